@@ -1,0 +1,20 @@
+"""Pin maps of the boards. Imports nothing, so that main.py can make the heater pin safe before anything else."""
+
+# Chosen: heater, guard and heartbeat on neighbouring pads, nothing on a strapping or boot-log pin. GPIO numbers.
+RP2 = {
+    "heater": 15, "guard": 14, "heartbeat": 13,
+    "onewire": 16, "adc_water": 26, "adc_bowl": 27,
+    "yes": 10, "no": 11,
+    "lamp_below": 18, "lamp_in": 19, "lamp_above": 20, "buzzer": 21,
+}
+ESP32 = {
+    "heater": 25, "guard": 26, "heartbeat": 27,
+    "onewire": 4, "adc_water": 32, "adc_bowl": 33,
+    "yes": 18, "no": 19,
+    "lamp_below": 21, "lamp_in": 22, "lamp_above": 23, "buzzer": 13,
+}
+
+
+def for_platform(platform):
+    """The map of this interpreter's platform (sys.platform)."""
+    return ESP32 if platform == "esp32" else RP2

@@ -1,0 +1,56 @@
+"""Every error a person is meant to read, under one root."""
+
+from __future__ import annotations
+
+
+class BainError(Exception):
+    """Something a person can act on: what is wrong, what was got, what was wanted, what to do next.
+
+    Parameters
+    ----------
+    what : str
+        What is wrong, naming the file, key or option.
+    got, wanted : object, optional
+        The value met and the value that would have done.
+    hint : str, optional
+        What to do next.
+    """
+
+    exit_code = 2
+
+    def __init__(self, what: str, *, got: object = None, wanted: object = None, hint: str | None = None) -> None:
+        self.what, self.got, self.wanted, self.hint = what, got, wanted, hint
+        super().__init__(self.words())
+
+    def words(self) -> str:
+        """The error as one readable sentence or two."""
+        text = self.what
+        if self.got is not None:
+            text += f": got {self.got}"
+        if self.wanted is not None:
+            text += f", wanted {self.wanted}" if self.got is not None else f": wanted {self.wanted}"
+        return f"{text}; {self.hint}" if self.hint else text
+
+
+class UseError(BainError):
+    """Wrong use: an option, a name, a combination that cannot be."""
+
+
+class FileError(BainError):
+    """A rig, profile, scenario, gains or log file that is not right."""
+
+
+class PlantError(BainError):
+    """A plug-in plant that cannot be loaded or used."""
+
+
+class LinkError(BainError):
+    """No board, a lost board, or something else on the port."""
+
+    exit_code = 3
+
+
+class RefusedError(BainError):
+    """The board answered, and said no."""
+
+    exit_code = 1
