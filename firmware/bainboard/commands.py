@@ -1,0 +1,171 @@
+"""Every request a host may make, once: its fields, their bounds, and in which states it is allowed.
+
+There is no request that clears a latch: that is a person's act at the warmer's own button.
+"""
+
+from bainboard import transfer, wire
+from bainboard.settings import shown
+
+IDLE, CHECK, HOLD, PAUSE, OFF, TRIP = STATES = ("idle", "check", "hold", "pause", "off", "trip")
+RUNNING = (CHECK, HOLD, PAUSE, OFF)
+COLD = (IDLE, TRIP)  # nothing under way: settings may change, the wire may be left
+
+WHOLE, WORD, TEMP, HEX, BASE64 = "whole number", "word", "number of thousandths of a °C", "hex digits", "base64"
+NEEDED = "needed"  # in the default column: there is none
+
+# A field: `low`/`high` bound a number, `low` lists the words of a choice or bounds a text's letters with `high`.
+FIELD, KIND, LOW, HIGH, DEFAULT = range(5)
+
+HOLD_MS = 48 * 3600 * 1000  # chosen: the longest run timer
+ID_MAX = 2**30 - 1  # a small integer on every board
+
+_WHAT_IN = ("what", WORD, ("settings", "profile", "gains"), None, NEEDED)
+_WHAT_OUT = ("what", WORD, ("settings", "profile"), None, NEEDED)
+_AT = ("at", WHOLE, 0, transfer.MAX_SIZE, NEEDED)
+
+NAME, FIELDS, ALLOWED, HELP = range(4)
+
+COMMANDS = (
+    ("hello", (), STATES, "who is there; begins a conversation"),
+    ("start", (
+        ("stage", WORD, ("work", "melted"), None, NEEDED),
+        ("for_ms", WHOLE, 0, HOLD_MS, 0),  # 0: until stopped
+        ("room", TEMP, 5000, 40000, None),
+    ), (IDLE,), "self-test, then hold"),
+    ("stop", (), STATES, "heat off, guard open, back to idle; a latch stays"),
+    ("pause", (), (HOLD, OFF), "hands in the water: heat off, guard open"),
+    ("resume", (), (PAUSE,), "hands are out again"),
+    ("bowl", (("at", WORD, ("off", "on"), None, NEEDED),), RUNNING, "the bowl was lifted or set back"),
+    ("announce", (
+        ("in_s", WHOLE, 0, 3600, NEEDED),
+        ("mass_g", WHOLE, 1, 20000, None),
+        ("temp", TEMP, 0, 60000, None),
+    ), RUNNING, "a refill is coming"),
+    ("confirm", (), RUNNING, "the person answers: done, passed, still here"),
+    ("thicker", (), RUNNING, "the person says: it thickens"),
+    ("thinner", (), RUNNING, "the person says: it thins"),
+    ("silence", (), STATES, "quiet the buzzer; clears nothing"),
+    ("maintenance", (), COLD, "leave the wire for the REPL"),
+    ("begin", (
+        _WHAT_IN,
+        ("size", WHOLE, 2, transfer.MAX_SIZE, NEEDED),
+        ("sha256", HEX, 64, 64, NEEDED),
+    ), STATES, "a document comes in"),
+    ("send", (_WHAT_OUT,), STATES, "a document goes out"),
+    ("chunk", (_AT, ("data", BASE64, 4, transfer.CHUNK // 3 * 4, None)), STATES, "the next piece, either way"),
+    ("commit", (), STATES, "the transfer ends; a document that came is checked and stored"),
+)
+_BY_NAME = {row[NAME]: row for row in COMMANDS}
+
+
+def ident(msg):
+    """The request's id, or None when it has no valid one."""
+    value = msg.get("id")
+    return value if _is_whole(value) and 0 < value <= ID_MAX else None
+
+
+def check(msg, state):
+    """A whole request against the table: (name, args, None), or (name or None, None, reason)."""
+    if ident(msg) is None:
+        return None, None, f"id: got {shown(msg.get('id'))}, wanted a whole number from 1 to {ID_MAX}"
+    row = _BY_NAME.get(msg.get("do"))
+    if row is None:
+        wanted = ", ".join([each[NAME] for each in COMMANDS])
+        return None, None, "do: got {}, wanted one of {}".format(shown(msg.get("do")), wanted)
+    name = row[NAME]
+    args, why = _args(row[FIELDS], msg)
+    if why is None:
+        why = _why_not_now(row, args, state)
+    return (name, args, None) if why is None else (name, None, f"{name}: {why}")
+
+
+def may_store(what, state):
+    """Why a document may not be taken in this state, or None: only gains change under a hold, without a bump."""
+    if what == "gains" or state in COLD:
+        return None
+    return "{} are not taken in state {}, wanted {}; stop first".format(what, state, " or ".join(COLD))
+
+
+def _why_not_now(row, args, state):
+    if state not in row[ALLOWED]:
+        return "not in state {}, wanted {}".format(state, " or ".join(row[ALLOWED]))
+    return may_store(args["what"], state) if row[NAME] == "begin" else None
+
+
+def _args(fields, msg):
+    """Every field checked and defaults filled in: (args, None) or (None, reason)."""
+    args = {}
+    for field in fields:
+        name = field[FIELD]
+        if name in msg:
+            why = _fault(field, msg[name])
+            if why:
+                return None, f"{name}: got {shown(msg[name])}, {why}"
+            args[name] = msg[name]
+        elif field[DEFAULT] is NEEDED:
+            return None, f"{name} is missing"
+        else:
+            args[name] = field[DEFAULT]
+    for name in msg:
+        if name not in args and name not in ("id", "do"):
+            return None, f"{shown(name)}: no such field"
+    return args, None
+
+
+def _fault(field, value):
+    """What is wrong with one value, or None."""
+    kind, low, high = field[KIND], field[LOW], field[HIGH]
+    if kind == WORD:
+        return None if value in low else "wanted " + " or ".join(low)
+    if kind in (WHOLE, TEMP):
+        if _is_whole(value) and low <= value <= high:
+            return None
+        looks = "; that looks like °F" if kind == TEMP and _fahrenheit(value, low, high) else ""
+        return f"wanted a {kind} from {low} to {high}{looks}"
+    if not isinstance(value, str) or not low <= len(value) <= high:
+        return f"wanted {low} to {high} letters of {kind}"
+    if kind == HEX and value.strip("0123456789abcdef"):
+        return "wanted lower-case hex digits"
+    return None  # base64 is judged where it is decoded
+
+
+def _fahrenheit(value, low, high):
+    """Would it be a likely temperature if it were °F: one of the field, or one of a bowl (82 to 122 °F)?"""
+    return _is_whole(value) and (82000 <= value <= 122000 or low <= (value - 32000) * 5 // 9 <= high)
+
+
+def _is_whole(value):
+    return isinstance(value, int) and not isinstance(value, bool)
+
+
+class Answered:
+    """The last requests and their answers: one sent again, its answer lost, is answered again and not done twice."""
+
+    # Done anew each time, which is harmless, and never shadowed by an old id: a stop must always stop.
+    _ANEW = ("hello", "stop")
+
+    def __init__(self, keep=8):
+        self._keep = keep
+        self._kept = []  # (message, its answer's line), oldest first
+
+    def get(self, msg):
+        """The line that answers a request whose id was used before; None for a new one. A hello forgets them all."""
+        if msg.get("do") == "hello":
+            self._kept = []
+        if msg.get("do") in self._ANEW:
+            return None
+        for asked, line in self._kept:
+            if asked["id"] == msg.get("id"):
+                if asked == msg:
+                    return line
+                return wire.encode_within([
+                    ("re", asked["id"]), ("ok", False), ("why", "id: used for another request just now; count on")])
+        return None
+
+    def put(self, msg, line):
+        """Remember what was answered."""
+        if ident(msg) is None or msg.get("do") in self._ANEW:
+            return
+        self._kept.append((msg, line))
+        if len(self._kept) > self._keep:
+            self._kept.pop(0)

@@ -1,0 +1,34 @@
+"""Lines on their way to the host: bounded, so that a host which does not read costs lines and never time."""
+
+
+class Outbox:
+    """A queue of whole lines; the oldest unsent line gives way and is counted."""
+
+    def __init__(self, most=24):
+        self._lines = []
+        self._most = most
+        self._sent = 0  # bytes of the first line already written
+        self.drops = 0
+
+    def put(self, line):
+        """Queue a line."""
+        if len(self._lines) >= self._most:
+            # A half-written line stays: cutting it would spoil the next one too.
+            self._lines.pop(1 if self._sent else 0)
+            self.drops += 1
+        self._lines.append(line)
+
+    def pump(self, send):
+        """Write what `send(bytes) -> count` takes now."""
+        while self._lines:
+            line = self._lines[0]
+            self._sent += send(line[self._sent :] if self._sent else line)
+            if self._sent < len(line):
+                return
+            self._lines.pop(0)
+            self._sent = 0
+
+    @property
+    def empty(self):
+        """Has everything been written?"""
+        return not self._lines

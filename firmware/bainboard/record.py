@@ -1,0 +1,52 @@
+"""Frames for what is kept on flash, no I/O: magic, kind, sequence, length, payload, CRC-32."""
+
+import binascii
+import struct
+
+MAGIC = b"\xba\x1a"  # chosen: not ASCII, not erased (FFh) and not zeroed flash
+_HEAD = "<2sBIH"  # magic, kind u8, sequence u32, payload length u16; little-endian
+HEAD_BYTES = 9
+OVERHEAD = HEAD_BYTES + 4
+MAX_PAYLOAD = 4096  # chosen: the largest document; a larger length is a damaged head
+
+
+def pack(kind, seq, payload):
+    """One frame as bytes; the CRC-32 covers everything before it, the magic included."""
+    if not (0 <= kind < 256 and 0 <= seq < 2**32 and len(payload) <= MAX_PAYLOAD):
+        raise ValueError(f"kind {kind}, sequence {seq}, {len(payload)} bytes do not fit a frame")
+    frame = struct.pack(_HEAD, MAGIC, kind, seq, len(payload)) + payload
+    return frame + struct.pack("<I", binascii.crc32(frame))
+
+
+def read(data, at=0):
+    """The frame that begins at `at`: (kind, seq, payload, end), or None when there is no whole, undamaged one."""
+    if at + OVERHEAD > len(data):
+        return None
+    magic, kind, seq, length = struct.unpack_from(_HEAD, data, at)
+    end = at + OVERHEAD + length
+    if magic != MAGIC or length > MAX_PAYLOAD or end > len(data):
+        return None
+    if binascii.crc32(memoryview(data)[at : end - 4]) != struct.unpack_from("<I", data, end - 4)[0]:
+        return None
+    return kind, seq, bytes(data[at + HEAD_BYTES : end - 4]), end
+
+
+def scan(data):
+    """Every whole frame in bytes that may be torn or damaged: (frames, end, gaps).
+
+    frames: (kind, seq, payload, offset) each; end: where the last one ends, the rest is a torn tail;
+    gaps: (from, to) of damaged bytes that were skipped between or before whole frames.
+    """
+    frames, gaps, end = [], [], 0
+    at = data.find(MAGIC)
+    while at >= 0:
+        frame = read(data, at)
+        if frame is None:
+            at = data.find(MAGIC, at + 1)
+            continue
+        if at > end:
+            gaps.append((end, at))
+        kind, seq, payload, end = frame
+        frames.append((kind, seq, payload, at))
+        at = data.find(MAGIC, end)
+    return frames, end, gaps

@@ -1,0 +1,108 @@
+"""What must survive a power cut: two slots a name, old or new, never mixed; and the latch record on top of them."""
+
+import errno
+import os
+
+from bainboard import faults, record, wire
+
+try:
+    from os import sync
+except ImportError:  # a port whose files are safe once closed
+    def sync():
+        """Nothing to flush."""
+
+# The frame kind of each name: a file copied over another name's is refused.
+KINDS = {"settings": 1, "profile": 2, "latch": 3}
+
+GOOD, NONE_YET, ONE_LOST, BOTH_LOST = "", "none", "one lost", "damaged"  # notes of Slots.load
+
+
+class Files:
+    """The real flash: paths under one folder, each file written whole and closed."""
+
+    def __init__(self, root=""):
+        self._root = root.rstrip("/") + "/"
+
+    def read(self, path):
+        """The file's bytes; None when there is none; b"" when it cannot be read, which no frame is."""
+        try:
+            if os.stat(self._root + path)[6] > record.OVERHEAD + record.MAX_PAYLOAD:
+                return b""
+            with open(self._root + path, "rb") as file:
+                return file.read()
+        except OSError as error:
+            return None if error.args[0] == errno.ENOENT else b""
+
+    def write(self, path, data):
+        """Replace the file."""
+        with open(self._root + path, "wb") as file:
+            file.write(data)
+
+    def sync(self):
+        """Return once what was written is on the flash."""
+        sync()
+
+
+class Slots:
+    """Two files, `name.a` and `name.b`, one frame each; the higher sequence is the newer."""
+
+    def __init__(self, fs, name):
+        self._fs = fs
+        self._kind = KINDS[name]
+        self._paths = (name + ".a", name + ".b")
+
+    def load(self):
+        """(payload or None, its sequence or 0, note): the newer whole copy and how the two are."""
+        newest, _, note = self._look()
+        return (newest[1], newest[0], note) if newest else (None, 0, note)
+
+    def save(self, payload):
+        """Write over the copy that is not the newest, sync, read back; a lost other copy is written too."""
+        newest, target, _ = self._look()
+        self._put(target, newest[0] + 1 if newest else 1, payload)
+        newest, target, note = self._look()
+        if note == ONE_LOST:
+            self._put(target, newest[0] + 1, payload)
+
+    def _look(self):
+        """((seq, payload) of the newest or None, index of the slot to write next, note)."""
+        raw = [self._fs.read(path) for path in self._paths]
+        copies = [self._whole(data) for data in raw]
+        if copies[0] is None and copies[1] is None:
+            return None, 0, NONE_YET if raw[0] is None and raw[1] is None else BOTH_LOST
+        newer = 0 if copies[1] is None or (copies[0] is not None and copies[0][0] > copies[1][0]) else 1
+        older = 1 - newer
+        first = raw[older] is None and copies[newer][0] == 1  # the very first save leaves one slot unwritten
+        return copies[newer], older, GOOD if first or copies[older] else ONE_LOST
+
+    def _whole(self, data):
+        frame = record.read(data) if data else None
+        if frame is None or frame[0] != self._kind or frame[3] != len(data):
+            return None
+        return frame[1], frame[2]
+
+    def _put(self, index, seq, payload):
+        path, frame = self._paths[index], record.pack(self._kind, seq, payload)
+        self._fs.write(path, frame)
+        self._fs.sync()
+        if self._fs.read(path) != frame:
+            raise OSError(f"{path}: read back otherwise than written; the other copy still holds")
+
+
+def latch_payload(fault, t_ms):
+    """The latch record: the fault that latched and when in the hold; fault 0 says cleared."""
+    return wire.text([("fault", fault), ("t", t_ms)]).encode()
+
+
+def read_latch(slots):
+    """Number of the fault that is latched; 0 only on a whole record that says so, with none lost beside it.
+
+    A lost copy may have been the newer one: a trip whose record was torn by the power cut stays a trip.
+    """
+    payload, _, note = slots.load()
+    doc, _ = wire.parse(payload) if payload else (None, None)
+    fault = doc.get("fault") if doc else None
+    known = isinstance(fault, int) and not isinstance(fault, bool) and 0 <= fault < len(faults.FAULTS)
+    if not known or (fault == faults.NONE and note != GOOD):
+        return faults.NO_LATCH_RECORD
+    return fault

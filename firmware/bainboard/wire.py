@@ -1,0 +1,270 @@
+"""The wire's codec, no I/O: one flat JSON object, `*`, its CRC-32, newline. Both ends use this file.
+
+Own reader and writer, because a board's `json` takes `[1,2}` for a list and `1e999` for a number, keeps the last of two
+equal keys and writes keys in any order. What is read here is the same on every interpreter, or refused on all of them.
+"""
+
+import binascii
+
+VERSION = 1  # of the wire: what `hello` is answered; raised when a line means something else than before
+LIMIT = 256  # bytes of a line, its newline included; chosen: fits every console buffer, readable in a terminal
+TAIL = 9  # "*" and eight hex digits
+BOUND = 2**53  # numbers stay under this in size: whole ones survive a reader that keeps them as doubles
+
+_WORDS = {"true": True, "false": False, "null": None}
+_ESCAPES = {'"': '"', "\\": "\\", "/": "/", "b": "\b", "f": "\f", "n": "\n", "r": "\r", "t": "\t"}
+_HEX = "0123456789abcdefABCDEF"
+_NUMERIC = "+-.0123456789eE"
+_names = {}  # names as they stand in a line: quoting them anew each second was half of a tick
+
+
+# -- writing --------------------------------------------------------------------------------------------------------
+
+
+def encode(pairs):
+    """An ordered list of (key, value) as one line, newline included; ValueError when it cannot be one."""
+    return seal(text(pairs))
+
+
+class Template:
+    """A line of fixed fields, its names quoted once: for what is said every second. Field: (name, is it a word?).
+
+    Values are whole numbers or None; a word is one of the firmware's own, plain letters, and is not quoted again.
+    """
+
+    def __init__(self, fields):
+        self._format = "{" + ",".join([_name(name) + ('"%s"' if word else "%s") for name, word in fields]) + "}"
+
+    def line(self, values):
+        """The sealed line of these values, in the fields' order."""
+        return seal(self._format % tuple(["null" if value is None else value for value in values]))
+
+
+def seal(body):
+    """A JSON text as one line: its check value and newline added; ValueError when it is too long."""
+    body = body.encode()
+    line = body + b"*%08X\n" % binascii.crc32(body)
+    if len(line) > LIMIT:
+        raise ValueError(f"line of {len(line)} bytes, wanted at most {LIMIT}; send it by a transfer")
+    return line
+
+
+def encode_within(pairs):
+    """As encode, but a last value that is a text is cut to fit: a long reason must not cost the answer."""
+    pairs = list(pairs)
+    key, value = pairs[-1]
+    while isinstance(value, str) and value and len(text(pairs)) + TAIL >= LIMIT:
+        value = value[: len(value) * 3 // 4]
+        pairs[-1] = (key, value)
+    return encode(pairs)
+
+
+def text(pairs):
+    """An ordered list of (key, value) as compact ASCII JSON."""
+    return "{" + ",".join([_name(key) + _token(value) for key, value in pairs]) + "}"
+
+
+def crc(body):
+    """CRC-32 of the bytes as eight upper-case hex digits."""
+    return b"%08X" % binascii.crc32(body)
+
+
+def _token(value):
+    if value is None:
+        return "null"
+    if value is True or value is False:
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return _quote(value)
+    if isinstance(value, (int, float)) and -BOUND < value < BOUND:  # NaN and infinity fail too
+        return repr(value)
+    raise ValueError(f"{value!r} cannot go on the wire; wanted a text, a finite number, true, false or None")
+
+
+def _name(key):
+    quoted = _names.get(key)
+    if quoted is None:
+        quoted = _quote(key) + ":"
+        if len(_names) < 64:  # chosen: more than a board ever says; a host that writes others goes without
+            _names[key] = quoted
+    return quoted
+
+
+def _quote(value):
+    for byte in value.encode():
+        if byte < 0x20 or byte > 0x7E or byte == 0x22 or byte == 0x5C:
+            return '"' + "".join([_letter(letter) for letter in value]) + '"'
+    return '"' + value + '"'
+
+
+def _letter(letter):
+    code = ord(letter)
+    if letter == '"' or letter == "\\":
+        return "\\" + letter
+    if 0x20 <= code < 0x7F:
+        return letter
+    if code > 0xFFFF or 0xD800 <= code < 0xE000:
+        raise ValueError(f"character {code:x} cannot go on the wire; wanted one of the basic plane")
+    return f"\\u{code:04x}"
+
+
+# -- reading --------------------------------------------------------------------------------------------------------
+
+
+def decode(line):
+    """One line, with or without its newline: (message, None), or (None, reason) for whatever is not exactly right."""
+    line = _bare(line)
+    if len(line) >= LIMIT:
+        return None, f"line too long: wanted at most {LIMIT} bytes with its newline"
+    if len(line) <= TAIL or line[-TAIL : 1 - TAIL] != b"*":
+        return None, "no check value: wanted * and 8 hex digits at the end"
+    body = line[:-TAIL]
+    if line[1 - TAIL :] != crc(body):
+        return None, "wrong check value: the line was damaged"
+    return parse(body)
+
+
+def parse(data):
+    """Bytes of one flat JSON object, strictly: (dict, None) or (None, reason). Documents are read by this too."""
+    for byte in data:
+        if not 0x20 <= byte < 0x7F:
+            return None, f"byte {byte:02X}h: wanted plain printable letters only"
+    try:
+        return _object(data.decode()), None
+    except ValueError as error:
+        return None, str(error)
+
+
+def _bare(line):
+    if line[-1:] == b"\n":
+        line = line[:-1]
+    return line[:-1] if line[-1:] == b"\r" else line
+
+
+def _object(source):
+    """The object that `source` is, whole; ValueError with the reason otherwise."""
+    at = _skip(source, _expect(source, _skip(source, 0), "{"))
+    values = {}
+    more = source[at : at + 1] != "}"
+    while more:
+        at = _skip(source, at)
+        key, at = _string(source, at)
+        if key in values:
+            raise ValueError(f"the name {key[:24]} stands twice")
+        at = _skip(source, _expect(source, _skip(source, at), ":"))
+        values[key], at = _value(source, at)
+        at = _skip(source, at)
+        more = source[at : at + 1] == ","
+        at += 1 if more else 0
+    at = _skip(source, _expect(source, at, "}"))
+    if at != len(source):
+        raise ValueError(f"column {at}: something after the object")
+    return values
+
+
+def _skip(source, at):
+    while source[at : at + 1] == " ":
+        at += 1
+    return at
+
+
+def _expect(source, at, mark):
+    if source[at : at + 1] != mark:
+        raise ValueError(f"column {at}: wanted {mark}")
+    return at + 1
+
+
+def _value(source, at):
+    """One value and where it ends."""
+    mark = source[at : at + 1]
+    if mark == '"':
+        return _string(source, at)
+    for word in _WORDS:
+        if source[at : at + len(word)] == word:
+            return _WORDS[word], at + len(word)
+    if mark == "{" or mark == "[":
+        raise ValueError(f"column {at}: wanted a flat object, got one inside another")
+    return _number(source, at)
+
+
+def _string(source, at):
+    start = at = _expect(source, at, '"')
+    parts = []
+    while True:
+        mark = source[at : at + 1]
+        if not mark:
+            raise ValueError(f"column {start}: a text without its closing quote")
+        if mark == '"':
+            parts.append(source[start:at])
+            return "".join(parts), at + 1
+        if mark == "\\":
+            parts.append(source[start:at])
+            letter, at = _escape(source, at + 1)
+            parts.append(letter)
+            start = at
+        else:
+            at += 1
+
+
+def _escape(source, at):
+    mark = source[at : at + 1]
+    if mark in _ESCAPES:
+        return _ESCAPES[mark], at + 1
+    digits = source[at + 1 : at + 5]
+    if mark != "u" or len(digits) != 4 or not all(digit in _HEX for digit in digits):
+        raise ValueError(f"column {at}: no such escape")
+    code = int(digits, 16)
+    if 0xD800 <= code < 0xE000:
+        raise ValueError(f"column {at}: half of a surrogate pair; wanted the basic plane")
+    return chr(code), at + 5
+
+
+def _number(source, at):
+    end = at
+    while end < len(source) and source[end] in _NUMERIC:
+        end += 1
+    word = source[at:end]
+    whole = _spelling(word)
+    if whole is None:
+        raise ValueError(f"column {at}: wanted a text, a number, true, false or null")
+    value = int(word) if whole else float(word)
+    if not -BOUND < value < BOUND:  # 1e999 reads as infinity
+        raise ValueError(f"column {at}: number too large, wanted under 2**53")
+    return value, end
+
+
+def _spelling(word):
+    """Is it a JSON number: True for a whole one, False for one with a fraction or power, None for neither."""
+    body, power_mark, power = word.lower().partition("e")
+    whole, point, fraction = body.partition(".")
+    digits = whole[1:] if whole[:1] == "-" else whole
+    power_digits = power[1:] if power[:1] in ("+", "-") else power
+    if not digits.isdigit() or (digits[0] == "0" and digits != "0"):
+        return None
+    if (point and not fraction.isdigit()) or (power_mark and not power_digits.isdigit()):
+        return None
+    return not (point or power_mark)
+
+
+class Assembler:
+    """Bytes in pieces of any size -> lines. Holds one line at most; an over-long one is cut and decode refuses it."""
+
+    def __init__(self, limit=LIMIT):
+        self._keep = limit + 1  # a byte over the limit tells an over-long line; its rest is dropped up to the newline
+        self._held = b""
+
+    def feed(self, data):
+        """The lines that these bytes complete, without newlines; empty ones are left out."""
+        lines = []
+        pieces = bytes(data).split(b"\n")
+        for piece in pieces[:-1]:
+            line = self._add(piece)
+            if line not in (b"", b"\r"):
+                lines.append(line)
+            self._held = b""
+        self._add(pieces[-1])
+        return lines
+
+    def _add(self, piece):
+        self._held += piece[: self._keep - len(self._held)]
+        return self._held

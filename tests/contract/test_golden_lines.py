@@ -1,0 +1,103 @@
+"""The golden lines and frames, against the code and against independent libraries."""
+
+import hashlib
+import json
+import runpy
+import struct
+import zlib
+from pathlib import Path
+
+import pytest
+
+from bainboard import commands, faults, record, store, wire
+from bainboard.transfer import Transfer
+
+GOLDEN = runpy.run_path(str(Path(__file__).parents[1] / "firmware" / "golden.py"))
+LINES, FRAMES = GOLDEN["LINES"], GOLDEN["FRAMES"]
+DOCUMENT = b'{"heater_w":60.0,"water_l":1.5}'
+
+
+def line_called(what: str) -> bytes:
+    """The golden line of that name."""
+    return dict(LINES)[what]
+
+
+def message(line: bytes) -> dict[str, object]:
+    """A line's object, by CPython's own json."""
+    return json.loads(line[:-10])
+
+
+@pytest.mark.parametrize(("what", "line"), LINES, ids=[what for what, _ in LINES])
+def test_a_golden_line_is_written_to_the_byte_and_read_back(what, line):
+    """Oracle: CPython's json and zlib."""
+    assert line.endswith(b"*%08X\n" % zlib.crc32(line[:-10]))
+    assert len(line) <= 256
+    assert wire.encode(list(message(line).items())) == line
+    assert wire.decode(line) == (message(line), None)
+
+
+@pytest.mark.parametrize(("what", "kind", "seq", "payload", "frame_hex"), FRAMES, ids=[row[0] for row in FRAMES])
+def test_a_golden_frame_is_written_to_the_byte_and_read_back(what, kind, seq, payload, frame_hex):
+    """Oracle: struct and zlib."""
+    frame = bytes.fromhex(frame_hex)
+    assert struct.unpack_from("<HBIH", frame) == (0x1ABA, kind, seq, len(payload))
+    assert frame[9:-4] == payload
+    assert struct.unpack("<I", frame[-4:]) == (zlib.crc32(frame[:-4]),)
+    assert record.pack(kind, seq, payload) == frame
+    assert record.read(frame) == (kind, seq, payload, len(frame))
+
+
+def test_the_golden_requests_are_taken_and_refused_as_their_answers_say():
+    assert commands.check(message(line_called("a request")), "idle")[0] == "start"
+    name, args, why = commands.check(message(line_called("a request that is refused")), "idle")
+    assert (name, args) == ("start", None)
+    assert wire.encode([("re", 8), ("ok", False), ("why", why)]) == line_called("why")
+
+
+def test_a_damaged_line_is_answered_as_the_golden_one_says():
+    line = line_called("a request")
+    _, why = wire.decode(line.replace(b"work", b"wort"))
+    answer = wire.encode([("re", None), ("ok", False), ("why", why)])
+    assert answer == line_called("the answer to a line that was no message")
+
+
+def answer_of(transfer: Transfer, line: bytes) -> bytes:
+    """What the board answers to a transfer's request."""
+    msg = message(line)
+    name, args, why = commands.check(msg, "idle")
+    assert why is None
+    if name == "commit":
+        pairs, why = transfer.commit(0)
+    elif name == "send":
+        pairs, why = transfer.send(args["what"], DOCUMENT, 0)
+    else:
+        pairs, why = getattr(transfer, name)(args, 0)
+    assert why is None
+    return wire.encode([("re", msg["id"]), ("ok", True), *pairs])
+
+
+@pytest.mark.parametrize(
+    "names",
+    [
+        (
+            "a document comes in: its announcement", "taken", "its one piece", "taken, up to here", "its end",
+            "checked, stored",
+        ),
+        ("a document goes out: the request", "what is coming", "a piece is asked for", "the piece"),
+    ],
+    ids=["in", "out"],
+)
+def test_the_golden_transfers_run_as_written(names):
+    transfer = Transfer()
+    for request, answer in zip(names[::2], names[1::2], strict=True):
+        assert answer_of(transfer, line_called(request)) == line_called(answer)
+    assert transfer.complete == (("settings", DOCUMENT) if "its end" in names else None)
+    announced = message(line_called("a document comes in: its announcement"))
+    assert announced["sha256"] == hashlib.sha256(DOCUMENT).hexdigest()
+
+
+def test_the_golden_latch_records_latch_and_clear():
+    _, kind, seq, payload, _ = FRAMES[1]
+    assert (kind, payload) == (store.KINDS["latch"], store.latch_payload(faults.WATER_PROBE, 61000))
+    _, kind, seq, payload, _ = FRAMES[2]
+    assert (kind, seq, payload) == (store.KINDS["latch"], 3, store.latch_payload(faults.NONE, 0))

@@ -1,0 +1,228 @@
+"""The layout is the picture: imports go one way, downward, and importing does nothing else."""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+FIRMWARE, HOST = ROOT / "firmware", ROOT / "host"
+
+# Lowest first. A module imports from its own layer (never in a ring) and from those before it.
+FIRMWARE_LAYERS = (
+    {"bainboard", "bainboard.control", "bainboard.drivers"},  # packages: names only
+    {"wire", "record", "settings", "faults", "pins", "outbox", "drivers.codes"},
+    {"store", "transfer", "sensing", "drive", "drivers.onewire_probe", "drivers.ntc", "control.pid", "control.rules"},
+    {"commands", "programme", "evidence", "supervisor", "selftest", "panel", "flashlog", "control.cascade"},
+    {"board", "warmer"},
+    {"service"},
+    {"app"},
+    {"main"},
+)
+# What the host stands on: never on the virtual board, nor on what a user asks for.
+HOST_STANDS_ON = {
+    "units", "tables", "words", "rig", "chocolate", "gains", "logs", "link", "ports", "summary", "scene", "digits",
+    "identify", "model",
+}
+TOUCHES_HARDWARE = {"machine", "rp2", "esp32", "onewire", "select", "time", "gc", "network", "umachine", "utime"}
+MAY_TOUCH_HARDWARE = {"bainboard.board", "main"}
+ON_EVERY_BOARD = {"binascii", "errno", "hashlib", "math", "os", "struct", "sys"}
+HARMLESS_CALLS = {"range", "len", "tuple", "dict", "float", "int", "str", "min", "max"}
+
+
+def module_name(path: Path, root: Path) -> str:
+    """Dotted name of a source file."""
+    parts = path.relative_to(root).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def sources(root: Path, package: str) -> dict[str, ast.Module]:
+    """Every module under a root, parsed. Stand-ins for a board's own modules run there and are not the host's."""
+    return {
+        module_name(path, root): ast.parse(path.read_text(encoding="utf-8"), str(path))
+        for path in sorted(root.rglob("*.py"))
+        if "standins" not in path.parts and (path.is_relative_to(root / package) or path.parent == root)
+    }
+
+
+BOARD = sources(FIRMWARE, "bainboard")
+PC = sources(HOST, "bainwright")
+
+
+def imports(tree: ast.AST, known: dict[str, ast.Module]) -> set[str]:
+    """Every module a tree imports, anywhere in it; `from package import module` counts as the module."""
+    found = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"line {node.lineno}: relative import; imports name the package"
+            for alias in node.names:
+                inner = f"{node.module}.{alias.name}"
+                found.add(inner if inner in known else str(node.module))
+    return found
+
+
+def ours(known: dict[str, ast.Module], package: str) -> dict[str, set[str]]:
+    """For each module, those of its own package it imports."""
+    return {
+        name: {other for other in imports(tree, known) if other == package or other.startswith(package + ".")}
+        for name, tree in known.items()
+    }
+
+
+BOARD_IMPORTS, PC_IMPORTS = ours(BOARD, "bainboard"), ours(PC, "bainwright")
+
+
+def firmware_layer(name: str) -> int:
+    """Index of a firmware module's layer."""
+    short = name if name in FIRMWARE_LAYERS[0] else name.removeprefix("bainboard.")
+    found = [i for i, layer in enumerate(FIRMWARE_LAYERS) if short in layer]
+    assert found, f"{name} has no layer: give it one in FIRMWARE_LAYERS"
+    return found[0]
+
+
+def host_layers() -> dict[str, int]:
+    """0 errors, 1 what the host stands on, 2 the virtual board, 3 whatever builds on that, 4 the command line."""
+    layers = dict.fromkeys(PC_IMPORTS, 1)
+    layers.update({"bainwright": 0, "bainwright.errors": 0, "bainwright.cli": 4, "bainwright.__main__": 4})
+    layers.update({name: 2 for name in PC_IMPORTS if name.split(".")[1:2] == ["virtual"]})
+    before = None
+    while before != layers:
+        before = dict(layers)
+        for name, others in PC_IMPORTS.items():
+            if layers[name] in (1, 3) and any(layers.get(other, 1) >= 2 for other in others):
+                layers[name] = 3
+    return layers
+
+
+def ring(graph: dict[str, set[str]]) -> list[str]:
+    """The modules of some ring of imports, or none."""
+    left = {name: set(others) & set(graph) - {name} for name, others in graph.items()}
+    while True:
+        free = [name for name, others in left.items() if not others & set(left)]
+        if not free:
+            return sorted(left)
+        for name in free:
+            del left[name]
+
+
+def test_there_are_modules_to_judge():
+    assert {"bainboard.wire", "bainboard.app", "main"} <= set(BOARD)
+    assert {"bainwright.errors", "bainwright.link"} <= set(PC)
+
+
+@pytest.mark.parametrize("name", BOARD)
+def test_firmware_imports_go_downward(name):
+    up = {other for other in BOARD_IMPORTS[name] if firmware_layer(other) > firmware_layer(name)}
+    assert not up, f"{name} imports upward: {sorted(up)}"
+
+
+@pytest.mark.parametrize("name", PC)
+def test_host_imports_go_downward(name):
+    layers = host_layers()
+    up = {other for other in PC_IMPORTS[name] if layers.get(other, 1) > layers[name]}
+    assert not up, f"{name} imports upward: {sorted(up)}"
+    if name.removeprefix("bainwright.") in HOST_STANDS_ON:
+        assert layers[name] == 1, f"{name} stands on the virtual board or on what a user asks for"
+
+
+def test_nothing_imports_the_command_line():
+    found = [name for name, others in PC_IMPORTS.items() if "bainwright.cli" in others]
+    assert found in ([], ["bainwright.__main__"])
+
+
+@pytest.mark.parametrize("graph", [BOARD_IMPORTS, PC_IMPORTS], ids=["firmware", "host"])
+def test_no_modules_import_each_other_in_a_ring(graph):
+    assert ring(graph) == []
+
+
+def test_a_ring_and_its_absence_are_told_apart():
+    assert ring({"a": {"b"}, "b": {"c"}, "c": {"a"}, "d": {"a"}}) == ["a", "b", "c", "d"]
+    assert ring({"a": {"b", "c"}, "b": {"c"}, "c": set()}) == []
+
+
+@pytest.mark.parametrize("name", BOARD)
+def test_only_board_and_main_touch_the_hardware_and_the_clock(name):
+    touched = imports(BOARD[name], BOARD) & TOUCHES_HARDWARE
+    assert not touched or name in MAY_TOUCH_HARDWARE, f"{name} imports {sorted(touched)}"
+
+
+@pytest.mark.parametrize("name", BOARD)
+def test_firmware_imports_only_what_every_board_has(name):
+    foreign = {each for each in imports(BOARD[name], BOARD) if each.split(".")[0] not in ("bainboard", "main")}
+    allowed = ON_EVERY_BOARD | (TOUCHES_HARDWARE if name in MAY_TOUCH_HARDWARE else set())
+    assert foreign <= allowed, f"{name} imports {sorted(foreign - allowed)}"
+
+
+def test_drivers_know_nothing_of_the_firmware_but_their_codes():
+    for name, found in BOARD_IMPORTS.items():
+        if name.startswith("bainboard.drivers."):
+            assert found <= {"bainboard.drivers", "bainboard.drivers.codes"}, name
+
+
+@pytest.mark.parametrize("name", PC)
+def test_the_host_imports_only_firmware_that_runs_without_a_board(name):
+    taken = {other for other in imports(PC[name], BOARD) if other.startswith("bainboard.")}
+    assert not taken & {"bainboard.board", "bainboard.app", "bainboard.service"}, name
+
+
+def effect(node: ast.stmt) -> str | None:
+    """What a statement at the top of a module does beyond naming things, or None."""
+    if isinstance(node, (ast.Import, ast.ImportFrom, ast.FunctionDef, ast.ClassDef)):
+        return None
+    if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+        return None
+    if isinstance(node, (ast.Assign, ast.AnnAssign)):
+        calls = [each for each in ast.walk(node) if isinstance(each, ast.Call) and not harmless(each)]
+        return ast.unparse(calls[0]) if calls else None
+    if isinstance(node, ast.Try):  # a capability, detected once
+        inner = [*node.body, *[each for handler in node.handlers for each in handler.body], *node.orelse]
+        return next((found for found in map(effect, inner) if found), None)
+    return ast.unparse(node)
+
+
+def harmless(call: ast.Call) -> bool:
+    """A call that only makes a value."""
+    if isinstance(call.func, ast.Name):
+        return call.func.id in HARMLESS_CALLS
+    return isinstance(call.func, ast.Attribute) and call.func.attr in ("join", "items", "values", "keys")
+
+
+@pytest.mark.parametrize("name", [name for name in BOARD if name != "main"])
+def test_importing_firmware_does_nothing(name):
+    found = [line for line in map(effect, BOARD[name].body) if line]
+    assert found == [], f"{name} acts when imported: {found}"
+
+
+def test_an_effect_at_import_is_seen():
+    for source in ("pin = Pin(3)", "print(1)", "for i in x: f(i)", "try:\n import a\nexcept ImportError:\n go()"):
+        assert any(effect(node) for node in ast.parse(source).body), source
+    for source in ('"""Words."""', "x = [1, 2]", "Y = {r[0]: r for r in x}", "import a", "def f(): g()"):
+        assert not any(effect(node) for node in ast.parse(source).body), source
+
+
+WATCHED_IMPORT = """
+import sys, threading
+seen = []
+def watch(event, args):
+    made = event == "open" and isinstance(args[1], str) and set(args[1]) & set("wax+")
+    if made or event in ("subprocess.Popen", "socket.bind", "socket.connect", "os.mkdir", "os.remove", "os.fork"):
+        seen.append((event, str(args)[:200]))
+sys.addaudithook(watch)
+for name in sys.argv[1:]:
+    __import__(name)
+assert not seen, seen
+assert threading.active_count() == 1, threading.enumerate()
+"""
+
+
+def test_importing_the_host_writes_starts_and_says_nothing():
+    names = [name for name in PC if not name.endswith("__main__")]
+    done = subprocess.run(
+        [sys.executable, "-B", "-c", WATCHED_IMPORT, *names],
+        env={"PYTHONPATH": f"{FIRMWARE}:{HOST}", "PATH": ""}, capture_output=True, text=True, check=False,
+    )
+    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
