@@ -1,0 +1,86 @@
+"""Loading a plant someone else wrote: ``FILE.py:NAME``."""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+from types import ModuleType
+from typing import Any, Protocol, runtime_checkable
+
+from bainwright.errors import PlantError
+from bainwright.tables import close_match
+
+FORM = "FILE.py:NAME, NAME a class or function called with no argument"
+
+
+@runtime_checkable
+class Plant(Protocol):
+    """What a plant must have: true temperatures at the probes, and a step of at most a second."""
+
+    @property
+    def temps_c(self) -> Mapping[str, float]:
+        """True temperatures: ``water``, and ``bowl`` where a bowl probe is fitted."""
+        ...
+
+    def step(self, power_w: float, dt_s: float) -> None:
+        """Let 0 < dt_s <= 1 pass with a constant electrical power into the heater."""
+        ...
+
+
+def load_plant(spec: str) -> Any:
+    """Make the plant that ``FILE.py:NAME`` names; it is called once, with no argument.
+
+    Raises
+    ------
+    PlantError
+        When the spec, the file, the name or what it makes is not right.
+    """
+    file, found, name = spec.rpartition(":")
+    if not found or not file or not name.isidentifier():
+        raise PlantError(f"--plant {spec!r} is not understood", wanted=FORM)
+    path = Path(file)
+    if not path.is_file():
+        raise PlantError(f"the plant file {file} is not there", wanted=FORM)
+    module = _run(path)
+    if not hasattr(module, name):
+        raise PlantError(f"{file} has no {name!r}", hint=close_match(name, vars(module)))
+    make = getattr(module, name)
+    if not callable(make):
+        raise PlantError(f"{file}:{name} cannot be called", got=type(make).__name__, wanted="a class or function")
+    try:
+        plant = make()
+    except Exception as error:  # whatever a stranger's code raises is told in words
+        raise PlantError(f"{file}:{name} failed when called with no argument", got=told(error)) from error
+    _check(plant, spec)
+    return plant
+
+
+def told(error: BaseException) -> str:
+    """An exception as one line: its kind and what it says."""
+    return f"{type(error).__name__}: {error}".rstrip(": ")
+
+
+def _run(path: Path) -> ModuleType:
+    name = f"bainwright_plant_{path.stem}"
+    module_spec = importlib.util.spec_from_file_location(name, path)
+    if module_spec is None or module_spec.loader is None:
+        raise PlantError(f"the plant file {path} is not Python", wanted=FORM)
+    module = importlib.util.module_from_spec(module_spec)
+    sys.modules[name] = module  # dataclasses and pickles in the file look their own module up
+    sys.path.insert(0, str(path.resolve().parent))  # so that it may import what lies beside it
+    try:
+        module_spec.loader.exec_module(module)
+    except (Exception, SystemExit) as error:  # a script that calls sys.exit must not end ours
+        raise PlantError(f"the plant file {path} failed while loading", got=told(error)) from error
+    finally:
+        sys.path.pop(0)
+    return module
+
+
+def _check(plant: Any, spec: str) -> None:
+    if not callable(getattr(plant, "step", None)):
+        raise PlantError(f"the plant {spec} has no step", wanted="step(power_w, dt_s)")
+    if not hasattr(type(plant), "temps_c") and not hasattr(plant, "temps_c"):
+        raise PlantError(f"the plant {spec} has no temps_c", wanted="a mapping with 'water', and 'bowl' if fitted")

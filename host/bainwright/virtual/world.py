@@ -1,0 +1,357 @@
+"""The warmer, its probes and the evening's scenario as one clockwork, driven by the virtual board. No I/O."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from bainwright.errors import FileError, PlantError, UseError
+from bainwright.rig import Rig
+from bainwright.virtual import scenario as acts
+from bainwright.virtual.plant import Warmer
+from bainwright.virtual.plugin import load_plant, told
+from bainwright.virtual.probes import Element
+from bainwright.virtual.scenario import Scenario, kind_of
+
+SECOND_US = 1_000_000
+WAKE_S = 1e-6  # the step a plant gets at power-on, so that it may fill its temperatures
+
+
+@dataclass(frozen=True)
+class Inject:
+    """A request someone makes to the board: the wire's fields without an id."""
+
+    fields: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A part fails (`on`) or is mended."""
+
+    name: str
+    on: bool
+
+
+@dataclass(frozen=True)
+class PowerCut:
+    """The board is without supply for a while."""
+
+    for_s: float
+
+
+Action = Inject | Fault | PowerCut
+
+
+@dataclass(order=True)
+class _Due:
+    """Something at a plant time: either the world does it to the plant, or the board helper does it to the board."""
+
+    at_us: int
+    order: int
+    matter: Callable[[], None] | None = field(compare=False, default=None)
+    action: Action | None = field(compare=False, default=None)
+
+
+class World:
+    """A warmer in a kitchen, as the board's pins and probes meet it.
+
+    Plant time starts at `arm`; before it `advance` changes nothing. All times are integer microseconds; `now_us` is the
+    caller's clock, of which only the difference to `arm` counts. What the scenario does to matter happens inside
+    `advance`, at its exact microsecond; what it does to the board is handed out by `due`.
+
+    Parameters
+    ----------
+    plant : object or None
+        A plug-in plant, or None for the built-in one.
+    rig : Rig
+        The warmer as built.
+    scenario : Scenario or None
+        The evening, if it has any events.
+    seed : int
+        Settles the probes' bias and noise.
+
+    Attributes
+    ----------
+    dead : str or None
+        Why the plant gave up, in words; its probes then read None.
+    raw_probes : bool
+        The device stand-in must not round: the plant's temperatures are the readings.
+    has_bowl : bool
+        Whether there is a bowl probe to be read.
+
+    Raises
+    ------
+    UseError
+        When the scenario touches matter and the plant is not the built-in one.
+    PlantError
+        When the plant reports no water temperature.
+    FileError
+        When the scenario cannot be done with this rig.
+    """
+
+    def __init__(self, plant: Any, rig: Rig, scenario: Scenario | None = None, seed: int = 0) -> None:
+        self.rig, self.scenario, self.seed = rig, scenario or Scenario(), seed
+        if plant is not None and not isinstance(plant, Warmer):
+            _refuse_matter(self.scenario)
+        start = self.scenario.start.start() if self.scenario.start else None
+        self.plant: Any = Warmer(rig, start) if plant is None else plant
+        self.dead: str | None = None
+        self.raw_probes = bool(getattr(self.plant, "raw_probes", False))
+        self.plant_us = 0
+        self._armed_us: int | None = None
+        self._energy_j, self._row_us, self._power_w = 0.0, 0, 0.0
+        self._true_c: dict[str, float] = {}
+        if isinstance(self.plant, Warmer):
+            _check_stock(self.scenario, self.plant)
+            self._read_plant()
+        else:
+            self._step(0.0, WAKE_S)
+        self.has_bowl = "bowl" in self._true_c
+        self._elements = {name: self._element(name, temp_c) for name, temp_c in self._true_c.items()}
+        self._matter, self._board = self._schedule()
+
+    # -- the clock ----------------------------------------------------------------------------------------------------
+
+    @property
+    def armed(self) -> bool:
+        """Whether plant time passes."""
+        return self._armed_us is not None
+
+    def arm(self, now_us: int) -> None:
+        """Begin plant and scenario time at this instant of the caller's clock."""
+        if self._armed_us is None:
+            self._armed_us = now_us
+            self._do_matter()
+
+    def advance(self, power_w: float, dt_us: int) -> None:
+        """Let `dt_us` pass with a constant electrical power into the heater."""
+        if self._armed_us is None or dt_us <= 0:
+            return
+        self._power_w = power_w
+        end_us = self.plant_us + dt_us
+        while self.plant_us < end_us:
+            stop_us = min(end_us, self.plant_us + SECOND_US)
+            if self._matter:
+                stop_us = min(stop_us, self._matter[0].at_us)
+            self._piece(power_w, stop_us - self.plant_us)
+            self._do_matter()
+
+    def next_event_us(self) -> int | None:
+        """When the board next meets something of the scenario, on the caller's clock; None for never."""
+        if not self._board or self._armed_us is None:
+            return None
+        return self._armed_us + self._board[0].at_us
+
+    def due(self, now_us: int) -> list[Action]:
+        """What the board meets up to now and has not met yet, in order."""
+        actions: list[Action] = []
+        while self._board and self._armed_us is not None and self._board[0].at_us <= now_us - self._armed_us:
+            action = self._board.pop(0).action
+            assert action is not None
+            actions.append(action)
+        return actions
+
+    # -- what can be seen ---------------------------------------------------------------------------------------------
+
+    def probe_c(self, name: str) -> float | None:
+        """What a probe's sensing element is at, °C; None when the plant is dead or there is no such probe."""
+        if self.dead is not None or name not in self._true_c:
+            return None
+        if self.raw_probes:
+            return self._true_c[name]
+        return self._elements[name].reading_c(self.plant_us)
+
+    def true_c(self, name: str) -> float:
+        """True temperature at a probe, °C; NaN when there is none."""
+        return self._true_c.get(name, math.nan) if self.dead is None else math.nan
+
+    def truth_row(self, now_us: int) -> tuple[int, float, float, float, float]:
+        """One row of the record of truth.
+
+        Returns
+        -------
+        tuple of (int, float, float, float, float)
+            t_ms since `arm`; true water, bowl and wall temperature, °C, NaN where unknown; mean W since the last row.
+        """
+        t_ms = (now_us - (now_us if self._armed_us is None else self._armed_us)) // 1000
+        passed_s = (self.plant_us - self._row_us) / SECOND_US
+        power_w = self._energy_j / passed_s if passed_s > 0 else self._power_w
+        self._energy_j, self._row_us = 0.0, self.plant_us
+        wall_c = self.plant.wall_c if isinstance(self.plant, Warmer) else math.nan
+        return t_ms, self.true_c("water"), self.true_c("bowl"), wall_c, power_w
+
+    # -- inside -------------------------------------------------------------------------------------------------------
+
+    def _piece(self, power_w: float, dt_us: int) -> None:
+        dt_s = dt_us / SECOND_US
+        self.plant_us += dt_us
+        self._energy_j += power_w * dt_s
+        if self.dead is not None:
+            return
+        self._step(power_w, dt_s)
+        if self.dead is None and not self.raw_probes:
+            for name, element in self._elements.items():
+                element.advance(self._true_c[name], dt_s)
+
+    def _step(self, power_w: float, dt_s: float) -> None:
+        try:
+            self.plant.step(power_w, dt_s)
+        except Exception as error:  # a stranger's plant may raise anything; it is then a dead probe, told in words
+            self.dead = f"the plant failed at {self.plant_us / SECOND_US:.1f} s: {told(error)}"
+            return
+        self._read_plant()
+
+    def _read_plant(self) -> None:
+        try:
+            temps_c = self.plant.temps_c
+            read = {name: float(temps_c[name]) for name in ("water", "bowl") if name in temps_c}
+        except Exception as error:  # as above
+            self.dead = f"the plant's temps_c failed at {self.plant_us / SECOND_US:.1f} s: {told(error)}"
+            return
+        if "water" not in read and not self._true_c:
+            raise PlantError("the plant's temps_c has no 'water'", wanted="°C at the water probe, and 'bowl' if fitted")
+        lost = [name for name in self._true_c if name not in read]
+        wrong = [name for name, temp_c in read.items() if not math.isfinite(temp_c)]
+        if lost:
+            self.dead = f"the plant's temps_c has no {lost[0]!r} at {self.plant_us / SECOND_US:.1f} s"
+        elif wrong:
+            self.dead = f"the plant's {wrong[0]} is {read[wrong[0]]} at {self.plant_us / SECOND_US:.1f} s"
+        else:
+            self._true_c = read
+
+    def _element(self, name: str, temp_c: float) -> Element:
+        table = self.rig.plant
+        lag_s = table.water_probe_lag_s if name == "water" else table.bowl_probe_lag_s
+        bias_c = table.water_probe_bias_c if name == "water" else table.bowl_probe_bias_c
+        return Element(name, self.seed, lag_s, table.probe_noise_c, bias_c, temp_c)
+
+    def _do_matter(self) -> None:
+        while self._matter and self._matter[0].at_us <= self.plant_us:
+            act = self._matter.pop(0).matter
+            assert act is not None
+            act()
+            self._read_plant()
+
+    def _schedule(self) -> tuple[list[_Due], list[_Due]]:
+        matter: list[_Due] = []
+        board: list[_Due] = []
+        for order, event in enumerate(self.scenario.events):
+            for after_s, act in _MATTER.get(type(event), _nothing)(self.plant, event):
+                matter.append(_Due(_us(event.at_s + after_s), order, matter=act))
+            for after_s, action in _actions(event):
+                board.append(_Due(_us(event.at_s + after_s), order, action=action))
+        return sorted(matter), sorted(board)
+
+
+def build_world(rig: Rig, plant_spec: str | None = None, scenario: Scenario | None = None, seed: int = 0) -> World:
+    """A world with the built-in plant, or with the one that ``FILE.py:NAME`` names.
+
+    Raises
+    ------
+    PlantError, UseError, FileError
+        When the plant cannot be loaded, or the scenario cannot be done with it.
+    """
+    return World(load_plant(plant_spec) if plant_spec else None, rig, scenario, seed)
+
+
+def _us(seconds: float) -> int:
+    return round(seconds * SECOND_US)
+
+
+def _refuse_matter(scenario: Scenario) -> None:
+    if scenario.matter:
+        event = scenario.matter[0]
+        raise UseError(f"the event {kind_of(event)!r} at {event.at_s:g} s acts on the built-in warmer, not a --plant",
+                       hint="leave --plant out, or let the plant apply its own disturbances")
+    if scenario.start is not None:
+        raise UseError("the scenario's [start] sets the built-in warmer, not a --plant",
+                       hint="leave --plant out, or let the plant set its own start")
+
+
+def _check_stock(scenario: Scenario, plant: Warmer) -> None:
+    """Refuse an evening that dips more than there is, or touches water that is not there."""
+    stock_kg = plant.chocolate_kg
+    moves: list[tuple[float, float]] = []
+    for event in scenario.events:
+        if isinstance(event, acts.WaterSwap | acts.WaterTopUp) and not plant.body.is_bath:
+            raise FileError(f"the event {kind_of(event)!r} at {event.at_s:g} s needs a bath; this rig is a plate")
+        if isinstance(event, acts.Refill | acts.Seed):
+            moves.append((event.at_s, event.mass_kg))
+        elif isinstance(event, acts.Dip):
+            moves.append((event.at_s + event.for_s, -event.mass_kg))
+    for at_s, mass_kg in sorted(moves):
+        stock_kg += mass_kg
+        if stock_kg <= 0.0:
+            raise FileError(f"scenario {scenario.source}: by {at_s:g} s more is dipped than the bowl holds",
+                            got=f"{-stock_kg:.2f} kg too much", wanted="some chocolate left",
+                            hint="dip less, refill more, or raise chocolate_kg in [start]")
+
+
+# -- what each event does: to the plant, as (seconds after it, act); to the board, as (seconds after it, action) -----
+
+Acts = list[tuple[float, Callable[[], None]]]
+
+
+def _nothing(plant: Any, event: Any) -> Acts:
+    return []
+
+
+def _dip(plant: Warmer, event: acts.Dip) -> Acts:
+    rate = event.mass_kg / event.for_s
+
+    def change(by: float) -> None:
+        plant.dip_kg_per_s = 0.0 if abs(plant.dip_kg_per_s + by) < 1e-12 else plant.dip_kg_per_s + by
+        plant.renew()
+
+    return [(0.0, lambda: change(rate)), (event.for_s, lambda: change(-rate))]
+
+
+def _set(plant: Warmer, **values: Any) -> Callable[[], None]:
+    def act() -> None:
+        for name, value in values.items():
+            setattr(plant, name, value)
+        plant.renew()
+
+    return act
+
+
+_MATTER: dict[type, Callable[[Any, Any], Acts]] = {
+    acts.Refill: lambda plant, event: [(0.0, lambda: plant.refill(event.mass_kg, event.temp_c))],
+    acts.Seed: lambda plant, event: [(0.0, lambda: plant.seed(event.mass_kg, event.temp_c))],
+    acts.Dip: _dip,
+    acts.WaterSwap: lambda plant, event: [(0.0, lambda: plant.swap(event.litres, event.temp_c))],
+    acts.WaterTopUp: lambda plant, event: [(0.0, lambda: plant.top_up(event.litres, event.temp_c))],
+    acts.BowlOff: lambda plant, event: [(0.0, _set(plant, bowl_in=False))],
+    acts.BowlOn: lambda plant, event: [(0.0, _set(plant, bowl_in=True))],
+    acts.Lid: lambda plant, event: [(0.0, _set(plant, lid=event.on))],
+    acts.Room: lambda plant, event: [(0.0, _set(plant, room_c=event.temp_c))],
+    acts.Draught: lambda plant, event: [
+        (0.0, _set(plant, draught=event.factor)), (event.for_s, _set(plant, draught=1.0))],
+}
+
+
+def _actions(event: acts.Event) -> list[tuple[float, Action]]:
+    if isinstance(event, acts.BowlOff | acts.BowlOn):
+        at = "off" if isinstance(event, acts.BowlOff) else "on"
+        return [(0.0, Inject({"do": "bowl", "at": at}))] if event.told else []
+    if isinstance(event, acts.Announce):
+        return [(0.0, Inject(_announced(event)))]
+    if isinstance(event, acts.Confirm | acts.Thicker | acts.Thinner):
+        return [(0.0, Inject({"do": kind_of(event)}))]
+    if isinstance(event, acts.FaultEvent):
+        begin: list[tuple[float, Action]] = [(0.0, Fault(event.name, not event.clear))]
+        return begin if event.for_s is None else [*begin, (event.for_s, Fault(event.name, event.clear))]
+    if isinstance(event, acts.PowerCutEvent):
+        return [(0.0, PowerCut(event.for_s))]
+    return []
+
+
+def _announced(event: acts.Announce) -> dict[str, Any]:
+    fields: dict[str, Any] = {"do": "announce", "in_s": round(event.in_s)}
+    if event.mass_kg is not None:
+        fields["mass_g"] = round(event.mass_kg * 1000)
+    if event.temp_c is not None:
+        fields["temp"] = round(event.temp_c * 1000)
+    return fields
