@@ -1,0 +1,170 @@
+"""The board itself: the only module that touches pins, clocks and streams."""
+
+import gc
+import os
+import select
+import sys
+import time
+
+import machine
+import onewire
+from bainboard import pins
+from bainboard.drivers.ntc import NtcProbe
+from bainboard.drivers.onewire_probe import OnewireProbe
+from bainboard.sensing import Probe
+
+try:
+    import rp2
+except ImportError:  # an ESP32: its boot button is a plain pin
+    rp2 = None
+
+ESP32_BOOT_PIN = 0
+PWM_HZ = 100  # chosen: far above any thermal lag, slow enough for a MOSFET driven straight from a pin
+CHUNK = 64  # bytes a write: one USB packet, so that a host which stops reading can hold us up for one packet at most
+
+RESET_CAUSES = ("PWRON_RESET", "HARD_RESET", "WDT_RESET", "SOFT_RESET", "DEEPSLEEP_RESET")
+
+
+class Board:
+    """Pins, clock, streams and watchdog of the board the firmware runs on."""
+
+    def __init__(self):
+        self.pins = pins.for_platform(sys.platform)
+        self.heater = self._out("heater")
+        self.guard = self._out("guard")
+        self.heartbeat = self._out("heartbeat")
+        self._pwm = None
+        self._watchdog = None
+        self._onewire = None
+        self._ticks = time.ticks_ms()
+        self._now_ms = 0
+        self._input = select.poll()
+        self._input.register(sys.stdin, select.POLLIN)
+        self._output = select.poll()
+        self._output.register(sys.stdout, select.POLLOUT)
+
+    def _out(self, name):
+        return machine.Pin(self.pins[name], machine.Pin.OUT, value=0)
+
+    # -- time -----------------------------------------------------------------------------------------------------
+
+    def now_ms(self):
+        """Milliseconds since this object was made; never wraps."""
+        ticks = time.ticks_ms()
+        self._now_ms += time.ticks_diff(ticks, self._ticks)
+        self._ticks = ticks
+        return self._now_ms
+
+    def wait(self, until_ms):
+        """Sleep until then, or until the host has written something."""
+        self._input.poll(max(0, until_ms - self.now_ms()))
+
+    # -- heat -----------------------------------------------------------------------------------------------------
+
+    def use_pwm(self):
+        """Drive the heater pin by PWM from now on (a DC switch)."""
+        if self._pwm is None:
+            self._pwm = machine.PWM(self.heater, freq=PWM_HZ, duty_u16=0)
+
+    def switch(self, level):
+        """Set the heater switch: a level 0 to 1, a fraction only under PWM."""
+        if self._pwm is not None:
+            self._pwm.duty_u16(int(level * 65535 + 0.5))
+        else:
+            self.heater.value(1 if level else 0)
+
+    def beat(self):
+        """One edge for the heartbeat gate; it holds the guard closed for two seconds at most."""
+        self.heartbeat.value(1 - self.heartbeat.value())
+
+    def safe(self):
+        """Heater off, guard open: works after any error, so it builds nothing."""
+        if self._pwm is not None:
+            self._pwm.duty_u16(0)
+        else:
+            self.heater.value(0)
+        self.guard.value(0)
+
+    # -- probes and panel -----------------------------------------------------------------------------------------
+
+    def probe(self, values, place):
+        """The probe the settings describe for `place` (water or bowl), or None where none is fitted."""
+        at = "probe." + place + "."
+        kind = values[at + "kind"]
+        if kind == "none":
+            return None
+        if kind == "onewire":
+            if self._onewire is None:
+                self._onewire = onewire.OneWire(machine.Pin(self.pins["onewire"]))
+            driver = OnewireProbe(self._onewire, values[at + "rom"])
+        else:
+            adc = machine.ADC(machine.Pin(self.pins["adc_" + place]))
+            driver = NtcProbe(adc, values[at + "r25_ohm"], values[at + "beta_k"], values[at + "series_ohm"])
+        return Probe(driver, values[at + "offset_c"], values[at + "gain"], values["trip.jump_c_per_s"])
+
+    def recessed_button(self):
+        """Is the board's own button pressed?"""
+        if rp2 is not None:
+            return bool(rp2.bootsel_button())
+        return machine.Pin(ESP32_BOOT_PIN, machine.Pin.IN, machine.Pin.PULL_UP).value() == 0
+
+    # -- the host -------------------------------------------------------------------------------------------------
+
+    def receive(self, most=256):
+        """What the host has written, at most so many bytes; b"" when nothing waits."""
+        got = bytearray()
+        # One byte a read: the ports block until every byte asked for has come.
+        while len(got) < most and self._input.poll(0):
+            byte = sys.stdin.buffer.read(1)
+            if not byte:
+                break
+            got += byte
+        return got
+
+    def send(self, data):
+        """Write as much as the host takes without waiting; the number of bytes written."""
+        sent = 0
+        while sent < len(data) and self._output.poll(0):
+            wrote = sys.stdout.buffer.write(data[sent : sent + CHUNK])
+            if not wrote:
+                break
+            sent += wrote
+        return sent
+
+    # -- watchdog and resets --------------------------------------------------------------------------------------
+
+    @property
+    def watched(self):
+        """Has the watchdog been started? It cannot be stopped."""
+        return self._watchdog is not None
+
+    def start_watchdog(self, timeout_ms):
+        """Start the watchdog, once."""
+        if self._watchdog is None:
+            self._watchdog = machine.WDT(timeout=timeout_ms)
+
+    def feed(self):
+        """Feed the watchdog, if it runs."""
+        if self._watchdog is not None:
+            self._watchdog.feed()
+
+    def reset(self):
+        """Restart the board."""
+        machine.reset()
+
+    def reset_cause(self):
+        """The name of the last reset's cause, as far as the port knows it."""
+        cause = machine.reset_cause()
+        for name in RESET_CAUSES:
+            if getattr(machine, name, None) == cause:
+                return name
+        return str(cause)
+
+    def identity(self):
+        """What the interpreter and board call themselves."""
+        return os.uname().release, machine.unique_id()
+
+    def free_heap(self):
+        """Free heap in bytes after a collection."""
+        gc.collect()
+        return gc.mem_free()

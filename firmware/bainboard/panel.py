@@ -1,0 +1,146 @@
+"""The panel: two large buttons and a recessed one, three lamps, a buzzer. Pure: levels and time in, levels out.
+
+Hands are covered in chocolate and the kitchen is loud: a press counts however clumsy, a beep is told by its rhythm.
+"""
+
+from bainboard import faults
+
+UNPLUG, MORNING, ASK, WARM, DONE = "unplug", "morning", "ask", "warm", "done"  # what a sound may say
+
+DEBOUNCE_MS = 30  # an elbow's bounce (chosen: switches settle in 5-20 ms, common practice, no source)
+LONG_MS = 1200  # longer than anyone leans on a button by accident (chosen)
+CLEAR_MS = 3000  # fixed by the safety rules: seen released, then held 3 s
+
+
+class Button:
+    """One button: a short press on release, a long one as soon as it is long. It must first be seen released."""
+
+    def __init__(self, long_ms, short, long):
+        self._long_ms, self._short, self._long = long_ms, short, long
+        self._level = self._steady = None  # last level seen; last one that stayed
+        self._edge_ms = 0
+        self._pressed_ms = None  # when the press began, while it can still become something
+
+    def feed(self, now_ms, pressed):
+        """The level now; the act it makes, or None."""
+        if pressed != self._level:
+            self._level, self._edge_ms = pressed, now_ms
+        if now_ms - self._edge_ms < DEBOUNCE_MS:
+            return None
+        if pressed != self._steady:
+            before, self._steady = self._steady, pressed
+            if pressed:
+                # Held down since power came is not a press: a stuck or taped button does nothing.
+                self._pressed_ms = self._edge_ms if before is False else None
+            elif self._pressed_ms is not None:
+                self._pressed_ms = None
+                return self._short
+        if self._steady and self._pressed_ms is not None and now_ms - self._pressed_ms >= self._long_ms:
+            self._pressed_ms = None
+            return self._long
+        return None
+
+
+class Buttons:
+    """All three: `feed` levels (True is pressed) each slice, get the acts made, mostly none."""
+
+    def __init__(self):
+        self._yes = Button(LONG_MS, "confirm", "announce")
+        self._no = Button(LONG_MS, "thicker", "pause")
+        self._recessed = Button(CLEAR_MS, None, "clear")
+
+    def feed(self, now_ms, yes, no, recessed):
+        """The acts of this slice, in order."""
+        acts = (self._yes.feed(now_ms, yes), self._no.feed(now_ms, no), self._recessed.feed(now_ms, recessed))
+        return [act for act in acts if act is not None]
+
+
+def alarm(fault):
+    """The alarm of a fault in force: come now and unplug it, see it in the morning, or None."""
+    row = faults.row(fault)
+    if row[faults.REACTION] == faults.WARN:
+        return None
+    return UNPLUG if row[faults.HAZARD] == faults.UNPLUG else MORNING
+
+
+# -- lamps ----------------------------------------------------------------------------------------------------------
+
+_DARK, _ALL = (0, 0, 0), (1, 1, 1)
+_PLACES = {"below": (1, 0, 0), "inside": (0, 1, 0), "above": (0, 0, 1)}
+
+
+def lamps(state, place, alarm, now_ms):
+    """The lamps below, in and above the window.
+
+    An alarm to come for flashes all of them, quickly; one for the morning winks all of them every four seconds. A pause
+    lights the outer two steadily: safe for hands. The self-test runs along them. Idle is dark.
+    """
+    if alarm == UNPLUG:
+        return _ALL if now_ms % 400 < 200 else _DARK
+    if alarm == MORNING:
+        return _ALL if now_ms % 4000 < 200 else _DARK
+    if state == "pause":
+        return (1, 0, 1)
+    if state == "check":
+        return (_PLACES["below"], _PLACES["inside"], _PLACES["above"])[now_ms // 500 % 3]
+    return _PLACES.get(place, _DARK) if state in ("hold", "off") else _DARK
+
+
+# -- buzzer -----------------------------------------------------------------------------------------------------------
+
+SILENCE_MS = 5 * 60 * 1000  # fixed by the safety rules
+MORNING_MS = 60 * 1000  # sounds a minute, then only winks
+
+# Each a rhythm of on and off times in ms, and for how long it is played (0: until answered).
+SOUNDS = {
+    UNPLUG: ((150, 100, 150, 100, 150, 350), 0),  # three hard knocks, and again, and again
+    MORNING: ((700, 400, 700, 3200), MORNING_MS),  # two long calls, like a ship far off
+    ASK: ((80, 80, 80, 19760), 0),  # a small double tap three times a minute
+    WARM: ((60, 60, 60, 60, 400, 500), 1140),  # two taps and a held note, once
+    DONE: ((400, 200, 400, 200, 400, 400), 2000),  # three even notes, once
+}
+_RANK = (UNPLUG, MORNING, ASK, DONE, WARM)  # the first that is wanted sounds
+
+
+class Buzzer:
+    """Plays the most urgent sound wanted. Silencing and answering quiet it; neither clears what it stands for."""
+
+    def __init__(self):
+        self._since = {}  # sound -> when it began
+        self._quiet_until_ms = None
+
+    def want(self, sound, now_ms):
+        """Start a sound that is not already wanted."""
+        if sound not in self._since:
+            self._since[sound] = now_ms
+
+    def stop(self, sound):
+        """What it stood for is over, or was answered."""
+        self._since.pop(sound, None)
+
+    def silence(self, now_ms):
+        """Quiet for five minutes; what is wanted then goes on."""
+        self._quiet_until_ms = now_ms + SILENCE_MS
+
+    def level(self, now_ms):
+        """1 while it sounds."""
+        if self._quiet_until_ms is not None and now_ms < self._quiet_until_ms:
+            return 0
+        for sound in _RANK:
+            if sound in self._since:
+                played_ms = now_ms - self._since[sound]
+                rhythm, length_ms = SOUNDS[sound]
+                if not length_ms or played_ms < length_ms:
+                    return _beat(rhythm, played_ms)
+        return 0
+
+
+def _beat(rhythm, played_ms):
+    at_ms = played_ms % sum(rhythm)
+    on = 1
+    for span_ms in rhythm:
+        if at_ms < span_ms:
+            return on
+        at_ms -= span_ms
+        on = 1 - on
+    return 0

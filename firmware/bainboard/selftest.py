@@ -1,0 +1,182 @@
+"""The self-test before every hold: does the guard cut, does the switch cut, does the heater heat? Pure.
+
+A pulse is the energy that lifts the *largest* load by half a degree, so a working heater shows at least that. The
+guard's pulse (switch on, guard open) and the switch's (guard closed, switch off) run one after the other and share one
+wait in which nothing may rise. A rise is looked at again close up, each alone, before anything is blamed. Then both are
+on, and the water must rise.
+
+A bowl at another temperature than its bath moves the water too, but only towards rest: without heat the reading stays
+between where it was and where its slope was taking it. So heat is blamed for a rise above both, and missed only when
+the reading stays under both. Beside a very warm or cold bowl a welded guard can therefore pass unseen (`masked`); a
+shorted switch is still seen later, at rest.
+"""
+
+from bainboard import faults
+from bainboard.evidence import largest_load_j_per_k
+
+PROMISE_K = 0.5  # what a working heater shows, at least
+SEEN_K = 0.25  # half of it is proof: four steps of 1/16 K
+SUSPECT_K = 0.19  # enough to look close up: three steps of 1/16 K
+ENOUGH_K = 0.4  # ends the last phase early; over SEEN_K by what a slope to 0.001 K/s errs in its time
+LOOK_S = 40.0  # before a pulse: a slope to about 0.001 K/s from a 1/16 K reading
+PROBE_S = 15.0  # a usual water probe's lag (chosen: bare steel sleeve in moving to still water, 8-30 s)
+CALM_SHARE = 0.5  # a fall slower than this share of the heater's own rise is taken to go on (losses, mostly)
+CALM_K_PER_S = 0.006  # and no open bath cools faster than this by itself (2 L at 45 °C losing 70 W: computed)
+HOT_MARGIN_K = 2.0  # room for the pulses under the hard limit
+SMOOTHING = 0.25  # share of each new reading in the judged one: noise down by 2.6, 3 s late
+
+# A step is (length, switch, guard, judge at its end). Lengths: LOOK and DRAIN are read for the slope, PULSE is energy.
+LOOK, PULSE, DRAIN = "look", "pulse", "drain"
+SUSPECT, WARMED = "suspect", "warmed"
+
+_LOOK = (LOOK, 0, 0, None)
+_GUARD_PULSE = (PULSE, 1, 0, None)
+_SWITCH_PULSE = (PULSE, 0, 1, None)
+_OFF = (DRAIN, 0, 0, None)
+
+QUICK = (_LOOK, _GUARD_PULSE, _SWITCH_PULSE, (DRAIN, 0, 0, SUSPECT))
+QUICK_NO_GUARD = (_LOOK, _SWITCH_PULSE, (DRAIN, 0, 1, SUSPECT))
+CLOSE = (
+    _OFF, _LOOK, _SWITCH_PULSE, (DRAIN, 0, 0, None), (DRAIN, 0, 0, faults.SWITCH_SHORTED),
+    _OFF, _LOOK, _GUARD_PULSE, (DRAIN, 0, 0, None), (DRAIN, 0, 0, faults.GUARD_WELDED),
+)
+CLOSE_NO_GUARD = (_OFF, _LOOK, _SWITCH_PULSE, (DRAIN, 0, 1, None), (DRAIN, 0, 1, faults.SWITCH_SHORTED))
+WARM = ((PULSE, 1, 1, None), _OFF, _OFF, (DRAIN, 0, 0, WARMED))
+
+
+class Line:
+    """A straight line through readings as they come, by least squares; its level is where it ends."""
+
+    def __init__(self):
+        self.begin(0, 0.0)
+
+    def begin(self, now_ms, water_c):
+        """Start afresh; times and readings are kept from here, so that single precision does."""
+        self._start_ms, self._start_c = now_ms, water_c
+        self._n = 0
+        self._t = self._c = self._tt = self._tc = 0.0
+
+    def add(self, now_ms, water_c):
+        """One more reading."""
+        t, c = (now_ms - self._start_ms) / 1000, water_c - self._start_c
+        self._n += 1
+        self._t += t
+        self._c += c
+        self._tt += t * t
+        self._tc += t * c
+
+    def ends(self, now_ms):
+        """(level in °C at `now_ms`, slope in K/s); too few readings have no slope."""
+        n = max(1, self._n)
+        spread = self._tt - self._t * self._t / n
+        slope = (self._tc - self._t * self._c / n) / spread if spread > 0.0 else 0.0
+        ahead_s = (now_ms - self._start_ms) / 1000 - self._t / n
+        return self._start_c + self._c / n + slope * ahead_s, slope
+
+
+class SelfTest:
+    """Step it each pass; `switch` and `guard` are what it returns. `done` ends it, `fault` is its verdict."""
+
+    def __init__(self, values, now_ms):
+        load_j_per_k = largest_load_j_per_k(values)
+        self.done = False
+        self.fault = faults.NONE
+        self.skipped = "" if values["guard"] else "no guard relay is fitted, so none was tested"
+        self.masked = False  # the water moved too much by itself for the guard's and switch's verdict to be sure
+        self._hot_c = values["hard_limit_c"] - HOT_MARGIN_K
+        self._length_ms = {
+            LOOK: int(1000 * LOOK_S),
+            PULSE: int(1000 * PROMISE_K * load_j_per_k / values["heater_w"]),
+            DRAIN: int(1000 * (values["heater_lag_s"] + PROBE_S)),
+        }
+        self._calm_k_per_s = min(CALM_SHARE * values["heater_w"] / load_j_per_k, CALM_K_PER_S)
+        self._quick, self._close = (QUICK, CLOSE) if values["guard"] else (QUICK_NO_GUARD, CLOSE_NO_GUARD)
+        self._line = Line()
+        self._c = None
+        self._tries = 0
+        self._level_c = self._slope = 0.0
+        self._level_ms = now_ms
+        self._most_k = 0.0
+        self._plan, self._at = self._quick, 0
+        self._since_ms = now_ms
+
+    def left_s(self, now_ms):
+        """The most this can still take, if nothing is suspected."""
+        if self.done:
+            return 0
+        ahead = self._plan[self._at:] if self._plan is WARM else self._plan[self._at:] + WARM
+        left_ms = sum([self._length_ms[step[0]] for step in ahead]) - (now_ms - self._since_ms)
+        return max(0, (left_ms + 999) // 1000)
+
+    def step(self, now_ms, water_c):
+        """One reading; what switch and guard are to be until the next. An invalid reading rests both."""
+        if self.done or water_c is None:
+            return 0, 0
+        if not water_c < self._hot_c:
+            return self._end(faults.HOT_BEFORE_START)
+        self._read(now_ms, water_c)
+        if self._plan is WARM:
+            self._most_k = max(self._most_k, self._risen_k(now_ms))
+            if self._most_k >= ENOUGH_K:
+                return self._end(faults.NONE)
+        if now_ms - self._since_ms >= self._length_ms[self._plan[self._at][0]]:
+            self._finish_step(now_ms)
+        if self.done:
+            return 0, 0
+        _, switch, guard, _ = self._plan[self._at]
+        return switch, guard
+
+    def _read(self, now_ms, water_c):
+        if self._c is None:
+            self._c = water_c
+            self._line.begin(now_ms, water_c)
+        self._c += SMOOTHING * (water_c - self._c)
+        self._line.add(now_ms, water_c)
+
+    def _finish_step(self, now_ms):
+        length, _, _, judge = self._plan[self._at]
+        seen_k = self._unexplained_k(now_ms)
+        self._at += 1
+        self._since_ms = now_ms
+        if judge == WARMED:
+            self._judge_heat(now_ms)
+        elif judge == SUSPECT and seen_k >= SUSPECT_K:
+            self._plan, self._at = self._close, 0
+        elif judge not in (None, SUSPECT) and seen_k >= SEEN_K:
+            self._end(judge)
+        elif self._at == len(self._plan):
+            self._take_slope(now_ms)
+            self._plan, self._at = WARM, 0
+        elif length == LOOK:
+            self._take_slope(now_ms)
+            self.masked = self.masked or not -self._calm_k_per_s < self._slope < self._calm_k_per_s
+        if not self.done and (self._plan is WARM or self._plan[self._at][0] == LOOK):
+            self._line.begin(now_ms, self._c)
+
+    def _judge_heat(self, now_ms):
+        if self._most_k >= SEEN_K:
+            self._end(faults.NONE)
+        elif self._tries > (1 if self.masked else 0):
+            self._end(faults.NO_HEAT_AT_START)
+        else:  # once more, on the newest slope: a warm bowl's own turn can hide the first pulse, a hot one's the second
+            self._tries += 1
+            self._take_slope(now_ms)
+            self._at = 0
+
+    def _take_slope(self, now_ms):
+        self._level_c, self._slope = self._line.ends(now_ms)
+        self._level_ms = now_ms
+
+    def _unexplained_k(self, now_ms):
+        """Rise that no bowl explains: above the old slope, and if that fell, above the old level."""
+        slope = self._slope if self._slope > -self._calm_k_per_s else 0.0
+        return self._c - self._level_c - slope * (now_ms - self._level_ms) / 1000
+
+    def _risen_k(self, now_ms):
+        """Rise that heat may be given credit for: above the old level, or if that fell, above the old slope."""
+        return self._c - self._level_c - min(0.0, self._slope) * (now_ms - self._level_ms) / 1000
+
+    def _end(self, fault):
+        self.fault = fault
+        self.done = True
+        return 0, 0

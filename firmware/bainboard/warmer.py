@@ -1,0 +1,189 @@
+"""One warmer: what it is doing, and what this second's readings make it do. Pure: readings in, duty and guard out."""
+
+from bainboard import faults, sensing
+from bainboard.control.cascade import Cascade
+from bainboard.control.rules import safe_gains
+from bainboard.programme import Programme
+from bainboard.selftest import SelfTest
+from bainboard.supervisor import Inputs, Supervisor
+
+IDLE, CHECK, HOLD, PAUSE, TRIP = "idle", "check", "hold", "pause", "trip"
+HEATING = (CHECK, HOLD)  # states in which the guard may close
+
+
+class Warmer:
+    """The states of a hold, around the self-test, the programme, the control and the supervisor.
+
+    A tick is `step`; its results are `duty`, `guard`, and `events`, a list of (name, pairs) that the caller empties.
+    """
+
+    def __init__(self, values, latch_fault):
+        self.values = values
+        self.state = TRIP if latch_fault else IDLE
+        self.supervisor = Supervisor(values, latch_fault)
+        self.cascade = Cascade(safe_gains(values), values["bowl_offset_c"])
+        self.programme = None
+        self.selftest = None
+        self.inputs = Inputs()
+        self.events = []
+        self.duty = 0.0
+        self.guard = 0
+        self.room_c = values["room_c"]
+        self.started_ms = 0
+        self.fault = self.supervisor.fault
+        self.warn = 0
+        self.bowl_fitted = values["probe.bowl.kind"] != "none"
+        self.bowl_away = False
+        self._person_ms = 0
+
+    # -- what a person or the host asks ---------------------------------------------------------------------------
+
+    def start(self, profile, stage, for_ms, room_c, now_ms):
+        """Begin a hold with its self-test: None, or why not."""
+        if self.state != IDLE:
+            return "the warmer is in state " + self.state + "; a hold starts from idle"
+        if self.inputs.water_code:
+            return "the water probe gives no valid reading: " + sensing.text(self.inputs.water_code)
+        self.programme = Programme(profile, stage, now_ms, for_ms)
+        self.selftest = SelfTest(self.values, now_ms)
+        self.supervisor.begin(now_ms)
+        self.cascade.reset(self.inputs.water_c, self.inputs.bowl_c)
+        self.room_c = room_c
+        self.bowl_away = False
+        self.started_ms = self._person_ms = now_ms
+        self.state = CHECK
+        self.tell("started", [("stage", stage), ("check_s", self.selftest.left_s(now_ms))])
+        return None
+
+    def stop(self):
+        """End the hold, whatever it is doing; a latch stays."""
+        if self.state in (CHECK, HOLD, PAUSE):
+            self._rest("stopped")
+
+    def pause(self, now_ms):
+        """Hands go into the water: off and guard open until resumed."""
+        if self.state != HOLD:
+            return "nothing to pause in state " + self.state
+        self._person_ms = now_ms
+        self.state = PAUSE
+        self.tell("paused", [])
+        return None
+
+    def resume(self, now_ms):
+        """Hands are out of the water again."""
+        if self.state != PAUSE:
+            return "not paused but in state " + self.state
+        self._person_ms = now_ms
+        self.state = HOLD
+        self.supervisor.begin(now_ms)
+        self.tell("resumed", [])
+        return None
+
+    def act(self, name, now_ms, **details):
+        """An act of the person (confirm, thicker, thinner, bowl_off, bowl_on, announce): None, or why not."""
+        if self.state not in (CHECK, HOLD, PAUSE):
+            return "no hold is running"
+        ok, why = self.programme.act(name, now_ms, **details)
+        if not ok:
+            return why
+        self._person_ms = now_ms
+        if name in ("bowl_off", "bowl_on"):
+            self.bowl_away = name == "bowl_off"
+        return None
+
+    def clear(self, now_ms):
+        """The recessed button was held: clear the latch if its cause is gone. None, or why not."""
+        why = self.supervisor.clear(now_ms)
+        if why is None:
+            self.state = IDLE
+            self.tell("cleared", [])
+        return why
+
+    def set_gains(self, values):
+        """Take the gains of these settings, without a bump."""
+        self.values = values
+        self.cascade.set_gains(safe_gains(values))
+
+    # -- a tick -----------------------------------------------------------------------------------------------------
+
+    def step(self, now_ms, dt_ms, water_c, water_code, bowl_c, given_j):
+        """One tick: readings (°C or None), heat given since the last (J)."""
+        i = self.inputs
+        i.state, i.water_c, i.water_code, i.bowl_c, i.given_j = self.state, water_c, water_code, bowl_c, given_j
+        i.bowl_fitted, i.bowl_away, i.last_person_ms = self.bowl_fitted, self.bowl_away, self._person_ms
+        i.duty_zero = not self.duty > 0.0
+        i.room_c = self.room_c
+        i.stage_limit_c = self.programme.limit_c if self.programme else self.values["hard_limit_c"]
+        self.supervisor.step(now_ms, dt_ms, i)
+        self._report()
+        self.duty, self.guard = 0.0, 0
+        if self.state == CHECK:
+            self._check(now_ms)
+        elif self.state == HOLD:
+            self._hold(now_ms, dt_ms)
+        self.duty = self.supervisor.limit(self.duty)
+        self.cascade.applied(self.duty)
+        if not self.supervisor.guard_ok:
+            self.guard = 0
+
+    def _report(self):
+        """Turn the supervisor's verdict into state and events, on its edges only."""
+        s = self.supervisor
+        self.warn = s.warn
+        for number in range(1, len(faults.FAULTS)):
+            if s.fresh >> number & 1:
+                self.tell("warn", [("fault", number)])
+        if s.fault != self.fault:
+            self.fault = s.fault
+            if s.fault != faults.NONE:
+                self.tell("trip", [("fault", s.fault), ("latched", s.latched)])
+        if s.latched:
+            self.state = TRIP
+
+    def _check(self, now_ms):
+        """The self-test drives switch and guard by its own bounded pulses."""
+        if self.inputs.water_c is None:
+            return  # the supervisor decides whether this is a glitch or a dead probe
+        switch, self.guard = self.selftest.step(now_ms, self.inputs.water_c)
+        self.duty = float(switch)
+        if self.selftest.done:
+            self.duty = 0.0
+            if self.selftest.fault != faults.NONE:
+                self.supervisor.refuse_start(self.selftest.fault)
+                self._report()
+                self._rest("no start")
+            else:
+                self.state = HOLD
+                self.cascade.reset(self.inputs.water_c, self.inputs.bowl_c)
+                self.supervisor.begin(now_ms)
+                self.tell("checked", [("masked", self.selftest.masked)])
+
+    def _hold(self, now_ms, dt_ms):
+        """Programme, then control."""
+        i, p = self.inputs, self.programme
+        bowl_c = None if self.bowl_away else i.bowl_c
+        p.step(now_ms, i.water_c, self.cascade.bowl_est_c if bowl_c is None else bowl_c)
+        for name in p.take_events():
+            self.tell(name, [])
+        if p.done:
+            self._rest("done")
+            return
+        self.guard = 1
+        if i.water_c is not None:
+            self.duty = self.cascade.step(
+                i.water_c, bowl_c, p.target_c, p.ceiling_c, self.room_c, dt_ms / 1000, self.bowl_away)
+
+    def _rest(self, why):
+        self.state = IDLE
+        self.duty, self.guard = 0.0, 0
+        self.programme = self.selftest = None
+        self.tell("ended", [("why", why)])
+
+    @property
+    def shown_state(self):
+        """The state as a person is told it: a hold whose heat is held back says off."""
+        return "off" if self.state == HOLD and not self.supervisor.heat_ok else self.state
+
+    def tell(self, name, pairs):
+        """Queue an event for the log and the host."""
+        self.events.append((name, pairs))

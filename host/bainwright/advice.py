@@ -1,0 +1,193 @@
+"""What to tell a tired person at midnight about a fault: calm, plain, in the order they need it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from bainboard import faults
+
+# Unheated, 2 kg in a steel bowl at 32 °C in a 20 °C room cool 0.18 K/min: computed from 0.93 W/K and 3.5 kJ/K.
+_COOLING = "A full bowl cools about one degree in six minutes out of the bath, slower in it."
+_TEMPERED = "If it was in temper: stir it, keep it in the warm bath, and test it before you go on."
+_KEEPS = "Chocolate that cools and sets is not spoilt; it can be melted and tempered again."
+_OVER = (
+    "Lift the bowl out onto a dry cloth. If it went over its window, call the temper lost until a test passes;"
+    " the chocolate is still good to melt again unless it smells burnt or turned grainy."
+)
+_UNPLUG = "Not safe to leave. Pull the plug now; do not put a hand in the water before that."
+_SAFE = "Safe. The heat is off and it may stay as it is until you come."
+
+
+@dataclass(frozen=True)
+class Advice:
+    """What to say about one fault.
+
+    Parameters
+    ----------
+    seen : str
+        What the warmer saw, one sentence.
+    did : str
+        What it did about it.
+    safety : str
+        Whether it may be left or must be unplugged.
+    chocolate : str
+        What to do with the chocolate meanwhile.
+    first : str
+        What to check first, and how to go on.
+    """
+
+    seen: str
+    did: str
+    safety: str
+    chocolate: str
+    first: str
+
+    def lines(self) -> list[str]:
+        """The advice in reading order, empty parts left out."""
+        return [part for part in (self.seen, self.did, self.safety, self.chocolate, self.first) if part]
+
+
+_LATCHED = "It switched off, opened the guard relay, and stays off until its recessed button is held for 3 seconds."
+_NOT_STARTED = "It did not start."
+
+ADVICE: dict[int, Advice] = {
+    faults.NONE: Advice("Nothing is wrong.", "", "", "", ""),
+    faults.WATER_PROBE: Advice(
+        "The water probe stopped giving readings that make sense.",
+        _LATCHED,
+        _SAFE,
+        f"{_COOLING} {_TEMPERED}",
+        "Check the probe's plug, then its cable for a nick or water inside. Clear the trip once it reads again.",
+    ),
+    faults.BOWL_PROBE: Advice(
+        "The chocolate probe stopped giving readings that make sense.",
+        "It goes on by the water alone; the bowl's temperature is now an estimate.",
+        "Safe. It is still holding.",
+        "Check the chocolate with a hand thermometer now and then.",
+        "Check the probe's plug, and that its tip is in the chocolate. It is used again as soon as it reads.",
+    ),
+    faults.WATER_STUCK: Advice(
+        "The water probe did not move when heat was given, nor when heat was taken away.",
+        _LATCHED,
+        "Unplug it before you reach in: the water may be hotter than shown.",
+        _OVER,
+        "Look whether the probe hangs in the water. If it does, warm it in your hand: a reading that stays is a dead"
+        " probe. Clear the trip only with the probe in place.",
+    ),
+    faults.HEAT_AT_REST: Advice(
+        "The water went on warming with the heater switched off, and only the guard relay stopped it.",
+        _LATCHED,
+        _UNPLUG,
+        _OVER,
+        "The heater switch has failed closed. Leave it unplugged until the switch is replaced; the relay that saved"
+        " the batch must be tested as well.",
+    ),
+    faults.OVER_STAGE: Advice(
+        "The water stayed over the limit of this step for longer than it should.",
+        "It keeps the heat off until the water is back under; then it goes on by itself.",
+        "Safe. Nothing is heating.",
+        "Lift the bowl out until the water has cooled, and test the temper before you go on.",
+        "Did hot water go in? A glass of cold water brings it down. If nobody touched it, watch it for some minutes.",
+    ),
+    faults.OVER_HARD_LIMIT: Advice(
+        "The water passed the hard limit.",
+        _LATCHED,
+        _UNPLUG,
+        _OVER,
+        "Is it still getting hotter? Then the switch and the guard relay have both failed: leave it unplugged. If it"
+        " cools, find what heated it before you clear the trip. The water scalds.",
+    ),
+    faults.LATE_LOOP: Advice(
+        "The board was busy and came round late.",
+        "It kept the heat off for that second.",
+        "Safe. It is still holding.",
+        "",
+        "Nothing to do when it is rare. If it comes every few minutes, stop the hold and collect the log.",
+    ),
+    faults.RUN_TIMER: Advice(
+        "Nobody has been at the warmer for as long as the run timer allows.",
+        "It switched the heat off and waits.",
+        _SAFE,
+        f"{_KEEPS} In the bath it cools slowly: look at it before anything else.",
+        "Press yes to go on heating, or stop the hold.",
+    ),
+    faults.GUARD_WELDED: Advice(
+        "Before the start, heat came through the guard relay while it was open.",
+        _NOT_STARTED,
+        _UNPLUG,
+        f"Keep the bowl warm some other way. {_COOLING}",
+        "The guard relay's contacts have welded. Replace it; a relay that welds was switched under too much current.",
+    ),
+    faults.SWITCH_SHORTED: Advice(
+        "Before the start, heat came through the heater switch while it was off.",
+        _NOT_STARTED,
+        _UNPLUG,
+        f"Keep the bowl warm some other way. {_COOLING}",
+        "The heater switch has failed closed. Replace it, and check that its rating and cooling suit the heater.",
+    ),
+    faults.NO_HEAT_AT_START: Advice(
+        "The start pulse did not warm the water.",
+        _NOT_STARTED,
+        "Safe. Nothing is heating.",
+        f"Keep the bowl warm some other way. {_COOLING}",
+        "Check in this order: the heater's plug and own switch, the cut-out's reset button, the fuse, the thermal fuse;"
+        " then whether the probe and the heater are in the same water. Find why a cut-out opened before you reset it.",
+    ),
+    faults.NO_LATCH_RECORD: Advice(
+        "This board has no record of whether it had tripped: it is new, or its memory was lost.",
+        "It takes that for a trip and stays off until its recessed button is held for 3 seconds.",
+        "Safe. Nothing is heating.",
+        "",
+        "On a first start, prove the cut-offs, then hold the button. If it was in use before, look for its last log.",
+    ),
+    faults.HOT_BEFORE_START: Advice(
+        "The water is too near the hard limit to start heating.",
+        _NOT_STARTED,
+        "Safe, but the water scalds.",
+        "Leave the bowl out until the water is below the chocolate's own limit.",
+        "Add cold water, then start again.",
+    ),
+    faults.BAD_CLOCK: Advice(
+        "The board's clock jumped.",
+        "It kept the heat off for that second.",
+        "Safe. It is still holding.",
+        "",
+        "Nothing to do when it is rare. If it comes back, replace the board.",
+    ),
+    faults.CRASHED: Advice(
+        "The firmware met an error.",
+        "It switched the heater off, opened the guard relay and restarted.",
+        _SAFE,
+        f"{_COOLING} {_TEMPERED}",
+        "Start the hold again if the chocolate needs it. Fetch the file crash.txt from the board and report it.",
+    ),
+    faults.BAD_SETTINGS: Advice(
+        "Both copies of the warmer's settings are damaged.",
+        "It fell back to safe defaults and gives no heat.",
+        _SAFE,
+        f"Keep the bowl warm some other way. {_COOLING}",
+        "Send the warmer's settings again.",
+    ),
+    faults.HEAT_FROM_OUTSIDE: Advice(
+        "The water is getting warmer, and not by this heater: the rise went on with the guard relay open.",
+        "It keeps holding, and watches.",
+        "Safe as far as the warmer goes.",
+        "If the bowl nears the top of its window, lift it out.",
+        "Look for a stove plate that is on, sun on the pot, or a bowl set in warmer than the water.",
+    ),
+}
+
+
+def advise(fault: int) -> Advice:
+    """The advice for a fault number of the board.
+
+    Parameters
+    ----------
+    fault : int
+        A number of `bainboard.faults`; one this version does not know reads as a crash.
+
+    Returns
+    -------
+    Advice
+    """
+    return ADVICE.get(fault, ADVICE[faults.CRASHED])

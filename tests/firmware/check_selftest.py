@@ -1,0 +1,161 @@
+"""The self-test: a sound warmer passes, each single fault is named, and its pulses stay bounded.
+
+Oracle: the project's own safety rules, and the bath of fake_bath.py, whose truth the self-test never sees.
+"""
+
+from fake_bath import MAT, PLATE, POT, RIGS, Bath, values_of
+
+from bainboard import faults
+from bainboard.selftest import Line, SelfTest
+
+
+def tested(bath, values):
+    """Run one to its end: (the test, seconds, highest water, passes with both on)."""
+    test, now_ms, peak_c, switch, guard = SelfTest(values, 0), 0, bath.water_c, 0, 0
+    both = 0
+    while not test.done:
+        now_ms += 1000
+        bath.step(float(switch), guard)
+        peak_c = max(peak_c, bath.water_c)
+        switch, guard = test.step(now_ms, bath.reading_c())
+        both += switch and guard
+        assert now_ms < 3600000
+    assert (switch, guard) == (0, 0)
+    return test, now_ms // 1000, peak_c, both
+
+
+STARTS = ((20.0, 20.0), (12.0, 20.0), (33.0, 31.5), (25.0, 29.0), (25.0, 45.0), (33.0, 20.0), (40.0, 38.0))
+
+
+def test_a_sound_warmer_passes_from_any_everyday_start():
+    for name, rig in RIGS:
+        for water_c, bowl_c in STARTS:
+            for seed in (1, 2, 3):
+                test, _, _, _ = tested(Bath(rig, water_c, bowl_c, seed=seed), values_of(rig))
+                assert test.fault == faults.NONE, (name, water_c, bowl_c, seed)
+
+
+def test_a_sound_warmer_passes_on_weak_and_strong_mains_full_and_nearly_empty():
+    for name, rig in RIGS:
+        for mains in (0.81, 1.21):
+            for fill in (0.2, 1.0):
+                test, _, _, _ = tested(Bath(rig, 20.0, 20.0, mains=mains, fill=fill), values_of(rig))
+                assert test.fault == faults.NONE, (name, mains, fill)
+
+
+def test_a_hot_bowl_on_weak_mains_is_tried_again_before_the_heater_is_blamed():
+    for name, rig in RIGS:
+        for coupling in (4.0, 12.0):
+            for fill in (0.2, 1.0):
+                for water_c in (20.0, 33.0):
+                    bath = Bath(rig, water_c, water_c + 20.0, mains=0.81, fill=fill)
+                    bath.coupling, bath.probe_lag_s = coupling, 30.0
+                    test, _, _, _ = tested(bath, values_of(rig))
+                    assert test.fault == faults.NONE, (name, coupling, fill, water_c)
+
+
+def test_it_takes_under_four_minutes_on_the_pot_and_never_longer_than_it_said():
+    for rig, most_s in ((POT, 240), (MAT, 360), (PLATE, 300)):
+        values = values_of(rig)
+        said_s = SelfTest(values, 0).left_s(0)
+        _, took_s, _, _ = tested(Bath(rig, 20.0, 20.0), values)
+        assert took_s <= min(most_s, said_s), (took_s, said_s)
+
+
+def test_the_time_left_only_falls_and_ends_at_nothing():
+    test, before = SelfTest(values_of(POT), 0), 10**6
+    bath, switch, guard = Bath(POT), 0, 0
+    for n in range(1, 400):
+        bath.step(float(switch), guard)
+        switch, guard = test.step(n * 1000, bath.reading_c())
+        assert test.left_s(n * 1000) <= before
+        before = test.left_s(n * 1000)
+    assert test.done
+    assert before == 0
+
+
+def test_the_water_rises_by_about_a_kelvin_at_most():
+    for name, rig in RIGS:
+        bath = Bath(rig, 20.0, 20.0, mains=1.21, fill=0.2)
+        _, _, peak_c, _ = tested(bath, values_of(rig))
+        for _ in range(300):
+            bath.step(0.0, 0)
+            peak_c = max(peak_c, bath.water_c)
+        assert peak_c - 20.0 < 1.2, name
+
+
+def test_a_welded_guard_is_named():
+    for _, rig in RIGS:
+        for start_c in (20.0, 33.0):
+            bath = Bath(rig, start_c, start_c)
+            bath.welded = True
+            test, _, peak_c, both = tested(bath, values_of(rig))
+            assert test.fault == faults.GUARD_WELDED
+            assert not both
+            assert peak_c - start_c < 2.0
+
+
+def test_a_shorted_switch_is_named():
+    for _, rig in RIGS:
+        for start_c in (20.0, 33.0):
+            bath = Bath(rig, start_c, start_c)
+            bath.shorted = True
+            test, _, peak_c, both = tested(bath, values_of(rig))
+            assert test.fault == faults.SWITCH_SHORTED
+            assert not both
+            assert peak_c - start_c < 2.0
+
+
+def test_a_heater_that_does_not_heat_is_named():
+    for _, rig in RIGS:
+        bath = Bath(rig, 20.0, 20.0)
+        bath.open = True
+        assert tested(bath, values_of(rig))[0].fault == faults.NO_HEAT_AT_START
+
+
+def test_with_no_guard_its_phase_is_skipped_and_said_and_a_sound_warmer_passes():
+    for name, rig in RIGS:
+        bath, values = Bath(rig, 20.0, 20.0), values_of(rig, guard=False)
+        bath.welded = True  # a wire where the guard would be
+        test, _, _, _ = tested(bath, values)
+        assert test.fault == faults.NONE, name
+        assert "guard" in test.skipped
+
+
+def test_with_no_guard_a_shorted_switch_heats_all_along_and_the_verdict_says_it_is_unsure():
+    """It warms the water before, in and after each phase, as a warm bowl would; only a guard could tell them apart."""
+    bath = Bath(POT, 20.0, 20.0)
+    bath.welded = bath.shorted = True
+    for _ in range(300):
+        bath.step(0.0, 0)
+    assert tested(bath, values_of(POT, guard=False))[0].masked
+
+
+def test_water_near_the_hard_limit_gets_no_pulse():
+    test = SelfTest(values_of(POT), 0)
+    assert test.step(1000, 58.5) == (0, 0)
+    assert test.done
+    assert test.fault == faults.HOT_BEFORE_START
+
+
+def test_an_invalid_reading_rests_both_outputs_and_nan_ends_the_test():
+    test = SelfTest(values_of(POT), 0)
+    for n in range(1, 60):
+        test.step(n * 1000, 20.0)
+    assert test.step(60000, 20.0) == (1, 0)
+    assert test.step(61000, None) == (0, 0)
+    assert test.step(62000, 20.0) == (1, 0)
+    assert test.step(63000, float("nan")) == (0, 0)
+    assert test.done
+    assert test.fault != faults.NONE
+
+
+def test_a_line_through_readings_gives_their_level_and_slope():
+    """Worked by hand: c = 20 + 0.01 t at t = 0..40 s ends at 20.4 with 0.01 K/s."""
+    line = Line()
+    line.begin(1000, 20.0)
+    for t in range(41):
+        line.add(1000 + t * 1000, 20.0 + 0.01 * t)
+    level_c, slope = line.ends(41000)
+    assert abs(level_c - 20.4) < 1e-4
+    assert abs(slope - 0.01) < 1e-5
