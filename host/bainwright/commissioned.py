@@ -1,0 +1,51 @@
+"""What a simulated warmer has on its flash when it comes: proved, its latch cleared, its settings stored."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from bainboard import faults, record, settings, store, wire
+from bainwright.errors import FileError
+from bainwright.rig import Rig
+
+
+def document(what: str, values: dict[str, Any]) -> bytes:
+    """A document as the board stores it: flat JSON, names in the table's order, so that its hash tells a change.
+
+    Parameters
+    ----------
+    what : str
+        ``settings`` or ``profile``.
+    values : dict
+        A value for each name of that table.
+
+    Raises
+    ------
+    FileError
+        If it cannot be written so.
+    """
+    table = settings.PROFILE if what == "profile" else settings.SETTINGS
+    names = [str(row[settings.NAME]) for row in table]
+    try:
+        return bytes(wire.text([(name, values[name]) for name in names]).encode())
+    except ValueError as failed:
+        raise FileError(f"the {what} cannot be sent", got=str(failed)) from failed
+
+
+def flash_of(rig: Rig) -> dict[str, bytes]:
+    """Files of a board that someone commissioned with this rig.
+
+    A board without a latch record counts as tripped, and its recessed button is out of reach on a simulated one.
+
+    Parameters
+    ----------
+    rig : Rig
+        The warmer, its probes named (`bainwright.virtual.probe_ids.name_probes`).
+
+    Returns
+    -------
+    dict of str to bytes
+        By absolute path, for `VirtualBoard`'s ``flash_files``.
+    """
+    payloads = {"latch": store.latch_payload(faults.NONE, 0), "settings": document("settings", dict(rig.settings))}
+    return {f"/{name}.a": record.pack(store.KINDS[name], 1, payload) for name, payload in payloads.items()}

@@ -1,0 +1,293 @@
+"""Running a hold: find the board, give it its documents, start, follow it to the end, and say how it went."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import time
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from bainboard import settings, wire
+from bainwright import __version__, watch, words
+from bainwright.advice import advise
+from bainwright.choices import Choice
+from bainwright.commissioned import document
+from bainwright.errors import LinkError, RefusedError
+from bainwright.gains import NAMES
+from bainwright.keys import Interrupts, Keys
+from bainwright.livelog import LiveLog, make_folder
+from bainwright.scene import Scene
+from bainwright.session import Session
+from bainwright.summary import Window
+from bainwright.view import View
+from bainwright.watch import Watch
+
+RECONNECT_S = 15 * 60.0  # chosen: long enough to find the cable, short enough to be told before the evening is over
+SILENT_S = 5.0  # a live board speaks every second; five missed ones are worth a word
+ANNOUNCE_S = 300  # what the refill key announces: five minutes (design: feedback alone gains less than this lead)
+
+KEYS = "r refill coming  y done  n it thickens  b bowl off/on  w pause  Ctrl-C leave or stop"
+KEYS_VIRTUAL = "r refill coming  y done  n it thickens  b bowl off/on  w pause  Ctrl-C end"
+QUESTION = "Leave the warmer running (l), stop it (s) or go on watching (g)?"
+QUESTION_TOLD = "You may close the laptop; the warmer goes on. Ctrl-C once more stops it."
+
+
+@dataclass
+class Ended:
+    """What is left when a hold is over."""
+
+    watch: Watch
+    wall_s: float
+    facts: dict[str, Any]
+
+
+def window_of(choice: Choice) -> Window:
+    """The chocolate's window as the score and the views use it."""
+    p = choice.profile
+    return Window(p.low_c, p.target_c, p.high_c, p.ceiling_c, tempered=p.kind != "melted")
+
+
+class Runner:
+    """One hold on one board.
+
+    Parameters
+    ----------
+    choice : Choice
+        What to hold and how.
+    session : Session
+        The board.
+    view : View
+        Who watches.
+    """
+
+    def __init__(self, choice: Choice, session: Session, view: View) -> None:
+        self.choice, self.session, self.view = choice, session, view
+        self.hello: dict[str, Any] = {}
+        self.answer: dict[str, Any] = {}
+        self.settings: dict[str, Any] = settings.defaults(settings.SETTINGS)
+        self._silent_since_s = time.monotonic()
+
+    # -- before the start --------------------------------------------------------------------------------------------
+
+    def prepare(self) -> None:
+        """Say hello, send what the board does not have yet, and start (or join what runs).
+
+        Raises
+        ------
+        LinkError, RefusedError
+            If there is no board, it will not take a document, or it will not start.
+        """
+        self.hello = self.session.link.hello()
+        if self.choice.join:
+            self._join()
+            return
+        self._must_rest()
+        self._send_documents()
+        self.session.arm()
+        self.answer = self.session.link.request("start", anew=True, **self._start_fields())
+
+    def _must_rest(self) -> None:
+        state = self.hello.get("state")
+        if state == "trip":
+            raise RefusedError(
+                "the warmer is latched off until its recessed button is held for 3 s: "
+                + words.fault(self.hello["fault"]),
+                hint=advise(self.hello["fault"]).first,
+            )
+        if state != "idle":
+            raise RefusedError("a hold is already running on this warmer", hint="--join watches it")
+
+    def _join(self) -> None:
+        """Nothing is sent to a running hold; what it runs on is asked for."""
+        if self.hello.get("state") in ("idle", "trip"):
+            raise RefusedError("no hold is running on this warmer", hint="leave --join out to start one")
+        self._fetch_settings()
+        profile = self.choice.profile.document()
+        if self.hello.get("profile") != short_hash(document("profile", profile)):
+            held = json.loads(self.session.link.download("profile"))
+            raise RefusedError(
+                "the warmer holds another chocolate",
+                got=held.get("name"),
+                wanted=f"{profile['name']} with the same window",
+            )
+
+    def _fetch_settings(self) -> None:
+        """The settings a board has stored; one that has none runs on the defaults."""
+        if self.hello.get("settings"):
+            self.settings.update(json.loads(self.session.link.download("settings")))
+
+    def _send_documents(self) -> None:
+        documents = {"profile": self.choice.profile.document()}
+        if self.choice.rig is not None:
+            self.settings = documents["settings"] = dict(self.choice.rig.settings)
+        else:
+            self._fetch_settings()
+        for what, values in documents.items():
+            payload = document(what, values)
+            if short_hash(payload) != self.hello.get(what):
+                self.session.link.upload(what, payload)
+        if self.choice.gains or not self.session.virtual:
+            # A live board keeps the gains of the hold before until its power goes: say all of them, every time.
+            gains = {name: self.settings[name] for name in NAMES} | self.choice.gains
+            self.session.link.upload("gains", wire.text(list(gains.items())).encode())
+
+    def _start_fields(self) -> dict[str, Any]:
+        fields: dict[str, Any] = {"stage": self.choice.stage, "for_ms": round(1000 * (self.choice.for_s or 0))}
+        if self.choice.room_c is not None:
+            fields["room"] = round(1000 * self.choice.room_c)
+        return fields
+
+    def notes(self) -> list[str]:
+        """What the person should know before the first minute is over."""
+        said = list(self.choice.assumed)
+        short_c = self.answer.get("short", 0) / 1000
+        if short_c > 0:
+            said.append(
+                f"the ceiling keeps the water {short_c:.1f} K below what this hold may need: in a cold room, or as the "
+                "bowl empties, the chocolate may end below its window"
+            )
+        if self.settings["probe.bowl.kind"] == "none":
+            said.append("no probe is in the chocolate: its temperature is estimated from the water")
+        return said
+
+    # -- while it runs -----------------------------------------------------------------------------------------------
+
+    def run(self) -> Ended:
+        """Follow the hold to its end."""
+        log = LiveLog(make_folder(self.choice.folder, self.choice.profile.name), self._facts())
+        scene = Scene(
+            self.choice.profile.name,
+            f"the warmer {self.settings['name']!r}",
+            window_of(self.choice),
+            self.session.simulated,
+            self.choice.for_s,
+            self.settings["heater_w"],
+        )
+        course = Watch(scene, log, self.view, stay=not self.session.virtual)
+        start_s = self._silent_since_s = time.monotonic()
+        with self.view, Keys() as keys, Interrupts() as interrupts:
+            self.session.run()
+            while course.ended is None:
+                self._turn(course, keys, interrupts)
+        return Ended(course, time.monotonic() - start_s, self.session.facts())
+
+    def _facts(self) -> dict[str, Any]:
+        choice = self.choice
+        return {
+            "VIRTUAL": self.session.simulated,
+            "started": datetime.now(UTC).isoformat(timespec="seconds"),
+            "profile": choice.profile.document(),
+            "stage": choice.stage,
+            "for_s": choice.for_s,
+            "room_c": choice.room_c,
+            "rig": self.settings,
+            "gains": choice.gains,
+            "board": self.hello,
+            "bainwright": __version__,
+        }
+
+    def _turn(self, course: Watch, keys: Keys, interrupts: Interrupts) -> None:
+        """One round: what came, into the log and before the person; then what the person wants."""
+        try:
+            for message in self.session.link.poll():
+                course.take(message)
+                self._silent_since_s = time.monotonic()
+            self._key(course, keys.pressed(), interrupts)
+            self._interrupted(course, keys, interrupts)
+        except LinkError:  # gone, or deaf to a request: the same to the person
+            self._find_again(course, interrupts)
+        course.log.flush()
+        self._troubles(course)
+        self.view.refresh(course.scene)
+
+    def _troubles(self, course: Watch) -> None:
+        silent_s = time.monotonic() - self._silent_since_s
+        trouble = course.log.trouble or ""
+        if silent_s > SILENT_S:
+            trouble = f"no word from the board for {silent_s:.0f} s"
+        if trouble and not course.scene.trouble:
+            self.view.say(trouble)
+        course.scene.trouble = trouble
+
+    # -- a lost board ------------------------------------------------------------------------------------------------
+
+    def _find_again(self, course: Watch, interrupts: Interrupts) -> None:
+        """Try until the board is back, the time for that is over, or the person has had enough."""
+        course.note(course.end_ms, "lost", {})
+        give_up_s = time.monotonic() + (0.0 if self.session.virtual else RECONNECT_S)
+        while time.monotonic() < give_up_s and not (interrupts.count or interrupts.go):
+            if self.session.reopen():
+                course.note(course.end_ms, "found", {})
+                self._silent_since_s = time.monotonic()
+                return
+            course.scene.trouble = "the board is gone: look at the cable. The warmer goes on without the PC"
+            self.view.refresh(course.scene)
+            time.sleep(0.5)
+        course.ended = watch.LOST
+
+    # -- the person --------------------------------------------------------------------------------------------------
+
+    def _key(self, course: Watch, key: str, interrupts: Interrupts) -> None:
+        status = course.scene.status
+        if not key or status is None:
+            return
+        if course.scene.question:
+            self._answered(course, key, interrupts)
+            return
+        acts: dict[str, tuple[str, dict[str, Any]]] = {
+            "r": ("announce", {"in_s": ANNOUNCE_S}),
+            "y": ("confirm", {}),
+            "n": ("thicker", {}),
+            "b": ("bowl", {"at": "on" if course.scene.bowl_away else "off"}),
+            "w": ("resume" if status.state == "pause" else "pause", {}),
+        }
+        if key in acts:
+            self._ask(course, *acts[key])
+
+    def _ask(self, course: Watch, do: str, fields: dict[str, Any]) -> None:
+        """A request in the middle of a hold; a no is shown and the hold goes on."""
+        try:
+            with self.session.held():
+                self.session.link.request(do, **fields)
+        except RefusedError as refused:
+            course.scene.events.append((course.scene.t_s, str(refused)))
+            self.view.event(course.scene.t_s, str(refused))
+
+    def _interrupted(self, course: Watch, keys: Keys, interrupts: Interrupts) -> None:
+        if course.ended is not None:
+            return
+        if interrupts.go and not self.session.virtual:  # the PC goes; the warmer needs none
+            course.ended = watch.LEFT
+            return
+        if not interrupts.count and not interrupts.go:
+            return
+        alone = self.session.virtual or not keys.there
+        if alone or interrupts.count > 1:
+            self._stop(course)
+        elif not course.scene.question:
+            course.scene.question = QUESTION
+            self.view.say(f"{QUESTION} {QUESTION_TOLD}")
+
+    def _answered(self, course: Watch, key: str, interrupts: Interrupts) -> None:
+        if key == "l":
+            course.ended = watch.LEFT
+        elif key == "s":
+            self._stop(course)
+        elif key == "g":
+            course.scene.question = ""
+            interrupts.count = 0
+
+    def _stop(self, course: Watch) -> None:
+        """Ask the board to stop; what it says on the way there still goes into the log."""
+        with self.session.held():
+            self.session.link.request("stop")
+        for message in self.session.link.poll():
+            course.take(message)
+        course.ended = course.ended or watch.STOPPED
+
+
+def short_hash(payload: bytes) -> str:
+    """What a board's hello says of a stored document: the first 8 hex digits of its SHA-256."""
+    return hashlib.sha256(payload).hexdigest()[:8]

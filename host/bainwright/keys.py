@@ -1,0 +1,90 @@
+"""The keyboard and Ctrl-C during a hold: keys without Enter, and an interrupt that is counted instead of thrown."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import sys
+import threading
+from types import FrameType, TracebackType
+from typing import Any
+
+try:
+    import select
+    import termios
+    import tty
+except ImportError:  # no POSIX terminal here: no keys, Ctrl-C still works
+    termios = None  # type: ignore[assignment]
+
+GO = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))  # SIGHUP: not everywhere
+
+
+class Keys:
+    """Single keys from the terminal, if there is one; restores it on the way out."""
+
+    def __init__(self) -> None:
+        self._before: list[Any] | None = None
+
+    @property
+    def there(self) -> bool:
+        """Is someone at a keyboard?"""
+        return self._before is not None
+
+    def __enter__(self) -> Keys:
+        if termios is not None and sys.stdin is not None and sys.stdin.isatty():
+            self._before = termios.tcgetattr(sys.stdin)
+            tty.setcbreak(sys.stdin)
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._before is not None:
+            with contextlib.suppress(termios.error):  # closed meanwhile: there is nothing left to restore
+                termios.tcsetattr(sys.stdin, termios.TCSADRAIN, self._before)
+
+    def pressed(self) -> str:
+        """The key that waits, in lower case, or an empty text."""
+        if not self.there or not select.select([sys.stdin], [], [], 0)[0]:
+            return ""
+        # Past sys.stdin's own buffer: a key read into it would no longer show as waiting.
+        try:
+            return os.read(sys.stdin.fileno(), 1).decode("ascii", "ignore").lower()
+        except OSError:  # the terminal was closed: nobody is there any more
+            self._before = None
+            return ""
+
+
+class Interrupts:
+    """Counts Ctrl-C, and notes when the process is told to go. As exceptions they could hit between a row and its file.
+
+    Attributes
+    ----------
+    count : int
+        How often Ctrl-C was pressed.
+    go : bool
+        Someone closed the terminal or ended the process: no question can be answered any more.
+    """
+
+    def __init__(self) -> None:
+        self.count = 0
+        self.go = False
+        self._before: dict[int, Any] = {}
+
+    def __enter__(self) -> Interrupts:
+        if threading.current_thread() is threading.main_thread():
+            self._before = {number: signal.signal(number, self._hit) for number in (signal.SIGINT, *GO)}
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for number, handler in self._before.items():
+            signal.signal(number, handler)
+
+    def _hit(self, number: int, frame: FrameType | None) -> None:
+        if number in GO:
+            self.go = True
+            return
+        self.count += 1
+        if self.count > 3:  # someone means it: the ordinary way out
+            raise KeyboardInterrupt

@@ -1,0 +1,271 @@
+"""The wire, seen from the PC: status lines, events, requests with their answers, and documents in pieces.
+
+The firmware's own codec (`bainboard.wire`) is the reference. Status lines come by the thousand a second from a fast
+virtual board and take a shorter way; a line that is not letter for letter what the board writes goes to the reference.
+"""
+
+from __future__ import annotations
+
+import binascii
+import hashlib
+import re
+import time
+from collections.abc import Callable, Iterator
+from typing import Any, Protocol
+
+import msgspec
+
+from bainboard import wire
+from bainwright.errors import LinkError, RefusedError
+
+HELLO_WAIT_S = 1.0  # chosen: a live board answers within one tick
+HELLO_TRIES = 3
+ANSWER_WAIT_S = 3.0  # chosen: a board that erases flash may be deaf for about a second
+NO_FIRMWARE = "if it is the warmer, its firmware may be missing or stopped: press its reset button and try again"
+CHUNK_BYTES = 120  # the wire's own bound, so that a chunk in base64 fits a line
+
+
+class Status(msgspec.Struct, frozen=True, gc=False):
+    """One status line; temperatures in thousandths of a °C, duty in 1/10000, times in ms."""
+
+    status: int
+    t: int
+    state: str
+    stage: str
+    water: int | None
+    bowl: int | None
+    est: int
+    target: int | None
+    water_target: int | None
+    duty: int
+    on: int
+    fault: int
+    warn: int
+    ask: str
+    drops: int
+
+
+Message = Status | dict[str, Any]
+
+_read_status = msgspec.json.Decoder(Status).decode
+
+# What the board writes, letter for letter. Within this shape msgspec and the reference read the same; anything
+# outside it (a name twice, a fraction, an escape, another order) is the reference's to judge.
+_WHOLE, _TEXT = rb"(?:0|-?[1-9][0-9]{0,14})", rb'"[ !#-\[\]-~]*"'
+_SHAPES = {"int": _WHOLE, "int | None": _WHOLE + b"|null", "str": _TEXT}
+_plain_status = re.compile(
+    rb"\{"
+    + b",".join(b'"%s":(?:%s)' % (name.encode(), _SHAPES[kind]) for name, kind in Status.__annotations__.items())
+    + rb"\}"
+).fullmatch
+
+
+class Transport(Protocol):
+    """Bytes to and from a board."""
+
+    def read(self) -> bytes:
+        """What has arrived, after a short wait at most; empty when nothing has."""
+
+    def write(self, data: bytes) -> None:
+        """Send all of it."""
+
+    def close(self) -> None:
+        """Let go of the board."""
+
+
+def decode(line: bytes) -> Message | None:
+    """One line without its newline, checked whole: a status, another message, or None for a spoilt one."""
+    body, crc = line[: -wire.TAIL], line[-wire.TAIL :]
+    if _plain_status(body):
+        whole = len(line) < wire.LIMIT and crc == b"*%08X" % binascii.crc32(body)
+        return _read_status(body) if whole else None
+    return reference(line)
+
+
+def reference(line: bytes) -> Message | None:
+    """The same by the firmware's own codec."""
+    message, why = wire.decode(line)
+    if why:
+        return None
+    if "status" not in message:
+        return dict(message)
+    try:
+        return msgspec.convert(message, Status)
+    except msgspec.ValidationError:
+        return None  # a status of another version of the wire
+
+
+class Link:
+    """A board at the other end of a transport.
+
+    Parameters
+    ----------
+    transport : Transport
+        Where its bytes come from.
+    clock : callable
+        Seconds that only grow; decides when an answer is overdue.
+    """
+
+    def __init__(self, transport: Transport, clock: Callable[[], float] = time.monotonic) -> None:
+        self.transport = transport
+        self.spoilt = 0  # lines that failed their check
+        self._clock = clock
+        self._tail = b""
+        self._overheard: str | None = None  # the last line that was none of ours
+        self._kept: list[Message] = []
+        self._last_id = 0
+
+    def replace(self, transport: Transport) -> None:
+        """Go on with the same board on a port opened anew."""
+        self.transport, self._tail = transport, b""
+
+    def poll(self) -> list[Message]:
+        """What the board has said since; waits a moment at most."""
+        kept, self._kept = self._kept, []
+        return kept or list(self._messages())
+
+    def _messages(self) -> Iterator[Message]:
+        lines = (self._tail + self.transport.read()).split(b"\n")
+        self._tail = lines.pop()[-2 * wire.LIMIT :]  # a board that never ends its line must not fill the PC
+        for line in lines:
+            line = line.rstrip(b"\r")  # a terminal's line ending, where one is in between
+            message = decode(line) if line else None
+            if message is not None:
+                yield message
+            elif line:
+                self.spoilt += 1
+                self._overheard = repr(line[-60:].decode("ascii", "replace"))
+
+    def request(self, do: str, *, anew: bool = False, **fields: Any) -> dict[str, Any]:
+        """Ask the board for something and wait for its answer; what else it says meanwhile is kept for `poll`.
+
+        Parameters
+        ----------
+        do : str
+            The request.
+        anew : bool
+            Forget what the board said before it answered: a hold begins with the answer to its start.
+        **fields
+            What goes with the request.
+
+        Raises
+        ------
+        RefusedError
+            If the board says no.
+        LinkError
+            If it does not answer in time.
+        """
+        self._overheard = None
+        answer = self._ask(do, ANSWER_WAIT_S, fields, anew)
+        if answer is None:
+            raise LinkError(
+                f"the board did not answer '{do}' within {ANSWER_WAIT_S:g} s",
+                got=self._overheard,
+                hint="look at the cable and try again",
+            )
+        if answer.get("ok") is not True:
+            raise RefusedError(f"the warmer refused '{do}'", hint=str(answer.get("why", "it gave no reason")))
+        return answer
+
+    def _ask(self, do: str, wait_s: float, fields: dict[str, Any], anew: bool = False) -> dict[str, Any] | None:
+        self._last_id += 1
+        self.transport.write(wire.encode([("id", self._last_id), ("do", do), *fields.items()]))
+        overdue = self._clock() + wait_s
+        while self._clock() < overdue:
+            answer = None
+            for message in self._messages():
+                if isinstance(message, dict) and message.get("re") == self._last_id:
+                    answer = message
+                    if anew:
+                        self._kept.clear()
+                else:
+                    self._kept.append(message)
+            if answer is not None:
+                return answer
+        return None
+
+    def hello(self) -> dict[str, Any]:
+        """Make sure that one of our boards is there and learn how it is.
+
+        Raises
+        ------
+        LinkError
+            If nothing, or something else, is at the other end.
+        """
+        for _ in range(HELLO_TRIES):
+            answer = self._ask("hello", HELLO_WAIT_S, {})
+            if answer is not None and answer.get("ok") is True:
+                return _same_wire(answer)
+        if not (self._tail or self.spoilt or self._kept):
+            raise LinkError("nothing on this port answers", hint=NO_FIRMWARE)
+        raise LinkError(
+            "what is on this port does not speak the warmer's language", got=self._overheard, hint=NO_FIRMWARE
+        )
+
+    # -- documents ---------------------------------------------------------------------------------------------------
+
+    def upload(self, what: str, payload: bytes) -> None:
+        """Send a document whole; the board checks its hash and every figure in it before it takes any."""
+        self.request("begin", what=what, size=len(payload), sha256=hashlib.sha256(payload).hexdigest())
+        for at in range(0, len(payload), CHUNK_BYTES):
+            piece = binascii.b2a_base64(payload[at : at + CHUNK_BYTES], newline=False).decode()
+            self.request("chunk", at=at, data=piece)
+        self.request("commit")
+
+    def download(self, what: str) -> bytes:
+        """Fetch a document and check its hash.
+
+        Raises
+        ------
+        LinkError
+            If what came is not what was announced.
+        """
+        head = self.request("send", what=what)
+        payload = b""
+        while len(payload) < head["size"]:
+            piece = binascii.a2b_base64(self.request("chunk", at=len(payload))["data"])
+            if not piece:
+                break
+            payload += piece
+        self.request("commit")
+        if hashlib.sha256(payload).hexdigest() != head["sha256"]:
+            raise LinkError(f"the {what} arrived damaged", hint="look at the cable and try again")
+        return payload
+
+
+def _same_wire(hello: dict[str, Any]) -> dict[str, Any]:
+    if hello.get("wire") != wire.VERSION:
+        raise LinkError(
+            "this board speaks another version of the wire",
+            got=hello.get("wire"),
+            wanted=wire.VERSION,
+            hint="give board and PC the same version of bainwright",
+        )
+    return hello
+
+
+class Losses:
+    """Counts the lines that never came, from the numbers the board gives its status lines and its events."""
+
+    def __init__(self) -> None:
+        self.lost = 0
+        self._last = {"status": 0, "event": 0}
+        self._known = {"status": False, "event": False}
+
+    def status(self, number: int) -> None:
+        """A status line with this number came."""
+        self._count("status", number)
+
+    def event(self, number: int) -> None:
+        """An event with this number came."""
+        self._count("event", number)
+
+    def _count(self, kind: str, number: int) -> None:
+        gap = number - self._last[kind] - 1
+        if gap > 0 and self._known[kind]:
+            self.lost += gap
+        self._last[kind], self._known[kind] = number, True
+
+    def restarted(self) -> None:
+        """The board begins to count anew."""
+        self._known = {"status": False, "event": False}

@@ -1,0 +1,166 @@
+"""After a hold: its score, its sealed log, its picture, the result a program reads and the words a person does."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from bainwright import watch
+from bainwright.errors import BainError
+from bainwright.hold import Ended, Runner, window_of
+from bainwright.livelog import seal
+from bainwright.logs import HoldLog, read_log
+from bainwright.summary import READINGS, TRUE, Score, Trace, paragraph, score
+
+ENDINGS = {
+    watch.STOPPED: "It was stopped.",
+    watch.TRIPPED: "It ended with a trip.",
+    watch.LEFT: "The warmer goes on by itself.",
+    watch.RESTARTED: "The board started anew in the middle of it, so its heat is off.",
+    watch.LOST: "The board was lost; this is what was known until then.",
+}
+
+
+@dataclass
+class Report:
+    """What a hold came to."""
+
+    result: dict[str, Any]
+    said: str
+    exit_code: int
+    notes: list[str] = field(default_factory=list)
+
+
+def trace_of(log: HoldLog, truth: Any, end_s: float) -> Trace:
+    """What is scored: the true temperatures where a virtual board kept them, else the readings.
+
+    Parameters
+    ----------
+    log : HoldLog
+        The hold's log.
+    truth : mapping or None
+        Columns ``t_ms``, ``water_c``, ``bowl_c`` of the truth.
+    end_s : float
+        When the hold ended.
+
+    Returns
+    -------
+    Trace
+        An estimated bowl is no reading: it is NaN.
+    """
+    if truth is None:
+        bowl_c = np.where(log["bowl_estimated"] == 0, log["bowl_c"], np.nan)
+        return Trace(log["t_s"], log["water_c"], bowl_c, log["target_c"], end_s, READINGS)
+    t_s = np.asarray(truth["t_ms"], dtype=float) / 1000
+    kept = t_s <= end_s
+    t_s = t_s[kept]
+    row = np.clip(
+        np.searchsorted(log["t_s"], t_s, side="right") - 1, 0, len(log) - 1
+    )  # the target stands until the next row
+    return Trace(
+        t_s,
+        np.asarray(truth["water_c"], dtype=float)[kept],
+        np.asarray(truth["bowl_c"], dtype=float)[kept],
+        log["target_c"][row],
+        end_s,
+        TRUE,
+    )
+
+
+def report(runner: Runner, ended: Ended, truth: Any) -> Report:
+    """Score a hold, seal its log and draw it.
+
+    Parameters
+    ----------
+    runner : Runner
+        Who ran it.
+    ended : Ended
+        How it ended.
+    truth : mapping or None
+        The true temperatures of a virtual board.
+
+    Returns
+    -------
+    Report
+        Also when there is nothing to score: then it says why.
+    """
+    course, choice = ended.watch, runner.choice
+    path = course.log.path
+    facts = {
+        "ended": course.ended,
+        "duration_s": course.end_ms / 1000,
+        "wall_s": round(ended.wall_s, 3),
+        "lost_lines": course.losses.lost,
+        "trips": course.trips,
+        **ended.facts,
+    }
+    course.log.close(**facts)
+    notes = [course.log.trouble] if course.log.trouble else []
+    if ended.facts.get("dead"):
+        notes.append(f"the simulated warmer gave up: {ended.facts['dead']}")
+    try:
+        log = read_log(path)
+    except BainError as failed:
+        return Report(_result(path, course, None, ended), f"Nothing was held. {failed}.", _exit(course, None), notes)
+    s = score(trace_of(log, truth, course.end_ms / 1000), window_of(choice))
+    held = paragraph(choice.profile.name, s, window_of(choice), course.trips)
+    said = f"{held} {ENDINGS.get(course.ended or '', '')}".strip()
+    notes += log.notes
+    if course.log.trouble is None:
+        notes += _keep(path.parent, log, truth, runner, said)
+    return Report(_result(path, course, s, ended), said, _exit(course, s), notes)
+
+
+def _keep(folder: Path, log: HoldLog, truth: Any, runner: Runner, said: str) -> list[str]:
+    """Seal and draw; what fails here is said and takes nothing from the result."""
+    from bainwright.picture import Caption, draw_hold
+
+    notes = []
+    scenario = runner.choice.simulated.scenario if runner.choice.simulated else None
+    played = [Caption(at_s, text) for at_s, text in scenario.captions()] if scenario else []
+    try:
+        seal(folder)
+        draw_hold(
+            folder,
+            log,
+            truth,
+            window_of(runner.choice),
+            said,
+            played,
+            virtual=runner.session.simulated,
+            name=runner.choice.profile.name,
+        )
+    except (BainError, OSError) as failed:
+        notes.append(f"the log could not be sealed or drawn: {failed}")
+    return notes
+
+
+def _exit(course: watch.Watch, s: Score | None) -> int:
+    """0 held as it should be; 1 not; 3 the board was lost."""
+    if course.ended == watch.LOST:
+        return 3
+    if course.trips or course.ended in (watch.TRIPPED, watch.RESTARTED) or s is None:
+        return 1
+    never = s.in_window_fraction == 0.0 and course.ended != watch.LEFT  # one that was left may yet get there
+    return 1 if never or s.left_for_good else 0
+
+
+def _result(path: Path, course: watch.Watch, s: Score | None, ended: Ended) -> dict[str, Any]:
+    """The result as a program reads it; the names up to `speed` are fixed."""
+    wall_s = ended.facts.get("wall_s") or ended.wall_s
+    simulated_s = ended.facts.get("simulated_s") or course.end_ms / 1000
+    figures = s.as_dict() if s else dict.fromkeys(Score.__annotations__)
+    return {
+        "log": str(path),
+        "folder": str(path.parent),
+        **figures,
+        "duration_s": course.end_ms / 1000,
+        "trips": course.trips,
+        "lost_lines": course.losses.lost,
+        "speed": round(simulated_s / wall_s, 1) if wall_s else None,
+        "ended": course.ended,
+        "virtual": course.scene.virtual,
+    }

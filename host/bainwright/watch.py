@@ -1,0 +1,125 @@
+"""Following a hold line by line: what to log, what to show, when it is over. No ports, no screens, no wall clock."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from bainboard import faults
+from bainwright import words
+from bainwright.advice import advise
+from bainwright.link import Losses, Message, Status
+from bainwright.livelog import LiveLog
+from bainwright.scene import Scene
+from bainwright.view import View
+
+AFTER_TRIP_MS = 300_000  # chosen: five minutes show whether the heat really went off
+
+DONE, STOPPED, TRIPPED, RESTARTED, LEFT, LOST = "done", "stopped", "tripped", "restarted", "left running", "lost"
+
+
+class Watch:
+    """One hold from its start to its end.
+
+    Parameters
+    ----------
+    scene : Scene
+        Kept up to date.
+    log : LiveLog
+        Gets each line.
+    view : View
+        Is told each event.
+    stay : bool
+        After a trip, go on watching until the planned end; otherwise for `AFTER_TRIP_MS`.
+
+    Attributes
+    ----------
+    ended : str or None
+        Why it is over; None while it runs.
+    trips : list of dict
+        What tripped: ``t_s``, ``fault``, ``name``, ``said``, ``latched``.
+    end_ms : int
+        The last moment known of the hold, by the board's clock.
+    """
+
+    def __init__(self, scene: Scene, log: LiveLog, view: View, *, stay: bool = False) -> None:
+        self.scene, self.log, self.view = scene, log, view
+        self.losses = Losses()
+        self.ended: str | None = None
+        self.trips: list[dict[str, Any]] = []
+        self.end_ms = 0
+        self._stay = stay
+        self._latched_ms: int | None = None
+
+    def take(self, message: Message) -> None:
+        """One line from the board."""
+        if self.ended is not None:
+            return
+        if isinstance(message, Status):
+            self._status(message)
+        elif "event" in message:
+            self._event(dict(message))
+
+    def _status(self, status: Status) -> None:
+        self.losses.status(status.status)
+        if status.t == 0 and status.state in ("idle", "trip"):  # no hold is known to this board any more
+            self.ended = TRIPPED if status.state == "trip" or self.trips else STOPPED
+            return
+        self.end_ms = status.t
+        self.log.status(status.t, status)
+        self.scene.see(status.t / 1000, status)
+        if self._latched_ms is not None and status.t >= self._watched_until_ms(self._latched_ms):
+            self.ended = TRIPPED
+
+    def _watched_until_ms(self, latched_ms: int) -> float:
+        planned_ms = float("inf") if self.scene.for_s is None else self.scene.for_s * 1000
+        return planned_ms if self._stay else min(planned_ms, latched_ms + AFTER_TRIP_MS)
+
+    def _event(self, fields: dict[str, Any]) -> None:
+        name = str(fields.pop("event"))
+        number, t_ms = fields.pop("n", None), fields.pop("t", 0)
+        if isinstance(number, int):
+            self.losses.event(number)
+        # A board that has just ended its hold stamps with 0: the hold's last moment is meant.
+        t_ms = max(t_ms if isinstance(t_ms, int) else 0, self.end_ms)
+        if name == "ended" and fields.get("why") == DONE and self.scene.for_s:
+            t_ms = self.end_ms = max(t_ms, round(self.scene.for_s * 1000))
+        self.note(t_ms, name, fields)
+        self._follow(t_ms, name, fields)
+
+    def note(self, t_ms: int, name: str, fields: dict[str, Any]) -> None:
+        """Put an event into the log and before the person."""
+        self.log.event(t_ms, name, fields)
+        said = words.event(name, fields)
+        self.scene.events.append((t_ms / 1000, said))
+        self.view.event(t_ms / 1000, said)
+
+    def _follow(self, t_ms: int, name: str, fields: dict[str, Any]) -> None:
+        """What an event means for the course of the hold."""
+        if name == "trip":
+            self._trip(t_ms, fields)
+        elif name in ("bowl_off", "bowl_on"):
+            self.scene.bowl_away = name == "bowl_off"
+        elif name == "ended":
+            self.ended = {DONE: DONE, STOPPED: STOPPED}.get(str(fields.get("why")), TRIPPED if self.trips else STOPPED)
+        elif name == "boot":
+            self.losses.restarted()
+            self.ended = RESTARTED
+
+    def _trip(self, t_ms: int, fields: dict[str, Any]) -> None:
+        number = fields.get("fault")
+        row = faults.row(number if isinstance(number, int) else faults.CRASHED)
+        latched = bool(fields.get("latched"))
+        self.trips.append(
+            {
+                "t_s": t_ms / 1000,
+                "fault": row[faults.NUMBER],
+                "name": row[faults.NAME],
+                "said": row[faults.SEEN],
+                "latched": latched,
+            }
+        )
+        self.scene.advice = advise(row[faults.NUMBER]).lines()
+        for line in self.scene.advice:
+            self.view.say(line)
+        if latched and self._latched_ms is None:
+            self._latched_ms = t_ms

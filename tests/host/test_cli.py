@@ -1,0 +1,275 @@
+"""`bain` as it is typed: options that fit and that do not, words and exit statuses, no traceback."""
+
+import errno
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from fake_board import FakeBoard, FakeSession, event_line, status_line
+
+from bainwright import cli, evening
+from bainwright.choices import Asked, choose
+from bainwright.errors import FileError, LinkError, PlantError, RefusedError, UseError
+
+
+@pytest.fixture(autouse=True)
+def here(tmp_path, monkeypatch):
+    """A folder of its own."""
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def bain(capsys, *arguments):
+    """Run a command: exit status, stdout, stderr."""
+    code = cli.main(list(arguments))
+    out, err = capsys.readouterr()
+    assert "Traceback" not in out + err
+    return code, out, err
+
+
+def scripted(monkeypatch, script, **hello):
+    """Every hold meets this board."""
+    session = FakeSession(FakeBoard(lambda: iter(script), **hello))
+    monkeypatch.setattr(evening, "open_session", lambda choice: session)
+    return session
+
+
+GOOD = [*[status_line(n, 1000 * n) for n in range(1, 61)], event_line("ended", 1, 0, why="done")]
+FIXED_KEYS = {
+    "log",
+    "duration_s",
+    "warm_up_s",
+    "in_window_fraction",
+    "bowl_rms_error_c",
+    "bowl_peak_c",
+    "water_peak_c",
+    "exposure_k_min",
+    "trips",
+    "lost_lines",
+    "speed",
+}
+
+
+# -- results ---------------------------------------------------------------------------------------------------------
+
+
+def test_json_is_alone_on_stdout_and_has_the_fixed_keys(capsys, monkeypatch):
+    """The design's list; progress and hints go to stderr."""
+    scripted(monkeypatch, GOOD)
+    code, out, err = bain(capsys, "hold", "dark", "--for", "60s", "--json")
+    result = json.loads(out)
+    assert code == 0
+    assert result.keys() >= FIXED_KEYS | {"scored_from"}
+    assert Path(result["log"]).name == "hold.csv"
+    assert "drawing the picture" in err
+
+
+def test_words_are_on_stdout_without_json(capsys, monkeypatch):
+    """One sentence that says it all, and where the files are."""
+    scripted(monkeypatch, GOOD)
+    code, out, _ = bain(capsys, "hold", "dark", "--for", "60s")
+    assert code == 0
+    assert out.startswith("Held dark for 60 s: in its window 100 % of the time")
+    assert "Scored from the readings. Log and picture: holds/dark-1" in out
+
+
+def test_the_session_is_closed_whatever_happens(capsys, monkeypatch):
+    """Also when the board refuses."""
+    session = scripted(monkeypatch, GOOD, state="hold")
+    assert bain(capsys, "hold", "dark")[0] == 1
+    assert session.acts[-1] == "close"
+
+
+@pytest.mark.parametrize(
+    ("error", "code"),
+    [
+        (UseError("x"), 2),
+        (FileError("x"), 2),
+        (PlantError("x"), 2),
+        (LinkError("x"), 3),
+        (RefusedError("x"), 1),
+        (KeyboardInterrupt(), 1),
+        (OSError(errno.ENOSPC, "No space left on device"), 1),
+        (PermissionError(errno.EACCES, "Permission denied", "holds"), 2),
+    ],
+)
+def test_every_error_is_words_and_its_exit_status(capsys, monkeypatch, error, code):
+    """0 done, 1 not as it should be, 2 wrong use, 3 no board."""
+
+    def fail(choice):
+        raise error
+
+    monkeypatch.setattr(evening, "open_session", fail)
+    got, out, err = bain(capsys, "hold", "dark", "--port", "/dev/ttyX")
+    assert got == code
+    assert out == ""
+    assert err.lstrip().startswith("bain: ")
+
+
+def test_a_missing_port_is_exit_status_3(capsys):
+    """No board there."""
+    code, _, err = bain(capsys, "hold", "dark", "--port", "/dev/ttyNOWHERE")
+    assert code == 3
+    assert "there is no port /dev/ttyNOWHERE" in err
+
+
+# -- wrong use -------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ("hold", "which chocolate?"),
+        ("hold darc --virtual", "did you mean dark?"),
+        ("hold dark --virtual pott", "did you mean pot?"),
+        ("hold dark --virtual --port /dev/ttyACM0", "leave one of them out"),
+        ("hold dark --plant p.py:P --port /dev/ttyACM0", "leave one of them out"),
+        ("hold dark --virtual mat --rig pot", "both name a warmer"),
+        ("hold dark --virtual --for 90", "did you mean 90m"),
+        ("hold dark --virtual --for soon", "3h40m"),
+        ("hold dark --virtual --room 68", "looks like °F"),
+        ("hold dark --virtual --speed slow", "--speed"),
+        ("hold dark --virtual --speed 0", "--speed"),
+        ("hold dark --virtual --from seed", "not in this version's programme"),
+        ("hold dark --virtual --from oven", "wanted work or melted"),
+        ("hold dark --virtual --from melted", "name another chocolate"),
+        ("hold dark --virtual --scenario nowhere.toml", "no scenario 'nowhere.toml'"),
+        ("hold dark --virtual --vessel bucket", "has no vessel 'bucket'"),
+        ("hold dark --virtual --gains nowhere.toml", "nowhere.toml"),
+        ("hold dark --virtual --join", "--join"),
+        ("hold dark --virtual --seed -1", "-1"),
+        ("hold dark --port /dev/ttyX --scenario orange_sticks", "--scenario is for a virtual board"),
+        ("hold dark --port /dev/ttyX --speed 5", "--speed is for a virtual board"),
+        ("hold dark --port /dev/ttyX --seed 5", "--seed is for a virtual board"),
+        ("hold dark --plant p.py:P --scenario orange_sticks", "not on a --plant"),
+        ("hold dark --nonsense", "--nonsense"),
+        ("bake dark", "bake"),
+    ],
+)
+def test_wrong_use_is_exit_status_2_and_says_what_would_do(capsys, typed, told):
+    """Before anything is opened or written."""
+    code, out, err = bain(capsys, *typed.split())
+    assert code == 2
+    assert told in err
+    assert out == ""
+    assert not Path("holds").exists()
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("", "is empty"),
+        ("[water]\nkpp = 1", "did you mean water.kp"),
+        ("[water]\nkp = 99", "gains.water.kp: got 99"),
+        ("heater_w = 9", "no gain is called heater_w"),
+        ("[water", "not TOML"),
+        ("[water]\nkp = nan", "gains.water.kp"),
+    ],
+)
+def test_a_gains_file_is_checked_whole(capsys, text, told):
+    """By the firmware's own table."""
+    Path("g.toml").write_text(text)
+    code, _, err = bain(capsys, "hold", "dark", "--virtual", "--gains", "g.toml")
+    assert code == 2
+    assert told in err
+
+
+# -- what is taken for granted ---------------------------------------------------------------------------------------
+
+
+def test_virtual_alone_is_the_pot_and_the_demonstration():
+    """The design: --virtual alone is the rig pot; its evening lasts 3 h 40 min."""
+    choice = choose(Asked("dark", virtual="pot"))
+    assert choice.rig.source == "pot"
+    assert choice.simulated.scenario.source == "orange_sticks"
+    assert choice.for_s == 13_200
+    assert choice.simulated.speed is None
+    assert any("orange" in text.lower() for text in choice.assumed)
+
+
+@pytest.mark.parametrize(
+    "asked", [Asked("dark", virtual="mat"), Asked("melted", virtual="pot"), Asked("dark", plant="p.py:P")]
+)
+def test_elsewhere_nothing_happens_for_four_hours_and_that_is_said(asked):
+    """No events, and the assumption in words."""
+    choice = choose(asked)
+    assert choice.simulated.scenario is None
+    assert choice.for_s == 4 * 3600
+    assert "an evening without events" in choice.assumed[0]
+    assert "holding for 4 h" in choice.assumed[1]
+
+
+def test_a_plant_implies_virtual():
+    """No --virtual needed; the board's settings are the pot's."""
+    choice = choose(Asked("milk", plant="p.py:P", for_="2h"))
+    assert (choice.simulated.plant, choice.rig.source, choice.for_s) == ("p.py:P", "pot", 7200)
+
+
+def test_a_chocolate_typed_after_virtual_is_understood():
+    """`hold --virtual dark`: no rig is called dark."""
+    choice = choose(Asked(None, virtual="dark"))
+    assert (choice.profile.name, choice.rig.source) == ("dark", "pot")
+
+
+def test_melted_stock_begins_at_its_own_step():
+    """No --from needed, and --from melted fits it."""
+    assert choose(Asked("melted", virtual="pot")).stage == "melted"
+    assert choose(Asked("melted", virtual="pot", from_stage="melted")).stage == "melted"
+    assert choose(Asked("dark", virtual="pot", from_stage="work")).stage == "work"
+
+
+def test_a_told_room_is_also_the_simulated_one():
+    """Unless the scenario has a room of its own."""
+    assert choose(Asked("dark", virtual="mat", room="16")).simulated.scenario.start.room_c == 16
+    assert choose(Asked("dark", virtual="pot", room="16")).simulated.scenario.start.room_c == 20
+
+
+# -- the process -----------------------------------------------------------------------------------------------------
+
+
+def run(*arguments, **options):
+    """`bain` as a process of its own."""
+    environment = {"PYTHONPATH": ":".join(sys.path), "PATH": "/usr/bin:/bin"}
+    return subprocess.run(
+        [sys.executable, "-m", "bainwright.cli", *arguments],
+        capture_output=True,
+        text=True,
+        env=environment,
+        check=False,
+        **options,
+    )
+
+
+def test_help_imports_nothing_heavy():
+    """So that it is there at once: neither arrays nor pictures nor ports."""
+    heavy = ("numpy", "matplotlib", "serial", "rich", "duckdb", "msgspec")
+    code = (
+        "import sys; from bainwright.cli import main; main(['hold', '--help']); "
+        f"print([name for name in {heavy} if name in sys.modules])"
+    )
+    environment = {"PYTHONPATH": ":".join(sys.path)}
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=environment, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_a_reader_that_leaves_early_is_no_error():
+    """`bain --help | true`: no complaint about a broken pipe."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "bainwright.cli", "--version"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env={"PYTHONPATH": ":".join(sys.path)},
+    )
+    process.stdout.close()
+    assert process.stderr.read() == b""
+    process.wait()
+
+
+def test_every_fixed_option_of_hold_is_there():
+    """The design's line, letter for letter."""
+    text = run("hold", "--help").stdout
+    fixed = "virtual port rig plant from for room speed scenario seed gains out json"
+    for option in fixed.split():
+        assert f"  --{option}" in text

@@ -1,0 +1,476 @@
+"""A hold from hello to its report, on a board in memory that follows a script."""
+
+import json
+
+import msgspec
+import numpy as np
+import pytest
+from fake_board import FakeBoard, FakeSession, event_line, gone, status_line
+
+from bainboard import faults, settings, wire
+from bainwright import hold as hold_module
+from bainwright import watch
+from bainwright.choices import Asked, choose
+from bainwright.commissioned import document
+from bainwright.errors import FileError, RefusedError
+from bainwright.hold import Runner
+from bainwright.logs import read_log
+from bainwright.report import report
+from bainwright.summary import READINGS, TRUE
+
+
+class Notebook:
+    """A view that writes down what it is told."""
+
+    def __init__(self):
+        self.events, self.said, self.scenes = [], [], 0
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        return
+
+    def refresh(self, scene):
+        self.scenes += 1
+
+    def event(self, t_s, text):
+        self.events.append((t_s, text))
+
+    def say(self, text):
+        self.said.append(text)
+
+
+@pytest.fixture
+def here(tmp_path, monkeypatch):
+    """A folder of its own for what the hold writes."""
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def quiet(seconds=30, first=1, **other):
+    """So many seconds of a quiet hold."""
+    return [status_line(n, n * 1000, **other) for n in range(first, first + seconds)]
+
+
+def done(number=1, why="done"):
+    """The board ends the hold."""
+    return event_line("ended", number, 0, why=why)
+
+
+def runner_of(script, *, for_="30s", virtual=False, truth=None, board=None, **asked):
+    """A runner on a fake board, prepared."""
+    board = board or FakeBoard(lambda: iter(script))
+    session = FakeSession(board, virtual=virtual, truth=truth)
+    runner = Runner(choose(Asked("dark", for_=for_, **asked)), session, Notebook())
+    runner.prepare()
+    return runner
+
+
+def held(script, **options):
+    """Run a script; its runner, its end and its report."""
+    runner = runner_of(script, **options)
+    ended = runner.run()
+    return runner, ended, report(runner, ended, options.get("truth"))
+
+
+# -- before the start ------------------------------------------------------------------------------------------------
+
+
+def test_documents_go_up_only_when_the_board_has_others(here):
+    """The first time both; the second time, with the board's own hashes matching, neither settings nor profile."""
+    board = FakeBoard(lambda: iter([*quiet(), done()]))
+    runner = runner_of([], board=board, rig="pot")
+    assert board.stored.keys() == {"profile", "settings", "gains"}
+    assert settings.check(settings.SETTINGS, json.loads(board.stored["settings"]))[1] is None
+    assert settings.check_profile(json.loads(board.stored["profile"]))[1] is None
+    board.asked.clear()
+    Runner(runner.choice, FakeSession(board), Notebook()).prepare()
+    assert [asked["what"] for asked in board.asked if asked["do"] == "begin"] == ["gains"]
+
+
+def test_without_a_rig_a_live_board_keeps_its_settings_and_tells_them(here):
+    """They are fetched, for the heater's watts, and nothing is written over."""
+    board = FakeBoard(lambda: iter([]), settings="12345678")
+    board.stored["settings"] = document("settings", {**settings.defaults(settings.SETTINGS), "heater_w": 60.0})
+    runner = runner_of([], board=board)
+    assert runner.settings["heater_w"] == 60.0
+    assert [asked["what"] for asked in board.asked if asked["do"] == "begin"] == ["profile", "gains"]
+
+
+def test_gains_replace_those_of_the_settings_and_are_told_whole(here):
+    """A live board remembers the gains of the hold before; so every one of them is said."""
+    (here / "g.toml").write_text("[water]\nkp = 0.7\n")
+    board = FakeBoard(lambda: iter([]))
+    runner_of([], board=board, gains="g.toml")
+    sent = json.loads(board.stored["gains"])
+    assert sent["gains.water.kp"] == 0.7
+    assert sent.keys() == {row[0] for row in settings.SETTINGS if row[0].startswith("gains.")}
+
+
+def test_the_start_says_stage_time_and_room(here):
+    """In the wire's units; the room only when it was given."""
+    board = FakeBoard(lambda: iter([]))
+    runner_of([], board=board, for_="3h40m", room="18.5")
+    start = board.asked[-1]
+    assert {**start, "id": 0} == {"id": 0, "do": "start", "stage": "work", "for_ms": 13_200_000, "room": 18500}
+    runner_of([], board=board, for_=None)
+    assert "room" not in board.asked[-1]
+    assert board.asked[-1]["for_ms"] == 0
+
+
+def test_a_virtual_board_is_armed_before_the_start_and_runs_after_its_answer(here):
+    """The order that makes runs the same to the byte."""
+    board = FakeBoard(lambda: iter([*quiet(), done()]))
+    session = FakeSession(board, virtual=True)
+    runner = Runner(choose(Asked("dark", virtual="pot", for_="30s")), session, Notebook())
+    runner.prepare()
+    assert session.acts == ["arm"]
+    runner.run()
+    assert session.acts == ["arm", "run"]
+
+
+def test_a_latched_board_is_refused_with_what_to_do(here):
+    """Only a person at the warmer clears it."""
+    with pytest.raises(RefusedError, match=r"latched off.*recessed button"):
+        runner_of([], board=FakeBoard(state="trip", fault=faults.WATER_PROBE))
+
+
+def test_a_running_board_is_refused_unless_it_is_joined(here):
+    """--join watches it without starting or sending anything."""
+    with pytest.raises(RefusedError, match=r"already running.*--join"):
+        runner_of([], board=FakeBoard(state="hold"))
+    board = FakeBoard()
+    runner_of([], board=board, rig="pot")
+    board.hello["state"] = "hold"
+    board.asked.clear()
+    joined = runner_of([], board=board, join=True)
+    assert {asked["do"] for asked in board.asked} == {"hello", "send", "chunk", "commit"}
+    assert joined.settings["name"] == "pot"
+    with pytest.raises(RefusedError, match="no hold is running"):
+        runner_of([], board=FakeBoard(), join=True)
+
+
+def test_joining_a_hold_of_another_chocolate_is_refused(here):
+    """Its window would be judged wrongly."""
+    board = FakeBoard()
+    runner_of([], board=board)
+    board.hello["state"] = "hold"
+    with pytest.raises(RefusedError, match=r"another chocolate: got dark, wanted milk"):
+        Runner(choose(Asked("milk", join=True)), FakeSession(board), Notebook()).prepare()
+
+
+def test_a_board_that_will_not_start_says_why(here):
+    """Its reason reaches the person, exit status 1, and no log is begun."""
+    board = FakeBoard()
+    board.refusals["start"] = "the water probe gives no valid reading: no presence"
+    with pytest.raises(RefusedError, match="no presence") as refused:
+        runner_of([], board=board)
+    assert refused.value.exit_code == 1
+    assert not (here / "holds").exists()
+
+
+def test_a_hold_the_ceiling_makes_short_says_so_before_it_starts(here):
+    """By how much, as the board worked it out."""
+    board = FakeBoard()
+    board.start_answer["short"] = 700
+    assert any("0.7 K" in note for note in runner_of([], board=board).notes())
+
+
+# -- while it runs ---------------------------------------------------------------------------------------------------
+
+
+def test_an_ordinary_hold_is_logged_scored_and_done(here):
+    """Thirty seconds at 31.5 °C: all in the window, no trips, exit status 0, every file there."""
+    _, _, told = held([*quiet(), done()])
+    assert told.exit_code == 0
+    assert told.result["duration_s"] == 30
+    assert told.result["warm_up_s"] == 1  # the first row is at 1 s
+    assert told.result["in_window_fraction"] == 1
+    assert told.result["bowl_rms_error_c"] == 0
+    assert told.result["trips"] == []
+    assert told.result["lost_lines"] == 0
+    assert told.result["scored_from"] == READINGS
+    assert told.result["log"] == "holds/dark-1/hold.csv"
+    assert {path.name for path in (here / "holds/dark-1").iterdir()} == {
+        "hold.csv",
+        "hold.parquet",
+        "hold.json",
+        "events.jsonl",
+        "hold.png",
+        "hold.svg",
+    }
+    assert len(read_log(here / "holds/dark-1")) == 30
+    json.dumps(told.result, allow_nan=False)
+
+
+def test_a_virtual_hold_is_scored_from_the_truth(here):
+    """The probe says 31.5 °C; in truth the chocolate was 0.2 K cooler, and outside for the last 10 of 40 s."""
+    truth = {
+        "t_ms": 1000.0 * np.arange(41),
+        "water_c": np.full(41, 33.0),
+        "bowl_c": np.where(np.arange(41) < 30, 31.3, 30.0),
+    }
+    board = FakeBoard(lambda: iter([*quiet(40), done()]))
+    session = FakeSession(board, virtual=True, truth=truth)
+    runner = Runner(choose(Asked("dark", virtual="pot", for_="40s")), session, Notebook())
+    runner.prepare()
+    told = report(runner, runner.run(), truth)
+    assert told.result["scored_from"] == TRUE
+    assert told.result["in_window_fraction"] == pytest.approx(30 / 40)
+    assert told.result["bowl_rms_error_c"] == pytest.approx(np.sqrt((30 * 0.2**2 + 10 * 1.5**2) / 40))
+
+
+def test_an_estimated_bowl_is_not_scored_as_a_reading(here):
+    """No probe, no claim: None, and said."""
+    _, _, told = held([*quiet(est=1), done()])
+    assert told.result["in_window_fraction"] is None
+    assert "not known" in told.said
+    assert told.exit_code == 0
+
+
+def test_a_hold_that_never_reached_its_window_is_not_as_it_should_be(here):
+    """Exit status 1, fraction 0, no warm-up."""
+    _, _, told = held([*quiet(bowl=25000), done()])
+    assert (told.exit_code, told.result["in_window_fraction"], told.result["warm_up_s"]) == (1, 0.0, None)
+
+
+def test_a_hold_that_left_its_window_for_good_is_not_as_it_should_be(here):
+    """Ten minutes outside at the end."""
+    _, _, told = held([*quiet(60), *quiet(700, 61, bowl=30000), done()], for_="760s")
+    assert told.exit_code == 1
+    assert told.result["left_for_good"]
+
+
+def test_lost_lines_are_counted(here):
+    """Three status lines and one event never came."""
+    script = [*quiet(10), *quiet(17, 14), event_line("warm", 1, 5000), event_line("below", 3, 6000), done(4)]
+    _, _, told = held(script)
+    assert told.result["lost_lines"] == 4
+
+
+def trip_script(after_s):
+    """A latched trip at 10 s and what follows it."""
+    number = faults.WATER_PROBE
+    return [
+        *quiet(10),
+        event_line("trip", 1, 10_000, fault=number, latched=True),
+        *quiet(after_s, 11, state="trip", fault=number, water=None, duty=0),
+    ]
+
+
+def test_a_trip_is_told_with_its_cause_and_ends_a_virtual_hold_five_minutes_later(here):
+    """The five minutes show that the heat went off; exit status 1."""
+    board = FakeBoard(lambda: iter(trip_script(1000)))
+    session = FakeSession(board, virtual=True)
+    runner = Runner(choose(Asked("dark", virtual="pot", for_="1h")), session, Notebook())
+    runner.prepare()
+    ended = runner.run()
+    told = report(runner, ended, None)
+    assert told.exit_code == 1
+    assert told.result["duration_s"] == 310
+    trip = told.result["trips"][0]
+    assert (trip["t_s"], trip["fault"], trip["name"]) == (10, faults.WATER_PROBE, "water_probe")
+    assert any(text.startswith("TRIP: the water probe") for _, text in runner.view.events)
+    assert "1 trip" in told.said
+
+
+def test_after_a_trip_a_live_board_is_watched_to_the_planned_end(here):
+    """What the chocolate did in the night is worth knowing."""
+    _, _, told = held(trip_script(600), for_="600s")
+    assert (told.exit_code, told.result["duration_s"]) == (1, 600)
+
+
+def test_a_trip_that_was_missed_is_seen_from_the_state(here):
+    """A board that restarted latched knows no hold any more."""
+    _, _, told = held([*quiet(10), status_line(11, 0, state="trip", fault=1, stage="")])
+    assert told.exit_code == 1
+    assert told.result["ended"] == "tripped"
+
+
+def test_a_no_start_after_the_self_test_is_not_as_it_should_be(here):
+    """The board stamps with 0 once it rests: the hold's last moment is meant."""
+    script = [
+        *quiet(20, state="check"),
+        event_line("trip", 1, 0, fault=faults.NO_HEAT_AT_START, latched=False),
+        done(2, "no start"),
+    ]
+    _, ended, told = held(script)
+    assert told.exit_code == 1
+    assert ended.watch.trips[0]["t_s"] == 20
+
+
+def test_a_board_that_restarts_ends_the_hold(here):
+    """Its heat is off and someone has to look."""
+    _, _, told = held([*quiet(10), event_line("boot", 1, 0, cause="watchdog"), status_line(1, 0, state="idle")])
+    assert (told.exit_code, told.result["ended"]) == (1, "restarted")
+
+
+def test_a_pulled_cable_shows_a_gap_and_the_hold_goes_on_when_it_is_back(here, monkeypatch):
+    """The rows in between are missing, counted and marked; the score goes on."""
+    monkeypatch.setattr(hold_module.time, "sleep", lambda seconds: None)
+    again = FakeBoard()
+    again.say(*quiet(15, 16), done())
+    runner = runner_of([*quiet(10), gone()])
+    runner.session.returns = [again]
+    told = report(runner, runner.run(), None)
+    assert told.exit_code == 0
+    assert told.result["lost_lines"] == 5
+    events = [event["event"] for event in read_log(here / "holds/dark-1").events]
+    assert events == ["lost", "found", "ended"]
+
+
+def test_a_board_that_stays_away_is_lost_with_its_log_kept(here, monkeypatch):
+    """Exit status 3; what was known is scored and sealed."""
+    monkeypatch.setattr(hold_module.time, "sleep", lambda seconds: None)
+    monkeypatch.setattr(hold_module, "RECONNECT_S", 0.0)
+    _, _, told = held([*quiet(10), gone()])
+    assert (told.exit_code, told.result["ended"]) == (3, "lost")
+    assert told.result["duration_s"] == 10
+    assert (here / "holds/dark-1/hold.parquet").exists()
+
+
+def test_a_virtual_board_that_dies_is_lost_at_once(here):
+    """Nobody can plug it in again."""
+    session = FakeSession(FakeBoard(lambda: iter([*quiet(10), gone()])), virtual=True)
+    runner = Runner(choose(Asked("dark", virtual="pot", for_="30s")), session, Notebook())
+    runner.prepare()
+    assert report(runner, runner.run(), None).exit_code == 3
+
+
+def test_no_ctrl_c_is_ever_sent(here):
+    """In service the host never sends 03h."""
+    sent = []
+    board = FakeBoard(lambda: iter([*quiet(), done()]))
+    write = board.write
+    board.write = lambda data: (sent.append(data), write(data))
+    runner_of([], board=board).run()
+    assert sent
+    assert not any(b"\x03" in data for data in sent)
+
+
+# -- the person ------------------------------------------------------------------------------------------------------
+
+
+class Keyboard:
+    """Keys pressed at set times: {turn: key}; `interrupts` counts up at the turns given."""
+
+    def __init__(self, keys, there=True):
+        self.keys, self.there, self.turn = keys, there, 0
+
+    def pressed(self):
+        self.turn += 1
+        return self.keys.get(self.turn, "")
+
+
+class Counter:
+    """Ctrl-C that was pressed so often."""
+
+    def __init__(self, count=0, go=False):
+        self.count, self.go = count, go
+
+
+def turning(runner, keyboard, interrupts, turns):
+    """A hold's rounds by hand: its course after so many of them."""
+    from bainwright.livelog import LiveLog, make_folder
+    from bainwright.scene import Scene
+
+    scene = Scene("dark", "fake", hold_module.window_of(runner.choice), False, 30, 150.0)
+    course = watch.Watch(scene, LiveLog(make_folder(None, "dark"), {}), runner.view)
+    for _ in range(turns):
+        if course.ended is None:
+            runner._turn(course, keyboard, interrupts)
+    return course
+
+
+def asked_of(runner):
+    """What the board was asked since its start."""
+    dos = [asked["do"] for asked in runner.session.board.asked]
+    return dos[dos.index("start") + 1 :]
+
+
+def test_ctrl_c_asks_first_and_leaving_leaves_the_warmer_running(here):
+    """l: the board is asked nothing more."""
+    runner = runner_of(quiet())
+    keyboard, interrupts = Keyboard({6: "l"}), Counter()
+    turning(runner, keyboard, interrupts, 2)
+    interrupts.count = 1
+    runner.session.board.say(*quiet(10, 40))
+    course = turning(runner, keyboard, interrupts, 8)
+    assert course.ended == watch.LEFT
+    assert any("Leave the warmer running" in said and "close the laptop" in said for said in runner.view.said)
+    assert asked_of(runner) == []
+
+
+def test_a_second_ctrl_c_stops_the_warmer(here):
+    """Without an answer to the question."""
+    runner = runner_of(quiet())
+    course = turning(runner, Keyboard({}), Counter(2), 3)
+    assert course.ended == watch.STOPPED
+    assert asked_of(runner) == ["stop"]
+
+
+def test_where_nobody_can_be_asked_ctrl_c_stops_the_warmer(here):
+    """A script's interrupt must not leave heat on that nobody watches."""
+    runner = runner_of(quiet())
+    assert turning(runner, Keyboard({}, there=False), Counter(1), 3).ended == watch.STOPPED
+
+
+def test_a_closed_terminal_leaves_the_warmer_running_and_seals_the_log(here):
+    """The board needs no host; nothing is asked of it. A simulated warmer has no one to go on for: it stops."""
+    runner = runner_of(quiet())
+    assert turning(runner, Keyboard({}), Counter(go=True), 3).ended == watch.LEFT
+    assert asked_of(runner) == []
+    runner = runner_of(quiet())
+    runner.session.virtual = True
+    assert turning(runner, Keyboard({}), Counter(go=True), 3).ended == watch.STOPPED
+
+
+def test_going_on_forgets_the_interrupt(here):
+    """g: the question goes away and the next Ctrl-C asks again."""
+    runner = runner_of(quiet())
+    interrupts = Counter(1)
+    course = turning(runner, Keyboard({3: "g"}), interrupts, 4)
+    assert (course.ended, course.scene.question, interrupts.count) == (None, "", 0)
+
+
+def test_keys_are_the_persons_acts(here):
+    """Refill, done, thickens, bowl, pause: each as its request, the clock held meanwhile on a virtual board."""
+    runner = runner_of(quiet())
+    turning(runner, Keyboard({2: "r", 3: "y", 4: "n", 5: "b", 6: "w", 7: "x"}), Counter(), 8)
+    assert asked_of(runner) == ["announce", "confirm", "thicker", "bowl", "pause"]
+    assert runner.session.acts == ["arm"] + 5 * ["hold", "release"]
+
+
+def test_a_refused_act_is_shown_and_the_hold_goes_on(here):
+    """The board's reason, as an event."""
+    runner = runner_of(quiet())
+    runner.session.board.refusals["pause"] = "nothing to pause"
+    course = turning(runner, Keyboard({2: "w"}), Counter(), 4)
+    assert course.ended is None
+    assert "nothing to pause" in course.scene.events[-1][1]
+
+
+def test_a_full_disk_is_said_once_and_the_hold_goes_on(here):
+    """Disk full mid-hold: words, no end."""
+    runner = runner_of(quiet())
+    course = turning(runner, Keyboard({}), Counter(), 2)
+    course.log.trouble = "hold.csv is written no further: the disk is full"
+    for _ in range(5):
+        runner._turn(course, Keyboard({}), Counter())
+    assert runner.view.said.count(course.log.trouble) == 1
+    assert course.ended is None
+
+
+def test_documents_are_what_the_firmware_would_take(here):
+    """Strict flat JSON under the wire's own reader, within the longest document."""
+    payload = document("settings", settings.defaults(settings.SETTINGS))
+    assert wire.parse(payload)[1] is None
+    assert len(payload) <= 4096
+    assert msgspec.json.decode(payload) == settings.defaults(settings.SETTINGS)
+
+
+def test_a_text_the_wire_cannot_carry_is_refused_in_words():
+    """Beyond the basic plane."""
+    with pytest.raises(FileError, match="cannot be sent"):
+        document("settings", {**settings.defaults(settings.SETTINGS), "name": "\U0001f36b"})

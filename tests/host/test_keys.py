@@ -1,0 +1,94 @@
+"""The keyboard and the signals of a hold, on a real pseudo-terminal and with real signals."""
+
+import os
+import signal
+import sys
+import termios
+
+import pytest
+
+from bainwright.keys import Interrupts, Keys
+
+
+class Terminal:
+    """A person's end of a pseudo-terminal whose other end is our stdin."""
+
+    def __init__(self):
+        self.end, self.stdin_end = os.openpty()
+
+    def type(self, keys):
+        """Press keys."""
+        os.write(self.end, keys)
+
+    def close(self):
+        """Close it, once."""
+        if self.end is not None:
+            os.close(self.end)
+            self.end = None
+
+
+@pytest.fixture
+def terminal(monkeypatch):
+    """A terminal as our stdin."""
+    terminal = Terminal()
+    with open(terminal.stdin_end) as stdin:
+        monkeypatch.setattr(sys, "stdin", stdin)
+        yield terminal
+    terminal.close()
+
+
+def test_a_key_comes_without_enter_and_only_once(terminal):
+    """In lower case; a second look finds nothing."""
+    with Keys() as keys:
+        terminal.type(b"R")
+        assert keys.there
+        pressed = ""
+        while not pressed:
+            pressed = keys.pressed()
+        assert pressed == "r"
+        assert keys.pressed() == ""
+
+
+def test_the_terminal_is_given_back_as_it_was(terminal):
+    """Echo and line by line."""
+    before = termios.tcgetattr(sys.stdin)
+    with Keys():
+        assert termios.tcgetattr(sys.stdin) != before
+    assert termios.tcgetattr(sys.stdin) == before
+
+
+def test_a_closed_terminal_is_nobody_and_no_error(terminal):
+    """Neither when it is read nor when it is given back."""
+    with Keys() as keys:
+        terminal.close()
+        assert keys.pressed() == ""
+
+
+def test_without_a_terminal_nobody_is_there(monkeypatch, tmp_path):
+    """A file is no keyboard."""
+    (tmp_path / "in").write_text("r")
+    with open(tmp_path / "in") as stdin:
+        monkeypatch.setattr(sys, "stdin", stdin)
+        with Keys() as keys:
+            assert not keys.there
+            assert keys.pressed() == ""
+
+
+def test_ctrl_c_is_counted_and_the_fourth_means_it():
+    """Three are ours to answer; then the ordinary way out."""
+    with Interrupts() as interrupts:
+        for count in (1, 2, 3):
+            signal.raise_signal(signal.SIGINT)
+            assert interrupts.count == count
+        with pytest.raises(KeyboardInterrupt):
+            signal.raise_signal(signal.SIGINT)
+
+
+def test_being_told_to_go_is_noted_and_the_handlers_are_given_back():
+    """SIGTERM and SIGHUP."""
+    before = signal.getsignal(signal.SIGTERM)
+    for number in (signal.SIGTERM, signal.SIGHUP):
+        with Interrupts() as interrupts:
+            signal.raise_signal(number)
+            assert (interrupts.go, interrupts.count) == (True, 0)
+    assert signal.getsignal(signal.SIGTERM) == before

@@ -1,0 +1,127 @@
+"""The picture of a hold: the same from the same data, complete, and with its captions where they can be read."""
+
+import xml.etree.ElementTree as ElementTree
+
+import matplotlib.image
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bainwright.logs import COLUMNS, TEXTS, HoldLog
+from bainwright.picture import DPI, LEVELS, SIZE_IN, Caption, _width_s, draw_hold, place_captions
+from bainwright.summary import Window
+
+DARK = Window(31.0, 31.5, 32.0, 34.5)
+SAID = "Held dark for 10 min: in its window 93 % of the time. The warmest the water got was 33.0 °C. No trips."
+
+
+def log_of(seconds=600, **columns):
+    """A log of so many seconds at rest, some columns otherwise."""
+    n = seconds
+    texts = {name: np.array([""] * n) for name in TEXTS}
+    numbers = {name: np.zeros(n) for name in COLUMNS if name not in TEXTS}
+    numbers |= {
+        "t_s": np.arange(1.0, n + 1),
+        "water_c": np.full(n, 33.0),
+        "bowl_c": np.full(n, 31.5),
+        "duty": np.full(n, 0.3),
+    }
+    events = [{"t_s": 60.0, "event": "warm"}, {"t_s": 300.0, "event": "inside"}]
+    return HoldLog({name: (texts | numbers | columns)[name] for name in COLUMNS}, events=events)
+
+
+def drawn(folder, log=None, truth=None, said=SAID, played=(), virtual=True):
+    """The two files of a picture."""
+    folder.mkdir(exist_ok=True)
+    draw_hold(folder, log or log_of(), truth, DARK, said, list(played), virtual=virtual, name="dark")
+    return folder / "hold.png", folder / "hold.svg"
+
+
+def words_of(svg):
+    """Every text of an SVG: matplotlib draws text as outlines and writes it as a comment beside them."""
+    parser = ElementTree.XMLParser(target=ElementTree.TreeBuilder(insert_comments=True))
+    return "\n".join(node.text.strip() for node in ElementTree.parse(svg, parser).iter(ElementTree.Comment))
+
+
+def test_the_same_hold_gives_the_same_files(tmp_path):
+    """Byte for byte: no date, no random ids."""
+    one, other = drawn(tmp_path / "a"), drawn(tmp_path / "b")
+    for first, second in zip(one, other, strict=True):
+        assert first.read_bytes() == second.read_bytes()
+
+
+def test_the_png_has_its_size_and_is_not_blank(tmp_path):
+    """Read back by matplotlib's reader: the paper's colour is not all there is."""
+    pixels = matplotlib.image.imread(drawn(tmp_path)[0])
+    assert pixels.shape[:2] == (round(SIZE_IN[1] * DPI), round(SIZE_IN[0] * DPI))
+    assert len(np.unique(pixels.reshape(-1, pixels.shape[2]), axis=0)) > 50
+
+
+def test_everything_is_labelled_where_it_stands(tmp_path):
+    """Window, ceiling, chocolate, water, heat, the sentence, the events worth a caption; no legend."""
+    words = words_of(drawn(tmp_path, played=[Caption(200.0, "cold refill: 0.30 kg")])[1])
+    for part in (
+        "window",
+        "31 to 32 °C",
+        "ceiling 34.5 °C",
+        "chocolate",
+        "water",
+        "heat",
+        "Held dark for 10 min",
+        "the chocolate is in its window",
+        "cold refill: 0.30 kg",
+        "VIRTUAL",
+    ):
+        assert part in words
+    assert "back in its window" not in words  # an edge, not an event worth a caption
+
+
+def test_a_live_hold_is_not_marked_virtual(tmp_path):
+    """And a virtual one always is (above)."""
+    assert "VIRTUAL" not in words_of(drawn(tmp_path, virtual=False)[1])
+
+
+def test_true_temperatures_and_estimates_are_named_as_what_they_are(tmp_path):
+    """Truth is drawn in place of readings and so named; a bowl without a probe is estimated."""
+    truth = {"t_ms": 1000 * np.arange(601), "water_c": np.full(601, 33.0), "bowl_c": np.full(601, 31.4)}
+    assert "(true)" in words_of(drawn(tmp_path / "a", truth=truth)[1])
+    assert "(estimated)" in words_of(drawn(tmp_path / "b", log=log_of(bowl_estimated=np.ones(600)))[1])
+
+
+@pytest.mark.parametrize(
+    "columns",
+    [
+        {"bowl_c": np.full(600, np.nan)},
+        {"bowl_c": np.full(600, np.nan), "water_c": np.full(600, np.nan)},
+        {"water_c": np.linspace(5, 95, 600)},
+        {"bowl_c": np.linspace(5, 31.5, 600)},
+    ],
+)
+def test_odd_holds_are_drawn_too(tmp_path, columns):
+    """No chocolate reading, no reading at all, a kettle's worth of range, a start from the fridge."""
+    for path in drawn(tmp_path, log=log_of(**columns)):
+        assert path.stat().st_size > 10_000
+
+
+def test_a_hold_of_one_row_is_drawn(tmp_path):
+    """Stopped in its first second."""
+    assert drawn(tmp_path, log=log_of(1))[0].exists()
+
+
+def test_a_cold_start_is_told_not_drawn(tmp_path):
+    """The window stays large; where the chocolate came from is written."""
+    assert "chocolate from 5 °C" in words_of(drawn(tmp_path, log=log_of(bowl_c=np.linspace(5, 31.5, 600)))[1])
+
+
+moments = st.lists(st.tuples(st.floats(0, 13_200), st.text("abc ", min_size=1, max_size=60)), max_size=30)
+
+
+@given(moments)
+def test_no_caption_touches_another_in_its_row(moments):
+    """Every row is read from left to right without overlap; at most four rows."""
+    captions = sorted((Caption(*moment) for moment in moments), key=lambda caption: caption.t_s)
+    free_s = dict.fromkeys(range(LEVELS), 0.0)
+    for caption, row in place_captions(captions, 13_200.0):
+        assert caption.t_s >= free_s[row]
+        free_s[row] = caption.t_s + _width_s(caption, 13_200.0)

@@ -1,0 +1,86 @@
+"""Durations, rooms and speeds as people type them."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bainwright.errors import UseError
+from bainwright.units import clock_words, duration_words, parse_duration_s, parse_room_c, parse_speed
+
+
+@pytest.mark.parametrize(
+    ("text", "seconds"),
+    [("3h40m", 13200), ("90m", 5400), ("45s", 45), ("1h", 3600), ("1.5h", 5400), ("2h 5m 3s", 7503), ("48h", 172800)],
+)
+def test_durations_are_read(text, seconds):
+    """Hours, minutes and seconds with their letters."""
+    assert parse_duration_s(text) == seconds
+
+
+@pytest.mark.parametrize(
+    "text", ["", "90", "3:40", "-5m", "0s", "49h", "1h1h", "5x", "m", "nan", "1e9h", "٣h", "10m 3h"]
+)
+def test_nonsense_durations_are_refused_with_the_option_named(text):
+    """Also Arabic digits, which Python's isdigit would take."""
+    with pytest.raises(UseError, match="--for"):
+        parse_duration_s(text)
+
+
+def test_a_bare_number_is_asked_back():
+    """90 of what?"""
+    with pytest.raises(UseError, match="did you mean 90m or 90s"):
+        parse_duration_s("90")
+
+
+@given(st.integers(1, 48 * 3600))
+def test_a_duration_written_on_the_clock_reads_back(seconds):
+    """Hours, minutes, seconds of any whole second up to 48 h."""
+    hours, minutes, rest = clock_words(seconds).split(":")
+    assert parse_duration_s(f"{hours}h{minutes}m{rest}s") == seconds
+
+
+@pytest.mark.parametrize(
+    ("text", "room_c"), [("20", 20), ("18.5", 18.5), ("20C", 20), ("20 °C", 20), ("5", 5), ("40", 40)]
+)
+def test_rooms_are_read(text, room_c):
+    """Degrees Celsius, with or without the letter."""
+    assert parse_room_c(text) == room_c
+
+
+@pytest.mark.parametrize("text", ["68", "70F", "104", "50 F"])
+def test_fahrenheit_rooms_are_refused_with_what_they_are(text):
+    """68 °F is 20 °C exactly."""
+    with pytest.raises(UseError, match="looks like °F"):
+        parse_room_c(text)
+
+
+def test_the_hint_converts():
+    """68 °F = 20 °C."""
+    with pytest.raises(UseError, match="--room 20"):
+        parse_room_c("68")
+
+
+@pytest.mark.parametrize("text", ["4", "-20", "200", "nan", "inf", "warm", ""])
+def test_impossible_rooms_are_refused(text):
+    """Outside 5 to 40 °C, or no number."""
+    with pytest.raises(UseError, match="--room"):
+        parse_room_c(text)
+
+
+def test_speeds_are_read():
+    """A multiple of real time, or max."""
+    assert parse_speed("max") is None
+    assert parse_speed("60") == 60
+    assert parse_speed("0.5x") == 0.5
+
+
+@pytest.mark.parametrize("text", ["0", "-1", "nan", "inf", "fast", "", "1e9"])
+def test_impossible_speeds_are_refused(text):
+    """Nothing stands still or runs backwards."""
+    with pytest.raises(UseError, match="--speed"):
+        parse_speed(text)
+
+
+def test_durations_are_said_as_people_say_them():
+    """Seconds, then minutes, then hours and minutes."""
+    assert [duration_words(s) for s in (45, 120, 3600, 13200, 7230)] == ["45 s", "2 min", "1 h", "3 h 40 min", "2 h"]

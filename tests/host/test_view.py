@@ -1,0 +1,216 @@
+"""What a person sees of a hold: the picture on a terminal, the big digits, the plain lines."""
+
+import io
+
+import pytest
+from fake_board import status_line
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bainwright import screen
+from bainwright.digits import FIGURES, big_text
+from bainwright.link import decode
+from bainwright.scene import ABOVE, BELOW, IN, UNKNOWN, Scene, where
+from bainwright.summary import Window
+from bainwright.view import PlainLines, choose_view
+
+DARK = Window(31.0, 31.5, 32.0, 34.5)
+
+
+def scene_at(t_s=600, *, virtual=True, for_s=13200.0, seconds=1, **fields):
+    """A scene that has seen some status lines, a minute apart, the last at t_s."""
+    scene = Scene("dark", "the warmer 'pot'", DARK, virtual, for_s, 150.0)
+    for ago in reversed(range(seconds)):
+        t = t_s - 60 * ago
+        scene.see(t, decode(status_line(1, t * 1000, **fields)[:-1]))
+    return scene
+
+
+def drawn(scene, width=80, height=24, draw=screen.draw):
+    """The picture as bare lines."""
+    return draw(scene, width, height, "keys").plain.split("\n")
+
+
+@pytest.mark.parametrize("draw", [screen.draw, screen.draw_big])
+@given(
+    width=st.integers(1, 200),
+    height=st.integers(1, 80),
+    bowl=st.none() | st.integers(-60_000, 130_000),
+    water=st.none() | st.integers(-60_000, 130_000),
+    t_s=st.integers(0, 200_000),
+    state=st.sampled_from(["idle", "check", "hold", "pause", "off", "trip", "new"]),
+    fault=st.integers(0, 16),
+    for_s=st.none() | st.floats(60, 172_800),
+)
+def test_the_picture_fits_any_window_for_any_status(draw, width, height, bowl, water, t_s, state, fault, for_s):
+    """No line wider, no picture higher than the window it was drawn for; too small a window gets one sentence."""
+    scene = scene_at(t_s, for_s=for_s, bowl=bowl, water=water, state=state, fault=fault)
+    scene.events.extend((n, "something long happened " * 5) for n in range(30))
+    lines = drawn(scene, width, height, draw)
+    if lines[0].startswith("This window"):
+        assert len(lines) == 1
+    else:
+        assert len(lines) <= height
+        assert max(map(len, lines)) <= width
+
+
+def test_the_picture_says_virtual_exactly_on_a_virtual_board():
+    """In both pictures and in the plain lines."""
+    for virtual in (True, False):
+        scene = scene_at(virtual=virtual)
+        for said in (screen.draw(scene, 80, 24).plain, screen.draw_big(scene, 80, 24).plain, screen.one_line(scene)):
+            assert ("VIRTUAL" in said) == virtual
+
+
+def test_the_picture_tells_what_matters():
+    """Chocolate against its window, water against its ceiling, heat in watts, time gone and left."""
+    text = "\n".join(drawn(scene_at(3600, bowl=31_620, water=33_180, duty=2345)))
+    for part in (
+        "31.62 °C",
+        "in its window",
+        "33.18 °C",
+        "1.3 K under the ceiling",
+        "23 %",
+        "35 of 150 W",
+        "1:00:00 gone",
+        "2:40:00 left",
+    ):
+        assert part in text
+
+
+def test_colour_is_never_the_only_sign():
+    """Below, in, above and not known differ in the bare text."""
+    texts = {"\n".join(drawn(scene_at(bowl=bowl))) for bowl in (30_000, 31_500, 33_000, None)}
+    assert len(texts) == 4
+
+
+def test_an_estimated_bowl_is_said_in_every_view():
+    """No reading, no pretence."""
+    scene = scene_at(est=1)
+    for said in (screen.draw(scene, 80, 24).plain, screen.draw_big(scene, 80, 24).plain, screen.one_line(scene)):
+        assert "estimated" in said
+
+
+def test_water_over_its_ceiling_and_a_lost_reading_are_said():
+    """In words, not as a number that looks plausible."""
+    assert "0.5 K OVER the ceiling" in screen.draw(scene_at(water=35_000), 80, 24).plain
+    assert "no valid reading" in screen.draw(scene_at(water=None), 80, 24).plain
+
+
+def test_a_small_window_gets_words():
+    """And the reason."""
+    assert drawn(scene_at(), 40, 10) == ["This window is 40x10; the picture needs 64x18. The hold goes on."]
+
+
+def test_a_trip_and_a_question_stand_where_the_next_act_stands():
+    """One line for the one thing to know."""
+    assert "the water probe gives no valid reading" in screen.draw(scene_at(fault=1, state="trip"), 80, 24).plain
+    scene = scene_at()
+    scene.question = "Leave it running?"
+    assert "Leave it running?" in screen.draw(scene, 80, 24).plain
+
+
+def marks(scene):
+    """Where the present value stands in the chocolate's band."""
+    band = drawn(scene)[3]
+    return next((band.index(glyph), glyph) for glyph in "◆◀▶" if glyph in band)
+
+
+def test_the_mark_moves_with_the_temperature_and_turns_to_an_arrow_at_the_ends():
+    """Warmer is further right."""
+    places = [marks(scene_at(bowl=bowl))[0] for bowl in range(28_000, 36_000, 500)]
+    assert places == sorted(places)
+    assert marks(scene_at(bowl=20_000))[1] == "◀"
+    assert marks(scene_at(bowl=60_000))[1] == "▶"
+
+
+# -- the scene -------------------------------------------------------------------------------------------------------
+
+
+def test_places_by_the_windows_edges():
+    """The edges belong to the window."""
+    assert [where(temp_c, DARK) for temp_c in (30.9, 31.0, 32.0, 32.1)] == [BELOW, IN, IN, ABOVE]
+
+
+def test_the_ribbon_shows_the_worst_of_each_piece_and_leaves_the_rest_to_come():
+    """Ten minutes below, then in, of an hour: in six pieces one below, one in, four to come."""
+    scene = Scene("dark", "", DARK, True, 3600.0, 150.0)
+    for minute in range(20):
+        bowl = 30_000 if minute < 10 else 31_500
+        scene.see(minute * 60, decode(status_line(1, minute * 60_000, bowl=bowl)[:-1]))
+    assert scene.ribbon(6) == [BELOW, IN, None, None, None, None]
+    scene.see(1199, decode(status_line(1, 1_199_000, bowl=33_000)[:-1]))
+    assert scene.ribbon(6)[1] == ABOVE
+
+
+@given(st.integers(1, 200), st.integers(0, 2000), st.none() | st.floats(1, 172_800))
+def test_a_ribbon_has_as_many_cells_as_asked(cells, minutes, for_s):
+    """Whatever the time."""
+    scene = Scene("dark", "", DARK, True, for_s, 150.0, minutes=[UNKNOWN] * minutes)
+    assert len(scene.ribbon(cells)) == cells
+
+
+def test_the_trend_is_told_once_two_minutes_are_known():
+    """0.1 K a minute for ten minutes is 1 K."""
+    scene = Scene("dark", "", DARK, True, None, 150.0)
+    assert scene.trend_c is None
+    for second in range(0, 1201, 15):
+        scene.see(second, decode(status_line(1, second * 1000, bowl=30_000 + round(second * 100 / 60))[:-1]))
+    assert scene.trend_c == pytest.approx(1.0, abs=0.01)
+
+
+# -- big digits and plain lines ---------------------------------------------------------------------------------------
+
+
+def test_every_figure_is_seven_rows_of_one_width_and_no_two_are_alike():
+    """Or they could not be told apart across the kitchen."""
+    for rows in FIGURES.values():
+        assert len(rows) == 7
+        assert len(set(map(len, rows))) == 1
+    assert len(set(FIGURES.values())) == len(FIGURES)
+
+
+def test_big_figures_fill_an_ordinary_terminal():
+    """At 80x24 a figure is at least 14 rows high: on a 30 cm screen 17 cm, which is far beyond what 2 m ask for."""
+    rows = big_text("31.6", 76, 17)
+    assert len(rows) == 14
+    assert max(map(len, rows)) <= 76
+
+
+def test_big_figures_without_room_are_plain_text():
+    """Rather than nothing."""
+    assert big_text("31.6", 10, 5) == ["31.6"]
+
+
+def test_plain_lines_are_one_an_event_and_one_every_ten_minutes():
+    """With the progress; an hour of seconds gives seven lines."""
+    out = io.StringIO()
+    view = PlainLines(out)
+    scene = Scene("dark", "", DARK, True, 3600.0, 150.0)
+    for second in range(3601):
+        scene.see(second, decode(status_line(1, second * 1000)[:-1]))
+        view.refresh(scene)
+    view.event(75, "refill coming")
+    lines = out.getvalue().splitlines()
+    assert len(lines) == 8
+    assert lines[3] == " 0:30:00  VIRTUAL chocolate 31.50 °C in its window; water 33.00 °C; heat 20 %, 50 % done"
+    assert lines[-1] == " 0:01:15  refill coming"
+
+
+class Closed(io.StringIO):
+    """A pipe nobody reads any more."""
+
+    def write(self, text):
+        raise BrokenPipeError
+
+
+def test_a_closed_pipe_does_not_end_the_hold():
+    """The lines go nowhere, nothing is raised."""
+    view = PlainLines(Closed())
+    view.say("a")
+    view.event(1, "b")
+
+
+def test_without_a_terminal_the_view_is_plain():
+    """A file is no terminal."""
+    assert isinstance(choose_view(io.StringIO(), full=True, big=False, keys=""), PlainLines)
