@@ -13,6 +13,7 @@ import click
 from bainwright import __version__
 from bainwright.errors import BainError
 from bainwright.oswords import FULL, reason
+from bainwright.plan.command import plan
 
 DONE, NOT_AS_IT_SHOULD, WRONG_USE, NO_BOARD = 0, 1, 2, 3
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
@@ -29,6 +30,9 @@ def bain() -> None:
     Exit status: 0 done; 1 done, but not as it should be (left the window for good, a trip);
     2 wrong use; 3 no board, or lost board.
     """
+
+
+bain.add_command(plan)
 
 
 @bain.command()

@@ -1,0 +1,283 @@
+"""The cable between the host and the board: a pseudo-terminal outside, and inside either the page's rings (while main.py
+runs) or the interpreter's own terminal (at its prompt)."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import select
+import time
+import tty
+
+from bainwright.virtual.child import Child
+from bainwright.virtual.page import Page
+
+CTRL_A, CTRL_B, CTRL_C, CTRL_D = 1, 2, 3, 4
+SETTLE_S = 0.2  # input after Ctrl-C waits this long for the prompt to come, chosen: the firmware's way out takes 1-20 ms
+LEAVE_S = 0.1  # input after Ctrl-D waits this long for the interpreter to end, if it will
+NUDGE_S, GIVE_UP_S = 0.5, 2.0  # after an interrupt nobody takes: the interpreter's own signal, then its end
+HELD_BYTES = 65536  # what is kept for the host before the interpreter has to wait
+RAW_DONE = b"\x04>"  # ends every run at the raw prompt
+RAW_BANNER = b"raw REPL; CTRL-B to exit\r\n>"
+REMOTE_FILES = b"\x18"  # mpremote's mount speaks binary after it
+
+
+class Console:
+    """Moves bytes; knows prompts, interrupts and soft resets.
+
+    Parameters
+    ----------
+    page : Page
+        The page shared with the interpreter.
+    """
+
+    def __init__(self, page: Page) -> None:
+        self.page = page
+        self.host, self.host_end = os.openpty()  # the slave end stays open: a host that closes gives no error
+        tty.setraw(self.host_end)
+        os.set_blocking(self.host, False)
+        self.path = os.ttyname(self.host_end)
+        self.child: Child | None = None
+        self.in_main = False  # main.py runs, as far as we were told
+        self.raw_prompt = False
+        self.soft_reset_raw = False  # the last soft reset came from the raw prompt
+        self._raw_runs = False  # code sent to the raw prompt runs: its paste mode leaves the terminal's flags alone
+        self._binary = False
+        self._to_host = bytearray()
+        self._pending = bytearray()  # from the host, not yet passed on
+        self._hold_until_s = 0.0
+        self._interrupted_s: float | None = None
+        self._nudged = False
+        self._skip_to_banner = False
+        self._skipped = b""
+        self.kill_wanted = False
+
+    # -- board to host ------------------------------------------------------------------------------------------------
+
+    @property
+    def backed_up(self) -> bool:
+        """Is there output the host has not taken?"""
+        return bool(self._to_host)
+
+    def drain(self) -> None:
+        """Send on what the board has written."""
+        if self._to_host:
+            self._write_host()
+        page = self.page
+        if not self._to_host and page.out_head != page.out_tail:
+            data = page.output()
+            sent = self._offer(data)
+            page.out_tail += sent
+            if page.resting and self.child is not None:
+                page.notices += 1
+                self.child.wake()
+
+    def take_rest(self) -> None:
+        """The interpreter has ended: what is left of its output goes the same way, in order."""
+        data = self.page.output()
+        self.page.out_tail = self.page.out_head
+        self.say(data)
+
+    def say(self, data: bytes) -> None:
+        """Queue bytes for the host."""
+        self._to_host += data
+        self._write_host()
+
+    def _offer(self, data: bytes) -> int:
+        try:
+            return os.write(self.host, data)
+        except BlockingIOError:
+            return 0
+
+    def _write_host(self) -> None:
+        while self._to_host:
+            sent = self._offer(bytes(self._to_host[:16384]))
+            if not sent:
+                return
+            del self._to_host[:sent]
+
+    def read_terminal(self) -> None:
+        """What the interpreter wrote at its prompt."""
+        assert self.child is not None
+        try:
+            data = os.read(self.child.terminal, 16384)
+        except (BlockingIOError, OSError):  # EIO: it has ended, which its pipe tells too
+            return
+        if self.raw_prompt and b"\x04" in data:
+            self._hold_until_s = 0.0  # what Ctrl-D sent off has run or runs: the interpreter stays
+        if data.endswith(RAW_DONE):
+            self._raw_runs = False
+        self.say(self._dress(data))
+
+    def _dress(self, data: bytes) -> bytes:
+        if self._skip_to_banner:
+            self._skipped += data
+            if RAW_BANNER not in self._skipped:
+                return b""
+            self._skip_to_banner = False
+            return self._skipped[self._skipped.index(RAW_BANNER) :]
+        if REMOTE_FILES in data:
+            self._binary = True
+        if self.raw_prompt or self._binary:
+            return data
+        # A board's console ends lines with both characters; the prompt's own lines already do.
+        return data.replace(b"\r\n", b"\n").replace(b"\n", b"\r\n")
+
+    @property
+    def busy(self) -> bool:
+        """Is something under way that real time moves on: an interrupt, or held input?"""
+        return self._interrupted_s is not None or bool(self._pending)
+
+    @property
+    def room(self) -> bool:
+        """May the interpreter's terminal be read on?"""
+        return len(self._to_host) < HELD_BYTES
+
+    # -- host to board ------------------------------------------------------------------------------------------------
+
+    def read_host(self) -> None:
+        """Bytes came from the host."""
+        with contextlib.suppress(BlockingIOError):
+            self._pending += os.read(self.host, 4096)
+        self.pass_on()
+
+    def inject(self, line: bytes) -> None:
+        """A line as if the host had written it at this instant; it waits behind nothing."""
+        self.page.feed(line)
+
+    def pass_on(self) -> None:
+        """Give the board what it may have now."""
+        while self._pending and self.child is not None and not self._holding():
+            if not (self._pass_to_main() if self.in_main else self._pass_to_prompt(self.child)):
+                return
+
+    def _holding(self) -> bool:
+        if self._interrupted_s is not None and self.page.interrupt:
+            return True
+        return time.monotonic() < self._hold_until_s and not self._prompt_is_back()
+
+    def _prompt_is_back(self) -> bool:
+        """After Ctrl-C at main.py: has it come to the prompt?"""
+        assert self.child is not None
+        return self._interrupted_s is not None and not self.in_main and self._at_prompt(self.child)
+
+    def _at_prompt(self, child: Child) -> bool:
+        return not self._raw_runs and child.at_prompt()
+
+    def _pass_to_main(self) -> bool:
+        data = bytes(self._pending)
+        stop = data.find(CTRL_C) if self.page.interrupt_char == CTRL_C else -1
+        part = data if stop < 0 else data[:stop]
+        fed = self.page.feed(part)
+        del self._pending[:fed]
+        self._notify()
+        if fed < len(part):
+            return False
+        if stop >= 0:
+            del self._pending[:1]
+            self._interrupt()
+        return stop >= 0
+
+    def _pass_to_prompt(self, child: Child) -> bool:
+        if self._at_prompt(child):
+            # Up to a Ctrl-D: it may end the interpreter, and what follows belongs to the next one.
+            end = self._pending.find(CTRL_D) + 1 or len(self._pending)
+            data = bytes(self._pending[:end])
+            self._note_prompt(data)
+            if data[-1] == CTRL_D:
+                self._hold_until_s = time.monotonic() + LEAVE_S
+                self._raw_runs = self.raw_prompt
+        else:
+            stop = self._pending.find(CTRL_C) if self.page.interrupt_char == CTRL_C else -1
+            if stop == 0:
+                del self._pending[:1]
+                self._interrupt()
+                return True
+            data = bytes(self._pending if stop < 0 else self._pending[:stop])
+        try:
+            sent = os.write(child.terminal, data)
+        except (BlockingIOError, OSError):  # full, or ended
+            return False
+        del self._pending[:sent]
+        return sent == len(data)
+
+    def _note_prompt(self, data: bytes) -> None:
+        for byte in data:
+            if byte in (CTRL_A, CTRL_B):
+                self.raw_prompt = byte == CTRL_A
+                self._binary = False
+
+    def _notify(self) -> None:
+        self.page.notices += 1
+        assert self.child is not None
+        self.child.wake()
+
+    def _interrupt(self) -> None:
+        self._interrupted_s = time.monotonic()
+        self._hold_until_s = self._interrupted_s + SETTLE_S
+        self._nudged = False
+        self.page.interrupt = 1
+        self._notify()
+
+    # -- time ---------------------------------------------------------------------------------------------------------
+
+    def look(self) -> float | None:
+        """Do what time has brought; seconds until the next look, None when nothing is under way."""
+        assert self.child is not None
+        now_s = time.monotonic()
+        if self._interrupted_s is not None:
+            self._follow_interrupt(now_s - self._interrupted_s, self.child)
+        self.pass_on()
+        waiting = self._interrupted_s is not None or (self._pending and now_s < self._hold_until_s)
+        return 0.005 if waiting else None
+
+    def _follow_interrupt(self, passed_s: float, child: Child) -> None:
+        page = self.page
+        if page.interrupt and not self.in_main and self._at_prompt(child):
+            page.interrupt = 0  # what it was meant for ended by itself
+            with contextlib.suppress(BlockingIOError):
+                os.write(child.terminal, b"\x03")
+        if self._nudged:
+            if self.in_main or not self._at_prompt(child):
+                self.kill_wanted = passed_s > GIVE_UP_S
+                if not self.kill_wanted:
+                    return
+            self._interrupted_s = None
+        elif page.interrupt:
+            if passed_s > NUDGE_S:
+                page.interrupt = 0
+                self._nudged = True
+                child.interrupt()
+        elif passed_s > SETTLE_S or (not self.in_main and self._at_prompt(child)):
+            self._interrupted_s = None
+            self._hold_until_s = 0.0
+
+    # -- a new interpreter ----------------------------------------------------------------------------------------------
+
+    def attach(self, child: Child, raw: bool) -> None:
+        """A new interpreter is on the other end; `raw`: bring it to the raw prompt unseen."""
+        self.child = child
+        self.in_main = True
+        self.raw_prompt, self._raw_runs = raw, False
+        self._binary = False
+        self._skip_to_banner, self._skipped = raw, b""
+        self._hold_until_s, self._interrupted_s, self._nudged, self.kill_wanted = 0.0, None, False, False
+        self.page.interrupt, self.page.interrupt_char = 0, CTRL_C
+        self.page.in_tail = self.page.in_head
+        if raw:
+            os.write(child.terminal, b"\x01")
+
+    def main_ended(self) -> None:
+        """What main.py left unread goes to the prompt."""
+        self.take_rest()
+        self._pending[:0] = self.page.unread()
+        self.in_main = False
+
+    def wait_writable(self, timeout_s: float) -> None:
+        """Give the host a moment to read."""
+        select.select([], [self.host], [], timeout_s)
+
+    def close(self) -> None:
+        """Unplug the cable."""
+        os.close(self.host)
+        os.close(self.host_end)

@@ -1,0 +1,119 @@
+"""Start of the board's interpreter: stand-ins in place of the PC's modules, the flash mounted, then main.py."""
+
+import gc
+import sys
+
+
+def start(address, fds, pins, run_main, source):
+    """Boot; returns to the REPL when main.py ends, and then time is real."""
+    import _clock
+
+    _clock.pins = pins
+    flash = _clock.open_page(address, *fds)
+    _install()
+    import os
+
+    from _flash import Flash
+
+    os.umount("/")
+    if source:
+        _write(os, Flash(flash), source)
+        return
+    _mount(os, Flash(flash))
+    sys.path[:] = ["", ".frozen", "/lib"]
+    gc.collect()  # main.py finds a heap as tidy as a board's
+    _run("/boot.py", os)
+    if run_main:
+        _run("/main.py", os)
+    _leave_main()
+    _clock.go_real()
+
+
+def _write(os, device, source):
+    """Format, and write files that come as path length, path, content length, content."""
+    import uctypes
+
+    packed = memoryview(uctypes.bytearray_at(*source))
+    os.VfsLfs2.mkfs(device, progsize=256)
+    os.mount(os.VfsLfs2(device, progsize=256), "/")
+    at = 0
+    while at < len(packed):
+        parts = []
+        for _ in range(2):
+            size = int.from_bytes(packed[at : at + 4], "little")
+            parts.append(packed[at + 4 : at + 4 + size])
+            at += 4 + size
+        path, content = str(parts[0], "utf8"), parts[1]
+        for i in range(1, len(path)):
+            if path[i] == "/":
+                _make_folder(os, path[:i])
+        with open(path, "wb") as file:
+            file.write(content)
+    os.umount("/")
+
+
+def _make_folder(os, path):
+    try:
+        os.stat(path)
+    except OSError:
+        os.mkdir(path)
+
+
+def _mount(os, device):
+    """An erased or damaged flash is formatted, as the rp2 port does."""
+    try:
+        os.mount(os.VfsLfs2(device, progsize=256), "/")
+    except OSError:
+        os.VfsLfs2.mkfs(device, progsize=256)
+        os.mount(os.VfsLfs2(device, progsize=256), "/")
+    os.chdir("/")
+
+
+def _install():
+    """Import every stand-in now, under both of its names, so that nothing reaches the PC's clock or pins."""
+    modules = sys.modules
+    import _console
+    import _micropython
+    import _os
+    import _sys
+    import builtins
+    import machine
+    import onewire
+    import rp2
+    import select
+    import time
+
+    for name, module in (("time", time), ("select", select), ("machine", machine), ("os", _os), ("sys", _sys)):
+        modules[name] = modules["u" + name] = module
+    modules["micropython"] = _micropython
+    modules["onewire"], modules["rp2"] = onewire, rp2
+    builtins.print = _console.show
+
+
+def _leave_main():
+    """The prompt and what runs at it use the real terminal."""
+    import _console
+    import builtins
+
+    del sys.modules["sys"], sys.modules["usys"]
+    builtins.print = _console._print
+
+
+def _run(path, os):
+    """Run a file of the flash as the board's start-up does."""
+    import _clock
+    import _console
+    import __main__
+
+    try:
+        os.stat(path)
+    except OSError:
+        return
+    try:
+        with open(path) as file:
+            code = compile(file.read(), path[1:], "exec")
+        exec(code, __main__.__dict__)
+    except SystemExit:
+        _clock.halt(b"s")
+    except BaseException as error:
+        _console.show_exception(error)

@@ -1,0 +1,58 @@
+"""The flash chip: blocks in the shared page, so that files survive resets and power cuts like on the chip itself."""
+
+import _clock
+import _page
+
+# W25Q16JV data sheet, 9.6 AC characteristics: sector erase 45 ms, page program 0.4 ms, both typical.
+ERASE_US = 45000
+PROGRAM_US = 400
+PAGE_BYTES = 256
+ERASED = b"\xff" * PAGE_BYTES  # made once: the board's heap may have no free run of a whole block
+
+
+class Flash:
+    """A block device for littlefs."""
+
+    def __init__(self, memory):
+        self._memory = memoryview(memory)
+
+    def readblocks(self, block, buf, offset=0):
+        """Read from the chip; costs nothing, it is mapped."""
+        at = block * _page.FLASH_BLOCK + offset
+        buf[:] = self._memory[at : at + len(buf)]
+
+    def writeblocks(self, block, buf, offset=0):
+        """Program pages."""
+        at = block * _page.FLASH_BLOCK + offset
+        done = self._operation(len(buf))
+        self._memory[at : at + done] = memoryview(buf)[:done]
+        if done < len(buf):
+            _clock.halt(b"c")
+        _clock.charge((len(buf) + PAGE_BYTES - 1) // PAGE_BYTES * PROGRAM_US)
+
+    def ioctl(self, operation, block):
+        """What littlefs asks: block count, block size, erase."""
+        if operation == 4:
+            return _page.FLASH_BLOCKS
+        if operation == 5:
+            return _page.FLASH_BLOCK
+        if operation == 6:
+            self._erase(block)
+        return 0
+
+    def _erase(self, block):
+        done = self._operation(_page.FLASH_BLOCK)
+        for at in range(block * _page.FLASH_BLOCK, block * _page.FLASH_BLOCK + done, PAGE_BYTES):
+            self._memory[at : at + PAGE_BYTES] = ERASED
+        if done < _page.FLASH_BLOCK:
+            _clock.halt(b"c")
+        _clock.page.flash_erases += 1
+        _clock.charge(ERASE_US)
+
+    def _operation(self, size):
+        """Count an operation; how many of its bytes happen before the power goes."""
+        page = _clock.page
+        page.flash_operations += 1
+        if page.flash_operations != page.flash_cut_at:
+            return size
+        return size // 2 if page.flash_cut_torn else 0

@@ -1,0 +1,9 @@
+"""micropython, with the interrupt character told to the supervisor, which looks for it in the host's bytes."""
+
+import _clock
+from micropython import *  # noqa: F403
+
+
+def kbd_intr(char):
+    """Which byte interrupts; -1: none."""
+    _clock.page.interrupt_char = char

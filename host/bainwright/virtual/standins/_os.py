@@ -1,0 +1,19 @@
+"""os, with what a board's port has and the PC's lacks."""
+
+from os import *  # noqa: F403
+
+from ucollections import namedtuple
+
+_Uname = namedtuple("uname", ("sysname", "nodename", "release", "version", "machine"))
+
+
+def uname():
+    """What the port calls itself."""
+    from sys import implementation
+
+    release = "%d.%d.%d" % implementation[1][:3]
+    return _Uname("virtual", "virtual", release, implementation[2], "virtual board (simulated warmer)")
+
+
+def sync():
+    """Files are on the flash image when they are closed."""
