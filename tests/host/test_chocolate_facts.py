@@ -1,0 +1,256 @@
+"""What is known of chocolate, rooms and kitchens, against where it is known from; the mark stands beside each check."""
+
+from __future__ import annotations
+
+import psychrolib
+import pytest
+from iapws import IAPWS97
+
+from bainwright.chocolate import CAPS, load_profile
+from bainwright.errors import UseError
+from bainwright.plan import asked as plan_asked
+from bainwright.plan import heating, kitchen, seeding
+from bainwright.plan.heating import Around
+from bainwright.plan.planner import TEST_FOR_S, TEST_LONGER_S
+from bainwright.plan.seeding import STUFF, Batch
+from bainwright.plan.sources import MEMORY, PRACTICE, READ
+from bainwright.rig import Rig, load_rig
+from bainwright.virtual import air, fat
+from bainwright.virtual.body import WATER_CP_J_PER_KGK, body_of
+
+psychrolib.SetUnitSystem(psychrolib.SI)
+
+# Melting points of cocoa butter, forms I to VI, °C. Inputs only: the authors differ, so nothing is checked to a digit.
+WILLE_LUTTON_1966 = (17.3, 23.3, 25.5, 27.5, 33.8, 36.3)  # read, through a secondary copy
+LOVEGREN_1976 = (13.0, 20.0, 23.0, 25.0, 30.0, 33.5)  # from memory
+DAVIS_DIMICK_1986 = (13.1, 17.7, 22.4, 26.4, 30.7, 33.8)  # from memory
+AUTHORS = (WILLE_LUTTON_1966, LOVEGREN_1976, DAVIS_DIMICK_1986)
+FORM_IV, FORM_V = 3, 4
+
+
+def bowl_of_2_kg() -> Rig:
+    """2 kg of chocolate in a bare bowl 24 cm across."""
+    return load_rig("pot").with_settings({"chocolate_kg": 2.0})
+
+
+# -- polymorphs and windows ------------------------------------------------------------------------------------------
+
+
+def test_the_melting_point_used_is_the_one_read():
+    """Form V, Wille & Lutton 1966 (read, secondary copy); the others put it at 30 to 34 °C."""
+    assert seeding.MELTS_OUT.value == WILLE_LUTTON_1966[FORM_V]
+    assert seeding.MELTS_OUT.mark == READ
+    assert all(30.0 <= author[FORM_V] <= 34.0 for author in AUTHORS)
+
+
+def test_darks_window_lies_above_form_iv_and_below_form_v():
+    """Above every author's form IV, and below the form V of Wille & Lutton that the ceiling follows."""
+    dark = load_profile("dark")
+    assert dark.low_c > max(author[FORM_IV] for author in AUTHORS)
+    assert dark.high_c < WILLE_LUTTON_1966[FORM_V] < dark.ceiling_c < 36.3
+
+
+@pytest.mark.parametrize(("name", "low_c", "high_c"), [("dark", 45, 50), ("milk", 40, 45), ("white", 40, 45)])
+def test_melts_are_those_of_the_trade(name, low_c, high_c):
+    """Common practice, no source: dark 45-50, milk and white 40-45 °C."""
+    usual_c = plan_asked.DEFAULT_MELT_C.get(name, plan_asked.DEFAULT_MELT_OTHERS_C)
+    assert low_c <= load_profile(name).melt_c <= high_c
+    assert low_c <= usual_c <= high_c
+
+
+def test_every_kind_has_its_stuff():
+    """Whatever the board calls a kind can be planned."""
+    assert set(STUFF) == set(CAPS)
+
+
+# -- properties ------------------------------------------------------------------------------------------------------
+
+
+def test_properties_are_becketts():
+    """Constants table, 4th ed. (read): cp 1590 and 1670 J/kg·K; latent 46 dark, 44 kJ/kg milk; white from memory."""
+    assert (seeding.CP_SOLID.value, seeding.CP_LIQUID.value) == (1590.0, 1670.0)
+    assert (STUFF["dark"].latent.value, STUFF["milk"].latent.value) == (46e3, 44e3)
+    assert {seeding.CP_SOLID.mark, STUFF["dark"].latent.mark, STUFF["milk"].latent.mark} == {READ}
+    assert 40e3 <= STUFF["white"].latent.value <= 46e3
+    assert STUFF["white"].latent.mark == MEMORY
+
+
+def test_plan_and_simulated_warmer_stand_on_the_same_dark_chocolate():
+    """One figure, two users: the plan's heat of dark chocolate is the built-in plant's."""
+    assert STUFF["dark"].latent.value == fat.LATENT_J_PER_KG
+    assert seeding.CP_SOLID.value == fat.CHOCOLATE_CP_J_PER_KGK
+
+
+@pytest.mark.parametrize(("temp_c", "share"), [(20, 0.76), (25, 0.70), (30, 0.45), (35, 0.01)])
+def test_solid_fat_is_the_table_from_memory(temp_c, share):
+    """Cocoa butter, Ghana, Shukla: from memory, and marked so."""
+    assert fat.solid_share(temp_c) == pytest.approx(share)
+    assert STUFF["dark"].molten_share(temp_c, 20.0) == pytest.approx(1 - share / 0.76)
+    assert seeding.SOLID_FAT.mark == MEMORY
+
+
+def test_milk_fat_moves_melting_down_by_one_to_three_kelvin():
+    """From memory and common practice: 1 to 3 K."""
+    assert 1.0 <= STUFF["milk"].milk_fat_k <= 3.0
+    assert STUFF["milk"].molten_share(30.0, 20.0) > STUFF["dark"].molten_share(30.0, 20.0)
+
+
+def test_a_kilogram_from_20_to_45_takes_85_8_kilojoules():
+    """Computed on Beckett's 1590 J/kg·K and 46 kJ/kg; 1 % for the liquid's higher specific heat above 40 °C."""
+    start = heating.Start(20.0, 20.0, STUFF["dark"])
+    steps = 25000
+    taken_j = sum(heating.apparent_cp(20.0 + 25.0 * (at + 0.5) / steps, start) * 25.0 / steps for at in range(steps))
+    assert taken_j == pytest.approx(85.8e3, rel=0.01)
+
+
+def test_a_melt_thickens_by_half_from_40_to_31_5():
+    """Ea 32.5-39.6 kJ/mol over 25-45 °C (Lee 2024, read) makes 1.42-1.53 (computed), to the last digit given."""
+    least, most = kitchen.thicker_by(40.0, 31.5)
+    assert least == pytest.approx(1.42, abs=0.007)
+    assert most == pytest.approx(1.53, abs=0.007)
+
+
+# -- rules of thumb of the trade -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("share", [0.20, 0.25])
+def test_a_fifth_to_a_quarter_lands_near_32_to_33(share):
+    """Common practice, no source: dark at 45 °C; here 1.5 kg in 0.6 kg of steel, 10 minutes at 17.7 W; within 1.5 K."""
+    batch = Batch(1.5, 45.0, 20.0, bowl_j_per_k=300.0, lost_j=17.7 * 600)
+    end_c = seeding.end_temp_c(batch, share, lambda temp_c: STUFF["dark"].molten_share(temp_c, 20.0))
+    assert end_c == pytest.approx(32.5, abs=1.5)
+    assert STUFF["dark"].molten_share(end_c, 20.0) < 1.0  # some seed is still unmelted
+
+
+def test_blade_test_takes_what_the_trade_says():
+    """Common practice, no source: dark 5 minutes or less, milk and white somewhat longer, never over 10 to 15."""
+    assert TEST_FOR_S["dark"] == 5 * 60 < TEST_LONGER_S <= 10 * 60
+
+
+def test_coating_and_waste_are_those_of_the_trade():
+    """Common practice, no source: coating 25-40 % of the piece, waste 10-15 %."""
+    assert (plan_asked.COATING_LOW, plan_asked.COATING_HIGH) == (0.25, 0.40)
+    assert plan_asked.COATING_LOW <= plan_asked.DEFAULT_COATING <= plan_asked.COATING_HIGH
+    assert 0.10 <= plan_asked.DEFAULT_WASTE <= 0.15
+
+
+def test_room_to_work_in_is_that_of_the_trade():
+    """Common practice, no source, and marked so: 18-22 °C, relative humidity under 50 to 60 %."""
+    assert (kitchen.ROOM_LOW_C, kitchen.ROOM_HIGH_C) == (18.0, 22.0)
+    assert (kitchen.DRY_ENOUGH, kitchen.TOO_DAMP) == (0.50, 0.60)
+    assert kitchen.ROOM_FIGURES[0].mark == kitchen.ROOM_FIGURES[1].mark == PRACTICE
+    assert kitchen.room_cautions(20.0, 0.5, 20.0) == []
+
+
+@pytest.mark.parametrize(
+    ("temp_c", "humidity", "centre_c", "word"),
+    [
+        (22.1, 0.45, None, "warm"),
+        (17.9, 0.45, None, "cold"),
+        (20.0, 0.61, None, "too damp"),
+        (20.0, 0.55, None, "damp side"),
+        (20.0, 0.50, 9.0, "dew point"),
+    ],
+)
+def test_a_room_or_centre_that_will_not_do_is_named(temp_c, humidity, centre_c, word):
+    """One caution each, at the trade's limits; the centre at the dew point of 9.26 °C."""
+    said = kitchen.room_cautions(temp_c, humidity, centre_c)
+    assert len(said) == 1
+    assert word in said[0]
+
+
+def test_holding_warm_is_no_kill_step():
+    """D50 = 1574 min, z = 14 K for dark; D45 = 3582 min is computed from them."""
+    assert kitchen.tenfold_min(50.0) == pytest.approx(1574.0)
+    assert kitchen.tenfold_min(45.0) == pytest.approx(3582.0, abs=1.0)
+
+
+# -- moist air and boiling -------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("temp_c", "expected_pa"), [(20, 2333), (33, 5020), (45, 9580), (50, 12345)])
+def test_saturation_pressure_is_magnus(temp_c, expected_pa):
+    """611.2 Pa, 17.62, 243.12 °C, to the digits of the table (computed)."""
+    assert air.saturation_pa(temp_c) == pytest.approx(expected_pa, abs=1.0)
+
+
+def test_dew_point_of_a_half_moist_room():
+    """9.26 °C at 20 °C and 50 % (computed)."""
+    assert kitchen.dew_point_c(20.0, 0.5) == pytest.approx(9.26, abs=0.005)
+
+
+@pytest.mark.parametrize(("temp_c", "humidity"), [(15, 0.4), (20, 0.5), (24, 0.65), (30, 0.8), (38, 0.99)])
+def test_dew_point_agrees_with_psychrolib(temp_c, humidity):
+    """Oracle: psychrolib (ASHRAE Fundamentals), within 0.1 K for another saturation formula."""
+    theirs = psychrolib.GetTDewPointFromRelHum(temp_c, humidity)
+    assert kitchen.dew_point_c(temp_c, humidity) == pytest.approx(theirs, abs=0.1)
+
+
+def test_water_boils_at_99_97_at_the_sea():
+    """IAPWS at 101.325 kPa."""
+    assert kitchen.boiling_c(0.0) == pytest.approx(99.97, abs=0.005)
+
+
+@pytest.mark.parametrize("altitude_m", [-400, 500, 1500, 3000, 5000])
+def test_boiling_point_at_altitude_agrees_with_psychrolib_and_iapws(altitude_m):
+    """Oracles: psychrolib's standard atmosphere within 0.1 %, `iapws` for the saturation line within 1 mK."""
+    pressure_pa = kitchen.pressure_pa(altitude_m)
+    assert pressure_pa == pytest.approx(psychrolib.GetStandardAtmPressure(altitude_m), rel=1e-3)
+    assert kitchen.boiling_c(altitude_m) == pytest.approx(IAPWS97(P=pressure_pa / 1e6, x=0).T - 273.15, abs=1e-3)
+
+
+@pytest.mark.parametrize("altitude_m", [-431, 5501, 29029, float("nan"), float("inf")])
+def test_altitude_out_of_range_is_refused_in_words(altitude_m):
+    """Below the Dead Sea, above the highest town, feet for metres, and no number at all."""
+    with pytest.raises(UseError, match=r"--altitude: got .* m, wanted -430 to 5500 m"):
+        kitchen.boiling_c(altitude_m)
+
+
+# -- what leaves a bath and a bowl -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("water_c", "ashrae", "shah", "latent_w"),
+    [(33.0, 0.51, (0.39, 0.44), (265, 356)), (45.0, 1.126, (1.03, 1.16), (682, 868))],
+)
+def test_evaporation_is_that_of_the_tables(water_c, ashrae, shah, latent_w):
+    """kg/m²·h, air 20 °C 50 %: ASHRAE within 1 % (45 °C computed); Shah bounds it within 30 %; latent W/m²."""
+    flux = air.evaporation_kg_per_m2s(water_c, 20.0, 0.5)
+    assert 3600 * flux == pytest.approx(ashrae, rel=0.01)
+    assert shah[0] <= 3600 * flux <= 1.3 * shah[1]
+    assert latent_w[0] <= flux * air.latent_j_per_kg(water_c) <= latent_w[1]
+
+
+def test_evaporation_of_a_rig_is_flux_times_open_water():
+    """All of the ring open, none of it, and no bowl in the water: the flux of the table on the area left."""
+    body = body_of(bowl_of_2_kg())
+    flux = air.evaporation_kg_per_m2s(45.0, 20.0, 0.5)
+    bare, closed = (Around(20.0, 0.5, 2.0, cover) for cover in (0.0, 1.0))
+    assert heating.vapour_kg_per_s(body, 45.0, bare) == pytest.approx(flux * body.ring_m2)
+    assert heating.vapour_kg_per_s(body, 45.0, closed) == 0.0
+    assert heating.vapour_kg_per_s(body, 45.0, closed, bowl_off=True) == pytest.approx(flux * body.pot_m2)
+
+
+def test_a_bowl_of_2_kg_at_32_loses_6_watts_up_and_5_sideways():
+    """Computed, Nu = 0.54 Ra^(1/4) up, 0.59 upright, emissivity 0.95 and 0.2: 6.0, 5.2 W, 0.93 W/K; within 5 %."""
+    body = body_of(Rig("bare", bowl_of_2_kg().settings))
+    around = Around(20.0, 0.5, 2.0, 0.0)
+    top_w = 12.0 * heating.top_w_per_k(body, 32.0, around)
+    bare_w = 12.0 * heating.side_w_per_k(body, 32.0, around, bowl_off=True) - 12.0 * 2.0 * body.base_m2
+    assert top_w == pytest.approx(6.0, rel=0.05)
+    assert bare_w == pytest.approx(5.2, rel=0.05)
+    assert (top_w + bare_w) / 12.0 == pytest.approx(0.93, rel=0.05)
+    store_j_per_k = 2.0 * seeding.CP_LIQUID.value + 0.6 * 500.0
+    assert store_j_per_k / ((top_w + bare_w) / 12.0) / 3600 == pytest.approx(1.1, rel=0.05)  # its time constant, h
+    assert 60.0 * (top_w + bare_w) / store_j_per_k == pytest.approx(0.18, rel=0.05)  # unheated, K/min
+
+
+def test_200_watts_lift_3_kg_of_water_by_0_96_kelvin_a_minute():
+    """Computed, on water alone; a real warmer's pot, bowl and losses take up to a quarter of that away."""
+    water_j_per_k = 3.0 * WATER_CP_J_PER_KGK
+    assert 200.0 / water_j_per_k * 60.0 == pytest.approx(0.96, abs=0.005)
+    rig = load_rig("mat").with_settings({"heater_w": 200.0, "water_l": 3.0})
+    around = Around(20.0, 0.5, 1.2, 1.0)
+    course = heating.heat_up(body_of(rig), 200.0, around, heating.Start(20.0, 20.0), 99.0, lambda w, c: w >= 30.0)
+    rise_k_per_min = 60 * (course.rows[-1][1] - course.rows[6][1]) / (course.rows[-1][0] - course.rows[6][0])
+    assert rise_k_per_min == pytest.approx(0.84, abs=0.12)
