@@ -1,0 +1,339 @@
+"""Draws `wiring.svg` of the 24 V mat rig from the firmware's own pin map: run it after any change of the pins.
+
+    python hardware/draw_wiring.py
+"""
+
+from __future__ import annotations
+
+import re
+from itertools import pairwise
+from pathlib import Path
+
+import schemdraw
+from schemdraw import elements as elm
+
+from bainboard import pins
+
+SHEET = Path(__file__).with_name("wiring.svg")
+PINS: dict[str, int] = pins.RP2
+NOT_FITTED = ("adc_water", "adc_bowl")  # analogue probes; this rig has digital ones
+
+# Where a GPIO comes out on the 40-pin board of a Raspberry Pi Pico (its pinout, from memory).
+HEADER = {
+    0: 1, 1: 2, 2: 4, 3: 5, 4: 6, 5: 7, 6: 9, 7: 10, 8: 11, 9: 12, 10: 14, 11: 15, 12: 16, 13: 17, 14: 19, 15: 20,
+    16: 21, 17: 22, 18: 24, 19: 25, 20: 26, 21: 27, 22: 29, 26: 31, 27: 32, 28: 34,
+}
+RAIL_3V3_PIN, VBUS_PIN = 36, 40
+
+Point = tuple[float, float]
+GATE_UNDER_DRAIN = 7 / 6  # how schemdraw draws a MOSFET, in its units
+
+
+def pin_text(name: str) -> str:
+    """A pin as the drawing writes it: GPIO, the firmware's name, place on the board's edge."""
+    return f"GP{PINS[name]} {name} · pin {HEADER[PINS[name]]}"
+
+
+class Sheet:
+    """A schemdraw drawing with the few gestures this circuit needs, all at absolute places."""
+
+    def __init__(self) -> None:
+        schemdraw.svgconfig.text = "text"  # words stay words: small, searchable, and testable
+        self.drawing = schemdraw.Drawing(canvas="svg", show=False)
+        self.drawing.config(fontsize=10, lw=1.2, font="DejaVu Sans,sans-serif", margin=0.4)
+
+    def part(self, element: elm.Element2Term, start: Point, end: Point, text: str = "", side: str = "top") -> None:
+        """A two-ended part between two points."""
+        element.endpoints(start, end)
+        if text:
+            element.label(text, loc=side, fontsize=9)
+        self.drawing.add(element)
+
+    def wire(self, *points: Point) -> None:
+        """A wire through points."""
+        for start, end in pairwise(points):
+            self.drawing.add(elm.Line().endpoints(start, end))
+
+    def dot(self, *points: Point) -> None:
+        """Joints."""
+        for point in points:
+            self.drawing.add(elm.Dot().at(point))
+
+    def joint(self, *points: Point) -> None:
+        """Places that come apart: plugs and links."""
+        for point in points:
+            self.drawing.add(elm.Dot(open=True).at(point))
+
+    def ground(self, *points: Point) -> None:
+        """0 V."""
+        for point in points:
+            self.drawing.add(elm.GroundSignal().at(point))
+
+    def rail(self, point: Point, text: str) -> None:
+        """A supply rail."""
+        self.drawing.add(elm.Vdd().at(point).label(text, fontsize=9))
+
+    def tag(self, point: Point, text: str, *, leftward: bool = True) -> None:
+        """A named net that ends here and comes back elsewhere under the same name."""
+        tag = elm.Tag(width=0.8 + 0.168 * len(text), height=0.6).at(point).label(text, fontsize=9)
+        self.drawing.add(tag.left() if leftward else tag.right())
+
+    def words(self, point: Point, text: str, size: float = 9, *, colour: str = "black", middle: bool = False) -> None:
+        """Free words, their left end at the point."""
+        across = "center" if middle else "left"
+        label = elm.Label().at(point).label(text, fontsize=size, color=colour, halign=across, valign="center")
+        self.drawing.add(label)
+
+    def frame(self, low: Point, high: Point, title: str, *, colour: str = "dimgray") -> None:
+        """A dashed frame with its title over its top left corner."""
+        self.drawing.add(elm.Rect(corner1=low, corner2=high).at((0, 0)).theta(0).linestyle("--").color(colour))
+        self.words((low[0] + 0.1, high[1] + 0.35), title, 11, colour=colour)
+
+    def box(self, low: Point, high: Point, text: str, size: float = 9) -> None:
+        """A box with words in its middle."""
+        self.drawing.add(elm.Rect(corner1=low, corner2=high).at((0, 0)).theta(0))
+        self.words(((low[0] + high[0]) / 2, (low[1] + high[1]) / 2), text, size, middle=True)
+
+    def mosfet(self, drain: Point) -> tuple[Point, Point]:
+        """An n-channel MOSFET hanging from its drain: (gate, source)."""
+        fet = self.drawing.add(elm.NMos().at(drain).anchor("drain").theta(0))
+        return tuple(fet.gate), tuple(fet.source)
+
+
+def power(s: Sheet) -> None:
+    """Supply, fuse, hand switch, guard contact, cut-outs, heater, switch."""
+    top, back, low = 30.0, 25.5, 22.0
+    s.frame((-1.0, low - 1.2), (18.6, top + 2.2), "1  Power: in the box, above the water")
+    s.frame((20.2, back - 1.2), (35.0, top + 2.2), "2  On the pan, under its insulation", colour="firebrick")
+    s.box((-0.5, 24.3), (3.1, 27.3), "PS1\nisolated\n24 V DC, 3.2 A\n(77 W)")
+    s.wire((1.3, 27.3), (1.3, top), (3.0, top))
+    s.words((1.5, 27.8), "+")
+    s.words((1.5, 23.8), "-")
+    s.part(elm.Fuse(), (3.0, top), (5.8, top), "F1  4 A\n32 V DC blade")
+    s.part(elm.Switch(), (6.4, top), (9.4, top), "S1  hand switch\n≥ 5 A 30 V DC")
+    s.wire((5.8, top), (6.4, top))
+    s.wire((9.4, top), (12.0, top))
+    s.dot((10.4, top))
+    s.wire((10.4, top), (10.4, top - 1.2), (10.8, top - 1.2))
+    s.tag((10.8, top - 1.2), "24 V S", leftward=False)
+    s.part(elm.Switch(), (12.0, top), (15.0, top), "K1 contact\n10 A 30 V DC, n.o.")
+    s.wire((15.0, top), (21.0, top))
+    s.part(elm.ResistorIEC(), (16.2, top), (16.2, top - 2.4), "10k", "bottom")
+    s.part(elm.LED(), (16.2, top - 2.4), (16.2, back), "heat\nlamp", "bottom")
+    s.dot((16.2, top), (16.2, back))
+    s.joint((19.4, top), (19.4, back))
+    s.words((19.4, (top + back) / 2), "plug X1\n2-pole", middle=True)
+    s.part(elm.Breaker(), (21.6, top), (25.2, top), "TCO1  80 °C bimetal\nmanual reset")
+    s.part(elm.FuseIEC(), (26.4, top), (30.0, top), "TF1  110 °C thermal fuse\none-shot, crimped")
+    s.wire((21.0, top), (21.6, top))
+    s.wire((25.2, top), (26.4, top))
+    s.wire((30.0, top), (32.0, top), (32.0, top - 0.8))
+    s.part(elm.ResistorIEC(), (32.0, top - 0.8), (32.0, back + 0.8), "RH  mat\n60 W\n9.6 Ω", "bottom")
+    s.wire((32.0, back + 0.8), (32.0, back), (13.6, back))
+    s.words((22.0, back + 0.5), "2 x 0.75 mm², silicone, 1.5 m; drip loop")
+    gate, source = s.mosfet((13.6, back))
+    s.wire(source, (13.6, low), (1.3, low), (1.3, 24.3))
+    s.words((14.2, gate[1]), "Q1  heater switch\nlogic level, ≥ 55 V")
+    s.wire(gate, (11.6, gate[1]))
+    s.part(elm.ResistorIEC(), (11.6, gate[1]), (11.6, low), "4.7k", "bottom")
+    s.part(elm.ResistorIEC(), (9.2, gate[1]), (11.6, gate[1]), "100 Ω")
+    s.dot((11.6, gate[1]), (11.6, low), (7.0, low))
+    s.tag((9.2, gate[1]), pin_text("heater"))
+    s.ground((7.0, low))
+
+
+def pump(s: Sheet, start: Point, names: tuple[str, str, str, str], store_x: float) -> None:
+    """One charge pump: series resistor, capacitor, a diode from 0 V and one onward."""
+    x, y = start
+    resistor, capacitor, reset, feed = names
+    s.part(elm.ResistorIEC(), (x, y), (x + 2.2, y), resistor)
+    s.part(elm.Capacitor(), (x + 2.2, y), (x + 4.6, y), capacitor)
+    s.part(elm.Diode(), (x + 4.6, y - 2.0), (x + 4.6, y), reset, "bottom")
+    s.ground((x + 4.6, y - 2.0))
+    s.dot((x + 4.6, y))
+    s.part(elm.Diode(), (x + 4.6, y), (x + 7.0, y), feed)
+    s.wire((x + 7.0, y), (store_x, y))
+
+
+def heartbeat(s: Sheet) -> None:
+    """Every edge of the heartbeat pin charges one of two pumps; a comparator lets go when the edges stop."""
+    s.frame((-1.0, 5.4), (35.0, 19.2), "3  Heartbeat gate and guard relay: in the box")
+    upper, store_x = 16.0, 19.6
+    s.tag((4.6, upper), pin_text("heartbeat"))
+    s.wire((4.6, upper), (9.0, upper))
+    s.joint((5.0, upper), (6.0, upper))
+    s.words((4.5, upper + 0.9), "J1 test link,\nfitted in use")
+    s.part(elm.ResistorIEC(), (6.8, upper), (6.8, upper - 2.4), "100k", "top")
+    s.wire((6.8, upper - 2.4), (6.8, 12.2))
+    s.part(elm.ResistorIEC(), (6.8, 12.2), (6.8, 9.8), "100k", "top")
+    s.ground((6.8, 9.8))
+    pump(s, (9.0, upper), ("1k", "C1a  2.2 µF film 5 %", "D1", "D2"), store_x)
+    inverter = s.drawing.add(elm.Opamp(leads=True).theta(0).anchor("in1").at((9.0, 12.2)))
+    s.wire((6.8, 12.2), (9.0, 12.2))
+    s.words((inverter.center[0] - 0.1, inverter.center[1]), "IC1A", middle=True)
+    s.tag(tuple(inverter.in2), "VREF")
+    out = tuple(inverter.out)
+    s.part(elm.ResistorIEC(), (out[0], out[1] + 2.2), out, "4.7k", "bottom")
+    s.rail((out[0], out[1] + 2.2), "3.3 V")
+    pump(s, out, ("1k", "C1b  2.2 µF film 5 %", "D3", "D4"), store_x)
+    s.dot((6.8, upper), (6.8, 12.2), out, (store_x, out[1]), (store_x, upper))
+    s.wire((store_x, upper), (store_x, out[1]))
+    s.part(elm.Capacitor(), (store_x, out[1]), (store_x, out[1] - 2.4), "C2\n100n", "bottom")
+    s.wire((store_x, upper), (21.4, upper))
+    s.part(elm.ResistorIEC(), (21.4, upper), (21.4, 13.4), "R2a  330k\n1 %", "top")
+    s.part(elm.ResistorIEC(), (21.4, 12.8), (21.4, 10.2), "R2b  330k\n1 %", "top")
+    s.wire((21.4, 13.4), (21.4, 12.8))
+    s.ground((store_x, out[1] - 2.4), (21.4, 10.2))
+    guard(s, (23.9, 13.1))
+    s.wire((21.4, 13.1), (23.9, 13.1))
+    s.dot((21.4, 13.1))
+    reference(s)
+
+
+def reference(s: Sheet) -> None:
+    """The comparators' threshold, and their supply."""
+    s.rail((0.6, 11.4), "3.3 V")
+    s.part(elm.ResistorIEC(), (0.6, 11.4), (0.6, 9.2), "56k\n1 %", "top")
+    s.part(elm.ResistorIEC(), (0.6, 9.2), (0.6, 7.0), "10k\n1 %", "top")
+    s.part(elm.Capacitor(), (2.4, 9.2), (2.4, 7.0), "100n", "top")
+    s.wire((0.6, 9.2), (3.0, 9.2))
+    s.dot((0.6, 9.2), (2.4, 9.2))
+    s.ground((0.6, 7.0), (2.4, 7.0))
+    s.tag((3.0, 9.2), "VREF", leftward=False)
+    s.words((3.1, 8.4), "0.50 V")
+    s.words((8.4, 7.2), "IC1 = TLC393, open drain: 3.3 V on pin 8, 0 V on pin 4, 100n across. D1-D4 = 1N4148.")
+    s.words((8.4, 6.4), "Edges every 1 s hold the guard relay; it drops within 2 s of the last, pin high or low.")
+
+
+def guard(s: Sheet, plus: Point) -> None:
+    """The comparator's open-drain output takes the guard pin's level away from the relay's MOSFET."""
+    gatekeeper = s.drawing.add(elm.Opamp(leads=True).theta(0).flip().anchor("in2").at(plus))
+    s.words((gatekeeper.center[0] - 0.1, gatekeeper.center[1]), "IC1B", middle=True)
+    s.tag(tuple(gatekeeper.in1), "VREF")
+    out = tuple(gatekeeper.out)
+    y, pin_y = out[1], 16.4
+    s.part(elm.ResistorIEC(), (29.0, pin_y), (29.0, y), "10k", "top")
+    s.tag((27.4, pin_y), pin_text("guard"))
+    s.wire((27.4, pin_y), (29.0, pin_y))
+    s.part(elm.ResistorIEC(), (27.6, pin_y), (27.6, pin_y - 2.2), "4.7k", "top")
+    s.wire(out, (30.4, y))
+    s.part(elm.Capacitor(), (27.6, y), (27.6, y - 2.4), "100n", "top")
+    s.part(elm.ResistorIEC(), (29.0, y), (29.0, y - 2.4), "100k", "bottom")
+    s.ground((27.6, pin_y - 2.2), (27.6, y - 2.4), (29.0, y - 2.4))
+    s.dot((27.6, pin_y), (27.6, y), (29.0, y))
+    relay(s, (31.3, y + GATE_UNDER_DRAIN), y)
+
+
+def relay(s: Sheet, drain: Point, gate_y: float) -> None:
+    """The relay's coil, its diode, the guard lamp and the MOSFET below them."""
+    x, y = drain
+    top = 17.4
+    gate, source = s.mosfet((x, y))
+    s.wire((30.4, gate_y), gate)
+    s.wire(source, (source[0], 10.2))
+    s.ground((source[0], 10.2))
+    s.words((x + 0.3, gate[1] - 0.4), "Q2  as Q1")
+    s.rail((x, top), "24 V S")
+    s.part(elm.RBox(), (x, top), (x, y), "K1 coil\n24 V\n≥ 1.4k", "top")
+    s.part(elm.Diode(), (32.6, y), (32.6, top), "D5", "bottom")
+    s.part(elm.ResistorIEC(), (34.0, top), (34.0, 15.4), "10k", "top")
+    s.part(elm.LED(), (34.0, 15.4), (34.0, y), "guard\nlamp", "top")
+    s.wire((x, top), (34.0, top))
+    s.wire((x, y), (34.0, y))
+    s.dot((x, top), (32.6, top), (x, y), (32.6, y))
+
+
+def board(s: Sheet) -> None:
+    """The board: what it is fed by and where each pin goes."""
+    s.frame((-1.0, -11.2), (11.9, 4.0), "4  The board: in the box")
+    s.box((2.4, -10.0), (6.6, 3.4), "")
+    s.words((4.5, 2.5), "microcontroller\nboard (Raspberry\nPi Pico)", middle=True)
+    fitted = [name for name in sorted(PINS, key=lambda name: PINS[name]) if name not in NOT_FITTED]
+    for row, name in enumerate(fitted):
+        s.tag((6.6, 1.0 - row), pin_text(name), leftward=False)
+    for y, name, pin in ((1.0, "5 V", VBUS_PIN), (-0.6, "3.3 V", RAIL_3V3_PIN)):
+        s.wire((1.6, y), (2.4, y))
+        s.rail((1.6, y), name)
+        s.words((2.6, y), f"{'VBUS' if name == '5 V' else '3V3'} pin {pin}", 8)
+    s.wire((1.6, -2.2), (2.4, -2.2))
+    s.ground((1.6, -2.2))
+    s.words((2.6, -2.2), "GND pin 38", 8)
+    s.words((-0.6, -4.4), "fed by USB\nonly: a PC or\na 5 V charger", 8)
+    s.words((-0.6, -7.0), "0 V of 24 V and\nof USB meet\nhere, once", 8)
+    free = ", ".join(f"GP{PINS[name]} {name}" for name in NOT_FITTED)
+    s.words((-0.6, -10.8), f"free: {free}", 8)
+
+
+def probes(s: Sheet) -> None:
+    """Two digital probes on one bus."""
+    s.frame((12.8, -5.0), (23.4, 4.0), "5  Probes, keyed plugs")
+    red, data, black = 18.8, 19.4, 20.0
+    s.rail((17.9, 3.2), "3.3 V")
+    s.wire((17.9, 3.2), (17.9, 2.6), (red, 2.6))
+    s.part(elm.ResistorIEC(), (17.9, 2.6), (17.9, 0.4), "4.7k", "top")
+    s.dot((17.9, 2.6), (17.9, 0.4))
+    s.wire((17.6, 0.4), (data, 0.4))
+    s.tag((17.6, 0.4), pin_text("onewire"))
+    s.wire((red, 2.6), (red, -2.0))
+    s.wire((data, 1.8), (data, -2.8))
+    s.wire((black, 1.0), (black, -4.0))
+    s.ground((black, -4.0))
+    for top, text in ((2.6, "X2  water probe\nDS18B20, 3-pole"), (-2.0, "X3  bowl probe\nDS18B20, 4-pole")):
+        s.box((20.5, top - 2.1), (23.1, top + 0.5), text, 8)
+        for x, y in ((red, top), (data, top - 0.8), (black, top - 1.6)):
+            s.wire((x, y), (20.5, y))
+    s.dot((red, 2.6), (data, 0.4))
+
+
+def panel(s: Sheet) -> None:
+    """Buttons, lamps and buzzer."""
+    s.frame((24.4, -11.2), (35.0, 4.0), "6  Panel")
+    for name, y in (("yes", 1.6), ("no", -1.6)):
+        s.rail((29.2, y + 1.6), "3.3 V")
+        s.part(elm.ResistorIEC(), (29.2, y + 1.6), (29.2, y), "10k", "top")
+        s.tag((29.0, y), pin_text(name))
+        s.wire((29.0, y), (30.6, y))
+        s.part(elm.Button(), (30.6, y), (33.2, y), f"{name.upper()}, large")
+        s.ground((33.2, y))
+        s.dot((29.2, y))
+    for row, (name, colour) in enumerate((("lamp_below", "yellow"), ("lamp_in", "green"), ("lamp_above", "red"))):
+        y = -4.6 - 1.9 * row
+        s.tag((29.6, y), pin_text(name))
+        s.part(elm.ResistorIEC(), (29.6, y), (31.6, y), "330 Ω")
+        s.part(elm.LED(), (31.6, y), (33.8, y), colour)
+        s.ground((33.8, y))
+
+
+def buzzer(s: Sheet) -> None:
+    """An active buzzer on 5 V, switched by a small transistor."""
+    s.frame((12.8, -11.2), (23.4, -6.0), "7  Buzzer")
+    s.tag((17.3, -9.4), pin_text("buzzer"))
+    s.part(elm.ResistorIEC(), (17.3, -9.4), (19.3, -9.4), "1k")
+    transistor = s.drawing.add(elm.BjtNpn().theta(0).anchor("base").at((19.3, -9.4)))
+    collector, emitter = tuple(transistor.collector), tuple(transistor.emitter)
+    s.words((collector[0] + 0.2, -9.4), "Q3  2N3904")
+    s.ground(emitter)
+    top = -6.8
+    s.rail((collector[0], top), "")
+    s.words((collector[0] - 1.0, top + 0.1), "5 V")
+    s.part(elm.RBox(), (collector[0], top), collector, "BZ1 active,\n5 V ≤ 30 mA", "top")
+    s.part(elm.Diode(), (collector[0] + 1.4, collector[1]), (collector[0] + 1.4, top), "D6", "bottom")
+    s.wire(collector, (collector[0] + 1.4, collector[1]))
+    s.wire((collector[0], top), (collector[0] + 1.4, top))
+    s.dot(collector, (collector[0], top))
+
+
+def draw() -> str:
+    """The whole sheet as SVG text."""
+    s = Sheet()
+    s.words((-1.0, 34.2), "24 V mat rig: wiring", 15)
+    s.words((8.0, 34.2), "A hobby build, not certified. Read SAFETY.md first; local electrical codes override this.", 9)
+    for block in (power, heartbeat, board, probes, panel, buzzer):
+        block(s)
+    svg = s.drawing.get_imagedata("svg").decode()
+    # The last digits of a sine differ between machines' libraries; two decimals of a point do not.
+    return re.sub(r"-?\d+\.\d{3,}", lambda number: f"{float(number[0]):.2f}".rstrip("0").rstrip("."), svg) + "\n"
+
+
+if __name__ == "__main__":
+    SHEET.write_text(draw(), encoding="utf-8")

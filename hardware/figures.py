@@ -1,0 +1,244 @@
+"""Works out the figures of the 24 V mat rig and keeps the pages that show them: blocks between markers are replaced.
+
+    python hardware/figures.py
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Callable, Iterable
+from pathlib import Path
+
+import draw_wiring
+import heartbeat_gate
+
+from bainboard import faults, settings
+from bainboard.evidence import largest_load_j_per_k, smallest_load_j_per_k
+from bainboard.selftest import SelfTest
+
+HERE = Path(__file__).parent
+FIRMWARE = Path(faults.__file__).parent
+
+SUPPLY_V, SUPPLY_A, SUPPLY_TOP = 24.0, 3.2, 1.05  # nominal; a trimmer's or tolerance's upper end
+HEATER_W, HEATER_TOLERANCE = 60.0, 0.10
+FUSE_A = 4.0
+RUN_M, COPPER_MM2 = 1.5, 0.75
+COPPER_OHM_MM2_PER_M = 0.01724  # IEC 60028, annealed copper at 20 °C, from memory
+CONTACTS_OHM = 0.27  # relay 0.10, cut-out 0.05, plug 0.02, MOSFET 0.10: highest of data sheets, from memory
+MOSFET_OHM, MOSFET_K_PER_W = 0.10, 62.0  # pessimistic at a 3.2 V gate; TO-220 without a heat sink, from memory
+COIL_OHM = 1400.0
+LAMP_OHM, LAMP_V = 10e3, 2.0
+PANEL_OHM, RAIL_V = 330.0, 3.3
+PULL_UP_OHM, CABLE_M, CABLE_PF_PER_M = 4700.0, 6.0, 100.0  # both probe cables; 100 pF/m from memory
+
+Row = tuple[str, str, str]
+
+
+def table(head: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
+    """A Markdown table."""
+    head = list(head)
+    lines = [head, ["---"] * len(head), *[list(row) for row in rows]]
+    return "\n".join("| " + " | ".join(line) + " |" for line in lines)
+
+
+def power_rows() -> list[Row]:
+    """Currents and drops between supply and mat."""
+    heater_ohm = SUPPLY_V**2 / HEATER_W
+    heater_a = HEATER_W / SUPPLY_V
+    most_v, least_ohm = SUPPLY_V * SUPPLY_TOP, heater_ohm * (1 - HEATER_TOLERANCE)
+    most_a = most_v / least_ohm
+    wire_ohm = 2 * RUN_M * COPPER_OHM_MM2_PER_M / COPPER_MM2
+    path_ohm = wire_ohm + CONTACTS_OHM
+    share = heater_ohm / (heater_ohm + path_ohm)
+    lost_w = heater_a**2 * MOSFET_OHM
+    supply_w = SUPPLY_V * SUPPLY_A
+    return [
+        ("heater", "24² / 60", f"{heater_ohm:.1f} Ω, {heater_a:.1f} A"),
+        ("heater, worst", "25.2 V on 0.9 x 9.6 Ω", f"{most_a:.2f} A, {most_v * most_a:.0f} W"),
+        ("supply over heater", "24 x 3.2 / 60, wanted at most 1.5", f"{supply_w / HEATER_W:.2f}"),
+        ("fuse loading, worst", f"{most_a:.2f} / 4, wanted under 0.75", f"{most_a / FUSE_A:.2f}"),
+        ("cable", "2 x 1.5 m of 0.75 mm² copper", f"{1000 * wire_ohm:.0f} mΩ, {heater_a * wire_ohm:.2f} V"),
+        ("whole path, worst", "cable, relay, cut-out, plug, MOSFET", f"{1000 * path_ohm:.0f} mΩ"),
+        ("mat on that path", "(9.6 / (9.6 + path))²", f"{100 * share**2:.0f} % of its power"),
+        ("Q1, pessimistic", "2.5² x 0.1 Ω; 62 K/W, no heat sink", f"{lost_w:.2f} W, {lost_w * MOSFET_K_PER_W:.0f} K"),
+    ]
+
+
+def signal_rows() -> list[Row]:
+    """Coil, lamps, gates and the probe bus."""
+    coil_a = SUPPLY_V / COIL_OHM
+    rise_us = PULL_UP_OHM * (CABLE_M * CABLE_PF_PER_M + 50.0) * 1e-6
+    return [
+        ("guard relay coil", "24 / 1400, at most", f"{1000 * coil_a:.0f} mA, {SUPPLY_V * coil_a:.2f} W"),
+        ("heat lamp, guard lamp", "(24 - 2) / 10k", f"{1000 * (SUPPLY_V - LAMP_V) / LAMP_OHM:.1f} mA"),
+        ("panel lamp", "(3.3 - 2) / 330", f"{1000 * (RAIL_V - LAMP_V) / PANEL_OHM:.1f} mA"),
+        ("buzzer's base", "(3.3 - 0.7) / 1k", f"{RAIL_V - 0.7:.1f} mA"),
+        ("gate of Q1", "3.3 x 4.7 / (4.7 + 0.1)", f"{RAIL_V * 4.7 / 4.8:.2f} V"),
+        ("gate of Q2", "3.3 x 100 / (100 + 10)", f"{RAIL_V * 100 / 110:.2f} V"),
+        ("probe bus, pulled low", "3.3 / 4.7k; a probe sinks 4 mA", f"{1000 * RAIL_V / PULL_UP_OHM:.2f} mA"),
+        ("probe bus, time constant", "4.7k x (6 m x 100 pF/m + 50 pF); slot 15 µs", f"{rise_us:.1f} µs"),
+    ]
+
+
+def bath_rows() -> list[Row]:
+    """How fast the whole heater can move the bath, no losses."""
+    values = rig_values()
+    rows = []
+    for name, load in (("full", largest_load_j_per_k(values)), ("half dry, no bowl", smallest_load_j_per_k(values))):
+        k_per_min = 60.0 * HEATER_W / load
+        rows.append((f"bath at full heat, {name}", f"60 W / {load:.0f} J/K", f"{k_per_min:.2f} K/min"))
+        rows.append((f"from 45 to 60 °C, {name}", "15 K, no losses", f"{15.0 / k_per_min:.0f} min"))
+    return rows
+
+
+def rig_values() -> dict[str, float]:
+    """Settings of the rig file, the board's defaults filled in."""
+    rig = tomllib.loads((HERE / "mat-rig.toml").read_text(encoding="utf-8"))
+    known = settings.defaults(settings.SETTINGS)
+    return {**known, **{name: value for name, value in rig.items() if name in known}}
+
+
+def values_block() -> str:
+    """Reference values of the mat rig."""
+    return table(("what", "from", "computed"), power_rows() + signal_rows() + bath_rows())
+
+
+def gate_block() -> str:
+    """The heartbeat gate's times."""
+    gate, times = heartbeat_gate.Gate(), heartbeat_gate.timing()
+    open_s = times.longest_s + heartbeat_gate.RELAY_RELEASE_S
+    nominal = f"{gate.tau_s:.2f} x ln({gate.steady_v():.2f} / {gate.threshold_v:.2f}), less the leak"
+    defeated = heartbeat_gate.leak_that_defeats_ohm(gate)
+    return table(("what", "from", "computed"), [
+        ("time constant", "(330k + 330k) x (2.2 µF + 0.1 µF)", f"{gate.tau_s:.2f} s"),
+        ("charge after an edge", "3.3 V less two diodes, shared with C2", f"{gate.steady_v():.2f} V"),
+        ("threshold across R2a + R2b", "2 x 3.3 x 10 / 66", f"{gate.threshold_v:.2f} V"),
+        ("lets go after the last edge", nominal, f"{times.nominal_s:.2f} s"),
+        ("rides through gaps up to, every corner", "wanted 1.2 s", f"{times.shortest_s:.2f} s"),
+        ("guard open after the last edge, every corner", "relay's 0.02 s included; wanted 2 s", f"{open_s:.2f} s"),
+        ("pin stuck high or low, every corner", "wanted under 100 % of the threshold",
+         f"{100 * times.stuck_v_of_threshold:.1f} %"),
+        ("a C1 that would defeat it on a high pin", "leaking under", f"{defeated / 1e6:.1f} MΩ"),
+    ])
+
+
+def pins_block() -> str:
+    """Where each of the firmware's pins goes."""
+    to = {
+        "heater": "gate of Q1, by 100 Ω", "guard": "gate of Q2, by 10k", "heartbeat": "heartbeat gate, by link J1",
+        "onewire": "data of both probes", "yes": "YES button to 0 V", "no": "NO button to 0 V",
+        "lamp_below": "yellow lamp, left", "lamp_in": "green lamp, middle", "lamp_above": "red lamp, right",
+        "buzzer": "base of Q3, by 1k", "adc_water": "free", "adc_bowl": "free",
+    }
+    names = sorted(draw_wiring.PINS, key=lambda name: draw_wiring.PINS[name])
+    return table(("GPIO", "board pin", "firmware's name", "goes to"), [
+        (f"GP{draw_wiring.PINS[name]}", str(draw_wiring.HEADER[draw_wiring.PINS[name]]), f"`{name}`", to[name])
+        for name in names
+    ])
+
+
+REACTIONS = {
+    faults.OFF: "heat off while it lasts", faults.RETEST: "heat off, guard open, retest",
+    faults.LATCH: "off until cleared by hand", faults.WARN: "warning", faults.NO_START: "no start",
+}
+LOOKS = {"supervisor": "every second", "selftest": "self-test", "store": "trip record"}
+FED = {"CRASHED": "crashed", "BAD_SETTINGS": "settings_bad"}  # seen only if the named input is ever set
+
+
+def seen_by(name: str) -> str:
+    """Which part of the firmware raises a fault, read off its source; "-" where nothing does."""
+    sources = {module: (FIRMWARE / f"{module}.py").read_text(encoding="utf-8") for module in (*LOOKS, "app", "warmer")}
+    if name in FED and not re.search(rf"\.{FED[name]} = (?!False)", sources["app"] + sources["warmer"]):
+        return "-"
+    where = [look for module, look in LOOKS.items() if f"faults.{name}" in sources[module]]
+    return ", ".join(where) or "-"
+
+
+def faults_block() -> str:
+    """Every numbered fault, from the firmware's own table."""
+    constants = {value: name for name, value in vars(faults).items() if isinstance(value, int) and name.isupper()}
+    return table(("no.", "name", "what was seen", "looked for", "the warmer then", "is it safe", "check first"), [
+        (str(row[faults.NUMBER]), f"`{row[faults.NAME]}`", row[faults.SEEN], seen_by(constants[row[faults.NUMBER]]),
+         REACTIONS[row[faults.REACTION]], "**unplug it**" if row[faults.HAZARD] == faults.UNPLUG else "safe",
+         row[faults.FIRST])
+        for row in faults.FAULTS if row[faults.NUMBER] != faults.NONE
+    ])
+
+
+def selftest_rows(water_c: float = 22.0) -> Iterable[tuple[int, int, int]]:
+    """(second, switch, guard) at each change, for water that never warms; the last row is the verdict's second."""
+    test = SelfTest(rig_values(), 0)
+    second, last = 0, (-1, -1)
+    while not test.done:
+        now = test.step(1000 * second, water_c)
+        if now != last or test.done:
+            yield (second, *now)
+        last = now
+        second += 1
+
+
+def selftest_block() -> str:
+    """What a bulb must do in a self-test whose water never warms."""
+    rows = list(selftest_rows())
+    lines = [
+        (clock(at), ("off", "on")[switch], ("open", "closed")[guard], "**glows**" if switch and guard else "dark")
+        for at, switch, guard in rows
+    ]
+    lines[-1] = (*lines[-1][:3], "dark: number 11")
+    return table(("from, min:s", "switch Q1", "guard K1", "bulb"), lines)
+
+
+def clock(at_s: int) -> str:
+    """Minutes and seconds."""
+    return f"{at_s // 60}:{at_s % 60:02}"
+
+
+def panel_block() -> str:
+    """Whether the firmware's loop drives panel and recessed button, read off its source."""
+    loop = "".join((FIRMWARE / f"{name}.py").read_text(encoding="utf-8") for name in ("app", "warmer", "service"))
+    driven, read = "Buttons(" in loop, "recessed_button(" in loop
+    return "\n".join((
+        "- Buttons, lamps and buzzer: " + (
+            "driven by it." if driven else "their rules are in `panel.py`; not used yet."),
+        "- The recessed button, which clears a trip: " + (
+            "read by it." if read else "not read yet. Until it is, **a new board stays off as number 12.**"),
+    ))
+
+
+BLOCKS: dict[str, tuple[str, Callable[[], str]]] = {
+    "values": ("mat-rig.md", values_block),
+    "gate": ("mat-rig.md", gate_block),
+    "pins": ("mat-rig.md", pins_block),
+    "faults": ("SAFETY.md", faults_block),
+    "selftest": ("first-power-up.md", selftest_block),
+    "panel": ("README.md", panel_block),
+}
+
+
+def markers(name: str) -> tuple[str, str]:
+    """What stands before and after a block."""
+    return f"<!-- {name}: written by figures.py -->\n", f"<!-- end of {name} -->"
+
+
+def shown(name: str) -> str:
+    """A block as its page shows it now."""
+    page, _ = BLOCKS[name]
+    before, after = markers(name)
+    return (HERE / page).read_text(encoding="utf-8").partition(before)[2].partition(after)[0].rstrip("\n")
+
+
+def renew(name: str) -> None:
+    """Write a block anew into its page."""
+    page, make = BLOCKS[name]
+    path = HERE / page
+    before, after = markers(name)
+    head, found, rest = path.read_text(encoding="utf-8").partition(before)
+    if not found or after not in rest:
+        raise ValueError(f"{page}: no markers of the block {name!r}; wanted {before.strip()!r} and {after.strip()!r}")
+    path.write_text(head + before + make() + "\n" + after + rest.partition(after)[2], encoding="utf-8")
+
+
+if __name__ == "__main__":
+    for block in BLOCKS:
+        renew(block)

@@ -1,0 +1,296 @@
+"""The hardware pages say what the firmware does, and the guard's heartbeat gate holds and drops in time."""
+
+import ast
+import re
+import runpy
+import sys
+import tomllib
+import types
+import xml.etree.ElementTree as ET
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+
+from bainboard import faults, panel, pins, settings
+from bainwright.cli import bain
+from bainwright.rig import load_rig
+
+ROOT = Path(__file__).parents[2]
+HARDWARE = ROOT / "hardware"
+sys.path.insert(0, str(HARDWARE))
+
+import draw_wiring  # noqa: E402 - scripts beside the pages, not a package
+import figures  # noqa: E402
+import heartbeat_gate  # noqa: E402
+
+PAGES = sorted(HARDWARE.glob("*.md"))
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+# -- the drawing ------------------------------------------------------------------------------------------------------
+
+
+def test_wiring_svg_is_what_the_script_draws_now() -> None:
+    assert draw_wiring.SHEET.read_text(encoding="utf-8") == draw_wiring.draw(), "run python hardware/draw_wiring.py"
+
+
+def test_wiring_shows_every_pin_of_the_map_and_no_other() -> None:
+    words = " ".join("".join(text.itertext()) for text in ET.parse(draw_wiring.SHEET).getroot().iter(SVG + "text"))
+    shown = {name: int(gpio) for gpio, name in re.findall(r"GP(\d+) (\w+)", words)}
+    assert shown == pins.RP2
+
+
+def test_pin_table_of_the_page_gives_each_name_its_gpio() -> None:
+    rows = re.findall(r"^\| GP(\d+) \| (\d+) \| `(\w+)`", figures.shown("pins"), re.M)
+    assert {name: int(gpio) for gpio, _, name in rows} == pins.RP2
+
+
+def test_board_edge_counts_its_gpios_in_order_and_leaves_out_the_ground_pins() -> None:
+    """Pico pinout, from memory: a ground at 3, 8, 13, 18, 23, 28, 33 and 38, the last ten for power and analogue."""
+    grounds = {3, 8, 13, 18, 23, 28, 33, 38}
+    edge = [pin for pin in range(1, 30) if pin not in grounds]
+    assert [draw_wiring.HEADER[gpio] for gpio in range(23)] == edge[:23]
+    assert not grounds & set(draw_wiring.HEADER.values())
+
+
+# -- the heartbeat gate -----------------------------------------------------------------------------------------------
+
+
+def test_gate_rides_through_a_late_edge_in_every_corner_of_its_parts() -> None:
+    assert heartbeat_gate.timing().shortest_s >= heartbeat_gate.LATE_EDGE_S
+
+
+def test_gate_has_dropped_within_two_seconds_of_the_last_edge_in_every_corner() -> None:
+    assert heartbeat_gate.timing().longest_s + heartbeat_gate.RELAY_RELEASE_S < 2.0
+
+
+def test_pin_stuck_high_or_low_never_holds_the_gate() -> None:
+    assert heartbeat_gate.timing().stuck_v_of_threshold < 0.5
+
+
+def test_gate_stays_held_for_an_hour_of_edges_in_its_worst_corner() -> None:
+    worst = min(heartbeat_gate.corners(), key=lambda gate: gate.drops_after_s(gate.steady_v()))
+    volts = worst.edge(0.0)
+    for _ in range(3600):
+        volts = worst.after_s(volts, heartbeat_gate.EDGE_S)
+        assert volts > worst.threshold_v
+        volts = worst.edge(volts)
+
+
+def test_leaking_pump_capacitor_is_where_the_page_says_it_defeats_the_gate() -> None:
+    limit_ohm = heartbeat_gate.leak_that_defeats_ohm(heartbeat_gate.Gate(leak_a=0.0))
+    just_tight = heartbeat_gate.Gate(leak_a=0.0, pump_leak_ohm=1.01 * limit_ohm)
+    just_leaky = heartbeat_gate.Gate(leak_a=0.0, pump_leak_ohm=0.99 * limit_ohm)
+    assert np.isfinite(just_tight.drops_after_s(just_tight.full_v))
+    assert np.isinf(just_leaky.drops_after_s(just_leaky.full_v))
+
+
+def test_gate_is_worked_out_for_the_pace_the_firmware_beats_at() -> None:
+    app = ast.parse((ROOT / "firmware/bainboard/app.py").read_text(encoding="utf-8"))
+    ticks = [node.value.value for node in app.body
+             if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "TICK_MS"]
+    assert ticks == [1000 * heartbeat_gate.EDGE_S]
+
+
+def drops_after_s(edges: int, thermal_v: float, saturation_a: float) -> float:
+    """Time from the last edge until the whole circuit lets go, by its differential equations.
+
+    Shockley diodes (1N4148: n 1.752, from memory), series resistors, 1 nF of wiring at each pump's node; solved by
+    SciPy. Oracle for the closed form, which takes the diodes for fixed drops.
+    """
+    gate = heartbeat_gate.Gate()
+
+    def diode_a(volts: float) -> float:
+        return saturation_a * float(np.expm1(min(volts / (1.752 * thermal_v), 40.0)))
+
+    def slopes(_: float, state: np.ndarray, drive_v: tuple[float, float]) -> list[float]:
+        *pumps, pair_v = state
+        total_a, out = -pair_v / gate.drain_ohm, []
+        for drive, held, node in zip(drive_v, pumps[::2], pumps[1::2], strict=True):
+            in_a = (drive - held - node) / 1000.0
+            fed_a = diode_a(node - pair_v)
+            out += [in_a / gate.pump_f, (in_a + diode_a(-node) - fed_a) / 1e-9]
+            total_a += fed_a
+        return [*out, total_a / gate.store_f]
+
+    def let_go(_: float, state: np.ndarray, drive_v: tuple[float, float]) -> float:
+        return float(state[-1] - gate.threshold_v)
+
+    let_go.terminal = True  # type: ignore[attr-defined]
+    state = np.zeros(5)
+    for edge in range(edges):
+        high = edge % 2 == 0
+        drive_v = (3.3, 0.0) if high else (0.0, 3.3)
+        last = edge == edges - 1
+        state[-1] = max(state[-1], 1e-9)
+        run = solve_ivp(slopes, (0.0, 1.0), state, "BDF", args=(drive_v,), rtol=1e-5, atol=1e-7)
+        state = run.y[:, -1]
+        if last:
+            rest = solve_ivp(slopes, (1.0, 5.0), state, "BDF", args=(drive_v,), rtol=1e-5, atol=1e-7, events=let_go)
+            return float(rest.t[-1])
+    raise AssertionError("no edges")
+
+
+@pytest.mark.parametrize("edges", [6, 7])
+def test_gate_sum_agrees_with_the_circuits_differential_equations(edges: int) -> None:
+    gate = heartbeat_gate.Gate()
+    by_sum_s = gate.drops_after_s(gate.steady_v())
+    assert drops_after_s(edges, thermal_v=0.0257, saturation_a=2.52e-9) == pytest.approx(by_sum_s, rel=0.05)
+
+
+# -- the check that runs on the board ---------------------------------------------------------------------------------
+
+
+def test_gate_check_beats_once_a_second_leaves_the_heater_low_and_ends_low(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    now_s, changes, levels = [0], [], {}
+
+    class Pin:
+        OUT = 1
+
+        def __init__(self, number: int, mode: int, value: int) -> None:
+            self.number = number
+            levels[number] = value
+
+        def value(self, level: int) -> None:
+            if levels[self.number] != level:
+                changes.append((now_s[0], self.number, level))
+            levels[self.number] = level
+
+    clock = types.SimpleNamespace(sleep=lambda seconds: now_s.__setitem__(0, now_s[0] + seconds))
+    monkeypatch.setitem(sys.modules, "machine", types.SimpleNamespace(Pin=Pin))
+    monkeypatch.setitem(sys.modules, "time", clock)
+    runpy.run_path(str(HARDWARE / "check_gate.py"))
+    edges = [at for at, number, _ in changes if number == pins.RP2["heartbeat"]]
+    assert min(np.diff(edges)) >= 1
+    assert len(edges) > 15
+    assert set(levels) == {pins.RP2["heater"], pins.RP2["guard"], pins.RP2["heartbeat"]}
+    assert not any(number == pins.RP2["heater"] for _, number, _ in changes)
+    assert not any(levels.values())
+    page = (HARDWARE / "first-power-up.md").read_text(encoding="utf-8")
+    said = [line.partition(":")[0] for line in capsys.readouterr().out.splitlines()[:-1]]
+    assert said == re.findall(r"^\| ((?:guard high|edges)[^|]*?) \|", page, re.M)
+
+
+# -- the pages --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("block", sorted(figures.BLOCKS))
+def test_computed_block_is_what_the_script_writes_now(block: str) -> None:
+    assert figures.shown(block) == figures.BLOCKS[block][1](), "run python hardware/figures.py"
+
+
+def test_safety_page_numbers_every_fault_as_the_firmware_does() -> None:
+    page = (HARDWARE / "SAFETY.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| (\d+) \| `(\w+)` \|", page, re.M)
+    assert [(int(number), name) for number, name in rows] == [row[:2] for row in faults.FAULTS[1:]]
+
+
+def test_every_hazardous_fault_says_unplug_on_the_safety_page() -> None:
+    rows = re.findall(r"^\| (\d+) \| `.*\*\*unplug it\*\*", (HARDWARE / "SAFETY.md").read_text(encoding="utf-8"), re.M)
+    assert [int(number) for number in rows] == [
+        row[faults.NUMBER] for row in faults.FAULTS if row[faults.HAZARD] == faults.UNPLUG
+    ]
+
+
+def test_supply_gives_at_most_one_and_a_half_times_the_heater() -> None:
+    assert figures.SUPPLY_V * figures.SUPPLY_A <= 1.5 * figures.HEATER_W
+
+
+def test_rig_file_of_the_mat_is_one_the_toolkit_takes() -> None:
+    rig = load_rig(str(HARDWARE / "mat-rig.toml"))
+    assert rig.settings["heater_w"] == figures.HEATER_W
+    assert (rig.settings["switch"], rig.settings["guard"], rig.settings["probe.water.kind"]) == ("dc", True, "onewire")
+
+
+def test_rig_file_with_both_probes_is_taken_once_their_ids_are_filled_in() -> None:
+    text = (HARDWARE / "mat-rig.toml").read_text(encoding="utf-8")
+    text = re.sub(r"^# (\[probe\.bowl\]|kind =.*|rom =.*)$", r"\1", text, flags=re.M)
+    text = text.replace('""', '"28ff641e9216042c"')
+    probe = tomllib.loads(text)["probe"]
+    values = {f"probe.{place}.{name}": value for place in probe for name, value in probe[place].items()}
+    assert settings.check(settings.SETTINGS, values)[1] is None
+    assert set(probe) == {"water", "bowl"}
+
+
+def test_pages_name_only_commands_and_options_that_exist() -> None:
+    known = {name: {option for parameter in command.params for option in parameter.opts}
+             for name, command in bain.commands.items()}
+    for page in PAGES:
+        for name, rest in re.findall(r"`bain (\w+)([^`]*)`", page.read_text(encoding="utf-8")):
+            assert name in known, f"{page.name}: bain {name}"
+            assert set(re.findall(r"--[a-z]+", rest)) <= known[name], f"{page.name}: bain {name}{rest}"
+
+
+def test_every_link_between_the_pages_leads_somewhere() -> None:
+    for page in PAGES:
+        for target in re.findall(r"\]\(([^)#]+)\)", page.read_text(encoding="utf-8")):
+            assert (HARDWARE / target).exists(), f"{page.name}: {target}"
+
+
+# -- the kitchen card -------------------------------------------------------------------------------------------------
+
+
+def card_words() -> str:
+    """All words of the card."""
+    root = ET.parse(HARDWARE / "kitchen-card.svg").getroot()
+    return " ".join("".join(text.itertext()) for text in root.iter(SVG + "text"))
+
+
+@pytest.mark.parametrize("group", ["below", "inside", "above", "pause"])
+def test_card_lights_the_lamps_the_panel_lights(group: str) -> None:
+    root = ET.parse(HARDWARE / "kitchen-card.svg").getroot()
+    circles = root.findall(f".//{SVG}g[@id='{group}']/{SVG}circle")
+    lit = tuple(int(circle.get("fill") != "white") for circle in circles)
+    assert lit == panel.lamps("pause" if group == "pause" else "hold", group, None, 0)
+
+
+def test_card_tells_the_buttons_as_the_panel_has_them() -> None:
+    buttons = panel.Buttons()
+    made = {}
+    for held_ms, name in ((200, "tap"), (2000, "hold")):
+        for which in ("yes", "no"):
+            acts = []
+            for now_ms in range(0, 4000, 10):
+                down = 500 <= now_ms < 500 + held_ms
+                acts += buttons.feed(len(made) * 10000 + now_ms, down and which == "yes", down and which == "no", False)
+            made[which, name] = acts
+    assert made == {("yes", "tap"): ["confirm"], ("no", "tap"): ["thicker"], ("yes", "hold"): ["announce"],
+                    ("no", "hold"): ["pause"]}
+    words = card_words()
+    for said in ("done, passed,", "it thickens", "a refill is coming", "water pause", "hold two seconds"):
+        assert said in words
+
+
+def test_card_tells_the_sounds_as_the_panel_plays_them() -> None:
+    def beats(sound: str) -> list[int]:
+        return list(panel.SOUNDS[sound][0][::2])
+
+    words = card_words()
+    assert len(beats(panel.UNPLUG)) == 3
+    assert "three hard knocks" in words
+    assert len(beats(panel.MORNING)) == 2
+    assert panel.MORNING_MS == 60000
+    assert "two long calls, for a minute" in words
+    ask_ms = sum(panel.SOUNDS[panel.ASK][0])
+    assert len(beats(panel.ASK)) == 2
+    assert ask_ms == 20000
+    assert "a double tap, three times a minute" in words
+    warm = beats(panel.WARM)
+    assert len(warm) == 3
+    assert warm[2] > 3 * warm[1]
+    assert "two taps and a held note" in words
+    assert len(set(beats(panel.DONE))) == 1
+    assert len(beats(panel.DONE)) == 3
+    assert "three even notes" in words
+
+
+def test_card_says_unplug_first_and_wipe_the_bowls_underside() -> None:
+    words = card_words()
+    assert "UNPLUG FIRST" in words
+    assert "wipe its underside dry" in words
+    assert panel.CLEAR_MS == 3000
+    assert "three seconds: clears a trip" in words
