@@ -36,6 +36,7 @@ class Board:
         self._pwm = None
         self._watchdog = None
         self._onewire = None
+        self._leader = None  # the 1-wire probe that begins the others' conversions
         self._ticks = time.ticks_ms()
         self._now_ms = 0
         self._input = select.poll()
@@ -88,15 +89,18 @@ class Board:
     # -- probes and panel -----------------------------------------------------------------------------------------
 
     def probe(self, values, place):
-        """The probe the settings describe for `place` (water or bowl), or None where none is fitted."""
+        """The probe the settings describe for `place`, or None where none is fitted; ask for the water's first."""
         at = "probe." + place + "."
+        if place == "water":
+            self._leader = None  # new settings, new probes
         kind = values[at + "kind"]
         if kind == "none":
             return None
         if kind == "onewire":
             if self._onewire is None:
                 self._onewire = onewire.OneWire(machine.Pin(self.pins["onewire"]))
-            driver = OnewireProbe(self._onewire, values[at + "rom"])
+            driver = OnewireProbe(self._onewire, values[at + "rom"], self._leader)
+            self._leader = self._leader or driver
         else:
             adc = machine.ADC(machine.Pin(self.pins["adc_" + place]))
             driver = NtcProbe(adc, values[at + "r25_ohm"], values[at + "beta_k"], values[at + "series_ohm"])

@@ -66,9 +66,31 @@ def test_a_pinned_probe_is_addressed_by_its_id():
     bus = Bus()
     read(bus, "28ff000000000001")
     rom = [0x28, 0xFF, 0, 0, 0, 0, 0, 1]
-    start, read_back = bus.sent[:11], bus.sent[11:]
-    assert (start[:2], start[2:10], start[10:]) == (["reset", 0x55], rom, [0x44])
+    start, read_back = bus.sent[:3], bus.sent[3:]
+    assert start == ["reset", 0xCC, 0x44]
     assert (read_back[:2], read_back[2:10], read_back[10:]) == (["reset", 0x55], rom, [0xBE])
+
+
+def test_a_conversion_is_begun_once_for_both_probes_of_a_bus():
+    bus = Bus()
+    water = OnewireProbe(bus, "28ff000000000001")
+    bowl = OnewireProbe(bus, "28ff000000000002", water)
+    water.start()
+    bowl.start()
+    assert bus.sent == ["reset", 0xCC, 0x44]
+    assert water.read() == (25.0625, codes.OK)
+    assert bowl.read() == (25.0625, codes.OK)
+
+
+def test_a_follower_whose_leader_began_nothing_has_nothing_to_read():
+    bus = Bus()
+    water = OnewireProbe(bus, "28ff000000000001")
+    bowl = OnewireProbe(bus, "28ff000000000002", water)
+    bus.present = False
+    water.start()
+    bowl.start()
+    bus.present = True
+    assert bowl.read() == (None, codes.STALE)
 
 
 def test_a_bus_stuck_low_is_no_zero_degrees():

@@ -12,6 +12,8 @@ GENUINE = ((4, 0x7F), (5, 0xFF), (7, 0x10))  # configuration at 12 bits, and two
 STEP_C = 0.0625  # K, weight of the last bit
 POWER_ON_RAW = 0x0550  # 85 °C: what the register holds until the first conversion
 ALL_ONES_RAW = 0x07FF  # what some parts hold after a brown-out; no bath is at 127.9 °C
+# What four bits shifted out of the CRC put back into it.
+NIBBLES = bytes((0x00, 0x9D, 0x23, 0xBE, 0x46, 0xDB, 0x65, 0xF8, 0x8C, 0x11, 0xAF, 0x32, 0xCA, 0x57, 0xE9, 0x74))
 
 
 def crc8(data):
@@ -19,8 +21,8 @@ def crc8(data):
     crc = 0
     for byte in data:
         crc ^= byte
-        for _ in range(8):
-            crc = (crc >> 1) ^ 0x8C if crc & 1 else crc >> 1
+        crc = crc >> 4 ^ NIBBLES[crc & 15]
+        crc = crc >> 4 ^ NIBBLES[crc & 15]
     return crc
 
 
@@ -30,10 +32,15 @@ def celsius(raw):
 
 
 class OnewireProbe:
-    """The probe with this id (16 hex digits), or the only one on its bus where the id is empty."""
+    """The probe with this id (16 hex digits), or the only one on its bus where the id is empty.
 
-    def __init__(self, bus, rom):
+    A conversion is begun by every probe of the bus at once; a probe with a `leader` on its bus leaves that to it, so
+    that two probes cost one command a tick and are read at one moment.
+    """
+
+    def __init__(self, bus, rom, leader=None):
         self._bus = bus
+        self._leader = leader
         self._rom = bytes(int(rom[i : i + 2], 16) for i in range(0, len(rom), 2))
         self._pad = bytearray(SCRATCHPAD)
         self._converting = False
@@ -41,9 +48,18 @@ class OnewireProbe:
 
     def start(self):
         """Begin a conversion; it takes up to 750 ms."""
-        self._converting = self._address()
+        if self._leader is not None:
+            self._converting = self._leader.converting
+            return
+        self._converting = bool(self._bus.reset())
         if self._converting:
+            self._bus.writebyte(SKIP_ROM)
             self._bus.writebyte(CONVERT)
+
+    @property
+    def converting(self):
+        """Was a conversion begun that has not been read?"""
+        return self._converting
 
     def read(self):
         """(temp_c or None, code) of the conversion begun last; each conversion is read once."""

@@ -116,6 +116,11 @@ class OneWire:
 
     def write(self, buf):
         """Send bytes."""
+        if self._phase == "match" and self._at == 0 and len(buf) == 8:
+            _clock.charge(8 * 8 * BIT_US)
+            self._listening = [d for d in self._listening if d.rom == buf]  # a whole id, the usual case
+            self._phase = "function"
+            return
         for byte in buf:
             self.writebyte(byte)
 
@@ -145,7 +150,7 @@ class OneWire:
         """Ids of all probes that answer."""
         # A search takes a reset and 64 x 3 bits for each id.
         found = []
-        for device in sorted(_devices, key=_search_key):
+        for device in sorted(_devices, key=_search_key, reverse=True):
             if device.present and page.bus == 0:
                 _clock.charge(RESET_US + 200 * BIT_US)
                 found.append(bytearray(device.rom))
@@ -223,7 +228,7 @@ class OneWire:
             pads = [d.scratchpad() for d in self._listening]
             self._out = pads[0] if pads else None
             for pad in pads[1:]:
-                self._out = bytes([a & b for a, b in zip(self._out, pad)])
+                self._out = bytes([self._out[i] & pad[i] for i in range(9)])
 
     def _next_byte(self):
         if page.bus == LOW:
@@ -255,5 +260,5 @@ _MASKS = (b"\x00", b"\x01", b"\x02", b"\x03")
 
 
 def _search_key(device):
-    """Order in which a search finds ids: bit by bit from the lowest, 0 before 1... as the number reversed."""
+    """The id as the bits a search meets; where two part, MicroPython's search takes the 1 first."""
     return "".join("1" if device.rom[i // 8] >> i % 8 & 1 else "0" for i in range(64))
