@@ -8,9 +8,10 @@ from contextlib import contextmanager
 from typing import Any
 
 import serial
+from still_world import still
+
 from bainwright.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
-from still_world import still
 
 PATIENCE_S = 30.0  # real time after which something hangs; nothing is judged by speed
 

@@ -1,4 +1,4 @@
-"""The workbench round the board: pin edges become heat in the world, temperatures become readings, faults are wired in."""
+"""The workbench round the board: edges become heat in the world, temperatures readings; faults are wired in."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A virtual board to use from Python: the firmware on real MicroPython, a simulated warmer, and a port pyserial opens."""
+"""A virtual board for Python: the firmware on real MicroPython, a simulated warmer, and a port to open."""
 
 from __future__ import annotations
 

@@ -1,11 +1,13 @@
-"""The cable between the host and the board: a pseudo-terminal outside, and inside either the page's rings (while main.py
-runs) or the interpreter's own terminal (at its prompt)."""
+"""The cable between the host and the board.
+
+Outside it is a pseudo-terminal; inside, the page's rings while main.py runs and the interpreter's own terminal at its
+prompt.
+"""
 
 from __future__ import annotations
 
 import contextlib
 import os
-import select
 import time
 import tty
 
@@ -13,7 +15,7 @@ from bainwright.virtual.child import Child
 from bainwright.virtual.page import Page
 
 CTRL_A, CTRL_B, CTRL_C, CTRL_D = 1, 2, 3, 4
-SETTLE_S = 0.2  # input after Ctrl-C waits this long for the prompt to come, chosen: the firmware's way out takes 1-20 ms
+SETTLE_S = 0.2  # input after Ctrl-C waits so long for the prompt; chosen: the firmware's way out takes 1-20 ms
 LEAVE_S = 0.1  # input after Ctrl-D waits this long for the interpreter to end, if it will
 NUDGE_S, GIVE_UP_S = 0.5, 2.0  # after an interrupt nobody takes: the interpreter's own signal, then its end
 HELD_BYTES = 65536  # what is kept for the host before the interpreter has to wait
@@ -40,8 +42,8 @@ class Console:
         self.child: Child | None = None
         self.in_main = False  # main.py runs, as far as we were told
         self.raw_prompt = False
-        self.soft_reset_raw = False  # the last soft reset came from the raw prompt
         self._raw_runs = False  # code sent to the raw prompt runs: its paste mode leaves the terminal's flags alone
+        self._last = b""
         self._binary = False
         self._to_host = bytearray()
         self._pending = bytearray()  # from the host, not yet passed on
@@ -105,7 +107,8 @@ class Console:
             return
         if self.raw_prompt and b"\x04" in data:
             self._hold_until_s = 0.0  # what Ctrl-D sent off has run or runs: the interpreter stays
-        if data.endswith(RAW_DONE):
+        self._last = (self._last + data)[-len(RAW_DONE):]  # it may come in two pieces
+        if self._last == RAW_DONE:
             self._raw_runs = False
         self.say(self._dress(data))
 
@@ -140,10 +143,6 @@ class Console:
         with contextlib.suppress(BlockingIOError):
             self._pending += os.read(self.host, 4096)
         self.pass_on()
-
-    def inject(self, line: bytes) -> None:
-        """A line as if the host had written it at this instant; it waits behind nothing."""
-        self.page.feed(line)
 
     def pass_on(self) -> None:
         """Give the board what it may have now."""
@@ -186,7 +185,7 @@ class Console:
             self._note_prompt(data)
             if data[-1] == CTRL_D:
                 self._hold_until_s = time.monotonic() + LEAVE_S
-                self._raw_runs = self.raw_prompt
+                self._raw_runs, self._last = self.raw_prompt, b""
         else:
             stop = self._pending.find(CTRL_C) if self.page.interrupt_char == CTRL_C else -1
             if stop == 0:
@@ -194,6 +193,8 @@ class Console:
                 self._interrupt()
                 return True
             data = bytes(self._pending if stop < 0 else self._pending[:stop])
+            if not self._binary:  # on its way to the prompt, which will read it
+                self._note_prompt(data)
         try:
             sent = os.write(child.terminal, data)
         except (BlockingIOError, OSError):  # full, or ended
@@ -252,13 +253,13 @@ class Console:
             self._interrupted_s = None
             self._hold_until_s = 0.0
 
-    # -- a new interpreter ----------------------------------------------------------------------------------------------
+    # -- a new interpreter --------------------------------------------------------------------------------------------
 
     def attach(self, child: Child, raw: bool) -> None:
         """A new interpreter is on the other end; `raw`: bring it to the raw prompt unseen."""
         self.child = child
         self.in_main = True
-        self.raw_prompt, self._raw_runs = raw, False
+        self.raw_prompt, self._raw_runs, self._last = raw, False, b""
         self._binary = False
         self._skip_to_banner, self._skipped = raw, b""
         self._hold_until_s, self._interrupted_s, self._nudged, self.kill_wanted = 0.0, None, False, False
@@ -272,10 +273,6 @@ class Console:
         self.take_rest()
         self._pending[:0] = self.page.unread()
         self.in_main = False
-
-    def wait_writable(self, timeout_s: float) -> None:
-        """Give the host a moment to read."""
-        select.select([], [self.host], [], timeout_s)
 
     def close(self) -> None:
         """Unplug the cable."""

@@ -5,28 +5,19 @@ from __future__ import annotations
 import ctypes
 import os
 from collections.abc import Mapping
-from pathlib import Path
 
-import bainboard
 from bainwright.errors import FileError
+from bainwright.firmware import firmware
 from bainwright.virtual import child
 from bainwright.virtual.page import Page
 
 LENGTH_BYTES = 4
+MPY = 6  # the bytecode version of the pinned interpreter; a test asks it
 
 
 def firmware_files() -> dict[str, bytes]:
-    """Every file of the firmware by its path on the board."""
-    package = Path(bainboard.__file__).parent
-    beside = [package / "main.py", package.parent / "main.py"]  # in the wheel; in the source tree
-    main = next((path for path in beside if path.is_file()), None)
-    if main is None:
-        raise FileError("the firmware's main.py is missing", wanted=f"{beside[0]} or {beside[1]}")
-    files = {"/main.py": main.read_bytes()}
-    for path in sorted(package.rglob("*.py")):
-        if path != main:
-            files[f"/bainboard/{path.relative_to(package).as_posix()}"] = path.read_bytes()
-    return files
+    """Every file of the firmware by its path on the board, as `bain install` leaves them."""
+    return firmware(MPY).image()
 
 
 def pack(files: Mapping[str, bytes]) -> bytes:

@@ -9,7 +9,7 @@ from bainwright.virtual import child as interpreter
 from bainwright.virtual.bench import Bench
 from bainwright.virtual.child import Child
 from bainwright.virtual.console import Console
-from bainwright.virtual.page import NEVER, Page
+from bainwright.virtual.page import Page
 from bainwright.virtual.standins._page import POWER_ON_CAUSE, WATCHDOG_CAUSE
 
 RESET_US = 100_000  # a reset until main.py, chosen; boards take 0.1 to 1 s
@@ -61,7 +61,7 @@ class MachineRoom:
             self.wall_s += time.monotonic() - began_s
         self._running_since = (now_us, time.monotonic()) if running else None
 
-    # -- the interpreter's life -----------------------------------------------------------------------------------------
+    # -- the interpreter's life ---------------------------------------------------------------------------------------
 
     def boot(self, now_us: int, run_main: bool = True) -> None:
         """Start an interpreter at this instant."""
@@ -80,6 +80,10 @@ class MachineRoom:
         page.rtc_us = DAY_CLOCK_START_S * 1_000_000 - now_us
         self.boot(now_us)
 
+    def _lose_input(self) -> None:
+        """What the host wrote and nobody read is gone with a hard reset."""
+        self.page.in_tail = self.page.in_head
+
     def end(self, now_us: int) -> None:
         """Kill the interpreter; its last output still reaches the host."""
         if self.child is None:
@@ -96,6 +100,7 @@ class MachineRoom:
         self._note("power_cut", now_us)
         self.end(now_us)
         self.bench.lower_pins()
+        self._lose_input()
         self.bench.advance(now_us + for_us)
         self.power_on(now_us + for_us)
 
@@ -104,6 +109,7 @@ class MachineRoom:
         self._note(cause, now_us)
         self.end(now_us)
         self.bench.lower_pins()
+        self._lose_input()
         then_us = now_us + RESET_US
         self.bench.advance(then_us)
         self.page.boot_us, self.page.watchdog_us, self.page.reset_cause = then_us, 0, WATCHDOG_CAUSE
@@ -121,7 +127,7 @@ class MachineRoom:
         zero_us = self.bench.armed_us or 0
         self.resets.append({"cause": cause, "t_s": (now_us - zero_us) / 1e6})
 
-    # -- what no message tells ------------------------------------------------------------------------------------------
+    # -- what no message tells ----------------------------------------------------------------------------------------
 
     def look(self) -> None:
         """The watchdog where the interpreter cannot see it: at the prompt, and in code that never comes back."""
@@ -131,17 +137,16 @@ class MachineRoom:
         if not self.console.in_main:
             if self.now_us() >= bite_us:
                 self.hard_reset("watchdog", bite_us)
-        elif self.page.running and self._hung(self.child):
+        elif self.page.running and self.hung():
             self.hard_reset("watchdog", bite_us)
 
-    def _hung(self, child: Child) -> bool:
-        page = self.page
+    def hung(self) -> bool:
+        """Has the interpreter computed for long without touching anything of the board?"""
+        page, child = self.page, self.child
+        if child is None:
+            return False
         life = (child.pid, self.post_number, page.now_us, page.watchdog_us, page.out_head, page.resting)
         cpu_s = child.cpu_s()
         if life != self._life or page.resting:
             self._life, self._life_cpu_s = life, cpu_s
         return cpu_s - self._life_cpu_s > HANG_CPU_S
-
-    def next_look_us(self) -> int:
-        """The virtual instant of the watchdog's bite; never when it does not run."""
-        return int(self.page.watchdog_us) or NEVER

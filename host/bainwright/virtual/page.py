@@ -10,7 +10,7 @@ from typing import Any
 
 from bainwright.virtual.standins import _page as layout
 
-OFFSETS, _ = layout.offsets()
+OFFSETS = layout.offsets()
 AT_EDGES, AT_OUT, AT_IN, AT_FLASH, SIZE = layout.areas()
 FLASH_BYTES = SIZE - AT_FLASH
 NEVER = 1 << 60
@@ -19,36 +19,45 @@ NEVER = 1 << 60
 class Page:
     """Fields by name, rings, and the flash, in one shared mapping that outlives the interpreters.
 
-    Fields of one word are attributes; those of several are read and set with `get` and `put`.
+    Fields of one element are attributes; those of several are read and set with `get` and `put`.
     """
+
+    memory: mmap.mmap
+    words: Any  # the whole page as 64-bit words
+    address: int
 
     def __init__(self) -> None:
         memory = mmap.mmap(-1, SIZE)
-        words = memoryview(memory).cast("q")
+        views: dict[str, Any] = {
+            layout.WIDE: memoryview(memory).cast("q"), layout.NARROW: memoryview(memory).cast("i"),
+            layout.DOUBLE: memoryview(memory).cast("d")}
+        places = {name: (views[form], at // layout.size_of(form)) for name, (at, _, form) in OFFSETS.items()}
         object.__setattr__(self, "memory", memory)
-        object.__setattr__(self, "words", words)
-        object.__setattr__(self, "doubles", memoryview(memory).cast("d"))
+        object.__setattr__(self, "words", views[layout.WIDE])
+        object.__setattr__(self, "_places", places)
         object.__setattr__(self, "address", ctypes.addressof(ctypes.c_char.from_buffer(memory)))
         memory[AT_FLASH:] = b"\xff" * FLASH_BYTES
 
     def __getattr__(self, name: str) -> Any:
-        at, _, double = OFFSETS[name]
-        return (self.doubles if double else self.words)[at >> 3]
+        view, at = self._places[name]
+        return view[at]
 
     def __setattr__(self, name: str, value: float) -> None:
-        at, _, double = OFFSETS[name]
-        if double:
-            self.doubles[at >> 3] = value
-        else:
-            self.words[at >> 3] = value
+        view, at = self._places[name]
+        view[at] = value
+
+    def _read(self, name: str) -> int:
+        return int(getattr(self, name))
 
     def get(self, name: str, index: int) -> int:
-        """One word of a field of several."""
-        return int(self.words[(OFFSETS[name][0] >> 3) + index])
+        """One element of a field of several."""
+        view, at = self._places[name]
+        return int(view[at + index])
 
     def put(self, name: str, index: int, value: int) -> None:
-        """Set one word of a field of several."""
-        self.words[(OFFSETS[name][0] >> 3) + index] = value
+        """Set one element of a field of several."""
+        view, at = self._places[name]
+        view[at + index] = value
 
     # -- rings --------------------------------------------------------------------------------------------------------
 
@@ -59,15 +68,15 @@ class Page:
 
     def output(self) -> bytes:
         """What the firmware has written and nobody has taken, without taking it."""
-        head, tail = self.out_head, self.out_tail
+        head, tail = self._read("out_head"), self._read("out_tail")
         begin, size = tail % layout.OUT_BYTES, head - tail
         first = bytes(self.memory[AT_OUT + begin : AT_OUT + min(begin + size, layout.OUT_BYTES)])
         return first + bytes(self.memory[AT_OUT : AT_OUT + size - len(first)])
 
     def feed(self, data: bytes) -> int:
         """Give the firmware bytes; the number that found room."""
-        head = self.in_head
-        data = data[: layout.IN_BYTES - (head - self.in_tail)]
+        head = self._read("in_head")
+        data = data[: layout.IN_BYTES - (head - self._read("in_tail"))]
         for i, byte in enumerate(data):
             self.memory[AT_IN + (head + i) % layout.IN_BYTES] = byte
         self.in_head = head + len(data)
@@ -75,7 +84,7 @@ class Page:
 
     def unread(self) -> bytes:
         """Take back what the firmware did not read."""
-        head, tail = self.in_head, self.in_tail
+        head, tail = self._read("in_head"), self._read("in_tail")
         self.in_tail = head
         return bytes(self.memory[AT_IN + i % layout.IN_BYTES] for i in range(tail, head))
 

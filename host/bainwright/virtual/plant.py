@@ -154,6 +154,11 @@ class Warmer:
         self._molten = 1.0 - unmelted / self.seed_kg
         self.matter_j -= mass_kg * (1.0 - fat.molten_share(temp_c)) * fat.LATENT_J_PER_KG
 
+    def stir(self, for_s: float) -> None:
+        """Keep the chocolate moving for so long."""
+        self._stir_s = max(self._stir_s, for_s)
+        self.renew()
+
     def top_up(self, litres: float, temp_c: float) -> None:
         """Pour water into the bath."""
         mass_kg = litres * WATER_KG_PER_L

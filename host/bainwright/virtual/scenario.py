@@ -76,6 +76,12 @@ class WaterTopUp(Event, frozen=True, tag="water_top_up"):
     temp_c: WaterC
 
 
+class Stir(Event, frozen=True, tag="stir"):
+    """The chocolate is stirred."""
+
+    for_s: Lasting
+
+
 class BowlOff(Event, frozen=True, tag="bowl_off"):
     """The bowl is lifted out; `told` if the person tells the board."""
 
@@ -134,6 +140,13 @@ class Thinner(Event, frozen=True, tag="thinner"):
     matter: ClassVar[bool] = False
 
 
+class Finish(Event, frozen=True, tag="finish"):
+    """The person says that the dipping is over: to rest, or melted for the night."""
+
+    matter: ClassVar[bool] = False
+    to: Literal["rest", "melted"] = "rest"
+
+
 class FaultEvent(Event, frozen=True, tag="fault"):
     """A part fails, for good or for a while; `clear` mends it."""
 
@@ -151,8 +164,8 @@ class PowerCutEvent(Event, frozen=True, tag="power_cut"):
 
 
 AnyEvent = (
-    Refill | Dip | Seed | WaterSwap | WaterTopUp | BowlOff | BowlOn | Lid | Draught | Room
-    | Announce | Confirm | Thicker | Thinner | FaultEvent | PowerCutEvent
+    Refill | Dip | Seed | Stir | WaterSwap | WaterTopUp | BowlOff | BowlOn | Lid | Draught | Room
+    | Announce | Confirm | Thicker | Thinner | Finish | FaultEvent | PowerCutEvent
 )
 KINDS: dict[str, type[Event]] = {str(kind.__struct_config__.tag): kind for kind in get_args(AnyEvent)}
 

@@ -14,7 +14,7 @@ from bainwright.errors import LinkError, UseError
 from bainwright.virtual.board import VirtualBoard
 
 
-class _Stopped(Exception):
+class _StopError(Exception):
     """Someone asked us to end."""
 
 
@@ -63,7 +63,7 @@ def serve(
         print(f"VIRTUAL board, rig {rig.name}: a simulated warmer. Ctrl-C ends it.", file=sys.stderr, flush=True)
         try:
             board.wait()
-        except _Stopped:
+        except _StopError:
             return
         raise LinkError("the virtual board ended by itself", hint="see its last words on stderr")
 
@@ -71,12 +71,12 @@ def serve(
 @contextmanager
 def _stop_signals() -> Iterator[None]:
     def stop(number: int, frame: FrameType | None) -> None:
-        raise _Stopped
+        raise _StopError
 
     before = [(number, signal.signal(number, stop)) for number in (signal.SIGINT, signal.SIGTERM)]
     try:
         yield
-    except _Stopped:  # asked to end while still starting
+    except _StopError:  # asked to end while still starting
         pass
     finally:
         for number, handler in before:

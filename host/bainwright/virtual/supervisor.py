@@ -1,4 +1,4 @@
-"""The supervisor process of a virtual board: one loop over the host's cable, the interpreter's posts and the user's wishes."""
+"""The supervisor process of a virtual board: one loop over the cable, the interpreter's posts and the user's wishes."""
 
 from __future__ import annotations
 
@@ -12,19 +12,17 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
-from bainboard import wire
 from bainwright.errors import BainError, UseError
 from bainwright.virtual import image
 from bainwright.virtual.bench import Bench
 from bainwright.virtual.console import Console
+from bainwright.virtual.happenings import Happening, Happenings
 from bainwright.virtual.machine_room import CUT_US, MachineRoom
 from bainwright.virtual.page import FLASH_BYTES, Page, flash_file
 from bainwright.virtual.truth import TruthFile
 
-BUTTONS = {"yes": 1, "no": 2, "recessed": 4}
-INJECTED_ID = 1_000_000  # ids of requests a scenario makes start here, out of the host's way
 LOOK_S = 0.25  # how often to look after what no message tells, real time
 PARENT_S = 1.0  # how often to look whether whoever started us still lives
 
@@ -52,7 +50,7 @@ class Supervisor:
     config : Config
         What it is made of.
     control : Connection
-        To the user's process: pairs of a command's name and its arguments come, pairs (True, value) or (False, error) go.
+        To the user's process: (command, arguments) come, (True, value) or (False, error) go.
     """
 
     def __init__(self, config: Config, control: Connection) -> None:
@@ -65,12 +63,8 @@ class Supervisor:
         self.console = Console(self.page)
         self.room = MachineRoom(self.page, self.bench, self.console)
         self.page.speed = config.speed or 0.0
-        self.page.next_event_us = self.bench.next_event_us
-        self._wishes: list[Callable[[int], None]] = []  # to be done at the interpreter's next exchange
-        self._timers: list[tuple[int, Callable[[int], None]]] = []
-        self._waiting: dict[str, int] = {"a": 0, "h": 0, "x": 0}  # answers owed to the user, by the post that gives them
-        self._injected = 0
-        self._power_cuts = 0
+        self.happenings = Happenings(self.page, self.bench, self.room)
+        self._waiting = {"a": 0, "h": 0, "x": 0}  # answers owed to the user, by the post that gives them
         self._open = True
         self._poll = select.poll()
         self._masks: dict[int, int] = {}
@@ -156,6 +150,8 @@ class Supervisor:
         if not console.in_main and room.now_us() >= self.page.next_event_us:
             self._exchange(room.now_us())
         room.look()
+        if any(self._waiting.values()) and console.in_main and room.hung():
+            self._do_owed(room.now_us())
         self._look_s, self._timeout_ms = now_s + wait_s, int(1000 * wait_s)
 
     # -- the interpreter's posts --------------------------------------------------------------------------------------
@@ -164,7 +160,6 @@ class Supervisor:
         kinds = os.read(fd, 64)
         if not kinds:  # it has ended by itself: Ctrl-D at the prompt, sys.exit, or a crash
             self.room.soft_reset(self.room.now_us())
-            self._new_interpreter()
             return
         child = self.room.child
         for kind in kinds:
@@ -172,7 +167,6 @@ class Supervisor:
             self.room.post_number += 1
             self._post(kind, at_us)
             if self.room.child is not child:
-                self._new_interpreter()
                 return
 
     def _post(self, kind: int, at_us: int) -> None:
@@ -190,30 +184,12 @@ class Supervisor:
             self._POSTS[kind](self, at_us)
 
     def _exchange(self, at_us: int) -> None:
-        """Bring the world to this instant and carry out what is due."""
-        self.bench.advance(at_us)
-        actions, self.bench.actions = self.bench.actions, []
-        for action in actions:
-            self._act(action, at_us)
-        timers, self._timers = self._timers, []
-        for due_us, wish in timers:
-            if due_us <= at_us:
-                wish(at_us)
-            else:
-                self._timers.append((due_us, wish))
-        wishes, self._wishes = self._wishes, []
-        self.page.exchange_wanted = 0
-        for wish in wishes:
-            wish(at_us)
-        self._look_ahead()
+        self.happenings.exchange(at_us)
         self._settle_user("x")
-
-    def _look_ahead(self) -> None:
-        self.page.next_event_us = min([self.bench.next_event_us, *(due_us for due_us, _ in self._timers)])
 
     def _arm_now(self, at_us: int) -> None:
         self.bench.arm(at_us)
-        self._look_ahead()
+        self.happenings.look_ahead()
         self._settle_user("a")
 
     def _armed(self, at_us: int) -> None:
@@ -221,18 +197,24 @@ class Supervisor:
         assert self.room.child is not None
         self.room.child.reply()
 
+    def _goes(self, at_us: int) -> None:
+        self.room.meter(at_us, True)
+
     def _held(self, at_us: int) -> None:
-        self.room.meter(at_us, bool(self.page.running))
+        self.room.meter(at_us, False)
         self._settle_user("h")
 
     def _main_ended(self, at_us: int) -> None:
         self.room.go_real(at_us)
+        self._do_owed(at_us)
+
+    def _do_owed(self, at_us: int) -> None:
+        """What the interpreter owes the user at its next rest is done without it: it will not rest any more."""
         self._settle_user("h")
-        # What the interpreter owed the user at its next rest is done without it.
         if self._waiting["a"]:
             self.page.arm_wanted = 0
             self._arm_now(at_us)
-        if self._wishes:
+        if self.happenings.wished:
             self._exchange(at_us)
 
     def _output(self, at_us: int) -> None:
@@ -248,38 +230,12 @@ class Supervisor:
         self.room.soft_reset(at_us)
 
     def _flash_cut(self, at_us: int) -> None:
-        self._cut(at_us, CUT_US)
+        self.happenings.cut(at_us, CUT_US)
 
-    _POSTS = {
-        ord("a"): _armed, ord("h"): _held, ord("e"): _main_ended, ord("o"): _output,
+    _POSTS: ClassVar[dict[int, Callable[[Supervisor, int], None]]] = {
+        ord("a"): _armed, ord("h"): _held, ord("g"): _goes, ord("e"): _main_ended, ord("o"): _output,
         ord("r"): _reset, ord("w"): _bitten, ord("s"): _soft_reset, ord("c"): _flash_cut,
     }
-
-    def _new_interpreter(self) -> None:
-        """Answers the last one owed are given: the new one starts in the state that was wished for."""
-        self._settle_user("h")
-
-    # -- what happens to the board ------------------------------------------------------------------------------------
-
-    def _act(self, action: Any, at_us: int) -> None:
-        """Carry out a scenario's action."""
-        if hasattr(action, "fields"):
-            self._injected += 1
-            line = wire.encode([("id", INJECTED_ID + self._injected), *action.fields.items()])
-            self.console.inject(line)
-        elif hasattr(action, "for_s"):
-            self._cut(at_us, round(action.for_s * 1e6))
-        else:
-            self.bench.fault(action.name, action.on)
-
-    def _cut(self, at_us: int, for_us: int) -> None:
-        self._power_cuts += 1
-        self.room.power_cut(at_us, for_us)
-        for action in self.bench.actions:  # a request made to a dark board is lost; a part that breaks is broken
-            if not hasattr(action, "fields") and not hasattr(action, "for_s"):
-                self.bench.fault(action.name, action.on)
-        self.bench.actions = []
-        self._look_ahead()
 
     # -- the user's wishes --------------------------------------------------------------------------------------------
 
@@ -310,9 +266,9 @@ class Supervisor:
     def _do_run(self, running: bool) -> None:
         changed = bool(self.page.running) != running
         self.page.running = int(running)
-        if changed and self.console.in_main:
-            self._waiting["h"] += 1
-            self._notify()
+        self._notify()
+        if changed and not running and self.console.in_main:
+            self._waiting["h"] += 1  # a hold is answered when time stands; a run begins at the interpreter's next rest
         else:
             self._answer()
 
@@ -333,27 +289,18 @@ class Supervisor:
         self._answer()
 
     def _do_press(self, button: str, for_ms: int) -> None:
-        if button not in BUTTONS:
-            raise UseError("no such button", got=button, wanted="one of " + ", ".join(BUTTONS))
-        self._wish(lambda at_us: self._press(BUTTONS[button], at_us + 1000 * for_ms))
-
-    def _press(self, bit: int, until_us: int) -> None:
-        self.page.buttons |= bit
-        self._timers.append((until_us, lambda _: self._release(bit)))
-
-    def _release(self, bit: int) -> None:
-        self.page.buttons &= ~bit
+        self._wish(self.happenings.press(button, for_ms))
 
     def _do_fault(self, name: str, on: bool) -> None:
         self.bench.check_fault(name)
         self._wish(lambda at_us: self.bench.fault(name, on))
 
     def _do_power_cut(self, for_s: float) -> None:
-        self._wish(lambda at_us: self._cut(at_us, round(for_s * 1e6)))
+        self._wish(lambda at_us: self.happenings.cut(at_us, round(for_s * 1e6)))
 
-    def _wish(self, wish: Callable[[int], None]) -> None:
+    def _wish(self, happening: Happening) -> None:
         """Have something done at the interpreter's present instant, exactly."""
-        self._wishes.append(wish)
+        self.happenings.soon(happening)
         self._waiting["x"] += 1
         if self.console.in_main:
             self.page.exchange_wanted = 1
@@ -374,7 +321,7 @@ class Supervisor:
         self._answer({
             "dead": self.bench.world.dead,
             "resets": list(room.resets),
-            "power_cuts": self._power_cuts,
+            "power_cuts": self.happenings.power_cuts,
             "stalled": bool(self.page.stalled),
             "simulated_s": room.simulated_us / 1e6,
             "wall_s": room.wall_s,
@@ -390,7 +337,7 @@ class Supervisor:
     def _do_flash(self) -> None:
         self._answer(self.page.flash)
 
-    _COMMANDS = {
+    _COMMANDS: ClassVar[dict[str, Callable[..., None]]] = {
         "run": _do_run, "arm": _do_arm, "speed": _do_speed, "press": _do_press, "fault": _do_fault,
         "power_cut": _do_power_cut, "cut_flash_at": _do_cut_flash_at, "report": _do_report, "flash": _do_flash,
     }

@@ -321,6 +321,7 @@ _MATTER: dict[type, Callable[[Any, Any], Acts]] = {
     acts.Refill: lambda plant, event: [(0.0, lambda: plant.refill(event.mass_kg, event.temp_c))],
     acts.Seed: lambda plant, event: [(0.0, lambda: plant.seed(event.mass_kg, event.temp_c))],
     acts.Dip: _dip,
+    acts.Stir: lambda plant, event: [(0.0, lambda: plant.stir(event.for_s))],
     acts.WaterSwap: lambda plant, event: [(0.0, lambda: plant.swap(event.litres, event.temp_c))],
     acts.WaterTopUp: lambda plant, event: [(0.0, lambda: plant.top_up(event.litres, event.temp_c))],
     acts.BowlOff: lambda plant, event: [(0.0, _set(plant, bowl_in=False))],
@@ -340,6 +341,8 @@ def _actions(event: acts.Event) -> list[tuple[float, Action]]:
         return [(0.0, Inject(_announced(event)))]
     if isinstance(event, acts.Confirm | acts.Thicker | acts.Thinner):
         return [(0.0, Inject({"do": kind_of(event)}))]
+    if isinstance(event, acts.Finish):
+        return [(0.0, Inject({"do": "finish", "to": event.to}))]
     if isinstance(event, acts.FaultEvent):
         begin: list[tuple[float, Action]] = [(0.0, Fault(event.name, not event.clear))]
         return begin if event.for_s is None else [*begin, (event.for_s, Fault(event.name, event.clear))]

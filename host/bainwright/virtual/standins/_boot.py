@@ -72,16 +72,17 @@ def _mount(os, device):
 def _install():
     """Import every stand-in now, under both of its names, so that nothing reaches the PC's clock or pins."""
     modules = sys.modules
+    import builtins
+    import select
+    import time
+
     import _console
     import _micropython
     import _os
     import _sys
-    import builtins
     import machine
     import onewire
     import rp2
-    import select
-    import time
 
     for name, module in (("time", time), ("select", select), ("machine", machine), ("os", _os), ("sys", _sys)):
         modules[name] = modules["u" + name] = module
@@ -92,8 +93,9 @@ def _install():
 
 def _leave_main():
     """The prompt and what runs at it use the real terminal."""
-    import _console
     import builtins
+
+    import _console
 
     del sys.modules["sys"], sys.modules["usys"]
     builtins.print = _console._print
@@ -103,6 +105,7 @@ def _run(path, os):
     """Run a file of the flash as the board's start-up does."""
     import _clock
     import _console
+
     import __main__
 
     try:

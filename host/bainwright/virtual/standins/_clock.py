@@ -5,8 +5,6 @@ stops exactly at the supervisor's next event and exchanges there, so that comman
 meet the firmware at the same instant in every run.
 """
 
-import io
-
 import _page
 import uctypes
 import uselect
@@ -21,11 +19,16 @@ CATCH_UP_US = 50000  # pacing lost less than this is regained, more is let go
 STALL_MS = 2000  # real time without progress after which a reader counts as stalled
 ROOM = 512  # bytes free in the output ring for a poll to say writable
 
+LOW = 0xFFFFFFFF  # counters of the other side are compared by their low halves
+
 page = None
 pins = None  # {use: number}
 edges = out_ring = in_ring = None
 now = 0
 limit = FOREVER
+boot_us = watchdog_us = 0
+edge_head = out_head = in_tail = 0  # ours; the page has copies
+speed = 0.0
 real = False
 running = False
 seen = 0
@@ -37,42 +40,61 @@ anchor_us = anchor_real = 0
 real_us = real_ticks = 0
 buttons = 0
 on_buttons = None  # called when buttons changed
-_to = _from = _wake = _wake_poll = None
+_to = _from = _wake = _wake_poll = _post_us = None
 _one = bytearray(1)
+
+
+def _fields():
+    """The page's table as uctypes wants it; a wide field's halves are extra fields."""
+
+    class Fields:  # attributes, since their names are interned: a dict keyed by made-up strings is looked up slowly
+        pass
+
+    for name, (at, count, form) in _page.offsets().items():
+        kind = uctypes.FLOAT64 if form == _page.DOUBLE else uctypes.INT64 if form == _page.WIDE else uctypes.INT32
+        setattr(Fields, name, at | kind if count == 1 else (at | uctypes.ARRAY, count | kind))
+        if form == _page.WIDE and count == 1:
+            setattr(Fields, name + "_low", at | uctypes.INT32)
+            setattr(Fields, name + "_high", (at + 4) | uctypes.INT32)
+    return Fields.__dict__
+
+
+def wide(name):
+    """A wide field as a small integer: read whole it would be a big one, and slow everything it meets."""
+    return getattr(page, name + "_high") << 32 | getattr(page, name + "_low") & LOW
 
 
 def open_page(address, to_fd, from_fd, wake_fd):
     """Attach to the shared page and the pipes."""
-    global page, edges, out_ring, in_ring, now, running, flushed, buttons, _to, _from, _wake, _wake_poll
-    fields = {}
-    for name, (at, count, double) in _page.offsets()[0].items():
-        kind = uctypes.FLOAT64 if double else uctypes.INT64
-        fields[name] = at | kind if count == 1 else (at | uctypes.ARRAY, count | kind)
-    page = uctypes.struct(address, fields)
+    global page, edges, out_ring, in_ring, now, running, flushed, buttons, speed
+    global boot_us, watchdog_us, edge_head, out_head, in_tail, _to, _from, _wake, _wake_poll, _post_us
+    page = uctypes.struct(address, _fields())
     at_edges, at_out, at_in, at_flash, size = _page.areas()
     edges = uctypes.struct(address + at_edges, {"w": (0 | uctypes.ARRAY, 2 * _page.EDGES | uctypes.INT64)}).w
     out_ring = uctypes.bytearray_at(address + at_out, _page.OUT_BYTES)
     in_ring = uctypes.bytearray_at(address + at_in, _page.IN_BYTES)
-    now = page.now_us
-    running = bool(page.running)
-    flushed = page.out_head
-    buttons = page.buttons
-    _to, _from, _wake = io.open(to_fd, "wb"), io.open(from_fd, "rb"), io.open(wake_fd, "rb")
+    _post_us = page.post_us
+    now, boot_us, watchdog_us = wide("now_us"), wide("boot_us"), wide("watchdog_us")
+    edge_head, out_head, in_tail = wide("edge_head"), wide("out_head"), wide("in_tail")
+    running, buttons, flushed = bool(page.running), page.buttons, out_head
+    _to, _from, _wake = [
+        open(fd, mode) for fd, mode in ((to_fd, "wb"), (from_fd, "rb"), (wake_fd, "rb"))]  # noqa: SIM115 - never closed
     _wake_poll = uselect.poll()
     _wake_poll.register(_wake, uselect.POLLIN)
     _anchor()
     _refresh()
+    _tell_state()
     return uctypes.bytearray_at(address + at_flash, size - at_flash)
 
 
-# -- talking to the supervisor --------------------------------------------------------------------------------------
+# -- talking to the supervisor ----------------------------------------------------------------------------------------
 
 
 def post(kind):
     """Tell the supervisor something at this instant; the reply, if any, is waited for in `settle`."""
     global posts
     page.now_us = now
-    page.post_us[posts & 15] = now
+    _post_us[posts & 15] = now
     posts += 1
     _to.write(kind)
 
@@ -113,10 +135,9 @@ def halt(kind):
 
 def _refresh():
     global limit, buttons
-    limit = page.next_event_us
-    watchdog = page.watchdog_us
-    if watchdog and watchdog < limit and not real:
-        limit = watchdog
+    limit = page.next_event_us_high << 32 | page.next_event_us_low & LOW
+    if watchdog_us and watchdog_us < limit and not real:
+        limit = watchdog_us
     if page.buttons != buttons:
         before, buttons = buttons, page.buttons
         if on_buttons:
@@ -125,13 +146,14 @@ def _refresh():
 
 def edge(word):
     """Record the outputs' new state."""
-    head = page.edge_head
-    if head - page.edge_tail >= _page.EDGES:
+    global edge_head
+    if (edge_head - page.edge_tail_low) & LOW >= _page.EDGES:
         exchange()
-    at = 2 * (head % _page.EDGES)
+    at = 2 * (edge_head % _page.EDGES)
     edges[at] = now
     edges[at + 1] = word
-    page.edge_head = head + 1
+    edge_head += 1
+    page.edge_head = edge_head
 
 
 def _attend():
@@ -145,27 +167,32 @@ def _attend():
         page.arm_wanted = 0
         if not real:
             # A canonical instant: how often we were woken before it leaves no trace.
-            now = page.boot_us + ((now - page.boot_us) // 1000000 + 1) * 1000000
+            now = boot_us + ((now - boot_us) // 1000000 + 1) * 1000000
         ask(b"a")
         settle()
     if page.exchange_wanted:
         exchange()
-    if bool(page.running) != running:
+    if bool(page.running) != running or not running:  # a hold so short that we never ran is answered too
         running = bool(page.running)
-        post(b"h")
+        _tell_state()
     _anchor()
 
 
+def _tell_state():
+    post(b"g" if running else b"h")
+
+
 def _anchor():
-    global anchor_us, anchor_real
-    anchor_us, anchor_real = now, utime.ticks_us()
+    global speed
+    speed = page.speed
+    _anchor_at(now)
 
 
 def _cross():
     """Time has come to a limit: an event of the supervisor's, or the watchdog's bite."""
-    if page.watchdog_us and now >= page.watchdog_us and not real:
+    if watchdog_us and now >= watchdog_us and not real:
         halt(b"w")
-    while now >= page.next_event_us:
+    while now >= wide("next_event_us"):
         exchange()
 
 
@@ -175,8 +202,8 @@ def _cross():
 def stamp():
     """Virtual microseconds now: one time call."""
     global now, spin
-    # On a held clock the supervisor's wishes wait for the next rest: there, and nowhere else, the firmware is at the same
-    # point of its loop in every run. A busy wait would never rest, so its end is an exception.
+    # On a held clock the supervisor's wishes wait for the next rest: there, and nowhere else, the firmware is at the
+    # same point of its loop in every run. A busy wait would never rest, so its end is an exception.
     if page.notices != seen and (running or real or page.interrupt or spin > SPIN_CALLS):
         _attend()
     if real:
@@ -212,15 +239,14 @@ def rest(ms):
 def flush():
     """Tell the supervisor of output it may not have seen."""
     global flushed
-    head = page.out_head
-    if head != flushed:
-        flushed = head
+    if out_head != flushed:
+        flushed = out_head
         post(b"o")
 
 
 def input_waits():
     """Has the host written something main.py has not read?"""
-    return page.in_head != page.in_tail
+    return (page.in_head_low ^ in_tail) & LOW != 0
 
 
 def pass_until(target, for_input=False):
@@ -228,8 +254,9 @@ def pass_until(target, for_input=False):
     global now, spin
     spin = 0
     if real:
-        return _pass_real(target, for_input)
-    while now < target and not (for_input and page.in_head != page.in_tail):
+        _pass_real(target, for_input)
+        return
+    while now < target and not (for_input and input_waits()):
         if not running and not for_input and target - now <= SHORT_US:
             now = target
             break
@@ -246,7 +273,7 @@ def pass_until(target, for_input=False):
         if stop >= FOREVER:
             rest(-1)
             continue
-        if page.speed and not _pace(stop):
+        if speed and not _pace(stop):
             continue
         now = stop
         if now >= limit:
@@ -258,7 +285,6 @@ def _pace(stop):
     """Hold back until real time allows `stop`; False when a notice came first."""
     global now
     while True:
-        speed = page.speed
         left = anchor_real + (stop - anchor_us) / speed - utime.ticks_us()
         if left < 1000:
             if left < -CATCH_UP_US:
@@ -294,25 +320,53 @@ def go_real():
     _refresh()
 
 
-# -- output room --------------------------------------------------------------------------------------------------------
+# -- output room ------------------------------------------------------------------------------------------------------
+
+
+def out_room():
+    """Bytes free in the output ring."""
+    return _page.OUT_BYTES - ((out_head - page.out_tail_low) & LOW)
+
+
+def wrote(size):
+    """So many bytes were put into the output ring."""
+    global out_head
+    out_head += size
+    page.out_head = out_head
+
+
+def took(size):
+    """So many bytes were taken from the input ring."""
+    global in_tail
+    in_tail += size
+    page.in_tail = in_tail
+
+
+def watch(us):
+    """The watchdog bites at this instant from now on."""
+    global watchdog_us, limit
+    page.watchdog_us = watchdog_us = us
+    limit = page.next_event_us_high << 32 | page.next_event_us_low & LOW
+    if us < limit:
+        limit = us
 
 
 def writable():
     """Is there room in the output ring? At full speed wait for a reader who reads; never for one who stopped."""
-    if _page.OUT_BYTES - (page.out_head - page.out_tail) >= ROOM:
+    if out_room() >= ROOM:
         page.stalled = 0
         return True
-    if page.speed or page.stalled:
+    if speed or page.stalled:
         return False
     return await_room(ROOM, STALL_MS)
 
 
 def await_room(wanted, ms):
     """Block, clock still, until so many bytes are free; False when the reader made no progress for `ms` real ones."""
-    began, tail = utime.ticks_ms(), page.out_tail
-    while _page.OUT_BYTES - (page.out_head - page.out_tail) < wanted:
-        if page.out_tail != tail:
-            began, tail = utime.ticks_ms(), page.out_tail
+    began, tail = utime.ticks_ms(), page.out_tail_low
+    while out_room() < wanted:
+        if page.out_tail_low != tail:
+            began, tail = utime.ticks_ms(), page.out_tail_low
         left = ms - utime.ticks_diff(utime.ticks_ms(), began)
         if left <= 0:
             page.stalled = 1

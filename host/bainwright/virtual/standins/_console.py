@@ -18,34 +18,29 @@ def put(data):
     size = len(data)
     if size > _page.OUT_BYTES // 2:
         return put(memoryview(data)[: size // 2]) + put(memoryview(data)[size // 2 :])
-    page = _clock.page
-    if _page.OUT_BYTES - (page.out_head - page.out_tail) < size and (page.stalled or not _wait_for_room(size)):
+    if _clock.out_room() < size and (_clock.page.stalled or not _wait_for_room(size)):
         return size  # dropped
-    at = page.out_head % _page.OUT_BYTES
+    at = _clock.out_head % _page.OUT_BYTES
     ring, first = _clock.out_ring, _page.OUT_BYTES - at
     if size <= first:
         ring[at : at + size] = data
     else:
         ring[at:] = memoryview(data)[:first]
         ring[: size - first] = memoryview(data)[first:]
-    page.out_head += size
+    _clock.wrote(size)
     return size
 
 
 def _wait_for_room(size):
-    page = _clock.page
-    if page.speed:
-        return _clock.await_room(size, DROP_MS)
-    return _clock.await_room(size, _clock.STALL_MS)
+    return _clock.await_room(size, DROP_MS if _clock.speed else _clock.STALL_MS)
 
 
 def take(most):
     """What the host has written, at most so many bytes."""
-    page = _clock.page
     got = bytearray()
-    while len(got) < most and page.in_head != page.in_tail:
-        got.append(_clock.in_ring[page.in_tail % _page.IN_BYTES])
-        page.in_tail += 1
+    while len(got) < most and _clock.input_waits():
+        got.append(_clock.in_ring[_clock.in_tail % _page.IN_BYTES])
+        _clock.took(1)
     return got
 
 

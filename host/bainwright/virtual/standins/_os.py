@@ -11,7 +11,7 @@ def uname():
     """What the port calls itself."""
     from sys import implementation
 
-    release = "%d.%d.%d" % implementation[1][:3]
+    release = ".".join([str(number) for number in implementation[1][:3]])
     return _Uname("virtual", "virtual", release, implementation[2], "virtual board (simulated warmer)")
 
 

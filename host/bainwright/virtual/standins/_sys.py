@@ -3,7 +3,9 @@
 import sys
 from sys import *  # noqa: F403
 
-from _console import show_exception as print_exception
-from _console import stdin, stdout
+import _console
+
+stdin, stdout = _console.stdin, _console.stdout
+print_exception = _console.show_exception
 
 path = sys.path  # not among the names a star imports

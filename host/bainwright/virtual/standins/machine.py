@@ -1,5 +1,7 @@
 """machine: pins, PWM, converter, watchdog, clock of the day and resets of the simulated board."""
 
+import time
+
 import _clock
 import _page
 import uctypes
@@ -197,14 +199,13 @@ class WDT:
 
     def __init__(self, id=0, timeout=5000):
         if not 1 <= timeout <= WDT.MOST_MS:
-            raise ValueError("timeout exceeds %d" % WDT.MOST_MS)
+            raise ValueError("timeout exceeds " + str(WDT.MOST_MS))
         self._us = timeout * 1000
         self.feed()
 
     def feed(self):
         """Put the bite off."""
-        page.watchdog_us = _clock.stamp() + self._us
-        _clock._refresh()
+        _clock.watch(_clock.stamp() + self._us)
 
 
 class RTC:
@@ -212,15 +213,13 @@ class RTC:
 
     def datetime(self, fields=None):
         """(year, month, day, weekday, hour, minute, second, 0)."""
-        import utime
-
-        now = _clock.stamp()
         if fields is not None:
-            y, mo, d, _, h, mi, s = fields[:7]
-            page.rtc_us = utime.mktime((y, mo, d, h, mi, s, 0, 0)) * 1000000 - now
+            year, month, day, _, hour, minute, second = fields[:7]
+            set_s = time.mktime((year, month, day, hour, minute, second, 0, 0))
+            page.rtc_us = set_s * 1000000 - _clock.stamp()
             return None
-        y, mo, d, h, mi, s, weekday = utime.gmtime((now + page.rtc_us) // 1000000)[:7]
-        return (y, mo, d, weekday, h, mi, s, 0)
+        year, month, day, hour, minute, second, weekday, _ = time.gmtime()
+        return (year, month, day, weekday, hour, minute, second, 0)
 
 
 def reset():

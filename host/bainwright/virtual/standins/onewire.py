@@ -16,6 +16,9 @@ POWER_ON = 85 * 16
 LOW, DEAD = 1, 2  # page.bus
 ABSENT, ANSWERS_85, SPOILT = 1, 2, 3  # page.status
 
+# Views of the page's arrays, made once: each look through `page` would make a new one.
+_status, _reading, _scratch, _fresh = page.status, page.reading, page.scratch, page.fresh
+
 
 class OneWireError(Exception):
     """Nobody answers."""
@@ -45,11 +48,12 @@ class _Device:
         self.place = place
         self.rom = (page.rom[place] & 0xFFFFFFFFFFFFFFFF).to_bytes(8, "little")
         self.ready_us = None
-        self.pad = bytearray(9)
+        self.pad = bytearray(b"\x00\x00\x4b\x46\x7f\xff\x00\x10\x00")
+        self.body = memoryview(self.pad)[:8]  # what the check byte is over
 
     @property
     def present(self):
-        return page.status[self.place] != ABSENT
+        return _status[self.place] != ABSENT
 
     def convert(self):
         self.ready_us = _clock.now + CONVERSION_US
@@ -59,25 +63,31 @@ class _Device:
         return self.ready_us is not None and _clock.now < self.ready_us
 
     def scratchpad(self):
-        place = self.place
         if self.ready_us is not None and _clock.now >= self.ready_us:
             self.ready_us = None
-            _clock.settle()
-            page.scratch[place] = page.reading[place]
-            page.fresh[place] = 0
-        status = page.status[place]
-        fresh = status == ANSWERS_85 or page.fresh[place]
-        word = POWER_ON if fresh else page.scratch[place]
-        pad = self.pad
-        pad[0], pad[1] = word & 0xFF, word >> 8 & 0xFF
-        # Alarm bytes as shipped, 12 bits, and the reserved bytes as a genuine part gives them: byte 6 counts down with
-        # the fraction after a conversion and is 0x0C at power-on.
-        pad[2], pad[3], pad[4], pad[5] = 0x4B, 0x46, 0x7F, 0xFF
-        pad[6], pad[7] = 0x0C if fresh else 0x10 - (word & 0x0F), 0x10
-        pad[8] = crc8(memoryview(pad)[:8])
+            self._store()
+        status = _status[self.place]
+        if status == ANSWERS_85 or _fresh[self.place]:
+            self._fill(POWER_ON, 0x0C)
+        else:
+            self._fill(_scratch[self.place], 0x10 - (_scratch[self.place] & 0x0F))
         if status == SPOILT:
-            pad[8] ^= 0x5A
-        return pad
+            self.pad[8] ^= 0x5A
+        return self.pad
+
+    def _store(self):
+        _clock.settle()
+        _scratch[self.place] = _reading[self.place]
+        _fresh[self.place] = 0
+
+    def _fill(self, word, countdown):
+        """Alarm bytes as shipped, 12 bits, and the reserved bytes as a genuine part gives them: byte 6 counts down with
+        the fraction after a conversion and is 0x0C at power-on."""
+        pad = self.pad
+        pad[0] = word & 0xFF
+        pad[1] = word >> 8 & 0xFF
+        pad[6] = countdown
+        pad[8] = crc8(self.body)
 
 
 _devices = [_Device(place) for place in range(2) if page.kind[place] == 1]
@@ -101,8 +111,9 @@ class OneWire:
         _clock.stamp()
         _clock.charge(RESET_US)
         self._phase, self._out, self._count = "rom", None, 0
-        self._listening = [d for d in _devices if d.present and page.bus == 0]
-        presence = bool(self._listening) or page.bus == LOW
+        bus = page.bus
+        self._listening = [d for d in _devices if _status[d.place] != ABSENT] if bus == 0 else []
+        presence = bool(self._listening) or bus == LOW
         if required and not presence:
             raise OneWireError
         return presence

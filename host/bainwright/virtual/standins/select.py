@@ -3,70 +3,74 @@
 import _clock
 import uselect
 from _console import is_input, is_output
-from uselect import POLLERR, POLLHUP, POLLIN, POLLOUT
+from uselect import POLLERR, POLLHUP, POLLIN, POLLOUT  # noqa: F401 - what the module offers
+
+# A function with more than 11 words of locals and stack gets its frame from the heap, at several microseconds a call:
+# what runs in each pass of a firmware's loop is split into functions smaller than that.
 
 
 class _Poll:
     def __init__(self):
-        self._masks = []  # [object, mask]
+        self._watched = []  # (stream, mask)
+        self._in = self._out = None  # main.py's input and output, where watched
         self._native = uselect.poll()
         self._native.register(_clock._wake, POLLIN)
 
     def register(self, obj, mask=POLLIN | POLLOUT):
         """Watch a stream."""
-        if not self.modify(obj, mask):
-            self._masks.append([obj, mask])
-        if not (is_input(obj) or is_output(obj)):
+        self.unregister(obj)
+        self._watched.append((obj, mask))
+        if is_input(obj):
+            self._in = obj if mask & POLLIN else None
+        elif is_output(obj):
+            self._out = obj if mask & POLLOUT else None
+        else:
             self._native.register(obj, mask)
 
-    def modify(self, obj, mask):
-        """Watch it for something else; True when it was known."""
-        for entry in self._masks:
-            if entry[0] is obj:
-                entry[1] = mask
-                return True
-        return False
+    modify = register
 
     def unregister(self, obj):
         """Watch it no more."""
-        self._masks = [entry for entry in self._masks if entry[0] is not obj]
+        self._watched = [entry for entry in self._watched if entry[0] is not obj]
+        if obj is self._in:
+            self._in = None
+        if obj is self._out:
+            self._out = None
 
     def poll(self, timeout=-1):
         """[(stream, events)] that are ready, waiting up to `timeout` ms."""
         if _clock.real:
             return self._poll_real(timeout)
         now = _clock.stamp()
-        ready = self._ready()
-        if ready or timeout == 0:
-            return ready
-        target = _clock.FOREVER if timeout is None or timeout < 0 else now + int(timeout) * 1000
-        while True:
-            # Output room comes without virtual time passing, so only input can end the wait.
-            _clock.pass_until(target, True)
-            ready = self._ready()
-            if ready or _clock.now >= target:
-                return ready
-            if _clock.input_waits():  # input nobody here watches must not end the wait
-                _clock.pass_until(target)
+        if timeout != 0 and not self._is_ready():
+            # A port counts whole ticks of its millisecond clock (from memory), so that a wait ends on one: what the
+            # calls before it took leaves no trace in when the firmware wakes.
+            begun = now - (now - _clock.boot_us) % 1000
+            self._wait(_clock.FOREVER if timeout is None or timeout < 0 else begun + int(timeout) * 1000)
+        ready = []
+        if self._in is not None and _clock.input_waits():
+            ready.append((self._in, POLLIN))
+        if self._out is not None and _clock.writable():
+            ready.append((self._out, POLLOUT))
+        return ready
 
     def ipoll(self, timeout=-1, flags=0):
         """As poll, as an iterator."""
         return iter(self.poll(timeout))
 
-    def _ready(self):
-        ready = []
-        for obj, mask in self._masks:
-            if mask & POLLIN and is_input(obj):
-                if _clock.input_waits():
-                    ready.append((obj, POLLIN))
-            elif mask & POLLOUT and is_output(obj) and _clock.writable():
-                ready.append((obj, POLLOUT))
-        return ready
+    def _is_ready(self):
+        if self._in is not None and _clock.input_waits():
+            return True
+        return self._out is not None and _clock.writable()
+
+    def _wait(self, target):
+        # Output room comes without virtual time passing, so only input can end the wait; and not input nobody watches.
+        _clock.pass_until(target, self._in is not None)
 
     def _poll_real(self, timeout):
         """At the REPL: the real terminal, and an ear for Ctrl-C."""
         native = self._native
-        for obj, mask in self._masks:
+        for obj, mask in self._watched:
             native.register(obj, mask)
         end = _clock.FOREVER if timeout is None or timeout < 0 else _clock.stamp() + int(timeout) * 1000
         while True:

@@ -1,20 +1,19 @@
 """time, on the virtual clock."""
 
 import utime
-from _clock import CALL_US, TICKS, page, pass_until, stamp
-from utime import gmtime, localtime, mktime
+from _clock import TICKS, boot_us, pass_until, stamp, wide
 
 _HALF = TICKS // 2
 
 
 def ticks_ms():
     """Milliseconds since the last hard reset, wrapping at 2**30 as on a board."""
-    return (stamp() - page.boot_us) // 1000 % TICKS
+    return (stamp() - boot_us) // 1000 % TICKS
 
 
 def ticks_us():
     """Microseconds since the last hard reset, wrapping."""
-    return (stamp() - page.boot_us) % TICKS
+    return (stamp() - boot_us) % TICKS
 
 
 def ticks_cpu():
@@ -50,9 +49,22 @@ def sleep(s):
 
 def time_ns():
     """Nanoseconds of the clock of the day."""
-    return (stamp() + page.rtc_us) * 1000
+    return (stamp() + wide("rtc_us")) * 1000
 
 
 def time():
     """Seconds of the clock of the day."""
-    return (stamp() + page.rtc_us) // 1000000
+    return (stamp() + wide("rtc_us")) // 1000000
+
+
+def gmtime(seconds=None):
+    """(year, month, day, hour, minute, second, weekday, day of the year)."""
+    return utime.gmtime(time() if seconds is None else seconds)[:8]
+
+
+localtime = gmtime  # a board knows no zones
+
+
+def mktime(fields):
+    """Seconds of such a tuple."""
+    return utime.mktime(fields)

@@ -1,0 +1,130 @@
+"""No process of a virtual board outlives its user, whatever ends the user."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from board_tools import PATIENCE_S, running, until
+
+from bainwright.errors import LinkError, PlantError
+from bainwright.rig import load_rig
+from bainwright.virtual.board import VirtualBoard
+
+USER = """
+import sys, time
+from bainwright.rig import load_rig
+from bainwright.virtual.board import VirtualBoard
+board = VirtualBoard(load_rig("pot"), flash_files={"/main.py": sys.argv[1].encode()})
+board.arm(); board.run_clock()
+print(board.pid, flush=True)
+time.sleep(600)
+"""
+
+
+def children(pid: int) -> list[int]:
+    return [int(word) for word in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
+
+
+def alive(pid: int) -> bool:
+    try:
+        state = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0]
+    except FileNotFoundError:
+        return False
+    return state not in "ZX"
+
+
+def family(board_pid: int) -> list[int]:
+    """The supervisor and its interpreter."""
+    until(lambda: children(board_pid))
+    return [board_pid, *children(board_pid)]
+
+
+def test_closing_ends_supervisor_and_interpreter() -> None:
+    with running("while True: pass\n", frozen=True) as (board, _):
+        pids = family(board.pid)
+        assert len(pids) == 2
+    assert not any(alive(pid) for pid in pids)
+    board.close()  # twice does no harm
+
+
+@pytest.mark.parametrize(
+    "main", ["while True: pass", "import time\nwhile True: time.sleep(1)", "import sys\nsys.stdin.read(1)"])
+@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGTERM])
+def test_a_killed_user_leaves_nothing_running(how: signal.Signals, main: str) -> None:
+    user = subprocess.Popen([sys.executable, "-c", USER, main], stdout=subprocess.PIPE,
+                            env={**os.environ, "PYTHONPATH": os.pathsep.join(entry for entry in sys.path if entry)})
+    assert user.stdout is not None
+    pids = family(int(user.stdout.readline()))
+    user.send_signal(how)
+    user.wait(PATIENCE_S)
+    user.stdout.close()
+    until(lambda: not any(alive(pid) for pid in pids))
+
+
+def test_a_killed_supervisor_takes_its_interpreter_along_and_is_told_in_words() -> None:
+    with running("while True: pass\n", frozen=True) as (board, _):
+        pids = family(board.pid)
+        os.kill(board.pid, signal.SIGKILL)
+        with pytest.raises(LinkError):
+            board.report()
+        until(lambda: not alive(pids[1]))
+
+
+def test_a_plant_that_never_returns_does_not_outlive_its_user(tmp_path: Path) -> None:
+    plant = tmp_path / "stuck.py"
+    plant.write_text("class Stuck:\n    temps_c = {'water': 30.0, 'bowl': 30.0}\n    n = 0\n"
+                     "    def step(self, power_w, dt_s):\n"
+                     "        self.n += 1\n        while self.n > 5: pass\n")
+    user = subprocess.Popen(
+        [sys.executable, "-c", USER.replace('load_rig("pot")', f'load_rig("pot"), plant_spec="{plant}:Stuck"'),
+         "import time, onewire, machine\nb = onewire.OneWire(machine.Pin(16))\n"
+         "while True:\n    b.reset(); b.writebyte(0xCC); b.writebyte(0x44); time.sleep(1)"],
+        stdout=subprocess.PIPE, env={**os.environ, "PYTHONPATH": os.pathsep.join(entry for entry in sys.path if entry)})
+    assert user.stdout is not None
+    pids = family(int(user.stdout.readline()))
+    user.kill()
+    user.wait(PATIENCE_S)
+    user.stdout.close()
+    until(lambda: not any(alive(pid) for pid in pids))
+
+
+def test_a_plant_that_cannot_be_loaded_is_refused_and_leaves_nothing(tmp_path: Path) -> None:
+    before = set(children(os.getpid()))
+    with pytest.raises(PlantError, match="nowhere"):
+        VirtualBoard(load_rig("pot"), plant_spec=f"{tmp_path}/nowhere.py:Plant")
+    assert set(children(os.getpid())) <= before
+
+
+def test_a_plant_that_prints_does_not_spoil_our_output(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    plant = tmp_path / "loud.py"
+    plant.write_text("print('loud')\nclass Loud:\n    temps_c = {'water': 30.0, 'bowl': 30.0}\n"
+                     "    def step(self, power_w, dt_s): pass\n")
+    with VirtualBoard(load_rig("pot"), plant_spec=f"{plant}:Loud") as board:
+        assert board.report()["dead"] is None
+    assert "loud" not in capfd.readouterr().out
+
+
+def test_serving_prints_the_path_first_links_it_and_ends_on_a_signal(tmp_path: Path) -> None:
+    link = tmp_path / "tty"
+    server = subprocess.Popen(
+        [sys.executable, "-c", "import sys; from pathlib import Path; from bainwright.rig import load_rig;"
+         "from bainwright.virtual.serve import serve; serve(load_rig('pot'), None, 1.0, Path(sys.argv[1]))", str(link)],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(entry for entry in sys.path if entry)})
+    assert server.stdout is not None
+    path = server.stdout.readline().decode().strip()
+    assert os.readlink(link) == path
+    assert server.stderr is not None
+    assert b"VIRTUAL" in server.stderr.readline()
+    pids = [server.pid, *[pid for child in children(server.pid) for pid in family(child)]]
+    assert len(pids) == 3
+    server.send_signal(signal.SIGINT)
+    server.communicate(timeout=PATIENCE_S)
+    assert server.returncode == 0
+    assert not link.is_symlink()
+    until(lambda: not any(alive(pid) for pid in pids))
