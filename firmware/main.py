@@ -1,18 +1,81 @@
-"""The heater pin is made safe before anything else is loaded; then the warmer starts."""
+"""bainwright's start: the heater pin made safe before anything else, then the version that the record names.
 
-import gc
+Versions of the firmware lie side by side in /fw, each in a folder named by its hash. The record /fw/boot is one line:
+the version to start, the one before it ("-": none), how the first stands, and a CRC. A new version is started once on
+trial; if that start ends without `keep` being called, the next one goes back to the version before. A version is
+started by `bainboard.start.run(version, keep or None)`, which never changes: this file starts older ones as well.
+"""
+
 import sys
 
-from bainboard import pins  # imports nothing itself
-from machine import Pin
+import machine
 
-Pin(pins.for_platform(sys.platform)["heater"], Pin.OUT, value=0)
+HEATER = {"esp32": 25}.get(sys.platform, 15)  # as in pins.py, which lies in a version; a test compares the two
+machine.Pin(HEATER, machine.Pin.OUT, value=0)
 
-# Lowest first, and swept after each: what compiling leaves behind would scatter the modules over the whole heap, and
-# no free run would be left that is long enough for the next one's tables.
-for layer in ("settings", "wire", "store", "transfer", "commands", "sensing", "board", "control.rules",
-              "control.cascade", "evidence", "supervisor", "selftest", "programme", "panel", "warmer", "service", "app"):
-    __import__("bainboard." + layer)
-    gc.collect()
+import binascii  # noqa: E402 - the pin comes first
+import os  # noqa: E402
 
-sys.modules["bainboard.app"].main()
+RECORD = "/fw/boot"
+NONE = "-"
+NEW, TRIED, GOOD, BACK = "new", "tried", "good", "back"  # back: the version before is one that failed its trial
+
+
+def read():
+    """(current, before, state), or None where there is no whole record."""
+    try:
+        with open(RECORD) as file:
+            words, _, crc = file.read().strip().rpartition(" ")
+    except OSError:
+        return None
+    record = tuple(words.split(" "))
+    return record if len(record) == 3 and crc == f"{binascii.crc32(words.encode()):08X}" else None
+
+
+def write(*record):
+    """Replace the record: on littlefs a rename is done or not done."""
+    words = " ".join(record)
+    with open(RECORD + ".new", "w") as file:
+        file.write(f"{words} {binascii.crc32(words.encode()):08X}\n")
+    os.rename(RECORD + ".new", RECORD)
+
+
+def choose(current, before, state):
+    """(version to start, the one before, is this its trial?); what must be known at the next start is written first."""
+    alone = before == NONE
+    if state not in (NEW, TRIED):
+        return current, before, False
+    try:
+        if state == NEW:
+            write(current, before, TRIED)
+            return current, before, True
+        if not alone:
+            write(before, current, BACK)
+    except OSError:  # full or worn: without the mark a version that fails would be started for ever
+        pass
+    return (current, before, True) if alone else (before, current, False)
+
+
+def start():
+    """Start what the record names; a version that fails its trial by an error makes room for the one before."""
+    record = read()
+    if record is None:
+        print("bainboard: no firmware is chosen here; on the PC: bain install")
+        return
+    current, before, on_trial = choose(*record)
+    sys.path.insert(0, "/fw/" + current)
+    try:
+        from bainboard import start
+
+        start.run(current, (lambda: write(current, before, GOOD)) if on_trial else None)
+    except Exception as error:
+        if not on_trial or before == NONE or read() == (current, before, GOOD):
+            raise
+        try:
+            with open("/crash.txt", "w") as file:
+                sys.print_exception(error, file)
+        finally:
+            machine.reset()
+
+
+start()

@@ -5,30 +5,42 @@ import sys
 from bainboard import store, wire
 from bainboard.board import Board
 from bainboard.drive import Pwm, TimeProportioned
+from bainboard.flashlog import FlashLog, Folder
+from bainboard.front import Front
 from bainboard.outbox import Outbox
 from bainboard.service import Documents, Service, milli
 from bainboard.warmer import CHECK, HEATING, TRIP, Warmer
 
 TICK_MS = 1000
+PANEL_MS = 100  # chosen: a press is answered before the person doubts it; with no panel the recessed button has a tick
 STATUS = (  # fields of the status line; True: a word
     ("status", False), ("t", False), ("state", True), ("stage", True), ("water", False), ("bowl", False),
     ("est", False), ("target", False), ("water_target", False), ("duty", False), ("on", False), ("fault", False),
     ("warn", False), ("ask", True), ("drops", False),
 )
+LOG_FOLDER = "/log"
+LOG_ROOM_MS = 120  # a sync erases one sector and now and then a second (45 ms each, W25Q16JV) and writes some pages
+LOG_PATIENCE_MS = 5000  # at nearly full duty no pause is long enough: then it is done all the same
+PROVED_MS = 60000  # chosen: a version new on the board that ran this long, or answered a host, starts next time too
 CRASH_FILE = "/crash.txt"  # the last error's traceback, for the person who fetches it with mpremote
 
 
 class App:
     """The parts of the firmware on one board, and the loop that runs them."""
 
-    def __init__(self, board, files):
+    def __init__(self, board, files, version="", keep=None):
         self.board = board
+        self.version = version  # hash of the firmware's files
+        self._keep = keep  # to be called once this version has proved itself; None when it has
         self._latch = store.Slots(files, "latch")
         self._stored_latch = store.read_latch(self._latch)
         self.documents = Documents(files)
         self.outbox = Outbox()
         self._status = wire.Template(STATUS)
         self._lines = self._events = 0
+        self.log = FlashLog(Folder(LOG_FOLDER))
+        self.log.open(self.documents.settings, board.now_ms(), board.wall_s())
+        self._log_told = False
         self.service = Service(self, self.documents, self.outbox.put)
         self.build(self._stored_latch)
         self._tell("boot", [("cause", board.reset_cause())], 0)
@@ -36,6 +48,7 @@ class App:
     def build(self, latch_fault):
         """Make what the settings decide; at boot, and at idle when they change."""
         values = self.documents.settings
+        self.log.set(values)
         self.warmer = Warmer(values, latch_fault)
         self.water = self.board.probe(values, "water")
         self.bowl = self.board.probe(values, "bowl")
@@ -44,10 +57,15 @@ class App:
             self.drive = Pwm(self.board.now_ms())
         else:
             self.drive = TimeProportioned(int(values["period_s"] * 1000), values["step_ms"], self.board.now_ms())
+        if values["panel"]:
+            self.board.use_panel()
+        self.front = Front()
+        self._panel_step_ms = PANEL_MS if values["panel"] else TICK_MS
+        self._panel_ms = self.board.now_ms()
         self.restart_tick(self.board.now_ms())
 
     def restart_tick(self, now_ms):
-        """Begin a conversion now and read it one tick on: the first reading is whole, and a hold's ticks count from its start."""
+        """Begin a conversion now, read it one tick on: the first reading is whole, and ticks count from the start."""
         self._last_ms = now_ms
         self._tick_ms = now_ms + TICK_MS
         self._convert()
@@ -57,26 +75,41 @@ class App:
         if self.bowl is not None:
             self.bowl.start()
 
+    def proved(self):
+        """This version works, so the next start takes it again; is that stored?"""
+        try:
+            if self._keep is not None:
+                self._keep()
+                self._keep = None
+        except OSError:  # a full or worn flash: the next start goes back to the version before, which worked
+            return False
+        return True
+
     # -- the loop -------------------------------------------------------------------------------------------------
 
     def run(self):
         """Loop until maintenance is asked for."""
+        heard = True
         while not (self.service.leave and self.outbox.empty):
             now_ms = self.board.now_ms()
-            data = self.board.receive()
-            if data:
-                self.service.take(data, now_ms)
+            if heard:
+                self.service.take(self.board.receive(), now_ms)
             self.board.switch(self.drive.poll(now_ms))
             if now_ms >= self._tick_ms:
                 self._tick(now_ms)
+            if now_ms >= self._panel_ms:
+                self._panel(now_ms)
             self.outbox.pump(self.board.send)
-            self.board.wait(min(self._tick_ms, self.drive.deadline_ms))
+            until_ms = min(self._tick_ms, self._panel_ms, self.drive.deadline_ms)
+            if self.log.due_ms is not None:
+                self._keep_log(until_ms)
+            heard = self.board.wait(until_ms)
 
     def _tick(self, now_ms):
         dt_ms = now_ms - self._last_ms
         self._last_ms = now_ms
         self._tick_ms += TICK_MS
-        if self._tick_ms <= now_ms:  # late by more than a tick: start counting afresh rather than catch up
+        if self._tick_ms < now_ms + TICK_MS // 2:  # late by half a tick: start counting afresh rather than catch up
             self._tick_ms = now_ms + TICK_MS
         w = self.warmer
         on_ms = self.drive.take_on_ms(now_ms)
@@ -89,7 +122,33 @@ class App:
         self._drive(now_ms)
         self._remember_latch(now_ms)
         self._report(hold_ms, on_ms, water_c, bowl_c)
+        if self._keep is not None and now_ms > PROVED_MS and w.state not in HEATING:
+            self.proved()
         self.board.feed()
+
+    def _panel(self, now_ms):
+        """Buttons in, lamps and buzzer out."""
+        self._panel_ms = now_ms + self._panel_step_ms
+        w, front = self.warmer, self.front
+        self.service.forget_press(now_ms)
+        for act in front.acts(now_ms, self.board.pressed(), w.state):
+            if act in ALONE:
+                why = ALONE[act](self.service, now_ms)
+            elif act in ACTS:
+                why = ACTS[act](w, now_ms)
+            else:
+                why = w.act(act, now_ms)
+            if why:
+                self._tell("refused", [("act", act), ("why", why)], self.service.hold_ms(now_ms))
+        if w.values["panel"]:
+            p = w.programme
+            front.show(now_ms, w.shown_state, p.place if p else None, w.fault, p.calls if p else self.service.asked)
+            self.board.show(front.lamps, front.buzzer)
+
+    def chosen(self, number, name, now_ms):
+        """A person chose a chocolate: told, and its number shown."""
+        self.front.number(number, now_ms)
+        self._tell("chosen", [("number", number), ("name", name)], 0)
 
     def _drive(self, now_ms):
         """Guard and switch as the warmer decided; the heartbeat only while it heats."""
@@ -115,6 +174,19 @@ class App:
             except OSError:  # a full or worn flash: the latch holds until the power goes, and the person is told
                 self._tell("latch_not_stored", [], self.service.hold_ms(now_ms))
 
+    def _keep_log(self, until_ms):
+        """One act on the flash for the log, while the loop would sleep with the switch off."""
+        now_ms = self.board.now_ms()
+        late_ms = self.log.late_ms(now_ms)
+        if late_ms is None:
+            return
+        quiet = self.drive.resting and until_ms - now_ms >= LOG_ROOM_MS
+        if quiet or late_ms > LOG_PATIENCE_MS:
+            self.log.work(now_ms)
+            if self.log.trouble and not self._log_told:
+                self._log_told = True
+                self._tell("log_stopped", [("why", self.log.trouble)], self.service.hold_ms(now_ms))
+
     # -- talking ---------------------------------------------------------------------------------------------------
 
     def _report(self, hold_ms, on_ms, water_c, bowl_c):
@@ -127,7 +199,7 @@ class App:
         if estimated:
             bowl_c = w.cascade.bowl_est_c
         self._lines += 1
-        self.outbox.put(self._status.line((
+        line = (
             self._lines,
             hold_ms,
             w.shown_state,
@@ -141,22 +213,31 @@ class App:
             on_ms,
             w.fault,
             w.warn,
-            p.prompt if p else "",
+            p.prompt if p else self.service.asked,
             self.outbox.drops,
-        )))
+        )
+        self.outbox.put(self._status.line(line))
+        self.log.status(self._last_ms, line)
 
     def _tell(self, name, pairs, hold_ms):
         self._events += 1
         head = [("event", name), ("n", self._events), ("t", hold_ms)]
         self.outbox.put(wire.encode(head + pairs))
+        self.log.event(self._last_ms, hold_ms, name, pairs)
+        self.front.event(name, self._last_ms)
 
 
-def main():
+# What a button asks of the warmer where that is more than an act of the programme.
+ACTS = {"pause": Warmer.pause, "resume": Warmer.resume, "clear": Warmer.clear}
+ALONE = {"again": Service.again, "another": Service.another}  # and of a board at rest, with no PC
+
+
+def main(version, keep):
     """Run the warmer; whatever ends it leaves the heater off and the guard open."""
     board = Board()
     app = None
     try:
-        app = App(board, store.Files("/"))
+        app = App(board, store.Files("/"), version, keep)
         app.run()
     except KeyboardInterrupt:
         pass  # Ctrl-C: the same way out as any other end
@@ -167,7 +248,11 @@ def main():
         raise
     finally:
         board.safe()
-        # A board that was heating, or whose watchdog runs, restarts to idle; an idle one goes to its REPL.
-        if app is not None and (app.warmer.state in HEATING or board.watched):
-            board.reset()
+        try:
+            if app is not None:
+                app.log.flush(board.now_ms())
+        finally:
+            # A board that was heating, or whose watchdog runs, restarts to idle; an idle one goes to its REPL.
+            if app is not None and (app.warmer.state in HEATING or board.watched):
+                board.reset()
     print("bainboard: stopped, heater off; this is the plain REPL")

@@ -8,9 +8,11 @@ import time
 
 import machine
 import onewire
+
 from bainboard import pins
 from bainboard.drivers.ntc import NtcProbe
 from bainboard.drivers.onewire_probe import OnewireProbe
+from bainboard.flashlog import unix_s
 from bainboard.sensing import Probe
 
 try:
@@ -34,6 +36,7 @@ class Board:
         self.guard = self._out("guard")
         self.heartbeat = self._out("heartbeat")
         self._pwm = None
+        self._panel = None
         self._watchdog = None
         self._onewire = None
         self._leader = None  # the 1-wire probe that begins the others' conversions
@@ -56,9 +59,15 @@ class Board:
         self._ticks = ticks
         return self._now_ms
 
+    def wall_s(self):
+        """Seconds since 1970 by the board's own clock; 0 when nobody has set it since it had power."""
+        year, month, day, _, hour, minute, second = machine.RTC().datetime()[:7]
+        # Bare ports begin in 2000, 2015 or 2021; a clock that says later was set.
+        return unix_s(year, month, day, hour, minute, second) if year >= 2024 else 0
+
     def wait(self, until_ms):
-        """Sleep until then, or until the host has written something."""
-        self._input.poll(max(0, until_ms - self.now_ms()))
+        """Sleep until then, or until the host has written something: true if it has."""
+        return bool(self._input.poll(max(0, until_ms - self.now_ms())))
 
     # -- heat -----------------------------------------------------------------------------------------------------
 
@@ -106,11 +115,27 @@ class Board:
             driver = NtcProbe(adc, values[at + "r25_ohm"], values[at + "beta_k"], values[at + "series_ohm"])
         return Probe(driver, values[at + "offset_c"], values[at + "gain"], values["trip.jump_c_per_s"])
 
-    def recessed_button(self):
-        """Is the board's own button pressed?"""
+    def use_panel(self):
+        """A panel is fitted: its buttons pull their pins to ground, its lamps and buzzer light and sound when high."""
+        if self._panel is None:
+            buttons = [machine.Pin(self.pins[name], machine.Pin.IN, machine.Pin.PULL_UP) for name in ("yes", "no")]
+            self._panel = buttons, [self._out(name) for name in ("lamp_below", "lamp_in", "lamp_above", "buzzer")]
+
+    def pressed(self):
+        """(yes, no, recessed): which buttons are down. The recessed one is the board's own, and always there."""
         if rp2 is not None:
-            return bool(rp2.bootsel_button())
-        return machine.Pin(ESP32_BOOT_PIN, machine.Pin.IN, machine.Pin.PULL_UP).value() == 0
+            recessed = bool(rp2.bootsel_button())
+        else:
+            recessed = machine.Pin(ESP32_BOOT_PIN, machine.Pin.IN, machine.Pin.PULL_UP).value() == 0
+        if self._panel is None:
+            return False, False, recessed
+        yes, no = self._panel[0]
+        return yes.value() == 0, no.value() == 0, recessed
+
+    def show(self, lamps, buzzer):
+        """Set the panel's lamps and buzzer."""
+        for pin, level in zip(self._panel[1], lamps + (buzzer,)):  # noqa: B905 - MicroPython's zip has no strict
+            pin.value(level)
 
     # -- the host -------------------------------------------------------------------------------------------------
 

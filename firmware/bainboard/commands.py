@@ -3,7 +3,7 @@
 There is no request that clears a latch: that is a person's act at the warmer's own button.
 """
 
-from bainboard import transfer, wire
+from bainboard import flashlog, stages, transfer, wire
 from bainboard.settings import shown
 
 IDLE, CHECK, HOLD, PAUSE, OFF, TRIP = STATES = ("idle", "check", "hold", "pause", "off", "trip")
@@ -11,6 +11,7 @@ RUNNING = (CHECK, HOLD, PAUSE, OFF)
 COLD = (IDLE, TRIP)  # nothing under way: settings may change, the wire may be left
 
 WHOLE, WORD, TEMP, HEX, BASE64 = "whole number", "word", "number of thousandths of a °C", "hex digits", "base64"
+LETTERS = "text"
 NEEDED = "needed"  # in the default column: there is none
 
 # A field: `low`/`high` bound a number, `low` lists the words of a choice or bounds a text's letters with `high`.
@@ -21,39 +22,53 @@ ID_MAX = 2**30 - 1  # a small integer on every board
 
 _WHAT_IN = ("what", WORD, ("settings", "profile", "gains"), None, NEEDED)
 _WHAT_OUT = ("what", WORD, ("settings", "profile"), None, NEEDED)
+_SEQ_MAX = 2**32 - 1  # a sequence number of the log
 _AT = ("at", WHOLE, 0, transfer.MAX_SIZE, NEEDED)
+_NAME = ("name", LETTERS, 1, 32, NEEDED)
 
-NAME, FIELDS, ALLOWED, HELP = range(4)
+NAME, FIELDS, ALLOWED = range(3)  # what each does: in `notes`
 
 COMMANDS = (
-    ("hello", (), STATES, "who is there; begins a conversation"),
+    ("hello", (), STATES),
     ("start", (
-        ("stage", WORD, ("work", "melted"), None, NEEDED),
+        ("stage", WORD, stages.RUNNABLE, None, NEEDED),
         ("for_ms", WHOLE, 0, HOLD_MS, 0),  # 0: until stopped
         ("room", TEMP, 5000, 40000, None),
-    ), (IDLE,), "self-test, then hold"),
-    ("stop", (), STATES, "heat off, guard open, back to idle; a latch stays"),
-    ("pause", (), (HOLD, OFF), "hands in the water: heat off, guard open"),
-    ("resume", (), (PAUSE,), "hands are out again"),
-    ("bowl", (("at", WORD, ("off", "on"), None, NEEDED),), RUNNING, "the bowl was lifted or set back"),
+    ), (IDLE,)),
+    ("stop", (), STATES),
+    ("pause", (), (HOLD, OFF)),
+    ("resume", (), (PAUSE,)),
+    ("bowl", (("at", WORD, ("off", "on"), None, NEEDED),), RUNNING),
     ("announce", (
         ("in_s", WHOLE, 0, 3600, NEEDED),
         ("mass_g", WHOLE, 1, 20000, None),
         ("temp", TEMP, 0, 60000, None),
-    ), RUNNING, "a refill is coming"),
-    ("confirm", (), RUNNING, "the person answers: done, passed, still here"),
-    ("thicker", (), RUNNING, "the person says: it thickens"),
-    ("thinner", (), RUNNING, "the person says: it thins"),
-    ("silence", (), STATES, "quiet the buzzer; clears nothing"),
-    ("maintenance", (), COLD, "leave the wire for the REPL"),
+    ), RUNNING),
+    ("confirm", (), RUNNING),
+    ("thicker", (), RUNNING),
+    ("thinner", (), RUNNING),
+    ("test", (), RUNNING),
+    ("finish", (("to", WORD, ("rest", "melted"), None, NEEDED),), RUNNING),
+    ("change", (_NAME,), (HOLD, OFF, PAUSE)),
+    ("profiles", (("at", WHOLE, 0, 99, 0),), STATES),
+    ("use", (_NAME,), COLD),
+    ("silence", (), STATES),
+    ("maintenance", (), COLD),
     ("begin", (
         _WHAT_IN,
         ("size", WHOLE, 2, transfer.MAX_SIZE, NEEDED),
         ("sha256", HEX, 64, 64, NEEDED),
-    ), STATES, "a document comes in"),
-    ("send", (_WHAT_OUT,), STATES, "a document goes out"),
-    ("chunk", (_AT, ("data", BASE64, 4, transfer.CHUNK // 3 * 4, None)), STATES, "the next piece, either way"),
-    ("commit", (), STATES, "the transfer ends; a document that came is checked and stored"),
+    ), STATES),
+    ("send", (_WHAT_OUT, ("name", LETTERS, 1, 32, None)), STATES),
+    ("chunk", (_AT, ("data", BASE64, 4, transfer.CHUNK // 3 * 4, None)), STATES),
+    ("commit", (), STATES),
+    ("clock", (("wall_s", WHOLE, 1704067200, _SEQ_MAX, NEEDED),), STATES),
+    ("segments", (("after", WHOLE, 0, _SEQ_MAX, 0),), STATES),
+    ("read", (
+        ("segment", WHOLE, 1, _SEQ_MAX, NEEDED),
+        ("at", WHOLE, 0, flashlog.SEGMENT_BYTES, NEEDED),
+    ), STATES),
+    ("forget", (("through", WHOLE, 1, _SEQ_MAX, NEEDED),), STATES),
 )
 _BY_NAME = {row[NAME]: row for row in COMMANDS}
 
@@ -70,8 +85,8 @@ def check(msg, state):
         return None, None, f"id: got {shown(msg.get('id'))}, wanted a whole number from 1 to {ID_MAX}"
     row = _BY_NAME.get(msg.get("do"))
     if row is None:
-        wanted = ", ".join([each[NAME] for each in COMMANDS])
-        return None, None, "do: got {}, wanted one of {}".format(shown(msg.get("do")), wanted)
+        wanted = " ".join([each[NAME] for each in COMMANDS])  # they all go into one line
+        return None, None, "do: got {}, wanted {}".format(shown(msg.get("do"))[:12], wanted)
     name = row[NAME]
     args, why = _args(row[FIELDS], msg)
     if why is None:
@@ -142,7 +157,7 @@ class Answered:
     """The last requests and their answers: one sent again, its answer lost, is answered again and not done twice."""
 
     # Done anew each time, which is harmless, and never shadowed by an old id: a stop must always stop.
-    _ANEW = ("hello", "stop")
+    _ANEW = ("hello", "stop", "segments", "read")
 
     def __init__(self, keep=8):
         self._keep = keep

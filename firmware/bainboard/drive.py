@@ -31,6 +31,11 @@ class TimeProportioned:
         """When the level changes next, or may change."""
         return self._off_ms if self.level and self._off_ms < self._next_ms else self._next_ms
 
+    @property
+    def resting(self):
+        """Is the switch off until the deadline? Then a flash that erases delays nothing."""
+        return not self.level
+
     def set(self, duty):
         """The duty from the next period on; out of rest a period begins at the next poll."""
         duty = _valid(duty)
@@ -95,6 +100,11 @@ class Pwm:
     def deadline_ms(self):
         """No edge is ours to make."""
         return self._counted_ms + NEVER_MS
+
+    @property
+    def resting(self):
+        """The hardware makes the edges, so nothing we do delays one."""
+        return True
 
     def set(self, duty):
         """The duty from the next poll on; what was given before is counted up to the last one."""

@@ -48,24 +48,51 @@ class HeatOnItsWay:
         return arrived_j
 
 
+class Losses:
+    """Heat that must be believed to leave, W/K: the bound of before, or for an hour what was proved to be more."""
+
+    PROVED_FOR_MS = 3600 * 1000  # chosen: melting and open lids pass
+
+    def __init__(self, values):
+        self._bound_w_per_k = believed_loss_w_per_k(values)
+        self.begin(0)
+
+    def begin(self, now_ms):
+        """Nothing is proved."""
+        self._proved_w_per_k = 0.0
+        self._until_ms = now_ms
+
+    def prove(self, now_ms, mean_w, over_room_k):
+        """So much heat did not lift the reading, and both heater and probe are sound: it was lost."""
+        self._proved_w_per_k = 1.25 * mean_w / max(1.0, over_room_k)
+        self._until_ms = now_ms + self.PROVED_FOR_MS
+
+    def watts(self, now_ms, over_room_k):
+        """The most that leaves."""
+        proved = self._proved_w_per_k if now_ms < self._until_ms else 0.0
+        return max(self._bound_w_per_k, proved) * max(0.0, over_room_k)
+
+
 class Response:
     """Does the probe answer to heat? If it does not, heat is withheld: real water must then fall.
 
     A steady reading under heat has two causes, a stuck probe and losses as large as the heat, and no bound on losses
     tells them apart on every rig. Taking the heat away does: losses that large cool the water, a stuck probe stays.
+    A reading that does not move by its last digit while the heat changes is looked at in the same way.
     """
 
-    WATCH, LISTEN, DEAF = range(3)
-    PROVED_FOR_MS = 3600 * 1000  # a proved loss is believed for an hour (chosen: melting and open lids pass)
+    WATCH, LISTEN, DEAF, WEAK = range(4)
+    STILL_K = 0.03  # under a step of 1/16 K, over one of the converter's
+    CHANGED_K = 1.0  # a change of heat that would have lifted the largest load by this leaves no reading as it is
 
-    def __init__(self, values):
+    def __init__(self, values, losses):
         # The largest load, because the promise must hold for the fullest bowl: with the smallest, a full bowl that
         # rises as slowly as it should is a false trip. The price: a nearly empty bath rises by largest/smallest times
         # the promise before it is judged, and that ratio is what keeps it under the 5 K allowed.
         self._load_j_per_k = largest_load_j_per_k(values)
         self._promise_j = values["trip.no_response_expect_k"] * self._load_j_per_k
         self._seen_k = values["trip.no_response_seen_k"]
-        self._believed_w_per_k = believed_loss_w_per_k(values)
+        self._losses = losses
         self._lags_ms = int(1000 * (3 * values["heater_lag_s"] + 2 * PROBE_LAG_S))
         self.begin(0)
 
@@ -79,52 +106,73 @@ class Response:
         """The reading moved neither with heat nor without it."""
         return self.state == self.DEAF
 
+    @property
+    def weak(self):
+        """The reading rose with heat, by far less than was promised, and stayed without it: little heat arrives."""
+        return self.state == self.WEAK
+
     def begin(self, now_ms):
         """Forget everything; a new hold."""
-        self._proved_w_per_k = 0.0
-        self._proved_until_ms = now_ms
+        self.mean_w = 0.0
         self._open_window(now_ms, None)
 
-    def step(self, now_ms, dt_s, water_c, room_c, arrived_j):
-        """One valid reading, and the heat that arrived since the last."""
+    def step(self, now_ms, dt_s, water_c, lost_w, taken_w, arrived_j, over_room_k):
+        """One valid reading, the heat that arrived since the last, and what losses and bowl may take of it."""
         if self.state == self.WATCH:
-            self._watch(now_ms, dt_s, water_c, room_c, arrived_j)
+            self._watch(now_ms, dt_s, water_c, lost_w, taken_w, arrived_j)
         elif self.state == self.LISTEN:
-            self._listen(now_ms, water_c, room_c)
+            self._listen(now_ms, water_c, over_room_k)
 
     def _open_window(self, now_ms, water_c):
         self.state = self.WATCH
         self._base_c = water_c
         self._start_ms = now_ms
         self._given_j = self._spare_j = 0.0
+        self._still_c = None
 
-    def _watch(self, now_ms, dt_s, water_c, room_c, arrived_j):
+    def _watch(self, now_ms, dt_s, water_c, lost_w, taken_w, arrived_j):
+        self._watch_still(now_ms, dt_s, water_c, taken_w, arrived_j)
         self._given_j += arrived_j
-        self._spare_j += arrived_j - self._loss_w_per_k(now_ms) * max(0.0, water_c - room_c) * dt_s
+        self._spare_j += arrived_j - lost_w * dt_s
         base_c = self._base_c
+        if self.state == self.LISTEN:
+            return
         # A fall opens a new window: cold water, a cold bowl, a lid taken off. So does a rise, the answer waited for.
         if base_c is None or not self._spare_j > 0.0 or not base_c - MOVED_K < water_c < base_c + self._seen_k:
-            self._open_window(now_ms, water_c)
+            self._base_c, self._start_ms = water_c, now_ms
+            self._given_j = self._spare_j = 0.0
         elif self._spare_j >= self._promise_j:
-            self.state = self.LISTEN
-            self._base_c = water_c
-            self._mean_w = 1000.0 * self._given_j / max(1, now_ms - self._start_ms)
-            # The losses are at least 0.7 of the mean heat, or the reading would have risen by `seen_k`.
-            fall_s = PROMISED_K * self._load_j_per_k / (0.7 * self._mean_w)
-            self._until_ms = now_ms + self._lags_ms + int(1000 * fall_s)
+            self.mean_w = 1000.0 * self._given_j / max(1, now_ms - self._start_ms)
+            self._withhold(now_ms, water_c, water_c >= base_c + MOVED_K)
 
-    def _listen(self, now_ms, water_c, room_c):
+    def _watch_still(self, now_ms, dt_s, water_c, taken_w, arrived_j):
+        """While the reading is the same to the digit: how much has the heat changed since it began to be?"""
+        net_j = arrived_j - taken_w * dt_s
+        if self._still_c is None or not -self.STILL_K < water_c - self._still_c < self.STILL_K:
+            self._still_c, self._still_ms = water_c, now_ms
+            self._still_w = net_j / dt_s if dt_s > 0.0 else 0.0
+            self._still_j = self._still_given_j = 0.0
+            return
+        self._still_j += net_j - self._still_w * dt_s
+        self._still_given_j += arrived_j
+        changed_j = abs(self._still_j)
+        if changed_j >= self.CHANGED_K * self._load_j_per_k:
+            self.mean_w = 1000.0 * max(self._still_given_j, changed_j) / max(1, now_ms - self._still_ms)
+            self._withhold(now_ms, water_c, False)
+
+    def _withhold(self, now_ms, water_c, moved):
+        self.state = self.LISTEN
+        self._base_c, self._moved = water_c, moved
+        # The losses are at least 0.7 of the mean heat, or the reading would have risen by `seen_k`.
+        fall_s = PROMISED_K * self._load_j_per_k / (0.7 * self.mean_w)
+        self._until_ms = now_ms + self._lags_ms + int(1000 * fall_s)
+
+    def _listen(self, now_ms, water_c, over_room_k):
         if water_c <= self._base_c - MOVED_K:
-            self._proved_w_per_k = 1.25 * self._mean_w / max(1.0, water_c - room_c)
-            self._proved_until_ms = now_ms + self.PROVED_FOR_MS
+            self._losses.prove(now_ms, self.mean_w, over_room_k)
             self._open_window(now_ms, water_c)
         elif now_ms >= self._until_ms:
-            self.state = self.DEAF
-
-    def _loss_w_per_k(self, now_ms):
-        if now_ms < self._proved_until_ms:
-            return max(self._believed_w_per_k, self._proved_w_per_k)
-        return self._believed_w_per_k
+            self.state = self.WEAK if self._moved else self.DEAF
 
 
 class Rest:

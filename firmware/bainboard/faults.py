@@ -6,7 +6,7 @@ OFF, RETEST, LATCH, WARN, NO_START = "off", "retest", "latch", "warn", "no start
 # Is it safe to leave as it is, or must it be unplugged? Decides which alarm sounds, too.
 SAFE, UNPLUG = "safe", "unplug"
 
-NUMBER, NAME, REACTION, SEEN, HAZARD, FIRST = range(6)
+NUMBER, NAME, REACTION, HAZARD = range(4)  # what was seen and what to check first: in `notes`
 
 NONE = 0
 WATER_PROBE = 1
@@ -26,35 +26,43 @@ BAD_CLOCK = 14
 CRASHED = 15
 BAD_SETTINGS = 16
 HEAT_FROM_OUTSIDE = 17
+PROBE_OUT = 18
+BOWL_OUT = 19
+SWAPPED = 20
+HEATER_LOST = 21
+STRONG_HEATER = 22
+RESTARTED = 23
+REBOOT_LOOP = 24
+MEMORY = 25
 
-# number, name, reaction, what was seen, safe or unplug, what to check first
+# number, name, reaction, safe or unplug
 FAULTS = (
-    (NONE, "none", WARN, "nothing wrong", SAFE, ""),
-    (WATER_PROBE, "water_probe", LATCH, "the water probe gives no valid reading", SAFE, "its plug and cable"),
-    (BOWL_PROBE, "bowl_probe", WARN, "the chocolate probe gives no valid reading; holding by the water", SAFE,
-     "its plug and cable"),
-    (WATER_STUCK, "water_stuck", LATCH, "heat was given and taken away, and the water probe did not move", UNPLUG,
-     "is the water probe in the water"),
-    (HEAT_AT_REST, "heat_at_rest", LATCH, "the water rose with the heater switched off", UNPLUG, "the heater switch"),
-    (OVER_STAGE, "over_stage", OFF, "the water is over this step's limit", SAFE, "the water's temperature"),
-    (OVER_HARD_LIMIT, "over_hard_limit", LATCH, "the water passed the hard limit", UNPLUG, "is it still rising"),
-    (LATE_LOOP, "late_loop", OFF, "the board's loop was late", SAFE, "nothing, if it stays rare"),
-    (RUN_TIMER, "run_timer", OFF, "nobody has been here for the run timer's hours", SAFE, "the chocolate; confirm"),
-    (GUARD_WELDED, "guard_welded", NO_START, "heat came through an open guard relay", UNPLUG, "the guard relay"),
-    (SWITCH_SHORTED, "switch_shorted", NO_START, "heat came through a heater switch that was off", UNPLUG,
-     "the heater switch"),
-    (NO_HEAT_AT_START, "no_heat_at_start", NO_START, "the start pulse did not warm the water", SAFE,
-     "heater plug, fuse, cut-out"),
-    (NO_LATCH_RECORD, "no_latch_record", LATCH, "first start, or the trip record was lost", SAFE,
-     "the cut-offs, then clear"),
-    (HOT_BEFORE_START, "hot_before_start", NO_START, "the water is too near the hard limit to heat", SAFE,
-     "cool the water"),
-    (BAD_CLOCK, "bad_clock", OFF, "the board's clock jumped", SAFE, "nothing, if it stays rare"),
-    (CRASHED, "crashed", OFF, "the firmware met an error and stopped heating", SAFE, "fetch the crash file"),
-    (BAD_SETTINGS, "bad_settings", OFF, "both copies of the settings are damaged; defaults, no heat", SAFE,
-     "send the settings again"),
-    (HEAT_FROM_OUTSIDE, "heat_from_outside", WARN, "the water rises, and not by this heater", SAFE,
-     "stove, sun, a warm bowl"),
+    (NONE, "none", WARN, SAFE),
+    (WATER_PROBE, "water_probe", LATCH, SAFE),
+    (BOWL_PROBE, "bowl_probe", WARN, SAFE),
+    (WATER_STUCK, "water_stuck", LATCH, UNPLUG),
+    (HEAT_AT_REST, "heat_at_rest", LATCH, UNPLUG),
+    (OVER_STAGE, "over_stage", OFF, SAFE),
+    (OVER_HARD_LIMIT, "over_hard_limit", LATCH, UNPLUG),
+    (LATE_LOOP, "late_loop", OFF, SAFE),
+    (RUN_TIMER, "run_timer", OFF, SAFE),
+    (GUARD_WELDED, "guard_welded", NO_START, UNPLUG),
+    (SWITCH_SHORTED, "switch_shorted", NO_START, UNPLUG),
+    (NO_HEAT_AT_START, "no_heat_at_start", NO_START, SAFE),
+    (NO_LATCH_RECORD, "no_latch_record", LATCH, SAFE),
+    (HOT_BEFORE_START, "hot_before_start", NO_START, SAFE),
+    (BAD_CLOCK, "bad_clock", OFF, SAFE),
+    (CRASHED, "crashed", OFF, SAFE),
+    (BAD_SETTINGS, "bad_settings", OFF, SAFE),
+    (HEAT_FROM_OUTSIDE, "heat_from_outside", WARN, SAFE),
+    (PROBE_OUT, "probe_out", LATCH, UNPLUG),
+    (BOWL_OUT, "bowl_out", WARN, SAFE),
+    (SWAPPED, "swapped", NO_START, SAFE),
+    (HEATER_LOST, "heater_lost", RETEST, SAFE),
+    (STRONG_HEATER, "strong_heater", RETEST, UNPLUG),
+    (RESTARTED, "restarted", OFF, SAFE),
+    (REBOOT_LOOP, "reboot_loop", LATCH, SAFE),
+    (MEMORY, "memory", OFF, SAFE),
 )
 
 

@@ -86,6 +86,14 @@ def lamps(state, place, alarm, now_ms):
     return _PLACES.get(place, _DARK) if state in ("hold", "off") else _DARK
 
 
+NUMBER_MS = 10 * 1000  # long enough to count lamps (chosen)
+
+
+def number(count):
+    """A number from 1 to 7 on three lamps: the lowest counts 1, the middle one 2, the highest 4."""
+    return (count & 1, count >> 1 & 1, count >> 2 & 1)
+
+
 # -- buzzer -----------------------------------------------------------------------------------------------------------
 
 SILENCE_MS = 5 * 60 * 1000  # fixed by the safety rules

@@ -1,115 +1,297 @@
-"""Tonight's steps: each a row with its window, its limits, what ends it and what it asks. Pure.
+"""Tonight's steps, told as stages: where the evening is, what it asks, and what a person's act makes of it. Pure.
 
-A step never ends by itself into a warmer one: it asks, and unanswered it holds.
+A stage goes by itself only into one that is no warmer. Everything else it asks, and unanswered it holds: what it asks
+stays asked, and the bowl stays where it is.
 """
 
-# What ends a step.
-CONFIRMED = "confirmed"  # the person answers its prompt
-SETTLED = "settled"  # the bowl is inside its window
-TIME = "time"  # the hold's own time is over, or a person stops it
-
-# The water probe's limits of error over a hold's range, 0.5 K for the digital one (its data sheet, from memory): water
-# the control keeps just under the ceiling may read this much over it, and heat is not to be cut for that.
-PROBE_ERROR_K = 0.5
+from bainboard import stages
 
 HYSTERESIS_K = 0.1  # out of the window by more than the reading's steps of 1/16 K (chosen)
 NUDGE_K = 0.3  # "it thickens": the usual 0.3-0.5 K at a time (common practice, no source)
 EDGE_K = 0.1  # and never closer to the window's ends than this
 LEAD_MS = 5 * 60 * 1000  # a refill comes this long after it is announced, when nobody says
 LATE_MS = 10 * 60 * 1000  # and is not coming when it is this late (chosen)
-
-NAME, WINDOW, CEILING, LIMIT, ALLOWANCE_K, END, PROMPT, NEXT = range(8)
-
-_WINDOW = ("low_c", "target_c", "high_c")
-_WALL, _NEVER = "ceiling_c", "never_above_c"
-
-# WINDOW, CEILING and LIMIT name the profile's figures; a step whose window no profile has cannot run. LIMIT is the
-# water's, for the supervisor. Melted stock has no temper to lose: its limit is what chocolate must never see, to the
-# degree, while the control still keeps under the ceiling.
-STAGES = (
-    ("melt", None, _NEVER, _NEVER, 0.0, CONFIRMED, "all_melted", "seed"),
-    ("seed", None, _NEVER, _NEVER, 0.0, CONFIRMED, "seed_in", "settle"),
-    ("settle", None, _WALL, _WALL, PROBE_ERROR_K, SETTLED, "", "test"),
-    ("test", None, _WALL, _WALL, PROBE_ERROR_K, CONFIRMED, "test_passed", "work"),
-    ("work", _WINDOW, _WALL, _WALL, PROBE_ERROR_K, TIME, "", None),
-    ("rest", None, _WALL, _WALL, PROBE_ERROR_K, TIME, "", None),
-    ("melted", _WINDOW, _WALL, _NEVER, 0.0, TIME, "", None),
-)
-_BY_NAME = {row[NAME]: row for row in STAGES}
-
-RUNNABLE = tuple([row[NAME] for row in STAGES if row[WINDOW]])
-
-BELOW, INSIDE, ABOVE = "below", "inside", "above"
+LEAD_K = 0.7  # until it comes the bowl's aim leads by this: enough for all the ceiling allows (chosen, simulated)
+POURED_K = 0.3  # a fall that says it came: five steps of 1/16 K (chosen)
+INSIDE_MS = 60 * 1000  # the bowl has settled when it was inside its window for this long (chosen)
+STIR_MS = 30 * 1000  # stirred for half a minute (chosen)
+SHIFT_K = 0.5  # a reading that stirring moves by more was not the bowl's (chosen: the digital probe's own error)
+TOO_WARM_K = 0.5  # over its window by this after a while, a seeded bowl needs more seed rather than patience (chosen)
+PATIENCE_MS = 3 * 60 * 1000  # that while: seed takes minutes to melt (chosen)
+IDLE_MS = 60 * 1000  # the bowl warms although nothing heats it: believed after this long and 0.1 K (chosen)
+HEARD_MS = 10 * 60 * 1000  # what was answered is not asked again so soon (chosen)
 
 
 class Programme:
-    """One run from a step on. `step` it each pass; `take_events` gives what happened since."""
+    """One run from a stage on. `step` it each pass; `take_events` gives what happened since, `details` of each."""
 
-    def __init__(self, profile, stage, now_ms, for_ms):
-        if stage not in RUNNABLE:
-            raise ValueError("stage: got {}, wanted one of {}".format(stage, ", ".join(RUNNABLE)))
+    def __init__(self, profile, stage, now_ms, for_ms, most_c=None):
+        if stage not in stages.RUNNABLE:
+            raise ValueError("stage: got {}, wanted one of {}".format(stage, ", ".join(stages.RUNNABLE)))
         self.done = False
+        self.finished = False  # by a person's last answer rather than by its time
         self.bowl_away = False
-        self.place = None  # below, inside or above the window; None until the bowl was read
+        self.duty_zero = False  # nothing was heated since the last pass; the caller says so
         self.warm_ms = None  # when the bowl first came into its window
         self.due_ms = None  # when the refill that was announced should come
+        self._led_c = None  # the warmest the bowl was since it was let lead
+        self._most_c = most_c  # the warmer's own: no ceiling goes over it
         self._profile = profile
         self._start_ms, self._for_ms = now_ms, for_ms
+        self._now_ms = now_ms
+        self._water_c = self._bowl_c = None
+        self._quiet_ms = None  # when the person last said that the bowl's warmth was heard of
         self._events = []
+        self._told = {}
+        self.stage = None
         self._enter(stage)
 
     def _enter(self, stage):
-        row = _BY_NAME[stage]
+        row = stages.BY_NAME[stage]
+        if stage == "melted" and self._profile["kind"] == "melted":
+            row = stages.STOCK
+        edges_go_on = self.stage in stages.TEMPERED and stage in stages.TEMPERED
         self.stage = stage
-        self.prompt = row[PROMPT]
-        self.low_c, self.target_c, self.high_c = [self._profile[name] for name in row[WINDOW]]
-        self.ceiling_c = self._profile[row[CEILING]]
-        self.limit_c = self._profile[row[LIMIT]] + row[ALLOWANCE_K]
+        self.prompt = ""
+        self._entered_ms = self._now_ms
+        self._row = row
+        self.low_c, target_c, self.high_c = [self._figure(each) for each in row[stages.WINDOW]]
+        if not edges_go_on:  # else it may have been nudged, and stays
+            self.target_c = target_c
+        self.aim_c = self.target_c  # what the control is to aim at: the target, or more while a refill is coming
+        self.ceiling_c = min([self._figure(each) for each in row[stages.CEILING]])
+        if self._most_c is not None:
+            self.ceiling_c = min(self.ceiling_c, self._most_c)
+        self.limit_c = self._figure(row[stages.LIMIT][0])
+        self.heats = stage not in stages.COLD
+        self.bath_only = stage in stages.BATH_ONLY
+        if not edges_go_on:
+            self.place = None  # below, inside or above the window; None until the bowl was read
+        self._begin_step(0)
+
+    def _figure(self, figure):
+        return self._profile[figure[0]] + figure[1]
+
+    def _begin_step(self, at):
+        self._at = at
+        self._since_ms = self._now_ms
+        self._from_c = self._bowl_c
+        self._step = self._row[stages.STEPS][at]
+        self._say()
 
     def take_events(self):
         """What happened since this was last asked, as names in order."""
         events, self._events = self._events, []
         return events
 
+    def details(self, name):
+        """What is to be told with an event beyond its name, as pairs."""
+        return self._told.pop(name, [])
+
+    def _tell(self, name, pairs=None):
+        self._events.append(name)
+        if pairs:
+            self._told[name] = pairs
+
+    @property
+    def calls(self):
+        """What calls for a person, by sound: what is asked, unless it can wait."""
+        return "" if self.prompt in stages.UNHURRIED else self.prompt
+
     def step(self, now_ms, water_c, bowl_c):
         """One pass; `bowl_c` read or estimated, None when neither."""
         if self.done:
             return
+        self._now_ms, self._water_c, self._bowl_c = now_ms, water_c, bowl_c
         if self.due_ms is not None and now_ms - self.due_ms > LATE_MS:
             self.due_ms = None
-        if bowl_c is not None and not self.bowl_away:
+        if bowl_c is not None and not self.bowl_away and self.stage in stages.EDGED:
             self._place(now_ms, bowl_c)
-        if self._ended(now_ms):
-            self._go_on()  # only into a step that asks for no more heat: the check of the table holds it to that
+        self._aim(now_ms, bowl_c)
+        if 0 < self._for_ms <= now_ms - self._start_ms:
+            self.done = True
+            return
+        until = self._step[stages.UNTIL]
+        if until is not None and getattr(self, until)():
+            self.go_on()  # only into a stage that asks for no more heat: the check of the table holds it to that
+        self._say()
 
     def _place(self, now_ms, bowl_c):
-        slack_k = HYSTERESIS_K if self.place == INSIDE else 0.0  # leaving takes more than entering
+        slack_k = HYSTERESIS_K if self.place == stages.INSIDE else 0.0  # leaving takes more than entering
         if self.low_c - slack_k <= bowl_c <= self.high_c + slack_k:
-            place = INSIDE
+            place = stages.INSIDE
         else:
-            place = BELOW if bowl_c < self.low_c else ABOVE
+            place = stages.BELOW if bowl_c < self.low_c else stages.ABOVE
         if place == self.place:
             return
-        first = place == INSIDE and self.warm_ms is None
+        first = place == stages.INSIDE and self.warm_ms is None
         if first:
             self.warm_ms = now_ms
         if self.warm_ms is not None:  # before the first entry there is no edge to tell
-            self._events.append("warm" if first else place)
+            self._tell("warm" if first else place)
         self.place = place
 
-    def _ended(self, now_ms):
-        end = _BY_NAME[self.stage][END]
-        if end == TIME:
-            return 0 < self._for_ms <= now_ms - self._start_ms
-        return end == SETTLED and self.place == INSIDE
+    def _aim(self, now_ms, bowl_c):
+        """The bath leads for a refill that is coming: the bowl may go up to the window's end, and waits there."""
+        self.aim_c = self.target_c
+        if self._step[stages.UNTIL] == "is_melted":  # else the bath would ease off, and the last kelvins take an hour
+            self.aim_c = min(self.high_c, self.ceiling_c)
+        if self.due_ms is None or bowl_c is None or now_ms < self.due_ms - LEAD_MS:
+            self._led_c = None
+            return
+        if self._led_c is None or bowl_c > self._led_c:
+            self._led_c = bowl_c
+        if bowl_c < self._led_c - POURED_K:
+            self.due_ms = None
+            return
+        most_c = self.high_c - EDGE_K
+        self.aim_c = max(self.target_c, min(self.target_c + LEAD_K, 2.0 * most_c - bowl_c))
 
-    def _go_on(self):
-        following = _BY_NAME[self.stage][NEXT]
-        if following is None:
-            self.done = True
+    # -- the steps of a stage ------------------------------------------------------------------------------------------
+
+    def go_on(self):
+        """The next step, or the next stage; after the last of them it is over."""
+        if self._step is stages.SWAP and self._now_ms > self._since_ms:  # it was waited for
+            self._tell("bath_ready")
+        if self._at + 1 < len(self._row[stages.STEPS]):
+            self._begin_step(self._at + 1)
         else:
-            self._enter(following)
-            self._events.append("stage")
+            self._go(self._row[stages.NEXT])
+
+    def _go(self, stage):
+        if stage is None:
+            self.done = self.finished = True
+            return
+        self._enter(stage)
+        self._tell("stage", [("stage", stage)])
+
+    def _say(self):
+        """What is asked now: the step's key, and what two of them make of the bowl."""
+        ask, until = self._step[stages.ASK], self._step[stages.UNTIL]
+        if until in stages.AT_ONCE and getattr(self, until)():
+            ask = ""
+        elif ask == "settling":
+            ask = "seed_more" if self._wants_seed() else ""
+        elif ask == "working":
+            ask = "lift" if self._warms_alone() else ""
+        elif ask == "setting":
+            took_ms = self._now_ms - self._since_ms
+            if took_ms >= self._profile["fail_min"] * 60000:
+                ask = "not_set"
+            elif took_ms >= self._profile["set_min"] * 60000:
+                ask = "set_yet"
+        self.prompt = ask
+
+    def _wants_seed(self):
+        """Too warm for too long; then until it is in its window, so that a reading's noise does not ask and unask."""
+        if self._bowl_c is None or self.bowl_away or self._now_ms - self._entered_ms < PATIENCE_MS:
+            return False
+        return self._bowl_c > self.high_c + (0.0 if self.prompt == "seed_more" else TOO_WARM_K)
+
+    def _warms_alone(self):
+        """Over its window, nothing heats it, and still it goes up: what the bath has stored, or the room."""
+        if not (self.duty_zero and self.place == stages.ABOVE) or self.bowl_away or self._bowl_c is None:
+            self._since_ms, self._from_c = self._now_ms, self._bowl_c
+            return False
+        heard = self._quiet_ms is not None and self._now_ms - self._quiet_ms < HEARD_MS
+        rose = self._from_c is not None and self._bowl_c > self._from_c + HYSTERESIS_K
+        return rose and not heard and self._now_ms - self._since_ms >= IDLE_MS
+
+    # What ends a step by itself.
+
+    def is_melted(self):
+        """Warm enough to be asked about."""
+        return self._bowl_c is not None and self._bowl_c >= self.low_c and not self.bowl_away
+
+    def is_away(self):
+        """The bowl is on the table."""
+        return self.bowl_away
+
+    def is_back(self):
+        """The bowl is in its bath."""
+        return not self.bowl_away
+
+    def bath_ready(self):
+        """The bath is under what the bowl's wall may be."""
+        return self._water_c is not None and self._water_c < self.ceiling_c
+
+    def is_settled(self):
+        """Inside its window for long enough."""
+        if self.place != stages.INSIDE or self.bowl_away:
+            self._since_ms = self._now_ms
+        return self._now_ms - self._since_ms >= INSIDE_MS
+
+    def is_stirred(self):
+        """Half a minute is over; what the reading did in it is told."""
+        if self._now_ms - self._since_ms < STIR_MS:
+            return False
+        known = self._bowl_c is not None and self._from_c is not None
+        self._shift_k = self._bowl_c - self._from_c if known else 0.0
+        self._tell("stirred", [("shift", int(self._shift_k * 1000))])
+        return True
+
+    def is_still(self):
+        """The stirring did not move the reading."""
+        return abs(self._shift_k) <= SHIFT_K
+
+    # What yes and no do.
+
+    def lift(self):
+        """The bowl is off."""
+        self.bowl_away = True
+        self._tell("bowl_off")
+        self.go_on()
+
+    def set_back(self):
+        """The bowl is back."""
+        self.bowl_away = False
+        self._tell("bowl_on")
+        self.go_on()
+
+    def stir_again(self):
+        """The probe was moved."""
+        self._begin_step(1)
+
+    def has_set(self):
+        """The piece has set."""
+        took_ms = self._now_ms - self._since_ms
+        found = stages.verdict(self._profile, took_ms)
+        self._tested(found, took_ms)
+        if found == stages.LATE:
+            self._begin_step(0)
+        else:
+            self._go(self._row[stages.NEXT])
+
+    def not_set(self):
+        """It has not, or is streaked."""
+        self._tested(stages.FAILED, self._now_ms - self._since_ms)
+        self.go_on()
+
+    def _tested(self, found, took_ms):
+        self._tell("tested", [("verdict", found), ("took_s", took_ms // 1000)])
+
+    def settle(self):
+        """More seed went in."""
+        self._go("settle")
+
+    def keep(self):
+        """What is left stays melted overnight."""
+        self._go("melted")
+
+    def stay(self):
+        """Not yet; the host has advice, the stage goes on asking."""
+
+    def heard(self):
+        """Somebody saw to it."""
+        if self.prompt:
+            self._quiet_ms = self._now_ms
+
+    def change(self, profile, now_ms):
+        """Another bowl comes, of another chocolate: the bath first."""
+        self._now_ms = now_ms
+        self._profile = profile
+        self.warm_ms = self.due_ms = None
+        self._go("change")
 
     # -- acts of a person ---------------------------------------------------------------------------------------------
 
@@ -117,15 +299,21 @@ class Programme:
         """A person's act: (True, "") or (False, why)."""
         if name not in ACTS:
             return False, "{}: no such act, wanted one of {}".format(name, ", ".join(sorted(ACTS)))
+        self._now_ms = now_ms
+        no = name == "thicker" and self._step[stages.NO] is not None
+        events, self._events = self._events, []
         why = "the hold is over" if self.done else ACTS[name](self, now_ms, in_ms)
         if why:
+            self._events = events + self._events
             return False, f"{self.stage}: {name} refused: {why}"
-        self._events.append(TOLD[name])
+        told = "denied" if no else TOLD.get(name)
+        self._events = events + ([told] if told and told not in self._events else []) + self._events
         return True, ""
 
     def _confirm(self, now_ms, in_ms):
-        if _BY_NAME[self.stage][END] == CONFIRMED:
-            self._go_on()
+        yes = self._step[stages.YES]
+        if yes is not None:
+            getattr(self, yes)()
         # With nothing asked it still says that somebody is here.
 
     def _nudge(self, by_k):
@@ -137,6 +325,9 @@ class Programme:
         return None
 
     def _thicker(self, now_ms, in_ms):
+        if self._step[stages.NO] is not None:
+            getattr(self, self._step[stages.NO])()
+            return None
         if self.stage != "work":
             return "nothing thickens here; only work holds a temper"
         why = self._nudge(NUDGE_K)
@@ -157,10 +348,30 @@ class Programme:
         if not self.bowl_away:
             return "the bowl was not off"
         self.bowl_away = False
+        if self.stage in stages.BATH_ONLY and not self.bath_ready():
+            self._begin_step(0)  # a bath as warm as that would cost the temper: off again
         return None
 
     def _announce(self, now_ms, in_ms):
         self.due_ms = now_ms + in_ms
+
+    def _test(self, now_ms, in_ms):
+        if self.stage != "work":
+            return "a temper is tested from work"
+        self._go("test")
+        return None
+
+    def _rest(self, now_ms, in_ms):
+        if self.stage == "rest":
+            return "it rests already"
+        self._go("rest")
+        return None
+
+    def _keep_warm(self, now_ms, in_ms):
+        if self.stage == "melted":
+            return "it is kept melted already"
+        self._go("melted")
+        return None
 
 
 ACTS = {
@@ -170,8 +381,11 @@ ACTS = {
     "bowl_off": Programme._bowl_off,
     "bowl_on": Programme._bowl_on,
     "announce": Programme._announce,
+    "test": Programme._test,
+    "rest": Programme._rest,
+    "melted": Programme._keep_warm,
 }
-TOLD = {  # the event each act is told as
+TOLD = {  # the event each act is told as; the others are told as the stage they lead to
     "confirm": "confirmed", "thicker": "thicker", "thinner": "thinner",
     "bowl_off": "bowl_off", "bowl_on": "bowl_on", "announce": "announced",
 }

@@ -3,7 +3,9 @@
 A pulse is the energy that lifts the *largest* load by half a degree, so a working heater shows at least that. The
 guard's pulse (switch on, guard open) and the switch's (guard closed, switch off) run one after the other and share one
 wait in which nothing may rise. A rise is looked at again close up, each alone, before anything is blamed. Then both are
-on, and the water must rise.
+on, and the water must rise; a chocolate probe that rises first is in the water, and the water's in the chocolate.
+
+In a hold the same pulses look again at a doubt: does the heat arrive, does it warm far more than it should?
 
 A bowl at another temperature than its bath moves the water too, but only towards rest: without heat the reading stays
 between where it was and where its slope was taking it. So heat is blamed for a rise above both, and missed only when
@@ -12,7 +14,7 @@ shorted switch is still seen later, at rest.
 """
 
 from bainboard import faults
-from bainboard.evidence import largest_load_j_per_k
+from bainboard.evidence import largest_load_j_per_k, smallest_load_j_per_k
 
 PROMISE_K = 0.5  # what a working heater shows, at least
 SEEN_K = 0.25  # half of it is proof: four steps of 1/16 K
@@ -28,6 +30,8 @@ SMOOTHING = 0.25  # share of each new reading in the judged one: noise down by 2
 # A step is (length, switch, guard, judge at its end). Lengths: LOOK and DRAIN are read for the slope, PULSE is energy.
 LOOK, PULSE, DRAIN = "look", "pulse", "drain"
 SUSPECT, WARMED = "suspect", "warmed"
+SMALL = "small"  # a pulse that lifts half of the water by SMALL_K
+SMALL_K = 0.15  # SEEN_K is 167 % of it: over 150 % of what a half-dry bath would show
 
 _LOOK = (LOOK, 0, 0, None)
 _GUARD_PULSE = (PULSE, 1, 0, None)
@@ -42,6 +46,9 @@ CLOSE = (
 )
 CLOSE_NO_GUARD = (_OFF, _LOOK, _SWITCH_PULSE, (DRAIN, 0, 1, None), (DRAIN, 0, 1, faults.SWITCH_SHORTED))
 WARM = ((PULSE, 1, 1, None), _OFF, _OFF, (DRAIN, 0, 0, WARMED))
+AGAIN = (_LOOK,)  # does the heat arrive? then WARM
+_JUDGE_STRONG = (DRAIN, 0, 0, faults.STRONG_HEATER)
+STRONG = (_OFF, _OFF, _LOOK, (SMALL, 1, 1, None), _JUDGE_STRONG, _JUDGE_STRONG)  # does it warm too much? Calm first.
 
 
 class Line:
@@ -75,9 +82,12 @@ class Line:
 
 
 class SelfTest:
-    """Step it each pass; `switch` and `guard` are what it returns. `done` ends it, `fault` is its verdict."""
+    """Step it each pass; `switch` and `guard` are what it returns. `done` ends it, `fault` is its verdict.
 
-    def __init__(self, values, now_ms):
+    `doubt` is the fault to look at again in a hold, or none for the whole test of a start.
+    """
+
+    def __init__(self, values, now_ms, doubt=faults.NONE):
         load_j_per_k = largest_load_j_per_k(values)
         self.done = False
         self.fault = faults.NONE
@@ -87,12 +97,16 @@ class SelfTest:
         self._length_ms = {
             LOOK: int(1000 * LOOK_S),
             PULSE: int(1000 * PROMISE_K * load_j_per_k / values["heater_w"]),
+            SMALL: int(1000 * SMALL_K * smallest_load_j_per_k(values) / values["heater_w"]),
             DRAIN: int(1000 * (values["heater_lag_s"] + PROBE_S)),
         }
         self._calm_k_per_s = min(CALM_SHARE * values["heater_w"] / load_j_per_k, CALM_K_PER_S)
         self._quick, self._close = (QUICK, CLOSE) if values["guard"] else (QUICK_NO_GUARD, CLOSE_NO_GUARD)
-        self._line = Line()
-        self._c = None
+        if doubt != faults.NONE:
+            self._quick = STRONG if doubt == faults.STRONG_HEATER else AGAIN
+        self._line, self._bowl_line = Line(), Line()
+        self._c = self._bowl_c = None
+        self._bowl_level_c = self._bowl_slope = 0.0
         self._tries = 0
         self._level_c = self._slope = 0.0
         self._level_ms = now_ms
@@ -104,21 +118,23 @@ class SelfTest:
         """The most this can still take, if nothing is suspected."""
         if self.done:
             return 0
-        ahead = self._plan[self._at:] if self._plan is WARM else self._plan[self._at:] + WARM
+        ahead = self._plan[self._at:] if self._plan in (WARM, STRONG) else self._plan[self._at:] + WARM
         left_ms = sum([self._length_ms[step[0]] for step in ahead]) - (now_ms - self._since_ms)
         return max(0, (left_ms + 999) // 1000)
 
-    def step(self, now_ms, water_c):
-        """One reading; what switch and guard are to be until the next. An invalid reading rests both."""
+    def step(self, now_ms, water_c, bowl_c=None):
+        """One reading; what switch and guard are to be until the next. An invalid reading of the water rests both."""
         if self.done or water_c is None:
             return 0, 0
         if not water_c < self._hot_c:
             return self._end(faults.HOT_BEFORE_START)
-        self._read(now_ms, water_c)
+        self._read(now_ms, water_c, bowl_c)
         if self._plan is WARM:
             self._most_k = max(self._most_k, self._risen_k(now_ms))
             if self._most_k >= ENOUGH_K:
                 return self._end(faults.NONE)
+            if bowl_c is not None and self._bowl_leads(now_ms):
+                return self._end(faults.SWAPPED)
         if now_ms - self._since_ms >= self._length_ms[self._plan[self._at][0]]:
             self._finish_step(now_ms)
         if self.done:
@@ -126,12 +142,19 @@ class SelfTest:
         _, switch, guard, _ = self._plan[self._at]
         return switch, guard
 
-    def _read(self, now_ms, water_c):
+    def _read(self, now_ms, water_c, bowl_c):
         if self._c is None:
             self._c = water_c
             self._line.begin(now_ms, water_c)
         self._c += SMOOTHING * (water_c - self._c)
         self._line.add(now_ms, water_c)
+        if bowl_c is None:
+            return
+        if self._bowl_c is None:
+            self._bowl_c = bowl_c
+            self._bowl_line.begin(now_ms, bowl_c)
+        self._bowl_c += SMOOTHING * (bowl_c - self._bowl_c)
+        self._bowl_line.add(now_ms, bowl_c)
 
     def _finish_step(self, now_ms):
         length, _, _, judge = self._plan[self._at]
@@ -144,6 +167,8 @@ class SelfTest:
             self._plan, self._at = self._close, 0
         elif judge not in (None, SUSPECT) and seen_k >= SEEN_K:
             self._end(judge)
+        elif self._at == len(self._plan) and self._plan is STRONG:
+            self._end(faults.NONE)
         elif self._at == len(self._plan):
             self._take_slope(now_ms)
             self._plan, self._at = WARM, 0
@@ -152,6 +177,7 @@ class SelfTest:
             self.masked = self.masked or not -self._calm_k_per_s < self._slope < self._calm_k_per_s
         if not self.done and (self._plan is WARM or self._plan[self._at][0] == LOOK):
             self._line.begin(now_ms, self._c)
+            self._bowl_line.begin(now_ms, self._bowl_c or 0.0)
 
     def _judge_heat(self, now_ms):
         if self._most_k >= SEEN_K:
@@ -163,8 +189,15 @@ class SelfTest:
             self._take_slope(now_ms)
             self._at = 0
 
+    def _bowl_leads(self, now_ms):
+        """Did the bowl's reading rise by ENOUGH_K over its old slope and level, and the water's not by half of that?"""
+        slope = max(0.0, self._bowl_slope)
+        risen_k = self._bowl_c - self._bowl_level_c - slope * (now_ms - self._level_ms) / 1000
+        return risen_k >= ENOUGH_K and self._most_k < 0.5 * risen_k
+
     def _take_slope(self, now_ms):
         self._level_c, self._slope = self._line.ends(now_ms)
+        self._bowl_level_c, self._bowl_slope = self._bowl_line.ends(now_ms)
         self._level_ms = now_ms
 
     def _unexplained_k(self, now_ms):

@@ -1,10 +1,14 @@
 """What the host asks and what it is answered: every request is checked whole before any of it takes effect."""
 
+import binascii
 import sys
 
-from bainboard import VERSION, commands, faults, settings, store, wire
-from bainboard.transfer import Transfer, sha256_hex
+from bainboard import VERSION, commands, faults, kept, settings, store, wire
+from bainboard.transfer import CHUNK, Transfer, base64_text, sha256_hex
 from bainboard.warmer import TRIP
+
+AGAIN_MS = 60 * 1000  # chosen: time to look at the water and the probes
+_UNKNOWN = "no chocolate of that name is kept here; profiles tells which are"
 
 
 def short_hash(payload):
@@ -23,6 +27,7 @@ class Documents:
             payload, _, note = slots.load()
             self.payload[what] = payload or b""
             self.damaged = self.damaged or note == store.BOTH_LOST
+        self.kept = kept.Kept(files)
         self.settings = self._parse("settings", self.payload["settings"])
         self.profile = self._parse("profile", self.payload["profile"])
 
@@ -50,6 +55,8 @@ class Documents:
             return why
         try:
             self._slots[what].save(payload)
+            if what == "profile":
+                self.kept.put(payload)
         except OSError as error:
             return f"the flash did not take it ({error}); what was stored before still holds"
         self.payload[what] = payload
@@ -68,6 +75,7 @@ class Service:
         self._assembler = wire.Assembler()
         self._answered = commands.Answered()
         self._transfer = Transfer()
+        self._again_ms = None  # when yes was pressed at rest
         self.refused = 0
 
     @property
@@ -104,11 +112,16 @@ class Service:
 
     def _do_hello(self, args, now_ms):
         w, d = self.warmer, self.documents
-        return [
-            ("name", d.settings["name"]), ("version", VERSION), ("wire", wire.VERSION),
-            ("python", "%d.%d.%d" % tuple(sys.implementation[1][:3])), ("state", w.state),
+        version = VERSION + "+" + self._app.version if self._app.version else VERSION
+        trial = [] if self._app.proved() else [("kept", False)]  # the next start goes back to the version before
+        return trial + [
+            ("version", version), ("wire", wire.VERSION),
+            ("python", ".".join([str(part) for part in sys.implementation[1][:3]])), ("state", w.state),
             ("t", self.hold_ms(now_ms)), ("fault", w.fault),
             ("settings", short_hash(d.payload["settings"])), ("profile", short_hash(d.payload["profile"])),
+            ("board", binascii.hexlify(self._app.board.identity()[1]).decode()),
+            ("hold", self._app.log.hold),
+            ("name", d.settings["name"]),  # last: the one that may be cut to fit the line
         ], None
 
     def hold_ms(self, now_ms):
@@ -116,20 +129,40 @@ class Service:
         return 0 if self.warmer.programme is None else now_ms - self.warmer.started_ms
 
     def _do_start(self, args, now_ms):
-        if self.documents.damaged:
-            return None, "the stored settings are damaged; send them again first"
         w = self.warmer
         room_c = args["room"] / 1000 if args["room"] is not None else w.values["room_c"]
-        why = w.start(self.documents.profile, args["stage"], args["for_ms"], room_c, now_ms)
+        why = self._start(args["stage"], args["for_ms"], room_c, now_ms)
         if why:
             return None, why
-        self._app.restart_tick(now_ms)
-        p = w.programme
-        pairs = [(name, milli(c)) for name, c in (
-            ("low", p.low_c), ("target", p.target_c), ("high", p.high_c), ("ceiling", p.ceiling_c), ("limit", p.limit_c))]
+        log, p = self._app.log, w.programme
+        names = ("low", "target", "high", "ceiling", "limit")
+        pairs = [(name, milli(getattr(p, name + "_c"))) for name in names]
         pairs.append(("check_s", w.selftest.left_s(now_ms)))
-        pairs.append(("short", max(0, milli(p.target_c + w.values["bowl_offset_c"] - w.cascade.water_ceiling(p.ceiling_c)))))
+        short_c = p.target_c + w.values["bowl_offset_c"] - w.cascade.water_ceiling(p.ceiling_c)
+        pairs.append(("short", max(0, milli(short_c))))
+        pairs += [("boot", log.boot), ("hold", log.hold)]
         return pairs, None
+
+    def _start(self, stage, for_ms, room_c, now_ms):
+        """Begin a hold, logged and remembered: None, or why not."""
+        if self.documents.damaged:
+            return "the stored settings are damaged; send them again first"
+        why = self.warmer.start(self.documents.profile, stage, for_ms, room_c, now_ms)
+        if why is None:
+            self._app.restart_tick(now_ms)
+            self._app.log.begin(now_ms, self._asked(stage, for_ms, room_c))
+            self.documents.kept.remember(stage, for_ms, milli(room_c))
+        return why
+
+    def _asked(self, stage, for_ms, room_c):
+        """What a hold was asked to be, for the log: enough to judge it by without the host that asked."""
+        d = self.documents
+        pairs = [("stage", stage), ("for_ms", for_ms), ("room", milli(room_c)),
+                 ("warmer", d.settings["name"]), ("settings", short_hash(d.payload["settings"]))]
+        for row in settings.PROFILE:
+            value = d.profile[row[settings.NAME]]
+            pairs.append((row[settings.NAME], milli(value) if row[settings.KIND] == settings.FLOAT else value))
+        return pairs
 
     def _do_stop(self, args, now_ms):
         self.warmer.stop()
@@ -156,19 +189,91 @@ class Service:
     def _do_thinner(self, args, now_ms):
         return [], self.warmer.act("thinner", now_ms)
 
+    def _do_test(self, args, now_ms):
+        return [], self.warmer.act("test", now_ms)
+
+    def _do_finish(self, args, now_ms):
+        return [], self.warmer.act(args["to"], now_ms)
+
     def _do_silence(self, args, now_ms):
-        self.warmer.silence(now_ms)
+        self._app.front.silence(now_ms)
         return [], None
 
     def _do_maintenance(self, args, now_ms):
         self.leave = True
         return [], None
 
+    # -- chocolates that are kept here, and evenings with no PC -----------------------------------------------------
+
+    def _do_profiles(self, args, now_ms):
+        payload = self.documents.kept.at(args["at"])
+        if payload is None:
+            return [("count", self.documents.kept.count())], None
+        return [("name", kept.name_of(payload)), ("profile", short_hash(payload))], None
+
+    def _do_use(self, args, now_ms):
+        return [], self._use(self._found(args["name"]))
+
+    def _do_change(self, args, now_ms):
+        payload = self._found(args["name"])
+        if payload is None:
+            return None, _UNKNOWN
+        # Not stored as the one to start with: no flash is written while something heats.
+        return [], self.warmer.change(self.documents.check("profile", payload)[0], now_ms)
+
+    def _found(self, name):
+        """The stored chocolate of a name, or None."""
+        place = self.documents.kept.find(name)
+        return None if place is None else self.documents.kept.at(place)
+
+    def _use(self, payload):
+        return _UNKNOWN if payload is None else self.documents.save("profile", payload)
+
+    @property
+    def asked(self):
+        """What a board at rest asks: to look at the water, between the two presses that start it."""
+        return "look" if self._again_ms is not None else ""
+
+    def again(self, now_ms):
+        """Yes at rest: a first press asks to look at water and probes, a second one starts as last time."""
+        if self._again_ms is None or now_ms - self._again_ms > AGAIN_MS:
+            self._again_ms = now_ms
+            return None
+        self._again_ms = None
+        i, last, kind = self.warmer.inputs, self.documents.kept.last(), self.documents.profile["kind"]
+        if i.bowl_fitted and i.bowl_c is None:
+            return "the chocolate probe gives no reading"
+        stage = "melted" if kind == "melted" else "melt" if last["stage"] in ("melted", "tune") else last["stage"]
+        return self._start(stage, last["for_ms"], last["room"] / 1000, now_ms)
+
+    def another(self, now_ms):
+        """No at rest: the next of the chocolates that are kept here."""
+        there, count = self.documents.kept, self.documents.kept.count()
+        if count < 2:
+            return "no other chocolate is kept here; a PC sends them"
+        place = there.find(self.documents.profile["name"])
+        place = 0 if place is None else (place + 1) % count
+        payload = there.at(place)
+        why = self._use(payload)
+        if why is None:
+            self._app.chosen(place + 1, kept.name_of(payload), now_ms)
+        return why
+
+    def forget_press(self, now_ms):
+        """A first press that no second one followed is forgotten."""
+        if self._again_ms is not None and now_ms - self._again_ms > AGAIN_MS:
+            self._again_ms = None
+
     def _do_begin(self, args, now_ms):
         return self._transfer.begin(args, now_ms)
 
     def _do_send(self, args, now_ms):
-        return self._transfer.send(args["what"], self.documents.payload[args["what"]], now_ms)
+        payload = self.documents.payload[args["what"]]
+        if args["name"] is not None:
+            payload = self._found(args["name"])
+            if payload is None:
+                return None, _UNKNOWN
+        return self._transfer.send(args["what"], payload, now_ms)
 
     def _do_chunk(self, args, now_ms):
         return self._transfer.chunk(args, now_ms)
@@ -185,6 +290,34 @@ class Service:
             self.documents.damaged = False
             self._app.build(self.warmer.fault if self.warmer.state == TRIP else faults.NONE)
         return pairs, why
+
+    # -- the log ------------------------------------------------------------------------------------------------------
+
+    def _do_clock(self, args, now_ms):
+        self._app.log.set_clock(now_ms, args["wall_s"])
+        return [], None
+
+    def _do_segments(self, args, now_ms):
+        try:
+            found = self._app.log.segment(args["after"])
+        except (OSError, MemoryError):  # no reason to stop the heat
+            return None, "the flash cannot be read just now"
+        if found is None:
+            return [("left", 0)], None
+        first, last, size, crc, following = found
+        return [("first", first), ("last", last), ("size", size), ("crc", f"{crc:08x}"), ("left", following)], None
+
+    def _do_read(self, args, now_ms):
+        try:
+            piece = self._app.log.read(args["segment"], args["at"], CHUNK)
+        except (OSError, MemoryError):  # no reason to stop the heat
+            return None, "the flash cannot be read just now"
+        if not piece:
+            return None, "no such segment, or nothing at this offset; ask for the segments"
+        return [("at", args["at"]), ("data", base64_text(piece))], None
+
+    def _do_forget(self, args, now_ms):
+        return [("going", self._app.log.forget(args["through"], now_ms))], None
 
     def _gains(self, payload):
         """Gains of a running hold: a document of gains.* names over the present settings."""
@@ -204,4 +337,4 @@ class Service:
 
 def milli(value):
     """°C or K to whole thousandths; None stays None."""
-    return None if value is None else int(round(value * 1000))
+    return None if value is None else round(value * 1000)

@@ -6,12 +6,14 @@ load (full water, bowl and chocolate, J/K), L the believed losses (W), `lag` the
 """
 
 from bainboard import faults
-from bainboard.evidence import HeatOnItsWay, Response, Rest
+from bainboard.evidence import HeatOnItsWay, Losses, Response, Rest
+from bainboard.signs import BowlHeat, BowlProbeOut, Failing, Surge, WaterProbeOut
 
 # Reactions. None of them adds heat.
 WARN = "warn"  # a bit in `warn`
 WAIT = "wait"  # the same, and heat off while it lasts
 OPEN = "open"  # the same, and the guard open as well
+RETEST = "retest"  # the same at once, then a self-test (`retest` says of what): passed, it goes on with a warning
 OFF = "off"  # heat off while it lasts, named in `fault`
 LATCH = "latch"  # off and guard open until a person clears it; the first cause stays
 
@@ -21,6 +23,9 @@ CHECK = "check"
 COLDEST_C, HOTTEST_C = -20.0, 120.0  # no water reads outside these (chosen, wide of steam and winter)
 DT_LOW_MS, DT_HIGH_MS = 200, 3000  # a pass is a second; outside these the clock or the loop is wrong (chosen)
 RUN_WARN_MS = 30 * 60 * 1000
+RETESTS = 3  # so many in an hour pass, and the next is a latch (chosen: a kettle is used twice)
+RETESTS_MS = 3600 * 1000
+ACTED_MS = 5000  # what a person does shows in a probe by then (chosen)
 
 
 class Inputs:
@@ -39,7 +44,8 @@ class Inputs:
         self.duty_zero = True  # the duty given since the last pass was 0
         self.last_person_ms = 0  # when a person last acted
         self.settings_bad = False  # both copies damaged: these are the defaults
-        self.crashed = False  # an error was met since a person last started a hold
+        self.ended = faults.NONE  # why the board restarted, until a person starts a hold
+        self.rebooting = False  # it restarted too often with too little time between
 
 
 # -- the predicates: `s` is the supervisor with the facts of this pass, `i` the inputs -----------------------------
@@ -86,8 +92,54 @@ def listening(s, i):
 
 
 def deaf(s, i):
-    """Listening takes 3 lag + 60 s + 0.6 K x C / (0.7 d P) more; a stuck probe under d P < L is not seen."""
+    """Listening takes 3 lag + 60 s + 0.6 K x C / (0.7 d P) more, d P the mean heat of the time looked at."""
     return s.response.deaf
+
+
+def water_fell(s, i):
+    """A fall of F K to the room is met when it is 1 K deeper than 2 K/min: probe lag x ln(F / (F - 1)) + one pass."""
+    return s.out.state == s.out.DOUBT
+
+
+def water_probe_out(s, i):
+    """Heat for 3 K of the smallest load after that: 3 K x C/2 / (d P - L) + lag + 30 s, if it lies in still air."""
+    return s.out.state == s.out.OUT
+
+
+def failing(s, i):
+    """2 x (lag + 30 s + `trip.judge_k` x C / (d P - L - B)), B what the bowl may take (W), once d P is over L + B.
+
+    The water must have fallen by 0.3 K in each half of it.
+    """
+    return s.failing.failing
+
+
+def weak(s, i):
+    """As `listening` and `deaf`, for a reading that rose by 0.3 to 1 K where 3 K were promised."""
+    return s.response.weak
+
+
+def surging(s, i):
+    """lag + 30 s + `trip.surge_k` / (d P / C' - 1.5 d P / Cw) in a bath of C' J/K; unseen unless C' < Cw / 1.5.
+
+    Cw is half of the stated water's, or the tuned figure.
+    """
+    return s.surge.surging
+
+
+def too_many_retests(s, i):
+    """At the fourth in an hour."""
+    return s.retests > RETESTS
+
+
+def condemned(s, i):
+    """The retest takes 40 s + C/2P + 3 x (lag + 15 s), three times that beside a bowl of another temperature."""
+    return s.condemned != faults.NONE
+
+
+def bowl_fell(s, i):
+    """A fall of F K to the room: probe lag x ln(F / (F - 4)) + one pass; with a room less than 4 K colder, never."""
+    return s.bowl_out.out
 
 
 def rises_at_rest(s, i):
@@ -142,9 +194,26 @@ def settings_bad(s, i):
 
 
 def crashed(s, i):
-    """One pass."""
-    return i.crashed
+    """The first pass after the restart."""
+    return i.ended == faults.CRASHED
 
+
+def hung(s, i):
+    """`trip.watchdog_ms`, the restart, one pass."""
+    return i.ended == faults.RESTARTED
+
+
+def short_of_memory(s, i):
+    """A minute at most, the restart, one pass; an allocation that fails: the restart and one pass."""
+    return i.ended == faults.MEMORY
+
+
+def reboot_loop(s, i):
+    """The third abnormal restart with under 10 min of healthy running between; its first pass."""
+    return i.rebooting
+
+
+DOUBTED = -1  # in the table: the fault that the last retest was about
 
 # A new check is a predicate above and a row here. Order matters twice: the first OFF or LATCH found names `fault`, and
 # a latch that is set keeps the cause that set it.
@@ -157,6 +226,14 @@ CHECKS = (
     (faults.HEAT_AT_REST, switch_shorted, LATCH),
     (faults.WATER_STUCK, listening, OPEN),
     (faults.WATER_STUCK, deaf, LATCH),
+    (faults.PROBE_OUT, water_fell, WARN),
+    (faults.PROBE_OUT, water_probe_out, LATCH),
+    (faults.HEATER_LOST, failing, RETEST),
+    (faults.HEATER_LOST, weak, RETEST),
+    (faults.STRONG_HEATER, surging, RETEST),
+    (DOUBTED, too_many_retests, LATCH),
+    (DOUBTED, condemned, LATCH),
+    (faults.REBOOT_LOOP, reboot_loop, LATCH),
     (faults.HOT_BEFORE_START, too_hot_to_start, WAIT),
     (faults.OVER_STAGE, over_stage, OFF),
     (faults.OVER_STAGE, over_stage_from_before, WAIT),
@@ -164,9 +241,12 @@ CHECKS = (
     (faults.RUN_TIMER, nobody_here_soon, WARN),
     (faults.BAD_SETTINGS, settings_bad, OFF),
     (faults.CRASHED, crashed, OFF),
+    (faults.RESTARTED, hung, OFF),
+    (faults.MEMORY, short_of_memory, OFF),
     (faults.LATE_LOOP, pass_too_long, WAIT),
     (faults.BAD_CLOCK, pass_too_short, WAIT),
     (faults.BOWL_PROBE, bowl_unread, WARN),
+    (faults.BOWL_OUT, bowl_fell, WARN),
     (faults.HEAT_FROM_OUTSIDE, heat_from_outside, WARN),
 )
 
@@ -189,21 +269,47 @@ class Supervisor:
         self.water_c = None
         self.bad_samples = 0
         self.run_ms = int(values["trip.run_h"] * 3600000)
-        self.response = Response(values)
+        self.losses = Losses(values)
+        self.response = Response(values, self.losses)
         self.rest = Rest(values)
+        self.out = WaterProbeOut(values)
+        self.bowl_out = BowlProbeOut(values)
+        self.failing = Failing(values)
+        self.surge = Surge(values)
+        self._bowl_heat = BowlHeat(values)
         self._on_its_way = HeatOnItsWay(values)
         self._read_c = None
         self._read_ms = 0
         self.begin(0)
 
     def begin(self, now_ms):
-        """A hold starts, or goes on after its self-test or a pause: evidence from before says nothing."""
-        self._refused = faults.NONE
+        """A hold starts, or goes on after a pause: evidence from before says nothing."""
+        self._refused = self.retest = self.doubted = self.condemned = faults.NONE
+        self.retests, self._retest_ms = 0, None
+        self._doubted_ms = now_ms
         self._stage_limit_c = None
         self.stage_binds = False
         self.over_stage_ms = 0
+        self.losses.begin(now_ms)
+        self._forget(now_ms)
+
+    def _forget(self, now_ms):
         self.response.begin(now_ms)
         self.rest.begin(now_ms)
+        self.out.begin()
+        self.bowl_out.begin()
+        self.failing.begin()
+        self.surge.begin()
+
+    def tested(self, fault, now_ms):
+        """The self-test of a start or a retest is over: 0 goes on, with a warning after a retest; a fault latches."""
+        if self.retest == faults.NONE:
+            self.begin(now_ms)
+        elif fault != faults.NONE:
+            self.condemned = self.doubted
+        elif self.retest == faults.HEATER_LOST:  # heat arrives, so the losses took it
+            self.losses.prove(now_ms, self._doubted_w, self._over_room_k)
+        self.retest = faults.NONE
 
     def refuse_start(self, fault):
         """The self-test failed: heat stays off, and `fault` says why, until the next start."""
@@ -240,18 +346,35 @@ class Supervisor:
             if not seen(self, i):
                 continue
             off = off or reaction != WARN
-            opened = opened or reaction == OPEN
+            opened = opened or reaction in (OPEN, RETEST)
+            if fault == DOUBTED:
+                fault = self.doubted
+            if reaction == RETEST:
+                self._doubt(now_ms, fault)
             if reaction == LATCH and not self.latched:
                 self.latched, self.fault = True, fault
             elif reaction == OFF:
                 named = named or fault
             elif reaction != LATCH:
                 warn |= 1 << fault
+        if self.doubted != faults.NONE and self._doubted_ms >= i.last_person_ms:
+            warn |= 1 << self.doubted  # until a person has been here
         if not self.latched:
             self.fault = named
         self.heat_ok = not (off or self.latched)
         self.guard_ok = not (opened or self.latched)
         self.fresh, self.warn = warn & ~self.warn, warn
+
+    def _doubt(self, now_ms, fault):
+        """Ask for a retest; heat is off and the guard open from this pass on."""
+        if self.retest != faults.NONE:
+            return
+        self.retest = self.doubted = fault
+        self._doubted_ms = now_ms
+        if self._retest_ms is None or now_ms - self._retest_ms > RETESTS_MS:
+            self._retest_ms, self.retests = now_ms, 0
+        self.retests += 1
+        self._doubted_w = self.failing.mean_w if self.failing.failing else self.response.mean_w
 
     # -- this pass's facts ------------------------------------------------------------------------------------------
 
@@ -296,10 +419,27 @@ class Supervisor:
         full_j = self.values["heater_w"] * dt_s
         given_j = i.given_j if 0.0 <= i.given_j <= 2.0 * full_j else full_j  # a sum that cannot be reads as full heat
         arrived_j = self._on_its_way.step(given_j, dt_s)
+        self._over_room_k = (i.water_c - i.room_c) if self.water_ok else 0.0
         if not self.holding:
-            self.response.begin(now_ms)
-            self.rest.begin(now_ms)
+            self._forget(now_ms)
         elif self.water_ok:
-            bowl_c = None if i.bowl_away else i.bowl_c
-            self.response.step(now_ms, dt_s, i.water_c, i.room_c, arrived_j)
-            self.rest.step(now_ms, i.water_c, bowl_c, i.duty_zero, arrived_j, i.last_person_ms)
+            self._weigh(now_ms, dt_s, i, arrived_j)
+
+    def _weigh(self, now_ms, dt_s, i, arrived_j):
+        """The heat that arrived against what was read, in a hold and with a valid reading."""
+        bowl_c = None if i.bowl_away else i.bowl_c
+        if bowl_c is None:
+            self.bowl_out.begin()
+        else:
+            self.bowl_out.step(dt_s, bowl_c, i.water_c, now_ms - i.last_person_ms < ACTED_MS)
+            bowl_c = None if self.bowl_out.out else bowl_c
+        lost_w = self.losses.watts(now_ms, self._over_room_k)
+        taken_w = self._bowl_heat.watts(i.water_c, bowl_c)
+        self.response.step(now_ms, dt_s, i.water_c, lost_w, taken_w, arrived_j, self._over_room_k)
+        self.rest.step(now_ms, i.water_c, bowl_c, i.duty_zero, arrived_j, i.last_person_ms)
+        self.out.step(dt_s, i.water_c, lost_w, arrived_j)
+        if self.heat_ok:
+            self.failing.step(now_ms, dt_s, i.water_c, lost_w, taken_w, arrived_j)
+        else:  # what was withheld cannot fail
+            self.failing.begin()
+        self.surge.step(i.water_c, bowl_c, i.duty_zero, arrived_j)

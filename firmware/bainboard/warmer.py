@@ -3,12 +3,14 @@
 from bainboard import faults, sensing
 from bainboard.control.cascade import Cascade
 from bainboard.control.rules import safe_gains
+from bainboard.experiment import Experiment
 from bainboard.programme import Programme
 from bainboard.selftest import SelfTest
 from bainboard.supervisor import Inputs, Supervisor
 
 IDLE, CHECK, HOLD, PAUSE, TRIP = "idle", "check", "hold", "pause", "trip"
 HEATING = (CHECK, HOLD)  # states in which the guard may close
+UNDER_HARD_LIMIT_K = 2.0  # no bath is meant to be warmer than that: room for the element's overshoot (chosen)
 
 
 class Warmer:
@@ -23,6 +25,7 @@ class Warmer:
         self.supervisor = Supervisor(values, latch_fault)
         self.cascade = Cascade(safe_gains(values), values["bowl_offset_c"])
         self.programme = None
+        self.experiment = None
         self.selftest = None
         self.inputs = Inputs()
         self.events = []
@@ -34,6 +37,7 @@ class Warmer:
         self.warn = 0
         self.bowl_fitted = values["probe.bowl.kind"] != "none"
         self.bowl_away = False
+        self.bowl_c = None  # the bowl's reading, if it is the bowl's
         self._person_ms = 0
 
     # -- what a person or the host asks ---------------------------------------------------------------------------
@@ -44,8 +48,15 @@ class Warmer:
             return "the warmer is in state " + self.state + "; a hold starts from idle"
         if self.inputs.water_code:
             return "the water probe gives no valid reading: " + sensing.text(self.inputs.water_code)
-        self.programme = Programme(profile, stage, now_ms, for_ms)
+        most_c = self.values["hard_limit_c"] - UNDER_HARD_LIMIT_K
+        self.programme = p = Programme(profile, stage, now_ms, for_ms, most_c)
+        self.experiment = None
+        if stage == "tune":
+            working_c = p.target_c + self.values["bowl_offset_c"]
+            top_c = self.cascade.water_ceiling(p.ceiling_c)
+            self.experiment = Experiment(self.cascade.gains, self.values["heater_lag_s"], working_c, top_c, room_c)
         self.selftest = SelfTest(self.values, now_ms)
+        self.inputs.ended = faults.NONE
         self.supervisor.begin(now_ms)
         self.cascade.reset(self.inputs.water_c, self.inputs.bowl_c)
         self.room_c = room_c
@@ -80,15 +91,23 @@ class Warmer:
         return None
 
     def act(self, name, now_ms, **details):
-        """An act of the person (confirm, thicker, thinner, bowl_off, bowl_on, announce): None, or why not."""
+        """An act of the person, one of `programme.ACTS`: None, or why not."""
         if self.state not in (CHECK, HOLD, PAUSE):
             return "no hold is running"
         ok, why = self.programme.act(name, now_ms, **details)
         if not ok:
             return why
         self._person_ms = now_ms
-        if name in ("bowl_off", "bowl_on"):
-            self.bowl_away = name == "bowl_off"
+        self.bowl_away = self.programme.bowl_away
+        return None
+
+    def change(self, profile, now_ms):
+        """Another bowl comes, of another chocolate: None, or why not."""
+        if self.state not in (HOLD, PAUSE) or self.experiment is not None:
+            return "no hold is running"
+        self._person_ms = now_ms
+        self.programme.change(profile, now_ms)
+        self.tell("changed", [("name", profile["name"])])
         return None
 
     def clear(self, now_ms):
@@ -115,7 +134,11 @@ class Warmer:
         i.room_c = self.room_c
         i.stage_limit_c = self.programme.limit_c if self.programme else self.values["hard_limit_c"]
         self.supervisor.step(now_ms, dt_ms, i)
+        self.bowl_c = None if self.supervisor.bowl_out.out else bowl_c
         self._report()
+        if self.supervisor.retest != faults.NONE and self.state == HOLD:
+            self.selftest = SelfTest(self.values, now_ms, self.supervisor.retest)
+            self.state = CHECK
         self.duty, self.guard = 0.0, 0
         if self.state == CHECK:
             self._check(now_ms)
@@ -130,9 +153,10 @@ class Warmer:
         """Turn the supervisor's verdict into state and events, on its edges only."""
         s = self.supervisor
         self.warn = s.warn
-        for number in range(1, len(faults.FAULTS)):
-            if s.fresh >> number & 1:
-                self.tell("warn", [("fault", number)])
+        if s.fresh:
+            for number in range(1, len(faults.FAULTS)):
+                if s.fresh >> number & 1:
+                    self.tell("warn", [("fault", number)])
         if s.fault != self.fault:
             self.fault = s.fault
             if s.fault != faults.NONE:
@@ -144,34 +168,49 @@ class Warmer:
         """The self-test drives switch and guard by its own bounded pulses."""
         if self.inputs.water_c is None:
             return  # the supervisor decides whether this is a glitch or a dead probe
-        switch, self.guard = self.selftest.step(now_ms, self.inputs.water_c)
+        test, s = self.selftest, self.supervisor
+        switch, self.guard = test.step(now_ms, self.inputs.water_c, self.inputs.bowl_c)
         self.duty = float(switch)
-        if self.selftest.done:
-            self.duty = 0.0
-            if self.selftest.fault != faults.NONE:
-                self.supervisor.refuse_start(self.selftest.fault)
-                self._report()
-                self._rest("no start")
-            else:
-                self.state = HOLD
-                self.cascade.reset(self.inputs.water_c, self.inputs.bowl_c)
-                self.supervisor.begin(now_ms)
-                self.tell("checked", [("masked", self.selftest.masked)])
+        if not test.done:
+            return
+        self.duty = 0.0
+        if s.retest != faults.NONE:
+            self.state = HOLD
+            self.tell("retested", [("fault", s.retest), ("passed", test.fault == faults.NONE)])
+            s.tested(test.fault, now_ms)  # where it failed, the next pass latches
+        elif test.fault != faults.NONE:
+            s.refuse_start(test.fault)
+            self._report()
+            self._rest("no start")
+        else:
+            self.state = HOLD
+            self.cascade.reset(self.inputs.water_c, self.inputs.bowl_c)
+            s.tested(test.fault, now_ms)
+            skipped = [("skipped", test.skipped)] if test.skipped else []
+            self.tell("checked", [("masked", test.masked)] + skipped)
 
     def _hold(self, now_ms, dt_ms):
         """Programme, then control."""
         i, p = self.inputs, self.programme
-        bowl_c = None if self.bowl_away else i.bowl_c
+        bowl_c = None if self.bowl_away else self.bowl_c
+        p.duty_zero = i.duty_zero
         p.step(now_ms, i.water_c, self.cascade.bowl_est_c if bowl_c is None else bowl_c)
         for name in p.take_events():
-            self.tell(name, [])
+            self.tell(name, p.details(name))
+            if p.bath_only and name in ("stage", "bath_ready"):  # what was learnt was of a far warmer bath
+                self.cascade.reset(p.target_c + self.cascade.bowl_offset_c, None)
         if p.done:
-            self._rest("done")
+            self._rest("finished" if p.finished else "done")
+            return
+        if not p.heats:
             return
         self.guard = 1
-        if i.water_c is not None:
+        away = self.bowl_away or p.bath_only
+        if i.water_c is not None and self.experiment is not None:
+            self.duty = self.experiment.step(i.water_c)
+        elif i.water_c is not None:
             self.duty = self.cascade.step(
-                i.water_c, bowl_c, p.target_c, p.ceiling_c, self.room_c, dt_ms / 1000, self.bowl_away)
+                i.water_c, bowl_c, p.aim_c, p.ceiling_c, self.room_c, dt_ms / 1000, away)
 
     def _rest(self, why):
         self.state = IDLE
@@ -182,7 +221,8 @@ class Warmer:
     @property
     def shown_state(self):
         """The state as a person is told it: a hold whose heat is held back says off."""
-        return "off" if self.state == HOLD and not self.supervisor.heat_ok else self.state
+        heats = self.supervisor.heat_ok and (self.programme is None or self.programme.heats)
+        return "off" if self.state == HOLD and not heats else self.state
 
     def tell(self, name, pairs):
         """Queue an event for the log and the host."""

@@ -2,7 +2,7 @@
 
 import binascii
 
-from bainboard import commands, wire
+from bainboard import commands, notes, wire
 from bainboard.transfer import Transfer, sha256_hex
 
 HASH = sha256_hex(b"{}")
@@ -17,12 +17,21 @@ GOOD = (
     ("confirm", {}, "hold"),
     ("thicker", {}, "hold"),
     ("thinner", {}, "hold"),
+    ("test", {}, "hold"),
+    ("finish", {"to": "rest"}, "hold"),
+    ("change", {"name": "milk"}, "hold"),
+    ("profiles", {"at": 0}, "hold"),
+    ("use", {"name": "milk"}, "idle"),
     ("silence", {}, "trip"),
     ("maintenance", {}, "idle"),
     ("begin", {"what": "settings", "size": 2, "sha256": HASH}, "idle"),
     ("send", {"what": "profile"}, "hold"),
     ("chunk", {"at": 0, "data": "e30="}, "idle"),
     ("commit", {}, "idle"),
+    ("clock", {"wall_s": 1800000000}, "hold"),
+    ("segments", {"after": 412}, "hold"),
+    ("read", {"segment": 412, "at": 16320}, "hold"),
+    ("forget", {"through": 411}, "hold"),
 )
 
 
@@ -93,6 +102,8 @@ def test_a_value_of_the_wrong_kind_is_refused_in_every_field():
             for value in (None, True, False, -1, 1.5, 2**52, "", "x", "x" * 200, "\u00e9" * 40):
                 if field == "data" and isinstance(value, str) and 4 <= len(value) <= 160:
                     continue  # base64 is judged where it is decoded
+                if field == "name" and value == "x":
+                    continue  # a name
                 bad = dict(fields)
                 bad[field] = value
                 assert field in refused(request(name, bad), state), (name, field, value)
@@ -118,8 +129,12 @@ def test_the_bounds_are_those_of_the_specification():
                 bounds[row[commands.NAME] + "." + field[commands.FIELD]] = field[commands.LOW : commands.HIGH + 1]
     assert bounds == {
         "start.for_ms": (0, 172800000), "start.room": (5000, 40000),
+        "change.name": (1, 32), "profiles.at": (0, 99), "use.name": (1, 32), "send.name": (1, 32),
         "announce.in_s": (0, 3600), "announce.mass_g": (1, 20000), "announce.temp": (0, 60000),
         "begin.size": (2, 4096), "begin.sha256": (64, 64), "chunk.at": (0, 4096), "chunk.data": (4, 160),
+        # The log: 2024-01-01 to what 32 bits hold, by `date -u -d`; segments of 16 KiB.
+        "clock.wall_s": (1704067200, 4294967295), "segments.after": (0, 4294967295),
+        "read.segment": (1, 4294967295), "read.at": (0, 16384), "forget.through": (1, 4294967295),
     }
     assert commands.ID_MAX == 1073741823
 
@@ -191,7 +206,10 @@ def test_no_command_clears_a_latch():
     for name, fields, _ in GOOD:
         if commands.check(request(name, fields), "trip")[2] is None:
             tripped.append(name)
-    assert sorted(tripped) == ["begin", "chunk", "commit", "hello", "maintenance", "send", "silence", "stop"]
+    assert sorted(tripped) == [
+        "begin", "chunk", "clock", "commit", "forget", "hello", "maintenance", "profiles", "read", "segments", "send",
+        "silence", "stop", "use",
+    ]
     for do in ("clear", "reset", "unlatch", "acknowledge"):
         assert "do" in refused({"id": 7, "do": do}, "trip")
     for what in ("latch", "boot", "log"):
@@ -321,7 +339,7 @@ def test_a_request_sent_again_is_answered_again_and_done_once():
         board = Board(state)
         for _ in range(3):
             board.take(line_of(name, fields))
-        assert len(board.done) == (3 if name in ("hello", "stop") else 1), name
+        assert len(board.done) == (3 if name in ("hello", "stop", "segments", "read") else 1), name
         assert board.answers == [{"re": 7, "ok": True}] * 3
 
 
@@ -390,3 +408,7 @@ def test_a_transfer_broken_off_leaves_the_document_as_it_was_and_the_next_one_wo
     assert host("chunk", {"at": 0, "data": "eyJoZWF0ZXJfdyI6NjAuMH0="}, 60000) is None
     assert host("commit", {}, 60000) is None
     assert stored == {"settings": payload}
+
+
+def test_every_command_is_told_in_the_notes():
+    assert sorted(notes.COMMANDS) == sorted([row[commands.NAME] for row in commands.COMMANDS])

@@ -168,3 +168,20 @@ def test_sane_and_clamp():
     assert [sane(value) for value in (0.0, -40.0, 99.0)] == [True] * 3
     assert [sane(value) for value in (NAN, INF, -INF, None, 1e30)] == [False] * 5
     assert (clamp(2.0, 0.0, 1.0), clamp(-2.0, 0.0, 1.0), clamp(0.5, 0.0, 1.0)) == (1.0, 0.0, 0.5)
+
+
+def test_an_error_beyond_its_reach_integrates_as_its_reach():
+    """Worked by hand: kp 2, ti 10 s, reach 0.5: 2 * 0.5 / 10 a second, whichever way."""
+    for target, move in ((3.0, 0.1), (-3.0, -0.1), (0.25, 0.05)):
+        pid = Pid(2.0, 10.0, 0.0, 1.0, -50.0, 50.0, reach=0.5)
+        pid.step(target, 0.0, 1.0)
+        assert abs(pid.integral - move) < 1e-6
+
+
+def test_an_hour_at_full_heat_digs_no_deeper_than_a_quarter():
+    """A long integral time must not spend an hour filling a hole: DIG, and one step's move at most beyond it."""
+    pid = Pid(1.5, 2000.0)
+    y = 0.0
+    for _ in range(3600):
+        assert pid.step(20.0, y, 1.0) == 1.0
+    assert -0.3 < pid.integral <= 0.0

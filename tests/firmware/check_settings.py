@@ -1,6 +1,6 @@
 """Settings and profiles: one document, checked whole, or refused with what, got and wanted."""
 
-from bainboard import settings
+from bainboard import notes, settings
 
 
 def refused(doc, table=settings.SETTINGS):
@@ -21,9 +21,14 @@ def test_an_empty_document_gives_every_default_and_every_default_is_allowed():
     assert settings.check_profile({}) == (settings.defaults(settings.PROFILE), None)
 
 
+def test_every_row_is_told_in_the_notes_and_nothing_else_is():
+    for table, told in ((settings.SETTINGS, notes.SETTINGS), (settings.PROFILE, notes.PROFILE)):
+        assert sorted(told) == sorted([row[settings.NAME] for row in table])
+
+
 def test_every_row_is_one_of_the_kinds_with_bounds_that_hold_its_default():
     for row in settings.SETTINGS + settings.PROFILE:
-        assert len(row) == 8, row
+        assert len(row) == 6, row
         kind, low, high = row[settings.KIND], row[settings.LOW], row[settings.HIGH]
         assert kind in (settings.FLOAT, settings.INT, settings.CHOICE, settings.TEXT, settings.FLAG), row
         if kind in (settings.FLOAT, settings.INT):
@@ -121,7 +126,8 @@ def test_a_profile_s_figures_are_held_against_each_other():
 
 def test_a_profile_may_stand_on_its_edges():
     for doc in (
-        {"low_c": 31.5}, {"high_c": 31.5}, {"low_c": 31.5, "high_c": 31.5}, {"never_above_c": 34.5},
+        {"low_c": 31.5}, {"high_c": 31.5}, {"low_c": 31.5, "high_c": 31.5},
+        {"never_above_c": 34.5, "melt_c": 34.0, "keep_c": 34.0},
         {"ceiling_c": 32.0625},
     ):
         assert settings.check_profile(doc)[1] is None, doc

@@ -5,6 +5,7 @@ three reference warmers; no claim about any real one.
 """
 
 from bainboard import settings
+from bainboard.selftest import SelfTest
 from bainboard.supervisor import Inputs, Supervisor
 
 # heater W, heater lag s, water L, bowl kg, chocolate kg, loss W/K, bath to bowl W/K, probe lag s
@@ -95,6 +96,8 @@ class Kitchen:
         self.at_ms = {}  # fault or "guard" -> when first seen
         self.peak_c = bath.water_c
         self.i_duty = 0.0
+        self.test = None
+        self.retests = []  # (fault doubted, verdict)
         self.supervisor.begin(0)
 
     def tick(self):
@@ -114,8 +117,21 @@ class Kitchen:
             self.at_ms["guard"] = self.now_ms
         self.warned |= s.warn
         self.peak_c = max(self.peak_c, self.bath.water_c)
-        self.guard = 1 if s.guard_ok else 0
-        self.duty = s.limit(self._control(i.water_c))
+        if self.test is None and s.retest:
+            self.test, i.state = SelfTest(self.values, self.now_ms, s.retest), "check"
+        if self.test is not None:
+            self._retest(i, s)
+        else:
+            self.guard = 1 if s.guard_ok else 0
+            self.duty = s.limit(self._control(i.water_c))
+
+    def _retest(self, i, s):
+        switch, guard = self.test.step(self.now_ms, i.water_c, i.bowl_c)
+        self.guard, self.duty = guard if s.guard_ok else 0, s.limit(float(switch))
+        if self.test.done:
+            self.retests.append((s.retest, self.test.fault))
+            s.tested(self.test.fault, self.now_ms)
+            self.test, i.state = None, "hold"
 
     def _control(self, water_c):
         """Proportional and integral, slow enough for its lags (half the gain that just damps), unwound far away."""

@@ -89,6 +89,35 @@ LINES = (
         "every kind of value and escape",
         b'{"text":"\\" \\\\ \\u0003 \\u00b0","whole":-1,"part":0.5,"yes":true,"no":false,"none":null}*CA1D14E4\n',
     ),
+    (
+        "which segments there are",
+        b'{"id":14,"do":"segments","after":0}*21C17B56\n',
+    ),
+    (
+        "the first of them",
+        b'{"re":14,"ok":true,"first":497,"last":567,"size":16265,"crc":"cbf43926","left":1}*33AE26CF\n',
+    ),
+    (
+        "a piece of the log is asked for",
+        b'{"id":15,"do":"read","segment":568,"at":0}*FB0AF586\n',
+    ),
+    (
+        "the piece of the log",
+        b'{"re":15,"ok":true,"at":0,"data":"uhoQOAIAAEwAAQ8AAwAHAAAAiBMAAADSSWsCAhwA0AEBAEjuAAACBcJnlmSWZB'
+        b'poKQlgCQAAAAAAAAMYANABAQBI7gAAeyJldmVudCI6Indhcm0ifboWJ0c="}*76202F0E\n',
+    ),
+    (
+        "what is safe may go",
+        b'{"id":16,"do":"forget","through":567}*C2156F12\n',
+    ),
+    (
+        "how many will",
+        b'{"re":16,"ok":true,"going":1}*7E19482F\n',
+    ),
+    (
+        "the time of day",
+        b'{"id":17,"do":"clock","wall_s":1800000000}*0D1A3C20\n',
+    ),
 )
 
 # (what it is, kind, sequence, payload, the frame in hex)
@@ -112,5 +141,13 @@ FRAMES = (
     (
         "the highest numbers", 255, 4294967295, b"\xff",
         "ba1affffffffff0100ffb418a82b",
+    ),
+    (
+        "the log: where it is, a status, an event", 16, 568, bytes.fromhex(
+            "010f000300070000008813000000d2496b02021c00d001010048ee00000205c267966496641a68290960090000000000"
+            "00031800d001010048ee00007b226576656e74223a227761726d227d"
+        ),
+        "ba1a10380200004c00010f000300070000008813000000d2496b02021c00d001010048ee00000205c267966496641a68"
+        "29096009000000000000031800d001010048ee00007b226576656e74223a227761726d227dba162747",
     ),
 )

@@ -5,6 +5,7 @@ from bainboard.control.pid import MAX_DT_S, Pid, clamp, sane
 SPAN_C = 15.0  # K, room to ceiling: the outer controller's range before the first tick; chosen
 OFFSET_LOW_C, OFFSET_HIGH_C = -2.0, 12.0  # K, water over bowl that can be true: probe errors to nearly empty; chosen
 COOLING_S = 4000.0  # s, a bowl on the bench: 2 kg in 0.6 kg of steel cool with 1.1 h (computed from handbook films)
+LEARN_K = 0.3  # K, a bowl further off says little of its offset: something was poured in; chosen by simulation
 RAILED = 0.999  # duty from which on the heater can give no more; chosen
 LEAST_WEIGHT = 0.2  # a smaller setpoint weight would let the target run off without bound; chosen
 DEAD_SHARE = 0.6  # dead time as a share of 1 / (gain * slope): 0.4 by rules.CLOSED, and caution; chosen
@@ -17,7 +18,8 @@ class Cascade:
         self.bowl_offset_c = bowl_offset_c
         self.water = Pid(gains.water_kp, gains.water_ti_s, gains.water_td_s)
         self.bowl = Pid(
-            gains.bowl_kp, gains.bowl_ti_s, gains.bowl_td_s, gains.bowl_weight, 0.0, SPAN_C, tracks=False)
+            gains.bowl_kp, gains.bowl_ti_s, gains.bowl_td_s, gains.bowl_weight, 0.0, SPAN_C, tracks=False,
+            reach=LEARN_K)
         self._take(gains)
         self.reset(None, None)
 

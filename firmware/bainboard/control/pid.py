@@ -3,6 +3,10 @@
 QUANTUM_C = 0.0625  # K, last bit of a 12-bit digital probe (its data sheet, from memory)
 KICK = 0.1  # share of the output's range that one quantum may move through the derivative; chosen
 FILTER_SHARE = 0.25  # derivative filter no shorter than this share of td; chosen, N = 4 of the textbooks' 2 to 20
+# Share of the range that tracking may take the integral below the low end. An hour at full heat would dig until the
+# output leaves its rail kelvins too early, and a long integral time then takes an hour to fill the hole; with no hole
+# the water overshoots by 0.3 K. Simulated on 27 warmers: 0.25 arrives as soon as none, within 0.05 K. Chosen.
+DIG = 0.25
 MAX_DT_S = 5.0  # a longer gap is no sample; chosen, over the loop's 4.5 s bound
 
 
@@ -19,13 +23,14 @@ def clamp(value, low, high):
 class Pid:
     """output = feed + kp * (weight * target - y) + integral - kp * td * d(filtered y)/dt, limited to low..high.
 
-    The integral moves by kp * error * dt / ti, never further into a rail it has reached, and by back-calculation
-    towards the output that was really applied (`tracks` false: not at all). It carries the remainder its sum
-    rounds away, so that single precision settles where double does.
+    The integral moves by kp * error * dt / ti (an error beyond `reach` counts as `reach`), never further into a rail it
+    has reached, and by back-calculation towards the output that was really applied (`tracks` false: not at all),
+    downward no further than DIG. It carries the remainder its sum rounds away, so that single precision settles where
+    double does.
     """
 
-    def __init__(self, kp, ti_s, td_s=0.0, weight=1.0, low=0.0, high=1.0, tracks=True):
-        self.low, self.high, self.tracks = low, high, tracks
+    def __init__(self, kp, ti_s, td_s=0.0, weight=1.0, low=0.0, high=1.0, tracks=True, reach=1e6):
+        self.low, self.high, self.tracks, self.reach = low, high, tracks, reach
         self.integral = 0.0
         self.output = low
         self._remainder = 0.0
@@ -98,12 +103,14 @@ class Pid:
     def _integrate(self, error, dt_s, may_rise, may_fall):
         if not self.ti_s > 0.0:
             return
-        move = self.kp * error * dt_s / self.ti_s
+        move = self.kp * clamp(error, -self.reach, self.reach) * dt_s / self.ti_s
         rises, falls = move > 0.0, move < 0.0
         if (rises and (self._raw > self.high or not may_rise)) or (falls and (self._raw < self.low or not may_fall)):
             move = 0.0
         if self.tracks:
-            move += (self._applied - self._raw) * dt_s / self.tt_s
+            track = (self._applied - self._raw) * dt_s / self.tt_s
+            if not (track < 0.0 and self.integral < self.low - DIG * (self.high - self.low)):
+                move += track
         self._add(move)
 
     def _add(self, move):

@@ -38,10 +38,10 @@ class Gains:
         self.ceiling_margin_c = values["gains.ceiling_margin_c"]
         self.slew_c_per_min = values["gains.slew_c_per_min"]
         self.heater_w = values["heater_w"]
-        self.water_j_per_k = values["water_l"] * WATER_J_PER_LK
-        self.bowl_w_per_k = FILM_W_PER_M2K * wetted_m2(values["chocolate_kg"])
+        self.water_j_per_k = values["gains.water_j_per_k"] or values["water_l"] * WATER_J_PER_LK
+        self.bowl_w_per_k = values["gains.bowl_w_per_k"] or FILM_W_PER_M2K * wetted_m2(values["chocolate_kg"])
         bowl_j_per_k = values["chocolate_kg"] * CHOCOLATE_J_PER_KGK + values["bowl_kg"] * STEEL_J_PER_KGK
-        self.bowl_tau_s = bowl_j_per_k / self.bowl_w_per_k
+        self.bowl_tau_s = values["gains.bowl_tau_s"] or bowl_j_per_k / self.bowl_w_per_k
 
 
 def safe_gains(values):

@@ -8,12 +8,13 @@ MATCH_ROM = 0x55
 CONVERT = 0x44
 READ_SCRATCHPAD = 0xBE
 SCRATCHPAD = 9  # bytes, the last one the CRC of the others
-GENUINE = ((4, 0x7F), (5, 0xFF), (7, 0x10))  # configuration at 12 bits, and two reserved bytes
+GENUINE, RESERVED = b"\x7F\xFF", 0x10  # bytes 4 and 5: configuration at 12 bits, reserved; byte 7, reserved
+SILENCE = b"\xFF" * SCRATCHPAD  # nobody pulls the line down
 STEP_C = 0.0625  # K, weight of the last bit
 POWER_ON_RAW = 0x0550  # 85 °C: what the register holds until the first conversion
 ALL_ONES_RAW = 0x07FF  # what some parts hold after a brown-out; no bath is at 127.9 °C
 # What four bits shifted out of the CRC put back into it.
-NIBBLES = bytes((0x00, 0x9D, 0x23, 0xBE, 0x46, 0xDB, 0x65, 0xF8, 0x8C, 0x11, 0xAF, 0x32, 0xCA, 0x57, 0xE9, 0x74))
+NIBBLES = b"\x00\x9D\x23\xBE\x46\xDB\x65\xF8\x8C\x11\xAF\x32\xCA\x57\xE9\x74"
 
 
 def crc8(data):
@@ -71,7 +72,7 @@ class OnewireProbe:
         self._converting = False
         if code != codes.OK:
             return None, code
-        self.accuracy_unknown = any(self._pad[at] != byte for at, byte in GENUINE)
+        self.accuracy_unknown = self._pad[4:6] != GENUINE or self._pad[7] != RESERVED
         return celsius(self._raw()), codes.OK
 
     def _address(self):
@@ -92,7 +93,7 @@ class OnewireProbe:
         """What is wrong with the scratchpad. Nine zero bytes have a right CRC and would read 0.0 °C: full heat."""
         if not any(self._pad):
             return codes.ALL_ZERO
-        if all(byte == 0xFF for byte in self._pad):
+        if self._pad == SILENCE:
             return codes.NO_PRESENCE  # others answered the reset, this one is silent
         if crc8(self._pad) != 0:
             return codes.BAD_CRC

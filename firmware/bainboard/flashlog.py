@@ -1,0 +1,398 @@
+"""The board's own log on its flash: what happened gathers in memory and goes out as one frame a sync.
+
+One sync is one frame at the end of a segment, and on littlefs one commit: a power cut leaves it whole or not at all.
+Nothing here ever raises for the flash's sake: a log that cannot be written is told once, and the warmer goes on.
+"""
+
+import binascii
+import errno
+import os
+import struct
+
+from bainboard import record, wire
+
+KIND = 16  # frame kind of the log
+SEGMENT_BYTES = 16384  # chosen: what is dropped at once; a night is about nine
+BUFFER_BYTES = 1024  # chosen: minutes of status lines; a board's heap has few longer runs left when it has run a while
+HURRY_BYTES = 512  # half full: written before its time
+FULL = 28  # ENOSPC; a port's errno module has no name for it
+RETRY_MS = 60000  # a flash that did not take it is asked again after this
+LOOK_BYTES = 256  # a reader looks for the next frame behind damage in pieces of this
+
+# Entries of a frame's payload: kind u8, length u16, body; little-endian.
+ENTRY = "<BH"
+ORIGIN, STATUS, EVENT, HOLD = 1, 2, 3, 4
+ORIGIN_BODY = "<HIIIB"  # boot u16, hold u32, up_ms u32, wall_s u32 (0 unknown), who told the wall time u8
+STATUS_BODY = "<IIBBHHHHHHBIB"  # up_ms, t_ms, state, stage, four temperatures, duty, on_ms, fault, warn, estimated; ask
+EVENT_BODY = "<II"  # up_ms, t_ms; then JSON text
+NOBODY, RTC, HOST = 0, 1, 2
+
+# Numbers of these names never change their meaning; new ones go to the end.
+STATES = ("idle", "check", "hold", "pause", "off", "trip")
+STAGES = ("", "melt", "seed", "settle", "test", "work", "rest", "melted", "tune", "change")
+UNKNOWN = 255
+
+NO_TEMP = 0xFFFF
+TEMP_STEP, TEMP_LOW = 2, -20000  # thousandths of a °C: steps of 0.002 from -20 °C, so to 111 °C
+
+URGENT = ("started", "trip", "ended", "cleared")  # events that are on the flash at once
+TRIP_SLOWER = 10  # a board left latched for a week must not write over the night that led there
+
+
+def temp_code(milli):
+    """Thousandths of a °C, or None, as two bytes."""
+    return NO_TEMP if milli is None else max(0, min(NO_TEMP - 1, (milli - TEMP_LOW) // TEMP_STEP))
+
+
+def entries(payload):
+    """(kind, body) of each entry of a frame's payload."""
+    found, at = [], 0
+    while at + 3 <= len(payload):
+        kind, length = struct.unpack_from(ENTRY, payload, at)
+        found.append((kind, bytes(payload[at + 3 : at + 3 + length])))
+        at += 3 + length
+    return found
+
+
+def unix_s(year, month, day, hour, minute, second):
+    """Seconds since 1970 of a date; the ports' own mktime count from different years."""
+    if month <= 2:  # years begin in March here: the leap day is their last
+        year, month = year - 1, month + 12
+    days = 365 * year + year // 4 - year // 100 + year // 400 + (153 * month - 457) // 5 + day
+    return ((days - 719469) * 24 + hour) * 3600 + minute * 60 + second
+
+
+class Folder:
+    """The real flash: one folder that holds segments, and perhaps other files, which are not ours."""
+
+    def __init__(self, path):
+        self._path = path
+
+    def names(self):
+        """Names of the files in it; none when it is not there yet."""
+        try:
+            return os.listdir(self._path)
+        except OSError as error:
+            if error.args[0] != errno.ENOENT:
+                raise
+            os.mkdir(self._path)
+            return []
+
+    def size(self, name):
+        """Bytes of a file."""
+        return os.stat(self._path + "/" + name)[6]
+
+    def read(self, name, at, count):
+        """At most so many bytes from an offset."""
+        with open(self._path + "/" + name, "rb") as file:
+            file.seek(at)
+            return file.read(count)
+
+    def crc(self, name, buffer):
+        """CRC-32 of a file, read through a buffer that is there already."""
+        crc = 0
+        with open(self._path + "/" + name, "rb") as file:
+            count = file.readinto(buffer)
+            while count:
+                crc = binascii.crc32(memoryview(buffer)[:count], crc)
+                count = file.readinto(buffer)
+        return crc
+
+    def write(self, name, data):
+        """Make a file anew."""
+        with open(self._path + "/" + name, "wb") as file:
+            file.write(data)
+
+    def append(self, name, data):
+        """Add to the end of a file; on the flash once closed."""
+        with open(self._path + "/" + name, "ab") as file:
+            file.write(data)
+
+    def sync(self):
+        """Return once what was written is on the flash."""
+        if hasattr(os, "sync"):
+            os.sync()
+
+    def remove(self, name):
+        """Delete a file."""
+        os.remove(self._path + "/" + name)
+
+    def total(self):
+        """Bytes of the whole file system."""
+        stat = os.statvfs(self._path)
+        return stat[0] * stat[2]
+
+
+def segment_name(first):
+    """The file of the segment that begins with this sequence number."""
+    return f"{first:010d}.seg"
+
+
+def first_of(name):
+    """The first sequence number of a segment's file, or None for a file that is no segment."""
+    return int(name[:10]) if len(name) == 14 and name[10:] == ".seg" and name[:10].isdigit() else None
+
+
+def frames(folder, name, size):
+    """(sequence, payload, end) of each whole frame of a segment; damage is stepped over."""
+    at = 0
+    while at < size:
+        head = folder.read(name, at, record.HEAD_BYTES)
+        frame = None
+        if len(head) == record.HEAD_BYTES and head[:2] == record.MAGIC:
+            frame = record.read(folder.read(name, at, record.OVERHEAD + head[7] + 256 * head[8]))
+        if frame is not None and frame[0] == KIND:
+            at += frame[3]
+            yield frame[1], frame[2], at
+        else:
+            piece = folder.read(name, at, LOOK_BYTES)
+            found = piece.find(record.MAGIC, 1)
+            at += found if found > 0 else max(1, len(piece) - 1)
+
+
+class FlashLog:
+    """Segments of frames, the oldest dropped for the newest. `late_ms` says when `work` is wanted."""
+
+    def __init__(self, folder):
+        self._folder = folder
+        self._firsts, self._sizes = [], []  # of the segments, oldest first
+        self._buffer = bytearray()
+        self._piece = bytearray(LOOK_BYTES)
+        self._head = b""
+        self._seq = 1  # of the next frame
+        self._fresh = True  # the next frame begins a segment
+        self._skipped = False  # entries were let go: the next frame leaves out a number, so that the gap is seen
+        self.due_ms = None
+        self._doomed = 0  # segments wholly up to this number may go
+        self._total = 0  # bytes of the flash
+        self._known = False  # what is on the flash has been looked at: before that nothing may be written
+        self._on_ms = 0
+        self._logged_ms = None  # when the last status was logged, in the hold's time
+        self._fault = 0
+        self._clock = (0, 0, NOBODY)  # up_ms, wall_s, who told
+        self.boot = self.hold = 0
+        self.synced = 0  # the newest sequence number known to be on the flash
+        self.trouble = ""
+
+    def set(self, values):
+        """Take the settings."""
+        self._status_ms = values["log.status_s"] * 1000
+        self._sync_ms = values["log.sync_s"] * 1000
+        self._most = max(2 * SEGMENT_BYTES, int(self._total * values["log.share"]))
+
+    def open(self, values, now_ms, wall_s):
+        """Find what is there and go on behind it. `wall_s`: the board's own clock, 0 for none."""
+        try:
+            self._look()
+        except OSError as error:
+            self._give_up(error, now_ms)
+        self.set(values)
+        if wall_s:
+            self._clock = (now_ms, wall_s, RTC)
+        self._add(ORIGIN, self._origin(now_ms), now_ms)
+
+    def _look(self):
+        self._firsts = sorted([first for first in map(first_of, self._folder.names()) if first is not None])
+        self._sizes = [self._folder.size(segment_name(first)) for first in self._firsts]
+        self._seq = self._firsts[-1] if self._firsts else 1
+        for i in range(len(self._firsts) - 1, -1, -1):
+            if self._resume(i):
+                break
+        if self._firsts and self._firsts[-1] >= self._seq:
+            # Of a segment with no whole frame nothing was ever acknowledged: it is begun again under its name.
+            self._seq = self._firsts.pop()
+            self._sizes.pop()
+            self._fresh = True
+        self._total = self._folder.total()
+        self.boot = (self.boot + 1) % 65536
+        self._known = True
+
+    def _resume(self, i):
+        """Take the numbers of a segment's last whole frame; False when it has none."""
+        whole = 0  # bytes up to the end of the last whole frame
+        for seq, payload, end in frames(self._folder, segment_name(self._firsts[i]), self._sizes[i]):
+            self._seq, self.synced, whole = max(self._seq, seq + 1), seq, end
+            for kind, body in entries(payload):
+                if kind == ORIGIN:
+                    self.boot, self.hold = struct.unpack(ORIGIN_BODY, body)[:2]
+        # A port's file knows no truncate, and a copy would be one more thing for a power cut to spoil: a torn tail is
+        # left behind whole frames, where every reader stops, by going on in a new segment.
+        self._fresh = whole != self._sizes[i]
+        return whole > 0
+
+    # -- what is logged -----------------------------------------------------------------------------------------------
+
+    def status(self, now_ms, line):
+        """The status line's values, each tick; logged when its time has come."""
+        t_ms, state, stage, fault = line[1], line[2], line[3], line[11]
+        self._on_ms += line[10]
+        if not stage:
+            self._logged_ms, self._on_ms, self._fault = None, 0, fault
+            return
+        every_ms = self._status_ms * (TRIP_SLOWER if state == "trip" else 1)
+        # Half a tick of grace: a tick that comes late must not turn ten seconds into eleven.
+        if self._logged_ms is None or t_ms - self._logged_ms > every_ms - 500 or fault != self._fault:
+            self._logged_ms, self._fault = t_ms, fault
+            self._add(STATUS, self._status_body(now_ms, line), now_ms)
+            self._on_ms = 0
+
+    def _status_body(self, now_ms, line):
+        _, t_ms, state, stage, water, bowl, estimated, target, water_target, duty, _, fault, warn, ask, _ = line
+        return struct.pack(
+            STATUS_BODY, now_ms & 0xFFFFFFFF, t_ms,
+            STATES.index(state) if state in STATES else UNKNOWN, STAGES.index(stage) if stage in STAGES else UNKNOWN,
+            temp_code(water), temp_code(bowl), temp_code(target), temp_code(water_target),
+            duty, min(65535, self._on_ms), fault, warn, estimated) + ask.encode()
+
+    def event(self, now_ms, t_ms, name, pairs):
+        """Something happened."""
+        text = wire.text([("event", name)] + pairs).encode()
+        self._add(EVENT, struct.pack(EVENT_BODY, now_ms & 0xFFFFFFFF, t_ms) + text, now_ms)
+        if name in URGENT:
+            self._hurry(now_ms)
+
+    def begin(self, now_ms, pairs):
+        """A hold begins; `pairs` say what was asked for."""
+        self.hold += 1
+        self._add(ORIGIN, self._origin(now_ms), now_ms)
+        self._add(HOLD, wire.text([("hold", self.hold)] + pairs).encode(), now_ms)
+        self._logged_ms = None
+
+    def set_clock(self, now_ms, wall_s):
+        """The host says what time it is."""
+        if self._clock[2] != HOST or abs(self._wall_s(now_ms) - wall_s) > 1:
+            self._clock = (now_ms, wall_s, HOST)
+            self._add(ORIGIN, self._origin(now_ms), now_ms)
+
+    def _wall_s(self, now_ms):
+        at_ms, wall_s, who = self._clock
+        return wall_s + (now_ms - at_ms) // 1000 if who else 0
+
+    def _origin(self, now_ms):
+        return struct.pack(
+            ORIGIN_BODY, self.boot, self.hold, now_ms & 0xFFFFFFFF, self._wall_s(now_ms), self._clock[2])
+
+    def _add(self, kind, body, now_ms):
+        if len(self._buffer) + 3 + len(body) > BUFFER_BYTES:
+            self._skipped = True
+            return
+        if not self._buffer:  # a segment begins with what held when its first entry was made
+            origin = self._origin(now_ms)
+            self._head = struct.pack(ENTRY, ORIGIN, len(origin)) + origin
+        self._buffer += struct.pack(ENTRY, kind, len(body)) + body
+        if self.due_ms is None:
+            self.due_ms = now_ms + self._sync_ms
+        if len(self._buffer) > HURRY_BYTES:
+            self._hurry(now_ms)
+
+    def _hurry(self, now_ms):
+        if not self.trouble:
+            self.due_ms = now_ms if self.due_ms is None else min(self.due_ms, now_ms)
+
+    # -- the flash ----------------------------------------------------------------------------------------------------
+
+    def late_ms(self, now_ms):
+        """For how long the flash has had something to take; None while it has not."""
+        return None if self.due_ms is None or now_ms < self.due_ms else now_ms - self.due_ms
+
+    def work(self, now_ms):
+        """One act on the flash: a sync, or a segment deleted."""
+        try:
+            if not self._known:
+                self._look()
+            if self._buffer:
+                self._sync()
+            elif self._may_drop():
+                self._drop()
+            self.trouble = ""
+            self.due_ms = now_ms if self._may_drop() else None
+        except OSError as error:
+            self._fresh = True  # how the segment ends now is not known
+            if not (error.args[0] == FULL and self._make_room(now_ms)):
+                self._give_up(error, now_ms)
+        except MemoryError:  # no long run is free just now; what was gathered waits for one
+            self.trouble = "no memory"
+            self.due_ms = now_ms + RETRY_MS
+
+    def flush(self, now_ms):
+        """The last word before the firmware ends: everything onto the flash now."""
+        if self._buffer:
+            self.work(now_ms)
+
+    def _sync(self):
+        """What was gathered as one frame onto the flash."""
+        fresh = self._fresh or not self._firsts or self._sizes[-1] + len(self._buffer) + record.OVERHEAD > SEGMENT_BYTES
+        if self._skipped:
+            self._seq += 1
+            self._skipped = False
+        frame = record.pack(KIND, self._seq, self._head + self._buffer if fresh else self._buffer)
+        if fresh:
+            self._begin_segment(frame)
+        else:
+            self._folder.append(segment_name(self._firsts[-1]), frame)
+            self._sizes[-1] += len(frame)
+        self._folder.sync()
+        self.synced = self._seq
+        self._seq += 1
+        self._buffer = bytearray()
+
+    def _begin_segment(self, frame):
+        for _ in range(2):  # two for one: a share that was made smaller is reached in a while
+            if len(self._firsts) > 1 and sum(self._sizes) + SEGMENT_BYTES > self._most:
+                self._drop()
+        self._folder.write(segment_name(self._seq), frame)
+        self._firsts.append(self._seq)
+        self._sizes.append(len(frame))
+        self._fresh = False
+
+    def _drop(self):
+        """Delete the oldest segment."""
+        self._folder.remove(segment_name(self._firsts[0]))
+        self._firsts.pop(0)
+        self._sizes.pop(0)
+
+    def _make_room(self, now_ms):
+        """The flash is full: the oldest segment gives way, and the sync is tried again. False when there is none."""
+        if len(self._firsts) < 2:
+            return False
+        try:
+            self._drop()
+        except OSError:  # it cannot even delete: `work` says why it could not write
+            return False
+        self.due_ms = now_ms
+        return True
+
+    def _give_up(self, error, now_ms):
+        """Go on without: what was gathered is let go, and the flash asked again later."""
+        self.trouble = "the flash is full" if error.args[0] == FULL else f"the flash gave error {error.args[0]}"
+        self._buffer = bytearray()
+        self._skipped = True
+        self.due_ms = now_ms + RETRY_MS
+
+    # -- what the host reads ------------------------------------------------------------------------------------------
+
+    def segment(self, after):
+        """(first, last, size, CRC-32, how many follow) of the first segment that begins after a number, or None."""
+        for i, first in enumerate(self._firsts):
+            if first > after:
+                following = len(self._firsts) - 1 - i
+                last = self._firsts[i + 1] - 1 if following else self.synced
+                return first, last, self._sizes[i], self._folder.crc(segment_name(first), self._piece), following
+        return None
+
+    def read(self, first, at, count):
+        """Bytes of a segment, or None where there are none."""
+        if first not in self._firsts:
+            return None
+        size = self._sizes[self._firsts.index(first)]
+        return self._folder.read(segment_name(first), at, min(count, size - at)) if 0 <= at < size else None
+
+    def forget(self, through, now_ms):
+        """Let segments go that end at a number or before; the newest stays. How many will go."""
+        self._doomed = through
+        if self._may_drop():
+            self._hurry(now_ms)
+        return len([first for first in self._firsts[1:] if first - 1 <= through])
+
+    def _may_drop(self):
+        return len(self._firsts) > 1 and self._firsts[1] - 1 <= self._doomed

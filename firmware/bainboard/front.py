@@ -1,0 +1,76 @@
+"""The warmer's front: what a press means just now, what lamps and buzzer say. Pure: levels and time in, levels out."""
+
+from bainboard import faults, panel
+
+# What an act of the buttons means in a state other than the one it is named for.
+_INSTEAD = {
+    ("confirm", "pause"): "resume",
+    ("pause", "pause"): "resume",
+    ("thicker", "pause"): "rest",  # hands are in the water and say no: the dipping is over
+    ("confirm", "idle"): "again",
+    ("thicker", "idle"): "another",
+}
+_ONCE = {"warm": panel.WARM, "ended": panel.DONE}  # events that sound once
+
+
+class Front:
+    """Feed it the buttons' levels, the events and the state; read `lamps` and `buzzer`."""
+
+    def __init__(self):
+        self._buttons = panel.Buttons()
+        self._buzzer = panel.Buzzer()
+        self._alarm = None
+        self._number, self._number_ms = 0, None
+        self.lamps = (0, 0, 0)
+        self.buzzer = 0
+
+    def acts(self, now_ms, pressed, state):
+        """The acts of these levels (yes, no, recessed; True is pressed), as they are meant in this state."""
+        acts = [_INSTEAD.get((act, state), act) for act in self._buttons.feed(now_ms, *pressed)]
+        if self._alarm is None or "confirm" not in acts:
+            return acts
+        # A first press answers the alarm: it was heard. It clears nothing and confirms nothing else.
+        self.silence(now_ms)
+        return [act for act in acts if act != "confirm"]
+
+    def silence(self, now_ms):
+        """Quiet for five minutes."""
+        self._buzzer.silence(now_ms)
+
+    def number(self, number, now_ms):
+        """Show a number from 1 to 7 for a while."""
+        self._number, self._number_ms = number, now_ms
+
+    def event(self, name, now_ms):
+        """Something happened that is worth a sound."""
+        if name in _ONCE:
+            self._buzzer.stop(_ONCE[name])
+            self._buzzer.want(_ONCE[name], now_ms)
+
+    def show(self, now_ms, state, place, fault, asked):
+        """Set lamps and buzzer for this moment."""
+        alarm = alarm_of(fault)
+        if alarm != self._alarm:
+            if self._alarm is not None:
+                self._buzzer.stop(self._alarm)
+            if alarm is not None:
+                self._buzzer.want(alarm, now_ms)
+            self._alarm = alarm
+        if asked:
+            self._buzzer.want(panel.ASK, now_ms)
+        else:
+            self._buzzer.stop(panel.ASK)
+        self.lamps = panel.lamps(state, place, alarm, now_ms)
+        if self._number_ms is not None and alarm is None and state == "idle":
+            if now_ms - self._number_ms < panel.NUMBER_MS:
+                self.lamps = panel.number(self._number)
+            else:
+                self._number_ms = None
+        self.buzzer = self._buzzer.level(now_ms)
+
+
+def alarm_of(fault):
+    """Which alarm a fault in force calls for: come now and unplug it, or see it in the morning; None for none."""
+    if fault == faults.NONE:
+        return None
+    return panel.UNPLUG if faults.row(fault)[faults.HAZARD] == faults.UNPLUG else panel.MORNING

@@ -1,0 +1,18 @@
+"""Where main.py hands over: loads the layers and runs the app."""
+
+import gc
+import sys
+
+# Lowest first, and swept after each: what loading leaves behind would scatter the modules over the whole heap, and
+# no free run would be left that is long enough for the next one's tables.
+LAYERS = ("settings", "wire", "store", "transfer", "flashlog", "commands", "sensing", "board", "control.rules",
+          "control.cascade", "evidence", "signs", "supervisor", "selftest", "stages", "programme", "experiment",
+          "panel", "front", "warmer", "kept", "service", "app")
+
+
+def run(version, keep):
+    """Run this version; `keep`, where given, is to be called once it has proved itself."""
+    for layer in LAYERS:
+        __import__("bainboard." + layer)
+        gc.collect()
+    sys.modules["bainboard.app"].main(version, keep)
