@@ -21,7 +21,9 @@ from bainwright.errors import LinkError, RefusedError
 HELLO_WAIT_S = 1.0  # chosen: a live board answers within one tick
 HELLO_TRIES = 3
 ANSWER_WAIT_S = 3.0  # chosen: a board that erases flash may be deaf for about a second
-NO_FIRMWARE = "if it is the warmer, its firmware may be missing or stopped: press its reset button and try again"
+NO_FIRMWARE = (
+    "if it is the warmer, its firmware may have stopped: press its reset button; if it has none yet: bain install"
+)
 CHUNK_BYTES = 120  # the wire's own bound, so that a chunk in base64 fits a line
 
 
@@ -109,6 +111,7 @@ class Link:
     def __init__(self, transport: Transport, clock: Callable[[], float] = time.monotonic) -> None:
         self.transport = transport
         self.spoilt = 0  # lines that failed their check
+        self.board: str | None = None  # what the first board that said hello calls itself, whatever its port
         self._clock = clock
         self._tail = b""
         self._overheard: str | None = None  # the last line that was none of ours
@@ -123,6 +126,10 @@ class Link:
         """What the board has said since; waits a moment at most."""
         kept, self._kept = self._kept, []
         return kept or list(self._messages())
+
+    def discard(self) -> None:
+        """Forget what the board said beside its answers."""
+        self._kept.clear()
 
     def _messages(self) -> Iterator[Message]:
         lines = (self._tail + self.transport.read()).split(b"\n")
@@ -184,18 +191,62 @@ class Link:
                 return answer
         return None
 
-    def hello(self) -> dict[str, Any]:
+    def request_each(self, do: str, each: list[dict[str, Any]]) -> list[dict[str, Any]]:
+        """Ask the same for each of several fields at once, so that the way there and back is paid for once.
+
+        Only for requests that change nothing: one whose answer was lost is asked again.
+
+        Parameters
+        ----------
+        do : str
+            The request.
+        each : list of dict
+            The fields of each; a few, for the board's queue is short.
+
+        Returns
+        -------
+        list of dict
+            The answers, in the order asked.
+        """
+        first = self._last_id + 1
+        self._last_id += len(each)
+        lines = [wire.encode([("id", first + i), ("do", do), *fields.items()]) for i, fields in enumerate(each)]
+        self.transport.write(b"".join(lines))
+        answers: dict[int, dict[str, Any]] = {}
+        overdue = self._clock() + ANSWER_WAIT_S
+        while len(answers) < len(each) and self._clock() < overdue:
+            for message in self._messages():
+                number = message.get("re") if isinstance(message, dict) else None
+                if isinstance(message, dict) and isinstance(number, int) and first <= number < first + len(each):
+                    answers[number - first] = message
+                else:
+                    self._kept.append(message)
+        found = [answers.get(i) for i in range(len(each))]
+        return [
+            answer if answer is not None and answer.get("ok") is True else self.request(do, **fields)
+            for answer, fields in zip(found, each, strict=True)
+        ]
+
+    def hello(self, tries: int = HELLO_TRIES, *, any_wire: bool = False) -> dict[str, Any]:
         """Make sure that one of our boards is there and learn how it is.
+
+        Parameters
+        ----------
+        tries : int
+            How often to ask before giving up.
+        any_wire : bool
+            Also take a board that speaks another version of the wire: its firmware can be replaced.
 
         Raises
         ------
         LinkError
             If nothing, or something else, is at the other end.
         """
-        for _ in range(HELLO_TRIES):
+        for _ in range(tries):
             answer = self._ask("hello", HELLO_WAIT_S, {})
             if answer is not None and answer.get("ok") is True:
-                return _same_wire(answer)
+                self.board = self.board or answer.get("board")
+                return answer if any_wire else _same_wire(answer)
         if not (self._tail or self.spoilt or self._kept):
             raise LinkError("nothing on this port answers", hint=NO_FIRMWARE)
         raise LinkError(
@@ -212,15 +263,15 @@ class Link:
             self.request("chunk", at=at, data=piece)
         self.request("commit")
 
-    def download(self, what: str) -> bytes:
-        """Fetch a document and check its hash.
+    def download(self, what: str, **fields: Any) -> bytes:
+        """Fetch a document and check its hash; `fields` say more of which.
 
         Raises
         ------
         LinkError
             If what came is not what was announced.
         """
-        head = self.request("send", what=what)
+        head = self.request("send", what=what, **fields)
         payload = b""
         while len(payload) < head["size"]:
             piece = binascii.a2b_base64(self.request("chunk", at=len(payload))["data"])
@@ -239,7 +290,7 @@ def _same_wire(hello: dict[str, Any]) -> dict[str, Any]:
             "this board speaks another version of the wire",
             got=hello.get("wire"),
             wanted=wire.VERSION,
-            hint="give board and PC the same version of bainwright",
+            hint="bain install gives the board the version that fits this PC",
         )
     return hello
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import errno
 import os
 import sys
@@ -12,11 +11,16 @@ from typing import Any
 import serial
 from serial.tools import list_ports
 
-from bainwright.errors import BainError, LinkError, UseError
+from bainwright.errors import BainError, LinkError
 
 READ_SLICE_S = 0.05  # chosen: a key, a Ctrl-C or the screen never waits longer than this for a silent board
 WRITE_LIMIT_S = 2.0  # chosen: a board that takes no byte for this long is not listening
 BAUD = 115200  # USB serial ignores it; a board behind a UART bridge runs its console at this (MicroPython's default)
+
+# USB makers' numbers, from memory (usb.org's list): Raspberry Pi, MicroPython, Espressif, Adafruit, SparkFun, Seeed,
+# and the bridges of Silicon Labs, WCH and FTDI. A board of another maker is found when none of these is plugged in.
+SILICON_LABS = 0x10C4
+BOARD_MAKERS = {0x2E8A, 0xF055, 0x303A, 0x239A, 0x1B4F, 0x2886, SILICON_LABS, 0x1A86, 0x0403}
 
 
 class LostBoardError(LinkError):
@@ -24,30 +28,13 @@ class LostBoardError(LinkError):
 
 
 def usb_ports() -> list[tuple[str, str]]:
-    """The serial ports that hang on USB, as (path, what it calls itself)."""
-    found = [port for port in list_ports.comports() if port.vid is not None]
-    return [(port.device, port.description or "") for port in sorted(found, key=lambda port: port.device)]
+    """The serial ports a board may be on, as (path, what it calls itself).
 
-
-def choose_port(asked: str | None) -> str:
-    """The port to open: the one asked for, or the only one there is.
-
-    Raises
-    ------
-    LinkError
-        If none is plugged in.
-    UseError
-        If there are several and none was asked for.
+    Those whose USB maker makes boards or the serial bridges on them; every port on USB when there is none of those.
     """
-    if asked:
-        return asked
-    found = usb_ports()
-    if not found:
-        raise LinkError("no board is plugged in", hint="plug it in, name its --port, or try it all with --virtual")
-    if len(found) > 1:
-        listed = ", ".join(f"{path} ({what})" for path, what in found)
-        raise UseError(f"several boards are plugged in: {listed}", hint=f"say which, for instance --port {found[0][0]}")
-    return found[0][0]
+    on_usb = [port for port in list_ports.comports() if port.vid is not None]
+    found = [port for port in on_usb if port.vid in BOARD_MAKERS] or on_usb
+    return [(port.device, port.description or "") for port in sorted(found, key=lambda port: port.device)]
 
 
 class SerialTransport:
@@ -110,12 +97,31 @@ def open_port(path: str) -> SerialTransport:
         port = serial.serial_for_url(path, do_not_open=True)
         port.baudrate, port.timeout, port.write_timeout = BAUD, READ_SLICE_S, WRITE_LIMIT_S
         port.exclusive = True
-        port.open()
+        _open_without_reset(port, _uneven(path))
     except (OSError, ValueError) as failed:
         raise explain(path, failed) from failed
-    with contextlib.suppress(OSError):  # a pseudo-terminal has no such line: ioctl gives ENOTTY
-        port.dtr = True  # a USB-CDC board only talks to a host that says it is there
     return SerialTransport(port)
+
+
+def _open_without_reset(port: Any, uneven: bool) -> None:
+    """Open with DTR and RTS both on: a USB board talks only to a host that says it is there, by DTR.
+
+    Behind a bridge, one line on alone holds the board in reset or sends it to its loader; both together do neither.
+    The system raises both as it opens, so nothing changes. A driver that raises them one after the other (`uneven`)
+    is told to raise none, then gets them in the order that resets nothing.
+    """
+    port.dtr = port.rts = not uneven
+    port.open()
+    if uneven:
+        port.dtr = True
+        port.rts = True
+
+
+def _uneven(path: str) -> bool:
+    """Silicon Labs' driver on Windows."""
+    if not sys.platform.startswith("win"):
+        return False
+    return any(port.vid == SILICON_LABS for port in list_ports.comports() if port.device.upper() == path.upper())
 
 
 def is_pseudo_terminal(path: str) -> bool:
@@ -125,14 +131,34 @@ def is_pseudo_terminal(path: str) -> bool:
 
 def explain(path: str, failed: BaseException) -> BainError:
     """Why a port would not open, with the line to type on Linux."""
-    code = getattr(failed, "errno", None)
+    code = _code(failed)
     if code in (errno.EACCES, errno.EPERM):
         return LinkError(f"not allowed to open {path}", hint=_permission(path))
     if code in (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK):
-        return LinkError(f"another program has {path} open", hint=f"close it first; to see which: fuser -v {path}")
+        return LinkError(f"another program has {path} open", hint=_who(path))
     if code in (errno.ENOENT, errno.ENODEV, errno.ENXIO):
         return LinkError(f"there is no port {path}", hint=_others())
     return LinkError(f"{path} does not open as a serial port", hint=_others())
+
+
+def _code(failed: BaseException) -> int | None:
+    """The system's number for what failed. On Windows pyserial keeps only its text, and "denied" there means in use."""
+    code: int | None = getattr(failed, "errno", None)
+    if code is None and "FileNotFoundError" in str(failed):
+        return errno.ENOENT
+    if code is None and "PermissionError" in str(failed):
+        return errno.EBUSY
+    return code
+
+
+def _who(path: str) -> str:
+    """How to see who has a port."""
+    if not sys.platform.startswith("linux"):
+        return "close it first"
+    return (
+        f"close it first; to see which: fuser -v {path}   "
+        "(ModemManager looks at a port for some seconds after it was plugged in: then wait and try again)"
+    )
 
 
 def _permission(path: str) -> str:
@@ -143,6 +169,8 @@ def _permission(path: str) -> str:
         group = Path(path).group()
     except (OSError, KeyError):
         group = "dialout"  # the usual owner; uucp on some
+    if group in ("root", "wheel"):  # nobody should join these for a serial port
+        return f"type: sudo chmod a+rw {path}   which lasts until it is unplugged"
     return f"type once: sudo usermod -a -G {group} $USER   then log out and in again"
 
 

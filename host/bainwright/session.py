@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, Protocol
 
-from bainwright import ports
+from bainwright import finding, ports
 from bainwright.errors import LinkError
 from bainwright.link import Link
 
@@ -47,7 +47,7 @@ class LiveSession:
     virtual = False
 
     def __init__(self, port: str | None) -> None:
-        self._path = ports.choose_port(port)
+        self._path = finding.choose_port(port)
         self.simulated = ports.is_pseudo_terminal(self._path)
         self.link = Link(ports.open_port(self._path))
 
@@ -63,14 +63,17 @@ class LiveSession:
         """It runs by itself."""
 
     def reopen(self) -> bool:
-        """Open the port again and say hello."""
-        self.link.transport.close()
-        try:
-            self.link.replace(ports.open_port(self._path))
-            self.link.hello()
-        except LinkError:
-            return False
-        return True
+        """Look for the same board: on its port, then on the others, for plugged in again it may get another name."""
+        for path in [self._path, *(other for other, _ in ports.usb_ports() if other != self._path)]:
+            self.link.transport.close()
+            try:
+                self.link.replace(ports.open_port(path))
+                if self.link.hello(tries=1).get("board") == self.link.board:
+                    self._path = path
+                    return True
+            except LinkError:
+                continue
+        return False
 
     def truth(self) -> Any:
         """Nobody knows them."""

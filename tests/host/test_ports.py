@@ -3,11 +3,13 @@
 import errno
 import os
 import sys
+from types import SimpleNamespace
 
 import pytest
+import serial
 
 from bainwright import ports
-from bainwright.errors import LinkError, UseError
+from bainwright.errors import LinkError
 
 
 @pytest.fixture
@@ -95,20 +97,65 @@ def test_an_impossible_address_is_refused_in_words(scheme):
 def test_no_permission_comes_with_the_line_to_type_on_linux(tmp_path, monkeypatch):
     """It names the group that really owns the port."""
     monkeypatch.setattr(sys, "platform", "linux")
-    path = tmp_path / "port"
-    path.write_text("")
-    told = str(ports.explain(str(path), OSError(errno.EACCES, "Permission denied")))
-    assert f"sudo usermod -a -G {path.group()} $USER" in told
+    monkeypatch.setattr(ports.Path, "group", lambda path: "uucp")
+    told = str(ports.explain(str(tmp_path), OSError(errno.EACCES, "Permission denied")))
+    assert "sudo usermod -a -G uucp $USER" in told
 
 
-def test_the_only_board_is_taken_and_several_are_asked_about(monkeypatch):
-    """None: exit status 3. Several: wrong use, 2, with the names."""
+def test_a_port_only_the_administrator_may_open_is_not_answered_by_joining_that_group(tmp_path, monkeypatch):
+    """Nobody should join root for a serial port."""
+    monkeypatch.setattr(sys, "platform", "linux")
+    monkeypatch.setattr(ports.Path, "group", lambda path: "root")
+    told = str(ports.explain(str(tmp_path), OSError(errno.EACCES, "Permission denied")))
+    assert f"sudo chmod a+rw {tmp_path}" in told
+    assert "usermod" not in told
+
+
+def test_on_windows_denied_means_in_use(monkeypatch):
+    """pyserial 3.5 keeps only the text of the system's error there (serialwin32.py, open)."""
+    monkeypatch.setattr(sys, "platform", "win32")
     monkeypatch.setattr(ports, "usb_ports", list)
-    with pytest.raises(LinkError, match="no board is plugged in"):
-        ports.choose_port(None)
-    monkeypatch.setattr(ports, "usb_ports", lambda: [("/dev/ttyACM0", "A")])
-    assert ports.choose_port(None) == "/dev/ttyACM0"
-    monkeypatch.setattr(ports, "usb_ports", lambda: [("/dev/ttyACM0", "A"), ("/dev/ttyACM1", "B")])
-    with pytest.raises(UseError, match=r"ttyACM0 \(A\), /dev/ttyACM1 \(B\).*--port"):
-        ports.choose_port(None)
-    assert ports.choose_port("/dev/ttyX") == "/dev/ttyX"
+    denied = serial.SerialException("could not open port 'COM3': PermissionError(13, 'Access is denied.', None, 5)")
+    assert str(ports.explain("COM3", denied)) == "another program has COM3 open; close it first"
+    missing = serial.SerialException("could not open port 'COM9': FileNotFoundError(2, 'cannot find', None, 2)")
+    assert str(ports.explain("COM9", missing)).startswith("there is no port COM9")
+
+
+class Lines:
+    """A port that notes what its modem lines are told, in order."""
+
+    def __init__(self):
+        object.__setattr__(self, "acts", [])
+
+    def __setattr__(self, name, value):
+        self.acts.append((name, value))
+
+    def open(self):
+        self.acts.append("open")
+
+
+def test_opening_changes_neither_line_between_off_and_on_alone():
+    """Auto-reset circuits act on one line alone: EN follows RTS without DTR, the boot pin DTR without RTS.
+
+    Espressif, esptool documentation, "Boot Mode Selection", the two-transistor circuit. From memory.
+    """
+    port = Lines()
+    ports._open_without_reset(port, uneven=False)
+    assert port.acts[-1] == "open"
+    assert sorted(port.acts[:-1]) == [("dtr", True), ("rts", True)]
+    port = Lines()
+    ports._open_without_reset(port, uneven=True)
+    assert port.acts[-3:] == ["open", ("dtr", True), ("rts", True)]  # RTS alone, which resets, never happens
+    assert sorted(port.acts[:-3]) == [("dtr", False), ("rts", False)]
+
+
+def test_ports_of_makers_of_boards_come_first_and_any_other_when_there_are_none(monkeypatch):
+    """A phone or a meter on USB is not taken for a warmer while a board is plugged in."""
+    pico, meter, modem = (
+        SimpleNamespace(device=device, description=device.lower(), vid=vid)
+        for device, vid in (("COM7", 0x2E8A), ("COM2", 0x1234), ("COM1", None))
+    )
+    monkeypatch.setattr(ports.list_ports, "comports", lambda: [pico, meter, modem])
+    assert ports.usb_ports() == [("COM7", "com7")]
+    monkeypatch.setattr(ports.list_ports, "comports", lambda: [meter, modem])
+    assert ports.usb_ports() == [("COM2", "com2")]

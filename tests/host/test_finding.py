@@ -1,0 +1,92 @@
+"""Which board is meant: asked by name, refused when two could be, and found again under another name."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from fake_board import FakeBoard
+
+from bainwright import finding, install_command, ports, session
+from bainwright.errors import LinkError, UseError
+
+
+class Plugged(FakeBoard):
+    """A fake board on a port of that name."""
+
+    name = ""
+
+
+def plug(monkeypatch: pytest.MonkeyPatch, boards: dict[str, Plugged | Exception | None]) -> None:
+    """Ports, and who is on each: a board, None for something silent, or why it does not open."""
+
+    def opened(path: str) -> Any:
+        board = boards.get(path, LinkError(f"there is no port {path}"))
+        if isinstance(board, Exception):
+            raise board
+        found = board or Mute()
+        found.name, found.closed = path, False
+        return found
+
+    monkeypatch.setattr(ports, "usb_ports", lambda: [(path, "USB serial") for path in boards])
+    monkeypatch.setattr(ports, "open_port", opened)
+
+
+class Mute(Plugged):
+    """Something that answers nothing."""
+
+    def write(self, data: bytes) -> None:
+        """Heard and ignored."""
+
+
+def test_none_is_no_board_and_one_is_taken_unasked(monkeypatch: pytest.MonkeyPatch) -> None:
+    plug(monkeypatch, {})
+    with pytest.raises(LinkError, match=r"no board is plugged in.*--virtual"):
+        finding.choose_port(None)
+    plug(monkeypatch, {"/dev/ttyACM0": None})
+    assert finding.choose_port(None) == "/dev/ttyACM0"
+    assert finding.choose_port("COM12") == "COM12"  # whatever is asked for is not looked up
+
+
+def test_the_only_warmer_among_several_ports_is_taken(monkeypatch: pytest.MonkeyPatch) -> None:
+    plug(monkeypatch, {"/dev/ttyACM0": None, "/dev/ttyACM1": Plugged(name="pot")})
+    assert finding.choose_port(None) == "/dev/ttyACM1"
+
+
+def test_two_warmers_are_told_apart_by_their_names(monkeypatch: pytest.MonkeyPatch) -> None:
+    plug(monkeypatch, {"COM3": Plugged(name="pot"), "COM4": Plugged(name="mat", state="hold"), "COM5": None})
+    with pytest.raises(UseError, match=r"COM3: the warmer 'pot', idle; COM4: the warmer 'mat', hold; .*--port COM3"):
+        finding.choose_port(None)
+
+
+def test_an_install_is_refused_when_a_bare_board_could_be_meant_as_well(monkeypatch: pytest.MonkeyPatch) -> None:
+    busy = LinkError("another program has COM5 open", hint="close it first")
+    plug(monkeypatch, {"COM3": Plugged(name="pot"), "COM4": None, "COM5": busy})
+    with pytest.raises(UseError, match=r"'pot', idle; COM4 .*no warmer's firmware answers; COM5 .*another program has"):
+        finding.choose_to_write(None)
+    assert finding.choose_to_write("COM4") == "COM4"
+
+
+def test_ports_are_listed_with_who_answers(monkeypatch: pytest.MonkeyPatch) -> None:
+    said: list[str] = []
+    plug(monkeypatch, {"COM3": Plugged(name="pot", version="0.1.0+11112222"), "COM4": None})
+    assert install_command.ports_and_tell(as_json=False, say=said.append) == 0
+    assert said == ["COM3: the warmer 'pot', idle, firmware 0.1.0+11112222",
+                    "COM4 (USB serial): no warmer's firmware answers"]
+    plug(monkeypatch, {})
+    assert install_command.ports_and_tell(as_json=True, say=said.append) == 3
+    assert said[-1] == "[]"
+
+
+def test_a_board_plugged_in_again_is_found_under_its_new_name_and_no_other_is_taken_for_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    plug(monkeypatch, {"/dev/ttyACM0": Plugged(board="aa")})
+    live = session.LiveSession(None)
+    live.link.hello()
+    plug(monkeypatch, {"/dev/ttyACM1": Plugged(board="bb")})
+    assert not live.reopen()
+    plug(monkeypatch, {"/dev/ttyACM1": Plugged(board="bb"), "/dev/ttyACM2": Plugged(board="aa")})
+    assert live.reopen()
+    assert live.facts()["port"] == "/dev/ttyACM2"
+    live.close()
