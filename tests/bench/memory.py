@@ -29,9 +29,9 @@ def compile_all(folder: Path) -> None:
 
 
 def layers() -> list[str]:
-    """The order in which main.py loads them."""
-    block = re.search(r"for layer in \((.*?)\):", (FIRMWARE / "main.py").read_text(), re.DOTALL)
-    assert block, "main.py has no list of layers"
+    """The order in which the board loads them."""
+    block = re.search(r"LAYERS = \((.*?)\)\n", (FIRMWARE / "bainboard" / "start.py").read_text(), re.DOTALL)
+    assert block, "start.py has no list of layers"
     return re.findall(r'"([a-z_.]+)"', block[1])
 
 

@@ -48,6 +48,12 @@ class Board:
     def now_ms(self):
         return self.ms
 
+    def wall_s(self):
+        return 0
+
+    def pressed(self):
+        return False, False, False
+
     def reset_cause(self):
         return "PWRON_RESET"
 
@@ -103,6 +109,7 @@ def main():
         __import__("bainboard." + layer)
         gc.collect()
     code = held() - before
+    sys.modules["bainboard.app"].LOG_FOLDER = sys.argv[1] + "/log"
     app = sys.modules["bainboard.app"].App(Board(), Files())
     app.warmer.start(app.documents.profile, "work", 0, 20.0, 0)
     ticks(app, 900)

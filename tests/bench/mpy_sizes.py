@@ -1,4 +1,4 @@
-"""Print the size of each firmware module as bytecode for an RP2040 (armv6m). Run by hand: python tests/bench/mpy_sizes.py"""
+"""Print the size of each firmware module as bytecode for an RP2040. Run by hand: python tests/bench/mpy_sizes.py"""
 
 from __future__ import annotations
 

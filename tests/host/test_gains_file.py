@@ -1,0 +1,89 @@
+"""The gains file: what is written is read back; what is not right is refused; one step back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import msgspec
+import pytest
+
+from bainwright import gains
+from bainwright.errors import FileError, UseError
+from bainwright.gains import Made, MarginTable, Notes, load_gains, read_gains, write_gains
+from bainwright.rig import load_rig
+
+VALUES = {"gains.water.kp": 1.25, "gains.water.ti_s": 640.0, "gains.bowl.kp": 2.0, "gains.loss_w_per_k": 1.75}
+MADE = Made("pot", "2026-01-31", "0123456789ab", 150.0, 2.0, 0.6, 2.2, 30.0, source='a "quoted" \\ path')
+NOTES = Notes(MADE, MarginTable(1.5, 1.4, 1.3, 1.0, 1.9, 0.05), {"water_j_per_k": 9300.0},
+              {"water_j_per_k": [9200.0, 9400.0]}, ["dead_s"])
+
+
+def test_what_is_written_is_read_back(tmp_path: Path):
+    path = tmp_path / "pot-gains.toml"
+    write_gains(path, VALUES, NOTES)
+    got = read_gains(path)
+    assert got.values == VALUES
+    assert got.notes == NOTES
+
+
+def test_a_person_s_own_short_file_is_still_taken(tmp_path: Path):
+    path = tmp_path / "mine.toml"
+    path.write_text("[gains.water]\nkp = 0.5\n[bowl]\nti_s = 900\n")
+    assert load_gains(path) == {"gains.water.kp": 0.5, "gains.bowl.ti_s": 900.0}
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("[water]\nkp = -1.0\n", "wanted 0 to 20"),
+        ("[water]\nkq = 1.0\n", "did you mean water.kp"),
+        ("[made]\nrig = 'pot'\n[water]\nkp = 1.0\n", "is missing"),
+        ("[model]\nwater_j_per_kg = 1.0\n[water]\nkp = 1.0\n", "did you mean water_j_per_k"),
+        ("[margins]\nheater_ms = nan\n[water]\nkp = 1.0\n", "finite"),
+        ("not_identified = ['dead_s']\n", "empty"),
+        ("kp = [1]\n", "no gain"),
+        ("water = ", "not TOML"),
+    ],
+)
+def test_what_is_not_right_is_refused_in_words(text: str, said: str, tmp_path: Path):
+    path = tmp_path / "bad.toml"
+    path.write_text(text)
+    with pytest.raises(FileError, match="gains") as error:
+        read_gains(path)
+    assert said in str(error.value)
+
+
+def test_one_step_back_and_forward_again(tmp_path: Path):
+    path = tmp_path / "g.toml"
+    write_gains(path, VALUES, NOTES)
+    with pytest.raises(UseError, match="no gains before"):
+        gains.undo(path)
+    write_gains(path, {**VALUES, "gains.water.kp": 1.5}, NOTES)
+    assert load_gains(path)["gains.water.kp"] == 1.5
+    gains.undo(path)
+    assert load_gains(path)["gains.water.kp"] == 1.25
+    gains.undo(path)
+    assert load_gains(path)["gains.water.kp"] == 1.5
+
+
+def test_gains_of_another_pot_are_doubted_and_of_the_same_are_not():
+    rig = load_rig("pot").settings
+    assert gains.doubts(NOTES, rig) == []
+    other = msgspec.structs.replace(NOTES, made=msgspec.structs.replace(MADE, water_l=3.0))
+    (said,) = gains.doubts(other, rig)
+    assert "water_l was 3 and is 2" in said
+    assert "another pot?" in said
+    assert gains.doubts(Notes(), rig) == []
+
+
+def test_the_firmware_s_hash_is_of_its_sources():
+    """Twelve hex digits, the same twice."""
+    assert gains.firmware_hash() == gains.firmware_hash()
+    assert len(gains.firmware_hash()) == 12
+    int(gains.firmware_hash(), 16)
+
+
+def test_a_file_that_cannot_be_written_says_so(tmp_path: Path):
+    (tmp_path / "folder").write_text("in the way")
+    with pytest.raises(FileError, match="cannot be written"):
+        write_gains(tmp_path / "folder" / "g.toml", VALUES, NOTES)

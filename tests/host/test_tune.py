@@ -1,0 +1,174 @@
+"""`bain tune` as a person runs it, on simulated warmers, and the choice and proof of gains behind it."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from heated import heated, settings_of
+
+from bainwright import choose, fastsim, identify, margins, model, proof, references
+from bainwright.cli import main
+from bainwright.gains import read_gains
+from bainwright.record import record
+
+POT = settings_of(heater_w=150.0, water_l=2.0, chocolate_kg=2.2, bowl_kg=0.6, heater_lag_s=30)
+TRUTH = {
+    "water_j_per_k": 9300.0, "bowl_j_per_k": 3900.0, "coupling_w_per_k": 4.2, "bath_loss_w_per_k": 0.9,
+    "bowl_loss_w_per_k": 0.5, "heater_lag_s": 28.0, "water_lag_s": 8.0, "bowl_lag_s": 28.0, "dead_s": 2.5,
+}
+
+
+@pytest.fixture(scope="module")
+def task() -> choose.Task:
+    """What an hour's experiment on a pot leaves."""
+    made = heated(POT, TRUTH)
+    found, _ = identify.identify(record(made.time_s, made.power_w, made.water_c, made.bowl_c, 20.0, POT), POT)
+    return choose.Task(found, POT)
+
+
+@pytest.fixture(scope="module")
+def chosen(task: choose.Task) -> choose.Chosen:
+    return choose.choose(task, tries=60)
+
+
+# -- choosing --------------------------------------------------------------------------------------------------------
+
+
+def test_chosen_gains_keep_every_margin(task: choose.Task, chosen: choose.Chosen):
+    """1.6 at the fit, 2.0 at every corner and fill, checked anew from the cascade they make."""
+    cascade = fastsim.cascade_of(choose.with_gains(POT, chosen.gains))
+    for fill in choose.FILLS:
+        assert margins.margins(cascade, task.findings.model.at_fill(fill)).worst <= choose.NOMINAL + 0.005
+    for corner in choose.corners(task.findings):
+        assert margins.margins(cascade, corner).worst <= choose.CORNER + 0.005
+    assert chosen.movement <= choose.MOST_MOVEMENT + 1e-6
+
+
+def test_chosen_gains_are_better_than_what_the_board_works_out(task: choose.Task, chosen: choose.Chosen):
+    before = choose.judged(task, choose.safe(POT))
+    assert chosen.cost_k < before.cost_k
+
+
+def test_no_textbook_rule_at_equal_margins_does_better(task: choose.Task, chosen: choose.Chosen):
+    """Same cascade, filter, anti-windup and ceiling; each rule as it is, and slowed until it keeps the same margins."""
+    compared = references.compare(task)
+    assert [each.name for each in compared] == list(references.RULES)
+    for each in compared:
+        assert each.nominal.worst > choose.NOMINAL or each.cost_k >= chosen.cost_k, each.name
+        assert not each.equal_cost_k < chosen.cost_k, each.name
+
+
+def test_what_is_fed_forward_is_the_model_s_own_balance(task: choose.Task):
+    """Oracle: the heat that holds 31.5 °C by hand, from the fitted figures."""
+    m = task.findings.model
+    fed = choose.modelled(m, 31.5, 20.0)
+    water_c = 31.5 + m.bowl_loss_w_per_k / m.coupling_w_per_k * 11.5
+    by_hand_w = m.bath_loss_w_per_k * (water_c - 20.0) + m.bowl_loss_w_per_k * 11.5
+    assert fed["gains.loss_w_per_k"] * (water_c - 20.0) == pytest.approx(by_hand_w)
+
+
+# -- the proof -------------------------------------------------------------------------------------------------------
+
+
+def test_good_gains_pass_their_proof(task: choose.Task, chosen: choose.Chosen):
+    done = proof.prove(task, choose.safe(POT), chosen, rigs=24)
+    assert done.passed, [each.sentence for each in done.findings if not each.ok]
+    assert done.rig_seconds == 2 * 24 * len(proof.COURSES) * choose.EVENING_S
+
+
+def test_bad_gains_are_refused_with_the_reason(task: choose.Task):
+    """Ten times too lively on the water: the margins say so, and the evenings do."""
+    lively = {**choose.safe(POT), "gains.water.kp": 7.0, "gains.water.ti_s": 60.0}
+    done = proof.prove(task, choose.safe(POT), choose.judged(task, lively), rigs=8)
+    assert not done.passed
+    assert any("sensitivity" in each.sentence and not each.ok for each in done.findings)
+
+
+def test_a_heater_too_weak_is_told_what_it_would_take(task: choose.Task):
+    weak = replace(task.findings, model=replace(task.findings.model, heater_w=12.0))
+    found = proof.feasibility(replace(task, findings=weak))
+    needed = task.findings.model.needed_w(31.5, 20.0)
+    assert not found[0].ok
+    assert f"{needed:.0f} W" in found[0].sentence
+    assert "12 W" in found[0].sentence
+
+
+def test_a_ceiling_too_low_is_told_by_how_much(task: choose.Task):
+    (said,) = [each for each in proof.feasibility(replace(task, ceiling_c=31.8)) if not each.ok]
+    short_k = task.findings.model.water_for(31.0, 20.0) - (31.8 - 0.2)
+    assert f"{short_k:.1f} K warmer" in said.sentence
+
+
+def test_sampled_warmers_keep_to_what_is_known(task: choose.Task):
+    """Oracle: the interval itself; 95 % of an identified figure's draws lie in it."""
+    from bainwright.sampled import draw
+
+    stores = np.array([each.water_j_per_k for each, _ in draw(task.findings, 400)])
+    low, high = task.findings.low.water_j_per_k, task.findings.high.water_j_per_k
+    assert np.mean((stores >= low) & (stores <= high)) >= 0.9
+    assert isinstance(task.findings.model, model.Model)
+
+
+# -- the command -----------------------------------------------------------------------------------------------------
+
+
+def bain(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str, str]:
+    code = main(list(words))
+    out = capsys.readouterr()
+    return code, out.out, out.err
+
+
+def test_tuning_a_virtual_pot_writes_gains_that_a_hold_takes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+):
+    monkeypatch.chdir(tmp_path)
+    gains = tmp_path / "pot-gains.toml"
+    code, out, err = bain(capsys, "tune", "--virtual", "--seed", "3", "--out", str(gains), "--json")
+    assert code == 0, err
+    result: dict[str, Any] = json.loads(out)
+    assert result["passed"]
+    assert result["proof"]["warmers"] == 200
+    assert read_gains(gains).notes.made.rig == "pot"
+    page = (tmp_path / "pot-gains.html").read_text()
+    assert "data:image/png;base64," in page
+    assert "Ziegler-Nichols" in page
+    code, out, err = bain(capsys, "hold", "dark", "--virtual", "--gains", str(gains), "--for", "20m", "--json")
+    assert code == 0, err
+    assert json.loads(out)["trips"] == []
+    code, out, err = bain(capsys, "tune", "--undo", "--out", str(gains))
+    assert (code, out) == (2, "")
+    assert "no gains before" in err
+
+
+def test_a_saved_hold_can_be_tuned_from(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+):
+    monkeypatch.chdir(tmp_path)
+    code, _, err = bain(capsys, "hold", "dark", "--virtual", "mat", "--for", "90m", "--out", "log", "--json")
+    assert code in (0, 1), err
+    code, out, err = bain(capsys, "tune", "--from", "log", "--out", "g.toml", "--json")
+    result = json.loads(out)
+    assert "water_j_per_k" in set(result["model"]) - set(result["not_identified"])
+    assert (tmp_path / "g.toml").exists() is result["passed"]
+    assert (code == 0) is result["passed"], err
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--from", "x", "--virtual"], "--from uses a log there is"),
+        (["--port", "/dev/none", "--virtual"], "leave one of them out"),
+        (["--virtual", "mat", "--rig", "x.toml"], "both name a warmer"),
+        (["--from", "nowhere"], "there is no log"),
+        (["--virtual", "--chocolate", "drak"], "drak"),
+    ],
+)
+def test_wrong_use_is_told_in_words(words: list[str], said: str, capsys: pytest.CaptureFixture[str]):
+    code, out, err = bain(capsys, "tune", *words)
+    assert (code, out) == (2, "")
+    assert said in err
