@@ -175,6 +175,72 @@ ADVICE: dict[int, Advice] = {
         "If the bowl nears the top of its window, lift it out.",
         "Look for a stove plate that is on, sun on the pot, or a bowl set in warmer than the water.",
     ),
+    faults.PROBE_OUT: Advice(
+        "The water probe cooled faster than any bath does, and heat did not warm it again.",
+        _LATCHED,
+        "Unplug it before you reach in: the water may be hotter than shown.",
+        _OVER,
+        "Look whether the probe hangs in the water, deep enough for a lifted bowl or a low level."
+        " Put it back, then clear"
+        " the trip.",
+    ),
+    faults.BOWL_OUT: Advice(
+        "The chocolate probe cooled faster than any bowl does.",
+        "It takes the probe to be out of the chocolate and goes on by the water alone; the bowl is now an estimate.",
+        "Safe. It is still holding.",
+        "Check the chocolate with a hand thermometer if the probe is where it belongs.",
+        "Put the probe's tip back into the chocolate, away from the wall. It is used again when it reads as before.",
+    ),
+    faults.SWAPPED: Advice(
+        "The start pulse warmed the chocolate probe before the water probe.",
+        _NOT_STARTED,
+        "Safe. Nothing is heating.",
+        f"Keep the bowl warm some other way. {_COOLING}",
+        "The two probes hang in each other's place, or their plugs do. Swap them, then start again.",
+    ),
+    faults.HEATER_LOST: Advice(
+        "Far less heat reached the water than was given.",
+        "It switched off, opened the guard relay and tested the heater again. If that passed it goes on; if not, it"
+        " stays off until its recessed button is held for 3 seconds.",
+        "Safe. What heat there is stays under control.",
+        f"{_COOLING} {_TEMPERED}",
+        "Was something cold set in? Then nothing is wrong. Otherwise: the heater's plug and own"
+        " switch, the cut-out, the"
+        " fuse; a lid would help a warmer that only loses too much.",
+    ),
+    faults.STRONG_HEATER: Advice(
+        "The water warmed far faster than its heat explains.",
+        "It switched off, opened the guard relay and tested again. If that passed it goes on; if"
+        " not, it stays off until"
+        " its recessed button is held for 3 seconds.",
+        "Unplug it if the water is low: a heater that runs dry burns. If you have just poured hot water, all is well.",
+        _OVER,
+        "Look whether the water is up to its mark, the heater is the one whose watts were set, and"
+        " no hot water went in.",
+    ),
+    faults.RESTARTED: Advice(
+        "The board stopped answering, and its watchdog restarted it.",
+        "The heater went off, the guard relay opened, and it waits for you.",
+        _SAFE,
+        f"{_COOLING} {_TEMPERED}",
+        "Start the hold again if the chocolate needs it. If it comes back, collect the log and"
+        " look at the board's supply.",
+    ),
+    faults.REBOOT_LOOP: Advice(
+        "The board restarted itself three times with hardly any time between.",
+        _LATCHED,
+        "Safe. Nothing is heating.",
+        f"{_COOLING} {_TEMPERED}",
+        "A weak supply or a loose plug does this, or an error in the firmware: fetch crash.txt and the log before you"
+        " clear the trip.",
+    ),
+    faults.MEMORY: Advice(
+        "The board ran short of memory.",
+        "It switched the heater off, opened the guard relay and restarted.",
+        _SAFE,
+        f"{_COOLING} {_TEMPERED}",
+        "Start the hold again if the chocolate needs it. Fetch the file crash.txt from the board and report it.",
+    ),
 }
 
 

@@ -9,12 +9,16 @@ from typing import Any
 from msgspec import Struct
 
 from bainboard import settings as board
+from bainboard import stages
 from bainwright.errors import FileError
 from bainwright.rig import find_file
-from bainwright.tables import board_refusal, check, close_match, fahrenheit_hint, read_toml
+from bainwright.summary import Window
+from bainwright.tables import board_refusal, check, close_match, read_toml
 
 BUNDLED = Path(__file__).parent / "profiles"
 
+FORM_V_C = 33.8  # melting point of cocoa butter, form V (Wille & Lutton 1966; between authors about 30 to 34)
+KEEP_C = 40.0  # melted stock overnight: common practice, no source
 _ROWS: dict[str, tuple[Any, ...]] = {str(row[board.NAME]): row for row in board.PROFILE}
 
 
@@ -25,6 +29,9 @@ class Caps:
     ceiling_c: float
     never_above_c: float
     source: str
+    melt_c: float = 43.0  # within 40-45 °C, common practice, no source
+    set_min: float = 8.0  # "somewhat longer" than dark, common practice, no source; the figure is chosen
+    fail_min: float = 15.0  # 10-15 minutes, common practice, no source; milk fat gets the longer end
 
 
 _MILK_FAT = "casein denatures and grains form above 50 °C (Coady)"
@@ -32,7 +39,8 @@ _SEED_LOSS = "the seed-loss point of the literature less a probe error"
 
 # The wall's ceiling while a temper is in it, and what the chocolate must never meet even while melting.
 CAPS = {
-    "dark": Caps(34.5, 55.0, f"ceiling: {_SEED_LOSS}; never above: common practice, no source"),
+    # Dark is melted at 45-50 °C and sets in 5 minutes or less: common practice, no source.
+    "dark": Caps(34.5, 55.0, f"ceiling: {_SEED_LOSS}; never above: common practice, no source", 48.0, 5.0, 10.0),
     "milk": Caps(33.5, 50.0, f"ceiling: {_SEED_LOSS}; never above: {_MILK_FAT}"),
     "white": Caps(32.5, 50.0, f"ceiling: {_SEED_LOSS}; never above: {_MILK_FAT}"),
     "ruby": Caps(32.5, 50.0, "as white; common practice, no source"),
@@ -50,6 +58,13 @@ class Work(Struct, frozen=True, forbid_unknown_fields=True):
     ceiling_c: float | None = None  # by kind
 
 
+class Test(Struct, frozen=True, forbid_unknown_fields=True):
+    """The `[test]` table: when a test piece on a cold blade should have set."""
+
+    set_min: float | None = None  # in temper it has by then; by kind
+    fail_min: float | None = None  # one that has not by then is not in temper; by kind
+
+
 class ProfileFile(Struct, frozen=True, forbid_unknown_fields=True):
     """A profile as written; units are in the keys and every temperature is °C."""
 
@@ -60,6 +75,9 @@ class ProfileFile(Struct, frozen=True, forbid_unknown_fields=True):
     source: str = ""
     melt_c: float | None = None
     never_above_c: float | None = None
+    keep_c: float | None = None  # melted stock overnight
+    of: str | None = None  # for melted stock: of which kind it is
+    test: Test = Test()
 
 
 @dataclass(frozen=True)
@@ -76,8 +94,14 @@ class Profile:
         The warmest the bowl's wall may be.
     never_above_c : float
         Never above, even melting.
-    melt_c : float or None
-        What it is melted at before tempering, if the file says.
+    melt_c : float
+        What it is melted at before tempering.
+    keep_c : float
+        What it is kept at overnight, melted.
+    set_min, fail_min : float
+        A test piece in temper has set by the first; one not set by the second is not in temper.
+    of : str
+        The kind that melted stock is of; otherwise its own kind.
     note, source : str
         Words of the file: advice, and where its figures come from.
     path : str
@@ -91,14 +115,33 @@ class Profile:
     high_c: float
     ceiling_c: float
     never_above_c: float
-    melt_c: float | None = None
+    melt_c: float = 48.0
+    keep_c: float = KEEP_C
+    set_min: float = 5.0
+    fail_min: float = 10.0
     note: str = ""
     source: str = ""
     path: str = ""
+    of: str = ""
 
     def document(self) -> dict[str, Any]:
         """The flat document the board stores, by the names of `bainboard.settings.PROFILE`."""
         return {name: getattr(self, name) for name in _ROWS}
+
+
+def window_at(profile: Profile, stage: str) -> Window:
+    """What a chocolate is held to in a stage of the board's: the figures of its table, for the score and the views."""
+    row: Any = stages.BY_NAME.get(stage, stages.BY_NAME["work"])
+    if profile.kind == "melted":
+        row = stages.STOCK
+    values = profile.document()
+
+    def figure(each: Any) -> float:
+        return float(values[each[0]] + each[1])
+
+    low_c, target_c, high_c = map(figure, row[stages.WINDOW])
+    tempered = row[stages.NAME] not in ("melt", "melted")
+    return Window(low_c, target_c, high_c, min(map(figure, row[stages.CEILING])), tempered)
 
 
 def bundled_profiles() -> list[str]:
@@ -131,19 +174,24 @@ def parse_profile(doc: dict[str, Any], path: str = "") -> Profile:
     if written.kind not in CAPS:
         raise FileError(f"{where}, kind", got=repr(written.kind), wanted="one of " + ", ".join(CAPS),
                         hint=close_match(written.kind, CAPS) or "take milk if you do not know: it bears the least heat")
+    if written.of is not None and (written.kind != "melted" or written.of not in CAPS or written.of == "melted"):
+        raise FileError(f"{where}, of", got=repr(written.of), wanted="with kind = \"melted\", one of " + ", ".join(
+            kind for kind in CAPS if kind != "melted"), hint="leave it out if you do not know: it is taken for milk")
     profile = _filled(written, path)
     values, why = board.check_profile(profile.document())
     if values is None:
         raise board_refusal(where, why, _ROWS, profile.document())
-    if profile.melt_c is not None and not profile.high_c < profile.melt_c <= profile.never_above_c:
-        raise FileError(f"{where}, melt_c", got=f"{profile.melt_c:g} °C",
-                        wanted=f"above high_c {profile.high_c:g} and at most never_above_c {profile.never_above_c:g}",
-                        hint=fahrenheit_hint("melt_c", profile.melt_c, profile.never_above_c))
+    if profile.kind != "melted" and not profile.high_c < FORM_V_C:
+        raise FileError(f"{where}, high_c", got=f"{profile.high_c:g} °C",
+                        wanted=f"below {FORM_V_C:g} °C, the melting point of the crystal a temper holds",
+                        hint="kind = \"melted\" is for stock that is kept melted")
     return profile
 
 
 def _filled(written: ProfileFile, path: str) -> Profile:
-    work, caps = written.work, CAPS[written.kind]
+    work, caps, never_c = written.work, CAPS[written.kind], written.never_above_c
+    never_c = caps.never_above_c if never_c is None else never_c
+    melts_c = work.high_c if written.kind == "melted" else min(caps.melt_c, never_c)
     return Profile(
         name=written.name,
         kind=written.kind,
@@ -151,10 +199,14 @@ def _filled(written: ProfileFile, path: str) -> Profile:
         target_c=0.5 * (work.low_c + work.high_c) if work.target_c is None else work.target_c,
         high_c=work.high_c,
         ceiling_c=caps.ceiling_c if work.ceiling_c is None else work.ceiling_c,
-        never_above_c=caps.never_above_c if written.never_above_c is None else written.never_above_c,
-        melt_c=written.melt_c,
+        never_above_c=never_c,
+        melt_c=melts_c if written.melt_c is None else written.melt_c,
+        keep_c=min(KEEP_C, never_c) if written.keep_c is None else written.keep_c,
+        set_min=caps.set_min if written.test.set_min is None else written.test.set_min,
+        fail_min=caps.fail_min if written.test.fail_min is None else written.test.fail_min,
         note=written.note,
         source=written.source or caps.source,
         path=path,
+        of=written.of or ("milk" if written.kind == "melted" else written.kind),
     )
 

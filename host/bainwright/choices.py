@@ -11,7 +11,7 @@ import msgspec
 from bainwright import units
 from bainwright.chocolate import Profile, bundled_profiles, load_profile
 from bainwright.errors import UseError
-from bainwright.gains import load_gains
+from bainwright.gains import GainsFile, doubts, read_gains
 from bainwright.rig import Rig, load_rig
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.scenario import Scenario, StartTable, kind_of, load_scenario
@@ -19,8 +19,7 @@ from bainwright.virtual.scenario import Scenario, StartTable, kind_of, load_scen
 DEFAULT_RIG = "pot"
 DEMO = "orange_sticks"
 DEFAULT_S = 4 * 3600.0  # an evening, when nothing says how long
-STAGES = ("work", "melted")
-LATER_STAGES = ("melt", "seed", "settle", "test", "rest")
+STAGES = ("melt", "seed", "settle", "test", "work", "rest", "melted")
 
 
 @dataclass(frozen=True)
@@ -89,18 +88,20 @@ def choose(asked: Asked) -> Choice:
     stage = choose_stage(asked.from_stage, profile)
     for_s = units.parse_duration_s(asked.for_) if asked.for_ else None
     room_c = units.parse_room_c(asked.room) if asked.room else None
-    gains = load_gains(Path(asked.gains)) if asked.gains else {}
+    gains = read_gains(Path(asked.gains)) if asked.gains else GainsFile({})
+    rig = _rig(asked, virtual)
     choice = Choice(
         profile,
         stage,
         for_s,
         room_c,
-        _rig(asked, virtual),
-        gains,
+        rig,
+        gains.values,
         Path(asked.out) if asked.out else None,
         None,
         asked.port,
         asked.join,
+        doubts(gains.notes, rig.settings) if rig else [],
     )
     return _simulate(choice, asked) if virtual else choice
 
@@ -150,18 +151,16 @@ def choose_stage(asked: str | None, profile: Profile) -> str:
     own = "melted" if profile.kind == "melted" else "work"
     if asked is None or asked == own:
         return own
-    if asked in LATER_STAGES:
-        raise UseError(
-            f"the step {asked!r} is not in this version's programme", hint=f"it can begin from {' or '.join(STAGES)}"
-        )
-    if asked in STAGES:
+    if asked not in STAGES:
+        raise UseError("--from", got=repr(asked), wanted="one of " + ", ".join(STAGES))
+    if own == "melted":
         raise UseError(
             f"--from {asked}",
             got=f"{profile.name}, which is held at the step {own}",
             wanted=f"--from {own}",
-            hint="or name another chocolate",
+            hint="or name the chocolate it is: only that says how it is tempered",
         )
-    raise UseError("--from", got=repr(asked), wanted=" or ".join(STAGES))
+    return asked
 
 
 def _rig(asked: Asked, virtual: bool) -> Rig | None:
@@ -175,7 +174,7 @@ def _rig(asked: Asked, virtual: bool) -> Rig | None:
 def _simulate(choice: Choice, asked: Asked) -> Choice:
     """The simulated warmer under the hold, and what is taken for granted about it."""
     assert choice.rig is not None
-    assumed: list[str] = []
+    assumed = [*choice.assumed]
     scenario = _scenario(choice, asked, assumed)
     for_s = choice.for_s
     if for_s is None:

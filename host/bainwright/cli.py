@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from bainwright import __version__
+from bainwright.bag.command import profile
 from bainwright.errors import BainError
 from bainwright.oswords import FULL, reason
 from bainwright.plan.command import plan
@@ -33,6 +34,7 @@ def bain() -> None:
 
 
 bain.add_command(plan)
+bain.add_command(profile)
 
 
 @bain.command()
@@ -93,6 +95,100 @@ def board(rig: str, plant: str | None, speed: str, path: str | None) -> int:
 
     serve(load_rig(rig), plant, units.parse_speed(speed), Path(path) if path else None)
     return DONE
+
+
+@bain.command()
+@click.argument("log", metavar="LOG")
+@click.option("--minutes", type=float, metavar="MIN", help="A test piece had set after so many minutes.")
+@click.option("--not-set", is_flag=True, help="It did not set.")
+@click.option("--gloss", type=click.Choice(("good", "dull")), help="How it shone.")
+@click.option("--streaks", type=click.Choice(("none", "some", "many")), help="How streaked it was.")
+@click.option("--room", metavar="C", help="Room temperature in °C where it set.")
+@click.option("--json", "as_json", is_flag=True, help="The record as JSON on stdout.")
+def temper(as_json: bool, **options: Any) -> int:
+    """Show or complete the temper tests of a hold.
+
+    LOG is the hold's folder. A test that the warmer timed is there already; how the piece looked is yours to say, and a
+    time of your own adds a test. The record lies beside the log as temper.json.
+    """
+    from bainwright.temper import TemperAsked, temper_and_tell
+
+    return temper_and_tell(TemperAsked(**options), as_json=as_json, say=say)
+
+
+@bain.command()
+@click.option("--port", metavar="PORT", help="The board's serial port; left out, the only one plugged in.")
+@click.option("--virtual", metavar="IMAGE", help="From a simulated board's flash, as hold --image keeps it.")
+@click.option("--out", metavar="DIR", help="Where the folders of holds are; holds/ unless given.")
+@click.option("--keep", is_flag=True, help="Delete nothing on the board.")
+@click.option("--json", "as_json", is_flag=True, help="The result as JSON on stdout.")
+def collect(as_json: bool, **options: Any) -> int:
+    """Fetch what the board logged while no PC was there.
+
+    Each hold gets its folder with log, picture and summary; one that was watched in part is completed. What is safe on
+    the disk is then deleted on the board.
+    """
+    from bainwright.collect import CollectAsked, collect_and_tell
+
+    return collect_and_tell(CollectAsked(**options), as_json=as_json, say=say)
+
+
+@bain.command()
+@click.option(
+    "--virtual", metavar="[RIG]", is_flag=False, flag_value="pot", help="A simulated warmer: pot, mat, plate."
+)
+@click.option("--port", metavar="PORT", help="The board's serial port; left out, the only one plugged in.")
+@click.option("--rig", metavar="FILE", help="The warmer as built, as TOML.")
+@click.option("--vessel", metavar="NAME", help="Which of the rig's vessels is on it.")
+@click.option("--plant", metavar="FILE.py:NAME", help="Your own simulated warmer; implies --virtual.")
+@click.option("--from", "from_log", metavar="LOG", help="Learn from a hold's log instead of an experiment.")
+@click.option("--chocolate", default="dark", show_default=True, metavar="PROFILE", help="What it is to hold.")
+@click.option("--for", "for_", metavar="DURATION", help="How long the experiment takes; an hour unless given.")
+@click.option("--room", metavar="C", help="Room temperature in °C.")
+@click.option("--speed", metavar="N|max", help="How fast a simulated warmer's time passes; max unless given.")
+@click.option("--seed", type=click.IntRange(0, 2**32 - 1), metavar="N", help="Settles a simulated warmer's noise.")
+@click.option("--out", metavar="FILE", help="The gains file; RIG-gains.toml unless given. The report goes beside it.")
+@click.option("--undo", is_flag=True, help="Put the gains back that the last tuning replaced.")
+@click.option("--json", "as_json", is_flag=True, help="The result as JSON on stdout.")
+def tune(as_json: bool, **options: Any) -> int:
+    """Learn your warmer, choose gains for it, and prove them before they are used.
+
+    Fill it as for an evening, with melted untempered chocolate or as much weighed water, everything cold, and leave it
+    alone for an hour. Gains that fail the proof are refused with the reason, and nothing is written but the report.
+    """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # its matrices are small: threads would only wait for each other
+    from bainwright.tune import TuneAsked
+    from bainwright.tune import tune as tune_warmer
+
+    return tune_warmer(TuneAsked(**options), as_json=as_json, say=say)
+
+
+@bain.command()
+@click.option("--port", metavar="PORT", help="The board's serial port; left out, the only one plugged in.")
+@click.option("--virtual", metavar="IMAGE", help="On a simulated board's flash, as hold --image keeps it.")
+@click.option("--dry-run", is_flag=True, help="Only tell what would change.")
+@click.option("--check", is_flag=True, help="Only tell what is there and whether it differs from this program's.")
+@click.option("--back", is_flag=True, help="Go back to the version before.")
+@click.option("--json", "as_json", is_flag=True, help="The result as JSON on stdout.")
+def install(as_json: bool, **options: Any) -> int:
+    """Put this program's firmware on a board that runs MicroPython.
+
+    Only what differs is sent. Broken off at any point the board starts the version it had; a new one that fails its
+    first start makes room for it by itself. Nothing is changed while the warmer heats.
+    """
+    from bainwright.install import InstallAsked
+    from bainwright.install_command import install_and_tell
+
+    return install_and_tell(InstallAsked(**options), as_json=as_json, say=say)
+
+
+@bain.command()
+@click.option("--json", "as_json", is_flag=True, help="The result as JSON on stdout.")
+def ports(as_json: bool) -> int:
+    """List the ports a board may be on, and which warmer answers on each."""
+    from bainwright.install_command import ports_and_tell
+
+    return ports_and_tell(as_json=as_json, say=say)
 
 
 def say(text: str, *, err: bool = False) -> None:

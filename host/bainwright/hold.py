@@ -12,15 +12,18 @@ from typing import Any
 from bainboard import settings, wire
 from bainwright import __version__, watch, words
 from bainwright.advice import advise
+from bainwright.chocolate import window_at
 from bainwright.choices import Choice
 from bainwright.commissioned import document
 from bainwright.errors import LinkError, RefusedError
 from bainwright.gains import NAMES
 from bainwright.keys import Interrupts, Keys
 from bainwright.livelog import LiveLog, make_folder
+from bainwright.rig import Rig
 from bainwright.scene import Scene
 from bainwright.session import Session
 from bainwright.summary import Window
+from bainwright.tonight import Tonight, melted_note
 from bainwright.view import View
 from bainwright.watch import Watch
 
@@ -28,8 +31,9 @@ RECONNECT_S = 15 * 60.0  # chosen: long enough to find the cable, short enough t
 SILENT_S = 5.0  # a live board speaks every second; five missed ones are worth a word
 ANNOUNCE_S = 300  # what the refill key announces: five minutes (design: feedback alone gains less than this lead)
 
-KEYS = "r refill coming  y done  n it thickens  b bowl off/on  w pause  Ctrl-C leave or stop"
-KEYS_VIRTUAL = "r refill coming  y done  n it thickens  b bowl off/on  w pause  Ctrl-C end"
+_KEYS = "y yes  n no, it thickens  r refill coming  b bowl off/on  t test  e end of dipping  w pause  Ctrl-C "
+KEYS = _KEYS + "leave or stop"
+KEYS_VIRTUAL = _KEYS + "end"
 QUESTION = "Leave the warmer running (l), stop it (s) or go on watching (g)?"
 QUESTION_TOLD = "You may close the laptop; the warmer goes on. Ctrl-C once more stops it."
 
@@ -45,8 +49,7 @@ class Ended:
 
 def window_of(choice: Choice) -> Window:
     """The chocolate's window as the score and the views use it."""
-    p = choice.profile
-    return Window(p.low_c, p.target_c, p.high_c, p.ceiling_c, tempered=p.kind != "melted")
+    return window_at(choice.profile, "melted" if choice.stage == "melted" else "work")
 
 
 class Runner:
@@ -80,6 +83,8 @@ class Runner:
             If there is no board, it will not take a document, or it will not start.
         """
         self.hello = self.session.link.hello()
+        if not self.session.virtual:  # a virtual evening is the same on every day
+            self.session.link.request("clock", wall_s=int(time.time()))
         if self.choice.join:
             self._join()
             return
@@ -148,6 +153,9 @@ class Runner:
                 f"the ceiling keeps the water {short_c:.1f} K below what this hold may need: in a cold room, or as the "
                 "bowl empties, the chocolate may end below its window"
             )
+        if self.choice.stage == "melted":
+            room_c = self.choice.room_c if self.choice.room_c is not None else self.settings["room_c"]
+            said.append(melted_note(self.choice.profile, self._rig(), self.choice.for_s, room_c))
         if self.settings["probe.bowl.kind"] == "none":
             said.append("no probe is in the chocolate: its temperature is estimated from the water")
         return said
@@ -165,13 +173,18 @@ class Runner:
             self.choice.for_s,
             self.settings["heater_w"],
         )
-        course = Watch(scene, log, self.view, stay=not self.session.virtual)
+        tonight = Tonight(self.choice.profile, self._rig())
+        course = Watch(scene, log, self.view, stay=not self.session.virtual, tonight=tonight)
         start_s = self._silent_since_s = time.monotonic()
         with self.view, Keys() as keys, Interrupts() as interrupts:
             self.session.run()
             while course.ended is None:
                 self._turn(course, keys, interrupts)
         return Ended(course, time.monotonic() - start_s, self.session.facts())
+
+    def _rig(self) -> Rig:
+        """The warmer as far as it is known: its file, or the settings that its board told."""
+        return self.choice.rig or Rig(self.settings["name"], self.settings)
 
     def _facts(self) -> dict[str, Any]:
         choice = self.choice
@@ -185,6 +198,8 @@ class Runner:
             "rig": self.settings,
             "gains": choice.gains,
             "board": self.hello,
+            "boot": self.answer.get("boot"),
+            "hold": self.answer.get("hold", self.hello.get("hold")),
             "bainwright": __version__,
         }
 
@@ -241,6 +256,8 @@ class Runner:
             "y": ("confirm", {}),
             "n": ("thicker", {}),
             "b": ("bowl", {"at": "on" if course.scene.bowl_away else "off"}),
+            "t": ("test", {}),
+            "e": ("finish", {"to": "rest"}),
             "w": ("resume" if status.state == "pause" else "pause", {}),
         }
         if key in acts:

@@ -13,6 +13,8 @@ from bainwright.link import Status
 from bainwright.logs import COLUMNS, CSV, EVENTS, FACTS, HEADER, PARQUET
 from bainwright.oswords import reason
 
+HOLDS = Path("holds")  # where the folders of holds go, unless the person says otherwise
+
 
 def row(t_ms: int, status: Status) -> str:
     """A status line as a row of the log; an unknown temperature is an empty field, never a number."""
@@ -41,7 +43,7 @@ def make_folder(asked: Path | None, name: str) -> Path:
         If the folder asked for has a log in it, or cannot be made.
     """
     if asked is None:
-        return _next_folder(Path("holds"), re.sub(r"[^\w-]+", "-", name))
+        return next_folder(HOLDS, name)
     if (asked / CSV).exists():
         raise UseError(f"--out {asked} already holds a log", hint="name another folder; a log is never written over")
     try:
@@ -51,8 +53,9 @@ def make_folder(asked: Path | None, name: str) -> Path:
     return asked
 
 
-def _next_folder(parent: Path, name: str) -> Path:
-    number = 1
+def next_folder(parent: Path, name: str) -> Path:
+    """A new folder ``PARENT/NAME-1``, ``-2`` and so on."""
+    name, number = re.sub(r"[^\w-]+", "-", name), 1
     while True:
         folder = parent / f"{name}-{number}"
         try:

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from bainwright import watch
+from bainwright import morning, temper, watch
+from bainwright.chocolate import window_at
 from bainwright.errors import BainError
 from bainwright.hold import Ended, Runner, window_of
 from bainwright.livelog import seal
 from bainwright.logs import HoldLog, read_log
-from bainwright.summary import READINGS, TRUE, Score, Trace, paragraph, score
+from bainwright.summary import READINGS, TRUE, Score, Trace, Window, paragraph, score
 
 ENDINGS = {
     watch.STOPPED: "It was stopped.",
@@ -22,6 +23,10 @@ ENDINGS = {
     watch.RESTARTED: "The board started anew in the middle of it, so its heat is off.",
     watch.LOST: "The board was lost; this is what was known until then.",
 }
+
+
+EARLIER = ("melt", "seed", "settle", "test", "change")  # stages before there is a temper to be judged
+UNWORKED = "The evening ended before the dipping began."
 
 
 @dataclass
@@ -53,7 +58,8 @@ def trace_of(log: HoldLog, truth: Any, end_s: float) -> Trace:
     """
     if truth is None:
         bowl_c = np.where(log["bowl_estimated"] == 0, log["bowl_c"], np.nan)
-        return Trace(log["t_s"], log["water_c"], bowl_c, log["target_c"], end_s, READINGS)
+        row_s = float(log.facts.get("row_s", 1.0))
+        return Trace(log["t_s"], log["water_c"], bowl_c, log["target_c"], end_s, READINGS, row_s)
     t_s = np.asarray(truth["t_ms"], dtype=float) / 1000
     kept = t_s <= end_s
     t_s = t_s[kept]
@@ -68,6 +74,42 @@ def trace_of(log: HoldLog, truth: Any, end_s: float) -> Trace:
         end_s,
         TRUE,
     )
+
+
+def score_part(log: HoldLog, trace: Trace, window: Window) -> Score | None:
+    """Score what is to be judged of an evening: its work, or the night, and not the melting before it.
+
+    Returns
+    -------
+    Score or None
+        None where a whole evening never came to work.
+    """
+    if not np.isin(log["stage"], EARLIER).any():
+        return score(trace, window)
+    judged = np.isin(log["stage"], ("work", "melted"))
+    rows = np.clip(np.searchsorted(log["t_s"], trace.t_s, side="right") - 1, 0, len(log) - 1)
+    part = judged[rows]
+    if not part.any():
+        return None
+    t_s = trace.t_s[part]
+    found = score(
+        Trace(t_s, trace.water_c[part], trace.bowl_c[part], trace.target_c[part], float(t_s[-1]) + trace.row_s,
+              trace.scored_from, trace.row_s),
+        window,
+    )
+    return replace(found, duration_s=trace.end_s)
+
+
+def _night(log: HoldLog, runner: Runner) -> str:
+    """The sentence for the morning after melted stock; empty for any other hold."""
+    profile, settings = runner.choice.profile, log.facts.get("rig") or {}
+    if not (log["stage"] == "melted").any():
+        return ""
+    window = window_at(profile, "melted")
+    room_c = runner.choice.room_c if runner.choice.room_c is not None else settings.get("room_c", 20.0)
+    again_s = morning.remelt_s(log, profile.of or "milk", window, settings, room_c) if settings else None
+    found = morning.sentence(log, window, profile.never_above_c, again_s)
+    return f"{found[0].upper()}{found[1:]}." if found else ""
 
 
 def report(runner: Runner, ended: Ended, truth: Any) -> Report:
@@ -105,9 +147,10 @@ def report(runner: Runner, ended: Ended, truth: Any) -> Report:
         log = read_log(path)
     except BainError as failed:
         return Report(_result(path, course, None, ended), f"Nothing was held. {failed}.", _exit(course, None), notes)
-    s = score(trace_of(log, truth, course.end_ms / 1000), window_of(choice))
-    held = paragraph(choice.profile.name, s, window_of(choice), course.trips)
-    said = f"{held} {ENDINGS.get(course.ended or '', '')}".strip()
+    s = score_part(log, trace_of(log, truth, course.end_ms / 1000), window_of(choice))
+    held = paragraph(choice.profile.name, s, window_of(choice), course.trips) if s else UNWORKED
+    night = _night(log, runner)
+    said = f"{night} {held} {ENDINGS.get(course.ended or '', '')}".strip()
     notes += log.notes
     if course.log.trouble is None:
         notes += _keep(path.parent, log, truth, runner, said)
@@ -122,6 +165,9 @@ def _keep(folder: Path, log: HoldLog, truth: Any, runner: Runner, said: str) -> 
     scenario = runner.choice.simulated.scenario if runner.choice.simulated else None
     played = [Caption(at_s, text) for at_s, text in scenario.captions()] if scenario else []
     try:
+        tests = temper.read_tests(folder) or temper.of_events(log.events, log.facts)
+        if tests:
+            temper.keep_tests(folder, tests)
         seal(folder)
         draw_hold(
             folder,

@@ -45,6 +45,8 @@ class Scene:
     minutes: list[str] = field(default_factory=list)  # where the chocolate was, a word a minute of the hold
     advice: list[str] = field(default_factory=list)  # after a trip: what to do, in reading order
     question: str = ""  # what the person is being asked at this keyboard
+    asked: str = ""  # what the board asks, with the figures of this moment
+    indicators: str = ""  # what can be told of the temper
     bowl_away: bool = False
     trouble: str = ""  # what is wrong on the PC's side: the board is silent, the disk is full
     _recent: deque[tuple[float, float]] = field(default_factory=deque)

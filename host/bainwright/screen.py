@@ -93,6 +93,8 @@ def draw(scene: Scene, width: int, height: int, keys: str = "") -> Text:
     _heat(canvas, scene)
     _gap(canvas, airy)
     _evening(canvas, scene)
+    if airy and scene.indicators:
+        canvas.add((scene.indicators, DIM))
     _gap(canvas, airy)
     _now(canvas, scene)
     _gap(canvas, airy)
@@ -266,10 +268,15 @@ def _now(canvas: Canvas, scene: Scene) -> None:
     elif scene.trouble:
         canvas.add((f" {scene.trouble} ", LOUD))
     else:
-        canvas.add(("now      ", DIM), f"  {_prompt(scene)}")
+        first, *more = textwrap.wrap(_prompt(scene), canvas.width - 15) or [""]
+        canvas.add(("now      ", DIM), f"  {first}")
+        for line in more[:2]:
+            canvas.add(" " * 11 + line)
 
 
 def _prompt(scene: Scene) -> str:
+    if scene.asked:
+        return scene.asked
     return words.prompt(scene.status.ask if scene.status else "")
 
 

@@ -13,7 +13,8 @@ from bainwright.units import duration_words
 
 Floats = NDArray[np.float64]
 
-LONGEST_STEP_S = 5.0  # chosen: four missing rows are bridged by the last reading; a longer gap is time not known
+LONGEST_STEP_ROWS = 5  # chosen: four missing rows are bridged by the last reading; a longer gap is time not known
+LONGEST_STEP_S = 5.0  # that, for a log with a row a second
 FOR_GOOD_S = 600.0  # outside for the whole of the last ten minutes: it is not coming back by itself
 TRUE, READINGS = "true temperatures", "readings"
 
@@ -45,6 +46,8 @@ class Trace:
         When the hold ended; the last sample counts until then.
     scored_from : str
         `TRUE` or `READINGS`.
+    row_s : float
+        How often a sample was taken: a second by the PC, more by the board alone.
     """
 
     t_s: Floats
@@ -53,6 +56,7 @@ class Trace:
     target_c: Floats
     end_s: float
     scored_from: str
+    row_s: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -78,8 +82,8 @@ class Score:
         return asdict(self)
 
 
-def step_lengths_s(t_s: Floats, end_s: float) -> Floats:
-    """How long each sample stands: until the next one, `LONGEST_STEP_S` at most.
+def step_lengths_s(t_s: Floats, end_s: float, row_s: float = 1.0) -> Floats:
+    """How long each sample stands: until the next one, `LONGEST_STEP_ROWS` rows at most.
 
     Parameters
     ----------
@@ -87,13 +91,15 @@ def step_lengths_s(t_s: Floats, end_s: float) -> Floats:
         Sample times, rising.
     end_s : float
         Until when the last one stands.
+    row_s : float
+        How often a sample was taken.
 
     Returns
     -------
     ndarray, shape (n,)
         Seconds.
     """
-    return np.clip(np.diff(t_s, append=max(end_s, float(t_s[-1]))), 0.0, LONGEST_STEP_S)
+    return np.clip(np.diff(t_s, append=max(end_s, float(t_s[-1]))), 0.0, LONGEST_STEP_ROWS * row_s)
 
 
 def score(trace: Trace, window: Window) -> Score:
@@ -120,7 +126,7 @@ def score(trace: Trace, window: Window) -> Score:
         return _unscored(trace, 0.0)
     first = int(np.argmax(inside))
     part = slice(first, None)
-    steps_s = step_lengths_s(trace.t_s, trace.end_s)[part]
+    steps_s = step_lengths_s(trace.t_s, trace.end_s, trace.row_s)[part]
     bowl_c, known, inside = trace.bowl_c[part], known[part], inside[part]
     known_s = float(steps_s[known].sum())
     target_c = np.where(np.isfinite(trace.target_c), trace.target_c, window.target_c)[part]

@@ -2,19 +2,40 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Protocol
 
-from bainboard import faults
+from bainboard import faults, notes
 from bainwright import words
 from bainwright.advice import advise
+from bainwright.indicators import Indicators
 from bainwright.link import Losses, Message, Status
 from bainwright.livelog import LiveLog
 from bainwright.scene import Scene
+from bainwright.summary import Window
 from bainwright.view import View
 
 AFTER_TRIP_MS = 300_000  # chosen: five minutes show whether the heat really went off
 
+FINISHED = "finished"  # as the board says it: by the last answer of an evening, before its time
 DONE, STOPPED, TRIPPED, RESTARTED, LEFT, LOST = "done", "stopped", "tripped", "restarted", "left running", "lost"
+
+
+class Tells(Protocol):
+    """Finds the words for an evening (see `bainwright.tonight.Tonight`)."""
+
+    indicators: Indicators
+
+    def see(self, status: Status) -> list[str]:
+        """A status line; what is worth saying now."""
+
+    def event(self, name: str, fields: dict[str, Any]) -> list[str]:
+        """An event; what is worth adding to it."""
+
+    def window(self, stage: str) -> Window:
+        """What the chocolate is held to in a stage."""
+
+    def ask(self, status: Status) -> str:
+        """What the person is asked."""
 
 
 class Watch:
@@ -30,6 +51,8 @@ class Watch:
         Is told each event.
     stay : bool
         After a trip, go on watching until the planned end; otherwise for `AFTER_TRIP_MS`.
+    tonight : Tells, optional
+        Finds the words for what is asked and for what to mind.
 
     Attributes
     ----------
@@ -41,8 +64,10 @@ class Watch:
         The last moment known of the hold, by the board's clock.
     """
 
-    def __init__(self, scene: Scene, log: LiveLog, view: View, *, stay: bool = False) -> None:
-        self.scene, self.log, self.view = scene, log, view
+    def __init__(
+        self, scene: Scene, log: LiveLog, view: View, *, stay: bool = False, tonight: Tells | None = None
+    ) -> None:
+        self.scene, self.log, self.view, self.tonight = scene, log, view, tonight
         self.losses = Losses()
         self.ended: str | None = None
         self.trips: list[dict[str, Any]] = []
@@ -66,6 +91,12 @@ class Watch:
             return
         self.end_ms = status.t
         self.log.status(status.t, status)
+        if self.tonight is not None:
+            if status.stage and (self.scene.status is None or status.stage != self.scene.status.stage):
+                self.scene.window = self.tonight.window(status.stage)
+            self._add(status.t, self.tonight.see(status))
+            self.scene.asked = self.tonight.ask(status) if status.ask else ""
+            self.scene.indicators = self.tonight.indicators.line()
         self.scene.see(status.t / 1000, status)
         if self._latched_ms is not None and status.t >= self._watched_until_ms(self._latched_ms):
             self.ended = TRIPPED
@@ -84,7 +115,15 @@ class Watch:
         if name == "ended" and fields.get("why") == DONE and self.scene.for_s:
             t_ms = self.end_ms = max(t_ms, round(self.scene.for_s * 1000))
         self.note(t_ms, name, fields)
+        if self.tonight is not None:
+            self._add(t_ms, self.tonight.event(name, fields))
         self._follow(t_ms, name, fields)
+
+    def _add(self, t_ms: int, said: list[str]) -> None:
+        """What the person is told beyond the board's own words; the log has those."""
+        for text in said:
+            self.scene.events.append((t_ms / 1000, text))
+            self.view.event(t_ms / 1000, text)
 
     def note(self, t_ms: int, name: str, fields: dict[str, Any]) -> None:
         """Put an event into the log and before the person."""
@@ -100,7 +139,8 @@ class Watch:
         elif name in ("bowl_off", "bowl_on"):
             self.scene.bowl_away = name == "bowl_off"
         elif name == "ended":
-            self.ended = {DONE: DONE, STOPPED: STOPPED}.get(str(fields.get("why")), TRIPPED if self.trips else STOPPED)
+            known = {DONE: DONE, FINISHED: DONE, STOPPED: STOPPED}
+            self.ended = known.get(str(fields.get("why")), TRIPPED if self.trips else STOPPED)
         elif name == "boot":
             self.losses.restarted()
             self.ended = RESTARTED
@@ -114,7 +154,7 @@ class Watch:
                 "t_s": t_ms / 1000,
                 "fault": row[faults.NUMBER],
                 "name": row[faults.NAME],
-                "said": row[faults.SEEN],
+                "said": notes.FAULTS[row[faults.NUMBER]][0],
                 "latched": latched,
             }
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from bainboard import faults
+from bainboard import faults, notes
 
 Fields = dict[str, Any]
 
@@ -17,14 +17,40 @@ STATES = {
     "off": "heat off",
     "trip": "tripped, heat off",
 }
-STAGES = {"work": "dipping", "melted": "melted stock", "": "no step"}
+STAGES = {
+    "melt": "melting", "seed": "seeding", "settle": "settling", "test": "temper test", "work": "dipping",
+    "rest": "rest, heat off", "melted": "melted stock", "tune": "learning the warmer", "change": "changing the bowl",
+    "": "no step",
+}
+# With no warmer at hand to put figures to it; `tonight` says the same with them.
 PROMPTS = {
     "": "nothing to do",
     "all_melted": "is all of it melted? then yes",
+    "bowl_off": "lift the bowl, wipe the underside dry, then yes",
+    "swap": "the bath is too warm: take some out, put cold water in",
     "seed_in": "stir the seed in, then yes",
-    "test_passed": "test the temper: passed, then yes",
+    "bowl_on": "wipe the underside dry, set the bowl back, then yes",
+    "seed_more": "still too warm: a handful of seed",
+    "stir": "stir for half a minute; yes when you begin",
+    "stirring": "stir on",
+    "move_probe": "move the probe: 2 cm from the wall, 1 cm off the bottom; then yes",
+    "test": "dip a cold blade, then yes: the timer runs",
+    "setting": "yes when the test piece has set, no if it is streaked",
+    "set_yet": "has the test piece set? yes or no",
+    "not_set": "it should have set: not in temper, so no",
+    "more_seed": "not in temper: a handful of seed, then yes",
+    "lift": "the bowl warms with the heat off: lift it, wipe the underside dry",
+    "spread": "lift the bowl, wipe the underside dry, spread what is left; then yes",
+    "look": "water up to its mark, probes in place? yes again starts as last time",
 }
-ENDINGS = {"done": "the time is up", "stopped": "stopped", "no start": "it did not start"}
+KINDS = {"caramelised_white": "caramelised white"}
+VERDICTS = {
+    "good": "in temper", "slow": "it set slowly: a little more seed would help",
+    "failed": "not in temper", "late": "seen too late to judge, test again",
+}
+ENDINGS = {
+    "done": "the time is up", "finished": "the evening is done", "stopped": "stopped", "no start": "it did not start",
+}
 
 _PLAIN = {
     "started": "the hold started with its self-test",
@@ -43,11 +69,22 @@ _PLAIN = {
     "thicker": "it thickens: a little warmer",
     "thinner": "a little cooler",
     "cleared": "the trip was cleared at the warmer",
+    "denied": "no",
+    "bath_ready": "the bath is ready for the bowl",
 }
 
 
 def _fault(number: Any) -> str:
-    return str(faults.row(number if isinstance(number, int) else faults.CRASHED)[faults.SEEN])
+    known = number if isinstance(number, int) and number in notes.FAULTS else faults.CRASHED
+    return str(notes.FAULTS[known][0])
+
+
+def _minutes(took_s: Any) -> str:
+    return f"{took_s // 60}:{took_s % 60:02d} min" if isinstance(took_s, int) else "time not known"
+
+
+def _kelvin(milli: Any) -> str:
+    return f"{abs(milli) / 1000:.1f}" if isinstance(milli, int) else "?"
 
 
 _TOLD: dict[str, Callable[[Fields], str]] = {
@@ -58,9 +95,18 @@ _TOLD: dict[str, Callable[[Fields], str]] = {
     ),
     "boot": lambda fields: f"the board started ({fields.get('cause', 'cause unknown')})",
     "stage": lambda fields: "next step: " + stage(str(fields.get("stage", ""))),
+    "log_stopped": lambda fields: f"the board's own log stopped: {fields.get('why', 'no reason given')}",
+    "tested": lambda fields: (
+        f"temper test, {_minutes(fields.get('took_s'))}: "
+        + VERDICTS.get(str(fields.get("verdict")), str(fields.get("verdict")))
+    ),
+    "stirred": lambda fields: f"stirred: the reading moved by {_kelvin(fields.get('shift'))} K",
+    "chosen": lambda fields: f"chosen at the warmer: {fields.get('name')}",
+    "changed": lambda fields: f"the next bowl is {fields.get('name')}",
+    "refused": lambda fields: f"{fields.get('act')}: not now, {fields.get('why')}",
     "lost": lambda fields: "no word from the board",
     "found": lambda fields: "the board is back",
-    "gap": lambda fields: f"{fields.get('lines', 0)} lines of the board are missing here",
+    "gap": lambda fields: f"{fields.get('records', 0)} records of the board's own log are missing here",
 }
 
 # Worth a caption in a picture: what a person did or what went wrong, not every edge of the window.
@@ -74,6 +120,8 @@ CAPTIONED = (
     "refill",
     "thicker",
     "thinner",
+    "stage",
+    "tested",
     "trip",
     "warn",
     "lost",
@@ -96,6 +144,11 @@ def state(name: str) -> str:
 def stage(name: str) -> str:
     """A step of the evening in words."""
     return STAGES.get(name, name)
+
+
+def kind(name: str) -> str:
+    """A kind of chocolate in words."""
+    return KINDS.get(name, name)
 
 
 def prompt(name: str) -> str:

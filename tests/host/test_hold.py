@@ -145,7 +145,7 @@ def test_a_running_board_is_refused_unless_it_is_joined(here):
     board.hello["state"] = "hold"
     board.asked.clear()
     joined = runner_of([], board=board, join=True)
-    assert {asked["do"] for asked in board.asked} == {"hello", "send", "chunk", "commit"}
+    assert {asked["do"] for asked in board.asked} == {"hello", "clock", "send", "chunk", "commit"}
     assert joined.settings["name"] == "pot"
     with pytest.raises(RefusedError, match="no hold is running"):
         runner_of([], board=FakeBoard(), join=True)

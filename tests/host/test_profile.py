@@ -33,6 +33,33 @@ def test_windows_are_those_of_the_sources(name, low_c, high_c, ceiling_c, never_
     assert profile.target_c == (low_c + high_c) / 2
 
 
+@pytest.mark.parametrize("name", ["ruby", "caramelised_white"])
+def test_the_weak_windows_are_the_trade_s_and_their_caps_those_of_white(name):
+    """28-29.5 °C, melt 40-45 °C: common practice, weak, no source; caps as white."""
+    profile, white = load_profile(name), load_profile("white")
+    assert (profile.low_c, profile.high_c) == (28.0, 29.5)
+    assert 40.0 <= profile.melt_c <= 45.0
+    assert (profile.ceiling_c, profile.never_above_c) == (white.ceiling_c, white.never_above_c)
+
+
+def test_a_test_piece_of_dark_sets_in_five_minutes_and_what_has_not_in_ten_to_fifteen_is_not_in_temper():
+    """Common practice, no source: dark about 5 min or less, milk and white somewhat longer, failed at 10-15."""
+    assert load_profile("dark").set_min == 5.0
+    for name in bundled_profiles():
+        profile = load_profile(name)
+        assert 10.0 <= profile.fail_min <= 15.0
+        assert 5.0 <= profile.set_min < profile.fail_min
+
+
+def test_melted_stock_is_taken_for_milk_unless_its_file_says_of_what():
+    """Milk bears least: the cap that suits every kind."""
+    assert load_profile("melted").of == "milk"
+    assert load_profile("dark").of == "dark"
+    work = {"low_c": 39.0, "high_c": 41.0}
+    own = parse_profile({"name": "stock", "kind": "melted", "of": "dark", "work": work})
+    assert own.of == "dark"
+
+
 def test_white_lies_between_its_two_sources():
     """McGee 27-28, Coady 29-30 °C: the sources differ, so the window meets neither's far end and the file says so."""
     white = load_profile("white")
@@ -48,7 +75,7 @@ def test_every_bundled_window_leaves_its_fat_form_v_alone():
     assert 1.0 <= load_profile("dark").ceiling_c - load_profile("white").ceiling_c <= 3.0
 
 
-@pytest.mark.parametrize("name", ["dark", "milk", "white", "melted"])
+@pytest.mark.parametrize("name", ["dark", "milk", "white", "ruby", "caramelised_white", "melted"])
 def test_document_is_what_the_board_takes(name):
     """Oracle: the board's own check; nothing is added, nothing left to its defaults."""
     document = load_profile(name).document()
@@ -58,10 +85,10 @@ def test_document_is_what_the_board_takes(name):
     assert set(document) == set(board.defaults(board.PROFILE))
 
 
-def test_four_chocolates_come_along_with_their_sources():
+def test_six_chocolates_come_along_with_their_sources():
     """Each says where its figures come from, and marks what has none."""
-    assert bundled_profiles() == ["dark", "melted", "milk", "white"]
-    for name in ("dark", "milk", "melted"):
+    assert bundled_profiles() == ["caramelised_white", "dark", "melted", "milk", "ruby", "white"]
+    for name in ("dark", "milk", "melted", "ruby", "caramelised_white"):
         assert "common practice, no source" in load_profile(name).source
 
 
@@ -99,10 +126,15 @@ def test_makers_chart_wins():
         ({"work": {"low_c": 32.5}}, "wanted inside the window"),
         ({"work": {"ceiling_c": 31.8}}, "ceiling_c"),
         ({"never_above_c": 34.0}, "ceiling_c: got 34.5"),
-        ({"melt_c": 31.0}, "melt_c: got 31 °C, wanted above high_c 31.8"),
+        ({"melt_c": 31.0}, "melt_c: got 31, wanted above high_c 31.8"),
         ({"work": {"high_c": float("nan")}}, "wanted a finite number"),
         ({"work": {"high_c": "32"}}, "wanted a number"),
         ({"name": ""}, "name"),
+        ({"work": {"low_c": 33.0, "high_c": 33.9}}, "high_c: got 33.9 °C, wanted below 33.8 °C, the melting point"),
+        ({"keep_c": 56.0}, "keep_c"),
+        ({"test": {"set_min": 12.0}}, "fail_min: got 10, wanted above set_min 12"),
+        ({"test": {"minutes": 5.0}}, "no such key as test.minutes"),
+        ({"of": "milk"}, "of: got 'milk', wanted with kind"),
     ],
 )
 def test_wrong_figures_are_refused_in_words(changes, words):

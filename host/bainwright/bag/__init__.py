@@ -1,0 +1,1 @@
+"""Chocolates as files: what the bag says, judged, shown, and brought to a board and back."""

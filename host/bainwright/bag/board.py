@@ -1,0 +1,56 @@
+"""Chocolates on a board: which it keeps, sending, choosing and reading back."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import Any
+
+from bainwright.chocolate import Profile
+from bainwright.commissioned import document
+from bainwright.errors import RefusedError
+from bainwright.hold import short_hash
+from bainwright.link import Link
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A chocolate on a board: its name, the first digits of its hash, and is it the one a start takes?"""
+
+    name: str
+    hash: str
+    chosen: bool
+
+
+def kept(link: Link, hello: dict[str, Any]) -> list[Kept]:
+    """What the board keeps, in its own order."""
+    found: list[Kept] = []
+    while True:
+        answer = link.request("profiles", at=len(found))
+        if "name" not in answer:
+            return found
+        found.append(Kept(answer["name"], answer["profile"], answer["profile"] == hello.get("profile")))
+
+
+def send(link: Link, profiles: list[Profile]) -> list[str]:
+    """Send chocolates and read each back; the last one is then the one a start takes.
+
+    Raises
+    ------
+    RefusedError
+        When the board will not take one, or gives back another.
+    """
+    said = []
+    for profile in profiles:
+        payload = document("profile", profile.document())
+        link.upload("profile", payload)
+        if link.download("profile", name=profile.name) != payload:
+            raise RefusedError(f"{profile.name} came back otherwise than it was sent", hint="send it again")
+        said.append(f"{profile.name} ({short_hash(payload)})")
+    return said
+
+
+def fetch(link: Link, name: str | None) -> dict[str, Any]:
+    """A chocolate's figures as the board has them; without a name the one a start takes."""
+    values: dict[str, Any] = json.loads(link.download("profile", **({"name": name} if name else {})))
+    return values

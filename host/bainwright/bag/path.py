@@ -1,0 +1,79 @@
+"""The way of a chocolate's temperature through an evening, as a picture of letters."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+from bainwright.chocolate import Profile
+
+WIDTH, HEIGHT = 60, 17
+COLD_C = 20.0  # where a chocolate comes from: the room
+CHOCOLATE, BAND, CEILING, NEVER = "●", "░", "┄", "═"
+
+# Corners, as shares of the width, and under which of them each step is named.
+_TEMPERED = ((0.0, COLD_C), (0.26, "melt_c"), (0.30, "melt_c"), (0.42, "high_c"), (0.50, "target_c"), (1.0, "target_c"))
+_MELTED = ((0.0, COLD_C), (0.35, "target_c"), (1.0, "target_c"))
+_STEPS = ((0.08, "melt"), (0.32, "seed"), (0.46, "settle, test"), (0.74, "work"))
+_NIGHT = ((0.1, "melt"), (0.55, "kept melted"))
+
+
+def draw(profile: Profile) -> list[str]:
+    """The picture, a line each: degrees on the left, the steps below, the window as a band.
+
+    Parameters
+    ----------
+    profile : Profile
+        The chocolate.
+    """
+    tempered = profile.kind != "melted"
+    corners = [(x, temp if isinstance(temp, float) else float(getattr(profile, temp)))
+               for x, temp in (_TEMPERED if tempered else _MELTED)]
+    top_c = profile.never_above_c + 1.0
+    rows = [[" "] * WIDTH for _ in range(HEIGHT)]
+    _band(rows, profile, top_c)
+    for column in range(WIDTH):
+        rows[_row(_at(corners, column / (WIDTH - 1)), top_c)][column] = CHOCOLATE
+    lines = [f"{_label(profile, row, top_c):>8} {''.join(cells)}".rstrip() for row, cells in enumerate(rows)]
+    return [*lines, " " * 9 + _names(_STEPS if tempered else _NIGHT), *_legend(profile)]
+
+
+def _row(temp_c: float, top_c: float) -> int:
+    share = (top_c - temp_c) / (top_c - COLD_C)
+    return min(HEIGHT - 1, max(0, round(share * (HEIGHT - 1))))
+
+
+def _at(corners: list[tuple[float, float]], x: float) -> float:
+    for (x0, temp0), (x1, temp1) in pairwise(corners):
+        if x <= x1:
+            return temp0 + (temp1 - temp0) * (x - x0) / (x1 - x0)
+    return corners[-1][1]
+
+
+def _band(rows: list[list[str]], p: Profile, top_c: float) -> None:
+    start = round(WIDTH * (0.42 if p.kind != "melted" else 0.35))
+    for row in range(_row(p.high_c, top_c), _row(p.low_c, top_c) + 1):
+        rows[row][start:] = BAND * (WIDTH - start)
+    rows[_row(p.ceiling_c, top_c)][start:] = CEILING * (WIDTH - start)
+    rows[_row(p.never_above_c, top_c)][:] = NEVER * WIDTH
+
+
+def _label(p: Profile, row: int, top_c: float) -> str:
+    """The figure whose row this is; the chocolate's own first."""
+    figures = (p.target_c, p.melt_c, p.never_above_c, p.ceiling_c, COLD_C)
+    return next((f"{temp_c:g} °C" for temp_c in figures if _row(temp_c, top_c) == row), "")
+
+
+def _names(steps: tuple[tuple[float, str], ...]) -> str:
+    line = [" "] * (WIDTH + 12)
+    for x, name in steps:
+        at = round(x * WIDTH)
+        line[at : at + len(name)] = name
+    return "".join(line).rstrip()
+
+
+def _legend(p: Profile) -> list[str]:
+    return [
+        f"         {CHOCOLATE} chocolate   {BAND} window {p.low_c:g} to {p.high_c:g} °C   {CEILING} the bowl's wall at "
+        f"most {p.ceiling_c:g} °C",
+        f"         {NEVER} never above {p.never_above_c:g} °C, not even melting",
+    ]

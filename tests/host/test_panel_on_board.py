@@ -1,0 +1,105 @@
+"""The panel and the latch on the virtual board: what a press does, and what no message and no power cut can."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import serial
+
+from bainboard import commands, faults, pins, wire
+from bainwright.commissioned import flash_of
+from bainwright.rig import load_rig
+from bainwright.virtual.board import VirtualBoard
+from bainwright.virtual.probe_ids import name_probes
+
+
+class Talk:
+    """A host that asks and reads."""
+
+    def __init__(self, board: VirtualBoard) -> None:
+        self.board = board
+        self.port = serial.Serial(board.path, timeout=20)
+        self._id = 0
+
+    def ask(self, do: str, **fields: Any) -> dict[str, Any]:
+        """The answer to a request."""
+        self._id += 1
+        self.port.write(wire.encode([("id", self._id), ("do", do), *fields.items()]))
+        return self.until(lambda said: said.get("re") == self._id)
+
+    def until(self, wanted: Any) -> dict[str, Any]:
+        """The first message that is wanted."""
+        while True:
+            line = self.port.readline()
+            assert line, "the board fell silent"
+            said, _ = wire.decode(line)
+            if said is not None and wanted(said):
+                return said
+
+    def event(self, name: str) -> dict[str, Any]:
+        """The next event of that name."""
+        return self.until(lambda said: said.get("event") == name)
+
+
+@contextmanager
+def latched_board(**settings: Any) -> Iterator[Talk]:
+    """A board with no latch record: as it comes from the shop, latched."""
+    rig = name_probes(load_rig("pot").with_settings({"panel": True, **settings}))
+    files = {path: content for path, content in flash_of(rig).items() if "latch" not in path}
+    with VirtualBoard(rig, flash_files=files) as board:
+        talk = Talk(board)
+        board.arm()
+        board.run_clock()
+        board.set_speed(50)
+        yield talk
+
+
+def test_a_new_board_is_latched_until_its_recessed_button_is_held_three_seconds() -> None:
+    with latched_board() as talk:
+        assert talk.ask("hello")["fault"] == faults.NO_LATCH_RECORD
+        assert not talk.ask("start", stage="work")["ok"]
+        talk.board.press("recessed", 2000)
+        talk.until(lambda said: said.get("status", 0) > 10)
+        assert talk.ask("hello")["state"] == "trip"
+        talk.board.press("recessed", 4500)
+        talk.event("cleared")
+        assert talk.ask("start", stage="work")["ok"]
+
+
+def test_no_message_clears_a_latch() -> None:
+    with latched_board() as talk:
+        for row in commands.COMMANDS:
+            if row[commands.NAME] != "maintenance":  # it leaves the wire; the latch is on flash
+                talk.ask(row[commands.NAME])
+        assert talk.ask("hello")["state"] == "trip"
+
+
+def test_a_trip_outlives_a_power_cut_and_its_clearing_does_too() -> None:
+    with latched_board() as talk:
+        talk.board.power_cut(5)
+        talk.event("boot")
+        assert talk.ask("hello")["state"] == "trip"
+        talk.board.press("recessed", 4500)
+        talk.event("cleared")
+        talk.until(lambda said: "status" in said)  # the pass that stores it
+        talk.board.power_cut(5)
+        talk.event("boot")
+        assert talk.ask("hello")["state"] == "idle"
+
+
+def test_a_long_no_pauses_and_a_short_yes_goes_on_with_lamps_that_say_so() -> None:
+    with latched_board() as talk:
+        talk.board.press("recessed", 4500)
+        talk.event("cleared")
+        talk.ask("start", stage="work")
+        talk.event("checked")
+        talk.board.press("no", 2000)
+        talk.event("paused")
+        talk.until(lambda said: said.get("state") == "pause")
+        levels = talk.board.report()["pins"]
+        lit = [levels[pins.RP2[name]] for name in ("lamp_below", "lamp_in", "lamp_above", "heater", "guard")]
+        assert lit == [1, 0, 1, 0, 0]
+        talk.board.press("yes", 300)
+        talk.event("resumed")
