@@ -13,7 +13,7 @@ from pathlib import Path
 import draw_wiring
 import heartbeat_gate
 
-from bainboard import faults, settings
+from bainboard import faults, notes, settings
 from bainboard.evidence import largest_load_j_per_k, smallest_load_j_per_k
 from bainboard.selftest import SelfTest
 
@@ -159,9 +159,10 @@ def faults_block() -> str:
     """Every numbered fault, from the firmware's own table."""
     constants = {value: name for name, value in vars(faults).items() if isinstance(value, int) and name.isupper()}
     return table(("no.", "name", "what was seen", "looked for", "the warmer then", "is it safe", "check first"), [
-        (str(row[faults.NUMBER]), f"`{row[faults.NAME]}`", row[faults.SEEN], seen_by(constants[row[faults.NUMBER]]),
+        (str(row[faults.NUMBER]), f"`{row[faults.NAME]}`", notes.FAULTS[row[faults.NUMBER]][0],
+         seen_by(constants[row[faults.NUMBER]]),
          REACTIONS[row[faults.REACTION]], "**unplug it**" if row[faults.HAZARD] == faults.UNPLUG else "safe",
-         row[faults.FIRST])
+         notes.FAULTS[row[faults.NUMBER]][1])
         for row in faults.FAULTS if row[faults.NUMBER] != faults.NONE
     ])
 

@@ -7,6 +7,7 @@ import runpy
 from pathlib import Path
 
 import pytest
+
 from bainwright.cli import bain
 
 ROOT = Path(__file__).parents[2]

@@ -9,8 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from bainboard import commands, faults, record, store, wire
+from bainboard import commands, faults, flashlog, record, settings, store, wire
 from bainboard.transfer import Transfer
+from bainwright.boardlog import read_holds, read_segment
 
 GOLDEN = runpy.run_path(str(Path(__file__).parents[1] / "firmware" / "golden.py"))
 LINES, FRAMES = GOLDEN["LINES"], GOLDEN["FRAMES"]
@@ -101,3 +102,43 @@ def test_the_golden_latch_records_latch_and_clear():
     assert (kind, payload) == (store.KINDS["latch"], store.latch_payload(faults.WATER_PROBE, 61000))
     _, kind, seq, payload, _ = FRAMES[2]
     assert (kind, seq, payload) == (store.KINDS["latch"], 3, store.latch_payload(faults.NONE, 0))
+
+
+def test_the_golden_log_frame_is_what_the_board_writes_and_the_pc_reads():
+    """Oracle: struct, by the specification's table of entries."""
+    _, kind, seq, payload, frame = FRAMES[-1]
+    assert kind == flashlog.KIND
+    origin, status, event = flashlog.entries(payload)
+    assert struct.unpack("<HIIIB", origin[1]) == (3, 7, 5000, 1800000000, 2)
+    line = (1, 61000, "hold", "work", 33124, 31500, 0, 31500, 33300, 2345, 2400, 0, 0, "", 0)
+    log = flashlog.FlashLog(None)
+    log.set(settings.defaults(settings.SETTINGS))
+    log.status(66000, line)
+    log.event(66000, 61000, "warm", [])
+    written = bytes(log._buffer)
+    assert written == payload[3 + len(origin[1]) :]
+    holds, notes = read_holds(read_segment(bytes.fromhex(frame))[0])
+    assert notes == []
+    assert (holds[0].boot, holds[0].hold, holds[0].through) == (3, 7, seq)
+    row = holds[0].rows[0]
+    assert (row.t, row.state, row.stage, row.water, row.bowl, row.duty) == (61000, "hold", "work", 33124, 31500, 2345)
+    assert holds[0].events == [{"event": "warm", "t": 61000}]
+    assert (status[0], event[0]) == (flashlog.STATUS, flashlog.EVENT)
+
+
+def test_the_golden_requests_for_the_log_are_taken_in_every_state():
+    asked = ("which segments there are", "a piece of the log is asked for", "what is safe may go", "the time of day")
+    for what in asked:
+        for state in commands.STATES:
+            assert commands.check(message(line_called(what)), state)[2] is None
+
+
+def test_the_longest_hello_and_the_longest_piece_of_a_log_fit_a_line():
+    hello = [
+        ("re", commands.ID_MAX), ("ok", True), ("name", "x" * 32), ("version", "10.10.10"), ("wire", 1),
+        ("python", "1.29.10"), ("state", "check"), ("t", commands.HOLD_MS), ("fault", 17), ("settings", "0" * 8),
+        ("profile", "0" * 8), ("board", "0" * 16), ("hold", 99999),
+    ]
+    assert len(wire.encode(hello)) <= wire.LIMIT
+    piece = [("re", commands.ID_MAX), ("ok", True), ("at", flashlog.SEGMENT_BYTES), ("data", "x" * 160)]
+    assert len(wire.encode(piece)) <= wire.LIMIT

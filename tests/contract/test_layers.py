@@ -13,12 +13,15 @@ FIRMWARE, HOST = ROOT / "firmware", ROOT / "host"
 # Lowest first. A module imports from its own layer (never in a ring) and from those before it.
 FIRMWARE_LAYERS = (
     {"bainboard", "bainboard.control", "bainboard.drivers"},  # packages: names only
-    {"wire", "record", "settings", "faults", "pins", "outbox", "drivers.codes"},
+    {"wire", "record", "settings", "stages", "faults", "pins", "outbox", "drivers.codes"},
+    {"notes"},  # words for the PC; no board loads it
     {"store", "transfer", "sensing", "drive", "drivers.onewire_probe", "drivers.ntc", "control.pid", "control.rules"},
-    {"commands", "programme", "evidence", "supervisor", "selftest", "panel", "flashlog", "control.cascade"},
-    {"board", "warmer"},
+    {"commands", "programme", "evidence", "signs", "supervisor", "selftest", "panel", "flashlog", "experiment",
+     "control.cascade"},
+    {"board", "warmer", "front", "kept"},
     {"service"},
     {"app"},
+    {"start"},
     {"main"},
 )
 # What the host stands on: never on the virtual board, nor on what a user asks for.
@@ -27,7 +30,7 @@ HOST_STANDS_ON = {
     "identify", "model",
 }
 TOUCHES_HARDWARE = {"machine", "rp2", "esp32", "onewire", "select", "time", "gc", "network", "umachine", "utime"}
-MAY_TOUCH_HARDWARE = {"bainboard.board", "main"}
+MAY_TOUCH_HARDWARE = {"bainboard.board", "bainboard.start", "main"}  # start: gc
 ON_EVERY_BOARD = {"binascii", "errno", "hashlib", "math", "os", "struct", "sys"}
 HARMLESS_CALLS = {"range", "len", "tuple", "dict", "float", "int", "str", "min", "max"}
 
@@ -39,11 +42,14 @@ def module_name(path: Path, root: Path) -> str:
 
 
 def sources(root: Path, package: str) -> dict[str, ast.Module]:
-    """Every module under a root, parsed. Stand-ins for a board's own modules run there and are not the host's."""
+    """Every module under a root, parsed. Stand-ins for a board's own modules, and what is sent to a board to be run
+    there, are not the host's.
+    """
     return {
         module_name(path, root): ast.parse(path.read_text(encoding="utf-8"), str(path))
         for path in sorted(root.rglob("*.py"))
-        if "standins" not in path.parts and (path.is_relative_to(root / package) or path.parent == root)
+        if not {"standins", "onboard"} & set(path.parts)
+        and (path.is_relative_to(root / package) or path.parent == root)
     }
 
 

@@ -1,0 +1,268 @@
+"""`machine`, `time`, `select` and `onewire` as the firmware's `board.py` imports them, over the desk in use.
+
+Everything from `board.py` up is the firmware itself, unchanged, under CPython.
+"""
+
+from __future__ import annotations
+
+import sys
+import types
+from typing import Any, ClassVar
+
+from bainwright.virtual.bench import ABSENT, ANSWERS_85, BUS_DEAD, BUS_LOW, SPOILT, crc8
+
+from .desk import FULL, PINS, TICKS, Desk, ResetError
+from .flash import PowerLostError
+
+RESET_US, BYTE_US = 1000, 560  # 1-wire: reset with presence pulse; eight slots of 70 us
+CONVERSION_US = 750_000  # 12 bits, the part's data sheet
+CONVERT, READ, SKIP, MATCH = 0x44, 0xBE, 0xCC, 0x55
+POWER_ON = 85 * 16
+RECEIVE_US = 10  # a byte from the host, chosen: USB full speed and an interpreter that takes bytes one by one
+
+desk: Desk  # the one the firmware runs on
+
+
+def use(a_desk: Desk) -> None:
+    """Put the firmware on this desk."""
+    global desk
+    desk = a_desk
+
+
+# -- the modules -------------------------------------------------------------------------------------------------------
+
+
+class Pin:
+    """A pin."""
+
+    IN, OUT, OPEN_DRAIN, PULL_UP = 0, 1, 2, 1
+
+    def __init__(self, number: int, mode: int = -1, pull: int = -1, value: int | None = None) -> None:
+        self.number = number
+        if value is not None:
+            desk.drive(number, value)
+
+    def value(self, level: int | None = None) -> int | None:
+        """Read or drive."""
+        if level is None:
+            if self.number in (PINS["yes"], PINS["no"]):
+                return 0 if desk.buttons & (1 if self.number == PINS["yes"] else 2) else 1
+            return desk.page.arrays["pins"][self.number]
+        desk.drive(self.number, 1 if level else 0)
+        return None
+
+
+class Pwm:
+    """Pulse width on the heater's pin."""
+
+    def __init__(self, pin: Pin, freq: int = 0, duty_u16: int = 0) -> None:
+        desk.heat(duty_u16)
+
+    def duty_u16(self, word: int) -> None:
+        """Set the duty."""
+        if not 0 <= word <= FULL:
+            raise ValueError("duty_u16 must be 0 to 65535")
+        desk.heat(word)
+
+
+class Adc:
+    """A converter input with an NTC."""
+
+    CACHE_US = 10_000
+    _taken_us = -CACHE_US
+
+    def __init__(self, pin: Pin) -> None:
+        self._place = 0 if pin.number == PINS["adc_water"] else 1
+        Adc._taken_us = -Adc.CACHE_US
+
+    def read_u16(self) -> int:
+        """The converter's word."""
+        desk.charge(2)
+        if desk.now_us - Adc._taken_us >= Adc.CACHE_US:
+            Adc._taken_us = desk.stamp()
+            desk.convert(3)
+        return desk.page.arrays["reading"][self._place]
+
+
+class Wdt:
+    """The watchdog."""
+
+    def __init__(self, timeout: int) -> None:
+        self._ms = timeout
+        desk.feed(timeout)
+
+    def feed(self) -> None:
+        """Alive."""
+        desk.feed(self._ms)
+
+
+class Rtc:
+    """The clock of the day: nobody ever set it."""
+
+    def datetime(self) -> tuple[int, ...]:
+        """When the port's time begins."""
+        return (2021, 1, 1, 4, 0, 0, desk.now_us // 1_000_000 % 60, 0)
+
+
+class OneWire:
+    """The bus with the digital probes on it, to the byte."""
+
+    _pads: ClassVar[dict[tuple[int, int, int], bytes]] = {}
+
+    def __init__(self, pin: Pin) -> None:
+        page = desk.page
+        self._roms = {place: (page.get("rom", place) & (1 << 64) - 1).to_bytes(8, "little")
+                      for place in range(2) if page.get("kind", place) == 1}
+        self._listening: list[int] = []
+        self._phase = ""
+        self._ready_us = [0, 0]
+        self._due = [False, False]
+        self._word = [POWER_ON, POWER_ON]
+
+    def reset(self) -> bool:
+        """Does anybody answer?"""
+        desk.stamp()
+        desk.charge(RESET_US)
+        page = desk.page
+        self._phase = "rom"
+        status = page.arrays["status"]
+        self._listening = [place for place in self._roms if status[place] != ABSENT] if page.bus == 0 else []
+        return bool(self._listening) or page.bus == BUS_LOW
+
+    def writebyte(self, byte: int) -> None:
+        """A command."""
+        desk.charge(BYTE_US)
+        if self._phase == "rom":
+            self._phase = "function" if byte == SKIP else "match"
+        elif byte == CONVERT:
+            self._convert()
+        elif byte == READ:
+            self._phase = "read"
+
+    def _convert(self) -> None:
+        desk.stamp()
+        mask = 0
+        for place in self._listening:
+            self._ready_us[place], self._due[place] = desk.now_us + CONVERSION_US, True
+            mask |= 1 << place
+        desk.convert(mask)
+
+    def write(self, rom: bytes) -> None:
+        """An id: only this probe listens on."""
+        desk.charge(BYTE_US * len(rom))
+        self._listening = [place for place in self._listening if self._roms[place] == rom]
+        self._phase = "function"
+
+    def readinto(self, pad: bytearray) -> None:
+        """The scratchpad; probes that answer together pull the line low together."""
+        desk.charge(BYTE_US * len(pad))
+        if desk.page.bus != 0:
+            pad[:] = (b"\xff" if desk.page.bus == BUS_DEAD else b"\x00") * len(pad)
+            return
+        pads = [self._pad(place) for place in self._listening]
+        pad[:] = bytes(map(_and, *pads)) if len(pads) > 1 else pads[0] if pads else b"\xff" * len(pad)
+
+    def _pad(self, place: int) -> bytes:
+        arrays = desk.page.arrays
+        if self._due[place] and desk.now_us >= self._ready_us[place]:
+            self._due[place] = False
+            self._word[place] = arrays["reading"][place]
+            arrays["fresh"][place] = 0
+        status = arrays["status"][place]
+        if status == ANSWERS_85 or arrays["fresh"][place]:
+            return self._made(POWER_ON, 0x0C, status)
+        word = self._word[place]
+        return self._made(word, 0x10 - (word & 0x0F), status)
+
+    def _made(self, word: int, count: int, status: int) -> bytes:
+        key = word, count, status
+        if key not in self._pads:
+            body = bytes((word & 0xFF, word >> 8 & 0xFF, 0x4B, 0x46, 0x7F, 0xFF, count, 0x10))
+            self._pads[key] = body + bytes((crc8(body) ^ (0x5A if status == SPOILT else 0),))
+        return self._pads[key]
+
+
+def _and(left: int, right: int) -> int:
+    return left & right
+
+
+class _Poll:
+    """Either stream's poll: the one that is registered first decides which."""
+
+    def __init__(self) -> None:
+        self._input = False
+
+    def register(self, stream: Any, mask: int) -> None:
+        """Which stream."""
+        self._input = stream is _STDIN
+
+    def poll(self, ms: int) -> bool:
+        """Input: sleep until the host writes. Output: will the host take a packet?"""
+        now_us = desk.stamp()
+        if not self._input:
+            return desk.host_reads
+        if ms and not desk.heard:
+            desk.pass_until(now_us - (now_us - desk.boot_us) % 1000 + ms * 1000, until_heard=True)
+        return bool(desk.heard)
+
+
+class _Input:
+    def read(self, count: int) -> bytes:
+        got = bytes(desk.heard[:count])
+        del desk.heard[:count]
+        desk.charge(RECEIVE_US * len(got))
+        return got
+
+
+class _Output:
+    def write(self, data: bytes) -> int:
+        return 0 if desk.dead else desk.take(bytes(data))
+
+
+_STDIN = types.SimpleNamespace(buffer=_Input())
+_STDOUT = types.SimpleNamespace(buffer=_Output())
+
+
+def _cause() -> str:
+    return desk.cause
+
+
+def _reset() -> None:
+    if desk.dead:
+        raise PowerLostError
+    raise ResetError("HARD_RESET")
+
+
+def install() -> Any:
+    """Put the modules where `board.py` looks for them, and return it."""
+    machine: Any = types.ModuleType("machine")
+    machine.Pin, machine.PWM, machine.ADC, machine.WDT, machine.RTC = Pin, Pwm, Adc, Wdt, Rtc
+    machine.reset, machine.reset_cause = _reset, _cause
+    machine.unique_id = lambda: b"\xe6campaig"
+    for name in ("PWRON_RESET", "HARD_RESET", "WDT_RESET", "SOFT_RESET"):
+        setattr(machine, name, name)
+    onewire: Any = types.ModuleType("onewire")
+    onewire.OneWire = OneWire
+    kept = {name: sys.modules.get(name) for name in ("machine", "onewire")}
+    sys.modules.update(machine=machine, onewire=onewire)
+    from bainboard import board
+
+    for name, module in kept.items():  # others in this process make their own
+        if module is None:
+            del sys.modules[name]
+        else:
+            sys.modules[name] = module
+    fakes: dict[str, Any] = {
+        "machine": machine, "onewire": onewire,
+        "time": types.SimpleNamespace(ticks_ms=lambda: desk.ticks_ms(), ticks_diff=_ticks_diff),
+        "select": types.SimpleNamespace(poll=_Poll, POLLIN=1, POLLOUT=4),
+        "sys": types.SimpleNamespace(platform="rp2", stdin=_STDIN, stdout=_STDOUT),
+        "rp2": types.SimpleNamespace(bootsel_button=lambda: desk.buttons & 4),
+    }
+    for name, fake in fakes.items():
+        setattr(board, name, fake)
+    return board
+
+
+def _ticks_diff(later: int, earlier: int) -> int:
+    return (later - earlier + TICKS // 2) % TICKS - TICKS // 2
