@@ -2,14 +2,14 @@
 
 import sys
 
-from bainboard import store, wire
+from bainboard import reserve, store, wire
 from bainboard.board import Board
 from bainboard.drive import Pwm, TimeProportioned
 from bainboard.flashlog import FlashLog, Folder
 from bainboard.front import Front
 from bainboard.outbox import Outbox
 from bainboard.service import Documents, Service, milli
-from bainboard.warmer import CHECK, HEATING, TRIP, Warmer
+from bainboard.warmer import CHECK, HEATING, IDLE, TRIP, Warmer
 
 TICK_MS = 1000
 PANEL_MS = 100  # chosen: a press is answered before the person doubts it; with no panel the recessed button has a tick
@@ -38,6 +38,7 @@ class App:
         self.outbox = Outbox()
         self._status = wire.Template(STATUS)
         self._lines = self._events = 0
+        self._swept_often = True  # since the start
         self.log = FlashLog(Folder(LOG_FOLDER))
         self.log.open(self.documents.settings, board.now_ms(), board.wall_s())
         self._log_told = False
@@ -119,6 +120,9 @@ class App:
         self._convert()
         hold_ms = self.service.hold_ms(now_ms)  # before the step, which may end the hold
         w.step(now_ms, dt_ms, water_c, water_code, bowl_c, given_j)
+        if (w.state == IDLE) != self._swept_often:
+            self._swept_often = w.state == IDLE
+            reserve.sweep(self._swept_often)
         self._drive(now_ms)
         self._remember_latch(now_ms)
         self._report(hold_ms, on_ms, water_c, bowl_c)
@@ -182,7 +186,9 @@ class App:
             return
         quiet = self.drive.resting and until_ms - now_ms >= LOG_ROOM_MS
         if quiet or late_ms > LOG_PATIENCE_MS:
+            reserve.spend()
             self.log.work(now_ms)
+            reserve.keep()
             if self.log.trouble and not self._log_told:
                 self._log_told = True
                 self._tell("log_stopped", [("why", self.log.trouble)], self.service.hold_ms(now_ms))
@@ -243,12 +249,13 @@ def main(version, keep):
         pass  # Ctrl-C: the same way out as any other end
     except Exception as error:
         board.safe()
-        with open(CRASH_FILE, "w") as file:
+        with reserve.opened(CRASH_FILE, "w") as file:
             sys.print_exception(error, file)
         raise
     finally:
         board.safe()
         try:
+            reserve.spend()
             if app is not None:
                 app.log.flush(board.now_ms())
         finally:

@@ -9,7 +9,7 @@ import errno
 import os
 import struct
 
-from bainboard import record, wire
+from bainboard import record, reserve, wire
 
 KIND = 16  # frame kind of the log
 SEGMENT_BYTES = 16384  # chosen: what is dropped at once; a night is about nine
@@ -25,6 +25,8 @@ ORIGIN, STATUS, EVENT, HOLD = 1, 2, 3, 4
 ORIGIN_BODY = "<HIIIB"  # boot u16, hold u32, up_ms u32, wall_s u32 (0 unknown), who told the wall time u8
 STATUS_BODY = "<IIBBHHHHHHBIB"  # up_ms, t_ms, state, stage, four temperatures, duty, on_ms, fault, warn, estimated; ask
 EVENT_BODY = "<II"  # up_ms, t_ms; then JSON text
+ORIGIN_BYTES = struct.calcsize(ORIGIN_BODY)
+FRONT = record.HEAD_BYTES + 3 + ORIGIN_BYTES  # bytes of a frame before its first entry, where it begins a segment
 NOBODY, RTC, HOST = 0, 1, 2
 
 # Numbers of these names never change their meaning; new ones go to the end.
@@ -84,14 +86,14 @@ class Folder:
 
     def read(self, name, at, count):
         """At most so many bytes from an offset."""
-        with open(self._path + "/" + name, "rb") as file:
+        with reserve.opened(self._path + "/" + name, "rb") as file:
             file.seek(at)
             return file.read(count)
 
     def crc(self, name, buffer):
         """CRC-32 of a file, read through a buffer that is there already."""
         crc = 0
-        with open(self._path + "/" + name, "rb") as file:
+        with reserve.opened(self._path + "/" + name, "rb") as file:
             count = file.readinto(buffer)
             while count:
                 crc = binascii.crc32(memoryview(buffer)[:count], crc)
@@ -100,12 +102,12 @@ class Folder:
 
     def write(self, name, data):
         """Make a file anew."""
-        with open(self._path + "/" + name, "wb") as file:
+        with reserve.opened(self._path + "/" + name, "wb") as file:
             file.write(data)
 
     def append(self, name, data):
         """Add to the end of a file; on the flash once closed."""
-        with open(self._path + "/" + name, "ab") as file:
+        with reserve.opened(self._path + "/" + name, "ab") as file:
             file.write(data)
 
     def sync(self):
@@ -156,9 +158,9 @@ class FlashLog:
     def __init__(self, folder):
         self._folder = folder
         self._firsts, self._sizes = [], []  # of the segments, oldest first
-        self._buffer = bytearray()
+        self._frame = bytearray(FRONT + BUFFER_BYTES + 4)
+        self._used = FRONT
         self._piece = bytearray(LOOK_BYTES)
-        self._head = b""
         self._seq = 1  # of the next frame
         self._fresh = True  # the next frame begins a segment
         self._skipped = False  # entries were let go: the next frame leaves out a number, so that the gap is seen
@@ -273,16 +275,19 @@ class FlashLog:
             ORIGIN_BODY, self.boot, self.hold, now_ms & 0xFFFFFFFF, self._wall_s(now_ms), self._clock[2])
 
     def _add(self, kind, body, now_ms):
-        if len(self._buffer) + 3 + len(body) > BUFFER_BYTES:
+        frame, at = self._frame, self._used
+        if at + 3 + len(body) > FRONT + BUFFER_BYTES:
             self._skipped = True
             return
-        if not self._buffer:  # a segment begins with what held when its first entry was made
-            origin = self._origin(now_ms)
-            self._head = struct.pack(ENTRY, ORIGIN, len(origin)) + origin
-        self._buffer += struct.pack(ENTRY, kind, len(body)) + body
+        if at == FRONT:  # a segment begins with what held when its first entry was made
+            struct.pack_into(ENTRY, frame, record.HEAD_BYTES, ORIGIN, ORIGIN_BYTES)
+            frame[FRONT - ORIGIN_BYTES : FRONT] = self._origin(now_ms)
+        struct.pack_into(ENTRY, frame, at, kind, len(body))
+        self._used = at + 3 + len(body)
+        frame[at + 3 : self._used] = body
         if self.due_ms is None:
             self.due_ms = now_ms + self._sync_ms
-        if len(self._buffer) > HURRY_BYTES:
+        if self._used > FRONT + HURRY_BYTES:
             self._hurry(now_ms)
 
     def _hurry(self, now_ms):
@@ -300,7 +305,7 @@ class FlashLog:
         try:
             if not self._known:
                 self._look()
-            if self._buffer:
+            if self._used > FRONT:
                 self._sync()
             elif self._may_drop():
                 self._drop()
@@ -316,16 +321,17 @@ class FlashLog:
 
     def flush(self, now_ms):
         """The last word before the firmware ends: everything onto the flash now."""
-        if self._buffer:
+        if self._used > FRONT:
             self.work(now_ms)
 
     def _sync(self):
         """What was gathered as one frame onto the flash."""
-        fresh = self._fresh or not self._firsts or self._sizes[-1] + len(self._buffer) + record.OVERHEAD > SEGMENT_BYTES
+        fresh = self._fresh or not self._firsts or self._sizes[-1] + self._used > SEGMENT_BYTES
         if self._skipped:
             self._seq += 1
             self._skipped = False
-        frame = record.pack(KIND, self._seq, self._head + self._buffer if fresh else self._buffer)
+        start = 0 if fresh else FRONT - record.HEAD_BYTES  # in the middle of a segment the origin stays out
+        frame = record.seal(self._frame, start, self._used, KIND, self._seq)
         if fresh:
             self._begin_segment(frame)
         else:
@@ -334,7 +340,7 @@ class FlashLog:
         self._folder.sync()
         self.synced = self._seq
         self._seq += 1
-        self._buffer = bytearray()
+        self._used = FRONT
 
     def _begin_segment(self, frame):
         for _ in range(2):  # two for one: a share that was made smaller is reached in a while
@@ -365,7 +371,7 @@ class FlashLog:
     def _give_up(self, error, now_ms):
         """Go on without: what was gathered is let go, and the flash asked again later."""
         self.trouble = "the flash is full" if error.args[0] == FULL else f"the flash gave error {error.args[0]}"
-        self._buffer = bytearray()
+        self._used = FRONT
         self._skipped = True
         self.due_ms = now_ms + RETRY_MS
 

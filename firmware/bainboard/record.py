@@ -14,8 +14,17 @@ def pack(kind, seq, payload):
     """One frame as bytes; the CRC-32 covers everything before it, the magic included."""
     if not (0 <= kind < 256 and 0 <= seq < 2**32 and len(payload) <= MAX_PAYLOAD):
         raise ValueError(f"kind {kind}, sequence {seq}, {len(payload)} bytes do not fit a frame")
-    frame = struct.pack(_HEAD, MAGIC, kind, seq, len(payload)) + payload
-    return frame + struct.pack("<I", binascii.crc32(frame))
+    frame = bytearray(OVERHEAD + len(payload))
+    frame[HEAD_BYTES:-4] = payload
+    return bytes(seal(frame, 0, len(frame) - 4, kind, seq))
+
+
+def seal(buffer, start, end, kind, seq):
+    """Head and CRC round a payload that lies in a buffer already, `HEAD_BYTES` after `start` up to `end`: the frame."""
+    struct.pack_into(_HEAD, buffer, start, MAGIC, kind, seq, end - start - HEAD_BYTES)
+    view = memoryview(buffer)
+    struct.pack_into("<I", buffer, end, binascii.crc32(view[start:end]))
+    return view[start : end + 4]
 
 
 def read(data, at=0):

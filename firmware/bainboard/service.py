@@ -3,7 +3,7 @@
 import binascii
 import sys
 
-from bainboard import VERSION, commands, faults, kept, settings, store, wire
+from bainboard import VERSION, commands, faults, kept, reserve, settings, store, wire
 from bainboard.transfer import CHUNK, Transfer, base64_text, sha256_hex
 from bainboard.warmer import TRIP
 
@@ -285,7 +285,12 @@ class Service:
         what, payload = self._transfer.complete
         if what == "gains":
             return self._gains(payload)
-        why = commands.may_store(what, self.warmer.state) or self.documents.save(what, payload)
+        reserve.spend()  # for the document as text, as a frame and as it is read back
+        try:
+            why = commands.may_store(what, self.warmer.state) or self.documents.save(what, payload)
+        except MemoryError:
+            why = "no memory in one piece just now; restart the board and send it again; what was stored still holds"
+        reserve.keep()
         if why is None:
             self.documents.damaged = False
             self._app.build(self.warmer.fault if self.warmer.state == TRIP else faults.NONE)

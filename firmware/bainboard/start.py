@@ -3,6 +3,8 @@
 import gc
 import sys
 
+from bainboard import reserve
+
 # Lowest first, and swept after each: what loading leaves behind would scatter the modules over the whole heap, and
 # no free run would be left that is long enough for the next one's tables.
 LAYERS = ("settings", "wire", "store", "transfer", "flashlog", "commands", "sensing", "board", "control.rules",
@@ -12,6 +14,8 @@ LAYERS = ("settings", "wire", "store", "transfer", "flashlog", "commands", "sens
 
 def run(version, keep):
     """Run this version; `keep`, where given, is to be called once it has proved itself."""
+    reserve.sweep(True)
+    reserve.hold()  # now, while there is one long run
     for layer in LAYERS:
         __import__("bainboard." + layer)
         gc.collect()

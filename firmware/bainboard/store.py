@@ -3,7 +3,7 @@
 import errno
 import os
 
-from bainboard import faults, record, wire
+from bainboard import faults, record, reserve, wire
 
 try:
     from os import sync
@@ -28,14 +28,14 @@ class Files:
         try:
             if os.stat(self._root + path)[6] > record.OVERHEAD + record.MAX_PAYLOAD:
                 return b""
-            with open(self._root + path, "rb") as file:
+            with reserve.opened(self._root + path, "rb") as file:
                 return file.read()
         except OSError as error:
             return None if error.args[0] == errno.ENOENT else b""
 
     def write(self, path, data):
         """Replace the file."""
-        with open(self._root + path, "wb") as file:
+        with reserve.opened(self._root + path, "wb") as file:
             file.write(data)
 
     def sync(self):

@@ -13,7 +13,7 @@ FIRMWARE, HOST = ROOT / "firmware", ROOT / "host"
 # Lowest first. A module imports from its own layer (never in a ring) and from those before it.
 FIRMWARE_LAYERS = (
     {"bainboard", "bainboard.control", "bainboard.drivers"},  # packages: names only
-    {"wire", "record", "settings", "stages", "faults", "pins", "outbox", "drivers.codes"},
+    {"wire", "record", "settings", "stages", "faults", "pins", "outbox", "reserve", "drivers.codes"},
     {"notes"},  # words for the PC; no board loads it
     {"store", "transfer", "sensing", "drive", "drivers.onewire_probe", "drivers.ntc", "control.pid", "control.rules"},
     {"commands", "programme", "evidence", "signs", "supervisor", "selftest", "panel", "flashlog", "experiment",
@@ -30,7 +30,7 @@ HOST_STANDS_ON = {
     "identify", "model",
 }
 TOUCHES_HARDWARE = {"machine", "rp2", "esp32", "onewire", "select", "time", "gc", "network", "umachine", "utime"}
-MAY_TOUCH_HARDWARE = {"bainboard.board", "bainboard.start", "main"}  # start: gc
+MAY_TOUCH_HARDWARE = {"bainboard.board", "bainboard.start", "bainboard.reserve", "main"}  # start, reserve: gc
 ON_EVERY_BOARD = {"binascii", "errno", "hashlib", "math", "os", "struct", "sys"}
 HARMLESS_CALLS = {"range", "len", "tuple", "dict", "float", "int", "str", "min", "max"}
 

@@ -310,3 +310,30 @@ def test_a_full_flash_is_told_once_and_the_hold_goes_on():
     assert events[-1]["why"] == "done"
     assert states >= {"check", "hold"}
     assert (report["resets"], report["dead"]) == ([], None)
+
+
+@pytest.mark.parametrize("first", ["dark", "melted"])
+def test_a_board_that_has_run_for_a_while_still_takes_documents(first):
+    """Nobody reads, lines pile up, the log has an entry a second: the heap at its fullest, then another evening."""
+    with alone(7200, profile=first, settings={"log.status_s": 1}) as board:
+        run_until(board, 1500)
+        transport = ports.open_port(board.path)
+        board.run_clock()
+        link = Link(transport)
+        link.hello()
+        for name in ("milk", "white", "dark"):
+            link.request("stop")
+            link.upload("profile", document("profile", load_profile(name).document()))
+            link.upload("settings", document("settings", name_probes(load_rig("pot")).settings))
+            link.request("start", stage="work", for_ms=7_200_000, room=20000)
+            until_s = board.report()["now_s"] + 600
+            while board.report()["now_s"] < until_s:
+                transport.read()
+        board.hold_clock()
+        transport.close()
+        report = board.report()
+        assert (report["resets"], report["dead"]) == ([], None)
+        chip = segments_by_littlefs(board.flash())
+    holds, notes = read_holds([frame for name in sorted(chip) for frame in read_segment(chip[name])[0]])
+    assert (len(holds), notes) == (4, [])
+    assert not [event for hold in holds for event in hold.events if event["event"] == "log_stopped"]
