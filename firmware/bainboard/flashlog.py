@@ -25,7 +25,7 @@ ORIGIN, STATUS, EVENT, HOLD = 1, 2, 3, 4
 ORIGIN_BODY = "<HIIIB"  # boot u16, hold u32, up_ms u32, wall_s u32 (0 unknown), who told the wall time u8
 STATUS_BODY = "<IIBBHHHHHHBIB"  # up_ms, t_ms, state, stage, four temperatures, duty, on_ms, fault, warn, estimated; ask
 EVENT_BODY = "<II"  # up_ms, t_ms; then JSON text
-ORIGIN_BYTES = struct.calcsize(ORIGIN_BODY)
+ORIGIN_BYTES = 15
 FRONT = record.HEAD_BYTES + 3 + ORIGIN_BYTES  # bytes of a frame before its first entry, where it begins a segment
 NOBODY, RTC, HOST = 0, 1, 2
 

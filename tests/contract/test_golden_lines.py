@@ -109,13 +109,14 @@ def test_the_golden_log_frame_is_what_the_board_writes_and_the_pc_reads():
     _, kind, seq, payload, frame = FRAMES[-1]
     assert kind == flashlog.KIND
     origin, status, event = flashlog.entries(payload)
+    assert struct.calcsize(flashlog.ORIGIN_BODY) == flashlog.ORIGIN_BYTES == len(origin[1])
     assert struct.unpack("<HIIIB", origin[1]) == (3, 7, 5000, 1800000000, 2)
     line = (1, 61000, "hold", "work", 33124, 31500, 0, 31500, 33300, 2345, 2400, 0, 0, "", 0)
     log = flashlog.FlashLog(None)
     log.set(settings.defaults(settings.SETTINGS))
     log.status(66000, line)
     log.event(66000, 61000, "warm", [])
-    written = bytes(log._buffer)
+    written = bytes(log._frame[flashlog.FRONT : log._used])
     assert written == payload[3 + len(origin[1]) :]
     holds, notes = read_holds(read_segment(bytes.fromhex(frame))[0])
     assert notes == []
