@@ -37,7 +37,7 @@ def read(data, at=0):
         return None
     if binascii.crc32(memoryview(data)[at : end - 4]) != struct.unpack_from("<I", data, end - 4)[0]:
         return None
-    return kind, seq, bytes(data[at + HEAD_BYTES : end - 4]), end
+    return kind, seq, bytes(memoryview(data)[at + HEAD_BYTES : end - 4]), end  # one copy of it, not two
 
 
 def scan(data):

@@ -53,33 +53,39 @@ class Slots:
 
     def load(self):
         """(payload or None, its sequence or 0, note): the newer whole copy and how the two are."""
-        newest, _, note = self._look()
-        return (newest[1], newest[0], note) if newest else (None, 0, note)
+        seq, target, note = self._look()
+        if not seq:
+            return None, 0, note
+        return record.read(self._fs.read(self._paths[1 - target]))[2], seq, note
 
     def save(self, payload):
         """Write over the copy that is not the newest, sync, read back; a lost other copy is written too."""
-        newest, target, _ = self._look()
-        self._put(target, newest[0] + 1 if newest else 1, payload)
-        newest, target, note = self._look()
+        seq, target, _ = self._look()
+        self._put(target, seq + 1, payload)
+        seq, target, note = self._look()
         if note == ONE_LOST:
-            self._put(target, newest[0] + 1, payload)
+            self._put(target, seq + 1, payload)
 
     def _look(self):
-        """((seq, payload) of the newest or None, index of the slot to write next, note)."""
-        raw = [self._fs.read(path) for path in self._paths]
-        copies = [self._whole(data) for data in raw]
-        if copies[0] is None and copies[1] is None:
-            return None, 0, NONE_YET if raw[0] is None and raw[1] is None else BOTH_LOST
-        newer = 0 if copies[1] is None or (copies[0] is not None and copies[0][0] > copies[1][0]) else 1
-        older = 1 - newer
-        first = raw[older] is None and copies[newer][0] == 1  # the very first save leaves one slot unwritten
-        return copies[newer], older, GOOD if first or copies[older] else ONE_LOST
+        """(sequence of the newest or 0, index of the slot to write next, note).
 
-    def _whole(self, data):
+        One slot at a time: a board that has run a while has no room for the copies of both.
+        """
+        there_a, a = self._sequence(self._paths[0])
+        there_b, b = self._sequence(self._paths[1])
+        if not (a or b):
+            return 0, 0, BOTH_LOST if there_a or there_b else NONE_YET
+        older, lost, blank = (1, not b, not there_b) if a > b else (0, not a, not there_a)
+        first = blank and (a or b) == 1  # the very first save leaves one slot unwritten
+        return max(a, b), older, GOOD if first or not lost else ONE_LOST
+
+    def _sequence(self, path):
+        """(is there a file, its frame's sequence or 0 when it is not whole)."""
+        data = self._fs.read(path)
         frame = record.read(data) if data else None
         if frame is None or frame[0] != self._kind or frame[3] != len(data):
-            return None
-        return frame[1], frame[2]
+            return data is not None, 0
+        return True, frame[1]
 
     def _put(self, index, seq, payload):
         path, frame = self._paths[index], record.pack(self._kind, seq, payload)
