@@ -52,6 +52,7 @@ COMMANDS = (
     ("change", (_NAME,), (HOLD, OFF, PAUSE)),
     ("profiles", (("at", WHOLE, 0, 99, 0),), STATES),
     ("use", (_NAME,), COLD),
+    ("lock", (("for_ms", WHOLE, 0, 3600000, NEEDED),), (IDLE,)),
     ("silence", (), STATES),
     ("maintenance", (), COLD),
     ("begin", (

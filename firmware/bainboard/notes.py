@@ -99,6 +99,7 @@ COMMANDS = {
     "change": "another bowl, of a chocolate that is kept here",
     "profiles": "one of the chocolates that are kept here",
     "use": "choose one of them",
+    "lock": "no hold starts for so long: probes are in ice or boiling water; 0 ends it",
     "silence": "quiet the buzzer; clears nothing",
     "maintenance": "leave the wire for the REPL",
     "begin": "a document comes in",

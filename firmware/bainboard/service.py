@@ -76,6 +76,7 @@ class Service:
         self._answered = commands.Answered()
         self._transfer = Transfer()
         self._again_ms = None  # when yes was pressed at rest
+        self._locked_ms = 0  # until then no hold starts, by message or by button
         self.refused = 0
 
     @property
@@ -147,6 +148,8 @@ class Service:
         """Begin a hold, logged and remembered: None, or why not."""
         if self.documents.damaged:
             return "the stored settings are damaged; send them again first"
+        if now_ms < self._locked_ms:
+            return "the heat is locked out while the probes are calibrated"
         why = self.warmer.start(self.documents.profile, stage, for_ms, room_c, now_ms)
         if why is None:
             self._app.restart_tick(now_ms)
@@ -194,6 +197,11 @@ class Service:
 
     def _do_finish(self, args, now_ms):
         return [], self.warmer.act(args["to"], now_ms)
+
+    def _do_lock(self, args, now_ms):
+        # It ends by itself: a PC that went away must not leave a warmer that will not start.
+        self._locked_ms = now_ms + args["for_ms"]
+        return [], None
 
     def _do_silence(self, args, now_ms):
         self._app.front.silence(now_ms)

@@ -165,6 +165,39 @@ def tune(as_json: bool, **options: Any) -> int:
 
 @bain.command()
 @click.option("--port", metavar="PORT", help="The board's serial port; left out, the only one plugged in.")
+@click.option(
+    "--virtual", metavar="[RIG]", is_flag=False, flag_value="pot", help="Played on a simulated warmer: pot, mat, plate."
+)
+@click.option("--rig", metavar="FILE", help="The warmer's rig file: offset and gain are written into it.")
+@click.option("--fever", metavar="TEMP", help="Probes in stirred water that a fever thermometer shows: 38.2 or 100.8F.")
+@click.option("--ice", is_flag=True, help="Probes in crushed ice and water.")
+@click.option("--boil", is_flag=True, help="Probes in boiling water; with --altitude or --pressure.")
+@click.option("--altitude", type=float, metavar="METRES", help="Above the sea.")
+@click.option("--pressure", type=float, metavar="HPA", help="Of a barometer in the kitchen, not reduced to sea level.")
+@click.option("--lifted", type=click.Choice(("water", "bowl")), help="Which probe is lifted out now: tells them apart.")
+@click.option("--bowl", multiple=True, metavar="TEMP", help="With no probe in it: the chocolate by hand, in a hold; "
+              "or WATER/CHOCOLATE as both were read.")
+@click.option("--chocolate", default="dark", show_default=True, metavar="PROFILE", help="Whose window it must serve.")
+@click.option("--show", is_flag=True, help="Only tell what is kept, and how old it is.")
+@click.option("--afresh", is_flag=True, help="Forget what was measured before.")
+@click.option("--seed", type=click.IntRange(0, 2**32 - 1), default=0, metavar="N", help="Settles simulated probes.")
+@click.option("--json", "as_json", is_flag=True, help="The result as JSON on stdout.")
+def calibrate(as_json: bool, **options: Any) -> int:
+    """Find out what the probes are worth: first beside a fever thermometer, then in ice, then in boiling water.
+
+    The heat is locked out meanwhile. With no bath named it asks, step by step. Each point is kept at once, beside the
+    rig file, in it and on the board; the first alone settles what a chocolate's window needs.
+    """
+    from bainwright.calibration.command import CalibrateAsked, calibrate_and_tell
+
+    def ask(question: str) -> str:
+        return str(click.prompt(question, default="", show_default=False, err=True))
+
+    return calibrate_and_tell(CalibrateAsked(**options), ask if sys.stdin.isatty() else None, as_json=as_json, say=say)
+
+
+@bain.command()
+@click.option("--port", metavar="PORT", help="The board's serial port; left out, the only one plugged in.")
 @click.option("--virtual", metavar="IMAGE", help="On a simulated board's flash, as hold --image keeps it.")
 @click.option("--dry-run", is_flag=True, help="Only tell what would change.")
 @click.option("--check", is_flag=True, help="Only tell what is there and whether it differs from this program's.")

@@ -12,10 +12,11 @@ from typing import Any
 from bainboard import settings, wire
 from bainwright import __version__, watch, words
 from bainwright.advice import advise
+from bainwright.calibration import kept
 from bainwright.chocolate import window_at
 from bainwright.choices import Choice
 from bainwright.commissioned import document
-from bainwright.errors import LinkError, RefusedError
+from bainwright.errors import FileError, LinkError, RefusedError
 from bainwright.gains import NAMES
 from bainwright.keys import Interrupts, Keys
 from bainwright.livelog import LiveLog, make_folder
@@ -158,7 +159,19 @@ class Runner:
             said.append(melted_note(self.choice.profile, self._rig(), self.choice.for_s, room_c))
         if self.settings["probe.bowl.kind"] == "none":
             said.append("no probe is in the chocolate: its temperature is estimated from the water")
-        return said
+        return said + self._thermometers()
+
+    def _thermometers(self) -> list[str]:
+        """What a real warmer's calibration is worth, and how old it is; a simulated one comes commissioned."""
+        if self.session.simulated:
+            return []
+        path = kept.path_for(self.choice.rig.source if self.choice.rig else None, self.settings["name"])
+        profile = self.choice.profile
+        try:
+            record = kept.read(path)
+        except FileError as failed:  # the hold runs already, and does not need it
+            return [str(failed)]
+        return kept.notes(record, self.settings, profile.high_c - profile.low_c, datetime.now(UTC))
 
     # -- while it runs -----------------------------------------------------------------------------------------------
 

@@ -61,8 +61,13 @@ def pressure_pa(altitude_m: float) -> float:
 
 
 def boiling_c(altitude_m: float) -> float:
-    """Boiling point of water at an altitude: standard pressure, then IAPWS-IF97's saturation line."""
-    beta = math.sqrt(math.sqrt(pressure_pa(altitude_m) / 1e6))
+    """Boiling point of water at an altitude, at standard pressure."""
+    return boiling_at_c(pressure_pa(altitude_m))
+
+
+def boiling_at_c(pressure: float) -> float:
+    """Boiling point of water at an air pressure, Pa: IAPWS-IF97's saturation line."""
+    beta = math.sqrt(math.sqrt(pressure / 1e6))
     n = _IF97
     e = beta * beta + n[2] * beta + n[5]
     f = n[0] * beta * beta + n[3] * beta + n[6]

@@ -1,0 +1,1 @@
+"""What a warmer's probes are worth: known temperatures, a fit with its doubt, and the record of both."""

@@ -1,0 +1,194 @@
+"""Known temperatures, and what a probe's readings at them say of its offset and gain. Pure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from bainwright.errors import UseError
+from bainwright.plan.kitchen import boiling_at_c, pressure_pa
+
+FEVER, ICE, BOIL = "fever", "ice", "boil"
+BATHS = (FEVER, ICE, BOIL)  # in this order: the first alone settles where chocolate is held
+AT_C = 32.0  # where a temper is held: offset and uncertainty are told there
+
+# A fever thermometer's limit of error, K, by the temperature it shows, °C (ASTM E1112, from memory).
+FEVER_LIMITS = ((37.0, 39.0, 0.1), (35.8, 41.0, 0.2), (34.0, 42.0, 0.3))
+BATH_K = 0.05  # between two places in a stirred bath; chosen
+ICE_K = 0.1  # of crushed ice with too little water, or a salt; limit, chosen
+STEAM_K = 0.1  # of bubbles overheated at a pot's floor; standard, chosen
+WEATHER_HPA = 10.0  # spread of the air pressure about an altitude's own; from memory
+BAROMETER_HPA = 1.0  # what a barometer shows, chosen
+LOW_HPA, HIGH_HPA = 500.0, 1085.0  # at 5500 m, and the highest ever met at the sea; from memory
+BESIDE_HPA = 60.0  # a barometer further from its altitude's own shows the pressure "at sea level"; chosen
+
+# A straight line through a probe's errors leaves so much of them, K per K away from AT_C: chosen, so that 68 K
+# further up boiling water speaks of the gain and hardly of the window.
+BENT_K_PER_K = 0.003
+# How far a part's gain may be off by its make, before anything is measured: 0.5 K over 100 K for the digital probe
+# (its data sheet, from memory), the tolerance of beta for a thermistor (chosen).
+GAIN_DOUBT = {"onewire": 0.005, "ntc": 0.02}
+LARGEST_OFFSET_K = 5.0  # settings: probe.*.offset_c
+LEAST_GAIN, LARGEST_GAIN = 0.95, 1.05  # settings: probe.*.gain
+COVER = 2.0  # an uncertainty is told as twice its standard one, about 95 %
+MUCH_K = 1.0  # a correction worth a question: twice the digital probe's limit of error (its data sheet, from memory)
+MISFIT = 3.0  # a point further off the line than so many of its standard uncertainties is wrong
+
+
+@dataclass(frozen=True)
+class Known:
+    """A temperature that is known.
+
+    Attributes
+    ----------
+    bath : str
+        One of `BATHS`.
+    temp_c, u_k : float
+        The temperature and its standard uncertainty.
+    """
+
+    bath: str
+    temp_c: float
+    u_k: float
+
+
+@dataclass(frozen=True)
+class Point:
+    """A probe in a known bath: what it read, uncalibrated, with the standard uncertainty of that."""
+
+    bath: str
+    true_c: float
+    true_u_k: float
+    raw_c: float
+    raw_u_k: float
+    at: str  # when, ISO
+
+    @property
+    def u_k(self) -> float:
+        """Of the difference, the bend of the probe's errors included."""
+        return math.hypot(self.true_u_k, self.raw_u_k, BENT_K_PER_K * (self.true_c - AT_C) / math.sqrt(3.0))
+
+
+@dataclass(frozen=True)
+class Fit:
+    """What a probe is worth: calibrated = gain * raw + offset_c.
+
+    Attributes
+    ----------
+    offset_c, gain : float
+        For the settings of the same names.
+    shift_k, slope : float
+        Correction at `AT_C`, and how it grows from there.
+    var_shift, var_slope, covar : float
+        Their covariances.
+    """
+
+    offset_c: float
+    gain: float
+    shift_k: float
+    slope: float
+    var_shift: float
+    var_slope: float
+    covar: float
+
+    def doubt_k(self, temp_c: float = AT_C) -> float:
+        """The expanded uncertainty (k = 2) at a temperature."""
+        away = temp_c - AT_C
+        bent = BENT_K_PER_K * away / math.sqrt(3.0)
+        variance = self.var_shift + 2.0 * away * self.covar + away * away * self.var_slope + bent * bent
+        return COVER * math.sqrt(max(0.0, variance))
+
+
+def fever_known(shown_c: float) -> Known:
+    """A bath that a fever thermometer shows.
+
+    Raises
+    ------
+    UseError
+        Outside what such a thermometer shows.
+    """
+    for low_c, high_c, limit_k in FEVER_LIMITS:
+        if low_c <= shown_c <= high_c:
+            return Known(FEVER, shown_c, math.hypot(limit_k / math.sqrt(3.0), 0.1 / math.sqrt(12.0), BATH_K))
+    raise UseError("--fever", got=f"{shown_c:g} °C", wanted=f"{FEVER_LIMITS[-1][0]:g} to {FEVER_LIMITS[-1][1]:g} °C",
+                   hint="37 to 39 °C is where a fever thermometer is best: add warm or cold water")
+
+
+def ice_known() -> Known:
+    """Crushed ice in a little water, stirred: 0 °C by the old definition of the scale, 0.00 still."""
+    return Known(ICE, 0.0, math.hypot(ICE_K / math.sqrt(3.0), BATH_K))
+
+
+def boil_known(altitude_m: float | None, pressure_hpa: float | None) -> Known:
+    """Water at a rolling boil, by the altitude or better by a barometer in the kitchen.
+
+    Raises
+    ------
+    UseError
+        When neither is given, or a figure cannot be, or they contradict each other.
+    """
+    if altitude_m is None and pressure_hpa is None:
+        raise UseError("where does it boil?", wanted="--altitude METRES, or --pressure HPA from a barometer there",
+                       hint="300 m are one degree")
+    expected_pa = pressure_pa(altitude_m) if altitude_m is not None else None
+    if pressure_hpa is None:
+        assert expected_pa is not None
+        return Known(BOIL, boiling_at_c(expected_pa), _boil_u(expected_pa, WEATHER_HPA))
+    if not LOW_HPA <= pressure_hpa <= HIGH_HPA:  # NaN fails too
+        raise UseError("--pressure", got=f"{pressure_hpa:g} hPa", wanted=f"{LOW_HPA:g} to {HIGH_HPA:g} hPa",
+                       hint="1 inHg is 33.86 hPa, 1 mmHg 1.333 hPa")
+    if expected_pa is not None and abs(pressure_hpa - expected_pa / 100.0) > BESIDE_HPA:
+        raise UseError("--pressure and --altitude contradict each other", got=f"{pressure_hpa:g} hPa",
+                       wanted=f"about {expected_pa / 100.0:.0f} hPa at {altitude_m:g} m",
+                       hint="a weather report's pressure is reduced to sea level: leave it out")
+    return Known(BOIL, boiling_at_c(100.0 * pressure_hpa), _boil_u(100.0 * pressure_hpa, BAROMETER_HPA))
+
+
+def _boil_u(pressure: float, spread_hpa: float) -> float:
+    k_per_hpa = (boiling_at_c(pressure + 50.0) - boiling_at_c(pressure - 50.0))
+    return math.hypot(k_per_hpa * spread_hpa, STEAM_K)
+
+
+def fit(points: Sequence[Point], kind: str) -> Fit:
+    """Offset and gain from the points there are, least squares weighed by what each is worth.
+
+    One point says the offset; how far the gain may be off by the part's make stands in for what is not measured, so
+    the uncertainty grows away from the points by itself.
+
+    Parameters
+    ----------
+    points : sequence of Point
+        One a bath.
+    kind : str
+        Of the probe: ``onewire`` or ``ntc``.
+
+    Raises
+    ------
+    UseError
+        When the points contradict each other, or ask for more than a calibration may do.
+    """
+    weights = [(p.u_k**-2, p.raw_c - AT_C, p.true_c - p.raw_c) for p in points]
+    prior = GAIN_DOUBT[kind] ** -2
+    s0, s1 = sum(w for w, _, _ in weights), sum(w * x for w, x, _ in weights)
+    s2 = sum(w * x * x for w, x, _ in weights) + prior
+    t0, t1 = sum(w * y for w, _, y in weights), sum(w * x * y for w, x, y in weights)
+    det = s0 * s2 - s1 * s1
+    shift, slope = (s2 * t0 - s1 * t1) / det, (s0 * t1 - s1 * t0) / det
+    found = Fit(shift - slope * AT_C, 1.0 + slope, shift, slope, s2 / det, s0 / det, -s1 / det)
+    _agree(points, found)
+    if abs(found.offset_c) > LARGEST_OFFSET_K or not LEAST_GAIN <= found.gain <= LARGEST_GAIN:
+        raise UseError(f"the probe would need an offset of {found.offset_c:+.2f} K and a gain of {found.gain:.4f}",
+                       wanted=f"at most {LARGEST_OFFSET_K:g} K and {LEAST_GAIN:g} to {LARGEST_GAIN:g}",
+                       hint="no calibration mends that: look at its kind in the rig, or replace it")
+    return found
+
+
+def _agree(points: Sequence[Point], found: Fit) -> None:
+    for point in points:
+        left_k = point.true_c - point.raw_c - found.shift_k - found.slope * (point.raw_c - AT_C)
+        if abs(left_k) > MISFIT * point.u_k:
+            told = ", ".join(f"{p.bath} {p.true_c - p.raw_c:+.2f} K" for p in points)
+            raise UseError("the points contradict each other", got=told,
+                           wanted="corrections on one line within what each point is worth",
+                           hint=f"measure the {points[-1].bath} point again; --afresh forgets them all")
