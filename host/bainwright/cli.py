@@ -117,6 +117,28 @@ def temper(as_json: bool, **options: Any) -> int:
 
 
 @bain.command()
+@click.argument("log", metavar="LOG", required=False)
+@click.option("--left", metavar="MASS", help="What is left, spread, set and weighed: 640g.")
+@click.option("--melt", metavar="MASS", help="The melt as it was before any seed went in.")
+@click.option("--seed", metavar="MASS", help="The seed that went in: the next plan learns from it.")
+@click.option("--of", metavar="LOG", help="The hold whose leftovers were melted again for this one.")
+@click.option("--water", is_flag=True, help="Water got into it.")
+@click.option("--grains", is_flag=True, help="It has lumps that do not melt.")
+@click.option("--allergen", "allergens", multiple=True, metavar="WHAT", help="What else got into it: hazelnut.")
+@click.option("--pounds", is_flag=True, help="Show oz and lb.")
+@click.option("--json", "as_json", is_flag=True, help="The record as JSON on stdout.")
+def stock(as_json: bool, pounds: bool, **options: Any) -> int:
+    """Keep what an evening left: its mass, how often it was melted, what got into it, and may it be tempered again.
+
+    LOG is the hold's folder; with none, all that is kept is told. Exit status 1 says that some of it is not fit.
+    """
+    from bainwright.plan.measures import Shown
+    from bainwright.stock import StockAsked, stock_and_tell
+
+    return stock_and_tell(StockAsked(**options), Shown(pounds=pounds), as_json=as_json, say=say)
+
+
+@bain.command()
 @click.option("--port", metavar="PORT", help="The board's serial port; left out, the only one plugged in.")
 @click.option("--virtual", metavar="IMAGE", help="From a simulated board's flash, as hold --image keeps it.")
 @click.option("--out", metavar="DIR", help="Where the folders of holds are; holds/ unless given.")

@@ -150,6 +150,9 @@ def report(runner: Runner, ended: Ended, truth: Any) -> Report:
     s = score_part(log, trace_of(log, truth, course.end_ms / 1000), window_of(choice))
     held = paragraph(choice.profile.name, s, window_of(choice), course.trips) if s else UNWORKED
     night = _night(log, runner)
+    if (log["stage"] == "rest").any():
+        notes.append(f"weigh what is left once it has set: bain stock {path.parent} --left 640g keeps it, and says "
+                     "whether it may be tempered again")
     said = f"{night} {held} {ENDINGS.get(course.ended or '', '')}".strip()
     notes += log.notes
     if course.log.trouble is None:

@@ -11,6 +11,7 @@ from bainwright.plan.kitchen import pressure_pa
 from bainwright.plan.measures import Shown, parse_clock_min, parse_mass_kg, parse_share, parse_temp_c
 from bainwright.plan.parts import Refill, Wanted
 from bainwright.rig import load_rig
+from bainwright.stock import past_factor
 
 DEFAULT_RIG = "pot"
 DEFAULT_MELT_C = {"dark": 48.0}  # within 45-50 °C, common practice, no source
@@ -104,7 +105,7 @@ def settle(asked: Asked, shown: Shown) -> Wanted:
         water_c=_or(_temp(asked.water_temp, "--water-temp", 0.0, 95.0), room_c),
         cold_c=_or(_temp(asked.cold_water, "--cold-water", 0.0, 40.0), DEFAULT_COLD_C),
         work_s=_work_s(asked, profile, assumed),
-        seed_factor=_seed_factor(asked.seed_factor),
+        seed_factor=_seed_factor(asked.seed_factor, profile.kind, assumed),
         altitude_m=altitude_m,
         centre_c=_temp(asked.centre_temp, "--centre-temp", -5.0, 30.0),
         refill=_refill(asked, profile, min(total_kg, float(rig.settings["chocolate_kg"]))),
@@ -219,8 +220,16 @@ def _end_c(asked: Asked, profile: Profile) -> float:
     )
 
 
-def _seed_factor(factor: float | None) -> float:
-    factor = 1.0 if factor is None else factor
+def _seed_factor(factor: float | None, kind: str, assumed: list[str]) -> float:
+    """Asked for, or what past evenings showed, or 1."""
+    if factor is None:
+        past = past_factor(kind)
+        if past is None:
+            return 1.0
+        factor, evenings = past
+        often = "the last evening" if evenings == 1 else f"the last {evenings} evenings"
+        assumed.append(f"{factor:.2f} times the seed, from {often} (bain stock told; --seed-factor 1 leaves it out)")
+    factor = float(factor)
     if not 0.5 <= factor <= 2.0:  # NaN fails too
         raise UseError(
             "--seed-factor",
