@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from typing import Any
 
 from bainboard import faults, record, settings, store, wire
@@ -30,6 +31,11 @@ def document(what: str, values: dict[str, Any]) -> bytes:
         return bytes(wire.text([(name, values[name]) for name in names]).encode())
     except ValueError as failed:
         raise FileError(f"the {what} cannot be sent", got=str(failed)) from failed
+
+
+def short_hash(payload: bytes) -> str:
+    """What a board's hello says of a stored document: the first 8 hex digits of its SHA-256."""
+    return hashlib.sha256(payload).hexdigest()[:8]
 
 
 def flash_of(rig: Rig) -> dict[str, bytes]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import time
 from dataclasses import dataclass
@@ -12,10 +11,11 @@ from typing import Any
 from bainboard import settings, wire
 from bainwright import __version__, watch, words
 from bainwright.advice import advise
+from bainwright.bag.board import kept as kept_chocolates
 from bainwright.calibration import kept
-from bainwright.chocolate import window_at
+from bainwright.chocolate import Profile, window_at
 from bainwright.choices import Choice
-from bainwright.commissioned import document
+from bainwright.commissioned import document, short_hash
 from bainwright.errors import FileError, LinkError, RefusedError
 from bainwright.gains import NAMES
 from bainwright.keys import Interrupts, Keys
@@ -32,7 +32,9 @@ RECONNECT_S = 15 * 60.0  # chosen: long enough to find the cable, short enough t
 SILENT_S = 5.0  # a live board speaks every second; five missed ones are worth a word
 ANNOUNCE_S = 300  # what the refill key announces: five minutes (design: feedback alone gains less than this lead)
 
-_KEYS = "y yes  n no, it thickens  r refill coming  b bowl off/on  t test  e end of dipping  w pause  Ctrl-C "
+_KEYS = (
+    "y yes  n no, it thickens  r refill coming  b bowl off/on  t test  c other bowl  e end of dipping  w pause  Ctrl-C "
+)
 KEYS = _KEYS + "leave or stop"
 KEYS_VIRTUAL = _KEYS + "end"
 QUESTION = "Leave the warmer running (l), stop it (s) or go on watching (g)?"
@@ -72,6 +74,7 @@ class Runner:
         self.answer: dict[str, Any] = {}
         self.settings: dict[str, Any] = settings.defaults(settings.SETTINGS)
         self._silent_since_s = time.monotonic()
+        self._next: list[str] = []  # chocolates that are being offered for the next bowl
 
     # -- before the start --------------------------------------------------------------------------------------------
 
@@ -275,15 +278,49 @@ class Runner:
         }
         if key in acts:
             self._ask(course, *acts[key])
+        elif key == "c":
+            self._offer(course)
 
-    def _ask(self, course: Watch, do: str, fields: dict[str, Any]) -> None:
+    def _ask(self, course: Watch, do: str, fields: dict[str, Any]) -> bool:
         """A request in the middle of a hold; a no is shown and the hold goes on."""
         try:
             with self.session.held():
                 self.session.link.request(do, **fields)
         except RefusedError as refused:
-            course.scene.events.append((course.scene.t_s, str(refused)))
-            self.view.event(course.scene.t_s, str(refused))
+            self._show(course, str(refused))
+            return False
+        return True
+
+    def _show(self, course: Watch, text: str) -> None:
+        course.scene.events.append((course.scene.t_s, text))
+        self.view.event(course.scene.t_s, text)
+
+    # -- another bowl ------------------------------------------------------------------------------------------------
+
+    def _offer(self, course: Watch) -> None:
+        """Which chocolate comes next: one of those the board keeps."""
+        with self.session.held():
+            names = [each.name for each in kept_chocolates(self.session.link, self.hello)]
+        self._next = [name for name in names if name != course.scene.chocolate]
+        if not self._next:
+            self._show(course, "no other chocolate is kept on the warmer: bain profile send brings one, at rest")
+            return
+        offered = ", ".join(f"{number} {name}" for number, name in enumerate(self._next, 1))
+        course.scene.question = f"Which chocolate is the next bowl: {offered}? Any other key: none"
+        self.view.say(course.scene.question)
+
+    def _chosen(self, course: Watch, key: str) -> None:
+        """The bath goes to the next bowl; from here on its figures are the ones that count."""
+        names, self._next, course.scene.question = self._next, [], ""
+        if not key.isdigit() or not 1 <= int(key) <= len(names):
+            return
+        name = names[int(key) - 1]
+        with self.session.held():
+            values = json.loads(self.session.link.download("profile", name=name))
+        if self._ask(course, "change", {"name": name}):
+            course.scene.chocolate = name
+            if course.tonight is not None:
+                course.tonight.change(Profile(**values, of=values["kind"]))
 
     def _interrupted(self, course: Watch, keys: Keys, interrupts: Interrupts) -> None:
         if course.ended is not None:
@@ -296,12 +333,14 @@ class Runner:
         alone = self.session.virtual or not keys.there
         if alone or interrupts.count > 1:
             self._stop(course)
-        elif not course.scene.question:
-            course.scene.question = QUESTION
+        elif not course.scene.question or self._next:
+            self._next, course.scene.question = [], QUESTION
             self.view.say(f"{QUESTION} {QUESTION_TOLD}")
 
     def _answered(self, course: Watch, key: str, interrupts: Interrupts) -> None:
-        if key == "l":
+        if self._next:
+            self._chosen(course, key)
+        elif key == "l":
             course.ended = watch.LEFT
         elif key == "s":
             self._stop(course)
@@ -316,8 +355,3 @@ class Runner:
         for message in self.session.link.poll():
             course.take(message)
         course.ended = course.ended or watch.STOPPED
-
-
-def short_hash(payload: bytes) -> str:
-    """What a board's hello says of a stored document: the first 8 hex digits of its SHA-256."""
-    return hashlib.sha256(payload).hexdigest()[:8]

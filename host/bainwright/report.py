@@ -76,6 +76,12 @@ def trace_of(log: HoldLog, truth: Any, end_s: float) -> Trace:
     )
 
 
+def changed_s(log: HoldLog) -> float:
+    """When another bowl came, of another chocolate: what follows is not judged by the window of the first."""
+    times_s = [float(event["t_s"]) for event in log.events if event.get("event") == "changed"]
+    return min(times_s, default=float("inf"))
+
+
 def score_part(log: HoldLog, trace: Trace, window: Window) -> Score | None:
     """Score what is to be judged of an evening: its work, or the night, and not the melting before it.
 
@@ -86,7 +92,7 @@ def score_part(log: HoldLog, trace: Trace, window: Window) -> Score | None:
     """
     if not np.isin(log["stage"], EARLIER).any():
         return score(trace, window)
-    judged = np.isin(log["stage"], ("work", "melted"))
+    judged = np.isin(log["stage"], ("work", "melted")) & (log["t_s"] < changed_s(log))
     rows = np.clip(np.searchsorted(log["t_s"], trace.t_s, side="right") - 1, 0, len(log) - 1)
     part = judged[rows]
     if not part.any():
@@ -150,6 +156,8 @@ def report(runner: Runner, ended: Ended, truth: Any) -> Report:
     s = score_part(log, trace_of(log, truth, course.end_ms / 1000), window_of(choice))
     held = paragraph(choice.profile.name, s, window_of(choice), course.trips) if s else UNWORKED
     night = _night(log, runner)
+    if changed_s(log) < float("inf"):
+        notes.append("another chocolate came into the bath: only the first bowl is scored")
     if (log["stage"] == "rest").any():
         notes.append(f"weigh what is left once it has set: bain stock {path.parent} --left 640g keeps it, and says "
                      "whether it may be tempered again")

@@ -98,11 +98,25 @@ def draw(scene: Scene, width: int, height: int, keys: str = "") -> Text:
     _gap(canvas, airy)
     _now(canvas, scene)
     _gap(canvas, airy)
-    _events(canvas, scene, height - len(canvas.lines) - 2)
-    while len(canvas.lines) < height - 1:
+    rows = _key_rows(keys, canvas.width - 4)[: 2 if airy else 1]
+    _events(canvas, scene, height - len(canvas.lines) - 1 - len(rows))
+    while len(canvas.lines) < height - len(rows):
         canvas.blank()
-    canvas.add((keys, DIM))
+    for row in rows:
+        canvas.add((row, DIM))
     return canvas.text()
+
+
+def _key_rows(keys: str, room: int) -> list[str]:
+    """The keys in rows that fit, each key with its words whole."""
+    rows = [""]
+    for key in keys.split("  "):
+        longer = f"{rows[-1]}  {key}" if rows[-1] else key
+        if len(longer) <= room or not rows[-1]:
+            rows[-1] = longer
+        else:
+            rows.append(key)
+    return rows
 
 
 def _gap(canvas: Canvas, airy: bool) -> None:
@@ -260,7 +274,8 @@ def _evening(canvas: Canvas, scene: Scene) -> None:
 def _now(canvas: Canvas, scene: Scene) -> None:
     """The one thing the person should know: a question, a trip, a trouble, or the next act."""
     if scene.question:
-        canvas.add((f" {scene.question} ", LOUD))
+        for line in textwrap.wrap(scene.question, canvas.width - 6)[:2]:
+            canvas.add((f" {line} ", LOUD))
     elif scene.status and scene.status.fault:
         canvas.add((f" {words.fault(scene.status.fault)} ", LOUD))
         for line in textwrap.wrap(" ".join(scene.advice[1:]), canvas.width - 4)[:ADVICE_LINES]:
@@ -313,7 +328,7 @@ def draw_big(scene: Scene, width: int, height: int, keys: str = "") -> Text:
     while len(canvas.lines) < height - 1:
         canvas.blank()
     canvas.lines = canvas.lines[: height - 1]
-    canvas.add((keys, DIM))
+    canvas.add((_key_rows(keys, width - 4)[0], DIM))
     return canvas.text()
 
 

@@ -81,6 +81,12 @@ class Tonight:
         told = _ADDED.get((self._stage, name)) or _ADDED.get(("", name))
         return [told(self)] if told else []
 
+    def change(self, profile: Profile) -> None:
+        """Another bowl comes, of another chocolate: its figures, and its indicators from nothing."""
+        self.profile = profile
+        self.indicators = Indicators(window_at(profile, "work"))
+        self._lost = self._over = False
+
     def window(self, stage: str) -> Window:
         """What the chocolate is held to in a stage."""
         return window_at(self.profile, stage)

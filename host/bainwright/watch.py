@@ -7,6 +7,7 @@ from typing import Any, Protocol
 from bainboard import faults, notes
 from bainwright import words
 from bainwright.advice import advise
+from bainwright.chocolate import Profile
 from bainwright.indicators import Indicators
 from bainwright.link import Losses, Message, Status
 from bainwright.livelog import LiveLog
@@ -30,6 +31,9 @@ class Tells(Protocol):
 
     def event(self, name: str, fields: dict[str, Any]) -> list[str]:
         """An event; what is worth adding to it."""
+
+    def change(self, profile: Profile) -> None:
+        """Another bowl comes, of another chocolate."""
 
     def window(self, stage: str) -> Window:
         """What the chocolate is held to in a stage."""

@@ -10,13 +10,16 @@ from fake_board import FakeBoard, FakeSession, event_line, gone, status_line
 from bainboard import faults, settings, wire
 from bainwright import hold as hold_module
 from bainwright import watch
+from bainwright.chocolate import load_profile
 from bainwright.choices import Asked, choose
 from bainwright.commissioned import document
 from bainwright.errors import FileError, RefusedError
 from bainwright.hold import Runner
 from bainwright.logs import read_log
 from bainwright.report import report
+from bainwright.rig import load_rig
 from bainwright.summary import READINGS, TRUE
+from bainwright.tonight import Tonight
 
 
 class Notebook:
@@ -440,6 +443,60 @@ def test_keys_are_the_persons_acts(here):
     turning(runner, Keyboard({2: "r", 3: "y", 4: "n", 5: "b", 6: "w", 7: "x"}), Counter(), 8)
     assert asked_of(runner) == ["announce", "confirm", "thicker", "bowl", "pause"]
     assert runner.session.acts == ["arm"] + 5 * ["hold", "release"]
+
+
+class Keeping(FakeBoard):
+    """A board that keeps these chocolates."""
+
+    def __init__(self, names):
+        super().__init__(lambda: iter(quiet()))
+        self.kept = [document("profile", load_profile(name).document()) for name in names]
+
+    def _do_profiles(self, message):
+        at = message["at"]
+        if at >= len(self.kept):
+            return [("count", len(self.kept))]
+        return [("name", json.loads(self.kept[at])["name"]), ("profile", f"{at:08x}")]
+
+    def _do_send(self, message):
+        found = [payload for payload in self.kept if json.loads(payload)["name"] == message.get("name")]
+        self.stored[message["what"]] = found[0] if found else self.stored[message["what"]]
+        return super()._do_send(message)
+
+
+def test_c_offers_the_chocolates_that_are_kept_and_a_number_changes_the_bowl(here):
+    """The next bowl's window and words are its own from there on."""
+    runner = runner_of([], board=Keeping(["dark", "milk", "white"]))
+    keyboard = Keyboard({2: "c", 4: "2"})
+    course = turning(runner, keyboard, Counter(), 3)
+    assert course.scene.question == "Which chocolate is the next bowl: 1 milk, 2 white? Any other key: none"
+    course.tonight = Tonight(runner.choice.profile, load_rig("pot"))
+    for _ in range(3):
+        runner._turn(course, keyboard, Counter())
+    assert runner.session.board.asked[-1]["do"] == "change"
+    assert runner.session.board.asked[-1]["name"] == "white"
+    assert (course.scene.chocolate, course.scene.question) == ("white", "")
+    assert course.tonight.window("work").high_c == load_profile("white").high_c
+
+
+def test_any_other_key_changes_nothing_and_a_board_that_keeps_one_says_so(here):
+    runner = runner_of([], board=Keeping(["dark", "milk"]))
+    course = turning(runner, Keyboard({2: "c", 4: "7"}), Counter(), 6)
+    assert course.scene.question == ""
+    assert "change" not in asked_of(runner)
+    runner = runner_of([], board=Keeping(["dark"]))
+    course = turning(runner, Keyboard({2: "c"}), Counter(), 3)
+    assert "no other chocolate is kept" in course.scene.events[-1][1]
+
+
+def test_only_the_first_bowl_is_scored_when_another_comes(here):
+    """A minute of dark at 31.5 °C, then one of white at 29 °C, far below dark's window."""
+    changed = wire.encode([("event", "changed"), ("n", 1), ("t", 121000), ("name", "white")])
+    script = [*quiet(60, stage="settle"), *quiet(60, first=61), changed,
+              *quiet(60, first=122, bowl=29000), done(2)]
+    _, _, told = held(script, for_="182s")
+    assert told.result["in_window_fraction"] == 1.0
+    assert any("only the first bowl is scored" in note for note in told.notes)
 
 
 def test_a_refused_act_is_shown_and_the_hold_goes_on(here):

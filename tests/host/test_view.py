@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from bainwright import screen
 from bainwright.digits import FIGURES, big_text
+from bainwright.hold import KEYS
 from bainwright.link import decode
 from bainwright.scene import ABOVE, BELOW, IN, UNKNOWN, Scene, where
 from bainwright.summary import Window
@@ -52,6 +53,16 @@ def test_the_picture_fits_any_window_for_any_status(draw, width, height, bowl, w
     else:
         assert len(lines) <= height
         assert max(map(len, lines)) <= width
+
+
+def test_every_key_and_a_long_question_stand_whole_in_eighty_columns():
+    scene = scene_at()
+    scene.question = "Which chocolate is the next bowl: 1 milk, 2 white, 3 caramelised white? Any other key: none"
+    lines = screen.draw(scene, 80, 24, KEYS).plain.split("\n")
+    told = " ".join(" ".join(lines).split())
+    assert " ".join(KEYS.split()) in told
+    assert scene.question in told
+    assert len(lines) == 24
 
 
 def test_the_picture_says_virtual_exactly_on_a_virtual_board():

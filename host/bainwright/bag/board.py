@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from bainwright.chocolate import Profile
-from bainwright.commissioned import document
+from bainwright.commissioned import document, short_hash
 from bainwright.errors import RefusedError
-from bainwright.hold import short_hash
 from bainwright.link import Link
 
 
