@@ -40,7 +40,7 @@ COMMANDS = (
     ("resume", (), (PAUSE,)),
     ("bowl", (("at", WORD, ("off", "on"), None, NEEDED),), RUNNING),
     ("announce", (
-        ("in_s", WHOLE, 0, 3600, NEEDED),
+        ("in_s", WHOLE, 0, 3600, None),
         ("mass_g", WHOLE, 1, 20000, None),
         ("temp", TEMP, 0, 60000, None),
     ), RUNNING),

@@ -90,7 +90,7 @@ COMMANDS = {
     "pause": "hands in the water: heat off, guard open",
     "resume": "hands are out again",
     "bowl": "the bowl was lifted or set back",
-    "announce": "a refill is coming",
+    "announce": "a refill is coming; with no time said, as the button: in five minutes, and again: it is not",
     "confirm": "the person answers: done, passed, still here",
     "thicker": "the person says: it thickens",
     "thinner": "the person says: it thins",

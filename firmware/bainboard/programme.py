@@ -10,9 +10,10 @@ HYSTERESIS_K = 0.1  # out of the window by more than the reading's steps of 1/16
 NUDGE_K = 0.3  # "it thickens": the usual 0.3-0.5 K at a time (common practice, no source)
 EDGE_K = 0.1  # and never closer to the window's ends than this
 LEAD_MS = 5 * 60 * 1000  # a refill comes this long after it is announced, when nobody says
-LATE_MS = 10 * 60 * 1000  # and is not coming when it is this late (chosen)
+LATE_MS = 5 * 60 * 1000  # and is not coming when it is this late: ten minutes after a press (chosen)
 LEAD_K = 0.7  # until it comes the bowl's aim leads by this: enough for all the ceiling allows (chosen, simulated)
 POURED_K = 0.3  # a fall that says it came: five steps of 1/16 K (chosen)
+LED_K = 0.1  # led as far as it will go: this near to where it waits (chosen)
 INSIDE_MS = 60 * 1000  # the bowl has settled when it was inside its window for this long (chosen)
 STIR_MS = 30 * 1000  # stirred for half a minute (chosen)
 SHIFT_K = 0.5  # a reading that stirring moves by more was not the bowl's (chosen: the digital probe's own error)
@@ -35,6 +36,7 @@ class Programme:
         self.warm_ms = None  # when the bowl first came into its window
         self.due_ms = None  # when the refill that was announced should come
         self._led_c = None  # the warmest the bowl was since it was let lead
+        self._pours = False  # it may come now
         self._most_c = most_c  # the warmer's own: no ceiling goes over it
         self._profile = profile
         self._start_ms, self._for_ms = now_ms, for_ms
@@ -105,6 +107,7 @@ class Programme:
         self._now_ms, self._water_c, self._bowl_c = now_ms, water_c, bowl_c
         if self.due_ms is not None and now_ms - self.due_ms > LATE_MS:
             self.due_ms = None
+            self._tell("no_refill")
         if bowl_c is not None and not self.bowl_away and self.stage in stages.EDGED:
             self._place(now_ms, bowl_c)
         self._aim(now_ms, bowl_c)
@@ -145,7 +148,8 @@ class Programme:
             self.due_ms = None
             return
         most_c = self.high_c - EDGE_K
-        self.aim_c = max(self.target_c, min(self.target_c + LEAD_K, 2.0 * most_c - bowl_c))
+        self.aim_c = max(self.target_c, min(self.target_c + LEAD_K, 2.0 * most_c - bowl_c, self.ceiling_c))
+        self._pours = self._pours or now_ms >= self.due_ms or bowl_c >= most_c - LED_K
 
     # -- the steps of a stage ------------------------------------------------------------------------------------------
 
@@ -180,7 +184,7 @@ class Programme:
                 ask = "not_set"
             elif took_ms >= self._profile["set_min"] * 60000:
                 ask = "set_yet"
-        self.prompt = ask
+        self.prompt = ask or ("pour" if self.due_ms is not None and self._pours else "")
 
     def _wants_seed(self):
         """Too warm for too long; then until it is in its window, so that a reading's noise does not ask and unask."""
@@ -295,8 +299,8 @@ class Programme:
 
     # -- acts of a person ---------------------------------------------------------------------------------------------
 
-    def act(self, name, now_ms, in_ms=LEAD_MS):
-        """A person's act: (True, "") or (False, why)."""
+    def act(self, name, now_ms, in_ms=None):
+        """A person's act: (True, "") or (False, why); `in_ms` when nobody said so is that of a press."""
         if name not in ACTS:
             return False, "{}: no such act, wanted one of {}".format(name, ", ".join(sorted(ACTS)))
         self._now_ms = now_ms
@@ -307,10 +311,15 @@ class Programme:
             self._events = events + self._events
             return False, f"{self.stage}: {name} refused: {why}"
         told = "denied" if no else TOLD.get(name)
+        if name == "announce" and self.due_ms is None:
+            told = "no_refill"
         self._events = events + ([told] if told and told not in self._events else []) + self._events
         return True, ""
 
     def _confirm(self, now_ms, in_ms):
+        if self.prompt == "pour":  # it is in, though a warm one may never show
+            self.due_ms = None
+            return
         yes = self._step[stages.YES]
         if yes is not None:
             getattr(self, yes)()
@@ -353,7 +362,11 @@ class Programme:
         return None
 
     def _announce(self, now_ms, in_ms):
-        self.due_ms = now_ms + in_ms
+        if in_ms is None:  # a press: fetching it, and pressed again: not coming after all
+            self.due_ms = now_ms + LEAD_MS if self.due_ms is None else None
+        else:
+            self.due_ms = now_ms + in_ms
+        self._pours = False
 
     def _test(self, now_ms, in_ms):
         if self.stage != "work":

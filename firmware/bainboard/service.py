@@ -181,7 +181,8 @@ class Service:
         return [], self.warmer.act("bowl_" + args["at"], now_ms)
 
     def _do_announce(self, args, now_ms):
-        return [], self.warmer.act("announce", now_ms, in_ms=args["in_s"] * 1000)
+        in_s = args["in_s"]
+        return [], self.warmer.act("announce", now_ms, in_ms=None if in_s is None else in_s * 1000)
 
     def _do_confirm(self, args, now_ms):
         return [], self.warmer.act("confirm", now_ms)

@@ -30,7 +30,6 @@ from bainwright.watch import Watch
 
 RECONNECT_S = 15 * 60.0  # chosen: long enough to find the cable, short enough to be told before the evening is over
 SILENT_S = 5.0  # a live board speaks every second; five missed ones are worth a word
-ANNOUNCE_S = 300  # what the refill key announces: five minutes (design: feedback alone gains less than this lead)
 
 _KEYS = (
     "y yes  n no, it thickens  r refill coming  b bowl off/on  t test  c other bowl  e end of dipping  w pause  Ctrl-C "
@@ -268,7 +267,7 @@ class Runner:
             self._answered(course, key, interrupts)
             return
         acts: dict[str, tuple[str, dict[str, Any]]] = {
-            "r": ("announce", {"in_s": ANNOUNCE_S}),
+            "r": ("announce", {}),
             "y": ("confirm", {}),
             "n": ("thicker", {}),
             "b": ("bowl", {"at": "on" if course.scene.bowl_away else "off"}),

@@ -147,6 +147,10 @@ class Tonight:
         return (f"for each kg in the bowl at most {1000 * warm:.0f} g at {REFILL_C:g} °C, {1000 * cold:.0f} g at "
                 f"{p.low_c - 4.0:g} °C, or {1000 * solid:.0f} g of pieces at {SOLID_C:g} °C; stir it in at once")
 
+    def pour(self, moment: Moment) -> str:
+        """The bath has led as far as it will."""
+        return f"pour the refill in now: {self.refill()}; then yes. r takes it back"
+
     def over(self, moment: Moment) -> str:
         """Seeded and still too warm."""
         now = "" if moment.bowl_c is None else f" ({moment.bowl_c:.1f} °C)"
@@ -182,6 +186,7 @@ _ASKED: dict[str, Callable[[Tonight, Moment], str]] = {
     "set_yet": _figures("{p.set_min:g} min are over: has it set? yes or no"),
     "not_set": _figures("{p.fail_min:g} min are over: not in temper, so no; yes tests again"),
     "more_seed": _figures("not in temper: stir in a handful of seed, 1 to 2 % of the bowl; then yes"),
+    "pour": Tonight.pour,
     "lift": Tonight.lift,
     "spread": _figures(f"lift the bowl ({WIPE}), spread what is left, let it set, weigh it; then yes. No keeps it "
                        "melted overnight"),

@@ -139,15 +139,61 @@ def test_the_bowl_goes_off_once_and_comes_back_once():
     assert p.take_events() == ["bowl_off", "bowl_on"]
 
 
-def test_an_announced_refill_is_remembered_until_it_is_ten_minutes_late():
+def test_an_announced_refill_is_remembered_for_ten_minutes():
     p = Programme(dark(), "work", 0, 0)
     p.act("announce", 1000)
     assert p.due_ms == 301000
-    p.step(301000 + 600000, 33.0, 31.5)
+    p.step(601000, 33.0, 31.5)
     assert p.due_ms == 301000
-    p.step(301000 + 600001, 33.0, 31.5)
+    assert p.prompt == "pour"
+    p.step(601001, 33.0, 31.5)
     assert p.due_ms is None
-    assert p.take_events() == ["announced", "warm"]
+    assert p.prompt == ""
+    assert p.take_events() == ["announced", "warm", "no_refill"]
+
+
+def test_pressed_again_the_refill_is_not_coming_and_a_time_that_was_said_is_kept():
+    p = Programme(dark(), "work", 0, 0)
+    p.step(0, 33.0, 31.5)
+    for _ in range(2):
+        assert p.act("announce", 1000) == (True, "")
+        p.step(2000, 33.0, 31.5)
+        assert p.aim_c > 31.5
+        assert p.act("announce", 3000) == (True, "")
+        p.step(4000, 33.0, 31.5)
+        assert (p.aim_c, p.due_ms, p.prompt) == (31.5, None, "")
+    assert p.take_events() == ["warm"] + 2 * ["announced", "no_refill"]
+    p.act("announce", 5000, in_ms=60000)
+    p.act("announce", 6000, in_ms=120000)  # said anew, not taken back
+    assert p.due_ms == 126000
+
+
+def test_it_says_pour_now_when_the_time_has_come_or_the_bowl_has_led_as_far_as_it_may():
+    p, _ = announced(31.5, 31.7)
+    assert p.prompt == ""
+    p.step(2000, 33.0, 31.82)
+    assert p.prompt == p.calls == "pour"
+    p.step(3000, 33.0, 31.7)
+    assert p.prompt == "pour"  # a reading's noise does not ask and unask
+    p, _ = announced(31.5, 31.5, every_ms=299999)
+    assert p.prompt == ""
+    p.step(300000, 33.0, 31.5)
+    assert p.prompt == "pour"
+
+
+def test_yes_to_pour_now_says_that_it_is_in_and_a_warm_one_need_not_show():
+    p, _ = announced(31.5, 31.9)
+    assert p.prompt == "pour"
+    assert p.act("confirm", 2000) == (True, "")
+    p.step(3000, 33.0, 31.9)
+    assert (p.prompt, p.aim_c, p.due_ms) == ("", 31.5, None)
+
+
+def test_the_lead_never_aims_over_the_ceiling():
+    p = Programme(dark(), "work", 0, 0, most_c=32.0)
+    p.act("announce", 0)
+    p.step(0, 31.0, 30.0)
+    assert p.aim_c == 32.0
 
 
 def test_a_refusal_names_where_it_was_what_was_asked_and_why():
@@ -206,9 +252,9 @@ def test_the_lead_ends_when_the_bowl_says_that_it_was_poured():
 def test_a_refill_far_off_does_not_lead_yet_and_one_that_never_comes_is_given_up():
     _, aims = announced(31.5, 31.5, 31.5, every_ms=60000, in_ms=460000)
     assert aims == [31.5, 31.5, 31.5]
-    p, aims = announced(*[31.6] * 17, every_ms=60000)
-    assert aims[15] > 31.5  # ten minutes late, to the second
-    assert aims[16] == 31.5
+    p, aims = announced(*[31.6] * 12, every_ms=60000)
+    assert aims[10] > 31.5  # five minutes late, to the second
+    assert aims[11] == 31.5
     assert p.due_ms is None
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
+import pytest
 import serial
 
 from bainboard import commands, faults, pins, wire
@@ -13,6 +14,7 @@ from bainwright.commissioned import flash_of
 from bainwright.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.probe_ids import name_probes
+from bainwright.virtual.scenario import Scenario, StartTable
 
 
 class Talk:
@@ -44,11 +46,11 @@ class Talk:
 
 
 @contextmanager
-def latched_board(**settings: Any) -> Iterator[Talk]:
+def latched_board(scenario: Scenario | None = None, **settings: Any) -> Iterator[Talk]:
     """A board with no latch record: as it comes from the shop, latched."""
     rig = name_probes(load_rig("pot").with_settings({"panel": True, **settings}))
     files = {path: content for path, content in flash_of(rig).items() if "latch" not in path}
-    with VirtualBoard(rig, flash_files=files) as board:
+    with VirtualBoard(rig, scenario=scenario, flash_files=files) as board:
         talk = Talk(board)
         board.arm()
         board.run_clock()
@@ -103,3 +105,27 @@ def test_a_long_no_pauses_and_a_short_yes_goes_on_with_lamps_that_say_so() -> No
         assert lit == [1, 0, 1, 0, 0]
         talk.board.press("yes", 300)
         talk.event("resumed")
+
+
+def test_a_long_yes_fetches_a_refill_and_is_told_when_to_pour_or_takes_it_back() -> None:
+    """The bath leads under its ceiling, "pour now" comes by the fifth minute, and after ten nobody is waited for."""
+    at_work = Scenario(start=StartTable(water_c=32.6, bowl_c=31.5))
+    with latched_board(at_work) as talk:
+        talk.board.press("recessed", 4500)
+        talk.event("cleared")
+        ceiling = talk.ask("start", stage="work")["ceiling"]
+        talk.event("warm")
+        talk.board.set_speed(10)  # or minutes pass between two presses
+        before = talk.until(lambda said: "status" in said)
+        for told in ("announced", "no_refill", "announced"):
+            talk.board.press("yes", 2000)
+            pressed = talk.event(told)  # while it is still held down
+            talk.until(lambda said, since_ms=pressed["t"]: said.get("t", 0) > since_ms + 2000)
+        talk.board.set_speed(50)
+        asked = talk.until(lambda said: said.get("ask") == "pour")
+        assert 60_000 < asked["t"] - pressed["t"] <= 301_000
+        assert before["water_target"] < asked["water_target"] <= ceiling
+        assert asked["target"] == before["target"]  # what is scored stays
+        over = talk.event("no_refill")
+        assert over["t"] - pressed["t"] == pytest.approx(600_000, abs=2000)
+        assert talk.until(lambda said: "status" in said and said["t"] > over["t"])["ask"] == ""

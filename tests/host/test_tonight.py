@@ -29,7 +29,7 @@ def line(t_s=1, **other):
 def asks():
     """Every key that a stage can ask."""
     plain = {step[stages.ASK] for row in stages.STAGES for step in row[stages.STEPS]}
-    return (plain - {"", "working", "settling"}) | {"lift", "seed_more", "set_yet", "not_set", "look"}
+    return (plain - {"", "working", "settling"}) | {"lift", "pour", "seed_more", "set_yet", "not_set", "look"}
 
 
 def test_every_question_has_words_with_and_without_a_warmer():
