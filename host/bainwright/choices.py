@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from bainwright import units
 from bainwright.chocolate import Profile, bundled_profiles, load_profile
 from bainwright.errors import UseError
 from bainwright.gains import GainsFile, doubts, read_gains
+from bainwright.plan.measures import parse_clock_min
 from bainwright.rig import Rig, load_rig
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.scenario import Scenario, StartTable, kind_of, load_scenario
@@ -42,6 +44,7 @@ class Asked:
     out: str | None = None
     image: str | None = None
     join: bool = False
+    until: str | None = None
 
 
 @dataclass(frozen=True)
@@ -86,7 +89,7 @@ def choose(asked: Asked) -> Choice:
     _refuse_combinations(asked, virtual)
     profile = load_profile(asked.profile or "")
     stage = choose_stage(asked.from_stage, profile)
-    for_s = units.parse_duration_s(asked.for_) if asked.for_ else None
+    for_s = _for_s(asked, virtual)
     room_c = units.parse_room_c(asked.room) if asked.room else None
     gains = read_gains(Path(asked.gains)) if asked.gains else GainsFile({})
     rig = _rig(asked, virtual)
@@ -138,6 +141,23 @@ def _refuse_combinations(asked: Asked, virtual: bool) -> None:
                 )
         if asked.vessel and not asked.rig:
             raise UseError("--vessel names a vessel of a rig file", hint="add --rig FILE")
+
+
+def _for_s(asked: Asked, virtual: bool) -> float | None:
+    """How long: as asked, or until the hour of waking."""
+    if asked.until is None:
+        return units.parse_duration_s(asked.for_) if asked.for_ else None
+    if asked.for_:
+        raise UseError("--for and --until both say how long", hint="leave one of them out")
+    if virtual:
+        raise UseError("--until is a time of day, and a virtual board has none", hint="give --for instead")
+    return seconds_until(parse_clock_min(asked.until, "--until"), datetime.now())
+
+
+def seconds_until(clock_min: int, now: datetime) -> float:
+    """Seconds until it is next so many minutes after midnight; a day where it is just that now."""
+    at = now.replace(hour=clock_min // 60, minute=clock_min % 60, second=0, microsecond=0)
+    return (at - now).total_seconds() if at > now else (at + timedelta(days=1) - now).total_seconds()
 
 
 def choose_stage(asked: str | None, profile: Profile) -> str:

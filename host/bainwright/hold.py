@@ -32,7 +32,8 @@ RECONNECT_S = 15 * 60.0  # chosen: long enough to find the cable, short enough t
 SILENT_S = 5.0  # a live board speaks every second; five missed ones are worth a word
 
 _KEYS = (
-    "y yes  n no, it thickens  r refill coming  b bowl off/on  t test  c other bowl  e end of dipping  w pause  Ctrl-C "
+    "y yes  n no, it thickens  d it thins  r refill coming  b bowl off/on  t test  c other bowl  e end of dipping  "
+    "w pause  Ctrl-C "
 )
 KEYS = _KEYS + "leave or stop"
 KEYS_VIRTUAL = _KEYS + "end"
@@ -270,6 +271,7 @@ class Runner:
             "r": ("announce", {}),
             "y": ("confirm", {}),
             "n": ("thicker", {}),
+            "d": ("thinner", {}),
             "b": ("bowl", {"at": "on" if course.scene.bowl_away else "off"}),
             "t": ("test", {}),
             "e": ("finish", {"to": "rest"}),

@@ -206,11 +206,17 @@ def _nudge_reason(tonight: Tonight) -> str:
             "melt, or melt and temper again")
 
 
+def _thin_reason(tonight: Tonight) -> str:
+    return (f"thin in its window means little crystal, or a wall over {tonight.profile.high_c:g} °C: stir, and test "
+            "before going on (t tests). Not in temper: a handful of seed")
+
+
 _ADDED: dict[tuple[str, str], Callable[[Tonight], str]] = {
     ("melt", "denied"): lambda tonight: _LUMPS,
     ("seed", "denied"): _seed_advice,
     ("", "announced"): Tonight.refill,
     ("", "thicker"): _nudge_reason,
+    ("", "thinner"): _thin_reason,
 }
 
 

@@ -4,13 +4,14 @@ import errno
 import json
 import subprocess
 import sys
+from datetime import datetime
 from pathlib import Path
 
 import pytest
 from fake_board import FakeBoard, FakeSession, event_line, status_line
 
 from bainwright import cli, evening
-from bainwright.choices import Asked, choose
+from bainwright.choices import Asked, choose, seconds_until
 from bainwright.errors import FileError, LinkError, PlantError, RefusedError, UseError
 
 
@@ -19,6 +20,12 @@ def here(tmp_path, monkeypatch):
     """A folder of its own."""
     monkeypatch.chdir(tmp_path)
     return tmp_path
+
+
+@pytest.mark.parametrize(("hour", "hours"), [(22, 8.5), (6, 0.5), (7, 23.5)])
+def test_the_hour_of_waking_is_the_next_one(hour, hours):
+    """From ten at night, and from half an hour before and after half past six."""
+    assert seconds_until(6 * 60 + 30, datetime(2026, 3, 1, hour, 0)) == 3600 * hours
 
 
 def bain(capsys, *arguments):
@@ -127,6 +134,9 @@ def test_a_missing_port_is_exit_status_3(capsys):
         ("hold dark --virtual --port /dev/ttyACM0", "leave one of them out"),
         ("hold dark --plant p.py:P --port /dev/ttyACM0", "leave one of them out"),
         ("hold dark --virtual mat --rig pot", "both name a warmer"),
+        ("hold melted --until 06:30 --for 9h", "both say how long"),
+        ("hold melted --virtual --until 06:30", "a virtual board has none"),
+        ("hold melted --until 25:30", "wanted a time of day"),
         ("hold dark --virtual --for 90", "did you mean 90m"),
         ("hold dark --virtual --for soon", "3h40m"),
         ("hold dark --virtual --room 68", "looks like °F"),

@@ -86,6 +86,14 @@ def test_seed_that_will_not_melt_gets_advice_with_how_far_the_bowl_may_be_warmed
         assert word in advice
 
 
+def test_it_thickens_and_it_thins_get_their_reason_and_the_alternatives():
+    """A lift or fall inside the window is the board's; why, and what else there is, is told."""
+    thick, thin = tonight().event("thicker", {})[0], tonight().event("thinner", {})[0]
+    assert "warm untempered melt, or melt and temper again" in thick
+    assert "test before going on" in thin
+    assert "32 °C" in thin
+
+
 def test_a_stirred_reading_that_moved_says_where_the_probe_belongs():
     t = tonight()
     t.event("stirred", {"shift": -800})
