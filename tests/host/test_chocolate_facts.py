@@ -16,7 +16,7 @@ from bainwright.plan.seeding import STUFF, Batch
 from bainwright.plan.sources import MEMORY, PRACTICE, READ
 from bainwright.rig import Rig, load_rig
 from bainwright.virtual import air, fat
-from bainwright.virtual.body import WATER_CP_J_PER_KGK, body_of
+from bainwright.virtual.body import CHOCOLATE_KG_PER_M3, WATER_CP_J_PER_KGK, body_of
 
 psychrolib.SetUnitSystem(psychrolib.SI)
 
@@ -61,6 +61,29 @@ def test_melts_are_those_of_the_trade(name, low_c, high_c):
 def test_every_kind_has_its_stuff():
     """Whatever the board calls a kind can be planned."""
     assert set(STUFF) == set(CAPS)
+
+
+def test_darks_window_is_where_form_v_seed_lives():
+    """Greweling 2007 (read): over 34 °C form V melts, under 29 °C form IV is likely too, best at about 32 °C."""
+    dark = load_profile("dark")
+    assert 29.0 < dark.low_c < dark.high_c < 34.0
+    assert dark.target_c == pytest.approx(32.0, abs=0.5)
+
+
+def test_a_ceiling_is_a_probe_error_over_or_under_where_seed_is_lost():
+    """Over 34 °C for dark, 1 to 2 K lower with milk fat: common practice, no source; the ceilings are chosen by it."""
+    assert CAPS["dark"].ceiling_c == pytest.approx(34.0, abs=0.5)
+    for kind in ("milk", "white"):
+        assert 1.0 <= CAPS["dark"].ceiling_c - CAPS[kind].ceiling_c <= 2.0
+
+
+def test_melted_stock_waits_at_40_and_of_an_unknown_kind_bears_what_milk_does():
+    """40 °C overnight: common practice, no source; over 50 °C casein denatures (Coady, read)."""
+    stock = load_profile("melted")
+    assert stock.target_c == 40.0
+    assert stock.of == "milk"
+    assert stock.never_above_c == CAPS["milk"].never_above_c == 50.0
+    assert all(load_profile(kind).keep_c == 40.0 for kind in ("dark", "milk", "white", "ruby"))
 
 
 # -- properties ------------------------------------------------------------------------------------------------------
@@ -108,6 +131,28 @@ def test_a_melt_thickens_by_half_from_40_to_31_5():
     least, most = kitchen.thicker_by(40.0, 31.5)
     assert least == pytest.approx(1.42, abs=0.007)
     assert most == pytest.approx(1.53, abs=0.007)
+
+
+def test_cocoa_butter_melts_over_a_range():
+    """One butter starts at 26, is half molten at 30.5 and all at 34 °C (Schenk & Peschar, read); here within 1 K."""
+    assert fat.molten_share(26.0) < 0.2
+    half_c = next(c / 10 for c in range(200, 400) if fat.molten_share(c / 10) >= 0.5)
+    assert half_c == pytest.approx(30.5, abs=1.0)
+    assert fat.molten_share(35.0) > 0.97
+
+
+def test_density_lies_between_solid_and_melted():
+    """1300 kg/m³ solid, 1200 at 40 °C (Beckett, constants table, 4th ed., read); a warm bowl is between."""
+    assert 1200.0 < CHOCOLATE_KG_PER_M3 < 1250.0
+
+
+def test_heater_power_cannot_show_crystals():
+    """1 % of 2 kg setting in an hour is 0.3 W (computed on 46 kJ/kg): a hundredth of what the room takes meanwhile."""
+    setting_w = 0.01 * 2.0 * STUFF["dark"].latent.value / 3600.0
+    assert setting_w == pytest.approx(0.3, abs=0.05)
+    around = Around(20.0, 0.5, 2.0, 0.7)
+    held = heating.steady(body_of(bowl_of_2_kg()), 31.5, around)
+    assert setting_w < 0.02 * held.need_w
 
 
 # -- rules of thumb of the trade -------------------------------------------------------------------------------------
