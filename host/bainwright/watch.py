@@ -78,6 +78,7 @@ class Watch:
         self.end_ms = 0
         self._stay = stay
         self._latched_ms: int | None = None
+        self._stage = ""
 
     def take(self, message: Message) -> None:
         """One line from the board."""
@@ -101,6 +102,7 @@ class Watch:
             self._add(status.t, self.tonight.see(status))
             self.scene.asked = self.tonight.ask(status) if status.ask else ""
             self.scene.indicators = self.tonight.indicators.line()
+        self._stage = status.stage
         self.scene.see(status.t / 1000, status)
         if self._latched_ms is not None and status.t >= self._watched_until_ms(self._latched_ms):
             self.ended = TRIPPED
@@ -132,7 +134,9 @@ class Watch:
     def note(self, t_ms: int, name: str, fields: dict[str, Any]) -> None:
         """Put an event into the log and before the person."""
         self.log.event(t_ms, name, fields)
-        said = words.event(name, fields)
+        if name == "stage":
+            self._stage = str(fields.get("stage"))
+        said = words.event(name, fields, self._stage)
         self.scene.events.append((t_ms / 1000, said))
         self.view.event(t_ms / 1000, said)
 

@@ -131,8 +131,29 @@ CAPTIONED = (
 )
 
 
-def event(name: str, fields: Fields) -> str:
-    """An event in words; one of a later firmware is shown by its name."""
+# What the supervisor rightly sees and a step itself brings about, told as what it is. As a warning, over the step's
+# limit always means water from the step before; what the step heated itself is a fault and told as one.
+_WARMER = "the bath is warmer than this step allows: the heat stays off until it is not"
+_COOLED = "the water fell at once: cold water, as asked"
+_COOLING = ("seed", "change")  # steps that ask for cold water
+
+
+def event(name: str, fields: Fields, at_stage: str = "") -> str:
+    """An event in words; one of a later firmware is shown by its name.
+
+    Parameters
+    ----------
+    name : str
+        The event.
+    fields : dict
+        What came with it.
+    at_stage : str
+        The step it fell in, where that is known: a warning that the step itself brings about is no alarm.
+    """
+    if name == "warn" and fields.get("fault") == faults.OVER_STAGE:
+        return _WARMER
+    if name == "warn" and fields.get("fault") == faults.PROBE_OUT and at_stage in _COOLING:
+        return _COOLED
     if name in _TOLD:
         return _TOLD[name](fields)
     return _PLAIN.get(name, name.replace("_", " "))

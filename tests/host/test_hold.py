@@ -464,6 +464,16 @@ class Keeping(FakeBoard):
         return super()._do_send(message)
 
 
+def test_a_real_warmer_s_thermometers_are_spoken_of_at_the_start_and_a_simulated_one_s_are_not(here):
+    """Never calibrated here; a record that is none is a note, for the hold runs already."""
+    runner = runner_of(quiet(), rig="pot")
+    assert [note for note in runner.notes() if "water probe was never calibrated" in note]
+    (here / "pot-calibration.json").write_text("[1,")
+    assert [note for note in runner.notes() if "no record of a calibration" in note]
+    runner.session.simulated = True
+    assert not [note for note in runner.notes() if "calibrat" in note]
+
+
 def test_c_offers_the_chocolates_that_are_kept_and_a_number_changes_the_bowl(here):
     """The next bowl's window and words are its own from there on."""
     runner = runner_of([], board=Keeping(["dark", "milk", "white"]))

@@ -7,7 +7,7 @@ import re
 import pytest
 from fake_board import status_line
 
-from bainboard import stages
+from bainboard import faults, stages
 from bainwright import tonight as tonight_module
 from bainwright import words
 from bainwright.chocolate import load_profile
@@ -150,3 +150,13 @@ def test_no_percentage_of_seed_is_told_anywhere():
     said = [tonight().ask(line(ask=ask)) for ask in asks()]
     said += [watched(*[33000] * 100).line(), *words.PROMPTS.values(), *words.VERDICTS.values()]
     assert not [text for text in said if re.search(r"\d+ ?% (of the )?seed", text)]
+
+
+def test_what_cooling_the_bath_brings_about_is_no_alarm_and_elsewhere_it_is():
+    """The supervisor rightly warns when water is ladled out; the one who was asked to ladle is not to be frightened."""
+    for stage in ("seed", "change"):
+        assert words.event("warn", {"fault": faults.PROBE_OUT}, stage) == "the water fell at once: cold water, as asked"
+        assert "warning" not in words.event("warn", {"fault": faults.OVER_STAGE})  # it comes before the new step's name
+        assert words.event("trip", {"fault": faults.PROBE_OUT, "latched": True}, stage).startswith("TRIP")
+        assert words.event("warn", {"fault": faults.HEATER_LOST}, stage).startswith("warning")
+    assert words.event("warn", {"fault": faults.PROBE_OUT}, "work").startswith("warning")

@@ -146,7 +146,7 @@ def _reading(place: str, column: Any, true_c: float) -> Reading:
     if abs(raw_c - true_c) > FAR_K:
         raise UseError(f"the {NAMES[place]}", got=f"{raw_c:.1f} °C in a bath of {true_c:.1f} °C",
                        wanted=f"within {FAR_K:g} K of it",
-                       hint="is it in the bath, and is the figure °C? 100.4F is 38 °C")
+                       hint="is it in the bath, and is that what the bath is at?")
     drift, scatter = _line(column)
     moved_k = abs(drift) * len(column) / 60.0 / math.sqrt(12.0)
     step_k = 0.0625 / math.sqrt(12.0)  # of the digital probe; a mean of still readings does not beat it
