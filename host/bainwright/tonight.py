@@ -15,7 +15,7 @@ from bainwright.indicators import Indicators
 from bainwright.link import Status
 from bainwright.plan.heating import Around, bath_j_per_k, steady, swap_l
 from bainwright.plan.refills import Bowl, largest_kg, largest_solid_kg
-from bainwright.plan.seeding import STUFF
+from bainwright.plan.seeding import STUFF, Batch, seed_for_melt_kg
 from bainwright.rig import Rig
 from bainwright.summary import Window
 from bainwright.units import duration_words
@@ -154,7 +154,14 @@ class Tonight:
     def over(self, moment: Moment) -> str:
         """Seeded and still too warm."""
         now = "" if moment.bowl_c is None else f" ({moment.bowl_c:.1f} °C)"
-        return f"still over {self.profile.high_c:g} °C{now}: stir in a handful of seed, or wait"
+        about = "" if moment.bowl_c is None else f", about {self._seed_g_per_kg(moment.bowl_c):.0f} g for each kg"
+        return f"still over {self.profile.high_c:g} °C{now}: stir in a handful of seed{about}, or wait"
+
+    def _seed_g_per_kg(self, bowl_c: float) -> float:
+        """Seed that brings a kilogram down to the top of the window, losses left out."""
+        stuff, end_c = STUFF[self.profile.kind], self.profile.high_c
+        taken_up = stuff.molten_share(end_c, SOLID_C)
+        return 1000.0 * seed_for_melt_kg(1.0, Batch(1.0, bowl_c, SOLID_C, stuff.latent.value), end_c, taken_up)
 
     def moved(self, moment: Moment) -> str:
         """The stir test failed."""

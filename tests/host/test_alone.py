@@ -89,6 +89,16 @@ def test_two_presses_of_yes_repeat_the_last_evening_after_a_look_at_water_and_pr
         assert talk.until(lambda said: said.get("state") == "hold")["target"] == 31500
 
 
+def test_two_presses_start_nothing_while_the_probes_are_calibrated() -> None:
+    with resting(last={"stage": "work", "for_ms": 3600000, "room": 19000}) as talk:
+        assert talk.ask("lock", for_ms=1800000)["ok"]
+        talk.board.press("yes", 300)
+        talk.asked("look")
+        talk.board.press("yes", 300)
+        assert "locked out" in talk.event("refused")["why"]
+        assert talk.ask("hello")["state"] == "idle"
+
+
 def test_one_press_alone_starts_nothing_and_is_forgotten_after_a_minute() -> None:
     with resting() as talk:
         talk.board.press("yes", 300)

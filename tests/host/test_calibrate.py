@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import math
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -29,7 +30,7 @@ from bainwright.calibration.reading import lifted, steady
 from bainwright.commissioned import document
 from bainwright.errors import LinkError, RefusedError, UseError
 from bainwright.link import Link
-from bainwright.rig import BUNDLED, load_rig
+from bainwright.rig import BUNDLED, PlantTable, load_rig
 from bainwright.virtual.probe_ids import name_probes
 
 NOW = "2026-03-01T18:00:00+00:00"
@@ -263,6 +264,15 @@ def test_figures_go_into_a_rig_file_and_everything_else_stays(tmp_path):
                                   'note = """\n[probe.water]\n"""\nprobe.water.kind = "ntc"\n'])
 def test_a_rig_file_in_another_style_is_left_alone(text):
     assert rigfile.changed(text, {"probe.water.offset_c": -0.12}) is None
+
+
+def test_a_real_part_s_calibration_is_not_put_on_a_simulated_probe(tmp_path):
+    """A simulated probe is not wrong by what the real one was; one whose [plant] says so is, and keeps it."""
+    rig = load_rig("pot").with_settings({"probe.water.offset_c": 0.4, "probe.water.gain": 1.01})
+    simulated = name_probes(rig).settings
+    assert (simulated["probe.water.offset_c"], simulated["probe.water.gain"]) == (0.0, 1.0)
+    wrong = replace(rig, plant=PlantTable(water_probe_bias_c=-0.4))
+    assert name_probes(wrong).settings["probe.water.offset_c"] == 0.4
 
 
 # -- the command -------------------------------------------------------------------------------------------------------

@@ -16,16 +16,26 @@ def made_up(place: str) -> str:
 
 
 def name_probes(rig: Rig) -> Rig:
-    """The rig with an id for each 1-wire probe: on a real warmer the person names them, here nobody has to.
+    """The rig with simulated probes: an id for each 1-wire one, and no calibration that was a real part's.
+
+    On a real warmer the person names them, here nobody has to. What calibration took out of a real probe is not in a
+    simulated one, and would put it wrong, unless the `[plant]` table says that it is built so.
 
     Parameters
     ----------
     rig : Rig
         A rig; ids it gives are kept.
     """
-    ids = {
+    built = {"water": rig.plant.water_probe_bias_c, "bowl": rig.plant.bowl_probe_bias_c}
+    changes: dict[str, float | str] = {
+        f"probe.{place}.{name}": value
+        for place in PLACES
+        for name, value in (("offset_c", 0.0), ("gain", 1.0))
+        if built[place] is None and rig.settings[f"probe.{place}.{name}"] != value
+    }
+    changes |= {
         f"probe.{place}.rom": made_up(place)
         for place in PLACES
         if rig.settings[f"probe.{place}.kind"] == "onewire" and not rig.settings[f"probe.{place}.rom"]
     }
-    return rig.with_settings(ids) if ids else rig
+    return rig.with_settings(changes) if changes else rig
