@@ -459,6 +459,15 @@ def test_by_hand_a_warmer_that_rests_has_no_offset(live):
         talk(None, bowl=("31.5",))
 
 
+@pytest.mark.parametrize(("state", "word"), [("hold", "a hold is running"), ("trip", "hold the recessed button")])
+def test_a_warmer_that_does_not_rest_is_not_calibrated(live, state, word):
+    fake = live([(38.0, 38.0)] * 40)
+    fake.hello["state"] = state
+    with pytest.raises(RefusedError, match=word):
+        talk(None, fever="38.0")
+    assert [each["do"] for each in fake.asked] == ["hello"]
+
+
 def test_a_record_that_is_none_is_refused_in_words(capsys, tmp_path):
     (tmp_path / "pot-calibration.json").write_text("[1,")
     rig = tmp_path / "pot.toml"

@@ -171,6 +171,8 @@ def _live(asked: CalibrateAsked) -> Warmer:
     bench = LiveBench(asked.port)
     try:
         hello = bench.link.hello()
+        if not (asked.show or asked.bowl):
+            _must_rest(str(hello.get("state")))
         values: dict[str, Any] = board.defaults(board.SETTINGS)
         if hello.get("settings"):
             values.update(json.loads(bench.link.download("settings")))
@@ -182,6 +184,15 @@ def _live(asked: CalibrateAsked) -> Warmer:
         bench.close()
         raise
     return Warmer(bench, values, rig, path, record, simulated=bench.simulated)
+
+
+def _must_rest(state: str) -> None:
+    if state == "trip":
+        raise RefusedError("a trip is latched on this warmer", hint="find its cause and hold the recessed button for "
+                           "3 s, then calibrate")
+    if state != "idle":
+        raise RefusedError("a hold is running, and probes are calibrated with the heat locked out",
+                           hint="let it end first; --bowl alone belongs into a hold")
 
 
 def _named(record: kept.Record, name: str) -> kept.Record:
