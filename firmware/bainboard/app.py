@@ -8,6 +8,7 @@ from bainboard.drive import Pwm, TimeProportioned
 from bainboard.flashlog import FlashLog, Folder
 from bainboard.front import Front
 from bainboard.outbox import Outbox
+from bainboard.powerup import CLEAN, CRASH, MEMORY, OUTAGE_S, RESUMES, RUNNING, PowerUp
 from bainboard.service import Documents, Service, milli
 from bainboard.warmer import CHECK, HEATING, IDLE, TRIP, Warmer
 
@@ -22,6 +23,7 @@ LOG_FOLDER = "/log"
 LOG_ROOM_MS = 120  # a sync erases one sector and now and then a second (45 ms each, W25Q16JV) and writes some pages
 LOG_PATIENCE_MS = 5000  # at nearly full duty no pause is long enough: then it is done all the same
 PROVED_MS = 60000  # chosen: a version new on the board that ran this long, or answered a host, starts next time too
+HEAP_MS = 60000  # chosen: a leak shows itself over hours
 CRASH_FILE = "/crash.txt"  # the last error's traceback, for the person who fetches it with mpremote
 
 
@@ -43,8 +45,12 @@ class App:
         self.log.open(self.documents.settings, board.now_ms(), board.wall_s())
         self._log_told = False
         self.service = Service(self, self.documents, self.outbox.put)
+        self._boot = store.Slots(files, "boot")
+        self.power = PowerUp(self._boot.load()[0], board.reset_cause())
+        self._record_ms = None  # since when the record of this run is to be written
+        self._heap_ms = HEAP_MS
         self.build(self._stored_latch)
-        self._tell("boot", [("cause", board.reset_cause())], 0)
+        self._tell("boot", [("cause", board.reset_cause()), ("why", self.power.why)], 0)
 
     def build(self, latch_fault):
         """Make what the settings decide; at boot, and at idle when they change."""
@@ -102,6 +108,8 @@ class App:
                 self._panel(now_ms)
             self.outbox.pump(self.board.send)
             until_ms = min(self._tick_ms, self._panel_ms, self.drive.deadline_ms)
+            if self._record_ms is not None:
+                self._keep_record(until_ms)
             if self.log.due_ms is not None:
                 self._keep_log(until_ms)
             heard = self.board.wait(until_ms)
@@ -119,6 +127,8 @@ class App:
         bowl_c, _ = self.bowl.read(now_ms) if self.bowl is not None else (None, 0)
         self._convert()
         hold_ms = self.service.hold_ms(now_ms)  # before the step, which may end the hold
+        i = w.inputs
+        i.settings_bad, i.ended, i.rebooting = self.documents.damaged, self.power.ended, self.power.rebooting
         w.step(now_ms, dt_ms, water_c, water_code, bowl_c, given_j)
         if (w.state == IDLE) != self._swept_often:
             self._swept_often = w.state == IDLE
@@ -126,6 +136,7 @@ class App:
         self._drive(now_ms)
         self._remember_latch(now_ms)
         self._report(hold_ms, on_ms, water_c, bowl_c)
+        self._remember_run(now_ms, water_c)
         if self._keep is not None and now_ms > PROVED_MS and w.state not in HEATING:
             self.proved()
         self.board.feed()
@@ -136,7 +147,9 @@ class App:
         w, front = self.warmer, self.front
         self.service.forget_press(now_ms)
         for act in front.acts(now_ms, self.board.pressed(), w.state):
-            if act in ALONE:
+            if act == "clear":
+                why = self.clear(now_ms)
+            elif act in ALONE:
                 why = ALONE[act](self.service, now_ms)
             elif act in ACTS:
                 why = ACTS[act](w, now_ms)
@@ -148,6 +161,13 @@ class App:
             p = w.programme
             front.show(now_ms, w.shown_state, p.place if p else None, w.fault, p.calls if p else self.service.asked)
             self.board.show(front.lamps, front.buzzer)
+
+    def clear(self, now_ms):
+        """The recessed button: the latch, and what was counted towards one."""
+        why = self.warmer.clear(now_ms)
+        if why is None:
+            self.power.cleared()
+        return why
 
     def chosen(self, number, name, now_ms):
         """A person chose a chocolate: told, and its number shown."""
@@ -177,6 +197,68 @@ class App:
                 self._latch.save(store.latch_payload(latch, now_ms))
             except OSError:  # a full or worn flash: the latch holds until the power goes, and the person is told
                 self._tell("latch_not_stored", [], self.service.hold_ms(now_ms))
+
+    def _remember_run(self, now_ms, water_c):
+        """What a power cut must not wipe out; a hold that one ended; memory."""
+        w, power = self.warmer, self.power
+        wall_s = self.log.wall_s(now_ms)
+        if power.offer is not None and w.state == IDLE and water_c is not None:
+            self._offer(now_ms, water_c, wall_s)
+        often = w.values["resume"] and wall_s > 0
+        if power.look(now_ms, w.stage_under_way, often) and self._record_ms is None:
+            self._record_ms = now_ms
+        if now_ms >= self._heap_ms:
+            self._heap_ms = now_ms + HEAP_MS
+            free = self.board.short_of_heap(w.values["trip.heap_floor"])
+            if free is not None:
+                raise MemoryError("{} bytes free, wanted {}".format(free, w.values["trip.heap_floor"]))
+
+    def _offer(self, now_ms, water_c, wall_s):
+        """The hold that was under way goes on by itself where all that takes is known; else a person is asked."""
+        w, power = self.warmer, self.power
+        off_s = power.off_s(wall_s, now_ms // 1000)
+        if now_ms < OUTAGE_S * 1000 and power.may_go_on(w.values["resume"], off_s, water_c):
+            if self.service.go_on(now_ms, True) is None:
+                return
+            power.resumes = RESUMES  # it cannot, and is not tried again
+        if power.asked:
+            return
+        power.asked = True
+        about_s = power.cooled_s(water_c, w.cascade.gains) if off_s is None else off_s
+        self._tell("power_back", [("why", power.why), ("off_s", about_s), ("known", off_s is not None),
+                                  ("stage", power.offer["stage"]), ("water", milli(water_c)),
+                                  ("bowl", milli(w.bowl_c))], 0)
+
+    def _under_way(self, now_ms):
+        """The hold as the record tells it, or None."""
+        w = self.warmer
+        if w.stage_under_way is None or w.inputs.water_c is None:
+            return None
+        name, for_ms, left_ms = w.programme.outline(now_ms)
+        return [("stage", w.stage_under_way), ("name", name), ("for_ms", for_ms), ("left_ms", left_ms),
+                ("room", milli(w.room_c)), ("water", milli(w.inputs.water_c)), ("wall_s", self.log.wall_s(now_ms))]
+
+    def _keep_record(self, until_ms):
+        """Write the record of this run while the loop would sleep with the switch off."""
+        now_ms = self.board.now_ms()
+        quiet = self.drive.resting and until_ms - now_ms >= LOG_ROOM_MS
+        if quiet or now_ms - self._record_ms > LOG_PATIENCE_MS:
+            self._record_ms = None
+            self._store_record(RUNNING, now_ms)
+
+    def _store_record(self, end, now_ms):
+        try:
+            self._boot.save(self.power.record(end, None if end == CLEAN else self._under_way(now_ms)))
+        except (OSError, MemoryError):
+            return  # nothing to do about it; the next start takes this run for a hang or a power cut, and stays off
+
+    def end(self, end):
+        """How this run ended, and the hold under way unless a person ended it."""
+        self._store_record(end, self.board.now_ms())
+
+    def restarts(self, end):
+        """Is the board to restart after this end of a rest? Not when that was tried too often already."""
+        return end != CLEAN and not self.power.rebooting
 
     def _keep_log(self, until_ms):
         """One act on the flash for the log, while the loop would sleep with the switch off."""
@@ -234,21 +316,24 @@ class App:
 
 
 # What a button asks of the warmer where that is more than an act of the programme.
-ACTS = {"pause": Warmer.pause, "resume": Warmer.resume, "clear": Warmer.clear}
+ACTS = {"pause": Warmer.pause, "resume": Warmer.resume}
 ALONE = {"again": Service.again, "another": Service.another}  # and of a board at rest, with no PC
 
 
-def main(version, keep):
-    """Run the warmer; whatever ends it leaves the heater off and the guard open."""
+def main(version, keep, built=None):
+    """Run the warmer; whatever ends it leaves the heater off and the guard open. `built` is told when all is made."""
     board = Board()
-    app = None
+    app, end = None, CLEAN
     try:
         app = App(board, store.Files("/"), version, keep)
+        if built:
+            built()
         app.run()
     except KeyboardInterrupt:
         pass  # Ctrl-C: the same way out as any other end
     except Exception as error:
         board.safe()
+        end = MEMORY if isinstance(error, MemoryError) else CRASH
         with reserve.opened(CRASH_FILE, "w") as file:
             sys.print_exception(error, file)
         raise
@@ -257,9 +342,11 @@ def main(version, keep):
         try:
             reserve.spend()
             if app is not None:
+                app.end(end)
                 app.log.flush(board.now_ms())
         finally:
-            # A board that was heating, or whose watchdog runs, restarts to idle; an idle one goes to its REPL.
-            if app is not None and (app.warmer.state in HEATING or board.watched):
+            # A board that was heating, whose watchdog runs, or that met an error restarts to idle and tells of it;
+            # one that restarts again and again, or that a person ended at rest, goes to its REPL.
+            if app is not None and (app.warmer.state in HEATING or board.watched or app.restarts(end)):
                 board.reset()
     print("bainboard: stopped, heater off; this is the plain REPL")

@@ -16,6 +16,11 @@ from bainboard.flashlog import unix_s
 from bainboard.sensing import Probe
 
 try:
+    from gc import mem_free
+except ImportError:  # an interpreter whose heap grows
+    mem_free = None
+
+try:
     import rp2
 except ImportError:  # an ESP32: its boot button is a plain pin
     rp2 = None
@@ -193,7 +198,10 @@ class Board:
         """What the interpreter and board call themselves."""
         return os.uname().release, machine.unique_id()
 
-    def free_heap(self):
-        """Free heap in bytes after a collection."""
+    def short_of_heap(self, floor):
+        """Free heap in bytes if it is under the floor even after a collection, else None."""
+        if mem_free is None or mem_free() >= 2 * floor:  # no collection while there is enough: it takes tens of ms
+            return None
         gc.collect()
-        return gc.mem_free()
+        free = mem_free()
+        return free if free < floor else None

@@ -44,7 +44,7 @@ COMMANDS = (
         ("mass_g", WHOLE, 1, 20000, None),
         ("temp", TEMP, 0, 60000, None),
     ), RUNNING),
-    ("confirm", (), RUNNING),
+    ("confirm", (), (IDLE,) + RUNNING),
     ("thicker", (), RUNNING),
     ("thinner", (), RUNNING),
     ("test", (), RUNNING),

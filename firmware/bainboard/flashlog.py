@@ -262,17 +262,18 @@ class FlashLog:
 
     def set_clock(self, now_ms, wall_s):
         """The host says what time it is."""
-        if self._clock[2] != HOST or abs(self._wall_s(now_ms) - wall_s) > 1:
+        if self._clock[2] != HOST or abs(self.wall_s(now_ms) - wall_s) > 1:
             self._clock = (now_ms, wall_s, HOST)
             self._add(ORIGIN, self._origin(now_ms), now_ms)
 
-    def _wall_s(self, now_ms):
+    def wall_s(self, now_ms):
+        """Seconds since 1970, by whoever told the time; 0 when nobody has."""
         at_ms, wall_s, who = self._clock
         return wall_s + (now_ms - at_ms) // 1000 if who else 0
 
     def _origin(self, now_ms):
         return struct.pack(
-            ORIGIN_BODY, self.boot, self.hold, now_ms & 0xFFFFFFFF, self._wall_s(now_ms), self._clock[2])
+            ORIGIN_BODY, self.boot, self.hold, now_ms & 0xFFFFFFFF, self.wall_s(now_ms), self._clock[2])
 
     def _add(self, kind, body, now_ms):
         frame, at = self._frame, self._used

@@ -91,7 +91,7 @@ COMMANDS = {
     "resume": "hands are out again",
     "bowl": "the bowl was lifted or set back",
     "announce": "a refill is coming; with no time said, as the button: in five minutes, and again: it is not",
-    "confirm": "the person answers: done, passed, still here",
+    "confirm": "the person answers: done, passed, still here; at rest after a power cut: go on",
     "thicker": "the person says: it thickens",
     "thinner": "the person says: it thins",
     "test": "the temper is to be tested now",

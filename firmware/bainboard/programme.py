@@ -81,6 +81,11 @@ class Programme:
         self._step = self._row[stages.STEPS][at]
         self._say()
 
+    def outline(self, now_ms):
+        """(name of the chocolate, how long it was to go on, how much of that is left), ms; 0, 0: until stopped."""
+        left_ms = self._start_ms + self._for_ms - now_ms if self._for_ms else 0
+        return self._profile["name"], self._for_ms, max(0, left_ms)
+
     def take_events(self):
         """What happened since this was last asked, as names in order."""
         events, self._events = self._events, []

@@ -5,7 +5,7 @@ import sys
 
 from bainboard import VERSION, commands, faults, kept, reserve, settings, store, wire
 from bainboard.transfer import CHUNK, Transfer, base64_text, sha256_hex
-from bainboard.warmer import TRIP
+from bainboard.warmer import IDLE, TRIP
 
 AGAIN_MS = 60 * 1000  # chosen: time to look at the water and the probes
 _UNKNOWN = "no chocolate of that name is kept here; profiles tells which are"
@@ -132,7 +132,7 @@ class Service:
     def _do_start(self, args, now_ms):
         w = self.warmer
         room_c = args["room"] / 1000 if args["room"] is not None else w.values["room_c"]
-        why = self._start(args["stage"], args["for_ms"], room_c, now_ms)
+        why = self._start_anew(args["stage"], args["for_ms"], room_c, now_ms)
         if why:
             return None, why
         log, p = self._app.log, w.programme
@@ -145,7 +145,7 @@ class Service:
         return pairs, None
 
     def _start(self, stage, for_ms, room_c, now_ms):
-        """Begin a hold, logged and remembered: None, or why not."""
+        """Begin a hold, logged: None, or why not."""
         if self.documents.damaged:
             return "the stored settings are damaged; send them again first"
         if now_ms < self._locked_ms:
@@ -154,7 +154,29 @@ class Service:
         if why is None:
             self._app.restart_tick(now_ms)
             self._app.log.begin(now_ms, self._asked(stage, for_ms, room_c))
+        return why
+
+    def _start_anew(self, stage, for_ms, room_c, now_ms):
+        """The same for another evening than the one before, and remembered."""
+        why = self._start(stage, for_ms, room_c, now_ms)
+        if why is None:
+            self._app.power.started(False)
             self.documents.kept.remember(stage, for_ms, milli(room_c))
+        return why
+
+    def go_on(self, now_ms, by_itself=False):
+        """Take up the hold that was under way when the board last ended: None, or why not."""
+        offer = self._app.power.offer
+        if offer is None:
+            return "nothing waits to go on"
+        if offer["name"] != self.documents.profile["name"]:
+            why = self._use(self._found(offer["name"]))
+            if why:
+                return why
+        why = self._start(offer["stage"], offer["left_ms"], offer["room"] / 1000, now_ms)
+        if why is None:
+            self._app.power.started(by_itself)
+            self.warmer.tell("went_on", [("by_itself", by_itself)])
         return why
 
     def _asked(self, stage, for_ms, room_c):
@@ -168,6 +190,7 @@ class Service:
         return pairs
 
     def _do_stop(self, args, now_ms):
+        self._app.power.drop()
         self.warmer.stop()
         return [], None
 
@@ -185,6 +208,8 @@ class Service:
         return [], self.warmer.act("announce", now_ms, in_ms=None if in_s is None else in_s * 1000)
 
     def _do_confirm(self, args, now_ms):
+        if self.warmer.state == IDLE:
+            return [], self.go_on(now_ms)
         return [], self.warmer.act("confirm", now_ms)
 
     def _do_thicker(self, args, now_ms):
@@ -240,11 +265,18 @@ class Service:
 
     @property
     def asked(self):
-        """What a board at rest asks: to look at the water, between the two presses that start it."""
+        """What a board at rest asks: to go on after a power cut, or, between two presses, to look at the water."""
+        if self._app.power.offer is not None and self._app.power.asked:
+            return "go_on"
         return "look" if self._again_ms is not None else ""
 
     def again(self, now_ms):
-        """Yes at rest: a first press asks to look at water and probes, a second one starts as last time."""
+        """Yes at rest: a first press asks to look at water and probes, a second one starts as last time.
+
+        After a power cut it goes on instead.
+        """
+        if self._app.power.offer is not None:
+            return self.go_on(now_ms)
         if self._again_ms is None or now_ms - self._again_ms > AGAIN_MS:
             self._again_ms = now_ms
             return None
@@ -253,10 +285,13 @@ class Service:
         if i.bowl_fitted and i.bowl_c is None:
             return "the chocolate probe gives no reading"
         stage = "melted" if kind == "melted" else "melt" if last["stage"] in ("melted", "tune") else last["stage"]
-        return self._start(stage, last["for_ms"], last["room"] / 1000, now_ms)
+        return self._start_anew(stage, last["for_ms"], last["room"] / 1000, now_ms)
 
     def another(self, now_ms):
-        """No at rest: the next of the chocolates that are kept here."""
+        """No at rest: the next of the chocolates that are kept here; or no to going on after a power cut."""
+        if self._app.power.offer is not None:
+            self._app.power.drop()
+            return None
         there, count = self.documents.kept, self.documents.kept.count()
         if count < 2:
             return "no other chocolate is kept here; a PC sends them"

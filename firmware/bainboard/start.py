@@ -8,8 +8,12 @@ from bainboard import reserve
 # Lowest first, and swept after each: what loading leaves behind would scatter the modules over the whole heap, and
 # no free run would be left that is long enough for the next one's tables.
 LAYERS = ("settings", "wire", "store", "transfer", "flashlog", "commands", "sensing", "board", "control.rules",
-          "control.cascade", "evidence", "signs", "supervisor", "selftest", "stages", "programme", "experiment",
-          "panel", "front", "warmer", "kept", "service", "app")
+          "control.cascade", "evidence", "signs", "supervisor", "selftest", "stages", "programme",
+          "panel", "front", "powerup", "warmer", "kept", "service", "app")
+
+# While what lasts is made, memory is swept each time so much of it was taken: then what lasts lies together. Else it
+# lies among what was thrown away, and a heap of which a sixth is free has no piece left that is long enough for a file.
+SWEPT_BYTES = 1024
 
 
 def run(version, keep):
@@ -19,4 +23,5 @@ def run(version, keep):
     for layer in LAYERS:
         __import__("bainboard." + layer)
         gc.collect()
-    sys.modules["bainboard.app"].main(version, keep)
+    gc.threshold(SWEPT_BYTES)
+    sys.modules["bainboard.app"].main(version, keep, lambda: gc.threshold(-1))

@@ -12,7 +12,7 @@ except ImportError:  # a port whose files are safe once closed
         """Nothing to flush."""
 
 # The frame kind of each name: a file copied over another name's is refused.
-KINDS = {"settings": 1, "profile": 2, "latch": 3, "kept": 4, "last": 5}
+KINDS = {"settings": 1, "profile": 2, "latch": 3, "kept": 4, "last": 5, "boot": 6}
 
 GOOD, NONE_YET, ONE_LOST, BOTH_LOST = "", "none", "one lost", "damaged"  # notes of Slots.load
 

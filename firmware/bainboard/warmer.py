@@ -3,7 +3,6 @@
 from bainboard import faults, sensing
 from bainboard.control.cascade import Cascade
 from bainboard.control.rules import safe_gains
-from bainboard.experiment import Experiment
 from bainboard.programme import Programme
 from bainboard.selftest import SelfTest
 from bainboard.supervisor import Inputs, Supervisor
@@ -52,11 +51,12 @@ class Warmer:
         self.programme = p = Programme(profile, stage, now_ms, for_ms, most_c)
         self.experiment = None
         if stage == "tune":
+            from bainboard.experiment import Experiment  # here: an evening that does not tune has no memory for it
+
             working_c = p.target_c + self.values["bowl_offset_c"]
             top_c = self.cascade.water_ceiling(p.ceiling_c)
             self.experiment = Experiment(self.cascade.gains, self.values["heater_lag_s"], working_c, top_c, room_c)
         self.selftest = SelfTest(self.values, now_ms)
-        self.inputs.ended = faults.NONE
         self.supervisor.begin(now_ms)
         self.cascade.reset(self.inputs.water_c, self.inputs.bowl_c)
         self.room_c = room_c
@@ -112,6 +112,7 @@ class Warmer:
 
     def clear(self, now_ms):
         """The recessed button was held: clear the latch if its cause is gone. None, or why not."""
+        self.inputs.rebooting = False
         why = self.supervisor.clear(now_ms)
         if why is None:
             self.state = IDLE
@@ -217,6 +218,12 @@ class Warmer:
         self.duty, self.guard = 0.0, 0
         self.programme = self.selftest = None
         self.tell("ended", [("why", why)])
+
+    @property
+    def stage_under_way(self):
+        """The stage of a hold that would be missed if the power failed, or None."""
+        running = self.state in (CHECK, HOLD, PAUSE) and self.experiment is None
+        return self.programme.stage if running else None
 
     @property
     def shown_state(self):

@@ -15,7 +15,7 @@ OLDEST = (1, 24, 0)  # of MicroPython: what the firmware is tested with and writ
 OURS = '"""bainwright\'s start:'  # how main.py begins, in every version
 STAGED = "new"  # the folder under /fw for what is on its way
 # What the firmware itself keeps in the root: the stored slots, the log, the last error.
-SLOTS = ("settings", "profile", "latch", "last", *(f"kept{place}" for place in range(1, 7)))
+SLOTS = ("settings", "profile", "latch", "last", "boot", *(f"kept{place}" for place in range(1, 7)))
 KEPT = {"main.py", "fw", "log", "crash.txt"} | {f"{name}.{slot}" for name in SLOTS for slot in "ab"}
 SPARE_BLOCKS = 8  # folders take two blocks each; the rest lets the file system move its own
 

@@ -42,12 +42,18 @@ PROMPTS = {
     "pour": "pour the refill in now and stir; then yes",
     "lift": "the bowl warms with the heat off: lift it, wipe the underside dry",
     "spread": "lift the bowl, wipe the underside dry, spread what is left; then yes",
+    "go_on": "the heat went off: look at the bowl, then yes goes on, no ends it",
     "look": "water up to its mark, probes in place? yes again starts as last time",
 }
 KINDS = {"caramelised_white": "caramelised white"}
 VERDICTS = {
     "good": "in temper", "slow": "it set slowly: a little more seed would help",
     "failed": "not in temper", "late": "seen too late to judge, test again",
+}
+STARTS = {
+    "new": "its first start", "clean": "it had been ended in order", "power": "the power came back",
+    "hung": "it had stopped answering", "crash": "it had met an error", "memory": "it had run short of memory",
+    "reset": "someone reset it",
 }
 ENDINGS = {
     "done": "the time is up", "finished": "the evening is done", "stopped": "stopped", "no start": "it did not start",
@@ -89,13 +95,27 @@ def _kelvin(milli: Any) -> str:
     return f"{abs(milli) / 1000:.1f}" if isinstance(milli, int) else "?"
 
 
+def _off(fields: Fields) -> str:
+    minutes = round(int(fields.get("off_s") or 0) / 60)
+    about = "" if fields.get("known") else "about "
+    bowl = fields.get("bowl")
+    reads = f", the bowl is at {_kelvin(bowl)} °C" if bowl is not None else ""
+    return f"the heat was off for {about}{minutes} min{reads}: yes goes on, no ends it"
+
+
 _TOLD: dict[str, Callable[[Fields], str]] = {
     "trip": lambda fields: ("TRIP: " if fields.get("latched") else "heat off: ") + _fault(fields.get("fault")),
     "warn": lambda fields: "warning: " + _fault(fields.get("fault")),
     "ended": lambda fields: (
         "the hold ended: " + ENDINGS.get(str(fields.get("why")), str(fields.get("why", "no reason given")))
     ),
-    "boot": lambda fields: f"the board started ({fields.get('cause', 'cause unknown')})",
+    "boot": lambda fields: "the board started: "
+    + STARTS.get(str(fields.get("why")), str(fields.get("cause", "cause unknown"))),
+    "power_back": _off,
+    "went_on": lambda fields: "the hold goes on " + ("by itself" if fields.get("by_itself") else "as asked"),
+    "retested": lambda fields: (
+        f"tested again for this: {_fault(fields.get('fault'))}; " + ("passed" if fields.get("passed") else "failed")
+    ),
     "stage": lambda fields: "next step: " + stage(str(fields.get("stage", ""))),
     "log_stopped": lambda fields: f"the board's own log stopped: {fields.get('why', 'no reason given')}",
     "tested": lambda fields: (

@@ -54,6 +54,9 @@ class Board:
     def pressed(self):
         return False, False, False
 
+    def short_of_heap(self, floor):
+        return None
+
     def reset_cause(self):
         return "PWRON_RESET"
 

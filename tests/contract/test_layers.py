@@ -17,7 +17,7 @@ FIRMWARE_LAYERS = (
     {"notes"},  # words for the PC; no board loads it
     {"store", "transfer", "sensing", "drive", "drivers.onewire_probe", "drivers.ntc", "control.pid", "control.rules"},
     {"commands", "programme", "evidence", "signs", "supervisor", "selftest", "panel", "flashlog", "experiment",
-     "control.cascade"},
+     "powerup", "control.cascade"},
     {"board", "warmer", "front", "kept"},
     {"service"},
     {"app"},
