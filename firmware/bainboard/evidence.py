@@ -108,7 +108,7 @@ class Response:
 
     @property
     def weak(self):
-        """The reading rose with heat, by far less than was promised, and stayed without it: little heat arrives."""
+        """The reading lives and rose with heat, by far less than was promised: little heat arrives."""
         return self.state == self.WEAK
 
     def begin(self, now_ms):
@@ -162,7 +162,7 @@ class Response:
 
     def _withhold(self, now_ms, water_c, moved):
         self.state = self.LISTEN
-        self._base_c, self._moved = water_c, moved
+        self._base_c, self._moved, self._stirred = water_c, moved, False
         # The losses are at least 0.7 of the mean heat, or the reading would have risen by `seen_k`.
         fall_s = PROMISED_K * self._load_j_per_k / (0.7 * self.mean_w)
         self._until_ms = now_ms + self._lags_ms + int(1000 * fall_s)
@@ -171,8 +171,10 @@ class Response:
         if water_c <= self._base_c - MOVED_K:
             self._losses.prove(now_ms, self.mean_w, over_room_k)
             self._open_window(now_ms, water_c)
-        elif now_ms >= self._until_ms:
-            self.state = self.WEAK if self._moved else self.DEAF
+            return
+        self._stirred = self._stirred or not -self.STILL_K < water_c - self._base_c < self.STILL_K
+        if now_ms >= self._until_ms:
+            self.state = self.WEAK if self._moved and self._stirred else self.DEAF
 
 
 class Rest:

@@ -31,7 +31,8 @@ SMOOTHING = 0.25  # share of each new reading in the judged one: noise down by 2
 LOOK, PULSE, DRAIN = "look", "pulse", "drain"
 SUSPECT, WARMED = "suspect", "warmed"
 SMALL = "small"  # a pulse that lifts half of the water by SMALL_K
-SMALL_K = 0.15  # SEEN_K is 167 % of it: over 150 % of what a half-dry bath would show
+SMALL_K = 0.3
+STRONG_K = 0.5  # over 150 % of what that half would show, and a look's error (0.0005 K/s x lag + 15 s)
 
 _LOOK = (LOOK, 0, 0, None)
 _GUARD_PULSE = (PULSE, 1, 0, None)
@@ -46,9 +47,9 @@ CLOSE = (
 )
 CLOSE_NO_GUARD = (_OFF, _LOOK, _SWITCH_PULSE, (DRAIN, 0, 1, None), (DRAIN, 0, 1, faults.SWITCH_SHORTED))
 WARM = ((PULSE, 1, 1, None), _OFF, _OFF, (DRAIN, 0, 0, WARMED))
-AGAIN = (_LOOK,)  # does the heat arrive? then WARM
-_JUDGE_STRONG = (DRAIN, 0, 0, faults.STRONG_HEATER)
-STRONG = (_OFF, _OFF, _LOOK, (SMALL, 1, 1, None), _JUDGE_STRONG, _JUDGE_STRONG)  # does it warm too much? Calm first.
+AGAIN = (_LOOK,)  # does the heat arrive? then WARM_AGAIN: a bath that cools meanwhile needs more of it, and sooner
+WARM_AGAIN = ((PULSE, 1, 1, None), (PULSE, 1, 1, None), _OFF, (DRAIN, 0, 0, WARMED))
+STRONG = (_OFF, _OFF, _LOOK, (SMALL, 1, 1, None), (DRAIN, 0, 0, faults.STRONG_HEATER))  # too much? Calm first.
 
 
 class Line:
@@ -102,11 +103,13 @@ class SelfTest:
         }
         self._calm_k_per_s = min(CALM_SHARE * values["heater_w"] / load_j_per_k, CALM_K_PER_S)
         self._quick, self._close = (QUICK, CLOSE) if values["guard"] else (QUICK_NO_GUARD, CLOSE_NO_GUARD)
+        self._warm, self._pulses = WARM, 1.0  # and how many of WARM's pulses it has
         if doubt != faults.NONE:
             self._quick = STRONG if doubt == faults.STRONG_HEATER else AGAIN
+            self._warm, self._pulses = WARM_AGAIN, 2.0
         self._line, self._bowl_line = Line(), Line()
         self._c = self._bowl_c = None
-        self._bowl_level_c = self._bowl_slope = 0.0
+        self._bowl_level_c = self._bowl_slope = self._bowl_most_k = 0.0
         self._tries = 0
         self._level_c = self._slope = 0.0
         self._level_ms = now_ms
@@ -118,7 +121,9 @@ class SelfTest:
         """The most this can still take, if nothing is suspected."""
         if self.done:
             return 0
-        ahead = self._plan[self._at:] if self._plan in (WARM, STRONG) else self._plan[self._at:] + WARM
+        ahead = self._plan[self._at:]
+        if self._plan is not STRONG and self._plan is not self._warm:
+            ahead += self._warm
         left_ms = sum([self._length_ms[step[0]] for step in ahead]) - (now_ms - self._since_ms)
         return max(0, (left_ms + 999) // 1000)
 
@@ -129,12 +134,15 @@ class SelfTest:
         if not water_c < self._hot_c:
             return self._end(faults.HOT_BEFORE_START)
         self._read(now_ms, water_c, bowl_c)
-        if self._plan is WARM:
+        if self._plan is self._warm:
             self._most_k = max(self._most_k, self._risen_k(now_ms))
-            if self._most_k >= ENOUGH_K:
+            if self._most_k >= ENOUGH_K * self._pulses:
                 return self._end(faults.NONE)
-            if bowl_c is not None and self._bowl_leads(now_ms):
-                return self._end(faults.SWAPPED)
+            if bowl_c is not None:
+                self._bowl_most_k = max(self._bowl_most_k, self._bowl_risen_k(now_ms, self._bowl_slope))
+                risen_k = self._bowl_risen_k(now_ms, max(0.0, self._bowl_slope))
+                if risen_k >= ENOUGH_K and risen_k > 2.0 * self._most_k:
+                    return self._end(faults.SWAPPED)
         if now_ms - self._since_ms >= self._length_ms[self._plan[self._at][0]]:
             self._finish_step(now_ms)
         if self.done:
@@ -165,44 +173,47 @@ class SelfTest:
             self._judge_heat(now_ms)
         elif judge == SUSPECT and seen_k >= SUSPECT_K:
             self._plan, self._at = self._close, 0
-        elif judge not in (None, SUSPECT) and seen_k >= SEEN_K:
+        elif judge not in (None, SUSPECT) and seen_k >= (STRONG_K if judge == faults.STRONG_HEATER else SEEN_K):
             self._end(judge)
         elif self._at == len(self._plan) and self._plan is STRONG:
             self._end(faults.NONE)
         elif self._at == len(self._plan):
             self._take_slope(now_ms)
-            self._plan, self._at = WARM, 0
+            self._plan, self._at = self._warm, 0
         elif length == LOOK:
             self._take_slope(now_ms)
             self.masked = self.masked or not -self._calm_k_per_s < self._slope < self._calm_k_per_s
-        if not self.done and (self._plan is WARM or self._plan[self._at][0] == LOOK):
+        if not self.done and (self._plan is self._warm or self._plan[self._at][0] == LOOK):
             self._line.begin(now_ms, self._c)
             self._bowl_line.begin(now_ms, self._bowl_c or 0.0)
 
     def _judge_heat(self, now_ms):
-        if self._most_k >= SEEN_K:
+        if self._most_k >= SEEN_K * self._pulses:
             self._end(faults.NONE)
         elif self._tries > (1 if self.masked else 0):
-            self._end(faults.NO_HEAT_AT_START)
+            self._end(faults.SWAPPED if self._bowl_most_k >= SEEN_K else faults.NO_HEAT_AT_START)
         else:  # once more, on the newest slope: a warm bowl's own turn can hide the first pulse, a hot one's the second
             self._tries += 1
             self._take_slope(now_ms)
             self._at = 0
 
-    def _bowl_leads(self, now_ms):
-        """Did the bowl's reading rise by ENOUGH_K over its old slope and level, and the water's not by half of that?"""
-        slope = max(0.0, self._bowl_slope)
-        risen_k = self._bowl_c - self._bowl_level_c - slope * (now_ms - self._level_ms) / 1000
-        return risen_k >= ENOUGH_K and self._most_k < 0.5 * risen_k
+    def _bowl_risen_k(self, now_ms, slope):
+        """Rise of the bowl's reading above its line; what it does of itself, warmed by its bath, is in the slope."""
+        return self._bowl_c - self._bowl_level_c - slope * (now_ms - self._level_ms) / 1000
 
     def _take_slope(self, now_ms):
         self._level_c, self._slope = self._line.ends(now_ms)
         self._bowl_level_c, self._bowl_slope = self._bowl_line.ends(now_ms)
+        if self._bowl_c is not None:  # a bowl that falls ever slower is over the end of its line
+            self._bowl_level_c = max(self._bowl_level_c, self._bowl_c)
         self._level_ms = now_ms
 
     def _unexplained_k(self, now_ms):
-        """Rise that no bowl explains: above the old slope, and if that fell, above the old level."""
-        slope = self._slope if self._slope > -self._calm_k_per_s else 0.0
+        """Rise that no bowl explains: above the old slope, and if that fell, above the old level.
+
+        A bath nearly dry falls quickly of itself; there the slope counts as it is.
+        """
+        slope = self._slope if self._slope > -self._calm_k_per_s or self._plan is STRONG else 0.0
         return self._c - self._level_c - slope * (now_ms - self._level_ms) / 1000
 
     def _risen_k(self, now_ms):

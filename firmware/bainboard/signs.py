@@ -97,6 +97,8 @@ class Failing:
     to look at, and cold water poured in falls faster than losses can.
     """
 
+    PATIENCE = 4.0  # so much more heat may a slow fall take to show (chosen: 0.3 K of an insulated bath)
+
     def __init__(self, values):
         self._promise_j = values["trip.judge_k"] * largest_load_j_per_k(values)
         self._small_j_per_k = smallest_load_j_per_k(values)
@@ -118,7 +120,7 @@ class Failing:
         fell_k = 0.0 if self._base_c is None else self._base_c - water_c
         if self._base_c is None or not self._spare_j > 0.0 or not -MOVED_K < fell_k < MOVED_K + self._may_fall_k:
             self._open_window(now_ms, water_c, False)
-        elif self._spare_j >= self._promise_j:
+        elif self._spare_j >= (1.0 if fell_k >= MOVED_K else self.PATIENCE) * self._promise_j:
             fell = fell_k >= MOVED_K
             self.failing = fell and self._fell
             self.mean_w = 1000.0 * self._given_j / max(1, now_ms - self._start_ms)

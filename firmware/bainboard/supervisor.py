@@ -109,7 +109,7 @@ def water_probe_out(s, i):
 def failing(s, i):
     """2 x (lag + 30 s + `trip.judge_k` x C / (d P - L - B)), B what the bowl may take (W), once d P is over L + B.
 
-    The water must have fallen by 0.3 K in each half of it.
+    The water must have fallen by 0.3 K in each half of it, which may take longer: C x 0.3 K / (L + B as they are).
     """
     return s.failing.failing
 

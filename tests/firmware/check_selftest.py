@@ -9,15 +9,16 @@ from bainboard import faults
 from bainboard.selftest import Line, SelfTest
 
 
-def tested(bath, values):
-    """Run one to its end: (the test, seconds, highest water, passes with both on)."""
-    test, now_ms, peak_c, switch, guard = SelfTest(values, 0), 0, bath.water_c, 0, 0
+def tested(bath, values, doubt=faults.NONE, swapped=None):  # noqa: PT028 - a helper, no test
+    """Run one to its end: (the test, seconds, highest water, passes with both on); `swapped`: with a bowl probe."""
+    test, now_ms, peak_c, switch, guard = SelfTest(values, 0, doubt), 0, bath.water_c, 0, 0
     both = 0
     while not test.done:
         now_ms += 1000
         bath.step(float(switch), guard)
         peak_c = max(peak_c, bath.water_c)
-        switch, guard = test.step(now_ms, bath.reading_c())
+        water_c, bowl_c = bath.reading_c(), None if swapped is None else bath.bowl_c
+        switch, guard = test.step(now_ms, *((bowl_c, water_c) if swapped else (water_c, bowl_c)))
         both += switch and guard
         assert now_ms < 3600000
     assert (switch, guard) == (0, 0)
@@ -111,6 +112,41 @@ def test_a_heater_that_does_not_heat_is_named():
         bath = Bath(rig, 20.0, 20.0)
         bath.open = True
         assert tested(bath, values_of(rig))[0].fault == faults.NO_HEAT_AT_START
+
+
+def test_probes_that_hang_in_each_others_place_are_named_and_a_bowl_that_warms_of_itself_is_no_swap():
+    for name, rig in RIGS:
+        for water_c, bowl_c in ((20.0, 20.0), (31.0, 31.0)):
+            assert tested(Bath(rig, water_c, bowl_c), values_of(rig), swapped=True)[0].fault == faults.SWAPPED, name
+        for water_c, bowl_c in STARTS + ((45.0, 30.0), (36.0, 30.0), (30.0, 26.0)):  # noqa: RUF005 - MicroPython has none
+            for fill in (0.2, 1.0):
+                test = tested(Bath(rig, water_c, bowl_c, fill=fill), values_of(rig), swapped=False)[0]
+                assert test.fault == faults.NONE, (name, water_c, bowl_c, fill)
+
+
+def test_a_retest_of_lost_heat_passes_a_sound_heater_and_fails_an_open_one():
+    for name, rig in RIGS:
+        for is_open in (False, True):
+            bath = Bath(rig, 33.0, 31.5)
+            bath.open = is_open
+            test, took_s, _, _ = tested(bath, values_of(rig), faults.HEATER_LOST)
+            assert (test.fault != faults.NONE) == is_open, name
+            assert took_s < 40 + 3 * (6300.0 * 2.5 / rig[0] + 3 * (rig[1] + 15)), name
+
+
+def test_a_retest_of_too_much_heat_warms_a_sound_bath_by_a_quarter_of_a_kelvin_at_most_and_passes():
+    for name, rig in RIGS:
+        for fill in (0.2, 1.0):
+            test, _, peak_c, _ = tested(Bath(rig, 33.0, 33.0, fill=fill), values_of(rig), faults.STRONG_HEATER)
+            assert test.fault == faults.NONE, name
+            assert peak_c - 33.0 < 0.25, name
+
+
+def test_a_retest_of_too_much_heat_fails_a_bath_that_is_nearly_dry():
+    bath = Bath(POT, 33.0, 33.0)
+    bath.water_j *= 0.1
+    bath.bowl_in = False
+    assert tested(bath, values_of(POT), faults.STRONG_HEATER)[0].fault == faults.STRONG_HEATER
 
 
 def test_with_no_guard_its_phase_is_skipped_and_said_and_a_sound_warmer_passes():

@@ -185,6 +185,113 @@ def test_a_probe_stuck_under_its_target_in_a_working_hold_latches_before_the_har
     assert kitchen.peak_c - start_c < 6.0
 
 
+def air(bath):
+    """The water probe lies on the table from now on."""
+    step = bath.step
+
+    def beside(duty, guard):
+        probe_c = bath.probe_c
+        step(duty, guard)
+        bath.probe_c = probe_c + (bath.room_c - probe_c) / bath.probe_lag_s
+
+    bath.step = beside
+
+
+def test_a_probe_stuck_in_a_quiet_hold_is_listened_to_when_the_heat_has_changed_and_the_water_stays_within_5_k():
+    for name, rig in RIGS:
+        for bowl_probe in (True, False):
+            kitchen = held(rig, bowl_probe=bowl_probe)
+            kitchen.bath.stuck_c = kitchen.bath.reading_c()
+            start_c = kitchen.bath.water_c
+            kitchen.run(9000)
+            assert kitchen.faults == [faults.WATER_STUCK], name
+            assert kitchen.peak_c - start_c < 5.0, name
+
+
+def test_a_water_probe_out_of_the_water_warns_and_latches_when_its_budget_is_spent():
+    for name, rig in RIGS:
+        for bowl_probe in (True, False):
+            kitchen = held(rig, bowl_probe=bowl_probe)
+            air(kitchen.bath)
+            start_ms, start_c = kitchen.now_ms, kitchen.bath.water_c
+            kitchen.run(10)
+            assert kitchen.supervisor.warn == 1 << faults.PROBE_OUT, name
+            kitchen.run(1200)
+            assert kitchen.faults == [faults.PROBE_OUT], name
+            values = kitchen.values
+            budget_s = 3.0 * 4180.0 * 0.5 * values["water_l"] / (values["heater_w"] - 0.0)
+            assert (kitchen.now_ms - start_ms) / 1000 < 10 + budget_s + 2 * (values["heater_lag_s"] + PROBE_LAG_S), name
+            assert kitchen.peak_c - start_c < 5.0, name
+
+
+def test_a_heater_lost_in_a_hold_is_retested_and_latches():
+    for name, rig in RIGS:
+        kitchen = held(rig)
+        kitchen.bath.open = True
+        kitchen.run(3600)
+        assert kitchen.retests == [(faults.HEATER_LOST, faults.NO_HEAT_AT_START)], name
+        assert kitchen.faults == [faults.HEATER_LOST], name
+
+
+def test_a_bowl_set_in_cold_costs_a_retest_at_most_and_the_doubt_is_told_until_a_person_acts():
+    bath = Bath(MAT, 38.0, 37.0)
+    bath.loss = 80.0 / 18.0  # more than the mat can give
+    kitchen = Kitchen(bath, values_of(MAT), 45.0, 50.0, False).run(3600)
+    calm(kitchen)
+    assert kitchen.retests == [(faults.HEATER_LOST, faults.NONE)]
+    assert kitchen.supervisor.warn >> faults.HEATER_LOST & 1
+    kitchen.inputs.last_person_ms = kitchen.now_ms
+    kitchen.tick()
+    assert not kitchen.supervisor.warn >> faults.HEATER_LOST & 1
+
+
+def test_a_bath_run_dry_under_full_heat_is_doubted_in_a_minute_and_latches_when_it_comes_back():
+    kitchen = Kitchen(Bath(POT, 25.0, 25.0), values_of(POT), 70.0, 70.0, False).run(60)
+    kitchen.bath.water_j *= 0.1
+    kitchen.run(3000)
+    assert kitchen.at_ms["guard"] < 120000
+    assert kitchen.faults == [faults.STRONG_HEATER]
+
+
+def test_what_a_doubt_withholds_it_withholds_in_that_very_pass():
+    s, i = bare()
+    s.failing.failing, s.failing.mean_w = True, 100.0
+    s.failing.step = lambda *facts: None
+    s.step(2000, 1000, i)
+    assert s.retest == faults.HEATER_LOST
+    assert not s.heat_ok
+    assert not s.guard_ok
+    assert s.warn == 1 << faults.HEATER_LOST
+
+
+def test_the_fourth_doubt_in_an_hour_latches_and_an_hour_later_it_counts_anew():
+    for apart_ms, latched in ((600000, True), (2000000, False)):
+        s, i = bare()
+        for n in range(1, 5):
+            now_ms = n * apart_ms
+            s.surge.surging, s.surge.step = True, lambda *facts: None
+            s.step(now_ms, 1000, i)
+            s.surge.begin()
+            s.tested(faults.NONE, now_ms + 1000)
+            s.step(now_ms + 2000, 1000, i)
+        assert s.latched == latched
+        assert s.fault == (faults.STRONG_HEATER if latched else faults.NONE)
+
+
+def test_a_bowl_probe_in_the_air_warns_and_a_reboot_loop_latches():
+    s, i = bare()
+    i.bowl_fitted = True
+    for n, bowl_c in enumerate((31.5, 29.0, 26.0, 24.0)):
+        i.bowl_c = bowl_c
+        s.step(20000 + n * 1000, 1000, i)
+    assert s.warn == 1 << faults.BOWL_OUT
+    assert s.heat_ok
+    i.rebooting = True
+    s.step(24000, 1000, i)
+    assert s.fault == faults.REBOOT_LOOP
+    assert s.latched
+
+
 def test_a_switch_shorted_in_a_hold_opens_the_guard_in_its_time_and_then_latches():
     for name, rig in RIGS:
         for bowl_probe in (True, False):
@@ -381,7 +488,10 @@ def test_the_run_timer_warns_half_an_hour_before_and_stays_off_until_a_person_ac
 
 
 def test_damaged_settings_or_a_crash_give_no_heat():
-    for field, value, fault in (("settings_bad", True, faults.BAD_SETTINGS), ("ended", faults.CRASHED, faults.CRASHED)):
+    for field, value, fault in (
+        ("settings_bad", True, faults.BAD_SETTINGS), ("ended", faults.CRASHED, faults.CRASHED),
+        ("ended", faults.RESTARTED, faults.RESTARTED), ("ended", faults.MEMORY, faults.MEMORY),
+    ):
         s, i = bare()
         setattr(i, field, value)
         s.step(2000, 1000, i)
