@@ -23,6 +23,11 @@ IDLE_MS = 60 * 1000  # the bowl warms although nothing heats it: believed after 
 HEARD_MS = 10 * 60 * 1000  # what was answered is not asked again so soon (chosen)
 
 
+def led_c(target_c, high_c, ceiling_c, bowl_c):
+    """What a bowl is to aim at while a refill is coming; it waits just inside its window's end."""
+    return max(target_c, min(target_c + LEAD_K, 2.0 * (high_c - EDGE_K) - bowl_c, ceiling_c))
+
+
 class Programme:
     """One run from a stage on. `step` it each pass; `take_events` gives what happened since, `details` of each."""
 
@@ -37,6 +42,7 @@ class Programme:
         self.due_ms = None  # when the refill that was announced should come
         self._led_c = None  # the warmest the bowl was since it was let lead
         self._pours = False  # it may come now
+        self._leads = True  # it is colder than the bowl, as far as is known
         self._most_c = most_c  # the warmer's own: no ceiling goes over it
         self._profile = profile
         self._start_ms, self._for_ms = now_ms, for_ms
@@ -152,9 +158,9 @@ class Programme:
         if bowl_c < self._led_c - POURED_K:
             self.due_ms = None
             return
-        most_c = self.high_c - EDGE_K
-        self.aim_c = max(self.target_c, min(self.target_c + LEAD_K, 2.0 * most_c - bowl_c, self.ceiling_c))
-        self._pours = self._pours or now_ms >= self.due_ms or bowl_c >= most_c - LED_K
+        if self._leads:
+            self.aim_c = led_c(self.target_c, self.high_c, self.ceiling_c, bowl_c)
+        self._pours = self._pours or now_ms >= self.due_ms or bowl_c >= self.high_c - EDGE_K - LED_K
 
     # -- the steps of a stage ------------------------------------------------------------------------------------------
 
@@ -304,11 +310,13 @@ class Programme:
 
     # -- acts of a person ---------------------------------------------------------------------------------------------
 
-    def act(self, name, now_ms, in_ms=None):
-        """A person's act: (True, "") or (False, why); `in_ms` when nobody said so is that of a press."""
+    def act(self, name, now_ms, in_ms=None, leads=True):
+        """A person's act: (True, "") or (False, why); `in_ms` None: a press. A refill that is warm: nothing `leads`."""
         if name not in ACTS:
             return False, "{}: no such act, wanted one of {}".format(name, ", ".join(sorted(ACTS)))
         self._now_ms = now_ms
+        if name == "announce":
+            self._leads = leads
         no = name == "thicker" and self._step[stages.NO] is not None
         events, self._events = self._events, []
         why = "the hold is over" if self.done else ACTS[name](self, now_ms, in_ms)

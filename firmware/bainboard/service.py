@@ -204,8 +204,9 @@ class Service:
         return [], self.warmer.act("bowl_" + args["at"], now_ms)
 
     def _do_announce(self, args, now_ms):
-        in_s = args["in_s"]
-        return [], self.warmer.act("announce", now_ms, in_ms=None if in_s is None else in_s * 1000)
+        in_s, temp, p = args["in_s"], args["temp"], self.warmer.programme
+        cold = temp is None or p is None or temp < 1000 * p.target_c
+        return [], self.warmer.act("announce", now_ms, in_ms=None if in_s is None else in_s * 1000, leads=cold)
 
     def _do_confirm(self, args, now_ms):
         if self.warmer.state == IDLE:

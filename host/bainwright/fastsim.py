@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from bainboard import programme
 from bainboard.control.cascade import Cascade
 from bainboard.control.rules import safe_gains
 from bainwright import compiled
@@ -27,6 +28,7 @@ from bainwright.virtual.scenario import Scenario
 
 ONEWIRE_STEP_C = 0.0625  # 12 bits of the digital probe
 NTC_STEP_C = 0.02  # a 12-bit converter near 32 °C on 10 kohm over 10 kohm: 4096 steps over some 80 K, computed
+LEAD_S = programme.LEAD_MS / 1000.0
 QUIET_AFTER_S = 900  # an event is over, for the quiet error, a quarter of an hour after it began (design)
 
 # What an evening is scored by, one number a rig.
@@ -35,7 +37,7 @@ METRICS = (
     "movement", "mean_duty", "energy_j", "exposure_k_min",
 )
 TRACE = ("water_c", "bowl_c", "wall_c", "duty", "water_target_c")  # columns of a trace
-DIP, REFILL, TOP_UP, DRAUGHT, ROOM, BOWL, TARGET = range(7)  # kinds of an event's row: at_s, kind, a, b
+DIP, REFILL, TOP_UP, DRAUGHT, ROOM, BOWL, TARGET, ANNOUNCE = range(8)  # kinds of an event's row: at_s, kind, a, b
 
 KERNEL = '''
 from math import exp as _exp, floor as _floor, sqrt as _sqrt
@@ -72,7 +74,7 @@ def run(cascades, warmers, kits, events, given_w, seconds, scores, trace, stride
         np.random.seed(int(k.seed))
         keep_w = _exp(-1.0 / k.water_lag_s) if k.water_lag_s > 0.0 else 0.0
         keep_b = _exp(-1.0 / k.bowl_lag_s) if k.bowl_lag_s > 0.0 else 0.0
-        element_w, element_b, asked = w.water_c, w.bowl_c, k.target_c
+        element_w, element_b, asked, leads = w.water_c, w.bowl_c, k.target_c, False
         at, seen = 0, -1.0e9
         read_w = old_w = quantised(element_w + k.water_bias_c, k.water_step_c)
         read_b = old_b = quantised(element_b + k.bowl_bias_c, k.bowl_step_c)
@@ -94,7 +96,10 @@ def run(cascades, warmers, kits, events, given_w, seconds, scores, trace, stride
             while at < events.shape[1] and events[n, at, 0] <= t:
                 if events[n, at, 1] == 6.0:
                     asked = events[n, at, 2]
+                elif events[n, at, 1] == 7.0:
+                    leads = True
                 else:
+                    leads = leads and events[n, at, 1] != 1.0
                     happen(w, events[n, at, 1], events[n, at, 2], events[n, at, 3])
                     seen = t
                 at += 1
@@ -108,8 +113,9 @@ def run(cascades, warmers, kits, events, given_w, seconds, scores, trace, stride
                 if k.bowl_probe:
                     now_b = old_b if k.bowl_aged else read_b
                 before = duty
+                aim = LED(asked, k.high_c, k.ceiling_c, now_b) if leads and k.bowl_probe else asked
                 duty = Cascade_step(
-                    c, old_w if k.water_aged else read_w, now_b, asked, k.ceiling_c, k.room_c, 1.0, False)
+                    c, old_w if k.water_aged else read_w, now_b, aim, k.ceiling_c, k.room_c, 1.0, False)
                 Cascade_applied(c, duty)
                 moved += abs(duty - before)
                 total += duty
@@ -217,7 +223,7 @@ def cascade_of(settings: dict[str, Any]) -> Cascade:
 
 
 def events_of(scenario: Scenario | None) -> list[tuple[float, float, float, float]]:
-    """A scenario's matter as rows, in order; what it does to the board is left out."""
+    """A scenario's matter and announcements as rows, in order; what else it does to the board is left out."""
     rows: list[tuple[float, float, float, float]] = []
     for event in scenario.events if scenario else ():
         if isinstance(event, acts.Dip):
@@ -225,6 +231,9 @@ def events_of(scenario: Scenario | None) -> list[tuple[float, float, float, floa
             rows += [(event.at_s, DIP, rate, 0.0), (event.at_s + event.for_s, DIP, -rate, 0.0)]
         elif isinstance(event, acts.Refill):
             rows.append((event.at_s, REFILL, event.mass_kg, event.temp_c))
+        elif isinstance(event, acts.Announce):
+            if event.temp_c is None or event.temp_c < Kit.target_c:  # else nothing leads
+                rows.append((event.at_s + max(0.0, event.in_s - LEAD_S), ANNOUNCE, 0.0, 0.0))
         elif isinstance(event, acts.WaterTopUp):
             rows.append((event.at_s, TOP_UP, event.litres, event.temp_c))
         elif isinstance(event, acts.Draught):
@@ -310,7 +319,8 @@ def machine(run: Run) -> ModuleType:
         plant = type(run.warmer)
         for name in ("step", "refill", "top_up"):
             unit.method(plant, name)
-        _machines[shape] = compiled.load(unit.text(), KERNEL.replace("PLANT", plant.__name__))
+        led = unit.outside(programme.led_c, "led_c", programme)
+        _machines[shape] = compiled.load(unit.text(), KERNEL.replace("PLANT", plant.__name__).replace("LED", led))
     return _machines[shape]
 
 

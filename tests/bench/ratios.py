@@ -25,6 +25,7 @@ from bainwright.virtual.plant import Start, Warmer
 from bainwright.virtual.probes import Element
 
 SECONDS = 4 * 3600
+Event = tuple[float, float, float, float]
 
 
 def relatives(count: int) -> list[Rig]:
@@ -51,8 +52,8 @@ def relatives(count: int) -> list[Rig]:
     return found + [replace(base.with_settings({**c, "name": n}), plant=p, name=n) for n, c, p in odd]
 
 
-def commissioned(rig: Rig) -> dict[str, Any]:
-    """Settings with the gains that one experiment from cold leads to."""
+def commissioned(rig: Rig, whole: bool = False) -> Any:
+    """Settings with the gains that one experiment from cold leads to; `whole`: with what they were chosen for."""
     values, table = rig.settings, rig.plant
     warmer = Warmer(rig, Start(20.0, 20.0))
     elements = [Element(name, 1, lag_s, table.probe_noise_c, 0.0, 20.0)
@@ -69,18 +70,29 @@ def commissioned(rig: Rig) -> dict[str, Any]:
     power, water, bowl = np.array(rows).T
     findings, _ = identify.identify(record.record(np.arange(1.0, 3601), power, water, bowl, 20.0, values), values)
     task = choose.Task(findings, values, bath=table.bath == "water")
-    return choose.with_gains(values, choose.choose(task).gains)
+    chosen = choose.choose(task)
+    settings = choose.with_gains(values, chosen.gains)
+    return (settings, task, chosen) if whole else settings
 
 
-def evening(rig: Rig, settings: dict[str, Any], cold: bool = False) -> fastsim.Run:
-    """A dipping evening, or a calm one from cold, on the built-in plant."""
+def evening(rig: Rig, settings: dict[str, Any], cold: bool = False, announced: bool = False) -> fastsim.Run:
+    """A dipping evening, its refills announced five minutes ahead or not, or a calm one from cold; built-in plant."""
     run = fastsim.run_of(rig, settings, None, seed=5.0)
     start = (16.0, 18.0) if cold else (33.0, 31.7)
     run.warmer.water_c, run.warmer.bowl_c = start
     run.warmer.element_c, run.warmer.wall_c = start
     water_l = rig.settings["water_l"] if rig.plant.bath == "water" else 0.0
     run.events = [] if cold else choose.dipping(rig.settings["chocolate_kg"], water_l)
+    if announced:
+        run.events = told_ahead(run.events)
     return run
+
+
+def told_ahead(events: list[Event]) -> list[Event]:
+    """The same evening with each refill announced; nothing leads for one said to be warmer than the bowl."""
+    said = [(at_s - fastsim.LEAD_S, fastsim.ANNOUNCE, 0.0, 0.0) for at_s, kind, _, temp_c in events
+            if kind == fastsim.REFILL and temp_c < 31.5]
+    return sorted([*events, *said])
 
 
 def main(count: int = 30) -> None:

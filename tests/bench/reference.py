@@ -55,12 +55,13 @@ def balances(w, power_w, f, g, h):
 
 
 @njit(cache=True, error_model="numpy")
-def plan(x0, u, f, g, h, target_c, ceiling_c, pour_at, kept, poured_c):
-    """Improve the heats `u` (0 to 1 each); returns the first."""
+def plan(x0, u, now, later, target_c, ceiling_c, pour_at, kept, poured_c):
+    """Improve the heats `u` (0 to 1 each); returns the first. `now` and `later` are (f, g, h) up to a pour and on."""
     xs, grads = np.zeros((STEPS + 1, 4)), np.zeros(STEPS)
     momentum = u.copy()
     # the curvature of the squared error along each heat, from the response to a lasting one
     x, total = np.zeros(4), 0.0
+    f, _, h = now
     for _ in range(STEPS):
         x = f @ x + h
         total += x[3] * x[3] + OVER_WEIGHT * x[2] * x[2]
@@ -69,6 +70,7 @@ def plan(x0, u, f, g, h, target_c, ceiling_c, pour_at, kept, poured_c):
     for turn in range(ROUNDS):
         xs[0] = x0
         for t in range(STEPS):
+            f, g, h = later if 0 <= pour_at < t else now
             xs[t + 1] = f @ xs[t] + g + h * momentum[t]
             if t == pour_at:
                 xs[t + 1, 3] = kept * xs[t + 1, 3] + (1.0 - kept) * poured_c
@@ -79,6 +81,7 @@ def plan(x0, u, f, g, h, target_c, ceiling_c, pour_at, kept, poured_c):
             back[2] += 2.0 * OVER_WEIGHT * over
             if t == pour_at:
                 back[3] *= kept
+            f, _, h = later if 0 <= pour_at < t else now
             grads[t] = h @ back
             back = f.T @ back
         fresh = np.minimum(1.0, np.maximum(0.0, momentum - rate * grads))
@@ -89,8 +92,9 @@ def plan(x0, u, f, g, h, target_c, ceiling_c, pour_at, kept, poured_c):
 
 
 @njit(cache=True, error_model="numpy")
-def play(step, refill, top_up, w, twin, k, events, seconds, announced_s, out):
-    """One evening; fills `out` with (water, bowl, wall, duty) a second."""
+def play(step, refill, top_up, warmers, k, events, seconds, announced_s, out):
+    """One evening; fills `out` with (water, bowl, wall, duty) a second. `warmers`: what is so, its twin, and room."""
+    w, twin = warmers[0], warmers[1]
     np.random.seed(int(k.seed))
     keep_w, keep_b = math.exp(-1.0 / k.water_lag_s), math.exp(-1.0 / k.bowl_lag_s)
     element_w, element_b = w.water_c, w.bowl_c
@@ -98,7 +102,8 @@ def play(step, refill, top_up, w, twin, k, events, seconds, announced_s, out):
     before_w, before_b = twin_w, twin_b
     read_w, read_b = element_w, element_b
     u = np.zeros(STEPS)
-    f, g, h = np.zeros((4, 4)), np.zeros(4), np.zeros(4)
+    now = (np.zeros((4, 4)), np.zeros(4), np.zeros(4))
+    later = (np.zeros((4, 4)), np.zeros(4), np.zeros(4))
     at, stirred, duty = 0, -10**9, 0.0
     for t in range(1, seconds + 1):
         step(w, duty * k.heater_w, 1.0)
@@ -135,7 +140,7 @@ def play(step, refill, top_up, w, twin, k, events, seconds, announced_s, out):
         read_w = math.floor(noisy_w / k.water_step_c + 0.5) * k.water_step_c
         read_b = math.floor(noisy_b / k.bowl_step_c + 0.5) * k.bowl_step_c
         if t % PLAN_S == 0:
-            balances(twin, k.heater_w, f, g, h)
+            balances(twin, k.heater_w, *now)
             pour_at, kept, poured_c = -1, 1.0, 0.0
             for n in range(at, len(events)):
                 ahead = events[n, 0] - t
@@ -143,22 +148,27 @@ def play(step, refill, top_up, w, twin, k, events, seconds, announced_s, out):
                     pour_at = int(ahead / STEP_S)
                     kept = twin.chocolate_kg / (twin.chocolate_kg + events[n, 2])
                     poured_c = events[n, 3]
+                    # more chocolate, and stirred: a plan with the still film would heat far too much
+                    warmers[2] = warmers[1]
+                    refill(warmers[2], events[n, 2], poured_c)
+                    step(warmers[2], 0.0, 1.0)
+                    balances(warmers[2], k.heater_w, *later)
                     break
             if t % STEP_S == 0:
                 u[:-1] = u[1:].copy()
             x0 = np.array([twin.element_c, twin.water_c, twin.wall_c, twin.bowl_c])
-            duty = plan(x0, u, f, g, h, k.target_c, k.ceiling_c - WALL_MARGIN_C, pour_at, kept, poured_c)
+            duty = plan(x0, u, now, later, k.target_c, k.ceiling_c - WALL_MARGIN_C, pour_at, kept, poured_c)
         out[t - 1, 0], out[t - 1, 1], out[t - 1, 2], out[t - 1, 3] = w.water_c, w.bowl_c, w.wall_c, duty
 
 
 def reference(run: fastsim.Run, seconds: int, announced_s: float = 0.0) -> np.ndarray:
     """Play an evening of the built-in plant under the reference; (seconds, 4): water, bowl, wall, duty."""
     module = fastsim.machine(run)
-    warmers = compiled.records([run.warmer, run.warmer])
+    warmers = compiled.records([run.warmer, run.warmer, run.warmer])
     kit = compiled.records([run.kit])[0]
     events = np.array(run.events or [(math.inf, 0.0, 0.0, 0.0)])
     out = np.zeros((seconds, 4))
-    play(module.Warmer_step, module.Warmer_refill, module.Warmer_top_up, warmers[0], warmers[1], kit, events, seconds,
+    play(module.Warmer_step, module.Warmer_refill, module.Warmer_top_up, warmers, kit, events, seconds,
          announced_s, out)
     return out
 
@@ -171,7 +181,9 @@ def scored(bowl_c: np.ndarray, wall_c: np.ndarray, run: fastsim.Run) -> dict[str
     times = np.arange(1, len(bowl_c) + 1)
     # every event, as in the fast simulation
     since = np.full(len(bowl_c), 1e9)
-    for at_s, *_ in run.events:
+    for at_s, kind, *_ in run.events:
+        if kind == fastsim.ANNOUNCE:
+            continue
         later = times >= at_s
         since[later] = np.minimum(since[later], times[later] - at_s)
     error = bowl_c - k.target_c

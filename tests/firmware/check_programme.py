@@ -189,6 +189,19 @@ def test_yes_to_pour_now_says_that_it_is_in_and_a_warm_one_need_not_show():
     assert (p.prompt, p.aim_c, p.due_ms) == ("", 31.5, None)
 
 
+def test_nothing_leads_for_a_refill_that_is_said_to_be_warm_but_it_is_called_for():
+    p = Programme(dark(), "work", 0, 0)
+    assert p.act("announce", 0, in_ms=60000, leads=False) == (True, "")
+    p.step(1000, 33.0, 31.5)
+    assert (p.aim_c, p.prompt) == (31.5, "")
+    p.step(60000, 33.0, 31.5)
+    assert (p.aim_c, p.prompt) == (31.5, "pour")
+    p.act("confirm", 61000)
+    p.act("announce", 62000)
+    p.step(63000, 33.0, 31.5)
+    assert p.aim_c > 31.5  # the next one is another
+
+
 def test_the_lead_never_aims_over_the_ceiling():
     p = Programme(dark(), "work", 0, 0, most_c=32.0)
     p.act("announce", 0)

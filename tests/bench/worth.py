@@ -1,0 +1,155 @@
+"""What each part of the control is worth, and that the reference is no weak one. By hand, some minutes:
+
+    PYTHONPATH=firmware:host:tests/bench python tests/bench/worth.py [rig ...]
+"""
+
+from __future__ import annotations
+
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before NumPy: small matrices, and threads would only wait
+
+import sys
+import time
+from typing import Any
+
+import numpy as np
+from ratios import SECONDS, Event, commissioned, evening, told_ahead
+from reference import reference, scored
+
+from bainwright import choose, fastsim, references
+from bainwright.rig import Rig, load_rig
+
+NOTHING = 1e-6  # of a gain that zero would have the board work out
+
+
+def cold_refills(kg: float, water_l: float) -> list[Event]:
+    """Four hours with a refill each hour that drops the bowl by 1.7 K at once, a cold top-up and a draught."""
+    rows: list[Event] = []
+    for at_s, share in ((120.0, 0.55), (3660.0, 0.136), (7260.0, 0.136), (10860.0, 0.136)):
+        rate = share * kg / 3000.0
+        rows += [(at_s, fastsim.DIP, rate, 0.0), (at_s + 3000.0, fastsim.DIP, -rate, 0.0)]
+        if at_s > 3600.0:
+            rows.append((at_s - 60.0, fastsim.REFILL, 0.136 * kg, 24.0))
+    rows += [(1800.0, fastsim.DRAUGHT, 2.0, 0.0), (2400.0, fastsim.DRAUGHT, 1.0, 0.0)]
+    rows.append((5400.0, fastsim.TOP_UP, water_l / 8.0, 15.0))
+    return sorted(rows)
+
+
+def thermostat(rig: Rig, events: list[Event]) -> np.ndarray:
+    """The water switched at the offset that holds the bowl, known perfectly; half a kelvin of hysteresis, as sold."""
+    run = evening(rig, dict(rig.settings))
+    plant, kit = run.warmer, run.kit
+    keep = np.exp(-1.0 / kit.water_lag_s)
+    read, on, at = plant.water_c, False, 0
+    out = np.zeros((SECONDS, 2))
+    for second in range(1, SECONDS + 1):
+        on = read < WATER_C[rig.name] - 0.25 or (on and read < WATER_C[rig.name] + 0.25)
+        plant.step(kit.heater_w if on else 0.0, 1.0)
+        read += (plant.water_c - read) * (1.0 - keep)
+        while at < len(events) and events[at][0] <= second:
+            _, kind, a, b = events[at]
+            at += 1
+            if kind == fastsim.DIP:
+                plant.dip_kg_per_s = max(0.0, plant.dip_kg_per_s + a)
+            elif kind == fastsim.REFILL:
+                plant.refill(a, b)
+            elif kind == fastsim.TOP_UP:
+                plant.top_up(a, b)
+            else:
+                plant.draught = a
+        out[second - 1] = plant.bowl_c, plant.wall_c
+    return out
+
+
+WATER_C: dict[str, float] = {}  # water that holds a rig's bowl; found by a calm evening
+
+
+def calm_water(rig: Rig, settings: dict[str, Any]) -> float:
+    """Water at the end of four calm hours."""
+    run = evening(rig, settings)
+    run.events = []
+    return float(fastsim.simulate([run], SECONDS, stride=60).trace[0][-60:, 0].mean())
+
+
+def table(rig: Rig, tuned: dict[str, Any]) -> None:
+    """Controllers from the plainest to the practical bound, on one evening: error, over the bound, quiet error."""
+    WATER_C[rig.name] = calm_water(rig, tuned)
+    water_l = rig.settings["water_l"] if rig.plant.bath == "water" else 0.0
+    events = cold_refills(rig.settings["chocolate_kg"], water_l)
+
+    def bound(announced_s: float) -> dict[str, float]:
+        run = evening(rig, tuned)
+        run.events = events
+        course = reference(run, SECONDS, announced_s)
+        return scored(course[:, 1], course[:, 2], run)
+
+    def held(settings: dict[str, Any], rows: list[Event] = events, probe: bool = True) -> dict[str, float]:
+        run = evening(rig, settings)
+        run.events, run.kit.bowl_probe = rows, probe
+        done = fastsim.simulate([run], SECONDS)
+        return {name: float(done[name][0]) for name in ("rms_k", "quiet_k", "wall_over_s")}
+
+    run = evening(rig, tuned)
+    run.events = events
+    switched = thermostat(rig, events)
+    offset = {"bowl_offset_c": WATER_C[rig.name] - run.kit.target_c}
+    best = bound(0.0)
+    rows = [
+        ("thermostat on the water", scored(switched[:, 0], switched[:, 1], run)),
+        ("PID on the water, offset known", held({**tuned, **offset}, probe=False)),
+        ("cascade, safe gains", held(dict(rig.settings))),
+        ("cascade, tuned", held(tuned)),
+        ("cascade, tuned, announced", held(tuned, told_ahead(events))),
+        ("practical bound", best),
+        ("practical bound, announced", bound(300.0)),
+    ]
+    print(f"\n{rig.name}, a cold refill each hour: error K, times the bound, quiet error K, s over the ceiling")
+    for name, found in rows:
+        print(f"{name:32s} {found['rms_k']:6.3f} {found['rms_k'] / best['rms_k']:6.2f} {found['quiet_k']:6.3f} "
+              f"{found['wall_over_s']:5.0f}")
+
+
+def ablations(rig: Rig, tuned: dict[str, Any]) -> None:
+    """The same evening with one thing changed at a time."""
+    def gains(**factors: float) -> dict[str, Any]:
+        return {**tuned, **{name: tuned[name] * by for name, by in
+                            ((each.replace("__", "."), by) for each, by in factors.items())}}
+
+    cases = (
+        ("tuned", tuned, False), ("refills announced", tuned, True),
+        ("no losses fed forward", gains(gains__loss_w_per_k=NOTHING), False),
+        ("no bowl's balance fed forward", gains(gains__bowl_w_per_k=NOTHING), False),
+        ("bowl's gain x 0.7, as if fuller", gains(gains__bowl__kp=0.7), False),
+        ("bowl's gain x 1.4, as if emptier", gains(gains__bowl__kp=1.4), False),
+        ("water to 0.3 K over the ceiling", {**tuned, "gains.ceiling_margin_c": -0.3}, False),
+        ("water to 1 K under the ceiling", {**tuned, "gains.ceiling_margin_c": 1.0}, False),
+    )
+    print(f"\n{rig.name}, ablations: error K, quiet error K, warm-up min, wall's peak °C")
+    for name, settings, announced in cases:
+        done = fastsim.simulate([evening(rig, settings, announced=announced)], SECONDS)
+        cold = fastsim.simulate([evening(rig, settings, cold=True)], SECONDS)
+        peak_c = max(done["wall_peak_c"][0], cold["wall_peak_c"][0])
+        print(f"{name:32s} {done['rms_k'][0]:6.3f} {done['quiet_k'][0]:6.3f} {cold['warm_up_s'][0] / 60:6.1f} "
+              f"{peak_c:6.2f}")
+
+
+def main(*names: str) -> None:
+    """All tables, a rig at a time."""
+    for name in names or ("pot", "mat", "plate"):
+        rig = load_rig(name)
+        tuned, task, chosen = commissioned(rig, whole=True)
+        table(rig, tuned)
+        ablations(rig, tuned)
+        print(f"\n{name}, textbook rules at equal margins")
+        print("\n".join(references.told(references.compare(task), chosen)), flush=True)
+    runs = [choose.evening(task, task.findings.model, choose.Kitchen(seed=n + 1), tuned) for n in range(200)]
+    fastsim.simulate(runs[:16], 60)
+    began_s = time.perf_counter()
+    fastsim.simulate(runs, SECONDS)
+    took_s = time.perf_counter() - began_s
+    print(f"\nproof: {200 * SECONDS / took_s / 1e6:.1f} million rig-seconds a second on {os.cpu_count()} processors")
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])
