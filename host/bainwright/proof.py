@@ -221,6 +221,6 @@ def _heater_finding(task: Task, needed_w: float, most_w: float) -> Finding:
     if needed_w > 0.95 * have_w:
         return Finding(
             f"The heater cannot hold {task.target_c:g} °C in a room of {task.room_c:g} °C: that takes {needed_w:.0f} "
-            f"W, up to {most_w:.0f} W, and it has {have_w:g} W.", False)
+            f"W, up to {most_w:.0f} W, and it has {have_w:g} W. Use a stronger heater, or cover bath and pot.", False)
     return Finding(f"Holding {task.target_c:g} °C in a room of {task.room_c:g} °C takes {needed_w:.0f} W of the "
                    f"{have_w:g} W there are.")

@@ -180,7 +180,8 @@ def _choose_and_prove(task: choose.Task, fitted: identify.Fitted, asked: TuneAsk
     path = _gains_path(asked, str(settings["name"]))
     compared = references.compare(task)
     sentences = [*tune_report.fit_sentences(task.findings), *task.findings.notes, *(each.sentence for each in found)]
-    why_not = [each.sentence for each in found if not each.ok]
+    # where the hold itself is impossible, what its evenings came to says nothing of the gains
+    why_not = [each.sentence for each in possible if not each.ok] or [each.sentence for each in found if not each.ok]
     say("bain: drawing the report ...", err=True)
     picture = tune_report.draw(task, fitted, before, chosen, proved)
     page = tune_report.page(f"Tuning {settings['name']}", sentences, identify.told(task.findings),

@@ -52,10 +52,10 @@ def relatives(count: int) -> list[Rig]:
     return found + [replace(base.with_settings({**c, "name": n}), plant=p, name=n) for n, c, p in odd]
 
 
-def commissioned(rig: Rig, whole: bool = False) -> Any:
+def commissioned(rig: Rig, whole: bool = False, plant_of: Any = Warmer) -> Any:
     """Settings with the gains that one experiment from cold leads to; `whole`: with what they were chosen for."""
     values, table = rig.settings, rig.plant
-    warmer = Warmer(rig, Start(20.0, 20.0))
+    warmer = plant_of(rig, Start(20.0, 20.0))
     elements = [Element(name, 1, lag_s, table.probe_noise_c, 0.0, 20.0)
                 for name, lag_s in (("water", table.water_probe_lag_s), ("bowl", table.bowl_probe_lag_s))]
     experiment = Experiment(safe_gains(values), values["heater_lag_s"], 31.5 + values["bowl_offset_c"], 34.3, 20.0)
