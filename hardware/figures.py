@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import re
 import tomllib
 from collections.abc import Callable, Iterable
 from pathlib import Path
@@ -143,14 +142,11 @@ REACTIONS = {
     faults.LATCH: "off until cleared by hand", faults.WARN: "warning", faults.NO_START: "no start",
 }
 LOOKS = {"supervisor": "every second", "selftest": "self-test", "store": "trip record"}
-FED = {"CRASHED": "crashed", "BAD_SETTINGS": "settings_bad"}  # seen only if the named input is ever set
 
 
 def seen_by(name: str) -> str:
     """Which part of the firmware raises a fault, read off its source; "-" where nothing does."""
-    sources = {module: (FIRMWARE / f"{module}.py").read_text(encoding="utf-8") for module in (*LOOKS, "app", "warmer")}
-    if name in FED and not re.search(rf"\.{FED[name]} = (?!False)", sources["app"] + sources["warmer"]):
-        return "-"
+    sources = {module: (FIRMWARE / f"{module}.py").read_text(encoding="utf-8") for module in LOOKS}
     where = [look for module, look in LOOKS.items() if f"faults.{name}" in sources[module]]
     return ", ".join(where) or "-"
 

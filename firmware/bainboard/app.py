@@ -254,6 +254,7 @@ class App:
 
     def end(self, end):
         """How this run ended, and the hold under way unless a person ended it."""
+        self.outbox = self.service = None  # after a lack of memory there must be room to say so
         self._store_record(end, self.board.now_ms())
 
     def restarts(self, end):

@@ -34,7 +34,7 @@ def run(parts: tuple[str, ...], rounds: int | None, out: Path, jobs: int) -> Non
     firmware = campaign.firmware_hash()
     done = {row["case"] for row in campaign.read_results(out, firmware)}
     todo = [case for part in parts or campaign.PARTS for case in campaign.cases(part, rounds) if str(case) not in done]
-    bad = 0
+    todo, bad = campaign.order(todo), 0
     with Progress(*Progress.get_default_columns()[:3], MofNCompleteColumn(), TimeRemainingColumn(),
                   console=Console(stderr=True)) as bar:
         task = bar.add_task("cases", total=len(todo))
@@ -93,7 +93,8 @@ def agree(count: int) -> None:
 @click.option("--jobs", type=click.IntRange(1), default=os.cpu_count() or 1, show_default=True)
 @click.option("--out", type=click.Path(path_type=Path), default=Path("mutants.jsonl"), show_default=True)
 @click.option("--only", default="", help="Mutants whose name has this in it.")
-def mutate(jobs: int, out: Path, only: str) -> None:
+@click.option("--quick", is_flag=True, help="The firmware's own checks first, cases only where they see nothing.")
+def mutate(jobs: int, out: Path, only: str, quick: bool) -> None:
     """Break each check of the supervisor in turn: a mutant that lives is named."""
     from . import mutants
 
@@ -101,7 +102,7 @@ def mutate(jobs: int, out: Path, only: str) -> None:
     with Progress(console=Console(stderr=True)) as bar:
         everything = [mutant for mutant in mutants.mutants() if only in mutant.name]
         task = bar.add_task("mutants", total=len(everything))
-        for fate in mutants.keep(out, mutants.hunt(everything, jobs)):
+        for fate in mutants.keep(out, mutants.hunt(everything, jobs, quick=quick)):
             bar.advance(task)
             if not fate["killed_by"]:
                 lived += 1

@@ -21,10 +21,11 @@ from .hands import RUDE
 from .judge import play
 from .phases import PHASES
 from .rigs import KIN, THREE, warmer
-from .strikes import STRIKES, possible
+from .strikes import BY_NAME, STRIKES, possible
 
 KINS = 20
 FIRMWARE = Path(faults.__file__).parent
+FIRST_SINGLE = 1000  # seed
 CUTS = 14  # flash operations of a start and a trip, and some more
 
 
@@ -32,7 +33,7 @@ def _singles(rounds: int) -> Iterator[Case]:
     """Each fault in each phase on the three warmers."""
     for seed, strike, phase, rig in itertools.product(range(rounds), STRIKES, PHASES, THREE):
         if possible(strike, warmer(rig)):
-            yield Case(1000 + seed, rig, phase, (strike.name,))
+            yield Case(FIRST_SINGLE + seed, rig, phase, (strike.name,))
 
 
 def _kin(rounds: int) -> Iterator[Case]:
@@ -104,6 +105,19 @@ def cases(part: str, rounds: int | None = None) -> list[Case]:
     """Cases of one part."""
     make, usual = PARTS[part]
     return list(make(usual if rounds is None else rounds))
+
+
+def order(todo: list[Case]) -> list[Case]:
+    """What is promised first, each fault where it must be told on the three warmers; then all the rest mixed.
+
+    A run broken off has then played a fair sample of every part.
+    """
+    mixed = random.Random("order").sample(todo, len(todo))
+    return sorted(mixed, key=lambda case: not _promised(case))
+
+
+def _promised(case: Case) -> bool:
+    return case.seed == FIRST_SINGLE and case.phase in BY_NAME[case.acts[0]].phases
 
 
 def sample(part: str, count: int) -> list[Case]:

@@ -105,6 +105,7 @@ class Desk:
         self._limit_us = NEVER
         self._heat = 0
         self.dead = False
+        self.died: BaseException | None = None  # of what, whatever its last words made of it
 
     # -- the clock ----------------------------------------------------------------------------------------------------
 
@@ -156,6 +157,7 @@ class Desk:
     def die(self, how: BaseException) -> NoReturn:
         """The firmware runs no further: what it still does on its way out touches nothing."""
         self.dead = self.flash.dead = True
+        self.died = how
         raise how
 
     def ticks_ms(self) -> int:
@@ -182,6 +184,7 @@ class Desk:
         self.cause = cause
         self.heard.clear()
         self.dead = self.flash.dead = False
+        self.died = None
         self._look_ahead()
         self.now_us += dark_us  # what was due in the dark happens as soon as time is asked for
         self.boot_us = self.now_us

@@ -248,12 +248,11 @@ class Player:
         while not self.ended:
             try:
                 self._boot()
-            except CaseOverError:
-                break
-            except ResetError as reset:
-                self._restart(reset.cause, 0)
-            except PowerLostError:
-                if not self.ended:
+            except (CaseOverError, ResetError, PowerLostError) as last:
+                how = self.desk.died or last
+                if isinstance(how, ResetError):
+                    self._restart(how.cause, 0)
+                elif not self.ended:
                     self._restart("PWRON_RESET", self._dark_us)
         self._read_lines()
         trace = self.trace
@@ -263,7 +262,7 @@ class Player:
         return trace
 
     def _flash_cut(self) -> None:
-        self.desk.dead = self.flash.dead = True
+        self.desk.die(PowerLostError())
 
     def _restart(self, cause: str, dark_us: int) -> None:
         t_s = (self.desk.now_us - BOOT_US) / 1e6

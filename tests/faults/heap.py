@@ -32,7 +32,7 @@ for layer in start.LAYERS:
 app = sys.modules["bainboard.app"]
 class App(app.App):
     passes = 0
-    ballast = []
+    ballast = None
     def _tick(self, now_ms):
         super()._tick(now_ms)
         App.passes += 1
@@ -42,9 +42,9 @@ class App(app.App):
         if App.passes == {ballast_at}:
             gc.collect()
             size = 4096
-            while size >= 64 and gc.mem_free() > {leave}:
+            while size >= 16 and gc.mem_free() > {leave}:
                 try:
-                    App.ballast.append(bytearray(min(size, gc.mem_free() - {leave})))
+                    App.ballast = App.ballast, bytearray(min(size, gc.mem_free() - {leave}))  # a list would grow
                 except MemoryError:
                     size //= 2
 app.App = App

@@ -15,7 +15,19 @@ from .cases import Built, Case, build
 from .fast import Player, Row, Trace, seen_names
 from .flash import Files, Flash
 from .phases import BEFORE, CHECKING
-from .strikes import PROBE_LAG_S, believed_w, bits, by_asking, by_bowl_fall, by_fall, by_heat, load_j_per_k, self_test
+from .strikes import (
+    PROBE_LAG_S,
+    believed_w,
+    bits,
+    both_looks,
+    by_asking,
+    by_bowl_fall,
+    by_fall,
+    by_heat,
+    latching,
+    load_j_per_k,
+    self_test,
+)
 
 PROBE_ERROR_K = 0.5  # a digital probe's limits of error: water just under the ceiling may read this much over it
 OVER_K = 5.0  # X of the first invariant
@@ -318,7 +330,8 @@ def _judge_end(built: Built, trace: Trace, result: Result, told: Row) -> None:
         end = _first(trace, told.t_ms / 1000, bits((strike.ends,)))
     if end is not None:
         result.stopped_s = end.t_ms / 1000 - s.strike_s
-        if strike.stops and strike.ends == "latched" and any(row.heat_ok for row in after if row.t_ms < end.t_ms):
+        looked_at = strike.then in (both_looks, latching)  # a retest heats by its own bounded pulses
+        if looked_at and any(row.heat_ok for row in after if row.t_ms < end.t_ms):
             result.broken.append(f"3: heat allowed while {strike.name} was looked at")
     if due_s + SLACK_S < trace.seconds and not (end is not None and end.t_ms / 1000 <= due_s + SLACK_S):
         result.missed = f"{strike.name}: first sign at {told.t_ms / 1000 - s.strike_s:.0f} s, then not {strike.ends} " \

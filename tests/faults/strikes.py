@@ -113,6 +113,11 @@ def by_heat(v: Values, s: Setting) -> float:
     return -1.0
 
 
+def listened_and_retested(v: Values, s: Setting, mean_w: float) -> float:
+    """Listening, and where the reading had moved a little, the retest."""
+    return listened(v, s, mean_w) + retested(v, s, mean_w)
+
+
 def by_fall(v: Values, s: Setting) -> float:
     """Probe lag x ln(F / (F - 1.5)) + 3 passes for a fall of F K to the room's air: see `judge.fallen_s`."""
     return -2.0
@@ -225,7 +230,7 @@ def _warm_start(s: Setting) -> list[Mishap]:
 
 
 def _stutter(s: Setting) -> list[Mishap]:
-    """Late enough that the next tick follows at once."""
+    """Late enough that the next tick, kept to its own time, would follow at once."""
     s.strike_s = int(s.strike_s) + 0.5
     return [Mishap(s.strike_s, "desk", "hang", 1.4)]
 
@@ -318,8 +323,9 @@ STRIKES = (
     Strike("bowl_power_on", _fault("bowl_power_on"), ("BOWL_PROBE",), one_pass, CHECKED, kinds=ONE),
     Strike("bowl_bad_crc", _fault("bowl_bad_crc"), ("BOWL_PROBE",), one_pass, CHECKED, kinds=ONE),
     # -- probes, in the kitchen ----------------------------------------------------------------------------------------
-    Strike("water_stuck", _fault("water_stuck"), ("WATER_STUCK", "NO_HEAT_AT_START"), by_heat, ("warm_up", *BEFORE),
-           "manual-reset cut-out", watch_s=7200.0, hot=True, stops=True, ends="latched", then=listened,
+    Strike("water_stuck", _fault("water_stuck"), ("WATER_STUCK", "NO_HEAT_AT_START", "HEATER_LOST"), by_heat,
+           ("warm_up", *BEFORE), "manual-reset cut-out", watch_s=7200.0, hot=True, stops=True, ends="latched",
+           then=listened_and_retested,
            note="under the believed losses it cannot be told from a well-held bath"),
     Strike("bowl_stuck", _fault("bowl_stuck"), layer="the wall's ceiling holds; a hand thermometer", watch_s=3600.0),
     Strike("water_out", _world("water_out", 1.0), ("PROBE_OUT",), by_fall, ("quiet", "night"),
@@ -342,7 +348,7 @@ STRIKES = (
            ("HEAT_AT_REST", "SWITCH_SHORTED", "GUARD_WELDED", "OVER_HARD_LIMIT", "OVER_STAGE"), at_rest,
            (*BEFORE, *HOLDING), "the thermal fuse alone, after the manual-reset cut-out", hot=True, watch_s=7200.0,
            note="the firmware sees the heat and can cut neither"),
-    Strike("heater_open", _fault("heater_open"), ("NO_HEAT_AT_START", "HEATER_LOST"), by_asking,
+    Strike("heater_open", _fault("heater_open"), ("NO_HEAT_AT_START", "HEATER_LOST", "WATER_STUCK"), by_asking,
            (*BEFORE, "guard_pulse", "switch_pulse", "wait", "warm_pulse", "warm_up", "quiet", "night"),
            "nothing: the bowl cools", watch_s=5400.0, stops=True, ends="latched", then=retested),
     Strike("watts_low", _world("watts_share", 0.2), ("NO_HEAT_AT_START", "HEATER_LOST"), None, (),
@@ -367,7 +373,7 @@ STRIKES = (
            note="came warmer than allowed"),
     # -- clock, loop, memory -------------------------------------------------------------------------------------------
     Strike("slow_pass", _desk("hang", 1.5), fast_only=True),
-    Strike("stutter", _stutter, ("BAD_CLOCK",), lambda v, s: 1.4 + PASS_S, CHECKED, fast_only=True, stops=True),
+    Strike("stutter", _stutter, fast_only=True, note="no fault: the loop counts afresh from a late pass"),
     Strike("late_pass", _late, ("LATE_LOOP",), lambda v, s: 3.2 + PASS_S, CHECKED, fast_only=True, stops=True),
     Strike("clock_ahead", _desk("jump", 60_000), ("LATE_LOOP", "BAD_CLOCK"), one_pass, CHECKED, fast_only=True),
     Strike("clock_back", _desk("jump", -60_000), ("LATE_LOOP", "BAD_CLOCK"), lambda v, s: 60.0 + PASS_S, (),

@@ -90,7 +90,10 @@ def _mutants(hunted: Path, firmware: str) -> str:
     fates = list({fate["mutant"]: fate for fate in told}.values())
     lived = [fate["mutant"] for fate in fates if not fate["killed_by"]]
     other = {fate["firmware"] for fate in fates} - {firmware}
-    words = f"Mutants of supervisor and self-test: {len(fates) - len(lived)} of {len(fates)} killed."
+    by_case = sum("/" in fate["killed_by"] for fate in fates)
+    killed = len(fates) - len(lived)
+    words = (f"Mutants of supervisor and self-test: {killed} of {len(fates)} killed, {by_case} by a case "
+             f"of the campaign and {killed - by_case} by the firmware's own checks.")
     if lived:
         words += " These lived: " + "; ".join(f"`{name}`" for name in lived) + "."
     return words + (f" (Hunted on firmware {', '.join(sorted(other))}.)" if other else "")

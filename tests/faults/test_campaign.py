@@ -1,0 +1,230 @@
+"""The campaign's own tests, and the part of it that every run of the tests plays."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from bainwright.errors import BainError
+
+from . import campaign, heap, mutants, on_board, strikes, tables
+from .cases import Case, build, load, parse
+from .evenings import EVERYDAY
+from .fast import Player
+from .judge import limit_c, play, play_whole, twin_of
+from .phases import START_S
+from .rigs import KIN, THREE, warmer
+
+ONE_CASE_A_FAULT = [
+    Case(1, THREE[number % 3], (strike.phases or ("quiet",))[-1], (strike.name,))
+    for number, strike in enumerate(strikes.STRIKES)
+]
+PLAYED = [case for case in ONE_CASE_A_FAULT if strikes.possible(strikes.BY_NAME[case.acts[0]], warmer(case.rig))]
+
+
+@pytest.mark.parametrize("case", PLAYED, ids=str)
+def test_each_fault_is_told_in_its_time_and_breaks_no_invariant(case: Case) -> None:
+    """Times: formulas of the rig in `strikes.py`; invariants: `judge.py`."""
+    result = play(case)
+    assert result.good, [*result.broken, result.missed]
+
+
+@pytest.mark.parametrize("part", ["singles", "kin", "pairs", "flash", "clock", "link"])
+def test_a_sample_of_each_part_is_good(part: str) -> None:
+    """Evenly picked; the whole is `python -m tests.faults run`."""
+    bad = {str(case): [*result.broken, result.missed] for case in campaign.sample(part, 10)
+           for result in [play(case)] if not result.good}
+    assert bad == {}
+
+
+@pytest.mark.parametrize("act", EVERYDAY)
+def test_no_everyday_act_trips_anything(act: str) -> None:
+    """On one of the three warmers each, and on a relative."""
+    number = list(EVERYDAY).index(act)
+    for rig in (THREE[number % 3], f"{KIN}{number}"):
+        result = play(Case(7001, rig, "quiet", (act,)))
+        assert not result.broken
+        assert result.trips == 0
+
+
+@pytest.mark.parametrize("kind", ["evening", "melted_night"])
+def test_an_ordinary_evening_and_night_trip_nothing_and_hold(kind: str) -> None:
+    """And the heater really worked: the bowl came into its window."""
+    result, trace = play_whole(parse(f"3 pot/{kind}/none"))
+    assert result.broken == []
+    assert result.trips == 0
+    assert trace.inside_s > 1800
+
+
+def test_every_fault_of_the_firmwares_table_has_a_strike_that_tells_it() -> None:
+    """A new row of the table must come with a way to bring it about."""
+    assert strikes.uncovered() == []
+
+
+def test_a_shorted_switch_with_a_welded_guard_heats_past_every_limit() -> None:
+    """Nothing of the firmware can stop it: what the safety page says aloud about the thermal fuse."""
+    result, trace = play_whole(parse("1 pot/quiet/both_shorted"))
+    assert result.broken == []
+    assert trace.warmest_c > 60.0
+    assert "over_hard_limit" in result.seen
+    assert trace.rows[-1].duty == 0.0
+    assert not trace.rows[-1].guard
+
+
+def test_the_firmware_is_really_played() -> None:
+    """The heat that flowed is the duty it asked for: energy of the truth against on-time of the rows, 3 %."""
+    built = build(parse("3 pot/quiet/none"))
+    trace = Player(built.play).run()
+    given_j = sum(row[4] for row in trace.truth)
+    asked_j = sum(row.duty for row in trace.rows if row.state == "hold") * 150.0
+    assert trace.seconds == pytest.approx(built.setting.end_s, abs=1.0)
+    assert given_j - 150.0 * 3 * built.setting.pulse_s < asked_j < given_j * 1.03
+    assert asked_j > 0.3 * given_j
+
+
+def test_a_case_replays_to_the_same_trace_and_another_seed_does_not() -> None:
+    """Invariant 18."""
+    first, again, other = (play(parse(f"{seed} mat/warm_up/bowl_open")) for seed in (9, 9, 10))
+    assert first.digest == again.digest != other.digest
+
+
+def test_a_case_is_its_line() -> None:
+    """Written and read back, for every case of the campaign's first round."""
+    for part in campaign.PARTS:
+        for case in campaign.cases(part, 1)[::97]:
+            assert parse(str(case)) == case
+
+
+@pytest.mark.parametrize("line", [
+    "", "pot/quiet/none", "x pot/quiet/none", "-3 pot/quiet/none", "1.5 pot/quiet/none", "1 pot/quiet",
+    "1 kettle/quiet/none",
+    "1 pot/lunch/none", "1 pot/quiet/watr_open", "1 pot/quiet/say", "1 pot/quiet/say@x", "1 pot/quiet/lid@3",
+    "99999999999 pot/quiet/none", "1 kin-/quiet/none", "1 pot/quiet/", "1 2 pot/quiet/none",
+])
+def test_what_is_no_case_is_refused_in_words(line: str) -> None:
+    """What, got, wanted; no traceback."""
+    with pytest.raises(BainError) as refused:
+        parse(line)
+    assert len(str(refused.value)) > 15
+
+
+def test_a_file_that_is_none_of_cases_or_results_is_refused_with_its_line(tmp_path: Path) -> None:
+    """A binary file, an empty one, a wrong line; a results file that is cut short is read up to there."""
+    path = tmp_path / "cases"
+    for content, says in ((b"\xff\xfe\x00", "no file of cases"), (b"# nothing\n", "no case in it"),
+                          (b"1 pot/quiet/none\nrubbish\n", "line 2")):
+        path.write_bytes(content)
+        with pytest.raises(BainError, match=says):
+            load(path)
+    path.write_text("not json\n")
+    with pytest.raises(BainError, match="line 1"):
+        campaign.read_results(path)
+    path.write_text('{"case": "1 pot/quiet/none", "firmware": "a"}\n{"case": "1 pot/qu')
+    assert len(campaign.read_results(path)) == 1
+
+
+def test_a_run_broken_off_goes_on_where_it_was(tmp_path: Path) -> None:
+    """Results are kept one by one."""
+    path = tmp_path / "results"
+    todo = campaign.sample("clock", 4)
+    rows = campaign.keep(path, campaign.run(todo, 1), "f")
+    next(rows)
+    next(rows)
+    rows.close()
+    assert {row["case"] for row in campaign.read_results(path, "f")} == {str(case) for case in todo[:2]}
+    assert campaign.read_results(path, "g") == []
+
+
+def test_settings_that_are_sent_are_kept_and_a_cut_leaves_old_or_new() -> None:
+    """Invariant 13; without a cut the new ones are really there."""
+    built = build(parse("4 pot/idle/upload@0"))
+    trace = Player(built.play).run()
+    assert any(built.setting.upload in data for path, data in trace.files.items() if path.startswith("/settings"))
+    for cut in (1, -1, 2, -2):
+        assert play(parse(f"4 pot/idle/upload@{cut}")).broken == []
+
+
+def test_the_judge_fails_what_it_should() -> None:
+    """A judge that passes everything would pass this too: the same case with its limits moved."""
+    built = build(parse("1 pot/quiet/water_stuck"))
+    assert limit_c(built) == pytest.approx(35.0)
+    assert twin_of(parse("1 pot/quiet/say@3")) == parse("1 pot/quiet/none")
+    assert twin_of(parse("1 pot/quiet/say@3+water_open")) is None
+    assert START_S < built.setting.strike_s < built.setting.end_s
+
+
+KILLED = (  # a part of the name, and cases that must notice
+    ("without WATER_PROBE, water_unread, WAIT", ["1 mat/quiet/water_open"]),
+    ("without OVER_STAGE, over_stage, OFF", ["1 pot/quiet/hot_water"]),
+    ("deaf never", ["1000 mat/warm_up/water_stuck"]),
+    ("pass_too_long never", ["1000 pot/quiet/late_pass"]),
+    ("rises_at_rest never", ["3 pot/quiet/switch_shorted"]),
+    ("bowl_unread always", ["1 mat/warm_up/none"]),
+    ("clears without asking not self.water_ok", ["1 pot/quiet/clear_early"]),
+    ("no GUARD_WELDED", ["4 mat/idle/guard_welded"]),
+)
+
+
+@pytest.mark.parametrize(("name", "lines"), KILLED)
+def test_a_supervisor_without_a_check_is_noticed(name: str, lines: list[str]) -> None:
+    """The whole hunt is `python -m tests.faults mutate`."""
+    found = [mutant for mutant in mutants.mutants() if name in mutant.name]
+    fates = list(mutants.hunt(found[:1], 1, lines))
+    assert fates[0]["killed_by"], fates
+
+
+def test_mutants_cover_every_row_and_predicate() -> None:
+    """A new check is hunted without a word here."""
+    from bainboard import supervisor
+
+    names = [mutant.name for mutant in mutants.mutants()]
+    for _, predicate, _ in supervisor.CHECKS:
+        assert any(predicate.__name__ in name and name.startswith("without") for name in names)
+        assert f"{predicate.__name__} never" in names
+        assert f"{predicate.__name__} always" in names
+
+
+@pytest.mark.parametrize("case", on_board.sample(4), ids=str)
+def test_both_engines_agree(case: Case) -> None:
+    """Real MicroPython against CPython: same faults in the same pass, the same duty within the stated tolerance."""
+    outcome = on_board.compare(case)
+    assert outcome.good, str(outcome)
+
+
+def test_the_tables_say_what_was_played(tmp_path: Path) -> None:
+    """Figures come from results alone."""
+    path = tmp_path / "results"
+    played = [parse("1 pot/quiet/water_open"), parse("1 mat/quiet/both_shorted")]
+    list(campaign.keep(path, campaign.run(played, 1), "abc"))
+    text = tables.page(path, tmp_path / "none")
+    assert "| cases | 2 |" in text
+    assert "`water_open` | water_probe" in text
+    assert "Only the thermal fuse is left" in text
+
+
+def test_the_three_warmers_and_twenty_relatives_are_in_their_ranges() -> None:
+    """The stated ranges of the relatives."""
+    for number in range(campaign.KINS):
+        rig = warmer(f"{KIN}{number}").rig
+        assert 60.0 <= rig.settings["heater_w"] <= 1000.0
+        assert 0.8 <= rig.settings["water_l"] <= 6.0
+        assert 5.0 <= rig.settings["heater_lag_s"] <= 120.0
+        assert 5.0 <= rig.plant.water_probe_lag_s <= 30.0
+
+
+def test_memory_that_runs_out_ends_off() -> None:
+    """On the virtual board, 4 KB left free in a hold: a reset, then idle with every pin low."""
+    day = heap.run(0.5, 4000, 700)
+    assert "hold" in day.states
+    assert day.states[-1] == "idle"
+    assert day.duties[-1] == 0
+    assert len(day.resets) == 1
+    assert not any(day.pins)
+
+
+def test_what_is_held_does_not_grow_from_the_second_hour_to_the_third() -> None:
+    """Within 2 KB of this interpreter's bytes; `python -m tests.faults day` plays twenty-four hours."""
+    used = heap.run(3.1).used
+    assert len(used) == 3
+    assert abs(used[-1] - used[0]) < heap.GROWTH_BYTES
