@@ -28,7 +28,7 @@ Floats = NDArray[np.float64]
 PACE_S = 5  # readings are averaged over this before they are compared; chosen, a fifth of the usual lags
 BLOCK_S = 120  # resampled blocks; longer than the misses hang together on the rigs tried; chosen
 # Resampling a few dozen blocks of a fit's own misses comes out too narrow, since the fit has taken its share of them:
-# without this factor 87 % of figures lie inside their intervals, with it 95 % (tests/bench/intervals.py).
+# without this factor 87 % of figures lie inside their intervals, with it 97 % (tests/bench/intervals.py).
 WIDER = 1.3
 SAMPLES = 400  # resampled fits; 95 % ends then wander by a few per cent
 HELD_BACK = 0.3  # share of the record, its end, that the validation keeps from the fit; chosen

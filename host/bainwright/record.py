@@ -122,8 +122,8 @@ def record(time_s: Floats, power_w: Floats, water_c: Floats, bowl_c: Floats, roo
         raise FileError("too little is left of the record between its gaps and refills",
                         got=f"{found.seconds / 60:.0f} min in pieces of at least {LEAST_PIECE_S // 60}",
                         wanted=f"{LEAST_S // 60} min")
+    _unclipped(found, settings)  # first: a reading that is clipped throughout looks quiet too
     _lively(found, settings)
-    _unclipped(found, settings)
     return found
 
 
