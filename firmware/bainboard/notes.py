@@ -66,6 +66,7 @@ SETTINGS = {
     "log.share": ("share of the flash the log may fill", "chosen: a week of nights"),
     "resume": ("go on by itself after a short power cut", "chosen: a person"),
     "room_c": ("room temperature, for the losses fed forward", "measured"),
+    "drill": ("are the cut-offs proved? written by the PC; a night is refused while open", "bain drill"),
 }
 
 PROFILE = {

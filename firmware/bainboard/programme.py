@@ -329,6 +329,11 @@ class Programme:
         self._events = events + ([told] if told and told not in self._events else []) + self._events
         return True, ""
 
+    @property
+    def no_keeps(self):
+        """Does a no mean that what is left stays melted overnight?"""
+        return self._step[stages.NO] == "keep"
+
     def _confirm(self, now_ms, in_ms):
         if self.prompt == "pour":  # it is in, though a warm one may never show
             self.due_ms = None

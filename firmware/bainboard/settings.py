@@ -80,6 +80,7 @@ SETTINGS = (
     # -- the kitchen ------------------------------------------------------------------------------------------------
     ("resume", FLAG, "", False, None, None),
     ("room_c", FLOAT, "°C", 20.0, 5.0, 40.0),
+    ("drill", CHOICE, "", "open", ("open", "passed", "overridden", "simulated"), None),
 )
 
 PROFILE = (

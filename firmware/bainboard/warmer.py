@@ -9,6 +9,7 @@ from bainboard.supervisor import Inputs, Supervisor
 
 IDLE, CHECK, HOLD, PAUSE, TRIP = "idle", "check", "hold", "pause", "trip"
 HEATING = (CHECK, HOLD)  # states in which the guard may close
+UNDRILLED = "its cut-offs are not proved, so not overnight: bain drill does; bain hold --undrilled overrides"
 UNDER_HARD_LIMIT_K = 2.0  # no bath is meant to be warmer than that: room for the element's overshoot (chosen)
 
 
@@ -47,6 +48,8 @@ class Warmer:
             return "the warmer is in state " + self.state + "; a hold starts from idle"
         if self.inputs.water_code:
             return "the water probe gives no valid reading: " + sensing.text(self.inputs.water_code)
+        if self._undrilled(stage):
+            return UNDRILLED
         most_c = self.values["hard_limit_c"] - UNDER_HARD_LIMIT_K
         self.programme = p = Programme(profile, stage, now_ms, for_ms, most_c)
         self.experiment = None
@@ -65,6 +68,10 @@ class Warmer:
         self.state = CHECK
         self.tell("started", [("stage", stage), ("check_s", self.selftest.left_s(now_ms))])
         return None
+
+    def _undrilled(self, stage):
+        """Would this be a night on a warmer whose cut-offs nobody proved? Asked of presses and messages alike."""
+        return stage == "melted" and self.values["drill"] == "open"
 
     def stop(self):
         """End the hold, whatever it is doing; a latch stays."""
@@ -94,6 +101,8 @@ class Warmer:
         """An act of the person, one of `programme.ACTS`: None, or why not."""
         if self.state not in (CHECK, HOLD, PAUSE):
             return "no hold is running"
+        if self._undrilled("melted" if name == "thicker" and self.programme.no_keeps else name):
+            return UNDRILLED
         ok, why = self.programme.act(name, now_ms, **details)
         if not ok:
             return why

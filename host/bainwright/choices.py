@@ -45,6 +45,7 @@ class Asked:
     image: str | None = None
     join: bool = False
     until: str | None = None
+    undrilled: bool = False
 
 
 @dataclass(frozen=True)
@@ -74,6 +75,7 @@ class Choice:
     port: str | None
     join: bool = False
     assumed: list[str] = field(default_factory=list)
+    undrilled: bool = False  # overnight without proved cut-offs, asked for by name
 
 
 def choose(asked: Asked) -> Choice:
@@ -105,6 +107,7 @@ def choose(asked: Asked) -> Choice:
         asked.port,
         asked.join,
         doubts(gains.notes, rig.settings) if rig else [],
+        asked.undrilled,
     )
     return _simulate(choice, asked) if virtual else choice
 

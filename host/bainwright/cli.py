@@ -66,6 +66,7 @@ bain.add_command(profile)
 @click.option("--out", metavar="DIR", help="Where the log and picture go; left out, a new folder under holds/.")
 @click.option("--image", metavar="FILE", help="Keep the simulated board's flash in this file.")
 @click.option("--join", is_flag=True, help="Watch the hold that already runs on the board.")
+@click.option("--undrilled", is_flag=True, help="Overnight although its cut-offs are not proved (bain drill).")
 @click.option("--big", is_flag=True, help="Digits to read across the kitchen.")
 @click.option("--json", "as_json", is_flag=True, help="The result as JSON on stdout.")
 def hold(big: bool, as_json: bool, **options: Any) -> int:
@@ -184,6 +185,25 @@ def tune(as_json: bool, **options: Any) -> int:
     from bainwright.tune import tune as tune_warmer
 
     return tune_warmer(TuneAsked(**options), as_json=as_json, say=say)
+
+
+@bain.command()
+@click.option("--virtual", metavar="[RIG]", is_flag=False, flag_value="pot", help="A simulated warmer; does it itself.")
+@click.option("--port", metavar="PORT", help="The board's serial port; left out, the only one plugged in.")
+@click.option("--rig", metavar="FILE", help="The warmer as built, as TOML; left out, the settings its board has.")
+@click.option("--show", is_flag=True, help="Only tell what is proved, when, and what is open and why.")
+@click.option("--again", is_flag=True, help="Prove everything anew, also what is proved.")
+@click.option("--out", metavar="FILE", help="Where the results are kept; RIG-drill.json unless given.")
+@click.option("--json", "as_json", is_flag=True, help="The result as JSON on stdout.")
+def drill(as_json: bool, **options: Any) -> int:
+    """Prove each trip and cut-out on the warmer, step by step, in about half an hour.
+
+    Says what to do, what must happen and how long to wait, and times it. Each result is kept as it comes: broken off,
+    the drill goes on where it stopped. Fill the bath with cold water; chocolate need not be in the bowl.
+    """
+    from bainwright.drill.command import DrillAsked, drill_and_tell
+
+    return drill_and_tell(DrillAsked(**options), as_json=as_json, say=say)
 
 
 @bain.command()

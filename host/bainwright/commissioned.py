@@ -9,6 +9,8 @@ from bainboard import faults, record, settings, store, wire
 from bainwright.errors import FileError
 from bainwright.rig import Rig
 
+SIMULATED = "simulated"  # the drill's mark where none is needed: a simulated warmer endangers nobody
+
 
 def document(what: str, values: dict[str, Any]) -> bytes:
     """A document as the board stores it: flat JSON, names in the table's order, so that its hash tells a change.
@@ -53,5 +55,6 @@ def flash_of(rig: Rig) -> dict[str, bytes]:
     dict of str to bytes
         By absolute path, for `VirtualBoard`'s ``flash_files``.
     """
-    payloads = {"latch": store.latch_payload(faults.NONE, 0), "settings": document("settings", dict(rig.settings))}
+    values = {**rig.settings, "drill": SIMULATED}
+    payloads = {"latch": store.latch_payload(faults.NONE, 0), "settings": document("settings", values)}
     return {f"/{name}.a": record.pack(store.KINDS[name], 1, payload) for name, payload in payloads.items()}

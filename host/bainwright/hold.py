@@ -16,6 +16,7 @@ from bainwright.calibration import kept
 from bainwright.chocolate import Profile, window_at
 from bainwright.choices import Choice
 from bainwright.commissioned import document, short_hash
+from bainwright.drill.mark import doubts, mark_of, refuse_night
 from bainwright.errors import FileError, LinkError, RefusedError
 from bainwright.gains import NAMES
 from bainwright.keys import Interrupts, Keys
@@ -73,6 +74,7 @@ class Runner:
         self.hello: dict[str, Any] = {}
         self.answer: dict[str, Any] = {}
         self.settings: dict[str, Any] = settings.defaults(settings.SETTINGS)
+        self._stored_mark = self.settings["drill"]
         self._silent_since_s = time.monotonic()
         self._next: list[str] = []  # chocolates that are being offered for the next bowl
 
@@ -130,9 +132,12 @@ class Runner:
     def _send_documents(self) -> None:
         documents = {"profile": self.choice.profile.document()}
         if self.choice.rig is not None:
-            self.settings = documents["settings"] = dict(self.choice.rig.settings)
+            self.settings = dict(self.choice.rig.settings)
         else:
             self._fetch_settings()
+        self._mark_drilled()
+        if self.choice.rig is not None or self.settings["drill"] != self._stored_mark:
+            documents["settings"] = self.settings
         for what, values in documents.items():
             payload = document(what, values)
             if short_hash(payload) != self.hello.get(what):
@@ -141,6 +146,13 @@ class Runner:
             # A live board keeps the gains of the hold before until its power goes: say all of them, every time.
             gains = {name: self.settings[name] for name in NAMES} | self.choice.gains
             self.session.link.upload("gains", wire.text(list(gains.items())).encode())
+
+    def _mark_drilled(self) -> None:
+        """Whether it may be left overnight goes to the board with its settings: its buttons start nights, too."""
+        self._stored_mark = self.settings["drill"]
+        mark = mark_of(self.settings, self.session.simulated, self.choice.undrilled)
+        refuse_night(mark, self.choice.stage)
+        self.settings["drill"] = mark
 
     def _start_fields(self) -> dict[str, Any]:
         fields: dict[str, Any] = {"stage": self.choice.stage, "for_ms": round(1000 * (self.choice.for_s or 0))}
@@ -151,6 +163,7 @@ class Runner:
     def notes(self) -> list[str]:
         """What the person should know before the first minute is over."""
         said = list(self.choice.assumed)
+        said += doubts(self.settings["drill"], self.choice.stage, self.choice.for_s)
         short_c = self.answer.get("short", 0) / 1000
         if short_c > 0:
             said.append(

@@ -24,29 +24,29 @@ class VirtualSession:
     def __init__(self, simulated: Simulated) -> None:
         self._folder = tempfile.TemporaryDirectory(prefix="bain-")
         self.truth_path = Path(self._folder.name) / "truth"
-        self._board = VirtualBoard(
+        self.board = VirtualBoard(
             simulated.rig, simulated.plant, simulated.scenario, simulated.seed, simulated.speed,
             flash_of(simulated.rig), simulated.image, self.truth_path,
         )  # fmt: skip
         try:
-            self.link = Link(ports.open_port(self._board.path))
+            self.link = Link(ports.open_port(self.board.path))
         except BaseException:
-            self._board.close()
+            self.board.close()
             raise
 
     @contextmanager
     def held(self) -> Iterator[None]:
         """Inside, no virtual time passes."""
-        with self._board.clock_held():
+        with self.board.clock_held():
             yield
 
     def arm(self) -> None:
         """Scenario and plant begin with the hold."""
-        self._board.arm()
+        self.board.arm()
 
     def run(self) -> None:
         """Let virtual time pass."""
-        self._board.run_clock()
+        self.board.run_clock()
 
     def reopen(self) -> bool:
         """A virtual board that is gone stays gone."""
@@ -58,11 +58,11 @@ class VirtualSession:
 
     def facts(self) -> dict[str, Any]:
         """What the virtual board says of its run."""
-        report = self._board.report()
+        report = self.board.report()
         return {name: report[name] for name in ("dead", "resets", "power_cuts", "stalled", "simulated_s", "wall_s")}
 
     def close(self) -> None:
         """End the virtual board and forget its files."""
         self.link.transport.close()
-        self._board.close()
+        self.board.close()
         self._folder.cleanup()

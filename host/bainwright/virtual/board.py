@@ -123,6 +123,10 @@ class VirtualBoard:
         """Break a part, or mend it; names as in scenarios."""
         self._ask("fault", name, on)
 
+    def happen(self, event: Any, after_s: float = 0.0) -> None:
+        """Let what a scenario's event does to matter (a `WaterSwap`, say) happen now or later, whatever its `at_s`."""
+        self._ask("happen", event, after_s)
+
     def power_cut(self, for_s: float = 1.0) -> None:
         """Take its power away for so many virtual seconds."""
         self._ask("power_cut", for_s)

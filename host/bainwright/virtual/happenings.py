@@ -84,6 +84,17 @@ class Happenings:
                 self.bench.fault(action.name, action.on)
         self.look_ahead()
 
+    def matter(self, event: Any, after_us: int) -> Happening:
+        """What a scenario's event does to the warmer, so much later."""
+
+        def do(_: int) -> None:
+            self.bench.world.happen(event)
+
+        def put_off(at_us: int) -> None:
+            self._timers.append((at_us + after_us, do))
+
+        return put_off if after_us else do
+
     def press(self, button: str, for_ms: int) -> Happening:
         """A button goes down, and up again later."""
         if button not in BUTTONS:

@@ -295,6 +295,10 @@ class Supervisor:
         self.bench.check_fault(name)
         self._wish(lambda at_us: self.bench.fault(name, on))
 
+    def _do_happen(self, event: Any, after_s: float) -> None:
+        self.bench.world.check_event(event)
+        self._wish(self.happenings.matter(event, round(after_s * 1e6)))
+
     def _do_power_cut(self, for_s: float) -> None:
         self._wish(lambda at_us: self.happenings.cut(at_us, round(for_s * 1e6)))
 
@@ -339,7 +343,8 @@ class Supervisor:
 
     _COMMANDS: ClassVar[dict[str, Callable[..., None]]] = {
         "run": _do_run, "arm": _do_arm, "speed": _do_speed, "press": _do_press, "fault": _do_fault,
-        "power_cut": _do_power_cut, "cut_flash_at": _do_cut_flash_at, "report": _do_report, "flash": _do_flash,
+        "happen": _do_happen, "power_cut": _do_power_cut, "cut_flash_at": _do_cut_flash_at, "report": _do_report,
+        "flash": _do_flash,
     }
 
 

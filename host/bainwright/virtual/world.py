@@ -153,6 +153,27 @@ class World:
             actions.append(action)
         return actions
 
+    def check_event(self, event: acts.Event) -> None:
+        """Refuse what this warmer cannot have happen to it.
+
+        Raises
+        ------
+        UseError, FileError
+            When it is not the built-in plant, or the event does not fit it.
+        """
+        unplanned = Scenario(source="at hand", events=(event,))
+        if not isinstance(self.plant, Warmer):
+            _refuse_matter(unplanned)
+        else:
+            _check_stock(unplanned, self.plant)
+
+    def happen(self, event: acts.Event) -> None:
+        """Do to the warmer, at the present instant, what a scenario's event does to it at once."""
+        for after_s, act in _MATTER.get(type(event), _nothing)(self.plant, event):
+            if after_s == 0.0:
+                act()
+        self._read_plant()
+
     # -- what can be seen ---------------------------------------------------------------------------------------------
 
     def probe_c(self, name: str) -> float | None:

@@ -1,0 +1,178 @@
+"""Who does what the drill asks for: a person at a real warmer, or the virtual board's bench."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import Protocol
+
+from bainboard import pins
+from bainwright import ports
+from bainwright.drill.items import PASS_S, Item
+from bainwright.errors import LinkError, UseError
+from bainwright.rig import Rig
+from bainwright.session import LiveSession
+from bainwright.simulated import VirtualSession
+from bainwright.virtual.scenario import Event, WaterSwap
+
+SILENCE_S = 20.0  # how long the PC is gone; chosen: many times the 15 s after which a transfer is dropped, no less
+OUTAGE_S = 10.0
+HOLD_BUTTON_MS = 4500  # the board asks for 3 s
+# Two thirds of the bath each time, so that the probe never moves faster than water can move it (`trip.jump_c_per_s`).
+HAND_WARM_C, HOT_C, COOL_C, POURED = 45.0, 85.0, 20.0, 0.67
+SETTLED = 60  # passes in which the probe has come down with its water
+BETWEEN_POURS_S = 15.0  # a probe with a lag of 8 s has all but followed, and no slow rise was seen (heat at rest)
+
+Wait = Callable[[int], None]  # lets so many passes go by
+
+
+class Hands(Protocol):
+    """Whoever is at the warmer."""
+
+    waits_s: float  # how long to wait for what they do
+
+    def cannot(self, item: Item) -> str:
+        """Why they cannot do an item; empty when they can."""
+
+    def do(self, item: Item, wait: Wait) -> None:
+        """What an item asks for."""
+
+    def undo(self, item: Item, wait: Wait) -> None:
+        """Put it right again."""
+
+    def seen(self, question: str) -> bool:
+        """What only eyes, ears and a meter can tell."""
+
+    def guard_open(self) -> bool:
+        """Is the guard relay open now?"""
+
+    def vanish(self) -> None:
+        """The PC is gone for a while."""
+
+
+class Person:
+    """A person at a live board.
+
+    Parameters
+    ----------
+    session : LiveSession
+        The board.
+    say : callable
+        Tells them something.
+    read : callable
+        Asks for a line, as `input` does.
+    """
+
+    waits_s = 600.0  # chosen: to find a cup and warm some water
+
+    def __init__(self, session: LiveSession, say: Callable[[str], None], read: Callable[[str], str] = input) -> None:
+        self._session, self._say, self._read = session, say, read
+
+    def cannot(self, item: Item) -> str:
+        """A person can."""
+        return ""
+
+    def do(self, item: Item, wait: Wait) -> None:
+        """They are told; where power goes and comes, they say when it is done."""
+        self._say(f"  Do:   {item.do}\n  Then: {item.must}")
+        if "Plug out" in item.do:
+            self._line("  Enter when that is done: ")
+
+    def undo(self, item: Item, wait: Wait) -> None:
+        """They are told, and say when it is done."""
+        if item.undo:
+            self._line(f"  Now:  {item.undo} Enter when that is done: ")
+
+    def seen(self, question: str) -> bool:
+        """Yes or no; anything else is asked again."""
+        while True:
+            answer = self._line(f"  {question} (y/n) ").strip().lower()
+            if answer in ("y", "yes", "n", "no"):
+                return answer[0] == "y"
+
+    def guard_open(self) -> bool:
+        """They heard it."""
+        return self.seen("Did the guard relay click open (a meter across its contacts shows no circuit)?")
+
+    def vanish(self) -> None:
+        """The port is closed and opened again."""
+        self._session.link.transport.close()
+        time.sleep(SILENCE_S)
+        if not self._session.reopen():
+            raise LinkError("the board was not found again", hint="look at the cable, then bain drill goes on")
+
+    def _line(self, question: str) -> str:
+        try:
+            return self._read(question)
+        except EOFError:
+            raise UseError("the drill asks a person, and nobody answers", hint="run it in a terminal") from None
+
+
+FAULTS = {"switch_link": "switch_shorted", "guard_link": "guard_welded", "bowl_probe": "bowl_open",
+          "water_probe": "water_open"}  # fmt: skip
+
+
+class Bench:
+    """The virtual board's bench does the steps itself.
+
+    Parameters
+    ----------
+    session : VirtualSession
+        The board.
+    rig : Rig
+        Its warmer.
+    """
+
+    waits_s = 120.0
+
+    def __init__(self, session: VirtualSession, rig: Rig) -> None:
+        self._session, self._water_l, self._bath = session, float(rig.settings["water_l"]), rig.plant.bath
+
+    def cannot(self, item: Item) -> str:
+        """A plate takes no water."""
+        plate = self._bath == "plate" and item.name == "hot_water"
+        return "a simulated plate cannot be made hot from outside" if plate else ""
+
+    def do(self, item: Item, wait: Wait) -> None:
+        """Break the part, pour the water, press, cut the power."""
+        board = self._session.board
+        if item.name in FAULTS:
+            board.fault(FAULTS[item.name])
+        elif item.name == "hot_water":
+            self._pour(HAND_WARM_C)
+            self._pour(HOT_C, BETWEEN_POURS_S)
+        elif item.name == "button":
+            board.press("recessed", HOLD_BUTTON_MS)
+        elif item.name == "latch_kept":
+            board.power_cut(OUTAGE_S)
+
+    def undo(self, item: Item, wait: Wait) -> None:
+        """Mend the part, pour the water back."""
+        if item.name in FAULTS:
+            self._session.board.fault(FAULTS[item.name], on=False)
+        elif item.name == "hot_water":
+            self._pour(COOL_C)
+            self._pour(COOL_C, BETWEEN_POURS_S)
+            wait(SETTLED)
+        wait(3)
+
+    def seen(self, question: str) -> bool:
+        """Nothing is asked of it."""
+        raise UseError("a simulated warmer has no eyes", got=question)
+
+    def guard_open(self) -> bool:
+        """Its pin."""
+        return bool(self._session.board.report()["pins"][pins.RP2["guard"]] == 0)
+
+    def vanish(self) -> None:
+        """Nobody reads for a while."""
+        board = self._session.board
+        back_s = board.report()["now_s"] + SILENCE_S
+        self._session.link.transport.close()
+        while board.report()["now_s"] < back_s:
+            time.sleep(PASS_S / 50)
+        self._session.link.replace(ports.open_port(board.path))
+
+    def _pour(self, temp_c: float, after_s: float = 0.0) -> None:
+        event: Event = WaterSwap(at_s=0.0, litres=POURED * self._water_l, temp_c=temp_c)
+        self._session.board.happen(event, after_s)

@@ -1,0 +1,164 @@
+"""The drill as a table: what is done, what must happen, within what time, and what a result belongs to.
+
+The times are the supervisor's and the self-test's own: built from their constants and plans, never written down again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from bainboard import faults, selftest
+from bainboard.evidence import largest_load_j_per_k
+
+Limit = Callable[[Mapping[str, float]], float]
+
+WIRING, LOGIC = "wiring", "logic"  # what a result belongs to
+IDLE, RUNNING, HOLD, TRIP, ANY = "idle", "running", "hold", "trip", "any"  # what the warmer must be doing for it
+PASS_S = 1.0  # the board's loop: `TICK_MS` of bainboard.app, which only a board can import (a test compares them)
+
+
+def one_pass(v: Mapping[str, float]) -> float:
+    """The pass that reads it, after the one that last read all well."""
+    return 2 * PASS_S
+
+
+def bad_samples(v: Mapping[str, float]) -> float:
+    """`trip.bad_samples` passes, after the one that last read all well."""
+    return (v["trip.bad_samples"] + 1) * PASS_S
+
+
+def whole_test(v: Mapping[str, float]) -> float:
+    """What the self-test itself says it takes at most, and a pass."""
+    return float(selftest.SelfTest(v, 0).left_s(0)) + PASS_S
+
+
+def _until(v: Mapping[str, float], verdict: int) -> float:
+    """From the start to a verdict of the close look: the steps of both plans, and a pass."""
+    guard = bool(v["guard"])
+    quick = selftest.QUICK if guard else selftest.QUICK_NO_GUARD
+    close = selftest.CLOSE if guard else selftest.CLOSE_NO_GUARD
+    last = [step[3] for step in close].index(verdict)
+    length_s = {
+        selftest.LOOK: selftest.LOOK_S,
+        selftest.PULSE: selftest.PROMISE_K * largest_load_j_per_k(v) / v["heater_w"],
+        selftest.DRAIN: v["heater_lag_s"] + selftest.PROBE_S,
+    }
+    steps = (*quick, *close[: last + 1])
+    return float(sum(length_s[step[0]] + PASS_S for step in steps)) + PASS_S  # each step ends with the pass after it
+
+
+def switch_told(v: Mapping[str, float]) -> float:
+    """The quick look, and the close one up to the switch's verdict."""
+    return _until(v, faults.SWITCH_SHORTED)
+
+
+def guard_told(v: Mapping[str, float]) -> float:
+    """The quick look, and the close one up to the guard's verdict."""
+    return _until(v, faults.GUARD_WELDED)
+
+
+@dataclass(frozen=True)
+class Item:
+    """One thing to prove.
+
+    Attributes
+    ----------
+    name, title : str
+        For the file, and for the person.
+    belongs : str
+        `WIRING` or `LOGIC`: a change of that voids the result.
+    needs : str
+        What the rig must have for it: ``guard``, ``bowl`` or nothing.
+    vital : bool
+        A rig that lacks what it needs cannot pass the drill.
+    when : str
+        What the warmer must be doing.
+    do, must, undo : str
+        What the person does, what must then happen, how it is put right again.
+    tells : int
+        The fault that must be told, or none.
+    limit : callable or None
+        Settings to the longest time until then, s; None where no machine can time it.
+    simulated : bool
+        Can a virtual board do it?
+    """
+
+    name: str
+    title: str
+    belongs: str
+    when: str
+    do: str
+    must: str
+    undo: str = ""
+    tells: int = faults.NONE
+    limit: Limit | None = None
+    needs: str = ""
+    vital: bool = True
+    simulated: bool = True
+
+
+# In the order done: what is only looked at first, then cold starts, then one hold, then its trip and what must last.
+ITEMS = (
+    Item("fuse", "thermal fuse, inspected", WIRING, ANY,
+         "With the plug out, look at the one-shot thermal fuse: on the heater, crimped, the rating of the parts list.",
+         "It is there, tight, and its meter reading is a closed circuit. It is never tried: that would use it up.",
+         simulated=False),
+    Item("cutout", "manual-reset cut-out", WIRING, ANY,
+         "With the plug out, warm the unclipped cut-out over its marked temperature (hot air), a meter across it.",
+         "It clicks open, stays open when cold, and closes only when its button is pressed.",
+         "Press its button and clip it back on the heater.", simulated=False),
+    Item("gate", "heartbeat gate and guard relay", WIRING, ANY,
+         "Power on, a meter across the guard relay's contacts: hold the board's own reset button down.",
+         "The relay's contacts are open within 2 s and stay open while the button is held.",
+         "Let go of the button.", needs="guard", simulated=False),
+    Item("switch_link", "a shorted switch keeps it from starting", LOGIC, IDLE,
+         "Plug out. Put the test link across the heater switch. Plug in, bath filled with cold water.",
+         "The self-test sees heat through the switch and refuses to start.",
+         "Plug out, take the link off the switch, plug in.", faults.SWITCH_SHORTED, switch_told),
+    Item("guard_link", "a welded guard relay keeps it from starting", LOGIC, IDLE,
+         "Plug out. Put the test link across the guard relay's contacts. Plug in.",
+         "The self-test sees heat through the open guard and refuses to start.",
+         "Plug out, take the link off the guard relay, plug in.", faults.GUARD_WELDED, guard_told, needs="guard"),
+    Item("self_test", "switch and guard cut the heat, the heater heats", WIRING, IDLE,
+         "Nothing: both links are off and in your hand.",
+         "The self-test passes: no heat with either open, heat with both closed.", limit=whole_test),
+    Item("bowl_probe", "chocolate probe pulled", WIRING, HOLD,
+         "Pull the chocolate probe's plug.", "A warning; the warmer goes on by its water probe.",
+         "Put the plug back.", faults.BOWL_PROBE, one_pass, needs="bowl", vital=False),
+    Item("pause", "water pause takes the heat off", LOGIC, HOLD,
+         "Nothing: the PC asks for the water pause.", "The heat is off and the guard relay clicks open.",
+         limit=one_pass),
+    Item("host_gone", "the PC gone", LOGIC, HOLD,
+         "Nothing: the PC falls silent for a while and then looks for the same hold.",
+         "The warmer went on with the same hold."),
+    Item("hot_water", "over temperature", WIRING, HOLD,
+         # Faster than `trip.jump_c_per_s` is a broken probe, slower than a minute a switch that heats by itself.
+         "Move the water probe into a cup of hand-warm water, count to fifteen, then into one 10 K over the limit.",
+         "Over the hard limit it trips, and stays off.", "Put the probe back into the bath.",
+         faults.OVER_HARD_LIMIT, one_pass),
+    Item("latch_kept", "a trip outlives a power cut", LOGIC, TRIP,
+         "Take its power away for ten seconds (the PC's cable too, if that feeds it).",
+         "It comes back tripped, with the same cause."),
+    Item("button", "the recessed button clears a trip", WIRING, TRIP,
+         "Hold the recessed button for 4 s.", "The trip is cleared: fault gone, person there."),
+    Item("water_probe", "water probe pulled", WIRING, RUNNING,
+         "Pull the water probe's plug.", "It trips, and stays off.", "Put the plug back.",
+         faults.WATER_PROBE, bad_samples),
+)  # fmt: skip
+BY_NAME = {item.name: item for item in ITEMS}
+
+# What half an hour with a person cannot show; the fault campaign plays these on simulated warmers.
+NOT_PROVED = (
+    "a stuck or drifted water probe", "a probe out of its water", "a heater that lost its heat", "the run timer",
+    "the watchdog itself (the heartbeat gate behind it is)", "the thermal fuse's own melting",
+)
+
+
+def lacking(item: Item, settings: Mapping[str, object]) -> str:
+    """Why this rig cannot prove an item; empty when it can."""
+    if item.needs == "guard" and not settings["guard"]:
+        return "no guard relay is fitted"
+    if item.needs == "bowl" and settings["probe.bowl.kind"] == "none":
+        return "no chocolate probe is fitted"
+    return ""
