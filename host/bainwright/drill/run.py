@@ -10,12 +10,11 @@ from typing import Any
 
 from bainboard import faults
 from bainwright import words
-from bainwright.commissioned import document
+from bainwright.commissioned import document, short_hash
 from bainwright.drill.hands import Hands
 from bainwright.drill.items import BY_NAME, HOLD, IDLE, PASS_S, RUNNING, TRIP, Item, whole_test
 from bainwright.drill.record import Result, belongs_now
 from bainwright.errors import LinkError
-from bainwright.hold import short_hash
 from bainwright.link import Message, Status
 from bainwright.session import Session
 
