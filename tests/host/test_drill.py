@@ -16,9 +16,11 @@ from bainwright.chocolate import load_profile
 from bainwright.cli import main
 from bainwright.commissioned import SIMULATED
 from bainwright.drill import items, mark, record
+from bainwright.drill.hands import Person
 from bainwright.drill.items import BY_NAME, ITEMS, LOGIC, WIRING
 from bainwright.drill.record import CANNOT, OPEN, PROVED, VOID, Record, Result
-from bainwright.errors import FileError, RefusedError
+from bainwright.drill.run import Drill
+from bainwright.errors import FileError, RefusedError, UseError
 
 NOW = datetime.datetime(2026, 11, 25, 12, tzinfo=datetime.UTC)
 ROOT = Path(__file__).parents[2]
@@ -205,6 +207,25 @@ def test_the_board_refuses_a_night_by_whatever_way_it_is_asked() -> None:
         assert warmer.start(dark, "rest", 0, 20.0, 2000) is None
         assert bool(warmer.act("thicker", 3000)) is refused  # no to spreading it: it would stay melted
         assert (warmer.programme.stage == "rest") is refused
+
+
+@pytest.mark.parametrize(("answers", "proved"), [(["perhaps", "Y"], True), (["n"], False)])
+def test_a_person_looks_and_says_so(answers: list[str], proved: bool) -> None:
+    told: list[str] = []
+    session: Any = None  # what is only looked at asks nothing of the board
+    hands = Person(session, told.append, lambda question: answers.pop(0) if "(y/n)" in question else "")
+    result = Drill(session, hands, rig(), told.append, lambda: NOW).prove(BY_NAME["fuse"])
+    assert (result.passed, result.at, result.belongs) == (proved, NOW, record.wiring_hash(rig()))
+    assert BY_NAME["fuse"].do in "".join(told)
+
+
+def test_nobody_there_to_answer_is_said_in_words() -> None:
+    def gone(question: str) -> str:
+        raise EOFError
+
+    session: Any = None
+    with pytest.raises(UseError, match="terminal"):
+        Person(session, print, gone).seen("Was it so?")
 
 
 # -- the whole of it ---------------------------------------------------------------------------------------------------
