@@ -20,7 +20,8 @@ ENDINGS = {
     watch.STOPPED: "It was stopped.",
     watch.TRIPPED: "It ended with a trip.",
     watch.LEFT: "The warmer goes on by itself.",
-    watch.RESTARTED: "The board started anew in the middle of it, so its heat is off.",
+    watch.RESTARTED: "The board started anew in the middle of it, so its heat is off. Once it goes on there, by"
+    " itself or by yes at the warmer, bain hold --join watches it.",
     watch.LOST: "The board was lost; this is what was known until then.",
 }
 

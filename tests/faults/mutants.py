@@ -27,6 +27,7 @@ from .evenings import EVERYDAY
 from .judge import play
 from .strikes import BY_NAME, bits
 
+OWN = "the firmware's own check"
 CHECKS = Path(__file__).parents[1] / "firmware"
 MODULES: dict[str, ModuleType] = {"supervisor": supervisor, "selftest": selftest}
 
@@ -194,9 +195,9 @@ def fate(mutant: Mutant, lines: list[str], quick: bool = False) -> dict[str, Any
     The loop keeps some faults from ever coming (a pass too short), so no case can show what lies behind it. `quick`
     asks the checks first and plays the cases only where they saw nothing.
     """
-    told = {"mutant": f"{mutant.module}: {mutant.name}", "killed_by": "", "because": "the firmware's own check"}
+    told = {"mutant": f"{mutant.module}: {mutant.name}", "killed_by": "", "because": ""}
     if quick and (check := _by_checks(mutant)):
-        return {**told, "killed_by": check}
+        return {**told, "killed_by": check, "because": OWN}
     while lines:
         with multiprocessing.get_context("fork").Pool(1) as child:
             at, why = child.apply(_fails, (mutant, lines))
@@ -205,7 +206,7 @@ def fate(mutant: Mutant, lines: list[str], quick: bool = False) -> dict[str, Any
         if play(parse(lines[at])).good:
             return {**told, "killed_by": lines[at], "because": why}
         lines = lines[at + 1 :]
-    return told if quick else {**told, "killed_by": _by_checks(mutant)}
+    return told if quick else {**told, "killed_by": _by_checks(mutant), "because": OWN}
 
 
 def hunt(

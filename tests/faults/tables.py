@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import statistics
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
@@ -30,7 +30,7 @@ def table(head: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
 
 
 def page(results: Path, hunted: Path) -> str:
-    """Everything between the markers.
+    """Everything between the markers; of a case that was played again, its last result.
 
     Raises
     ------
@@ -41,8 +41,8 @@ def page(results: Path, hunted: Path) -> str:
     if not everything:
         raise FileError(f"{results}: no results yet", hint="python -m tests.faults run")
     firmware = everything[-1]["firmware"]
-    rows = [row for row in everything if row["firmware"] == firmware]
-    blocks = [_summary(rows, firmware), _mutants(hunted, firmware), "### Each fault alone\n", _single_table(rows),
+    rows = list({row["case"]: row for row in everything}.values())
+    blocks = [_summary(rows), _mutants(hunted, firmware), "### Each fault alone\n", _single_table(rows),
               "### Faults that are not told, or not always\n", _untold(rows), _both(rows), _misses(rows)]
     return "\n\n".join(block for block in blocks if block)
 
@@ -61,7 +61,8 @@ def renew(text: str) -> None:
     PAGE.write_text(head + BEFORE + text + "\n" + AFTER + rest.partition(AFTER)[2], encoding="utf-8")
 
 
-def _summary(rows: list[Row], firmware: str) -> str:
+def _summary(rows: list[Row]) -> str:
+    played = Counter(row["firmware"] for row in rows)
     ordinary = [row for row in rows if parse(row["case"]).phase in EVENINGS]
     everyday = [row for row in rows if set(parse(row["case"]).acts) & set(EVERYDAY)]
     hours, soaked = (sum(row["seconds"] for row in some) / 3600 for some in (rows, ordinary))
@@ -69,13 +70,14 @@ def _summary(rows: list[Row], firmware: str) -> str:
     broken, missed = sum(bool(row["broken"]) for row in rows), sum(bool(row["missed"]) for row in rows)
     rate = f"{1000 * trips / soaked:.2f}" if soaked else "none played"
     return table(("what", "figure"), [
-        ("firmware played (hash of its files)", f"`{firmware}`"),
-        ("cases", f"{len(rows)}"),
+        ("firmware played (hash of its files): cases",
+         ", ".join(f"`{name}`: {count}" for name, count in played.items())),
+        ("cases, of 20,000 aimed at", f"{len(rows)}"),
         ("simulated hours", f"{hours:.0f}"),
         ("cases with an invariant broken", f"{broken}"),
         ("cases with a fault not told in its time", f"{missed}"),
         ("everyday acts played / that tripped", f"{len(everyday)} / {sum(bool(row['trips']) for row in everyday)}"),
-        ("hours of ordinary evenings and nights", f"{soaked:.0f}"),
+        ("hours of ordinary evenings and nights, of 10,000 aimed at", f"{soaked:.0f}"),
         ("false trips in them, per 1,000 h", f"{trips}, {rate}"),
         ("heat off in them since warmer water was poured than the stage allows",
          f"{sum(row.get('rightly', 0) for row in ordinary)}"),

@@ -198,7 +198,7 @@ def test_the_tables_say_what_was_played(tmp_path: Path) -> None:
     played = [parse("1 pot/quiet/water_open"), parse("1 mat/quiet/both_shorted")]
     list(campaign.keep(path, campaign.run(played, 1), "abc"))
     text = tables.page(path, tmp_path / "none")
-    assert "| cases | 2 |" in text
+    assert "| cases, of 20,000 aimed at | 2 |" in text
     assert "`water_open` | water_probe" in text
     assert "Only the thermal fuse is left" in text
 

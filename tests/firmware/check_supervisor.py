@@ -627,3 +627,12 @@ def test_every_row_of_the_table_names_a_known_fault_and_a_reaction_that_adds_no_
         assert fault == DOUBTED or faults.FAULTS[fault][faults.NUMBER] == fault != faults.NONE
         assert reaction in (WARN, WAIT, OPEN, RETEST, OFF, LATCH)
         assert callable(seen)
+
+
+def test_a_reading_that_moved_a_little_under_heat_asks_for_a_retest():
+    s, i = bare()
+    s.response.state = s.response.WEAK
+    s.response.step = lambda *facts: None
+    s.step(2000, 1000, i)
+    assert s.retest == faults.HEATER_LOST
+    assert not s.heat_ok
