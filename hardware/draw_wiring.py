@@ -245,8 +245,8 @@ def relay(s: Sheet, drain: Point, gate_y: float) -> None:
 
 def board(s: Sheet) -> None:
     """The board: what it is fed by and where each pin goes."""
-    s.frame((-1.0, -11.2), (11.9, 4.0), "4  The board: in the box")
-    s.box((2.4, -10.0), (6.6, 3.4), "")
+    s.frame((-1.0, -12.4), (11.9, 4.0), "4  The board: in the box")
+    s.box((2.4, -11.0), (6.6, 3.4), "")
     s.words((4.5, 2.5), "microcontroller\nboard (Raspberry\nPi Pico)", middle=True)
     fitted = [name for name in sorted(PINS, key=lambda name: PINS[name]) if name not in NOT_FITTED]
     for row, name in enumerate(fitted):
@@ -261,7 +261,7 @@ def board(s: Sheet) -> None:
     s.words((-0.6, -4.4), "fed by USB\nonly: a PC or\na 5 V charger", 8)
     s.words((-0.6, -7.0), "0 V of 24 V and\nof USB meet\nhere, once", 8)
     free = ", ".join(f"GP{PINS[name]} {name}" for name in NOT_FITTED)
-    s.words((-0.6, -10.8), f"free: {free}", 8)
+    s.words((-0.6, -12.0), f"free: {free}", 8)
 
 
 def probes(s: Sheet) -> None:
@@ -323,12 +323,24 @@ def buzzer(s: Sheet) -> None:
     s.dot(collector, (collector[0], top))
 
 
+def display(s: Sheet) -> None:
+    """The display, a module with its own pull-ups."""
+    s.frame((12.8, -16.4), (23.4, -12.0), "8  Display, if fitted")
+    s.box((19.4, -16.0), (23.1, -12.8), "X4  128 x 64\nSSD1306, I2C\n3.3 V", 8)
+    for y, name in ((-14.2, "sda"), (-15.4, "scl")):
+        s.tag((17.6, y), pin_text(name))
+        s.wire((17.6, y), (19.4, y))
+    s.rail((18.8, -12.9), "3.3 V")
+    s.wire((18.8, -12.9), (18.8, -13.4), (19.4, -13.4))
+    s.ground((21.2, -16.0))
+
+
 def draw() -> str:
     """The whole sheet as SVG text."""
     s = Sheet()
     s.words((-1.0, 34.2), "24 V mat rig: wiring", 15)
     s.words((8.0, 34.2), "A hobby build, not certified. Read SAFETY.md first; local electrical codes override this.", 9)
-    for block in (power, heartbeat, board, probes, panel, buzzer):
+    for block in (power, heartbeat, board, probes, panel, buzzer, display):
         block(s)
     svg = s.drawing.get_imagedata("svg").decode()
     # The last digits of a sine differ between machines' libraries; two decimals of a point do not.

@@ -129,6 +129,7 @@ def pins_block() -> str:
         "onewire": "data of both probes", "yes": "YES button to 0 V", "no": "NO button to 0 V",
         "lamp_below": "yellow lamp, left", "lamp_in": "green lamp, middle", "lamp_above": "red lamp, right",
         "buzzer": "base of Q3, by 1k", "adc_water": "free", "adc_bowl": "free",
+        "sda": "display, if fitted", "scl": "display, if fitted",
     }
     names = sorted(draw_wiring.PINS, key=lambda name: draw_wiring.PINS[name])
     return table(("GPIO", "board pin", "firmware's name", "goes to"), [

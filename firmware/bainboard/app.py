@@ -50,7 +50,7 @@ class App:
         self._record_ms = None  # since when the record of this run is to be written
         self._heap_ms = HEAP_MS
         self.build(self._stored_latch)
-        self._tell("boot", [("cause", board.reset_cause()), ("why", self.power.why)], 0)
+        self.tell("boot", [("cause", board.reset_cause()), ("why", self.power.why)], 0)
 
     def build(self, latch_fault):
         """Make what the settings decide; at boot, and at idle when they change."""
@@ -66,6 +66,11 @@ class App:
             self.drive = TimeProportioned(int(values["period_s"] * 1000), values["step_ms"], self.board.now_ms())
         if values["panel"]:
             self.board.use_panel()
+        self.glass = None
+        if values["display"]:
+            from bainboard.glass import Glass  # most rigs have none
+
+            self.glass = Glass(self)
         self.front = Front()
         self._panel_step_ms = PANEL_MS if values["panel"] else TICK_MS
         self._panel_ms = self.board.now_ms()
@@ -112,6 +117,8 @@ class App:
                 self._keep_record(until_ms)
             if self.log.due_ms is not None:
                 self._keep_log(until_ms)
+            if self.glass is not None:
+                self.glass.draw(until_ms)
             heard = self.board.wait(until_ms)
 
     def _tick(self, now_ms):
@@ -149,6 +156,8 @@ class App:
         for act in front.acts(now_ms, self.board.pressed(), w.state):
             if act == "clear":
                 why = self.clear(now_ms)
+            elif act == "lock":
+                why = self.lock(not self.front.locked, now_ms)
             elif act in ALONE:
                 why = ALONE[act](self.service, now_ms)
             elif act in ACTS:
@@ -156,7 +165,7 @@ class App:
             else:
                 why = w.act(act, now_ms)
             if why:
-                self._tell("refused", [("act", act), ("why", why)], self.service.hold_ms(now_ms))
+                self.tell("refused", [("act", act), ("why", why)], self.service.hold_ms(now_ms))
         if w.values["panel"]:
             p = w.programme
             front.show(now_ms, w.shown_state, p.place if p else None, w.fault, p.calls if p else self.service.asked)
@@ -172,7 +181,12 @@ class App:
     def chosen(self, number, name, now_ms):
         """A person chose a chocolate: told, and its number shown."""
         self.front.number(number, now_ms)
-        self._tell("chosen", [("number", number), ("name", name)], 0)
+        self.tell("chosen", [("number", number), ("name", name)], 0)
+
+    def lock(self, locked, now_ms):
+        """The large buttons are locked for the night, or not any more."""
+        self.front.lock(locked, now_ms)
+        self.tell("lock", [("at", "on" if locked else "off")], self.service.hold_ms(now_ms))
 
     def _drive(self, now_ms):
         """Guard and switch as the warmer decided; the heartbeat only while it heats."""
@@ -196,7 +210,7 @@ class App:
             try:
                 self._latch.save(store.latch_payload(latch, now_ms))
             except OSError:  # a full or worn flash: the latch holds until the power goes, and the person is told
-                self._tell("latch_not_stored", [], self.service.hold_ms(now_ms))
+                self.tell("latch_not_stored", [], self.service.hold_ms(now_ms))
 
     def _remember_run(self, now_ms, water_c):
         """What a power cut must not wipe out; a hold that one ended; memory."""
@@ -225,7 +239,7 @@ class App:
             return
         power.asked = True
         about_s = power.cooled_s(water_c, w.cascade.gains) if off_s is None else off_s
-        self._tell("power_back", [("why", power.why), ("off_s", about_s), ("known", off_s is not None),
+        self.tell("power_back", [("why", power.why), ("off_s", about_s), ("known", off_s is not None),
                                   ("stage", power.offer["stage"]), ("water", milli(water_c)),
                                   ("bowl", milli(w.bowl_c))], 0)
 
@@ -274,14 +288,14 @@ class App:
             reserve.keep()
             if self.log.trouble and not self._log_told:
                 self._log_told = True
-                self._tell("log_stopped", [("why", self.log.trouble)], self.service.hold_ms(now_ms))
+                self.tell("log_stopped", [("why", self.log.trouble)], self.service.hold_ms(now_ms))
 
     # -- talking ---------------------------------------------------------------------------------------------------
 
     def _report(self, hold_ms, on_ms, water_c, bowl_c):
         w = self.warmer
         for name, pairs in w.events:
-            self._tell(name, pairs, hold_ms)
+            self.tell(name, pairs, hold_ms)
         w.events = []
         p = w.programme
         estimated = bowl_c is None and p is not None
@@ -307,8 +321,11 @@ class App:
         )
         self.outbox.put(self._status.line(line))
         self.log.status(self._last_ms, line)
+        if self.glass is not None:
+            self.glass.look(water_c, bowl_c, estimated, hold_ms)
 
-    def _tell(self, name, pairs, hold_ms):
+    def tell(self, name, pairs, hold_ms):
+        """Something happened: to the host, the log and the panel."""
         self._events += 1
         head = [("event", name), ("n", self._events), ("t", hold_ms)]
         self.outbox.put(wire.encode(head + pairs))

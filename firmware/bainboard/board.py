@@ -1,4 +1,4 @@
-"""The board itself: the only module that touches pins, clocks and streams."""
+"""The board itself: the only module that touches pins, clocks and streams (a display's bus is `glass`'s)."""
 
 import gc
 import os

@@ -22,6 +22,7 @@ ID_MAX = 2**30 - 1  # a small integer on every board
 
 _WHAT_IN = ("what", WORD, ("settings", "profile", "gains"), None, NEEDED)
 _WHAT_OUT = ("what", WORD, ("settings", "profile"), None, NEEDED)
+_OFF_ON = ("at", WORD, ("off", "on"), None, NEEDED)
 _SEQ_MAX = 2**32 - 1  # a sequence number of the log
 _AT = ("at", WHOLE, 0, transfer.MAX_SIZE, NEEDED)
 _NAME = ("name", LETTERS, 1, 32, NEEDED)
@@ -38,7 +39,7 @@ COMMANDS = (
     ("stop", (), STATES),
     ("pause", (), (HOLD, OFF)),
     ("resume", (), (PAUSE,)),
-    ("bowl", (("at", WORD, ("off", "on"), None, NEEDED),), RUNNING),
+    ("bowl", (_OFF_ON,), RUNNING),
     ("announce", (
         ("in_s", WHOLE, 0, 3600, None),
         ("mass_g", WHOLE, 1, 20000, None),
@@ -52,8 +53,9 @@ COMMANDS = (
     ("change", (_NAME,), (HOLD, OFF, PAUSE)),
     ("profiles", (("at", WHOLE, 0, 99, 0),), STATES),
     ("use", (_NAME,), COLD),
-    ("lock", (("for_ms", WHOLE, 0, 3600000, NEEDED),), (IDLE,)),
+    ("cold", (("for_ms", WHOLE, 0, 3600000, NEEDED),), (IDLE,)),
     ("silence", (), STATES),
+    ("lock", (_OFF_ON,), STATES),
     ("maintenance", (), COLD),
     ("begin", (
         _WHAT_IN,

@@ -10,6 +10,7 @@ _INSTEAD = {
     ("confirm", "idle"): "again",
     ("thicker", "idle"): "another",
 }
+_WINK_MS, _WINKS_MS = 400, 4000  # chosen: seen in passing, and no light that keeps anyone awake
 _ONCE = {"warm": panel.WARM, "ended": panel.DONE}  # events that sound once
 
 
@@ -21,12 +22,17 @@ class Front:
         self._buzzer = panel.Buzzer()
         self._alarm = None
         self._number, self._number_ms = 0, None
+        self.locked, self._lock_ms = False, -_WINK_MS
         self.lamps = (0, 0, 0)
         self.buzzer = 0
 
     def acts(self, now_ms, pressed, state):
         """The acts of these levels (yes, no, recessed; True is pressed), as they are meant in this state."""
         acts = [_INSTEAD.get((act, state), act) for act in self._buttons.feed(now_ms, *pressed)]
+        if self.locked:
+            if acts and self._alarm is not None:
+                self.silence(now_ms)
+            return [act for act in acts if act in ("lock", "clear")]
         if self._alarm is None or "confirm" not in acts:
             return acts
         # A first press answers the alarm: it was heard. It clears nothing and confirms nothing else.
@@ -36,6 +42,10 @@ class Front:
     def silence(self, now_ms):
         """Quiet for five minutes."""
         self._buzzer.silence(now_ms)
+
+    def lock(self, locked, now_ms):
+        """For the night the large buttons only answer an alarm; the middle lamp winks, and once when that ends."""
+        self.locked, self._lock_ms = locked, now_ms
 
     def number(self, number, now_ms):
         """Show a number from 1 to 7 for a while."""
@@ -66,6 +76,10 @@ class Front:
                 self.lamps = panel.number(self._number)
             else:
                 self._number_ms = None
+        since_ms = now_ms - self._lock_ms
+        if alarm is None and since_ms % _WINKS_MS < _WINK_MS and (self.locked or since_ms < _WINK_MS):
+            below, inside, above = self.lamps
+            self.lamps = (below, 1 - inside, above)
         self.buzzer = self._buzzer.level(now_ms)
 
 

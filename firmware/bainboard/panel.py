@@ -10,6 +10,7 @@ UNPLUG, MORNING, ASK, WARM, DONE = "unplug", "morning", "ask", "warm", "done"  #
 DEBOUNCE_MS = 30  # an elbow's bounce (chosen: switches settle in 5-20 ms, common practice, no source)
 LONG_MS = 1200  # longer than anyone leans on a button by accident (chosen)
 CLEAR_MS = 3000  # fixed by the safety rules: seen released, then held 3 s
+LOCK_MS = 3000  # no elbow leans on both for so long (chosen)
 
 
 class Button:
@@ -40,18 +41,27 @@ class Button:
             return self._long
         return None
 
+    def drop(self):
+        """This press is to become nothing."""
+        self._pressed_ms = None
+
 
 class Buttons:
-    """All three: `feed` levels (True is pressed) each slice, get the acts made, mostly none."""
+    """All three, and the large ones held together: `feed` levels (True is pressed) each slice, get the acts made."""
 
     def __init__(self):
         self._yes = Button(LONG_MS, "confirm", "announce")
         self._no = Button(LONG_MS, "thicker", "pause")
         self._recessed = Button(CLEAR_MS, None, "clear")
+        self._both = Button(LOCK_MS, None, "lock")
 
     def feed(self, now_ms, yes, no, recessed):
         """The acts of this slice, in order."""
-        acts = (self._yes.feed(now_ms, yes), self._no.feed(now_ms, no), self._recessed.feed(now_ms, recessed))
+        acts = (self._yes.feed(now_ms, yes), self._no.feed(now_ms, no), self._recessed.feed(now_ms, recessed),
+                self._both.feed(now_ms, yes and no))
+        if yes and no:
+            self._yes.drop()
+            self._no.drop()
         return [act for act in acts if act is not None]
 
 

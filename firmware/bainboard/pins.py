@@ -6,12 +6,14 @@ RP2 = {
     "onewire": 16, "adc_water": 26, "adc_bowl": 27,
     "yes": 10, "no": 11,
     "lamp_below": 18, "lamp_in": 19, "lamp_above": 20, "buzzer": 21,
+    "sda": 4, "scl": 5,
 }
 ESP32 = {
     "heater": 25, "guard": 26, "heartbeat": 27,
     "onewire": 4, "adc_water": 32, "adc_bowl": 33,
     "yes": 18, "no": 19,
     "lamp_below": 21, "lamp_in": 22, "lamp_above": 23, "buzzer": 13,
+    "sda": 16, "scl": 17,
 }
 
 

@@ -45,7 +45,7 @@ class Programme:
         self._leads = True  # it is colder than the bowl, as far as is known
         self._most_c = most_c  # the warmer's own: no ceiling goes over it
         self._profile = profile
-        self._start_ms, self._for_ms = now_ms, for_ms
+        self._start_ms, self.for_ms = now_ms, for_ms
         self._now_ms = now_ms
         self._water_c = self._bowl_c = None
         self._quiet_ms = None  # when the person last said that the bowl's warmth was heard of
@@ -122,7 +122,7 @@ class Programme:
         if bowl_c is not None and not self.bowl_away and self.stage in stages.EDGED:
             self._place(now_ms, bowl_c)
         self._aim(now_ms, bowl_c)
-        if 0 < self._for_ms <= now_ms - self._start_ms:
+        if 0 < self.for_ms <= now_ms - self._start_ms:
             self.done = True
             return
         until = self._step[stages.UNTIL]

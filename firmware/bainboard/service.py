@@ -76,7 +76,7 @@ class Service:
         self._answered = commands.Answered()
         self._transfer = Transfer()
         self._again_ms = None  # when yes was pressed at rest
-        self._locked_ms = 0  # until then no hold starts, by message or by button
+        self._cold_ms = 0  # until then no hold starts, by message or by button
         self.refused = 0
 
     @property
@@ -148,7 +148,7 @@ class Service:
         """Begin a hold, logged: None, or why not."""
         if self.documents.damaged:
             return "the stored settings are damaged; send them again first"
-        if now_ms < self._locked_ms:
+        if now_ms < self._cold_ms:
             return "the heat is locked out while the probes are calibrated"
         why = self.warmer.start(self.documents.profile, stage, for_ms, room_c, now_ms)
         if why is None:
@@ -225,13 +225,19 @@ class Service:
     def _do_finish(self, args, now_ms):
         return [], self.warmer.act(args["to"], now_ms)
 
-    def _do_lock(self, args, now_ms):
+    def _do_cold(self, args, now_ms):
         # It ends by itself: a PC that went away must not leave a warmer that will not start.
-        self._locked_ms = now_ms + args["for_ms"]
+        self._cold_ms = now_ms + args["for_ms"]
         return [], None
 
     def _do_silence(self, args, now_ms):
         self._app.front.silence(now_ms)
+        return [], None
+
+    def _do_lock(self, args, now_ms):
+        if not self.warmer.values["panel"]:
+            return None, "no panel is fitted"
+        self._app.lock(args["at"] == "on", now_ms)
         return [], None
 
     def _do_maintenance(self, args, now_ms):

@@ -25,6 +25,7 @@ SETTINGS = (
     ("hard_limit_c", FLOAT, "°C", 60.0, 40.0, 75.0),
     ("guard", FLAG, "", True, None, None),
     ("panel", FLAG, "", False, None, None),
+    ("display", FLAG, "", False, None, None),
     ("bowl_offset_c", FLOAT, "K", 1.5, 0.0, 8.0),
     # -- probes -----------------------------------------------------------------------------------------------------
     ("probe.water.kind", CHOICE, "", "onewire", ("onewire", "ntc"), None),

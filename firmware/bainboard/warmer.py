@@ -120,7 +120,10 @@ class Warmer:
         return None
 
     def clear(self, now_ms):
-        """The recessed button was held: clear the latch if its cause is gone. None, or why not."""
+        """The recessed button was held: end the hold, or clear the latch if its cause is gone. None, or why not."""
+        if self.state in (CHECK, HOLD, PAUSE):
+            self._rest("stopped")
+            return None
         self.inputs.rebooting = False
         why = self.supervisor.clear(now_ms)
         if why is None:

@@ -123,6 +123,10 @@ _TOLD: dict[str, Callable[[Fields], str]] = {
         + VERDICTS.get(str(fields.get("verdict")), str(fields.get("verdict")))
     ),
     "stirred": lambda fields: f"stirred: the reading moved by {_kelvin(fields.get('shift'))} K",
+    "lock": lambda fields: (
+        "the buttons are locked for the night" if fields.get("at") == "on" else "the buttons are unlocked"
+    ),
+    "display": lambda fields: "the display " + ("is back" if fields.get("at") == "on" else "does not answer"),
     "chosen": lambda fields: f"chosen at the warmer: {fields.get('name')}",
     "changed": lambda fields: f"the next bowl is {fields.get('name')}",
     "refused": lambda fields: f"{fields.get('act')}: not now, {fields.get('why')}",

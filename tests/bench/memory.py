@@ -44,11 +44,12 @@ def main() -> None:
     if said.returncode:
         sys.exit(said.stdout + said.stderr)
     state, *sizes = said.stdout.split()
-    code, data, garbage = (int(size) / WORD_FACTOR / 1024 for size in sizes)
+    code, data, garbage, display = (int(size) / WORD_FACTOR / 1024 for size in sizes)
     print(f"state reached       {state}")
     print(f"code, loaded        {code:6.1f} KB")
     print(f"data of a hold      {data:6.1f} KB")
     print(f"garbage a tick      {garbage:6.1f} KB")
+    print(f"display, if fitted  {display:6.1f} KB more")
     print(f"together            {code + data + garbage:6.1f} KB of {HEAP_KB} KB (aim {BUDGET_KB} KB)")
 
 

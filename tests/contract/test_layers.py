@@ -15,11 +15,12 @@ FIRMWARE_LAYERS = (
     {"bainboard", "bainboard.control", "bainboard.drivers"},  # packages: names only
     {"wire", "record", "settings", "stages", "faults", "pins", "outbox", "reserve", "drivers.codes"},
     {"notes"},  # words for the PC; no board loads it
-    {"store", "transfer", "sensing", "drive", "drivers.onewire_probe", "drivers.ntc", "control.pid", "control.rules"},
-    {"commands", "programme", "evidence", "signs", "supervisor", "selftest", "panel", "flashlog", "experiment",
+    {"store", "transfer", "sensing", "drive", "drivers.onewire_probe", "drivers.ntc", "drivers.display",
+     "control.pid", "control.rules"},
+    {"commands", "programme", "evidence", "signs", "supervisor", "selftest", "panel", "face", "flashlog", "experiment",
      "powerup", "control.cascade"},
     {"board", "warmer", "front", "kept"},
-    {"service"},
+    {"service", "glass"},
     {"app"},
     {"start"},
     {"main"},
@@ -29,8 +30,10 @@ HOST_STANDS_ON = {
     "units", "tables", "words", "rig", "chocolate", "gains", "logs", "link", "ports", "summary", "scene", "digits",
     "identify", "model",
 }
-TOUCHES_HARDWARE = {"machine", "rp2", "esp32", "onewire", "select", "time", "gc", "network", "umachine", "utime"}
-MAY_TOUCH_HARDWARE = {"bainboard.board", "bainboard.start", "bainboard.reserve", "main"}  # start, reserve: gc
+TOUCHES_HARDWARE = {"machine", "rp2", "esp32", "onewire", "select", "time", "gc", "network", "umachine", "utime",
+                    "framebuf"}
+# start, reserve: gc; glass: the display's bus, away from boards that have none
+MAY_TOUCH_HARDWARE = {"bainboard.board", "bainboard.glass", "bainboard.start", "bainboard.reserve", "main"}
 ON_EVERY_BOARD = {"binascii", "errno", "hashlib", "math", "os", "struct", "sys"}
 HARMLESS_CALLS = {"range", "len", "tuple", "dict", "float", "int", "str", "min", "max"}
 

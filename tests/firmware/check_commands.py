@@ -23,12 +23,13 @@ GOOD = (
     ("profiles", {"at": 0}, "hold"),
     ("use", {"name": "milk"}, "idle"),
     ("silence", {}, "trip"),
+    ("lock", {"at": "on"}, "hold"),
     ("maintenance", {}, "idle"),
     ("begin", {"what": "settings", "size": 2, "sha256": HASH}, "idle"),
     ("send", {"what": "profile"}, "hold"),
     ("chunk", {"at": 0, "data": "e30="}, "idle"),
     ("commit", {}, "idle"),
-    ("lock", {"for_ms": 60000}, "idle"),
+    ("cold", {"for_ms": 60000}, "idle"),
     ("clock", {"wall_s": 1800000000}, "hold"),
     ("segments", {"after": 412}, "hold"),
     ("read", {"segment": 412, "at": 16320}, "hold"),
@@ -210,8 +211,8 @@ def test_no_command_clears_a_latch():
         if commands.check(request(name, fields), "trip")[2] is None:
             tripped.append(name)
     assert sorted(tripped) == [
-        "begin", "chunk", "clock", "commit", "forget", "hello", "maintenance", "profiles", "read", "segments", "send",
-        "silence", "stop", "use",
+        "begin", "chunk", "clock", "commit", "forget", "hello", "lock", "maintenance", "profiles", "read", "segments",
+        "send", "silence", "stop", "use",
     ]
     for do in ("clear", "reset", "unlatch", "acknowledge"):
         assert "do" in refused({"id": 7, "do": do}, "trip")

@@ -94,3 +94,50 @@ def test_reaching_the_window_sounds_once():
     assert sounds(front, 0, 1500, "hold", faults.NONE)
     assert not sounds(front, 1500, 20000, "hold", faults.NONE)
     assert front.lamps == (0, 0, 0)  # no place told
+
+
+BOTH = (True, True, False)
+
+
+def locked_front(fault=faults.NONE):
+    front = Front()
+    front.lock(True, 0)
+    front.show(0, "hold", "inside", fault, "")
+    return front
+
+
+def test_both_large_buttons_held_three_seconds_lock_and_are_nothing_else():
+    assert press(Front(), BOTH, 3500, "hold") == ["lock"]
+    assert press(Front(), BOTH, 2500, "hold") == []
+
+
+def test_locked_buttons_do_nothing_but_unlock_and_the_recessed_one_still_works():
+    for pressed, for_ms in ((YES, 300), (YES, 2000), (NO, 300), (NO, 2000)):
+        assert press(locked_front(), pressed, for_ms, "hold") == []
+    assert press(locked_front(), RECESSED, 3500, "hold") == ["clear"]
+    assert press(locked_front(), BOTH, 3500, "hold") == ["lock"]
+    front = locked_front()
+    front.lock(False, 1000)
+    assert press(front, YES, 300, "hold", 2000) == ["confirm"]
+
+
+def test_either_locked_button_quiets_an_alarm():
+    for pressed in (YES, NO):
+        front = locked_front(faults.OVER_HARD_LIMIT)
+        assert sounds(front, 0, 1000, "trip", faults.OVER_HARD_LIMIT)
+        assert press(front, pressed, 300, "trip", 1000) == []
+        assert not sounds(front, 3000, 1000, "trip", faults.OVER_HARD_LIMIT)
+
+
+def test_while_locked_the_middle_lamp_winks_and_once_when_that_ends():
+    front = locked_front()
+    assert front.lamps == (0, 0, 0)  # inside: the lit one goes out for a moment
+    front.show(1000, "hold", "inside", faults.NONE, "")
+    assert front.lamps == (0, 1, 0)
+    front.show(4100, "idle", None, faults.NONE, "")
+    assert front.lamps == (0, 1, 0)
+    front.lock(False, 5000)
+    front.show(5100, "idle", None, faults.NONE, "")
+    assert front.lamps == (0, 1, 0)
+    front.show(9100, "idle", None, faults.NONE, "")
+    assert front.lamps == (0, 0, 0)

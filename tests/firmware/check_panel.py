@@ -127,3 +127,19 @@ def test_each_sound_has_a_rhythm_of_its_own_and_pauses():
         assert len(rhythm) % 2 == 0
         assert all(span_ms > 0 for span_ms in rhythm)
         assert rhythm not in rhythms[:n]
+
+
+def test_both_at_once_are_neither_of_the_two():
+    buttons = panel.Buttons()
+    for at_ms in range(0, 300, 20):
+        assert buttons.feed(at_ms, False, False, False) == []
+    acts = []
+    for at_ms in range(300, 400, 20):  # an elbow comes before the other
+        acts += buttons.feed(at_ms, True, False, False)
+    for at_ms in range(400, 2400, 20):
+        acts += buttons.feed(at_ms, True, True, False)
+    for at_ms in range(2400, 4500, 20):  # and goes before it
+        acts += buttons.feed(at_ms, True, False, False)
+    for at_ms in range(4500, 5000, 20):
+        acts += buttons.feed(at_ms, False, False, False)
+    assert acts == []

@@ -91,7 +91,7 @@ def test_two_presses_of_yes_repeat_the_last_evening_after_a_look_at_water_and_pr
 
 def test_two_presses_start_nothing_while_the_probes_are_calibrated() -> None:
     with resting(last={"stage": "work", "for_ms": 3600000, "room": 19000}) as talk:
-        assert talk.ask("lock", for_ms=1800000)["ok"]
+        assert talk.ask("cold", for_ms=1800000)["ok"]
         talk.board.press("yes", 300)
         talk.asked("look")
         talk.board.press("yes", 300)

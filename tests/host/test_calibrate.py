@@ -149,7 +149,7 @@ class Bathed(FakeBoard):
         super().write(data)
         if self.asked[-1]["do"] == "commit":
             self.say(*self.hold)
-        if self.asked[-1]["do"] == "lock" and self.asked[-1]["for_ms"] and self.batches:
+        if self.asked[-1]["do"] == "cold" and self.asked[-1]["for_ms"] and self.batches:
             self.say(*(status_line(at, 0, state=self.state, stage="", target=None, water_target=None,
                                    water=_milli(water_c), bowl=_milli(bowl_c))
                        for at, (water_c, bowl_c) in enumerate(self.batches.pop(0), 1)))
@@ -171,7 +171,7 @@ def test_a_steady_half_minute_is_read_with_the_old_calibration_taken_out():
     read = steady(link, values, ["water", "bowl"], 38.0)
     assert read["water"].raw_c == pytest.approx((38.0 - 0.5) / 1.01, abs=1e-6)
     assert read["bowl"].raw_c == 38.0
-    assert fake.asked[0]["do"] == "lock"  # before anything is read
+    assert fake.asked[0]["do"] == "cold"  # before anything is read
 
 
 @pytest.mark.parametrize(
@@ -411,7 +411,7 @@ def test_broken_off_half_way_loses_nothing(live):
     record = kept.read(kept.path_for(None, "pot"))
     assert record.probes["water"].offset_c == pytest.approx(-0.2, abs=0.001)
     assert json.loads(fake.stored["settings"])["probe.bowl.offset_c"] == pytest.approx(0.1, abs=0.001)
-    locks = [each["for_ms"] for each in fake.asked if each["do"] == "lock"]
+    locks = [each["for_ms"] for each in fake.asked if each["do"] == "cold"]
     assert locks[0] > 0
     assert locks[-1] == 0  # whatever happens, it may heat again
 
@@ -447,7 +447,7 @@ def test_by_hand_the_water_is_read_from_a_hold_that_stands_still(live):
     code, said = talk(None, bowl=("31.5",))
     assert code == 0
     assert kept.read(kept.path_for(None, "pot")).bowl.offset_c == pytest.approx(1.51, abs=0.001)
-    assert "lock" not in [each["do"] for each in fake.asked]  # a hold must go on heating
+    assert "cold" not in [each["do"] for each in fake.asked]  # a hold must go on heating
     assert "a running hold keeps what it began with" in said
 
 
@@ -484,10 +484,10 @@ def test_a_locked_board_starts_for_nobody_until_the_lock_ends():
     rig = name_probes(load_rig("pot"))
     with VirtualBench(rig, 1, [fever_known(38.2)]).bath("fever") as link:
         link.hello()
-        link.request("lock", for_ms=3600000)
+        link.request("cold", for_ms=3600000)
         with pytest.raises(RefusedError, match="locked out while the probes are calibrated"):
             link.request("start", stage="work")
-        link.request("lock", for_ms=0)
+        link.request("cold", for_ms=0)
         assert link.request("start", stage="work")["ok"]
 
 
@@ -495,7 +495,7 @@ def test_the_lock_is_over_by_itself():
     rig = name_probes(load_rig("pot"))
     with VirtualBench(rig, 1, [fever_known(38.2)]).bath("fever") as link:
         link.hello()
-        link.request("lock", for_ms=20000)
+        link.request("cold", for_ms=20000)
         for count, _ in enumerate(reading.rows(link)):
             if count > 25:
                 break

@@ -46,7 +46,7 @@ def lock(link: Link, for_s: float) -> None:
     RefusedError
         While a hold runs, or a trip is latched.
     """
-    link.request("lock", for_ms=round(1000 * for_s))
+    link.request("cold", for_ms=round(1000 * for_s))
     link.discard()
 
 

@@ -23,7 +23,7 @@ CONVERTER_STEP = 16  # a 12-bit converter whose word is scaled to 16 bits
 FAULTS = (
     "water_open", "water_short", "water_stuck", "water_power_on", "water_bad_crc",
     "bowl_open", "bowl_short", "bowl_stuck", "bowl_power_on", "bowl_bad_crc",
-    "bus_low", "bus_dead", "switch_shorted", "guard_welded", "heater_open",
+    "bus_low", "bus_dead", "switch_shorted", "guard_welded", "heater_open", "display_open",
 )
 
 
@@ -73,6 +73,10 @@ class Bench:
         self._level, self._guard, self._beat_us = 0, False, -GATE_US
         self._held: dict[str, float | None] = {}
         self._wire_probes()
+        self._wire_display()
+
+    def _wire_display(self) -> None:
+        self.page.glass_fitted = int(self.settings["display"] and "display_open" not in self.faults)
 
     def _wire_probes(self) -> None:
         for place, name in enumerate(PLACES):
@@ -222,6 +226,7 @@ class Bench:
         )
         low, dead = "bus_low" in self.faults or shorted, "bus_dead" in self.faults
         self.page.bus = BUS_LOW if low else BUS_DEAD if dead else 0
+        self._wire_display()
         for place, name in enumerate(PLACES):
             self._wire_status(place, name, 0.0 if self.world.dead is None else None)
 

@@ -156,6 +156,11 @@ class VirtualBoard:
         content: bytes = self._ask("flash")
         return content
 
+    def glass(self) -> tuple[bool, int, bytes]:
+        """The display: is there one, its state (GLASS_ON and so on) and memory, as `front.dots_of` takes them."""
+        found: tuple[bool, int, bytes] = self._ask("glass")
+        return found
+
     def wait(self) -> None:
         """Block until its supervisor has ended."""
         self._process.wait()

@@ -76,6 +76,7 @@ class MachineRoom:
         """Everything volatile is as new."""
         page = self.page
         self.bench.power_up()
+        page.darken()
         page.boot_us, page.watchdog_us, page.reset_cause = now_us, 0, POWER_ON_CAUSE
         page.rtc_us = DAY_CLOCK_START_S * 1_000_000 - now_us
         self.boot(now_us)

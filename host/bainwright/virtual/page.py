@@ -30,7 +30,7 @@ class Page:
         memory = mmap.mmap(-1, SIZE)
         views: dict[str, Any] = {
             layout.WIDE: memoryview(memory).cast("q"), layout.NARROW: memoryview(memory).cast("i"),
-            layout.DOUBLE: memoryview(memory).cast("d")}
+            layout.DOUBLE: memoryview(memory).cast("d"), layout.BYTE: memoryview(memory)}
         places = {name: (views[form], at // layout.size_of(form)) for name, (at, _, form) in OFFSETS.items()}
         object.__setattr__(self, "memory", memory)
         object.__setattr__(self, "words", views[layout.WIDE])
@@ -87,6 +87,20 @@ class Page:
         head, tail = self._read("in_head"), self._read("in_tail")
         self.in_tail = head
         return bytes(self.memory[AT_IN + i % layout.IN_BYTES] for i in range(tail, head))
+
+    # -- display ------------------------------------------------------------------------------------------------------
+
+    @property
+    def glass(self) -> bytes:
+        """The display's picture."""
+        at, count, _ = OFFSETS["glass"]
+        return self.memory[at : at + count]
+
+    def darken(self) -> None:
+        """Without supply it is dark and forgets; what its memory then wakes up with is anything."""
+        at, count, _ = OFFSETS["glass"]
+        self.memory[at : at + count] = bytes((0xA5, 0x3C)) * (count // 2)
+        self.glass_state = 0
 
     # -- flash --------------------------------------------------------------------------------------------------------
 

@@ -341,10 +341,13 @@ class Supervisor:
     def _do_flash(self) -> None:
         self._answer(self.page.flash)
 
+    def _do_glass(self) -> None:
+        self._answer((bool(self.page.glass_fitted), self.page.glass_state, self.page.glass))
+
     _COMMANDS: ClassVar[dict[str, Callable[..., None]]] = {
         "run": _do_run, "arm": _do_arm, "speed": _do_speed, "press": _do_press, "fault": _do_fault,
         "happen": _do_happen, "power_cut": _do_power_cut, "cut_flash_at": _do_cut_flash_at, "report": _do_report,
-        "flash": _do_flash,
+        "flash": _do_flash, "glass": _do_glass,
     }
 
 

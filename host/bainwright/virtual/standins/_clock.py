@@ -51,7 +51,8 @@ def _fields():
         pass
 
     for name, (at, count, form) in _page.offsets().items():
-        kind = uctypes.FLOAT64 if form == _page.DOUBLE else uctypes.INT64 if form == _page.WIDE else uctypes.INT32
+        kind = {_page.DOUBLE: uctypes.FLOAT64, _page.WIDE: uctypes.INT64, _page.BYTE: uctypes.UINT8}.get(
+            form, uctypes.INT32)
         setattr(Fields, name, at | kind if count == 1 else (at | uctypes.ARRAY, count | kind))
         if form == _page.WIDE and count == 1:
             setattr(Fields, name + "_low", at | uctypes.INT32)

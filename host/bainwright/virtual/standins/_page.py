@@ -5,7 +5,7 @@ Rings are byte or word areas behind the fields; their head and tail count for ev
 
 # A 64-bit word is a new object to MicroPython whenever it reads one, so what it reads all the time is NARROW, and of a
 # wide counter it reads the low half.
-WIDE, NARROW, DOUBLE = "q", "i", "d"
+WIDE, NARROW, DOUBLE, BYTE = "q", "i", "d", "B"
 
 # name, count, form
 FIELDS = (
@@ -25,6 +25,7 @@ FIELDS = (
     ("kind", 2, NARROW),  # probe kinds (water, bowl): 0 none, 1 1-wire, 2 NTC
     ("status", 2, NARROW),  # probes: 0 sound, 1 absent, 2 answers 85 degrees, 3 spoils its check byte
     ("reading", 2, NARROW),  # 1-wire: sixteenths of a degree; NTC: the converter's 16-bit word
+    ("glass_fitted", 1, NARROW),  # is there a display?
     # written by the interpreter
     ("now_us", 1, WIDE),
     ("post_us", 16, WIDE),  # virtual times of the last posts, by post number modulo 16
@@ -37,6 +38,8 @@ FIELDS = (
     ("scratch", 2, NARROW),  # what each 1-wire probe's scratchpad holds, sixteenths of a degree
     ("fresh", 2, NARROW),  # 1: scratchpad is as at power-on
     ("pins", 48, NARROW),  # output levels
+    ("glass_state", 1, NARROW),  # the display: bits of GLASS_ON and so on
+    ("glass", 1024, BYTE),  # its picture: eight rows of 128 columns of eight pixels, the lowest bit on top
     ("flash_erases", 1, NARROW),
     ("flash_operations", 1, NARROW),
     ("flash_cut_at", 1, NARROW),  # number of the operation the power fails in; 0: never
@@ -60,13 +63,15 @@ FLASH_BLOCKS = 352  # what an RP2040 board's 2 MB leave to files
 GUARD_BIT = 1
 BEAT_BIT = 2  # the heartbeat pin changed
 
+GLASS_ON, GLASS_PUMP, GLASS_MIRRORED, GLASS_FLIPPED, GLASS_INVERSE = 1, 2, 4, 8, 16
+
 WATCHDOG_CAUSE = 3  # as the rp2 port numbers them; machine.reset() reads the same
 POWER_ON_CAUSE = 1
 
 
 def size_of(form: str) -> int:
     """Bytes of a field's element; the form is the letter `struct` and `memoryview` know it by."""
-    return 4 if form == NARROW else 8
+    return {NARROW: 4, BYTE: 1}.get(form, 8)
 
 
 def offsets() -> dict[str, tuple[int, int, str]]:

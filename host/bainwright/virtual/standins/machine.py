@@ -1,4 +1,4 @@
-"""machine: pins, PWM, converter, watchdog, clock of the day and resets of the simulated board."""
+"""machine: pins, PWM, converter, I2C, watchdog, clock of the day and resets of the simulated board."""
 
 import time
 
@@ -6,6 +6,7 @@ import _clock
 import _page
 import uctypes
 from _clock import page, pins
+from _glass import ADDRESS, Glass
 
 HEATER, GUARD, HEARTBEAT, YES, NO = (pins[name] for name in ("heater", "guard", "heartbeat", "yes", "no"))
 ADC_WATER, ADC_BOWL = pins["adc_water"], pins["adc_bowl"]
@@ -190,6 +191,25 @@ class ADC:
             _clock.ask(b"\x03")
             _clock.settle()
         return page.reading[place]
+
+
+class I2C:
+    """I2C on pins of one block; the display answers on those it is wired to."""
+
+    def __init__(self, id, scl=None, sda=None, freq=400000, timeout=50000):
+        scl, sda = Pin(scl).number, Pin(sda).number
+        if scl % 2 != 1 or sda % 2 != 0 or scl // 2 % 2 != id or sda // 2 % 2 != id:
+            raise ValueError("bad SCL or SDA pin")  # RP2040 data sheet, 1.4.3: which pins belong to which block
+        self._bit_us = 1000000 / freq
+        self._glass = Glass() if (scl, sda) == (pins["scl"], pins["sda"]) else None
+
+    def writeto(self, address, data, stop=True):
+        """Address and bytes, nine bits each."""
+        _clock.charge(int(9 * (1 + len(data)) * self._bit_us))
+        if address != ADDRESS or self._glass is None:
+            raise OSError(5)
+        self._glass.write(data)
+        return len(data) + 1
 
 
 class WDT:

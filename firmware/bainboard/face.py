@@ -1,0 +1,159 @@
+"""What the display shows, as eight rows for its driver: pure, and loaded only where a display is fitted.
+
+Five rows of figures with four letters beside each, then three of sixteen letters; a fault takes all eight. A row is
+(figures, text, inverse). All words of one kind lie in one text: on a board that is one piece of memory, not dozens.
+"""
+
+from bainboard import faults
+
+WIDTH, SIDE_WIDTH = 16, 4
+FIGURE_ROWS = 5
+
+# By fault number: what was seen | what to do.
+FAULTS = """
+|
+water probe gives no reading|check its plug and cable
+bowl probe gives no reading|check its plug and cable
+water probe did not move|is it in the water?
+water warms with the heat off|replace the heater switch
+water over this step's limit|hot water in? lift the bowl
+water passed the hard limit|still rising? the water scalds
+the board was late|rare is fine
+nobody here for hours|look at it, then yes
+heat came past the open guard|replace the guard relay
+heat came past the switch|replace the heater switch
+no heat at the start|plug, cut-out, fuse, then start
+new, or trip record lost|prove the cut-offs
+water too hot to start|add cold water
+the clock jumped|rare is fine
+the firmware met an error|test temper, start again
+settings are damaged|send the rig again
+warmed from outside|stove? sun? warm bowl?
+water probe fell too fast|is it in the water?
+bowl probe fell too fast|is its tip in the chocolate?
+probes are swapped|change them over
+far too little heat|plug, cut-out, fuse, lid?
+far too much heat|is the water up to its mark?
+the board hung and restarted|test temper, start again
+restarts again and again|check its supply
+memory ran short|test temper, start again
+"""
+
+# What is asked, by its key.
+ASKED = """
+all_melted=all melted? then yes
+bowl_off=lift bowl, wipe it dry, then yes
+swap=too warm: swap water for cold
+seed_in=stir seed in, then yes
+bowl_on=wipe bowl dry, set back, yes
+seed_more=too warm: a handful of seed
+stir=yes, then stir half a minute
+stirring=stir on
+move_probe=probe off the wall, then yes
+test=dip a blade, then yes
+setting=set: yes streaky: no
+set_yet=has it set? yes or no
+not_set=not set, not in temper: no
+more_seed=a handful of seed, then yes
+lift=bowl warms: lift it, wipe it
+spread=spread what is left, then yes
+look=water? probes? yes starts
+"""
+
+# What it is doing, by the stage, or by the state where that says more.
+_DOING = """
+melt=melting
+seed=seeding
+settle=settling
+test=temper test
+work=dipping
+rest=rest, heat off
+melted=melted stock
+tune=learning
+change=changing bowl
+idle=yes: start again
+check=testing itself
+pause=SAFE FOR HANDS
+"""
+
+LOCKED = "LOCKED yes+no 3s"
+_PLACES = {"below": "LOW", "inside": "IN", "above": "HIGH"}
+
+
+def rows(state, fault, asked, programme, temps_c, estimated, duty, hold_ms, name, locked):
+    """The eight rows; `programme` is None at rest, `temps_c` are water and chocolate, None where not known."""
+    water_c, bowl_c = temps_c
+    if fault:
+        return _alarm(state, fault, water_c, bowl_c)
+    if locked:
+        first = LOCKED
+    elif programme is None:
+        first = name[:WIDTH]
+    else:
+        first = f"{programme.low_c:.1f}-{programme.high_c:.1f} W{figures(water_c)}"
+    side = _side(state, programme, bowl_c, estimated, duty)
+    big = figures(water_c if bowl_c is None else bowl_c)
+    lines = [first] + _small(state, asked, programme, hold_ms)
+    return [(big, text, False) for text in side] + [("", text, False) for text in lines]
+
+
+def figures(temp_c):
+    """A temperature in figures that fit: tenths below 100 °C."""
+    if temp_c is None:
+        return "--.-"
+    return f"{temp_c:.1f}" if temp_c < 99.95 else f"{temp_c:.0f}"
+
+
+def wrap(text, count):
+    """Words in exactly so many lines of the display's width; what does not fit is left off."""
+    lines = [""]
+    for word in text.split():
+        longer = lines[-1] + " " + word if lines[-1] else word
+        if len(longer) <= WIDTH:
+            lines[-1] = longer
+        else:
+            lines.append(word[:WIDTH])
+    return (lines + [""] * count)[:count]
+
+
+def _side(state, programme, bowl_c, estimated, duty):
+    """Beside the figures: where the chocolate is, what they are, and the heat."""
+    place = _PLACES.get(programme.place, "") if programme is not None and state != "check" else ""
+    what = "bath" if bowl_c is None else "est." if estimated else ""
+    return (place, what, "", "heat" if duty > 0 else "", f"{duty * 100:3.0f}%" if duty > 0 else "")
+
+
+def _small(state, asked, programme, hold_ms):
+    """What is asked; or what is being done, and for how long it has been or still will be."""
+    if asked and asked != "working":
+        return wrap(words(ASKED, asked), 2)
+    if programme is None:
+        return [words(_DOING, state), "no: next kind" if state == "idle" else ""]
+    stage = programme.stage if state in ("hold", "off") else state
+    left_ms = programme.for_ms - hold_ms
+    span, what = (left_ms, "left") if programme.for_ms else (hold_ms, "gone")
+    minutes = (max(span, 0) + 59999 * (what == "left")) // 60000
+    doing = words(_DOING, stage)
+    if state == "off" and stage != "rest":
+        doing = "heat off"
+    return [doing, f"{minutes // 60}:{minutes % 60:02d} {what}"]
+
+
+def _alarm(state, fault, water_c, bowl_c):
+    """Three facts: what the warmer did and whether that is safe, what was seen, what to do; and what is read now."""
+    row = faults.row(fault)
+    seen, _, do = FAULTS.split("\n")[row[faults.NUMBER] + 1].partition("|")
+    safe = "UNPLUG IT NOW" if row[faults.HAZARD] == faults.UNPLUG else "it is safe"
+    now = f"W{figures(water_c)}" + ("" if bowl_c is None else f" choc {figures(bowl_c)}")
+    clear = "then button 3 s" if state == "trip" else ""
+    lines = wrap(seen, 2) + wrap(">" + do, 2) + [clear, now]
+    return [("", "HEAT IS OFF", True), ("", safe, True)] + [("", text, False) for text in lines]
+
+
+def words(table, key):
+    """The words of a key; one that is not there shows itself."""
+    at = table.find("\n" + key + "=")
+    if at < 0:
+        return key
+    at += len(key) + 2
+    return table[at : table.find("\n", at)]
