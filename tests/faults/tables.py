@@ -14,6 +14,7 @@ from bainwright.errors import FileError
 from .campaign import good, read_results
 from .cases import parse
 from .evenings import EVENINGS, EVERYDAY
+from .mutants import mutants
 from .strikes import BY_NAME, NUMBERS, STRIKES, Strike
 
 PAGE = Path(__file__).parents[2] / "hardware" / "SAFETY.md"
@@ -42,7 +43,8 @@ def page(results: Path, hunted: Path) -> str:
         raise FileError(f"{results}: no results yet", hint="python -m tests.faults run")
     firmware = everything[-1]["firmware"]
     rows = list({row["case"]: row for row in everything}.values())
-    blocks = [_summary(rows), _mutants(hunted, firmware), "### Each fault alone\n", _single_table(rows),
+    blocks = [_summary(rows), _unplayed(rows), _mutants(hunted, firmware),
+              "### Each fault alone\n", _single_table(rows),
               "### Faults that are not told, or not always\n", _untold(rows), _both(rows), _misses(rows)]
     return "\n\n".join(block for block in blocks if block)
 
@@ -85,6 +87,17 @@ def _summary(rows: list[Row]) -> str:
     ])
 
 
+def _unplayed(rows: list[Row]) -> str:
+    """What the aims still lack: said, so that no one takes a part for the whole."""
+    hours = sum(row["seconds"] for row in rows if parse(row["case"]).phase in EVENINGS) / 3600
+    short = [aim for aim, reached in (("20,000 cases", len(rows) >= 20_000), ("10,000 h of evenings", hours >= 10_000))
+             if not reached]
+    alone = _alone(rows)
+    absent = [f"`{strike.name}`" for strike in STRIKES if strike.name not in alone]
+    words = f"**Not reached: {' and '.join(short)}.** " if short else ""
+    return words + (f"Not played alone in this run: {', '.join(absent)}." if absent else "")
+
+
 def _mutants(hunted: Path, firmware: str) -> str:
     if not hunted.exists():
         return "Mutants: not hunted."
@@ -94,7 +107,8 @@ def _mutants(hunted: Path, firmware: str) -> str:
     other = {fate["firmware"] for fate in fates} - {firmware}
     by_case = sum("/" in fate["killed_by"] for fate in fates)
     killed = len(fates) - len(lived)
-    words = (f"Mutants of supervisor and self-test: {killed} of {len(fates)} killed, {by_case} by a case "
+    words = (f"Mutants of supervisor and self-test: {len(mutants())} there are, {len(fates)} were hunted, "
+             f"{killed} of them killed, {by_case} by a case "
              f"of the campaign and {killed - by_case} by the firmware's own checks.")
     if lived:
         words += " These lived: " + "; ".join(f"`{name}`" for name in lived) + "."
