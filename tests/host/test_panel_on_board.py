@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-import pytest
 import serial
 
 from bainboard import commands, faults, pins, wire
@@ -114,18 +113,15 @@ def test_a_long_yes_fetches_a_refill_and_is_told_when_to_pour_or_takes_it_back()
         talk.board.press("recessed", 4500)
         talk.event("cleared")
         ceiling = talk.ask("start", stage="work")["ceiling"]
-        talk.event("warm")
-        talk.board.set_speed(10)  # or minutes pass between two presses
-        before = talk.until(lambda said: "status" in said)
-        for told in ("announced", "no_refill", "announced"):
-            talk.board.press("yes", 2000)
-            pressed = talk.event(told)  # while it is still held down
-            talk.until(lambda said, since_ms=pressed["t"]: said.get("t", 0) > since_ms + 2000)
-        talk.board.set_speed(50)
+        before = talk.until(lambda said: said.get("state") == "hold")
+        talk.board.press("yes", 2000)
         asked = talk.until(lambda said: said.get("ask") == "pour")
-        assert 60_000 < asked["t"] - pressed["t"] <= 301_000
+        assert asked["t"] - before["t"] > 60_000
         assert before["water_target"] < asked["water_target"] <= ceiling
         assert asked["target"] == before["target"]  # what is scored stays
-        over = talk.event("no_refill")
-        assert over["t"] - pressed["t"] == pytest.approx(600_000, abs=2000)
-        assert talk.until(lambda said: "status" in said and said["t"] > over["t"])["ask"] == ""
+        assert talk.ask("announce")["ok"]  # said again as a press: taken back
+        assert talk.until(lambda said: said.get("status", 0) > asked["status"] + 2)["ask"] == ""
+        assert talk.ask("announce")["ok"]
+        asked = talk.until(lambda said: said.get("ask") == "pour")
+        over = talk.until(lambda said: "status" in said and said["ask"] == "")
+        assert 290_000 < over["t"] - asked["t"] <= 600_000
