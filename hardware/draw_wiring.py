@@ -325,7 +325,7 @@ def buzzer(s: Sheet) -> None:
 
 def display(s: Sheet) -> None:
     """The display, a module with its own pull-ups."""
-    s.frame((12.8, -16.4), (23.4, -12.0), "8  Display, if fitted")
+    s.frame((12.8, -17.2), (23.4, -12.0), "8  Display, if fitted")
     s.box((19.4, -16.0), (23.1, -12.8), "X4  128 x 64\nSSD1306, I2C\n3.3 V", 8)
     for y, name in ((-14.2, "sda"), (-15.4, "scl")):
         s.tag((17.6, y), pin_text(name))

@@ -86,16 +86,26 @@ def hold(big: bool, as_json: bool, **options: Any) -> int:
 @click.option("--plant", metavar="FILE.py:NAME", help="Your own simulated warmer.")
 @click.option("--speed", default="1", show_default=True, metavar="N", help="How fast its time passes.")
 @click.option("--path", metavar="LINK", help="Also reachable under this path.")
-def board(rig: str, plant: str | None, speed: str, path: str | None) -> int:
+@click.option("--panel", is_flag=True, help="Fit panel and display, show them here; keys press the buttons.")
+@click.option("--png", metavar="FILE", help="The same, and keep a picture of it in this file.")
+def board(rig: str, plant: str | None, speed: str, path: str | None, panel: bool, png: str | None) -> int:
     """Serve a virtual board on a pseudo-terminal until stopped.
 
-    Its path is the first line printed; pyserial and mpremote open it like any board's port.
+    Its path is the first line printed; pyserial and mpremote open it like any board's port. With its panel it comes
+    commissioned: settings stored, latch cleared, so that yes and yes again starts a hold with no PC.
     """
     from bainwright import units
+    from bainwright.commissioned import flash_of
     from bainwright.rig import load_rig
+    from bainwright.virtual.probe_ids import name_probes
     from bainwright.virtual.serve import serve
 
-    serve(load_rig(rig), plant, units.parse_speed(speed), Path(path) if path else None)
+    warmer, files = load_rig(rig), None
+    if panel or png:
+        warmer = name_probes(warmer.with_settings({"panel": True, "display": True}))
+        files = flash_of(warmer)
+    serve(warmer, plant, units.parse_speed(speed), Path(path) if path else None, flash_files=files,
+          panel=panel or png is not None, png=Path(png) if png else None)
     return DONE
 
 

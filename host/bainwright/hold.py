@@ -34,7 +34,7 @@ SILENT_S = 5.0  # a live board speaks every second; five missed ones are worth a
 
 _KEYS = (
     "y yes  n no, it thickens  d it thins  r refill coming  b bowl off/on  t test  c other bowl  e end of dipping  "
-    "w pause  Ctrl-C "
+    "w pause  k lock  Ctrl-C "
 )
 KEYS = _KEYS + "leave or stop"
 KEYS_VIRTUAL = _KEYS + "end"
@@ -286,6 +286,7 @@ class Runner:
             "n": ("thicker", {}),
             "d": ("thinner", {}),
             "b": ("bowl", {"at": "on" if course.scene.bowl_away else "off"}),
+            "k": ("lock", {"at": "off" if course.scene.locked else "on"}),
             "t": ("test", {}),
             "e": ("finish", {"to": "rest"}),
             "w": ("resume" if status.state == "pause" else "pause", {}),

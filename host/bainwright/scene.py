@@ -48,6 +48,7 @@ class Scene:
     asked: str = ""  # what the board asks, with the figures of this moment
     indicators: str = ""  # what can be told of the temper
     bowl_away: bool = False
+    locked: bool = False  # the large buttons, for the night
     trouble: str = ""  # what is wrong on the PC's side: the board is silent, the disk is full
     _recent: deque[tuple[float, float]] = field(default_factory=deque)
 

@@ -146,6 +146,8 @@ class Watch:
             self._trip(t_ms, fields)
         elif name in ("bowl_off", "bowl_on"):
             self.scene.bowl_away = name == "bowl_off"
+        elif name == "lock":
+            self.scene.locked = fields.get("at") == "on"
         elif name == "ended":
             known = {DONE: DONE, FINISHED: DONE, STOPPED: STOPPED}
             self.ended = known.get(str(fields.get("why")), TRIPPED if self.trips else STOPPED)

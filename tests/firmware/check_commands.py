@@ -130,7 +130,7 @@ def test_the_bounds_are_those_of_the_specification():
             if field[commands.KIND] != commands.WORD:
                 bounds[row[commands.NAME] + "." + field[commands.FIELD]] = field[commands.LOW : commands.HIGH + 1]
     assert bounds == {
-        "lock.for_ms": (0, 3600000),
+        "cold.for_ms": (0, 3600000),
         "start.for_ms": (0, 172800000), "start.room": (5000, 40000),
         "change.name": (1, 32), "profiles.at": (0, 99), "use.name": (1, 32), "send.name": (1, 32),
         "announce.in_s": (0, 3600), "announce.mass_g": (1, 20000), "announce.temp": (0, 60000),

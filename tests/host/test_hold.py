@@ -438,11 +438,11 @@ def test_going_on_forgets_the_interrupt(here):
 
 
 def test_keys_are_the_persons_acts(here):
-    """Refill, done, thickens, bowl, pause: each as its request, the clock held meanwhile on a virtual board."""
+    """Refill, done, thickens, bowl, pause, lock: each as its request, the clock held meanwhile on a virtual board."""
     runner = runner_of(quiet())
-    turning(runner, Keyboard({2: "r", 3: "y", 4: "n", 5: "b", 6: "w", 7: "x", 8: "d"}), Counter(), 9)
-    assert asked_of(runner) == ["announce", "confirm", "thicker", "bowl", "pause", "thinner"]
-    assert runner.session.acts == ["arm"] + 6 * ["hold", "release"]
+    turning(runner, Keyboard({2: "r", 3: "y", 4: "n", 5: "b", 6: "w", 7: "x", 8: "d", 9: "k"}), Counter(), 10)
+    assert asked_of(runner) == ["announce", "confirm", "thicker", "bowl", "pause", "thinner", "lock"]
+    assert runner.session.acts == ["arm"] + 7 * ["hold", "release"]
 
 
 class Keeping(FakeBoard):

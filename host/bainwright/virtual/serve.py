@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import shutil
 import signal
 import sys
+import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
@@ -11,7 +13,12 @@ from types import FrameType
 from typing import Any
 
 from bainwright.errors import LinkError, UseError
+from bainwright.keys import Keys
+from bainwright.virtual import front
 from bainwright.virtual.board import VirtualBoard
+
+LOOK_S = 0.1  # chosen: a lamp that winks for 0.2 s is seen to
+PICTURE_S = 2.0  # chosen: a picture takes a second of a processor
 
 
 class _StopError(Exception):
@@ -29,6 +36,8 @@ def serve(
     seed: int = 0,
     image: Path | None = None,
     truth: Path | None = None,
+    panel: bool = False,
+    png: Path | None = None,
 ) -> None:
     """Run a virtual board until SIGINT or SIGTERM; its first line on stdout is the path to open.
 
@@ -44,14 +53,21 @@ def serve(
         A symbolic link to make to the pseudo-terminal, for a name that stays the same.
     flash_files, scenario, seed, image, truth
         As `VirtualBoard` takes them.
+    panel : bool
+        Show the board's front in the terminal, and let keys press its buttons.
+    png : Path, optional
+        Keep a picture of the front in this file.
 
     Raises
     ------
     UseError
-        When there is something other than a link at `link_path`.
+        When there is something other than a link at `link_path`, or no place for a file at `png`.
     LinkError
         When the board's supervisor ends by itself.
     """
+    if png is not None and (png.is_dir() or not png.absolute().parent.is_dir()):
+        raise UseError(f"no picture can be kept at {png}", wanted="a file in a folder that is there",
+                       hint="choose another file for --png")
     with (
         _stop_signals(),
         VirtualBoard(rig, plant_spec, scenario, seed, speed, flash_files, image, truth) as board,
@@ -62,10 +78,43 @@ def serve(
         print(board.path, flush=True)
         print(f"VIRTUAL board, rig {rig.name}: a simulated warmer. Ctrl-C ends it.", file=sys.stderr, flush=True)
         try:
+            if panel or png is not None:
+                _show(board, rig.name, panel, png)
             board.wait()
         except _StopError:
             return
         raise LinkError("the virtual board ended by itself", hint="see its last words on stderr")
+
+
+def _show(board: VirtualBoard, name: str, panel: bool, png: Path | None) -> None:
+    """The front, drawn anew when it changes; keys press its buttons. Until stopped, or the board ends."""
+    shown: front.Front | None = None
+    saved: front.Front | None = None
+    saved_s = -PICTURE_S
+    drawn = 0
+    with Keys() as keys:
+        try:
+            while True:
+                front.press(board, keys.pressed())
+                seen = front.look(board)
+                if panel and seen != shown:
+                    drawn, shown = _draw(front.text(seen, shutil.get_terminal_size().lines), drawn), seen
+                if png is not None and seen != saved and time.monotonic() - saved_s >= PICTURE_S:
+                    front.save(seen, png, name)
+                    saved, saved_s = seen, time.monotonic()
+                time.sleep(LOOK_S)
+        except _StopError:
+            if png is not None:
+                front.save(front.look(board), png, name)
+            raise
+
+
+def _draw(lines: list[str], above: int) -> int:
+    """Lines on stderr, over those drawn before on a terminal; how many they are."""
+    back = f"\x1b[{above}A" if above and sys.stderr.isatty() else ""
+    sys.stderr.write(back + "".join(f"\x1b[2K{line}\n" if sys.stderr.isatty() else f"{line}\n" for line in lines))
+    sys.stderr.flush()
+    return len(lines)
 
 
 @contextmanager
