@@ -89,8 +89,8 @@ class Programme:
 
     def outline(self, now_ms):
         """(name of the chocolate, how long it was to go on, how much of that is left), ms; 0, 0: until stopped."""
-        left_ms = self._start_ms + self._for_ms - now_ms if self._for_ms else 0
-        return self._profile["name"], self._for_ms, max(0, left_ms)
+        left_ms = self._start_ms + self.for_ms - now_ms if self.for_ms else 0
+        return self._profile["name"], self.for_ms, max(0, left_ms)
 
     def take_events(self):
         """What happened since this was last asked, as names in order."""
