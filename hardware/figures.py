@@ -194,12 +194,12 @@ def clock(at_s: int) -> str:
 
 def panel_block() -> str:
     """Whether the firmware's loop drives panel and recessed button, read off its source."""
-    loop = "".join((FIRMWARE / f"{name}.py").read_text(encoding="utf-8") for name in ("app", "warmer", "service"))
-    driven, read = "Buttons(" in loop, "recessed_button(" in loop
+    loop = "".join((FIRMWARE / f"{name}.py").read_text(encoding="utf-8") for name in ("app", "front", "board"))
+    driven, read = "Buttons(" in loop, "bootsel_button(" in loop
     return "\n".join((
         "- Buttons, lamps and buzzer: " + (
             "driven by it." if driven else "their rules are in `panel.py`; not used yet."),
-        "- The recessed button, which clears a trip: " + (
+        "- The recessed button, which ends a hold or clears a trip: " + (
             "read by it." if read else "not read yet. Until it is, **a new board stays off as number 12.**"),
     ))
 

@@ -143,11 +143,13 @@ def _alarm(state, fault, water_c, bowl_c):
     """Three facts: what the warmer did and whether that is safe, what was seen, what to do; and what is read now."""
     row = faults.row(fault)
     seen, _, do = FAULTS.split("\n")[row[faults.NUMBER] + 1].partition("|")
-    safe = "UNPLUG IT NOW" if row[faults.HAZARD] == faults.UNPLUG else "it is safe"
+    head, then = "HEAT OFF, SAFE", ""
+    if row[faults.HAZARD] == faults.UNPLUG:
+        head, then = "UNPLUG IT NOW", "heat is off"
     now = f"W{figures(water_c)}" + ("" if bowl_c is None else f" choc {figures(bowl_c)}")
     clear = "then button 3 s" if state == "trip" else ""
     lines = wrap(seen, 2) + wrap(">" + do, 2) + [clear, now]
-    return [("", "HEAT IS OFF", True), ("", safe, True)] + [("", text, False) for text in lines]
+    return [("", head, True)] + [("", text, False) for text in [then] + lines]
 
 
 def words(table, key):

@@ -89,11 +89,11 @@ def test_at_rest_it_shows_the_chocolate_chosen_and_what_the_buttons_do():
 
 def test_a_trip_shows_what_was_done_if_it_is_safe_what_was_seen_and_what_to_do():
     rows = shown("trip", faults.OVER_HARD_LIMIT, temps_c=(61.3, None))
-    assert texts(rows) == ["HEAT IS OFF", "UNPLUG IT NOW", "water passed the", "hard limit", ">still rising?",
+    assert texts(rows) == ["UNPLUG IT NOW", "heat is off", "water passed the", "hard limit", ">still rising?",
                            "the water scalds", "then button 3 s", "W61.3"]
-    assert [row[2] for row in rows] == [True, True] + [False] * 6
+    assert [row[2] for row in rows] == [True] + [False] * 7
     rows = texts(shown("off", faults.OVER_STAGE, p=programme()))
-    assert rows[:2] == ["HEAT IS OFF", "it is safe"]
+    assert rows[:2] == ["HEAT OFF, SAFE", ""]
     assert rows[6:] == ["", "W33.4 choc 31.5"]
 
 
@@ -105,10 +105,10 @@ def test_every_fault_has_its_three_facts_and_none_is_cut():
         for words in (seen, ">" + do):
             assert len(words) > 1, row
             assert " ".join(face.wrap(words, 2)).rstrip() == words, words
-        unplug = texts(shown("trip", row[faults.NUMBER]))[1] == "UNPLUG IT NOW"
+        unplug = texts(shown("trip", row[faults.NUMBER]))[0] == "UNPLUG IT NOW"
         assert unplug == (row[faults.HAZARD] == faults.UNPLUG)
 
 
 def test_locked_buttons_say_so_and_an_alarm_is_not_hidden_by_it():
     assert texts(shown(p=programme(), locked=True))[5] == face.LOCKED
-    assert texts(shown("trip", faults.WATER_PROBE, locked=True))[0] == "HEAT IS OFF"
+    assert texts(shown("trip", faults.WATER_PROBE, locked=True))[0] == "HEAT OFF, SAFE"

@@ -55,7 +55,7 @@ def read(memory: bytes) -> list[str]:
     found = []
     for row in range(8):
         cells = [memory[128 * row + 8 * x : 128 * row + 8 * x + 8] for x in range(16)]
-        if memory[128 * row + 127] == 0xFF and row < 2:
+        if memory[128 * row + 127] == 0xFF and row == 0:
             cells = [bytes(255 - byte for byte in cell) for cell in cells]
         found.append("".join(table.get(cell, "~") for cell in cells).rstrip())
     return found
@@ -97,7 +97,7 @@ def test_a_trip_shows_its_three_facts_and_a_hold_its_figures_window_and_time_lef
     with with_display() as talk:
         fitted, state, memory = talk.board.glass()
         assert (fitted, state) == (True, ON)
-        assert read(memory)[:3] == ["HEAT IS OFF", "it is safe", "new, or trip"]
+        assert read(memory)[:3] == ["HEAT OFF, SAFE", "", "new, or trip"]
         talk.board.press("recessed", 4500)
         talk.event("cleared")
         talk.ask("start", stage="work", for_ms=3600000)
@@ -127,7 +127,7 @@ def test_unplugged_it_holds_nothing_up_and_comes_back_by_itself() -> None:
         tick(talk)
         fitted, _, memory = talk.board.glass()
         assert fitted
-        assert read(memory)[0] == "HEAT IS OFF"
+        assert read(memory)[0] == "HEAT OFF, SAFE"
 
 
 def test_a_rig_without_one_sends_it_nothing() -> None:
