@@ -16,7 +16,7 @@ from bainboard import pins
 
 SHEET = Path(__file__).with_name("wiring.svg")
 PINS: dict[str, int] = pins.RP2
-NOT_FITTED = ("adc_water", "adc_bowl")  # analogue probes; this rig has digital ones
+NOT_FITTED = ("adc_water", "adc_bowl", "sck", "mosi", "miso", "cs_water", "cs_bowl")  # this rig has digital probes
 
 # Where a GPIO comes out on the 40-pin board of a Raspberry Pi Pico (its pinout, from memory).
 HEADER = {
@@ -260,8 +260,8 @@ def board(s: Sheet) -> None:
     s.words((2.6, -2.2), "GND pin 38", 8)
     s.words((-0.6, -4.4), "fed by USB\nonly: a PC or\na 5 V charger", 8)
     s.words((-0.6, -7.0), "0 V of 24 V and\nof USB meet\nhere, once", 8)
-    free = ", ".join(f"GP{PINS[name]} {name}" for name in NOT_FITTED)
-    s.words((-0.6, -12.0), f"free: {free}", 8)
+    free = [f"GP{PINS[name]} {name}" for name in NOT_FITTED]
+    s.words((-0.6, -12.0), f"free: {', '.join(free[:2])},\n{', '.join(free[2:5])},\n{', '.join(free[5:])}", 8)
 
 
 def probes(s: Sheet) -> None:

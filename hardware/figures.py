@@ -130,6 +130,7 @@ def pins_block() -> str:
         "lamp_below": "yellow lamp, left", "lamp_in": "green lamp, middle", "lamp_above": "red lamp, right",
         "buzzer": "base of Q3, by 1k", "adc_water": "free", "adc_bowl": "free",
         "sda": "display, if fitted", "scl": "display, if fitted",
+        "sck": "free", "mosi": "free", "miso": "free", "cs_water": "free", "cs_bowl": "free",
     }
     names = sorted(draw_wiring.PINS, key=lambda name: draw_wiring.PINS[name])
     return table(("GPIO", "board pin", "firmware's name", "goes to"), [

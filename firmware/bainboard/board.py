@@ -26,6 +26,7 @@ except ImportError:  # an ESP32: its boot button is a plain pin
     rp2 = None
 
 ESP32_BOOT_PIN = 0
+SPI_HZ = 500000  # chosen: a tenth of what the converter takes, for a metre of cable
 PWM_HZ = 100  # chosen: far above any thermal lag, slow enough for a MOSFET driven straight from a pin
 CHUNK = 64  # bytes a write: one USB packet, so that a host which stops reading can hold us up for one packet at most
 
@@ -43,7 +44,7 @@ class Board:
         self._pwm = None
         self._panel = None
         self._watchdog = None
-        self._onewire = None
+        self._onewire = self._spi = None
         self._leader = None  # the 1-wire probe that begins the others' conversions
         self._ticks = time.ticks_ms()
         self._now_ms = 0
@@ -115,10 +116,22 @@ class Board:
                 self._onewire = onewire.OneWire(machine.Pin(self.pins["onewire"]))
             driver = OnewireProbe(self._onewire, values[at + "rom"], self._leader)
             self._leader = self._leader or driver
+        elif kind == "platinum":
+            driver = self._platinum(values, at, place)
         else:
             adc = machine.ADC(machine.Pin(self.pins["adc_" + place]))
             driver = NtcProbe(adc, values[at + "r25_ohm"], values[at + "beta_k"], values[at + "series_ohm"])
         return Probe(driver, values[at + "offset_c"], values[at + "gain"], values["trip.jump_c_per_s"])
+
+    def _platinum(self, values, at, place):
+        from bainboard.drivers.platinum import PlatinumProbe  # most rigs have none
+
+        if self._spi is None:
+            lines = {name: machine.Pin(self.pins[name]) for name in ("sck", "mosi", "miso")}
+            self._spi = machine.SoftSPI(baudrate=SPI_HZ, polarity=0, phase=1, **lines)
+        select = machine.Pin(self.pins["cs_" + place], machine.Pin.OUT, value=1)
+        return PlatinumProbe(self._spi, select.value, values[at + "r0_ohm"], values[at + "reference_ohm"],
+                             values[at + "wires"])
 
     def use_panel(self):
         """A panel is fitted: its buttons pull their pins to ground, its lamps and buzzer light and sound when high."""

@@ -1,19 +1,22 @@
 """Pin maps of the boards. Imports nothing, so that main.py can make the heater pin safe before anything else."""
 
-# Chosen: heater, guard and heartbeat on neighbouring pads, nothing on a strapping or boot-log pin. GPIO numbers.
+# Chosen: heater, guard and heartbeat on neighbouring pads, nothing on a strapping or boot-log pin but a chip
+# select, which idles high as such a pin must. GPIO numbers.
 RP2 = {
     "heater": 15, "guard": 14, "heartbeat": 13,
     "onewire": 16, "adc_water": 26, "adc_bowl": 27,
     "yes": 10, "no": 11,
     "lamp_below": 18, "lamp_in": 19, "lamp_above": 20, "buzzer": 21,
     "sda": 4, "scl": 5,
+    "sck": 2, "mosi": 3, "miso": 0, "cs_water": 1, "cs_bowl": 6,
 }
 ESP32 = {
     "heater": 25, "guard": 26, "heartbeat": 27,
-    "onewire": 4, "adc_water": 32, "adc_bowl": 33,
+    "onewire": 4, "adc_water": 34, "adc_bowl": 35,
     "yes": 18, "no": 19,
     "lamp_below": 21, "lamp_in": 22, "lamp_above": 23, "buzzer": 13,
     "sda": 16, "scl": 17,
+    "sck": 14, "mosi": 32, "miso": 36, "cs_water": 33, "cs_bowl": 5,
 }
 
 

@@ -15,8 +15,8 @@ FIRMWARE_LAYERS = (
     {"bainboard", "bainboard.control", "bainboard.drivers"},  # packages: names only
     {"wire", "record", "settings", "stages", "faults", "pins", "outbox", "reserve", "drivers.codes"},
     {"notes"},  # words for the PC; no board loads it
-    {"store", "transfer", "sensing", "drive", "drivers.onewire_probe", "drivers.ntc", "drivers.display",
-     "control.pid", "control.rules"},
+    {"store", "transfer", "sensing", "drive", "drivers.onewire_probe", "drivers.ntc", "drivers.platinum",
+     "drivers.display", "control.pid", "control.rules"},
     {"commands", "programme", "evidence", "signs", "supervisor", "selftest", "panel", "face", "flashlog", "experiment",
      "powerup", "control.cascade"},
     {"board", "warmer", "front", "kept"},

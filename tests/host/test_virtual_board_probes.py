@@ -182,3 +182,66 @@ def test_an_open_or_shorted_thermistor_reads_the_rail(fault: str, word: int) -> 
         board.fault(fault)
         port.write(b"go\n")
         assert int(line(port)) == word
+
+
+SPI = """
+import json
+cs = machine.Pin(1, machine.Pin.OUT, value=1)
+sck, mosi, miso = machine.Pin(2), machine.Pin(3), machine.Pin(0)
+spi = machine.SoftSPI(baudrate=500000, polarity=0, phase=1, sck=sck, mosi=mosi, miso=miso)
+def put(*data):
+    cs(0); spi.write(bytes(data)); cs(1)
+def registers():
+    got = bytearray(9)
+    cs(0); spi.write_readinto(bytes(9), got); cs(1)
+    return list(got[1:])
+"""
+
+
+def registers(main: str, fault: str = "", **options: Any) -> Any:
+    """What a main.py beside a platinum probe's converter prints, as JSON."""
+    rig = load_rig("pot").with_settings({"probe.water.kind": "platinum"})
+    with running(SPI + "line()\n" + main + "\nwhile True: time.sleep(1)\n", rig=rig, **options) as (board, port):
+        if fault:
+            board.fault(fault)
+        port.write(b"go\n")
+        return json.loads(line(port))
+
+
+def test_a_platinum_converter_comes_up_as_its_data_sheet_says() -> None:
+    # Power-on values, from memory: configuration and result zero, thresholds FFFFh and 0000h, no fault.
+    assert registers("print(json.dumps(registers()))") == [0, 0, 0, 0xFF, 0xFF, 0, 0, 0]
+
+
+# IEC 60751, Pt100, from memory; one step of the converter is 430 ohm / 32768 = 13 milliohm.
+@pytest.mark.parametrize(("water_c", "ohm"), [(0.0, 100.0), (50.0, 119.397), (100.0, 138.506)])
+def test_a_platinum_converter_measures_against_its_reference_in_66_ms(water_c: float, ohm: float) -> None:
+    main = "put(0x80, 0xB1)\ntime.sleep_ms(60)\nearly = registers()\ntime.sleep_ms(10)\n" \
+           "print(json.dumps([early, registers()]))"
+    early, late = registers(main, make_world=still(water_c=water_c))
+    assert early[1:3] == [0, 0]
+    assert (late[1] << 8 | late[2]) // 2 * 430 / 32768 == pytest.approx(ohm, abs=0.007)
+    assert (late[0], late[7]) == (0x91, 0)  # a one shot clears itself
+
+
+@pytest.mark.parametrize(("fault", "bits"), [("water_open", 0xA0), ("water_short", 0x40), ("", 0)])
+def test_a_platinum_converter_sets_its_fault_bits_and_keeps_them_until_cleared(fault: str, bits: int) -> None:
+    main = """
+put(0x83, 0xC0, 0, 0x10, 0)
+put(0x80, 0x85)
+time.sleep_ms(1)
+put(0x80, 0xA1)
+time.sleep_ms(70)
+before = registers()[7]
+put(0x80, 0x83)
+print(json.dumps([before, registers()[7]]))
+"""
+    assert registers(main, fault) == [bits, 0]
+
+
+def test_a_converter_not_wired_where_it_is_looked_for_stays_silent() -> None:
+    other = SPI.replace("Pin(1,", "Pin(6,")  # the bowl's chip select; the rig's platinum probe is in the water
+    rig = load_rig("pot").with_settings({"probe.water.kind": "platinum"})
+    with running(other + "line()\nprint(json.dumps(registers()))\nwhile True: time.sleep(1)\n", rig=rig) as (_, port):
+        port.write(b"go\n")
+        assert json.loads(line(port)) == [0] * 8

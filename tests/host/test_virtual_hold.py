@@ -126,3 +126,39 @@ def test_announcements_of_a_scenario_work_with_a_plant(capsys):
     told = [event for event in read_log(Path(result["log"])).events if event["event"] == "announced"]
     assert len(told) == 1
     assert 699 <= told[0]["t_s"] <= 702
+
+
+PLATINUM = """
+name = "platinum"
+heater_w = 150.0
+switch = "dc"
+period_s = 1.0
+water_l = 2.0
+bowl_kg = 0.6
+chocolate_kg = 2.2
+hard_limit_c = 60.0
+[probe.water]
+kind = "platinum"
+[probe.bowl]
+kind = "onewire"
+"""
+LOOSE = """
+[[event]]
+at_s = 3000
+kind = "fault"
+name = "water_open"
+"""
+
+
+def test_a_hold_by_a_platinum_probe_keeps_the_window_until_a_lead_is_off(tmp_path, capsys):
+    (tmp_path / "rig.toml").write_text(PLATINUM)
+    (tmp_path / "loose.toml").write_text(LOOSE)
+    arguments = ["hold", "dark", "--virtual", "--rig", "rig.toml", "--for", "1h", "--json", "--seed", "4"]
+    assert cli.main(arguments) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert (told["trips"], told["in_window_fraction"]) == ([], 1.0)
+    assert cli.main([*arguments, "--scenario", "loose.toml"]) == 1
+    (trip,) = json.loads(capsys.readouterr().out)["trips"]
+    # Three bad samples in a row latch (trip.bad_samples), a second apart.
+    assert (trip["name"], trip["latched"]) == ("water_probe", True)
+    assert 3000 <= trip["t_s"] <= 3005

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterable
 from typing import Any, Protocol
 
+from bainboard.drivers.platinum import platinum_ohm
 from bainwright.errors import UseError
 from bainwright.virtual.page import NEVER, Page
 from bainwright.virtual.standins._page import BEAT_BIT, GUARD_BIT
@@ -18,6 +19,7 @@ ABSENT, ANSWERS_85, SPOILT = 1, 2, 3  # page.status
 BUS_LOW, BUS_DEAD = 1, 2  # page.bus
 KELVIN = 273.15
 ROOM_K = 298.15  # NTC resistances are quoted at 25 °C
+RATIO_FULL = 0xFFFE  # the platinum probe's converter at its end
 CONVERTER_STEP = 16  # a 12-bit converter whose word is scaled to 16 bits
 
 FAULTS = (
@@ -80,7 +82,7 @@ class Bench:
 
     def _wire_probes(self) -> None:
         for place, name in enumerate(PLACES):
-            kind = ("none", "onewire", "ntc").index(self.settings[f"probe.{name}.kind"])
+            kind = ("none", "onewire", "ntc", "platinum").index(self.settings[f"probe.{name}.kind"])
             self.page.put("kind", place, kind)
             self.page.put("rom", place, rom_word(self.settings[f"probe.{name}.rom"], place))
 
@@ -188,6 +190,8 @@ class Bench:
                 self.page.put("reading", place, word)
         elif kind == 2:
             self.page.put("reading", place, self._converter_word(name, temp_c))
+        elif kind == 3:
+            self.page.put("reading", place, self._ratio_word(name, temp_c))
 
     def _converter_word(self, name: str, temp_c: float | None) -> int:
         """NTC to ground, series resistor to the supply, 12 bits."""
@@ -199,6 +203,16 @@ class Bench:
         ntc_ohm = s[at + "r25_ohm"] * math.exp(s[at + "beta_k"] * (1.0 / (temp_c + KELVIN) - 1.0 / ROOM_K))
         fraction = ntc_ohm / (ntc_ohm + s[at + "series_ohm"])
         return int(fraction * FULL / CONVERTER_STEP + 0.5) * CONVERTER_STEP
+
+    def _ratio_word(self, name: str, temp_c: float | None) -> int:
+        """A platinum element against its reference resistor: 15 bits, and a last one that is not its own."""
+        if temp_c is None or f"{name}_open" in self.faults:
+            return RATIO_FULL
+        if f"{name}_short" in self.faults:
+            return 0
+        s, at = self.settings, f"probe.{name}."
+        ratio = platinum_ohm(temp_c, s[at + "r0_ohm"]) / s[at + "reference_ohm"]
+        return min(int(ratio * 32768 + 0.5) << 1, RATIO_FULL)
 
     # -- faults -------------------------------------------------------------------------------------------------------
 

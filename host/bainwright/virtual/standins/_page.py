@@ -22,9 +22,9 @@ FIELDS = (
     ("reset_cause", 1, NARROW),
     ("buttons", 1, NARROW),  # bits: 1 yes, 2 no, 4 recessed
     ("bus", 1, NARROW),  # 1-wire line: 0 sound, 1 held low, 2 nobody answers
-    ("kind", 2, NARROW),  # probe kinds (water, bowl): 0 none, 1 1-wire, 2 NTC
-    ("status", 2, NARROW),  # probes: 0 sound, 1 absent, 2 answers 85 degrees, 3 spoils its check byte
-    ("reading", 2, NARROW),  # 1-wire: sixteenths of a degree; NTC: the converter's 16-bit word
+    ("kind", 2, NARROW),  # probe kinds (water, bowl): 0 none, 1 1-wire, 2 NTC, 3 platinum
+    ("status", 2, NARROW),  # probes: 0 sound, 1 absent, 2 as at power-on, 3 garbles what it says
+    ("reading", 2, NARROW),  # 1-wire: sixteenths of a degree; NTC, platinum: the converter's word
     ("glass_fitted", 1, NARROW),  # is there a display?
     # written by the interpreter
     ("now_us", 1, WIDE),

@@ -1,4 +1,4 @@
-"""machine: pins, PWM, converter, I2C, watchdog, clock of the day and resets of the simulated board."""
+"""machine: pins, PWM, converter, SPI, I2C, watchdog, clock of the day and resets of the simulated board."""
 
 import time
 
@@ -6,6 +6,7 @@ import _clock
 import _page
 import uctypes
 from _clock import page, pins
+from _converter import Converter
 from _glass import ADDRESS, Glass
 
 HEATER, GUARD, HEARTBEAT, YES, NO = (pins[name] for name in ("heater", "guard", "heartbeat", "yes", "no"))
@@ -19,6 +20,8 @@ _levels = page.pins
 _heat = 65535 if _levels[HEATER] else 0  # switch level, 0 to 65535
 _beat = 0
 _handlers = []  # (pin, trigger, handler)
+_converters = {pins["cs_" + name]: Converter(place) for place, name in enumerate(("water", "bowl"))
+               if page.kind[place] == 3}
 
 
 def _record():
@@ -41,6 +44,8 @@ def _set(number, level):
         _beat = _page.BEAT_BIT
         _record()
         _beat = 0
+    elif changed and number in _converters:
+        _converters[number].select(level)
 
 
 def _pressed(number, state):
@@ -210,6 +215,28 @@ class I2C:
             raise OSError(5)
         self._glass.write(data)
         return len(data) + 1
+
+
+class SoftSPI:
+    """SPI on any pins; the platinum probes' converters answer on those they are wired to."""
+
+    MSB, LSB = 0, 1
+
+    def __init__(self, baudrate=500000, polarity=0, phase=0, bits=8, firstbit=0, sck=None, mosi=None, miso=None):
+        self._byte_us = max(1, 8000000 // baudrate)
+        wired = [Pin(pin).number for pin in (sck, mosi, miso)] == [pins[name] for name in ("sck", "mosi", "miso")]
+        self._there = list(_converters.values()) if wired and phase == 1 else []
+
+    def write_readinto(self, out, into):
+        """Bytes out and in at once."""
+        _clock.charge(len(out) * self._byte_us)
+        for i in range(len(out)):
+            answers = [each.exchange(out[i]) for each in self._there if each.selected]
+            into[i] = answers[0] if answers else 0
+
+    def write(self, data):
+        """Bytes out."""
+        self.write_readinto(data, bytearray(len(data)))
 
 
 class WDT:
