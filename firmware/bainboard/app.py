@@ -36,7 +36,7 @@ class App:
         self._keep = keep  # to be called once this version has proved itself; None when it has
         self._latch = store.Slots(files, "latch")
         self._stored_latch = store.read_latch(self._latch)
-        self.documents = Documents(files)
+        self.documents = Documents(files, board.misfit)
         self.outbox = Outbox()
         self._status = wire.Template(STATUS)
         self._lines = self._events = 0
@@ -57,6 +57,7 @@ class App:
         values = self.documents.settings
         self.log.set(values)
         self.warmer = Warmer(values, latch_fault)
+        self.board.use_pins(values)
         self.water = self.board.probe(values, "water")
         self.bowl = self.board.probe(values, "bowl")
         if values["switch"] == "dc":

@@ -1,5 +1,6 @@
 """The board itself: the only module that touches pins, clocks and streams (a display's bus is `glass`'s)."""
 
+import binascii
 import gc
 import os
 import select
@@ -45,6 +46,7 @@ class Board:
         self._panel = None
         self._watchdog = None
         self._onewire = self._spi = None
+        self._found = ()  # the probes of the last look along the 1-wire bus
         self._leader = None  # the 1-wire probe that begins the others' conversions
         self._ticks = time.ticks_ms()
         self._now_ms = 0
@@ -103,6 +105,35 @@ class Board:
 
     # -- probes and panel -----------------------------------------------------------------------------------------
 
+    @property
+    def kind(self):
+        """Which of `pins.KINDS` this board is."""
+        return pins.kind_of(sys.platform, os.uname().machine)
+
+    def misfit(self, values):
+        """Why settings do not fit this board, or None."""
+        if values["board"] not in (pins.ANY, self.kind):
+            return "board: these settings are for a {}, this board is a {}".format(values["board"], self.kind)
+        return self._map(values)[1]
+
+    def _map(self, values):
+        """The pin map that settings want: (map, None), or (None, why it cannot be)."""
+        if not values["pins"]:
+            return pins.for_platform(sys.platform), None
+        from bainboard import fitting  # most rigs move none
+
+        return fitting.settle(self.kind, values)
+
+    def use_pins(self, values):
+        """Move pins to where the settings have them; heater, guard and heartbeat never move."""
+        wanted = self._map(values)[0] or self.pins
+        if wanted != self.pins:
+            for name in wanted:
+                if wanted[name] != self.pins[name]:
+                    machine.Pin(self.pins[name], machine.Pin.IN)
+            self.pins = wanted
+            self._onewire = self._spi = self._panel = None
+
     def probe(self, values, place):
         """The probe the settings describe for `place`, or None where none is fitted; ask for the water's first."""
         at = "probe." + place + "."
@@ -112,9 +143,7 @@ class Board:
         if kind == "none":
             return None
         if kind == "onewire":
-            if self._onewire is None:
-                self._onewire = onewire.OneWire(machine.Pin(self.pins["onewire"]))
-            driver = OnewireProbe(self._onewire, values[at + "rom"], self._leader)
+            driver = OnewireProbe(self._bus(), values[at + "rom"], self._leader)
             self._leader = self._leader or driver
         elif kind == "platinum":
             driver = self._platinum(values, at, place)
@@ -122,6 +151,30 @@ class Board:
             adc = machine.ADC(machine.Pin(self.pins["adc_" + place]))
             driver = NtcProbe(adc, values[at + "r25_ohm"], values[at + "beta_k"], values[at + "series_ohm"])
         return Probe(driver, values[at + "offset_c"], values[at + "gain"], values["trip.jump_c_per_s"])
+
+    def _bus(self):
+        if self._onewire is None:
+            self._onewire = onewire.OneWire(machine.Pin(self.pins["onewire"]))
+        return self._onewire
+
+    def find_probes(self):
+        """Look along the 1-wire bus and begin a conversion of all probes there: how many."""
+        bus, found, leader = self._bus(), [], None
+        for rom in bus.scan():
+            rom = binascii.hexlify(rom).decode()
+            driver = OnewireProbe(bus, rom, leader)
+            driver.start()
+            leader = leader or driver
+            found.append((rom, driver))
+        self._found = found
+        return len(found)
+
+    def found_probe(self, number):
+        """The probe of that number (from 1) as (id, temp_c or None, code), or None; a conversion is read once."""
+        if number > len(self._found):
+            return None
+        rom, driver = self._found[number - 1]
+        return (rom,) + driver.read()
 
     def _platinum(self, values, at, place):
         from bainboard.drivers.platinum import PlatinumProbe  # most rigs have none

@@ -65,6 +65,7 @@ COMMANDS = (
     ("send", (_WHAT_OUT, ("name", LETTERS, 1, 32, None)), STATES),
     ("chunk", (_AT, ("data", BASE64, 4, transfer.CHUNK // 3 * 4, None)), STATES),
     ("commit", (), STATES),
+    ("bus", (("at", WHOLE, 0, 15, 0),), COLD),
     ("clock", (("wall_s", WHOLE, 1704067200, _SEQ_MAX, NEEDED),), STATES),
     ("segments", (("after", WHOLE, 0, _SEQ_MAX, 0),), STATES),
     ("read", (

@@ -1,4 +1,4 @@
-"""Pin maps of the boards. Imports nothing, so that main.py can make the heater pin safe before anything else."""
+"""Pin maps of the boards. Imports nothing. What a pin can do, and moving one, is in `fitting`."""
 
 # Chosen: heater, guard and heartbeat on neighbouring pads, nothing on a strapping or boot-log pin but a chip
 # select, which idles high as such a pin must. GPIO numbers.
@@ -20,6 +20,17 @@ ESP32 = {
 }
 
 
+ANY = "any"  # in a rig that moves no pin: whatever board it is, its own map
+KINDS = ("pico", "pico2", "esp32")  # Raspberry Pi Pico and Pico 2, wireless or not; ESP32 with a WROOM-32 module
+
+
+def kind_of(platform, machine):
+    """The kind of board, by sys.platform and by what the interpreter calls the machine."""
+    if platform == "esp32":
+        return "esp32"
+    return "pico2" if "RP2350" in machine else "pico"
+
+
 def for_platform(platform):
-    """The map of this interpreter's platform (sys.platform)."""
+    """The map of this interpreter's platform (sys.platform), or of a kind of board."""
     return ESP32 if platform == "esp32" else RP2

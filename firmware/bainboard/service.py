@@ -19,7 +19,8 @@ def short_hash(payload):
 class Documents:
     """The two stored documents (settings, profile): checked when they come, old or new when power fails."""
 
-    def __init__(self, files):
+    def __init__(self, files, misfit):
+        self._misfit = misfit  # tells why settings do not fit the board they come to
         self._slots = {what: store.Slots(files, what) for what in ("settings", "profile")}
         self.payload = {}
         self.damaged = False
@@ -51,6 +52,8 @@ class Documents:
     def save(self, what, payload):
         """Check and store a document: None, or the reason it was refused."""
         values, why = self.check(what, payload)
+        if why is None and what == "settings":
+            why = self._misfit(values)
         if why:
             return why
         try:
@@ -346,6 +349,16 @@ class Service:
             self.documents.damaged = False
             self._app.build(self.warmer.fault if self.warmer.state == TRIP else faults.NONE)
         return pairs, why
+
+    def _do_bus(self, args, now_ms):
+        board = self._app.board
+        if args["at"] == 0:
+            return [("kind", board.kind), ("count", board.find_probes())], None
+        found = board.found_probe(args["at"])
+        if found is None:
+            return None, "at: no such probe was found; look along the bus first, with at 0"
+        rom, temp_c, code = found
+        return [("rom", rom), ("temp", milli(temp_c)), ("code", code)], None
 
     # -- the log ------------------------------------------------------------------------------------------------------
 

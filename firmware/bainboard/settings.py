@@ -4,6 +4,8 @@ A document is a flat dict {name: value}; what it leaves out takes the default. `
 before any of it takes effect and returns (values, None) or (None, reason).
 """
 
+from bainboard import pins
+
 # Columns of a row; `low`/`high` bound a number, `low` lists the words of a choice, `high` is the longest text. What
 # each is for and where its figure is from stands in `notes`, which a board never loads.
 NAME, KIND, UNIT, DEFAULT, LOW, HIGH = range(6)
@@ -27,6 +29,8 @@ SETTINGS = (
     ("panel", FLAG, "", False, None, None),
     ("display", FLAG, "", False, None, None),
     ("bowl_offset_c", FLOAT, "K", 1.5, 0.0, 8.0),
+    ("board", CHOICE, "", pins.ANY, (pins.ANY,) + pins.KINDS, None),
+    ("pins", TEXT, "", "", 0, 200),
     # -- probes -----------------------------------------------------------------------------------------------------
     ("probe.water.kind", CHOICE, "", "onewire", ("onewire", "ntc", "platinum"), None),
     ("probe.water.rom", TEXT, HEX, "", 0, 16),

@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from bainwright import __version__
+from bainwright.asbuilt.command import rig
 from bainwright.bag.command import profile
 from bainwright.errors import BainError
 from bainwright.oswords import FULL, reason
@@ -35,6 +36,7 @@ def bain() -> None:
 
 bain.add_command(plan)
 bain.add_command(profile)
+bain.add_command(rig)
 
 
 @bain.command()

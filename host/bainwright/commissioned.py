@@ -15,6 +15,9 @@ SIMULATED = "simulated"  # the drill's mark where none is needed: a simulated wa
 def document(what: str, values: dict[str, Any]) -> bytes:
     """A document as the board stores it: flat JSON, names in the table's order, so that its hash tells a change.
 
+    Of the settings only those that are not as usual: the board's table has the usual ones too, and what takes a board's
+    memory while a document is checked is each name in it.
+
     Parameters
     ----------
     what : str
@@ -28,7 +31,8 @@ def document(what: str, values: dict[str, Any]) -> bytes:
         If it cannot be written so.
     """
     table = settings.PROFILE if what == "profile" else settings.SETTINGS
-    names = [str(row[settings.NAME]) for row in table]
+    usual = settings.defaults(table)
+    names = [name for name in usual if what == "profile" or values[name] != usual[name]]
     try:
         return bytes(wire.text([(name, values[name]) for name in names]).encode())
     except ValueError as failed:

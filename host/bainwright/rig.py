@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal
 from msgspec import Meta, Struct
 
 from bainboard import settings as board
+from bainwright import pinout
 from bainwright.errors import FileError
 from bainwright.tables import board_refusal, check, close_match, read_toml
 
@@ -139,7 +140,8 @@ def load_rig(name_or_path: str | Path) -> Rig:
     vessels = {
         name: check(table, Vessel, f"{where}, [vessel.{name}]") for name, table in _table(doc, "vessel", where).items()
     }
-    written = dict(flatten(doc))
+    pins = pinout.text_of(_table(doc, "pins", where), where)
+    written = {**dict(flatten(doc)), **({"pins": pins} if pins else {})}
     missing = [name for name in REQUIRED if name not in written]
     if missing:
         raise FileError(f"{where} leaves out {', '.join(missing)}", hint="every rig file must give these itself")
@@ -188,6 +190,19 @@ def _table(doc: dict[str, Any], name: str, where: str) -> dict[str, Any]:
 def _checked(written: Mapping[str, Any], where: str) -> dict[str, Any]:
     values, why = board.check(board.SETTINGS, dict(written))
     if values is None:
-        raise board_refusal(where, why, _ROWS, written, ("plant", "vessel"))
+        raise board_refusal(where, why, _ROWS, written, ("plant", "vessel", "pins"))
+    why, hint = _resistor_fault(values) or pinout.misfit(values) or (None, None)
+    if why:
+        raise FileError(f"{where}: {why}", hint=hint)
     return dict(values)
+
+
+def _resistor_fault(values: Mapping[str, Any]) -> tuple[str, str] | None:
+    """A platinum probe's converter measures up to its reference resistor, and the element passes 1.497 R0 at 130 °C."""
+    for at in ("probe.water.", "probe.bowl."):
+        least_ohm = 1.5 * values[at + "r0_ohm"]
+        if values[at + "kind"] == "platinum" and not values[at + "reference_ohm"] >= least_ohm:
+            got = f"{at}reference_ohm: got {values[at + 'reference_ohm']:g}"
+            return f"{got}, wanted at least {least_ohm:g}: 1.5 x r0_ohm", "boards for Pt100 have 430, for Pt1000 4300"
+    return None
 

@@ -60,6 +60,12 @@ class Board:
     def reset_cause(self):
         return "PWRON_RESET"
 
+    def misfit(self, values):
+        return None
+
+    def use_pins(self, values):
+        pass
+
     def probe(self, values, place):
         from bainboard.sensing import Probe
 

@@ -13,7 +13,7 @@ FIRMWARE, HOST = ROOT / "firmware", ROOT / "host"
 # Lowest first. A module imports from its own layer (never in a ring) and from those before it.
 FIRMWARE_LAYERS = (
     {"bainboard", "bainboard.control", "bainboard.drivers"},  # packages: names only
-    {"wire", "record", "settings", "stages", "faults", "pins", "outbox", "reserve", "drivers.codes"},
+    {"wire", "record", "settings", "stages", "faults", "pins", "fitting", "outbox", "reserve", "drivers.codes"},
     {"notes"},  # words for the PC; no board loads it
     {"store", "transfer", "sensing", "drive", "drivers.onewire_probe", "drivers.ntc", "drivers.platinum",
      "drivers.display", "control.pid", "control.rules"},

@@ -21,6 +21,7 @@ GOOD = (
     ("finish", {"to": "rest"}, "hold"),
     ("change", {"name": "milk"}, "hold"),
     ("profiles", {"at": 0}, "hold"),
+    ("bus", {"at": 0}, "idle"),
     ("use", {"name": "milk"}, "idle"),
     ("silence", {}, "trip"),
     ("lock", {"at": "on"}, "hold"),
@@ -132,7 +133,7 @@ def test_the_bounds_are_those_of_the_specification():
     assert bounds == {
         "cold.for_ms": (0, 3600000),
         "start.for_ms": (0, 172800000), "start.room": (5000, 40000),
-        "change.name": (1, 32), "profiles.at": (0, 99), "use.name": (1, 32), "send.name": (1, 32),
+        "bus.at": (0, 15), "change.name": (1, 32), "profiles.at": (0, 99), "use.name": (1, 32), "send.name": (1, 32),
         "announce.in_s": (0, 3600), "announce.mass_g": (1, 20000), "announce.temp": (0, 60000),
         "begin.size": (2, 4096), "begin.sha256": (64, 64), "chunk.at": (0, 4096), "chunk.data": (4, 160),
         # The log: 2024-01-01 to what 32 bits hold, by `date -u -d`; segments of 16 KiB.
@@ -211,7 +212,8 @@ def test_no_command_clears_a_latch():
         if commands.check(request(name, fields), "trip")[2] is None:
             tripped.append(name)
     assert sorted(tripped) == [
-        "begin", "chunk", "clock", "commit", "forget", "hello", "lock", "maintenance", "profiles", "read", "segments",
+        "begin", "bus", "chunk", "clock", "commit", "forget", "hello", "lock", "maintenance", "profiles", "read",
+        "segments",
         "send", "silence", "stop", "use",
     ]
     for do in ("clear", "reset", "unlatch", "acknowledge"):

@@ -531,10 +531,13 @@ def test_a_full_disk_is_said_once_and_the_hold_goes_on(here):
 
 def test_documents_are_what_the_firmware_would_take(here):
     """Strict flat JSON under the wire's own reader, within the longest document."""
-    payload = document("settings", settings.defaults(settings.SETTINGS))
-    assert wire.parse(payload)[1] is None
-    assert len(payload) <= 4096
-    assert msgspec.json.decode(payload) == settings.defaults(settings.SETTINGS)
+    usual = settings.defaults(settings.SETTINGS)
+    for changes in ({}, {"heater_w": 60.0, "name": "mine"}):
+        payload = document("settings", {**usual, **changes})
+        assert wire.parse(payload)[1] is None
+        assert len(payload) <= 4096
+        assert msgspec.json.decode(payload) == changes  # what is as usual is left to the board's own table
+        assert settings.check(settings.SETTINGS, msgspec.json.decode(payload)) == ({**usual, **changes}, None)
 
 
 def test_a_text_the_wire_cannot_carry_is_refused_in_words():

@@ -20,6 +20,7 @@ BUS_LOW, BUS_DEAD = 1, 2  # page.bus
 KELVIN = 273.15
 ROOM_K = 298.15  # NTC resistances are quoted at 25 °C
 RATIO_FULL = 0xFFFE  # the platinum probe's converter at its end
+HAND_C, HAND_S = 33.0, 20.0  # a palm, and how fast it warms a steel tube; chosen
 CONVERTER_STEP = 16  # a 12-bit converter whose word is scaled to 16 bits
 
 FAULTS = (
@@ -74,6 +75,7 @@ class Bench:
         self._next_event_us = NEVER
         self._level, self._guard, self._beat_us = 0, False, -GATE_US
         self._held: dict[str, float | None] = {}
+        self._hands: dict[str, int] = {}  # since when a hand is round a probe
         self._wire_probes()
         self._wire_display()
 
@@ -182,6 +184,9 @@ class Bench:
     def _convert(self, place: int, name: str) -> None:
         temp_c = self._held[name] if f"{name}_stuck" in self.faults else self.world.probe_c(name)
         self._held[name] = temp_c
+        if temp_c is not None and name in self._hands:
+            held_s = (self.now_us - self._hands[name]) / SECOND_US
+            temp_c += (HAND_C - temp_c) * -math.expm1(-held_s / HAND_S)
         kind = self.page.get("kind", place)
         if kind == 1:
             self._wire_status(place, name, temp_c)
@@ -213,6 +218,13 @@ class Bench:
         s, at = self.settings, f"probe.{name}."
         ratio = platinum_ohm(temp_c, s[at + "r0_ohm"]) / s[at + "reference_ohm"]
         return min(int(ratio * 32768 + 0.5) << 1, RATIO_FULL)
+
+    def hand(self, name: str, on: bool) -> None:
+        """A hand closes round a probe, or lets go of it."""
+        if on:
+            self._hands[name] = self.now_us
+        else:
+            self._hands.pop(name, None)
 
     # -- faults -------------------------------------------------------------------------------------------------------
 

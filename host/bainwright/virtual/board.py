@@ -127,6 +127,10 @@ class VirtualBoard:
         """Let what a scenario's event does to matter (a `WaterSwap`, say) happen now or later, whatever its `at_s`."""
         self._ask("happen", event, after_s)
 
+    def hand(self, probe: str, on: bool = True) -> None:
+        """A hand closes round a probe (water, bowl), or lets go of it."""
+        self._ask("hand", probe, on)
+
     def power_cut(self, for_s: float = 1.0) -> None:
         """Take its power away for so many virtual seconds."""
         self._ask("power_cut", for_s)

@@ -8,6 +8,7 @@ import os
 import signal
 import sys
 import termios
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -104,10 +105,13 @@ class Child:
             os.close(fd)
 
 
-def start(page: Page, run_main: bool = True, source: tuple[int, int] | None = None) -> Child:
+def start(
+    page: Page, run_main: bool = True, source: tuple[int, int] | None = None, wiring: Mapping[str, int] = pins.RP2
+) -> Child:
     """Fork an interpreter on the page; it boots and runs main.py unless told not to.
 
     With `source` (address and length of files as `image.pack` makes them) it writes these to a new flash and ends.
+    `wiring` tells which pin is wired to what.
 
     Forked without exec: the page stays mapped where it was, and 20 ms of start-up are saved at each reset.
     """
@@ -121,14 +125,15 @@ def start(page: Page, run_main: bool = True, source: tuple[int, int] | None = No
     parent = os.getpid()
     pid = os.fork()
     if pid == 0:
-        _become(page, (to_fd, from_fd, wake_fd), terminal_end, parent, (run_main, source))
+        _become(page, (to_fd, from_fd, wake_fd), terminal_end, parent, (run_main, source, dict(wiring)))
     for fd in (to_fd, from_fd, wake_fd):
         os.close(fd)
     return Child(pid, posts, replies, wakes, terminal, terminal_end)
 
 
 def _become(
-    page: Page, fds: tuple[int, int, int], terminal_end: int, parent: int, what: tuple[bool, tuple[int, int] | None]
+    page: Page, fds: tuple[int, int, int], terminal_end: int, parent: int,
+    what: tuple[bool, tuple[int, int] | None, dict[str, int]],
 ) -> None:  # pragma: no cover - the other process
     """The forked half: never returns."""
     try:
@@ -146,7 +151,7 @@ def _become(
         os.environ["HOME"] = "/nonexistent"  # the prompt's history belongs to no user's home
         code = (
             f"import sys; sys.path[:] = [{str(STANDINS)!r}]; sys.argv[:] = []; import _boot; "
-            f"_boot.start({page.address}, {fds!r}, {pins.RP2!r}, {what[0]}, {what[1]})"
+            f"_boot.start({page.address}, {fds!r}, {what[2]!r}, {what[0]}, {what[1]})"
         )
         heap_kb = int(WORD_FACTOR * BOARD_HEAP_KB) + STANDIN_HEAP_KB
         import micropython_unix

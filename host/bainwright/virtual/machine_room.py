@@ -5,11 +5,13 @@ from __future__ import annotations
 import time
 from typing import Any
 
+from bainboard import fitting, pins
 from bainwright.virtual import child as interpreter
 from bainwright.virtual.bench import Bench
 from bainwright.virtual.child import Child
 from bainwright.virtual.console import Console
 from bainwright.virtual.page import Page
+from bainwright.virtual.probe_ids import KIND
 from bainwright.virtual.standins._page import POWER_ON_CAUSE, WATCHDOG_CAUSE
 
 RESET_US = 100_000  # a reset until main.py, chosen; boards take 0.1 to 1 s
@@ -29,6 +31,7 @@ class MachineRoom:
 
     def __init__(self, page: Page, bench: Bench, console: Console) -> None:
         self.page, self.bench, self.console = page, bench, console
+        self.wiring = fitting.settle(KIND, bench.settings)[0] or pins.RP2
         self.child: Child | None = None
         self.post_number = 0
         self.resets: list[dict[str, Any]] = []
@@ -69,7 +72,7 @@ class MachineRoom:
         page.now_us, page.resting, page.stalled = now_us, 0, 0
         self.post_number = 0
         self.meter(now_us, bool(page.running))
-        self.child = interpreter.start(page, run_main)
+        self.child = interpreter.start(page, run_main, wiring=self.wiring)
         self.console.attach(self.child, raw=not run_main)
 
     def power_on(self, now_us: int) -> None:

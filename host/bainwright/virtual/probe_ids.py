@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from bainboard import pins
 from bainboard.drivers.onewire_probe import crc8
 from bainwright.rig import Rig
 
 PLACES = ("water", "bowl")
+KIND = "pico"  # of the virtual board
 FAMILY = 0x28  # the digital thermometer's (its data sheet, from memory)
 
 
@@ -16,10 +18,12 @@ def made_up(place: str) -> str:
 
 
 def name_probes(rig: Rig) -> Rig:
-    """The rig with simulated probes: an id for each 1-wire one, and no calibration that was a real part's.
+    """The rig as it is on the virtual board: of that board's kind, an id for each 1-wire probe, no real calibration.
 
-    On a real warmer the person names them, here nobody has to. What calibration took out of a real probe is not in a
-    simulated one, and would put it wrong, unless the `[plant]` table says that it is built so.
+    On a real warmer the person names the probes, here nobody has to. What calibration took out of a real probe is not
+    in a simulated one, and would put it wrong, unless the `[plant]` table says that it is built so. The simulated
+    warmer is the same whatever board drives it, so a rig for another one may be tried here too; pins that only the
+    other board has stay behind.
 
     Parameters
     ----------
@@ -38,4 +42,9 @@ def name_probes(rig: Rig) -> Rig:
         for place in PLACES
         if rig.settings[f"probe.{place}.kind"] == "onewire" and not rig.settings[f"probe.{place}.rom"]
     }
+    kind = rig.settings["board"]
+    if kind not in (pins.ANY, KIND):
+        changes["board"] = KIND
+        if pins.for_platform(kind) is not pins.for_platform(KIND):
+            changes["pins"] = ""
     return rig.with_settings(changes) if changes else rig

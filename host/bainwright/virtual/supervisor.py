@@ -299,6 +299,9 @@ class Supervisor:
         self.bench.world.check_event(event)
         self._wish(self.happenings.matter(event, round(after_s * 1e6)))
 
+    def _do_hand(self, probe: str, on: bool) -> None:
+        self._wish(lambda at_us: self.bench.hand(probe, on))
+
     def _do_power_cut(self, for_s: float) -> None:
         self._wish(lambda at_us: self.happenings.cut(at_us, round(for_s * 1e6)))
 
@@ -346,8 +349,8 @@ class Supervisor:
 
     _COMMANDS: ClassVar[dict[str, Callable[..., None]]] = {
         "run": _do_run, "arm": _do_arm, "speed": _do_speed, "press": _do_press, "fault": _do_fault,
-        "happen": _do_happen, "power_cut": _do_power_cut, "cut_flash_at": _do_cut_flash_at, "report": _do_report,
-        "flash": _do_flash, "glass": _do_glass,
+        "happen": _do_happen, "power_cut": _do_power_cut, "hand": _do_hand, "cut_flash_at": _do_cut_flash_at,
+        "report": _do_report, "flash": _do_flash, "glass": _do_glass,
     }
 
 
