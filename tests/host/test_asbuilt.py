@@ -341,6 +341,7 @@ def test_a_rig_goes_to_a_board_and_comes_back_and_one_for_another_board_does_not
     with VirtualBoard(load_rig("pot"), speed=10.0) as board:
         board.arm()
         board.run_clock()
+        assert "no rig of its own yet" in rig(capsys, "get", "--port", board.path)[2]
         code, out, _ = rig(capsys, "send", "a.toml", "--port", board.path)
         assert (code, "changed: name, heater_w, water_l" in out) == (0, True)
         assert rig(capsys, "send", "a.toml", "--port", board.path)[1].endswith("changed: nothing\n")

@@ -101,9 +101,10 @@ def new(file: str | None, port: str | None, virtual: str | None, no_board: bool,
 @click.argument("rig_file", metavar="FILE|RIG")
 @_JSON
 def show(rig_file: str, as_json: bool) -> int:
-    """Show a rig as a table: each setting's value, unit and range, what it means, and where things are wired.
+    """Show a rig as a table.
 
-    A value in brackets is not in the file: it is the usual one.
+    Each setting with its value, unit and range and what it means; then where things are wired. A value in brackets
+    is not in the file: it is the usual one.
     """
     from bainwright.asbuilt.figures import figures
     from bainwright.asbuilt.new import pin_lines
@@ -128,7 +129,10 @@ def show(rig_file: str, as_json: bool) -> int:
 @click.option("--port", metavar="PORT", help="Hold it against the board on this port as well.")
 @_JSON
 def check(rig_file: str, port: str | None, as_json: bool) -> int:
-    """Check a rig as a whole: figures, pins, probes; what is merely doubtful is said and allowed."""
+    """Check a rig as a whole.
+
+    Figures, pins and probes; what is merely doubtful is said and allowed.
+    """
     from bainwright.asbuilt import bus
     from bainwright.asbuilt.doubts import check_ids, doubts, on_board
     from bainwright.collect import CollectAsked, opened
@@ -158,7 +162,10 @@ def check(rig_file: str, port: str | None, as_json: bool) -> int:
 @_board_options
 @_JSON
 def send(rig_file: str, vessel: str | None, port: str | None, virtual: str | None, as_json: bool) -> int:
-    """Send a rig to a board that rests, read it back, and see whether its probes answer."""
+    """Send a rig to a board, and read it back.
+
+    The board must be at rest. Whether the probes answer that the rig names is told as well.
+    """
     from bainwright.asbuilt import board, bus
     from bainwright.asbuilt.doubts import check_ids, on_board
     from bainwright.collect import CollectAsked, opened
@@ -184,7 +191,7 @@ def send(rig_file: str, vessel: str | None, port: str | None, virtual: str | Non
 @click.option("--out", metavar="FILE", help="Write it there as a rig file.")
 @_JSON
 def get(port: str | None, virtual: str | None, out: str | None, as_json: bool) -> int:
-    """Read the rig back that a board works with, as a rig file.
+    """Read a board's rig back as a file.
 
     A file's vessels and what it tells the simulated warmer never go to a board, so they do not come back.
     """
@@ -197,6 +204,8 @@ def get(port: str | None, virtual: str | None, out: str | None, as_json: bool) -
         raise UseError(f"{out} is there already", hint="name another file; a rig is never written over")
     with opened(CollectAsked(port, virtual)) as source:
         values = board.read(source.link)
+    if not changed(values):
+        _tell("the board has no rig of its own yet: all is as usual")
     text = rig_text(values, changed(values))
     if out:
         save(Path(out), text)
