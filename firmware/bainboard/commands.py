@@ -89,7 +89,7 @@ def check(msg, state):
         return None, None, f"id: got {shown(msg.get('id'))}, wanted a whole number from 1 to {ID_MAX}"
     row = _BY_NAME.get(msg.get("do"))
     if row is None:
-        wanted = " ".join([each[NAME] for each in COMMANDS])  # they all go into one line
+        wanted = " ".join([each[NAME] for each in COMMANDS if state in each[ALLOWED]])  # all of them fill a line
         return None, None, "do: got {}, wanted {}".format(shown(msg.get("do"))[:12], wanted)
     name = row[NAME]
     args, why = _args(row[FIELDS], msg)

@@ -9,7 +9,8 @@ from bainboard import pins
 # and settings that could move it could leave a heater on that nobody switches off.
 FIXED = ("heater", "guard", "heartbeat")
 PANEL = ("yes", "no", "lamp_below", "lamp_in", "lamp_above", "buzzer")
-MOVABLE = ("onewire", "adc_water", "adc_bowl") + PANEL + ("sck", "mosi", "miso", "cs_water", "cs_bowl")
+MOVABLE = ("onewire", "adc_water", "adc_bowl") + PANEL + (
+    "sck", "mosi", "miso", "cs_water", "cs_bowl", "sda", "scl")
 
 # What comes out on the edge of these boards (their pinouts, from memory).
 _RP2_PINS = tuple(range(23)) + (26, 27, 28)
@@ -39,6 +40,8 @@ def able(kind, name):
     esp32 = kind == "esp32"
     if name.startswith("adc_"):
         return _ESP32_ADC if esp32 else _RP2_ADC
+    if name in ("sda", "scl") and not esp32:
+        return tuple([gpio for gpio in _RP2_PINS if gpio % 2 == (name == "scl")])  # data sheet, 1.4.3
     if not esp32:
         return _RP2_PINS
     return _ESP32_PINS + _ESP32_ADC[2:] if name == "miso" else _ESP32_PINS
@@ -55,7 +58,9 @@ def used(values):
     for place, kind in zip(("water", "bowl"), kinds):  # noqa: B905 - MicroPython's zip has no strict
         if kind in ("ntc", "platinum"):
             jobs.append(("adc_" if kind == "ntc" else "cs_") + place)
-    return jobs + list(PANEL) if values["panel"] else jobs
+    if values["panel"]:
+        jobs += list(PANEL)
+    return jobs + ["sda", "scl"] if values["display"] else jobs
 
 
 def settle(kind, values):
@@ -77,4 +82,6 @@ def settle(kind, values):
             one = name if name in changes else other
             return None, f"pins.{one}: got GPIO {chosen[name]}, which is the pin of {name if one == other else other}"
         taken[chosen[name]] = name
+    if kind != "esp32" and chosen["sda"] // 2 % 2 != chosen["scl"] // 2 % 2:
+        return None, "pins.scl: it and sda are of two I2C blocks; wanted both of one, as 4 and 5 are"
     return chosen, None

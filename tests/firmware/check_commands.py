@@ -171,11 +171,12 @@ def test_an_id_that_is_none_refuses_the_request():
     assert commands.ident({"id": commands.ID_MAX}) == commands.ID_MAX
 
 
-def test_an_unknown_command_is_refused_with_the_list_of_those_there_are():
+def test_an_unknown_command_is_refused_with_the_list_of_those_that_the_state_allows():
     for do in ("", "Start", "boost", None, 7, True, "x" * 200, "\u00e9" * 40):
-        why = refused({"id": 7, "do": do})
-        for row in commands.COMMANDS:
-            assert row[commands.NAME] in why
+        for state in ("idle", "hold", "trip"):
+            why = refused({"id": 7, "do": do}, state)
+            listed = why[why.index("wanted") :].split()[1:]
+            assert listed == [row[commands.NAME] for row in commands.COMMANDS if state in row[commands.ALLOWED]]
     assert "do" in refused({"id": 7})
 
 

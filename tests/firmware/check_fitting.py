@@ -25,7 +25,7 @@ def test_every_board_s_own_map_does_every_job_with_everything_fitted():
         assert len(set(own.values())) == len(own), kind
         for water in ("onewire", "ntc", "platinum"):
             for bowl in ("none", "onewire", "ntc", "platinum"):
-                given = values(panel=True, probe__water__kind=water, probe__bowl__kind=bowl)
+                given = values(panel=True, display=True, probe__water__kind=water, probe__bowl__kind=bowl)
                 assert fitting.settle(kind, given) == (own, None)
 
 
@@ -91,3 +91,13 @@ def test_the_kind_of_board_is_known_by_platform_and_machine():
         ("esp32", "Generic ESP32 module with ESP32", "esp32"),
     ):
         assert pins.kind_of(platform, machine) == kind
+
+
+def test_the_display_s_two_pins_are_of_one_block():
+    """RP2040 data sheet, 1.4.3, from memory: even pins are SDA, odd ones SCL, pairs alternate between two blocks."""
+    chosen, why = fitting.settle("pico", values(pins="sda=8 scl=9", display=True))
+    assert why is None
+    assert (chosen["sda"], chosen["scl"]) == (8, 9)
+    assert "two I2C blocks" in refused("pico", pins="scl=3", display=True)
+    assert "pins.sda" in refused("pico", pins="sda=7", display=True)
+    assert fitting.settle("esp32", values(pins="sda=13 scl=23", display=True))[1] is None
