@@ -5,7 +5,7 @@ import sys
 from bainboard import reserve, store, wire
 from bainboard.board import Board
 from bainboard.drive import Pwm, TimeProportioned
-from bainboard.flashlog import FlashLog, Folder
+from bainboard.flashlog import NO_MEMORY, FlashLog, Folder
 from bainboard.front import Front
 from bainboard.outbox import Outbox
 from bainboard.powerup import CLEAN, CRASH, MEMORY, OUTAGE_S, RESUMES, RUNNING, PowerUp
@@ -284,8 +284,9 @@ class App:
             return
         quiet = self.drive.resting and until_ms - now_ms >= LOG_ROOM_MS
         if quiet or late_ms > LOG_PATIENCE_MS:
-            reserve.spend()
             self.log.work(now_ms)
+            if self.log.trouble == NO_MEMORY and self.outbox.shed():
+                self.log.work(now_ms)
             reserve.keep()
             if self.log.trouble and not self._log_told:
                 self._log_told = True

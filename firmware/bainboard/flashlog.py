@@ -38,6 +38,7 @@ NO_TEMP = 0xFFFF
 TEMP_STEP, TEMP_LOW = 2, -20000  # thousandths of a °C: steps of 0.002 from -20 °C, so to 111 °C
 
 URGENT = ("started", "trip", "ended", "cleared")  # events that are on the flash at once
+NO_MEMORY = "no memory"
 TRIP_SLOWER = 10  # a board left latched for a week must not write over the night that led there
 
 
@@ -102,13 +103,11 @@ class Folder:
 
     def write(self, name, data):
         """Make a file anew."""
-        with reserve.opened(self._path + "/" + name, "wb") as file:
-            file.write(data)
+        reserve.write(self._path + "/" + name, "wb", data)
 
     def append(self, name, data):
         """Add to the end of a file; on the flash once closed."""
-        with reserve.opened(self._path + "/" + name, "ab") as file:
-            file.write(data)
+        reserve.write(self._path + "/" + name, "ab", data)
 
     def sync(self):
         """Return once what was written is on the flash."""
@@ -317,7 +316,7 @@ class FlashLog:
             if not (error.args[0] == FULL and self._make_room(now_ms)):
                 self._give_up(error, now_ms)
         except MemoryError:  # no long run is free just now; what was gathered waits for one
-            self.trouble = "no memory"
+            self.trouble = NO_MEMORY
             self.due_ms = now_ms + RETRY_MS
 
     def flush(self, now_ms):

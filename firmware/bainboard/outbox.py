@@ -4,7 +4,7 @@
 class Outbox:
     """A queue of whole lines; the oldest unsent line gives way and is counted."""
 
-    def __init__(self, most=24):
+    def __init__(self, most=16):
         self._lines = []
         self._most = most
         self._sent = 0  # bytes of the first line already written
@@ -27,6 +27,14 @@ class Outbox:
                 return
             self._lines.pop(0)
             self._sent = 0
+
+    def shed(self):
+        """Let all go but a line half written: memory is short, and nobody reads. How many."""
+        kept = self._lines[:1] if self._sent else []
+        gone = len(self._lines) - len(kept)
+        self._lines = kept
+        self.drops += gone
+        return gone
 
     @property
     def empty(self):

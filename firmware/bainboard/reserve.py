@@ -65,6 +65,17 @@ def opened(path, mode):
     return _with(open, path, mode)
 
 
+def write(path, mode, data):
+    """Into a file, and the reserve taken back: out here, where nothing holds on to the file any more."""
+    _write(path, mode, data)
+    keep()
+
+
+def _write(path, mode, data):
+    with opened(path, mode) as file:
+        file.write(data)
+
+
 def piece(size):
     """Bytes to fill, with the reserve given up where no other run is long enough."""
     return _with(bytearray, size)

@@ -35,8 +35,7 @@ class Files:
 
     def write(self, path, data):
         """Replace the file."""
-        with reserve.opened(self._root + path, "wb") as file:
-            file.write(data)
+        reserve.write(self._root + path, "wb", data)
 
     def sync(self):
         """Return once what was written is on the flash."""

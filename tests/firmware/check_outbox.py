@@ -50,3 +50,19 @@ def test_a_half_written_line_is_never_cut_by_a_drop():
     box.pump(stream)
     assert stream.got == b"first\n3\n"
     assert box.drops == 1
+
+
+def test_what_nobody_reads_gives_way_to_memory_but_for_a_half_written_line():
+    box = Outbox()
+    for line in (b"first\n", b"2\n", b"3\n"):
+        box.put(line)
+    stream = Slow(3)
+    box.pump(stream)
+    assert box.shed() == 2
+    assert box.shed() == 0
+    box.put(b"4\n")
+    stream.room = 100
+    box.pump(stream)
+    assert stream.got == b"first\n4\n"
+    assert box.drops == 2
+    assert box.shed() == 0

@@ -3,6 +3,19 @@
 from bainboard import reserve
 
 
+class File:
+    """Stands for a file."""
+
+    def __init__(self, written):
+        self.write = written.append
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *error):
+        self.write("closed")
+
+
 def fresh():
     reserve.spend()
     reserve.keep()
@@ -63,19 +76,20 @@ def test_a_heap_too_scattered_for_it_is_no_error():
 
 
 def test_a_file_that_finds_no_room_is_opened_with_the_reserve_given_up():
-    asked = []
+    asked, written = [], []
 
     def short_of_memory(*wanted):
         asked.append(wanted)
         if len(asked) == 1:
             raise MemoryError
-        return "the file"
+        return File(written)
 
     def check():
         fresh()
-        assert reserve.opened("log", "ab") == "the file"
+        reserve.write("log", "ab", b"12")
         assert asked == [("log", "ab")] * 2
-        assert not reserve.spend()
+        assert written == [b"12", "closed"]
+        assert reserve.spend()  # there again
         del asked[:]
         try:
             reserve.opened("log", "ab")
