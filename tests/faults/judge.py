@@ -8,7 +8,7 @@ from typing import Any
 
 from bainboard import faults, record, store
 from bainboard.control.rules import FILM_W_PER_M2K, wetted_m2
-from bainwright.commissioned import document
+from bainwright.commissioned import flash_of
 
 from . import evenings
 from .cases import Built, Case, build
@@ -252,7 +252,7 @@ def _judge_flash(built: Built, trace: Trace, result: Result) -> None:
         return
     flash = Flash(trace.files)
     payload, _, note = store.Slots(Files(flash), "settings").load()
-    old = document("settings", dict(built.play.rig.settings))
+    _, _, old, _ = record.read(flash_of(built.play.rig)["/settings.a"])
     new = built.setting.upload or old
     if payload not in (old, new):
         result.broken.append(f"13: the settings are neither old nor new ({note})")
