@@ -56,7 +56,9 @@ set_yet=has it set? yes or no
 not_set=not set, not in temper: no
 more_seed=a handful of seed, then yes
 lift=bowl warms: lift it, wipe it
+pour=pour refill in, stir, yes
 spread=spread what is left, then yes
+go_on=heat went off: look; on? yes, no
 look=water? probes? yes starts
 """
 
