@@ -138,7 +138,18 @@ def _small(state, asked, programme, hold_ms):
     doing = words(_DOING, stage)
     if state == "off" and stage != "rest":
         doing = "heat off"
+    if stage == "melted" and programme.warm_ms is not None:
+        doing = _night(programme, hold_ms)
     return [doing, f"{minutes // 60}:{minutes % 60:02d} {what}"]
+
+
+def _night(programme, hold_ms):
+    """What is asked of melted stock in the morning: how long it is where it is, and whether it ever left its window."""
+    minutes = max(hold_ms - programme.place_ms, 0) // 60000
+    span = f"{minutes // 60}:{minutes % 60:02d}"
+    if programme.place != "inside":
+        return f"{_PLACES[programme.place]} for {span}"
+    return f"{programme.target_c:.0f} for {span}" + (" fit" if programme.never_left else "")
 
 
 def _alarm(state, fault, water_c, bowl_c):

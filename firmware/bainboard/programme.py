@@ -39,6 +39,7 @@ class Programme:
         self.bowl_away = False
         self.duty_zero = False  # nothing was heated since the last pass; the caller says so
         self.warm_ms = None  # when the bowl first came into its window
+        self.place_ms = 0  # since when it is where it is now, in the hold's time
         self.due_ms = None  # when the refill that was announced should come
         self._led_c = None  # the warmest the bowl was since it was let lead
         self._pours = False  # it may come now
@@ -86,6 +87,12 @@ class Programme:
         self._from_c = self._bowl_c
         self._step = self._row[stages.STEPS][at]
         self._say()
+
+    @property
+    def never_left(self):
+        """Is the bowl inside its window, and has been ever since it first was?"""
+        inside = self.place == stages.INSIDE and self.warm_ms is not None
+        return inside and self.warm_ms - self._start_ms == self.place_ms
 
     def outline(self, now_ms):
         """(name of the chocolate, how long it was to go on, how much of that is left), ms; 0, 0: until stopped."""
@@ -138,6 +145,7 @@ class Programme:
             place = stages.BELOW if bowl_c < self.low_c else stages.ABOVE
         if place == self.place:
             return
+        self.place_ms = now_ms - self._start_ms
         first = place == stages.INSIDE and self.warm_ms is None
         if first:
             self.warm_ms = now_ms

@@ -58,6 +58,20 @@ def test_the_time_left_counts_up_to_the_minute_and_the_time_gone_down():
     assert texts(shown(p=programme(), hold_ms=HOUR + 119999))[7] == "1:01 gone"
 
 
+def test_the_morning_after_says_how_long_the_stock_was_where_it_is_and_if_it_is_fit():
+    p = programme("melted", for_ms=9 * HOUR)
+    now_ms = 0
+    for bowl_c, minutes in ((30.0, 60), (40.0, 475)):
+        for _ in range(minutes):
+            now_ms += 60000
+            p.step(now_ms, 42.0, bowl_c)
+    assert texts(shown(p=p, temps_c=(42.0, 40.0), hold_ms=now_ms))[6:] == ["40 for 7:54 fit", "0:05 left"]
+    p.step(now_ms + 60000, 42.0, 38.0)
+    assert texts(shown(p=p, temps_c=(42.0, 38.0), hold_ms=now_ms + 120000))[6] == "LOW for 0:01"
+    p.step(now_ms + 120000, 42.0, 40.0)
+    assert texts(shown(p=p, temps_c=(42.0, 40.0), hold_ms=now_ms + 240000))[6] == "40 for 0:02"
+
+
 def test_what_is_asked_takes_the_place_of_what_is_being_done():
     asked = texts(shown(p=programme(), asked="bowl_on"))[6:]
     assert " ".join(asked) == "wipe bowl dry, set back, yes"
