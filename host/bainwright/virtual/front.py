@@ -37,9 +37,9 @@ BLOCKS = " ▘▝▀▖▌▞▛▗▚▐▜▄▙▟█"
 BRAILLE = 0x2800
 BRAILLE_BITS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))  # the dots of a cell, row by row
 
-# Our own colours: a panel of slate, the display's pale blue, three lamps that differ in lightness too.
+# A panel of slate and a pale blue display are our own; the lamps are those of the build in hardware/, left to right.
 CASE, GLASS, DOT, PRINT, DIM = "#3b4148", "#0d1014", "#bfe6ff", "#f1ede4", "#5a626b"
-LAMP_COLOURS = ("#4f8fe0", "#46b89a", "#ee8a45")
+LAMP_COLOURS = ("#e6c34a", "#46b89a", "#e0574f")
 
 
 @dataclass(frozen=True)
