@@ -54,6 +54,7 @@ def latched_board(scenario: Scenario | None = None, **settings: Any) -> Iterator
         board.arm()
         board.run_clock()
         board.set_speed(50)
+        talk.ask("hello")  # it must be up first: a button that is down from the start is no press
         yield talk
 
 
@@ -110,7 +111,6 @@ def test_a_long_yes_fetches_a_refill_and_is_told_when_to_pour_or_takes_it_back()
     """The bath leads under its ceiling, "pour now" comes by the fifth minute, and after ten nobody is waited for."""
     at_work = Scenario(start=StartTable(water_c=32.6, bowl_c=31.5))
     with latched_board(at_work) as talk:
-        talk.ask("hello")  # it must be up first: a button that is down from the start is no press
         talk.board.press("recessed", 4500)
         talk.event("cleared")
         ceiling = talk.ask("start", stage="work")["ceiling"]

@@ -134,7 +134,7 @@ ITEMS = (
          "The warmer went on with the same hold."),
     Item("hot_water", "over temperature", WIRING, HOLD,
          # Faster than `trip.jump_c_per_s` is a broken probe, slower than a minute a switch that heats by itself.
-         "Move the water probe into a cup of hand-warm water, count to fifteen, then into one 10 K over the limit.",
+         "Move the water probe into hand-warm water, wait four minutes (no heat now), then into 10 K over the limit.",
          "Over the hard limit it trips, and stays off.", "Put the probe back into the bath.",
          faults.OVER_HARD_LIMIT, one_pass),
     Item("latch_kept", "a trip outlives a power cut", LOGIC, TRIP,
