@@ -13,7 +13,7 @@ from bainboard.service import Documents, Service, milli
 from bainboard.warmer import CHECK, HEATING, IDLE, TRIP, Warmer
 
 TICK_MS = 1000
-PANEL_MS = 100  # chosen: a press is answered before the person doubts it; with no panel the recessed button has a tick
+PANEL_MS = 100  # chosen: a press is answered before the person doubts it
 STATUS = (  # fields of the status line; True: a word
     ("status", False), ("t", False), ("state", True), ("stage", True), ("water", False), ("bowl", False),
     ("est", False), ("target", False), ("water_target", False), ("duty", False), ("on", False), ("fault", False),
@@ -73,7 +73,6 @@ class App:
 
             self.glass = Glass(self)
         self.front = Front()
-        self._panel_step_ms = PANEL_MS if values["panel"] else TICK_MS
         self._panel_ms = self.board.now_ms()
         self.restart_tick(self.board.now_ms())
 
@@ -116,7 +115,7 @@ class App:
             until_ms = min(self._tick_ms, self._panel_ms, self.drive.deadline_ms)
             if self._record_ms is not None:
                 self._keep_record(until_ms)
-            if self.log.due_ms is not None:
+            if self.log.late_ms(now_ms) is not None:
                 self._keep_log(until_ms)
             if self.glass is not None:
                 self.glass.draw(until_ms)
@@ -151,8 +150,9 @@ class App:
 
     def _panel(self, now_ms):
         """Buttons in, lamps and buzzer out."""
-        self._panel_ms = now_ms + self._panel_step_ms
         w, front = self.warmer, self.front
+        # With no panel the recessed button is looked at on the pass of a tick, which has just set the next one.
+        self._panel_ms = now_ms + PANEL_MS if w.values["panel"] else self._tick_ms
         self.service.forget_press(now_ms)
         for act in front.acts(now_ms, self.board.pressed(), w.state):
             if act == "clear":
@@ -216,10 +216,9 @@ class App:
     def _remember_run(self, now_ms, water_c):
         """What a power cut must not wipe out; a hold that one ended; memory."""
         w, power = self.warmer, self.power
-        wall_s = self.log.wall_s(now_ms)
         if power.offer is not None and w.state == IDLE and water_c is not None:
-            self._offer(now_ms, water_c, wall_s)
-        often = w.values["resume"] and wall_s > 0
+            self._offer(now_ms, water_c, self.log.wall_s(now_ms))
+        often = w.values["resume"] and self.log.wall_s(now_ms) > 0
         if power.look(now_ms, w.stage_under_way, often) and self._record_ms is None:
             self._record_ms = now_ms
         if now_ms >= self._heap_ms:

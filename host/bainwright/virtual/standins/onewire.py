@@ -50,6 +50,7 @@ class _Device:
         self.ready_us = None
         self.pad = bytearray(b"\x00\x00\x4b\x46\x7f\xff\x00\x10\x00")
         self.body = memoryview(self.pad)[:8]  # what the check byte is over
+        self.filled, self.check = None, 0
 
     @property
     def present(self):
@@ -84,10 +85,14 @@ class _Device:
         """Alarm bytes as shipped, 12 bits, and the reserved bytes as a genuine part gives them: byte 6 counts down with
         the fraction after a conversion and is 0x0C at power-on."""
         pad = self.pad
+        if word << 8 | countdown == self.filled:  # a bath that is held reads the same for minutes
+            pad[8] = self.check
+            return
+        self.filled = word << 8 | countdown
         pad[0] = word & 0xFF
         pad[1] = word >> 8 & 0xFF
         pad[6] = countdown
-        pad[8] = crc8(self.body)
+        self.check = pad[8] = crc8(self.body)
 
 
 _devices = [_Device(place) for place in range(2) if page.kind[place] == 1]
