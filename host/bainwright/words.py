@@ -159,6 +159,7 @@ CAPTIONED = (
 # limit always means water from the step before; what the step heated itself is a fault and told as one.
 _WARMER = "the bath is warmer than this step allows: the heat stays off until it is not"
 _COOLED = "the water fell at once: cold water, as asked"
+_FELL = "the water fell fast: good if cold water was poured in; if not, is its probe still in the water?"
 _COOLING = ("seed", "change")  # steps that ask for cold water
 
 
@@ -176,8 +177,8 @@ def event(name: str, fields: Fields, at_stage: str = "") -> str:
     """
     if name == "warn" and fields.get("fault") == faults.OVER_STAGE:
         return _WARMER
-    if name == "warn" and fields.get("fault") == faults.PROBE_OUT and at_stage in _COOLING:
-        return _COOLED
+    if name == "warn" and fields.get("fault") == faults.PROBE_OUT:  # a doubt so far; what heat does will settle it
+        return _COOLED if at_stage in _COOLING else _FELL
     if name in _TOLD:
         return _TOLD[name](fields)
     return _PLAIN.get(name, name.replace("_", " "))
