@@ -182,7 +182,7 @@ class App:
     def chosen(self, number, name, now_ms):
         """A person chose a chocolate: told, and its number shown."""
         self.front.number(number, now_ms)
-        self.tell("chosen", [("number", number), ("name", name)], 0)
+        self.tell("chosen", [("number", number), ("name", name)], self.service.hold_ms(now_ms))
 
     def lock(self, locked, now_ms):
         """The large buttons are locked for the night, or not any more."""
@@ -336,7 +336,7 @@ class App:
 
 # What a button asks of the warmer where that is more than an act of the programme.
 ACTS = {"pause": Warmer.pause, "resume": Warmer.resume}
-ALONE = {"again": Service.again, "another": Service.another}  # and of a board at rest, with no PC
+ALONE = {"again": Service.again, "another": Service.another, "next": Service.next_bowl}  # and of what is kept here
 
 
 def main(version, keep, built=None):

@@ -7,6 +7,7 @@ _INSTEAD = {
     ("confirm", "pause"): "resume",
     ("pause", "pause"): "resume",
     ("thicker", "pause"): "rest",  # hands are in the water and say no: the dipping is over
+    ("announce", "pause"): "next",  # or another chocolate's bowl is to come
     ("confirm", "idle"): "again",
     ("thicker", "idle"): "another",
 }
@@ -71,7 +72,7 @@ class Front:
         else:
             self._buzzer.stop(panel.ASK)
         self.lamps = panel.lamps(state, place, alarm, now_ms)
-        if self._number_ms is not None and alarm is None and state == "idle":
+        if self._number_ms is not None and alarm is None and state in ("idle", "pause"):
             if now_ms - self._number_ms < panel.NUMBER_MS:
                 self.lamps = panel.number(self._number)
             else:

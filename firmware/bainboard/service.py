@@ -33,11 +33,18 @@ class Documents:
         self.profile = self._parse("profile", self.payload["profile"])
 
     def _parse(self, what, payload):
-        values, why = self.check(what, payload or b"{}")
-        if why:  # stored by an older firmware whose table differed: as good as damaged
+        values, why = self._judge(what, payload or b"{}")
+        if why:  # stored by an older firmware whose table differed, or on another board: as good as damaged
             self.damaged = True
             values, _ = self.check(what, b"{}")
         return values
+
+    def _judge(self, what, payload):
+        """The same as `check`, and settings that do not fit this board are refused."""
+        values, why = self.check(what, payload)
+        if why is None and what == "settings":
+            why = self._misfit(values)
+        return values, why
 
     @staticmethod
     def check(what, payload):
@@ -51,9 +58,7 @@ class Documents:
 
     def save(self, what, payload):
         """Check and store a document: None, or the reason it was refused."""
-        values, why = self.check(what, payload)
-        if why is None and what == "settings":
-            why = self._misfit(values)
+        values, why = self._judge(what, payload)
         if why:
             return why
         try:
@@ -173,7 +178,7 @@ class Service:
         if offer is None:
             return "nothing waits to go on"
         if offer["name"] != self.documents.profile["name"]:
-            why = self._use(self._found(offer["name"]))
+            why = self._use(self._found(offer["name"]), now_ms)
             if why:
                 return why
         why = self._start(offer["stage"], offer["left_ms"], offer["room"] / 1000, now_ms)
@@ -256,21 +261,22 @@ class Service:
         return [("name", kept.name_of(payload)), ("profile", short_hash(payload))], None
 
     def _do_use(self, args, now_ms):
-        return [], self._use(self._found(args["name"]))
+        return [], self._use(self._found(args["name"]), now_ms)
 
     def _do_change(self, args, now_ms):
         payload = self._found(args["name"])
-        if payload is None:
-            return None, _UNKNOWN
+        return (None, _UNKNOWN) if payload is None else ([], self._change(payload, now_ms))
+
+    def _change(self, payload, now_ms):
         # Not stored as the one to start with: no flash is written while something heats.
-        return [], self.warmer.change(self.documents.check("profile", payload)[0], now_ms)
+        return self.warmer.change(self.documents.check("profile", payload)[0], now_ms)
 
     def _found(self, name):
         """The stored chocolate of a name, or None."""
         place = self.documents.kept.find(name)
         return None if place is None else self.documents.kept.at(place)
 
-    def _use(self, payload):
+    def _use(self, payload, now_ms):
         return _UNKNOWN if payload is None else self.documents.save("profile", payload)
 
     @property
@@ -302,15 +308,23 @@ class Service:
         if self._app.power.offer is not None:
             self._app.power.drop()
             return None
+        return self._choose(self.documents.profile["name"], self._use, now_ms)
+
+    def next_bowl(self, now_ms):
+        """Yes held in a pause: the next of the chocolates that are kept here is the next bowl's."""
+        return self._choose(self.warmer.programme.outline(now_ms)[0], self._change, now_ms)
+
+    def _choose(self, name, take, now_ms):
+        """The chocolate that is kept after the one of this name, and can be, is taken: None, or why none was."""
         there, count = self.documents.kept, self.documents.kept.count()
-        if count < 2:
-            return "no other chocolate is kept here; a PC sends them"
-        place = there.find(self.documents.profile["name"])
-        place = 0 if place is None else (place + 1) % count
-        payload = there.at(place)
-        why = self._use(payload)
-        if why is None:
-            self._app.chosen(place + 1, kept.name_of(payload), now_ms)
+        why, at = "no other chocolate is kept here; a PC sends them", there.find(name)
+        for step in range(1, count):
+            place = step - 1 if at is None else (at + step) % count
+            payload = there.at(place)
+            why = take(payload, now_ms)
+            if why is None:
+                self._app.chosen(place + 1, kept.name_of(payload), now_ms)
+                break
         return why
 
     def forget_press(self, now_ms):

@@ -114,6 +114,8 @@ class Warmer:
         """Another bowl comes, of another chocolate: None, or why not."""
         if self.state not in (HOLD, PAUSE) or self.experiment is not None:
             return "no hold is running"
+        if profile["kind"] == "melted":
+            return "melted stock is no bowl to dip from; finish keeps it"
         self._person_ms = now_ms
         self.programme.change(profile, now_ms)
         self.tell("changed", [("name", profile["name"])])

@@ -40,6 +40,10 @@ def test_a_short_no_in_a_water_pause_says_that_the_dipping_is_over():
     assert press(Front(), NO, 300, "pause") == ["rest"]
 
 
+def test_a_long_yes_in_a_water_pause_says_that_another_chocolates_bowl_comes_next():
+    assert press(Front(), YES, 2000, "pause") == ["next"]
+
+
 def test_a_number_shows_on_the_lamps_of_a_board_at_rest_and_goes_again():
     front = Front()
     front.number(5, 0)

@@ -8,7 +8,7 @@ from typing import Any
 
 import serial
 
-from bainboard import pins, record, store, wire
+from bainboard import faults, pins, record, store, wire
 from bainwright.chocolate import load_profile
 from bainwright.commissioned import document, flash_of
 from bainwright.rig import load_rig
@@ -132,6 +132,43 @@ def test_no_chooses_the_next_chocolate_and_three_lamps_show_its_number() -> None
         talk.asked("look")
         talk.board.press("yes", 300)
         assert talk.event("started")["stage"] == "melted"  # what kind it is decides
+
+
+def test_yes_held_in_a_water_pause_changes_the_bowl_for_the_next_chocolates_with_no_pc() -> None:
+    """Dark, milk and melted stock are kept here: milk comes after dark, and stock is no bowl to dip from."""
+    with resting(last={"stage": "work", "for_ms": 3600000, "room": 19000}) as talk:
+        talk.board.press("yes", 300)
+        talk.asked("look")
+        talk.board.press("yes", 300)
+        talk.until(lambda said: said.get("state") == "hold")
+        for name in ("milk", "dark"):
+            talk.board.press("no", 2000)
+            talk.until(lambda said: said.get("state") == "pause")
+            talk.board.press("yes", 2000)
+            assert talk.event("chosen")["number"] == (2 if name == "milk" else 1)
+            told = talk.event("changed")
+            assert told["name"] == name
+            talk.until(lambda said, at=told["t"]: said.get("t", 0) > at + 3000)  # the button is up again
+            talk.board.press("yes", 300)
+            went_on = talk.until(lambda said: said.get("stage") == "change" and said.get("state") in ("hold", "off"))
+            assert went_on["ask"] == "bowl_off"
+            assert went_on["target"] == 1000 * load_profile(name).target_c
+
+
+def test_a_flash_from_another_board_gives_no_heat_on_this_one() -> None:
+    """Its pins may be wired to anything: as good as damaged settings, and told so."""
+    rig = name_probes(load_rig("pot").with_settings({"panel": True}))
+    files = {**flash_of(rig), "/profile.a": packed("profile", PROFILES[0])}
+    foreign = document("settings", {**rig.settings, "board": "pico2"})
+    files["/settings.a"] = files["/settings.b"] = packed("settings", foreign)
+    with VirtualBoard(rig, flash_files=files) as board:
+        talk = Talk(board)
+        board.arm()
+        board.run_clock()
+        talk.until(lambda said: said.get("fault") == faults.BAD_SETTINGS)
+        said = talk.ask("start", stage="work", for_ms=0)
+        assert not said["ok"]
+        assert "send them again" in said["why"]
 
 
 def test_a_host_lists_chooses_and_changes_what_is_kept() -> None:
