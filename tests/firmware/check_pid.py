@@ -39,6 +39,19 @@ def test_derivative_of_a_ramp_is_kp_td_times_its_slope():
     assert near(-0.2 * y - got, 0.2 * 10.0 * 0.125, 1e-3)
 
 
+def test_a_calmed_derivative_sees_the_same_ramp_and_less_of_a_quantum():
+    # Oracle: a step through two filters in a row gives, at first, what the second passes of what the first does.
+    pid = Pid(0.2, 1e9, 40.0, low=-100.0, high=100.0, calm_s=10.0)
+    pid.step(0.0, 20.0, 1.0)
+    y = 20.0 + QUANTUM_C
+    kick = -0.2 * y - pid.step(0.0, y, 1.0)
+    assert near(kick, 0.2 * 40.0 * QUANTUM_C / (11.0 * (pid.tf_s + 1.0)), 1e-4)
+    for _ in range(400):
+        y += 0.125
+        got = pid.step(0.0, y, 1.0)
+    assert near(-0.2 * y - got, 0.2 * 40.0 * 0.125, 1e-3)
+
+
 def test_one_quantum_of_the_probe_moves_the_derivative_by_no_more_than_its_share():
     for kp, td_s in ((0.1, 100.0), (0.8, 40.0), (5.0, 60.0)):
         pid = Pid(kp, 1e9, td_s)

@@ -25,19 +25,19 @@ class Pid:
 
     The integral moves by kp * error * dt / ti (an error beyond `reach` counts as `reach`), never further into a rail it
     has reached, and by back-calculation towards the output that was really applied (`tracks` false: not at all),
-    downward no further than DIG. It carries the remainder its sum rounds away, so that single precision settles where
-    double does.
+    downward no further than DIG. What the derivative sees is filtered once more, by `calm_s`. The integral
+    carries the remainder its sum rounds away, so that single precision settles where double does.
     """
 
-    def __init__(self, kp, ti_s, td_s=0.0, weight=1.0, low=0.0, high=1.0, tracks=True, reach=1e6):
-        self.low, self.high, self.tracks, self.reach = low, high, tracks, reach
+    def __init__(self, kp, ti_s, td_s=0.0, weight=1.0, low=0.0, high=1.0, tracks=True, reach=1e6, calm_s=0.0):
+        self.low, self.high, self.tracks, self.reach, self.calm_s = low, high, tracks, reach, calm_s
         self.integral = 0.0
         self.output = low
         self._remainder = 0.0
         self._raw = self._applied = low
         self._target = self._y = self._feed = 0.0
         self._filtered = None
-        self._slope = 0.0
+        self._calm = self._slope = 0.0
         self._take(kp, ti_s, td_s, weight)
 
     def _take(self, kp, ti_s, td_s, weight):
@@ -96,8 +96,9 @@ class Pid:
 
     def _differentiate(self, dt_s):
         if self._filtered is None:
-            self._filtered = self._y
-        self._slope = (self._y - self._filtered) / (self.tf_s + dt_s)
+            self._filtered = self._calm = self._y
+        self._calm += (self._y - self._calm) * dt_s / (self.calm_s + dt_s)
+        self._slope = (self._calm - self._filtered) / (self.tf_s + dt_s)
         self._filtered += self._slope * dt_s
 
     def _integrate(self, error, dt_s, may_rise, may_fall):
