@@ -34,19 +34,22 @@ class WaterProbeOut:
     """A fall faster than a bath's: cold water, or the probe lies on the table. Then heat has a budget.
 
     It may spend what lifts the smallest load by `trip.out_budget_k`, above the losses believed. Water shows a rise by
-    then; air does not.
+    then; air does not. `told` at a fall deeper than a top-up makes, or with half of that spent and no rise.
     """
 
     IN, DOUBT, OUT = range(3)
+    SHARE, COLD_C = 0.3, 15.0  # a top-up: a fifth of the full water into two thirds of it, from a cold tap (chosen)
 
     def __init__(self, values):
-        self._fall = Fall(values["trip.fall_k_per_min"], values["trip.fall_k"])
+        self._fall_k = values["trip.fall_k"]
+        self._fall = Fall(values["trip.fall_k_per_min"], self._fall_k)
         self._budget_j = values["trip.out_budget_k"] * smallest_load_j_per_k(values)
         self.begin()
 
     def begin(self):
         """Forget."""
         self.state = self.IN
+        self.told = False
         self._fall.begin()
 
     def step(self, dt_s, water_c, lost_w, arrived_j):
@@ -54,9 +57,12 @@ class WaterProbeOut:
         if self.state == self.IN:
             if self._fall.step(dt_s, water_c):
                 self.state, self._low_c, self._spent_j = self.DOUBT, water_c, 0.0
+                from_c = self._fall.from_c
+                self._from_c = from_c - self._fall_k - self.SHARE * max(0.0, from_c - self.COLD_C)
         elif self.state == self.DOUBT:
             self._low_c = min(self._low_c, water_c)
             self._spent_j = max(0.0, self._spent_j + arrived_j - lost_w * dt_s)
+            self.told = self.told or water_c < self._from_c or self._spent_j >= 0.5 * self._budget_j
             if water_c >= self._low_c + MOVED_K:
                 self.begin()
             elif self._spent_j >= self._budget_j:

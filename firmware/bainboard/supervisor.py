@@ -97,8 +97,11 @@ def deaf(s, i):
 
 
 def water_fell(s, i):
-    """A fall of F K to the room is met when it is 1 K deeper than 2 K/min: probe lag x ln(F / (F - 1)) + one pass."""
-    return s.out.state == s.out.DOUBT
+    """A fall of F K to the room: probe lag x ln(F / (F - D)) + two passes; D is 1 K + 0.3 x (water - 15 °C), a top-up.
+
+    If F is under D: half of the next row's heat. The fall is met, and the heat counted, when it is 1 K over 2 K/min.
+    """
+    return s.out.told and s.out.state == s.out.DOUBT
 
 
 def water_probe_out(s, i):

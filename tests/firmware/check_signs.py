@@ -39,6 +39,24 @@ def test_a_water_probe_in_the_air_is_doubted_in_seconds_and_given_up_when_its_he
     assert state == WaterProbeOut.OUT
 
 
+def told_after(litres_of_ten, heat_w):
+    """Seconds until it is told that the probe reads so many tenths of 15 °C water in 33 °C, with its lag of 20 s."""
+    probe, c, end_c = WaterProbeOut(values_of(POT)), 33.0, 33.0 - 1.8 * litres_of_ten
+    for n in range(300):
+        probe.step(1.0, c, 0.0, heat_w)
+        if probe.told:
+            return n
+        c += (end_c - c) / 20.0
+    return None
+
+
+def test_a_cold_top_up_is_not_told_and_air_is_at_once_and_a_shallow_fall_when_heat_does_not_lift_it():
+    """Told at 1 + 0.3 x 18 = 6.4 K below: of a fall of 13 K in 20 s x ln(13 / 6.6) = 14 s. Half the budget: 42 s."""
+    assert told_after(2, 0.0) is None
+    assert 12 <= told_after(13 / 1.8, 0.0) <= 17
+    assert 42 <= told_after(2, 150.0) <= 60
+
+
 def test_without_heat_the_doubt_stays_a_doubt():
     assert out_of_the_water(0.0)[2] == WaterProbeOut.DOUBT
 
