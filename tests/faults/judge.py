@@ -16,6 +16,7 @@ from .fast import Player, Row, Trace, seen_names
 from .flash import Files, Flash
 from .phases import BEFORE, CHECKING
 from .strikes import (
+    BATH_J_PER_LK,
     PROBE_LAG_S,
     believed_w,
     bits,
@@ -32,6 +33,7 @@ from .strikes import (
 PROBE_ERROR_K = 0.5  # a digital probe's limits of error: water just under the ceiling may read this much over it
 OVER_K = 5.0  # X of the first invariant
 GAP_MS = 4500
+TOP_UP_SHARE, TAP_C = 0.3, 15.0  # a fifth of the full water into a bath down to two thirds, from a cold tap
 POWER_LATE_MS = 3000  # guard open within 2 s of detection, and power is told as the mean of a second
 TRUE_K = 0.2  # a probe's bias: water that someone poured too warm is over its limit, and told so rightly
 SLACK_S = 0.05  # a pass is told to the millisecond
@@ -362,7 +364,12 @@ def promised_s(built: Built, trace: Trace) -> float:
     s, v = built.setting, built.setting.values
     if built.case.phase in BEFORE:
         return self_test(v, s)
-    spare_j, promise_j = 0.0, float(v["trip.no_response_expect_k"]) * load_j_per_k(v)
+    return _spent_s(built, trace, float(v["trip.no_response_expect_k"]) * load_j_per_k(v))
+
+
+def _spent_s(built: Built, trace: Trace, promise_j: float) -> float:
+    """When so much was given above the losses that must be believed, and the lags after it."""
+    s, v, spare_j = built.setting, built.setting.values, 0.0
     for row in trace.rows:
         if row.t_ms < s.strike_s * 1000 or row.water_c is None:
             continue
@@ -374,15 +381,24 @@ def promised_s(built: Built, trace: Trace) -> float:
 
 
 def fallen_s(built: Built, trace: Trace) -> float:
-    """When a probe that was pulled out has fallen by what must be noticed, with its own lag, to the room's air."""
-    s, bowl = built.setting, built.strikes[0].within is by_bowl_fall
+    """When a probe that was pulled out has fallen by what must be noticed, with its own lag, to the room's air.
+
+    The water's, where a cold top-up explains all of that fall: when half of its budget of heat is spent.
+    """
+    s, v, bowl = built.setting, built.setting.values, built.strikes[0].within is by_bowl_fall
     table = s.warmer.rig.plant
-    if bowl and s.values["probe.bowl.kind"] == "none":
+    if bowl and v["probe.bowl.kind"] == "none":
         return math.inf
     column, lag_s, seen_k = (2, table.bowl_probe_lag_s, 4.5) if bowl else (1, table.water_probe_lag_s, 1.5)
     before = next((row for row in trace.truth if row[0] >= s.strike_s * 1000), None)
     fall_k = 0.0 if before is None else before[column] - s.room_c
-    return math.inf if fall_k < seen_k + 0.5 else lag_s * math.log(fall_k / (fall_k - seen_k)) + 3.0
+    if before is None or fall_k < seen_k + 0.5:
+        return math.inf
+    top_up_k = 0.0 if bowl else TOP_UP_SHARE * max(0.0, before[column] - TAP_C)
+    if fall_k < seen_k + top_up_k + 0.5:
+        half_j = 0.5 * float(v["trip.out_budget_k"]) * 0.5 * float(v["water_l"]) * BATH_J_PER_LK
+        return _spent_s(built, trace, half_j)
+    return lag_s * math.log(fall_k / (fall_k - seen_k - top_up_k)) + 3.0
 
 
 def failed_s(built: Built, trace: Trace) -> float:

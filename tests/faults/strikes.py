@@ -119,7 +119,11 @@ def listened_and_retested(v: Values, s: Setting, mean_w: float) -> float:
 
 
 def by_fall(v: Values, s: Setting) -> float:
-    """Probe lag x ln(F / (F - 1.5)) + 3 passes for a fall of F K to the room's air: see `judge.fallen_s`."""
+    """Probe lag x ln(F / (F - D)) + 3 passes for a fall of F K to the room's air: see `judge.fallen_s`.
+
+    D is 1.5 K and what a cold top-up may be: 0.3 x (water - 15 °C). Where F is not half a kelvin over D: when 1.5 K x
+    C/2 of heat above L was given, and 2 (lag + 30 s).
+    """
     return -2.0
 
 
