@@ -126,7 +126,7 @@ class Board:
 
     def use_pins(self, values):
         """Move pins to where the settings have them; heater, guard and heartbeat never move."""
-        wanted = self._map(values)[0] or self.pins
+        wanted, _ = self._map(values)  # settings that do not fit were refused, or were as good as damaged
         if wanted != self.pins:
             for name in wanted:
                 if wanted[name] != self.pins[name]:

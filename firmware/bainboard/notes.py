@@ -145,7 +145,10 @@ FAULTS = {
     faults.HOT_BEFORE_START: ("the water is too near the hard limit to heat", "cool the water"),
     faults.BAD_CLOCK: ("the board's clock jumped", "nothing, if it stays rare"),
     faults.CRASHED: ("the firmware met an error and stopped heating", "fetch the crash file"),
-    faults.BAD_SETTINGS: ("both copies of the settings are damaged; defaults, no heat", "send the settings again"),
+    faults.BAD_SETTINGS: (
+        "the stored settings, or the chocolate, are damaged or not for this board; defaults, no heat",
+        "send them again",
+    ),
     faults.HEAT_FROM_OUTSIDE: ("the water rises, and not by this heater", "stove, sun, a warm bowl"),
     faults.PROBE_OUT: (
         "the water probe fell as no bath does, and heat did not lift it",

@@ -23,42 +23,38 @@ class Documents:
         self._misfit = misfit  # tells why settings do not fit the board they come to
         self._slots = {what: store.Slots(files, what) for what in ("settings", "profile")}
         self.payload = {}
-        self.damaged = False
+        self.damaged = []  # which of them cannot be used here; no heat while there is any
         for what, slots in self._slots.items():
             payload, _, note = slots.load()
             self.payload[what] = payload or b""
-            self.damaged = self.damaged or note == store.BOTH_LOST
+            if note == store.BOTH_LOST:
+                self.damaged.append(what)
         self.kept = kept.Kept(files)
         self.settings = self._parse("settings", self.payload["settings"])
         self.profile = self._parse("profile", self.payload["profile"])
 
     def _parse(self, what, payload):
-        values, why = self._judge(what, payload or b"{}")
+        values, why = self.check(what, payload or b"{}")
         if why:  # stored by an older firmware whose table differed, or on another board: as good as damaged
-            self.damaged = True
+            self.damaged.append(what)
+            self.payload[what] = b""  # so that a host sends it anew, and is told why it does not do
             values, _ = self.check(what, b"{}")
         return values
 
-    def _judge(self, what, payload):
-        """The same as `check`, and settings that do not fit this board are refused."""
-        values, why = self.check(what, payload)
-        if why is None and what == "settings":
-            why = self._misfit(values)
-        return values, why
-
-    @staticmethod
-    def check(what, payload):
+    def check(self, what, payload):
         """Values of a document, or None and the reason."""
         doc, why = wire.parse(payload)
         if why:
             return None, why
         if what == "profile":
             return settings.check_profile(doc)
-        return settings.check(settings.SETTINGS, doc)
+        values, why = settings.check(settings.SETTINGS, doc)
+        why = why or self._misfit(values)
+        return (None, why) if why else (values, None)
 
     def save(self, what, payload):
         """Check and store a document: None, or the reason it was refused."""
-        values, why = self._judge(what, payload)
+        values, why = self.check(what, payload)
         if why:
             return why
         try:
@@ -69,6 +65,7 @@ class Documents:
             return f"the flash did not take it ({error}); what was stored before still holds"
         self.payload[what] = payload
         setattr(self, what, values)
+        self.damaged = [each for each in self.damaged if each != what]
         return None
 
 
@@ -122,8 +119,10 @@ class Service:
     def _do_hello(self, args, now_ms):
         w, d = self.warmer, self.documents
         version = VERSION + "+" + self._app.version if self._app.version else VERSION
-        trial = [] if self._app.proved() else [("kept", False)]  # the next start goes back to the version before
-        return trial + [
+        seldom = [] if self._app.proved() else [("kept", False)]  # the next start goes back to the version before
+        if self._app.front.locked:
+            seldom.append(("locked", True))
+        return seldom + [
             ("version", version), ("wire", wire.VERSION),
             ("python", ".".join([str(part) for part in sys.implementation[1][:3]])), ("state", w.state),
             ("t", self.hold_ms(now_ms)), ("fault", w.fault),
@@ -155,7 +154,7 @@ class Service:
     def _start(self, stage, for_ms, room_c, now_ms):
         """Begin a hold, logged: None, or why not."""
         if self.documents.damaged:
-            return "the stored settings are damaged; send them again first"
+            return f"{self.documents.damaged[0]}: damaged, or not for this board; send it again first"
         if now_ms < self._cold_ms:
             return "the heat is locked out while the probes are calibrated"
         why = self.warmer.start(self.documents.profile, stage, for_ms, room_c, now_ms)
@@ -360,7 +359,6 @@ class Service:
             why = "no memory in one piece just now; restart the board and send it again; what was stored still holds"
         reserve.keep()
         if why is None:
-            self.documents.damaged = False
             self._app.build(self.warmer.fault if self.warmer.state == TRIP else faults.NONE)
         return pairs, why
 

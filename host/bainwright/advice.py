@@ -162,11 +162,11 @@ ADVICE: dict[int, Advice] = {
         "Start the hold again if the chocolate needs it. Fetch the file crash.txt from the board and report it.",
     ),
     faults.BAD_SETTINGS: Advice(
-        "Both copies of the warmer's settings are damaged.",
+        "The settings or the chocolate that the warmer had stored are damaged, or not for this board.",
         "It fell back to safe defaults and gives no heat.",
         _SAFE,
         f"Keep the bowl warm some other way. {_COOLING}",
-        "Send the warmer's settings again.",
+        "Send them again: bain rig check RIG finds what is wrong with them, bain rig send RIG sends them.",
     ),
     faults.HEAT_FROM_OUTSIDE: Advice(
         "The water is getting warmer, and not by this heater: the rise went on with the guard relay open.",

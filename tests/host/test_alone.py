@@ -168,7 +168,7 @@ def test_a_flash_from_another_board_gives_no_heat_on_this_one() -> None:
         talk.until(lambda said: said.get("fault") == faults.BAD_SETTINGS)
         said = talk.ask("start", stage="work", for_ms=0)
         assert not said["ok"]
-        assert "send them again" in said["why"]
+        assert "not for this board; send it again" in said["why"]
 
 
 def test_a_host_lists_chooses_and_changes_what_is_kept() -> None:
