@@ -175,6 +175,8 @@ class Runner:
             said.append(melted_note(self.choice.profile, self._rig(), self.choice.for_s, room_c))
         if self.settings["probe.bowl.kind"] == "none":
             said.append("no probe is in the chocolate: its temperature is estimated from the water")
+        if self.hello.get("locked"):
+            said.append("the warmer's large buttons are locked and only quiet an alarm; k unlocks them")
         return said + self._thermometers()
 
     def _thermometers(self) -> list[str]:
@@ -194,14 +196,7 @@ class Runner:
     def run(self) -> Ended:
         """Follow the hold to its end."""
         log = LiveLog(make_folder(self.choice.folder, self.choice.profile.name), self._facts())
-        scene = Scene(
-            self.choice.profile.name,
-            f"the warmer {self.settings['name']!r}",
-            window_of(self.choice),
-            self.session.simulated,
-            self.choice.for_s,
-            self.settings["heater_w"],
-        )
+        scene = self.scene()
         tonight = Tonight(self.choice.profile, self._rig())
         course = Watch(scene, log, self.view, stay=not self.session.virtual, tonight=tonight)
         start_s = self._silent_since_s = time.monotonic()
@@ -210,6 +205,18 @@ class Runner:
             while course.ended is None:
                 self._turn(course, keys, interrupts)
         return Ended(course, time.monotonic() - start_s, self.session.facts())
+
+    def scene(self) -> Scene:
+        """What the view shows before the board has said anything."""
+        return Scene(
+            self.choice.profile.name,
+            f"the warmer {self.settings['name']!r}",
+            window_of(self.choice),
+            self.session.simulated,
+            self.choice.for_s,
+            self.settings["heater_w"],
+            locked=bool(self.hello.get("locked")),
+        )
 
     def _rig(self) -> Rig:
         """The warmer as far as it is known: its file, or the settings that its board told."""

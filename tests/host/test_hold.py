@@ -154,6 +154,15 @@ def test_a_running_board_is_refused_unless_it_is_joined(here):
         runner_of([], board=FakeBoard(), join=True)
 
 
+def test_a_pc_that_comes_later_knows_of_locked_buttons_and_its_key_unlocks_them(here):
+    """The board's hello says so; its event was before this PC's time."""
+    runner = runner_of(quiet(), board=FakeBoard(lambda: iter(quiet()), locked=True))
+    assert any("locked" in said and "k unlocks" in said for said in runner.notes())
+    turning(runner, Keyboard({2: "k"}), Counter(), 4)
+    assert runner.session.board.asked[-1]["at"] == "off"
+    assert not runner_of(quiet()).scene().locked
+
+
 def test_joining_a_hold_of_another_chocolate_is_refused(here):
     """Its window would be judged wrongly."""
     board = FakeBoard()
@@ -376,10 +385,8 @@ class Counter:
 def turning(runner, keyboard, interrupts, turns):
     """A hold's rounds by hand: its course after so many of them."""
     from bainwright.livelog import LiveLog, make_folder
-    from bainwright.scene import Scene
 
-    scene = Scene("dark", "fake", hold_module.window_of(runner.choice), False, 30, 150.0)
-    course = watch.Watch(scene, LiveLog(make_folder(None, "dark"), {}), runner.view)
+    course = watch.Watch(runner.scene(), LiveLog(make_folder(None, "dark"), {}), runner.view)
     for _ in range(turns):
         if course.ended is None:
             runner._turn(course, keyboard, interrupts)
