@@ -47,6 +47,10 @@ class Talk:
         """The next event of that name."""
         return self.until(lambda said: said.get("event") == name)
 
+    def hands_off(self, told: dict[str, Any]) -> None:
+        """Until the button of a long press that was told of is up again."""
+        self.until(lambda said: said.get("t", 0) > told["t"] + 3000)
+
     def asked(self, ask: str) -> dict[str, Any]:
         """The next line that asks this."""
         return self.until(lambda said: said.get("ask") == ask)
@@ -143,12 +147,12 @@ def test_yes_held_in_a_water_pause_changes_the_bowl_for_the_next_chocolates_with
         talk.until(lambda said: said.get("state") == "hold")
         for name in ("milk", "dark"):
             talk.board.press("no", 2000)
-            talk.until(lambda said: said.get("state") == "pause")
+            talk.hands_off(talk.until(lambda said: said.get("state") == "pause"))
             talk.board.press("yes", 2000)
             assert talk.event("chosen")["number"] == (2 if name == "milk" else 1)
             told = talk.event("changed")
             assert told["name"] == name
-            talk.until(lambda said, at=told["t"]: said.get("t", 0) > at + 3000)  # the button is up again
+            talk.hands_off(told)
             talk.board.press("yes", 300)
             went_on = talk.until(lambda said: said.get("stage") == "change" and said.get("state") in ("hold", "off"))
             assert went_on["ask"] == "bowl_off"
