@@ -36,6 +36,8 @@ GAP_MS = 4500
 TOP_UP_SHARE, TAP_C = 0.3, 15.0  # a fifth of the full water into a bath down to two thirds, from a cold tap
 POWER_LATE_MS = 3000  # guard open within 2 s of detection, and power is told as the mean of a second
 TRUE_K = 0.2  # a probe's bias: water that someone poured too warm is over its limit, and told so rightly
+BELIEVED_S = 3600.0  # losses that a look saw are believed for so long
+FELL_K = 0.7  # twice 0.3 K and a step of the reading
 SLACK_S = 0.05  # a pass is told to the millisecond
 CRASH_FILE = "/crash.txt"
 COLD = ("idle", "pause", "trip")
@@ -58,6 +60,8 @@ class Result:
         How far the water's truth went over its limit after the strike.
     trips, rightly : int
         Faults that came into force; those of them that only said that water was poured too warm for the stage.
+    alarms : list of str
+        Warnings of a probe out of its place or a heater that lost or gained, in an evening where none of it was so.
     looks_s : int
         Seconds in which a hold's heat was held back.
     """
@@ -73,6 +77,7 @@ class Result:
     seen: list[str] = field(default_factory=list)
     trips: int = 0
     rightly: int = 0
+    alarms: list[str] = field(default_factory=list)
     looks_s: int = 0
     seconds: float = 0.0
     digest: str = ""
@@ -89,8 +94,8 @@ class Result:
             "case": str(self.case), "broken": self.broken, "missed": self.missed, "told_s": _number(self.told_s),
             "due_s": _number(self.due_s), "end_s": _number(self.stopped_s),
             "over_k": round(self.over_k, 2), "warmest_c": round(self.warmest_c, 2),
-            "seen": self.seen, "trips": self.trips, "rightly": self.rightly, "looks_s": self.looks_s,
-            "seconds": round(self.seconds), "digest": self.digest, "masked": self.masked,
+            "seen": self.seen, "trips": self.trips, "rightly": self.rightly, "alarms": self.alarms,
+            "looks_s": self.looks_s, "seconds": round(self.seconds), "digest": self.digest, "masked": self.masked,
         }
 
 
@@ -215,6 +220,8 @@ def play_whole(case: Case) -> tuple[Result, Trace]:
         _judge_strikes(built, trace, result)
     elif not long:
         result.over_k = trace.warmest_c - limit_c(built)
+    if not built.strikes:
+        result.alarms = _alarms(built, result.seen)
     _judge_flash(built, trace, result)
     if twin_of(case) is not None:
         _judge_twin(case, trace, result)
@@ -223,6 +230,15 @@ def play_whole(case: Case) -> tuple[Result, Trace]:
     if not built.strikes and watch.trips and not _hurts(case):
         result.broken.append(f"19: tripped with nothing wrong: {', '.join(result.seen)}")
     return result, trace
+
+
+DOUBTS = ("probe_out", "bowl_out", "heater_lost", "strong_heater")  # warnings that a sound evening must not give
+
+
+def _alarms(built: Built, seen: list[str]) -> list[str]:
+    """Which of them came with nothing wrong; a bowl's probe that was pulled to be washed is rightly told."""
+    washed = any(mishap.name == "bowl_out" for mishap in built.setting.mishaps)
+    return [name for name in seen if name in DOUBTS and not (washed and name == "bowl_out")]
 
 
 TWINS = ("host", "wrap", "say")
@@ -324,6 +340,8 @@ def _judge_end(built: Built, trace: Trace, result: Result, told: Row) -> None:
     before = [row.given_w for row in trace.rows if told.t_ms - 600_000 <= row.t_ms <= told.t_ms]
     due_s = told.t_ms / 1000 + strike.then(s.values, s, sum(before) / len(before))
     after = [row for row in trace.rows if row.t_ms >= told.t_ms]
+    if strike.within is by_asking and _let_go(after):
+        due_s += BELIEVED_S + result.due_s
     if strike.ends == "latched":
         end = next((row for row in after if row.latched and 1 << row.fault & bits(strike.tells)), None)
     elif strike.ends == "RUN_TIMER":
@@ -338,6 +356,12 @@ def _judge_end(built: Built, trace: Trace, result: Result, told: Row) -> None:
     if due_s + SLACK_S < trace.seconds and not (end is not None and end.t_ms / 1000 <= due_s + SLACK_S):
         result.missed = f"{strike.name}: first sign at {told.t_ms / 1000 - s.strike_s:.0f} s, then not {strike.ends} " \
                         f"by {due_s - s.strike_s:.0f} s (was at {result.stopped_s:.0f} s)"
+
+
+def _let_go(after: list[Row]) -> bool:
+    """Did the look end with heat allowed again? The water fell by itself in it, which reads as losses."""
+    rest = next((row for row in after if row.heat_ok or row.latched), None)
+    return rest is not None and rest.heat_ok and rest.state == "hold" and not rest.warn >> faults.HEATER_LOST & 1
 
 
 def due_s(built: Built, trace: Trace) -> float:
@@ -402,17 +426,21 @@ def fallen_s(built: Built, trace: Trace) -> float:
 
 
 def failed_s(built: Built, trace: Trace) -> float:
-    """When the heat asked for since the heater was lost, had it come, would have lifted the largest load by 2 K."""
+    """When the heat asked for since the heater was lost, had it come, would have lifted the largest load by 2 K.
+
+    And the water has fallen by 0.3 K in each half of that: a bath that stays is promised to nobody.
+    """
     s, v = built.setting, built.setting.values
     if built.case.phase in (*BEFORE, *CHECKING):
         return self_test(v, s)
-    spare_j, promise_j = 0.0, 2.0 * load_j_per_k(v)
+    spare_j, promise_j, base_c = 0.0, 2.0 * load_j_per_k(v), 0.0
     bowl_w_per_k = FILM_W_PER_M2K * wetted_m2(v["chocolate_kg"])
     for row, true in zip(trace.rows, trace.truth, strict=False):
         if row.t_ms < s.strike_s * 1000 or row.water_c is None:
             continue
         away_w = believed_w(v, row.water_c - s.room_c + 2.0) + bowl_w_per_k * max(0.0, row.water_c - true[2] + 1.0)
         spare_j = max(0.0, spare_j + row.duty * v["heater_w"] - away_w)
-        if spare_j >= promise_j:
+        base_c = max(base_c, true[1]) if spare_j else true[1]
+        if spare_j >= promise_j and base_c - true[1] >= FELL_K:
             return row.t_ms / 1000 - s.strike_s + 2.0 * (float(v["heater_lag_s"]) + PROBE_LAG_S)
     return math.inf

@@ -133,7 +133,7 @@ def by_bowl_fall(v: Values, s: Setting) -> float:
 
 
 def by_asking(v: Values, s: Setting) -> float:
-    """From the heat asked for, above losses and what the bowl may take: see `judge.failed_s`."""
+    """From the heat asked for, above losses and what the bowl may take, and a fall: see `judge.failed_s`."""
     return -4.0
 
 
@@ -352,9 +352,12 @@ STRIKES = (
            ("HEAT_AT_REST", "SWITCH_SHORTED", "GUARD_WELDED", "OVER_HARD_LIMIT", "OVER_STAGE"), at_rest,
            (*BEFORE, *HOLDING), "the thermal fuse alone, after the manual-reset cut-out", hot=True, watch_s=7200.0,
            note="the firmware sees the heat and can cut neither"),
-    Strike("heater_open", _fault("heater_open"), ("NO_HEAT_AT_START", "HEATER_LOST", "WATER_STUCK"), by_asking,
+    Strike("heater_open", _fault("heater_open"), ("NO_HEAT_AT_START", "HEATER_LOST", "WATER_STUCK", "SWAPPED"),
+           by_asking,
            (*BEFORE, "guard_pulse", "switch_pulse", "wait", "warm_pulse", "warm_up", "quiet", "night"),
-           "nothing: the bowl cools", watch_s=5400.0, stops=True, ends="latched", then=retested),
+           "nothing: the bowl cools", watch_s=5400.0, stops=True, ends="latched", then=retested,
+           note="in a start it may be named swapped; water that cools by itself in the look is taken for losses, and "
+                "the heater told an hour later"),
     Strike("watts_low", _world("watts_share", 0.2), ("NO_HEAT_AT_START", "HEATER_LOST"), None, (),
            "nothing: the bowl cools", watch_s=3600.0),
     Strike("watts_high", _world("watts_share", 1.6), ("STRONG_HEATER",), None, (),

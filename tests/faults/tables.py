@@ -81,10 +81,19 @@ def _summary(rows: list[Row]) -> str:
         ("everyday acts played / that tripped", f"{len(everyday)} / {sum(bool(row['trips']) for row in everyday)}"),
         ("hours of ordinary evenings and nights, of 10,000 aimed at", f"{soaked:.0f}"),
         ("false trips in them, per 1,000 h", f"{trips}, {rate}"),
+        ("false warnings (`probe_out`, `bowl_out`, `heater_lost`, `strong_heater`) in everyday acts / in those hours",
+         f"{_alarmed(everyday)} / {_alarmed(ordinary)}"),
         ("heat off in them since warmer water was poured than the stage allows",
          f"{sum(row.get('rightly', 0) for row in ordinary)}"),
         ("heat held back in them to look, s per h", f"{sum(row['looks_s'] for row in ordinary) / max(1, soaked):.1f}"),
     ])
+
+
+def _alarmed(rows: list[Row]) -> str:
+    """How many were warned of with nothing wrong, and of what."""
+    names = Counter(name for row in rows for name in row.get("alarms", []))
+    what = ", ".join(f"{name} {count}" for name, count in names.most_common())
+    return f"{sum(bool(row.get('alarms')) for row in rows)}" + (f" ({what})" if what else "")
 
 
 def _unplayed(rows: list[Row]) -> str:
