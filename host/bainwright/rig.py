@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -131,24 +131,26 @@ def load_rig(name_or_path: str | Path) -> Rig:
     Raises
     ------
     FileError
-        When there is no such rig, or its file is not right.
+        When there is no such rig, or its file is not right: everything that is wrong with it at once.
     """
     path, source = find_file(name_or_path, BUNDLED, "rig")
     doc = read_toml(path, "rig")
     where = f"rig {source}"
-    plant = check(_table(doc, "plant", where), PlantTable, f"{where}, [plant]")
-    vessels = {
-        name: check(table, Vessel, f"{where}, [vessel.{name}]") for name, table in _table(doc, "vessel", where).items()
-    }
-    pins = pinout.text_of(_table(doc, "pins", where), where)
+    wrong: list[FileError] = []
+    plant = check(_sound(_table(doc, "plant", where, wrong), lambda one: check(one, PlantTable, f"{where}, [plant]"),
+                         wrong), PlantTable, where)  # fmt: skip
+    vessels = {name: _vessel(table, f"{where}, [vessel.{name}]", wrong)
+               for name, table in _table(doc, "vessel", where, wrong).items()}  # fmt: skip
+    table = _sound(_table(doc, "pins", where, wrong), lambda one: pinout.text_of(one, where), wrong)
+    pins = pinout.text_of(table, where)
     written = {**dict(flatten(doc)), **({"pins": pins} if pins else {})}
     missing = [name for name in REQUIRED if name not in written]
     if missing:
-        raise FileError(f"{where} leaves out {', '.join(missing)}", hint="every rig file must give these itself")
-    rig = Rig(written["name"], _checked(written, where), plant, vessels, source, written)
-    for vessel in vessels:
-        rig.with_vessel(vessel)  # a vessel that cannot be is refused now, not on the evening it is asked for
-    return rig
+        wrong.append(FileError(f"{where} leaves out {', '.join(missing)}",
+                               hint="every rig file must give these itself"))  # fmt: skip
+    settings, more = _judged(written, where)
+    _refuse([*wrong, *more], where)
+    return Rig(written["name"], settings, plant, vessels, source, written)
 
 
 def find_file(name_or_path: str | Path, folder: Path, what: str) -> tuple[Path, str]:
@@ -180,29 +182,87 @@ def flatten(doc: Mapping[str, Any], prefix: str = "") -> list[tuple[str, Any]]:
     return pairs
 
 
-def _table(doc: dict[str, Any], name: str, where: str) -> dict[str, Any]:
+def _table(doc: dict[str, Any], name: str, where: str, wrong: list[FileError]) -> dict[str, Any]:
     table = doc.pop(name, {})
+    if isinstance(table, dict):
+        return table
+    wrong.append(FileError(f"{where}, {name}", got=board.shown(table), wanted=f"a [{name}] table"))
+    return {}
+
+
+def _vessel(table: Any, where: str, wrong: list[FileError]) -> Vessel:
     if not isinstance(table, dict):
-        raise FileError(f"{where}, {name}", got=table, wanted=f"a [{name}] table")
-    return table
+        wrong.append(FileError(where, got=board.shown(table), wanted="a table"))
+        return Vessel()
+
+    def alone(one: dict[str, Any]) -> None:
+        check(one, Vessel, where)
+        _checked(one, where)  # a vessel that cannot be is refused now, not on the evening it is asked for
+
+    return check(_sound(table, alone, wrong), Vessel, where)
+
+
+def _sound(table: dict[str, Any], judge: Callable[[dict[str, Any]], object], wrong: list[FileError]) -> dict[str, Any]:
+    """The entries that `judge` takes, each alone; what is the matter with the others joins `wrong`."""
+    sound = {}
+    for name, value in table.items():
+        try:
+            judge({name: value})
+        except FileError as failed:
+            wrong.append(failed)
+        else:
+            sound[name] = value
+    return sound
+
+
+def _refuse(wrong: list[FileError], where: str) -> None:
+    if len(wrong) == 1:
+        raise wrong[0]
+    if wrong:
+        lines = "".join("\n  " + fault.words().removeprefix(where).lstrip(":, ") for fault in wrong)
+        raise FileError(f"{where}: {len(wrong)} things are wrong with it{lines}")
 
 
 def _checked(written: Mapping[str, Any], where: str) -> dict[str, Any]:
-    values, why = board.check(board.SETTINGS, dict(written))
-    if values is None:
-        raise board_refusal(where, why, _ROWS, written, ("plant", "vessel", "pins"))
-    why, hint = _resistor_fault(values) or pinout.misfit(values) or (None, None)
-    if why:
-        raise FileError(f"{where}: {why}", hint=hint)
-    return dict(values)
+    values, wrong = _judged(written, where)
+    _refuse(wrong, where)
+    return values
 
 
-def _resistor_fault(values: Mapping[str, Any]) -> tuple[str, str] | None:
+def _judged(written: Mapping[str, Any], where: str) -> tuple[dict[str, Any], list[FileError]]:
+    """The settings with those that are right, and what is wrong with the others, or with all of them together."""
+    wrong: list[FileError] = []
+
+    def alone(one: dict[str, Any]) -> None:
+        values, why = board.check(board.SETTINGS, one)
+        if values is None:
+            raise board_refusal(where, why, _ROWS, one, ("plant", "vessel", "pins"))
+
+    sound = _sound(dict(written), alone, wrong)
+    values = {**board.defaults(board.SETTINGS), **sound}
+    values = {name: float(value) if _ROWS[name][board.KIND] == board.FLOAT else value for name, value in values.items()}
+    together = list(_resistor_faults(values))
+    if not {"board", "pins"} & (written.keys() - sound.keys()):  # nobody can tell where the pins of no board go
+        together += _pin_faults(values)
+    return values, wrong + [FileError(f"{where}: {why}", hint=hint) for why, hint in together]
+
+
+def _pin_faults(values: Mapping[str, Any]) -> Iterator[tuple[str, str | None]]:
+    """What the matter is with each pin that cannot be where it was moved."""
+    while fault := pinout.misfit(values):
+        yield fault
+        name = fault[0].partition(":")[0].removeprefix("pins.")
+        rest = " ".join(word for word in values["pins"].split() if word.partition("=")[0] != name)
+        if rest == values["pins"]:
+            return
+        values = {**values, "pins": rest}
+
+
+def _resistor_faults(values: Mapping[str, Any]) -> Iterator[tuple[str, str | None]]:
     """A platinum probe's converter measures up to its reference resistor, and the element passes 1.497 R0 at 130 °C."""
     for at in ("probe.water.", "probe.bowl."):
         least_ohm = 1.5 * values[at + "r0_ohm"]
         if values[at + "kind"] == "platinum" and not values[at + "reference_ohm"] >= least_ohm:
             got = f"{at}reference_ohm: got {values[at + 'reference_ohm']:g}"
-            return f"{got}, wanted at least {least_ohm:g}: 1.5 x r0_ohm", "boards for Pt100 have 430, for Pt1000 4300"
-    return None
+            yield f"{got}, wanted at least {least_ohm:g}: 1.5 x r0_ohm", "boards for Pt100 have 430, for Pt1000 4300"
 

@@ -98,7 +98,7 @@ def test_vessels_change_only_what_they_name(rig_file):
 
 def test_vessel_that_cannot_be_is_refused_when_the_rig_is_read(rig_file):
     """Not on the evening it is asked for."""
-    assert "vessel big: water_l" in refusal(rig_file(LEAST + "[vessel.big]\nwater_l = 99.0\n"))
+    assert "[vessel.big]: water_l" in refusal(rig_file(LEAST + "[vessel.big]\nwater_l = 99.0\n"))
 
 
 @pytest.mark.parametrize(
@@ -122,6 +122,34 @@ def test_vessel_that_cannot_be_is_refused_when_the_rig_is_read(rig_file):
 def test_wrong_figures_are_refused_in_words(rig_file, old, new, words):
     """What, got, wanted, next."""
     assert words in refusal(rig_file(LEAST.replace(old, new)))
+
+
+def test_everything_that_is_wrong_is_said_at_once(rig_file):
+    """One line for each, settings, pins, vessels and plant alike: nobody mends a file one message at a time."""
+    text = LEAST.replace("heater_w = 100.0", "heater_w = 9e9").replace('switch = "dc"', 'swich = "dc"')
+    text = 'board = "pico"\npanel = true\n' + text + """
+[pins]
+yes = 9
+no = 9
+sda = 99
+[vessel.big]
+water_l = 99
+[plant]
+bath = "milk"
+"""
+    first, *lines = refusal(rig_file(text)).splitlines()
+    assert "7 things are wrong" in first
+    names = (
+        "[plant], bath", "[vessel.big]: water_l", "leaves out switch", "heater_w", "'swich'", "pins.sda", "pins.no",
+    )  # fmt: skip
+    assert [line.strip().startswith(name) for name, line in zip(names, lines, strict=True)] == 7 * [True]
+
+
+def test_a_board_that_is_none_raises_no_doubt_about_its_pins(rig_file):
+    """Only what is wrong is named."""
+    why = refusal(rig_file('board = "pica"\n' + LEAST + "[pins]\nyes = 9\n"))
+    assert "board: got 'pica'" in why
+    assert "pins" not in why
 
 
 def test_plant_and_vessel_must_be_tables(rig_file):
