@@ -7,6 +7,7 @@ import math
 import pytest
 
 from bainwright.errors import FileError
+from bainwright.virtual.bench import FAULTS
 from bainwright.virtual.scenario import KINDS, kind_of, load_scenario, parse_scenario
 
 REFILL = {"at_s": 5.0, "kind": "refill", "mass_kg": 0.3, "temp_c": 24.0}
@@ -95,6 +96,14 @@ def test_fahrenheit_is_met_with_words(event, celsius):
 def test_unknown_fault_is_refused_with_the_nearest():
     """From the one list of faults."""
     assert "did you mean water_open?" in refused({"at_s": 1, "kind": "fault", "name": "water_opn"})
+
+
+def test_an_evening_s_file_may_break_every_part_that_the_bench_can_break():
+    """The display, and a bowl probe in each of its ways, too."""
+    events = [{"at_s": 1, "kind": "fault", "name": name} for name in FAULTS]
+    names = [event.name for event in parse_scenario({"event": events}).events]
+    assert names == list(FAULTS)
+    assert {"display_open", "bowl_short", "bowl_bad_crc"} <= set(names)
 
 
 def test_single_brackets_are_explained():

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from typing import Any, Protocol
+from typing import Any, Protocol, get_args
 
 from bainboard.drivers.platinum import platinum_ohm
 from bainwright.errors import UseError
 from bainwright.virtual.page import NEVER, Page
+from bainwright.virtual.scenario import FaultName
 from bainwright.virtual.standins._page import BEAT_BIT, GUARD_BIT
 
 SECOND_US = 1_000_000
@@ -23,11 +24,7 @@ RATIO_FULL = 0xFFFE  # the platinum probe's converter at its end
 HAND_C, HAND_S = 33.0, 20.0  # a palm, and how fast it warms a steel tube; chosen
 CONVERTER_STEP = 16  # a 12-bit converter whose word is scaled to 16 bits
 
-FAULTS = (
-    "water_open", "water_short", "water_stuck", "water_power_on", "water_bad_crc",
-    "bowl_open", "bowl_short", "bowl_stuck", "bowl_power_on", "bowl_bad_crc",
-    "bus_low", "bus_dead", "switch_shorted", "guard_welded", "heater_open", "display_open",
-)
+FAULTS = get_args(FaultName)  # an evening's file may name each of them
 
 
 class WorldLike(Protocol):
