@@ -189,6 +189,9 @@ def stock_and_tell(asked: StockAsked, shown: Shown, *, as_json: bool, say: Say) 
         found = [(path.parent, left) for path in sorted(HOLDS.glob(f"*/{STOCK}")) if (left := read_left(path.parent))]
     else:
         folder = Path(asked.log)
+        if not folder.exists():
+            raise FileError(f"there is no hold at {folder}", wanted="the folder of an evening",
+                            hint="for instance holds/dark-1; bain stock alone lists what is kept")
         folder = folder if folder.is_dir() else folder.parent
         left = _told(folder, asked) if _tells(asked) else read_left(folder)
         found = [(folder, left)] if left else []

@@ -143,3 +143,10 @@ def test_of_which_evening_is_asked(capsys):
     code, out, err = stock(capsys)
     assert (code, out) == (0, "")
     assert "nothing is kept" in err
+
+
+@pytest.mark.parametrize("arguments", [("nowhere",), ("nowhere/hold.csv", "--left", "640g")])
+def test_a_folder_that_is_none_is_named_as_it_was_typed(capsys, arguments):
+    code, out, err = stock(capsys, *arguments)
+    assert (code, out) == (2, "")
+    assert f"there is no hold at {arguments[0]}" in err
