@@ -19,6 +19,7 @@ from bainwright.errors import FileError, UseError
 from bainwright.livelog import HOLDS
 from bainwright.logs import FACTS, HoldLog, read_log
 from bainwright.oswords import reason
+from bainwright.plan.kitchen import SEIZES_FROM
 from bainwright.plan.measures import Shown, parse_mass_kg
 from bainwright.rig import Rig
 
@@ -96,7 +97,9 @@ def judge(left: Left, never_above_c: float) -> tuple[str, str]:
         What the chocolate must never meet.
     """
     if left.water:
-        return DISCARD, "discard it: bath water is no drinking water, and from 1.5 to 3 % of it chocolate seizes."
+        least, most = (100.0 * share for share in SEIZES_FROM)
+        return DISCARD, (f"discard it: bath water is no drinking water, and from {least:g} to {most:g} % of it "
+                         "chocolate seizes.")
     if left.peak_c is not None and left.peak_c > never_above_c:
         return NOT_FIT, (f"not fit to temper: it was at {left.peak_c:.1f} °C, {never_above_c:g} °C is the most it "
                          "bears; for baking it will do.")

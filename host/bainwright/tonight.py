@@ -9,11 +9,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from bainboard.programme import NUDGE_K
 from bainwright import words
 from bainwright.chocolate import Profile, window_at
 from bainwright.indicators import Indicators
 from bainwright.link import Status
 from bainwright.plan.heating import Around, bath_j_per_k, steady, swap_l
+from bainwright.plan.kitchen import thicker_by
 from bainwright.plan.refills import Bowl, largest_kg, largest_solid_kg
 from bainwright.plan.seeding import STUFF, Batch, seed_for_melt_kg
 from bainwright.rig import Rig
@@ -209,8 +211,10 @@ def _seed_advice(tonight: Tonight) -> str:
 
 
 def _nudge_reason(tonight: Tonight) -> str:
-    return ("crystal grows as it stands, and a little warmth slows it. When that is used up: stir in warm untempered "
-            "melt, or melt and temper again")
+    # Viscosity alone would not be worth a lift: it must not be taken for one that failed when the bowl looks the same.
+    least, most = thicker_by(tonight.profile.target_c + NUDGE_K, tonight.profile.target_c)
+    return (f"crystal grows as it stands, and a little warmth slows it; the lift itself thins it by {least - 1:.0%} to "
+            f"{most - 1:.0%} only. When that is used up: stir in warm untempered melt, or melt and temper again")
 
 
 def _thin_reason(tonight: Tonight) -> str:

@@ -2,21 +2,32 @@
 
 from __future__ import annotations
 
+import math
+
 import psychrolib
 import pytest
+from fake_board import status_line
 from iapws import IAPWS97
 
-from bainwright.chocolate import CAPS, load_profile
+from bainboard.programme import NUDGE_K
+from bainwright.chocolate import CAPS, bundled_profiles, load_profile
 from bainwright.errors import UseError
+from bainwright.link import Status, decode
 from bainwright.plan import asked as plan_asked
 from bainwright.plan import heating, kitchen, seeding
 from bainwright.plan.heating import Around
-from bainwright.plan.planner import TEST_FOR_S, TEST_LONGER_S
+from bainwright.plan.measures import Shown
+from bainwright.plan.parts import Plan
+from bainwright.plan.planner import TEST_FOR_S, TEST_LONGER_S, make_plan
 from bainwright.plan.seeding import STUFF, Batch
 from bainwright.plan.sources import MEMORY, PRACTICE, READ
+from bainwright.plan.words import text
 from bainwright.rig import Rig, load_rig
+from bainwright.stock import DISCARD, Left, judge
+from bainwright.tonight import Tonight
 from bainwright.virtual import air, fat
 from bainwright.virtual.body import CHOCOLATE_KG_PER_M3, WATER_CP_J_PER_KGK, body_of
+from bainwright.virtual.scenario import Draught, load_scenario
 
 psychrolib.SetUnitSystem(psychrolib.SI)
 
@@ -25,7 +36,29 @@ WILLE_LUTTON_1966 = (17.3, 23.3, 25.5, 27.5, 33.8, 36.3)  # read, through a seco
 LOVEGREN_1976 = (13.0, 20.0, 23.0, 25.0, 30.0, 33.5)  # from memory
 DAVIS_DIMICK_1986 = (13.1, 17.7, 22.4, 26.4, 30.7, 33.8)  # from memory
 AUTHORS = (WILLE_LUTTON_1966, LOVEGREN_1976, DAVIS_DIMICK_1986)
-FORM_IV, FORM_V = 3, 4
+FORM_IV, FORM_V, FORM_VI = 3, 4, 5
+ALPHA_1999, BETA_PRIME_1999, BETA_1999 = (17.0, 22.0), (20.0, 27.0), (29.0, 34.0)  # van Malssen et al., from memory
+TEMPERED = [name for name in bundled_profiles() if name != "melted"]
+# Cocoa butter itself (Beckett, constants table, 4th ed., read): J/kg·K solid and liquid, J/kg; no plan needs them.
+BUTTER_CP_SOLID, BUTTER_CP_LIQUID, BUTTER_LATENT = 2010.0, 2090.0, 157e3
+FORM_V_LATENT = (120e3, 157e3)  # J/kg, from memory
+SUGAR_CP = 1244.0  # J/kg·K, sucrose at 25 °C, from memory
+CONDUCTIVITY_W_PER_MK = 0.27  # of chocolate at 30 °C (Beckett, constants table, 4th ed., read)
+
+
+def planned(name: str, total: str) -> Plan:
+    """The plan of a batch, all else as usual."""
+    return make_plan(plan_asked.settle(plan_asked.Asked(name, total=total), Shown()))
+
+
+def told(plan: Plan) -> str:
+    """What it says, on one line."""
+    return " ".join(text(plan, Shown()).split())
+
+
+def status_of(*, bowl_c: float) -> Status:
+    """A status line of a bowl that is dipped from."""
+    return decode(status_line(1, 1000, bowl=round(1000 * bowl_c))[:-1])
 
 
 def bowl_of_2_kg() -> Rig:
@@ -48,6 +81,40 @@ def test_darks_window_lies_above_form_iv_and_below_form_v():
     dark = load_profile("dark")
     assert dark.low_c > max(author[FORM_IV] for author in AUTHORS)
     assert dark.high_c < WILLE_LUTTON_1966[FORM_V] < dark.ceiling_c < 36.3
+
+
+@pytest.mark.parametrize("name", TEMPERED)
+@pytest.mark.parametrize("author", AUTHORS)
+def test_a_melt_leaves_no_crystal_and_a_window_none_but_form_v(name, author):
+    """Whoever is right: melt and stock are over form VI, the window's foot over form IV (van Malssen: beta')."""
+    profile = load_profile(name)
+    assert min(profile.melt_c, profile.keep_c) > author[FORM_VI]
+    lowered_k = STUFF[profile.kind].milk_fat_k
+    assert profile.low_c > max(author[FORM_IV], BETA_PRIME_1999[1])
+    assert BETA_1999[0] - lowered_k < profile.low_c < profile.high_c < BETA_1999[1] - lowered_k
+
+
+def test_a_room_fit_to_work_in_is_where_the_worst_crystal_melts():
+    """Alpha melts at 17-22 °C (van Malssen et al. 1999, from memory): colder, a shell may set in it and bloom."""
+    assert ALPHA_1999[0] < kitchen.ROOM_LOW_C < kitchen.ROOM_HIGH_C <= ALPHA_1999[1]
+
+
+@pytest.mark.parametrize(
+    ("name", "cools_to"),
+    [("dark", (27, 29)), ("milk", (26, 28)), ("white", (25, 27)), ("ruby", (26, 28)), ("caramelised_white", (26, 28))],
+)
+def test_seeding_goes_to_the_top_of_the_window_and_not_down_to_where_others_cool(name, cools_to):
+    """Cooling first and warming up again is another method's (common practice): no plan of ours goes so far down."""
+    wanted = planned(name, "1kg").wanted
+    assert wanted.end_c == wanted.profile.high_c > cools_to[1]
+    assert wanted.profile.low_c >= cools_to[1]
+
+
+def test_dark_that_sagged_some_degrees_is_warmed_back_and_not_given_up():
+    """Common practice, no source: 32 °C may sag a few degrees and be warmed back; only warmth takes the seed."""
+    watched = Tonight(load_profile("dark"), load_rig("pot"))
+    assert watched.see(status_of(bowl_c=29.0)) == []
+    assert "assume the seed is lost" in watched.see(status_of(bowl_c=34.6))[0]
 
 
 @pytest.mark.parametrize(("name", "low_c", "high_c"), [("dark", 45, 50), ("milk", 40, 45), ("white", 40, 45)])
@@ -98,6 +165,34 @@ def test_properties_are_becketts():
     assert STUFF["white"].latent.mark == MEMORY
 
 
+def test_latent_heat_is_that_of_the_butter_in_it_and_not_multiplied_by_it_again():
+    """Over cocoa butter's 157 (form V alone 120-157) kJ/kg it is a share of fat that chocolate has: 25 to 42 %."""
+    for kind in ("dark", "milk", "white"):
+        least, most = (STUFF[kind].latent.value / latent for latent in reversed(FORM_V_LATENT))
+        assert 0.25 < least < most < 0.42
+        assert least == pytest.approx(STUFF[kind].latent.value / BUTTER_LATENT)
+
+
+@pytest.mark.parametrize(
+    ("of_butter", "of_chocolate"),
+    [(BUTTER_CP_SOLID, seeding.CP_SOLID.value), (BUTTER_CP_LIQUID, seeding.CP_LIQUID.value)],
+)
+def test_specific_heat_is_that_of_butter_and_sugar_mixed(of_butter, of_chocolate):
+    """Cocoa butter 2010 solid, 2090 liquid (Beckett, read), sugar for the rest (from memory): within an eighth."""
+    fat_share = STUFF["dark"].latent.value / BUTTER_LATENT
+    assert of_chocolate == pytest.approx(fat_share * of_butter + (1 - fat_share) * SUGAR_CP, rel=0.125)
+
+
+def test_film_of_a_bowl_left_alone_is_more_than_conduction_and_less_than_stirring():
+    """0.27 W/m·K (Beckett, read). A ball of the bowl's radius that only conducts has 5 k/R between wall and mean, under
+    a steady flow (from memory: Carslaw & Jaeger, conduction in a sphere); the film is chosen, good to a third.
+    """
+    body = body_of(bowl_of_2_kg())
+    conducts_w_per_m2k = 5.0 * CONDUCTIVITY_W_PER_MK / (0.5 * body.bowl_diameter_m)
+    assert conducts_w_per_m2k == pytest.approx(11.25)
+    assert 2.0 * conducts_w_per_m2k < body.table.rest_film_w_per_m2k < body.table.stirred_film_w_per_m2k
+
+
 def test_plan_and_simulated_warmer_stand_on_the_same_dark_chocolate():
     """One figure, two users: the plan's heat of dark chocolate is the built-in plant's."""
     assert STUFF["dark"].latent.value == fat.LATENT_J_PER_KG
@@ -131,6 +226,20 @@ def test_a_melt_thickens_by_half_from_40_to_31_5():
     least, most = kitchen.thicker_by(40.0, 31.5)
     assert least == pytest.approx(1.42, abs=0.007)
     assert most == pytest.approx(1.53, abs=0.007)
+
+
+def test_a_nudge_thins_by_a_percent_or_two_and_says_that_this_is_not_what_it_is_for():
+    """0.3-0.5 K at a time (common practice); by Lee 2024's 32.5-39.6 kJ/mol that is 1.2 to 2.6 % thinner (computed)."""
+    assert 0.3 <= NUDGE_K <= 0.5
+    said = Tonight(load_profile("dark"), load_rig("pot")).event("thicker", {})[0]
+    by_hand = [math.exp(e / 8.314 * (1 / (273.15 + 31.5) - 1 / (273.15 + 31.5 + NUDGE_K))) for e in (32.5e3, 39.6e3)]
+    assert f"thins it by {by_hand[0] - 1:.0%} to {by_hand[1] - 1:.0%} only" in said
+
+
+def test_what_a_melt_at_40_flows_like_is_told_of_the_melt_alone():
+    """Flow at 40 °C does not predict tempered flow (Talbot 2005, read): the plan says so beside its figure."""
+    said = told(planned("dark", "2kg"))
+    assert "1.4 to 1.5 times as thick as at 40.0 °C before any crystal forms" in said
 
 
 def test_cocoa_butter_melts_over_a_range():
@@ -187,6 +296,25 @@ def test_room_to_work_in_is_that_of_the_trade():
     assert kitchen.room_cautions(20.0, 0.5, 20.0) == []
 
 
+def test_a_room_is_too_damp_well_before_the_surface_takes_up_water():
+    """82 to 85 % relative humidity for dark, 78 % for milk (read)."""
+    (takes_up,) = [figure for figure in kitchen.ROOM_FIGURES if "takes up water" in figure.what]
+    assert (takes_up.value, takes_up.mark) == (82.0, READ)
+    assert "milk 78 %" in takes_up.source
+    assert "too damp" in kitchen.room_cautions(20.0, 0.779, None)[0]
+
+
+@pytest.mark.parametrize(("total", "thick", "seizes"), [("2kg", "10 g", "30 g"), ("1kg", "5 g", "15 g")])
+def test_how_much_water_spoils_a_bowl_is_told_in_grams(total, thick, seizes):
+    """Thickens from 0.5-1 % added, seizes at 1.5-3 % (from memory, and marked so)."""
+    plan = planned("dark", total)
+    assert f"From about {thick} of water in this bowl it thickens, from {seizes} it may seize" in told(plan)
+    assert {figure.mark for figure in plan.figures if "water in chocolate" in figure.what} == {MEMORY}
+    verdict, why = judge(Left("dark", "dark", water=True), 55.0)
+    assert verdict == DISCARD
+    assert "from 1.5 to 3 %" in why
+
+
 @pytest.mark.parametrize(
     ("temp_c", "humidity", "centre_c", "word"),
     [
@@ -194,7 +322,9 @@ def test_room_to_work_in_is_that_of_the_trade():
         (17.9, 0.45, None, "cold"),
         (20.0, 0.61, None, "too damp"),
         (20.0, 0.55, None, "damp side"),
-        (20.0, 0.50, 9.0, "dew point"),
+        (20.0, 0.50, 9.0, "dew point"),  # the one word, though 9 °C is colder than 20 as well
+        (20.0, 0.50, 19.9, "cold side"),  # centres at 20-25 °C: common practice, no source
+        (20.0, 0.50, 25.1, "warm side"),
     ],
 )
 def test_a_room_or_centre_that_will_not_do_is_named(temp_c, humidity, centre_c, word):
@@ -202,6 +332,13 @@ def test_a_room_or_centre_that_will_not_do_is_named(temp_c, humidity, centre_c, 
     said = kitchen.room_cautions(temp_c, humidity, centre_c)
     assert len(said) == 1
     assert word in said[0]
+
+
+def test_what_is_held_overnight_grows_nothing_and_the_plan_says_why():
+    """Water activity about 0.4 (Beckett, read) is below growth at 0.6 and toxin at 0.85: a night is about quality."""
+    said = told(planned("melted", "2kg"))
+    assert "kills nothing" in said
+    assert "water activity is about 0.4, growth wants 0.6 and toxins 0.85" in said
 
 
 def test_holding_warm_is_no_kill_step():
@@ -288,6 +425,19 @@ def test_a_bowl_of_2_kg_at_32_loses_6_watts_up_and_5_sideways():
     store_j_per_k = 2.0 * seeding.CP_LIQUID.value + 0.6 * 500.0
     assert store_j_per_k / ((top_w + bare_w) / 12.0) / 3600 == pytest.approx(1.1, rel=0.05)  # its time constant, h
     assert 60.0 * (top_w + bare_w) / store_j_per_k == pytest.approx(0.18, rel=0.05)  # unheated, K/min
+
+
+def test_a_draught_doubles_what_a_bowl_loses():
+    """A draught may (computed): that of the bundled evening, 2.5 times still air's convection, does within 10 %."""
+    (draught,) = [event for event in load_scenario("orange_sticks").events if isinstance(event, Draught)]
+    body = body_of(Rig("bare", bowl_of_2_kg().settings))
+
+    def lost_w_per_k(factor: float) -> float:
+        around = Around(20.0, 0.5, 2.0, 0.0, draught=factor)
+        side = heating.side_w_per_k(body, 32.0, around, bowl_off=True) - 2.0 * body.base_m2
+        return heating.top_w_per_k(body, 32.0, around) + side
+
+    assert lost_w_per_k(draught.factor) == pytest.approx(2.0 * lost_w_per_k(1.0), rel=0.1)
 
 
 def test_200_watts_lift_3_kg_of_water_by_0_96_kelvin_a_minute():

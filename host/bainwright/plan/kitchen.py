@@ -5,11 +5,15 @@ from __future__ import annotations
 import math
 
 from bainwright.errors import UseError
-from bainwright.plan.sources import PRACTICE, READ, Figure
+from bainwright.plan.sources import MEMORY, PRACTICE, READ, Figure
 from bainwright.virtual.air import KELVIN, saturation_pa
 
 ROOM_LOW_C, ROOM_HIGH_C = 18.0, 22.0  # common practice, no source
 DRY_ENOUGH, TOO_DAMP = 0.50, 0.60  # relative humidity; common practice, no source
+CENTRE_LOW_C, CENTRE_HIGH_C = 20.0, 25.0  # common practice, no source
+THICKENS_FROM, SEIZES_FROM = (0.005, 0.01), (0.015, 0.03)  # share of water stirred into chocolate; from memory
+WATER_ACTIVITY = 0.4  # of chocolate (Beckett, constants table, 4th ed.)
+GROWTH_FROM, TOXIN_FROM = 0.6, 0.85  # water activity below which nothing grows, and nothing makes toxin
 GAS_J_PER_MOLK = 8.314462618  # exact in the SI
 FLOW_J_PER_MOL = (32.5e3, 39.6e3)  # activation energy of chocolate's viscosity, 25-45 °C (Lee 2024)
 D50_MIN, Z_K = 1574.0, 14.0  # dark chocolate; published values, the paper is not named
@@ -19,6 +23,10 @@ ROOM_FIGURES = [
     Figure("room to work in, at most", ROOM_HIGH_C, "°C", PRACTICE, "18 to 22 °C"),
     Figure("humidity of the room, at most", 100 * TOO_DAMP, "%", PRACTICE, "better under 50 %"),
     Figure("humidity above which dark chocolate takes up water", 82.0, "%", READ, "82 to 85 %; milk 78 %"),
+    Figure("centres to dip, at least", CENTRE_LOW_C, "°C", PRACTICE, "20 to 25 °C"),
+    Figure("water in chocolate that thickens it, from", 100 * THICKENS_FROM[0], "%", MEMORY, "0.5 to 1 %"),
+    Figure("water in chocolate that makes it seize, from", 100 * SEIZES_FROM[0], "%", MEMORY, "1.5 to 3 %"),
+    Figure("water activity of chocolate", WATER_ACTIVITY, "", READ, "Beckett, constants table, 4th ed."),
 ]
 
 # IAPWS-IF97, region 4, the equation of the saturation line solved for temperature (eq. 31, table 34).
@@ -104,4 +112,8 @@ def room_cautions(temp_c: float, humidity: float, centre_c: float | None) -> lis
             "The centres are colder than the dew point: they sweat, and water thickens chocolate. "
             "Let them come to the room, wrapped, before you dip."
         )
+    elif centre_c is not None and centre_c < CENTRE_LOW_C:
+        said.append("The centres are on the cold side: the shell sets in a shock, dulls, and cracks as they warm up.")
+    elif centre_c is not None and centre_c > CENTRE_HIGH_C:
+        said.append("The centres are on the warm side: they soften, and keep the shell from setting.")
     return said

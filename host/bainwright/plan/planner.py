@@ -95,9 +95,8 @@ class _Planner:
 
     def plan(self) -> Plan:
         steps, course = self.evening()
-        figures = [*self.stuff.figures(), *heating.HEAT_FIGURES, *kitchen.ROOM_FIGURES]
-        if self.wanted.tempered:
-            figures = [*figures[:-3], seeding.MELTS_OUT, *STEP_FIGURES, *figures[-3:]]
+        of_temper = [seeding.MELTS_OUT, *STEP_FIGURES] if self.wanted.tempered else []
+        figures = [*self.stuff.figures(), *heating.HEAT_FIGURES, *of_temper, *kitchen.ROOM_FIGURES]
         return Plan(
             self.wanted,
             self.seed,

@@ -155,7 +155,7 @@ def _do(plan: Plan, step: Step, shown: Shown) -> str:
             f"{_swap_now(plan, shown)}"
         )
     if step.name == "settle":
-        return f"Bowl back, stir, take out what has not melted. Hold at {shown.temp(step.chocolate_c)}."
+        return f"Underside dry, bowl back, stir, take out what has not melted. Hold at {shown.temp(step.chocolate_c)}."
     if step.name == "test":
         sets = "about 5 minutes or less" if wanted.profile.kind == "dark" else "somewhat over 5 minutes"
         return (
@@ -350,7 +350,17 @@ def _room(plan: Plan, shown: Shown) -> list[str]:
         f"Dew point {shown.temp(room.dew_point_c)}: centres colder than that sweat.",
     ]
     if plan.wanted.tempered:
-        said.append(f"Centres are best at {shown.temps(20.0, 25.0)}.")
+        said.append(
+            f"Centres are best at {shown.temps(kitchen.CENTRE_LOW_C, kitchen.CENTRE_HIGH_C)}. Those of cream or "
+            "ganache keep by limits of their own."
+        )
+        thick_kg, seizes_kg = (
+            share[0] * plan.wanted.batch_kg for share in (kitchen.THICKENS_FROM, kitchen.SEIZES_FROM)
+        )
+        said.append(
+            f"From about {shown.mass(thick_kg)} of water in this bowl it thickens, from {shown.mass(seizes_kg)} it may "
+            "seize: wipe the underside dry whenever you lift it, and discard what bath water got into."
+        )
     if room.altitude_m:
         said.append(
             f"At {room.altitude_m:g} m water boils at {shown.temp(room.boiling_c)}: a thermometer in it should say so."
@@ -359,7 +369,9 @@ def _room(plan: Plan, shown: Shown) -> list[str]:
         days = kitchen.tenfold_min(plan.wanted.profile.target_c) / 1440
         said.append(
             f"Warmth of {shown.temp(plan.wanted.profile.target_c)} kills nothing: germs would need {days:.0f} days to "
-            "fall to a tenth. Clean and covered, a night is a matter of quality only."
+            f"fall to a tenth. But nothing grows: its water activity is about {kitchen.WATER_ACTIVITY:g}, growth "
+            f"wants {kitchen.GROWTH_FROM:g} and toxins {kitchen.TOXIN_FROM:g}. Clean, covered and dry, a night is a "
+            "matter of quality only."
         )
     return said
 
