@@ -177,6 +177,9 @@ def parse_profile(doc: dict[str, Any], path: str = "") -> Profile:
     if written.of is not None and (written.kind != "melted" or written.of not in CAPS or written.of == "melted"):
         raise FileError(f"{where}, of", got=repr(written.of), wanted="with kind = \"melted\", one of " + ", ".join(
             kind for kind in CAPS if kind != "melted"), hint="leave it out if you do not know: it is taken for milk")
+    if written.work.high_c <= written.work.low_c:
+        raise FileError(f"{where}, high_c", got=f"{written.work.high_c:g} °C",
+                        wanted=f"above low_c {written.work.low_c:g} °C")
     profile = _filled(written, path)
     # First, lest a window over the melting point be told as a fault of the ceiling, which nobody gave.
     if profile.kind != "melted" and FORM_V_C <= profile.high_c <= 50.0:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import click
 import pytest
 
 from bainwright import cli
 from bainwright.bag.doubts import doubts
 from bainwright.bag.path import draw
 from bainwright.chocolate import bundled_profiles, load_profile, parse_profile
+from bainwright.plan.measures import Shown
 
 
 @pytest.fixture(autouse=True)
@@ -63,11 +65,11 @@ def test_melted_stock_far_from_forty_is_unusual():
 
 def test_the_picture_goes_through_the_figures():
     """Each figure stands beside a row, the chocolate is on the melt's row and on the target's."""
-    lines = draw(load_profile("dark"))
+    lines = draw(load_profile("dark"), Shown())
     by_label = {line[:8].strip(): line[8:] for line in lines if line[:8].strip().endswith("°C")}
     assert set(by_label) == {"55 °C", "48 °C", "34.5 °C", "31.5 °C", "20 °C"}
     assert "●" in by_label["48 °C"]
-    assert by_label["31.5 °C"].count("●") > 20
+    assert by_label["31.5 °C"].count("●") > by_label["31.5 °C"].count("░") - 2 > 10  # the window shows between
     assert "═" in by_label["55 °C"]
     assert max(map(len, lines)) <= 100
 
@@ -77,6 +79,9 @@ def test_show_list_and_check_speak_and_give_json(capsys):
     assert code == 0
     assert "no source" in out
     assert "seed down to 29.5 °C" in out
+    code, out, _ = profile(capsys, "show", "dark", "--fahrenheit")
+    assert "Melt to 118.4 °F, seed down to 89.6 °F, work at 88.7 °F." in out
+    assert "window 87.8 to 89.6 °F" in out
     code, out, _ = profile(capsys, "list", "--json")
     assert [row["name"] for row in json.loads(out)] == bundled_profiles()
     code, out, _ = profile(capsys, "check", "melted", "--json")
@@ -100,7 +105,7 @@ def test_new_takes_the_bag_s_figures_in_either_scale_and_says_what_is_unusual(ca
         (("--kind", "dark", "--low", "88", "--high", "90"), "looks like °F, 31.1 °C: --low 88F"),
         (("--kind", "carob", "--low", "31", "--high", "32"), "take milk if you do not know"),
         (("--kind", "dark", "--low", "33", "--high", "34.2"), "the melting point of the crystal"),
-        (("--kind", "dark", "--low", "32", "--high", "31"), "wanted inside the window"),
+        (("--kind", "dark", "--low", "32", "--high", "31"), "high_c: got 31 °C, wanted above low_c 32 °C"),
         (("--kind", "dark", "--low", "31"), "--high is missing"),
         (("--low", "31", "--high", "32"), "which kind is it?"),
         (("--kind", "dark", "--of", "milk", "--low", "31", "--high", "32"), "--of is for melted stock"),
@@ -112,6 +117,27 @@ def test_new_refuses_what_cannot_be_and_writes_nothing(capsys, monkeypatch, argu
     assert code == 2
     assert words in err
     assert not Path("cru.toml").exists()
+
+
+def test_a_talk_asks_again_what_cannot_be_and_ends_with_a_chocolate(capsys, monkeypatch):
+    """One wrong answer costs that answer, not those before it."""
+    typed = iter(["Cru 70", "carob", "Dark", "88", "88F", "87F", "95F", "90F", "58", "118F"])
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    monkeypatch.setattr(click.termui, "visible_prompt_func", lambda *_: next(typed))
+    code, out, err = profile(capsys, "new")
+    assert code == 0, err
+    assert "bain hold Cru_70.toml" in out
+    cru = load_profile("Cru_70.toml")
+    assert (cru.name, cru.kind, cru.low_c, cru.high_c, cru.melt_c) == ("Cru 70", "dark", 31.11, 32.22, 47.78)
+    for words in ("take milk", "looks like °F, 31.1 °C", "above low_c", "the crystal a temper", "never_above_c 55"):
+        assert words in err
+    assert err.count("Error:") == 5
+
+
+def test_with_nobody_to_ask_a_name_is_wanted(capsys):
+    code, _, err = profile(capsys, "new", "--kind", "dark")
+    assert code == 2
+    assert "bain profile new NAME" in err
 
 
 def test_new_never_writes_over_a_chocolate(capsys):

@@ -51,21 +51,24 @@ def list_(on_board: bool, port: str | None, virtual: str | None, as_json: bool) 
 
 @profile.command()
 @click.argument("chocolate", metavar="PROFILE")
+@click.option("--fahrenheit", is_flag=True, help="Show °F.")
 @_JSON
-def show(chocolate: str, as_json: bool) -> int:
+def show(chocolate: str, fahrenheit: bool, as_json: bool) -> int:
     """Show a chocolate's figures, their sources, and its way through an evening."""
     from bainwright import words
     from bainwright.bag.doubts import doubts
-    from bainwright.bag.path import draw
+    from bainwright.bag.path import draw, short
     from bainwright.chocolate import load_profile
+    from bainwright.plan.measures import Shown
 
-    p = load_profile(chocolate)
-    lines = [f"{p.name} ({words.kind(p.kind)})", "", *draw(p), ""]
+    p, shown = load_profile(chocolate), Shown(fahrenheit)
+    melt, high, target = (short(temp_c, shown) for temp_c in (p.melt_c, p.high_c, p.target_c))
+    lines = [f"{p.name} ({words.kind(p.kind)})", "", *draw(p, shown), ""]
     if p.kind != "melted":
-        lines.append(f"Melt to {p.melt_c:g} °C, seed down to {p.high_c:g} °C, work at {p.target_c:g} °C. A test piece "
+        lines.append(f"Melt to {melt}, seed down to {high}, work at {target}. A test piece "
                      f"sets within {p.set_min:g} min; one that has not by {p.fail_min:g} min is not in temper.")
     else:
-        lines.append(f"Kept at {p.target_c:g} °C with a lid on; taken for {words.kind(p.of)}.")
+        lines.append(f"Kept at {target} with a lid on; taken for {words.kind(p.of)}.")
     lines += [text for text in (p.note, f"Sources: {p.source}") if text]
     _out({**p.document(), "of": p.of, "note": p.note, "source": p.source, "unusual": doubts(p)}, lines, as_json)
     return 0
@@ -87,7 +90,7 @@ def check(chocolate: str, as_json: bool) -> int:
 
 
 @profile.command()
-@click.argument("name")
+@click.argument("name", required=False)
 @click.option("--kind", metavar="KIND", help="dark, milk, white, ruby, caramelised_white or melted; asked for.")
 @click.option("--of", metavar="KIND", help="For melted stock: of which kind it is; milk if unknown.")
 @click.option("--low", metavar="TEMP", help="Low end of the working window: 31 or 88F; asked for.")
@@ -104,13 +107,20 @@ def check(chocolate: str, as_json: bool) -> int:
 def new(as_json: bool, **options: Any) -> int:
     """Make a chocolate from the figures on its bag.
 
-    What is left out is asked for; where nobody can be asked, the window and the kind must be given.
+    What is left out is asked for; where nobody can be asked, the name, the window and the kind must be given.
     """
     from bainwright.bag.doubts import doubts
-    from bainwright.bag.new import NewAsked, make
+    from bainwright.bag.new import NewAsked, Read, make
+    from bainwright.errors import BainError
 
-    def ask(question: str, usual: str | None) -> str:
-        return str(click.prompt(question, default=usual, err=True))
+    def ask(question: str, usual: str | None, read: Read) -> Any:
+        def value(text: str) -> Any:
+            try:
+                return read(text)
+            except BainError as wrong:
+                raise click.UsageError(str(wrong)) from wrong  # said, and asked again
+
+        return click.prompt(question, default=usual, err=True, value_proc=value, prompt_suffix=" ")
 
     path, made = make(NewAsked(**options), ask if sys.stdin.isatty() else None)
     found = doubts(made)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,15 +11,17 @@ from bainwright.chocolate import CAPS, Profile, parse_profile
 from bainwright.errors import UseError
 from bainwright.oswords import reason
 from bainwright.plan.measures import parse_temp_c
+from bainwright.tables import close_match
 
-Ask = Callable[[str, str | None], str]  # a question and what is taken when nothing is typed
+Read = Callable[[str], Any]  # what was typed, checked; a BainError says what is wrong with it
+Ask = Callable[[str, str | None, Read], Any]  # a question, what is taken when nothing is typed, and how it is read
 
 
 @dataclass(frozen=True)
 class NewAsked:
     """The options as typed; temperatures may end in F."""
 
-    name: str
+    name: str | None = None
     kind: str | None = None
     of: str | None = None
     low: str | None = None
@@ -42,17 +44,21 @@ def make(asked: NewAsked, ask: Ask | None) -> tuple[Path, Profile]:
     asked : NewAsked
         What was typed.
     ask : callable or None
-        Asks the person; None where nobody sits at a terminal.
+        Asks the person, and again when the answer cannot be; None where nobody sits at a terminal.
 
     Raises
     ------
     UseError, FileError
         For figures that cannot be, or a file that is there already.
     """
-    path = Path(asked.out or f"{asked.name.replace(' ', '_')}.toml")
-    if path.exists():
-        raise UseError(f"{path} is there already", hint="name another with --out; a chocolate is never written over")
-    doc = _document(asked, ask)
+    if asked.name is not None:
+        name = _free(asked.name, asked.out)
+    elif ask:
+        name = ask("What is it called?", None, lambda text: _free(text.strip(), asked.out))
+    else:
+        raise UseError("the chocolate has no name", wanted="bain profile new NAME")
+    doc = _document(name, asked, ask)
+    path = _path(name, asked.out)
     profile = parse_profile(doc, str(path))
     try:
         path.write_text(_toml(doc), encoding="utf-8")
@@ -61,50 +67,93 @@ def make(asked: NewAsked, ask: Ask | None) -> tuple[Path, Profile]:
     return path, profile
 
 
-def _document(asked: NewAsked, ask: Ask | None) -> dict[str, Any]:
+def _path(name: str, out: str | None) -> Path:
+    return Path(out or f"{name.replace(' ', '_')}.toml")
+
+
+def _free(name: str, out: str | None) -> str:
+    path = _path(name, out)
+    if path.exists():
+        raise UseError(f"{path} is there already", hint="name another with --out; a chocolate is never written over")
+    return name
+
+
+def _document(name: str, asked: NewAsked, ask: Ask | None) -> dict[str, Any]:
     kind = _kind(asked.kind, ask)
-    doc: dict[str, Any] = {"name": asked.name, "kind": kind, "source": "the maker's chart on the bag"}
+    doc: dict[str, Any] = {"name": name, "kind": kind, "source": "the maker's chart on the bag"}
     if kind == "melted":
-        doc["of"] = asked.of or (ask("Which kind is it? (milk if you do not know)", "milk") if ask else "milk")
+        doc["of"] = _of(asked.of, ask)
     elif asked.of:
         raise UseError("--of is for melted stock", hint="leave it out, or give --kind melted")
-    work = {
-        "low_c": _needed(asked.low, "--low", "The window's low end, °C?", ask),
-        "high_c": _needed(asked.high, "--high", "The window's high end, °C?", ask),
-    }
-    for name, text, option in (("target_c", asked.target, "--target"), ("ceiling_c", asked.ceiling, "--ceiling")):
+    low_c = _needed(asked.low, "--low", "The window's low end, °C?", ask, _temp)
+    work = doc["work"] = {"low_c": low_c}
+
+    def high(text: str, option: str) -> float:
+        """The high end, against the low one and the crystal's melting point: what the file would be refused for."""
+        high_c = _temp(text, option)
+        parse_profile({**doc, "work": {"low_c": low_c, "high_c": high_c}}, name)
+        return high_c
+
+    work["high_c"] = _needed(asked.high, "--high", "The window's high end, °C?", ask, high if ask else _temp)
+    for key, text, option in (("target_c", asked.target, "--target"), ("ceiling_c", asked.ceiling, "--ceiling")):
         if text:
-            work[name] = _temp(text, option)
-    melt = asked.melt
-    if melt is None and ask and kind != "melted":
-        melt = ask("Melted at, °C?", f"{CAPS[kind].melt_c:g}")
-    for name, value, option in (("melt_c", melt, "--melt"), ("never_above_c", asked.never_above, "--never-above")):
-        if value:
-            doc[name] = _temp(value, option)
+            work[key] = _temp(text, option)
+    for key, text, option in (("melt_c", asked.melt, "--melt"), ("never_above_c", asked.never_above, "--never-above")):
+        if text:
+            doc[key] = _temp(text, option)
+    if asked.melt is None and ask and kind != "melted":
+        doc["melt_c"] = ask("Melted at, °C?", f"{CAPS[kind].melt_c:g}", lambda text: _melt_c(text, doc))
     if asked.note:
         doc["note"] = asked.note
-    doc["work"] = work
-    test = {name: getattr(asked, name) for name in ("set_min", "fail_min") if getattr(asked, name) is not None}
+    test = {key: getattr(asked, key) for key in ("set_min", "fail_min") if getattr(asked, key) is not None}
     if test:
         doc["test"] = test
+    doc["work"] = doc.pop("work")  # tables stand last
     return doc
 
 
 def _kind(kind: str | None, ask: Ask | None) -> str:
     """The kind; spelt as people write it."""
-    if kind is None:
-        if ask is None:
-            raise UseError("which kind is it?", wanted="--kind " + ", ".join(CAPS), hint="milk if you do not know")
-        kind = ask(f"Which kind is it? ({', '.join(CAPS)})", "milk")
-    return kind.strip().lower().replace(" ", "_")
+    if kind is not None:
+        return _one_of(kind, "--kind", CAPS)
+    if ask is None:
+        raise UseError("which kind is it?", wanted="--kind " + ", ".join(CAPS), hint="milk if you do not know")
+    return str(ask(f"Which kind is it? ({', '.join(CAPS)})", "milk", lambda text: _one_of(text, "the kind", CAPS)))
 
 
-def _needed(text: str | None, option: str, question: str, ask: Ask | None) -> float:
-    if text is None:
-        if ask is None:
-            raise UseError(f"{option} is missing", wanted="what the bag's chart says, °C or with an F")
-        text = ask(question, None)
-    return _temp(text, option)
+def _of(of: str | None, ask: Ask | None) -> str:
+    """What melted stock is of; milk when nobody knows, for it bears the least heat."""
+    kinds = [kind for kind in CAPS if kind != "melted"]
+    if of is not None:
+        return _one_of(of, "--of", kinds)
+    if ask is None:
+        return "milk"
+    question = f"Of which kind is the stock? ({', '.join(kinds)}; milk if you do not know)"
+    return str(ask(question, "milk", lambda text: _one_of(text, "the stock's kind", kinds)))
+
+
+def _one_of(text: str, what: str, kinds: Iterable[str]) -> str:
+    kind = text.strip().lower().replace(" ", "_")
+    if kind not in kinds:
+        raise UseError(what, got=repr(text), wanted="one of " + ", ".join(kinds),
+                       hint=close_match(kind, kinds) or "take milk if you do not know: it bears the least heat")
+    return kind
+
+
+def _needed(
+    text: str | None, option: str, question: str, ask: Ask | None, read: Callable[[str, str], float]
+) -> float:
+    if text is not None:
+        return read(text, option)
+    if ask is None:
+        raise UseError(f"{option} is missing", wanted="what the bag's chart says, °C or with an F")
+    return float(ask(question, None, lambda typed: read(typed, f"the {option[2:]} end")))
+
+
+def _melt_c(text: str, doc: dict[str, Any]) -> float:
+    melt_c = _temp(text, "the melt")
+    parse_profile({**doc, "melt_c": melt_c}, doc["name"])
+    return melt_c
 
 
 def _temp(text: str, option: str) -> float:

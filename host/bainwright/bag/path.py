@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 from bainwright.chocolate import Profile
+from bainwright.plan.measures import Shown
 
 WIDTH, HEIGHT = 60, 17
 COLD_C = 20.0  # where a chocolate comes from: the room
@@ -17,13 +18,20 @@ _STEPS = ((0.08, "melt"), (0.32, "seed"), (0.46, "settle, test"), (0.74, "work")
 _NIGHT = ((0.1, "melt"), (0.55, "kept melted"))
 
 
-def draw(profile: Profile) -> list[str]:
+def short(temp_c: float, shown: Shown) -> str:
+    """A figure of a chocolate's as short as it can be: a bag in °F makes hundredths of a °C that nobody measures."""
+    return f"{round(shown.degrees(temp_c), 1):g} {shown.degree}"
+
+
+def draw(profile: Profile, shown: Shown) -> list[str]:
     """The picture, a line each: degrees on the left, the steps below, the window as a band.
 
     Parameters
     ----------
     profile : Profile
         The chocolate.
+    shown : Shown
+        °C or °F.
     """
     tempered = profile.kind != "melted"
     corners = [(x, temp if isinstance(temp, float) else float(getattr(profile, temp)))
@@ -32,9 +40,11 @@ def draw(profile: Profile) -> list[str]:
     rows = [[" "] * WIDTH for _ in range(HEIGHT)]
     _band(rows, profile, top_c)
     for column in range(WIDTH):
-        rows[_row(_at(corners, column / (WIDTH - 1)), top_c)][column] = CHOCOLATE
-    lines = [f"{_label(profile, row, top_c):>8} {''.join(cells)}".rstrip() for row, cells in enumerate(rows)]
-    return [*lines, " " * 9 + _names(_STEPS if tempered else _NIGHT), *_legend(profile)]
+        row = rows[_row(_at(corners, column / (WIDTH - 1)), top_c)]
+        if row[column] != BAND or column % 2:  # the window is narrower than the picture's lines: both are to be seen
+            row[column] = CHOCOLATE
+    lines = [f"{_label(profile, row, top_c, shown):>8} {''.join(cells)}".rstrip() for row, cells in enumerate(rows)]
+    return [*lines, " " * 9 + _names(_STEPS if tempered else _NIGHT), *_legend(profile, shown)]
 
 
 def _row(temp_c: float, top_c: float) -> int:
@@ -57,10 +67,10 @@ def _band(rows: list[list[str]], p: Profile, top_c: float) -> None:
     rows[_row(p.never_above_c, top_c)][:] = NEVER * WIDTH
 
 
-def _label(p: Profile, row: int, top_c: float) -> str:
+def _label(p: Profile, row: int, top_c: float, shown: Shown) -> str:
     """The figure whose row this is; the chocolate's own first."""
     figures = (p.target_c, p.melt_c, p.never_above_c, p.ceiling_c, COLD_C)
-    return next((f"{temp_c:g} °C" for temp_c in figures if _row(temp_c, top_c) == row), "")
+    return next((short(temp_c, shown) for temp_c in figures if _row(temp_c, top_c) == row), "")
 
 
 def _names(steps: tuple[tuple[float, str], ...]) -> str:
@@ -71,9 +81,10 @@ def _names(steps: tuple[tuple[float, str], ...]) -> str:
     return "".join(line).rstrip()
 
 
-def _legend(p: Profile) -> list[str]:
+def _legend(p: Profile, shown: Shown) -> list[str]:
+    window = f"{short(p.low_c, shown).split()[0]} to {short(p.high_c, shown)}"
     return [
-        f"         {CHOCOLATE} chocolate   {BAND} window {p.low_c:g} to {p.high_c:g} °C   {CEILING} the bowl's wall at "
-        f"most {p.ceiling_c:g} °C",
-        f"         {NEVER} never above {p.never_above_c:g} °C, not even melting",
+        f"         {CHOCOLATE} chocolate   {BAND} window {window}   {CEILING} the bowl's wall at most "
+        f"{short(p.ceiling_c, shown)}",
+        f"         {NEVER} never above {short(p.never_above_c, shown)}, not even melting",
     ]
