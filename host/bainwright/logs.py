@@ -51,6 +51,21 @@ class HoldLog:
         return len(self.columns["t_s"])
 
 
+def folder_of(named: str) -> Path:
+    """The folder of a hold, named by itself or by a file in it.
+
+    Raises
+    ------
+    FileError
+        When there is nothing of that name.
+    """
+    path = Path(named)
+    if not path.exists():
+        raise FileError(f"there is no hold at {path}", wanted="the folder of an evening",
+                        hint="for instance holds/dark-1")
+    return path if path.is_dir() else path.parent
+
+
 def read_log(path: Path | str) -> HoldLog:
     """Read the log of a hold from its folder, its CSV or its Parquet file.
 

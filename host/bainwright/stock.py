@@ -17,7 +17,7 @@ from bainwright import words
 from bainwright.chocolate import CAPS, Profile
 from bainwright.errors import FileError, UseError
 from bainwright.livelog import HOLDS
-from bainwright.logs import FACTS, HoldLog, read_log
+from bainwright.logs import FACTS, HoldLog, folder_of, read_log
 from bainwright.oswords import reason
 from bainwright.plan.kitchen import SEIZES_FROM
 from bainwright.plan.measures import Shown, parse_mass_kg
@@ -191,11 +191,7 @@ def stock_and_tell(asked: StockAsked, shown: Shown, *, as_json: bool, say: Say) 
             raise UseError("of which evening?", wanted="the hold's folder", hint="for instance holds/dark-1")
         found = [(path.parent, left) for path in sorted(HOLDS.glob(f"*/{STOCK}")) if (left := read_left(path.parent))]
     else:
-        folder = Path(asked.log)
-        if not folder.exists():
-            raise FileError(f"there is no hold at {folder}", wanted="the folder of an evening",
-                            hint="for instance holds/dark-1; bain stock alone lists what is kept")
-        folder = folder if folder.is_dir() else folder.parent
+        folder = folder_of(asked.log)
         left = _told(folder, asked) if _tells(asked) else read_left(folder)
         found = [(folder, left)] if left else []
     if as_json:

@@ -11,7 +11,7 @@ from typing import Any
 from bainboard import stages
 from bainwright import words
 from bainwright.errors import FileError, UseError
-from bainwright.logs import FACTS, read_log
+from bainwright.logs import FACTS, folder_of, read_log
 from bainwright.oswords import reason
 from bainwright.units import clock_words
 
@@ -150,8 +150,7 @@ def temper_and_tell(asked: TemperAsked, *, as_json: bool, say: Say) -> int:
     int
         The exit status: 1 when the last test did not pass.
     """
-    folder = Path(asked.log)
-    folder = folder if folder.is_dir() else folder.parent
+    folder = folder_of(asked.log)
     log = read_log(folder)
     tests = read_tests(folder) or of_events(log.events, log.facts)
     if _tells(asked):

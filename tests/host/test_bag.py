@@ -161,9 +161,10 @@ def test_a_board_keeps_what_it_is_sent_gives_it_back_and_starts_the_chosen_one(c
     for name in ("milk", "dark"):
         _, out, _ = profile(capsys, "get", *([name] if name == "dark" else []), "--virtual", "board.img", "--json")
         assert json.loads(out) == load_profile(name).document()
-    code, _, err = profile(capsys, "get", "white", "--virtual", "board.img")
-    assert code == 1
-    assert "no chocolate of that name" in err
+    for command in ("get", "use"):
+        code, _, err = profile(capsys, command, "white", "--virtual", "board.img")
+        assert code == 2
+        assert "keeps no chocolate 'white': wanted one of dark, milk, ruby; bain profile send white brings it" in err
 
 
 def test_a_chocolate_that_is_wrong_reaches_no_board(capsys):

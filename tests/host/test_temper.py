@@ -108,4 +108,6 @@ def test_a_damaged_record_is_named(folder, capsys):
 
 
 def test_a_folder_without_a_log_is_named(tmp_path, capsys):
-    assert temper(capsys, tmp_path / "none")[0] == 2
+    code, _, err = temper(capsys, tmp_path / "none")
+    assert code == 2
+    assert f"there is no hold at {tmp_path / 'none'}" in err

@@ -8,7 +8,7 @@ from typing import Any
 
 from bainwright.chocolate import Profile
 from bainwright.commissioned import document, short_hash
-from bainwright.errors import RefusedError
+from bainwright.errors import RefusedError, UseError
 from bainwright.link import Link
 
 
@@ -49,7 +49,23 @@ def send(link: Link, profiles: list[Profile]) -> list[str]:
     return said
 
 
+def named(link: Link, name: str) -> str:
+    """The same name, when the board keeps a chocolate of it.
+
+    Raises
+    ------
+    UseError
+        When it does not.
+    """
+    there = [each.name for each in kept(link, {})]
+    if name not in there:
+        wanted = "one of " + ", ".join(there) if there else None
+        raise UseError(f"the warmer keeps no chocolate {name!r}", wanted=wanted,
+                       hint=f"bain profile send {name} brings it")
+    return name
+
+
 def fetch(link: Link, name: str | None) -> dict[str, Any]:
     """A chocolate's figures as the board has them; without a name the one a start takes."""
-    values: dict[str, Any] = json.loads(link.download("profile", **({"name": name} if name else {})))
+    values: dict[str, Any] = json.loads(link.download("profile", **({"name": named(link, name)} if name else {})))
     return values

@@ -170,11 +170,12 @@ def get(name: str | None, port: str | None, virtual: str | None, as_json: bool) 
 @_JSON
 def use(name: str, port: str | None, virtual: str | None, as_json: bool) -> int:
     """Choose which of its chocolates a board starts with when its buttons are pressed."""
+    from bainwright.bag.board import named
     from bainwright.collect import CollectAsked, opened
 
     with opened(CollectAsked(port, virtual)) as source:
         source.link.hello()
-        source.link.request("use", name=name)
+        source.link.request("use", name=named(source.link, name))
     _out({"chosen": name}, [f"{name} is chosen: two presses of yes start it"], as_json)
     return 0
 
