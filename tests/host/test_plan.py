@@ -188,6 +188,15 @@ def test_losses_and_latent_heat_bound_the_range():
     assert seed.high_kg == pytest.approx((stored_j - 0.5 * lost_j) / (1590.0 * 12 + seed.taken_up * 46000.0))
 
 
+def test_where_losses_alone_nearly_do_it_no_mass_is_named_to_begin_with():
+    """A small melt in a heavy bowl: nobody weighs 0 g."""
+    small = planned("milk", total="500g")
+    assert small.seed.low_kg < 0.02 < small.seed.high_kg
+    said = said_of(small)
+    assert "a handful at a time, up to" in said
+    assert " 0 g" not in said
+
+
 def test_pieces_make_the_mass():
     """120 pieces of 5 g with 12 % wasted: 0.6 kg / 0.88; a third of a 9 g centre's piece is 4.5 g."""
     assert planned(pieces=120, coating="5g").wanted.total_kg == pytest.approx(0.6 / 0.88)

@@ -219,8 +219,9 @@ def _notes(axes: Any, plan: Plan, shown: Shown, across: Callable[[Any], Any]) ->
             va="top",
         )
     if seed and "seed" in steps:
+        first = f"{shown.mass(seed.first_kg)} first" if seed.first_kg else "by handfuls"
         words = (
-            f"seed: {shown.mass(seed.low_kg)} first,\nabout {shown.mass(seed.likely_kg)} in all,\n"
+            f"seed: {first},\nabout {shown.mass(seed.likely_kg)} in all,\n"
             f"{shown.mass(seed.high_kg)} ready"
         )
         if swap and swap.out_l and plan.melts_here:

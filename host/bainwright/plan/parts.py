@@ -67,6 +67,9 @@ class Wanted:
         return min(self.total_kg, self.full_kg)
 
 
+HANDFUL_KG = 0.02  # chosen: what a hand of pieces weighs
+
+
 @dataclass(frozen=True)
 class Seed:
     """How much seed; the low figure goes in first and the high one is kept ready."""
@@ -79,6 +82,11 @@ class Seed:
     lost_w: float
     factor: float
     end_c: float
+
+    @property
+    def first_kg(self) -> float | None:
+        """What may go in at once; None when that is less than a handful, for a small melt in a heavy bowl."""
+        return self.low_kg if self.low_kg >= HANDFUL_KG else None
 
 
 @dataclass(frozen=True)

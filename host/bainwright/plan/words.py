@@ -16,7 +16,7 @@ from bainwright.units import duration_words
 WIDTH = 96
 LONG_HOLD_S = 6 * 3600.0  # chosen: beyond it evaporation and nobody watching matter more than dipping
 
-_UNIT = re.compile(r"(?<=\d) (?=°|%|(?:kg|g|lb|oz|L|W|K|kWh|h|min|m)\b)")
+_UNIT = re.compile(r"(?<=\d) (?=°|%|(?:kg|g|lb|oz|L|W|K|kWh|h|min|m)\b)|(?<=\d h) (?=\d+ min)")
 
 
 @dataclass(frozen=True)
@@ -109,11 +109,11 @@ def have_ready(plan: Plan, shown: Shown) -> str:
 
 def _seed(plan: Plan, seed: Seed, shown: Shown) -> list[str]:
     wanted = plan.wanted
+    first = f"Put in {shown.mass(seed.first_kg)} first, then a" if seed.first_kg else "Put in a"
     said = [
         f"Of {shown.mass(wanted.batch_kg)} in the bowl about {shown.mass(seed.likely_kg)} is seed "
         f"({100 * seed.share:.0f} % of the total), from {shown.temp(wanted.melt_c)} down to {shown.temp(seed.end_c)}.",
-        f"Have {shown.mass(seed.high_kg)} ready. Put in {shown.mass(seed.low_kg)} first, then a handful at a time "
-        "until the "
+        f"Have {shown.mass(seed.high_kg)} ready. {first} handful at a time until the "
         f"thermometer reads {shown.temp(seed.end_c)}. Pieces left over are normal: take them out.",
         "The range is wide because nobody can know beforehand how much heat leaves meanwhile (about "
         f"{seed.lost_w:.0f} W with "
@@ -172,7 +172,8 @@ def _do(plan: Plan, step: Step, shown: Shown) -> str:
 
 
 def _mass(seed: Seed, shown: Shown) -> str:
-    return f"{shown.mass(seed.low_kg)} at first, up to {shown.mass(seed.high_kg)} in all"
+    first = f"{shown.mass(seed.first_kg)} at first" if seed.first_kg else "a handful at a time"
+    return f"{first}, up to {shown.mass(seed.high_kg)} in all"
 
 
 def _melting(plan: Plan, shown: Shown) -> list[str]:
