@@ -296,8 +296,15 @@ def _prompt(scene: Scene) -> str:
 
 
 def _events(canvas: Canvas, scene: Scene, room: int) -> None:
-    for t_s, text in list(scene.events)[-max(0, room) :] if room > 0 else []:
-        canvas.add((f"{clock_words(t_s):>8}", DIM), f"  {text}")
+    """The last of what happened, whole: advice runs over a line, and its end is what to do."""
+    rows: list[tuple[str, str]] = []
+    for t_s, text in reversed(scene.events):
+        lines = textwrap.wrap(text, canvas.width - 14) or [""]
+        if rows and len(rows) + len(lines) > room:
+            break
+        rows[:0] = zip([f"{clock_words(t_s):>8}", *[" " * 8] * len(lines)], lines, strict=False)
+    for when, line in rows[: max(0, room)]:
+        canvas.add((when, DIM), f"  {line}")
 
 
 # -- the other pictures ----------------------------------------------------------------------------------------------

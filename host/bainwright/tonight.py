@@ -122,6 +122,8 @@ class Tonight:
         p, aim_c = self.profile, min(moment.aim_c, self.profile.ceiling_c - 0.5)
         if moment.water_c is None:
             return words.prompt("swap")
+        if moment.water_c < p.ceiling_c:  # asked in the self-test, before the step can end by itself
+            return f"the bath is at {moment.water_c:.0f} °C, cool enough for the bowl: the warmer tests itself first"
         if not self.body.is_bath:
             return (f"the plate is at {moment.water_c:.0f} °C and cannot be cooled: bowl off, wait until it is under "
                     f"{p.ceiling_c:g} °C")
@@ -212,9 +214,10 @@ def _seed_advice(tonight: Tonight) -> str:
 
 def _nudge_reason(tonight: Tonight) -> str:
     # Viscosity alone would not be worth a lift: it must not be taken for one that failed when the bowl looks the same.
-    least, most = thicker_by(tonight.profile.target_c + NUDGE_K, tonight.profile.target_c)
-    return (f"crystal grows as it stands, and a little warmth slows it; the lift itself thins it by {least - 1:.0%} to "
-            f"{most - 1:.0%} only. When that is used up: stir in warm untempered melt, or melt and temper again")
+    target_c = tonight.profile.target_c
+    least, most = (100.0 * (times - 1.0) for times in thicker_by(target_c + NUDGE_K, target_c))
+    return (f"crystal grows as it stands, and a little warmth slows it; the lift itself thins it by {least:.0f} to "
+            f"{most:.0f} % only. When that is used up: stir in warm untempered melt, or melt and temper again")
 
 
 def _thin_reason(tonight: Tonight) -> str:

@@ -52,6 +52,13 @@ def test_the_swap_takes_out_what_mixing_asks_for():
     assert 2.0 * (54.0 - 32.7) / (54.0 - 15.0) < litres < 1.15 * 2.0 * (54.0 - 32.7) / (54.0 - 15.0)
 
 
+def test_a_bath_that_is_cool_enough_is_not_swapped():
+    """Said for a bowl melted elsewhere beside a cold bath, whose self-test still runs."""
+    said = tonight().ask(line(ask="swap", water=20000, water_target=32700))
+    assert "cool enough for the bowl" in said
+    assert " L " not in said
+
+
 def test_a_plate_has_nothing_to_swap():
     assert "cannot be cooled" in tonight(rig="plate").ask(line(ask="swap", water=54000))
 

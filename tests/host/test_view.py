@@ -8,11 +8,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bainwright import screen
+from bainwright.chocolate import load_profile
 from bainwright.digits import FIGURES, big_text
 from bainwright.hold import KEYS
 from bainwright.link import decode
+from bainwright.rig import load_rig
 from bainwright.scene import ABOVE, BELOW, IN, UNKNOWN, Scene, where
 from bainwright.summary import Window
+from bainwright.tonight import Tonight
 from bainwright.view import PlainLines, choose_view
 
 DARK = Window(31.0, 31.5, 32.0, 34.5)
@@ -63,6 +66,21 @@ def test_every_key_and_a_long_question_stand_whole_in_eighty_columns():
     assert " ".join(KEYS.split()) in told
     assert scene.question in told
     assert len(lines) == 24
+
+
+@pytest.mark.parametrize("stage", ["seed", "work"])
+def test_advice_that_was_asked_for_stands_whole_in_eighty_columns(stage):
+    """Its end is what to do; what happened before it gives way."""
+    told = Tonight(load_profile("dark"), load_rig("pot"))
+    told.event("stage", {"stage": stage})
+    (advice,) = told.event("denied" if stage == "seed" else "thicker", {})
+    scene = scene_at()
+    scene.events.extend((n, f"something that happened before, {n}") for n in range(30))
+    scene.events.append((3600, advice))
+    lines = screen.draw(scene, 80, 24, KEYS).plain.split("\n")
+    assert advice in " ".join(" ".join(lines).split())
+    assert "before, 29" in "\n".join(screen.draw(scene, 80, 30, KEYS).plain.split("\n"))
+    assert len(lines) <= 24
 
 
 def test_the_picture_says_virtual_exactly_on_a_virtual_board():
