@@ -105,6 +105,9 @@ def usual_files(rig: Any, profile: dict[str, Any]) -> dict[str, bytes]:
     return {**flash_of(rig), "/profile.a": packed}
 
 
+playing: Player  # whose app runs
+
+
 class Player:
     """Plays one case."""
 
@@ -286,20 +289,11 @@ class Player:
 
     def _put_firmware(self) -> None:
         """What the app takes from the file system and the interpreter comes from this case."""
-        player = self
-
-        class Watched(_App):  # type: ignore[misc]
-            def __init__(self, *args: Any) -> None:
-                player.app = self
-                super().__init__(*args)
-
-            def _tick(self, now_ms: int) -> None:
-                super()._tick(now_ms)
-                player.note(self)
-
+        global playing
+        playing = self
         firmware.App = Watched
-        firmware.Folder = lambda path: Folder(player.flash, path)
-        firmware.store.Files = lambda root: Files(player.flash)
+        firmware.Folder = lambda path: Folder(self.flash, path)
+        firmware.store.Files = lambda root: Files(self.flash)
         firmware.open = self._open
         firmware.print = lambda *words: None
         firmware.sys = types.SimpleNamespace(print_exception=lambda error, file: file.write(repr(error).encode()))
@@ -308,7 +302,16 @@ class Player:
         return _CrashFile(self.flash, path)
 
 
-_App: Any = firmware.App
+class Watched(firmware.App):  # type: ignore[misc]
+    """The firmware's app, looked at after each pass. One class for all cases, so that no interpreter learns it anew."""
+
+    def __init__(self, *args: Any) -> None:
+        playing.app = self
+        super().__init__(*args)
+
+    def _tick(self, now_ms: int) -> None:
+        super()._tick(now_ms)
+        playing.note(self)
 
 
 class _CrashFile:

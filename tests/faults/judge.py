@@ -37,7 +37,7 @@ TOP_UP_SHARE, TAP_C = 0.3, 15.0  # a fifth of the full water into a bath down to
 POWER_LATE_MS = 3000  # guard open within 2 s of detection, and power is told as the mean of a second
 TRUE_K = 0.2  # a probe's bias: water that someone poured too warm is over its limit, and told so rightly
 BELIEVED_S = 3600.0  # losses that a look saw are believed for so long
-FELL_K = 0.7  # twice 0.3 K and a step of the reading
+FELL_K = 0.37  # 0.3 K and a step of the reading
 SLACK_S = 0.05  # a pass is told to the millisecond
 CRASH_FILE = "/crash.txt"
 COLD = ("idle", "pause", "trip")
@@ -214,7 +214,7 @@ def play_whole(case: Case) -> tuple[Result, Trace]:
     trace = player.run()
     result = Result(case, trace.broken, seconds=trace.seconds, warmest_c=trace.warmest_c, seen=seen_names(trace.seen),
                     trips=watch.trips, rightly=watch.rightly, looks_s=watch.looks_s, digest=trace.digest())
-    result.masked = any(event.get("masked") for event in trace.events if event.get("event") == "checked")
+    result.masked = _masked(trace)
     _judge_crash(built, trace, result)
     if built.strikes:
         _judge_strikes(built, trace, result)
@@ -278,6 +278,11 @@ def _judge_flash(built: Built, trace: Trace, result: Result) -> None:
 
 def _hurts(case: Case) -> bool:
     return any(act.startswith(("flash_cut", "upload")) for act in case.acts)
+
+
+def _masked(trace: Trace) -> bool:
+    """Did the self-test say of itself that the water moved too much for a sure verdict?"""
+    return any(event.get("masked") for event in trace.events if event.get("event") == "checked")
 
 
 def _judge_crash(built: Built, trace: Trace, result: Result) -> None:
@@ -376,9 +381,12 @@ def due_s(built: Built, trace: Trace) -> float:
         return fallen_s(built, trace)
     due = strike.within(s.values, s)
     if strike.name in ("switch_shorted", "both_shorted", "outside"):
-        if built.case.phase in BEFORE:
+        if built.case.phase in BEFORE and not _masked(trace):
             return self_test(s.values, s)
-        rest = next((row.t_ms for row in trace.rows if row.t_ms >= s.strike_s * 1000 and row.duty == 0.0), None)
+        from_ms = s.strike_s * 1000
+        if built.case.phase in BEFORE:  # from the hold's first seconds on: a bath that moved by itself masks the test
+            from_ms = next((row.t_ms for row in trace.rows if row.state == "hold"), 0) + 2000
+        rest = next((row.t_ms for row in trace.rows if row.t_ms >= from_ms and row.duty == 0.0), None)
         return math.inf if rest is None else due + rest / 1000 - s.strike_s
     return due
 
@@ -426,21 +434,24 @@ def fallen_s(built: Built, trace: Trace) -> float:
 
 
 def failed_s(built: Built, trace: Trace) -> float:
-    """When the heat asked for since the heater was lost, had it come, would have lifted the largest load by 2 K.
+    """When the heat asked for since the heater was lost, had it come, would have lifted the largest load by 1 K, twice.
 
     And the water has fallen by 0.3 K in each half of that: a bath that stays is promised to nobody.
     """
     s, v = built.setting, built.setting.values
     if built.case.phase in (*BEFORE, *CHECKING):
         return self_test(v, s)
-    spare_j, promise_j, base_c = 0.0, 2.0 * load_j_per_k(v), 0.0
+    spare_j, promise_j, base_c, halves = 0.0, load_j_per_k(v), 0.0, 0
     bowl_w_per_k = FILM_W_PER_M2K * wetted_m2(v["chocolate_kg"])
     for row, true in zip(trace.rows, trace.truth, strict=False):
         if row.t_ms < s.strike_s * 1000 or row.water_c is None:
             continue
         away_w = believed_w(v, row.water_c - s.room_c + 2.0) + bowl_w_per_k * max(0.0, row.water_c - true[2] + 1.0)
-        spare_j = max(0.0, spare_j + row.duty * v["heater_w"] - away_w)
-        base_c = max(base_c, true[1]) if spare_j else true[1]
-        if spare_j >= promise_j and base_c - true[1] >= FELL_K:
+        spare_j += row.duty * v["heater_w"] - away_w
+        if not spare_j > 0.0:
+            spare_j, base_c, halves = 0.0, true[1], 0
+        elif spare_j >= promise_j and base_c - true[1] >= FELL_K:
+            spare_j, base_c, halves = 0.0, true[1], halves + 1
+        if halves == 2:
             return row.t_ms / 1000 - s.strike_s + 2.0 * (float(v["heater_lag_s"]) + PROBE_LAG_S)
     return math.inf
