@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -243,6 +244,7 @@ def _alarms(built: Built, seen: list[str]) -> list[str]:
 
 TWINS = ("host", "wrap", "say")
 SAME_DUTY = 0.002  # a message read takes microseconds that shift a reading
+SAME_K = 1.0 / 32.0  # half a step of the probe
 
 
 def twin_of(case: Case) -> Case | None:
@@ -258,9 +260,13 @@ def _judge_twin(case: Case, trace: Trace, result: Result) -> None:
     other = Player(build(twin).play).run()
     if other.digest() == trace.digest():
         return
-    worst = max((abs(a.duty - b.duty) for a, b in zip(trace.rows, other.rows, strict=False)), default=0.0)
-    if len(other.rows) != len(trace.rows) or worst > SAME_DUTY:
-        result.broken.append(f"15, 16, 10: not the duty of {twin}: {worst:.4f} apart")
+    both = list(zip(trace.rows, other.rows, strict=False))
+    # Microseconds later a reading may fall on the other side of its step, and from then on the two go their own ways.
+    alike = list(itertools.takewhile(lambda pair: pair[0].water_c == pair[1].water_c, both))
+    worst = max((abs(a.duty - b.duty) for a, b in alike), default=0.0)
+    apart_k = max((abs(a.true_c - b.true_c) for a, b in both), default=0.0)
+    if len(other.rows) != len(trace.rows) or worst > SAME_DUTY or apart_k > SAME_K:
+        result.broken.append(f"15, 16, 10: not the duty of {twin}: {worst:.4f}, and {apart_k:.4f} K apart")
 
 
 def _judge_flash(built: Built, trace: Trace, result: Result) -> None:
