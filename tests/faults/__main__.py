@@ -30,9 +30,9 @@ def main() -> None:
 @click.option("--out", type=click.Path(path_type=Path), default=RESULTS, show_default=True, help="Results.")
 @click.option("--jobs", type=click.IntRange(1), default=os.cpu_count() or 1, show_default=True)
 def run(parts: tuple[str, ...], rounds: int | None, out: Path, jobs: int) -> None:
-    """Play the campaign; what the file holds of this firmware is not played again."""
+    """Play the campaign; what the file holds of this firmware is not played again, unless it was bad."""
     firmware = campaign.firmware_hash()
-    done = {row["case"] for row in campaign.read_results(out, firmware)}
+    done = {row["case"] for row in campaign.read_results(out, firmware) if campaign.good(row)}
     todo = [case for part in parts or campaign.PARTS for case in campaign.cases(part, rounds) if str(case) not in done]
     todo, bad = campaign.order(todo), 0
     with Progress(*Progress.get_default_columns()[:3], MofNCompleteColumn(), TimeRemainingColumn(),

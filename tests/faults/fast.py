@@ -285,7 +285,10 @@ class Player:
         except Exception as error:  # the board is at its REPL with the pins as the firmware left them
             self.trace.crashes.append(f"{type(error).__name__}: {error}")
         while True:
-            self.desk.pass_until(self.desk.now_us + 1_000_000)
+            try:
+                self.desk.pass_until(self.desk.now_us + 1_000_000)
+            except Exception:  # what befalls a firmware that has ended befalls nobody
+                continue
 
     def _put_firmware(self) -> None:
         """What the app takes from the file system and the interpreter comes from this case."""

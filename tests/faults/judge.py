@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -24,8 +23,11 @@ from .strikes import (
     both_looks,
     by_asking,
     by_bowl_fall,
+    by_budget,
     by_fall,
     by_heat,
+    by_surge,
+    by_weakness,
     latching,
     load_j_per_k,
     self_test,
@@ -39,6 +41,7 @@ POWER_LATE_MS = 3000  # guard open within 2 s of detection, and power is told as
 TRUE_K = 0.2  # a probe's bias: water that someone poured too warm is over its limit, and told so rightly
 BELIEVED_S = 3600.0  # losses that a look saw are believed for so long
 FELL_K = 0.37  # 0.3 K and a step of the reading
+FELL_AWAY_K = 0.28  # a fall of 0.3 K ends a look
 SLACK_S = 0.05  # a pass is told to the millisecond
 CRASH_FILE = "/crash.txt"
 COLD = ("idle", "pause", "trip")
@@ -61,8 +64,6 @@ class Result:
         How far the water's truth went over its limit after the strike.
     trips, rightly : int
         Faults that came into force; those of them that only said that water was poured too warm for the stage.
-    alarms : list of str
-        Warnings of a probe out of its place or a heater that lost or gained, in an evening where none of it was so.
     looks_s : int
         Seconds in which a hold's heat was held back.
     """
@@ -78,7 +79,6 @@ class Result:
     seen: list[str] = field(default_factory=list)
     trips: int = 0
     rightly: int = 0
-    alarms: list[str] = field(default_factory=list)
     looks_s: int = 0
     seconds: float = 0.0
     digest: str = ""
@@ -95,8 +95,8 @@ class Result:
             "case": str(self.case), "broken": self.broken, "missed": self.missed, "told_s": _number(self.told_s),
             "due_s": _number(self.due_s), "end_s": _number(self.stopped_s),
             "over_k": round(self.over_k, 2), "warmest_c": round(self.warmest_c, 2),
-            "seen": self.seen, "trips": self.trips, "rightly": self.rightly, "alarms": self.alarms,
-            "looks_s": self.looks_s, "seconds": round(self.seconds), "digest": self.digest, "masked": self.masked,
+            "seen": self.seen, "trips": self.trips, "rightly": self.rightly, "looks_s": self.looks_s,
+            "seconds": round(self.seconds), "digest": self.digest, "masked": self.masked,
         }
 
 
@@ -221,8 +221,6 @@ def play_whole(case: Case) -> tuple[Result, Trace]:
         _judge_strikes(built, trace, result)
     elif not long:
         result.over_k = trace.warmest_c - limit_c(built)
-    if not built.strikes:
-        result.alarms = _alarms(built, result.seen)
     _judge_flash(built, trace, result)
     if twin_of(case) is not None:
         _judge_twin(case, trace, result)
@@ -233,18 +231,9 @@ def play_whole(case: Case) -> tuple[Result, Trace]:
     return result, trace
 
 
-DOUBTS = ("probe_out", "bowl_out", "heater_lost", "strong_heater")  # warnings that a sound evening must not give
-
-
-def _alarms(built: Built, seen: list[str]) -> list[str]:
-    """Which of them came with nothing wrong; a bowl's probe that was pulled to be washed is rightly told."""
-    washed = any(mishap.name == "bowl_out" for mishap in built.setting.mishaps)
-    return [name for name in seen if name in DOUBTS and not (washed and name == "bowl_out")]
-
-
 TWINS = ("host", "wrap", "say")
-SAME_DUTY = 0.002  # a message read takes microseconds that shift a reading
-SAME_K = 1.0 / 32.0  # half a step of the probe
+# A message read, or a line not written, takes microseconds: now and then a reading falls on the other side of its step.
+SAME_DUTY, STEP_K = 0.002, 0.07  # mean; K
 
 
 def twin_of(case: Case) -> Case | None:
@@ -260,13 +249,12 @@ def _judge_twin(case: Case, trace: Trace, result: Result) -> None:
     other = Player(build(twin).play).run()
     if other.digest() == trace.digest():
         return
-    both = list(zip(trace.rows, other.rows, strict=False))
-    # Microseconds later a reading may fall on the other side of its step, and from then on the two go their own ways.
-    alike = list(itertools.takewhile(lambda pair: pair[0].water_c == pair[1].water_c, both))
-    worst = max((abs(a.duty - b.duty) for a, b in alike), default=0.0)
-    apart_k = max((abs(a.true_c - b.true_c) for a, b in both), default=0.0)
-    if len(other.rows) != len(trace.rows) or worst > SAME_DUTY or apart_k > SAME_K:
-        result.broken.append(f"15, 16, 10: not the duty of {twin}: {worst:.4f}, and {apart_k:.4f} K apart")
+    pairs = list(zip(trace.rows, other.rows, strict=False))
+    mean = sum(abs(a.duty - b.duty) for a, b in pairs) / max(1, len(pairs))
+    read = all((a.water_c is None) == (b.water_c is None) and abs((a.water_c or 0.0) - (b.water_c or 0.0)) <= STEP_K
+               for a, b in pairs)
+    if len(other.rows) != len(trace.rows) or mean > SAME_DUTY or not read:
+        result.broken.append(f"15, 16, 10: not the duty of {twin}: {mean:.4f} apart")
 
 
 def _judge_flash(built: Built, trace: Trace, result: Result) -> None:
@@ -353,7 +341,10 @@ def _judge_end(built: Built, trace: Trace, result: Result, told: Row) -> None:
     after = [row for row in trace.rows if row.t_ms >= told.t_ms]
     if strike.within is by_asking and _let_go(after):
         due_s += BELIEVED_S + result.due_s
-    if strike.ends == "latched":
+    if strike.then is by_budget:
+        due_s = _budget_s(built, after)
+        end = next((row for row in after if row.latched), None)
+    elif strike.ends == "latched":
         end = next((row for row in after if row.latched and 1 << row.fault & bits(strike.tells)), None)
     elif strike.ends == "RUN_TIMER":
         end = next((row for row in after if 1 << row.fault & bits((strike.ends,))), None)
@@ -367,6 +358,19 @@ def _judge_end(built: Built, trace: Trace, result: Result, told: Row) -> None:
     if due_s + SLACK_S < trace.seconds and not (end is not None and end.t_ms / 1000 <= due_s + SLACK_S):
         result.missed = f"{strike.name}: first sign at {told.t_ms / 1000 - s.strike_s:.0f} s, then not {strike.ends} " \
                         f"by {due_s - s.strike_s:.0f} s (was at {result.stopped_s:.0f} s)"
+
+
+def _budget_s(built: Built, after: list[Row]) -> float:
+    """When the heat given with the warning on was a fall's whole budget, and the lags after it; a rise ends both."""
+    s, v, spent_j = built.setting, built.setting.values, 0.0
+    budget_j = float(v["trip.out_budget_k"]) * 0.5 * float(v["water_l"]) * BATH_J_PER_LK
+    for row in after:
+        if not row.warn >> faults.PROBE_OUT & 1 or row.water_c is None:
+            break
+        spent_j = max(0.0, spent_j + row.given_w - believed_w(v, row.water_c - s.room_c + 2.0))
+        if spent_j >= budget_j:
+            return row.t_ms / 1000 + 2.0 * (float(v["heater_lag_s"]) + PROBE_LAG_S)
+    return math.inf
 
 
 def _let_go(after: list[Row]) -> bool:
@@ -383,6 +387,10 @@ def due_s(built: Built, trace: Trace) -> float:
         return promised_s(built, trace)
     if strike.within is by_asking:
         return failed_s(built, trace)
+    if strike.within is by_surge:
+        return surged_s(built, trace)
+    if strike.within is by_weakness:
+        return weak_s(built, trace)
     if strike.within in (by_fall, by_bowl_fall):
         return fallen_s(built, trace)
     due = strike.within(s.values, s)
@@ -460,4 +468,31 @@ def failed_s(built: Built, trace: Trace) -> float:
             spare_j, base_c, halves = 0.0, true[1], halves + 1
         if halves == 2:
             return row.t_ms / 1000 - s.strike_s + 2.0 * (float(v["heater_lag_s"]) + PROBE_LAG_S)
+    return math.inf
+
+
+def surged_s(built: Built, trace: Trace) -> float:
+    """When the reading had risen by more than the heat asked for explains, and the lags after it."""
+    s, v, base_c = built.setting, built.setting.values, None
+    for row, true in zip(trace.rows, trace.truth, strict=False):
+        if row.t_ms < s.strike_s * 1000 or row.water_c is None or row.state != "hold":
+            continue
+        if base_c is None or row.duty == 0.0 or true[2] > row.water_c - PROBE_ERROR_K:
+            base_c = row.water_c
+        base_c = min(row.water_c, base_c + 1.5 * row.duty * v["heater_w"] / (0.5 * v["water_l"] * BATH_J_PER_LK))
+        if row.water_c - base_c >= float(v["trip.surge_k"]) + TRUE_K:
+            return row.t_ms / 1000 - s.strike_s + float(v["heater_lag_s"]) + PROBE_LAG_S
+    return math.inf
+
+
+def weak_s(built: Built, trace: Trace) -> float:
+    """The end of the first look in which the water did not fall by itself; there is none where nothing was doubted."""
+    doubt, begun_c = 1 << faults.WATER_STUCK, None
+    for row in trace.rows:
+        if row.t_ms < built.setting.strike_s * 1000 or row.water_c is None:
+            continue
+        if begun_c is None and row.warn & doubt:
+            begun_c = row.water_c
+        elif begun_c is not None and not row.warn & doubt:
+            return math.inf if row.water_c <= begun_c - FELL_AWAY_K else row.t_ms / 1000 - built.setting.strike_s + 3.0
     return math.inf

@@ -148,7 +148,7 @@ def hunting_cases() -> list[Case]:
     wanted = []
     for case in campaign.cases("singles", 1):
         strike = BY_NAME[case.acts[0]]
-        if case.rig in ("mat", "pot") and case.phase in (strike.phases[:1] + strike.phases[-2:-1] or ("quiet",)):
+        if case.rig in ("mat", "pot") and case.phase in (strike.phases[:1] + strike.phases[-2:] or ("quiet",)):
             wanted.append(case)
     everyday = [parse(f"7000 {rig}/quiet/{act}") for act in EVERYDAY for rig in ("mat", "pot")]
     nothing = [parse(f"1 {rig}/{phase}/none") for phase in ("warm_up", "quiet", "night") for rig in ("mat", "pot")]

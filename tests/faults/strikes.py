@@ -127,6 +127,21 @@ def by_fall(v: Values, s: Setting) -> float:
     return -2.0
 
 
+def by_surge(v: Values, s: Setting) -> float:
+    """When the water rose by `trip.surge_k` above 1.5 times what the heat asked for does to half of it; two lags."""
+    return -6.0
+
+
+def by_weakness(v: Values, s: Setting) -> float:
+    """When heat was withheld to look, and the water did not fall by itself: see `judge.weak_s`."""
+    return -7.0
+
+
+def by_budget(v: Values, s: Setting, mean_w: float) -> float:
+    """Heat for 3 K of half the water, above the losses: see `judge._budget_s`."""
+    return -5.0
+
+
 def by_bowl_fall(v: Values, s: Setting) -> float:
     """Bowl probe lag x ln(F / (F - 4.5)) + 3 passes; under 5 K over the room it is not promised."""
     return -3.0
@@ -333,7 +348,7 @@ STRIKES = (
            note="under the believed losses it cannot be told from a well-held bath"),
     Strike("bowl_stuck", _fault("bowl_stuck"), layer="the wall's ceiling holds; a hand thermometer", watch_s=3600.0),
     Strike("water_out", _world("water_out", 1.0), ("PROBE_OUT",), by_fall, ("quiet", "night"),
-           "manual-reset cut-out, thermal fuse", hot=True, watch_s=7200.0),
+           "manual-reset cut-out, thermal fuse", hot=True, watch_s=7200.0, ends="latched", then=by_budget),
     Strike("bowl_out", _world("bowl_out", 1.0), ("BOWL_OUT",), by_bowl_fall, ("quiet", "night"),
            "the wall's ceiling holds; a look at the probe", watch_s=3600.0),
     Strike("swapped", _world("swapped", 1.0), ("SWAPPED",), self_test, ("idle",), "keyed plugs", hot=True,
@@ -351,19 +366,24 @@ STRIKES = (
     Strike("both_shorted", _both,
            ("HEAT_AT_REST", "SWITCH_SHORTED", "GUARD_WELDED", "OVER_HARD_LIMIT", "OVER_STAGE", "HOT_BEFORE_START"),
            at_rest, (*BEFORE, *HOLDING), "the thermal fuse alone, after the manual-reset cut-out", hot=True,
-           watch_s=7200.0, note="the firmware sees the heat and can cut neither; at rest only that the water is hot"),
+           watch_s=7200.0, note="the firmware sees the heat and can cut neither; where opening the guard changes "
+                                "nothing it may call it heat from outside, till the hard limit"),
     Strike("heater_open", _fault("heater_open"), ("NO_HEAT_AT_START", "HEATER_LOST", "WATER_STUCK", "SWAPPED"),
            by_asking,
            (*BEFORE, "guard_pulse", "switch_pulse", "wait", "warm_pulse", "warm_up", "quiet", "night"),
            "nothing: the bowl cools", watch_s=5400.0, stops=True, ends="latched", then=retested,
            note="in a start it may be named swapped; water that cools by itself in the look is taken for losses, and "
                 "the heater told an hour later"),
-    Strike("watts_low", _world("watts_share", 0.2), ("NO_HEAT_AT_START", "HEATER_LOST"), None, (),
-           "nothing: the bowl cools", watch_s=3600.0),
+    Strike("watts_low", _world("watts_share", 0.2), ("NO_HEAT_AT_START", "HEATER_LOST"), by_weakness, ("warm_up",),
+           "nothing: the bowl cools", watch_s=3600.0, stops=True,
+           note="told where the water rose a little; heat that only covers the losses is held for losses"),
     Strike("watts_high", _world("watts_share", 1.6), ("STRONG_HEATER",), None, (),
            "the supply's limit of 1.5 x; fuse; thermal fuse", watch_s=3600.0),
     Strike("dry", _world("dry", 0.1), ("STRONG_HEATER",), None, (), "a float in the guard chain; thermal fuse",
-           hot=True, watch_s=3600.0),
+           hot=True, watch_s=3600.0, note="the bowl takes up what the water no longer does"),
+    Strike("watts_wrong", _world("watts_share", 10.0), ("STRONG_HEATER",), by_surge, ("warm_up",),
+           "the supply's limit of 1.5 x; fuse; thermal fuse", watch_s=3600.0, hot=True, stops=True,
+           note="a heater of ten times the stated watts; in a full bath of its own size it only is quick"),
     # -- heat from elsewhere -------------------------------------------------------------------------------------------
     Strike("outside", _outside, ("HEAT_FROM_OUTSIDE", "HEAT_AT_REST", "OVER_STAGE"), at_rest, ("quiet",), hot=True,
            watch_s=4500.0, stops=True, ends="HEAT_FROM_OUTSIDE", then=outside_proved,

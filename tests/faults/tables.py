@@ -12,7 +12,7 @@ from typing import Any
 from bainwright.errors import FileError
 
 from .campaign import good, read_results
-from .cases import parse
+from .cases import build, parse
 from .evenings import EVENINGS, EVERYDAY
 from .mutants import mutants
 from .strikes import BY_NAME, NUMBERS, STRIKES, Strike
@@ -89,11 +89,21 @@ def _summary(rows: list[Row]) -> str:
     ])
 
 
+DOUBTS = {"probe_out", "bowl_out", "heater_lost", "strong_heater"}  # warnings that a sound evening must not give
+
+
 def _alarmed(rows: list[Row]) -> str:
-    """How many were warned of with nothing wrong, and of what."""
-    names = Counter(name for row in rows for name in row.get("alarms", []))
-    what = ", ".join(f"{name} {count}" for name, count in names.most_common())
-    return f"{sum(bool(row.get('alarms')) for row in rows)}" + (f" ({what})" if what else "")
+    """How many were warned of with nothing wrong, and of what; a bowl's probe pulled to be washed is rightly told."""
+    names: Counter[str] = Counter()
+    count = 0
+    for row in rows:
+        doubts = DOUBTS & set(row["seen"])
+        if doubts and any(mishap.name == "bowl_out" for mishap in build(parse(row["case"])).setting.mishaps):
+            doubts -= {"bowl_out"}
+        names.update(doubts)
+        count += bool(doubts)
+    what = ", ".join(f"`{name}` {number}" for name, number in sorted(names.items()))
+    return f"{count}" + (f" ({what})" if what else "")
 
 
 def _unplayed(rows: list[Row]) -> str:
