@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-import serial
+from talk import Talk
 
 from bainboard import faults, pins, record, store, wire
 from bainwright.chocolate import load_profile
@@ -15,45 +15,6 @@ from bainwright.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.scenario import parse_scenario
-
-MOST_LINES = 2000  # half an hour of the board's
-
-
-class Talk:
-    """A host that asks and reads."""
-
-    def __init__(self, board: VirtualBoard) -> None:
-        self.board = board
-        self.port = serial.Serial(board.path, timeout=20)
-        self._id = 0
-
-    def ask(self, do: str, **fields: Any) -> dict[str, Any]:
-        """The answer to a request."""
-        self._id += 1
-        self.port.write(wire.encode([("id", self._id), ("do", do), *fields.items()]))
-        return self.until(lambda said: said.get("re") == self._id)
-
-    def until(self, wanted: Any) -> dict[str, Any]:
-        """The first message that is wanted; a board that talks on and never says it has failed."""
-        for _ in range(MOST_LINES):
-            line = self.port.readline()
-            assert line, "the board fell silent"
-            said, _ = wire.decode(line)
-            if said is not None and wanted(said):
-                return said
-        raise AssertionError(f"not said within {MOST_LINES} lines; the last was {line!r}")
-
-    def event(self, name: str) -> dict[str, Any]:
-        """The next event of that name."""
-        return self.until(lambda said: said.get("event") == name)
-
-    def hands_off(self, told: dict[str, Any]) -> None:
-        """Until the button of a long press that was told of is up again."""
-        self.until(lambda said: said.get("t", 0) > told["t"] + 3000)
-
-    def asked(self, ask: str) -> dict[str, Any]:
-        """The next line that asks this."""
-        return self.until(lambda said: said.get("ask") == ask)
 
 
 def packed(name: str, payload: bytes) -> bytes:

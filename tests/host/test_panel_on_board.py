@@ -6,42 +6,14 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-import serial
+from talk import Talk
 
-from bainboard import commands, faults, pins, wire
+from bainboard import commands, faults, pins
 from bainwright.commissioned import flash_of
 from bainwright.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.scenario import Scenario, StartTable
-
-
-class Talk:
-    """A host that asks and reads."""
-
-    def __init__(self, board: VirtualBoard) -> None:
-        self.board = board
-        self.port = serial.Serial(board.path, timeout=20)
-        self._id = 0
-
-    def ask(self, do: str, **fields: Any) -> dict[str, Any]:
-        """The answer to a request."""
-        self._id += 1
-        self.port.write(wire.encode([("id", self._id), ("do", do), *fields.items()]))
-        return self.until(lambda said: said.get("re") == self._id)
-
-    def until(self, wanted: Any) -> dict[str, Any]:
-        """The first message that is wanted."""
-        while True:
-            line = self.port.readline()
-            assert line, "the board fell silent"
-            said, _ = wire.decode(line)
-            if said is not None and wanted(said):
-                return said
-
-    def event(self, name: str) -> dict[str, Any]:
-        """The next event of that name."""
-        return self.until(lambda said: said.get("event") == name)
 
 
 @contextmanager
