@@ -16,6 +16,14 @@ def _hang(player: Player, seconds: float) -> None:
     player.desk.hang(round(seconds * 1e6))
 
 
+def _early(player: Player, ms: float) -> None:
+    """A flipped bit in the firmware's timetable, and a byte that wakes it: the next tick comes too soon."""
+    app = player.app
+    if app is not None:
+        app._tick_ms = app._last_ms + round(ms)
+        player.desk.heard += b"\n"
+
+
 def _jump(player: Player, ms: float) -> None:
     player.desk.ticks_ahead_ms = (player.desk.ticks_ahead_ms + round(ms)) % TICKS
 
@@ -76,7 +84,8 @@ def _interrupt(player: Player, _: float) -> None:
 
 
 DESK_ACTS: dict[str, Callable[[Player, float], None]] = {
-    "hang": _hang, "jump": _jump, "cut_flash": _cut_flash, "flash_fails": _flash_fails, "flood": _flood, "say": _say,
+    "hang": _hang, "early": _early, "jump": _jump, "cut_flash": _cut_flash, "flash_fails": _flash_fails,
+    "flood": _flood, "say": _say,
     "memory_out": _memory_out, "crash": _crash, "press": _press, "host_gone": _host_gone, "interrupt": _interrupt,
     "reset": _reset,
 }

@@ -36,6 +36,7 @@ from .strikes import (
 PROBE_ERROR_K = 0.5  # a digital probe's limits of error: water just under the ceiling may read this much over it
 OVER_K = 5.0  # X of the first invariant
 GAP_MS = 4500
+RETESTS, RETESTS_MS = 3, 3_600_000
 TOP_UP_SHARE, TAP_C = 0.3, 15.0  # a fifth of the full water into a bath down to two thirds, from a cold tap
 POWER_LATE_MS = 3000  # guard open within 2 s of detection, and power is told as the mean of a second
 TRUE_K = 0.2  # a probe's bias: water that someone poured too warm is over its limit, and told so rightly
@@ -119,6 +120,8 @@ class Watch:
         self._off_since_ms: int | None = None
         self._synced = 0
         self._top_c = 0.0
+        self._state = ""
+        self._retests, self._retest_ms = 0, -RETESTS_MS - 1
 
     def __call__(self, player: Player, app: Any, row: Row) -> None:
         w, say = app.warmer, player.broken
@@ -129,7 +132,8 @@ class Watch:
         gap_ms = 0 if self._last_ms is None else row.t_ms - self._last_ms
         if gap_ms > GAP_MS and self._heating and player.desk.watchdog_fed:
             say(f"14: {gap_ms} ms between passes")
-        self._last_ms, self._heating = row.t_ms, row.state in HEATING
+        self._count_retests(player, row)
+        self._last_ms, self._heating, self._state = row.t_ms, row.state in HEATING, row.state
         self._look_at_heat(player, row)
         p = w.programme
         # A bath that came warmer than it may be is let down to its target from where it is.
@@ -148,6 +152,15 @@ class Watch:
         if row.state == "hold" and not row.heat_ok:
             self.looks_s += 1
         self._synced = app.log.synced
+
+    def _count_retests(self, player: Player, row: Row) -> None:
+        """What is doubted a fourth time within an hour is not tried again."""
+        if self._state == "hold" and row.state == "check":
+            if row.t_ms - self._retest_ms > RETESTS_MS:
+                self._retests, self._retest_ms = 0, row.t_ms
+            self._retests += 1
+            if self._retests > RETESTS:
+                player.broken("3: a fourth retest within the hour")
 
     def _restarted(self, player: Player, row: Row) -> None:
         self._last_ms = None
@@ -321,6 +334,9 @@ def _judge_time(built: Built, trace: Trace, result: Result) -> None:
         result.missed = f"{strike.name}: told after {result.told_s:.0f} s, due after {result.due_s:.0f} s"
     elif strike.stops and told is not None and told.heat_ok:
         result.broken.append(f"3: {strike.name} is told and heat still allowed")
+    elif strike.ends == "off":
+        if any(row.heat_ok for row in trace.rows if (row.warn | 1 << row.fault) & wanted):
+            result.broken.append(f"3: heat allowed while {strike.name} is told")
     elif strike.ends in ("stays", "cleared"):
         if trace.rows[-1].latched != (strike.ends == "stays"):
             result.broken.append(f"6: after the button the latch should have {strike.ends}")

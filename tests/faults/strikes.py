@@ -190,7 +190,7 @@ class Strike:
     ends, then : str, callable or None
         What the first sign must lead to (``latched``, or the name of a fault that is then told) and in how many
         seconds; before a latch no heat is allowed in between. Or what the latch has become
-        at the end: ``stays``, ``cleared``.
+        at the end: ``stays``, ``cleared``. Or ``off``: no heat is allowed while it is told.
     phases : tuple of str
         In which it must be told; in other phases it may come too, and only the invariants are checked.
     layer : str
@@ -260,12 +260,31 @@ def _late(s: Setting) -> list[Mishap]:
     return [Mishap(s.strike_s, "desk", "hang", 3.2)]
 
 
+def _early(s: Setting) -> list[Mishap]:
+    """Just after a pass, so that the next one follows within a tenth of a second or so."""
+    s.strike_s = int(s.strike_s) + 0.06
+    return [Mishap(s.strike_s, "desk", "early", 90.0)]
+
+
 def _boil(c: float, share: float) -> Mend:
     def pour(s: Setting) -> list[Mishap]:
         s.events.append(acts.WaterSwap(at_s=s.strike_s, litres=share * float(s.values["water_l"]), temp_c=c))
         return []
 
     return pour
+
+
+KETTLES_S = 800.0
+
+
+def _kettles(s: Setting) -> list[Mishap]:
+    """Kettle water into a bath that is heated, and some minutes later cold water, again and again."""
+    s.water_c, s.bowl_c, litres = 20.0, 20.0, float(s.values["water_l"])
+    for number in range(4):
+        at_s = s.strike_s + KETTLES_S * number
+        s.events.append(acts.WaterSwap(at_s=at_s, litres=0.08 * litres, temp_c=90.0))
+        s.events.append(acts.WaterSwap(at_s=at_s + 0.8 * KETTLES_S, litres=0.5 * litres, temp_c=12.0))
+    return []
 
 
 def _alone(s: Setting) -> list[Mishap]:
@@ -392,6 +411,8 @@ STRIKES = (
            note="told from the first pass"),
     Strike("hot_water", _boil(80.0, 0.25), ("OVER_STAGE",), over_stage, ("quiet",), hot=True, bath_only=True,
            note="the heat is the person's", stops=True),
+    Strike("kettles", _kettles, ("STRONG_HEATER",), None, ("warm_up",), hot=True, bath_only=True, watch_s=4 * KETTLES_S,
+           note="four times hot water and cold again: the fourth doubt within an hour latches"),
     Strike("boiling", _boil(99.0, 0.8), ("OVER_HARD_LIMIT", "OVER_STAGE", "WATER_PROBE"), over_stage, ("quiet",),
            hot=True, bath_only=True, note="the heat is the person's", stops=True),
     Strike("alone", _alone, ("RUN_TIMER",), alone, ("idle", "quiet"), watch_s=3000.0, ends="RUN_TIMER",
@@ -402,15 +423,16 @@ STRIKES = (
     Strike("slow_pass", _desk("hang", 1.5), fast_only=True),
     Strike("stutter", _stutter, fast_only=True, note="no fault: the loop counts afresh from a late pass"),
     Strike("late_pass", _late, ("LATE_LOOP",), lambda v, s: 3.2 + PASS_S, CHECKED, fast_only=True, stops=True),
+    Strike("early_pass", _early, ("BAD_CLOCK",), one_pass, CHECKED, fast_only=True, stops=True),
     Strike("clock_ahead", _desk("jump", 60_000), ("LATE_LOOP", "BAD_CLOCK"), one_pass, CHECKED, fast_only=True),
     Strike("clock_back", _desk("jump", -60_000), ("LATE_LOOP", "BAD_CLOCK"), lambda v, s: 60.0 + PASS_S, (),
            fast_only=True, note="ticks that go back read as no time passing; the heartbeat's gate opens the guard"),
     Strike("hang", _desk("hang", 30.0), ("RESTARTED",), restarted, CHECKED, "watchdog, and the heartbeat's gate",
-           fast_only=True),
+           fast_only=True, stops=True, ends="off"),
     Strike("hang_no_watchdog", _no_watchdog, (), None, (), "heartbeat gate: guard open within 2 s", fast_only=True,
            watch_s=1000.0),
     Strike("reboot_loop", _resets(4, 60.0), ("REBOOT_LOOP",), third_restart, HOLDING, fast_only=True,
-           watch_s=400.0),
+           watch_s=400.0, ends="stays"),
     Strike("crash", _desk("crash", 0.0), ("CRASHED",), restarted, HOLDING, fast_only=True, stops=True),
     Strike("memory_out", _desk("memory_out", 0.0), ("MEMORY",), restarted, HOLDING,
            fast_only=True, stops=True),
@@ -421,7 +443,7 @@ STRIKES = (
     Strike("latch_lost", _files(latch_a=None), ("NO_LATCH_RECORD",), one_pass, ("idle",), stops=True),
     Strike("latch_rotten", _files(latch_a=b"\xff" * 64), ("NO_LATCH_RECORD",), one_pass, ("idle",), stops=True),
     Strike("settings_rotten", _files(settings_a=b"\x00" * 64, settings_b=b"\xff" * 32), ("BAD_SETTINGS",),
-           one_pass, ("idle",), stops=True),
+           one_pass, ("idle",), stops=True, ends="off"),
     Strike("flash_full", _desk("flash_fails", 28.0), fast_only=True, watch_s=900.0),
     Strike("flash_worn", _desk("flash_fails", 5.0), fast_only=True, watch_s=900.0),
     # -- the recessed button -------------------------------------------------------------------------------------------
