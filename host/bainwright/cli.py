@@ -52,7 +52,10 @@ bain.add_command(rig)
 @click.option("--rig", metavar="FILE", help="The warmer as built, as TOML; sent to the board if it has another.")
 @click.option("--vessel", metavar="NAME", help="Which of the rig's vessels is on it.")
 @click.option("--plant", metavar="FILE.py:NAME", help="Your own simulated warmer; implies --virtual.")
-@click.option("--from", "from_stage", metavar="STAGE", help="The step to begin with: work, or melted for melted stock.")
+@click.option(
+    "--from", "from_stage", metavar="STAGE",
+    help="The step to begin with: melt, seed, settle, test, work, rest, melted; work unless given, melted for stock.",
+)
 @click.option("--for", "for_", metavar="DURATION", help="How long, from the start: 3h40m, 90m, 45s.")
 @click.option("--until", metavar="HH:MM", help="How long, by the hour of waking.")
 @click.option("--room", metavar="C", help="Room temperature in °C.")
@@ -74,7 +77,7 @@ bain.add_command(rig)
 def hold(big: bool, as_json: bool, **options: Any) -> int:
     """Hold a chocolate in its window.
 
-    PROFILE is dark, milk, white, melted or a TOML file. The bowl may start at any temperature.
+    PROFILE is a chocolate by name (bain profile list) or a TOML file. The bowl may start at any temperature.
     The log, a picture and the facts of the hold go into a folder of their own.
     """
     from bainwright.choices import Asked
