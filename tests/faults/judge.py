@@ -18,6 +18,7 @@ from .phases import BEFORE, CHECKING
 from .strikes import (
     BATH_J_PER_LK,
     PROBE_LAG_S,
+    at_rest,
     believed_w,
     bits,
     both_looks,
@@ -230,6 +231,7 @@ def play_whole(case: Case) -> tuple[Result, Trace]:
                     trips=watch.trips, rightly=watch.rightly, looks_s=watch.looks_s, digest=trace.digest())
     result.masked = _masked(trace)
     _judge_crash(built, trace, result)
+    _judge_clearing(trace, result)
     if built.strikes:
         _judge_strikes(built, trace, result)
     elif not long:
@@ -287,6 +289,12 @@ def _hurts(case: Case) -> bool:
     return any(act.startswith(("flash_cut", "upload")) for act in case.acts)
 
 
+def _judge_clearing(trace: Trace, result: Result) -> None:
+    cleared = any(event.get("event") == "cleared" for event in trace.events)
+    if cleared and trace.rows and not any(row.latched for row in trace.rows):
+        result.broken.append("6: told cleared, and there was no latch")
+
+
 def _masked(trace: Trace) -> bool:
     """Did the self-test say of itself that the water moved too much for a sure verdict?"""
     return any(event.get("masked") for event in trace.events if event.get("event") == "checked")
@@ -334,6 +342,8 @@ def _judge_time(built: Built, trace: Trace, result: Result) -> None:
         result.missed = f"{strike.name}: told after {result.told_s:.0f} s, due after {result.due_s:.0f} s"
     elif strike.stops and told is not None and told.heat_ok:
         result.broken.append(f"3: {strike.name} is told and heat still allowed")
+    elif strike.within in (at_rest, self_test) and not result.masked and _started(built, trace):
+        result.broken.append(f"2: a hold began with {strike.name}")
     elif strike.ends == "off":
         if any(row.heat_ok for row in trace.rows if (row.warn | 1 << row.fault) & wanted):
             result.broken.append(f"3: heat allowed while {strike.name} is told")
@@ -343,6 +353,12 @@ def _judge_time(built: Built, trace: Trace, result: Result) -> None:
             result.broken.append(f"6: after the button the latch should have {strike.ends}")
     elif strike.then is not None and told is not None and told.state in HEATING:
         _judge_end(built, trace, result, told)
+
+
+def _started(built: Built, trace: Trace) -> bool:
+    """Did the self-test let a heater that was shorted before it begin?"""
+    before = built.case.phase in BEFORE and built.strikes[0].name != "outside"
+    return before and any(row.state == "hold" for row in trace.rows)
 
 
 def _first(trace: Trace, from_s: float, wanted: int) -> Row | None:
@@ -414,12 +430,25 @@ def due_s(built: Built, trace: Trace) -> float:
     if strike.name in ("switch_shorted", "both_shorted", "outside"):
         if built.case.phase in BEFORE and not _masked(trace):
             return self_test(s.values, s)
-        from_ms = s.strike_s * 1000
-        if built.case.phase in BEFORE:  # from the hold's first seconds on: a bath that moved by itself masks the test
-            from_ms = next((row.t_ms for row in trace.rows if row.state == "hold"), 0) + 2000
-        rest = next((row.t_ms for row in trace.rows if row.t_ms >= from_ms and row.duty == 0.0), None)
+        if built.case.phase in BEFORE:  # a bath that moved by itself masked the test: the hold must see it
+            rest = _long_rest_ms(trace, 1000 * due)
+        else:
+            rest = next((row.t_ms for row in trace.rows if row.t_ms >= s.strike_s * 1000 and row.duty == 0.0), None)
         return math.inf if rest is None else due + rest / 1000 - s.strike_s
     return due
+
+
+def _long_rest_ms(trace: Trace, ms: float) -> float | None:
+    """When the first rest of a hold began that lasts so long, or to the end."""
+    began = None
+    for row in trace.rows:
+        if row.state != "hold" or row.duty > 0.0:
+            began = None
+        elif began is None:
+            began = row.t_ms
+        elif row.t_ms - began >= ms:
+            break
+    return began
 
 
 def promised_s(built: Built, trace: Trace) -> float:

@@ -236,6 +236,8 @@ def _ordered(mutant: Mutant, lines: list[str]) -> list[str]:
     """Cases that tell the mutant's fault, then those in which nothing is wrong; every case where it has no fault."""
     number = _number(mutant)
     cases = [parse(line) for line in lines]
+    if mutant.kind == "clear":  # those with a hand at the button first
+        cases.sort(key=lambda case: not (case.acts and case.acts[0].startswith("clear")))
     own = [case for case in cases for act in case.acts if act in BY_NAME and bits(BY_NAME[act].tells) >> number & 1]
     harmless = [case for case in cases if not any(act in BY_NAME for act in case.acts)]
     return [str(case) for case in ([*own, *harmless] if number else cases)]

@@ -80,6 +80,11 @@ def self_test(v: Values, s: Setting) -> float:
     return float(s.start_s - s.strike_s + quick + close + warm + 10.0)
 
 
+def by_pulse(v: Values, s: Setting) -> float:
+    """As the self-test, for a heater of up to a minute's lag: a slower one's pulse comes too late to lead."""
+    return self_test(v, s) if float(v["heater_lag_s"]) <= 60.0 else float("inf")
+
+
 def at_rest(v: Values, s: Setting) -> float:
     """2 x 1 K x C / (P - L) + 2 (lag + 30 s), from when the control first asks for nothing; none if P is under L."""
     spare_w = v["heater_w"] - believed_w(v, s.profile["ceiling_c"] - s.room_c)
@@ -371,8 +376,8 @@ STRIKES = (
            "manual-reset cut-out, thermal fuse", hot=True, watch_s=7200.0, ends="latched", then=by_budget),
     Strike("bowl_out", _world("bowl_out", 1.0), ("BOWL_OUT",), by_bowl_fall, ("quiet", "night"),
            "the wall's ceiling holds; a look at the probe", watch_s=3600.0),
-    Strike("swapped", _world("swapped", 1.0), ("SWAPPED",), self_test, ("idle",), "keyed plugs", hot=True,
-           watch_s=3600.0),
+    Strike("swapped", _world("swapped", 1.0), ("SWAPPED",), by_pulse, ("idle",), "keyed plugs", hot=True,
+           watch_s=3600.0, note="not promised of a heater that takes over a minute to give its heat"),
     Strike("drift_down", _world("drift_k_per_h", -3.0), (), None, (), "calibration; manual-reset cut-out", hot=True,
            watch_s=7200.0),
     Strike("drift_up", _world("drift_k_per_h", 3.0), (), None, (), "calibration; the bowl is only cold",
@@ -448,6 +453,7 @@ STRIKES = (
     Strike("flash_full", _desk("flash_fails", 28.0), fast_only=True, watch_s=900.0),
     Strike("flash_worn", _desk("flash_fails", 5.0), fast_only=True, watch_s=900.0),
     # -- the recessed button -------------------------------------------------------------------------------------------
+    Strike("clear_nothing", lambda s: _press(s, 2.0), (), None, ("idle",), fast_only=True),
     Strike("clear_early", _clear_early, WATER, soon, HOLDING, ends="stays", fast_only=True, stops=True),
     Strike("clear_late", _clear_late, WATER, soon, HOLDING, ends="cleared", fast_only=True),
     Strike("clear_hot", _clear_hot, ("OVER_HARD_LIMIT", "WATER_PROBE", "STRONG_HEATER"), over_stage, ("quiet",),
