@@ -201,14 +201,14 @@ class Watch:
 
     def _look_at_power(self, player: Player, row: Row) -> None:
         """Two seconds after the firmware opened the guard no heat flows, unless both parts that cut it have failed."""
-        off = not row.guard
-        if not off:
+        if row.guard or row.state == "check":  # its pulses are bounded elsewhere, and may end with a restart
             self._off_since_ms = None
             return
         self._off_since_ms = self._off_since_ms if self._off_since_ms is not None else row.t_ms
         failed = player.desk.bench.faults
-        late = row.t_ms - self._off_since_ms > POWER_LATE_MS and row.state != "check"
-        if late and row.given_w > 0.0 and not {"guard_welded", "switch_shorted"} <= failed:
+        late = row.t_ms - self._off_since_ms > POWER_LATE_MS
+        bare = "switch_shorted" in failed and not player.desk.bench.has_guard
+        if late and row.given_w > 0.0 and not bare and not {"guard_welded", "switch_shorted"} <= failed:
             player.broken(f"3: {row.given_w:.0f} W with the guard open")
 
 
@@ -302,7 +302,9 @@ def _masked(trace: Trace) -> bool:
 
 def _judge_crash(built: Built, trace: Trace, result: Result) -> None:
     meant = {"crash", "memory_out"}
-    told = [*trace.crashes, *(data.decode() for path, data in trace.files.items() if path == CRASH_FILE)]
+    boots = [event for event in trace.events if event.get("event") == "boot" and event.get("why") == "crash"]
+    told = [*trace.crashes, *(data.decode() for path, data in trace.files.items() if path == CRASH_FILE),
+            *("an error: it started again and said so" for _ in boots)]
     if told and not meant & {strike.name for strike in built.strikes}:
         result.broken.append(f"the firmware ended by {told[0]}")
 
@@ -342,7 +344,7 @@ def _judge_time(built: Built, trace: Trace, result: Result) -> None:
         result.missed = f"{strike.name}: told after {result.told_s:.0f} s, due after {result.due_s:.0f} s"
     elif strike.stops and told is not None and told.heat_ok:
         result.broken.append(f"3: {strike.name} is told and heat still allowed")
-    elif strike.within in (at_rest, self_test) and not result.masked and _started(built, trace):
+    elif strike.within in (at_rest, self_test, by_heat, by_asking) and not result.masked and _started(built, trace):
         result.broken.append(f"2: a hold began with {strike.name}")
     elif strike.ends == "off":
         if any(row.heat_ok for row in trace.rows if (row.warn | 1 << row.fault) & wanted):
@@ -356,7 +358,7 @@ def _judge_time(built: Built, trace: Trace, result: Result) -> None:
 
 
 def _started(built: Built, trace: Trace) -> bool:
-    """Did the self-test let a heater that was shorted before it begin?"""
+    """Did the self-test let a hold begin over what was broken before it?"""
     before = built.case.phase in BEFORE and built.strikes[0].name != "outside"
     return before and any(row.state == "hold" for row in trace.rows)
 
@@ -486,6 +488,10 @@ def fallen_s(built: Built, trace: Trace) -> float:
     fall_k = 0.0 if before is None else before[column] - s.room_c
     if before is None or fall_k < seen_k + 0.5:
         return math.inf
+    if bowl:  # 1 K a minute is the bowl's own
+        seen_k += lag_s * math.log(fall_k / (fall_k - seen_k)) / 60.0 - 0.3
+        if fall_k < seen_k + 0.5:
+            return math.inf
     top_up_k = 0.0 if bowl else TOP_UP_SHARE * max(0.0, before[column] - TAP_C)
     if fall_k < seen_k + top_up_k + 0.5:
         half_j = 0.5 * float(v["trip.out_budget_k"]) * 0.5 * float(v["water_l"]) * BATH_J_PER_LK

@@ -80,6 +80,11 @@ def self_test(v: Values, s: Setting) -> float:
     return float(s.start_s - s.strike_s + quick + close + warm + 10.0)
 
 
+def both_closer(v: Values, s: Setting) -> float:
+    """Two looks, two pulses of C/2P, and five waits of lag + 15 s."""
+    return 2.0 * (LOOK_S + s.pulse_s) + 5.0 * s.drain_s + 15.0
+
+
 def by_pulse(v: Values, s: Setting) -> float:
     """As the self-test, for a heater of up to a minute's lag: a slower one's pulse comes too late to lead."""
     return self_test(v, s) if float(v["heater_lag_s"]) <= 60.0 else float("inf")
@@ -111,6 +116,11 @@ def left_alone(v: Values, s: Setting, mean_w: float) -> float:
 def begun_warm(v: Values, s: Setting) -> float:
     """When the hold begins."""
     return s.start_s - s.strike_s + s.check_s + PASS_S
+
+
+def begun_nearly_hot(v: Values, s: Setting) -> float:
+    """When the self-test begins."""
+    return s.start_s - s.strike_s + PASS_S
 
 
 def by_heat(v: Values, s: Setting) -> float:
@@ -148,7 +158,7 @@ def by_budget(v: Values, s: Setting, mean_w: float) -> float:
 
 
 def by_bowl_fall(v: Values, s: Setting) -> float:
-    """Bowl probe lag x ln(F / (F - 4.5)) + 3 passes; under 5 K over the room it is not promised."""
+    """Bowl probe lag x ln(F / (F - D)) + 3 passes, D 4.2 K and 1 K a minute; under D + 0.5 K it is not promised."""
     return -3.0
 
 
@@ -248,6 +258,12 @@ def _hot_start(s: Setting) -> list[Mishap]:
     return []
 
 
+def _nearly_hot(s: Setting) -> list[Mishap]:
+    s.water_c, s.bowl_c, s.strike_s = float(s.values["hard_limit_c"]) - 1.5, 50.0, 0.0
+    s.start_s = 2.0
+    return []
+
+
 def _warm_start(s: Setting) -> list[Mishap]:
     s.water_c = s.bowl_c = 42.0
     return []
@@ -269,6 +285,22 @@ def _early(s: Setting) -> list[Mishap]:
     """Just after a pass, so that the next one follows within a tenth of a second or so."""
     s.strike_s = int(s.strike_s) + 0.06
     return [Mishap(s.strike_s, "desk", "early", 90.0)]
+
+
+def _dry_and_wild(s: Setting) -> list[Mishap]:
+    """Nothing is left to slow the heat down."""
+    s.events.append(acts.BowlOff(at_s=s.strike_s, told=True))
+    return [*_world("dry", 0.1)(s), *_world("watts_share", 10.0)(s)]
+
+
+def _sticks_bare(s: Setting) -> list[Mishap]:
+    """With no guard fitted the switch sticks in the self-test's pulse, and again when it is looked at close up."""
+    s.rig_changes["guard"] = False
+    s.strike_s = s.start_s + LOOK_S + 2.0
+    free_s = s.strike_s + s.pulse_s + s.drain_s + 2.0
+    again_s = free_s + s.drain_s + LOOK_S + 2.0
+    return [Mishap(s.strike_s, "fault", "switch_shorted"), Mishap(free_s, "fault", "switch_shorted", 0.0),
+            Mishap(again_s, "fault", "switch_shorted")]
 
 
 def _boil(c: float, share: float) -> Mend:
@@ -385,6 +417,9 @@ STRIKES = (
     # -- switch, guard, heater -----------------------------------------------------------------------------------------
     Strike("switch_shorted", _fault("switch_shorted"), ("HEAT_AT_REST", "SWITCH_SHORTED"), at_rest,
            (*BEFORE, *HOLDING), watch_s=4500.0, stops=True, ends="latched", then=both_looks),
+    Strike("sticks_bare", _sticks_bare, ("SWITCH_SHORTED",), both_closer, ("look",), "do not build without the guard",
+           hot=True, stops=True, note="no guard is fitted, and the switch sticks now and then; one that is shorted all "
+           "the time makes an even rise there, which the self-test takes for the bath's own"),
     Strike("guard_welded", _fault("guard_welded"), ("GUARD_WELDED",), self_test, BEFORE,
            "the next self-test; till then cut-out and thermal fuse", watch_s=600.0,
            note="in a hold nothing asks the guard to open; beside a bowl of another temperature the test is masked"),
@@ -409,18 +444,23 @@ STRIKES = (
     Strike("watts_wrong", _world("watts_share", 10.0), ("STRONG_HEATER",), by_surge, ("warm_up",),
            "the supply's limit of 1.5 x; fuse; thermal fuse", watch_s=3600.0, hot=True, stops=True,
            note="a heater of ten times the stated watts; in a full bath of its own size it only is quick"),
+    Strike("watts_wild", _dry_and_wild, ("STRONG_HEATER",), by_surge, ("warm_up",),
+           "the supply's limit of 1.5 x; fuse; thermal fuse", watch_s=3600.0, hot=True, bath_only=True, ends="stays",
+           note="a bath nearly dry, the bowl lifted, and ten times the stated watts"),
     # -- heat from elsewhere -------------------------------------------------------------------------------------------
     Strike("outside", _outside, ("HEAT_FROM_OUTSIDE", "HEAT_AT_REST", "OVER_STAGE"), at_rest, ("quiet",), hot=True,
            watch_s=4500.0, stops=True, ends="HEAT_FROM_OUTSIDE", then=outside_proved,
            note="nothing of the warmer's can stop a stove"),
     Strike("hot_start", _hot_start, ("HOT_BEFORE_START",), one_pass, ("idle",), hot=True, stops=True,
            note="told from the first pass"),
+    Strike("nearly_hot", _nearly_hot, ("HOT_BEFORE_START",), begun_nearly_hot, ("idle",), hot=True, stops=True,
+           note="within 3 K of the hard limit nothing is tested"),
     Strike("hot_water", _boil(80.0, 0.25), ("OVER_STAGE",), over_stage, ("quiet",), hot=True, bath_only=True,
            note="the heat is the person's", stops=True),
     Strike("kettles", _kettles, ("STRONG_HEATER",), None, ("warm_up",), hot=True, bath_only=True, watch_s=4 * KETTLES_S,
            note="four times hot water and cold again: the fourth doubt within an hour latches"),
-    Strike("boiling", _boil(99.0, 0.8), ("OVER_HARD_LIMIT", "OVER_STAGE", "WATER_PROBE"), over_stage, ("quiet",),
-           hot=True, bath_only=True, note="the heat is the person's", stops=True),
+    Strike("boiling", _boil(99.0, 0.8), ("OVER_HARD_LIMIT", "OVER_STAGE", "WATER_PROBE", "STRONG_HEATER"),
+           over_stage, ("quiet",), hot=True, bath_only=True, note="the heat is the person's", stops=True),
     Strike("alone", _alone, ("RUN_TIMER",), alone, ("idle", "quiet"), watch_s=3000.0, ends="RUN_TIMER",
            then=left_alone),
     Strike("warm_start", _warm_start, ("OVER_STAGE",), begun_warm, ("idle",), hot=True, stops=True,
