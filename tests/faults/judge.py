@@ -346,6 +346,10 @@ def _judge_time(built: Built, trace: Trace, result: Result) -> None:
         result.broken.append(f"3: {strike.name} is told and heat still allowed")
     elif strike.within in (at_rest, self_test, by_heat, by_asking) and not result.masked and _started(built, trace):
         result.broken.append(f"2: a hold began with {strike.name}")
+    elif strike.ends in ("condemned", "passed"):
+        retests = [event["passed"] for event in trace.events if event.get("event") == "retested"]
+        if retests and retests[0] != (strike.ends == "passed"):
+            result.broken.append(f"3: the retest should have {strike.ends} it")
     elif strike.ends == "off":
         if any(row.heat_ok for row in trace.rows if (row.warn | 1 << row.fault) & wanted):
             result.broken.append(f"3: heat allowed while {strike.name} is told")

@@ -125,7 +125,9 @@ def mutants() -> list[Mutant]:
     for module, kind in KINDS:
         change = Change(kind)
         change.visit(_tree(module))
-        found += [Mutant(module, kind, number, name) for number, name in enumerate(change.names)]
+        for number, name in enumerate(change.names):
+            again = change.names[:number].count(name) + 1
+            found.append(Mutant(module, kind, number, f"{name}, {again}" if again > 1 else name))
     return found
 
 

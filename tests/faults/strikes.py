@@ -205,7 +205,8 @@ class Strike:
     ends, then : str, callable or None
         What the first sign must lead to (``latched``, or the name of a fault that is then told) and in how many
         seconds; before a latch no heat is allowed in between. Or what the latch has become
-        at the end: ``stays``, ``cleared``. Or ``off``: no heat is allowed while it is told.
+        at the end: ``stays``, ``cleared``. Or ``off``: no heat is allowed while it is told. Or what
+        its first retest must say: ``condemned``, ``passed``.
     phases : tuple of str
         In which it must be told; in other phases it may come too, and only the invariants are checked.
     layer : str
@@ -322,6 +323,14 @@ def _kettles(s: Setting) -> list[Mishap]:
         s.events.append(acts.WaterSwap(at_s=at_s, litres=0.08 * litres, temp_c=90.0))
         s.events.append(acts.WaterSwap(at_s=at_s + 0.8 * KETTLES_S, litres=0.5 * litres, temp_c=12.0))
     return []
+
+
+def _kettle_low(s: Setting) -> list[Mishap]:
+    """A third of the water and no bowl in it, which the retest's pulse warms as fast as it may."""
+    s.water_c, s.bowl_c = 20.0, 20.0
+    s.events += [acts.BowlOff(at_s=s.strike_s - 30.0, told=True),
+                 acts.WaterSwap(at_s=s.strike_s, litres=0.04 * float(s.values["water_l"]), temp_c=90.0)]
+    return [Mishap(s.strike_s - 30.0, "world", "dry", 0.3)]
 
 
 def _alone(s: Setting) -> list[Mishap]:
@@ -445,7 +454,7 @@ STRIKES = (
            "the supply's limit of 1.5 x; fuse; thermal fuse", watch_s=3600.0, hot=True, stops=True,
            note="a heater of ten times the stated watts; in a full bath of its own size it only is quick"),
     Strike("watts_wild", _dry_and_wild, ("STRONG_HEATER",), by_surge, ("warm_up",),
-           "the supply's limit of 1.5 x; fuse; thermal fuse", watch_s=3600.0, hot=True, bath_only=True, ends="stays",
+           "the supply's limit of 1.5 x; fuse; thermal fuse", watch_s=3600.0, hot=True, bath_only=True, ends="condemned",
            note="a bath nearly dry, the bowl lifted, and ten times the stated watts"),
     # -- heat from elsewhere -------------------------------------------------------------------------------------------
     Strike("outside", _outside, ("HEAT_FROM_OUTSIDE", "HEAT_AT_REST", "OVER_STAGE"), at_rest, ("quiet",), hot=True,
@@ -459,6 +468,8 @@ STRIKES = (
            note="the heat is the person's", stops=True),
     Strike("kettles", _kettles, ("STRONG_HEATER",), None, ("warm_up",), hot=True, bath_only=True, watch_s=4 * KETTLES_S,
            note="four times hot water and cold again: the fourth doubt within an hour latches"),
+    Strike("kettle_low", _kettle_low, ("STRONG_HEATER",), by_surge, ("warm_up",), hot=True, bath_only=True,
+           ends="passed", watch_s=1500.0, note="kettle water into a third of the bath with the bowl lifted: the retest passes"),
     Strike("boiling", _boil(99.0, 0.8), ("OVER_HARD_LIMIT", "OVER_STAGE", "WATER_PROBE", "STRONG_HEATER"),
            over_stage, ("quiet",), hot=True, bath_only=True, note="the heat is the person's", stops=True),
     Strike("alone", _alone, ("RUN_TIMER",), alone, ("idle", "quiet"), watch_s=3000.0, ends="RUN_TIMER",
