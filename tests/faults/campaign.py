@@ -97,7 +97,7 @@ def _soak(rounds: int) -> Iterator[Case]:
 # part: its cases, and the rounds of the whole campaign
 PARTS: dict[str, tuple[Callable[[int], Iterator[Case]], int]] = {
     "singles": (_singles, 2), "kin": (_kin, 2), "everyday": (_everyday, 6), "flash": (_flash, 2), "clock": (_clock, 2),
-    "link": (_link, 2), "pairs": (_pairs, 4), "soak": (_soak, 33),
+    "link": (_link, 2), "pairs": (_pairs, 3), "soak": (_soak, 33),
 }
 
 
