@@ -207,8 +207,8 @@ class Watch:
         self._off_since_ms = self._off_since_ms if self._off_since_ms is not None else row.t_ms
         failed = player.desk.bench.faults
         late = row.t_ms - self._off_since_ms > POWER_LATE_MS
-        bare = "switch_shorted" in failed and not player.desk.bench.has_guard
-        if late and row.given_w > 0.0 and not bare and not {"guard_welded", "switch_shorted"} <= failed:
+        fitted = player.desk.bench.has_guard
+        if late and row.given_w > 0.0 and fitted and not {"guard_welded", "switch_shorted"} <= failed:
             player.broken(f"3: {row.given_w:.0f} W with the guard open")
 
 
