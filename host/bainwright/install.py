@@ -119,6 +119,7 @@ def leave_service(path: str) -> None:
         try:
             must_rest(link.hello(any_wire=True))
             link.request("maintenance")
+            link.transport.write(b"\n")  # wakes it: it would sleep to its next tick before it looks whether to go
             if _prompt_came(link):
                 return
         finally:
