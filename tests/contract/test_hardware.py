@@ -293,4 +293,6 @@ def test_card_says_unplug_first_and_wipe_the_bowls_underside() -> None:
     assert "UNPLUG FIRST" in words
     assert "wipe its underside dry" in words
     assert panel.CLEAR_MS == 3000
-    assert "three seconds: clears a trip" in words
+    assert "three seconds: ends the hold, or clears a trip" in words
+    assert panel.LOCK_MS == 3000
+    assert "Both, three seconds: locked for the night" in words
