@@ -41,7 +41,7 @@ def feedback(pid: Pid, s: Complexes) -> Complexes:
     if pid.ti_s > 0.0:
         out = out + pid.kp / (pid.ti_s * s)
     if pid.td_s > 0.0:
-        out = out + pid.kp * pid.td_s * s / (pid.tf_s * s + 1.0)
+        out = out + pid.kp * pid.td_s * s / ((pid.tf_s * s + 1.0) * (pid.calm_s * s + 1.0))
     return out
 
 
@@ -55,8 +55,10 @@ def laws(cascade: Cascade, s: Complexes) -> tuple[Complexes, Complexes]:
     lagged = 1.0 / (cascade._follow_s * s + 1.0)
     target = gains.loss_w_per_k / gains.heater_w + cascade._lead_gain * (1.0 - lagged) + lagged * (
         water.kp + (water.kp / (water.ti_s * s) if water.ti_s > 0.0 else 0.0))
-    out_of_balance = gains.bowl_w_per_k / gains.heater_w * (1.0 + bowl.kp)
-    return feedback(water, s), target * feedback(bowl, s) + out_of_balance
+    to_target = feedback(bowl, s)
+    integral = bowl.kp / (bowl.ti_s * s) if bowl.ti_s > 0.0 else 0.0  # it is the offset, which the balance leaves out
+    out_of_balance = gains.bowl_w_per_k / gains.heater_w * (1.0 + to_target - integral)
+    return feedback(water, s), target * to_target + out_of_balance
 
 
 def loops(cascade: Cascade, model: Model, s: Complexes = S) -> tuple[Complexes, Complexes]:
@@ -94,8 +96,16 @@ def encirclements(loop: Complexes) -> int:
 
 
 def movement(cascade: Cascade) -> float:
-    """Duty that the readings' noise moves the heater by, root mean square: the law's gain at high frequency."""
+    """Duty that the readings' noise, new in each second, moves the heater by, root mean square."""
     water, bowl, gains = cascade.water, cascade.bowl, cascade.gains
-    by_water = water.kp * (1.0 + (water.td_s / (water.tf_s + 1.0) if water.td_s > 0.0 else 0.0))
-    by_bowl = bowl.kp * cascade._lead_gain + gains.bowl_w_per_k / gains.heater_w * (1.0 + bowl.kp)
-    return NOISE_C * float(np.hypot(by_water, by_bowl))
+    target = passed(bowl)
+    by_bowl = target * cascade._lead_gain + gains.bowl_w_per_k / gains.heater_w * (1.0 + target)
+    return NOISE_C * float(np.hypot(passed(water), by_bowl))
+
+
+def passed(pid: Pid) -> float:
+    """How much of such noise a controller's proportional and derivative actions pass on: the mean over frequencies."""
+    before = np.exp(-1j * np.linspace(0.0, np.pi, 501))  # a tick ago
+    calm = 1.0 / (1.0 + pid.calm_s * (1.0 - before))
+    slope = calm * (1.0 - before) / (1.0 + pid.tf_s * (1.0 - before))
+    return float(pid.kp * np.sqrt(np.mean(np.abs(1.0 + pid.td_s * slope) ** 2)))

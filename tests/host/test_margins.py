@@ -72,7 +72,7 @@ def test_an_unstable_loop_is_told_by_its_encirclements(speed: float, stable: boo
 def test_the_law_s_frequency_response_is_what_the_firmware_does_to_a_sine():
     """The cascade itself on sines in water and bowl about its working point, no rail. Tolerance 3 %, its second."""
     settings = {**POT, "gains.water.kp": 0.05, "gains.water.ti_s": 300.0, "gains.bowl.kp": 1.5,
-                "gains.bowl.ti_s": 800.0, "gains.slew_c_per_min": 20.0}
+                "gains.bowl.ti_s": 800.0, "gains.bowl.td_s": 60.0, "gains.slew_c_per_min": 20.0}
     omega = 2 * np.pi / 600.0
     for column in (0, 1):
         cascade = fastsim.cascade_of(settings)
