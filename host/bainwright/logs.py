@@ -102,7 +102,7 @@ def read_log(path: Path | str) -> HoldLog:
 def _read_csv(path: Path, data: bytes) -> tuple[dict[str, NDArray[Any]], list[str]]:
     if not data:
         raise FileError(f"{path} is empty")
-    head, *lines = _text(path, data).split("\n")
+    head, *lines = _text(path, data.replace(b"\r\n", b"\n")).split("\n")  # an editor or a spreadsheet may have saved it
     if head != HEADER:
         raise FileError(f"{path} is no log of a hold: its first line is not the log's", got=repr(head[:40]))
     notes: list[str] = []

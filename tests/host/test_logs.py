@@ -89,6 +89,14 @@ def test_a_log_cut_at_any_byte_gives_the_rows_that_are_whole_or_says_why_not(tmp
             assert bool(log.notes) == (data[:cut][-1:] != b"\n")
 
 
+def test_a_log_an_editor_gave_other_line_ends_is_the_same_log(tmp_path):
+    path = written(tmp_path)
+    plain = read_log(path)
+    path.write_bytes(path.read_bytes().replace(b"\n", b"\r\n"))
+    for name in COLUMNS:
+        np.testing.assert_array_equal(read_log(path)[name], plain[name])
+
+
 @pytest.mark.parametrize(
     "data",
     [
