@@ -22,6 +22,7 @@ from bainwright.model import LAGS, NAMES, Findings, Model, lag_sum_s
 from bainwright.sampled import STIR, TEMPER, Kitchen, ModelWarmer, draw, scaled
 
 Floats = NDArray[np.float64]
+Event = tuple[float, float, float, float]  # a row of `fastsim`: at_s, kind, and what the kind takes
 
 NOMINAL, CORNER = 1.6, 2.0  # most that Ms and Mt may be, at the fit and at every corner of what is possible
 MOST_MOVEMENT = 0.1  # duty, root mean square, that the readings' noise may move the heater by; chosen
@@ -31,13 +32,16 @@ EVENING_S = 4 * 3600
 COLD_C = (16.0, 18.0)  # water and bowl of a warm-up
 # What a candidate is scored by beside its error while dipping, K: the same in quiet hours, and an hour of warm-up.
 QUIET_WORTH, WARM_UP_K_PER_H = 0.5, 0.2  # chosen
-TRIES = 160  # candidates a search may look at; it has settled by then on the rigs tried
+REFILLED = 3  # of the warmers, how many spend an evening with a cold refill each hour too; chosen
+SEARCHES = 6  # one from each start, the others from the best so far; chosen
+TRIES = 120  # candidates a search may look at before it begins anew, with wide steps, where it was best; chosen
 
 # What is searched, on a logarithmic scale.
-SEARCHED = ("gains.water.kp", "gains.water.ti_s", "gains.water.td_s", "gains.bowl.kp", "gains.bowl.ti_s")
+SEARCHED = ("gains.water.kp", "gains.water.ti_s", "gains.water.td_s",
+            "gains.bowl.kp", "gains.bowl.ti_s", "gains.bowl.td_s")
 MODELLED = ("gains.water_j_per_k", "gains.bowl_w_per_k", "gains.bowl_tau_s", "gains.loss_w_per_k")
-LOW = np.log([0.005, 20.0, 0.5, 0.2, 60.0])
-HIGH = np.log([5.0, 8000.0, 120.0, 15.0, 7200.0])
+LOW = np.log([0.005, 20.0, 0.5, 0.2, 60.0, 2.0])
+HIGH = np.log([5.0, 8000.0, 120.0, 15.0, 7200.0, 300.0])
 
 
 @dataclass(frozen=True)
@@ -104,26 +108,9 @@ def with_gains(settings: Mapping[str, Any], gains: Mapping[str, float]) -> dict[
     return {**settings, **gains}
 
 
-def evening(task: Task, model: Model, kitchen: Kitchen, settings: Mapping[str, Any], *, seconds: int = EVENING_S,
-            start_c: tuple[float, float] | None = None, fill: float = 1.0, room_c: float | None = None,
-            events: list[tuple[float, float, float, float]] | None = None) -> fastsim.Run:
-    """One evening's run: dipping unless other events are given, from a settled hold unless a start is given."""
-    room_c = task.room_c if room_c is None else room_c
-    water_c, bowl_c = start_c or (min(task.ceiling_c, model.water_for(task.target_c, room_c)), task.target_c + 0.2)
-    warmer = ModelWarmer(model, kitchen, water_c, bowl_c, fill, room_c)
-    kit = fastsim.Kit(
-        model.heater_w, settings["period_s"], model.water_lag_s, model.bowl_lag_s, kitchen.water_bias_c,
-        kitchen.bowl_bias_c, target_c=task.target_c, low_c=task.low_c, high_c=task.high_c, ceiling_c=task.ceiling_c,
-        room_c=task.room_c, seed=float(kitchen.seed), bowl_probe=settings["probe.bowl.kind"] != "none",
-    )  # fmt: skip
-    if events is None:
-        events = dipping(warmer.full_kg * fill, settings["water_l"] if task.bath else 0.0)
-    return fastsim.Run(fastsim.cascade_of(dict(settings)), warmer, kit, events)
-
-
-def dipping(kg: float, water_l: float) -> list[tuple[float, float, float, float]]:
+def dipping(kg: float, water_l: float) -> list[Event]:
     """Dipping to a third of the bowl, a cold and a warm refill, a cold top-up of an eighth of the water, a draught."""
-    rows: list[tuple[float, float, float, float]] = []
+    rows: list[Event] = []
     for at_s, for_s, share in ((120.0, 4560.0, 0.57), (4860.0, 4080.0, 0.18), (9060.0, 4080.0, 0.16)):
         rate = share * kg / for_s
         rows += [(at_s, fastsim.DIP, rate, 0.0), (at_s + for_s, fastsim.DIP, -rate, 0.0)]
@@ -134,6 +121,42 @@ def dipping(kg: float, water_l: float) -> list[tuple[float, float, float, float]
     return sorted(rows)
 
 
+def refilled(kg: float, _: float) -> list[Event]:
+    """Dipping with a cold refill each hour, the later ones announced five minutes ahead."""
+    rows: list[Event] = []
+    for at_s, share in ((120.0, 0.5), (3720.0, 0.14), (7320.0, 0.14), (10920.0, 0.14)):
+        rate = share * kg / 3000.0
+        rows += [(at_s, fastsim.DIP, rate, 0.0), (at_s + 3000.0, fastsim.DIP, -rate, 0.0)]
+        if at_s > 3600.0:
+            rows.append((at_s - 120.0, fastsim.REFILL, 0.14 * kg, 24.0))
+        if at_s > 7200.0:
+            rows.append((at_s - 120.0 - fastsim.LEAD_S, fastsim.ANNOUNCE, 0.0, 0.0))
+    return sorted(rows)
+
+
+def evening(task: Task, model: Model, kitchen: Kitchen, settings: Mapping[str, Any], *, seconds: int = EVENING_S,
+            start_c: tuple[float, float] | None = None, fill: float = 1.0, room_c: float | None = None,
+            acts: Callable[[float, float], list[Event]] | None = dipping) -> fastsim.Run:
+    """One evening's run: dipping, other acts for (kg, litres), or none; from a settled hold unless a start is given."""
+    room_c = task.room_c if room_c is None else room_c
+    water_c, bowl_c = start_c or (min(task.ceiling_c, model.water_for(task.target_c, room_c)), task.target_c + 0.2)
+    warmer = ModelWarmer(model, kitchen, water_c, bowl_c, fill, room_c)
+    kit = fastsim.Kit(
+        model.heater_w, settings["period_s"], model.water_lag_s, model.bowl_lag_s, kitchen.water_bias_c,
+        kitchen.bowl_bias_c, target_c=task.target_c, low_c=task.low_c, high_c=task.high_c, ceiling_c=task.ceiling_c,
+        room_c=task.room_c, seed=float(kitchen.seed), bowl_probe=settings["probe.bowl.kind"] != "none",
+    )  # fmt: skip
+    events = acts(warmer.full_kg * fill, settings["water_l"] if task.bath else 0.0) if acts else []
+    return fastsim.Run(fastsim.cascade_of(dict(settings)), warmer, kit, events)
+
+
+def holds(task: Task, model: Model) -> bool:
+    """Whether the warmest water and all its heat keep a warmer's bowl in the window, with a little to spare."""
+    top_c = task.ceiling_c - task.settings["gains.ceiling_margin_c"]
+    return model.held_by(top_c, task.room_c) > task.target_c and (
+        model.needed_w(task.target_c, task.room_c) < 0.8 * model.heater_w)
+
+
 class Search:
     """Scores candidates; lower is better."""
 
@@ -142,7 +165,9 @@ class Search:
         self.base = modelled(task.findings.model, task.target_c, task.room_c)
         self.nominal = [task.findings.model.at_fill(fill) for fill in FILLS]
         self.corners = corners(task.findings)
-        self.evenings = [(task.findings.model, Kitchen()), *draw(task.findings, 5, seed=3)]
+        # a drawn warmer that no gains could keep in its window would outweigh all others
+        drawn = sorted(draw(task.findings, 20, seed=3), key=lambda each: not holds(task, each[0]))
+        self.evenings = [(task.findings.model, Kitchen()), *drawn[:5]]
         self.looked_at = 0
 
     def gains(self, x: Floats) -> dict[str, float]:
@@ -163,11 +188,13 @@ class Search:
         """What a candidate costs, K: error while dipping, and by their worth quiet error and warm-up."""
         settings = with_gains(self.task.settings, gains)
         runs = [evening(self.task, model, kitchen, settings) for model, kitchen in self.evenings]
-        runs += [evening(self.task, model, kitchen, settings, start_c=COLD_C, events=[])
+        runs += [evening(self.task, model, kitchen, settings, acts=refilled)
+                 for model, kitchen in self.evenings[:REFILLED]]
+        held = slice(len(runs))
+        runs += [evening(self.task, model, kitchen, settings, start_c=COLD_C, acts=None)
                  for model, kitchen in self.evenings[:2]]
         done = fastsim.simulate(runs, EVENING_S, batch=4)
-        held = slice(len(self.evenings))
-        warm_h = np.nan_to_num(done["warm_up_s"][len(self.evenings) :], nan=EVENING_S).mean() / 3600.0
+        warm_h = np.nan_to_num(done["warm_up_s"][held.stop :], nan=EVENING_S).mean() / 3600.0
         over_h = done["wall_over_s"].sum() / 3600.0
         return float(fastsim.pooled(done["rms_k"][held]) + QUIET_WORTH * fastsim.pooled(
             np.nan_to_num(done["quiet_k"][held])) + WARM_UP_K_PER_H * warm_h + over_h)
@@ -197,9 +224,11 @@ def choose(task: Task, progress: Callable[[int], None] | None = None, tries: int
     """
     search = Search(task, progress)
     best, best_x = np.inf, np.zeros(0)
-    for start in starts(task):
-        start = feasible(search, start)
-        simplex = np.vstack([start, *(start + 0.3 * row for row in np.eye(len(start)))])
+    tried = [feasible(search, start) for start in starts(task)]
+    for at in range(SEARCHES):
+        # a simplex that has shrunk onto the margins' edge finds on along it only with wide steps, now the other way
+        start, step = (tried[at], 0.3) if at < len(tried) else (best_x, 0.3 * (-1.0) ** at)
+        simplex = np.vstack([start, *(start + step * row for row in np.eye(len(start)))])
         done = minimize(search.score, start, method="Nelder-Mead",
                         options={"maxfev": tries, "initial_simplex": simplex, "xatol": 0.02, "fatol": 1e-4})
         if done.fun < best:
@@ -217,9 +246,9 @@ def starts(task: Task) -> list[Floats]:
     wait_s = 2.5 * theta_s + model.bowl_lag_s
     kp, ti_s = rules.bowl_rule(model.bowl_j_per_k / model.coupling_w_per_k, wait_s)
     own = safe(task.settings)
-    by_rule = np.log([inner.kp, inner.ti_s, max(1.0, model.water_lag_s), kp, ti_s])
-    return [by_rule, by_rule + np.array([0.0, 0.5, 0.0, 0.3, -0.7]),
-            np.log([max(own[name], 0.5) if name.endswith("_s") else own[name] for name in SEARCHED])]
+    by_rule = np.log([inner.kp, inner.ti_s, max(1.0, model.water_lag_s), kp, ti_s, wait_s / 2.0])
+    return [by_rule, by_rule + np.array([0.0, 0.5, 0.0, 0.3, -0.7, 0.3]),
+            np.log([*(max(own[name], 0.5 if name.endswith("_s") else 0.0) for name in SEARCHED[:-1]), wait_s / 2.0])]
 
 
 def safe(settings: Mapping[str, Any]) -> dict[str, float]:
@@ -231,7 +260,7 @@ def safe(settings: Mapping[str, Any]) -> dict[str, float]:
 
 def feasible(search: Search, x: Floats) -> Floats:
     """The start, slowed down until its margins hold; as it is after a dozen attempts, for the search to mend."""
-    slower = np.array([-0.15, 0.15, 0.0, -0.2, 0.15])
+    slower = np.array([-0.15, 0.15, 0.0, -0.2, 0.15, -0.1])
     for _ in range(12):
         if search.strain(search.gains(x)) <= 1e-9:
             break

@@ -22,6 +22,7 @@ from bainwright.choose import (
     NOMINAL,
     Chosen,
     Task,
+    dipping,
     evening,
     with_gains,
 )
@@ -132,7 +133,7 @@ def prove(task: Task, before: Mapping[str, float], chosen: Chosen, *, rigs: int 
 
 def _run(task: Task, course: Course, model: Model, kitchen: Kitchen, settings: Mapping[str, Any]) -> fastsim.Run:
     return evening(task, model, kitchen, settings, start_c=course.start_c, fill=course.fill,
-                   room_c=task.room_c - course.colder_k, events=[] if course.calm else None)
+                   room_c=task.room_c - course.colder_k, acts=None if course.calm else dipping)
 
 
 def margin_findings(chosen: Chosen) -> list[Finding]:

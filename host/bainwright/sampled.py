@@ -104,7 +104,7 @@ def draw(findings: Findings, count: int, seed: int = 0) -> list[tuple[Model, Kit
     low, high = np.log(findings.low.vector()), np.log(findings.high.vector())
     picked = findings.samples[rng.integers(0, len(findings.samples), count)].copy()
     kept = LAGS if findings.lags_known_together else ()
-    for name in set(findings.unidentified).difference(kept):
+    for name in (each for each in findings.unidentified if each not in kept):  # in order: the same draws each time
         column = NAMES.index(name)
         picked[:, column] = np.exp(rng.uniform(low[column], high[column], count))
     return [(findings.model.with_vector(values), _kitchen(rng)) for values in picked]

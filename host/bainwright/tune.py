@@ -172,8 +172,8 @@ def _choose_and_prove(task: choose.Task, fitted: identify.Fitted, asked: TuneAsk
                       say: Say) -> Tuned:
     before = _before(settings)
     possible = proof.feasibility(task)
-    with _bar("choosing gains", 3 * choose.TRIES) as tell:
-        chosen = choose.choose(task, lambda done: tell(done, 3 * choose.TRIES))
+    with _bar("choosing gains", choose.SEARCHES * choose.TRIES) as tell:
+        chosen = choose.choose(task, lambda done: tell(done, choose.SEARCHES * choose.TRIES))
     with _bar("proving them on 200 warmers", 1) as tell:
         proved = proof.prove(task, before, chosen, progress=tell)
     found = [*possible, *proved.findings]

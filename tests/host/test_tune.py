@@ -63,6 +63,15 @@ def test_no_textbook_rule_at_equal_margins_does_better(task: choose.Task, chosen
         assert not each.equal_cost_k < chosen.cost_k, each.name
 
 
+def test_a_warmer_that_no_gains_could_keep_warm_does_not_choose_them(task: choose.Task):
+    """By the balance itself: its warmest water, or all its heat, falls short of the target."""
+    model = task.findings.model
+    assert choose.holds(task, model)
+    assert not choose.holds(task, replace(model, bowl_loss_w_per_k=0.4 * model.coupling_w_per_k))  # held at 30.2 °C
+    assert not choose.holds(task, replace(model, heater_w=1.1 * model.needed_w(31.5, 20.0)))
+    assert all(choose.holds(task, each) for each, _ in choose.Search(task).evenings)
+
+
 def test_what_is_fed_forward_is_the_model_s_own_balance(task: choose.Task):
     """Oracle: the heat that holds 31.5 °C by hand, from the fitted figures."""
     m = task.findings.model
