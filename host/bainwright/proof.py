@@ -181,12 +181,12 @@ def _warm_up_finding(task: Task, before: Mapping[str, fastsim.Outcome], after: M
     course = next(each.name for each in COURSES if each.calm)
     took = after[course]["warm_up_s"]
     cold = int(np.isnan(took).sum())
-    peak = float(np.nanpercentile(after[course]["bowl_peak_c"], 95)) - task.high_c
-    minutes = float(np.nanmedian(took)) / 60.0
-    was = float(np.nanmedian(before[course]["warm_up_s"])) / 60.0
     if cold:
         return Finding(f"From cold {cold} sampled warmers do not reach the window within four hours.",
                        cold <= int(np.isnan(before[course]["warm_up_s"]).sum()))
+    peak = float(np.nanpercentile(after[course]["bowl_peak_c"], 95)) - task.high_c
+    minutes = float(np.median(took)) / 60.0
+    was = float(np.median(np.nan_to_num(before[course]["warm_up_s"], nan=EVENING_S))) / 60.0
     return Finding(f"From cold the window is reached in {minutes:.0f} min ({was:.0f} before), and 19 warmers of 20 "
                    f"pass its top by less than {max(0.0, peak):.1f} K.", peak <= OVERSHOOT_K)
 
