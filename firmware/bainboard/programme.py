@@ -67,11 +67,12 @@ class Programme:
         self.low_c, target_c, self.high_c = [self._figure(each) for each in row[stages.WINDOW]]
         if not edges_go_on:  # else it may have been nudged, and stays
             self.target_c = target_c
-        self.aim_c = self.target_c  # what the control is to aim at: the target, or more while a refill is coming
+        self.aim_c = self.target_c  # what the control is to aim at: the target, or beside it while a refill is coming
         self.ceiling_c = min([self._figure(each) for each in row[stages.CEILING]])
         if self._most_c is not None:
             self.ceiling_c = min(self.ceiling_c, self._most_c)
         self.limit_c = self._figure(row[stages.LIMIT][0])
+        self.walled = stage in stages.TEMPERED  # the ceiling is the wall's
         self.heats = stage not in stages.COLD
         self.bath_only = stage in stages.BATH_ONLY
         if not edges_go_on:

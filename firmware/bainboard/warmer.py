@@ -147,7 +147,7 @@ class Warmer:
         i.bowl_fitted, i.bowl_away, i.last_person_ms = self.bowl_fitted, self.bowl_away, self._person_ms
         i.duty_zero = not self.duty > 0.0
         i.room_c = self.room_c
-        i.stage_limit_c = self.programme.limit_c if self.programme else self.values["hard_limit_c"]
+        i.stage_limit_c = self._stage_limit_c()
         self.supervisor.step(now_ms, dt_ms, i)
         self.bowl_c = None if self.supervisor.bowl_out.out else bowl_c
         self._report()
@@ -163,6 +163,13 @@ class Warmer:
         self.cascade.applied(self.duty)
         if not self.supervisor.guard_ok:
             self.guard = 0
+
+    def _stage_limit_c(self):
+        """The water's limit in this stage; it comes down, and the supervisor waits for it, once a bowl is warm."""
+        p = self.programme
+        if p is None:
+            return self.values["hard_limit_c"]
+        return p.limit_c + self.cascade.over_k if p.walled else p.limit_c
 
     def _report(self):
         """Turn the supervisor's verdict into state and events, on its edges only."""
@@ -225,7 +232,7 @@ class Warmer:
             self.duty = self.experiment.step(i.water_c)
         elif i.water_c is not None:
             self.duty = self.cascade.step(
-                i.water_c, bowl_c, p.aim_c, p.ceiling_c, self.room_c, dt_ms / 1000, away)
+                i.water_c, bowl_c, p.aim_c, p.ceiling_c, self.room_c, dt_ms / 1000, away, p.walled)
 
     def _rest(self, why):
         self.state = IDLE

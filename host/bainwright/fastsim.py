@@ -115,7 +115,7 @@ def run(cascades, warmers, kits, events, given_w, seconds, scores, trace, stride
                 before = duty
                 aim = LED(asked, k.high_c, k.ceiling_c, now_b) if leads and k.bowl_probe else asked
                 duty = Cascade_step(
-                    c, old_w if k.water_aged else read_w, now_b, aim, k.ceiling_c, k.room_c, 1.0, False)
+                    c, old_w if k.water_aged else read_w, now_b, aim, k.ceiling_c, k.room_c, 1.0, False, True)
                 Cascade_applied(c, duty)
                 moved += abs(duty - before)
                 total += duty

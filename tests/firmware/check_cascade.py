@@ -153,6 +153,49 @@ def test_water_target_stays_between_room_and_ceiling_less_margin():
     assert abs(cascade.water_ceiling(CEILING_C) - 34.3) <= 1e-5
 
 
+def learnt(**changes):
+    return new(**dict({"gains.bowl_w_per_k": 9.0, "gains.bowl.kp": 5.0}, **changes))
+
+
+def settled_target(cascade, bowl_c, **how):
+    for _ in range(600):
+        cascade.step(33.0, bowl_c, TARGET_C, CEILING_C, ROOM_C, 1.0, **how)
+    return cascade.water_target_c
+
+
+def test_a_learnt_warmer_warms_up_with_water_over_the_ceiling_by_what_its_wall_stays_colder():
+    # A tenth of the drop lies before the wall: water at w and the bowl at b leave it at w - (w - b) / 10, and the
+    # wall's ceiling less the margin, 34.3 °C, then lets the water be at (34.3 - b / 10) / 0.9; 1 K over it at most.
+    cascade = learnt()
+    cascade.reset(33.0, 20.0)
+    assert cascade.over_k == 1.0
+    for bowl_c, want_c in ((20.0, 35.3), (28.0, (34.3 - 2.8) / 0.9), (30.3, (34.3 - 3.03) / 0.9), (30.6, 34.3),
+                           (29.0, 34.3)):  # once warm, a refill that cools it gets none of that
+        assert abs(settled_target(cascade, bowl_c) - want_c) <= 1e-4
+    assert cascade.over_k == 0.0
+
+
+def test_water_stays_under_the_ceiling_where_nothing_says_how_much_colder_the_wall_is():
+    plain = new(**{"gains.bowl.kp": 5.0})
+    plain.reset(33.0, 20.0)
+    assert plain.over_k == 0.0
+    assert abs(settled_target(plain, 20.0) - 34.3) <= 1e-4
+    for bowl_c, how in ((None, {}), (20.0, {"bowl_away": True}), (20.0, {"walled": False})):
+        cascade = learnt()
+        cascade.reset(33.0, bowl_c)
+        cascade.water_target_c = 36.0
+        assert settled_target(cascade, bowl_c, **how) <= 34.3 + 1e-4
+
+
+def test_a_bowl_whose_probe_is_lost_in_the_warm_up_is_not_warmed_over_the_ceiling_again():
+    cascade = learnt()
+    cascade.reset(33.0, 20.0)
+    assert settled_target(cascade, 20.0) > 35.0
+    assert settled_target(cascade, None) <= 34.3 + 1e-4
+    assert cascade.over_k == 0.0
+    assert abs(settled_target(cascade, 20.0) - 34.3) <= 1e-4
+
+
 def test_water_target_moves_no_faster_than_its_slew():
     cascade = new(gains__slew_c_per_min=1.2)
     cascade.reset(25.0, 25.0)

@@ -52,7 +52,7 @@ def test_compiled_plant_and_law_are_the_classes_to_the_last_bit():
             module.Warmer_refill(plant, 0.3, 24.0)
         duty = cascade.step(warmer.water_c, warmer.bowl_c, 31.5, 34.5, 20.0, 1.0)
         cascade.applied(duty)
-        compiled_duty = module.Cascade_step(law, plant["water_c"], plant["bowl_c"], 31.5, 34.5, 20.0, 1.0, False)
+        compiled_duty = module.Cascade_step(law, plant["water_c"], plant["bowl_c"], 31.5, 34.5, 20.0, 1.0, False, True)
         module.Cascade_applied(law, compiled_duty)
         assert compiled_duty == duty
         warmer.step(150.0 * duty, 1.0)
@@ -69,8 +69,8 @@ def test_a_lost_reading_is_a_nan_to_the_compiled_law():
     run.cascade.reset(33.0, 31.5)
     for bowl_c, as_nan in ((31.5, 31.5), (None, np.nan), (31.25, 31.25)):
         want = run.cascade.step(33.0, bowl_c, 31.5, 34.5, 20.0, 1.0)
-        assert module.Cascade_step(law, 33.0, as_nan, 31.5, 34.5, 20.0, 1.0, False) == want
-    assert module.Cascade_step(law, np.nan, 31.0, 31.5, 34.5, 20.0, 1.0, False) == 0.0
+        assert module.Cascade_step(law, 33.0, as_nan, 31.5, 34.5, 20.0, 1.0, False, True) == want
+    assert module.Cascade_step(law, np.nan, 31.0, 31.5, 34.5, 20.0, 1.0, False, True) == 0.0
 
 
 def held_on_the_board(rig: Rig, folder: Path, hours: float, scenario) -> tuple[np.ndarray, int]:

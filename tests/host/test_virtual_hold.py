@@ -162,3 +162,20 @@ def test_a_hold_by_a_platinum_probe_keeps_the_window_until_a_lead_is_off(tmp_pat
     # Three bad samples in a row latch (trip.bad_samples), a second apart.
     assert (trip["name"], trip["latched"]) == ("water_probe", True)
     assert 3000 <= trip["t_s"] <= 3005
+
+
+def test_a_learnt_warmer_warms_up_with_water_over_the_ceiling_and_nothing_trips(capsys):
+    """The wall stays under 34.5 °C, the water does not; its limit of 35 °C comes back once the bowl is nearly warm."""
+    Path("gains.toml").write_text("bowl_w_per_k = 4.1\n[bowl]\nkp = 2.4\nti_s = 900.0\n")
+    Path("cold.toml").write_text("[start]\nwater_c = 16.0\nbowl_c = 18.0\n")
+    code, result, _ = hold(capsys, "dark", "--virtual", "--gains", "gains.toml", "--scenario", "cold.toml",
+                           "--for", "90m")
+    assert (code, result["trips"]) == (0, [])
+    log = read_log(Path(result["log"]))
+    water_c, bowl_c = log["water_c"], log["bowl_c"]
+    over = water_c > 35.0
+    assert over.sum() > 120  # twice as long as over the stage's limit may last
+    assert np.max(water_c) <= 35.5
+    assert np.max(bowl_c[over]) < 30.5
+    assert result["water_peak_c"] <= 34.5  # true, from the bowl's entry into its window on
+    assert not [event for event in log.events if event["event"] in ("warn", "trip")]

@@ -11,6 +11,8 @@ LEARN_K = 0.3  # K, a bowl further off says little of its offset: something was 
 CALM_S = 10.0
 RAILED = 0.999  # duty from which on the heater can give no more; chosen
 LEAST_WEIGHT = 0.2  # a smaller setpoint weight would let the target run off without bound; chosen
+COLD_K = 1.0  # a bowl this far below its target since the start is warming up; chosen
+MOST_OVER_K = 1.0  # most that water may be over its ceiling then: a bowl's probe that is stuck cold lies so far; chosen
 DEAD_SHARE = 0.6  # dead time as a share of 1 / (gain * slope): 0.4 by rules.CLOSED, and caution; chosen
 
 
@@ -48,19 +50,38 @@ class Cascade:
         self.water.reset()
         self._following = self._smooth = False
         self.water_target_c = self._followed_c = water_c
+        self._cold = True
         self.bowl_est_c = bowl_c
         if bowl_c is None and water_c is not None:
             self.bowl_est_c = water_c - self.offset_c
         self.duty = 0.0
 
     def water_ceiling(self, ceiling_c):
-        """Warmest water for a wall no warmer than the ceiling; with no model of the wall it is as warm as the water."""
+        """Warmest water in a settled hold: the wall is taken to be as warm as the water."""
         return ceiling_c - self.gains.ceiling_margin_c
+
+    @property
+    def over_k(self):
+        """How far the water may be over its ceiling for now, at most."""
+        return MOST_OVER_K if self._cold and self.gains.wall_share > 0.0 else 0.0
+
+    def _over_k(self, bowl_c, target_c, top_c):
+        """By how much the wall is sure to be colder than the water, while the bowl warms up.
+
+        Not after a refill: what the water stores beyond the ceiling would come into the bowl later (simulated: dipping
+        up to 7 % worse).
+        """
+        self._cold = self._cold and bowl_c is not None and bowl_c < target_c - COLD_K
+        share = self.gains.wall_share
+        return clamp((top_c - bowl_c) * share / (1.0 - share), 0.0, MOST_OVER_K) if self._cold else 0.0
 
     # -- a tick ---------------------------------------------------------------------------------------------------
 
-    def step(self, water_c, bowl_c, target_c, ceiling_c, room_c, dt_s, bowl_away=False):
-        """The duty for the next tick; 0.0 and nothing learnt when an input is no number. `bowl_c` None: no reading."""
+    def step(self, water_c, bowl_c, target_c, ceiling_c, room_c, dt_s, bowl_away=False, walled=True):
+        """The duty for the next tick; 0.0 and nothing learnt when an input is no number. `bowl_c` None: no reading.
+
+        `walled`: the ceiling is for the bowl's wall, and not for the water.
+        """
         if not (sane(water_c) and sane(target_c) and sane(ceiling_c) and sane(room_c)):
             self.duty = 0.0
             return 0.0
@@ -70,6 +91,8 @@ class Cascade:
             self.water_target_c = self._followed_c = water_c
         self._estimate_bowl(water_c, bowl_c, room_c, dt_s, bowl_away)
         top_c = max(self.water_ceiling(ceiling_c), room_c)
+        if walled and not bowl_away:
+            top_c += self._over_k(bowl_c, target_c, top_c)
         if bowl_away:
             self._following = False  # frozen: the water keeps its last target
         else:
