@@ -28,6 +28,11 @@ def led_c(target_c, high_c, ceiling_c, bowl_c):
     return max(target_c, min(target_c + LEAD_K, 2.0 * (high_c - EDGE_K) - bowl_c, ceiling_c))
 
 
+def eased_c(target_c, low_c):
+    """The same for a refill that is warmer than the bowl: the bath gives way to it."""
+    return min(target_c, max(target_c - LEAD_K, low_c + EDGE_K))
+
+
 class Programme:
     """One run from a stage on. `step` it each pass; `take_events` gives what happened since, `details` of each."""
 
@@ -41,7 +46,7 @@ class Programme:
         self.warm_ms = None  # when the bowl first came into its window
         self.place_ms = 0  # since when it is where it is now, in the hold's time
         self.due_ms = None  # when the refill that was announced should come
-        self._led_c = None  # the warmest the bowl was since it was let lead
+        self._led_c = None  # the furthest the bowl went since the bath leads
         self._pours = False  # it may come now
         self._leads = True  # it is colder than the bowl, as far as is known
         self._most_c = most_c  # the warmer's own: no ceiling goes over it
@@ -155,21 +160,25 @@ class Programme:
         self.place = place
 
     def _aim(self, now_ms, bowl_c):
-        """The bath leads for a refill that is coming: the bowl may go up to the window's end, and waits there."""
+        """The bath leads for a refill that is coming, up or down; the bowl waits at its window's end."""
         self.aim_c = self.target_c
         if self._step[stages.UNTIL] == "is_melted":  # else the bath would ease off, and the last kelvins take an hour
             self.aim_c = min(self.high_c, self.ceiling_c)
         if self.due_ms is None or bowl_c is None or now_ms < self.due_ms - LEAD_MS:
             self._led_c = None
             return
-        if self._led_c is None or bowl_c > self._led_c:
+        if self._led_c is None:
             self._led_c = bowl_c
-        if bowl_c < self._led_c - POURED_K:
+        self._led_c = max(self._led_c, bowl_c) if self._leads else min(self._led_c, bowl_c)
+        if abs(bowl_c - self._led_c) > POURED_K:
             self.due_ms = None
             return
         if self._leads:
             self.aim_c = led_c(self.target_c, self.high_c, self.ceiling_c, bowl_c)
-        self._pours = self._pours or now_ms >= self.due_ms or bowl_c >= self.high_c - EDGE_K - LED_K
+        else:
+            self.aim_c = eased_c(self.target_c, self.low_c)
+        led = self._leads and bowl_c >= self.high_c - EDGE_K - LED_K
+        self._pours = self._pours or now_ms >= self.due_ms or led
 
     # -- the steps of a stage ------------------------------------------------------------------------------------------
 
@@ -320,7 +329,7 @@ class Programme:
     # -- acts of a person ---------------------------------------------------------------------------------------------
 
     def act(self, name, now_ms, in_ms=None, leads=True):
-        """A person's act: (True, "") or (False, why); `in_ms` None: a press. A refill that is warm: nothing `leads`."""
+        """A person's act: (True, "") or (False, why); `in_ms` None: a press. For a warm refill nothing `leads`."""
         if name not in ACTS:
             return False, "{}: no such act, wanted one of {}".format(name, ", ".join(sorted(ACTS)))
         self._now_ms = now_ms
@@ -394,6 +403,7 @@ class Programme:
         else:
             self.due_ms = now_ms + in_ms
         self._pours = False
+        self._led_c = None
 
     def _test(self, now_ms, in_ms):
         if self.stage != "work":

@@ -74,7 +74,7 @@ def run(cascades, warmers, kits, events, given_w, seconds, scores, trace, stride
         np.random.seed(int(k.seed))
         keep_w = _exp(-1.0 / k.water_lag_s) if k.water_lag_s > 0.0 else 0.0
         keep_b = _exp(-1.0 / k.bowl_lag_s) if k.bowl_lag_s > 0.0 else 0.0
-        element_w, element_b, asked, leads = w.water_c, w.bowl_c, k.target_c, False
+        element_w, element_b, asked, comes = w.water_c, w.bowl_c, k.target_c, 0.0
         at, seen = 0, -1.0e9
         read_w = old_w = quantised(element_w + k.water_bias_c, k.water_step_c)
         read_b = old_b = quantised(element_b + k.bowl_bias_c, k.bowl_step_c)
@@ -97,9 +97,9 @@ def run(cascades, warmers, kits, events, given_w, seconds, scores, trace, stride
                 if events[n, at, 1] == 6.0:
                     asked = events[n, at, 2]
                 elif events[n, at, 1] == 7.0:
-                    leads = True
+                    comes = -1.0 if events[n, at, 2] > 0.0 else 1.0
                 else:
-                    leads = leads and events[n, at, 1] != 1.0
+                    comes = 0.0 if events[n, at, 1] == 1.0 else comes
                     happen(w, events[n, at, 1], events[n, at, 2], events[n, at, 3])
                     seen = t
                 at += 1
@@ -113,7 +113,11 @@ def run(cascades, warmers, kits, events, given_w, seconds, scores, trace, stride
                 if k.bowl_probe:
                     now_b = old_b if k.bowl_aged else read_b
                 before = duty
-                aim = LED(asked, k.high_c, k.ceiling_c, now_b) if leads and k.bowl_probe else asked
+                aim = asked
+                if comes > 0.0 and k.bowl_probe:
+                    aim = LED(asked, k.high_c, k.ceiling_c, now_b)
+                elif comes < 0.0 and k.bowl_probe:
+                    aim = EASED(asked, k.low_c)
                 duty = Cascade_step(
                     c, old_w if k.water_aged else read_w, now_b, aim, k.ceiling_c, k.room_c, 1.0, False, True)
                 Cascade_applied(c, duty)
@@ -232,8 +236,8 @@ def events_of(scenario: Scenario | None) -> list[tuple[float, float, float, floa
         elif isinstance(event, acts.Refill):
             rows.append((event.at_s, REFILL, event.mass_kg, event.temp_c))
         elif isinstance(event, acts.Announce):
-            if event.temp_c is None or event.temp_c < Kit.target_c:  # else nothing leads
-                rows.append((event.at_s + max(0.0, event.in_s - LEAD_S), ANNOUNCE, 0.0, 0.0))
+            warm = event.temp_c is not None and event.temp_c >= Kit.target_c
+            rows.append((event.at_s + max(0.0, event.in_s - LEAD_S), ANNOUNCE, float(warm), 0.0))
         elif isinstance(event, acts.WaterTopUp):
             rows.append((event.at_s, TOP_UP, event.litres, event.temp_c))
         elif isinstance(event, acts.Draught):
@@ -319,8 +323,10 @@ def machine(run: Run) -> ModuleType:
         plant = type(run.warmer)
         for name in ("step", "refill", "top_up"):
             unit.method(plant, name)
-        led = unit.outside(programme.led_c, "led_c", programme)
-        _machines[shape] = compiled.load(unit.text(), KERNEL.replace("PLANT", plant.__name__).replace("LED", led))
+        kernel = KERNEL.replace("PLANT", plant.__name__)
+        for word, law in (("LED", programme.led_c), ("EASED", programme.eased_c)):
+            kernel = kernel.replace(f"{word}(", f"{unit.outside(law, law.__name__, programme)}(")
+        _machines[shape] = compiled.load(unit.text(), kernel)
     return _machines[shape]
 
 

@@ -189,17 +189,44 @@ def test_yes_to_pour_now_says_that_it_is_in_and_a_warm_one_need_not_show():
     assert (p.prompt, p.aim_c, p.due_ms) == ("", 31.5, None)
 
 
-def test_nothing_leads_for_a_refill_that_is_said_to_be_warm_but_it_is_called_for():
+def test_the_bath_gives_way_to_a_refill_that_is_said_to_be_warm_and_calls_for_it():
     p = Programme(dark(), "work", 0, 0)
-    assert p.act("announce", 0, in_ms=60000, leads=False) == (True, "")
+    assert p.act("announce", 0, in_ms=360000, leads=False) == (True, "")
     p.step(1000, 33.0, 31.5)
-    assert (p.aim_c, p.prompt) == (31.5, "")
+    assert (p.aim_c, p.prompt) == (31.5, "")  # it is too soon
     p.step(60000, 33.0, 31.5)
-    assert (p.aim_c, p.prompt) == (31.5, "pour")
-    p.act("confirm", 61000)
-    p.act("announce", 62000)
-    p.step(63000, 33.0, 31.5)
+    assert abs(p.aim_c - 31.1) <= 1e-5  # down to the window's end, and no further
+    assert p.prompt == ""
+    p.step(61000, 33.0, 31.9)  # warm for another reason than the lead: not called for before its time
+    assert p.due_ms is None  # or it came early
+    p.act("announce", 62000, in_ms=0, leads=False)
+    p.step(62000, 33.0, 31.5)
+    assert p.prompt == "pour"
+    p.act("confirm", 63000)
+    p.step(64000, 33.0, 31.5)
+    assert (p.aim_c, p.prompt) == (31.5, "")
+    p.act("announce", 65000)
+    p.step(66000, 33.0, 31.5)
     assert p.aim_c > 31.5  # the next one is another
+
+
+def test_a_warm_refill_has_come_when_the_bowl_rises_by_more_than_its_readings_do():
+    p = Programme(dark(), "work", 0, 0)
+    p.act("announce", 0, in_ms=60000, leads=False)
+    for bowl_c, waits in ((31.5, True), (31.4, True), (31.6875, True), (31.75, False)):
+        p.step(1000, 33.0, bowl_c)
+        assert (p.due_ms is not None) == waits
+    assert p.aim_c == 31.5
+
+
+def test_a_bowl_that_is_nudged_to_its_lower_end_gives_way_no_further():
+    p = Programme(dark(), "work", 0, 0)
+    for _ in range(4):
+        p.act("thinner", 0)
+    p.act("announce", 0, in_ms=0, leads=False)
+    p.step(0, 33.0, 31.5)
+    assert abs(p.aim_c - 31.1) <= 1e-5
+    assert p.aim_c == p.target_c
 
 
 def test_the_lead_never_aims_over_the_ceiling():
