@@ -89,15 +89,16 @@ def evening(rig: Rig, settings: dict[str, Any], cold: bool = False, announced: b
 
 
 def told_ahead(events: list[Event]) -> list[Event]:
-    """The same evening with each refill announced; nothing leads for one said to be warmer than the bowl."""
-    said = [(at_s - fastsim.LEAD_S, fastsim.ANNOUNCE, 0.0, 0.0) for at_s, kind, _, temp_c in events
-            if kind == fastsim.REFILL and temp_c < 31.5]
+    """The same evening with each refill announced, the warmer ones as warm."""
+    said = [(at_s - fastsim.LEAD_S, fastsim.ANNOUNCE, float(temp_c >= fastsim.Kit.target_c), 0.0)
+            for at_s, kind, _, temp_c in events if kind == fastsim.REFILL]
     return sorted([*events, *said])
 
 
 def main(count: int = 30) -> None:
     """Print a row a rig, then medians and worst."""
-    print("rig                     bound K   safe  tuned  quiet bound  safe  tuned  warm-up safe tuned  over s")
+    print("rig                     bound K   safe  tuned  quiet bound  safe  tuned  warm-up safe tuned  announced  "
+          "over s")
     rows = []
     for rig in relatives(count):
         plain, tuned = dict(rig.settings), commissioned(rig)
@@ -113,14 +114,17 @@ def main(count: int = 30) -> None:
         row.append(bound[False]["quiet_k"])
         row += [done[name][0]["quiet_k"][0] for name in done]
         row += [done[name][1]["warm_up_s"][0] / bound[True]["warm_up_s"] for name in done]
-        row.append(sum(each["wall_over_s"][0] for each in done["tuned"]))
+        told = fastsim.simulate([evening(rig, tuned, announced=True)], SECONDS)
+        row.append(told["rms_k"][0] / row[0])
+        row.append(sum(each["wall_over_s"][0] for each in (*done["tuned"], told)))
         rows.append(row)
         print(f"{rig.name:22s}  {row[0]:7.3f} {row[1]:6.3f} {row[2]:6.3f}  {row[3]:9.3f}  {row[4]:6.3f} {row[5]:6.3f}  "
-              f"{row[6]:8.2f} {row[7]:7.2f} {row[8]:6.0f}", flush=True)
+              f"{row[6]:8.2f} {row[7]:7.2f} {row[8]:9.3f} {row[9]:7.0f}", flush=True)
     table = np.array(rows)
-    print("tuned ratio: median {:.3f}, worst {:.3f}; safe {:.3f}, {:.3f}; quiet {:.2f}; warm-up {:.2f}".format(
+    print("tuned ratio: median {:.3f}, worst {:.3f}; safe {:.3f}, {:.3f}; quiet {:.2f}; warm-up {:.2f}; "
+          "announced {:.2f}".format(
         *(f(table[:, c]) for c, f in ((2, np.median), (2, np.max), (1, np.median), (1, np.max))),
-        np.median(table[:, 5] / table[:, 3]), np.nanmedian(table[:, 7])))
+        np.median(table[:, 5] / table[:, 3]), np.nanmedian(table[:, 7]), np.median(table[:, 8])))
 
 
 if __name__ == "__main__":

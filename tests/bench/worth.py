@@ -175,6 +175,8 @@ def ablations(rig: Rig, tuned: dict[str, Any]) -> None:
         ("tuned", tuned, False), ("refills announced", tuned, True),
         ("no losses fed forward", gains(gains__loss_w_per_k=NOTHING), False),
         ("no bowl's balance fed forward", gains(gains__bowl_w_per_k=NOTHING), False),
+        ("no derivative on the bowl", gains(gains__bowl__td_s=0.0), False),
+        ("as if not learnt: wall is water", {**tuned, "gains.bowl_w_per_k": 0.0}, False),
         ("bowl's gain x 0.7, as if fuller", gains(gains__bowl__kp=0.7), False),
         ("bowl's gain x 1.4, as if emptier", gains(gains__bowl__kp=1.4), False),
         ("water to 0.3 K over the ceiling", {**tuned, "gains.ceiling_margin_c": -0.3}, False),
