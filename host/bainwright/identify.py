@@ -38,6 +38,7 @@ ROOM_SPREAD_K = 1.5  # how far the room may be from what was said; chosen
 BIAS_SPREAD_K = 0.1  # what a calibration leaves between the probes; chosen, a sixteenth and more
 RAMP_SHARE = 0.5  # the ramp's reach over a piece as a share of the constant's; chosen
 SWAPPED = 0.5  # the fit with the probes exchanged must be this much better to say so; chosen
+SUSPECT_K = 0.08  # a fit that misses by less accuses no probe: on a slow rise either order fits within a step; chosen
 WRONG_STORE = 1.5  # water that stores this much more or less than its litres is another pot, or other watts; chosen
 _SPREAD = np.array([SPREAD[name] for name in NAMES])
 
@@ -315,7 +316,8 @@ def _refuse_swapped(record: Record, likely: Model, misses: Floats) -> None:
     pieces = [replace(each, water_c=each.bowl_c, bowl_c=each.water_c) for each in record.pieces]
     fit = _Fit(replace(record, pieces=pieces), likely, LEAST_NOISE_C)
     other = float(np.mean(fit.misses(fit.solve().x) ** 2))
-    if other < SWAPPED * float(np.mean(misses**2)):
+    own = float(np.mean(misses**2))
+    if own > SUSPECT_K**2 and other < SWAPPED * own:
         raise FileError("the two probes look exchanged: what should be the chocolate answers the heater first",
                         hint="swap their plugs, or their ids in the rig file, and record again")
 

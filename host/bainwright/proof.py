@@ -195,11 +195,23 @@ def feasibility(task: Task) -> list[Finding]:
     """Whether heater and ceiling allow the hold at all, at the pessimistic end of what is known."""
     model, low, high = task.findings.model, task.findings.low, task.findings.high
     needed = model.needed_w(task.target_c, task.room_c)
-    most_w = needed * (high.bath_loss_w_per_k + high.bowl_loss_w_per_k) / (
-        model.bath_loss_w_per_k + model.bowl_loss_w_per_k)
+    lost = model.bath_loss_w_per_k + model.bowl_loss_w_per_k
+    ends_w = (needed * (low.bath_loss_w_per_k + low.bowl_loss_w_per_k) / lost,
+              needed * (high.bath_loss_w_per_k + high.bowl_loss_w_per_k) / lost)
     top_c = task.ceiling_c - task.settings["gains.ceiling_margin_c"]
     emptied = replace(low.at_fill(0.2), bowl_loss_w_per_k=high.bowl_loss_w_per_k)
-    return [_heater_finding(task, needed, most_w), *_ceiling_findings(task, top_c, model, emptied)]
+    return [_heater_finding(task, needed, ends_w), *_carried_findings(task),
+            *_ceiling_findings(task, top_c, model, emptied)]
+
+
+def _carried_findings(task: Task) -> list[Finding]:
+    """Whether the record carries what the outer controller is chosen for; bounds alone carry no gains."""
+    missing = [name for name in ("bowl_j_per_k", "coupling_w_per_k") if name in task.findings.unidentified]
+    if not missing or task.settings["probe.bowl.kind"] == "none":
+        return []
+    return [Finding("The record does not tell how the chocolate follows the water, since it ends before the bowl was "
+                    "warm or begins after: let bain tune run from cold, and for longer (--for 2h); a heater too weak "
+                    "to get there in that time never shows it.", False)]
 
 
 def _ceiling_findings(task: Task, top_c: float, full: Model, emptied: Model) -> list[Finding]:
@@ -217,11 +229,12 @@ def _ceiling_findings(task: Task, top_c: float, full: Model, emptied: Model) -> 
     return []
 
 
-def _heater_finding(task: Task, needed_w: float, most_w: float) -> Finding:
+def _heater_finding(task: Task, needed_w: float, ends_w: tuple[float, float]) -> Finding:
     have_w = task.findings.model.heater_w
     if needed_w > 0.95 * have_w:
         return Finding(
-            f"The heater cannot hold {task.target_c:g} °C in a room of {task.room_c:g} °C: that takes {needed_w:.0f} "
-            f"W, up to {most_w:.0f} W, and it has {have_w:g} W. Use a stronger heater, or cover bath and pot.", False)
+            f"The heater cannot hold {task.target_c:g} °C in a room of {task.room_c:g} °C: that takes about "
+            f"{needed_w:.0f} W ({ends_w[0]:.0f} to {ends_w[1]:.0f} W as far as the record tells) and it has "
+            f"{have_w:g} W. Use a stronger heater, or cover bath and pot.", False)
     return Finding(f"Holding {task.target_c:g} °C in a room of {task.room_c:g} °C takes {needed_w:.0f} W of the "
                    f"{have_w:g} W there are.")

@@ -213,6 +213,15 @@ def test_exchanged_probes_are_refused():
     assert "exchanged" in said
 
 
+def test_a_fit_that_misses_by_less_than_a_step_accuses_no_probe():
+    """On the slow rise of a heater too weak either order fits; which of the two does better is chance then."""
+    made = heated(POT, TRUTH)
+    swapped, likely = of(made, water_c=made.bowl_c, bowl_c=made.water_c), identify.guess(POT)
+    identify._refuse_swapped(swapped, likely, np.full((60, 2), 0.06))
+    with pytest.raises(FileError, match="exchanged"):
+        identify._refuse_swapped(swapped, likely, np.full((60, 2), 0.2))
+
+
 def test_seconds_the_board_did_not_heat_are_left_out():
     made = heated(POT, TRUTH)
     states = np.array(["hold"] * 3600, dtype=object)

@@ -107,6 +107,14 @@ def test_a_heater_too_weak_is_told_what_it_would_take(task: choose.Task):
     assert "12 W" in found[0].sentence
 
 
+def test_what_a_record_does_not_carry_gives_no_gains_for_the_chocolate(task: choose.Task):
+    known = tuple(name for name in task.findings.identified if name != "coupling_w_per_k")
+    (said,) = [each for each in proof.feasibility(replace(task, findings=replace(task.findings, identified=known)))
+               if not each.ok]
+    assert "does not tell how the chocolate follows the water" in said.sentence
+    assert all(each.ok for each in proof.feasibility(task))
+
+
 def test_a_ceiling_too_low_is_told_by_how_much(task: choose.Task):
     (said,) = [each for each in proof.feasibility(replace(task, ceiling_c=31.8)) if not each.ok]
     short_k = task.findings.model.water_for(31.0, 20.0) - (31.8 - 0.2)
