@@ -196,6 +196,18 @@ def test_a_bowl_whose_probe_is_lost_in_the_warm_up_is_not_warmed_over_the_ceilin
     assert abs(settled_target(cascade, 20.0) - 34.3) <= 1e-4
 
 
+def test_water_at_its_ceiling_is_not_heated_for_a_bowl_that_stays_cold():
+    # 9 W forward for each kelvin the bowl is short keep a heater of 30 W at full duty whatever the water does.
+    cascade = new(**{"heater_w": 30.0, "gains.bowl_w_per_k": 9.0, "gains.water.kp": 0.1, "gains.water.ti_s": 8000.0})
+    cascade.reset(34.0, 28.0)
+    cascade.water_target_c = 34.3
+    for water_c, heats in ((34.0, True), (34.4375, True), (34.5625, False), (36.0, False), (34.4375, True)):
+        for _ in range(60):
+            duty = cascade.step(water_c, 28.0, TARGET_C, CEILING_C, ROOM_C, 1.0, False, False)
+            cascade.applied(duty)
+        assert (duty > 0.0) == heats
+
+
 def test_water_target_moves_no_faster_than_its_slew():
     cascade = new(gains__slew_c_per_min=1.2)
     cascade.reset(25.0, 25.0)

@@ -101,6 +101,8 @@ class Cascade:
             self.water_target_c += clamp(wanted_c - self.water_target_c, -most_c, most_c)
         self.water_target_c = min(self.water_target_c, top_c)
         self.duty = self._heat(water_c, self._known_w(room_c, bowl_away), dt_s)
+        if not water_c < top_c + self.gains.ceiling_margin_c:
+            self.duty = 0.0  # whatever is fed forward for a bowl that stays cold: a model can be wrong
         return self.duty
 
     def applied(self, duty):
