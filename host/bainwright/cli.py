@@ -15,7 +15,7 @@ from bainwright.asbuilt.command import rig
 from bainwright.bag.command import profile
 from bainwright.errors import BainError
 from bainwright.oswords import FULL, reason
-from bainwright.plan.command import plan
+from bainwright.plan.command import metres, plan
 
 DONE, NOT_AS_IT_SHOULD, WRONG_USE, NO_BOARD = 0, 1, 2, 3
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
@@ -230,7 +230,7 @@ def drill(as_json: bool, **options: Any) -> int:
 @click.option("--fever", metavar="TEMP", help="Probes in stirred water that a fever thermometer shows: 38.2 or 100.8F.")
 @click.option("--ice", is_flag=True, help="Probes in crushed ice and water.")
 @click.option("--boil", is_flag=True, help="Probes in boiling water; with --altitude or --pressure.")
-@click.option("--altitude", type=float, metavar="METRES", help="Above the sea.")
+@click.option("--altitude", callback=metres, metavar="METRES", help="Above the sea; or feet: 1700ft.")
 @click.option("--pressure", type=float, metavar="HPA", help="Of a barometer in the kitchen, not reduced to sea level.")
 @click.option("--lifted", type=click.Choice(("water", "bowl")), help="Which probe is lifted out now: tells them apart.")
 @click.option("--bowl", multiple=True, metavar="TEMP", help="With no probe in it: the chocolate by hand, in a hold; "

@@ -104,7 +104,7 @@ def _spawn(words: list[str], line: Callable[[str], None] | None) -> tuple[list[s
     """Run mpremote; everything it printed, and its exit status. It waits for some answers for ever: we do not."""
     lines = []
     with subprocess.Popen(
-        [sys.executable, "-u", "-m", "mpremote", *words],
+        [sys.executable, "-P", "-u", "-m", "mpremote", *words],  # -P: a tty.py that lies here is none of ours
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,

@@ -201,7 +201,8 @@ def stock_and_tell(asked: StockAsked, shown: Shown, *, as_json: bool, say: Say) 
         for at, left in found:
             say(f"{at}: {left.words(shown)}")
     if not found:
-        say("bain: nothing is kept; --left 640g keeps what an evening left", err=True)
+        where = f"under {HOLDS}/" if asked.log is None else f"of {asked.log}"
+        say(f"bain: nothing is kept {where}; --left 640g keeps what an evening left", err=True)
     return 1 if any(left.verdict in (DISCARD, NOT_FIT) for _, left in found) else 0
 
 

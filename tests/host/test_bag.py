@@ -13,6 +13,8 @@ from bainwright.bag.doubts import doubts
 from bainwright.bag.path import draw
 from bainwright.chocolate import bundled_profiles, load_profile, parse_profile
 from bainwright.plan.measures import Shown
+from bainwright.rig import load_rig
+from bainwright.virtual.board import VirtualBoard
 
 
 @pytest.fixture(autouse=True)
@@ -161,10 +163,24 @@ def test_a_board_keeps_what_it_is_sent_gives_it_back_and_starts_the_chosen_one(c
     for name in ("milk", "dark"):
         _, out, _ = profile(capsys, "get", *([name] if name == "dark" else []), "--virtual", "board.img", "--json")
         assert json.loads(out) == load_profile(name).document()
+    assert profile(capsys, "send", "caramelised_white", "--virtual", "board.img")[0] == 0
+    for spelling in ("caramelised white", "caramelised_white"):  # as the board has it, and as the file is called
+        assert profile(capsys, "use", spelling, "--virtual", "board.img")[0] == 0
     for command in ("get", "use"):
         code, _, err = profile(capsys, command, "white", "--virtual", "board.img")
         assert code == 2
-        assert "keeps no chocolate 'white': wanted one of dark, milk, ruby; bain profile send white brings it" in err
+        assert "keeps no chocolate 'white': wanted one of dark, milk, ruby, caramelised white; bain profile" in err
+        assert "send white brings it" in err
+
+
+def test_a_board_that_keeps_none_says_so_in_the_user_s_words(capsys):
+    """Not in the protocol's: nobody asked it to send anything."""
+    with VirtualBoard(load_rig("pot")) as board:
+        board.arm()
+        board.run_clock()
+        code, _, err = profile(capsys, "get", "--port", board.path)
+    assert code == 2
+    assert err == "bain: the warmer keeps no chocolate yet; bain profile send dark brings one\n"
 
 
 def test_a_chocolate_that_is_wrong_reaches_no_board(capsys):

@@ -197,6 +197,30 @@ def test_where_losses_alone_nearly_do_it_no_mass_is_named_to_begin_with():
     assert " 0 g" not in said
 
 
+def test_where_losses_do_all_of_it_no_zero_is_weighed_out():
+    """60 g cool by themselves: seed all the same, and never "0 g of seed"."""
+    made = planned(total="60g")
+    assert made.seed is not None
+    assert made.seed.likely_kg == 0.0
+    said = said_of(made)
+    assert "no mass of seed follows from heat" in said
+    assert "seed with a handful" in said
+    assert not re.search(r"(?<![\d.])0 g\b", said)
+
+
+@pytest.mark.parametrize("shown", [Shown(), Shown(pounds=True)])
+def test_no_mass_is_said_to_be_nothing(shown):
+    """What evaporates under a cover is little, and told as less than the least that is shown."""
+    said = text(planned(), shown)
+    assert not re.search(r"(?<![\d.])0 (?:g|oz)", said)
+    assert f"under {shown.mass(shown.least_kg)} an hour" in " ".join(said.split())
+
+
+def test_seed_is_beside_the_melt_and_not_a_part_of_it():
+    """Else somebody takes it out of what was weighed to be melted."""
+    assert re.search(r"to melt; \d+ g more, in temper, as seed", said_of(planned()))
+
+
 def test_pieces_make_the_mass():
     """120 pieces of 5 g with 12 % wasted: 0.6 kg / 0.88; a third of a 9 g centre's piece is 4.5 g."""
     assert planned(pieces=120, coating="5g").wanted.total_kg == pytest.approx(0.6 / 0.88)
@@ -280,6 +304,23 @@ def test_a_plate_that_cannot_cool_in_time_leaves_melting_to_another():
     assert made.ok
     assert made.steps[0].name == "seed"
     assert "cannot wait that long" in said_of(made)
+
+
+def test_a_slow_warmer_is_switched_on_long_before_the_seed_goes_in(tmp_path):
+    """Water that takes two hours is not warmed within the twelve minutes of seeding: the plan says from when."""
+    rig = tmp_path / "tiny.toml"
+    rig.write_text(
+        'name = "tiny"\nheater_w = 25\nswitch = "dc"\nperiod_s = 1\nwater_l = 2\nbowl_kg = 0.6\nchocolate_kg = 2.2\n'
+        'hard_limit_c = 60\n[probe.water]\nkind = "onewire"\n'
+    )
+    made = planned(rig=str(rig), dip_at="19:00")
+    assert made.warm_up.took_s is not None
+    assert made.warms_before_s == made.warm_up.took_s - 12 * 60.0 > 3600.0
+    before_min = round(made.starts_min - made.warms_before_s / 60)
+    assert f"before this, at {before_min // 60}:{before_min % 60:02d}, so that the water is at" in said_of(made)
+    assert "Meanwhile warm up" not in said_of(made)
+    assert made.wanted.water_c < made.course[0][1] < made.hold.water_c
+    assert made.course[-1][1] == pytest.approx(made.hold.water_c)
 
 
 def test_a_hold_the_ceiling_forbids_says_by_how_much():
@@ -405,6 +446,12 @@ def test_temperatures_are_read_on_both_scales(typed, temp_c):
     assert parse_temp_c(typed, "--to", 20.0, 45.0) == pytest.approx(temp_c, abs=1e-4)
 
 
+def test_an_altitude_is_read_in_metres_and_feet():
+    """1 ft is 0.3048 m by definition."""
+    assert [measures.parse_metres(typed, "x") for typed in ("520", " 520 m", "-20")] == [520.0, 520.0, -20.0]
+    assert measures.parse_metres("1700ft", "x") == pytest.approx(518.16)
+
+
 def test_plan_typed_in_fahrenheit_is_the_plan_typed_in_celsius():
     """118.4 °F is 48 °C, 68 °F is 20 °C."""
     assert planned(melt="118.4F", room="68F").seed == planned(melt="48", room="20").seed
@@ -444,7 +491,11 @@ def test_plan_typed_in_fahrenheit_is_the_plan_typed_in_celsius():
         (["--total", "2kg", "--page", "plan.doc"], "wanted a name ending in"),
         (["--total", "2kg", "--page", "/no/such/folder/plan.png"], "wanted a folder that is there"),
         (["--total", "2kg", "--coating", "5g"], "--coating belongs to --pieces"),
-        (["--total", "2kg", "--pieces", "9"], "how much chocolate?"),
+        (["--total", "2kg", "--pieces", "9"], "--total and --pieces both say how much; give one of them"),
+        (["--total", "0"], "g, kg, oz or lb; for instance 2.2kg"),
+        (["--total", "2kg", "--altitude", "30000ft"], "got 9144 m, wanted -430 to 5500 m"),
+        (["--total", "2kg", "--altitude", "high"], "wanted metres, or feet with ft"),
+        (["--total", "2kg", "--room", "34"], "keep the seed in a cooler place (--seed-temp)"),
         ([], "how much chocolate?"),
         (["--pieces", "100", "--coating", "33%"], "needs the centre's mass"),
         (["--pieces", "1", "--coating", "5g"], "check the number of pieces"),

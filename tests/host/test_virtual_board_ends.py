@@ -128,3 +128,14 @@ def test_serving_prints_the_path_first_links_it_and_ends_on_a_signal(tmp_path: P
     assert server.returncode == 0
     assert not link.is_symlink()
     until(lambda: not any(alive(pid) for pid in pids))
+
+
+def test_what_lies_in_the_folder_it_is_started_in_is_not_imported(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A script of somebody's named like a module of the library breaks nothing: here none of it may run."""
+    for name in ("tty", "select", "signal", "json"):
+        (tmp_path / f"{name}.py").write_text("raise SystemExit('not the library')\n")
+    monkeypatch.chdir(tmp_path)
+    with running("print('alive')\n", frozen=True) as (board, _):
+        assert board.pid

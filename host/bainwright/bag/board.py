@@ -50,7 +50,7 @@ def send(link: Link, profiles: list[Profile]) -> list[str]:
 
 
 def named(link: Link, name: str) -> str:
-    """The same name, when the board keeps a chocolate of it.
+    """The board's own spelling of a name, when it keeps a chocolate of it; an underscore may stand for a space.
 
     Raises
     ------
@@ -58,14 +58,24 @@ def named(link: Link, name: str) -> str:
         When it does not.
     """
     there = [each.name for each in kept(link, {})]
-    if name not in there:
+    spellings = {each.replace("_", " "): each for each in there}
+    found = name if name in there else spellings.get(name.replace("_", " "))
+    if found is None:
         wanted = "one of " + ", ".join(there) if there else None
         raise UseError(f"the warmer keeps no chocolate {name!r}", wanted=wanted,
                        hint=f"bain profile send {name} brings it")
-    return name
+    return found
 
 
-def fetch(link: Link, name: str | None) -> dict[str, Any]:
-    """A chocolate's figures as the board has them; without a name the one a start takes."""
+def fetch(link: Link, hello: dict[str, Any], name: str | None) -> dict[str, Any]:
+    """A chocolate's figures as the board has them; without a name the one a start takes.
+
+    Raises
+    ------
+    UseError
+        When it does not keep that one, or none yet.
+    """
+    if name is None and not hello.get("profile"):
+        raise UseError("the warmer keeps no chocolate yet", hint="bain profile send dark brings one")
     values: dict[str, Any] = json.loads(link.download("profile", **({"name": named(link, name)} if name else {})))
     return values

@@ -158,8 +158,7 @@ def get(name: str | None, port: str | None, virtual: str | None, as_json: bool) 
     from bainwright.collect import CollectAsked, opened
 
     with opened(CollectAsked(port, virtual)) as source:
-        source.link.hello()
-        values = fetch(source.link, name)
+        values = fetch(source.link, source.link.hello(), name)
     _out(values, [f"{key} = {value}" for key, value in values.items()], as_json)
     return 0
 
@@ -175,7 +174,8 @@ def use(name: str, port: str | None, virtual: str | None, as_json: bool) -> int:
 
     with opened(CollectAsked(port, virtual)) as source:
         source.link.hello()
-        source.link.request("use", name=named(source.link, name))
+        name = named(source.link, name)
+        source.link.request("use", name=name)
     _out({"chosen": name}, [f"{name} is chosen: two presses of yes start it"], as_json)
     return 0
 

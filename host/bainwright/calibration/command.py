@@ -22,7 +22,7 @@ from bainwright.chocolate import Profile, load_profile
 from bainwright.commissioned import document
 from bainwright.errors import BainError, LinkError, RefusedError, UseError
 from bainwright.link import Link
-from bainwright.plan.measures import parse_temp_c
+from bainwright.plan.measures import parse_metres, parse_temp_c
 from bainwright.rig import Rig, load_rig
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.probes import Element
@@ -325,7 +325,7 @@ def _dialogue(warmer: Warmer, link: Link, asked: CalibrateAsked, ask: Ask, say: 
          "(nothing skips)", lambda said: _point(warmer, link, ice_known(), say)),
         ("3. A rolling boil, probes off the floor, hands out of the steam. How many metres above the sea "
          "(nothing skips)",
-         lambda said: _point(warmer, link, boil_known(_metres(said), asked.pressure), say)),
+         lambda said: _point(warmer, link, boil_known(parse_metres(said, "the altitude"), asked.pressure), say)),
     ]
     if both:
         steps.insert(1, ("Which is which: type go, then lift the chocolate probe alone out of the warm bath (nothing "
@@ -349,17 +349,6 @@ def _step(question: str, act: Callable[[str], None], ask: Ask, say: Say) -> None
             raise
         except BainError as failed:
             say(f"bain: {failed}", err=True)
-
-
-def _metres(said: str) -> float:
-    text = said.lower().replace(",", ".").strip()
-    feet = text.endswith("ft")
-    try:
-        value = float(text.removesuffix("ft").removesuffix("m").strip())
-    except ValueError:
-        raise UseError("the altitude", got=repr(said), wanted="metres, or feet with ft",
-                       hint="like 520 or 1700ft") from None
-    return 0.3048 * value if feet else value
 
 
 # -- an estimated bowl ------------------------------------------------------------------------------------------------

@@ -125,7 +125,9 @@ def _or(value: float | None, default: float) -> float:
 
 def _total_kg(asked: Asked, shown: Shown, assumed: list[str]) -> float:
     """The mass asked for, or what the pieces take."""
-    if (asked.total is None) == (asked.pieces is None):
+    if asked.total is not None and asked.pieces is not None:
+        raise UseError("--total and --pieces both say how much", hint="give one of them")
+    if asked.total is None and asked.pieces is None:
         raise UseError(
             "how much chocolate?",
             wanted="--total MASS, or --pieces N with --coating",

@@ -62,7 +62,7 @@ def _elsewhere(plan: Plan, shown: Shown) -> str:
 
 def _harder(plan: Plan, shown: Shown) -> list[str]:
     said = [] if plan.melts_here else [_elsewhere(plan, shown)]
-    if plan.seed and plan.seed.likely_kg <= 0.0:
+    if plan.seed and plan.seed.likely_kg < shown.least_kg:
         said.append(
             "So little chocolate cools by itself while you stir: seed quickly, in its bath, and watch the thermometer."
         )

@@ -12,6 +12,13 @@ import click
 PAGES = (".html", ".svg", ".png", ".pdf")
 
 
+def metres(_: click.Context, __: click.Parameter, typed: str | None) -> float | None:
+    """An altitude as it was typed, in metres."""
+    from bainwright.plan.measures import parse_metres
+
+    return None if typed is None else parse_metres(typed, "--altitude")
+
+
 @click.command()
 @click.argument("profile", metavar="PROFILE")
 @click.option("--total", metavar="MASS", help="All the chocolate, seed included: 2.2kg, 800g, 5lb.")
@@ -24,7 +31,7 @@ PAGES = (".html", ".svg", ".png", ".pdf")
 @click.option("--vessel", metavar="NAME", help="Which of the rig's vessels is on it.")
 @click.option("--room", metavar="TEMP", help="Room temperature.  [default: 20]")
 @click.option("--humidity", metavar="PERCENT", help="Relative humidity of the room.  [default: 50%]")
-@click.option("--altitude", type=float, metavar="METRES", help="Above the sea, for the boiling point.")
+@click.option("--altitude", callback=metres, metavar="METRES", help="Above the sea, for the boiling point; or 1700ft.")
 @click.option("--centre-temp", metavar="TEMP", help="The centres as they are dipped.")
 @click.option("--melt", metavar="TEMP", help="The melt before seeding.  [default: the chocolate's]")
 @click.option("--to", metavar="TEMP", help="Where seeding ends.  [default: top of the window]")

@@ -10,6 +10,7 @@ from bainwright.errors import UseError
 from bainwright.units import duration_words
 
 OUNCE_KG, POUND_KG = 0.028349523125, 0.45359237  # avoirdupois, exact by definition
+FOOT_M = 0.3048  # exact by definition
 _KG_PER = {"g": 0.001, "kg": 1.0, "oz": OUNCE_KG, "lb": POUND_KG, "lbs": POUND_KG}
 _NUMBER = r"[+-]?(?:\d+(?:[.,]\d+)?|[.,]\d+)"
 _PART = re.compile(rf"({_NUMBER})\s*(kg|g|oz|lbs?)", re.ASCII)
@@ -32,7 +33,8 @@ def parse_mass_kg(text: str, option: str, low_kg: float, high_kg: float) -> floa
     parts = _PART.findall(plain)
     if not parts or re.sub(r"\s", "", "".join(n + u for n, u in parts)) != re.sub(r"\s", "", plain):
         bare = re.fullmatch(_NUMBER, plain)
-        hint = f"did you mean {plain}g or {plain}kg?" if bare else "for instance 2.2kg, 800g or 1lb 8oz"
+        meant = bare and _number(plain)  # nobody means 0 of anything
+        hint = f"did you mean {plain}g or {plain}kg?" if meant else "for instance 2.2kg, 800g or 1lb 8oz"
         raise UseError(option, got=repr(text), wanted="a mass with its unit: g, kg, oz or lb", hint=hint)
     if len(parts) > 1 and any(number.startswith("-") for number, _ in parts):
         raise UseError(option, got=repr(text), wanted="a mass above 0", hint="leave the minus sign out")
@@ -88,6 +90,23 @@ def parse_share(text: str, option: str, low: float, high: float) -> float:
     return share
 
 
+def parse_metres(text: str, option: str) -> float:
+    """Read an altitude such as ``520``, ``520m`` or ``1700ft``, in metres.
+
+    Raises
+    ------
+    UseError
+        If it is no number.
+    """
+    plain = text.strip().lower().replace(",", ".")
+    feet = plain.endswith("ft")
+    try:
+        value = float(plain.removesuffix("ft").removesuffix("m").strip())
+    except ValueError:
+        raise UseError(option, got=repr(text), wanted="metres, or feet with ft", hint="like 520 or 1700ft") from None
+    return FOOT_M * value if feet else value
+
+
 def parse_clock_min(text: str, option: str) -> int:
     """Read a time of day such as ``18:30`` as minutes after midnight.
 
@@ -140,6 +159,15 @@ class Shown:
     def difference(self, difference_k: float) -> str:
         """A difference of two temperatures: °F differ by 1.8 a kelvin, and there is no 32 in it."""
         return f"{1.8 * difference_k:.1f} °F" if self.fahrenheit else f"{difference_k:.1f} K"
+
+    @property
+    def least_kg(self) -> float:
+        """The least mass that is shown as more than nothing."""
+        return 0.1 * OUNCE_KG if self.pounds else 0.001
+
+    def little(self, mass_kg: float) -> str:
+        """A mass that may be smaller than a scale tells, and is then not said to be nothing."""
+        return f"under {self.mass(self.least_kg)}" if mass_kg < self.least_kg else self.mass(mass_kg)
 
     def mass(self, mass_kg: float) -> str:
         """A mass, no finer than a kitchen scale weighs it."""

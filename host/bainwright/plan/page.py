@@ -35,7 +35,8 @@ main { columns: 2; column-gap: 8mm; margin-top: 4mm }
 section { margin-bottom: 4mm } p { margin: 0 0 1.2mm; break-inside: avoid }
 section.warn { column-span: all; border-left: 3px solid #a2457a; padding-left: 3mm }
 section.small { font-size: 8.5pt; color: #6b6058 }
-@media print { body { background: none; padding: 0 } }
+@media print { body { background: none; padding: 0; font-size: 9.3pt; line-height: 1.3 }
+  section { margin-bottom: 2.5mm } section.small { font-size: 7.6pt } }
 """
 
 

@@ -242,6 +242,13 @@ class Plan:
         return self.steps[0].name == "melt"
 
     @property
+    def warms_before_s(self) -> float:
+        """How long before the first step the heat goes on, for chocolate melted elsewhere: the water is to be ready."""
+        if self.melts_here or self.warm_up.took_s is None:
+            return 0.0
+        return max(0.0, self.warm_up.took_s - self.steps[0].lasts_s)
+
+    @property
     def ok(self) -> bool:
         """Can it be done as asked? Melting elsewhere is a way to do it."""
         asked_ok = self.refills is None or self.refills.asked is None or self.refills.asked.stays_in
@@ -257,6 +264,7 @@ class Plan:
             "warmer": wanted.rig.name,
             "total_kg": wanted.total_kg,
             "batch_kg": wanted.batch_kg,
+            "warms_before_s": self.warms_before_s,
         }
         for part in ("seed", "melt", "warm_up", "swap", "refills", "hold", "room"):
             value = getattr(self, part)

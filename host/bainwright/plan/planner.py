@@ -337,6 +337,14 @@ class _Planner:
 
     # -- the evening ---------------------------------------------------------------------------------------------------
 
+    @property
+    def melted_elsewhere_water_c(self) -> float:
+        """The water as seeding begins: warmed from before it, where that takes longer than seeding does."""
+        warm_up = self.warm_up
+        if warm_up.took_s is None or warm_up.took_s <= SEED_FOR_S:
+            return self.wanted.water_c
+        return warm_up.water_c - (warm_up.water_c - self.wanted.water_c) * SEED_FOR_S / warm_up.took_s
+
     def evening(self) -> tuple[tuple[Step, ...], tuple[tuple[float, float, float], ...]]:
         """Tonight's steps, and water and chocolate over them; a melt it cannot make is left to be made elsewhere."""
         wanted, target_c, water_c = self.wanted, self.profile.target_c, self.hold.water_c
@@ -354,7 +362,7 @@ class _Planner:
             steps.append(Step(name, starts_s, lasts_s, chocolate_c, step_water_c))
             starts_s += lasts_s
         course = list(self.melt_course.rows) if took_s is not None else []
-        last = (course or [(0.0, wanted.water_c, wanted.melt_c)])[-1]
+        last = course[-1] if course else (0.0, self.melted_elsewhere_water_c, wanted.melt_c)
         for step in steps[1 if course else 0 :]:
             course += _corners(step, last, swapped=took_s is not None)
             last = course[-1]

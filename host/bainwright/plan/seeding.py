@@ -125,6 +125,7 @@ def seed_share(batch: Batch, end_c: float, taken_up: float = 1.0) -> float:
             "the temperature to seed down to",
             got=f"{end_c:.1f} °C",
             wanted=f"between the seed's {batch.seed_c:.1f} °C and the melt's {batch.melt_c:.1f} °C",
+            hint="keep the seed in a cooler place (--seed-temp)" if end_c <= batch.seed_c else "melt it warmer",
         )
     return share_for(batch, end_c, taken_up)
 

@@ -44,10 +44,9 @@ def headline(plan: Plan, shown: Shown) -> str:
     if plan.seed is None:
         return f"{first}: melted and kept at {shown.temp(wanted.profile.target_c)}, {ready}."
     where = "" if plan.melts_here else " elsewhere"
-    return (
-        f"{first}: melt {shown.mass(plan.melt.solid_kg)}{where}, seed with about {shown.mass(plan.seed.likely_kg)}, "
-        f"{ready}."
-    )
+    likely_kg = plan.seed.likely_kg
+    seed = f"about {shown.mass(likely_kg)}" if likely_kg >= shown.least_kg else "a handful"
+    return f"{first}: melt {shown.mass(plan.melt.solid_kg)}{where}, seed with {seed}, {ready}."
 
 
 def sections(plan: Plan, shown: Shown) -> list[Section]:
@@ -97,7 +96,8 @@ def have_ready(plan: Plan, shown: Shown) -> str:
     """What to have at hand before the heat goes on."""
     things = [f"{shown.mass(plan.melt.solid_kg)} of chocolate to melt"]
     if plan.seed:
-        things.append(f"{shown.mass(plan.seed.high_kg)} of it in temper as seed, at {shown.temp(plan.wanted.seed_c)}")
+        how_much = f"{shown.mass(plan.seed.high_kg)} more" if plan.seed.high_kg >= shown.least_kg else "some handfuls"
+        things.append(f"{how_much}, in temper, as seed, at {shown.temp(plan.wanted.seed_c)}")
     if plan.swap and plan.swap.out_l and plan.melts_here:
         things.append(f"{plan.swap.out_l:.1f} L of water at {shown.temp(plan.swap.cold_c)}, and a ladle")
     if plan.refills and plan.refills.count:
@@ -109,6 +109,11 @@ def have_ready(plan: Plan, shown: Shown) -> str:
 
 def _seed(plan: Plan, seed: Seed, shown: Shown) -> list[str]:
     wanted = plan.wanted
+    if seed.high_kg < shown.least_kg:
+        return [
+            f"It cools below {shown.temp(seed.end_c)} by itself, so no mass of seed follows from heat: stir in a "
+            f"handful as soon as the thermometer reads {shown.temp(seed.end_c)}, for without seed there is no temper."
+        ]
     first = f"Put in {shown.mass(seed.first_kg)} first, then a" if seed.first_kg else "Put in a"
     said = [
         f"Of {shown.mass(wanted.batch_kg)} in the bowl about {shown.mass(seed.likely_kg)} is seed "
@@ -172,6 +177,8 @@ def _do(plan: Plan, step: Step, shown: Shown) -> str:
 
 
 def _mass(seed: Seed, shown: Shown) -> str:
+    if seed.high_kg < shown.least_kg:
+        return "a handful"
     first = f"{shown.mass(seed.first_kg)} at first" if seed.first_kg else "a handful at a time"
     return f"{first}, up to {shown.mass(seed.high_kg)} in all"
 
@@ -219,7 +226,7 @@ def _water(plan: Plan, shown: Shown) -> list[str]:
         cover = "covered" if need.covered else "uncovered"
         said.append(
             f"{STAGE_NAMES[need.stage].capitalize()}, {cover}: water at {shown.temp(need.water_c)} loses "
-            f"{_lost(need, shown)} an hour. {_top_up(need)}"
+            f"{shown.little(need.evaporates_kg_per_h)} an hour. {_top_up(need)}"
         )
     if wet:
         said.append(
@@ -227,11 +234,6 @@ def _water(plan: Plan, shown: Shown) -> list[str]:
             "bowl."
         )
     return said
-
-
-def _lost(need: Need, shown: Shown) -> str:
-    """What evaporates in an hour."""
-    return f"under {shown.mass(0.001)}" if need.evaporates_kg_per_h < 0.001 else shown.mass(need.evaporates_kg_per_h)
 
 
 def _top_up(need: Need) -> str:
@@ -267,7 +269,13 @@ def _swap_now(plan: Plan, shown: Shown) -> str:
     """The same, as something to do meanwhile."""
     swap = plan.swap
     if not plan.melts_here:
-        return f"Meanwhile warm up to {shown.temp(plan.hold.water_c)}."
+        before_s = plan.warms_before_s
+        if before_s < 60.0:
+            return f"Meanwhile warm up to {shown.temp(plan.hold.water_c)}."
+        when = f"{minutes_words(before_s)} before this"
+        if plan.starts_min is not None:
+            when += f", at {clock_text(plan.starts_min - before_s / 60)}"
+        return f"Heat on {when}, so that the water is at {shown.temp(plan.hold.water_c)} when the bowl comes back."
     if swap is None or swap.from_c <= swap.to_c:
         return ""
     if swap.out_l is None:
@@ -359,8 +367,8 @@ def _room(plan: Plan, shown: Shown) -> list[str]:
             share[0] * plan.wanted.batch_kg for share in (kitchen.THICKENS_FROM, kitchen.SEIZES_FROM)
         )
         said.append(
-            f"From about {shown.mass(thick_kg)} of water in this bowl it thickens, from {shown.mass(seizes_kg)} it may "
-            "seize: wipe the underside dry whenever you lift it, and discard what bath water got into."
+            f"From about {shown.little(thick_kg)} of water in this bowl it thickens, from {shown.little(seizes_kg)} it "
+            "may seize: wipe the underside dry whenever you lift it, and discard what bath water got into."
         )
     if room.altitude_m:
         said.append(

@@ -213,9 +213,12 @@ class VirtualBoard:
 
 
 def _spawn(control: socket.socket) -> subprocess.Popen[bytes]:
-    """A supervisor in a session of its own, so that a terminal's Ctrl-C is not its; what it prints goes to stderr."""
+    """A supervisor in a session of its own, so that a terminal's Ctrl-C is not its; what it prints goes to stderr.
+
+    -P keeps it from importing what lies in the folder it was started in: a `tty.py` there is not the library's.
+    """
     return subprocess.Popen(
-        [sys.executable, "-m", "bainwright.virtual.supervisor", str(control.fileno())],
+        [sys.executable, "-P", "-m", "bainwright.virtual.supervisor", str(control.fileno())],
         pass_fds=[control.fileno()],
         env={**os.environ, "PYTHONPATH": os.pathsep.join(entry for entry in sys.path if entry)},
         stdin=subprocess.DEVNULL,
