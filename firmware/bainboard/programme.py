@@ -227,7 +227,8 @@ class Programme:
             self._since_ms, self._from_c = self._now_ms, self._bowl_c
             return False
         heard = self._quiet_ms is not None and self._now_ms - self._quiet_ms < HEARD_MS
-        rose = self._from_c is not None and self._bowl_c > self._from_c + HYSTERESIS_K
+        more_k = 0.0 if self.prompt == "lift" else HYSTERESIS_K  # noise is not to ask and unask, beep by beep
+        rose = self._from_c is not None and self._bowl_c > self._from_c + more_k
         return rose and not heard and self._now_ms - self._since_ms >= IDLE_MS
 
     # What ends a step by itself.

@@ -495,6 +495,20 @@ def test_a_bowl_that_warms_with_nothing_heating_it_is_to_be_lifted_and_a_yes_is_
     assert e.p.prompt == ""
 
 
+def test_a_reading_that_flickers_about_what_is_asked_by_asks_once():
+    e = Evening("work")
+    e.go(5, 34.0, 32.2)
+    e.p.duty_zero = True
+    for n in range(120):
+        e.go(1, 34.0, 32.2 + n * 0.001)
+    asked, before = 0, e.p.prompt
+    for n in range(120):  # the last step of 1/16 K to and fro
+        e.go(1, 34.0, 32.3125 if n % 3 else 32.25)
+        asked, before = asked + (e.p.prompt == "lift" != before), e.p.prompt
+    assert asked <= 1
+    assert e.p.prompt == "lift"
+
+
 def test_rest_gives_no_heat_and_only_a_person_makes_it_warm_again():
     e = Evening("work")
     e.go(5)
