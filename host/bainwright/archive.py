@@ -99,6 +99,16 @@ class Archive:
             return []
         return sorted(path for path in self.folder.iterdir() if flashlog.first_of(path.name) is not None)
 
+    def home(self, segments: list[Segment]) -> Archive:
+        """The life that a board's log belongs to: the one that has one of its segments, else the last there is."""
+        lives = [self]
+        while not any(map(lives[-1].is_whole, segments)):
+            after = lives[-1].next_life()
+            if not after.folder.is_dir():
+                break
+            lives.append(after)
+        return lives[-1]
+
     def next_life(self) -> Archive:
         """The folder for a log that is not this one's continuation."""
         return Archive(self.folder.parent.parent, self.folder.name.split("-")[0], self.life + 1)

@@ -97,6 +97,8 @@ def pull(link: Link, archive: Archive, came: Callable[[int], None]) -> tuple[Arc
         segments as the board announced them, each on the disk and read back, and the first that had news in it.
     """
     segments = list_segments(link)
+    if archive.life == 1:
+        archive = archive.home(segments)
     news = None
     for segment in segments:
         if archive.is_whole(segment):

@@ -21,7 +21,9 @@ STEADY_SHARE = 0.98  # of the time within which the spread is told, chosen: a li
 Floats = NDArray[np.float64]
 
 
-def sentence(log: HoldLog, window: Window, never_above_c: float, remelt_s: float | None) -> str:
+def sentence(
+    log: HoldLog, window: Window, never_above_c: float, remelt_s: float | None, *, went_off: bool = False
+) -> str:
     """The night in a sentence: ``40 ± 1 °C for 8 h, no trip, fit to temper``.
 
     Parameters
@@ -34,6 +36,8 @@ def sentence(log: HoldLog, window: Window, never_above_c: float, remelt_s: float
         What it must never meet.
     remelt_s : float or None
         How long melting it again would take from where it is now; None is not known.
+    went_off : bool
+        The heat went off at the end of the log, with the board: nobody knows what came of the stock since.
 
     Returns
     -------
@@ -50,6 +54,8 @@ def sentence(log: HoldLog, window: Window, never_above_c: float, remelt_s: float
     if bowl_c[-1] < SETS_BELOW_C:
         return _set_since(log, t_s, bowl_c, remelt_s)
     said = [f"{_spread(bowl_c, window)} for {duration_words(float(t_s[-1] - t_s[0]))}", _trips(trips)]
+    if went_off and float(bowl_c.max()) <= never_above_c:
+        return ", ".join([*said, "then the heat went off: look at it before it is tempered"])
     return ", ".join([*said, _verdict(bowl_c, window, never_above_c)])
 
 

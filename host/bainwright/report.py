@@ -107,7 +107,7 @@ def score_part(log: HoldLog, trace: Trace, window: Window) -> Score | None:
     return replace(found, duration_s=trace.end_s)
 
 
-def _night(log: HoldLog, runner: Runner) -> str:
+def _night(log: HoldLog, runner: Runner, *, went_off: bool) -> str:
     """The sentence for the morning after melted stock; empty for any other hold."""
     profile, settings = runner.choice.profile, log.facts.get("rig") or {}
     if not (log["stage"] == "melted").any():
@@ -115,7 +115,7 @@ def _night(log: HoldLog, runner: Runner) -> str:
     window = window_at(profile, "melted")
     room_c = runner.choice.room_c if runner.choice.room_c is not None else settings.get("room_c", 20.0)
     again_s = morning.remelt_s(log, profile.of or "milk", window, settings, room_c) if settings else None
-    found = morning.sentence(log, window, profile.never_above_c, again_s)
+    found = morning.sentence(log, window, profile.never_above_c, again_s, went_off=went_off)
     return f"{found[0].upper()}{found[1:]}." if found else ""
 
 
@@ -156,7 +156,7 @@ def report(runner: Runner, ended: Ended, truth: Any) -> Report:
         return Report(_result(path, course, None, ended), f"Nothing was held. {failed}.", _exit(course, None), notes)
     s = score_part(log, trace_of(log, truth, course.end_ms / 1000), window_of(choice))
     held = paragraph(choice.profile.name, s, window_of(choice), course.trips) if s else UNWORKED
-    night = _night(log, runner)
+    night = _night(log, runner, went_off=course.ended == watch.RESTARTED)
     if changed_s(log) < float("inf"):
         notes.append("another chocolate came into the bath: only the first bowl is scored")
     if (log["stage"] == "rest").any():

@@ -243,6 +243,8 @@ def melted_note(profile: Profile, rig: Rig, for_s: float | None, room_c: float) 
     around = Around(room_c, HUMIDITY, float(rig.settings["chocolate_kg"]), ring_cover=0.0, lid=True)
     night_s = for_s or NIGHT_S
     gone_l = steady(body, profile.target_c, around).vapour_kg_per_h * night_s / 3600.0 / WATER_KG_PER_L
+    if gone_l < 0.05:  # what is shown of it would be none
+        return f"{said}; put the lid on"
     return (f"{said}; put the lid on, and cover the water round the bowl: open, it loses about {gone_l:.1f} of its "
             f"{float(rig.settings['water_l']):.1f} L in {duration_words(night_s)}")
 

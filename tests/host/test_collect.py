@@ -294,6 +294,24 @@ def test_a_board_whose_log_was_wiped_gets_a_second_place_and_its_holds_their_own
     assert read_log(here / "holds" / "dark-1")["t_s"][-1] == 3591
 
 
+def test_a_second_life_goes_on_in_its_own_place_when_its_first_segments_are_forgotten(here, monkeypatch):
+    """The newest segment alone is no stranger to the first life's place: nothing lies there under its name."""
+    collected(a_night(here, 3600), monkeypatch)
+    shutil.rmtree(here / "flash")
+    board = a_night(here, 12 * 3600, LoggingBoard(here / "flash"))
+    collected(board, monkeypatch)
+    assert len(board.files()) == 1
+    first = here / "holds" / "boards" / "0011223344556677"
+    before = sorted(first.iterdir())
+    board.start()
+    board.hold(900, water=33500)
+    board.end()
+    again = collected(board, monkeypatch)
+    assert sorted(first.iterdir()) == before
+    assert [told.result["folder"] for told in again.holds] == ["holds/dark-3"]
+    assert not again.notes
+
+
 # -- joined with what the PC watched --------------------------------------------------------------------------------
 
 

@@ -22,12 +22,19 @@ def night(bowl_c, *events, hours=8.0, **facts):
     return HoldLog(columns, facts=facts, events=[{"event": name, "t_s": 0.0} for name in events])
 
 
-def said(log, remelt_s=None):
-    return morning.sentence(log, WINDOW, MELTED.never_above_c, remelt_s)
+def said(log, remelt_s=None, **more):
+    return morning.sentence(log, WINDOW, MELTED.never_above_c, remelt_s, **more)
 
 
 def test_a_quiet_night_is_said_in_one_breath():
     assert said(night([40.2, 39.6, 40.4])) == "40 ± 1 °C for 8 h, no trip, fit to temper"
+
+
+def test_a_board_that_restarted_promises_nothing_of_what_came_after():
+    """The log ends there, and the stock may have set since; what was too hot before stays unfit."""
+    assert said(night([40.2, 39.6, 40.4]), went_off=True) == (
+        "40 ± 1 °C for 8 h, no trip, then the heat went off: look at it before it is tempered")
+    assert "NOT fit to temper" in said(night([40.0, 52.0, 40.0]), went_off=True)
 
 
 def test_the_way_up_is_not_the_night():

@@ -122,7 +122,8 @@ def test_melted_stock_is_told_of_its_kind_its_lid_and_its_water():
     said = melted_note(load_profile("melted"), load_rig("pot"), 9 * 3600.0, 20.0)
     for word in ("taken for milk", "50 °C at most", "put the lid on", "of its 2.0 L in 9 h"):
         assert word in said
-    assert "loses" not in melted_note(load_profile("melted"), load_rig("plate"), None, 20.0)
+    for rig in ("plate", "mat"):  # no water, or none in the open
+        assert "loses" not in melted_note(load_profile("melted"), load_rig(rig), 9 * 3600.0, 20.0)
 
 
 # -- indicators --------------------------------------------------------------------------------------------------------
