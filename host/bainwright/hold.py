@@ -309,7 +309,8 @@ class Runner:
             with self.session.held():
                 self.session.link.request(do, **fields)
         except RefusedError as refused:
-            self._show(course, str(refused))
+            why = (refused.hint or str(refused)).rpartition(" refused: ")[2]  # before it: step and act, as programs say
+            self._show(course, f"not now: {why}")
             return False
         return True
 

@@ -24,6 +24,9 @@ CHOCOLATE, WATER, HEAT, CEILING = "#c08a5a", "#6db3d1", "#dcae4e", "#c879ab"
 PLACE = {BELOW: "#6a9fe0", IN: "#46b89a", ABOVE: "#ee8a45", UNKNOWN: "#8a8a8a"}
 BAND, DIM, LOUD = "on #23463e", "#8a8a8a", "bold #1b1b1b on #dcae4e"
 PLACE_WORDS = {BELOW: "below its window", IN: "in its window", ABOVE: "ABOVE its window", UNKNOWN: "not known"}
+# On its way through a step that warms or cools it, a place is no trouble and is not told as one.
+ON_ITS_WAY = {("melt", BELOW): "melting", ("seed", ABOVE): "cooling", ("settle", ABOVE): "settling",
+              ("rest", BELOW): "resting"}
 # A cell of the ribbon sits low, in the middle or high, so that it reads without colour.
 BEYOND = "\u2571"  # a hatch: over the ceiling
 RIBBON = {BELOW: "▁", IN: "▄", ABOVE: "▀", UNKNOWN: "?"}
@@ -128,6 +131,12 @@ def _virtual(scene: Scene) -> tuple[str, str] | str:
     return (" VIRTUAL ", LOUD) if scene.virtual else ""
 
 
+def place_words(scene: Scene) -> str:
+    """Where the chocolate is, in words."""
+    stage = scene.status.stage if scene.status else ""
+    return ON_ITS_WAY.get((stage, scene.where), PLACE_WORDS[scene.where])
+
+
 def _head(canvas: Canvas, scene: Scene) -> None:
     what = f"{' ' if scene.virtual else ''}{scene.chocolate} on {scene.warmer}"
     canvas.add(_virtual(scene), (what, "bold"), right=(_doing(scene), "bold"))
@@ -163,7 +172,7 @@ def _chocolate(canvas: Canvas, scene: Scene) -> None:
     canvas.add(
         ("chocolate", CHOCOLATE),
         (f" {temp}  ", "bold"),
-        (PLACE_WORDS[place], f"bold {PLACE[place]}"),
+        (place_words(scene), f"bold {PLACE[place]}"),
         estimated,
         right=(_trend_words(scene), DIM),
     )
@@ -326,7 +335,7 @@ def draw_big(scene: Scene, width: int, height: int, keys: str = "") -> Text:
         canvas.blank()
     canvas.add(
         (
-            f"{PLACE_WORDS[place]} ({scene.window.low_c:g} to {scene.window.high_c:g} °C){_estimated(scene)}",
+            f"{place_words(scene)} ({scene.window.low_c:g} to {scene.window.high_c:g} °C){_estimated(scene)}",
             f"bold {PLACE[place]}",
         )
     )
@@ -348,7 +357,7 @@ def one_line(scene: Scene) -> str:
     status = scene.status
     if status is None:
         return "waiting for the board"
-    chocolate = f"chocolate {_degrees(status.bowl).strip()} {PLACE_WORDS[scene.where]}{_estimated(scene)}"
+    chocolate = f"chocolate {_degrees(status.bowl).strip()} {place_words(scene)}{_estimated(scene)}"
     gone = f", {100 * scene.progress:.0f} % done" if scene.progress is not None else ""
     virtual = "VIRTUAL " if scene.virtual else ""
     return f"{virtual}{chocolate}; water {_degrees(status.water).strip()}; heat {status.duty / 100:.0f} %{gone}"

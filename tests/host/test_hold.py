@@ -519,10 +519,10 @@ def test_only_the_first_bowl_is_scored_when_another_comes(here):
 def test_a_refused_act_is_shown_and_the_hold_goes_on(here):
     """The board's reason, as an event."""
     runner = runner_of(quiet())
-    runner.session.board.refusals["pause"] = "nothing to pause"
+    runner.session.board.refusals["pause"] = "work: pause refused: nothing to pause"
     course = turning(runner, Keyboard({2: "w"}), Counter(), 4)
     assert course.ended is None
-    assert "nothing to pause" in course.scene.events[-1][1]
+    assert course.scene.events[-1][1] == "not now: nothing to pause"
 
 
 def test_a_full_disk_is_said_once_and_the_hold_goes_on(here):

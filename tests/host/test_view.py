@@ -35,6 +35,21 @@ def drawn(scene, width=80, height=24, draw=screen.draw):
     return draw(scene, width, height, "keys").plain.split("\n")
 
 
+@pytest.mark.parametrize(
+    ("stage", "milli", "word"),
+    [("melt", 39000, "melting"), ("seed", 38000, "cooling"), ("work", 38000, "ABOVE its window"),
+     ("work", 30000, "below its window"), ("melted", 30000, "below its window")],
+)
+def test_a_step_that_warms_or_cools_it_calls_no_alarm(stage, milli, word):
+    """39 °C on its way to a melt is nothing that anybody should mend."""
+    scene = scene_at(bowl=milli, stage=stage)
+    if stage in ("melt", "melted"):
+        scene.window = Window(47.5, 48.0, 50.0, 55.0)
+    assert screen.place_words(scene) == word
+    assert word in screen.one_line(scene)
+    assert word in "\n".join(drawn(scene))
+
+
 @pytest.mark.parametrize("draw", [screen.draw, screen.draw_big])
 @given(
     width=st.integers(1, 200),
