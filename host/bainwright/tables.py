@@ -6,6 +6,7 @@ import difflib
 import math
 import re
 import tomllib
+import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from types import UnionType
@@ -125,7 +126,12 @@ def board_refusal(where: str, why: str, rows: Mapping[str, tuple[Any, ...]], wri
     row = rows.get(name)
     if row is None:
         return FileError(f"{where}: {why}", hint=close_match(name, [*rows, *also]))
-    hint = fahrenheit_hint(name, written.get(name), row[board.HIGH]) if row[board.UNIT] == "°C" else None
+    value = written.get(name)
+    if isinstance(value, str):  # the board shows what is no plain letter as a question mark: here it can be told
+        plain = unicodedata.normalize("NFKD", value).encode("ascii", "ignore").decode().strip()
+        hint = f"for instance {plain!r}" if plain and plain != value else None
+        return FileError(f"{where}: {why.replace(board.shown(value), repr(value))}", hint=hint)
+    hint = fahrenheit_hint(name, value, row[board.HIGH]) if row[board.UNIT] == "°C" else None
     return FileError(f"{where}: {why.removesuffix('; that looks like °F')}", hint=hint)
 
 
@@ -169,7 +175,9 @@ def _wrong_key(problem: str, name: str, place: str, kind: Any, where: str) -> Fi
     full = f"{place}.{name}" if place else name
     if problem == "missing required":
         meta = getattr(fields[name], "__metadata__", (None,))[0]
-        return FileError(f"{where}: {full} is missing", wanted=getattr(meta, "description", None))
+        needed = [field.encode_name for field in msgspec.structs.fields(_type_at(kind, place)) if field.required]
+        return FileError(f"{where}: {full} is missing", wanted=getattr(meta, "description", None),
+                         hint=f"it needs {', '.join(needed)}" if len(needed) > 1 else None)
     hint = close_match(name, fields) or "it knows " + ", ".join(fields)
     return FileError(f"{where}: no such key as {full}", hint=hint)
 

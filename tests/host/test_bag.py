@@ -136,6 +136,25 @@ def test_a_talk_asks_again_what_cannot_be_and_ends_with_a_chocolate(capsys, monk
     assert err.count("Error:") == 5
 
 
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("../cru", "wanted a name, not a path; --out says where its file goes"),
+     ("crème", "name: got 'crème', wanted plain letters: printable ASCII, no quote, no backslash; for instance"),
+     ("", "name")],
+)
+def test_a_name_that_cannot_be_is_refused_before_anything_is_asked(capsys, monkeypatch, tmp_path, name, words):
+    """Not after the last figure of the bag was typed."""
+    def nobody(*_, **__):
+        raise AssertionError("asked all the same")
+
+    monkeypatch.setattr(click, "prompt", nobody)
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    code, _, err = profile(capsys, "new", name)
+    assert code == 2
+    assert words in err
+    assert not list(tmp_path.rglob("*.toml"))
+
+
 def test_with_nobody_to_ask_a_name_is_wanted(capsys):
     code, _, err = profile(capsys, "new", "--kind", "dark")
     assert code == 2

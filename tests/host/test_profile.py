@@ -144,8 +144,13 @@ def test_wrong_figures_are_refused_in_words(changes, words):
 
 def test_missing_window_is_asked_for():
     """There is no default window: a chocolate without one is no chocolate."""
-    with pytest.raises(FileError, match="work is missing"):
+    with pytest.raises(FileError, match="work is missing; it needs name, kind, work"):
         parse_profile({"name": "cru", "kind": "dark"})
+
+
+def test_a_folder_in_place_of_a_file_is_called_one(tmp_path):
+    with pytest.raises(FileError, match="is a folder: wanted a TOML file"):
+        load_profile(tmp_path)
 
 
 def test_unknown_chocolate_is_refused_with_the_nearest(tmp_path):

@@ -72,9 +72,13 @@ def _path(name: str, out: str | None) -> Path:
 
 
 def _free(name: str, out: str | None) -> str:
+    if out is None and Path(name).name != name:
+        raise UseError("the chocolate's name", got=repr(name), wanted="a name, not a path",
+                       hint="--out says where its file goes")
     path = _path(name, out)
     if path.exists():
         raise UseError(f"{path} is there already", hint="name another with --out; a chocolate is never written over")
+    parse_profile({"name": name, "kind": "dark", "work": {"low_c": 31.0, "high_c": 32.0}}, str(path))  # the name alone
     return name
 
 

@@ -67,8 +67,9 @@ def parse_temp_c(text: str, option: str, low_c: float, high_c: float) -> float:
     wanted = f"{low_c:g} to {high_c:g} °C"
     as_f_c = (value - 32.0) / 1.8
     if not fahrenheit and low_c <= as_f_c <= high_c:
+        typed = f"{option} {value:g}F" if option.startswith("--") else f"type {value:g}F"
         raise UseError(
-            option, got=f"{value:g} °C", wanted=wanted, hint=f"that looks like °F, {as_f_c:.1f} °C: {option} {value:g}F"
+            option, got=f"{value:g} °C", wanted=wanted, hint=f"that looks like °F, {as_f_c:.1f} °C: {typed}"
         )
     raise UseError(option, got=f"{temp_c:.1f} °C" if fahrenheit else f"{value:g} °C", wanted=wanted)
 
