@@ -99,6 +99,7 @@ class PlainLines:
     def __init__(self, out: TextIO) -> None:
         self._out = out
         self._next_s = 0.0
+        self._asked = ""  # what was asked at the last line of progress
 
     def __enter__(self) -> PlainLines:
         return self
@@ -111,6 +112,9 @@ class PlainLines:
         if scene.status is not None and scene.t_s >= self._next_s:
             self._next_s = (scene.t_s // PLAIN_STEP_S + 1) * PLAIN_STEP_S
             self.event(scene.t_s, screen.one_line(scene))
+            if scene.asked and scene.status.ask == self._asked:  # asked until it is answered, as the warmer does
+                self.event(scene.t_s, f"still: {scene.asked}")
+            self._asked = scene.status.ask
 
     def event(self, t_s: float, text: str) -> None:
         """A line with its time in the hold."""

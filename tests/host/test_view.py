@@ -241,6 +241,20 @@ def test_plain_lines_are_one_an_event_and_one_every_ten_minutes():
     assert lines[-1] == " 0:01:15  refill coming"
 
 
+def test_plain_lines_go_on_asking_what_nobody_answers():
+    """At each line of progress but the first, which comes right after the question; no more once it is answered."""
+    out = io.StringIO()
+    view = PlainLines(out)
+    scene = Scene("dark", "", DARK, True, 3600.0, 150.0)
+    for second in range(590, 3601):
+        asks = "test" if second < 2000 else ""
+        scene.see(second, decode(status_line(1, second * 1000, ask=asks)[:-1]))
+        scene.asked = "dip a cold blade" if asks else ""
+        view.refresh(scene)
+    still = [line for line in out.getvalue().splitlines() if "still: dip a cold blade" in line]
+    assert [line.split()[0] for line in still] == ["0:10:00", "0:20:00", "0:30:00"]
+
+
 class Closed(io.StringIO):
     """A pipe nobody reads any more."""
 

@@ -30,6 +30,8 @@ from bainwright.virtual.probes import Element
 SWAPPED_HINT = "exchange probe.water.rom and probe.bowl.rom in the rig file, or the two plugs"
 HAND_K = 0.5  # a kitchen's hand thermometer, limit; chosen
 ONE_PAIR_K = 0.5  # how far one reading by hand may be from the next, where there is no next; chosen
+APART_MOST_K = 8.0  # settings: bowl_offset_c
+EXCHANGED = "in a steady hold the water is the warmer one; are they exchanged, or is one in °F?"
 FEW = 3  # readings by hand that say something of their spread
 LOW_C, HIGH_C = 10.0, 60.0  # of water and chocolate in a hold
 FEVER_LOW_C, FEVER_HIGH_C = 34.0, 42.0  # what a fever thermometer shows
@@ -377,9 +379,9 @@ def _by_hand(warmer: Warmer, typed: tuple[str, ...], say: Say) -> None:
 
 def _offset(apart: list[float]) -> float:
     offset_k = statistics.fmean(apart)
-    if not 0.0 <= offset_k <= 8.0:  # settings: bowl_offset_c
-        raise UseError("water less chocolate", got=f"{offset_k:.1f} K", wanted="0 to 8 K",
-                       hint="in a steady hold the water is the warmer one; are they exchanged, or is one in °F?")
+    if not 0.0 <= offset_k <= APART_MOST_K:
+        raise UseError("water less chocolate", got=f"{offset_k:.1f} K", wanted=f"0 to {APART_MOST_K:g} K",
+                       hint=EXCHANGED)
     return offset_k
 
 
@@ -391,10 +393,15 @@ def _doubt_k(apart: list[float]) -> float:
 def _pair(warmer: Warmer, text: str) -> tuple[float, float]:
     water, slash, chocolate = text.partition("/")
     if slash:
-        return parse_temp_c(water, "--bowl", LOW_C, HIGH_C), parse_temp_c(chocolate, "--bowl", LOW_C, HIGH_C)
-    chocolate_c = parse_temp_c(text, "--bowl", LOW_C, HIGH_C)
-    with warmer.bench.bath(FEVER) as link:
-        return _held_water(link), chocolate_c
+        water_c, chocolate_c = (parse_temp_c(each, "--bowl", LOW_C, HIGH_C) for each in (water, chocolate))
+    else:
+        chocolate_c = parse_temp_c(text, "--bowl", LOW_C, HIGH_C)
+        with warmer.bench.bath(FEVER) as link:
+            water_c = _held_water(link)
+    if not -HAND_K <= water_c - chocolate_c <= APART_MOST_K:  # each by itself: among others a slip would hide in a mean
+        raise UseError("water less chocolate", got=f"{water_c:.1f} less {chocolate_c:.1f} °C",
+                       wanted=f"0 to {APART_MOST_K:g} K", hint=EXCHANGED)
+    return water_c, chocolate_c
 
 
 def _held_water(link: Link) -> float:
