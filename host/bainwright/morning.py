@@ -37,7 +37,7 @@ def sentence(
     remelt_s : float or None
         How long melting it again would take from where it is now; None is not known.
     went_off : bool
-        The heat went off at the end of the log, with the board: nobody knows what came of the stock since.
+        The heat went off at the end of the log, by a trip or with the board: nobody knows what came of the stock since.
 
     Returns
     -------
@@ -54,9 +54,7 @@ def sentence(
     if bowl_c[-1] < SETS_BELOW_C:
         return _set_since(log, t_s, bowl_c, remelt_s)
     said = [f"{_spread(bowl_c, window)} for {duration_words(float(t_s[-1] - t_s[0]))}", _trips(trips)]
-    if went_off and float(bowl_c.max()) <= never_above_c:
-        return ", ".join([*said, "then the heat went off: look at it before it is tempered"])
-    return ", ".join([*said, _verdict(bowl_c, window, never_above_c)])
+    return ", ".join([*said, _verdict(bowl_c, window, never_above_c, went_off)])
 
 
 def _spread(bowl_c: Floats, window: Window) -> str:
@@ -71,7 +69,7 @@ def _trips(count: int) -> str:
     return "no trip" if not count else f"{count} trip{'s' if count > 1 else ''}"
 
 
-def _verdict(bowl_c: Floats, window: Window, never_above_c: float) -> str:
+def _verdict(bowl_c: Floats, window: Window, never_above_c: float, went_off: bool) -> str:
     if float(bowl_c.max()) > never_above_c:
         return f"NOT fit to temper: it was at {bowl_c.max():.0f} °C, {never_above_c:g} °C is the most it bears"
     low_c = float(bowl_c.min())
@@ -79,7 +77,7 @@ def _verdict(bowl_c: Floats, window: Window, never_above_c: float) -> str:
         return f"it had set on the way ({low_c:.0f} °C): melt it through before it is tempered"
     if low_c < window.low_c - FIT_SHORT_K:
         return f"it fell to {low_c:.0f} °C on the way: stir it and melt it through, then it is fit to temper"
-    return "fit to temper"
+    return "then the heat went off: look at it before it is tempered" if went_off else "fit to temper"
 
 
 def _set_since(log: HoldLog, t_s: Floats, bowl_c: Floats, remelt_s: float | None) -> str:

@@ -156,7 +156,7 @@ def report(runner: Runner, ended: Ended, truth: Any) -> Report:
         return Report(_result(path, course, None, ended), f"Nothing was held. {failed}.", _exit(course, None), notes)
     s = score_part(log, trace_of(log, truth, course.end_ms / 1000), window_of(choice))
     held = paragraph(choice.profile.name, s, window_of(choice), course.trips) if s else UNWORKED
-    night = _night(log, runner, went_off=course.ended == watch.RESTARTED)
+    night = _night(log, runner, went_off=course.ended in (watch.RESTARTED, watch.TRIPPED))
     if changed_s(log) < float("inf"):
         notes.append("another chocolate came into the bath: only the first bowl is scored")
     if (log["stage"] == "rest").any():

@@ -22,6 +22,7 @@ from bainwright.oswords import reason
 from bainwright.plan.kitchen import SEIZES_FROM
 from bainwright.plan.measures import Shown, parse_mass_kg
 from bainwright.rig import Rig
+from bainwright.temper import chocolate_at
 
 STOCK = "stock.json"
 MOST_KG = 20.0  # settings: chocolate_kg
@@ -216,8 +217,10 @@ def _told(folder: Path, asked: StockAsked) -> Left:
     doc = log.facts.get("profile")
     if not isinstance(doc, dict) or "kind" not in doc:
         raise FileError(f"{FACTS} does not say which chocolate this was", hint="a hold's folder of this version has it")
-    before = read_left(folder) or Left(str(doc.get("name")), str(doc["kind"]))
-    known = log["bowl_c"][np.isfinite(log["bowl_c"])]
+    last = chocolate_at(log.events, log.facts, float("inf"))  # the bowl that the evening ended with is what is left
+    before = read_left(folder) or Left(str(last.get("name")), str(last["kind"]))
+    began_s = max((float(event["t_s"]) for event in log.events if event.get("event") == "changed"), default=0.0)
+    known = log["bowl_c"][np.isfinite(log["bowl_c"]) & (log["t_s"] >= began_s)]
     earlier = _of(asked.of, before, folder)
     left = msgspec.structs.replace(
         before,
@@ -232,8 +235,11 @@ def _told(folder: Path, asked: StockAsked) -> Left:
         peak_c=float(known.max()) if known.size else None,
         at=datetime.now(UTC).isoformat(timespec="seconds"),
     )
-    left.seed_factor = _factor(left, log, doc)
-    left.verdict, left.why = judge(left, float(doc.get("never_above_c", CAPS["milk"].never_above_c)))
+    if began_s and (asked.melt or asked.seed):
+        raise UseError("this evening had a second bowl, and its seeding is not in the log",
+                       hint="leave --melt and --seed out")
+    left.seed_factor = None if began_s else _factor(left, log, doc)
+    left.verdict, left.why = judge(left, float(last.get("never_above_c", CAPS["milk"].never_above_c)))
     keep_left(folder, left)
     return left
 

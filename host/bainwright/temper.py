@@ -10,8 +10,9 @@ from typing import Any
 
 from bainboard import stages
 from bainwright import words
+from bainwright.chocolate import bundled_profiles, load_profile
 from bainwright.errors import FileError, UseError
-from bainwright.logs import FACTS, folder_of, read_log
+from bainwright.logs import FACTS, HoldLog, folder_of, read_log
 from bainwright.oswords import reason
 from bainwright.units import clock_words
 
@@ -80,15 +81,35 @@ def judge(profile: dict[str, Any], minutes: float | None, gloss: str | None, str
     return stages.SLOW if gloss == "dull" or streaks == "some" else found
 
 
+def chocolate_at(events: list[dict[str, Any]], facts: dict[str, Any], t_s: float) -> dict[str, Any]:
+    """Figures of the chocolate that is in the bath at a moment: the hold's own, until another bowl came.
+
+    The log has that one's name only. One that nobody here knows is called by it, and its times are the hold's own.
+    """
+    own: dict[str, Any] = facts.get("profile") or {}
+    figures = own
+    for event in events:
+        if event.get("event") == "changed" and float(event["t_s"]) <= t_s:
+            name = str(event.get("name"))
+            file = name.replace(" ", "_")
+            if name == own.get("name"):
+                figures = own
+            elif file in bundled_profiles():
+                figures = load_profile(file).document()
+            else:
+                figures = {**own, "name": name, "kind": name}
+    return figures
+
+
 def of_events(events: list[dict[str, Any]], facts: dict[str, Any]) -> list[Test]:
     """The tests that the warmer itself timed."""
-    kind = str(facts.get("profile", {}).get("kind", "dark"))
     found = []
     for event in events:
         if event.get("event") != "tested":
             continue
         verdict, took_s = str(event.get("verdict")), event.get("took_s")
         minutes = took_s / 60 if isinstance(took_s, int) and verdict in (stages.GOOD, stages.SLOW) else None
+        kind = str(chocolate_at(events, facts, float(event["t_s"])).get("kind", "dark"))
         found.append(
             Test(float(event["t_s"]), kind, _room(facts), minutes, None, None, verdict, "warmer"))
     return found
@@ -154,7 +175,7 @@ def temper_and_tell(asked: TemperAsked, *, as_json: bool, say: Say) -> int:
     log = read_log(folder)
     tests = read_tests(folder) or of_events(log.events, log.facts)
     if _tells(asked):
-        tests = _with(tests, asked, log.facts, float(log["t_s"][-1]))
+        tests = _with(tests, asked, log)
         keep_tests(folder, tests)
     if as_json:
         say(json.dumps([asdict(test) for test in tests], indent=2))
@@ -171,10 +192,11 @@ def _tells(asked: TemperAsked) -> bool:
     return asked.minutes is not None or asked.not_set or bool(asked.gloss or asked.streaks)
 
 
-def _with(tests: list[Test], asked: TemperAsked, facts: dict[str, Any], end_s: float) -> list[Test]:
+def _with(tests: list[Test], asked: TemperAsked, log: HoldLog) -> list[Test]:
     """With what was told: looks alone complete the last test, a time makes one of its own."""
     from bainwright.units import parse_room_c
 
+    facts, end_s = log.facts, float(log["t_s"][-1])
     profile = facts.get("profile")
     if not isinstance(profile, dict) or "set_min" not in profile:
         raise FileError(f"{FACTS} does not say which chocolate this was", hint="a hold's folder of this version has it")
@@ -184,8 +206,10 @@ def _with(tests: list[Test], asked: TemperAsked, facts: dict[str, Any], end_s: f
         raise UseError("--minutes", got=f"{asked.minutes:g}", wanted=f"above 0 and at most {LONGEST_MIN:g}",
                        hint="--not-set says that it did not")
     room_c = parse_room_c(asked.room) if asked.room else None
+    looks_alone = asked.minutes is None and not asked.not_set
+    profile = chocolate_at(log.events, facts, tests[-1].t_s if looks_alone and tests else end_s)
     kind = str(profile["kind"])
-    if asked.minutes is not None or asked.not_set:
+    if not looks_alone:
         verdict = judge(profile, asked.minutes, asked.gloss, asked.streaks)
         made = Test(end_s, kind, room_c if room_c is not None else _room(facts), asked.minutes, asked.gloss,
                     asked.streaks, verdict, "person")

@@ -58,7 +58,7 @@ class Tonight:
         self._stage = ""
         self._said = ""
         self._shift_k = 0.0
-        self._lost = self._over = False
+        self._lost = self._over = self._changing = False
 
     # -- what the board says -----------------------------------------------------------------------------------------
 
@@ -88,6 +88,7 @@ class Tonight:
         self.profile = profile
         self.indicators = Indicators(window_at(profile, "work"))
         self._lost = self._over = False
+        self._changing = True  # until the step says so too: the bowl in the bath is still the one before
 
     def window(self, stage: str) -> Window:
         """What the chocolate is held to in a stage."""
@@ -95,7 +96,8 @@ class Tonight:
 
     def _limits(self, status: Status) -> list[str]:
         """Advice when a limit is passed, on its edge; nobody can tell how much seed is left, so only a test can."""
-        if status.stage != "work" or status.bowl is None:
+        self._changing = self._changing and status.stage == "work"
+        if status.stage != "work" or status.bowl is None or self._changing:
             return []
         bowl_c = status.bowl / 1000
         over, lost = bowl_c > self.profile.high_c + 0.1, bowl_c >= self.profile.ceiling_c

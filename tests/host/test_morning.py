@@ -35,6 +35,7 @@ def test_a_board_that_restarted_promises_nothing_of_what_came_after():
     assert said(night([40.2, 39.6, 40.4]), went_off=True) == (
         "40 ± 1 °C for 8 h, no trip, then the heat went off: look at it before it is tempered")
     assert "NOT fit to temper" in said(night([40.0, 52.0, 40.0]), went_off=True)
+    assert "melt it through, then it is fit" in said(night([40.0, 40.0, 33.0]), went_off=True)
 
 
 def test_the_way_up_is_not_the_night():

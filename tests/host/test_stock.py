@@ -150,3 +150,16 @@ def test_a_folder_that_is_none_is_named_as_it_was_typed(capsys, arguments):
     code, out, err = stock(capsys, *arguments)
     assert (code, out) == (2, "")
     assert f"there is no hold at {arguments[0]}" in err
+
+
+def test_what_is_left_is_of_the_bowl_that_the_evening_ended_with(capsys):
+    """Dark was melted at 52 °C first, which milk would not bear; then milk came, and its seeding nobody logged."""
+    folder = evening("dark-1", bowls=(52.0, 32.0, 31.0, 30.5, 30.4), stage="work")
+    with (Path(folder) / "events.jsonl").open("a") as events:
+        events.write('{"t_s": 3.0, "event": "changed", "name": "milk"}\n')
+    code, out, err = stock(capsys, folder, "--left", "300g")
+    assert (code, err) == (0, "")
+    assert out.startswith(f"{folder}: milk (milk), 300 g, melted once: fit to temper again")
+    code, _, err = stock(capsys, folder, "--melt", "1kg", "--seed", "300g")
+    assert code == 2
+    assert "a second bowl" in err

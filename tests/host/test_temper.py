@@ -11,7 +11,7 @@ from bainwright import cli
 from bainwright.chocolate import load_profile
 from bainwright.link import decode
 from bainwright.livelog import LiveLog
-from bainwright.temper import judge, of_events
+from bainwright.temper import chocolate_at, judge, of_events
 
 DARK = load_profile("dark").document()
 
@@ -43,6 +43,16 @@ def test_milk_may_take_longer():
 def test_a_test_seen_too_late_has_no_minutes():
     found = of_events([{"event": "tested", "t_s": 9.0, "verdict": "late", "took_s": 700}], {"profile": DARK})
     assert (found[0].minutes, found[0].verdict) == (None, "late")
+
+
+def test_a_test_of_the_second_bowl_is_of_that_chocolate():
+    """One the host knows, one it does not, and the first one again."""
+    events = [{"event": "tested", "t_s": 5.0, "verdict": "good", "took_s": 270}]
+    for t_s, name in ((10.0, "milk"), (20.0, "my cru"), (30.0, "dark")):
+        events += [{"event": "changed", "t_s": t_s, "name": name},
+                   {"event": "tested", "t_s": t_s + 5.0, "verdict": "good", "took_s": 400}]
+    assert [test.kind for test in of_events(events, {"profile": DARK})] == ["dark", "milk", "my cru", "dark"]
+    assert chocolate_at(events, {"profile": DARK}, 15.0)["set_min"] == load_profile("milk").set_min
 
 
 @pytest.fixture

@@ -85,6 +85,16 @@ def test_over_its_window_it_is_to_be_tested_and_over_the_ceiling_assumed_lost_ea
     assert "assume the seed is lost until a test passes" in said[-1]
 
 
+def test_the_bowl_before_is_not_judged_by_the_window_of_the_one_that_comes():
+    """31.5 °C is dark's own and over milk's: until the step is another, it is still dark that stands there."""
+    t = tonight()
+    t.see(line())
+    t.change(load_profile("milk"))
+    assert t.see(line(2)) == []
+    t.see(line(3, stage="change"))
+    assert "over its window" in t.see(line(4, bowl=31500))[0]
+
+
 def test_seed_that_will_not_melt_gets_advice_with_how_far_the_bowl_may_be_warmed():
     t = tonight()
     t.event("stage", {"stage": "seed"})
