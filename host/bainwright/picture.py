@@ -34,6 +34,10 @@ class Caption:
 
     t_s: float
     text: str
+    weighty: bool = False  # gets its room before the others
+
+
+WEIGHTY = ("tested", "trip", "warn", "boot", "lost")  # what an evening turned on, or what went wrong
 
 
 def draw_hold(
@@ -211,6 +215,8 @@ def _from_below(axes: Any, lines: list[Line], low_c: float, end_s: float) -> Non
                 textcoords="offset points",
                 color=colour,
                 fontsize=8.5,
+                bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.8, "alpha": 0.85},  # over the lines it crosses
+                zorder=5,
             )
 
 
@@ -251,11 +257,12 @@ def _times(axes: Any, end_s: float) -> None:
 
 
 def _all_captions(log: HoldLog, played: list[Caption]) -> list[Caption]:
-    told = [
-        Caption(float(event["t_s"]), words.event(str(event["event"]), event))
-        for event in log.events
-        if event.get("event") in words.CAPTIONED
-    ]
+    told, stage = [], str(log["stage"][0])
+    for event in log.events:
+        name = str(event.get("event"))
+        stage = str(event.get("stage")) if name == "stage" else stage
+        if name in words.CAPTIONED and not (name == "warn" and words.of_the_step(event, stage)):
+            told.append(Caption(float(event["t_s"]), words.event(name, event, stage), name in WEIGHTY))
     return sorted([*played, *told], key=lambda caption: caption.t_s)
 
 
@@ -274,14 +281,27 @@ def place_captions(captions: list[Caption], end_s: float) -> list[tuple[Caption,
     list of (Caption, int)
         Row 0 is next to the picture.
     """
-    free_s = [0.0] * LEVELS
+    taken: list[list[tuple[float, float]]] = [[] for _ in range(LEVELS)]
     placed = []
-    for caption in captions:
-        level = next((row for row in range(LEVELS) if free_s[row] <= caption.t_s), None)
+    for caption in sorted(captions, key=lambda each: (not each.weighty, each.t_s)):
+        start_s, stop_s = _span_s(caption, end_s)
+        level = next((row for row, spans in enumerate(taken)
+                      if all(stop_s <= other_s or start_s >= over_s for other_s, over_s in spans)), None)
         if level is not None and caption.t_s <= end_s:
-            free_s[level] = caption.t_s + _width_s(caption, end_s)
+            taken[level].append((start_s, stop_s))
             placed.append((caption, level))
-    return placed
+    return sorted(placed, key=lambda each: each[0].t_s)
+
+
+def _is_late(caption: Caption, end_s: float) -> bool:
+    """Would it run off the paper? Then it stands left of its line instead."""
+    return caption.t_s + _width_s(caption, end_s) > 1.12 * end_s
+
+
+def _span_s(caption: Caption, end_s: float) -> tuple[float, float]:
+    """From where to where it stands on the time axis."""
+    width_s = _width_s(caption, end_s)
+    return (caption.t_s - width_s, caption.t_s) if _is_late(caption, end_s) else (caption.t_s, caption.t_s + width_s)
 
 
 def _width_s(caption: Caption, end_s: float) -> float:
@@ -293,9 +313,7 @@ def _captions(axes: Any, captions: list[tuple[Caption, int]], end_s: float) -> N
     """Captions over the picture, each with a line down to its moment."""
     for caption, level in captions:
         height = 1.03 + 0.05 * level
-        late = (
-            caption.t_s + _width_s(caption, end_s) > 1.12 * end_s
-        )  # would run off the paper: left of its line instead
+        late = _is_late(caption, end_s)
         axes.annotate(
             caption.text,
             (caption.t_s, 0),

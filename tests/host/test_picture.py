@@ -1,6 +1,7 @@
 """The picture of a hold: the same from the same data, complete, and with its captions where they can be read."""
 
 import xml.etree.ElementTree as ElementTree
+from itertools import pairwise
 
 import matplotlib.image
 import numpy as np
@@ -8,8 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bainboard import faults
 from bainwright.logs import COLUMNS, TEXTS, HoldLog
-from bainwright.picture import DPI, LEVELS, SIZE_IN, Caption, _width_s, draw_hold, place_captions
+from bainwright.picture import DPI, LEVELS, SIZE_IN, Caption, _all_captions, _span_s, draw_hold, place_captions
 from bainwright.summary import Window
 
 DARK = Window(31.0, 31.5, 32.0, 34.5)
@@ -121,7 +123,29 @@ moments = st.lists(st.tuples(st.floats(0, 13_200), st.text("abc ", min_size=1, m
 def test_no_caption_touches_another_in_its_row(moments):
     """Every row is read from left to right without overlap; at most four rows."""
     captions = sorted((Caption(*moment) for moment in moments), key=lambda caption: caption.t_s)
-    free_s = dict.fromkeys(range(LEVELS), 0.0)
+    spans = {row: [] for row in range(LEVELS)}
     for caption, row in place_captions(captions, 13_200.0):
-        assert caption.t_s >= free_s[row]
-        free_s[row] = caption.t_s + _width_s(caption, 13_200.0)
+        spans[row].append(_span_s(caption, 13_200.0))
+    for each in spans.values():
+        assert all(before[1] <= after[0] for before, after in pairwise(sorted(each)))
+
+
+def test_what_an_evening_turned_on_has_its_words_before_what_happened_beside_it():
+    """Four long captions come first in time and would take every row; the verdict keeps its own."""
+    chatter = [Caption(float(n), "a step with a good many words, of no great weight to anybody") for n in range(6)]
+    verdict = Caption(10.0, "temper test, 4:30 min: in temper", weighty=True)
+    placed = place_captions([*chatter, verdict], 13_200.0)
+    assert verdict in [caption for caption, _ in placed]
+    assert len(placed) == LEVELS
+
+
+def test_a_warning_that_a_step_brings_about_is_no_caption():
+    """The bath is too warm for the bowl and then cold water is poured in, as asked; in dipping it is worth words."""
+    warns = [{"t_s": 70.0, "event": "warn", "fault": faults.OVER_STAGE},
+             {"t_s": 80.0, "event": "warn", "fault": faults.PROBE_OUT}]
+    for stage, told in (("seed", False), ("work", True)):
+        log = log_of()
+        log.events = [{"t_s": 60.0, "event": "stage", "stage": stage}, *warns]
+        texts = [caption.text for caption in _all_captions(log, [])]
+        assert any("the water fell fast" in text for text in texts) == told
+        assert not any("warmer than this step" in text for text in texts)

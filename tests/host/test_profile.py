@@ -23,10 +23,15 @@ def refused(**changes: object) -> str:
 
 @pytest.mark.parametrize(
     ("name", "low_c", "high_c", "ceiling_c", "never_above_c"),
-    [("dark", 31, 32, 34.5, 55), ("milk", 30, 31, 33.5, 50), ("melted", 39, 41, 45, 50)],
+    [
+        ("dark", 31, 32, 34.5, 55),
+        ("milk", 30, 31, 33.5, 50),
+        ("white", 28.5, 29.5, 32.5, 50),
+        ("melted", 39, 41, 45, 50),
+    ],
 )
 def test_windows_are_those_of_the_sources(name, low_c, high_c, ceiling_c, never_above_c):
-    """Windows McGee and Coady; 50 °C for milk Coady (casein); ceilings chosen; 55, 40 and 45 °C common practice."""
+    """Windows McGee and Coady, white between; 50 °C Coady (casein); ceilings chosen; 55, 40, 45 °C common practice."""
     profile = load_profile(name)
     assert (profile.low_c, profile.high_c) == (low_c, high_c)
     assert (profile.ceiling_c, profile.never_above_c) == (ceiling_c, never_above_c)
