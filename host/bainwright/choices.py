@@ -14,7 +14,8 @@ from bainwright.chocolate import Profile, bundled_profiles, load_profile
 from bainwright.errors import UseError
 from bainwright.gains import GainsFile, doubts, read_gains
 from bainwright.plan.measures import parse_clock_min
-from bainwright.rig import Rig, load_rig
+from bainwright.plan.seeding import STUFF
+from bainwright.rig import PlantTable, Rig, load_rig
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.scenario import Scenario, StartTable, kind_of, load_scenario
 
@@ -194,6 +195,16 @@ def _rig(asked: Asked, virtual: bool) -> Rig | None:
     return rig.with_vessel(asked.vessel) if asked.vessel else rig
 
 
+def _filled_with(rig: Rig, profile: Profile) -> Rig:
+    """The simulated warmer with chocolate of the kind that is held in it, unless its file tells of one."""
+    kind = profile.of if profile.kind == "melted" else profile.kind
+    usual, stuff = PlantTable(), STUFF.get(kind or "", STUFF["dark"])
+    if (rig.plant.latent_j_per_kg, rig.plant.milk_fat_k) != (usual.latent_j_per_kg, usual.milk_fat_k):
+        return rig
+    plant = msgspec.structs.replace(rig.plant, latent_j_per_kg=stuff.latent.value, milk_fat_k=stuff.milk_fat_k)
+    return replace(rig, plant=plant)
+
+
 def _simulate(choice: Choice, asked: Asked) -> Choice:
     """The simulated warmer under the hold, and what is taken for granted about it."""
     assert choice.rig is not None
@@ -203,7 +214,7 @@ def _simulate(choice: Choice, asked: Asked) -> Choice:
     if for_s is None:
         for_s = (scenario.duration_s if scenario else None) or DEFAULT_S
         assumed.append(f"holding for {units.duration_words(for_s)} (--for says otherwise)")
-    rig = name_probes(choice.rig)
+    rig = name_probes(_filled_with(choice.rig, choice.profile))
     simulated = Simulated(
         rig,
         asked.plant,

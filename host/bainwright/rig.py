@@ -48,6 +48,9 @@ class PlantTable(Struct, frozen=True, forbid_unknown_fields=True):
     rest_film_w_per_m2k: Film = 60.0  # bowl to chocolate, left alone
     stirred_film_w_per_m2k: Film = 115.0  # bowl to chocolate while dipping or stirring
     temper_latent_j_per_kg: Annotated[float, Meta(ge=0.0, le=46000.0)] = 1500.0
+    # Of the solid chocolate that is melted in it; a simulated hold fills them in by its kind. Dark's as they stand.
+    latent_j_per_kg: Annotated[float, Meta(gt=0.0, le=60000.0)] = 46000.0  # Beckett, constants table, 4th ed.
+    milk_fat_k: Annotated[float, Meta(ge=0.0, le=5.0)] = 0.0  # how far milk fat moves its melting down
     humidity: Share = 0.5  # of the room
     water_probe_lag_s: Lag = 8.0
     bowl_probe_lag_s: Lag = 15.0

@@ -22,7 +22,7 @@ from bainwright.plan.planner import TEST_FOR_S, TEST_LONGER_S, make_plan
 from bainwright.plan.seeding import STUFF, Batch
 from bainwright.plan.sources import MEMORY, PRACTICE, READ
 from bainwright.plan.words import text
-from bainwright.rig import Rig, load_rig
+from bainwright.rig import PlantTable, Rig, load_rig
 from bainwright.stock import DISCARD, Left, judge
 from bainwright.tonight import Tonight
 from bainwright.virtual import air, fat
@@ -195,7 +195,7 @@ def test_film_of_a_bowl_left_alone_is_more_than_conduction_and_less_than_stirrin
 
 def test_plan_and_simulated_warmer_stand_on_the_same_dark_chocolate():
     """One figure, two users: the plan's heat of dark chocolate is the built-in plant's."""
-    assert STUFF["dark"].latent.value == fat.LATENT_J_PER_KG
+    assert STUFF["dark"].latent.value == PlantTable().latent_j_per_kg
     assert seeding.CP_SOLID.value == fat.CHOCOLATE_CP_J_PER_KGK
 
 

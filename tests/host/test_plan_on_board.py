@@ -24,9 +24,9 @@ def here(tmp_path, monkeypatch):
     return tmp_path
 
 
-def planned(rig: str, total: str, **options: str) -> Plan:
-    """A plan of dark chocolate in a room of 20 °C."""
-    return make_plan(settle(Asked("dark", total=total, rig=rig, room="20", **options), Shown()))
+def planned(rig: str, total: str, chocolate: str = "dark", **options: str) -> Plan:
+    """A plan in a room of 20 °C."""
+    return make_plan(settle(Asked(chocolate, total=total, rig=rig, room="20", **options), Shown()))
 
 
 def played(here, rig: str, stage: str, for_: str, start: dict[str, float], events: list[str],
@@ -45,16 +45,20 @@ def heat_j(log: HoldLog, watts: float) -> np.ndarray:
     return np.cumsum(log["on_ms"]) / 1000.0 * watts
 
 
-@pytest.mark.parametrize(("rig", "total"), [("pot", "2.2kg"), ("pot", "1kg"), ("mat", "1.2kg")])
-def test_the_planned_seed_ends_within_half_a_kelvin_of_where_it_was_planned_to(here, rig, total):
+@pytest.mark.parametrize(
+    ("rig", "total", "chocolate"),
+    [("pot", "2.2kg", "dark"), ("pot", "1kg", "dark"), ("mat", "1.2kg", "dark"), ("pot", "2kg", "milk"),
+     ("mat", "1kg", "white"), ("pot", "1.5kg", "ruby")],
+)
+def test_the_planned_seed_ends_within_half_a_kelvin_of_where_it_was_planned_to(here, rig, total, chocolate):
     """The melt as planned, straight from its bath, in six handfuls on the table in the plan's twelve minutes."""
-    plan = planned(rig, total)
+    plan = planned(rig, total, chocolate)
     seed_kg = plan.seed.likely_kg
     events = ['at_s = 1\nkind = "bowl_off"\ntold = true']
     events += [f'at_s = {2 + 120 * n}\nkind = "seed"\nmass_kg = {seed_kg / 6}\ntemp_c = 20.0' for n in range(6)]
     melt_kg = plan.wanted.batch_kg - seed_kg
     start = {"water_c": plan.melt.water_c, "bowl_c": plan.wanted.melt_c, "chocolate_kg": melt_kg}
-    log = played(here, rig, "seed", "13m", start, events)
+    log = played(here, rig, "seed", "13m", start, events, chocolate)
     ended = np.argmax(log["t_s"] >= 722.0)
     assert log["bowl_c"][ended] == pytest.approx(plan.seed.end_c, abs=0.5)
 

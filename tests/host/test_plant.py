@@ -225,6 +225,19 @@ def test_seed_cools_the_melt_as_the_balance_says(share, ends_c, within_k):
     assert warmer.bowl_c == pytest.approx(ends_c, abs=within_k)
 
 
+def test_milk_s_seed_takes_up_more_at_the_same_temperature_and_energy_still_closes():
+    """Milk fat moves melting down by 1 to 3 K (from memory): at 30 °C what dark has at 32 °C, over its own store."""
+    assert fat.molten_share(30.0, 2.0) == pytest.approx(1.0 - fat.solid_share(32.0) / fat.solid_share(22.0))
+    warmer = Warmer(rig_of(latent_j_per_kg=44e3, milk_fat_k=2.0), Start(water_c=33.0, bowl_c=43.0, chocolate_kg=1.5))
+    dark = Warmer(rig_of(), Start(water_c=33.0, bowl_c=43.0, chocolate_kg=1.5))
+    for each in (warmer, dark):
+        from_j = each.energy_j() - each.heat_in_j + each.lost_j - each.matter_j
+        each.seed(0.4, 20.0)
+        run(each, 900)
+        assert each.energy_j() - each.heat_in_j + each.lost_j - each.matter_j == pytest.approx(from_j, abs=50.0)
+    assert warmer.bowl_c < dark.bowl_c - 0.1
+
+
 def test_enthalpy_is_the_integral_of_the_specific_heat_and_inverts():
     """Oracle: the trapezoid rule over 0.01 K, 1 ppm; and there and back to 1 µK."""
     total = 20.0 * fat.CHOCOLATE_CP_J_PER_KGK

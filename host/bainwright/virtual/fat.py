@@ -5,7 +5,6 @@ from __future__ import annotations
 from bisect import bisect_right
 
 CHOCOLATE_CP_J_PER_KGK = 1590.0  # 15-40 °C (Beckett, constants table, 4th ed.); 1670 above is 5 % more and left out
-LATENT_J_PER_KG = 46000.0  # dark, solid to liquid (Beckett, constants table, 4th ed.)
 TEMPER_LOW_C, TEMPER_HIGH_C = 28.0, 34.0  # a temper's crystal melts over this range (Schenk & Peschar: 26 to 34)
 SEED_MELT_S = 180.0  # time a piece of seed needs to follow, chosen: minutes, stirred
 
@@ -26,9 +25,12 @@ def solid_share(temp_c: float) -> float:
     return SOLID_SHARE[at - 1] * (1.0 - part) + SOLID_SHARE[at] * part
 
 
-def molten_share(temp_c: float) -> float:
-    """Share of its latent heat that seed stored at 20 °C takes up on reaching a temperature."""
-    return 1.0 - solid_share(temp_c) / SOLID_SHARE[0]
+def molten_share(temp_c: float, milk_fat_k: float = 0.0) -> float:
+    """Share of its latent heat that seed stored at 20 °C takes up on reaching a temperature.
+
+    Milk fat moves the table down by some kelvins.
+    """
+    return max(0.0, 1.0 - solid_share(temp_c + milk_fat_k) / solid_share(SOLID_C[0] + milk_fat_k))
 
 
 def specific_heat_j_per_kgk(temp_c: float, temper_j_per_kg: float) -> float:

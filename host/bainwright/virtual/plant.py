@@ -63,7 +63,7 @@ class Warmer:
         self.water_kg = self.body.water_kg if start.water_l is None else start.water_l * WATER_KG_PER_L
         self.chocolate_kg = start.chocolate_kg or float(rig.settings["chocolate_kg"])
         self.seed_kg = min(start.solid_kg, self.chocolate_kg)
-        self._molten = fat.molten_share(start.bowl_c)
+        self._molten = self._molten_at(start.bowl_c)
         self.element_c = self.water_c = start.water_c
         self.bowl_c = self.wall_c = start.bowl_c
         self.heat_in_j = self.lost_j = self.matter_j = 0.0
@@ -85,7 +85,7 @@ class Warmer:
             + self._water_j_per_k() * self.water_c
             + body.wall_j_per_k * self.wall_c
             + self.chocolate_kg * fat.enthalpy_j_per_kg(self.bowl_c, temper)
-            - self.seed_kg * (1.0 - self._molten) * fat.LATENT_J_PER_KG
+            - self.seed_kg * (1.0 - self._molten) * self.body.table.latent_j_per_kg
         )
 
     def step(self, power_w: float, dt_s: float) -> None:
@@ -148,11 +148,11 @@ class Warmer:
 
     def seed(self, mass_kg: float, temp_c: float) -> None:
         """Drop in solid pieces and stir; they melt over minutes as far as the temperature takes them."""
-        unmelted = self.seed_kg * (1.0 - self._molten) + mass_kg * (1.0 - fat.molten_share(temp_c))
+        unmelted = self.seed_kg * (1.0 - self._molten) + mass_kg * (1.0 - self._molten_at(temp_c))
         self.refill(mass_kg, temp_c)
         self.seed_kg += mass_kg
         self._molten = 1.0 - unmelted / self.seed_kg
-        self.matter_j -= mass_kg * (1.0 - fat.molten_share(temp_c)) * fat.LATENT_J_PER_KG
+        self.matter_j -= mass_kg * (1.0 - self._molten_at(temp_c)) * self.body.table.latent_j_per_kg
 
     def stir(self, for_s: float) -> None:
         """Keep the chocolate moving for so long."""
@@ -197,17 +197,21 @@ class Warmer:
         left = 1.0 - gone_kg / self.chocolate_kg
         self.matter_j -= gone_kg * fat.enthalpy_j_per_kg(self.bowl_c, self.body.table.temper_latent_j_per_kg)
         if self.seed_kg:
-            self.matter_j += (1.0 - left) * self.seed_kg * (1.0 - self._molten) * fat.LATENT_J_PER_KG
+            self.matter_j += (1.0 - left) * self.seed_kg * (1.0 - self._molten) * self.body.table.latent_j_per_kg
             self.seed_kg *= left
         self.chocolate_kg *= left
 
+    def _molten_at(self, temp_c: float) -> float:
+        """Share of its latent heat that a solid piece has taken up where it stays at a temperature."""
+        return fat.molten_share(temp_c, self.body.table.milk_fat_k)
+
     def _melt(self, dt_s: float) -> float:
         """Heat the seed takes in this step, J; melting only, what sets again is the temper's own."""
-        more = (fat.molten_share(self.bowl_c) - self._molten) * dt_s / fat.SEED_MELT_S
+        more = (self._molten_at(self.bowl_c) - self._molten) * dt_s / fat.SEED_MELT_S
         if more <= 0.0:
             return 0.0
         self._molten += more
-        return more * self.seed_kg * fat.LATENT_J_PER_KG
+        return more * self.seed_kg * self.body.table.latent_j_per_kg
 
     # -- films, now and then ----------------------------------------------------------------------------------------
 
