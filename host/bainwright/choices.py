@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -10,15 +11,17 @@ from typing import Any
 import msgspec
 
 from bainwright import units
-from bainwright.chocolate import Profile, bundled_profiles, load_profile
+from bainwright.chocolate import CAPS, Profile, bundled_profiles, load_profile
 from bainwright.errors import UseError
 from bainwright.gains import GainsFile, doubts, read_gains
 from bainwright.plan.measures import parse_clock_min
 from bainwright.plan.seeding import STUFF
 from bainwright.rig import PlantTable, Rig, load_rig
+from bainwright.tables import close_match
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.scenario import Scenario, StartTable, kind_of, load_scenario
 
+Ask = Callable[[str, str, Callable[[str], str]], str]  # a question, what nothing stands for, what reads the answer
 DEFAULT_RIG = "pot"
 DEMO = "orange_sticks"
 DEFAULT_S = 4 * 3600.0  # an evening, when nothing says how long
@@ -47,6 +50,7 @@ class Asked:
     join: bool = False
     until: str | None = None
     undrilled: bool = False
+    of: str | None = None
 
 
 @dataclass(frozen=True)
@@ -90,7 +94,7 @@ def choose(asked: Asked) -> Choice:
     asked = _profile_after_virtual(asked)
     virtual = asked.virtual is not None or asked.plant is not None
     _refuse_combinations(asked, virtual)
-    profile = load_profile(asked.profile or "")
+    profile = _of_kind(load_profile(asked.profile or ""), asked.of)
     stage = choose_stage(asked.from_stage, profile)
     for_s = _for_s(asked, virtual)
     room_c = units.parse_room_c(asked.room) if asked.room else None
@@ -162,6 +166,58 @@ def seconds_until(clock_min: int, now: datetime) -> float:
     """Seconds until it is next so many minutes after midnight; a day where it is just that now."""
     at = now.replace(hour=clock_min // 60, minute=clock_min % 60, second=0, microsecond=0)
     return (at - now).total_seconds() if at > now else (at + timedelta(days=1) - now).total_seconds()
+
+
+def stock_kind(text: str, option: str = "--of") -> str:
+    """The kind that melted stock is of, spelt as people write it.
+
+    Raises
+    ------
+    UseError
+        If there is no such kind.
+    """
+    kinds = [kind for kind in CAPS if kind != "melted"]
+    kind = text.strip().lower().replace(" ", "_")
+    if kind not in kinds:
+        raise UseError(option, got=repr(text), wanted="one of " + ", ".join(kinds),
+                       hint=close_match(kind, kinds) or "take milk if you do not know: it bears the least heat")
+    return kind
+
+
+def _of_kind(profile: Profile, of: str | None) -> Profile:
+    if of is None:
+        return profile
+    if profile.kind != "melted":
+        raise UseError("--of is for melted stock", hint="leave it out, or name melted")
+    return replace(profile, of=stock_kind(of))
+
+
+def ask_of_stock(asked: Asked, ask: Ask | None) -> Asked:
+    """Ask what a night has to be told: of which kind the stock is, and when somebody gets up to it.
+
+    Parameters
+    ----------
+    asked : Asked
+        As typed; what it holds already is not asked for.
+    ask : callable or None
+        Asks the person, and again when the answer cannot be; None where nobody sits at a terminal.
+    """
+    simulated = asked.virtual is not None or asked.plant is not None
+    if ask is None or simulated or asked.join or asked.profile != "melted":
+        return asked
+    of, until = asked.of, asked.until
+    if of is None:
+        of = ask("Of which kind is the stock? (milk if you do not know)", "milk",
+                 lambda text: stock_kind(text, "the stock's kind"))
+    if until is None and asked.for_ is None:
+        until = ask("When do you get up, HH:MM? (nothing: it is kept until you stop it)", "", _hour_of_waking) or None
+    return replace(asked, of=of, until=until)
+
+
+def _hour_of_waking(text: str) -> str:
+    if text.strip():
+        parse_clock_min(text, "the hour of waking")
+    return text.strip()
 
 
 def choose_stage(asked: str | None, profile: Profile) -> str:

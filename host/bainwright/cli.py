@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -58,6 +59,7 @@ bain.add_command(rig)
 )
 @click.option("--for", "for_", metavar="DURATION", help="How long, from the start: 3h40m, 90m, 45s.")
 @click.option("--until", metavar="HH:MM", help="How long, by the hour of waking.")
+@click.option("--of", metavar="KIND", help="For melted stock: of which kind it is; milk if unknown.")
 @click.option("--room", metavar="C", help="Room temperature in °C.")
 @click.option("--speed", metavar="N|max", help="How fast a simulated warmer's time passes; max unless given.")
 @click.option("--scenario", metavar="FILE", help="What happens on the simulated evening, as TOML.")
@@ -83,7 +85,21 @@ def hold(big: bool, as_json: bool, **options: Any) -> int:
     from bainwright.choices import Asked
     from bainwright.evening import hold_evening
 
-    return hold_evening(Asked(**options), big=big, as_json=as_json, say=say)
+    return hold_evening(Asked(**options), big=big, as_json=as_json, say=say,
+                        ask=ask_again if sys.stdin.isatty() and not as_json else None)
+
+
+def ask_again(question: str, usual: str, read: Callable[[str], str]) -> str:
+    """Ask the person, and again when the answer cannot be."""
+
+    def value(text: str) -> str:
+        try:
+            return read(text)
+        except BainError as wrong:
+            raise click.UsageError(str(wrong)) from wrong  # said, and asked again
+
+    return str(click.prompt(question, default=usual, show_default=bool(usual), err=True, value_proc=value,
+                            prompt_suffix=" "))
 
 
 @bain.command()

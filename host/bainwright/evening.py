@@ -9,7 +9,7 @@ import sys
 import textwrap
 from collections.abc import Callable, Iterator
 
-from bainwright.choices import Asked, Choice, choose
+from bainwright.choices import Ask, Asked, Choice, ask_of_stock, choose
 from bainwright.hold import KEYS, KEYS_VIRTUAL, Runner
 from bainwright.report import Report, report
 from bainwright.session import LiveSession, Session
@@ -18,7 +18,7 @@ from bainwright.view import choose_view
 Say = Callable[..., None]
 
 
-def hold_evening(asked: Asked, *, big: bool, as_json: bool, say: Say) -> int:
+def hold_evening(asked: Asked, *, big: bool, as_json: bool, say: Say, ask: Ask | None = None) -> int:
     """Run a hold as it was asked for and tell how it went.
 
     Parameters
@@ -31,13 +31,15 @@ def hold_evening(asked: Asked, *, big: bool, as_json: bool, say: Say) -> int:
         Print the result as JSON instead of sentences.
     say : callable
         Prints a line; ``err=True`` for progress and hints.
+    ask : callable, optional
+        Asks the person, where one sits at a terminal.
 
     Returns
     -------
     int
         The exit status.
     """
-    choice = choose(asked)
+    choice = choose(ask_of_stock(asked, ask))
     with opened(choice) as session:
         view = choose_view(
             sys.stderr, full=sys.stdout.isatty(), big=big, keys=KEYS_VIRTUAL if session.virtual else KEYS

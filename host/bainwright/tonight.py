@@ -11,7 +11,7 @@ from typing import Any
 
 from bainboard.programme import NUDGE_K
 from bainwright import words
-from bainwright.chocolate import Profile, window_at
+from bainwright.chocolate import CAPS, Profile, window_at
 from bainwright.indicators import Indicators
 from bainwright.link import Status
 from bainwright.plan.heating import Around, bath_j_per_k, steady, swap_l
@@ -239,7 +239,9 @@ _ADDED: dict[tuple[str, str], Callable[[Tonight], str]] = {
 def melted_note(profile: Profile, rig: Rig, for_s: float | None, room_c: float) -> str:
     """What to see to before a night: the lid, and the water that leaves until the hour of waking."""
     body = body_of(rig)
-    said = f"melted stock, taken for {profile.of}: {words.kind(profile.of)} bears {profile.never_above_c:g} °C at most"
+    kind, most = words.kind(profile.of), f"{profile.never_above_c:g} °C"
+    bears = profile.never_above_c == CAPS[profile.of].never_above_c
+    said = f"melted stock, taken for {kind}: {f'{kind} bears {most} at most' if bears else f'never above {most}'}"
     if not body.is_bath:
         return f"{said}; put the lid on"
     around = Around(room_c, HUMIDITY, float(rig.settings["chocolate_kg"]), ring_cover=0.0, lid=True)

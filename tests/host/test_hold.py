@@ -11,9 +11,9 @@ from bainboard import faults, settings, wire
 from bainwright import hold as hold_module
 from bainwright import watch
 from bainwright.chocolate import load_profile
-from bainwright.choices import Asked, choose
+from bainwright.choices import Asked, ask_of_stock, choose
 from bainwright.commissioned import document
-from bainwright.errors import FileError, RefusedError
+from bainwright.errors import FileError, RefusedError, UseError
 from bainwright.hold import Runner
 from bainwright.logs import read_log
 from bainwright.report import report
@@ -551,3 +551,50 @@ def test_a_text_the_wire_cannot_carry_is_refused_in_words():
     """Beyond the basic plane."""
     with pytest.raises(FileError, match="cannot be sent"):
         document("settings", {**settings.defaults(settings.SETTINGS), "name": "\U0001f36b"})
+
+
+# -- what a night has to be told -------------------------------------------------------------------------------------
+
+
+class Sleepy:
+    """Somebody who answers in turn; what is read as wrong is answered again."""
+
+    def __init__(self, *answers):
+        self.answers, self.asked, self.told = list(answers), [], []
+
+    def __call__(self, question, usual, read):
+        self.asked.append(question)
+        while True:
+            try:
+                return read(self.answers.pop(0) or usual)
+            except UseError as wrong:
+                self.told.append(str(wrong))
+
+
+def test_melted_stock_is_asked_for_its_kind_and_the_hour_of_waking():
+    """Each again when it cannot be; what was typed is not asked for."""
+    who = Sleepy("nougat", "Dark", "25:00", "06:30")
+    asked = ask_of_stock(Asked("melted", port="/dev/x"), who)
+    assert (asked.of, asked.until) == ("dark", "06:30")
+    assert "take milk if you do not know" in who.told[0]
+    assert "wanted a time of day" in who.told[1]
+    assert choose(asked).profile.of == "dark"
+    assert 0 < choose(asked).for_s <= 86400
+    who = Sleepy("", "")
+    asked = ask_of_stock(Asked("melted"), who)
+    assert (asked.of, asked.until, len(who.asked)) == ("milk", None, 2)
+    assert ask_of_stock(Asked("melted", of="white", for_="8h"), Sleepy()).of == "white"
+
+
+@pytest.mark.parametrize(
+    "asked", [Asked("dark"), Asked("melted", virtual="pot"), Asked("melted", join=True), Asked("my_stock.toml")])
+def test_nothing_is_asked_where_it_is_known_or_plays_no_part(asked):
+    """Another chocolate, a simulated night, a hold that runs; a file says itself of which kind it is."""
+    assert ask_of_stock(asked, Sleepy()) == asked
+
+
+def test_the_kind_of_stock_is_checked_and_belongs_to_stock_alone():
+    with pytest.raises(UseError, match="wanted one of dark, milk"):
+        choose(Asked("melted", of="carob"))
+    with pytest.raises(UseError, match="--of is for melted stock"):
+        choose(Asked("dark", of="milk"))

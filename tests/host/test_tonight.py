@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 from fake_board import status_line
@@ -134,6 +135,8 @@ def test_melted_stock_is_told_of_its_kind_its_lid_and_its_water():
         assert word in said
     for rig in ("plate", "mat"):  # no water, or none in the open
         assert "loses" not in melted_note(load_profile("melted"), load_rig(rig), 9 * 3600.0, 20.0)
+    of_dark = replace(load_profile("melted"), of="dark")  # which bears more than the stock's own figure
+    assert "taken for dark: never above 50 °C" in melted_note(of_dark, load_rig("pot"), None, 20.0)
 
 
 # -- indicators --------------------------------------------------------------------------------------------------------
