@@ -25,8 +25,8 @@ PLACE = {BELOW: "#6a9fe0", IN: "#46b89a", ABOVE: "#ee8a45", UNKNOWN: "#8a8a8a"}
 BAND, DIM, LOUD = "on #23463e", "#8a8a8a", "bold #1b1b1b on #dcae4e"
 PLACE_WORDS = {BELOW: "below its window", IN: "in its window", ABOVE: "ABOVE its window", UNKNOWN: "not known"}
 # On its way through a step that warms or cools it, a place is no trouble and is not told as one.
-ON_ITS_WAY = {("melt", BELOW): "melting", ("seed", ABOVE): "cooling", ("settle", ABOVE): "settling",
-              ("rest", BELOW): "resting"}
+ON_ITS_WAY = {("melt", BELOW): "melting", ("melt", IN): "warm enough", ("seed", ABOVE): "cooling",
+              ("settle", ABOVE): "settling", ("rest", BELOW): "resting"}
 # A cell of the ribbon sits low, in the middle or high, so that it reads without colour.
 BEYOND = "\u2571"  # a hatch: over the ceiling
 RIBBON = {BELOW: "▁", IN: "▄", ABOVE: "▀", UNKNOWN: "?"}

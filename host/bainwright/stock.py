@@ -28,6 +28,7 @@ STOCK = "stock.json"
 MOST_KG = 20.0  # settings: chocolate_kg
 OFTEN = 4  # meltings, chosen: no source gives a number; each takes up dust, water from the air and a little more heat
 FACTOR_LOW, FACTOR_HIGH = 0.5, 2.0  # as plan's --seed-factor
+SETTLES_S = 300.0  # chosen: the last seed has melted, and a bath at the window's top has hardly moved the bowl
 EVENINGS = 5  # so many past evenings correct a plan; chosen: a person's habit, and it may change
 
 FIT, KEEP_APART, DISCARD, NOT_FIT = "fit", "fit, kept apart", "discard", "not fit"
@@ -291,9 +292,16 @@ def _factor(left: Left, log: HoldLog, doc: dict[str, Any]) -> float | None:
 
 
 def _ends(log: HoldLog, profile: Profile) -> tuple[float, float]:
-    """Where the seeding began and ended, by the log where it has the seeding, else as the chocolate is planned."""
-    seeding = np.isfinite(log["bowl_c"]) & (log["stage"] == "seed")
+    """Where the seeding began and ended, by the log where it has the seeding, else as the chocolate is planned.
+
+    It ended where the bowl settled: at the yes some of the last handful is still melting.
+    """
+    known = np.isfinite(log["bowl_c"])
+    seeding = known & (log["stage"] == "seed")
     bowl_c = log["bowl_c"][seeding]
     if not bowl_c.size or not bowl_c.max() > profile.high_c + 5.0 or not bowl_c[-1] < profile.ceiling_c:
         return profile.melt_c, profile.high_c
-    return float(bowl_c.max()), max(profile.low_c, min(float(bowl_c[-1]), 33.0))
+    until_s = log["t_s"][seeding][-1] + SETTLES_S
+    settled = log["bowl_c"][known & (log["stage"] == "settle") & (log["t_s"] <= until_s)]
+    ended_c = float(settled[-1] if settled.size else bowl_c[-1])
+    return float(bowl_c.max()), max(profile.low_c, min(ended_c, 33.0))

@@ -23,14 +23,15 @@ def here(tmp_path, monkeypatch):
     return tmp_path
 
 
-def evening(name, bowls=(48.0, 40.0, 32.0), stage="seed", kind="dark"):
+def evening(name, bowls=(48.0, 40.0, 32.0), stage="seed", kind="dark", settled=()):
     """A hold's folder; its seeding went through these temperatures."""
     folder_doc = {"profile": load_profile(kind).document(), "rig": dict(load_rig("pot").settings), "room_c": 20.0}
     folder = Path("holds") / name
     folder.mkdir(parents=True)
     log = LiveLog(folder, folder_doc)
-    for at, bowl_c in enumerate(bowls):
-        log.status(1000 * at, decode(status_line(at + 1, 1000 * at, stage=stage, bowl=round(1000 * bowl_c))[:-1]))
+    rows = [*((stage, bowl_c) for bowl_c in bowls), *(("settle", bowl_c) for bowl_c in settled)]
+    for at, (step, bowl_c) in enumerate(rows):
+        log.status(1000 * at, decode(status_line(at + 1, 1000 * at, stage=step, bowl=round(1000 * bowl_c))[:-1]))
     log.close()
     return str(folder)
 
@@ -150,6 +151,17 @@ def test_a_folder_that_is_none_is_named_as_it_was_typed(capsys, arguments):
     code, out, err = stock(capsys, *arguments)
     assert (code, out) == (2, "")
     assert f"there is no hold at {arguments[0]}" in err
+
+
+def test_seed_is_judged_by_where_the_bowl_settled(capsys):
+    """At the yes 32.6 °C, five minutes later 32.0: by the yes alone it would seem that it took a fifth more."""
+    factors = []
+    for name, settled in (("dark-1", ()), ("dark-2", (32.4, 32.2, 32.0))):
+        folder = evening(name, bowls=(48.0, 40.0, 32.6), settled=settled)
+        code, out, err = stock(capsys, folder, "--melt", "1.5kg", "--seed", "700g", "--json")
+        assert code == 0, err
+        factors.append(json.loads(out)[0]["seed_factor"])
+    assert 1.05 < factors[1] < factors[0] - 0.1
 
 
 def test_what_is_left_is_of_the_bowl_that_the_evening_ended_with(capsys):
