@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
@@ -17,6 +18,7 @@ STAGED = "new"  # the folder under /fw for what is on its way
 # What the firmware itself keeps in the root: the stored slots, the log, the last error.
 SLOTS = ("settings", "profile", "latch", "last", "boot", *(f"kept{place}" for place in range(1, 7)))
 KEPT = {"main.py", "fw", "log", "crash.txt"} | {f"{name}.{slot}" for name in SLOTS for slot in "ab"}
+OUR_NAME = re.compile(r"[0-9a-f]{8}|new|boot(\.new)?")  # under /fw; `onboard/put.py` leaves everything else alone
 SPARE_BLOCKS = 8  # folders take two blocks each; the rest lets the file system move its own
 
 
@@ -48,8 +50,10 @@ class Seen:
 
     @property
     def foreign(self) -> list[str]:
-        """What lies there and is none of ours."""
-        return sorted(set(self.about.get("root", ())) - KEPT)
+        """What lies there and is none of ours, by its path from the root."""
+        under = {"/".join(path.split("/")[1:3]) for path in self.files if path.startswith(f"{FOLDER}/")}
+        foreign = {path for path in under if not OUR_NAME.fullmatch(path.rpartition("/")[2])}
+        return sorted(set(self.about.get("root", ())) - KEPT | foreign)
 
     def digest(self, path: str) -> str:
         """SHA-256 of a file; empty for none."""
@@ -62,7 +66,8 @@ class Seen:
 
     def versions(self) -> set[str]:
         """Every folder that is there for a version, whole or not."""
-        return {path.split("/")[2] for path in self.files if path.count("/") > 2} - {STAGED}
+        folders = {path.split("/")[2] for path in self.files if path.count("/") > 2}
+        return {name for name in folders if OUR_NAME.fullmatch(name)} - {STAGED}
 
     def is_whole(self, name: str) -> bool:
         """Are a version's files those its name says?"""

@@ -84,7 +84,9 @@ def test_another_mpremote_than_the_pinned_one_is_refused_with_what_to_type(monke
 
 def test_a_bare_board_gets_the_firmware_whole_and_then_there_is_nothing_to_do() -> None:
     wanted = this_version()
-    with board_with({**bare(), "/boot.py": b"# theirs\n", "/photo.jpg": bytes(3000)}) as board:
+    theirs = {"/boot.py": b"# theirs\n", "/photo.jpg": bytes(3000), "/fw/radio.bin": b"blob", "/fw/maps/one": b"1",
+              "/log/diary.txt": b"dear diary"}  # fmt: skip
+    with board_with({**bare(), **theirs}) as board:
         done = send(board)
         assert done.hello is None  # there was nobody to say hello
         assert done.now["version"].endswith("+" + wanted.version)
@@ -93,10 +95,11 @@ def test_a_bare_board_gets_the_firmware_whole_and_then_there_is_nothing_to_do() 
             == {f"{wanted.folder}/{path}": content for path, content in wanted.files.items()}
         assert chip.read(MAIN) == wanted.main
         assert record_on(board) == (wanted.version, NONE, GOOD)
-        assert chip.read("/photo.jpg") == bytes(3000)  # left alone, and named
-        assert done.seen.foreign == ["boot.py", "photo.jpg"]
-        assert "Not ours and left alone: boot.py, photo.jpg" in told(done)
+        assert {path: chip.read(path) for path in theirs} == theirs  # left alone, and named
+        named = "boot.py, fw/maps, fw/radio.bin, log/diary.txt, photo.jpg"
+        assert f"Not ours and left alone: {named}" in told(done)
         again = send(board)
+        assert Chip(board.flash()).read("/fw/maps/one") == b"1"
         assert again.plan.nothing
         assert as_dict(again)["changed"] is False
         assert "Nothing to do" in told(again)[0]

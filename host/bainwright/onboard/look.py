@@ -41,6 +41,8 @@ def tell_tree(folder):
 def tell_all():
     """Everything else."""
     root = os.listdir("/")
+    if "log" in root:
+        root += ["log/" + name for name in os.listdir("/log") if not name.endswith(".seg")]
     space = os.statvfs("/")
     print(json.dumps({"root": root, "block": space[0], "free": space[0] * space[3]}))
     if "main.py" in root:

@@ -53,10 +53,15 @@ def remove(path):
         os.remove(path)
 
 
+def ours(name):
+    """Is it a version's folder, or something on its way? Whatever else a person keeps under /fw is none of ours."""
+    return name in ("new", "boot.new") or (len(name) == 8 and not name.strip("0123456789abcdef"))
+
+
 def tidy(keep):
     """Versions nobody needs any more."""
     for name in os.listdir("/fw"):
-        if name not in keep:
+        if ours(name) and name not in keep:
             remove("/fw/" + name)
 
 
