@@ -126,8 +126,7 @@ class Runner:
 
     def _fetch_settings(self) -> None:
         """The settings a board has stored; one that has none runs on the defaults."""
-        if self.hello.get("settings"):
-            self.settings.update(json.loads(self.session.link.download("settings")))
+        self.settings = self.session.link.settings(self.hello)
 
     def _send_documents(self) -> None:
         documents = {"profile": self.choice.profile.document()}

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import binascii
 import hashlib
+import json
 import re
 import time
 from collections.abc import Callable, Iterator
@@ -15,7 +16,7 @@ from typing import Any, Protocol
 
 import msgspec
 
-from bainboard import wire
+from bainboard import faults, settings, wire
 from bainwright.errors import LinkError, RefusedError
 
 HELLO_WAIT_S = 1.0  # chosen: a live board answers within one tick
@@ -24,6 +25,12 @@ ANSWER_WAIT_S = 3.0  # chosen: a board that erases flash may be deaf for about a
 NO_FIRMWARE = (
     "if it is the warmer, its firmware may have stopped: press its reset button; if it has none yet: bain install"
 )
+PROMPT = b">>> "  # MicroPython's own
+NOT_TAKEN = re.compile(r"flash did not take it \((?:\[Errno )?(\d+)")
+FLASH_IS = {  # what the system's number says of a board's flash, and what helps
+    28: ("it is full", "delete files you do not need there"),
+    30: ("it is read-only", "a USB drive of the board may be mounted, or a boot.py forbids writing"),
+}
 CHUNK_BYTES = 120  # the wire's own bound, so that a chunk in base64 fits a line
 
 
@@ -141,7 +148,9 @@ class Link:
                 yield message
             elif line:
                 self.spoilt += 1
-                self._overheard = repr(line[-60:].decode("ascii", "replace"))
+                text = line.decode("ascii", "replace")
+                plain = line.isascii() and text.isprintable()
+                self._overheard = repr(text[-60:]) if plain else "bytes that are no text"
 
     def request(self, do: str, *, anew: bool = False, **fields: Any) -> dict[str, Any]:
         """Ask the board for something and wait for its answer; what else it says meanwhile is kept for `poll`.
@@ -249,6 +258,9 @@ class Link:
                 return answer if any_wire else _same_wire(answer)
         if not (self._tail or self.spoilt or self._kept):
             raise LinkError("nothing on this port answers", hint=NO_FIRMWARE)
+        if self._tail.endswith(PROMPT):
+            raise LinkError("MicroPython's own prompt answers on this port, no warmer's firmware",
+                            hint="bain install puts it there; if it is there already, press the board's reset button")
         raise LinkError(
             "what is on this port does not speak the warmer's language", got=self._overheard, hint=NO_FIRMWARE
         )
@@ -261,7 +273,33 @@ class Link:
         for at in range(0, len(payload), CHUNK_BYTES):
             piece = binascii.b2a_base64(payload[at : at + CHUNK_BYTES], newline=False).decode()
             self.request("chunk", at=at, data=piece)
-        self.request("commit")
+        try:
+            self.request("commit")
+        except RefusedError as refused:
+            raise _not_taken(what, refused) from None
+
+    def settings(self, hello: dict[str, Any]) -> dict[str, Any]:
+        """The settings a board works with: those that were sent to it, and for the rest the usual ones.
+
+        Parameters
+        ----------
+        hello : dict
+            What it answered to hello.
+
+        Raises
+        ------
+        RefusedError
+            If those that were sent are damaged there: nobody may take the usual ones for them.
+        """
+        if settings_damaged(hello):
+            raise RefusedError(
+                "the settings stored on this warmer are damaged, or made for another board; it does not heat",
+                hint="send them again: bain rig send FILE",
+            )
+        values: dict[str, Any] = settings.defaults(settings.SETTINGS)
+        if hello.get("settings"):
+            values.update(json.loads(self.download("settings")))
+        return values
 
     def download(self, what: str, **fields: Any) -> bytes:
         """Fetch a document and check its hash; `fields` say more of which.
@@ -282,6 +320,21 @@ class Link:
         if hashlib.sha256(payload).hexdigest() != head["sha256"]:
             raise LinkError(f"the {what} arrived damaged", hint="look at the cable and try again")
         return payload
+
+
+def settings_damaged(hello: dict[str, Any]) -> bool:
+    """Does the board say that it cannot use the settings it has stored?"""
+    return hello.get("fault") == faults.BAD_SETTINGS and not hello.get("settings")
+
+
+def _not_taken(what: str, refused: RefusedError) -> RefusedError:
+    """A document that the board's flash did not take, in words; any other no as it is."""
+    number = NOT_TAKEN.search(str(refused.hint))
+    if number is None:
+        return refused
+    got, helps = FLASH_IS.get(int(number[1]), (f"error {number[1]}", "try again; if it stays so, the flash is worn"))
+    return RefusedError(f"the warmer's flash did not take the {what}", got=got,
+                        hint=f"what was stored before still holds; {helps}")  # fmt: skip
 
 
 def _same_wire(hello: dict[str, Any]) -> dict[str, Any]:

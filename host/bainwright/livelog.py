@@ -84,6 +84,7 @@ class LiveLog:
         self.folder = folder
         self.facts = facts
         self.trouble: str | None = None
+        self.refusal = ""  # the system's words for why nothing more is written
         self._pending: dict[str, list[str]] = {CSV: [HEADER + "\n"], EVENTS: []}
         # Unbuffered: a row is in the file once `flush` returns, and a failed write leaves nothing behind to fail again.
         self._files = {name: open(folder / name, "ab", buffering=0) for name in self._pending}  # noqa: SIM115 closed below
@@ -116,7 +117,8 @@ class LiveLog:
     def _give_up(self, name: str, failed: OSError) -> None:
         for cut_short in (CSV, EVENTS):
             _drop_torn_line(self.folder / cut_short)
-        self.trouble = f"{self.folder / name} is written no further: {reason(failed)}; the hold goes on without a log"
+        self.refusal = reason(failed)
+        self.trouble = f"{self.folder / name} is written no further: {self.refusal}; the hold goes on without a log"
 
     def _save_facts(self) -> None:
         """Old or new, never half: a full disk must not cost the facts there were."""

@@ -22,7 +22,8 @@ from bainwright.errors import BainError, FileError
 from bainwright.hold import Ended, Runner, window_of
 from bainwright.link import Message, Status
 from bainwright.livelog import LiveLog, next_folder
-from bainwright.logs import CSV, FACTS, HoldLog, read_log
+from bainwright.logs import FACTS, HoldLog, read_log
+from bainwright.oswords import reason
 from bainwright.report import Report, report
 from bainwright.scene import Scene
 from bainwright.session import Session
@@ -104,11 +105,21 @@ def keep(parent: Path, origin: Origin, hold: BoardHold) -> Report | None:
     row_s = float(origin.rig["log.status_s"])  # how often the board logs a row
     if facts.get("through") == hold.through or (there and _is_whole(there, hold, row_s)):
         return None
-    with tempfile.TemporaryDirectory(prefix=".collect-", dir=folder) as scratch:
-        told = _replay(Path(scratch), origin, hold, there, row_s)
-        _move(Path(scratch), folder)
-    told.result["log"], told.result["folder"] = str(folder / CSV), str(folder)
+    try:
+        with tempfile.TemporaryDirectory(prefix=".collect-", dir=folder) as scratch:
+            told = _replay(Path(scratch), folder, origin, hold, there, row_s)
+            _move(Path(scratch), folder)
+    except OSError as failed:
+        raise _unwritten(folder, reason(failed)) from failed
+    finally:
+        if not any(folder.iterdir()):  # nothing came of it
+            folder.rmdir()
     return told
+
+
+def _unwritten(folder: Path, got: str) -> FileError:
+    return FileError(f"{folder} cannot be written", got=got,
+                     hint="what came is safe under boards/ beside it; make room and collect again")  # fmt: skip
 
 
 def _is_whole(there: HoldLog, hold: BoardHold, row_s: float) -> bool:
@@ -131,7 +142,9 @@ def _distance_ms(times_ms: list[int], t_ms: int) -> float:
 # -- as if the PC had been there --------------------------------------------------------------------------------------
 
 
-def _replay(scratch: Path, origin: Origin, hold: BoardHold, there: HoldLog | None, row_s: float) -> Report:
+def _replay(
+    scratch: Path, folder: Path, origin: Origin, hold: BoardHold, there: HoldLog | None, row_s: float
+) -> Report:
     rows, events = hold.rows, hold.events
     facts = _facts(origin, hold, row_s)
     if there:
@@ -152,7 +165,9 @@ def _replay(scratch: Path, origin: Origin, hold: BoardHold, there: HoldLog | Non
         _take(course, message)
     course.ended = course.ended or _unsaid_end(origin, hold, course)
     runner = Runner(choice, cast(Session, _Kept(origin.simulated)), _Nobody())
-    told = report(runner, Ended(course, 0.0, {}), None)
+    told = report(runner, Ended(course, 0.0, {}), None, folder)
+    if course.log.refusal:
+        raise _unwritten(folder, course.log.refusal)
     if hold.gaps:
         told.notes.append(f"{len(hold.gaps)} gaps in the board's record of it")
     return told
@@ -256,14 +271,11 @@ def _facts(origin: Origin, hold: BoardHold, row_s: float) -> dict[str, Any]:
 
 def _move(scratch: Path, folder: Path) -> None:
     """Old or new, file by file; whatever else is in the folder stays."""
-    try:
-        # The facts last: they say how far the rest has come.
-        for path in sorted(scratch.iterdir(), key=lambda path: path.name == FACTS):
-            with path.open("rb") as file:
-                os.fsync(file.fileno())
-            os.replace(path, folder / path.name)
-    except OSError as failed:
-        raise FileError(f"{folder} cannot be written", got=failed.strerror) from failed
+    # The facts last: they say how far the rest has come.
+    for path in sorted(scratch.iterdir(), key=lambda path: path.name == FACTS):
+        with path.open("rb") as file:
+            os.fsync(file.fileno())
+        os.replace(path, folder / path.name)
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from bainwright.chocolate import window_at
 from bainwright.errors import BainError
 from bainwright.hold import Ended, Runner, window_of
 from bainwright.livelog import seal
-from bainwright.logs import HoldLog, read_log
+from bainwright.logs import CSV, HoldLog, read_log
 from bainwright.summary import READINGS, TRUE, Score, Trace, Window, paragraph, score
 
 ENDINGS = {
@@ -119,7 +119,7 @@ def _night(log: HoldLog, runner: Runner, *, went_off: bool) -> str:
     return f"{found[0].upper()}{found[1:]}." if found else ""
 
 
-def report(runner: Runner, ended: Ended, truth: Any) -> Report:
+def report(runner: Runner, ended: Ended, truth: Any, home: Path | None = None) -> Report:
     """Score a hold, seal its log and draw it.
 
     Parameters
@@ -130,6 +130,8 @@ def report(runner: Runner, ended: Ended, truth: Any) -> Report:
         How it ended.
     truth : mapping or None
         The true temperatures of a virtual board.
+    home : Path, optional
+        The folder that the log will be put into, where that is another than it is in.
 
     Returns
     -------
@@ -137,7 +139,7 @@ def report(runner: Runner, ended: Ended, truth: Any) -> Report:
         Also when there is nothing to score: then it says why.
     """
     course, choice = ended.watch, runner.choice
-    path = course.log.path
+    path, home = course.log.path, home or course.log.folder
     facts = {
         "ended": course.ended,
         "duration_s": course.end_ms / 1000,
@@ -153,20 +155,21 @@ def report(runner: Runner, ended: Ended, truth: Any) -> Report:
     try:
         log = read_log(path)
     except BainError as failed:
-        return Report(_result(path, course, None, ended), f"Nothing was held. {failed}.", _exit(course, None), notes)
+        why = failed.words().replace(str(path), str(home / path.name))
+        return Report(_result(home, course, None, ended), f"Nothing was held. {why}.", _exit(course, None), notes)
     s = score_part(log, trace_of(log, truth, course.end_ms / 1000), window_of(choice))
     held = paragraph(choice.profile.name, s, window_of(choice), course.trips) if s else UNWORKED
     night = _night(log, runner, went_off=course.ended in (watch.RESTARTED, watch.TRIPPED))
     if changed_s(log) < float("inf"):
         notes.append("another chocolate came into the bath: only the first bowl is scored")
     if (log["stage"] == "rest").any():
-        notes.append(f"weigh what is left once it has set: bain stock {path.parent} --left 640g keeps it, and says "
+        notes.append(f"weigh what is left once it has set: bain stock {home} --left 640g keeps it, and says "
                      "whether it may be tempered again")
     said = f"{night} {held} {ENDINGS.get(course.ended or '', '')}".strip()
     notes += log.notes
     if course.log.trouble is None:
         notes += _keep(path.parent, log, truth, runner, said)
-    return Report(_result(path, course, s, ended), said, _exit(course, s), notes)
+    return Report(_result(home, course, s, ended), said, _exit(course, s), notes)
 
 
 def _keep(folder: Path, log: HoldLog, truth: Any, runner: Runner, said: str) -> list[str]:
@@ -206,14 +209,14 @@ def _exit(course: watch.Watch, s: Score | None) -> int:
     return 1 if never or s.left_for_good else 0
 
 
-def _result(path: Path, course: watch.Watch, s: Score | None, ended: Ended) -> dict[str, Any]:
+def _result(folder: Path, course: watch.Watch, s: Score | None, ended: Ended) -> dict[str, Any]:
     """The result as a program reads it; the names up to `speed` are fixed."""
     wall_s = ended.facts.get("wall_s") or ended.wall_s
     simulated_s = ended.facts.get("simulated_s") or course.end_ms / 1000
     figures = s.as_dict() if s else dict.fromkeys(Score.__annotations__)
     return {
-        "log": str(path),
-        "folder": str(path.parent),
+        "log": str(folder / CSV),
+        "folder": str(folder),
         **figures,
         "duration_s": course.end_ms / 1000,
         "trips": course.trips,

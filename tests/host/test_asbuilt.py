@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
+from board_tools import until
 
 from bainboard import settings
 from bainwright import cli
@@ -13,6 +14,7 @@ from bainwright.asbuilt import new
 from bainwright.asbuilt.bus import Bus, OnBus, Warming
 from bainwright.asbuilt.doubts import check_ids, doubts, on_board
 from bainwright.asbuilt.rigfile import changed, rig_text
+from bainwright.commissioned import flash_of
 from bainwright.errors import FileError, UseError
 from bainwright.rig import bundled_rigs, load_rig
 from bainwright.virtual.board import VirtualBoard
@@ -354,6 +356,19 @@ def test_a_rig_goes_to_a_board_and_comes_back_and_one_for_another_board_does_not
         code, out, _ = rig(capsys, "check", "lost.toml", "--port", board.path)
         assert (code, "is not on the bus" in out) == (1, True)
         assert json.loads(rig(capsys, "get", "--port", board.path, "--json")[1])["settings"] == told
+
+
+def test_damaged_settings_on_a_board_are_said_and_a_rig_that_is_sent_again_mends_them(capsys):
+    damaged = {f"/settings.{slot}": b"\xba\x1a\x01 no frame" for slot in "ab"}
+    written('[probe.water]\nkind = "onewire"\n')
+    with VirtualBoard(load_rig("pot"), speed=10.0, flash_files={**flash_of(load_rig("pot")), **damaged}) as board:
+        board.arm()
+        board.run_clock()
+        until(lambda: "damaged" in rig(capsys, "get", "--port", board.path)[2])  # known from the board's first tick on
+        assert cli.main(["hold", "dark", "--port", board.path, "--for", "1m"]) == 1
+        assert "settings stored on this warmer are damaged" in capsys.readouterr().err
+        rig(capsys, "send", "mine.toml", "--port", board.path)
+        assert "heater_w = 100" in rig(capsys, "get", "--port", board.path)[1]
 
 
 def test_a_hold_with_moved_pins_and_one_for_another_board_run_on_the_virtual_board(capsys):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
 import shutil
 
@@ -13,6 +14,7 @@ from test_hold import Notebook
 
 from bainboard import flashlog, record
 from bainwright import collect as collect_module
+from bainwright import livelog
 from bainwright.archive import Archive
 from bainwright.choices import Asked, choose
 from bainwright.collect import CollectAsked, Source, collect, list_segments
@@ -198,6 +200,32 @@ def test_nothing_is_deleted_there_when_the_disk_here_is_full(here, monkeypatch):
         collected(board, monkeypatch)
     assert board.files() == files
     assert "forget" not in {asked["do"] for asked in board.asked}
+
+
+def test_a_disk_that_fills_while_a_hold_is_written_leaves_no_half_of_it(here, monkeypatch):
+    """Its segments are safe already; the next collection, with room, tells it whole."""
+    board = a_night(here, 3 * 3600)
+    files = board.files()
+
+    def full(file, data):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as disk:
+        disk.setattr(livelog, "_write_all", full)
+        with pytest.raises(FileError, match=r"dark-1 cannot be written: got the disk is full; .*collect again"):
+            collected(board, monkeypatch)
+    assert [path.name for path in (here / "holds").iterdir()] == ["boards"]
+    assert board.files() == files
+    assert collected(board, monkeypatch).holds[0].result["duration_s"] == 3 * 3600 - 9
+
+
+def test_a_hold_that_ended_before_its_first_second_names_its_own_folder(here, monkeypatch):
+    board = LoggingBoard(here / "flash")
+    board.start()
+    board.log.status(board.now_ms, (1, 0, "check", "work", None, None, 0, 31500, 33100, 0, 0, 0, 0, "", 0))
+    board.end("stopped")
+    said = collected(board, monkeypatch).holds[0].said
+    assert said.startswith("Nothing was held. holds/dark-1/hold.csv has no rows")
 
 
 def test_what_did_not_reach_the_disk_is_seen_before_the_board_is_told(here, monkeypatch):

@@ -8,7 +8,7 @@ from fake_board import FakeBoard, event_line, status_line
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bainboard import wire
+from bainboard import faults, settings, wire
 from bainwright.errors import LinkError, RefusedError
 from bainwright.link import CHUNK_BYTES, Link, Losses, Status, decode, reference
 
@@ -180,6 +180,15 @@ def test_a_silent_port_and_a_foreign_device_are_told_apart():
     for says in ([b"$GPGGA,123519,4807.038,N*47\r\n"], [b'>>> {"id":1,"do":"hello"}\r\nTraceback'], [b"\xff\x00" * 40]):
         with pytest.raises(LinkError, match="does not speak the warmer's language"):
             Link(Deaf(says), ticking()).hello()
+    with pytest.raises(LinkError, match="language: got bytes that are no text; if it is the warmer"):
+        Link(Deaf([b"\xff\x1b\x07\n" * 9]), ticking()).hello()
+
+
+def test_a_board_with_no_firmware_is_known_by_its_prompt():
+    """MicroPython takes the request for a faulty expression, says so and asks for the next."""
+    said = b'>>> {"id":1,"do":"hello"}*0CA5CBD9\r\nTraceback (most recent call last):\r\nSyntaxError: invalid\r\n>>> '
+    with pytest.raises(LinkError, match=r"MicroPython's own prompt answers on this port.*bain install puts it there"):
+        Link(Deaf([said]), ticking()).hello()
 
 
 def test_a_board_with_another_wire_is_named():
@@ -204,6 +213,32 @@ def test_a_document_is_sent_in_lines_the_wire_takes():
     Link(board).upload("settings", json.dumps({"name": "x" * 900}).encode())
     assert {asked["do"] for asked in board.asked} == {"begin", "chunk", "commit"}
     assert all(len(wire.encode(list(asked.items()))) <= wire.LIMIT for asked in board.asked)
+
+
+@pytest.mark.parametrize(
+    ("number", "words"), [(28, r"full; .*delete"), (30, r"read-only; .*boot\.py"), (5, r"error 5; .*worn")]
+)
+def test_a_flash_that_does_not_take_a_document_is_told_in_words(number, words):
+    """`Documents.save` puts an OSError's text into its refusal: the number alone on a board, more of it on a PC."""
+    board = FakeBoard()
+    for text in (str(number), f"[Errno {number}] why"):
+        board.refusals["commit"] = f"the flash did not take it ({text}); what was stored before still holds"
+        with pytest.raises(RefusedError, match=f"flash did not take the profile: got .*{words}"):
+            Link(board).upload("profile", b"{}")
+    board.refusals["commit"] = "heater_w: got 1, wanted 5 to 2000"
+    with pytest.raises(RefusedError, match="refused 'commit'; heater_w"):
+        Link(board).upload("settings", b"{}")
+
+
+def test_damaged_settings_are_not_taken_for_none():
+    """A board that was never sent any works with the usual ones; one that lost them must be sent them again."""
+    usual = settings.defaults(settings.SETTINGS)
+    assert Link(FakeBoard()).settings({"fault": 0, "settings": ""}) == usual
+    with pytest.raises(RefusedError, match=r"damaged.*bain rig send FILE"):
+        Link(FakeBoard()).settings({"fault": faults.BAD_SETTINGS, "settings": ""})
+    board = FakeBoard()
+    board.stored["settings"] = b'{"name":"pot"}'  # the chocolate alone is damaged
+    assert Link(board).settings({"fault": faults.BAD_SETTINGS, "settings": "12345678"}) == {**usual, "name": "pot"}
 
 
 def test_lost_lines_are_the_gaps_in_both_numberings():

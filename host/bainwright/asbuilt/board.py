@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 from bainboard import settings
 from bainwright.commissioned import document
 from bainwright.errors import RefusedError
-from bainwright.link import Link
+from bainwright.link import Link, settings_damaged
 from bainwright.rig import Rig
 
 
@@ -20,7 +19,8 @@ def send(link: Link, rig: Rig) -> list[str]:
     RefusedError
         When the board will not take it, or gives back another.
     """
-    before = read(link)
+    hello = link.hello()
+    before = settings.defaults(settings.SETTINGS) if settings_damaged(hello) else link.settings(hello)
     payload = document("settings", dict(rig.settings))
     link.upload("settings", payload)
     if link.download("settings") != payload:
@@ -29,11 +29,14 @@ def send(link: Link, rig: Rig) -> list[str]:
 
 
 def read(link: Link) -> dict[str, Any]:
-    """The settings a board works with; one that was never sent any works with the defaults."""
-    values: dict[str, Any] = settings.defaults(settings.SETTINGS)
-    if link.hello().get("settings"):
-        values.update(json.loads(link.download("settings")))
-    return {name: value for name, value in values.items() if name in _NAMES}
+    """The settings a board works with; one that was never sent any works with the defaults.
+
+    Raises
+    ------
+    RefusedError
+        When those it has are damaged.
+    """
+    return {name: value for name, value in link.settings(link.hello()).items() if name in _NAMES}
 
 
 _NAMES = {str(row[settings.NAME]) for row in settings.SETTINGS}

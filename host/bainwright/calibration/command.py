@@ -175,9 +175,7 @@ def _live(asked: CalibrateAsked) -> Warmer:
         hello = bench.link.hello()
         if not (asked.show or asked.bowl):
             _must_rest(str(hello.get("state")))
-        values: dict[str, Any] = board.defaults(board.SETTINGS)
-        if hello.get("settings"):
-            values.update(json.loads(bench.link.download("settings")))
+        values = bench.link.settings(hello)
         if rig is not None:
             _same_probes(rig, values)
         path = kept.path_for(rig.source if rig else None, values["name"])

@@ -11,7 +11,6 @@ from typing import Any
 
 import msgspec
 
-from bainboard import settings as board
 from bainwright.chocolate import load_profile
 from bainwright.choices import Simulated
 from bainwright.commissioned import SIMULATED
@@ -136,10 +135,7 @@ def _settings(asked: DrillAsked, session: Session, hello: dict[str, Any]) -> dic
         return dict(name_probes(load_rig(asked.virtual)).settings)
     if asked.rig:
         return dict(load_rig(asked.rig).settings)
-    values: dict[str, Any] = board.defaults(board.SETTINGS)
-    if hello.get("settings"):
-        values.update(json.loads(session.link.download("settings")))
-    return values
+    return session.link.settings(hello)
 
 
 def _walk(asked: DrillAsked, session: Session, settings: dict[str, Any], told: Told, say: Say) -> Told:
