@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from bainwright import ports
+from bainwright import ports, served
 from bainwright.errors import BainError, LinkError, UseError
 from bainwright.link import Link
 
@@ -34,12 +34,18 @@ class Found:
     def __str__(self) -> str:
         if self.hello is None:
             return f"{self.path} ({self.what}): {self.why}"
-        return f"{self.path}: the warmer {self.hello.get('name')!r}, {self.hello.get('state')}"
+        simulated = "VIRTUAL " if ports.is_pseudo_terminal(self.path) else ""
+        return f"{self.path}: the {simulated}warmer {self.hello.get('name')!r}, {self.hello.get('state')}"
+
+
+def there() -> list[tuple[str, str]]:
+    """Every port a board may be on, as (path, what it calls itself): those on USB, and virtual boards served here."""
+    return [*ports.usb_ports(), *served.served()]
 
 
 def survey() -> list[Found]:
     """Every port a board may be on, each asked who it is."""
-    return [ask(path, what) for path, what in ports.usb_ports()]
+    return [ask(path, what) for path, what in there()]
 
 
 def ask(path: str, what: str = "") -> Found:
@@ -68,11 +74,11 @@ def choose_port(asked: str | None) -> str:
     """
     if asked:
         return asked
-    there = ports.usb_ports()
-    if not there:
+    known = there()
+    if not known:
         raise LinkError("no board is plugged in", hint=NONE_THERE)
-    if len(there) == 1:
-        return there[0][0]
+    if len(known) == 1:
+        return known[0][0]
     found = survey()
     warmers = [each for each in found if each.hello is not None]
     if len(warmers) == 1:
@@ -82,7 +88,7 @@ def choose_port(asked: str | None) -> str:
 
 def choose_to_write(asked: str | None) -> str:
     """As `choose_port`, for what changes a board: a bare one could be meant as well as one with a warmer's firmware."""
-    if asked or len(ports.usb_ports()) < 2:
+    if asked or len(there()) < 2:
         return choose_port(asked)
     raise several(survey())
 

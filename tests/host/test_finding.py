@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+from pathlib import Path
 from typing import Any
 
 import pytest
 from fake_board import FakeBoard
 
-from bainwright import finding, install_command, ports, session
+from bainwright import finding, install_command, ports, served, session
 from bainwright.errors import LinkError, UseError
 
 
@@ -28,6 +31,7 @@ def plug(monkeypatch: pytest.MonkeyPatch, boards: dict[str, Plugged | Exception 
         found.name, found.closed = path, False
         return found
 
+    monkeypatch.setattr(served, "served", list)
     monkeypatch.setattr(ports, "usb_ports", lambda: [(path, "USB serial") for path in boards])
     monkeypatch.setattr(ports, "open_port", opened)
 
@@ -76,6 +80,42 @@ def test_ports_are_listed_with_who_answers(monkeypatch: pytest.MonkeyPatch) -> N
     plug(monkeypatch, {})
     assert install_command.ports_and_tell(as_json=True, say=said.append) == 3
     assert said[-1] == "[]"
+
+
+def test_a_virtual_board_that_is_served_is_found_like_one_that_is_plugged_in(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    real = served.served
+    plug(monkeypatch, {"/dev/ttyACM0": Plugged(name="mat"), "/here/kitchen": Plugged(name="pot")})
+    monkeypatch.setattr(ports, "usb_ports", lambda: [("/dev/ttyACM0", "USB serial")])
+    monkeypatch.setattr(ports, "is_pseudo_terminal", lambda path: path == "/here/kitchen")
+    monkeypatch.setattr(served, "served", real)
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+    assert finding.choose_port(None) == "/dev/ttyACM0"
+    with served.announced("/here/kitchen"):
+        with pytest.raises(UseError, match="ttyACM0: the warmer 'mat', idle; /here/kitchen: the VIRTUAL warmer 'pot'"):
+            finding.choose_port(None)
+        with pytest.raises(UseError, match="several boards could be meant"):
+            finding.choose_to_write(None)
+        monkeypatch.setattr(ports, "usb_ports", list)
+        assert finding.choose_to_write(None) == finding.choose_port(None) == "/here/kitchen"
+    with pytest.raises(LinkError, match="no board is plugged in"):
+        finding.choose_port(None)
+
+
+def test_what_a_killed_server_left_behind_is_no_board(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Its pseudo-terminal may be somebody's shell by now."""
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+    ended = subprocess.Popen([sys.executable, "-c", ""])
+    ended.wait()
+    with served.announced("/dev/pts/77"):
+        folder = next(tmp_path.iterdir())
+        (folder / str(ended.pid)).symlink_to("/dev/pts/78")
+        (folder / "notes.txt").write_text("mine")
+        assert served.served() == [("/dev/pts/77", "virtual board")]
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / "none"))
+    with served.announced("/dev/pts/77"):  # no place to tell it: served all the same
+        assert served.served() == []
 
 
 def test_a_board_plugged_in_again_is_found_under_its_new_name_and_no_other_is_taken_for_it(

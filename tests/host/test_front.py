@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import subprocess
 import sys
@@ -279,7 +280,8 @@ def test_serving_with_a_panel_draws_it_and_keeps_the_picture(tmp_path: Path) -> 
     """As a person has it: the path first, the panel on stderr, the picture when it ends."""
     picture = tmp_path / "p.png"
     process = subprocess.Popen([sys.executable, "-m", "bainwright.cli", "board", "--panel", "--png", str(picture)],
-                               stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, stdin=subprocess.DEVNULL)
+                               stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, stdin=subprocess.DEVNULL,
+                               env={**os.environ, "XDG_RUNTIME_DIR": str(tmp_path)})
     try:
         assert process.stdout is not None
         assert process.stdout.readline().startswith("/dev/")

@@ -115,10 +115,13 @@ def test_serving_prints_the_path_first_links_it_and_ends_on_a_signal(tmp_path: P
         [sys.executable, "-c", "import sys; from pathlib import Path; from bainwright.rig import load_rig;"
          "from bainwright.virtual.serve import serve; serve(load_rig('pot'), None, 1.0, Path(sys.argv[1]))", str(link)],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE,
-        env={**os.environ, "PYTHONPATH": os.pathsep.join(entry for entry in sys.path if entry)})
+        env={**os.environ, "XDG_RUNTIME_DIR": str(tmp_path),
+             "PYTHONPATH": os.pathsep.join(entry for entry in sys.path if entry)})
     assert server.stdout is not None
     path = server.stdout.readline().decode().strip()
     assert os.readlink(link) == path
+    found = next(tmp_path.glob("bainwright-*"))  # by which `bain ports` finds it
+    assert [os.readlink(each) for each in found.iterdir()] == [str(link)]
     assert server.stderr is not None
     assert b"VIRTUAL" in server.stderr.readline()
     pids = [server.pid, *[pid for child in children(server.pid) for pid in family(child)]]
@@ -127,6 +130,7 @@ def test_serving_prints_the_path_first_links_it_and_ends_on_a_signal(tmp_path: P
     server.communicate(timeout=PATIENCE_S)
     assert server.returncode == 0
     assert not link.is_symlink()
+    assert not any(found.iterdir())
     until(lambda: not any(alive(pid) for pid in pids))
 
 

@@ -14,6 +14,7 @@ from typing import Any
 
 from bainwright.errors import LinkError, UseError
 from bainwright.keys import Keys
+from bainwright.served import announced
 from bainwright.virtual import front
 from bainwright.virtual.board import VirtualBoard
 
@@ -72,6 +73,7 @@ def serve(
         _stop_signals(),
         VirtualBoard(rig, plant_spec, scenario, seed, speed, flash_files, image, truth) as board,
         _link(link_path, board.path),
+        announced(str(link_path.absolute()) if link_path else board.path),
     ):
         board.arm()
         board.run_clock()
