@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import random
+from dataclasses import replace
+from itertools import takewhile
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -11,7 +15,7 @@ from bainwright.errors import BainError
 from . import campaign, heap, mutants, on_board, strikes, tables
 from .cases import Case, build, load, parse
 from .evenings import EVERYDAY
-from .fast import Player
+from .fast import Player, Row
 from .judge import limit_c, play, play_whole, twin_of
 from .phases import START_S
 from .rigs import KIN, THREE, warmer
@@ -70,6 +74,43 @@ def test_a_shorted_switch_with_a_welded_guard_heats_past_every_limit() -> None:
     assert "over_hard_limit" in result.seen
     assert trace.rows[-1].duty == 0.0
     assert not trace.rows[-1].guard
+
+
+def test_ticks_that_come_some_milliseconds_late_change_no_duty() -> None:
+    """What a host that floods the board does to it: requests that are answered when a tick is due.
+
+    Probes are read later, too, so that one is sometimes a step off; up to there duty is the same to the last bit.
+    """
+    play = replace(build(parse("3 pot/quiet/none")).play, end_s=1800.0)
+    delays = random.Random(1)
+    late_at: list[int] = []
+
+    def passes(late: bool) -> list[tuple[Any, ...]]:
+        """What was read and asked for at each tick."""
+        seen: list[tuple[Any, ...]] = []
+
+        def watch(player: Player, app: Any, row: Row) -> None:
+            seen.append((row.water_c, app.warmer.bowl_c, row.duty))
+            wait = player.desk.pass_until
+
+            def overslept(target_us: int, until_heard: bool = False) -> None:
+                wait(target_us, until_heard)
+                if player.desk.now_us // 1000 >= app._tick_ms:
+                    player.desk.charge(1000 * delays.randrange(1, 9))
+                    player.desk.pass_until = wait  # type: ignore[method-assign]
+                    late_at.append(len(seen))
+
+            if late and len(seen) > 600 and len(seen) % 7 == 0:
+                player.desk.pass_until = overslept  # type: ignore[method-assign]
+
+        Player(play, watch).run()
+        return seen
+
+    both = zip(passes(False), passes(True), strict=True)
+    same = list(takewhile(lambda two: two[0][:2] == two[1][:2], both))  # read the same
+    assert all(on_time[2] == late[2] for on_time, late in same)
+    assert len(same) > late_at[50]
+    assert len({late[2] for _, late in same[600:]}) > 30
 
 
 def test_the_firmware_is_really_played() -> None:
