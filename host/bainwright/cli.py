@@ -107,26 +107,30 @@ def ask_again(question: str, usual: str, read: Callable[[str], str]) -> str:
 @click.option("--plant", metavar="FILE.py:NAME", help="Your own simulated warmer.")
 @click.option("--speed", default="1", show_default=True, metavar="N", help="How fast its time passes.")
 @click.option("--path", metavar="LINK", help="Also reachable under this path.")
+@click.option("--image", metavar="FILE", help="Keep its flash in this file, and start from what is in it.")
+@click.option("--scenario", metavar="FILE", help="What happens to it from its start on, as TOML.")
 @click.option("--panel", is_flag=True, help="Fit panel and display, show them here; keys press the buttons.")
 @click.option("--png", metavar="FILE", help="The same, and keep a picture of it in this file.")
-def board(rig: str, plant: str | None, speed: str, path: str | None, panel: bool, png: str | None) -> int:
+def board(rig: str, plant: str | None, speed: str, path: str | None, image: str | None, scenario: str | None,
+          panel: bool, png: str | None) -> int:  # fmt: skip
     """Serve a virtual board on a pseudo-terminal until stopped.
 
-    Its path is the first line printed; pyserial and mpremote open it like any board's port. With its panel it comes
-    commissioned: settings stored, latch cleared, so that yes and yes again starts a hold with no PC.
+    Its path is the first line printed; pyserial and mpremote open it like any board's port. It comes commissioned:
+    settings stored, latch cleared; with its panel yes and yes again starts a hold with no PC.
     """
     from bainwright import units
     from bainwright.commissioned import flash_of
     from bainwright.rig import load_rig
     from bainwright.virtual.probe_ids import name_probes
+    from bainwright.virtual.scenario import load_scenario
     from bainwright.virtual.serve import serve
 
-    warmer, files = load_rig(rig), None
-    if panel or png:
-        warmer = name_probes(warmer.with_settings({"panel": True, "display": True}))
-        files = flash_of(warmer)
-    serve(warmer, plant, units.parse_speed(speed), Path(path) if path else None, flash_files=files,
-          panel=panel or png is not None, png=Path(png) if png else None)
+    shown = panel or png is not None
+    warmer = load_rig(rig)
+    warmer = name_probes(warmer.with_settings({"panel": True, "display": True}) if shown else warmer)
+    serve(warmer, plant, units.parse_speed(speed), Path(path) if path else None, flash_files=flash_of(warmer),
+          scenario=load_scenario(scenario) if scenario else None, image=Path(image) if image else None, panel=shown,
+          png=Path(png) if png else None)
     return DONE
 
 

@@ -276,6 +276,17 @@ def test_a_place_where_no_picture_can_be_kept_is_refused_before_anything_starts(
     assert "wanted a file in a folder that is there" in said.err
 
 
+def test_a_served_board_comes_commissioned_and_keeps_its_flash(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No button of one without a panel can be reached: latched, it could never be used."""
+    given: dict[str, Any] = {}
+    monkeypatch.setattr("bainwright.virtual.serve.serve", lambda rig, *_, **options: given.update(options, rig=rig))
+    assert main(["board", "--rig", "pot", "--image", "mine.flash", "--scenario", "orange_sticks"]) == 0
+    assert {"/latch.a", "/settings.a"} <= set(given["flash_files"])
+    assert given["rig"].settings["probe.water.rom"]
+    assert given["scenario"].duration_s
+    assert (given["image"], given["panel"]) == (Path("mine.flash"), False)
+
+
 def test_serving_with_a_panel_draws_it_and_keeps_the_picture(tmp_path: Path) -> None:
     """As a person has it: the path first, the panel on stderr, the picture when it ends."""
     picture = tmp_path / "p.png"

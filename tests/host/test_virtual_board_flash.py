@@ -115,6 +115,15 @@ def test_erases_are_counted() -> None:
         assert board.report()["flash_erases"] >= before + 5
 
 
+def test_a_place_where_no_image_can_be_kept_is_refused_before_anything_starts(tmp_path: Path) -> None:
+    from bainwright.errors import UseError
+
+    for image in (tmp_path, tmp_path / "none" / "board.flash"):
+        place: Any = image
+        with pytest.raises(UseError, match="no flash image can be kept at"), running("line()", image=place):
+            pass
+
+
 def test_a_mistaken_image_is_refused_in_words(tmp_path: Path) -> None:
     from bainwright.errors import UseError
 

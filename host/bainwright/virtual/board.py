@@ -14,12 +14,20 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from bainwright.errors import BainError, LinkError
+from bainwright.errors import BainError, LinkError, UseError
 from bainwright.virtual.child import find_interpreter
 from bainwright.virtual.image import firmware_files
 from bainwright.virtual.supervisor import Config
 
 ANSWER_S = 60.0  # real time after which a supervisor that says nothing is taken for dead; a plant may compute for long
+
+
+def _check_place(image: Path) -> None:
+    """An evening must not end with a flash that cannot be kept."""
+    parent = image.absolute().parent
+    if image.is_dir() or not os.access(parent, os.W_OK):
+        raise UseError(f"no flash image can be kept at {image}", wanted="a file in a folder that may be written",
+                       hint="name another file")  # fmt: skip
 
 
 class VirtualBoard:
@@ -70,6 +78,8 @@ class VirtualBoard:
         make_world: Callable[..., Any] | None = None,
     ) -> None:
         find_interpreter()
+        if image is not None:
+            _check_place(image)
         files: dict[str, bytes | None] = {**firmware_files(), **(flash_files or {})}
         kept = {path: content for path, content in files.items() if content is not None}
         config = Config(rig, plant_spec, scenario, seed, speed, kept, image, truth, make_world)

@@ -117,5 +117,9 @@ class Page:
 def flash_file(path: Path, content: bytes) -> None:
     """Write an image beside the old one, then put it in its place."""
     beside = path.with_name(f"{path.name}.{os.getpid()}")
-    beside.write_bytes(content)
-    os.replace(beside, path)
+    try:
+        beside.write_bytes(content)
+        os.replace(beside, path)
+    except OSError:
+        beside.unlink(missing_ok=True)
+        raise

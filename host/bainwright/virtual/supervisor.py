@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, ClassVar
 
 from bainwright.errors import BainError, UseError
+from bainwright.oswords import reason
 from bainwright.virtual import image
 from bainwright.virtual.bench import Bench
 from bainwright.virtual.console import Console
@@ -99,7 +100,10 @@ class Supervisor:
         if self.truth:
             self.truth.close()
         if self.config.image is not None:
-            flash_file(self.config.image, self.page.flash)
+            try:
+                flash_file(self.config.image, self.page.flash)
+            except OSError as failed:
+                print(f"bain: the flash is not kept in {self.config.image}: {reason(failed)}", file=sys.stderr)
         self.console.close()
 
     # -- the loop -----------------------------------------------------------------------------------------------------
