@@ -169,7 +169,8 @@ def _replay(
     if course.log.refusal:
         raise _unwritten(folder, course.log.refusal)
     if hold.gaps:
-        told.notes.append(f"{len(hold.gaps)} gaps in the board's record of it")
+        gaps = "there is a gap" if len(hold.gaps) == 1 else f"there are {len(hold.gaps)} gaps"
+        told.notes.append(f"{gaps} in the board's record of it")
     return told
 
 
