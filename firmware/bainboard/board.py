@@ -113,7 +113,7 @@ class Board:
     def misfit(self, values):
         """Why settings do not fit this board, or None."""
         if values["board"] not in (pins.ANY, self.kind):
-            return "board: these settings are for a {}, this board is a {}".format(values["board"], self.kind)
+            return "board: these settings are for {}, this board is {}".format(values["board"], self.kind)
         return self._map(values)[1]
 
     def _map(self, values):
