@@ -163,7 +163,7 @@ def _replay(
     course = Watch(scene, LiveLog(scratch, facts), _Nobody(), stay=True)
     for message in _told(rows, events, row_s):
         _take(course, message)
-    course.ended = course.ended or _unsaid_end(origin, hold, course)
+    course.ended = course.ended or (watch.RESTARTED if course.restarted else _unsaid_end(origin, hold, course))
     runner = Runner(choice, cast(Session, _Kept(origin.simulated)), _Nobody())
     told = report(runner, Ended(course, 0.0, {}), None, folder)
     if course.log.refusal:

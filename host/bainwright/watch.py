@@ -18,6 +18,7 @@ from bainwright.view import View
 AFTER_TRIP_MS = 300_000  # chosen: five minutes show whether the heat really went off
 
 FINISHED = "finished"  # as the board says it: by the last answer of an evening, before its time
+OFFERED_IN = 5  # status lines: a board that started anew has read its probes by then, and says how long it was away
 DONE, STOPPED, TRIPPED, RESTARTED, LEFT, LOST = "done", "stopped", "tripped", "restarted", "left running", "lost"
 
 
@@ -77,7 +78,9 @@ class Watch:
         self.trips: list[dict[str, Any]] = []
         self.end_ms = 0
         self._stay = stay
+        self.restarted = False
         self._latched_ms: int | None = None
+        self._since_boot = 0  # status lines
         self._stage = ""
 
     def take(self, message: Message) -> None:
@@ -91,6 +94,11 @@ class Watch:
 
     def _status(self, status: Status) -> None:
         self.losses.status(status.status)
+        if self.restarted:
+            self._since_boot += 1
+            if self._since_boot >= OFFERED_IN:
+                self.ended = RESTARTED
+            return
         if status.t == 0 and status.state in ("idle", "trip"):  # no hold is known to this board any more
             self.ended = TRIPPED if status.state == "trip" or self.trips else STOPPED
             return
@@ -153,6 +161,9 @@ class Watch:
             self.ended = known.get(str(fields.get("why")), TRIPPED if self.trips else STOPPED)
         elif name == "boot":
             self.losses.restarted()
+            self.restarted = True
+            self.ended = None if self._stay else RESTARTED
+        elif name in ("power_back", "went_on") and self.restarted:
             self.ended = RESTARTED
 
     def _trip(self, t_ms: int, fields: dict[str, Any]) -> None:

@@ -95,12 +95,19 @@ def _kelvin(milli: Any) -> str:
     return f"{abs(milli) / 1000:.1f}" if isinstance(milli, int) else "?"
 
 
+NOT_TOLD_S = 60  # chosen: what the water cools in less is a step or two of its probe
+MINUTES_FROM_S = 90  # chosen: a shorter outage is told in seconds
+
+
 def _off(fields: Fields) -> str:
-    minutes = round(int(fields.get("off_s") or 0) / 60)
+    off_s = int(fields.get("off_s") or 0)
+    long = f"{off_s} s" if off_s < MINUTES_FROM_S else f"{round(off_s / 60)} min"
     about = "" if fields.get("known") else "about "
+    if about and off_s < NOT_TOLD_S:
+        long = "a minute"
     bowl = fields.get("bowl")
     reads = f", the bowl is at {_kelvin(bowl)} °C" if bowl is not None else ""
-    return f"the heat was off for {about}{minutes} min{reads}: yes goes on, no ends it"
+    return f"the heat was off for {about}{long}{reads}: yes goes on, no ends it"
 
 
 _TOLD: dict[str, Callable[[Fields], str]] = {

@@ -314,8 +314,20 @@ def test_a_no_start_after_the_self_test_is_not_as_it_should_be(here):
 
 def test_a_board_that_restarts_ends_the_hold(here):
     """Its heat is off and someone has to look."""
-    _, _, told = held([*quiet(10), event_line("boot", 1, 0, cause="watchdog"), status_line(1, 0, state="idle")])
-    assert (told.exit_code, told.result["ended"]) == (1, "restarted")
+    rest = [status_line(number, 0, state="idle") for number in range(1, 9)]
+    _, _, told = held([*quiet(10), event_line("boot", 1, 0, cause="watchdog"), *rest])
+    assert (told.exit_code, told.result["ended"], told.result["duration_s"]) == (1, "restarted", 10)
+
+
+def test_a_board_that_restarts_is_heard_until_it_says_how_long_it_was_away(here):
+    """The gap is told and logged: what the board knows of it comes with its first reading."""
+    back = event_line("power_back", 2, 0, why="power", off_s=45, known=True, stage="work", water=32000, bowl=31200)
+    start = event_line("boot", 1, 0, cause="PWRON_RESET", why="power")
+    _, ended, _ = held([*quiet(10), start, status_line(1, 0, state="idle"), back, status_line(2, 0, state="idle")])
+    assert "the heat was off for 45 s, the bowl is at 31.2 °C: yes goes on, no ends it" in [
+        text for _, text in ended.watch.scene.events]  # fmt: skip
+    assert [(event["event"], event["t_s"]) for event in read_log(ended.watch.log.folder).events] == [
+        ("boot", 10.0), ("power_back", 10.0)]  # fmt: skip
 
 
 def test_a_pulled_cable_shows_a_gap_and_the_hold_goes_on_when_it_is_back(here, monkeypatch):
