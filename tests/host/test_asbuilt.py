@@ -309,6 +309,17 @@ def test_where_nobody_can_be_asked_what_was_measured_must_be_given(capsys):
     assert (code, "never written over" in err) == (2, True)
 
 
+@pytest.mark.parametrize(("name", "text", "value"), [
+    ("water_l", "2 l", 2.0), ("water_l", "1,5L", 1.5), ("heater_w", "60w", 60.0), ("hard_limit_c", "60C", 60.0),
+    ("hard_limit_c", "58 °C", 58.0), ("bowl_kg", "0.6 KG", 0.6),
+])  # fmt: skip
+def test_a_unit_may_be_written_as_people_write_it(name, text, value):
+    assert new.value_of(name, text) == value
+    for wrong in ("140F", "2 gal", "l", ""):
+        with pytest.raises(UseError, match="wanted a number"):
+            new.value_of(name, wrong)
+
+
 @pytest.mark.parametrize(("arguments", "words"), [
     (["--heater-w", "3000"], "wanted 5 to 2000"), (["--board", "pcio"], "wanted one of any, pico"),
     (["--guard", "maybe"], "wanted yes or no"), (["--pin", "yes"], "wanted NAME=GPIO"),

@@ -79,7 +79,8 @@ class Talk:
         for name, value in known.items():
             if name not in self.given and _fault(name, value) is None:
                 self.given[name] = self.answers[name] = value
-        self.tell(f"going on with {len(self.answers)} answers of the talk that broke off ({self.kept})")
+        answers = "1 answer" if len(self.answers) == 1 else f"{len(self.answers)} answers"
+        self.tell(f"going on with {answers} of the talk that broke off ({self.kept})")
 
     def keep(self, name: str, value: Any) -> None:
         """An answer: it is safe from now on."""
@@ -128,7 +129,7 @@ def value_of(name: str, text: str) -> Any:
         value = True if text.lower() in YES else False if text.lower() in NO else text
     elif row[board.KIND] in (board.FLOAT, board.INT):
         try:
-            value = float(text.removesuffix(str(row[board.UNIT])).replace(",", "."))
+            value = float(_without_unit(text, str(row[board.UNIT])).replace(",", "."))
         except ValueError:
             value = text
     elif row[board.KIND] == board.CHOICE:
@@ -137,6 +138,14 @@ def value_of(name: str, text: str) -> Any:
     if why:
         raise UseError(why.replace("wanted true or false", "wanted yes or no"))
     return value
+
+
+def _without_unit(text: str, unit: str) -> str:
+    """The number before its unit, however a person writes that: 2 l, 60C."""
+    for written in (unit, unit.removeprefix("°")):
+        if written and text.lower().endswith(written.lower()):
+            return text[: -len(written)]
+    return text
 
 
 def make(talk: Talk, bus: Bus | None, warmed: Warmed | None, out: Path) -> Rig:
