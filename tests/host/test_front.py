@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import subprocess
@@ -259,6 +260,23 @@ def test_the_picture_shows_dots_and_lamps_and_is_written_whole(tmp_path: Path) -
     assert [entry.name for entry in tmp_path.iterdir()] == ["panel.png"]
     with pytest.raises(FileError, match="cannot be written"):
         front.save(front_of(""), tmp_path / "none" / "panel.png", "pot")
+
+
+def test_two_buttons_are_pressed_at_one_moment_however_fast_time_passes() -> None:
+    """Held three seconds each, and at 100 times the speed 30 ms apart: they were never down together."""
+    done: list[Any] = []
+
+    class Fast:
+        press = staticmethod(lambda button, for_ms: done.append((button, for_ms)))
+
+        @contextlib.contextmanager
+        def clock_held(self) -> Iterator[None]:
+            done.append("held")
+            yield
+            done.append("goes on")
+
+    assert front.press(Fast(), "l")
+    assert done == ["held", ("yes", front.HELD_MS), ("no", front.HELD_MS), "goes on"]
 
 
 def test_a_key_that_is_none_presses_nothing() -> None:

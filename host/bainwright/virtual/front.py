@@ -154,8 +154,9 @@ def press(board: Any, key: str) -> bool:
     if key not in KEYS:
         return False
     buttons, for_ms, _ = KEYS[key]
-    for button in buttons:
-        board.press(button, for_ms)
+    with board.clock_held():  # two at once are two at once however fast its time passes
+        for button in buttons:
+            board.press(button, for_ms)
     return True
 
 
