@@ -328,10 +328,10 @@ def settings_damaged(hello: dict[str, Any]) -> bool:
 
 
 def _not_taken(what: str, refused: RefusedError) -> RefusedError:
-    """A document that the board's flash did not take, in words; any other no as it is."""
+    """Why a board did not take a document: its flash in words, anything else as the board says it."""
     number = NOT_TAKEN.search(str(refused.hint))
     if number is None:
-        return refused
+        return RefusedError(f"the warmer did not take the {what}", hint=refused.hint)
     got, helps = FLASH_IS.get(int(number[1]), (f"error {number[1]}", "try again; if it stays so, the flash is worn"))
     return RefusedError(f"the warmer's flash did not take the {what}", got=got,
                         hint=f"what was stored before still holds; {helps}")  # fmt: skip
