@@ -20,8 +20,10 @@ from bainwright.drill.mark import doubts, mark_of, refuse_night
 from bainwright.errors import FileError, LinkError, RefusedError
 from bainwright.gains import NAMES
 from bainwright.keys import Interrupts, Keys
+from bainwright.link import Status
 from bainwright.livelog import LiveLog, make_folder
 from bainwright.rig import Rig
+from bainwright.same_pot import SamePot
 from bainwright.scene import Scene
 from bainwright.session import Session
 from bainwright.summary import Window
@@ -76,6 +78,7 @@ class Runner:
         self.settings: dict[str, Any] = settings.defaults(settings.SETTINGS)
         self._stored_mark = self.settings["drill"]
         self._silent_since_s = time.monotonic()
+        self._pot: SamePot | None = None  # judged where gains were brought along
         self._next: list[str] = []  # chocolates that are being offered for the next bowl
 
     # -- before the start --------------------------------------------------------------------------------------------
@@ -143,8 +146,13 @@ class Runner:
                 self.session.link.upload(what, payload)
         if self.choice.gains or not self.session.virtual:
             # A live board keeps the gains of the hold before until its power goes: say all of them, every time.
-            gains = {name: self.settings[name] for name in NAMES} | self.choice.gains
-            self.session.link.upload("gains", wire.text(list(gains.items())).encode())
+            self._send_gains({name: self.settings[name] for name in NAMES} | self.choice.gains)
+        if self.choice.gains:
+            room_c = self.choice.room_c if self.choice.room_c is not None else self.settings["room_c"]
+            self._pot = SamePot({**self.settings, **self.choice.gains}, room_c)
+
+    def _send_gains(self, gains: dict[str, Any]) -> None:
+        self.session.link.upload("gains", wire.text(list(gains.items())).encode())
 
     def _mark_drilled(self) -> None:
         """Whether it may be left overnight goes to the board with its settings: its buttons start nights, too."""
@@ -241,9 +249,14 @@ class Runner:
     def _turn(self, course: Watch, keys: Keys, interrupts: Interrupts) -> None:
         """One round: what came, into the log and before the person; then what the person wants."""
         try:
+            share = None
             for message in self.session.link.poll():
                 course.take(message)
                 self._silent_since_s = time.monotonic()
+                if isinstance(message, Status):
+                    share = self._judged(message) or share
+            if share is not None:
+                self._another_pot(course, share)
             self._key(course, keys.pressed(), interrupts)
             self._interrupted(course, keys, interrupts)
         except LinkError:  # gone, or deaf to a request: the same to the person
@@ -251,6 +264,23 @@ class Runner:
         course.log.flush()
         self._troubles(course)
         self.view.refresh(course.scene)
+
+    def _judged(self, status: Status) -> float | None:
+        """How many times the heat it should the water took, where its pot is not the one that gains were learnt on."""
+        if self._pot is None:
+            return None
+        water_c, bowl_c = (None if each is None else each / 1000 for each in (status.water, status.bowl))
+        return self._pot.step(status.t / 1000, status.duty / 10000, water_c, None if status.est else bowl_c)
+
+    def _another_pot(self, course: Watch, share: float) -> None:
+        """Nobody's gains: back to those that the board works out by itself, without a bump."""
+        course.note(course.end_ms, "another_pot", {"share": round(share, 1)})
+        safe = settings.defaults(settings.SETTINGS)
+        try:
+            with self.session.held():
+                self._send_gains({name: safe[name] for name in NAMES})
+        except RefusedError as refused:
+            self._show(course, f"the warmer keeps the gains it has: {refused}")
 
     def _troubles(self, course: Watch) -> None:
         silent_s = time.monotonic() - self._silent_since_s

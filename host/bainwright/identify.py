@@ -23,6 +23,7 @@ from bainwright import compiled
 from bainwright.errors import FileError
 from bainwright.model import IDENTIFIED, NAMES, PARAMETERS, SPREAD, Findings, Model, guess
 from bainwright.record import Piece, Record
+from bainwright.same_pot import WRONG_STORE
 
 Floats = NDArray[np.float64]
 
@@ -39,7 +40,6 @@ BIAS_SPREAD_K = 0.1  # what a calibration leaves between the probes; chosen, a s
 RAMP_SHARE = 0.5  # the ramp's reach over a piece as a share of the constant's; chosen
 SWAPPED = 0.5  # the fit with the probes exchanged must be this much better to say so; chosen
 SUSPECT_K = 0.08  # a fit that misses by less accuses no probe: on a slow rise either order fits within a step; chosen
-WRONG_STORE = 1.5  # water that stores this much more or less than its litres is another pot, or other watts; chosen
 _SPREAD = np.array([SPREAD[name] for name in NAMES])
 
 

@@ -31,7 +31,7 @@ from bainwright.view import View
 from bainwright.watch import Watch
 
 SAME_EVENT_MS = 2000  # the PC stamps an event with the last second it knew
-PC_NOTES = ("lost", "found", "gap")  # events of a folder that no board said
+PC_NOTES = ("lost", "found", "gap", "another_pot")  # events of a folder that no board said
 WHOLE = (watch.DONE, watch.STOPPED, watch.TRIPPED, watch.RESTARTED)
 
 

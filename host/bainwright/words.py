@@ -139,6 +139,10 @@ _TOLD: dict[str, Callable[[Fields], str]] = {
     "refused": lambda fields: f"{fields.get('act')}: not now, {fields.get('why')}",
     "lost": lambda fields: "no word from the board",
     "found": lambda fields: "the board is back",
+    "another_pot": lambda fields: (
+        f"another pot? Its water takes {fields.get('share')} times the heat that these gains were learnt with: from "
+        "here on it is held with the safe ones; bain tune learns this pot"
+    ),
     "gap": lambda fields: f"{fields.get('records', 0)} records of the board's own log are missing here",
 }
 

@@ -330,6 +330,19 @@ def test_a_board_that_restarts_is_heard_until_it_says_how_long_it_was_away(here)
         ("boot", 10.0), ("power_back", 10.0)]  # fmt: skip
 
 
+def test_gains_of_another_pot_are_let_go_in_its_first_warm_up(here):
+    """150 W that lift the water by 10 mK a second are 15 kJ/K, where 5 were learnt. The board's own gains are sent."""
+    (here / "g.toml").write_text("water_j_per_k = 5000.0\nbowl_w_per_k = 0.1\nloss_w_per_k = 0.1\n")
+    rising = [status_line(n, 1000 * n, water=20000 + 10 * n, bowl=20000, duty=10000) for n in range(1, 600)]
+    board = FakeBoard(lambda: iter([*rising, done()]))
+    _, ended, _ = held([], for_="10m", board=board, gains="g.toml", rig="pot")
+    sent = json.loads(board.stored["gains"])
+    assert {name: sent[name] for name in ("gains.water_j_per_k", "gains.bowl_w_per_k")} == {
+        "gains.water_j_per_k": 0.0, "gains.bowl_w_per_k": 0.0}
+    told = [event for event in read_log(ended.watch.log.folder).events if event["event"] == "another_pot"]
+    assert [event["share"] for event in told] == [pytest.approx(150.0 / 0.01 / 5000.0, abs=0.3)]
+
+
 def test_a_pulled_cable_shows_a_gap_and_the_hold_goes_on_when_it_is_back(here, monkeypatch):
     """The rows in between are missing, counted and marked; the score goes on."""
     monkeypatch.setattr(hold_module.time, "sleep", lambda seconds: None)
