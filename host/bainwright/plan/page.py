@@ -21,7 +21,7 @@ PAPER, INK, FAINT = "#fffdf8", "#3a322c", "#9a8f85"
 CHOCOLATE, WATER, CEILING, BAND, STRIPE = "#5d3217", "#4b93b8", "#a2457a", "#f3e2bd", "#f3ede2"
 SIZE_IN, SMALL_IN, DPI = (11.69, 8.27), (8.6, 4.6), 150  # A4 landscape; across an upright page
 LAST_SHARE = 0.28  # of the width for the last step: hours of a straight line need no room, the half hour before does
-STEP_WIDTH = 66
+STEP_WIDTH = 70
 TIME_IN = 0.42  # a time of day under the picture is as wide as this
 
 _STYLE = """
@@ -221,10 +221,9 @@ def _notes(axes: Any, plan: Plan, shown: Shown, across: Callable[[Any], Any]) ->
         )
     if seed and "seed" in steps:
         first = f"{shown.mass(seed.first_kg)} first" if seed.first_kg else "by handfuls"
-        words = (
-            f"seed: {first},\nabout {shown.mass(seed.likely_kg)} in all,\n"
-            f"{shown.mass(seed.high_kg)} ready"
-        )
+        words = f"seed: {first},\nabout {shown.little(seed.likely_kg)} in all,\n{shown.mass(seed.high_kg)} ready"
+        if seed.high_kg < shown.least_kg:
+            words = "seed: a handful"
         if swap and swap.out_l and plan.melts_here:
             words += f"\nmeanwhile {swap.out_l:.1f} L of\nwater out, as much\nat {shown.temp(swap.cold_c)} in"
         step = steps["seed"]
@@ -288,9 +287,9 @@ def _step_list(figure: Any, plan: Plan, shown: Shown) -> None:
     rows = (len(blocks) + 1) // 2
     for at, (sign, line) in enumerate(blocks):
         column, row = divmod(at, rows)
-        x, y = 0.06 + 0.47 * column, 0.345 - 0.1 * row
+        x, y = 0.06 + 0.47 * column, 0.352 - 0.096 * row  # four lines each, and the last clear of what to look out for
         figure.text(x, y, sign, fontsize=13, fontweight="bold", color=CHOCOLATE, va="top")
-        figure.text(x + 0.025, y, filled(line, STEP_WIDTH), fontsize=9.3, va="top", linespacing=1.35)
+        figure.text(x + 0.025, y, filled(line, STEP_WIDTH), fontsize=8.9, va="top", linespacing=1.35)
     warned = cautions(plan, shown)
     if warned:
         more = f" ({len(warned) - 1} more in the plan)" if len(warned) > 1 else ""

@@ -101,7 +101,8 @@ def have_ready(plan: Plan, shown: Shown) -> str:
     if plan.swap and plan.swap.out_l and plan.melts_here:
         things.append(f"{plan.swap.out_l:.1f} L of water at {shown.temp(plan.swap.cold_c)}, and a ladle")
     if plan.refills and plan.refills.count:
-        things.append(f"{plan.refills.count} x {shown.mass(plan.refills.each_kg)} for refills")
+        each = shown.mass(plan.refills.each_kg)
+        things.append(f"a refill of {each}" if plan.refills.count == 1 else f"{plan.refills.count} refills of {each}")
     if plan.seed:
         things += ["a thermometer", "a cold blade", "a dry towel"]
     return _capital("; ".join(things))
