@@ -91,9 +91,12 @@ def score_part(log: HoldLog, trace: Trace, window: Window) -> Score | None:
     Score or None
         None where a whole evening never came to work.
     """
-    if not np.isin(log["stage"], EARLIER).any():
+    # By its own window alone: what is left of a temper, at rest or kept melted overnight, is no temper gone wrong.
+    own, other = ("work", "melted") if window.tempered else ("melted", "work")
+    after = (other, "rest") if (log["stage"] == own).any() else ()
+    if not np.isin(log["stage"], (*EARLIER, *after)).any():
         return score(trace, window)
-    judged = np.isin(log["stage"], ("work", "melted")) & (log["t_s"] < changed_s(log))
+    judged = (log["stage"] == own) & (log["t_s"] < changed_s(log))
     rows = np.clip(np.searchsorted(log["t_s"], trace.t_s, side="right") - 1, 0, len(log) - 1)
     part = judged[rows]
     if not part.any():

@@ -15,10 +15,10 @@ from bainwright.choices import Asked, ask_of_stock, choose
 from bainwright.commissioned import document
 from bainwright.errors import FileError, RefusedError, UseError
 from bainwright.hold import Runner
-from bainwright.logs import read_log
-from bainwright.report import report
+from bainwright.logs import HoldLog, read_log
+from bainwright.report import report, score_part
 from bainwright.rig import load_rig
-from bainwright.summary import READINGS, TRUE
+from bainwright.summary import READINGS, TRUE, Trace, Window
 from bainwright.tonight import Tonight
 
 
@@ -623,3 +623,16 @@ def test_the_kind_of_stock_is_checked_and_belongs_to_stock_alone():
         choose(Asked("melted", of="carob"))
     with pytest.raises(UseError, match="--of is for melted stock"):
         choose(Asked("dark", of="milk"))
+
+
+def test_a_night_or_a_rest_after_the_dipping_is_no_temper_gone_wrong():
+    """Ten minutes in the window, then ten at 40 °C or on its way down: the work is judged, by its own window."""
+    t_s = np.arange(1.0, 1201.0)
+    for after, bowl_c in (("melted", 40.0), ("rest", 28.0)):
+        bowl = np.where(t_s <= 600.0, 31.5, bowl_c)
+        stage = np.array(["work"] * 600 + [after] * 600)
+        log = HoldLog({"t_s": t_s, "stage": stage, "bowl_c": bowl, "water_c": bowl + 1.0}, facts={}, events=[])
+        trace = Trace(t_s, bowl + 1.0, bowl, np.full(1200, 31.5), 1200.0, READINGS, 1.0)
+        found = score_part(log, trace, Window(31.0, 31.5, 32.0, 34.5))
+        assert found.in_window_fraction == 1.0
+        assert not found.left_for_good
