@@ -269,11 +269,11 @@ class Link:
 
     def upload(self, what: str, payload: bytes) -> None:
         """Send a document whole; the board checks its hash and every figure in it before it takes any."""
-        self.request("begin", what=what, size=len(payload), sha256=hashlib.sha256(payload).hexdigest())
-        for at in range(0, len(payload), CHUNK_BYTES):
-            piece = binascii.b2a_base64(payload[at : at + CHUNK_BYTES], newline=False).decode()
-            self.request("chunk", at=at, data=piece)
         try:
+            self.request("begin", what=what, size=len(payload), sha256=hashlib.sha256(payload).hexdigest())
+            for at in range(0, len(payload), CHUNK_BYTES):
+                piece = binascii.b2a_base64(payload[at : at + CHUNK_BYTES], newline=False).decode()
+                self.request("chunk", at=at, data=piece)
             self.request("commit")
         except RefusedError as refused:
             raise _not_taken(what, refused) from None
@@ -331,7 +331,7 @@ def _not_taken(what: str, refused: RefusedError) -> RefusedError:
     """Why a board did not take a document: its flash in words, anything else as the board says it."""
     number = NOT_TAKEN.search(str(refused.hint))
     if number is None:
-        return RefusedError(f"the warmer did not take the {what}", hint=refused.hint)
+        return RefusedError(f"the warmer did not take the {what}", hint=str(refused.hint).removeprefix("begin: "))
     got, helps = FLASH_IS.get(int(number[1]), (f"error {number[1]}", "try again; if it stays so, the flash is worn"))
     return RefusedError(f"the warmer's flash did not take the {what}", got=got,
                         hint=f"what was stored before still holds; {helps}")  # fmt: skip
