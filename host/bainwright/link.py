@@ -370,6 +370,10 @@ class Losses:
             self.lost += gap
         self._last[kind], self._known[kind] = number, True
 
+    def anew(self, number: int) -> bool:
+        """Does a status line of this number show that the board began to count anew?"""
+        return self._known["status"] and number < self._last["status"]
+
     def restarted(self) -> None:
         """The board begins to count anew."""
         self._known = {"status": False, "event": False}

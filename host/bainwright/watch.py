@@ -18,6 +18,7 @@ from bainwright.view import View
 AFTER_TRIP_MS = 300_000  # chosen: five minutes show whether the heat really went off
 
 FINISHED = "finished"  # as the board says it: by the last answer of an evening, before its time
+GO_ON = "go_on"  # what a board asks that started anew in the middle of a hold
 OFFERED_IN = 5  # status lines: a board that started anew has read its probes by then, and says how long it was away
 DONE, STOPPED, TRIPPED, RESTARTED, LEFT, LOST = "done", "stopped", "tripped", "restarted", "left running", "lost"
 
@@ -93,6 +94,8 @@ class Watch:
             self._event(dict(message))
 
     def _status(self, status: Status) -> None:
+        if not self.restarted and (self.losses.anew(status.status) or status.ask == GO_ON):
+            self._event({"event": "boot"})  # it said so while nobody listened
         self.losses.status(status.status)
         if self.restarted:
             self._since_boot += 1

@@ -343,6 +343,20 @@ def test_gains_of_another_pot_are_let_go_in_its_first_warm_up(here):
     assert [event["share"] for event in told] == [pytest.approx(150.0 / 0.01 / 5000.0, abs=0.3)]
 
 
+@pytest.mark.parametrize("ask", ["", "go_on"])
+def test_a_board_that_restarted_while_nobody_listened_was_not_stopped(here, monkeypatch, ask):
+    """Its first words went into a port that was closed: it counts its lines anew, or asks whether to go on."""
+    monkeypatch.setattr(hold_module.time, "sleep", lambda seconds: None)
+    first = 1000 if ask else 3
+    again = FakeBoard()
+    again.say(*(status_line(first + number, 0, state="idle", ask=ask) for number in range(8)))
+    runner = runner_of([*quiet(10), gone()])
+    runner.session.returns = [again]
+    told = report(runner, runner.run(), None)
+    assert (told.exit_code, told.result["ended"]) == (1, "restarted")
+    assert "The board started anew in the middle of it" in told.said
+
+
 def test_a_pulled_cable_shows_a_gap_and_the_hold_goes_on_when_it_is_back(here, monkeypatch):
     """The rows in between are missing, counted and marked; the score goes on."""
     monkeypatch.setattr(hold_module.time, "sleep", lambda seconds: None)
