@@ -169,9 +169,18 @@ def _permission(path: str) -> str:
         group = Path(path).group()
     except (OSError, KeyError):
         group = "dialout"  # the usual owner; uucp on some
-    if group in ("root", "wheel"):  # nobody should join these for a serial port
+    # Nobody should join these for a serial port, and it helps nobody to join a group that may not open it either.
+    if group in ("root", "wheel") or _shut_to_group(path):
         return f"type: sudo chmod a+rw {path}   which lasts until it is unplugged"
     return f"type once: sudo usermod -a -G {group} $USER   then log out and in again"
+
+
+def _shut_to_group(path: str) -> bool:
+    """May not even those read and write it whose group it belongs to?"""
+    try:
+        return os.stat(path).st_mode & 0o060 != 0o060
+    except OSError:
+        return False
 
 
 def _others() -> str:

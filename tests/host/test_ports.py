@@ -96,6 +96,7 @@ def test_an_impossible_address_is_refused_in_words(scheme):
 
 def test_no_permission_comes_with_the_line_to_type_on_linux(tmp_path, monkeypatch):
     """It names the group that really owns the port."""
+    tmp_path.chmod(0o770)
     monkeypatch.setattr(sys, "platform", "linux")
     monkeypatch.setattr(ports.Path, "group", lambda path: "uucp")
     told = str(ports.explain(str(tmp_path), OSError(errno.EACCES, "Permission denied")))
@@ -109,6 +110,19 @@ def test_a_port_only_the_administrator_may_open_is_not_answered_by_joining_that_
     told = str(ports.explain(str(tmp_path), OSError(errno.EACCES, "Permission denied")))
     assert f"sudo chmod a+rw {tmp_path}" in told
     assert "usermod" not in told
+
+
+def test_a_port_that_its_own_group_may_not_open_either_is_not_answered_by_joining_that_group(tmp_path, monkeypatch):
+    """Its mode says whom joining would help."""
+    port = tmp_path / "ttyACM0"
+    port.touch()
+    port.chmod(0o600)
+    monkeypatch.setattr(sys, "platform", "linux")
+    monkeypatch.setattr(ports.Path, "group", lambda path: "dialout")
+    denied = OSError(errno.EACCES, "Permission denied")
+    assert f"sudo chmod a+rw {port}" in str(ports.explain(str(port), denied))
+    port.chmod(0o660)
+    assert "sudo usermod -a -G dialout $USER" in str(ports.explain(str(port), denied))
 
 
 def test_on_windows_denied_means_in_use(monkeypatch):
