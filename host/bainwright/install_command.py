@@ -104,8 +104,11 @@ def _told_check(done: Installed, seen: Seen, plan: Plan) -> list[str]:
         lines.append("Damaged: " + "; ".join(wrong))
     if plan.nothing:
         lines.append("Every file is as it should be.")
-    else:
+    elif plan.pieces:
         lines.append(f"It differs{_files(plan)}. bain install puts that right.")
+    else:
+        lines.append("Every file is as it should be, but this version has not started well yet, or is not the one that "
+                     "starts. bain install puts that right.")  # fmt: skip
     return lines
 
 

@@ -19,8 +19,10 @@ from bainwright import cli, install, ports, remote
 from bainwright.commissioned import flash_of
 from bainwright.errors import LinkError, RefusedError, UseError
 from bainwright.firmware import BACK, GOOD, MAIN, NEW, NONE, RECORD, TRIED, Record, firmware, read_record, sources
+from bainwright.install import InstallAsked, Installed
 from bainwright.install_command import as_dict, told
 from bainwright.link import Link, Status
+from bainwright.placing import Plan, Seen
 from bainwright.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.image import MPY
@@ -138,6 +140,13 @@ def test_a_damaged_file_is_found_and_put_right_and_nothing_else_is_sent() -> Non
         assert [piece.path for piece in done.plan.sent] == [path]
         assert Chip(board.flash()).read(path) == now.files["bainboard/faults.mpy"]
         assert send(board, check=True).plan.nothing
+
+
+def test_a_whole_version_that_has_not_proved_itself_is_not_said_to_differ() -> None:
+    seen = Seen({"python": [1, 29, 0], "machine": "a board", "free": 4096})
+    plan = Plan([], [], Record("11112222", NONE, NEW), [], [])
+    lines = told(Installed("COM3", InstallAsked(check=True), this_version(), seen=seen, plan=plan))
+    assert lines[-1].startswith("Every file is as it should be, but this version has not started well yet")
 
 
 def test_a_new_version_nobody_greets_has_proved_itself_after_a_healthy_minute() -> None:

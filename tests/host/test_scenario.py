@@ -112,6 +112,11 @@ def test_single_brackets_are_explained():
         parse_scenario({"event": REFILL})
 
 
+def test_a_happening_written_as_a_table_of_its_own_is_told_how_it_is_written():
+    with pytest.raises(FileError, match=r'power_cut: got a table of that name.*kind = "power_cut"'):
+        parse_scenario({"power_cut": [{"at_s": 5}]}, "mine")
+
+
 def test_heads_and_starts_are_checked_too():
     """Unknown keys above the events are refused with the nearest."""
     assert "did you mean duration_s?" in refused(duration=60)

@@ -11,9 +11,10 @@ from pathlib import Path
 import pytest
 from board_tools import PATIENCE_S, running, until
 
-from bainwright.errors import LinkError, PlantError
+from bainwright.errors import LinkError, PlantError, UseError
 from bainwright.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
+from bainwright.virtual.serve import serve
 
 USER = """
 import sys, time
@@ -107,6 +108,11 @@ def test_a_plant_that_prints_does_not_spoil_our_output(tmp_path: Path, capfd: py
     with VirtualBoard(load_rig("pot"), plant_spec=f"{plant}:Loud") as board:
         assert board.report()["dead"] is None
     assert "loud" not in capfd.readouterr().out
+
+
+def test_a_link_that_cannot_be_made_is_refused_in_words(tmp_path: Path) -> None:
+    with pytest.raises(UseError, match=r"no link can be made at .*none/tty: got no such file"):
+        serve(load_rig("pot"), link_path=tmp_path / "none" / "tty")
 
 
 def test_serving_prints_the_path_first_links_it_and_ends_on_a_signal(tmp_path: Path) -> None:

@@ -266,6 +266,10 @@ def parse_scenario(doc: dict[str, Any], source: str = "") -> Scenario:
     entries = doc.get("event", [])
     if not isinstance(entries, list):
         raise FileError(f"{where}, event", got="one table", wanted="[[event]] with two brackets")
+    unknown = sorted(set(doc) & set(KINDS))
+    if unknown:
+        raise FileError(f"{where}, {unknown[0]}", got="a table of that name", wanted="[[event]]",
+                        hint=f'what happens is an event with kind = "{unknown[0]}"')  # fmt: skip
     head = check({name: value for name, value in doc.items() if name != "event"}, Head, where)
     events = [_event(entry, at, where) for at, entry in enumerate(entries, 1)]
     events.sort(key=lambda event: event.at_s)

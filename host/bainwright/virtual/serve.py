@@ -14,6 +14,7 @@ from typing import Any
 
 from bainwright.errors import LinkError, UseError
 from bainwright.keys import Keys
+from bainwright.oswords import reason
 from bainwright.served import announced
 from bainwright.virtual import front
 from bainwright.virtual.board import VirtualBoard
@@ -141,8 +142,11 @@ def _link(link: Path | None, path: str) -> Iterator[None]:
         return
     if link.exists() and not link.is_symlink():
         raise UseError(f"{link} is there already and is not a link", hint="choose another path")
-    link.unlink(missing_ok=True)
-    link.symlink_to(path)
+    try:
+        link.unlink(missing_ok=True)
+        link.symlink_to(path)
+    except OSError as failed:
+        raise UseError(f"no link can be made at {link}", got=reason(failed), hint="choose another --path") from failed
     try:
         yield
     finally:
