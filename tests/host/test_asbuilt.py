@@ -345,6 +345,14 @@ def test_a_new_rig_on_a_virtual_board_finds_its_probes_by_the_hand(capsys):
     assert f"that is {WATER}: the water probe" in err
 
 
+@pytest.mark.parametrize(("given", "fitted"), [(["--panel", "yes", "--display", "yes"], (True, True)),
+                                               (["--panel", "yes"], (True, False)), ([], (False, False))])
+def test_a_display_is_asked_for_with_the_panel(capsys, given, fitted):
+    assert rig(capsys, "new", "a.toml", "--no-board", "--defaults", *MEASURED, *given)[0] == 0
+    values = load_rig("a.toml").settings
+    assert (values["panel"], values["display"]) == fitted
+
+
 def test_a_rig_goes_to_a_board_and_comes_back_and_one_for_another_board_does_not(capsys):
     assert rig(capsys, "new", "a.toml", "--no-board", *MEASURED, "--water-id", WATER, "--bowl-probe", "onewire",
                "--bowl-id", BOWL, "--panel", "yes", "--pin", "yes=9")[0] == 0  # fmt: skip

@@ -50,6 +50,7 @@ def rig() -> None:
 @click.option("--bowl-id", metavar="ID", help="The chocolate probe's 1-wire id.")
 @click.option("--guard", metavar="yes|no", help="Is a guard relay in series with the switch?")
 @click.option("--panel", metavar="yes|no", help="Are buttons, lamps and buzzer fitted?")
+@click.option("--display", metavar="yes|no", help="Is a display of 128 x 64 fitted?")
 @click.option("--pin", "pins", metavar="NAME=GPIO", multiple=True, help="A pin that is wired elsewhere than usual.")
 @click.option("--defaults", is_flag=True, help="Ask nothing: what is not given is as usual.")
 @_JSON

@@ -32,6 +32,7 @@ QUESTIONS = {
     "hard_limit_c": "The heat goes off for good when the water is above, °C?",
     "guard": "Is there a guard relay in series with the switch? (yes, no)",
     "panel": "Are buttons, lamps and buzzer fitted? (yes, no)",
+    "display": "Is a display of 128 x 64 fitted? (yes, no)",
     "probe.water.kind": "Which probe is in the water? (onewire, ntc, platinum)",
     "probe.bowl.kind": "Which probe is in the chocolate? (none, onewire, ntc, platinum)",
 }
@@ -187,6 +188,8 @@ def make(talk: Talk, bus: Bus | None, warmed: Warmed | None, out: Path) -> Rig:
     name_probes(talk, there, warmed)
     talk.settle("guard", True)
     talk.settle("panel", False)
+    if talk.given["panel"]:
+        talk.settle("display", False)
     _settle_pins(talk)
     return _write(talk, out)
 
