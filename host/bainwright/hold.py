@@ -254,7 +254,7 @@ class Runner:
                 course.take(message)
                 self._silent_since_s = time.monotonic()
                 if isinstance(message, Status):
-                    share = self._judged(message) or share
+                    share = self._judged(message, course.scene.bowl_away) or share
             if share is not None:
                 self._another_pot(course, share)
             self._key(course, keys.pressed(), interrupts)
@@ -265,12 +265,13 @@ class Runner:
         self._troubles(course)
         self.view.refresh(course.scene)
 
-    def _judged(self, status: Status) -> float | None:
+    def _judged(self, status: Status, bowl_away: bool) -> float | None:
         """How many times the heat it should the water took, where its pot is not the one that gains were learnt on."""
         if self._pot is None:
             return None
-        water_c, bowl_c = (None if each is None else each / 1000 for each in (status.water, status.bowl))
-        return self._pot.step(status.t / 1000, status.duty / 10000, water_c, None if status.est else bowl_c)
+        bowl = None if status.est or bowl_away else status.bowl
+        water_c, bowl_c = (None if each is None else each / 1000 for each in (status.water, bowl))
+        return self._pot.step(status.t / 1000, status.duty / 10000, water_c, bowl_c)
 
     def _another_pot(self, course: Watch, share: float) -> None:
         """Nobody's gains: back to those that the board works out by itself, without a bump."""

@@ -357,6 +357,15 @@ def test_a_board_that_restarted_while_nobody_listened_was_not_stopped(here, monk
     assert "The board started anew in the middle of it" in told.said
 
 
+def test_a_bowl_on_the_bench_makes_no_other_pot(here):
+    """Its reading in the air is no warm bowl's: what flows into it is not counted, and nothing is judged."""
+    (here / "g.toml").write_text("water_j_per_k = 15000.0\nbowl_w_per_k = 4.0\nloss_w_per_k = 0.1\n")
+    rising = [status_line(n, 1000 * n, water=30000 + 10 * n, bowl=20000, duty=10000) for n in range(2, 600)]
+    board = FakeBoard(lambda: iter([event_line("bowl_off", 1, 1000), *rising, done(2)]))
+    _, ended, _ = held([], for_="10m", board=board, gains="g.toml", rig="pot")
+    assert [event["event"] for event in read_log(ended.watch.log.folder).events] == ["bowl_off", "ended"]
+
+
 def test_a_pulled_cable_shows_a_gap_and_the_hold_goes_on_when_it_is_back(here, monkeypatch):
     """The rows in between are missing, counted and marked; the score goes on."""
     monkeypatch.setattr(hold_module.time, "sleep", lambda seconds: None)
