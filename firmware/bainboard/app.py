@@ -13,6 +13,7 @@ from bainboard.service import Documents, Service, milli
 from bainboard.warmer import CHECK, HEATING, IDLE, TRIP, Warmer
 
 TICK_MS = 1000
+JITTER_MS = 50  # chosen: a request may delay a tick by less, and no host changes a duty
 PANEL_MS = 100  # chosen: a press is answered before the person doubts it
 STATUS = (  # fields of the status line; True: a word
     ("status", False), ("t", False), ("state", True), ("stage", True), ("water", False), ("bowl", False),
@@ -123,7 +124,7 @@ class App:
 
     def _tick(self, now_ms):
         dt_ms = now_ms - self._last_ms
-        if abs(dt_ms - TICK_MS) < 50:  # chosen: a request may delay a tick by less, and no host changes a duty
+        if abs(dt_ms - TICK_MS) < JITTER_MS:
             dt_ms = TICK_MS
         self._last_ms = now_ms
         self._tick_ms += TICK_MS

@@ -65,7 +65,7 @@ class Cascade:
         """How far the water may be over its ceiling for now, at most."""
         return MOST_OVER_K if self._cold and self.gains.wall_share > 0.0 else 0.0
 
-    def _over_k(self, bowl_c, target_c, top_c):
+    def _wall_drop_k(self, bowl_c, target_c, top_c):
         """By how much the wall is sure to be colder than the water, while the bowl warms up.
 
         Not after a refill: what the water stores beyond the ceiling would come into the bowl later (simulated: dipping
@@ -92,7 +92,7 @@ class Cascade:
         self._estimate_bowl(water_c, bowl_c, room_c, dt_s, bowl_away)
         top_c = max(self.water_ceiling(ceiling_c), room_c)
         if walled and not bowl_away:
-            top_c += self._over_k(bowl_c, target_c, top_c)
+            top_c += self._wall_drop_k(bowl_c, target_c, top_c)
         if bowl_away:
             self._following = False  # frozen: the water keeps its last target
         else:
