@@ -33,6 +33,7 @@ COLD_C = (16.0, 18.0)  # water and bowl of a warm-up
 # What a candidate is scored by beside its error while dipping, K: the same in quiet hours, and an hour of warm-up.
 QUIET_WORTH, WARM_UP_K_PER_H = 0.5, 0.2  # chosen
 REFILLED = 3  # of the warmers, how many spend an evening with a cold refill each hour too; chosen
+REFILLS_S = (3600.0, 7200.0, 10800.0)  # when those come
 SEARCHES = 6  # one from each start, the others from the best so far; chosen
 TRIES = 120  # candidates a search may look at before it begins anew, with wide steps, where it was best; chosen
 
@@ -108,12 +109,18 @@ def with_gains(settings: Mapping[str, Any], gains: Mapping[str, float]) -> dict[
     return {**settings, **gains}
 
 
-def dipping(kg: float, water_l: float) -> list[Event]:
-    """Dipping to a third of the bowl, a cold and a warm refill, a cold top-up of an eighth of the water, a draught."""
+def dips(kg: float, *parts: tuple[float, float, float]) -> list[Event]:
+    """Chocolate taken out of a bowl of `kg`: each part from a second on, for so many, a share of the bowl."""
     rows: list[Event] = []
-    for at_s, for_s, share in ((120.0, 4560.0, 0.57), (4860.0, 4080.0, 0.18), (9060.0, 4080.0, 0.16)):
+    for at_s, for_s, share in parts:
         rate = share * kg / for_s
         rows += [(at_s, fastsim.DIP, rate, 0.0), (at_s + for_s, fastsim.DIP, -rate, 0.0)]
+    return rows
+
+
+def dipping(kg: float, water_l: float) -> list[Event]:
+    """Dipping to a third of the bowl, a cold and a warm refill, a cold top-up of an eighth of the water, a draught."""
+    rows = dips(kg, (120.0, 4560.0, 0.57), (4860.0, 4080.0, 0.18), (9060.0, 4080.0, 0.16))
     rows += [(2700.0, fastsim.DRAUGHT, 2.0, 0.0), (3060.0, fastsim.DRAUGHT, 1.0, 0.0)]
     rows += [(4800.0, fastsim.REFILL, 0.136 * kg, 24.0), (9000.0, fastsim.REFILL, 0.136 * kg, 34.0)]
     if water_l > 0.0:
@@ -123,14 +130,9 @@ def dipping(kg: float, water_l: float) -> list[Event]:
 
 def refilled(kg: float, _: float) -> list[Event]:
     """Dipping with a cold refill each hour, the later ones announced five minutes ahead."""
-    rows: list[Event] = []
-    for at_s, share in ((120.0, 0.5), (3720.0, 0.14), (7320.0, 0.14), (10920.0, 0.14)):
-        rate = share * kg / 3000.0
-        rows += [(at_s, fastsim.DIP, rate, 0.0), (at_s + 3000.0, fastsim.DIP, -rate, 0.0)]
-        if at_s > 3600.0:
-            rows.append((at_s - 120.0, fastsim.REFILL, 0.14 * kg, 24.0))
-        if at_s > 7200.0:
-            rows.append((at_s - 120.0 - fastsim.LEAD_S, fastsim.ANNOUNCE, 0.0, 0.0))
+    rows = dips(kg, (120.0, 3000.0, 0.5), *((at_s + 120.0, 3000.0, 0.14) for at_s in REFILLS_S))
+    rows += [(at_s, fastsim.REFILL, 0.14 * kg, 24.0) for at_s in REFILLS_S]
+    rows += [(at_s - fastsim.LEAD_S, fastsim.ANNOUNCE, 0.0, 0.0) for at_s in REFILLS_S[1:]]
     return sorted(rows)
 
 

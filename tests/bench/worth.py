@@ -28,12 +28,8 @@ NOTHING = 1e-6  # of a gain that zero would have the board work out
 
 def cold_refills(kg: float, water_l: float) -> list[Event]:
     """Four hours with a refill each hour that drops the bowl by 1.7 K at once, a cold top-up and a draught."""
-    rows: list[Event] = []
-    for at_s, share in ((120.0, 0.55), (3660.0, 0.136), (7260.0, 0.136), (10860.0, 0.136)):
-        rate = share * kg / 3000.0
-        rows += [(at_s, fastsim.DIP, rate, 0.0), (at_s + 3000.0, fastsim.DIP, -rate, 0.0)]
-        if at_s > 3600.0:
-            rows.append((at_s - 60.0, fastsim.REFILL, 0.136 * kg, 24.0))
+    rows = choose.dips(kg, (120.0, 3000.0, 0.55), *((at_s + 60.0, 3000.0, 0.136) for at_s in choose.REFILLS_S))
+    rows += [(at_s, fastsim.REFILL, 0.136 * kg, 24.0) for at_s in choose.REFILLS_S]
     rows += [(1800.0, fastsim.DRAUGHT, 2.0, 0.0), (2400.0, fastsim.DRAUGHT, 1.0, 0.0)]
     rows.append((5400.0, fastsim.TOP_UP, water_l / 8.0, 15.0))
     return sorted(rows)
