@@ -291,5 +291,5 @@ def collect_and_tell(asked: CollectAsked, *, as_json: bool, say: Say) -> int:
     for told in done.holds:
         virtual = "VIRTUAL: " if told.result["virtual"] else ""
         say(f"{virtual}{told.said}")
-        say(f"Scored from the {told.result['scored_from'] or 'log'}. Log and picture: {told.result['folder']}")
+        say(told.where())
     return done.exit_code

@@ -83,7 +83,7 @@ def show(told: Report, as_json: bool, say: Say) -> None:
         return
     virtual = "VIRTUAL: " if told.result["virtual"] else ""
     say(_wrapped(virtual + told.said))
-    say(f"Scored from the {told.result['scored_from'] or 'log'}. Log and picture: {told.result['folder']}")
+    say(told.where())
 
 
 def _wrapped(text: str) -> str:

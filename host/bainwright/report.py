@@ -38,6 +38,12 @@ class Report:
     said: str
     exit_code: int
     notes: list[str] = field(default_factory=list)
+    drawn: bool = True
+
+    def where(self) -> str:
+        """What the score stands on, and where it lies."""
+        kept = "Log and picture" if self.drawn else "What there is of the log, and no picture"
+        return f"Scored from the {self.result['scored_from'] or 'log'}. {kept}: {self.result['folder']}"
 
 
 def trace_of(log: HoldLog, truth: Any, end_s: float) -> Trace:
@@ -159,7 +165,8 @@ def report(runner: Runner, ended: Ended, truth: Any, home: Path | None = None) -
         log = read_log(path)
     except BainError as failed:
         why = failed.words().replace(str(path), str(home / path.name))
-        return Report(_result(home, course, None, ended), f"Nothing was held. {why}.", _exit(course, None), notes)
+        return Report(_result(home, course, None, ended), f"Nothing was held. {why}.", _exit(course, None), notes,
+                      drawn=False)
     s = score_part(log, trace_of(log, truth, course.end_ms / 1000), window_of(choice))
     held = paragraph(choice.profile.name, s, window_of(choice), course.trips) if s else UNWORKED
     night = _night(log, runner, went_off=course.ended in (watch.RESTARTED, watch.TRIPPED))
@@ -170,16 +177,14 @@ def report(runner: Runner, ended: Ended, truth: Any, home: Path | None = None) -
                      "whether it may be tempered again")
     said = f"{night} {held} {ENDINGS.get(course.ended or '', '')}".strip()
     notes += log.notes
-    if course.log.trouble is None:
-        notes += _keep(path.parent, log, truth, runner, said)
-    return Report(_result(home, course, s, ended), said, _exit(course, s), notes)
+    drawn = course.log.trouble is None and _keep(path.parent, log, truth, runner, said, notes)
+    return Report(_result(home, course, s, ended), said, _exit(course, s), notes, drawn)
 
 
-def _keep(folder: Path, log: HoldLog, truth: Any, runner: Runner, said: str) -> list[str]:
-    """Seal and draw; what fails here is said and takes nothing from the result."""
+def _keep(folder: Path, log: HoldLog, truth: Any, runner: Runner, said: str, notes: list[str]) -> bool:
+    """Seal and draw; what fails here is said in the notes and takes nothing from the result."""
     from bainwright.picture import Caption, draw_hold
 
-    notes = []
     scenario = runner.choice.simulated.scenario if runner.choice.simulated else None
     played = [Caption(at_s, text) for at_s, text in scenario.captions()] if scenario else []
     try:
@@ -199,7 +204,8 @@ def _keep(folder: Path, log: HoldLog, truth: Any, runner: Runner, said: str) -> 
         )
     except (BainError, OSError) as failed:
         notes.append(f"the log could not be sealed or drawn: {failed}")
-    return notes
+        return False
+    return True
 
 
 def _exit(course: watch.Watch, s: Score | None) -> int:

@@ -584,6 +584,15 @@ def test_a_full_disk_is_said_once_and_the_hold_goes_on(here):
     assert course.ended is None
 
 
+def test_no_picture_is_promised_where_the_disk_was_full(here):
+    runner = runner_of([*quiet(), done()])
+    ended = runner.run()
+    whole = report(runner, ended, None)
+    ended.watch.log.trouble = "hold.csv is written no further: the disk is full"
+    assert whole.where() == "Scored from the readings. Log and picture: holds/dark-1"
+    assert "no picture: holds/dark-1" in report(runner, ended, None).where()
+
+
 def test_documents_are_what_the_firmware_would_take(here):
     """Strict flat JSON under the wire's own reader, within the longest document."""
     usual = settings.defaults(settings.SETTINGS)
