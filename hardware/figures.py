@@ -12,8 +12,8 @@ from pathlib import Path
 import draw_wiring
 import heartbeat_gate
 
-from bainboard import faults, notes, settings
-from bainboard.evidence import largest_load_j_per_k, smallest_load_j_per_k
+from bainboard import faults, help_text, settings
+from bainboard.heat_balance import largest_load_j_per_k, smallest_load_j_per_k
 from bainboard.selftest import SelfTest
 
 HERE = Path(__file__).parent
@@ -157,10 +157,10 @@ def faults_block() -> str:
     """Every numbered fault, from the firmware's own table."""
     constants = {value: name for name, value in vars(faults).items() if isinstance(value, int) and name.isupper()}
     return table(("no.", "name", "what was seen", "looked for", "the warmer then", "is it safe", "check first"), [
-        (str(row[faults.NUMBER]), f"`{row[faults.NAME]}`", notes.FAULTS[row[faults.NUMBER]][0],
+        (str(row[faults.NUMBER]), f"`{row[faults.NAME]}`", help_text.FAULTS[row[faults.NUMBER]][0],
          seen_by(constants[row[faults.NUMBER]]),
          REACTIONS[row[faults.REACTION]], "**unplug it**" if row[faults.HAZARD] == faults.UNPLUG else "safe",
-         notes.FAULTS[row[faults.NUMBER]][1])
+         help_text.FAULTS[row[faults.NUMBER]][1])
         for row in faults.FAULTS if row[faults.NUMBER] != faults.NONE
     ])
 
@@ -195,7 +195,7 @@ def clock(at_s: int) -> str:
 
 def panel_block() -> str:
     """Whether the firmware's loop drives panel and recessed button, read off its source."""
-    loop = "".join((FIRMWARE / f"{name}.py").read_text(encoding="utf-8") for name in ("app", "front", "board"))
+    loop = "".join((FIRMWARE / f"{name}.py").read_text(encoding="utf-8") for name in ("app", "panel_logic", "board"))
     driven, read = "Buttons(" in loop, "bootsel_button(" in loop
     return "\n".join((
         "- Buttons, lamps and buzzer: " + (

@@ -2,12 +2,12 @@
 
 import sys
 
-from bainboard import reserve, store, wire
+from bainboard import heap_reserve, store, wire
 from bainboard.board import Board
 from bainboard.drive import Pwm, TimeProportioned
 from bainboard.flashlog import NO_MEMORY, FlashLog, Folder
-from bainboard.front import Front
 from bainboard.outbox import Outbox
+from bainboard.panel_logic import Front
 from bainboard.powerup import CLEAN, CRASH, MEMORY, OUTAGE_S, RESUMES, RUNNING, PowerUp
 from bainboard.service import Documents, Service, milli
 from bainboard.warmer import CHECK, HEATING, IDLE, TRIP, Warmer
@@ -70,7 +70,7 @@ class App:
             self.board.use_panel()
         self.glass = None
         if values["display"]:
-            from bainboard.glass import Glass  # most rigs have none
+            from bainboard.display_task import Glass  # most rigs have none
 
             self.glass = Glass(self)
         self.front = Front()
@@ -142,7 +142,7 @@ class App:
         w.step(now_ms, dt_ms, water_c, water_code, bowl_c, given_j)
         if (w.state == IDLE) != self._swept_often:
             self._swept_often = w.state == IDLE
-            reserve.sweep(self._swept_often)
+            heap_reserve.sweep(self._swept_often)
         self._drive(now_ms)
         self._remember_latch(now_ms)
         self._report(hold_ms, on_ms, water_c, bowl_c)
@@ -289,7 +289,7 @@ class App:
             self.log.work(now_ms)
             if self.log.trouble == NO_MEMORY and self.outbox.shed():
                 self.log.work(now_ms)
-            reserve.keep()
+            heap_reserve.keep()
             if self.log.trouble and not self._log_told:
                 self._log_told = True
                 self.tell("log_stopped", [("why", self.log.trouble)], self.service.hold_ms(now_ms))
@@ -356,13 +356,13 @@ def main(version, keep, built=None):
     except Exception as error:
         board.safe()
         end = MEMORY if isinstance(error, MemoryError) else CRASH
-        with reserve.opened(CRASH_FILE, "w") as file:
+        with heap_reserve.opened(CRASH_FILE, "w") as file:
             sys.print_exception(error, file)
         raise
     finally:
         board.safe()
         try:
-            reserve.spend()
+            heap_reserve.spend()
             if app is not None:
                 app.end(end)
                 app.log.flush(board.now_ms())

@@ -120,9 +120,9 @@ class Board:
         """The pin map that settings want: (map, None), or (None, why it cannot be)."""
         if not values["pins"]:
             return pins.for_platform(sys.platform), None
-        from bainboard import fitting  # most rigs move none
+        from bainboard import pin_check  # most rigs move none
 
-        return fitting.settle(self.kind, values)
+        return pin_check.settle(self.kind, values)
 
     def use_pins(self, values):
         """Move pins to where the settings have them; heater, guard and heartbeat never move."""

@@ -9,7 +9,7 @@ import errno
 import os
 import struct
 
-from bainboard import record, reserve, wire
+from bainboard import framing, heap_reserve, wire
 
 KIND = 16  # frame kind of the log
 SEGMENT_BYTES = 16384  # chosen: what is dropped at once; a night is about nine
@@ -26,7 +26,7 @@ ORIGIN_BODY = "<HIIIB"  # boot u16, hold u32, up_ms u32, wall_s u32 (0 unknown),
 STATUS_BODY = "<IIBBHHHHHHBIB"  # up_ms, t_ms, state, stage, four temperatures, duty, on_ms, fault, warn, estimated; ask
 EVENT_BODY = "<II"  # up_ms, t_ms; then JSON text
 ORIGIN_BYTES = 15
-FRONT = record.HEAD_BYTES + 3 + ORIGIN_BYTES  # bytes of a frame before its first entry, where it begins a segment
+FRONT = framing.HEAD_BYTES + 3 + ORIGIN_BYTES  # bytes of a frame before its first entry, where it begins a segment
 NOBODY, RTC, HOST = 0, 1, 2
 
 # Numbers of these names never change their meaning; new ones go to the end.
@@ -87,14 +87,14 @@ class Folder:
 
     def read(self, name, at, count):
         """At most so many bytes from an offset."""
-        with reserve.opened(self._path + "/" + name, "rb") as file:
+        with heap_reserve.opened(self._path + "/" + name, "rb") as file:
             file.seek(at)
             return file.read(count)
 
     def crc(self, name, buffer):
         """CRC-32 of a file, read through a buffer that is there already."""
         crc = 0
-        with reserve.opened(self._path + "/" + name, "rb") as file:
+        with heap_reserve.opened(self._path + "/" + name, "rb") as file:
             count = file.readinto(buffer)
             while count:
                 crc = binascii.crc32(memoryview(buffer)[:count], crc)
@@ -103,11 +103,11 @@ class Folder:
 
     def write(self, name, data):
         """Make a file anew."""
-        reserve.write(self._path + "/" + name, "wb", data)
+        heap_reserve.write(self._path + "/" + name, "wb", data)
 
     def append(self, name, data):
         """Add to the end of a file; on the flash once closed."""
-        reserve.write(self._path + "/" + name, "ab", data)
+        heap_reserve.write(self._path + "/" + name, "ab", data)
 
     def sync(self):
         """Return once what was written is on the flash."""
@@ -138,16 +138,16 @@ def frames(folder, name, size):
     """(sequence, payload, end) of each whole frame of a segment; damage is stepped over."""
     at = 0
     while at < size:
-        head = folder.read(name, at, record.HEAD_BYTES)
+        head = folder.read(name, at, framing.HEAD_BYTES)
         frame = None
-        if len(head) == record.HEAD_BYTES and head[:2] == record.MAGIC:
-            frame = record.read(folder.read(name, at, record.OVERHEAD + head[7] + 256 * head[8]))
+        if len(head) == framing.HEAD_BYTES and head[:2] == framing.MAGIC:
+            frame = framing.read(folder.read(name, at, framing.OVERHEAD + head[7] + 256 * head[8]))
         if frame is not None and frame[0] == KIND:
             at += frame[3]
             yield frame[1], frame[2], at
         else:
             piece = folder.read(name, at, LOOK_BYTES)
-            found = piece.find(record.MAGIC, 1)
+            found = piece.find(framing.MAGIC, 1)
             at += found if found > 0 else max(1, len(piece) - 1)
 
 
@@ -280,7 +280,7 @@ class FlashLog:
             self._skipped = True
             return
         if at == FRONT:  # a segment begins with what held when its first entry was made
-            struct.pack_into(ENTRY, frame, record.HEAD_BYTES, ORIGIN, ORIGIN_BYTES)
+            struct.pack_into(ENTRY, frame, framing.HEAD_BYTES, ORIGIN, ORIGIN_BYTES)
             frame[FRONT - ORIGIN_BYTES : FRONT] = self._origin(now_ms)
         struct.pack_into(ENTRY, frame, at, kind, len(body))
         self._used = at + 3 + len(body)
@@ -330,8 +330,8 @@ class FlashLog:
         if self._skipped:
             self._seq += 1
             self._skipped = False
-        start = 0 if fresh else FRONT - record.HEAD_BYTES  # in the middle of a segment the origin stays out
-        frame = record.seal(self._frame, start, self._used, KIND, self._seq)
+        start = 0 if fresh else FRONT - framing.HEAD_BYTES  # in the middle of a segment the origin stays out
+        frame = framing.seal(self._frame, start, self._used, KIND, self._seq)
         if fresh:
             self._begin_segment(frame)
         else:

@@ -14,7 +14,7 @@ shorted switch is still seen later, at rest.
 """
 
 from bainboard import faults
-from bainboard.evidence import largest_load_j_per_k, smallest_load_j_per_k
+from bainboard.heat_balance import largest_load_j_per_k, smallest_load_j_per_k
 
 PROMISE_K = 0.5  # what a working heater shows, at least
 SEEN_K = 0.25  # half of it is proof: four steps of 1/16 K

@@ -3,7 +3,7 @@
 import binascii
 import sys
 
-from bainboard import VERSION, commands, faults, kept, reserve, settings, store, wire
+from bainboard import VERSION, commands, faults, heap_reserve, saved_profiles, settings, store, wire
 from bainboard.transfer import CHUNK, Transfer, base64_text, sha256_hex
 from bainboard.warmer import IDLE, TRIP
 
@@ -29,7 +29,7 @@ class Documents:
             self.payload[what] = payload or b""
             if note == store.BOTH_LOST:
                 self.damaged.append(what)
-        self.kept = kept.Kept(files)
+        self.kept = saved_profiles.Kept(files)
         self.settings = self._parse("settings", self.payload["settings"])
         self.profile = self._parse("profile", self.payload["profile"])
 
@@ -257,7 +257,7 @@ class Service:
         payload = self.documents.kept.at(args["at"])
         if payload is None:
             return [("count", self.documents.kept.count())], None
-        return [("name", kept.name_of(payload)), ("profile", short_hash(payload))], None
+        return [("name", saved_profiles.name_of(payload)), ("profile", short_hash(payload))], None
 
     def _do_use(self, args, now_ms):
         return [], self._use(self._found(args["name"]), now_ms)
@@ -322,7 +322,7 @@ class Service:
             payload = there.at(place)
             why = take(payload, now_ms)
             if why is None:
-                self._app.chosen(place + 1, kept.name_of(payload), now_ms)
+                self._app.chosen(place + 1, saved_profiles.name_of(payload), now_ms)
                 break
         return why
 
@@ -352,12 +352,12 @@ class Service:
         what, payload = self._transfer.complete
         if what == "gains":
             return self._gains(payload)
-        reserve.spend()  # for the document as text, as a frame and as it is read back
+        heap_reserve.spend()  # for the document as text, as a frame and as it is read back
         try:
             why = commands.may_store(what, self.warmer.state) or self.documents.save(what, payload)
         except MemoryError:
             why = "no memory in one piece just now; restart the board and send it again; what was stored still holds"
-        reserve.keep()
+        heap_reserve.keep()
         if why is None:
             self._app.build(self.warmer.fault if self.warmer.state == TRIP else faults.NONE)
         return pairs, why

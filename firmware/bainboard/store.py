@@ -3,7 +3,7 @@
 import errno
 import os
 
-from bainboard import faults, record, reserve, wire
+from bainboard import faults, framing, heap_reserve, wire
 
 try:
     from os import sync
@@ -26,16 +26,16 @@ class Files:
     def read(self, path):
         """The file's bytes; None when there is none; b"" when it cannot be read, which no frame is."""
         try:
-            if os.stat(self._root + path)[6] > record.OVERHEAD + record.MAX_PAYLOAD:
+            if os.stat(self._root + path)[6] > framing.OVERHEAD + framing.MAX_PAYLOAD:
                 return b""
-            with reserve.opened(self._root + path, "rb") as file:
+            with heap_reserve.opened(self._root + path, "rb") as file:
                 return file.read()
         except OSError as error:
             return None if error.args[0] == errno.ENOENT else b""
 
     def write(self, path, data):
         """Replace the file."""
-        reserve.write(self._root + path, "wb", data)
+        heap_reserve.write(self._root + path, "wb", data)
 
     def sync(self):
         """Return once what was written is on the flash."""
@@ -55,7 +55,7 @@ class Slots:
         seq, target, note = self._look()
         if not seq:
             return None, 0, note
-        return record.read(self._fs.read(self._paths[1 - target]))[2], seq, note
+        return framing.read(self._fs.read(self._paths[1 - target]))[2], seq, note
 
     def save(self, payload):
         """Write over the copy that is not the newest, sync, read back; a lost other copy is written too."""
@@ -81,13 +81,13 @@ class Slots:
     def _sequence(self, path):
         """(is there a file, its frame's sequence or 0 when it is not whole)."""
         data = self._fs.read(path)
-        frame = record.read(data) if data else None
+        frame = framing.read(data) if data else None
         if frame is None or frame[0] != self._kind or frame[3] != len(data):
             return data is not None, 0
         return True, frame[1]
 
     def _put(self, index, seq, payload):
-        path, frame = self._paths[index], record.pack(self._kind, seq, payload)
+        path, frame = self._paths[index], framing.pack(self._kind, seq, payload)
         self._fs.write(path, frame)
         self._fs.sync()
         if self._fs.read(path) != frame:

@@ -6,8 +6,8 @@ load (full water, bowl and chocolate, J/K), L the believed losses (W), `lag` the
 """
 
 from bainboard import faults
-from bainboard.evidence import HeatOnItsWay, Losses, Response, Rest
-from bainboard.signs import BowlHeat, BowlProbeOut, Failing, Surge, WaterProbeOut
+from bainboard.heat_balance import HeatOnItsWay, Losses, Response, Rest
+from bainboard.plausibility import BowlHeat, BowlProbeOut, Failing, Surge, WaterProbeOut
 
 # Reactions. None of them adds heat.
 WARN = "warn"  # a bit in `warn`

@@ -6,7 +6,7 @@ Each step takes a request's checked arguments and returns (pairs of the answer, 
 import binascii
 import hashlib
 
-from bainboard import reserve
+from bainboard import heap_reserve
 
 CHUNK = 120  # raw bytes: 160 letters of base64 leave room for the rest of a line
 MAX_SIZE = 4096  # bytes of a document; chosen: what a board can hold twice without missing it
@@ -59,7 +59,7 @@ class Transfer:
 
     def begin(self, args, now_ms):
         """Take a document in; replaces a transfer under way."""
-        self._open(args["what"], reserve.piece(args["size"]), args["sha256"], True, now_ms)
+        self._open(args["what"], heap_reserve.piece(args["size"]), args["sha256"], True, now_ms)
         return [("size", args["size"])], None
 
     def send(self, what, payload, now_ms):

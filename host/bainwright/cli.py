@@ -12,11 +12,11 @@ from typing import Any
 import click
 
 from bainwright import __version__
-from bainwright.asbuilt.command import rig
-from bainwright.bag.command import profile
-from bainwright.errors import BainError
-from bainwright.oswords import FULL, reason
-from bainwright.plan.command import metres, plan
+from bainwright.commands.plan import metres, plan
+from bainwright.commands.profile import profile
+from bainwright.commands.rig import rig
+from bainwright.core.errors import BainError
+from bainwright.core.os_errors import FULL, reason
 
 DONE, NOT_AS_IT_SHOULD, WRONG_USE, NO_BOARD = 0, 1, 2, 3
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
@@ -82,8 +82,8 @@ def hold(big: bool, as_json: bool, **options: Any) -> int:
     PROFILE is a chocolate by name (bain profile list) or a TOML file. The bowl may start at any temperature.
     The log, a picture and the facts of the hold go into a folder of their own.
     """
-    from bainwright.choices import Asked
-    from bainwright.evening import hold_evening
+    from bainwright.commands.hold import hold_evening
+    from bainwright.evening.options import Asked
 
     return hold_evening(Asked(**options), big=big, as_json=as_json, say=say,
                         ask=ask_again if sys.stdin.isatty() and not as_json else None)
@@ -118,9 +118,9 @@ def board(rig: str, plant: str | None, speed: str, path: str | None, image: str 
     Its path is the first line printed; pyserial and mpremote open it like any board's port. It comes commissioned:
     settings stored, latch cleared; with its panel yes and yes again starts a hold with no PC.
     """
-    from bainwright import units
-    from bainwright.commissioned import flash_of
-    from bainwright.rig import load_rig
+    from bainwright.core import units
+    from bainwright.files.documents import flash_of
+    from bainwright.files.rig import load_rig
     from bainwright.virtual.probe_ids import name_probes
     from bainwright.virtual.scenario import load_scenario
     from bainwright.virtual.serve import serve
@@ -148,7 +148,7 @@ def temper(as_json: bool, **options: Any) -> int:
     LOG is the hold's folder. A test that the warmer timed is there already; how the piece looked is yours to say, and a
     time of your own adds a test. The record lies beside the log as temper.json.
     """
-    from bainwright.temper import TemperAsked, temper_and_tell
+    from bainwright.record.temper_tests import TemperAsked, temper_and_tell
 
     return temper_and_tell(TemperAsked(**options), as_json=as_json, say=say)
 
@@ -169,8 +169,8 @@ def stock(as_json: bool, pounds: bool, **options: Any) -> int:
 
     LOG is the hold's folder; with none, all that is kept is told. Exit status 1 says that some of it is not fit.
     """
-    from bainwright.plan.measures import Shown
-    from bainwright.stock import StockAsked, stock_and_tell
+    from bainwright.core.masses import Shown
+    from bainwright.plan.leftovers import StockAsked, stock_and_tell
 
     return stock_and_tell(StockAsked(**options), Shown(pounds=pounds), as_json=as_json, say=say)
 
@@ -187,7 +187,7 @@ def collect(as_json: bool, **options: Any) -> int:
     Each hold gets its folder with log, picture and summary; one that was watched in part is completed. What is safe on
     the disk is then deleted on the board.
     """
-    from bainwright.collect import CollectAsked, collect_and_tell
+    from bainwright.commands.collect import CollectAsked, collect_and_tell
 
     return collect_and_tell(CollectAsked(**options), as_json=as_json, say=say)
 
@@ -216,8 +216,8 @@ def tune(as_json: bool, **options: Any) -> int:
     alone for an hour. Gains that fail the proof are refused with the reason, and nothing is written but the report.
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # its matrices are small: threads would only wait for each other
-    from bainwright.tune import TuneAsked
-    from bainwright.tune import tune as tune_warmer
+    from bainwright.commands.tune import TuneAsked
+    from bainwright.commands.tune import tune as tune_warmer
 
     return tune_warmer(TuneAsked(**options), as_json=as_json, say=say)
 
@@ -236,7 +236,7 @@ def drill(as_json: bool, **options: Any) -> int:
     Says what to do, what must happen and how long to wait, and times it. Each result is kept as it comes: broken off,
     the drill goes on where it stopped. Fill the bath with cold water; chocolate need not be in the bowl.
     """
-    from bainwright.drill.command import DrillAsked, drill_and_tell
+    from bainwright.commands.drill import DrillAsked, drill_and_tell
 
     return drill_and_tell(DrillAsked(**options), as_json=as_json, say=say)
 
@@ -266,7 +266,7 @@ def calibrate(as_json: bool, **options: Any) -> int:
     The heat is locked out meanwhile. With no bath named it asks, step by step. Each point is kept at once, beside the
     rig file, in it and on the board; the first alone settles what a chocolate's window needs.
     """
-    from bainwright.calibration.command import CalibrateAsked, calibrate_and_tell
+    from bainwright.commands.calibrate import CalibrateAsked, calibrate_and_tell
 
     def ask(question: str) -> str:
         return str(click.prompt(question, default="", show_default=False, err=True))
@@ -287,8 +287,8 @@ def install(as_json: bool, **options: Any) -> int:
     Only what differs is sent. Broken off at any point the board starts the version it had; a new one that fails its
     first start makes room for it by itself. Nothing is changed while the warmer heats.
     """
-    from bainwright.install import InstallAsked
-    from bainwright.install_command import install_and_tell
+    from bainwright.commands.install import install_and_tell
+    from bainwright.install.installer import InstallAsked
 
     return install_and_tell(InstallAsked(**options), as_json=as_json, say=say)
 
@@ -297,7 +297,7 @@ def install(as_json: bool, **options: Any) -> int:
 @click.option("--json", "as_json", is_flag=True, help="The result as JSON on stdout.")
 def ports(as_json: bool) -> int:
     """List the ports a board may be on, and which warmer answers on each."""
-    from bainwright.install_command import ports_and_tell
+    from bainwright.commands.install import ports_and_tell
 
     return ports_and_tell(as_json=as_json, say=say)
 

@@ -24,7 +24,7 @@ from install_tools import board_with, send  # noqa: E402
 from start_tools import Chip, whole_start  # noqa: E402
 from test_install_cuts import MAINS, NAMES, NEW, OLD, hello  # noqa: E402
 
-from bainwright.errors import BainError  # noqa: E402
+from bainwright.core.errors import BainError  # noqa: E402
 from bainwright.virtual.board import VirtualBoard  # noqa: E402
 
 CUTS, SEED = 50, 1

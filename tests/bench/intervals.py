@@ -15,7 +15,7 @@ from concurrent.futures import ProcessPoolExecutor
 import numpy as np
 from heated import NAMES, drawn, heated
 
-from bainwright import identify, record
+from bainwright.tuning import dataset, identify
 
 
 def one(seed: int, seconds: int) -> tuple[list[bool], list[float], list[bool]]:
@@ -23,7 +23,7 @@ def one(seed: int, seconds: int) -> tuple[list[bool], list[float], list[bool]]:
     settings, truth = drawn(seed)
     made = heated(settings, truth, seconds, seed=seed)
     found, _ = identify.identify(
-        record.record(made.time_s, made.power_w, made.water_c, made.bowl_c, 20.0, settings), settings)
+        dataset.record(made.time_s, made.power_w, made.water_c, made.bowl_c, 20.0, settings), settings)
     pairs = [(getattr(found.low, name), getattr(found.high, name)) for name in NAMES]
     inside = [low <= truth[name] <= high for name, (low, high) in zip(NAMES, pairs, strict=True)]
     return inside, [high / low for low, high in pairs], [name in found.identified for name in NAMES]

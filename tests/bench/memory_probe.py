@@ -91,9 +91,9 @@ class Files:
     """A flash that holds one thing: a latch record that says clear."""
 
     def __init__(self):
-        from bainboard import record, store
+        from bainboard import framing, store
 
-        self.latch = record.pack(store.KINDS["latch"], 1, store.latch_payload(0, 0))
+        self.latch = framing.pack(store.KINDS["latch"], 1, store.latch_payload(0, 0))
 
     def read(self, path):
         return self.latch if path == "latch.a" else None
@@ -129,7 +129,7 @@ def main():
     garbage = (gc.mem_alloc() - start) // 10
     sys.modules["framebuf"] = fake
     before = held()
-    __import__("bainboard.glass")
+    __import__("bainboard.display_task")
     print(app.warmer.state, code, data, garbage, held() - before)
 
 

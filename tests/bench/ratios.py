@@ -19,8 +19,8 @@ from reference import reference, scored
 
 from bainboard.control.rules import safe_gains
 from bainboard.experiment import Experiment
-from bainwright import choose, fastsim, identify, record
-from bainwright.rig import Rig, load_rig
+from bainwright.files.rig import Rig, load_rig
+from bainwright.tuning import choose, dataset, fastsim, identify
 from bainwright.virtual.plant import Start, Warmer
 from bainwright.virtual.probes import Element
 
@@ -68,7 +68,7 @@ def commissioned(rig: Rig, whole: bool = False, plant_of: Any = Warmer) -> Any:
             element.advance(true_c, 1.0)
             read[at] = round(element.reading_c(second * 1_000_000) * 16) / 16
     power, water, bowl = np.array(rows).T
-    findings, _ = identify.identify(record.record(np.arange(1.0, 3601), power, water, bowl, 20.0, values), values)
+    findings, _ = identify.identify(dataset.record(np.arange(1.0, 3601), power, water, bowl, 20.0, values), values)
     task = choose.Task(findings, values, bath=table.bath == "water")
     chosen = choose.choose(task)
     settings = choose.with_gains(values, chosen.gains)

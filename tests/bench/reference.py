@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numba import njit  # type: ignore[import-untyped]
 
-from bainwright import compiled, fastsim
+from bainwright.tuning import compiled, fastsim
 
 STEP_S, STEPS, PLAN_S, ROUNDS = 15, 100, 5, 100
 SUBSTEPS = 3

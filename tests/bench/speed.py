@@ -15,8 +15,8 @@ import serial
 
 import bainwright.virtual.scenario
 from bainboard import wire
-from bainwright.commissioned import flash_of
-from bainwright.rig import load_rig
+from bainwright.files.documents import flash_of
+from bainwright.files.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.scenario import load_scenario

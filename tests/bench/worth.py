@@ -19,8 +19,8 @@ from ratios import SECONDS, Event, commissioned, evening, told_ahead
 from reference import reference, scored
 
 from bainboard.control.cascade import Cascade
-from bainwright import choose, fastsim, references
-from bainwright.rig import Rig, load_rig
+from bainwright.files.rig import Rig, load_rig
+from bainwright.tuning import choose, fastsim, references
 from bainwright.virtual.plant import Start, Warmer
 
 NOTHING = 1e-6  # of a gain that zero would have the board work out

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from bainboard import commands, faults, flashlog, record, settings, store, wire
+from bainboard import commands, faults, flashlog, framing, settings, store, wire
 from bainboard.transfer import Transfer
-from bainwright.boardlog import read_holds, read_segment
+from bainwright.record.boardlog import read_holds, read_segment
 
 GOLDEN = runpy.run_path(str(Path(__file__).parents[1] / "firmware" / "golden.py"))
 LINES, FRAMES = GOLDEN["LINES"], GOLDEN["FRAMES"]
@@ -44,8 +44,8 @@ def test_a_golden_frame_is_written_to_the_byte_and_read_back(what, kind, seq, pa
     assert struct.unpack_from("<HBIH", frame) == (0x1ABA, kind, seq, len(payload))
     assert frame[9:-4] == payload
     assert struct.unpack("<I", frame[-4:]) == (zlib.crc32(frame[:-4]),)
-    assert record.pack(kind, seq, payload) == frame
-    assert record.read(frame) == (kind, seq, payload, len(frame))
+    assert framing.pack(kind, seq, payload) == frame
+    assert framing.read(frame) == (kind, seq, payload, len(frame))
 
 
 def test_the_golden_requests_are_taken_and_refused_as_their_answers_say():

@@ -15,7 +15,7 @@ from scipy.integrate import solve_ivp
 
 from bainboard import faults, panel, pins, settings
 from bainwright.cli import bain
-from bainwright.rig import load_rig
+from bainwright.files.rig import load_rig
 
 ROOT = Path(__file__).parents[2]
 HARDWARE = ROOT / "hardware"

@@ -7,7 +7,7 @@ import zlib
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bainboard import commands, record, wire
+from bainboard import commands, framing, wire
 from bainboard.settings import PROFILE, SETTINGS
 from bainboard.settings import check as check_document
 from bainboard.transfer import CHUNK, Transfer, base64_bytes, base64_text, chunks, sha256_hex
@@ -200,8 +200,8 @@ FRAMES = st.lists(st.tuples(st.integers(0, 255), st.integers(0, 2**32 - 1), st.b
 @steady
 @given(FRAMES, BYTES)
 def test_every_whole_frame_before_a_torn_tail_is_found(frames, tail):
-    data = b"".join(record.pack(*frame) for frame in frames)
-    found, end, gaps = record.scan(data + tail)
+    data = b"".join(framing.pack(*frame) for frame in frames)
+    found, end, gaps = framing.scan(data + tail)
     assert [each[:3] for each in found[: len(frames)]] == frames
     assert end >= len(data)
     assert all(start >= len(data) for start, _ in gaps)
@@ -210,13 +210,13 @@ def test_every_whole_frame_before_a_torn_tail_is_found(frames, tail):
 @steady
 @given(FRAMES.filter(len), st.data())
 def test_a_disturbed_log_yields_only_frames_that_were_written(frames, data):
-    log = b"".join(record.pack(*frame) for frame in frames)
+    log = b"".join(framing.pack(*frame) for frame in frames)
     at = data.draw(st.integers(0, len(log)))
     log = log[:at] + data.draw(st.binary(max_size=9)) + log[data.draw(st.integers(at, len(log))) :]
-    found, end, gaps = record.scan(log)
+    found, end, gaps = framing.scan(log)
     left = list(frames)
     for kind, seq, payload, offset in found:
-        assert record.read(log, offset)[:3] == (kind, seq, payload)
+        assert framing.read(log, offset)[:3] == (kind, seq, payload)
         assert (kind, seq, payload) in left
         del left[: left.index((kind, seq, payload)) + 1]
     assert end <= len(log)

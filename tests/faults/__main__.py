@@ -12,7 +12,7 @@ import click
 from rich.console import Console
 from rich.progress import MofNCompleteColumn, Progress, TimeRemainingColumn
 
-from bainwright.errors import BainError
+from bainwright.core.errors import BainError
 
 from . import campaign, cases
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from bainboard import faults
-from bainwright.errors import FileError
+from bainwright.core.errors import FileError
 
 from .cases import Case, parse
 from .evenings import EVERYDAY

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from bainwright.commissioned import document
-from bainwright.errors import FileError, UseError
-from bainwright.tables import close_match
+from bainwright.core.errors import FileError, UseError
+from bainwright.core.toml import close_match
+from bainwright.files.documents import document
 from bainwright.virtual.scenario import Scenario, StartTable
 
 from . import evenings

@@ -10,8 +10,8 @@ from collections.abc import Callable
 from typing import Any, NoReturn
 
 from bainboard import pins as pin_table
-from bainwright.virtual.bench import Bench
-from bainwright.virtual.standins._page import BEAT_BIT, GUARD_BIT
+from bainwright.virtual.standins._shared import BEAT_BIT, GUARD_BIT
+from bainwright.virtual.wiring import Bench
 
 from .flash import Flash
 

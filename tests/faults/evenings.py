@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable
 
-from bainwright.chocolate import load_profile
+from bainwright.files.chocolate import load_profile
 from bainwright.virtual import scenario as acts
 
 from .phases import NIGHT_C, TARGET_C, Setting

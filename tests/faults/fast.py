@@ -8,8 +8,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from bainboard import faults, record, store, wire
-from bainwright.commissioned import document, flash_of
+from bainboard import faults, framing, store, wire
+from bainwright.files.documents import document, flash_of
 from bainwright.virtual.scenario import Scenario
 
 from . import modules
@@ -101,7 +101,7 @@ class Trace:
 
 def usual_files(rig: Any, profile: dict[str, Any]) -> dict[str, bytes]:
     """A commissioned board: settings, profile, a latch record that says clear."""
-    packed = record.pack(store.KINDS["profile"], 1, document("profile", profile))
+    packed = framing.pack(store.KINDS["profile"], 1, document("profile", profile))
     return {**flash_of(rig), "/profile.a": packed}
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import serial
 
 from bainboard import wire
-from bainwright.errors import LinkError
+from bainwright.core.errors import LinkError
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.image import firmware_files
 
@@ -25,7 +25,7 @@ import gc, machine, sys
 machine.Pin(15, machine.Pin.OUT, value=0)
 sys.path.insert(0, {folder!r})
 from bainboard import start
-sys.modules["bainboard.reserve"].hold()
+sys.modules["bainboard.heap_reserve"].hold()
 for layer in start.LAYERS:
     __import__("bainboard." + layer)
     gc.collect()

@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from bainboard import faults, record, store
+from bainboard import faults, framing, store
 from bainboard.control.rules import FILM_W_PER_M2K, wetted_m2
-from bainwright.commissioned import flash_of
+from bainwright.files.documents import flash_of
 
 from . import evenings
 from .cases import Built, Case, build
@@ -176,7 +176,7 @@ class Watch:
     @staticmethod
     def _last_record(player: Player) -> int:
         frames = [frame for path, data in player.flash.files.items() if path.startswith("/log/")
-                  for frame in record.scan(data)[0]]
+                  for frame in framing.scan(data)[0]]
         return max((frame[1] for frame in frames), default=0)
 
     def _look_at_heat(self, player: Player, row: Row) -> None:
@@ -279,7 +279,7 @@ def _judge_flash(built: Built, trace: Trace, result: Result) -> None:
         return
     flash = Flash(trace.files)
     payload, _, note = store.Slots(Files(flash), "settings").load()
-    _, _, old, _ = record.read(flash_of(built.play.rig)["/settings.a"])
+    _, _, old, _ = framing.read(flash_of(built.play.rig)["/settings.a"])
     new = built.setting.upload or old
     if payload not in (old, new):
         result.broken.append(f"13: the settings are neither old nor new ({note})")

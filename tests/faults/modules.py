@@ -9,7 +9,7 @@ import sys
 import types
 from typing import Any, ClassVar
 
-from bainwright.virtual.bench import ABSENT, ANSWERS_85, BUS_DEAD, BUS_LOW, SPOILT, crc8
+from bainwright.virtual.wiring import ABSENT, ANSWERS_85, BUS_DEAD, BUS_LOW, SPOILT, crc8
 
 from .desk import FULL, PINS, TICKS, Desk, ResetError
 from .flash import PowerLostError

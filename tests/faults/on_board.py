@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 import serial
 
 from bainboard import wire
-from bainwright.errors import LinkError
+from bainwright.core.errors import LinkError
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.truth import read_truth
 

@@ -7,9 +7,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from bainboard.evidence import largest_load_j_per_k
+from bainboard.heat_balance import largest_load_j_per_k
 from bainboard.selftest import LOOK_S, PROBE_S, PROMISE_K, SelfTest
-from bainwright.chocolate import load_profile
+from bainwright.files.chocolate import load_profile
 from bainwright.virtual import scenario as acts
 
 from .rigs import Warmer

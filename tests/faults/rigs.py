@@ -9,8 +9,8 @@ from typing import Any
 
 import msgspec
 
-from bainwright.errors import UseError
-from bainwright.rig import Rig, load_rig
+from bainwright.core.errors import UseError
+from bainwright.files.rig import Rig, load_rig
 from bainwright.virtual.probe_ids import name_probes
 
 THREE = ("mat", "pot", "plate")

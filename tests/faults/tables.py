@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from bainwright.errors import FileError
+from bainwright.core.errors import FileError
 
 from .campaign import good, read_results
 from .cases import build, parse

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from bainwright.errors import BainError
+from bainwright.core.errors import BainError
 
 from . import campaign, heap, mutants, on_board, strikes, tables
 from .cases import Case, build, load, parse

@@ -2,7 +2,7 @@
 
 import binascii
 
-from bainboard import commands, notes, wire
+from bainboard import commands, help_text, wire
 from bainboard.transfer import Transfer, sha256_hex
 
 HASH = sha256_hex(b"{}")
@@ -418,4 +418,4 @@ def test_a_transfer_broken_off_leaves_the_document_as_it_was_and_the_next_one_wo
 
 
 def test_every_command_is_told_in_the_notes():
-    assert sorted(notes.COMMANDS) == sorted([row[commands.NAME] for row in commands.COMMANDS])
+    assert sorted(help_text.COMMANDS) == sorted([row[commands.NAME] for row in commands.COMMANDS])

@@ -2,7 +2,7 @@
 
 from fake_flash import Flash
 
-from bainboard import fitting, record, settings, store
+from bainboard import framing, pin_check, settings, store
 from bainboard.service import Documents
 
 BOARD = b'{"name":"mine","panel":true,"pins":"yes=9 no=8"}'
@@ -12,7 +12,7 @@ CHOCOLATE = b'{"name":"dark","low_c":31.0,"target_c":31.5,"high_c":32.0}'
 
 def misfit(values):
     """Why settings do not fit a Pico, as its board says it."""
-    return fitting.settle("pico", values)[1] if values["pins"] else None
+    return pin_check.settle("pico", values)[1] if values["pins"] else None
 
 
 def documents(**payloads):
@@ -51,7 +51,7 @@ def test_settings_that_come_and_do_not_fit_are_refused_with_the_reason_and_chang
 
 
 def test_another_document_does_not_make_up_for_a_damaged_one():
-    flash = Flash({"settings.a": b"junk", "settings.b": record.pack(1, 1, b"{}")[:-1]})
+    flash = Flash({"settings.a": b"junk", "settings.b": framing.pack(1, 1, b"{}")[:-1]})
     there = Documents(flash, misfit)
     assert there.damaged == ["settings"]
     assert there.save("profile", CHOCOLATE) is None

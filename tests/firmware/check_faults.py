@@ -1,6 +1,6 @@
 """The fault table: numbers never move, every row says what a person needs."""
 
-from bainboard import faults, notes
+from bainboard import faults, help_text
 
 
 def test_a_fault_stands_at_its_own_number():
@@ -28,7 +28,7 @@ def test_every_fault_says_how_it_ends_whether_it_is_safe_and_what_to_check():
     for row in faults.FAULTS[1:]:
         assert row[faults.REACTION] in (faults.OFF, faults.RETEST, faults.LATCH, faults.WARN, faults.NO_START)
         assert row[faults.HAZARD] in (faults.SAFE, faults.UNPLUG)
-        seen, first = notes.FAULTS[row[faults.NUMBER]]
+        seen, first = help_text.FAULTS[row[faults.NUMBER]]
         assert seen
         assert first
         assert len(first) <= 40  # two lines of a small display

@@ -7,7 +7,7 @@ import struct
 from fake_flash import PowerCutError
 from fake_folder import HOWS, FakeFolder
 
-from bainboard import commands, flashlog, record, settings, stages
+from bainboard import commands, flashlog, framing, settings, stages
 
 HOUR_MS = 3600000
 
@@ -52,7 +52,7 @@ def kept(files):
     for name in sorted(files):
         if flashlog.first_of(name) is None:
             continue
-        for kind, seq, payload, _ in record.scan(files[name])[0]:
+        for kind, seq, payload, _ in framing.scan(files[name])[0]:
             if kind == flashlog.KIND:
                 found[seq] = flashlog.entries(payload)
     return [(seq, found[seq]) for seq in sorted(found)]
@@ -279,7 +279,7 @@ def test_damage_in_the_middle_costs_what_it_touched_and_the_board_goes_on_behind
 def test_any_tail_is_left_behind_and_a_new_segment_begun():
     files = logged(10)
     name = sorted(files)[-1]
-    for tail in (b"\xff", b"\x00" * 40, record.MAGIC, record.pack(flashlog.KIND, 11, b"abc")[:-1], b"\xba" * 700):
+    for tail in (b"\xff", b"\x00" * 40, framing.MAGIC, framing.pack(flashlog.KIND, 11, b"abc")[:-1], b"\xba" * 700):
         torn = dict(files)
         torn[name] += tail
         folder = FakeFolder(torn)
@@ -301,7 +301,7 @@ def test_segments_that_are_all_damaged_are_not_written_over():
 
 
 def test_foreign_files_are_neither_read_nor_counted_nor_deleted():
-    foreign = {"notes.txt": b"mine", "0000000001.segx": b"", "1.seg": b"", "abcdefghij.seg": record.pack(16, 9, b"")}
+    foreign = {"notes.txt": b"mine", "0000000001.segx": b"", "1.seg": b"", "abcdefghij.seg": framing.pack(16, 9, b"")}
     folder = FakeFolder(foreign)
     log = booted(folder, share=0.05)
     small(log, 200)
@@ -447,7 +447,7 @@ def test_boots_and_holds_are_counted_across_boots_and_each_segment_says_where_it
             small(log, 12)
         assert log.hold == 2 * boot
     for name, data in folder.survivors().items():
-        first = flashlog.entries(record.scan(data)[0][0][2])[0]
+        first = flashlog.entries(framing.scan(data)[0][0][2])[0]
         assert first[0] == flashlog.ORIGIN, name
     found = [origin[:2] for origin in origins(folder.survivors())]
     assert found == sorted(found)

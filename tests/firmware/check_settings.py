@@ -1,6 +1,6 @@
 """Settings and profiles: one document, checked whole, or refused with what, got and wanted."""
 
-from bainboard import notes, settings
+from bainboard import help_text, settings
 
 
 def refused(doc, table=settings.SETTINGS):
@@ -22,7 +22,7 @@ def test_an_empty_document_gives_every_default_and_every_default_is_allowed():
 
 
 def test_every_row_is_told_in_the_notes_and_nothing_else_is():
-    for table, told in ((settings.SETTINGS, notes.SETTINGS), (settings.PROFILE, notes.PROFILE)):
+    for table, told in ((settings.SETTINGS, help_text.SETTINGS), (settings.PROFILE, help_text.PROFILE)):
         assert sorted(told) == sorted([row[settings.NAME] for row in table])
 
 

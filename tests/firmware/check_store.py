@@ -5,7 +5,7 @@ import os
 
 from fake_flash import HOWS, Flash, PowerCutError
 
-from bainboard import faults, record, store
+from bainboard import faults, framing, store
 
 OLD, NEW, NEXT = b'{"name":"old"}', b'{"name":"new","heater_w":60.0}', b'{"name":"next"}'
 
@@ -60,7 +60,7 @@ def test_the_last_save_is_loaded_and_saves_take_turns():
 
 
 def test_a_slot_file_is_one_frame_to_the_byte():
-    assert saved(OLD, NEW) == {"settings.a": record.pack(1, 1, OLD), "settings.b": record.pack(1, 2, NEW)}
+    assert saved(OLD, NEW) == {"settings.a": framing.pack(1, 1, OLD), "settings.b": framing.pack(1, 2, NEW)}
 
 
 def test_a_cut_at_every_step_leaves_old_or_new_whole_and_the_next_save_works():

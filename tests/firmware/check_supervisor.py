@@ -6,7 +6,7 @@ Oracle: the project's own safety rules, and the bath of fake_bath.py, whose trut
 from fake_bath import MAT, PLATE, POT, RIGS, Bath, Kitchen, Noise, values_of
 
 from bainboard import faults
-from bainboard.evidence import PROBE_LAG_S, HeatOnItsWay, believed_loss_w_per_k, largest_load_j_per_k
+from bainboard.heat_balance import PROBE_LAG_S, HeatOnItsWay, believed_loss_w_per_k, largest_load_j_per_k
 from bainboard.supervisor import CHECKS, DOUBTED, LATCH, OFF, OPEN, RETEST, WAIT, WARN, Inputs, Supervisor
 
 NAN, INF = float("nan"), float("inf")

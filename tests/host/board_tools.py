@@ -10,7 +10,7 @@ from typing import Any
 import serial
 from still_world import still
 
-from bainwright.rig import load_rig
+from bainwright.files.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
 
 PATIENCE_S = 30.0  # real time after which something hangs; nothing is judged by speed

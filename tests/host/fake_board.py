@@ -10,8 +10,8 @@ from typing import Any
 
 from bainboard import wire
 from bainboard.transfer import Transfer
-from bainwright.link import Link
-from bainwright.ports import LostBoardError
+from bainwright.link.ports import LostBoardError
+from bainwright.link.protocol import Link
 
 
 def status_line(number: int, t_ms: int, **other: Any) -> bytes:

@@ -9,19 +9,19 @@ from pathlib import Path
 from typing import Any
 from unittest import mock
 
-from bainwright import firmware as wheel
-from bainwright import install
-from bainwright.commissioned import flash_of
-from bainwright.firmware import Firmware
-from bainwright.install import InstallAsked, Installed, Progress
-from bainwright.rig import load_rig
+from bainwright.files import firmware as wheel
+from bainwright.files.documents import flash_of
+from bainwright.files.firmware import Firmware
+from bainwright.files.rig import load_rig
+from bainwright.install import installer
+from bainwright.install.installer import InstallAsked, Installed, Progress
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.image import MPY, firmware_files
 
 # Runs before main.py at every start and gives the flash anew: recorded, or read-only.
 REMOUNT = """
-import os, _clock, _flash, _page, uctypes
-_, out, _, at, size = _page.areas()
+import os, _clock, _flash, _shared, uctypes
+_, out, _, at, size = _shared.areas()
 memory = uctypes.bytearray_at(uctypes.addressof(_clock.out_ring) - out + at, size - at)
 {device}
 os.umount("/")
@@ -66,8 +66,8 @@ def bare() -> dict[str, bytes | None]:
 def send(board: VirtualBoard | str, version: Firmware | None = None, **asked: Any) -> Installed:
     """Install on a board: this version or another one, with options."""
     path = board if isinstance(board, str) else board.path
-    with mock.patch.object(install, "firmware", lambda mpy: version or wheel.firmware(mpy)):
-        return install.install(InstallAsked(**asked), path, Progress())
+    with mock.patch.object(installer, "firmware", lambda mpy: version or wheel.firmware(mpy)):
+        return installer.install(InstallAsked(**asked), path, Progress())
 
 
 # -- flash operations --------------------------------------------------------------------------------------------------

@@ -12,7 +12,7 @@ from typing import Any, Protocol
 
 from littlefs import LittleFS
 
-from bainwright.firmware import MAIN, version_of
+from bainwright.files.firmware import MAIN, version_of
 
 BLOCKS, BLOCK_BYTES = 352, 4096  # what a 2 MB RP2040 board gives to files
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from bainboard import faults
-from bainwright.advice import ADVICE, advise
+from bainwright.words.advice import ADVICE, advise
 
 FAULTS = [row for row in faults.FAULTS if row[faults.NUMBER] != faults.NONE]
 NAMES = [row[faults.NAME] for row in FAULTS]

@@ -8,10 +8,10 @@ from typing import Any
 
 from talk import Talk
 
-from bainboard import faults, pins, record, store, wire
-from bainwright.chocolate import load_profile
-from bainwright.commissioned import document, flash_of
-from bainwright.rig import load_rig
+from bainboard import faults, framing, pins, store, wire
+from bainwright.files.chocolate import load_profile
+from bainwright.files.documents import document, flash_of
+from bainwright.files.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.scenario import parse_scenario
@@ -19,7 +19,7 @@ from bainwright.virtual.scenario import parse_scenario
 
 def packed(name: str, payload: bytes) -> bytes:
     """A slot's file."""
-    return record.pack(store.KINDS[name], 1, payload)
+    return framing.pack(store.KINDS[name], 1, payload)
 
 
 PROFILES = [document("profile", load_profile(name).document()) for name in ("dark", "milk", "melted")]

@@ -16,8 +16,8 @@ from fake_board import FakeBoard, status_line
 
 from bainboard import settings as board
 from bainwright import cli
-from bainwright.calibration import command, kept, reading, rigfile
-from bainwright.calibration.bench import VirtualBench
+from bainwright.calibration import calibration_record, reading, rig_editor
+from bainwright.calibration.baths import VirtualBench
 from bainwright.calibration.fit import (
     AT_C,
     Point,
@@ -27,10 +27,11 @@ from bainwright.calibration.fit import (
     ice_known,
 )
 from bainwright.calibration.reading import lifted, steady
-from bainwright.commissioned import document
-from bainwright.errors import LinkError, RefusedError, UseError
-from bainwright.link import Link
-from bainwright.rig import BUNDLED, PlantTable, load_rig
+from bainwright.commands import calibrate
+from bainwright.core.errors import LinkError, RefusedError, UseError
+from bainwright.files.documents import document
+from bainwright.files.rig import BUNDLED, PlantTable, load_rig
+from bainwright.link.protocol import Link
 from bainwright.virtual.probe_ids import name_probes
 
 NOW = "2026-03-01T18:00:00+00:00"
@@ -209,34 +210,35 @@ def test_the_probe_that_is_lifted_is_known_by_its_fall():
 
 
 def test_a_point_again_takes_the_place_of_the_one_before_and_a_day_parts_two_calibrations():
-    record = kept.Record("pot")
-    kept.add(record, VALUES, "water", point(fever_known(38.0), 38.2))
-    kept.add(record, VALUES, "water", point(ice_known(), 0.2))
-    kept.add(record, VALUES, "water", point(fever_known(38.2), 38.5))
+    record = calibration_record.Record("pot")
+    calibration_record.add(record, VALUES, "water", point(fever_known(38.0), 38.2))
+    calibration_record.add(record, VALUES, "water", point(ice_known(), 0.2))
+    calibration_record.add(record, VALUES, "water", point(fever_known(38.2), 38.5))
     assert [p.bath for p in record.probes["water"].points] == ["ice", "fever"]
     later = (datetime.fromisoformat(NOW) + timedelta(days=2)).isoformat()
-    kept.add(record, VALUES, "water", point(ice_known(), 0.1, later))
+    calibration_record.add(record, VALUES, "water", point(ice_known(), 0.1, later))
     assert [p.bath for p in record.probes["water"].points] == ["ice"]
 
 
 def test_a_record_is_a_probe_s_and_not_a_place_s():
     values = {**VALUES, "probe.water.rom": "28FF641D8216041C"}
-    record = kept.Record("pot")
-    kept.add(record, values, "water", point(fever_known(38.0), 38.2))
+    record = calibration_record.Record("pot")
+    calibration_record.add(record, values, "water", point(fever_known(38.0), 38.2))
     other = {**values, "probe.water.rom": "28ee3c0c1d160161"}
-    assert kept.changes(record, values)["probe.water.offset_c"] == pytest.approx(-0.2, abs=1e-3)
-    assert kept.changes(record, other) == {}
+    assert calibration_record.changes(record, values)["probe.water.offset_c"] == pytest.approx(-0.2, abs=1e-3)
+    assert calibration_record.changes(record, other) == {}
     now = datetime.fromisoformat(NOW)
-    assert "never calibrated" in kept.notes(record, other, 1.0, now)[0]
+    assert "never calibrated" in calibration_record.notes(record, other, 1.0, now)[0]
 
 
 def notes_after(days=0, width_k=1.0, known=None, **settings):
     """What is said of a water probe calibrated so long ago."""
     values = {**VALUES, "probe.bowl.kind": "none"}
-    record = kept.Record("pot", bowl=kept.KeptBowl([(33.0, 31.6)], 1.4, 0.0, 0.1, NOW))
-    kept.add(record, values, "water", point(known or fever_known(38.0), 38.2))
+    record = calibration_record.Record("pot", bowl=calibration_record.KeptBowl([(33.0, 31.6)], 1.4, 0.0, 0.1, NOW))
+    calibration_record.add(record, values, "water", point(known or fever_known(38.0), 38.2))
     now = datetime.fromisoformat(NOW) + timedelta(days=days)
-    return " ".join(kept.notes(record, {**values, **kept.changes(record, values), **settings}, width_k, now))
+    in_force = {**values, **calibration_record.changes(record, values), **settings}
+    return " ".join(calibration_record.notes(record, in_force, width_k, now))
 
 
 def test_a_fresh_calibration_needs_no_word():
@@ -253,7 +255,7 @@ def test_figures_go_into_a_rig_file_and_everything_else_stays(tmp_path):
     path = tmp_path / "my.toml"
     path.write_text('name = "my"  # mine\nbowl_offset_c = 1.2   # by hand\n\n[probe.water]\nkind = "onewire"\n'
                     'gain = 1.0\n\n[vessel.small]\nbowl_kg = 0.3\n')
-    rigfile.put(path, {"probe.water.offset_c": -0.12, "probe.water.gain": 1.001, "bowl_offset_c": 1.4,
+    rig_editor.put(path, {"probe.water.offset_c": -0.12, "probe.water.gain": 1.001, "bowl_offset_c": 1.4,
                        "probe.bowl.offset_c": 0.1})
     assert path.read_text() == (
         'name = "my"  # mine\nbowl_offset_c = 1.4   # by hand\n\n[probe.water]\nkind = "onewire"\n'
@@ -263,7 +265,7 @@ def test_figures_go_into_a_rig_file_and_everything_else_stays(tmp_path):
 @pytest.mark.parametrize("text", ['probe.water.kind = "ntc"\n', 'probe = {water = {kind = "ntc"}}\n',
                                   'note = """\n[probe.water]\n"""\nprobe.water.kind = "ntc"\n'])
 def test_a_rig_file_in_another_style_is_left_alone(text):
-    assert rigfile.changed(text, {"probe.water.offset_c": -0.12}) is None
+    assert rig_editor.changed(text, {"probe.water.offset_c": -0.12}) is None
 
 
 def test_a_real_part_s_calibration_is_not_put_on_a_simulated_probe(tmp_path):
@@ -378,7 +380,7 @@ def live(monkeypatch):
         link, fake = link_of([], *batches)  # a first lock comes before anything is asked
         payload = document("settings", {**VALUES, "name": "pot"})
         fake.stored["settings"], fake.hello["settings"] = payload, "12345678"
-        monkeypatch.setattr(command, "LiveBench", lambda port: OneBoard(link))
+        monkeypatch.setattr(calibrate, "LiveBench", lambda port: OneBoard(link))
         monkeypatch.setattr(reading, "SILENT_S", 0.0)
         return fake
 
@@ -400,7 +402,7 @@ def answers(*typed):
 def talk(ask, **options):
     """The dialogue; what was said."""
     said = []
-    code = command.calibrate_and_tell(command.CalibrateAsked(**options), ask, as_json=False,
+    code = calibrate.calibrate_and_tell(calibrate.CalibrateAsked(**options), ask, as_json=False,
                                       say=lambda text, err=False: said.append(text))
     return code, "\n".join(said)
 
@@ -409,7 +411,7 @@ def test_broken_off_half_way_loses_nothing(live):
     fake = live([(38.4, 38.1)] * 40)
     with pytest.raises(KeyboardInterrupt):
         talk(answers("100.4", "38.2"))
-    record = kept.read(kept.path_for(None, "pot"))
+    record = calibration_record.read(calibration_record.path_for(None, "pot"))
     assert record.probes["water"].offset_c == pytest.approx(-0.2, abs=0.001)
     assert json.loads(fake.stored["settings"])["probe.bowl.offset_c"] == pytest.approx(0.1, abs=0.001)
     locks = [each["for_ms"] for each in fake.asked if each["do"] == "cold"]
@@ -438,7 +440,7 @@ def test_a_board_that_falls_silent_ends_it_and_what_was_measured_is_kept(live):
     live([(38.4, 38.1)] * 31)
     with pytest.raises(LinkError, match="what was measured before is kept"):
         talk(answers("38.2", "", "ice"))
-    assert kept.path_for(None, "pot").exists()
+    assert calibration_record.path_for(None, "pot").exists()
 
 
 def test_by_hand_the_water_is_read_from_a_hold_that_stands_still(live):
@@ -447,7 +449,8 @@ def test_by_hand_the_water_is_read_from_a_hold_that_stands_still(live):
     fake.hold = [status_line(at + 1, 1000 * at, water=33000 + 10 * (at % 3), bowl=31600, est=1) for at in range(30)]
     code, said = talk(None, bowl=("31.5",))
     assert code == 0
-    assert kept.read(kept.path_for(None, "pot")).bowl.offset_c == pytest.approx(1.51, abs=0.001)
+    record = calibration_record.read(calibration_record.path_for(None, "pot"))
+    assert record.bowl.offset_c == pytest.approx(1.51, abs=0.001)
     assert "cold" not in [each["do"] for each in fake.asked]  # a hold must go on heating
     assert "a running hold keeps what it began with" in said
 

@@ -10,23 +10,22 @@ from fake_board import status_line
 from iapws import IAPWS97
 
 from bainboard.programme import NUDGE_K
-from bainwright.chocolate import CAPS, bundled_profiles, load_profile
-from bainwright.errors import UseError
-from bainwright.link import Status, decode
+from bainwright.core.errors import UseError
+from bainwright.core.figures import MEMORY, PRACTICE, READ
+from bainwright.core.masses import Shown
+from bainwright.evening.prompts import Tonight
+from bainwright.files.chocolate import CAPS, bundled_profiles, load_profile
+from bainwright.files.rig import PlantTable, Rig, load_rig
+from bainwright.link.protocol import Status, decode
+from bainwright.physics import air, chocolate_heat, heating, kitchen, seeding
+from bainwright.physics.geometry import CHOCOLATE_KG_PER_M3, WATER_CP_J_PER_KGK, body_of
+from bainwright.physics.heating import Around
+from bainwright.physics.seeding import STUFF, Batch
 from bainwright.plan import asked as plan_asked
-from bainwright.plan import heating, kitchen, seeding
-from bainwright.plan.heating import Around
-from bainwright.plan.measures import Shown
+from bainwright.plan.leftovers import DISCARD, Left, judge
 from bainwright.plan.parts import Plan
 from bainwright.plan.planner import TEST_FOR_S, TEST_LONGER_S, make_plan
-from bainwright.plan.seeding import STUFF, Batch
-from bainwright.plan.sources import MEMORY, PRACTICE, READ
 from bainwright.plan.words import text
-from bainwright.rig import PlantTable, Rig, load_rig
-from bainwright.stock import DISCARD, Left, judge
-from bainwright.tonight import Tonight
-from bainwright.virtual import air, fat
-from bainwright.virtual.body import CHOCOLATE_KG_PER_M3, WATER_CP_J_PER_KGK, body_of
 from bainwright.virtual.scenario import Draught, load_scenario
 
 psychrolib.SetUnitSystem(psychrolib.SI)
@@ -196,13 +195,13 @@ def test_film_of_a_bowl_left_alone_is_more_than_conduction_and_less_than_stirrin
 def test_plan_and_simulated_warmer_stand_on_the_same_dark_chocolate():
     """One figure, two users: the plan's heat of dark chocolate is the built-in plant's."""
     assert STUFF["dark"].latent.value == PlantTable().latent_j_per_kg
-    assert seeding.CP_SOLID.value == fat.CHOCOLATE_CP_J_PER_KGK
+    assert seeding.CP_SOLID.value == chocolate_heat.CHOCOLATE_CP_J_PER_KGK
 
 
 @pytest.mark.parametrize(("temp_c", "share"), [(20, 0.76), (25, 0.70), (30, 0.45), (35, 0.01)])
 def test_solid_fat_is_the_table_from_memory(temp_c, share):
     """Cocoa butter, Ghana, Shukla: from memory, and marked so."""
-    assert fat.solid_share(temp_c) == pytest.approx(share)
+    assert chocolate_heat.solid_share(temp_c) == pytest.approx(share)
     assert STUFF["dark"].molten_share(temp_c, 20.0) == pytest.approx(1 - share / 0.76)
     assert seeding.SOLID_FAT.mark == MEMORY
 
@@ -244,10 +243,10 @@ def test_what_a_melt_at_40_flows_like_is_told_of_the_melt_alone():
 
 def test_cocoa_butter_melts_over_a_range():
     """One butter starts at 26, is half molten at 30.5 and all at 34 °C (Schenk & Peschar, read); here within 1 K."""
-    assert fat.molten_share(26.0) < 0.2
-    half_c = next(c / 10 for c in range(200, 400) if fat.molten_share(c / 10) >= 0.5)
+    assert chocolate_heat.molten_share(26.0) < 0.2
+    half_c = next(c / 10 for c in range(200, 400) if chocolate_heat.molten_share(c / 10) >= 0.5)
     assert half_c == pytest.approx(30.5, abs=1.0)
-    assert fat.molten_share(35.0) > 0.97
+    assert chocolate_heat.molten_share(35.0) > 0.97
 
 
 def test_density_lies_between_solid_and_melted():

@@ -10,9 +10,10 @@ from pathlib import Path
 import pytest
 from fake_board import FakeBoard, FakeSession, event_line, status_line
 
-from bainwright import cli, evening
-from bainwright.choices import Asked, choose, seconds_until
-from bainwright.errors import FileError, LinkError, PlantError, RefusedError, UseError
+from bainwright import cli
+from bainwright.commands import hold
+from bainwright.core.errors import FileError, LinkError, PlantError, RefusedError, UseError
+from bainwright.evening.options import Asked, choose, seconds_until
 
 
 @pytest.fixture(autouse=True)
@@ -39,7 +40,7 @@ def bain(capsys, *arguments):
 def scripted(monkeypatch, script, **hello):
     """Every hold meets this board."""
     session = FakeSession(FakeBoard(lambda: iter(script), **hello))
-    monkeypatch.setattr(evening, "open_session", lambda choice: session)
+    monkeypatch.setattr(hold, "open_session", lambda choice: session)
     return session
 
 
@@ -108,7 +109,7 @@ def test_every_error_is_words_and_its_exit_status(capsys, monkeypatch, error, co
     def fail(choice):
         raise error
 
-    monkeypatch.setattr(evening, "open_session", fail)
+    monkeypatch.setattr(hold, "open_session", fail)
     got, out, err = bain(capsys, "hold", "dark", "--port", "/dev/ttyX")
     assert got == code
     assert out == ""

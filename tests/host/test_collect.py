@@ -12,18 +12,18 @@ from fake_board import FakeBoard, FakeSession, event_line
 from logging_board import LoggingBoard
 from test_hold import Notebook
 
-from bainboard import flashlog, record
-from bainwright import collect as collect_module
-from bainwright import livelog
-from bainwright.archive import Archive
-from bainwright.choices import Asked, choose
-from bainwright.collect import CollectAsked, Source, collect, list_segments
-from bainwright.errors import FileError, LinkError
-from bainwright.hold import Runner
-from bainwright.link import Link
-from bainwright.logs import read_log
-from bainwright.ports import LostBoardError
-from bainwright.report import report
+from bainboard import flashlog, framing
+from bainwright.commands import collect as collect_module
+from bainwright.commands.collect import CollectAsked, Source, collect, list_segments
+from bainwright.core.errors import FileError, LinkError
+from bainwright.evening.options import Asked, choose
+from bainwright.evening.runner import Runner
+from bainwright.link.ports import LostBoardError
+from bainwright.link.protocol import Link
+from bainwright.record import writer
+from bainwright.record.archive import Archive
+from bainwright.record.reader import read_log
+from bainwright.review.report import report
 
 
 @pytest.fixture
@@ -211,7 +211,7 @@ def test_a_disk_that_fills_while_a_hold_is_written_leaves_no_half_of_it(here, mo
         raise OSError(errno.ENOSPC, "No space left on device")
 
     with monkeypatch.context() as disk:
-        disk.setattr(livelog, "_write_all", full)
+        disk.setattr(writer, "_write_all", full)
         with pytest.raises(FileError, match=r"dark-1 cannot be written: got the disk is full; .*collect again"):
             collected(board, monkeypatch)
     assert [path.name for path in (here / "holds").iterdir()] == ["boards"]
@@ -287,7 +287,7 @@ def test_foreign_files_are_left_alone_and_not_read(here, monkeypatch):
 
 def test_a_hold_of_another_log_with_the_same_numbers_is_told_by_its_water(here, monkeypatch):
     """A live log knows nothing of the board's log; but two holds never read the same water all along."""
-    monkeypatch.setattr("bainwright.hold.RECONNECT_S", 0.0)
+    monkeypatch.setattr("bainwright.evening.runner.RECONNECT_S", 0.0)
     board = LoggingBoard(here / "flash")
     board.start()
     watched(board, board.hold(300))
@@ -354,7 +354,7 @@ def watched(board, said, **hello):
 
 
 def test_what_the_pc_saw_stays_as_it_is_and_the_board_fills_in_the_rest(here, monkeypatch):
-    monkeypatch.setattr("bainwright.hold.RECONNECT_S", 0.0)
+    monkeypatch.setattr("bainwright.evening.runner.RECONNECT_S", 0.0)
     board = LoggingBoard(here / "flash")
     board.start()
     seen = board.hold(605)
@@ -439,6 +439,6 @@ def test_a_piece_of_the_wrong_length_is_an_error_in_words(here, monkeypatch):
 
 def test_a_frame_of_a_later_firmware_is_passed_over(here, monkeypatch):
     board = a_night(here)
-    board.folder.append(sorted(board.files())[-1], record.pack(flashlog.KIND + 1, 9999, b"new"))
+    board.folder.append(sorted(board.files())[-1], framing.pack(flashlog.KIND + 1, 9999, b"new"))
     board.log._sizes[-1] = board.folder.size(sorted(board.files())[-1])
     assert collected(board, monkeypatch).exit_code == 0

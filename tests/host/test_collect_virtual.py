@@ -13,21 +13,22 @@ import pytest
 from littlefs import LittleFS
 from littlefs.errors import LittleFSError
 
-from bainboard import record, wire
-from bainwright import cli, ports
-from bainwright.boardlog import read_holds, read_segment
-from bainwright.chocolate import load_profile
-from bainwright.choices import Asked, choose
-from bainwright.commissioned import document, flash_of
-from bainwright.hold import window_of
-from bainwright.link import Link
-from bainwright.logs import read_log
-from bainwright.report import trace_of
-from bainwright.rig import load_rig
-from bainwright.summary import score
+from bainboard import framing, wire
+from bainwright import cli
+from bainwright.evening.options import Asked, choose
+from bainwright.evening.runner import window_of
+from bainwright.files.chocolate import load_profile
+from bainwright.files.documents import document, flash_of
+from bainwright.files.rig import load_rig
+from bainwright.files.score import score
+from bainwright.link import ports
+from bainwright.link.protocol import Link
+from bainwright.record.boardlog import read_holds, read_segment
+from bainwright.record.reader import read_log
+from bainwright.review.report import trace_of
 from bainwright.virtual.board import VirtualBoard
-from bainwright.virtual.page import FLASH_BYTES
 from bainwright.virtual.probe_ids import name_probes
+from bainwright.virtual.shared_memory import FLASH_BYTES
 
 PATIENCE_S = 120.0  # real time after which something hangs; nothing is judged by speed
 BLOCK = 4096
@@ -139,7 +140,7 @@ def test_what_is_collected_is_what_littlefs_finds_on_the_chip(capsys):
     assert {path.name: path.read_bytes() for path in folder.iterdir()} == chip
     assert result["bytes_read"] == sum(map(len, chip.values()))
     for data in chip.values():
-        frames, end, gaps = record.scan(data)
+        frames, end, gaps = framing.scan(data)
         assert (end, gaps) == (len(data), [])
         assert frames
 
@@ -162,13 +163,13 @@ def test_a_power_cut_in_a_flash_operation_leaves_whole_records_and_the_board_goe
     """Through the whole board: the chip is read from outside before and after."""
     with alone(7200) as board:
         run_until(board, 300)
-        before = [len(record.scan(data)[0]) for data in segments_by_littlefs(board.flash()).values()]
+        before = [len(framing.scan(data)[0]) for data in segments_by_littlefs(board.flash()).values()]
         board.cut_flash_at(operation, torn)
         board.run_clock()
         until(lambda: board.report()["power_cuts"] == 1)
         run_until(board, board.report()["now_s"] + 200)
         after = segments_by_littlefs(board.flash())
-    frames = [frame for name in sorted(after) for frame in record.scan(after[name])[0]]
+    frames = [frame for name in sorted(after) for frame in framing.scan(after[name])[0]]
     numbers = [seq for _, seq, _, _ in frames]
     assert numbers == list(range(1, len(numbers) + 1))
     assert len(numbers) > sum(before)

@@ -13,7 +13,7 @@ import pytest
 from bainboard.control.cascade import Cascade
 from bainboard.control.pid import Pid
 from bainboard.control.rules import safe_gains, water_rule
-from bainwright.rig import Rig, load_rig
+from bainwright.files.rig import Rig, load_rig
 from bainwright.virtual.scenario import Scenario, load_scenario
 from bainwright.virtual.world import build_world
 

@@ -12,15 +12,15 @@ import pytest
 
 from bainboard import faults, pins, settings, supervisor
 from bainboard.warmer import Warmer
-from bainwright.chocolate import load_profile
 from bainwright.cli import main
-from bainwright.commissioned import SIMULATED
-from bainwright.drill import items, mark, record
+from bainwright.core.errors import FileError, RefusedError, UseError
+from bainwright.drill import items, overnight_permit, record
 from bainwright.drill.hands import Person
 from bainwright.drill.items import BY_NAME, ITEMS, LOGIC, WIRING
 from bainwright.drill.record import CANNOT, OPEN, PROVED, VOID, Record, Result
 from bainwright.drill.run import Drill
-from bainwright.errors import FileError, RefusedError, UseError
+from bainwright.files.chocolate import load_profile
+from bainwright.files.documents import SIMULATED
 
 NOW = datetime.datetime(2026, 11, 25, 12, tzinfo=datetime.UTC)
 ROOT = Path(__file__).parents[2]
@@ -159,31 +159,31 @@ def test_a_file_that_is_no_record_is_refused_in_words(tmp_path: Path, content: b
 
 def test_a_night_is_refused_until_the_drill_is_passed_or_overridden_by_name(tmp_path: Path) -> None:
     path = tmp_path / "drill.json"
-    assert mark.mark_of(rig(), False, False, NOW, path) == mark.UNPROVED
+    assert overnight_permit.mark_of(rig(), False, False, NOW, path) == overnight_permit.UNPROVED
     with pytest.raises(RefusedError, match="undrilled"):
-        mark.refuse_night(mark.UNPROVED, "melted")
-    mark.refuse_night(mark.UNPROVED, "work")
-    assert mark.mark_of(rig(), False, True, NOW, path) == mark.OVERRIDDEN
-    mark.refuse_night(mark.OVERRIDDEN, "melted")
+        overnight_permit.refuse_night(overnight_permit.UNPROVED, "melted")
+    overnight_permit.refuse_night(overnight_permit.UNPROVED, "work")
+    assert overnight_permit.mark_of(rig(), False, True, NOW, path) == overnight_permit.OVERRIDDEN
+    overnight_permit.refuse_night(overnight_permit.OVERRIDDEN, "melted")
     record.write_record(path, passed(rig()))
-    assert mark.mark_of(rig(), False, False, NOW, path) == mark.PASSED
-    assert mark.mark_of(rig(heater_w=60.0), False, False, NOW, path) == mark.UNPROVED
+    assert overnight_permit.mark_of(rig(), False, False, NOW, path) == overnight_permit.PASSED
+    assert overnight_permit.mark_of(rig(heater_w=60.0), False, False, NOW, path) == overnight_permit.UNPROVED
 
 
 def test_a_simulated_warmer_needs_no_drill_and_its_record_counts_for_no_real_one(tmp_path: Path) -> None:
     path = tmp_path / "drill.json"
-    assert mark.mark_of(rig(), True, False, NOW, path) == SIMULATED
+    assert overnight_permit.mark_of(rig(), True, False, NOW, path) == SIMULATED
     record.write_record(path, Record("Oma", True, passed(rig()).items))
-    assert mark.mark_of(rig(), False, False, NOW, path) == mark.UNPROVED
+    assert overnight_permit.mark_of(rig(), False, False, NOW, path) == overnight_permit.UNPROVED
 
 
 def test_a_long_attended_hold_warns() -> None:
-    assert mark.doubts(mark.UNPROVED, "work", None)
-    assert mark.doubts(mark.UNPROVED, "work", 5 * 3600.0)
-    assert mark.doubts(mark.OVERRIDDEN, "melted", 60.0)
-    assert not mark.doubts(mark.UNPROVED, "work", 3600.0)
-    assert not mark.doubts(mark.PASSED, "melted", None)
-    assert not mark.doubts(SIMULATED, "melted", None)
+    assert overnight_permit.doubts(overnight_permit.UNPROVED, "work", None)
+    assert overnight_permit.doubts(overnight_permit.UNPROVED, "work", 5 * 3600.0)
+    assert overnight_permit.doubts(overnight_permit.OVERRIDDEN, "melted", 60.0)
+    assert not overnight_permit.doubts(overnight_permit.UNPROVED, "work", 3600.0)
+    assert not overnight_permit.doubts(overnight_permit.PASSED, "melted", None)
+    assert not overnight_permit.doubts(SIMULATED, "melted", None)
 
 
 def board(drill: str) -> Warmer:

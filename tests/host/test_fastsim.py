@@ -10,11 +10,11 @@ import serial
 
 from bainboard.control.cascade import Cascade
 from bainboard.control.rules import safe_gains
-from bainwright import choose, compiled, fastsim, model, sampled
-from bainwright.commissioned import flash_of
-from bainwright.link import Link
-from bainwright.ports import open_port
-from bainwright.rig import Rig, load_rig
+from bainwright.files.documents import flash_of
+from bainwright.files.rig import Rig, load_rig
+from bainwright.link.ports import open_port
+from bainwright.link.protocol import Link
+from bainwright.tuning import choose, compiled, fastsim, model, surrogate
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.plant import Start, Warmer
 from bainwright.virtual.probe_ids import name_probes
@@ -139,7 +139,7 @@ def test_runs_side_by_side_are_those_run_alone():
 def test_a_sampled_warmer_settles_at_its_heat_balance():
     """Oracle: the balance by hand. 60 W into 1.5 W/K of bath and, through 4 W/K, 0.5 W/K of bowl, the room at 20 °C."""
     which = model.Model(8000.0, 3000.0, 4.0, 1.5, 0.5, 30.0, 8.0, 15.0, 2.0, 150.0, 300.0)
-    warmer = sampled.ModelWarmer(which, sampled.Kitchen(temper=1.0), 20.0, 20.0)
+    warmer = surrogate.ModelWarmer(which, surrogate.Kitchen(temper=1.0), 20.0, 20.0)
     for _ in range(200000):
         warmer.step(60.0, 1.0)
     water_k = 60.0 / (1.5 + 4.0 * 0.5 / 4.5)

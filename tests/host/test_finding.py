@@ -10,8 +10,9 @@ from typing import Any
 import pytest
 from fake_board import FakeBoard
 
-from bainwright import finding, install_command, ports, served, session
-from bainwright.errors import LinkError, UseError
+from bainwright.commands import install
+from bainwright.core.errors import LinkError, UseError
+from bainwright.link import finding, ports, served_boards, session
 
 
 class Plugged(FakeBoard):
@@ -31,7 +32,7 @@ def plug(monkeypatch: pytest.MonkeyPatch, boards: dict[str, Plugged | Exception 
         found.name, found.closed = path, False
         return found
 
-    monkeypatch.setattr(served, "served", list)
+    monkeypatch.setattr(served_boards, "served", list)
     monkeypatch.setattr(ports, "usb_ports", lambda: [(path, "USB serial") for path in boards])
     monkeypatch.setattr(ports, "open_port", opened)
 
@@ -74,25 +75,25 @@ def test_an_install_is_refused_when_a_bare_board_could_be_meant_as_well(monkeypa
 def test_ports_are_listed_with_who_answers(monkeypatch: pytest.MonkeyPatch) -> None:
     said: list[str] = []
     plug(monkeypatch, {"COM3": Plugged(name="pot", version="0.1.0+11112222"), "COM4": None})
-    assert install_command.ports_and_tell(as_json=False, say=said.append) == 0
+    assert install.ports_and_tell(as_json=False, say=said.append) == 0
     assert said == ["COM3: the warmer 'pot', idle, firmware 0.1.0+11112222",
                     "COM4 (USB serial): no warmer's firmware answers"]
     plug(monkeypatch, {})
-    assert install_command.ports_and_tell(as_json=True, say=said.append) == 3
+    assert install.ports_and_tell(as_json=True, say=said.append) == 3
     assert said[-1] == "[]"
 
 
 def test_a_virtual_board_that_is_served_is_found_like_one_that_is_plugged_in(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    real = served.served
+    real = served_boards.served
     plug(monkeypatch, {"/dev/ttyACM0": Plugged(name="mat"), "/here/kitchen": Plugged(name="pot")})
     monkeypatch.setattr(ports, "usb_ports", lambda: [("/dev/ttyACM0", "USB serial")])
     monkeypatch.setattr(ports, "is_pseudo_terminal", lambda path: path == "/here/kitchen")
-    monkeypatch.setattr(served, "served", real)
+    monkeypatch.setattr(served_boards, "served", real)
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
     assert finding.choose_port(None) == "/dev/ttyACM0"
-    with served.announced("/here/kitchen"):
+    with served_boards.announced("/here/kitchen"):
         with pytest.raises(UseError, match="ttyACM0: the warmer 'mat', idle; /here/kitchen: the VIRTUAL warmer 'pot'"):
             finding.choose_port(None)
         with pytest.raises(UseError, match="several boards could be meant"):
@@ -108,14 +109,14 @@ def test_what_a_killed_server_left_behind_is_no_board(monkeypatch: pytest.Monkey
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
     ended = subprocess.Popen([sys.executable, "-c", ""])
     ended.wait()
-    with served.announced("/dev/pts/77"):
+    with served_boards.announced("/dev/pts/77"):
         folder = next(tmp_path.iterdir())
         (folder / str(ended.pid)).symlink_to("/dev/pts/78")
         (folder / "notes.txt").write_text("mine")
-        assert served.served() == [("/dev/pts/77", "virtual board")]
+        assert served_boards.served() == [("/dev/pts/77", "virtual board")]
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / "none"))
-    with served.announced("/dev/pts/77"):  # no place to tell it: served all the same
-        assert served.served() == []
+    with served_boards.announced("/dev/pts/77"):  # no place to tell it: served all the same
+        assert served_boards.served() == []
 
 
 def test_a_board_plugged_in_again_is_found_under_its_new_name_and_no_other_is_taken_for_it(

@@ -11,7 +11,7 @@ import pytest
 from littlefs import LittleFS
 from littlefs.errors import LittleFSError
 
-from bainboard import flashlog, record, settings
+from bainboard import flashlog, framing, settings
 
 BLOCK, BLOCKS, PROG = 4096, 64, 256  # geometry of the rp2 port's flash, fewer blocks
 VALUES = settings.defaults(settings.SETTINGS)
@@ -119,7 +119,7 @@ def an_hour(log: flashlog.FlashLog) -> Any:
 
 
 def sequence_numbers(folder: LittleFolder) -> list[int]:
-    frames, _, gaps = record.scan(folder.content())
+    frames, _, gaps = framing.scan(folder.content())
     assert gaps == []
     return [seq for _, seq, _, _ in frames]
 
@@ -195,7 +195,7 @@ def test_the_first_entry_of_each_segment_says_which_boot_and_hold_it_belongs_to(
             log.work(i)
         assert (log.boot, log.hold) == (boot, boot)
     for name in folder.names():
-        payload = record.scan(folder.read(name, 0, 1 << 20))[0][0][2]
+        payload = framing.scan(folder.read(name, 0, 1 << 20))[0][0][2]
         kind, body = flashlog.entries(payload)[0]
         assert kind == flashlog.ORIGIN
         assert struct.unpack(flashlog.ORIGIN_BODY, body)[:2] in ((1, 0), (1, 1), (2, 1), (2, 2)), name

@@ -7,10 +7,10 @@ from pathlib import Path
 import msgspec
 import pytest
 
-from bainwright import gains
-from bainwright.errors import FileError, UseError
-from bainwright.gains import Made, MarginTable, Notes, load_gains, read_gains, write_gains
-from bainwright.rig import load_rig
+from bainwright.core.errors import FileError, UseError
+from bainwright.files.rig import load_rig
+from bainwright.tuning import gains
+from bainwright.tuning.gains import Made, MarginTable, Notes, load_gains, read_gains, write_gains
 
 VALUES = {"gains.water.kp": 1.25, "gains.water.ti_s": 640.0, "gains.bowl.kp": 2.0, "gains.loss_w_per_k": 1.75}
 MADE = Made("pot", "2026-01-31", "0123456789ab", 150.0, 2.0, 0.6, 2.2, 30.0, source='a "quoted" \\ path')

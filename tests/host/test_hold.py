@@ -8,18 +8,18 @@ import pytest
 from fake_board import FakeBoard, FakeSession, event_line, gone, status_line
 
 from bainboard import faults, settings, wire
-from bainwright import hold as hold_module
-from bainwright import watch
-from bainwright.chocolate import load_profile
-from bainwright.choices import Asked, ask_of_stock, choose
-from bainwright.commissioned import document
-from bainwright.errors import FileError, RefusedError, UseError
-from bainwright.hold import Runner
-from bainwright.logs import HoldLog, read_log
-from bainwright.report import report, score_part
-from bainwright.rig import load_rig
-from bainwright.summary import READINGS, TRUE, Trace, Window
-from bainwright.tonight import Tonight
+from bainwright.core.errors import FileError, RefusedError, UseError
+from bainwright.evening import runner as hold_module
+from bainwright.evening import watch
+from bainwright.evening.options import Asked, ask_of_stock, choose
+from bainwright.evening.prompts import Tonight
+from bainwright.evening.runner import Runner
+from bainwright.files.chocolate import load_profile
+from bainwright.files.documents import document
+from bainwright.files.rig import load_rig
+from bainwright.files.score import READINGS, TRUE, Trace, Window
+from bainwright.record.reader import HoldLog, read_log
+from bainwright.review.report import report, score_part
 
 
 class Notebook:
@@ -432,7 +432,7 @@ class Counter:
 
 def turning(runner, keyboard, interrupts, turns):
     """A hold's rounds by hand: its course after so many of them."""
-    from bainwright.livelog import LiveLog, make_folder
+    from bainwright.record.writer import LiveLog, make_folder
 
     course = watch.Watch(runner.scene(), LiveLog(make_folder(None, "dark"), {}), runner.view)
     for _ in range(turns):

@@ -10,10 +10,10 @@ import pytest
 from heated import NAMES, drawn, heated, settings_of
 from scipy import signal  # type: ignore[import-untyped]
 
-from bainwright import identify, model
-from bainwright.errors import BainError, FileError
-from bainwright.logs import HoldLog
-from bainwright.record import Piece, record, record_of
+from bainwright.core.errors import BainError, FileError
+from bainwright.record.reader import HoldLog
+from bainwright.tuning import identify, model
+from bainwright.tuning.dataset import Piece, record, record_of
 
 POT = settings_of(heater_w=150.0, water_l=2.0, chocolate_kg=2.2, bowl_kg=0.6, heater_lag_s=30)
 TRUTH = {

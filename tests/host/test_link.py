@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bainboard import faults, settings, wire
-from bainwright.errors import LinkError, RefusedError
-from bainwright.link import CHUNK_BYTES, Link, Losses, Status, decode, reference
+from bainwright.core.errors import LinkError, RefusedError
+from bainwright.link.protocol import CHUNK_BYTES, Link, Losses, Status, decode, reference
 
 LINE = status_line(1234, 33_000_000, bowl=None, ask="test", est=1)[:-1]
 

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from bainboard.control.pid import Pid
-from bainwright import fastsim, margins, model
-from bainwright.rig import load_rig
+from bainwright.files.rig import load_rig
+from bainwright.tuning import fastsim, margins, model
 
 POT = load_rig("pot").settings
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bainwright import morning
-from bainwright.chocolate import load_profile, window_at
-from bainwright.logs import HoldLog
-from bainwright.rig import load_rig
+from bainwright.files.chocolate import load_profile, window_at
+from bainwright.files.rig import load_rig
+from bainwright.record.reader import HoldLog
+from bainwright.review import morning
 
 MELTED = load_profile("melted")
 WINDOW = window_at(MELTED, "melted")

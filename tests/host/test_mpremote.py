@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from bainwright.rig import load_rig
+from bainwright.files.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
 
 PATIENCE_S = 60.0  # real time after which something hangs; nothing is judged by speed

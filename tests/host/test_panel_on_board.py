@@ -9,8 +9,8 @@ from typing import Any
 from talk import Talk
 
 from bainboard import commands, faults, pins
-from bainwright.commissioned import flash_of
-from bainwright.rig import load_rig
+from bainwright.files.documents import flash_of
+from bainwright.files.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.scenario import Scenario, StartTable

@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bainboard import faults
-from bainwright.logs import COLUMNS, TEXTS, HoldLog
-from bainwright.picture import DPI, LEVELS, SIZE_IN, Caption, _all_captions, _span_s, draw_hold, place_captions
-from bainwright.summary import Window
+from bainwright.display.picture import DPI, LEVELS, SIZE_IN, Caption, _all_captions, _span_s, draw_hold, place_captions
+from bainwright.files.score import Window
+from bainwright.record.reader import COLUMNS, TEXTS, HoldLog
 
 DARK = Window(31.0, 31.5, 32.0, 34.5)
 SAID = "Held dark for 10 min: in its window 93 % of the time. The warmest the water got was 33.0 °C. No trips."

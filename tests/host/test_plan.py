@@ -15,19 +15,20 @@ from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bainwright.errors import BainError, FileError, UseError
-from bainwright.plan import heating, measures
+from bainwright.commands.plan import plan as command
+from bainwright.core import masses
+from bainwright.core.errors import BainError, FileError, UseError
+from bainwright.core.masses import Shown, parse_clock_min, parse_mass_kg, parse_share, parse_temp_c
+from bainwright.files.rig import load_rig
+from bainwright.physics import heating
+from bainwright.physics.geometry import body_of
+from bainwright.physics.heating import Around, Course
+from bainwright.physics.seeding import STUFF
 from bainwright.plan.asked import Asked, settle
-from bainwright.plan.command import plan as command
-from bainwright.plan.heating import Around, Course
-from bainwright.plan.measures import Shown, parse_clock_min, parse_mass_kg, parse_share, parse_temp_c
 from bainwright.plan.page import moment_text, time_scale
 from bainwright.plan.parts import Plan
 from bainwright.plan.planner import make_plan
-from bainwright.plan.seeding import STUFF
 from bainwright.plan.words import text
-from bainwright.rig import load_rig
-from bainwright.virtual.body import body_of
 from bainwright.virtual.plant import Start, Warmer
 
 RIGS = ("mat", "pot", "plate")
@@ -437,7 +438,7 @@ def test_masses_are_read_in_four_units(typed, mass_kg):
 def test_a_mass_shown_in_pounds_is_read_back(mass_kg):
     """To the tenth of an ounce shown."""
     back_kg = parse_mass_kg(Shown(pounds=True).mass(mass_kg), "--total", 0.0, 100.0)
-    assert back_kg == pytest.approx(mass_kg, abs=0.051 * measures.OUNCE_KG)
+    assert back_kg == pytest.approx(mass_kg, abs=0.051 * masses.OUNCE_KG)
 
 
 @pytest.mark.parametrize(("typed", "temp_c"), [("31.5", 31.5), ("31.5C", 31.5), ("88.7 °F", 31.5), ("90f", 32.2222)])
@@ -448,8 +449,8 @@ def test_temperatures_are_read_on_both_scales(typed, temp_c):
 
 def test_an_altitude_is_read_in_metres_and_feet():
     """1 ft is 0.3048 m by definition."""
-    assert [measures.parse_metres(typed, "x") for typed in ("520", " 520 m", "-20")] == [520.0, 520.0, -20.0]
-    assert measures.parse_metres("1700ft", "x") == pytest.approx(518.16)
+    assert [masses.parse_metres(typed, "x") for typed in ("520", " 520 m", "-20")] == [520.0, 520.0, -20.0]
+    assert masses.parse_metres("1700ft", "x") == pytest.approx(518.16)
 
 
 def test_plan_typed_in_fahrenheit_is_the_plan_typed_in_celsius():

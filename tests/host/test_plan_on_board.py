@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from bainwright import cli
-from bainwright.logs import HoldLog, read_log
+from bainwright.core.masses import Shown
+from bainwright.files.rig import load_rig
 from bainwright.plan.asked import Asked, settle
-from bainwright.plan.measures import Shown
 from bainwright.plan.parts import Plan
 from bainwright.plan.planner import make_plan
-from bainwright.rig import load_rig
+from bainwright.record.reader import HoldLog, read_log
 
 
 @pytest.fixture(autouse=True)

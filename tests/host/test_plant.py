@@ -16,8 +16,8 @@ from ht.conv_free_immersed import (
 from iapws import IAPWS97
 from msgspec.structs import replace as changed
 
-from bainwright.rig import PlantTable, Rig, load_rig
-from bainwright.virtual import air, body, fat
+from bainwright.files.rig import PlantTable, Rig, load_rig
+from bainwright.physics import air, chocolate_heat, geometry
 from bainwright.virtual.plant import Start, Warmer
 
 HOUR_S = 3600
@@ -192,10 +192,10 @@ def test_water_is_that_of_steam_tables():
     """Oracle: IAPWS-97 at 0.101325 MPa: specific heat 0.2 % from 20 to 45 °C, density 0.4 % from 20 to 40 °C."""
     for temp_c in (20.0, 33.0, 45.0):
         water = IAPWS97(T=temp_c + 273.15, P=0.101325)
-        assert pytest.approx(water.cp, rel=2e-3) == body.WATER_CP_J_PER_KGK * 1e-3
+        assert pytest.approx(water.cp, rel=2e-3) == geometry.WATER_CP_J_PER_KGK * 1e-3
     for temp_c in (20.0, 30.0, 40.0):
         water = IAPWS97(T=temp_c + 273.15, P=0.101325)
-        assert pytest.approx(water.rho, rel=4e-3) == body.WATER_KG_PER_L * 1e3
+        assert pytest.approx(water.rho, rel=4e-3) == geometry.WATER_KG_PER_L * 1e3
 
 
 # -- chocolate -------------------------------------------------------------------------------------------------------
@@ -206,7 +206,7 @@ def test_melting_a_kilogram_takes_the_handbook_heat():
     warmer = Warmer(rig_of(), Start(water_c=20.0, bowl_c=20.0, chocolate_kg=1.0, solid_kg=1.0))
     start_j = warmer.energy_j() - warmer.body.wall_j_per_k * warmer.wall_c
     warmer.water_c = warmer.element_c = warmer.bowl_c = 45.0
-    warmer._molten = fat.molten_share(45.0)
+    warmer._molten = chocolate_heat.molten_share(45.0)
     heat_j = warmer.energy_j() - warmer.body.wall_j_per_k * warmer.wall_c - start_j
     water_j = (warmer.water_kg * 4180.0 + warmer.body.vessel_j_per_k + warmer.body.element_j_per_k) * 25.0
     assert heat_j - water_j == pytest.approx(85.8e3, rel=0.03)
@@ -227,7 +227,8 @@ def test_seed_cools_the_melt_as_the_balance_says(share, ends_c, within_k):
 
 def test_milk_s_seed_takes_up_more_at_the_same_temperature_and_energy_still_closes():
     """Milk fat moves melting down by 1 to 3 K (from memory): at 30 °C what dark has at 32 °C, over its own store."""
-    assert fat.molten_share(30.0, 2.0) == pytest.approx(1.0 - fat.solid_share(32.0) / fat.solid_share(22.0))
+    at_32_c, at_22_c = chocolate_heat.solid_share(32.0), chocolate_heat.solid_share(22.0)
+    assert chocolate_heat.molten_share(30.0, 2.0) == pytest.approx(1.0 - at_32_c / at_22_c)
     warmer = Warmer(rig_of(latent_j_per_kg=44e3, milk_fat_k=2.0), Start(water_c=33.0, bowl_c=43.0, chocolate_kg=1.5))
     dark = Warmer(rig_of(), Start(water_c=33.0, bowl_c=43.0, chocolate_kg=1.5))
     for each in (warmer, dark):
@@ -240,13 +241,13 @@ def test_milk_s_seed_takes_up_more_at_the_same_temperature_and_energy_still_clos
 
 def test_enthalpy_is_the_integral_of_the_specific_heat_and_inverts():
     """Oracle: the trapezoid rule over 0.01 K, 1 ppm; and there and back to 1 µK."""
-    total = 20.0 * fat.CHOCOLATE_CP_J_PER_KGK
+    total = 20.0 * chocolate_heat.CHOCOLATE_CP_J_PER_KGK
     for step in range(2000):
         at_c = 20.0 + 0.01 * step
-        ends = fat.specific_heat_j_per_kgk(at_c, 1500.0) + fat.specific_heat_j_per_kgk(at_c + 0.01, 1500.0)
-        total += 0.005 * ends
-        assert fat.temperature_c(fat.enthalpy_j_per_kg(at_c, 1500.0), 1500.0) == pytest.approx(at_c, abs=1e-6)
-    assert fat.enthalpy_j_per_kg(40.0, 1500.0) == pytest.approx(total, rel=1e-6)
+        total += 0.005 * sum(chocolate_heat.specific_heat_j_per_kgk(end_c, 1500.0) for end_c in (at_c, at_c + 0.01))
+        held = chocolate_heat.enthalpy_j_per_kg(at_c, 1500.0)
+        assert chocolate_heat.temperature_c(held, 1500.0) == pytest.approx(at_c, abs=1e-6)
+    assert chocolate_heat.enthalpy_j_per_kg(40.0, 1500.0) == pytest.approx(total, rel=1e-6)
 
 
 # -- whole warmers ---------------------------------------------------------------------------------------------------
@@ -256,7 +257,7 @@ def test_bowl_of_two_kilograms_loses_what_the_handbook_forms_give():
     """32 °C in 20 °C: 6.0 W top, 5.2 W bare side, computed with the same forms; 5 %, a check of arithmetic."""
     warmer = Warmer(rig_of({"chocolate_kg": 2.0}), Start(bowl_c=32.0, water_c=32.0))
     warmer.bowl_in = False
-    warmer.body = body.body_of(rig_of({"chocolate_kg": 2.0}, base_w_per_m2k=0.0))
+    warmer.body = geometry.body_of(rig_of({"chocolate_kg": 2.0}, base_w_per_m2k=0.0))
     warmer._refresh()
     assert warmer._bowl_loss * 12.0 == pytest.approx(6.0, rel=0.05)
     assert warmer._wall_loss * 12.0 == pytest.approx(5.2, rel=0.05)
@@ -277,7 +278,7 @@ def test_unheated_bowl_of_two_kilograms_cools_at_the_known_pace():
 
 def test_mat_of_two_hundred_watts_warms_three_litres_at_the_known_pace():
     """200 W into 3 kg of water: 0.96 K/min (arithmetic, no losses, no pot); 3 %, in a moist room as warm."""
-    settings = {"heater_w": 200.0, "water_l": 3.0 / body.WATER_KG_PER_L, "heater_lag_s": 5.0}
+    settings = {"heater_w": 200.0, "water_l": 3.0 / geometry.WATER_KG_PER_L, "heater_lag_s": 5.0}
     rig = rig_of(settings, vessel_kg=0.0, heater_leak=0.0, humidity=1.0)
     warmer = Warmer(rig, Start(water_c=20.0, bowl_c=20.0, room_c=22.0))
     warmer.bowl_in = False
@@ -313,7 +314,7 @@ def test_hot_refill_mixes_to_the_weighted_mean():
 def test_water_swap_mixes_to_the_weighted_mean():
     """Half of the bath from 30 to 50 °C gives 40 °C in a pot of no weight; by hand."""
     warmer = Warmer(rig_of(vessel_kg=0.0), Start(water_c=30.0))
-    litres = warmer.water_kg / body.WATER_KG_PER_L
+    litres = warmer.water_kg / geometry.WATER_KG_PER_L
     warmer.swap(litres / 2.0, 50.0)
     assert warmer.water_c == pytest.approx(40.0, abs=1e-6)
 

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from bainwright.errors import PlantError
-from bainwright.rig import load_rig
+from bainwright.core.errors import PlantError
+from bainwright.files.rig import load_rig
 from bainwright.virtual.plugin import load_plant
 from bainwright.virtual.world import build_world
 

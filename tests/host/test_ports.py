@@ -8,8 +8,8 @@ from types import SimpleNamespace
 import pytest
 import serial
 
-from bainwright import ports
-from bainwright.errors import LinkError
+from bainwright.core.errors import LinkError
+from bainwright.link import ports
 
 
 @pytest.fixture

@@ -13,9 +13,9 @@ import pytest
 import serial
 from test_panel_on_board import Talk
 
-from bainboard import faults, record, store, wire
-from bainwright.commissioned import flash_of
-from bainwright.rig import load_rig
+from bainboard import faults, framing, store, wire
+from bainwright.files.documents import flash_of
+from bainwright.files.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.image import firmware_files
 from bainwright.virtual.probe_ids import name_probes
@@ -30,7 +30,7 @@ def board_with(last: dict[str, Any] | None = None, **settings: Any) -> Iterator[
     files = flash_of(rig)
     if last is not None:
         payload = wire.text(list({"bad": 0, "resumes": 0, **last}.items())).encode()
-        files["/boot.a"] = record.pack(store.KINDS["boot"], 1, payload)
+        files["/boot.a"] = framing.pack(store.KINDS["boot"], 1, payload)
     with VirtualBoard(rig, flash_files=files) as board:
         talk = Talk(board)
         board.arm()

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from bainboard import settings as board
-from bainwright.chocolate import CAPS, bundled_profiles, load_profile, parse_profile
-from bainwright.errors import FileError
+from bainwright.core.errors import FileError
+from bainwright.files.chocolate import CAPS, bundled_profiles, load_profile, parse_profile
 
 
 def doc(**changes: object) -> dict:

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from bainboard import settings as board
-from bainwright.errors import FileError
-from bainwright.rig import BUNDLED, bundled_rigs, load_rig
+from bainwright.core.errors import FileError
+from bainwright.files.rig import BUNDLED, bundled_rigs, load_rig
 
 LEAST = """
 name = "mine"

@@ -6,9 +6,9 @@ import math
 
 import pytest
 
-from bainwright.errors import FileError
-from bainwright.virtual.bench import FAULTS
+from bainwright.core.errors import FileError
 from bainwright.virtual.scenario import KINDS, kind_of, load_scenario, parse_scenario
+from bainwright.virtual.wiring import FAULTS
 
 REFILL = {"at_s": 5.0, "kind": "refill", "mass_kg": 0.3, "temp_c": 24.0}
 

@@ -8,13 +8,13 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from bainwright.errors import UseError
-from bainwright.plan import heating
-from bainwright.plan.refills import Bowl, check_fits, largest_kg, largest_solid_kg, mixed_c, temps_for_c
-from bainwright.plan.seeding import CP_SOLID, STUFF, Batch, end_temp_c, seed_for_melt_kg, seed_share, share_for
-from bainwright.rig import load_rig
+from bainwright.core.errors import UseError
+from bainwright.files.rig import load_rig
+from bainwright.physics import heating
+from bainwright.physics.geometry import body_of
+from bainwright.physics.refills import Bowl, check_fits, largest_kg, largest_solid_kg, mixed_c, temps_for_c
+from bainwright.physics.seeding import CP_SOLID, STUFF, Batch, end_temp_c, seed_for_melt_kg, seed_share, share_for
 from bainwright.virtual import plant
-from bainwright.virtual.body import body_of
 
 DARK = STUFF["dark"]
 HALF_DIGIT = 0.0005  # the values are given in per mille

@@ -9,7 +9,7 @@ import pytest
 from start_tools import Shelf, Start
 
 from bainboard import pins, start
-from bainwright.firmware import BACK, GOOD, NEW, NONE, RECORD, TRIED, Record, read_record, sources
+from bainwright.files.firmware import BACK, GOOD, NEW, NONE, RECORD, TRIED, Record, read_record, sources
 
 MAIN, _ = sources()
 A, B = "aaaaaaaa", "bbbbbbbb"

@@ -9,11 +9,11 @@ import pytest
 from fake_board import status_line
 
 from bainwright import cli
-from bainwright.chocolate import load_profile
-from bainwright.link import decode
-from bainwright.livelog import LiveLog
-from bainwright.rig import load_rig
-from bainwright.stock import DISCARD, FIT, KEEP_APART, NOT_FIT, Left, judge, keep_left, past_factor
+from bainwright.files.chocolate import load_profile
+from bainwright.files.rig import load_rig
+from bainwright.link.protocol import decode
+from bainwright.plan.leftovers import DISCARD, FIT, KEEP_APART, NOT_FIT, Left, judge, keep_left, past_factor
+from bainwright.record.writer import LiveLog
 
 
 @pytest.fixture(autouse=True)

@@ -8,8 +8,8 @@ import control  # type: ignore[import-untyped]
 import numpy as np
 import pytest
 
-from bainwright import textbook
-from bainwright.textbook import Isa, half_rule, simc
+from bainwright.tuning import textbook
+from bainwright.tuning.textbook import Isa, half_rule, simc
 
 
 def isa_close(got: Isa, want: tuple[float, float, float]) -> None:

@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 from heated import heated, settings_of
 
-from bainwright import choose, fastsim, identify, margins, model, proof, references
 from bainwright.cli import main
-from bainwright.gains import read_gains
-from bainwright.record import record
+from bainwright.tuning import choose, fastsim, identify, margins, model, proof, references
+from bainwright.tuning.dataset import record
+from bainwright.tuning.gains import read_gains
 
 POT = settings_of(heater_w=150.0, water_l=2.0, chocolate_kg=2.2, bowl_kg=0.6, heater_lag_s=30)
 TRUTH = {
@@ -123,7 +123,7 @@ def test_a_ceiling_too_low_is_told_by_how_much(task: choose.Task):
 
 def test_sampled_warmers_keep_to_what_is_known(task: choose.Task):
     """Oracle: the interval itself; 95 % of an identified figure's draws lie in it."""
-    from bainwright.sampled import draw
+    from bainwright.tuning.surrogate import draw
 
     stores = np.array([each.water_j_per_k for each, _ in draw(task.findings, 400)])
     low, high = task.findings.low.water_j_per_k, task.findings.high.water_j_per_k

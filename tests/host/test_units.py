@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bainwright.errors import UseError
-from bainwright.units import clock_words, duration_words, parse_duration_s, parse_room_c, parse_speed
+from bainwright.core.errors import UseError
+from bainwright.core.units import clock_words, duration_words, parse_duration_s, parse_room_c, parse_speed
 
 
 @pytest.mark.parametrize(

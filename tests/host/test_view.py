@@ -7,16 +7,16 @@ from fake_board import status_line
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bainwright import screen
-from bainwright.chocolate import load_profile
-from bainwright.digits import FIGURES, big_text
-from bainwright.hold import KEYS
-from bainwright.link import decode
-from bainwright.rig import load_rig
-from bainwright.scene import ABOVE, BELOW, IN, UNKNOWN, Scene, where
-from bainwright.summary import Window
-from bainwright.tonight import Tonight
-from bainwright.view import PlainLines, choose_view
+from bainwright.display import screen
+from bainwright.display.digits import FIGURES, big_text
+from bainwright.display.scene import ABOVE, BELOW, IN, UNKNOWN, Scene, where
+from bainwright.display.view import PlainLines, choose_view
+from bainwright.evening.prompts import Tonight
+from bainwright.evening.runner import KEYS
+from bainwright.files.chocolate import load_profile
+from bainwright.files.rig import load_rig
+from bainwright.files.score import Window
+from bainwright.link.protocol import decode
 
 DARK = Window(31.0, 31.5, 32.0, 34.5)
 

@@ -10,8 +10,8 @@ from board_tools import line, lines, running, said_until, until
 from still_world import still
 
 from bainboard import wire
-from bainwright.errors import UseError
-from bainwright.rig import load_rig
+from bainwright.core.errors import UseError
+from bainwright.files.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.scenario import Confirm, FaultEvent, Refill, Scenario, Thicker
 from bainwright.virtual.truth import read_truth

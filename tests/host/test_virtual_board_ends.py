@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 from board_tools import PATIENCE_S, running, until
 
-from bainwright.errors import LinkError, PlantError, UseError
-from bainwright.rig import load_rig
+from bainwright.core.errors import LinkError, PlantError, UseError
+from bainwright.files.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.serve import serve
 
@@ -118,7 +118,7 @@ def test_a_link_that_cannot_be_made_is_refused_in_words(tmp_path: Path) -> None:
 def test_serving_prints_the_path_first_links_it_and_ends_on_a_signal(tmp_path: Path) -> None:
     link = tmp_path / "tty"
     server = subprocess.Popen(
-        [sys.executable, "-c", "import sys; from pathlib import Path; from bainwright.rig import load_rig;"
+        [sys.executable, "-c", "import sys; from pathlib import Path; from bainwright.files.rig import load_rig;"
          "from bainwright.virtual.serve import serve; serve(load_rig('pot'), None, 1.0, Path(sys.argv[1]))", str(link)],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE,
         env={**os.environ, "XDG_RUNTIME_DIR": str(tmp_path),

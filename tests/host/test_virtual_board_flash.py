@@ -116,7 +116,7 @@ def test_erases_are_counted() -> None:
 
 
 def test_a_place_where_no_image_can_be_kept_is_refused_before_anything_starts(tmp_path: Path) -> None:
-    from bainwright.errors import UseError
+    from bainwright.core.errors import UseError
 
     for image in (tmp_path, tmp_path / "none" / "board.flash"):
         place: Any = image
@@ -125,7 +125,7 @@ def test_a_place_where_no_image_can_be_kept_is_refused_before_anything_starts(tm
 
 
 def test_a_mistaken_image_is_refused_in_words(tmp_path: Path) -> None:
-    from bainwright.errors import UseError
+    from bainwright.core.errors import UseError
 
     image: Any = tmp_path / "not.flash"
     image.write_bytes(b"hello")

@@ -9,7 +9,7 @@ import pytest
 from board_tools import line, running
 from still_world import still
 
-from bainwright.rig import load_rig
+from bainwright.files.rig import load_rig
 
 BUS = """
 import json, onewire
@@ -158,7 +158,7 @@ while True:
 
 
 def check(pad: list[int]) -> int:
-    from bainwright.virtual.bench import crc8
+    from bainwright.virtual.wiring import crc8
 
     return crc8(bytes(pad[:8]))
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from bainwright import cli
-from bainwright.logs import read_log
+from bainwright.record.reader import read_log
 
 STEADY = '''
 class Steady:

@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 
 from bainwright import cli
-from bainwright.chocolate import load_profile
-from bainwright.logs import HoldLog, read_log
+from bainwright.core.masses import Shown
+from bainwright.files.chocolate import load_profile
 from bainwright.plan.asked import Asked, settle
-from bainwright.plan.measures import Shown
 from bainwright.plan.planner import make_plan
+from bainwright.record.reader import HoldLog, read_log
 from bainwright.virtual.scenario import load_scenario
 
 STAGES = ["melt", "seed", "settle", "test", "work", "rest"]

@@ -8,8 +8,8 @@ import statistics
 import pytest
 from msgspec.structs import replace as changed
 
-from bainwright.errors import FileError, PlantError, UseError
-from bainwright.rig import Rig, load_rig
+from bainwright.core.errors import FileError, PlantError, UseError
+from bainwright.files.rig import Rig, load_rig
 from bainwright.virtual.plant import Warmer
 from bainwright.virtual.probes import Element
 from bainwright.virtual.scenario import Scenario, load_scenario, parse_scenario

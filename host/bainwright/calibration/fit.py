@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from bainwright.errors import UseError
-from bainwright.plan.kitchen import boiling_at_c, pressure_pa
+from bainwright.core.errors import UseError
+from bainwright.physics.kitchen import boiling_at_c, pressure_pa
 
 FEVER, ICE, BOIL = "fever", "ice", "boil"
 BATHS = (FEVER, ICE, BOIL)  # in this order: the first alone settles where chocolate is held

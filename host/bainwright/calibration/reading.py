@@ -10,8 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from bainwright.errors import LinkError, RefusedError, UseError
-from bainwright.link import Link, Status
+from bainwright.core.errors import LinkError, RefusedError, UseError
+from bainwright.link.protocol import Link, Status
 
 PLACES = ("water", "bowl")
 NAMES = {"water": "water probe", "bowl": "chocolate probe"}

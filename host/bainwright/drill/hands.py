@@ -7,13 +7,13 @@ from collections.abc import Callable
 from typing import Protocol
 
 from bainboard import pins
-from bainwright import ports
+from bainwright.core.errors import LinkError, UseError
 from bainwright.drill.items import PASS_S, Item
-from bainwright.errors import LinkError, UseError
-from bainwright.rig import Rig
-from bainwright.session import LiveSession
-from bainwright.simulated import VirtualSession
+from bainwright.files.rig import Rig
+from bainwright.link import ports
+from bainwright.link.session import LiveSession
 from bainwright.virtual.scenario import Event, WaterSwap
+from bainwright.virtual.session import VirtualSession
 
 SILENCE_S = 20.0  # how long the PC is gone; chosen: many times the 15 s after which a transfer is dropped, no less
 OUTAGE_S = 10.0

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from bainboard import faults, selftest
-from bainboard.evidence import largest_load_j_per_k
+from bainboard.heat_balance import largest_load_j_per_k
 
 Limit = Callable[[Mapping[str, float]], float]
 

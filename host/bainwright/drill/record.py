@@ -13,15 +13,15 @@ from typing import Any
 import msgspec
 from msgspec import Struct
 
-from bainboard import evidence, pins, selftest, signs, supervisor
+from bainboard import heat_balance, pins, plausibility, selftest, supervisor
+from bainwright.core.errors import FileError
+from bainwright.core.toml import close_match
 from bainwright.drill.items import BY_NAME, ITEMS, WIRING, Item, lacking
-from bainwright.errors import FileError
-from bainwright.tables import close_match
 
 HALF_A_YEAR = datetime.timedelta(days=183)  # chosen: hardware/SAFETY.md asks for every six months
 NONE_SIMULATED = "a simulated warmer has none"
 PROVED, OPEN, VOID, CANNOT = "proved", "open", "void", "cannot be proved"
-SAFETY_SOURCES = (supervisor, evidence, signs, selftest)
+SAFETY_SOURCES = (supervisor, heat_balance, plausibility, selftest)
 WIRED = ("heater_w", "heater_lag_s", "switch", "guard", "panel", "probe.")  # settings that tell how it is wired
 WATCHED = ("trip.", "hard_limit_c", "guard")  # settings the supervisor judges by
 

@@ -9,14 +9,14 @@ from collections.abc import Callable
 from typing import Any
 
 from bainboard import faults
-from bainwright import words
-from bainwright.commissioned import document, short_hash
+from bainwright.core.errors import LinkError
 from bainwright.drill.hands import Hands
 from bainwright.drill.items import BY_NAME, HOLD, IDLE, PASS_S, RUNNING, TRIP, Item, whole_test
 from bainwright.drill.record import Result, belongs_now
-from bainwright.errors import LinkError
-from bainwright.link import Message, Status
-from bainwright.session import Session
+from bainwright.files.documents import document, short_hash
+from bainwright.link.protocol import Message, Status
+from bainwright.link.session import Session
+from bainwright.words import terms
 
 SILENT_S = 30.0  # real time; a live board speaks every second, a virtual one may compute for a while
 BACK_S = 120.0  # real time to plug a board in again
@@ -161,7 +161,7 @@ class Drill:
         after = self.session.link.hello()
         self._kept.clear()
         same = after["hold"] == before["hold"] and after["t"] > before["t"] and after["state"] in ("check", "hold")
-        return same, None, "" if same else f"it was found {words.STATES.get(after['state'], after['state'])}"
+        return same, None, "" if same else f"it was found {terms.STATES.get(after['state'], after['state'])}"
 
     def _kept_latch(self, item: Item) -> Found:
         before = self.session.link.hello()
@@ -172,7 +172,7 @@ class Drill:
         self._find()
         after = self.session.link.hello()
         same = (after["state"], after["fault"]) == ("trip", before["fault"])
-        return same, None, "" if same else f"it came back {words.STATES.get(after['state'], after['state'])}"
+        return same, None, "" if same else f"it came back {terms.STATES.get(after['state'], after['state'])}"
 
     def _cleared(self, item: Item) -> Found:
         self.hands.do(item, self._passes)
@@ -341,7 +341,7 @@ def _words(said: Message | None) -> str:
     if said is None:
         return "nothing in time"
     if isinstance(said, dict) and "fault" in said:
-        return words.fault(int(said["fault"]))
+        return terms.fault(int(said["fault"]))
     return str(said.get("why") or said["event"]) if isinstance(said, dict) else "a reading"
 
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from bainwright import units
-from bainwright.chocolate import Profile, load_profile
-from bainwright.errors import UseError
-from bainwright.plan.kitchen import pressure_pa
-from bainwright.plan.measures import Shown, parse_clock_min, parse_mass_kg, parse_share, parse_temp_c
+from bainwright.core import units
+from bainwright.core.errors import UseError
+from bainwright.core.masses import Shown, parse_clock_min, parse_mass_kg, parse_share, parse_temp_c
+from bainwright.files.chocolate import Profile, load_profile
+from bainwright.files.rig import load_rig
+from bainwright.physics.kitchen import pressure_pa
+from bainwright.plan.leftovers import past_factor
 from bainwright.plan.parts import Refill, Wanted
-from bainwright.rig import load_rig
-from bainwright.stock import past_factor
 
 DEFAULT_RIG = "pot"
 DEFAULT_MELT_C = {"dark": 48.0}  # within 45-50 °C, common practice, no source

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from bainwright.plan import kitchen
-from bainwright.plan.measures import Shown, minutes_words
+from bainwright.core.masses import Shown, minutes_words
+from bainwright.physics import kitchen
 from bainwright.plan.parts import STAGE_NAMES, Need, Plan
 from bainwright.plan.planner import GOOD_RESERVE, NO_MORE_SEED
 

@@ -10,11 +10,11 @@ from typing import Any
 
 import numpy as np
 
+from bainwright.core.masses import Shown, clock_text
+from bainwright.core.units import duration_words
 from bainwright.plan.cautions import cautions
-from bainwright.plan.measures import Shown, clock_text
 from bainwright.plan.parts import STAGE_NAMES, Plan, Step
 from bainwright.plan.words import Section, filled, have_ready, headline, sections, unbroken
-from bainwright.units import duration_words
 
 # The colours of a hold's picture: blue and brown differ in lightness as well as hue, so grey print keeps them apart.
 PAPER, INK, FAINT = "#fffdf8", "#3a322c", "#9a8f85"

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from bainwright.chocolate import Profile
-from bainwright.plan.sources import Figure
-from bainwright.rig import Rig
+from bainwright.core.figures import Figure
+from bainwright.files.chocolate import Profile
+from bainwright.files.rig import Rig
 
 STAGE_NAMES = {
     "melt": "melt",

@@ -9,9 +9,13 @@ import math
 from dataclasses import replace
 from functools import cached_property
 
-from bainwright.errors import UseError
-from bainwright.plan import heating, kitchen, seeding
-from bainwright.plan.heating import Around, Course, Steady
+from bainwright.core.errors import UseError
+from bainwright.core.figures import CHOSEN, PRACTICE, Figure
+from bainwright.physics import heating, kitchen, seeding
+from bainwright.physics.geometry import Body, body_of
+from bainwright.physics.heating import Around, Course, Steady
+from bainwright.physics.refills import Bowl, check_fits, largest_kg, largest_solid_kg, mixed_c, temps_for_c
+from bainwright.physics.seeding import STUFF, Batch, Stuff
 from bainwright.plan.parts import (
     Heat,
     Hold,
@@ -27,10 +31,6 @@ from bainwright.plan.parts import (
     Swap,
     Wanted,
 )
-from bainwright.plan.refills import Bowl, check_fits, largest_kg, largest_solid_kg, mixed_c, temps_for_c
-from bainwright.plan.seeding import STUFF, Batch, Stuff
-from bainwright.plan.sources import CHOSEN, PRACTICE, Figure
-from bainwright.virtual.body import Body, body_of
 
 SEED_FOR_S = 12 * 60.0  # chosen: in portions, each stirred until it is gone
 SETTLE_FOR_S = 5 * 60.0  # chosen: bowl back in its bath, stirred, the last pieces taken out

@@ -6,12 +6,12 @@ import re
 import textwrap
 from dataclasses import dataclass
 
-from bainwright.plan import kitchen
+from bainwright.core.masses import POUND_KG, Shown, clock_text, minutes_words
+from bainwright.core.units import duration_words
+from bainwright.physics import kitchen
 from bainwright.plan.cautions import cautions
-from bainwright.plan.measures import POUND_KG, Shown, clock_text, minutes_words
 from bainwright.plan.parts import STAGE_NAMES, Melt, Need, Plan, RefillAnswer, Seed, Step
 from bainwright.plan.planner import GOOD_RESERVE
-from bainwright.units import duration_words
 
 WIDTH = 96
 LONG_HOLD_S = 6 * 3600.0  # chosen: beyond it evaporation and nobody watching matter more than dipping

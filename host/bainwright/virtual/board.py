@@ -14,10 +14,10 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from bainwright.errors import BainError, LinkError, UseError
+from bainwright.core.errors import BainError, LinkError, UseError
 from bainwright.virtual.child import find_interpreter
 from bainwright.virtual.image import firmware_files
-from bainwright.virtual.supervisor import Config
+from bainwright.virtual.simulator import Config
 
 ANSWER_S = 60.0  # real time after which a supervisor that says nothing is taken for dead; a plant may compute for long
 
@@ -228,7 +228,7 @@ def _spawn(control: socket.socket) -> subprocess.Popen[bytes]:
     -P keeps it from importing what lies in the folder it was started in: a `tty.py` there is not the library's.
     """
     return subprocess.Popen(
-        [sys.executable, "-P", "-m", "bainwright.virtual.supervisor", str(control.fileno())],
+        [sys.executable, "-P", "-m", "bainwright.virtual.simulator", str(control.fileno())],
         pass_fds=[control.fileno()],
         env={**os.environ, "PYTHONPATH": os.pathsep.join(entry for entry in sys.path if entry)},
         stdin=subprocess.DEVNULL,

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bainboard import pins
-from bainwright.errors import UseError
-from bainwright.virtual.page import Page
+from bainwright.core.errors import UseError
+from bainwright.virtual.shared_memory import Page
 
 STANDINS = Path(__file__).parent / "standins"
 # Free heap of a wireless RP2040 board is 201 KB (measured, MicroPython 1.28; 241 KB without radio); objects are about

@@ -12,7 +12,7 @@ import time
 import tty
 
 from bainwright.virtual.child import Child
-from bainwright.virtual.page import Page
+from bainwright.virtual.shared_memory import Page
 
 CTRL_A, CTRL_B, CTRL_C, CTRL_D = 1, 2, 3, 4
 SETTLE_S = 0.2  # input after Ctrl-C waits so long for the prompt; chosen: the firmware's way out takes 1-20 ms

@@ -6,10 +6,10 @@ import ctypes
 import os
 from collections.abc import Mapping
 
-from bainwright.errors import FileError
-from bainwright.firmware import firmware
+from bainwright.core.errors import FileError
+from bainwright.files.firmware import firmware
 from bainwright.virtual import child
-from bainwright.virtual.page import Page
+from bainwright.virtual.shared_memory import Page
 
 LENGTH_BYTES = 4
 MPY = 6  # the bytecode version of the pinned interpreter; a test asks it

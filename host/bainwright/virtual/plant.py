@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from bainwright.rig import Rig
-from bainwright.virtual import air, fat
-from bainwright.virtual.body import INSULATION_W_PER_MK, WATER_CP_J_PER_KGK, WATER_KG_PER_L, Body, body_of
+from bainwright.files.rig import Rig
+from bainwright.physics import air, chocolate_heat
+from bainwright.physics.geometry import INSULATION_W_PER_MK, WATER_CP_J_PER_KGK, WATER_KG_PER_L, Body, body_of
 
 REFRESH_S = 10.0
 STIR_AFTER_S = 60.0  # a refill or seed is stirred in for a minute, chosen
@@ -84,7 +84,7 @@ class Warmer:
             body.element_j_per_k * self.element_c
             + self._water_j_per_k() * self.water_c
             + body.wall_j_per_k * self.wall_c
-            + self.chocolate_kg * fat.enthalpy_j_per_kg(self.bowl_c, temper)
+            + self.chocolate_kg * chocolate_heat.enthalpy_j_per_kg(self.bowl_c, temper)
             - self.seed_kg * (1.0 - self._molten) * self.body.table.latent_j_per_kg
         )
 
@@ -102,7 +102,7 @@ class Warmer:
         store_e = body.element_j_per_k * rate
         store_w = self._water_j_per_k() * rate
         store_b = body.wall_j_per_k * rate
-        store_c = self.chocolate_kg * fat.specific_heat_j_per_kgk(bowl, temper) * rate
+        store_c = self.chocolate_kg * chocolate_heat.specific_heat_j_per_kgk(bowl, temper) * rate
 
         # The four balances form a chain; eliminate from the element down, then substitute back up.
         diag_e = store_e + heat_water + leak
@@ -138,10 +138,10 @@ class Warmer:
     def refill(self, mass_kg: float, temp_c: float) -> None:
         """Pour in tempered chocolate and stir."""
         temper = self.body.table.temper_latent_j_per_kg
-        added_j = mass_kg * fat.enthalpy_j_per_kg(temp_c, temper)
-        held_j = self.chocolate_kg * fat.enthalpy_j_per_kg(self.bowl_c, temper)
+        added_j = mass_kg * chocolate_heat.enthalpy_j_per_kg(temp_c, temper)
+        held_j = self.chocolate_kg * chocolate_heat.enthalpy_j_per_kg(self.bowl_c, temper)
         self.chocolate_kg += mass_kg
-        self.bowl_c = fat.temperature_c((held_j + added_j) / self.chocolate_kg, temper)
+        self.bowl_c = chocolate_heat.temperature_c((held_j + added_j) / self.chocolate_kg, temper)
         self.matter_j += added_j
         self._stir_s = STIR_AFTER_S
         self.renew()
@@ -195,7 +195,7 @@ class Warmer:
     def _dip(self, dt_s: float) -> None:
         gone_kg = min(self.dip_kg_per_s * dt_s, self.chocolate_kg - LEAST_CHOCOLATE_KG)
         left = 1.0 - gone_kg / self.chocolate_kg
-        self.matter_j -= gone_kg * fat.enthalpy_j_per_kg(self.bowl_c, self.body.table.temper_latent_j_per_kg)
+        self.matter_j -= gone_kg * chocolate_heat.enthalpy_j_per_kg(self.bowl_c, self.body.table.temper_latent_j_per_kg)
         if self.seed_kg:
             self.matter_j += (1.0 - left) * self.seed_kg * (1.0 - self._molten) * self.body.table.latent_j_per_kg
             self.seed_kg *= left
@@ -203,11 +203,11 @@ class Warmer:
 
     def _molten_at(self, temp_c: float) -> float:
         """Share of its latent heat that a solid piece has taken up where it stays at a temperature."""
-        return fat.molten_share(temp_c, self.body.table.milk_fat_k)
+        return chocolate_heat.molten_share(temp_c, self.body.table.milk_fat_k)
 
     def _melt(self, dt_s: float) -> float:
         """Heat the seed takes in this step, J; melting only, what sets again is the temper's own."""
-        more = (self._molten_at(self.bowl_c) - self._molten) * dt_s / fat.SEED_MELT_S
+        more = (self._molten_at(self.bowl_c) - self._molten) * dt_s / chocolate_heat.SEED_MELT_S
         if more <= 0.0:
             return 0.0
         self._molten += more

@@ -9,8 +9,8 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any, Protocol, runtime_checkable
 
-from bainwright.errors import PlantError
-from bainwright.tables import close_match
+from bainwright.core.errors import PlantError
+from bainwright.core.toml import close_match
 
 FORM = "FILE.py:NAME, NAME a class or function called with no argument"
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bainboard import pins
 from bainboard.drivers.onewire_probe import crc8
-from bainwright.rig import Rig
+from bainwright.files.rig import Rig
 
 PLACES = ("water", "bowl")
 KIND = "pico"  # of the virtual board

@@ -12,9 +12,9 @@ import msgspec
 from msgspec import Meta, Struct
 
 from bainboard.settings import shown
-from bainwright.errors import FileError
-from bainwright.rig import find_file
-from bainwright.tables import check, close_match, read_toml
+from bainwright.core.errors import FileError
+from bainwright.core.toml import check, close_match, read_toml
+from bainwright.files.rig import find_file
 from bainwright.virtual.plant import Start
 
 BUNDLED = Path(__file__).parent / "scenarios"

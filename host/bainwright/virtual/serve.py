@@ -12,11 +12,11 @@ from pathlib import Path
 from types import FrameType
 from typing import Any
 
-from bainwright.errors import LinkError, UseError
-from bainwright.keys import Keys
-from bainwright.oswords import reason
-from bainwright.served import announced
-from bainwright.virtual import front
+from bainwright.core.errors import LinkError, UseError
+from bainwright.core.keys import Keys
+from bainwright.core.os_errors import reason
+from bainwright.link.served_boards import announced
+from bainwright.virtual import panel_view
 from bainwright.virtual.board import VirtualBoard
 
 LOOK_S = 0.1  # chosen: a lamp that winks for 0.2 s is seen to
@@ -91,24 +91,24 @@ def serve(
 
 def _show(board: VirtualBoard, name: str, panel: bool, png: Path | None) -> None:
     """The front, drawn anew when it changes; keys press its buttons. Until stopped, or the board ends."""
-    shown: front.Front | None = None
-    saved: front.Front | None = None
+    shown: panel_view.Front | None = None
+    saved: panel_view.Front | None = None
     saved_s = -PICTURE_S
     drawn = 0
     with Keys() as keys:
         try:
             while True:
-                front.press(board, keys.pressed())
-                seen = front.look(board)
+                panel_view.press(board, keys.pressed())
+                seen = panel_view.look(board)
                 if panel and seen != shown:
-                    drawn, shown = _draw(front.text(seen, shutil.get_terminal_size().lines), drawn), seen
+                    drawn, shown = _draw(panel_view.text(seen, shutil.get_terminal_size().lines), drawn), seen
                 if png is not None and seen != saved and time.monotonic() - saved_s >= PICTURE_S:
-                    front.save(seen, png, name)
+                    panel_view.save(seen, png, name)
                     saved, saved_s = seen, time.monotonic()
                 time.sleep(LOOK_S)
         except _StopError:
             if png is not None:
-                front.save(front.look(board), png, name)
+                panel_view.save(panel_view.look(board), png, name)
             raise
 
 

@@ -7,8 +7,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from bainwright.errors import FileError, PlantError, UseError
-from bainwright.rig import Rig
+from bainwright.core.errors import FileError, PlantError, UseError
+from bainwright.files.rig import Rig
 from bainwright.virtual import scenario as acts
 from bainwright.virtual.plant import Warmer
 from bainwright.virtual.plugin import load_plant, told

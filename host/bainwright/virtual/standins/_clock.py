@@ -5,7 +5,7 @@ stops exactly at the supervisor's next event and exchanges there, so that comman
 meet the firmware at the same instant in every run.
 """
 
-import _page
+import _shared
 import uctypes
 import uselect
 import utime
@@ -50,11 +50,11 @@ def _fields():
     class Fields:  # attributes, since their names are interned: a dict keyed by made-up strings is looked up slowly
         pass
 
-    for name, (at, count, form) in _page.offsets().items():
-        kind = {_page.DOUBLE: uctypes.FLOAT64, _page.WIDE: uctypes.INT64, _page.BYTE: uctypes.UINT8}.get(
+    for name, (at, count, form) in _shared.offsets().items():
+        kind = {_shared.DOUBLE: uctypes.FLOAT64, _shared.WIDE: uctypes.INT64, _shared.BYTE: uctypes.UINT8}.get(
             form, uctypes.INT32)
         setattr(Fields, name, at | kind if count == 1 else (at | uctypes.ARRAY, count | kind))
-        if form == _page.WIDE and count == 1:
+        if form == _shared.WIDE and count == 1:
             setattr(Fields, name + "_low", at | uctypes.INT32)
             setattr(Fields, name + "_high", (at + 4) | uctypes.INT32)
     return Fields.__dict__
@@ -70,10 +70,10 @@ def open_page(address, to_fd, from_fd, wake_fd):
     global page, edges, out_ring, in_ring, now, running, flushed, buttons, speed
     global boot_us, watchdog_us, edge_head, out_head, in_tail, _to, _from, _wake, _wake_poll, _post_us
     page = uctypes.struct(address, _fields())
-    at_edges, at_out, at_in, at_flash, size = _page.areas()
-    edges = uctypes.struct(address + at_edges, {"w": (0 | uctypes.ARRAY, 2 * _page.EDGES | uctypes.INT64)}).w
-    out_ring = uctypes.bytearray_at(address + at_out, _page.OUT_BYTES)
-    in_ring = uctypes.bytearray_at(address + at_in, _page.IN_BYTES)
+    at_edges, at_out, at_in, at_flash, size = _shared.areas()
+    edges = uctypes.struct(address + at_edges, {"w": (0 | uctypes.ARRAY, 2 * _shared.EDGES | uctypes.INT64)}).w
+    out_ring = uctypes.bytearray_at(address + at_out, _shared.OUT_BYTES)
+    in_ring = uctypes.bytearray_at(address + at_in, _shared.IN_BYTES)
     _post_us = page.post_us
     now, boot_us, watchdog_us = wide("now_us"), wide("boot_us"), wide("watchdog_us")
     edge_head, out_head, in_tail = wide("edge_head"), wide("out_head"), wide("in_tail")
@@ -148,9 +148,9 @@ def _refresh():
 def edge(word):
     """Record the outputs' new state."""
     global edge_head
-    if (edge_head - page.edge_tail_low) & LOW >= _page.EDGES:
+    if (edge_head - page.edge_tail_low) & LOW >= _shared.EDGES:
         exchange()
-    at = 2 * (edge_head % _page.EDGES)
+    at = 2 * (edge_head % _shared.EDGES)
     edges[at] = now
     edges[at + 1] = word
     edge_head += 1
@@ -326,7 +326,7 @@ def go_real():
 
 def out_room():
     """Bytes free in the output ring."""
-    return _page.OUT_BYTES - ((out_head - page.out_tail_low) & LOW)
+    return _shared.OUT_BYTES - ((out_head - page.out_tail_low) & LOW)
 
 
 def wrote(size):

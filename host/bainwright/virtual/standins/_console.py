@@ -8,7 +8,7 @@ import io
 import sys
 
 import _clock
-import _page
+import _shared
 
 DROP_MS = 500  # a board blocks this long for a chunk nobody takes, then drops it
 
@@ -16,12 +16,12 @@ DROP_MS = 500  # a board blocks this long for a chunk nobody takes, then drops i
 def put(data):
     """Write bytes as they are; the number taken."""
     size = len(data)
-    if size > _page.OUT_BYTES // 2:
+    if size > _shared.OUT_BYTES // 2:
         return put(memoryview(data)[: size // 2]) + put(memoryview(data)[size // 2 :])
     if _clock.out_room() < size and (_clock.page.stalled or not _wait_for_room(size)):
         return size  # dropped
-    at = _clock.out_head % _page.OUT_BYTES
-    ring, first = _clock.out_ring, _page.OUT_BYTES - at
+    at = _clock.out_head % _shared.OUT_BYTES
+    ring, first = _clock.out_ring, _shared.OUT_BYTES - at
     if size <= first:
         ring[at : at + size] = data
     else:
@@ -39,7 +39,7 @@ def take(most):
     """What the host has written, at most so many bytes."""
     got = bytearray()
     while len(got) < most and _clock.input_waits():
-        got.append(_clock.in_ring[_clock.in_tail % _page.IN_BYTES])
+        got.append(_clock.in_ring[_clock.in_tail % _shared.IN_BYTES])
         _clock.took(1)
     return got
 

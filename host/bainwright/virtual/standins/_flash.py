@@ -1,7 +1,7 @@
 """The flash chip: blocks in the shared page, so that files survive resets and power cuts like on the chip itself."""
 
 import _clock
-import _page
+import _shared
 
 # W25Q16JV data sheet, 9.6 AC characteristics: sector erase 45 ms, page program 0.4 ms, both typical.
 ERASE_US = 45000
@@ -18,12 +18,12 @@ class Flash:
 
     def readblocks(self, block, buf, offset=0):
         """Read from the chip; costs nothing, it is mapped."""
-        at = block * _page.FLASH_BLOCK + offset
+        at = block * _shared.FLASH_BLOCK + offset
         buf[:] = self._memory[at : at + len(buf)]
 
     def writeblocks(self, block, buf, offset=0):
         """Program pages."""
-        at = block * _page.FLASH_BLOCK + offset
+        at = block * _shared.FLASH_BLOCK + offset
         done = self._operation(len(buf))
         self._memory[at : at + done] = memoryview(buf)[:done]
         if done < len(buf):
@@ -33,18 +33,18 @@ class Flash:
     def ioctl(self, operation, block):
         """What littlefs asks: block count, block size, erase."""
         if operation == 4:
-            return _page.FLASH_BLOCKS
+            return _shared.FLASH_BLOCKS
         if operation == 5:
-            return _page.FLASH_BLOCK
+            return _shared.FLASH_BLOCK
         if operation == 6:
             self._erase(block)
         return 0
 
     def _erase(self, block):
-        done = self._operation(_page.FLASH_BLOCK)
-        for at in range(block * _page.FLASH_BLOCK, block * _page.FLASH_BLOCK + done, PAGE_BYTES):
+        done = self._operation(_shared.FLASH_BLOCK)
+        for at in range(block * _shared.FLASH_BLOCK, block * _shared.FLASH_BLOCK + done, PAGE_BYTES):
             self._memory[at : at + PAGE_BYTES] = ERASED
-        if done < _page.FLASH_BLOCK:
+        if done < _shared.FLASH_BLOCK:
             _clock.halt(b"c")
         _clock.page.flash_erases += 1
         _clock.charge(ERASE_US)

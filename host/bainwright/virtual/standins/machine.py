@@ -3,17 +3,17 @@
 import time
 
 import _clock
-import _page
+import _shared
 import uctypes
 from _clock import page, pins
 from _converter import Converter
-from _glass import ADDRESS, Glass
+from _display import ADDRESS, Glass
 
 HEATER, GUARD, HEARTBEAT, YES, NO = (pins[name] for name in ("heater", "guard", "heartbeat", "yes", "no"))
 ADC_WATER, ADC_BOWL = pins["adc_water"], pins["adc_bowl"]
 
-PWRON_RESET = _page.POWER_ON_CAUSE
-WDT_RESET = _page.WATCHDOG_CAUSE
+PWRON_RESET = _shared.POWER_ON_CAUSE
+WDT_RESET = _shared.WATCHDOG_CAUSE
 CORE_TEMP_WORD = 14017  # 0.706 V at 27 degrees (RP2040 data sheet, 4.9.5) over 3.3 V
 
 _levels = page.pins
@@ -25,7 +25,7 @@ _converters = {pins["cs_" + name]: Converter(place) for place, name in enumerate
 
 
 def _record():
-    _clock.edge(_heat << 8 | (_page.GUARD_BIT if _levels[GUARD] else 0) | _beat)
+    _clock.edge(_heat << 8 | (_shared.GUARD_BIT if _levels[GUARD] else 0) | _beat)
 
 
 def _set(number, level):
@@ -41,7 +41,7 @@ def _set(number, level):
     elif changed and number == GUARD:
         _record()
     elif changed and number == HEARTBEAT:
-        _beat = _page.BEAT_BIT
+        _beat = _shared.BEAT_BIT
         _record()
         _beat = 0
     elif changed and number in _converters:

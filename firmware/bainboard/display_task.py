@@ -1,0 +1,53 @@
+"""The display on the running board: what it shows from tick to tick, and when a row may be sent.
+
+Only boards whose settings ask for a display load it. A row goes out while the loop would sleep, and only if it is done
+before the next thing that is due: no edge of the switch, no tick and no press waits for the display.
+"""
+
+import framebuf
+import machine
+
+from bainboard import display_text
+from bainboard.drivers import display
+
+I2C_HZ, I2C_US = 400000, 5000  # the display's fastest; one that hangs the bus is given up after this
+ROW_MS = 8  # a row is painted (2 ms, counted) and sent: 132 bytes of 9 bits at 400 kHz, 3 ms
+
+
+class Glass:
+    """Shows the app; `look` each tick, `draw` each pass."""
+
+    def __init__(self, app):
+        self._app = app
+        self._display = display.Display(_bus(app.board.pins), _canvas)
+        self._lost = False
+
+    def look(self, water_c, bowl_c, estimated, hold_ms):
+        """Show this from now on."""
+        app, w = self._app, self._app.warmer
+        p = w.programme
+        asked = p.prompt if p else app.service.asked
+        self._display.want(display_text.rows(
+            w.shown_state, w.fault, asked, p, (water_c, bowl_c), estimated, w.duty, hold_ms,
+            app.documents.profile["name"], app.front.locked))
+
+    def draw(self, until_ms):
+        """Send what changed, as far as there is time."""
+        shown, board = self._display, self._app.board
+        now_ms = board.now_ms()
+        while until_ms - now_ms >= ROW_MS and shown.due(now_ms):
+            shown.send(now_ms)
+            now_ms = board.now_ms()
+        if shown.lost != self._lost:
+            self._lost = shown.lost
+            self._app.tell("display", [("at", "off" if shown.lost else "on")], self._app.service.hold_ms(now_ms))
+
+
+def _bus(pins):
+    sda, scl = pins["sda"], pins["scl"]
+    # An RP2040's pin belongs to one of its two blocks (data sheet, 1.4.3); an ESP32's to either.
+    return machine.I2C(sda // 2 % 2, scl=machine.Pin(scl), sda=machine.Pin(sda), freq=I2C_HZ, timeout=I2C_US)
+
+
+def _canvas(row):
+    return framebuf.FrameBuffer(row, display.WIDTH, 8, framebuf.MONO_VLSB)

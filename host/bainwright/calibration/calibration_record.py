@@ -1,0 +1,197 @@
+"""The record of a calibration, beside the rig file: every point, what came of it, and when. And what it says later."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from bainwright.calibration.fit import AT_C, Fit, Point, fit
+from bainwright.calibration.reading import NAMES, places_of
+from bainwright.core.errors import FileError
+from bainwright.core.os_errors import reason
+
+OLD = timedelta(days=180)  # chosen: half a year of kitchen steam
+TOGETHER = timedelta(days=1)  # points further apart belong to another calibration; chosen
+SAME_K, SAME_GAIN = 0.005, 0.00005  # settings that differ by more are others: they are written to 3 and 5 digits
+
+
+class KeptPoint(msgspec.Struct, forbid_unknown_fields=True):
+    """A point, as `fit.Point` has it."""
+
+    bath: str
+    true_c: float
+    true_u_k: float
+    raw_c: float
+    raw_u_k: float
+    at: str
+
+
+class KeptProbe(msgspec.Struct, forbid_unknown_fields=True):
+    """A probe by its id: the 1-wire id, or its place where it has none."""
+
+    place: str
+    points: list[KeptPoint] = []
+    offset_c: float = 0.0
+    gain: float = 1.0
+    doubt_k: float = 0.0  # expanded, at `AT_C`
+    at: str = ""
+    told_apart: bool = False  # from the other one, by lifting it
+
+
+class KeptBowl(msgspec.Struct, forbid_unknown_fields=True):
+    """For an estimated bowl: water less chocolate, by hand thermometer."""
+
+    pairs: list[tuple[float, float]] = []
+    offset_c: float = 0.0
+    spread_k: float = 0.0
+    doubt_k: float = 0.0
+    at: str = ""
+
+
+class Record(msgspec.Struct, forbid_unknown_fields=True):
+    """All that is known of a warmer's thermometers."""
+
+    warmer: str = ""
+    probes: dict[str, KeptProbe] = {}
+    bowl: KeptBowl = msgspec.field(default_factory=KeptBowl)
+
+
+def path_for(rig: str | None, warmer: str) -> Path:
+    """Where a warmer's record lies: beside its rig file, or here under its name."""
+    if rig is not None and Path(rig).suffix == ".toml":
+        return Path(rig).with_name(Path(rig).stem + "-calibration.json")
+    return Path("".join(c if c.isalnum() or c in "-_" else "_" for c in warmer) + "-calibration.json")
+
+
+def read(path: Path) -> Record:
+    """The record, or an empty one.
+
+    Raises
+    ------
+    FileError
+        When the file is none.
+    """
+    try:
+        return msgspec.json.decode(path.read_bytes(), type=Record) if path.exists() else Record()
+    except (OSError, msgspec.MsgspecError) as failed:
+        raise FileError(f"{path} is no record of a calibration", got=str(failed),
+                        hint="put it aside and calibrate again") from failed
+
+
+def write(path: Path, record: Record) -> None:
+    """Old or new, never half."""
+    fresh = path.with_name(path.name + ".new")
+    try:
+        fresh.write_text(json.dumps(msgspec.to_builtins(record), indent=2) + "\n")
+        fresh.replace(path)
+    except OSError as failed:
+        raise FileError(f"{path} cannot be written", got=reason(failed)) from failed
+
+
+def identity(settings: Mapping[str, Any], place: str) -> str:
+    """What a probe is known by."""
+    rom = settings[f"probe.{place}.rom"] if settings[f"probe.{place}.kind"] == "onewire" else ""
+    return str(rom).lower() or place
+
+
+def add(record: Record, settings: Mapping[str, Any], place: str, point: Point) -> Fit:
+    """A point more for a probe: one of the same bath gives way, and so do those of an earlier calibration.
+
+    Raises
+    ------
+    UseError
+        When the points then contradict each other; the record is as it was.
+    """
+    kept = record.probes.get(identity(settings, place), KeptProbe(place))
+    limit = datetime.fromisoformat(point.at) - TOGETHER
+    points = [each for each in kept.points
+              if each.bath != point.bath and datetime.fromisoformat(each.at) >= limit]
+    points.append(KeptPoint(point.bath, point.true_c, point.true_u_k, point.raw_c, point.raw_u_k, point.at))
+    found = fit([Point(**msgspec.to_builtins(each)) for each in points], settings[f"probe.{place}.kind"])
+    record.probes[identity(settings, place)] = KeptProbe(
+        place, points, round(found.offset_c, 3), round(found.gain, 5), round(found.doubt_k(), 3), point.at,
+        kept.told_apart)
+    return found
+
+
+def changes(record: Record, settings: Mapping[str, Any]) -> dict[str, float]:
+    """The settings that the record asks for."""
+    asked: dict[str, float] = {}
+    for place in places_of(settings):
+        probe = record.probes.get(identity(settings, place))
+        if probe is not None and probe.points:
+            asked |= {f"probe.{place}.offset_c": probe.offset_c, f"probe.{place}.gain": probe.gain}
+    if record.bowl.pairs:
+        asked["bowl_offset_c"] = record.bowl.offset_c
+    return asked
+
+
+def notes(record: Record, settings: Mapping[str, Any], width_k: float, now: datetime) -> list[str]:
+    """What a person should know of the thermometers before a hold leans on them; a sentence each.
+
+    Parameters
+    ----------
+    record : Record
+        What is kept.
+    settings : mapping
+        Those the warmer runs on.
+    width_k : float
+        How wide the chocolate's window is.
+    now : datetime
+        With its zone.
+    """
+    said = []
+    for place in places_of(settings):
+        probe = record.probes.get(identity(settings, place))
+        if probe is None or not probe.points:
+            said.append(f"the {NAMES[place]} was never calibrated: it may be wrong by half a window (bain calibrate)")
+            continue
+        said += _age(f"the {NAMES[place]}'s calibration", probe.at, now)
+        said += _width(f"the {NAMES[place]}", probe.doubt_k, width_k)
+        if (abs(settings[f"probe.{place}.offset_c"] - probe.offset_c) > SAME_K
+                or abs(settings[f"probe.{place}.gain"] - probe.gain) > SAME_GAIN):
+            said.append(f"the warmer runs the {NAMES[place]} with another offset or gain than its calibration found "
+                        f"({probe.offset_c:+.2f} K, {probe.gain:.4f}): give it the rig file, or calibrate again")
+    if "bowl" not in places_of(settings):
+        said += _estimate(record.bowl, width_k, now)
+    return said
+
+
+def _estimate(bowl: KeptBowl, width_k: float, now: datetime) -> list[str]:
+    if not bowl.pairs:
+        return ["how far the chocolate is from the water was never measured: bain calibrate --bowl, with a hand "
+                "thermometer in a steady hold"]
+    return _age("the estimate's hand-thermometer offset", bowl.at, now) + _width(
+        "the chocolate's estimate", bowl.doubt_k, width_k)
+
+
+def _age(what: str, at: str, now: datetime) -> list[str]:
+    age = now - datetime.fromisoformat(at)
+    return [f"{what} is {age.days} days old: measure again (bain calibrate)"] if age > OLD else []
+
+
+def _width(what: str, doubt_k: float, width_k: float) -> list[str]:
+    if 2.0 * doubt_k <= width_k:
+        return []
+    return [f"{what} is known to ± {doubt_k:.2f} K only, wider than the window of {width_k:.1f} K"]
+
+
+def told(record: Record) -> list[str]:
+    """The record in sentences."""
+    said = []
+    for name, probe in record.probes.items():
+        if not probe.points:
+            continue
+        points = ", ".join(f"{p.bath} {p.true_c:.2f} °C read as {p.raw_c:.2f}" for p in probe.points)
+        said.append(f"{NAMES[probe.place]} ({name}): {probe.offset_c:+.3f} K, gain {probe.gain:.5f}; at {AT_C:g} °C "
+                    f"right to ± {probe.doubt_k:.2f} K. {points}; {probe.at[:10]}")
+    bowl = record.bowl
+    if bowl.pairs:
+        said.append(f"chocolate estimated {bowl.offset_c:.2f} K under the water, ± {bowl.doubt_k:.2f} K; "
+                    f"{len(bowl.pairs)} readings over {bowl.spread_k:.2f} K; {bowl.at[:10]}")
+    return said

@@ -1,0 +1,180 @@
+"""A chocolate's file from what its bag says."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from bainwright.core.errors import UseError
+from bainwright.core.masses import parse_temp_c
+from bainwright.core.os_errors import reason
+from bainwright.core.toml import close_match
+from bainwright.files.chocolate import CAPS, Profile, parse_profile
+
+Read = Callable[[str], Any]  # what was typed, checked; a BainError says what is wrong with it
+Ask = Callable[[str, str | None, Read], Any]  # a question, what is taken when nothing is typed, and how it is read
+
+
+@dataclass(frozen=True)
+class NewAsked:
+    """The options as typed; temperatures may end in F."""
+
+    name: str | None = None
+    kind: str | None = None
+    of: str | None = None
+    low: str | None = None
+    high: str | None = None
+    target: str | None = None
+    melt: str | None = None
+    ceiling: str | None = None
+    never_above: str | None = None
+    set_min: float | None = None
+    fail_min: float | None = None
+    note: str | None = None
+    out: str | None = None
+
+
+def make(asked: NewAsked, ask: Ask | None) -> tuple[Path, Profile]:
+    """Ask for what is missing, check, and write the file.
+
+    Parameters
+    ----------
+    asked : NewAsked
+        What was typed.
+    ask : callable or None
+        Asks the person, and again when the answer cannot be; None where nobody sits at a terminal.
+
+    Raises
+    ------
+    UseError, FileError
+        For figures that cannot be, or a file that is there already.
+    """
+    if asked.name is not None:
+        name = _free(asked.name, asked.out)
+    elif ask:
+        name = ask("What is it called?", None, lambda text: _free(text.strip(), asked.out))
+    else:
+        raise UseError("the chocolate has no name", wanted="bain profile new NAME")
+    doc = _document(name, asked, ask)
+    path = _path(name, asked.out)
+    profile = parse_profile(doc, str(path))
+    try:
+        path.write_text(_toml(doc), encoding="utf-8")
+    except OSError as failed:
+        raise UseError(f"{path} cannot be written", got=reason(failed)) from failed
+    return path, profile
+
+
+def _path(name: str, out: str | None) -> Path:
+    return Path(out or f"{name.replace(' ', '_')}.toml")
+
+
+def _free(name: str, out: str | None) -> str:
+    if out is None and Path(name).name != name:
+        raise UseError("the chocolate's name", got=repr(name), wanted="a name, not a path",
+                       hint="--out says where its file goes")
+    path = _path(name, out)
+    if path.exists():
+        raise UseError(f"{path} is there already", hint="name another with --out; a chocolate is never written over")
+    parse_profile({"name": name, "kind": "dark", "work": {"low_c": 31.0, "high_c": 32.0}}, str(path))  # the name alone
+    return name
+
+
+def _document(name: str, asked: NewAsked, ask: Ask | None) -> dict[str, Any]:
+    kind = _kind(asked.kind, ask)
+    doc: dict[str, Any] = {"name": name, "kind": kind, "source": "the maker's chart on the bag"}
+    if kind == "melted":
+        doc["of"] = _of(asked.of, ask)
+    elif asked.of:
+        raise UseError("--of is for melted stock", hint="leave it out, or give --kind melted")
+    low_c = _needed(asked.low, "--low", "The window's low end, °C?", ask, _temp)
+    work = doc["work"] = {"low_c": low_c}
+
+    def high(text: str, option: str) -> float:
+        """The high end, against the low one and the crystal's melting point: what the file would be refused for."""
+        high_c = _temp(text, option)
+        parse_profile({**doc, "work": {"low_c": low_c, "high_c": high_c}}, name)
+        return high_c
+
+    work["high_c"] = _needed(asked.high, "--high", "The window's high end, °C?", ask, high if ask else _temp)
+    for key, text, option in (("target_c", asked.target, "--target"), ("ceiling_c", asked.ceiling, "--ceiling")):
+        if text:
+            work[key] = _temp(text, option)
+    for key, text, option in (("melt_c", asked.melt, "--melt"), ("never_above_c", asked.never_above, "--never-above")):
+        if text:
+            doc[key] = _temp(text, option)
+    if asked.melt is None and ask and kind != "melted":
+        doc["melt_c"] = ask("Melted at, °C?", f"{CAPS[kind].melt_c:g}", lambda text: _melt_c(text, doc))
+    if asked.note:
+        doc["note"] = asked.note
+    test = {key: getattr(asked, key) for key in ("set_min", "fail_min") if getattr(asked, key) is not None}
+    if test:
+        doc["test"] = test
+    doc["work"] = doc.pop("work")  # tables stand last
+    return doc
+
+
+def _kind(kind: str | None, ask: Ask | None) -> str:
+    """The kind; spelt as people write it."""
+    if kind is not None:
+        return _one_of(kind, "--kind", CAPS)
+    if ask is None:
+        raise UseError("which kind is it?", wanted="--kind " + ", ".join(CAPS), hint="milk if you do not know")
+    return str(ask(f"Which kind is it? ({', '.join(CAPS)})", "milk", lambda text: _one_of(text, "the kind", CAPS)))
+
+
+def _of(of: str | None, ask: Ask | None) -> str:
+    """What melted stock is of; milk when nobody knows, for it bears the least heat."""
+    kinds = [kind for kind in CAPS if kind != "melted"]
+    if of is not None:
+        return _one_of(of, "--of", kinds)
+    if ask is None:
+        return "milk"
+    question = f"Of which kind is the stock? ({', '.join(kinds)}; milk if you do not know)"
+    return str(ask(question, "milk", lambda text: _one_of(text, "the stock's kind", kinds)))
+
+
+def _one_of(text: str, what: str, kinds: Iterable[str]) -> str:
+    kind = text.strip().lower().replace(" ", "_")
+    if kind not in kinds:
+        raise UseError(what, got=repr(text), wanted="one of " + ", ".join(kinds),
+                       hint=close_match(kind, kinds) or "take milk if you do not know: it bears the least heat")
+    return kind
+
+
+def _needed(
+    text: str | None, option: str, question: str, ask: Ask | None, read: Callable[[str, str], float]
+) -> float:
+    if text is not None:
+        return read(text, option)
+    if ask is None:
+        raise UseError(f"{option} is missing", wanted="what the bag's chart says, °C or with an F")
+    return float(ask(question, None, lambda typed: read(typed, f"the {option[2:]} end")))
+
+
+def _melt_c(text: str, doc: dict[str, Any]) -> float:
+    melt_c = _temp(text, "the melt")
+    parse_profile({**doc, "melt_c": melt_c}, doc["name"])
+    return melt_c
+
+
+def _temp(text: str, option: str) -> float:
+    return round(parse_temp_c(text, option, 15.0, 60.0), 2)
+
+
+def _toml(doc: dict[str, Any]) -> str:
+    """A flat document with tables, as TOML."""
+    lines = [f"{name} = {_value(value)}" for name, value in doc.items() if not isinstance(value, dict)]
+    for name, table in doc.items():
+        if isinstance(table, dict):
+            lines += ["", f"[{name}]", *(f"{key} = {_value(value)}" for key, value in table.items())]
+    return "\n".join(lines) + "\n"
+
+
+def _value(value: Any) -> str:
+    if isinstance(value, str):
+        escaped = "".join(c if c.isprintable() and c not in '"\\' else f"\\u{ord(c):04X}" for c in value)
+        return f'"{escaped}"'
+    return repr(value)

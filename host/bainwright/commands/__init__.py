@@ -1,0 +1,1 @@
+"""One file a command: options in, words or JSON out."""

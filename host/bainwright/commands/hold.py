@@ -1,0 +1,93 @@
+"""`bain hold` from the first word to the exit status."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import shutil
+import sys
+import textwrap
+from collections.abc import Callable, Iterator
+
+from bainwright.display.view import choose_view
+from bainwright.evening.options import Ask, Asked, Choice, ask_of_stock, choose
+from bainwright.evening.runner import KEYS, KEYS_VIRTUAL, Runner
+from bainwright.link.session import LiveSession, Session
+from bainwright.review.report import Report, report
+
+Say = Callable[..., None]
+
+
+def hold_evening(asked: Asked, *, big: bool, as_json: bool, say: Say, ask: Ask | None = None) -> int:
+    """Run a hold as it was asked for and tell how it went.
+
+    Parameters
+    ----------
+    asked : Asked
+        The options as typed.
+    big : bool
+        Show large digits.
+    as_json : bool
+        Print the result as JSON instead of sentences.
+    say : callable
+        Prints a line; ``err=True`` for progress and hints.
+    ask : callable, optional
+        Asks the person, where one sits at a terminal.
+
+    Returns
+    -------
+    int
+        The exit status.
+    """
+    choice = choose(ask_of_stock(asked, ask))
+    with opened(choice) as session:
+        view = choose_view(
+            sys.stderr, full=sys.stdout.isatty(), big=big, keys=KEYS_VIRTUAL if session.virtual else KEYS
+        )
+        runner = Runner(choice, session, view)
+        runner.prepare()
+        for note in runner.notes():
+            say(f"bain: {note}", err=True)
+        ended = runner.run()
+        say("bain: sealing the log and drawing the picture ...", err=True)
+        told = report(runner, ended, session.truth())
+    show(told, as_json, say)
+    return told.exit_code
+
+
+@contextlib.contextmanager
+def opened(choice: Choice) -> Iterator[Session]:
+    """The board of a hold, closed again afterwards."""
+    session = open_session(choice)
+    try:
+        yield session
+    finally:
+        session.close()
+
+
+def open_session(choice: Choice) -> Session:
+    """A virtual board or the one on the port."""
+    if choice.simulated is None:
+        return LiveSession(choice.port)
+    from bainwright.virtual.session import VirtualSession
+
+    return VirtualSession(choice.simulated)
+
+
+def show(told: Report, as_json: bool, say: Say) -> None:
+    """The result on stdout, hints on stderr."""
+    for note in told.notes:
+        say(f"bain: {note}", err=True)
+    if as_json:
+        say(json.dumps(told.result, indent=2, ensure_ascii=False))
+        return
+    virtual = "VIRTUAL: " if told.result["virtual"] else ""
+    say(_wrapped(virtual + told.said))
+    say(told.where())
+
+
+def _wrapped(text: str) -> str:
+    """Sentences broken between words for a terminal; left whole for a program."""
+    if not sys.stdout.isatty():
+        return text
+    return textwrap.fill(text, min(100, shutil.get_terminal_size().columns))

@@ -1,0 +1,196 @@
+"""`bain profile`: the options, and what comes out of them."""
+
+from __future__ import annotations
+
+import json
+import sys
+from dataclasses import asdict
+from typing import Any
+
+import click
+
+
+def _board_options(command: Any) -> Any:
+    for option in (
+        click.option("--virtual", metavar="IMAGE", help="On a simulated board's flash, as hold --image keeps it."),
+        click.option("--port", metavar="PORT", help="The board's serial port; left out, the only one plugged in."),
+    ):
+        command = option(command)
+    return command
+
+
+_JSON = click.option("--json", "as_json", is_flag=True, help="The result as JSON on stdout.")
+
+
+@click.group()
+def profile() -> None:
+    """Chocolates: look at them, make one from its bag's chart, bring them to a board and back."""
+
+
+@profile.command("list")
+@click.option("--on-board", is_flag=True, help="Those that a board keeps.")
+@_board_options
+@_JSON
+def list_(on_board: bool, port: str | None, virtual: str | None, as_json: bool) -> int:
+    """List the chocolates that come along, or with --port, --virtual or --on-board those that a board keeps."""
+
+    if not (on_board or port or virtual):
+        rows = [_row(name) for name in _bundled()]
+        lines = [f"{row['name']:<18} {row['low_c']:g} to {row['high_c']:g} °C" for row in rows]
+    else:
+        from bainwright.chocolates.board import kept
+        from bainwright.commands.collect import CollectAsked, opened
+
+        with opened(CollectAsked(port, virtual)) as source:
+            rows = [asdict(each) for each in kept(source.link, source.link.hello())]
+        lines = [f"{at}  {row['name']}{'   (chosen)' if row['chosen'] else ''}" for at, row in enumerate(rows, 1)]
+        lines = lines or ["none: bain profile send NAME brings one"]
+    _out(rows, lines, as_json)
+    return 0
+
+
+@profile.command()
+@click.argument("chocolate", metavar="PROFILE")
+@click.option("--fahrenheit", is_flag=True, help="Show °F.")
+@_JSON
+def show(chocolate: str, fahrenheit: bool, as_json: bool) -> int:
+    """Show a chocolate's figures, their sources, and its way through an evening."""
+    from bainwright.chocolates.path import draw, short
+    from bainwright.chocolates.warnings import doubts
+    from bainwright.core.masses import Shown
+    from bainwright.files.chocolate import load_profile
+    from bainwright.words import terms
+
+    p, shown = load_profile(chocolate), Shown(fahrenheit)
+    melt, high, target = (short(temp_c, shown) for temp_c in (p.melt_c, p.high_c, p.target_c))
+    lines = [f"{p.name} ({terms.kind(p.kind)})", "", *draw(p, shown), ""]
+    if p.kind != "melted":
+        lines.append(f"Melt to {melt}, seed down to {high}, work at {target}. A test piece "
+                     f"sets within {p.set_min:g} min; one that has not by {p.fail_min:g} min is not in temper.")
+    else:
+        lines.append(f"Kept at {target} with a lid on; taken for {terms.kind(p.of)}.")
+    lines += [text for text in (p.note, f"Sources: {p.source}") if text]
+    _out({**p.document(), "of": p.of, "note": p.note, "source": p.source, "unusual": doubts(p)}, lines, as_json)
+    return 0
+
+
+@profile.command()
+@click.argument("chocolate", metavar="PROFILE")
+@_JSON
+def check(chocolate: str, as_json: bool) -> int:
+    """Check a chocolate against physics and against itself; what is merely rare is said and allowed."""
+    from bainwright.chocolates.warnings import doubts
+    from bainwright.files.chocolate import load_profile
+
+    p = load_profile(chocolate)
+    found = doubts(p)
+    _out({"name": p.name, "ok": True, "unusual": found},
+         [f"{p.name}: its figures can be", *(f"unusual: {text}" for text in found)], as_json)
+    return 0
+
+
+@profile.command()
+@click.argument("name", required=False)
+@click.option("--kind", metavar="KIND", help="dark, milk, white, ruby, caramelised_white or melted; asked for.")
+@click.option("--of", metavar="KIND", help="For melted stock: of which kind it is; milk if unknown.")
+@click.option("--low", metavar="TEMP", help="Low end of the working window: 31 or 88F; asked for.")
+@click.option("--high", metavar="TEMP", help="High end of the working window; asked for.")
+@click.option("--target", metavar="TEMP", help="What it is held at; the middle unless given.")
+@click.option("--melt", metavar="TEMP", help="What it is melted at; asked for.")
+@click.option("--ceiling", metavar="TEMP", help="The warmest the bowl's wall may be; by kind unless given.")
+@click.option("--never-above", metavar="TEMP", help="Never above, not even melting; by kind unless given.")
+@click.option("--set-min", type=float, metavar="MIN", help="In temper, a test piece has set by then; by kind.")
+@click.option("--fail-min", type=float, metavar="MIN", help="One not set by then is not in temper; by kind.")
+@click.option("--note", metavar="TEXT", help="Anything to remember.")
+@click.option("--out", metavar="FILE", help="Where it goes; NAME.toml unless given.")
+@_JSON
+def new(as_json: bool, **options: Any) -> int:
+    """Make a chocolate from the figures on its bag.
+
+    What is left out is asked for; where nobody can be asked, the name, the window and the kind must be given.
+    """
+    from bainwright.chocolates.new import NewAsked, Read, make
+    from bainwright.chocolates.warnings import doubts
+    from bainwright.core.errors import BainError
+
+    def ask(question: str, usual: str | None, read: Read) -> Any:
+        def value(text: str) -> Any:
+            try:
+                return read(text)
+            except BainError as wrong:
+                raise click.UsageError(str(wrong)) from wrong  # said, and asked again
+
+        return click.prompt(question, default=usual, err=True, value_proc=value, prompt_suffix=" ")
+
+    path, made = make(NewAsked(**options), ask if sys.stdin.isatty() else None)
+    found = doubts(made)
+    for text in found:
+        click.echo(f"bain: unusual: {text}", err=True)
+    _out({"file": str(path), **made.document(), "unusual": found}, [f"{path}: bain hold {path} takes it"], as_json)
+    return 0
+
+
+@profile.command()
+@click.argument("chocolates", metavar="PROFILE...", nargs=-1, required=True)
+@_board_options
+@_JSON
+def send(chocolates: tuple[str, ...], port: str | None, virtual: str | None, as_json: bool) -> int:
+    """Send chocolates to a board that rests, and read each back. It keeps six; the last one sent is chosen."""
+    from bainwright.chocolates import board
+    from bainwright.commands.collect import CollectAsked, opened
+    from bainwright.files.chocolate import load_profile
+
+    profiles = [load_profile(each) for each in chocolates]  # all of them, before the board is touched
+    with opened(CollectAsked(port, virtual)) as source:
+        source.link.hello()
+        sent = board.send(source.link, profiles)
+    _out({"sent": [each.name for each in profiles]}, [f"sent and read back: {', '.join(sent)}"], as_json)
+    return 0
+
+
+@profile.command()
+@click.argument("name", required=False)
+@_board_options
+@_JSON
+def get(name: str | None, port: str | None, virtual: str | None, as_json: bool) -> int:
+    """Read a chocolate back from a board: the one of that name, or the chosen one."""
+    from bainwright.chocolates.board import fetch
+    from bainwright.commands.collect import CollectAsked, opened
+
+    with opened(CollectAsked(port, virtual)) as source:
+        values = fetch(source.link, source.link.hello(), name)
+    _out(values, [f"{key} = {value}" for key, value in values.items()], as_json)
+    return 0
+
+
+@profile.command()
+@click.argument("name")
+@_board_options
+@_JSON
+def use(name: str, port: str | None, virtual: str | None, as_json: bool) -> int:
+    """Choose which of its chocolates a board starts with when its buttons are pressed."""
+    from bainwright.chocolates.board import named
+    from bainwright.commands.collect import CollectAsked, opened
+
+    with opened(CollectAsked(port, virtual)) as source:
+        source.link.hello()
+        name = named(source.link, name)
+        source.link.request("use", name=name)
+    _out({"chosen": name}, [f"{name} is chosen: two presses of yes start it"], as_json)
+    return 0
+
+
+def _bundled() -> list[str]:
+    from bainwright.files.chocolate import bundled_profiles
+
+    return bundled_profiles()
+
+
+def _row(name: str) -> dict[str, Any]:
+    from bainwright.files.chocolate import load_profile
+
+    return {**load_profile(name).document(), "name": name}
+
+
+def _out(result: Any, lines: list[str], as_json: bool) -> None:
+    click.echo(json.dumps(result, indent=2, ensure_ascii=False) if as_json else "\n".join(lines))

@@ -1,0 +1,261 @@
+"""`bain rig`: the options, and what comes out of them."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import click
+
+
+def _board_options(command: Any) -> Any:
+    for option in (
+        click.option("--virtual", metavar="IMAGE", help="On a simulated board's flash, as hold --image keeps it."),
+        click.option("--port", metavar="PORT", help="The board's serial port; left out, the only one plugged in."),
+    ):
+        command = option(command)
+    return command
+
+
+_JSON = click.option("--json", "as_json", is_flag=True, help="The result as JSON on stdout.")
+_KINDS = "onewire, ntc or platinum"
+
+
+@click.group()
+def rig() -> None:
+    """Your warmer as it is built: write its file, check it, bring it to the board and back."""
+
+
+@rig.command()
+@click.argument("file", metavar="FILE", required=False)
+@click.option("--port", metavar="PORT", help="The board's serial port; left out, the only one plugged in.")
+@click.option("--virtual", metavar="[RIG]", is_flag=False, flag_value="pot", help="Play it on a simulated board.")
+@click.option("--no-board", is_flag=True, help="Ask no board which probes are on it.")
+@click.option("--name", metavar="TEXT", help="What the warmer is called.")
+@click.option("--board", metavar="KIND", help="pico, pico2 or esp32; the one plugged in.")
+@click.option("--heater-w", metavar="W", help="The heater's power.")
+@click.option("--switch", metavar="KIND", help="zero_cross for a relay on the mains, dc for a MOSFET.")
+@click.option("--water-l", metavar="L", help="Water in the bath.")
+@click.option("--bowl-kg", metavar="KG", help="The empty bowl.")
+@click.option("--chocolate-kg", metavar="KG", help="Chocolate in the full bowl.")
+@click.option("--hard-limit-c", metavar="C", help="Water above this switches the heat off for good.")
+@click.option("--water-probe", metavar="KIND", help=f"{_KINDS}.")
+@click.option("--bowl-probe", metavar="KIND", help=f"none, {_KINDS}.")
+@click.option("--water-id", metavar="ID", help="The water probe's 1-wire id; else found by warming it.")
+@click.option("--bowl-id", metavar="ID", help="The chocolate probe's 1-wire id.")
+@click.option("--guard", metavar="yes|no", help="Is a guard relay in series with the switch?")
+@click.option("--panel", metavar="yes|no", help="Are buttons, lamps and buzzer fitted?")
+@click.option("--display", metavar="yes|no", help="Is a display of 128 x 64 fitted?")
+@click.option("--pin", "pins", metavar="NAME=GPIO", multiple=True, help="A pin that is wired elsewhere than usual.")
+@click.option("--defaults", is_flag=True, help="Ask nothing: what is not given is as usual.")
+@_JSON
+def new(file: str | None, port: str | None, virtual: str | None, no_board: bool, pins: tuple[str, ...],
+        defaults: bool, as_json: bool, **answers: str | None) -> int:  # fmt: skip
+    """Write a rig file by a short talk.
+
+    FILE is my_warmer.toml unless given. Probes on the board's 1-wire bus are found, and you tell which is which by
+    warming one in your hand. Every question has an option; where nobody can be asked, what was measured must be given.
+    Broken off, the same command goes on where it was.
+    """
+    from bainwright.core.errors import BainError, UseError
+    from bainwright.rigs import wizard as talks
+    from bainwright.rigs.warnings import doubts
+
+    out = Path(file or "my_warmer.toml")
+    if out.exists():
+        raise UseError(f"{out} is there already", hint="name another file; a rig is never written over")
+    if not out.parent.is_dir():
+        raise UseError(f"there is no folder {out.parent}", hint="make it, or name another file")
+    names = {"water_probe": "probe.water.kind", "bowl_probe": "probe.bowl.kind",
+             "water_id": "probe.water.rom", "bowl_id": "probe.bowl.rom"}  # fmt: skip
+    given = {names.get(name, name): text for name, text in answers.items() if text is not None}
+    given = {name: talks.value_of(name, text) for name, text in given.items()}
+    if pins:
+        given["pins"] = " ".join(f"{name}={gpio}" for name, gpio in talks.moved_pins(list(pins)).items())
+
+    def ask(question: str, usual: str | None) -> str:
+        return str(click.prompt(question, default=usual, err=True, show_default=bool(usual)))
+
+    talk = talks.Talk(given, ask if sys.stdin.isatty() else None, _tell, defaults, out.with_name(out.name + ".answers"))
+    with _on_the_bench(port, virtual, no_board) as (bus, warmed):
+        talk.begin()
+        try:
+            made = talks.make(talk, bus, warmed, out)
+        except (BainError, click.Abort, KeyboardInterrupt):
+            if talk.answers:
+                _tell(f"what was answered is kept in {talk.kept}: the same command goes on; delete it to begin anew")
+            raise
+    found = doubts(made)
+    for text in found:
+        _tell(f"unusual: {text}")
+    _out({"file": str(out), "settings": dict(made.written), "unusual": found},
+         [f"{out}: bain rig send {out} brings it to the board"], as_json)  # fmt: skip
+    return 0
+
+
+@rig.command()
+@click.argument("rig_file", metavar="FILE|RIG")
+@_JSON
+def show(rig_file: str, as_json: bool) -> int:
+    """Show a rig as a table.
+
+    Each setting with its value, unit and range and what it means; then where things are wired. A value in brackets
+    is not in the file: it is the usual one.
+    """
+    from bainwright.files.pinout import BOARDS, map_of
+    from bainwright.files.rig import load_rig
+    from bainwright.rigs.figures import figures
+    from bainwright.rigs.wizard import pin_lines
+
+    r = load_rig(rig_file)
+    table = figures(r.settings, r.written)
+    vessels = {name: vessel.changes() for name, vessel in r.vessels.items()}
+    lines = [f"{r.name} ({r.source})", "", *(figure.line().rstrip() for figure in table), ""]
+    if r.settings["board"] in BOARDS:
+        lines += [f"Pins on a {BOARDS[r.settings['board']]}:", *pin_lines(r.settings)]
+    lines += [f"vessel {name}: " + ", ".join(f"{key} = {value:g}" for key, value in changes.items())
+              for name, changes in vessels.items()]  # fmt: skip
+    _out({"name": r.name, "source": r.source, "settings": [asdict(figure) for figure in table],
+          "pins": map_of(r.settings), "vessels": vessels}, lines, as_json)  # fmt: skip
+    return 0
+
+
+@rig.command()
+@click.argument("rig_file", metavar="FILE|RIG")
+@click.option("--port", metavar="PORT", help="Hold it against the board on this port as well.")
+@_JSON
+def check(rig_file: str, port: str | None, as_json: bool) -> int:
+    """Check a rig as a whole.
+
+    Figures, pins and probes; what is merely doubtful is said and allowed.
+    """
+    from bainwright.commands.collect import CollectAsked, opened
+    from bainwright.core.errors import RefusedError
+    from bainwright.files.rig import load_rig
+    from bainwright.rigs import bus
+    from bainwright.rigs.warnings import check_ids, doubts, on_board
+
+    r = load_rig(rig_file)
+    check_ids(r)
+    found, wrong = doubts(r), []
+    if port:
+        with opened(CollectAsked(port)) as source:
+            source.link.hello()
+            there = bus.look(source.link)
+        if r.settings["board"] not in ("any", there.kind):
+            raise RefusedError(f"rig {r.source} is for another board", got=r.settings["board"], wanted=there.kind,
+                               hint="look at the port, or write a file for this board with bain rig new")  # fmt: skip
+        wrong = on_board(r.settings, there.probes)
+    _out({"name": r.name, "ok": not wrong, "unusual": found, "wrong": wrong},
+         [f"{r.name}: its figures can be", *(f"unusual: {text}" for text in found),
+          *(f"wrong: {text}" for text in wrong)], as_json)  # fmt: skip
+    return 1 if wrong else 0
+
+
+@rig.command()
+@click.argument("rig_file", metavar="FILE|RIG")
+@click.option("--vessel", metavar="NAME", help="Which of the rig's vessels is on it.")
+@_board_options
+@_JSON
+def send(rig_file: str, vessel: str | None, port: str | None, virtual: str | None, as_json: bool) -> int:
+    """Send a rig to a board, and read it back.
+
+    The board must be at rest. Whether the probes answer that the rig names is told as well.
+    """
+    from bainwright.commands.collect import CollectAsked, opened
+    from bainwright.files.rig import load_rig
+    from bainwright.rigs import board, bus
+    from bainwright.rigs.warnings import check_ids, on_board
+
+    r = load_rig(rig_file)
+    r = r.with_vessel(vessel) if vessel else r
+    check_ids(r)  # before the board is touched
+    with opened(CollectAsked(port, virtual)) as source:
+        source.link.hello()
+        changed = board.send(source.link, r)
+        # The clock of a simulated board that only lends its flash stands still: no probe of it ever answers.
+        wrong = [] if source.virtual else on_board(r.settings, bus.look(source.link).probes)
+    what = ", ".join(changed) or "nothing"
+    _out({"name": r.name, "changed": changed, "wrong": wrong},
+         [f"{r.name}: sent and read back; changed: {what}", *(f"wrong: {text}" for text in wrong)],
+         as_json)  # fmt: skip
+    return 1 if wrong else 0
+
+
+@rig.command()
+@_board_options
+@click.option("--out", metavar="FILE", help="Write it there as a rig file.")
+@_JSON
+def get(port: str | None, virtual: str | None, out: str | None, as_json: bool) -> int:
+    """Read a board's rig back as a file.
+
+    A file's vessels and what it tells the simulated warmer never go to a board, so they do not come back.
+    """
+    from bainwright.commands.collect import CollectAsked, opened
+    from bainwright.core.errors import UseError
+    from bainwright.rigs import board
+    from bainwright.rigs.rigfile import changed, rig_text, save
+
+    if out and Path(out).exists():
+        raise UseError(f"{out} is there already", hint="name another file; a rig is never written over")
+    with opened(CollectAsked(port, virtual)) as source:
+        values = board.read(source.link)
+    if not changed(values):
+        _tell("the board has no rig of its own yet: all is as usual")
+    text = rig_text(values, changed(values))
+    if out:
+        save(Path(out), text)
+    _out({"settings": values, "file": out}, [out or text.rstrip()], as_json)
+    return 0
+
+
+@contextmanager
+def _on_the_bench(port: str | None, virtual: str | None, no_board: bool) -> Iterator[Any]:
+    """The probes on a board's bus and how to wait for a warm hand: (Bus, callable), or (None, None) without a board."""
+    from bainwright.core.errors import LinkError, UseError
+    from bainwright.link.session import LiveSession
+    from bainwright.rigs import bus
+
+    if (port is not None) + (virtual is not None) + no_board > 1:
+        raise UseError("--port, --virtual and --no-board exclude each other", hint="leave all but one out")
+    if virtual is not None:
+        from bainwright.rigs.simulated import played
+
+        with played(virtual) as both:
+            yield both
+        return
+    session = None
+    if not no_board:
+        try:
+            session = LiveSession(port)
+        except LinkError as failed:
+            if port:
+                raise
+            _tell(f"no board to look at ({failed.what}): the probes' ids stay open")
+    if session is None:
+        yield None, None
+        return
+    try:
+        session.link.hello()
+        yield bus.look(session.link), lambda place: bus.warmed(session.link, _readings)
+    finally:
+        session.close()
+
+
+def _readings(probes: list[Any]) -> None:
+    if sys.stderr.isatty():
+        shown = "   ".join(f"{each.rom} {'--' if each.temp_c is None else f'{each.temp_c:.1f}'} °C" for each in probes)
+        print(f"\r{shown}\033[K", end="\r", file=sys.stderr, flush=True)
+
+
+def _tell(text: str) -> None:
+    click.echo(f"bain: {text}" if text[:1].islower() else text, err=True)
+
+
+def _out(result: Any, lines: list[str], as_json: bool) -> None:
+    click.echo(json.dumps(result, indent=2, ensure_ascii=False) if as_json else "\n".join(lines))

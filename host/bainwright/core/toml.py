@@ -1,0 +1,197 @@
+"""Reading the TOML files a person writes: whole check first, then words that say what, got, wanted and what next."""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+import tomllib
+import unicodedata
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
+from types import UnionType
+from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
+
+import msgspec
+
+from bainboard import settings as board
+from bainwright.core.errors import FileError
+
+T = TypeVar("T")
+
+# A kitchen's temperatures in °F read as °C are far too hot to be meant; these bounds only choose the hint.
+FAHRENHEIT_LOW, FAHRENHEIT_HIGH = 32.0, 230.0
+
+# msgspec's words for what it wanted, in ours.
+_WORDS = {
+    "float": "a number", "int": "a whole number", "str": "a text", "bool": "true or false", "object": "a table",
+    "array": "a list", "Number out of range": "a number in range",
+    ">=": "of at least", "<=": "of at most", ">": "above", "<": "below",
+}
+
+
+def read_toml(path: Path, what: str) -> dict[str, Any]:
+    """Read one TOML file.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file.
+    what : str
+        What the file is to the user ("rig", "chocolate", "scenario"), for the error.
+
+    Raises
+    ------
+    FileError
+        When it cannot be read or is not TOML.
+    """
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
+        raise FileError(f"the {what} file {path} cannot be read", got=reason, wanted="a TOML file") from error
+    except tomllib.TOMLDecodeError as error:
+        raise FileError(f"the {what} file {path} is not TOML", got=str(error)) from error
+
+
+def check(doc: dict[str, Any], kind: type[T], where: str) -> T:
+    """Convert a parsed document to a msgspec struct, or say in words what is wrong with it.
+
+    Parameters
+    ----------
+    doc : dict
+        The parsed table.
+    kind : type
+        A msgspec struct that forbids unknown fields.
+    where : str
+        The file and table, for the error ("scenario market.toml, event 3 (dip)").
+
+    Raises
+    ------
+    FileError
+        For an unknown or missing key, a wrong type, a value out of range or not finite.
+    """
+    for name, value in _numbers(doc, ""):
+        if not math.isfinite(value):  # msgspec's range checks let NaN through
+            raise FileError(f"{where}, {name}", got=value, wanted="a finite number")
+    try:
+        return msgspec.convert(doc, kind)
+    except msgspec.ValidationError as error:
+        raise _in_words(str(error), doc, kind, where) from error
+
+
+def close_match(name: str, known: Iterable[str]) -> str | None:
+    """A hint naming the known name nearest to a mistyped one, or None."""
+    near = difflib.get_close_matches(name, list(known), n=1)
+    return f"did you mean {near[0]}?" if near else None
+
+
+def fahrenheit_hint(name: str, value: object, high_c: float) -> str | None:
+    """Words for a temperature that only makes sense in °F, or None.
+
+    Parameters
+    ----------
+    name : str
+        The key; only a key in °C (ending in ``_c``) can be met.
+    value : object
+        What was written.
+    high_c : float
+        The most the key may be, °C.
+    """
+    if not name.endswith("_c") or isinstance(value, bool) or not isinstance(value, (int, float)):
+        return None
+    if value <= high_c or not FAHRENHEIT_LOW < value <= FAHRENHEIT_HIGH:
+        return None
+    return f"that looks like °F; {value:g} °F is {(value - 32) / 1.8:.1f} °C, and files are in °C"
+
+
+def board_refusal(where: str, why: str, rows: Mapping[str, tuple[Any, ...]], written: Mapping[str, Any],
+                  also: Iterable[str] = ()) -> FileError:
+    """The board's own reason for refusing a document, with what to do next.
+
+    Parameters
+    ----------
+    where : str
+        The file, for the error.
+    why : str
+        The reason given by `bainboard.settings`, beginning with the name and a colon.
+    rows : mapping
+        The rows of its table by name.
+    written : mapping
+        The values met.
+    also : iterable of str, optional
+        Names the file may hold beyond the table's.
+    """
+    name = why.partition(":")[0].strip("'")
+    row = rows.get(name)
+    if row is None:
+        return FileError(f"{where}: {why}", hint=close_match(name, [*rows, *also]))
+    value = written.get(name)
+    if isinstance(value, str):  # the board shows what is no plain letter as a question mark: here it can be told
+        plain = unicodedata.normalize("NFKD", value).encode("ascii", "ignore").decode().strip()
+        hint = f"for instance {plain!r}" if plain and plain != value else None
+        return FileError(f"{where}: {why.replace(board.shown(value), repr(value))}", hint=hint)
+    hint = fahrenheit_hint(name, value, row[board.HIGH]) if row[board.UNIT] == "°C" else None
+    return FileError(f"{where}: {why.removesuffix('; that looks like °F')}", hint=hint)
+
+
+def _numbers(doc: object, path: str) -> Iterator[tuple[str, float]]:
+    if isinstance(doc, float):
+        yield path, doc
+    elif isinstance(doc, dict):
+        for key, value in doc.items():
+            yield from _numbers(value, f"{path}.{key}" if path else str(key))
+    elif isinstance(doc, list):
+        for at, value in enumerate(doc):
+            yield from _numbers(value, f"{path}[{at}]")
+
+
+def _at(doc: Any, path: str) -> Any:
+    for step in re.findall(r"[^.\[\]$]+", path):
+        doc = doc[int(step)] if isinstance(doc, list) else doc.get(step)
+    return doc
+
+
+def _in_words(message: str, doc: dict[str, Any], kind: Any, where: str) -> FileError:
+    """Turn msgspec's message into ours; `kind` gives the names for a close match."""
+    problem, _, path = message.partition(" - at `")
+    place = path.rstrip("`").lstrip("$.")
+    if match := re.match(r"Object (contains unknown|missing required) field `(.+)`", problem):
+        return _wrong_key(match[1], match[2], place, kind, where)
+    value = _at(doc, place)
+    got = board.shown(value)
+    if problem.startswith("Invalid enum value"):
+        options = get_args(_type_at(kind, place))
+        hint = close_match(value, options) if isinstance(value, str) else None
+        return FileError(f"{where}, {place}", got=got, wanted="one of " + ", ".join(options), hint=hint)
+    wanted = problem.removeprefix("Expected ").partition(", got")[0].replace("`", "").removesuffix(" | null")
+    bound = re.search(r"<=? (-?[\d.]+)$", wanted)
+    hint = fahrenheit_hint(place.rpartition(".")[2], value, float(bound[1])) if bound else None
+    return FileError(f"{where}, {place}", got=got, wanted=_plain(wanted), hint=hint)
+
+
+def _wrong_key(problem: str, name: str, place: str, kind: Any, where: str) -> FileError:
+    fields = {field.encode_name: field.type for field in msgspec.structs.fields(_type_at(kind, place))}
+    full = f"{place}.{name}" if place else name
+    if problem == "missing required":
+        meta = getattr(fields[name], "__metadata__", (None,))[0]
+        needed = [field.encode_name for field in msgspec.structs.fields(_type_at(kind, place)) if field.required]
+        return FileError(f"{where}: {full} is missing", wanted=getattr(meta, "description", None),
+                         hint=f"it needs {', '.join(needed)}" if len(needed) > 1 else None)
+    hint = close_match(name, fields) or "it knows " + ", ".join(fields)
+    return FileError(f"{where}: no such key as {full}", hint=hint)
+
+
+def _plain(wanted: str) -> str:
+    for code, word in _WORDS.items():
+        wanted = re.sub(rf"(?<![\w<>=]){code}(?![\w<>=])", word, wanted)
+    return wanted
+
+
+def _type_at(kind: Any, place: str) -> Any:
+    """The bare type behind a dotted place in a struct, without its bounds and its None."""
+    for step in place.split(".") if place else []:
+        kind = {field.encode_name: field.type for field in msgspec.structs.fields(kind)}[step]
+        while get_origin(kind) in (Annotated, UnionType, Union):
+            kind = get_args(kind)[0]
+    return kind

@@ -1,0 +1,120 @@
+"""Durations, temperatures and speeds as people type and read them; inside, everything is seconds, °C and ratios."""
+
+from __future__ import annotations
+
+import math
+import re
+
+from bainwright.core.errors import UseError
+
+LONGEST_HOLD_S = 48 * 3600.0  # the board's run timer reaches no further (settings: trip.run_h)
+ROOM_LOW_C, ROOM_HIGH_C = 5.0, 40.0  # settings: room_c
+FASTEST = 1e6  # chosen: far above what any PC simulates, so that a slip of the finger is still read as one
+
+_DURATION = re.compile(r"(?:(\d+(?:\.\d+)?)h)?(?:(\d+(?:\.\d+)?)m(?:in)?)?(?:(\d+(?:\.\d+)?)s)?", re.ASCII)
+
+
+def parse_duration_s(text: str, option: str = "--for") -> float:
+    """Read a duration such as ``3h40m``, ``90m`` or ``45s``.
+
+    Parameters
+    ----------
+    text : str
+        Hours, minutes and seconds, each with its letter, in that order.
+    option : str
+        The option it came from, for the words of an error.
+
+    Returns
+    -------
+    float
+        Seconds.
+
+    Raises
+    ------
+    UseError
+        If it is no duration, nothing, or longer than 48 h.
+    """
+    found = _DURATION.fullmatch(text.strip().lower().replace(" ", ""))
+    if not found or not any(found.groups()):
+        raise UseError(option, got=repr(text), wanted="hours, minutes, seconds with their letters", hint=_letter(text))
+    hours, minutes, seconds = (float(part) if part else 0.0 for part in found.groups())
+    total_s = hours * 3600 + minutes * 60 + seconds
+    if total_s < 1:
+        raise UseError(option, got=repr(text), wanted="at least 1s", hint="leave it out to hold until you stop it")
+    if total_s > LONGEST_HOLD_S:
+        raise UseError(option, got=repr(text), wanted="at most 48h", hint="start another hold after it")
+    return total_s
+
+
+def _letter(text: str) -> str:
+    """What to type instead: a bare number most likely misses its letter."""
+    bare = text.strip()
+    if bare.isascii() and bare.isdigit():
+        return f"did you mean {bare}m or {bare}s?"
+    return "type it like 3h40m, 90m or 45s"
+
+
+def parse_room_c(text: str) -> float:
+    """Read a room temperature in °C, refusing what can only be °F.
+
+    Raises
+    ------
+    UseError
+        If it is no number, or outside 5 to 40 °C.
+    """
+    bare = text.strip().lower().replace("°", "").removesuffix("c").strip()
+    fahrenheit = bare.endswith("f")
+    try:
+        value = float(bare.removesuffix("f"))
+    except ValueError:
+        raise UseError("--room", got=repr(text), wanted="°C, 5 to 40", hint="for instance --room 20") from None
+    if fahrenheit or 41 <= value <= 104:
+        raise UseError(
+            f"--room {text} looks like °F", hint=f"that is {(value - 32) / 1.8:.0f} °C: --room {(value - 32) / 1.8:.0f}"
+        )
+    if not ROOM_LOW_C <= value <= ROOM_HIGH_C:  # NaN fails too
+        raise UseError("--room", got=f"{text} °C", wanted="5 to 40 °C", hint="measure it away from the warmer")
+    return value
+
+
+def parse_speed(text: str) -> float | None:
+    """Read how fast a virtual board's time passes: a multiple of real time, or None for ``max``.
+
+    Raises
+    ------
+    UseError
+        If it is neither ``max`` nor a number above 0.
+    """
+    if text.strip().lower() == "max":
+        return None
+    try:
+        speed = float(text.strip().lower().removesuffix("x"))
+    except ValueError:
+        speed = math.nan
+    if not 0 < speed <= FASTEST:
+        raise UseError(
+            "--speed", got=repr(text), wanted="a number above 0, or max", hint="1 is real time, 60 a minute a second"
+        )
+    return speed
+
+
+def duration_words(seconds: float) -> str:
+    """A duration to say: ``3 h 40 min``, ``2 min``, ``45 s``."""
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    hours, minutes = divmod(minutes, 60)
+    if not hours:
+        return f"{minutes} min"
+    return f"{hours} h {minutes:02d} min" if minutes else f"{hours} h"
+
+
+def clock_words(seconds: float) -> str:
+    """A time on the hold's clock: ``1:23:05``."""
+    whole = max(0, int(seconds))
+    return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
+
+
+def milli_c(milli: int | None) -> float | None:
+    """Thousandths of a degree, as the wire carries them, in °C."""
+    return None if milli is None else milli / 1000

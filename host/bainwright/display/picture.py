@@ -1,0 +1,340 @@
+"""The picture of a hold: chocolate and water, each labelled where it stands, so that no legend has to be learnt."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bainwright.files.score import Window
+from bainwright.record.reader import HoldLog
+from bainwright.words import terms
+
+PNG, SVG = "hold.png", "hold.svg"
+
+# Our own colours. Blue and brown differ in lightness as well as hue: apart for colour-blind eyes, and in grey.
+PAPER, INK, FAINT = "#fffdf8", "#3a322c", "#9a8f85"
+CHOCOLATE, WATER, HEAT, CEILING, BAND, BAND_INK = "#5d3217", "#4b93b8", "#d99a3d", "#a2457a", "#f3e2bd", "#8d6f2d"
+SIZE_IN, DPI = (11.5, 7.0), 150
+LEVELS = 4  # rows of captions over the picture
+BIN_S = 30.0  # the heat is shown as means over this: single seconds of a time-proportioned heater are noise to the eye
+ROOM_BELOW_C = (
+    3.0  # chosen: the window fills the picture; a warm-up from the cold starts below its edge, and that is said
+)
+
+
+@dataclass(frozen=True)
+class Caption:
+    """Words at a moment of the hold."""
+
+    t_s: float
+    text: str
+    weighty: bool = False  # gets its room before the others
+
+
+WEIGHTY = ("tested", "trip", "warn", "boot", "lost")  # what an evening turned on, or what went wrong
+
+
+def draw_hold(
+    folder: Path,
+    log: HoldLog,
+    truth: Any,
+    window: Window,
+    said: str,
+    played: list[Caption],
+    *,
+    virtual: bool,
+    name: str,
+) -> None:
+    """Draw a hold as PNG and SVG.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the two files go.
+    log : HoldLog
+        The readings.
+    truth : mapping or None
+        A virtual board's true temperatures (``t_ms``, ``water_c``, ``bowl_c``); shown in place of the readings, and
+        so named.
+    window : Window
+        The chocolate's window and ceiling.
+    said : str
+        The hold in sentences; the first becomes the title.
+    played : list of Caption
+        What the scenario did, which the board was not told.
+    virtual : bool
+        Marks the picture VIRTUAL.
+    name : str
+        The chocolate's name.
+    """
+    import matplotlib as mpl
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    with mpl.rc_context(
+        {
+            "svg.hashsalt": "bainwright",
+            "font.family": "DejaVu Sans",
+            "font.size": 10,
+            "axes.edgecolor": FAINT,
+            "text.color": INK,
+            "axes.labelcolor": INK,
+            "xtick.color": INK,
+            "ytick.color": INK,
+        }
+    ):
+        figure = Figure(figsize=SIZE_IN, dpi=DPI, facecolor=PAPER)
+        FigureCanvasAgg(figure)
+        temps, heat = figure.subplots(2, 1, sharex=True, gridspec_kw={"height_ratios": [6, 1], "hspace": 0.07})
+        end_s = max(60.0, float(log["t_s"][-1]))
+        captions = place_captions(_all_captions(log, played), end_s)
+        rows = 1 + max((level for _, level in captions), default=-1)
+        figure.subplots_adjust(left=0.06, right=0.86, top=0.835 - 0.034 * rows, bottom=0.08)
+        _temperatures(temps, log, truth, window, end_s)
+        _heat(heat, log)
+        _times(heat, end_s)
+        _captions(temps, captions, end_s)
+        _title(figure, said, virtual)
+        figure.savefig(folder / PNG, metadata={"Software": None})
+        figure.savefig(folder / SVG, metadata={"Date": None, "Title": f"A hold of {name}"})
+
+
+# -- the parts -------------------------------------------------------------------------------------------------------
+
+
+def _title(figure: Any, said: str, virtual: bool) -> None:
+    first, _, rest = said.partition(". ")
+    figure.text(0.06, 0.955, "\n".join(textwrap.wrap(first, 82)), fontsize=13.5, fontweight="bold", va="center")
+    figure.text(
+        0.06, 0.925, "\n".join(textwrap.wrap(rest, 138)[:3]), fontsize=9.5, va="top", color=INK, linespacing=1.35
+    )
+    if virtual:
+        figure.text(
+            0.985,
+            0.965,
+            "VIRTUAL",
+            fontsize=12,
+            fontweight="bold",
+            ha="right",
+            va="center",
+            color=PAPER,
+            bbox={"facecolor": CEILING, "edgecolor": "none", "boxstyle": "round,pad=0.35"},
+        )
+        figure.text(0.985, 0.928, "a simulated warmer", fontsize=8, ha="right", va="center", color=CEILING)
+
+
+def _temperatures(axes: Any, log: HoldLog, truth: Any, window: Window, end_s: float) -> None:
+    lines = _lines(log, truth)
+    axes.set_facecolor(PAPER)
+    axes.axhspan(window.low_c, window.high_c, color=BAND, lw=0, zorder=0)
+    axes.axhline(window.ceiling_c, color=CEILING, lw=1.4, dashes=(6, 3), zorder=1)
+    labels = [
+        ((window.low_c + window.high_c) / 2, f"window\n{window.low_c:g} to {window.high_c:g} °C", BAND_INK),
+        (window.ceiling_c, f"ceiling {window.ceiling_c:g} °C", CEILING),
+    ]
+    for t_s, temp_c, label, colour, width in lines:
+        axes.plot(t_s, temp_c, color=colour, lw=width, zorder=3, solid_joinstyle="round")
+        known = temp_c[np.isfinite(temp_c)]
+        if known.size:
+            labels.append((float(known[-1]), label, colour))
+    low_c, high_c = _limits_c([temp_c for _, temp_c, *_ in lines], window)
+    axes.set_ylim(low_c, high_c)
+    axes.set_xlim(0, end_s)
+    _side_labels(axes, labels, end_s, low_c, high_c)
+    _from_below(axes, lines, low_c, end_s)
+    axes.set_ylabel("°C")
+    axes.grid(axis="y", color=FAINT, alpha=0.25, lw=0.6)
+    axes.tick_params(axis="x", length=0)
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+
+
+Line = tuple[NDArray[Any], NDArray[Any], str, str, float]
+
+
+def _lines(log: HoldLog, truth: Any) -> list[Line]:
+    """What is drawn: water under chocolate."""
+    if truth is not None and np.isfinite(np.asarray(truth["bowl_c"], dtype=float)).any():
+        t_s = np.asarray(truth["t_ms"], dtype=float) / 1000
+        return [
+            (t_s, np.asarray(truth["water_c"], dtype=float), "water\n(true)", WATER, 1.3),
+            (t_s, np.asarray(truth["bowl_c"], dtype=float), "chocolate\n(true)", CHOCOLATE, 2.2),
+        ]
+    bowl = "chocolate\n(estimated)" if (log["bowl_estimated"] == 1).mean() > 0.5 else "chocolate"
+    return [(log["t_s"], log["water_c"], "water", WATER, 1.3), (log["t_s"], log["bowl_c"], bowl, CHOCOLATE, 2.2)]
+
+
+def _limits_c(series: Iterable[NDArray[Any]], window: Window) -> tuple[float, float]:
+    known = np.concatenate(
+        [temp_c[np.isfinite(temp_c)] for temp_c in series] + [np.array([window.low_c, window.ceiling_c])]
+    )
+    return max(float(known.min()) - 0.3, window.low_c - ROOM_BELOW_C), max(
+        float(known.max()) + 0.5, window.ceiling_c + 0.6
+    )
+
+
+def _side_labels(axes: Any, labels: list[tuple[float, str, str]], end_s: float, low_c: float, high_c: float) -> None:
+    """Names at the right end of what they name, pushed apart where they would touch."""
+    line_c = (high_c - low_c) * 0.042  # height of a line of text
+    placed_c = low_c
+    for temp_c, text, colour in sorted(labels):
+        half_c = line_c * (1 + text.count("\n")) / 2
+        at_c = max(temp_c, placed_c + half_c)
+        placed_c = at_c + half_c + 0.15 * line_c
+        axes.annotate(
+            text,
+            (end_s, at_c),
+            xytext=(8, 0),
+            textcoords="offset points",
+            va="center",
+            color=colour,
+            fontsize=9.5,
+            fontweight="bold",
+            linespacing=1.1,
+            annotation_clip=False,
+        )
+
+
+def _from_below(axes: Any, lines: list[Line], low_c: float, end_s: float) -> None:
+    """A warm-up that begins under the picture's edge is told where it comes in, not drawn."""
+    for number, (t_s, temp_c, label, colour, _) in enumerate(lines):
+        known = np.isfinite(temp_c)
+        if known.any() and temp_c[known][0] < low_c:
+            inside = known & (temp_c >= low_c)
+            enters_s = float(t_s[np.argmax(inside)]) if inside.any() else 0.0
+            axes.annotate(
+                f"{label.splitlines()[0]} from {temp_c[known][0]:.0f} °C",
+                (enters_s + 0.012 * end_s, low_c),
+                xytext=(0, 5 + 14 * number),
+                textcoords="offset points",
+                color=colour,
+                fontsize=8.5,
+                bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.8, "alpha": 0.85},  # over the lines it crosses
+                zorder=5,
+            )
+
+
+def _heat(axes: Any, log: HoldLog) -> None:
+    """Mean heat over half a minute each, as a strip."""
+    t_s, duty = log["t_s"], log["duty"]
+    edges = np.arange(0.0, float(t_s[-1]) + BIN_S, BIN_S)
+    bins = np.digitize(t_s, edges) - 1
+    counts = np.bincount(bins, minlength=len(edges))
+    means = np.bincount(bins, weights=np.nan_to_num(duty), minlength=len(edges)) / np.maximum(counts, 1)
+    axes.set_facecolor(PAPER)
+    axes.fill_between(edges, 100 * means, step="post", color=HEAT, lw=0)
+    axes.set_ylim(0, 105)
+    axes.set_yticks([0, 50, 100], ["0", "50", "100 %"])
+    axes.annotate(
+        "heat",
+        (1, 0.5),
+        xytext=(8, 0),
+        xycoords="axes fraction",
+        textcoords="offset points",
+        va="center",
+        color=HEAT,
+        fontsize=9.5,
+        fontweight="bold",
+    )
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+
+
+def _times(axes: Any, end_s: float) -> None:
+    """Round times along the bottom, as hours and minutes."""
+    step_s = next(
+        step for step in (60, 300, 600, 900, 1800, 3600, 7200, 14400, 28800) if end_s / step <= 10 or step == 28800
+    )
+    ticks = np.arange(0, end_s + 1, step_s)
+    axes.set_xticks(ticks, [f"{int(t // 3600)}:{int(t // 60 % 60):02d}" for t in ticks])
+    axes.set_xlabel("hours and minutes since the start", color=FAINT, fontsize=9)
+
+
+def _all_captions(log: HoldLog, played: list[Caption]) -> list[Caption]:
+    told, stage = [], str(log["stage"][0])
+    for event in log.events:
+        name = str(event.get("event"))
+        stage = str(event.get("stage")) if name == "stage" else stage
+        if name in terms.CAPTIONED and not (name == "warn" and terms.of_the_step(event, stage)):
+            told.append(Caption(float(event["t_s"]), terms.event(name, event, stage), name in WEIGHTY))
+    return sorted([*played, *told], key=lambda caption: caption.t_s)
+
+
+def place_captions(captions: list[Caption], end_s: float) -> list[tuple[Caption, int]]:
+    """The row over the picture that each caption takes; one without room stays in the log alone.
+
+    Parameters
+    ----------
+    captions : list of Caption
+        In order of time.
+    end_s : float
+        The hold's length, which is the picture's width.
+
+    Returns
+    -------
+    list of (Caption, int)
+        Row 0 is next to the picture.
+    """
+    taken: list[list[tuple[float, float]]] = [[] for _ in range(LEVELS)]
+    placed = []
+    for caption in sorted(captions, key=lambda each: (not each.weighty, each.t_s)):
+        start_s, stop_s = _span_s(caption, end_s)
+        level = next((row for row, spans in enumerate(taken)
+                      if all(stop_s <= other_s or start_s >= over_s for other_s, over_s in spans)), None)
+        if level is not None and caption.t_s <= end_s:
+            taken[level].append((start_s, stop_s))
+            placed.append((caption, level))
+    return sorted(placed, key=lambda each: each[0].t_s)
+
+
+def _is_late(caption: Caption, end_s: float) -> bool:
+    """Would it run off the paper? Then it stands left of its line instead."""
+    return caption.t_s + _width_s(caption, end_s) > 1.12 * end_s
+
+
+def _span_s(caption: Caption, end_s: float) -> tuple[float, float]:
+    """From where to where it stands on the time axis."""
+    width_s = _width_s(caption, end_s)
+    return (caption.t_s - width_s, caption.t_s) if _is_late(caption, end_s) else (caption.t_s, caption.t_s + width_s)
+
+
+def _width_s(caption: Caption, end_s: float) -> float:
+    """How much of the time axis a caption covers: a letter is about 1/140 of the picture's width."""
+    return end_s * (0.0072 * len(caption.text) + 0.02)
+
+
+def _captions(axes: Any, captions: list[tuple[Caption, int]], end_s: float) -> None:
+    """Captions over the picture, each with a line down to its moment."""
+    for caption, level in captions:
+        height = 1.03 + 0.05 * level
+        late = _is_late(caption, end_s)
+        axes.annotate(
+            caption.text,
+            (caption.t_s, 0),
+            xycoords=("data", "axes fraction"),
+            xytext=(caption.t_s, height),
+            textcoords=("data", "axes fraction"),
+            fontsize=8.2,
+            color=INK,
+            ha="right" if late else "left",
+            va="bottom",
+            annotation_clip=False,
+            zorder=4,
+            bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.6},
+        )
+        axes.plot(
+            [caption.t_s, caption.t_s],
+            [0, height],
+            transform=axes.get_xaxis_transform(),
+            color=FAINT,
+            lw=0.7,
+            dashes=(1, 2),
+            clip_on=False,
+            zorder=1,
+        )

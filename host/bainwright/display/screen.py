@@ -1,0 +1,363 @@
+"""A hold on a terminal, as text: bands for the temperatures, a ribbon for the evening, words beside each.
+
+Colours are our own and chosen to stay apart for colour-blind eyes (blue, teal, orange and plum differ in lightness
+too); none says anything that a glyph or a word beside it does not say as well.
+"""
+
+from __future__ import annotations
+
+import textwrap
+
+from rich.text import Text
+
+from bainwright.core.units import clock_words
+from bainwright.display.digits import big_text
+from bainwright.display.scene import ABOVE, BELOW, IN, UNKNOWN, Scene
+from bainwright.words import terms
+
+LEAST_WIDTH, LEAST_HEIGHT = 64, 18
+WIDEST = 110  # wider bands are harder to read, not easier
+ADVICE_LINES = 6
+MARGIN = "  "
+
+CHOCOLATE, WATER, HEAT, CEILING = "#c08a5a", "#6db3d1", "#dcae4e", "#c879ab"
+PLACE = {BELOW: "#6a9fe0", IN: "#46b89a", ABOVE: "#ee8a45", UNKNOWN: "#8a8a8a"}
+BAND, DIM, LOUD = "on #23463e", "#8a8a8a", "bold #1b1b1b on #dcae4e"
+PLACE_WORDS = {BELOW: "below its window", IN: "in its window", ABOVE: "ABOVE its window", UNKNOWN: "not known"}
+# On its way through a step that warms or cools it, a place is no trouble and is not told as one.
+ON_ITS_WAY = {("melt", BELOW): "melting", ("melt", IN): "warm enough", ("seed", ABOVE): "cooling",
+              ("settle", ABOVE): "settling", ("rest", BELOW): "resting"}
+# A cell of the ribbon sits low, in the middle or high, so that it reads without colour.
+BEYOND = "\u2571"  # a hatch: over the ceiling
+RIBBON = {BELOW: "▁", IN: "▄", ABOVE: "▀", UNKNOWN: "?"}
+
+
+class Canvas:
+    """Lines of styled text, one under the other."""
+
+    def __init__(self, width: int) -> None:
+        self.width = width
+        self.lines: list[Text] = []
+
+    def add(self, *parts: tuple[str, str] | str, right: tuple[str, str] | None = None) -> None:
+        """A line from pieces; `right` stands at its right end."""
+        line = Text(MARGIN, no_wrap=True, overflow="crop")
+        for part in parts:
+            line.append(*((part,) if isinstance(part, str) else part))
+        line.truncate(self.width - 1)
+        if right:
+            room = self.width - 2 - line.cell_len - len(right[0])
+            if room >= 2:
+                line.append(" " * room)
+                line.append(*right)
+        self.lines.append(line)
+
+    def blank(self) -> None:
+        """An empty line."""
+        self.lines.append(Text(""))
+
+    def text(self) -> Text:
+        """All lines as one."""
+        return Text("\n").join(self.lines)
+
+
+def too_small(width: int, height: int) -> Text:
+    """What a window without room for the picture says."""
+    return Text(f"This window is {width}x{height}; the picture needs {LEAST_WIDTH}x{LEAST_HEIGHT}. The hold goes on.")
+
+
+def draw(scene: Scene, width: int, height: int, keys: str = "") -> Text:
+    """The whole picture.
+
+    Parameters
+    ----------
+    scene : Scene
+        What to show.
+    width, height : int
+        The terminal's size in cells.
+    keys : str
+        The line that tells which keys do what.
+
+    Returns
+    -------
+    Text
+        At most `height` lines of at most `width` cells.
+    """
+    if width < LEAST_WIDTH or height < LEAST_HEIGHT:
+        return too_small(width, height)
+    canvas = Canvas(min(width, WIDEST))
+    airy = height >= 22
+    _head(canvas, scene)
+    _gap(canvas, airy)
+    _chocolate(canvas, scene)
+    _water(canvas, scene)
+    _axis(canvas, scene)
+    _gap(canvas, airy)
+    _heat(canvas, scene)
+    _gap(canvas, airy)
+    _evening(canvas, scene)
+    if airy and scene.indicators:
+        canvas.add((scene.indicators, DIM))
+    _gap(canvas, airy)
+    _now(canvas, scene)
+    _gap(canvas, airy)
+    rows = _key_rows(keys, canvas.width - 4)[: 2 if airy else 1]
+    _events(canvas, scene, height - len(canvas.lines) - 1 - len(rows))
+    while len(canvas.lines) < height - len(rows):
+        canvas.blank()
+    for row in rows:
+        canvas.add((row, DIM))
+    return canvas.text()
+
+
+def _key_rows(keys: str, room: int) -> list[str]:
+    """The keys in rows that fit, each key with its words whole."""
+    rows = [""]
+    for key in keys.split("  "):
+        longer = f"{rows[-1]}  {key}" if rows[-1] else key
+        if len(longer) <= room or not rows[-1]:
+            rows[-1] = longer
+        else:
+            rows.append(key)
+    return rows
+
+
+def _gap(canvas: Canvas, airy: bool) -> None:
+    if airy:
+        canvas.blank()
+
+
+def _virtual(scene: Scene) -> tuple[str, str] | str:
+    return (" VIRTUAL ", LOUD) if scene.virtual else ""
+
+
+def place_words(scene: Scene) -> str:
+    """Where the chocolate is, in words."""
+    stage = scene.status.stage if scene.status else ""
+    return ON_ITS_WAY.get((stage, scene.where), PLACE_WORDS[scene.where])
+
+
+def _head(canvas: Canvas, scene: Scene) -> None:
+    what = f"{' ' if scene.virtual else ''}{scene.chocolate} on {scene.warmer}"
+    canvas.add(_virtual(scene), (what, "bold"), right=(_doing(scene), "bold"))
+
+
+def _doing(scene: Scene) -> str:
+    if scene.status is None:
+        return "waiting for the board"
+    return f"{terms.state(scene.status.state)} · {terms.stage(scene.status.stage)}"
+
+
+# -- temperatures ----------------------------------------------------------------------------------------------------
+
+
+def scale_c(scene: Scene) -> tuple[float, float]:
+    """What the bands reach from and to, °C: whole degrees round window and ceiling."""
+    return float(int(scene.window.low_c - 3)), float(int(scene.window.ceiling_c + 2))
+
+
+def _cell(temp_c: float, scene: Scene, cells: int) -> int:
+    low_c, high_c = scale_c(scene)
+    return min(cells - 1, max(0, round((temp_c - low_c) / (high_c - low_c) * (cells - 1))))
+
+
+def _degrees(milli: int | None) -> str:
+    return "  --.-- °C" if milli is None else f"{milli / 1000:7.2f} °C"
+
+
+def _chocolate(canvas: Canvas, scene: Scene) -> None:
+    status, place = scene.status, scene.where
+    temp = _degrees(status.bowl if status else None)
+    estimated = " (estimated: no reading)" if status and status.est else ""
+    canvas.add(
+        ("chocolate", CHOCOLATE),
+        (f" {temp}  ", "bold"),
+        (place_words(scene), f"bold {PLACE[place]}"),
+        estimated,
+        right=(_trend_words(scene), DIM),
+    )
+    canvas.add(*_chocolate_band(scene, canvas.width - 4))
+
+
+def _trend_words(scene: Scene) -> str:
+    trend_c = scene.trend_c
+    if trend_c is None:
+        return ""
+    if abs(trend_c) < 0.05:
+        return "steady for 10 min"
+    return f"{'up' if trend_c > 0 else 'down'} {abs(trend_c):.1f} K in 10 min"
+
+
+def _chocolate_band(scene: Scene, cells: int) -> list[tuple[str, str]]:
+    window = scene.window
+    low, high = _cell(window.low_c, scene, cells), _cell(window.high_c, scene, cells)
+    band = [("▒", f"{PLACE[IN]} {BAND}") if low <= cell <= high else ("─", DIM) for cell in range(cells)]
+    if scene.recent_range_c:
+        start, end = (_cell(temp_c, scene, cells) for temp_c in scene.recent_range_c)
+        for cell in range(start, end + 1):
+            band[cell] = ("━", f"{CHOCOLATE} {BAND if low <= cell <= high else ''}")
+    band[_cell(window.ceiling_c, scene, cells)] = ("┃", CEILING)
+    if scene.status and scene.status.bowl is not None:
+        _mark(band, scene.status.bowl / 1000, scene, f"bold {PLACE[scene.where]}")
+    return band
+
+
+def _mark(band: list[tuple[str, str]], temp_c: float, scene: Scene, style: str) -> None:
+    """The present value; an arrow at the end when it lies beyond."""
+    low_c, high_c = scale_c(scene)
+    glyph = "◀" if temp_c < low_c else "▶" if temp_c > high_c else "◆"
+    cell = _cell(temp_c, scene, len(band))
+    background = band[cell][1].rpartition("on ")
+    band[cell] = (glyph, f"{style} {background[1]}{background[2]}" if background[1] else style)
+
+
+def _water(canvas: Canvas, scene: Scene) -> None:
+    status = scene.status
+    water = status.water if status else None
+    canvas.add(
+        ("water    ", WATER), (f" {_degrees(water)}  ", "bold"), *_ceiling_words(scene), right=(_aim_words(scene), DIM)
+    )
+    cells = canvas.width - 4
+    ceiling = _cell(scene.window.ceiling_c, scene, cells)
+    band = [(BEYOND if cell > ceiling else "─", DIM) for cell in range(cells)]
+    band[ceiling] = ("┃", CEILING)
+    if status and status.water_target is not None:
+        band[_cell(status.water_target / 1000, scene, cells)] = ("┆", WATER)
+    if water is not None:
+        _mark(band, water / 1000, scene, f"bold {WATER}")
+    canvas.add(*band)
+
+
+def _ceiling_words(scene: Scene) -> list[tuple[str, str]]:
+    if scene.status is None or scene.status.water is None:
+        return [("no valid reading", f"bold {PLACE[ABOVE]}")]
+    gap_c = scene.window.ceiling_c - scene.status.water / 1000
+    if gap_c < 0:
+        return [(f"{-gap_c:.1f} K OVER the ceiling", f"bold {PLACE[ABOVE]}")]
+    return [(f"{gap_c:.1f} K under the ceiling", "default")]
+
+
+def _aim_words(scene: Scene) -> str:
+    if scene.status is None or scene.status.water_target is None or scene.status.state != "hold":
+        return ""
+    return f"heading for {scene.status.water_target / 1000:.1f} °C"
+
+
+def _axis(canvas: Canvas, scene: Scene) -> None:
+    """Whole degrees under the bands, and which mark is the ceiling."""
+    cells = canvas.width - 4
+    row = [" "] * cells
+    low_c, high_c = scale_c(scene)
+    ceiling = f"{scene.window.ceiling_c:g} ceiling"
+    start = min(_cell(scene.window.ceiling_c, scene, cells), cells - len(ceiling))
+    for degree in range(int(low_c), int(high_c) + 1):
+        cell, label = _cell(degree, scene, cells), str(degree)
+        if cell + len(label) < start - 1:
+            row[cell : cell + len(label)] = label
+    canvas.add(("".join(row[:start]), DIM), (ceiling, CEILING))
+
+
+# -- heat, evening, events -------------------------------------------------------------------------------------------
+
+
+def _heat(canvas: Canvas, scene: Scene) -> None:
+    duty = scene.status.duty / 10000 if scene.status else 0.0
+    cells = 25
+    full = round(duty * cells)
+    canvas.add(
+        ("heat     ", HEAT),
+        (f" {100 * duty:7.0f} %   ", "bold"),
+        ("▰" * full, HEAT),
+        ("▱" * (cells - full), DIM),
+        f"  {duty * scene.heater_w:.0f} of {scene.heater_w:.0f} W",
+    )
+
+
+def _evening(canvas: Canvas, scene: Scene) -> None:
+    cells = canvas.width - 4
+    canvas.add(*[("·", DIM) if place is None else (RIBBON[place], PLACE[place]) for place in scene.ribbon(cells)])
+    left = "until you stop it" if scene.for_s is None else f"{clock_words(scene.for_s - scene.t_s)} left"
+    canvas.add((f"{clock_words(scene.t_s)} gone", "bold"), f", {left}", right=("▁ below  ▄ in  ▀ above", DIM))
+
+
+def _now(canvas: Canvas, scene: Scene) -> None:
+    """The one thing the person should know: a question, a trip, a trouble, or the next act."""
+    if scene.question:
+        for line in textwrap.wrap(scene.question, canvas.width - 6)[:2]:
+            canvas.add((f" {line} ", LOUD))
+    elif scene.status and scene.status.fault:
+        canvas.add((f" {terms.fault(scene.status.fault)} ", LOUD))
+        for line in textwrap.wrap(" ".join(scene.advice[1:]), canvas.width - 4)[:ADVICE_LINES]:
+            canvas.add(line)
+    elif scene.trouble:
+        canvas.add((f" {scene.trouble} ", LOUD))
+    else:
+        first, *more = textwrap.wrap(_prompt(scene), canvas.width - 15) or [""]
+        canvas.add(("now      ", DIM), f"  {first}")
+        for line in more[:2]:
+            canvas.add(" " * 11 + line)
+
+
+def _prompt(scene: Scene) -> str:
+    if scene.asked:
+        return scene.asked
+    return terms.prompt(scene.status.ask if scene.status else "")
+
+
+def _events(canvas: Canvas, scene: Scene, room: int) -> None:
+    """The last of what happened, whole: advice runs over a line, and its end is what to do."""
+    rows: list[tuple[str, str]] = []
+    for t_s, text in reversed(scene.events):
+        lines = textwrap.wrap(text, canvas.width - 14) or [""]
+        if rows and len(rows) + len(lines) > room:
+            break
+        rows[:0] = zip([f"{clock_words(t_s):>8}", *[" " * 8] * len(lines)], lines, strict=False)
+    for when, line in rows[: max(0, room)]:
+        canvas.add((when, DIM), f"  {line}")
+
+
+# -- the other pictures ----------------------------------------------------------------------------------------------
+
+
+def draw_big(scene: Scene, width: int, height: int, keys: str = "") -> Text:
+    """The chocolate's temperature as large as the window allows, and one line of words under it."""
+    if width < 30 or height < 12:
+        return too_small(width, height)
+    canvas = Canvas(width)
+    milli = scene.status.bowl if scene.status else None
+    label = "--.-" if milli is None else f"{milli / 1000:.1f}"
+    canvas.add(_virtual(scene), f" {scene.chocolate}", right=(f"{clock_words(scene.t_s)} gone", "bold"))
+    canvas.blank()
+    place = scene.where
+    for row in big_text(label, width - 4, height - 7):
+        canvas.add((row, PLACE[place]))
+    while len(canvas.lines) < height - 5:
+        canvas.blank()
+    canvas.add(
+        (
+            f"{place_words(scene)} ({scene.window.low_c:g} to {scene.window.high_c:g} °C){_estimated(scene)}",
+            f"bold {PLACE[place]}",
+        )
+    )
+    canvas.add(f"water{_degrees(scene.status.water if scene.status else None)}, ", *_ceiling_words(scene))
+    _now(canvas, scene)
+    while len(canvas.lines) < height - 1:
+        canvas.blank()
+    canvas.lines = canvas.lines[: height - 1]
+    canvas.add((_key_rows(keys, width - 4)[0], DIM))
+    return canvas.text()
+
+
+def _estimated(scene: Scene) -> str:
+    return ", estimated" if scene.status and scene.status.est else ""
+
+
+def one_line(scene: Scene) -> str:
+    """The scene in one plain line."""
+    status = scene.status
+    if status is None:
+        return "waiting for the board"
+    chocolate = f"chocolate {_degrees(status.bowl).strip()} {place_words(scene)}{_estimated(scene)}"
+    gone = f", {100 * scene.progress:.0f} % done" if scene.progress is not None else ""
+    virtual = "VIRTUAL " if scene.virtual else ""
+    return f"{virtual}{chocolate}; water {_degrees(status.water).strip()}; heat {status.duty / 100:.0f} %{gone}"

@@ -1,0 +1,1 @@
+"""Running a hold: its options, the runner, the watch, the prompts."""

@@ -1,0 +1,70 @@
+"""What can be told of a temper without pretending to know it: times, temperatures, and no percentage of seed.
+
+No model in the literature gives the thickening, or the melting out of seed, between 28 and 33 °C; so these are shown as
+what they are, and only a temper test judges.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from bainwright.core.units import duration_words
+from bainwright.files.score import Window
+from bainwright.link.protocol import Status
+
+LONGEST_STEP_S = 5.0  # a longer silence is time not known
+
+
+@dataclass
+class Indicators:
+    """Sums over the stages in which a temper is in the bowl, from the first passed test or the start of work.
+
+    Parameters
+    ----------
+    window : Window
+        Of the work stage.
+    """
+
+    window: Window
+    below_s: float = 0.0
+    inside_s: float = 0.0
+    above_s: float = 0.0
+    exposure_k_min: float = 0.0
+    peak_c: float | None = None
+    bowl_c: float | None = None
+    passed_s: float | None = None  # when a test last passed
+    now_s: float = 0.0
+    _last_s: float | None = field(default=None)
+
+    def see(self, status: Status) -> None:
+        """A status line."""
+        self.now_s = status.t / 1000
+        self.bowl_c = None if status.bowl is None else status.bowl / 1000
+        if status.stage != "work" or self.bowl_c is None:
+            self._last_s = None
+            return
+        span_s = 0.0 if self._last_s is None else min(LONGEST_STEP_S, max(0.0, self.now_s - self._last_s))
+        self._last_s = self.now_s
+        if self.bowl_c < self.window.low_c:
+            self.below_s += span_s
+        elif self.bowl_c > self.window.high_c:
+            self.above_s += span_s
+        else:
+            self.inside_s += span_s
+        self.exposure_k_min += max(0.0, self.bowl_c - self.window.high_c) * span_s / 60
+        self.peak_c = self.bowl_c if self.peak_c is None else max(self.peak_c, self.bowl_c)
+
+    def event(self, name: str, fields: Mapping[str, Any]) -> None:
+        """An event."""
+        if name == "tested" and fields.get("verdict") in ("good", "slow"):
+            self.passed_s = self.now_s
+
+    def line(self) -> str:
+        """In one line; empty before there is anything to tell."""
+        if self.peak_c is None:
+            return ""
+        test = "no test yet" if self.passed_s is None else f"test {duration_words(self.now_s - self.passed_s)} ago"
+        return (f"{test} · below {self.below_s / 60:.0f}, in {self.inside_s / 60:.0f}, above {self.above_s / 60:.0f} "
+                f"min · peak {self.peak_c:.1f} °C · {self.exposure_k_min:.1f} K·min over")

@@ -1,0 +1,307 @@
+"""What a person asked for on the command line, checked together and filled in: a hold that can be run."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from bainwright.core import units
+from bainwright.core.errors import UseError
+from bainwright.core.masses import parse_clock_min
+from bainwright.core.toml import close_match
+from bainwright.files.chocolate import CAPS, Profile, bundled_profiles, load_profile
+from bainwright.files.rig import PlantTable, Rig, load_rig
+from bainwright.physics.seeding import STUFF
+from bainwright.tuning.gains import GainsFile, doubts, read_gains
+from bainwright.virtual.probe_ids import name_probes
+from bainwright.virtual.scenario import Scenario, StartTable, kind_of, load_scenario
+from bainwright.virtual.session import Simulated
+
+Ask = Callable[[str, str, Callable[[str], str]], str]  # a question, what nothing stands for, what reads the answer
+DEFAULT_RIG = "pot"
+DEMO = "orange_sticks"
+DEFAULT_S = 4 * 3600.0  # an evening, when nothing says how long
+STAGES = ("melt", "seed", "settle", "test", "work", "rest", "melted")
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The options of a hold as they were typed; None is not given."""
+
+    profile: str | None
+    virtual: str | None = None
+    port: str | None = None
+    rig: str | None = None
+    vessel: str | None = None
+    plant: str | None = None
+    from_stage: str | None = None
+    for_: str | None = None
+    room: str | None = None
+    speed: str | None = None
+    scenario: str | None = None
+    seed: int | None = None
+    gains: str | None = None
+    out: str | None = None
+    image: str | None = None
+    join: bool = False
+    until: str | None = None
+    undrilled: bool = False
+    of: str | None = None
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A hold, settled; `rig` None takes a live board's own settings, `for_s` None runs until stopped."""
+
+    profile: Profile
+    stage: str
+    for_s: float | None
+    room_c: float | None
+    rig: Rig | None
+    gains: dict[str, Any]
+    folder: Path | None
+    simulated: Simulated | None
+    port: str | None
+    join: bool = False
+    assumed: list[str] = field(default_factory=list)
+    undrilled: bool = False  # overnight without proved cut-offs, asked for by name
+
+
+def choose(asked: Asked) -> Choice:
+    """Check all options against each other, then read every file they name.
+
+    Raises
+    ------
+    UseError, FileError
+        For an option, a combination or a file that cannot be; nothing was touched.
+    """
+    asked = _profile_after_virtual(asked)
+    virtual = asked.virtual is not None or asked.plant is not None
+    _refuse_combinations(asked, virtual)
+    profile = _of_kind(load_profile(asked.profile or ""), asked.of)
+    stage = choose_stage(asked.from_stage, profile)
+    for_s = _for_s(asked, virtual)
+    room_c = units.parse_room_c(asked.room) if asked.room else None
+    gains = read_gains(Path(asked.gains)) if asked.gains else GainsFile({})
+    rig = _rig(asked, virtual)
+    choice = Choice(
+        profile,
+        stage,
+        for_s,
+        room_c,
+        rig,
+        gains.values,
+        Path(asked.out) if asked.out else None,
+        None,
+        asked.port,
+        asked.join,
+        doubts(gains.notes, rig.settings) if rig else [],
+        asked.undrilled,
+    )
+    return _simulate(choice, asked) if virtual else choice
+
+
+def _profile_after_virtual(asked: Asked) -> Asked:
+    """`--virtual` may be followed by a rig, so that in `hold --virtual dark` it takes the chocolate for one."""
+    if asked.profile is not None:
+        return asked
+    if asked.virtual is not None and asked.virtual in bundled_profiles():
+        return replace(asked, profile=asked.virtual, virtual=DEFAULT_RIG)
+    raise UseError(
+        "which chocolate?",
+        wanted=f"{', '.join(bundled_profiles())} or a TOML file",
+        hint="for instance: bain hold dark --virtual",
+    )
+
+
+def _refuse_combinations(asked: Asked, virtual: bool) -> None:
+    if virtual and asked.port:
+        raise UseError(
+            "--port is a real board and --virtual (or --plant) a simulated one", hint="leave one of them out"
+        )
+    if virtual and asked.join:
+        raise UseError("--join watches a hold on a real board", hint="leave --virtual out")
+    if asked.virtual not in (None, DEFAULT_RIG) and asked.rig:
+        raise UseError(
+            f"--virtual {asked.virtual} and --rig {asked.rig} both name a warmer", hint="leave one of them out"
+        )
+    if not virtual:
+        for option in ("scenario", "speed", "seed", "image"):
+            if getattr(asked, option) is not None:
+                raise UseError(
+                    f"--{option} is for a virtual board; a real one has real time and real events", hint="add --virtual"
+                )
+        if asked.vessel and not asked.rig:
+            raise UseError("--vessel names a vessel of a rig file", hint="add --rig FILE")
+
+
+def _for_s(asked: Asked, virtual: bool) -> float | None:
+    """How long: as asked, or until the hour of waking."""
+    if asked.until is None:
+        return units.parse_duration_s(asked.for_) if asked.for_ else None
+    if asked.for_:
+        raise UseError("--for and --until both say how long", hint="leave one of them out")
+    if virtual:
+        raise UseError("--until is a time of day, and a virtual board has none", hint="give --for instead")
+    return seconds_until(parse_clock_min(asked.until, "--until"), datetime.now())
+
+
+def seconds_until(clock_min: int, now: datetime) -> float:
+    """Seconds until it is next so many minutes after midnight; a day where it is just that now."""
+    at = now.replace(hour=clock_min // 60, minute=clock_min % 60, second=0, microsecond=0)
+    return (at - now).total_seconds() if at > now else (at + timedelta(days=1) - now).total_seconds()
+
+
+def stock_kind(text: str, option: str = "--of") -> str:
+    """The kind that melted stock is of, spelt as people write it.
+
+    Raises
+    ------
+    UseError
+        If there is no such kind.
+    """
+    kinds = [kind for kind in CAPS if kind != "melted"]
+    kind = text.strip().lower().replace(" ", "_")
+    if kind not in kinds:
+        raise UseError(option, got=repr(text), wanted="one of " + ", ".join(kinds),
+                       hint=close_match(kind, kinds) or "take milk if you do not know: it bears the least heat")
+    return kind
+
+
+def _of_kind(profile: Profile, of: str | None) -> Profile:
+    if of is None:
+        return profile
+    if profile.kind != "melted":
+        raise UseError("--of is for melted stock", hint="leave it out, or name melted")
+    return replace(profile, of=stock_kind(of))
+
+
+def ask_of_stock(asked: Asked, ask: Ask | None) -> Asked:
+    """Ask what a night has to be told: of which kind the stock is, and when somebody gets up to it.
+
+    Parameters
+    ----------
+    asked : Asked
+        As typed; what it holds already is not asked for.
+    ask : callable or None
+        Asks the person, and again when the answer cannot be; None where nobody sits at a terminal.
+    """
+    simulated = asked.virtual is not None or asked.plant is not None
+    if ask is None or simulated or asked.join or asked.profile != "melted":
+        return asked
+    of, until = asked.of, asked.until
+    if of is None:
+        of = ask("Of which kind is the stock? (milk if you do not know)", "milk",
+                 lambda text: stock_kind(text, "the stock's kind"))
+    if until is None and asked.for_ is None:
+        until = ask("When do you get up, HH:MM? (nothing: it is kept until you stop it)", "", _hour_of_waking) or None
+    return replace(asked, of=of, until=until)
+
+
+def _hour_of_waking(text: str) -> str:
+    if text.strip():
+        parse_clock_min(text, "the hour of waking")
+    return text.strip()
+
+
+def choose_stage(asked: str | None, profile: Profile) -> str:
+    """The step to run: the one asked for, or the chocolate's own.
+
+    Raises
+    ------
+    UseError
+        If it is not one that can be run, or does not fit the chocolate.
+    """
+    own = "melted" if profile.kind == "melted" else "work"
+    if asked is None or asked == own:
+        return own
+    if asked not in STAGES:
+        raise UseError("--from", got=repr(asked), wanted="one of " + ", ".join(STAGES))
+    if own == "melted":
+        raise UseError(
+            f"--from {asked}",
+            got=f"{profile.name}, which is held at the step {own}",
+            wanted=f"--from {own}",
+            hint="or name the chocolate it is: only that says how it is tempered",
+        )
+    return asked
+
+
+def _rig(asked: Asked, virtual: bool) -> Rig | None:
+    name = asked.rig or (asked.virtual or DEFAULT_RIG if virtual else None)
+    if name is None:
+        return None
+    rig = load_rig(name)
+    return rig.with_vessel(asked.vessel) if asked.vessel else rig
+
+
+def _filled_with(rig: Rig, profile: Profile) -> Rig:
+    """The simulated warmer with chocolate of the kind that is held in it, unless its file tells of one."""
+    kind = profile.of if profile.kind == "melted" else profile.kind
+    usual, stuff = PlantTable(), STUFF.get(kind or "", STUFF["dark"])
+    if (rig.plant.latent_j_per_kg, rig.plant.milk_fat_k) != (usual.latent_j_per_kg, usual.milk_fat_k):
+        return rig
+    plant = msgspec.structs.replace(rig.plant, latent_j_per_kg=stuff.latent.value, milk_fat_k=stuff.milk_fat_k)
+    return replace(rig, plant=plant)
+
+
+def _simulate(choice: Choice, asked: Asked) -> Choice:
+    """The simulated warmer under the hold, and what is taken for granted about it."""
+    assert choice.rig is not None
+    assumed = [*choice.assumed]
+    scenario = _scenario(choice, asked, assumed)
+    for_s = choice.for_s
+    if for_s is None:
+        for_s = (scenario.duration_s if scenario else None) or DEFAULT_S
+        assumed.append(f"holding for {units.duration_words(for_s)} (--for says otherwise)")
+    rig = name_probes(_filled_with(choice.rig, choice.profile))
+    simulated = Simulated(
+        rig,
+        asked.plant,
+        _with_room(scenario, choice.room_c, asked.plant),
+        asked.seed or 0,
+        units.parse_speed(asked.speed) if asked.speed else None,
+        Path(asked.image) if asked.image else None,
+    )
+    return replace(choice, rig=rig, for_s=for_s, simulated=simulated, assumed=assumed)
+
+
+def _scenario(choice: Choice, asked: Asked, assumed: list[str]) -> Scenario | None:
+    """The evening to play: the one asked for, the demonstration where everything is as it expects, else none."""
+    assert choice.rig is not None
+    if asked.scenario:
+        scenario = load_scenario(asked.scenario)
+        if asked.plant and scenario.matter:
+            event = scenario.matter[0]
+            raise UseError(
+                f"the event {kind_of(event)!r} at {event.at_s:g} s acts on the built-in warmer, not on a --plant",
+                hint="leave --plant out, or let the plant apply its own disturbances",
+            )
+        if scenario.rig not in ("", choice.rig.source):
+            assumed.append(f"{scenario.source} was written for the rig {scenario.rig}, this is {choice.rig.source}")
+        return scenario
+    demo_fits = (
+        choice.rig.source == DEFAULT_RIG and choice.profile.kind == "dark" and not asked.plant and not asked.vessel
+    )
+    if demo_fits:
+        demo = load_scenario(DEMO)
+        assumed.append(f"playing {demo.title!r} (--scenario plays another evening)")
+        return demo
+    assumed.append("an evening without events (--scenario plays one)")
+    return None
+
+
+def _with_room(scenario: Scenario | None, room_c: float | None, plant: str | None) -> Scenario | None:
+    """A built-in warmer stands in the room that --room tells of, unless its scenario has one of its own."""
+    if room_c is None or plant is not None:
+        return scenario
+    scenario = scenario or Scenario()
+    start = scenario.start or StartTable()
+    if start.room_c is not None:
+        return scenario
+    return msgspec.structs.replace(scenario, start=msgspec.structs.replace(start, room_c=room_c))

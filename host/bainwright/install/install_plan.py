@@ -1,0 +1,279 @@
+"""What an install changes on a board, worked out from what is there and what should be. No I/O."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+from bainwright.core.errors import LinkError, RefusedError
+from bainwright.files.firmware import (
+    BACK,
+    FOLDER,
+    GOOD,
+    MAIN,
+    NEW,
+    NONE,
+    TRIED,
+    Firmware,
+    Record,
+    read_record,
+    version_of,
+)
+from bainwright.install.mpremote import GET_MICROPYTHON
+
+OLDEST = (1, 24, 0)  # of MicroPython: what the firmware is tested with and written for
+OURS = '"""bainwright\'s start:'  # how main.py begins, in every version
+STAGED = "new"  # the folder under /fw for what is on its way
+# What the firmware itself keeps in the root: the stored slots, the log, the last error.
+SLOTS = ("settings", "profile", "latch", "last", "boot", *(f"kept{place}" for place in range(1, 7)))
+KEPT = {"main.py", "fw", "log", "crash.txt"} | {f"{name}.{slot}" for name in SLOTS for slot in "ab"}
+OUR_NAME = re.compile(r"[0-9a-f]{8}|new|boot(\.new)?")  # under /fw; `board_scripts/put.py` leaves everything else alone
+SPARE_BLOCKS = 8  # folders take two blocks each; the rest lets the file system move its own
+
+
+@dataclass
+class Seen:
+    """What `board_scripts/look.py` told.
+
+    Attributes
+    ----------
+    about : dict
+        ``implementation``, ``python``, ``mpy``, ``platform``, ``machine``, ``free``, ``block``, ``root``, ...
+    files : dict of str to (int, str)
+        Size and SHA-256 of main.py and of everything under ``/fw``.
+    """
+
+    about: dict[str, Any]
+    files: dict[str, tuple[int, str]] = field(default_factory=dict)
+
+    @property
+    def record(self) -> Record | None:
+        """Which version it starts."""
+        return read_record(self.about.get("record", ""))
+
+    @property
+    def mpy(self) -> int | None:
+        """The version of bytecode files it loads."""
+        mpy = self.about.get("mpy")
+        return mpy & 0xFF if mpy else None
+
+    @property
+    def foreign(self) -> list[str]:
+        """What lies there and is none of ours, by its path from the root."""
+        under = {"/".join(path.split("/")[1:3]) for path in self.files if path.startswith(f"{FOLDER}/")}
+        foreign = {path for path in under if not OUR_NAME.fullmatch(path.rpartition("/")[2])}
+        return sorted(set(self.about.get("root", ())) - KEPT | foreign)
+
+    def digest(self, path: str) -> str:
+        """SHA-256 of a file; empty for none."""
+        return self.files[path][1] if path in self.files else ""
+
+    def version(self, name: str) -> dict[str, tuple[int, str]]:
+        """A version's files by their path in its folder."""
+        folder = f"{FOLDER}/{name}/"
+        return {path[len(folder) :]: entry for path, entry in self.files.items() if path.startswith(folder)}
+
+    def versions(self) -> set[str]:
+        """Every folder that is there for a version, whole or not."""
+        folders = {path.split("/")[2] for path in self.files if path.count("/") > 2}
+        return {name for name in folders if OUR_NAME.fullmatch(name)} - {STAGED}
+
+    def is_whole(self, name: str) -> bool:
+        """Are a version's files those its name says?"""
+        return version_of({path: digest for path, (_, digest) in self.version(name).items()}) == name
+
+
+def read_seen(lines: list[dict[str, Any]]) -> Seen:
+    """Gather the lines of `board_scripts/look.py`."""
+    seen = Seen({})
+    for line in lines:
+        if "path" in line:
+            seen.files[line["path"]] = (line["size"], line["sha256"])
+        else:
+            seen.about.update(line)
+    return seen
+
+
+def check_board(seen: Seen) -> None:
+    """Make sure the firmware can run there and nobody else's program would be lost.
+
+    Raises
+    ------
+    LinkError
+        If the interpreter is another or too old.
+    RefusedError
+        If another program is on the board.
+    """
+    about = seen.about
+    if about.get("implementation") != "micropython":
+        raise LinkError("the board does not run MicroPython", got=about.get("implementation"), hint=GET_MICROPYTHON)
+    if tuple(about["python"]) < OLDEST:
+        raise LinkError(
+            "the board's MicroPython is too old",
+            got=".".join(map(str, about["python"])),
+            wanted=".".join(map(str, OLDEST[:2])) + " or newer",
+            hint="put a newer one on it: micropython.org/download",
+        )
+    if MAIN in seen.files and not str(about.get("main", "")).startswith(OURS):
+        raise RefusedError(
+            "another program is on this board, in its main.py",
+            hint="if it may go, keep a copy (mpremote fs cp :main.py main_old.py), delete it there "
+            "(mpremote fs rm :main.py) and try again",
+        )
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A file that has to come to its place: sent, or from another place on the board."""
+
+    path: str  # its place on the board
+    content: bytes
+    source: str | None = None  # where on the board the same content lies
+
+    @property
+    def digest(self) -> str:
+        """Its SHA-256."""
+        return hashlib.sha256(self.content).hexdigest()
+
+    @property
+    def staged(self) -> str:
+        """Its name on the way."""
+        return self.path.strip("/").replace("/", ".")
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What to do to a board.
+
+    Attributes
+    ----------
+    pieces : list of Piece
+        Files that are not in their place yet.
+    places : list
+        Every file of the version, and main.py: its place, hash, name on the way and source, as
+        `board_scripts/put.py` wants.
+    record : Record, optional
+        The record to write at the end; None where it stays.
+    keep, left : list of str
+        What stays under ``/fw`` before the switch, and after it.
+    strays : list of str
+        Files that are too many in the version's folder.
+    """
+
+    pieces: list[Piece]
+    places: list[tuple[str, str, str, str | None]]
+    record: Record | None
+    keep: list[str]
+    left: list[str]
+    strays: list[str] = field(default_factory=list)
+
+    @property
+    def sent(self) -> list[Piece]:
+        """What is not on the board at all."""
+        return [piece for piece in self.pieces if piece.source is None]
+
+    @property
+    def nothing(self) -> bool:
+        """Is all as it should be?"""
+        return not self.pieces and self.record is None  # strays come with a record
+
+
+def make_plan(seen: Seen, wanted: Firmware) -> Plan:
+    """What brings a version onto a board.
+
+    Raises
+    ------
+    RefusedError
+        If its flash has no room.
+    """
+    name, record = wanted.version, seen.record
+    known = set(record[:2]) - {NONE} if record else set()
+    files = {f"{wanted.folder}/{path}": content for path, content in wanted.files.items()}
+    pieces, places = [], []
+    for path, content in [*files.items(), (MAIN, wanted.main)]:
+        piece = Piece(path, content)
+        if seen.digest(path) != piece.digest:
+            piece = Piece(path, content, _source(seen, piece, known - {name}))
+            pieces.append(piece)
+        places.append((path, piece.digest, piece.staged, piece.source))
+    strays = [f"{wanted.folder}/{path}" for path in sorted(set(seen.version(name)) - set(wanted.files))]
+    good = record is not None and record.current == name and record.state in (GOOD, BACK)
+    mended = bool(strays) or any(piece.path != MAIN for piece in pieces)
+    new = None if good and not mended else Record(name, _before(seen, name), NEW)
+    left = {*(new or record or ())[:2], "boot"} - {NONE}
+    plan = Plan(pieces, places, new, sorted(known | left | {name, STAGED}), sorted(left), strays)
+    _check_room(seen, plan)
+    return plan
+
+
+def _source(seen: Seen, piece: Piece, versions: Iterable[str]) -> str | None:
+    """Where on the board the same content lies: on its way since an install that broke off, or in another version."""
+    staged = f"{FOLDER}/{STAGED}/{piece.staged}"
+    if seen.digest(staged) == piece.digest:
+        return staged
+    places = [f"{FOLDER}/{name}/{path}" for name in sorted(versions) for path in sorted(seen.version(name))]
+    return next((path for path in places if seen.digest(path) == piece.digest), None)
+
+
+def _before(seen: Seen, name: str) -> str:
+    """The version to go back to: the newest whole one that has proved itself; one that has not rather than none."""
+    record = seen.record
+    candidates = [record.current, record.before] if record else []
+    if record and record.state == BACK:
+        candidates = candidates[:1]  # the other one failed
+    if record and record.state in (NEW, TRIED):
+        candidates.reverse()
+    return next((each for each in candidates if each not in (name, NONE) and seen.is_whole(each)), NONE)
+
+
+def plan_back(seen: Seen) -> Plan:
+    """What goes back to the version before.
+
+    Raises
+    ------
+    RefusedError
+        If there is none that can be trusted.
+    """
+    record = seen.record
+    if record is None or record.before == NONE:
+        raise RefusedError("there is no version before on this board", hint="bain install puts this program's on it")
+    if record.state == BACK:
+        raise RefusedError(f"the version before, {record.before}, failed its first start", hint="this one stays")
+    if not seen.is_whole(record.before):
+        raise RefusedError(f"the version before, {record.before}, is not whole on this board",
+                           hint="bain install puts this program's on it")  # fmt: skip
+    back = Record(record.before, record.current, GOOD)
+    kept = sorted({*back[:2], "boot"})
+    return Plan([], [], back, kept, kept)
+
+
+def _check_room(seen: Seen, plan: Plan) -> None:
+    block = seen.about["block"]
+
+    def room(sizes: Iterable[int]) -> int:
+        return sum(-(-size // block) * block for size in sizes)
+
+    going = seen.versions() - set(plan.keep)
+    freed = room([size for name in going for size, _ in seen.version(name).values()])
+    there = [size for size, _ in seen.version(STAGED).values()]
+    needed = room([len(piece.content) for piece in plan.pieces]) + SPARE_BLOCKS * block if plan.pieces else 0
+    free = seen.about["free"] + freed + room(there)
+    if needed > free:
+        what = ", ".join(seen.foreign) or "nothing that this program knows of"
+        raise RefusedError("the board's flash is full", got=f"{free // 1024} KB free", wanted=f"{needed // 1024} KB",
+                           hint=f"beside the firmware there is: {what}")  # fmt: skip
+
+
+def damage(seen: Seen) -> list[str]:
+    """What is wrong with what the board starts, in words; empty for nothing."""
+    record = seen.record
+    if not seen.files:
+        return []  # bare
+    if MAIN not in seen.files:
+        return ["there is no main.py"]
+    if record is None:
+        return ["no version is chosen"]
+    return [] if seen.is_whole(record.current) else [f"version {record.current} is not whole"]

@@ -1,0 +1,412 @@
+"""`bain install`: the firmware that came with this program onto a board, whole or not at all."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+from bainwright.core.errors import LinkError, RefusedError, UseError
+from bainwright.files.firmware import BACK, FOLDER, NONE, Firmware, Record, firmware
+from bainwright.install import install_plan
+from bainwright.install.install_plan import STAGED, Plan, Seen
+from bainwright.install.mpremote import Remote, no_micropython, script
+from bainwright.link import finding, ports
+from bainwright.link.protocol import Link, Status, Transport
+
+REST = ("idle", "trip")  # states in which nothing heats
+GREET_TRIES = 2  # a live board answers within one tick; a bare one is not waited for long
+LEAVE_S = 10.0  # chosen: a board that has to reset first is back on USB within a second or two
+START_S = 20.0  # chosen: from source a small board loads for several seconds
+ASK_AGAIN_S = 2.0  # without a word of its start in so long it may have started before we listened
+PROMPT_S = 4.0  # chosen: a program that is broken off may have something to finish
+PROMPT, BOOT = b">>> ", b'"event":"boot"'
+BREAK = b"\r\x03\x03\r\x02"  # Ctrl-C breaks off; Ctrl-B leaves mpremote's own prompt, where one was left behind
+RUN_MAIN = b"\r\x02\x04"  # Ctrl-B: to the plain prompt, if not there yet; Ctrl-D there: restart, and run main.py
+
+
+@dataclass(frozen=True)
+class InstallAsked:
+    """The options as typed."""
+
+    port: str | None = None
+    virtual: str | None = None
+    dry_run: bool = False
+    check: bool = False
+    back: bool = False
+
+
+@dataclass
+class Installed:
+    """What came of it.
+
+    Attributes
+    ----------
+    hello : dict, optional
+        What the board said before; None when no warmer's firmware answered.
+    now : dict, optional
+        What it said after.
+    seen : Seen, optional
+        What was on it before; None when it was not looked at because it heats.
+    plan : Plan, optional
+        What was, or would be, changed.
+    """
+
+    port: str
+    asked: InstallAsked
+    wanted: Firmware | None = None
+    hello: dict[str, Any] | None = None
+    now: dict[str, Any] | None = None
+    seen: Seen | None = None
+    plan: Plan | None = None
+    notes: list[str] = field(default_factory=list)
+
+
+class Progress:
+    """Told of each file's bytes as they go; the command line draws it."""
+
+    def begin(self, total_bytes: int) -> None:
+        """So many bytes will go."""
+
+    def sent(self, count: int) -> None:
+        """So many more have gone."""
+
+
+# -- talking to the board ----------------------------------------------------------------------------------------------
+
+
+def greet(path: str) -> dict[str, Any] | None:
+    """The warmer's hello; None where no warmer's firmware answers.
+
+    Raises
+    ------
+    LinkError
+        If one runs there that does not answer: it may be heating, and must not be interrupted.
+    """
+    link = Link(ports.open_port(path))
+    try:
+        return link.hello(GREET_TRIES, any_wire=True)
+    except ports.LostBoardError:
+        raise
+    except LinkError:
+        if any(isinstance(message, Status) for message in link.poll()):
+            raise
+        return None
+    finally:
+        link.transport.close()
+
+
+def must_rest(hello: dict[str, Any]) -> None:
+    """Make sure nothing heats.
+
+    Raises
+    ------
+    RefusedError
+        If a hold runs.
+    """
+    if hello.get("state") not in REST:
+        raise RefusedError("a hold runs on this warmer", got=hello.get("state"), wanted="idle",
+                           hint="firmware changes only when nothing heats: stop it first")  # fmt: skip
+
+
+def leave_service(path: str) -> None:
+    """Ask the firmware to leave the wire for the plain prompt; a board whose watchdog runs restarts once before."""
+    for _ in range(2):
+        link = Link(_opened(path, LEAVE_S))
+        try:
+            must_rest(link.hello(any_wire=True))
+            link.request("maintenance")
+            link.transport.write(b"\n")  # wakes it: it would sleep to its next tick before it looks whether to go
+            if _prompt_came(link):
+                return
+        finally:
+            link.transport.close()
+    raise LinkError("the board does not leave its service", hint="unplug it, plug it in and try again")
+
+
+def _prompt_came(link: Link) -> bool:
+    """Wait for the prompt; False when the board restarts instead."""
+    try:
+        return _hear(link.transport, LEAVE_S, PROMPT, BOOT) == PROMPT
+    except ports.LostBoardError:  # it restarts, and its USB port with it
+        return False
+
+
+def _hear(transport: Transport, within_s: float, *wanted: bytes) -> bytes | None:
+    """Whichever of these the board says first; None when it says none of them in time."""
+    heard, deadline_s = b"", time.monotonic() + within_s
+    while time.monotonic() < deadline_s:
+        heard += transport.read()
+        for each in wanted:
+            if each in heard:
+                return each
+    return None
+
+
+def must_have_prompt(path: str) -> None:
+    """Break off whatever runs there and wait for MicroPython's prompt: mpremote would wait for ever.
+
+    Raises
+    ------
+    LinkError
+        If none comes.
+    """
+    transport = ports.open_port(path)
+    try:
+        transport.write(BREAK)
+        if _hear(transport, PROMPT_S, PROMPT) is None:
+            raise no_micropython(path)
+    finally:
+        transport.close()
+
+
+def _opened(path: str, within_s: float) -> ports.SerialTransport:
+    """Open a port that may be gone for a moment, because its board restarts."""
+    deadline_s = time.monotonic() + within_s
+    while True:
+        try:
+            return ports.open_port(path)
+        except LinkError:
+            if time.monotonic() > deadline_s:
+                raise
+            time.sleep(0.1)
+
+
+def restart(path: str) -> dict[str, Any] | None:
+    """Run main.py from the plain prompt; the firmware's hello, None when none comes."""
+    transport = ports.open_port(path)
+    try:
+        transport.write(RUN_MAIN)
+        return _await_hello(Link(transport), path)
+    finally:
+        transport.close()
+
+
+def _await_hello(link: Link, path: str) -> dict[str, Any] | None:
+    """Listen for the firmware's start, over restarts of the board and its port."""
+    give_up_s = time.monotonic() + START_S
+    ask_s = time.monotonic() + ASK_AGAIN_S
+    while time.monotonic() < give_up_s:
+        try:
+            started = any(isinstance(said, dict) and said.get("event") == "boot" for said in link.poll())
+            if started or time.monotonic() > ask_s:
+                return link.hello(1, any_wire=True)
+        except ports.LostBoardError:
+            link.transport.close()
+            link.replace(_opened(path, LEAVE_S))
+        except LinkError:
+            ask_s = time.monotonic() + ASK_AGAIN_S
+    return None
+
+
+# -- the install -------------------------------------------------------------------------------------------------------
+
+
+def look(remote: Remote) -> Seen:
+    """What is on the board, as `board_scripts/look.py` tells it.
+
+    Raises
+    ------
+    LinkError, RefusedError
+        If it is no board for the firmware, or another program is on it.
+    """
+    seen = install_plan.read_seen(remote.run(script("look")))
+    install_plan.check_board(seen)
+    if not seen.about.get("all"):
+        raise LinkError("the board did not tell all that is on it", hint="press its reset button and try again")
+    return seen
+
+
+def carry_out(remote: Remote, plan: Plan, progress: Progress) -> None:
+    """Send what is missing, put it in place and switch; the board checks every hash before it does.
+
+    Raises
+    ------
+    LinkError, RefusedError
+        If it did not come so far; the board then starts what it started before.
+    """
+    sizes = {piece.staged: len(piece.content) for piece in plan.sent}
+    progress.begin(sum(sizes.values()))
+    with TemporaryDirectory(prefix="bain-") as name:
+        files = []
+        for piece in plan.sent:
+            files.append(Path(name) / piece.staged)
+            files[-1].write_bytes(piece.content)
+
+        def line(text: str) -> None:
+            words = text.split()
+            if words[:1] == ["cp"]:
+                progress.sent(sizes.get(Path(words[1]).name, 0))
+
+        record = plan.record.line() if plan.record else None
+        copy = [["fs", "cp", *map(str, files), f":{FOLDER}/{STAGED}/"]] if files else []
+        prepare = ["exec", f"prepare({plan.keep!r})"]
+        put = ["exec", f"put({plan.places!r}, {plan.strays!r}, {record!r}, {plan.left!r})"]
+        said = remote.run(script("put"), prepare, *copy, put, line=line)
+    _came_so_far(said)
+
+
+def _came_so_far(said: list[dict[str, Any]]) -> None:
+    wrong = next((line["wrong"] for line in said if "wrong" in line), None)
+    if wrong == "fat":
+        raise RefusedError(
+            "the board keeps its files on FAT, where a power cut during an install could leave half of one",
+            hint="put MicroPython on it anew with its flash erased: it then makes littlefs",
+        )
+    if wrong is not None or not any("put" in line for line in said):
+        raise LinkError(f"{wrong or 'the firmware'} did not arrive whole; the board keeps what it had",
+                        hint="look at the cable and try again")  # fmt: skip
+
+
+def judge(done: Installed, target: str) -> None:
+    """Did the version that was meant start?
+
+    Raises
+    ------
+    RefusedError
+        If another one did, or none.
+    """
+    if done.now is None:
+        raise RefusedError(
+            f"version {target} does not answer",
+            hint="unplug the board and plug it in: it then starts the version before, if it had one. Its last error: "
+            f"mpremote connect {done.port} fs cat :crash.txt",
+        )
+    running = running_version(done.now)
+    if running != target:
+        raise RefusedError(
+            f"version {target} failed its first start and the board went back by itself to {running or 'another one'}",
+            hint=f"what went wrong: mpremote connect {done.port} fs cat :crash.txt",
+        )
+    if done.now.get("kept") is False:
+        done.notes.append("the board could not store that this version works; it will go back to the one before")
+
+
+def running_version(hello: dict[str, Any] | None) -> str:
+    """The hash of the firmware that said hello; empty where it did not tell."""
+    return str((hello or {}).get("version", "")).partition("+")[2]
+
+
+def install(asked: InstallAsked, path: str, progress: Progress) -> Installed:
+    """Install, look, or go back, on the board on one port.
+
+    Parameters
+    ----------
+    asked : InstallAsked
+        What was asked for.
+    path : str
+        The port.
+    progress : Progress
+        Told of what goes.
+
+    Returns
+    -------
+    Installed
+        What came of it; a failure is raised.
+    """
+    done = Installed(path, asked)
+    done.hello = greet(path)
+    if done.hello is not None:
+        if asked.check and done.hello.get("state") not in REST:
+            done.notes.append("a hold runs on it: only what it says of itself was looked at")
+            return done
+        must_rest(done.hello)
+        leave_service(path)
+    else:
+        must_have_prompt(path)
+    try:
+        _change(done, Remote(path), progress)
+    except BaseException:
+        _let_run(path)
+        raise
+    if asked.check or asked.dry_run:
+        if done.hello is None:
+            _let_run(path)
+        else:
+            done.now = restart(path)
+        return done
+    done.now = restart(path)
+    target = done.plan.record.current if done.plan and done.plan.record else _current(done.seen)
+    if done.now is None:
+        done.now = _break_off(path)
+    judge(done, target)
+    return done
+
+
+def _change(done: Installed, remote: Remote, progress: Progress) -> None:
+    """At the prompt: look, and do what is to be done."""
+    done.seen = seen = look(remote)
+    done.wanted = firmware(seen.mpy)
+    if seen.record is not None and seen.record.state == BACK and seen.record.before == done.wanted.version:
+        done.notes.append(f"version {done.wanted.version} was here before and failed its first start")
+    done.plan = install_plan.plan_back(seen) if done.asked.back else install_plan.make_plan(seen, done.wanted)
+    if not (done.asked.check or done.asked.dry_run or done.plan.nothing):
+        carry_out(remote, done.plan, progress)
+
+
+def _current(seen: Seen | None) -> str:
+    record: Record | None = seen.record if seen else None
+    return record.current if record else NONE
+
+
+def _let_run(path: str) -> None:
+    """After a failure: let the board run again what it ran; if that fails too, the first failure is the one to tell."""
+    try:
+        transport = ports.open_port(path)
+        transport.write(RUN_MAIN)
+        transport.close()
+    except LinkError:
+        return
+
+
+def _break_off(path: str) -> dict[str, Any] | None:
+    """A version that hangs in its first start: restart the board, which then takes the one before."""
+    try:
+        Remote(path).run(["reset"])
+        transport = _opened(path, LEAVE_S)
+    except (LinkError, RefusedError):  # it hangs harder than that: the person has to unplug it, and is told so
+        return None
+    try:
+        return _await_hello(Link(transport), path)
+    finally:
+        transport.close()
+
+
+# -- which board -------------------------------------------------------------------------------------------------------
+
+
+@contextmanager
+def opened(asked: InstallAsked) -> Iterator[str]:
+    """The port of the board that is meant: a live one, or a virtual one whose flash is a file."""
+    if asked.virtual is None:
+        yield finding.choose_to_write(asked.port)
+        return
+    if asked.port:
+        raise UseError("--port is a real board and --virtual an image of a simulated one", hint="leave one of them out")
+    from bainwright.files.rig import load_rig
+    from bainwright.virtual.board import VirtualBoard
+    from bainwright.virtual.image import firmware_files
+
+    bare = dict.fromkeys(firmware_files())
+    with VirtualBoard(load_rig("pot"), speed=1.0, flash_files=bare, image=Path(asked.virtual)) as board:
+        board.arm()
+        board.run_clock()
+        yield board.path
+
+
+def install_on(asked: InstallAsked, progress: Callable[[], Progress] = Progress) -> Installed:
+    """Find the board and do what was asked.
+
+    Raises
+    ------
+    UseError
+        If the options do not go together, or several boards could be meant.
+    """
+    if asked.back and (asked.check or asked.dry_run):
+        raise UseError("--back changes the board; --check and --dry-run do not", hint="leave one of them out")
+    with opened(asked) as path:
+        return install(asked, path, progress())

@@ -1,0 +1,163 @@
+"""mpremote as a program of its own: its commands are stable, its modules are not. Firmware travels only by it."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+import threading
+from collections.abc import Callable
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+from bainwright.core.errors import BainError, LinkError, RefusedError, UseError
+
+PINNED = "1.29.0"  # as in pyproject.toml; what its commands do and print is relied on
+SILENCE_S = 45.0  # chosen: the largest file goes in a few seconds, and a whole version is hashed in fewer
+BOARD_SCRIPTS = Path(__file__).parent / "board_scripts"
+FULL = re.compile(r"ENOSPC|(Errno|OSError:) 28\b|No space left")
+READ_ONLY = re.compile(r"EROFS|(Errno|OSError:) 30\b|Read-only file system")
+RESTARTED = ('{"status":', '{"event":')  # the firmware's own lines: its board lost power or was reset under mpremote
+NO_PROMPT = re.compile(r"could not enter raw repl")
+GONE = re.compile(r"failed to access|Input/output error|device disconnected|no longer available|ClearCommError|EIO")
+GET_MICROPYTHON = (
+    "put MicroPython 1.24 or newer on it first: micropython.org/download has the file for each board and tells how to "
+    "copy it there"
+)
+
+
+def check_pinned() -> None:
+    """Make sure that the mpremote this program was tested with is installed.
+
+    Raises
+    ------
+    UseError
+        If it is missing or another version.
+    """
+    try:
+        found: str | None = metadata.version("mpremote")
+    except metadata.PackageNotFoundError:
+        found = None
+    if found != PINNED:
+        raise UseError(
+            "mpremote, which carries the firmware to the board, is not the version this program is made for",
+            got=found or "none",
+            wanted=PINNED,
+            hint=f"type: {sys.executable} -m pip install mpremote=={PINNED}",
+        )
+
+
+def script(name: str) -> list[str]:
+    """The command that runs one of `board_scripts`."""
+    return ["run", str(BOARD_SCRIPTS / f"{name}.py")]
+
+
+class Remote:
+    """mpremote on one port.
+
+    Parameters
+    ----------
+    path : str
+        The port; nothing else may have it open while commands run.
+    """
+
+    def __init__(self, path: str) -> None:
+        check_pinned()
+        self.path = path
+        self._fresh = False  # the interpreter was restarted without its program, so that all its memory is free
+
+    def run(self, *commands: list[str], line: Callable[[str], None] | None = None) -> list[dict[str, Any]]:
+        """Run commands one after another.
+
+        Parameters
+        ----------
+        *commands : list of str
+            Each as typed after ``mpremote``.
+        line : callable, optional
+            Told of every line they print, as it comes.
+
+        Returns
+        -------
+        list of dict
+            The JSON texts among those lines.
+
+        Raises
+        ------
+        LinkError
+            If there is no MicroPython at the other end, or it went away.
+        RefusedError
+            If the flash is full or read-only, or the board failed otherwise.
+        """
+        words = ["connect", self.path, *(["resume"] if self._fresh else [])]
+        for number, command in enumerate(commands):
+            words += ["+", *command] if number else command
+        lines, code = _spawn(words, line)
+        if code:
+            raise explain(self.path, lines)
+        self._fresh = True
+        return [json.loads(text) for text in lines if text.startswith("{")]  # what our scripts tell
+
+
+def _spawn(words: list[str], line: Callable[[str], None] | None) -> tuple[list[str], int]:
+    """Run mpremote; everything it printed, and its exit status. It waits for some answers for ever: we do not."""
+    lines = []
+    with subprocess.Popen(
+        [sys.executable, "-P", "-u", "-m", "mpremote", *words],  # -P: a tty.py that lies here is none of ours
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        encoding="utf-8",
+        errors="replace",
+    ) as process:
+        assert process.stdout is not None
+        patience = _patience(process)
+        for text in process.stdout:
+            patience.cancel()
+            patience = _patience(process)
+            lines.append(text.rstrip())
+            if lines[-1].startswith(RESTARTED):
+                process.kill()
+            if line:
+                line(lines[-1])
+        process.wait()
+        patience.cancel()
+    return lines, process.returncode
+
+
+def _patience(process: subprocess.Popen[str]) -> threading.Timer:
+    timer = threading.Timer(SILENCE_S, process.kill)
+    timer.daemon = True
+    timer.start()
+    return timer
+
+
+def no_micropython(path: str) -> LinkError:
+    """What to say when there is no prompt at the other end."""
+    return LinkError(
+        f"no MicroPython answers on {path}",
+        hint=f"if the board is new, {GET_MICROPYTHON}; otherwise press its reset button and try again",
+    )
+
+
+def explain(path: str, lines: list[str]) -> BainError:
+    """What mpremote's last words mean."""
+    said = "\n".join(lines)
+    if any(text.startswith(RESTARTED) for text in lines):
+        return LinkError(f"the board on {path} restarted meanwhile", hint="look at its supply and try again")
+    if FULL.search(said):
+        return RefusedError("the board's flash is full", hint="delete files you do not need there and try again")
+    if READ_ONLY.search(said):
+        return RefusedError(
+            "the board's files cannot be written",
+            hint="its file system is read-only: a USB drive of the board may be mounted, or a boot.py forbids it",
+        )
+    if NO_PROMPT.search(said):
+        return no_micropython(path)
+    if GONE.search(said):
+        return LinkError(f"the board on {path} is gone", hint="look at the cable and try again")
+    if not any(lines):
+        return LinkError(f"the board on {path} fell silent", hint="unplug it, plug it in and try again")
+    last = next((text for text in reversed(lines) if text), "nothing")
+    return RefusedError(f"the board on {path} failed", got=last, hint="press its reset button and try again")

@@ -1,0 +1,1 @@
+"""The board on its port: the wire protocol, serial ports, and finding the right board."""

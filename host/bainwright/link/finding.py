@@ -1,0 +1,101 @@
+"""Which board is meant: the ports there are, told apart by asking each who it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from bainwright.core.errors import BainError, LinkError, UseError
+from bainwright.link import ports, served_boards
+from bainwright.link.protocol import Link
+
+NONE_THERE = "plug it in, name its --port, or try it all with --virtual"
+
+
+@dataclass(frozen=True)
+class Found:
+    """A port and who answers on it.
+
+    Attributes
+    ----------
+    path, what : str
+        The port and what it calls itself.
+    hello : dict, optional
+        The warmer's answer; None where no warmer's firmware answers.
+    why : str
+        Why there is no answer.
+    """
+
+    path: str
+    what: str
+    hello: dict[str, Any] | None = None
+    why: str = ""
+
+    def __str__(self) -> str:
+        if self.hello is None:
+            return f"{self.path} ({self.what}): {self.why}"
+        simulated = "VIRTUAL " if ports.is_pseudo_terminal(self.path) else ""
+        return f"{self.path}: the {simulated}warmer {self.hello.get('name')!r}, {self.hello.get('state')}"
+
+
+def there() -> list[tuple[str, str]]:
+    """Every port a board may be on, as (path, what it calls itself): those on USB, and virtual boards served here."""
+    return [*ports.usb_ports(), *served_boards.served()]
+
+
+def survey() -> list[Found]:
+    """Every port a board may be on, each asked who it is."""
+    return [ask(path, what) for path, what in there()]
+
+
+def ask(path: str, what: str = "") -> Found:
+    """Say hello on one port; a board that heats is not disturbed by it."""
+    try:
+        transport = ports.open_port(path)
+    except BainError as failed:
+        return Found(path, what, why=failed.what)
+    try:
+        return Found(path, what, Link(transport).hello(tries=1, any_wire=True))
+    except LinkError:
+        return Found(path, what, why="no warmer's firmware answers")
+    finally:
+        transport.close()
+
+
+def choose_port(asked: str | None) -> str:
+    """The port to open: the one asked for, the only one there is, or the only one with a warmer on it.
+
+    Raises
+    ------
+    LinkError
+        If none is plugged in.
+    UseError
+        If several could be meant.
+    """
+    if asked:
+        return asked
+    known = there()
+    if not known:
+        raise LinkError("no board is plugged in", hint=NONE_THERE)
+    if len(known) == 1:
+        return known[0][0]
+    found = survey()
+    warmers = [each for each in found if each.hello is not None]
+    if len(warmers) == 1:
+        return warmers[0].path
+    raise several(warmers or found)
+
+
+def choose_to_write(asked: str | None) -> str:
+    """As `choose_port`, for what changes a board: a bare one could be meant as well as one with a warmer's firmware."""
+    if asked or len(there()) < 2:
+        return choose_port(asked)
+    raise several(survey())
+
+
+def several(found: list[Found]) -> UseError:
+    """What to say when more than one could be meant."""
+    return UseError(
+        "several boards could be meant: " + "; ".join(map(str, found)),
+        hint=f"say which, for instance --port {found[0].path}",
+    )

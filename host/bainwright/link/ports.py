@@ -1,0 +1,191 @@
+"""The one module that opens serial ports: which there are, opening one, and what to type when that fails."""
+
+from __future__ import annotations
+
+import errno
+import os
+import sys
+from pathlib import Path
+from typing import Any
+
+import serial
+from serial.tools import list_ports
+
+from bainwright.core.errors import BainError, LinkError
+
+READ_SLICE_S = 0.05  # chosen: a key, a Ctrl-C or the screen never waits longer than this for a silent board
+WRITE_LIMIT_S = 2.0  # chosen: a board that takes no byte for this long is not listening
+BAUD = 115200  # USB serial ignores it; a board behind a UART bridge runs its console at this (MicroPython's default)
+
+# USB makers' numbers, from memory (usb.org's list): Raspberry Pi, MicroPython, Espressif, Adafruit, SparkFun, Seeed,
+# and the bridges of Silicon Labs, WCH and FTDI. A board of another maker is found when none of these is plugged in.
+SILICON_LABS = 0x10C4
+BOARD_MAKERS = {0x2E8A, 0xF055, 0x303A, 0x239A, 0x1B4F, 0x2886, SILICON_LABS, 0x1A86, 0x0403}
+
+
+class LostBoardError(LinkError):
+    """The port was open and the board went away."""
+
+
+def usb_ports() -> list[tuple[str, str]]:
+    """The serial ports a board may be on, as (path, what it calls itself).
+
+    Those whose USB maker makes boards or the serial bridges on them; every port on USB when there is none of those.
+    """
+    on_usb = [port for port in list_ports.comports() if port.vid is not None]
+    found = [port for port in on_usb if port.vid in BOARD_MAKERS] or on_usb
+    return [(port.device, port.description or "") for port in sorted(found, key=lambda port: port.device)]
+
+
+class SerialTransport:
+    """Bytes to and from one open port.
+
+    Parameters
+    ----------
+    port : serial.SerialBase
+        An open port whose timeout is `READ_SLICE_S`.
+    """
+
+    def __init__(self, port: Any) -> None:
+        self._port = port
+        self.name: str = port.port
+
+    def read(self) -> bytes:
+        """What has arrived; waits at most `READ_SLICE_S` for a first byte.
+
+        Raises
+        ------
+        LostBoardError
+            If the port is gone.
+        """
+        try:
+            first = self._port.read(1)  # waits; the rest has come with it or has not
+            return bytes(first + self._port.read(self._port.in_waiting)) if first else b""
+        except OSError as lost:  # SerialException is one
+            raise LostBoardError(f"the board on {self.name} is gone", hint="look at the cable") from lost
+
+    def write(self, data: bytes) -> None:
+        """Send all of `data`.
+
+        Raises
+        ------
+        LostBoardError
+            If the port is gone or takes nothing.
+        """
+        try:
+            self._port.write(data)
+        except OSError as lost:
+            raise LostBoardError(f"the board on {self.name} takes no more", hint="look at the cable") from lost
+
+    def close(self) -> None:
+        """Close the port; a port that is already gone is closed enough."""
+        try:
+            self._port.close()
+        except OSError:
+            return
+
+
+def open_port(path: str) -> SerialTransport:
+    """Open a port for this program alone.
+
+    Raises
+    ------
+    LinkError
+        If it is missing, busy, not ours to open, or no serial port; the words carry what to type.
+    """
+    try:
+        port = serial.serial_for_url(path, do_not_open=True)
+        port.baudrate, port.timeout, port.write_timeout = BAUD, READ_SLICE_S, WRITE_LIMIT_S
+        port.exclusive = True
+        _open_without_reset(port, _uneven(path))
+    except (OSError, ValueError) as failed:
+        raise explain(path, failed) from failed
+    return SerialTransport(port)
+
+
+def _open_without_reset(port: Any, uneven: bool) -> None:
+    """Open with DTR and RTS both on: a USB board talks only to a host that says it is there, by DTR.
+
+    Behind a bridge, one line on alone holds the board in reset or sends it to its loader; both together do neither.
+    The system raises both as it opens, so nothing changes. A driver that raises them one after the other (`uneven`)
+    is told to raise none, then gets them in the order that resets nothing.
+    """
+    port.dtr = port.rts = not uneven
+    port.open()
+    if uneven:
+        port.dtr = True
+        port.rts = True
+
+
+def _uneven(path: str) -> bool:
+    """Silicon Labs' driver on Windows."""
+    if not sys.platform.startswith("win"):
+        return False
+    return any(port.vid == SILICON_LABS for port in list_ports.comports() if port.device.upper() == path.upper())
+
+
+def is_pseudo_terminal(path: str) -> bool:
+    """Is this a terminal that a program serves (`bain board`)? A real board's port is a device of its own."""
+    return os.path.realpath(path).startswith("/dev/pts/")
+
+
+def explain(path: str, failed: BaseException) -> BainError:
+    """Why a port would not open, with the line to type on Linux."""
+    code = _code(failed)
+    if code in (errno.EACCES, errno.EPERM):
+        return LinkError(f"not allowed to open {path}", hint=_permission(path))
+    if code in (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK):
+        return LinkError(f"another program has {path} open", hint=_who(path))
+    if code in (errno.ENOENT, errno.ENODEV, errno.ENXIO):
+        return LinkError(f"there is no port {path}", hint=_others())
+    return LinkError(f"{path} does not open as a serial port", hint=_others())
+
+
+def _code(failed: BaseException) -> int | None:
+    """The system's number for what failed. On Windows pyserial keeps only its text, and "denied" there means in use."""
+    code: int | None = getattr(failed, "errno", None)
+    if code is None and "FileNotFoundError" in str(failed):
+        return errno.ENOENT
+    if code is None and "PermissionError" in str(failed):
+        return errno.EBUSY
+    return code
+
+
+def _who(path: str) -> str:
+    """How to see who has a port."""
+    if not sys.platform.startswith("linux"):
+        return "close it first"
+    return (
+        f"close it first; to see which: fuser -v {path}   "
+        "(ModemManager looks at a port for some seconds after it was plugged in: then wait and try again)"
+    )
+
+
+def _permission(path: str) -> str:
+    """The line that lets this user open the port, naming the group the port really belongs to."""
+    if not sys.platform.startswith("linux"):
+        return "close other programs that use it and plug it in again"
+    try:
+        group = Path(path).group()
+    except (OSError, KeyError):
+        group = "dialout"  # the usual owner; uucp on some
+    # Nobody should join these for a serial port, and it helps nobody to join a group that may not open it either.
+    if group in ("root", "wheel") or _shut_to_group(path):
+        return f"type: sudo chmod a+rw {path}   which lasts until it is unplugged"
+    return f"type once: sudo usermod -a -G {group} $USER   then log out and in again"
+
+
+def _shut_to_group(path: str) -> bool:
+    """May not even those read and write it whose group it belongs to?"""
+    try:
+        return os.stat(path).st_mode & 0o060 != 0o060
+    except OSError:
+        return False
+
+
+def _others() -> str:
+    """The ports there are instead."""
+    found = usb_ports()
+    if not found:
+        return "no board is plugged in; plug it in, or try it all with --virtual"
+    return "there is " + ", ".join(f"{path} ({what})" for path, what in found)

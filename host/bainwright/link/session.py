@@ -1,0 +1,88 @@
+"""A board to run a hold on: a live one on a port or a virtual one, behind the same few acts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any, Protocol
+
+from bainwright.core.errors import LinkError
+from bainwright.link import finding, ports
+from bainwright.link.protocol import Link
+
+
+class Session(Protocol):
+    """A board that answers."""
+
+    link: Link
+    virtual: bool  # its time can be held and it ends with this process
+    simulated: bool  # there is no real warmer behind it: every view says VIRTUAL
+
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """The board's time stands still inside, where that is possible: requests then have no moment of their own."""
+
+    def arm(self) -> None:
+        """The hold is about to start."""
+
+    def run(self) -> None:
+        """The hold has started: let its time pass."""
+
+    def reopen(self) -> bool:
+        """Try once to find a lost board again."""
+
+    def truth(self) -> Any:
+        """The true temperatures, where someone knows them."""
+
+    def facts(self) -> dict[str, Any]:
+        """What is worth keeping about this board with the log."""
+
+    def close(self) -> None:
+        """Let go of the board."""
+
+
+class LiveSession:
+    """A board on a serial port, in real time."""
+
+    virtual = False
+
+    def __init__(self, port: str | None) -> None:
+        self._path = finding.choose_port(port)
+        self.simulated = ports.is_pseudo_terminal(self._path)
+        self.link = Link(ports.open_port(self._path))
+
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """Real time does not stand still."""
+        yield
+
+    def arm(self) -> None:
+        """Nothing to arm."""
+
+    def run(self) -> None:
+        """It runs by itself."""
+
+    def reopen(self) -> bool:
+        """Look for the same board: on its port, then on the others, for plugged in again it may get another name."""
+        for path in [self._path, *(other for other, _ in ports.usb_ports() if other != self._path)]:
+            self.link.transport.close()
+            try:
+                self.link.replace(ports.open_port(path))
+                if self.link.hello(tries=1).get("board") == self.link.board:
+                    self._path = path
+                    return True
+            except LinkError:
+                continue
+        return False
+
+    def truth(self) -> Any:
+        """Nobody knows them."""
+        return None
+
+    def facts(self) -> dict[str, Any]:
+        """The port it was on."""
+        return {"port": self._path}
+
+    def close(self) -> None:
+        """Close the port."""
+        self.link.transport.close()

@@ -1,0 +1,78 @@
+"""How much may be poured into a bowl in temper, and how warm, before the bowl leaves its window.
+
+Plain mixing of chocolate with chocolate. The bowl's wall is left out: it would soften the blow a little, so leaving it
+out errs to the careful side.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from bainwright.core.errors import UseError
+from bainwright.physics.seeding import CP_SOLID, Stuff
+
+
+@dataclass(frozen=True)
+class Bowl:
+    """The bowl a refill goes into: what is in it, how warm, and the window it must keep."""
+
+    in_bowl_kg: float
+    temp_c: float
+    low_c: float
+    high_c: float
+
+
+def mixed_c(in_bowl_kg: float, bowl_c: float, refill_kg: float, refill_c: float) -> float:
+    """The temperature after a refill has been stirred in."""
+    return (in_bowl_kg * bowl_c + refill_kg * refill_c) / (in_bowl_kg + refill_kg)
+
+
+def largest_kg(bowl: Bowl, refill_c: float) -> float:
+    """The largest liquid refill at a temperature that keeps the bowl in its window.
+
+    Returns
+    -------
+    float
+        m = M (T_edge - T_b) / (T_r - T_edge) for the edge on the refill's side; infinite when the refill is itself in
+        the window, 0 when the bowl is already at or over that edge.
+    """
+    edge_c = bowl.high_c if refill_c > bowl.high_c else bowl.low_c if refill_c < bowl.low_c else None
+    if edge_c is None:
+        return math.inf
+    return max(0.0, bowl.in_bowl_kg * (edge_c - bowl.temp_c) / (refill_c - edge_c))
+
+
+def largest_solid_kg(bowl: Bowl, solid_c: float, stuff: Stuff) -> float:
+    """The largest amount of solid pieces that does not pull the bowl under its window.
+
+    They take up latent heat as well, so this is far less than of a liquid as cold.
+    """
+    taken_j_per_kg = (
+        CP_SOLID.value * (bowl.low_c - solid_c) + stuff.molten_share(bowl.low_c, solid_c) * stuff.latent.value
+    )
+    given_j = bowl.in_bowl_kg * CP_SOLID.value * (bowl.temp_c - bowl.low_c)
+    return max(0.0, given_j / taken_j_per_kg)
+
+
+def temps_for_c(bowl: Bowl, refill_kg: float) -> tuple[float, float]:
+    """The coldest and the warmest a liquid refill of a given mass may be."""
+    ratio = bowl.in_bowl_kg / refill_kg
+    return bowl.low_c - ratio * (bowl.temp_c - bowl.low_c), bowl.high_c + ratio * (bowl.high_c - bowl.temp_c)
+
+
+def check_fits(refill_kg: float, in_bowl_kg: float, full_kg: float) -> None:
+    """Refuse a refill that runs over the rim.
+
+    Raises
+    ------
+    UseError
+        When bowl and refill together are more than the bowl holds.
+    """
+    if refill_kg + in_bowl_kg > full_kg * (1.0 + 1e-9):
+        raise UseError(
+            "the refill is more than the bowl holds",
+            got=f"{refill_kg:.2f} kg into {in_bowl_kg:.2f} kg in a bowl of {full_kg:.2f} kg",
+            wanted=f"at most {max(0.0, full_kg - in_bowl_kg):.2f} kg",
+            hint="pour in less, or let the bowl go down further first (--in-bowl)",
+        )

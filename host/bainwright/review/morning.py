@@ -1,0 +1,132 @@
+"""What a night of melted stock came to, in one sentence. Pure functions of a log."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bainwright.core.units import clock_words, duration_words
+from bainwright.files.rig import Rig
+from bainwright.files.score import Window
+from bainwright.record.reader import HoldLog
+
+SETS_BELOW_C = 25.0  # chosen: melted stock left in a bowl thickens from about 27 °C and is firm some kelvins lower
+FIT_SHORT_K = 3.0  # chosen: a dip of that much under its window melts no seed and sets nothing
+STEADY_SHARE = 0.98  # of the time within which the spread is told, chosen: a lid lifted is no unsteadiness
+
+Floats = NDArray[np.float64]
+
+
+def sentence(
+    log: HoldLog, window: Window, never_above_c: float, remelt_s: float | None, *, went_off: bool = False
+) -> str:
+    """The night in a sentence: ``40 ± 1 °C for 8 h, no trip, fit to temper``.
+
+    Parameters
+    ----------
+    log : HoldLog
+        Its rows of the stage ``melted`` are looked at.
+    window : Window
+        What the stock is kept in.
+    never_above_c : float
+        What it must never meet.
+    remelt_s : float or None
+        How long melting it again would take from where it is now; None is not known.
+    went_off : bool
+        The heat went off at the end of the log, by a trip or with the board: nobody knows what came of the stock since.
+
+    Returns
+    -------
+    str
+        Empty when the stock never was melted while the log ran, or no temperature is known.
+    """
+    kept = (log["stage"] == "melted") & np.isfinite(log["bowl_c"])
+    t_s, bowl_c = log["t_s"][kept], log["bowl_c"][kept]
+    warm = np.flatnonzero(bowl_c >= window.low_c)
+    if not warm.size:
+        return ""
+    t_s, bowl_c = t_s[warm[0] :], bowl_c[warm[0] :]
+    trips = sum(event["event"] == "trip" for event in log.events)
+    if bowl_c[-1] < SETS_BELOW_C:
+        return _set_since(log, t_s, bowl_c, remelt_s)
+    said = [f"{_spread(bowl_c, window)} for {duration_words(float(t_s[-1] - t_s[0]))}", _trips(trips)]
+    return ", ".join([*said, _verdict(bowl_c, window, never_above_c, went_off)])
+
+
+def _spread(bowl_c: Floats, window: Window) -> str:
+    """The middle and how far from it the stock was nearly always, to whole kelvins and one at least."""
+    off_k = float(np.quantile(np.abs(bowl_c - window.target_c), STEADY_SHARE))
+    if off_k > 2.5:
+        return f"between {bowl_c.min():.0f} and {bowl_c.max():.0f} °C"
+    return f"{window.target_c:g} ± {max(1, round(off_k))} °C"
+
+
+def _trips(count: int) -> str:
+    return "no trip" if not count else f"{count} trip{'s' if count > 1 else ''}"
+
+
+def _verdict(bowl_c: Floats, window: Window, never_above_c: float, went_off: bool) -> str:
+    if float(bowl_c.max()) > never_above_c:
+        return f"NOT fit to temper: it was at {bowl_c.max():.0f} °C, {never_above_c:g} °C is the most it bears"
+    low_c = float(bowl_c.min())
+    if low_c < SETS_BELOW_C:
+        return f"it had set on the way ({low_c:.0f} °C): melt it through before it is tempered"
+    if low_c < window.low_c - FIT_SHORT_K:
+        return f"it fell to {low_c:.0f} °C on the way: stir it and melt it through, then it is fit to temper"
+    return "then the heat went off: look at it before it is tempered" if went_off else "fit to temper"
+
+
+def _set_since(log: HoldLog, t_s: Floats, bowl_c: Floats, remelt_s: float | None) -> str:
+    molten = np.flatnonzero(bowl_c >= SETS_BELOW_C)
+    since_s = float(t_s[min(molten[-1] + 1, len(t_s) - 1)])
+    again = "" if remelt_s is None else f"; re-melting takes about {duration_words(60 * round(remelt_s / 60))}"
+    return f"set since {_clock(log.facts, since_s)}{again}"
+
+
+def _clock(facts: Mapping[str, Any], t_s: float) -> str:
+    """The time of day where it is known, else the time in the hold."""
+    started = facts.get("started")
+    if not started or facts.get("VIRTUAL"):
+        return clock_words(t_s)
+    return (datetime.fromisoformat(str(started)).astimezone() + timedelta(seconds=t_s)).strftime("%H:%M")
+
+
+def remelt_s(log: HoldLog, kind: str, window: Window, settings: Mapping[str, Any], room_c: float) -> float | None:
+    """How long the warmer takes from the log's last row until its chocolate is melted stock again.
+
+    Parameters
+    ----------
+    log : HoldLog
+        Ends where the melting would begin.
+    kind : str
+        Of the chocolate.
+    window : Window
+        What it is kept in.
+    settings : mapping
+        The warmer's.
+    room_c : float
+        Of the room.
+
+    Returns
+    -------
+    float or None
+        Seconds at full heat; None when a temperature is not known or the heater never gets there.
+    """
+    from bainwright.physics import heating
+    from bainwright.physics.geometry import body_of
+    from bainwright.physics.seeding import STUFF
+
+    water_c, bowl_c = float(log["water_c"][-1]), float(log["bowl_c"][-1])
+    if not (np.isfinite(water_c) and np.isfinite(bowl_c)):
+        return None
+    body = body_of(Rig("", settings))
+    around = heating.Around(room_c, 0.5, float(settings["chocolate_kg"]), body.table.ring_cover, lid=True, stirred=0.5)
+    course = heating.heat_up(
+        body, float(settings["heater_w"]), around, heating.Start(water_c, bowl_c, STUFF[kind]),
+        window.ceiling_c, lambda water, chocolate: chocolate >= window.low_c,
+    )
+    return course.took_s if course.reached else None

@@ -1,0 +1,307 @@
+"""A hold that the board remembers, put into a folder as if the PC had watched it; joined with what the PC did watch."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import tempfile
+from bisect import bisect_left
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, cast
+
+from bainboard import settings
+from bainwright import __version__
+from bainwright.core.errors import BainError, FileError
+from bainwright.core.os_errors import reason
+from bainwright.display.scene import Scene
+from bainwright.display.view import View
+from bainwright.evening import watch
+from bainwright.evening.options import Choice
+from bainwright.evening.runner import Ended, Runner, window_of
+from bainwright.evening.watch import Watch
+from bainwright.files.chocolate import Profile
+from bainwright.link.protocol import Message, Status
+from bainwright.link.session import Session
+from bainwright.record.boardlog import BoardHold
+from bainwright.record.reader import FACTS, HoldLog, read_log
+from bainwright.record.writer import LiveLog, next_folder
+from bainwright.review.report import Report, report
+
+SAME_EVENT_MS = 2000  # the PC stamps an event with the last second it knew
+PC_NOTES = ("lost", "found", "gap", "another_pot")  # events of a folder that no board said
+WHOLE = (watch.DONE, watch.STOPPED, watch.TRIPPED, watch.RESTARTED)
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where a hold comes from: the board's hello, is it simulated, its settings, and the name of its log here."""
+
+    hello: dict[str, Any]
+    simulated: bool
+    rig: dict[str, Any]
+    log: str
+
+    def runs(self, hold: BoardHold) -> bool:
+        """Is this the hold that the board is at now?"""
+        return self.hello.get("hold") == hold.hold and self.hello.get("state") not in ("idle", "trip")
+
+
+def find_folder(parent: Path, origin: Origin, hold: BoardHold) -> tuple[Path, HoldLog | None] | None:
+    """The folder that has this hold already, watched or collected, and its log; None when there is none."""
+    for path in sorted(parent.glob("*/" + FACTS)):
+        try:
+            facts = json.loads(path.read_text())
+        except (OSError, ValueError):
+            continue  # somebody else's file
+        if not isinstance(facts, dict) or not _same_ids(facts, origin, hold):
+            continue
+        try:
+            log = read_log(path.parent)
+        except BainError:  # the PC was gone before its first row
+            return path.parent, None
+        if _rows_agree(log, hold):
+            return path.parent, log
+    return None
+
+
+def _same_ids(facts: dict[str, Any], origin: Origin, hold: BoardHold) -> bool:
+    board = facts.get("board")
+    same_board = isinstance(board, dict) and board.get("board") == origin.hello.get("board")
+    # The PC knows nothing of the log when it watches, and one that joined a running hold was not told the boot.
+    same_log = facts.get("log") in (None, origin.log)
+    return same_board and same_log and facts.get("hold") == hold.hold and facts.get("boot") in (None, hold.boot)
+
+
+def _rows_agree(log: HoldLog, hold: BoardHold) -> bool:
+    """A board whose log was wiped counts its holds from 1 again: then the ids agree and the water does not."""
+    known = dict(zip((round(1000 * t_s) for t_s in log["t_s"]), log["water_c"], strict=True))
+    both = [(known[row.t], row.water) for row in hold.rows if row.t in known and row.water is not None]
+    return all(math.isnan(there_c) or abs(there_c - water / 1000) < 0.003 for there_c, water in both)
+
+
+def keep(parent: Path, origin: Origin, hold: BoardHold) -> Report | None:
+    """Write a hold's folder, or bring the one there is up to date.
+
+    Parameters
+    ----------
+    parent : Path
+        Where the folders of holds are.
+    origin : Origin
+        The board.
+    hold : BoardHold
+        What the board remembers.
+
+    Returns
+    -------
+    Report or None
+        How it went; None when nothing is new.
+    """
+    found = find_folder(parent, origin, hold)
+    folder, there = found or (next_folder(parent, str(hold.asked["name"])), None)
+    facts = there.facts if there else {}
+    row_s = float(origin.rig["log.status_s"])  # how often the board logs a row
+    if facts.get("through") == hold.through or (there and _is_whole(there, hold, row_s)):
+        return None
+    try:
+        with tempfile.TemporaryDirectory(prefix=".collect-", dir=folder) as scratch:
+            told = _replay(Path(scratch), folder, origin, hold, there, row_s)
+            _move(Path(scratch), folder)
+    except OSError as failed:
+        raise _unwritten(folder, reason(failed)) from failed
+    finally:
+        if not any(folder.iterdir()):  # nothing came of it
+            folder.rmdir()
+    return told
+
+
+def _unwritten(folder: Path, got: str) -> FileError:
+    return FileError(f"{folder} cannot be written", got=got,
+                     hint="what came is safe under boards/ beside it; make room and collect again")  # fmt: skip
+
+
+def _is_whole(there: HoldLog, hold: BoardHold, row_s: float) -> bool:
+    """Did the PC see all of it?"""
+    ended = there.facts.get("ended") in WHOLE
+    return ended and not _missing(there, hold, row_s)
+
+
+def _missing(there: HoldLog, hold: BoardHold, row_s: float) -> list[Status]:
+    """The board's rows at moments of which the log there knows nothing."""
+    times_ms = [round(1000 * t_s) for t_s in there["t_s"]]
+    return [row for row in hold.rows if _distance_ms(times_ms, row.t) > 500 * row_s]
+
+
+def _distance_ms(times_ms: list[int], t_ms: int) -> float:
+    at = bisect_left(times_ms, t_ms)
+    return min((abs(times_ms[i] - t_ms) for i in (at - 1, at) if 0 <= i < len(times_ms)), default=math.inf)
+
+
+# -- as if the PC had been there --------------------------------------------------------------------------------------
+
+
+def _replay(
+    scratch: Path, folder: Path, origin: Origin, hold: BoardHold, there: HoldLog | None, row_s: float
+) -> Report:
+    rows, events = hold.rows, hold.events
+    facts = _facts(origin, hold, row_s)
+    if there:
+        rows = sorted([*_statuses(there), *_missing(there, hold, row_s)], key=lambda row: row.t)
+        events = _join(there.events, hold.events)
+        facts = {**facts, **{key: value for key, value in there.facts.items() if key not in ("through", "row_s")}}
+    choice = _choice(hold)
+    scene = Scene(
+        choice.profile.name,
+        f"the warmer {hold.asked['warmer']!r}",
+        window_of(choice),
+        origin.simulated,
+        choice.for_s,
+        float(origin.rig["heater_w"]),
+    )
+    course = Watch(scene, LiveLog(scratch, facts), _Nobody(), stay=True)
+    for message in _told(rows, events, row_s):
+        _take(course, message)
+    course.ended = course.ended or (watch.RESTARTED if course.restarted else _unsaid_end(origin, hold, course))
+    runner = Runner(choice, cast(Session, _Kept(origin.simulated)), _Nobody())
+    told = report(runner, Ended(course, 0.0, {}), None, folder)
+    if course.log.refusal:
+        raise _unwritten(folder, course.log.refusal)
+    if hold.gaps:
+        gaps = "there is a gap" if len(hold.gaps) == 1 else f"there are {len(hold.gaps)} gaps"
+        told.notes.append(f"{gaps} in the board's record of it")
+    return told
+
+
+def _take(course: Watch, message: Message) -> None:
+    if isinstance(message, dict) and message["event"] in PC_NOTES:
+        fields = {key: value for key, value in message.items() if key not in ("event", "t")}
+        course.note(message["t"], message["event"], fields)
+    else:
+        course.take(message)
+
+
+def _unsaid_end(origin: Origin, hold: BoardHold, course: Watch) -> str:
+    """How it ended where the board had no time to say so."""
+    if origin.runs(hold):
+        return watch.LEFT
+    return watch.TRIPPED if any(trip["latched"] for trip in course.trips) else watch.RESTARTED
+
+
+def _told(rows: list[Status], events: list[dict[str, Any]], row_s: float) -> Iterator[Message]:
+    """Rows and events in the order a board says them, rows numbered so that missing ones show."""
+    waiting = sorted(events, key=lambda event: event["t"])
+    number, last_ms = 0, 0
+    for row in rows:
+        while waiting and waiting[0]["t"] <= row.t:
+            yield waiting.pop(0)
+        apart = round((row.t - last_ms) / (1000 * row_s))
+        tripped = row.state == "trip"  # logged less often on purpose
+        number, last_ms = number + (1 if tripped else max(1, apart)), row.t
+        yield Status(number, *[getattr(row, name) for name in Status.__struct_fields__[1:]])
+    yield from waiting
+
+
+def _statuses(log: HoldLog) -> Iterator[Status]:
+    """A log's rows as the lines they were."""
+    for i in range(len(log)):
+        c = {name: column[i] for name, column in log.columns.items()}
+        yield Status(
+            i + 1, round(1000 * c["t_s"]), str(c["state"]), str(c["stage"]), _milli(c["water_c"]), _milli(c["bowl_c"]),
+            int(c["bowl_estimated"]), _milli(c["target_c"]), _milli(c["water_target_c"]), round(10000 * c["duty"]),
+            int(c["on_ms"]), int(c["fault"]), int(c["warn"]), str(c["ask"]), 0,
+        )  # fmt: skip
+
+
+def _milli(temp_c: float) -> int | None:
+    return None if math.isnan(temp_c) else round(1000 * temp_c)
+
+
+def _join(there: list[dict[str, Any]], board: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The events of both, those that both have once."""
+    joined = []
+    for event in there:
+        fields = {key: value for key, value in event.items() if key != "t_s"}
+        joined.append({**fields, "t": round(1000 * event["t_s"])})
+    left = list(joined)
+    for event in board:
+        twin = next((each for each in left if _same_event(each, event)), None)
+        if twin is None:
+            joined.append(event)
+        else:
+            left.remove(twin)
+    return joined
+
+
+def _same_event(one: dict[str, Any], other: dict[str, Any]) -> bool:
+    return bool(one["event"] == other["event"] and abs(one["t"] - other["t"]) <= SAME_EVENT_MS)
+
+
+def _choice(hold: BoardHold) -> Choice:
+    asked = hold.asked
+    # A board of an older version logged fewer figures; those it does not tell are not needed to judge what it held.
+    figures = {str(row[settings.NAME]) for row in settings.PROFILE if row[settings.KIND] == settings.FLOAT}
+    profile = Profile(asked["name"], asked["kind"], **{name: asked[name] / 1000 for name in figures & set(asked)})
+    for_s = asked["for_ms"] / 1000 or None
+    return Choice(profile, asked["stage"], for_s, asked["room"] / 1000, None, {}, None, None, None)
+
+
+def _facts(origin: Origin, hold: BoardHold, row_s: float) -> dict[str, Any]:
+    choice = _choice(hold)
+    started = datetime.fromtimestamp(hold.started_s, UTC).isoformat(timespec="seconds") if hold.started_s else None
+    return {
+        "VIRTUAL": origin.simulated,
+        "started": started,
+        "profile": choice.profile.document(),
+        "stage": choice.stage,
+        "for_s": choice.for_s,
+        "room_c": choice.room_c,
+        "rig": origin.rig if hold.asked.get("settings") == origin.hello.get("settings") else {},
+        "gains": {},
+        "board": origin.hello,
+        "boot": hold.boot,
+        "hold": hold.hold,
+        "log": origin.log,
+        "through": hold.through,
+        "gaps": hold.gaps,
+        "row_s": row_s,
+        "bainwright": __version__,
+    }
+
+
+def _move(scratch: Path, folder: Path) -> None:
+    """Old or new, file by file; whatever else is in the folder stays."""
+    # The facts last: they say how far the rest has come.
+    for path in sorted(scratch.iterdir(), key=lambda path: path.name == FACTS):
+        with path.open("rb") as file:
+            os.fsync(file.fileno())
+        os.replace(path, folder / path.name)
+
+
+@dataclass(frozen=True)
+class _Kept:
+    """What a report wants to know of a board that is not here any more."""
+
+    simulated: bool
+    virtual: bool = False
+
+
+class _Nobody(View):
+    """Nobody watches."""
+
+    def __enter__(self) -> View:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Nothing was shown."""
+
+    def refresh(self, scene: Scene) -> None:
+        """Nothing is shown."""
+
+    def event(self, t_s: float, text: str) -> None:
+        """Nothing is shown."""
+
+    def say(self, text: str) -> None:
+        """Nothing is said."""

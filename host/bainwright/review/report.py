@@ -1,0 +1,238 @@
+"""After a hold: its score, its sealed log, its picture, the result a program reads and the words a person does."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from bainwright.core.errors import BainError
+from bainwright.evening import watch
+from bainwright.evening.runner import Ended, Runner, window_of
+from bainwright.files.chocolate import window_at
+from bainwright.files.score import READINGS, TRUE, Score, Trace, Window, paragraph, score
+from bainwright.record import temper_tests
+from bainwright.record.reader import CSV, HoldLog, read_log
+from bainwright.record.writer import seal
+from bainwright.review import morning
+
+ENDINGS = {
+    watch.STOPPED: "It was stopped.",
+    watch.TRIPPED: "It ended with a trip.",
+    watch.LEFT: "The warmer goes on by itself.",
+    watch.RESTARTED: "The board started anew in the middle of it, so its heat is off. Once it goes on there, by"
+    " itself or by yes at the warmer, bain hold --join watches it.",
+    watch.LOST: "The board was lost; this is what was known until then.",
+}
+
+
+EARLIER = ("melt", "seed", "settle", "test", "change")  # stages before there is a temper to be judged
+UNWORKED = "The evening ended before the dipping began."
+
+
+@dataclass
+class Report:
+    """What a hold came to."""
+
+    result: dict[str, Any]
+    said: str
+    exit_code: int
+    notes: list[str] = field(default_factory=list)
+    drawn: bool = True
+
+    def where(self) -> str:
+        """What the score stands on, and where it lies."""
+        kept = "Log and picture" if self.drawn else "What there is of the log, and no picture"
+        return f"Scored from the {self.result['scored_from'] or 'log'}. {kept}: {self.result['folder']}"
+
+
+def trace_of(log: HoldLog, truth: Any, end_s: float) -> Trace:
+    """What is scored: the true temperatures where a virtual board kept them, else the readings.
+
+    Parameters
+    ----------
+    log : HoldLog
+        The hold's log.
+    truth : mapping or None
+        Columns ``t_ms``, ``water_c``, ``bowl_c`` of the truth.
+    end_s : float
+        When the hold ended.
+
+    Returns
+    -------
+    Trace
+        An estimated bowl is no reading: it is NaN.
+    """
+    if truth is None:
+        bowl_c = np.where(log["bowl_estimated"] == 0, log["bowl_c"], np.nan)
+        row_s = float(log.facts.get("row_s", 1.0))
+        return Trace(log["t_s"], log["water_c"], bowl_c, log["target_c"], end_s, READINGS, row_s)
+    t_s = np.asarray(truth["t_ms"], dtype=float) / 1000
+    kept = t_s <= end_s
+    t_s = t_s[kept]
+    row = np.clip(
+        np.searchsorted(log["t_s"], t_s, side="right") - 1, 0, len(log) - 1
+    )  # the target stands until the next row
+    return Trace(
+        t_s,
+        np.asarray(truth["water_c"], dtype=float)[kept],
+        np.asarray(truth["bowl_c"], dtype=float)[kept],
+        log["target_c"][row],
+        end_s,
+        TRUE,
+    )
+
+
+def changed_s(log: HoldLog) -> float:
+    """When another bowl came, of another chocolate: what follows is not judged by the window of the first."""
+    times_s = [float(event["t_s"]) for event in log.events if event.get("event") == "changed"]
+    return min(times_s, default=float("inf"))
+
+
+def score_part(log: HoldLog, trace: Trace, window: Window) -> Score | None:
+    """Score what is to be judged of an evening: its work, or the night, and not the melting before it.
+
+    Returns
+    -------
+    Score or None
+        None where a whole evening never came to work.
+    """
+    # By its own window alone: what is left of a temper, at rest or kept melted overnight, is no temper gone wrong.
+    own, other = ("work", "melted") if window.tempered else ("melted", "work")
+    after = (other, "rest") if (log["stage"] == own).any() else ()
+    if not np.isin(log["stage"], (*EARLIER, *after)).any():
+        return score(trace, window)
+    judged = (log["stage"] == own) & (log["t_s"] < changed_s(log))
+    rows = np.clip(np.searchsorted(log["t_s"], trace.t_s, side="right") - 1, 0, len(log) - 1)
+    part = judged[rows]
+    if not part.any():
+        return None
+    t_s = trace.t_s[part]
+    found = score(
+        Trace(t_s, trace.water_c[part], trace.bowl_c[part], trace.target_c[part], float(t_s[-1]) + trace.row_s,
+              trace.scored_from, trace.row_s),
+        window,
+    )
+    return replace(found, duration_s=trace.end_s)
+
+
+def _night(log: HoldLog, runner: Runner, *, went_off: bool) -> str:
+    """The sentence for the morning after melted stock; empty for any other hold."""
+    profile, settings = runner.choice.profile, log.facts.get("rig") or {}
+    if not (log["stage"] == "melted").any():
+        return ""
+    window = window_at(profile, "melted")
+    room_c = runner.choice.room_c if runner.choice.room_c is not None else settings.get("room_c", 20.0)
+    again_s = morning.remelt_s(log, profile.of or "milk", window, settings, room_c) if settings else None
+    found = morning.sentence(log, window, profile.never_above_c, again_s, went_off=went_off)
+    return f"{found[0].upper()}{found[1:]}." if found else ""
+
+
+def report(runner: Runner, ended: Ended, truth: Any, home: Path | None = None) -> Report:
+    """Score a hold, seal its log and draw it.
+
+    Parameters
+    ----------
+    runner : Runner
+        Who ran it.
+    ended : Ended
+        How it ended.
+    truth : mapping or None
+        The true temperatures of a virtual board.
+    home : Path, optional
+        The folder that the log will be put into, where that is another than it is in.
+
+    Returns
+    -------
+    Report
+        Also when there is nothing to score: then it says why.
+    """
+    course, choice = ended.watch, runner.choice
+    path, home = course.log.path, home or course.log.folder
+    facts = {
+        "ended": course.ended,
+        "duration_s": course.end_ms / 1000,
+        "wall_s": round(ended.wall_s, 3),
+        "lost_lines": course.losses.lost,
+        "trips": course.trips,
+        **ended.facts,
+    }
+    course.log.close(**facts)
+    notes = [course.log.trouble] if course.log.trouble else []
+    if ended.facts.get("dead"):
+        notes.append(f"the simulated warmer gave up: {ended.facts['dead']}")
+    try:
+        log = read_log(path)
+    except BainError as failed:
+        why = failed.words().replace(str(path), str(home / path.name))
+        return Report(_result(home, course, None, ended), f"Nothing was held. {why}.", _exit(course, None), notes,
+                      drawn=False)
+    s = score_part(log, trace_of(log, truth, course.end_ms / 1000), window_of(choice))
+    held = paragraph(choice.profile.name, s, window_of(choice), course.trips) if s else UNWORKED
+    night = _night(log, runner, went_off=course.ended in (watch.RESTARTED, watch.TRIPPED))
+    if changed_s(log) < float("inf"):
+        notes.append("another chocolate came into the bath: only the first bowl is scored")
+    if (log["stage"] == "rest").any():
+        notes.append(f"weigh what is left once it has set: bain stock {home} --left 640g keeps it, and says "
+                     "whether it may be tempered again")
+    said = f"{night} {held} {ENDINGS.get(course.ended or '', '')}".strip()
+    notes += log.notes
+    drawn = course.log.trouble is None and _keep(path.parent, log, truth, runner, said, notes)
+    return Report(_result(home, course, s, ended), said, _exit(course, s), notes, drawn)
+
+
+def _keep(folder: Path, log: HoldLog, truth: Any, runner: Runner, said: str, notes: list[str]) -> bool:
+    """Seal and draw; what fails here is said in the notes and takes nothing from the result."""
+    from bainwright.display.picture import Caption, draw_hold
+
+    scenario = runner.choice.simulated.scenario if runner.choice.simulated else None
+    played = [Caption(at_s, text) for at_s, text in scenario.captions()] if scenario else []
+    try:
+        tests = temper_tests.read_tests(folder) or temper_tests.of_events(log.events, log.facts)
+        if tests:
+            temper_tests.keep_tests(folder, tests)
+        seal(folder)
+        draw_hold(
+            folder,
+            log,
+            truth,
+            window_of(runner.choice),
+            said,
+            played,
+            virtual=runner.session.simulated,
+            name=runner.choice.profile.name,
+        )
+    except (BainError, OSError) as failed:
+        notes.append(f"the log could not be sealed or drawn: {failed}")
+        return False
+    return True
+
+
+def _exit(course: watch.Watch, s: Score | None) -> int:
+    """0 held as it should be; 1 not; 3 the board was lost."""
+    if course.ended == watch.LOST:
+        return 3
+    if course.trips or course.ended in (watch.TRIPPED, watch.RESTARTED) or s is None:
+        return 1
+    never = s.in_window_fraction == 0.0 and course.ended != watch.LEFT  # one that was left may yet get there
+    return 1 if never or s.left_for_good else 0
+
+
+def _result(folder: Path, course: watch.Watch, s: Score | None, ended: Ended) -> dict[str, Any]:
+    """The result as a program reads it; the names up to `speed` are fixed."""
+    wall_s = ended.facts.get("wall_s") or ended.wall_s
+    simulated_s = ended.facts.get("simulated_s") or course.end_ms / 1000
+    figures = s.as_dict() if s else dict.fromkeys(Score.__annotations__)
+    return {
+        "log": str(folder / CSV),
+        "folder": str(folder),
+        **figures,
+        "duration_s": course.end_ms / 1000,
+        "trips": course.trips,
+        "lost_lines": course.losses.lost,
+        "speed": round(simulated_s / wall_s, 1) if wall_s else None,
+        "ended": course.ended,
+        "virtual": course.scene.virtual,
+    }

@@ -1,0 +1,90 @@
+"""The settings of a rig as a table a person reads: value, unit, range, and what it means."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from bainboard import help_text
+from bainboard import settings as board
+
+WIDTHS = (27, 20, 10, 29)  # name, value, unit, range
+OWN = {
+    "rom": "onewire", "r25_ohm": "ntc", "beta_k": "ntc", "series_ohm": "ntc",
+    "r0_ohm": "platinum", "reference_ohm": "platinum", "wires": "platinum",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One setting.
+
+    Attributes
+    ----------
+    name, unit, range, help : str
+        As a person reads them.
+    value : object
+        Its value.
+    given : bool
+        Did someone give it, or is it the default?
+    """
+
+    name: str
+    value: Any
+    unit: str
+    range: str
+    help: str
+    given: bool
+
+    def line(self) -> str:
+        """As a line of the table; a default is in brackets."""
+        shown = written(self.value) if self.given else f"({written(self.value)})"
+        cells = (self.name, shown, self.unit, self.range)
+        return "".join(f"{cell:<{width}} " for cell, width in zip(cells, WIDTHS, strict=True)) + self.help
+
+
+def figures(values: Mapping[str, Any], given: Mapping[str, Any]) -> list[Figure]:
+    """Every setting that means something on this rig, in the table's order.
+
+    Parameters
+    ----------
+    values : mapping
+        A value for each.
+    given : mapping
+        Those that someone gave; the rest are defaults.
+    """
+    return [
+        Figure(name, values[name], str(row[board.UNIT]), range_of(row), help_text.SETTINGS[name][0], name in given)
+        for row in board.SETTINGS
+        for name in [str(row[board.NAME])]
+        if needed(values, name)
+    ]
+
+
+def range_of(row: tuple[Any, ...]) -> str:
+    """What a setting may be, in words."""
+    low, high = row[board.LOW], row[board.HIGH]
+    if row[board.KIND] == board.CHOICE:
+        return ", ".join(low)
+    if row[board.KIND] == board.FLAG:
+        return "true, false"
+    if row[board.KIND] == board.TEXT:
+        return f"none or {high}" if row[board.UNIT] == board.HEX else f"up to {high} letters"
+    return f"{low:g} to {high:g}"
+
+
+def written(value: Any) -> str:
+    """A value as TOML writes it."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return f'"{value}"' if isinstance(value, str) else repr(value)
+
+
+def needed(values: Mapping[str, Any], name: str) -> bool:
+    """Does this setting mean anything on this rig? A digital probe has no resistors, a thermistor no id."""
+    parts = name.split(".")
+    if parts[0] != "probe" or parts[2] == "kind":
+        return True
+    kind = values[f"probe.{parts[1]}.kind"]
+    return bool(kind != "none" and kind == OWN.get(parts[2], kind))

@@ -1,0 +1,82 @@
+"""Writing a rig file: TOML with the meaning, unit and range of each figure beside it."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from bainboard import settings as board
+from bainwright.core.errors import UseError
+from bainwright.core.os_errors import reason
+from bainwright.files.pinout import pins_of
+from bainwright.files.rig import REQUIRED
+from bainwright.rigs.figures import Figure, figures, written
+
+TABLES = ("probe.water", "probe.bowl", "gains.water", "gains.bowl", "gains", "trip", "log")  # longest names first
+COLUMN = 30  # where the words begin
+
+
+def rig_text(values: Mapping[str, Any], given: Mapping[str, Any]) -> str:
+    """A rig file that gives what was given, and what every rig file must.
+
+    Parameters
+    ----------
+    values : mapping
+        A value for each setting.
+    given : mapping
+        The names somebody chose a value for.
+    """
+    shown = [
+        figure for figure in figures(values, given)
+        if (figure.given or figure.name in REQUIRED) and figure.name != "pins"
+    ]  # fmt: skip
+    lines = [f"# The warmer {values['name']!r} as it is built. Change a figure here, then: bain rig send THIS_FILE", ""]
+    lines += [_line(figure.name, figure) for figure in shown if table_of(figure.name) == ""]
+    for table in sorted(TABLES, key=_place):
+        inside = [figure for figure in shown if table_of(figure.name) == table]
+        if inside:
+            lines += ["", f"[{table}]", *(_line(figure.name.removeprefix(table + "."), figure) for figure in inside)]
+    moved = pins_of(values)
+    if moved:
+        lines += ["", "[pins]", *(f"{name} = {gpio}" for name, gpio in moved.items())]
+    return "\n".join(lines) + "\n"
+
+
+def save(path: Path, text: str) -> None:
+    """Write a file beside its place, then put it there: whole or not at all.
+
+    Raises
+    ------
+    UseError
+        If it cannot be written.
+    """
+    beside = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        beside.write_text(text, encoding="utf-8")
+        os.replace(beside, path)
+    except OSError as failed:
+        beside.unlink(missing_ok=True)
+        raise UseError(f"{path} cannot be written", got=reason(failed)) from failed
+
+
+def changed(values: Mapping[str, Any]) -> dict[str, Any]:
+    """The settings that are not at their default."""
+    usual = board.defaults(board.SETTINGS)
+    return {name: value for name, value in values.items() if value != usual[name]}
+
+
+def table_of(name: str) -> str:
+    """The TOML table a setting stands in; an empty text for none."""
+    return next((table for table in TABLES if name.startswith(table + ".")), "")
+
+
+def _place(table: str) -> int:
+    """Where a table first comes in the board's own table."""
+    return next(at for at, row in enumerate(board.SETTINGS) if table_of(str(row[board.NAME])) == table)
+
+
+def _line(key: str, figure: Figure) -> str:
+    about = " ".join(part for part in (figure.unit, f"[{figure.range}]", figure.help) if part)
+    return f"{f'{key} = {written(figure.value)}':<{COLUMN}} # {about}"

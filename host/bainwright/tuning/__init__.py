@@ -1,0 +1,1 @@
+"""Learning a warmer: identify it, choose gains, prove them."""

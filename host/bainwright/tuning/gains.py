@@ -1,0 +1,210 @@
+"""A gains file: TOML with the `gains.*` settings, checked by the firmware's own table, and how they came about."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+import bainboard
+from bainboard import settings
+from bainwright.core.errors import FileError, UseError
+from bainwright.core.toml import check, close_match, read_toml
+from bainwright.files.rig import flatten
+from bainwright.tuning.model import NAMES as FIGURES
+
+PREFIX = "gains."
+NAMES = tuple(name for name in (str(row[settings.NAME]) for row in settings.SETTINGS) if name.startswith(PREFIX))
+BEFORE = ".before"  # the file a newer one took the place of
+SAME = ("heater_w", "water_l", "bowl_kg", "chocolate_kg", "heater_lag_s")  # what gains are for
+OFF_BY = 0.2  # a rig that differs by more of its figure is another one; chosen
+
+
+class Made(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """The `[made]` table: for which warmer, when and by what."""
+
+    rig: str
+    date: str
+    firmware: str
+    heater_w: float
+    water_l: float
+    bowl_kg: float
+    chocolate_kg: float
+    heater_lag_s: float
+    vessel: str = ""
+    bainwright: str = ""
+    source: str = ""
+
+
+class MarginTable(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """The `[margins]` table: peaks of sensitivity."""
+
+    heater_ms: float
+    heater_mt: float
+    bowl_ms: float
+    bowl_mt: float
+    worst_corner: float
+    movement: float
+
+
+class Notes(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """What a gains file may hold beside gains."""
+
+    made: Made | None = None
+    margins: MarginTable | None = None
+    model: dict[str, float] = {}
+    intervals: dict[str, list[float]] = {}
+    not_identified: list[str] = []
+
+
+@dataclass(frozen=True)
+class GainsFile:
+    """Gains by their full setting names, only those the file gives, and its notes."""
+
+    values: dict[str, Any]
+    notes: Notes = field(default_factory=Notes)
+
+
+def load_gains(path: Path) -> dict[str, Any]:
+    """The gains of a gains file, by their full setting names; see `read_gains`."""
+    return read_gains(path).values
+
+
+def read_gains(path: Path) -> GainsFile:
+    """Read a gains file.
+
+    Parameters
+    ----------
+    path : Path
+        TOML: ``[water]`` and ``[bowl]`` with kp, ti_s, td_s and weight, beside loss_w_per_k and the like; with or
+        without ``gains`` in front. `bain tune` writes the tables of `Notes` beside them.
+
+    Raises
+    ------
+    FileError
+        If it cannot be read, names what is no gain, or a value is out of its range.
+    """
+    where = f"gains file {path}"
+    doc = read_toml(path, "gains")
+    notes = check({name: doc.pop(name) for name in Notes.__struct_fields__ if name in doc}, Notes, where)
+    for table in (notes.model, notes.intervals):
+        for name in table:
+            if name not in (*FIGURES, "heater_w", "empty_j_per_k"):
+                raise FileError(f"{where}: no figure of a model is called {name}", hint=close_match(name, FIGURES))
+    given = {PREFIX + name.removeprefix(PREFIX): value for name, value in flatten(doc)}
+    if not given:
+        raise FileError(f"{where} is empty", wanted="at least one of " + ", ".join(_short(name) for name in NAMES))
+    for name in given:
+        if name not in NAMES:
+            near = close_match(name, NAMES)
+            raise FileError(f"{where}: no gain is called {_short(name)}", hint=near and near.replace(PREFIX, ""))
+    values, why = settings.check(settings.SETTINGS, given)
+    if why:
+        raise FileError(f"{where}: {why}")
+    return GainsFile({name: values[name] for name in given}, notes)
+
+
+def doubts(notes: Notes, rig: Mapping[str, Any]) -> list[str]:
+    """Why gains may be for another warmer than this rig's settings describe; empty when they fit."""
+    if notes.made is None:
+        return []
+    said = []
+    for name in SAME:
+        was, now = getattr(notes.made, name), float(rig[name])
+        if abs(was - now) > OFF_BY * max(was, now):
+            said.append(f"{name} was {was:g} and is {now:g}")
+    if not said:
+        return []
+    return [f"the gains were chosen for {notes.made.rig or 'another warmer'} on {notes.made.date}, and "
+            + ", ".join(said) + ": is it another pot? leave --gains out to hold on safe gains"]
+
+
+def firmware_hash() -> str:
+    """First 12 hex digits of a SHA-256 over the firmware's sources, in the order of their names."""
+    folder = Path(bainboard.__file__).parent
+    total = hashlib.sha256()
+    for path in sorted(folder.rglob("*.py")):
+        total.update(str(path.relative_to(folder)).encode() + b"\0" + path.read_bytes())
+    return total.hexdigest()[:12]
+
+
+def write_gains(path: Path, values: Mapping[str, float], notes: Notes) -> None:
+    """Write a gains file; one that was there is kept beside it, for `undo`.
+
+    Raises
+    ------
+    FileError
+        If it cannot be written.
+    """
+    text = render(values, notes)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        fresh = path.with_name(path.name + ".new")
+        fresh.write_text(text, encoding="utf-8")
+        if path.exists():
+            path.replace(_before(path))
+        fresh.replace(path)
+    except OSError as failed:
+        raise FileError(f"the gains file {path} cannot be written", got=failed.strerror,
+                        hint="name another with --out") from failed
+
+
+def undo(path: Path) -> None:
+    """One step back: the file before takes its place again, and a second undo goes forward.
+
+    Raises
+    ------
+    UseError
+        If there is nothing to go back to.
+    """
+    before = _before(path)
+    if not before.is_file():
+        raise UseError(f"there are no gains before {path}", hint="name the file with --out")
+    aside = path.with_name(path.name + ".new")
+    if path.exists():
+        path.replace(aside)
+    before.replace(path)
+    if aside.exists():
+        aside.replace(before)
+
+
+def _before(path: Path) -> Path:
+    return path.with_name(path.name + BEFORE)
+
+
+def render(values: Mapping[str, float], notes: Notes) -> str:
+    """A gains file's text: gains first, for who reads it; the rest after."""
+    tables: dict[str, dict[str, Any]] = {"": {}, "water": {}, "bowl": {}}
+    for name, value in values.items():
+        head, _, tail = _short(name).rpartition(".")
+        tables[head][tail] = value
+    lines = ["# Gains chosen by `bain tune`; `bain hold --gains` takes them.",
+             *_pairs(tables.pop("")), f"not_identified = {_toml(notes.not_identified)}"]
+    more: dict[str, Any] = {"model": notes.model, "intervals": notes.intervals}
+    for name in ("margins", "made"):
+        table = getattr(notes, name)
+        more[name] = {} if table is None else msgspec.to_builtins(table)
+    for name, table in {**tables, **more}.items():
+        if table:
+            lines += ["", f"[{name}]", *_pairs(table)]
+    return "\n".join(lines) + "\n"
+
+
+def _pairs(table: Mapping[str, Any]) -> list[str]:
+    return [f"{name} = {_toml(value)}" for name, value in table.items()]
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, list):
+        return "[" + ", ".join(_toml(each) for each in value) + "]"
+    if isinstance(value, str):
+        return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    return f"{value:.6g}" if "." in f"{value:.6g}" or "e" in f"{value:.6g}" else f"{value:.6g}.0"
+
+
+def _short(name: str) -> str:
+    return name.removeprefix(PREFIX)

@@ -1,0 +1,217 @@
+"""The front of a virtual board: display, lamps and buzzer as text for a terminal and as a picture, and its buttons."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bainboard import pins
+from bainwright.core.errors import FileError
+from bainwright.virtual.standins._shared import GLASS_FLIPPED, GLASS_INVERSE, GLASS_MIRRORED, GLASS_ON, GLASS_PUMP
+
+WIDTH, HEIGHT = 128, 64
+LAMPS = ("lamp_below", "lamp_in", "lamp_above")
+LAMP_WORDS = ("below", "in", "above")
+COLUMNS = 80  # of the terminal this is made to fit
+ROWS_FOR_BLOCKS = 44  # from this height on block characters, which are sharper; below it dots of Braille, half as high
+SHORT_MS, LONG_MS, HELD_MS = 300, 1600, 3600  # a press, one that is long, one held for three seconds
+WIDE = WIDTH // 2  # cells of the display, in either kind of character
+
+# key: (buttons held together, for how long, what that is)
+KEYS: dict[str, tuple[tuple[str, ...], int, str]] = {
+    "y": (("yes",), SHORT_MS, "yes: done, passed"),
+    "r": (("yes",), LONG_MS, "yes long: refill coming"),
+    "n": (("no",), SHORT_MS, "no: failed, it thickens"),
+    "w": (("no",), LONG_MS, "no long: water pause"),
+    "l": (("yes", "no"), HELD_MS, "both 3 s: lock or unlock"),
+    "c": (("recessed",), HELD_MS, "recessed 3 s: stop; clear a trip"),
+}
+
+# Quarters of a cell by their bits: upper left 1, upper right 2, lower left 4, lower right 8.
+BLOCKS = " ▘▝▀▖▌▞▛▗▚▐▜▄▙▟█"
+BRAILLE = 0x2800
+BRAILLE_BITS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))  # the dots of a cell, row by row
+
+# A panel of slate and a pale blue display are our own; the lamps are those of the build in hardware/, left to right.
+CASE, GLASS, DOT, PRINT, DIM = "#3b4148", "#0d1014", "#bfe6ff", "#f1ede4", "#5a626b"
+LAMP_COLOURS = ("#e6c34a", "#46b89a", "#e0574f")
+
+
+@dataclass(frozen=True)
+class Front:
+    """What a person in front of the warmer sees and hears.
+
+    Attributes
+    ----------
+    dots : ndarray of bool
+        The display, row by row from the top; all dark when it is off.
+    lamps : tuple of bool
+        Below, in and above the window.
+    buzzer : bool
+        Does it sound?
+    fitted : bool
+        Has the panel a display?
+    """
+
+    dots: NDArray[np.bool_]
+    lamps: tuple[bool, ...]
+    buzzer: bool
+    fitted: bool
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Front) and self._key() == other._key()
+
+    def __hash__(self) -> int:
+        return hash(self._key())
+
+    def _key(self) -> tuple[Any, ...]:
+        return self.dots.tobytes(), self.lamps, self.buzzer, self.fitted
+
+
+def look(board: Any) -> Front:
+    """A virtual board's front at this moment.
+
+    Parameters
+    ----------
+    board : VirtualBoard
+        The board.
+    """
+    fitted, state, memory = board.glass()
+    levels = board.report()["pins"]
+    wired = pins.RP2
+    return Front(dots_of(state, memory), tuple(bool(levels[wired[name]]) for name in LAMPS),
+                 bool(levels[wired["buzzer"]]), fitted)
+
+
+def dots_of(state: int, memory: bytes) -> NDArray[np.bool_]:
+    """The display as it is seen, plug on top, from its controller's state and memory.
+
+    Parameters
+    ----------
+    state : int
+        Bits of ``standins._shared``, GLASS_ON and so on.
+    memory : bytes
+        Eight rows of 128 columns of eight dots, the lowest bit on top.
+    """
+    columns = np.frombuffer(memory, np.uint8).reshape(HEIGHT // 8, WIDTH)
+    dots = np.unpackbits(columns[:, None, :], axis=1, bitorder="little").reshape(HEIGHT, WIDTH).astype(bool)
+    if not state & GLASS_ON or not state & GLASS_PUMP:
+        return np.zeros_like(dots)
+    if state & GLASS_INVERSE:
+        dots = ~dots
+    if not state & GLASS_MIRRORED:
+        dots = dots[:, ::-1]
+    return dots if state & GLASS_FLIPPED else dots[::-1]
+
+
+def blocks(dots: NDArray[np.bool_]) -> list[str]:
+    """Two by two dots a cell: 64 x 32 cells of block characters."""
+    bits = dots[::2, ::2] + 2 * dots[::2, 1::2] + 4 * dots[1::2, ::2] + 8 * dots[1::2, 1::2]
+    return ["".join(BLOCKS[bit] for bit in row) for row in bits]
+
+
+def braille(dots: NDArray[np.bool_]) -> list[str]:
+    """Two by four dots a cell: 64 x 16 cells, for a terminal that is not high."""
+    bits = sum(BRAILLE_BITS[y][x] * dots[y::4, x::2].astype(int) for y in range(4) for x in range(2))
+    return ["".join(chr(BRAILLE + bit) for bit in row) for row in np.asarray(bits)]
+
+
+def text(front: Front, height: int) -> list[str]:
+    """The front as lines of at most 80 cells.
+
+    Parameters
+    ----------
+    front : Front
+        What is seen.
+    height : int
+        Rows of the terminal.
+
+    Returns
+    -------
+    list of str
+        Display, lamps, buzzer, and what the keys press.
+    """
+    lamps = "   ".join(f"{'●' if lit else '○'} {word}" for lit, word in zip(front.lamps, LAMP_WORDS, strict=True))
+    sound = "♪ buzzer" if front.buzzer else "  buzzer"
+    lines = [f"  {lamps}{sound:>{WIDE - len(lamps)}}"]
+    if front.fitted:
+        rows = blocks(front.dots) if height >= ROWS_FOR_BLOCKS else braille(front.dots)
+        top, bottom = "─ VIRTUAL ".ljust(WIDE, "─"), "─" * WIDE
+        lines = [f"  ┌{top}┐", *(f"  │{row}│" for row in rows), f"  └{bottom}┘", *lines]
+    keys = list(KEYS.items())
+    for left, right in zip(keys[::2], keys[1::2], strict=True):
+        lines.append(f"  {left[0]}  {left[1][2]:<30}{right[0]}  {right[1][2]}")
+    return lines
+
+
+def press(board: Any, key: str) -> bool:
+    """Press what a key stands for on a virtual board; was there such a key?"""
+    if key not in KEYS:
+        return False
+    buttons, for_ms, _ = KEYS[key]
+    with board.clock_held():  # two at once are two at once however fast its time passes
+        for button in buttons:
+            board.press(button, for_ms)
+    return True
+
+
+def save(front: Front, path: Path, name: str) -> None:
+    """The front as a PNG, old or new, never half of one.
+
+    Parameters
+    ----------
+    front : Front
+        What is seen.
+    path : Path
+        The file.
+    name : str
+        The rig's name.
+
+    Raises
+    ------
+    FileError
+        If it cannot be written.
+    """
+    from matplotlib.figure import Figure
+    from matplotlib.patches import Circle, Rectangle
+
+    figure = Figure(figsize=(7.2, 5.4), dpi=150, facecolor=CASE)
+    axes = figure.add_axes((0, 0, 1, 1))
+    axes.set_xlim(0, 144)
+    axes.set_ylim(108, 0)
+    axes.axis("off")
+    axes.text(8, 5.5, f"VIRTUAL · {name}", color=PRINT, fontsize=9, va="center")
+    for place, (lit, word, colour) in enumerate(zip(front.lamps, LAMP_WORDS, LAMP_COLOURS, strict=True)):
+        x = 58 + 24 * place
+        axes.add_patch(Circle((x, 5.5), 2.6, facecolor=colour if lit else CASE, edgecolor=colour, linewidth=1.6))
+        axes.text(x + 4.5, 5.5, word, color=PRINT, fontsize=8, va="center")
+    axes.text(136, 5.5, "BEEP" if front.buzzer else "quiet", color=PRINT if front.buzzer else DIM, fontsize=8,
+              va="center", ha="right")
+    axes.add_patch(Rectangle((6, 11), 132, 68, facecolor=GLASS, edgecolor=DIM, linewidth=1.2))
+    if front.fitted:
+        for y, x in np.argwhere(front.dots):
+            axes.add_patch(Rectangle((8.06 + x, 13.06 + y), 0.88, 0.88, facecolor=DOT, linewidth=0))
+    else:
+        axes.text(72, 45, "no display", color=DIM, fontsize=12, ha="center", va="center")
+    for x, title, short, long in ((31, "YES", "done, passed", "long: refill coming"),
+                                  (91, "NO", "failed, it thickens", "long: water pause")):
+        axes.add_patch(Rectangle((x - 23, 83), 46, 15, facecolor=DIM, edgecolor=PRINT, linewidth=1.2))
+        axes.text(x, 87, title, color=PRINT, fontsize=13, weight="bold", ha="center", va="center")
+        axes.text(x, 93.4, f"{short}  ·  {long}", color=PRINT, fontsize=6, ha="center", va="center")
+    axes.text(61, 102.5, "both held 3 s: lock or unlock for the night", color=PRINT, fontsize=7, ha="center",
+              va="center")
+    axes.add_patch(Circle((128, 89), 1.8, facecolor=GLASS, edgecolor=PRINT, linewidth=1.0))
+    axes.text(128, 96, "held 3 s: stop;\nclear a trip", color=PRINT, fontsize=6.5, ha="center", va="center")
+    aside = path.with_name(f".{path.name}.new")
+    try:
+        figure.savefig(aside, format="png", facecolor=CASE, metadata={"Software": None})
+        os.replace(aside, path)
+    except OSError as failed:
+        aside.unlink(missing_ok=True)
+        raise FileError(f"the picture {path} cannot be written", got=failed.strerror or str(failed),
+                        hint="choose another file for --png") from failed

@@ -1,0 +1,125 @@
+"""The supervisor's side of the page it shares with the board's interpreter; the table is `standins/_shared.py`."""
+
+from __future__ import annotations
+
+import ctypes
+import mmap
+import os
+from pathlib import Path
+from typing import Any
+
+from bainwright.virtual.standins import _shared as layout
+
+OFFSETS = layout.offsets()
+AT_EDGES, AT_OUT, AT_IN, AT_FLASH, SIZE = layout.areas()
+FLASH_BYTES = SIZE - AT_FLASH
+NEVER = 1 << 60
+
+
+class Page:
+    """Fields by name, rings, and the flash, in one shared mapping that outlives the interpreters.
+
+    Fields of one element are attributes; those of several are read and set with `get` and `put`.
+    """
+
+    memory: mmap.mmap
+    words: Any  # the whole page as 64-bit words
+    address: int
+
+    def __init__(self) -> None:
+        memory = mmap.mmap(-1, SIZE)
+        views: dict[str, Any] = {
+            layout.WIDE: memoryview(memory).cast("q"), layout.NARROW: memoryview(memory).cast("i"),
+            layout.DOUBLE: memoryview(memory).cast("d"), layout.BYTE: memoryview(memory)}
+        places = {name: (views[form], at // layout.size_of(form)) for name, (at, _, form) in OFFSETS.items()}
+        object.__setattr__(self, "memory", memory)
+        object.__setattr__(self, "words", views[layout.WIDE])
+        object.__setattr__(self, "_places", places)
+        object.__setattr__(self, "address", ctypes.addressof(ctypes.c_char.from_buffer(memory)))
+        memory[AT_FLASH:] = b"\xff" * FLASH_BYTES
+
+    def __getattr__(self, name: str) -> Any:
+        view, at = self._places[name]
+        return view[at]
+
+    def __setattr__(self, name: str, value: float) -> None:
+        view, at = self._places[name]
+        view[at] = value
+
+    def _read(self, name: str) -> int:
+        return int(getattr(self, name))
+
+    def get(self, name: str, index: int) -> int:
+        """One element of a field of several."""
+        view, at = self._places[name]
+        return int(view[at + index])
+
+    def put(self, name: str, index: int, value: int) -> None:
+        """Set one element of a field of several."""
+        view, at = self._places[name]
+        view[at + index] = value
+
+    # -- rings --------------------------------------------------------------------------------------------------------
+
+    def edge(self, number: int) -> tuple[int, int]:
+        """An edge: virtual µs and the outputs from then on."""
+        at = (AT_EDGES >> 3) + 2 * (number % layout.EDGES)
+        return int(self.words[at]), int(self.words[at + 1])
+
+    def output(self) -> bytes:
+        """What the firmware has written and nobody has taken, without taking it."""
+        head, tail = self._read("out_head"), self._read("out_tail")
+        begin, size = tail % layout.OUT_BYTES, head - tail
+        first = bytes(self.memory[AT_OUT + begin : AT_OUT + min(begin + size, layout.OUT_BYTES)])
+        return first + bytes(self.memory[AT_OUT : AT_OUT + size - len(first)])
+
+    def feed(self, data: bytes) -> int:
+        """Give the firmware bytes; the number that found room."""
+        head = self._read("in_head")
+        data = data[: layout.IN_BYTES - (head - self._read("in_tail"))]
+        for i, byte in enumerate(data):
+            self.memory[AT_IN + (head + i) % layout.IN_BYTES] = byte
+        self.in_head = head + len(data)
+        return len(data)
+
+    def unread(self) -> bytes:
+        """Take back what the firmware did not read."""
+        head, tail = self._read("in_head"), self._read("in_tail")
+        self.in_tail = head
+        return bytes(self.memory[AT_IN + i % layout.IN_BYTES] for i in range(tail, head))
+
+    # -- display ------------------------------------------------------------------------------------------------------
+
+    @property
+    def glass(self) -> bytes:
+        """The display's picture."""
+        at, count, _ = OFFSETS["glass"]
+        return self.memory[at : at + count]
+
+    def darken(self) -> None:
+        """Without supply it is dark and forgets; what its memory then wakes up with is anything."""
+        at, count, _ = OFFSETS["glass"]
+        self.memory[at : at + count] = bytes((0xA5, 0x3C)) * (count // 2)
+        self.glass_state = 0
+
+    # -- flash --------------------------------------------------------------------------------------------------------
+
+    @property
+    def flash(self) -> bytes:
+        """The chip's content."""
+        return self.memory[AT_FLASH:]
+
+    def load_flash(self, content: bytes) -> None:
+        """Put a whole content on the chip."""
+        self.memory[AT_FLASH:] = content
+
+
+def flash_file(path: Path, content: bytes) -> None:
+    """Write an image beside the old one, then put it in its place."""
+    beside = path.with_name(f"{path.name}.{os.getpid()}")
+    try:
+        beside.write_bytes(content)
+        os.replace(beside, path)
+    except OSError:
+        beside.unlink(missing_ok=True)
+        raise

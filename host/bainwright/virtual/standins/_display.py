@@ -1,0 +1,59 @@
+"""A 128x64 display with an SSD1306-type controller: what it is told by I2C ends in the page's picture.
+
+Commands: the controller's data sheet, from memory.
+"""
+
+from _clock import page
+from _shared import GLASS_FLIPPED, GLASS_INVERSE, GLASS_MIRRORED, GLASS_ON, GLASS_PUMP
+
+ADDRESS = 0x3C
+COMMANDS, DATA = 0x00, 0x40
+WIDTH = 128
+# Commands with arguments, and how many.
+ARGUMENTS = {0x20: 1, 0x21: 2, 0x22: 2, 0x81: 1, 0x8D: 1, 0xA8: 1, 0xD3: 1, 0xD5: 1, 0xD9: 1, 0xDA: 1, 0xDB: 1}
+SWITCHES = {0xAE: (GLASS_ON, 0), 0xAF: (GLASS_ON, 1), 0xA0: (GLASS_MIRRORED, 0), 0xA1: (GLASS_MIRRORED, 1),
+            0xC0: (GLASS_FLIPPED, 0), 0xC8: (GLASS_FLIPPED, 1), 0xA6: (GLASS_INVERSE, 0), 0xA7: (GLASS_INVERSE, 1)}
+
+
+class Glass:
+    """The controller; its memory is the page's, so it outlives the board's interpreter as its supply does."""
+
+    def __init__(self):
+        self._row = self._column = 0
+
+    def write(self, data):
+        """What follows the address."""
+        if not page.glass_fitted:
+            raise OSError(5)  # EIO: nobody acknowledges
+        if data[0] == DATA:
+            self._paint(data)
+        elif data[0] == COMMANDS:
+            at = 1
+            while at < len(data):
+                count = ARGUMENTS.get(data[at], 0)
+                self._command(data[at], data[at + 1 : at + 1 + count])
+                at += 1 + count
+
+    def _command(self, command, arguments):
+        if command in SWITCHES:
+            self._switch(*SWITCHES[command])
+        elif command == 0x8D:
+            self._switch(GLASS_PUMP, arguments[0] >> 2 & 1)
+        elif 0xB0 <= command <= 0xB7:
+            self._row = command & 7
+        elif command <= 0x0F:
+            self._column = self._column & 0xF0 | command
+        elif 0x10 <= command <= 0x17:
+            self._column = self._column & 0x0F | (command & 7) << 4
+        elif command == 0x20 and arguments[0] & 3 != 2:
+            raise OSError(22)  # only page addressing is simulated
+
+    def _switch(self, bit, level):
+        page.glass_state = page.glass_state & ~bit | (bit if level else 0)
+
+    def _paint(self, data):
+        """Page addressing: the column goes round within its row."""
+        glass, start = page.glass, WIDTH * self._row
+        for byte in memoryview(data)[1:]:
+            glass[start + self._column] = byte
+            self._column = (self._column + 1) % WIDTH

@@ -1,0 +1,213 @@
+"""The log of a hold: written a row a second, cut short anywhere, sealed, read back."""
+
+import errno
+import json
+
+import numpy as np
+import pytest
+from fake_board import status_line
+
+from bainwright.core.errors import FileError, UseError
+from bainwright.link.protocol import decode
+from bainwright.record.reader import COLUMNS, HEADER, read_log
+from bainwright.record.writer import LiveLog, make_folder, row, seal
+
+DUCKDB_MAGIC = b"PAR1"  # Apache Parquet's file format: every file begins and ends with these four bytes
+
+
+def status(number, t_ms, **other):
+    """A status as the link gives it."""
+    return decode(status_line(number, t_ms, **other)[:-1])
+
+
+def written(folder, seconds=5):
+    """A log of so many seconds, with two events, closed."""
+    log = LiveLog(folder, {"VIRTUAL": True})
+    for second in range(1, seconds + 1):
+        log.status(second * 1000, status(second, second * 1000, bowl=None if second == 2 else 31500 + second))
+    log.event(1000, "started", {"stage": "work"})
+    log.event(3000, "warm", {})
+    log.close(ended="done")
+    return log.path
+
+
+def test_a_row_has_units_in_its_columns_and_nothing_where_nothing_is_known():
+    """Thousandths on the wire become decimals; null becomes an empty field."""
+    line = row(1000, status(1, 1000, bowl=None, est=1, duty=2345, ask="test"))
+    assert line == "1.000,hold,work,33.000,,1,31.500,33.100,0.2345,200,0,0,test\n"
+    assert len(line.split(",")) == len(COLUMNS)
+
+
+def test_a_log_reads_back_as_it_was_written(tmp_path):
+    """CSV, by its path or its folder."""
+    path = written(tmp_path)
+    for log in (read_log(path), read_log(tmp_path)):
+        assert list(log["t_s"]) == [1, 2, 3, 4, 5]
+        assert np.isnan(log["bowl_c"][1])
+        assert log["bowl_c"][4] == 31.505
+        assert list(log["state"]) == ["hold"] * 5
+        assert [event["event"] for event in log.events] == ["started", "warm"]
+        assert log.facts == {"VIRTUAL": True, "ended": "done"}
+        assert log.notes == []
+
+
+def test_a_row_is_in_the_file_as_soon_as_it_is_flushed(tmp_path):
+    """Read while the log is still open: a PC that loses power loses no flushed second."""
+    log = LiveLog(tmp_path, {})
+    log.status(1000, status(1, 1000))
+    log.flush()
+    assert len(read_log(tmp_path)) == 1
+    log.close()
+
+
+def test_sealing_keeps_every_value(tmp_path):
+    """The Parquet file, by its own reader, is the CSV; an apostrophe in the path or the facts does no harm."""
+    folder = tmp_path / "it's mine"
+    folder.mkdir()
+    path = written(folder)
+    sealed = seal(folder)
+    assert sealed.read_bytes()[:4] == sealed.read_bytes()[-4:] == DUCKDB_MAGIC
+    one, other = read_log(path), read_log(sealed)
+    for name in COLUMNS:
+        np.testing.assert_array_equal(one[name], other[name])
+    assert other.facts == one.facts
+
+
+def test_a_log_cut_at_any_byte_gives_the_rows_that_are_whole_or_says_why_not(tmp_path):
+    """Every cut: as many rows as newlines after the header, and a note exactly when something was left out."""
+    path = written(tmp_path)
+    data = path.read_bytes()
+    for cut in range(len(data)):
+        path.write_bytes(data[:cut])
+        whole = data[:cut].count(b"\n") - 1
+        if whole < 1:
+            with pytest.raises(FileError):
+                read_log(path)
+        else:
+            log = read_log(path)
+            assert len(log) == whole
+            assert bool(log.notes) == (data[:cut][-1:] != b"\n")
+
+
+def test_a_log_an_editor_gave_other_line_ends_is_the_same_log(tmp_path):
+    path = written(tmp_path)
+    plain = read_log(path)
+    path.write_bytes(path.read_bytes().replace(b"\n", b"\r\n"))
+    for name in COLUMNS:
+        np.testing.assert_array_equal(read_log(path)[name], plain[name])
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"",
+        b"\n",
+        b"hello\n",
+        b"t_s,temp\n1,2\n",
+        b"\x00\xff\xfe binary",
+        b"PAR1 and then nothing of the sort",
+        HEADER.encode() + b"\n",
+        HEADER.encode() + b"\n1.000,hold\n",
+        HEADER.encode() + b"\n1.000,hold,work,nan,,0,31.5,33.1,0.1,100,0,0,\n",
+        HEADER.encode() + b"\n1.000,hold,work,inf,,0,31.5,33.1,0.1,100,0,0,\n",
+        HEADER.encode() + b"\n1.000,hold,work,warm,,0,31.5,33.1,0.1,100,0,0,\n",
+        HEADER.encode() + b"\n1.000,hold,work,33.0,31.5,0,31.5,33.1,0.1,100,0,0,,\n",
+    ],
+)
+def test_a_file_that_is_no_log_is_refused_in_words(tmp_path, data):
+    """Empty, foreign, binary, without rows, with rows that are none."""
+    path = tmp_path / "hold.csv"
+    path.write_bytes(data)
+    with pytest.raises(FileError) as refused:
+        read_log(path)
+    assert "hold.csv" in str(refused.value)
+
+
+def test_a_missing_log_is_refused_in_words(tmp_path):
+    """A folder without one, a path without a file."""
+    with pytest.raises(FileError, match="there is no log"):
+        read_log(tmp_path)
+
+
+def test_a_foreign_parquet_file_is_refused(tmp_path):
+    """Right format, other columns."""
+    import duckdb
+
+    path = tmp_path / "other.parquet"
+    duckdb.sql("SELECT 1 AS a").write_parquet(str(path))
+    with pytest.raises(FileError, match="its columns are others"):
+        read_log(path)
+
+
+def test_spoilt_facts_and_a_cut_event_do_not_cost_the_log(tmp_path):
+    """The rows are what matters."""
+    path = written(tmp_path)
+    (tmp_path / "hold.json").write_text("{")
+    with (tmp_path / "events.jsonl").open("a") as events:
+        events.write('{"t_s": 4, "eve')
+    log = read_log(path)
+    assert log.facts == {}
+    assert len(log.events) == 2
+    assert "last event was cut short" in log.notes[0]
+
+
+class FullDisk:
+    """A file that takes so many bytes and then no more, as a full disk does: a short write first, then ENOSPC."""
+
+    def __init__(self, file, room):
+        self.file, self.room = file, room
+
+    def write(self, data):
+        if not self.room:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        taken = self.file.write(data[: self.room])
+        self.room -= taken
+        return taken
+
+    def close(self):
+        self.file.close()
+
+
+def test_a_full_disk_ends_the_log_in_words_and_never_the_hold(tmp_path):
+    """The rows before it are there and the torn one is not, the log can be sealed, later rows raise nothing."""
+    log = LiveLog(tmp_path, {})
+    log.status(1000, status(1, 1000))
+    log.flush()
+    log._files["hold.csv"] = FullDisk(log._files["hold.csv"], 30)
+    for second in range(2, 6):
+        log.status(second * 1000, status(second, second * 1000))
+        log.flush()
+    assert "the disk is full" in log.trouble
+    assert "the hold goes on" in log.trouble
+    log.close()
+    kept = read_log(tmp_path)
+    assert list(kept["t_s"]) == [1]
+    assert kept.notes == []
+    assert len(read_log(seal(tmp_path))) == 1
+
+
+def test_holds_get_folders_of_their_own(tmp_path, monkeypatch):
+    """dark-1, dark-2; a name that is a path becomes one that is not."""
+    monkeypatch.chdir(tmp_path)
+    assert [str(make_folder(None, "dark")) for _ in range(2)] == ["holds/dark-1", "holds/dark-2"]
+    assert str(make_folder(None, "../my choc")) == "holds/-my-choc-1"
+
+
+def test_a_log_is_never_written_over(tmp_path):
+    """--out names a folder that has one."""
+    written(tmp_path)
+    with pytest.raises(UseError, match="already holds a log"):
+        make_folder(tmp_path, "dark")
+
+
+def test_a_folder_that_cannot_be_made_is_said(tmp_path):
+    """A file stands in the way."""
+    (tmp_path / "file").write_text("")
+    with pytest.raises(UseError, match="cannot be made"):
+        make_folder(tmp_path / "file" / "log", "dark")
+
+
+def test_facts_are_there_from_the_start(tmp_path):
+    """A hold that is cut off has its facts beside its rows."""
+    LiveLog(tmp_path, {"VIRTUAL": False, "seed": 3})
+    assert json.loads((tmp_path / "hold.json").read_text()) == {"VIRTUAL": False, "seed": 3}

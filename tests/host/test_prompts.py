@@ -1,0 +1,195 @@
+"""What a person hears in an evening: the litres, the grams, the advice, and no percentage of seed."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import pytest
+from fake_board import status_line
+
+from bainboard import faults, stages
+from bainwright.evening import prompts as tonight_module
+from bainwright.evening.indicators import Indicators
+from bainwright.evening.prompts import Tonight, melted_note
+from bainwright.files.chocolate import load_profile
+from bainwright.files.rig import load_rig
+from bainwright.link.protocol import decode
+from bainwright.words import terms
+
+
+def tonight(name="dark", rig="pot"):
+    return Tonight(load_profile(name), load_rig(rig))
+
+
+def line(t_s=1, **other):
+    """A status line as the link gives it."""
+    return decode(status_line(t_s, 1000 * t_s, **other)[:-1])
+
+
+def asks():
+    """Every key that a stage can ask."""
+    plain = {step[stages.ASK] for row in stages.STAGES for step in row[stages.STEPS]}
+    return (plain - {"", "working", "settling"}) | {"lift", "pour", "seed_more", "set_yet", "not_set", "look"}
+
+
+def test_every_question_has_words_with_and_without_a_warmer():
+    for ask in asks():
+        assert ask in terms.PROMPTS, ask
+        assert len(tonight().ask(line(ask=ask))) > 5
+
+
+def test_every_question_that_lifts_the_bowl_says_to_wipe_it():
+    """Water thickens chocolate from 0.5-1 % on (from memory)."""
+    for ask in ("bowl_off", "bowl_on", "lift", "spread"):
+        assert "wipe the underside dry" in tonight().ask(line(ask=ask, water=35000))
+        assert "wipe the underside dry" in terms.PROMPTS[ask]
+
+
+def test_the_swap_takes_out_what_mixing_asks_for():
+    """Mixing: 2 L and a pot of steel at 54 °C with 15 °C water to 32.7 °C; without the pot 1.09 L would do."""
+    said = tonight().swap(tonight_module.Moment(54.0, 48.0, 32.7))
+    litres = float(re.search(r"take out ([\d.]+) L", said)[1])
+    assert 2.0 * (54.0 - 32.7) / (54.0 - 15.0) < litres < 1.15 * 2.0 * (54.0 - 32.7) / (54.0 - 15.0)
+
+
+def test_a_bath_that_is_cool_enough_is_not_swapped():
+    """Said for a bowl melted elsewhere beside a cold bath, whose self-test still runs."""
+    said = tonight().ask(line(ask="swap", water=20000, water_target=32700))
+    assert "cool enough for the bowl" in said
+    assert " L " not in said
+
+
+def test_a_plate_has_nothing_to_swap():
+    assert "cannot be cooled" in tonight(rig="plate").ask(line(ask="swap", water=54000))
+
+
+def test_the_largest_refill_is_the_balance_s():
+    """m <= M (Tmax - Tb)/(Tr - Tmax): at 31.5 °C to 32 °C with 40 °C melt 1/16 of the bowl (computed)."""
+    t = tonight()
+    t.see(line())
+    assert "at most 62 g at 40 °C" in t.refill()
+    assert t.event("announced", {}) == [t.refill()]
+
+
+def test_a_bowl_that_warms_with_the_heat_off_is_lifted_or_cooled_by_water_worked_out():
+    """Mixing: 2 L of water and its pot from 34 to 33 °C by 15 °C water: a little over 0.11 L."""
+    said = tonight().lift(tonight_module.Moment(34.0, 32.4, 33.0))
+    assert 0.1 <= float(re.search(r"add ([\d.]+) L", said)[1]) <= 0.2
+
+
+def test_over_its_window_it_is_to_be_tested_and_over_the_ceiling_assumed_lost_each_said_once():
+    t = tonight()
+    said = [text for n, bowl in enumerate((31500, 32050, 32200, 32300, 31800, 32200, 34500, 34600)) for text in t.see(
+        line(n + 1, bowl=bowl))]
+    assert [text.split(":")[0] for text in said] == ["over its window", "over its window", "over 34.5 °C"]
+    assert "assume the seed is lost until a test passes" in said[-1]
+
+
+def test_the_bowl_before_is_not_judged_by_the_window_of_the_one_that_comes():
+    """31.5 °C is dark's own and over milk's: until the step is another, it is still dark that stands there."""
+    t = tonight()
+    t.see(line())
+    t.change(load_profile("milk"))
+    assert t.see(line(2)) == []
+    t.see(line(3, stage="change"))
+    assert "over its window" in t.see(line(4, bowl=31500))[0]
+
+
+def test_seed_that_will_not_melt_gets_advice_with_how_far_the_bowl_may_be_warmed():
+    t = tonight()
+    t.event("stage", {"stage": "seed"})
+    advice = t.event("denied", {})[0]
+    for word in ("chop", "blend", "stir", "34.5 °C"):
+        assert word in advice
+
+
+def test_it_thickens_and_it_thins_get_their_reason_and_the_alternatives():
+    """A lift or fall inside the window is the board's; why, and what else there is, is told."""
+    thick, thin = tonight().event("thicker", {})[0], tonight().event("thinner", {})[0]
+    assert "warm untempered melt, or melt and temper again" in thick
+    assert "test before going on" in thin
+    assert "32 °C" in thin
+
+
+def test_seed_that_is_still_wanted_is_told_in_grams():
+    """By hand: 1 kg from 32.7 to 32 °C gives 0.7 x 1670 J; a gram of seed takes 12 x 1.59 J and its share of 46 J."""
+    share = tonight_module.STUFF["dark"].molten_share(32.0, 20.0)
+    grams = 0.7 * 1670.0 / (12.0 * 1.59 + share * 46.0)
+    said = tonight().over(tonight_module.Moment(33.0, 32.7, 33.0))
+    assert f"about {grams:.0f} g for each kg" in said
+    assert "g for" not in tonight().over(tonight_module.Moment(33.0, None, 33.0))
+
+
+def test_a_stirred_reading_that_moved_says_where_the_probe_belongs():
+    t = tonight()
+    t.event("stirred", {"shift": -800})
+    said = t.ask(line(ask="move_probe"))
+    assert "0.8 K" in said
+    assert "2 cm from the wall, 1 cm off the bottom" in said
+
+
+def test_melted_stock_is_told_of_its_kind_its_lid_and_its_water():
+    said = melted_note(load_profile("melted"), load_rig("pot"), 9 * 3600.0, 20.0)
+    for word in ("taken for milk", "50 °C at most", "put the lid on", "of its 2.0 L in 9 h"):
+        assert word in said
+    for rig in ("plate", "mat"):  # no water, or none in the open
+        assert "loses" not in melted_note(load_profile("melted"), load_rig(rig), 9 * 3600.0, 20.0)
+    of_dark = replace(load_profile("melted"), of="dark")  # which bears more than the stock's own figure
+    assert "taken for dark: never above 50 °C" in melted_note(of_dark, load_rig("pot"), None, 20.0)
+
+
+# -- indicators --------------------------------------------------------------------------------------------------------
+
+
+def watched(*bowls):
+    """Indicators of a bowl a second each."""
+    i = Indicators(tonight().window("work"))
+    for n, bowl in enumerate(bowls):
+        i.see(line(n + 1, bowl=bowl))
+    return i
+
+
+def test_minutes_peak_and_exposure_are_sums_over_the_readings():
+    """By hand: a minute each at 30.5, 31.5 and 33 °C in a window to 32 °C: 1 K·min over."""
+    i = watched(*[30500] * 61, *[31500] * 60, *[33000] * 60)
+    assert (i.below_s, i.inside_s, i.above_s) == (60.0, 60.0, 60.0)
+    assert i.exposure_k_min == pytest.approx(1.0)
+    assert i.peak_c == 33.0
+    assert i.line() == "no test yet · below 1, in 1, above 1 min · peak 33.0 °C · 1.0 K·min over"
+
+
+def test_only_a_passed_test_counts_and_its_age_is_told():
+    i = watched(31500)
+    i.event("tested", {"verdict": "failed"})
+    assert i.passed_s is None
+    i.event("tested", {"verdict": "good"})
+    i.see(line(1201))
+    assert i.line().startswith("test 20 min ago")
+
+
+def test_melting_is_no_exposure_and_a_gap_is_time_not_known():
+    i = watched(31500)
+    i.see(line(2, stage="melt", bowl=45000))
+    i.see(line(1000, bowl=31500))
+    i.see(line(2000, bowl=31500))
+    assert (i.exposure_k_min, i.peak_c, i.inside_s) == (0.0, 31.5, 5.0)
+
+
+def test_no_percentage_of_seed_is_told_anywhere():
+    said = [tonight().ask(line(ask=ask)) for ask in asks()]
+    said += [watched(*[33000] * 100).line(), *terms.PROMPTS.values(), *terms.VERDICTS.values()]
+    assert not [text for text in said if re.search(r"\d+ ?% (of the )?seed", text)]
+
+
+def test_what_cooling_the_bath_brings_about_is_no_alarm_and_elsewhere_it_is():
+    """The supervisor rightly warns when water is ladled out; the one who was asked to ladle is not to be frightened."""
+    for stage in ("seed", "change"):
+        assert terms.event("warn", {"fault": faults.PROBE_OUT}, stage) == "the water fell at once: cold water, as asked"
+        assert "warning" not in terms.event("warn", {"fault": faults.OVER_STAGE})  # it comes before the new step's name
+        assert terms.event("trip", {"fault": faults.PROBE_OUT, "latched": True}, stage).startswith("TRIP")
+        assert terms.event("warn", {"fault": faults.HEATER_LOST}, stage).startswith("warning")
+    topped_up = terms.event("warn", {"fault": faults.PROBE_OUT}, "work")  # or the probe is out: who stands there knows
+    assert "cold water" in topped_up
+    assert "probe" in topped_up
+    assert "heat did not" not in topped_up

@@ -1,0 +1,184 @@
+"""The figures of a hold, against examples worked by hand and against what must hold for any record."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bainwright.files.score import (
+    LONGEST_STEP_S,
+    READINGS,
+    TRUE,
+    Trace,
+    Window,
+    left_for_good,
+    paragraph,
+    percent,
+    score,
+    step_lengths_s,
+    trip_words,
+)
+
+DARK = Window(31.0, 31.5, 32.0, 34.5)
+
+
+def trace(bowl_c, water_c=None, *, t_s=None, end_s=None, target_c=None, scored_from=TRUE):
+    """A record a second from the bowl's temperatures."""
+    bowl_c = np.array(bowl_c, dtype=float)
+    n = len(bowl_c)
+    t_s = np.arange(n, dtype=float) if t_s is None else np.array(t_s, dtype=float)
+    water_c = np.full(n, 33.0) if water_c is None else np.array(water_c, dtype=float)
+    target_c = np.full(n, np.nan) if target_c is None else np.array(target_c, dtype=float)
+    return Trace(t_s, water_c, bowl_c, target_c, float(t_s[-1] + 1 if end_s is None else end_s), scored_from)
+
+
+def test_five_seconds_worked_by_hand():
+    """30, 31, 32, 33, 31 °C: enters at 1 s; then 3 of 4 s inside; errors -0.5, 0.5, 1.5, -0.5 K; 1 K over for 1 s."""
+    s = score(trace([30, 31, 32, 33, 31], [35.0, 33, 33.5, 34, 33]), DARK)
+    assert s.duration_s == 5
+    assert s.warm_up_s == 1
+    assert s.in_window_fraction == pytest.approx(0.75, abs=1e-12)
+    assert s.bowl_rms_error_c == pytest.approx(math.sqrt((3 * 0.25 + 2.25) / 4), abs=1e-12)
+    assert s.bowl_peak_c == 33
+    assert s.water_peak_c == 34  # from the first entry on
+    assert s.water_peak_overall_c == 35
+    assert s.exposure_k_min == pytest.approx(1 / 60, abs=1e-12)
+    assert (s.below_s, s.above_s, s.unknown_s) == (0, 1, 0)
+
+
+def test_exposure_is_the_integral_of_what_is_over_the_window_in_kelvin_minutes():
+    """Two kelvin over the window for half an hour are 60 K min (the definition: integral of max(0, T - T_high) dt)."""
+    s = score(trace([31.5] + 1800 * [34.0] + 60 * [31.5]), DARK)
+    assert s.exposure_k_min == pytest.approx(60.0, abs=1e-9)
+
+
+def test_samples_count_for_as_long_as_they_stand():
+    """Rows every 4 s, then every second: 31.5 °C for 8 s and 30 °C for 2 s is 80 % in the window."""
+    s = score(trace([31.5, 31.5, 30.0, 30.0], t_s=[0, 4, 8, 9], end_s=10), DARK)
+    assert s.in_window_fraction == pytest.approx(0.8)
+
+
+def test_a_gap_is_time_not_known_and_counts_for_neither_side():
+    """100 s without a row: the last row before it stands for 5 s, 95 s are unknown."""
+    s = score(trace([31.5, 30.0], t_s=[0, 100], end_s=105), DARK)
+    assert s.in_window_fraction == pytest.approx(LONGEST_STEP_S / (LONGEST_STEP_S + 5))
+    assert s.unknown_s == pytest.approx(95)
+
+
+def test_the_error_is_against_the_target_the_board_had_at_that_moment():
+    """The person said it thickens and the target went up 0.3 K with the chocolate: no error."""
+    s = score(trace([31.5, 31.5, 31.8, 31.8], target_c=[31.5, 31.5, 31.8, 31.8]), DARK)
+    assert s.bowl_rms_error_c == pytest.approx(0.0, abs=1e-12)
+
+
+def test_the_edges_of_the_window_belong_to_it():
+    """31.0 and 32.0 °C are inside 31 to 32."""
+    assert score(trace([31.0, 32.0]), DARK).in_window_fraction == 1.0
+
+
+def test_never_in_the_window_is_fraction_zero_and_no_warm_up():
+    """The chocolate stayed cold."""
+    s = score(trace(10 * [25.0]), DARK)
+    assert s.in_window_fraction == 0.0
+    assert s.warm_up_s is None
+    assert s.bowl_rms_error_c is None
+    assert "never reached its window" in paragraph("dark", s, DARK, [])
+
+
+def test_no_temperature_of_the_chocolate_is_none_and_said():
+    """Without a probe in the chocolate nothing about it is claimed."""
+    s = score(trace(10 * [np.nan]), DARK)
+    assert (s.in_window_fraction, s.warm_up_s, s.exposure_k_min) == (None, None, None)
+    assert s.water_peak_overall_c == 33
+    assert "not known" in paragraph("dark", s, DARK, [])
+
+
+def test_left_for_good_is_the_last_ten_minutes_outside():
+    """Inside, then cold for 10 min 1 s: for good. One second inside within the last ten minutes: not."""
+    assert left_for_good(trace(100 * [31.5] + 601 * [30.0]), DARK)
+    assert not left_for_good(trace(100 * [31.5] + 599 * [30.0]), DARK)
+    assert not left_for_good(trace(700 * [30.0]), DARK)  # never in: another verdict
+
+
+def test_a_hold_in_its_window_to_the_end_has_not_left_it():
+    """The ordinary case."""
+    assert not score(trace(1000 * [31.5]), DARK).left_for_good
+
+
+def test_it_says_what_was_scored():
+    """True temperatures or readings, as told."""
+    assert score(trace([31.5], scored_from=READINGS), DARK).scored_from == READINGS
+
+
+temps = st.lists(st.one_of(st.floats(20, 50), st.just(math.nan)), min_size=1, max_size=60)
+
+
+@given(temps)
+def test_figures_of_any_record_stay_in_their_bounds(bowl_c):
+    """A share is 0 to 1, times are not negative and add up, nothing is NaN."""
+    s = score(trace(bowl_c), DARK)
+    for value in s.as_dict().values():
+        assert not (isinstance(value, float) and math.isnan(value))
+    assert s.in_window_fraction is None or 0 <= s.in_window_fraction <= 1
+    assert s.exposure_k_min is None or s.exposure_k_min >= 0
+    if s.warm_up_s is not None:
+        inside_s = s.in_window_fraction * (s.duration_s - s.warm_up_s - s.unknown_s)
+        assert inside_s + s.below_s + s.above_s + s.unknown_s + s.warm_up_s == pytest.approx(s.duration_s)
+        assert s.bowl_peak_c >= DARK.low_c
+
+
+@given(st.lists(st.floats(31.0, 32.0), min_size=2, max_size=40), st.integers(1, 5))
+def test_a_colder_start_only_delays_the_scored_part(bowl_c, cold_s):
+    """Seconds before the first entry change the warm-up and nothing else."""
+    plain, late = score(trace(bowl_c), DARK), score(trace(cold_s * [20.0] + bowl_c), DARK)
+    assert late.warm_up_s == plain.warm_up_s + cold_s
+    assert late.in_window_fraction == plain.in_window_fraction == 1.0
+    assert late.bowl_rms_error_c == pytest.approx(plain.bowl_rms_error_c)
+
+
+@given(st.lists(st.floats(0.01, 20), min_size=1, max_size=30), st.floats(0, 20))
+def test_steps_never_add_up_to_more_than_the_record(gaps_s, rest_s):
+    """A sample stands until the next one or for the longest step."""
+    t_s = np.cumsum(gaps_s)
+    steps_s = step_lengths_s(t_s, float(t_s[-1]) + rest_s)
+    assert (steps_s >= 0).all()
+    assert (steps_s <= LONGEST_STEP_S).all()
+    assert steps_s.sum() <= t_s[-1] - t_s[0] + rest_s + 1e-9
+
+
+# -- in words -------------------------------------------------------------------------------------------------------
+
+
+def test_the_paragraph_says_the_hold_in_plain_words():
+    """Duration, share, warm-up, peaks against ceiling and window, trips."""
+    s = score(trace(120 * [30.0] + 13079 * [31.4] + [31.6], 13200 * [34.1]), DARK)
+    said = paragraph("dark", s, DARK, [])
+    assert said.startswith("Held dark for 3 h 40 min: in its window 100 % of the time after 2 min of warm-up")
+    assert "The warmest the water got was 34.1 °C, 0.4 K under the ceiling." in said
+    assert "0.4 K under the top of its window" in said
+    assert said.endswith("No trips.")
+
+
+def test_over_the_ceiling_the_seed_is_to_be_assumed_lost():
+    """Above the window a test is asked for; at the ceiling the seed is assumed lost; melted stock has no temper."""
+    warm, hot = score(trace([31.5, 32.5]), DARK), score(trace([31.5, 34.5]), DARK)
+    assert "Test the temper before you go on." in paragraph("dark", warm, DARK, [])
+    assert "Assume the seed is lost until a temper test passes." in paragraph("dark", hot, DARK, [])
+    melted = Window(39.5, 40.0, 40.5, 45.0, tempered=False)
+    assert "temper" not in paragraph("melted", score(trace([40.0, 41.0]), melted), melted, [])
+
+
+def test_percent_is_a_hundred_only_when_nothing_is_missing():
+    """99.7 % must not read as 100 %."""
+    assert percent(1.0) == "100 %"
+    assert percent(0.997) == "99 %"
+    assert percent(0.931) == "93 %"
+
+
+def test_trips_are_counted_and_told():
+    """Each with what was seen and when."""
+    trip = {"t_s": 3600.0, "said": "the water probe gives no valid reading"}
+    assert trip_words([trip]) == "1 trip: the water probe gives no valid reading (1 h in)."
+    assert trip_words([trip, trip]).startswith("2 trips: ")

@@ -1,0 +1,123 @@
+"""Temper tests: the verdict by the chocolate's times, kept beside the log. Times: common practice, no source."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from fake_board import status_line
+
+from bainwright import cli
+from bainwright.files.chocolate import load_profile
+from bainwright.link.protocol import decode
+from bainwright.record.temper_tests import chocolate_at, judge, of_events
+from bainwright.record.writer import LiveLog
+
+DARK = load_profile("dark").document()
+
+
+@pytest.mark.parametrize(
+    ("minutes", "gloss", "streaks", "verdict"),
+    [
+        (4.5, None, None, "good"),
+        (5.0, "good", "none", "good"),
+        (7.0, "good", "none", "slow"),
+        (10.5, "good", "none", "failed"),
+        (None, None, None, "failed"),
+        (4.0, "dull", "none", "slow"),
+        (4.0, "good", "some", "slow"),
+        (4.0, "dull", "some", "failed"),
+        (4.0, "good", "many", "failed"),
+    ],
+)
+def test_dark_that_sets_in_five_minutes_is_in_temper_unless_it_looks_otherwise(minutes, gloss, streaks, verdict):
+    """Dark sets in about 5 minutes or less; what has not in 10-15 is not in temper."""
+    assert judge(DARK, minutes, gloss, streaks) == verdict
+
+
+def test_milk_may_take_longer():
+    """Somewhat longer: common practice, no source; the figure is chosen."""
+    assert judge(load_profile("milk").document(), 7.0, None, None) == "good"
+
+
+def test_a_test_seen_too_late_has_no_minutes():
+    found = of_events([{"event": "tested", "t_s": 9.0, "verdict": "late", "took_s": 700}], {"profile": DARK})
+    assert (found[0].minutes, found[0].verdict) == (None, "late")
+
+
+def test_a_test_of_the_second_bowl_is_of_that_chocolate():
+    """One the host knows, one it does not, and the first one again."""
+    events = [{"event": "tested", "t_s": 5.0, "verdict": "good", "took_s": 270}]
+    for t_s, name in ((10.0, "milk"), (20.0, "my cru"), (30.0, "dark")):
+        events += [{"event": "changed", "t_s": t_s, "name": name},
+                   {"event": "tested", "t_s": t_s + 5.0, "verdict": "good", "took_s": 400}]
+    assert [test.kind for test in of_events(events, {"profile": DARK})] == ["dark", "milk", "my cru", "dark"]
+    assert chocolate_at(events, {"profile": DARK}, 15.0)["set_min"] == load_profile("milk").set_min
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """A hold of a minute with one test that the warmer timed."""
+    log = LiveLog(tmp_path, {"profile": DARK, "room_c": 19.0})
+    for n in range(1, 61):
+        log.status(n * 1000, decode(status_line(n, n * 1000)[:-1]))
+    log.event(30000, "tested", {"verdict": "good", "took_s": 270})
+    log.close()
+    return tmp_path
+
+
+def temper(capsys, *arguments):
+    """Exit status, the record, stderr."""
+    code = cli.main(["temper", *map(str, arguments), "--json"])
+    out, err = capsys.readouterr()
+    return code, json.loads(out) if out else None, err
+
+
+def test_what_the_warmer_timed_is_shown_and_how_it_looked_completes_it(folder, capsys):
+    code, tests, _ = temper(capsys, folder)
+    assert code == 0
+    assert (tests[0]["minutes"], tests[0]["room_c"], tests[0]["gloss"], tests[0]["by"]) == (4.5, 19.0, None, "warmer")
+    assert not (folder / "temper.json").exists()  # looking changes nothing
+    code, tests, _ = temper(capsys, folder, "--gloss", "dull", "--streaks", "some", "--room", "21")
+    assert code == 1
+    assert (tests[0]["verdict"], tests[0]["room_c"]) == ("failed", 21.0)
+    assert json.loads((folder / "temper.json").read_text()) == tests
+
+
+def test_a_time_of_one_s_own_is_a_test_of_its_own(folder, capsys):
+    code, tests, _ = temper(capsys, folder / "hold.csv", "--minutes", "6")
+    assert code == 0
+    assert [(test["minutes"], test["verdict"], test["by"]) for test in tests] == [
+        (4.5, "good", "warmer"), (6.0, "slow", "person")]
+    code, tests, _ = temper(capsys, folder, "--not-set")
+    assert (code, tests[-1]["verdict"], len(tests)) == (1, "failed", 3)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("--minutes", "-3"), "--minutes: got -3, wanted above 0"),
+        (("--minutes", "nan"), "--minutes"),
+        (("--minutes", "900"), "at most 120"),
+        (("--minutes", "5", "--not-set"), "contradict"),
+        (("--minutes", "5", "--room", "68"), "looks like °F"),
+        (("--gloss", "shiny"), "shiny"),
+    ],
+)
+def test_wrong_use_is_refused_in_words(folder, capsys, arguments, words):
+    code, tests, err = temper(capsys, folder, *arguments)
+    assert (code, tests) == (2, None)
+    assert words in err
+
+
+def test_a_damaged_record_is_named(folder, capsys):
+    (folder / "temper.json").write_text("[{]")
+    code, _, err = temper(capsys, folder)
+    assert code == 2
+    assert "no record of temper tests" in err
+
+
+def test_a_folder_without_a_log_is_named(tmp_path, capsys):
+    code, _, err = temper(capsys, tmp_path / "none")
+    assert code == 2
+    assert f"there is no hold at {tmp_path / 'none'}" in err
