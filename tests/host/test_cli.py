@@ -1,5 +1,6 @@
 """`bain` as it is typed: options that fit and that do not, words and exit statuses, no traceback."""
 
+import contextlib
 import errno
 import json
 import subprocess
@@ -40,7 +41,7 @@ def bain(capsys, *arguments):
 def scripted(monkeypatch, script, **hello):
     """Every hold meets this board."""
     session = FakeSession(FakeBoard(lambda: iter(script), **hello))
-    monkeypatch.setattr(hold, "open_session", lambda choice: session)
+    monkeypatch.setattr(hold, "open_board", lambda port, simulated: contextlib.closing(session))
     return session
 
 
@@ -106,10 +107,10 @@ def test_the_session_is_closed_whatever_happens(capsys, monkeypatch):
 def test_every_error_is_words_and_its_exit_status(capsys, monkeypatch, error, code):
     """0 done, 1 not as it should be, 2 wrong use, 3 no board."""
 
-    def fail(choice):
+    def fail(port, simulated):
         raise error
 
-    monkeypatch.setattr(hold, "open_session", fail)
+    monkeypatch.setattr(hold, "open_board", fail)
     got, out, err = bain(capsys, "hold", "dark", "--port", "/dev/ttyX")
     assert got == code
     assert out == ""

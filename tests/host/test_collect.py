@@ -14,7 +14,7 @@ from test_hold import Notebook
 
 from bainboard import flashlog, framing
 from bainwright.commands import collect as collect_module
-from bainwright.commands.collect import CollectAsked, Source, collect, list_segments
+from bainwright.commands.collect import CollectAsked, collect, list_segments
 from bainwright.core.errors import FileError, LinkError
 from bainwright.evening.options import Asked, choose
 from bainwright.evening.runner import Runner
@@ -38,10 +38,10 @@ def collected(board, monkeypatch, **asked):
     """What a collection from this board comes to."""
 
     @contextlib.contextmanager
-    def opened(_):
-        yield Source(Link(board), False, False)
+    def opened(port, image):
+        yield FakeSession(board)
 
-    monkeypatch.setattr(collect_module, "opened", opened)
+    monkeypatch.setattr(collect_module, "open_stored", opened)
     return collect(CollectAsked(**asked))
 
 

@@ -13,8 +13,8 @@ from typing import Any, Protocol
 from bainwright.calibration.fit import FEVER, Known
 from bainwright.files.documents import flash_of
 from bainwright.files.rig import Rig
-from bainwright.link import finding, ports
 from bainwright.link.protocol import Link
+from bainwright.link.session import LiveSession, linked
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.probes import mix, normal
 from bainwright.virtual.world import World
@@ -40,9 +40,8 @@ class LiveBench:
     """A board on a port; the person moves the probes."""
 
     def __init__(self, port: str | None) -> None:
-        path = finding.choose_port(port)
-        self.simulated = ports.is_pseudo_terminal(path)
-        self.link = Link(ports.open_port(path))
+        self._session = LiveSession(port)
+        self.simulated, self.link = self._session.simulated, self._session.link
 
     @contextmanager
     def bath(self, name: str) -> Iterator[Link]:
@@ -51,7 +50,7 @@ class LiveBench:
 
     def close(self) -> None:
         """Close the port."""
-        self.link.transport.close()
+        self._session.close()
 
 
 class StirredBath:
@@ -105,15 +104,11 @@ class VirtualBench:
         with tempfile.TemporaryDirectory(prefix="bain-") as folder, VirtualBoard(
             self._rig, seed=self._seed, flash_files=flash_of(self._rig), truth=Path(folder) / "truth",
             make_world=partial(_world, self.baths_c[name], name == LIFTED),
-        ) as board:
-            link = Link(ports.open_port(board.path))
-            try:
-                board.arm()
-                board.set_speed(200)  # so that a request's answer comes before a lock of virtual minutes is over
-                board.run_clock()
-                yield link
-            finally:
-                link.transport.close()
+        ) as board, linked(board.path) as link:
+            board.arm()
+            board.set_speed(200)  # so that a request's answer comes before a lock of virtual minutes is over
+            board.run_clock()
+            yield link
 
     def close(self) -> None:
         """Each board ended with its bath."""

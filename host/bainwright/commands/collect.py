@@ -15,14 +15,14 @@ from typing import Any
 import click
 
 from bainboard import settings
-from bainwright.core.errors import FileError, LinkError, UseError
-from bainwright.link import ports
+from bainwright.core.errors import FileError, LinkError
 from bainwright.link.protocol import CHUNK_BYTES, Link
 from bainwright.record.archive import Archive, Segment
 from bainwright.record.boardlog import BoardHold, Frame, read_holds, read_segment
 from bainwright.record.writer import HOLDS
 from bainwright.review import overnight
 from bainwright.review.report import Report
+from bainwright.virtual.opening import open_stored
 
 WINDOW = 8  # pieces asked for at once; the board's queue holds 24 lines, its own status lines among them
 Say = Callable[..., None]
@@ -179,43 +179,6 @@ def keep_holds(parent: Path, origin: overnight.Origin, archive: Archive, since: 
 # -- the command -------------------------------------------------------------------------------------------------------
 
 
-@dataclass
-class Source:
-    """A board to collect from."""
-
-    link: Link
-    simulated: bool
-    virtual: bool
-
-
-@contextmanager
-def opened(asked: CollectAsked) -> Iterator[Source]:
-    """The board on the port, or a virtual one that starts from an image with its clock standing still."""
-    if asked.virtual is None:
-        from bainwright.link.session import LiveSession
-
-        session = LiveSession(asked.port)
-        try:
-            yield Source(session.link, session.simulated, False)
-        finally:
-            session.close()
-        return
-    if asked.port:
-        raise UseError("--port is a real board and --virtual an image of a simulated one", hint="leave one of them out")
-    image = Path(asked.virtual)
-    if not image.is_file():
-        raise UseError(f"there is no image {image}", hint="bain hold --virtual --image FILE makes one")
-    from bainwright.files.rig import load_rig
-    from bainwright.virtual.board import VirtualBoard
-
-    with VirtualBoard(load_rig("pot"), image=image) as board:
-        transport = ports.open_port(board.path)
-        try:
-            yield Source(Link(transport), True, True)
-        finally:
-            transport.close()
-
-
 def collect(asked: CollectAsked) -> Collected:
     """Collect from a board.
 
@@ -230,7 +193,7 @@ def collect(asked: CollectAsked) -> Collected:
         What came of it.
     """
     parent = Path(asked.out) if asked.out else HOLDS
-    with opened(asked) as source:
+    with open_stored(asked.port, asked.virtual) as source:
         link = source.link
         hello = link.hello()
         if not source.virtual:

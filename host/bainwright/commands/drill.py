@@ -31,6 +31,7 @@ from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import SIMULATED
 from bainwright.files.rig import load_rig
 from bainwright.link.session import LiveSession, Session
+from bainwright.virtual.opening import open_board
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.scenario import Scenario, StartTable
 from bainwright.virtual.session import Simulated, VirtualSession
@@ -110,22 +111,19 @@ def _show(asked: DrillAsked) -> Told:
 
 
 def _with_board(asked: DrillAsked, say: Say) -> Told:
-    session = _open(asked)
-    try:
+    with open_board(asked.port, _simulated(asked)) as session:
         hello = session.link.hello()
         settings = _settings(asked, session, hello)
         told = _stand(asked, settings, session.simulated)
         return told if asked.show else _walk(asked, session, settings, told, say)
-    finally:
-        session.close()
 
 
-def _open(asked: DrillAsked) -> Session:
+def _simulated(asked: DrillAsked) -> Simulated | None:
     if asked.virtual is None:
-        return LiveSession(asked.port)
+        return None
     rig = name_probes(load_rig(asked.virtual))
     start = StartTable(water_c=COLD_C, bowl_c=COLD_C, room_c=COLD_C)
-    return VirtualSession(Simulated(rig, None, Scenario(start=start), 0, None, None))
+    return Simulated(rig, None, Scenario(start=start), 0, None, None)
 
 
 def _settings(asked: DrillAsked, session: Session, hello: dict[str, Any]) -> dict[str, Any]:

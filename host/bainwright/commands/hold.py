@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 import shutil
 import sys
 import textwrap
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 from bainwright.display.view import choose_view
-from bainwright.evening.options import Ask, Asked, Choice, ask_of_stock, choose
+from bainwright.evening.options import Ask, Asked, ask_of_stock, choose
 from bainwright.evening.runner import KEYS, KEYS_VIRTUAL, Runner
-from bainwright.link.session import LiveSession, Session
 from bainwright.review.report import Report, report
+from bainwright.virtual.opening import open_board
 
 Say = Callable[..., None]
 
@@ -40,7 +39,7 @@ def hold_evening(asked: Asked, *, big: bool, as_json: bool, say: Say, ask: Ask |
         The exit status.
     """
     choice = choose(ask_of_stock(asked, ask))
-    with opened(choice) as session:
+    with open_board(choice.port, choice.simulated) as session:
         view = choose_view(
             sys.stderr, full=sys.stdout.isatty(), big=big, keys=KEYS_VIRTUAL if session.virtual else KEYS
         )
@@ -53,25 +52,6 @@ def hold_evening(asked: Asked, *, big: bool, as_json: bool, say: Say, ask: Ask |
         told = report(runner, ended, session.truth())
     show(told, as_json, say)
     return told.exit_code
-
-
-@contextlib.contextmanager
-def opened(choice: Choice) -> Iterator[Session]:
-    """The board of a hold, closed again afterwards."""
-    session = open_session(choice)
-    try:
-        yield session
-    finally:
-        session.close()
-
-
-def open_session(choice: Choice) -> Session:
-    """A virtual board or the one on the port."""
-    if choice.simulated is None:
-        return LiveSession(choice.port)
-    from bainwright.virtual.session import VirtualSession
-
-    return VirtualSession(choice.simulated)
 
 
 def show(told: Report, as_json: bool, say: Say) -> None:

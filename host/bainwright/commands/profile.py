@@ -39,10 +39,10 @@ def list_(on_board: bool, port: str | None, virtual: str | None, as_json: bool) 
         lines = [f"{row['name']:<18} {row['low_c']:g} to {row['high_c']:g} °C" for row in rows]
     else:
         from bainwright.chocolates.board import kept
-        from bainwright.commands.collect import CollectAsked, opened
+        from bainwright.virtual.opening import open_stored
 
-        with opened(CollectAsked(port, virtual)) as source:
-            rows = [asdict(each) for each in kept(source.link, source.link.hello())]
+        with open_stored(port, virtual) as session:
+            rows = [asdict(each) for each in kept(session.link, session.link.hello())]
         lines = [f"{at}  {row['name']}{'   (chosen)' if row['chosen'] else ''}" for at, row in enumerate(rows, 1)]
         lines = lines or ["none: bain profile send NAME brings one"]
     _out(rows, lines, as_json)
@@ -137,13 +137,13 @@ def new(as_json: bool, **options: Any) -> int:
 def send(chocolates: tuple[str, ...], port: str | None, virtual: str | None, as_json: bool) -> int:
     """Send chocolates to a board that rests, and read each back. It keeps six; the last one sent is chosen."""
     from bainwright.chocolates import board
-    from bainwright.commands.collect import CollectAsked, opened
     from bainwright.files.chocolate import load_profile
+    from bainwright.virtual.opening import open_stored
 
     profiles = [load_profile(each) for each in chocolates]  # all of them, before the board is touched
-    with opened(CollectAsked(port, virtual)) as source:
-        source.link.hello()
-        sent = board.send(source.link, profiles)
+    with open_stored(port, virtual) as session:
+        session.link.hello()
+        sent = board.send(session.link, profiles)
     _out({"sent": [each.name for each in profiles]}, [f"sent and read back: {', '.join(sent)}"], as_json)
     return 0
 
@@ -155,10 +155,10 @@ def send(chocolates: tuple[str, ...], port: str | None, virtual: str | None, as_
 def get(name: str | None, port: str | None, virtual: str | None, as_json: bool) -> int:
     """Read a chocolate back from a board: the one of that name, or the chosen one."""
     from bainwright.chocolates.board import fetch
-    from bainwright.commands.collect import CollectAsked, opened
+    from bainwright.virtual.opening import open_stored
 
-    with opened(CollectAsked(port, virtual)) as source:
-        values = fetch(source.link, source.link.hello(), name)
+    with open_stored(port, virtual) as session:
+        values = fetch(session.link, session.link.hello(), name)
     _out(values, [f"{key} = {value}" for key, value in values.items()], as_json)
     return 0
 
@@ -170,12 +170,12 @@ def get(name: str | None, port: str | None, virtual: str | None, as_json: bool) 
 def use(name: str, port: str | None, virtual: str | None, as_json: bool) -> int:
     """Choose which of its chocolates a board starts with when its buttons are pressed."""
     from bainwright.chocolates.board import named
-    from bainwright.commands.collect import CollectAsked, opened
+    from bainwright.virtual.opening import open_stored
 
-    with opened(CollectAsked(port, virtual)) as source:
-        source.link.hello()
-        name = named(source.link, name)
-        source.link.request("use", name=name)
+    with open_stored(port, virtual) as session:
+        session.link.hello()
+        name = named(session.link, name)
+        session.link.request("use", name=name)
     _out({"chosen": name}, [f"{name} is chosen: two presses of yes start it"], as_json)
     return 0
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -134,19 +134,19 @@ def check(rig_file: str, port: str | None, as_json: bool) -> int:
 
     Figures, pins and probes; what is merely doubtful is said and allowed.
     """
-    from bainwright.commands.collect import CollectAsked, opened
     from bainwright.core.errors import RefusedError
     from bainwright.files.rig import load_rig
     from bainwright.rigs import bus
     from bainwright.rigs.warnings import check_ids, doubts, on_board
+    from bainwright.virtual.opening import open_board
 
     r = load_rig(rig_file)
     check_ids(r)
     found, wrong = doubts(r), []
     if port:
-        with opened(CollectAsked(port)) as source:
-            source.link.hello()
-            there = bus.look(source.link)
+        with open_board(port) as session:
+            session.link.hello()
+            there = bus.look(session.link)
         if r.settings["board"] not in ("any", there.kind):
             raise RefusedError(f"rig {r.source} is for another board", got=r.settings["board"], wanted=there.kind,
                                hint="look at the port, or write a file for this board with bain rig new")  # fmt: skip
@@ -167,19 +167,19 @@ def send(rig_file: str, vessel: str | None, port: str | None, virtual: str | Non
 
     The board must be at rest. Whether the probes answer that the rig names is told as well.
     """
-    from bainwright.commands.collect import CollectAsked, opened
     from bainwright.files.rig import load_rig
     from bainwright.rigs import board, bus
     from bainwright.rigs.warnings import check_ids, on_board
+    from bainwright.virtual.opening import open_stored
 
     r = load_rig(rig_file)
     r = r.with_vessel(vessel) if vessel else r
     check_ids(r)  # before the board is touched
-    with opened(CollectAsked(port, virtual)) as source:
-        source.link.hello()
-        changed = board.send(source.link, r)
+    with open_stored(port, virtual) as session:
+        session.link.hello()
+        changed = board.send(session.link, r)
         # The clock of a simulated board that only lends its flash stands still: no probe of it ever answers.
-        wrong = [] if source.virtual else on_board(r.settings, bus.look(source.link).probes)
+        wrong = [] if session.virtual else on_board(r.settings, bus.look(session.link).probes)
     what = ", ".join(changed) or "nothing"
     _out({"name": r.name, "changed": changed, "wrong": wrong},
          [f"{r.name}: sent and read back; changed: {what}", *(f"wrong: {text}" for text in wrong)],
@@ -196,15 +196,15 @@ def get(port: str | None, virtual: str | None, out: str | None, as_json: bool) -
 
     A file's vessels and what it tells the simulated warmer never go to a board, so they do not come back.
     """
-    from bainwright.commands.collect import CollectAsked, opened
     from bainwright.core.errors import UseError
     from bainwright.rigs import board
     from bainwright.rigs.rigfile import changed, rig_text, save
+    from bainwright.virtual.opening import open_stored
 
     if out and Path(out).exists():
         raise UseError(f"{out} is there already", hint="name another file; a rig is never written over")
-    with opened(CollectAsked(port, virtual)) as source:
-        values = board.read(source.link)
+    with open_stored(port, virtual) as session:
+        values = board.read(session.link)
     if not changed(values):
         _tell("the board has no rig of its own yet: all is as usual")
     text = rig_text(values, changed(values))
@@ -218,8 +218,8 @@ def get(port: str | None, virtual: str | None, out: str | None, as_json: bool) -
 def _on_the_bench(port: str | None, virtual: str | None, no_board: bool) -> Iterator[Any]:
     """The probes on a board's bus and how to wait for a warm hand: (Bus, callable), or (None, None) without a board."""
     from bainwright.core.errors import LinkError, UseError
-    from bainwright.link.session import LiveSession
     from bainwright.rigs import bus
+    from bainwright.virtual.opening import open_board
 
     if (port is not None) + (virtual is not None) + no_board > 1:
         raise UseError("--port, --virtual and --no-board exclude each other", hint="leave all but one out")
@@ -229,22 +229,21 @@ def _on_the_bench(port: str | None, virtual: str | None, no_board: bool) -> Iter
         with played(virtual) as both:
             yield both
         return
-    session = None
-    if not no_board:
-        try:
-            session = LiveSession(port)
-        except LinkError as failed:
-            if port:
-                raise
-            _tell(f"no board to look at ({failed.what}): the probes' ids stay open")
-    if session is None:
-        yield None, None
-        return
-    try:
-        session.link.hello()
-        yield bus.look(session.link), lambda place: bus.warmed(session.link, _readings)
-    finally:
-        session.close()
+    with ExitStack() as stack:
+        session = None
+        if not no_board:
+            try:
+                session = stack.enter_context(open_board(port))
+            except LinkError as failed:
+                if port:
+                    raise
+                _tell(f"no board to look at ({failed.what}): the probes' ids stay open")
+        if session is None:
+            yield None, None
+            return
+        link = session.link
+        link.hello()
+        yield bus.look(link), lambda place: bus.warmed(link, _readings)
 
 
 def _readings(probes: list[Any]) -> None:

@@ -16,7 +16,6 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from bainboard import settings as board
 from bainwright import __version__
-from bainwright.commands.hold import opened
 from bainwright.core import units
 from bainwright.core.errors import RefusedError, UseError
 from bainwright.display.view import choose_view
@@ -30,6 +29,7 @@ from bainwright.tuning import choose, identify, proof, references, report
 from bainwright.tuning.dataset import record_of
 from bainwright.tuning.gains import Made, MarginTable, Notes, firmware_hash, undo, write_gains
 from bainwright.tuning.model import NAMES, Findings
+from bainwright.virtual.opening import open_board
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.scenario import Scenario, StartTable
 from bainwright.virtual.session import Simulated
@@ -134,7 +134,7 @@ def _settings(asked: TuneAsked, rig: Rig | None, facts: Mapping[str, Any]) -> di
 def _learn(asked: TuneAsked, profile: Profile, say: Say) -> tuple[Path, Rig | None]:
     """Run the experiment; its log's folder, and the rig if one was named."""
     choice = _experiment(asked, profile)
-    with opened(choice) as session:
+    with open_board(choice.port, choice.simulated) as session:
         runner = Runner(choice, session, choose_view(sys.stderr, full=sys.stdout.isatty(), big=False,
                                                      keys=KEYS_VIRTUAL))
         runner.prepare()

@@ -17,6 +17,8 @@ from bainwright.install.install_plan import STAGED, Plan, Seen
 from bainwright.install.mpremote import Remote, no_micropython, script
 from bainwright.link import finding, ports
 from bainwright.link.protocol import Link, Status, Transport
+from bainwright.link.session import linked
+from bainwright.virtual.opening import refuse_both
 
 REST = ("idle", "trip")  # states in which nothing heats
 GREET_TRIES = 2  # a live board answers within one tick; a bare one is not waited for long
@@ -87,17 +89,15 @@ def greet(path: str) -> dict[str, Any] | None:
     LinkError
         If one runs there that does not answer: it may be heating, and must not be interrupted.
     """
-    link = Link(ports.open_port(path))
-    try:
-        return link.hello(GREET_TRIES, any_wire=True)
-    except ports.LostBoardError:
-        raise
-    except LinkError:
-        if any(isinstance(message, Status) for message in link.poll()):
+    with linked(path) as link:
+        try:
+            return link.hello(GREET_TRIES, any_wire=True)
+        except ports.LostBoardError:
             raise
-        return None
-    finally:
-        link.transport.close()
+        except LinkError:
+            if any(isinstance(message, Status) for message in link.poll()):
+                raise
+            return None
 
 
 def must_rest(hello: dict[str, Any]) -> None:
@@ -155,13 +155,10 @@ def must_have_prompt(path: str) -> None:
     LinkError
         If none comes.
     """
-    transport = ports.open_port(path)
-    try:
-        transport.write(BREAK)
-        if _hear(transport, PROMPT_S, PROMPT) is None:
+    with linked(path) as link:
+        link.transport.write(BREAK)
+        if _hear(link.transport, PROMPT_S, PROMPT) is None:
             raise no_micropython(path)
-    finally:
-        transport.close()
 
 
 def _opened(path: str, within_s: float) -> ports.SerialTransport:
@@ -178,12 +175,9 @@ def _opened(path: str, within_s: float) -> ports.SerialTransport:
 
 def restart(path: str) -> dict[str, Any] | None:
     """Run main.py from the plain prompt; the firmware's hello, None when none comes."""
-    transport = ports.open_port(path)
-    try:
-        transport.write(RUN_MAIN)
-        return _await_hello(Link(transport), path)
-    finally:
-        transport.close()
+    with linked(path) as link:
+        link.transport.write(RUN_MAIN)
+        return _await_hello(link, path)
 
 
 def _await_hello(link: Link, path: str) -> dict[str, Any] | None:
@@ -356,9 +350,8 @@ def _current(seen: Seen | None) -> str:
 def _let_run(path: str) -> None:
     """After a failure: let the board run again what it ran; if that fails too, the first failure is the one to tell."""
     try:
-        transport = ports.open_port(path)
-        transport.write(RUN_MAIN)
-        transport.close()
+        with linked(path) as link:
+            link.transport.write(RUN_MAIN)
     except LinkError:
         return
 
@@ -382,11 +375,10 @@ def _break_off(path: str) -> dict[str, Any] | None:
 @contextmanager
 def opened(asked: InstallAsked) -> Iterator[str]:
     """The port of the board that is meant: a live one, or a virtual one whose flash is a file."""
+    refuse_both(asked.port, asked.virtual)
     if asked.virtual is None:
         yield finding.choose_to_write(asked.port)
         return
-    if asked.port:
-        raise UseError("--port is a real board and --virtual an image of a simulated one", hint="leave one of them out")
     from bainwright.files.rig import load_rig
     from bainwright.virtual.board import VirtualBoard
     from bainwright.virtual.image import firmware_files

@@ -41,6 +41,22 @@ class Session(Protocol):
         """Let go of the board."""
 
 
+@contextmanager
+def linked(path: str) -> Iterator[Link]:
+    """A link to the board on a port; the port is closed at the end.
+
+    Raises
+    ------
+    LinkError
+        If the port does not open.
+    """
+    link = Link(ports.open_port(path))
+    try:
+        yield link
+    finally:
+        link.transport.close()
+
+
 class LiveSession:
     """A board on a serial port, in real time."""
 

@@ -7,8 +7,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from bainwright.files.rig import load_rig
-from bainwright.link import ports
-from bainwright.link.protocol import Link
+from bainwright.link.session import linked
 from bainwright.rigs import bus
 from bainwright.virtual.board import VirtualBoard
 
@@ -24,9 +23,7 @@ def played(rig: str) -> Iterator[tuple[bus.Bus, Callable[[str], str | None]]]:
     rig : str
         A bundled rig or a rig file.
     """
-    with VirtualBoard(load_rig(rig), speed=SPEED) as board:
-        transport = ports.open_port(board.path)
-        link = Link(transport)
+    with VirtualBoard(load_rig(rig), speed=SPEED) as board, linked(board.path) as link:
 
         def clock() -> float:
             return float(board.report()["now_s"])
@@ -43,10 +40,7 @@ def played(rig: str) -> Iterator[tuple[bus.Bus, Callable[[str], str | None]]]:
             finally:
                 board.hand(place, False)
 
-        try:
-            board.arm()
-            board.run_clock()
-            link.hello()
-            yield bus.look(link, sleep), warmed
-        finally:
-            transport.close()
+        board.arm()
+        board.run_clock()
+        link.hello()
+        yield bus.look(link, sleep), warmed
