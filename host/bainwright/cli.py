@@ -148,9 +148,9 @@ def temper(as_json: bool, **options: Any) -> int:
     LOG is the hold's folder. A test that the warmer timed is there already; how the piece looked is yours to say, and a
     time of your own adds a test. The record lies beside the log as temper.json.
     """
-    from bainwright.record.temper_tests import TemperAsked, temper_and_tell
+    from bainwright.commands.temper import TemperOptions, run_temper
 
-    return temper_and_tell(TemperAsked(**options), as_json=as_json, say=say)
+    return run_temper(TemperOptions(**options), as_json=as_json, say=say)
 
 
 @bain.command()
@@ -169,10 +169,10 @@ def stock(as_json: bool, pounds: bool, **options: Any) -> int:
 
     LOG is the hold's folder; with none, all that is kept is told. Exit status 1 says that some of it is not fit.
     """
+    from bainwright.commands.stock import StockOptions, run_stock
     from bainwright.core.masses import Shown
-    from bainwright.plan.leftovers import StockAsked, stock_and_tell
 
-    return stock_and_tell(StockAsked(**options), Shown(pounds=pounds), as_json=as_json, say=say)
+    return run_stock(StockOptions(**options), Shown(pounds=pounds), as_json=as_json, say=say)
 
 
 @bain.command()

@@ -22,7 +22,7 @@ from bainwright.physics.geometry import CHOCOLATE_KG_PER_M3, WATER_CP_J_PER_KGK,
 from bainwright.physics.heating import Around
 from bainwright.physics.seeding import STUFF, Batch
 from bainwright.plan import asked as plan_asked
-from bainwright.plan.leftovers import DISCARD, Left, judge
+from bainwright.plan.leftovers import DISCARD, Leftovers, judge
 from bainwright.plan.parts import Plan
 from bainwright.plan.planner import TEST_FOR_S, TEST_LONGER_S, make_plan
 from bainwright.plan.words import text
@@ -309,7 +309,7 @@ def test_how_much_water_spoils_a_bowl_is_told_in_grams(total, thick, seizes):
     plan = planned("dark", total)
     assert f"From about {thick} of water in this bowl it thickens, from {seizes} it may seize" in told(plan)
     assert {figure.mark for figure in plan.figures if "water in chocolate" in figure.what} == {MEMORY}
-    verdict, why = judge(Left("dark", "dark", water=True), 55.0)
+    verdict, why = judge(Leftovers("dark", "dark", water=True), 55.0)
     assert verdict == DISCARD
     assert "from 1.5 to 3 %" in why
 

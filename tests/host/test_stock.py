@@ -12,7 +12,8 @@ from bainwright import cli
 from bainwright.files.chocolate import load_profile
 from bainwright.files.rig import load_rig
 from bainwright.link.protocol import decode
-from bainwright.plan.leftovers import DISCARD, FIT, KEEP_APART, NOT_FIT, Left, judge, keep_left, past_factor
+from bainwright.plan.leftovers import DISCARD, FIT, KEEP_APART, NOT_FIT, Leftovers, judge, save_leftovers
+from bainwright.plan.seed_history import past_factor
 from bainwright.record.writer import LiveLog
 
 
@@ -49,16 +50,16 @@ def stock(capsys, *arguments):
     [
         ({}, FIT, "melt all of it first"),
         ({"times_melted": 4}, FIT, "melted 4 times: use it up"),
-        ({"water": True}, DISCARD, "no drinking water"),
+        ({"water": True}, DISCARD, "bath water is not drinking water"),
         ({"grains": True}, NOT_FIT, "lumps"),
-        ({"peak_c": 55.5}, NOT_FIT, "it was at 55.5 °C, 55 °C is the most"),
-        ({"allergens": ["hazelnut"]}, KEEP_APART, "hazelnut got into it; say nothing is free from it"),
+        ({"peak_c": 55.5}, NOT_FIT, "it reached 55.5 °C, and 55 °C is its limit"),
+        ({"allergens": ["hazelnut"]}, KEEP_APART, "hazelnut got into it. Never call it free of anything"),
         ({"allergens": ["hazelnut"], "water": True}, DISCARD, "discard"),
     ],
 )
 def test_what_may_be_tempered_again(changes, verdict, word):
     """Bath water is not potable; water seizes at 1.5-3 % (from memory); 55 °C for dark: common practice, no source."""
-    found, why = judge(Left("dark", "dark", **changes), 55.0)
+    found, why = judge(Leftovers("dark", "dark", **changes), 55.0)
     assert found == verdict
     assert word in why
 
@@ -79,7 +80,7 @@ def test_leftovers_of_leftovers_count_their_meltings_and_bring_their_mishaps(cap
     stock(capsys, first, "--left", "640g", "--allergen", "walnut")
     code, out, _ = stock(capsys, second, "--left", "300g", "--of", first)
     assert code == 0
-    assert "300 g, melted 2 times: fit to temper again, but kept apart and labelled: walnut" in out
+    assert "300 g, melted 2 times: fit to temper again, but keep it apart and label it: walnut" in out
     code, out, _ = stock(capsys)
     assert out.count("\n") == 2
 
@@ -107,7 +108,7 @@ def test_five_evenings_and_their_median_are_what_counts(here):
     for at, factor in enumerate((2.0, 2.0, 1.1, 1.2, 1.3, 0.9, 1.2)):
         folder = here / "holds" / f"dark-{at}"
         folder.mkdir(parents=True)
-        keep_left(folder, Left("dark", "dark", seed_factor=factor, at=f"2026-03-0{at + 1}T20:00:00+00:00"))
+        save_leftovers(folder, Leftovers("dark", "dark", seed_factor=factor, at=f"2026-03-0{at + 1}T20:00:00+00:00"))
     (here / "holds" / "dark-6" / "stock.json").write_text("[")  # a broken one is passed over
     assert past_factor("dark") == (pytest.approx(1.0 + 0.2 * 5 / 6), 5)  # median of 2.0 1.1 1.2 1.3 0.9
 
@@ -120,7 +121,7 @@ def test_five_evenings_and_their_median_are_what_counts(here):
         (("--seed", "300g"), "wanted --melt MASS and --seed MASS"),
         (("--melt", "1.5kg", "--seed", "30g"), "check the two masses"),
         (("--of", "holds/dark-1"), "this evening itself"),
-        (("--of", "holds/none"), "nothing is kept of holds/none"),
+        (("--of", "holds/none"), "nothing is recorded for holds/none"),
     ],
 )
 def test_what_cannot_be_is_refused_in_words_and_nothing_is_kept(capsys, here, arguments, word):
@@ -140,10 +141,10 @@ def test_two_kinds_melted_together_are_neither(capsys):
 
 
 def test_of_which_evening_is_asked(capsys):
-    assert "of which evening" in stock(capsys, "--left", "640g")[2]
+    assert "which evening?" in stock(capsys, "--left", "640g")[2]
     code, out, err = stock(capsys)
     assert (code, out) == (0, "")
-    assert "nothing is kept" in err
+    assert "nothing is recorded" in err
 
 
 @pytest.mark.parametrize("arguments", [("nowhere",), ("nowhere/hold.csv", "--left", "640g")])
@@ -174,4 +175,4 @@ def test_what_is_left_is_of_the_bowl_that_the_evening_ended_with(capsys):
     assert out.startswith(f"{folder}: milk (milk), 300 g, melted once: fit to temper again")
     code, _, err = stock(capsys, folder, "--melt", "1kg", "--seed", "300g")
     assert code == 2
-    assert "a second bowl" in err
+    assert "the bowl was changed" in err

@@ -10,7 +10,7 @@ from fake_board import status_line
 from bainwright import cli
 from bainwright.files.chocolate import load_profile
 from bainwright.link.protocol import decode
-from bainwright.record.temper_tests import chocolate_at, judge, of_events
+from bainwright.record.temper_tests import chocolate_at, judge, logged_tests
 from bainwright.record.writer import LiveLog
 
 DARK = load_profile("dark").document()
@@ -41,7 +41,7 @@ def test_milk_may_take_longer():
 
 
 def test_a_test_seen_too_late_has_no_minutes():
-    found = of_events([{"event": "tested", "t_s": 9.0, "verdict": "late", "took_s": 700}], {"profile": DARK})
+    found = logged_tests([{"event": "tested", "t_s": 9.0, "verdict": "late", "took_s": 700}], {"profile": DARK})
     assert (found[0].minutes, found[0].verdict) == (None, "late")
 
 
@@ -51,7 +51,7 @@ def test_a_test_of_the_second_bowl_is_of_that_chocolate():
     for t_s, name in ((10.0, "milk"), (20.0, "my cru"), (30.0, "dark")):
         events += [{"event": "changed", "t_s": t_s, "name": name},
                    {"event": "tested", "t_s": t_s + 5.0, "verdict": "good", "took_s": 400}]
-    assert [test.kind for test in of_events(events, {"profile": DARK})] == ["dark", "milk", "my cru", "dark"]
+    assert [test.kind for test in logged_tests(events, {"profile": DARK})] == ["dark", "milk", "my cru", "dark"]
     assert chocolate_at(events, {"profile": DARK}, 15.0)["set_min"] == load_profile("milk").set_min
 
 
@@ -114,7 +114,7 @@ def test_a_damaged_record_is_named(folder, capsys):
     (folder / "temper.json").write_text("[{]")
     code, _, err = temper(capsys, folder)
     assert code == 2
-    assert "no record of temper tests" in err
+    assert "is not a record of temper tests" in err
 
 
 def test_a_folder_without_a_log_is_named(tmp_path, capsys):

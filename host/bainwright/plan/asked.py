@@ -10,8 +10,8 @@ from bainwright.core.masses import Shown, parse_clock_min, parse_mass_kg, parse_
 from bainwright.files.chocolate import Profile, load_profile
 from bainwright.files.rig import load_rig
 from bainwright.physics.kitchen import pressure_pa
-from bainwright.plan.leftovers import past_factor
 from bainwright.plan.parts import Refill, Wanted
+from bainwright.plan.seed_history import past_factor
 
 DEFAULT_RIG = "pot"
 DEFAULT_MELT_C = {"dark": 48.0}  # within 45-50 °C, common practice, no source

@@ -190,9 +190,9 @@ def _keep(folder: Path, log: HoldLog, truth: Any, runner: Runner, said: str, not
     scenario = runner.choice.simulated.scenario if runner.choice.simulated else None
     played = [Caption(at_s, text) for at_s, text in scenario.captions()] if scenario else []
     try:
-        tests = temper_tests.read_tests(folder) or temper_tests.of_events(log.events, log.facts)
+        tests = temper_tests.read_tests(folder) or temper_tests.logged_tests(log.events, log.facts)
         if tests:
-            temper_tests.keep_tests(folder, tests)
+            temper_tests.save_tests(folder, tests)
         seal(folder)
         draw_hold(
             folder,

@@ -1,0 +1,64 @@
+"""The seed an evening used, over what the plan gives for the same melt."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from bainwright.core.errors import FileError, UseError
+from bainwright.files.chocolate import Profile
+from bainwright.files.rig import Rig
+from bainwright.plan.parts import Wanted
+from bainwright.plan.planner import make_plan
+from bainwright.plan.seed_history import FACTOR_HIGH, FACTOR_LOW
+from bainwright.record.reader import FACTS, HoldLog
+
+SETTLES_S = 300.0  # chosen: by then the last seed has melted, and a bath at the window's top has hardly moved the bowl
+SEEDED_FROM_K = 5.0  # chosen: a seeding seen from its start begins this far over the window
+END_MOST_C = 33.0  # chosen: under the melting point of the seed, where the balance still holds
+
+
+def seed_factor(melt_kg: float, seed_kg: float, log: HoldLog) -> float:
+    """Seed used over seed planned for the same melt, from where the seeding began to where it ended.
+
+    Raises
+    ------
+    FileError
+        When the log does not say which warmer and chocolate it was.
+    UseError
+        When the two masses cannot belong together.
+    """
+    doc, settings = log.facts.get("profile"), log.facts.get("rig")
+    if not isinstance(doc, dict) or not isinstance(settings, dict):
+        raise FileError(f"{FACTS} does not say which warmer this was", hint="a hold's folder of this version has it")
+    profile = Profile(**{name: doc[name] for name in doc if name in Profile.__dataclass_fields__})
+    room_c = float(log.facts.get("room_c") or settings["room_c"])
+    total_kg = melt_kg + seed_kg
+    melt_c, end_c = _ends(log, profile)
+    rig = Rig(str(settings["name"]), {**settings, "chocolate_kg": max(total_kg, settings["chocolate_kg"])})
+    plan = make_plan(Wanted(profile, rig, total_kg, room_c, 0.5, melt_c, end_c, room_c, room_c, 15.0, 3600.0))
+    assert plan.seed is not None
+    factor = seed_kg / melt_kg * (1.0 - plan.seed.share) / plan.seed.share
+    if not FACTOR_LOW <= factor <= FACTOR_HIGH:
+        raise UseError("--seed", got=f"{factor:.2f} times what the plan gives for that melt",
+                       wanted=f"{FACTOR_LOW:g} to {FACTOR_HIGH:g} times", hint="check the two masses and their units")
+    return round(factor, 3)
+
+
+def _ends(log: HoldLog, profile: Profile) -> tuple[float, float]:
+    """Temperatures between which the bowl was seeded: from the log, or as the chocolate is planned.
+
+    The end is where the bowl settled: at the person's yes some of the last handful is still melting.
+    """
+    known = np.isfinite(log["bowl_c"])
+    seeding = known & (log["stage"] == "seed")
+    bowl_c = log["bowl_c"][seeding]
+    if (
+        not bowl_c.size
+        or not bowl_c.max() > profile.high_c + SEEDED_FROM_K
+        or not bowl_c[-1] < profile.ceiling_c
+    ):
+        return profile.melt_c, profile.high_c
+    until_s = log["t_s"][seeding][-1] + SETTLES_S
+    settled = log["bowl_c"][known & (log["stage"] == "settle") & (log["t_s"] <= until_s)]
+    ended_c = float(settled[-1] if settled.size else bowl_c[-1])
+    return float(bowl_c.max()), max(profile.low_c, min(ended_c, END_MOST_C))
