@@ -7,18 +7,68 @@ import runpy
 from pathlib import Path
 
 import click
+import doc_tables
 import pytest
 
 from bainwright.cli import bain
 
 ROOT = Path(__file__).parents[2]
-GOLDEN = runpy.run_path(str(ROOT / "tests" / "firmware" / "golden.py"))["LINES"]
-PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "hardware").glob("*.md"))]
+_GOLDEN = runpy.run_path(str(ROOT / "tests" / "firmware" / "golden.py"))
+GOLDEN, FRAMES = _GOLDEN["LINES"], _GOLDEN["FRAMES"]
+WIRE = ROOT / "firmware" / "WIRE.md"
+PAGES = [
+    ROOT / "README.md", ROOT / "DEVELOPERS.md", WIRE, ROOT / "firmware" / "FLASH.md",
+    ROOT / "firmware" / "SAFETY-RULES.md", ROOT / "host" / "INSTALL.md", ROOT / "tests" / "bench" / "RESULTS.md",
+    *sorted((ROOT / "hardware").glob("*.md")),
+]  # fmt: skip
 
 
 @pytest.mark.parametrize(("what", "line"), GOLDEN, ids=[what for what, _ in GOLDEN])
-def test_each_golden_line_is_cited_in_the_developers_page(what, line):
-    assert line.decode().strip() in (ROOT / "DEVELOPERS.md").read_text(), what
+def test_each_golden_line_is_cited_in_the_wire_s_page(what, line):
+    assert line.decode().strip() in WIRE.read_text(), what
+
+
+@pytest.mark.parametrize("frame", FRAMES, ids=[row[0] for row in FRAMES])
+def test_each_golden_frame_is_cited_in_the_flash_s_page(frame):
+    assert frame[-1] in (ROOT / "firmware" / "FLASH.md").read_text()
+
+
+@pytest.mark.parametrize("name", doc_tables.PAGES)
+def test_each_table_is_what_the_code_says(name):
+    text = (ROOT / name).read_text()
+    assert doc_tables.BLOCK.search(text), f"{name} has no table from code"
+    assert doc_tables.written(text) == text, "run: python tests/contract/doc_tables.py"
+
+
+def test_a_table_that_differs_from_the_code_is_seen():
+    stale = "<!-- table: faults -->\n| 1 | `no_such_fault` |\n<!-- end of table -->"
+    assert doc_tables.written(stale) != stale
+
+
+def test_every_module_of_the_board_is_in_the_map():
+    text = (ROOT / "DEVELOPERS.md").read_text()
+    modules = {path.stem for path in (ROOT / "firmware").rglob("*.py") if path.parent.name in ("firmware", "bainboard")}
+    assert sorted(name for name in modules - {"__init__"} if f"`{name}`" not in text) == []
+
+
+@pytest.mark.parametrize(("page", "most_words", "most_bytes"), [
+    ("README.md", 900, 9_000), ("DEVELOPERS.md", 3_000, 15_360),
+])  # fmt: skip
+def test_the_front_pages_stay_short(page, most_words, most_bytes):
+    text = (ROOT / page).read_text()
+    words = [each for each in text.split() if any(letter.isalnum() for letter in each)]
+    assert len(words) <= most_words
+    assert len(text.encode()) <= most_bytes
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_lines_wrap_at_120_letters(page):
+    inside, long = False, []
+    for number, line in enumerate(page.read_text().splitlines(), 1):
+        inside ^= line.startswith("```")
+        if len(line) > 120 and not inside and not line.startswith(("|", "    ", "<", "- [", "![")):
+            long.append(number)
+    assert long == []
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)

@@ -161,7 +161,7 @@ def test_a_cut_at_every_flash_operation_of_an_hour_loses_nothing_acknowledged(ho
 
 
 def test_an_hour_costs_few_erases(hour):
-    """What DEVELOPERS.md says of wear: about one sector a sync, and one in fourteen for the folder's own log."""
+    """What firmware/FLASH.md says of wear: about one sector a sync, and one in fourteen for the folder's own log."""
     _, operations, _ = hour
     erases = [at // BLOCK for at, data in operations if len(data) == BLOCK]
     assert 45 <= len(erases) <= 75
