@@ -12,8 +12,8 @@ import msgspec
 
 from bainwright.calibration.fit import AT_C, Fit, Point, fit
 from bainwright.calibration.reading import NAMES, places_of
+from bainwright.core.atomic_write import save_file
 from bainwright.core.errors import FileError
-from bainwright.core.os_errors import reason
 
 OLD = timedelta(days=180)  # chosen: half a year of kitchen steam
 TOGETHER = timedelta(days=1)  # points further apart belong to another calibration; chosen
@@ -85,12 +85,7 @@ def read(path: Path) -> Record:
 
 def write(path: Path, record: Record) -> None:
     """Old or new, never half."""
-    fresh = path.with_name(path.name + ".new")
-    try:
-        fresh.write_text(json.dumps(msgspec.to_builtins(record), indent=2) + "\n")
-        fresh.replace(path)
-    except OSError as failed:
-        raise FileError(f"{path} cannot be written", got=reason(failed)) from failed
+    save_file(path, json.dumps(msgspec.to_builtins(record), indent=2) + "\n")
 
 
 def identity(settings: Mapping[str, Any], place: str) -> str:

@@ -7,6 +7,7 @@ import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 
+from bainwright.core.atomic_write import replace_file
 from bainwright.core.errors import FileError
 from bainwright.core.os_errors import reason
 from bainwright.files.rig import flatten
@@ -30,9 +31,7 @@ def put(path: Path, figures: Mapping[str, float]) -> None:
             raise FileError(f"{path} is written in a way that this program does not change", wanted=lines,
                             hint="write them in by hand; the record has them too")
         if fresh != text:
-            aside = path.with_name(path.name + ".new")
-            aside.write_text(fresh, encoding="utf-8")
-            aside.replace(path)
+            replace_file(path, fresh)
     except OSError as failed:
         raise FileError(f"{path} cannot be changed", got=reason(failed)) from failed
 

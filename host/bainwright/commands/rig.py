@@ -196,9 +196,10 @@ def get(port: str | None, virtual: str | None, out: str | None, as_json: bool) -
 
     A file's vessels and what it tells the simulated warmer never go to a board, so they do not come back.
     """
+    from bainwright.core.atomic_write import save_file
     from bainwright.core.errors import UseError
     from bainwright.rigs import board
-    from bainwright.rigs.rigfile import changed, rig_text, save
+    from bainwright.rigs.rigfile import changed, rig_text
     from bainwright.virtual.opening import open_stored
 
     if out and Path(out).exists():
@@ -209,7 +210,7 @@ def get(port: str | None, virtual: str | None, out: str | None, as_json: bool) -
         _tell("the board has no rig of its own yet: all is as usual")
     text = rig_text(values, changed(values))
     if out:
-        save(Path(out), text)
+        save_file(Path(out), text)
     _out({"settings": values, "file": out}, [out or text.rstrip()], as_json)
     return 0
 

@@ -14,7 +14,9 @@ import msgspec
 from msgspec import Struct
 
 from bainboard import heat_balance, pins, plausibility, selftest, supervisor
+from bainwright.core.atomic_write import save_file
 from bainwright.core.errors import FileError
+from bainwright.core.os_errors import reason
 from bainwright.core.toml import close_match
 from bainwright.drill.items import BY_NAME, ITEMS, WIRING, Item, lacking
 
@@ -167,11 +169,10 @@ def write_record(path: Path, record: Record) -> None:
     FileError
         If it cannot be written.
     """
-    fresh = path.with_name(path.name + ".new")
+    hint = "name another with --out"
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        fresh.write_bytes(msgspec.json.format(msgspec.json.encode(record), indent=2) + b"\n")
-        fresh.replace(path)
     except OSError as failed:
-        raise FileError(f"the drill's record {path} cannot be written", got=failed.strerror,
-                        hint="name another with --out") from failed  # fmt: skip
+        raise FileError(f"{path.parent} cannot be made", got=reason(failed), hint=hint) from failed
+    content = msgspec.json.format(msgspec.json.encode(record), indent=2) + b"\n"
+    save_file(path, content, what="the drill's record", hint=hint)

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import msgspec
 
+from bainwright.core.atomic_write import save_file
 from bainwright.core.errors import FileError
 from bainwright.core.masses import Shown
-from bainwright.core.os_errors import reason
 from bainwright.physics.kitchen import SEIZES_FROM
 from bainwright.words import terms
 
@@ -117,10 +117,5 @@ def read_leftovers(folder: Path) -> Leftovers | None:
 
 
 def save_leftovers(folder: Path, left: Leftovers) -> None:
-    """Write the record beside the old one, then replace it: never half a file."""
-    fresh = folder / (STOCK + ".new")
-    try:
-        fresh.write_text(json.dumps(msgspec.to_builtins(left), indent=2) + "\n")
-        fresh.replace(folder / STOCK)
-    except OSError as failed:
-        raise FileError(f"{folder / STOCK} cannot be written", got=reason(failed)) from failed
+    """Write the record whole."""
+    save_file(folder / STOCK, json.dumps(msgspec.to_builtins(left), indent=2) + "\n")

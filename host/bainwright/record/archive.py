@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -10,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bainboard import flashlog
+from bainwright.core.atomic_write import move_into_place
 from bainwright.core.errors import FileError
 from bainwright.core.os_errors import reason
 
@@ -84,13 +84,10 @@ class Archive:
         """Put a segment that came into its place, safe on the disk; False, and nothing kept, when it is not the one."""
         coming = self._coming(segment.first)
         with _told(coming):
-            with coming.open("rb") as file:
-                os.fsync(file.fileno())
             if not _is(coming, segment):
                 coming.unlink()
                 return False
-            os.replace(coming, self.path(segment.first))
-            _sync_folder(self.folder)
+            move_into_place(coming, self.path(segment.first))
         return True
 
     def segments(self) -> list[Path]:
@@ -129,14 +126,3 @@ def _told(path: Path) -> Iterator[None]:
         yield
     except OSError as failed:
         raise FileError(f"{path} cannot be written", got=reason(failed)) from failed
-
-
-def _sync_folder(folder: Path) -> None:
-    """A new file's name is on the disk only once its folder is."""
-    if os.name != "posix":
-        return
-    fd = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(fd)
-    finally:
-        os.close(fd)

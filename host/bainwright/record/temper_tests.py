@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from bainboard import stages
+from bainwright.core.atomic_write import save_file
 from bainwright.core.errors import FileError
-from bainwright.core.os_errors import reason
 from bainwright.core.units import clock_words
 from bainwright.files.chocolate import bundled_profiles, load_profile
 from bainwright.words import terms
@@ -134,10 +134,5 @@ def read_tests(folder: Path) -> list[TemperTest]:
 
 
 def save_tests(folder: Path, tests: list[TemperTest]) -> None:
-    """Write the record beside the old one, then replace it: never half a file."""
-    fresh = folder / (TESTS + ".new")
-    try:
-        fresh.write_text(json.dumps([asdict(test) for test in tests], indent=2) + "\n")
-        fresh.replace(folder / TESTS)
-    except OSError as failed:
-        raise FileError(f"{folder / TESTS} cannot be written", got=reason(failed)) from failed
+    """Write the record whole."""
+    save_file(folder / TESTS, json.dumps([asdict(test) for test in tests], indent=2) + "\n")

@@ -8,6 +8,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+from bainwright.core.atomic_write import replace_file
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.os_errors import reason
 from bainwright.link.protocol import Status
@@ -121,13 +122,10 @@ class LiveLog:
         self.trouble = f"{self.folder / name} is written no further: {self.refusal}; the hold goes on without a log"
 
     def _save_facts(self) -> None:
-        """Old or new, never half: a full disk must not cost the facts there were."""
-        fresh = self.folder / (FACTS + ".new")
+        """A full disk must not cost the facts that are there."""
         try:
-            fresh.write_text(json.dumps(self.facts, indent=2) + "\n")
-            fresh.replace(self.folder / FACTS)
+            replace_file(self.folder / FACTS, json.dumps(self.facts, indent=2) + "\n")
         except OSError as failed:
-            fresh.unlink(missing_ok=True)
             self._give_up(FACTS, failed)
 
     def close(self, **facts: Any) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import os
 import tempfile
 from bisect import bisect_left
 from collections.abc import Iterator
@@ -15,6 +14,7 @@ from typing import Any, cast
 
 from bainboard import settings
 from bainwright import __version__
+from bainwright.core.atomic_write import move_into_place
 from bainwright.core.errors import BainError, FileError
 from bainwright.core.os_errors import reason
 from bainwright.display.scene import Scene
@@ -275,9 +275,7 @@ def _move(scratch: Path, folder: Path) -> None:
     """Old or new, file by file; whatever else is in the folder stays."""
     # The facts last: they say how far the rest has come.
     for path in sorted(scratch.iterdir(), key=lambda path: path.name == FACTS):
-        with path.open("rb") as file:
-            os.fsync(file.fileno())
-        os.replace(path, folder / path.name)
+        move_into_place(path, folder / path.name)
 
 
 @dataclass(frozen=True)

@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 from bainboard import settings as board
-from bainwright.core.errors import UseError
-from bainwright.core.os_errors import reason
 from bainwright.files.pinout import pins_of
 from bainwright.files.rig import REQUIRED
 from bainwright.rigs.figures import Figure, figures, written
@@ -42,23 +38,6 @@ def rig_text(values: Mapping[str, Any], given: Mapping[str, Any]) -> str:
     if moved:
         lines += ["", "[pins]", *(f"{name} = {gpio}" for name, gpio in moved.items())]
     return "\n".join(lines) + "\n"
-
-
-def save(path: Path, text: str) -> None:
-    """Write a file beside its place, then put it there: whole or not at all.
-
-    Raises
-    ------
-    UseError
-        If it cannot be written.
-    """
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        beside.write_text(text, encoding="utf-8")
-        os.replace(beside, path)
-    except OSError as failed:
-        beside.unlink(missing_ok=True)
-        raise UseError(f"{path} cannot be written", got=reason(failed)) from failed
 
 
 def changed(values: Mapping[str, Any]) -> dict[str, Any]:

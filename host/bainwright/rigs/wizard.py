@@ -11,6 +11,7 @@ from typing import Any
 from bainboard import help_text
 from bainboard import pins as pin_maps
 from bainboard import settings as board
+from bainwright.core.atomic_write import save_file
 from bainwright.core.errors import BainError, FileError, UseError
 from bainwright.files import pinout
 from bainwright.files.rig import Rig, load_rig
@@ -87,7 +88,7 @@ class Talk:
         """An answer: it is safe from now on."""
         self.given[name] = self.answers[name] = value
         if self.kept is not None:
-            rigfile.save(self.kept, json.dumps(self.answers, indent=1))
+            save_file(self.kept, json.dumps(self.answers, indent=1))
 
     def settle(self, name: str, usual: Any) -> None:
         """Have an answer to a question, asked for if it must be."""
@@ -290,7 +291,7 @@ def _values(given: Mapping[str, Any]) -> dict[str, Any]:
 
 def _write(talk: Talk, out: Path) -> Rig:
     given = {name: value for name, value in talk.given.items() if value != "" or ROWS[name][board.UNIT] == board.HEX}
-    rigfile.save(out, rigfile.rig_text(_values(given), given))
+    save_file(out, rigfile.rig_text(_values(given), given))
     try:
         rig = load_rig(out)
     except FileError:

@@ -26,6 +26,8 @@ from typing import Any
 
 import numpy as np
 
+from bainwright.core.atomic_write import replace_file
+
 PRELUDE = '''"""Translated by bainwright.tuning.compiled; made anew whenever a source changes."""
 from math import exp, pi, pow, sqrt, isnan, nan
 from numba import njit
@@ -235,9 +237,7 @@ def load(text: str, extra: str = "") -> types.ModuleType:
         return sys.modules[name]
     path = _cache() / f"{name}.py"
     if not path.is_file() or path.read_text(encoding="utf-8") != text:
-        fresh = path.with_suffix(f".{os.getpid()}")
-        fresh.write_text(text, encoding="utf-8")
-        fresh.replace(path)
+        replace_file(path, text)
     spec = importlib.util.spec_from_file_location(name, path)
     assert spec is not None
     assert spec.loader is not None

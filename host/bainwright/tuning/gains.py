@@ -12,6 +12,7 @@ import msgspec
 
 import bainboard
 from bainboard import settings
+from bainwright.core.atomic_write import replace_file
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.toml import check, close_match, read_toml
 from bainwright.files.rig import flatten
@@ -143,11 +144,9 @@ def write_gains(path: Path, values: Mapping[str, float], notes: Notes) -> None:
     text = render(values, notes)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        fresh = path.with_name(path.name + ".new")
-        fresh.write_text(text, encoding="utf-8")
         if path.exists():
-            path.replace(_before(path))
-        fresh.replace(path)
+            replace_file(_before(path), path.read_bytes())
+        replace_file(path, text)
     except OSError as failed:
         raise FileError(f"the gains file {path} cannot be written", got=failed.strerror,
                         hint="name another with --out") from failed

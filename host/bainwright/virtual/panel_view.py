@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import os
+import io
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bainboard import pins
-from bainwright.core.errors import FileError
+from bainwright.core.atomic_write import save_file
 from bainwright.virtual.standins._shared import GLASS_FLIPPED, GLASS_INVERSE, GLASS_MIRRORED, GLASS_ON, GLASS_PUMP
 
 WIDTH, HEIGHT = 128, 64
@@ -207,11 +207,6 @@ def save(front: Front, path: Path, name: str) -> None:
               va="center")
     axes.add_patch(Circle((128, 89), 1.8, facecolor=GLASS, edgecolor=PRINT, linewidth=1.0))
     axes.text(128, 96, "held 3 s: stop;\nclear a trip", color=PRINT, fontsize=6.5, ha="center", va="center")
-    aside = path.with_name(f".{path.name}.new")
-    try:
-        figure.savefig(aside, format="png", facecolor=CASE, metadata={"Software": None})
-        os.replace(aside, path)
-    except OSError as failed:
-        aside.unlink(missing_ok=True)
-        raise FileError(f"the picture {path} cannot be written", got=failed.strerror or str(failed),
-                        hint="choose another file for --png") from failed
+    drawn = io.BytesIO()
+    figure.savefig(drawn, format="png", facecolor=CASE, metadata={"Software": None})
+    save_file(path, drawn.getvalue(), what="the picture", hint="choose another file for --png")

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import ctypes
 import mmap
-import os
-from pathlib import Path
 from typing import Any
 
 from bainwright.virtual.standins import _shared as layout
@@ -113,13 +111,3 @@ class Page:
         """Put a whole content on the chip."""
         self.memory[AT_FLASH:] = content
 
-
-def flash_file(path: Path, content: bytes) -> None:
-    """Write an image beside the old one, then put it in its place."""
-    beside = path.with_name(f"{path.name}.{os.getpid()}")
-    try:
-        beside.write_bytes(content)
-        os.replace(beside, path)
-    except OSError:
-        beside.unlink(missing_ok=True)
-        raise

@@ -14,13 +14,14 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any, ClassVar
 
+from bainwright.core.atomic_write import replace_file
 from bainwright.core.errors import BainError, UseError
 from bainwright.core.os_errors import reason
 from bainwright.virtual import image
 from bainwright.virtual.console import Console
 from bainwright.virtual.event_queue import Happening, Happenings
 from bainwright.virtual.power_reset import CUT_US, MachineRoom
-from bainwright.virtual.shared_memory import FLASH_BYTES, Page, flash_file
+from bainwright.virtual.shared_memory import FLASH_BYTES, Page
 from bainwright.virtual.truth import TruthFile
 from bainwright.virtual.wiring import Bench
 
@@ -101,7 +102,7 @@ class Supervisor:
             self.truth.close()
         if self.config.image is not None:
             try:
-                flash_file(self.config.image, self.page.flash)
+                replace_file(self.config.image, self.page.flash)
             except OSError as failed:
                 print(f"bain: the flash is not kept in {self.config.image}: {reason(failed)}", file=sys.stderr)
         self.console.close()

@@ -1,0 +1,77 @@
+"""Write a file beside its place, then move it there: a power cut or a full disk leaves the old one or the new."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from bainwright.core.errors import FileError
+from bainwright.core.os_errors import reason
+
+
+def save_file(path: Path, content: str | bytes, *, what: str = "", hint: str | None = None) -> None:
+    """Write a whole file, or leave the one there unchanged.
+
+    Parameters
+    ----------
+    path : Path
+        The file. A symbolic link stays a link, and the file it points to is replaced.
+    content : str or bytes
+        All of it; text is written as UTF-8.
+    what : str
+        What the file is to the person ("the gains file"), for the error.
+    hint : str, optional
+        What to do when it cannot be written.
+
+    Raises
+    ------
+    FileError
+        If it cannot be written.
+    """
+    try:
+        replace_file(path, content)
+    except OSError as failed:
+        raise FileError(f"{what} {path} cannot be written".lstrip(), got=reason(failed), hint=hint) from failed
+
+
+def replace_file(path: Path, content: str | bytes) -> None:
+    """As `save_file`, for a caller with words of its own.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written.
+    """
+    target = Path(os.path.realpath(path))
+    beside = target.with_name(f".{target.name}.{os.getpid()}.new")
+    try:
+        beside.write_bytes(content.encode() if isinstance(content, str) else content)
+        move_into_place(beside, target)
+    except OSError:
+        beside.unlink(missing_ok=True)
+        raise
+
+
+def move_into_place(source: Path, target: Path) -> None:
+    """Give a finished file its name, once its bytes are on the disk. Both names are in one file system.
+
+    Raises
+    ------
+    OSError
+        If the system refuses.
+    """
+    with source.open("rb") as file:
+        os.fsync(file.fileno())
+    os.replace(source, target)
+    _sync_folder(target.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    """A file's new name is on the disk only once its folder is. Windows has no such call."""
+    if os.name != "posix":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
