@@ -83,9 +83,9 @@ def hold(big: bool, as_json: bool, **options: Any) -> int:
     The log, a picture and the facts of the hold go into a folder of their own.
     """
     from bainwright.commands.hold import hold_evening
-    from bainwright.evening.options import Asked
+    from bainwright.evening.options import HoldRequest
 
-    return hold_evening(Asked(**options), big=big, as_json=as_json, say=say,
+    return hold_evening(HoldRequest(**options), big=big, as_json=as_json, say=say,
                         ask=ask_again if sys.stdin.isatty() and not as_json else None)
 
 

@@ -13,7 +13,7 @@ from bainboard.programme import NUDGE_K
 from bainwright.core.errors import UseError
 from bainwright.core.figures import MEMORY, PRACTICE, READ
 from bainwright.core.masses import Shown
-from bainwright.evening.prompts import Tonight
+from bainwright.evening.prompts import EveningPrompts
 from bainwright.files.chocolate import CAPS, bundled_profiles, load_profile
 from bainwright.files.rig import PlantTable, Rig, load_rig
 from bainwright.link.protocol import Status, decode
@@ -111,7 +111,7 @@ def test_seeding_goes_to_the_top_of_the_window_and_not_down_to_where_others_cool
 
 def test_dark_that_sagged_some_degrees_is_warmed_back_and_not_given_up():
     """Common practice, no source: 32 °C may sag a few degrees and be warmed back; only warmth takes the seed."""
-    watched = Tonight(load_profile("dark"), load_rig("pot"))
+    watched = EveningPrompts(load_profile("dark"), load_rig("pot"))
     assert watched.see(status_of(bowl_c=29.0)) == []
     assert "assume the seed is lost" in watched.see(status_of(bowl_c=34.6))[0]
 
@@ -230,7 +230,7 @@ def test_a_melt_thickens_by_half_from_40_to_31_5():
 def test_a_nudge_thins_by_a_percent_or_two_and_says_that_this_is_not_what_it_is_for():
     """0.3-0.5 K at a time (common practice); by Lee 2024's 32.5-39.6 kJ/mol that is 1.2 to 2.6 % thinner (computed)."""
     assert 0.3 <= NUDGE_K <= 0.5
-    said = Tonight(load_profile("dark"), load_rig("pot")).event("thicker", {})[0]
+    said = EveningPrompts(load_profile("dark"), load_rig("pot")).event("thicker", {})[0]
     by_hand = [math.exp(e / 8.314 * (1 / (273.15 + 31.5) - 1 / (273.15 + 31.5 + NUDGE_K))) for e in (32.5e3, 39.6e3)]
     assert f"thins it by {100 * (by_hand[0] - 1):.0f} to {100 * (by_hand[1] - 1):.0f} % only" in said
 

@@ -14,7 +14,7 @@ from fake_board import FakeBoard, FakeSession, event_line, status_line
 from bainwright import cli
 from bainwright.commands import hold
 from bainwright.core.errors import FileError, LinkError, PlantError, RefusedError, UseError
-from bainwright.evening.options import Asked, choose, seconds_until
+from bainwright.evening.options import HoldRequest, resolve, seconds_until
 
 
 @pytest.fixture(autouse=True)
@@ -192,7 +192,7 @@ def test_a_gains_file_is_checked_whole(capsys, text, told):
 
 def test_virtual_alone_is_the_pot_and_the_demonstration():
     """The design: --virtual alone is the rig pot; its evening lasts 3 h 40 min."""
-    choice = choose(Asked("dark", virtual="pot"))
+    choice = resolve(HoldRequest("dark", virtual="pot"))
     assert choice.rig.source == "pot"
     assert choice.simulated.scenario.source == "orange_sticks"
     assert choice.for_s == 13_200
@@ -201,11 +201,12 @@ def test_virtual_alone_is_the_pot_and_the_demonstration():
 
 
 @pytest.mark.parametrize(
-    "asked", [Asked("dark", virtual="mat"), Asked("melted", virtual="pot"), Asked("dark", plant="p.py:P")]
+    "asked",
+    [HoldRequest("dark", virtual="mat"), HoldRequest("melted", virtual="pot"), HoldRequest("dark", plant="p.py:P")],
 )
 def test_elsewhere_nothing_happens_for_four_hours_and_that_is_said(asked):
     """No events, and the assumption in words."""
-    choice = choose(asked)
+    choice = resolve(asked)
     assert choice.simulated.scenario is None
     assert choice.for_s == 4 * 3600
     assert "an evening without events" in choice.assumed[0]
@@ -214,27 +215,27 @@ def test_elsewhere_nothing_happens_for_four_hours_and_that_is_said(asked):
 
 def test_a_plant_implies_virtual():
     """No --virtual needed; the board's settings are the pot's."""
-    choice = choose(Asked("milk", plant="p.py:P", for_="2h"))
+    choice = resolve(HoldRequest("milk", plant="p.py:P", for_="2h"))
     assert (choice.simulated.plant, choice.rig.source, choice.for_s) == ("p.py:P", "pot", 7200)
 
 
 def test_a_chocolate_typed_after_virtual_is_understood():
     """`hold --virtual dark`: no rig is called dark."""
-    choice = choose(Asked(None, virtual="dark"))
+    choice = resolve(HoldRequest(None, virtual="dark"))
     assert (choice.profile.name, choice.rig.source) == ("dark", "pot")
 
 
 def test_melted_stock_begins_at_its_own_step():
     """No --from needed, and --from melted fits it."""
-    assert choose(Asked("melted", virtual="pot")).stage == "melted"
-    assert choose(Asked("melted", virtual="pot", from_stage="melted")).stage == "melted"
-    assert choose(Asked("dark", virtual="pot", from_stage="work")).stage == "work"
+    assert resolve(HoldRequest("melted", virtual="pot")).stage == "melted"
+    assert resolve(HoldRequest("melted", virtual="pot", from_stage="melted")).stage == "melted"
+    assert resolve(HoldRequest("dark", virtual="pot", from_stage="work")).stage == "work"
 
 
 def test_a_told_room_is_also_the_simulated_one():
     """Unless the scenario has a room of its own."""
-    assert choose(Asked("dark", virtual="mat", room="16")).simulated.scenario.start.room_c == 16
-    assert choose(Asked("dark", virtual="pot", room="16")).simulated.scenario.start.room_c == 20
+    assert resolve(HoldRequest("dark", virtual="mat", room="16")).simulated.scenario.start.room_c == 16
+    assert resolve(HoldRequest("dark", virtual="pot", room="16")).simulated.scenario.start.room_c == 20
 
 
 # -- the process -----------------------------------------------------------------------------------------------------

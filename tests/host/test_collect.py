@@ -16,7 +16,7 @@ from bainboard import flashlog, framing
 from bainwright.commands import collect as collect_module
 from bainwright.commands.collect import CollectAsked, collect, list_segments
 from bainwright.core.errors import FileError, LinkError
-from bainwright.evening.options import Asked, choose
+from bainwright.evening.options import HoldRequest, resolve
 from bainwright.evening.runner import Runner
 from bainwright.link.ports import LostBoardError
 from bainwright.link.protocol import Link
@@ -348,7 +348,7 @@ def watched(board, said, **hello):
     script = FakeBoard(lambda: iter([*said, LostBoardError("gone")]), board="0011223344556677", **hello)
     script.start_answer.update(hold=board.log.hold, boot=board.log.boot)
     session = FakeSession(script)
-    runner = Runner(choose(Asked("dark", for_="2h")), session, Notebook())
+    runner = Runner(resolve(HoldRequest("dark", for_="2h")), session, Notebook())
     runner.prepare()
     return report(runner, runner.run(), None)
 
@@ -384,7 +384,7 @@ def test_a_hold_the_pc_saw_whole_is_not_touched(here, monkeypatch):
     seen = board.hold(600)
     script = FakeBoard(lambda: iter([*seen, event_line("ended", 1, 0, why="done")]), board="0011223344556677")
     script.start_answer.update(hold=1, boot=1)
-    runner = Runner(choose(Asked("dark", for_="10m")), FakeSession(script), Notebook())
+    runner = Runner(resolve(HoldRequest("dark", for_="10m")), FakeSession(script), Notebook())
     runner.prepare()
     report(runner, runner.run(), None)
     board.end()

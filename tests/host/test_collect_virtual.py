@@ -15,7 +15,7 @@ from littlefs.errors import LittleFSError
 
 from bainboard import framing, wire
 from bainwright import cli
-from bainwright.evening.options import Asked, choose
+from bainwright.evening.options import HoldRequest, resolve
 from bainwright.evening.runner import window_of
 from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import document, flash_of
@@ -82,7 +82,7 @@ def bain(capsys, *arguments):
 def scored(folder, end_s):
     """The figures of a hold, from its readings."""
     log = read_log(folder)
-    return score(trace_of(log, None, end_s), window_of(choose(Asked("melted")))), log
+    return score(trace_of(log, None, end_s), window_of(resolve(HoldRequest("melted")))), log
 
 
 def test_a_night_without_a_pc_is_told_as_if_one_had_been_there(capsys):

@@ -11,8 +11,8 @@ from bainboard import faults, settings, wire
 from bainwright.core.errors import FileError, RefusedError, UseError
 from bainwright.evening import runner as hold_module
 from bainwright.evening import watch
-from bainwright.evening.options import Asked, ask_of_stock, choose
-from bainwright.evening.prompts import Tonight
+from bainwright.evening.options import HoldRequest, ask_about_stock, resolve
+from bainwright.evening.prompts import EveningPrompts
 from bainwright.evening.runner import Runner
 from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import document
@@ -65,7 +65,7 @@ def runner_of(script, *, for_="30s", virtual=False, truth=None, board=None, **as
     """A runner on a fake board, prepared."""
     board = board or FakeBoard(lambda: iter(script))
     session = FakeSession(board, virtual=virtual, truth=truth)
-    runner = Runner(choose(Asked("dark", for_=for_, **asked)), session, Notebook())
+    runner = Runner(resolve(HoldRequest("dark", for_=for_, **asked)), session, Notebook())
     runner.prepare()
     return runner
 
@@ -88,7 +88,7 @@ def test_documents_go_up_only_when_the_board_has_others(here):
     assert settings.check(settings.SETTINGS, json.loads(board.stored["settings"]))[1] is None
     assert settings.check_profile(json.loads(board.stored["profile"]))[1] is None
     board.asked.clear()
-    Runner(runner.choice, FakeSession(board), Notebook()).prepare()
+    Runner(runner.setup, FakeSession(board), Notebook()).prepare()
     assert [asked["what"] for asked in board.asked if asked["do"] == "begin"] == ["gains"]
 
 
@@ -126,7 +126,7 @@ def test_a_virtual_board_is_armed_before_the_start_and_runs_after_its_answer(her
     """The order that makes runs the same to the byte."""
     board = FakeBoard(lambda: iter([*quiet(), done()]))
     session = FakeSession(board, virtual=True)
-    runner = Runner(choose(Asked("dark", virtual="pot", for_="30s")), session, Notebook())
+    runner = Runner(resolve(HoldRequest("dark", virtual="pot", for_="30s")), session, Notebook())
     runner.prepare()
     assert session.acts == ["arm"]
     runner.run()
@@ -169,7 +169,7 @@ def test_joining_a_hold_of_another_chocolate_is_refused(here):
     runner_of([], board=board)
     board.hello["state"] = "hold"
     with pytest.raises(RefusedError, match=r"another chocolate: got dark, wanted milk"):
-        Runner(choose(Asked("milk", join=True)), FakeSession(board), Notebook()).prepare()
+        Runner(resolve(HoldRequest("milk", join=True)), FakeSession(board), Notebook()).prepare()
 
 
 def test_a_board_that_will_not_start_says_why(here):
@@ -225,7 +225,7 @@ def test_a_virtual_hold_is_scored_from_the_truth(here):
     }
     board = FakeBoard(lambda: iter([*quiet(40), done()]))
     session = FakeSession(board, virtual=True, truth=truth)
-    runner = Runner(choose(Asked("dark", virtual="pot", for_="40s")), session, Notebook())
+    runner = Runner(resolve(HoldRequest("dark", virtual="pot", for_="40s")), session, Notebook())
     runner.prepare()
     told = report(runner, runner.run(), truth)
     assert told.result["scored_from"] == TRUE
@@ -275,7 +275,7 @@ def test_a_trip_is_told_with_its_cause_and_ends_a_virtual_hold_five_minutes_late
     """The five minutes show that the heat went off; exit status 1."""
     board = FakeBoard(lambda: iter(trip_script(1000)))
     session = FakeSession(board, virtual=True)
-    runner = Runner(choose(Asked("dark", virtual="pot", for_="1h")), session, Notebook())
+    runner = Runner(resolve(HoldRequest("dark", virtual="pot", for_="1h")), session, Notebook())
     runner.prepare()
     ended = runner.run()
     told = report(runner, ended, None)
@@ -393,7 +393,7 @@ def test_a_board_that_stays_away_is_lost_with_its_log_kept(here, monkeypatch):
 def test_a_virtual_board_that_dies_is_lost_at_once(here):
     """Nobody can plug it in again."""
     session = FakeSession(FakeBoard(lambda: iter([*quiet(10), gone()])), virtual=True)
-    runner = Runner(choose(Asked("dark", virtual="pot", for_="30s")), session, Notebook())
+    runner = Runner(resolve(HoldRequest("dark", virtual="pot", for_="30s")), session, Notebook())
     runner.prepare()
     assert report(runner, runner.run(), None).exit_code == 3
 
@@ -535,13 +535,13 @@ def test_c_offers_the_chocolates_that_are_kept_and_a_number_changes_the_bowl(her
     keyboard = Keyboard({2: "c", 4: "2"})
     course = turning(runner, keyboard, Counter(), 3)
     assert course.scene.question == "Which chocolate is the next bowl: 1 milk, 2 white? Any other key: none"
-    course.tonight = Tonight(runner.choice.profile, load_rig("pot"))
+    course.prompts = EveningPrompts(runner.setup.profile, load_rig("pot"))
     for _ in range(3):
         runner._turn(course, keyboard, Counter())
     assert runner.session.board.asked[-1]["do"] == "change"
     assert runner.session.board.asked[-1]["name"] == "white"
     assert (course.scene.chocolate, course.scene.question) == ("white", "")
-    assert course.tonight.window("work").high_c == load_profile("white").high_c
+    assert course.prompts.window("work").high_c == load_profile("white").high_c
 
 
 def test_any_other_key_changes_nothing_and_a_board_that_keeps_one_says_so(here):
@@ -631,30 +631,33 @@ class Sleepy:
 def test_melted_stock_is_asked_for_its_kind_and_the_hour_of_waking():
     """Each again when it cannot be; what was typed is not asked for."""
     who = Sleepy("nougat", "Dark", "25:00", "06:30")
-    asked = ask_of_stock(Asked("melted", port="/dev/x"), who)
+    asked = ask_about_stock(HoldRequest("melted", port="/dev/x"), who)
     assert (asked.of, asked.until) == ("dark", "06:30")
     assert "take milk if you do not know" in who.told[0]
     assert "wanted a time of day" in who.told[1]
-    assert choose(asked).profile.of == "dark"
-    assert 0 < choose(asked).for_s <= 86400
+    assert resolve(asked).profile.of == "dark"
+    assert 0 < resolve(asked).for_s <= 86400
     who = Sleepy("", "")
-    asked = ask_of_stock(Asked("melted"), who)
+    asked = ask_about_stock(HoldRequest("melted"), who)
     assert (asked.of, asked.until, len(who.asked)) == ("milk", None, 2)
-    assert ask_of_stock(Asked("melted", of="white", for_="8h"), Sleepy()).of == "white"
+    assert ask_about_stock(HoldRequest("melted", of="white", for_="8h"), Sleepy()).of == "white"
 
 
 @pytest.mark.parametrize(
-    "asked", [Asked("dark"), Asked("melted", virtual="pot"), Asked("melted", join=True), Asked("my_stock.toml")])
+    "asked",
+    [HoldRequest("dark"), HoldRequest("melted", virtual="pot"), HoldRequest("melted", join=True),
+     HoldRequest("my_stock.toml")],
+)
 def test_nothing_is_asked_where_it_is_known_or_plays_no_part(asked):
     """Another chocolate, a simulated night, a hold that runs; a file says itself of which kind it is."""
-    assert ask_of_stock(asked, Sleepy()) == asked
+    assert ask_about_stock(asked, Sleepy()) == asked
 
 
 def test_the_kind_of_stock_is_checked_and_belongs_to_stock_alone():
     with pytest.raises(UseError, match="wanted one of dark, milk"):
-        choose(Asked("melted", of="carob"))
+        resolve(HoldRequest("melted", of="carob"))
     with pytest.raises(UseError, match="--of is for melted stock"):
-        choose(Asked("dark", of="milk"))
+        resolve(HoldRequest("dark", of="milk"))
 
 
 def test_a_night_or_a_rest_after_the_dipping_is_no_temper_gone_wrong():

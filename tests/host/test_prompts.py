@@ -11,7 +11,7 @@ from fake_board import status_line
 from bainboard import faults, stages
 from bainwright.evening import prompts as tonight_module
 from bainwright.evening.indicators import Indicators
-from bainwright.evening.prompts import Tonight, melted_note
+from bainwright.evening.prompts import EveningPrompts, melted_note
 from bainwright.files.chocolate import load_profile
 from bainwright.files.rig import load_rig
 from bainwright.link.protocol import decode
@@ -19,7 +19,7 @@ from bainwright.words import terms
 
 
 def tonight(name="dark", rig="pot"):
-    return Tonight(load_profile(name), load_rig(rig))
+    return EveningPrompts(load_profile(name), load_rig(rig))
 
 
 def line(t_s=1, **other):

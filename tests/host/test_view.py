@@ -11,7 +11,7 @@ from bainwright.display import screen
 from bainwright.display.digits import FIGURES, big_text
 from bainwright.display.scene import ABOVE, BELOW, IN, UNKNOWN, Scene, where
 from bainwright.display.view import PlainLines, choose_view
-from bainwright.evening.prompts import Tonight
+from bainwright.evening.prompts import EveningPrompts
 from bainwright.evening.runner import KEYS
 from bainwright.files.chocolate import load_profile
 from bainwright.files.rig import load_rig
@@ -87,7 +87,7 @@ def test_every_key_and_a_long_question_stand_whole_in_eighty_columns():
 @pytest.mark.parametrize("stage", ["seed", "work"])
 def test_advice_that_was_asked_for_stands_whole_in_eighty_columns(stage):
     """Its end is what to do; what happened before it gives way."""
-    told = Tonight(load_profile("dark"), load_rig("pot"))
+    told = EveningPrompts(load_profile("dark"), load_rig("pot"))
     told.event("stage", {"stage": stage})
     (advice,) = told.event("denied" if stage == "seed" else "thicker", {})
     scene = scene_at()

@@ -9,7 +9,7 @@ import textwrap
 from collections.abc import Callable
 
 from bainwright.display.view import choose_view
-from bainwright.evening.options import Ask, Asked, ask_of_stock, choose
+from bainwright.evening.options import Ask, HoldRequest, ask_about_stock, resolve
 from bainwright.evening.runner import KEYS, KEYS_VIRTUAL, Runner
 from bainwright.review.report import Report, report
 from bainwright.virtual.opening import open_board
@@ -17,12 +17,12 @@ from bainwright.virtual.opening import open_board
 Say = Callable[..., None]
 
 
-def hold_evening(asked: Asked, *, big: bool, as_json: bool, say: Say, ask: Ask | None = None) -> int:
-    """Run a hold as it was asked for and tell how it went.
+def hold_evening(request: HoldRequest, *, big: bool, as_json: bool, say: Say, ask: Ask | None = None) -> int:
+    """Run a hold as it was request for and tell how it went.
 
     Parameters
     ----------
-    asked : Asked
+    request : HoldRequest
         The options as typed.
     big : bool
         Show large digits.
@@ -38,12 +38,12 @@ def hold_evening(asked: Asked, *, big: bool, as_json: bool, say: Say, ask: Ask |
     int
         The exit status.
     """
-    choice = choose(ask_of_stock(asked, ask))
-    with open_board(choice.port, choice.simulated) as session:
+    setup = resolve(ask_about_stock(request, ask))
+    with open_board(setup.port, setup.simulated) as session:
         view = choose_view(
             sys.stderr, full=sys.stdout.isatty(), big=big, keys=KEYS_VIRTUAL if session.virtual else KEYS
         )
-        runner = Runner(choice, session, view)
+        runner = Runner(setup, session, view)
         runner.prepare()
         for note in runner.notes():
             say(f"bain: {note}", err=True)

@@ -20,7 +20,7 @@ from bainwright.core import units
 from bainwright.core.errors import RefusedError, UseError
 from bainwright.display.view import choose_view
 from bainwright.evening import watch
-from bainwright.evening.options import DEFAULT_RIG, Choice
+from bainwright.evening.options import DEFAULT_RIG, HoldSetup
 from bainwright.evening.runner import KEYS_VIRTUAL, Runner
 from bainwright.files.chocolate import Profile, load_profile
 from bainwright.files.rig import Rig, load_rig
@@ -133,9 +133,9 @@ def _settings(asked: TuneAsked, rig: Rig | None, facts: Mapping[str, Any]) -> di
 
 def _learn(asked: TuneAsked, profile: Profile, say: Say) -> tuple[Path, Rig | None]:
     """Run the experiment; its log's folder, and the rig if one was named."""
-    choice = _experiment(asked, profile)
-    with open_board(choice.port, choice.simulated) as session:
-        runner = Runner(choice, session, choose_view(sys.stderr, full=sys.stdout.isatty(), big=False,
+    setup = _experiment(asked, profile)
+    with open_board(setup.port, setup.simulated) as session:
+        runner = Runner(setup, session, choose_view(sys.stderr, full=sys.stdout.isatty(), big=False,
                                                      keys=KEYS_VIRTUAL))
         runner.prepare()
         say("bain: learning the warmer: up to its working point, then a slow wave of heat; Ctrl-C stops it and the "
@@ -146,10 +146,10 @@ def _learn(asked: TuneAsked, profile: Profile, say: Say) -> tuple[Path, Rig | No
     if ended.watch.ended not in (watch.DONE, watch.STOPPED):
         said = ended.watch.trips[0]["said"] if ended.watch.trips else str(ended.watch.ended)
         raise RefusedError(f"the experiment did not come to its end: {said}", hint=f"its log is in {folder}")
-    return folder, choice.rig
+    return folder, setup.rig
 
 
-def _experiment(asked: TuneAsked, profile: Profile) -> Choice:
+def _experiment(asked: TuneAsked, profile: Profile) -> HoldSetup:
     virtual = asked.virtual is not None or asked.plant is not None
     name = asked.rig or ((asked.virtual or DEFAULT_RIG) if virtual else None)
     rig = load_rig(name) if name else None
@@ -157,16 +157,16 @@ def _experiment(asked: TuneAsked, profile: Profile) -> Choice:
         rig = rig.with_vessel(asked.vessel)
     for_s = units.parse_duration_s(asked.for_) if asked.for_ else LEARN_S
     room_c = units.parse_room_c(asked.room) if asked.room else None
-    choice = Choice(profile, "tune", for_s, room_c, rig, {}, None, None, asked.port)
+    setup = HoldSetup(profile, "tune", for_s, room_c, rig, {}, None, None, asked.port)
     if not virtual:
-        return choice
+        return setup
     assert rig is not None
     rig = name_probes(rig)
     start_c = COLD_C if room_c is None else room_c
     scenario = None if asked.plant else Scenario(
         start=StartTable(water_c=start_c, bowl_c=start_c, room_c=start_c))
     speed = units.parse_speed(asked.speed) if asked.speed else None
-    return replace(choice, rig=rig, simulated=Simulated(rig, asked.plant, scenario, asked.seed or 0, speed, None))
+    return replace(setup, rig=rig, simulated=Simulated(rig, asked.plant, scenario, asked.seed or 0, speed, None))
 
 
 # -- gains -----------------------------------------------------------------------------------------------------------

@@ -261,7 +261,7 @@ def _all_captions(log: HoldLog, played: list[Caption]) -> list[Caption]:
     for event in log.events:
         name = str(event.get("event"))
         stage = str(event.get("stage")) if name == "stage" else stage
-        if name in terms.CAPTIONED and not (name == "warn" and terms.of_the_step(event, stage)):
+        if name in terms.CAPTIONED and not (name == "warn" and terms.expected_in_step(event, stage)):
             told.append(Caption(float(event["t_s"]), terms.event(name, event, stage), name in WEIGHTY))
     return sorted([*played, *told], key=lambda caption: caption.t_s)
 

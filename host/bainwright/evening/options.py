@@ -30,7 +30,7 @@ STAGES = ("melt", "seed", "settle", "test", "work", "rest", "melted")
 
 
 @dataclass(frozen=True)
-class Asked:
+class HoldRequest:
     """The options of a hold as they were typed; None is not given."""
 
     profile: str | None
@@ -55,7 +55,7 @@ class Asked:
 
 
 @dataclass(frozen=True)
-class Choice:
+class HoldSetup:
     """A hold, settled; `rig` None takes a live board's own settings, `for_s` None runs until stopped."""
 
     profile: Profile
@@ -72,7 +72,7 @@ class Choice:
     undrilled: bool = False  # overnight without proved cut-offs, asked for by name
 
 
-def choose(asked: Asked) -> Choice:
+def resolve(request: HoldRequest) -> HoldSetup:
     """Check all options against each other, then read every file they name.
 
     Raises
@@ -80,38 +80,38 @@ def choose(asked: Asked) -> Choice:
     UseError, FileError
         For an option, a combination or a file that cannot be; nothing was touched.
     """
-    asked = _profile_after_virtual(asked)
-    virtual = asked.virtual is not None or asked.plant is not None
-    _refuse_combinations(asked, virtual)
-    profile = _of_kind(load_profile(asked.profile or ""), asked.of)
-    stage = choose_stage(asked.from_stage, profile)
-    for_s = _for_s(asked, virtual)
-    room_c = units.parse_room_c(asked.room) if asked.room else None
-    gains = read_gains(Path(asked.gains)) if asked.gains else GainsFile({})
-    rig = _rig(asked, virtual)
-    choice = Choice(
+    request = _profile_after_virtual(request)
+    virtual = request.virtual is not None or request.plant is not None
+    _refuse_combinations(request, virtual)
+    profile = _of_kind(load_profile(request.profile or ""), request.of)
+    stage = choose_stage(request.from_stage, profile)
+    for_s = _for_s(request, virtual)
+    room_c = units.parse_room_c(request.room) if request.room else None
+    gains = read_gains(Path(request.gains)) if request.gains else GainsFile({})
+    rig = _rig(request, virtual)
+    setup = HoldSetup(
         profile,
         stage,
         for_s,
         room_c,
         rig,
         gains.values,
-        Path(asked.out) if asked.out else None,
+        Path(request.out) if request.out else None,
         None,
-        asked.port,
-        asked.join,
+        request.port,
+        request.join,
         doubts(gains.notes, rig.settings) if rig else [],
-        asked.undrilled,
+        request.undrilled,
     )
-    return _simulate(choice, asked) if virtual else choice
+    return _simulate(setup, request) if virtual else setup
 
 
-def _profile_after_virtual(asked: Asked) -> Asked:
+def _profile_after_virtual(request: HoldRequest) -> HoldRequest:
     """`--virtual` may be followed by a rig, so that in `hold --virtual dark` it takes the chocolate for one."""
-    if asked.profile is not None:
-        return asked
-    if asked.virtual is not None and asked.virtual in bundled_profiles():
-        return replace(asked, profile=asked.virtual, virtual=DEFAULT_RIG)
+    if request.profile is not None:
+        return request
+    if request.virtual is not None and request.virtual in bundled_profiles():
+        return replace(request, profile=request.virtual, virtual=DEFAULT_RIG)
     raise UseError(
         "which chocolate?",
         wanted=f"{', '.join(bundled_profiles())} or a TOML file",
@@ -119,36 +119,36 @@ def _profile_after_virtual(asked: Asked) -> Asked:
     )
 
 
-def _refuse_combinations(asked: Asked, virtual: bool) -> None:
-    if virtual and asked.port:
+def _refuse_combinations(request: HoldRequest, virtual: bool) -> None:
+    if virtual and request.port:
         raise UseError(
             "--port is a real board and --virtual (or --plant) a simulated one", hint="leave one of them out"
         )
-    if virtual and asked.join:
+    if virtual and request.join:
         raise UseError("--join watches a hold on a real board", hint="leave --virtual out")
-    if asked.virtual not in (None, DEFAULT_RIG) and asked.rig:
+    if request.virtual not in (None, DEFAULT_RIG) and request.rig:
         raise UseError(
-            f"--virtual {asked.virtual} and --rig {asked.rig} both name a warmer", hint="leave one of them out"
+            f"--virtual {request.virtual} and --rig {request.rig} both name a warmer", hint="leave one of them out"
         )
     if not virtual:
         for option in ("scenario", "speed", "seed", "image"):
-            if getattr(asked, option) is not None:
+            if getattr(request, option) is not None:
                 raise UseError(
                     f"--{option} is for a virtual board; a real one has real time and real events", hint="add --virtual"
                 )
-        if asked.vessel and not asked.rig:
+        if request.vessel and not request.rig:
             raise UseError("--vessel names a vessel of a rig file", hint="add --rig FILE")
 
 
-def _for_s(asked: Asked, virtual: bool) -> float | None:
-    """How long: as asked, or until the hour of waking."""
-    if asked.until is None:
-        return units.parse_duration_s(asked.for_) if asked.for_ else None
-    if asked.for_:
+def _for_s(request: HoldRequest, virtual: bool) -> float | None:
+    """How long: as requested, or until the hour of waking."""
+    if request.until is None:
+        return units.parse_duration_s(request.for_) if request.for_ else None
+    if request.for_:
         raise UseError("--for and --until both say how long", hint="leave one of them out")
     if virtual:
         raise UseError("--until is a time of day, and a virtual board has none", hint="give --for instead")
-    return seconds_until(parse_clock_min(asked.until, "--until"), datetime.now())
+    return seconds_until(parse_clock_min(request.until, "--until"), datetime.now())
 
 
 def seconds_until(clock_min: int, now: datetime) -> float:
@@ -181,26 +181,26 @@ def _of_kind(profile: Profile, of: str | None) -> Profile:
     return replace(profile, of=stock_kind(of))
 
 
-def ask_of_stock(asked: Asked, ask: Ask | None) -> Asked:
+def ask_about_stock(request: HoldRequest, ask: Ask | None) -> HoldRequest:
     """Ask what a night has to be told: of which kind the stock is, and when somebody gets up to it.
 
     Parameters
     ----------
-    asked : Asked
+    request : HoldRequest
         As typed; what it holds already is not asked for.
     ask : callable or None
         Asks the person, and again when the answer cannot be; None where nobody sits at a terminal.
     """
-    simulated = asked.virtual is not None or asked.plant is not None
-    if ask is None or simulated or asked.join or asked.profile != "melted":
-        return asked
-    of, until = asked.of, asked.until
+    simulated = request.virtual is not None or request.plant is not None
+    if ask is None or simulated or request.join or request.profile != "melted":
+        return request
+    of, until = request.of, request.until
     if of is None:
         of = ask("Of which kind is the stock? (milk if you do not know)", "milk",
                  lambda text: stock_kind(text, "the stock's kind"))
-    if until is None and asked.for_ is None:
+    if until is None and request.for_ is None:
         until = ask("When do you get up, HH:MM? (nothing: it is kept until you stop it)", "", _hour_of_waking) or None
-    return replace(asked, of=of, until=until)
+    return replace(request, of=of, until=until)
 
 
 def _hour_of_waking(text: str) -> str:
@@ -232,12 +232,12 @@ def choose_stage(asked: str | None, profile: Profile) -> str:
     return asked
 
 
-def _rig(asked: Asked, virtual: bool) -> Rig | None:
-    name = asked.rig or (asked.virtual or DEFAULT_RIG if virtual else None)
+def _rig(request: HoldRequest, virtual: bool) -> Rig | None:
+    name = request.rig or (request.virtual or DEFAULT_RIG if virtual else None)
     if name is None:
         return None
     rig = load_rig(name)
-    return rig.with_vessel(asked.vessel) if asked.vessel else rig
+    return rig.with_vessel(request.vessel) if request.vessel else rig
 
 
 def _filled_with(rig: Rig, profile: Profile) -> Rig:
@@ -250,43 +250,43 @@ def _filled_with(rig: Rig, profile: Profile) -> Rig:
     return replace(rig, plant=plant)
 
 
-def _simulate(choice: Choice, asked: Asked) -> Choice:
+def _simulate(setup: HoldSetup, request: HoldRequest) -> HoldSetup:
     """The simulated warmer under the hold, and what is taken for granted about it."""
-    assert choice.rig is not None
-    assumed = [*choice.assumed]
-    scenario = _scenario(choice, asked, assumed)
-    for_s = choice.for_s
+    assert setup.rig is not None
+    assumed = [*setup.assumed]
+    scenario = _scenario(setup, request, assumed)
+    for_s = setup.for_s
     if for_s is None:
         for_s = (scenario.duration_s if scenario else None) or DEFAULT_S
         assumed.append(f"holding for {units.duration_words(for_s)} (--for says otherwise)")
-    rig = name_probes(_filled_with(choice.rig, choice.profile))
+    rig = name_probes(_filled_with(setup.rig, setup.profile))
     simulated = Simulated(
         rig,
-        asked.plant,
-        _with_room(scenario, choice.room_c, asked.plant),
-        asked.seed or 0,
-        units.parse_speed(asked.speed) if asked.speed else None,
-        Path(asked.image) if asked.image else None,
+        request.plant,
+        _with_room(scenario, setup.room_c, request.plant),
+        request.seed or 0,
+        units.parse_speed(request.speed) if request.speed else None,
+        Path(request.image) if request.image else None,
     )
-    return replace(choice, rig=rig, for_s=for_s, simulated=simulated, assumed=assumed)
+    return replace(setup, rig=rig, for_s=for_s, simulated=simulated, assumed=assumed)
 
 
-def _scenario(choice: Choice, asked: Asked, assumed: list[str]) -> Scenario | None:
+def _scenario(setup: HoldSetup, request: HoldRequest, assumed: list[str]) -> Scenario | None:
     """The evening to play: the one asked for, the demonstration where everything is as it expects, else none."""
-    assert choice.rig is not None
-    if asked.scenario:
-        scenario = load_scenario(asked.scenario)
-        if asked.plant and scenario.matter:
+    assert setup.rig is not None
+    if request.scenario:
+        scenario = load_scenario(request.scenario)
+        if request.plant and scenario.matter:
             event = scenario.matter[0]
             raise UseError(
                 f"the event {kind_of(event)!r} at {event.at_s:g} s acts on the built-in warmer, not on a --plant",
                 hint="leave --plant out, or let the plant apply its own disturbances",
             )
-        if scenario.rig not in ("", choice.rig.source):
-            assumed.append(f"{scenario.source} was written for the rig {scenario.rig}, this is {choice.rig.source}")
+        if scenario.rig not in ("", setup.rig.source):
+            assumed.append(f"{scenario.source} was written for the rig {scenario.rig}, this is {setup.rig.source}")
         return scenario
     demo_fits = (
-        choice.rig.source == DEFAULT_RIG and choice.profile.kind == "dark" and not asked.plant and not asked.vessel
+        setup.rig.source == DEFAULT_RIG and setup.profile.kind == "dark" and not request.plant and not request.vessel
     )
     if demo_fits:
         demo = load_scenario(DEMO)

@@ -39,7 +39,7 @@ class Moment:
     aim_c: float  # of the bath
 
 
-class Tonight:
+class EveningPrompts:
     """Follows one hold and finds the words for it.
 
     Parameters
@@ -179,28 +179,28 @@ def _c(milli: int | None) -> float | None:
     return None if milli is None else milli / 1000
 
 
-def _figures(text: str) -> Callable[[Tonight, Moment], str]:
+def _figures(text: str) -> Callable[[EveningPrompts, Moment], str]:
     """A prompt that names figures of the chocolate."""
-    return lambda tonight, moment: text.format(p=tonight.profile)
+    return lambda prompts, moment: text.format(p=prompts.profile)
 
 
-_ASKED: dict[str, Callable[[Tonight, Moment], str]] = {
+_ASKED: dict[str, Callable[[EveningPrompts, Moment], str]] = {
     "all_melted": _figures("melted, with no lumps left? then yes; no for advice"),
     "bowl_off": _figures(f"lift the bowl off, {WIPE}, then yes"),
-    "swap": Tonight.swap,
+    "swap": EveningPrompts.swap,
     "seed_in": _figures("seed in by handfuls, stirring, down to {p.high_c:g} °C; then yes. No for advice"),
     "bowl_on": _figures(f"{WIPE}, set the bowl back, then yes"),
-    "seed_more": Tonight.over,
+    "seed_more": EveningPrompts.over,
     "stir": _figures("stir for half a minute, from the wall in; yes when you begin"),
     "stirring": _figures("stir on"),
-    "move_probe": Tonight.moved,
+    "move_probe": EveningPrompts.moved,
     "test": _figures("dip a cold blade, lay it down, then yes: the timer runs"),
     "setting": _figures("yes when it has set, no if it is streaked; in temper within {p.set_min:g} min"),
     "set_yet": _figures("{p.set_min:g} min are over: has it set? yes or no"),
     "not_set": _figures("{p.fail_min:g} min are over: not in temper, so no; yes tests again"),
     "more_seed": _figures("not in temper: stir in a handful of seed, 1 to 2 % of the bowl; then yes"),
-    "pour": Tonight.pour,
-    "lift": Tonight.lift,
+    "pour": EveningPrompts.pour,
+    "lift": EveningPrompts.lift,
     "spread": _figures(f"lift the bowl ({WIPE}), spread what is left, let it set, weigh it; then yes. No keeps it "
                        "melted overnight"),
 }
@@ -208,29 +208,29 @@ _ASKED: dict[str, Callable[[Tonight, Moment], str]] = {
 _LUMPS = "lumps at the wall melt last: scrape it down, stir, wait five minutes; a lid helps"
 
 
-def _seed_advice(tonight: Tonight) -> str:
-    p = tonight.profile
+def _seed_advice(prompts: EveningPrompts) -> str:
+    p = prompts.profile
     return (f"seed that will not melt: stir two minutes more; chop it smaller; blend it under the surface, without "
             f"air; or warm the bowl, at its wall no further than {p.ceiling_c:g} °C. Take out what is left")
 
 
-def _nudge_reason(tonight: Tonight) -> str:
+def _nudge_reason(prompts: EveningPrompts) -> str:
     # Viscosity alone would not be worth a lift: it must not be taken for one that failed when the bowl looks the same.
-    target_c = tonight.profile.target_c
+    target_c = prompts.profile.target_c
     least, most = (100.0 * (times - 1.0) for times in thicker_by(target_c + NUDGE_K, target_c))
     return (f"crystal grows as it stands, and a little warmth slows it; the lift itself thins it by {least:.0f} to "
             f"{most:.0f} % only. When that is used up: stir in warm untempered melt, or melt and temper again")
 
 
-def _thin_reason(tonight: Tonight) -> str:
-    return (f"thin in its window means little crystal, or a wall over {tonight.profile.high_c:g} °C: stir, and test "
+def _thin_reason(prompts: EveningPrompts) -> str:
+    return (f"thin in its window means little crystal, or a wall over {prompts.profile.high_c:g} °C: stir, and test "
             "before going on (t tests). Not in temper: a handful of seed")
 
 
-_ADDED: dict[tuple[str, str], Callable[[Tonight], str]] = {
-    ("melt", "denied"): lambda tonight: _LUMPS,
+_ADDED: dict[tuple[str, str], Callable[[EveningPrompts], str]] = {
+    ("melt", "denied"): lambda prompts: _LUMPS,
     ("seed", "denied"): _seed_advice,
-    ("", "announced"): Tonight.refill,
+    ("", "announced"): EveningPrompts.refill,
     ("", "thicker"): _nudge_reason,
     ("", "thinner"): _thin_reason,
 }

@@ -18,8 +18,8 @@ from bainwright.display.scene import Scene
 from bainwright.display.view import View
 from bainwright.drill.overnight_permit import doubts, mark_of, refuse_night
 from bainwright.evening import watch
-from bainwright.evening.options import Choice
-from bainwright.evening.prompts import Tonight, melted_note
+from bainwright.evening.options import HoldSetup
+from bainwright.evening.prompts import EveningPrompts, melted_note
 from bainwright.evening.watch import Watch
 from bainwright.files.chocolate import Profile, window_at
 from bainwright.files.documents import document, short_hash
@@ -47,7 +47,7 @@ QUESTION_TOLD = "You may close the laptop; the warmer goes on. Ctrl-C once more 
 
 
 @dataclass
-class Ended:
+class Outcome:
     """What is left when a hold is over."""
 
     watch: Watch
@@ -55,9 +55,9 @@ class Ended:
     facts: dict[str, Any]
 
 
-def window_of(choice: Choice) -> Window:
+def window_of(setup: HoldSetup) -> Window:
     """The chocolate's window as the score and the views use it."""
-    return window_at(choice.profile, "melted" if choice.stage == "melted" else "work")
+    return window_at(setup.profile, "melted" if setup.stage == "melted" else "work")
 
 
 class Runner:
@@ -65,7 +65,7 @@ class Runner:
 
     Parameters
     ----------
-    choice : Choice
+    setup : HoldSetup
         What to hold and how.
     session : Session
         The board.
@@ -73,8 +73,8 @@ class Runner:
         Who watches.
     """
 
-    def __init__(self, choice: Choice, session: Session, view: View) -> None:
-        self.choice, self.session, self.view = choice, session, view
+    def __init__(self, setup: HoldSetup, session: Session, view: View) -> None:
+        self.setup, self.session, self.view = setup, session, view
         self.hello: dict[str, Any] = {}
         self.answer: dict[str, Any] = {}
         self.settings: dict[str, Any] = settings.defaults(settings.SETTINGS)
@@ -96,7 +96,7 @@ class Runner:
         self.hello = self.session.link.hello()
         if not self.session.virtual:  # a virtual evening is the same on every day
             self.session.link.request("clock", wall_s=int(time.time()))
-        if self.choice.join:
+        if self.setup.join:
             self._join()
             return
         self._must_rest()
@@ -120,7 +120,7 @@ class Runner:
         if self.hello.get("state") in ("idle", "trip"):
             raise RefusedError("no hold is running on this warmer", hint="leave --join out to start one")
         self._fetch_settings()
-        profile = self.choice.profile.document()
+        profile = self.setup.profile.document()
         if self.hello.get("profile") != short_hash(document("profile", profile)):
             held = json.loads(self.session.link.download("profile"))
             raise RefusedError(
@@ -134,24 +134,24 @@ class Runner:
         self.settings = self.session.link.settings(self.hello)
 
     def _send_documents(self) -> None:
-        documents = {"profile": self.choice.profile.document()}
-        if self.choice.rig is not None:
-            self.settings = dict(self.choice.rig.settings)
+        documents = {"profile": self.setup.profile.document()}
+        if self.setup.rig is not None:
+            self.settings = dict(self.setup.rig.settings)
         else:
             self._fetch_settings()
         self._mark_drilled()
-        if self.choice.rig is not None or self.settings["drill"] != self._stored_mark:
+        if self.setup.rig is not None or self.settings["drill"] != self._stored_mark:
             documents["settings"] = self.settings
         for what, values in documents.items():
             payload = document(what, values)
             if short_hash(payload) != self.hello.get(what):
                 self.session.link.upload(what, payload)
-        if self.choice.gains or not self.session.virtual:
+        if self.setup.gains or not self.session.virtual:
             # A live board keeps the gains of the hold before until its power goes: say all of them, every time.
-            self._send_gains({name: self.settings[name] for name in NAMES} | self.choice.gains)
-        if self.choice.gains:
-            room_c = self.choice.room_c if self.choice.room_c is not None else self.settings["room_c"]
-            self._pot = SamePot({**self.settings, **self.choice.gains}, room_c)
+            self._send_gains({name: self.settings[name] for name in NAMES} | self.setup.gains)
+        if self.setup.gains:
+            room_c = self.setup.room_c if self.setup.room_c is not None else self.settings["room_c"]
+            self._pot = SamePot({**self.settings, **self.setup.gains}, room_c)
 
     def _send_gains(self, gains: dict[str, Any]) -> None:
         self.session.link.upload("gains", wire.text(list(gains.items())).encode())
@@ -159,29 +159,29 @@ class Runner:
     def _mark_drilled(self) -> None:
         """Whether it may be left overnight goes to the board with its settings: its buttons start nights, too."""
         self._stored_mark = self.settings["drill"]
-        mark = mark_of(self.settings, self.session.simulated, self.choice.undrilled)
-        refuse_night(mark, self.choice.stage)
+        mark = mark_of(self.settings, self.session.simulated, self.setup.undrilled)
+        refuse_night(mark, self.setup.stage)
         self.settings["drill"] = mark
 
     def _start_fields(self) -> dict[str, Any]:
-        fields: dict[str, Any] = {"stage": self.choice.stage, "for_ms": round(1000 * (self.choice.for_s or 0))}
-        if self.choice.room_c is not None:
-            fields["room"] = round(1000 * self.choice.room_c)
+        fields: dict[str, Any] = {"stage": self.setup.stage, "for_ms": round(1000 * (self.setup.for_s or 0))}
+        if self.setup.room_c is not None:
+            fields["room"] = round(1000 * self.setup.room_c)
         return fields
 
     def notes(self) -> list[str]:
         """What the person should know before the first minute is over."""
-        said = list(self.choice.assumed)
-        said += doubts(self.settings["drill"], self.choice.stage, self.choice.for_s)
+        said = list(self.setup.assumed)
+        said += doubts(self.settings["drill"], self.setup.stage, self.setup.for_s)
         short_c = self.answer.get("short", 0) / 1000
         if short_c > 0:
             said.append(
                 f"the ceiling keeps the water {short_c:.1f} K below what this hold may need: in a cold room, or as the "
                 "bowl empties, the chocolate may end below its window"
             )
-        if self.choice.stage == "melted":
-            room_c = self.choice.room_c if self.choice.room_c is not None else self.settings["room_c"]
-            said.append(melted_note(self.choice.profile, self._rig(), self.choice.for_s, room_c))
+        if self.setup.stage == "melted":
+            room_c = self.setup.room_c if self.setup.room_c is not None else self.settings["room_c"]
+            said.append(melted_note(self.setup.profile, self._rig(), self.setup.for_s, room_c))
         if self.settings["probe.bowl.kind"] == "none":
             said.append("no probe is in the chocolate: its temperature is estimated from the water")
         if self.hello.get("locked"):
@@ -192,8 +192,8 @@ class Runner:
         """What a real warmer's calibration is worth, and how old it is; a simulated one comes commissioned."""
         if self.session.simulated:
             return []
-        path = calibration_record.path_for(self.choice.rig.source if self.choice.rig else None, self.settings["name"])
-        profile = self.choice.profile
+        path = calibration_record.path_for(self.setup.rig.source if self.setup.rig else None, self.settings["name"])
+        profile = self.setup.profile
         try:
             record = calibration_record.read(path)
         except FileError as failed:  # the hold runs already, and does not need it
@@ -202,46 +202,46 @@ class Runner:
 
     # -- while it runs -----------------------------------------------------------------------------------------------
 
-    def run(self) -> Ended:
+    def run(self) -> Outcome:
         """Follow the hold to its end."""
-        log = LiveLog(make_folder(self.choice.folder, self.choice.profile.name), self._facts())
+        log = LiveLog(make_folder(self.setup.folder, self.setup.profile.name), self._facts())
         scene = self.scene()
-        tonight = Tonight(self.choice.profile, self._rig())
-        course = Watch(scene, log, self.view, stay=not self.session.virtual, tonight=tonight)
+        prompts = EveningPrompts(self.setup.profile, self._rig())
+        course = Watch(scene, log, self.view, stay=not self.session.virtual, prompts=prompts)
         start_s = self._silent_since_s = time.monotonic()
         with self.view, Keys() as keys, Interrupts() as interrupts:
             self.session.run()
             while course.ended is None:
                 self._turn(course, keys, interrupts)
-        return Ended(course, time.monotonic() - start_s, self.session.facts())
+        return Outcome(course, time.monotonic() - start_s, self.session.facts())
 
     def scene(self) -> Scene:
         """What the view shows before the board has said anything."""
         return Scene(
-            self.choice.profile.name,
+            self.setup.profile.name,
             f"the warmer {self.settings['name']!r}",
-            window_of(self.choice),
+            window_of(self.setup),
             self.session.simulated,
-            self.choice.for_s,
+            self.setup.for_s,
             self.settings["heater_w"],
             locked=bool(self.hello.get("locked")),
         )
 
     def _rig(self) -> Rig:
         """The warmer as far as it is known: its file, or the settings that its board told."""
-        return self.choice.rig or Rig(self.settings["name"], self.settings)
+        return self.setup.rig or Rig(self.settings["name"], self.settings)
 
     def _facts(self) -> dict[str, Any]:
-        choice = self.choice
+        setup = self.setup
         return {
             "VIRTUAL": self.session.simulated,
             "started": datetime.now(UTC).isoformat(timespec="seconds"),
-            "profile": choice.profile.document(),
-            "stage": choice.stage,
-            "for_s": choice.for_s,
-            "room_c": choice.room_c,
+            "profile": setup.profile.document(),
+            "stage": setup.stage,
+            "for_s": setup.for_s,
+            "room_c": setup.room_c,
             "rig": self.settings,
-            "gains": choice.gains,
+            "gains": setup.gains,
             "board": self.hello,
             "boot": self.answer.get("boot"),
             "hold": self.answer.get("hold", self.hello.get("hold")),
@@ -374,8 +374,8 @@ class Runner:
             values = json.loads(self.session.link.download("profile", name=name))
         if self._ask(course, "change", {"name": name}):
             course.scene.chocolate = name
-            if course.tonight is not None:
-                course.tonight.change(Profile(**values, of=values["kind"]))
+            if course.prompts is not None:
+                course.prompts.change(Profile(**values, of=values["kind"]))
 
     def _interrupted(self, course: Watch, keys: Keys, interrupts: Interrupts) -> None:
         if course.ended is not None:

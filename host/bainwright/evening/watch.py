@@ -23,8 +23,8 @@ OFFERED_IN = 5  # status lines: a board that started anew has read its probes by
 DONE, STOPPED, TRIPPED, RESTARTED, LEFT, LOST = "done", "stopped", "tripped", "restarted", "left running", "lost"
 
 
-class Tells(Protocol):
-    """Finds the words for an evening (see `bainwright.evening.prompts.Tonight`)."""
+class Prompts(Protocol):
+    """Finds the words for an evening (see `bainwright.evening.prompts.EveningPrompts`)."""
 
     indicators: Indicators
 
@@ -57,7 +57,7 @@ class Watch:
         Is told each event.
     stay : bool
         After a trip, go on watching until the planned end; otherwise for `AFTER_TRIP_MS`.
-    tonight : Tells, optional
+    prompts : Prompts, optional
         Finds the words for what is asked and for what to mind.
 
     Attributes
@@ -71,9 +71,9 @@ class Watch:
     """
 
     def __init__(
-        self, scene: Scene, log: LiveLog, view: View, *, stay: bool = False, tonight: Tells | None = None
+        self, scene: Scene, log: LiveLog, view: View, *, stay: bool = False, prompts: Prompts | None = None
     ) -> None:
-        self.scene, self.log, self.view, self.tonight = scene, log, view, tonight
+        self.scene, self.log, self.view, self.prompts = scene, log, view, prompts
         self.losses = Losses()
         self.ended: str | None = None
         self.trips: list[dict[str, Any]] = []
@@ -107,12 +107,12 @@ class Watch:
             return
         self.end_ms = status.t
         self.log.status(status.t, status)
-        if self.tonight is not None:
+        if self.prompts is not None:
             if status.stage and (self.scene.status is None or status.stage != self.scene.status.stage):
-                self.scene.window = self.tonight.window(status.stage)
-            self._add(status.t, self.tonight.see(status))
-            self.scene.asked = self.tonight.ask(status) if status.ask else ""
-            self.scene.indicators = self.tonight.indicators.line()
+                self.scene.window = self.prompts.window(status.stage)
+            self._add(status.t, self.prompts.see(status))
+            self.scene.asked = self.prompts.ask(status) if status.ask else ""
+            self.scene.indicators = self.prompts.indicators.line()
         self._stage = status.stage
         self.scene.see(status.t / 1000, status)
         if self._latched_ms is not None and status.t >= self._watched_until_ms(self._latched_ms):
@@ -132,8 +132,8 @@ class Watch:
         if name == "ended" and fields.get("why") == DONE and self.scene.for_s:
             t_ms = self.end_ms = max(t_ms, round(self.scene.for_s * 1000))
         self.note(t_ms, name, fields)
-        if self.tonight is not None:
-            self._add(t_ms, self.tonight.event(name, fields))
+        if self.prompts is not None:
+            self._add(t_ms, self.prompts.event(name, fields))
         self._follow(t_ms, name, fields)
 
     def _add(self, t_ms: int, said: list[str]) -> None:

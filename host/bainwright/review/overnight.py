@@ -20,8 +20,8 @@ from bainwright.core.os_errors import reason
 from bainwright.display.scene import Scene
 from bainwright.display.view import View
 from bainwright.evening import watch
-from bainwright.evening.options import Choice
-from bainwright.evening.runner import Ended, Runner, window_of
+from bainwright.evening.options import HoldSetup
+from bainwright.evening.runner import Outcome, Runner, window_of
 from bainwright.evening.watch import Watch
 from bainwright.files.chocolate import Profile
 from bainwright.link.protocol import Message, Status
@@ -152,21 +152,21 @@ def _replay(
         rows = sorted([*_statuses(there), *_missing(there, hold, row_s)], key=lambda row: row.t)
         events = _join(there.events, hold.events)
         facts = {**facts, **{key: value for key, value in there.facts.items() if key not in ("through", "row_s")}}
-    choice = _choice(hold)
+    setup = _choice(hold)
     scene = Scene(
-        choice.profile.name,
+        setup.profile.name,
         f"the warmer {hold.asked['warmer']!r}",
-        window_of(choice),
+        window_of(setup),
         origin.simulated,
-        choice.for_s,
+        setup.for_s,
         float(origin.rig["heater_w"]),
     )
     course = Watch(scene, LiveLog(scratch, facts), _Nobody(), stay=True)
     for message in _told(rows, events, row_s):
         _take(course, message)
     course.ended = course.ended or (watch.RESTARTED if course.restarted else _unsaid_end(origin, hold, course))
-    runner = Runner(choice, cast(Session, _Kept(origin.simulated)), _Nobody())
-    told = report(runner, Ended(course, 0.0, {}), None, folder)
+    runner = Runner(setup, cast(Session, _Kept(origin.simulated)), _Nobody())
+    told = report(runner, Outcome(course, 0.0, {}), None, folder)
     if course.log.refusal:
         raise _unwritten(folder, course.log.refusal)
     if hold.gaps:
@@ -239,25 +239,25 @@ def _same_event(one: dict[str, Any], other: dict[str, Any]) -> bool:
     return bool(one["event"] == other["event"] and abs(one["t"] - other["t"]) <= SAME_EVENT_MS)
 
 
-def _choice(hold: BoardHold) -> Choice:
+def _choice(hold: BoardHold) -> HoldSetup:
     asked = hold.asked
     # A board of an older version logged fewer figures; those it does not tell are not needed to judge what it held.
     figures = {str(row[settings.NAME]) for row in settings.PROFILE if row[settings.KIND] == settings.FLOAT}
     profile = Profile(asked["name"], asked["kind"], **{name: asked[name] / 1000 for name in figures & set(asked)})
     for_s = asked["for_ms"] / 1000 or None
-    return Choice(profile, asked["stage"], for_s, asked["room"] / 1000, None, {}, None, None, None)
+    return HoldSetup(profile, asked["stage"], for_s, asked["room"] / 1000, None, {}, None, None, None)
 
 
 def _facts(origin: Origin, hold: BoardHold, row_s: float) -> dict[str, Any]:
-    choice = _choice(hold)
+    setup = _choice(hold)
     started = datetime.fromtimestamp(hold.started_s, UTC).isoformat(timespec="seconds") if hold.started_s else None
     return {
         "VIRTUAL": origin.simulated,
         "started": started,
-        "profile": choice.profile.document(),
-        "stage": choice.stage,
-        "for_s": choice.for_s,
-        "room_c": choice.room_c,
+        "profile": setup.profile.document(),
+        "stage": setup.stage,
+        "for_s": setup.for_s,
+        "room_c": setup.room_c,
         "rig": origin.rig if hold.asked.get("settings") == origin.hello.get("settings") else {},
         "gains": {},
         "board": origin.hello,

@@ -10,7 +10,7 @@ import numpy as np
 
 from bainwright.core.errors import BainError
 from bainwright.evening import watch
-from bainwright.evening.runner import Ended, Runner, window_of
+from bainwright.evening.runner import Outcome, Runner, window_of
 from bainwright.files.chocolate import window_at
 from bainwright.files.score import READINGS, TRUE, Score, Trace, Window, paragraph, score
 from bainwright.record import temper_tests
@@ -120,24 +120,24 @@ def score_part(log: HoldLog, trace: Trace, window: Window) -> Score | None:
 
 def _night(log: HoldLog, runner: Runner, *, went_off: bool) -> str:
     """The sentence for the morning after melted stock; empty for any other hold."""
-    profile, settings = runner.choice.profile, log.facts.get("rig") or {}
+    profile, settings = runner.setup.profile, log.facts.get("rig") or {}
     if not (log["stage"] == "melted").any():
         return ""
     window = window_at(profile, "melted")
-    room_c = runner.choice.room_c if runner.choice.room_c is not None else settings.get("room_c", 20.0)
+    room_c = runner.setup.room_c if runner.setup.room_c is not None else settings.get("room_c", 20.0)
     again_s = morning.remelt_s(log, profile.of or "milk", window, settings, room_c) if settings else None
     found = morning.sentence(log, window, profile.never_above_c, again_s, went_off=went_off)
     return f"{found[0].upper()}{found[1:]}." if found else ""
 
 
-def report(runner: Runner, ended: Ended, truth: Any, home: Path | None = None) -> Report:
+def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None) -> Report:
     """Score a hold, seal its log and draw it.
 
     Parameters
     ----------
     runner : Runner
         Who ran it.
-    ended : Ended
+    ended : Outcome
         How it ended.
     truth : mapping or None
         The true temperatures of a virtual board.
@@ -149,7 +149,7 @@ def report(runner: Runner, ended: Ended, truth: Any, home: Path | None = None) -
     Report
         Also when there is nothing to score: then it says why.
     """
-    course, choice = ended.watch, runner.choice
+    course, setup = ended.watch, runner.setup
     path, home = course.log.path, home or course.log.folder
     facts = {
         "ended": course.ended,
@@ -169,8 +169,8 @@ def report(runner: Runner, ended: Ended, truth: Any, home: Path | None = None) -
         why = failed.words().replace(str(path), str(home / path.name))
         return Report(_result(home, course, None, ended), f"Nothing was held. {why}.", _exit(course, None), notes,
                       drawn=False)
-    s = score_part(log, trace_of(log, truth, course.end_ms / 1000), window_of(choice))
-    held = paragraph(choice.profile.name, s, window_of(choice), course.trips) if s else UNWORKED
+    s = score_part(log, trace_of(log, truth, course.end_ms / 1000), window_of(setup))
+    held = paragraph(setup.profile.name, s, window_of(setup), course.trips) if s else UNWORKED
     night = _night(log, runner, went_off=course.ended in (watch.RESTARTED, watch.TRIPPED))
     if changed_s(log) < float("inf"):
         notes.append("another chocolate came into the bath: only the first bowl is scored")
@@ -187,7 +187,7 @@ def _keep(folder: Path, log: HoldLog, truth: Any, runner: Runner, said: str, not
     """Seal and draw; what fails here is said in the notes and takes nothing from the result."""
     from bainwright.display.picture import Caption, draw_hold
 
-    scenario = runner.choice.simulated.scenario if runner.choice.simulated else None
+    scenario = runner.setup.simulated.scenario if runner.setup.simulated else None
     played = [Caption(at_s, text) for at_s, text in scenario.captions()] if scenario else []
     try:
         tests = temper_tests.read_tests(folder) or temper_tests.logged_tests(log.events, log.facts)
@@ -198,11 +198,11 @@ def _keep(folder: Path, log: HoldLog, truth: Any, runner: Runner, said: str, not
             folder,
             log,
             truth,
-            window_of(runner.choice),
+            window_of(runner.setup),
             said,
             played,
             virtual=runner.session.simulated,
-            name=runner.choice.profile.name,
+            name=runner.setup.profile.name,
         )
     except (BainError, OSError) as failed:
         notes.append(f"the log could not be sealed or drawn: {failed}")
@@ -220,7 +220,7 @@ def _exit(course: watch.Watch, s: Score | None) -> int:
     return 1 if never or s.left_for_good else 0
 
 
-def _result(folder: Path, course: watch.Watch, s: Score | None, ended: Ended) -> dict[str, Any]:
+def _result(folder: Path, course: watch.Watch, s: Score | None, ended: Outcome) -> dict[str, Any]:
     """The result as a program reads it; the names up to `speed` are fixed."""
     wall_s = ended.facts.get("wall_s") or ended.wall_s
     simulated_s = ended.facts.get("simulated_s") or course.end_ms / 1000

@@ -195,7 +195,7 @@ def event(name: str, fields: Fields, at_stage: str = "") -> str:
     return _PLAIN.get(name, name.replace("_", " "))
 
 
-def of_the_step(fields: Fields, at_stage: str) -> bool:
+def expected_in_step(fields: Fields, at_stage: str) -> bool:
     """Is a warning one that a step itself brings about: water it finds too warm, and water that was swapped?"""
     asked = fields.get("fault") == faults.PROBE_OUT and at_stage in _COOLING
     return asked or fields.get("fault") == faults.OVER_STAGE
