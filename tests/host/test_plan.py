@@ -21,9 +21,9 @@ from bainwright.core.errors import BainError, FileError, UseError
 from bainwright.core.masses import Shown, parse_clock_min, parse_mass_kg, parse_share, parse_temp_c
 from bainwright.files.rig import load_rig
 from bainwright.physics import heating
+from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
 from bainwright.physics.geometry import body_of
 from bainwright.physics.heating import Around, Course
-from bainwright.physics.seeding import STUFF
 from bainwright.plan.asked import Asked, settle
 from bainwright.plan.page import moment_text, time_scale
 from bainwright.plan.parts import Plan
@@ -72,7 +72,7 @@ def left_alone(made: Plan) -> Course:
     """The plan's own melting, with nobody stirring."""
     rig, solid_kg = made.wanted.rig, made.melt.solid_kg
     around = Around(20.0, 0.5, solid_kg, rig.plant.ring_cover)
-    start = heating.Start(20.0, 20.0, STUFF["dark"])
+    start = heating.Start(20.0, 20.0, HEAT_PROPERTIES["dark"])
     return heating.heat_up(
         body_of(rig), rig.settings["heater_w"], around, start, made.melt.water_c, lambda w, c: c >= made.melt.to_c
     )

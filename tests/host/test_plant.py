@@ -17,7 +17,7 @@ from iapws import IAPWS97
 from msgspec.structs import replace as changed
 
 from bainwright.files.rig import PlantTable, Rig, load_rig
-from bainwright.physics import air, chocolate_heat, geometry
+from bainwright.physics import air, chocolate_heat, geometry, materials
 from bainwright.virtual.plant import Start, Warmer
 
 HOUR_S = 3600
@@ -192,10 +192,10 @@ def test_water_is_that_of_steam_tables():
     """Oracle: IAPWS-97 at 0.101325 MPa: specific heat 0.2 % from 20 to 45 °C, density 0.4 % from 20 to 40 °C."""
     for temp_c in (20.0, 33.0, 45.0):
         water = IAPWS97(T=temp_c + 273.15, P=0.101325)
-        assert pytest.approx(water.cp, rel=2e-3) == geometry.WATER_CP_J_PER_KGK * 1e-3
+        assert pytest.approx(water.cp, rel=2e-3) == materials.WATER_J_PER_KGK * 1e-3
     for temp_c in (20.0, 30.0, 40.0):
         water = IAPWS97(T=temp_c + 273.15, P=0.101325)
-        assert pytest.approx(water.rho, rel=4e-3) == geometry.WATER_KG_PER_L * 1e3
+        assert pytest.approx(water.rho, rel=4e-3) == materials.WATER_KG_PER_L * 1e3
 
 
 # -- chocolate -------------------------------------------------------------------------------------------------------
@@ -241,7 +241,7 @@ def test_milk_s_seed_takes_up_more_at_the_same_temperature_and_energy_still_clos
 
 def test_enthalpy_is_the_integral_of_the_specific_heat_and_inverts():
     """Oracle: the trapezoid rule over 0.01 K, 1 ppm; and there and back to 1 µK."""
-    total = 20.0 * chocolate_heat.CHOCOLATE_CP_J_PER_KGK
+    total = 20.0 * chocolate_heat.CHOCOLATE_J_PER_KGK
     for step in range(2000):
         at_c = 20.0 + 0.01 * step
         total += 0.005 * sum(chocolate_heat.specific_heat_j_per_kgk(end_c, 1500.0) for end_c in (at_c, at_c + 0.01))
@@ -278,7 +278,7 @@ def test_unheated_bowl_of_two_kilograms_cools_at_the_known_pace():
 
 def test_mat_of_two_hundred_watts_warms_three_litres_at_the_known_pace():
     """200 W into 3 kg of water: 0.96 K/min (arithmetic, no losses, no pot); 3 %, in a moist room as warm."""
-    settings = {"heater_w": 200.0, "water_l": 3.0 / geometry.WATER_KG_PER_L, "heater_lag_s": 5.0}
+    settings = {"heater_w": 200.0, "water_l": 3.0 / materials.WATER_KG_PER_L, "heater_lag_s": 5.0}
     rig = rig_of(settings, vessel_kg=0.0, heater_leak=0.0, humidity=1.0)
     warmer = Warmer(rig, Start(water_c=20.0, bowl_c=20.0, room_c=22.0))
     warmer.bowl_in = False
@@ -314,7 +314,7 @@ def test_hot_refill_mixes_to_the_weighted_mean():
 def test_water_swap_mixes_to_the_weighted_mean():
     """Half of the bath from 30 to 50 °C gives 40 °C in a pot of no weight; by hand."""
     warmer = Warmer(rig_of(vessel_kg=0.0), Start(water_c=30.0))
-    litres = warmer.water_kg / geometry.WATER_KG_PER_L
+    litres = warmer.water_kg / materials.WATER_KG_PER_L
     warmer.swap(litres / 2.0, 50.0)
     assert warmer.water_c == pytest.approx(40.0, abs=1e-6)
 

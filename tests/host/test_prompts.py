@@ -114,7 +114,7 @@ def test_it_thickens_and_it_thins_get_their_reason_and_the_alternatives():
 
 def test_seed_that_is_still_wanted_is_told_in_grams():
     """By hand: 1 kg from 32.7 to 32 °C gives 0.7 x 1670 J; a gram of seed takes 12 x 1.59 J and its share of 46 J."""
-    share = tonight_module.STUFF["dark"].molten_share(32.0, 20.0)
+    share = tonight_module.HEAT_PROPERTIES["dark"].molten_share(32.0, 20.0)
     grams = 0.7 * 1670.0 / (12.0 * 1.59 + share * 46.0)
     said = tonight().over(tonight_module.Moment(33.0, 32.7, 33.0))
     assert f"about {grams:.0f} g for each kg" in said

@@ -11,12 +11,14 @@ from hypothesis import strategies as st
 from bainwright.core.errors import UseError
 from bainwright.files.rig import load_rig
 from bainwright.physics import heating
+from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
 from bainwright.physics.geometry import body_of
+from bainwright.physics.materials import CP_SOLID
 from bainwright.physics.refills import Bowl, check_fits, largest_kg, largest_solid_kg, mixed_c, temps_for_c
-from bainwright.physics.seeding import CP_SOLID, STUFF, Batch, end_temp_c, seed_for_melt_kg, seed_share, share_for
+from bainwright.physics.seeding import Batch, end_temp_c, seed_for_melt_kg, seed_share, share_for
 from bainwright.virtual import plant
 
-DARK = STUFF["dark"]
+DARK = HEAT_PROPERTIES["dark"]
 HALF_DIGIT = 0.0005  # the values are given in per mille
 
 melts = st.floats(40.0, 55.0)

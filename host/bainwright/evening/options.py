@@ -16,7 +16,7 @@ from bainwright.core.masses import parse_clock_min
 from bainwright.core.toml import close_match
 from bainwright.files.chocolate import CAPS, Profile, bundled_profiles, load_profile
 from bainwright.files.rig import PlantTable, Rig, load_rig
-from bainwright.physics.seeding import STUFF
+from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
 from bainwright.tuning.gains import GainsFile, doubts, read_gains
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.scenario import Scenario, StartTable, kind_of, load_scenario
@@ -243,7 +243,7 @@ def _rig(request: HoldRequest, virtual: bool) -> Rig | None:
 def _filled_with(rig: Rig, profile: Profile) -> Rig:
     """The simulated warmer with chocolate of the kind that is held in it, unless its file tells of one."""
     kind = profile.of if profile.kind == "melted" else profile.kind
-    usual, stuff = PlantTable(), STUFF.get(kind or "", STUFF["dark"])
+    usual, stuff = PlantTable(), HEAT_PROPERTIES.get(kind or "", HEAT_PROPERTIES["dark"])
     if (rig.plant.latent_j_per_kg, rig.plant.milk_fat_k) != (usual.latent_j_per_kg, usual.milk_fat_k):
         return rig
     plant = msgspec.structs.replace(rig.plant, latent_j_per_kg=stuff.latent.value, milk_fat_k=stuff.milk_fat_k)

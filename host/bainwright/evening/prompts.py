@@ -16,11 +16,13 @@ from bainwright.files.chocolate import CAPS, Profile, window_at
 from bainwright.files.rig import Rig
 from bainwright.files.score import Window
 from bainwright.link.protocol import Status
-from bainwright.physics.geometry import WATER_CP_J_PER_KGK, WATER_KG_PER_L, Body, body_of
+from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
+from bainwright.physics.geometry import Body, body_of
 from bainwright.physics.heating import Around, bath_j_per_k, steady, swap_l
 from bainwright.physics.kitchen import thicker_by
+from bainwright.physics.materials import WATER_J_PER_KGK, WATER_KG_PER_L
 from bainwright.physics.refills import Bowl, largest_kg, largest_solid_kg
-from bainwright.physics.seeding import STUFF, Batch, seed_for_melt_kg
+from bainwright.physics.seeding import Batch, seed_for_melt_kg
 from bainwright.words import terms
 
 COLD_C = 15.0  # tap water, chosen: the plan takes the same
@@ -141,14 +143,14 @@ class EveningPrompts:
         if moment.water_c is None or not self.body.is_bath or moment.aim_c <= COLD_C:
             return said
         aim_c = min(moment.aim_c, moment.water_c - 0.5)
-        add_kg = bath_j_per_k(self.body) * (moment.water_c - aim_c) / (WATER_CP_J_PER_KGK * (aim_c - COLD_C))
+        add_kg = bath_j_per_k(self.body) * (moment.water_c - aim_c) / (WATER_J_PER_KGK * (aim_c - COLD_C))
         return f"{said}, or add {add_kg / WATER_KG_PER_L:.1f} L of water at {COLD_C:g} °C"
 
     def refill(self) -> str:
         """The largest refill that keeps the bowl in its window, for each kg that is in it."""
         p, bowl_c = self.profile, self.indicators.bowl_c
         bowl = Bowl(1.0, p.target_c if bowl_c is None else bowl_c, p.low_c, p.high_c)
-        warm, solid = largest_kg(bowl, REFILL_C), largest_solid_kg(bowl, SOLID_C, STUFF[p.kind])
+        warm, solid = largest_kg(bowl, REFILL_C), largest_solid_kg(bowl, SOLID_C, HEAT_PROPERTIES[p.kind])
         cold = largest_kg(bowl, p.low_c - 4.0)
         return (f"for each kg in the bowl at most {1000 * warm:.0f} g at {REFILL_C:g} °C, {1000 * cold:.0f} g at "
                 f"{p.low_c - 4.0:g} °C, or {1000 * solid:.0f} g of pieces at {SOLID_C:g} °C; stir it in at once")
@@ -165,7 +167,7 @@ class EveningPrompts:
 
     def _seed_g_per_kg(self, bowl_c: float) -> float:
         """Seed that brings a kilogram down to the top of the window, losses left out."""
-        stuff, end_c = STUFF[self.profile.kind], self.profile.high_c
+        stuff, end_c = HEAT_PROPERTIES[self.profile.kind], self.profile.high_c
         taken_up = stuff.molten_share(end_c, SOLID_C)
         return 1000.0 * seed_for_melt_kg(1.0, Batch(1.0, bowl_c, SOLID_C, stuff.latent.value), end_c, taken_up)
 

@@ -36,7 +36,7 @@ class PlantTable(Struct, frozen=True, forbid_unknown_fields=True):
     bath: Literal["water", "plate"] = "water"  # a plate neither evaporates nor can be topped up
     bowl_diameter_m: Annotated[float, Meta(gt=0.03, le=1.0)] | None = None
     bowl_height_m: Annotated[float, Meta(gt=0.01, le=1.0)] | None = None
-    bowl_cp_j_per_kgk: Annotated[float, Meta(ge=100.0, le=2000.0)] = 500.0  # stainless steel, from memory; glass 840
+    bowl_cp_j_per_kgk: Annotated[float, Meta(ge=100.0, le=2000.0)] | None = None  # stainless steel; glass has 840
     immersion: Share = 0.6  # share of the bowl's height under water
     pot_diameter_m: Annotated[float, Meta(gt=0.03, le=1.5)] | None = None
     vessel_kg: Annotated[float, Meta(ge=0.0, le=20.0)] | None = None  # steel of the pot, warm with its water
@@ -48,8 +48,8 @@ class PlantTable(Struct, frozen=True, forbid_unknown_fields=True):
     rest_film_w_per_m2k: Film = 60.0  # bowl to chocolate, left alone
     stirred_film_w_per_m2k: Film = 115.0  # bowl to chocolate while dipping or stirring
     temper_latent_j_per_kg: Annotated[float, Meta(ge=0.0, le=46000.0)] = 1500.0
-    # Of the solid chocolate that is melted in it; a simulated hold fills them in by its kind. Dark's as they stand.
-    latent_j_per_kg: Annotated[float, Meta(gt=0.0, le=60000.0)] = 46000.0  # Beckett, constants table, 4th ed.
+    # Of the solid chocolate that is melted in it; a simulated hold fills them in by its kind. Left out: dark.
+    latent_j_per_kg: Annotated[float, Meta(gt=0.0, le=60000.0)] | None = None
     milk_fat_k: Annotated[float, Meta(ge=0.0, le=5.0)] = 0.0  # how far milk fat moves its melting down
     humidity: Share = 0.5  # of the room
     water_probe_lag_s: Lag = 8.0

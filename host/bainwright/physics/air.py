@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import math
 
-KELVIN = 273.15
-GRAVITY_M_PER_S2 = 9.80665
-STEFAN_BOLTZMANN_W_PER_M2K4 = 5.670374e-8
-PRESSURE_PA = 101325.0
-GAS_J_PER_KGK = 287.053  # dry air, US Standard Atmosphere 1976
-AIR_CP_J_PER_KGK = 1006.0  # dry air near 300 K, from memory (standard tables: 1005-1007)
+from bainwright.physics.materials import (
+    AIR_GAS_J_PER_KGK,
+    AIR_J_PER_KGK,
+    GRAVITY_M_PER_S2,
+    KELVIN,
+    MAGNUS_C,
+    MAGNUS_PA,
+    MAGNUS_SLOPE,
+    PRESSURE_PA,
+    STEFAN_BOLTZMANN_W_PER_M2K4,
+)
 
 # Leading numbers of Nu = C Ra^(1/4): McAdams for a plate facing up (warm), the same plate colder than the air, and a
 # vertical wall; laminar range, Ra 1e4 to 1e9.
 WARM_UP, COLD_UP, UPRIGHT = 0.54, 0.27, 0.59
 
-TOP_EMISSIVITY = 0.95  # chocolate and water surfaces
-STEEL_EMISSIVITY = 0.2  # clean stainless steel
 
 
 def air_viscosity_pa_s(temp_c: float) -> float:
@@ -35,9 +38,9 @@ def rayleigh(surface_c: float, room_c: float, length_m: float) -> float:
     """Rayleigh number of air at film temperature beside a surface of the given length."""
     film_c = 0.5 * (surface_c + room_c)
     film_k = film_c + KELVIN
-    density = PRESSURE_PA / (GAS_J_PER_KGK * film_k)
+    density = PRESSURE_PA / (AIR_GAS_J_PER_KGK * film_k)
     viscosity = air_viscosity_pa_s(film_c)
-    diffusivity = air_conductivity_w_per_mk(film_c) / (density * AIR_CP_J_PER_KGK)
+    diffusivity = air_conductivity_w_per_mk(film_c) / (density * AIR_J_PER_KGK)
     buoyancy = GRAVITY_M_PER_S2 * abs(surface_c - room_c) / film_k
     return buoyancy * length_m**3 * density / (viscosity * diffusivity)
 
@@ -71,8 +74,8 @@ def radiation_w_per_m2k(surface_c: float, room_c: float, emissivity: float) -> f
 
 
 def saturation_pa(temp_c: float) -> float:
-    """Saturation vapour pressure over water (Magnus form, 611.2 Pa, 17.62, 243.12 °C)."""
-    return 611.2 * math.exp(17.62 * temp_c / (243.12 + temp_c))
+    """Saturation vapour pressure over water in Magnus form."""
+    return MAGNUS_PA * math.exp(MAGNUS_SLOPE * temp_c / (MAGNUS_C + temp_c))
 
 
 def latent_j_per_kg(temp_c: float) -> float:

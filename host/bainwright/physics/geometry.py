@@ -6,12 +6,7 @@ import math
 from dataclasses import dataclass
 
 from bainwright.files.rig import PlantTable, Rig
-
-WATER_CP_J_PER_KGK = 4180.0  # 20-45 °C within 0.2 % (IAPWS)
-WATER_KG_PER_L = 0.9957  # at 30 °C (IAPWS)
-STEEL_CP_J_PER_KGK = 500.0  # stainless, from memory
-CHOCOLATE_KG_PER_M3 = 1240.0  # between 1300 solid and 1200 at 40 °C (Beckett, constants table, 4th ed.)
-INSULATION_W_PER_MK = 0.035  # foam, from memory
+from bainwright.physics.materials import CHOCOLATE_KG_PER_M3, LATENT_DARK, STEEL_J_PER_KGK, WATER_KG_PER_L
 
 # A mixing bowl of 2 kg is 24 cm across and 9 cm high; others are the same shape, larger or smaller. Chosen.
 BOWL_KG, BOWL_DIAMETER_M, BOWL_ASPECT = 2.0, 0.24, 0.375
@@ -38,6 +33,7 @@ class Body:
     wall_j_per_k: float
     element_j_per_k: float
     element_w_per_k: float
+    latent_j_per_kg: float  # of the solid chocolate that is melted in it
     table: PlantTable
 
     @property
@@ -103,10 +99,11 @@ def body_of(rig: Rig) -> Body:
         pot_diameter_m=pot_m,
         pot_height_m=pot_height_m,
         water_kg=values["water_l"] * WATER_KG_PER_L,
-        vessel_j_per_k=vessel_kg * STEEL_CP_J_PER_KGK,
-        wall_j_per_k=max(values["bowl_kg"], LEAST_BOWL_KG) * table.bowl_cp_j_per_kgk,
+        vessel_j_per_k=vessel_kg * STEEL_J_PER_KGK,
+        wall_j_per_k=max(values["bowl_kg"], LEAST_BOWL_KG) * (table.bowl_cp_j_per_kgk or STEEL_J_PER_KGK),
         element_j_per_k=element_w_per_k * values["heater_lag_s"],
         element_w_per_k=element_w_per_k,
+        latent_j_per_kg=table.latent_j_per_kg or LATENT_DARK.value,
         table=table,
     )
 

@@ -13,8 +13,17 @@ from dataclasses import dataclass, replace
 
 from bainwright.core.figures import CHOSEN, MEMORY, READ, Figure
 from bainwright.physics import air
-from bainwright.physics.geometry import INSULATION_W_PER_MK, WATER_CP_J_PER_KGK, WATER_KG_PER_L, Body
-from bainwright.physics.seeding import CP_LIQUID, CP_SOLID, Stuff
+from bainwright.physics.chocolate_heat import HeatProperties
+from bainwright.physics.geometry import Body
+from bainwright.physics.materials import (
+    CP_LIQUID,
+    CP_SOLID,
+    INSULATION_W_PER_MK,
+    STEEL_EMISSIVITY,
+    SURFACE_EMISSIVITY,
+    WATER_J_PER_KGK,
+    WATER_KG_PER_L,
+)
 
 LID_SHARE = 0.25  # of the top's loss that still leaves under a lid, chosen
 STEP_S = 2.0
@@ -93,12 +102,12 @@ class Course:
 
 def _top_film(surface_c: float, width_m: float, around: Around) -> float:
     moved = air.top_convection_w_per_m2k(surface_c, around.room_c, width_m) * around.draught
-    return moved + air.radiation_w_per_m2k(surface_c, around.room_c, air.TOP_EMISSIVITY)
+    return moved + air.radiation_w_per_m2k(surface_c, around.room_c, SURFACE_EMISSIVITY)
 
 
 def _upright_film(surface_c: float, height_m: float, around: Around) -> float:
     moved = air.convection_w_per_m2k(surface_c, around.room_c, height_m, air.UPRIGHT) * around.draught
-    return moved + air.radiation_w_per_m2k(surface_c, around.room_c, air.STEEL_EMISSIVITY)
+    return moved + air.radiation_w_per_m2k(surface_c, around.room_c, STEEL_EMISSIVITY)
 
 
 def top_w_per_k(body: Body, chocolate_c: float, around: Around) -> float:
@@ -150,7 +159,7 @@ def couplings_w_per_k(body: Body, around: Around) -> tuple[float, float]:
 
 def bath_j_per_k(body: Body) -> float:
     """Heat stored by the water and its pot."""
-    return body.water_kg * WATER_CP_J_PER_KGK + body.vessel_j_per_k
+    return body.water_kg * WATER_J_PER_KGK + body.vessel_j_per_k
 
 
 # -- holding ---------------------------------------------------------------------------------------------------------
@@ -201,11 +210,11 @@ def least_kg(body: Body, chocolate_c: float, around: Around, water_most_c: float
 
 @dataclass(frozen=True)
 class Start:
-    """Before the heat goes on; `stuff` None is a chocolate already molten."""
+    """Before the heat goes on; `solid` None: the chocolate is already molten."""
 
     water_c: float
     chocolate_c: float
-    stuff: Stuff | None = None
+    solid: HeatProperties | None = None
 
 
 class _Films:
@@ -276,11 +285,11 @@ def heat_up(
 def apparent_cp(temp_c: float, start: Start) -> float:
     """Specific heat of the chocolate, its melting spread over the temperatures at which it melts, J/kg·K."""
     sensible = CP_LIQUID.value if temp_c > LIQUID_ABOVE_C else CP_SOLID.value
-    if start.stuff is None:
+    if start.solid is None:
         return sensible
-    above = start.stuff.molten_share(temp_c + SLOPE_K, start.chocolate_c)
-    below = start.stuff.molten_share(temp_c - SLOPE_K, start.chocolate_c)
-    return sensible + start.stuff.latent.value * (above - below) / (2.0 * SLOPE_K)
+    above = start.solid.molten_share(temp_c + SLOPE_K, start.chocolate_c)
+    below = start.solid.molten_share(temp_c - SLOPE_K, start.chocolate_c)
+    return sensible + start.solid.latent.value * (above - below) / (2.0 * SLOPE_K)
 
 
 # -- a bath that cannot be cooled by its heater ----------------------------------------------------------------------
@@ -295,7 +304,7 @@ def swap_l(body: Body, water_c: float, aim_c: float, cold_c: float) -> float:
         return 0.0
     if cold_c >= aim_c:
         return math.inf
-    out_kg = bath_j_per_k(body) * (water_c - aim_c) / (WATER_CP_J_PER_KGK * (water_c - cold_c))
+    out_kg = bath_j_per_k(body) * (water_c - aim_c) / (WATER_J_PER_KGK * (water_c - cold_c))
     return out_kg / WATER_KG_PER_L
 
 

@@ -6,7 +6,8 @@ import math
 
 from bainwright.core.errors import UseError
 from bainwright.core.figures import MEMORY, PRACTICE, READ, Figure
-from bainwright.physics.air import KELVIN, saturation_pa
+from bainwright.physics.air import saturation_pa
+from bainwright.physics.materials import GAS_J_PER_MOLK, KELVIN, MAGNUS_C, MAGNUS_PA, MAGNUS_SLOPE, PRESSURE_PA
 
 ROOM_LOW_C, ROOM_HIGH_C = 18.0, 22.0  # common practice, no source
 DRY_ENOUGH, TOO_DAMP = 0.50, 0.60  # relative humidity; common practice, no source
@@ -14,7 +15,6 @@ CENTRE_LOW_C, CENTRE_HIGH_C = 20.0, 25.0  # common practice, no source
 THICKENS_FROM, SEIZES_FROM = (0.005, 0.01), (0.015, 0.03)  # share of water stirred into chocolate; from memory
 WATER_ACTIVITY = 0.4  # of chocolate (Beckett, constants table, 4th ed.)
 GROWTH_FROM, TOXIN_FROM = 0.6, 0.85  # water activity below which nothing grows, and nothing makes toxin
-GAS_J_PER_MOLK = 8.314462618  # exact in the SI
 FLOW_J_PER_MOL = (32.5e3, 39.6e3)  # activation energy of chocolate's viscosity, 25-45 °C (Lee 2024)
 D50_MIN, Z_K = 1574.0, 14.0  # dark chocolate; published values, the paper is not named
 ALTITUDE_LOW_M, ALTITUDE_HIGH_M = -430.0, 5500.0  # the Dead Sea's shore to above the highest town
@@ -46,8 +46,8 @@ _IF97 = (
 
 def dew_point_c(temp_c: float, humidity: float) -> float:
     """Temperature at which the room's air sheds water (Magnus form, 611.2 Pa, 17.62, 243.12 °C)."""
-    log = math.log(humidity * saturation_pa(temp_c) / 611.2)
-    return 243.12 * log / (17.62 - log)
+    log = math.log(humidity * saturation_pa(temp_c) / MAGNUS_PA)
+    return MAGNUS_C * log / (MAGNUS_SLOPE - log)
 
 
 def pressure_pa(altitude_m: float) -> float:
@@ -65,7 +65,7 @@ def pressure_pa(altitude_m: float) -> float:
             wanted=f"{ALTITUDE_LOW_M:g} to {ALTITUDE_HIGH_M:g} m",
             hint="metres above the sea; 1 ft is 0.3048 m",
         )
-    return float(101325.0 * (1.0 - 0.0065 * altitude_m / 288.15) ** 5.25588)
+    return float(PRESSURE_PA * (1.0 - 0.0065 * altitude_m / 288.15) ** 5.25588)
 
 
 def boiling_c(altitude_m: float) -> float:

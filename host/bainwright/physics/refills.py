@@ -10,7 +10,8 @@ import math
 from dataclasses import dataclass
 
 from bainwright.core.errors import UseError
-from bainwright.physics.seeding import CP_SOLID, Stuff
+from bainwright.physics.chocolate_heat import HeatProperties
+from bainwright.physics.materials import CP_SOLID
 
 
 @dataclass(frozen=True)
@@ -43,13 +44,13 @@ def largest_kg(bowl: Bowl, refill_c: float) -> float:
     return max(0.0, bowl.in_bowl_kg * (edge_c - bowl.temp_c) / (refill_c - edge_c))
 
 
-def largest_solid_kg(bowl: Bowl, solid_c: float, stuff: Stuff) -> float:
+def largest_solid_kg(bowl: Bowl, solid_c: float, chocolate: HeatProperties) -> float:
     """The largest amount of solid pieces that does not pull the bowl under its window.
 
     They take up latent heat as well, so this is far less than of a liquid as cold.
     """
     taken_j_per_kg = (
-        CP_SOLID.value * (bowl.low_c - solid_c) + stuff.molten_share(bowl.low_c, solid_c) * stuff.latent.value
+        CP_SOLID.value * (bowl.low_c - solid_c) + chocolate.molten_share(bowl.low_c, solid_c) * chocolate.latent.value
     )
     given_j = bowl.in_bowl_kg * CP_SOLID.value * (bowl.temp_c - bowl.low_c)
     return max(0.0, given_j / taken_j_per_kg)

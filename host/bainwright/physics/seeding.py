@@ -14,54 +14,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from bainwright.core.errors import UseError
-from bainwright.core.figures import CHOSEN, MEMORY, READ, Figure
-from bainwright.physics.chocolate_heat import solid_share
-
-_BECKETT = "Beckett, constants table, 4th ed."
-
-CP_SOLID = Figure("specific heat of chocolate, 15-40 °C", 1590.0, "J/kg·K", READ, _BECKETT)
-CP_LIQUID = Figure("specific heat of chocolate, melted", 1670.0, "J/kg·K", READ, _BECKETT)
-MELTS_OUT = Figure(
-    "melting point of cocoa butter, form V", 33.8, "°C", READ, "Wille & Lutton 1966; between authors about 30 to 34"
-)
-SOLID_FAT = Figure("solid share of cocoa butter at 30 °C", 0.45, "", MEMORY, "Ghana, Shukla; 20 °C 0.76, 35 °C 0.01")
-MILK_FAT = Figure("milk fat lowers the melting range by", 2.0, "K", MEMORY, "1 to 3 K; the middle is chosen")
-
-_LATENT_DARK = Figure("latent heat of dark chocolate", 46e3, "J/kg", READ, _BECKETT)
-_LATENT_MILK = Figure("latent heat of milk chocolate", 44e3, "J/kg", READ, _BECKETT)
-_LATENT_WHITE = Figure("latent heat of white chocolate", 43e3, "J/kg", MEMORY, "40 to 46 kJ/kg; the middle is taken")
-_LATENT_ANY = Figure(
-    "latent heat, kind not known", 46e3, "J/kg", CHOSEN, "dark's, the most, so that melting is not under-told"
-)
-
-
-@dataclass(frozen=True)
-class Stuff:
-    """What a kind of chocolate is, for heat: its latent heat, and how far milk fat moves its melting range down."""
-
-    latent: Figure
-    milk_fat_k: float = 0.0
-
-    def molten_share(self, temp_c: float, stored_c: float) -> float:
-        """Share of its latent heat that chocolate stored at `stored_c` has taken up at `temp_c`; 0 when no warmer."""
-        stored = solid_share(stored_c + self.milk_fat_k)
-        if stored <= 0.0:
-            return 1.0
-        return max(0.0, 1.0 - solid_share(temp_c + self.milk_fat_k) / stored)
-
-    def figures(self) -> list[Figure]:
-        """What its heat balance stands on."""
-        return [CP_SOLID, CP_LIQUID, self.latent, SOLID_FAT, *([MILK_FAT] if self.milk_fat_k else [])]
-
-
-STUFF = {
-    "dark": Stuff(_LATENT_DARK),
-    "milk": Stuff(_LATENT_MILK, MILK_FAT.value),
-    "white": Stuff(_LATENT_WHITE, MILK_FAT.value),
-    "ruby": Stuff(_LATENT_WHITE, MILK_FAT.value),
-    "caramelised_white": Stuff(_LATENT_WHITE, MILK_FAT.value),
-    "melted": Stuff(_LATENT_ANY),
-}
+from bainwright.physics.materials import CP_LIQUID, CP_SOLID, LATENT_DARK, MELTS_OUT
 
 
 @dataclass(frozen=True)
@@ -85,7 +38,7 @@ class Batch:
     total_kg: float
     melt_c: float
     seed_c: float
-    latent_j_per_kg: float = _LATENT_DARK.value
+    latent_j_per_kg: float = LATENT_DARK.value
     bowl_j_per_k: float = 0.0
     lost_j: float = 0.0
 

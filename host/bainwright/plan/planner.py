@@ -11,11 +11,12 @@ from functools import cached_property
 
 from bainwright.core.errors import UseError
 from bainwright.core.figures import CHOSEN, PRACTICE, Figure
-from bainwright.physics import heating, kitchen, seeding
+from bainwright.physics import heating, kitchen, materials, seeding
+from bainwright.physics.chocolate_heat import HEAT_PROPERTIES, HeatProperties
 from bainwright.physics.geometry import Body, body_of
 from bainwright.physics.heating import Around, Course, Steady
 from bainwright.physics.refills import Bowl, check_fits, largest_kg, largest_solid_kg, mixed_c, temps_for_c
-from bainwright.physics.seeding import STUFF, Batch, Stuff
+from bainwright.physics.seeding import Batch
 from bainwright.plan.parts import (
     Heat,
     Hold,
@@ -87,7 +88,7 @@ class _Planner:
         self.wanted = wanted
         self.profile, self.settings = wanted.profile, wanted.rig.settings
         self.body: Body = body_of(wanted.rig)
-        self.stuff: Stuff = STUFF[wanted.profile.kind]
+        self.chocolate: HeatProperties = HEAT_PROPERTIES[wanted.profile.kind]
         self.around = Around(wanted.room_c, wanted.humidity, wanted.batch_kg, wanted.rig.plant.ring_cover)
         self.heater_w = float(self.settings["heater_w"])
         self.hard_limit_c = float(self.settings["hard_limit_c"])
@@ -95,8 +96,8 @@ class _Planner:
 
     def plan(self) -> Plan:
         steps, course = self.evening()
-        of_temper = [seeding.MELTS_OUT, *STEP_FIGURES] if self.wanted.tempered else []
-        figures = [*self.stuff.figures(), *heating.HEAT_FIGURES, *of_temper, *kitchen.ROOM_FIGURES]
+        of_temper = [materials.MELTS_OUT, *STEP_FIGURES] if self.wanted.tempered else []
+        figures = [*self.chocolate.figures(), *heating.HEAT_FIGURES, *of_temper, *kitchen.ROOM_FIGURES]
         return Plan(
             self.wanted,
             self.seed,
@@ -119,7 +120,7 @@ class _Planner:
         wanted = self.wanted
         if not wanted.tempered:
             return None
-        taken_up = self.stuff.molten_share(wanted.end_c, wanted.seed_c)
+        taken_up = self.chocolate.molten_share(wanted.end_c, wanted.seed_c)
         mean_c = wanted.end_c + FALL_MEAN * (wanted.melt_c - wanted.end_c)
         lost_w = heating.bowl_off_w(self.body, mean_c, self.around)
 
@@ -128,7 +129,7 @@ class _Planner:
                 wanted.batch_kg,
                 wanted.melt_c,
                 wanted.seed_c,
-                self.stuff.latent.value,
+                self.chocolate.latent.value,
                 self.body.wall_j_per_k,
                 losses * lost_w * SEED_FOR_S,
             )
@@ -172,7 +173,7 @@ class _Planner:
 
     def melting(self, stirred: float) -> Course:
         wanted = self.wanted
-        start = heating.Start(wanted.water_c, wanted.room_c, self.stuff)
+        start = heating.Start(wanted.water_c, wanted.room_c, self.chocolate)
         around = replace(self.around, chocolate_kg=self.solid_kg, stirred=stirred)
         return heating.heat_up(
             self.body,
@@ -294,7 +295,7 @@ class _Planner:
                 [t for t in COLD_REFILLS_C if t < profile.low_c],
             )
         ]
-        solid = RefillRow(wanted.seed_c, largest_solid_kg(unit, wanted.seed_c, self.stuff))
+        solid = RefillRow(wanted.seed_c, largest_solid_kg(unit, wanted.seed_c, self.chocolate))
         return Refills(
             count,
             each_kg,

@@ -117,8 +117,8 @@ def remelt_s(log: HoldLog, kind: str, window: Window, settings: Mapping[str, Any
         Seconds at full heat; None when a temperature is not known or the heater never gets there.
     """
     from bainwright.physics import heating
+    from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
     from bainwright.physics.geometry import body_of
-    from bainwright.physics.seeding import STUFF
 
     water_c, bowl_c = float(log["water_c"][-1]), float(log["bowl_c"][-1])
     if not (np.isfinite(water_c) and np.isfinite(bowl_c)):
@@ -126,7 +126,7 @@ def remelt_s(log: HoldLog, kind: str, window: Window, settings: Mapping[str, Any
     body = body_of(Rig("", settings))
     around = heating.Around(room_c, 0.5, float(settings["chocolate_kg"]), body.table.ring_cover, lid=True, stirred=0.5)
     course = heating.heat_up(
-        body, float(settings["heater_w"]), around, heating.Start(water_c, bowl_c, STUFF[kind]),
+        body, float(settings["heater_w"]), around, heating.Start(water_c, bowl_c, HEAT_PROPERTIES[kind]),
         window.ceiling_c, lambda water, chocolate: chocolate >= window.low_c,
     )
     return course.took_s if course.reached else None

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bainwright.core.errors import FileError
+from bainwright.physics.materials import CP_LIQUID, WATER_J_PER_LK
 from bainwright.record.reader import HoldLog
 
 Floats = NDArray[np.float64]
@@ -166,7 +167,7 @@ def _piece(time_s: Floats, power_w: Floats, water_c: Floats, bowl_c: Floats, low
 def _lively(found: Record, settings: Mapping[str, Any]) -> None:
     water = np.concatenate([each.water_c for each in found.pieces])
     moved_k = float(np.percentile(water, 99) - np.percentile(water, 1))
-    store = settings["water_l"] * 4180.0
+    store = settings["water_l"] * WATER_J_PER_LK
     swing_j = max(float(np.ptp(np.cumsum(each.power_w - each.power_w.mean()))) for each in found.pieces)
     if moved_k < LEAST_MOVE_K or swing_j / store < LEAST_HEAT_K / 2.0:
         raise FileError("the record is too quiet to identify a warmer: water and heat hardly changed",
@@ -176,7 +177,7 @@ def _lively(found: Record, settings: Mapping[str, Any]) -> None:
 
 def _unclipped(found: Record, settings: Mapping[str, Any]) -> None:
     """A reading that stands at its end of scale while heat would move it by a degree."""
-    store = settings["water_l"] * 4180.0 + settings["chocolate_kg"] * 1670.0
+    store = settings["water_l"] * WATER_J_PER_LK + settings["chocolate_kg"] * CP_LIQUID.value
     for piece in found.pieces:
         changes = np.flatnonzero(np.diff(piece.water_c)) + 1
         bounds = np.concatenate([[0], changes, [len(piece)]])

@@ -20,6 +20,7 @@ from scipy.linalg import expm
 from scipy.optimize import least_squares
 
 from bainwright.core.errors import FileError
+from bainwright.physics.materials import WATER_J_PER_LK
 from bainwright.tuning import compiled
 from bainwright.tuning.dataset import Piece, Record
 from bainwright.tuning.load_check import WRONG_STORE
@@ -328,7 +329,7 @@ def _doubts(findings: Findings, likely: Model) -> list[str]:
     share = model.water_j_per_k / likely.water_j_per_k
     if 1.0 / WRONG_STORE < share < WRONG_STORE:
         return []
-    litres = likely.water_j_per_k / 4180.0
+    litres = likely.water_j_per_k / WATER_J_PER_LK
     said = f"the water stores {share:.1f} times what {litres:g} L should: another pot or water level than said"
     # Wrong watts stretch both stores alike, another pot the water's alone. The water's has the pot's metal in it, so
     # the mean of both is the better guess: off by 5 % on half of simulated warmers, by 19 % at most (computed).

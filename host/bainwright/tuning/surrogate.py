@@ -11,11 +11,10 @@ from typing import Any
 
 import numpy as np
 
+from bainwright.physics.materials import CP_SOLID, WATER_J_PER_LK
 from bainwright.tuning.model import FILM_POWER, LAGS, NAMES, Findings, Model
 
 STIR_AFTER_S = 60.0  # a refill is stirred in for a minute, as in the built-in plant; chosen
-CHOCOLATE_J_PER_KGK = 1590.0  # 15-40 °C (Beckett, constants table, 4th ed.)
-WATER_J_PER_LK = 4180.0  # 20 to 45 °C (IAPWS)
 
 # What a kitchen does that an experiment at rest does not show. Ends of uniform ranges, chosen: films of stirred and
 # still chocolate differ up to twofold (115 and 60 W/m²K behind a water film); a temper takes up to a quarter more heat
@@ -50,7 +49,7 @@ class ModelWarmer:
         self.heater_lag_s = model.heater_lag_s + model.dead_s
         self.water_j_per_k = model.water_j_per_k
         self.empty_j_per_k = model.empty_j_per_k
-        self.full_kg = max(0.05, (model.bowl_j_per_k - model.empty_j_per_k) / CHOCOLATE_J_PER_KGK)
+        self.full_kg = max(0.05, (model.bowl_j_per_k - model.empty_j_per_k) / CP_SOLID.value)
         self.chocolate_kg = fill * self.full_kg
         self.coupling_w_per_k = model.coupling_w_per_k
         self.bath_loss_w_per_k, self.bowl_loss_w_per_k = model.bath_loss_w_per_k, model.bowl_loss_w_per_k
@@ -68,7 +67,7 @@ class ModelWarmer:
         if not self.bowl_in:
             coupling = 0.0
         store_w = self.water_j_per_k / dt_s
-        store_b = (self.empty_j_per_k + self.chocolate_kg * CHOCOLATE_J_PER_KGK * self.temper) / dt_s
+        store_b = (self.empty_j_per_k + self.chocolate_kg * CP_SOLID.value * self.temper) / dt_s
         loss_w, loss_b = self.bath_loss_w_per_k * self.draught, self.bowl_loss_w_per_k * self.draught
         right_w = store_w * self.water_c + loss_w * self.room_c + self.heat_w
         right_b = store_b * self.bowl_c + loss_b * self.room_c
@@ -82,7 +81,7 @@ class ModelWarmer:
     def refill(self, mass_kg: float, temp_c: float) -> None:
         """Pour chocolate in and stir."""
         # the bowl's metal goes along a little
-        held = self.empty_j_per_k / CHOCOLATE_J_PER_KGK / 4.0 + self.chocolate_kg
+        held = self.empty_j_per_k / CP_SOLID.value / 4.0 + self.chocolate_kg
         self.bowl_c = (held * self.bowl_c + mass_kg * temp_c) / (held + mass_kg)
         self.chocolate_kg += mass_kg
         self._stir_s = STIR_AFTER_S

@@ -11,7 +11,14 @@ from dataclasses import dataclass
 
 from bainwright.files.rig import Rig
 from bainwright.physics import air, chocolate_heat
-from bainwright.physics.geometry import INSULATION_W_PER_MK, WATER_CP_J_PER_KGK, WATER_KG_PER_L, Body, body_of
+from bainwright.physics.geometry import Body, body_of
+from bainwright.physics.materials import (
+    INSULATION_W_PER_MK,
+    STEEL_EMISSIVITY,
+    SURFACE_EMISSIVITY,
+    WATER_J_PER_KGK,
+    WATER_KG_PER_L,
+)
 
 REFRESH_S = 10.0
 STIR_AFTER_S = 60.0  # a refill or seed is stirred in for a minute, chosen
@@ -85,7 +92,7 @@ class Warmer:
             + self._water_j_per_k() * self.water_c
             + body.wall_j_per_k * self.wall_c
             + self.chocolate_kg * chocolate_heat.enthalpy_j_per_kg(self.bowl_c, temper)
-            - self.seed_kg * (1.0 - self._molten) * self.body.table.latent_j_per_kg
+            - self.seed_kg * (1.0 - self._molten) * self.body.latent_j_per_kg
         )
 
     def step(self, power_w: float, dt_s: float) -> None:
@@ -152,7 +159,7 @@ class Warmer:
         self.refill(mass_kg, temp_c)
         self.seed_kg += mass_kg
         self._molten = 1.0 - unmelted / self.seed_kg
-        self.matter_j -= mass_kg * (1.0 - self._molten_at(temp_c)) * self.body.table.latent_j_per_kg
+        self.matter_j -= mass_kg * (1.0 - self._molten_at(temp_c)) * self.body.latent_j_per_kg
 
     def stir(self, for_s: float) -> None:
         """Keep the chocolate moving for so long."""
@@ -163,7 +170,7 @@ class Warmer:
         """Pour water into the bath."""
         mass_kg = litres * WATER_KG_PER_L
         held = self._water_j_per_k()
-        added = mass_kg * WATER_CP_J_PER_KGK
+        added = mass_kg * WATER_J_PER_KGK
         self.water_c = (held * self.water_c + added * temp_c) / (held + added)
         self.water_kg += mass_kg
         self.matter_j += added * temp_c
@@ -173,7 +180,7 @@ class Warmer:
         """Ladle out some of the bath and pour in as much."""
         out_kg = min(litres * WATER_KG_PER_L, self.water_kg - LEAST_WATER_KG)
         self.water_kg -= out_kg
-        self.matter_j -= out_kg * WATER_CP_J_PER_KGK * self.water_c
+        self.matter_j -= out_kg * WATER_J_PER_KGK * self.water_c
         self.top_up(out_kg / WATER_KG_PER_L, temp_c)
 
     def renew(self) -> None:
@@ -183,12 +190,12 @@ class Warmer:
     # -- inside a step ----------------------------------------------------------------------------------------------
 
     def _water_j_per_k(self) -> float:
-        return self.water_kg * WATER_CP_J_PER_KGK + self.body.vessel_j_per_k
+        return self.water_kg * WATER_J_PER_KGK + self.body.vessel_j_per_k
 
     def _evaporate(self, dt_s: float) -> None:
         gone_kg = min(self._vapour_kg_per_s * dt_s, self.water_kg - LEAST_WATER_KG)
         self.water_kg -= gone_kg
-        self.matter_j -= gone_kg * WATER_CP_J_PER_KGK * self.water_c
+        self.matter_j -= gone_kg * WATER_J_PER_KGK * self.water_c
         if self.water_kg <= LEAST_WATER_KG:
             self.renew()
 
@@ -197,7 +204,7 @@ class Warmer:
         left = 1.0 - gone_kg / self.chocolate_kg
         self.matter_j -= gone_kg * chocolate_heat.enthalpy_j_per_kg(self.bowl_c, self.body.table.temper_latent_j_per_kg)
         if self.seed_kg:
-            self.matter_j += (1.0 - left) * self.seed_kg * (1.0 - self._molten) * self.body.table.latent_j_per_kg
+            self.matter_j += (1.0 - left) * self.seed_kg * (1.0 - self._molten) * self.body.latent_j_per_kg
             self.seed_kg *= left
         self.chocolate_kg *= left
 
@@ -211,7 +218,7 @@ class Warmer:
         if more <= 0.0:
             return 0.0
         self._molten += more
-        return more * self.seed_kg * self.body.table.latent_j_per_kg
+        return more * self.seed_kg * self.body.latent_j_per_kg
 
     # -- films, now and then ----------------------------------------------------------------------------------------
 
@@ -232,11 +239,11 @@ class Warmer:
 
     def _top_film(self, surface_c: float, diameter_m: float) -> float:
         convection = air.top_convection_w_per_m2k(surface_c, self.room_c, diameter_m)
-        return convection * self.draught + air.radiation_w_per_m2k(surface_c, self.room_c, air.TOP_EMISSIVITY)
+        return convection * self.draught + air.radiation_w_per_m2k(surface_c, self.room_c, SURFACE_EMISSIVITY)
 
     def _upright_film(self, surface_c: float, height_m: float) -> float:
         convection = air.convection_w_per_m2k(surface_c, self.room_c, height_m, air.UPRIGHT)
-        return convection * self.draught + air.radiation_w_per_m2k(surface_c, self.room_c, air.STEEL_EMISSIVITY)
+        return convection * self.draught + air.radiation_w_per_m2k(surface_c, self.room_c, STEEL_EMISSIVITY)
 
     def _bare_wall_w_per_k(self) -> float:
         body = self.body
