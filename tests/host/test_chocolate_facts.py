@@ -20,10 +20,10 @@ from bainwright.link.protocol import Status, decode
 from bainwright.physics import air, chocolate_heat, heating, kitchen, materials, seeding
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
 from bainwright.physics.geometry import body_of
-from bainwright.physics.heating import Around
+from bainwright.physics.heating import Surroundings
 from bainwright.physics.materials import CHOCOLATE_KG_PER_M3, WATER_J_PER_KGK
 from bainwright.physics.seeding import Batch
-from bainwright.plan import asked as plan_asked
+from bainwright.plan import options as plan_options
 from bainwright.plan.leftovers import DISCARD, Leftovers, judge
 from bainwright.plan.parts import Plan
 from bainwright.plan.planner import TEST_FOR_S, TEST_LONGER_S, make_plan
@@ -49,7 +49,7 @@ CONDUCTIVITY_W_PER_MK = 0.27  # of chocolate at 30 °C (Beckett, constants table
 
 def planned(name: str, total: str) -> Plan:
     """The plan of a batch, all else as usual."""
-    return make_plan(plan_asked.settle(plan_asked.Asked(name, total=total), Shown()))
+    return make_plan(plan_options.batch_request(plan_options.PlanOptions(name, total=total), Shown()))
 
 
 def told(plan: Plan) -> str:
@@ -106,9 +106,9 @@ def test_a_room_fit_to_work_in_is_where_the_worst_crystal_melts():
 )
 def test_seeding_goes_to_the_top_of_the_window_and_not_down_to_where_others_cool(name, cools_to):
     """Cooling first and warming up again is another method's (common practice): no plan of ours goes so far down."""
-    wanted = planned(name, "1kg").wanted
-    assert wanted.end_c == wanted.profile.high_c > cools_to[1]
-    assert wanted.profile.low_c >= cools_to[1]
+    request = planned(name, "1kg").request
+    assert request.end_c == request.profile.high_c > cools_to[1]
+    assert request.profile.low_c >= cools_to[1]
 
 
 def test_dark_that_sagged_some_degrees_is_warmed_back_and_not_given_up():
@@ -121,7 +121,7 @@ def test_dark_that_sagged_some_degrees_is_warmed_back_and_not_given_up():
 @pytest.mark.parametrize(("name", "low_c", "high_c"), [("dark", 45, 50), ("milk", 40, 45), ("white", 40, 45)])
 def test_melts_are_those_of_the_trade(name, low_c, high_c):
     """Common practice, no source: dark 45-50, milk and white 40-45 °C."""
-    usual_c = plan_asked.DEFAULT_MELT_C.get(name, plan_asked.DEFAULT_MELT_OTHERS_C)
+    usual_c = plan_options.DEFAULT_MELT_C.get(name, plan_options.DEFAULT_MELT_OTHERS_C)
     assert low_c <= load_profile(name).melt_c <= high_c
     assert low_c <= usual_c <= high_c
 
@@ -260,7 +260,7 @@ def test_heater_power_cannot_show_crystals():
     """1 % of 2 kg setting in an hour is 0.3 W (computed on 46 kJ/kg): a hundredth of what the room takes meanwhile."""
     setting_w = 0.01 * 2.0 * HEAT_PROPERTIES["dark"].latent.value / 3600.0
     assert setting_w == pytest.approx(0.3, abs=0.05)
-    around = Around(20.0, 0.5, 2.0, 0.7)
+    around = Surroundings(20.0, 0.5, 2.0, 0.7)
     held = heating.steady(body_of(bowl_of_2_kg()), 31.5, around)
     assert setting_w < 0.02 * held.need_w
 
@@ -284,9 +284,9 @@ def test_blade_test_takes_what_the_trade_says():
 
 def test_coating_and_waste_are_those_of_the_trade():
     """Common practice, no source: coating 25-40 % of the piece, waste 10-15 %."""
-    assert (plan_asked.COATING_LOW, plan_asked.COATING_HIGH) == (0.25, 0.40)
-    assert plan_asked.COATING_LOW <= plan_asked.DEFAULT_COATING <= plan_asked.COATING_HIGH
-    assert 0.10 <= plan_asked.DEFAULT_WASTE <= 0.15
+    assert (plan_options.COATING_LOW, plan_options.COATING_HIGH) == (0.25, 0.40)
+    assert plan_options.COATING_LOW <= plan_options.DEFAULT_COATING <= plan_options.COATING_HIGH
+    assert 0.10 <= plan_options.DEFAULT_WASTE <= 0.15
 
 
 def test_room_to_work_in_is_that_of_the_trade():
@@ -408,7 +408,7 @@ def test_evaporation_of_a_rig_is_flux_times_open_water():
     """All of the ring open, none of it, and no bowl in the water: the flux of the table on the area left."""
     body = body_of(bowl_of_2_kg())
     flux = air.evaporation_kg_per_m2s(45.0, 20.0, 0.5)
-    bare, closed = (Around(20.0, 0.5, 2.0, cover) for cover in (0.0, 1.0))
+    bare, closed = (Surroundings(20.0, 0.5, 2.0, cover) for cover in (0.0, 1.0))
     assert heating.vapour_kg_per_s(body, 45.0, bare) == pytest.approx(flux * body.ring_m2)
     assert heating.vapour_kg_per_s(body, 45.0, closed) == 0.0
     assert heating.vapour_kg_per_s(body, 45.0, closed, bowl_off=True) == pytest.approx(flux * body.pot_m2)
@@ -417,7 +417,7 @@ def test_evaporation_of_a_rig_is_flux_times_open_water():
 def test_a_bowl_of_2_kg_at_32_loses_6_watts_up_and_5_sideways():
     """Computed, Nu = 0.54 Ra^(1/4) up, 0.59 upright, emissivity 0.95 and 0.2: 6.0, 5.2 W, 0.93 W/K; within 5 %."""
     body = body_of(Rig("bare", bowl_of_2_kg().settings))
-    around = Around(20.0, 0.5, 2.0, 0.0)
+    around = Surroundings(20.0, 0.5, 2.0, 0.0)
     top_w = 12.0 * heating.top_w_per_k(body, 32.0, around)
     bare_w = 12.0 * heating.side_w_per_k(body, 32.0, around, bowl_off=True) - 12.0 * 2.0 * body.base_m2
     assert top_w == pytest.approx(6.0, rel=0.05)
@@ -434,7 +434,7 @@ def test_a_draught_doubles_what_a_bowl_loses():
     body = body_of(Rig("bare", bowl_of_2_kg().settings))
 
     def lost_w_per_k(factor: float) -> float:
-        around = Around(20.0, 0.5, 2.0, 0.0, draught=factor)
+        around = Surroundings(20.0, 0.5, 2.0, 0.0, draught=factor)
         side = heating.side_w_per_k(body, 32.0, around, bowl_off=True) - 2.0 * body.base_m2
         return heating.top_w_per_k(body, 32.0, around) + side
 
@@ -446,7 +446,7 @@ def test_200_watts_lift_3_kg_of_water_by_0_96_kelvin_a_minute():
     water_j_per_k = 3.0 * WATER_J_PER_KGK
     assert 200.0 / water_j_per_k * 60.0 == pytest.approx(0.96, abs=0.005)
     rig = load_rig("mat").with_settings({"heater_w": 200.0, "water_l": 3.0})
-    around = Around(20.0, 0.5, 1.2, 1.0)
+    around = Surroundings(20.0, 0.5, 1.2, 1.0)
     course = heating.heat_up(body_of(rig), 200.0, around, heating.Start(20.0, 20.0), 99.0, lambda w, c: w >= 30.0)
     rise_k_per_min = 60 * (course.rows[-1][1] - course.rows[6][1]) / (course.rows[-1][0] - course.rows[6][0])
     assert rise_k_per_min == pytest.approx(0.84, abs=0.12)

@@ -10,7 +10,7 @@ import pytest
 
 from bainwright import cli
 from bainwright.chocolates.path import draw
-from bainwright.chocolates.warnings import doubts
+from bainwright.chocolates.warnings import unusual_figures
 from bainwright.core.masses import Shown
 from bainwright.files.chocolate import bundled_profiles, load_profile, parse_profile
 from bainwright.files.rig import load_rig
@@ -40,7 +40,7 @@ def made(kind="dark", **work):
 
 @pytest.mark.parametrize("name", bundled_profiles())
 def test_nothing_is_unusual_about_the_chocolates_that_come_along(name):
-    assert doubts(load_profile(name)) == []
+    assert unusual_figures(load_profile(name)) == []
 
 
 @pytest.mark.parametrize(
@@ -48,21 +48,21 @@ def test_nothing_is_unusual_about_the_chocolates_that_come_along(name):
     [
         ({"low_c": 29.0, "high_c": 29.8}, "31 to 32 °C is usual (McGee"),
         ({"melt_c": 42.0}, "melted at 42 °C: for dark 45 to 50 °C is usual"),
-        ({"low_c": 31.0, "high_c": 31.3}, "a probe is wrong by as much"),
-        ({"low_c": 30.0, "high_c": 32.5}, "one or two kelvins are usual"),
+        ({"low_c": 31.0, "high_c": 31.3}, "a probe can be wrong by as much"),
+        ({"low_c": 30.0, "high_c": 32.5}, "1 to 2 °C is usual"),
         ({"ceiling_c": 32.5}, "hardly heat the bowl"),
-        ({"ceiling_c": 36.0}, "the seed of dark is lost from about 34.5 °C on"),
-        ({"never_above_c": 58.0}, "dark mostly bears 55 °C"),
+        ({"ceiling_c": 36.0}, "dark loses its seed from about 34.5 °C"),
+        ({"never_above_c": 58.0}, "the usual limit of dark is 55 °C"),
     ],
 )
 def test_what_is_rare_is_said_and_allowed(changes, word):
     """Usual figures: McGee, Coady; common practice where there is no source."""
-    assert word in " ".join(doubts(made(**changes)))
+    assert word in " ".join(unusual_figures(made(**changes)))
 
 
 def test_melted_stock_far_from_forty_is_unusual():
     stock = parse_profile({"name": "s", "kind": "melted", "work": {"low_c": 34.0, "high_c": 36.0, "ceiling_c": 40.0}})
-    assert "40 °C suits every kind" in doubts(stock)[0]
+    assert "40 °C suits every kind" in unusual_figures(stock)[0]
 
 
 def test_the_picture_goes_through_the_figures():
@@ -105,7 +105,7 @@ def test_new_takes_the_bag_s_figures_in_either_scale_and_says_what_is_unusual(ca
     ("arguments", "words"),
     [
         (("--kind", "dark", "--low", "88", "--high", "90"), "looks like °F, 31.1 °C: --low 88F"),
-        (("--kind", "carob", "--low", "31", "--high", "32"), "take milk if you do not know"),
+        (("--kind", "carob", "--low", "31", "--high", "32"), "choose milk if you do not know"),
         (("--kind", "dark", "--low", "33", "--high", "34.2"), "the melting point of the crystal"),
         (("--kind", "dark", "--low", "32", "--high", "31"), "high_c: got 31 °C, wanted above low_c 32 °C"),
         (("--kind", "dark", "--low", "31"), "--high is missing"),
@@ -131,14 +131,14 @@ def test_a_talk_asks_again_what_cannot_be_and_ends_with_a_chocolate(capsys, monk
     assert "bain hold Cru_70.toml" in out
     cru = load_profile("Cru_70.toml")
     assert (cru.name, cru.kind, cru.low_c, cru.high_c, cru.melt_c) == ("Cru 70", "dark", 31.11, 32.22, 47.78)
-    for words in ("take milk", "looks like °F, 31.1 °C", "above low_c", "the crystal a temper", "never_above_c 55"):
+    for words in ("choose milk", "looks like °F, 31.1 °C", "above low_c", "the crystal a temper", "never_above_c 55"):
         assert words in err
     assert err.count("Error:") == 5
 
 
 @pytest.mark.parametrize(
     ("name", "words"),
-    [("../cru", "wanted a name, not a path; --out says where its file goes"),
+    [("../cru", "wanted a name, not a path; use --out for the file"),
      ("crème", "name: got 'crème', wanted plain letters: printable ASCII, no quote, no backslash; for instance"),
      ("", "name")],
 )
@@ -165,7 +165,7 @@ def test_new_never_writes_over_a_chocolate(capsys):
     Path("cru.toml").write_text("mine")
     code, _, err = profile(capsys, "new", "cru", "--kind", "dark", "--low", "31", "--high", "32")
     assert code == 2
-    assert "never written over" in err
+    assert "never overwritten" in err
     assert Path("cru.toml").read_text() == "mine"
 
 
@@ -188,8 +188,8 @@ def test_a_board_keeps_what_it_is_sent_gives_it_back_and_starts_the_chosen_one(c
     for command in ("get", "use"):
         code, _, err = profile(capsys, command, "white", "--virtual", "board.img")
         assert code == 2
-        assert "keeps no chocolate 'white': wanted one of dark, milk, ruby, caramelised white; bain profile" in err
-        assert "send white brings it" in err
+        assert "has no chocolate 'white': wanted one of dark, milk, ruby, caramelised white; send it first" in err
+        assert "bain profile send white" in err
 
 
 def test_a_board_that_keeps_none_says_so_in_the_user_s_words(capsys):
@@ -199,7 +199,7 @@ def test_a_board_that_keeps_none_says_so_in_the_user_s_words(capsys):
         board.run_clock()
         code, _, err = profile(capsys, "get", "--port", board.path)
     assert code == 2
-    assert err == "bain: the warmer keeps no chocolate yet; bain profile send dark brings one\n"
+    assert err == "bain: the warmer has no chocolate yet; send one first: bain profile send dark\n"
 
 
 def test_a_chocolate_that_is_wrong_reaches_no_board(capsys):

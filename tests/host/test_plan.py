@@ -23,8 +23,8 @@ from bainwright.files.rig import load_rig
 from bainwright.physics import heating
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
 from bainwright.physics.geometry import body_of
-from bainwright.physics.heating import Around, Course
-from bainwright.plan.asked import Asked, settle
+from bainwright.physics.heating import Course, Surroundings
+from bainwright.plan.options import PlanOptions, batch_request
 from bainwright.plan.page import moment_text, time_scale
 from bainwright.plan.parts import Plan
 from bainwright.plan.planner import make_plan
@@ -36,7 +36,7 @@ RIGS = ("mat", "pot", "plate")
 
 def planned(profile: str = "dark", **asked: Any) -> Plan:
     asked = asked if "pieces" in asked else {"total": "2kg", **asked}
-    return make_plan(settle(Asked(profile, **asked), Shown()))
+    return make_plan(batch_request(PlanOptions(profile, **asked), Shown()))
 
 
 def run(*arguments: str) -> tuple[int, str]:
@@ -70,8 +70,8 @@ def seconds_until(done: Callable[[], bool], warmer: Warmer, power_w: Callable[[]
 
 def left_alone(made: Plan) -> Course:
     """The plan's own melting, with nobody stirring."""
-    rig, solid_kg = made.wanted.rig, made.melt.solid_kg
-    around = Around(20.0, 0.5, solid_kg, rig.plant.ring_cover)
+    rig, solid_kg = made.request.rig, made.melt.solid_kg
+    around = Surroundings(20.0, 0.5, solid_kg, rig.plant.ring_cover)
     start = heating.Start(20.0, 20.0, HEAT_PROPERTIES["dark"])
     return heating.heat_up(
         body_of(rig), rig.settings["heater_w"], around, start, made.melt.water_c, lambda w, c: c >= made.melt.to_c
@@ -86,7 +86,7 @@ def test_warm_up_and_its_energy_are_those_of_the_simulated_warmer(name):
     """Oracle: the built-in plant (four heat balances) at full heat from 20 °C; time and energy within 10 %."""
     rig = load_rig(name)
     made = planned(rig=name, total=f"{rig.settings['chocolate_kg']}kg")
-    warmer = Warmer(rig, Start(water_c=20.0, bowl_c=made.wanted.profile.low_c))
+    warmer = Warmer(rig, Start(water_c=20.0, bowl_c=made.request.profile.low_c))
     seconds = seconds_until(lambda: warmer.water_c >= made.warm_up.water_c, warmer, lambda: rig.settings["heater_w"])
     assert made.warm_up.took_s == pytest.approx(seconds, rel=0.10)
     assert made.warm_up.energy_j == pytest.approx(warmer.heat_in_j, rel=0.10)
@@ -125,7 +125,7 @@ def test_a_melt_the_simulated_plate_never_makes_is_not_promised():
 def test_seed_brings_the_simulated_melt_to_the_planned_temperature(name, total):
     """Oracle: the built-in plant, whose chocolate is dark; bowl off, six portions in 12 minutes; within 0.5 K."""
     made = planned(rig=name, total=total)
-    start = Start(water_c=made.melt.water_c, bowl_c=made.wanted.melt_c, chocolate_kg=made.melt.solid_kg)
+    start = Start(water_c=made.melt.water_c, bowl_c=made.request.melt_c, chocolate_kg=made.melt.solid_kg)
     warmer = Warmer(load_rig(name), start)
     warmer.bowl_in = False
     warmer.renew()
@@ -143,7 +143,7 @@ def test_power_water_and_vapour_to_hold_are_those_of_the_simulated_warmer(name):
     Left alone, so its chocolate does not move; losses of vapour within 10 %.
     """
     rig = load_rig(name)
-    around = Around(20.0, 0.5, 2.0, rig.plant.ring_cover)
+    around = Surroundings(20.0, 0.5, 2.0, rig.plant.ring_cover)
     held = heating.steady(body_of(rig), 31.5, around)
     warmer = Warmer(rig, Start(water_c=held.water_c, bowl_c=31.5, chocolate_kg=2.0))
     before_kg = warmer.water_kg
@@ -161,7 +161,7 @@ def test_a_bath_left_alone_cools_as_the_simulated_one_does():
     warmer.bowl_in = False
     warmer.renew()
     seconds = seconds_until(lambda: warmer.water_c <= 33.0, warmer, lambda: 0.0)
-    planned_s = heating.cool_down_s(body_of(rig), 54.0, 33.0, Around(20.0, 0.5, 2.0, 0.7))
+    planned_s = heating.cool_down_s(body_of(rig), 54.0, 33.0, Surroundings(20.0, 0.5, 2.0, 0.7))
     assert planned_s == pytest.approx(seconds, rel=0.10)
 
 
@@ -224,11 +224,11 @@ def test_seed_is_beside_the_melt_and_not_a_part_of_it():
 
 def test_pieces_make_the_mass():
     """120 pieces of 5 g with 12 % wasted: 0.6 kg / 0.88; a third of a 9 g centre's piece is 4.5 g."""
-    assert planned(pieces=120, coating="5g").wanted.total_kg == pytest.approx(0.6 / 0.88)
+    assert planned(pieces=120, coating="5g").request.total_kg == pytest.approx(0.6 / 0.88)
     by_share = planned(pieces=100, coating="33.3333%", centre="9g", waste="10%", left="300g")
-    assert by_share.wanted.total_kg == pytest.approx(0.45 / 0.9 + 0.3, rel=1e-4)
+    assert by_share.request.total_kg == pytest.approx(0.45 / 0.9 + 0.3, rel=1e-4)
     heavy = planned(pieces=100, coating="60%", centre="9g")
-    assert any("25 to 40 % is usual" in word for word in heavy.wanted.assumed)
+    assert any("25 to 40 % is usual" in word for word in heavy.request.assumed)
 
 
 def test_steps_follow_each_other_and_the_clock_counts_either_way():
@@ -251,11 +251,11 @@ def test_a_dipping_hour_after_midnight_starts_the_evening_before():
 def test_more_than_a_bowl_becomes_refills_that_keep_the_window():
     """3 kg on a bowl of 2.2: the rest comes as refills, in the temperatures that plain mixing allows."""
     made = planned(total="3kg")
-    refills, profile = made.refills, made.wanted.profile
-    assert made.wanted.batch_kg == 2.2
+    refills, profile = made.refills, made.request.profile
+    assert made.request.batch_kg == 2.2
     assert refills.count * refills.each_kg == pytest.approx(0.8)
     for temp_c, edge_c in ((refills.coldest_c, profile.low_c), (refills.warmest_c, profile.high_c)):
-        mixed = (refills.in_bowl_kg * profile.target_c + refills.each_kg * temp_c) / made.wanted.batch_kg
+        mixed = (refills.in_bowl_kg * profile.target_c + refills.each_kg * temp_c) / made.request.batch_kg
         assert mixed == pytest.approx(edge_c)
 
 
@@ -272,8 +272,8 @@ def test_a_refill_asked_about_is_judged():
 
 def test_a_heater_too_small_is_said():
     """5 W hold no 2 kg at 31.5 °C: the plan says so and its status is 1; melting has to be done elsewhere."""
-    wanted = settle(Asked("dark", total="2kg"), Shown())
-    small = make_plan(type(wanted)(**{**vars(wanted), "rig": wanted.rig.with_settings({"heater_w": 5.0})}))
+    request = batch_request(PlanOptions("dark", total="2kg"), Shown())
+    small = make_plan(type(request)(**{**vars(request), "rig": request.rig.with_settings({"heater_w": 5.0})}))
     assert not small.ok
     assert small.melt.took_s is None
     said = said_of(small)
@@ -320,15 +320,15 @@ def test_a_slow_warmer_is_switched_on_long_before_the_seed_goes_in(tmp_path):
     before_min = round(made.starts_min - made.warms_before_s / 60)
     assert f"before this, at {before_min // 60}:{before_min % 60:02d}, so that the water is at" in said_of(made)
     assert "Meanwhile warm up" not in said_of(made)
-    assert made.wanted.water_c < made.course[0][1] < made.hold.water_c
+    assert made.request.water_c < made.course[0][1] < made.hold.water_c
     assert made.course[-1][1] == pytest.approx(made.hold.water_c)
 
 
 def test_a_hold_the_ceiling_forbids_says_by_how_much():
     """A ceiling just over the window leaves no room for the water that the bowl's losses ask for."""
-    wanted = settle(Asked("dark", total="2kg"), Shown())
-    profile = type(wanted.profile)(**{**vars(wanted.profile), "ceiling_c": 32.2})
-    made = make_plan(type(wanted)(**{**vars(wanted), "profile": profile}))
+    request = batch_request(PlanOptions("dark", total="2kg"), Shown())
+    profile = type(request.profile)(**{**vars(request.profile), "ceiling_c": 32.2})
+    made = make_plan(type(request)(**{**vars(request), "profile": profile}))
     assert made.hold.least_kg is None
     assert not made.ok
     assert "over the 32.0 °C that the temper at the bowl's wall allows" in said_of(made)
@@ -336,10 +336,10 @@ def test_a_hold_the_ceiling_forbids_says_by_how_much():
 
 def test_a_nearly_empty_bowl_asks_for_warmer_water():
     """Least mass: there the water needed is the water allowed."""
-    body, around = body_of(load_rig("pot")), Around(14.0, 0.5, 2.0, 0.7)
+    body, around = body_of(load_rig("pot")), Surroundings(14.0, 0.5, 2.0, 0.7)
     full_c = heating.steady(body, 31.5, around).water_c
     least_kg = heating.least_kg(body, 31.5, around, full_c + 0.4)
-    at_least = heating.steady(body, 31.5, Around(14.0, 0.5, least_kg, 0.7))
+    at_least = heating.steady(body, 31.5, Surroundings(14.0, 0.5, least_kg, 0.7))
     assert 0.0 < least_kg < 2.0
     assert at_least.water_c == pytest.approx(full_c + 0.4, abs=1e-3)
     assert heating.least_kg(body, 31.5, around, full_c - 0.1) == math.inf
@@ -399,10 +399,12 @@ def test_a_room_as_warm_as_the_chocolate_is_planned_without_infinities():
 )
 def test_any_kitchen_gets_a_plan(profile, rig, total_kg, room_c, humidity):
     """Every plan can be said, drawn across its time and written as JSON, whether it is a good one or not."""
-    asked = Asked(profile, total=f"{total_kg:.3f}kg", rig=rig, room=f"{room_c:.2f}", humidity=f"{100 * humidity:.1f}")
-    made = make_plan(settle(asked, Shown()))
+    options = PlanOptions(
+        profile, total=f"{total_kg:.3f}kg", rig=rig, room=f"{room_c:.2f}", humidity=f"{100 * humidity:.1f}"
+    )
+    made = make_plan(batch_request(options, Shown()))
     assert json.dumps(made.as_dict(), allow_nan=False)
-    assert made.wanted.profile.name in text(made, Shown(fahrenheit=True, pounds=True))
+    assert made.request.profile.name in text(made, Shown(fahrenheit=True, pounds=True))
     times = [t_s for t_s, _, _ in made.course]
     assert times == sorted(times)
     assert float(time_scale(made.steps)(times[-1])) == pytest.approx(1.0)
@@ -539,7 +541,7 @@ def test_a_chocolate_that_names_no_melt_takes_its_kinds(tmp_path):
     """Common practice, no source: dark 45-50, others 40-45 °C, never over what the file allows."""
     own = tmp_path / "own.toml"
     own.write_text('name = "own"\nkind = "ruby"\nnever_above_c = 42\n[work]\nlow_c = 28.5\nhigh_c = 29\n')
-    assert planned(str(own)).wanted.melt_c == 42.0
+    assert planned(str(own)).request.melt_c == 42.0
 
 
 @pytest.mark.parametrize("typed", ["7pm", "24:00", "12:60", "-1:00", ""])

@@ -11,7 +11,7 @@ import pytest
 from bainwright import cli
 from bainwright.core.masses import Shown
 from bainwright.files.rig import load_rig
-from bainwright.plan.asked import Asked, settle
+from bainwright.plan.options import PlanOptions, batch_request
 from bainwright.plan.parts import Plan
 from bainwright.plan.planner import make_plan
 from bainwright.record.reader import HoldLog, read_log
@@ -26,7 +26,7 @@ def here(tmp_path, monkeypatch):
 
 def planned(rig: str, total: str, chocolate: str = "dark", **options: str) -> Plan:
     """A plan in a room of 20 °C."""
-    return make_plan(settle(Asked(chocolate, total=total, rig=rig, room="20", **options), Shown()))
+    return make_plan(batch_request(PlanOptions(chocolate, total=total, rig=rig, room="20", **options), Shown()))
 
 
 def played(here, rig: str, stage: str, for_: str, start: dict[str, float], events: list[str],
@@ -56,8 +56,8 @@ def test_the_planned_seed_ends_within_half_a_kelvin_of_where_it_was_planned_to(h
     seed_kg = plan.seed.likely_kg
     events = ['at_s = 1\nkind = "bowl_off"\ntold = true']
     events += [f'at_s = {2 + 120 * n}\nkind = "seed"\nmass_kg = {seed_kg / 6}\ntemp_c = 20.0' for n in range(6)]
-    melt_kg = plan.wanted.batch_kg - seed_kg
-    start = {"water_c": plan.melt.water_c, "bowl_c": plan.wanted.melt_c, "chocolate_kg": melt_kg}
+    melt_kg = plan.request.batch_kg - seed_kg
+    start = {"water_c": plan.melt.water_c, "bowl_c": plan.request.melt_c, "chocolate_kg": melt_kg}
     log = played(here, rig, "seed", "13m", start, events, chocolate)
     ended = np.argmax(log["t_s"] >= 722.0)
     assert log["bowl_c"][ended] == pytest.approx(plan.seed.end_c, abs=0.5)

@@ -14,7 +14,7 @@ import pytest
 from bainwright import cli
 from bainwright.core.masses import Shown
 from bainwright.files.chocolate import load_profile
-from bainwright.plan.asked import Asked, settle
+from bainwright.plan.options import PlanOptions, batch_request
 from bainwright.plan.planner import make_plan
 from bainwright.record.reader import HoldLog, read_log
 from bainwright.virtual.scenario import load_scenario
@@ -49,7 +49,7 @@ def test_every_stage_is_in_the_log_in_its_order_and_the_last_yes_ends_it(evening
 def test_the_bowl_is_ready_to_test_within_the_planned_time(evening):
     """Within 15 % of what `bain plan` works out for the same batch on the same warmer."""
     _, _, log = evening
-    plan = make_plan(settle(Asked("dark", total="2.2kg", rig="pot", room="20"), Shown()))
+    plan = make_plan(batch_request(PlanOptions("dark", total="2.2kg", rig="pot", room="20"), Shown()))
     planned_s = next(step.starts_s for step in plan.steps if step.name == "test")
     assert begins_s(log, "ask", "test") == pytest.approx(planned_s, rel=0.15)
     melted_s = next(step.lasts_s for step in plan.steps if step.name == "melt")

@@ -1,1 +1,1 @@
-"""Chocolates as files: what the bag says, judged, shown, and brought to a board and back."""
+"""Chocolates as files: made from what the bag says, checked, shown, sent to a board and read back."""

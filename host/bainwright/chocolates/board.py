@@ -1,4 +1,4 @@
-"""Chocolates on a board: which it keeps, sending, choosing and reading back."""
+"""Chocolates on a board: list, send, choose and read back."""
 
 from __future__ import annotations
 
@@ -13,69 +13,69 @@ from bainwright.link.protocol import Link
 
 
 @dataclass(frozen=True)
-class Kept:
-    """A chocolate on a board: its name, the first digits of its hash, and is it the one a start takes?"""
+class StoredProfile:
+    """A chocolate on a board: its name, the first digits of its hash, and whether a start uses it."""
 
     name: str
     hash: str
     chosen: bool
 
 
-def kept(link: Link, hello: dict[str, Any]) -> list[Kept]:
-    """What the board keeps, in its own order."""
-    found: list[Kept] = []
+def stored_profiles(link: Link, hello: dict[str, Any]) -> list[StoredProfile]:
+    """The chocolates a board has stored, in its own order."""
+    found: list[StoredProfile] = []
     while True:
         answer = link.request("profiles", at=len(found))
         if "name" not in answer:
             return found
-        found.append(Kept(answer["name"], answer["profile"], answer["profile"] == hello.get("profile")))
+        found.append(StoredProfile(answer["name"], answer["profile"], answer["profile"] == hello.get("profile")))
 
 
 def send(link: Link, profiles: list[Profile]) -> list[str]:
-    """Send chocolates and read each back; the last one is then the one a start takes.
+    """Send chocolates and read each back; a start then uses the last one.
 
     Raises
     ------
     RefusedError
-        When the board will not take one, or gives back another.
+        When the board refuses one, or returns something else.
     """
-    said = []
+    sent = []
     for profile in profiles:
         payload = document("profile", profile.document())
         link.upload("profile", payload)
         if link.download("profile", name=profile.name) != payload:
-            raise RefusedError(f"{profile.name} came back otherwise than it was sent", hint="send it again")
-        said.append(f"{profile.name} ({short_hash(payload)})")
-    return said
+            raise RefusedError(f"{profile.name} came back different from what was sent", hint="send it again")
+        sent.append(f"{profile.name} ({short_hash(payload)})")
+    return sent
 
 
 def named(link: Link, name: str) -> str:
-    """The board's own spelling of a name, when it keeps a chocolate of it; an underscore may stand for a space.
+    """The board's own spelling of a stored chocolate's name; an underscore may replace a space.
 
     Raises
     ------
     UseError
-        When it does not.
+        When it has none of that name.
     """
-    there = [each.name for each in kept(link, {})]
+    there = [each.name for each in stored_profiles(link, {})]
     spellings = {each.replace("_", " "): each for each in there}
     found = name if name in there else spellings.get(name.replace("_", " "))
     if found is None:
         wanted = "one of " + ", ".join(there) if there else None
-        raise UseError(f"the warmer keeps no chocolate {name!r}", wanted=wanted,
-                       hint=f"bain profile send {name} brings it")
+        raise UseError(f"the warmer has no chocolate {name!r}", wanted=wanted,
+                       hint=f"send it first: bain profile send {name}")
     return found
 
 
 def fetch(link: Link, hello: dict[str, Any], name: str | None) -> dict[str, Any]:
-    """A chocolate's figures as the board has them; without a name the one a start takes.
+    """A chocolate's figures as the board has them; without a name the one a start uses.
 
     Raises
     ------
     UseError
-        When it does not keep that one, or none yet.
+        When it has not that one, or none at all.
     """
     if name is None and not hello.get("profile"):
-        raise UseError("the warmer keeps no chocolate yet", hint="bain profile send dark brings one")
+        raise UseError("the warmer has no chocolate yet", hint="send one first: bain profile send dark")
     values: dict[str, Any] = json.loads(link.download("profile", **({"name": named(link, name)} if name else {})))
     return values

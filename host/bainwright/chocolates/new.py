@@ -1,4 +1,4 @@
-"""A chocolate's file from what its bag says."""
+"""Make a chocolate's file from what its bag says."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ from bainwright.core.os_errors import reason
 from bainwright.core.toml import close_match
 from bainwright.files.chocolate import CAPS, Profile, parse_profile
 
-Read = Callable[[str], Any]  # what was typed, checked; a BainError says what is wrong with it
-Ask = Callable[[str, str | None, Read], Any]  # a question, what is taken when nothing is typed, and how it is read
+Read = Callable[[str], Any]  # turns what was typed into a value; raises BainError when it cannot
+Ask = Callable[[str, str | None, Read], Any]  # a question, its default, and how the answer is read
 
 
 @dataclass(frozen=True)
-class NewAsked:
+class NewOptions:
     """The options as typed; temperatures may end in F."""
 
     name: str | None = None
@@ -36,29 +36,29 @@ class NewAsked:
     out: str | None = None
 
 
-def make(asked: NewAsked, ask: Ask | None) -> tuple[Path, Profile]:
+def make(options: NewOptions, ask: Ask | None) -> tuple[Path, Profile]:
     """Ask for what is missing, check, and write the file.
 
     Parameters
     ----------
-    asked : NewAsked
+    options : NewOptions
         What was typed.
     ask : callable or None
-        Asks the person, and again when the answer cannot be; None where nobody sits at a terminal.
+        Asks the person, and repeats a question after a wrong answer; None without a terminal.
 
     Raises
     ------
     UseError, FileError
-        For figures that cannot be, or a file that is there already.
+        For impossible figures, or a file that already exists.
     """
-    if asked.name is not None:
-        name = _free(asked.name, asked.out)
+    if options.name is not None:
+        name = _free(options.name, options.out)
     elif ask:
-        name = ask("What is it called?", None, lambda text: _free(text.strip(), asked.out))
+        name = ask("What is it called?", None, lambda text: _free(text.strip(), options.out))
     else:
         raise UseError("the chocolate has no name", wanted="bain profile new NAME")
-    doc = _document(name, asked, ask)
-    path = _path(name, asked.out)
+    doc = _document(name, options, ask)
+    path = _path(name, options.out)
     profile = parse_profile(doc, str(path))
     try:
         path.write_text(_toml(doc), encoding="utf-8")
@@ -74,50 +74,52 @@ def _path(name: str, out: str | None) -> Path:
 def _free(name: str, out: str | None) -> str:
     if out is None and Path(name).name != name:
         raise UseError("the chocolate's name", got=repr(name), wanted="a name, not a path",
-                       hint="--out says where its file goes")
+                       hint="use --out for the file")
     path = _path(name, out)
     if path.exists():
-        raise UseError(f"{path} is there already", hint="name another with --out; a chocolate is never written over")
-    parse_profile({"name": name, "kind": "dark", "work": {"low_c": 31.0, "high_c": 32.0}}, str(path))  # the name alone
+        raise UseError(f"{path} already exists", hint="choose another with --out; a chocolate is never overwritten")
+    # Any figures that are right: this checks the name alone.
+    parse_profile({"name": name, "kind": "dark", "work": {"low_c": 31.0, "high_c": 32.0}}, str(path))
     return name
 
 
-def _document(name: str, asked: NewAsked, ask: Ask | None) -> dict[str, Any]:
-    kind = _kind(asked.kind, ask)
+def _document(name: str, options: NewOptions, ask: Ask | None) -> dict[str, Any]:
+    kind = _kind(options.kind, ask)
     doc: dict[str, Any] = {"name": name, "kind": kind, "source": "the maker's chart on the bag"}
     if kind == "melted":
-        doc["of"] = _of(asked.of, ask)
-    elif asked.of:
+        doc["of"] = _of(options.of, ask)
+    elif options.of:
         raise UseError("--of is for melted stock", hint="leave it out, or give --kind melted")
-    low_c = _needed(asked.low, "--low", "The window's low end, °C?", ask, _temp)
+    low_c = _needed(options.low, "--low", "The window's low end, °C?", ask, _temp)
     work = doc["work"] = {"low_c": low_c}
 
     def high(text: str, option: str) -> float:
-        """The high end, against the low one and the crystal's melting point: what the file would be refused for."""
+        """The high end, checked now against the low end and the crystal's melting point, as the file will be."""
         high_c = _temp(text, option)
         parse_profile({**doc, "work": {"low_c": low_c, "high_c": high_c}}, name)
         return high_c
 
-    work["high_c"] = _needed(asked.high, "--high", "The window's high end, °C?", ask, high if ask else _temp)
-    for key, text, option in (("target_c", asked.target, "--target"), ("ceiling_c", asked.ceiling, "--ceiling")):
+    work["high_c"] = _needed(options.high, "--high", "The window's high end, °C?", ask, high if ask else _temp)
+    for key, text, option in (("target_c", options.target, "--target"), ("ceiling_c", options.ceiling, "--ceiling")):
         if text:
             work[key] = _temp(text, option)
-    for key, text, option in (("melt_c", asked.melt, "--melt"), ("never_above_c", asked.never_above, "--never-above")):
+    tops = (("melt_c", options.melt, "--melt"), ("never_above_c", options.never_above, "--never-above"))
+    for key, text, option in tops:
         if text:
             doc[key] = _temp(text, option)
-    if asked.melt is None and ask and kind != "melted":
+    if options.melt is None and ask and kind != "melted":
         doc["melt_c"] = ask("Melted at, °C?", f"{CAPS[kind].melt_c:g}", lambda text: _melt_c(text, doc))
-    if asked.note:
-        doc["note"] = asked.note
-    test = {key: getattr(asked, key) for key in ("set_min", "fail_min") if getattr(asked, key) is not None}
+    if options.note:
+        doc["note"] = options.note
+    test = {key: getattr(options, key) for key in ("set_min", "fail_min") if getattr(options, key) is not None}
     if test:
         doc["test"] = test
-    doc["work"] = doc.pop("work")  # tables stand last
+    doc["work"] = doc.pop("work")  # TOML wants tables last
     return doc
 
 
 def _kind(kind: str | None, ask: Ask | None) -> str:
-    """The kind; spelt as people write it."""
+    """The kind, however people spell it."""
     if kind is not None:
         return _one_of(kind, "--kind", CAPS)
     if ask is None:
@@ -126,7 +128,7 @@ def _kind(kind: str | None, ask: Ask | None) -> str:
 
 
 def _of(of: str | None, ask: Ask | None) -> str:
-    """What melted stock is of; milk when nobody knows, for it bears the least heat."""
+    """The kind of melted stock; milk when nobody knows, because it tolerates the least heat."""
     kinds = [kind for kind in CAPS if kind != "melted"]
     if of is not None:
         return _one_of(of, "--of", kinds)
@@ -140,7 +142,7 @@ def _one_of(text: str, what: str, kinds: Iterable[str]) -> str:
     kind = text.strip().lower().replace(" ", "_")
     if kind not in kinds:
         raise UseError(what, got=repr(text), wanted="one of " + ", ".join(kinds),
-                       hint=close_match(kind, kinds) or "take milk if you do not know: it bears the least heat")
+                       hint=close_match(kind, kinds) or "choose milk if you do not know: it tolerates the least heat")
     return kind
 
 

@@ -1,4 +1,4 @@
-"""The way of a chocolate's temperature through an evening, as a picture of letters."""
+"""A chocolate's temperature through an evening, drawn in characters."""
 
 from __future__ import annotations
 
@@ -8,18 +8,18 @@ from bainwright.core.masses import Shown
 from bainwright.files.chocolate import Profile
 
 WIDTH, HEIGHT = 60, 17
-COLD_C = 20.0  # where a chocolate comes from: the room
+COLD_C = 20.0  # the room, where a chocolate starts
 CHOCOLATE, BAND, CEILING, NEVER = "●", "░", "┄", "═"
 
-# Corners, as shares of the width, and under which of them each step is named.
+# Corners as shares of the width, and where each step's name begins.
 _TEMPERED = ((0.0, COLD_C), (0.26, "melt_c"), (0.30, "melt_c"), (0.42, "high_c"), (0.50, "target_c"), (1.0, "target_c"))
 _MELTED = ((0.0, COLD_C), (0.35, "target_c"), (1.0, "target_c"))
 _STEPS = ((0.08, "melt"), (0.32, "seed"), (0.46, "settle, test"), (0.74, "work"))
-_NIGHT = ((0.1, "melt"), (0.55, "kept melted"))
+_NIGHT = ((0.1, "melt"), (0.55, "held melted"))
 
 
 def short(temp_c: float, shown: Shown) -> str:
-    """A figure of a chocolate's as short as it can be: a bag in °F makes hundredths of a °C that nobody measures."""
+    """A temperature without needless digits: a bag in °F gives hundredths of a °C that nobody measures."""
     return f"{round(shown.degrees(temp_c), 1):g} {shown.degree}"
 
 
@@ -41,7 +41,7 @@ def draw(profile: Profile, shown: Shown) -> list[str]:
     _band(rows, profile, top_c)
     for column in range(WIDTH):
         row = rows[_row(_at(corners, column / (WIDTH - 1)), top_c)]
-        if row[column] != BAND or column % 2:  # the window is narrower than the picture's lines: both are to be seen
+        if row[column] != BAND or column % 2:  # the window is narrower than two lines: show both
             row[column] = CHOCOLATE
     lines = [f"{_label(profile, row, top_c, shown):>8} {''.join(cells)}".rstrip() for row, cells in enumerate(rows)]
     return [*lines, " " * 9 + _names(_STEPS if tempered else _NIGHT), *_legend(profile, shown)]
@@ -68,7 +68,7 @@ def _band(rows: list[list[str]], p: Profile, top_c: float) -> None:
 
 
 def _label(p: Profile, row: int, top_c: float, shown: Shown) -> str:
-    """The figure whose row this is; the chocolate's own first."""
+    """The figure of this row; the target first."""
     figures = (p.target_c, p.melt_c, p.never_above_c, p.ceiling_c, COLD_C)
     return next((short(temp_c, shown) for temp_c in figures if _row(temp_c, top_c) == row), "")
 

@@ -1,4 +1,4 @@
-"""What is unusual about a chocolate's figures. Rare is not wrong: the bag wins, and what is rare is only said."""
+"""What is unusual about a chocolate's figures. Unusual is not wrong: the bag wins, and the figure is only named."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from bainwright.words import terms
 
 @dataclass(frozen=True)
 class Usual:
-    """What a kind's figures mostly are, °C, and where that comes from."""
+    """The usual figures of a kind, °C, and their source."""
 
     low_c: float
     high_c: float
@@ -28,26 +28,26 @@ USUAL = {
     "ruby": Usual(28.0, 29.5, 40.0, 45.0, _WEAK),
     "caramelised_white": Usual(28.0, 29.5, 40.0, 45.0, _WEAK),
 }
-ROOM_C = 1.0  # a window may lie that far beyond the usual one before it is worth a word; chosen
-WIDE_K, NARROW_K = 2.0, 0.5  # chosen: a window is one or two kelvins, a probe's error half of one
-CEILING_K = 1.0  # a ceiling closer to its window than this leaves the bath no room; chosen
+ROOM_C = 1.0  # a window this far beyond the usual one is worth a word; chosen
+WIDE_K, NARROW_K = 2.0, 0.5  # chosen: a window is one or two degrees wide, a probe errs by half a degree
+CEILING_K = 1.0  # a ceiling closer to its window leaves the bath no room; chosen
 KEEP_LOW_C, KEEP_HIGH_C = 38.0, 45.0  # melted stock: below it thickens, above milk's careful cap; common practice
 
 
-def doubts(profile: Profile) -> list[str]:
-    """What is unusual, a sentence each; an empty list for an everyday chocolate.
+def unusual_figures(profile: Profile) -> list[str]:
+    """What is unusual, one sentence each; an empty list for an everyday chocolate.
 
     Parameters
     ----------
     profile : Profile
-        Already checked: what cannot be has been refused.
+        Already checked: impossible figures are refused before.
     """
     found = _keeping(profile) if profile.kind == "melted" else _tempering(profile)
     if profile.never_above_c > CAPS[profile.of].never_above_c:
         cap = CAPS[profile.of]
         found.append(
-            f"never above {profile.never_above_c:g} °C: {terms.kind(profile.of)} mostly bears "
-            f"{cap.never_above_c:g} °C ({cap.source.rpartition(': ')[2]})")
+            f"never above {profile.never_above_c:g} °C: the usual limit of "
+            f"{terms.kind(profile.of)} is {cap.never_above_c:g} °C ({cap.source.rpartition(': ')[2]})")
     return found
 
 
@@ -61,11 +61,11 @@ def _tempering(p: Profile) -> list[str]:
         found.append(f"melted at {p.melt_c:g} °C: for {kind} {usual.melt_low_c:g} to {usual.melt_high_c:g} °C is usual")
     found += _width(p)
     if p.ceiling_c < p.high_c + CEILING_K:
-        found.append(f"a ceiling of {p.ceiling_c:g} °C, {p.ceiling_c - p.high_c:.1f} K over the window: the bath can "
+        found.append(f"a ceiling of {p.ceiling_c:g} °C, {p.ceiling_c - p.high_c:.1f} °C over the window: the bath can "
                      "hardly heat the bowl")
     if p.ceiling_c > CAPS[p.kind].ceiling_c + ROOM_C:
-        found.append(f"a ceiling of {p.ceiling_c:g} °C: at the wall the seed of {kind} is lost from about "
-                     f"{CAPS[p.kind].ceiling_c:g} °C on")
+        found.append(f"a ceiling of {p.ceiling_c:g} °C: at the bowl's wall {kind} loses its seed from "
+                     f"about {CAPS[p.kind].ceiling_c:g} °C")
     return found
 
 
@@ -73,9 +73,9 @@ def _width(p: Profile) -> list[str]:
     width_k = p.high_c - p.low_c
     found = []
     if width_k < NARROW_K:
-        found.append(f"a window {width_k:.1f} K wide: a probe is wrong by as much")
+        found.append(f"a window {width_k:.1f} °C wide: a probe can be wrong by as much")
     if width_k > WIDE_K:
-        found.append(f"a window {width_k:.1f} K wide: one or two kelvins are usual")
+        found.append(f"a window {width_k:.1f} °C wide: 1 to 2 °C is usual")
     return found
 
 

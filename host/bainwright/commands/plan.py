@@ -62,14 +62,14 @@ def plan(fahrenheit: bool, pounds: bool, page: str | None, as_json: bool, **opti
       bain plan milk --pieces 120 --coating 5g --room 24 --humidity 65%
     """
     from bainwright.core.masses import Shown
-    from bainwright.plan.asked import Asked, settle
     from bainwright.plan.cautions import cautions
+    from bainwright.plan.options import PlanOptions, batch_request
     from bainwright.plan.planner import make_plan
     from bainwright.plan.words import text
 
     shown = Shown(fahrenheit, pounds)
     target = _page(page)
-    made = make_plan(settle(Asked(**options), shown))
+    made = make_plan(batch_request(PlanOptions(**options), shown))
     if target is not None:
         from bainwright.plan.page import write_page
 

@@ -24,25 +24,24 @@ _JSON = click.option("--json", "as_json", is_flag=True, help="The result as JSON
 
 @click.group()
 def profile() -> None:
-    """Chocolates: look at them, make one from its bag's chart, bring them to a board and back."""
+    """Chocolates: show them, make one from the chart on its bag, send them to a board and read them back."""
 
 
 @profile.command("list")
-@click.option("--on-board", is_flag=True, help="Those that a board keeps.")
+@click.option("--on-board", is_flag=True, help="The chocolates stored on a board.")
 @_board_options
 @_JSON
 def list_(on_board: bool, port: str | None, virtual: str | None, as_json: bool) -> int:
-    """List the chocolates that come along, or with --port, --virtual or --on-board those that a board keeps."""
-
+    """List the bundled chocolates, or with --port, --virtual or --on-board those stored on a board."""
     if not (on_board or port or virtual):
         rows = [_row(name) for name in _bundled()]
         lines = [f"{row['name']:<18} {row['low_c']:g} to {row['high_c']:g} °C" for row in rows]
     else:
-        from bainwright.chocolates.board import kept
+        from bainwright.chocolates.board import stored_profiles
         from bainwright.virtual.opening import open_stored
 
         with open_stored(port, virtual) as session:
-            rows = [asdict(each) for each in kept(session.link, session.link.hello())]
+            rows = [asdict(each) for each in stored_profiles(session.link, session.link.hello())]
         lines = [f"{at}  {row['name']}{'   (chosen)' if row['chosen'] else ''}" for at, row in enumerate(rows, 1)]
         lines = lines or ["none: bain profile send NAME brings one"]
     _out(rows, lines, as_json)
@@ -54,9 +53,9 @@ def list_(on_board: bool, port: str | None, virtual: str | None, as_json: bool) 
 @click.option("--fahrenheit", is_flag=True, help="Show °F.")
 @_JSON
 def show(chocolate: str, fahrenheit: bool, as_json: bool) -> int:
-    """Show a chocolate's figures, their sources, and its way through an evening."""
+    """Show a chocolate's figures, their sources, and its temperature through an evening."""
     from bainwright.chocolates.path import draw, short
-    from bainwright.chocolates.warnings import doubts
+    from bainwright.chocolates.warnings import unusual_figures
     from bainwright.core.masses import Shown
     from bainwright.files.chocolate import load_profile
     from bainwright.words import terms
@@ -68,9 +67,10 @@ def show(chocolate: str, fahrenheit: bool, as_json: bool) -> int:
         lines.append(f"Melt to {melt}, seed down to {high}, work at {target}. A test piece "
                      f"sets within {p.set_min:g} min; one that has not by {p.fail_min:g} min is not in temper.")
     else:
-        lines.append(f"Kept at {target} with a lid on; taken for {terms.kind(p.of)}.")
+        lines.append(f"Hold it at {target} with a lid on. It is treated as {terms.kind(p.of)}.")
     lines += [text for text in (p.note, f"Sources: {p.source}") if text]
-    _out({**p.document(), "of": p.of, "note": p.note, "source": p.source, "unusual": doubts(p)}, lines, as_json)
+    more = {"of": p.of, "note": p.note, "source": p.source, "unusual": unusual_figures(p)}
+    _out({**p.document(), **more}, lines, as_json)
     return 0
 
 
@@ -78,14 +78,14 @@ def show(chocolate: str, fahrenheit: bool, as_json: bool) -> int:
 @click.argument("chocolate", metavar="PROFILE")
 @_JSON
 def check(chocolate: str, as_json: bool) -> int:
-    """Check a chocolate against physics and against itself; what is merely rare is said and allowed."""
-    from bainwright.chocolates.warnings import doubts
+    """Check that a chocolate's figures are possible and agree; unusual ones are named and accepted."""
+    from bainwright.chocolates.warnings import unusual_figures
     from bainwright.files.chocolate import load_profile
 
     p = load_profile(chocolate)
-    found = doubts(p)
+    found = unusual_figures(p)
     _out({"name": p.name, "ok": True, "unusual": found},
-         [f"{p.name}: its figures can be", *(f"unusual: {text}" for text in found)], as_json)
+         [f"{p.name}: its figures are possible", *(f"unusual: {text}" for text in found)], as_json)
     return 0
 
 
@@ -95,22 +95,22 @@ def check(chocolate: str, as_json: bool) -> int:
 @click.option("--of", metavar="KIND", help="For melted stock: of which kind it is; milk if unknown.")
 @click.option("--low", metavar="TEMP", help="Low end of the working window: 31 or 88F; asked for.")
 @click.option("--high", metavar="TEMP", help="High end of the working window; asked for.")
-@click.option("--target", metavar="TEMP", help="What it is held at; the middle unless given.")
+@click.option("--target", metavar="TEMP", help="What it is held at.  [default: the middle of the window]")
 @click.option("--melt", metavar="TEMP", help="What it is melted at; asked for.")
-@click.option("--ceiling", metavar="TEMP", help="The warmest the bowl's wall may be; by kind unless given.")
-@click.option("--never-above", metavar="TEMP", help="Never above, not even melting; by kind unless given.")
-@click.option("--set-min", type=float, metavar="MIN", help="In temper, a test piece has set by then; by kind.")
-@click.option("--fail-min", type=float, metavar="MIN", help="One not set by then is not in temper; by kind.")
+@click.option("--ceiling", metavar="TEMP", help="The warmest the bowl's wall may be.  [default: by kind]")
+@click.option("--never-above", metavar="TEMP", help="Never above, not even while melting.  [default: by kind]")
+@click.option("--set-min", type=float, metavar="MIN", help="A piece in temper has set by then.  [default: by kind]")
+@click.option("--fail-min", type=float, metavar="MIN", help="One not set by then is not in temper.  [default: by kind]")
 @click.option("--note", metavar="TEXT", help="Anything to remember.")
-@click.option("--out", metavar="FILE", help="Where it goes; NAME.toml unless given.")
+@click.option("--out", metavar="FILE", help="The file to write.  [default: NAME.toml]")
 @_JSON
 def new(as_json: bool, **options: Any) -> int:
     """Make a chocolate from the figures on its bag.
 
-    What is left out is asked for; where nobody can be asked, the name, the window and the kind must be given.
+    It asks for what you leave out. Without a terminal, name, window and kind must be given as options.
     """
-    from bainwright.chocolates.new import NewAsked, Read, make
-    from bainwright.chocolates.warnings import doubts
+    from bainwright.chocolates.new import NewOptions, Read, make
+    from bainwright.chocolates.warnings import unusual_figures
     from bainwright.core.errors import BainError
 
     def ask(question: str, usual: str | None, read: Read) -> Any:
@@ -118,15 +118,16 @@ def new(as_json: bool, **options: Any) -> int:
             try:
                 return read(text)
             except BainError as wrong:
-                raise click.UsageError(str(wrong)) from wrong  # said, and asked again
+                raise click.UsageError(str(wrong)) from wrong  # shown, and the question is asked again
 
         return click.prompt(question, default=usual, err=True, value_proc=value, prompt_suffix=" ")
 
-    path, made = make(NewAsked(**options), ask if sys.stdin.isatty() else None)
-    found = doubts(made)
+    path, made = make(NewOptions(**options), ask if sys.stdin.isatty() else None)
+    found = unusual_figures(made)
     for text in found:
         click.echo(f"bain: unusual: {text}", err=True)
-    _out({"file": str(path), **made.document(), "unusual": found}, [f"{path}: bain hold {path} takes it"], as_json)
+    result = {"file": str(path), **made.document(), "unusual": found}
+    _out(result, [f"{path} is written. Hold it with: bain hold {path}"], as_json)
     return 0
 
 
@@ -135,7 +136,7 @@ def new(as_json: bool, **options: Any) -> int:
 @_board_options
 @_JSON
 def send(chocolates: tuple[str, ...], port: str | None, virtual: str | None, as_json: bool) -> int:
-    """Send chocolates to a board that rests, and read each back. It keeps six; the last one sent is chosen."""
+    """Send chocolates to an idle board and read each back. It stores six; the last one sent is chosen."""
     from bainwright.chocolates import board
     from bainwright.files.chocolate import load_profile
     from bainwright.virtual.opening import open_stored
@@ -153,7 +154,7 @@ def send(chocolates: tuple[str, ...], port: str | None, virtual: str | None, as_
 @_board_options
 @_JSON
 def get(name: str | None, port: str | None, virtual: str | None, as_json: bool) -> int:
-    """Read a chocolate back from a board: the one of that name, or the chosen one."""
+    """Show a chocolate as a board has it stored: the one of that name, or the chosen one."""
     from bainwright.chocolates.board import fetch
     from bainwright.virtual.opening import open_stored
 
@@ -176,7 +177,7 @@ def use(name: str, port: str | None, virtual: str | None, as_json: bool) -> int:
         session.link.hello()
         name = named(session.link, name)
         session.link.request("use", name=name)
-    _out({"chosen": name}, [f"{name} is chosen: two presses of yes start it"], as_json)
+    _out({"chosen": name}, [f"{name} is chosen: press yes twice on the warmer to start it"], as_json)
     return 0
 
 

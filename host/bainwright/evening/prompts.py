@@ -18,7 +18,7 @@ from bainwright.files.score import Window
 from bainwright.link.protocol import Status
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
 from bainwright.physics.geometry import Body, body_of
-from bainwright.physics.heating import Around, bath_j_per_k, steady, swap_l
+from bainwright.physics.heating import Surroundings, bath_j_per_k, steady, swap_l
 from bainwright.physics.kitchen import thicker_by
 from bainwright.physics.materials import WATER_J_PER_KGK, WATER_KG_PER_L
 from bainwright.physics.refills import Bowl, largest_kg, largest_solid_kg
@@ -246,7 +246,7 @@ def melted_note(profile: Profile, rig: Rig, for_s: float | None, room_c: float) 
     said = f"melted stock, taken for {kind}: {f'{kind} bears {most} at most' if bears else f'never above {most}'}"
     if not body.is_bath:
         return f"{said}; put the lid on"
-    around = Around(room_c, HUMIDITY, float(rig.settings["chocolate_kg"]), ring_cover=0.0, lid=True)
+    around = Surroundings(room_c, HUMIDITY, float(rig.settings["chocolate_kg"]), ring_cover=0.0, lid=True)
     night_s = for_s or NIGHT_S
     gone_l = steady(body, profile.target_c, around).vapour_kg_per_h * night_s / 3600.0 / WATER_KG_PER_L
     if gone_l < 0.05:  # what is shown of it would be none

@@ -11,7 +11,7 @@ from typing import Any
 from bainboard import settings, wire
 from bainwright import __version__
 from bainwright.calibration import calibration_record
-from bainwright.chocolates.board import kept as kept_chocolates
+from bainwright.chocolates.board import stored_profiles
 from bainwright.core.errors import FileError, LinkError, RefusedError
 from bainwright.core.keys import Interrupts, Keys
 from bainwright.display.scene import Scene
@@ -355,7 +355,7 @@ class Runner:
     def _offer(self, course: Watch) -> None:
         """Which chocolate comes next: one of those the board keeps."""
         with self.session.held():
-            names = [each.name for each in kept_chocolates(self.session.link, self.hello)]
+            names = [each.name for each in stored_profiles(self.session.link, self.hello)]
         self._next = [name for name in names if name != course.scene.chocolate]
         if not self._next:
             self._show(course, "no other chocolate is kept on the warmer: bain profile send brings one, at rest")

@@ -46,7 +46,7 @@ HEAT_FIGURES = [
 
 
 @dataclass(frozen=True)
-class Around:
+class Surroundings:
     """How the warmer stands: the room, what is covered, and what is in the bowl.
 
     Attributes
@@ -100,34 +100,34 @@ class Course:
 # -- losses, each in W per K over the room --------------------------------------------------------------------------
 
 
-def _top_film(surface_c: float, width_m: float, around: Around) -> float:
+def _top_film(surface_c: float, width_m: float, around: Surroundings) -> float:
     moved = air.top_convection_w_per_m2k(surface_c, around.room_c, width_m) * around.draught
     return moved + air.radiation_w_per_m2k(surface_c, around.room_c, SURFACE_EMISSIVITY)
 
 
-def _upright_film(surface_c: float, height_m: float, around: Around) -> float:
+def _upright_film(surface_c: float, height_m: float, around: Surroundings) -> float:
     moved = air.convection_w_per_m2k(surface_c, around.room_c, height_m, air.UPRIGHT) * around.draught
     return moved + air.radiation_w_per_m2k(surface_c, around.room_c, STEEL_EMISSIVITY)
 
 
-def top_w_per_k(body: Body, chocolate_c: float, around: Around) -> float:
+def top_w_per_k(body: Body, chocolate_c: float, around: Surroundings) -> float:
     """Loss from the chocolate's top."""
     share = LID_SHARE if around.lid else 1.0
     return share * body.base_m2 * _top_film(chocolate_c, body.bowl_diameter_m, around)
 
 
-def side_w_per_k(body: Body, wall_c: float, around: Around, bowl_off: bool = False) -> float:
+def side_w_per_k(body: Body, wall_c: float, around: Surroundings, bowl_off: bool = False) -> float:
     """Loss from the bowl's wall in the air: its dry part, or all of it and what it stands on when lifted off."""
     film = _upright_film(wall_c, body.bowl_height_m, around)
     return film * body.side_m2 + body.table.base_w_per_m2k * body.base_m2 if bowl_off else film * body.dry_side_m2
 
 
-def open_m2(body: Body, around: Around, bowl_off: bool = False) -> float:
+def open_m2(body: Body, around: Surroundings, bowl_off: bool = False) -> float:
     """Water (or plate) surface open to the room."""
     return body.pot_m2 if bowl_off else body.ring_m2 * (1.0 - around.ring_cover)
 
 
-def pot_w_per_k(body: Body, water_c: float, around: Around, bowl_off: bool = False) -> float:
+def pot_w_per_k(body: Body, water_c: float, around: Surroundings, bowl_off: bool = False) -> float:
     """Loss from the pot's side, the open surface and the pot's base; evaporation comes on top."""
     side = _upright_film(water_c, body.pot_height_m, around)
     if body.table.insulation_mm:
@@ -136,7 +136,7 @@ def pot_w_per_k(body: Body, water_c: float, around: Around, bowl_off: bool = Fal
     return side * body.pot_side_m2 + surface * open_m2(body, around, bowl_off) + body.table.base_w_per_m2k * body.pot_m2
 
 
-def vapour_kg_per_s(body: Body, water_c: float, around: Around, bowl_off: bool = False) -> float:
+def vapour_kg_per_s(body: Body, water_c: float, around: Surroundings, bowl_off: bool = False) -> float:
     """Water that evaporates; none from a plate."""
     if not body.is_bath:
         return 0.0
@@ -144,13 +144,13 @@ def vapour_kg_per_s(body: Body, water_c: float, around: Around, bowl_off: bool =
     return flux * open_m2(body, around, bowl_off) * around.draught
 
 
-def bowl_off_w(body: Body, temp_c: float, around: Around) -> float:
+def bowl_off_w(body: Body, temp_c: float, around: Surroundings) -> float:
     """Heat a bowl loses standing on the table."""
     per_k = top_w_per_k(body, temp_c, around) + side_w_per_k(body, temp_c, around, bowl_off=True)
     return per_k * (temp_c - around.room_c)
 
 
-def couplings_w_per_k(body: Body, around: Around) -> tuple[float, float]:
+def couplings_w_per_k(body: Body, around: Surroundings) -> tuple[float, float]:
     """Bath to wall, and wall to chocolate."""
     table = body.table
     film = around.stirred * table.stirred_film_w_per_m2k + (1.0 - around.stirred) * table.rest_film_w_per_m2k
@@ -165,7 +165,7 @@ def bath_j_per_k(body: Body) -> float:
 # -- holding ---------------------------------------------------------------------------------------------------------
 
 
-def steady(body: Body, chocolate_c: float, around: Around) -> Steady:
+def steady(body: Body, chocolate_c: float, around: Surroundings) -> Steady:
     """What holding a chocolate temperature takes, from the chocolate's top back to the heater."""
     to_wall, to_chocolate = couplings_w_per_k(body, around)
     top_w = top_w_per_k(body, chocolate_c, around) * (chocolate_c - around.room_c)
@@ -178,13 +178,13 @@ def steady(body: Body, chocolate_c: float, around: Around) -> Steady:
     return Steady(chocolate_c, water_c, wall_c, _electrical_w(body, bath_w, water_c, around), 3600.0 * vapour)
 
 
-def _electrical_w(body: Body, bath_w: float, water_c: float, around: Around) -> float:
+def _electrical_w(body: Body, bath_w: float, water_c: float, around: Surroundings) -> float:
     """Power into the element for a given flow into the bath: a share leaks from the element to the room."""
     leak = body.table.heater_leak
     return bath_w * (1.0 + leak) + leak * body.element_w_per_k * (water_c - around.room_c)
 
 
-def least_kg(body: Body, chocolate_c: float, around: Around, water_most_c: float) -> float:
+def least_kg(body: Body, chocolate_c: float, around: Surroundings, water_most_c: float) -> float:
     """How far the bowl may go down before its water would have to be warmer than `water_most_c`.
 
     Returns
@@ -220,7 +220,7 @@ class Start:
 class _Films:
     """Couplings and losses renewed now and then."""
 
-    def __init__(self, body: Body, around: Around, water_c: float, chocolate_c: float) -> None:
+    def __init__(self, body: Body, around: Surroundings, water_c: float, chocolate_c: float) -> None:
         to_wall, to_chocolate = couplings_w_per_k(body, around)
         self.wall_share = to_wall / (to_wall + to_chocolate)  # of the wall that goes with the water
         wall_c = self.wall_share * water_c + (1.0 - self.wall_share) * chocolate_c
@@ -232,7 +232,12 @@ class _Films:
 
 
 def heat_up(
-    body: Body, heater_w: float, around: Around, start: Start, water_most_c: float, done: Callable[[float, float], bool]
+    body: Body,
+    heater_w: float,
+    around: Surroundings,
+    start: Start,
+    water_most_c: float,
+    done: Callable[[float, float], bool],
 ) -> Course:
     """Full heat until `done(water_c, chocolate_c)`, the bath held once it is at `water_most_c`.
 
@@ -242,7 +247,7 @@ def heat_up(
         Sizes and films.
     heater_w : float
         Electrical power.
-    around : Around
+    around : Surroundings
         Room, covers and mass in the bowl.
     start : Start
         Temperatures before the heat goes on.
@@ -308,7 +313,7 @@ def swap_l(body: Body, water_c: float, aim_c: float, cold_c: float) -> float:
     return out_kg / WATER_KG_PER_L
 
 
-def cool_down_s(body: Body, water_c: float, aim_c: float, around: Around) -> float:
+def cool_down_s(body: Body, water_c: float, aim_c: float, around: Surroundings) -> float:
     """How long the bath or plate takes to cool by itself with the bowl lifted off; infinite beyond `LONGEST_S`."""
     store, t_s = bath_j_per_k(body) + body.element_j_per_k, 0.0
     while water_c > aim_c:

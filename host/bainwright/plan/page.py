@@ -115,7 +115,7 @@ def time_scale(steps: tuple[Step, ...]) -> Callable[[Any], Any]:
 def _evening(axes: Any, plan: Plan, shown: Shown) -> None:
     across = time_scale(plan.steps)
     t_s, water_c, chocolate_c = (np.array(column) for column in zip(*plan.course, strict=True))
-    profile = plan.wanted.profile
+    profile = plan.request.profile
     low_c = min(water_c.min(), chocolate_c.min(), profile.low_c) - 2.0
     high_c = max(water_c.max(), chocolate_c.max(), profile.ceiling_c) + 4.5
     axes.set_xlim(0.0, 1.0)
@@ -139,7 +139,7 @@ def _degrees(shown: Shown, temps_c: Any) -> Any:
 
 def _bands(axes: Any, plan: Plan, shown: Shown, across: Callable[[Any], Any]) -> None:
     """Steps as stripes with their numbers, the window and the ceiling."""
-    profile = plan.wanted.profile
+    profile = plan.request.profile
     for number, step in enumerate(plan.steps, start=1):
         left, right = across(step.starts_s), across(step.starts_s + step.lasts_s)
         if number % 2:
@@ -163,7 +163,7 @@ def _bands(axes: Any, plan: Plan, shown: Shown, across: Callable[[Any], Any]) ->
 
 def _line_names(axes: Any, plan: Plan, shown: Shown) -> None:
     """Each line's name at its right end, moved apart so that none covers another."""
-    profile = plan.wanted.profile
+    profile = plan.request.profile
     names = [
         (
             profile.target_c,

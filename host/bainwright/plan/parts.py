@@ -29,8 +29,8 @@ class Refill:
 
 
 @dataclass(frozen=True)
-class Wanted:
-    """What is to be planned, checked; see `plan_asked` for where the defaults come from."""
+class BatchRequest:
+    """What is to be planned, checked; see `plan_options` for where the defaults come from."""
 
     profile: Profile
     rig: Rig
@@ -210,7 +210,7 @@ class Step:
 class Plan:
     """A planned batch."""
 
-    wanted: Wanted
+    request: BatchRequest
     seed: Seed | None
     melt: Melt
     warm_up: Heat
@@ -226,9 +226,9 @@ class Plan:
     @property
     def starts_min(self) -> float | None:
         """When the heat goes on, minutes after midnight, if a time of day was given."""
-        if self.wanted.dip_at_min is not None:
-            return self.wanted.dip_at_min - self.steps[-1].starts_s / 60.0
-        return self.wanted.starts_min
+        if self.request.dip_at_min is not None:
+            return self.request.dip_at_min - self.steps[-1].starts_s / 60.0
+        return self.request.starts_min
 
     @property
     def heater_enough(self) -> bool:
@@ -256,21 +256,21 @@ class Plan:
 
     def as_dict(self) -> dict[str, Any]:
         """For JSON: °C, kg, s, W, J, L whatever is shown."""
-        wanted = self.wanted
+        request = self.request
         result: dict[str, Any] = {
             "ok": self.ok,
-            "chocolate": wanted.profile.name,
-            "kind": wanted.profile.kind,
-            "warmer": wanted.rig.name,
-            "total_kg": wanted.total_kg,
-            "batch_kg": wanted.batch_kg,
+            "chocolate": request.profile.name,
+            "kind": request.profile.kind,
+            "warmer": request.rig.name,
+            "total_kg": request.total_kg,
+            "batch_kg": request.batch_kg,
             "warms_before_s": self.warms_before_s,
         }
         for part in ("seed", "melt", "warm_up", "swap", "refills", "hold", "room"):
             value = getattr(self, part)
             result[part] = None if value is None else asdict(value)
         result["heater"] = {
-            "power_w": wanted.rig.settings["heater_w"],
+            "power_w": request.rig.settings["heater_w"],
             "enough": self.heater_enough,
             "needs": [asdict(need) for need in self.needs],
         }

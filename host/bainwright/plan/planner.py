@@ -14,10 +14,11 @@ from bainwright.core.figures import CHOSEN, PRACTICE, Figure
 from bainwright.physics import heating, kitchen, materials, seeding
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES, HeatProperties
 from bainwright.physics.geometry import Body, body_of
-from bainwright.physics.heating import Around, Course, Steady
+from bainwright.physics.heating import Course, Steady, Surroundings
 from bainwright.physics.refills import Bowl, check_fits, largest_kg, largest_solid_kg, mixed_c, temps_for_c
 from bainwright.physics.seeding import Batch
 from bainwright.plan.parts import (
+    BatchRequest,
     Heat,
     Hold,
     Melt,
@@ -30,7 +31,6 @@ from bainwright.plan.parts import (
     Seed,
     Step,
     Swap,
-    Wanted,
 )
 
 SEED_FOR_S = 12 * 60.0  # chosen: in portions, each stirred until it is gone
@@ -59,12 +59,12 @@ STEP_FIGURES = [
 ]
 
 
-def make_plan(wanted: Wanted) -> Plan:
+def make_plan(request: BatchRequest) -> Plan:
     """Plan a batch.
 
     Parameters
     ----------
-    wanted : Wanted
+    request : BatchRequest
         Checked figures.
 
     Returns
@@ -78,33 +78,33 @@ def make_plan(wanted: Wanted) -> Plan:
         For figures that make no batch: seed no colder than the melt, an end over the seed's melting point, a refill
         that runs over the rim.
     """
-    return _Planner(wanted).plan()
+    return _Planner(request).plan()
 
 
 class _Planner:
     """One batch being worked out; each property is a part of the plan and may lean on another."""
 
-    def __init__(self, wanted: Wanted) -> None:
-        self.wanted = wanted
-        self.profile, self.settings = wanted.profile, wanted.rig.settings
-        self.body: Body = body_of(wanted.rig)
-        self.chocolate: HeatProperties = HEAT_PROPERTIES[wanted.profile.kind]
-        self.around = Around(wanted.room_c, wanted.humidity, wanted.batch_kg, wanted.rig.plant.ring_cover)
+    def __init__(self, request: BatchRequest) -> None:
+        self.request = request
+        self.profile, self.settings = request.profile, request.rig.settings
+        self.body: Body = body_of(request.rig)
+        self.chocolate: HeatProperties = HEAT_PROPERTIES[request.profile.kind]
+        self.around = Surroundings(request.room_c, request.humidity, request.batch_kg, request.rig.plant.ring_cover)
         self.heater_w = float(self.settings["heater_w"])
         self.hard_limit_c = float(self.settings["hard_limit_c"])
-        self.stage = "work" if wanted.tempered else "melted"
+        self.stage = "work" if request.tempered else "melted"
 
     def plan(self) -> Plan:
         steps, course = self.evening()
-        of_temper = [materials.MELTS_OUT, *STEP_FIGURES] if self.wanted.tempered else []
+        of_temper = [materials.MELTS_OUT, *STEP_FIGURES] if self.request.tempered else []
         figures = [*self.chocolate.figures(), *heating.HEAT_FIGURES, *of_temper, *kitchen.ROOM_FIGURES]
         return Plan(
-            self.wanted,
+            self.request,
             self.seed,
             self.melt,
             self.warm_up,
-            self.swap if self.wanted.tempered else None,
-            self.refills if self.wanted.tempered else None,
+            self.swap if self.request.tempered else None,
+            self.refills if self.request.tempered else None,
             self.needs(),
             self.hold,
             self.room(),
@@ -117,45 +117,45 @@ class _Planner:
 
     @cached_property
     def seed(self) -> Seed | None:
-        wanted = self.wanted
-        if not wanted.tempered:
+        request = self.request
+        if not request.tempered:
             return None
-        taken_up = self.chocolate.molten_share(wanted.end_c, wanted.seed_c)
-        mean_c = wanted.end_c + FALL_MEAN * (wanted.melt_c - wanted.end_c)
+        taken_up = self.chocolate.molten_share(request.end_c, request.seed_c)
+        mean_c = request.end_c + FALL_MEAN * (request.melt_c - request.end_c)
         lost_w = heating.bowl_off_w(self.body, mean_c, self.around)
 
         def batch(losses: float) -> Batch:
             return Batch(
-                wanted.batch_kg,
-                wanted.melt_c,
-                wanted.seed_c,
+                request.batch_kg,
+                request.melt_c,
+                request.seed_c,
                 self.chocolate.latent.value,
                 self.body.wall_j_per_k,
                 losses * lost_w * SEED_FOR_S,
             )
 
-        planned = seeding.seed_share(batch(1.0), wanted.end_c, taken_up)
+        planned = seeding.seed_share(batch(1.0), request.end_c, taken_up)
         if planned >= 1.0:
             raise UseError(
                 "the seed would be the whole batch and more",
-                got=f"{100 * planned:.0f} % of {wanted.batch_kg:.2f} kg",
+                got=f"{100 * planned:.0f} % of {request.batch_kg:.2f} kg",
                 wanted="some melt to seed",
                 hint="the bowl holds more heat than its chocolate: a lighter bowl, more chocolate or a cooler melt",
             )
-        per_melt = wanted.seed_factor * planned / (1.0 - planned)  # evenings gone by tell of seed for a weighed melt
+        per_melt = request.seed_factor * planned / (1.0 - planned)  # evenings gone by tell of seed for a weighed melt
         share = per_melt / (1.0 + per_melt)
-        melt_kg = (1.0 - share) * wanted.batch_kg  # weighed out for the likely case; the range is for this melt
-        low_kg = seeding.seed_for_melt_kg(melt_kg, batch(LOSS_HIGH), wanted.end_c, 1.0)
-        high_kg = seeding.seed_for_melt_kg(melt_kg, batch(LOSS_LOW), wanted.end_c, taken_up)
+        melt_kg = (1.0 - share) * request.batch_kg  # weighed out for the likely case; the range is for this melt
+        low_kg = seeding.seed_for_melt_kg(melt_kg, batch(LOSS_HIGH), request.end_c, 1.0)
+        high_kg = seeding.seed_for_melt_kg(melt_kg, batch(LOSS_LOW), request.end_c, taken_up)
         return Seed(
-            low_kg=wanted.seed_factor * low_kg,
-            likely_kg=share * wanted.batch_kg,
-            high_kg=wanted.seed_factor * high_kg,
+            low_kg=request.seed_factor * low_kg,
+            likely_kg=share * request.batch_kg,
+            high_kg=request.seed_factor * high_kg,
             share=share,
             taken_up=taken_up,
             lost_w=lost_w,
-            factor=wanted.seed_factor,
-            end_c=wanted.end_c,
+            factor=request.seed_factor,
+            end_c=request.end_c,
         )
 
     # -- heat ----------------------------------------------------------------------------------------------------------
@@ -164,16 +164,16 @@ class _Planner:
     def melt_water_c(self) -> float:
         """How warm the bath runs while melting: never warmer than the chocolate may ever be."""
         profile = self.profile
-        most_c = profile.never_above_c if self.wanted.tempered else self.water_most_c
-        return min(self.wanted.melt_c + OVER_MELT_K, most_c, self.hard_limit_c - UNDER_HARD_LIMIT_K)
+        most_c = profile.never_above_c if self.request.tempered else self.water_most_c
+        return min(self.request.melt_c + OVER_MELT_K, most_c, self.hard_limit_c - UNDER_HARD_LIMIT_K)
 
     @cached_property
     def solid_kg(self) -> float:
-        return self.wanted.batch_kg - (self.seed.likely_kg if self.seed else 0.0)
+        return self.request.batch_kg - (self.seed.likely_kg if self.seed else 0.0)
 
     def melting(self, stirred: float) -> Course:
-        wanted = self.wanted
-        start = heating.Start(wanted.water_c, wanted.room_c, self.chocolate)
+        request = self.request
+        start = heating.Start(request.water_c, request.room_c, self.chocolate)
         around = replace(self.around, chocolate_kg=self.solid_kg, stirred=stirred)
         return heating.heat_up(
             self.body,
@@ -181,7 +181,7 @@ class _Planner:
             around,
             start,
             self.melt_water_c,
-            lambda water_c, chocolate_c: chocolate_c >= wanted.melt_c,
+            lambda water_c, chocolate_c: chocolate_c >= request.melt_c,
         )
 
     @cached_property
@@ -194,7 +194,7 @@ class _Planner:
         course, best, worst = self.melt_course, self.melting(1.0), self.melting(0.0)
         return Melt(
             self.solid_kg,
-            self.wanted.melt_c,
+            self.request.melt_c,
             self.melt_water_c,
             _took(course),
             _took(best),
@@ -206,7 +206,7 @@ class _Planner:
     @cached_property
     def warm_up(self) -> Heat:
         aim_c = self.hold.water_c
-        start = heating.Start(min(self.wanted.water_c, aim_c), self.profile.low_c)
+        start = heating.Start(min(self.request.water_c, aim_c), self.profile.low_c)
         course = heating.heat_up(
             self.body, self.heater_w, self.around, start, aim_c, lambda water_c, chocolate_c: water_c >= aim_c
         )
@@ -222,10 +222,10 @@ class _Planner:
 
     @cached_property
     def hold(self) -> Hold:
-        working = replace(self.around, stirred=1.0 if self.wanted.tempered else 0.0, lid=not self.wanted.tempered)
-        measured = "bowl_offset_c" in self.wanted.rig.written
+        working = replace(self.around, stirred=1.0 if self.request.tempered else 0.0, lid=not self.request.tempered)
+        measured = "bowl_offset_c" in self.request.rig.written
         water_c = heating.steady(self.body, self.profile.target_c, working).water_c
-        if measured and self.wanted.tempered:
+        if measured and self.request.tempered:
             water_c = self.profile.target_c + self.settings["bowl_offset_c"]
         least_kg = heating.least_kg(self.body, self.profile.target_c, working, self.water_most_c)
         possible = math.isfinite(least_kg) and water_c <= self.water_most_c
@@ -233,8 +233,8 @@ class _Planner:
 
     def needs(self) -> tuple[Need, ...]:
         """Melt and last stage, uncovered and covered."""
-        stages = [("melt", self.wanted.melt_c), ("work", self.profile.target_c)]
-        if not self.wanted.tempered:
+        stages = [("melt", self.request.melt_c), ("work", self.profile.target_c)]
+        if not self.request.tempered:
             stages = [("melted", self.profile.target_c)]
         return tuple(self._need(stage, temp_c, covered) for stage, temp_c in stages for covered in (False, True))
 
@@ -254,7 +254,7 @@ class _Planner:
 
     @cached_property
     def swap(self) -> Swap:
-        from_c, to_c, cold_c = self.melt_water_c, min(self.hold.water_c, self.water_most_c), self.wanted.cold_c
+        from_c, to_c, cold_c = self.melt_water_c, min(self.hold.water_c, self.water_most_c), self.request.cold_c
         out_l = heating.swap_l(self.body, from_c, to_c, cold_c) if self.body.is_bath else math.inf
         alone_s = heating.cool_down_s(self.body, from_c, to_c, self.around)
         bath_l = float(self.settings["water_l"])
@@ -273,7 +273,7 @@ class _Planner:
 
         A plate has no water to swap; a bowl in temper cannot wait an hour for it to cool.
         """
-        if not self.wanted.tempered or self.swap.out_l is not None:
+        if not self.request.tempered or self.swap.out_l is not None:
             return True
         return self.swap.by_itself_s is not None and self.swap.by_itself_s <= SEED_FOR_S
 
@@ -281,11 +281,11 @@ class _Planner:
 
     @cached_property
     def refills(self) -> Refills:
-        profile, wanted = self.profile, self.wanted
-        more_kg = wanted.total_kg - wanted.batch_kg
-        count = math.ceil(more_kg / (REFILL_SHARE * wanted.full_kg) - 1e-9)
-        each_kg = more_kg / count if count else REFILL_SHARE * wanted.batch_kg
-        bowl = Bowl(wanted.batch_kg - each_kg, profile.target_c, profile.low_c, profile.high_c)
+        profile, request = self.profile, self.request
+        more_kg = request.total_kg - request.batch_kg
+        count = math.ceil(more_kg / (REFILL_SHARE * request.full_kg) - 1e-9)
+        each_kg = more_kg / count if count else REFILL_SHARE * request.batch_kg
+        bowl = Bowl(request.batch_kg - each_kg, profile.target_c, profile.low_c, profile.high_c)
         coldest_c, warmest_c = temps_for_c(bowl, each_kg)
         unit = replace(bowl, in_bowl_kg=1.0)
         rows = [
@@ -295,7 +295,7 @@ class _Planner:
                 [t for t in COLD_REFILLS_C if t < profile.low_c],
             )
         ]
-        solid = RefillRow(wanted.seed_c, largest_solid_kg(unit, wanted.seed_c, self.chocolate))
+        solid = RefillRow(request.seed_c, largest_solid_kg(unit, request.seed_c, self.chocolate))
         return Refills(
             count,
             each_kg,
@@ -309,10 +309,10 @@ class _Planner:
         )
 
     def _asked(self, bowl: Bowl) -> RefillAnswer | None:
-        asked = self.wanted.refill
+        asked = self.request.refill
         if asked is None:
             return None
-        check_fits(asked.mass_kg, asked.in_bowl_kg, self.wanted.full_kg)
+        check_fits(asked.mass_kg, asked.in_bowl_kg, self.request.full_kg)
         bowl = replace(bowl, in_bowl_kg=asked.in_bowl_kg)
         ends_c = mixed_c(asked.in_bowl_kg, bowl.temp_c, asked.mass_kg, asked.temp_c)
         most_kg = largest_kg(bowl, asked.temp_c)
@@ -326,14 +326,14 @@ class _Planner:
         )
 
     def room(self) -> Room:
-        wanted = self.wanted
+        request = self.request
         return Room(
-            wanted.room_c,
-            wanted.humidity,
-            kitchen.dew_point_c(wanted.room_c, wanted.humidity),
-            wanted.altitude_m,
-            kitchen.boiling_c(wanted.altitude_m),
-            wanted.centre_c,
+            request.room_c,
+            request.humidity,
+            kitchen.dew_point_c(request.room_c, request.humidity),
+            request.altitude_m,
+            kitchen.boiling_c(request.altitude_m),
+            request.centre_c,
         )
 
     # -- the evening ---------------------------------------------------------------------------------------------------
@@ -343,27 +343,27 @@ class _Planner:
         """The water as seeding begins: warmed from before it, where that takes longer than seeding does."""
         warm_up = self.warm_up
         if warm_up.took_s is None or warm_up.took_s <= SEED_FOR_S:
-            return self.wanted.water_c
-        return warm_up.water_c - (warm_up.water_c - self.wanted.water_c) * SEED_FOR_S / warm_up.took_s
+            return self.request.water_c
+        return warm_up.water_c - (warm_up.water_c - self.request.water_c) * SEED_FOR_S / warm_up.took_s
 
     def evening(self) -> tuple[tuple[Step, ...], tuple[tuple[float, float, float], ...]]:
         """Tonight's steps, and water and chocolate over them; a melt it cannot make is left to be made elsewhere."""
-        wanted, target_c, water_c = self.wanted, self.profile.target_c, self.hold.water_c
+        request, target_c, water_c = self.request, self.profile.target_c, self.hold.water_c
         took_s = self.melt.took_s if self.cools_in_time else None
-        rows = [] if took_s is None else [("melt", took_s, wanted.melt_c, self.melt_water_c)]
-        if wanted.tempered:
+        rows = [] if took_s is None else [("melt", took_s, request.melt_c, self.melt_water_c)]
+        if request.tempered:
             rows += [
-                ("seed", SEED_FOR_S, wanted.end_c, water_c),
+                ("seed", SEED_FOR_S, request.end_c, water_c),
                 ("settle", SETTLE_FOR_S, target_c, water_c),
                 ("test", TEST_FOR_S.get(self.profile.kind, TEST_LONGER_S), target_c, water_c),
             ]
-        rows.append((self.stage, wanted.work_s, target_c, water_c))
+        rows.append((self.stage, request.work_s, target_c, water_c))
         steps, starts_s = [], 0.0
         for name, lasts_s, chocolate_c, step_water_c in rows:
             steps.append(Step(name, starts_s, lasts_s, chocolate_c, step_water_c))
             starts_s += lasts_s
         course = list(self.melt_course.rows) if took_s is not None else []
-        last = course[-1] if course else (0.0, self.melted_elsewhere_water_c, wanted.melt_c)
+        last = course[-1] if course else (0.0, self.melted_elsewhere_water_c, request.melt_c)
         for step in steps[1 if course else 0 :]:
             course += _corners(step, last, swapped=took_s is not None)
             last = course[-1]

@@ -7,7 +7,7 @@ import numpy as np
 from bainwright.core.errors import FileError, UseError
 from bainwright.files.chocolate import Profile
 from bainwright.files.rig import Rig
-from bainwright.plan.parts import Wanted
+from bainwright.plan.parts import BatchRequest
 from bainwright.plan.planner import make_plan
 from bainwright.plan.seed_history import FACTOR_HIGH, FACTOR_LOW
 from bainwright.record.reader import FACTS, HoldLog
@@ -35,7 +35,7 @@ def seed_factor(melt_kg: float, seed_kg: float, log: HoldLog) -> float:
     total_kg = melt_kg + seed_kg
     melt_c, end_c = _ends(log, profile)
     rig = Rig(str(settings["name"]), {**settings, "chocolate_kg": max(total_kg, settings["chocolate_kg"])})
-    plan = make_plan(Wanted(profile, rig, total_kg, room_c, 0.5, melt_c, end_c, room_c, room_c, 15.0, 3600.0))
+    plan = make_plan(BatchRequest(profile, rig, total_kg, room_c, 0.5, melt_c, end_c, room_c, room_c, 15.0, 3600.0))
     assert plan.seed is not None
     factor = seed_kg / melt_kg * (1.0 - plan.seed.share) / plan.seed.share
     if not FACTOR_LOW <= factor <= FACTOR_HIGH:

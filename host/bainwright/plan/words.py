@@ -29,8 +29,8 @@ class Section:
 
 def headline(plan: Plan, shown: Shown) -> str:
     """The plan in one sentence."""
-    wanted = plan.wanted
-    first = f"{shown.mass(wanted.total_kg)} of {wanted.profile.name} on the warmer {wanted.rig.name!r}"
+    request = plan.request
+    first = f"{shown.mass(request.total_kg)} of {request.profile.name} on the warmer {request.rig.name!r}"
     if not plan.ok:
         return f"{first}: not as asked, see 'Look out'."
     begins_s = plan.steps[-1].starts_s
@@ -42,7 +42,7 @@ def headline(plan: Plan, shown: Shown) -> str:
             f"{clock_text(begins_min)}"
         )
     if plan.seed is None:
-        return f"{first}: melted and kept at {shown.temp(wanted.profile.target_c)}, {ready}."
+        return f"{first}: melted and kept at {shown.temp(request.profile.target_c)}, {ready}."
     where = "" if plan.melts_here else " elsewhere"
     likely_kg = plan.seed.likely_kg
     seed = f"about {shown.mass(likely_kg)}" if likely_kg >= shown.least_kg else "a handful"
@@ -61,7 +61,7 @@ def sections(plan: Plan, shown: Shown) -> list[Section]:
         Section("The heater", tuple(_heater(plan, shown))),
         Section("Refills", tuple(_refills(plan, shown))),
         Section("The room", tuple(_room(plan, shown))),
-        Section("Taken for granted", tuple(_capital(word) for word in plan.wanted.assumed)),
+        Section("Taken for granted", tuple(_capital(word) for word in plan.request.assumed)),
         Section("Where the figures come from", tuple(_papers(plan))),
     ]
     return [section for section in found if section.lines]
@@ -97,7 +97,7 @@ def have_ready(plan: Plan, shown: Shown) -> str:
     things = [f"{shown.mass(plan.melt.solid_kg)} of chocolate to melt"]
     if plan.seed:
         how_much = f"{shown.mass(plan.seed.high_kg)} more" if plan.seed.high_kg >= shown.least_kg else "some handfuls"
-        things.append(f"{how_much}, in temper, as seed, at {shown.temp(plan.wanted.seed_c)}")
+        things.append(f"{how_much}, in temper, as seed, at {shown.temp(plan.request.seed_c)}")
     if plan.swap and plan.swap.out_l and plan.melts_here:
         things.append(f"{plan.swap.out_l:.1f} L of water at {shown.temp(plan.swap.cold_c)}, and a ladle")
     if plan.refills and plan.refills.count:
@@ -109,7 +109,7 @@ def have_ready(plan: Plan, shown: Shown) -> str:
 
 
 def _seed(plan: Plan, seed: Seed, shown: Shown) -> list[str]:
-    wanted = plan.wanted
+    request = plan.request
     if seed.high_kg < shown.least_kg:
         return [
             f"It cools below {shown.temp(seed.end_c)} by itself, so no mass of seed follows from heat: stir in a "
@@ -117,8 +117,8 @@ def _seed(plan: Plan, seed: Seed, shown: Shown) -> list[str]:
         ]
     first = f"Put in {shown.mass(seed.first_kg)} first, then a" if seed.first_kg else "Put in a"
     said = [
-        f"Of {shown.mass(wanted.batch_kg)} in the bowl about {shown.mass(seed.likely_kg)} is seed "
-        f"({100 * seed.share:.0f} % of the total), from {shown.temp(wanted.melt_c)} down to {shown.temp(seed.end_c)}.",
+        f"Of {shown.mass(request.batch_kg)} in the bowl about {shown.mass(seed.likely_kg)} is seed "
+        f"({100 * seed.share:.0f} % of the total), from {shown.temp(request.melt_c)} down to {shown.temp(seed.end_c)}.",
         f"Have {shown.mass(seed.high_kg)} ready. {first} handful at a time until the "
         f"thermometer reads {shown.temp(seed.end_c)}. Pieces left over are normal: take them out.",
         "The range is wide because nobody can know beforehand how much heat leaves meanwhile (about "
@@ -127,10 +127,10 @@ def _seed(plan: Plan, seed: Seed, shown: Shown) -> list[str]:
         "latent "
         f"heat the seed takes up ({seed.taken_up:.2f} by the melting curve of cocoa butter, all of it at most).",
     ]
-    if plan.melt.solid_kg + seed.high_kg > wanted.full_kg:
+    if plan.melt.solid_kg + seed.high_kg > request.full_kg:
         said.append(
             f"With all of it the bowl would hold {shown.mass(plan.melt.solid_kg + seed.high_kg)}; a full one is "
-            f"{shown.mass(wanted.full_kg)}."
+            f"{shown.mass(request.full_kg)}."
         )
     if seed.factor == 1.0:
         said.append("Note what you really use: used over planned, given as --seed-factor, makes the next plan yours.")
@@ -148,11 +148,11 @@ def _step(plan: Plan, step: Step, shown: Shown) -> str:
 
 def _do(plan: Plan, step: Step, shown: Shown) -> str:
     """What to do in a step."""
-    wanted = plan.wanted
+    request = plan.request
     if step.name == "melt":
         return (
             f"{shown.mass(plan.melt.solid_kg)} of chocolate over water at {shown.temp(step.water_c)}; stir every few "
-            f"minutes to {shown.temp(step.chocolate_c)}, never above {shown.temp(wanted.profile.never_above_c)}."
+            f"minutes to {shown.temp(step.chocolate_c)}, never above {shown.temp(request.profile.never_above_c)}."
         )
     if step.name == "seed" and plan.seed:
         return (
@@ -163,18 +163,18 @@ def _do(plan: Plan, step: Step, shown: Shown) -> str:
     if step.name == "settle":
         return f"Underside dry, bowl back, stir, take out what has not melted. Hold at {shown.temp(step.chocolate_c)}."
     if step.name == "test":
-        sets = "about 5 minutes or less" if wanted.profile.kind == "dark" else "somewhat over 5 minutes"
+        sets = "about 5 minutes or less" if request.profile.kind == "dark" else "somewhat over 5 minutes"
         return (
             f"A cold blade, dipped: it should set in {sets}; what has not in 10 to 15 is not in temper. Failed: more "
             "seed."
         )
     if step.name == "work":
         return (
-            f"Window {shown.temps(wanted.profile.low_c, wanted.profile.high_c)}, water near "
+            f"Window {shown.temps(request.profile.low_c, request.profile.high_c)}, water near "
             f"{shown.temp(step.water_c)}. "
             "Test again when it has been above its window; when it thickens, a little warmer inside it."
         )
-    return f"At {shown.temp(step.chocolate_c)}, covered, never above {shown.temp(wanted.profile.never_above_c)}."
+    return f"At {shown.temp(step.chocolate_c)}, covered, never above {shown.temp(request.profile.never_above_c)}."
 
 
 def _mass(seed: Seed, shown: Shown) -> str:
@@ -198,14 +198,14 @@ def _melting(plan: Plan, shown: Shown) -> list[str]:
     elif warm_up.took_s is not None:
         said.append(
             f"With a bowl that is already {'in temper' if plan.seed else 'melted'}, full heat brings the water from "
-            f"{shown.temp(plan.wanted.water_c)} to {shown.temp(warm_up.water_c)} in {minutes_words(warm_up.took_s)} "
+            f"{shown.temp(plan.request.water_c)} to {shown.temp(warm_up.water_c)} in {minutes_words(warm_up.took_s)} "
             f"({_energy(warm_up.energy_j)})."
         )
     if plan.seed:
-        least, most = kitchen.thicker_by(40.0, plan.wanted.profile.target_c)
+        least, most = kitchen.thicker_by(40.0, plan.request.profile.target_c)
         said.append(
-            f"At {shown.temp(plan.wanted.profile.target_c)} the melt is {least:.1f} to {most:.1f} times as thick as at "
-            f"{shown.temp(40.0)} before any crystal forms."
+            f"At {shown.temp(plan.request.profile.target_c)} the melt is {least:.1f} to {most:.1f} times as thick as "
+            f"at {shown.temp(40.0)} before any crystal forms."
         )
     return said
 
@@ -285,15 +285,15 @@ def _swap_now(plan: Plan, shown: Shown) -> str:
 
 
 def _heater(plan: Plan, shown: Shown) -> list[str]:
-    said = [f"It has {plan.wanted.rig.settings['heater_w']:g} W; the room is at {shown.temp(plan.room.temp_c)}."]
+    said = [f"It has {plan.request.rig.settings['heater_w']:g} W; the room is at {shown.temp(plan.room.temp_c)}."]
     said += [_need(need, shown) for need in plan.needs if plan.melts_here or need.stage != "melt"]
-    hold, wanted = plan.hold, plan.wanted
-    offset = "by your rig's measured offset" if hold.offset_measured and wanted.tempered else "by its sizes"
+    hold, request = plan.hold, plan.request
+    offset = "by your rig's measured offset" if hold.offset_measured and request.tempered else "by its sizes"
     said.append(
-        f"Holding {shown.temp(wanted.profile.target_c)} takes water near {shown.temp(hold.water_c)} ({offset}); "
+        f"Holding {shown.temp(request.profile.target_c)} takes water near {shown.temp(hold.water_c)} ({offset}); "
         f"at most {shown.temp(hold.water_most_c)} is allowed."
     )
-    if hold.least_kg is not None and wanted.tempered and hold.least_kg > 0.02 * wanted.full_kg:
+    if hold.least_kg is not None and request.tempered and hold.least_kg > 0.02 * request.full_kg:
         said.append(
             f"With less than about {shown.mass(hold.least_kg)} in the bowl that is no longer enough: refill before, "
             "or put a lid on between dips."
@@ -323,12 +323,12 @@ def _refills(plan: Plan, shown: Shown) -> list[str]:
     if found.count:
         times = "once" if found.count == 1 else f"{found.count} times"
         said.append(
-            f"The bowl holds {shown.mass(plan.wanted.full_kg)}, so {times} {shown.mass(found.each_kg)} comes later."
+            f"The bowl holds {shown.mass(plan.request.full_kg)}, so {times} {shown.mass(found.each_kg)} comes later."
         )
     said.append(
         f"Into {shown.mass(found.in_bowl_kg)}, a refill of {shown.mass(found.each_kg)} may be at "
         f"{shown.temps(found.coldest_c, found.warmest_c)}; in temper, so under "
-        f"{shown.temp(plan.wanted.profile.ceiling_c)}, it keeps the seed; melted stock thins it out."
+        f"{shown.temp(plan.request.profile.ceiling_c)}, it keeps the seed; melted stock thins it out."
     )
     unit_kg = POUND_KG if shown.pounds else 1.0
     for name, rows in (("warm", found.warm), ("cold", found.cold)):
@@ -359,13 +359,13 @@ def _room(plan: Plan, shown: Shown) -> list[str]:
         f"{shown.temps(kitchen.ROOM_LOW_C, kitchen.ROOM_HIGH_C)} and under 50 to 60 % suit the work.",
         f"Dew point {shown.temp(room.dew_point_c)}: centres colder than that sweat.",
     ]
-    if plan.wanted.tempered:
+    if plan.request.tempered:
         said.append(
             f"Centres are best at {shown.temps(kitchen.CENTRE_LOW_C, kitchen.CENTRE_HIGH_C)}. Those of cream or "
             "ganache keep by limits of their own."
         )
         thick_kg, seizes_kg = (
-            share[0] * plan.wanted.batch_kg for share in (kitchen.THICKENS_FROM, kitchen.SEIZES_FROM)
+            share[0] * plan.request.batch_kg for share in (kitchen.THICKENS_FROM, kitchen.SEIZES_FROM)
         )
         said.append(
             f"From about {shown.little(thick_kg)} of water in this bowl it thickens, from {shown.little(seizes_kg)} it "
@@ -375,10 +375,10 @@ def _room(plan: Plan, shown: Shown) -> list[str]:
         said.append(
             f"At {room.altitude_m:g} m water boils at {shown.temp(room.boiling_c)}: a thermometer in it should say so."
         )
-    if not plan.wanted.tempered or plan.wanted.work_s > LONG_HOLD_S:
-        days = kitchen.tenfold_min(plan.wanted.profile.target_c) / 1440
+    if not plan.request.tempered or plan.request.work_s > LONG_HOLD_S:
+        days = kitchen.tenfold_min(plan.request.profile.target_c) / 1440
         said.append(
-            f"Warmth of {shown.temp(plan.wanted.profile.target_c)} kills nothing: germs would need {days:.0f} days to "
+            f"Warmth of {shown.temp(plan.request.profile.target_c)} kills nothing: germs would need {days:.0f} days to "
             f"fall to a tenth. But nothing grows: its water activity is about {kitchen.WATER_ACTIVITY:g}, growth "
             f"wants {kitchen.GROWTH_FROM:g} and toxins {kitchen.TOXIN_FROM:g}. Clean, covered and dry, a night is a "
             "matter of quality only."
@@ -387,7 +387,7 @@ def _room(plan: Plan, shown: Shown) -> list[str]:
 
 
 def _papers(plan: Plan) -> list[str]:
-    profile = plan.wanted.profile
+    profile = plan.request.profile
     said = [f"Temperatures of {profile.name}: {profile.source}."] if profile.source else []
     return [
         *said,

@@ -124,7 +124,8 @@ def remelt_s(log: HoldLog, kind: str, window: Window, settings: Mapping[str, Any
     if not (np.isfinite(water_c) and np.isfinite(bowl_c)):
         return None
     body = body_of(Rig("", settings))
-    around = heating.Around(room_c, 0.5, float(settings["chocolate_kg"]), body.table.ring_cover, lid=True, stirred=0.5)
+    full_kg = float(settings["chocolate_kg"])
+    around = heating.Surroundings(room_c, 0.5, full_kg, body.table.ring_cover, lid=True, stirred=0.5)
     course = heating.heat_up(
         body, float(settings["heater_w"]), around, heating.Start(water_c, bowl_c, HEAT_PROPERTIES[kind]),
         window.ceiling_c, lambda water, chocolate: chocolate >= window.low_c,

@@ -10,7 +10,7 @@ from bainwright.core.masses import Shown, parse_clock_min, parse_mass_kg, parse_
 from bainwright.files.chocolate import Profile, load_profile
 from bainwright.files.rig import load_rig
 from bainwright.physics.kitchen import pressure_pa
-from bainwright.plan.parts import Refill, Wanted
+from bainwright.plan.parts import BatchRequest, Refill
 from bainwright.plan.seed_history import past_factor
 
 DEFAULT_RIG = "pot"
@@ -25,7 +25,7 @@ LEAST_KG, MOST_KG = 0.05, 100.0  # the smallest bowl a rig may have; more is no 
 
 
 @dataclass(frozen=True)
-class Asked:
+class PlanOptions:
     """The options of a plan as they were typed; None is not given."""
 
     profile: str
@@ -55,19 +55,19 @@ class Asked:
     dip_at: str | None = None
 
 
-def settle(asked: Asked, shown: Shown) -> Wanted:
+def batch_request(options: PlanOptions, shown: Shown) -> BatchRequest:
     """Check all options and fill in what they leave out.
 
     Parameters
     ----------
-    asked : Asked
+    options : PlanOptions
         The options as typed.
     shown : Shown
         The scales for the words of what is assumed.
 
     Returns
     -------
-    Wanted
+    BatchRequest
         Ready to be planned; `assumed` says what was taken for granted.
 
     Raises
@@ -75,40 +75,40 @@ def settle(asked: Asked, shown: Shown) -> Wanted:
     UseError, FileError
         For an option, a combination or a file that cannot be.
     """
-    profile = load_profile(asked.profile)
-    rig = load_rig(asked.rig or DEFAULT_RIG)
-    rig = rig.with_vessel(asked.vessel) if asked.vessel else rig
+    profile = load_profile(options.profile)
+    rig = load_rig(options.rig or DEFAULT_RIG)
+    rig = rig.with_vessel(options.vessel) if options.vessel else rig
     assumed: list[str] = []
-    if not asked.rig:
+    if not options.rig:
         assumed.append(f"the warmer is the bundled {rig.name!r} (--rig says otherwise)")
-    total_kg = _total_kg(asked, shown, assumed)
-    room_c = _temp(asked.room, "--room", units.ROOM_LOW_C, units.ROOM_HIGH_C)
+    total_kg = _total_kg(options, shown, assumed)
+    room_c = _temp(options.room, "--room", units.ROOM_LOW_C, units.ROOM_HIGH_C)
     if room_c is None:
         room_c = DEFAULT_ROOM_C
         assumed.append(f"the room, its water and the seed are at {shown.temp(room_c)} (--room)")
-    humidity = parse_share(asked.humidity, "--humidity", 0.05, 0.99) if asked.humidity else DEFAULT_HUMIDITY
-    if not asked.humidity:
+    humidity = parse_share(options.humidity, "--humidity", 0.05, 0.99) if options.humidity else DEFAULT_HUMIDITY
+    if not options.humidity:
         assumed.append("relative humidity 50 % (--humidity)")
-    altitude_m = asked.altitude or 0.0
+    altitude_m = options.altitude or 0.0
     pressure_pa(altitude_m)  # refuses an altitude where nobody cooks
-    melt_c = _melt_c(asked, profile)
-    starts_min, dip_at_min = _clock(asked)
-    return Wanted(
+    melt_c = _melt_c(options, profile)
+    starts_min, dip_at_min = _clock(options)
+    return BatchRequest(
         profile=profile,
         rig=rig,
         total_kg=total_kg,
         room_c=room_c,
         humidity=humidity,
         melt_c=melt_c,
-        end_c=_end_c(asked, profile),
-        seed_c=_or(_temp(asked.seed_temp, "--seed-temp", 0.0, 60.0), room_c),
-        water_c=_or(_temp(asked.water_temp, "--water-temp", 0.0, 95.0), room_c),
-        cold_c=_or(_temp(asked.cold_water, "--cold-water", 0.0, 40.0), DEFAULT_COLD_C),
-        work_s=_work_s(asked, profile, assumed),
-        seed_factor=_seed_factor(asked.seed_factor, profile.kind, assumed),
+        end_c=_end_c(options, profile),
+        seed_c=_or(_temp(options.seed_temp, "--seed-temp", 0.0, 60.0), room_c),
+        water_c=_or(_temp(options.water_temp, "--water-temp", 0.0, 95.0), room_c),
+        cold_c=_or(_temp(options.cold_water, "--cold-water", 0.0, 40.0), DEFAULT_COLD_C),
+        work_s=_work_s(options, profile, assumed),
+        seed_factor=_seed_factor(options.seed_factor, profile.kind, assumed),
         altitude_m=altitude_m,
-        centre_c=_temp(asked.centre_temp, "--centre-temp", -5.0, 30.0),
-        refill=_refill(asked, profile, min(total_kg, float(rig.settings["chocolate_kg"]))),
+        centre_c=_temp(options.centre_temp, "--centre-temp", -5.0, 30.0),
+        refill=_refill(options, profile, min(total_kg, float(rig.settings["chocolate_kg"]))),
         starts_min=starts_min,
         dip_at_min=dip_at_min,
         assumed=tuple(assumed),
@@ -123,47 +123,47 @@ def _or(value: float | None, default: float) -> float:
     return default if value is None else value
 
 
-def _total_kg(asked: Asked, shown: Shown, assumed: list[str]) -> float:
+def _total_kg(options: PlanOptions, shown: Shown, assumed: list[str]) -> float:
     """The mass asked for, or what the pieces take."""
-    if asked.total is not None and asked.pieces is not None:
+    if options.total is not None and options.pieces is not None:
         raise UseError("--total and --pieces both say how much", hint="give one of them")
-    if asked.total is None and asked.pieces is None:
+    if options.total is None and options.pieces is None:
         raise UseError(
             "how much chocolate?",
             wanted="--total MASS, or --pieces N with --coating",
             hint="for instance --total 2.2kg, or --pieces 120 --coating 5g",
         )
-    if asked.total is not None:
-        stray = [f"--{name}" for name in ("coating", "centre", "waste", "left") if getattr(asked, name) is not None]
+    if options.total is not None:
+        stray = [f"--{name}" for name in ("coating", "centre", "waste", "left") if getattr(options, name) is not None]
         if stray:
             raise UseError(
                 f"{', '.join(stray)} belongs to --pieces", hint="leave it out, or give --pieces in place of --total"
             )
-        return parse_mass_kg(asked.total, "--total", LEAST_KG, MOST_KG)
-    waste = parse_share(asked.waste, "--waste", 0.0, 0.5) if asked.waste else DEFAULT_WASTE
-    left_kg = parse_mass_kg(asked.left, "--left", 0.0, MOST_KG) if asked.left else 0.0
-    coating_kg = _coating_kg(asked, assumed)
-    total_kg = (asked.pieces or 0) * coating_kg / (1.0 - waste) + left_kg
+        return parse_mass_kg(options.total, "--total", LEAST_KG, MOST_KG)
+    waste = parse_share(options.waste, "--waste", 0.0, 0.5) if options.waste else DEFAULT_WASTE
+    left_kg = parse_mass_kg(options.left, "--left", 0.0, MOST_KG) if options.left else 0.0
+    coating_kg = _coating_kg(options, assumed)
+    total_kg = (options.pieces or 0) * coating_kg / (1.0 - waste) + left_kg
     assumed.append(
-        f"{asked.pieces} pieces with {shown.mass(coating_kg)} of coating each and {100 * waste:.0f} % wasted"
-        + ("" if asked.left else "; what stays in the bowl at the end is not counted (--left adds it)")
+        f"{options.pieces} pieces with {shown.mass(coating_kg)} of coating each and {100 * waste:.0f} % wasted"
+        + ("" if options.left else "; what stays in the bowl at the end is not counted (--left adds it)")
     )
     if not LEAST_KG <= total_kg <= MOST_KG:
         raise UseError(
             "--pieces",
-            got=f"{asked.pieces} pieces, {total_kg:.3f} kg in all",
+            got=f"{options.pieces} pieces, {total_kg:.3f} kg in all",
             wanted=f"{LEAST_KG:g} to {MOST_KG:g} kg",
             hint="check the number of pieces and the coating's unit",
         )
     return total_kg
 
 
-def _coating_kg(asked: Asked, assumed: list[str]) -> float:
+def _coating_kg(options: PlanOptions, assumed: list[str]) -> float:
     """Coating on one piece: a mass, or a share of the finished piece round a centre of known mass."""
-    text = asked.coating or f"{100 * DEFAULT_COATING:.0f}%"
+    text = options.coating or f"{100 * DEFAULT_COATING:.0f}%"
     if not text.strip().endswith("%"):
         return parse_mass_kg(text, "--coating", 0.0001, 1.0)
-    if not asked.centre:
+    if not options.centre:
         raise UseError(
             "--coating as a percentage needs the centre's mass",
             wanted="--centre MASS, or --coating MASS",
@@ -173,20 +173,20 @@ def _coating_kg(asked: Asked, assumed: list[str]) -> float:
     if not COATING_LOW <= share <= COATING_HIGH:
         usual = f"{100 * COATING_LOW:.0f} to {100 * COATING_HIGH:.0f} %"
         assumed.append(f"a coating of {100 * share:.0f} % of the piece, where {usual} is usual")
-    return parse_mass_kg(asked.centre, "--centre", 0.0005, 1.0) * share / (1.0 - share)
+    return parse_mass_kg(options.centre, "--centre", 0.0005, 1.0) * share / (1.0 - share)
 
 
-def _melt_c(asked: Asked, profile: Profile) -> float:
+def _melt_c(options: PlanOptions, profile: Profile) -> float:
     """The melt: asked for, the file's, or the kind's; over the window and under what the chocolate bears."""
     if profile.kind == "melted":
-        if asked.melt or asked.to or asked.seed_temp:
+        if options.melt or options.to or options.seed_temp:
             raise UseError(
                 "melted stock is kept out of temper, so it is not seeded",
                 hint="leave --melt, --to and --seed-temp out, or name dark, milk or white",
             )
         return profile.target_c
     own_c = profile.melt_c or min(DEFAULT_MELT_C.get(profile.kind, DEFAULT_MELT_OTHERS_C), profile.never_above_c)
-    melt_c = _temp(asked.melt, "--melt", 30.0, 70.0)
+    melt_c = _temp(options.melt, "--melt", 30.0, 70.0)
     if melt_c is None:
         return own_c
     if melt_c > profile.never_above_c:
@@ -206,9 +206,9 @@ def _melt_c(asked: Asked, profile: Profile) -> float:
     return melt_c
 
 
-def _end_c(asked: Asked, profile: Profile) -> float:
+def _end_c(options: PlanOptions, profile: Profile) -> float:
     """Where the seeding ends: the top of the window, because seeding goes there straight from the melt."""
-    end_c = _temp(asked.to, "--to", 20.0, 45.0)
+    end_c = _temp(options.to, "--to", 20.0, 45.0)
     if end_c is None:
         return profile.high_c
     if profile.low_c <= end_c <= profile.ceiling_c:
@@ -242,28 +242,28 @@ def _seed_factor(factor: float | None, kind: str, assumed: list[str]) -> float:
     return factor
 
 
-def _work_s(asked: Asked, profile: Profile, assumed: list[str]) -> float:
-    if asked.for_:
-        return units.parse_duration_s(asked.for_)
+def _work_s(options: PlanOptions, profile: Profile, assumed: list[str]) -> float:
+    if options.for_:
+        return units.parse_duration_s(options.for_)
     work_s = DEFAULT_KEEP_S if profile.kind == "melted" else DEFAULT_WORK_S
     doing = "keeping it" if profile.kind == "melted" else "dipping"
     assumed.append(f"{doing} for {units.duration_words(work_s)} (--for)")
     return work_s
 
 
-def _refill(asked: Asked, profile: Profile, batch_kg: float) -> Refill | None:
-    if asked.refill is None:
-        if asked.refill_temp or asked.in_bowl:
+def _refill(options: PlanOptions, profile: Profile, batch_kg: float) -> Refill | None:
+    if options.refill is None:
+        if options.refill_temp or options.in_bowl:
             raise UseError("--refill-temp and --in-bowl belong to --refill", hint="add --refill MASS")
         return None
-    if asked.refill_temp is None:
+    if options.refill_temp is None:
         raise UseError("how warm is the refill?", wanted="--refill-temp TEMP", hint="for instance --refill-temp 34")
     if profile.kind == "melted":
         raise UseError("melted stock has no window a refill could spoil", hint="leave --refill out")
-    mass_kg = parse_mass_kg(asked.refill, "--refill", 0.001, MOST_KG)
-    temp_c = parse_temp_c(asked.refill_temp, "--refill-temp", 0.0, profile.never_above_c)
-    if asked.in_bowl:
-        return Refill(mass_kg, temp_c, parse_mass_kg(asked.in_bowl, "--in-bowl", 0.01, MOST_KG))
+    mass_kg = parse_mass_kg(options.refill, "--refill", 0.001, MOST_KG)
+    temp_c = parse_temp_c(options.refill_temp, "--refill-temp", 0.0, profile.never_above_c)
+    if options.in_bowl:
+        return Refill(mass_kg, temp_c, parse_mass_kg(options.in_bowl, "--in-bowl", 0.01, MOST_KG))
     if mass_kg >= batch_kg:
         raise UseError(
             "--refill is as much as the bowl holds",
@@ -274,10 +274,10 @@ def _refill(asked: Asked, profile: Profile, batch_kg: float) -> Refill | None:
     return Refill(mass_kg, temp_c, batch_kg - mass_kg)  # filled up to where it began
 
 
-def _clock(asked: Asked) -> tuple[float | None, float | None]:
-    if asked.at and asked.dip_at:
+def _clock(options: PlanOptions) -> tuple[float | None, float | None]:
+    if options.at and options.dip_at:
         raise UseError("--at is when the heat goes on and --dip-at when dipping begins", hint="give one of them")
     return (
-        parse_clock_min(asked.at, "--at") if asked.at else None,
-        parse_clock_min(asked.dip_at, "--dip-at") if asked.dip_at else None,
+        parse_clock_min(options.at, "--at") if options.at else None,
+        parse_clock_min(options.dip_at, "--dip-at") if options.dip_at else None,
     )
