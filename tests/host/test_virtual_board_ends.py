@@ -18,7 +18,7 @@ from bainwright.virtual.serve import serve
 
 USER = """
 import sys, time
-from bainwright.rig import load_rig
+from bainwright.files.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
 board = VirtualBoard(load_rig("pot"), flash_files={"/main.py": sys.argv[1].encode()})
 board.arm(); board.run_clock()
