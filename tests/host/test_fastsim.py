@@ -27,7 +27,7 @@ assert serial  # the virtual board's ports need it
 
 def quiet(name: str, folder: Path) -> Rig:
     """A bundled rig whose probes neither flicker nor err, so that two runs can be laid upon each other."""
-    text = (Path(fastsim.__file__).parent / "virtual" / "rigs" / f"{name}.toml").read_text()
+    text = (Path(fastsim.__file__).parents[1] / "virtual" / "rigs" / f"{name}.toml").read_text()
     text += "probe_noise_c = 0.0\nwater_probe_bias_c = 0.0\nbowl_probe_bias_c = 0.0\n"
     text = text.replace("[vessel.small]\nbowl_kg = 0.35\nchocolate_kg = 1.0\n", "")
     if "[plant]" not in text:
