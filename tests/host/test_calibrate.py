@@ -17,6 +17,7 @@ from fake_board import FakeBoard, status_line
 from bainboard import settings as board
 from bainwright import cli
 from bainwright.calibration import calibration_record, reading, rig_editor
+from bainwright.calibration import dialogue as calibrate
 from bainwright.calibration.baths import VirtualBench
 from bainwright.calibration.fit import (
     AT_C,
@@ -27,7 +28,6 @@ from bainwright.calibration.fit import (
     ice_known,
 )
 from bainwright.calibration.reading import lifted, steady
-from bainwright.commands import calibrate
 from bainwright.core.errors import LinkError, RefusedError, UseError
 from bainwright.files.documents import document
 from bainwright.files.rig import BUNDLED, PlantTable, load_rig

@@ -12,9 +12,9 @@ import pytest
 from fake_board import FakeBoard, FakeSession, event_line, status_line
 
 from bainwright import cli
-from bainwright.commands import hold
 from bainwright.core.errors import FileError, LinkError, PlantError, RefusedError, UseError
 from bainwright.evening.options import HoldRequest, resolve, seconds_until
+from bainwright.virtual import opening
 
 
 @pytest.fixture(autouse=True)
@@ -41,7 +41,7 @@ def bain(capsys, *arguments):
 def scripted(monkeypatch, script, **hello):
     """Every hold meets this board."""
     session = FakeSession(FakeBoard(lambda: iter(script), **hello))
-    monkeypatch.setattr(hold, "open_board", lambda port, simulated: contextlib.closing(session))
+    monkeypatch.setattr(opening, "open_board", lambda port, simulated: contextlib.closing(session))
     return session
 
 
@@ -110,7 +110,7 @@ def test_every_error_is_words_and_its_exit_status(capsys, monkeypatch, error, co
     def fail(port, simulated):
         raise error
 
-    monkeypatch.setattr(hold, "open_board", fail)
+    monkeypatch.setattr(opening, "open_board", fail)
     got, out, err = bain(capsys, "hold", "dark", "--port", "/dev/ttyX")
     assert got == code
     assert out == ""

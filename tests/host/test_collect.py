@@ -13,8 +13,6 @@ from logging_board import LoggingBoard
 from test_hold import Notebook
 
 from bainboard import flashlog, framing
-from bainwright.commands import collect as collect_module
-from bainwright.commands.collect import CollectAsked, collect, list_segments
 from bainwright.core.errors import FileError, LinkError
 from bainwright.evening.options import HoldRequest, resolve
 from bainwright.evening.runner import Runner
@@ -23,6 +21,8 @@ from bainwright.link.protocol import Link
 from bainwright.record import writer
 from bainwright.record.archive import Archive
 from bainwright.record.reader import read_log
+from bainwright.review import collect as collect_module
+from bainwright.review.collect import CollectAsked, collect, list_segments
 from bainwright.review.report import report
 
 

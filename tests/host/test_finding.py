@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 from fake_board import FakeBoard
 
-from bainwright.commands import install
 from bainwright.core.errors import LinkError, UseError
+from bainwright.install import report as install
 from bainwright.link import finding, ports, served_boards, session
 
 

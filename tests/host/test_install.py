@@ -16,7 +16,6 @@ from install_tools import READ_ONLY, bare, board_with, newer_version, other_vers
 from start_tools import Chip
 
 from bainwright import cli
-from bainwright.commands.install import as_dict, told
 from bainwright.core.errors import LinkError, RefusedError, UseError
 from bainwright.files.documents import flash_of
 from bainwright.files.firmware import BACK, GOOD, MAIN, NEW, NONE, RECORD, TRIED, Record, firmware, read_record, sources
@@ -24,6 +23,7 @@ from bainwright.files.rig import load_rig
 from bainwright.install import installer, mpremote
 from bainwright.install.install_plan import Plan, Seen
 from bainwright.install.installer import InstallAsked, Installed
+from bainwright.install.report import as_dict, told
 from bainwright.link import ports
 from bainwright.link.protocol import Link, Status
 from bainwright.virtual.board import VirtualBoard

@@ -1,44 +1,67 @@
-"""`bain hold` from the first word to the exit status."""
+"""`bain hold`: the options, and the hold from its first word to the exit status."""
 
 from __future__ import annotations
 
-import json
 import shutil
 import sys
 import textwrap
-from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
 
-from bainwright.display.view import choose_view
-from bainwright.evening.options import Ask, HoldRequest, ask_about_stock, resolve
-from bainwright.evening.runner import KEYS, KEYS_VIRTUAL, Runner
-from bainwright.review.report import Report, report
-from bainwright.virtual.opening import open_board
+import click
 
-Say = Callable[..., None]
+from bainwright.commands import console, options
+
+if TYPE_CHECKING:
+    from bainwright.evening.options import HoldSetup
+    from bainwright.review.report import Report
 
 
-def hold_evening(request: HoldRequest, *, big: bool, as_json: bool, say: Say, ask: Ask | None = None) -> int:
-    """Run a hold as it was request for and tell how it went.
+@click.command(short_help="Hold a chocolate in its window.")
+@click.argument("profile", metavar="PROFILE", required=False)
+@options.virtual
+@options.port
+@options.rig
+@options.vessel
+@options.plant
+@click.option(
+    "--from", "from_stage", metavar="STAGE",
+    help="The step to begin with: melt, seed, settle, test, work, rest or melted.  [default: work; melted for stock]",
+)
+@click.option("--for", "for_", metavar="DURATION", help="How long, from the start: 3h40m, 90m, 45s.")
+@click.option("--until", metavar="HH:MM", help="Hold until this time of day.")
+@click.option("--of", metavar="KIND", help="For melted stock: the kind of chocolate it is.  [default: milk]")
+@options.room()
+@options.speed
+@click.option("--scenario", metavar="FILE", help="What happens on the simulated evening, as TOML.")
+@options.seed
+@click.option("--gains", metavar="FILE", help="Control gains from bain tune.  [default: the warmer's own]")
+@click.option("--out", metavar="DIR", help="The folder for log and picture.  [default: a new one under holds/]")
+@click.option("--image", metavar="FILE", help="Store the simulated board's flash in this file.")
+@click.option("--join", is_flag=True, help="Watch the hold that already runs on the board.")
+@click.option("--undrilled", is_flag=True, help="Hold overnight although bain drill has not passed.")
+@click.option("--big", is_flag=True, help="Digits to read across the kitchen.")
+@options.json
+def hold(big: bool, as_json: bool, **asked: Any) -> int:
+    """Hold a chocolate in its window.
 
-    Parameters
-    ----------
-    request : HoldRequest
-        The options as typed.
-    big : bool
-        Show large digits.
-    as_json : bool
-        Print the result as JSON instead of sentences.
-    say : callable
-        Prints a line; ``err=True`` for progress and hints.
-    ask : callable, optional
-        Asks the person, where one sits at a terminal.
-
-    Returns
-    -------
-    int
-        The exit status.
+    PROFILE is a chocolate by name (bain profile list) or a TOML file. The bowl may start at any temperature.
+    The log, a picture and the facts of the hold go into a folder of their own.
     """
-    setup = resolve(ask_about_stock(request, ask))
+    from bainwright.evening.options import HoldRequest, ask_about_stock, resolve
+
+    ask = console.ask if console.is_asked() and not as_json else None
+    done = _run(resolve(ask_about_stock(HoldRequest(**asked), ask)), big)
+    _show(done, as_json)
+    return done.exit_code
+
+
+def _run(setup: HoldSetup, big: bool) -> Report:
+    """Run the hold that was chosen; its report."""
+    from bainwright.display.view import choose_view
+    from bainwright.evening.runner import KEYS, KEYS_VIRTUAL, Runner
+    from bainwright.review.report import report
+    from bainwright.virtual.opening import open_board
+
     with open_board(setup.port, setup.simulated) as session:
         view = choose_view(
             sys.stderr, full=sys.stdout.isatty(), big=big, keys=KEYS_VIRTUAL if session.virtual else KEYS
@@ -46,24 +69,18 @@ def hold_evening(request: HoldRequest, *, big: bool, as_json: bool, say: Say, as
         runner = Runner(setup, session, view)
         runner.prepare()
         for note in runner.notes():
-            say(f"bain: {note}", err=True)
+            console.remark(note)
         ended = runner.run()
-        say("bain: sealing the log and drawing the picture ...", err=True)
-        told = report(runner, ended, session.truth())
-    show(told, as_json, say)
-    return told.exit_code
+        console.remark("sealing the log and drawing the picture ...")
+        return report(runner, ended, session.truth())
 
 
-def show(told: Report, as_json: bool, say: Say) -> None:
+def _show(done: Report, as_json: bool) -> None:
     """The result on stdout, hints on stderr."""
-    for note in told.notes:
-        say(f"bain: {note}", err=True)
-    if as_json:
-        say(json.dumps(told.result, indent=2, ensure_ascii=False))
-        return
-    virtual = "VIRTUAL: " if told.result["virtual"] else ""
-    say(_wrapped(virtual + told.said))
-    say(told.where())
+    for note in done.notes:
+        console.remark(note)
+    virtual = "VIRTUAL: " if done.result["virtual"] else ""
+    console.show_result(done.result, [_wrapped(virtual + done.said), done.where()], as_json)
 
 
 def _wrapped(text: str) -> str:

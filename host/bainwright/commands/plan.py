@@ -9,17 +9,12 @@ from typing import Any
 
 import click
 
+from bainwright.commands import options
+
 PAGES = (".html", ".svg", ".png", ".pdf")
 
 
-def metres(_: click.Context, __: click.Parameter, typed: str | None) -> float | None:
-    """An altitude as it was typed, in metres."""
-    from bainwright.core.masses import parse_metres
-
-    return None if typed is None else parse_metres(typed, "--altitude")
-
-
-@click.command()
+@click.command(short_help="Work out a batch: seed, water, heater and hours.")
 @click.argument("profile", metavar="PROFILE")
 @click.option("--total", metavar="MASS", help="All the chocolate, seed included: 2.2kg, 800g, 5lb.")
 @click.option("--pieces", type=click.IntRange(1, 100_000), metavar="N", help="Work the mass out from so many pieces.")
@@ -31,7 +26,7 @@ def metres(_: click.Context, __: click.Parameter, typed: str | None) -> float | 
 @click.option("--vessel", metavar="NAME", help="Which of the rig's vessels is on it.")
 @click.option("--room", metavar="TEMP", help="Room temperature.  [default: 20]")
 @click.option("--humidity", metavar="PERCENT", help="Relative humidity of the room.  [default: 50%]")
-@click.option("--altitude", callback=metres, metavar="METRES", help="Above the sea, for the boiling point; or 1700ft.")
+@click.option("--altitude", callback=options.metres, metavar="METRES", help="Above sea level; or feet: 1700ft.")
 @click.option("--centre-temp", metavar="TEMP", help="The centres as they are dipped.")
 @click.option("--melt", metavar="TEMP", help="The melt before seeding.  [default: the chocolate's]")
 @click.option("--to", metavar="TEMP", help="Where seeding ends.  [default: top of the window]")
@@ -45,13 +40,13 @@ def metres(_: click.Context, __: click.Parameter, typed: str | None) -> float | 
 @click.option("--for", "for_", metavar="DURATION", help="How long you dip, or keep it melted: 3h40m.")
 @click.option("--at", metavar="HH:MM", help="When the heat goes on.")
 @click.option("--dip-at", metavar="HH:MM", help="When dipping should begin.")
-@click.option("--fahrenheit", is_flag=True, help="Show °F.")
-@click.option("--pounds", is_flag=True, help="Show oz and lb.")
+@options.fahrenheit
+@options.pounds
 @click.option(
     "--page", metavar="FILE", help="A page to print, with a picture of the evening: .html, .pdf, .svg or .png."
 )
 @click.option("--json", "as_json", is_flag=True, help="The result as JSON on stdout; always °C, kg, s, W.")
-def plan(fahrenheit: bool, pounds: bool, page: str | None, as_json: bool, **options: Any) -> int:
+def plan(fahrenheit: bool, pounds: bool, page: str | None, as_json: bool, **asked: Any) -> int:
     """Work out a batch: seed, melting, water, refills, heater, and the evening's hours.
 
     PROFILE is dark, milk, white, melted or a TOML file. Temperatures are °C, or °F with an F (88F); masses carry their
@@ -69,7 +64,7 @@ def plan(fahrenheit: bool, pounds: bool, page: str | None, as_json: bool, **opti
 
     shown = Shown(fahrenheit, pounds)
     target = _page(page)
-    made = make_plan(batch_request(PlanOptions(**options), shown))
+    made = make_plan(batch_request(PlanOptions(**asked), shown))
     if target is not None:
         from bainwright.plan.page import write_page
 

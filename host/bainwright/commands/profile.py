@@ -2,35 +2,24 @@
 
 from __future__ import annotations
 
-import json
-import sys
 from dataclasses import asdict
 from typing import Any
 
 import click
 
-
-def _board_options(command: Any) -> Any:
-    for option in (
-        click.option("--virtual", metavar="IMAGE", help="On a simulated board's flash, as hold --image keeps it."),
-        click.option("--port", metavar="PORT", help="The board's serial port; left out, the only one plugged in."),
-    ):
-        command = option(command)
-    return command
+from bainwright.commands import console, options
+from bainwright.commands.console import show_result
 
 
-_JSON = click.option("--json", "as_json", is_flag=True, help="The result as JSON on stdout.")
-
-
-@click.group()
+@click.group(short_help="Chocolates: list, show, make, send to a board.")
 def profile() -> None:
     """Chocolates: show them, make one from the chart on its bag, send them to a board and read them back."""
 
 
 @profile.command("list")
 @click.option("--on-board", is_flag=True, help="The chocolates stored on a board.")
-@_board_options
-@_JSON
+@options.board
+@options.json
 def list_(on_board: bool, port: str | None, virtual: str | None, as_json: bool) -> int:
     """List the bundled chocolates, or with --port, --virtual or --on-board those stored on a board."""
     if not (on_board or port or virtual):
@@ -44,14 +33,14 @@ def list_(on_board: bool, port: str | None, virtual: str | None, as_json: bool) 
             rows = [asdict(each) for each in stored_profiles(session.link, session.link.hello())]
         lines = [f"{at}  {row['name']}{'   (chosen)' if row['chosen'] else ''}" for at, row in enumerate(rows, 1)]
         lines = lines or ["none: bain profile send NAME brings one"]
-    _out(rows, lines, as_json)
+    show_result(rows, lines, as_json)
     return 0
 
 
 @profile.command()
 @click.argument("chocolate", metavar="PROFILE")
 @click.option("--fahrenheit", is_flag=True, help="Show °F.")
-@_JSON
+@options.json
 def show(chocolate: str, fahrenheit: bool, as_json: bool) -> int:
     """Show a chocolate's figures, their sources, and its temperature through an evening."""
     from bainwright.chocolates.path import draw, short
@@ -70,13 +59,13 @@ def show(chocolate: str, fahrenheit: bool, as_json: bool) -> int:
         lines.append(f"Hold it at {target} with a lid on. It is treated as {terms.kind(p.of)}.")
     lines += [text for text in (p.note, f"Sources: {p.source}") if text]
     more = {"of": p.of, "note": p.note, "source": p.source, "unusual": unusual_figures(p)}
-    _out({**p.document(), **more}, lines, as_json)
+    show_result({**p.document(), **more}, lines, as_json)
     return 0
 
 
 @profile.command()
 @click.argument("chocolate", metavar="PROFILE")
-@_JSON
+@options.json
 def check(chocolate: str, as_json: bool) -> int:
     """Check that a chocolate's figures are possible and agree; unusual ones are named and accepted."""
     from bainwright.chocolates.warnings import unusual_figures
@@ -84,8 +73,8 @@ def check(chocolate: str, as_json: bool) -> int:
 
     p = load_profile(chocolate)
     found = unusual_figures(p)
-    _out({"name": p.name, "ok": True, "unusual": found},
-         [f"{p.name}: its figures are possible", *(f"unusual: {text}" for text in found)], as_json)
+    show_result({"name": p.name, "ok": True, "unusual": found},
+                [f"{p.name}: its figures are possible", *(f"unusual: {text}" for text in found)], as_json)
     return 0
 
 
@@ -103,38 +92,28 @@ def check(chocolate: str, as_json: bool) -> int:
 @click.option("--fail-min", type=float, metavar="MIN", help="One not set by then is not in temper.  [default: by kind]")
 @click.option("--note", metavar="TEXT", help="Anything to remember.")
 @click.option("--out", metavar="FILE", help="The file to write.  [default: NAME.toml]")
-@_JSON
-def new(as_json: bool, **options: Any) -> int:
+@options.json
+def new(as_json: bool, **asked: Any) -> int:
     """Make a chocolate from the figures on its bag.
 
     It asks for what you leave out. Without a terminal, name, window and kind must be given as options.
     """
-    from bainwright.chocolates.new import NewOptions, Read, make
+    from bainwright.chocolates.new import NewOptions, make
     from bainwright.chocolates.warnings import unusual_figures
-    from bainwright.core.errors import BainError
 
-    def ask(question: str, usual: str | None, read: Read) -> Any:
-        def value(text: str) -> Any:
-            try:
-                return read(text)
-            except BainError as wrong:
-                raise click.UsageError(str(wrong)) from wrong  # shown, and the question is asked again
-
-        return click.prompt(question, default=usual, err=True, value_proc=value, prompt_suffix=" ")
-
-    path, made = make(NewOptions(**options), ask if sys.stdin.isatty() else None)
+    path, made = make(NewOptions(**asked), console.ask if console.is_asked() else None)
     found = unusual_figures(made)
     for text in found:
-        click.echo(f"bain: unusual: {text}", err=True)
+        console.remark(f"unusual: {text}")
     result = {"file": str(path), **made.document(), "unusual": found}
-    _out(result, [f"{path} is written. Hold it with: bain hold {path}"], as_json)
+    show_result(result, [f"{path} is written. Hold it with: bain hold {path}"], as_json)
     return 0
 
 
 @profile.command()
 @click.argument("chocolates", metavar="PROFILE...", nargs=-1, required=True)
-@_board_options
-@_JSON
+@options.board
+@options.json
 def send(chocolates: tuple[str, ...], port: str | None, virtual: str | None, as_json: bool) -> int:
     """Send chocolates to an idle board and read each back. It stores six; the last one sent is chosen."""
     from bainwright.chocolates import board
@@ -145,14 +124,14 @@ def send(chocolates: tuple[str, ...], port: str | None, virtual: str | None, as_
     with open_stored(port, virtual) as session:
         session.link.hello()
         sent = board.send(session.link, profiles)
-    _out({"sent": [each.name for each in profiles]}, [f"sent and read back: {', '.join(sent)}"], as_json)
+    show_result({"sent": [each.name for each in profiles]}, [f"sent and read back: {', '.join(sent)}"], as_json)
     return 0
 
 
 @profile.command()
 @click.argument("name", required=False)
-@_board_options
-@_JSON
+@options.board
+@options.json
 def get(name: str | None, port: str | None, virtual: str | None, as_json: bool) -> int:
     """Show a chocolate as a board has it stored: the one of that name, or the chosen one."""
     from bainwright.chocolates.board import fetch
@@ -160,14 +139,14 @@ def get(name: str | None, port: str | None, virtual: str | None, as_json: bool) 
 
     with open_stored(port, virtual) as session:
         values = fetch(session.link, session.link.hello(), name)
-    _out(values, [f"{key} = {value}" for key, value in values.items()], as_json)
+    show_result(values, [f"{key} = {value}" for key, value in values.items()], as_json)
     return 0
 
 
 @profile.command()
 @click.argument("name")
-@_board_options
-@_JSON
+@options.board
+@options.json
 def use(name: str, port: str | None, virtual: str | None, as_json: bool) -> int:
     """Choose which of its chocolates a board starts with when its buttons are pressed."""
     from bainwright.chocolates.board import named
@@ -177,7 +156,7 @@ def use(name: str, port: str | None, virtual: str | None, as_json: bool) -> int:
         session.link.hello()
         name = named(session.link, name)
         session.link.request("use", name=name)
-    _out({"chosen": name}, [f"{name} is chosen: press yes twice on the warmer to start it"], as_json)
+    show_result({"chosen": name}, [f"{name} is chosen: press yes twice on the warmer to start it"], as_json)
     return 0
 
 
@@ -191,7 +170,3 @@ def _row(name: str) -> dict[str, Any]:
     from bainwright.files.chocolate import load_profile
 
     return {**load_profile(name).document(), "name": name}
-
-
-def _out(result: Any, lines: list[str], as_json: bool) -> None:
-    click.echo(json.dumps(result, indent=2, ensure_ascii=False) if as_json else "\n".join(lines))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
@@ -12,21 +11,13 @@ from typing import Any
 
 import click
 
+from bainwright.commands import options
+from bainwright.commands.console import show_result
 
-def _board_options(command: Any) -> Any:
-    for option in (
-        click.option("--virtual", metavar="IMAGE", help="On a simulated board's flash, as hold --image keeps it."),
-        click.option("--port", metavar="PORT", help="The board's serial port; left out, the only one plugged in."),
-    ):
-        command = option(command)
-    return command
-
-
-_JSON = click.option("--json", "as_json", is_flag=True, help="The result as JSON on stdout.")
 _KINDS = "onewire, ntc or platinum"
 
 
-@click.group()
+@click.group(short_help="Your warmer's file: write, check, send to its board.")
 def rig() -> None:
     """Your warmer as it is built: write its file, check it, bring it to the board and back."""
 
@@ -53,7 +44,7 @@ def rig() -> None:
 @click.option("--display", metavar="yes|no", help="Is a display of 128 x 64 fitted?")
 @click.option("--pin", "pins", metavar="NAME=GPIO", multiple=True, help="A pin that is wired elsewhere than usual.")
 @click.option("--defaults", is_flag=True, help="Ask nothing: what is not given is as usual.")
-@_JSON
+@options.json
 def new(file: str | None, port: str | None, virtual: str | None, no_board: bool, pins: tuple[str, ...],
         defaults: bool, as_json: bool, **answers: str | None) -> int:  # fmt: skip
     """Write a rig file by a short talk.
@@ -93,14 +84,14 @@ def new(file: str | None, port: str | None, virtual: str | None, no_board: bool,
     found = doubts(made)
     for text in found:
         _tell(f"unusual: {text}")
-    _out({"file": str(out), "settings": dict(made.written), "unusual": found},
+    show_result({"file": str(out), "settings": dict(made.written), "unusual": found},
          [f"{out}: bain rig send {out} brings it to the board"], as_json)  # fmt: skip
     return 0
 
 
 @rig.command()
 @click.argument("rig_file", metavar="FILE|RIG")
-@_JSON
+@options.json
 def show(rig_file: str, as_json: bool) -> int:
     """Show a rig as a table.
 
@@ -120,7 +111,7 @@ def show(rig_file: str, as_json: bool) -> int:
         lines += [f"Pins on a {BOARDS[r.settings['board']]}:", *pin_lines(r.settings)]
     lines += [f"vessel {name}: " + ", ".join(f"{key} = {value:g}" for key, value in changes.items())
               for name, changes in vessels.items()]  # fmt: skip
-    _out({"name": r.name, "source": r.source, "settings": [asdict(figure) for figure in table],
+    show_result({"name": r.name, "source": r.source, "settings": [asdict(figure) for figure in table],
           "pins": map_of(r.settings), "vessels": vessels}, lines, as_json)  # fmt: skip
     return 0
 
@@ -128,7 +119,7 @@ def show(rig_file: str, as_json: bool) -> int:
 @rig.command()
 @click.argument("rig_file", metavar="FILE|RIG")
 @click.option("--port", metavar="PORT", help="Hold it against the board on this port as well.")
-@_JSON
+@options.json
 def check(rig_file: str, port: str | None, as_json: bool) -> int:
     """Check a rig as a whole.
 
@@ -151,7 +142,7 @@ def check(rig_file: str, port: str | None, as_json: bool) -> int:
             raise RefusedError(f"rig {r.source} is for another board", got=r.settings["board"], wanted=there.kind,
                                hint="look at the port, or write a file for this board with bain rig new")  # fmt: skip
         wrong = on_board(r.settings, there.probes)
-    _out({"name": r.name, "ok": not wrong, "unusual": found, "wrong": wrong},
+    show_result({"name": r.name, "ok": not wrong, "unusual": found, "wrong": wrong},
          [f"{r.name}: its figures can be", *(f"unusual: {text}" for text in found),
           *(f"wrong: {text}" for text in wrong)], as_json)  # fmt: skip
     return 1 if wrong else 0
@@ -160,8 +151,8 @@ def check(rig_file: str, port: str | None, as_json: bool) -> int:
 @rig.command()
 @click.argument("rig_file", metavar="FILE|RIG")
 @click.option("--vessel", metavar="NAME", help="Which of the rig's vessels is on it.")
-@_board_options
-@_JSON
+@options.board
+@options.json
 def send(rig_file: str, vessel: str | None, port: str | None, virtual: str | None, as_json: bool) -> int:
     """Send a rig to a board, and read it back.
 
@@ -181,16 +172,16 @@ def send(rig_file: str, vessel: str | None, port: str | None, virtual: str | Non
         # The clock of a simulated board that only lends its flash stands still: no probe of it ever answers.
         wrong = [] if session.virtual else on_board(r.settings, bus.look(session.link).probes)
     what = ", ".join(changed) or "nothing"
-    _out({"name": r.name, "changed": changed, "wrong": wrong},
+    show_result({"name": r.name, "changed": changed, "wrong": wrong},
          [f"{r.name}: sent and read back; changed: {what}", *(f"wrong: {text}" for text in wrong)],
          as_json)  # fmt: skip
     return 1 if wrong else 0
 
 
 @rig.command()
-@_board_options
+@options.board
 @click.option("--out", metavar="FILE", help="Write it there as a rig file.")
-@_JSON
+@options.json
 def get(port: str | None, virtual: str | None, out: str | None, as_json: bool) -> int:
     """Read a board's rig back as a file.
 
@@ -211,7 +202,7 @@ def get(port: str | None, virtual: str | None, out: str | None, as_json: bool) -
     text = rig_text(values, changed(values))
     if out:
         save_file(Path(out), text)
-    _out({"settings": values, "file": out}, [out or text.rstrip()], as_json)
+    show_result({"settings": values, "file": out}, [out or text.rstrip()], as_json)
     return 0
 
 
@@ -255,7 +246,3 @@ def _readings(probes: list[Any]) -> None:
 
 def _tell(text: str) -> None:
     click.echo(f"bain: {text}" if text[:1].islower() else text, err=True)
-
-
-def _out(result: Any, lines: list[str], as_json: bool) -> None:
-    click.echo(json.dumps(result, indent=2, ensure_ascii=False) if as_json else "\n".join(lines))

@@ -1,108 +1,29 @@
-"""`bain temper`: show the temper tests of a hold, complete the last one, or add one."""
+"""`bain temper`: the options."""
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable
-from dataclasses import asdict, dataclass, replace
+from typing import Any
 
-from bainboard import stages
-from bainwright.core.errors import FileError, UseError
-from bainwright.core.units import parse_room_c
-from bainwright.record.reader import FACTS, HoldLog, folder_of, read_log
-from bainwright.record.temper_tests import (
-    TemperTest,
-    chocolate_at,
-    judge,
-    logged_tests,
-    read_tests,
-    room_of,
-    save_tests,
-)
+import click
 
-LONGEST_MIN = 120.0  # chosen: nobody watches a test piece for longer
-Say = Callable[..., None]
+from bainwright.commands import options
+from bainwright.commands.console import say
 
 
-@dataclass(frozen=True)
-class TemperOptions:
-    """The options as typed."""
+@click.command(short_help="Show or complete the temper tests of a hold.")
+@click.argument("log", metavar="LOG")
+@click.option("--minutes", type=float, metavar="MIN", help="A test piece had set after so many minutes.")
+@click.option("--not-set", is_flag=True, help="It did not set.")
+@click.option("--gloss", type=click.Choice(("good", "dull")), help="How it shone.")
+@click.option("--streaks", type=click.Choice(("none", "some", "many")), help="How streaked it was.")
+@options.room("Room temperature where it set, in °C or 68F.")
+@options.json
+def temper(as_json: bool, **asked: Any) -> int:
+    """Show or complete the temper tests of a hold.
 
-    log: str
-    minutes: float | None = None
-    not_set: bool = False
-    gloss: str | None = None
-    streaks: str | None = None
-    room: str | None = None
-
-
-def run_temper(options: TemperOptions, *, as_json: bool, say: Say) -> int:
-    """`bain temper`.
-
-    Returns
-    -------
-    int
-        The exit status: 1 when the last test did not pass.
+    LOG is the hold's folder. A test that the warmer timed is there already; how the piece looked is yours to say, and a
+    time of your own adds a test. The record lies beside the log as temper.json.
     """
-    folder = folder_of(options.log)
-    log = read_log(folder)
-    tests = read_tests(folder) or logged_tests(log.events, log.facts)
-    if _has_entry(options):
-        tests = _entered(tests, options, log)
-        save_tests(folder, tests)
-    if as_json:
-        say(json.dumps([asdict(test) for test in tests], indent=2))
-    else:
-        for test in tests:
-            say(test.words())
-    if not tests:
-        say("bain: no temper test in this hold; --minutes adds one", err=True)
-        return 0
-    return 0 if tests[-1].verdict in (stages.GOOD, stages.SLOW) else 1
+    from bainwright.record.temper_entry import TemperOptions, run_temper
 
-
-def _has_entry(options: TemperOptions) -> bool:
-    return _has_time(options) or bool(options.gloss or options.streaks)
-
-
-def _has_time(options: TemperOptions) -> bool:
-    return options.minutes is not None or options.not_set
-
-
-def _check(options: TemperOptions) -> None:
-    if options.minutes is not None and options.not_set:
-        raise UseError("--minutes and --not-set contradict each other", hint="leave one of them out")
-    if options.minutes is not None and not 0.0 < options.minutes <= LONGEST_MIN:  # NaN fails too
-        raise UseError("--minutes", got=f"{options.minutes:g}", wanted=f"above 0 and at most {LONGEST_MIN:g}",
-                       hint="a piece that did not set: --not-set")
-
-
-def _entered(tests: list[TemperTest], options: TemperOptions, log: HoldLog) -> list[TemperTest]:
-    """The tests with what was typed: looks alone complete the last test, a time adds a test."""
-    own = log.facts.get("profile")
-    if not isinstance(own, dict) or "set_min" not in own:
-        raise FileError(f"{FACTS} does not say which chocolate this was", hint="a hold's folder of this version has it")
-    _check(options)
-    room_c = parse_room_c(options.room) if options.room else None
-    return _added(tests, options, log, room_c) if _has_time(options) else _completed(tests, options, log, room_c)
-
-
-def _added(tests: list[TemperTest], options: TemperOptions, log: HoldLog, room_c: float | None) -> list[TemperTest]:
-    end_s = float(log["t_s"][-1])
-    profile = chocolate_at(log.events, log.facts, end_s)
-    verdict = judge(profile, options.minutes, options.gloss, options.streaks)
-    room_c = room_of(log.facts) if room_c is None else room_c
-    test = TemperTest(end_s, str(profile["kind"]), room_c, options.minutes, options.gloss, options.streaks, verdict,
-                      "person")
-    return [*tests, test]
-
-
-def _completed(tests: list[TemperTest], options: TemperOptions, log: HoldLog, room_c: float | None) -> list[TemperTest]:
-    if not tests:
-        raise UseError("there is no test in this hold to complete", hint="say how long it took: --minutes 4.5")
-    last = tests[-1]
-    profile = chocolate_at(log.events, log.facts, last.t_s)
-    gloss, streaks = options.gloss or last.gloss, options.streaks or last.streaks
-    completed = replace(last, kind=str(profile["kind"]), room_c=last.room_c if room_c is None else room_c, gloss=gloss,
-                        streaks=streaks, verdict=judge(profile, last.minutes, gloss, streaks))
-    return [*tests[:-1], completed]
+    return run_temper(TemperOptions(**asked), as_json=as_json, say=say)

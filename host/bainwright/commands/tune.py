@@ -1,285 +1,40 @@
-"""`bain tune`: learn a warmer, choose gains for it, prove them, and write them down."""
+"""`bain tune`: the options."""
 
 from __future__ import annotations
 
-import datetime
-import json
-import sys
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
-from pathlib import Path
+import os
 from typing import Any
 
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+import click
 
-from bainboard import settings as board
-from bainwright import __version__
-from bainwright.core import units
-from bainwright.core.errors import RefusedError, UseError
-from bainwright.display.view import choose_view
-from bainwright.evening import watch
-from bainwright.evening.options import DEFAULT_RIG, HoldSetup
-from bainwright.evening.runner import KEYS_VIRTUAL, Runner
-from bainwright.files.chocolate import Profile, load_profile
-from bainwright.files.rig import Rig, load_rig
-from bainwright.record.reader import read_log
-from bainwright.tuning import choose, identify, proof, references, report
-from bainwright.tuning.dataset import record_of
-from bainwright.tuning.gains import Made, MarginTable, Notes, firmware_hash, undo, write_gains
-from bainwright.tuning.model import NAMES, Findings
-from bainwright.virtual.opening import open_board
-from bainwright.virtual.probe_ids import name_probes
-from bainwright.virtual.scenario import Scenario, StartTable
-from bainwright.virtual.session import Simulated
-
-Say = Callable[..., None]
-
-LEARN_S = 3600.0  # chosen: from cold an hour holds the warm-up, and four waves or more; see the bench's table
-COLD_C = 20.0  # a simulated warmer is learnt from cold, as a real one should be
+from bainwright.commands import options
+from bainwright.commands.console import say
 
 
-@dataclass(frozen=True)
-class TuneAsked:
-    """The options as typed; None is not given."""
+@click.command(short_help="Learn your warmer and choose its control gains.")
+@options.virtual
+@options.port
+@options.rig
+@options.vessel
+@options.plant
+@click.option("--from", "from_log", metavar="LOG", help="Learn from a hold's log instead of an experiment.")
+@click.option("--chocolate", default="dark", show_default=True, metavar="PROFILE", help="What it is to hold.")
+@click.option("--for", "for_", metavar="DURATION", help="How long the experiment takes.  [default: 1h]")
+@options.room()
+@options.speed
+@options.seed
+@click.option("--out", metavar="FILE", help="The gains file; the report goes beside it.  [default: RIG-gains.toml]")
+@click.option("--undo", is_flag=True, help="Restore the gains that the last tuning replaced.")
+@options.json
+def tune(as_json: bool, **asked: Any) -> int:
+    """Learn your warmer, choose gains for it, and test them before they are used.
 
-    virtual: str | None = None
-    port: str | None = None
-    rig: str | None = None
-    vessel: str | None = None
-    plant: str | None = None
-    from_log: str | None = None
-    chocolate: str = "dark"
-    for_: str | None = None
-    room: str | None = None
-    speed: str | None = None
-    seed: int | None = None
-    out: str | None = None
-    undo: bool = False
+    Fill it as for an evening, with melted untempered chocolate or as much weighed water, everything cold, and leave it
+    alone for an hour. Gains that fail the test are refused with the reason, and nothing is written but the report.
+    """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # its matrices are small: threads would only wait for each other
+    from bainwright.evening.experiment import learn
+    from bainwright.tuning.tune import TuneAsked
+    from bainwright.tuning.tune import tune as tune_warmer
 
-
-@dataclass(frozen=True)
-class Tuned:
-    """What a tuning came to."""
-
-    task: choose.Task
-    chosen: choose.Chosen
-    proof: proof.Proof
-    sentences: list[str]
-    files: dict[str, str]
-    why_not: list[str]
-
-
-def tune(asked: TuneAsked, *, as_json: bool, say: Say) -> int:
-    """Tune as asked and tell what came of it; the exit status."""
-    if asked.undo:
-        path = _gains_path(asked, asked.rig or asked.virtual or "warmer")
-        undo(path)
-        say(f"{path} is back to the gains before.")
-        return 0
-    _refuse_combinations(asked)
-    profile = load_profile(asked.chocolate)
-    folder, rig = (Path(asked.from_log), None) if asked.from_log else _learn(asked, profile, say)
-    log = read_log(folder)
-    settings = _settings(asked, rig, log.facts)
-    room_c = units.parse_room_c(asked.room) if asked.room else log.facts.get("room_c") or settings["room_c"]
-    for note in log.notes:
-        say(f"bain: {note}", err=True)
-    say("bain: finding the warmer in the record ...", err=True)
-    findings, fitted = identify.identify(record_of(log, settings), settings)
-    bath = rig is None or rig.plant.bath == "water"
-    task = choose.Task(findings, settings, profile.target_c, profile.low_c, profile.high_c, profile.ceiling_c,
-                       float(room_c), bath)
-    told = _choose_and_prove(task, fitted, asked, settings, say)
-    _show(told, as_json, say)
-    return 1 if told.why_not else 0
-
-
-# -- before ---------------------------------------------------------------------------------------------------------
-
-
-def _refuse_combinations(asked: TuneAsked) -> None:
-    board_options = [name for name in ("virtual", "port", "plant", "speed", "seed", "for_") if getattr(asked, name)]
-    if asked.from_log and board_options:
-        raise UseError(f"--from uses a log there is, and --{board_options[0].rstrip('_')} would make a new one",
-                       hint="leave one of them out")
-    if asked.port and (asked.virtual or asked.plant):
-        raise UseError("--port is a real board and --virtual (or --plant) a simulated one",
-                       hint="leave one of them out")
-    if asked.virtual not in (None, DEFAULT_RIG) and asked.rig:
-        raise UseError(f"--virtual {asked.virtual} and --rig {asked.rig} both name a warmer",
-                       hint="leave one of them out")
-
-
-def _settings(asked: TuneAsked, rig: Rig | None, facts: Mapping[str, Any]) -> dict[str, Any]:
-    """The warmer's settings: the rig file's if one was named, else those the log was made with."""
-    if rig is not None:
-        return dict(rig.settings)
-    if asked.rig:
-        named = load_rig(asked.rig)
-        return dict((named.with_vessel(asked.vessel) if asked.vessel else named).settings)
-    if not isinstance(facts.get("rig"), dict):
-        raise UseError("the log does not say on which warmer it was made", hint="add --rig FILE")
-    values, why = board.check(board.SETTINGS, facts["rig"])
-    if values is None:
-        raise UseError("the warmer that the log was made on has settings this version does not know",
-                       got=why, hint="add --rig FILE")
-    return dict(values)
-
-
-# -- the experiment on the board -------------------------------------------------------------------------------------
-
-
-def _learn(asked: TuneAsked, profile: Profile, say: Say) -> tuple[Path, Rig | None]:
-    """Run the experiment; its log's folder, and the rig if one was named."""
-    setup = _experiment(asked, profile)
-    with open_board(setup.port, setup.simulated) as session:
-        runner = Runner(setup, session, choose_view(sys.stderr, full=sys.stdout.isatty(), big=False,
-                                                     keys=KEYS_VIRTUAL))
-        runner.prepare()
-        say("bain: learning the warmer: up to its working point, then a slow wave of heat; Ctrl-C stops it and the "
-            "heater is off", err=True)
-        ended = runner.run()
-        folder = ended.watch.log.folder
-        ended.watch.log.close(ended=ended.watch.ended)
-    if ended.watch.ended not in (watch.DONE, watch.STOPPED):
-        said = ended.watch.trips[0]["said"] if ended.watch.trips else str(ended.watch.ended)
-        raise RefusedError(f"the experiment did not come to its end: {said}", hint=f"its log is in {folder}")
-    return folder, setup.rig
-
-
-def _experiment(asked: TuneAsked, profile: Profile) -> HoldSetup:
-    virtual = asked.virtual is not None or asked.plant is not None
-    name = asked.rig or ((asked.virtual or DEFAULT_RIG) if virtual else None)
-    rig = load_rig(name) if name else None
-    if rig is not None and asked.vessel:
-        rig = rig.with_vessel(asked.vessel)
-    for_s = units.parse_duration_s(asked.for_) if asked.for_ else LEARN_S
-    room_c = units.parse_room_c(asked.room) if asked.room else None
-    setup = HoldSetup(profile, "tune", for_s, room_c, rig, {}, None, None, asked.port)
-    if not virtual:
-        return setup
-    assert rig is not None
-    rig = name_probes(rig)
-    start_c = COLD_C if room_c is None else room_c
-    scenario = None if asked.plant else Scenario(
-        start=StartTable(water_c=start_c, bowl_c=start_c, room_c=start_c))
-    speed = units.parse_speed(asked.speed) if asked.speed else None
-    return replace(setup, rig=rig, simulated=Simulated(rig, asked.plant, scenario, asked.seed or 0, speed, None))
-
-
-# -- gains -----------------------------------------------------------------------------------------------------------
-
-
-def _choose_and_prove(task: choose.Task, fitted: identify.Fitted, asked: TuneAsked, settings: dict[str, Any],
-                      say: Say) -> Tuned:
-    before = _before(settings)
-    possible = proof.feasibility(task)
-    with _bar("choosing gains", choose.SEARCHES * choose.TRIES) as tell:
-        chosen = choose.choose(task, lambda done: tell(done, choose.SEARCHES * choose.TRIES))
-    with _bar("proving them on 200 warmers", 1) as tell:
-        proved = proof.prove(task, before, chosen, progress=tell)
-    found = [*possible, *proved.findings]
-    path = _gains_path(asked, str(settings["name"]))
-    compared = references.compare(task)
-    sentences = [*report.fit_sentences(task.findings), *task.findings.notes, *(each.sentence for each in found)]
-    # where the hold itself is impossible, what its evenings came to says nothing of the gains
-    why_not = [each.sentence for each in possible if not each.ok] or [each.sentence for each in found if not each.ok]
-    say("bain: drawing the report ...", err=True)
-    picture = report.draw(task, fitted, before, chosen, proved)
-    page = report.page(f"Tuning {settings['name']}", sentences, identify.told(task.findings),
-                            references.told(compared, chosen), picture)
-    page_path = path.with_suffix(".html")
-    page_path.parent.mkdir(parents=True, exist_ok=True)
-    report.write(page_path, page)
-    files = {"report": str(page_path)}
-    if not why_not:
-        write_gains(path, chosen.gains, _notes(task, chosen, asked, settings))
-        files["gains"] = str(path)
-    return Tuned(task, chosen, proved, sentences, files, why_not)
-
-
-def _before(settings: Mapping[str, Any]) -> dict[str, float]:
-    """The gains the warmer has: those its settings give, and for the rest what the board works out."""
-    own = choose.safe(settings)
-    own["gains.bowl_w_per_k"] = 0.0  # given, it would tell the board that the warmer was learnt
-    return {name: float(settings[name]) or value for name, value in own.items()}
-
-
-def _gains_path(asked: TuneAsked, name: str) -> Path:
-    if asked.out:
-        return Path(asked.out)
-    stem = "".join(letter if letter.isalnum() else "-" for letter in Path(name).stem)
-    return Path(f"{stem}-gains.toml")
-
-
-def _notes(task: choose.Task, chosen: choose.Chosen, asked: TuneAsked, settings: Mapping[str, Any]) -> Notes:
-    findings = task.findings
-    made = Made(
-        rig=str(settings["name"]), date=datetime.date.today().isoformat(), firmware=firmware_hash(),
-        vessel=asked.vessel or "", bainwright=__version__, source=asked.from_log or "experiment",
-        **{name: float(settings[name]) for name in ("heater_w", "water_l", "bowl_kg", "chocolate_kg", "heater_lag_s")},
-    )  # fmt: skip
-    peaks = chosen.nominal
-    table = MarginTable(peaks.heater_ms, peaks.heater_mt, peaks.bowl_ms, peaks.bowl_mt, chosen.worst, chosen.movement)
-    return Notes(made, table, figures(findings), intervals(findings), list(findings.unidentified))
-
-
-def figures(findings: Findings) -> dict[str, float]:
-    """The model by the names of its figures."""
-    return {name: float(getattr(findings.model, name)) for name in NAMES}
-
-
-def intervals(findings: Findings) -> dict[str, list[float]]:
-    """Low and high of each figure."""
-    return {name: [float(getattr(findings.low, name)), float(getattr(findings.high, name))] for name in NAMES}
-
-
-# -- telling -----------------------------------------------------------------------------------------------------------
-
-
-@contextmanager
-def _bar(what: str, total: int) -> Iterator[Callable[[int, int], None]]:
-    """A progress bar with the time left, on stderr; silent where that is no terminal."""
-    console = Console(stderr=True)
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
-        bar = progress.add_task(what, total=total)
-        yield lambda done, of: progress.update(bar, completed=done, total=of)
-
-
-def _show(told: Tuned, as_json: bool, say: Say) -> None:
-    if as_json:
-        say(json.dumps(_result(told), indent=2, ensure_ascii=False))
-        return
-    for line in told.sentences:
-        say(line)
-    for line in identify.told(told.task.findings):
-        say("  " + line)
-    if told.why_not:
-        say("The gains are refused, and nothing was written but the report: " + " ".join(told.why_not))
-    else:
-        say(f"Gains: {told.files['gains']} (bain hold --gains takes it; bain tune --undo goes back)")
-    say(f"Report: {told.files['report']}")
-
-
-def _result(told: Tuned) -> dict[str, Any]:
-    findings, chosen = told.task.findings, told.chosen
-    ratio = told.proof.ratio()
-    return {
-        "passed": not told.why_not,
-        "refused_because": told.why_not,
-        "gains": chosen.gains,
-        "model": figures(findings),
-        "intervals": intervals(findings),
-        "not_identified": list(findings.unidentified),
-        "fit_k": findings.fit_k,
-        "validation_k": None if findings.validation_k != findings.validation_k else findings.validation_k,
-        "margins": {**{n: getattr(chosen.nominal, n) for n in chosen.nominal.__dataclass_fields__},
-                    "worst_corner": chosen.worst, "movement": chosen.movement},
-        "proof": {"warmers": len(ratio), "rig_seconds": told.proof.rig_seconds,
-                  "error_ratio_median": float(sorted(ratio)[len(ratio) // 2]), "error_ratio_worst": float(max(ratio))},
-        "findings": told.sentences,
-        **told.files,
-    }
+    return tune_warmer(TuneAsked(**asked), learn, as_json=as_json, say=say)

@@ -15,15 +15,15 @@ from bainwright.core.errors import UseError
 from bainwright.core.masses import parse_clock_min
 from bainwright.core.toml import close_match
 from bainwright.files.chocolate import CAPS, Profile, bundled_profiles, load_profile
-from bainwright.files.rig import PlantTable, Rig, load_rig
+from bainwright.files.rig import DEFAULT_RIG, PlantTable, Rig, load_rig
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
 from bainwright.tuning.gains import GainsFile, doubts, read_gains
+from bainwright.virtual.opening import refuse_two_warmers
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.scenario import Scenario, StartTable, kind_of, load_scenario
 from bainwright.virtual.session import Simulated
 
 Ask = Callable[[str, str, Callable[[str], str]], str]  # a question, what nothing stands for, what reads the answer
-DEFAULT_RIG = "pot"
 DEMO = "orange_sticks"
 DEFAULT_S = 4 * 3600.0  # an evening, when nothing says how long
 STAGES = ("melt", "seed", "settle", "test", "work", "rest", "melted")
@@ -120,16 +120,9 @@ def _profile_after_virtual(request: HoldRequest) -> HoldRequest:
 
 
 def _refuse_combinations(request: HoldRequest, virtual: bool) -> None:
-    if virtual and request.port:
-        raise UseError(
-            "--port is a real board and --virtual (or --plant) a simulated one", hint="leave one of them out"
-        )
+    refuse_two_warmers(virtual=request.virtual, plant=request.plant, port=request.port, rig=request.rig)
     if virtual and request.join:
         raise UseError("--join watches a hold on a real board", hint="leave --virtual out")
-    if request.virtual not in (None, DEFAULT_RIG) and request.rig:
-        raise UseError(
-            f"--virtual {request.virtual} and --rig {request.rig} both name a warmer", hint="leave one of them out"
-        )
     if not virtual:
         for option in ("scenario", "speed", "seed", "image"):
             if getattr(request, option) is not None:

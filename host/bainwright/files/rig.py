@@ -14,6 +14,7 @@ from bainwright.core.errors import FileError
 from bainwright.core.toml import board_refusal, check, close_match, read_toml
 from bainwright.files import pinout
 
+DEFAULT_RIG = "pot"  # the simulated warmer where none is named
 BUNDLED = Path(__file__).parents[1] / "virtual" / "rigs"
 
 _ROWS: dict[str, tuple[Any, ...]] = {str(row[board.NAME]): row for row in board.SETTINGS}

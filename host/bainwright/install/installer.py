@@ -18,7 +18,7 @@ from bainwright.install.mpremote import Remote, no_micropython, script
 from bainwright.link import finding, ports
 from bainwright.link.protocol import Link, Status, Transport
 from bainwright.link.session import linked
-from bainwright.virtual.opening import refuse_both
+from bainwright.virtual.opening import refuse_two_warmers
 
 REST = ("idle", "trip")  # states in which nothing heats
 GREET_TRIES = 2  # a live board answers within one tick; a bare one is not waited for long
@@ -375,7 +375,7 @@ def _break_off(path: str) -> dict[str, Any] | None:
 @contextmanager
 def opened(asked: InstallAsked) -> Iterator[str]:
     """The port of the board that is meant: a live one, or a virtual one whose flash is a file."""
-    refuse_both(asked.port, asked.virtual)
+    refuse_two_warmers(port=asked.port, virtual=asked.virtual)
     if asked.virtual is None:
         yield finding.choose_to_write(asked.port)
         return

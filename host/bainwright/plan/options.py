@@ -8,12 +8,11 @@ from bainwright.core import units
 from bainwright.core.errors import UseError
 from bainwright.core.masses import Shown, parse_clock_min, parse_mass_kg, parse_share, parse_temp_c
 from bainwright.files.chocolate import Profile, load_profile
-from bainwright.files.rig import load_rig
+from bainwright.files.rig import DEFAULT_RIG, load_rig
 from bainwright.physics.kitchen import pressure_pa
 from bainwright.plan.parts import BatchRequest, Refill
 from bainwright.plan.seed_history import past_factor
 
-DEFAULT_RIG = "pot"
 DEFAULT_MELT_C = {"dark": 48.0}  # within 45-50 °C, common practice, no source
 DEFAULT_MELT_OTHERS_C = 43.0  # within 40-45 °C, common practice, no source
 DEFAULT_ROOM_C, DEFAULT_HUMIDITY = 20.0, 0.5

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bainwright.core.errors import UseError
+from bainwright.files.rig import DEFAULT_RIG, load_rig
 from bainwright.link.session import LiveSession, Session
 
 if TYPE_CHECKING:
@@ -55,32 +56,42 @@ def open_stored(port: str | None, image: str | None) -> Iterator[Session]:
     LinkError
         As in `open_board`.
     """
-    refuse_both(port, image)
+    refuse_two_warmers(virtual=image, port=port)
     if image is None:
         with open_board(port) as session:
             yield session
         return
     if not Path(image).is_file():
         raise UseError(f"there is no image {image}", hint="bain hold --virtual --image FILE makes one")
-    from bainwright.files.rig import load_rig
     from bainwright.virtual.session import Simulated
 
-    with open_board(None, Simulated(load_rig("pot"), None, None, 0, None, Path(image))) as session:
+    with open_board(None, Simulated(load_rig(DEFAULT_RIG), None, None, 0, None, Path(image))) as session:
         yield session
 
 
-def refuse_both(port: str | None, image: str | None) -> None:
-    """Refuse a real board and an image of a virtual one together.
+def refuse_two_warmers(*, virtual: str | None, port: str | None, rig: str | None = None,
+                       plant: str | None = None) -> None:  # fmt: skip
+    """Refuse options that name two warmers at once.
+
+    Parameters
+    ----------
+    virtual, plant : str or None
+        The simulated warmer: a rig or an image, and a plug-in.
+    port : str or None
+        The real board.
+    rig : str or None
+        A rig file; beside a plain ``--virtual`` it is the one to simulate.
 
     Raises
     ------
     UseError
-        If both are named.
+        If two are named.
     """
-    if port and image is not None:
-        raise UseError(
-            "--port is a real board and --virtual an image of a simulated one", hint="leave one of them out"
-        )
+    if port and (virtual is not None or plant is not None):
+        raise UseError("--port is a real board and --virtual (or --plant) a simulated one",
+                       hint="leave one of them out")  # fmt: skip
+    if rig and virtual not in (None, DEFAULT_RIG):
+        raise UseError(f"--virtual {virtual} and --rig {rig} both name a warmer", hint="leave one of them out")
 
 
 def _virtual(simulated: Simulated) -> Session:

@@ -1,0 +1,41 @@
+"""`bain board`: the options, and what they start."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from bainwright.commands import options
+
+
+@click.command(short_help="Serve a simulated board on a serial port.")
+@click.option("--rig", default="pot", show_default=True, metavar="FILE|RIG", help="The simulated warmer.")
+@options.plant
+@click.option("--speed", default="1", show_default=True, metavar="N", help="How fast its time passes.")
+@click.option("--path", metavar="LINK", help="Also reachable under this path.")
+@click.option("--image", metavar="FILE", help="Store its flash in this file, and start from what is in it.")
+@click.option("--scenario", metavar="FILE", help="What happens to it from its start on, as TOML.")
+@click.option("--panel", is_flag=True, help="Fit panel and display, show them here; keys press the buttons.")
+@click.option("--png", metavar="FILE", help="The same, and draw it into this file.")
+def board(rig: str, plant: str | None, speed: str, path: str | None, image: str | None, scenario: str | None,
+          panel: bool, png: str | None) -> int:  # fmt: skip
+    """Serve a virtual board on a pseudo-terminal until stopped.
+
+    Its path is the first line printed; pyserial and mpremote open it like any board's port. It comes commissioned:
+    settings stored, latch cleared; with its panel yes and yes again starts a hold with no PC.
+    """
+    from bainwright.core import units
+    from bainwright.files.documents import flash_of
+    from bainwright.files.rig import load_rig
+    from bainwright.virtual.probe_ids import name_probes
+    from bainwright.virtual.scenario import load_scenario
+    from bainwright.virtual.serve import serve
+
+    shown = panel or png is not None
+    warmer = load_rig(rig)
+    warmer = name_probes(warmer.with_settings({"panel": True, "display": True}) if shown else warmer)
+    serve(warmer, plant, units.parse_speed(speed), Path(path) if path else None, flash_files=flash_of(warmer),
+          scenario=load_scenario(scenario) if scenario else None, image=Path(image) if image else None, panel=shown,
+          png=Path(png) if png else None)
+    return 0

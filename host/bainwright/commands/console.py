@@ -1,0 +1,72 @@
+"""What commands share at the terminal: printing lines and results, and asking the person."""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import sys
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import click
+
+from bainwright.core.errors import BainError
+
+Answer = TypeVar("Answer")
+
+
+def say(text: str, *, err: bool = False) -> None:
+    """Print; a reader who left early (`| head`) or a terminal that was closed is no error."""
+    stream = sys.stderr if err else sys.stdout
+    try:
+        print(text, file=stream, flush=True)
+    except OSError as failed:
+        if failed.errno not in (errno.EPIPE, errno.EIO):
+            raise
+        _nobody_reads(stream)
+
+
+def _nobody_reads(stream: Any) -> None:
+    """Point a closed pipe to nowhere, or Python complains about it on its way out."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+
+
+def remark(text: str) -> None:
+    """Print a remark on stderr, after our name; a whole sentence goes without it."""
+    say(f"bain: {text}" if text[:1].islower() else text, err=True)
+
+
+def show_result(result: Any, lines: list[str], as_json: bool) -> None:
+    """Print the result on stdout, as JSON or as lines to read."""
+    say(json.dumps(result, indent=2, ensure_ascii=False) if as_json else "\n".join(lines))
+
+
+def is_asked() -> bool:
+    """Is there a person at the keyboard to answer questions?"""
+    return sys.stdin.isatty()
+
+
+def ask(question: str, default: str | None, read: Callable[[str], Answer]) -> Answer:
+    """Ask the person until the answer can be read.
+
+    Parameters
+    ----------
+    question : str
+        The question, with its own question mark.
+    default : str or None
+        The answer that Return alone gives; None demands one.
+    read : callable
+        Turns what was typed into the answer; raises `BainError` for what cannot be.
+    """
+    while True:
+        typed = str(click.prompt(question, default=default, show_default=bool(default), err=True, prompt_suffix=" "))
+        try:
+            return read(typed)
+        except BainError as wrong:
+            remark(str(wrong))
+
+
+def ask_line(question: str, default: str | None = "") -> str:
+    """Ask once and return the line as typed."""
+    return ask(question, default, str)

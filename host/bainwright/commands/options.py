@@ -1,0 +1,41 @@
+"""The options that several commands have, each with one name, one reading and one help line."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import click
+
+Option = Callable[[Any], Any]
+
+json = click.option("--json", "as_json", is_flag=True, help="The result as JSON on stdout.")
+port = click.option("--port", metavar="PORT", help="The board's serial port.  [default: the only one plugged in]")
+virtual = click.option("--virtual", metavar="[RIG]", is_flag=False, flag_value="pot",
+                       help="Use a simulated warmer: pot, mat, plate or a rig file.")
+image = click.option("--virtual", metavar="IMAGE", help="Use a simulated board's flash, as hold --image stores it.")
+rig = click.option("--rig", metavar="FILE", help="The warmer's rig file.")
+vessel = click.option("--vessel", metavar="NAME", help="Which of the rig's vessels is on the warmer.")
+plant = click.option("--plant", metavar="FILE.py:NAME", help="Your own simulated warmer; implies --virtual.")
+speed = click.option("--speed", metavar="N|max", help="How fast simulated time passes.  [default: max]")
+seed = click.option("--seed", type=click.IntRange(0, 2**32 - 1), metavar="N",
+                    help="Random seed for the simulated noise.  [default: 0]")
+fahrenheit = click.option("--fahrenheit", is_flag=True, help="Show °F.")
+pounds = click.option("--pounds", is_flag=True, help="Show oz and lb.")
+
+
+def room(help_: str = "Room temperature, in °C or 68F.  [default: 20]") -> Option:
+    """The room's temperature; commands that learn it elsewhere say where."""
+    return click.option("--room", metavar="TEMP", help=help_)
+
+
+def board(command: Any) -> Any:
+    """A board on a port, or a simulated board's flash image."""
+    return port(image(command))
+
+
+def metres(_: click.Context, __: click.Parameter, typed: str | None) -> float | None:
+    """An altitude as it was typed, in metres."""
+    from bainwright.core.masses import parse_metres
+
+    return None if typed is None else parse_metres(typed, "--altitude")

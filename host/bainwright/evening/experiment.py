@@ -1,0 +1,65 @@
+"""The experiment that a tuning learns from: run like a hold, on the board or on a simulated one."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from bainwright.core import units
+from bainwright.core.errors import RefusedError
+from bainwright.display.view import choose_view
+from bainwright.evening import watch
+from bainwright.evening.options import HoldSetup
+from bainwright.evening.runner import KEYS_VIRTUAL, Runner
+from bainwright.files.chocolate import Profile
+from bainwright.files.rig import DEFAULT_RIG, Rig, load_rig
+from bainwright.tuning.tune import TuneAsked
+from bainwright.virtual.opening import open_board
+from bainwright.virtual.probe_ids import name_probes
+from bainwright.virtual.scenario import Scenario, StartTable
+from bainwright.virtual.session import Simulated
+
+Say = Callable[..., None]
+
+LEARN_S = 3600.0  # chosen: from cold an hour holds the warm-up, and four waves or more; see the bench's table
+COLD_C = 20.0  # a simulated warmer is learnt from cold, as a real one should be
+
+
+def learn(asked: TuneAsked, profile: Profile, say: Say) -> tuple[Path, Rig | None]:
+    """Run the experiment; its log's folder, and the rig if one was named."""
+    setup = _experiment(asked, profile)
+    with open_board(setup.port, setup.simulated) as session:
+        runner = Runner(setup, session, choose_view(sys.stderr, full=sys.stdout.isatty(), big=False,
+                                                     keys=KEYS_VIRTUAL))
+        runner.prepare()
+        say("bain: learning the warmer: up to its working point, then a slow wave of heat; Ctrl-C stops it and the "
+            "heater is off", err=True)
+        ended = runner.run()
+        folder = ended.watch.log.folder
+        ended.watch.log.close(ended=ended.watch.ended)
+    if ended.watch.ended not in (watch.DONE, watch.STOPPED):
+        said = ended.watch.trips[0]["said"] if ended.watch.trips else str(ended.watch.ended)
+        raise RefusedError(f"the experiment did not come to its end: {said}", hint=f"its log is in {folder}")
+    return folder, setup.rig
+
+
+def _experiment(asked: TuneAsked, profile: Profile) -> HoldSetup:
+    virtual = asked.virtual is not None or asked.plant is not None
+    name = asked.rig or ((asked.virtual or DEFAULT_RIG) if virtual else None)
+    rig = load_rig(name) if name else None
+    if rig is not None and asked.vessel:
+        rig = rig.with_vessel(asked.vessel)
+    for_s = units.parse_duration_s(asked.for_) if asked.for_ else LEARN_S
+    room_c = units.parse_room_c(asked.room) if asked.room else None
+    setup = HoldSetup(profile, "tune", for_s, room_c, rig, {}, None, None, asked.port)
+    if not virtual:
+        return setup
+    assert rig is not None
+    rig = name_probes(rig)
+    start_c = COLD_C if room_c is None else room_c
+    scenario = None if asked.plant else Scenario(
+        start=StartTable(water_c=start_c, bowl_c=start_c, room_c=start_c))
+    speed = units.parse_speed(asked.speed) if asked.speed else None
+    return replace(setup, rig=rig, simulated=Simulated(rig, asked.plant, scenario, asked.seed or 0, speed, None))

@@ -1,0 +1,154 @@
+"""`bain stock`: record what an evening left, or show what is recorded."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import numpy as np
+
+from bainwright.core.errors import FileError, UseError
+from bainwright.core.masses import Shown, parse_mass_kg
+from bainwright.files.chocolate import CAPS
+from bainwright.plan.leftovers import (
+    DISCARD,
+    NOT_FIT,
+    STOCK,
+    Leftovers,
+    judge,
+    read_leftovers,
+    save_leftovers,
+)
+from bainwright.plan.seed_used import seed_factor
+from bainwright.record.reader import FACTS, HoldLog, folder_of, read_log
+from bainwright.record.temper_tests import chocolate_at
+from bainwright.record.writer import HOLDS
+from bainwright.words import terms
+
+MOST_KG = 20.0  # settings: chocolate_kg
+Say = Callable[..., None]
+
+
+@dataclass(frozen=True)
+class StockOptions:
+    """The options as typed."""
+
+    log: str | None
+    left: str | None = None
+    melt: str | None = None
+    seed: str | None = None
+    of: str | None = None
+    water: bool = False
+    grains: bool = False
+    allergens: tuple[str, ...] = ()
+
+
+def run_stock(options: StockOptions, shown: Shown, *, as_json: bool, say: Say) -> int:
+    """`bain stock`.
+
+    Returns
+    -------
+    int
+        The exit status: 1 when something shown must not be tempered again.
+    """
+    found = _found(options)
+    if as_json:
+        rows = [{"folder": str(at), **msgspec.to_builtins(left)} for at, left in found]
+        say(json.dumps(rows, indent=2, ensure_ascii=False))
+    else:
+        for at, left in found:
+            say(f"{at}: {left.words(shown)}")
+    if not found:
+        where = f"under {HOLDS}/" if options.log is None else f"for {options.log}"
+        say(f"bain: nothing is recorded {where}; --left 640g records what an evening left", err=True)
+    return 1 if any(left.verdict in (DISCARD, NOT_FIT) for _, left in found) else 0
+
+
+def _found(options: StockOptions) -> list[tuple[Path, Leftovers]]:
+    """The records to show, the one that was just entered among them."""
+    if options.log is None:
+        if _has_entry(options):
+            raise UseError("which evening?", wanted="the hold's folder", hint="for instance holds/dark-1")
+        return [(path.parent, left) for path in sorted(HOLDS.glob(f"*/{STOCK}"))
+                if (left := read_leftovers(path.parent))]  # fmt: skip
+    folder = folder_of(options.log)
+    left = _entered(folder, options) if _has_entry(options) else read_leftovers(folder)
+    return [(folder, left)] if left else []
+
+
+def _has_entry(options: StockOptions) -> bool:
+    return bool(options.left or options.melt or options.seed or options.of or options.water or options.grains
+                or options.allergens)  # fmt: skip
+
+
+def _entered(folder: Path, options: StockOptions) -> Leftovers:
+    """The record with what was typed added, and saved; a mishap once entered stays."""
+    log = read_log(folder)
+    if not isinstance(log.facts.get("profile"), dict) or "kind" not in log.facts["profile"]:
+        raise FileError(f"{FACTS} does not say which chocolate this was", hint="a hold's folder of this version has it")
+    last = chocolate_at(log.events, log.facts, float("inf"))  # what is left is of the last bowl
+    before = read_leftovers(folder) or Leftovers(str(last.get("name")), str(last["kind"]))
+    changed_s = max((float(event["t_s"]) for event in log.events if event.get("event") == "changed"), default=0.0)
+    left = _added(before, options, _earlier(options.of, before, folder), _peak_c(log, changed_s))
+    if changed_s and (options.melt or options.seed):
+        raise UseError("the bowl was changed during this evening, and the log has no seeding of the second one",
+                       hint="leave --melt and --seed out")  # fmt: skip
+    left.seed_factor = None if changed_s else _seed_factor(left, log)
+    left.verdict, left.why = judge(left, float(last.get("never_above_c", CAPS["milk"].never_above_c)))
+    save_leftovers(folder, left)
+    return left
+
+
+def _added(before: Leftovers, options: StockOptions, earlier: Leftovers | None, peak_c: float | None) -> Leftovers:
+    changes: dict[str, Any] = {
+        "left_kg": _mass(options.left, "--left", before.left_kg),
+        "melt_kg": _mass(options.melt, "--melt", before.melt_kg),
+        "seed_kg": _mass(options.seed, "--seed", before.seed_kg),
+        "of": options.of or before.of,
+        "times_melted": 1 + earlier.times_melted if earlier else before.times_melted,
+        "water": before.water or options.water or bool(earlier and earlier.water),
+        "grains": before.grains or options.grains or bool(earlier and earlier.grains),
+        "allergens": sorted({*before.allergens, *options.allergens, *(earlier.allergens if earlier else [])}),
+        "peak_c": peak_c,
+        "at": datetime.now(UTC).isoformat(timespec="seconds"),
+    }
+    return msgspec.structs.replace(before, **changes)
+
+
+def _mass(text: str | None, option: str, before: float | None) -> float | None:
+    return before if text is None else parse_mass_kg(text, option, 0.0, MOST_KG)
+
+
+def _peak_c(log: HoldLog, since_s: float) -> float | None:
+    known_c = log["bowl_c"][np.isfinite(log["bowl_c"]) & (log["t_s"] >= since_s)]
+    return float(known_c.max()) if known_c.size else None
+
+
+def _earlier(name: str | None, before: Leftovers, folder: Path) -> Leftovers | None:
+    """The record of the evening whose leftovers were melted again for this one."""
+    if name is None:
+        return None
+    if Path(name).resolve() == folder.resolve():
+        raise UseError("--of names this evening itself", hint="name the one before, whose leftovers were melted again")
+    earlier = read_leftovers(Path(name))
+    if earlier is None:
+        raise UseError(f"nothing is recorded for {name}", hint=f"bain stock {name} --left 640g first")
+    if earlier.kind != before.kind:
+        raise UseError(f"{name} left {terms.kind(earlier.kind)}", wanted=terms.kind(before.kind),
+                       hint="two kinds melted together are neither")  # fmt: skip
+    return earlier
+
+
+def _seed_factor(left: Leftovers, log: HoldLog) -> float | None:
+    """Seed used over planned, once both masses are known."""
+    if left.melt_kg is None and left.seed_kg is None:
+        return None
+    if left.melt_kg is None or left.seed_kg is None:
+        raise UseError("seed is compared with its melt", wanted="--melt MASS and --seed MASS",
+                       hint="the melt as it was before any seed went in")  # fmt: skip
+    return seed_factor(left.melt_kg, left.seed_kg, log)
