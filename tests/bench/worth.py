@@ -196,7 +196,7 @@ def main(*names: str) -> None:
         table(rig, tuned)
         ablations(rig, tuned)
         print(f"\n{name}, textbook rules at equal margins")
-        print("\n".join(references.told(references.compare(task), chosen)), flush=True)
+        print("\n".join(references.comparison_lines(references.compare(task), chosen)), flush=True)
     runs = [choose.evening(task, task.findings.model, choose.Kitchen(seed=n + 1), tuned) for n in range(200)]
     fastsim.simulate(runs[:16], 60)
     began_s = time.perf_counter()

@@ -1,7 +1,7 @@
 """The fast engine's hardware: one board's clock, pins and streams, over the same bench the virtual board has.
 
 An integer clock in microseconds moves through waits, bus transfers and the cost of calls as on the virtual board. Edges
-of pins become heat in `Bench` (gate, faults, converter). What the firmware imports of it is in `modules.py`.
+of pins become heat in `Wiring` (gate, faults, converter). What the firmware imports of it is in `modules.py`.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from typing import Any, NoReturn
 
 from bainboard import pins as pin_table
 from bainwright.virtual.standins._shared import BEAT_BIT, GUARD_BIT
-from bainwright.virtual.wiring import Bench
+from bainwright.virtual.wiring import Wiring
 
 from .flash import Flash
 
@@ -36,7 +36,7 @@ class CaseOverError(BaseException):
     """The case has been played to its end."""
 
 
-class DeskPage:
+class DeskMemory:
     """What the bench shares with the board: readings, probe states, edges."""
 
     def __init__(self) -> None:
@@ -87,8 +87,8 @@ class Desk:
     """
 
     def __init__(self, world: Any, settings: dict[str, Any], flash: Flash, keep_row: Callable[[Any], None]) -> None:
-        self.page = DeskPage()
-        self.bench = Bench(world, settings, self.page, keep_row)  # type: ignore[arg-type]
+        self.shared = DeskMemory()
+        self.wiring = Wiring(world, settings, self.shared, keep_row)  # type: ignore[arg-type]
         self.flash = flash
         flash.spend = self.charge
         self.now_us = self.boot_us = 0
@@ -117,7 +117,7 @@ class Desk:
 
     def _look_ahead(self) -> None:
         timer_us = self.timers[0][0] if self.timers else NEVER
-        self._limit_us = min(timer_us, self.bench.next_event_us, self._watchdog_us)
+        self._limit_us = min(timer_us, self.wiring.next_event_us, self._watchdog_us)
 
     def charge(self, us: int) -> None:
         """Time spent inside a call."""
@@ -140,7 +140,7 @@ class Desk:
     def _cross(self) -> None:
         if self._watchdog_us <= self.now_us:
             self.die(ResetError("WDT_RESET"))
-        self.bench.advance(self.now_us)
+        self.wiring.advance(self.now_us)
         while self.timers and self.timers[0][0] <= self.now_us:
             self.timers.pop(0)[1]()
         self.on_event()
@@ -175,11 +175,11 @@ class Desk:
     def restart(self, cause: str, dark_us: int = 0) -> None:
         """Pins fall; after a power cut the probes have forgotten, too."""
         self._watchdog_us = NEVER
-        self.bench.advance(self.now_us)
+        self.wiring.advance(self.now_us)
         if dark_us:
-            self.bench.power_up()
+            self.wiring.power_up()
         else:
-            self.bench.lower_pins()
+            self.wiring.lower_pins()
         self._heat = 0
         self.cause = cause
         self.heard.clear()
@@ -188,7 +188,7 @@ class Desk:
         self._look_ahead()
         self.now_us += dark_us  # what was due in the dark happens as soon as time is asked for
         self.boot_us = self.now_us
-        self.bench.advance(self.now_us)
+        self.wiring.advance(self.now_us)
 
     # -- outputs ------------------------------------------------------------------------------------------------------
 
@@ -196,7 +196,7 @@ class Desk:
         """Set an output pin."""
         if self.dead:
             return
-        pins = self.page.arrays["pins"]
+        pins = self.shared.arrays["pins"]
         changed = pins[number] != level
         pins[number] = level
         if number == HEATER:
@@ -210,12 +210,12 @@ class Desk:
         """Set the heater switch's level of 65535."""
         if word != self._heat and not self.dead:
             self._heat = word
-            self.page.arrays["pins"][HEATER] = 1 if word else 0
+            self.shared.arrays["pins"][HEATER] = 1 if word else 0
             self._edge(0)
 
     def _edge(self, beat: int) -> None:
-        guard = GUARD_BIT if self.page.arrays["pins"][GUARD] else 0
-        self.page.add_edge(self.now_us, self._heat << 8 | guard | beat)
+        guard = GUARD_BIT if self.shared.arrays["pins"][GUARD] else 0
+        self.shared.add_edge(self.now_us, self._heat << 8 | guard | beat)
 
     @property
     def heater_level(self) -> int:
@@ -225,9 +225,9 @@ class Desk:
     @property
     def guard_level(self) -> int:
         """The guard pin."""
-        return int(self.page.arrays["pins"][GUARD])
+        return int(self.shared.arrays["pins"][GUARD])
 
     def convert(self, mask: int) -> None:
         """Readings of the probes in the mask, for now."""
-        self.bench.advance(self.now_us)
-        self.bench.convert(mask)
+        self.wiring.advance(self.now_us)
+        self.wiring.convert(mask)

@@ -58,7 +58,7 @@ def _warm_bowl(s: Setting) -> None:
 
 def _bowl_lifted(s: Setting) -> None:
     told = s.rng.random() < 0.5
-    s.events += [acts.BowlOff(at_s=s.strike_s, told=told), acts.BowlOn(at_s=s.strike_s + 600.0, told=told)]
+    s.events += [acts.BowlOff(at_s=s.strike_s, reported=told), acts.BowlOn(at_s=s.strike_s + 600.0, reported=told)]
     _watch(s, 2700.0)
 
 
@@ -157,7 +157,7 @@ def _small_act(s: Setting, at_s: float, what: str) -> None:
         s.events += [acts.Lid(at_s=at_s, on=True), acts.Lid(at_s=at_s + rng.uniform(60.0, 1800.0), on=False)]
     elif what == "bowl":
         told, away_s = rng.random() < 0.5, rng.uniform(30.0, 600.0)
-        s.events += [acts.BowlOff(at_s=at_s, told=told), acts.BowlOn(at_s=at_s + away_s, told=told)]
+        s.events += [acts.BowlOff(at_s=at_s, reported=told), acts.BowlOn(at_s=at_s + away_s, reported=told)]
     elif what == "top_up" and _bath(s):
         share, warm_c = rng.uniform(0.02, 0.2), rng.choice((15.0, 20.0, 40.0))
         s.events.append(acts.WaterSwap(at_s=at_s, litres=share * float(s.values["water_l"]), temp_c=warm_c))

@@ -190,8 +190,8 @@ class Player:
             self.trace.broken.append(f"{what} at {t_s:.1f} s{f' ({more!r})' if more else ''}")
 
     def _event(self) -> None:
-        bench = self.desk.bench
-        actions, bench.actions = bench.actions, []
+        wiring = self.desk.wiring
+        actions, wiring.actions = wiring.actions, []
         for action in actions:
             self.act(action)
         if self.desk.now_us >= self._end_us:
@@ -212,7 +212,7 @@ class Player:
             self._dark_us = round(action.for_s * 1e6)
             self.desk.die(PowerLostError())
         else:
-            self.desk.bench.fault(action.name, action.on)
+            self.desk.wiring.fault(action.name, action.on)
 
     # -- the firmware's pass ------------------------------------------------------------------------------------------
 
@@ -220,8 +220,8 @@ class Player:
         """After each pass."""
         w, desk = app.warmer, self.desk
         s = w.supervisor
-        if desk.now_us - desk.bench.now_us > LAZY_US:  # with no conversion nothing else brings the warmer up to now
-            desk.bench.advance(desk.now_us)
+        if desk.now_us - desk.wiring.now_us > LAZY_US:  # with no conversion nothing else brings the warmer up to now
+            desk.wiring.advance(desk.now_us)
         trace = self.trace
         t_ms = (desk.now_us - BOOT_US) // 1000
         row = Row(t_ms, w.state, w.fault, w.warn, s.latched, w.duty, w.guard, w.inputs.water_c,
@@ -246,7 +246,7 @@ class Player:
         """Play it to its end."""
         self._put_firmware()
         modules.use(self.desk)
-        self.desk.at(BOOT_US, lambda: self.desk.bench.arm(BOOT_US))
+        self.desk.at(BOOT_US, lambda: self.desk.wiring.arm(BOOT_US))
         self.desk.at(self._end_us, self._over)
         while not self.ended:
             try:

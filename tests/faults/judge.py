@@ -205,9 +205,9 @@ class Watch:
             self._off_since_ms = None
             return
         self._off_since_ms = self._off_since_ms if self._off_since_ms is not None else row.t_ms
-        failed = player.desk.bench.faults
+        failed = player.desk.wiring.faults
         late = row.t_ms - self._off_since_ms > POWER_LATE_MS
-        fitted = player.desk.bench.has_guard
+        fitted = player.desk.wiring.has_guard
         if late and row.given_w > 0.0 and fitted and not {"guard_welded", "switch_shorted"} <= failed:
             player.broken(f"3: {row.given_w:.0f} W with the guard open")
 

@@ -47,7 +47,7 @@ class Pin:
         if level is None:
             if self.number in (PINS["yes"], PINS["no"]):
                 return 0 if desk.buttons & (1 if self.number == PINS["yes"] else 2) else 1
-            return desk.page.arrays["pins"][self.number]
+            return desk.shared.arrays["pins"][self.number]
         desk.drive(self.number, 1 if level else 0)
         return None
 
@@ -81,7 +81,7 @@ class Adc:
         if desk.now_us - Adc._taken_us >= Adc.CACHE_US:
             Adc._taken_us = desk.stamp()
             desk.convert(3)
-        return desk.page.arrays["reading"][self._place]
+        return desk.shared.arrays["reading"][self._place]
 
 
 class Wdt:
@@ -110,9 +110,9 @@ class OneWire:
     _pads: ClassVar[dict[tuple[int, int, int], bytes]] = {}
 
     def __init__(self, pin: Pin) -> None:
-        page = desk.page
-        self._roms = {place: (page.get("rom", place) & (1 << 64) - 1).to_bytes(8, "little")
-                      for place in range(2) if page.get("kind", place) == 1}
+        shared = desk.shared
+        self._roms = {place: (shared.get("rom", place) & (1 << 64) - 1).to_bytes(8, "little")
+                      for place in range(2) if shared.get("kind", place) == 1}
         self._listening: list[int] = []
         self._phase = ""
         self._ready_us = [0, 0]
@@ -123,11 +123,11 @@ class OneWire:
         """Does anybody answer?"""
         desk.stamp()
         desk.charge(RESET_US)
-        page = desk.page
+        shared = desk.shared
         self._phase = "rom"
-        status = page.arrays["status"]
-        self._listening = [place for place in self._roms if status[place] != ABSENT] if page.bus == 0 else []
-        return bool(self._listening) or page.bus == BUS_LOW
+        status = shared.arrays["status"]
+        self._listening = [place for place in self._roms if status[place] != ABSENT] if shared.bus == 0 else []
+        return bool(self._listening) or shared.bus == BUS_LOW
 
     def writebyte(self, byte: int) -> None:
         """A command."""
@@ -156,14 +156,14 @@ class OneWire:
     def readinto(self, pad: bytearray) -> None:
         """The scratchpad; probes that answer together pull the line low together."""
         desk.charge(BYTE_US * len(pad))
-        if desk.page.bus != 0:
-            pad[:] = (b"\xff" if desk.page.bus == BUS_DEAD else b"\x00") * len(pad)
+        if desk.shared.bus != 0:
+            pad[:] = (b"\xff" if desk.shared.bus == BUS_DEAD else b"\x00") * len(pad)
             return
         pads = [self._pad(place) for place in self._listening]
         pad[:] = bytes(map(_and, *pads)) if len(pads) > 1 else pads[0] if pads else b"\xff" * len(pad)
 
     def _pad(self, place: int) -> bytes:
-        arrays = desk.page.arrays
+        arrays = desk.shared.arrays
         if self._due[place] and desk.now_us >= self._ready_us[place]:
             self._due[place] = False
             self._word[place] = arrays["reading"][place]

@@ -290,7 +290,7 @@ def _early(s: Setting) -> list[Mishap]:
 
 def _dry_and_wild(s: Setting) -> list[Mishap]:
     """Nothing is left to slow the heat down."""
-    s.events.append(acts.BowlOff(at_s=s.strike_s, told=True))
+    s.events.append(acts.BowlOff(at_s=s.strike_s, reported=True))
     return [*_world("dry", 0.1)(s), *_world("watts_share", 10.0)(s)]
 
 
@@ -328,7 +328,7 @@ def _kettles(s: Setting) -> list[Mishap]:
 def _kettle_low(s: Setting) -> list[Mishap]:
     """A third of the water and no bowl in it, which the retest's pulse warms as fast as it may."""
     s.water_c, s.bowl_c = 20.0, 20.0
-    s.events += [acts.BowlOff(at_s=s.strike_s - 30.0, told=True),
+    s.events += [acts.BowlOff(at_s=s.strike_s - 30.0, reported=True),
                  acts.WaterSwap(at_s=s.strike_s, litres=0.04 * float(s.values["water_l"]), temp_c=90.0)]
     return [Mishap(s.strike_s - 30.0, "world", "dry", 0.3)]
 

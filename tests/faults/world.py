@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
-from bainwright.virtual.world import SECOND_US, Action, Fault, Inject, PowerCut, World, _Due, _us
+from bainwright.virtual.scenario_effects import SECOND_US, Action, Due, Fault, Inject, PowerCut, to_us
+from bainwright.virtual.world import World
 
 
 @dataclass(frozen=True)
@@ -59,14 +60,14 @@ class Kitchen(World):
         self._mishaps = mishaps
         super().__init__(None, rig, scenario, seed)
 
-    def _schedule(self) -> tuple[list[_Due], list[_Due]]:
-        matter, board = super()._schedule()
+    def _schedule(self) -> tuple[list[Due], list[Due]]:
+        on_plant, on_board = super()._schedule()
         for order, mishap in enumerate(self._mishaps, 1000):
             action: Any = mishap.action()
             act = partial(self.befall, mishap.name, mishap.value) if action is None else None
-            due = _Due(_us(mishap.at_s), order, matter=act, action=action)
-            (matter if action is None else board).append(due)
-        return sorted(matter), sorted(board)
+            due = Due(to_us(mishap.at_s), order, act=act, action=action)
+            (on_plant if action is None else on_board).append(due)
+        return sorted(on_plant), sorted(on_board)
 
     def befall(self, name: str, value: float) -> None:
         """A mishap of the warmer's."""

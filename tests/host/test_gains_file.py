@@ -68,12 +68,12 @@ def test_one_step_back_and_forward_again(tmp_path: Path):
 
 def test_gains_of_another_pot_are_doubted_and_of_the_same_are_not():
     rig = load_rig("pot").settings
-    assert gains.doubts(NOTES, rig) == []
+    assert gains.mismatches(NOTES, rig) == []
     other = msgspec.structs.replace(NOTES, made=msgspec.structs.replace(MADE, water_l=3.0))
-    (said,) = gains.doubts(other, rig)
+    (said,) = gains.mismatches(other, rig)
     assert "water_l was 3 and is 2" in said
     assert "another pot?" in said
-    assert gains.doubts(Notes(), rig) == []
+    assert gains.mismatches(Notes(), rig) == []
 
 
 def test_the_firmware_s_hash_is_of_its_sources():

@@ -119,7 +119,7 @@ def test_without_a_chocolate_probe_its_figures_are_named_not_identified():
     assert "bowl_loss_w_per_k" in found.unidentified
     likely = model.guess(POT)
     assert found.low.bowl_loss_w_per_k <= likely.bowl_loss_w_per_k / 2.0
-    assert any("not identified" in line for line in identify.told(found))
+    assert any("not identified" in line for line in identify.figure_lines(found))
 
 
 def test_a_narrow_wave_alone_leaves_the_losses_unidentified():

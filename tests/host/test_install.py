@@ -25,8 +25,7 @@ from bainwright.install.install_plan import Plan, Seen
 from bainwright.install.installer import InstallAsked, Installed
 from bainwright.install.report import as_dict, told
 from bainwright.link import ports
-from bainwright.link.messages import Status
-from bainwright.link.protocol import Link
+from bainwright.link.protocol import Link, Status
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.image import MPY
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import pytest
 from heated import heated, settings_of
 
-from bainwright.tuning.load_check import SamePot
+from bainwright.tuning.load_check import LoadCheck
 
 POT = settings_of(heater_w=150.0, water_l=2.0, chocolate_kg=2.2, bowl_kg=0.6, heater_lag_s=30.0)
 TRUTH = {
@@ -21,7 +21,7 @@ LEARNT = {**POT, "gains.water_j_per_k": 9300.0, "gains.bowl_w_per_k": 4.2, "gain
 def judged(truth, values=None, start_c=20.0, **changes):
     """What is told of a warm-up, all of it."""
     made = heated(POT, truth, 1800, start_c=start_c)
-    pot = SamePot(LEARNT if values is None else values, 20.0)
+    pot = LoadCheck(LEARNT if values is None else values, 20.0)
     told = []
     for at, t_s in enumerate(made.time_s):
         row = {"water_c": made.water_c[at], "bowl_c": made.bowl_c[at]} | {k: f(t_s) for k, f in changes.items()}
@@ -50,6 +50,6 @@ def test_gains_without_a_model_are_of_no_pot():
 
 def test_hot_water_poured_in_is_no_warm_up():
     """Four kelvins from a kettle in one second would be a pot that takes no heat at all."""
-    pot = SamePot(LEARNT, 20.0)
+    pot = LoadCheck(LEARNT, 20.0)
     told = [pot.step(float(t_s), 0.1, 24.0 if t_s < 60 else 29.0, 22.0) for t_s in range(1, 600)]
     assert set(told) == {None}

@@ -97,7 +97,7 @@ def with_display() -> Iterator[Talk]:
 
 def test_a_trip_shows_its_three_facts_and_a_hold_its_figures_window_and_time_left() -> None:
     with with_display() as talk:
-        fitted, state, memory = talk.board.glass()
+        fitted, state, memory = talk.board.display()
         assert (fitted, state) == (True, ON)
         assert read(memory)[:3] == ["HEAT OFF, SAFE", "", "new, or trip"]
         talk.board.press("recessed", 4500)
@@ -106,11 +106,11 @@ def test_a_trip_shows_its_three_facts_and_a_hold_its_figures_window_and_time_lef
         talk.event("checked")
         while True:
             said = talk.until(lambda said: "status" in said)
-            _, _, memory = talk.board.glass()
+            _, _, memory = talk.board.display()
             if read(memory)[6] == "dipping":
                 break
         tick(talk)
-        _, _, memory = talk.board.glass()
+        _, _, memory = talk.board.display()
         assert any(figures(memory, f"{(said['bowl'] + off) / 1000:.1f}") for off in (-100, 0, 100))
         rows = read(memory)
         assert rows[5].startswith("31.0-32.0 W")
@@ -127,7 +127,7 @@ def test_unplugged_it_holds_nothing_up_and_comes_back_by_itself() -> None:
         talk.board.fault("display_open", False)
         assert talk.event("display")["at"] == "on"
         tick(talk)
-        fitted, _, memory = talk.board.glass()
+        fitted, _, memory = talk.board.display()
         assert fitted
         assert read(memory)[0] == "HEAT OFF, SAFE"
 
@@ -135,7 +135,7 @@ def test_unplugged_it_holds_nothing_up_and_comes_back_by_itself() -> None:
 def test_a_rig_without_one_sends_it_nothing() -> None:
     with latched_board() as talk:
         tick(talk, 3)
-        fitted, state, _ = talk.board.glass()
+        fitted, state, _ = talk.board.display()
         assert (fitted, state) == (False, 0)
 
 
@@ -177,7 +177,7 @@ def test_both_buttons_lock_for_the_night_and_only_the_recessed_one_still_ends_th
         panel_view.press(talk.board, "l")
         assert talk.event("lock")["at"] == "on"
         tick(talk)
-        assert read(talk.board.glass()[2])[5] == display_text.LOCKED
+        assert read(talk.board.display()[2])[5] == display_text.LOCKED
         panel_view.press(talk.board, "w")
         tick(talk, 4)
         assert talk.ask("hello")["state"] == "hold"
@@ -201,8 +201,8 @@ def test_the_host_locks_and_unlocks_and_is_refused_where_there_are_no_buttons() 
 # -- what a person sees of it ------------------------------------------------------------------------------------------
 
 
-def front_of(*rows: str, state: int = ON, lamps: tuple[bool, bool, bool] = (False, True, False)) -> panel_view.Front:
-    return panel_view.Front(panel_view.dots_of(state, memory_of(*rows)), lamps, False, True)
+def front_of(*rows: str, state: int = ON, lamps: tuple[bool, ...] = (False, True, False)) -> panel_view.PanelView:
+    return panel_view.PanelView(panel_view.dots_of(state, memory_of(*rows)), lamps, False, True)
 
 
 def test_what_the_board_asks_the_host_says_too() -> None:

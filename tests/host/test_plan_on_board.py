@@ -54,7 +54,7 @@ def test_the_planned_seed_ends_within_half_a_kelvin_of_where_it_was_planned_to(h
     """The melt as planned, straight from its bath, in six handfuls on the table in the plan's twelve minutes."""
     plan = planned(rig, total, chocolate)
     seed_kg = plan.seed.likely_kg
-    events = ['at_s = 1\nkind = "bowl_off"\ntold = true']
+    events = ['at_s = 1\nkind = "bowl_off"\nreported = true']
     events += [f'at_s = {2 + 120 * n}\nkind = "seed"\nmass_kg = {seed_kg / 6}\ntemp_c = 20.0' for n in range(6)]
     melt_kg = plan.request.batch_kg - seed_kg
     start = {"water_c": plan.melt.water_c, "bowl_c": plan.request.melt_c, "chocolate_kg": melt_kg}

@@ -22,7 +22,7 @@ def refused(*events: object, **head: object) -> str:
 
 def test_kinds_are_the_sixteen_of_the_design_and_two_of_an_evening_s_own():
     """Six of the design's need no matter and ten touch it; stirring and the end of the dipping come on top."""
-    matter = {name for name, kind in KINDS.items() if kind.matter}
+    matter = {name for name, kind in KINDS.items() if kind.physical}
     assert matter == {
         "refill", "dip", "seed", "stir", "water_swap", "water_top_up", "bowl_off", "bowl_on", "lid", "draught", "room"}
     assert set(KINDS) - matter == {"announce", "confirm", "thicker", "thinner", "finish", "fault", "power_cut"}

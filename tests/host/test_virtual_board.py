@@ -14,8 +14,8 @@ from bainwright.core.errors import UseError
 from bainwright.files.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.scenario import Confirm, FaultEvent, Refill, Scenario, Thicker
+from bainwright.virtual.scenario_effects import Inject, PowerCut
 from bainwright.virtual.truth import read_truth
-from bainwright.virtual.world import Inject, PowerCut
 
 # -- the clock --------------------------------------------------------------------------------------------------------
 

@@ -8,9 +8,9 @@ import pytest
 from still_world import StillWorld
 
 from bainwright.files.rig import load_rig
-from bainwright.virtual.shared_memory import AT_EDGES, Page
+from bainwright.virtual.shared_memory import AT_EDGES, SharedMemory
 from bainwright.virtual.standins._shared import BEAT_BIT, EDGES, GUARD_BIT
-from bainwright.virtual.wiring import Bench, crc8, rom_word
+from bainwright.virtual.wiring import Wiring, crc8, rom_word
 
 SECOND_US = 1_000_000
 WATTS = 100.0
@@ -21,22 +21,22 @@ class Rigged:
     """A bench and the hand that moves its pins."""
 
     def __init__(self, **settings: Any) -> None:
-        self.page = Page()
+        self.shared = SharedMemory()
         self.world = StillWorld(31.0, 29.5, ())
         values = {**load_rig("pot").settings, "heater_w": WATTS, **settings}
-        self.bench = Bench(self.world, values, self.page, None)
-        self.bench.power_up()
-        self.bench.arm(0)
+        self.wiring = Wiring(self.world, values, self.shared, None)
+        self.wiring.power_up()
+        self.wiring.arm(0)
 
     def edge(self, at_s: float, outputs: int) -> None:
-        head = self.page.edge_head
+        head = self.shared.edge_head
         at = (AT_EDGES >> 3) + 2 * (head % EDGES)
-        self.page.words[at], self.page.words[at + 1] = round(at_s * SECOND_US), outputs
-        self.page.edge_head = head + 1
+        self.shared.words[at], self.shared.words[at + 1] = round(at_s * SECOND_US), outputs
+        self.shared.edge_head = head + 1
 
     def joules(self, to_s: float) -> float:
         before = self.world.energy_j
-        self.bench.advance(round(to_s * SECOND_US))
+        self.wiring.advance(round(to_s * SECOND_US))
         return self.world.energy_j - before
 
 
@@ -93,25 +93,25 @@ def test_a_pulse_width_heats_by_its_mean() -> None:
 )
 def test_faults_of_the_heating_circuit(fault: str, outputs: int, heats: bool) -> None:
     rig = Rigged()
-    rig.bench.fault(fault, True)
+    rig.wiring.fault(fault, True)
     rig.edge(0.0, outputs)
     assert (rig.joules(1.0) > 0.0) is heats
-    rig.bench.fault(fault, False)
+    rig.wiring.fault(fault, False)
     sound = outputs == (FULL | GUARD | BEAT)
     assert (rig.joules(1.5) > 0.0) is sound
 
 
 def test_a_stuck_probe_keeps_reading_what_it_last_read() -> None:
     rig = Rigged()
-    rig.bench.convert(3)
-    before = rig.page.get("reading", 0)
-    rig.bench.fault("water_stuck", True)
+    rig.wiring.convert(3)
+    before = rig.shared.get("reading", 0)
+    rig.wiring.fault("water_stuck", True)
     rig.world.temps_c["water"] = 60.0
-    rig.bench.convert(3)
-    assert rig.page.get("reading", 0) == before == 31 * 16
-    rig.bench.fault("water_stuck", False)
-    rig.bench.convert(3)
-    assert rig.page.get("reading", 0) == 60 * 16
+    rig.wiring.convert(3)
+    assert rig.shared.get("reading", 0) == before == 31 * 16
+    rig.wiring.fault("water_stuck", False)
+    rig.wiring.convert(3)
+    assert rig.shared.get("reading", 0) == 60 * 16
 
 
 def test_made_up_ids_have_the_family_of_the_part_and_a_valid_check_byte() -> None:

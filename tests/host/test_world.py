@@ -13,7 +13,8 @@ from bainwright.files.rig import Rig, load_rig
 from bainwright.virtual.plant import Warmer
 from bainwright.virtual.probes import Element
 from bainwright.virtual.scenario import Scenario, load_scenario, parse_scenario
-from bainwright.virtual.world import Fault, Inject, PowerCut, World
+from bainwright.virtual.scenario_effects import Fault, Inject, PowerCut
+from bainwright.virtual.world import World
 
 SECOND = 1_000_000
 ZERO_US = 7_000_123  # the caller's clock when the hold starts: any number
@@ -130,8 +131,8 @@ def test_people_speak_to_the_board_in_its_own_words():
         {"at_s": 1, "kind": "announce", "in_s": 60},
         {"at_s": 2, "kind": "thicker"},
         {"at_s": 3, "kind": "thinner"},
-        {"at_s": 4, "kind": "bowl_off", "told": True},
-        {"at_s": 5, "kind": "bowl_on", "told": True},
+        {"at_s": 4, "kind": "bowl_off", "reported": True},
+        {"at_s": 5, "kind": "bowl_on", "reported": True},
         {"at_s": 6, "kind": "bowl_off"},
     ))
     world.arm(0)

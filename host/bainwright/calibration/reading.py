@@ -11,8 +11,7 @@ from typing import Any
 import numpy as np
 
 from bainwright.core.errors import LinkError, RefusedError, UseError
-from bainwright.link.messages import Status
-from bainwright.link.protocol import Link
+from bainwright.link.protocol import Link, Status
 
 PLACES = ("water", "bowl")
 NAMES = {"water": "water probe", "bowl": "chocolate probe"}

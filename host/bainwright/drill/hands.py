@@ -178,4 +178,4 @@ class Bench:
 
     def _pour(self, temp_c: float, after_s: float = 0.0) -> None:
         event: Event = WaterSwap(at_s=0.0, litres=POURED * self._water_l, temp_c=temp_c)
-        self._session.board.happen(event, after_s)
+        self._session.board.apply_event(event, after_s)

@@ -17,7 +17,7 @@ from bainwright.core.toml import close_match
 from bainwright.files.chocolate import CAPS, Profile, bundled_profiles, load_profile
 from bainwright.files.rig import DEFAULT_RIG, PlantTable, Rig, load_rig
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
-from bainwright.tuning.gains import GainsFile, doubts, read_gains
+from bainwright.tuning.gains import GainsFile, mismatches, read_gains
 from bainwright.virtual.opening import refuse_two_warmers
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.scenario import Scenario, StartTable, kind_of, load_scenario
@@ -100,7 +100,7 @@ def resolve(request: HoldRequest) -> HoldSetup:
         None,
         request.port,
         request.join,
-        doubts(gains.notes, rig.settings) if rig else [],
+        mismatches(gains.notes, rig.settings) if rig else [],
         request.undrilled,
     )
     return _simulate(setup, request) if virtual else setup
@@ -269,8 +269,8 @@ def _scenario(setup: HoldSetup, request: HoldRequest, assumed: list[str]) -> Sce
     assert setup.rig is not None
     if request.scenario:
         scenario = load_scenario(request.scenario)
-        if request.plant and scenario.matter:
-            event = scenario.matter[0]
+        if request.plant and scenario.physical:
+            event = scenario.physical[0]
             raise UseError(
                 f"the event {kind_of(event)!r} at {event.at_s:g} s acts on the built-in warmer, not on a --plant",
                 hint="leave --plant out, or let the plant apply its own disturbances",

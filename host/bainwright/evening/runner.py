@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import time
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -24,11 +25,11 @@ from bainwright.files.chocolate import Profile, window_at
 from bainwright.files.documents import document, short_hash
 from bainwright.files.rig import Rig
 from bainwright.files.score import Window
-from bainwright.link.messages import Status
+from bainwright.link.protocol import Status
 from bainwright.link.session import Session
 from bainwright.record.writer import LiveLog, make_folder
 from bainwright.tuning.gains import NAMES
-from bainwright.tuning.load_check import SamePot
+from bainwright.tuning.load_check import LoadCheck
 from bainwright.words import terms
 from bainwright.words.advice import advise
 
@@ -79,7 +80,7 @@ class Runner:
         self.settings: dict[str, Any] = settings.defaults(settings.SETTINGS)
         self._stored_mark = self.settings["drill"]
         self._silent_since_s = time.monotonic()
-        self._pot: SamePot | None = None  # judged where gains were brought along
+        self._pot: LoadCheck | None = None  # judged where gains were brought along
         self._next: list[str] = []  # chocolates that are being offered for the next bowl
 
     # -- before the start --------------------------------------------------------------------------------------------
@@ -101,7 +102,7 @@ class Runner:
         self._must_rest()
         self._send_documents()
         self.session.arm()
-        self.answer = self.session.link.request("start", drop_earlier=True, **self._start_fields())
+        self.answer = self.session.link.request("start", anew=True, **self._start_fields())
 
     def _must_rest(self) -> None:
         state = self.hello.get("state")
@@ -121,7 +122,7 @@ class Runner:
         self._fetch_settings()
         profile = self.setup.profile.document()
         if self.hello.get("profile") != short_hash(document("profile", profile)):
-            held = self.session.link.profile()
+            held = json.loads(self.session.link.download("profile"))
             raise RefusedError(
                 "the warmer holds another chocolate",
                 got=held.get("name"),
@@ -150,7 +151,7 @@ class Runner:
             self._send_gains({name: self.settings[name] for name in NAMES} | self.setup.gains)
         if self.setup.gains:
             room_c = self.setup.room_c if self.setup.room_c is not None else self.settings["room_c"]
-            self._pot = SamePot({**self.settings, **self.setup.gains}, room_c)
+            self._pot = LoadCheck({**self.settings, **self.setup.gains}, room_c)
 
     def _send_gains(self, gains: dict[str, Any]) -> None:
         self.session.link.upload("gains", wire.text(list(gains.items())).encode())
@@ -370,7 +371,7 @@ class Runner:
             return
         name = names[int(key) - 1]
         with self.session.held():
-            values = self.session.link.profile(name)
+            values = json.loads(self.session.link.download("profile", name=name))
         if self._ask(course, "change", {"name": name}):
             course.scene.chocolate = name
             if course.prompts is not None:

@@ -48,7 +48,7 @@ def quantised(x, step):
     return _floor(x / step + 0.5) * step if step > 0.0 else x
 
 @njit(cache=True)
-def happen(w, kind, a, b):
+def apply_event(w, kind, a, b):
     if kind == 0.0:
         rate = w.dip_kg_per_s + a
         w.dip_kg_per_s = 0.0 if abs(rate) < 1e-12 else rate
@@ -100,7 +100,7 @@ def run(cascades, warmers, kits, events, given_w, seconds, scores, trace, stride
                     comes = -1.0 if events[n, at, 2] > 0.0 else 1.0
                 else:
                     comes = 0.0 if events[n, at, 1] == 1.0 else comes
-                    happen(w, events[n, at, 1], events[n, at, 2], events[n, at, 3])
+                    apply_event(w, events[n, at, 1], events[n, at, 2], events[n, at, 3])
                     seen = t
                 at += 1
             read_w = quantised(element_w + k.water_bias_c + k.noise_c * np.random.normal(), k.water_step_c)

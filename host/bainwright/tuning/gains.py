@@ -109,7 +109,7 @@ def read_gains(path: Path) -> GainsFile:
     return GainsFile({name: values[name] for name in given}, notes)
 
 
-def doubts(notes: Notes, rig: Mapping[str, Any]) -> list[str]:
+def mismatches(notes: Notes, rig: Mapping[str, Any]) -> list[str]:
     """Why gains may be for another warmer than this rig's settings describe; empty when they fit."""
     if notes.made is None:
         return []

@@ -239,7 +239,7 @@ def identify(record: Record, settings: Mapping[str, Any], seed: int = 0) -> tupl
     fit, x = _fitted(record, likely)
     _refuse_swapped(record, likely, fit.misses(x))
     findings = _intervals(fit, x, np.random.default_rng(seed))
-    notes = [*record.notes, *_doubts(findings, likely)]
+    notes = [*record.notes, *_warnings(findings, likely)]
     findings = replace(findings, validation_k=_validated(record, likely), notes=notes)
     return findings, _beside(fit, x)
 
@@ -323,7 +323,7 @@ def _refuse_swapped(record: Record, likely: Model, misses: Floats) -> None:
                         hint="swap their plugs, or their ids in the rig file, and record again")
 
 
-def _doubts(findings: Findings, likely: Model) -> list[str]:
+def _warnings(findings: Findings, likely: Model) -> list[str]:
     """What in the findings does not fit what was said of the warmer."""
     model = findings.model
     share = model.water_j_per_k / likely.water_j_per_k
@@ -347,7 +347,7 @@ def _beside(fit: _Fit, x: Floats) -> Fitted:
     return Fitted(times, fit.read, made)
 
 
-def told(findings: Findings) -> list[str]:
+def figure_lines(findings: Findings) -> list[str]:
     """One plain line a figure."""
     lines = []
     for name, unit, what in PARAMETERS:

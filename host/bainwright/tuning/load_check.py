@@ -10,7 +10,7 @@ RISE_K = 4.0  # of water, before it is judged: what a probe's lag leaves out is 
 LEAP_K = 0.5  # a second that moves the reading by more had water or chocolate poured into it; chosen
 
 
-class SamePot:
+class LoadCheck:
     """The heat balance of the water in a warm-up, a status line at a time.
 
     Heat on its way is left out by the heater's lag; what bath and bowl lose to the room is counted as lost by the bath,

@@ -80,7 +80,7 @@ def _slowed(search: Search, gains: dict[str, float]) -> tuple[float, dict[str, f
     return math.nan, None
 
 
-def told(references: list[Reference], chosen: Chosen) -> list[str]:
+def comparison_lines(references: list[Reference], chosen: Chosen) -> list[str]:
     """One sentence a rule. The cost is what gains are chosen by: error, quiet error and warm-up together."""
     lines = [f"The chosen gains: cost {chosen.cost_k:.3f} K, sensitivity {chosen.nominal.worst:.2f}."]
     for each in references:

@@ -143,8 +143,8 @@ def _choose_and_prove(task: choose.Task, fitted: identify.Fitted, asked: TuneAsk
     why_not = [each.sentence for each in possible if not each.ok] or [each.sentence for each in found if not each.ok]
     say("bain: drawing the report ...", err=True)
     picture = report.draw(task, fitted, before, chosen, proved)
-    page = report.page(f"Tuning {settings['name']}", sentences, identify.told(task.findings),
-                            references.told(compared, chosen), picture)
+    page = report.page(f"Tuning {settings['name']}", sentences, identify.figure_lines(task.findings),
+                            references.comparison_lines(compared, chosen), picture)
     page_path = path.with_suffix(".html")
     page_path.parent.mkdir(parents=True, exist_ok=True)
     report.write(page_path, page)
@@ -210,7 +210,7 @@ def _show(told: Tuned, as_json: bool, say: Say) -> None:
         return
     for line in told.sentences:
         say(line)
-    for line in identify.told(told.task.findings):
+    for line in identify.figure_lines(told.task.findings):
         say("  " + line)
     if told.why_not:
         say("The gains are refused, and nothing was written but the report: " + " ".join(told.why_not))

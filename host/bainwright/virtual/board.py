@@ -19,7 +19,7 @@ from bainwright.virtual.child import find_interpreter
 from bainwright.virtual.image import firmware_files
 from bainwright.virtual.simulator import Config
 
-ANSWER_S = 60.0  # real time after which a supervisor that says nothing is taken for dead; a plant may compute for long
+ANSWER_S = 60.0  # real time after which a simulator that says nothing is taken for dead; a plant may compute for long
 
 
 def _check_place(image: Path) -> None:
@@ -62,7 +62,7 @@ class VirtualBoard:
     path : str
         The pseudo-terminal to open with pyserial or mpremote.
     pid : int
-        The supervisor's process.
+        The simulator's process.
     """
 
     def __init__(
@@ -133,9 +133,9 @@ class VirtualBoard:
         """Break a part, or mend it; names as in scenarios."""
         self._ask("fault", name, on)
 
-    def happen(self, event: Any, after_s: float = 0.0) -> None:
+    def apply_event(self, event: Any, after_s: float = 0.0) -> None:
         """Let what a scenario's event does to matter (a `WaterSwap`, say) happen now or later, whatever its `at_s`."""
-        self._ask("happen", event, after_s)
+        self._ask("apply_event", event, after_s)
 
     def hand(self, probe: str, on: bool = True) -> None:
         """A hand closes round a probe (water, bowl), or lets go of it."""
@@ -170,13 +170,13 @@ class VirtualBoard:
         content: bytes = self._ask("flash")
         return content
 
-    def glass(self) -> tuple[bool, int, bytes]:
-        """The display: is there one, its state (GLASS_ON and so on) and memory, as `front.dots_of` takes them."""
-        found: tuple[bool, int, bytes] = self._ask("glass")
+    def display(self) -> tuple[bool, int, bytes]:
+        """The display: is there one, its state (DISPLAY_ON and so on) and memory, as `front.dots_of` takes them."""
+        found: tuple[bool, int, bytes] = self._ask("display")
         return found
 
     def wait(self) -> None:
-        """Block until its supervisor has ended."""
+        """Block until its simulator has ended."""
         self._process.wait()
 
     # -- the end ------------------------------------------------------------------------------------------------------
@@ -185,7 +185,7 @@ class VirtualBoard:
         """End it; nothing of it stays behind."""
         if self._control.closed:
             return
-        self._control.close()  # its supervisor ends when this connection does
+        self._control.close()  # its simulator ends when this connection does
         try:
             self._process.wait(10.0)
         except subprocess.TimeoutExpired:
@@ -200,7 +200,7 @@ class VirtualBoard:
     ) -> None:
         self.close()
 
-    # -- the supervisor -----------------------------------------------------------------------------------------------
+    # -- the simulator -----------------------------------------------------------------------------------------------
 
     def _ask(self, name: str, *args: Any) -> Any:
         try:
@@ -223,7 +223,7 @@ class VirtualBoard:
 
 
 def _spawn(control: socket.socket) -> subprocess.Popen[bytes]:
-    """A supervisor in a session of its own, so that a terminal's Ctrl-C is not its; what it prints goes to stderr.
+    """A simulator in a session of its own, so that a terminal's Ctrl-C is not its; what it prints goes to stderr.
 
     -P keeps it from importing what lies in the folder it was started in: a `tty.py` there is not the library's.
     """

@@ -1,4 +1,4 @@
-"""The board's interpreter as a process of its own: forked from the supervisor, killed when the board loses power."""
+"""The board's interpreter as a process of its own: forked from the simulator, killed when the board loses power."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from pathlib import Path
 
 from bainboard import pins
 from bainwright.core.errors import UseError
-from bainwright.virtual.shared_memory import Page
+from bainwright.virtual.shared_memory import SharedMemory
 
 STANDINS = Path(__file__).parent / "standins"
 # Free heap of a wireless RP2040 board is 201 KB (measured, MicroPython 1.28; 241 KB without radio); objects are about
@@ -25,7 +25,7 @@ BOARD_HEAP_KB, WORD_FACTOR = 200, 1.5
 # collection as often as on a board, and not half as often again.
 STANDIN_HEAP_KB = 66 + 34
 # Local mode flags of the terminal while code runs. The interpreter's prompt clears them all and puts these back
-# when it runs something, so this otherwise idle flag tells the supervisor which of the two it is.
+# when it runs something, so this otherwise idle flag tells the simulator which of the two it is.
 RUNS_CODE = termios.NOFLSH
 PR_SET_PDEATHSIG = 1  # Linux, prctl.h
 
@@ -51,7 +51,7 @@ def find_interpreter() -> None:
 
 @dataclass
 class Child:
-    """A running interpreter and the supervisor's ends of what leads to it."""
+    """A running interpreter and the simulator's ends of what leads to it."""
 
     pid: int
     posts: int  # what it tells us
@@ -110,14 +110,15 @@ class Child:
 
 
 def start(
-    page: Page, run_main: bool = True, source: tuple[int, int] | None = None, wiring: Mapping[str, int] = pins.RP2
+    shared: SharedMemory, run_main: bool = True, source: tuple[int, int] | None = None,
+    pin_numbers: Mapping[str, int] = pins.RP2,
 ) -> Child:
-    """Fork an interpreter on the page; it boots and runs main.py unless told not to.
+    """Fork an interpreter on the shared memory; it boots and runs main.py unless told not to.
 
     With `source` (address and length of files as `image.pack` makes them) it writes these to a new flash and ends.
-    `wiring` tells which pin is wired to what.
+    `pin_numbers` says which pin is wired to what.
 
-    Forked without exec: the page stays mapped where it was, and 20 ms of start-up are saved at each reset.
+    Forked without exec: the shared memory stays mapped where it was, and 20 ms of start-up are saved at each reset.
     """
     terminal, terminal_end = os.openpty()
     _raw(terminal_end)
@@ -129,14 +130,14 @@ def start(
     parent = os.getpid()
     pid = os.fork()
     if pid == 0:
-        _become(page, (to_fd, from_fd, wake_fd), terminal_end, parent, (run_main, source, dict(wiring)))
+        _become(shared, (to_fd, from_fd, wake_fd), terminal_end, parent, (run_main, source, dict(pin_numbers)))
     for fd in (to_fd, from_fd, wake_fd):
         os.close(fd)
     return Child(pid, posts, replies, wakes, terminal, terminal_end)
 
 
 def _become(
-    page: Page, fds: tuple[int, int, int], terminal_end: int, parent: int,
+    shared: SharedMemory, fds: tuple[int, int, int], terminal_end: int, parent: int,
     what: tuple[bool, tuple[int, int] | None, dict[str, int]],
 ) -> None:  # pragma: no cover - the other process
     """The forked half: never returns."""
@@ -155,7 +156,7 @@ def _become(
         os.environ["HOME"] = "/nonexistent"  # the prompt's history belongs to no user's home
         code = (
             f"import sys; sys.path[:] = [{str(STANDINS)!r}]; sys.argv[:] = []; import _boot; "
-            f"_boot.start({page.address}, {fds!r}, {what[2]!r}, {what[0]}, {what[1]})"
+            f"_boot.start({shared.address}, {fds!r}, {what[2]!r}, {what[0]}, {what[1]})"
         )
         heap_kb = int(WORD_FACTOR * BOARD_HEAP_KB) + STANDIN_HEAP_KB
         import micropython_unix

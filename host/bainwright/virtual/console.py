@@ -1,7 +1,7 @@
 """The cable between the host and the board.
 
-Outside it is a pseudo-terminal; inside, the page's rings while main.py runs and the interpreter's own terminal at its
-prompt.
+The host's end is a pseudo-terminal. The board's end is the rings in shared memory while main.py runs, and the
+interpreter's own terminal at its prompt.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import time
 import tty
 
 from bainwright.virtual.child import Child
-from bainwright.virtual.shared_memory import Page
+from bainwright.virtual.shared_memory import SharedMemory
 
 CTRL_A, CTRL_B, CTRL_C, CTRL_D = 1, 2, 3, 4
 SETTLE_S = 0.2  # input after Ctrl-C waits so long for the prompt; chosen: the firmware's way out takes 1-20 ms
@@ -29,12 +29,12 @@ class Console:
 
     Parameters
     ----------
-    page : Page
-        The page shared with the interpreter.
+    shared : SharedMemory
+        The shared shared with the interpreter.
     """
 
-    def __init__(self, page: Page) -> None:
-        self.page = page
+    def __init__(self, shared: SharedMemory) -> None:
+        self.shared = shared
         self.host, self.host_end = os.openpty()  # the slave end stays open: a host that closes gives no error
         tty.setraw(self.host_end)
         os.set_blocking(self.host, False)
@@ -65,19 +65,19 @@ class Console:
         """Send on what the board has written."""
         if self._to_host:
             self._write_host()
-        page = self.page
-        if not self._to_host and page.out_head != page.out_tail:
-            data = page.output()
+        shared = self.shared
+        if not self._to_host and shared.out_head != shared.out_tail:
+            data = shared.output()
             sent = self._offer(data)
-            page.out_tail += sent
-            if page.resting and self.child is not None:
-                page.notices += 1
+            shared.out_tail += sent
+            if shared.resting and self.child is not None:
+                shared.notices += 1
                 self.child.wake()
 
     def take_rest(self) -> None:
         """The interpreter has ended: what is left of its output goes the same way, in order."""
-        data = self.page.output()
-        self.page.out_tail = self.page.out_head
+        data = self.shared.output()
+        self.shared.out_tail = self.shared.out_head
         self.say(data)
 
     def say(self, data: bytes) -> None:
@@ -151,7 +151,7 @@ class Console:
                 return
 
     def _holding(self) -> bool:
-        if self._interrupted_s is not None and self.page.interrupt:
+        if self._interrupted_s is not None and self.shared.interrupt:
             return True
         return time.monotonic() < self._hold_until_s and not self._prompt_is_back()
 
@@ -165,9 +165,9 @@ class Console:
 
     def _pass_to_main(self) -> bool:
         data = bytes(self._pending)
-        stop = data.find(CTRL_C) if self.page.interrupt_char == CTRL_C else -1
+        stop = data.find(CTRL_C) if self.shared.interrupt_char == CTRL_C else -1
         part = data if stop < 0 else data[:stop]
-        fed = self.page.feed(part)
+        fed = self.shared.feed(part)
         del self._pending[:fed]
         self._notify()
         if fed < len(part):
@@ -187,7 +187,7 @@ class Console:
                 self._hold_until_s = time.monotonic() + LEAVE_S
                 self._raw_runs, self._last = self.raw_prompt, b""
         else:
-            stop = self._pending.find(CTRL_C) if self.page.interrupt_char == CTRL_C else -1
+            stop = self._pending.find(CTRL_C) if self.shared.interrupt_char == CTRL_C else -1
             if stop == 0:
                 del self._pending[:1]
                 self._interrupt()
@@ -209,7 +209,7 @@ class Console:
                 self._binary = False
 
     def _notify(self) -> None:
-        self.page.notices += 1
+        self.shared.notices += 1
         assert self.child is not None
         self.child.wake()
 
@@ -217,7 +217,7 @@ class Console:
         self._interrupted_s = time.monotonic()
         self._hold_until_s = self._interrupted_s + SETTLE_S
         self._nudged = False
-        self.page.interrupt = 1
+        self.shared.interrupt = 1
         self._notify()
 
     # -- time ---------------------------------------------------------------------------------------------------------
@@ -233,9 +233,9 @@ class Console:
         return 0.005 if waiting else None
 
     def _follow_interrupt(self, passed_s: float, child: Child) -> None:
-        page = self.page
-        if page.interrupt and not self.in_main and self._at_prompt(child):
-            page.interrupt = 0  # what it was meant for ended by itself
+        shared = self.shared
+        if shared.interrupt and not self.in_main and self._at_prompt(child):
+            shared.interrupt = 0  # what it was meant for ended by itself
             with contextlib.suppress(BlockingIOError):
                 os.write(child.terminal, b"\x03")
         if self._nudged:
@@ -244,9 +244,9 @@ class Console:
                 if not self.kill_wanted:
                     return
             self._interrupted_s = None
-        elif page.interrupt:
+        elif shared.interrupt:
             if passed_s > NUDGE_S:
-                page.interrupt = 0
+                shared.interrupt = 0
                 self._nudged = True
                 child.interrupt()
         elif passed_s > SETTLE_S or (not self.in_main and self._at_prompt(child)):
@@ -263,15 +263,15 @@ class Console:
         self._binary = False
         self._skip_to_banner, self._skipped = raw, b""
         self._hold_until_s, self._interrupted_s, self._nudged, self.kill_wanted = 0.0, None, False, False
-        self.page.interrupt, self.page.interrupt_char = 0, CTRL_C
-        self.page.in_tail = self.page.in_head
+        self.shared.interrupt, self.shared.interrupt_char = 0, CTRL_C
+        self.shared.in_tail = self.shared.in_head
         if raw:
             os.write(child.terminal, b"\x01")
 
     def main_ended(self) -> None:
         """What main.py left unread goes to the prompt."""
         self.take_rest()
-        self._pending[:0] = self.page.unread()
+        self._pending[:0] = self.shared.unread()
         self.in_main = False
 
     def close(self) -> None:

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from bainwright.core.errors import FileError
 from bainwright.files.firmware import firmware
 from bainwright.virtual import child
-from bainwright.virtual.shared_memory import Page
+from bainwright.virtual.shared_memory import SharedMemory
 
 LENGTH_BYTES = 4
 MPY = 6  # the bytecode version of the pinned interpreter; a test asks it
@@ -29,10 +29,10 @@ def pack(files: Mapping[str, bytes]) -> bytes:
     return b"".join(parts)
 
 
-def build(page: Page, packed: bytes) -> None:
+def build(shared: SharedMemory, packed: bytes) -> None:
     """Format the flash and write the files, by an interpreter that does only this."""
     source = ctypes.create_string_buffer(packed, len(packed))
-    writer = child.start(page, source=(ctypes.addressof(source), len(packed)))
+    writer = child.start(shared, source=(ctypes.addressof(source), len(packed)))
     _, writer.status = os.waitpid(writer.pid, 0)
     said = writer.last_output()
     writer.close()

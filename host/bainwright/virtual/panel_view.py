@@ -12,7 +12,13 @@ from numpy.typing import NDArray
 
 from bainboard import pins
 from bainwright.core.atomic_write import save_file
-from bainwright.virtual.standins._shared import GLASS_FLIPPED, GLASS_INVERSE, GLASS_MIRRORED, GLASS_ON, GLASS_PUMP
+from bainwright.virtual.standins._shared import (
+    DISPLAY_FLIPPED,
+    DISPLAY_INVERSE,
+    DISPLAY_MIRRORED,
+    DISPLAY_ON,
+    DISPLAY_PUMP,
+)
 
 WIDTH, HEIGHT = 128, 64
 LAMPS = ("lamp_below", "lamp_in", "lamp_above")
@@ -43,7 +49,7 @@ LAMP_COLOURS = ("#e6c34a", "#46b89a", "#e0574f")
 
 
 @dataclass(frozen=True)
-class Front:
+class PanelView:
     """What a person in front of the warmer sees and hears.
 
     Attributes
@@ -64,7 +70,7 @@ class Front:
     fitted: bool
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, Front) and self._key() == other._key()
+        return isinstance(other, PanelView) and self._key() == other._key()
 
     def __hash__(self) -> int:
         return hash(self._key())
@@ -73,7 +79,7 @@ class Front:
         return self.dots.tobytes(), self.lamps, self.buzzer, self.fitted
 
 
-def look(board: Any) -> Front:
+def read_panel(board: Any) -> PanelView:
     """A virtual board's front at this moment.
 
     Parameters
@@ -81,10 +87,10 @@ def look(board: Any) -> Front:
     board : VirtualBoard
         The board.
     """
-    fitted, state, memory = board.glass()
+    fitted, state, memory = board.display()
     levels = board.report()["pins"]
     wired = pins.RP2
-    return Front(dots_of(state, memory), tuple(bool(levels[wired[name]]) for name in LAMPS),
+    return PanelView(dots_of(state, memory), tuple(bool(levels[wired[name]]) for name in LAMPS),
                  bool(levels[wired["buzzer"]]), fitted)
 
 
@@ -94,19 +100,19 @@ def dots_of(state: int, memory: bytes) -> NDArray[np.bool_]:
     Parameters
     ----------
     state : int
-        Bits of ``standins._shared``, GLASS_ON and so on.
+        Bits of ``standins._shared``, DISPLAY_ON and so on.
     memory : bytes
         Eight rows of 128 columns of eight dots, the lowest bit on top.
     """
     columns = np.frombuffer(memory, np.uint8).reshape(HEIGHT // 8, WIDTH)
     dots = np.unpackbits(columns[:, None, :], axis=1, bitorder="little").reshape(HEIGHT, WIDTH).astype(bool)
-    if not state & GLASS_ON or not state & GLASS_PUMP:
+    if not state & DISPLAY_ON or not state & DISPLAY_PUMP:
         return np.zeros_like(dots)
-    if state & GLASS_INVERSE:
+    if state & DISPLAY_INVERSE:
         dots = ~dots
-    if not state & GLASS_MIRRORED:
+    if not state & DISPLAY_MIRRORED:
         dots = dots[:, ::-1]
-    return dots if state & GLASS_FLIPPED else dots[::-1]
+    return dots if state & DISPLAY_FLIPPED else dots[::-1]
 
 
 def blocks(dots: NDArray[np.bool_]) -> list[str]:
@@ -121,12 +127,12 @@ def braille(dots: NDArray[np.bool_]) -> list[str]:
     return ["".join(chr(BRAILLE + bit) for bit in row) for row in np.asarray(bits)]
 
 
-def text(front: Front, height: int) -> list[str]:
+def text(front: PanelView, height: int) -> list[str]:
     """The front as lines of at most 80 cells.
 
     Parameters
     ----------
-    front : Front
+    front : PanelView
         What is seen.
     height : int
         Rows of the terminal.
@@ -160,12 +166,12 @@ def press(board: Any, key: str) -> bool:
     return True
 
 
-def save(front: Front, path: Path, name: str) -> None:
+def save(front: PanelView, path: Path, name: str) -> None:
     """The front as a PNG, old or new, never half of one.
 
     Parameters
     ----------
-    front : Front
+    front : PanelView
         What is seen.
     path : Path
         The file.

@@ -52,12 +52,12 @@ def load_plant(spec: str) -> Any:
     try:
         plant = make()
     except Exception as error:  # whatever a stranger's code raises is told in words
-        raise PlantError(f"{file}:{name} failed when called with no argument", got=told(error)) from error
+        raise PlantError(f"{file}:{name} failed when called with no argument", got=describe(error)) from error
     _check(plant, spec)
     return plant
 
 
-def told(error: BaseException) -> str:
+def describe(error: BaseException) -> str:
     """An exception as one line: its kind and what it says."""
     return f"{type(error).__name__}: {error}".rstrip(": ")
 
@@ -73,7 +73,7 @@ def _run(path: Path) -> ModuleType:
     try:
         module_spec.loader.exec_module(module)
     except (Exception, SystemExit) as error:  # a script that calls sys.exit must not end ours
-        raise PlantError(f"the plant file {path} failed while loading", got=told(error)) from error
+        raise PlantError(f"the plant file {path} failed while loading", got=describe(error)) from error
     finally:
         sys.path.pop(0)
     return module

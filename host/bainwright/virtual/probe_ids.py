@@ -7,11 +7,11 @@ from bainboard.drivers.onewire_probe import crc8
 from bainwright.files.rig import Rig
 
 PLACES = ("water", "bowl")
-KIND = "pico"  # of the virtual board
+BOARD_KIND = "pico"  # of the virtual board
 FAMILY = 0x28  # the digital thermometer's (its data sheet, from memory)
 
 
-def made_up(place: str) -> str:
+def default_id(place: str) -> str:
     """An id for the probe of a place, 16 hex digits with a valid check byte."""
     body = bytes((FAMILY, 0xBA, 0x1E, PLACES.index(place) + 1, 0, 0, 0))
     return (body + bytes((crc8(body),))).hex()
@@ -38,13 +38,13 @@ def name_probes(rig: Rig) -> Rig:
         if built[place] is None and rig.settings[f"probe.{place}.{name}"] != value
     }
     changes |= {
-        f"probe.{place}.rom": made_up(place)
+        f"probe.{place}.rom": default_id(place)
         for place in PLACES
         if rig.settings[f"probe.{place}.kind"] == "onewire" and not rig.settings[f"probe.{place}.rom"]
     }
     kind = rig.settings["board"]
-    if kind not in (pins.ANY, KIND):
-        changes["board"] = KIND
-        if pins.for_platform(kind) is not pins.for_platform(KIND):
+    if kind not in (pins.ANY, BOARD_KIND):
+        changes["board"] = BOARD_KIND
+        if pins.for_platform(kind) is not pins.for_platform(BOARD_KIND):
             changes["pins"] = ""
     return rig.with_settings(changes) if changes else rig

@@ -37,7 +37,7 @@ FaultName = Literal[
 class Event(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, tag_field="kind"):
     """What every event may carry."""
 
-    matter: ClassVar[bool] = True  # acts on the warmer itself, so it needs the built-in plant
+    physical: ClassVar[bool] = True  # acts on the warmer itself, so it needs the built-in plant
     at_s: Second
     caption: Annotated[str, Meta(max_length=120)] = ""
 
@@ -86,13 +86,13 @@ class Stir(Event, frozen=True, tag="stir"):
 class BowlOff(Event, frozen=True, tag="bowl_off"):
     """The bowl is lifted out; `told` if the person tells the board."""
 
-    told: bool = False
+    reported: bool = False
 
 
 class BowlOn(Event, frozen=True, tag="bowl_on"):
     """The bowl is set back."""
 
-    told: bool = False
+    reported: bool = False
 
 
 class Lid(Event, frozen=True, tag="lid"):
@@ -117,7 +117,7 @@ class Room(Event, frozen=True, tag="room"):
 class Announce(Event, frozen=True, tag="announce"):
     """The board is told of a refill to come."""
 
-    matter: ClassVar[bool] = False
+    physical: ClassVar[bool] = False
     in_s: Annotated[float, Meta(ge=0.0, le=7200.0, description="seconds until the refill")]
     mass_kg: Mass | None = None
     temp_c: ChocolateC | None = None
@@ -126,32 +126,32 @@ class Announce(Event, frozen=True, tag="announce"):
 class Confirm(Event, frozen=True, tag="confirm"):
     """The person says yes."""
 
-    matter: ClassVar[bool] = False
+    physical: ClassVar[bool] = False
 
 
 class Thicker(Event, frozen=True, tag="thicker"):
     """The person says it thickens."""
 
-    matter: ClassVar[bool] = False
+    physical: ClassVar[bool] = False
 
 
 class Thinner(Event, frozen=True, tag="thinner"):
     """The person says it is thin."""
 
-    matter: ClassVar[bool] = False
+    physical: ClassVar[bool] = False
 
 
 class Finish(Event, frozen=True, tag="finish"):
     """The person says that the dipping is over: to rest, or melted for the night."""
 
-    matter: ClassVar[bool] = False
+    physical: ClassVar[bool] = False
     to: Literal["rest", "melted"] = "rest"
 
 
 class FaultEvent(Event, frozen=True, tag="fault"):
     """A part fails, for good or for a while; `clear` mends it."""
 
-    matter: ClassVar[bool] = False
+    physical: ClassVar[bool] = False
     name: FaultName
     clear: bool = False
     for_s: Lasting | None = None
@@ -160,7 +160,7 @@ class FaultEvent(Event, frozen=True, tag="fault"):
 class PowerCutEvent(Event, frozen=True, tag="power_cut"):
     """The board loses its supply."""
 
-    matter: ClassVar[bool] = False
+    physical: ClassVar[bool] = False
     for_s: Lasting = 10.0
 
 
@@ -226,9 +226,9 @@ class Scenario(Struct, frozen=True):
     source: str = ""
 
     @property
-    def matter(self) -> tuple[Event, ...]:
+    def physical(self) -> tuple[Event, ...]:
         """Events that need the built-in plant."""
-        return tuple(event for event in self.events if event.matter)
+        return tuple(event for event in self.events if event.physical)
 
     def captions(self) -> list[tuple[float, str]]:
         """Second and words of each event that has any, for the picture."""

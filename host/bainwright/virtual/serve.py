@@ -91,15 +91,15 @@ def serve(
 
 def _show(board: VirtualBoard, name: str, panel: bool, png: Path | None) -> None:
     """The front, drawn anew when it changes; keys press its buttons. Until stopped, or the board ends."""
-    shown: panel_view.Front | None = None
-    saved: panel_view.Front | None = None
+    shown: panel_view.PanelView | None = None
+    saved: panel_view.PanelView | None = None
     saved_s = -PICTURE_S
     drawn = 0
     with Keys() as keys:
         try:
             while True:
                 panel_view.press(board, keys.pressed())
-                seen = panel_view.look(board)
+                seen = panel_view.read_panel(board)
                 if panel and seen != shown:
                     drawn, shown = _draw(panel_view.text(seen, shutil.get_terminal_size().lines), drawn), seen
                 if png is not None and seen != saved and time.monotonic() - saved_s >= PICTURE_S:
@@ -108,7 +108,7 @@ def _show(board: VirtualBoard, name: str, panel: bool, png: Path | None) -> None
                 time.sleep(LOOK_S)
         except _StopError:
             if png is not None:
-                panel_view.save(panel_view.look(board), png, name)
+                panel_view.save(panel_view.read_panel(board), png, name)
             raise
 
 

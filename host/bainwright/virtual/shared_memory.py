@@ -1,4 +1,4 @@
-"""The supervisor's side of the page it shares with the board's interpreter; the table is `standins/_shared.py`."""
+"""The memory that simulator and interpreter share, seen from the simulator. Its table is `standins/_shared.py`."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ FLASH_BYTES = SIZE - AT_FLASH
 NEVER = 1 << 60
 
 
-class Page:
+class SharedMemory:
     """Fields by name, rings, and the flash, in one shared mapping that outlives the interpreters.
 
     Fields of one element are attributes; those of several are read and set with `get` and `put`.
     """
 
     memory: mmap.mmap
-    words: Any  # the whole page as 64-bit words
+    words: Any  # the whole shared as 64-bit words
     address: int
 
     def __init__(self) -> None:
@@ -89,16 +89,16 @@ class Page:
     # -- display ------------------------------------------------------------------------------------------------------
 
     @property
-    def glass(self) -> bytes:
+    def display(self) -> bytes:
         """The display's picture."""
-        at, count, _ = OFFSETS["glass"]
+        at, count, _ = OFFSETS["display"]
         return self.memory[at : at + count]
 
     def darken(self) -> None:
         """Without supply it is dark and forgets; what its memory then wakes up with is anything."""
-        at, count, _ = OFFSETS["glass"]
+        at, count, _ = OFFSETS["display"]
         self.memory[at : at + count] = bytes((0xA5, 0x3C)) * (count // 2)
-        self.glass_state = 0
+        self.display_state = 0
 
     # -- flash --------------------------------------------------------------------------------------------------------
 

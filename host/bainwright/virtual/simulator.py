@@ -1,4 +1,4 @@
-"""The supervisor process of a virtual board: one loop over the cable, the interpreter's posts and the user's wishes."""
+"""The simulator process of a virtual board: one loop over the cable, the interpreter's posts and the user's wishes."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ from bainwright.core.errors import BainError, UseError
 from bainwright.core.os_errors import reason
 from bainwright.virtual import image
 from bainwright.virtual.console import Console
-from bainwright.virtual.event_queue import Happening, Happenings
-from bainwright.virtual.power_reset import CUT_US, MachineRoom
-from bainwright.virtual.shared_memory import FLASH_BYTES, Page
+from bainwright.virtual.event_queue import Effect, EventQueue
+from bainwright.virtual.power_reset import CUT_US, PowerReset
+from bainwright.virtual.shared_memory import FLASH_BYTES, SharedMemory
 from bainwright.virtual.truth import TruthFile
-from bainwright.virtual.wiring import Bench
+from bainwright.virtual.wiring import Wiring
 
 LOOK_S = 0.25  # how often to look after what no message tells, real time
 PARENT_S = 1.0  # how often to look whether whoever started us still lives
@@ -31,7 +31,7 @@ PARENT_S = 1.0  # how often to look whether whoever started us still lives
 
 @dataclass
 class Config:
-    """What a virtual board is made of; crosses to the supervisor pickled."""
+    """What a virtual board is made of; crosses to the simulator pickled."""
 
     rig: Any
     plant_spec: str | None = None
@@ -44,7 +44,7 @@ class Config:
     make_world: Callable[..., Any] | None = None
 
 
-class Supervisor:
+class Simulator:
     """One virtual board.
 
     Parameters
@@ -57,15 +57,15 @@ class Supervisor:
 
     def __init__(self, config: Config, control: Connection) -> None:
         self.config, self.control = config, control
-        self.page = Page()
+        self.shared = SharedMemory()
         self._load_flash()
         self.truth = TruthFile(config.truth) if config.truth else None
         world = (config.make_world or _build_world)(config.rig, config.plant_spec, config.scenario, config.seed)
-        self.bench = Bench(world, dict(config.rig.settings), self.page, self.truth.append if self.truth else None)
-        self.console = Console(self.page)
-        self.room = MachineRoom(self.page, self.bench, self.console)
-        self.page.speed = config.speed or 0.0
-        self.happenings = Happenings(self.page, self.bench, self.room)
+        self.wiring = Wiring(world, dict(config.rig.settings), self.shared, self.truth.append if self.truth else None)
+        self.console = Console(self.shared)
+        self.power = PowerReset(self.shared, self.wiring, self.console)
+        self.shared.speed = config.speed or 0.0
+        self.events = EventQueue(self.shared, self.wiring, self.power)
         self._waiting = {"a": 0, "h": 0, "x": 0}  # answers owed to the user, by the post that gives them
         self._open = True
         self._poll = select.poll()
@@ -81,13 +81,13 @@ class Supervisor:
             content = path.read_bytes()
             if len(content) != FLASH_BYTES:
                 raise UseError(f"{path} is not a flash image", got=f"{len(content)} bytes", wanted=FLASH_BYTES)
-            self.page.load_flash(content)
+            self.shared.load_flash(content)
         else:
-            image.build(self.page, image.pack(self.config.files))
+            image.build(self.shared, image.pack(self.config.files))
 
     def run(self) -> None:
         """Serve until the user closes or is gone."""
-        self.room.power_on(0)
+        self.power.power_on(0)
         self._answer(self.console.path)
         try:
             while self._open:
@@ -97,12 +97,12 @@ class Supervisor:
 
     def close(self) -> None:
         """End the interpreter and save what is kept."""
-        self.room.end(self.room.now_us())
+        self.power.end(self.power.now_us())
         if self.truth:
             self.truth.close()
         if self.config.image is not None:
             try:
-                replace_file(self.config.image, self.page.flash)
+                replace_file(self.config.image, self.shared.flash)
             except OSError as failed:
                 print(f"bain: the flash is not kept in {self.config.image}: {reason(failed)}", file=sys.stderr)
         self.console.close()
@@ -113,9 +113,9 @@ class Supervisor:
         now_s = time.monotonic()
         if now_s >= self._look_s or self.console.busy:
             self._look(now_s)
-        console, child = self.console, self.room.child
+        console, child = self.console, self.power.child
         assert child is not None
-        blocked = console.backed_up or self.page.out_head != self.page.out_tail
+        blocked = console.backed_up or self.shared.out_head != self.shared.out_tail
         self._watch(console.host, select.POLLIN | (select.POLLOUT if blocked else 0))
         self._watch(child.terminal, select.POLLIN if console.room else 0)
         self._watch(child.posts, select.POLLIN)
@@ -124,16 +124,16 @@ class Supervisor:
         if child.posts in ready:
             self._posts(child.posts)
             console.drain()
-        if self.room.child is child and child.terminal in ready:
+        if self.power.child is child and child.terminal in ready:
             console.read_terminal()
         event = ready.get(console.host, 0)
         if event & select.POLLOUT:
             console.drain()
-        if event & select.POLLIN and self.room.child is child:
+        if event & select.POLLIN and self.power.child is child:
             console.read_host()
         if self._control_fd in ready:
             self._command()
-        if self.room.child is not child:
+        if self.power.child is not child:
             self._forget(child.terminal, child.posts)
 
     def _watch(self, fd: int, mask: int) -> None:
@@ -148,15 +148,15 @@ class Supervisor:
 
     def _look(self, now_s: float) -> None:
         """What no message tells, and how long the next turn may wait."""
-        room, console = self.room, self.console
+        power, console = self.power, self.console
         wait_s = min(LOOK_S, console.look() or LOOK_S)
         if console.kill_wanted:
-            room.soft_reset(room.now_us())
-        if not console.in_main and room.now_us() >= self.page.next_event_us:
-            self._exchange(room.now_us())
-        room.look()
-        if any(self._waiting.values()) and console.in_main and room.hung():
-            self._do_owed(room.now_us())
+            power.soft_reset(power.now_us())
+        if not console.in_main and power.now_us() >= self.shared.next_event_us:
+            self._exchange(power.now_us())
+        power.look()
+        if any(self._waiting.values()) and console.in_main and power.hung():
+            self._do_owed(power.now_us())
         self._look_s, self._timeout_ms = now_s + wait_s, int(1000 * wait_s)
 
     # -- the interpreter's posts --------------------------------------------------------------------------------------
@@ -164,80 +164,80 @@ class Supervisor:
     def _posts(self, fd: int) -> None:
         kinds = os.read(fd, 64)
         if not kinds:  # it has ended by itself: Ctrl-D at the prompt, sys.exit, or a crash
-            self.room.soft_reset(self.room.now_us())
+            self.power.soft_reset(self.power.now_us())
             return
-        child = self.room.child
+        child = self.power.child
         for kind in kinds:
-            at_us = self.page.get("post_us", self.room.post_number & 15)
-            self.room.post_number += 1
+            at_us = self.shared.get("post_us", self.power.post_number & 15)
+            self.power.post_number += 1
             self._post(kind, at_us)
-            if self.room.child is not child:
+            if self.power.child is not child:
                 return
 
     def _post(self, kind: int, at_us: int) -> None:
-        child = self.room.child
+        child = self.power.child
         assert child is not None
         if kind < 4:
-            self.bench.advance(at_us)
-            self.bench.convert(kind)
+            self.wiring.advance(at_us)
+            self.wiring.convert(kind)
             child.reply()
         elif kind == ord("x"):
             self._exchange(at_us)
-            if self.room.child is child:
+            if self.power.child is child:
                 child.reply()
         else:
             self._POSTS[kind](self, at_us)
 
     def _exchange(self, at_us: int) -> None:
-        self.happenings.exchange(at_us)
+        self.events.exchange(at_us)
         self._settle_user("x")
 
     def _arm_now(self, at_us: int) -> None:
-        self.bench.arm(at_us)
-        self.happenings.look_ahead()
+        self.wiring.arm(at_us)
+        self.events.look_ahead()
         self._settle_user("a")
 
     def _armed(self, at_us: int) -> None:
         self._arm_now(at_us)
-        assert self.room.child is not None
-        self.room.child.reply()
+        assert self.power.child is not None
+        self.power.child.reply()
 
     def _goes(self, at_us: int) -> None:
-        self.room.meter(at_us, True)
+        self.power.meter(at_us, True)
 
     def _held(self, at_us: int) -> None:
-        self.room.meter(at_us, False)
+        self.power.meter(at_us, False)
         self._settle_user("h")
 
     def _main_ended(self, at_us: int) -> None:
-        self.room.go_real(at_us)
+        self.power.go_real(at_us)
         self._do_owed(at_us)
 
     def _do_owed(self, at_us: int) -> None:
         """What the interpreter owes the user at its next rest is done without it: it will not rest any more."""
         self._settle_user("h")
         if self._waiting["a"]:
-            self.page.arm_wanted = 0
+            self.shared.arm_wanted = 0
             self._arm_now(at_us)
-        if self.happenings.wished:
+        if self.events.wished:
             self._exchange(at_us)
 
     def _output(self, at_us: int) -> None:
         """The loop drains after every post."""
 
     def _reset(self, at_us: int) -> None:
-        self.room.hard_reset("reset", at_us)
+        self.power.hard_reset("reset", at_us)
 
     def _bitten(self, at_us: int) -> None:
-        self.room.hard_reset("watchdog", at_us)
+        self.power.hard_reset("watchdog", at_us)
 
     def _soft_reset(self, at_us: int) -> None:
-        self.room.soft_reset(at_us)
+        self.power.soft_reset(at_us)
 
     def _flash_cut(self, at_us: int) -> None:
-        self.happenings.cut(at_us, CUT_US)
+        self.events.cut(at_us, CUT_US)
 
-    _POSTS: ClassVar[dict[int, Callable[[Supervisor, int], None]]] = {
+    _POSTS: ClassVar[dict[int, Callable[[Simulator, int], None]]] = {
         ord("a"): _armed, ord("h"): _held, ord("g"): _goes, ord("e"): _main_ended, ord("o"): _output,
         ord("r"): _reset, ord("w"): _bitten, ord("s"): _soft_reset, ord("c"): _flash_cut,
     }
@@ -264,13 +264,13 @@ class Supervisor:
             self._answer()
 
     def _notify(self) -> None:
-        self.page.notices += 1
-        if self.room.child is not None:
-            self.room.child.wake()
+        self.shared.notices += 1
+        if self.power.child is not None:
+            self.power.child.wake()
 
     def _do_run(self, running: bool) -> None:
-        changed = bool(self.page.running) != running
-        self.page.running = int(running)
+        changed = bool(self.shared.running) != running
+        self.shared.running = int(running)
         self._notify()
         if changed and not running and self.console.in_main:
             self._waiting["h"] += 1  # a hold is answered when time stands; a run begins at the interpreter's next rest
@@ -278,84 +278,84 @@ class Supervisor:
             self._answer()
 
     def _do_arm(self) -> None:
-        if self.bench.armed_us is not None:
+        if self.wiring.armed_us is not None:
             self._answer()
             return
         self._waiting["a"] += 1
         if self.console.in_main:
-            self.page.arm_wanted = 1
+            self.shared.arm_wanted = 1
             self._notify()
         else:
-            self._arm_now(self.room.now_us())
+            self._arm_now(self.power.now_us())
 
     def _do_speed(self, speed: float | None) -> None:
-        self.page.speed = speed or 0.0
+        self.shared.speed = speed or 0.0
         self._notify()
         self._answer()
 
     def _do_press(self, button: str, for_ms: int) -> None:
-        self._wish(self.happenings.press(button, for_ms))
+        self._wish(self.events.press(button, for_ms))
 
     def _do_fault(self, name: str, on: bool) -> None:
-        self.bench.check_fault(name)
-        self._wish(lambda at_us: self.bench.fault(name, on))
+        self.wiring.check_fault(name)
+        self._wish(lambda at_us: self.wiring.fault(name, on))
 
-    def _do_happen(self, event: Any, after_s: float) -> None:
-        self.bench.world.check_event(event)
-        self._wish(self.happenings.matter(event, round(after_s * 1e6)))
+    def _do_apply_event(self, event: Any, after_s: float) -> None:
+        self.wiring.world.check_event(event)
+        self._wish(self.events.matter(event, round(after_s * 1e6)))
 
     def _do_hand(self, probe: str, on: bool) -> None:
-        self._wish(lambda at_us: self.bench.hand(probe, on))
+        self._wish(lambda at_us: self.wiring.hand(probe, on))
 
     def _do_power_cut(self, for_s: float) -> None:
-        self._wish(lambda at_us: self.happenings.cut(at_us, round(for_s * 1e6)))
+        self._wish(lambda at_us: self.events.cut(at_us, round(for_s * 1e6)))
 
-    def _wish(self, happening: Happening) -> None:
+    def _wish(self, happening: Effect) -> None:
         """Have something done at the interpreter's present instant, exactly."""
-        self.happenings.soon(happening)
+        self.events.soon(happening)
         self._waiting["x"] += 1
         if self.console.in_main:
-            self.page.exchange_wanted = 1
+            self.shared.exchange_wanted = 1
             self._notify()
         else:
-            self._exchange(self.room.now_us())
+            self._exchange(self.power.now_us())
 
     def _do_cut_flash_at(self, operation: int, torn: bool) -> None:
-        self.page.flash_cut_torn = int(torn)
-        self.page.flash_cut_at = self.page.flash_operations + operation
+        self.shared.flash_cut_torn = int(torn)
+        self.shared.flash_cut_at = self.shared.flash_operations + operation
         self._answer()
 
     def _do_report(self) -> None:
-        room = self.room
+        power = self.power
         if self.truth:
             self.truth.flush()
-        room.meter(room.now_us(), bool(self.page.running) and self.console.in_main)
+        power.meter(power.now_us(), bool(self.shared.running) and self.console.in_main)
         self._answer({
-            "dead": self.bench.world.dead,
-            "resets": list(room.resets),
-            "power_cuts": self.happenings.power_cuts,
-            "stalled": bool(self.page.stalled),
-            "simulated_s": room.simulated_us / 1e6,
-            "wall_s": room.wall_s,
-            "now_s": (room.now_us() - (self.bench.armed_us or 0)) / 1e6,
-            "armed": self.bench.armed_us is not None,
+            "dead": self.wiring.world.dead,
+            "resets": list(power.resets),
+            "power_cuts": self.events.power_cuts,
+            "stalled": bool(self.shared.stalled),
+            "simulated_s": power.simulated_us / 1e6,
+            "wall_s": power.wall_s,
+            "now_s": (power.now_us() - (self.wiring.armed_us or 0)) / 1e6,
+            "armed": self.wiring.armed_us is not None,
             "in_main": self.console.in_main,
-            "flash_erases": self.page.flash_erases,
-            "flash_operations": self.page.flash_operations,
-            "pins": [self.page.get("pins", number) for number in range(48)],
-            "faults": sorted(self.bench.faults),
+            "flash_erases": self.shared.flash_erases,
+            "flash_operations": self.shared.flash_operations,
+            "pins": [self.shared.get("pins", number) for number in range(48)],
+            "faults": sorted(self.wiring.faults),
         })
 
     def _do_flash(self) -> None:
-        self._answer(self.page.flash)
+        self._answer(self.shared.flash)
 
-    def _do_glass(self) -> None:
-        self._answer((bool(self.page.glass_fitted), self.page.glass_state, self.page.glass))
+    def _do_display(self) -> None:
+        self._answer((bool(self.shared.display_fitted), self.shared.display_state, self.shared.display))
 
     _COMMANDS: ClassVar[dict[str, Callable[..., None]]] = {
         "run": _do_run, "arm": _do_arm, "speed": _do_speed, "press": _do_press, "fault": _do_fault,
-        "happen": _do_happen, "power_cut": _do_power_cut, "hand": _do_hand, "cut_flash_at": _do_cut_flash_at,
-        "report": _do_report, "flash": _do_flash, "glass": _do_glass,
+        "apply_event": _do_apply_event, "power_cut": _do_power_cut, "hand": _do_hand, "cut_flash_at": _do_cut_flash_at,
+        "report": _do_report, "flash": _do_flash, "display": _do_display,
     }
 
 
@@ -378,18 +378,18 @@ def _watch_parent() -> None:
 
 
 def main(control_fd: int) -> None:
-    """Run a supervisor on an inherited control connection."""
+    """Run a simulator on an inherited control connection."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C in the user's terminal is the user's process's matter
     signal.signal(signal.SIGPIPE, signal.SIG_IGN)
     _watch_parent()
     control = Connection(control_fd)
     try:
         config: Config = pickle.loads(control.recv_bytes())
-        supervisor = Supervisor(config, control)
+        simulator = Simulator(config, control)
     except BainError as error:
         control.send((False, error))
         return
-    supervisor.run()
+    simulator.run()
 
 
 if __name__ == "__main__":

@@ -9,15 +9,15 @@ from typing import Any, Protocol, get_args
 from bainboard.drivers.platinum import platinum_ohm
 from bainwright.core.errors import UseError
 from bainwright.virtual.scenario import FaultName
-from bainwright.virtual.shared_memory import NEVER, Page
+from bainwright.virtual.shared_memory import NEVER, SharedMemory
 from bainwright.virtual.standins._shared import BEAT_BIT, GUARD_BIT
 
 SECOND_US = 1_000_000
 GATE_US = 2 * SECOND_US  # the guard's gate lets go when the heartbeat has not moved for this long
 FULL = 65535
 PLACES = ("water", "bowl")
-ABSENT, ANSWERS_85, SPOILT = 1, 2, 3  # page.status
-BUS_LOW, BUS_DEAD = 1, 2  # page.bus
+ABSENT, ANSWERS_85, SPOILT = 1, 2, 3  # shared.status
+BUS_LOW, BUS_DEAD = 1, 2  # shared.bus
 KELVIN = 273.15
 ROOM_K = 298.15  # NTC resistances are quoted at 25 °C
 RATIO_FULL = 0xFFFE  # the platinum probe's converter at its end
@@ -28,7 +28,7 @@ FAULTS = get_args(FaultName)  # an evening's file may name each of them
 
 
 class WorldLike(Protocol):
-    """What the bench asks of a world (see `bainwright.virtual.world.World`)."""
+    """What the wiring asks of a world (see `bainwright.virtual.world.World`)."""
 
     dead: str | None
 
@@ -39,10 +39,10 @@ class WorldLike(Protocol):
     def due(self, now_us: int) -> list[Any]: ...
     def truth_row(self, now_us: int) -> Iterable[float]: ...
     def check_event(self, event: Any) -> None: ...
-    def happen(self, event: Any) -> None: ...
+    def apply_event(self, event: Any) -> None: ...
 
 
-class Bench:
+class Wiring:
     """Keeps the world in step with the board's virtual time.
 
     Parameters
@@ -51,16 +51,17 @@ class Bench:
         The warmer.
     settings : dict
         The rig's settings by dotted name.
-    page : Page
+    shared : SharedMemory
         Where edges come from and readings go.
     keep_row : callable or None
         Called with each truth row, once a whole second after `arm`.
     """
 
     def __init__(
-        self, world: WorldLike, settings: dict[str, Any], page: Page, keep_row: Callable[[Iterable[float]], None] | None
+        self, world: WorldLike, settings: dict[str, Any], shared: SharedMemory,
+        keep_row: Callable[[Iterable[float]], None] | None,
     ) -> None:
-        self.world, self.page, self.keep_row = world, page, keep_row
+        self.world, self.shared, self.keep_row = world, shared, keep_row
         self.settings = settings
         self.heater_w = float(settings["heater_w"])
         self.has_guard = bool(settings["guard"])
@@ -77,28 +78,28 @@ class Bench:
         self._wire_display()
 
     def _wire_display(self) -> None:
-        self.page.glass_fitted = int(self.settings["display"] and "display_open" not in self.faults)
+        self.shared.display_fitted = int(self.settings["display"] and "display_open" not in self.faults)
 
     def _wire_probes(self) -> None:
         for place, name in enumerate(PLACES):
             kind = ("none", "onewire", "ntc", "platinum").index(self.settings[f"probe.{name}.kind"])
-            self.page.put("kind", place, kind)
-            self.page.put("rom", place, rom_word(self.settings[f"probe.{name}.rom"], place))
+            self.shared.put("kind", place, kind)
+            self.shared.put("rom", place, rom_word(self.settings[f"probe.{name}.rom"], place))
 
     def power_up(self) -> None:
         """What a power cut forgets: pins, scratchpads, the heartbeat's charge."""
         for number in range(48):
-            self.page.put("pins", number, 0)
+            self.shared.put("pins", number, 0)
         for place in range(2):
-            self.page.put("fresh", place, 1)
+            self.shared.put("fresh", place, 1)
         self.lower_pins()
 
     def lower_pins(self) -> None:
         """A hard reset: every output falls."""
         for number in range(48):
-            self.page.put("pins", number, 0)
+            self.shared.put("pins", number, 0)
         self._level, self._guard = 0, False
-        self.page.edge_tail = self.page.edge_head
+        self.shared.edge_tail = self.shared.edge_head
 
     # -- time ---------------------------------------------------------------------------------------------------------
 
@@ -111,15 +112,15 @@ class Bench:
 
     def advance(self, to_us: int) -> None:
         """Bring the world to this instant over the edges before it."""
-        page = self.page
-        tail, head = page.edge_tail, page.edge_head
+        shared = self.shared
+        tail, head = shared.edge_tail, shared.edge_head
         while tail < head:
-            at_us, word = page.edge(tail)
+            at_us, word = shared.edge(tail)
             if at_us > to_us:
                 break
             self._edge(at_us, word)
             tail += 1
-        page.edge_tail = tail
+        shared.edge_tail = tail
         self._pass(to_us)
 
     def _edge(self, at_us: int, word: int) -> None:
@@ -184,16 +185,16 @@ class Bench:
         if temp_c is not None and name in self._hands:
             held_s = (self.now_us - self._hands[name]) / SECOND_US
             temp_c += (HAND_C - temp_c) * -math.expm1(-held_s / HAND_S)
-        kind = self.page.get("kind", place)
+        kind = self.shared.get("kind", place)
         if kind == 1:
             self._wire_status(place, name, temp_c)
             if temp_c is not None:
                 word = min(max(math.floor(temp_c * 16 + 0.5), -55 * 16), 125 * 16)  # the part's own range
-                self.page.put("reading", place, word)
+                self.shared.put("reading", place, word)
         elif kind == 2:
-            self.page.put("reading", place, self._converter_word(name, temp_c))
+            self.shared.put("reading", place, self._converter_word(name, temp_c))
         elif kind == 3:
-            self.page.put("reading", place, self._ratio_word(name, temp_c))
+            self.shared.put("reading", place, self._ratio_word(name, temp_c))
 
     def _converter_word(self, name: str, temp_c: float | None) -> int:
         """NTC to ground, series resistor to the supply, 12 bits."""
@@ -245,10 +246,10 @@ class Bench:
 
     def _wire_faults(self) -> None:
         shorted = any(
-            f"{name}_short" in self.faults and self.page.get("kind", place) == 1 for place, name in enumerate(PLACES)
+            f"{name}_short" in self.faults and self.shared.get("kind", place) == 1 for place, name in enumerate(PLACES)
         )
         low, dead = "bus_low" in self.faults or shorted, "bus_dead" in self.faults
-        self.page.bus = BUS_LOW if low else BUS_DEAD if dead else 0
+        self.shared.bus = BUS_LOW if low else BUS_DEAD if dead else 0
         self._wire_display()
         for place, name in enumerate(PLACES):
             self._wire_status(place, name, 0.0 if self.world.dead is None else None)
@@ -260,7 +261,7 @@ class Bench:
             status = ANSWERS_85
         elif not absent and f"{name}_bad_crc" in self.faults:
             status = SPOILT
-        self.page.put("status", place, status)
+        self.shared.put("status", place, status)
 
 
 def rom_word(text: str, place: int) -> int:

@@ -3,55 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, field
 from typing import Any
 
 from bainwright.core.errors import FileError, PlantError, UseError
 from bainwright.files.rig import Rig
 from bainwright.virtual import scenario as acts
 from bainwright.virtual.plant import Warmer
-from bainwright.virtual.plugin import load_plant, told
+from bainwright.virtual.plugin import describe, load_plant
 from bainwright.virtual.probes import Element
 from bainwright.virtual.scenario import Scenario, kind_of
+from bainwright.virtual.scenario_effects import SECOND_US, Action, Due, effects, schedule
 
-SECOND_US = 1_000_000
 WAKE_S = 1e-6  # the step a plant gets at power-on, so that it may fill its temperatures
-
-
-@dataclass(frozen=True)
-class Inject:
-    """A request someone makes to the board: the wire's fields without an id."""
-
-    fields: dict[str, Any]
-
-
-@dataclass(frozen=True)
-class Fault:
-    """A part fails (`on`) or is mended."""
-
-    name: str
-    on: bool
-
-
-@dataclass(frozen=True)
-class PowerCut:
-    """The board is without supply for a while."""
-
-    for_s: float
-
-
-Action = Inject | Fault | PowerCut
-
-
-@dataclass(order=True)
-class _Due:
-    """Something at a plant time: either the world does it to the plant, or the board helper does it to the board."""
-
-    at_us: int
-    order: int
-    matter: Callable[[], None] | None = field(compare=False, default=None)
-    action: Action | None = field(compare=False, default=None)
 
 
 class World:
@@ -94,7 +57,7 @@ class World:
     def __init__(self, plant: Any, rig: Rig, scenario: Scenario | None = None, seed: int = 0) -> None:
         self.rig, self.scenario, self.seed = rig, scenario or Scenario(), seed
         if plant is not None and not isinstance(plant, Warmer):
-            _refuse_matter(self.scenario)
+            _refuse_physical(self.scenario)
         start = self.scenario.start.start() if self.scenario.start else None
         self.plant: Any = Warmer(rig, start) if plant is None else plant
         self.dead: str | None = None
@@ -110,7 +73,7 @@ class World:
             self._step(0.0, WAKE_S)
         self.has_bowl = "bowl" in self._true_c
         self._elements = {name: self._element(name, temp_c) for name, temp_c in self._true_c.items()}
-        self._matter, self._board = self._schedule()
+        self._on_plant, self._on_board = self._schedule()
 
     # -- the clock ----------------------------------------------------------------------------------------------------
 
@@ -123,7 +86,7 @@ class World:
         """Begin plant and scenario time at this instant of the caller's clock."""
         if self._armed_us is None:
             self._armed_us = now_us
-            self._do_matter()
+            self._apply_due()
 
     def advance(self, power_w: float, dt_us: int) -> None:
         """Let `dt_us` pass with a constant electrical power into the heater."""
@@ -133,22 +96,22 @@ class World:
         end_us = self.plant_us + dt_us
         while self.plant_us < end_us:
             stop_us = min(end_us, self.plant_us + SECOND_US)
-            if self._matter:
-                stop_us = min(stop_us, self._matter[0].at_us)
+            if self._on_plant:
+                stop_us = min(stop_us, self._on_plant[0].at_us)
             self._piece(power_w, stop_us - self.plant_us)
-            self._do_matter()
+            self._apply_due()
 
     def next_event_us(self) -> int | None:
         """When the board next meets something of the scenario, on the caller's clock; None for never."""
-        if not self._board or self._armed_us is None:
+        if not self._on_board or self._armed_us is None:
             return None
-        return self._armed_us + self._board[0].at_us
+        return self._armed_us + self._on_board[0].at_us
 
     def due(self, now_us: int) -> list[Action]:
         """What the board meets up to now and has not met yet, in order."""
         actions: list[Action] = []
-        while self._board and self._armed_us is not None and self._board[0].at_us <= now_us - self._armed_us:
-            action = self._board.pop(0).action
+        while self._on_board and self._armed_us is not None and self._on_board[0].at_us <= now_us - self._armed_us:
+            action = self._on_board.pop(0).action
             assert action is not None
             actions.append(action)
         return actions
@@ -163,13 +126,13 @@ class World:
         """
         unplanned = Scenario(source="at hand", events=(event,))
         if not isinstance(self.plant, Warmer):
-            _refuse_matter(unplanned)
+            _refuse_physical(unplanned)
         else:
             _check_stock(unplanned, self.plant)
 
-    def happen(self, event: acts.Event) -> None:
+    def apply_event(self, event: acts.Event) -> None:
         """Do to the warmer, at the present instant, what a scenario's event does to it at once."""
-        for after_s, act in _MATTER.get(type(event), _nothing)(self.plant, event):
+        for after_s, act in effects(self.plant, event):
             if after_s == 0.0:
                 act()
         self._read_plant()
@@ -220,7 +183,7 @@ class World:
         try:
             self.plant.step(power_w, dt_s)
         except Exception as error:  # a stranger's plant may raise anything; it is then a dead probe, told in words
-            self.dead = f"the plant failed at {self.plant_us / SECOND_US:.1f} s: {told(error)}"
+            self.dead = f"the plant failed at {self.plant_us / SECOND_US:.1f} s: {describe(error)}"
             return
         self._read_plant()
 
@@ -229,7 +192,7 @@ class World:
             temps_c = self.plant.temps_c
             read = {name: float(temps_c[name]) for name in ("water", "bowl") if name in temps_c}
         except Exception as error:  # as above
-            self.dead = f"the plant's temps_c failed at {self.plant_us / SECOND_US:.1f} s: {told(error)}"
+            self.dead = f"the plant's temps_c failed at {self.plant_us / SECOND_US:.1f} s: {describe(error)}"
             return
         if "water" not in read and not self._true_c:
             raise PlantError("the plant's temps_c has no 'water'", wanted="°C at the water probe, and 'bowl' if fitted")
@@ -248,22 +211,15 @@ class World:
         bias_c = table.water_probe_bias_c if name == "water" else table.bowl_probe_bias_c
         return Element(name, self.seed, lag_s, table.probe_noise_c, bias_c, temp_c)
 
-    def _do_matter(self) -> None:
-        while self._matter and self._matter[0].at_us <= self.plant_us:
-            act = self._matter.pop(0).matter
+    def _apply_due(self) -> None:
+        while self._on_plant and self._on_plant[0].at_us <= self.plant_us:
+            act = self._on_plant.pop(0).act
             assert act is not None
             act()
             self._read_plant()
 
-    def _schedule(self) -> tuple[list[_Due], list[_Due]]:
-        matter: list[_Due] = []
-        board: list[_Due] = []
-        for order, event in enumerate(self.scenario.events):
-            for after_s, act in _MATTER.get(type(event), _nothing)(self.plant, event):
-                matter.append(_Due(_us(event.at_s + after_s), order, matter=act))
-            for after_s, action in _actions(event):
-                board.append(_Due(_us(event.at_s + after_s), order, action=action))
-        return sorted(matter), sorted(board)
+    def _schedule(self) -> tuple[list[Due], list[Due]]:
+        return schedule(self.scenario, self.plant)
 
 
 def build_world(rig: Rig, plant_spec: str | None = None, scenario: Scenario | None = None, seed: int = 0) -> World:
@@ -277,13 +233,9 @@ def build_world(rig: Rig, plant_spec: str | None = None, scenario: Scenario | No
     return World(load_plant(plant_spec) if plant_spec else None, rig, scenario, seed)
 
 
-def _us(seconds: float) -> int:
-    return round(seconds * SECOND_US)
-
-
-def _refuse_matter(scenario: Scenario) -> None:
-    if scenario.matter:
-        event = scenario.matter[0]
+def _refuse_physical(scenario: Scenario) -> None:
+    if scenario.physical:
+        event = scenario.physical[0]
         raise UseError(f"the event {kind_of(event)!r} at {event.at_s:g} s acts on the built-in warmer, not a --plant",
                        hint="leave --plant out, or let the plant apply its own disturbances")
     if scenario.start is not None:
@@ -308,74 +260,3 @@ def _check_stock(scenario: Scenario, plant: Warmer) -> None:
             raise FileError(f"scenario {scenario.source}: by {at_s:g} s more is dipped than the bowl holds",
                             got=f"{-stock_kg:.2f} kg too much", wanted="some chocolate left",
                             hint="dip less, refill more, or raise chocolate_kg in [start]")
-
-
-# -- what each event does: to the plant, as (seconds after it, act); to the board, as (seconds after it, action) -----
-
-Acts = list[tuple[float, Callable[[], None]]]
-
-
-def _nothing(plant: Any, event: Any) -> Acts:
-    return []
-
-
-def _dip(plant: Warmer, event: acts.Dip) -> Acts:
-    rate = event.mass_kg / event.for_s
-
-    def change(by: float) -> None:
-        plant.dip_kg_per_s = 0.0 if abs(plant.dip_kg_per_s + by) < 1e-12 else plant.dip_kg_per_s + by
-        plant.renew()
-
-    return [(0.0, lambda: change(rate)), (event.for_s, lambda: change(-rate))]
-
-
-def _set(plant: Warmer, **values: Any) -> Callable[[], None]:
-    def act() -> None:
-        for name, value in values.items():
-            setattr(plant, name, value)
-        plant.renew()
-
-    return act
-
-
-_MATTER: dict[type, Callable[[Any, Any], Acts]] = {
-    acts.Refill: lambda plant, event: [(0.0, lambda: plant.refill(event.mass_kg, event.temp_c))],
-    acts.Seed: lambda plant, event: [(0.0, lambda: plant.seed(event.mass_kg, event.temp_c))],
-    acts.Dip: _dip,
-    acts.Stir: lambda plant, event: [(0.0, lambda: plant.stir(event.for_s))],
-    acts.WaterSwap: lambda plant, event: [(0.0, lambda: plant.swap(event.litres, event.temp_c))],
-    acts.WaterTopUp: lambda plant, event: [(0.0, lambda: plant.top_up(event.litres, event.temp_c))],
-    acts.BowlOff: lambda plant, event: [(0.0, _set(plant, bowl_in=False))],
-    acts.BowlOn: lambda plant, event: [(0.0, _set(plant, bowl_in=True))],
-    acts.Lid: lambda plant, event: [(0.0, _set(plant, lid=event.on))],
-    acts.Room: lambda plant, event: [(0.0, _set(plant, room_c=event.temp_c))],
-    acts.Draught: lambda plant, event: [
-        (0.0, _set(plant, draught=event.factor)), (event.for_s, _set(plant, draught=1.0))],
-}
-
-
-def _actions(event: acts.Event) -> list[tuple[float, Action]]:
-    if isinstance(event, acts.BowlOff | acts.BowlOn):
-        at = "off" if isinstance(event, acts.BowlOff) else "on"
-        return [(0.0, Inject({"do": "bowl", "at": at}))] if event.told else []
-    if isinstance(event, acts.Announce):
-        return [(0.0, Inject(_announced(event)))]
-    if isinstance(event, acts.Confirm | acts.Thicker | acts.Thinner):
-        return [(0.0, Inject({"do": kind_of(event)}))]
-    if isinstance(event, acts.Finish):
-        return [(0.0, Inject({"do": "finish", "to": event.to}))]
-    if isinstance(event, acts.FaultEvent):
-        begin: list[tuple[float, Action]] = [(0.0, Fault(event.name, not event.clear))]
-        return begin if event.for_s is None else [*begin, (event.for_s, Fault(event.name, event.clear))]
-    if isinstance(event, acts.PowerCutEvent):
-        return [(0.0, PowerCut(event.for_s))]
-    return []
-
-
-def _announced(event: acts.Announce) -> dict[str, Any]:
-    fields: dict[str, Any] = {"do": "announce", "in_s": round(event.in_s)}
-    if event.mass_kg is not None:
-        fields["mass_g"] = round(event.mass_kg * 1000)
-    if event.temp_c is not None:
-        fields["temp"] = round(event.temp_c * 1000)
-    return fields

@@ -9,7 +9,7 @@ def start(address, fds, pins, run_main, source):
     import _clock
 
     _clock.pins = pins
-    flash = _clock.open_page(address, *fds)
+    flash = _clock.open_memory(address, *fds)
     _install()
     import os
 

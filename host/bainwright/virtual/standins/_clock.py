@@ -1,7 +1,7 @@
-"""Virtual time, and the talk with the supervisor that keeps the simulated warmer in step with it.
+"""Virtual time, and the talk with the simulator that keeps the simulated warmer in step with it.
 
 While main.py runs, time passes only through sleeps, polls and the cost of calls; at the REPL it is real time. The clock
-stops exactly at the supervisor's next event and exchanges there, so that commands, faults and power cuts of a scenario
+stops exactly at the simulator's next event and exchanges there, so that commands, faults and power cuts of a scenario
 meet the firmware at the same instant in every run.
 """
 
@@ -21,13 +21,13 @@ ROOM = 512  # bytes free in the output ring for a poll to say writable
 
 LOW = 0xFFFFFFFF  # counters of the other side are compared by their low halves
 
-page = None
+shared = None
 pins = None  # {use: number}
 edges = out_ring = in_ring = None
 now = 0
 limit = FOREVER
 boot_us = watchdog_us = 0
-edge_head = out_head = in_tail = 0  # ours; the page has copies
+edge_head = out_head = in_tail = 0  # ours; the shared memory has copies
 speed = 0.0
 real = False
 running = False
@@ -45,7 +45,7 @@ _one = bytearray(1)
 
 
 def _fields():
-    """The page's table as uctypes wants it; a wide field's halves are extra fields."""
+    """The shared's table as uctypes wants it; a wide field's halves are extra fields."""
 
     class Fields:  # attributes, since their names are interned: a dict keyed by made-up strings is looked up slowly
         pass
@@ -62,22 +62,22 @@ def _fields():
 
 def wide(name):
     """A wide field as a small integer: read whole it would be a big one, and slow everything it meets."""
-    return getattr(page, name + "_high") << 32 | getattr(page, name + "_low") & LOW
+    return getattr(shared, name + "_high") << 32 | getattr(shared, name + "_low") & LOW
 
 
-def open_page(address, to_fd, from_fd, wake_fd):
-    """Attach to the shared page and the pipes."""
-    global page, edges, out_ring, in_ring, now, running, flushed, buttons, speed
+def open_memory(address, to_fd, from_fd, wake_fd):
+    """Attach to the shared shared and the pipes."""
+    global shared, edges, out_ring, in_ring, now, running, flushed, buttons, speed
     global boot_us, watchdog_us, edge_head, out_head, in_tail, _to, _from, _wake, _wake_poll, _post_us
-    page = uctypes.struct(address, _fields())
+    shared = uctypes.struct(address, _fields())
     at_edges, at_out, at_in, at_flash, size = _shared.areas()
     edges = uctypes.struct(address + at_edges, {"w": (0 | uctypes.ARRAY, 2 * _shared.EDGES | uctypes.INT64)}).w
     out_ring = uctypes.bytearray_at(address + at_out, _shared.OUT_BYTES)
     in_ring = uctypes.bytearray_at(address + at_in, _shared.IN_BYTES)
-    _post_us = page.post_us
+    _post_us = shared.post_us
     now, boot_us, watchdog_us = wide("now_us"), wide("boot_us"), wide("watchdog_us")
     edge_head, out_head, in_tail = wide("edge_head"), wide("out_head"), wide("in_tail")
-    running, buttons, flushed = bool(page.running), page.buttons, out_head
+    running, buttons, flushed = bool(shared.running), shared.buttons, out_head
     _to, _from, _wake = [
         open(fd, mode) for fd, mode in ((to_fd, "wb"), (from_fd, "rb"), (wake_fd, "rb"))]  # noqa: SIM115 - never closed
     _wake_poll = uselect.poll()
@@ -88,13 +88,13 @@ def open_page(address, to_fd, from_fd, wake_fd):
     return uctypes.bytearray_at(address + at_flash, size - at_flash)
 
 
-# -- talking to the supervisor ----------------------------------------------------------------------------------------
+# -- talking to the simulator ----------------------------------------------------------------------------------------
 
 
 def post(kind):
-    """Tell the supervisor something at this instant; the reply, if any, is waited for in `settle`."""
+    """Tell the simulator something at this instant; the reply, if any, is waited for in `settle`."""
     global posts
-    page.now_us = now
+    shared.now_us = now
     _post_us[posts & 15] = now
     posts += 1
     _to.write(kind)
@@ -114,19 +114,19 @@ def settle():
     global outstanding
     while outstanding:
         if not _from.readinto(_one):
-            raise SystemExit  # the supervisor is gone
+            raise SystemExit  # the simulator is gone
         outstanding -= 1
     _refresh()
 
 
 def exchange():
-    """Let the supervisor bring the warmer to this instant and apply what is due."""
+    """Let the simulator bring the warmer to this instant and apply what is due."""
     ask(b"x")
     settle()
 
 
 def halt(kind):
-    """The interpreter ends here: reset, watchdog or power cut. The supervisor kills it, so nothing can catch this."""
+    """The interpreter ends here: reset, watchdog or power cut. The simulator kills it, so nothing can catch this."""
     settle()
     post(kind)
     while _from.readinto(_one):
@@ -136,11 +136,11 @@ def halt(kind):
 
 def _refresh():
     global limit, buttons
-    limit = page.next_event_us_high << 32 | page.next_event_us_low & LOW
+    limit = shared.next_event_us_high << 32 | shared.next_event_us_low & LOW
     if watchdog_us and watchdog_us < limit and not real:
         limit = watchdog_us
-    if page.buttons != buttons:
-        before, buttons = buttons, page.buttons
+    if shared.buttons != buttons:
+        before, buttons = buttons, shared.buttons
         if on_buttons:
             on_buttons(before, buttons)
 
@@ -148,33 +148,33 @@ def _refresh():
 def edge(word):
     """Record the outputs' new state."""
     global edge_head
-    if (edge_head - page.edge_tail_low) & LOW >= _shared.EDGES:
+    if (edge_head - shared.edge_tail_low) & LOW >= _shared.EDGES:
         exchange()
     at = 2 * (edge_head % _shared.EDGES)
     edges[at] = now
     edges[at + 1] = word
     edge_head += 1
-    page.edge_head = edge_head
+    shared.edge_head = edge_head
 
 
 def _attend():
-    """Look at what the supervisor changed."""
+    """Look at what the simulator changed."""
     global seen, running, now
-    seen = page.notices
-    if page.interrupt:
-        page.interrupt = 0
+    seen = shared.notices
+    if shared.interrupt:
+        shared.interrupt = 0
         raise KeyboardInterrupt
-    if page.arm_wanted:
-        page.arm_wanted = 0
+    if shared.arm_wanted:
+        shared.arm_wanted = 0
         if not real:
             # A canonical instant: how often we were woken before it leaves no trace.
             now = boot_us + ((now - boot_us) // 1000000 + 1) * 1000000
         ask(b"a")
         settle()
-    if page.exchange_wanted:
+    if shared.exchange_wanted:
         exchange()
-    if bool(page.running) != running or not running:  # a hold so short that we never ran is answered too
-        running = bool(page.running)
+    if bool(shared.running) != running or not running:  # a hold so short that we never ran is answered too
+        running = bool(shared.running)
         _tell_state()
     _anchor()
 
@@ -185,12 +185,12 @@ def _tell_state():
 
 def _anchor():
     global speed
-    speed = page.speed
+    speed = shared.speed
     _anchor_at(now)
 
 
 def _cross():
-    """Time has come to a limit: an event of the supervisor's, or the watchdog's bite."""
+    """Time has come to a limit: an event of the simulator's, or the watchdog's bite."""
     if watchdog_us and now >= watchdog_us and not real:
         halt(b"w")
     while now >= wide("next_event_us"):
@@ -203,9 +203,9 @@ def _cross():
 def stamp():
     """Virtual microseconds now: one time call."""
     global now, spin
-    # On a held clock the supervisor's wishes wait for the next rest: there, and nowhere else, the firmware is at the
+    # On a held clock the simulator's wishes wait for the next rest: there, and nowhere else, the firmware is at the
     # same point of its loop in every run. A busy wait would never rest, so its end is an exception.
-    if page.notices != seen and (running or real or page.interrupt or spin > SPIN_CALLS):
+    if shared.notices != seen and (running or real or shared.interrupt or spin > SPIN_CALLS):
         _attend()
     if real:
         now = real_us + utime.ticks_diff(utime.ticks_us(), real_ticks)
@@ -230,15 +230,15 @@ def charge(us):
 def rest(ms):
     """Block in real time until a notice comes; -1: without end."""
     flush()
-    page.now_us = now
-    page.resting = 1
-    if page.notices == seen and _wake_poll.poll(ms):
+    shared.now_us = now
+    shared.resting = 1
+    if shared.notices == seen and _wake_poll.poll(ms):
         _wake.readinto(_one)
-    page.resting = 0
+    shared.resting = 0
 
 
 def flush():
-    """Tell the supervisor of output it may not have seen."""
+    """Tell the simulator of output it may not have seen."""
     global flushed
     if out_head != flushed:
         flushed = out_head
@@ -247,7 +247,7 @@ def flush():
 
 def input_waits():
     """Has the host written something main.py has not read?"""
-    return (page.in_head_low ^ in_tail) & LOW != 0
+    return (shared.in_head_low ^ in_tail) & LOW != 0
 
 
 def pass_until(target, for_input=False):
@@ -261,7 +261,7 @@ def pass_until(target, for_input=False):
         if not running and not for_input and target - now <= SHORT_US:
             now = target
             break
-        if page.notices != seen:
+        if shared.notices != seen:
             _attend()
             continue
         if not running:
@@ -279,7 +279,7 @@ def pass_until(target, for_input=False):
         now = stop
         if now >= limit:
             _cross()
-    page.now_us = now
+    shared.now_us = now
 
 
 def _pace(stop):
@@ -292,7 +292,7 @@ def _pace(stop):
                 _anchor_at(stop)
             return True
         rest(int(left) // 1000)
-        if page.notices != seen:
+        if shared.notices != seen:
             reached = anchor_us + int((utime.ticks_us() - anchor_real) * speed)
             now = min(stop, max(now, reached))
             return False
@@ -326,28 +326,28 @@ def go_real():
 
 def out_room():
     """Bytes free in the output ring."""
-    return _shared.OUT_BYTES - ((out_head - page.out_tail_low) & LOW)
+    return _shared.OUT_BYTES - ((out_head - shared.out_tail_low) & LOW)
 
 
 def wrote(size):
     """So many bytes were put into the output ring."""
     global out_head
     out_head += size
-    page.out_head = out_head
+    shared.out_head = out_head
 
 
 def took(size):
     """So many bytes were taken from the input ring."""
     global in_tail
     in_tail += size
-    page.in_tail = in_tail
+    shared.in_tail = in_tail
 
 
 def watch(us):
     """The watchdog bites at this instant from now on."""
     global watchdog_us, limit
-    page.watchdog_us = watchdog_us = us
-    limit = page.next_event_us_high << 32 | page.next_event_us_low & LOW
+    shared.watchdog_us = watchdog_us = us
+    limit = shared.next_event_us_high << 32 | shared.next_event_us_low & LOW
     if us < limit:
         limit = us
 
@@ -355,24 +355,24 @@ def watch(us):
 def writable():
     """Is there room in the output ring? At full speed wait for a reader who reads; never for one who stopped."""
     if out_room() >= ROOM:
-        page.stalled = 0
+        shared.stalled = 0
         return True
-    if speed or page.stalled:
+    if speed or shared.stalled:
         return False
     return await_room(ROOM, STALL_MS)
 
 
 def await_room(wanted, ms):
     """Block, clock still, until so many bytes are free; False when the reader made no progress for `ms` real ones."""
-    began, tail = utime.ticks_ms(), page.out_tail_low
+    began, tail = utime.ticks_ms(), shared.out_tail_low
     while out_room() < wanted:
-        if page.out_tail_low != tail:
-            began, tail = utime.ticks_ms(), page.out_tail_low
+        if shared.out_tail_low != tail:
+            began, tail = utime.ticks_ms(), shared.out_tail_low
         left = ms - utime.ticks_diff(utime.ticks_ms(), began)
         if left <= 0:
-            page.stalled = 1
+            shared.stalled = 1
             return False
         rest(left)
-        if page.notices != seen:
+        if shared.notices != seen:
             _attend()
     return True

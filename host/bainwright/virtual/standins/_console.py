@@ -1,6 +1,6 @@
-"""The console while main.py runs: sys.stdin, sys.stdout and print on the page's rings.
+"""The console while main.py runs: sys.stdin, sys.stdout and print on the shared memory's rings.
 
-Not the terminal: bytes in shared memory reach the supervisor in the same order and at the same virtual instant in every
+Not the terminal: bytes in shared memory reach the simulator in the same order and at the same virtual instant in every
 run, and a full ring is what a host that does not read looks like.
 """
 
@@ -18,7 +18,7 @@ def put(data):
     size = len(data)
     if size > _shared.OUT_BYTES // 2:
         return put(memoryview(data)[: size // 2]) + put(memoryview(data)[size // 2 :])
-    if _clock.out_room() < size and (_clock.page.stalled or not _wait_for_room(size)):
+    if _clock.out_room() < size and (_clock.shared.stalled or not _wait_for_room(size)):
         return size  # dropped
     at = _clock.out_head % _shared.OUT_BYTES
     ring, first = _clock.out_ring, _shared.OUT_BYTES - at

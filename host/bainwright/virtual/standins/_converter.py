@@ -4,7 +4,7 @@ Its supply is the board's; a reset of the board alone finds it as at power-on he
 """
 
 import _clock
-from _clock import page
+from _clock import shared
 
 WRITE = 0x80
 CONFIG, RATIO, FAULTS = 0, 1, 7
@@ -13,11 +13,11 @@ HIGH, LOW, ELEMENT_OPEN = 0x80, 0x40, 0x20
 POWER_ON = b"\x00\x00\x00\xff\xff\x00\x00\x00"
 SEEK_US = 600
 CONVERT_US = {0: 55000, HZ_50: 66000}
-BUS_LOW, BUS_DEAD = 1, 2  # page.bus: here the converter's data line to the board
-POWER_LOST, SPOILT = 2, 3  # page.status
-OPEN = 0xFFFE  # page.reading of an element that conducts nothing
+BUS_LOW, BUS_DEAD = 1, 2  # shared.bus: here the converter's data line to the board
+POWER_LOST, SPOILT = 2, 3  # shared.status
+OPEN = 0xFFFE  # shared.reading of an element that conducts nothing
 
-_status, _reading = page.status, page.reading
+_status, _reading = shared.status, shared.reading
 _MASKS = (b"\x01", b"\x02")
 
 
@@ -53,8 +53,8 @@ class Converter:
 
     def _line(self, byte):
         """What arrives over the data line."""
-        if page.bus:
-            return 0 if page.bus == BUS_LOW else 0xFF
+        if shared.bus:
+            return 0 if shared.bus == BUS_LOW else 0xFF
         return byte ^ 0x5A if _status[self.place] == SPOILT else byte
 
     def _configure(self, byte):

@@ -1,29 +1,31 @@
-"""A 128x64 display with an SSD1306-type controller: what it is told by I2C ends in the page's picture.
+"""A 128x64 display with an SSD1306-type controller: what it is told by I2C ends in the shared memory's picture.
 
 Commands: the controller's data sheet, from memory.
 """
 
-from _clock import page
-from _shared import GLASS_FLIPPED, GLASS_INVERSE, GLASS_MIRRORED, GLASS_ON, GLASS_PUMP
+from _clock import shared
+from _shared import DISPLAY_FLIPPED, DISPLAY_INVERSE, DISPLAY_MIRRORED, DISPLAY_ON, DISPLAY_PUMP
 
 ADDRESS = 0x3C
 COMMANDS, DATA = 0x00, 0x40
 WIDTH = 128
 # Commands with arguments, and how many.
 ARGUMENTS = {0x20: 1, 0x21: 2, 0x22: 2, 0x81: 1, 0x8D: 1, 0xA8: 1, 0xD3: 1, 0xD5: 1, 0xD9: 1, 0xDA: 1, 0xDB: 1}
-SWITCHES = {0xAE: (GLASS_ON, 0), 0xAF: (GLASS_ON, 1), 0xA0: (GLASS_MIRRORED, 0), 0xA1: (GLASS_MIRRORED, 1),
-            0xC0: (GLASS_FLIPPED, 0), 0xC8: (GLASS_FLIPPED, 1), 0xA6: (GLASS_INVERSE, 0), 0xA7: (GLASS_INVERSE, 1)}
+SWITCHES = {0xAE: (DISPLAY_ON, 0), 0xAF: (DISPLAY_ON, 1),
+            0xA0: (DISPLAY_MIRRORED, 0), 0xA1: (DISPLAY_MIRRORED, 1),
+            0xC0: (DISPLAY_FLIPPED, 0), 0xC8: (DISPLAY_FLIPPED, 1),
+            0xA6: (DISPLAY_INVERSE, 0), 0xA7: (DISPLAY_INVERSE, 1)}
 
 
-class Glass:
-    """The controller; its memory is the page's, so it outlives the board's interpreter as its supply does."""
+class DisplayController:
+    """The controller; its memory is the shared memory's, so it outlives the board's interpreter as its supply does."""
 
     def __init__(self):
         self._row = self._column = 0
 
     def write(self, data):
         """What follows the address."""
-        if not page.glass_fitted:
+        if not shared.display_fitted:
             raise OSError(5)  # EIO: nobody acknowledges
         if data[0] == DATA:
             self._paint(data)
@@ -38,7 +40,7 @@ class Glass:
         if command in SWITCHES:
             self._switch(*SWITCHES[command])
         elif command == 0x8D:
-            self._switch(GLASS_PUMP, arguments[0] >> 2 & 1)
+            self._switch(DISPLAY_PUMP, arguments[0] >> 2 & 1)
         elif 0xB0 <= command <= 0xB7:
             self._row = command & 7
         elif command <= 0x0F:
@@ -49,11 +51,11 @@ class Glass:
             raise OSError(22)  # only page addressing is simulated
 
     def _switch(self, bit, level):
-        page.glass_state = page.glass_state & ~bit | (bit if level else 0)
+        shared.display_state = shared.display_state & ~bit | (bit if level else 0)
 
     def _paint(self, data):
         """Page addressing: the column goes round within its row."""
-        glass, start = page.glass, WIDTH * self._row
+        display, start = shared.display, WIDTH * self._row
         for byte in memoryview(data)[1:]:
-            glass[start + self._column] = byte
+            display[start + self._column] = byte
             self._column = (self._column + 1) % WIDTH

@@ -1,4 +1,4 @@
-"""The flash chip: blocks in the shared page, so that files survive resets and power cuts like on the chip itself."""
+"""The flash chip: blocks in the shared shared, so that files survive resets and power cuts like on the chip itself."""
 
 import _clock
 import _shared
@@ -46,13 +46,13 @@ class Flash:
             self._memory[at : at + PAGE_BYTES] = ERASED
         if done < _shared.FLASH_BLOCK:
             _clock.halt(b"c")
-        _clock.page.flash_erases += 1
+        _clock.shared.flash_erases += 1
         _clock.charge(ERASE_US)
 
     def _operation(self, size):
         """Count an operation; how many of its bytes happen before the power goes."""
-        page = _clock.page
-        page.flash_operations += 1
-        if page.flash_operations != page.flash_cut_at:
+        shared = _clock.shared
+        shared.flash_operations += 1
+        if shared.flash_operations != shared.flash_cut_at:
             return size
-        return size // 2 if page.flash_cut_torn else 0
+        return size // 2 if shared.flash_cut_torn else 0

@@ -1,4 +1,4 @@
-"""micropython, with the interrupt character told to the supervisor, which looks for it in the host's bytes."""
+"""micropython, with the interrupt character told to the simulator, which looks for it in the host's bytes."""
 
 import _clock
 from micropython import *  # noqa: F403
@@ -6,4 +6,4 @@ from micropython import *  # noqa: F403
 
 def kbd_intr(char):
     """Which byte interrupts; -1: none."""
-    _clock.page.interrupt_char = char
+    _clock.shared.interrupt_char = char

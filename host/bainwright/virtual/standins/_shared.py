@@ -1,4 +1,4 @@
-"""The page shared by the board's interpreter and its supervisor: one table, read by both.
+"""The shared shared by the board's interpreter and its simulator: one table, read by both.
 
 Rings are byte or word areas behind the fields; their head and tail count for ever and are taken modulo the size.
 """
@@ -9,7 +9,7 @@ WIDE, NARROW, DOUBLE, BYTE = "q", "i", "d", "B"
 
 # name, count, form
 FIELDS = (
-    # written by the supervisor
+    # written by the simulator
     ("next_event_us", 1, WIDE),  # virtual time stops exactly here for an exchange
     ("boot_us", 1, WIDE),  # ticks count from here (last hard reset)
     ("rom", 2, WIDE),  # 1-wire ids, little-endian
@@ -25,7 +25,7 @@ FIELDS = (
     ("kind", 2, NARROW),  # probe kinds (water, bowl): 0 none, 1 1-wire, 2 NTC, 3 platinum
     ("status", 2, NARROW),  # probes: 0 sound, 1 absent, 2 as at power-on, 3 garbles what it says
     ("reading", 2, NARROW),  # 1-wire: sixteenths of a degree; NTC, platinum: the converter's word
-    ("glass_fitted", 1, NARROW),  # is there a display?
+    ("display_fitted", 1, NARROW),  # is there a display?
     # written by the interpreter
     ("now_us", 1, WIDE),
     ("post_us", 16, WIDE),  # virtual times of the last posts, by post number modulo 16
@@ -38,8 +38,8 @@ FIELDS = (
     ("scratch", 2, NARROW),  # what each 1-wire probe's scratchpad holds, sixteenths of a degree
     ("fresh", 2, NARROW),  # 1: scratchpad is as at power-on
     ("pins", 48, NARROW),  # output levels
-    ("glass_state", 1, NARROW),  # the display: bits of GLASS_ON and so on
-    ("glass", 1024, BYTE),  # its picture: eight rows of 128 columns of eight pixels, the lowest bit on top
+    ("display_state", 1, NARROW),  # the display: bits of DISPLAY_ON and so on
+    ("display", 1024, BYTE),  # its picture: eight rows of 128 columns of eight pixels, the lowest bit on top
     ("flash_erases", 1, NARROW),
     ("flash_operations", 1, NARROW),
     ("flash_cut_at", 1, NARROW),  # number of the operation the power fails in; 0: never
@@ -63,7 +63,7 @@ FLASH_BLOCKS = 352  # what an RP2040 board's 2 MB leave to files
 GUARD_BIT = 1
 BEAT_BIT = 2  # the heartbeat pin changed
 
-GLASS_ON, GLASS_PUMP, GLASS_MIRRORED, GLASS_FLIPPED, GLASS_INVERSE = 1, 2, 4, 8, 16
+DISPLAY_ON, DISPLAY_PUMP, DISPLAY_MIRRORED, DISPLAY_FLIPPED, DISPLAY_INVERSE = 1, 2, 4, 8, 16
 
 WATCHDOG_CAUSE = 3  # as the rp2 port numbers them; machine.reset() reads the same
 POWER_ON_CAUSE = 1
@@ -86,7 +86,7 @@ def offsets() -> dict[str, tuple[int, int, str]]:
 
 
 def areas() -> tuple[int, int, int, int, int]:
-    """Byte offsets of the edge ring, the output ring, the input ring, the flash, and the page's whole length."""
+    """Byte offsets of the edge ring, the output ring, the input ring, the flash, and the length of it all."""
     edges = (8 * sum([count for _, count, _ in FIELDS]) + 63) // 64 * 64  # room for all, were they all wide
     out = edges + 16 * EDGES
     inp = out + OUT_BYTES

@@ -1,4 +1,4 @@
-"""sys while main.py runs: the interpreter's own, with the console on the page's rings."""
+"""sys while main.py runs: the interpreter's own, with the console on the shared memory's rings."""
 
 import sys
 from sys import *  # noqa: F403

@@ -5,9 +5,9 @@ import time
 import _clock
 import _shared
 import uctypes
-from _clock import page, pins
+from _clock import pins, shared
 from _converter import Converter
-from _display import ADDRESS, Glass
+from _display import ADDRESS, DisplayController
 
 HEATER, GUARD, HEARTBEAT, YES, NO = (pins[name] for name in ("heater", "guard", "heartbeat", "yes", "no"))
 ADC_WATER, ADC_BOWL = pins["adc_water"], pins["adc_bowl"]
@@ -16,12 +16,12 @@ PWRON_RESET = _shared.POWER_ON_CAUSE
 WDT_RESET = _shared.WATCHDOG_CAUSE
 CORE_TEMP_WORD = 14017  # 0.706 V at 27 degrees (RP2040 data sheet, 4.9.5) over 3.3 V
 
-_levels = page.pins
+_levels = shared.pins
 _heat = 65535 if _levels[HEATER] else 0  # switch level, 0 to 65535
 _beat = 0
 _handlers = []  # (pin, trigger, handler)
 _converters = {pins["cs_" + name]: Converter(place) for place, name in enumerate(("water", "bowl"))
-               if page.kind[place] == 3}
+               if shared.kind[place] == 3}
 
 
 def _record():
@@ -29,7 +29,7 @@ def _record():
 
 
 def _set(number, level):
-    """Drive an output; the three that heat are told to the supervisor."""
+    """Drive an output; the three that heat are told to the simulator."""
     global _heat, _beat
     changed = _levels[number] != level
     _levels[number] = level
@@ -188,14 +188,14 @@ class ADC:
         if self._number == ADC.CORE_TEMP:
             return CORE_TEMP_WORD
         place = 0 if self._number == ADC_WATER else 1 if self._number == ADC_BOWL else None
-        if place is None or page.kind[place] != 2:
+        if place is None or shared.kind[place] != 2:
             return 0
         _clock.charge(2)  # RP2040 data sheet, 4.9.2: 96 clocks of 48 MHz
         if _clock.now - ADC._taken_us >= ADC.CACHE_US or _clock.real:
             ADC._taken_us = _clock.stamp()
             _clock.ask(b"\x03")
             _clock.settle()
-        return page.reading[place]
+        return shared.reading[place]
 
 
 class I2C:
@@ -206,14 +206,14 @@ class I2C:
         if scl % 2 != 1 or sda % 2 != 0 or scl // 2 % 2 != id or sda // 2 % 2 != id:
             raise ValueError("bad SCL or SDA pin")  # RP2040 data sheet, 1.4.3: which pins belong to which block
         self._bit_us = 1000000 / freq
-        self._glass = Glass() if (scl, sda) == (pins["scl"], pins["sda"]) else None
+        self._display = DisplayController() if (scl, sda) == (pins["scl"], pins["sda"]) else None
 
     def writeto(self, address, data, stop=True):
         """Address and bytes, nine bits each."""
         _clock.charge(int(9 * (1 + len(data)) * self._bit_us))
-        if address != ADDRESS or self._glass is None:
+        if address != ADDRESS or self._display is None:
             raise OSError(5)
-        self._glass.write(data)
+        self._display.write(data)
         return len(data) + 1
 
 
@@ -263,7 +263,7 @@ class RTC:
         if fields is not None:
             year, month, day, _, hour, minute, second = fields[:7]
             set_s = time.mktime((year, month, day, hour, minute, second, 0, 0))
-            page.rtc_us = set_s * 1000000 - _clock.stamp()
+            shared.rtc_us = set_s * 1000000 - _clock.stamp()
             return None
         year, month, day, hour, minute, second, weekday, _ = time.gmtime()
         return (year, month, day, weekday, hour, minute, second, 0)
@@ -282,7 +282,7 @@ def soft_reset():
 
 def reset_cause():
     """Why the board started: rp2 cannot tell its watchdog from machine.reset()."""
-    return page.reset_cause
+    return shared.reset_cause
 
 
 def unique_id():

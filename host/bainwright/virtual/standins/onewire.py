@@ -1,11 +1,11 @@
 """onewire: the 1-wire bus with the simulated digital probes on it, to the byte (and the bit, for who asks bits).
 
 Probes answer as their data sheet says: nine bytes with a check byte, 85 degrees until the first conversion, 750 ms for
-one. The supervisor is asked for the temperature when the conversion starts and answers while it lasts.
+one. The simulator is asked for the temperature when the conversion starts and answers while it lasts.
 """
 
 import _clock
-from _clock import page
+from _clock import shared
 
 SEARCH_ROM, MATCH_ROM, SKIP_ROM = 0xF0, 0x55, 0xCC
 CONVERT, READ_SCRATCHPAD, READ_POWER = 0x44, 0xBE, 0xB4
@@ -13,11 +13,11 @@ CONVERSION_US = 750000  # 12 bits, data sheet
 RESET_US = 1000  # 480 us low, 480 us for the presence pulse
 BIT_US = 70
 POWER_ON = 85 * 16
-LOW, DEAD = 1, 2  # page.bus
-ABSENT, ANSWERS_85, SPOILT = 1, 2, 3  # page.status
+LOW, DEAD = 1, 2  # shared.bus
+ABSENT, ANSWERS_85, SPOILT = 1, 2, 3  # shared.status
 
-# Views of the page's arrays, made once: each look through `page` would make a new one.
-_status, _reading, _scratch, _fresh = page.status, page.reading, page.scratch, page.fresh
+# Views of the shared memory's arrays, made once: each look through `shared` would make a new one.
+_status, _reading, _scratch, _fresh = shared.status, shared.reading, shared.scratch, shared.fresh
 
 
 class OneWireError(Exception):
@@ -46,7 +46,7 @@ class _Device:
 
     def __init__(self, place):
         self.place = place
-        self.rom = (page.rom[place] & 0xFFFFFFFFFFFFFFFF).to_bytes(8, "little")
+        self.rom = (shared.rom[place] & 0xFFFFFFFFFFFFFFFF).to_bytes(8, "little")
         self.ready_us = None
         self.pad = bytearray(b"\x00\x00\x4b\x46\x7f\xff\x00\x10\x00")
         self.body = memoryview(self.pad)[:8]  # what the check byte is over
@@ -95,7 +95,7 @@ class _Device:
         self.check = pad[8] = crc8(self.body)
 
 
-_devices = [_Device(place) for place in range(2) if page.kind[place] == 1]
+_devices = [_Device(place) for place in range(2) if shared.kind[place] == 1]
 
 
 class OneWire:
@@ -116,7 +116,7 @@ class OneWire:
         _clock.stamp()
         _clock.charge(RESET_US)
         self._phase, self._out, self._count = "rom", None, 0
-        bus = page.bus
+        bus = shared.bus
         self._listening = [d for d in _devices if _status[d.place] != ABSENT] if bus == 0 else []
         presence = bool(self._listening) or bus == LOW
         if required and not presence:
@@ -148,7 +148,7 @@ class OneWire:
     def readinto(self, buf):
         """Read until the buffer is full."""
         _clock.charge(8 * BIT_US * len(buf))
-        if self._phase == "read" and self._at == 0 and self._out is not None and page.bus == 0 and len(buf) == 9:
+        if self._phase == "read" and self._at == 0 and self._out is not None and shared.bus == 0 and len(buf) == 9:
             buf[:] = self._out  # the whole scratchpad, the usual case
             self._at = 9
             return
@@ -167,7 +167,7 @@ class OneWire:
         # A search takes a reset and 64 x 3 bits for each id.
         found = []
         for device in sorted(_devices, key=_search_key, reverse=True):
-            if device.present and page.bus == 0:
+            if device.present and shared.bus == 0:
                 _clock.charge(RESET_US + 200 * BIT_US)
                 found.append(bytearray(device.rom))
         return found
@@ -193,7 +193,7 @@ class OneWire:
     def readbit(self):
         """Read a bit: while a probe converts it answers 0."""
         _clock.charge(BIT_US)
-        if page.bus == LOW:
+        if shared.bus == LOW:
             return 0
         if self._phase == "search":
             return self._search_answer()
@@ -247,7 +247,7 @@ class OneWire:
                 self._out = bytes([self._out[i] & pad[i] for i in range(9)])
 
     def _next_byte(self):
-        if page.bus == LOW:
+        if shared.bus == LOW:
             return 0
         out = self._out
         if self._phase == "convert":

@@ -1,4 +1,4 @@
-"""select, on the virtual clock: while main.py runs the console is the page's rings, at the REPL the real terminal."""
+"""select, on the virtual clock. While main.py runs the console is rings in shared memory; at the REPL, the terminal."""
 
 import _clock
 import uselect
