@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import re
 import runpy
+import subprocess
+import sys
 from pathlib import Path
 
 import click
@@ -88,3 +91,20 @@ def test_the_readme_s_two_commands_are_marked_for_ci():
     text = (ROOT / "README.md").read_text()
     assert re.search(r"<!-- command: demo -->\n    python3\.11 .*bain hold dark --virtual\n", text)
     assert re.search(r"<!-- command: tests -->\n    python3\.11 .*pytest\n", text)
+
+
+@pytest.mark.slow
+def test_the_readme_s_demo_runs_as_typed_once_it_is_set_up(tmp_path):
+    """The setting up in front of it is what CI and the test command do anyway."""
+    line = re.search(r"<!-- command: demo -->\n    (.*)\n", (ROOT / "README.md").read_text())[1]
+    *_, demo = line.split(" && ")
+    program, *words = demo.split()
+    assert program == ".venv/bin/bain"
+    path = os.pathsep.join(str(ROOT / folder) for folder in ("firmware", "host"))
+    done = subprocess.run(
+        [sys.executable, "-m", "bainwright", *words], cwd=tmp_path, capture_output=True, text=True, check=False,
+        env={**os.environ, "PYTHONPATH": path},
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert "VIRTUAL" in done.stdout
+    assert {"hold.csv", "hold.json", "hold.png"} <= {path.name for path in tmp_path.glob("holds/*/*")}
