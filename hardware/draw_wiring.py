@@ -10,6 +10,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import schemdraw
+from gate_circuit import BY_REF
 from schemdraw import elements as elm
 
 from bainboard import pins
@@ -123,11 +124,12 @@ def power(s: Sheet) -> None:
     s.dot((16.2, top), (16.2, back))
     s.joint((19.4, top), (19.4, back))
     s.words((19.4, (top + back) / 2), "plug X1\n2-pole", middle=True)
-    s.part(elm.Breaker(), (21.6, top), (25.2, top), "TCO1  80 °C bimetal\nmanual reset")
-    s.part(elm.FuseIEC(), (26.4, top), (30.0, top), "TF1  110 °C thermal fuse\none-shot, crimped")
-    s.wire((21.0, top), (21.6, top))
-    s.wire((25.2, top), (26.4, top))
-    s.wire((30.0, top), (32.0, top), (32.0, top - 0.8))
+    s.part(elm.Breaker(), (21.0, top), (24.0, top), "TCO2  60 °C bimetal\nmanual reset,\non the pan's wall")
+    s.part(elm.Breaker(), (24.4, top), (27.4, top), "TCO1  80 °C bimetal\nmanual reset,\non the mat")
+    s.part(elm.FuseIEC(), (27.8, top), (31.0, top), "TF1  110 °C\nthermal fuse\none-shot, crimped")
+    s.wire((24.0, top), (24.4, top))
+    s.wire((27.4, top), (27.8, top))
+    s.wire((31.0, top), (32.0, top), (32.0, top - 0.8))
     s.part(elm.ResistorIEC(), (32.0, top - 0.8), (32.0, back + 0.8), "RH  mat\n60 W\n9.6 Ω", "bottom")
     s.wire((32.0, back + 0.8), (32.0, back), (13.6, back))
     s.words((22.0, back + 0.5), "2 x 0.75 mm², silicone, 1.5 m; drip loop")
@@ -142,105 +144,136 @@ def power(s: Sheet) -> None:
     s.ground((7.0, low))
 
 
-def pump(s: Sheet, start: Point, names: tuple[str, str, str, str], store_x: float) -> None:
-    """One charge pump: series resistor, capacitor, a diode from 0 V and one onward."""
+def label(ref: str) -> str:
+    """A part of the gate as the drawing writes it, from the gate's own table."""
+    return BY_REF[ref].label
+
+
+def pump(s: Sheet, start: Point, refs: tuple[str, str, str, str, str], store_x: float) -> None:
+    """One charge pump: series resistor, two capacitors, a diode from 0 V and one onward."""
     x, y = start
-    resistor, capacitor, reset, feed = names
-    s.part(elm.ResistorIEC(), (x, y), (x + 2.2, y), resistor)
-    s.part(elm.Capacitor(), (x + 2.2, y), (x + 4.6, y), capacitor)
-    s.part(elm.Diode(), (x + 4.6, y - 2.0), (x + 4.6, y), reset, "bottom")
-    s.ground((x + 4.6, y - 2.0))
-    s.dot((x + 4.6, y))
-    s.part(elm.Diode(), (x + 4.6, y), (x + 7.0, y), feed)
-    s.wire((x + 7.0, y), (store_x, y))
+    resistor, first, second, reset, feed = refs
+    s.part(elm.ResistorIEC(), (x, y), (x + 2.0, y), label(resistor))
+    s.part(elm.Capacitor(), (x + 2.0, y), (x + 4.2, y), label(first).replace("  ", "\n"))
+    s.part(elm.Capacitor(), (x + 4.2, y), (x + 6.4, y), label(second).replace("  ", "\n"))
+    s.part(elm.Diode(), (x + 6.4, y - 2.0), (x + 6.4, y), label(reset), "bottom")
+    s.ground((x + 6.4, y - 2.0))
+    s.dot((x + 6.4, y))
+    s.part(elm.Diode(), (x + 6.4, y), (x + 8.6, y), label(feed))
+    s.wire((x + 8.6, y), (store_x, y))
 
 
 def heartbeat(s: Sheet) -> None:
-    """Every edge of the heartbeat pin charges one of two pumps; a comparator lets go when the edges stop."""
-    s.frame((-1.0, 5.4), (35.0, 19.2), "3  Heartbeat gate and guard relay: in the box")
-    upper, store_x = 16.0, 19.6
+    """Every edge of the heartbeat pin charges one of two pumps; two comparators let go when the edges stop."""
+    s.frame((-1.0, 4.9), (42.0, 19.9), "3  Heartbeat gate and guard relay: in the box")
+    upper, store_x = 17.4, 18.6
     s.tag((4.6, upper), pin_text("heartbeat"))
     s.wire((4.6, upper), (9.0, upper))
     s.joint((5.0, upper), (6.0, upper))
-    s.words((4.5, upper + 0.9), "J1 test link,\nfitted in use")
-    s.part(elm.ResistorIEC(), (6.8, upper), (6.8, upper - 2.4), "100k", "top")
-    s.wire((6.8, upper - 2.4), (6.8, 12.2))
-    s.part(elm.ResistorIEC(), (6.8, 12.2), (6.8, 9.8), "100k", "top")
-    s.ground((6.8, 9.8))
-    pump(s, (9.0, upper), ("1k", "C1a  2.2 µF film 5 %", "D1", "D2"), store_x)
-    inverter = s.drawing.add(elm.Opamp(leads=True).theta(0).anchor("in1").at((9.0, 12.2)))
-    s.wire((6.8, 12.2), (9.0, 12.2))
-    s.words((inverter.center[0] - 0.1, inverter.center[1]), "IC1A", middle=True)
-    s.tag(tuple(inverter.in2), "VREF")
+    s.words((4.5, upper + 0.9), f"{label('J1')} test link,\nfitted in use")
+    s.part(elm.ResistorIEC(), (6.8, upper), (6.8, upper - 2.4), label("R2a"), "top")
+    s.wire((6.8, upper - 2.4), (6.8, 12.6))
+    s.part(elm.ResistorIEC(), (6.8, 12.6), (6.8, 10.2), label("R2b"), "top")
+    s.ground((6.8, 10.2))
+    pump(s, (9.0, upper), ("R1a", "C1a", "C1b", "D1", "D2"), store_x)
+    inverter = s.drawing.add(elm.Opamp(leads=True).theta(0).anchor("in1").at((9.0, 12.6)))
+    s.wire((6.8, 12.6), (9.0, 12.6))
+    s.words((inverter.center[0] - 0.1, inverter.center[1]), label("IC1A"), middle=True)
+    s.tag(tuple(inverter.in2), "REF 1")
     out = tuple(inverter.out)
-    s.part(elm.ResistorIEC(), (out[0], out[1] + 2.2), out, "4.7k", "bottom")
+    pump_x = out[0] - 1.4
+    s.part(elm.ResistorIEC(), (out[0], out[1] + 2.2), out, label("R3"), "bottom")
     s.rail((out[0], out[1] + 2.2), "3.3 V")
-    pump(s, out, ("1k", "C1b  2.2 µF film 5 %", "D3", "D4"), store_x)
-    s.dot((6.8, upper), (6.8, 12.2), out, (store_x, out[1]), (store_x, upper))
-    s.wire((store_x, upper), (store_x, out[1]))
-    s.part(elm.Capacitor(), (store_x, out[1]), (store_x, out[1] - 2.4), "C2\n100n", "bottom")
-    s.wire((store_x, upper), (21.4, upper))
-    s.part(elm.ResistorIEC(), (21.4, upper), (21.4, 13.4), "R2a  330k\n1 %", "top")
-    s.part(elm.ResistorIEC(), (21.4, 12.8), (21.4, 10.2), "R2b  330k\n1 %", "top")
-    s.wire((21.4, 13.4), (21.4, 12.8))
-    s.ground((store_x, out[1] - 2.4), (21.4, 10.2))
-    guard(s, (23.9, 13.1))
-    s.wire((21.4, 13.1), (23.9, 13.1))
-    s.dot((21.4, 13.1))
-    reference(s)
+    s.dot((6.8, upper), (6.8, 12.6), out)
+    pump(s, (pump_x + 1.4, out[1]), ("R4", "C1c", "C1d", "D3", "D4"), max(store_x, pump_x + 10.0))
+    joint_x = max(store_x, pump_x + 10.0)
+    s.wire((joint_x, out[1]), (joint_x, upper))
+    s.part(elm.Capacitor(), (joint_x, out[1]), (joint_x, out[1] - 2.4), label("C2").replace("  ", "\n"), "top")
+    s.dot((joint_x, out[1]), (joint_x, upper))
+    s.ground((joint_x, out[1] - 2.4))
+    s.wire((store_x, upper), (24.8, upper))
+    channel(s, (23.2, upper), ("R5a", "R5b", "IC1B", "R10a", "R10b", "Q4"), "REF 1")
+    s.wire((24.8, upper), (24.8, 12.0))
+    s.dot((23.2, upper))
+    channel(s, (24.8, 12.0), ("R6a", "R6b", "IC2A", "R11a", "R11b", "Q5"), "REF 2")
+    reference(s, 1.0, "R7a", "R7b", "REF 1")
+    reference(s, 4.8, "R8a", "R8b", "REF 2")
+    s.words((0.2, 5.5), "IC1, IC2 = TLC393, open drain: 3.3 V on pin 8, 0 V on pin 4, 100n across each.  "
+            "D1-D4 = 1N4148.")
+    s.words((9.4, 8.2), "Edges every 1 s hold the guard relay. It opens within 2 s\nof the last one. Each comparator "
+            "must pull its transistor\non: one that is dead, unplugged or unsoldered opens the relay.")
+    relay(s)
 
 
-def reference(s: Sheet) -> None:
-    """The comparators' threshold, and their supply."""
-    s.rail((0.6, 11.4), "3.3 V")
-    s.part(elm.ResistorIEC(), (0.6, 11.4), (0.6, 9.2), "56k\n1 %", "top")
-    s.part(elm.ResistorIEC(), (0.6, 9.2), (0.6, 7.0), "10k\n1 %", "top")
-    s.part(elm.Capacitor(), (2.4, 9.2), (2.4, 7.0), "100n", "top")
-    s.wire((0.6, 9.2), (3.0, 9.2))
-    s.dot((0.6, 9.2), (2.4, 9.2))
-    s.ground((0.6, 7.0), (2.4, 7.0))
-    s.tag((3.0, 9.2), "VREF", leftward=False)
-    s.words((3.1, 8.4), "0.50 V")
-    s.words((8.4, 7.2), "IC1 = TLC393, open drain: 3.3 V on pin 8, 0 V on pin 4, 100n across. D1-D4 = 1N4148.")
-    s.words((8.4, 6.4), "Edges every 1 s hold the guard relay; it drops within 2 s of the last, pin high or low.")
-
-
-def guard(s: Sheet, plus: Point) -> None:
-    """The comparator's open-drain output takes the guard pin's level away from the relay's MOSFET."""
-    gatekeeper = s.drawing.add(elm.Opamp(leads=True).theta(0).flip().anchor("in2").at(plus))
-    s.words((gatekeeper.center[0] - 0.1, gatekeeper.center[1]), "IC1B", middle=True)
-    s.tag(tuple(gatekeeper.in1), "VREF")
+def channel(s: Sheet, top: Point, refs: tuple[str, str, str, str, str, str], against: str) -> None:
+    """A resistor pair, its comparator, and the transistor that it must pull on."""
+    upper, lower, comparator, base, off, transistor = refs
+    x, y = top
+    s.part(elm.ResistorIEC(), (x, y), (x, y - 2.2), label(upper), "top")
+    s.part(elm.ResistorIEC(), (x, y - 2.6), (x, y - 4.6), label(lower), "top")
+    s.wire((x, y - 2.2), (x, y - 2.6))
+    s.ground((x, y - 4.6))
+    middle = (x, y - 2.4)
+    s.dot(middle)
+    gatekeeper = s.drawing.add(elm.Opamp(leads=True).theta(0).anchor("in1").at((26.8, middle[1])))
+    s.wire(middle, (26.8, middle[1]))
+    s.words((gatekeeper.center[0] - 0.1, gatekeeper.center[1]), label(comparator), middle=True)
+    s.tag(tuple(gatekeeper.in2), against)
     out = tuple(gatekeeper.out)
-    y, pin_y = out[1], 16.4
-    s.part(elm.ResistorIEC(), (29.0, pin_y), (29.0, y), "10k", "top")
-    s.tag((27.4, pin_y), pin_text("guard"))
-    s.wire((27.4, pin_y), (29.0, pin_y))
-    s.part(elm.ResistorIEC(), (27.6, pin_y), (27.6, pin_y - 2.2), "4.7k", "top")
-    s.wire(out, (30.4, y))
-    s.part(elm.Capacitor(), (27.6, y), (27.6, y - 2.4), "100n", "top")
-    s.part(elm.ResistorIEC(), (29.0, y), (29.0, y - 2.4), "100k", "bottom")
-    s.ground((27.6, pin_y - 2.2), (27.6, y - 2.4), (29.0, y - 2.4))
-    s.dot((27.6, pin_y), (27.6, y), (29.0, y))
-    relay(s, (31.3, y + GATE_UNDER_DRAIN), y)
+    s.part(elm.ResistorIEC(), out, (32.0, out[1]), label(base), "top")
+    pnp = s.drawing.add(elm.BjtPnp().theta(0).anchor("base").at((32.6, out[1])))
+    s.wire((32.0, out[1]), (32.6, out[1]))
+    emitter, collector = tuple(pnp.emitter), tuple(pnp.collector)
+    s.words((emitter[0] + 0.2, out[1]), label(transistor))
+    s.part(elm.ResistorIEC(), (32.2, out[1] + 2.2), (32.2, out[1]), label(off), "bottom")
+    s.wire((32.2, out[1] + 2.2), (emitter[0], out[1] + 2.2), emitter)
+    s.dot((32.2, out[1]), (emitter[0], out[1] + 2.2))
+    if against == "REF 1":
+        s.tag((30.4, 18.4), pin_text("guard"))
+        s.wire((30.4, 18.4), (emitter[0], 18.4), (emitter[0], out[1] + 2.2))
+        s.part(elm.ResistorIEC(), (31.0, 18.4), (31.0, 16.4), label("R9"), "top")
+        s.ground((31.0, 16.4))
+        s.dot((31.0, 18.4))
+        s.wire(collector, (collector[0], 11.2))
+    else:
+        s.wire((emitter[0], out[1] + 2.2), (emitter[0], 11.2))
+        s.wire(collector, (collector[0], 7.8), (34.2, 7.8))
 
 
-def relay(s: Sheet, drain: Point, gate_y: float) -> None:
-    """The relay's coil, its diode, the guard lamp and the MOSFET below them."""
-    x, y = drain
-    top = 17.4
-    gate, source = s.mosfet((x, y))
-    s.wire((30.4, gate_y), gate)
-    s.wire(source, (source[0], 10.2))
-    s.ground((source[0], 10.2))
-    s.words((x + 0.3, gate[1] - 0.4), "Q2  as Q1")
+def relay(s: Sheet) -> None:
+    """The MOSFET's gate with its two pull-downs, the relay's coil, its diode and the guard lamp."""
+    y = 7.8
+    s.part(elm.ResistorIEC(), (33.8, y), (33.8, y - 1.8), label("R12a"), "top")
+    s.part(elm.ResistorIEC(), (34.2, y), (36.2, y), label("R12b"))
+    s.part(elm.ResistorIEC(), (36.4, y), (36.4, y - 1.8), label("R12c"), "bottom")
+    s.ground((33.8, y - 1.8), (36.4, y - 1.8))
+    gate, source = s.mosfet((37.6, y + GATE_UNDER_DRAIN))
+    s.wire((36.2, y), gate)
+    s.dot((33.8, y), (36.4, y))
+    s.wire(source, (source[0], 6.0))
+    s.ground((source[0], 6.0))
+    s.words((37.8, gate[1] - 0.5), label("Q2"))
+    x, low, top = 37.6, y + GATE_UNDER_DRAIN, 16.6
     s.rail((x, top), "24 V S")
-    s.part(elm.RBox(), (x, top), (x, y), "K1 coil\n24 V\n≥ 1.4k", "top")
-    s.part(elm.Diode(), (32.6, y), (32.6, top), "D5", "bottom")
-    s.part(elm.ResistorIEC(), (34.0, top), (34.0, 15.4), "10k", "top")
-    s.part(elm.LED(), (34.0, 15.4), (34.0, y), "guard\nlamp", "top")
-    s.wire((x, top), (34.0, top))
-    s.wire((x, y), (34.0, y))
-    s.dot((x, top), (32.6, top), (x, y), (32.6, y))
+    s.part(elm.RBox(), (x, top), (x, low), label("K1"), "top")
+    s.part(elm.Diode(), (39.2, low), (39.2, top), label("D5"), "bottom")
+    s.part(elm.ResistorIEC(), (40.6, top), (40.6, 14.0), "10k", "top")
+    s.part(elm.LED(), (40.6, 14.0), (40.6, low), "guard\nlamp", "top")
+    s.wire((x, top), (40.6, top))
+    s.wire((x, low), (40.6, low))
+    s.dot((x, top), (39.2, top), (x, low), (39.2, low))
+
+
+def reference(s: Sheet, x: float, upper: str, lower: str, name: str) -> None:
+    """A comparator's threshold."""
+    s.rail((x, 10.6), "3.3 V")
+    s.part(elm.ResistorIEC(), (x, 10.6), (x, 8.6), label(upper), "top")
+    s.part(elm.ResistorIEC(), (x, 8.6), (x, 6.6), label(lower), "top")
+    s.wire((x, 8.6), (x + 0.8, 8.6))
+    s.dot((x, 8.6))
+    s.ground((x, 6.6))
+    s.tag((x + 0.8, 8.6), name, leftward=False)
+    s.words((x + 0.5, 7.8), "0.50 V")
 
 
 def board(s: Sheet) -> None:

@@ -10,6 +10,8 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import draw_wiring
+import gate_circuit
+import gate_faults
 import heartbeat_gate
 
 from bainboard import faults, help_text, settings
@@ -24,7 +26,7 @@ HEATER_W, HEATER_TOLERANCE = 60.0, 0.10
 FUSE_A = 4.0
 RUN_M, COPPER_MM2 = 1.5, 0.75
 COPPER_OHM_MM2_PER_M = 0.01724  # IEC 60028, annealed copper at 20 °C, from memory
-CONTACTS_OHM = 0.27  # relay 0.10, cut-out 0.05, plug 0.02, MOSFET 0.10: highest of data sheets, from memory
+CONTACTS_OHM = 0.32  # relay 0.10, two cut-outs 0.10, plug 0.02, MOSFET 0.10: highest of data sheets, from memory
 MOSFET_OHM, MOSFET_K_PER_W = 0.10, 62.0  # pessimistic at a 3.2 V gate; TO-220 without a heat sink, from memory
 COIL_OHM = 1400.0
 LAMP_OHM, LAMP_V = 10e3, 2.0
@@ -58,7 +60,7 @@ def power_rows() -> list[Row]:
         ("supply over heater", "24 x 3.2 / 60, wanted at most 1.5", f"{supply_w / HEATER_W:.2f}"),
         ("fuse loading, worst", f"{most_a:.2f} / 4, wanted under 0.75", f"{most_a / FUSE_A:.2f}"),
         ("cable", "2 x 1.5 m of 0.75 mm² copper", f"{1000 * wire_ohm:.0f} mΩ, {heater_a * wire_ohm:.2f} V"),
-        ("whole path, worst", "cable, relay, cut-out, plug, MOSFET", f"{1000 * path_ohm:.0f} mΩ"),
+        ("whole path, worst", "cable, relay, cut-outs, plug, MOSFET", f"{1000 * path_ohm:.0f} mΩ"),
         ("mat on that path", "(9.6 / (9.6 + path))²", f"{100 * share**2:.0f} % of its power"),
         ("Q1, pessimistic", "2.5² x 0.1 Ω; 62 K/W, no heat sink", f"{lost_w:.2f} W, {lost_w * MOSFET_K_PER_W:.0f} K"),
     ]
@@ -74,7 +76,7 @@ def signal_rows() -> list[Row]:
         ("panel lamp", "(3.3 - 2) / 330", f"{1000 * (RAIL_V - LAMP_V) / PANEL_OHM:.1f} mA"),
         ("buzzer's base", "(3.3 - 0.7) / 1k", f"{RAIL_V - 0.7:.1f} mA"),
         ("gate of Q1", "3.3 x 4.7 / (4.7 + 0.1)", f"{RAIL_V * 4.7 / 4.8:.2f} V"),
-        ("gate of Q2", "3.3 x 100 / (100 + 10)", f"{RAIL_V * 100 / 110:.2f} V"),
+        ("gate of Q2", "3.3 less two transistors of 0.1 V, x 100 / 101", f"{(RAIL_V - 0.2) * 100 / 101:.2f} V"),
         ("probe bus, pulled low", "3.3 / 4.7k; a probe sinks 4 mA", f"{1000 * RAIL_V / PULL_UP_OHM:.2f} mA"),
         ("probe bus, time constant", "4.7k x (6 m x 100 pF/m + 50 pF); slot 15 µs", f"{rise_us:.1f} µs"),
     ]
@@ -109,23 +111,40 @@ def gate_block() -> str:
     open_s = times.longest_s + heartbeat_gate.RELAY_RELEASE_S
     nominal = f"{gate.tau_s:.2f} x ln({gate.steady_v():.2f} / {gate.threshold_v:.2f}), less the leak"
     defeated = heartbeat_gate.leak_that_defeats_ohm(gate)
+    pair_k, pump_uf, store_uf = gate.upper_ohm / 1e3, gate.pump_f * 1e6, gate.store_f * 1e6
     return table(("what", "from", "computed"), [
-        ("time constant", "(330k + 330k) x (2.2 µF + 0.1 µF)", f"{gate.tau_s:.2f} s"),
+        ("time constant", f"({pair_k:g}k + {pair_k:g}k) / 2 x ({pump_uf:g} µF + {store_uf:g} µF)",
+         f"{gate.tau_s:.2f} s"),
         ("charge after an edge", "3.3 V less two diodes, shared with C2", f"{gate.steady_v():.2f} V"),
-        ("threshold across R2a + R2b", "2 x 3.3 x 10 / 66", f"{gate.threshold_v:.2f} V"),
+        ("threshold at C2", "2 x 3.3 x 10 / 66", f"{gate.threshold_v:.2f} V"),
         ("lets go after the last edge", nominal, f"{times.nominal_s:.2f} s"),
         ("rides through gaps up to, every corner", "wanted 1.2 s", f"{times.shortest_s:.2f} s"),
         ("guard open after the last edge, every corner", "relay's 0.02 s included; wanted 2 s", f"{open_s:.2f} s"),
         ("pin stuck high or low, every corner", "wanted under 100 % of the threshold",
          f"{100 * times.stuck_v_of_threshold:.1f} %"),
-        ("a C1 that would defeat it on a high pin", "leaking under", f"{defeated / 1e6:.1f} MΩ"),
+        ("a pump's pair of capacitors that would defeat it on a high pin", "leaking under",
+         f"{defeated / 1e6:.1f} MΩ"),
     ])
+
+
+def gate_parts_block() -> str:
+    """Every part of the gate."""
+    return table(("ref", "part", "what it does"), [
+        (part.ref, part.label.replace(part.ref, "").replace("\n", " ").strip() or part.kind.lower(), part.why)
+        for part in gate_circuit.PARTS
+    ])
+
+
+def gate_faults_block() -> str:
+    """What each broken part does, as the simulation stored it."""
+    return table(("part", "broken", "relay while edges come", "after the last edge"),
+                 gate_faults.table(gate_faults.read()))
 
 
 def pins_block() -> str:
     """Where each of the firmware's pins goes."""
     to = {
-        "heater": "gate of Q1, by 100 Ω", "guard": "gate of Q2, by 10k", "heartbeat": "heartbeat gate, by link J1",
+        "heater": "gate of Q1, by 100 Ω", "guard": "emitter of Q4", "heartbeat": "heartbeat gate, by link J1",
         "onewire": "data of both probes", "yes": "YES button to 0 V", "no": "NO button to 0 V",
         "lamp_below": "yellow lamp, left", "lamp_in": "green lamp, middle", "lamp_above": "red lamp, right",
         "buzzer": "base of Q3, by 1k", "adc_water": "free", "adc_bowl": "free",
@@ -207,7 +226,9 @@ def panel_block() -> str:
 
 BLOCKS: dict[str, tuple[str, Callable[[], str]]] = {
     "values": ("mat-rig.md", values_block),
-    "gate": ("mat-rig.md", gate_block),
+    "gate": ("heartbeat-gate.md", gate_block),
+    "gateparts": ("heartbeat-gate.md", gate_parts_block),
+    "gatefaults": ("heartbeat-gate.md", gate_faults_block),
     "pins": ("mat-rig.md", pins_block),
     "faults": ("SAFETY.md", faults_block),
     "selftest": ("first-power-up.md", selftest_block),

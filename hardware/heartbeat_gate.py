@@ -1,9 +1,9 @@
 """How long the heartbeat gate holds the guard relay: its charge pumps, worked out over every corner of its parts.
 
-Run it to print the figures. The circuit is in `wiring.svg`; in words: the heartbeat pin and its inverse each drive a
-film capacitor into a two-diode pump, so that *every* edge brings one charge, and a comparator watches what is left of
-it across a resistor pair. A pump fed by rising edges alone could not do: these come two seconds apart, and the relay
-must have dropped two seconds after the last edge.
+Run it to print the figures. The circuit is the table in `gate_circuit.py`, drawn in `wiring.svg`. The heartbeat pin
+and its inverse each drive film capacitors into a two-diode pump, so that *every* edge brings one charge. Two
+comparators each watch what is left of it across a resistor pair of their own. A pump fed by rising edges alone would
+not be enough: these come two seconds apart, and the relay must open within two seconds of the last edge.
 """
 
 from __future__ import annotations
@@ -12,6 +12,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import product
 from math import exp, inf, log
+
+from gate_circuit import BY_REF
 
 EDGE_S = 1.0  # one edge of the heartbeat pin per healthy pass of the firmware's loop
 LIMIT_S = 2.0  # the relay must be open by then
@@ -26,9 +28,9 @@ class Gate:
     Attributes
     ----------
     pump_f, store_f : float
-        Capacitance of one pump's capacitor and of the one across the resistor pair, F.
+        Capacitance of one pump's two capacitors in series, and of the store, F.
     upper_ohm, lower_ohm : float
-        The resistor pair that drains the charge; the comparator looks at their middle.
+        One of the two resistor pairs that drain the charge; its comparator watches the middle.
     rail_v : float
         The board's 3.3 V.
     reset_diode_v, feed_diode_v : float
@@ -43,10 +45,10 @@ class Gate:
         Insulation of a pump's capacitor, ohm: the one path by which a pin that stands high still feeds the pair.
     """
 
-    pump_f: float = 2.2e-6
-    store_f: float = 100e-9
-    upper_ohm: float = 330e3
-    lower_ohm: float = 330e3
+    pump_f: float = BY_REF["C1a"].value / 2
+    store_f: float = BY_REF["C2"].value
+    upper_ohm: float = BY_REF["R5a"].value
+    lower_ohm: float = BY_REF["R5b"].value
     rail_v: float = 3.3
     reset_diode_v: float = 0.20
     feed_diode_v: float = 0.32
@@ -57,8 +59,8 @@ class Gate:
 
     @property
     def drain_ohm(self) -> float:
-        """The pair in series."""
-        return self.upper_ohm + self.lower_ohm
+        """Both pairs, side by side."""
+        return (self.upper_ohm + self.lower_ohm) / 2
 
     @property
     def full_v(self) -> float:
@@ -67,8 +69,9 @@ class Gate:
 
     @property
     def threshold_v(self) -> float:
-        """Voltage across the whole pair at which the comparator lets go."""
-        return (self.reference_v_per_v * self.rail_v + self.offset_v) * self.drain_ohm / self.lower_ohm
+        """Voltage of the store at which the comparator lets go."""
+        share = self.lower_ohm / (self.upper_ohm + self.lower_ohm)
+        return (self.reference_v_per_v * self.rail_v + self.offset_v) / share
 
     @property
     def tau_s(self) -> float:
@@ -106,10 +109,10 @@ class Gate:
 
 # Low and high of each part: data sheets from memory, for a box at 0 to 50 °C.
 SPREAD = {
-    "pump_f": (2.2e-6 * 0.93, 2.2e-6 * 1.07),  # polyester film, 5 % and its temperature
+    "pump_f": (Gate.pump_f * 0.93, Gate.pump_f * 1.07),  # polyester film, 5 % and its temperature
     "store_f": (80e-9, 120e-9),
-    "upper_ohm": (330e3 * 0.99, 330e3 * 1.01),
-    "lower_ohm": (330e3 * 0.99, 330e3 * 1.01),
+    "upper_ohm": (Gate.upper_ohm * 0.99, Gate.upper_ohm * 1.01),
+    "lower_ohm": (Gate.lower_ohm * 0.99, Gate.lower_ohm * 1.01),
     "rail_v": (3.2, 3.4),
     "reference_v_per_v": (10 / 66 * 0.983, 10 / 66 * 1.017),  # two 1 % resistors
     "offset_v": (-0.009, 0.009),  # CMOS comparator TLC393 over its temperature range

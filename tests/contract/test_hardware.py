@@ -3,6 +3,7 @@
 import ast
 import re
 import runpy
+import shutil
 import sys
 import tomllib
 import types
@@ -23,6 +24,8 @@ sys.path.insert(0, str(HARDWARE))
 
 import draw_wiring  # noqa: E402 - scripts beside the pages, not a package
 import figures  # noqa: E402
+import gate_circuit  # noqa: E402
+import gate_faults  # noqa: E402
 import heartbeat_gate  # noqa: E402
 
 PAGES = sorted(HARDWARE.glob("*.md"))
@@ -138,6 +141,68 @@ def test_gate_sum_agrees_with_the_circuits_differential_equations(edges: int) ->
     gate = heartbeat_gate.Gate()
     by_sum_s = gate.drops_after_s(gate.steady_v())
     assert drops_after_s(edges, thermal_v=0.0257, saturation_a=2.52e-9) == pytest.approx(by_sum_s, rel=0.05)
+
+
+# -- one broken part --------------------------------------------------------------------------------------------------
+
+# The relay's own transistor: shorted it is a relay that is always closed, which the self-test looks for.
+LEFT_CLOSED = {("Q2", "gate joint open"), ("Q2", "drain to source shorted"), ("Q2", "drain to gate shorted")}
+SLOW = {(f"C1{letter}", "shorted") for letter in "abcd"} | {("R5b", "open"), ("R6b", "open")}
+SIMULATED = {(row["part"], row["fault"]): row for row in gate_faults.read()}
+
+
+def test_each_part_of_the_gate_is_drawn() -> None:
+    words = " ".join("".join(text.itertext()) for text in ET.parse(draw_wiring.SHEET).getroot().iter(SVG + "text"))
+    squeezed = "".join(words.split())
+    for part in gate_circuit.PARTS:
+        assert "".join(part.label.split()) in squeezed, part.ref
+
+
+def test_each_single_failure_of_the_gate_has_a_stored_result_and_nothing_else_has() -> None:
+    assert set(SIMULATED) == {("-", "nothing"), *((fault.ref, fault.how) for fault in gate_faults.faults())}
+
+
+def test_sound_gate_holds_the_relay_and_opens_it_within_two_seconds() -> None:
+    row = SIMULATED["-", "nothing"]
+    assert float(row["closed"]) == 1.0
+    assert 0.0 < float(row["opens_s"]) < 2.0
+
+
+def test_every_broken_part_opens_the_relay_but_those_the_page_names() -> None:
+    closed = {key for key, row in SIMULATED.items() if row["opens_s"] == "inf"}
+    late = {key for key, row in SIMULATED.items() if 2.05 < float(row["opens_s"]) < np.inf}
+    assert closed == LEFT_CLOSED
+    assert late == SLOW
+    assert all(float(SIMULATED[key]["opens_s"]) < 3.3 for key in late)  # and the watchdog's 4 s come after it
+
+
+@pytest.mark.parametrize("package", ["IC1", "IC2"])
+@pytest.mark.parametrize("how", ["out of its socket", "unpowered"])
+def test_comparators_without_power_or_socket_open_the_relay(package: str, how: str) -> None:
+    row = SIMULATED[package, how]
+    assert (float(row["closed"]), float(row["opens_s"])) == (0.0, 0.0)
+
+
+@pytest.mark.skipif(not shutil.which("ngspice"), reason="ngspice is a Debian package; CI installs it")
+@pytest.mark.parametrize(("ref", "how"), [
+    ("-", "nothing"), ("IC1", "unpowered"), ("IC2A", "output stuck low"), ("C1a", "shorted"), ("R5b", "open"),
+    ("Q4", "collector to emitter shorted"), ("Q2", "drain to source shorted"),
+])  # fmt: skip
+def test_stored_results_are_what_the_simulation_says_now(ref: str, how: str) -> None:
+    """Oracle: ngspice, run on the netlist of the gate's table."""
+    found = [gate_faults.worst(fault) for fault in gate_faults.faults() if (fault.ref, fault.how) == (ref, how)]
+    found = found or [gate_faults.worst(None)]
+    row = SIMULATED[ref, how]
+    assert min(each.closed for each in found) == pytest.approx(float(row["closed"]), abs=0.02)
+    assert max(each.opens_s for each in found) == pytest.approx(float(row["opens_s"]), abs=0.05)
+
+
+def test_netlist_has_each_part_with_its_value() -> None:
+    lines = gate_faults.netlist(True).splitlines()
+    for part in gate_circuit.PARTS:
+        if part.kind in "RC":
+            wanted = f"{part.kind}_{part.ref.lower()} {' '.join(part.nets)} {part.value}"
+            assert wanted in lines, wanted
 
 
 # -- the check that runs on the board ---------------------------------------------------------------------------------

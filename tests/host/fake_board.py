@@ -51,6 +51,7 @@ class FakeBoard:
 
     def __init__(self, script: Callable[[], Iterator[Any]] = lambda: iter(()), **hello: Any) -> None:
         self.hello = {
+            "board": "0011223344556677",
             "name": "fake",
             "version": "0.1.0",
             "wire": wire.VERSION,

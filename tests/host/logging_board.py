@@ -21,7 +21,7 @@ class LoggingBoard(FakeBoard):
     """Its hold is made by `live`; what the host reads comes from the log."""
 
     def __init__(self, flash: Path, *, wall_s: int = 0, **hello: Any) -> None:
-        super().__init__(board="0011223344556677", **hello)
+        super().__init__(**hello)
         self.folder = flashlog.Folder(str(flash))
         self.log = flashlog.FlashLog(self.folder)
         self.now_ms = 1000

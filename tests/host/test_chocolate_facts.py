@@ -16,7 +16,7 @@ from bainwright.core.masses import Shown
 from bainwright.evening.prompts import EveningPrompts
 from bainwright.files.chocolate import CAPS, bundled_profiles, load_profile
 from bainwright.files.rig import Rig, load_rig
-from bainwright.link.protocol import Status, decode
+from bainwright.link.messages import Status, decode
 from bainwright.physics import air, chocolate_heat, heating, kitchen, materials, seeding
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
 from bainwright.physics.geometry import body_of

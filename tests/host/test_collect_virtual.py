@@ -296,7 +296,7 @@ def test_a_full_flash_is_told_once_and_the_hold_goes_on():
         link = Link(transport)
         link.hello()
         board.arm()
-        link.request("start", anew=True, stage="work", for_ms=900_000, room=20000)
+        link.request("start", drop_earlier=True, stage="work", for_ms=900_000, room=20000)
         board.run_clock()
         while not events or events[-1]["event"] != "ended":
             for message in link.poll():

@@ -81,7 +81,7 @@ def held_on_the_board(rig: Rig, folder: Path, hours: float, scenario) -> tuple[n
         link = Link(open_port(board.path))
         link.hello()
         board.arm()
-        link.request("start", anew=True, stage="work", for_ms=seconds * 1000)
+        link.request("start", drop_earlier=True, stage="work", for_ms=seconds * 1000)
         board.run_clock()
         checked = None
         ended = False

@@ -25,7 +25,8 @@ from bainwright.install.install_plan import Plan, Seen
 from bainwright.install.installer import InstallAsked, Installed
 from bainwright.install.report import as_dict, told
 from bainwright.link import ports
-from bainwright.link.protocol import Link, Status
+from bainwright.link.messages import Status
+from bainwright.link.protocol import Link
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.image import MPY
 

@@ -10,7 +10,9 @@ from hypothesis import strategies as st
 
 from bainboard import faults, settings, wire
 from bainwright.core.errors import LinkError, RefusedError
-from bainwright.link.protocol import CHUNK_BYTES, Link, Losses, Status, decode, reference
+from bainwright.link.losses import Losses
+from bainwright.link.messages import Status, decode, reference
+from bainwright.link.protocol import CHUNK_BYTES, Link
 
 LINE = status_line(1234, 33_000_000, bowl=None, ask="test", est=1)[:-1]
 
@@ -106,7 +108,7 @@ def test_lines_are_whole_however_the_bytes_come(cuts):
     for _ in range(len(edges) + 1):
         found += link.poll()
     assert [getattr(message, "t", None) or message["t"] for message in found] == [1000, 1000, 2000]
-    assert link.spoilt == 0
+    assert link.damaged == 0
 
 
 def test_junk_between_lines_is_counted_and_skipped():
@@ -115,7 +117,7 @@ def test_junk_between_lines_is_counted_and_skipped():
     board.say(b"MicroPython v1.24\r\n" + status_line(1, 1000)[5:] + status_line(2, 2000))
     link = Link(board)
     assert [status.t for status in drained(link)] == [2000]
-    assert link.spoilt == 2
+    assert link.damaged == 2
 
 
 def test_an_answer_is_found_and_what_came_meanwhile_is_kept():
@@ -123,7 +125,7 @@ def test_an_answer_is_found_and_what_came_meanwhile_is_kept():
     board = FakeBoard()
     link = Link(board)
     board.say(status_line(1, 1000) + wire.encode([("re", 1), ("ok", True), ("x", 5)]) + status_line(2, 2000))
-    assert link.request("hello")["x"] == 5
+    assert link.request("clock")["x"] == 5
     assert [status.t for status in link.poll()] == [1000, 2000]
 
 
@@ -133,7 +135,7 @@ def test_what_was_said_before_the_answer_to_a_start_is_forgotten():
     link = Link(board)
     idle, answer = status_line(1, 0, state="idle"), wire.encode([("re", 1), ("ok", True)])
     board.say(event_line("boot", 1, 0), idle + answer + status_line(2, 1000))
-    link.request("start", anew=True)
+    link.request("confirm", drop_earlier=True)
     assert [status.t for status in link.poll()] == [1000]
 
 
@@ -180,7 +182,7 @@ def test_a_silent_port_and_a_foreign_device_are_told_apart():
     for says in ([b"$GPGGA,123519,4807.038,N*47\r\n"], [b'>>> {"id":1,"do":"hello"}\r\nTraceback'], [b"\xff\x00" * 40]):
         with pytest.raises(LinkError, match="does not speak the warmer's language"):
             Link(Deaf(says), ticking()).hello()
-    with pytest.raises(LinkError, match="language: got bytes that are no text; if it is the warmer"):
+    with pytest.raises(LinkError, match="language: got bytes that are not text; if it is the warmer"):
         Link(Deaf([b"\xff\x1b\x07\n" * 9]), ticking()).hello()
 
 

@@ -8,7 +8,7 @@ import pytest
 from fake_board import status_line
 
 from bainwright.core.errors import FileError, UseError
-from bainwright.link.protocol import decode
+from bainwright.link.messages import decode
 from bainwright.record.reader import COLUMNS, HEADER, read_log
 from bainwright.record.writer import LiveLog, make_folder, row, seal
 

@@ -14,7 +14,7 @@ from bainwright.evening.indicators import Indicators
 from bainwright.evening.prompts import EveningPrompts, melted_note
 from bainwright.files.chocolate import load_profile
 from bainwright.files.rig import load_rig
-from bainwright.link.protocol import decode
+from bainwright.link.messages import decode
 from bainwright.words import terms
 
 

@@ -11,7 +11,7 @@ from fake_board import status_line
 from bainwright import cli
 from bainwright.files.chocolate import load_profile
 from bainwright.files.rig import load_rig
-from bainwright.link.protocol import decode
+from bainwright.link.messages import decode
 from bainwright.plan.leftovers import DISCARD, FIT, KEEP_APART, NOT_FIT, Leftovers, judge, save_leftovers
 from bainwright.plan.seed_history import past_factor
 from bainwright.record.writer import LiveLog

@@ -9,7 +9,7 @@ from fake_board import status_line
 
 from bainwright import cli
 from bainwright.files.chocolate import load_profile
-from bainwright.link.protocol import decode
+from bainwright.link.messages import decode
 from bainwright.record.temper_tests import chocolate_at, judge, logged_tests
 from bainwright.record.writer import LiveLog
 

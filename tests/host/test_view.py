@@ -16,7 +16,7 @@ from bainwright.evening.runner import KEYS
 from bainwright.files.chocolate import load_profile
 from bainwright.files.rig import load_rig
 from bainwright.files.score import Window
-from bainwright.link.protocol import decode
+from bainwright.link.messages import decode
 
 DARK = Window(31.0, 31.5, 32.0, 34.5)
 

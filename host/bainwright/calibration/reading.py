@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 
 from bainwright.core.errors import LinkError, RefusedError, UseError
-from bainwright.link.protocol import Link, Status
+from bainwright.link.messages import Status
+from bainwright.link.protocol import Link
 
 PLACES = ("water", "bowl")
 NAMES = {"water": "water probe", "bowl": "chocolate probe"}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from typing import Any
 
@@ -77,5 +76,5 @@ def fetch(link: Link, hello: dict[str, Any], name: str | None) -> dict[str, Any]
     """
     if name is None and not hello.get("profile"):
         raise UseError("the warmer has no chocolate yet", hint="send one first: bain profile send dark")
-    values: dict[str, Any] = json.loads(link.download("profile", **({"name": named(link, name)} if name else {})))
+    values: dict[str, Any] = link.profile(named(link, name) if name else None)
     return values

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from bainwright.files.score import Window
-from bainwright.link.protocol import Status
+from bainwright.link.messages import Status
 
 BELOW, IN, ABOVE, UNKNOWN = "below", "in", "above", "unknown"
 TREND_S = 600.0  # the span over which the trend is told

@@ -14,7 +14,7 @@ from bainwright.drill.hands import Hands
 from bainwright.drill.items import BY_NAME, HOLD, IDLE, PASS_S, RUNNING, TRIP, Item, whole_test
 from bainwright.drill.record import Result, belongs_now
 from bainwright.files.documents import document, short_hash
-from bainwright.link.protocol import Message, Status
+from bainwright.link.messages import Message, Status
 from bainwright.link.session import Session
 from bainwright.words import terms
 
@@ -236,7 +236,7 @@ class Drill:
     def _start(self) -> None:
         self._kept.clear()
         with self.session.held():
-            answer = self.session.link.request("start", anew=True, stage="work", for_ms=0)
+            answer = self.session.link.request("start", drop_earlier=True, stage="work", for_ms=0)
         self._say(f"  The self-test runs, {answer['check_s']} s at most if all is well.")
         self._last = None
 

@@ -12,7 +12,7 @@ from typing import Any
 
 from bainwright.core.units import duration_words
 from bainwright.files.score import Window
-from bainwright.link.protocol import Status
+from bainwright.link.messages import Status
 
 LONGEST_STEP_S = 5.0  # a longer silence is time not known
 

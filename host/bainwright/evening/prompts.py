@@ -15,7 +15,7 @@ from bainwright.evening.indicators import Indicators
 from bainwright.files.chocolate import CAPS, Profile, window_at
 from bainwright.files.rig import Rig
 from bainwright.files.score import Window
-from bainwright.link.protocol import Status
+from bainwright.link.messages import Status
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
 from bainwright.physics.geometry import Body, body_of
 from bainwright.physics.heating import Surroundings, bath_j_per_k, steady, swap_l

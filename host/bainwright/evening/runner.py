@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import time
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -25,7 +24,7 @@ from bainwright.files.chocolate import Profile, window_at
 from bainwright.files.documents import document, short_hash
 from bainwright.files.rig import Rig
 from bainwright.files.score import Window
-from bainwright.link.protocol import Status
+from bainwright.link.messages import Status
 from bainwright.link.session import Session
 from bainwright.record.writer import LiveLog, make_folder
 from bainwright.tuning.gains import NAMES
@@ -102,7 +101,7 @@ class Runner:
         self._must_rest()
         self._send_documents()
         self.session.arm()
-        self.answer = self.session.link.request("start", anew=True, **self._start_fields())
+        self.answer = self.session.link.request("start", drop_earlier=True, **self._start_fields())
 
     def _must_rest(self) -> None:
         state = self.hello.get("state")
@@ -122,7 +121,7 @@ class Runner:
         self._fetch_settings()
         profile = self.setup.profile.document()
         if self.hello.get("profile") != short_hash(document("profile", profile)):
-            held = json.loads(self.session.link.download("profile"))
+            held = self.session.link.profile()
             raise RefusedError(
                 "the warmer holds another chocolate",
                 got=held.get("name"),
@@ -371,7 +370,7 @@ class Runner:
             return
         name = names[int(key) - 1]
         with self.session.held():
-            values = json.loads(self.session.link.download("profile", name=name))
+            values = self.session.link.profile(name)
         if self._ask(course, "change", {"name": name}):
             course.scene.chocolate = name
             if course.prompts is not None:

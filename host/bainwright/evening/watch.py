@@ -10,7 +10,8 @@ from bainwright.display.view import View
 from bainwright.evening.indicators import Indicators
 from bainwright.files.chocolate import Profile
 from bainwright.files.score import Window
-from bainwright.link.protocol import Losses, Message, Status
+from bainwright.link.losses import Losses
+from bainwright.link.messages import Message, Status
 from bainwright.record.writer import LiveLog
 from bainwright.words import terms
 from bainwright.words.advice import advise
@@ -94,7 +95,7 @@ class Watch:
             self._event(dict(message))
 
     def _status(self, status: Status) -> None:
-        if not self.restarted and (self.losses.anew(status.status) or status.ask == GO_ON):
+        if not self.restarted and (self.losses.shows_restart(status.status) or status.ask == GO_ON):
             self._event({"event": "boot"})  # it said so while nobody listened
         self.losses.status(status.status)
         if self.restarted:

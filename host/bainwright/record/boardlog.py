@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
 from bainboard import flashlog, framing
-from bainwright.link.protocol import Status
+from bainwright.link.messages import Status
 
 _STATUS_BYTES = struct.calcsize(flashlog.STATUS_BODY)
 _EVENT_BYTES = struct.calcsize(flashlog.EVENT_BODY)

@@ -11,7 +11,7 @@ from typing import Any
 from bainwright.core.atomic_write import replace_file
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.os_errors import reason
-from bainwright.link.protocol import Status
+from bainwright.link.messages import Status
 from bainwright.record.reader import COLUMNS, CSV, EVENTS, FACTS, HEADER, PARQUET
 
 HOLDS = Path("holds")  # where the folders of holds go, unless the person says otherwise

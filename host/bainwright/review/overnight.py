@@ -24,7 +24,7 @@ from bainwright.evening.options import HoldSetup
 from bainwright.evening.runner import Outcome, Runner, window_of
 from bainwright.evening.watch import Watch
 from bainwright.files.chocolate import Profile
-from bainwright.link.protocol import Message, Status
+from bainwright.link.messages import Message, Status
 from bainwright.link.session import Session
 from bainwright.record.boardlog import BoardHold
 from bainwright.record.reader import FACTS, HoldLog, read_log

@@ -1,0 +1,113 @@
+"""Reading files that anybody may have written: plain files of a bounded size, and words for everything else."""
+
+from __future__ import annotations
+
+import json
+import os
+import stat
+from pathlib import Path
+from typing import Any, TypeVar
+
+import msgspec
+
+from bainwright.core.errors import FileError
+from bainwright.core.os_errors import reason
+
+T = TypeVar("T")
+
+RECORD_BYTES = 16 << 20  # chosen: the longest hold, 48 h of a row a second, is an eighth of it in JSON
+LOG_BYTES = 64 << 20  # chosen: four times a log of 48 h
+
+
+def read_bytes(path: Path, what: str = "the file", limit: int = RECORD_BYTES) -> bytes:
+    """Read a plain file whole.
+
+    Parameters
+    ----------
+    path : Path
+        The file. A pipe, a terminal or a device is refused without waiting for it.
+    what : str
+        What the file is to the person, for the error.
+    limit : int
+        The most bytes that are read.
+
+    Raises
+    ------
+    FileError
+        If it is missing, is not a plain file, is too long, or cannot be read.
+    """
+    try:
+        descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+        with open(descriptor, "rb") as file:
+            if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+                raise FileError(f"{what} {path} is not a plain file", hint="name a file")
+            content = file.read(limit + 1)
+    except (OSError, ValueError) as failed:  # ValueError: a NUL in the name
+        got = reason(failed) if isinstance(failed, OSError) else str(failed)
+        raise FileError(f"{what} {path} cannot be read", got=got) from failed
+    if len(content) > limit:
+        raise FileError(f"{what} {path} is too long", got=f"over {limit >> 20} MB", wanted="a file of this program")
+    return content
+
+
+def read_text(path: Path, what: str = "the file", limit: int = RECORD_BYTES) -> str:
+    """Read a plain file of UTF-8 text.
+
+    Raises
+    ------
+    FileError
+        As `read_bytes`, and if it is not UTF-8.
+    """
+    try:
+        return read_bytes(path, what, limit).decode()
+    except UnicodeDecodeError:
+        raise FileError(f"{what} {path} cannot be read", got="it is not UTF-8 text") from None
+
+
+def read_json(path: Path, what: str = "the file") -> Any:
+    """Read a file of JSON.
+
+    Raises
+    ------
+    FileError
+        As `read_text`, and if it is not JSON. NaN and infinity are not.
+    """
+    text = read_text(path, what)
+    try:
+        return json.loads(text, parse_constant=_refuse_constant)
+    except (ValueError, RecursionError) as failed:
+        raise FileError(f"{what} {path} is not JSON", got=_why(failed)) from failed
+
+
+def read_struct(path: Path, kind: type[T], what: str, hint: str | None = None) -> T:
+    """Read a file of JSON as a msgspec struct.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    kind : type
+        What it must hold.
+    what : str
+        What such a file is, for the error ("a record of a calibration").
+    hint : str, optional
+        What to do with a file that is none.
+
+    Raises
+    ------
+    FileError
+        As `read_bytes`, and if it does not fit.
+    """
+    content = read_bytes(path)
+    try:
+        return msgspec.json.decode(content, type=kind)
+    except (msgspec.MsgspecError, ValueError, RecursionError) as failed:
+        raise FileError(f"{path} is not {what}", got=_why(failed), hint=hint) from failed
+
+
+def _why(failed: Exception) -> str:
+    return "it is nested too deeply" if isinstance(failed, RecursionError) else str(failed)
+
+
+def _refuse_constant(word: str) -> float:
+    raise ValueError(f"{word} is not a number")

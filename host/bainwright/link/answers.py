@@ -1,0 +1,209 @@
+"""What a board may say, field by field: one schema for each answer, and one for events.
+
+A line whose check value is right can still carry the wrong fields: another firmware, a fault in it, or a liar. Nothing
+behind this module has to look whether a field is there or what type it has.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any
+
+import msgspec
+from msgspec import Meta, Struct
+
+from bainboard.framing import MAX_PAYLOAD
+from bainboard.wire import VERSION as WIRE
+from bainwright.core.errors import LinkError
+
+SEGMENT_MOST_BYTES = 1 << 16  # chosen: a segment is closed at 16 KB, and one frame may come after that
+GOING_MOST = 1 << 16  # chosen: more segments than any flash holds
+PROBES_MOST = 15  # what a board's 1-wire bus lists (bainboard.commands, bus)
+
+Id = Annotated[str, Meta(pattern="^[0-9a-f]{2,64}$")]  # a chip's own number
+Count = Annotated[int, Meta(ge=0)]
+Number = Annotated[int, Meta(ge=1, lt=2**32)]  # of a frame in the board's log
+FaultNumber = Annotated[int, Meta(ge=0, le=255)]
+ShortHash = Annotated[str, Meta(pattern="^([0-9a-f]{8})?$")]  # empty: nothing is stored
+Piece = Annotated[str, Meta(max_length=160)]  # base64 of 120 bytes
+
+
+class Nothing(Struct):
+    """An answer that only says yes."""
+
+
+class Hello(Struct):
+    """Who is there."""
+
+    version: str
+    wire: int
+    state: str
+    t: Count
+    fault: FaultNumber
+    settings: ShortHash
+    profile: ShortHash
+    board: Id
+    name: str
+    python: str = ""
+    hold: Count = 0
+    kept: bool = True  # the board could store that this firmware works
+    locked: bool = False
+
+
+class OtherWire(Struct):
+    """The hello of a board that speaks another version of the wire."""
+
+    wire: int
+
+
+class Started(Struct):
+    """What a hold runs on: thousandths of a °C, s."""
+
+    low: int
+    target: int
+    high: int
+    ceiling: int
+    limit: int
+    check_s: Count
+    short: Count
+    boot: Count = 0
+    hold: Count = 0
+
+
+class Sent(Struct):
+    """A document is ready to be fetched."""
+
+    size: Annotated[int, Meta(ge=2, le=MAX_PAYLOAD)]
+    sha256: Annotated[str, Meta(pattern="^[0-9a-f]{64}$")]
+
+
+class Chunk(Struct):
+    """A piece of a document that was taken or given."""
+
+    at: Count
+    data: Piece = ""
+
+
+class Saved(Struct):
+    """A chocolate stored on the board."""
+
+    name: str
+    profile: ShortHash
+
+
+class Bus(Struct):
+    """How many probes are on the 1-wire bus."""
+
+    kind: str
+    count: Annotated[int, Meta(ge=0, le=PROBES_MOST)]
+
+
+class Probe(Struct):
+    """One probe on the bus: its reading in thousandths of a °C, or why there is none."""
+
+    rom: Annotated[str, Meta(pattern="^[0-9a-fA-F-]{1,32}$")]
+    temp: Annotated[int, Meta(ge=-300_000, le=1_000_000)] | None
+    code: int
+
+
+class SegmentInfo(Struct):
+    """A segment of the board's log."""
+
+    first: Number
+    last: Number
+    size: Annotated[int, Meta(ge=1, le=SEGMENT_MOST_BYTES)]
+    crc: Annotated[str, Meta(pattern="^[0-9a-fA-F]{8}$")]
+
+
+class Read(Struct):
+    """A piece of a segment."""
+
+    at: Count
+    data: Piece
+
+
+class Going(Struct):
+    """How many segments the board will delete."""
+
+    going: Annotated[int, Meta(ge=0, le=GOING_MOST)]
+
+
+class Event(Struct):
+    """Something that happened. An event carries some of these fields; those of a later firmware pass."""
+
+    event: Annotated[str, Meta(min_length=1)]
+    n: Count | None = None
+    t: Count | None = None
+    why: str | None = None
+    cause: str | None = None
+    act: str | None = None
+    name: str | None = None
+    at: str | None = None
+    stage: str | None = None
+    verdict: str | None = None
+    number: int | None = None
+    fault: FaultNumber | None = None
+    off_s: Count | None = None
+    took_s: Count | None = None
+    check_s: Count | None = None
+    bowl: int | None = None
+    shift: int | None = None
+    known: bool | None = None
+    latched: bool | None = None
+    passed: bool | None = None
+    by_itself: bool | None = None
+
+
+_ANSWERS: dict[str, type[Struct]] = {
+    "hello": Hello, "start": Started, "send": Sent, "chunk": Chunk, "profiles": Saved, "bus": Bus,
+    "segments": SegmentInfo, "read": Read, "forget": Going,
+}  # fmt: skip
+# Lists end with an answer that lacks the field an entry begins with.
+_ENTRY_BEGINS = {"profiles": "name", "segments": "first"}
+
+
+def check_answer(do: str, fields: Mapping[str, Any], answer: dict[str, Any]) -> dict[str, Any]:
+    """The answer to a request, once it fits its schema.
+
+    Parameters
+    ----------
+    do : str
+        The request.
+    fields : mapping
+        What went with it.
+    answer : dict
+        What the board answered, accepted by it.
+
+    Raises
+    ------
+    LinkError
+        If a field is missing or is not what it should be.
+    """
+    try:
+        msgspec.convert(answer, _schema(do, fields, answer))
+    except msgspec.ValidationError as wrong:
+        raise LinkError(
+            f"the board's answer to '{do}' is not one that this program understands",
+            got=str(wrong),
+            hint="its firmware may be damaged or of another version: bain install",
+        ) from None
+    return answer
+
+
+def _schema(do: str, fields: Mapping[str, Any], answer: dict[str, Any]) -> type[Struct]:
+    if do == "bus" and fields.get("at"):
+        return Probe
+    if do == "hello" and answer.get("wire") != WIRE:
+        return OtherWire
+    if do in _ENTRY_BEGINS and _ENTRY_BEGINS[do] not in answer:
+        return Nothing
+    return _ANSWERS.get(do, Nothing)
+
+
+def is_event(message: Mapping[str, Any]) -> bool:
+    """Does a message fit the schema of events?"""
+    try:
+        msgspec.convert(message, Event)
+    except msgspec.ValidationError:
+        return False
+    return True
