@@ -4,12 +4,14 @@ import sys
 
 from bainboard import heap_reserve, store, wire
 from bainboard.board import Board
+from bainboard.documents import Documents
 from bainboard.drive import Pwm, TimeProportioned
 from bainboard.flashlog import NO_MEMORY, FlashLog, Folder
 from bainboard.outbox import Outbox
-from bainboard.panel_logic import Front
+from bainboard.panel_logic import PanelLogic
 from bainboard.powerup import CLEAN, CRASH, MEMORY, OUTAGE_S, RESUMES, RUNNING, PowerUp
-from bainboard.service import Documents, Service, milli
+from bainboard.service import Service
+from bainboard.standalone import Standalone
 from bainboard.warmer import CHECK, HEATING, IDLE, TRIP, Warmer
 
 TICK_MS = 1000
@@ -34,7 +36,7 @@ class App:
     def __init__(self, board, files, version="", keep=None):
         self.board = board
         self.version = version  # hash of the firmware's files
-        self._keep = keep  # to be called once this version has proved itself; None when it has
+        self._mark_good = keep  # to be called once this version has proved itself; None when it has
         self._latch = store.Slots(files, "latch")
         self._stored_latch = store.read_latch(self._latch)
         self.documents = Documents(files, board.misfit)
@@ -44,14 +46,15 @@ class App:
         self._swept_often = True  # since the start
         self.log = FlashLog(Folder(LOG_FOLDER))
         self.log.open(self.documents.settings, board.now_ms(), board.wall_s())
-        self._log_told = False
-        self.service = Service(self, self.documents, self.outbox.put)
+        self._log_reported = False
+        self.standalone = Standalone(self)
+        self.service = Service(self, self.outbox.put)
         self._boot = store.Slots(files, "boot")
         self.power = PowerUp(self._boot.load()[0], board.reset_cause())
         self._record_ms = None  # since when the record of this run is to be written
         self._heap_ms = HEAP_MS
         self.build(self._stored_latch)
-        self.tell("boot", [("cause", board.reset_cause()), ("why", self.power.why)], 0)
+        self.report("boot", [("cause", board.reset_cause()), ("why", self.power.why)], 0)
 
     def build(self, latch_fault):
         """Make what the settings decide; at boot, and at idle when they change."""
@@ -68,12 +71,12 @@ class App:
             self.drive = TimeProportioned(int(values["period_s"] * 1000), values["step_ms"], self.board.now_ms())
         if values["panel"]:
             self.board.use_panel()
-        self.glass = None
+        self.display = None
         if values["display"]:
-            from bainboard.display_task import Glass  # most rigs have none
+            from bainboard.display_task import DisplayTask  # most rigs have none
 
-            self.glass = Glass(self)
-        self.front = Front()
+            self.display = DisplayTask(self)
+        self.panel_logic = PanelLogic()
         self._panel_ms = self.board.now_ms()
         self.restart_tick(self.board.now_ms())
 
@@ -88,12 +91,12 @@ class App:
         if self.bowl is not None:
             self.bowl.start()
 
-    def proved(self):
+    def confirm_version(self):
         """This version works, so the next start takes it again; is that stored?"""
         try:
-            if self._keep is not None:
-                self._keep()
-                self._keep = None
+            if self._mark_good is not None:
+                self._mark_good()
+                self._mark_good = None
         except OSError:  # a full or worn flash: the next start goes back to the version before, which worked
             return False
         return True
@@ -115,11 +118,11 @@ class App:
             self.outbox.pump(self.board.send)
             until_ms = min(self._tick_ms, self._panel_ms, self.drive.deadline_ms)
             if self._record_ms is not None:
-                self._keep_record(until_ms)
-            if self.log.late_ms(now_ms) is not None:
-                self._keep_log(until_ms)
-            if self.glass is not None:
-                self.glass.draw(until_ms)
+                self._write_record(until_ms)
+            if self.log.overdue_ms(now_ms) is not None:
+                self._sync_log(until_ms)
+            if self.display is not None:
+                self.display.draw(until_ms)
             heard = self.board.wait(until_ms)
 
     def _tick(self, now_ms):
@@ -136,7 +139,7 @@ class App:
         water_c, water_code = self.water.read(now_ms)
         bowl_c, _ = self.bowl.read(now_ms) if self.bowl is not None else (None, 0)
         self._convert()
-        hold_ms = self.service.hold_ms(now_ms)  # before the step, which may end the hold
+        hold_ms = self.hold_ms(now_ms)  # before the step, which may end the hold
         i = w.inputs
         i.settings_bad, i.ended, i.rebooting = self.documents.damaged, self.power.ended, self.power.rebooting
         w.step(now_ms, dt_ms, water_c, water_code, bowl_c, given_j)
@@ -145,34 +148,34 @@ class App:
             heap_reserve.sweep(self._swept_often)
         self._drive(now_ms)
         self._remember_latch(now_ms)
-        self._report(hold_ms, on_ms, water_c, bowl_c)
+        self._send_status(hold_ms, on_ms, water_c, bowl_c)
         self._remember_run(now_ms, water_c)
-        if self._keep is not None and now_ms > PROVED_MS and w.state not in HEATING:
-            self.proved()
+        if self._mark_good is not None and now_ms > PROVED_MS and w.state not in HEATING:
+            self.confirm_version()
         self.board.feed()
 
     def _panel(self, now_ms):
         """Buttons in, lamps and buzzer out."""
-        w, front = self.warmer, self.front
+        w, front = self.warmer, self.panel_logic
         # With no panel the recessed button is looked at on the pass of a tick, which has just set the next one.
         self._panel_ms = now_ms + PANEL_MS if w.values["panel"] else self._tick_ms
-        self.service.forget_press(now_ms)
+        self.standalone.forget_press(now_ms)
         for act in front.acts(now_ms, self.board.pressed(), w.state):
             if act == "clear":
                 why = self.clear(now_ms)
             elif act == "lock":
-                why = self.lock(not self.front.locked, now_ms)
+                why = self.lock(not self.panel_logic.locked, now_ms)
             elif act in ALONE:
-                why = ALONE[act](self.service, now_ms)
+                why = ALONE[act](self.standalone, now_ms)
             elif act in ACTS:
                 why = ACTS[act](w, now_ms)
             else:
                 why = w.act(act, now_ms)
             if why:
-                self.tell("refused", [("act", act), ("why", why)], self.service.hold_ms(now_ms))
+                self.report("refused", [("act", act), ("why", why)], self.hold_ms(now_ms))
         if w.values["panel"]:
             p = w.programme
-            front.show(now_ms, w.shown_state, p.place if p else None, w.fault, p.calls if p else self.service.asked)
+            front.show(now_ms, w.shown_state, p.place if p else None, w.fault, p.calls if p else self.standalone.prompt)
             self.board.show(front.lamps, front.buzzer)
 
     def clear(self, now_ms):
@@ -184,13 +187,13 @@ class App:
 
     def chosen(self, number, name, now_ms):
         """A person chose a chocolate: told, and its number shown."""
-        self.front.number(number, now_ms)
-        self.tell("chosen", [("number", number), ("name", name)], self.service.hold_ms(now_ms))
+        self.panel_logic.number(number, now_ms)
+        self.report("chosen", [("number", number), ("name", name)], self.hold_ms(now_ms))
 
     def lock(self, locked, now_ms):
         """The large buttons are locked for the night, or not any more."""
-        self.front.lock(locked, now_ms)
-        self.tell("lock", [("at", "on" if locked else "off")], self.service.hold_ms(now_ms))
+        self.panel_logic.lock(locked, now_ms)
+        self.report("lock", [("at", "on" if locked else "off")], self.hold_ms(now_ms))
 
     def _drive(self, now_ms):
         """Guard and switch as the warmer decided; the heartbeat only while it heats."""
@@ -214,7 +217,7 @@ class App:
             try:
                 self._latch.save(store.latch_payload(latch, now_ms))
             except OSError:  # a full or worn flash: the latch holds until the power goes, and the person is told
-                self.tell("latch_not_stored", [], self.service.hold_ms(now_ms))
+                self.report("latch_not_stored", [], self.hold_ms(now_ms))
 
     def _remember_run(self, now_ms, water_c):
         """What a power cut must not wipe out; a hold that one ended; memory."""
@@ -222,7 +225,7 @@ class App:
         if power.offer is not None and w.state == IDLE and water_c is not None:
             self._offer(now_ms, water_c, self.log.wall_s(now_ms))
         often = w.values["resume"] and self.log.wall_s(now_ms) > 0
-        if power.look(now_ms, w.stage_under_way, often) and self._record_ms is None:
+        if power.due(now_ms, w.stage_under_way, often) and self._record_ms is None:
             self._record_ms = now_ms
         if now_ms >= self._heap_ms:
             self._heap_ms = now_ms + HEAP_MS
@@ -234,17 +237,17 @@ class App:
         """The hold that was under way goes on by itself where all that takes is known; else a person is asked."""
         w, power = self.warmer, self.power
         off_s = power.off_s(wall_s, now_ms // 1000)
-        if now_ms < OUTAGE_S * 1000 and power.may_go_on(w.values["resume"], off_s, water_c):
-            if self.service.go_on(now_ms, True) is None:
+        if now_ms < OUTAGE_S * 1000 and power.may_resume(w.values["resume"], off_s, water_c):
+            if self.standalone.resume_offer(now_ms, True) is None:
                 return
             power.resumes = RESUMES  # it cannot, and is not tried again
         if power.asked:
             return
         power.asked = True
         about_s = power.cooled_s(water_c, w.cascade.gains) if off_s is None else off_s
-        self.tell("power_back", [("why", power.why), ("off_s", about_s), ("known", off_s is not None),
-                                  ("stage", power.offer["stage"]), ("water", milli(water_c)),
-                                  ("bowl", milli(w.bowl_c))], 0)
+        self.report("power_back", [("why", power.why), ("off_s", about_s), ("known", off_s is not None),
+                                  ("stage", power.offer["stage"]), ("water", wire.milli(water_c)),
+                                  ("bowl", wire.milli(w.bowl_c))], 0)
 
     def _under_way(self, now_ms):
         """The hold as the record tells it, or None."""
@@ -253,9 +256,10 @@ class App:
             return None
         name, for_ms, left_ms = w.programme.outline(now_ms)
         return [("stage", w.stage_under_way), ("name", name), ("for_ms", for_ms), ("left_ms", left_ms),
-                ("room", milli(w.room_c)), ("water", milli(w.inputs.water_c)), ("wall_s", self.log.wall_s(now_ms))]
+                ("room", wire.milli(w.room_c)), ("water", wire.milli(w.inputs.water_c)),
+                ("wall_s", self.log.wall_s(now_ms))]
 
-    def _keep_record(self, until_ms):
+    def _write_record(self, until_ms):
         """Write the record of this run while the loop would sleep with the switch off."""
         now_ms = self.board.now_ms()
         quiet = self.drive.resting and until_ms - now_ms >= LOG_ROOM_MS
@@ -278,28 +282,32 @@ class App:
         """Is the board to restart after this end of a rest? Not when that was tried too often already."""
         return end != CLEAN and not self.power.rebooting
 
-    def _keep_log(self, until_ms):
+    def _sync_log(self, until_ms):
         """One act on the flash for the log, while the loop would sleep with the switch off."""
         now_ms = self.board.now_ms()
-        late_ms = self.log.late_ms(now_ms)
-        if late_ms is None:
+        overdue_ms = self.log.overdue_ms(now_ms)
+        if overdue_ms is None:
             return
         quiet = self.drive.resting and until_ms - now_ms >= LOG_ROOM_MS
-        if quiet or late_ms > LOG_PATIENCE_MS:
-            self.log.work(now_ms)
+        if quiet or overdue_ms > LOG_PATIENCE_MS:
+            self.log.sync(now_ms)
             if self.log.trouble == NO_MEMORY and self.outbox.shed():
-                self.log.work(now_ms)
-            heap_reserve.keep()
-            if self.log.trouble and not self._log_told:
-                self._log_told = True
-                self.tell("log_stopped", [("why", self.log.trouble)], self.service.hold_ms(now_ms))
+                self.log.sync(now_ms)
+            heap_reserve.retake()
+            if self.log.trouble and not self._log_reported:
+                self._log_reported = True
+                self.report("log_stopped", [("why", self.log.trouble)], self.hold_ms(now_ms))
+
+    def hold_ms(self, now_ms):
+        """Milliseconds since the hold began; 0 when none runs."""
+        return 0 if self.warmer.programme is None else now_ms - self.warmer.started_ms
 
     # -- talking ---------------------------------------------------------------------------------------------------
 
-    def _report(self, hold_ms, on_ms, water_c, bowl_c):
+    def _send_status(self, hold_ms, on_ms, water_c, bowl_c):
         w = self.warmer
         for name, pairs in w.events:
-            self.tell(name, pairs, hold_ms)
+            self.report(name, pairs, hold_ms)
         w.events = []
         p = w.programme
         estimated = bowl_c is None and p is not None
@@ -311,35 +319,35 @@ class App:
             hold_ms,
             w.shown_state,
             p.stage if p else "",
-            milli(water_c),
-            milli(bowl_c),
+            wire.milli(water_c),
+            wire.milli(bowl_c),
             int(estimated),
-            milli(p.target_c) if p else None,
-            milli(w.cascade.water_target_c) if p else None,
+            wire.milli(p.target_c) if p else None,
+            wire.milli(w.cascade.water_target_c) if p else None,
             int(w.duty * 10000 + 0.5),
             on_ms,
             w.fault,
             w.warn,
-            p.prompt if p else self.service.asked,
+            p.prompt if p else self.standalone.prompt,
             self.outbox.drops,
         )
         self.outbox.put(self._status.line(line))
         self.log.status(self._last_ms, line)
-        if self.glass is not None:
-            self.glass.look(water_c, bowl_c, estimated, hold_ms)
+        if self.display is not None:
+            self.display.due(water_c, bowl_c, estimated, hold_ms)
 
-    def tell(self, name, pairs, hold_ms):
+    def report(self, name, pairs, hold_ms):
         """Something happened: to the host, the log and the panel."""
         self._events += 1
         head = [("event", name), ("n", self._events), ("t", hold_ms)]
         self.outbox.put(wire.encode(head + pairs))
         self.log.event(self._last_ms, hold_ms, name, pairs)
-        self.front.event(name, self._last_ms)
+        self.panel_logic.event(name, self._last_ms)
 
 
 # What a button asks of the warmer where that is more than an act of the programme.
 ACTS = {"pause": Warmer.pause, "resume": Warmer.resume}
-ALONE = {"again": Service.again, "another": Service.another, "next": Service.next_bowl}  # and of what is kept here
+ALONE = {"again": Standalone.yes, "another": Standalone.no, "next": Standalone.next_bowl}  # and of what is kept here
 
 
 def main(version, keep, built=None):
@@ -362,7 +370,7 @@ def main(version, keep, built=None):
     finally:
         board.safe()
         try:
-            heap_reserve.spend()
+            heap_reserve.release()
             if app is not None:
                 app.end(end)
                 app.log.flush(board.now_ms())

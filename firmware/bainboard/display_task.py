@@ -14,7 +14,7 @@ I2C_HZ, I2C_US = 400000, 5000  # the display's fastest; one that hangs the bus i
 ROW_MS = 8  # a row is painted (2 ms, counted) and sent: 132 bytes of 9 bits at 400 kHz, 3 ms
 
 
-class Glass:
+class DisplayTask:
     """Shows the app; `look` each tick, `draw` each pass."""
 
     def __init__(self, app):
@@ -26,10 +26,10 @@ class Glass:
         """Show this from now on."""
         app, w = self._app, self._app.warmer
         p = w.programme
-        asked = p.prompt if p else app.service.asked
+        asked = p.prompt if p else app.standalone.prompt
         self._display.want(display_text.rows(
             w.shown_state, w.fault, asked, p, (water_c, bowl_c), estimated, w.duty, hold_ms,
-            app.documents.profile["name"], app.front.locked))
+            app.documents.profile["name"], app.panel_logic.locked))
 
     def draw(self, until_ms):
         """Send what changed, as far as there is time."""
@@ -40,7 +40,7 @@ class Glass:
             now_ms = board.now_ms()
         if shown.lost != self._lost:
             self._lost = shown.lost
-            self._app.tell("display", [("at", "off" if shown.lost else "on")], self._app.service.hold_ms(now_ms))
+            self._app.report("display", [("at", "off" if shown.lost else "on")], self._app.hold_ms(now_ms))
 
 
 def _bus(pins):

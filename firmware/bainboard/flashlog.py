@@ -14,7 +14,7 @@ from bainboard import framing, heap_reserve, wire
 KIND = 16  # frame kind of the log
 SEGMENT_BYTES = 16384  # chosen: what is dropped at once; a night is about nine
 BUFFER_BYTES = 1024  # chosen: minutes of status lines; a board's heap has few longer runs left when it has run a while
-HURRY_BYTES = 512  # half full: written before its time
+EARLY_SYNC_BYTES = 512  # half full: written before its time
 FULL = 28  # ENOSPC; a port's errno module has no name for it
 RETRY_MS = 60000  # a flash that did not take it is asked again after this
 LOOK_BYTES = 256  # a reader looks for the next frame behind damage in pieces of this
@@ -152,7 +152,7 @@ def frames(folder, name, size):
 
 
 class FlashLog:
-    """Segments of frames, the oldest dropped for the newest. `late_ms` says when `work` is wanted."""
+    """Segments of frames, the oldest dropped for the newest. `overdue_ms` says when `sync` is wanted."""
 
     def __init__(self, folder):
         self._folder = folder
@@ -250,7 +250,7 @@ class FlashLog:
         text = wire.text([("event", name)] + pairs).encode()
         self._add(EVENT, struct.pack(EVENT_BODY, now_ms & 0xFFFFFFFF, t_ms) + text, now_ms)
         if name in URGENT:
-            self._hurry(now_ms)
+            self._request_sync(now_ms)
 
     def begin(self, now_ms, pairs):
         """A hold begins; `pairs` say what was asked for."""
@@ -287,26 +287,26 @@ class FlashLog:
         frame[at + 3 : self._used] = body
         if self.due_ms is None:
             self.due_ms = now_ms + self._sync_ms
-        if self._used > FRONT + HURRY_BYTES:
-            self._hurry(now_ms)
+        if self._used > FRONT + EARLY_SYNC_BYTES:
+            self._request_sync(now_ms)
 
-    def _hurry(self, now_ms):
+    def _request_sync(self, now_ms):
         if not self.trouble:
             self.due_ms = now_ms if self.due_ms is None else min(self.due_ms, now_ms)
 
     # -- the flash ----------------------------------------------------------------------------------------------------
 
-    def late_ms(self, now_ms):
+    def overdue_ms(self, now_ms):
         """For how long the flash has had something to take; None while it has not."""
         return None if self.due_ms is None or now_ms < self.due_ms else now_ms - self.due_ms
 
-    def work(self, now_ms):
+    def sync(self, now_ms):
         """One act on the flash: a sync, or a segment deleted."""
         try:
             if not self._known:
                 self._look()
             if self._used > FRONT:
-                self._sync()
+                self._write_frame()
             elif self._may_drop():
                 self._drop()
             self.trouble = ""
@@ -322,9 +322,9 @@ class FlashLog:
     def flush(self, now_ms):
         """The last word before the firmware ends: everything onto the flash now."""
         if self._used > FRONT:
-            self.work(now_ms)
+            self.sync(now_ms)
 
-    def _sync(self):
+    def _write_frame(self):
         """What was gathered as one frame onto the flash."""
         fresh = self._fresh or not self._firsts or self._sizes[-1] + self._used > SEGMENT_BYTES
         if self._skipped:
@@ -363,7 +363,7 @@ class FlashLog:
             return False
         try:
             self._drop()
-        except OSError:  # it cannot even delete: `work` says why it could not write
+        except OSError:  # it cannot even delete: `sync` says why it could not write
             return False
         self.due_ms = now_ms
         return True
@@ -397,7 +397,7 @@ class FlashLog:
         """Let segments go that end at a number or before; the newest stays. How many will go."""
         self._doomed = through
         if self._may_drop():
-            self._hurry(now_ms)
+            self._request_sync(now_ms)
         return len([first for first in self._firsts[1:] if first - 1 <= through])
 
     def _may_drop(self):

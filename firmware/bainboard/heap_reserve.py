@@ -15,7 +15,7 @@ STEP_BYTES = 2048  # how finely the far end is felt for
 _held = []  # the piece, or nothing
 
 
-def hold(size=BYTES):
+def take(size=BYTES):
     """Take it, behind as much of the heap as can be filled for a moment."""
     gc.collect()
     below = gc.mem_free() - size if hasattr(gc, "mem_free") else 1  # a PC has no such heap, and checks this too
@@ -29,14 +29,14 @@ def hold(size=BYTES):
     gc.collect()
 
 
-def spend():
+def release():
     """Give it up: the next long piece that is asked for finds its place. Was it there?"""
     kept = bool(_held)
     _held.clear()
     return kept
 
 
-def keep(size=BYTES):
+def retake(size=BYTES):
     """Take it back, or what is left of it; where that fails just now, the next call tries again."""
     while not _held and size >= LEAST_BYTES:
         try:
@@ -55,7 +55,7 @@ def _with(make, *wanted):
     try:
         return make(*wanted)
     except MemoryError:
-        if not spend():
+        if not release():
             raise
         return make(*wanted)
 
@@ -68,7 +68,7 @@ def opened(path, mode):
 def write(path, mode, data):
     """Into a file, and the reserve taken back: out here, where nothing holds on to the file any more."""
     _write(path, mode, data)
-    keep()
+    retake()
 
 
 def _write(path, mode, data):

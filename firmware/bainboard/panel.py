@@ -3,8 +3,6 @@
 Hands are covered in chocolate and the kitchen is loud: a press counts however clumsy, a beep is told by its rhythm.
 """
 
-from bainboard import faults
-
 UNPLUG, MORNING, ASK, WARM, DONE = "unplug", "morning", "ask", "warm", "done"  # what a sound may say
 
 DEBOUNCE_MS = 30  # an elbow's bounce (chosen: switches settle in 5-20 ms, common practice, no source)
@@ -63,14 +61,6 @@ class Buttons:
             self._yes.drop()
             self._no.drop()
         return [act for act in acts if act is not None]
-
-
-def alarm(fault):
-    """The alarm of a fault in force: come now and unplug it, see it in the morning, or None."""
-    row = faults.row(fault)
-    if row[faults.REACTION] == faults.WARN:
-        return None
-    return UNPLUG if row[faults.HAZARD] == faults.UNPLUG else MORNING
 
 
 # -- lamps ----------------------------------------------------------------------------------------------------------

@@ -15,7 +15,7 @@ _WINK_MS, _WINKS_MS = 400, 4000  # chosen: seen in passing, and no light that ke
 _ONCE = {"warm": panel.WARM, "ended": panel.DONE}  # events that sound once
 
 
-class Front:
+class PanelLogic:
     """Feed it the buttons' levels, the events and the state; read `lamps` and `buzzer`."""
 
     def __init__(self):

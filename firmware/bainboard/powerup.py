@@ -10,7 +10,7 @@ from bainboard import faults, wire
 
 RUNNING, CLEAN, CRASH, MEMORY = "running", "clean", "crash", "memory"  # how the record says it ended
 NEW, POWER, HUNG, RESET = "new", "power", "hung", "reset"  # what else is made of it at the next start
-TOLD_AS = {CRASH: faults.CRASHED, MEMORY: faults.MEMORY, HUNG: faults.RESTARTED}
+REPORTED_AS = {CRASH: faults.CRASHED, MEMORY: faults.MEMORY, HUNG: faults.RESTARTED}
 
 # The ports tell no brown-out from a power cut, and rp2 not its watchdog from a reset by the firmware; the firmware's
 # own resets say so in the record, so what is left of the watchdog's cause is the watchdog.
@@ -39,7 +39,7 @@ class PowerUp:
         doc = _sound(payload)
         end = doc.get("end", NEW)
         self.why = CAUSES.get(cause, RESET) if end == RUNNING else end
-        self.ended = TOLD_AS.get(self.why, faults.NONE)
+        self.ended = REPORTED_AS.get(self.why, faults.NONE)
         self._bad = doc.get("bad", 0) + (1 if self.ended != faults.NONE else 0)
         self.rebooting = self.ended != faults.NONE and self._bad >= REBOOTS
         self.resumes = doc.get("resumes", 0)
@@ -52,7 +52,7 @@ class PowerUp:
 
     # -- the record --------------------------------------------------------------------------------------------------
 
-    def look(self, now_ms, stage, often):
+    def due(self, now_ms, stage, often):
         """Note the stage of the hold (None: none); is the record to be written now?"""
         if stage != self.stage:
             self.stage = stage
@@ -103,7 +103,7 @@ class PowerUp:
         bowl_j_per_k = gains.bowl_w_per_k * gains.bowl_tau_s
         return int((gains.water_j_per_k + bowl_j_per_k) / gains.loss_w_per_k * log(over_k / left_k))
 
-    def may_go_on(self, wanted, off_s, water_c):
+    def may_resume(self, wanted, off_s, water_c):
         """May the hold go on by itself? Every condition must be known to hold."""
         return (wanted and self.why == POWER and self.resumes < RESUMES and off_s is not None and off_s < OUTAGE_S
                 and abs(water_c - self.offer["water"] / 1000) <= NEAR_K)

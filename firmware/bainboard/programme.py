@@ -1,40 +1,25 @@
-"""Tonight's steps, told as stages: where the evening is, what it asks, and what a person's act makes of it. Pure.
+"""Tonight's steps: the stage the evening is in, what it asks, and what each act of a person does. Pure.
 
-A stage goes by itself only into one that is no warmer. Everything else it asks, and unanswered it holds: what it asks
-stays asked, and the bowl stays where it is.
+A stage changes by itself only into one that is no warmer. For every other change it asks, and until it is answered it
+keeps asking and holds the bowl at its temperature.
 """
 
 from bainboard import stages
+from bainboard.refill import EDGE_K, Refill
 
-HYSTERESIS_K = 0.1  # out of the window by more than the reading's steps of 1/16 K (chosen)
-NUDGE_K = 0.3  # "it thickens": the usual 0.3-0.5 K at a time (common practice, no source)
-EDGE_K = 0.1  # and never closer to the window's ends than this
-LEAD_MS = 5 * 60 * 1000  # a refill comes this long after it is announced, when nobody says
-LATE_MS = 5 * 60 * 1000  # and is not coming when it is this late: ten minutes after a press (chosen)
-LEAD_K = 0.7  # until it comes the bowl's aim leads by this: enough for all the ceiling allows (chosen, simulated)
-POURED_K = 0.3  # a fall that says it came: five steps of 1/16 K (chosen)
-LED_K = 0.1  # led as far as it will go: this near to where it waits (chosen)
-INSIDE_MS = 60 * 1000  # the bowl has settled when it was inside its window for this long (chosen)
+HYSTERESIS_K = 0.1  # leaving the window takes more than the reading's steps of 1/16 °C (chosen)
+NUDGE_K = 0.3  # for "it thickens": 0.3-0.5 °C at a time (common practice, no source)
+INSIDE_MS = 60 * 1000  # the bowl has settled after this long inside its window (chosen)
 STIR_MS = 30 * 1000  # stirred for half a minute (chosen)
-SHIFT_K = 0.5  # a reading that stirring moves by more was not the bowl's (chosen: the digital probe's own error)
-TOO_WARM_K = 0.5  # over its window by this after a while, a seeded bowl needs more seed rather than patience (chosen)
-PATIENCE_MS = 3 * 60 * 1000  # that while: seed takes minutes to melt (chosen)
-IDLE_MS = 60 * 1000  # the bowl warms although nothing heats it: believed after this long and 0.1 K (chosen)
-HEARD_MS = 10 * 60 * 1000  # what was answered is not asked again so soon (chosen)
-
-
-def led_c(target_c, high_c, ceiling_c, bowl_c):
-    """What a bowl is to aim at while a refill is coming; it waits just inside its window's end."""
-    return max(target_c, min(target_c + LEAD_K, 2.0 * (high_c - EDGE_K) - bowl_c, ceiling_c))
-
-
-def eased_c(target_c, low_c):
-    """The same for a refill that is warmer than the bowl: the bath gives way to it."""
-    return min(target_c, max(target_c - LEAD_K, low_c + EDGE_K))
+SHIFT_K = 0.5  # if stirring moves the reading by more, it was not the bowl's (chosen: the digital probe's error)
+TOO_WARM_K = 0.5  # a seeded bowl this far over its window after PATIENCE_MS needs more seed (chosen)
+PATIENCE_MS = 3 * 60 * 1000  # seed takes minutes to melt (chosen)
+UNHEATED_MS = 60 * 1000  # the bowl warms although nothing heats it: reported after this long and 0.1 °C (chosen)
+ANSWERED_MS = 10 * 60 * 1000  # a question that was answered is not asked again so soon (chosen)
 
 
 class Programme:
-    """One run from a stage on. `step` it each pass; `take_events` gives what happened since, `details` of each."""
+    """One evening from a stage on. Call `step` each pass; `take_events` gives what happened, `details` more of each."""
 
     def __init__(self, profile, stage, now_ms, for_ms, most_c=None):
         if stage not in stages.RUNNABLE:
@@ -45,18 +30,15 @@ class Programme:
         self.duty_zero = False  # nothing was heated since the last pass; the caller says so
         self.warm_ms = None  # when the bowl first came into its window
         self.place_ms = 0  # since when it is where it is now, in the hold's time
-        self.due_ms = None  # when the refill that was announced should come
-        self._led_c = None  # the furthest the bowl went since the bath leads
-        self._pours = False  # it may come now
-        self._leads = True  # it is colder than the bowl, as far as is known
+        self.refill = Refill()
         self._most_c = most_c  # the warmer's own: no ceiling goes over it
         self._profile = profile
         self._start_ms, self.for_ms = now_ms, for_ms
         self._now_ms = now_ms
         self._water_c = self._bowl_c = None
-        self._quiet_ms = None  # when the person last said that the bowl's warmth was heard of
-        self._events = []
-        self._told = {}
+        self._answered_ms = None  # when the person last answered `lift`
+        self._events: list = []
+        self._details: dict = {}
         self.stage = None
         self._enter(stage)
 
@@ -64,13 +46,13 @@ class Programme:
         row = stages.BY_NAME[stage]
         if stage == "melted" and self._profile["kind"] == "melted":
             row = stages.STOCK
-        edges_go_on = self.stage in stages.TEMPERED and stage in stages.TEMPERED
+        same_window = self.stage in stages.TEMPERED and stage in stages.TEMPERED
         self.stage = stage
         self.prompt = ""
         self._entered_ms = self._now_ms
         self._row = row
         self.low_c, target_c, self.high_c = [self._figure(each) for each in row[stages.WINDOW]]
-        if not edges_go_on:  # else it may have been nudged, and stays
+        if not same_window:  # else it may have been nudged, and stays
             self.target_c = target_c
         self.aim_c = self.target_c  # what the control is to aim at: the target, or beside it while a refill is coming
         self.ceiling_c = min([self._figure(each) for each in row[stages.CEILING]])
@@ -80,7 +62,7 @@ class Programme:
         self.walled = stage in stages.TEMPERED  # the ceiling is the wall's
         self.heats = stage not in stages.COLD
         self.bath_only = stage in stages.BATH_ONLY
-        if not edges_go_on:
+        if not same_window:
             self.place = None  # below, inside or above the window; None until the bowl was read
         self._begin_step(0)
 
@@ -112,12 +94,12 @@ class Programme:
 
     def details(self, name):
         """What is to be told with an event beyond its name, as pairs."""
-        return self._told.pop(name, [])
+        return self._details.pop(name, [])
 
-    def _tell(self, name, pairs=None):
+    def _report(self, name, pairs=None):
         self._events.append(name)
         if pairs:
-            self._told[name] = pairs
+            self._details[name] = pairs
 
     @property
     def calls(self):
@@ -129,9 +111,8 @@ class Programme:
         if self.done:
             return
         self._now_ms, self._water_c, self._bowl_c = now_ms, water_c, bowl_c
-        if self.due_ms is not None and now_ms - self.due_ms > LATE_MS:
-            self.due_ms = None
-            self._tell("no_refill")
+        if self.refill.expire(now_ms):
+            self._report("no_refill")
         if bowl_c is not None and not self.bowl_away and self.stage in stages.EDGED:
             self._place(now_ms, bowl_c)
         self._aim(now_ms, bowl_c)
@@ -140,7 +121,7 @@ class Programme:
             return
         until = self._step[stages.UNTIL]
         if until is not None and getattr(self, until)():
-            self.go_on()  # only into a stage that asks for no more heat: the check of the table holds it to that
+            self.advance()  # only into a stage that asks for no more heat: the check of the table holds it to that
         self._say()
 
     def _place(self, now_ms, bowl_c):
@@ -156,36 +137,24 @@ class Programme:
         if first:
             self.warm_ms = now_ms
         if self.warm_ms is not None:  # before the first entry there is no edge to tell
-            self._tell("warm" if first else place)
+            self._report("warm" if first else place)
         self.place = place
 
     def _aim(self, now_ms, bowl_c):
-        """The bath leads for a refill that is coming, up or down; the bowl waits at its window's end."""
+        """The bowl's aim: its target, or beside it while the bath leads for a refill."""
         self.aim_c = self.target_c
-        if self._step[stages.UNTIL] == "is_melted":  # else the bath would ease off, and the last kelvins take an hour
+        if self._step[stages.UNTIL] == "is_melted":  # else the bath eases off, and the last degrees take an hour
             self.aim_c = min(self.high_c, self.ceiling_c)
-        if self.due_ms is None or bowl_c is None or now_ms < self.due_ms - LEAD_MS:
-            self._led_c = None
-            return
-        if self._led_c is None:
-            self._led_c = bowl_c
-        self._led_c = max(self._led_c, bowl_c) if self._leads else min(self._led_c, bowl_c)
-        if abs(bowl_c - self._led_c) > POURED_K:
-            self.due_ms = None
-            return
-        if self._leads:
-            self.aim_c = led_c(self.target_c, self.high_c, self.ceiling_c, bowl_c)
-        else:
-            self.aim_c = eased_c(self.target_c, self.low_c)
-        led = self._leads and bowl_c >= self.high_c - EDGE_K - LED_K
-        self._pours = self._pours or now_ms >= self.due_ms or led
+        led_c = self.refill.aim_c(now_ms, bowl_c, self)
+        if led_c is not None:
+            self.aim_c = led_c
 
     # -- the steps of a stage ------------------------------------------------------------------------------------------
 
-    def go_on(self):
+    def advance(self):
         """The next step, or the next stage; after the last of them it is over."""
         if self._step is stages.SWAP and self._now_ms > self._since_ms:  # it was waited for
-            self._tell("bath_ready")
+            self._report("bath_ready")
         if self._at + 1 < len(self._row[stages.STEPS]):
             self._begin_step(self._at + 1)
         else:
@@ -196,7 +165,7 @@ class Programme:
             self.done = self.finished = True
             return
         self._enter(stage)
-        self._tell("stage", [("stage", stage)])
+        self._report("stage", [("stage", stage)])
 
     def _say(self):
         """What is asked now: the step's key, and what two of them make of the bowl."""
@@ -213,7 +182,7 @@ class Programme:
                 ask = "not_set"
             elif took_ms >= self._profile["set_min"] * 60000:
                 ask = "set_yet"
-        self.prompt = ask or ("pour" if self.due_ms is not None and self._pours else "")
+        self.prompt = ask or ("pour" if self.refill.due_ms is not None and self.refill.may_pour else "")
 
     def _wants_seed(self):
         """Too warm for too long; then until it is in its window, so that a reading's noise does not ask and unask."""
@@ -226,10 +195,10 @@ class Programme:
         if not (self.duty_zero and self.place == stages.ABOVE) or self.bowl_away or self._bowl_c is None:
             self._since_ms, self._from_c = self._now_ms, self._bowl_c
             return False
-        heard = self._quiet_ms is not None and self._now_ms - self._quiet_ms < HEARD_MS
+        heard = self._answered_ms is not None and self._now_ms - self._answered_ms < ANSWERED_MS
         more_k = 0.0 if self.prompt == "lift" else HYSTERESIS_K  # noise is not to ask and unask, beep by beep
         rose = self._from_c is not None and self._bowl_c > self._from_c + more_k
-        return rose and not heard and self._now_ms - self._since_ms >= IDLE_MS
+        return rose and not heard and self._now_ms - self._since_ms >= UNHEATED_MS
 
     # What ends a step by itself.
 
@@ -261,7 +230,7 @@ class Programme:
             return False
         known = self._bowl_c is not None and self._from_c is not None
         self._shift_k = self._bowl_c - self._from_c if known else 0.0
-        self._tell("stirred", [("shift", int(self._shift_k * 1000))])
+        self._report("stirred", [("shift", int(self._shift_k * 1000))])
         return True
 
     def is_still(self):
@@ -273,14 +242,14 @@ class Programme:
     def lift(self):
         """The bowl is off."""
         self.bowl_away = True
-        self._tell("bowl_off")
-        self.go_on()
+        self._report("bowl_off")
+        self.advance()
 
     def set_back(self):
         """The bowl is back."""
         self.bowl_away = False
-        self._tell("bowl_on")
-        self.go_on()
+        self._report("bowl_on")
+        self.advance()
 
     def stir_again(self):
         """The probe was moved."""
@@ -299,10 +268,10 @@ class Programme:
     def not_set(self):
         """It has not, or is streaked."""
         self._tested(stages.FAILED, self._now_ms - self._since_ms)
-        self.go_on()
+        self.advance()
 
     def _tested(self, found, took_ms):
-        self._tell("tested", [("verdict", found), ("took_s", took_ms // 1000)])
+        self._report("tested", [("verdict", found), ("took_s", took_ms // 1000)])
 
     def settle(self):
         """More seed went in."""
@@ -315,37 +284,40 @@ class Programme:
     def stay(self):
         """Not yet; the host has advice, the stage goes on asking."""
 
-    def heard(self):
-        """Somebody saw to it."""
+    def answered(self):
+        """The person saw to it."""
         if self.prompt:
-            self._quiet_ms = self._now_ms
+            self._answered_ms = self._now_ms
 
     def change(self, profile, now_ms):
         """Another bowl comes, of another chocolate: the bath first."""
         self._now_ms = now_ms
         self._profile = profile
-        self.warm_ms = self.due_ms = None
+        self.warm_ms = self.refill.due_ms = None
         self._go("change")
 
     # -- acts of a person ---------------------------------------------------------------------------------------------
 
     def act(self, name, now_ms, in_ms=None, leads=True):
         """A person's act: (True, "") or (False, why); `in_ms` None: a press. For a warm refill nothing `leads`."""
-        if name not in ACTS:
-            return False, "{}: no such act, wanted one of {}".format(name, ", ".join(sorted(ACTS)))
+        if name != "announce" and name not in ACTS:
+            return False, "{}: no such act, wanted one of {}".format(name, ", ".join(sorted(list(ACTS) + ["announce"])))
         self._now_ms = now_ms
-        if name == "announce":
-            self._leads = leads
         no = name == "thicker" and self._step[stages.NO] is not None
         events, self._events = self._events, []
-        why = "the hold is over" if self.done else ACTS[name](self, now_ms, in_ms)
+        if self.done:
+            why = "the hold is over"
+        elif name == "announce":
+            why = self.refill.announce(now_ms, in_ms, leads)
+        else:
+            why = ACTS[name](self)
         if why:
             self._events = events + self._events
             return False, f"{self.stage}: {name} refused: {why}"
-        told = "denied" if no else TOLD.get(name)
-        if name == "announce" and self.due_ms is None:
-            told = "no_refill"
-        self._events = events + ([told] if told and told not in self._events else []) + self._events
+        event = "denied" if no else EVENTS.get(name)
+        if name == "announce" and self.refill.due_ms is None:
+            event = "no_refill"
+        self._events = events + ([event] if event and event not in self._events else []) + self._events
         return True, ""
 
     @property
@@ -353,9 +325,9 @@ class Programme:
         """Does a no mean that what is left stays melted overnight?"""
         return self._step[stages.NO] == "keep"
 
-    def _confirm(self, now_ms, in_ms):
+    def _confirm(self):
         if self.prompt == "pour":  # it is in, though a warm one may never show
-            self.due_ms = None
+            self.refill.due_ms = None
             return
         yes = self._step[stages.YES]
         if yes is not None:
@@ -370,7 +342,7 @@ class Programme:
         self.target_c = target_c
         return None
 
-    def _thicker(self, now_ms, in_ms):
+    def _thicker(self):
         if self._step[stages.NO] is not None:
             getattr(self, self._step[stages.NO])()
             return None
@@ -379,18 +351,18 @@ class Programme:
         why = self._nudge(NUDGE_K)
         return why and why + "; stir in warm untempered melt, or melt and temper again"
 
-    def _thinner(self, now_ms, in_ms):
+    def _thinner(self):
         if self.stage != "work":
             return "only work holds a temper"
         return self._nudge(-NUDGE_K)
 
-    def _bowl_off(self, now_ms, in_ms):
+    def _bowl_off(self):
         if self.bowl_away:
             return "the bowl is off already"
         self.bowl_away = True
         return None
 
-    def _bowl_on(self, now_ms, in_ms):
+    def _bowl_on(self):
         if not self.bowl_away:
             return "the bowl was not off"
         self.bowl_away = False
@@ -398,27 +370,19 @@ class Programme:
             self._begin_step(0)  # a bath as warm as that would cost the temper: off again
         return None
 
-    def _announce(self, now_ms, in_ms):
-        if in_ms is None:  # a press: fetching it, and pressed again: not coming after all
-            self.due_ms = now_ms + LEAD_MS if self.due_ms is None else None
-        else:
-            self.due_ms = now_ms + in_ms
-        self._pours = False
-        self._led_c = None
-
-    def _test(self, now_ms, in_ms):
+    def _test(self):
         if self.stage != "work":
             return "a temper is tested from work"
         self._go("test")
         return None
 
-    def _rest(self, now_ms, in_ms):
+    def _rest(self):
         if self.stage == "rest":
             return "it rests already"
         self._go("rest")
         return None
 
-    def _keep_warm(self, now_ms, in_ms):
+    def _keep_warm(self):
         if self.stage == "melted":
             return "it is kept melted already"
         self._go("melted")
@@ -431,12 +395,11 @@ ACTS = {
     "thinner": Programme._thinner,
     "bowl_off": Programme._bowl_off,
     "bowl_on": Programme._bowl_on,
-    "announce": Programme._announce,
     "test": Programme._test,
     "rest": Programme._rest,
     "melted": Programme._keep_warm,
 }
-TOLD = {  # the event each act is told as; the others are told as the stage they lead to
+EVENTS = {  # the event of each act; the others are reported as the stage they lead to
     "confirm": "confirmed", "thicker": "thicker", "thinner": "thinner",
     "bowl_off": "bowl_off", "bowl_on": "bowl_on", "announce": "announced",
 }

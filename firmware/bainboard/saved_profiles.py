@@ -11,7 +11,7 @@ def name_of(payload):
     return doc.get("name", "dark") if why is None else ""
 
 
-class Kept:
+class SavedProfiles:
     """Places for chocolates, `kept1` to `kept6`, each in two slots: old or new when power fails.
 
     A place each and not one record of all: a board that has run a while has no long piece of memory left to read it.

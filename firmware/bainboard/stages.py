@@ -32,21 +32,24 @@ _BACK = ("bowl_on", "is_back", "set_back", None)
 _WAIT = (("", None, None, None),)
 
 STAGES = (
-    ("melt", _MELT, _OVER_MELT, _NEVER, (("", "is_melted", None, None), ("all_melted", None, "go_on", "stay")), "seed"),
-    ("seed",) + _TEMPER + ((_LIFT, SWAP, ("seed_in", None, "go_on", "stay"), SWAP, _BACK), "settle"),
+    ("melt", _MELT, _OVER_MELT, _NEVER, (
+        ("", "is_melted", None, None),
+        ("all_melted", None, "advance", "stay"),
+    ), "seed"),
+    ("seed",) + _TEMPER + ((_LIFT, SWAP, ("seed_in", None, "advance", "stay"), SWAP, _BACK), "settle"),
     ("settle",) + _TEMPER + ((
         ("settling", "is_settled", None, None),
-        ("stir", None, "go_on", None),
+        ("stir", None, "advance", None),
         ("stirring", "is_stirred", None, None),
         ("move_probe", "is_still", "stir_again", None),
     ), "test"),
     ("test",) + _TEMPER + ((
-        ("test", None, "go_on", None),
+        ("test", None, "advance", None),
         ("setting", None, "has_set", "not_set"),
         ("more_seed", None, "settle", None),
     ), "work"),
-    ("work",) + _TEMPER + ((("working", None, "heard", None),), None),
-    ("rest",) + _TEMPER + ((("spread", None, "go_on", "keep"),), None),
+    ("work",) + _TEMPER + ((("working", None, "answered", None),), None),
+    ("rest",) + _TEMPER + ((("spread", None, "advance", "keep"),), None),
     ("melted", _KEEP, _OVER_KEEP, _NEVER, _WAIT, None),
     ("tune",) + _TEMPER + (_WAIT, None),
     ("change",) + _TEMPER + ((_LIFT, SWAP, _BACK), "settle"),

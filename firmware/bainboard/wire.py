@@ -18,6 +18,11 @@ _NUMERIC = "+-.0123456789eE"
 _names = {}  # names as they stand in a line: quoting them anew each second was half of a tick
 
 
+def milli(value):
+    """°C or K as whole thousandths; None stays None."""
+    return None if value is None else round(value * 1000)
+
+
 # -- writing --------------------------------------------------------------------------------------------------------
 
 

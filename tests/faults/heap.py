@@ -25,7 +25,7 @@ import gc, machine, sys
 machine.Pin(15, machine.Pin.OUT, value=0)
 sys.path.insert(0, {folder!r})
 from bainboard import start
-sys.modules["bainboard.heap_reserve"].hold()
+sys.modules["bainboard.heap_reserve"].take()
 for layer in start.LAYERS:
     __import__("bainboard." + layer)
     gc.collect()

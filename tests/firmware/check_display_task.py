@@ -63,23 +63,23 @@ class App:
 
     def __init__(self):
         from bainboard import settings
-        from bainboard.panel_logic import Front
+        from bainboard.panel_logic import PanelLogic
         from bainboard.warmer import Warmer
 
         Bus.board = self.board = Board()
         Bus.broken = False
         self.warmer = Warmer(settings.defaults(settings.SETTINGS), 0)
-        self.front = Front()
-        self.documents = self.service = self
+        self.panel_logic = PanelLogic()
+        self.documents = self.standalone = self
         self.profile = {"name": "dark"}
-        self.asked = ""
-        self.told = []
+        self.prompt = ""
+        self.reported = []
 
     def hold_ms(self, now_ms):
         return 0
 
-    def tell(self, name, pairs, hold_ms):
-        self.told.append((name, pairs))
+    def report(self, name, pairs, hold_ms):
+        self.reported.append((name, pairs))
 
 
 def made():
@@ -94,7 +94,7 @@ def made():
             else:
                 sys.modules[name] = before[name]
     app = App()
-    return app, display_task.Glass(app), display_task
+    return app, display_task.DisplayTask(app), display_task
 
 
 def test_nothing_is_sent_when_something_is_due_sooner_than_a_row_takes():
@@ -126,9 +126,9 @@ def test_one_that_is_lost_is_told_once_holds_up_once_in_ten_seconds_and_is_told_
     for _ in range(9):
         shown.draw(app.board.ms + 900)
         app.board.ms += 1000
-    assert app.told == [("display", [("at", "off")])]
+    assert app.reported == [("display", [("at", "off")])]
     assert app.board.ms == 9000 + 5
     Bus.broken = False
     app.board.ms += 2000
     shown.draw(app.board.ms + 900)
-    assert app.told[1:] == [("display", [("at", "on")])]
+    assert app.reported[1:] == [("display", [("at", "on")])]

@@ -3,7 +3,7 @@
 from fake_flash import Flash
 
 from bainboard import framing, pin_check, settings, store
-from bainboard.service import Documents
+from bainboard.documents import Documents
 
 BOARD = b'{"name":"mine","panel":true,"pins":"yes=9 no=8"}'
 MISFIT = b'{"name":"theirs","panel":true,"pins":"yes=2 no=2"}'

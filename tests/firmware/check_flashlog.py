@@ -41,8 +41,8 @@ def hold(log, seconds, from_ms=0, every=1):
         log.status(now_ms, line(1000 * tick))
         if tick % 900 == 0:
             log.event(now_ms, 1000 * tick, "inside", [])
-        if log.late_ms(now_ms) is not None:
-            log.work(now_ms)
+        if log.overdue_ms(now_ms) is not None:
+            log.sync(now_ms)
         yield log.synced
 
 
@@ -116,8 +116,8 @@ def test_a_status_is_logged_each_ten_seconds_and_at_a_fault_and_not_at_rest():
         log.status(1000 * tick, line(0, state="idle", stage=""))
     log.begin(100000, [])
     for tick in range(1, 61):
-        late_ms = 40 if tick == 21 else 0  # a tick that comes late must not shift the rest
-        log.status(100000 + 1000 * tick, line(1000 * tick + late_ms, fault=4 if tick >= 35 else 0))
+        overdue_ms = 40 if tick == 21 else 0  # a tick that comes late must not shift the rest
+        log.status(100000 + 1000 * tick, line(1000 * tick + overdue_ms, fault=4 if tick >= 35 else 0))
     log.flush(200000)
     assert rows(folder.survivors()) == [1000, 11000, 21040, 31000, 35000, 45000, 55000]
     bodies = entries_of(folder.survivors(), flashlog.STATUS)
@@ -131,8 +131,8 @@ def test_a_board_left_latched_logs_ten_times_less():
     log.begin(0, [])
     for tick in range(1, 1001):
         log.status(1000 * tick, line(1000 * tick, state="trip", fault=1))
-        if log.late_ms(1000 * tick) is not None:
-            log.work(1000 * tick)
+        if log.overdue_ms(1000 * tick) is not None:
+            log.sync(1000 * tick)
     log.flush(HOUR_MS)
     assert 10 <= len(rows(folder.survivors())) <= 12
 
@@ -155,10 +155,10 @@ def test_a_trip_a_start_and_an_end_are_wanted_on_the_flash_at_once_other_events_
     for name, wait_ms in [(name, 0) for name in at_once] + [(name, 60000) for name in within]:
         log = booted(FakeFolder())
         log.flush(0)
-        assert log.late_ms(10**9) is None
+        assert log.overdue_ms(10**9) is None
         log.event(5000, 4000, name, [])
-        assert log.late_ms(5000 + wait_ms) == 0, name
-        assert log.late_ms(4999 + wait_ms) is None, name
+        assert log.overdue_ms(5000 + wait_ms) == 0, name
+        assert log.overdue_ms(4999 + wait_ms) is None, name
 
 
 # -- power cuts -----------------------------------------------------------------------------------------------------
@@ -189,7 +189,7 @@ def judge(before, after, acked):
     folder = FakeFolder(after)
     log = booted(folder)
     log.event(0, 0, "trip", [])
-    log.work(0)
+    log.sync(0)
     again = [seq for seq, _ in kept(folder.survivors())]
     assert again[:-1] == numbers
     assert again[-1] == (numbers[-1] + 1 if numbers else 1)
@@ -222,7 +222,7 @@ def small(log, count, from_ms=0):
     """Fill segments fast: a long event a sync."""
     for i in range(count):
         log.event(from_ms + i, 0, "trip", [("note", "x" * 900)])
-        log.work(from_ms + i)
+        log.sync(from_ms + i)
 
 
 def end_or_cut(log):
@@ -306,8 +306,8 @@ def test_foreign_files_are_neither_read_nor_counted_nor_deleted():
     log = booted(folder, share=0.05)
     small(log, 200)
     log.forget(2**32 - 1, 0)
-    while log.late_ms(10**6) is not None:
-        log.work(10**6)
+    while log.overdue_ms(10**6) is not None:
+        log.sync(10**6)
     after = folder.survivors()
     for name, data in foreign.items():
         assert after[name] == data
@@ -337,8 +337,8 @@ def test_a_full_flash_costs_the_oldest_and_never_an_error():
     folder.room = sum([len(data) for data in folder.survivors().values()]) + 100
     for i in range(200):
         small(log, 1, 1000 * i)
-        while log.late_ms(1000 * i) is not None:  # it makes room one segment at a time
-            log.work(1000 * i)
+        while log.overdue_ms(1000 * i) is not None:  # it makes room one segment at a time
+            log.sync(1000 * i)
     assert log.trouble == ""
     numbers = [seq for seq, _ in kept(folder.survivors())]
     assert numbers[-1] == 260
@@ -349,13 +349,13 @@ def test_a_flash_full_of_other_things_is_told_and_asked_again_a_minute_later():
     folder = FakeFolder({"other": b"x" * 1000}, room=1000)
     log = booted(folder)
     log.event(0, 0, "trip", [])
-    log.work(0)
+    log.sync(0)
     assert log.trouble == "the flash is full"
     log.event(1000, 0, "trip", [])
-    assert log.late_ms(59999) is None
-    assert log.late_ms(60000) == 0
+    assert log.overdue_ms(59999) is None
+    assert log.overdue_ms(60000) == 0
     folder.room = 1 << 20
-    log.work(60000)
+    log.sync(60000)
     assert log.trouble == ""
     # What was let go shows as a number left out.
     assert [seq for seq, _ in kept(folder.survivors())] == [2]
@@ -393,11 +393,11 @@ def test_a_full_memory_does_not_stop_the_warmer_and_what_was_gathered_waits():
     folder = Cramped()
     log = booted(folder)
     log.event(0, 0, "trip", [])
-    log.work(0)
+    log.sync(0)
     assert log.trouble == "no memory"
     folder.cramped = False
-    assert log.late_ms(60000) == 0
-    log.work(60000)
+    assert log.overdue_ms(60000) == 0
+    log.sync(60000)
     assert log.trouble == ""
     assert [seq for seq, _ in kept(folder.survivors())] == [1]
     assert len(entries_of(folder.survivors(), flashlog.EVENT)) == 1
@@ -419,12 +419,12 @@ def test_a_folder_that_cannot_be_looked_at_is_not_written_to_before_it_can():
     folder = Unreadable(files)
     log = booted(folder)
     log.event(0, 0, "trip", [])
-    log.work(60000)
+    log.sync(60000)
     assert log.trouble == "the flash gave error 5"
     assert folder.survivors() == files
     folder.broken = False
     log.event(70000, 0, "trip", [])
-    log.work(200000)
+    log.sync(200000)
     assert kept(folder.survivors())[-1][0] == 22
     assert [seq for seq, _ in kept(folder.survivors())][:20] == list(range(1, 21))
 
@@ -490,8 +490,8 @@ def test_the_host_can_list_read_and_forget_segments_and_the_newest_stays():
     assert log.forget(listed[1][1] - 1, 0) == 1
     assert log.forget(listed[1][1], 0) == 2
     assert log.forget(listed[3][1], 0) == 3
-    while log.late_ms(0) is not None:
-        log.work(0)
+    while log.overdue_ms(0) is not None:
+        log.sync(0)
     assert sorted(folder.survivors()) == [sorted(files)[-1]]
     small(log, 1)
     assert log.synced == 61

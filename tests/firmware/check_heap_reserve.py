@@ -17,8 +17,8 @@ class File:
 
 
 def fresh():
-    heap_reserve.spend()
-    heap_reserve.keep()
+    heap_reserve.release()
+    heap_reserve.retake()
 
 
 def standing_in(name, maker, check):
@@ -28,21 +28,21 @@ def standing_in(name, maker, check):
         check()
     finally:
         delattr(heap_reserve, name)
-        heap_reserve.spend()
+        heap_reserve.release()
 
 
 def test_it_is_there_until_it_is_spent():
     fresh()
-    assert heap_reserve.spend()
-    assert not heap_reserve.spend()
+    assert heap_reserve.release()
+    assert not heap_reserve.release()
     fresh()
-    assert heap_reserve.spend()
+    assert heap_reserve.release()
 
 
 def test_it_is_held_behind_what_is_free():
-    heap_reserve.spend()
-    heap_reserve.hold(4096)
-    assert heap_reserve.spend()
+    heap_reserve.release()
+    heap_reserve.take(4096)
+    assert heap_reserve.release()
 
 
 def test_what_is_left_of_it_is_taken_back():
@@ -55,10 +55,10 @@ def test_what_is_left_of_it_is_taken_back():
         return bytes(size)
 
     def check():
-        heap_reserve.spend()
-        heap_reserve.keep()
+        heap_reserve.release()
+        heap_reserve.retake()
         assert asked == [12288, 6144, 3072]
-        assert heap_reserve.spend()
+        assert heap_reserve.release()
 
     standing_in("bytearray", scattered, check)
 
@@ -68,9 +68,9 @@ def test_a_heap_too_scattered_for_it_is_no_error():
         raise MemoryError
 
     def check():
-        heap_reserve.spend()
-        heap_reserve.keep()
-        assert not heap_reserve.spend()
+        heap_reserve.release()
+        heap_reserve.retake()
+        assert not heap_reserve.release()
 
     standing_in("bytearray", full, check)
 
@@ -89,7 +89,7 @@ def test_a_file_that_finds_no_room_is_opened_with_the_reserve_given_up():
         heap_reserve.write("log", "ab", b"12")
         assert asked == [("log", "ab")] * 2
         assert written == [b"12", "closed"]
-        assert heap_reserve.spend()  # there again
+        assert heap_reserve.release()  # there again
         del asked[:]
         try:
             heap_reserve.opened("log", "ab")

@@ -1,7 +1,7 @@
 """The panel: clumsy presses, taped buttons, rhythms. Times stand in the project's safety rules or in panel.py."""
 
-from bainboard import faults, panel
-from bainboard.panel import Button, Buttons, Buzzer, alarm, lamps
+from bainboard import panel
+from bainboard.panel import Button, Buttons, Buzzer, lamps
 
 
 def press(buttons, which, start_ms, for_ms, step_ms=10, more_ms=200):
@@ -71,15 +71,6 @@ def test_an_alarm_takes_the_lamps_whatever_the_state():
         slow = [lamps(state, "inside", panel.MORNING, n * 100)[0] for n in range(40)]
         assert sum(quick) == 20
         assert sum(slow) == 2
-
-
-def test_heat_that_will_not_stop_says_come_now_and_a_dead_probe_can_wait():
-    for fault in (faults.HEAT_AT_REST, faults.OVER_HARD_LIMIT, faults.SWITCH_SHORTED, faults.GUARD_WELDED):
-        assert alarm(fault) == panel.UNPLUG
-    for fault in (faults.WATER_PROBE, faults.RUN_TIMER, faults.BAD_SETTINGS):
-        assert alarm(fault) == panel.MORNING
-    assert alarm(faults.NONE) is None
-    assert alarm(faults.BOWL_PROBE) is None
 
 
 def loudness(buzzer, from_ms, to_ms):

@@ -1,7 +1,7 @@
 """The front: presses mean what the state makes of them, alarms sound until heard, only the recessed button clears."""
 
 from bainboard import faults, panel
-from bainboard.panel_logic import Front, alarm_of
+from bainboard.panel_logic import PanelLogic, alarm_of
 
 YES, NO, RECESSED = (True, False, False), (False, True, False), (False, False, True)
 FREE = (False, False, False)
@@ -20,32 +20,32 @@ def press(front, pressed, for_ms, state, start_ms=0):
 
 
 def test_short_and_long_presses_are_the_four_acts_of_the_two_buttons():
-    assert press(Front(), YES, 300, "hold") == ["confirm"]
-    assert press(Front(), YES, 2000, "hold") == ["announce"]
-    assert press(Front(), NO, 300, "hold") == ["thicker"]
-    assert press(Front(), NO, 2000, "hold") == ["pause"]
+    assert press(PanelLogic(), YES, 300, "hold") == ["confirm"]
+    assert press(PanelLogic(), YES, 2000, "hold") == ["announce"]
+    assert press(PanelLogic(), NO, 300, "hold") == ["thicker"]
+    assert press(PanelLogic(), NO, 2000, "hold") == ["pause"]
 
 
 def test_in_a_water_pause_yes_or_another_long_no_goes_on():
-    assert press(Front(), YES, 300, "pause") == ["resume"]
-    assert press(Front(), NO, 2000, "pause") == ["resume"]
+    assert press(PanelLogic(), YES, 300, "pause") == ["resume"]
+    assert press(PanelLogic(), NO, 2000, "pause") == ["resume"]
 
 
 def test_a_board_at_rest_takes_yes_as_once_more_and_no_as_another_chocolate():
-    assert press(Front(), YES, 300, "idle") == ["again"]
-    assert press(Front(), NO, 300, "idle") == ["another"]
+    assert press(PanelLogic(), YES, 300, "idle") == ["again"]
+    assert press(PanelLogic(), NO, 300, "idle") == ["another"]
 
 
 def test_a_short_no_in_a_water_pause_says_that_the_dipping_is_over():
-    assert press(Front(), NO, 300, "pause") == ["rest"]
+    assert press(PanelLogic(), NO, 300, "pause") == ["rest"]
 
 
 def test_a_long_yes_in_a_water_pause_says_that_another_chocolates_bowl_comes_next():
-    assert press(Front(), YES, 2000, "pause") == ["next"]
+    assert press(PanelLogic(), YES, 2000, "pause") == ["next"]
 
 
 def test_a_number_shows_on_the_lamps_of_a_board_at_rest_and_goes_again():
-    front = Front()
+    front = PanelLogic()
     front.number(5, 0)
     front.show(1000, "idle", None, faults.NONE, "")
     assert front.lamps == (1, 0, 1)
@@ -54,9 +54,9 @@ def test_a_number_shows_on_the_lamps_of_a_board_at_rest_and_goes_again():
 
 
 def test_only_the_recessed_button_held_three_seconds_clears():
-    assert press(Front(), RECESSED, 2500, "trip") == []
-    assert press(Front(), RECESSED, 3500, "trip") == ["clear"]
-    taped = Front()
+    assert press(PanelLogic(), RECESSED, 2500, "trip") == []
+    assert press(PanelLogic(), RECESSED, 3500, "trip") == ["clear"]
+    taped = PanelLogic()
     assert [act for at_ms in range(0, 9000, 100) for act in taped.acts(at_ms, RECESSED, "trip")] == []
 
 
@@ -71,7 +71,7 @@ def sounds(front, start_ms, ms, state, fault):
 
 def test_an_unplug_alarm_sounds_until_it_is_answered_and_again_five_minutes_later():
     unplug = next(row[faults.NUMBER] for row in faults.FAULTS if row[faults.HAZARD] == faults.UNPLUG)
-    front = Front()
+    front = PanelLogic()
     assert alarm_of(unplug) == panel.UNPLUG
     assert sounds(front, 0, 10000, "trip", unplug)
     assert press(front, YES, 300, "trip", 10000) == []  # heard; confirms nothing
@@ -80,7 +80,7 @@ def test_an_unplug_alarm_sounds_until_it_is_answered_and_again_five_minutes_late
 
 
 def test_a_morning_alarm_sounds_a_minute_and_then_only_winks():
-    front = Front()
+    front = PanelLogic()
     assert alarm_of(faults.WATER_PROBE) == panel.MORNING
     assert sounds(front, 0, 60000, "trip", faults.WATER_PROBE)
     assert not sounds(front, 61000, 60000, "trip", faults.WATER_PROBE)
@@ -92,7 +92,7 @@ def test_a_morning_alarm_sounds_a_minute_and_then_only_winks():
 
 
 def test_reaching_the_window_sounds_once():
-    front = Front()
+    front = PanelLogic()
     front.show(0, "hold", "inside", faults.NONE, "")
     front.event("warm", 0)
     assert sounds(front, 0, 1500, "hold", faults.NONE)
@@ -104,15 +104,15 @@ BOTH = (True, True, False)
 
 
 def locked_front(fault=faults.NONE):
-    front = Front()
+    front = PanelLogic()
     front.lock(True, 0)
     front.show(0, "hold", "inside", fault, "")
     return front
 
 
 def test_both_large_buttons_held_three_seconds_lock_and_are_nothing_else():
-    assert press(Front(), BOTH, 3500, "hold") == ["lock"]
-    assert press(Front(), BOTH, 2500, "hold") == []
+    assert press(PanelLogic(), BOTH, 3500, "hold") == ["lock"]
+    assert press(PanelLogic(), BOTH, 2500, "hold") == []
 
 
 def test_locked_buttons_do_nothing_but_unlock_and_the_recessed_one_still_works():

@@ -62,7 +62,7 @@ def test_the_third_abnormal_restart_latches_and_power_cuts_do_not_count():
 
 
 def test_ten_healthy_minutes_or_a_person_begin_the_count_again():
-    for heal in (lambda power: power.look(HEALTHY_MS, None, False), lambda power: power.cleared()):
+    for heal in (lambda power: power.due(HEALTHY_MS, None, False), lambda power: power.cleared()):
         power = PowerUp(record(CRASH, (), bad=1), "WDT_RESET")
         heal(power)
         power = again(again(power, CRASH, "WDT_RESET"), CRASH, "WDT_RESET")
@@ -75,7 +75,7 @@ def test_it_is_written_at_the_start_at_each_change_and_each_ten_minutes_of_a_hol
     written_ms = []
     for now_ms in range(1000, 3000000, 1000):
         stage = None if now_ms < 100000 else "settle" if now_ms < 200000 else "work"
-        if power.look(now_ms, stage, False):
+        if power.due(now_ms, stage, False):
             power.record(RUNNING, list(HOLD))
             written_ms.append(now_ms)
     assert written_ms[:3] == [1000, 100000, 200000]
@@ -88,7 +88,7 @@ def test_at_rest_it_is_not_written_again():
     power = PowerUp(None, "PWRON_RESET")
     due = []
     for now_ms in range(1000, 3000000, 1000):
-        if power.look(now_ms, None, True):
+        if power.due(now_ms, None, True):
             due.append(now_ms)
             power.record(RUNNING, None)
     assert due == [1000]
@@ -107,7 +107,7 @@ def test_an_offer_outlives_further_power_cuts_until_it_is_taken_or_declined():
 
 def test_it_goes_on_by_itself_only_when_everything_is_known_and_near():
     def may(wanted=True, off_s=300, water_c=31.0, cause="PWRON_RESET", **more):
-        return PowerUp(record(**more), cause).may_go_on(wanted, off_s, water_c)
+        return PowerUp(record(**more), cause).may_resume(wanted, off_s, water_c)
 
     assert may()
     assert not may(wanted=False)
@@ -126,7 +126,7 @@ def test_twice_by_itself_and_a_person_begins_the_count_again():
         power.started(True)
         power = again(power, RUNNING, "PWRON_RESET", list(HOLD))
         assert power.resumes == count
-    assert not power.may_go_on(True, 10, 33.0)
+    assert not power.may_resume(True, 10, 33.0)
     power.started(False)
     assert again(power, RUNNING, "PWRON_RESET", list(HOLD)).resumes == 0
 

@@ -142,12 +142,12 @@ def test_the_bowl_goes_off_once_and_comes_back_once():
 def test_an_announced_refill_is_remembered_for_ten_minutes():
     p = Programme(dark(), "work", 0, 0)
     p.act("announce", 1000)
-    assert p.due_ms == 301000
+    assert p.refill.due_ms == 301000
     p.step(601000, 33.0, 31.5)
-    assert p.due_ms == 301000
+    assert p.refill.due_ms == 301000
     assert p.prompt == "pour"
     p.step(601001, 33.0, 31.5)
-    assert p.due_ms is None
+    assert p.refill.due_ms is None
     assert p.prompt == ""
     assert p.take_events() == ["announced", "warm", "no_refill"]
 
@@ -161,11 +161,11 @@ def test_pressed_again_the_refill_is_not_coming_and_a_time_that_was_said_is_kept
         assert p.aim_c > 31.5
         assert p.act("announce", 3000) == (True, "")
         p.step(4000, 33.0, 31.5)
-        assert (p.aim_c, p.due_ms, p.prompt) == (31.5, None, "")
+        assert (p.aim_c, p.refill.due_ms, p.prompt) == (31.5, None, "")
     assert p.take_events() == ["warm"] + 2 * ["announced", "no_refill"]
     p.act("announce", 5000, in_ms=60000)
     p.act("announce", 6000, in_ms=120000)  # said anew, not taken back
-    assert p.due_ms == 126000
+    assert p.refill.due_ms == 126000
 
 
 def test_it_says_pour_now_when_the_time_has_come_or_the_bowl_has_led_as_far_as_it_may():
@@ -186,7 +186,7 @@ def test_yes_to_pour_now_says_that_it_is_in_and_a_warm_one_need_not_show():
     assert p.prompt == "pour"
     assert p.act("confirm", 2000) == (True, "")
     p.step(3000, 33.0, 31.9)
-    assert (p.prompt, p.aim_c, p.due_ms) == ("", 31.5, None)
+    assert (p.prompt, p.aim_c, p.refill.due_ms) == ("", 31.5, None)
 
 
 def test_the_bath_gives_way_to_a_refill_that_is_said_to_be_warm_and_calls_for_it():
@@ -198,7 +198,7 @@ def test_the_bath_gives_way_to_a_refill_that_is_said_to_be_warm_and_calls_for_it
     assert abs(p.aim_c - 31.1) <= 1e-5  # down to the window's end, and no further
     assert p.prompt == ""
     p.step(61000, 33.0, 31.9)  # warm for another reason than the lead: not called for before its time
-    assert p.due_ms is None  # or it came early
+    assert p.refill.due_ms is None  # or it came early
     p.act("announce", 62000, in_ms=0, leads=False)
     p.step(62000, 33.0, 31.5)
     assert p.prompt == "pour"
@@ -215,7 +215,7 @@ def test_a_warm_refill_has_come_when_the_bowl_rises_by_more_than_its_readings_do
     p.act("announce", 0, in_ms=60000, leads=False)
     for bowl_c, waits in ((31.5, True), (31.4, True), (31.6875, True), (31.75, False)):
         p.step(1000, 33.0, bowl_c)
-        assert (p.due_ms is not None) == waits
+        assert (p.refill.due_ms is not None) == waits
     assert p.aim_c == 31.5
 
 
@@ -286,7 +286,7 @@ def test_the_lead_ends_when_the_bowl_says_that_it_was_poured():
     p, aims = announced(31.5, 31.7, 31.6, 31.3, 31.2)
     assert aims[2] > 31.5
     assert aims[3:] == [31.5, 31.5]
-    assert p.due_ms is None
+    assert p.refill.due_ms is None
 
 
 def test_a_refill_far_off_does_not_lead_yet_and_one_that_never_comes_is_given_up():
@@ -295,7 +295,7 @@ def test_a_refill_far_off_does_not_lead_yet_and_one_that_never_comes_is_given_up
     p, aims = announced(*[31.6] * 12, every_ms=60000)
     assert aims[10] > 31.5  # five minutes late, to the second
     assert aims[11] == 31.5
-    assert p.due_ms is None
+    assert p.refill.due_ms is None
 
 
 def test_without_an_announcement_the_aim_is_the_target_and_follows_it():

@@ -3,7 +3,7 @@
 from fake_flash import Flash, PowerCutError
 
 from bainboard import wire
-from bainboard.saved_profiles import MOST, Kept, name_of
+from bainboard.saved_profiles import MOST, SavedProfiles, name_of
 
 
 def profile(name, **more):
@@ -19,14 +19,14 @@ def names(kept):
 
 
 def test_nothing_is_kept_at_first_and_the_last_evening_is_the_usual_one():
-    kept = Kept(Flash())
+    kept = SavedProfiles(Flash())
     assert kept.count() == 0
     assert kept.find("dark") is None
     assert kept.last() == {"stage": "melt", "for_ms": 0, "room": 20000}
 
 
 def test_chocolates_stay_in_the_order_they_came_and_one_of_the_same_name_takes_its_place():
-    kept = Kept(Flash())
+    kept = SavedProfiles(Flash())
     for name in ("dark", "milk", "white"):
         kept.put(profile(name))
     kept.put(profile("milk", low_c=29.5))
@@ -37,7 +37,7 @@ def test_chocolates_stay_in_the_order_they_came_and_one_of_the_same_name_takes_i
 
 
 def test_with_no_place_left_the_last_one_gives_way():
-    kept = Kept(Flash())
+    kept = SavedProfiles(Flash())
     for n in range(MOST + 2):
         kept.put(profile("no " + str(n)))
     assert names(kept) == ["no " + str(n) for n in range(MOST - 1)] + ["no " + str(MOST + 1)]
@@ -45,7 +45,7 @@ def test_with_no_place_left_the_last_one_gives_way():
 
 def test_what_is_there_already_is_not_written_again():
     flash = Flash()
-    kept = Kept(flash)
+    kept = SavedProfiles(flash)
     kept.put(profile("dark"))
     kept.remember("work", 0, 20000)
     written = len(flash.writes)
@@ -56,14 +56,14 @@ def test_what_is_there_already_is_not_written_again():
 
 def test_the_last_evening_is_remembered():
     flash = Flash()
-    Kept(flash).remember("melted", 28800000, 18500)
-    assert Kept(Flash(flash.survivors())).last() == {"stage": "melted", "for_ms": 28800000, "room": 18500}
+    SavedProfiles(flash).remember("melted", 28800000, 18500)
+    assert SavedProfiles(Flash(flash.survivors())).last() == {"stage": "melted", "for_ms": 28800000, "room": 18500}
 
 
 def cut_short(flash):
     """Keep another milk until the power goes; was it gone?"""
     try:
-        Kept(flash).put(profile("milk", low_c=29.5))
+        SavedProfiles(flash).put(profile("milk", low_c=29.5))
     except PowerCutError:
         return True
     return False
@@ -72,11 +72,11 @@ def cut_short(flash):
 def test_a_power_cut_while_one_is_kept_leaves_the_others_and_the_old_or_the_new():
     whole = Flash()
     for name in ("dark", "milk"):
-        Kept(whole).put(profile(name))
+        SavedProfiles(whole).put(profile(name))
     for steps in range(0, 400, 7):
         flash = Flash(whole.survivors(), "torn", steps)
         cut_short(flash)
-        after = Kept(Flash(flash.survivors()))
+        after = SavedProfiles(Flash(flash.survivors()))
         assert after.at(0) == profile("dark")
         assert after.at(1) in (profile("milk"), profile("milk", low_c=29.5))
 
@@ -88,5 +88,5 @@ def test_a_flash_that_takes_nothing_does_not_keep_an_evening_from_starting():
         raise OSError(28)
 
     flash.write = refuse
-    Kept(flash).remember("work", 0, 20000)
-    assert Kept(flash).last()["stage"] == "melt"
+    SavedProfiles(flash).remember("work", 0, 20000)
+    assert SavedProfiles(flash).last()["stage"] == "melt"

@@ -55,8 +55,8 @@ class LoggingBoard(FakeBoard):
         return said
 
     def _work(self) -> None:
-        if self.log.late_ms(self.now_ms) is not None:
-            self.log.work(self.now_ms)
+        if self.log.overdue_ms(self.now_ms) is not None:
+            self.log.sync(self.now_ms)
 
     def end(self, why: str = "done") -> None:
         """The hold ends."""

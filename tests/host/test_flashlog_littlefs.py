@@ -113,8 +113,8 @@ def an_hour(log: flashlog.FlashLog) -> Any:
         log.status(t_ms, (1, t_ms, "hold", "work", 33125, 31500, 0, 31500, 33300, 2345, 200, 0, 0, "", 0))
         if t_ms % 900_000 == 0:
             log.event(t_ms, t_ms, "trip", [("fault", 5), ("latched", False)])
-        if log.late_ms(t_ms) is not None:
-            log.work(t_ms)
+        if log.overdue_ms(t_ms) is not None:
+            log.sync(t_ms)
         yield
 
 
@@ -154,7 +154,7 @@ def test_a_cut_at_every_flash_operation_of_an_hour_loses_nothing_acknowledged(ho
             again = LittleFolder(Chip(bytes(after)))
             more = booted(again)
             more.event(0, 0, "trip", [])
-            more.work(0)
+            more.sync(0)
             assert more.trouble == ""
             assert sequence_numbers(again) == list(range(1, len(found) + 2))
         content[at : at + len(data)] = data
@@ -176,8 +176,8 @@ def test_a_full_flash_gives_way_segment_by_segment_and_the_newest_is_always_ther
     for i in range(300):
         log.event(i, 0, "trip", [("note", "x" * 900)])
         for _ in range(5):
-            if log.late_ms(i) is not None:
-                log.work(i)
+            if log.overdue_ms(i) is not None:
+                log.sync(i)
     assert log.trouble == ""
     numbers = sequence_numbers(folder)
     assert numbers[-1] == log.synced == 300
@@ -192,7 +192,7 @@ def test_the_first_entry_of_each_segment_says_which_boot_and_hold_it_belongs_to(
         log.begin(0, [("stage", "work")])
         for i in range(40):
             log.event(i, 0, "trip", [("note", "x" * 900)])
-            log.work(i)
+            log.sync(i)
         assert (log.boot, log.hold) == (boot, boot)
     for name in folder.names():
         payload = framing.scan(folder.read(name, 0, 1 << 20))[0][0][2]

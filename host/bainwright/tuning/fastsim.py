@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bainboard import programme
+from bainboard import refill
 from bainboard.control.cascade import Cascade
 from bainboard.control.rules import safe_gains
 from bainwright.files.rig import Rig
@@ -28,7 +28,7 @@ from bainwright.virtual.scenario import Scenario
 
 ONEWIRE_STEP_C = 0.0625  # 12 bits of the digital probe
 NTC_STEP_C = 0.02  # a 12-bit converter near 32 °C on 10 kohm over 10 kohm: 4096 steps over some 80 K, computed
-LEAD_S = programme.LEAD_MS / 1000.0
+LEAD_S = refill.LEAD_MS / 1000.0
 QUIET_AFTER_S = 900  # an event is over, for the quiet error, a quarter of an hour after it began (design)
 
 # What an evening is scored by, one number a rig.
@@ -324,8 +324,8 @@ def machine(run: Run) -> ModuleType:
         for name in ("step", "refill", "top_up"):
             unit.method(plant, name)
         kernel = KERNEL.replace("PLANT", plant.__name__)
-        for word, law in (("LED", programme.led_c), ("EASED", programme.eased_c)):
-            kernel = kernel.replace(f"{word}(", f"{unit.outside(law, law.__name__, programme)}(")
+        for word, law in (("LED", refill.led_c), ("EASED", refill.eased_c)):
+            kernel = kernel.replace(f"{word}(", f"{unit.outside(law, law.__name__, refill)}(")
         _machines[shape] = compiled.load(unit.text(), kernel)
     return _machines[shape]
 

@@ -1,0 +1,39 @@
+"""Requests about the board's log. See `requests_hold`."""
+
+from bainboard.transfer import CHUNK, base64_text
+
+_UNREADABLE = "the flash cannot be read just now"
+
+
+def clock(app: object, args: dict, now_ms: int) -> tuple:
+    """The time of day."""
+    app.log.set_clock(now_ms, args["wall_s"])
+    return [], None
+
+
+def segments(app: object, args: dict, now_ms: int) -> tuple:
+    """The first segment after a number."""
+    try:
+        found = app.log.segment(args["after"])
+    except (OSError, MemoryError):  # no reason to stop the heat
+        return None, _UNREADABLE
+    if found is None:
+        return [("left", 0)], None
+    first, last, size, crc, following = found
+    return [("first", first), ("last", last), ("size", size), ("crc", f"{crc:08x}"), ("left", following)], None
+
+
+def read(app: object, args: dict, now_ms: int) -> tuple:
+    """A piece of a segment."""
+    try:
+        piece = app.log.read(args["segment"], args["at"], CHUNK)
+    except (OSError, MemoryError):  # no reason to stop the heat
+        return None, _UNREADABLE
+    if not piece:
+        return None, "no such segment, or nothing at this offset; ask for the segments"
+    return [("at", args["at"]), ("data", base64_text(piece))], None
+
+
+def forget(app: object, args: dict, now_ms: int) -> tuple:
+    """These segments are safe on the PC: the board may delete them."""
+    return [("going", app.log.forget(args["through"], now_ms))], None
