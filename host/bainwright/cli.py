@@ -21,6 +21,7 @@ from bainwright.commands.rig import rig
 from bainwright.commands.stock import stock
 from bainwright.commands.temper import temper
 from bainwright.commands.tune import tune
+from bainwright.commands.usage import Commands, in_words
 from bainwright.core.errors import BainError
 from bainwright.core.os_errors import FULL, reason
 
@@ -29,7 +30,7 @@ CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 COMMANDS = (board, calibrate, collect, drill, hold, install, plan, ports, profile, rig, stock, temper, tune)
 
 
-@click.group(context_settings=CONTEXT, commands={str(each.name): each for each in COMMANDS})
+@click.group(cls=Commands, context_settings=CONTEXT, commands={str(each.name): each for each in COMMANDS})
 @click.version_option(__version__, prog_name="bain")
 def bain() -> None:
     """Hold tempered chocolate in its window on a warmer you built yourself, or on a simulated one.
@@ -62,9 +63,11 @@ def main(arguments: list[str] | None = None) -> int:
         return int(bain.main(arguments, prog_name="bain", standalone_mode=False) or DONE)
     except (click.exceptions.Abort, KeyboardInterrupt):
         return _complain("stopped", NOT_AS_IT_SHOULD)
-    except click.ClickException as wrong:
-        wrong.show()
-        return wrong.exit_code
+    except click.exceptions.NoArgsIsHelpError as wrong:
+        wrong.show()  # the help itself
+        return WRONG_USE
+    except click.UsageError as wrong:
+        return _complain(str(in_words(wrong)), WRONG_USE)
     except BainError as failed:
         return _complain(str(failed), failed.exit_code)
     except OSError as failed:

@@ -18,9 +18,9 @@ from bainwright.rigs.bus import Bus, OnBus, Warming
 from bainwright.rigs.rigfile import changed, rig_text
 from bainwright.rigs.warnings import check_ids, doubts, on_board
 from bainwright.virtual.board import VirtualBoard
-from bainwright.virtual.probe_ids import made_up, name_probes
+from bainwright.virtual.probe_ids import default_id, name_probes
 
-WATER, BOWL = made_up("water"), made_up("bowl")
+WATER, BOWL = default_id("water"), default_id("bowl")
 TOP = """
 name = "mine"
 heater_w = 100.0

@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from bainwright.commands import console, options
+from bainwright.commands.usage import Number, OneOf
 
 
 @click.command(short_help="Measure and correct the error of the probes.")
@@ -17,15 +18,14 @@ from bainwright.commands import console, options
 @click.option("--ice", is_flag=True, help="Probes in crushed ice and water.")
 @click.option("--boil", is_flag=True, help="Probes in boiling water; with --altitude or --pressure.")
 @click.option("--altitude", callback=options.metres, metavar="METRES", help="Above sea level; or feet: 1700ft.")
-@click.option("--pressure", type=float, metavar="HPA", help="Of a barometer in the kitchen, not reduced to sea level.")
-@click.option("--lifted", type=click.Choice(("water", "bowl")), help="Which probe is lifted out now: tells them apart.")
+@click.option("--pressure", type=Number(), metavar="HPA", help="Of a barometer in the kitchen, not at sea level.")
+@click.option("--lifted", type=OneOf("water", "bowl"), help="Which probe is lifted out now: tells them apart.")
 @click.option("--bowl", multiple=True, metavar="TEMP", help="With no probe in it: the chocolate by hand, in a hold; "
               "or WATER/CHOCOLATE as both were read.")
 @click.option("--chocolate", default="dark", show_default=True, metavar="PROFILE", help="Whose window it must serve.")
 @click.option("--show", is_flag=True, help="Only show what is stored, and how old it is.")
 @click.option("--afresh", is_flag=True, help="Forget what was measured before.")
-@click.option("--seed", type=click.IntRange(0, 2**32 - 1), default=0, metavar="N",
-              help="Random seed for the simulated errors.")
+@options.seed
 @options.json
 def calibrate(as_json: bool, **asked: Any) -> int:
     """Measure the error of the probes: first beside a fever thermometer, then in ice, then in boiling water.
@@ -35,5 +35,6 @@ def calibrate(as_json: bool, **asked: Any) -> int:
     """
     from bainwright.calibration.dialogue import CalibrateAsked, calibrate_and_tell
 
+    asked["seed"] = asked["seed"] or 0
     ask = console.ask_line if console.is_asked() else None
     return calibrate_and_tell(CalibrateAsked(**asked), ask, as_json=as_json, say=console.say)

@@ -5,7 +5,9 @@ from __future__ import annotations
 import errno
 import json
 import os
+import shutil
 import sys
+import textwrap
 from collections.abc import Callable
 from typing import Any, TypeVar
 
@@ -14,17 +16,40 @@ import click
 from bainwright.core.errors import BainError
 
 Answer = TypeVar("Answer")
+NARROWEST, WIDEST = 40, 100  # chosen: longer lines than that are hard to read
 
 
 def say(text: str, *, err: bool = False) -> None:
-    """Print; a reader who left early (`| head`) or a terminal that was closed is no error."""
+    """Print, folded between words on a terminal; a reader who left early (`| head`) is no error."""
     stream = sys.stderr if err else sys.stdout
     try:
-        print(text, file=stream, flush=True)
+        print(fold(text, shutil.get_terminal_size().columns) if stream.isatty() else text, file=stream, flush=True)
     except OSError as failed:
         if failed.errno not in (errno.EPIPE, errno.EIO):
             raise
         _nobody_reads(stream)
+
+
+def fold(text: str, columns: int) -> str:
+    """Break lines that are wider than a terminal between words; each goes on under its own beginning.
+
+    Parameters
+    ----------
+    text : str
+        One line or several; spaces inside a line stay as they are.
+    columns : int
+        The terminal's width.
+    """
+    width = max(NARROWEST, min(WIDEST, columns))
+    return "\n".join(_folded(line, width) for line in text.split("\n"))
+
+
+def _folded(line: str, width: int) -> str:
+    if len(line) <= width:
+        return line
+    indent = line[: len(line) - len(line.lstrip())]
+    return textwrap.fill(line, width, subsequent_indent=indent + "  " * bool(indent), break_long_words=False,
+                         break_on_hyphens=False)  # fmt: skip
 
 
 def _nobody_reads(stream: Any) -> None:

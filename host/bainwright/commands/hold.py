@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import shutil
 import sys
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -80,11 +78,4 @@ def _show(done: Report, as_json: bool) -> None:
     for note in done.notes:
         console.remark(note)
     virtual = "VIRTUAL: " if done.result["virtual"] else ""
-    console.show_result(done.result, [_wrapped(virtual + done.said), done.where()], as_json)
-
-
-def _wrapped(text: str) -> str:
-    """Sentences broken between words for a terminal; left whole for a program."""
-    if not sys.stdout.isatty():
-        return text
-    return textwrap.fill(text, min(100, shutil.get_terminal_size().columns))
+    console.show_result(done.result, [virtual + done.said, done.where()], as_json)

@@ -7,9 +7,13 @@ from typing import Any
 
 import click
 
+from bainwright.commands.usage import Whole
+
 Option = Callable[[Any], Any]
 
-json = click.option("--json", "as_json", is_flag=True, help="The result as JSON on stdout.")
+SEED = Whole(0, 2**32 - 1)
+
+json = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON; always °C, kg, s, W.")
 port = click.option("--port", metavar="PORT", help="The board's serial port.  [default: the only one plugged in]")
 virtual = click.option("--virtual", metavar="[RIG]", is_flag=False, flag_value="pot",
                        help="Use a simulated warmer: pot, mat, plate or a rig file.")
@@ -18,7 +22,7 @@ rig = click.option("--rig", metavar="FILE", help="The warmer's rig file.")
 vessel = click.option("--vessel", metavar="NAME", help="Which of the rig's vessels is on the warmer.")
 plant = click.option("--plant", metavar="FILE.py:NAME", help="Your own simulated warmer; implies --virtual.")
 speed = click.option("--speed", metavar="N|max", help="How fast simulated time passes.  [default: max]")
-seed = click.option("--seed", type=click.IntRange(0, 2**32 - 1), metavar="N",
+seed = click.option("--seed", type=SEED, metavar="N",
                     help="Random seed for the simulated noise.  [default: 0]")
 fahrenheit = click.option("--fahrenheit", is_flag=True, help="Show °F.")
 pounds = click.option("--pounds", is_flag=True, help="Show oz and lb.")

@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from bainwright.commands import options
+from bainwright.commands.usage import Number, Whole
 
 PAGES = (".html", ".svg", ".png", ".pdf")
 
@@ -17,21 +18,21 @@ PAGES = (".html", ".svg", ".png", ".pdf")
 @click.command(short_help="Work out a batch: seed, water, heater and hours.")
 @click.argument("profile", metavar="PROFILE")
 @click.option("--total", metavar="MASS", help="All the chocolate, seed included: 2.2kg, 800g, 5lb.")
-@click.option("--pieces", type=click.IntRange(1, 100_000), metavar="N", help="Work the mass out from so many pieces.")
+@click.option("--pieces", type=Whole(1, 100_000), metavar="N", help="Work the mass out from so many pieces.")
 @click.option("--coating", metavar="MASS|PERCENT", help="Coating on a piece, or its share of the finished piece.")
 @click.option("--centre", metavar="MASS", help="One centre, for a coating given as a share.")
 @click.option("--waste", metavar="PERCENT", help="Of what is used, lost on tools and paper.  [default: 12%]")
 @click.option("--left", metavar="MASS", help="What has to stay in the bowl to dip from.")
 @click.option("--rig", metavar="FILE|RIG", help="The warmer as built.  [default: pot]")
-@click.option("--vessel", metavar="NAME", help="Which of the rig's vessels is on it.")
-@click.option("--room", metavar="TEMP", help="Room temperature.  [default: 20]")
+@options.vessel
+@options.room()
 @click.option("--humidity", metavar="PERCENT", help="Relative humidity of the room.  [default: 50%]")
 @click.option("--altitude", callback=options.metres, metavar="METRES", help="Above sea level; or feet: 1700ft.")
 @click.option("--centre-temp", metavar="TEMP", help="The centres as they are dipped.")
 @click.option("--melt", metavar="TEMP", help="The melt before seeding.  [default: the chocolate's]")
 @click.option("--to", metavar="TEMP", help="Where seeding ends.  [default: top of the window]")
 @click.option("--seed-temp", metavar="TEMP", help="The seed as it goes in.  [default: the room]")
-@click.option("--seed-factor", type=float, metavar="X", help="Seed used over seed planned, on evenings gone by.")
+@click.option("--seed-factor", type=Number(), metavar="X", help="Seed used over seed planned, on evenings gone by.")
 @click.option("--water-temp", metavar="TEMP", help="The bath as it is filled.  [default: the room]")
 @click.option("--cold-water", metavar="TEMP", help="What is poured in to cool the bath.  [default: 15]")
 @click.option("--refill", metavar="MASS", help="A refill to be judged.")
@@ -45,7 +46,7 @@ PAGES = (".html", ".svg", ".png", ".pdf")
 @click.option(
     "--page", metavar="FILE", help="A page to print, with a picture of the evening: .html, .pdf, .svg or .png."
 )
-@click.option("--json", "as_json", is_flag=True, help="The result as JSON on stdout; always °C, kg, s, W.")
+@options.json
 def plan(fahrenheit: bool, pounds: bool, page: str | None, as_json: bool, **asked: Any) -> int:
     """Work out a batch: seed, melting, water, refills, heater, and the evening's hours.
 

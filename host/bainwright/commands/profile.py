@@ -9,14 +9,15 @@ import click
 
 from bainwright.commands import console, options
 from bainwright.commands.console import show_result
+from bainwright.commands.usage import Commands, Number
 
 
-@click.group(short_help="Chocolates: list, show, make, send to a board.")
+@click.group(cls=Commands, short_help="Chocolates: list, show, make, send to a board.")
 def profile() -> None:
     """Chocolates: show them, make one from the chart on its bag, send them to a board and read them back."""
 
 
-@profile.command("list")
+@profile.command("list", short_help="List the chocolates, here or on a board.")
 @click.option("--on-board", is_flag=True, help="The chocolates stored on a board.")
 @options.board
 @options.json
@@ -37,9 +38,9 @@ def list_(on_board: bool, port: str | None, virtual: str | None, as_json: bool) 
     return 0
 
 
-@profile.command()
+@profile.command(short_help="Show a chocolate's figures and their sources.")
 @click.argument("chocolate", metavar="PROFILE")
-@click.option("--fahrenheit", is_flag=True, help="Show °F.")
+@options.fahrenheit
 @options.json
 def show(chocolate: str, fahrenheit: bool, as_json: bool) -> int:
     """Show a chocolate's figures, their sources, and its temperature through an evening."""
@@ -63,7 +64,7 @@ def show(chocolate: str, fahrenheit: bool, as_json: bool) -> int:
     return 0
 
 
-@profile.command()
+@profile.command(short_help="Check that a chocolate's figures are possible.")
 @click.argument("chocolate", metavar="PROFILE")
 @options.json
 def check(chocolate: str, as_json: bool) -> int:
@@ -78,7 +79,7 @@ def check(chocolate: str, as_json: bool) -> int:
     return 0
 
 
-@profile.command()
+@profile.command(short_help="Make a chocolate from the chart on its bag.")
 @click.argument("name", required=False)
 @click.option("--kind", metavar="KIND", help="dark, milk, white, ruby, caramelised_white or melted; asked for.")
 @click.option("--of", metavar="KIND", help="For melted stock: of which kind it is; milk if unknown.")
@@ -88,8 +89,8 @@ def check(chocolate: str, as_json: bool) -> int:
 @click.option("--melt", metavar="TEMP", help="What it is melted at; asked for.")
 @click.option("--ceiling", metavar="TEMP", help="The warmest the bowl's wall may be.  [default: by kind]")
 @click.option("--never-above", metavar="TEMP", help="Never above, not even while melting.  [default: by kind]")
-@click.option("--set-min", type=float, metavar="MIN", help="A piece in temper has set by then.  [default: by kind]")
-@click.option("--fail-min", type=float, metavar="MIN", help="One not set by then is not in temper.  [default: by kind]")
+@click.option("--set-min", type=Number(), metavar="MIN", help="A piece in temper has set by then.  [default: by kind]")
+@click.option("--fail-min", type=Number(), metavar="MIN", help="Not set by then: not in temper.  [default: by kind]")
 @click.option("--note", metavar="TEXT", help="Anything to remember.")
 @click.option("--out", metavar="FILE", help="The file to write.  [default: NAME.toml]")
 @options.json
@@ -110,7 +111,7 @@ def new(as_json: bool, **asked: Any) -> int:
     return 0
 
 
-@profile.command()
+@profile.command(short_help="Send chocolates to a board.")
 @click.argument("chocolates", metavar="PROFILE...", nargs=-1, required=True)
 @options.board
 @options.json
@@ -128,7 +129,7 @@ def send(chocolates: tuple[str, ...], port: str | None, virtual: str | None, as_
     return 0
 
 
-@profile.command()
+@profile.command(short_help="Show a chocolate as a board has it.")
 @click.argument("name", required=False)
 @options.board
 @options.json
@@ -143,7 +144,7 @@ def get(name: str | None, port: str | None, virtual: str | None, as_json: bool) 
     return 0
 
 
-@profile.command()
+@profile.command(short_help="Choose what a board starts at its buttons.")
 @click.argument("name")
 @options.board
 @options.json

@@ -13,18 +13,19 @@ import click
 
 from bainwright.commands import options
 from bainwright.commands.console import show_result
+from bainwright.commands.usage import Commands
 
 _KINDS = "onewire, ntc or platinum"
 
 
-@click.group(short_help="Your warmer's file: write, check, send to its board.")
+@click.group(cls=Commands, short_help="Your warmer's file: write, check, send to its board.")
 def rig() -> None:
     """Your warmer as it is built: write its file, check it, bring it to the board and back."""
 
 
-@rig.command()
+@rig.command(short_help="Write a rig file by answering questions.")
 @click.argument("file", metavar="FILE", required=False)
-@click.option("--port", metavar="PORT", help="The board's serial port; left out, the only one plugged in.")
+@options.port
 @click.option("--virtual", metavar="[RIG]", is_flag=False, flag_value="pot", help="Play it on a simulated board.")
 @click.option("--no-board", is_flag=True, help="Ask no board which probes are on it.")
 @click.option("--name", metavar="TEXT", help="What the warmer is called.")
@@ -89,7 +90,7 @@ def new(file: str | None, port: str | None, virtual: str | None, no_board: bool,
     return 0
 
 
-@rig.command()
+@rig.command(short_help="Show a rig as a table.")
 @click.argument("rig_file", metavar="FILE|RIG")
 @options.json
 def show(rig_file: str, as_json: bool) -> int:
@@ -116,9 +117,9 @@ def show(rig_file: str, as_json: bool) -> int:
     return 0
 
 
-@rig.command()
+@rig.command(short_help="Check a rig, alone or with its board.")
 @click.argument("rig_file", metavar="FILE|RIG")
-@click.option("--port", metavar="PORT", help="Hold it against the board on this port as well.")
+@click.option("--port", metavar="PORT", help="Compare it with the board on this port as well.")
 @options.json
 def check(rig_file: str, port: str | None, as_json: bool) -> int:
     """Check a rig as a whole.
@@ -148,9 +149,9 @@ def check(rig_file: str, port: str | None, as_json: bool) -> int:
     return 1 if wrong else 0
 
 
-@rig.command()
+@rig.command(short_help="Send a rig to a board.")
 @click.argument("rig_file", metavar="FILE|RIG")
-@click.option("--vessel", metavar="NAME", help="Which of the rig's vessels is on it.")
+@options.vessel
 @options.board
 @options.json
 def send(rig_file: str, vessel: str | None, port: str | None, virtual: str | None, as_json: bool) -> int:
@@ -178,7 +179,7 @@ def send(rig_file: str, vessel: str | None, port: str | None, virtual: str | Non
     return 1 if wrong else 0
 
 
-@rig.command()
+@rig.command(short_help="Read a board's rig back as a file.")
 @options.board
 @click.option("--out", metavar="FILE", help="Write it there as a rig file.")
 @options.json

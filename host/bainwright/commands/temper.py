@@ -8,14 +8,15 @@ import click
 
 from bainwright.commands import options
 from bainwright.commands.console import say
+from bainwright.commands.usage import Number, OneOf
 
 
 @click.command(short_help="Show or complete the temper tests of a hold.")
 @click.argument("log", metavar="LOG")
-@click.option("--minutes", type=float, metavar="MIN", help="A test piece had set after so many minutes.")
+@click.option("--minutes", type=Number(), metavar="MIN", help="A test piece had set after so many minutes.")
 @click.option("--not-set", is_flag=True, help="It did not set.")
-@click.option("--gloss", type=click.Choice(("good", "dull")), help="How it shone.")
-@click.option("--streaks", type=click.Choice(("none", "some", "many")), help="How streaked it was.")
+@click.option("--gloss", type=OneOf("good", "dull"), help="How it shone.")
+@click.option("--streaks", type=OneOf("none", "some", "many"), help="How streaked it was.")
 @options.room("Room temperature where it set, in °C or 68F.")
 @options.json
 def temper(as_json: bool, **asked: Any) -> int:

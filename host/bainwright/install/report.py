@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
-import sys
 from collections.abc import Callable
 from typing import Any
 
-import click
-
 from bainboard import VERSION, faults
 from bainwright.core.errors import LinkError
+from bainwright.display.progress import Progress as Bar
 from bainwright.files.firmware import BACK, FOLDER, NONE
 from bainwright.install import install_plan
 from bainwright.install.install_plan import Plan, Seen
@@ -22,29 +21,34 @@ Say = Callable[..., None]
 SHOWN_FILES = 8  # chosen: a few say what kind of change it is; --json has all
 
 
-class Bar(Progress):
-    """A bar on a terminal; nothing elsewhere."""
+class Sending(Progress):
+    """Shows how many bytes have gone."""
 
     def __init__(self) -> None:
-        self._bar: Any = None
+        self._bar: Bar | None = None
+        self._gone = 0
 
     def begin(self, total_bytes: int) -> None:
         """So many bytes will go."""
-        self._bar = click.progressbar(
-            length=total_bytes, label="sending", file=sys.stderr, hidden=not sys.stderr.isatty() or not total_bytes
-        )
-        self._bar.render_progress()
+        self._bar = Bar("sending", total_bytes)
+        self._bar.to(0)
 
     def sent(self, count: int) -> None:
         """So many more have gone."""
-        self._bar.update(count)
-        if self._bar.finished and not self._bar.hidden:
-            click.echo(err=True)
+        self._gone += count
+        if self._bar is not None:
+            self._bar.to(self._gone)
+
+    def close(self) -> None:
+        """Take the bar away."""
+        if self._bar is not None:
+            self._bar.close()
 
 
 def install_and_tell(asked: InstallAsked, *, as_json: bool, say: Say) -> int:
     """Do what was asked, and tell of it; the exit status."""
-    done = install_on(asked, Bar)
+    with contextlib.closing(Sending()) as sending:
+        done = install_on(asked, lambda: sending)
     for note in done.notes:
         say(f"bain: {note}", err=True)
     if as_json:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import json
-import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -12,10 +11,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import click
-
 from bainboard import settings
 from bainwright.core.errors import FileError, LinkError
+from bainwright.display.progress import progress
 from bainwright.link.protocol import CHUNK_BYTES, Link
 from bainwright.record.archive import Archive, Segment
 from bainwright.record.boardlog import BoardHold, Frame, read_holds, read_segment
@@ -224,22 +222,20 @@ def _settings(link: Link, hello: dict[str, Any]) -> dict[str, Any]:
 
 
 class _Came:
-    """Counts the bytes, and shows them on a terminal."""
+    """Counts the bytes, and shows them."""
 
-    def __init__(self, bar: Any) -> None:
-        self.total, self._bar = 0, bar
+    def __init__(self, show: Callable[[float], None]) -> None:
+        self.total, self._show = 0, show
 
     def __call__(self, count: int) -> None:
         self.total += count
-        self._bar.update(count)
+        self._show(self.total)
 
 
 @contextmanager
 def _progress(link: Link) -> Iterator[_Came]:
-    """A bar on a terminal; nothing elsewhere."""
-    size = sum(segment.size for segment in list_segments(link))
-    with click.progressbar(length=size, label="collecting", file=sys.stderr, hidden=not sys.stderr.isatty()) as bar:
-        yield _Came(bar)
+    with progress("collecting", sum(segment.size for segment in list_segments(link))) as show:
+        yield _Came(show)
 
 
 def collect_and_tell(asked: CollectAsked, *, as_json: bool, say: Say) -> int:

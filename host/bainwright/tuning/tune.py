@@ -4,19 +4,16 @@ from __future__ import annotations
 
 import datetime
 import json
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from bainboard import settings as board
 from bainwright import __version__
 from bainwright.core import units
 from bainwright.core.errors import UseError
+from bainwright.display.progress import progress
 from bainwright.files.chocolate import Profile, load_profile
 from bainwright.files.rig import Rig, load_rig
 from bainwright.record.reader import read_log
@@ -131,10 +128,10 @@ def _choose_and_prove(task: choose.Task, fitted: identify.Fitted, asked: TuneAsk
                       say: Say) -> Tuned:
     before = _before(settings)
     possible = proof.feasibility(task)
-    with _bar("choosing gains", choose.SEARCHES * choose.TRIES) as tell:
-        chosen = choose.choose(task, lambda done: tell(done, choose.SEARCHES * choose.TRIES))
-    with _bar("proving them on 200 warmers", 1) as tell:
-        proved = proof.prove(task, before, chosen, progress=tell)
+    with progress("choosing gains", choose.SEARCHES * choose.TRIES) as done:
+        chosen = choose.choose(task, done)
+    with progress("testing them on 200 warmers", 1.0) as done:
+        proved = proof.prove(task, before, chosen, progress=lambda some, of: done(some / of))
     found = [*possible, *proved.findings]
     path = _gains_path(asked, str(settings["name"]))
     compared = references.compare(task)
@@ -192,16 +189,6 @@ def intervals(findings: Findings) -> dict[str, list[float]]:
 
 
 # -- telling -----------------------------------------------------------------------------------------------------------
-
-
-@contextmanager
-def _bar(what: str, total: int) -> Iterator[Callable[[int, int], None]]:
-    """A progress bar with the time left, on stderr; silent where that is no terminal."""
-    console = Console(stderr=True)
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
-        bar = progress.add_task(what, total=total)
-        yield lambda done, of: progress.update(bar, completed=done, total=of)
 
 
 def _show(told: Tuned, as_json: bool, say: Say) -> None:
