@@ -234,7 +234,7 @@ def test_a_nudge_thins_by_a_percent_or_two_and_says_that_this_is_not_what_it_is_
     assert 0.3 <= NUDGE_K <= 0.5
     said = EveningPrompts(load_profile("dark"), load_rig("pot")).event("thicker", {})[0]
     by_hand = [math.exp(e / 8.314 * (1 / (273.15 + 31.5) - 1 / (273.15 + 31.5 + NUDGE_K))) for e in (32.5e3, 39.6e3)]
-    assert f"thins it by {100 * (by_hand[0] - 1):.0f} to {100 * (by_hand[1] - 1):.0f} % only" in said
+    assert f"thins it by only {100 * (by_hand[0] - 1):.0f} to {100 * (by_hand[1] - 1):.0f} %" in said
 
 
 def test_what_a_melt_at_40_flows_like_is_told_of_the_melt_alone():

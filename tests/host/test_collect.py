@@ -74,7 +74,7 @@ def test_a_hold_gets_its_folder_its_rows_its_events_and_its_summary(here, monkey
     result = done.holds[0].result
     assert (result["duration_s"], result["warm_up_s"], result["in_window_fraction"]) == (3591, 61, 1.0)
     assert (result["lost_lines"], result["trips"], result["ended"]) == (0, [], "done")
-    assert "Held dark for 1 h" in done.holds[0].said
+    assert "Held dark for 1 h" in done.holds[0].summary
 
 
 def test_its_start_has_the_time_of_day_once_the_board_was_told_it(here, monkeypatch):
@@ -224,7 +224,7 @@ def test_a_hold_that_ended_before_its_first_second_names_its_own_folder(here, mo
     board.start()
     board.log.status(board.now_ms, (1, 0, "check", "work", None, None, 0, 31500, 33100, 0, 0, 0, 0, "", 0))
     board.end("stopped")
-    said = collected(board, monkeypatch).holds[0].said
+    said = collected(board, monkeypatch).holds[0].summary
     assert said.startswith("Nothing was held. holds/dark-1/hold.csv has no rows")
 
 

@@ -135,7 +135,7 @@ def test_a_virtual_board_is_armed_before_the_start_and_runs_after_its_answer(her
 
 def test_a_latched_board_is_refused_with_what_to_do(here):
     """Only a person at the warmer clears it."""
-    with pytest.raises(RefusedError, match=r"latched off.*recessed button"):
+    with pytest.raises(RefusedError, match=r"tripped and stays off.*recessed button"):
         runner_of([], board=FakeBoard(state="trip", fault=faults.WATER_PROBE))
 
 
@@ -186,7 +186,7 @@ def test_a_hold_the_ceiling_makes_short_says_so_before_it_starts(here):
     """By how much, as the board worked it out."""
     board = FakeBoard()
     board.start_answer["short"] = 700
-    assert any("0.7 K" in note for note in runner_of([], board=board).notes())
+    assert any("0.7 °C" in note for note in runner_of([], board=board).notes())
 
 
 # -- while it runs ---------------------------------------------------------------------------------------------------
@@ -237,7 +237,7 @@ def test_an_estimated_bowl_is_not_scored_as_a_reading(here):
     """No probe, no claim: None, and said."""
     _, _, told = held([*quiet(est=1), done()])
     assert told.result["in_window_fraction"] is None
-    assert "not known" in told.said
+    assert "not known" in told.summary
     assert told.exit_code == 0
 
 
@@ -284,7 +284,7 @@ def test_a_trip_is_told_with_its_cause_and_ends_a_virtual_hold_five_minutes_late
     trip = told.result["trips"][0]
     assert (trip["t_s"], trip["fault"], trip["name"]) == (10, faults.WATER_PROBE, "water_probe")
     assert any(text.startswith("TRIP: the water probe") for _, text in runner.view.events)
-    assert "1 trip" in told.said
+    assert "1 trip" in told.summary
 
 
 def test_after_a_trip_a_live_board_is_watched_to_the_planned_end(here):
@@ -324,7 +324,7 @@ def test_a_board_that_restarts_is_heard_until_it_says_how_long_it_was_away(here)
     back = event_line("power_back", 2, 0, why="power", off_s=45, known=True, stage="work", water=32000, bowl=31200)
     start = event_line("boot", 1, 0, cause="PWRON_RESET", why="power")
     _, ended, _ = held([*quiet(10), start, status_line(1, 0, state="idle"), back, status_line(2, 0, state="idle")])
-    assert "the heat was off for 45 s, the bowl is at 31.2 °C: yes goes on, no ends it" in [
+    assert "the heat was off for 45 s, the bowl is at 31.2 °C: yes resumes the hold, no ends it" in [
         text for _, text in ended.watch.scene.events]  # fmt: skip
     assert [(event["event"], event["t_s"]) for event in read_log(ended.watch.log.folder).events] == [
         ("boot", 10.0), ("power_back", 10.0)]  # fmt: skip
@@ -354,7 +354,7 @@ def test_a_board_that_restarted_while_nobody_listened_was_not_stopped(here, monk
     runner.session.returns = [again]
     told = report(runner, runner.run(), None)
     assert (told.exit_code, told.result["ended"]) == (1, "restarted")
-    assert "The board started anew in the middle of it" in told.said
+    assert "The board restarted in the middle of it" in told.summary
 
 
 def test_a_bowl_on_the_bench_makes_no_other_pot(here):
@@ -551,7 +551,7 @@ def test_any_other_key_changes_nothing_and_a_board_that_keeps_one_says_so(here):
     assert "change" not in asked_of(runner)
     runner = runner_of([], board=Keeping(["dark"]))
     course = turning(runner, Keyboard({2: "c"}), Counter(), 3)
-    assert "no other chocolate is kept" in course.scene.events[-1][1]
+    assert "no other chocolate is stored" in course.scene.events[-1][1]
 
 
 def test_only_the_first_bowl_is_scored_when_another_comes(here):
@@ -590,7 +590,7 @@ def test_no_picture_is_promised_where_the_disk_was_full(here):
     whole = report(runner, ended, None)
     ended.watch.log.trouble = "hold.csv is written no further: the disk is full"
     assert whole.where() == "Scored from the readings. Log and picture: holds/dark-1"
-    assert "no picture: holds/dark-1" in report(runner, ended, None).where()
+    assert "without a picture: holds/dark-1" in report(runner, ended, None).where()
 
 
 def test_documents_are_what_the_firmware_would_take(here):

@@ -33,9 +33,9 @@ def test_a_quiet_night_is_said_in_one_breath():
 def test_a_board_that_restarted_promises_nothing_of_what_came_after():
     """The log ends there, and the stock may have set since; what was too hot before stays unfit."""
     assert said(night([40.2, 39.6, 40.4]), went_off=True) == (
-        "40 ± 1 °C for 8 h, no trip, then the heat went off: look at it before it is tempered")
+        "40 ± 1 °C for 8 h, no trip, then the heat went off: look at it before you temper it")
     assert "NOT fit to temper" in said(night([40.0, 52.0, 40.0]), went_off=True)
-    assert "melt it through, then it is fit" in said(night([40.0, 40.0, 33.0]), went_off=True)
+    assert "melt it all, then it is fit" in said(night([40.0, 40.0, 33.0]), went_off=True)
 
 
 def test_the_way_up_is_not_the_night():
@@ -46,7 +46,7 @@ def test_the_way_up_is_not_the_night():
 
 def test_a_trip_and_a_dip_are_said():
     assert said(night([40.0, 33.0, 40.0], "trip")) == (
-        "between 33 and 40 °C for 8 h, 1 trip, it fell to 33 °C on the way: stir it and melt it through, "
+        "between 33 and 40 °C for 8 h, 1 trip, it fell to 33 °C on the way: stir it and melt it all, "
         "then it is fit to temper")
 
 

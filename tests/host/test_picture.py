@@ -133,7 +133,7 @@ def test_no_caption_touches_another_in_its_row(moments):
 def test_what_an_evening_turned_on_has_its_words_before_what_happened_beside_it():
     """Four long captions come first in time and would take every row; the verdict keeps its own."""
     chatter = [Caption(float(n), "a step with a good many words, of no great weight to anybody") for n in range(6)]
-    verdict = Caption(10.0, "temper test, 4:30 min: in temper", weighty=True)
+    verdict = Caption(10.0, "temper test, 4:30 min: in temper", important=True)
     placed = place_captions([*chatter, verdict], 13_200.0)
     assert verdict in [caption for caption, _ in placed]
     assert len(placed) == LEVELS
@@ -147,5 +147,5 @@ def test_a_warning_that_a_step_brings_about_is_no_caption():
         log = log_of()
         log.events = [{"t_s": 60.0, "event": "stage", "stage": stage}, *warns]
         texts = [caption.text for caption in _all_captions(log, [])]
-        assert any("the water fell fast" in text for text in texts) == told
+        assert any("the water cooled fast" in text for text in texts) == told
         assert not any("warmer than this step" in text for text in texts)

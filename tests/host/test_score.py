@@ -156,15 +156,15 @@ def test_the_paragraph_says_the_hold_in_plain_words():
     s = score(trace(120 * [30.0] + 13079 * [31.4] + [31.6], 13200 * [34.1]), DARK)
     said = paragraph("dark", s, DARK, [])
     assert said.startswith("Held dark for 3 h 40 min: in its window 100 % of the time after 2 min of warm-up")
-    assert "The warmest the water got was 34.1 °C, 0.4 K under the ceiling." in said
-    assert "0.4 K under the top of its window" in said
+    assert "The warmest the water got was 34.1 °C, 0.4 °C under the ceiling." in said
+    assert "0.4 °C under the top of its window" in said
     assert said.endswith("No trips.")
 
 
 def test_over_the_ceiling_the_seed_is_to_be_assumed_lost():
     """Above the window a test is asked for; at the ceiling the seed is assumed lost; melted stock has no temper."""
     warm, hot = score(trace([31.5, 32.5]), DARK), score(trace([31.5, 34.5]), DARK)
-    assert "Test the temper before you go on." in paragraph("dark", warm, DARK, [])
+    assert "Test the temper before you dip again." in paragraph("dark", warm, DARK, [])
     assert "Assume the seed is lost until a temper test passes." in paragraph("dark", hot, DARK, [])
     melted = Window(39.5, 40.0, 40.5, 45.0, tempered=False)
     assert "temper" not in paragraph("melted", score(trace([40.0, 41.0]), melted), melted, [])

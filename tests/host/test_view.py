@@ -11,8 +11,8 @@ from bainwright.display import screen
 from bainwright.display.digits import FIGURES, big_text
 from bainwright.display.scene import ABOVE, BELOW, IN, UNKNOWN, Scene, where
 from bainwright.display.view import PlainLines, choose_view
+from bainwright.evening.keyboard import KEYS
 from bainwright.evening.prompts import EveningPrompts
-from bainwright.evening.runner import KEYS
 from bainwright.files.chocolate import load_profile
 from bainwright.files.rig import load_rig
 from bainwright.files.score import Window
@@ -114,7 +114,7 @@ def test_the_picture_tells_what_matters():
         "31.62 °C",
         "in its window",
         "33.18 °C",
-        "1.3 K under the ceiling",
+        "1.3 °C under the ceiling",
         "23 %",
         "35 of 150 W",
         "1:00:00 gone",
@@ -138,13 +138,13 @@ def test_an_estimated_bowl_is_said_in_every_view():
 
 def test_water_over_its_ceiling_and_a_lost_reading_are_said():
     """In words, not as a number that looks plausible."""
-    assert "0.5 K OVER the ceiling" in screen.draw(scene_at(water=35_000), 80, 24).plain
+    assert "0.5 °C OVER the ceiling" in screen.draw(scene_at(water=35_000), 80, 24).plain
     assert "no valid reading" in screen.draw(scene_at(water=None), 80, 24).plain
 
 
 def test_a_small_window_gets_words():
     """And the reason."""
-    assert drawn(scene_at(), 40, 10) == ["This window is 40x10; the picture needs 64x18. The hold goes on."]
+    assert drawn(scene_at(), 40, 10) == ["This window is 40x10; the picture needs 64x18. The hold continues."]
 
 
 def test_a_trip_and_a_question_stand_where_the_next_act_stands():
@@ -250,7 +250,7 @@ def test_plain_lines_go_on_asking_what_nobody_answers():
     for second in range(590, 3601):
         asks = "test" if second < 2000 else ""
         scene.see(second, decode(status_line(1, second * 1000, ask=asks)[:-1]))
-        scene.asked = "dip a cold blade" if asks else ""
+        scene.prompt = "dip a cold blade" if asks else ""
         view.refresh(scene)
     still = [line for line in out.getvalue().splitlines() if "still: dip a cold blade" in line]
     assert [line.split()[0] for line in still] == ["0:10:00", "0:20:00", "0:30:00"]

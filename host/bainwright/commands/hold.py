@@ -1,4 +1,4 @@
-"""`bain hold`: the options, and the hold from its first word to the exit status."""
+"""`bain hold`: from the options to the exit status."""
 
 from __future__ import annotations
 
@@ -54,9 +54,10 @@ def hold(big: bool, as_json: bool, **asked: Any) -> int:
 
 
 def _run(setup: HoldSetup, big: bool) -> Report:
-    """Run the hold that was chosen; its report."""
+    """Run the hold; returns its report."""
     from bainwright.display.view import choose_view
-    from bainwright.evening.runner import KEYS, KEYS_VIRTUAL, Runner
+    from bainwright.evening.keyboard import KEYS, KEYS_VIRTUAL
+    from bainwright.evening.runner import Runner
     from bainwright.review.report import report
     from bainwright.virtual.opening import open_board
 
@@ -69,13 +70,13 @@ def _run(setup: HoldSetup, big: bool) -> Report:
         for note in runner.notes():
             console.remark(note)
         ended = runner.run()
-        console.remark("sealing the log and drawing the picture ...")
+        console.remark("closing the log and drawing the picture ...")
         return report(runner, ended, session.truth())
 
 
 def _show(done: Report, as_json: bool) -> None:
-    """The result on stdout, hints on stderr."""
+    """Print the result on stdout and hints on stderr."""
     for note in done.notes:
         console.remark(note)
     virtual = "VIRTUAL: " if done.result["virtual"] else ""
-    console.show_result(done.result, [virtual + done.said, done.where()], as_json)
+    console.show_result(done.result, [virtual + done.summary, done.where()], as_json)

@@ -1,1 +1,1 @@
-"""A hold as a person sees it: the scene, the terminal screen, large digits, the picture."""
+"""What a person sees of a hold: the scene, the terminal screen, large digits, the picture."""

@@ -1,4 +1,4 @@
-"""Digits to read across the kitchen: our own figures on a 5 x 7 grid, grown to the room there is."""
+"""Digits to read from across the kitchen: our own 5 x 7 figures, scaled to the space available."""
 
 from __future__ import annotations
 
@@ -28,12 +28,12 @@ def big_text(text: str, width: int, height: int) -> list[str]:
     text : str
         Digits, points and dashes.
     width, height : int
-        The room, in terminal cells, which are about twice as high as wide.
+        The space in terminal cells, which are about twice as high as wide.
 
     Returns
     -------
     list of str
-        Rows of at most `width` cells; the plain text when there is no room for figures.
+        Rows of at most `width` cells; the plain text where there is no space for figures.
     """
     columns = sum(len(FIGURES[letter][0]) for letter in text) + GAP * (len(text) - 1)
     high = min(height // ROWS, width // columns)

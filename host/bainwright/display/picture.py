@@ -1,4 +1,4 @@
-"""The picture of a hold: chocolate and water, each labelled where it stands, so that no legend has to be learnt."""
+"""The picture of a hold: chocolate and water as curves, each labelled at its end instead of in a legend."""
 
 from __future__ import annotations
 
@@ -17,27 +17,28 @@ from bainwright.words import terms
 
 PNG, SVG = "hold.png", "hold.svg"
 
-# Our own colours. Blue and brown differ in lightness as well as hue: apart for colour-blind eyes, and in grey.
+# Our own colours. Blue and brown differ in lightness as well as hue, so that they stay apart in grey and for
+# colour-blind people.
 PAPER, INK, FAINT = "#fffdf8", "#3a322c", "#9a8f85"
 CHOCOLATE, WATER, HEAT, CEILING, BAND, BAND_INK = "#5d3217", "#4b93b8", "#d99a3d", "#a2457a", "#f3e2bd", "#8d6f2d"
 SIZE_IN, DPI = (11.5, 7.0), 150
 LEVELS = 4  # rows of captions over the picture
-BIN_S = 30.0  # the heat is shown as means over this: single seconds of a time-proportioned heater are noise to the eye
+BIN_S = 30.0  # the heat is drawn as means over this time: single seconds of a time-proportioned heater look like noise
 ROOM_BELOW_C = (
-    3.0  # chosen: the window fills the picture; a warm-up from the cold starts below its edge, and that is said
+    3.0  # chosen: the window fills the picture; a cold start begins below its edge and gets a label there
 )
 
 
 @dataclass(frozen=True)
 class Caption:
-    """Words at a moment of the hold."""
+    """A label for a moment of the hold."""
 
     t_s: float
     text: str
-    weighty: bool = False  # gets its room before the others
+    important: bool = False  # placed before the others
 
 
-WEIGHTY = ("tested", "trip", "warn", "boot", "lost")  # what an evening turned on, or what went wrong
+IMPORTANT = ("tested", "trip", "warn", "boot", "lost")  # what decides an evening, and what went wrong
 
 
 def draw_hold(
@@ -45,7 +46,7 @@ def draw_hold(
     log: HoldLog,
     truth: Any,
     window: Window,
-    said: str,
+    summary: str,
     played: list[Caption],
     *,
     virtual: bool,
@@ -56,20 +57,20 @@ def draw_hold(
     Parameters
     ----------
     folder : Path
-        Where the two files go.
+        Folder for the two files.
     log : HoldLog
         The readings.
     truth : mapping or None
-        A virtual board's true temperatures (``t_ms``, ``water_c``, ``bowl_c``); shown in place of the readings, and
-        so named.
+        A virtual board's true temperatures (``t_ms``, ``water_c``, ``bowl_c``); drawn instead of the readings, and
+        labelled as true.
     window : Window
         The chocolate's window and ceiling.
-    said : str
-        The hold in sentences; the first becomes the title.
+    summary : str
+        The summary in sentences; the first becomes the title.
     played : list of Caption
-        What the scenario did, which the board was not told.
+        What the scenario did without a report to the board.
     virtual : bool
-        Marks the picture VIRTUAL.
+        Mark the picture VIRTUAL.
     name : str
         The chocolate's name.
     """
@@ -100,7 +101,7 @@ def draw_hold(
         _heat(heat, log)
         _times(heat, end_s)
         _captions(temps, captions, end_s)
-        _title(figure, said, virtual)
+        _title(figure, summary, virtual)
         figure.savefig(folder / PNG, metadata={"Software": None})
         figure.savefig(folder / SVG, metadata={"Date": None, "Title": f"A hold of {name}"})
 
@@ -108,8 +109,8 @@ def draw_hold(
 # -- the parts -------------------------------------------------------------------------------------------------------
 
 
-def _title(figure: Any, said: str, virtual: bool) -> None:
-    first, _, rest = said.partition(". ")
+def _title(figure: Any, summary: str, virtual: bool) -> None:
+    first, _, rest = summary.partition(". ")
     figure.text(0.06, 0.955, "\n".join(textwrap.wrap(first, 82)), fontsize=13.5, fontweight="bold", va="center")
     figure.text(
         0.06, 0.925, "\n".join(textwrap.wrap(rest, 138)[:3]), fontsize=9.5, va="top", color=INK, linespacing=1.35
@@ -159,7 +160,7 @@ Line = tuple[NDArray[Any], NDArray[Any], str, str, float]
 
 
 def _lines(log: HoldLog, truth: Any) -> list[Line]:
-    """What is drawn: water under chocolate."""
+    """The curves, water first so that the chocolate lies over it."""
     if truth is not None and np.isfinite(np.asarray(truth["bowl_c"], dtype=float)).any():
         t_s = np.asarray(truth["t_ms"], dtype=float) / 1000
         return [
@@ -180,7 +181,7 @@ def _limits_c(series: Iterable[NDArray[Any]], window: Window) -> tuple[float, fl
 
 
 def _side_labels(axes: Any, labels: list[tuple[float, str, str]], end_s: float, low_c: float, high_c: float) -> None:
-    """Names at the right end of what they name, pushed apart where they would touch."""
+    """Labels at the right end of the curves, moved apart where they would touch."""
     line_c = (high_c - low_c) * 0.042  # height of a line of text
     placed_c = low_c
     for temp_c, text, colour in sorted(labels):
@@ -202,7 +203,7 @@ def _side_labels(axes: Any, labels: list[tuple[float, str, str]], end_s: float, 
 
 
 def _from_below(axes: Any, lines: list[Line], low_c: float, end_s: float) -> None:
-    """A warm-up that begins under the picture's edge is told where it comes in, not drawn."""
+    """Label a curve that starts below the picture's edge where it enters."""
     for number, (t_s, temp_c, label, colour, _) in enumerate(lines):
         known = np.isfinite(temp_c)
         if known.any() and temp_c[known][0] < low_c:
@@ -221,7 +222,7 @@ def _from_below(axes: Any, lines: list[Line], low_c: float, end_s: float) -> Non
 
 
 def _heat(axes: Any, log: HoldLog) -> None:
-    """Mean heat over half a minute each, as a strip."""
+    """The heat as means over `BIN_S`, in a strip."""
     t_s, duty = log["t_s"], log["duty"]
     edges = np.arange(0.0, float(t_s[-1]) + BIN_S, BIN_S)
     bins = np.digitize(t_s, edges) - 1
@@ -247,7 +248,7 @@ def _heat(axes: Any, log: HoldLog) -> None:
 
 
 def _times(axes: Any, end_s: float) -> None:
-    """Round times along the bottom, as hours and minutes."""
+    """Round times along the bottom, in hours and minutes."""
     step_s = next(
         step for step in (60, 300, 600, 900, 1800, 3600, 7200, 14400, 28800) if end_s / step <= 10 or step == 28800
     )
@@ -257,17 +258,17 @@ def _times(axes: Any, end_s: float) -> None:
 
 
 def _all_captions(log: HoldLog, played: list[Caption]) -> list[Caption]:
-    told, stage = [], str(log["stage"][0])
+    captions, stage = [], str(log["stage"][0])
     for event in log.events:
         name = str(event.get("event"))
         stage = str(event.get("stage")) if name == "stage" else stage
         if name in terms.CAPTIONED and not (name == "warn" and terms.expected_in_step(event, stage)):
-            told.append(Caption(float(event["t_s"]), terms.event(name, event, stage), name in WEIGHTY))
-    return sorted([*played, *told], key=lambda caption: caption.t_s)
+            captions.append(Caption(float(event["t_s"]), terms.event(name, event, stage), name in IMPORTANT))
+    return sorted([*played, *captions], key=lambda caption: caption.t_s)
 
 
 def place_captions(captions: list[Caption], end_s: float) -> list[tuple[Caption, int]]:
-    """The row over the picture that each caption takes; one without room stays in the log alone.
+    """The row over the picture for each caption; one without space is left out (the log has it).
 
     Parameters
     ----------
@@ -283,7 +284,7 @@ def place_captions(captions: list[Caption], end_s: float) -> list[tuple[Caption,
     """
     taken: list[list[tuple[float, float]]] = [[] for _ in range(LEVELS)]
     placed = []
-    for caption in sorted(captions, key=lambda each: (not each.weighty, each.t_s)):
+    for caption in sorted(captions, key=lambda each: (not each.important, each.t_s)):
         start_s, stop_s = _span_s(caption, end_s)
         level = next((row for row, spans in enumerate(taken)
                       if all(stop_s <= other_s or start_s >= over_s for other_s, over_s in spans)), None)
@@ -294,18 +295,18 @@ def place_captions(captions: list[Caption], end_s: float) -> list[tuple[Caption,
 
 
 def _is_late(caption: Caption, end_s: float) -> bool:
-    """Would it run off the paper? Then it stands left of its line instead."""
+    """Would it run off the paper? Then it goes to the left of its line."""
     return caption.t_s + _width_s(caption, end_s) > 1.12 * end_s
 
 
 def _span_s(caption: Caption, end_s: float) -> tuple[float, float]:
-    """From where to where it stands on the time axis."""
+    """The span it covers on the time axis."""
     width_s = _width_s(caption, end_s)
     return (caption.t_s - width_s, caption.t_s) if _is_late(caption, end_s) else (caption.t_s, caption.t_s + width_s)
 
 
 def _width_s(caption: Caption, end_s: float) -> float:
-    """How much of the time axis a caption covers: a letter is about 1/140 of the picture's width."""
+    """The time a caption covers: a letter is about 1/140 of the picture's width."""
     return end_s * (0.0072 * len(caption.text) + 0.02)
 
 

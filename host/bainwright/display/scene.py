@@ -1,4 +1,4 @@
-"""What is known of a running hold, for whichever view shows it: the last line, the evening so far, the last events."""
+"""The state of a running hold for the views: the last status line, the evening so far, the last events."""
 
 from __future__ import annotations
 
@@ -10,25 +10,25 @@ from bainwright.files.score import Window
 from bainwright.link.messages import Status
 
 BELOW, IN, ABOVE, UNKNOWN = "below", "in", "above", "unknown"
-TREND_S = 600.0  # the span over which the trend is told
+TREND_S = 600.0  # the trend is the change over this time
 TREND_STEP_S = 15.0
-KEPT_EVENTS = 40
+MOST_EVENTS = 40
 
 
 @dataclass
 class Scene:
-    """One hold as it goes.
+    """One hold while it runs.
 
     Parameters
     ----------
     chocolate, warmer : str
-        What is held, and on what.
+        The chocolate and the warmer, in words.
     window : Window
-        What it is held to.
+        The chocolate's window.
     virtual : bool
         Is the warmer a simulated one?
     for_s : float or None
-        How long it is meant to run; None until it is stopped.
+        Planned duration; None runs until stopped.
     heater_w : float
         For showing the duty in watts.
     """
@@ -41,15 +41,15 @@ class Scene:
     heater_w: float
     status: Status | None = None
     t_s: float = 0.0
-    events: deque[tuple[float, str]] = field(default_factory=lambda: deque(maxlen=KEPT_EVENTS))
-    minutes: list[str] = field(default_factory=list)  # where the chocolate was, a word a minute of the hold
+    events: deque[tuple[float, str]] = field(default_factory=lambda: deque(maxlen=MOST_EVENTS))
+    minutes: list[str] = field(default_factory=list)  # where the chocolate was, a word for each minute of the hold
     advice: list[str] = field(default_factory=list)  # after a trip: what to do, in reading order
-    question: str = ""  # what the person is being asked at this keyboard
-    asked: str = ""  # what the board asks, with the figures of this moment
-    indicators: str = ""  # what can be told of the temper
+    question: str = ""  # what the PC asks
+    prompt: str = ""  # what the board asks, with the figures of this moment
+    indicators: str = ""  # of the temper
     bowl_away: bool = False
     locked: bool = False  # the large buttons, for the night
-    trouble: str = ""  # what is wrong on the PC's side: the board is silent, the disk is full
+    trouble: str = ""  # on the PC's side: the board is silent, the disk is full
     _recent: deque[tuple[float, float]] = field(default_factory=deque)
 
     def see(self, t_s: float, status: Status) -> None:
@@ -58,7 +58,7 @@ class Scene:
         minute = int(t_s // 60)
         while len(self.minutes) <= minute:
             self.minutes.append(UNKNOWN)
-        self.minutes[minute] = _farther(self.minutes[minute], self.where)
+        self.minutes[minute] = _worse(self.minutes[minute], self.where)
         if status.bowl is not None and (not self._recent or t_s - self._recent[-1][0] >= TREND_STEP_S):
             self._recent.append((t_s, status.bowl / 1000))
             while self._recent[0][0] < t_s - TREND_S:
@@ -66,21 +66,21 @@ class Scene:
 
     @property
     def where(self) -> str:
-        """Where the chocolate is against its window."""
+        """Where the chocolate is: below, in or above its window."""
         if self.status is None or self.status.bowl is None:
             return UNKNOWN
         return where(self.status.bowl / 1000, self.window)
 
     @property
     def trend_c(self) -> float | None:
-        """How far the chocolate moved within the last ten minutes; None until two minutes are known."""
+        """The chocolate's change over the last ten minutes, °C; None until two minutes are known."""
         if len(self._recent) < 2 or self._recent[-1][0] - self._recent[0][0] < 120:
             return None
         return self._recent[-1][1] - self._recent[0][1]
 
     @property
     def recent_range_c(self) -> tuple[float, float] | None:
-        """Lowest and highest the chocolate was within the last ten minutes."""
+        """The chocolate's lowest and highest temperature of the last ten minutes."""
         if not self._recent:
             return None
         temps_c = [temp_c for _, temp_c in self._recent]
@@ -88,11 +88,11 @@ class Scene:
 
     @property
     def progress(self) -> float | None:
-        """Share of the planned time that is gone; None when nothing is planned."""
+        """Elapsed share of the planned time; None where none is planned."""
         return None if not self.for_s else min(1.0, self.t_s / self.for_s)
 
     def ribbon(self, cells: int) -> list[str | None]:
-        """The hold cut into `cells` equal times, each with the place farthest from the window; None is yet to come."""
+        """The hold in `cells` equal spans, each with its worst place; None for the time to come."""
         whole_min = max(1.0, (self.for_s or 0) / 60, len(self.minutes))
         edges = [round(cell * whole_min / cells) for cell in range(cells + 1)]
         found: list[str | None] = []
@@ -100,7 +100,7 @@ class Scene:
             span = self.minutes[start : max(end, start + 1)]
             worst = None
             for place in span:
-                worst = place if worst is None else _farther(worst, place)
+                worst = place if worst is None else _worse(worst, place)
             found.append(worst)
         return found
 
@@ -112,7 +112,7 @@ def where(temp_c: float, window: Window) -> str:
     return ABOVE if temp_c > window.high_c else IN
 
 
-def _farther(one: str, other: str) -> str:
-    """The one that matters more to the chocolate: above spoils it, below thickens it."""
+def _worse(one: str, other: str) -> str:
+    """The worse of two places: above spoils the chocolate, below thickens it."""
     order = (UNKNOWN, IN, BELOW, ABOVE)
     return one if order.index(one) >= order.index(other) else other

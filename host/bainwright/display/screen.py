@@ -1,7 +1,7 @@
-"""A hold on a terminal, as text: bands for the temperatures, a ribbon for the evening, words beside each.
+"""A hold on a terminal: bands for the temperatures, a ribbon for the evening, words beside each.
 
-Colours are our own and chosen to stay apart for colour-blind eyes (blue, teal, orange and plum differ in lightness
-too); none says anything that a glyph or a word beside it does not say as well.
+The colours are our own. Blue, teal, orange and plum differ in lightness too, so that colour-blind people can tell them
+apart; and each colour comes with a glyph or a word of the same meaning.
 """
 
 from __future__ import annotations
@@ -24,10 +24,10 @@ CHOCOLATE, WATER, HEAT, CEILING = "#c08a5a", "#6db3d1", "#dcae4e", "#c879ab"
 PLACE = {BELOW: "#6a9fe0", IN: "#46b89a", ABOVE: "#ee8a45", UNKNOWN: "#8a8a8a"}
 BAND, DIM, LOUD = "on #23463e", "#8a8a8a", "bold #1b1b1b on #dcae4e"
 PLACE_WORDS = {BELOW: "below its window", IN: "in its window", ABOVE: "ABOVE its window", UNKNOWN: "not known"}
-# On its way through a step that warms or cools it, a place is no trouble and is not told as one.
+# In a step that warms or cools the chocolate, being outside its window is no trouble.
 ON_ITS_WAY = {("melt", BELOW): "melting", ("melt", IN): "warm enough", ("seed", ABOVE): "cooling",
               ("settle", ABOVE): "settling", ("rest", BELOW): "resting"}
-# A cell of the ribbon sits low, in the middle or high, so that it reads without colour.
+# A cell of the ribbon is low, in the middle or high, so that it reads without colour.
 BEYOND = "\u2571"  # a hatch: over the ceiling
 RIBBON = {BELOW: "▁", IN: "▄", ABOVE: "▀", UNKNOWN: "?"}
 
@@ -40,7 +40,7 @@ class Canvas:
         self.lines: list[Text] = []
 
     def add(self, *parts: tuple[str, str] | str, right: tuple[str, str] | None = None) -> None:
-        """A line from pieces; `right` stands at its right end."""
+        """Add a line from pieces; `right` is set at its right end."""
         line = Text(MARGIN, no_wrap=True, overflow="crop")
         for part in parts:
             line.append(*((part,) if isinstance(part, str) else part))
@@ -62,8 +62,8 @@ class Canvas:
 
 
 def too_small(width: int, height: int) -> Text:
-    """What a window without room for the picture says."""
-    return Text(f"This window is {width}x{height}; the picture needs {LEAST_WIDTH}x{LEAST_HEIGHT}. The hold goes on.")
+    """The text for a window that is too small for the picture."""
+    return Text(f"This window is {width}x{height}; the picture needs {LEAST_WIDTH}x{LEAST_HEIGHT}. The hold continues.")
 
 
 def draw(scene: Scene, width: int, height: int, keys: str = "") -> Text:
@@ -152,7 +152,7 @@ def _doing(scene: Scene) -> str:
 
 
 def scale_c(scene: Scene) -> tuple[float, float]:
-    """What the bands reach from and to, °C: whole degrees round window and ceiling."""
+    """The range of the bands, °C: whole degrees round window and ceiling."""
     return float(int(scene.window.low_c - 3)), float(int(scene.window.ceiling_c + 2))
 
 
@@ -185,7 +185,7 @@ def _trend_words(scene: Scene) -> str:
         return ""
     if abs(trend_c) < 0.05:
         return "steady for 10 min"
-    return f"{'up' if trend_c > 0 else 'down'} {abs(trend_c):.1f} K in 10 min"
+    return f"{'up' if trend_c > 0 else 'down'} {abs(trend_c):.1f} °C in 10 min"
 
 
 def _chocolate_band(scene: Scene, cells: int) -> list[tuple[str, str]]:
@@ -203,7 +203,7 @@ def _chocolate_band(scene: Scene, cells: int) -> list[tuple[str, str]]:
 
 
 def _mark(band: list[tuple[str, str]], temp_c: float, scene: Scene, style: str) -> None:
-    """The present value; an arrow at the end when it lies beyond."""
+    """Mark the present value; an arrow at the end of the band where it is beyond it."""
     low_c, high_c = scale_c(scene)
     glyph = "◀" if temp_c < low_c else "▶" if temp_c > high_c else "◆"
     cell = _cell(temp_c, scene, len(band))
@@ -233,8 +233,8 @@ def _ceiling_words(scene: Scene) -> list[tuple[str, str]]:
         return [("no valid reading", f"bold {PLACE[ABOVE]}")]
     gap_c = scene.window.ceiling_c - scene.status.water / 1000
     if gap_c < 0:
-        return [(f"{-gap_c:.1f} K OVER the ceiling", f"bold {PLACE[ABOVE]}")]
-    return [(f"{gap_c:.1f} K under the ceiling", "default")]
+        return [(f"{-gap_c:.1f} °C OVER the ceiling", f"bold {PLACE[ABOVE]}")]
+    return [(f"{gap_c:.1f} °C under the ceiling", "default")]
 
 
 def _aim_words(scene: Scene) -> str:
@@ -244,7 +244,7 @@ def _aim_words(scene: Scene) -> str:
 
 
 def _axis(canvas: Canvas, scene: Scene) -> None:
-    """Whole degrees under the bands, and which mark is the ceiling."""
+    """Whole degrees under the bands, and the ceiling's label."""
     cells = canvas.width - 4
     row = [" "] * cells
     low_c, high_c = scale_c(scene)
@@ -281,7 +281,7 @@ def _evening(canvas: Canvas, scene: Scene) -> None:
 
 
 def _now(canvas: Canvas, scene: Scene) -> None:
-    """The one thing the person should know: a question, a trip, a trouble, or the next act."""
+    """The one thing the person should know now: a question, a trip, a trouble, or what to do next."""
     if scene.question:
         for line in textwrap.wrap(scene.question, canvas.width - 6)[:2]:
             canvas.add((f" {line} ", LOUD))
@@ -299,13 +299,11 @@ def _now(canvas: Canvas, scene: Scene) -> None:
 
 
 def _prompt(scene: Scene) -> str:
-    if scene.asked:
-        return scene.asked
-    return terms.prompt(scene.status.ask if scene.status else "")
+    return scene.prompt or terms.PROMPTS[""]
 
 
 def _events(canvas: Canvas, scene: Scene, room: int) -> None:
-    """The last of what happened, whole: advice runs over a line, and its end is what to do."""
+    """The last events, each whole: advice takes several lines, and its end says what to do."""
     rows: list[tuple[str, str]] = []
     for t_s, text in reversed(scene.events):
         lines = textwrap.wrap(text, canvas.width - 14) or [""]
@@ -320,7 +318,7 @@ def _events(canvas: Canvas, scene: Scene, room: int) -> None:
 
 
 def draw_big(scene: Scene, width: int, height: int, keys: str = "") -> Text:
-    """The chocolate's temperature as large as the window allows, and one line of words under it."""
+    """The chocolate's temperature as large as the window allows, with its place in words under it."""
     if width < 30 or height < 12:
         return too_small(width, height)
     canvas = Canvas(width)

@@ -1,4 +1,4 @@
-"""Watching a hold: a full screen where there is one, plain lines where not. Drawing is a pure function of the scene."""
+"""Showing a hold: a full screen on a terminal, plain lines elsewhere. Drawing is a pure function of the scene."""
 
 from __future__ import annotations
 
@@ -16,28 +16,27 @@ from bainwright.core.units import clock_words
 from bainwright.display import screen
 from bainwright.display.scene import Scene
 
-REFRESH_S = 0.1  # chosen: ten pictures a second look alive; more only cost
+REFRESH_S = 0.1  # chosen: ten pictures a second look fluent; more only cost time
 PLAIN_STEP_S = 600.0  # chosen: a plain line every ten minutes of the hold
-NEWS_STEP_S = 2.0  # and, on a slow hold, never two lines of progress closer than this on the wall
 
 
 class View(Protocol):
     """Something that shows a hold."""
 
     def __enter__(self) -> View:
-        """Begin to show."""
+        """Take over the terminal."""
 
     def __exit__(self, *_: object) -> None:
         """Give the terminal back."""
 
     def refresh(self, scene: Scene) -> None:
-        """Show the scene as it is now; called often, shows when it is time."""
+        """Show the scene; called often, redraws when it is due."""
 
     def event(self, t_s: float, text: str) -> None:
-        """Something happened."""
+        """Show an event."""
 
     def say(self, text: str) -> None:
-        """A word that is not part of the hold's course."""
+        """Print a line that is not part of the hold's course."""
 
 
 class FullScreen:
@@ -48,9 +47,9 @@ class FullScreen:
     console : Console
         Where to draw.
     big : bool
-        Digits to read across the kitchen instead of the whole picture.
+        Large digits instead of the whole picture.
     keys : str
-        The line that tells which keys do what.
+        What each key does.
     """
 
     def __init__(self, console: Console, big: bool, keys: str) -> None:
@@ -71,24 +70,24 @@ class FullScreen:
                 self._console.print(text, markup=False)
 
     def refresh(self, scene: Scene) -> None:
-        """Draw, unless that was done a moment ago."""
+        """Draw, unless the last drawing is more recent than `REFRESH_S`."""
         now_s = time.monotonic()
         if now_s >= self._next_s:
             self._next_s = now_s + REFRESH_S
             width, height = self._console.size
-            with contextlib.suppress(OSError):  # a terminal that was closed: the hold still goes on
+            with contextlib.suppress(OSError):  # the terminal was closed: the hold continues
                 self._live.update(self._draw(scene, width, height, self._keys), refresh=True)
 
     def event(self, t_s: float, text: str) -> None:
         """Events are part of the scene."""
 
     def say(self, text: str) -> None:
-        """Said once the terminal is given back: the screen would wipe it."""
+        """Print it after the terminal is given back: the screen would wipe it."""
         self._later.append(text)
 
 
 class PlainLines:
-    """A line an event and a line every few minutes of the hold.
+    """One line for each event, and a line of progress every few minutes of the hold.
 
     Parameters
     ----------
@@ -99,7 +98,7 @@ class PlainLines:
     def __init__(self, out: TextIO) -> None:
         self._out = out
         self._next_s = 0.0
-        self._asked = ""  # what was asked at the last line of progress
+        self._asked = ""  # the prompt at the last line of progress
 
     def __enter__(self) -> PlainLines:
         return self
@@ -108,20 +107,20 @@ class PlainLines:
         return
 
     def refresh(self, scene: Scene) -> None:
-        """A line of progress when it is time for one."""
+        """Print a line of progress when it is due."""
         if scene.status is not None and scene.t_s >= self._next_s:
             self._next_s = (scene.t_s // PLAIN_STEP_S + 1) * PLAIN_STEP_S
             self.event(scene.t_s, screen.one_line(scene))
-            if scene.asked and scene.status.ask == self._asked:  # asked until it is answered, as the warmer does
-                self.event(scene.t_s, f"still: {scene.asked}")
+            if scene.prompt and scene.status.ask == self._asked:  # repeated until it is answered
+                self.event(scene.t_s, f"still: {scene.prompt}")
             self._asked = scene.status.ask
 
     def event(self, t_s: float, text: str) -> None:
-        """A line with its time in the hold."""
+        """Print a line with its time in the hold."""
         self.say(f"{clock_words(t_s):>8}  {text}")
 
     def say(self, text: str) -> None:
-        """A line. Where nobody reads any more, the hold still goes on."""
+        """Print a line. Where nobody reads any more, the hold continues."""
         try:
             print(text, file=self._out, flush=True)
         except OSError:
@@ -129,7 +128,7 @@ class PlainLines:
 
 
 def choose_view(out: TextIO, *, full: bool, big: bool, keys: str) -> View:
-    """The full screen when both ends are a terminal, else plain lines."""
+    """The full screen where stdin and stdout are a terminal, else plain lines."""
     console = Console(file=out, highlight=False)
     if full and console.is_terminal and not console.is_dumb_terminal:
         return FullScreen(console, big, keys)
@@ -137,7 +136,7 @@ def choose_view(out: TextIO, *, full: bool, big: bool, keys: str) -> View:
 
 
 def plain(renderable: Text, width: int, **_: Any) -> str:
-    """A drawing as bare text, for tests and for eyes without colours."""
+    """A drawing as text without colours, for tests."""
     console = Console(width=width, color_system=None)
     with console.capture() as captured:
         console.print(renderable, end="")

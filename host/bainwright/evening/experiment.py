@@ -11,8 +11,9 @@ from bainwright.core import units
 from bainwright.core.errors import RefusedError
 from bainwright.display.view import choose_view
 from bainwright.evening import watch
+from bainwright.evening.keyboard import KEYS_VIRTUAL
 from bainwright.evening.options import HoldSetup
-from bainwright.evening.runner import KEYS_VIRTUAL, Runner
+from bainwright.evening.runner import Runner
 from bainwright.files.chocolate import Profile
 from bainwright.files.rig import DEFAULT_RIG, Rig, load_rig
 from bainwright.tuning.tune import TuneAsked

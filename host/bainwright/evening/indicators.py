@@ -1,7 +1,7 @@
-"""What can be told of a temper without pretending to know it: times, temperatures, and no percentage of seed.
+"""Indicators of a temper while the hold runs: times and temperatures, never a percentage of seed.
 
-No model in the literature gives the thickening, or the melting out of seed, between 28 and 33 °C; so these are shown as
-what they are, and only a temper test judges.
+No published model covers thickening, or the melting out of seed, between 28 and 33 °C. So the indicators are sums of
+readings, and only a temper test judges.
 """
 
 from __future__ import annotations
@@ -14,17 +14,17 @@ from bainwright.core.units import duration_words
 from bainwright.files.score import Window
 from bainwright.link.messages import Status
 
-LONGEST_STEP_S = 5.0  # a longer silence is time not known
+LONGEST_STEP_S = 5.0  # chosen: beyond that, nothing is known about the time since the last reading
 
 
 @dataclass
 class Indicators:
-    """Sums over the stages in which a temper is in the bowl, from the first passed test or the start of work.
+    """Sums over the work stage, in which a temper is in the bowl.
 
     Parameters
     ----------
     window : Window
-        Of the work stage.
+        The window of the work stage.
     """
 
     window: Window
@@ -39,7 +39,7 @@ class Indicators:
     _last_s: float | None = field(default=None)
 
     def see(self, status: Status) -> None:
-        """A status line."""
+        """Take in a status line."""
         self.now_s = status.t / 1000
         self.bowl_c = None if status.bowl is None else status.bowl / 1000
         if status.stage != "work" or self.bowl_c is None:
@@ -57,14 +57,14 @@ class Indicators:
         self.peak_c = self.bowl_c if self.peak_c is None else max(self.peak_c, self.bowl_c)
 
     def event(self, name: str, fields: Mapping[str, Any]) -> None:
-        """An event."""
+        """Take in an event."""
         if name == "tested" and fields.get("verdict") in ("good", "slow"):
             self.passed_s = self.now_s
 
     def line(self) -> str:
-        """In one line; empty before there is anything to tell."""
+        """The indicators in one line; empty before the first reading."""
         if self.peak_c is None:
             return ""
         test = "no test yet" if self.passed_s is None else f"test {duration_words(self.now_s - self.passed_s)} ago"
         return (f"{test} · below {self.below_s / 60:.0f}, in {self.inside_s / 60:.0f}, above {self.above_s / 60:.0f} "
-                f"min · peak {self.peak_c:.1f} °C · {self.exposure_k_min:.1f} K·min over")
+                f"min · peak {self.peak_c:.1f} °C · {self.exposure_k_min:.1f} degree-minutes over")

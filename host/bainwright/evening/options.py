@@ -1,4 +1,4 @@
-"""What a person asked for on the command line, checked together and filled in: a hold that can be run."""
+"""The options of a hold: checked against each other, completed with defaults, and turned into a hold that can run."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from typing import Any
 
 import msgspec
 
+from bainboard import stages
 from bainwright.core import units
 from bainwright.core.errors import UseError
 from bainwright.core.masses import parse_clock_min
@@ -23,15 +24,15 @@ from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.scenario import Scenario, StartTable, kind_of, load_scenario
 from bainwright.virtual.session import Simulated
 
-Ask = Callable[[str, str, Callable[[str], str]], str]  # a question, what nothing stands for, what reads the answer
+Ask = Callable[[str, str, Callable[[str], str]], str]  # question, default answer, parser
 DEMO = "orange_sticks"
-DEFAULT_S = 4 * 3600.0  # an evening, when nothing says how long
-STAGES = ("melt", "seed", "settle", "test", "work", "rest", "melted")
+DEFAULT_S = 4 * 3600.0  # an evening, where no option or scenario gives a duration
+STAGES = tuple(str(name) for name in stages.RUNNABLE if name not in ("tune", "change"))
 
 
 @dataclass(frozen=True)
 class HoldRequest:
-    """The options of a hold as they were typed; None is not given."""
+    """The options of a hold as typed; None means not given."""
 
     profile: str | None
     virtual: str | None = None
@@ -56,7 +57,7 @@ class HoldRequest:
 
 @dataclass(frozen=True)
 class HoldSetup:
-    """A hold, settled; `rig` None takes a live board's own settings, `for_s` None runs until stopped."""
+    """A hold that can run. `rig` None: a live board's own settings; `for_s` None: until stopped."""
 
     profile: Profile
     stage: str
@@ -69,7 +70,7 @@ class HoldSetup:
     port: str | None
     join: bool = False
     assumed: list[str] = field(default_factory=list)
-    undrilled: bool = False  # overnight without proved cut-offs, asked for by name
+    undrilled: bool = False  # allow an overnight hold although the cutoffs are not tested
 
 
 def resolve(request: HoldRequest) -> HoldSetup:
@@ -78,7 +79,7 @@ def resolve(request: HoldRequest) -> HoldSetup:
     Raises
     ------
     UseError, FileError
-        For an option, a combination or a file that cannot be; nothing was touched.
+        If an option, a combination or a file is wrong; nothing was changed.
     """
     request = _profile_after_virtual(request)
     virtual = request.virtual is not None or request.plant is not None
@@ -107,7 +108,7 @@ def resolve(request: HoldRequest) -> HoldSetup:
 
 
 def _profile_after_virtual(request: HoldRequest) -> HoldRequest:
-    """`--virtual` may be followed by a rig, so that in `hold --virtual dark` it takes the chocolate for one."""
+    """In `hold --virtual dark` the option takes the chocolate for a rig: give it back."""
     if request.profile is not None:
         return request
     if request.virtual is not None and request.virtual in bundled_profiles():
@@ -134,7 +135,7 @@ def _refuse_combinations(request: HoldRequest, virtual: bool) -> None:
 
 
 def _for_s(request: HoldRequest, virtual: bool) -> float | None:
-    """How long: as requested, or until the hour of waking."""
+    """How long: the duration given, or until the time of day given."""
     if request.until is None:
         return units.parse_duration_s(request.for_) if request.for_ else None
     if request.for_:
@@ -145,13 +146,13 @@ def _for_s(request: HoldRequest, virtual: bool) -> float | None:
 
 
 def seconds_until(clock_min: int, now: datetime) -> float:
-    """Seconds until it is next so many minutes after midnight; a day where it is just that now."""
+    """Seconds until the next moment that is `clock_min` minutes after midnight; a whole day if that is now."""
     at = now.replace(hour=clock_min // 60, minute=clock_min % 60, second=0, microsecond=0)
     return (at - now).total_seconds() if at > now else (at + timedelta(days=1) - now).total_seconds()
 
 
 def stock_kind(text: str, option: str = "--of") -> str:
-    """The kind that melted stock is of, spelt as people write it.
+    """The kind of chocolate that melted stock is, from what a person typed.
 
     Raises
     ------
@@ -162,7 +163,7 @@ def stock_kind(text: str, option: str = "--of") -> str:
     kind = text.strip().lower().replace(" ", "_")
     if kind not in kinds:
         raise UseError(option, got=repr(text), wanted="one of " + ", ".join(kinds),
-                       hint=close_match(kind, kinds) or "take milk if you do not know: it bears the least heat")
+                       hint=close_match(kind, kinds) or "take milk if you do not know: it tolerates the least heat")
     return kind
 
 
@@ -175,14 +176,14 @@ def _of_kind(profile: Profile, of: str | None) -> Profile:
 
 
 def ask_about_stock(request: HoldRequest, ask: Ask | None) -> HoldRequest:
-    """Ask what a night has to be told: of which kind the stock is, and when somebody gets up to it.
+    """Ask what an overnight hold needs to know: the kind of stock, and when the person gets up.
 
     Parameters
     ----------
     request : HoldRequest
-        As typed; what it holds already is not asked for.
+        The options as typed; what they answer already is not asked.
     ask : callable or None
-        Asks the person, and again when the answer cannot be; None where nobody sits at a terminal.
+        Asks the person until the answer is valid; None where nobody is at a terminal.
     """
     simulated = request.virtual is not None or request.plant is not None
     if ask is None or simulated or request.join or request.profile != "melted":
@@ -192,23 +193,23 @@ def ask_about_stock(request: HoldRequest, ask: Ask | None) -> HoldRequest:
         of = ask("Of which kind is the stock? (milk if you do not know)", "milk",
                  lambda text: stock_kind(text, "the stock's kind"))
     if until is None and request.for_ is None:
-        until = ask("When do you get up, HH:MM? (nothing: it is kept until you stop it)", "", _hour_of_waking) or None
+        until = ask("When do you get up, HH:MM? (Enter: hold until you stop it)", "", _wake_time) or None
     return replace(request, of=of, until=until)
 
 
-def _hour_of_waking(text: str) -> str:
+def _wake_time(text: str) -> str:
     if text.strip():
-        parse_clock_min(text, "the hour of waking")
+        parse_clock_min(text, "the time you get up")
     return text.strip()
 
 
 def choose_stage(asked: str | None, profile: Profile) -> str:
-    """The step to run: the one asked for, or the chocolate's own.
+    """The step to start with: the one given, or the chocolate's own.
 
     Raises
     ------
     UseError
-        If it is not one that can be run, or does not fit the chocolate.
+        If there is no such step, or it does not fit the chocolate.
     """
     own = "melted" if profile.kind == "melted" else "work"
     if asked is None or asked == own:
@@ -220,7 +221,7 @@ def choose_stage(asked: str | None, profile: Profile) -> str:
             f"--from {asked}",
             got=f"{profile.name}, which is held at the step {own}",
             wanted=f"--from {own}",
-            hint="or name the chocolate it is: only that says how it is tempered",
+            hint="or name the kind of chocolate: only that says how it is tempered",
         )
     return asked
 
@@ -234,7 +235,7 @@ def _rig(request: HoldRequest, virtual: bool) -> Rig | None:
 
 
 def _filled_with(rig: Rig, profile: Profile) -> Rig:
-    """The simulated warmer with chocolate of the kind that is held in it, unless its file tells of one."""
+    """Fill the simulated warmer with the kind of chocolate that is held, unless the rig file names another."""
     kind = profile.of if profile.kind == "melted" else profile.kind
     usual, stuff = PlantTable(), HEAT_PROPERTIES.get(kind or "", HEAT_PROPERTIES["dark"])
     if (rig.plant.latent_j_per_kg, rig.plant.milk_fat_k) != (usual.latent_j_per_kg, usual.milk_fat_k):
@@ -244,14 +245,14 @@ def _filled_with(rig: Rig, profile: Profile) -> Rig:
 
 
 def _simulate(setup: HoldSetup, request: HoldRequest) -> HoldSetup:
-    """The simulated warmer under the hold, and what is taken for granted about it."""
+    """Add the simulated warmer, and note the defaults used for it."""
     assert setup.rig is not None
     assumed = [*setup.assumed]
     scenario = _scenario(setup, request, assumed)
     for_s = setup.for_s
     if for_s is None:
         for_s = (scenario.duration_s if scenario else None) or DEFAULT_S
-        assumed.append(f"holding for {units.duration_words(for_s)} (--for says otherwise)")
+        assumed.append(f"holding for {units.duration_words(for_s)} (--for changes that)")
     rig = name_probes(_filled_with(setup.rig, setup.profile))
     simulated = Simulated(
         rig,
@@ -265,7 +266,7 @@ def _simulate(setup: HoldSetup, request: HoldRequest) -> HoldSetup:
 
 
 def _scenario(setup: HoldSetup, request: HoldRequest, assumed: list[str]) -> Scenario | None:
-    """The evening to play: the one asked for, the demonstration where everything is as it expects, else none."""
+    """The evening to play: the one given, the demonstration where it fits, else none."""
     assert setup.rig is not None
     if request.scenario:
         scenario = load_scenario(request.scenario)
@@ -290,7 +291,7 @@ def _scenario(setup: HoldSetup, request: HoldRequest, assumed: list[str]) -> Sce
 
 
 def _with_room(scenario: Scenario | None, room_c: float | None, plant: str | None) -> Scenario | None:
-    """A built-in warmer stands in the room that --room tells of, unless its scenario has one of its own."""
+    """Set the built-in warmer's room to --room, unless its scenario sets one."""
     if room_c is None or plant is not None:
         return scenario
     scenario = scenario or Scenario()

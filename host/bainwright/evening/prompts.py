@@ -1,6 +1,6 @@
-"""An evening as the person at the bowl hears it: what is asked, with the litres and grams worked out, and what to mind.
+"""Prompts and advice for the person at the bowl, with litres and grams worked out for this warmer and this moment.
 
-The board holds the temperatures and asks by keys of a few letters; everything that takes a sentence is here.
+The board sends a prompt as a short name. Its plain words are in `bainwright.words.terms`; what needs figures is here.
 """
 
 from __future__ import annotations
@@ -27,22 +27,20 @@ from bainwright.words import terms
 
 COLD_C = 15.0  # tap water, chosen: the plan takes the same
 REFILL_C, SOLID_C = 40.0, 20.0  # a refill of melted stock, and pieces at room temperature
-NIGHT_S, HUMIDITY = 9 * 3600.0, 0.5  # of a night and a room that nobody told more of, chosen as the plan's
-WIPE = "wipe the underside dry"
-PROBE_PLACE = "2 cm from the wall, 1 cm off the bottom"
+NIGHT_S, HUMIDITY = 9 * 3600.0, 0.5  # defaults for a night and a room; the plan uses the same
 
 
 @dataclass(frozen=True)
 class Moment:
-    """What a prompt may lean on: the board's last line."""
+    """What a prompt may use: figures of the board's last line."""
 
     water_c: float | None
     bowl_c: float | None
-    aim_c: float  # of the bath
+    aim_c: float  # the bath's target
 
 
 class EveningPrompts:
-    """Follows one hold and finds the words for it.
+    """Follows one hold and words its prompts and advice.
 
     Parameters
     ----------
@@ -54,6 +52,7 @@ class EveningPrompts:
 
     def __init__(self, profile: Profile, rig: Rig) -> None:
         self.profile = profile
+        self._figures = profile.document()
         self.settings = rig.settings
         self.body: Body = body_of(rig)
         self.indicators = Indicators(window_at(profile, "work"))
@@ -62,7 +61,7 @@ class EveningPrompts:
         self._shift_k = 0.0
         self._lost = self._over = self._changing = False
 
-    # -- what the board says -----------------------------------------------------------------------------------------
+    # -- what the board says -------------------------------------------------------------------------------------------
 
     def see(self, status: Status) -> list[str]:
         """A status line; what is worth saying now."""
@@ -86,18 +85,18 @@ class EveningPrompts:
         return [told(self)] if told else []
 
     def change(self, profile: Profile) -> None:
-        """Another bowl comes, of another chocolate: its figures, and its indicators from nothing."""
-        self.profile = profile
+        """Change to another chocolate: its figures, and its indicators from zero."""
+        self.profile, self._figures = profile, profile.document()
         self.indicators = Indicators(window_at(profile, "work"))
         self._lost = self._over = False
-        self._changing = True  # until the step says so too: the bowl in the bath is still the one before
+        self._changing = True  # until the step changes too: the bowl in the bath is still the one before
 
     def window(self, stage: str) -> Window:
         """What the chocolate is held to in a stage."""
         return window_at(self.profile, stage)
 
     def _limits(self, status: Status) -> list[str]:
-        """Advice when a limit is passed, on its edge; nobody can tell how much seed is left, so only a test can."""
+        """Advice when the bowl passes a limit, once. How much seed is left, only a temper test can show."""
         self._changing = self._changing and status.stage == "work"
         if status.stage != "work" or status.bowl is None or self._changing:
             return []
@@ -105,29 +104,33 @@ class EveningPrompts:
         over, lost = bowl_c > self.profile.high_c + 0.1, bowl_c >= self.profile.ceiling_c
         said = []
         if lost and not self._lost:
-            said.append(f"over {self.profile.ceiling_c:g} °C: assume the seed is lost until a test passes (t tests)")
+            said.append(f"over {self.profile.ceiling_c:g} °C: assume the seed is lost until a test passes (t)")
         elif over and not self._over:
-            said.append("over its window: test before going on (t tests)")
+            said.append("above its window: test the temper before you dip again (t)")
         over = bowl_c >= self.profile.high_c and (over or self._over)
         self._over, self._lost = over, lost or (self._lost and over)
         return said
 
-    # -- words for what is asked -------------------------------------------------------------------------------------
+    # -- words for what is asked ---------------------------------------------------------------------------------------
 
     def ask(self, status: Status) -> str:
-        """What the person is asked, with figures of this moment."""
+        """The prompt, with figures of this moment."""
         aim = status.water_target if status.water_target is not None else status.target
         moment = Moment(_c(status.water), _c(status.bowl), (aim or 0) / 1000)
-        found = _ASKED.get(status.ask)
-        return found(self, moment) if found else terms.prompt(status.ask)
+        found = _WITH_FIGURES.get(status.ask)
+        return found(self, moment) if found else self._plain(status.ask)
+
+    def _plain(self, name: str) -> str:
+        """A prompt in the words of the one table of prompts."""
+        return terms.prompt(name, self._figures)
 
     def swap(self, moment: Moment) -> str:
-        """A heater cannot cool: how many litres to take out, and what to put in."""
+        """The bath is too warm and a heater cannot cool: how many litres to take out, and what to put in."""
         p, aim_c = self.profile, min(moment.aim_c, self.profile.ceiling_c - 0.5)
         if moment.water_c is None:
-            return terms.prompt("swap")
-        if moment.water_c < p.ceiling_c:  # asked in the self-test, before the step can end by itself
-            return f"the bath is at {moment.water_c:.0f} °C, cool enough for the bowl: the warmer tests itself first"
+            return self._plain("swap")
+        if moment.water_c < p.ceiling_c:  # asked during the self-test, before the step can end by itself
+            return f"the bath is at {moment.water_c:.0f} °C, cool enough for the bowl; the warmer tests itself first"
         if not self.body.is_bath:
             return (f"the plate is at {moment.water_c:.0f} °C and cannot be cooled: bowl off, wait until it is under "
                     f"{p.ceiling_c:g} °C")
@@ -138,8 +141,8 @@ class EveningPrompts:
         return f"the bath is at {moment.water_c:.0f} °C, the bowl wants {aim_c:.0f} °C: {how}"
 
     def lift(self, moment: Moment) -> str:
-        """Nothing heats and still the bowl warms up."""
-        said = f"the heat is off and the bowl still warms up: lift it a while ({WIPE})"
+        """The heat is off and the bowl still warms up."""
+        said = self._plain("lift")
         if moment.water_c is None or not self.body.is_bath or moment.aim_c <= COLD_C:
             return said
         aim_c = min(moment.aim_c, moment.water_c - 0.5)
@@ -147,7 +150,7 @@ class EveningPrompts:
         return f"{said}, or add {add_kg / WATER_KG_PER_L:.1f} L of water at {COLD_C:g} °C"
 
     def refill(self) -> str:
-        """The largest refill that keeps the bowl in its window, for each kg that is in it."""
+        """The largest refill that leaves the bowl in its window, for each kg in it."""
         p, bowl_c = self.profile, self.indicators.bowl_c
         bowl = Bowl(1.0, p.target_c if bowl_c is None else bowl_c, p.low_c, p.high_c)
         warm, solid = largest_kg(bowl, REFILL_C), largest_solid_kg(bowl, SOLID_C, HEAT_PROPERTIES[p.kind])
@@ -156,58 +159,45 @@ class EveningPrompts:
                 f"{p.low_c - 4.0:g} °C, or {1000 * solid:.0f} g of pieces at {SOLID_C:g} °C; stir it in at once")
 
     def pour(self, moment: Moment) -> str:
-        """The bath has led as far as it will."""
-        return f"pour the refill in now: {self.refill()}; then yes. r takes it back"
+        """The bath is as warm as it gets before the refill."""
+        return f"{self._plain('pour')}. {_sentence(self.refill())}"
 
     def over(self, moment: Moment) -> str:
-        """Seeded and still too warm."""
-        now = "" if moment.bowl_c is None else f" ({moment.bowl_c:.1f} °C)"
-        about = "" if moment.bowl_c is None else f", about {self._seed_g_per_kg(moment.bowl_c):.0f} g for each kg"
-        return f"still over {self.profile.high_c:g} °C{now}: stir in a handful of seed{about}, or wait"
+        """The seed is in and the bowl still too warm."""
+        if moment.bowl_c is None:
+            return self._plain("seed_more")
+        about_g = self._seed_g_per_kg(moment.bowl_c)
+        return f"{self._plain('seed_more')} (now {moment.bowl_c:.1f} °C; about {about_g:.0f} g for each kg)"
 
     def _seed_g_per_kg(self, bowl_c: float) -> float:
-        """Seed that brings a kilogram down to the top of the window, losses left out."""
+        """Grams of seed that cool a kilogram to the top of the window, without losses."""
         stuff, end_c = HEAT_PROPERTIES[self.profile.kind], self.profile.high_c
         taken_up = stuff.molten_share(end_c, SOLID_C)
         return 1000.0 * seed_for_melt_kg(1.0, Batch(1.0, bowl_c, SOLID_C, stuff.latent.value), end_c, taken_up)
 
     def moved(self, moment: Moment) -> str:
-        """The stir test failed."""
-        return (f"stirring moved the reading by {abs(self._shift_k):.1f} K: it was not the bowl's. Move the probe, "
-                f"{PROBE_PLACE}; then yes")
+        """The stir test failed: the probe was not reading the bowl."""
+        return (f"stirring moved the reading by {abs(self._shift_k):.1f} °C, so it did not read the whole bowl: "
+                f"{self._plain('move_probe')}")
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _c(milli: int | None) -> float | None:
     return None if milli is None else milli / 1000
 
 
-def _figures(text: str) -> Callable[[EveningPrompts, Moment], str]:
-    """A prompt that names figures of the chocolate."""
-    return lambda prompts, moment: text.format(p=prompts.profile)
-
-
-_ASKED: dict[str, Callable[[EveningPrompts, Moment], str]] = {
-    "all_melted": _figures("melted, with no lumps left? then yes; no for advice"),
-    "bowl_off": _figures(f"lift the bowl off, {WIPE}, then yes"),
+_WITH_FIGURES: dict[str, Callable[[EveningPrompts, Moment], str]] = {
     "swap": EveningPrompts.swap,
-    "seed_in": _figures("seed in by handfuls, stirring, down to {p.high_c:g} °C; then yes. No for advice"),
-    "bowl_on": _figures(f"{WIPE}, set the bowl back, then yes"),
     "seed_more": EveningPrompts.over,
-    "stir": _figures("stir for half a minute, from the wall in; yes when you begin"),
-    "stirring": _figures("stir on"),
     "move_probe": EveningPrompts.moved,
-    "test": _figures("dip a cold blade, lay it down, then yes: the timer runs"),
-    "setting": _figures("yes when it has set, no if it is streaked; in temper within {p.set_min:g} min"),
-    "set_yet": _figures("{p.set_min:g} min are over: has it set? yes or no"),
-    "not_set": _figures("{p.fail_min:g} min are over: not in temper, so no; yes tests again"),
-    "more_seed": _figures("not in temper: stir in a handful of seed, 1 to 2 % of the bowl; then yes"),
     "pour": EveningPrompts.pour,
     "lift": EveningPrompts.lift,
-    "spread": _figures(f"lift the bowl ({WIPE}), spread what is left, let it set, weigh it; then yes. No keeps it "
-                       "melted overnight"),
 }
 
-_LUMPS = "lumps at the wall melt last: scrape it down, stir, wait five minutes; a lid helps"
+_LUMPS = "lumps at the wall melt last: scrape them down, stir, wait five minutes; a lid helps"
 
 
 def _seed_advice(prompts: EveningPrompts) -> str:
@@ -217,16 +207,17 @@ def _seed_advice(prompts: EveningPrompts) -> str:
 
 
 def _nudge_reason(prompts: EveningPrompts) -> str:
-    # Viscosity alone would not be worth a lift: it must not be taken for one that failed when the bowl looks the same.
+    # The nudge barely changes the viscosity. A cook who sees no difference must not take it for one that failed.
     target_c = prompts.profile.target_c
     least, most = (100.0 * (times - 1.0) for times in thicker_by(target_c + NUDGE_K, target_c))
-    return (f"crystal grows as it stands, and a little warmth slows it; the lift itself thins it by {least:.0f} to "
-            f"{most:.0f} % only. When that is used up: stir in warm untempered melt, or melt and temper again")
+    return (f"crystals grow with time, and a little warmth slows them; the warmth itself thins it by only "
+            f"{least:.0f} to {most:.0f} %. When that no longer helps: stir in warm untempered "
+            "melt, or melt and temper again")
 
 
 def _thin_reason(prompts: EveningPrompts) -> str:
     return (f"thin in its window means little crystal, or a wall over {prompts.profile.high_c:g} °C: stir, and test "
-            "before going on (t tests). Not in temper: a handful of seed")
+            "the temper before you dip again (t). Not in temper: a handful of seed")
 
 
 _ADDED: dict[tuple[str, str], Callable[[EveningPrompts], str]] = {
@@ -239,17 +230,18 @@ _ADDED: dict[tuple[str, str], Callable[[EveningPrompts], str]] = {
 
 
 def melted_note(profile: Profile, rig: Rig, for_s: float | None, room_c: float) -> str:
-    """What to see to before a night: the lid, and the water that leaves until the hour of waking."""
+    """What to do before a night: the lid, and the water that evaporates until you get up."""
     body = body_of(rig)
     kind, most = terms.kind(profile.of), f"{profile.never_above_c:g} °C"
-    bears = profile.never_above_c == CAPS[profile.of].never_above_c
-    said = f"melted stock, taken for {kind}: {f'{kind} bears {most} at most' if bears else f'never above {most}'}"
+    is_the_kinds = profile.never_above_c == CAPS[profile.of].never_above_c
+    limit = f"{kind} must stay under {most}" if is_the_kinds else f"never above {most}"
+    said = f"melted stock, treated as {kind}: {limit}"
     if not body.is_bath:
         return f"{said}; put the lid on"
     around = Surroundings(room_c, HUMIDITY, float(rig.settings["chocolate_kg"]), ring_cover=0.0, lid=True)
     night_s = for_s or NIGHT_S
     gone_l = steady(body, profile.target_c, around).vapour_kg_per_h * night_s / 3600.0 / WATER_KG_PER_L
-    if gone_l < 0.05:  # what is shown of it would be none
+    if gone_l < 0.05:  # it would show as 0.0 L
         return f"{said}; put the lid on"
     return (f"{said}; put the lid on, and cover the water round the bowl: open, it loses about {gone_l:.1f} of its "
             f"{float(rig.settings['water_l']):.1f} L in {duration_words(night_s)}")

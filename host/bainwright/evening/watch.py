@@ -1,4 +1,7 @@
-"""Following a hold line by line: what to log, what to show, when it is over. No ports, no screens, no wall clock."""
+"""Following a hold line by line: what goes into the log, what the person sees, and when it is over.
+
+No ports, no screens, no wall clock.
+"""
 
 from __future__ import annotations
 
@@ -16,33 +19,33 @@ from bainwright.record.writer import LiveLog
 from bainwright.words import terms
 from bainwright.words.advice import advise
 
-AFTER_TRIP_MS = 300_000  # chosen: five minutes show whether the heat really went off
+AFTER_TRIP_MS = 300_000  # chosen: after five minutes it is clear whether the heat really went off
 
-FINISHED = "finished"  # as the board says it: by the last answer of an evening, before its time
-GO_ON = "go_on"  # what a board asks that started anew in the middle of a hold
-OFFERED_IN = 5  # status lines: a board that started anew has read its probes by then, and says how long it was away
+FINISHED = "finished"  # the board's reason when the last answer ends an evening before its planned time
+ASKS_TO_RESUME = "go_on"  # the prompt of a board that restarted in the middle of a hold
+REPORTS_IN = 5  # status lines: by then a restarted board has read its probes and reports how long it was off
 DONE, STOPPED, TRIPPED, RESTARTED, LEFT, LOST = "done", "stopped", "tripped", "restarted", "left running", "lost"
 
 
 class Prompts(Protocol):
-    """Finds the words for an evening (see `bainwright.evening.prompts.EveningPrompts`)."""
+    """Words for an evening (see `bainwright.evening.prompts.EveningPrompts`)."""
 
     indicators: Indicators
 
     def see(self, status: Status) -> list[str]:
-        """A status line; what is worth saying now."""
+        """Take in a status line; returns what the person should read now."""
 
     def event(self, name: str, fields: dict[str, Any]) -> list[str]:
-        """An event; what is worth adding to it."""
+        """Take in an event; returns advice that goes with it."""
 
     def change(self, profile: Profile) -> None:
-        """Another bowl comes, of another chocolate."""
+        """Change to another bowl with another chocolate."""
 
     def window(self, stage: str) -> Window:
-        """What the chocolate is held to in a stage."""
+        """The chocolate's window in a stage."""
 
     def ask(self, status: Status) -> str:
-        """What the person is asked."""
+        """The prompt, in words."""
 
 
 class Watch:
@@ -51,15 +54,15 @@ class Watch:
     Parameters
     ----------
     scene : Scene
-        Kept up to date.
+        Updated with each line.
     log : LiveLog
-        Gets each line.
+        Records each line.
     view : View
-        Is told each event.
+        Shows each event.
     stay : bool
-        After a trip, go on watching until the planned end; otherwise for `AFTER_TRIP_MS`.
+        After a trip, keep watching until the planned end; otherwise for `AFTER_TRIP_MS`.
     prompts : Prompts, optional
-        Finds the words for what is asked and for what to mind.
+        Words for prompts and advice.
 
     Attributes
     ----------
@@ -68,7 +71,7 @@ class Watch:
     trips : list of dict
         What tripped: ``t_s``, ``fault``, ``name``, ``said``, ``latched``.
     end_ms : int
-        The last moment known of the hold, by the board's clock.
+        The latest known moment of the hold, by the board's clock.
     """
 
     def __init__(
@@ -95,15 +98,15 @@ class Watch:
             self._event(dict(message))
 
     def _status(self, status: Status) -> None:
-        if not self.restarted and (self.losses.shows_restart(status.status) or status.ask == GO_ON):
-            self._event({"event": "boot"})  # it said so while nobody listened
+        if not self.restarted and (self.losses.shows_restart(status.status) or status.ask == ASKS_TO_RESUME):
+            self._event({"event": "boot"})  # its own report of the restart was lost
         self.losses.status(status.status)
         if self.restarted:
             self._since_boot += 1
-            if self._since_boot >= OFFERED_IN:
+            if self._since_boot >= REPORTS_IN:
                 self.ended = RESTARTED
             return
-        if status.t == 0 and status.state in ("idle", "trip"):  # no hold is known to this board any more
+        if status.t == 0 and status.state in ("idle", "trip"):  # the board no longer has a hold
             self.ended = TRIPPED if status.state == "trip" or self.trips else STOPPED
             return
         self.end_ms = status.t
@@ -112,7 +115,7 @@ class Watch:
             if status.stage and (self.scene.status is None or status.stage != self.scene.status.stage):
                 self.scene.window = self.prompts.window(status.stage)
             self._add(status.t, self.prompts.see(status))
-            self.scene.asked = self.prompts.ask(status) if status.ask else ""
+            self.scene.prompt = self.prompts.ask(status) if status.ask else ""
             self.scene.indicators = self.prompts.indicators.line()
         self._stage = status.stage
         self.scene.see(status.t / 1000, status)
@@ -128,7 +131,7 @@ class Watch:
         number, t_ms = fields.pop("n", None), fields.pop("t", 0)
         if isinstance(number, int):
             self.losses.event(number)
-        # A board that has just ended its hold stamps with 0: the hold's last moment is meant.
+        # A board that has just ended its hold stamps the event with 0 and means the hold's last moment.
         t_ms = max(t_ms if isinstance(t_ms, int) else 0, self.end_ms)
         if name == "ended" and fields.get("why") == DONE and self.scene.for_s:
             t_ms = self.end_ms = max(t_ms, round(self.scene.for_s * 1000))
@@ -138,22 +141,27 @@ class Watch:
         self._follow(t_ms, name, fields)
 
     def _add(self, t_ms: int, said: list[str]) -> None:
-        """What the person is told beyond the board's own words; the log has those."""
+        """Show advice; the log has the board's own events only."""
         for text in said:
-            self.scene.events.append((t_ms / 1000, text))
-            self.view.event(t_ms / 1000, text)
+            self._show(t_ms / 1000, text)
+
+    def show(self, text: str) -> None:
+        """Show a line that is no event of the board."""
+        self._show(self.scene.t_s, text)
+
+    def _show(self, t_s: float, text: str) -> None:
+        self.scene.events.append((t_s, text))
+        self.view.event(t_s, text)
 
     def note(self, t_ms: int, name: str, fields: dict[str, Any]) -> None:
-        """Put an event into the log and before the person."""
+        """Record an event and show it."""
         self.log.event(t_ms, name, fields)
         if name == "stage":
             self._stage = str(fields.get("stage"))
-        said = terms.event(name, fields, self._stage)
-        self.scene.events.append((t_ms / 1000, said))
-        self.view.event(t_ms / 1000, said)
+        self._show(t_ms / 1000, terms.event(name, fields, self._stage))
 
     def _follow(self, t_ms: int, name: str, fields: dict[str, Any]) -> None:
-        """What an event means for the course of the hold."""
+        """Act on an event."""
         if name == "trip":
             self._trip(t_ms, fields)
         elif name in ("bowl_off", "bowl_on"):

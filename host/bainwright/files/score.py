@@ -1,4 +1,4 @@
-"""How a hold went: figures from temperatures over time, and the sentence that says them. Pure functions of arrays."""
+"""The figures of a hold from its temperatures over time, and the sentences for them. Pure functions of arrays."""
 
 from __future__ import annotations
 
@@ -13,15 +13,15 @@ from bainwright.core.units import duration_words
 
 Floats = NDArray[np.float64]
 
-LONGEST_STEP_ROWS = 5  # chosen: four missing rows are bridged by the last reading; a longer gap is time not known
+LONGEST_STEP_ROWS = 5  # chosen: the last reading bridges up to four missing rows; a longer gap counts as not known
 LONGEST_STEP_S = 5.0  # that, for a log with a row a second
-FOR_GOOD_S = 600.0  # outside for the whole of the last ten minutes: it is not coming back by itself
+FOR_GOOD_S = 600.0  # chosen: after ten minutes outside it does not come back by itself
 TRUE, READINGS = "true temperatures", "readings"
 
 
 @dataclass(frozen=True)
 class Window:
-    """What a chocolate asks for, in °C; melted stock has no temper that could be lost."""
+    """A chocolate's window and ceiling, °C. Melted stock has no temper to lose."""
 
     low_c: float
     target_c: float
@@ -41,13 +41,13 @@ class Trace:
     water_c, bowl_c : ndarray, shape (n,)
         °C; NaN where not known.
     target_c : ndarray, shape (n,)
-        What the board aimed at; NaN where it said nothing.
+        The board's target; NaN where it reported none.
     end_s : float
         When the hold ended; the last sample counts until then.
     scored_from : str
         `TRUE` or `READINGS`.
     row_s : float
-        How often a sample was taken: a second by the PC, more by the board alone.
+        Time between samples: one second in a PC's log, more in the board's own.
     """
 
     t_s: Floats
@@ -83,16 +83,16 @@ class Score:
 
 
 def step_lengths_s(t_s: Floats, end_s: float, row_s: float = 1.0) -> Floats:
-    """How long each sample stands: until the next one, `LONGEST_STEP_ROWS` rows at most.
+    """How long each sample counts: until the next one, `LONGEST_STEP_ROWS` rows at most.
 
     Parameters
     ----------
     t_s : ndarray, shape (n,)
         Sample times, rising.
     end_s : float
-        Until when the last one stands.
+        When the last sample stops counting.
     row_s : float
-        How often a sample was taken.
+        Time between samples.
 
     Returns
     -------
@@ -196,7 +196,7 @@ def held_words(chocolate: str, s: Score) -> str:
     """What was held, for how long, and how well."""
     text = f"Held {chocolate} for {duration_words(s.duration_s)}"
     if s.in_window_fraction is None:
-        return text + ". No probe was in the chocolate, so how it kept its window is not known."
+        return text + ". No probe was in the chocolate, so it is not known whether it was in its window."
     if s.warm_up_s is None:
         return text + ". The chocolate never reached its window."
     start = "from the first second" if s.warm_up_s < 2 else f"after {duration_words(s.warm_up_s)} of warm-up"
@@ -204,13 +204,13 @@ def held_words(chocolate: str, s: Score) -> str:
 
 
 def percent(fraction: float) -> str:
-    """A share to say; 100 % only when nothing is missing."""
+    """A share in words; 100 % only when nothing is missing."""
     whole = round(100 * fraction)
     return f"{min(whole, 99) if fraction < 1 else 100} %"
 
 
 def _error_words(s: Score) -> str:
-    return "" if s.bowl_rms_error_c is None else f", typically {s.bowl_rms_error_c:.2f} K from its target"
+    return "" if s.bowl_rms_error_c is None else f", typically {s.bowl_rms_error_c:.2f} °C from its target"
 
 
 def peak_words(s: Score, window: Window) -> str:
@@ -233,11 +233,11 @@ def _against(temp_c: float, limit_c: float, what: str) -> str:
     gap_c = temp_c - limit_c
     if abs(gap_c) < 0.05:
         return f"right at {what}"
-    return f"{abs(gap_c):.1f} K {'over' if gap_c > 0 else 'under'} {what}"
+    return f"{abs(gap_c):.1f} °C {'over' if gap_c > 0 else 'under'} {what}"
 
 
 def outside_words(s: Score, window: Window) -> str:
-    """Where it was when it was not in its window, and what that asks of the person."""
+    """Time outside the window, and what the person should do about it."""
     words = [
         f"{duration_words(spent_s)} {where}"
         for spent_s, where in ((s.below_s, "below"), (s.above_s, "above"))
@@ -249,15 +249,15 @@ def outside_words(s: Score, window: Window) -> str:
     if window.tempered:
         text += _temper_words(s, window)
     if s.unknown_s >= 60:
-        text += f" {duration_words(s.unknown_s)} are not known."
+        text += f" For {duration_words(s.unknown_s)} its temperature is not known."
     return text.strip()
 
 
 def _temper_words(s: Score, window: Window) -> str:
-    """No model can tell how much seed is left, so above the window only a test can."""
+    """Advice after time above the window: no model gives the seed that is left, so only a test can."""
     if s.bowl_peak_c is not None and s.bowl_peak_c >= window.ceiling_c:
         return " Assume the seed is lost until a temper test passes."
-    return " Test the temper before you go on." if s.above_s >= 1 else ""
+    return " Test the temper before you dip again." if s.above_s >= 1 else ""
 
 
 def trip_words(trips: list[dict[str, Any]]) -> str:

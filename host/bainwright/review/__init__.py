@@ -1,1 +1,1 @@
-"""What a record says afterwards: the report of a hold, the morning, holds the board ran alone."""
+"""After a hold: its report, the morning after melted stock, holds that the board ran alone."""

@@ -59,7 +59,7 @@ class Collected:
             "bytes_read": self.bytes_read,
             "segments": self.segments,
             "forgotten": self.going,
-            "holds": [{**told.result, "said": told.said, "notes": told.notes} for told in self.holds],
+            "holds": [{**told.result, "said": told.summary, "notes": told.notes} for told in self.holds],
             "notes": self.notes,
         }
 
@@ -169,7 +169,7 @@ def keep_holds(parent: Path, origin: overnight.Origin, archive: Archive, since: 
             if since is not None and hold.through >= since:
                 into.notes.append(f"the beginning of hold {hold.hold} is lost; its rows stay in {archive.folder}")
         elif hold.rows:
-            told = overnight.keep(parent, origin, hold)
+            told = overnight.store(parent, origin, hold)
             if told:
                 into.holds.append(told)
 
@@ -250,6 +250,6 @@ def collect_and_tell(asked: CollectAsked, *, as_json: bool, say: Say) -> int:
         say("Nothing new on the board.")
     for told in done.holds:
         virtual = "VIRTUAL: " if told.result["virtual"] else ""
-        say(f"{virtual}{told.said}")
+        say(f"{virtual}{told.summary}")
         say(told.where())
     return done.exit_code

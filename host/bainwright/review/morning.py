@@ -1,4 +1,4 @@
-"""What a night of melted stock came to, in one sentence. Pure functions of a log."""
+"""How a night of melted stock went, in one sentence. Pure functions of a log."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from bainwright.files.rig import Rig
 from bainwright.files.score import Window
 from bainwright.record.reader import HoldLog
 
-SETS_BELOW_C = 25.0  # chosen: melted stock left in a bowl thickens from about 27 °C and is firm some kelvins lower
-FIT_SHORT_K = 3.0  # chosen: a dip of that much under its window melts no seed and sets nothing
-STEADY_SHARE = 0.98  # of the time within which the spread is told, chosen: a lid lifted is no unsteadiness
+SETS_BELOW_C = 25.0  # chosen: melted stock left in a bowl thickens from about 27 °C and is firm a few degrees lower
+SHORT_OF_WINDOW_K = 3.0  # chosen: a dip of that much under its window sets nothing
+STEADY_SHARE = 0.98  # chosen: the spread covers this share of the time, so that a lid lifted once does not count
 
 Floats = NDArray[np.float64]
 
@@ -29,23 +29,23 @@ def sentence(
     Parameters
     ----------
     log : HoldLog
-        Its rows of the stage ``melted`` are looked at.
+        Only its rows of the stage ``melted`` count.
     window : Window
-        What the stock is kept in.
+        The stock's window.
     never_above_c : float
-        What it must never meet.
+        The temperature it must never exceed.
     remelt_s : float or None
-        How long melting it again would take from where it is now; None is not known.
+        How long it would take to melt again from its last temperature; None is not known.
     went_off : bool
-        The heat went off at the end of the log, by a trip or with the board: nobody knows what came of the stock since.
+        The heat went off at the end of the log, by a trip or with the board: the stock's state since then is not known.
 
     Returns
     -------
     str
-        Empty when the stock never was melted while the log ran, or no temperature is known.
+        Empty when the stock was never melted during the log, or no temperature is known.
     """
-    kept = (log["stage"] == "melted") & np.isfinite(log["bowl_c"])
-    t_s, bowl_c = log["t_s"][kept], log["bowl_c"][kept]
+    known = (log["stage"] == "melted") & np.isfinite(log["bowl_c"])
+    t_s, bowl_c = log["t_s"][known], log["bowl_c"][known]
     warm = np.flatnonzero(bowl_c >= window.low_c)
     if not warm.size:
         return ""
@@ -58,7 +58,7 @@ def sentence(
 
 
 def _spread(bowl_c: Floats, window: Window) -> str:
-    """The middle and how far from it the stock was nearly always, to whole kelvins and one at least."""
+    """The target and how far from it the stock was nearly always, in whole degrees, one at least."""
     off_k = float(np.quantile(np.abs(bowl_c - window.target_c), STEADY_SHARE))
     if off_k > 2.5:
         return f"between {bowl_c.min():.0f} and {bowl_c.max():.0f} °C"
@@ -71,13 +71,13 @@ def _trips(count: int) -> str:
 
 def _verdict(bowl_c: Floats, window: Window, never_above_c: float, went_off: bool) -> str:
     if float(bowl_c.max()) > never_above_c:
-        return f"NOT fit to temper: it was at {bowl_c.max():.0f} °C, {never_above_c:g} °C is the most it bears"
+        return f"NOT fit to temper: it was at {bowl_c.max():.0f} °C, and it must never be over {never_above_c:g} °C"
     low_c = float(bowl_c.min())
     if low_c < SETS_BELOW_C:
-        return f"it had set on the way ({low_c:.0f} °C): melt it through before it is tempered"
-    if low_c < window.low_c - FIT_SHORT_K:
-        return f"it fell to {low_c:.0f} °C on the way: stir it and melt it through, then it is fit to temper"
-    return "then the heat went off: look at it before it is tempered" if went_off else "fit to temper"
+        return f"it had set on the way ({low_c:.0f} °C): melt it all before you temper it"
+    if low_c < window.low_c - SHORT_OF_WINDOW_K:
+        return f"it fell to {low_c:.0f} °C on the way: stir it and melt it all, then it is fit to temper"
+    return "then the heat went off: look at it before you temper it" if went_off else "fit to temper"
 
 
 def _set_since(log: HoldLog, t_s: Floats, bowl_c: Floats, remelt_s: float | None) -> str:
@@ -88,7 +88,7 @@ def _set_since(log: HoldLog, t_s: Floats, bowl_c: Floats, remelt_s: float | None
 
 
 def _clock(facts: Mapping[str, Any], t_s: float) -> str:
-    """The time of day where it is known, else the time in the hold."""
+    """The time of day where it is known, else the time since the hold began."""
     started = facts.get("started")
     if not started or facts.get("VIRTUAL"):
         return clock_words(t_s)
@@ -96,25 +96,25 @@ def _clock(facts: Mapping[str, Any], t_s: float) -> str:
 
 
 def remelt_s(log: HoldLog, kind: str, window: Window, settings: Mapping[str, Any], room_c: float) -> float | None:
-    """How long the warmer takes from the log's last row until its chocolate is melted stock again.
+    """How long the warmer takes to melt the chocolate again, from where the log ends.
 
     Parameters
     ----------
     log : HoldLog
-        Ends where the melting would begin.
+        The log.
     kind : str
-        Of the chocolate.
+        The kind of chocolate.
     window : Window
-        What it is kept in.
+        The window of melted stock.
     settings : mapping
-        The warmer's.
+        The warmer's settings.
     room_c : float
-        Of the room.
+        Room temperature.
 
     Returns
     -------
     float or None
-        Seconds at full heat; None when a temperature is not known or the heater never gets there.
+        Seconds at full heat; None when a temperature is not known or the heater cannot do it.
     """
     from bainwright.physics import heating
     from bainwright.physics.chocolate_heat import HEAT_PROPERTIES

@@ -1,4 +1,4 @@
-"""A hold that the board remembers, put into a folder as if the PC had watched it; joined with what the PC did watch."""
+"""A hold from the board's own log, stored like one that the PC watched, and merged with what the PC recorded."""
 
 from __future__ import annotations
 
@@ -31,14 +31,14 @@ from bainwright.record.reader import FACTS, HoldLog, read_log
 from bainwright.record.writer import LiveLog, next_folder
 from bainwright.review.report import Report, report
 
-SAME_EVENT_MS = 2000  # the PC stamps an event with the last second it knew
-PC_NOTES = ("lost", "found", "gap", "another_pot")  # events of a folder that no board said
+SAME_EVENT_MS = 2000  # the PC stamps an event with the last second it had received
+PC_EVENTS = ("lost", "found", "gap", "another_pot")  # written by the PC, not by a board
 WHOLE = (watch.DONE, watch.STOPPED, watch.TRIPPED, watch.RESTARTED)
 
 
 @dataclass(frozen=True)
 class Origin:
-    """Where a hold comes from: the board's hello, is it simulated, its settings, and the name of its log here."""
+    """The board a hold comes from: its hello, whether it is simulated, its settings, and the name of its log here."""
 
     hello: dict[str, Any]
     simulated: bool
@@ -46,22 +46,22 @@ class Origin:
     log: str
 
     def runs(self, hold: BoardHold) -> bool:
-        """Is this the hold that the board is at now?"""
+        """Is this the hold that runs on the board now?"""
         return self.hello.get("hold") == hold.hold and self.hello.get("state") not in ("idle", "trip")
 
 
 def find_folder(parent: Path, origin: Origin, hold: BoardHold) -> tuple[Path, HoldLog | None] | None:
-    """The folder that has this hold already, watched or collected, and its log; None when there is none."""
+    """The folder that already has this hold, watched or collected, and its log; None if there is none."""
     for path in sorted(parent.glob("*/" + FACTS)):
         try:
             facts = json.loads(path.read_text())
         except (OSError, ValueError):
-            continue  # somebody else's file
+            continue  # not a file of ours
         if not isinstance(facts, dict) or not _same_ids(facts, origin, hold):
             continue
         try:
             log = read_log(path.parent)
-        except BainError:  # the PC was gone before its first row
+        except BainError:  # the PC stopped before its first row
             return path.parent, None
         if _rows_agree(log, hold):
             return path.parent, log
@@ -71,34 +71,34 @@ def find_folder(parent: Path, origin: Origin, hold: BoardHold) -> tuple[Path, Ho
 def _same_ids(facts: dict[str, Any], origin: Origin, hold: BoardHold) -> bool:
     board = facts.get("board")
     same_board = isinstance(board, dict) and board.get("board") == origin.hello.get("board")
-    # The PC knows nothing of the log when it watches, and one that joined a running hold was not told the boot.
+    # A PC that watches does not know the log's name, and one that joined a running hold does not know the boot.
     same_log = facts.get("log") in (None, origin.log)
     return same_board and same_log and facts.get("hold") == hold.hold and facts.get("boot") in (None, hold.boot)
 
 
 def _rows_agree(log: HoldLog, hold: BoardHold) -> bool:
-    """A board whose log was wiped counts its holds from 1 again: then the ids agree and the water does not."""
+    """Do they agree on the water? An erased board counts its holds from 1 again, so that ids alone may match."""
     known = dict(zip((round(1000 * t_s) for t_s in log["t_s"]), log["water_c"], strict=True))
     both = [(known[row.t], row.water) for row in hold.rows if row.t in known and row.water is not None]
     return all(math.isnan(there_c) or abs(there_c - water / 1000) < 0.003 for there_c, water in both)
 
 
-def keep(parent: Path, origin: Origin, hold: BoardHold) -> Report | None:
-    """Write a hold's folder, or bring the one there is up to date.
+def store(parent: Path, origin: Origin, hold: BoardHold) -> Report | None:
+    """Write a hold's folder, or update the existing one.
 
     Parameters
     ----------
     parent : Path
-        Where the folders of holds are.
+        The folder of all holds.
     origin : Origin
         The board.
     hold : BoardHold
-        What the board remembers.
+        The board's own record.
 
     Returns
     -------
     Report or None
-        How it went; None when nothing is new.
+        The report; None when nothing is new.
     """
     found = find_folder(parent, origin, hold)
     folder, there = found or (next_folder(parent, str(hold.asked["name"])), None)
@@ -108,29 +108,29 @@ def keep(parent: Path, origin: Origin, hold: BoardHold) -> Report | None:
         return None
     try:
         with tempfile.TemporaryDirectory(prefix=".collect-", dir=folder) as scratch:
-            told = _replay(Path(scratch), folder, origin, hold, there, row_s)
+            done = _replay(Path(scratch), folder, origin, hold, there, row_s)
             _move(Path(scratch), folder)
     except OSError as failed:
         raise _unwritten(folder, reason(failed)) from failed
     finally:
-        if not any(folder.iterdir()):  # nothing came of it
+        if not any(folder.iterdir()):  # nothing was written
             folder.rmdir()
-    return told
+    return done
 
 
 def _unwritten(folder: Path, got: str) -> FileError:
     return FileError(f"{folder} cannot be written", got=got,
-                     hint="what came is safe under boards/ beside it; make room and collect again")  # fmt: skip
+                     hint="the board's log is safe under boards/; free some space and collect again")  # fmt: skip
 
 
 def _is_whole(there: HoldLog, hold: BoardHold, row_s: float) -> bool:
-    """Did the PC see all of it?"""
+    """Did the PC record all of it?"""
     ended = there.facts.get("ended") in WHOLE
     return ended and not _missing(there, hold, row_s)
 
 
 def _missing(there: HoldLog, hold: BoardHold, row_s: float) -> list[Status]:
-    """The board's rows at moments of which the log there knows nothing."""
+    """The board's rows from moments that the existing log lacks."""
     times_ms = [round(1000 * t_s) for t_s in there["t_s"]]
     return [row for row in hold.rows if _distance_ms(times_ms, row.t) > 500 * row_s]
 
@@ -140,7 +140,7 @@ def _distance_ms(times_ms: list[int], t_ms: int) -> float:
     return min((abs(times_ms[i] - t_ms) for i in (at - 1, at) if 0 <= i < len(times_ms)), default=math.inf)
 
 
-# -- as if the PC had been there --------------------------------------------------------------------------------------
+# -- replayed as if the PC had watched ---------------------------------------------------------------------------------
 
 
 def _replay(
@@ -152,7 +152,7 @@ def _replay(
         rows = sorted([*_statuses(there), *_missing(there, hold, row_s)], key=lambda row: row.t)
         events = _join(there.events, hold.events)
         facts = {**facts, **{key: value for key, value in there.facts.items() if key not in ("through", "row_s")}}
-    setup = _choice(hold)
+    setup = _setup(hold)
     scene = Scene(
         setup.profile.name,
         f"the warmer {hold.asked['warmer']!r}",
@@ -161,51 +161,51 @@ def _replay(
         setup.for_s,
         float(origin.rig["heater_w"]),
     )
-    course = Watch(scene, LiveLog(scratch, facts), _Nobody(), stay=True)
-    for message in _told(rows, events, row_s):
+    course = Watch(scene, LiveLog(scratch, facts), _NoView(), stay=True)
+    for message in _messages(rows, events, row_s):
         _take(course, message)
-    course.ended = course.ended or (watch.RESTARTED if course.restarted else _unsaid_end(origin, hold, course))
-    runner = Runner(setup, cast(Session, _Kept(origin.simulated)), _Nobody())
-    told = report(runner, Outcome(course, 0.0, {}), None, folder)
+    course.ended = course.ended or (watch.RESTARTED if course.restarted else _missing_end(origin, hold, course))
+    runner = Runner(setup, cast(Session, _StoredSession(origin.simulated)), _NoView())
+    done = report(runner, Outcome(course, 0.0, {}), None, folder)
     if course.log.refusal:
         raise _unwritten(folder, course.log.refusal)
     if hold.gaps:
         gaps = "there is a gap" if len(hold.gaps) == 1 else f"there are {len(hold.gaps)} gaps"
-        told.notes.append(f"{gaps} in the board's record of it")
-    return told
+        done.notes.append(f"{gaps} in the board's record of it")
+    return done
 
 
 def _take(course: Watch, message: Message) -> None:
-    if isinstance(message, dict) and message["event"] in PC_NOTES:
+    if isinstance(message, dict) and message["event"] in PC_EVENTS:
         fields = {key: value for key, value in message.items() if key not in ("event", "t")}
         course.note(message["t"], message["event"], fields)
     else:
         course.take(message)
 
 
-def _unsaid_end(origin: Origin, hold: BoardHold, course: Watch) -> str:
-    """How it ended where the board had no time to say so."""
+def _missing_end(origin: Origin, hold: BoardHold, course: Watch) -> str:
+    """How it ended, where the board could not report it."""
     if origin.runs(hold):
         return watch.LEFT
     return watch.TRIPPED if any(trip["latched"] for trip in course.trips) else watch.RESTARTED
 
 
-def _told(rows: list[Status], events: list[dict[str, Any]], row_s: float) -> Iterator[Message]:
-    """Rows and events in the order a board says them, rows numbered so that missing ones show."""
+def _messages(rows: list[Status], events: list[dict[str, Any]], row_s: float) -> Iterator[Message]:
+    """Rows and events in the order a board sends them; rows are numbered so that missing ones show."""
     waiting = sorted(events, key=lambda event: event["t"])
     number, last_ms = 0, 0
     for row in rows:
         while waiting and waiting[0]["t"] <= row.t:
             yield waiting.pop(0)
         apart = round((row.t - last_ms) / (1000 * row_s))
-        tripped = row.state == "trip"  # logged less often on purpose
+        tripped = row.state == "trip"  # the board logs these less often on purpose
         number, last_ms = number + (1 if tripped else max(1, apart)), row.t
         yield Status(number, *[getattr(row, name) for name in Status.__struct_fields__[1:]])
     yield from waiting
 
 
 def _statuses(log: HoldLog) -> Iterator[Status]:
-    """A log's rows as the lines they were."""
+    """A log's rows as the status lines they came from."""
     for i in range(len(log)):
         c = {name: column[i] for name, column in log.columns.items()}
         yield Status(
@@ -220,7 +220,7 @@ def _milli(temp_c: float) -> int | None:
 
 
 def _join(there: list[dict[str, Any]], board: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """The events of both, those that both have once."""
+    """The events of both, without duplicates."""
     joined = []
     for event in there:
         fields = {key: value for key, value in event.items() if key != "t_s"}
@@ -239,9 +239,9 @@ def _same_event(one: dict[str, Any], other: dict[str, Any]) -> bool:
     return bool(one["event"] == other["event"] and abs(one["t"] - other["t"]) <= SAME_EVENT_MS)
 
 
-def _choice(hold: BoardHold) -> HoldSetup:
+def _setup(hold: BoardHold) -> HoldSetup:
     asked = hold.asked
-    # A board of an older version logged fewer figures; those it does not tell are not needed to judge what it held.
+    # A board of an older version logged fewer figures; those missing are not needed for the score.
     figures = {str(row[settings.NAME]) for row in settings.PROFILE if row[settings.KIND] == settings.FLOAT}
     profile = Profile(asked["name"], asked["kind"], **{name: asked[name] / 1000 for name in figures & set(asked)})
     for_s = asked["for_ms"] / 1000 or None
@@ -249,7 +249,7 @@ def _choice(hold: BoardHold) -> HoldSetup:
 
 
 def _facts(origin: Origin, hold: BoardHold, row_s: float) -> dict[str, Any]:
-    setup = _choice(hold)
+    setup = _setup(hold)
     started = datetime.fromtimestamp(hold.started_s, UTC).isoformat(timespec="seconds") if hold.started_s else None
     return {
         "VIRTUAL": origin.simulated,
@@ -272,34 +272,34 @@ def _facts(origin: Origin, hold: BoardHold, row_s: float) -> dict[str, Any]:
 
 
 def _move(scratch: Path, folder: Path) -> None:
-    """Old or new, file by file; whatever else is in the folder stays."""
-    # The facts last: they say how far the rest has come.
+    """Move file by file, each atomically; other files in the folder stay."""
+    # The facts last: they record how far the other files reach.
     for path in sorted(scratch.iterdir(), key=lambda path: path.name == FACTS):
         move_into_place(path, folder / path.name)
 
 
 @dataclass(frozen=True)
-class _Kept:
-    """What a report wants to know of a board that is not here any more."""
+class _StoredSession:
+    """What a report needs to know about a board that is no longer connected."""
 
     simulated: bool
     virtual: bool = False
 
 
-class _Nobody(View):
-    """Nobody watches."""
+class _NoView(View):
+    """A view that shows nothing."""
 
     def __enter__(self) -> View:
         return self
 
     def __exit__(self, *_: object) -> None:
-        """Nothing was shown."""
+        """Show nothing."""
 
     def refresh(self, scene: Scene) -> None:
-        """Nothing is shown."""
+        """Show nothing."""
 
     def event(self, t_s: float, text: str) -> None:
-        """Nothing is shown."""
+        """Show nothing."""
 
     def say(self, text: str) -> None:
-        """Nothing is said."""
+        """Show nothing."""

@@ -1,4 +1,4 @@
-"""After a hold: its score, its sealed log, its picture, the result a program reads and the words a person does."""
+"""After a hold: score it, seal its log, draw it, and report it in JSON and in sentences."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from bainboard import stages
 from bainwright.core.errors import BainError
 from bainwright.evening import watch
 from bainwright.evening.runner import Outcome, Runner, window_of
@@ -21,35 +22,35 @@ from bainwright.review import morning
 ENDINGS = {
     watch.STOPPED: "It was stopped.",
     watch.TRIPPED: "It ended with a trip.",
-    watch.LEFT: "The warmer goes on by itself.",
-    watch.RESTARTED: "The board started anew in the middle of it, so its heat is off. Once it goes on there, by"
+    watch.LEFT: "The warmer holds on without the PC.",
+    watch.RESTARTED: "The board restarted in the middle of it, so its heat is off. Once it resumes there, by"
     " itself or by yes at the warmer, bain hold --join watches it.",
-    watch.LOST: "The board was lost; this is what was known until then.",
+    watch.LOST: "The connection to the board was lost; this covers the time until then.",
 }
 
 
-EARLIER = ("melt", "seed", "settle", "test", "change")  # stages before there is a temper to be judged
+EARLIER = tuple(row[stages.NAME] for row in stages.STAGES if row[stages.NEXT])  # stages that lead to the work
 UNWORKED = "The evening ended before the dipping began."
 
 
 @dataclass
 class Report:
-    """What a hold came to."""
+    """The report of a hold."""
 
     result: dict[str, Any]
-    said: str
+    summary: str
     exit_code: int
     notes: list[str] = field(default_factory=list)
     drawn: bool = True
 
     def where(self) -> str:
-        """What the score stands on, and where it lies."""
-        kept = "Log and picture" if self.drawn else "What there is of the log, and no picture"
-        return f"Scored from the {self.result['scored_from'] or 'log'}. {kept}: {self.result['folder']}"
+        """What the score was computed from, and where the files are."""
+        files = "Log and picture" if self.drawn else "The log as far as it could be written, without a picture"
+        return f"Scored from the {self.result['scored_from'] or 'log'}. {files}: {self.result['folder']}"
 
 
 def trace_of(log: HoldLog, truth: Any, end_s: float) -> Trace:
-    """What is scored: the true temperatures where a virtual board kept them, else the readings.
+    """What is scored: the true temperatures where a virtual board recorded them, else the readings.
 
     Parameters
     ----------
@@ -70,15 +71,15 @@ def trace_of(log: HoldLog, truth: Any, end_s: float) -> Trace:
         row_s = float(log.facts.get("row_s", 1.0))
         return Trace(log["t_s"], log["water_c"], bowl_c, log["target_c"], end_s, READINGS, row_s)
     t_s = np.asarray(truth["t_ms"], dtype=float) / 1000
-    kept = t_s <= end_s
-    t_s = t_s[kept]
+    held = t_s <= end_s
+    t_s = t_s[held]
     row = np.clip(
         np.searchsorted(log["t_s"], t_s, side="right") - 1, 0, len(log) - 1
-    )  # the target stands until the next row
+    )  # the target counts until the next row
     return Trace(
         t_s,
-        np.asarray(truth["water_c"], dtype=float)[kept],
-        np.asarray(truth["bowl_c"], dtype=float)[kept],
+        np.asarray(truth["water_c"], dtype=float)[held],
+        np.asarray(truth["bowl_c"], dtype=float)[held],
         log["target_c"][row],
         end_s,
         TRUE,
@@ -86,20 +87,20 @@ def trace_of(log: HoldLog, truth: Any, end_s: float) -> Trace:
 
 
 def changed_s(log: HoldLog) -> float:
-    """When another bowl came, of another chocolate: what follows is not judged by the window of the first."""
+    """When another chocolate came into the bath: what follows is not scored by the window of the first."""
     times_s = [float(event["t_s"]) for event in log.events if event.get("event") == "changed"]
     return min(times_s, default=float("inf"))
 
 
 def score_part(log: HoldLog, trace: Trace, window: Window) -> Score | None:
-    """Score what is to be judged of an evening: its work, or the night, and not the melting before it.
+    """Score the part of an evening that counts: its work, or the night, and not the melting before it.
 
     Returns
     -------
     Score or None
-        None where a whole evening never came to work.
+        None where an evening ended before its work.
     """
-    # By its own window alone: what is left of a temper, at rest or kept melted overnight, is no temper gone wrong.
+    # Only by its own window: leftovers at rest, or melted for the night, are not a temper that went wrong.
     own, other = ("work", "melted") if window.tempered else ("melted", "work")
     after = (other, "rest") if (log["stage"] == own).any() else ()
     if not np.isin(log["stage"], (*EARLIER, *after)).any():
@@ -136,18 +137,18 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
     Parameters
     ----------
     runner : Runner
-        Who ran it.
+        What ran the hold.
     ended : Outcome
-        How it ended.
+        The finished hold.
     truth : mapping or None
         The true temperatures of a virtual board.
     home : Path, optional
-        The folder that the log will be put into, where that is another than it is in.
+        The folder that the log will be moved to, where that is not the one it is in.
 
     Returns
     -------
     Report
-        Also when there is nothing to score: then it says why.
+        Where there is nothing to score, it says why.
     """
     course, setup = ended.watch, runner.setup
     path, home = course.log.path, home or course.log.folder
@@ -162,7 +163,7 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
     course.log.close(**facts)
     notes = [course.log.trouble] if course.log.trouble else []
     if ended.facts.get("dead"):
-        notes.append(f"the simulated warmer gave up: {ended.facts['dead']}")
+        notes.append(f"the simulated warmer failed: {ended.facts['dead']}")
     try:
         log = read_log(path)
     except BainError as failed:
@@ -175,16 +176,16 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
     if changed_s(log) < float("inf"):
         notes.append("another chocolate came into the bath: only the first bowl is scored")
     if (log["stage"] == "rest").any():
-        notes.append(f"weigh what is left once it has set: bain stock {home} --left 640g keeps it, and says "
+        notes.append(f"weigh what is left once it has set: bain stock {home} --left 640g records it and says "
                      "whether it may be tempered again")
-    said = f"{night} {held} {ENDINGS.get(course.ended or '', '')}".strip()
+    summary = f"{night} {held} {ENDINGS.get(course.ended or '', '')}".strip()
     notes += log.notes
-    drawn = course.log.trouble is None and _keep(path.parent, log, truth, runner, said, notes)
-    return Report(_result(home, course, s, ended), said, _exit(course, s), notes, drawn)
+    drawn = course.log.trouble is None and _seal_and_draw(path.parent, log, truth, runner, summary, notes)
+    return Report(_result(home, course, s, ended), summary, _exit(course, s), notes, drawn)
 
 
-def _keep(folder: Path, log: HoldLog, truth: Any, runner: Runner, said: str, notes: list[str]) -> bool:
-    """Seal and draw; what fails here is said in the notes and takes nothing from the result."""
+def _seal_and_draw(folder: Path, log: HoldLog, truth: Any, runner: Runner, summary: str, notes: list[str]) -> bool:
+    """Seal the log and draw the picture; a failure goes into the notes and leaves the result as it is."""
     from bainwright.display.picture import Caption, draw_hold
 
     scenario = runner.setup.simulated.scenario if runner.setup.simulated else None
@@ -199,7 +200,7 @@ def _keep(folder: Path, log: HoldLog, truth: Any, runner: Runner, said: str, not
             log,
             truth,
             window_of(runner.setup),
-            said,
+            summary,
             played,
             virtual=runner.session.simulated,
             name=runner.setup.profile.name,
@@ -211,17 +212,17 @@ def _keep(folder: Path, log: HoldLog, truth: Any, runner: Runner, said: str, not
 
 
 def _exit(course: watch.Watch, s: Score | None) -> int:
-    """0 held as it should be; 1 not; 3 the board was lost."""
+    """Exit status: 0 held as it should be; 1 not; 3 the board was lost."""
     if course.ended == watch.LOST:
         return 3
     if course.trips or course.ended in (watch.TRIPPED, watch.RESTARTED) or s is None:
         return 1
-    never = s.in_window_fraction == 0.0 and course.ended != watch.LEFT  # one that was left may yet get there
+    never = s.in_window_fraction == 0.0 and course.ended != watch.LEFT  # a warmer left running may still get there
     return 1 if never or s.left_for_good else 0
 
 
 def _result(folder: Path, course: watch.Watch, s: Score | None, ended: Outcome) -> dict[str, Any]:
-    """The result as a program reads it; the names up to `speed` are fixed."""
+    """The result for programs; the names up to `speed` are fixed."""
     wall_s = ended.facts.get("wall_s") or ended.wall_s
     simulated_s = ended.facts.get("simulated_s") or course.end_ms / 1000
     figures = s.as_dict() if s else dict.fromkeys(Score.__annotations__)

@@ -1,4 +1,4 @@
-"""What to tell a tired person at midnight about a fault: calm, plain, in the order they need it."""
+"""Advice on a fault for a tired person at midnight: calm, plain, in the order they need it."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ from bainboard import faults
 
 # Unheated, 2 kg in a steel bowl at 32 °C in a 20 °C room cool 0.18 K/min: computed from 0.93 W/K and 3.5 kJ/K.
 _COOLING = "A full bowl cools about one degree in six minutes out of the bath, slower in it."
-_TEMPERED = "If it was in temper: stir it, keep it in the warm bath, and test it before you go on."
-_KEEPS = "Chocolate that cools and sets is not spoilt; it can be melted and tempered again."
+_TEMPERED = "If it was in temper: stir it, keep it in the warm bath, and test it before you dip again."
+_NOT_SPOILT = "Chocolate that cools and sets is not spoilt; it can be melted and tempered again."
 _OVER = (
-    "Lift the bowl out onto a dry cloth. If it went over its window, call the temper lost until a test passes;"
+    "Lift the bowl out onto a dry cloth. If it went over its window, assume the temper is lost until a test passes;"
     " the chocolate is still good to melt again unless it smells burnt or turned grainy."
 )
 _UNPLUG = "Not safe to leave. Pull the plug now; do not put a hand in the water before that."
-_SAFE = "Safe. The heat is off and it may stay as it is until you come."
+_SAFE = "Safe. The heat is off. You can leave it like this until you come."
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ class Advice:
     chocolate : str
         What to do with the chocolate meanwhile.
     first : str
-        What to check first, and how to go on.
+        What to check first, and how to resume.
     """
 
     seen: str
@@ -61,7 +61,7 @@ ADVICE: dict[int, Advice] = {
     ),
     faults.BOWL_PROBE: Advice(
         "The chocolate probe stopped giving readings that make sense.",
-        "It goes on by the water alone; the bowl's temperature is now an estimate.",
+        "It holds by the water alone; the bowl's temperature is now an estimate.",
         "Safe. It is still holding.",
         "Check the chocolate with a hand thermometer now and then.",
         "Check the probe's plug, and that its tip is in the chocolate. It is used again as soon as it reads.",
@@ -71,11 +71,11 @@ ADVICE: dict[int, Advice] = {
         _LATCHED,
         "Unplug it before you reach in: the water may be hotter than shown.",
         _OVER,
-        "Look whether the probe hangs in the water. If it does, warm it in your hand: a reading that stays is a dead"
-        " probe. Clear the trip only with the probe in place.",
+        "Look whether the probe hangs in the water. If it does, warm it in your hand: if the reading does not change,"
+        " the probe is dead. Clear the trip only with the probe in place.",
     ),
     faults.HEAT_AT_REST: Advice(
-        "The water went on warming with the heater switched off, and only the guard relay stopped it.",
+        "The water kept getting warmer with the heater switched off, and only the guard relay stopped it.",
         _LATCHED,
         _UNPLUG,
         _OVER,
@@ -84,9 +84,9 @@ ADVICE: dict[int, Advice] = {
     ),
     faults.OVER_STAGE: Advice(
         "The water stayed over the limit of this step for longer than it should.",
-        "It keeps the heat off until the water is back under; then it goes on by itself.",
+        "It keeps the heat off until the water is back under the limit; then it resumes by itself.",
         "Safe. Nothing is heating.",
-        "Lift the bowl out until the water has cooled, and test the temper before you go on.",
+        "Lift the bowl out until the water has cooled, and test the temper before you dip again.",
         "Did hot water go in? A glass of cold water brings it down. If nobody touched it, watch it for some minutes.",
     ),
     faults.OVER_HARD_LIMIT: Advice(
@@ -98,8 +98,8 @@ ADVICE: dict[int, Advice] = {
         " cools, find what heated it before you clear the trip. The water scalds.",
     ),
     faults.LATE_LOOP: Advice(
-        "The board was busy and came round late.",
-        "It kept the heat off for that second.",
+        "The board was busy and reacted late.",
+        "It switched the heat off for that second.",
         "Safe. It is still holding.",
         "",
         "Nothing to do when it is rare. If it comes every few minutes, stop the hold and collect the log.",
@@ -108,8 +108,8 @@ ADVICE: dict[int, Advice] = {
         "Nobody has been at the warmer for as long as the run timer allows.",
         "It switched the heat off and waits.",
         _SAFE,
-        f"{_KEEPS} In the bath it cools slowly: look at it before anything else.",
-        "Press yes to go on heating, or stop the hold.",
+        f"{_NOT_SPOILT} In the bath it cools slowly: look at it before anything else.",
+        "Press yes to resume heating, or stop the hold.",
     ),
     faults.GUARD_WELDED: Advice(
         "Before the start, heat came through the guard relay while it was open.",
@@ -135,7 +135,7 @@ ADVICE: dict[int, Advice] = {
     ),
     faults.NO_LATCH_RECORD: Advice(
         "This board has no record of whether it had tripped: it is new, or its memory was lost.",
-        "It takes that for a trip and stays off until its recessed button is held for 3 seconds.",
+        "It treats that as a trip and stays off until its recessed button is held for 3 seconds.",
         "Safe. Nothing is heating.",
         "",
         "On a first start, prove the cut-offs, then hold the button. If it was in use before, look for its last log.",
@@ -149,13 +149,13 @@ ADVICE: dict[int, Advice] = {
     ),
     faults.BAD_CLOCK: Advice(
         "The board's clock jumped.",
-        "It kept the heat off for that second.",
+        "It switched the heat off for that second.",
         "Safe. It is still holding.",
         "",
         "Nothing to do when it is rare. If it comes back, replace the board.",
     ),
     faults.CRASHED: Advice(
-        "The firmware met an error.",
+        "The firmware failed with an error.",
         "It switched the heater off, opened the guard relay and restarted.",
         _SAFE,
         f"{_COOLING} {_TEMPERED}",
@@ -169,7 +169,7 @@ ADVICE: dict[int, Advice] = {
         "Send them again: bain rig check RIG finds what is wrong with them, bain rig send RIG sends them.",
     ),
     faults.HEAT_FROM_OUTSIDE: Advice(
-        "The water is getting warmer, and not by this heater: the rise went on with the guard relay open.",
+        "The water is getting warmer, and not by this heater: it kept rising with the guard relay open.",
         "It keeps holding, and watches.",
         "Safe as far as the warmer goes.",
         "If the bowl nears the top of its window, lift it out.",
@@ -186,7 +186,7 @@ ADVICE: dict[int, Advice] = {
     ),
     faults.BOWL_OUT: Advice(
         "The chocolate probe cooled faster than any bowl does.",
-        "It takes the probe to be out of the chocolate and goes on by the water alone; the bowl is now an estimate.",
+        "It assumes that the probe is out of the chocolate and holds by the water alone; the bowl is now an estimate.",
         "Safe. It is still holding.",
         "Check the chocolate with a hand thermometer if the probe is where it belongs.",
         "Put the probe's tip back into the chocolate, away from the wall. It is used again when it reads as before.",
@@ -200,7 +200,7 @@ ADVICE: dict[int, Advice] = {
     ),
     faults.HEATER_LOST: Advice(
         "Far less heat reached the water than was given.",
-        "It switched off, opened the guard relay and tested the heater again. If that passed it goes on; if not, it"
+        "It switched off, opened the guard relay and tested the heater again. If that passed, it resumes; if not, it"
         " stays off until its recessed button is held for 3 seconds.",
         "Safe. What heat there is stays under control.",
         f"{_COOLING} {_TEMPERED}",
@@ -210,7 +210,7 @@ ADVICE: dict[int, Advice] = {
     ),
     faults.STRONG_HEATER: Advice(
         "The water warmed far faster than its heat explains.",
-        "It switched off, opened the guard relay and tested again. If that passed it goes on; if"
+        "It switched off, opened the guard relay and tested again. If that passed, it resumes; if"
         " not, it stays off until"
         " its recessed button is held for 3 seconds.",
         "Unplug it if the water is low: a heater that runs dry burns. If you have just poured hot water, all is well.",

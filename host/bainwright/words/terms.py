@@ -1,8 +1,8 @@
-"""What the board's names mean to the person: events, states, stages and acts, in the words of the kitchen."""
+"""The board's names in everyday words: events, states, steps of the evening, prompts. One table for each."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from bainboard import faults, help_text
@@ -10,7 +10,7 @@ from bainboard import faults, help_text
 Fields = dict[str, Any]
 
 STATES = {
-    "idle": "resting",
+    "idle": "idle",
     "check": "testing itself",
     "hold": "holding",
     "pause": "water pause, heat off",
@@ -22,37 +22,38 @@ STAGES = {
     "rest": "rest, heat off", "melted": "melted stock", "tune": "learning the warmer", "change": "changing the bowl",
     "": "no step",
 }
-# With no warmer at hand to put figures to it; `tonight` says the same with them.
+# What the warmer asks, the same in every view on the PC; the braces take figures of the chocolate (see `prompt`).
 PROMPTS = {
     "": "nothing to do",
-    "all_melted": "is all of it melted? then yes",
-    "bowl_off": "lift the bowl, wipe the underside dry, then yes",
-    "swap": "the bath is too warm: take some out, put cold water in",
-    "seed_in": "stir the seed in, then yes",
+    "all_melted": "is it all melted, with no lumps left? yes, or no for advice",
+    "bowl_off": "lift the bowl off, wipe the underside dry, then yes",
+    "swap": "the bath is too warm: take some water out and put cold water in",
+    "seed_in": "add the seed by handfuls and stir, down to {high_c:g} °C; then yes. No for advice",
     "bowl_on": "wipe the underside dry, set the bowl back, then yes",
-    "seed_more": "still too warm: a handful of seed",
-    "stir": "stir for half a minute; yes when you begin",
-    "stirring": "stir on",
-    "move_probe": "move the probe: 2 cm from the wall, 1 cm off the bottom; then yes",
-    "test": "dip a cold blade, then yes: the timer runs",
-    "setting": "yes when the test piece has set, no if it is streaked",
-    "set_yet": "has the test piece set? yes or no",
-    "not_set": "it should have set: not in temper, so no",
-    "more_seed": "not in temper: a handful of seed, then yes",
-    "pour": "pour the refill in now and stir; then yes",
-    "lift": "the bowl warms with the heat off: lift it, wipe the underside dry",
-    "spread": "lift the bowl, wipe the underside dry, spread what is left; then yes",
-    "go_on": "the heat went off: look at the bowl, then yes goes on, no ends it",
-    "look": "water up to its mark, probes in place? yes again starts as last time",
+    "seed_more": "still over {high_c:g} °C: stir in a handful of seed, or wait",
+    "stir": "stir for half a minute, from the wall inwards; press yes when you begin",
+    "stirring": "keep stirring",
+    "move_probe": "move the probe, 2 cm from the wall and 1 cm off the bottom; then yes",
+    "test": "dip a cold blade, lay it down, then yes: the timer starts",
+    "setting": "yes when the test piece has set, no if it is streaked; in temper within {set_min:g} min",
+    "set_yet": "{set_min:g} min are over: has the test piece set? yes or no",
+    "not_set": "{fail_min:g} min are over: it is not in temper, so no; yes tests again",
+    "more_seed": "not in temper: stir in a handful of seed, 1 to 2 % of the bowl; then yes",
+    "pour": "pour the refill in now and stir; then yes. r takes it back",
+    "lift": "the heat is off and the bowl still gets warmer: lift it for a while, wipe the underside dry",
+    "spread": "lift the bowl, wipe the underside dry, spread what is left, let it set, weigh it; then yes. No holds it "
+              "melted overnight",
+    "go_on": "the heat went off: look at the bowl; yes resumes the hold, no ends it",
+    "look": "water up to its mark, probes in place? yes once more starts as last time",
 }
 KINDS = {"caramelised_white": "caramelised white"}
 VERDICTS = {
     "good": "in temper", "slow": "it set slowly: a little more seed would help",
-    "failed": "not in temper", "late": "seen too late to judge, test again",
+    "failed": "not in temper", "late": "seen too late to judge: test again",
 }
 STARTS = {
-    "new": "its first start", "clean": "it had been ended in order", "power": "the power came back",
-    "hung": "it had stopped answering", "crash": "it had met an error", "memory": "it had run short of memory",
+    "new": "its first start", "clean": "it was shut down cleanly", "power": "the power came back",
+    "hung": "it had stopped answering", "crash": "after an error", "memory": "it had run short of memory",
     "reset": "someone reset it",
 }
 ENDINGS = {
@@ -70,14 +71,14 @@ _PLAIN = {
     "bowl_on": "bowl back",
     "paused": "water pause",
     "resumed": "heat on again after the pause",
-    "announced": "refill coming: the bath leads",
-    "no_refill": "no refill after all: back to the target",
-    "refill": "refilled",
-    "confirmed": "confirmed",
+    "announced": "refill coming: the bath warms up for it",
+    "no_refill": "no refill after all: the bath returns to its target",
+    "refill": "the refill is in",
+    "confirmed": "answered yes",
     "thicker": "it thickens: a little warmer",
-    "thinner": "a little cooler",
+    "thinner": "it is thin: a little cooler",
     "cleared": "the trip was cleared at the warmer",
-    "denied": "no",
+    "denied": "answered no",
     "bath_ready": "the bath is ready for the bowl",
 }
 
@@ -91,26 +92,26 @@ def _minutes(took_s: Any) -> str:
     return f"{took_s // 60}:{took_s % 60:02d} min" if isinstance(took_s, int) else "time not known"
 
 
-def _kelvin(milli: Any) -> str:
+def _degrees(milli: Any) -> str:
     return f"{abs(milli) / 1000:.1f}" if isinstance(milli, int) else "?"
 
 
-NOT_TOLD_S = 60  # chosen: what the water cools in less is a step or two of its probe
-MINUTES_FROM_S = 90  # chosen: a shorter outage is told in seconds
+SHORT_OFF_S = 60  # chosen: the water cools by one or two steps of its probe in that time, too little to measure
+MINUTES_FROM_S = 90  # chosen: a shorter outage is given in seconds
 
 
 def _off(fields: Fields) -> str:
     off_s = int(fields.get("off_s") or 0)
     long = f"{off_s} s" if off_s < MINUTES_FROM_S else f"{round(off_s / 60)} min"
     about = "" if fields.get("known") else "about "
-    if about and off_s < NOT_TOLD_S:
+    if about and off_s < SHORT_OFF_S:
         long = "a minute"
     bowl = fields.get("bowl")
-    reads = f", the bowl is at {_kelvin(bowl)} °C" if bowl is not None else ""
-    return f"the heat was off for {about}{long}{reads}: yes goes on, no ends it"
+    reads = f", the bowl is at {_degrees(bowl)} °C" if bowl is not None else ""
+    return f"the heat was off for {about}{long}{reads}: yes resumes the hold, no ends it"
 
 
-_TOLD: dict[str, Callable[[Fields], str]] = {
+_WORDED: dict[str, Callable[[Fields], str]] = {
     "trip": lambda fields: ("TRIP: " if fields.get("latched") else "heat off: ") + _fault(fields.get("fault")),
     "warn": lambda fields: "warning: " + _fault(fields.get("fault")),
     "ended": lambda fields: (
@@ -119,7 +120,7 @@ _TOLD: dict[str, Callable[[Fields], str]] = {
     "boot": lambda fields: "the board started: "
     + STARTS.get(str(fields.get("why")), str(fields.get("cause", "cause unknown"))),
     "power_back": _off,
-    "went_on": lambda fields: "the hold goes on " + ("by itself" if fields.get("by_itself") else "as asked"),
+    "went_on": lambda fields: "the hold resumed" + (" by itself" if fields.get("by_itself") else ""),
     "retested": lambda fields: (
         f"tested again for this: {_fault(fields.get('fault'))}; " + ("passed" if fields.get("passed") else "failed")
     ),
@@ -129,24 +130,24 @@ _TOLD: dict[str, Callable[[Fields], str]] = {
         f"temper test, {_minutes(fields.get('took_s'))}: "
         + VERDICTS.get(str(fields.get("verdict")), str(fields.get("verdict")))
     ),
-    "stirred": lambda fields: f"stirred: the reading moved by {_kelvin(fields.get('shift'))} K",
+    "stirred": lambda fields: f"stirred: the reading moved by {_degrees(fields.get('shift'))} °C",
     "lock": lambda fields: (
         "the buttons are locked for the night" if fields.get("at") == "on" else "the buttons are unlocked"
     ),
     "display": lambda fields: "the display " + ("is back" if fields.get("at") == "on" else "does not answer"),
     "chosen": lambda fields: f"chosen at the warmer: {fields.get('name')}",
     "changed": lambda fields: f"the next bowl is {fields.get('name')}",
-    "refused": lambda fields: f"{fields.get('act')}: not now, {fields.get('why')}",
-    "lost": lambda fields: "no word from the board",
+    "refused": lambda fields: f"{fields.get('act')}: not now: {fields.get('why')}",
+    "lost": lambda fields: "the board does not answer",
     "found": lambda fields: "the board is back",
     "another_pot": lambda fields: (
-        f"another pot? Its water takes {fields.get('share')} times the heat that these gains were learnt with: from "
-        "here on it is held with the safe ones; bain tune learns this pot"
+        f"another pot? Its water takes {fields.get('share')} times the heat that the gains were measured with. The "
+        "warmer now uses its safe gains; bain tune measures this pot"
     ),
     "gap": lambda fields: f"{fields.get('records', 0)} records of the board's own log are missing here",
 }
 
-# Worth a caption in a picture: what a person did or what went wrong, not every edge of the window.
+# Events that get a caption in a picture: what a person did and what went wrong, not every edge of the window.
 CAPTIONED = (
     "warm",
     "bowl_off",
@@ -166,37 +167,37 @@ CAPTIONED = (
 )
 
 
-# What the supervisor rightly sees and a step itself brings about, told as what it is. As a warning, over the step's
-# limit always means water from the step before; what the step heated itself is a fault and told as one.
-_WARMER = "the bath is warmer than this step allows: the heat stays off until it is not"
-_COOLED = "the water fell at once: cold water, as asked"
-_FELL = "the water fell fast: good if cold water was poured in; if not, is its probe still in the water?"
+# Warnings that a step of the evening causes itself. A warning of water over the step's limit always means water left
+# from the step before; water that the step itself heated over it is a fault, not a warning.
+_WARMER = "the bath is warmer than this step allows: the heat stays off until it has cooled"
+_COOLED = "the water cooled at once: that is the cold water you poured in"
+_FELL = "the water cooled fast: fine if you poured cold water in; if not, is its probe still in the water?"
 _COOLING = ("seed", "change")  # steps that ask for cold water
 
 
 def event(name: str, fields: Fields, at_stage: str = "") -> str:
-    """An event in words; one of a later firmware is shown by its name.
+    """An event in words. An event this version does not know is shown by its name.
 
     Parameters
     ----------
     name : str
         The event.
     fields : dict
-        What came with it.
+        The event's other fields.
     at_stage : str
-        The step it fell in, where that is known: a warning that the step itself brings about is no alarm.
+        The step it happened in, where known: a warning that the step itself causes is no alarm.
     """
     if name == "warn" and fields.get("fault") == faults.OVER_STAGE:
         return _WARMER
-    if name == "warn" and fields.get("fault") == faults.PROBE_OUT:  # a doubt so far; what heat does will settle it
+    if name == "warn" and fields.get("fault") == faults.PROBE_OUT:  # a suspicion: it trips if heat does not warm it
         return _COOLED if at_stage in _COOLING else _FELL
-    if name in _TOLD:
-        return _TOLD[name](fields)
+    if name in _WORDED:
+        return _WORDED[name](fields)
     return _PLAIN.get(name, name.replace("_", " "))
 
 
 def expected_in_step(fields: Fields, at_stage: str) -> bool:
-    """Is a warning one that a step itself brings about: water it finds too warm, and water that was swapped?"""
+    """Does the step itself cause this warning: water that is still too warm, or water that was just swapped?"""
     asked = fields.get("fault") == faults.PROBE_OUT and at_stage in _COOLING
     return asked or fields.get("fault") == faults.OVER_STAGE
 
@@ -216,9 +217,18 @@ def kind(name: str) -> str:
     return KINDS.get(name, name)
 
 
-def prompt(name: str) -> str:
-    """What the person is asked to do."""
-    return PROMPTS.get(name, name.replace("_", " "))
+def prompt(name: str, figures: Mapping[str, Any]) -> str:
+    """What the person is asked to do.
+
+    Parameters
+    ----------
+    name : str
+        The board's name for the prompt; one this version does not know is shown by its name.
+    figures : mapping
+        The chocolate's ``high_c``, ``set_min`` and ``fail_min``.
+    """
+    text = PROMPTS.get(name)
+    return name.replace("_", " ") if text is None else text.format_map(figures)
 
 
 def fault(number: int) -> str:

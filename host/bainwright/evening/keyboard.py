@@ -1,0 +1,154 @@
+"""The person at the keyboard: keys become requests to the board, and questions get their answers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from bainwright.chocolates.board import stored_profiles
+from bainwright.core.errors import RefusedError
+from bainwright.core.keys import Interrupts, Keys
+from bainwright.display.view import View
+from bainwright.evening import watch
+from bainwright.evening.watch import Watch
+from bainwright.files.chocolate import Profile
+from bainwright.link.session import Session
+
+_KEYS = (
+    "y yes  n no, it thickens  d it thins  r refill coming  b bowl off/on  t test  c other bowl  e end of dipping  "
+    "w pause  k lock  Ctrl-C "
+)
+KEYS = _KEYS + "leave or stop"
+KEYS_VIRTUAL = _KEYS + "end"
+LEAVE_QUESTION = "Leave the warmer running (l), stop it (s) or keep watching (g)?"
+LEAVE_HINT = "You may close the laptop; the warmer holds by itself. Ctrl-C once more stops it."
+
+
+class Keyboard:
+    """Serves the keys of one hold.
+
+    Parameters
+    ----------
+    session : Session
+        The board.
+    view : View
+        Repeats questions for those who see no screen.
+    hello : callable
+        What the board replied to hello.
+    """
+
+    def __init__(self, session: Session, view: View, hello: Callable[[], dict[str, Any]]) -> None:
+        self.session, self.view, self._hello = session, view, hello
+        self._offered: list[str] = []  # chocolates that are on offer for the next bowl
+
+    def serve(self, course: Watch, keys: Keys, interrupts: Interrupts) -> None:
+        """Act on the key that waits and on Ctrl-C.
+
+        Raises
+        ------
+        LinkError
+            If the board does not answer.
+        """
+        key = keys.pressed()
+        if key and course.scene.status is not None:
+            if course.scene.question:
+                self._answer(course, key, interrupts)
+            else:
+                self._act(course, key)
+        self._interrupted(course, keys, interrupts)
+
+    def _act(self, course: Watch, key: str) -> None:
+        status = course.scene.status
+        paused = status is not None and status.state == "pause"
+        requests: dict[str, tuple[str, dict[str, Any]]] = {
+            "r": ("announce", {}),
+            "y": ("confirm", {}),
+            "n": ("thicker", {}),
+            "d": ("thinner", {}),
+            "b": ("bowl", {"at": "on" if course.scene.bowl_away else "off"}),
+            "k": ("lock", {"at": "off" if course.scene.locked else "on"}),
+            "t": ("test", {}),
+            "e": ("finish", {"to": "rest"}),
+            "w": ("resume" if paused else "pause", {}),
+        }
+        if key in requests:
+            self._request(course, *requests[key])
+        elif key == "c":
+            self._offer_chocolates(course)
+
+    def _request(self, course: Watch, do: str, fields: dict[str, Any]) -> bool:
+        """Send a request in the middle of a hold; a refusal is shown, and the hold is not affected."""
+        try:
+            with self.session.held():
+                self.session.link.request(do, **fields)
+        except RefusedError as refused:
+            why = (refused.hint or str(refused)).rpartition(" refused: ")[2]  # the part before it is for programs
+            course.show(f"not now: {why}")
+            return False
+        return True
+
+    # -- another bowl --------------------------------------------------------------------------------------------------
+
+    def _offer_chocolates(self, course: Watch) -> None:
+        """Ask which of the chocolates stored on the board comes next."""
+        with self.session.held():
+            names = [each.name for each in stored_profiles(self.session.link, self._hello())]
+        self._offered = [name for name in names if name != course.scene.chocolate]
+        if not self._offered:
+            course.show("no other chocolate is stored on the warmer; bain profile send adds one, between holds")
+            return
+        offered = ", ".join(f"{number} {name}" for number, name in enumerate(self._offered, 1))
+        self._ask(course, f"Which chocolate is the next bowl: {offered}? Any other key: none")
+
+    def _change_bowl(self, course: Watch, key: str) -> None:
+        """Prepare the bath for the next bowl; from here on its figures count."""
+        names, self._offered, course.scene.question = self._offered, [], ""
+        if not key.isdigit() or not 1 <= int(key) <= len(names):
+            return
+        name = names[int(key) - 1]
+        with self.session.held():
+            values = self.session.link.profile(name)
+        if self._request(course, "change", {"name": name}):
+            course.scene.chocolate = name
+            if course.prompts is not None:
+                course.prompts.change(Profile(**values, of=values["kind"]))
+
+    # -- leaving -------------------------------------------------------------------------------------------------------
+
+    def _interrupted(self, course: Watch, keys: Keys, interrupts: Interrupts) -> None:
+        if course.ended is not None:
+            return
+        if interrupts.go and not self.session.virtual:  # the PC shuts down; the warmer needs none
+            course.ended = watch.LEFT
+            return
+        if not interrupts.count and not interrupts.go:
+            return
+        stops_at_once = self.session.virtual or not keys.there
+        if stops_at_once or interrupts.count > 1:
+            self._stop(course)
+        elif not course.scene.question or self._offered:
+            self._offered = []
+            self._ask(course, LEAVE_QUESTION, LEAVE_HINT)
+
+    def _ask(self, course: Watch, question: str, hint: str = "") -> None:
+        course.scene.question = question
+        self.view.say(f"{question} {hint}".rstrip())
+
+    def _answer(self, course: Watch, key: str, interrupts: Interrupts) -> None:
+        if self._offered:
+            self._change_bowl(course, key)
+        elif key == "l":
+            course.ended = watch.LEFT
+        elif key == "s":
+            self._stop(course)
+        elif key == "g":
+            course.scene.question = ""
+            interrupts.count = 0
+
+    def _stop(self, course: Watch) -> None:
+        """Ask the board to stop; what it still reports goes into the log."""
+        with self.session.held():
+            self.session.link.request("stop")
+        for message in self.session.link.poll():
+            course.take(message)
+        course.ended = course.ended or watch.STOPPED

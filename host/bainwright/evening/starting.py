@@ -1,0 +1,166 @@
+"""Starting a hold: send the board the documents it lacks, start or join, and list what the person should know."""
+
+from __future__ import annotations
+
+import time
+from datetime import UTC, datetime
+from typing import Any
+
+from bainboard import settings, wire
+from bainwright.calibration import calibration_record
+from bainwright.core.errors import FileError, RefusedError
+from bainwright.drill.overnight_permit import doubts, mark_of, refuse_night
+from bainwright.evening.options import HoldSetup
+from bainwright.evening.prompts import melted_note
+from bainwright.files.documents import document, short_hash
+from bainwright.files.rig import Rig
+from bainwright.link.session import Session
+from bainwright.tuning.gains import NAMES
+from bainwright.words import terms
+from bainwright.words.advice import advise
+
+
+class Starter:
+    """Brings a board from its hello to a running hold.
+
+    Parameters
+    ----------
+    setup : HoldSetup
+        What to hold and how.
+    session : Session
+        The board.
+
+    Attributes
+    ----------
+    hello, answer : dict
+        What the board replied to hello and to start.
+    settings : dict
+        The settings the hold runs on.
+    """
+
+    def __init__(self, setup: HoldSetup, session: Session) -> None:
+        self.setup, self.session = setup, session
+        self.hello: dict[str, Any] = {}
+        self.answer: dict[str, Any] = {}
+        self.settings: dict[str, Any] = settings.defaults(settings.SETTINGS)
+        self._stored_mark = self.settings["drill"]
+
+    def prepare(self) -> None:
+        """Say hello, send what the board does not have yet, then start the hold or join the one that runs.
+
+        Raises
+        ------
+        LinkError, RefusedError
+            If there is no board, it refuses a document, or it does not start.
+        """
+        link = self.session.link
+        self.hello = link.hello()
+        if not self.session.virtual:  # a virtual evening is the same on every day
+            link.request("clock", wall_s=int(time.time()))
+        if self.setup.join:
+            self._join()
+            return
+        self._refuse_unless_idle()
+        self._send_documents()
+        self.session.arm()
+        self.answer = link.request("start", drop_earlier=True, **self._start_fields())
+
+    @property
+    def rig(self) -> Rig:
+        """The warmer: its file where one was named, else the settings that its board reported."""
+        return self.setup.rig or Rig(self.settings["name"], self.settings)
+
+    @property
+    def room_c(self) -> float:
+        """The room's temperature: as requested, else the warmer's own setting."""
+        return float(self.setup.room_c if self.setup.room_c is not None else self.settings["room_c"])
+
+    def send_gains(self, gains: dict[str, Any]) -> None:
+        """Replace the control gains of the board."""
+        self.session.link.upload("gains", wire.text(list(gains.items())).encode())
+
+    # -- before the start ----------------------------------------------------------------------------------------------
+
+    def _refuse_unless_idle(self) -> None:
+        state = self.hello.get("state")
+        if state == "trip":
+            raise RefusedError(
+                f"the warmer has tripped and stays off: {terms.fault(self.hello['fault'])}",
+                hint=f"{advise(self.hello['fault']).first} To clear the trip, hold the recessed button for 3 s",
+            )
+        if state != "idle":
+            raise RefusedError("a hold is already running on this warmer", hint="--join watches it")
+
+    def _join(self) -> None:
+        """Read what the running hold uses; nothing is sent to it."""
+        if self.hello.get("state") in ("idle", "trip"):
+            raise RefusedError("no hold is running on this warmer", hint="leave --join out to start one")
+        self.settings = self.session.link.settings(self.hello)
+        profile = self.setup.profile.document()
+        if self.hello.get("profile") != short_hash(document("profile", profile)):
+            held = self.session.link.profile()
+            raise RefusedError(
+                "the warmer holds another chocolate",
+                got=held.get("name"),
+                wanted=f"{profile['name']} with the same window",
+            )
+
+    def _send_documents(self) -> None:
+        setup, link = self.setup, self.session.link
+        documents = {"profile": setup.profile.document()}
+        self.settings = link.settings(self.hello) if setup.rig is None else dict(setup.rig.settings)
+        self._set_overnight_mark()
+        if setup.rig is not None or self.settings["drill"] != self._stored_mark:
+            documents["settings"] = self.settings
+        for what, values in documents.items():
+            payload = document(what, values)
+            if short_hash(payload) != self.hello.get(what):
+                link.upload(what, payload)
+        if setup.gains or not self.session.virtual:
+            # A live board still has the gains of the hold before, until its power goes: send all of them every time.
+            self.send_gains({name: self.settings[name] for name in NAMES} | setup.gains)
+
+    def _set_overnight_mark(self) -> None:
+        """Put the overnight permit into the settings: the board's own buttons start nights, too."""
+        self._stored_mark = self.settings["drill"]
+        mark = mark_of(self.settings, self.session.simulated, self.setup.undrilled)
+        refuse_night(mark, self.setup.stage)
+        self.settings["drill"] = mark
+
+    def _start_fields(self) -> dict[str, Any]:
+        fields: dict[str, Any] = {"stage": self.setup.stage, "for_ms": round(1000 * (self.setup.for_s or 0))}
+        if self.setup.room_c is not None:
+            fields["room"] = round(1000 * self.setup.room_c)
+        return fields
+
+    # -- what the person should know -----------------------------------------------------------------------------------
+
+    def notes(self) -> list[str]:
+        """What the person should know within the first minute."""
+        notes = list(self.setup.assumed)
+        notes += doubts(self.settings["drill"], self.setup.stage, self.setup.for_s)
+        short_c = self.answer.get("short", 0) / 1000
+        if short_c > 0:
+            notes.append(
+                f"the ceiling keeps the water {short_c:.1f} °C below what this hold may need: in a cold room, or as "
+                "the bowl empties, the chocolate may stay below its window. A lid and a warmer room help"
+            )
+        if self.setup.stage == "melted":
+            notes.append(melted_note(self.setup.profile, self.rig, self.setup.for_s, self.room_c))
+        if self.settings["probe.bowl.kind"] == "none":
+            notes.append("no probe is in the chocolate: its temperature is estimated from the water")
+        if self.hello.get("locked"):
+            notes.append("the warmer's large buttons are locked and only silence an alarm; k unlocks them")
+        return notes + self._thermometer_notes()
+
+    def _thermometer_notes(self) -> list[str]:
+        """How good and how old a real warmer's calibration is; a simulated warmer needs none."""
+        if self.session.simulated:
+            return []
+        path = calibration_record.path_for(self.setup.rig.source if self.setup.rig else None, self.settings["name"])
+        profile = self.setup.profile
+        try:
+            record = calibration_record.read(path)
+        except FileError as failed:  # the hold runs without it
+            return [str(failed)]
+        return calibration_record.notes(record, self.settings, profile.high_c - profile.low_c, datetime.now(UTC))
