@@ -13,11 +13,13 @@ from bainwright.commands.collect import collect
 from bainwright.commands.console import say
 from bainwright.commands.drill import drill
 from bainwright.commands.hold import hold
+from bainwright.commands.holds import holds
 from bainwright.commands.install import install
 from bainwright.commands.plan import plan
 from bainwright.commands.ports import ports
 from bainwright.commands.profile import profile
 from bainwright.commands.rig import rig
+from bainwright.commands.show import show
 from bainwright.commands.stock import stock
 from bainwright.commands.temper import temper
 from bainwright.commands.tune import tune
@@ -27,7 +29,9 @@ from bainwright.core.os_errors import FULL, reason
 
 DONE, NOT_AS_IT_SHOULD, WRONG_USE, NO_BOARD = 0, 1, 2, 3
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
-COMMANDS = (board, calibrate, collect, drill, hold, install, plan, ports, profile, rig, stock, temper, tune)
+COMMANDS = (
+    board, calibrate, collect, drill, hold, holds, install, plan, ports, profile, rig, show, stock, temper, tune,
+)
 
 
 @click.group(cls=Commands, context_settings=CONTEXT, commands={str(each.name): each for each in COMMANDS})

@@ -6,6 +6,7 @@ import struct
 import numpy as np
 import pytest
 import single_precision
+
 from conftest import HERE, MODULES, names_in, run_apart, run_one_apart
 
 CASES = [(module, name) for module in MODULES for name in names_in(HERE / (module + ".py"))]

@@ -108,7 +108,7 @@ def test_a_plant_that_dies_is_a_dead_probe_a_trip_and_exit_status_1(capsys):
     assert code == 1
     assert [trip["name"] for trip in result["trips"]] == ["water_probe"]
     assert 600 <= result["trips"][0]["t_s"] <= 605
-    assert "the simulated warmer gave up: the plant's water is nan" in err
+    assert "the simulated warmer failed: the plant's water is nan" in err
 
 
 def test_a_plant_file_that_is_wrong_is_exit_status_2(capsys):

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import statistics
-from pathlib import Path
 
 from bainwright.core.errors import FileError
-from bainwright.plan.leftovers import STOCK, read_leftovers
-from bainwright.record.writer import HOLDS
+from bainwright.core.home import hold_folders
+from bainwright.plan.leftovers import read_leftovers
 
 FACTOR_LOW, FACTOR_HIGH = 0.5, 2.0  # chosen: beyond it a mass was mistyped
 EVENINGS = 5  # chosen: so many past evenings correct a plan; a person's habit may change
 
 
-def past_factor(kind: str, parent: Path = HOLDS) -> tuple[float, int] | None:
+def past_factor(kind: str) -> tuple[float, int] | None:
     """Seed used over seed planned on past evenings of a kind, and their number; None when nobody recorded any.
 
     The median, so that one evening with an open window does not set the next plan. It is drawn towards 1 as if one
@@ -21,9 +20,9 @@ def past_factor(kind: str, parent: Path = HOLDS) -> tuple[float, int] | None:
     cannot be read is skipped: a plan is not the place to complain about it.
     """
     found = []
-    for path in parent.glob(f"*/{STOCK}"):
+    for folder in hold_folders():
         try:
-            left = read_leftovers(path.parent)
+            left = read_leftovers(folder)
         except FileError:
             continue
         if left is not None and left.kind == kind and left.seed_factor is not None:

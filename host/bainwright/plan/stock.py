@@ -13,12 +13,12 @@ import msgspec
 import numpy as np
 
 from bainwright.core.errors import FileError, UseError
+from bainwright.core.home import hold_folders, home
 from bainwright.core.masses import Shown, parse_mass_kg
 from bainwright.files.chocolate import CAPS
 from bainwright.plan.leftovers import (
     DISCARD,
     NOT_FIT,
-    STOCK,
     Leftovers,
     judge,
     read_leftovers,
@@ -27,7 +27,6 @@ from bainwright.plan.leftovers import (
 from bainwright.plan.seed_used import seed_factor
 from bainwright.record.reader import FACTS, HoldLog, folder_of, read_log
 from bainwright.record.temper_tests import chocolate_at
-from bainwright.record.writer import HOLDS
 from bainwright.words import terms
 
 MOST_KG = 20.0  # settings: chocolate_kg
@@ -64,7 +63,7 @@ def run_stock(options: StockOptions, shown: Shown, *, as_json: bool, say: Say) -
         for at, left in found:
             say(f"{at}: {left.words(shown)}")
     if not found:
-        where = f"under {HOLDS}/" if options.log is None else f"for {options.log}"
+        where = f"in {home()}" if options.log is None else f"for {options.log}"
         say(f"bain: nothing is recorded {where}; --left 640g records what an evening left", err=True)
     return 1 if any(left.verdict in (DISCARD, NOT_FIT) for _, left in found) else 0
 
@@ -74,8 +73,8 @@ def _found(options: StockOptions) -> list[tuple[Path, Leftovers]]:
     if options.log is None:
         if _has_entry(options):
             raise UseError("which evening?", wanted="the hold's folder", hint="for instance holds/dark-1")
-        return [(path.parent, left) for path in sorted(HOLDS.glob(f"*/{STOCK}"))
-                if (left := read_leftovers(path.parent))]  # fmt: skip
+        return [(folder, left) for folder in hold_folders()
+                if (left := read_leftovers(folder))]  # fmt: skip
     folder = folder_of(options.log)
     left = _entered(folder, options) if _has_entry(options) else read_leftovers(folder)
     return [(folder, left)] if left else []

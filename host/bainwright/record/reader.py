@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bainwright.core.errors import FileError
+from bainwright.core.home import holds_folder
 from bainwright.core.os_errors import reason
 
 # A column: its name, its unit in the name, and the type DuckDB keeps it in. Board time only: wall time is in hold.json.
@@ -52,7 +53,7 @@ class HoldLog:
 
 
 def folder_of(named: str) -> Path:
-    """The folder of a hold, named by itself or by a file in it.
+    """The folder of a hold, named by itself, by a file in it, or by its name in the home of records.
 
     Raises
     ------
@@ -60,9 +61,11 @@ def folder_of(named: str) -> Path:
         When there is nothing of that name.
     """
     path = Path(named)
+    if not path.exists() and path.name == named and (holds_folder() / named).exists():
+        path = holds_folder() / named
     if not path.exists():
         raise FileError(f"there is no hold at {path}", wanted="the folder of an evening",
-                        hint="for instance holds/dark-1")
+                        hint="bain holds lists them")
     return path if path.is_dir() else path.parent
 
 

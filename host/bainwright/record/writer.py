@@ -10,11 +10,10 @@ from typing import Any
 
 from bainwright.core.atomic_write import replace_file
 from bainwright.core.errors import FileError, UseError
+from bainwright.core.home import holds_folder, remember
 from bainwright.core.os_errors import reason
 from bainwright.link.messages import Status
 from bainwright.record.reader import COLUMNS, CSV, EVENTS, FACTS, HEADER, PARQUET
-
-HOLDS = Path("holds")  # where the folders of holds go, unless the person says otherwise
 
 
 def row(t_ms: int, status: Status) -> str:
@@ -36,7 +35,8 @@ def _c(milli: int | None) -> str:
 
 
 def make_folder(asked: Path | None, name: str) -> Path:
-    """A folder that holds no log yet: the one asked for, else ``holds/NAME-1``, ``-2`` and so on.
+    """A folder that holds no log yet: the one asked for, else ``NAME-1``, ``-2`` and so on in the home of
+    records.
 
     Raises
     ------
@@ -44,13 +44,14 @@ def make_folder(asked: Path | None, name: str) -> Path:
         If the folder asked for has a log in it, or cannot be made.
     """
     if asked is None:
-        return next_folder(HOLDS, name)
+        return next_folder(holds_folder(), name)
     if (asked / CSV).exists():
         raise UseError(f"--out {asked} already holds a log", hint="name another folder; a log is never written over")
     try:
         asked.mkdir(parents=True, exist_ok=True)
     except OSError as failed:
         raise UseError(f"--out {asked} cannot be made", got=reason(failed), hint="name another folder") from failed
+    remember(asked)
     return asked
 
 
@@ -127,6 +128,12 @@ class LiveLog:
             replace_file(self.folder / FACTS, json.dumps(self.facts, indent=2) + "\n")
         except OSError as failed:
             self._give_up(FACTS, failed)
+
+    def add_report(self, report: dict[str, Any]) -> None:
+        """Add the report to the facts of a closed log; a disk that does not take it costs the report only."""
+        self.facts["report"] = report
+        with contextlib.suppress(OSError):
+            replace_file(self.folder / FACTS, json.dumps(self.facts, indent=2) + "\n")
 
     def close(self, **facts: Any) -> None:
         """Write what is left, add `facts`, and let go of the files."""

@@ -13,11 +13,11 @@ from typing import Any
 
 from bainboard import settings
 from bainwright.core.errors import FileError, LinkError
+from bainwright.core.home import holds_folder
 from bainwright.display.progress import progress
 from bainwright.link.protocol import CHUNK_BYTES, Link
 from bainwright.record.archive import Archive, Segment
 from bainwright.record.boardlog import BoardHold, Frame, read_holds, read_segment
-from bainwright.record.writer import HOLDS
 from bainwright.review import overnight
 from bainwright.review.report import Report
 from bainwright.virtual.opening import open_stored
@@ -190,7 +190,7 @@ def collect(asked: CollectAsked) -> Collected:
     Collected
         What came of it.
     """
-    parent = Path(asked.out) if asked.out else HOLDS
+    parent = Path(asked.out) if asked.out else holds_folder()
     with open_stored(asked.port, asked.virtual) as source:
         link = source.link
         hello = link.hello()

@@ -180,6 +180,8 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
                      "whether it may be tempered again")
     summary = f"{night} {held} {ENDINGS.get(course.ended or '', '')}".strip()
     notes += log.notes
+    if course.log.trouble is None:
+        course.log.add_report({**(s.as_dict() if s else {}), "summary": summary})
     drawn = course.log.trouble is None and _seal_and_draw(path.parent, log, truth, runner, summary, notes)
     return Report(_result(home, course, s, ended), summary, _exit(course, s), notes, drawn)
 

@@ -1,0 +1,261 @@
+"""The list of holds: one short entry a hold, read from its facts, remembered so that ten thousand list at once."""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from bainwright.core.atomic_write import replace_file
+from bainwright.core.home import hold_folders, home
+from bainwright.record.reader import FACTS
+
+REMEMBERED = "list.json"  # under the home; only a copy of what the facts say, so it may be deleted at any time
+SCHEMA = 1
+MOST_FACTS_BYTES = 1_000_000  # of a hold.json; a real one has 4 KB
+
+IN_WINDOW = "in window"
+LEFT_WINDOW = "left window"
+NEVER_THERE = "never there"
+TOO_WARM = "too warm"
+TRIPPED = "tripped"
+CUT_SHORT = "cut short"
+LOST = "board lost"
+RUNNING = "no end"
+GOOD_FRACTION = 0.95  # chosen: three minutes an hour outside, as a cold refill costs
+
+
+class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
+    """One hold as the list shows it.
+
+    Attributes
+    ----------
+    folder : str
+        Absolute path.
+    name : str
+        The folder's name, such as ``dark-3``.
+    started_s : float or None
+        Start, seconds since 1970; None when nobody knew the time.
+    duration_s : float or None
+        None while it runs, or when its end was never recorded.
+    chocolate, kind, stage, warmer, board, firmware : str
+        Empty when not recorded.
+    hold : int or None
+        The board's own number of it.
+    virtual : bool
+        A simulated warmer.
+    in_window : float or None
+        Fraction of the scored span.
+    bowl_peak_c, water_peak_c : float or None
+        Highest temperatures, °C.
+    trips : int
+        How many.
+    ended : str
+        How it ended, as `bainwright.evening.watch` names it.
+    said : str
+        The report in sentences.
+    """
+
+    folder: str
+    name: str
+    started_s: float | None = None
+    duration_s: float | None = None
+    chocolate: str = ""
+    kind: str = ""
+    stage: str = ""
+    warmer: str = ""
+    board: str = ""
+    hold: int | None = None
+    firmware: str = ""
+    virtual: bool = False
+    in_window: float | None = None
+    bowl_peak_c: float | None = None
+    water_peak_c: float | None = None
+    above_s: float | None = None
+    trips: int = 0
+    ended: str = ""
+    summary: str = ""
+
+    @property
+    def started(self) -> datetime | None:
+        """Start in local time with its zone."""
+        return None if self.started_s is None else datetime.fromtimestamp(self.started_s).astimezone()
+
+    @property
+    def ended_at(self) -> datetime | None:
+        """End in local time."""
+        started = self.started
+        return None if started is None or self.duration_s is None else started + timedelta(seconds=self.duration_s)
+
+    @property
+    def verdict(self) -> str:
+        """How it went, in two words."""
+        if self.trips or self.ended == "tripped":
+            return TRIPPED
+        if not self.ended:
+            return RUNNING
+        if self.ended == "lost":
+            return LOST
+        if self.ended == "restarted":
+            return CUT_SHORT
+        if not self.in_window:
+            return NEVER_THERE
+        if self.in_window >= GOOD_FRACTION:
+            return IN_WINDOW
+        return TOO_WARM if (self.above_s or 0.0) > (1 - self.in_window) * (self.duration_s or 0.0) / 2 else LEFT_WINDOW
+
+
+def _text(facts: dict[str, Any], *path: str) -> str:
+    value: Any = facts
+    for name in path:
+        value = value.get(name) if isinstance(value, dict) else None
+    return value if isinstance(value, str) else ""
+
+
+def _number(value: Any) -> float | None:
+    """A finite number, or None for whatever else a damaged file has there."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    number = float(value)
+    return number if math.isfinite(number) else None
+
+
+def _moment_s(text: str) -> float | None:
+    try:
+        return datetime.fromisoformat(text).timestamp()
+    except (ValueError, OverflowError, OSError):
+        return None
+
+
+def entry_of(folder: Path, facts: dict[str, Any]) -> Entry:
+    """A hold's entry from its facts; whatever is missing or damaged stays empty.
+
+    Parameters
+    ----------
+    folder : Path
+        The hold's folder.
+    facts : dict
+        Its ``hold.json``.
+    """
+    report = facts.get("report")
+    figures: dict[str, Any] = report if isinstance(report, dict) else {}
+    trips, number = facts.get("trips"), facts.get("hold")
+    return Entry(
+        folder=str(folder),
+        name=folder.name,
+        started_s=_moment_s(_text(facts, "started")),
+        duration_s=_number(facts.get("duration_s")),
+        chocolate=_text(facts, "profile", "name"),
+        kind=_text(facts, "profile", "kind"),
+        stage=_text(facts, "stage"),
+        warmer=_text(facts, "rig", "name") or _text(facts, "board", "name"),
+        board=_text(facts, "board", "board"),
+        hold=number if isinstance(number, int) and not isinstance(number, bool) else None,
+        firmware=_text(facts, "board", "version"),
+        virtual=facts.get("VIRTUAL") is True,
+        in_window=_number(figures.get("in_window_fraction")),
+        bowl_peak_c=_number(figures.get("bowl_peak_c")),
+        water_peak_c=_number(figures.get("water_peak_c")),
+        above_s=_number(figures.get("above_s")),
+        trips=len(trips) if isinstance(trips, list) else 0,
+        ended=_text(facts, "ended"),
+        summary=_text(figures, "summary"),
+    )
+
+
+class _Known(msgspec.Struct):
+    """An entry with the state of the file it was read from."""
+
+    mtime_ns: int
+    size: int
+    entry: Entry
+
+
+class _Remembered(msgspec.Struct):
+    schema: int
+    holds: dict[str, _Known]
+
+
+def _remembered() -> dict[str, _Known]:
+    """What was listed the last time; nothing where that is damaged or of another version."""
+    try:
+        found = msgspec.json.decode((home() / REMEMBERED).read_bytes(), type=_Remembered)
+    except (OSError, msgspec.DecodeError):
+        return {}
+    return found.holds if found.schema == SCHEMA else {}
+
+
+def _read(folder: Path) -> Entry | None:
+    """The entry of a folder; None when it is no hold's."""
+    try:
+        with (folder / FACTS).open("rb") as file:
+            facts = msgspec.json.decode(file.read(MOST_FACTS_BYTES))
+    except (OSError, msgspec.DecodeError, RecursionError):
+        return None
+    return entry_of(folder, facts) if isinstance(facts, dict) else None
+
+
+def list_holds() -> list[Entry]:
+    """Every hold, the newest first; holds without a known start come last, by name.
+
+    Returns
+    -------
+    list of Entry
+        Folders that are gone or damaged are left out.
+    """
+    before, now = _remembered(), {}
+    for folder in hold_folders():
+        try:
+            state = os.stat(folder / FACTS)
+        except OSError:
+            continue
+        path = str(folder.absolute())
+        known = before.get(path)
+        if known is None or (known.mtime_ns, known.size) != (state.st_mtime_ns, state.st_size):
+            entry = _read(folder.absolute())
+            if entry is None:
+                continue
+            known = _Known(state.st_mtime_ns, state.st_size, entry)
+        now[path] = known
+    if now != before:
+        _remember(now)
+    return sorted((known.entry for known in now.values()), key=_newest_first)
+
+
+def _newest_first(entry: Entry) -> tuple[float, str]:
+    return (math.inf if entry.started_s is None else -entry.started_s), entry.name
+
+
+def _remember(holds: dict[str, _Known]) -> None:
+    """Store the list; a read-only or full disk only makes the next listing slower."""
+    try:
+        replace_file(home() / REMEMBERED, msgspec.json.encode(_Remembered(SCHEMA, holds)))
+    except OSError:
+        return
+
+
+def select(
+    holds: Iterable[Entry], *, warmer: str | None = None, kind: str | None = None, since: datetime | None = None
+) -> list[Entry]:
+    """Those of one warmer, of one kind of chocolate, begun at a moment or later.
+
+    Parameters
+    ----------
+    holds : iterable of Entry
+        All of them.
+    warmer, kind : str, optional
+        Compared without regard to case.
+    since : datetime, optional
+        Holds without a known start are left out when it is given.
+    """
+    return [
+        hold for hold in holds
+        if (warmer is None or hold.warmer.lower() == warmer.lower())
+        and (kind is None or kind.lower() in (hold.kind.lower(), hold.chocolate.lower()))
+        and (since is None or (hold.started is not None and hold.started >= since))
+    ]  # fmt: skip

@@ -1,0 +1,33 @@
+"""`bain holds`: the options, and the list."""
+
+from __future__ import annotations
+
+import click
+
+from bainwright.commands import options
+from bainwright.commands.console import remark, show_result
+
+
+@click.command(short_help="List every hold, the newest first.")
+@click.option("--warmer", metavar="NAME", help="Only holds on this warmer.")
+@click.option("--kind", metavar="KIND", help="Only this chocolate: dark, milk, melted, ...")
+@click.option("--since", metavar="DATE|DAYS", help="Only holds from this date on: 2026-11-01, or 7d.")
+@options.json
+def holds(as_json: bool, warmer: str | None, kind: str | None, since: str | None) -> int:
+    """List every hold, the newest first.
+
+    Times are local. Holds are found wherever they were made; `bain show NAME` shows one of them.
+    """
+    from datetime import datetime
+
+    from bainwright.archive.finding import parse_since
+    from bainwright.archive.listing import list_holds, select
+    from bainwright.review.hold_list import as_result, lines
+
+    begin = parse_since(since, datetime.now().astimezone()) if since else None
+    everything = list_holds()
+    found = select(everything, warmer=warmer, kind=kind, since=begin)
+    show_result([as_result(hold) for hold in found], lines(found) if found else [], as_json)
+    if not found and not as_json:
+        remark("no hold matches" if everything else "there are no holds yet; bain hold dark --virtual makes the first")
+    return 0

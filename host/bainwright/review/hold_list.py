@@ -1,0 +1,65 @@
+"""The list of holds as lines for a terminal, and as rows for a program."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from bainwright.archive.listing import Entry
+from bainwright.core.units import duration_words
+
+HEAD = ("hold", "date", "from", "to", "length", "chocolate", "verdict", "trips", "peak", "warmer")
+RIGHT = ("length", "trips", "peak")
+
+
+def as_result(hold: Entry) -> dict[str, Any]:
+    """A hold for JSON; moments in ISO 8601 with their zone."""
+
+    def moment(at: datetime | None) -> str | None:
+        return at.isoformat(timespec="seconds") if at else None
+
+    return {
+        "name": hold.name, "folder": hold.folder, "started": moment(hold.started), "ended": moment(hold.ended_at),
+        "duration_s": hold.duration_s, "chocolate": hold.chocolate, "kind": hold.kind, "stage": hold.stage,
+        "verdict": hold.verdict, "in_window_fraction": hold.in_window, "bowl_peak_c": hold.bowl_peak_c,
+        "water_peak_c": hold.water_peak_c, "trips": hold.trips, "warmer": hold.warmer, "board": hold.board,
+        "hold": hold.hold, "firmware": hold.firmware, "virtual": hold.virtual,
+    }  # fmt: skip
+
+
+def _cells(hold: Entry) -> tuple[str, ...]:
+    started, ended = hold.started, hold.ended_at
+    later = "" if not started or not ended or ended.date() == started.date() else " +1"
+    days = (ended.date() - started.date()).days if started and ended else 0
+    return (
+        hold.name,
+        started.strftime("%Y-%m-%d") if started else "?",
+        started.strftime("%H:%M") if started else "?",
+        (ended.strftime("%H:%M") + (f" +{days}" if later else "")) if ended else "?",
+        duration_words(hold.duration_s) if hold.duration_s is not None else "?",
+        hold.chocolate or "?",
+        hold.verdict,
+        str(hold.trips or "-"),
+        f"{hold.bowl_peak_c:.1f} °C" if hold.bowl_peak_c is not None else "-",
+        (hold.warmer or "?") + (" (VIRTUAL)" if hold.virtual else ""),
+    )
+
+
+def lines(holds: Sequence[Entry]) -> list[str]:
+    """The list as a table, a line a hold.
+
+    Parameters
+    ----------
+    holds : sequence of Entry
+        In the order they are shown.
+    """
+    rows = [HEAD, *map(_cells, holds)]
+    widths = [max(len(row[at]) for row in rows) for at in range(len(HEAD))]
+    return [
+        "  ".join(
+            cell.rjust(width) if name in RIGHT else cell.ljust(width)
+            for name, cell, width in zip(HEAD, row, widths, strict=True)
+        ).rstrip()
+        for row in rows
+    ]

@@ -1,0 +1,154 @@
+"""One hold shown again from its record: when, how it went, its stages and events by the clock, and its picture."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import numpy as np
+
+from bainwright.archive.listing import Entry, entry_of
+from bainwright.core.errors import BainError
+from bainwright.core.units import clock_words, duration_words
+from bainwright.display.picture import draw_hold
+from bainwright.files.chocolate import Profile, window_at
+from bainwright.plan.leftovers import read_leftovers
+from bainwright.record.reader import HoldLog, read_log
+from bainwright.record.temper_tests import read_tests
+from bainwright.review.hold_list import as_result
+from bainwright.words import terms
+
+PICTURE = "hold.png"
+NO_REPORT = "The record has no report: the hold has no recorded end."
+
+
+@dataclass(frozen=True)
+class Stage:
+    """A step of the evening: its name on the board, and where it lies, in seconds of the hold."""
+
+    name: str
+    from_s: float
+    to_s: float
+
+
+@dataclass
+class Shown:
+    """A hold shown again: lines for the terminal, the result for a program, the picture if there is one."""
+
+    lines: list[str]
+    result: dict[str, Any]
+    picture: Path | None
+    notes: list[str] = field(default_factory=list)
+
+
+def stages_of(log: HoldLog) -> list[Stage]:
+    """The steps in their order; a step that came twice is listed twice."""
+    names, t_s = log["stage"], log["t_s"]
+    starts = [0, *(np.flatnonzero(names[1:] != names[:-1]) + 1).tolist()]
+    ends = [*(float(t_s[at]) for at in starts[1:]), float(t_s[-1])]
+    return [Stage(str(names[at]), float(t_s[at]), to_s) for at, to_s in zip(starts, ends, strict=True)]
+
+
+def look(folder: Path) -> Shown:
+    """Read a hold's record and put it into words.
+
+    Parameters
+    ----------
+    folder : Path
+        The hold's folder.
+
+    Raises
+    ------
+    FileError
+        When it has no log that can be read.
+    """
+    log = read_log(folder)
+    entry = entry_of(folder.absolute(), log.facts)
+    notes = [*log.notes]
+    drawn = (folder / PICTURE).exists() or _draw(folder, log, entry, notes)
+    picture = folder / PICTURE if drawn else None
+    stages = stages_of(log)
+    started = entry.started
+    tests, left = read_tests(folder), read_leftovers(folder)
+    lines = [_title(entry), _when(entry), ""]
+    lines += [entry.summary or NO_REPORT]
+    lines += ["", "Steps", *(_stage_line(stage, started) for stage in stages if stage.name)]
+    told = [f"  {_clock(float(event['t_s']), started)}  {_event(event, stages)}" for event in log.events]
+    lines += ["", "What happened", *told] if told else []
+    lines += ["", "Temper tests", *(f"  {test.words().strip()}" for test in tests)] if tests else []
+    lines += ["", "What was left", f"  {left.verdict}: {left.why}"] if left else []
+    lines += ["", f"Picture: {picture}" if picture else "There is no picture.", f"Log: {folder}"]
+    result = {
+        **as_result(entry),
+        "summary": entry.summary,
+        "stages": [{"stage": each.name, "from_s": each.from_s, "to_s": each.to_s} for each in stages],
+        "events": log.events,
+        "temper_tests": [vars(test) for test in tests],
+        "left": msgspec.to_builtins(left) if left else None,
+        "picture": str(picture) if picture else None,
+        "log": str(folder),
+    }
+    return Shown(lines, result, picture, notes)
+
+
+def _title(entry: Entry) -> str:
+    of = f"{entry.chocolate} chocolate" if entry.chocolate and entry.kind != "melted" else "melted stock"
+    return f"{entry.name}: {of}, {entry.verdict}" + ("  (VIRTUAL)" if entry.virtual else "")
+
+
+def _when(entry: Entry) -> str:
+    started, ended = entry.started, entry.ended_at
+    on = f"on the warmer {entry.warmer!r}" if entry.warmer else "on an unnamed warmer"
+    board = f", board {entry.board}" if entry.board else ""
+    firmware = f", firmware {entry.firmware}" if entry.firmware else ""
+    if started is None:
+        return f"start not known, {on}{board}{firmware}"
+    to = f" to {ended.strftime('%H:%M')}" if ended else ", no end recorded"
+    if ended and ended.date() != started.date():
+        to += ended.strftime(" on %a %d %b")
+    length = f" ({duration_words(entry.duration_s)})" if entry.duration_s is not None else ""
+    return f"{started.strftime('%a %d %b %Y, %H:%M')}{to} {started.strftime('%Z')}{length}, {on}{board}{firmware}"
+
+
+def _clock(t_s: float, started: datetime | None) -> str:
+    """A moment by the clock; since the start where the clock was not known."""
+    if started is None:
+        return f"{clock_words(t_s):>8}"
+    return (started + timedelta(seconds=t_s)).strftime("%H:%M:%S")
+
+
+def _stage_line(stage: Stage, started: datetime | None) -> str:
+    length = duration_words(stage.to_s - stage.from_s)
+    return f"  {_clock(stage.from_s, started)}  {terms.stage(stage.name)}, {length}"
+
+
+def _event(event: dict[str, Any], stages: list[Stage]) -> str:
+    t_s = float(event["t_s"])
+    at = next((stage.name for stage in reversed(stages) if stage.from_s <= t_s), "")
+    fields = {name: value for name, value in event.items() if name not in ("t_s", "event")}
+    return terms.event(str(event["event"]), fields, at)
+
+
+def _draw(folder: Path, log: HoldLog, entry: Entry, notes: list[str]) -> bool:
+    """Draw a picture that is missing, from the readings: a virtual board's true temperatures are not stored."""
+    figures = log.facts.get("profile")
+    try:
+        profile = Profile(**figures) if isinstance(figures, dict) else None
+    except TypeError:
+        profile = None
+    if profile is None:
+        notes.append("the record does not say which chocolate this was, so no picture can be drawn")
+        return False
+    window = window_at(profile, "melted" if entry.stage == "melted" else "work")
+    if not math.isfinite(window.low_c):
+        return False
+    try:
+        draw_hold(folder, log, None, window, entry.summary or NO_REPORT, [], virtual=entry.virtual, name=profile.name)
+    except (BainError, OSError) as failed:
+        notes.append(f"the picture cannot be drawn: {failed}")
+        return False
+    return True

@@ -1,0 +1,211 @@
+"""Every hold is listed and found from any folder, and shown again; damage costs one hold at most."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from bainwright import cli
+from bainwright.archive import listing
+from bainwright.archive.finding import find, parse_since
+from bainwright.core import home
+from bainwright.core.errors import FileError, UseError
+from bainwright.record.reader import COLUMNS, HEADER
+from bainwright.review.hold_list import lines
+
+FACTS: dict[str, Any] = {
+    "VIRTUAL": False, "started": "2026-11-20T18:00:00+00:00", "stage": "work", "ended": "done", "duration_s": 7200.0,
+    "trips": [], "hold": 4,
+    "profile": {"name": "dark", "kind": "dark", "low_c": 31.0, "target_c": 31.5, "high_c": 32.0, "ceiling_c": 34.5,
+                "never_above_c": 55.0, "melt_c": 48.0, "keep_c": 40.0, "set_min": 5.0, "fail_min": 10.0},
+    "rig": {"name": "my pot"}, "board": {"board": "0011", "version": "0.1.0"},
+    "report": {"in_window_fraction": 0.99, "bowl_peak_c": 31.9, "water_peak_c": 33.4, "above_s": 0.0,
+               "summary": "Held dark for 2 h: in its window 99 % of the time."},
+}  # fmt: skip
+
+
+@pytest.fixture(autouse=True)
+def records(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A home of records of its own, and another folder to stand in."""
+    monkeypatch.setenv(home.VARIABLE, str(tmp_path / "home"))
+    (tmp_path / "here").mkdir()
+    monkeypatch.chdir(tmp_path / "here")
+    return tmp_path / "home"
+
+
+def store(folder: Path, **changes: Any) -> Path:
+    """A hold's folder with facts and a short log."""
+    folder.mkdir(parents=True)
+    (folder / "hold.json").write_text(json.dumps({**FACTS, **changes}))
+    texts = {"state": "hold", "stage": "work", "water_c": "33.0", "bowl_c": "31.5", "ask": ""}
+    row = dict.fromkeys(COLUMNS, "0") | texts
+    rows = [",".join(str({**row, "t_s": f"{t_s}.000"}[name]) for name in COLUMNS) for t_s in range(3)]
+    (folder / "hold.csv").write_text("\n".join([HEADER, *rows]) + "\n")
+    (folder / "events.jsonl").write_text(json.dumps({"t_s": 1.0, "event": "warm"}) + "\n")
+    return folder
+
+
+def names() -> list[str]:
+    return [hold.name for hold in listing.list_holds()]
+
+
+def test_holds_are_listed_from_any_folder_the_newest_first(records: Path, tmp_path: Path) -> None:
+    for at, day in (("dark-1", 10), ("dark-2", 22), ("milk-1", 15)):
+        store(records / "holds" / at, started=f"2026-11-{day}T18:00:00+00:00")
+    home.remember(store(tmp_path / "elsewhere" / "night", started="2026-11-18T21:00:00+00:00"))
+    assert names() == ["dark-2", "night", "milk-1", "dark-1"]
+
+
+def test_a_hold_without_a_start_comes_last_and_says_so(records: Path) -> None:
+    store(records / "holds" / "dark-1", started=None)
+    store(records / "holds" / "dark-2")
+    assert names() == ["dark-2", "dark-1"]
+    assert lines(listing.list_holds())[2].split()[:4] == ["dark-1", "?", "?", "?"]
+
+
+@pytest.mark.parametrize(("changes", "verdict"), [
+    ({}, "in window"),
+    ({"trips": [{"fault": 1}]}, "tripped"),
+    ({"ended": "restarted"}, "cut short"),
+    ({"ended": "lost"}, "board lost"),
+    ({"ended": None}, "no end"),
+    ({"report": {"in_window_fraction": 0.0}}, "never there"),
+    ({"report": {"in_window_fraction": 0.5, "above_s": 0.0}}, "left window"),
+    ({"report": {"in_window_fraction": 0.5, "above_s": 3600.0}}, "too warm"),
+])  # fmt: skip
+def test_verdict_says_in_two_words_how_it_went(records: Path, changes: dict[str, Any], verdict: str) -> None:
+    store(records / "holds" / "dark-1", **changes)
+    assert listing.list_holds()[0].verdict == verdict
+
+
+@pytest.mark.parametrize("damage", [
+    "", "{", "[1]", "null", '{"started": 5, "profile": [], "rig": 3, "trips": 7, "hold": true, "duration_s": "x"}',
+    '{"duration_s": 1e999}', "[" * 5000,
+    '{"started": "2026-13-40", "duration_s": null, "report": [1], "board": {"board": 1}}',
+])  # fmt: skip
+def test_damaged_facts_cost_that_hold_at_most(records: Path, damage: str) -> None:
+    store(records / "holds" / "dark-1")
+    bad = store(records / "holds" / "dark-2")
+    (bad / "hold.json").write_text(damage)
+    assert "dark-1" in names()
+    lines(listing.list_holds())
+
+
+def test_list_is_remembered_and_a_changed_hold_is_read_again(records: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = store(records / "holds" / "dark-1")
+    assert names() == ["dark-1"]
+    read: list[Path] = []
+    monkeypatch.setattr(listing, "_read", lambda path: read.append(path))
+    assert names() == ["dark-1"]
+    assert read == []
+    (folder / "hold.json").write_text(json.dumps({**FACTS, "stage": "melted"}) + " ")
+    listing.list_holds()
+    assert read == [folder]
+
+
+@pytest.mark.parametrize("left", ["", "{", '{"schema": 1}', '{"schema": 99, "holds": {}}', "\x00\xff"])
+def test_a_damaged_list_is_made_again(records: Path, left: str) -> None:
+    store(records / "holds" / "dark-1")
+    (records / listing.REMEMBERED).write_text(left)
+    assert names() == ["dark-1"]
+
+
+def test_a_home_that_cannot_be_written_only_costs_time(records: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    store(records / "holds" / "dark-1")
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(listing, "replace_file", full)
+    monkeypatch.setattr(home, "replace_file", full)
+    assert names() == ["dark-1"]
+    home.remember(Path("/nowhere"))
+
+
+def test_no_holds_at_all_says_how_to_make_one(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["holds"]) == 0
+    assert "there are no holds yet" in capsys.readouterr().err
+    assert cli.main(["show"]) == 2
+    assert "there are no holds yet" in capsys.readouterr().err
+
+
+# -- finding one ------------------------------------------------------------------------------------------------------
+
+
+def test_last_yesterday_name_and_folder_find_a_hold(records: Path) -> None:
+    today = datetime.now().astimezone().replace(hour=12)
+    for name, days in (("dark-1", 3), ("milk-1", 1), ("dark-2", 0)):
+        store(records / "holds" / name, started=(today - timedelta(days=days)).astimezone(UTC).isoformat())
+    holds = listing.list_holds()
+    for named, found in (("last", "dark-2"), ("yesterday", "milk-1"), ("dark-1", "dark-1")):
+        assert find(named, holds, today.date()).name == found
+    folder = records / "holds" / "dark-1"
+    assert find(str(folder), holds, today.date()) == folder
+    assert find(str(folder / "hold.csv"), holds, today.date()) == folder
+
+
+def test_two_holds_of_one_name_are_told_apart_by_their_folders(records: Path, tmp_path: Path) -> None:
+    home.remember(store(tmp_path / "there" / "dark-1"))
+    store(records / "holds" / "dark-1")
+    with pytest.raises(FileError, match=r"2 holds of the name dark-1.*there/dark-1"):
+        find("dark-1", listing.list_holds(), date(2026, 11, 29))
+
+
+def test_an_unknown_name_names_the_nearest(records: Path) -> None:
+    store(records / "holds" / "dark-1")
+    with pytest.raises(FileError, match=r"no hold 'drak-1'.*did you mean dark-1"):
+        find("drak-1", listing.list_holds(), date(2026, 11, 29))
+
+
+def test_since_takes_a_date_or_days_back() -> None:
+    now = datetime(2026, 11, 29, 12, tzinfo=UTC)
+    assert parse_since("7d", now) == now - timedelta(days=7)
+    assert parse_since("2026-11-01", now).date() == date(2026, 11, 1)
+    for text in ("7", "d", "soon", "2026-13-01", "-3d", "999999999d", ""):
+        with pytest.raises(UseError, match="--since"):
+            parse_since(text, now)
+
+
+def test_selection_is_by_warmer_kind_and_start(records: Path) -> None:
+    store(records / "holds" / "dark-1")
+    store(records / "holds" / "milk-1", rig={"name": "plate"}, profile={"name": "my milk", "kind": "milk"},
+          started="2026-11-25T18:00:00+00:00")  # fmt: skip
+    holds = listing.list_holds()
+    assert [hold.name for hold in listing.select(holds, warmer="My Pot")] == ["dark-1"]
+    assert [hold.name for hold in listing.select(holds, kind="milk")] == ["milk-1"]
+    assert [hold.name for hold in listing.select(holds, since=datetime(2026, 11, 22, tzinfo=UTC))] == ["milk-1"]
+
+
+# -- shown again ------------------------------------------------------------------------------------------------------
+
+
+def test_show_has_report_steps_and_events_by_the_clock_and_draws_a_missing_picture(
+    records: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TZ", "UTC")
+    folder = store(records / "holds" / "dark-1")
+    assert cli.main(["show", "dark-1"]) == 0
+    said = capsys.readouterr().out
+    for wanted in ("in window", "20 Nov 2026", "'my pot'", "99 % of the time", "dipping", ":00:01", "in its window"):
+        assert wanted in said
+    assert (folder / "hold.png").exists()
+
+
+def test_show_as_json_has_its_moments_with_their_zone(records: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    store(records / "holds" / "dark-1")
+    assert cli.main(["show", "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    assert datetime.fromisoformat(result["started"]) == datetime(2026, 11, 20, 18, tzinfo=UTC)
+    assert datetime.fromisoformat(result["ended"]) == datetime(2026, 11, 20, 20, tzinfo=UTC)
+    assert result["stages"] == [{"stage": "work", "from_s": 0.0, "to_s": 2.0}]
+    assert result["verdict"] == "in window"
+
+
+def test_a_log_that_is_gone_is_named_in_words(records: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (store(records / "holds" / "dark-1") / "hold.csv").unlink()
+    assert cli.main(["show"]) == 2
+    assert "hold.csv" in capsys.readouterr().err
