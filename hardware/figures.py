@@ -212,18 +212,6 @@ def clock(at_s: int) -> str:
     return f"{at_s // 60}:{at_s % 60:02}"
 
 
-def panel_block() -> str:
-    """Whether the firmware's loop drives panel and recessed button, read off its source."""
-    loop = "".join((FIRMWARE / f"{name}.py").read_text(encoding="utf-8") for name in ("app", "panel_logic", "board"))
-    driven, read = "Buttons(" in loop, "bootsel_button(" in loop
-    return "\n".join((
-        "- Buttons, lamps and buzzer: " + (
-            "driven by it." if driven else "their rules are in `panel.py`; not used yet."),
-        "- The recessed button, which ends a hold or clears a trip: " + (
-            "read by it." if read else "not read yet. Until it is, **a new board stays off as number 12.**"),
-    ))
-
-
 BLOCKS: dict[str, tuple[str, Callable[[], str]]] = {
     "values": ("mat-rig.md", values_block),
     "gate": ("heartbeat-gate.md", gate_block),
@@ -232,7 +220,6 @@ BLOCKS: dict[str, tuple[str, Callable[[], str]]] = {
     "pins": ("mat-rig.md", pins_block),
     "faults": ("SAFETY.md", faults_block),
     "selftest": ("first-power-up.md", selftest_block),
-    "panel": ("README.md", panel_block),
 }
 
 
