@@ -56,7 +56,7 @@ def test_what_is_not_right_is_refused_in_words(text: str, said: str, tmp_path: P
 def test_one_step_back_and_forward_again(tmp_path: Path):
     path = tmp_path / "g.toml"
     write_gains(path, VALUES, NOTES)
-    with pytest.raises(UseError, match="no gains before"):
+    with pytest.raises(UseError, match="no previous gains"):
         gains.undo(path)
     write_gains(path, {**VALUES, "gains.water.kp": 1.5}, NOTES)
     assert load_gains(path)["gains.water.kp"] == 1.5

@@ -82,7 +82,7 @@ def test_spec_of_another_form_is_refused(spec):
 
 @pytest.mark.parametrize(
     ("name", "words"),
-    [("Um", "has no 'Um'"), ("Urm", "did you mean Urn?"), ("figure", "cannot be called: got int"),
+    [("Um", "defines no 'Um'"), ("Urm", "did you mean Urn?"), ("figure", "cannot be called: got int"),
      ("NoStep", "has no step"), ("NoTemps", "has no temps_c"), ("NeedsMore", "TypeError"), ("Broken", "no such table")],
 )
 def test_plant_that_is_none_is_refused_in_words(plant_file, name, words):
@@ -92,7 +92,7 @@ def test_plant_that_is_none_is_refused_in_words(plant_file, name, words):
 
 def test_file_that_is_absent_or_fails_is_refused_in_words(tmp_path):
     """Absent, no Python by its name, wrong syntax, an import that is missing, a script that leaves."""
-    assert "not there" in refused(tmp_path / "none.py:Urn")
+    assert "there is no plant file" in refused(tmp_path / "none.py:Urn")
     text = tmp_path / "urn.txt"
     text.write_text(GOOD)
     assert "not Python" in refused(f"{text}:Urn")

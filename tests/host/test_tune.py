@@ -111,14 +111,14 @@ def test_what_a_record_does_not_carry_gives_no_gains_for_the_chocolate(task: cho
     known = tuple(name for name in task.findings.identified if name != "coupling_w_per_k")
     (said,) = [each for each in proof.feasibility(replace(task, findings=replace(task.findings, identified=known)))
                if not each.ok]
-    assert "does not tell how the chocolate follows the water" in said.sentence
+    assert "does not show how the chocolate follows the water" in said.sentence
     assert all(each.ok for each in proof.feasibility(task))
 
 
 def test_a_ceiling_too_low_is_told_by_how_much(task: choose.Task):
     (said,) = [each for each in proof.feasibility(replace(task, ceiling_c=31.8)) if not each.ok]
     short_k = task.findings.model.water_for(31.0, 20.0) - (31.8 - 0.2)
-    assert f"{short_k:.1f} K warmer" in said.sentence
+    assert f"{short_k:.1f} °C warmer" in said.sentence
 
 
 def test_sampled_warmers_keep_to_what_is_known(task: choose.Task):
@@ -159,7 +159,7 @@ def test_tuning_a_virtual_pot_writes_gains_that_a_hold_takes(
     assert json.loads(out)["trips"] == []
     code, out, err = bain(capsys, "tune", "--undo", "--out", str(gains))
     assert (code, out) == (2, "")
-    assert "no gains before" in err
+    assert "no previous gains" in err
 
 
 def test_a_saved_hold_can_be_tuned_from(

@@ -111,7 +111,7 @@ def test_a_plant_that_prints_does_not_spoil_our_output(tmp_path: Path, capfd: py
 
 
 def test_a_link_that_cannot_be_made_is_refused_in_words(tmp_path: Path) -> None:
-    with pytest.raises(UseError, match=r"no link can be made at .*none/tty: got no such file"):
+    with pytest.raises(UseError, match=r"the link .*none/tty cannot be made: got no such file"):
         serve(load_rig("pot"), link_path=tmp_path / "none" / "tty")
 
 

@@ -1,4 +1,4 @@
-"""A record to identify from: heat given and temperatures read, once a second, in pieces with nothing odd inside."""
+"""A record to identify a warmer from: heat and temperatures once a second, in pieces without disturbances."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from bainwright.record.reader import HoldLog
 
 Floats = NDArray[np.float64]
 
-LEAST_S = 900  # a shorter record carries no chocolate time constant and hardly a water's; chosen
-LEAST_PIECE_S = 300  # pieces between gaps and refills shorter than this are left out; chosen
-LEAST_MOVE_K = 0.5  # water that moved less says nothing: eight steps of 1/16 K; chosen
-LEAST_HEAT_K = 1.0  # heat must have varied by what lifts the water this far; chosen
-MOST_MISSING = 0.3  # a record with more holes than this is refused; chosen
-JUMP_K, JUMP_S = 0.4, 60  # the bowl cannot move so far in so short by itself: something was poured in; chosen
-SEEN_AFTER_S = 10  # a fall is that far under way when it is seen; chosen
-FLAT_S = 240  # a reading that stands still so long while heat comes and goes is a clipped one; chosen
+LEAST_S = 900  # a shorter record shows no time constant of the chocolate; chosen
+LEAST_PIECE_S = 300  # shorter pieces between gaps and refills are left out; chosen
+LEAST_MOVE_K = 0.5  # water must move by this: eight steps of 1/16 K; chosen
+LEAST_HEAT_K = 1.0  # heat must vary by what warms the water by this; chosen
+MOST_MISSING = 0.3  # a record with a larger share missing is refused; chosen
+JUMP_K, JUMP_S = 0.4, 60  # a bowl that moves this far in this time had something poured in; chosen
+SEEN_AFTER_S = 10  # a fall has lasted this long when it is detected; chosen
+FLAT_S = 240  # a reading that is constant for this long while the heat changes is clipped; chosen
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ def record_of(log: HoldLog, settings: Mapping[str, Any]) -> Record:
     room_c = log.facts.get("room_c")
     room_c = float(settings["room_c"] if room_c is None else room_c)
     time_s = np.asarray(log["t_s"], dtype=float)
-    row_s = float(log.facts.get("row_s", 1.0))  # a board's own log has a row every few seconds, with on-time a second
+    row_s = float(log.facts.get("row_s", 1.0))  # a board's own log has a row every few seconds
     power_w = settings["heater_w"] * np.nan_to_num(log["on_ms"]) / 1000.0
     bowl_c = np.where(np.nan_to_num(log["bowl_estimated"]) > 0, np.nan, log["bowl_c"])
     columns = [power_w, np.asarray(log["water_c"], dtype=float), np.asarray(bowl_c, dtype=float)]
@@ -77,9 +77,9 @@ def record_of(log: HoldLog, settings: Mapping[str, Any]) -> Record:
 
 def _each_second(time_s: Floats, columns: list[Floats], states: NDArray[Any], row_s: float
                  ) -> tuple[Floats, list[Floats], NDArray[Any]]:
-    """Rows every few seconds as rows every second: heat evenly over a row, readings between two on a line.
+    """Turn rows every few seconds into rows every second: heat is spread over a row, readings are interpolated.
 
-    Where rows are missing the seconds are too.
+    Missing rows stay missing.
     """
     seconds = np.arange(np.ceil(time_s[0] - row_s) + 1.0, np.floor(time_s[-1]) + 1.0)
     row = np.minimum(np.searchsorted(time_s, seconds), len(time_s) - 1)
@@ -91,24 +91,24 @@ def _each_second(time_s: Floats, columns: list[Floats], states: NDArray[Any], ro
 
 def record(time_s: Floats, power_w: Floats, water_c: Floats, bowl_c: Floats, room_c: float,
            settings: Mapping[str, Any], states: NDArray[Any] | None = None) -> Record:
-    """Check a record and cut it where something happened that no heater did.
+    """Check a record and cut it where something other than the heater acted.
 
     Parameters
     ----------
     time_s, power_w, water_c, bowl_c : array, shape (n,)
-        Board time; mean power of the second before; readings, NaN where there is none.
+        Board time; mean power of the second before; readings, NaN where missing.
     room_c : float
         The room.
     settings : mapping
         The rig's.
     states : array of str, optional
-        What the board was doing; seconds it was paused or tripped are cut out.
+        The board's state; seconds in pause or trip are cut out.
     """
     notes: list[str] = []
     got_s = time_s[-1] - time_s[0] + 1.0 if len(time_s) > 1 else 0.0
     if got_s < LEAST_S:
         raise FileError("the record is too short to identify a warmer", got=f"{got_s / 60:.0f} min",
-                        wanted=f"{LEAST_S // 60} min or more", hint="an hour from cold says most")
+                        wanted=f"{LEAST_S // 60} min or more", hint="an hour from cold is best")
     good = np.isfinite(water_c)
     if states is not None:
         good &= np.isin(states, ["check", "hold"])
@@ -120,10 +120,10 @@ def record(time_s: Floats, power_w: Floats, water_c: Floats, bowl_c: Floats, roo
     pieces = [_piece(time_s, power_w, water_c, bowl_c, low, high) for low, high in cuts if high - low >= LEAST_PIECE_S]
     found = Record(pieces, room_c, notes)
     if found.seconds < LEAST_S:
-        raise FileError("too little is left of the record between its gaps and refills",
+        raise FileError("too little of the record lies between its gaps and refills",
                         got=f"{found.seconds / 60:.0f} min in pieces of at least {LEAST_PIECE_S // 60}",
                         wanted=f"{LEAST_S // 60} min")
-    _unclipped(found, settings)  # first: a reading that is clipped throughout looks quiet too
+    _unclipped(found, settings)  # first: a reading that is clipped all the time looks quiet too
     _lively(found, settings)
     return found
 
@@ -133,30 +133,30 @@ def _cuts(time_s: Floats, good: NDArray[np.bool_], bowl_c: Floats, notes: list[s
     step_s = np.diff(time_s)
     breaks = {int(at) + 1 for at in np.flatnonzero((step_s > 1.5) | (step_s <= 0.0))}
     if breaks:
-        notes.append(f"the record has {len(breaks)} gap(s); it is used in pieces")
+        notes.append(f"the record has {len(breaks)} gap(s); the pieces between them are used")
     edges = {int(at) + 1 for at in np.flatnonzero(np.diff(good.astype(int)))}
     poured = _poured(bowl_c)
     for at in poured:
-        notes.append(f"something was poured into the bowl at {time_s[at] / 60:.0f} min; the record is cut there")
+        notes.append(f"something was poured into the bowl at {time_s[at] / 60:.0f} min; the record was cut there")
     bounds = sorted({0, len(time_s), *breaks, *edges, *poured, *(at + 2 * JUMP_S for at in poured)})
     pairs = pairwise(bounds)
     return [(a, b) for a, b in pairs if good[a:b].all() and not any(at <= a < at + 2 * JUMP_S for at in poured)]
 
 
 def _poured(bowl_c: Floats) -> list[int]:
-    """Rows at which the bowl began to move faster than any film could move it."""
+    """Rows at which the bowl began to move faster than the water can move it."""
     if len(bowl_c) <= JUMP_S or not np.isfinite(bowl_c).any():
         return []
     smooth = np.convolve(bowl_c, np.ones(5) / 5.0, mode="same")
     smooth[:3], smooth[-3:] = smooth[3], smooth[-4]
     moved = smooth[JUMP_S:] - smooth[:-JUMP_S]
-    usual = np.concatenate([np.full(2 * JUMP_S, moved[0]), moved])[: len(moved)]  # what it did two minutes before
+    usual = np.concatenate([np.full(2 * JUMP_S, moved[0]), moved])[: len(moved)]  # its movement two minutes before
     fast = np.flatnonzero(np.abs(moved - usual) > JUMP_K)
     starts: list[int] = []
     for at in fast:
         if not starts or at - starts[-1] > 5 * JUMP_S:
             starts.append(int(at))
-    # a warm-up that begins is no refill: only a fall, or a rise no water could have caused
+    # the begin of a warm-up is no refill: take only a fall, or a rise that water cannot cause
     return [at + JUMP_S - SEEN_AFTER_S for at in starts if moved[at] < 0.0 or moved[at] > 3.0]
 
 
@@ -171,12 +171,12 @@ def _lively(found: Record, settings: Mapping[str, Any]) -> None:
     swing_j = max(float(np.ptp(np.cumsum(each.power_w - each.power_w.mean()))) for each in found.pieces)
     if moved_k < LEAST_MOVE_K or swing_j / store < LEAST_HEAT_K / 2.0:
         raise FileError("the record is too quiet to identify a warmer: water and heat hardly changed",
-                        got=f"{moved_k:.2f} K of water, heat varied by {swing_j / store:.2f} K",
-                        wanted=f"{LEAST_MOVE_K:g} K or more", hint="use a log with its warm-up, or run bain tune")
+                        got=f"water moved by {moved_k:.2f} °C, the heat is worth {swing_j / store:.2f} °C",
+                        wanted=f"{LEAST_MOVE_K:g} °C or more", hint="use a log with its warm-up, or run bain tune")
 
 
 def _unclipped(found: Record, settings: Mapping[str, Any]) -> None:
-    """A reading that stands at its end of scale while heat would move it by a degree."""
+    """Refuse a reading that is constant at its highest or lowest value while the heat would move it by a degree."""
     store = settings["water_l"] * WATER_J_PER_LK + settings["chocolate_kg"] * CP_LIQUID.value
     for piece in found.pieces:
         changes = np.flatnonzero(np.diff(piece.water_c)) + 1
@@ -186,6 +186,6 @@ def _unclipped(found: Record, settings: Mapping[str, Any]) -> None:
             heat_k = float(np.ptp(np.cumsum(piece.power_w[low:high] - piece.power_w.mean()))) / store
             if high - low >= FLAT_S and at_end and heat_k > LEAST_HEAT_K:
                 raise FileError(
-                    f"the water reading is clipped: it stands at {piece.water_c[low]:.2f} °C for "
-                    f"{(high - low) / 60:.0f} min while the heat alone would move it by {heat_k:.1f} K",
-                    hint="look at the probe and its range, and record again")
+                    f"the water reading is clipped: it shows {piece.water_c[low]:.2f} °C for "
+                    f"{(high - low) / 60:.0f} min while the heat alone would move it by {heat_k:.1f} °C",
+                    hint="check the probe and its range, and record again")

@@ -1,4 +1,4 @@
-"""A gains file: TOML with the `gains.*` settings, checked by the firmware's own table, and how they came about."""
+"""A gains file: TOML with the `gains.*` settings, checked by the firmware's own table, and their origin."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ from bainwright.tuning.model import NAMES as FIGURES
 
 PREFIX = "gains."
 NAMES = tuple(name for name in (str(row[settings.NAME]) for row in settings.SETTINGS) if name.startswith(PREFIX))
-BEFORE = ".before"  # the file a newer one took the place of
-SAME = ("heater_w", "water_l", "bowl_kg", "chocolate_kg", "heater_lag_s")  # what gains are for
-OFF_BY = 0.2  # a rig that differs by more of its figure is another one; chosen
+BEFORE = ".before"  # suffix of the previous file
+SAME = ("heater_w", "water_l", "bowl_kg", "chocolate_kg", "heater_lag_s")  # settings that the gains depend on
+OFF_BY = 0.2  # a rig that differs by a larger share is another one; chosen
 
 
 class Made(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -53,7 +53,7 @@ class MarginTable(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class Notes(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """What a gains file may hold beside gains."""
+    """What a gains file may hold besides the gains."""
 
     made: Made | None = None
     margins: MarginTable | None = None
@@ -64,7 +64,7 @@ class Notes(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 @dataclass(frozen=True)
 class GainsFile:
-    """Gains by their full setting names, only those the file gives, and its notes."""
+    """The file's gains by their full setting names, and its notes."""
 
     values: dict[str, Any]
     notes: Notes = field(default_factory=Notes)
@@ -87,7 +87,7 @@ def read_gains(path: Path) -> GainsFile:
     Raises
     ------
     FileError
-        If it cannot be read, names what is no gain, or a value is out of its range.
+        If it cannot be read, has an unknown name, or a value is out of range.
     """
     where = f"gains file {path}"
     doc = read_toml(path, "gains")
@@ -95,14 +95,14 @@ def read_gains(path: Path) -> GainsFile:
     for table in (notes.model, notes.intervals):
         for name in table:
             if name not in (*FIGURES, "heater_w", "empty_j_per_k"):
-                raise FileError(f"{where}: no figure of a model is called {name}", hint=close_match(name, FIGURES))
+                raise FileError(f"{where}: a model has no figure {name}", hint=close_match(name, FIGURES))
     given = {PREFIX + name.removeprefix(PREFIX): value for name, value in flatten(doc)}
     if not given:
         raise FileError(f"{where} is empty", wanted="at least one of " + ", ".join(_short(name) for name in NAMES))
     for name in given:
         if name not in NAMES:
             near = close_match(name, NAMES)
-            raise FileError(f"{where}: no gain is called {_short(name)}", hint=near and near.replace(PREFIX, ""))
+            raise FileError(f"{where}: there is no gain {_short(name)}", hint=near and near.replace(PREFIX, ""))
     values, why = settings.check(settings.SETTINGS, given)
     if why:
         raise FileError(f"{where}: {why}")
@@ -110,7 +110,7 @@ def read_gains(path: Path) -> GainsFile:
 
 
 def mismatches(notes: Notes, rig: Mapping[str, Any]) -> list[str]:
-    """Why gains may be for another warmer than this rig's settings describe; empty when they fit."""
+    """Signs that the gains are for another warmer than this rig; empty when they fit."""
     if notes.made is None:
         return []
     said = []
@@ -121,11 +121,11 @@ def mismatches(notes: Notes, rig: Mapping[str, Any]) -> list[str]:
     if not said:
         return []
     return [f"the gains were chosen for {notes.made.rig or 'another warmer'} on {notes.made.date}, and "
-            + ", ".join(said) + ": is it another pot? leave --gains out to hold on safe gains"]
+            + ", ".join(said) + ": is this another pot? Leave --gains out to hold with safe gains"]
 
 
 def firmware_hash() -> str:
-    """First 12 hex digits of a SHA-256 over the firmware's sources, in the order of their names."""
+    """First 12 hex digits of a SHA-256 over the firmware's sources, in order of name."""
     folder = Path(bainboard.__file__).parent
     total = hashlib.sha256()
     for path in sorted(folder.rglob("*.py")):
@@ -134,7 +134,7 @@ def firmware_hash() -> str:
 
 
 def write_gains(path: Path, values: Mapping[str, float], notes: Notes) -> None:
-    """Write a gains file; one that was there is kept beside it, for `undo`.
+    """Write a gains file; the previous one stays beside it, for `undo`.
 
     Raises
     ------
@@ -153,16 +153,16 @@ def write_gains(path: Path, values: Mapping[str, float], notes: Notes) -> None:
 
 
 def undo(path: Path) -> None:
-    """One step back: the file before takes its place again, and a second undo goes forward.
+    """Restore the previous file; a second undo restores the newer one.
 
     Raises
     ------
     UseError
-        If there is nothing to go back to.
+        If there is no previous file.
     """
     before = _before(path)
     if not before.is_file():
-        raise UseError(f"there are no gains before {path}", hint="name the file with --out")
+        raise UseError(f"{path} has no previous gains", hint="name the file with --out")
     aside = path.with_name(path.name + ".new")
     if path.exists():
         path.replace(aside)
@@ -176,12 +176,12 @@ def _before(path: Path) -> Path:
 
 
 def render(values: Mapping[str, float], notes: Notes) -> str:
-    """A gains file's text: gains first, for who reads it; the rest after."""
+    """A gains file's text: the gains first, then the notes."""
     tables: dict[str, dict[str, Any]] = {"": {}, "water": {}, "bowl": {}}
     for name, value in values.items():
         head, _, tail = _short(name).rpartition(".")
         tables[head][tail] = value
-    lines = ["# Gains chosen by `bain tune`; `bain hold --gains` takes them.",
+    lines = ["# Gains chosen by `bain tune`, for `bain hold --gains`.",
              *_pairs(tables.pop("")), f"not_identified = {_toml(notes.not_identified)}"]
     more: dict[str, Any] = {"model": notes.model, "intervals": notes.intervals}
     for name in ("margins", "made"):

@@ -1,10 +1,10 @@
-"""Finding a warmer's model in a record: output-error least squares, intervals by resampling, and a check on new data.
+"""Identify a warmer's model from a record: output-error least squares, intervals by resampling, a check on new data.
 
-What is fitted is the temperature the model *simulates* from the heat alone, not one step ahead of the readings: a
-warmer that is simulated for hours must not drift. Each piece has its own start, and a constant and a ramp of heat that
-no heater gave (sun, a room that is not what was said), because a fit that leaves these out puts them into the losses.
-What litres, kilograms and watts make likely stands beside the data as one soft observation a figure, so a figure the
-data do not carry stays at its guess, and its interval says so.
+The fit compares the readings with temperatures that the model *simulates* from the heat alone, not with predictions
+one step ahead, because a simulation of hours must not drift. Each piece of the record has its own start, and a constant
+and a ramp of outside heat (sun, a wrong room temperature); a fit without them would put that heat into the losses.
+The guess from litres, kilograms and watts counts as one soft observation for each figure. A figure that the data do not
+determine stays at its guess, and its interval shows that.
 """
 
 from __future__ import annotations
@@ -29,23 +29,23 @@ from bainwright.tuning.model import IDENTIFIED, NAMES, PARAMETERS, SPREAD, Findi
 Floats = NDArray[np.float64]
 
 PACE_S = 5  # readings are averaged over this before they are compared; chosen, a fifth of the usual lags
-BLOCK_S = 120  # resampled blocks; longer than the misses hang together on the rigs tried; chosen
-# Resampling a few dozen blocks of a fit's own misses comes out too narrow, since the fit has taken its share of them:
-# without this factor 87 % of figures lie inside their intervals, with it 97 % (tests/bench/intervals.py).
+BLOCK_S = 120  # length of the resampled blocks; residuals were correlated for less than this on the rigs tried; chosen
+# Intervals from a few dozen resampled blocks are too narrow, because the fit has already reduced the residuals.
+# Without this factor 87 % of figures lie inside their intervals, with it 97 % (tests/bench/intervals.py).
 WIDER = 1.3
-SAMPLES = 400  # resampled fits; 95 % ends then wander by a few per cent
-HELD_BACK = 0.3  # share of the record, its end, that the validation keeps from the fit; chosen
-LEAST_NOISE_C = 0.02  # a quantum of 1/16 K is 0.018 K of noise; computed
-ROOM_SPREAD_K = 1.5  # how far the room may be from what was said; chosen
-BIAS_SPREAD_K = 0.1  # what a calibration leaves between the probes; chosen, a sixteenth and more
-RAMP_SHARE = 0.5  # the ramp's reach over a piece as a share of the constant's; chosen
-SWAPPED = 0.5  # the fit with the probes exchanged must be this much better to say so; chosen
-SUSPECT_K = 0.08  # a fit that misses by less accuses no probe: on a slow rise either order fits within a step; chosen
+SAMPLES = 400  # resampled fits; the ends of the 95 % interval then vary by a few per cent
+HELD_BACK = 0.3  # share of the record, at its end, that the validation keeps from the fit; chosen
+LEAST_NOISE_C = 0.02  # steps of 1/16 K are 0.018 K of noise; computed
+ROOM_SPREAD_K = 1.5  # error of the stated room temperature; chosen
+BIAS_SPREAD_K = 0.1  # difference between the probes after calibration; chosen, a sixteenth and more
+RAMP_SHARE = 0.5  # spread of the ramp over a piece, as a share of the constant's; chosen
+SWAPPED = 0.5  # the squared error with the probes exchanged must be below this share; chosen
+SUSPECT_K = 0.08  # with a smaller error no exchange is reported: on a slow rise either order fits; chosen
 _SPREAD = np.array([SPREAD[name] for name in NAMES])
 
 
 def step_through(phi: Floats, gamma: Floats, x: Floats, inputs: Floats, out: Floats) -> None:
-    """Fill `out` (n, 2) with the readings of x' = phi x + gamma u; changes `x`. Run compiled, see `_respond`."""
+    """Fill `out` (n, 2) with the readings of x' = phi x + gamma u; changes `x`. Runs compiled, see `_respond`."""
     fresh = x.copy()
     for t in range(len(inputs)):
         for i in range(len(x)):
@@ -61,14 +61,14 @@ def step_through(phi: Floats, gamma: Floats, x: Floats, inputs: Floats, out: Flo
 
 
 def _respond(phi: Floats, gamma: Floats, start: Floats, inputs: Floats) -> Floats:
-    """Readings (n, 2) from a start."""
+    """Readings, shape (n, 2), from a start."""
     out = np.empty((len(inputs), 2))
     compiled.function(step_through)(phi, gamma, start.copy(), inputs, out)
     return out
 
 
 def discrete(model: Model, dt_s: float = 1.0) -> tuple[Floats, Floats]:
-    """Exact matrices for inputs that hold over each step."""
+    """Exact matrices for inputs that are constant in each step."""
     a, b = model.continuous()
     whole = np.zeros((8, 8))
     whole[:5, :5], whole[:5, 5:] = a, b
@@ -77,7 +77,7 @@ def discrete(model: Model, dt_s: float = 1.0) -> tuple[Floats, Floats]:
 
 
 def delayed(power_w: Floats, dead_s: float) -> Floats:
-    """Power as it comes out of a dead time, whole seconds or not; before the record it was as at its start."""
+    """Power after a dead time, which need not be whole seconds. Before the record the power is that of its start."""
     whole = int(dead_s)
     part = dead_s - whole
     padded = np.concatenate([np.full(whole + 1, power_w[0]), power_w])
@@ -86,7 +86,7 @@ def delayed(power_w: Floats, dead_s: float) -> Floats:
 
 
 def simulate(model: Model, piece: Piece, room_c: float, start_c: tuple[float, float]) -> Floats:
-    """Readings of a piece (n, 2), °C, from its heat alone; everything at rest at `start_c` (water, bowl)."""
+    """Readings of a piece, shape (n, 2), °C, from its heat alone; the start is steady at `start_c` (water, bowl)."""
     phi, gamma = discrete(model)
     start = np.array([piece.power_w[0], start_c[0], start_c[1], start_c[0], start_c[1]])
     start[1:] -= room_c
@@ -95,8 +95,8 @@ def simulate(model: Model, piece: Piece, room_c: float, start_c: tuple[float, fl
     return _respond(phi, gamma, start, inputs) + room_c
 
 
-# Unknowns of a piece beside the model: start of water and bowl (K), heat on its way (W), constant and ramp of heat
-# into the water, constant into the bowl (W); and the bowl probe's bias (K).
+# Unknowns of a piece beyond the model: start of water and bowl (K), heat in the heater (W), constant and ramp of
+# outside heat into the water, constant into the bowl (W), and the bowl probe's bias (K).
 EXTRAS = 7
 
 
@@ -129,7 +129,7 @@ class _Fit:
         self.record, self.likely, self.noise_c = record, likely, noise_c
         self.center = np.log(likely.vector())
         self.read = [_averaged(np.column_stack([each.water_c, each.bowl_c])) for each in record.pieces]
-        for read in self.read:  # a piece with holes in its bowl is fitted by its water
+        for read in self.read:  # where bowl readings are missing, a piece is fitted by its water only
             if not np.isfinite(read[:, 1]).all():
                 read[:, 1] = np.nan
         room_w = ROOM_SPREAD_K * np.array([likely.bath_loss_w_per_k + 0.3, likely.bowl_loss_w_per_k])
@@ -167,12 +167,12 @@ class _Fit:
         return start
 
     def misses(self, x: Floats) -> Floats:
-        """Readings less simulation, K, all pieces in one row; 0 where nothing was read."""
+        """Readings minus simulation, K, all pieces in one array; 0 where there is no reading."""
         pairs = zip(self.read, self.simulated(x), strict=True)
         return np.concatenate([np.nan_to_num(read - made).ravel() for read, made in pairs])
 
     def residuals(self, x: Floats) -> Floats:
-        """Misses in units of noise, then how far each unknown is from what is likely, in spreads."""
+        """Misses in units of noise, then each unknown's distance from its guess, in spreads."""
         return np.concatenate([self.misses(x) / self.noise_c, x])
 
     def slopes(self, x: Floats) -> Floats:
@@ -204,7 +204,7 @@ class _Fit:
 
 @dataclass(frozen=True)
 class Fitted:
-    """What a fit leaves for a picture: per piece the time (s), readings and simulation (n, 2), °C."""
+    """A fit for the picture: time (s), readings and simulation (n, 2), °C, of each piece."""
 
     time_s: list[Floats]
     read_c: list[Floats]
@@ -212,7 +212,7 @@ class Fitted:
 
 
 def identify(record: Record, settings: Mapping[str, Any], seed: int = 0) -> tuple[Findings, Fitted]:
-    """The warmer in a record.
+    """Identify the warmer from a record.
 
     Parameters
     ----------
@@ -221,7 +221,7 @@ def identify(record: Record, settings: Mapping[str, Any], seed: int = 0) -> tupl
     settings : mapping
         The rig's litres, kilograms and watts.
     seed : int
-        Settles the resampling.
+        Random seed of the resampling.
 
     Returns
     -------
@@ -245,19 +245,19 @@ def identify(record: Record, settings: Mapping[str, Any], seed: int = 0) -> tupl
 
 
 def _fitted(record: Record, likely: Model) -> tuple[_Fit, Floats]:
-    """Fit twice: the second time the readings count as little as the first misses and their kinship say."""
+    """Fit twice: the second time the readings are weighted by the size and correlation of the first misses."""
     fit = _Fit(record, likely, LEAST_NOISE_C)
     x = fit.solve().x
     misses = fit.misses(x).reshape(-1, 2)
-    told = misses[:, misses.std(axis=0) > 0.0]
-    spread_c = float(np.sqrt(np.mean(told**2)))
-    kin = np.mean([_kinship(column) for column in told.T])
-    fit = _Fit(record, likely, max(spread_c, LEAST_NOISE_C / np.sqrt(PACE_S)) * np.sqrt(kin))
+    read = misses[:, misses.std(axis=0) > 0.0]
+    spread_c = float(np.sqrt(np.mean(read**2)))
+    repeats = np.mean([_correlation_length(column) for column in read.T])
+    fit = _Fit(record, likely, max(spread_c, LEAST_NOISE_C / np.sqrt(PACE_S)) * np.sqrt(repeats))
     return fit, fit.solve(x).x
 
 
-def _kinship(misses: Floats) -> float:
-    """How many neighbouring misses say the same thing: 1 + twice the sum of correlations until they vanish."""
+def _correlation_length(misses: Floats) -> float:
+    """Misses in a row that carry the same information: 1 + twice the sum of their correlations until these vanish."""
     centred = misses - misses.mean()
     power = float(centred @ centred)
     total = 1.0
@@ -270,7 +270,7 @@ def _kinship(misses: Floats) -> float:
 
 
 def _intervals(fit: _Fit, x: Floats, rng: np.random.Generator) -> Findings:
-    """Resample the misses in blocks and see where the best fit goes; one linear step each is enough near it."""
+    """Resample the misses in blocks and refit each sample, by one linear step from the best fit."""
     jac = fit.slopes(x)
     misses = fit.misses(x)
     rows = len(misses)
@@ -278,7 +278,7 @@ def _intervals(fit: _Fit, x: Floats, rng: np.random.Generator) -> Findings:
     block = 2 * BLOCK_S // PACE_S
     starts = rng.integers(0, max(1, rows - block), (SAMPLES, rows // block + 1))
     drawn = misses[(starts[:, :, None] + np.arange(block)).reshape(SAMPLES, -1)[:, :rows] % rows] / fit.noise_c
-    # What is likely was one observation too: it is drawn again with the rest.
+    # The guess was one observation too, so it is resampled as well.
     drawn = np.concatenate([drawn, rng.standard_normal((SAMPLES, len(x)))], axis=1)
     moved = np.clip(x + WIDER * drawn @ spread.T, -4.0, 4.0)[:, : len(NAMES)]
     samples = np.exp(fit.center + moved * _SPREAD)
@@ -286,7 +286,7 @@ def _intervals(fit: _Fit, x: Floats, rng: np.random.Generator) -> Findings:
     model, _ = fit.split(x)
     identified = tuple(name for name, a, b in zip(NAMES, low, high, strict=True) if b / a < IDENTIFIED)
     for at, name in enumerate(NAMES):
-        if name not in identified:  # as far as what is likely reaches, and at least as far as the samples do
+        if name not in identified:  # the guess's own range, or the samples' range if that is wider
             reach = np.exp(1.96 * _SPREAD[at])
             low[at] = min(low[at], fit.likely.vector()[at] / reach)
             high[at] = max(high[at], fit.likely.vector()[at] * reach)
@@ -296,15 +296,15 @@ def _intervals(fit: _Fit, x: Floats, rng: np.random.Generator) -> Findings:
 
 
 def _validated(record: Record, likely: Model) -> float:
-    """Error of a model fitted to the first part, simulated on through the rest without seeing it, K."""
+    """Error, K, of a model that is fitted to the first part and simulates the rest."""
     last = record.pieces[-1]
     keep = len(last) - int(HELD_BACK * record.seconds)
-    if keep < 300:  # the last piece is the rest: too little of it to start from
+    if keep < 300:  # the last piece is too short to start from
         return float("nan")
     first = replace(last, power_w=last.power_w[:keep], water_c=last.water_c[:keep], bowl_c=last.bowl_c[:keep])
     part = replace(record, pieces=[*record.pieces[:-1], first])
     x = _fitted(part, likely)[1].copy()
-    x[-EXTRAS + 4] = 0.0  # a ramp says nothing of the hours after it
+    x[-EXTRAS + 4] = 0.0  # a ramp does not predict the hours after it
     onward = _Fit(replace(record, pieces=[last]), likely, 1.0)
     made = onward.simulated(np.concatenate([x[: len(NAMES)], x[-EXTRAS:]]))[0]
     missed = (onward.read[0] - made)[keep // PACE_S :]
@@ -319,19 +319,20 @@ def _refuse_swapped(record: Record, likely: Model, misses: Floats) -> None:
     other = float(np.mean(fit.misses(fit.solve().x) ** 2))
     own = float(np.mean(misses**2))
     if own > SUSPECT_K**2 and other < SWAPPED * own:
-        raise FileError("the two probes look exchanged: what should be the chocolate answers the heater first",
-                        hint="swap their plugs, or their ids in the rig file, and record again")
+        raise FileError("the two probes look exchanged: the chocolate's reading follows the heater first",
+                        hint="exchange their plugs, or their ids in the rig file, and record again")
 
 
 def _warnings(findings: Findings, likely: Model) -> list[str]:
-    """What in the findings does not fit what was said of the warmer."""
+    """Findings that contradict the warmer's settings."""
     model = findings.model
     share = model.water_j_per_k / likely.water_j_per_k
     if 1.0 / WRONG_STORE < share < WRONG_STORE:
         return []
     litres = likely.water_j_per_k / WATER_J_PER_LK
-    said = f"the water stores {share:.1f} times what {litres:g} L should: another pot or water level than said"
-    # Wrong watts stretch both stores alike, another pot the water's alone. The water's has the pot's metal in it, so
+    said = (f"the water stores {share:.1f} times as much heat as {litres:g} L should: another pot or water level than "
+            "in the settings")
+    # Wrong watts change both heat stores, another pot only the water's. The water's includes the pot's metal, so
     # the mean of both is the better guess: off by 5 % on half of simulated warmers, by 19 % at most (computed).
     bowl = model.bowl_j_per_k / likely.bowl_j_per_k if "bowl_j_per_k" in findings.identified else share
     if not 1.0 / WRONG_STORE < share / bowl < WRONG_STORE:
@@ -348,7 +349,7 @@ def _beside(fit: _Fit, x: Floats) -> Fitted:
 
 
 def figure_lines(findings: Findings) -> list[str]:
-    """One plain line a figure."""
+    """One line for each figure."""
     lines = []
     for name, unit, what in PARAMETERS:
         low, high = getattr(findings.low, name), getattr(findings.high, name)
@@ -356,7 +357,7 @@ def figure_lines(findings: Findings) -> list[str]:
             lines.append(f"{what}: {_short(getattr(findings.model, name))} {unit} "
                          f"(95 %: {_short(low)} to {_short(high)})")
         else:
-            lines.append(f"{what}: not identified; taken as anything from {_short(low)} to {_short(high)} {unit}")
+            lines.append(f"{what}: not identified; assumed between {_short(low)} and {_short(high)} {unit}")
     return lines
 
 

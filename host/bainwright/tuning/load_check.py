@@ -1,20 +1,20 @@
-"""Whether the water takes the heat that its gains were learnt with; if not it is another pot, or another level."""
+"""Whether the water takes the heat that its gains were learnt with; if not, the pot or the water level differs."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any
 
-WRONG_STORE = 1.5  # water that stores this much more or less than it should is another pot, or other watts; chosen
-RISE_K = 4.0  # of water, before it is judged: what a probe's lag leaves out is a twentieth of it then; chosen
-LEAP_K = 0.5  # a second that moves the reading by more had water or chocolate poured into it; chosen
+WRONG_STORE = 1.5  # a heat store that is wrong by this factor means another pot or other watts; chosen
+RISE_K = 4.0  # rise of the water before it is judged: a probe's lag is then a twentieth of it; chosen
+LEAP_K = 0.5  # if a reading moves by more in a second, something was poured in; chosen
 
 
 class LoadCheck:
     """The heat balance of the water in a warm-up, a status line at a time.
 
-    Heat on its way is left out by the heater's lag; what bath and bowl lose to the room is counted as lost by the bath,
-    which is little beside the heat of a warm-up.
+    The heater's lag delays its heat. The losses of bath and bowl both count as the bath's; they are small beside the
+    heat of a warm-up.
 
     Parameters
     ----------
@@ -40,16 +40,16 @@ class LoadCheck:
         self._stored_j = 0.0
 
     def step(self, t_s: float, duty: float, water_c: float | None, bowl_c: float | None) -> float | None:
-        """Take a line: how many times the heat it should the water takes, once and only where that is wrong.
+        """Take a line; returns once, and only if it is wrong, the water's heat store over what it should be.
 
         Parameters
         ----------
         t_s : float
             Time of the line, s.
         duty : float
-            Heat given since the last one, as a share of the heater's.
+            Mean duty since the last line.
         water_c, bowl_c : float or None
-            Readings, °C; without either, and while the bowl is off, a warm-up says nothing and begins anew.
+            Readings, °C. If one is missing, as while the bowl is off, the balance starts again.
         """
         if self._told:
             return None

@@ -1,7 +1,7 @@
-"""The proof of gains before a board gets them: the firmware's law on hundreds of warmers they must be good for.
+"""Test new gains before a board gets them: the firmware's control law on hundreds of simulated warmers.
 
-Each sampled warmer spends the same evenings twice, with the gains it has and with the new ones. A finding is one plain
-sentence and a yes or no; one no is enough to refuse the gains.
+Each warmer plays the same evenings twice, with the present gains and with the new ones. A finding is a sentence and a
+yes or no. One no is enough to refuse the gains.
 """
 
 from __future__ import annotations
@@ -32,16 +32,16 @@ from bainwright.tuning.surrogate import Kitchen, draw
 RIGS = 200
 STRIDE_S = 30  # rows of the traces the pictures are drawn from
 
-# How much worse than before new gains may be, pooled and on the worst single warmer; chosen: within what the noise of
-# a probe changes from one evening to the next.
+# How much worse new gains may be, over all warmers and on the worst one. Chosen: a probe's noise changes an evening's
+# error by as much.
 POOLED, WORST = 1.02, 1.25
-SWING_K = 0.2  # quiet error that would show as swinging; chosen
-OVERSHOOT_K = 0.3  # over the window's top in a warm-up from cold, on nineteen warmers of twenty; chosen
+SWING_K = 0.2  # a larger quiet error would look like swinging; chosen
+OVERSHOOT_K = 0.3  # above the window in a warm-up from cold, on nineteen warmers of twenty; chosen
 
 
 @dataclass(frozen=True)
 class Course:
-    """A kind of evening, for every sampled warmer."""
+    """A kind of evening that every simulated warmer plays."""
 
     name: str
     start_c: tuple[float, float] | None = None
@@ -53,14 +53,14 @@ class Course:
 COURSES = (
     Course("an evening of dipping"),
     Course("a warm-up from cold", start_c=COLD_C, calm=True),
-    Course("dipping in a room 5 K colder", colder_k=5.0),
+    Course("dipping in a room 5 °C colder", colder_k=5.0),
     Course("the last third of a bowl", fill=0.35),
 )
 
 
 @dataclass(frozen=True)
 class Finding:
-    """One plain sentence, and whether it speaks for the gains."""
+    """One sentence, and whether the gains passed."""
 
     sentence: str
     ok: bool = True
@@ -68,12 +68,12 @@ class Finding:
 
 @dataclass(frozen=True)
 class Proof:
-    """What the sampled warmers say.
+    """The results on the simulated warmers.
 
     Attributes
     ----------
     findings : list of Finding
-        In order of weight.
+        In order of importance.
     before, after : dict of str to Outcome
         By the course's name; scores of `RIGS` warmers each.
     """
@@ -85,31 +85,31 @@ class Proof:
 
     @property
     def passed(self) -> bool:
-        """Whether the gains may be sent."""
+        """Whether the gains may be used."""
         return all(each.ok for each in self.findings)
 
     def ratio(self, name: str = "rms_k") -> NDArray[np.float64]:
-        """Error after over error before of each warmer, in the dipping evening."""
+        """New over previous error of each warmer, in the dipping evening."""
         course = COURSES[0].name
         return self.after[course][name] / self.before[course][name]
 
 
 def prove(task: Task, before: Mapping[str, float], chosen: Chosen, *, rigs: int = RIGS, seed: int = 0,
           progress: Callable[[int, int], None] | None = None) -> Proof:
-    """Try gains beside those there are.
+    """Compare new gains with the present ones.
 
     Parameters
     ----------
     task : Task
         The findings and the chocolate.
     before : mapping
-        Gains to compare with.
+        The present gains.
     chosen : Chosen
         The new gains.
     rigs : int
-        How many sampled warmers.
+        Number of simulated warmers.
     progress : callable, optional
-        Told runs done and runs in all.
+        Called with the runs done and the total.
     """
     warmers = draw(task.findings, rigs, seed)
     outcomes: list[dict[str, fastsim.Outcome]] = []
@@ -120,11 +120,11 @@ def prove(task: Task, before: Mapping[str, float], chosen: Chosen, *, rigs: int 
         for course in COURSES:
             runs = [_run(task, course, model, kitchen, settings) for model, kitchen in warmers]
 
-            def tell(some: int, so_far: int = done) -> None:
+            def report(some: int, so_far: int = done) -> None:
                 if progress is not None:
                     progress(so_far + some, total)
 
-            results[course.name] = fastsim.simulate(runs, EVENING_S, stride=STRIDE_S, progress=tell)
+            results[course.name] = fastsim.simulate(runs, EVENING_S, stride=STRIDE_S, progress=report)
             done += rigs
         outcomes.append(results)
     found = [*margin_findings(chosen), *course_findings(task, *outcomes)]
@@ -137,31 +137,31 @@ def _run(task: Task, course: Course, model: Model, kitchen: Kitchen, settings: M
 
 
 def margin_findings(chosen: Chosen) -> list[Finding]:
-    """What the sensitivity peaks say."""
+    """Findings from the sensitivity peaks."""
     return [
-        Finding(f"On the warmer as identified no loop's sensitivity peaks above {chosen.nominal.worst:.2f} "
-                f"(wanted {NOMINAL:g} at most).", chosen.nominal.worst <= NOMINAL + 0.005),
-        Finding(f"At the worst corner of what the record leaves possible, full to a fifth, it peaks at "
-                f"{chosen.worst:.2f} (wanted {CORNER:g} at most).", chosen.worst <= CORNER + 0.005),
-        Finding(f"The probes' noise moves the heater by {100 * chosen.movement:.0f} % (wanted "
-                f"{100 * MOST_MOVEMENT:.0f} % at most).", chosen.movement <= MOST_MOVEMENT + 0.001),
+        Finding(f"Sensitivity peaks at {chosen.nominal.worst:.2f} on the identified warmer "
+                f"(limit {NOMINAL:g}).", chosen.nominal.worst <= NOMINAL + 0.005),
+        Finding(f"It peaks at {chosen.worst:.2f} in the worst case that the log allows, from a full bowl to a fifth "
+                f"(limit {CORNER:g}).", chosen.worst <= CORNER + 0.005),
+        Finding(f"The probes' noise moves the heater by {100 * chosen.movement:.0f} % (limit "
+                f"{100 * MOST_MOVEMENT:.0f} %).", chosen.movement <= MOST_MOVEMENT + 0.001),
     ]
 
 
 def course_findings(task: Task, before: Mapping[str, fastsim.Outcome], after: Mapping[str, fastsim.Outcome]
                     ) -> list[Finding]:
-    """What the evenings say."""
+    """Findings from the evenings."""
     found = []
     over = sum(int((each["wall_over_s"] > 0.0).sum()) for each in after.values())
     found.append(Finding(
-        f"The bowl's wall stayed under its ceiling of {task.ceiling_c:g} °C on every sampled warmer." if not over else
-        f"The bowl's wall passed its ceiling of {task.ceiling_c:g} °C in {over} evenings.", not over))
+        f"The bowl's wall stayed below its limit of {task.ceiling_c:g} °C on every simulated warmer." if not over else
+        f"The bowl's wall was above its limit of {task.ceiling_c:g} °C in {over} simulated evenings.", not over))
     for course in COURSES:
         if not course.calm:
             found.append(_error_finding(course.name, before[course.name], after[course.name]))
     was, quiet = (float(np.nanpercentile(each[COURSES[0].name]["quiet_k"], 95)) for each in (before, after))
-    found.append(Finding(f"With nobody at the bowl it keeps within {quiet:.2f} K, root mean square, on 19 warmers of "
-                         f"20 ({was:.2f} K before).", quiet <= max(SWING_K, POOLED * was)))
+    found.append(Finding(f"With nobody at the bowl, the chocolate stays within {quiet:.2f} °C of its target (root mean "
+                         f"square) on 19 warmers of 20; before, {was:.2f} °C.", quiet <= max(SWING_K, POOLED * was)))
     found.append(_warm_up_finding(task, before, after))
     return found
 
@@ -171,8 +171,8 @@ def _error_finding(name: str, before: fastsim.Outcome, after: fastsim.Outcome) -
     worst = float(np.nanmax(after["rms_k"] / before["rms_k"]))
     words = "smaller" if is_ <= was else "larger"
     return Finding(
-        f"In {name} the chocolate's error is {is_:.3f} K, {100 * abs(1 - is_ / was):.0f} % {words} than with the gains "
-        f"before ({was:.3f} K); on the warmer that gains least it is {worst:.2f} times what it was.",
+        f"In {name} the chocolate's error is {is_:.3f} °C, {100 * abs(1 - is_ / was):.0f} % {words} than with the "
+        f"present gains ({was:.3f} °C). On the warmer that gains least it is {worst:.2f} times as large as before.",
         is_ <= POOLED * was and worst <= WORST)
 
 
@@ -182,17 +182,17 @@ def _warm_up_finding(task: Task, before: Mapping[str, fastsim.Outcome], after: M
     took = after[course]["warm_up_s"]
     cold = int(np.isnan(took).sum())
     if cold:
-        return Finding(f"From cold {cold} sampled warmers do not reach the window within four hours.",
+        return Finding(f"From cold, {cold} simulated warmers do not reach the window within four hours.",
                        cold <= int(np.isnan(before[course]["warm_up_s"]).sum()))
     peak = float(np.nanpercentile(after[course]["bowl_peak_c"], 95)) - task.high_c
     minutes = float(np.median(took)) / 60.0
     was = float(np.median(np.nan_to_num(before[course]["warm_up_s"], nan=EVENING_S))) / 60.0
-    return Finding(f"From cold the window is reached in {minutes:.0f} min ({was:.0f} before), and 19 warmers of 20 "
-                   f"pass its top by less than {max(0.0, peak):.1f} K.", peak <= OVERSHOOT_K)
+    return Finding(f"From cold the bowl reaches the window in {minutes:.0f} min (before, {was:.0f} min). 19 warmers of "
+                   f"20 stay less than {max(0.0, peak):.1f} °C above its top.", peak <= OVERSHOOT_K)
 
 
 def feasibility(task: Task) -> list[Finding]:
-    """Whether heater and ceiling allow the hold at all, at the pessimistic end of what is known."""
+    """Whether heater and water limit allow the hold at all, in the worst case that the log allows."""
     model, low, high = task.findings.model, task.findings.low, task.findings.high
     needed = model.needed_w(task.target_c, task.room_c)
     lost = model.bath_loss_w_per_k + model.bowl_loss_w_per_k
@@ -205,27 +205,27 @@ def feasibility(task: Task) -> list[Finding]:
 
 
 def _carried_findings(task: Task) -> list[Finding]:
-    """Whether the record carries what the outer controller is chosen for; bounds alone carry no gains."""
+    """Whether the log shows how the bowl follows the water; without that there is nothing to choose gains by."""
     missing = [name for name in ("bowl_j_per_k", "coupling_w_per_k") if name in task.findings.unidentified]
     if not missing or task.settings["probe.bowl.kind"] == "none":
         return []
-    return [Finding("The record does not tell how the chocolate follows the water, since it ends before the bowl was "
-                    "warm or begins after: let bain tune run from cold, and for longer (--for 2h); a heater too weak "
-                    "to get there in that time never shows it.", False)]
+    return [Finding("The log does not show how the chocolate follows the water: it ends before the bowl was warm, or "
+                    "begins after. Run bain tune from cold and for longer (--for 2h). A heater too weak to warm the "
+                    "bowl in that time cannot be tuned.", False)]
 
 
 def _ceiling_findings(task: Task, top_c: float, full: Model, emptied: Model) -> list[Finding]:
-    """What the warmest water allowed can hold, full as identified and nearly empty at the pessimistic end."""
+    """What the warmest allowed water can hold: a full bowl as identified, a nearly empty one in the worst case."""
     full_c, emptied_c = full.held_by(top_c, task.room_c), emptied.held_by(top_c, task.room_c)
     if full_c < task.low_c:
         short_k = full.water_for(task.low_c, task.room_c) - top_c
         return [Finding(
-            f"The ceiling of {task.ceiling_c:g} °C makes this hold impossible: water for {task.low_c:g} °C in a room "
-            f"of {task.room_c:g} °C would have to be {short_k:.1f} K warmer than it may.", False)]
+            f"The water limit of {task.ceiling_c:g} °C makes this hold impossible: to hold {task.low_c:g} °C in a "
+            f"room of {task.room_c:g} °C the water would have to be {short_k:.1f} °C warmer.", False)]
     if emptied_c < task.low_c:
         return [Finding(
-            f"Under the ceiling of {task.ceiling_c:g} °C a nearly empty bowl, left alone, may cool to {emptied_c:.1f} "
-            "°C; refill before it is a fifth full, stir, or cover it.")]
+            f"With water at its limit of {task.ceiling_c:g} °C a nearly empty bowl may cool to {emptied_c:.1f} °C if "
+            "left alone. Refill before it is a fifth full, stir, or cover it.")]
     return []
 
 
@@ -234,7 +234,7 @@ def _heater_finding(task: Task, needed_w: float, ends_w: tuple[float, float]) ->
     if needed_w > 0.95 * have_w:
         return Finding(
             f"The heater cannot hold {task.target_c:g} °C in a room of {task.room_c:g} °C: that takes about "
-            f"{needed_w:.0f} W ({ends_w[0]:.0f} to {ends_w[1]:.0f} W as far as the record tells) and it has "
-            f"{have_w:g} W. Use a stronger heater, or cover bath and pot.", False)
+            f"{needed_w:.0f} W ({ends_w[0]:.0f} to {ends_w[1]:.0f} W by this log) and the heater has {have_w:g} W. Use "
+            "a stronger heater, or cover bath and pot.", False)
     return Finding(f"Holding {task.target_c:g} °C in a room of {task.room_c:g} °C takes {needed_w:.0f} W of the "
-                   f"{have_w:g} W there are.")
+                   f"heater's {have_w:g} W.")

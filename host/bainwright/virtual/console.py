@@ -15,17 +15,17 @@ from bainwright.virtual.child import Child
 from bainwright.virtual.shared_memory import SharedMemory
 
 CTRL_A, CTRL_B, CTRL_C, CTRL_D = 1, 2, 3, 4
-SETTLE_S = 0.2  # input after Ctrl-C waits so long for the prompt; chosen: the firmware's way out takes 1-20 ms
-LEAVE_S = 0.1  # input after Ctrl-D waits this long for the interpreter to end, if it will
-NUDGE_S, GIVE_UP_S = 0.5, 2.0  # after an interrupt nobody takes: the interpreter's own signal, then its end
-HELD_BYTES = 65536  # what is kept for the host before the interpreter has to wait
+SETTLE_S = 0.2  # input after Ctrl-C waits this long for the prompt; chosen: the firmware takes 1-20 ms to leave
+LEAVE_S = 0.1  # input after Ctrl-D waits this long for the interpreter to end, if it does
+NUDGE_S, GIVE_UP_S = 0.5, 2.0  # an interrupt without effect: send the interpreter's own signal, then end it
+HELD_BYTES = 65536  # output buffered for the host before the interpreter has to wait
 RAW_DONE = b"\x04>"  # ends every run at the raw prompt
 RAW_BANNER = b"raw REPL; CTRL-B to exit\r\n>"
 REMOTE_FILES = b"\x18"  # mpremote's mount speaks binary after it
 
 
 class Console:
-    """Moves bytes; knows prompts, interrupts and soft resets.
+    """Moves bytes between host and board; handles prompts, interrupts and soft resets.
 
     Parameters
     ----------
@@ -40,9 +40,9 @@ class Console:
         os.set_blocking(self.host, False)
         self.path = os.ttyname(self.host_end)
         self.child: Child | None = None
-        self.in_main = False  # main.py runs, as far as we were told
+        self.in_main = False  # main.py runs, by the interpreter's last message
         self.raw_prompt = False
-        self._raw_runs = False  # code sent to the raw prompt runs: its paste mode leaves the terminal's flags alone
+        self._raw_runs = False  # code sent to the raw prompt runs; its paste mode does not change the terminal's flags
         self._last = b""
         self._binary = False
         self._to_host = bytearray()
@@ -58,11 +58,11 @@ class Console:
 
     @property
     def backed_up(self) -> bool:
-        """Is there output the host has not taken?"""
+        """Whether there is output that the host has not taken."""
         return bool(self._to_host)
 
     def drain(self) -> None:
-        """Send on what the board has written."""
+        """Pass the board's output to the host."""
         if self._to_host:
             self._write_host()
         shared = self.shared
@@ -75,7 +75,7 @@ class Console:
                 self.child.wake()
 
     def take_rest(self) -> None:
-        """The interpreter has ended: what is left of its output goes the same way, in order."""
+        """Pass on the rest of the output of an interpreter that has ended, in order."""
         data = self.shared.output()
         self.shared.out_tail = self.shared.out_head
         self.say(data)
@@ -99,15 +99,15 @@ class Console:
             del self._to_host[:sent]
 
     def read_terminal(self) -> None:
-        """What the interpreter wrote at its prompt."""
+        """Pass on what the interpreter wrote at its prompt."""
         assert self.child is not None
         try:
             data = os.read(self.child.terminal, 16384)
-        except (BlockingIOError, OSError):  # EIO: it has ended, which its pipe tells too
+        except (BlockingIOError, OSError):  # EIO: it has ended, which its pipe reports too
             return
         if self.raw_prompt and b"\x04" in data:
-            self._hold_until_s = 0.0  # what Ctrl-D sent off has run or runs: the interpreter stays
-        self._last = (self._last + data)[-len(RAW_DONE):]  # it may come in two pieces
+            self._hold_until_s = 0.0  # the code before Ctrl-D runs: the interpreter does not end
+        self._last = (self._last + data)[-len(RAW_DONE):]  # it may arrive in two pieces
         if self._last == RAW_DONE:
             self._raw_runs = False
         self.say(self._dress(data))
@@ -123,29 +123,29 @@ class Console:
             self._binary = True
         if self.raw_prompt or self._binary:
             return data
-        # A board's console ends lines with both characters; the prompt's own lines already do.
+        # A board's console ends lines with CR and LF; the prompt's own lines already do.
         return data.replace(b"\r\n", b"\n").replace(b"\n", b"\r\n")
 
     @property
     def busy(self) -> bool:
-        """Is something under way that real time moves on: an interrupt, or held input?"""
+        """Whether something waits for real time to pass: an interrupt, or input that is held."""
         return self._interrupted_s is not None or bool(self._pending)
 
     @property
     def room(self) -> bool:
-        """May the interpreter's terminal be read on?"""
+        """Whether more may be read from the interpreter's terminal."""
         return len(self._to_host) < HELD_BYTES
 
     # -- host to board ------------------------------------------------------------------------------------------------
 
     def read_host(self) -> None:
-        """Bytes came from the host."""
+        """Take bytes from the host."""
         with contextlib.suppress(BlockingIOError):
             self._pending += os.read(self.host, 4096)
         self.pass_on()
 
     def pass_on(self) -> None:
-        """Give the board what it may have now."""
+        """Give the board the input it may have now."""
         while self._pending and self.child is not None and not self._holding():
             if not (self._pass_to_main() if self.in_main else self._pass_to_prompt(self.child)):
                 return
@@ -156,7 +156,7 @@ class Console:
         return time.monotonic() < self._hold_until_s and not self._prompt_is_back()
 
     def _prompt_is_back(self) -> bool:
-        """After Ctrl-C at main.py: has it come to the prompt?"""
+        """Whether the prompt has appeared after a Ctrl-C in main.py."""
         assert self.child is not None
         return self._interrupted_s is not None and not self.in_main and self._at_prompt(self.child)
 
@@ -179,7 +179,7 @@ class Console:
 
     def _pass_to_prompt(self, child: Child) -> bool:
         if self._at_prompt(child):
-            # Up to a Ctrl-D: it may end the interpreter, and what follows belongs to the next one.
+            # Up to a Ctrl-D, which may end the interpreter: what follows is for the next one.
             end = self._pending.find(CTRL_D) + 1 or len(self._pending)
             data = bytes(self._pending[:end])
             self._note_prompt(data)
@@ -193,7 +193,7 @@ class Console:
                 self._interrupt()
                 return True
             data = bytes(self._pending if stop < 0 else self._pending[:stop])
-            if not self._binary:  # on its way to the prompt, which will read it
+            if not self._binary:  # the prompt will read it
                 self._note_prompt(data)
         try:
             sent = os.write(child.terminal, data)
@@ -223,7 +223,7 @@ class Console:
     # -- time ---------------------------------------------------------------------------------------------------------
 
     def look(self) -> float | None:
-        """Do what time has brought; seconds until the next look, None when nothing is under way."""
+        """Do what is due; returns the seconds until the next look, None when nothing is pending."""
         assert self.child is not None
         now_s = time.monotonic()
         if self._interrupted_s is not None:
@@ -235,7 +235,7 @@ class Console:
     def _follow_interrupt(self, passed_s: float, child: Child) -> None:
         shared = self.shared
         if shared.interrupt and not self.in_main and self._at_prompt(child):
-            shared.interrupt = 0  # what it was meant for ended by itself
+            shared.interrupt = 0  # the code it was for has ended by itself
             with contextlib.suppress(BlockingIOError):
                 os.write(child.terminal, b"\x03")
         if self._nudged:
@@ -256,7 +256,7 @@ class Console:
     # -- a new interpreter --------------------------------------------------------------------------------------------
 
     def attach(self, child: Child, raw: bool) -> None:
-        """A new interpreter is on the other end; `raw`: bring it to the raw prompt unseen."""
+        """Connect a new interpreter; with `raw`, bring it to the raw prompt and hide that from the host."""
         self.child = child
         self.in_main = True
         self.raw_prompt, self._raw_runs, self._last = raw, False, b""
@@ -269,7 +269,7 @@ class Console:
             os.write(child.terminal, b"\x01")
 
     def main_ended(self) -> None:
-        """What main.py left unread goes to the prompt."""
+        """Pass input that main.py did not read to the prompt."""
         self.take_rest()
         self._pending[:0] = self.shared.unread()
         self.in_main = False

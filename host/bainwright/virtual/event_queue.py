@@ -1,4 +1,4 @@
-"""What happens to the board at an exact virtual instant: a scenario's actions, and what the user wishes for."""
+"""Effects on the board at an exact virtual time: a scenario's actions, and the user's commands."""
 
 from __future__ import annotations
 
@@ -12,13 +12,13 @@ from bainwright.virtual.shared_memory import SharedMemory
 from bainwright.virtual.wiring import Wiring
 
 BUTTONS = {"yes": 1, "no": 2, "recessed": 4}
-INJECTED_ID = 1_000_000  # ids of requests a scenario makes start after this, out of the host's way
+INJECTED_ID = 1_000_000  # request ids of a scenario start after this, clear of the host's
 
-Effect = Callable[[int], None]  # called with the virtual instant, µs
+Effect = Callable[[int], None]  # called with the virtual time, µs
 
 
 class EventQueue:
-    """Carries out what is due whenever the interpreter has stopped for it.
+    """Applies effects when they are due; the interpreter stops for them.
 
     Attributes
     ----------
@@ -30,41 +30,41 @@ class EventQueue:
         self.shared, self.wiring, self.power = shared, wiring, power
         self.power_cuts = 0
         self._injected = 0
-        self._next: list[Effect] = []  # for the interpreter's next exchange
+        self._pending: list[Effect] = []  # for the interpreter's next exchange
         self._timers: list[tuple[int, Effect]] = []
         self.look_ahead()
 
     @property
-    def wished(self) -> bool:
-        """Does something wait for the next exchange?"""
-        return bool(self._next)
+    def has_pending(self) -> bool:
+        """Whether an effect waits for the next exchange."""
+        return bool(self._pending)
 
-    def soon(self, happening: Effect) -> None:
-        """At the interpreter's next exchange."""
-        self._next.append(happening)
+    def add(self, effect: Effect) -> None:
+        """Apply an effect at the interpreter's next exchange."""
+        self._pending.append(effect)
 
     def exchange(self, at_us: int) -> None:
-        """Bring the world to this instant and carry out what is due."""
+        """Bring the world to this time and apply what is due."""
         self.wiring.advance(at_us)
         actions, self.wiring.actions = self.wiring.actions, []
         for action in actions:
             self._act(action, at_us)
-        due = [happening for due_us, happening in self._timers if due_us <= at_us]
+        due = [effect for due_us, effect in self._timers if due_us <= at_us]
         self._timers = [timer for timer in self._timers if timer[0] > at_us]
-        wished, self._next = self._next, []
+        pending, self._pending = self._pending, []
         self.shared.exchange_wanted = 0
-        for happening in due + wished:
-            happening(at_us)
+        for effect in due + pending:
+            effect(at_us)
         self.look_ahead()
 
     def look_ahead(self) -> None:
-        """Tell the interpreter where to stop next."""
+        """Set where the interpreter stops next."""
         self.shared.next_event_us = min([self.wiring.next_event_us, *(due_us for due_us, _ in self._timers)])
 
-    # -- each of them -------------------------------------------------------------------------------------------------
+    # -- the effects --------------------------------------------------------------------------------------------------
 
     def _act(self, action: Any, at_us: int) -> None:
-        """A scenario's action: a request someone makes, a power cut, or a part that breaks or is mended."""
+        """Carry out a scenario's action: a request, a power cut, or a part that breaks or is repaired."""
         if hasattr(action, "fields"):
             self._injected += 1
             line: bytes = wire.encode([("id", INJECTED_ID + self._injected), *action.fields.items()])
@@ -75,17 +75,17 @@ class EventQueue:
             self.wiring.fault(action.name, action.on)
 
     def cut(self, at_us: int, for_us: int) -> None:
-        """No supply for a while."""
+        """Cut the supply for a while."""
         self.power_cuts += 1
         self.power.power_cut(at_us, for_us)
         missed, self.wiring.actions = self.wiring.actions, []
-        for action in missed:  # a request made to a dark board is lost; a part that breaks is broken
+        for action in missed:  # a request to a board without supply is lost; a part that broke stays broken
             if not hasattr(action, "fields") and not hasattr(action, "for_s"):
                 self.wiring.fault(action.name, action.on)
         self.look_ahead()
 
-    def matter(self, event: Any, after_us: int) -> Effect:
-        """What a scenario's event does to the warmer, so much later."""
+    def scenario_effect(self, event: Any, after_us: int) -> Effect:
+        """What a scenario's event does to the warmer, `after_us` later."""
 
         def do(_: int) -> None:
             self.wiring.world.apply_event(event)
@@ -96,9 +96,9 @@ class EventQueue:
         return put_off if after_us else do
 
     def press(self, button: str, for_ms: int) -> Effect:
-        """A button goes down, and up again later."""
+        """Press a button and release it `for_ms` later."""
         if button not in BUTTONS:
-            raise UseError("no such button", got=button, wanted="one of " + ", ".join(BUTTONS))
+            raise UseError("there is no such button", got=button, wanted="one of " + ", ".join(BUTTONS))
         bit = BUTTONS[button]
 
         def down(at_us: int) -> None:

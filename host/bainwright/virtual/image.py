@@ -1,4 +1,4 @@
-"""The flash as it is sold: the firmware's files on a littlefs, made by the board's own interpreter."""
+"""A new board's flash: the firmware's files on littlefs, written by the board's own interpreter."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ MPY = 6  # the bytecode version of the pinned interpreter; a test asks it
 
 
 def firmware_files() -> dict[str, bytes]:
-    """Every file of the firmware by its path on the board, as `bain install` leaves them."""
+    """Every file of the firmware by its path on the board, as after `bain install`."""
     return firmware(MPY).image()
 
 
 def pack(files: Mapping[str, bytes]) -> bytes:
-    """Files as one string: path length, path, content length, content, over and over."""
+    """Files as one string: path length, path, content length, content, repeated."""
     parts = []
     for path, content in sorted(files.items()):
         for part in (path.encode(), content):
@@ -30,7 +30,7 @@ def pack(files: Mapping[str, bytes]) -> bytes:
 
 
 def build(shared: SharedMemory, packed: bytes) -> None:
-    """Format the flash and write the files, by an interpreter that does only this."""
+    """Format the flash and write the files, in an interpreter started only for this."""
     source = ctypes.create_string_buffer(packed, len(packed))
     writer = child.start(shared, source=(ctypes.addressof(source), len(packed)))
     _, writer.status = os.waitpid(writer.pid, 0)

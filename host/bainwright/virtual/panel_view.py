@@ -1,4 +1,4 @@
-"""The front of a virtual board: display, lamps and buzzer as text for a terminal and as a picture, and its buttons."""
+"""A virtual board's panel: display, lamps and buzzer as text and as a picture, and keys for its buttons."""
 
 from __future__ import annotations
 
@@ -23,12 +23,12 @@ from bainwright.virtual.standins._shared import (
 WIDTH, HEIGHT = 128, 64
 LAMPS = ("lamp_below", "lamp_in", "lamp_above")
 LAMP_WORDS = ("below", "in", "above")
-COLUMNS = 80  # of the terminal this is made to fit
-ROWS_FOR_BLOCKS = 44  # from this height on block characters, which are sharper; below it dots of Braille, half as high
-SHORT_MS, LONG_MS, HELD_MS = 300, 1600, 3600  # a press, one that is long, one held for three seconds
-WIDE = WIDTH // 2  # cells of the display, in either kind of character
+COLUMNS = 80  # width of the terminal that this fits
+ROWS_FOR_BLOCKS = 44  # terminals this high get block characters, which are sharper; lower ones Braille, half as high
+SHORT_MS, LONG_MS, HELD_MS = 300, 1600, 3600  # a short press, a long one, one of three seconds
+WIDE = WIDTH // 2  # the display's width in characters of either kind
 
-# key: (buttons held together, for how long, what that is)
+# key: (buttons pressed together, ms, what it does)
 KEYS: dict[str, tuple[tuple[str, ...], int, str]] = {
     "y": (("yes",), SHORT_MS, "yes: done, passed"),
     "r": (("yes",), LONG_MS, "yes long: refill coming"),
@@ -43,25 +43,25 @@ BLOCKS = " ▘▝▀▖▌▞▛▗▚▐▜▄▙▟█"
 BRAILLE = 0x2800
 BRAILLE_BITS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))  # the dots of a cell, row by row
 
-# A panel of slate and a pale blue display are our own; the lamps are those of the build in hardware/, left to right.
-CASE, GLASS, DOT, PRINT, DIM = "#3b4148", "#0d1014", "#bfe6ff", "#f1ede4", "#5a626b"
+# The slate case and pale blue display are our own; the lamps are those of the build in hardware/, left to right.
+CASE, SCREEN, DOT, PRINT, DIM = "#3b4148", "#0d1014", "#bfe6ff", "#f1ede4", "#5a626b"
 LAMP_COLOURS = ("#e6c34a", "#46b89a", "#e0574f")
 
 
 @dataclass(frozen=True)
 class PanelView:
-    """What a person in front of the warmer sees and hears.
+    """What a person at the warmer sees and hears.
 
     Attributes
     ----------
     dots : ndarray of bool
-        The display, row by row from the top; all dark when it is off.
+        The display, row by row from the top; all False when it is off.
     lamps : tuple of bool
         Below, in and above the window.
     buzzer : bool
-        Does it sound?
+        Whether it sounds.
     fitted : bool
-        Has the panel a display?
+        Whether there is a display.
     """
 
     dots: NDArray[np.bool_]
@@ -80,7 +80,7 @@ class PanelView:
 
 
 def read_panel(board: Any) -> PanelView:
-    """A virtual board's front at this moment.
+    """A virtual board's panel at this moment.
 
     Parameters
     ----------
@@ -95,7 +95,7 @@ def read_panel(board: Any) -> PanelView:
 
 
 def dots_of(state: int, memory: bytes) -> NDArray[np.bool_]:
-    """The display as it is seen, plug on top, from its controller's state and memory.
+    """The display as a person sees it, plug on top, from its controller's state and memory.
 
     Parameters
     ----------
@@ -116,23 +116,23 @@ def dots_of(state: int, memory: bytes) -> NDArray[np.bool_]:
 
 
 def blocks(dots: NDArray[np.bool_]) -> list[str]:
-    """Two by two dots a cell: 64 x 32 cells of block characters."""
+    """The dots as block characters of two by two dots: 64 x 32 of them."""
     bits = dots[::2, ::2] + 2 * dots[::2, 1::2] + 4 * dots[1::2, ::2] + 8 * dots[1::2, 1::2]
     return ["".join(BLOCKS[bit] for bit in row) for row in bits]
 
 
 def braille(dots: NDArray[np.bool_]) -> list[str]:
-    """Two by four dots a cell: 64 x 16 cells, for a terminal that is not high."""
+    """The dots as Braille characters of two by four dots: 64 x 16 of them, for a low terminal."""
     bits = sum(BRAILLE_BITS[y][x] * dots[y::4, x::2].astype(int) for y in range(4) for x in range(2))
     return ["".join(chr(BRAILLE + bit) for bit in row) for row in np.asarray(bits)]
 
 
-def text(front: PanelView, height: int) -> list[str]:
-    """The front as lines of at most 80 cells.
+def text(view: PanelView, height: int) -> list[str]:
+    """The panel as lines of at most 80 characters.
 
     Parameters
     ----------
-    front : PanelView
+    view : PanelView
         What is seen.
     height : int
         Rows of the terminal.
@@ -140,13 +140,13 @@ def text(front: PanelView, height: int) -> list[str]:
     Returns
     -------
     list of str
-        Display, lamps, buzzer, and what the keys press.
+        Display, lamps, buzzer, and the keys.
     """
-    lamps = "   ".join(f"{'●' if lit else '○'} {word}" for lit, word in zip(front.lamps, LAMP_WORDS, strict=True))
-    sound = "♪ buzzer" if front.buzzer else "  buzzer"
+    lamps = "   ".join(f"{'●' if lit else '○'} {word}" for lit, word in zip(view.lamps, LAMP_WORDS, strict=True))
+    sound = "♪ buzzer" if view.buzzer else "  buzzer"
     lines = [f"  {lamps}{sound:>{WIDE - len(lamps)}}"]
-    if front.fitted:
-        rows = blocks(front.dots) if height >= ROWS_FOR_BLOCKS else braille(front.dots)
+    if view.fitted:
+        rows = blocks(view.dots) if height >= ROWS_FOR_BLOCKS else braille(view.dots)
         top, bottom = "─ VIRTUAL ".ljust(WIDE, "─"), "─" * WIDE
         lines = [f"  ┌{top}┐", *(f"  │{row}│" for row in rows), f"  └{bottom}┘", *lines]
     keys = list(KEYS.items())
@@ -156,22 +156,22 @@ def text(front: PanelView, height: int) -> list[str]:
 
 
 def press(board: Any, key: str) -> bool:
-    """Press what a key stands for on a virtual board; was there such a key?"""
+    """Press a key's buttons on a virtual board; returns whether there is such a key."""
     if key not in KEYS:
         return False
     buttons, for_ms, _ = KEYS[key]
-    with board.clock_held():  # two at once are two at once however fast its time passes
+    with board.clock_held():  # so that two buttons go down at the same virtual time at any speed
         for button in buttons:
             board.press(button, for_ms)
     return True
 
 
-def save(front: PanelView, path: Path, name: str) -> None:
-    """The front as a PNG, old or new, never half of one.
+def save(view: PanelView, path: Path, name: str) -> None:
+    """Save the panel as a PNG; the file is always complete.
 
     Parameters
     ----------
-    front : PanelView
+    view : PanelView
         What is seen.
     path : Path
         The file.
@@ -192,15 +192,15 @@ def save(front: PanelView, path: Path, name: str) -> None:
     axes.set_ylim(108, 0)
     axes.axis("off")
     axes.text(8, 5.5, f"VIRTUAL · {name}", color=PRINT, fontsize=9, va="center")
-    for place, (lit, word, colour) in enumerate(zip(front.lamps, LAMP_WORDS, LAMP_COLOURS, strict=True)):
+    for place, (lit, word, colour) in enumerate(zip(view.lamps, LAMP_WORDS, LAMP_COLOURS, strict=True)):
         x = 58 + 24 * place
         axes.add_patch(Circle((x, 5.5), 2.6, facecolor=colour if lit else CASE, edgecolor=colour, linewidth=1.6))
         axes.text(x + 4.5, 5.5, word, color=PRINT, fontsize=8, va="center")
-    axes.text(136, 5.5, "BEEP" if front.buzzer else "quiet", color=PRINT if front.buzzer else DIM, fontsize=8,
+    axes.text(136, 5.5, "BEEP" if view.buzzer else "quiet", color=PRINT if view.buzzer else DIM, fontsize=8,
               va="center", ha="right")
-    axes.add_patch(Rectangle((6, 11), 132, 68, facecolor=GLASS, edgecolor=DIM, linewidth=1.2))
-    if front.fitted:
-        for y, x in np.argwhere(front.dots):
+    axes.add_patch(Rectangle((6, 11), 132, 68, facecolor=SCREEN, edgecolor=DIM, linewidth=1.2))
+    if view.fitted:
+        for y, x in np.argwhere(view.dots):
             axes.add_patch(Rectangle((8.06 + x, 13.06 + y), 0.88, 0.88, facecolor=DOT, linewidth=0))
     else:
         axes.text(72, 45, "no display", color=DIM, fontsize=12, ha="center", va="center")
@@ -211,7 +211,7 @@ def save(front: PanelView, path: Path, name: str) -> None:
         axes.text(x, 93.4, f"{short}  ·  {long}", color=PRINT, fontsize=6, ha="center", va="center")
     axes.text(61, 102.5, "both held 3 s: lock or unlock for the night", color=PRINT, fontsize=7, ha="center",
               va="center")
-    axes.add_patch(Circle((128, 89), 1.8, facecolor=GLASS, edgecolor=PRINT, linewidth=1.0))
+    axes.add_patch(Circle((128, 89), 1.8, facecolor=SCREEN, edgecolor=PRINT, linewidth=1.0))
     axes.text(128, 96, "held 3 s: stop;\nclear a trip", color=PRINT, fontsize=6.5, ha="center", va="center")
     drawn = io.BytesIO()
     figure.savefig(drawn, format="png", facecolor=CASE, metadata={"Software": None})

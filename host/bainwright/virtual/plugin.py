@@ -1,4 +1,4 @@
-"""Loading a plant someone else wrote: ``FILE.py:NAME``."""
+"""Load a plant that a user wrote: ``FILE.py:NAME``."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ from typing import Any, Protocol, runtime_checkable
 from bainwright.core.errors import PlantError
 from bainwright.core.toml import close_match
 
-FORM = "FILE.py:NAME, NAME a class or function called with no argument"
+FORM = "FILE.py:NAME, where NAME is a class or function without arguments"
 
 
 @runtime_checkable
 class Plant(Protocol):
-    """What a plant must have: true temperatures at the probes, and a step of at most a second."""
+    """What a plant must have: true temperatures at the probes, and a step of up to a second."""
 
     @property
     def temps_c(self) -> Mapping[str, float]:
@@ -30,35 +30,35 @@ class Plant(Protocol):
 
 
 def load_plant(spec: str) -> Any:
-    """Make the plant that ``FILE.py:NAME`` names; it is called once, with no argument.
+    """Make the plant that ``FILE.py:NAME`` names, by one call without arguments.
 
     Raises
     ------
     PlantError
-        When the spec, the file, the name or what it makes is not right.
+        When the spec, the file, the name or the plant is wrong.
     """
     file, found, name = spec.rpartition(":")
     if not found or not file or not name.isidentifier():
         raise PlantError(f"--plant {spec!r} is not understood", wanted=FORM)
     path = Path(file)
     if not path.is_file():
-        raise PlantError(f"the plant file {file} is not there", wanted=FORM)
+        raise PlantError(f"there is no plant file {file}", wanted=FORM)
     module = _run(path)
     if not hasattr(module, name):
-        raise PlantError(f"{file} has no {name!r}", hint=close_match(name, vars(module)))
+        raise PlantError(f"{file} defines no {name!r}", hint=close_match(name, vars(module)))
     make = getattr(module, name)
     if not callable(make):
         raise PlantError(f"{file}:{name} cannot be called", got=type(make).__name__, wanted="a class or function")
     try:
         plant = make()
-    except Exception as error:  # whatever a stranger's code raises is told in words
-        raise PlantError(f"{file}:{name} failed when called with no argument", got=describe(error)) from error
+    except Exception as error:  # a user's code may raise anything; it becomes one sentence
+        raise PlantError(f"{file}:{name} failed when called without arguments", got=describe(error)) from error
     _check(plant, spec)
     return plant
 
 
 def describe(error: BaseException) -> str:
-    """An exception as one line: its kind and what it says."""
+    """An exception as one line: its type and its message."""
     return f"{type(error).__name__}: {error}".rstrip(": ")
 
 
@@ -68,8 +68,8 @@ def _run(path: Path) -> ModuleType:
     if module_spec is None or module_spec.loader is None:
         raise PlantError(f"the plant file {path} is not Python", wanted=FORM)
     module = importlib.util.module_from_spec(module_spec)
-    sys.modules[name] = module  # dataclasses and pickles in the file look their own module up
-    sys.path.insert(0, str(path.resolve().parent))  # so that it may import what lies beside it
+    sys.modules[name] = module  # dataclasses and pickles in the file look up their own module
+    sys.path.insert(0, str(path.resolve().parent))  # so that it can import files beside it
     try:
         module_spec.loader.exec_module(module)
     except (Exception, SystemExit) as error:  # a script that calls sys.exit must not end ours

@@ -1,4 +1,4 @@
-"""Power, resets and the interpreter's life: what happens to the board as a whole."""
+"""Power and resets: when the board's interpreter starts, and when and how it ends."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ from bainwright.virtual.shared_memory import SharedMemory
 from bainwright.virtual.standins._shared import POWER_ON_CAUSE, WATCHDOG_CAUSE
 from bainwright.virtual.wiring import Wiring
 
-RESET_US = 100_000  # a reset until main.py, chosen; boards take 0.1 to 1 s
-CUT_US = 1_000_000  # how long a power cut armed on the flash lasts
-DAY_CLOCK_START_S = 1_609_459_200  # 2021-01-01: what the rp2 port's clock of the day says after power-on
-HANG_CPU_S = 1.0  # processor time without a sign of life that counts as hung; a board would need minutes for as much
+RESET_US = 100_000  # from a reset to main.py, chosen; boards take 0.1 to 1 s
+CUT_US = 1_000_000  # length of a power cut at a flash operation
+DAY_CLOCK_START_S = 1_609_459_200  # 2021-01-01: the rp2 port's date after power-on
+HANG_CPU_S = 1.0  # processor time without any call that counts as hung; a board would need minutes for as much
 
 
 class PowerReset:
-    """Starts and ends interpreters on one shared memory, and keeps account of it.
+    """Starts and ends the interpreters of one board, and records why.
 
     Attributes
     ----------
@@ -44,20 +44,20 @@ class PowerReset:
     # -- time ---------------------------------------------------------------------------------------------------------
 
     def now_us(self) -> int:
-        """Virtual time: what the interpreter told last, or real time when main.py does not run."""
+        """Virtual time as the interpreter last reported it; real time when main.py does not run."""
         if self.console.in_main:
             return int(self.shared.now_us)
         began_us, began_s = self._real_since
         return began_us + int((time.monotonic() - began_s) * 1e6)
 
     def go_real(self, now_us: int) -> None:
-        """main.py has ended: virtual time is real time now."""
+        """main.py has ended: from here on virtual time is real time."""
         self.meter(now_us, False)
         self._real_since = (now_us, time.monotonic())
         self.console.main_ended()
 
     def meter(self, now_us: int, running: bool) -> None:
-        """Account for simulated and wall time while the firmware runs."""
+        """Count simulated and wall time while the firmware runs."""
         if self._running_since is not None:
             began_us, began_s = self._running_since
             self.simulated_us += now_us - began_us
@@ -67,7 +67,7 @@ class PowerReset:
     # -- the interpreter's life ---------------------------------------------------------------------------------------
 
     def boot(self, now_us: int, run_main: bool = True) -> None:
-        """Start an interpreter at this instant."""
+        """Start an interpreter at this virtual time."""
         shared = self.shared
         shared.now_us, shared.resting, shared.stalled = now_us, 0, 0
         self.post_number = 0
@@ -76,7 +76,7 @@ class PowerReset:
         self.console.attach(self.child, raw=not run_main)
 
     def power_on(self, now_us: int) -> None:
-        """Everything volatile is as new."""
+        """Start with all volatile state cleared."""
         shared = self.shared
         self.wiring.power_up()
         shared.darken()
@@ -85,11 +85,11 @@ class PowerReset:
         self.boot(now_us)
 
     def _lose_input(self) -> None:
-        """What the host wrote and nobody read is gone with a hard reset."""
+        """Drop unread input, as a hard reset does."""
         self.shared.in_tail = self.shared.in_head
 
     def end(self, now_us: int) -> None:
-        """Kill the interpreter; its last output still reaches the host."""
+        """End the interpreter; its last output still reaches the host."""
         if self.child is None:
             return
         self.child.kill()
@@ -100,7 +100,7 @@ class PowerReset:
         self.wiring.advance(now_us)
 
     def power_cut(self, now_us: int, for_us: int) -> None:
-        """No supply for a while: no heat, nothing runs, the warmer cools; then it starts afresh."""
+        """Cut the supply for a while: nothing runs, nothing heats, the warmer cools. Then power on."""
         self._note("power_cut", now_us)
         self.end(now_us)
         self.wiring.lower_pins()
@@ -109,7 +109,7 @@ class PowerReset:
         self.power_on(now_us + for_us)
 
     def hard_reset(self, cause: str, now_us: int) -> None:
-        """Watchdog, or machine.reset()."""
+        """Reset by the watchdog or by machine.reset()."""
         self._note(cause, now_us)
         self.end(now_us)
         self.wiring.lower_pins()
@@ -120,7 +120,7 @@ class PowerReset:
         self.boot(then_us)
 
     def soft_reset(self, now_us: int) -> None:
-        """The interpreter restarts; pins keep their level and the watchdog runs on."""
+        """Restart the interpreter; pins keep their level and the watchdog keeps running."""
         self._note("soft", now_us)
         raw = self.console.raw_prompt and not self.console.in_main
         self.end(now_us)
@@ -131,10 +131,10 @@ class PowerReset:
         zero_us = self.wiring.armed_us or 0
         self.resets.append({"cause": cause, "t_s": (now_us - zero_us) / 1e6})
 
-    # -- what no message tells ----------------------------------------------------------------------------------------
+    # -- what no message reports --------------------------------------------------------------------------------------
 
     def look(self) -> None:
-        """The watchdog where the interpreter cannot see it: at the prompt, and in code that never comes back."""
+        """Run the watchdog where the interpreter cannot: at the prompt, and in code that never returns."""
         bite_us = self.shared.watchdog_us
         if not bite_us or self.child is None:
             return
@@ -145,7 +145,7 @@ class PowerReset:
             self.hard_reset("watchdog", bite_us)
 
     def hung(self) -> bool:
-        """Has the interpreter computed for long without touching anything of the board?"""
+        """Whether the interpreter has computed for long without using any part of the board."""
         shared, child = self.shared, self.child
         if child is None:
             return False

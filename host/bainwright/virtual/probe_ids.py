@@ -1,4 +1,4 @@
-"""The 1-wire ids of a virtual board's probes: the rig's own, or made-up ones where it names none."""
+"""The 1-wire ids of a virtual board's probes: the rig's own, or default ones where it gives none."""
 
 from __future__ import annotations
 
@@ -7,28 +7,27 @@ from bainboard.drivers.onewire_probe import crc8
 from bainwright.files.rig import Rig
 
 PLACES = ("water", "bowl")
-BOARD_KIND = "pico"  # of the virtual board
+BOARD_KIND = "pico"  # the kind of board that the virtual one is
 FAMILY = 0x28  # the digital thermometer's (its data sheet, from memory)
 
 
 def default_id(place: str) -> str:
-    """An id for the probe of a place, 16 hex digits with a valid check byte."""
+    """A default id for the probe of a place: 16 hex digits with a valid check byte."""
     body = bytes((FAMILY, 0xBA, 0x1E, PLACES.index(place) + 1, 0, 0, 0))
     return (body + bytes((crc8(body),))).hex()
 
 
 def name_probes(rig: Rig) -> Rig:
-    """The rig as it is on the virtual board: of that board's kind, an id for each 1-wire probe, no real calibration.
+    """A rig adapted to the virtual board: its kind of board, an id for each 1-wire probe, no calibration.
 
-    On a real warmer the person names the probes, here nobody has to. What calibration took out of a real probe is not
-    in a simulated one, and would put it wrong, unless the `[plant]` table says that it is built so. The simulated
-    warmer is the same whatever board drives it, so a rig for another one may be tried here too; pins that only the
-    other board has stay behind.
+    On a real warmer a person assigns the probes; here nobody has to. A calibration corrects a real probe and would
+    make a simulated one wrong, unless the `[plant]` table gives the probe that error. A rig made for another board
+    can be tried here too: the simulated warmer is the same, and its own pin numbers are dropped.
 
     Parameters
     ----------
     rig : Rig
-        A rig; ids it gives are kept.
+        A rig; its own ids stay.
     """
     built = {"water": rig.plant.water_probe_bias_c, "bowl": rig.plant.bowl_probe_bias_c}
     changes: dict[str, float | str] = {

@@ -1,4 +1,4 @@
-"""A probe's element: it lags what it sits in, is a little off, and flickers. Quantum and codes belong to the device."""
+"""A probe's sensing element: lag, bias and noise. Resolution and codes belong to the device around it."""
 
 from __future__ import annotations
 
@@ -6,12 +6,12 @@ import math
 import zlib
 
 MASK = (1 << 64) - 1
-BIAS_C = 0.06  # spread of what a calibration leaves, chosen: a sixteenth
-NOISE_PERIOD_US = 250_000  # noise is new four times a second and steady between, so who asks twice reads the same
+BIAS_C = 0.06  # spread of the error that a calibration leaves, chosen: a sixteenth of a degree
+NOISE_PERIOD_US = 250_000  # noise changes four times a second, so two readings at one time agree
 
 
 def mix(number: int) -> int:
-    """Scramble 64 bits (SplitMix64, public domain): neighbours in time become strangers."""
+    """Scramble 64 bits (SplitMix64, public domain), so that neighbouring numbers give unrelated ones."""
     number = (number + 0x9E3779B97F4A7C15) & MASK
     number = ((number ^ (number >> 30)) * 0xBF58476D1CE4E5B9) & MASK
     number = ((number ^ (number >> 27)) * 0x94D049BB133111EB) & MASK
@@ -19,7 +19,7 @@ def mix(number: int) -> int:
 
 
 def normal(number: int) -> float:
-    """A nearly normal deviate of unit spread from scrambled bits: the sum of four uniform ones, never beyond 3.5."""
+    """A nearly normal deviate of unit spread, never beyond 3.5: the sum of four uniform deviates."""
     bits = mix(number)
     total = (bits & 0xFFFF) + (bits >> 16 & 0xFFFF) + (bits >> 32 & 0xFFFF) + (bits >> 48)
     return (total / 65535.0 - 2.0) * math.sqrt(3.0)
@@ -33,15 +33,15 @@ class Element:
     name : str
         ``water`` or ``bowl``; two probes of one seed differ.
     seed : int
-        Settles the bias and the noise.
+        Random seed of the bias and the noise.
     lag_s : float
         First-order lag; 0 follows at once.
     noise_c : float
         Spread of the noise.
     bias_c : float or None
-        How far it reads off; None draws a small one.
+        Error of the reading; None draws a small one.
     temp_c : float
-        What it sits in at power-on; it starts settled.
+        Temperature around it at power-on; it starts settled.
     """
 
     def __init__(self, name: str, seed: int, lag_s: float, noise_c: float, bias_c: float | None, temp_c: float) -> None:
@@ -50,13 +50,13 @@ class Element:
         self.bias_c = BIAS_C * normal(self._key) if bias_c is None else bias_c
 
     def advance(self, temp_c: float, dt_s: float) -> None:
-        """Let time pass beside something at `temp_c`."""
+        """Let `dt_s` pass in surroundings at `temp_c`."""
         if self.lag_s > 0.0:
             self.temp_c += (temp_c - self.temp_c) * -math.expm1(-dt_s / self.lag_s)
         else:
             self.temp_c = temp_c
 
     def reading_c(self, plant_us: int) -> float:
-        """What the element is at, as far as the device can tell, at a plant time."""
+        """The element's reading at a plant time, with its bias and noise."""
         noise = normal(self._key + plant_us // NOISE_PERIOD_US + 1) if self.noise_c else 0.0
         return self.temp_c + self.bias_c + self.noise_c * noise

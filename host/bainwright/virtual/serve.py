@@ -19,12 +19,12 @@ from bainwright.link.served_boards import announced
 from bainwright.virtual import panel_view
 from bainwright.virtual.board import VirtualBoard
 
-LOOK_S = 0.1  # chosen: a lamp that winks for 0.2 s is seen to
-PICTURE_S = 2.0  # chosen: a picture takes a second of a processor
+LOOK_S = 0.1  # chosen: a lamp that blinks for 0.2 s is still shown
+PICTURE_S = 2.0  # chosen: a picture takes a second of processor time
 
 
 class _StopError(Exception):
-    """Someone asked us to end."""
+    """A signal asked this process to end."""
 
 
 def serve(
@@ -41,7 +41,7 @@ def serve(
     panel: bool = False,
     png: Path | None = None,
 ) -> None:
-    """Run a virtual board until SIGINT or SIGTERM; its first line on stdout is the path to open.
+    """Run a virtual board until SIGINT or SIGTERM. The first line on stdout is the path to open.
 
     Parameters
     ----------
@@ -50,25 +50,25 @@ def serve(
     plant_spec : str, optional
         ``FILE.py:NAME`` of a plant to use instead of the built-in one.
     speed : float, optional
-        Simulated over real seconds; None runs as fast as it goes.
+        Simulated seconds per real second; None runs as fast as possible.
     link_path : Path, optional
-        A symbolic link to make to the pseudo-terminal, for a name that stays the same.
+        A symbolic link to the pseudo-terminal, for a name that stays the same.
     flash_files, scenario, seed, image, truth
         As `VirtualBoard` takes them.
     panel : bool
-        Show the board's front in the terminal, and let keys press its buttons.
+        Show the board's panel in the terminal, and let keys press its buttons.
     png : Path, optional
-        Keep a picture of the front in this file.
+        Save a picture of the panel to this file.
 
     Raises
     ------
     UseError
-        When there is something other than a link at `link_path`, or no place for a file at `png`.
+        When `link_path` exists and is no link, or `png` cannot be a file.
     LinkError
-        When the board's supervisor ends by itself.
+        When the simulator ends by itself.
     """
     if png is not None and (png.is_dir() or not png.absolute().parent.is_dir()):
-        raise UseError(f"no picture can be kept at {png}", wanted="a file in a folder that is there",
+        raise UseError(f"the picture {png} cannot be written", wanted="a file in an existing folder",
                        hint="choose another file for --png")
     with (
         _stop_signals(),
@@ -86,11 +86,11 @@ def serve(
             board.wait()
         except _StopError:
             return
-        raise LinkError("the virtual board ended by itself", hint="see its last words on stderr")
+        raise LinkError("the virtual board ended by itself", hint="its last messages are on stderr")
 
 
 def _show(board: VirtualBoard, name: str, panel: bool, png: Path | None) -> None:
-    """The front, drawn anew when it changes; keys press its buttons. Until stopped, or the board ends."""
+    """Draw the panel whenever it changes, and let keys press its buttons, until stopped or the board ends."""
     shown: panel_view.PanelView | None = None
     saved: panel_view.PanelView | None = None
     saved_s = -PICTURE_S
@@ -113,7 +113,7 @@ def _show(board: VirtualBoard, name: str, panel: bool, png: Path | None) -> None
 
 
 def _draw(lines: list[str], above: int) -> int:
-    """Lines on stderr, over those drawn before on a terminal; how many they are."""
+    """Write lines to stderr, on a terminal over the last ones; returns how many."""
     back = f"\x1b[{above}A" if above and sys.stderr.isatty() else ""
     sys.stderr.write(back + "".join(f"\x1b[2K{line}\n" if sys.stderr.isatty() else f"{line}\n" for line in lines))
     sys.stderr.flush()
@@ -141,12 +141,12 @@ def _link(link: Path | None, path: str) -> Iterator[None]:
         yield
         return
     if link.exists() and not link.is_symlink():
-        raise UseError(f"{link} is there already and is not a link", hint="choose another path")
+        raise UseError(f"{link} exists and is not a link", hint="choose another path")
     try:
         link.unlink(missing_ok=True)
         link.symlink_to(path)
     except OSError as failed:
-        raise UseError(f"no link can be made at {link}", got=reason(failed), hint="choose another --path") from failed
+        raise UseError(f"the link {link} cannot be made", got=reason(failed), hint="choose another --path") from failed
     try:
         yield
     finally:

@@ -1,4 +1,4 @@
-"""A hold's board when it is a virtual one: its clock stands still from boot to the start and during each request."""
+"""A virtual board for a hold. Its clock is stopped from boot to the start, and during each request."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from bainwright.virtual.truth import read_truth
 
 @dataclass(frozen=True)
 class Simulated:
-    """What a virtual board runs on."""
+    """What a virtual board is to simulate."""
 
     rig: Rig
     plant: str | None
@@ -31,7 +31,7 @@ class Simulated:
 
 
 class VirtualSession:
-    """A virtual board; its clock stands still from boot until `run`."""
+    """A virtual board; its clock is stopped from boot until `run`."""
 
     virtual = simulated = True
 
@@ -50,33 +50,33 @@ class VirtualSession:
 
     @contextmanager
     def held(self) -> Iterator[None]:
-        """Inside, no virtual time passes."""
+        """Stop virtual time inside."""
         with self.board.clock_held():
             yield
 
     def arm(self) -> None:
-        """Scenario and plant begin with the hold."""
+        """Start scenario and plant with the hold."""
         self.board.arm()
 
     def run(self) -> None:
-        """Let virtual time pass."""
+        """Start virtual time."""
         self.board.run_clock()
 
     def reopen(self) -> bool:
-        """A virtual board that is gone stays gone."""
+        """A virtual board that has ended cannot be reopened."""
         return False
 
     def truth(self) -> Any:
-        """The true temperatures the simulated warmer had."""
+        """The true temperatures of the simulated warmer."""
         return read_truth(self.truth_path)
 
     def facts(self) -> dict[str, Any]:
-        """What the virtual board says of its run."""
+        """What the virtual board reports of its run."""
         report = self.board.report()
         return {name: report[name] for name in ("dead", "resets", "power_cuts", "stalled", "simulated_s", "wall_s")}
 
     def close(self) -> None:
-        """End the virtual board and forget its files."""
+        """End the virtual board and delete its temporary files."""
         self.link.transport.close()
         self.board.close()
         self._folder.cleanup()

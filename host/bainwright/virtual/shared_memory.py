@@ -15,13 +15,13 @@ NEVER = 1 << 60
 
 
 class SharedMemory:
-    """Fields by name, rings, and the flash, in one shared mapping that outlives the interpreters.
+    """Named fields, rings and the flash in one shared mapping that outlives the interpreters.
 
-    Fields of one element are attributes; those of several are read and set with `get` and `put`.
+    A field of one element is an attribute. Elements of longer fields are read and set with `get` and `put`.
     """
 
     memory: mmap.mmap
-    words: Any  # the whole shared as 64-bit words
+    words: Any  # all of it as 64-bit words
     address: int
 
     def __init__(self) -> None:
@@ -48,31 +48,31 @@ class SharedMemory:
         return int(getattr(self, name))
 
     def get(self, name: str, index: int) -> int:
-        """One element of a field of several."""
+        """One element of a longer field."""
         view, at = self._places[name]
         return int(view[at + index])
 
     def put(self, name: str, index: int, value: int) -> None:
-        """Set one element of a field of several."""
+        """Set one element of a longer field."""
         view, at = self._places[name]
         view[at + index] = value
 
     # -- rings --------------------------------------------------------------------------------------------------------
 
     def edge(self, number: int) -> tuple[int, int]:
-        """An edge: virtual µs and the outputs from then on."""
+        """An edge: its virtual time in µs, and the outputs after it."""
         at = (AT_EDGES >> 3) + 2 * (number % layout.EDGES)
         return int(self.words[at]), int(self.words[at + 1])
 
     def output(self) -> bytes:
-        """What the firmware has written and nobody has taken, without taking it."""
+        """What the firmware has written and nobody has taken yet; it stays there."""
         head, tail = self._read("out_head"), self._read("out_tail")
         begin, size = tail % layout.OUT_BYTES, head - tail
         first = bytes(self.memory[AT_OUT + begin : AT_OUT + min(begin + size, layout.OUT_BYTES)])
         return first + bytes(self.memory[AT_OUT : AT_OUT + size - len(first)])
 
     def feed(self, data: bytes) -> int:
-        """Give the firmware bytes; the number that found room."""
+        """Give bytes to the firmware; returns how many had room."""
         head = self._read("in_head")
         data = data[: layout.IN_BYTES - (head - self._read("in_tail"))]
         for i, byte in enumerate(data):
@@ -95,7 +95,7 @@ class SharedMemory:
         return self.memory[at : at + count]
 
     def darken(self) -> None:
-        """Without supply it is dark and forgets; what its memory then wakes up with is anything."""
+        """Without supply the display is dark and its memory is lost; it starts with arbitrary dots."""
         at, count, _ = OFFSETS["display"]
         self.memory[at : at + count] = bytes((0xA5, 0x3C)) * (count // 2)
         self.display_state = 0
@@ -108,6 +108,6 @@ class SharedMemory:
         return self.memory[AT_FLASH:]
 
     def load_flash(self, content: bytes) -> None:
-        """Put a whole content on the chip."""
+        """Replace the chip's whole content."""
         self.memory[AT_FLASH:] = content
 

@@ -1,4 +1,4 @@
-"""The simulator process of a virtual board: one loop over the cable, the interpreter's posts and the user's wishes."""
+"""The process that simulates a board: one loop over the cable, the interpreter's messages and the user's commands."""
 
 from __future__ import annotations
 
@@ -25,8 +25,8 @@ from bainwright.virtual.shared_memory import FLASH_BYTES, SharedMemory
 from bainwright.virtual.truth import TruthFile
 from bainwright.virtual.wiring import Wiring
 
-LOOK_S = 0.25  # how often to look after what no message tells, real time
-PARENT_S = 1.0  # how often to look whether whoever started us still lives
+LOOK_S = 0.25  # real time between looks at what no message reports
+PARENT_S = 1.0  # real time between checks that the process that started us still lives
 
 
 @dataclass
@@ -52,7 +52,7 @@ class Simulator:
     config : Config
         What it is made of.
     control : Connection
-        To the user's process: (command, arguments) come, (True, value) or (False, error) go.
+        To the user's process: (command, arguments) in, (True, value) or (False, error) out.
     """
 
     def __init__(self, config: Config, control: Connection) -> None:
@@ -66,7 +66,7 @@ class Simulator:
         self.power = PowerReset(self.shared, self.wiring, self.console)
         self.shared.speed = config.speed or 0.0
         self.events = EventQueue(self.shared, self.wiring, self.power)
-        self._waiting = {"a": 0, "h": 0, "x": 0}  # answers owed to the user, by the post that gives them
+        self._waiting = {"a": 0, "h": 0, "x": 0}  # answers due to the user, by the message that brings them
         self._open = True
         self._poll = select.poll()
         self._masks: dict[int, int] = {}
@@ -86,7 +86,7 @@ class Simulator:
             image.build(self.shared, image.pack(self.config.files))
 
     def run(self) -> None:
-        """Serve until the user closes or is gone."""
+        """Serve until the user closes the board or ends."""
         self.power.power_on(0)
         self._answer(self.console.path)
         try:
@@ -96,7 +96,7 @@ class Simulator:
             self.close()
 
     def close(self) -> None:
-        """End the interpreter and save what is kept."""
+        """End the interpreter and save the flash image."""
         self.power.end(self.power.now_us())
         if self.truth:
             self.truth.close()
@@ -104,7 +104,7 @@ class Simulator:
             try:
                 replace_file(self.config.image, self.shared.flash)
             except OSError as failed:
-                print(f"bain: the flash is not kept in {self.config.image}: {reason(failed)}", file=sys.stderr)
+                print(f"bain: the flash was not saved to {self.config.image}: {reason(failed)}", file=sys.stderr)
         self.console.close()
 
     # -- the loop -----------------------------------------------------------------------------------------------------
@@ -120,7 +120,7 @@ class Simulator:
         self._watch(child.terminal, select.POLLIN if console.room else 0)
         self._watch(child.posts, select.POLLIN)
         ready = dict(self._poll.poll(self._timeout_ms))
-        # Posts first: what the terminal says at the prompt was said after them.
+        # Messages first: the interpreter sent them before it wrote to the terminal.
         if child.posts in ready:
             self._posts(child.posts)
             console.drain()
@@ -147,7 +147,7 @@ class Simulator:
                 self._poll.unregister(fd)
 
     def _look(self, now_s: float) -> None:
-        """What no message tells, and how long the next turn may wait."""
+        """Look at what no message reports, and set how long the next turn may wait."""
         power, console = self.power, self.console
         wait_s = min(LOOK_S, console.look() or LOOK_S)
         if console.kill_wanted:
@@ -159,7 +159,7 @@ class Simulator:
             self._do_owed(power.now_us())
         self._look_s, self._timeout_ms = now_s + wait_s, int(1000 * wait_s)
 
-    # -- the interpreter's posts --------------------------------------------------------------------------------------
+    # -- the interpreter's messages -----------------------------------------------------------------------------------
 
     def _posts(self, fd: int) -> None:
         kinds = os.read(fd, 64)
@@ -214,12 +214,12 @@ class Simulator:
         self._do_owed(at_us)
 
     def _do_owed(self, at_us: int) -> None:
-        """What the interpreter owes the user at its next rest is done without it: it will not rest any more."""
+        """Answer the user without the interpreter: it will not wait at its loop again."""
         self._settle_user("h")
         if self._waiting["a"]:
             self.shared.arm_wanted = 0
             self._arm_now(at_us)
-        if self.events.wished:
+        if self.events.has_pending:
             self._exchange(at_us)
 
     def _output(self, at_us: int) -> None:
@@ -242,12 +242,12 @@ class Simulator:
         ord("r"): _reset, ord("w"): _bitten, ord("s"): _soft_reset, ord("c"): _flash_cut,
     }
 
-    # -- the user's wishes --------------------------------------------------------------------------------------------
+    # -- the user's commands ------------------------------------------------------------------------------------------
 
     def _command(self) -> None:
         try:
             name, args = self.control.recv()
-        except (EOFError, OSError):  # the user's process is gone
+        except (EOFError, OSError):  # the user's process has ended
             self._open = False
             return
         try:
@@ -273,7 +273,7 @@ class Simulator:
         self.shared.running = int(running)
         self._notify()
         if changed and not running and self.console.in_main:
-            self._waiting["h"] += 1  # a hold is answered when time stands; a run begins at the interpreter's next rest
+            self._waiting["h"] += 1  # a hold is answered when time has stopped; a run begins at the next wait
         else:
             self._answer()
 
@@ -294,25 +294,25 @@ class Simulator:
         self._answer()
 
     def _do_press(self, button: str, for_ms: int) -> None:
-        self._wish(self.events.press(button, for_ms))
+        self._at_next_exchange(self.events.press(button, for_ms))
 
     def _do_fault(self, name: str, on: bool) -> None:
         self.wiring.check_fault(name)
-        self._wish(lambda at_us: self.wiring.fault(name, on))
+        self._at_next_exchange(lambda at_us: self.wiring.fault(name, on))
 
     def _do_apply_event(self, event: Any, after_s: float) -> None:
         self.wiring.world.check_event(event)
-        self._wish(self.events.matter(event, round(after_s * 1e6)))
+        self._at_next_exchange(self.events.scenario_effect(event, round(after_s * 1e6)))
 
     def _do_hand(self, probe: str, on: bool) -> None:
-        self._wish(lambda at_us: self.wiring.hand(probe, on))
+        self._at_next_exchange(lambda at_us: self.wiring.hand(probe, on))
 
     def _do_power_cut(self, for_s: float) -> None:
-        self._wish(lambda at_us: self.events.cut(at_us, round(for_s * 1e6)))
+        self._at_next_exchange(lambda at_us: self.events.cut(at_us, round(for_s * 1e6)))
 
-    def _wish(self, happening: Effect) -> None:
-        """Have something done at the interpreter's present instant, exactly."""
-        self.events.soon(happening)
+    def _at_next_exchange(self, effect: Effect) -> None:
+        """Apply an effect at exactly the interpreter's present time."""
+        self.events.add(effect)
         self._waiting["x"] += 1
         if self.console.in_main:
             self.shared.exchange_wanted = 1
@@ -366,7 +366,7 @@ def _build_world(*what: Any) -> Any:
 
 
 def _watch_parent() -> None:
-    """End with whoever started us, even while a plant computes; the interpreter dies with us."""
+    """End when the process that started us ends, even while a plant computes; the interpreter ends with us."""
     parent = os.getppid()
 
     def look(*_: Any) -> None:

@@ -1,4 +1,4 @@
-"""The record of truth: what the simulated warmer was really at, once a simulated second from `arm` on."""
+"""The simulated warmer's true temperatures, once a simulated second from `arm` on."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _ROW = struct.Struct(f"<{len(COLUMNS)}d")
 
 
 class TruthFile:
-    """Appends rows of little-endian doubles, one column of `COLUMNS` after the other."""
+    """Appends rows of little-endian doubles, in the order of `COLUMNS`."""
 
     def __init__(self, path: Path) -> None:
         self._file: BinaryIO = path.open("wb")
@@ -25,7 +25,7 @@ class TruthFile:
         self._file.write(_ROW.pack(*row))
 
     def flush(self) -> None:
-        """Let readers see what was appended."""
+        """Make the appended rows visible to readers."""
         self._file.flush()
 
     def close(self) -> None:
@@ -34,18 +34,18 @@ class TruthFile:
 
 
 def read_truth(path: Path) -> np.ndarray[Any, Any]:
-    """Read a record of truth.
+    """Read a file of true temperatures.
 
     Parameters
     ----------
     path : Path
-        The file a virtual board was given as `truth`.
+        The file that a virtual board wrote (`truth`).
 
     Returns
     -------
     numpy.ndarray
         Structured, shape (rows,), fields ``t_ms`` (ms since `arm`), ``water_c``, ``bowl_c``, ``wall_c`` (°C, NaN where
-        unknown) and ``power_w`` (mean W of the second). A row cut short at the end is left out.
+        unknown) and ``power_w`` (mean W of the second). An incomplete last row is left out.
     """
     import numpy as np
 
