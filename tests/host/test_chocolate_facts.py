@@ -23,10 +23,12 @@ from bainwright.physics.geometry import body_of
 from bainwright.physics.heating import Surroundings
 from bainwright.physics.materials import CHOCOLATE_KG_PER_M3, WATER_J_PER_KGK
 from bainwright.physics.seeding import Batch
+from bainwright.plan import batch_mass
 from bainwright.plan import options as plan_options
 from bainwright.plan.leftovers import DISCARD, Leftovers, judge
 from bainwright.plan.parts import Plan
-from bainwright.plan.planner import TEST_FOR_S, TEST_LONGER_S, make_plan
+from bainwright.plan.planner import make_plan
+from bainwright.plan.schedule import TEST_FOR_S, TEST_LONGER_S
 from bainwright.plan.words import text
 from bainwright.virtual.scenario import Draught, load_scenario
 
@@ -284,9 +286,9 @@ def test_blade_test_takes_what_the_trade_says():
 
 def test_coating_and_waste_are_those_of_the_trade():
     """Common practice, no source: coating 25-40 % of the piece, waste 10-15 %."""
-    assert (plan_options.COATING_LOW, plan_options.COATING_HIGH) == (0.25, 0.40)
-    assert plan_options.COATING_LOW <= plan_options.DEFAULT_COATING <= plan_options.COATING_HIGH
-    assert 0.10 <= plan_options.DEFAULT_WASTE <= 0.15
+    assert (batch_mass.COATING_LOW, batch_mass.COATING_HIGH) == (0.25, 0.40)
+    assert batch_mass.COATING_LOW <= batch_mass.DEFAULT_COATING <= batch_mass.COATING_HIGH
+    assert 0.10 <= batch_mass.DEFAULT_WASTE <= 0.15
 
 
 def test_room_to_work_in_is_that_of_the_trade():
@@ -298,9 +300,9 @@ def test_room_to_work_in_is_that_of_the_trade():
 
 
 def test_a_room_is_too_damp_well_before_the_surface_takes_up_water():
-    """82 to 85 % relative humidity for dark, 78 % for milk (read)."""
+    """82 to 85 % relative humidity for dark, 78 % for milk (from memory: Beckett's chapter on storage)."""
     (takes_up,) = [figure for figure in kitchen.ROOM_FIGURES if "takes up water" in figure.what]
-    assert (takes_up.value, takes_up.mark) == (82.0, READ)
+    assert (takes_up.value, takes_up.mark) == (82.0, MEMORY)
     assert "milk 78 %" in takes_up.source
     assert "too damp" in kitchen.room_cautions(20.0, 0.779, None)[0]
 
@@ -309,7 +311,7 @@ def test_a_room_is_too_damp_well_before_the_surface_takes_up_water():
 def test_how_much_water_spoils_a_bowl_is_told_in_grams(total, thick, seizes):
     """Thickens from 0.5-1 % added, seizes at 1.5-3 % (from memory, and marked so)."""
     plan = planned("dark", total)
-    assert f"From about {thick} of water in this bowl it thickens, from {seizes} it may seize" in told(plan)
+    assert f"From about {thick} of water this bowl thickens, from {seizes} it may seize" in told(plan)
     assert {figure.mark for figure in plan.figures if "water in chocolate" in figure.what} == {MEMORY}
     verdict, why = judge(Leftovers("dark", "dark", water=True), 55.0)
     assert verdict == DISCARD
@@ -336,10 +338,10 @@ def test_a_room_or_centre_that_will_not_do_is_named(temp_c, humidity, centre_c, 
 
 
 def test_what_is_held_overnight_grows_nothing_and_the_plan_says_why():
-    """Water activity about 0.4 (Beckett, read) is below growth at 0.6 and toxin at 0.85: a night is about quality."""
+    """About 0.4 (Beckett, read); growth from 0.60 (Beuchat 1983), toxin from 0.85 (21 CFR 114.3): both from memory."""
     said = told(planned("melted", "2kg"))
     assert "kills nothing" in said
-    assert "water activity is about 0.4, growth wants 0.6 and toxins 0.85" in said
+    assert "water activity of chocolate is about 0.4, growth needs 0.6 and toxins 0.85" in said
 
 
 def test_holding_warm_is_no_kill_step():

@@ -69,8 +69,8 @@ def test_the_picture_goes_through_the_figures():
     """Each figure stands beside a row, the chocolate is on the melt's row and on the target's."""
     lines = draw(load_profile("dark"), Shown())
     by_label = {line[:8].strip(): line[8:] for line in lines if line[:8].strip().endswith("°C")}
-    assert set(by_label) == {"55 °C", "48 °C", "34.5 °C", "31.5 °C", "20 °C"}
-    assert "●" in by_label["48 °C"]
+    assert set(by_label) == {"55 °C", "45 °C", "34.5 °C", "31.5 °C", "20 °C"}
+    assert "●" in by_label["45 °C"]
     assert by_label["31.5 °C"].count("●") > by_label["31.5 °C"].count("░") - 2 > 10  # the window shows between
     assert "═" in by_label["55 °C"]
     assert max(map(len, lines)) <= 100
@@ -82,7 +82,7 @@ def test_show_list_and_check_speak_and_give_json(capsys):
     assert "no source" in out
     assert "seed down to 29.5 °C" in out
     code, out, _ = profile(capsys, "show", "dark", "--fahrenheit")
-    assert "Melt to 118.4 °F, seed down to 89.6 °F, work at 88.7 °F." in out
+    assert "Melt to 113 °F, seed down to 89.6 °F, work at 88.7 °F." in out
     assert "window 87.8 to 89.6 °F" in out
     code, out, _ = profile(capsys, "list", "--json")
     assert [row["name"] for row in json.loads(out)] == bundled_profiles()

@@ -1,6 +1,7 @@
 """What `bain plan` promises, against the virtual board: the firmware's own way there, on a warmer the plan never saw.
 
-Oracle: the built-in plant behind the board, which shares none of the plan's balances; its probes are a sixteenth off.
+Oracle: the built-in plant behind the board. It solves balances of its own, but shares sizes, films and air with the plan; a
+solver that shares nothing is in test_plan_times. Its probes are a sixteenth of a degree off.
 """
 
 from __future__ import annotations
@@ -73,7 +74,7 @@ def test_warming_up_takes_the_planned_time_and_energy(here, rig):
     there = int(np.argmax(log["water_c"] >= plan.warm_up.water_c))
     assert there > 0
     heated_s = used_j[there] / settings["heater_w"]
-    assert heated_s == pytest.approx(plan.warm_up.took_s, rel=0.10)
+    assert heated_s == pytest.approx(plan.warm_up.took.likely_s, rel=0.10)
     assert used_j[there] == pytest.approx(plan.warm_up.energy_j, rel=0.10)
 
 
@@ -90,5 +91,5 @@ def test_melting_takes_the_planned_time_and_energy(here, rig, total, melt):
     asked = int(np.argmax(log["ask"] == "all_melted"))
     assert asked > 0
     checked_s = next(event["t_s"] for event in log.events if event["event"] == "checked")
-    assert log["t_s"][asked] - checked_s == pytest.approx(plan.melt.took_s, rel=0.10)
+    assert log["t_s"][asked] - checked_s == pytest.approx(plan.melt.took.likely_s, rel=0.10)
     assert heat_j(log, settings["heater_w"])[asked] == pytest.approx(plan.melt.energy_j, rel=0.10)

@@ -215,7 +215,7 @@ def test_a_refill_over_the_rim_is_refused_in_words():
         check_fits(0.8, 1.5, 2.2)
     assert str(refusal.value) == (
         "the refill is more than the bowl holds: got 0.80 kg into 1.50 kg in a bowl of 2.20 kg, "
-        "wanted at most 0.70 kg; pour in less, or let the bowl go down further first (--in-bowl)"
+        "wanted at most 0.70 kg; pour in less, or dip some more first (--in-bowl)"
     )
 
 

@@ -12,8 +12,8 @@ from bainwright import cli
 from bainwright.files.chocolate import load_profile
 from bainwright.files.rig import load_rig
 from bainwright.link.messages import decode
+from bainwright.plan.history import past_factor
 from bainwright.plan.leftovers import DISCARD, FIT, KEEP_APART, NOT_FIT, Leftovers, judge, save_leftovers
-from bainwright.plan.seed_history import past_factor
 from bainwright.record.writer import LiveLog
 
 
@@ -88,9 +88,9 @@ def test_leftovers_of_leftovers_count_their_meltings_and_bring_their_mishaps(cap
 def test_the_next_plan_learns_from_the_seed_it_took(capsys):
     """Where the log has the seeding: from its warmest to its last reading, by the plan's own balance."""
     folder = evening("dark-1", (48.0, 40.0, 32.0))
-    cli.main(["plan", "dark", "--total", "2.2kg", "--json"])
+    cli.main(["plan", "dark", "--total", "2kg", "--melt", "48", "--json"])
     seed = json.loads(capsys.readouterr().out)["seed"]
-    melt_kg = 2.2 - seed["likely_kg"]
+    melt_kg = 2.0 - seed["likely_kg"]
     used_kg = 1.2 * seed["likely_kg"]
     code, out, _ = stock(capsys, folder, "--melt", f"{melt_kg}kg", "--seed", f"{used_kg}kg", "--json")
     assert code == 0
@@ -98,9 +98,9 @@ def test_the_next_plan_learns_from_the_seed_it_took(capsys):
     assert factor == pytest.approx(1.2, rel=0.02)  # a larger total loses a little less for each kg
     assert past_factor("milk") is None
     assert past_factor("dark") == (pytest.approx(1.0 + (factor - 1.0) / 2), 1)
-    cli.main(["plan", "dark", "--total", "2.2kg", "--json"])
+    cli.main(["plan", "dark", "--total", "2kg", "--melt", "48", "--json"])
     assert json.loads(capsys.readouterr().out)["seed"]["factor"] == pytest.approx(1.0 + (factor - 1.0) / 2)
-    cli.main(["plan", "dark", "--total", "2.2kg", "--seed-factor", "1", "--json"])
+    cli.main(["plan", "dark", "--total", "2kg", "--seed-factor", "1", "--json"])
     assert json.loads(capsys.readouterr().out)["seed"]["factor"] == 1.0
 
 

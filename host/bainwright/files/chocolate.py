@@ -18,6 +18,8 @@ from bainwright.files.score import Window
 BUNDLED = Path(__file__).parent / "profiles"
 
 FORM_V_C = 33.8  # melting point of cocoa butter, form V (Wille & Lutton 1966; between authors about 30 to 34)
+COOL_LEAST_C = 20.0  # chosen: colder, a bowl has set
+UNDER_WINDOW_K = 1.0  # chosen: an unusually cool window moves the end of cooling down with it
 KEEP_C = 40.0  # melted stock overnight: common practice, no source
 _ROWS: dict[str, tuple[Any, ...]] = {str(row[board.NAME]): row for row in board.PROFILE}
 
@@ -32,6 +34,8 @@ class Caps:
     melt_c: float = 43.0  # within 40-45 °C, common practice, no source
     set_min: float = 8.0  # "somewhat longer" than dark, common practice, no source; the figure is chosen
     fail_min: float = 15.0  # 10-15 minutes, common practice, no source; milk fat gets the longer end
+    cool_low_c: float = 26.0  # where cooling ends before the bowl is warmed back; common practice, no source
+    cool_high_c: float = 27.0
 
 
 _MILK_FAT = "casein denatures and grains form above 50 °C (Coady)"
@@ -39,10 +43,11 @@ _SEED_LOSS = "the seed-loss point of the literature less a probe error"
 
 # The wall's ceiling while a temper is in it, and what the chocolate must never meet even while melting.
 CAPS = {
-    # Dark is melted at 45-50 °C and sets in 5 minutes or less: common practice, no source.
-    "dark": Caps(34.5, 55.0, f"ceiling: {_SEED_LOSS}; never above: common practice, no source", 48.0, 5.0, 10.0),
+    # Dark is melted at 45-50 °C, cooled to 27-28 °C and sets in 5 minutes or less: common practice, no source.
+    "dark": Caps(34.5, 55.0, f"ceiling: {_SEED_LOSS}; never above: common practice, no source", 45.0, 5.0, 10.0,
+                 27.0, 28.0),
     "milk": Caps(33.5, 50.0, f"ceiling: {_SEED_LOSS}; never above: {_MILK_FAT}"),
-    "white": Caps(32.5, 50.0, f"ceiling: {_SEED_LOSS}; never above: {_MILK_FAT}"),
+    "white": Caps(32.5, 50.0, f"ceiling: {_SEED_LOSS}; never above: {_MILK_FAT}", cool_low_c=25.0, cool_high_c=26.0),
     "ruby": Caps(32.5, 50.0, "as white; common practice, no source"),
     "caramelised_white": Caps(32.5, 50.0, "as white; common practice, no source"),
     "melted": Caps(45.0, 50.0, f"ceiling: a careful cap for milk, common practice; never above: {_MILK_FAT}"),
@@ -65,6 +70,13 @@ class Test(Struct, frozen=True, forbid_unknown_fields=True):
     fail_min: float | None = None  # one that has not by then is not in temper; by kind
 
 
+class Cool(Struct, frozen=True, forbid_unknown_fields=True):
+    """The `[cool]` table: where cooling ends for the method that cools the bowl and warms it back."""
+
+    low_c: float | None = None  # by kind
+    high_c: float | None = None
+
+
 class ProfileFile(Struct, frozen=True, forbid_unknown_fields=True):
     """A profile as written; units are in the keys and every temperature is °C."""
 
@@ -78,6 +90,7 @@ class ProfileFile(Struct, frozen=True, forbid_unknown_fields=True):
     keep_c: float | None = None  # melted stock overnight
     of: str | None = None  # for melted stock: of which kind it is
     test: Test = Test()
+    cool: Cool = Cool()
 
 
 @dataclass(frozen=True)
@@ -100,6 +113,8 @@ class Profile:
         What it is kept at overnight, melted.
     set_min, fail_min : float
         A test piece in temper has set by the first; one not set by the second is not in temper.
+    cool_low_c, cool_high_c : float
+        Where cooling ends for the method that cools the bowl and warms it back; the board never needs them.
     of : str
         The kind that melted stock is of; otherwise its own kind.
     note, source : str
@@ -115,7 +130,7 @@ class Profile:
     high_c: float
     ceiling_c: float
     never_above_c: float
-    melt_c: float = 48.0
+    melt_c: float = 45.0
     keep_c: float = KEEP_C
     set_min: float = 5.0
     fail_min: float = 10.0
@@ -123,6 +138,8 @@ class Profile:
     source: str = ""
     path: str = ""
     of: str = ""
+    cool_low_c: float = 27.0
+    cool_high_c: float = 28.0
 
     def document(self) -> dict[str, Any]:
         """The flat document the board stores, by the names of `bainboard.settings.PROFILE`."""
@@ -186,15 +203,26 @@ def parse_profile(doc: dict[str, Any], path: str = "") -> Profile:
         raise FileError(f"{where}, high_c", got=f"{profile.high_c:g} °C",
                         wanted=f"below {FORM_V_C:g} °C, the melting point of the crystal a temper holds",
                         hint="kind = \"melted\" is for stock that is kept melted")
+    if written.cool != Cool():
+        _check_cooling(profile, where)
     values, why = board.check_profile(profile.document())
     if values is None:
         raise board_refusal(where, why, _ROWS, profile.document())
     return profile
 
 
+def _check_cooling(profile: Profile, where: str) -> None:
+    if not COOL_LEAST_C <= profile.cool_low_c < profile.cool_high_c < profile.low_c:
+        raise FileError(f"{where}, [cool]", got=f"{profile.cool_low_c:g} to {profile.cool_high_c:g} °C",
+                        wanted=f"from {COOL_LEAST_C:g} °C up, and below the window's {profile.low_c:g} °C",
+                        hint="give low_c and high_c as the bag's chart has them")
+
+
 def _filled(written: ProfileFile, path: str) -> Profile:
     work, caps, never_c = written.work, CAPS[written.kind], written.never_above_c
     never_c = caps.never_above_c if never_c is None else never_c
+    cool_high_c = min(caps.cool_high_c, work.low_c - UNDER_WINDOW_K)
+    cool_low_c = min(caps.cool_low_c, cool_high_c - UNDER_WINDOW_K)
     melts_c = work.high_c if written.kind == "melted" else min(caps.melt_c, never_c)
     return Profile(
         name=written.name,
@@ -211,6 +239,8 @@ def _filled(written: ProfileFile, path: str) -> Profile:
         note=written.note,
         source=written.source or caps.source,
         path=path,
+        cool_low_c=cool_low_c if written.cool.low_c is None else written.cool.low_c,
+        cool_high_c=cool_high_c if written.cool.high_c is None else written.cool.high_c,
         of=written.of or ("milk" if written.kind == "melted" else written.kind),
     )
 

@@ -90,6 +90,8 @@ class Rig:
         The bundled name or the path it was read from.
     written : mapping
         The settings the file itself gives; the rest are defaults.
+    plant_given : frozenset of str
+        The keys that its `[plant]` table gives itself.
     """
 
     name: str
@@ -98,6 +100,7 @@ class Rig:
     vessels: Mapping[str, Vessel] = field(default_factory=dict)
     source: str = ""
     written: Mapping[str, Any] = field(default_factory=dict)
+    plant_given: frozenset[str] = frozenset()
 
     @property
     def has_bowl_probe(self) -> bool:
@@ -141,8 +144,9 @@ def load_rig(name_or_path: str | Path) -> Rig:
     doc = read_toml(path, "rig")
     where = f"rig {source}"
     wrong: list[FileError] = []
-    plant = check(_sound(_table(doc, "plant", where, wrong), lambda one: check(one, PlantTable, f"{where}, [plant]"),
-                         wrong), PlantTable, where)  # fmt: skip
+    plant_table = _sound(_table(doc, "plant", where, wrong), lambda one: check(one, PlantTable, f"{where}, [plant]"),
+                         wrong)  # fmt: skip
+    plant = check(plant_table, PlantTable, where)
     vessels = {name: _vessel(table, f"{where}, [vessel.{name}]", wrong)
                for name, table in _table(doc, "vessel", where, wrong).items()}  # fmt: skip
     table = _sound(_table(doc, "pins", where, wrong), lambda one: pinout.text_of(one, where), wrong)
@@ -154,7 +158,7 @@ def load_rig(name_or_path: str | Path) -> Rig:
                                hint="every rig file must give these itself"))  # fmt: skip
     settings, more = _judged(written, where)
     _refuse([*wrong, *more], where)
-    return Rig(written["name"], settings, plant, vessels, source, written)
+    return Rig(written["name"], settings, plant, vessels, source, written, frozenset(plant_table))
 
 
 def find_file(name_or_path: str | Path, folder: Path, what: str) -> tuple[Path, str]:

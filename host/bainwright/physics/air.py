@@ -83,10 +83,12 @@ def latent_j_per_kg(temp_c: float) -> float:
     return 2500.9e3 - 2378.0 * temp_c
 
 
-def evaporation_kg_per_m2s(water_c: float, room_c: float, humidity: float) -> float:
+def evaporation_kg_per_m2s(water_c: float, room_c: float, humidity: float, pressure_pa: float = PRESSURE_PA) -> float:
     """Water leaving a still open surface (ASHRAE, pools: 0.089 dp / h_fg with dp in kPa, h_fg in kJ/kg).
 
-    Never negative: what condenses on a bath colder than the dew point is left out.
+    In thinner air vapour diffuses faster, in proportion to 1 / pressure (kinetic theory, from memory). Never negative:
+    what condenses on a bath colder than the dew point is left out.
     """
     drive_kpa = (saturation_pa(water_c) - humidity * saturation_pa(room_c)) / 1000.0
-    return max(0.0, 0.089 * drive_kpa / (latent_j_per_kg(water_c) / 1000.0))
+    thin = PRESSURE_PA / pressure_pa
+    return max(0.0, 0.089 * thin * drive_kpa / (latent_j_per_kg(water_c) / 1000.0))

@@ -1,15 +1,16 @@
 """What a warmer loses to its room and how long its heater takes: three lumps, for planning rather than for control.
 
-Heater element, bath, and bowl with chocolate. The wall between bath and chocolate has no lump of its own: it stands
-between the two as its films place it, and its heat and losses are shared out to them in that proportion. Good to about
-a tenth of a time; a draught, a lid or a stirring hand moves it more.
+Heater element, bath, and bowl with chocolate. The wall between bath and chocolate has no lump of its own: its
+temperature follows from the two films, and its heat and losses are shared between bath and chocolate in that
+proportion. What nobody knows of a warmer beforehand is a factor in `Scales`, so that a plan can say how far a time may
+be off.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from bainwright.core.figures import CHOSEN, MEMORY, READ, Figure
 from bainwright.physics import air
@@ -19,6 +20,7 @@ from bainwright.physics.materials import (
     CP_LIQUID,
     CP_SOLID,
     INSULATION_W_PER_MK,
+    PRESSURE_PA,
     STEEL_EMISSIVITY,
     SURFACE_EMISSIVITY,
     WATER_J_PER_KGK,
@@ -26,11 +28,11 @@ from bainwright.physics.materials import (
 )
 
 LID_SHARE = 0.25  # of the top's loss that still leaves under a lid, chosen
-STEP_S = 2.0
-FILMS_S = 30.0  # films change slowly and cost most of the time
-LONGEST_S = 12 * 3600.0  # a melt that takes longer is no plan for an evening
+STEP_S = 5.0  # a fortieth of the fastest lag but the element's, which is solved exactly
+FILMS_S = 30.0  # films change slowly and cost most of the computing
+LONGEST_S = 12 * 3600.0  # chosen: a melt that takes longer is not planned
 LIQUID_ABOVE_C = 40.0  # where the handbook's specific heat changes from its lower to its upper range
-SLOPE_K = 0.05  # the melting curve's slope is taken across this much to either side
+SLOPE_K = 0.05  # the slope of the melting curve is taken over this much on either side
 
 HEAT_FIGURES = [
     Figure("film inside the bowl, left alone", 60.0, "W/m²·K", CHOSEN, "115 while stirred; good to a third"),
@@ -46,8 +48,32 @@ HEAT_FIGURES = [
 
 
 @dataclass(frozen=True)
+class Scales:
+    """Factors on what litres, kilograms and watts only suggest; 1 is the suggestion itself.
+
+    Attributes
+    ----------
+    store, chocolate : float
+        Heat stored by the bath, and heat taken up by the chocolate.
+    film : float
+        Coupling from bath to chocolate.
+    bath_loss, bowl_loss : float
+        Losses to the room.
+    heater : float
+        Power of the heater.
+    """
+
+    store: float = 1.0
+    chocolate: float = 1.0
+    film: float = 1.0
+    bath_loss: float = 1.0
+    bowl_loss: float = 1.0
+    heater: float = 1.0
+
+
+@dataclass(frozen=True)
 class Surroundings:
-    """How the warmer stands: the room, what is covered, and what is in the bowl.
+    """The room, what is covered, and what is in the bowl.
 
     Attributes
     ----------
@@ -62,7 +88,11 @@ class Surroundings:
     draught : float
         Times still air's convection.
     stirred : float
-        Share of the time the chocolate is moved, 0 to 1.
+        Share of the time the chocolate is stirred, 0 to 1.
+    pressure_pa : float
+        Air pressure.
+    scales : Scales
+        How this warmer differs from its sizes.
     """
 
     room_c: float
@@ -72,11 +102,13 @@ class Surroundings:
     lid: bool = False
     draught: float = 1.0
     stirred: float = 0.0
+    pressure_pa: float = PRESSURE_PA
+    scales: Scales = field(default_factory=Scales)
 
 
 @dataclass(frozen=True)
 class Steady:
-    """A chocolate temperature held: the water and wall it takes, the heater's power, the water that evaporates."""
+    """Holding a chocolate temperature: the water and wall it takes, the heater's power, the water that evaporates."""
 
     chocolate_c: float
     water_c: float
@@ -87,7 +119,7 @@ class Steady:
 
 @dataclass(frozen=True)
 class Course:
-    """A warm-up at full heat: did it get there, when, for how much electrical energy, and how it went."""
+    """A course of temperatures: whether it got there, when, with how much electrical energy, and every half minute."""
 
     reached: bool
     took_s: float
@@ -112,14 +144,17 @@ def _upright_film(surface_c: float, height_m: float, around: Surroundings) -> fl
 
 def top_w_per_k(body: Body, chocolate_c: float, around: Surroundings) -> float:
     """Loss from the chocolate's top."""
-    share = LID_SHARE if around.lid else 1.0
+    share = (LID_SHARE if around.lid else 1.0) * around.scales.bowl_loss
     return share * body.base_m2 * _top_film(chocolate_c, body.bowl_diameter_m, around)
 
 
 def side_w_per_k(body: Body, wall_c: float, around: Surroundings, bowl_off: bool = False) -> float:
     """Loss from the bowl's wall in the air: its dry part, or all of it and what it stands on when lifted off."""
     film = _upright_film(wall_c, body.bowl_height_m, around)
-    return film * body.side_m2 + body.table.base_w_per_m2k * body.base_m2 if bowl_off else film * body.dry_side_m2
+    in_air = film * body.dry_side_m2
+    if bowl_off:
+        in_air = film * body.side_m2 + body.table.base_w_per_m2k * body.base_m2
+    return around.scales.bowl_loss * in_air
 
 
 def open_m2(body: Body, around: Surroundings, bowl_off: bool = False) -> float:
@@ -133,19 +168,22 @@ def pot_w_per_k(body: Body, water_c: float, around: Surroundings, bowl_off: bool
     if body.table.insulation_mm:
         side = 1.0 / (1.0 / side + body.table.insulation_mm / 1000.0 / INSULATION_W_PER_MK)
     surface = _top_film(water_c, body.pot_diameter_m, around)
-    return side * body.pot_side_m2 + surface * open_m2(body, around, bowl_off) + body.table.base_w_per_m2k * body.pot_m2
+    base_w_per_k = body.table.base_w_per_m2k * body.pot_m2
+    return around.scales.bath_loss * (
+        side * body.pot_side_m2 + surface * open_m2(body, around, bowl_off) + base_w_per_k
+    )
 
 
 def vapour_kg_per_s(body: Body, water_c: float, around: Surroundings, bowl_off: bool = False) -> float:
     """Water that evaporates; none from a plate."""
     if not body.is_bath:
         return 0.0
-    flux = air.evaporation_kg_per_m2s(water_c, around.room_c, around.humidity)
-    return flux * open_m2(body, around, bowl_off) * around.draught
+    flux = air.evaporation_kg_per_m2s(water_c, around.room_c, around.humidity, around.pressure_pa)
+    return flux * open_m2(body, around, bowl_off) * around.draught * around.scales.bath_loss
 
 
 def bowl_off_w(body: Body, temp_c: float, around: Surroundings) -> float:
-    """Heat a bowl loses standing on the table."""
+    """Heat a bowl on the table loses."""
     per_k = top_w_per_k(body, temp_c, around) + side_w_per_k(body, temp_c, around, bowl_off=True)
     return per_k * (temp_c - around.room_c)
 
@@ -154,7 +192,8 @@ def couplings_w_per_k(body: Body, around: Surroundings) -> tuple[float, float]:
     """Bath to wall, and wall to chocolate."""
     table = body.table
     film = around.stirred * table.stirred_film_w_per_m2k + (1.0 - around.stirred) * table.rest_film_w_per_m2k
-    return table.water_film_w_per_m2k * body.wetted_m2, film * body.touching_m2(around.chocolate_kg)
+    to_wall = table.water_film_w_per_m2k * body.wetted_m2
+    return around.scales.film * to_wall, around.scales.film * film * body.touching_m2(around.chocolate_kg)
 
 
 def bath_j_per_k(body: Body) -> float:
@@ -185,12 +224,12 @@ def _electrical_w(body: Body, bath_w: float, water_c: float, around: Surrounding
 
 
 def least_kg(body: Body, chocolate_c: float, around: Surroundings, water_most_c: float) -> float:
-    """How far the bowl may go down before its water would have to be warmer than `water_most_c`.
+    """The least chocolate in the bowl that water of at most `water_most_c` still holds.
 
     Returns
     -------
     float
-        kg; infinite when even the bowl of `around` asks for warmer water.
+        kg; infinite when even the bowl of `around` needs warmer water.
     """
 
     def water_c(mass_kg: float) -> float:
@@ -210,7 +249,7 @@ def least_kg(body: Body, chocolate_c: float, around: Surroundings, water_most_c:
 
 @dataclass(frozen=True)
 class Start:
-    """Before the heat goes on; `solid` None: the chocolate is already molten."""
+    """Before the heat goes on; `solid` is None when the chocolate is already molten."""
 
     water_c: float
     chocolate_c: float
@@ -218,11 +257,11 @@ class Start:
 
 
 class _Films:
-    """Couplings and losses renewed now and then."""
+    """Couplings and losses, renewed every half minute."""
 
     def __init__(self, body: Body, around: Surroundings, water_c: float, chocolate_c: float) -> None:
         to_wall, to_chocolate = couplings_w_per_k(body, around)
-        self.wall_share = to_wall / (to_wall + to_chocolate)  # of the wall that goes with the water
+        self.wall_share = to_wall / (to_wall + to_chocolate)  # the part of the wall that follows the water
         wall_c = self.wall_share * water_c + (1.0 - self.wall_share) * chocolate_c
         side = side_w_per_k(body, wall_c, around)
         self.through = to_wall * to_chocolate / (to_wall + to_chocolate)
@@ -239,26 +278,27 @@ def heat_up(
     water_most_c: float,
     done: Callable[[float, float], bool],
 ) -> Course:
-    """Full heat until `done(water_c, chocolate_c)`, the bath held once it is at `water_most_c`.
+    """Full heat until `done(water_c, chocolate_c)`; the bath is held once it reaches `water_most_c`.
 
     Parameters
     ----------
     body : Body
         Sizes and films.
     heater_w : float
-        Electrical power.
+        Electrical power; 0 lets a bath and its bowl settle by themselves.
     around : Surroundings
         Room, covers and mass in the bowl.
     start : Start
         Temperatures before the heat goes on.
     water_most_c : float
-        The bath goes no warmer.
+        The most the bath may reach.
     done : callable
-        Told bath and chocolate; True ends it.
+        Gets bath and chocolate, °C; True ends the course.
     """
     water_c, chocolate_c = start.water_c, start.chocolate_c
     into_w = energy_j = t_s = 0.0
-    bath_store = bath_j_per_k(body) + body.element_j_per_k  # the element warms up with its bath
+    heater_w *= around.scales.heater
+    bath_store = around.scales.store * bath_j_per_k(body) + body.element_j_per_k  # the element follows its bath
     reach = 1.0 - math.exp(-STEP_S * body.element_w_per_k / body.element_j_per_k)
     rows: list[tuple[float, float, float]] = []
     while not done(water_c, chocolate_c) and t_s < LONGEST_S:
@@ -274,7 +314,7 @@ def heat_up(
             power_w = heater_w
             leak_w = body.table.heater_leak * (body.element_w_per_k * (water_c - around.room_c) + into_w)
             into_w += reach * (power_w - leak_w - into_w)
-        bowl_j_per_k = around.chocolate_kg * apparent_cp(chocolate_c, start)
+        bowl_j_per_k = around.chocolate_kg * around.scales.chocolate * apparent_cp(chocolate_c, start)
         water_c += (into_w - drain_w) * STEP_S / (bath_store + films.wall_share * body.wall_j_per_k)
         chocolate_c += (
             (across_w - films.bowl * (chocolate_c - around.room_c))
@@ -288,7 +328,7 @@ def heat_up(
 
 
 def apparent_cp(temp_c: float, start: Start) -> float:
-    """Specific heat of the chocolate, its melting spread over the temperatures at which it melts, J/kg·K."""
+    """Specific heat of the chocolate, the latent heat spread over its melting range, J/kg·K."""
     sensible = CP_LIQUID.value if temp_c > LIQUID_ABOVE_C else CP_SOLID.value
     if start.solid is None:
         return sensible
@@ -301,9 +341,9 @@ def apparent_cp(temp_c: float, start: Start) -> float:
 
 
 def swap_l(body: Body, water_c: float, aim_c: float, cold_c: float) -> float:
-    """Litres to ladle out and replace with as much cold water; infinite when cold water is not cold enough.
+    """Litres to ladle out and replace with as much cold water; infinite when the cold water is not cold enough.
 
-    The pot's own heat has to go too, so the whole water may not be enough; then it comes out above the bath's litres.
+    The pot gives up heat too, so the result may exceed the litres in the bath: then even all of it is not enough.
     """
     if water_c <= aim_c:
         return 0.0
@@ -314,8 +354,8 @@ def swap_l(body: Body, water_c: float, aim_c: float, cold_c: float) -> float:
 
 
 def cool_down_s(body: Body, water_c: float, aim_c: float, around: Surroundings) -> float:
-    """How long the bath or plate takes to cool by itself with the bowl lifted off; infinite beyond `LONGEST_S`."""
-    store, t_s = bath_j_per_k(body) + body.element_j_per_k, 0.0
+    """How long the bath or plate takes to cool with the bowl lifted off; infinite beyond `LONGEST_S`."""
+    store, t_s = around.scales.store * bath_j_per_k(body) + body.element_j_per_k, 0.0
     while water_c > aim_c:
         per_k = pot_w_per_k(body, water_c, around, bowl_off=True) + body.table.heater_leak * body.element_w_per_k
         loss_w = per_k * (water_c - around.room_c)
@@ -324,4 +364,17 @@ def cool_down_s(body: Body, water_c: float, aim_c: float, around: Surroundings) 
         t_s += FILMS_S
         if loss_w <= 0.0 or t_s > LONGEST_S:
             return math.inf
+    return t_s
+
+
+def bowl_cools_s(body: Body, from_c: float, to_c: float, around: Surroundings) -> float:
+    """How long a bowl of melted chocolate takes to cool on the table; infinite beyond `LONGEST_S`."""
+    store = body.wall_j_per_k + around.chocolate_kg * around.scales.chocolate * CP_LIQUID.value
+    temp_c, t_s = from_c, 0.0
+    while temp_c > to_c:
+        lost_w = bowl_off_w(body, temp_c, around)
+        if lost_w <= 0.0 or t_s > LONGEST_S:
+            return math.inf
+        temp_c -= lost_w * STEP_S / store
+        t_s += STEP_S
     return t_s

@@ -1,4 +1,4 @@
-"""The room a batch is worked in: dew point, dampness, boiling point, and what warmth does to food and flow."""
+"""The room a batch is worked in: dew point, dampness, boiling point, and the effect of warmth on food and flow."""
 
 from __future__ import annotations
 
@@ -13,20 +13,36 @@ ROOM_LOW_C, ROOM_HIGH_C = 18.0, 22.0  # common practice, no source
 DRY_ENOUGH, TOO_DAMP = 0.50, 0.60  # relative humidity; common practice, no source
 CENTRE_LOW_C, CENTRE_HIGH_C = 20.0, 25.0  # common practice, no source
 THICKENS_FROM, SEIZES_FROM = (0.005, 0.01), (0.015, 0.03)  # share of water stirred into chocolate; from memory
-WATER_ACTIVITY = 0.4  # of chocolate (Beckett, constants table, 4th ed.)
-GROWTH_FROM, TOXIN_FROM = 0.6, 0.85  # water activity below which nothing grows, and nothing makes toxin
+WATER_ACTIVITY = 0.4  # of chocolate (Beckett, constants table, 4th ed.; read)
+GROWTH_FROM = 0.60  # water activity below which nothing grows (Beuchat 1983, from memory)
+TOXIN_FROM = 0.85  # water activity below which nothing makes toxin (21 CFR 114.3, from memory)
 FLOW_J_PER_MOL = (32.5e3, 39.6e3)  # activation energy of chocolate's viscosity, 25-45 °C (Lee 2024)
-D50_MIN, Z_K = 1574.0, 14.0  # dark chocolate; published values, the paper is not named
+D50_MIN, Z_K = 1574.0, 14.0  # dark chocolate (Krapf & Gantenbein-Demarchi 2010, LWT 43(4) 720-723; read)
 ALTITUDE_LOW_M, ALTITUDE_HIGH_M = -430.0, 5500.0  # the Dead Sea's shore to above the highest town
 
 ROOM_FIGURES = [
     Figure("room to work in, at most", ROOM_HIGH_C, "°C", PRACTICE, "18 to 22 °C"),
     Figure("humidity of the room, at most", 100 * TOO_DAMP, "%", PRACTICE, "better under 50 %"),
-    Figure("humidity above which dark chocolate takes up water", 82.0, "%", READ, "82 to 85 %; milk 78 %"),
+    Figure(
+        "humidity above which dark chocolate takes up water",
+        82.0,
+        "%",
+        MEMORY,
+        "82 to 85 %, milk 78 %; believed to stand in Beckett's chapter on storage",
+    ),
     Figure("centres to dip, at least", CENTRE_LOW_C, "°C", PRACTICE, "20 to 25 °C"),
     Figure("water in chocolate that thickens it, from", 100 * THICKENS_FROM[0], "%", MEMORY, "0.5 to 1 %"),
     Figure("water in chocolate that makes it seize, from", 100 * SEIZES_FROM[0], "%", MEMORY, "1.5 to 3 %"),
     Figure("water activity of chocolate", WATER_ACTIVITY, "", READ, "Beckett, constants table, 4th ed."),
+    Figure("water activity below which nothing grows", GROWTH_FROM, "", MEMORY, "Beuchat 1983"),
+    Figure("water activity below which nothing makes toxin", TOXIN_FROM, "", MEMORY, "21 CFR 114.3"),
+    Figure(
+        "time at 50 °C in which germs in dark chocolate fall to a tenth",
+        D50_MIN,
+        "min",
+        READ,
+        "Krapf & Gantenbein-Demarchi 2010, LWT 43(4) 720-723; ten times longer for each 14 °C less",
+    ),
 ]
 
 # IAPWS-IF97, region 4, the equation of the saturation line solved for temperature (eq. 31, table 34).
@@ -97,12 +113,14 @@ def tenfold_min(temp_c: float) -> float:
 
 
 def room_cautions(temp_c: float, humidity: float, centre_c: float | None) -> list[str]:
-    """What is wrong with the room, in words that name no unit of temperature; empty when it will do."""
+    """What is wrong with the room, in words without units of temperature; empty when it suits the work."""
     said = []
     if temp_c > ROOM_HIGH_C:
-        said.append("The room is warm for this work: pieces set slowly and may bloom. Cool it, or work at night.")
+        said.append(
+            "The room is warm for this work: pieces set slowly and may bloom. Cool it, or work at a cooler hour."
+        )
     if temp_c < ROOM_LOW_C:
-        said.append("The room is cold for this work: the bowl's top and rim set early and the water must run warmer.")
+        said.append("The room is cold for this work: the bowl's top and rim set early and the water has to be warmer.")
     if humidity > TOO_DAMP:
         said.append("The room is too damp: moisture on a piece dissolves sugar and leaves a grey film. Dry it first.")
     elif humidity > DRY_ENOUGH:

@@ -1,7 +1,7 @@
 """How much may be poured into a bowl in temper, and how warm, before the bowl leaves its window.
 
-Plain mixing of chocolate with chocolate. The bowl's wall is left out: it would soften the blow a little, so leaving it
-out errs to the careful side.
+Plain mixing of chocolate with chocolate. The bowl's wall is left out: it would soften the change a little, so leaving
+it out is the careful side.
 """
 
 from __future__ import annotations
@@ -13,6 +13,8 @@ from bainwright.core.errors import UseError
 from bainwright.physics.chocolate_heat import HeatProperties
 from bainwright.physics.materials import CP_SOLID
 
+SOLID_LEAST = 0.60  # of its crystals; dark at 30 °C has less: half melted, it seeds badly (common practice, no source)
+
 
 @dataclass(frozen=True)
 class Bowl:
@@ -22,6 +24,11 @@ class Bowl:
     temp_c: float
     low_c: float
     high_c: float
+
+    @property
+    def too_cold(self) -> bool:
+        """Whether the bowl is below its window: it has to be warmed before anything goes in."""
+        return self.temp_c < self.low_c
 
 
 def mixed_c(in_bowl_kg: float, bowl_c: float, refill_kg: float, refill_c: float) -> float:
@@ -36,24 +43,39 @@ def largest_kg(bowl: Bowl, refill_c: float) -> float:
     -------
     float
         m = M (T_edge - T_b) / (T_r - T_edge) for the edge on the refill's side; infinite when the refill is itself in
-        the window, 0 when the bowl is already at or over that edge.
+        the window; 0 when the bowl is at or beyond that edge, or below its window.
     """
+    if bowl.too_cold:
+        return 0.0
     edge_c = bowl.high_c if refill_c > bowl.high_c else bowl.low_c if refill_c < bowl.low_c else None
     if edge_c is None:
         return math.inf
     return max(0.0, bowl.in_bowl_kg * (edge_c - bowl.temp_c) / (refill_c - edge_c))
 
 
+def solid_enough(solid_c: float, chocolate: HeatProperties) -> bool:
+    """Whether pieces still cool and seed a bowl: no longer from 30 °C for dark, from 28 °C with milk fat."""
+    return chocolate.solid_at(solid_c) >= SOLID_LEAST
+
+
 def largest_solid_kg(bowl: Bowl, solid_c: float, chocolate: HeatProperties) -> float:
-    """The largest amount of solid pieces that does not pull the bowl under its window.
+    """The largest amount of solid pieces that does not pull the bowl below its window.
 
     They take up latent heat as well, so this is far less than of a liquid as cold.
+
+    Returns
+    -------
+    float
+        0 for a bowl below its window; infinite for pieces in the window themselves, which take no heat from it.
     """
+    if bowl.too_cold:
+        return 0.0
+    if solid_c >= bowl.low_c:
+        return math.inf
     taken_j_per_kg = (
         CP_SOLID.value * (bowl.low_c - solid_c) + chocolate.molten_share(bowl.low_c, solid_c) * chocolate.latent.value
     )
-    given_j = bowl.in_bowl_kg * CP_SOLID.value * (bowl.temp_c - bowl.low_c)
-    return max(0.0, given_j / taken_j_per_kg)
+    return bowl.in_bowl_kg * CP_SOLID.value * (bowl.temp_c - bowl.low_c) / taken_j_per_kg
 
 
 def temps_for_c(bowl: Bowl, refill_kg: float) -> tuple[float, float]:
@@ -75,5 +97,5 @@ def check_fits(refill_kg: float, in_bowl_kg: float, full_kg: float) -> None:
             "the refill is more than the bowl holds",
             got=f"{refill_kg:.2f} kg into {in_bowl_kg:.2f} kg in a bowl of {full_kg:.2f} kg",
             wanted=f"at most {max(0.0, full_kg - in_bowl_kg):.2f} kg",
-            hint="pour in less, or let the bowl go down further first (--in-bowl)",
+            hint="pour in less, or dip some more first (--in-bowl)",
         )

@@ -1,18 +1,25 @@
-"""What stands against a plan, in words: first what makes it impossible, then what makes it harder."""
+"""What speaks against a plan, in words: first what makes it impossible, then what makes it harder."""
 
 from __future__ import annotations
 
 from bainwright.core.masses import Shown, minutes_words
 from bainwright.physics import kitchen
-from bainwright.plan.parts import STAGE_NAMES, Need, Plan
-from bainwright.plan.planner import GOOD_RESERVE, NO_MORE_SEED
+from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
+from bainwright.physics.refills import solid_enough
+from bainwright.plan.parts import COOLING, SEEDING, STAGE_NAMES, Need, Plan
+from bainwright.plan.words_heat import GOOD_RESERVE
+
+NO_MORE_SEED = 0.5  # of the total; above it the plan itself looks wrong
+USUAL_SEED = 0.30  # of the total; 15 to 25 % is usual, over 30 % starts needlessly warm; common practice, no source
+MANY_REFILLS = 2  # chosen: more than one pair of hands tempers beside the dipping
 
 
 def cautions(plan: Plan, shown: Shown) -> list[str]:
-    """What stands against the plan: first what makes it impossible, then what makes it harder."""
+    """What speaks against the plan: first what makes it impossible, then what makes it harder."""
     room = plan.room
     return [
         *_impossible(plan, shown),
+        *_about_seed(plan, shown),
         *_harder(plan, shown),
         *kitchen.room_cautions(room.temp_c, room.humidity, room.centre_c),
     ]
@@ -21,53 +28,91 @@ def cautions(plan: Plan, shown: Shown) -> list[str]:
 def _impossible(plan: Plan, shown: Shown) -> list[str]:
     said, hold = [], plan.hold
     if not plan.heater_enough:
-        said.append("The heater cannot hold the chocolate even with the water covered: see 'The heater'.")
+        said.append("The heater cannot hold the chocolate even with the water covered: see 'The heater' (--all).")
     if hold.least_kg is None:
-        over_k = hold.water_c - hold.water_most_c
+        over_k = max(0.0, hold.water_c - hold.water_most_c)
         said.append(
-            f"The hold needs water at {shown.temp(hold.water_c)}, {shown.difference(max(0.0, over_k))} over the "
+            f"The hold needs water at {shown.temp(hold.water_c)}, {shown.difference(over_k)} over the "
             f"{shown.temp(hold.water_most_c)} that the temper at the bowl's wall allows. A warmer room, stirring, "
             "or better contact of the bowl helps."
         )
+    if not plan.seed_enough and plan.seed_answer:
+        said.append(f"Your seed is too little: it ends near {shown.temp(plan.seed_answer.ends_c)}, where it melts out.")
+    if not plan.cools:
+        said.append("The bowl does not cool that far in this room: use colder water (--cold-water), or seed it.")
     asked = plan.refills.asked if plan.refills else None
     if asked and not asked.stays_in:
-        said.append(f"That refill takes the bowl out of its window, to {shown.temp(asked.ends_c)}: see 'Refills'.")
+        said.append(
+            f"That refill takes the bowl out of its window, to {shown.temp(asked.ends_c)}: see 'Refills' (--all)."
+        )
+    return said
+
+
+def _about_seed(plan: Plan, shown: Shown) -> list[str]:
+    request, seed = plan.request, plan.seed
+    if not request.tempered or request.method != SEEDING:
+        return []
+    said = []
+    if request.seed_c <= plan.room.dew_point_c:
+        said.append(
+            f"Seed at {shown.temp(request.seed_c)} is colder than the room's dew point, "
+            f"{shown.temp(plan.room.dew_point_c)}: it sweats, and water thickens chocolate. Let it come to the room, "
+            "wrapped, before it goes in."
+        )
+    if not solid_enough(request.seed_c, HEAT_PROPERTIES[request.profile.kind]):
+        said.append(
+            f"Seed at {shown.temp(request.seed_c)} is half melted: it hardly cools the melt and seeds badly. Use seed "
+            f"at {shown.temps(kitchen.ROOM_LOW_C, kitchen.ROOM_HIGH_C)}."
+        )
+    if seed and seed.likely_kg < shown.least_kg:
+        said.append(
+            "So little chocolate cools by itself while you stir: seed quickly, in its bath, and watch the thermometer."
+        )
+    if seed and seed.share > NO_MORE_SEED:
+        said.append("That is more seed than melt: start from a cooler melt (--melt).")
+    elif seed and seed.share > USUAL_SEED:
+        said.append(
+            f"{100 * seed.share:.0f} % of seed is much; 15 to 25 % is usual. A cooler melt needs less (--melt)."
+        )
     return said
 
 
 def _elsewhere(plan: Plan, shown: Shown) -> str:
     """Why the chocolate has to be melted somewhere else."""
     melt, swap = plan.melt, plan.swap
-    if melt.took_s is None:
+    if melt.took is None:
         return (
-            f"This warmer does not bring the chocolate to {shown.temp(melt.to_c)}: at {shown.temp(melt.water_c)} at "
-            "most it "
-            f"settles near {shown.temp(melt.settles_c)}. Melt it elsewhere (the steps begin after that), or choose a "
-            "cooler melt with --melt."
+            f"This warmer does not bring the chocolate to {shown.temp(melt.to_c)}. With water at most "
+            f"{shown.temp(melt.water_c)} it settles near {shown.temp(melt.settles_c)}. Melt it elsewhere (the steps "
+            "begin after that), or choose a cooler melt with --melt."
         )
-    assert swap is not None  # only seeding has to come down again
-    slow = f"needs {minutes_words(swap.by_itself_s)}" if swap.by_itself_s is not None else "will not come"
+    assert swap is not None  # only a temper has to come down again
+    slow = f"needs {minutes_words(swap.by_itself_s)}" if swap.by_itself_s is not None else "does not get there"
     cold = (
         "has no water to swap"
         if swap.cold_c < swap.to_c
         else f"cannot be cooled with water at {shown.temp(swap.cold_c)}"
     )
     return (
-        f"After melting, the warmer {slow} to come down to {shown.temp(swap.to_c)} by itself and {cold}; a bowl in "
-        "temper "
-        "cannot wait that long. Melt the chocolate elsewhere (the steps begin after that) and warm up only for the "
-        "hold."
+        f"After melting, the warmer has to come down to {shown.temp(swap.to_c)}. By itself it {slow}, and it {cold}; a "
+        "bowl in temper cannot wait that long. Melt the chocolate elsewhere (the steps begin after that) and use the "
+        "warmer for the hold alone."
     )
 
 
 def _harder(plan: Plan, shown: Shown) -> list[str]:
     said = [] if plan.melts_here else [_elsewhere(plan, shown)]
-    if plan.seed and plan.seed.likely_kg < shown.least_kg:
+    melt = plan.melt
+    if plan.melts_here and melt.took and melt.took.high_s is None:
         said.append(
-            "So little chocolate cools by itself while you stir: seed quickly, in its bath, and watch the thermometer."
+            f"This melt may not get to {shown.temp(melt.to_c)}: stir it, cover the water, or choose a cooler melt "
+            "(--melt)."
         )
-    if plan.seed and plan.seed.share > NO_MORE_SEED:
-        said.append("That is more seed than melt: start from a cooler melt (--melt).")
+    if plan.refills and plan.refills.count > MANY_REFILLS:
+        said.append(
+            f"{plan.refills.count} refills of {shown.mass(plan.refills.each_kg)} follow, each tempered before it goes "
+            "in: have a second bowl and a second pair of hands for them, or make several evenings of it."
+        )
     tight = [need for need in plan.needs if _tight(need) and (plan.melts_here or need.stage != "melt")]
     if tight and plan.heater_enough:
         said.append(
@@ -76,6 +121,10 @@ def _harder(plan: Plan, shown: Shown) -> list[str]:
         )
     if plan.melts_here and plan.swap and plan.swap.out_l is not None and plan.swap.out_l > 0.8 * plan.swap.bath_l:
         said.append("Nearly the whole bath has to be swapped: colder water would do with less.")
+    if plan.request.method == COOLING:
+        said.append(
+            "The warmer does not lead the cooling: watch the thermometer yourself until the bowl is back on it."
+        )
     return said
 
 

@@ -42,6 +42,10 @@ class Leftovers(msgspec.Struct, forbid_unknown_fields=True):
         The hold whose leftovers were melted again this evening; empty for fresh chocolate.
     melt_kg, seed_kg, seed_factor : float or None
         What was weighed, and the seed used over the seed planned for that melt.
+    melt_factor : float or None
+        Time the melt took over the time planned for it.
+    rig : str
+        The warmer.
     verdict, why : str
         Whether it may be tempered again, and the reason in a sentence.
     at : str
@@ -60,6 +64,8 @@ class Leftovers(msgspec.Struct, forbid_unknown_fields=True):
     melt_kg: float | None = None
     seed_kg: float | None = None
     seed_factor: float | None = None
+    melt_factor: float | None = None
+    rig: str = ""
     verdict: str = FIT
     why: str = ""
     at: str = ""
@@ -69,7 +75,8 @@ class Leftovers(msgspec.Struct, forbid_unknown_fields=True):
         mass = "not weighed" if self.left_kg is None else shown.mass(self.left_kg)
         times = "once" if self.times_melted == 1 else f"{self.times_melted} times"
         seed = "" if self.seed_factor is None else f" It took {self.seed_factor:.2f} times the planned seed."
-        return f"{self.name} ({terms.kind(self.kind)}), {mass}, melted {times}: {self.why}{seed}"
+        melt = "" if self.melt_factor is None else f" It melted in {self.melt_factor:.2f} times the planned time."
+        return f"{self.name} ({terms.kind(self.kind)}), {mass}, melted {times}: {self.why}{seed}{melt}"
 
 
 def judge(left: Leftovers, never_above_c: float) -> tuple[str, str]:

@@ -1,26 +1,30 @@
-"""What was typed after `bain plan`, checked together and filled in: a batch that can be planned."""
+"""What was typed after `bain plan`, checked and completed with defaults: a request that can be planned."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import msgspec
 
 from bainwright.core import units
 from bainwright.core.errors import UseError
 from bainwright.core.masses import Shown, parse_clock_min, parse_mass_kg, parse_share, parse_temp_c
 from bainwright.files.chocolate import Profile, load_profile
-from bainwright.files.rig import DEFAULT_RIG, load_rig
+from bainwright.files.rig import DEFAULT_RIG, Rig, load_rig
+from bainwright.physics.geometry import body_of
 from bainwright.physics.kitchen import pressure_pa
-from bainwright.plan.parts import BatchRequest, Refill
-from bainwright.plan.seed_history import past_factor
+from bainwright.plan.batch_mass import MOST_KG, total_kg
+from bainwright.plan.history import past_factor, past_melt_factor
+from bainwright.plan.parts import METHODS, SEEDING, BatchRequest, Refill
+from bainwright.plan.spread import GUESSED_POT, Spread
+from bainwright.plan.warmer import learned_scales
 
-DEFAULT_MELT_C = {"dark": 48.0}  # within 45-50 °C, common practice, no source
+DEFAULT_MELT_C = {"dark": 45.0}  # of 45-50 °C, common practice, no source; the low end wants a usual amount of seed
 DEFAULT_MELT_OTHERS_C = 43.0  # within 40-45 °C, common practice, no source
 DEFAULT_ROOM_C, DEFAULT_HUMIDITY = 20.0, 0.5
 DEFAULT_COLD_C = 15.0  # tap water, chosen
 DEFAULT_WORK_S, DEFAULT_KEEP_S = 3 * 3600.0, 9 * 3600.0  # an evening's dipping, a night; chosen
-DEFAULT_COATING, COATING_LOW, COATING_HIGH = 0.33, 0.25, 0.40  # of the finished piece; common practice, no source
-DEFAULT_WASTE = 0.12  # of what is used, 10-15 %; common practice, no source
-LEAST_KG, MOST_KG = 0.05, 100.0  # the smallest bowl a rig may have; more is no batch for one pair of hands
+POT_LOW_M, POT_HIGH_M = 0.08, 0.80  # chosen: a mug to a canner
 
 
 @dataclass(frozen=True)
@@ -36,12 +40,17 @@ class PlanOptions:
     left: str | None = None
     rig: str | None = None
     vessel: str | None = None
+    pot_width: str | None = None
+    cover: str | None = None
+    gains: str | None = None
+    method: str | None = None
     room: str | None = None
     humidity: str | None = None
     altitude: float | None = None
     centre_temp: str | None = None
     melt: str | None = None
     to: str | None = None
+    seed: str | None = None
     seed_temp: str | None = None
     seed_factor: float | None = None
     water_temp: str | None = None
@@ -55,59 +64,66 @@ class PlanOptions:
 
 
 def batch_request(options: PlanOptions, shown: Shown) -> BatchRequest:
-    """Check all options and fill in what they leave out.
+    """Check all options and fill in defaults.
 
     Parameters
     ----------
     options : PlanOptions
         The options as typed.
     shown : Shown
-        The scales for the words of what is assumed.
+        The scales for what is assumed.
 
     Returns
     -------
     BatchRequest
-        Ready to be planned; `assumed` says what was taken for granted.
+        Ready to be planned; `assumed` names every default that matters.
 
     Raises
     ------
     UseError, FileError
-        For an option, a combination or a file that cannot be.
+        For an impossible option, combination or file.
     """
     profile = load_profile(options.profile)
-    rig = load_rig(options.rig or DEFAULT_RIG)
-    rig = rig.with_vessel(options.vessel) if options.vessel else rig
-    assumed: list[str] = []
-    if not options.rig:
-        assumed.append(f"the warmer is the bundled {rig.name!r} (--rig says otherwise)")
-    total_kg = _total_kg(options, shown, assumed)
+    assumed: list[str] = []  # those that decide the times first
+    rig = _rig(options)
+    spread = _spread(rig, assumed)
     room_c = _temp(options.room, "--room", units.ROOM_LOW_C, units.ROOM_HIGH_C)
     if room_c is None:
         room_c = DEFAULT_ROOM_C
         assumed.append(f"the room, its water and the seed are at {shown.temp(room_c)} (--room)")
+    if not options.rig:
+        assumed.append(f"the warmer is the bundled {rig.name!r} (--rig)")
+    spread, scales = learned_scales(rig, options.gains, spread, assumed)
+    mass_kg = total_kg(options, shown, assumed)
     humidity = parse_share(options.humidity, "--humidity", 0.05, 0.99) if options.humidity else DEFAULT_HUMIDITY
     if not options.humidity:
-        assumed.append("relative humidity 50 % (--humidity)")
+        assumed.append("relative humidity is 50 % (--humidity)")
     altitude_m = options.altitude or 0.0
-    pressure_pa(altitude_m)  # refuses an altitude where nobody cooks
-    melt_c = _melt_c(options, profile)
+    pressure_pa(altitude_m)  # refuses an altitude without kitchens
+    method = _method(options, profile)
     starts_min, dip_at_min = _clock(options)
+    full_kg = float(rig.settings["chocolate_kg"])
     return BatchRequest(
         profile=profile,
         rig=rig,
-        total_kg=total_kg,
+        total_kg=mass_kg,
         room_c=room_c,
         humidity=humidity,
-        melt_c=melt_c,
+        melt_c=_melt_c(options, profile),
         end_c=_end_c(options, profile),
         seed_c=_or(_temp(options.seed_temp, "--seed-temp", 0.0, 60.0), room_c),
         water_c=_or(_temp(options.water_temp, "--water-temp", 0.0, 95.0), room_c),
         cold_c=_or(_temp(options.cold_water, "--cold-water", 0.0, 40.0), DEFAULT_COLD_C),
         work_s=_work_s(options, profile, assumed),
-        seed_factor=_seed_factor(options.seed_factor, profile.kind, assumed),
+        method=method,
+        seed_given_kg=_seed_given_kg(options, method, min(mass_kg, full_kg)),
+        seed_factor=_seed_factor(options.seed_factor, profile.kind, assumed) if method == SEEDING else 1.0,
+        melt_factor=_melt_factor(rig, assumed),
+        scales=scales,
+        spread=spread,
         altitude_m=altitude_m,
         centre_c=_temp(options.centre_temp, "--centre-temp", -5.0, 30.0),
-        refill=_refill(options, profile, min(total_kg, float(rig.settings["chocolate_kg"]))),
+        refill=_refill(options, profile, min(mass_kg, full_kg)),
         starts_min=starts_min,
         dip_at_min=dip_at_min,
         assumed=tuple(assumed),
@@ -122,66 +138,108 @@ def _or(value: float | None, default: float) -> float:
     return default if value is None else value
 
 
-def _total_kg(options: PlanOptions, shown: Shown, assumed: list[str]) -> float:
-    """The mass asked for, or what the pieces take."""
-    if options.total is not None and options.pieces is not None:
-        raise UseError("--total and --pieces both say how much", hint="give one of them")
-    if options.total is None and options.pieces is None:
-        raise UseError(
-            "how much chocolate?",
-            wanted="--total MASS, or --pieces N with --coating",
-            hint="for instance --total 2.2kg, or --pieces 120 --coating 5g",
-        )
-    if options.total is not None:
-        stray = [f"--{name}" for name in ("coating", "centre", "waste", "left") if getattr(options, name) is not None]
-        if stray:
+# -- the warmer ------------------------------------------------------------------------------------------------------
+
+
+def _rig(options: PlanOptions) -> Rig:
+    """The warmer, with the pot and the cover that were typed."""
+    rig = load_rig(options.rig or DEFAULT_RIG)
+    rig = rig.with_vessel(options.vessel) if options.vessel else rig
+    given, plant = set(rig.plant_given), rig.plant
+    if options.pot_width is not None:
+        width_m = _width_m(options.pot_width)
+        if width_m < body_of(rig).bowl_diameter_m:
             raise UseError(
-                f"{', '.join(stray)} belongs to --pieces", hint="leave it out, or give --pieces in place of --total"
+                "--pot-width",
+                got=options.pot_width,
+                wanted=f"at least the bowl's {100 * body_of(rig).bowl_diameter_m:.0f} cm",
+                hint="measure the inside of the pot at the water",
             )
-        return parse_mass_kg(options.total, "--total", LEAST_KG, MOST_KG)
-    waste = parse_share(options.waste, "--waste", 0.0, 0.5) if options.waste else DEFAULT_WASTE
-    left_kg = parse_mass_kg(options.left, "--left", 0.0, MOST_KG) if options.left else 0.0
-    coating_kg = _coating_kg(options, assumed)
-    total_kg = (options.pieces or 0) * coating_kg / (1.0 - waste) + left_kg
+        plant = msgspec.structs.replace(plant, pot_diameter_m=width_m)
+        given.add("pot_diameter_m")
+    if options.cover is not None:
+        plant = msgspec.structs.replace(plant, ring_cover=parse_share(options.cover, "--cover", 0.0, 1.0))
+        given.add("ring_cover")
+    return replace(rig, plant=plant, plant_given=frozenset(given))
+
+
+def _width_m(text: str) -> float:
+    """A width such as ``28cm`` or ``11in``; a bare number is centimetres."""
+    plain = text.strip().lower().replace(",", ".")
+    inches = plain.endswith(("in", '"'))
+    bare = plain.removesuffix("in").removesuffix('"').removesuffix("cm").strip()
+    try:
+        width_m = float(bare) * (0.0254 if inches else 0.01)
+    except ValueError:
+        raise UseError("--pot-width", got=repr(text), wanted="a width, cm or in", hint="like 28cm or 11in") from None
+    if not POT_LOW_M <= width_m <= POT_HIGH_M:  # NaN fails too
+        raise UseError(
+            "--pot-width",
+            got=text,
+            wanted=f"{100 * POT_LOW_M:g} to {100 * POT_HIGH_M:g} cm",
+            hint="measure across the inside",
+        )
+    return width_m
+
+
+def _spread(rig: Rig, assumed: list[str]) -> Spread:
+    """How far this warmer may differ from its sizes: further where the pot or its cover is a guess."""
+    body, guessed = body_of(rig), False
+    if "pot_diameter_m" not in rig.plant_given:
+        guessed = True
+        assumed.append(
+            f"the {'pot' if body.is_bath else 'plate'} is {100 * body.pot_diameter_m:.0f} cm wide (--pot-width)"
+        )
+    if body.is_bath and "ring_cover" not in rig.plant_given:
+        guessed = True
+        assumed.append(f"{100 * rig.plant.ring_cover:.0f} % of the water round the bowl is covered (--cover)")
+    if "bath" not in rig.plant_given:
+        assumed.append("the bowl sits in a bath of water (bath in the rig file's [plant] table)")
+    return replace(Spread(), bath_loss=GUESSED_POT) if guessed else Spread()
+
+
+def _melt_factor(rig: Rig, assumed: list[str]) -> float | None:
+    """Time that melts on this warmer took, over the time planned; None when nobody recorded any."""
+    past = past_melt_factor(rig.name)
+    if past is None:
+        return None
+    factor, evenings = past
+    often = "the last evening" if evenings == 1 else f"the last {evenings} evenings"
     assumed.append(
-        f"{options.pieces} pieces with {shown.mass(coating_kg)} of coating each and {100 * waste:.0f} % wasted"
-        + ("" if options.left else "; what stays in the bowl at the end is not counted (--left adds it)")
+        f"melting takes {factor:.2f} times as long as this warmer's sizes suggest, as on {often} (bain stock)"
     )
-    if not LEAST_KG <= total_kg <= MOST_KG:
-        raise UseError(
-            "--pieces",
-            got=f"{options.pieces} pieces, {total_kg:.3f} kg in all",
-            wanted=f"{LEAST_KG:g} to {MOST_KG:g} kg",
-            hint="check the number of pieces and the coating's unit",
-        )
-    return total_kg
+    return factor
 
 
-def _coating_kg(options: PlanOptions, assumed: list[str]) -> float:
-    """Coating on one piece: a mass, or a share of the finished piece round a centre of known mass."""
-    text = options.coating or f"{100 * DEFAULT_COATING:.0f}%"
-    if not text.strip().endswith("%"):
-        return parse_mass_kg(text, "--coating", 0.0001, 1.0)
-    if not options.centre:
+# -- the chocolate ---------------------------------------------------------------------------------------------------
+
+
+def _method(options: PlanOptions, profile: Profile) -> str:
+    """How it is tempered; options that belong to seed alone are refused for the other methods."""
+    method = (options.method or SEEDING).strip().lower()
+    if method not in METHODS:
         raise UseError(
-            "--coating as a percentage needs the centre's mass",
-            wanted="--centre MASS, or --coating MASS",
-            hint="for instance --coating 33% --centre 9g, or --coating 4g",
+            "--method",
+            got=repr(options.method),
+            wanted="seed, butter or cool",
+            hint="seed: pieces of tempered chocolate; butter: cocoa butter seed; cool: cool down and warm back",
         )
-    share = parse_share(text, "--coating", 0.05, 0.80)
-    if not COATING_LOW <= share <= COATING_HIGH:
-        usual = f"{100 * COATING_LOW:.0f} to {100 * COATING_HIGH:.0f} %"
-        assumed.append(f"a coating of {100 * share:.0f} % of the piece, where {usual} is usual")
-    return parse_mass_kg(options.centre, "--centre", 0.0005, 1.0) * share / (1.0 - share)
+    if options.method and profile.kind == "melted":
+        raise UseError("melted stock is not tempered", hint="leave --method out, or name dark, milk or white")
+    only_seed = (("--seed", options.seed), ("--to", options.to), ("--seed-factor", options.seed_factor))
+    typed = [option for option, given in only_seed if given is not None]
+    if method != SEEDING and typed:
+        raise UseError(f"{', '.join(typed)} belongs to --method seed", hint="leave it out")
+    return method
 
 
 def _melt_c(options: PlanOptions, profile: Profile) -> float:
-    """The melt: asked for, the file's, or the kind's; over the window and under what the chocolate bears."""
+    """The melt: as typed, or the file's; above the window and within what the chocolate tolerates."""
     if profile.kind == "melted":
-        if options.melt or options.to or options.seed_temp:
+        if options.melt or options.to or options.seed_temp or options.seed:
             raise UseError(
-                "melted stock is kept out of temper, so it is not seeded",
-                hint="leave --melt, --to and --seed-temp out, or name dark, milk or white",
+                "melted stock is held out of temper, so it is not seeded",
+                hint="leave --melt, --to, --seed and --seed-temp out, or name dark, milk or white",
             )
         return profile.target_c
     own_c = profile.melt_c or min(DEFAULT_MELT_C.get(profile.kind, DEFAULT_MELT_OTHERS_C), profile.never_above_c)
@@ -193,14 +251,14 @@ def _melt_c(options: PlanOptions, profile: Profile) -> float:
             "--melt",
             got=f"{melt_c:.1f} °C",
             hint=f"{own_c:g} °C is usual",
-            wanted=f"at most {profile.never_above_c:g} °C, which {profile.name} may never meet",
+            wanted=f"at most {profile.never_above_c:g} °C, the limit of {profile.name}",
         )
     if melt_c <= profile.high_c:
         raise UseError(
             "--melt",
             got=f"{melt_c:.1f} °C",
             wanted=f"above the window's {profile.high_c:g} °C",
-            hint=f"all old crystal has to go: {own_c:g} °C is usual",
+            hint=f"all old crystals have to melt: {own_c:g} °C is usual",
         )
     return melt_c
 
@@ -212,40 +270,63 @@ def _end_c(options: PlanOptions, profile: Profile) -> float:
         return profile.high_c
     if profile.low_c <= end_c <= profile.ceiling_c:
         return end_c
-    why = "over which the seed melts out" if end_c > profile.ceiling_c else "or the bowl is too thick to work"
+    if end_c < profile.low_c:
+        why = "because a colder bowl is too thick to work"
+        hint = f"to cool further and warm back: --method cool; the top of the window is {profile.high_c:g} °C"
+    else:
+        why, hint = "because the seed melts out above", f"the top of the window is {profile.high_c:g} °C"
     raise UseError(
-        "--to",
-        got=f"{end_c:.1f} °C",
-        wanted=f"{profile.low_c:g} to {profile.ceiling_c:g} °C, {why}",
-        hint=f"the top of the window is {profile.high_c:g} °C",
+        "--to", got=f"{end_c:.1f} °C", wanted=f"{profile.low_c:g} to {profile.ceiling_c:g} °C, {why}", hint=hint
     )
 
 
+def _seed_given_kg(options: PlanOptions, method: str, batch_kg: float) -> float | None:
+    """The seed that was put aside: a mass, or a share of the batch."""
+    if options.seed is None:
+        return None
+    if options.seed.strip().endswith("%"):
+        return parse_share(options.seed, "--seed", 0.005, 0.9) * batch_kg
+    mass_kg = parse_mass_kg(options.seed, "--seed", 0.001, MOST_KG)
+    if mass_kg >= 0.9 * batch_kg:
+        raise UseError(
+            "--seed",
+            got=f"{mass_kg:.2f} kg of {batch_kg:.2f} kg in the bowl",
+            wanted="less than nine tenths",
+            hint="--total counts melt and seed together",
+        )
+    return mass_kg
+
+
 def _seed_factor(factor: float | None, kind: str, assumed: list[str]) -> float:
-    """Asked for, or what past evenings showed, or 1."""
+    """As typed, or what past evenings showed, or 1."""
     if factor is None:
         past = past_factor(kind)
         if past is None:
             return 1.0
         factor, evenings = past
         often = "the last evening" if evenings == 1 else f"the last {evenings} evenings"
-        assumed.append(f"{factor:.2f} times the seed, from {often} (bain stock told; --seed-factor 1 leaves it out)")
+        assumed.append(
+            f"seed is {factor:.2f} times the balance's, as on {often} (bain stock; --seed-factor 1 ignores it)"
+        )
     factor = float(factor)
     if not 0.5 <= factor <= 2.0:  # NaN fails too
         raise UseError(
             "--seed-factor",
             got=f"{factor:g}",
             wanted="0.5 to 2",
-            hint="it is the seed you used over the seed planned, on evenings gone by",
+            hint="it is the seed you used over the seed planned, on past evenings",
         )
     return factor
+
+
+# -- the evening -----------------------------------------------------------------------------------------------------
 
 
 def _work_s(options: PlanOptions, profile: Profile, assumed: list[str]) -> float:
     if options.for_:
         return units.parse_duration_s(options.for_)
     work_s = DEFAULT_KEEP_S if profile.kind == "melted" else DEFAULT_WORK_S
-    doing = "keeping it" if profile.kind == "melted" else "dipping"
+    doing = "it is held" if profile.kind == "melted" else "you dip"
     assumed.append(f"{doing} for {units.duration_words(work_s)} (--for)")
     return work_s
 
@@ -258,7 +339,7 @@ def _refill(options: PlanOptions, profile: Profile, batch_kg: float) -> Refill |
     if options.refill_temp is None:
         raise UseError("how warm is the refill?", wanted="--refill-temp TEMP", hint="for instance --refill-temp 34")
     if profile.kind == "melted":
-        raise UseError("melted stock has no window a refill could spoil", hint="leave --refill out")
+        raise UseError("melted stock has no window that a refill could spoil", hint="leave --refill out")
     mass_kg = parse_mass_kg(options.refill, "--refill", 0.001, MOST_KG)
     temp_c = parse_temp_c(options.refill_temp, "--refill-temp", 0.0, profile.never_above_c)
     if options.in_bowl:

@@ -14,7 +14,9 @@ from bainwright.core.masses import Shown, clock_text
 from bainwright.core.units import duration_words
 from bainwright.plan.cautions import cautions
 from bainwright.plan.parts import STAGE_NAMES, Plan, Step
-from bainwright.plan.words import Section, filled, have_ready, headline, sections, unbroken
+from bainwright.plan.say import filled, unbroken
+from bainwright.plan.words import SOURCES_TITLE, Section, headline, sections
+from bainwright.plan.words_temper import have_ready
 
 # The colours of a hold's picture: blue and brown differ in lightness as well as hue, so grey print keeps them apart.
 PAPER, INK, FAINT = "#fffdf8", "#3a322c", "#9a8f85"
@@ -154,7 +156,8 @@ def _bands(axes: Any, plan: Plan, shown: Shown, across: Callable[[Any], Any]) ->
             va="top",
             fontweight="bold",
         )
-    window_from = across(next((step.starts_s for step in plan.steps if step.name == "seed"), plan.steps[-1].starts_s))
+    tempering = (step.starts_s for step in plan.steps if step.name in ("seed", "cool"))
+    window_from = across(next(tempering, plan.steps[-1].starts_s))
     axes.fill_between(
         [window_from, 1.0], shown.degrees(profile.low_c), shown.degrees(profile.high_c), color=BAND, lw=0, zorder=1
     )
@@ -320,7 +323,7 @@ def _html(plan: Plan, shown: Shown) -> str:
 
 
 def _section(section: Section) -> str:
-    kinds = {"Look out": "warn", "Where the figures come from": "small", "Taken for granted": "small"}
+    kinds = {"Look out": "warn", SOURCES_TITLE: "small", "Assumed": "small"}
     lines = "\n".join(f"<p>{html.escape(unbroken(line))}</p>" for line in section.lines)
     return (
         f'<section class="{kinds.get(section.title, "plain")}"><h2>{html.escape(section.title)}</h2>\n{lines}</section>'

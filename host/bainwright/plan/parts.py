@@ -1,27 +1,54 @@
-"""What a batch's plan is made of: what was wanted, and each part of the answer. Figures are °C, kg, s, W, J and L."""
+"""The parts of a batch's plan: the request, and each part of the answer. Figures are °C, kg, s, W, J and L."""
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+import math
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from bainwright.core.figures import Figure
 from bainwright.files.chocolate import Profile
 from bainwright.files.rig import Rig
+from bainwright.physics.heating import Scales
+from bainwright.plan.spread import Spread
 
+SEEDING, BUTTER, COOLING = "seed", "butter", "cool"  # the methods of tempering
+METHODS = (SEEDING, BUTTER, COOLING)
 STAGE_NAMES = {
     "melt": "melt",
     "seed": "seed",
+    "cool": "cool",
+    "rewarm": "warm back",
     "settle": "settle",
     "test": "temper test",
     "work": "dip",
-    "melted": "keep melted",
+    "melted": "hold melted",
 }
+HANDFUL_KG = 0.02  # chosen: what a hand of pieces weighs
+STEP_TIMES = ("low_s", "lasts_s", "high_s")
+STEP_MIN = 5.0  # chosen: clock times of a plan are told to five minutes
+
+
+@dataclass(frozen=True)
+class Band:
+    """A time that nobody can promise to the minute.
+
+    Attributes
+    ----------
+    low_s, high_s : float
+        Quick and slow end, which hold nine warmers in ten; `high_s` is None where the slow end may never get there.
+    likely_s : float
+        Between them.
+    """
+
+    low_s: float
+    likely_s: float
+    high_s: float | None
 
 
 @dataclass(frozen=True)
 class Refill:
-    """A refill somebody asks about."""
+    """A refill to be judged."""
 
     mass_kg: float
     temp_c: float
@@ -30,7 +57,7 @@ class Refill:
 
 @dataclass(frozen=True)
 class BatchRequest:
-    """What is to be planned, checked; see `plan_options` for where the defaults come from."""
+    """The batch to be planned, checked; the defaults are those of `plan.options`."""
 
     profile: Profile
     rig: Rig
@@ -43,7 +70,12 @@ class BatchRequest:
     water_c: float
     cold_c: float
     work_s: float
+    method: str = SEEDING
+    seed_given_kg: float | None = None
     seed_factor: float = 1.0
+    melt_factor: float | None = None  # time melts took over planned, on past evenings
+    scales: Scales = field(default_factory=Scales)
+    spread: Spread = field(default_factory=Spread)
     altitude_m: float = 0.0
     centre_c: float | None = None
     refill: Refill | None = None
@@ -53,7 +85,7 @@ class BatchRequest:
 
     @property
     def tempered(self) -> bool:
-        """Melted stock is out of temper: it is melted and kept, not seeded."""
+        """Whether it is brought into temper: melted stock is not."""
         return self.profile.kind != "melted"
 
     @property
@@ -63,16 +95,13 @@ class BatchRequest:
 
     @property
     def batch_kg(self) -> float:
-        """What goes into the bowl at first."""
+        """What goes into the bowl first."""
         return min(self.total_kg, self.full_kg)
-
-
-HANDFUL_KG = 0.02  # chosen: what a hand of pieces weighs
 
 
 @dataclass(frozen=True)
 class Seed:
-    """How much seed; the low figure goes in first and the high one is kept ready."""
+    """How much seed: the low figure goes in first, the high one is held ready."""
 
     low_kg: float
     likely_kg: float
@@ -85,18 +114,70 @@ class Seed:
 
     @property
     def first_kg(self) -> float | None:
-        """What may go in at once; None when that is less than a handful, for a small melt in a heavy bowl."""
+        """What may go in at once; None when that is less than a handful, as for a small melt in a heavy bowl."""
         return self.low_kg if self.low_kg >= HANDFUL_KG else None
 
 
 @dataclass(frozen=True)
+class SeedAnswer:
+    """Where a batch ends with the seed somebody put aside: likely, and with much and little heat lost meanwhile."""
+
+    mass_kg: float
+    share: float
+    coldest_c: float
+    ends_c: float
+    warmest_c: float
+
+
+@dataclass(frozen=True)
+class Butter:
+    """Cocoa butter seed: how much, between which temperatures it is stirred in, and how long the melt cools before."""
+
+    mass_kg: float
+    low_c: float
+    high_c: float
+    down: Band | None
+
+
+@dataclass(frozen=True)
+class Cooling:
+    """Cooling the bowl without seed, and warming it back.
+
+    Attributes
+    ----------
+    low_c, high_c : float
+        Where cooling ends.
+    basin_c : float
+        Water of the basin that the bowl cools in.
+    down, back : Band or None
+        How long each takes; None where it does not get there.
+    """
+
+    low_c: float
+    high_c: float
+    basin_c: float
+    down: Band | None
+    back: Band | None
+
+
+@dataclass(frozen=True)
 class Melt:
-    """Melting the chocolate in the bath at full heat; a time that is None is never reached."""
+    """Melting the chocolate in the bath at full heat.
+
+    Attributes
+    ----------
+    took : Band or None
+        Stirred now and then; None when it does not get there.
+    stirred_s, unstirred_s : float or None
+        Stirred all the time, and left alone; None is never.
+    settles_c : float
+        Where the chocolate ends.
+    """
 
     solid_kg: float
     to_c: float
     water_c: float
-    took_s: float | None
+    took: Band | None
     stirred_s: float | None
     unstirred_s: float | None
     energy_j: float
@@ -105,16 +186,16 @@ class Melt:
 
 @dataclass(frozen=True)
 class Heat:
-    """The bath alone (the bowl in it, already molten) up to its working temperature."""
+    """The bath, with a bowl already molten in it, up to its working temperature; `took` is None when it never is."""
 
-    took_s: float | None
+    took: Band | None
     energy_j: float
     water_c: float
 
 
 @dataclass(frozen=True)
 class Swap:
-    """Water out and cold water in between the melt and the hold; None is not possible."""
+    """Cooling the bath between melt and hold: water out, cold water in; None where that is not possible."""
 
     from_c: float
     to_c: float
@@ -134,7 +215,7 @@ class RefillRow:
 
 @dataclass(frozen=True)
 class RefillAnswer:
-    """What a refill somebody asked about would do."""
+    """What the refill to be judged would do."""
 
     mass_kg: float
     temp_c: float
@@ -146,7 +227,7 @@ class RefillAnswer:
 
 @dataclass(frozen=True)
 class Refills:
-    """Refills: those a large total needs, the largest by temperature, and the one asked about."""
+    """Refills: those a large total needs, the largest for a temperature, and the one to be judged."""
 
     count: int
     each_kg: float
@@ -155,7 +236,7 @@ class Refills:
     warmest_c: float
     warm: tuple[RefillRow, ...]
     cold: tuple[RefillRow, ...]
-    solid: RefillRow
+    solid: RefillRow | None  # None for pieces too warm to cool a bowl
     asked: RefillAnswer | None
 
 
@@ -168,14 +249,14 @@ class Need:
     chocolate_c: float
     water_c: float
     need_w: float
-    reserve: float | None  # heater over need; None where the room itself is warm enough
+    reserve: float | None  # heater over need; None where the room alone is warm enough
     evaporates_kg_per_h: float
     top_up_h: float | None
 
 
 @dataclass(frozen=True)
 class Hold:
-    """The work stage: what the water must be, and how far the bowl may go down; None: not even when full."""
+    """The work stage: the water it takes, and the least chocolate it holds; None when not even a full bowl."""
 
     water_c: float
     water_most_c: float
@@ -197,13 +278,24 @@ class Room:
 
 @dataclass(frozen=True)
 class Step:
-    """One of tonight's steps."""
+    """One step of the evening: when it likely begins, and how long it lasts."""
 
     name: str
     starts_s: float
     lasts_s: float
+    low_s: float
+    high_s: float
     chocolate_c: float
     water_c: float
+
+
+@dataclass(frozen=True)
+class Ready:
+    """How long after the first step begins dipping (or holding) may begin."""
+
+    quick_s: float
+    likely_s: float
+    slow_s: float
 
 
 @dataclass(frozen=True)
@@ -212,6 +304,9 @@ class Plan:
 
     request: BatchRequest
     seed: Seed | None
+    seed_answer: SeedAnswer | None
+    butter: Butter | None
+    cooling: Cooling | None
     melt: Melt
     warm_up: Heat
     swap: Swap | None
@@ -224,49 +319,75 @@ class Plan:
     figures: tuple[Figure, ...]
 
     @property
+    def ready(self) -> Ready:
+        """How long after the first step begins the last one may begin."""
+        before = self.steps[:-1]
+        quick_s, likely_s, slow_s = (sum(getattr(step, name) for step in before) for name in STEP_TIMES)
+        return Ready(quick_s, likely_s, slow_s)
+
+    @property
     def starts_min(self) -> float | None:
-        """When the heat goes on, minutes after midnight, if a time of day was given."""
+        """When the first step begins, minutes after midnight, if a time of day was given.
+
+        For a time to dip at it is early enough for the slow end of every step: a bowl in temper waits, guests do not.
+        """
         if self.request.dip_at_min is not None:
-            return self.request.dip_at_min - self.steps[-1].starts_s / 60.0
+            return STEP_MIN * math.floor((self.request.dip_at_min - self.ready.slow_s / 60.0) / STEP_MIN)
         return self.request.starts_min
 
     @property
     def heater_enough(self) -> bool:
-        """Does the heater hold the last stage with the ring covered?"""
+        """Whether the heater holds the last stage with the ring covered."""
         last = self.steps[-1].name
         return all((need.reserve or 1.0) >= 1.0 for need in self.needs if need.covered and need.stage == last)
 
     @property
     def melts_here(self) -> bool:
-        """Is the chocolate melted on this warmer? Not if it cannot, or could not cool down in time after it."""
+        """Whether the chocolate is melted on this warmer: not if it cannot, or cannot cool down in time afterwards."""
         return self.steps[0].name == "melt"
 
     @property
     def warms_before_s(self) -> float:
-        """How long before the first step the heat goes on, for chocolate melted elsewhere: the water is to be ready."""
-        if self.melts_here or self.warm_up.took_s is None:
+        """How long before the first step the heat goes on, to have the water ready for chocolate melted elsewhere."""
+        took = self.warm_up.took
+        if self.melts_here or took is None:
             return 0.0
-        return max(0.0, self.warm_up.took_s - self.steps[0].lasts_s)
+        return max(0.0, (took.high_s or took.likely_s) - self.steps[0].lasts_s)
+
+    @property
+    def seed_enough(self) -> bool:
+        """Whether the seed that was put aside, if any, brings the bowl under its ceiling."""
+        return self.seed_answer is None or self.seed_answer.ends_c <= self.request.profile.ceiling_c
+
+    @property
+    def cools(self) -> bool:
+        """Whether a method that cools the bowl gets there and back."""
+        if self.cooling is not None:
+            return self.cooling.down is not None and self.cooling.back is not None
+        return self.butter is None or self.butter.down is not None
 
     @property
     def ok(self) -> bool:
-        """Can it be done as asked? Melting elsewhere is a way to do it."""
-        asked_ok = self.refills is None or self.refills.asked is None or self.refills.asked.stays_in
-        return self.heater_enough and self.hold.least_kg is not None and asked_ok
+        """Whether it can be done as asked; melting elsewhere is one way to do it."""
+        refill_ok = self.refills is None or self.refills.asked is None or self.refills.asked.stays_in
+        return self.heater_enough and self.hold.least_kg is not None and refill_ok and self.cools and self.seed_enough
 
     def as_dict(self) -> dict[str, Any]:
-        """For JSON: °C, kg, s, W, J, L whatever is shown."""
+        """For JSON: °C, kg, s, W, J, L whatever scale is shown."""
         request = self.request
         result: dict[str, Any] = {
             "ok": self.ok,
             "chocolate": request.profile.name,
             "kind": request.profile.kind,
+            "method": request.method,
             "warmer": request.rig.name,
             "total_kg": request.total_kg,
             "batch_kg": request.batch_kg,
             "warms_before_s": self.warms_before_s,
+            "ready": asdict(self.ready),
         }
-        for part in ("seed", "melt", "warm_up", "swap", "refills", "hold", "room"):
+        parts = ("seed", "seed_answer", "butter", "cooling", "melt", "warm_up", "swap", "refills", "hold", "room")
+        for part in parts:
             value = getattr(self, part)
             result[part] = None if value is None else asdict(value)
         result["heater"] = {

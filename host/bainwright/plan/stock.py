@@ -1,4 +1,4 @@
-"""`bain stock`: record what an evening left, or show what is recorded."""
+"""Record what an evening left, or show what is recorded."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from bainwright.core.errors import FileError, UseError
 from bainwright.core.home import hold_folders, home
 from bainwright.core.masses import Shown, parse_mass_kg
 from bainwright.files.chocolate import CAPS
+from bainwright.plan.compare import melt_factor, seed_factor
 from bainwright.plan.leftovers import (
     DISCARD,
     NOT_FIT,
@@ -24,7 +25,6 @@ from bainwright.plan.leftovers import (
     read_leftovers,
     save_leftovers,
 )
-from bainwright.plan.seed_used import seed_factor
 from bainwright.record.reader import FACTS, HoldLog, folder_of, read_log
 from bainwright.record.temper_tests import chocolate_at
 from bainwright.words import terms
@@ -93,27 +93,32 @@ def _entered(folder: Path, options: StockOptions) -> Leftovers:
     last = chocolate_at(log.events, log.facts, float("inf"))  # what is left is of the last bowl
     before = read_leftovers(folder) or Leftovers(str(last.get("name")), str(last["kind"]))
     changed_s = max((float(event["t_s"]) for event in log.events if event.get("event") == "changed"), default=0.0)
-    left = _added(before, options, _earlier(options.of, before, folder), _peak_c(log, changed_s))
+    left = _added(before, options, _earlier(options.of, before, folder), log, changed_s)
     if changed_s and (options.melt or options.seed):
         raise UseError("the bowl was changed during this evening, and the log has no seeding of the second one",
                        hint="leave --melt and --seed out")  # fmt: skip
     left.seed_factor = None if changed_s else _seed_factor(left, log)
+    left.melt_factor = None if changed_s or left.melt_kg is None else melt_factor(left.melt_kg, log)
+    _check_fits(options, log)
     left.verdict, left.why = judge(left, float(last.get("never_above_c", CAPS["milk"].never_above_c)))
     save_leftovers(folder, left)
     return left
 
 
-def _added(before: Leftovers, options: StockOptions, earlier: Leftovers | None, peak_c: float | None) -> Leftovers:
+def _added(
+    before: Leftovers, options: StockOptions, earlier: Leftovers | None, log: HoldLog, since_s: float
+) -> Leftovers:
     changes: dict[str, Any] = {
         "left_kg": _mass(options.left, "--left", before.left_kg),
         "melt_kg": _mass(options.melt, "--melt", before.melt_kg),
         "seed_kg": _mass(options.seed, "--seed", before.seed_kg),
+        "rig": str((log.facts.get("rig") or {}).get("name", "")),
         "of": options.of or before.of,
         "times_melted": 1 + earlier.times_melted if earlier else before.times_melted,
         "water": before.water or options.water or bool(earlier and earlier.water),
         "grains": before.grains or options.grains or bool(earlier and earlier.grains),
         "allergens": sorted({*before.allergens, *options.allergens, *(earlier.allergens if earlier else [])}),
-        "peak_c": peak_c,
+        "peak_c": _peak_c(log, since_s),
         "at": datetime.now(UTC).isoformat(timespec="seconds"),
     }
     return msgspec.structs.replace(before, **changes)
@@ -121,6 +126,17 @@ def _added(before: Leftovers, options: StockOptions, earlier: Leftovers | None, 
 
 def _mass(text: str | None, option: str, before: float | None) -> float | None:
     return before if text is None else parse_mass_kg(text, option, 0.0, MOST_KG)
+
+
+def _check_fits(options: StockOptions, log: HoldLog) -> None:
+    """More left than the bowl holds is a mistyped unit."""
+    full_kg = (log.facts.get("rig") or {}).get("chocolate_kg")
+    if options.left is None or full_kg is None:
+        return
+    left_kg = parse_mass_kg(options.left, "--left", 0.0, MOST_KG)
+    if left_kg > full_kg:
+        raise UseError("--left", got=f"{left_kg:.2f} kg", wanted=f"at most {full_kg:.2f} kg, what the bowl holds",
+                       hint="check the number and its unit")  # fmt: skip
 
 
 def _peak_c(log: HoldLog, since_s: float) -> float | None:

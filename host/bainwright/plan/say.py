@@ -1,0 +1,71 @@
+"""Small words that every part of a plan's text shares."""
+
+from __future__ import annotations
+
+import math
+import re
+import textwrap
+
+from bainwright.core.masses import Shown, clock_text
+from bainwright.core.units import duration_words
+from bainwright.plan.parts import Band, Plan
+
+WIDTH = 96
+FINE_S, COARSE_S = 60.0, 300.0  # a band is said to five minutes, a short one to one
+SHORT_S = 20 * 60.0
+
+_UNIT = re.compile(r"(?<=\d) (?=°|%|(?:kg|g|lb|oz|L|W|kWh|cm|h|min|m)\b)|(?<=\d h) (?=\d+ min)")
+
+
+def band(found: Band) -> str:
+    """A band in words, its ends rounded outwards: ``1 h 10 min to 1 h 35 min``."""
+    step_s = FINE_S if (found.high_s or found.likely_s) < SHORT_S else COARSE_S
+    low = duration_words(max(60.0, step_s * math.floor(found.low_s / step_s)))
+    if found.high_s is None:
+        return f"{low} or much longer"
+    high = duration_words(max(120.0, step_s * math.ceil(found.high_s / step_s)))
+    return f"{low} to {high}"
+
+
+def between(quick_s: float, slow_s: float) -> str:
+    """The time between two ends in words."""
+    return band(Band(quick_s, quick_s, slow_s))
+
+
+def clock_band(plan: Plan, quick_s: float, slow_s: float) -> str:
+    """When something happens, as a time of day to five minutes: ``18:35 to 19:00``."""
+    starts_min = plan.starts_min or 0.0
+    early, late = (5.0 * edge((starts_min + t_s / 60.0) / 5.0) for edge, t_s in
+                   ((math.floor, quick_s), (math.ceil, slow_s)))  # fmt: skip
+    return f"{clock_text(early)} to {clock_text(late)}"
+
+
+def capital(words: str) -> str:
+    """Words as a sentence."""
+    return f"{words[0].upper()}{words[1:]}."
+
+
+def energy(energy_j: float) -> str:
+    """An energy as a meter shows it."""
+    return f"{energy_j / 3.6e6:.2f} kWh"
+
+
+def seed_mass(plan: Plan, shown: Shown) -> str:
+    """How much seed to have ready."""
+    seed = plan.seed
+    if seed is None or seed.high_kg < shown.least_kg:
+        return "a handful"
+    high = shown.mass(seed.high_kg)
+    return f"{shown.mass(seed.low_kg)} to {high}" if seed.first_kg else f"up to {high}"
+
+
+def unbroken(words: str) -> str:
+    """Words whose numbers stay on one line with their units."""
+    return _UNIT.sub("\u00a0", words)
+
+
+def filled(words: str, width: int, indent: str = "") -> str:
+    """Words broken into lines, never between a number and its unit; later lines are indented twice as far."""
+    return textwrap.fill(unbroken(words), width, initial_indent=indent, subsequent_indent=2 * indent).replace(
+        "\u00a0", " "
+    )

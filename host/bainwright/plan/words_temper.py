@@ -1,0 +1,237 @@
+"""A plan's words on tempering: what to have ready, how much seed, and the steps of the evening."""
+
+from __future__ import annotations
+
+from bainwright.core.masses import Shown, clock_text, minutes_words
+from bainwright.plan import say
+from bainwright.plan.parts import BUTTER, COOLING, STAGE_NAMES, Band, Butter, Cooling, Plan, Seed, SeedAnswer, Step
+
+
+def have_ready(plan: Plan, shown: Shown) -> str:
+    """What to have at hand before the heat goes on."""
+    things = [f"{shown.mass(plan.melt.solid_kg)} of chocolate to melt", *_additions(plan, shown)]
+    if plan.swap and plan.swap.out_l and plan.melts_here:
+        things.append(f"{plan.swap.out_l:.1f} L of water at {shown.temp(plan.swap.cold_c)}, and a ladle")
+    if plan.refills and plan.refills.count:
+        each = shown.mass(plan.refills.each_kg)
+        things.append(f"a refill of {each}" if plan.refills.count == 1 else f"{plan.refills.count} refills of {each}")
+    if plan.request.tempered:
+        things += ["a thermometer", "a cold blade", "a dry towel"]
+    return say.capital("; ".join(things))
+
+
+def _additions(plan: Plan, shown: Shown) -> list[str]:
+    """What goes into the melt, or what it stands in, by method."""
+    if plan.seed_answer:
+        return [f"{shown.mass(plan.seed_answer.mass_kg)} more, in temper, as seed"]
+    if plan.seed:
+        high_kg = plan.seed.high_kg
+        how_much = f"{shown.mass(high_kg)} more" if high_kg >= shown.least_kg else "some handfuls more"
+        return [f"{how_much}, in temper, as seed, at {shown.temp(plan.request.seed_c)}"]
+    if plan.butter:
+        return [f"{shown.mass(plan.butter.mass_kg)} of crystallised cocoa butter, creamy and not molten"]
+    if plan.cooling:
+        return [f"a basin with 3 L of water at {shown.temp(plan.cooling.basin_c)}, and a scraper"]
+    return []
+
+
+# -- the methods -----------------------------------------------------------------------------------------------------
+
+
+def method_section(plan: Plan, shown: Shown) -> tuple[str, list[str]]:
+    """Title and lines of the method's own section; no lines for melted stock."""
+    if plan.seed and plan.seed_answer:
+        return "Your seed", seed_answer_lines(plan, plan.seed, plan.seed_answer, shown)
+    if plan.seed:
+        return "Seed", _seed(plan, plan.seed, shown)
+    if plan.butter:
+        return "Cocoa butter seed", _butter(plan, plan.butter, shown)
+    if plan.cooling:
+        return "Cool and warm back", _cooling(plan, plan.cooling, shown)
+    return "Seed", []
+
+
+def _seed(plan: Plan, seed: Seed, shown: Shown) -> list[str]:
+    request, end = plan.request, shown.temp(seed.end_c)
+    if seed.high_kg < shown.least_kg:
+        return [
+            f"So small a melt cools below {end} by itself, so no mass of seed follows from its heat. Stir in a handful "
+            f"as soon as the thermometer reads {end}: without seed there is no temper."
+        ]
+    first = f"Put in {shown.mass(seed.first_kg)} first, then a" if seed.first_kg else "Put in a"
+    said = [
+        f"About {shown.little(seed.likely_kg)} of the {shown.mass(request.batch_kg)} in the bowl is seed "
+        f"({100 * seed.share:.0f} %). It takes the melt from {shown.temp(request.melt_c)} down to {end}.",
+        f"Have {shown.mass(seed.high_kg)} ready. {first} handful at a time until the thermometer reads {end}. Pieces "
+        "left over are normal: take them out.",
+        f"The range is wide for two reasons. The bowl on the table loses about {seed.lost_w:.0f} W, half of that in a "
+        "towel and half as much again in a draught. And the seed takes up between "
+        f"{100 * seed.taken_up:.0f} and 100 % of its latent heat, by the melting curve of cocoa butter.",
+        "The seed itself must be in temper: glossy, with a clean snap, no grey film (bain profile about seed).",
+    ]
+    if plan.melt.solid_kg + seed.high_kg > request.full_kg:
+        said.append(
+            f"With all of it the bowl would hold {shown.mass(plan.melt.solid_kg + seed.high_kg)}; it is full at "
+            f"{shown.mass(request.full_kg)}."
+        )
+    if seed.factor == 1.0:
+        said.append("Afterwards, record what you used (bain stock): the next plan learns from it.")
+    else:
+        said.append(f"All three figures are multiplied by {seed.factor:g}, from your past evenings.")
+    return said
+
+
+def seed_answer_lines(plan: Plan, seed: Seed, answer: SeedAnswer, shown: Shown) -> list[str]:
+    """Where the seed put aside ends, and what to do there."""
+    request = plan.request
+    lands = (
+        f"{shown.mass(answer.mass_kg)} of seed, {100 * answer.share:.0f} % of {shown.mass(request.batch_kg)}, takes "
+        f"the melt from {shown.temp(request.melt_c)} to about {shown.temp(answer.ends_c)} "
+        f"({shown.temps(answer.coldest_c, answer.warmest_c)}, by how much heat the bowl loses meanwhile)."
+    )
+    need = f"The balance asks for {shown.little(seed.likely_kg)} to end at {shown.temp(seed.end_c)}."
+    return [lands, _what_to_do(plan, answer, shown), need]
+
+
+def _what_to_do(plan: Plan, answer: SeedAnswer, shown: Shown) -> str:
+    profile = plan.request.profile
+    if answer.ends_c > profile.ceiling_c:
+        return (
+            f"That is too warm: above {shown.temp(profile.ceiling_c)} the seed melts out. Take more seed, or start "
+            "from a cooler melt (--melt)."
+        )
+    if answer.ends_c > profile.high_c:
+        return (
+            f"That is above the window's {shown.temp(profile.high_c)}. Stir until it cools there, with a handful of "
+            "seed more if it stops short."
+        )
+    if answer.ends_c >= profile.low_c:
+        return "That is in its window: stir until the pieces are gone, then test the temper."
+    return (
+        f"That is below the window's {shown.temp(profile.low_c)}. Stop adding seed at {shown.temp(profile.high_c)} and "
+        "keep the rest, or warm the bowl back into its window and take out the pieces."
+    )
+
+
+def _butter(plan: Plan, butter: Butter, shown: Shown) -> list[str]:
+    down = f"on the table, stirring, takes {say.band(butter.down)}" if butter.down else "does not happen in this room"
+    return [
+        f"Stir {shown.little(butter.mass_kg)} of crystallised cocoa butter (1 % of the mass) into the melt at "
+        f"{shown.temps(butter.low_c, butter.high_c)}. Common practice, no source.",
+        f"Cooling to {shown.temp(butter.high_c)} {down}. Warmer, the butter melts and seeds nothing.",
+        "The butter is right when it is creamy and pale, like soft wax; clear, it has melted and must be crystallised "
+        "again. Stir until no streaks are left.",
+    ]
+
+
+def _cooling(plan: Plan, cooling: Cooling, shown: Shown) -> list[str]:
+    profile = plan.request.profile
+    down = say.band(cooling.down) if cooling.down else "longer than an evening"
+    back = say.band(cooling.back) if cooling.back else "longer than an evening"
+    return [
+        f"Cool to {shown.temps(cooling.low_c, cooling.high_c)}, then warm back to "
+        f"{shown.temps(profile.low_c, profile.high_c)}. Common practice, no source; the chart on the bag wins.",
+        f"Down takes {down} in a basin at {shown.temp(cooling.basin_c)}, stirring all the time and scraping the wall, "
+        "where it sets first. Take the bowl out a degree early: it goes on cooling.",
+        f"Back takes {back}. Below the window it is thick and full of crystals that are too soft to last: warming back "
+        f"melts those. Above {shown.temp(profile.ceiling_c)} the good ones melt too: then start again from the melt.",
+        "A piece of tempered chocolate stirred in at the cold end makes the good crystals form sooner.",
+        f"The warmer leads the way back: set the bowl in and start bain hold {profile.path or profile.name} --from "
+        "settle.",
+    ]
+
+
+# -- the steps -------------------------------------------------------------------------------------------------------
+
+
+def step_line(plan: Plan, step: Step, shown: Shown) -> str:
+    """When a step likely begins, how long it lasts, and what to do."""
+    when = f"About {minutes_words(step.starts_s)} in" if step.starts_s else "At once"
+    if plan.starts_min is not None:
+        when = f"About {clock_text(5 * round((plan.starts_min + step.starts_s / 60) / 5))}"
+    lasts = say.band(Band(step.low_s, step.lasts_s, step.high_s))
+    if step.name == plan.steps[-1].name:
+        lasts = minutes_words(step.lasts_s)
+    return f"{when}: {STAGE_NAMES[step.name]}, {lasts}. {action(plan, step, shown)}"
+
+
+def action(plan: Plan, step: Step, shown: Shown) -> str:
+    """What to do in a step."""
+    profile = plan.request.profile
+    if step.name == "melt":
+        return (
+            f"{shown.mass(plan.melt.solid_kg)} over water at {shown.temp(step.water_c)}, to "
+            f"{shown.temp(step.chocolate_c)}; stir every few minutes. Never above {shown.temp(profile.never_above_c)}."
+        )
+    if step.name in ("cool", "seed"):
+        return " ".join(part for part in (_off_the_bath(plan, step, shown), swap_now(plan, step, shown)) if part)
+    if step.name == "rewarm":
+        return (
+            f"Wipe the underside dry, set the bowl back, stir now and then: up to {shown.temp(profile.low_c)}, never "
+            f"above {shown.temp(profile.high_c)}."
+        )
+    if step.name == "settle":
+        return (
+            f"Wipe the underside dry, set the bowl back, stir, take out what has not melted. Hold at "
+            f"{shown.temp(step.chocolate_c)}."
+        )
+    if step.name == "test":
+        sets = "about 5 minutes or less" if profile.kind == "dark" else "somewhat more than 5 minutes"
+        failed = "cool and warm back again" if plan.request.method == COOLING else "more seed"
+        return (
+            f"Dip a cold blade: it sets in {sets}. One that has not set in 10 to 15 is not in temper: {failed}."
+        )
+    if step.name == "work":
+        return (
+            f"Window {shown.temps(profile.low_c, profile.high_c)}, water near {shown.temp(step.water_c)}. Test again "
+            "when it has been above its window. When it thickens, go a little warmer inside it."
+        )
+    return f"Hold at {shown.temp(step.chocolate_c)}, covered, never above {shown.temp(profile.never_above_c)}."
+
+
+def _off_the_bath(plan: Plan, step: Step, shown: Shown) -> str:
+    method, to = plan.request.method, shown.temp(step.chocolate_c)
+    if step.name == "cool" and plan.cooling:
+        return (
+            f"Lift the bowl into the basin at {shown.temp(plan.cooling.basin_c)}. Stir and scrape all the time, to "
+            f"{shown.temps(plan.cooling.low_c, plan.cooling.high_c)}."
+        )
+    if step.name == "cool":
+        return f"Lift the bowl off, wipe its underside dry. Stir it on the table down to {to}."
+    if method == BUTTER and plan.butter:
+        return f"Stir in {shown.little(plan.butter.mass_kg)} of cocoa butter seed until no streaks are left."
+    return f"Lift the bowl off, wipe its underside dry. Seed to {to}: {_portions(plan, shown)}."
+
+
+def _portions(plan: Plan, shown: Shown) -> str:
+    seed = plan.seed
+    if plan.seed_answer:
+        return f"your {shown.mass(plan.seed_answer.mass_kg)}, in portions"
+    if seed is None or seed.high_kg < shown.least_kg:
+        return "a handful"
+    first = f"{shown.mass(seed.first_kg)} first" if seed.first_kg else "a handful at a time"
+    return f"{first}, up to {shown.mass(seed.high_kg)} in all"
+
+
+def swap_now(plan: Plan, step: Step, shown: Shown) -> str:
+    """How the bath gets to its working temperature meanwhile."""
+    swap, hold = plan.swap, plan.hold
+    if step is not next((each for each in plan.steps if each.name in ("cool", "seed")), None):
+        return ""
+    if not plan.melts_here:
+        return _warm_up_before(plan, shown)
+    if swap is None or swap.from_c <= swap.to_c:
+        return ""
+    if swap.out_l is None:
+        return f"Meanwhile let the bath cool to {shown.temp(hold.water_c)}."
+    return f"Meanwhile swap {swap.out_l:.1f} L of the bath for water at {shown.temp(swap.cold_c)}."
+
+
+def _warm_up_before(plan: Plan, shown: Shown) -> str:
+    before_s, water = plan.warms_before_s, shown.temp(plan.hold.water_c)
+    if before_s < 60.0:
+        return f"Meanwhile warm the water up to {water}."
+    when = f"{minutes_words(before_s)} before this"
+    if plan.starts_min is not None:
+        when += f", at {clock_text(plan.starts_min - before_s / 60)}"
+    return f"Heat on {when}, so that the water is at {water} when the bowl comes back."
