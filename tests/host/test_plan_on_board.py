@@ -1,7 +1,7 @@
 """What `bain plan` promises, against the virtual board: the firmware's own way there, on a warmer the plan never saw.
 
-Oracle: the built-in plant behind the board. It solves balances of its own, but shares sizes, films and air with the plan; a
-solver that shares nothing is in test_plan_times. Its probes are a sixteenth of a degree off.
+Oracle: the built-in plant behind the board. It solves balances of its own, but shares sizes, films and air with the
+plan; a solver that shares nothing is in test_plan_times. Its probes are a sixteenth of a degree off.
 """
 
 from __future__ import annotations

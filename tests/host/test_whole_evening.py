@@ -49,7 +49,7 @@ def test_every_stage_is_in_the_log_in_its_order_and_the_last_yes_ends_it(evening
 def test_the_bowl_is_ready_to_test_within_the_planned_time(evening):
     """Within 15 % of what `bain plan` works out for the same batch on the same warmer."""
     _, _, log = evening
-    plan = make_plan(batch_request(PlanOptions("dark", total="2.2kg", rig="pot", room="20"), Shown()))
+    plan = make_plan(batch_request(PlanOptions("dark", total="2kg", rig="pot", room="20"), Shown()))
     planned_s = next(step.starts_s for step in plan.steps if step.name == "test")
     assert begins_s(log, "ask", "test") == pytest.approx(planned_s, rel=0.15)
     melted_s = next(step.lasts_s for step in plan.steps if step.name == "melt")
@@ -82,11 +82,11 @@ def test_no_ceiling_is_passed_after_seeding(evening):
 def test_the_melt_stays_under_what_chocolate_must_never_meet(evening):
     _, _, log = evening
     assert np.nanmax(log["water_c"]) < load_profile("dark").never_above_c
-    assert 47.4 <= np.nanmax(log["bowl_c"]) <= 50.0
+    assert 44.4 <= np.nanmax(log["bowl_c"]) <= 47.0
 
 
 def test_the_seed_s_heat_brings_it_down_to_the_window(evening):
-    """Planned to 32.0 °C from 48 °C with 0.67 kg of seed; the evening takes 0.70 kg."""
+    """Planned to 32.0 °C from 45 °C with 0.48 kg of seed; the evening takes 0.56 kg."""
     _, _, log = evening
     at = np.argmax(log["ask"] == "bowl_on") if (log["ask"] == "bowl_on").any() else 0
     assert log["bowl_c"][at] == pytest.approx(32.0, abs=0.8)
@@ -118,6 +118,6 @@ def test_it_is_scored_by_its_work_and_not_by_its_melting(evening, tmp_path, caps
     assert result["bowl_rms_error_c"] < 0.2
     assert result["exposure_k_min"] == 0.0
     assert result["duration_s"] < 12300
-    assert "take out 1.1 L and put in 1.1 L at 15 °C" in err
+    assert "take out 1.0 L and put in 1.0 L at 15 °C" in err
     assert err.count("wipe the underside dry") == 3  # each time the bowl is lifted or set back
     assert (out / "hold.csv").read_bytes() == (evening[1] / "hold.csv").read_bytes()
