@@ -486,7 +486,7 @@ def test_plan_typed_in_fahrenheit_is_the_plan_typed_in_celsius():
         ),
         (["--total", "2kg", "--refill", "1kg"], "how warm is the refill?"),
         (["--total", "2kg", "--in-bowl", "1kg"], "belong to --refill"),
-        (["--total", "2kg", "--seed-factor", "nan"], "--seed-factor: got nan, wanted 0.5 to 2"),
+        (["--total", "2kg", "--seed-factor", "nan"], "--seed-factor: got 'nan', wanted a number"),
         (["--total", "2kg", "--humidity", "0"], "--humidity: got '0', wanted 5 to 99 %"),
         (["--total", "2kg", "--at", "25:00"], "wanted a time of day"),
         (["--total", "2kg", "--at", "18:00", "--dip-at", "20:00"], "give one of them"),
