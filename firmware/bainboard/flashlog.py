@@ -214,7 +214,7 @@ class FlashLog:
         for seq, payload, end in frames(self._folder, segment_name(self._firsts[i]), self._sizes[i]):
             self._seq, self.synced, whole = max(self._seq, seq + 1), seq, end
             for kind, body in entries(payload):
-                if kind == ORIGIN:
+                if kind == ORIGIN and len(body) == ORIGIN_BYTES:
                     self.boot, self.hold = struct.unpack(ORIGIN_BODY, body)[:2]
         # A port's file knows no truncate, and a copy would be one more thing for a power cut to spoil: a torn tail is
         # left behind whole frames, where every reader stops, by going on in a new segment.

@@ -26,6 +26,7 @@ from bainwright.commands.tune import tune
 from bainwright.commands.usage import Commands, in_words
 from bainwright.core.errors import BainError
 from bainwright.core.os_errors import FULL, reason
+from bainwright.core.terminal import guarded
 
 DONE, NOT_AS_IT_SHOULD, WRONG_USE, NO_BOARD = 0, 1, 2, 3
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
@@ -63,6 +64,11 @@ def main(arguments: list[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal without a degree sign still gets the number
+    with guarded():
+        return _run(arguments)
+
+
+def _run(arguments: list[str] | None) -> int:
     try:
         return int(bain.main(arguments, prog_name="bain", standalone_mode=False) or DONE)
     except (click.exceptions.Abort, KeyboardInterrupt):

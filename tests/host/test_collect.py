@@ -20,9 +20,10 @@ from bainwright.link.ports import LostBoardError
 from bainwright.link.protocol import Link
 from bainwright.record import writer
 from bainwright.record.archive import Archive
+from bainwright.record.collecting import list_segments
 from bainwright.record.reader import read_log
 from bainwright.review import collect as collect_module
-from bainwright.review.collect import CollectAsked, collect, list_segments
+from bainwright.review.collect import CollectAsked, collect
 from bainwright.review.report import report
 
 
@@ -234,7 +235,7 @@ def test_what_did_not_reach_the_disk_is_seen_before_the_board_is_told(here, monk
     files = board.files()
     real = Archive.add
     monkeypatch.setattr(Archive, "add", lambda self, first, data: real(self, first, data[:-1] + b"?"))
-    with pytest.raises(FileError, match="otherwise"):
+    with pytest.raises(FileError, match="not what the board announced"):
         collected(board, monkeypatch)
     assert board.files() == files
 

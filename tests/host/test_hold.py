@@ -1,6 +1,7 @@
 """A hold from hello to its report, on a board in memory that follows a script."""
 
 import json
+import shutil
 
 import msgspec
 import numpy as np
@@ -671,3 +672,23 @@ def test_a_night_or_a_rest_after_the_dipping_is_no_temper_gone_wrong():
         found = score_part(log, trace, Window(31.0, 31.5, 32.0, 34.5))
         assert found.in_window_fraction == 1.0
         assert not found.left_for_good
+
+
+def test_a_folder_deleted_during_a_hold_costs_no_row_and_is_shown(here):
+    """The person deletes --out while the hold runs; the log continues under holds/."""
+
+    class Deletes(Notebook):
+        """Deletes the folder once two rows are in it."""
+
+        def refresh(self, scene):
+            super().refresh(scene)
+            if scene.t_s == 2:
+                shutil.rmtree(here / "out")
+
+    session = FakeSession(FakeBoard(lambda: iter([*quiet(), done()])))
+    runner = Runner(resolve(HoldRequest("dark", for_="30s", out="out")), session, Deletes())
+    runner.prepare()
+    told = report(runner, runner.run(), None)
+    assert told.result["folder"] == "holds/dark-1"
+    assert list(read_log(here / "holds" / "dark-1")["t_s"]) == list(range(1, 31))
+    assert any("the log continues in holds/dark-1" in str(said) for said in runner.view.said + runner.view.events)

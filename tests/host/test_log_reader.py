@@ -2,7 +2,9 @@
 
 import errno
 import json
+import shutil
 
+import msgspec
 import numpy as np
 import pytest
 from fake_board import status_line
@@ -123,6 +125,111 @@ def test_a_file_that_is_no_log_is_refused_in_words(tmp_path, data):
     assert "hold.csv" in str(refused.value)
 
 
+@pytest.mark.parametrize(
+    "damage",
+    [
+        b"3.000,hold,work,nan,31.5,0,31.5,33.1,0.2,200,0,0,",
+        b"3.000,hold",
+        b"3.000,hold,work,33.0,31.5,0,31.5,33.1,0.2,200,0,0,,",
+        b"3.000,hold,work,33.0,31.5,0,31.5,33.1,0.2,200,,0,",
+        b'3.000,"hold,work,33.0,31.5,0,31.5,33.1,0.2,200,0,0,',
+        b"9003.000,hold,work,33.0,31.5,0,31.5,33.1,0.2,200,0,0,",
+        b"0.003,hold,work,33.0,31.5,0,31.5,33.1,0.2,200,0,0,",
+        b"1e300,hold,work,33.0,31.5,0,31.5,33.1,0.2,200,0,0,",
+        b"3.000,hold,work,33.0,1e999,0,31.5,33.1,0.2,200,0,0,",
+        b"\xb33.000,\x00,work,33.0,31.5,0,31.5,33.1,0.2,200,0,0,",
+        b"9" * 5000,
+    ],
+)
+def test_a_damaged_row_costs_no_other_row(tmp_path, damage):
+    """The third of five rows is damaged; the others stay, and a note says so."""
+    path = written(tmp_path)
+    lines = path.read_bytes().split(b"\n")
+    lines[3] = damage
+    path.write_bytes(b"\n".join(lines))
+    log = read_log(path)
+    assert list(log["t_s"]) == [1, 2, 4, 5]
+    assert len(log.notes) == 1
+    assert len(read_log(seal(tmp_path))) == 4
+
+
+def test_any_text_of_a_board_stays_in_its_field(tmp_path):
+    """Commas, quotes, line ends, letters outside ASCII and escape bytes; the row stays one line."""
+    for at, text in enumerate(['a,b"c', "line\nend\r", "Crème", "\x1b[2J"]):
+        (tmp_path / str(at)).mkdir()
+        log = LiveLog(tmp_path / str(at), {})
+        log.status(1000, msgspec.structs.replace(status(1, 1000), ask=text))
+        log.close()
+        read = read_log(log.path)
+        assert len(read) == 1
+        assert str(read["ask"][0]).replace("\\u000a", "\n").replace("\\u000d", "\r") == text.replace(
+            "\x1b", "\\u001b")
+        assert log.path.read_bytes().count(b"\n") == 2
+        assert b"\x1b" not in log.path.read_bytes()
+
+
+def test_an_event_cannot_overwrite_its_own_time(tmp_path):
+    log = LiveLog(tmp_path, {})
+    log.status(1000, status(1, 1000))
+    log.event(1000, "odd", {"t_s": "x", "event": 5, "why": "kept"})
+    log.close()
+    assert read_log(tmp_path).events == [{"t_s": 1.0, "event": "odd", "why": "kept"}]
+
+
+@pytest.mark.parametrize("content", [b"\xff\xfe", b"[" * 100_000, b"9" * 5000, b'{"t_s": NaN, "event": "x"}', b"null"])
+def test_damaged_facts_and_events_cost_the_log_nothing(tmp_path, content):
+    """Not UTF-8, nested deeply, a number of 5,000 digits, NaN, null."""
+    path = written(tmp_path)
+    (tmp_path / "hold.json").write_bytes(content)
+    (tmp_path / "events.jsonl").write_bytes(content + b"\n" + (tmp_path / "events.jsonl").read_bytes())
+    log = read_log(path)
+    assert len(log) == 5
+    assert len(log.events) == 2
+    assert log.facts == {}
+    assert len(log.notes) == 2
+
+
+def test_facts_of_another_type_are_left_out(tmp_path):
+    path = written(tmp_path)
+    facts = {"row_s": "x", "profile": {"name": "dark", "low_c": []}, "rig": {"heater_w": "hot"}, "stage": "work"}
+    (tmp_path / "hold.json").write_text(json.dumps(facts))
+    log = read_log(path)
+    assert log.facts == {"stage": "work"}
+    assert "row_s, profile, rig" in log.notes[0]
+
+
+def test_a_folder_named_like_a_pattern_reads_only_its_own_files(tmp_path):
+    """Oracle: the rows of the neighbour, which the pattern would match, are others."""
+    (tmp_path / "a1").mkdir()
+    seal(written(tmp_path / "a1", 3).parent)
+    for name in ("a[1]", "a*", "a?"):
+        (tmp_path / name).mkdir()
+        sealed = seal(written(tmp_path / name, 7).parent)
+        assert len(read_log(sealed)) == 7
+        assert sealed.parent == tmp_path / name
+
+
+def test_a_log_whose_folder_is_deleted_continues_elsewhere_with_every_row(tmp_path, monkeypatch):
+    """POSIX: a deleted file stays readable while it is open."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "out").mkdir()
+    log = LiveLog(tmp_path / "out", {"profile": {"name": "dark"}})
+    log.status(1000, status(1, 1000))
+    log.event(1000, "started", {"stage": "work"})
+    log.flush()
+    shutil.rmtree(tmp_path / "out")
+    log.status(2000, status(2, 2000))
+    log.flush()
+    assert "the log continues in holds/dark-1" in log.moved()[0]
+    assert log.moved() == []
+    log.close(ended="done")
+    read = read_log(tmp_path / "holds" / "dark-1")
+    assert list(read["t_s"]) == [1, 2]
+    assert [event["event"] for event in read.events] == ["started"]
+    assert read.facts["ended"] == "done"
+    assert not (tmp_path / "out").exists()
+
+
 def test_a_missing_log_is_refused_in_words(tmp_path):
     """A folder without one, a path without a file."""
     with pytest.raises(FileError, match="there is no log"):
@@ -148,7 +255,8 @@ def test_spoilt_facts_and_a_cut_event_do_not_cost_the_log(tmp_path):
     log = read_log(path)
     assert log.facts == {}
     assert len(log.events) == 2
-    assert "last event was cut short" in log.notes[0]
+    assert "hold.json is not JSON" in log.notes[0]
+    assert "last event was cut short" in log.notes[1]
 
 
 class FullDisk:
@@ -164,6 +272,9 @@ class FullDisk:
         self.room -= taken
         return taken
 
+    def fileno(self):
+        return self.file.fileno()
+
     def close(self):
         self.file.close()
 
@@ -178,7 +289,7 @@ def test_a_full_disk_ends_the_log_in_words_and_never_the_hold(tmp_path):
         log.status(second * 1000, status(second, second * 1000))
         log.flush()
     assert "the disk is full" in log.trouble
-    assert "the hold goes on" in log.trouble
+    assert "the hold continues" in log.trouble
     log.close()
     kept = read_log(tmp_path)
     assert list(kept["t_s"]) == [1]

@@ -55,6 +55,7 @@ def hold(big: bool, as_json: bool, **asked: Any) -> int:
 
 def _run(setup: HoldSetup, big: bool) -> Report:
     """Run the hold; returns its report."""
+    from bainwright.core.keys import Interrupts
     from bainwright.display.view import choose_view
     from bainwright.evening.keyboard import KEYS, KEYS_VIRTUAL
     from bainwright.evening.runner import Runner
@@ -71,7 +72,8 @@ def _run(setup: HoldSetup, big: bool) -> Report:
             console.remark(note)
         ended = runner.run()
         console.remark("closing the log and drawing the picture ...")
-        return report(runner, ended, session.truth())
+        with Interrupts():  # Ctrl-C or an ending session must not cost the hold its picture; three more still do
+            return report(runner, ended, session.truth())
 
 
 def _show(done: Report, as_json: bool) -> None:

@@ -14,6 +14,7 @@ import click
 from bainwright.commands import options
 from bainwright.commands.console import show_result
 from bainwright.commands.usage import Commands
+from bainwright.core.terminal import drawing
 
 _KINDS = "onewire, ntc or platinum"
 
@@ -240,9 +241,10 @@ def _on_the_bench(port: str | None, virtual: str | None, no_board: bool) -> Iter
 
 
 def _readings(probes: list[Any]) -> None:
-    if sys.stderr.isatty():
+    out = drawing(sys.stderr)
+    if out.isatty():
         shown = "   ".join(f"{each.rom} {'--' if each.temp_c is None else f'{each.temp_c:.1f}'} °C" for each in probes)
-        print(f"\r{shown}\033[K", end="\r", file=sys.stderr, flush=True)
+        print(f"\r{shown}\033[K", end="\r", file=out, flush=True)
 
 
 def _tell(text: str) -> None:

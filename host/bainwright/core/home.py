@@ -11,6 +11,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from bainwright.core.atomic_write import replace_file
+from bainwright.core.errors import FileError
+from bainwright.core.read_file import read_bytes
 
 VARIABLE = "BAIN_HOME"
 ELSEWHERE = "elsewhere.txt"
@@ -34,9 +36,9 @@ def holds_folder() -> Path:
 def elsewhere() -> list[Path]:
     """Folders of holds outside the home, in the order they were made; none when the list cannot be read."""
     try:
-        with (home() / ELSEWHERE).open(encoding="utf-8", errors="replace") as file:
-            return [Path(line) for line in file.read(MOST_BYTES).splitlines() if line]
-    except OSError:
+        listed = read_bytes(home() / ELSEWHERE, limit=MOST_BYTES).decode(errors="replace")
+        return [Path(line) for line in listed.splitlines() if line and "\0" not in line]
+    except FileError:
         return []
 
 

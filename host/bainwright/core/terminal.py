@@ -55,9 +55,13 @@ def drawing(stream: TextIO) -> TextIO:
 @contextmanager
 def guarded() -> Iterator[None]:
     """Inside, standard output and error write only `visible` text."""
-    before = sys.stdout, sys.stderr
-    sys.stdout, sys.stderr = (cast(TextIO, GuardedStream(drawing(stream))) for stream in before)
+    before = {"stdout": sys.stdout, "stderr": sys.stderr}
+    guards = {name: GuardedStream(drawing(stream)) for name, stream in before.items()}
+    for name, guard in guards.items():
+        setattr(sys, name, guard)
     try:
         yield
     finally:
-        sys.stdout, sys.stderr = before
+        for name, guard in guards.items():
+            if getattr(sys, name) is guard:  # otherwise it was replaced because nobody reads any more
+                setattr(sys, name, before[name])

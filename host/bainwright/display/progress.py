@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from types import TracebackType
 from typing import TextIO
 
+from bainwright.core.terminal import drawing
 from bainwright.core.units import duration_words
 
 QUIET_S = 2.0  # chosen: what takes no longer needs no word
@@ -36,7 +37,7 @@ class Progress:
     def __init__(self, what: str, total: float, stream: TextIO | None = None,
                  clock: Callable[[], float] = time.monotonic) -> None:  # fmt: skip
         self._what, self._total = what, total
-        self._stream = sys.stderr if stream is None else stream
+        self._stream = drawing(sys.stderr) if stream is None else stream
         self._clock = clock
         self._began_s, self._shown_s = clock(), -PLAIN_S
         self._terminal = self._stream.isatty()

@@ -10,6 +10,7 @@ import textwrap
 
 from rich.text import Text
 
+from bainwright.core.terminal import visible
 from bainwright.core.units import clock_words
 from bainwright.display.digits import big_text
 from bainwright.display.scene import ABOVE, BELOW, IN, UNKNOWN, Scene
@@ -43,7 +44,8 @@ class Canvas:
         """Add a line from pieces; `right` is set at its right end."""
         line = Text(MARGIN, no_wrap=True, overflow="crop")
         for part in parts:
-            line.append(*((part,) if isinstance(part, str) else part))
+            text, *style = (part,) if isinstance(part, str) else part
+            line.append(visible(text), *style)
         line.truncate(self.width - 1)
         if right:
             room = self.width - 2 - line.cell_len - len(right[0])

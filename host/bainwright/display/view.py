@@ -12,6 +12,7 @@ from rich.console import Console, RenderableType
 from rich.live import Live
 from rich.text import Text
 
+from bainwright.core.terminal import drawing, visible
 from bainwright.core.units import clock_words
 from bainwright.display import screen
 from bainwright.display.scene import Scene
@@ -83,7 +84,7 @@ class FullScreen:
 
     def say(self, text: str) -> None:
         """Print it after the terminal is given back: the screen would wipe it."""
-        self._later.append(text)
+        self._later.append(visible(text))
 
 
 class PlainLines:
@@ -129,7 +130,7 @@ class PlainLines:
 
 def choose_view(out: TextIO, *, full: bool, big: bool, keys: str) -> View:
     """The full screen where stdin and stdout are a terminal, else plain lines."""
-    console = Console(file=out, highlight=False)
+    console = Console(file=drawing(out), highlight=False)
     if full and console.is_terminal and not console.is_dumb_terminal:
         return FullScreen(console, big, keys)
     return PlainLines(out)

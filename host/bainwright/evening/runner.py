@@ -166,6 +166,8 @@ class Runner:
             trouble = f"no report from the board for {silent_s:.0f} s"
         if trouble and not course.scene.trouble:
             self.view.say(trouble)
+        for text in course.log.moved():
+            course.show(text)
         course.scene.trouble = trouble
 
     def _find_again(self, course: Watch, interrupts: Interrupts) -> None:

@@ -1,4 +1,4 @@
-"""A board's log as the PC keeps it: its segments byte for byte, a folder a board, read back before it is believed."""
+"""A board's log on the PC: its segments byte for byte, a folder for each board, each segment read back and checked."""
 
 from __future__ import annotations
 
@@ -11,7 +11,9 @@ from pathlib import Path
 from bainboard import flashlog
 from bainwright.core.atomic_write import move_into_place
 from bainwright.core.errors import FileError
+from bainwright.core.file_names import file_name
 from bainwright.core.os_errors import reason
+from bainwright.core.read_file import read_bytes
 
 FOLDER = "boards"
 
@@ -32,16 +34,18 @@ class Archive:
     Parameters
     ----------
     parent : Path
-        Where the holds are kept.
+        The folder of the holds.
     board : str
         The board's own id.
     life : int
-        A board whose log was wiped counts from 1 again: its second life is kept beside the first.
+        A board whose log was wiped counts from 1 again: its second life has a folder beside the first.
     """
 
     def __init__(self, parent: Path, board: str, life: int = 1) -> None:
-        self.folder = parent / FOLDER / (board if life == 1 else f"{board}-{life}")
+        name = file_name(board)
+        self.folder = parent / FOLDER / (name if life == 1 else f"{name}-{life}")
         self.life = life
+        self._parent, self._board = parent, board
 
     def path(self, first: int) -> Path:
         """The file of a segment."""
@@ -55,35 +59,35 @@ class Archive:
         """Is there a segment of that name, whole or an earlier part of it?"""
         return self.path(first).exists()
 
-    # A segment comes in beside its place: what is there already may turn out to be of another log.
+    # A segment arrives beside its place, because the file already there may turn out to be of another log.
 
     def _coming(self, first: int) -> Path:
         return self.path(first).with_suffix(".part")
 
     def begin(self, first: int) -> int:
-        """Take up a segment where it was left; the number of bytes that are here."""
+        """Continue a segment where an earlier collection ended; returns how many of its bytes are here."""
         coming = self._coming(first)
-        with _told(coming):
+        with _disk_errors(coming):
             self.folder.mkdir(parents=True, exist_ok=True)
             if not coming.exists():
-                coming.write_bytes(self.path(first).read_bytes() if self.has(first) else b"")
+                coming.write_bytes(read_bytes(self.path(first)) if self.has(first) else b"")
             return coming.stat().st_size
 
     def add(self, first: int, data: bytes) -> None:
-        """Append to a segment that comes in.
+        """Append to a segment that is arriving.
 
         Raises
         ------
         FileError
-            If the disk does not take it.
+            If it cannot be written.
         """
-        with _told(self._coming(first)), self._coming(first).open("ab") as file:
+        with _disk_errors(self._coming(first)), self._coming(first).open("ab") as file:
             file.write(data)
 
     def finish(self, segment: Segment) -> bool:
-        """Put a segment that came into its place, safe on the disk; False, and nothing kept, when it is not the one."""
+        """Move a whole segment to its place, safe on the disk; False, and it is deleted, when it is another one."""
         coming = self._coming(segment.first)
-        with _told(coming):
+        with _disk_errors(coming):
             if not _is(coming, segment):
                 coming.unlink()
                 return False
@@ -91,13 +95,13 @@ class Archive:
         return True
 
     def segments(self) -> list[Path]:
-        """Every segment here, in order; other files are nobody's business."""
+        """Every segment here, in order; other files are ignored."""
         if not self.folder.is_dir():
             return []
         return sorted(path for path in self.folder.iterdir() if flashlog.first_of(path.name) is not None)
 
     def home(self, segments: list[Segment]) -> Archive:
-        """The life that a board's log belongs to: the one that has one of its segments, else the last there is."""
+        """The life that a board's log belongs to: the first that has one of its segments, else the last."""
         lives = [self]
         while not any(map(lives[-1].is_whole, segments)):
             after = lives[-1].next_life()
@@ -108,20 +112,20 @@ class Archive:
 
     def next_life(self) -> Archive:
         """The folder for a log that is not this one's continuation."""
-        return Archive(self.folder.parent.parent, self.folder.name.split("-")[0], self.life + 1)
+        return Archive(self._parent, self._board, self.life + 1)
 
 
 def _is(path: Path, segment: Segment) -> bool:
     try:
-        data = path.read_bytes()
-    except FileNotFoundError:
+        data = read_bytes(path)
+    except FileError:
         return False
     return len(data) == segment.size and zlib.crc32(data) == segment.crc
 
 
 @contextmanager
-def _told(path: Path) -> Iterator[None]:
-    """A disk that does not take it, in words."""
+def _disk_errors(path: Path) -> Iterator[None]:
+    """What the system refuses, in words."""
     try:
         yield
     except OSError as failed:

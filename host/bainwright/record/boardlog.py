@@ -1,18 +1,57 @@
-"""The board's own log, read: segments to holds. Pure; the formats are `bainboard.flashlog`'s."""
+"""The board's own log, read: segments to holds. Pure; the formats are `bainboard.flashlog`'s.
+
+A frame with a right check value can still hold an entry that makes no sense. Each entry is read alone; one that cannot
+be read is named and left out.
+"""
 
 from __future__ import annotations
 
-import json
 import struct
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
-from bainboard import flashlog, framing
+import msgspec
+from msgspec import Meta, Struct
+
+from bainboard import flashlog, framing, wire
+from bainwright.core.terminal import visible, visible_values
+from bainwright.link.answers import is_event
 from bainwright.link.messages import Status
 
 _STATUS_BYTES = struct.calcsize(flashlog.STATUS_BODY)
 _EVENT_BYTES = struct.calcsize(flashlog.EVENT_BODY)
+_ENTRY_BYTES = struct.calcsize(flashlog.ENTRY)
+TORN = -1  # the kind of an entry that its frame does not hold whole
+NAMED_ENTRIES = 5  # chosen: so many entries that cannot be read are named one by one
+
+Milli = Annotated[int, Meta(ge=-100_000, le=400_000)]  # thousandths of a °C
+
+
+class _Asked(Struct):
+    """What a hold was started with; figures that other versions add pass."""
+
+    stage: str
+    for_ms: Annotated[int, Meta(ge=0, le=10**9)]
+    room: Milli
+    name: Annotated[str, Meta(min_length=1)]
+    kind: str
+    low_c: Milli
+    target_c: Milli
+    high_c: Milli
+    ceiling_c: Milli
+    never_above_c: Milli
+    melt_c: Milli = 0
+    keep_c: Milli = 0
+    set_min: Milli = 0
+    fail_min: Milli = 0
+    warmer: str = ""
+    settings: str = ""
+    hold: Annotated[int, Meta(ge=0)] = 0
+
+
+class _EntryError(ValueError):
+    """An entry that cannot be read."""
 
 
 @dataclass
@@ -25,7 +64,7 @@ class Frame:
 
 @dataclass
 class BoardHold:
-    """One hold as the board remembers it.
+    """One hold as the board logged it.
 
     Attributes
     ----------
@@ -42,9 +81,9 @@ class BoardHold:
     through : int
         Sequence number of the last frame with something of it.
     started_s : float or None
-        When it began, s since 1970; None when nobody had told the board the time.
+        When it began, s since 1970; None when the board did not know the time.
     closed : bool
-        The board itself said that it is over.
+        The board itself logged its end.
     """
 
     boot: int
@@ -60,18 +99,32 @@ class BoardHold:
 
     @property
     def end_ms(self) -> int:
-        """The last moment known of it."""
+        """Its last known moment."""
         return self.rows[-1].t if self.rows else 0
 
 
 def read_segment(data: bytes) -> tuple[list[Frame], list[str]]:
     """The whole frames of a segment, and what is wrong with the rest of it in words."""
     found, end, damaged = framing.scan(data)
-    frames = [Frame(seq, flashlog.entries(payload)) for kind, seq, payload, _ in found if kind == flashlog.KIND]
+    frames = [Frame(seq, entries(payload)) for kind, seq, payload, _ in found if kind == flashlog.KIND]
     notes = [f"{stop - start} damaged bytes at {start}" for start, stop in damaged]
     if end < len(data):
         notes.append(f"the last {len(data) - end} bytes were cut short")
     return frames, notes
+
+
+def entries(payload: bytes) -> list[tuple[int, bytes]]:
+    """(kind, body) of each entry of a frame's payload; one that is longer than its frame has the kind `TORN`."""
+    found: list[tuple[int, bytes]] = []
+    at = 0
+    while at < len(payload):
+        kind, length = struct.unpack_from(flashlog.ENTRY, payload, at) if at + _ENTRY_BYTES <= len(payload) else (0, -1)
+        end = at + _ENTRY_BYTES + length
+        if length < 0 or end > len(payload):
+            return [*found, (TORN, payload[at:])]
+        found.append((kind, payload[at + _ENTRY_BYTES : end]))
+        at = end
+    return found
 
 
 def read_holds(frames: Iterable[Frame]) -> tuple[list[BoardHold], list[tuple[int, str]]]:
@@ -99,11 +152,12 @@ class _Reader:
 
     def __init__(self) -> None:
         self.holds: list[BoardHold] = []
+        self._unreadable: list[tuple[int, str]] = []
         self.notes: list[tuple[int, str]] = []
         self._seq: int | None = None
         self._boot = self._hold = self._up_ms = 0
         self._current: BoardHold | None = None
-        self._clocks: dict[int, list[tuple[int, int]]] = {}  # boot: (up_ms, wall_s) as they were told
+        self._clocks: dict[int, list[tuple[int, int]]] = {}  # boot: (up_ms, wall_s) as the board got them
 
     def take(self, frame: Frame) -> None:
         if self._seq is not None:
@@ -112,15 +166,29 @@ class _Reader:
             self._gap(frame.seq - self._seq - 1)
         self._seq = frame.seq
         for kind, body in frame.entries:
-            known = self._TAKE.get(kind)  # a kind of a later firmware is passed over
-            if known:
-                known(self, body)
+            read = self._READ.get(kind)  # a kind of a later firmware is passed over
+            if read:
+                self._read(read, body)
+
+    def _read(self, read: Callable[[_Reader, bytes], None], body: bytes) -> None:
+        assert self._seq is not None
+        try:
+            read(self, body)
+        except (_EntryError, struct.error) as failed:
+            self._unreadable.append((self._seq, f"record {self._seq}: an entry cannot be read: {failed}"))
 
     def finish(self) -> tuple[list[BoardHold], list[tuple[int, str]]]:
         for hold in self.holds:
             hold.started_s = self._wall_s(hold.boot, hold.start_up_ms)
         self._look_for_clocks_set_back()
+        named, others = self._unreadable[:NAMED_ENTRIES], self._unreadable[NAMED_ENTRIES:]
+        self.notes += named
+        if others:
+            self.notes.append((others[-1][0], f"{len(others)} more entries cannot be read"))
         return self.holds, self.notes
+
+    def _torn(self, body: bytes) -> None:
+        raise _EntryError("it is longer than its frame")
 
     def _gap(self, missing: int) -> None:
         if not missing:
@@ -153,7 +221,12 @@ class _Reader:
             self._clocks.setdefault(boot, []).append((self._up_ms, wall_s))
 
     def _asked(self, body: bytes) -> None:
-        self._begin(json.loads(body))
+        asked = _flat(body)
+        try:
+            msgspec.convert(asked, _Asked)
+        except msgspec.ValidationError as failed:
+            raise _EntryError(str(failed)) from failed
+        self._begin(asked)
         self._touch()
 
     def _status(self, body: bytes) -> None:
@@ -161,7 +234,9 @@ class _Reader:
             flashlog.STATUS_BODY, body
         )
         if self._current and self._current.boot != self._boot:
-            self._current = None  # the board started anew and holds again
+            self._current = None  # the board restarted and holds again
+        if self._current and t_ms < self._current.end_ms:
+            raise _EntryError("its time is before the row before it")
         hold = self._touch()
         if not hold.start_up_ms or not hold.asked:
             hold.start_up_ms = up_ms - t_ms
@@ -171,22 +246,25 @@ class _Reader:
             Status(
                 len(hold.rows) + 1, t_ms, _name(flashlog.STATES, state), _name(flashlog.STAGES, stage), water, bowl,
                 estimated, target, water_target, duty, round(1000 * on_ms / span_ms), fault, warn,
-                body[_STATUS_BYTES:].decode("ascii", "replace"), 0,
+                visible(body[_STATUS_BYTES:].decode("ascii", "replace")), 0,
             )
         )  # fmt: skip
 
     def _event(self, body: bytes) -> None:
         _, t_ms = struct.unpack_from(flashlog.EVENT_BODY, body)
-        event: dict[str, Any] = json.loads(body[_EVENT_BYTES:])
+        event = _flat(body[_EVENT_BYTES:])
+        if not is_event(event):
+            raise _EntryError("it is not an event of this program")
         if self._current is None:
             return  # of a board at rest
         hold = self._touch()
-        # A board that has started anew, or has just ended, stamps with 0: the hold's last moment is meant.
+        # A board that has restarted, or has just ended its hold, stamps with 0: the hold's last moment is meant.
         hold.events.append({**event, "t": max(t_ms, hold.end_ms)})
         if event["event"] in ("ended", "boot"):
             hold.closed, self._current = True, None
 
-    _TAKE: ClassVar = {
+    _READ: ClassVar[dict[int, Callable[[_Reader, bytes], None]]] = {
+        TORN: _torn,
         flashlog.ORIGIN: _origin,
         flashlog.HOLD: _asked,
         flashlog.STATUS: _status,
@@ -196,12 +274,12 @@ class _Reader:
     # -- the time of day ----------------------------------------------------------------------------------------------
 
     def _wall_s(self, boot: int, up_ms: int) -> float | None:
-        """By the last time told before it, else the first after it, in the same boot."""
-        told = self._clocks.get(boot)
-        if not told:
+        """By the last clock reading before it, else the first after it, in the same boot."""
+        clocks = self._clocks.get(boot)
+        if not clocks:
             return None
-        before = [clock for clock in told if clock[0] <= up_ms]
-        at_ms, wall_s = before[-1] if before else told[0]
+        before = [clock for clock in clocks if clock[0] <= up_ms]
+        at_ms, wall_s = before[-1] if before else clocks[0]
         return wall_s + (up_ms - at_ms) / 1000
 
     def _look_for_clocks_set_back(self) -> None:
@@ -213,6 +291,14 @@ class _Reader:
                 text = f"before hold {hold.hold} the clock was set back; the order is the board's own"
                 self.notes.append((hold.through, text))
             last_s = hold.started_s + hold.end_ms / 1000
+
+
+def _flat(body: bytes) -> dict[str, Any]:
+    """A flat JSON object, by the board's own reader."""
+    values, why = wire.parse(body)
+    if values is None:
+        raise _EntryError(why)
+    return visible_values(values)
 
 
 def _milli(code: int) -> int | None:

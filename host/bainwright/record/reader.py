@@ -1,20 +1,27 @@
-"""The log of a hold, read back: its columns, and what is done about one that was cut short."""
+"""The log of a hold, read back: its columns, its events and its facts. Damage costs the row it hit and no other."""
 
 from __future__ import annotations
 
+import csv
 import json
+import math
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
+from bainboard import settings
 from bainwright.core.errors import FileError
 from bainwright.core.home import holds_folder
-from bainwright.core.os_errors import reason
+from bainwright.core.read_file import LOG_BYTES, read_bytes, read_json
+from bainwright.core.terminal import visible_values
+from bainwright.link.answers import is_event
 
-# A column: its name, its unit in the name, and the type DuckDB keeps it in. Board time only: wall time is in hold.json.
+# A column: its name, its unit in the name, and its type in DuckDB. Board time only: wall time is in hold.json.
 COLUMNS = {
     "t_s": "DOUBLE",
     "state": "VARCHAR",
@@ -32,8 +39,20 @@ COLUMNS = {
 }
 HEADER = ",".join(COLUMNS)
 TEXTS = tuple(name for name, kind in COLUMNS.items() if kind == "VARCHAR")
+MAY_BE_EMPTY = ("water_c", "bowl_c", "target_c", "water_target_c")
 CSV, PARQUET, EVENTS, FACTS = "hold.csv", "hold.parquet", "events.jsonl", "hold.json"
 PARQUET_MAGIC = b"PAR1"  # the first four bytes of every file of that format
+LATEST_S = 1e7  # chosen: 116 days; no hold lasts over two
+FURTHEST = 2.0**53  # as on the wire: whole numbers of this size are exact
+NAMED_ROWS = 5  # chosen: so many line numbers of damaged rows are named
+
+# Facts that other modules compute with. One of another type is left out.
+_FACT_TYPES: dict[str, Any] = {
+    "VIRTUAL": bool, "started": str | None, "ended": str | None, "stage": str, "for_s": float | None,
+    "room_c": float | None, "duration_s": float, "row_s": float, "wall_s": float, "profile": dict[str, Any],
+    "rig": dict[str, Any], "gains": dict[str, Any], "board": dict[str, Any], "boot": int | None, "hold": int | None,
+    "log": str, "through": int, "gaps": list[int], "trips": list[dict[str, Any]],
+}  # fmt: skip
 
 
 @dataclass
@@ -61,6 +80,8 @@ def folder_of(named: str) -> Path:
         When there is nothing of that name.
     """
     path = Path(named)
+    if "\0" in named:
+        raise FileError("a path cannot have a NUL in it", hint="bain holds lists every hold")
     if not path.exists() and path.name == named and (holds_folder() / named).exists():
         path = holds_folder() / named
     if not path.exists():
@@ -80,107 +101,218 @@ def read_log(path: Path | str) -> HoldLog:
     Returns
     -------
     HoldLog
-        Columns as in `COLUMNS`; an unterminated last CSV line is left out, with a note.
+        Columns as in `COLUMNS`. Rows that are damaged or cut short are left out, with a note.
 
     Raises
     ------
     FileError
-        If it is missing, empty, cut short within, or no log of a hold.
+        If it is missing, is no log of a hold, or has no whole row.
     """
     path = Path(path)
     if path.is_dir():
         path = path / CSV
-    if not path.is_file():
+    if not path.exists():
         raise FileError(f"there is no log {path}", hint="name a hold's folder or the hold.csv in it")
-    try:
-        data = path.read_bytes()
-    except OSError as failed:
-        raise FileError(f"{path} cannot be read", got=reason(failed)) from failed
-    log = HoldLog(_read_parquet(path)) if data[:4] == PARQUET_MAGIC else HoldLog(*_read_csv(path, data))
-    log.facts = _facts(path.parent / FACTS)
+    data = read_bytes(path, "the log", LOG_BYTES)
+    log = HoldLog(*_read_parquet(path)) if data[:4] == PARQUET_MAGIC else HoldLog(*_read_csv(path, data))
+    log.facts = _facts(path.parent / FACTS, log.notes)
     log.events = _events(path.parent / EVENTS, log.notes)
     return log
+
+
+# -- rows --------------------------------------------------------------------------------------------------------------
 
 
 def _read_csv(path: Path, data: bytes) -> tuple[dict[str, NDArray[Any]], list[str]]:
     if not data:
         raise FileError(f"{path} is empty")
-    head, *lines = _text(path, data.replace(b"\r\n", b"\n")).split("\n")  # an editor or a spreadsheet may have saved it
+    # An editor or a spreadsheet may have saved it, hence the line endings and the byte order mark.
+    head, *lines = data.removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n").decode(errors="replace").split("\n")
     if head != HEADER:
-        raise FileError(f"{path} is no log of a hold: its first line is not the log's", got=repr(head[:40]))
+        raise FileError(f"{path} is not the log of a hold: its first line is not the log's", got=repr(head[:40]))
     notes: list[str] = []
     if lines and lines.pop():
         notes.append(f"{path.name}: the last line was cut short and is left out")
-    if not lines:
-        raise FileError(f"{path} has no rows: the hold ended before its first second")
-    rows = [_fields(path, number, line) for number, line in enumerate(lines, 2)]
-    return {name: np.array(values) for name, values in zip(COLUMNS, zip(*rows, strict=True), strict=True)}, notes
+    rows = [_row(line) for line in lines]
+    damaged = [number for number, row in enumerate(rows, 2) if row is None]
+    return _columns(path, [row for row in rows if row is not None], damaged, "line", notes)
 
 
-def _text(path: Path, data: bytes) -> str:
+def _columns(
+    path: Path, rows: list[list[float | str]], damaged: list[int], what: str, notes: list[str]
+) -> tuple[dict[str, NDArray[Any]], list[str]]:
+    """Whole rows as columns, with notes on the others."""
+    kept = _in_order(rows)
+    if damaged:
+        notes.append(f"{path.name}: damaged rows are left out: {what} {_numbers(damaged)}")
+    if len(kept) < len(rows):
+        notes.append(f"{path.name}: {len(rows) - len(kept)} rows with a time that cannot be are left out")
+    if not kept:
+        raise FileError(f"{path} has no rows" + (
+            ": every one is damaged" if damaged else ": the hold ended before its first second"))
+    return {name: np.array(values) for name, values in zip(COLUMNS, zip(*kept, strict=True), strict=True)}, notes
+
+
+def _numbers(found: list[int]) -> str:
+    shown = ", ".join(map(str, found[:NAMED_ROWS]))
+    return f"{shown} and {len(found) - NAMED_ROWS} more" if len(found) > NAMED_ROWS else shown
+
+
+def _row(line: str) -> list[float | str] | None:
+    """The fields of a line; None for a damaged one. Each line is read alone: a stray quote must not swallow others."""
     try:
-        return data.decode("ascii")
-    except UnicodeDecodeError:
-        raise FileError(f"{path} is no log of a hold: it is not plain text") from None
+        parts = next(csv.reader([line]))
+    except (csv.Error, StopIteration):
+        return None
+    if len(parts) != len(COLUMNS):
+        return None
+    values: list[float | str] = []
+    for part, (name, kind) in zip(parts, COLUMNS.items(), strict=True):
+        value = part if kind == "VARCHAR" else _number(part, name)
+        if value is None:
+            return None
+        values.append(value)
+    return values
 
 
-def _fields(path: Path, number: int, line: str) -> list[float | str]:
-    parts = line.split(",")
-    try:
-        if len(parts) != len(COLUMNS):
-            raise ValueError
-        return [
-            part if kind == "VARCHAR" else _number(part) for part, kind in zip(parts, COLUMNS.values(), strict=True)
-        ]
-    except ValueError:
-        raise FileError(f"{path}, line {number}: not a row of a hold's log", got=repr(line[:40])) from None
-
-
-def _number(part: str) -> float:
+def _number(part: str, name: str) -> float | None:
+    """A field as a number; NaN where it may be empty and is, None where it cannot be."""
     if not part:
-        return float("nan")
-    if part[-1] not in "0123456789":  # nan and inf are no readings
-        raise ValueError
-    return float(part)
+        return math.nan if name in MAY_BE_EMPTY else None
+    if not part.isascii() or part[-1] not in "0123456789" or "_" in part:  # nan and inf are not readings
+        return None
+    try:
+        value = float(part)
+    except ValueError:
+        return None
+    return value if _can_be(name, value) else None
 
 
-def _read_parquet(path: Path) -> dict[str, NDArray[Any]]:
+def _can_be(name: str, value: float) -> bool:
+    """NaN cannot, except where a reading may be missing."""
+    if math.isnan(value):
+        return name in MAY_BE_EMPTY
+    if name == "t_s":
+        return 0.0 <= value <= LATEST_S
+    return -FURTHEST < value < FURTHEST
+
+
+def _in_order(rows: list[list[float | str]]) -> list[list[float | str]]:
+    """The rows whose times never fall. Of a row that jumped ahead and the one after it, the first is left out."""
+    kept: list[list[float | str]] = []
+    for row in rows:
+        while kept and float(kept[-1][0]) > float(row[0]) and (len(kept) < 2 or float(kept[-2][0]) <= float(row[0])):
+            kept.pop()
+        if not kept or float(kept[-1][0]) <= float(row[0]):
+            kept.append(row)
+    return kept
+
+
+def glob_escaped(path: Path) -> str:
+    """A path for DuckDB, which would read ``[``, ``*`` and ``?`` in it as a pattern and open files beside it."""
+    return str(path).replace("[", "[[]").replace("*", "[*]").replace("?", "[?]")
+
+
+def _read_parquet(path: Path) -> tuple[dict[str, NDArray[Any]], list[str]]:
     import duckdb
 
     try:
         with duckdb.connect() as database:
-            found = database.execute("SELECT * FROM read_parquet(?)", [str(path)]).fetchnumpy()
-    except duckdb.Error as failed:
+            found = database.execute("SELECT * FROM read_parquet(?)", [glob_escaped(path)]).fetchnumpy()
+    except (duckdb.Error, RuntimeError, ValueError) as failed:
         raise FileError(f"{path} cannot be read as Parquet", got=str(failed).splitlines()[0]) from failed
     if list(found) != list(COLUMNS):
-        raise FileError(f"{path} is no log of a hold: its columns are others")
-    return {name: _plain(name, column) for name, column in found.items()}
+        raise FileError(f"{path} is not the log of a hold: its columns are others")
+    try:
+        columns = [_plain(name, column) for name, column in found.items()]
+    except (TypeError, ValueError) as failed:
+        raise FileError(f"{path} is not the log of a hold", got=str(failed)) from failed
+    rows = [list(row) for row in zip(*columns, strict=True)]
+    damaged = [number for number, row in enumerate(rows, 1) if not _whole(row)]
+    return _columns(path, [row for row in rows if _whole(row)], damaged, "row", [])
 
 
-def _plain(name: str, column: Any) -> NDArray[Any]:
+def _whole(row: list[float | str]) -> bool:
+    return all(isinstance(value, str) or _can_be(name, value) for name, value in zip(COLUMNS, row, strict=True))
+
+
+def _plain(name: str, column: Any) -> list[Any]:
     """DuckDB masks what is null: to NaN, or to an empty text."""
     if name in TEXTS:
-        return np.array([str(value) for value in np.ma.filled(column, "")])
-    return np.asarray(np.ma.filled(column, np.nan), dtype=float)
+        return [str(value) for value in np.ma.filled(column, "")]
+    return [float(value) for value in np.ma.filled(column, np.nan)]
 
 
-def _facts(path: Path) -> dict[str, Any]:
+# -- facts and events --------------------------------------------------------------------------------------------------
+
+
+def read_facts(path: Path) -> dict[str, Any]:
+    """The facts of a hold; empty where there are none that can be read."""
+    return _facts(path, [])
+
+
+def _facts(path: Path, notes: list[str]) -> dict[str, Any]:
     """What is known of the hold; a log that lost its facts can still be read."""
-    try:
-        facts = json.loads(path.read_text())
-    except (OSError, ValueError):
+    if not path.exists():
         return {}
-    return facts if isinstance(facts, dict) else {}
+    try:
+        facts = read_json(path)
+    except FileError as failed:
+        notes.append(str(failed))
+        return {}
+    if not isinstance(facts, dict):
+        notes.append(f"{path.name} is not the facts of a hold")
+        return {}
+    wrong = [name for name in _FACT_TYPES if name in facts and not _fits(name, facts[name])]
+    if wrong:
+        notes.append(f"{path.name}: left out, because damaged: {', '.join(wrong)}")
+    return {name: value for name, value in facts.items() if name not in wrong}
+
+
+def _fits(name: str, value: Any) -> bool:
+    try:
+        converted = msgspec.convert(value, _FACT_TYPES[name])
+    except msgspec.ValidationError:
+        return False
+    if isinstance(converted, float) and not 0.0 <= abs(converted) <= LATEST_S:
+        return False
+    if name == "profile":
+        return _checks(settings.PROFILE, settings.check_profile, value)
+    return name != "rig" or _checks(settings.SETTINGS, lambda known: settings.check(settings.SETTINGS, known), value)
+
+
+def _checks(table: Any, check: Any, values: dict[str, Any]) -> bool:
+    """Does the board's own table accept these figures? Names of another version pass."""
+    names = {str(row[settings.NAME]) for row in table}
+    known = {name: value for name, value in values.items() if name in names}
+    return not known or check(known)[0] is not None
 
 
 def _events(path: Path, notes: list[str]) -> list[dict[str, Any]]:
-    """The events beside the log; a last one that was cut short is left out, with a note."""
-    if not path.is_file():
+    """The events beside the log; those that are damaged or cut short are left out, with a note."""
+    if not path.exists():
         return []
-    *lines, rest = path.read_text().split("\n")
+    try:
+        *lines, rest = read_bytes(path).split(b"\n")
+    except FileError as failed:
+        notes.append(str(failed))
+        return []
     if rest:
         notes.append(f"{path.name}: the last event was cut short and is left out")
-    try:
-        return [json.loads(line) for line in lines]
-    except ValueError as failed:
-        raise FileError(f"{path} is not a hold's events", got=str(failed)) from failed
+    events = list(_whole_events(lines))
+    if len(events) < len(lines):
+        notes.append(f"{path.name}: {len(lines) - len(events)} damaged events are left out")
+    return events
+
+
+def _whole_events(lines: list[bytes]) -> Iterator[dict[str, Any]]:
+    for line in lines:
+        try:
+            event = json.loads(line.decode())
+        except (ValueError, RecursionError):
+            continue
+        if not isinstance(event, dict) or not is_event(event):
+            continue
+        t_s = event.get("t_s")
+        if isinstance(t_s, (int, float)) and not isinstance(t_s, bool) and 0.0 <= t_s <= LATEST_S:
+            yield visible_values(event)

@@ -1,33 +1,39 @@
-"""The record of a hold while it is made: CSV a row a second, events and facts beside it, Parquet when it is sealed."""
+"""The record of a hold while it is made: a row of CSV a second, events and facts beside it, Parquet at the end."""
 
 from __future__ import annotations
 
 import contextlib
+import csv
+import io
 import json
-import re
+import os
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from bainwright.core.atomic_write import replace_file
-from bainwright.core.errors import FileError, UseError
+from bainwright.core.errors import BainError, FileError, UseError
+from bainwright.core.file_names import file_name
 from bainwright.core.home import holds_folder, remember
 from bainwright.core.os_errors import reason
+from bainwright.core.terminal import visible
 from bainwright.link.messages import Status
-from bainwright.record.reader import COLUMNS, CSV, EVENTS, FACTS, HEADER, PARQUET
+from bainwright.record.reader import COLUMNS, CSV, EVENTS, FACTS, HEADER, PARQUET, TEXTS, read_facts, read_log
 
 
 def row(t_ms: int, status: Status) -> str:
     """A status line as a row of the log; an unknown temperature is an empty field, never a number."""
     s = status
-    return (
-        f"{t_ms / 1000:.3f},{_word(s.state)},{_word(s.stage)},{_c(s.water)},{_c(s.bowl)},{s.est},{_c(s.target)},"
-        f"{_c(s.water_target)},{s.duty / 10000:.4f},{s.on},{s.fault},{s.warn},{_word(s.ask)}\n"
-    )
+    line = io.StringIO()
+    csv.writer(line, lineterminator="\n").writerow((
+        f"{t_ms / 1000:.3f}", _one_line(s.state), _one_line(s.stage), _c(s.water), _c(s.bowl), s.est, _c(s.target),
+        _c(s.water_target), f"{s.duty / 10000:.4f}", s.on, s.fault, s.warn, _one_line(s.ask),
+    ))  # fmt: skip
+    return line.getvalue()
 
 
-def _word(text: str) -> str:
-    """A text of the board as a field: the names it sends hold no comma, and a damaged one must not add a column."""
-    return text.replace(",", ";")
+def _one_line(text: str) -> str:
+    """A text of the board as a field: a row stays one line, so that a torn file loses only its last row."""
+    return visible(text).replace("\n", "\\u000a")
 
 
 def _c(milli: int | None) -> str:
@@ -57,7 +63,7 @@ def make_folder(asked: Path | None, name: str) -> Path:
 
 def next_folder(parent: Path, name: str) -> Path:
     """A new folder ``PARENT/NAME-1``, ``-2`` and so on."""
-    name, number = re.sub(r"[^\w-]+", "-", name), 1
+    name, number = file_name(name), 1
     while True:
         folder = parent / f"{name}-{number}"
         try:
@@ -79,19 +85,30 @@ class LiveLog:
     folder : Path
         Where the files go.
     facts : dict
-        What is known at the start; written at once, and again whole by `close`.
+        What is known at the start; written at once, and again as a whole by `close`.
+
+    Attributes
+    ----------
+    trouble : str or None
+        Why nothing more is written.
+    refusal : str
+        The system's words for that.
     """
 
     def __init__(self, folder: Path, facts: dict[str, Any]) -> None:
         self.folder = folder
         self.facts = facts
         self.trouble: str | None = None
-        self.refusal = ""  # the system's words for why nothing more is written
+        self.refusal = ""
+        self._moved: list[str] = []
         self._pending: dict[str, list[str]] = {CSV: [HEADER + "\n"], EVENTS: []}
-        # Unbuffered: a row is in the file once `flush` returns, and a failed write leaves nothing behind to fail again.
-        self._files = {name: open(folder / name, "ab", buffering=0) for name in self._pending}  # noqa: SIM115 closed below
+        self._files = self._open()
         self.flush()
         self._save_facts()
+
+    def _open(self) -> dict[str, BinaryIO]:
+        """Unbuffered: a row is in the file once `flush` returns, and a failed write leaves nothing to fail again."""
+        return {name: open(self.folder / name, "a+b", buffering=0) for name in self._pending}  # closed by `close`
 
     @property
     def path(self) -> Path:
@@ -104,10 +121,13 @@ class LiveLog:
 
     def event(self, t_ms: int, name: str, fields: dict[str, Any]) -> None:
         """Add an event."""
-        self._pending[EVENTS].append(json.dumps({"t_s": t_ms / 1000, "event": name, **fields}) + "\n")
+        own = {key: value for key, value in fields.items() if key not in ("t_s", "event")}
+        self._pending[EVENTS].append(json.dumps({"t_s": t_ms / 1000, "event": name, **own}) + "\n")
 
     def flush(self) -> None:
         """Bring everything pending into the files."""
+        if self.trouble is None and self._deleted():
+            self._move()
         for name, lines in self._pending.items():
             if lines and self.trouble is None:
                 try:
@@ -116,11 +136,44 @@ class LiveLog:
                     self._give_up(name, failed)
             lines.clear()
 
-    def _give_up(self, name: str, failed: OSError) -> None:
+    def moved(self) -> list[str]:
+        """What the person should know about the place of the log, once."""
+        said, self._moved = self._moved, []
+        return said
+
+    def _deleted(self) -> bool:
+        """Is a file that is being written no longer the one of that name?"""
+        for name, file in self._files.items():
+            try:
+                if not os.path.samestat(os.stat(self.folder / name), os.fstat(file.fileno())):
+                    return True
+            except OSError:
+                return True
+        return False
+
+    def _move(self) -> None:
+        """Continue in a new folder. Deleted files stay readable while they are open, so no row is lost."""
+        before, files = self.folder, self._files
+        profile = self.facts.get("profile")
+        try:
+            self.folder = next_folder(holds_folder(), str(profile["name"]) if isinstance(profile, dict) else "hold")
+            self._files = self._open()
+            for name, file in files.items():
+                file.seek(0)
+                _write_all(self._files[name], file.read())
+        except (OSError, BainError) as failed:
+            self._give_up(CSV, failed)
+        else:
+            self._moved.append(f"{before} was deleted; the log continues in {self.folder}, every row in it")
+            self._save_facts()
+        for file in files.values():
+            file.close()
+
+    def _give_up(self, name: str, failed: OSError | BainError) -> None:
         for cut_short in (CSV, EVENTS):
             _drop_torn_line(self.folder / cut_short)
-        self.refusal = reason(failed)
-        self.trouble = f"{self.folder / name} is written no further: {self.refusal}; the hold goes on without a log"
+        self.refusal = reason(failed) if isinstance(failed, OSError) else str(failed)
+        self.trouble = f"{self.folder / name} is no longer written: {self.refusal}; the hold continues without a log"
 
     def _save_facts(self) -> None:
         """A full disk must not cost the facts that are there."""
@@ -136,7 +189,7 @@ class LiveLog:
             replace_file(self.folder / FACTS, json.dumps(self.facts, indent=2) + "\n")
 
     def close(self, **facts: Any) -> None:
-        """Write what is left, add `facts`, and let go of the files."""
+        """Write what is left, add `facts`, and close the files."""
         self.flush()
         for file in self._files.values():
             file.close()
@@ -145,19 +198,19 @@ class LiveLog:
             self._save_facts()
 
 
-def _write_all(file: Any, data: bytes) -> None:
+def _write_all(file: BinaryIO, data: bytes) -> None:
     while data:
         data = data[file.write(data) :]
 
 
 def _drop_torn_line(path: Path) -> None:
     """A write that found half the room it needed leaves half a line."""
-    with contextlib.suppress(OSError), path.open("rb+") as file:  # left as it is, the reader drops it
+    with contextlib.suppress(OSError), path.open("rb+") as file:  # the reader drops one that stays
         file.truncate(file.read().rfind(b"\n") + 1)
 
 
 def seal(folder: Path) -> Path:
-    """Write the log's rows to Parquet beside its CSV, the facts with them.
+    """Write the log's whole rows to Parquet beside its CSV, the facts with them.
 
     Raises
     ------
@@ -167,16 +220,20 @@ def seal(folder: Path) -> Path:
     import duckdb
 
     target = folder / PARQUET
-    columns = ", ".join(f"'{name}': '{kind}'" for name, kind in COLUMNS.items())
-    facts = json.dumps(json.loads((folder / FACTS).read_text()))
+    log = read_log(folder)
+    # DuckDB takes the arrays by this name. It never opens the CSV, whose path it would read as a pattern.
+    rows = {name: log[name].astype(object) if name in TEXTS else log[name] for name in COLUMNS}
+    fields = ", ".join(
+        f'"{name}"' if name in TEXTS else f"nullif(\"{name}\", 'nan'::DOUBLE) AS \"{name}\"" for name in rows
+    )
+    facts = json.dumps(read_facts(folder / FACTS))
     try:
         with duckdb.connect() as database:
             database.execute(
-                f"COPY (SELECT * FROM read_csv({_quoted(folder / CSV)}, header = true, auto_detect = false, "
-                f"delim = ',', columns = {{{columns}}})) "
-                f"TO {_quoted(target)} (FORMAT parquet, KV_METADATA {{bain: {_quoted(facts)}}})"
+                f"COPY (SELECT {fields} FROM rows) TO {_quoted(target)} "
+                f"(FORMAT parquet, KV_METADATA {{bain: {_quoted(facts)}}})"
             )
-    except duckdb.Error as failed:
+    except (duckdb.Error, RuntimeError) as failed:
         raise FileError(f"{target} cannot be written", got=str(failed).splitlines()[0]) from failed
     return target
 

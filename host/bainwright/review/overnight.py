@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-import json
 import math
 import tempfile
 from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import count
 from pathlib import Path
 from typing import Any, cast
 
 from bainboard import settings
 from bainwright import __version__
-from bainwright.core.atomic_write import move_into_place
+from bainwright.core.atomic_write import move_into_place, replace_file
 from bainwright.core.errors import BainError, FileError
 from bainwright.core.os_errors import reason
+from bainwright.core.read_file import LOG_BYTES, read_bytes
 from bainwright.display.scene import Scene
 from bainwright.display.view import View
 from bainwright.evening import watch
@@ -27,10 +28,11 @@ from bainwright.files.chocolate import Profile
 from bainwright.link.messages import Message, Status
 from bainwright.link.session import Session
 from bainwright.record.boardlog import BoardHold
-from bainwright.record.reader import FACTS, HoldLog, read_log
+from bainwright.record.reader import CSV, EVENTS, FACTS, HoldLog, read_facts, read_log
 from bainwright.record.writer import LiveLog, next_folder
 from bainwright.review.report import Report, report
 
+SAME_SHARE = 0.9  # chosen: a few damaged readings must not make another hold of it
 SAME_EVENT_MS = 2000  # the PC stamps an event with the last second it had received
 PC_EVENTS = ("lost", "found", "gap", "another_pot")  # written by the PC, not by a board
 WHOLE = (watch.DONE, watch.STOPPED, watch.TRIPPED, watch.RESTARTED)
@@ -53,15 +55,11 @@ class Origin:
 def find_folder(parent: Path, origin: Origin, hold: BoardHold) -> tuple[Path, HoldLog | None] | None:
     """The folder that already has this hold, watched or collected, and its log; None if there is none."""
     for path in sorted(parent.glob("*/" + FACTS)):
-        try:
-            facts = json.loads(path.read_text())
-        except (OSError, ValueError):
-            continue  # not a file of ours
-        if not isinstance(facts, dict) or not _same_ids(facts, origin, hold):
+        if not _same_ids(read_facts(path), origin, hold):
             continue
         try:
             log = read_log(path.parent)
-        except BainError:  # the PC stopped before its first row
+        except BainError:  # the PC was gone before its first row, or every row is damaged
             return path.parent, None
         if _rows_agree(log, hold):
             return path.parent, log
@@ -80,7 +78,8 @@ def _rows_agree(log: HoldLog, hold: BoardHold) -> bool:
     """Do they agree on the water? An erased board counts its holds from 1 again, so that ids alone may match."""
     known = dict(zip((round(1000 * t_s) for t_s in log["t_s"]), log["water_c"], strict=True))
     both = [(known[row.t], row.water) for row in hold.rows if row.t in known and row.water is not None]
-    return all(math.isnan(there_c) or abs(there_c - water / 1000) < 0.003 for there_c, water in both)
+    agree = [math.isnan(there_c) or abs(there_c - water / 1000) < 0.003 for there_c, water in both]
+    return bool(sum(agree) >= SAME_SHARE * len(both))
 
 
 def store(parent: Path, origin: Origin, hold: BoardHold) -> Report | None:
@@ -109,6 +108,7 @@ def store(parent: Path, origin: Origin, hold: BoardHold) -> Report | None:
     try:
         with tempfile.TemporaryDirectory(prefix=".collect-", dir=folder) as scratch:
             done = _replay(Path(scratch), folder, origin, hold, there, row_s)
+            done.notes += _keep_originals(Path(scratch), folder)
             _move(Path(scratch), folder)
     except OSError as failed:
         raise _unwritten(folder, reason(failed)) from failed
@@ -116,6 +116,21 @@ def store(parent: Path, origin: Origin, hold: BoardHold) -> Report | None:
         if not any(folder.iterdir()):  # nothing was written
             folder.rmdir()
     return done
+
+
+def _keep_originals(scratch: Path, folder: Path) -> list[str]:
+    """Copy a file whose lines do not all come back in the new one: nothing that a PC wrote is ever lost."""
+    said = []
+    for name in (CSV, EVENTS):
+        if not (folder / name).exists():
+            continue
+        before = read_bytes(folder / name, limit=LOG_BYTES)
+        if set(before.splitlines()) <= set((scratch / name).read_bytes().splitlines()):
+            continue
+        kept = next(path for at in count(1) if not (path := folder / f"{name}.before-{at}").exists())
+        replace_file(kept, before)
+        said.append(f"{folder / name} was damaged and is completed from the board; the original is {kept.name}")
+    return said
 
 
 def _unwritten(folder: Path, got: str) -> FileError:
@@ -155,7 +170,7 @@ def _replay(
     setup = _setup(hold)
     scene = Scene(
         setup.profile.name,
-        f"the warmer {hold.asked['warmer']!r}",
+        f"the warmer {hold.asked.get('warmer', '')!r}",
         window_of(setup),
         origin.simulated,
         setup.for_s,
@@ -195,13 +210,20 @@ def _messages(rows: list[Status], events: list[dict[str, Any]], row_s: float) ->
     waiting = sorted(events, key=lambda event: event["t"])
     number, last_ms = 0, 0
     for row in rows:
-        while waiting and waiting[0]["t"] <= row.t:
+        while waiting and _comes_before(waiting[0], row):
             yield waiting.pop(0)
         apart = round((row.t - last_ms) / (1000 * row_s))
         tripped = row.state == "trip"  # the board logs these less often on purpose
         number, last_ms = number + (1 if tripped else max(1, apart)), row.t
         yield Status(number, *[getattr(row, name) for name in Status.__struct_fields__[1:]])
     yield from waiting
+
+
+def _comes_before(event: dict[str, Any], row: Status) -> bool:
+    """Nothing after the end of a hold is followed, so a row of its last moment comes first."""
+    if event["event"] == "ended" and row.t > 0:
+        return bool(event["t"] < row.t)
+    return bool(event["t"] <= row.t)
 
 
 def _statuses(log: HoldLog) -> Iterator[Status]:

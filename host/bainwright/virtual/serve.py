@@ -15,6 +15,7 @@ from typing import Any
 from bainwright.core.errors import LinkError, UseError
 from bainwright.core.keys import Keys
 from bainwright.core.os_errors import reason
+from bainwright.core.terminal import drawing, visible
 from bainwright.link.served_boards import announced
 from bainwright.virtual import panel_view
 from bainwright.virtual.board import VirtualBoard
@@ -115,8 +116,9 @@ def _show(board: VirtualBoard, name: str, panel: bool, png: Path | None) -> None
 def _draw(lines: list[str], above: int) -> int:
     """Write lines to stderr, on a terminal over the last ones; returns how many."""
     back = f"\x1b[{above}A" if above and sys.stderr.isatty() else ""
-    sys.stderr.write(back + "".join(f"\x1b[2K{line}\n" if sys.stderr.isatty() else f"{line}\n" for line in lines))
-    sys.stderr.flush()
+    out = drawing(sys.stderr)
+    out.write(back + "".join(f"\x1b[2K{line}\n" if out.isatty() else f"{line}\n" for line in map(visible, lines)))
+    out.flush()
     return len(lines)
 
 

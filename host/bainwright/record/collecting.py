@@ -1,0 +1,148 @@
+"""A board's log, fetched into an archive on this PC: every segment once, safe on the disk before the board deletes it.
+
+Every loop is bounded, because a board's own figures feed it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from bainboard import flashlog
+from bainwright.core.errors import FileError, LinkError
+from bainwright.core.read_file import read_bytes
+from bainwright.link.pace import Pace
+from bainwright.link.protocol import CHUNK_BYTES, Link, decode_piece
+from bainwright.record.archive import Archive, Segment
+from bainwright.record.boardlog import BoardHold, Frame, read_holds, read_segment
+
+WINDOW = 8  # pieces asked for at once; the board's queue holds 24 lines, its own status lines among them
+SEGMENTS_MOST = 4096  # chosen: 64 MB of log, more than the flash of any board
+LIVES_MOST = 20  # chosen: how often the log of one board may have been wiped
+SEGMENT_S = 0.3  # chosen: a board computes the check value of a segment in a third of it
+BYTE_S = 1 / 200  # chosen: a tenth of the slowest rate measured on a virtual board
+
+
+def list_segments(link: Link) -> list[Segment]:
+    """Every segment the board has, oldest first.
+
+    Raises
+    ------
+    LinkError
+        If the list cannot be: it does not rise, or does not end.
+    """
+    found: list[Segment] = []
+    pace = Pace("the list of its log", SEGMENT_S)
+    while len(found) < SEGMENTS_MOST:
+        after = found[-1].last if found else 0
+        answer = link.request("segments", after=found[-1].first if found else 0)
+        if "first" not in answer:
+            return found
+        segment = Segment(answer["first"], answer["last"], answer["size"], int(answer["crc"], 16))
+        if not after < segment.first <= segment.last:
+            raise LinkError("the board lists its log out of order", got=f"{segment.first} to {segment.last}",
+                            wanted=f"a number above {after}", hint="restart the board and try again")  # fmt: skip
+        found.append(segment)
+        pace.add()
+    raise LinkError(f"the board lists over {SEGMENTS_MOST} segments of log", hint="restart the board and try again")
+
+
+def fetch_log(
+    link: Link, archive: Archive, segments: list[Segment], arrived: Callable[[int], None]
+) -> tuple[Archive, int | None]:
+    """Fetch what is not here yet; continues where an interrupted one ended.
+
+    Parameters
+    ----------
+    link : Link
+        The board.
+    archive : Archive
+        Where its segments go.
+    segments : list of Segment
+        Those the board listed.
+    arrived : callable
+        Called with each number of bytes that arrived.
+
+    Returns
+    -------
+    tuple
+        The archive that has them now, each on the disk and read back (a later life's, when the board's log is another
+        one than the one there), and the first segment that had news in it.
+
+    Raises
+    ------
+    LinkError, FileError
+        If the board or the disk does not do its part; nothing is deleted on the board.
+    """
+    if archive.life == 1:
+        archive = archive.home(segments)
+    news = None
+    for segment in segments:
+        if archive.is_whole(segment):
+            continue
+        news = news or segment.first
+        if fetch_segment(link, archive, segment, arrived):
+            continue
+        if archive.has(segment.first):
+            if archive.life >= LIVES_MOST:
+                raise FileError(f"{archive.folder} is the log of another board", hint="name another place with --out")
+            return fetch_log(link, archive.next_life(), segments, arrived)
+        if not fetch_segment(link, archive, segment, arrived):  # part of another log was here; now from the beginning
+            raise FileError(
+                f"{archive.path(segment.first)} is not what the board announced",
+                hint="nothing was deleted on the board; check this disk, or name another place with --out",
+            )
+    return archive, news
+
+
+def fetch_segment(link: Link, archive: Archive, segment: Segment, arrived: Callable[[int], None]) -> bool:
+    """Append to the copy here what it lacks; False when the part here was not the beginning of it."""
+    at, pace = archive.begin(segment.first), Pace("its log", BYTE_S)
+    while at < segment.size:
+        offsets = range(at, min(segment.size, at + WINDOW * CHUNK_BYTES), CHUNK_BYTES)
+        answers = link.request_each("read", [{"segment": segment.first, "at": offset} for offset in offsets])
+        pieces = [decode_piece(answer["data"]) for answer in answers]
+        # The segment may have grown since it was listed: what came after is for the next time.
+        data = b"".join(pieces)[: segment.size - at]
+        if [len(piece) for piece in pieces[:-1]] != [CHUNK_BYTES] * (len(pieces) - 1) or not data:
+            raise LinkError("the board's log arrived in pieces of the wrong length", hint="try again")
+        archive.add(segment.first, data)
+        at += len(data)
+        pace.add(len(data))
+        arrived(len(data))
+        link.discard()
+    return archive.finish(segment)
+
+
+def forget(link: Link, segments: list[Segment]) -> int:
+    """Let the board delete the segments that are safe here, all but the newest; returns how many it deletes."""
+    if len(segments) < 2:
+        return 0
+    going = min(int(link.request("forget", through=segments[-2].last)["going"]), len(segments))
+    pace = Pace("what is left of its log", SEGMENT_S)
+    for _ in range(going + 2):  # it deletes one at a time, when its heater's switch is off
+        if link.request("segments").get("first", 0) >= segments[-1].first:
+            break
+        pace.add()
+    return going
+
+
+def read_archive(archive: Archive, since: int | None) -> tuple[list[BoardHold], list[str]]:
+    """Every hold in a board's archive, and what is wrong with it from segment `since` on."""
+    frames: list[Frame] = []
+    notes: list[str] = []
+    for path in archive.segments():
+        found, wrong = _read(archive, path.name)
+        frames += found
+        if since is not None and path >= archive.path(since):
+            notes += [f"{path.name}: {note}" for note in wrong]
+    holds, missing = read_holds(frames)
+    return holds, notes + [text for seq, text in missing if since is not None and seq >= since]
+
+
+def _read(archive: Archive, name: str) -> tuple[list[Frame], list[str]]:
+    first = flashlog.first_of(name)
+    assert first is not None
+    try:
+        return read_segment(read_bytes(archive.path(first)))
+    except FileError as failed:
+        return [], [str(failed)]
