@@ -10,12 +10,13 @@ from bainboard.flashlog import NO_MEMORY, FlashLog, Folder
 from bainboard.outbox import Outbox
 from bainboard.panel_logic import PanelLogic
 from bainboard.powerup import CLEAN, CRASH, MEMORY, OUTAGE_S, RESUMES, RUNNING, PowerUp
-from bainboard.service import Service
+from bainboard.service import ROOM_MS, Service
 from bainboard.standalone import Standalone
 from bainboard.warmer import CHECK, HEATING, IDLE, TRIP, Warmer
 
 TICK_MS = 1000
-JITTER_MS = 50  # chosen: a request may delay a tick by less, and no host changes a duty
+JITTER_MS = 50  # chosen: a tick later by less counts as whole, so that a slow pass changes no duty
+LISTEN_MS = 20  # chosen: reading 256 bytes one by one takes some 10 ms; a stop is heard at most this much later
 PANEL_MS = 100  # chosen: a press is answered before the person doubts it
 STATUS = (  # fields of the status line; True: a word
     ("status", False), ("t", False), ("state", True), ("stage", True), ("water", False), ("bowl", False),
@@ -53,6 +54,7 @@ class App:
         self.power = PowerUp(self._boot.load()[0], board.reset_cause())
         self._record_ms = None  # since when the record of this run is to be written
         self._heap_ms = HEAP_MS
+        self._driving = False  # switch or guard were set by a hold
         self.build(self._stored_latch)
         self.report("boot", [("cause", board.reset_cause()), ("why", self.power.why)], 0)
 
@@ -104,18 +106,37 @@ class App:
     # -- the loop -------------------------------------------------------------------------------------------------
 
     def run(self):
-        """Loop until maintenance is asked for."""
+        """Loop until maintenance is asked for, or somebody knocks for the REPL."""
+        self.board.interruptible(False)
         heard = True
-        while not (self.service.leave and self.outbox.empty):
+        while not (self.service.knocked or (self.service.leave and self.outbox.empty)):
             now_ms = self.board.now_ms()
-            if heard:
-                self.service.take(self.board.receive(), now_ms)
+            if heard and self._has_room(now_ms, LISTEN_MS):
+                self._listen(now_ms)
             self.board.switch(self.drive.poll(now_ms))
             if now_ms >= self._tick_ms:
                 self._tick(now_ms)
+            heard = self._beside_heat(now_ms)
+
+    def _listen(self, now_ms):
+        try:
+            self.service.take(self.board.receive(), now_ms)
+        except MemoryError:
+            self._short_of_memory()
+        self._let_go(now_ms)
+
+    def _beside_heat(self, now_ms):
+        """What the heat does not need: panel, requests, flash, display. Without memory for it, it waits; true if heard.
+
+        Then the loop sleeps until something is due, or the host writes.
+        """
+        try:
             if now_ms >= self._panel_ms:
                 self._panel(now_ms)
+                self._let_go(now_ms)
             self.outbox.pump(self.board.send)
+            if self._serve():
+                return not self.service.full
             until_ms = min(self._tick_ms, self._panel_ms, self.drive.deadline_ms)
             if self._record_ms is not None:
                 self._write_record(until_ms)
@@ -123,7 +144,42 @@ class App:
                 self._sync_log(until_ms)
             if self.display is not None:
                 self.display.draw(until_ms)
-            heard = self.board.wait(until_ms)
+        except MemoryError:
+            self._short_of_memory()
+        until_ms = min(self._tick_ms, self._panel_ms, self.drive.deadline_ms)
+        if self.service.waiting or not self._has_room(self.board.now_ms(), LISTEN_MS):
+            self.board.sleep(until_ms)  # a wait for the host would end at once where it has written more
+            return not self.service.full
+        return self.board.wait(until_ms)
+
+    def _has_room(self, now_ms, room_ms):
+        """While it heats: is neither a tick nor an edge of the switch due for so long?"""
+        return self.warmer.state not in HEATING or min(self._tick_ms, self.drive.deadline_ms) - now_ms >= room_ms
+
+    def _serve(self):
+        """One slice of a request, if one waits and nothing that moves the heat is due soon: was it done?"""
+        if not self.service.waiting:
+            return False
+        now_ms = self.board.now_ms()
+        if not self._has_room(now_ms, ROOM_MS):
+            return False
+        self.service.work(now_ms)
+        self.outbox.pump(self.board.send)
+        self._let_go(now_ms)
+        return True
+
+    def _let_go(self, now_ms):
+        """A hold that was just stopped or paused lets go of switch and guard in this pass, not at the next tick."""
+        if self._driving and self.warmer.state not in HEATING:
+            self._driving = False
+            self.drive.off(now_ms)
+            self.board.guard.value(0)
+            self.board.switch(self.drive.poll(now_ms))
+
+    def _short_of_memory(self):
+        """Something beside the heat found no memory: lines that no PC reads give way, and it is tried again."""
+        self.outbox.shed()
+        heap_reserve.retake()
 
     def _tick(self, now_ms):
         dt_ms = now_ms - self._last_ms
@@ -147,11 +203,15 @@ class App:
             self._swept_often = w.state == IDLE
             heap_reserve.sweep(self._swept_often)
         self._drive(now_ms)
-        self._remember_latch(now_ms)
-        self._send_status(hold_ms, on_ms, water_c, bowl_c)
-        self._remember_run(now_ms, water_c)
-        if self._mark_good is not None and now_ms > PROVED_MS and w.state not in HEATING:
-            self.confirm_version()
+        self._look_at_heap(now_ms)
+        try:
+            self._store_latch(now_ms)
+            self._send_status(hold_ms, on_ms, water_c, bowl_c)
+            self._remember_run(now_ms, water_c)
+            if self._mark_good is not None and now_ms > PROVED_MS and w.state not in HEATING:
+                self.confirm_version()
+        except MemoryError:
+            self._short_of_memory()
         self.board.feed()
 
     def _panel(self, now_ms):
@@ -205,19 +265,29 @@ class App:
         else:
             self.drive.off(now_ms)
         self.board.guard.value(w.guard)
+        self._driving = w.state in HEATING
         if w.state in HEATING:
             self.board.beat()
         self.board.switch(self.drive.poll(now_ms))
 
-    def _remember_latch(self, now_ms):
+    def _store_latch(self, now_ms):
         """A latch must outlive the power: stored on the pass that sets it, heater already off."""
         latch = self.warmer.fault if self.warmer.state == TRIP else 0
         if latch != self._stored_latch:
-            self._stored_latch = latch
             try:
-                self._latch.save(store.latch_payload(latch, now_ms))
+                self._latch.save(store.latch_payload(latch, now_ms))  # with no memory for it: again on the next pass
             except OSError:  # a full or worn flash: the latch holds until the power goes, and the person is told
                 self.report("latch_not_stored", [], self.hold_ms(now_ms))
+            self._stored_latch = latch
+
+    def _look_at_heap(self, now_ms):
+        """Too little free memory ends the run while the heat can still be turned off in order."""
+        if now_ms >= self._heap_ms:
+            self._heap_ms = now_ms + HEAP_MS
+            floor = self.warmer.values["trip.heap_floor"]
+            free = self.board.short_of_heap(floor)
+            if free is not None:
+                raise MemoryError(f"{free} bytes free, wanted {floor}")
 
     def _remember_run(self, now_ms, water_c):
         """What a power cut must not wipe out; a hold that one ended; memory."""
@@ -227,11 +297,6 @@ class App:
         often = w.values["resume"] and self.log.wall_s(now_ms) > 0
         if power.due(now_ms, w.stage_under_way, often) and self._record_ms is None:
             self._record_ms = now_ms
-        if now_ms >= self._heap_ms:
-            self._heap_ms = now_ms + HEAP_MS
-            free = self.board.short_of_heap(w.values["trip.heap_floor"])
-            if free is not None:
-                raise MemoryError("{} bytes free, wanted {}".format(free, w.values["trip.heap_floor"]))
 
     def _offer(self, now_ms, water_c, wall_s):
         """The hold that was under way goes on by itself where all that takes is known; else a person is asked."""
@@ -306,9 +371,10 @@ class App:
 
     def _send_status(self, hold_ms, on_ms, water_c, bowl_c):
         w = self.warmer
-        for name, pairs in w.events:
+        while w.events:  # one that finds no memory is reported on the next tick
+            name, pairs = w.events[0]
             self.report(name, pairs, hold_ms)
-        w.events = []
+            w.events.pop(0)
         p = w.programme
         estimated = bowl_c is None and p is not None
         if estimated:
@@ -338,15 +404,22 @@ class App:
 
     def report(self, name, pairs, hold_ms):
         """Something happened: to the host, the log and the panel."""
-        self._events += 1
-        head = [("event", name), ("n", self._events), ("t", hold_ms)]
-        self.outbox.put(wire.encode(head + pairs))
+        line = wire.encode([("event", name), ("n", self._events + 1), ("t", hold_ms)] + pairs)
         self.log.event(self._last_ms, hold_ms, name, pairs)
+        self._events += 1
+        self.outbox.put(line)
         self.panel_logic.event(name, self._last_ms)
 
 
+def _pause(warmer, now_ms):
+    """Hands want into the water: during the self-test, which heats in pulses, they may not."""
+    if warmer.state == CHECK:
+        return "the self-test is running and heats: keep hands out until it ends, or stop it by the recessed button"
+    return warmer.pause(now_ms)
+
+
 # What a button asks of the warmer where that is more than an act of the programme.
-ACTS = {"pause": Warmer.pause, "resume": Warmer.resume}
+ACTS = {"pause": _pause, "resume": Warmer.resume}
 ALONE = {"again": Standalone.yes, "another": Standalone.no, "next": Standalone.next_bowl}  # and of what is kept here
 
 
@@ -379,4 +452,5 @@ def main(version, keep, built=None):
             # one that restarts again and again, or that a person ended at rest, goes to its REPL.
             if app is not None and (app.warmer.state in HEATING or board.watched or app.restarts(end)):
                 board.reset()
+            board.interruptible(True)
     print("bainboard: stopped, heater off; this is the plain REPL")

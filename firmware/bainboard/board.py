@@ -8,6 +8,7 @@ import sys
 import time
 
 import machine
+import micropython
 import onewire
 
 from bainboard import pins
@@ -29,6 +30,8 @@ except ImportError:  # an ESP32: its boot button is a plain pin
 ESP32_BOOT_PIN = 0
 SPI_HZ = 500000  # chosen: a tenth of what the converter takes, for a metre of cable
 PWM_HZ = 100  # chosen: far above any thermal lag, slow enough for a MOSFET driven straight from a pin
+CTRL_C = 3
+NAP_MS = 50
 CHUNK = 64  # bytes a write: one USB packet, so that a host which stops reading can hold us up for one packet at most
 
 RESET_CAUSES = ("PWRON_RESET", "HARD_RESET", "WDT_RESET", "SOFT_RESET", "DEEPSLEEP_RESET")
@@ -52,6 +55,7 @@ class Board:
         self._now_ms = 0
         self._input = select.poll()
         self._input.register(sys.stdin, select.POLLIN)
+        self._nothing = select.poll()  # waits as the others do, to a whole tick of the clock, and for time alone
         self._output = select.poll()
         self._output.register(sys.stdout, select.POLLOUT)
 
@@ -76,6 +80,10 @@ class Board:
     def wait(self, until_ms):
         """Sleep until then, or until the host has written something: true if it has."""
         return bool(self._input.poll(max(0, until_ms - self.now_ms())))
+
+    def sleep(self, until_ms):
+        """Sleep until then, whatever the host writes; at most for 50 ms, so that it is heard in time."""
+        self._nothing.poll(max(0, min(NAP_MS, until_ms - self.now_ms())))
 
     # -- heat -----------------------------------------------------------------------------------------------------
 
@@ -210,8 +218,12 @@ class Board:
 
     # -- the host -------------------------------------------------------------------------------------------------
 
+    def interruptible(self, on):
+        """Does Ctrl-C stop the firmware wherever it is? Else it is a byte like any other."""
+        micropython.kbd_intr(CTRL_C if on else -1)
+
     def receive(self, most=256):
-        """What the host has written, at most so many bytes; b"" when nothing waits."""
+        """What the host has written, at most so many bytes and up to a Ctrl-C; b"" when nothing waits."""
         got = bytearray()
         # One byte a read: the ports block until every byte asked for has come.
         while len(got) < most and self._input.poll(0):
@@ -219,6 +231,8 @@ class Board:
             if not byte:
                 break
             got += byte
+            if byte[0] == CTRL_C:  # what comes behind it may be for the REPL
+                break
         return got
 
     def send(self, data):

@@ -3,6 +3,8 @@
 There is no request that clears a latch: that is a person's act at the warmer's own button.
 """
 
+import binascii
+
 from bainboard import flashlog, stages, transfer, wire
 from bainboard.settings import shown
 
@@ -108,7 +110,11 @@ def may_store(what, state):
 def _why_not_now(row, args, state):
     if state not in row[ALLOWED]:
         return "not in state {}, wanted {}".format(state, " or ".join(row[ALLOWED]))
-    return may_store(args["what"], state) if row[NAME] == "begin" else None
+    if row[NAME] != "begin":
+        return None
+    if args["what"] == "gains" and args["size"] > transfer.MAX_GAINS:
+        return "size: got {}, wanted at most {} bytes of gains".format(args["size"], transfer.MAX_GAINS)
+    return may_store(args["what"], state)
 
 
 def _args(fields, msg):
@@ -158,33 +164,33 @@ def _is_whole(value):
 
 
 class Answered:
-    """The last requests and their answers: one sent again, its answer lost, is answered again and not done twice."""
+    """The last requests and their answers: one sent again because its answer was lost is answered, not done again."""
 
-    # Done anew each time, which is harmless, and never shadowed by an old id: a stop must always stop.
-    _ANEW = ("hello", "stop", "segments", "read")
+    # Done each time, which is harmless, and never mistaken for an old request: a stop must always stop.
+    _REPEATABLE = ("hello", "stop", "segments", "read")
 
-    def __init__(self, keep=8):
-        self._keep = keep
-        self._kept = []  # (message, its answer's line), oldest first
+    def __init__(self, most=8):
+        self._most = most  # chosen: a host waits for each answer before it asks on
+        self._recent = []  # (id, check value of the request's line, the answer's line), oldest first
 
-    def get(self, msg):
+    def get(self, msg, line):
         """The line that answers a request whose id was used before; None for a new one. A hello forgets them all."""
         if msg.get("do") == "hello":
-            self._kept = []
-        if msg.get("do") in self._ANEW:
+            self._recent = []
+        if msg.get("do") in self._REPEATABLE:
             return None
-        for asked, line in self._kept:
-            if asked["id"] == msg.get("id"):
-                if asked == msg:
-                    return line
+        for number, check, reply in self._recent:
+            if number == msg.get("id"):
+                if check == binascii.crc32(line):
+                    return reply
                 return wire.encode_within([
-                    ("re", asked["id"]), ("ok", False), ("why", "id: used for another request just now; count on")])
+                    ("re", number), ("ok", False), ("why", "id: used for another request just now; count on")])
         return None
 
-    def put(self, msg, line):
+    def put(self, msg, line, reply):
         """Remember what was answered."""
-        if ident(msg) is None or msg.get("do") in self._ANEW:
+        if ident(msg) is None or msg.get("do") in self._REPEATABLE:
             return
-        self._kept.append((msg, line))
-        if len(self._kept) > self._keep:
-            self._kept.pop(0)
+        self._recent.append((msg["id"], binascii.crc32(line), reply))
+        if len(self._recent) > self._most:
+            self._recent.pop(0)

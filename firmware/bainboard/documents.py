@@ -1,12 +1,6 @@
 """The two stored documents, settings and profile: checked when they arrive; after a power cut the old or the new."""
 
 from bainboard import saved_profiles, settings, store, wire
-from bainboard.transfer import sha256_hex
-
-
-def short_hash(payload: bytes) -> str:
-    """First 8 hex digits of a stored document's SHA-256; empty for none."""
-    return sha256_hex(payload)[:8] if payload else ""
 
 
 class Documents:
@@ -51,9 +45,9 @@ class Documents:
         if why:
             return why
         try:
-            self._slots[what].save(payload)
             if what == "profile":
-                self.saved.put(payload)
+                self.saved.put(payload)  # first: if it fails, the document in use is still the old one everywhere
+            self._slots[what].save(payload)
         except OSError as error:
             return f"the flash did not take it ({error}); what was stored before still holds"
         self.payload[what] = payload

@@ -3,7 +3,8 @@
 Hands are covered in chocolate and the kitchen is loud: a press counts however clumsy, a beep is told by its rhythm.
 """
 
-UNPLUG, MORNING, ASK, WARM, DONE = "unplug", "morning", "ask", "warm", "done"  # what a sound may say
+# What a sound may say.
+UNPLUG, MORNING, REFUSED, ASK, WARM, DONE = "unplug", "morning", "refused", "ask", "warm", "done"
 
 DEBOUNCE_MS = 30  # an elbow's bounce (chosen: switches settle in 5-20 ms, common practice, no source)
 LONG_MS = 1200  # longer than anyone leans on a button by accident (chosen)
@@ -103,11 +104,12 @@ MORNING_MS = 60 * 1000  # sounds a minute, then only winks
 SOUNDS = {
     UNPLUG: ((150, 100, 150, 100, 150, 350), 0),  # three hard knocks, and again, and again
     MORNING: ((700, 400, 700, 3200), MORNING_MS),  # two long calls, like a ship far off
+    REFUSED: ((900, 300), 1200),  # one long call, once: the button that was pressed does nothing now
     ASK: ((80, 80, 80, 19760), 0),  # a small double tap three times a minute
     WARM: ((60, 60, 60, 60, 400, 500), 1140),  # two taps and a held note, once
     DONE: ((400, 200, 400, 200, 400, 400), 2000),  # three even notes, once
 }
-_RANK = (UNPLUG, MORNING, ASK, DONE, WARM)  # the first that is wanted sounds
+_RANK = (UNPLUG, MORNING, REFUSED, ASK, DONE, WARM)  # the first that is wanted sounds
 
 
 class Buzzer:

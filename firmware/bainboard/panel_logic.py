@@ -12,7 +12,7 @@ _INSTEAD = {
     ("thicker", "idle"): "another",
 }
 _WINK_MS, _WINKS_MS = 400, 4000  # chosen: seen in passing, and no light that keeps anyone awake
-_ONCE = {"warm": panel.WARM, "ended": panel.DONE}  # events that sound once
+_ONCE = {"warm": panel.WARM, "ended": panel.DONE, "refused": panel.REFUSED}  # events that sound once
 
 
 class PanelLogic:

@@ -1,7 +1,6 @@
 """Requests about documents: transfers both ways, and the chocolates saved on the board. See `requests_hold`."""
 
-from bainboard import commands, faults, heap_reserve, saved_profiles, settings, wire
-from bainboard.documents import short_hash
+from bainboard import commands, faults, heap_reserve, settings, wire
 from bainboard.standalone import UNKNOWN_NAME
 
 
@@ -33,7 +32,7 @@ def commit(app: object, args: dict, now_ms: int) -> tuple:
         return pairs, why
     what, payload = transfer.complete
     if what == "gains":
-        return _take_gains(app.warmer, payload)
+        return _take_gains(app, payload)
     heap_reserve.release()  # for the document as text, as a frame and as it is read back
     try:
         why = commands.may_store(what, app.warmer.state) or app.documents.save(what, payload)
@@ -45,28 +44,29 @@ def commit(app: object, args: dict, now_ms: int) -> tuple:
     return pairs, why
 
 
-def _take_gains(warmer: object, payload: bytes) -> tuple:
-    """Gains for the running hold: a document of gains.* names over the present settings."""
+def _take_gains(app: object, payload: bytes) -> object:
+    """Gains for the running hold, in slices: a document of gains.* names over the present settings."""
     doc, why = wire.parse(payload)
-    if why:
-        return None, why
-    if not all(name.startswith("gains.") for name in doc):
-        return None, "gains: wanted names that begin with gains."
-    merged = dict(warmer.values)
-    merged.update(doc)
-    values, why = settings.check(settings.SETTINGS, merged)
-    if why:
-        return None, why
-    warmer.set_gains(values)
-    return [], None
+    yield None
+    if why is None and not all(name.startswith("gains.") for name in doc):
+        why = "gains: wanted names that begin with gains."
+    if why is None:
+        merged = dict(app.warmer.values)
+        merged.update(doc)
+        values, why = settings.check(settings.SETTINGS, merged)
+        yield None
+    if why is None:
+        app.warmer.set_gains(values)
+    yield [], why
 
 
-def profiles(app: object, args: dict, now_ms: int) -> tuple:
+def profiles(app: object, args: dict, now_ms: int) -> object:
     """One of the saved chocolates; behind the last, how many there are."""
-    payload = app.documents.saved.at(args["at"])
-    if payload is None:
-        return [("count", app.documents.saved.count())], None
-    return [("name", saved_profiles.name_of(payload)), ("profile", short_hash(payload))], None
+    saved = app.documents.saved
+    while saved.look():
+        yield None
+    rows, at = saved.rows(), args["at"]
+    yield [("name", rows[at][0]), ("profile", rows[at][1])] if at < len(rows) else [("count", len(rows))], None
 
 
 def use(app: object, args: dict, now_ms: int) -> tuple:
@@ -74,7 +74,16 @@ def use(app: object, args: dict, now_ms: int) -> tuple:
     return [], app.standalone.use(app.standalone.find(args["name"]), now_ms)
 
 
-def change(app: object, args: dict, now_ms: int) -> tuple:
-    """The next bowl is of this saved chocolate."""
+def change(app: object, args: dict, now_ms: int) -> object:
+    """The next bowl is of this saved chocolate; in slices, since a bowl is in the bath."""
+    saved = app.documents.saved
+    while saved.look():
+        yield None
     payload = app.standalone.find(args["name"])
-    return (None, UNKNOWN_NAME) if payload is None else ([], app.standalone.change(payload, now_ms))
+    yield None
+    if payload is None:
+        yield None, UNKNOWN_NAME
+        return
+    values, why = app.documents.check("profile", payload)
+    yield None
+    yield [], why or app.warmer.change(values, app.board.now_ms())  # the time it was asked for is past

@@ -1,9 +1,19 @@
-"""Answers the host: each request is checked whole, then done by the function of its name."""
+"""Answers the host: each request is checked whole, then done by the function of its name.
+
+While the warmer heats, a request waits until neither an edge of the switch nor a tick is due for `ROOM_MS`. So no host
+moves a tick or an edge, and with them the duty. A stop or a pause does not wait.
+"""
 
 from bainboard import commands, requests_board, requests_documents, requests_hold, requests_log, wire
 from bainboard.transfer import Transfer
 
 REQUESTS = (requests_hold, requests_documents, requests_log, requests_board)
+ROOM_MS = 300  # chosen: twice what a slice of a request takes on an RP2040; each period of the switch has as much
+MOST_LINES = 4  # chosen: requests that wait; until then nothing more is read, and the port makes the host wait
+URGENT = (b'"do":"stop"', b'"do":"pause"')
+NO_MEMORY = "no memory now; nothing was changed; try again"
+CTRL_C = 3
+KNOCKS, KNOCK_MS = 3, 1000  # Ctrl-C so often in so short a time is a person at a terminal
 
 
 class Service:
@@ -12,35 +22,101 @@ class Service:
     def __init__(self, app: object, answer: object) -> None:
         self._app = app
         self._answer = answer
-        self.leave = False  # maintenance was asked for
+        self.leave = False  # maintenance was asked for: to the REPL once all is said
+        self.knocked = False  # somebody wants the REPL at once
         self.transfer = Transfer()
         self._assembler = wire.Assembler()
         self._answered = commands.Answered()
+        self._lines: list = []  # requests that wait
+        self._slices: tuple | None = None  # a request that is being done: (message, line, generator)
+        self._last = 0  # byte heard last
+        self._knocks: list = []  # times of the last Ctrl-C
+
+    @property
+    def full(self) -> bool:
+        """Is nothing more to be read for now?"""
+        return len(self._lines) >= MOST_LINES
+
+    @property
+    def waiting(self) -> bool:
+        """Is a request waiting, or half done?"""
+        return bool(self._lines) or self._slices is not None
 
     def take(self, data: bytes, now_ms: int) -> None:
-        """Bytes from the host."""
+        """Bytes from the host: urgent requests are done, the others queue."""
+        if not data:
+            return
+        if data[-1] == CTRL_C:
+            self._knock(data, now_ms)
+        self._last = data[-1]
         for line in self._assembler.feed(data):
-            if line:
+            if URGENT[0] in line or URGENT[1] in line:
                 self._serve(line, now_ms)
+            else:
+                self._lines.append(line)
+
+    def _knock(self, data: bytes, now_ms: int) -> None:
+        """Ctrl-C is a byte like any other while a hold runs: a flipped bit makes one of a C.
+
+        At rest two things lead to the REPL: a carriage return and Ctrl-C, which is how mpremote knocks and no message
+        of ours has, or Ctrl-C three times in a second.
+        """
+        before = data[-2] if len(data) > 1 else self._last
+        self._knocks = [at_ms for at_ms in self._knocks if now_ms - at_ms < KNOCK_MS] + [now_ms]
+        if self._app.warmer.state in commands.COLD and (before == 0x0D or len(self._knocks) >= KNOCKS):
+            self.knocked = True
+
+    def work(self, now_ms: int) -> None:
+        """Do one slice of the request whose turn it is."""
+        if self._slices is not None:
+            msg, line, slices = self._slices
+            answer = self._advance(slices)
+            if answer is not None:
+                self._slices = None
+                self._finish(msg, line, answer)
+        elif self._lines:
+            self._serve(self._lines.pop(0), now_ms)
 
     def _serve(self, line: bytes, now_ms: int) -> None:
-        msg, why = wire.decode(line)
+        try:
+            msg, why = wire.decode(line)
+        except MemoryError:
+            msg, why = None, NO_MEMORY
         if why:
             self._answer(wire.encode([("re", None), ("ok", False), ("why", why)]))
             return
-        reply = self._answered.get(msg)
-        if reply is None:
-            reply = self._reply(msg, now_ms)
-            self._answered.put(msg, reply)
-        self._answer(reply)
+        known = self._answered.get(msg, line)
+        if known is not None:
+            self._answer(known)
+            return
+        try:
+            answer = self._begin(msg, now_ms)
+        except MemoryError:
+            answer = None, NO_MEMORY
+        if isinstance(answer, tuple):
+            self._finish(msg, line, answer)
+        else:
+            self._slices = msg, line, answer
 
-    def _reply(self, msg: dict, now_ms: int) -> bytes:
+    def _begin(self, msg: dict, now_ms: int) -> object:
+        """The answer to a request, or a generator that gives it with its last slice."""
         name, args, why = commands.check(msg, self._app.warmer.state)
-        pairs: list = []
-        if why is None:
-            pairs, why = _handler(name)(self._app, args, now_ms)
+        return (None, why) if why else _handler(name)(self._app, args, now_ms)
+
+    def _advance(self, slices: object) -> tuple | None:
+        """The answer, or None after a slice that was not the last."""
+        try:
+            return next(slices)
+        except MemoryError:
+            return None, NO_MEMORY
+
+    def _finish(self, msg: dict, line: bytes, answer: tuple) -> None:
+        pairs, why = answer
         head = [("re", commands.ident(msg)), ("ok", why is None)]
-        return wire.encode_within(head + (pairs if why is None else [("why", why)]))
+        reply = wire.encode_within(head + (pairs if why is None else [("why", why)]))
+        if why != NO_MEMORY:  # that one may be tried again under the same id
+            self._answered.put(msg, line, reply)
+        self._answer(reply)
 
 
 def _handler(name: str) -> object:

@@ -1,7 +1,7 @@
 """What the board does without a PC: start as last time, pick a chocolate, resume after a power cut."""
 
-from bainboard import saved_profiles, settings
-from bainboard.documents import short_hash
+from bainboard import settings
+from bainboard.transfer import short_hash
 from bainboard.wire import milli
 
 AGAIN_MS = 60 * 1000  # chosen: time to look at the water and the probes
@@ -83,7 +83,8 @@ class Standalone:
     def change(self, payload: bytes, now_ms: int) -> str | None:
         """The next bowl of the running hold is of this chocolate: None, or why not."""
         # Not stored as the one to start with: the flash is never written while something heats.
-        return self._app.warmer.change(self._documents.check("profile", payload)[0], now_ms)
+        values, why = self._documents.check("profile", payload)
+        return why or self._app.warmer.change(values, now_ms)
 
     # -- the buttons -------------------------------------------------------------------------------------------------
 
@@ -124,14 +125,14 @@ class Standalone:
 
     def _choose(self, name: str, take: object, now_ms: int) -> str | None:
         """Take the first usable chocolate saved after the one of this name: None, or why none was taken."""
-        saved, count = self._documents.saved, self._documents.saved.count()
+        saved = self._documents.saved
+        rows = saved.rows()[:]  # a chocolate that is taken may be saved again
         why, at = "no other chocolate is kept here; a PC sends them", saved.find(name)
-        for step in range(1, count):
-            place = step - 1 if at is None else (at + step) % count
-            payload = saved.at(place)
-            why = take(payload, now_ms)
+        for step in range(1, len(rows)):
+            place = step - 1 if at is None else (at + step) % len(rows)
+            why = take(saved.at(place), now_ms)
             if why is None:
-                self._app.chosen(place + 1, saved_profiles.name_of(payload), now_ms)
+                self._app.chosen(place + 1, rows[place][0], now_ms)
                 break
         return why
 

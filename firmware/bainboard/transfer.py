@@ -1,4 +1,4 @@
-"""What is longer than a line goes in chunks with a hash, one transfer at a time, the same both ways. No I/O.
+"""A document goes in chunks with a hash, one transfer at a time, the same way in and out. No I/O.
 
 Each step takes a request's checked arguments and returns (pairs of the answer, None) or (None, reason).
 """
@@ -6,16 +6,23 @@ Each step takes a request's checked arguments and returns (pairs of the answer, 
 import binascii
 import hashlib
 
-from bainboard import heap_reserve
-
 CHUNK = 120  # raw bytes: 160 letters of base64 leave room for the rest of a line
-MAX_SIZE = 4096  # bytes of a document; chosen: what a board can hold twice without missing it
-SILENCE_MS = 15000  # chosen: a host that pauses longer is gone; it begins again
+MAX_SIZE = 4096  # bytes of a document; chosen: a board can hold it twice
+MAX_GAINS = 1536  # bytes; chosen: all gains with their longest figures take half of it, and they come during a hold
+SILENCE_MS = 15000  # chosen: a host that pauses longer is gone
 
 
-def sha256_hex(data):
-    """SHA-256 as 64 lower-case hex digits."""
-    return binascii.hexlify(hashlib.sha256(data).digest()).decode()
+def sha256_hex(*pieces):
+    """SHA-256 of these bytes in a row, as 64 lower-case hex digits."""
+    digest = hashlib.sha256()
+    for piece in pieces:
+        digest.update(piece)
+    return binascii.hexlify(digest.digest()).decode()
+
+
+def short_hash(payload):
+    """First 8 hex digits of a stored document's SHA-256; empty for none."""
+    return sha256_hex(payload)[:8] if payload else ""
 
 
 def base64_text(data):
@@ -39,34 +46,38 @@ def chunks(payload):
 
 
 class Transfer:
-    """The one transfer: begin, chunk..., commit towards us; send, chunk..., commit away from us.
+    """The one transfer: begin, chunk..., commit for a document that comes in; send, chunk..., commit for one going out.
 
-    After a commit `complete` is (what, payload) of a document that came whole; None in every other case.
+    After a commit `complete` is (what, payload) of a document that came in whole; None in every other case.
     """
 
     def __init__(self):
         self.drop()
 
     def drop(self):
-        """Forget whatever was under way."""
+        """Forget the transfer that is open."""
         self.complete = None
         self._what = None
-        self._coming = False  # towards us
-        self._data = b""
+        self._coming = False  # it comes in
+        self._pieces = []  # what came so far: small pieces find room where the whole would not
+        self._data = b""  # what goes out
+        self._size = 0
         self._hash = ""
         self._last = self._next = 0  # offsets: the chunk before, the one wanted now
         self._heard_ms = 0
 
     def begin(self, args, now_ms):
-        """Take a document in; replaces a transfer under way."""
-        self._open(args["what"], heap_reserve.piece(args["size"]), args["sha256"], True, now_ms)
+        """Take a document in; replaces a transfer that is open."""
+        self._open(args["what"], args["size"], args["sha256"], now_ms)
+        self._coming = True
         return [("size", args["size"])], None
 
     def send(self, what, payload, now_ms):
-        """Give a document out; replaces a transfer under way."""
+        """Give a document out; replaces a transfer that is open."""
         if not payload:
             return None, f"{what}: there is none here yet"
-        self._open(what, payload, sha256_hex(payload), False, now_ms)
+        self._open(what, len(payload), sha256_hex(payload), now_ms)
+        self._data = payload
         return [("size", len(payload)), ("sha256", self._hash)], None
 
     def chunk(self, args, now_ms):
@@ -86,18 +97,21 @@ class Transfer:
         why = self._why_not(now_ms)
         if why:
             return None, why
-        if self._next != len(self._data):
-            return None, f"transfer: got {self._next} bytes so far, wanted {len(self._data)}"
-        what, payload, coming, wanted = self._what, bytes(self._data), self._coming, self._hash
+        if self._next != self._size:
+            return None, f"transfer: got {self._next} bytes so far, wanted {self._size}"
+        what, size, complete = self._what, self._size, None
+        if self._coming:
+            if sha256_hex(*self._pieces) != self._hash:
+                self.drop()
+                return None, "sha256: the bytes that came are not those announced; begin again"
+            complete = what, b"".join(self._pieces)  # before the drop: with no memory for it the transfer stays open
         self.drop()
-        if sha256_hex(payload) != wanted:
-            return None, "sha256: the bytes that came are not those announced; begin again"
-        self.complete = (what, payload) if coming else None
-        return [("what", what), ("size", len(payload))], None
+        self.complete = complete
+        return [("what", what), ("size", size)], None
 
-    def _open(self, what, data, digest, coming, now_ms):
+    def _open(self, what, size, digest, now_ms):
         self.drop()
-        self._what, self._data, self._hash, self._coming, self._heard_ms = what, data, digest, coming, now_ms
+        self._what, self._size, self._hash, self._heard_ms = what, size, digest, now_ms
 
     def _why_not(self, now_ms):
         if self._what is not None and now_ms - self._heard_ms > SILENCE_MS:
@@ -113,16 +127,16 @@ class Transfer:
             return None, f"data: wanted base64 of 1 to {CHUNK} bytes"
         end = at + len(data)
         if at != self._next:
-            same = end == self._next and self._data[at:end] == data
+            same = end == self._next and self._pieces[-1] == data
             return ([("at", end)], None) if same else (None, f"at: {at} is here already, with other bytes")
-        if end > len(self._data):
-            return None, f"data: got {end} bytes, wanted at most the {len(self._data)} announced"
-        self._data[at:end] = data
+        if end > self._size:
+            return None, f"data: got {end} bytes, wanted at most the {self._size} announced"
+        self._pieces.append(data)
         self._last, self._next = at, end
         return [("at", end)], None
 
     def _give(self, at):
-        end = min(at + CHUNK, len(self._data))
+        end = min(at + CHUNK, self._size)
         if at == end:
             return None, f"at: got {at}, all {end} bytes were sent; commit"
         self._last, self._next = at, end

@@ -34,7 +34,7 @@ ROOMS = (
     "install", "rigs", "calibration", "drill", "plan", "evening", "review", "commands", "cli",
 )
 TOUCHES_HARDWARE = {"machine", "rp2", "esp32", "onewire", "select", "time", "gc", "network", "umachine", "utime",
-                    "framebuf"}
+                    "framebuf", "micropython"}
 # start, heap_reserve: gc; display_task: the display's bus, away from boards that have none
 MAY_TOUCH_HARDWARE = {"bainboard.board", "bainboard.display_task", "bainboard.start", "bainboard.heap_reserve", "main"}
 ON_EVERY_BOARD = {"binascii", "errno", "hashlib", "math", "os", "struct", "sys"}

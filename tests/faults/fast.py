@@ -297,7 +297,7 @@ class Player:
         firmware.App = Watched
         firmware.Folder = lambda path: Folder(self.flash, path)
         firmware.store.Files = lambda root: Files(self.flash)
-        firmware.open = self._open
+        firmware.heap_reserve.opened = self._open
         firmware.print = lambda *words: None
         firmware.sys = types.SimpleNamespace(print_exception=lambda error, file: file.write(repr(error).encode()))
 

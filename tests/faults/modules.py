@@ -190,20 +190,20 @@ class _Poll:
     """Either stream's poll: the one that is registered first decides which."""
 
     def __init__(self) -> None:
-        self._input = False
+        self._input = self._output = False
 
     def register(self, stream: Any, mask: int) -> None:
         """Which stream."""
-        self._input = stream is _STDIN
+        self._input, self._output = stream is _STDIN, stream is not _STDIN
 
     def poll(self, ms: int) -> bool:
-        """Input: sleep until the host writes. Output: will the host take a packet?"""
+        """Input: sleep until the host writes. Output: will the host take a packet? Neither: sleep."""
         now_us = desk.stamp()
-        if not self._input:
+        if self._output:
             return desk.host_reads
-        if ms and not desk.heard:
-            desk.pass_until(now_us - (now_us - desk.boot_us) % 1000 + ms * 1000, until_heard=True)
-        return bool(desk.heard)
+        if ms and not (self._input and desk.heard):
+            desk.pass_until(now_us - (now_us - desk.boot_us) % 1000 + ms * 1000, until_heard=self._input)
+        return self._input and bool(desk.heard)
 
 
 class _Input:
@@ -243,8 +243,10 @@ def install() -> Any:
         setattr(machine, name, name)
     onewire: Any = types.ModuleType("onewire")
     onewire.OneWire = OneWire
-    kept = {name: sys.modules.get(name) for name in ("machine", "onewire")}
-    sys.modules.update(machine=machine, onewire=onewire)
+    micropython: Any = types.ModuleType("micropython")
+    micropython.kbd_intr = lambda char: None  # no case presses Ctrl-C
+    kept = {name: sys.modules.get(name) for name in ("machine", "onewire", "micropython")}
+    sys.modules.update(machine=machine, onewire=onewire, micropython=micropython)
     from bainboard import board
 
     for name, module in kept.items():  # others in this process make their own

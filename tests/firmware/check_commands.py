@@ -255,7 +255,7 @@ class Board:
         msg, why = wire.decode(line)
         if why:
             return wire.encode_within([("re", None), ("ok", False), ("why", why)])
-        again = self.answered.get(msg)
+        again = self.answered.get(msg, line)
         if again:
             return again
         name, args, why = commands.check(msg, self.state)
@@ -263,7 +263,7 @@ class Board:
             self.done.append((name, args))
         head = [("re", commands.ident(msg)), ("ok", why is None)]
         reply = wire.encode_within(head if why is None else head + [("why", why)])  # noqa: RUF005 - MicroPython has no [*head, x]
-        self.answered.put(msg, reply)
+        self.answered.put(msg, line, reply)
         return reply
 
 

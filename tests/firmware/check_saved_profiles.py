@@ -15,12 +15,12 @@ def profile(name, **more):
 
 def names(kept):
     """What is kept, in its places."""
-    return [name_of(kept.at(place)) for place in range(kept.count())]
+    return [name_of(kept.at(place)) for place in range(len(kept.rows()))]
 
 
 def test_nothing_is_kept_at_first_and_the_last_evening_is_the_usual_one():
     kept = SavedProfiles(Flash())
-    assert kept.count() == 0
+    assert kept.rows() == []
     assert kept.find("dark") is None
     assert kept.last() == {"stage": "melt", "for_ms": 0, "room": 20000}
 

@@ -14,7 +14,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+import serial
 
+from bainboard import wire
 from bainwright.files.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
 
@@ -41,6 +43,31 @@ def mpremote(board: VirtualBoard, *words: str | Path, cwd: Path | None = None) -
 def test_eval_breaks_into_the_idle_firmware_and_answers(board: VirtualBoard) -> None:
     board_restarted(board)
     assert mpremote(board, "eval", "6*7").strip() == "42"
+
+
+def test_eval_reaches_an_idle_board_that_a_program_has_talked_to(board: VirtualBoard) -> None:
+    board_restarted(board)
+    with serial.Serial(board.path, timeout=PATIENCE_S) as port:
+        port.write(wire.encode([("id", 1), ("do", "hello")]))
+        while b'"re":1' not in port.readline():
+            pass
+    assert mpremote(board, "eval", "6*7").strip() == "42"
+
+
+def test_ctrl_c_three_times_within_a_second_leads_a_person_to_the_prompt(board: VirtualBoard) -> None:
+    board_restarted(board)
+    with serial.Serial(board.path, timeout=PATIENCE_S) as port:
+        while not port.readline().startswith(b'{"status"'):
+            pass
+        port.write(b"\x03")
+        for _ in range(3):
+            assert port.readline().startswith(b"{")  # once is not enough: it reports on
+        port.write(b"\x03\x03\x03")
+        heard = b""
+        while not heard.endswith(b">>> "):
+            byte = port.read(1)
+            assert byte, heard
+            heard += byte
 
 
 def test_exec_prints_what_the_code_prints(board: VirtualBoard) -> None:

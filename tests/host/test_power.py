@@ -143,12 +143,15 @@ def test_a_third_abnormal_restart_latches_across_a_power_cut_until_the_recessed_
         assert talk.until(lambda said: "status" in said)["state"] == "idle"
 
 
-def test_a_hold_that_ctrl_c_ended_was_ended_by_a_person_and_is_not_offered() -> None:
+def test_ctrl_c_ends_no_hold_and_a_request_with_a_flipped_bit_is_refused() -> None:
     with board_with() as talk:
         hold(talk)
-        talk.port.write(b"\x03")
-        assert talk.event("boot")["why"] == "clean"
-        assert talk.until(lambda said: said.get("status") == 5)["ask"] == ""
+        talk.port.write(b"\x03\r\x03\x03\x03\n")
+        assert talk.until(lambda said: "re" in said)["ok"] is False
+        talk.port.write(wire.encode([("id", 900), ("do", "commit")]).replace(b"c", b"\x03", 1))
+        assert talk.until(lambda said: "re" in said)["ok"] is False
+        assert talk.ask("hello")["state"] in ("check", "hold")
+        talk.ask("stop")
 
 
 # What a main.py does to the firmware it starts, its layers loaded: at such a moment it ends in such a way.

@@ -1,0 +1,212 @@
+"""Requests one at a time: without memory none changes anything, a stop waits for none, no noise leads to the REPL."""
+
+from bainboard import service, wire
+from bainboard.service import KNOCK_MS, MOST_LINES, NO_MEMORY, Service
+
+
+class Warmer:
+    """A state, and what was asked."""
+
+    def __init__(self, state="hold"):
+        self.state = state
+        self.asked = []
+
+    def act(self, name, now_ms, **details):
+        self.asked.append(name)
+
+    def stop(self):
+        self.asked.append("stop")
+
+
+class Power:
+    """Nothing waits to be resumed."""
+
+    def drop(self):
+        pass
+
+
+class App:
+    """What the requests of these tests need of the app."""
+
+    def __init__(self, state="hold"):
+        self.warmer = Warmer(state)
+        self.power = Power()
+
+
+class Host:
+    """A service with its answers."""
+
+    def __init__(self, state="hold"):
+        self.app = App(state)
+        self.answers = []
+        self.service = Service(self.app, self._take)
+        self._id = 0
+
+    def _take(self, line):
+        self.answers.append(wire.decode(line)[0])
+
+    def say(self, do, **fields):
+        """Send a request."""
+        self._id += 1
+        self.service.take(line_of(self._id, do, fields), 0)
+
+    def work(self):
+        """Until nothing waits; the slices that took."""
+        count = 0
+        while self.service.waiting:
+            self.service.work(0)
+            count += 1
+        return count
+
+
+def line_of(number, do, fields):
+    """A request as a host writes it."""
+    return wire.encode([("id", number), ("do", do)] + sorted(fields.items()))  # noqa: RUF005 - MicroPython has no [*a, *b]
+
+
+class Requests:
+    """Stands for the modules of requests."""
+
+    left = 0  # of memory failures
+
+    @staticmethod
+    def confirm(app, args, now_ms):
+        """Fails for want of memory so often, then is done."""
+        if Requests.left:
+            Requests.left -= 1
+            raise MemoryError
+        app.warmer.asked.append("confirm")
+        return [], None
+
+    @staticmethod
+    def test(app, args, now_ms):
+        """Three slices, the last with the answer; or no memory in the second."""
+        yield None
+        if Requests.left:
+            raise MemoryError
+        yield None
+        app.warmer.asked.append("test")
+        yield [("took", 3)], None
+
+
+def with_requests(check):
+    """Run a check with our own requests before the real ones."""
+    before = service.REQUESTS
+    service.REQUESTS = (Requests,) + before  # noqa: RUF005 - MicroPython has no (a, *b)
+    try:
+        check()
+    finally:
+        service.REQUESTS = before
+        Requests.left = 0
+
+
+def test_a_request_that_finds_no_memory_says_so_and_is_done_when_it_is_sent_again():
+    def check():
+        host = Host()
+        Requests.left = 1
+        for _ in range(2):
+            host.service.take(line_of(7, "confirm", {}), 0)
+            host.work()
+        assert host.answers == [{"re": 7, "ok": False, "why": NO_MEMORY}, {"re": 7, "ok": True}]
+        assert host.app.warmer.asked == ["confirm"]
+
+    with_requests(check)
+
+
+def test_a_request_in_slices_is_answered_by_its_last_and_the_next_one_waits_for_it():
+    def check():
+        host = Host()
+        host.say("test")
+        host.say("thicker")
+        for _ in range(3):
+            host.service.work(0)
+        assert (host.answers, host.app.warmer.asked) == ([], [])
+        host.service.work(0)
+        assert host.answers == [{"re": 1, "ok": True, "took": 3}]
+        host.service.work(0)
+        assert host.app.warmer.asked == ["test", "thicker"]
+        assert not host.service.waiting
+
+    with_requests(check)
+
+
+def test_a_slice_that_finds_no_memory_ends_its_request_and_no_other():
+    def check():
+        host = Host()
+        Requests.left = 1
+        host.say("test")
+        host.say("thicker")
+        host.work()
+        assert host.answers == [{"re": 1, "ok": False, "why": NO_MEMORY}, {"re": 2, "ok": True}]
+
+    with_requests(check)
+
+
+def test_a_stop_waits_for_no_other_request_not_even_for_one_half_done():
+    def check():
+        host = Host()
+        for do in ("test", "thicker", "thinner"):
+            host.say(do)
+        host.service.work(0)
+        host.say("stop")
+        assert host.app.warmer.asked == ["stop"]
+        assert host.answers == [{"re": 4, "ok": True}]
+        host.work()
+        assert host.app.warmer.asked == ["stop", "test", "thicker", "thinner"]
+
+    with_requests(check)
+
+
+def test_no_more_is_read_while_enough_requests_wait():
+    host = Host()
+    for n in range(MOST_LINES):
+        assert not host.service.full, n
+        host.say("thicker")
+    assert host.service.full
+    host.service.work(0)
+    assert not host.service.full
+
+
+def test_what_is_no_line_of_ours_is_refused_and_the_next_is_heard():
+    host = Host()
+    host.service.take(b"AT\r\n\x00\xff\n", 0)
+    host.say("thicker")
+    host.work()
+    assert [answer["ok"] for answer in host.answers] == [False, False, True]
+
+
+# -- the way to the REPL -----------------------------------------------------------------------------------------------
+
+
+def knocked(state, *heard):
+    """Does this lead to the REPL? Each (ms, bytes); the board hands over up to a Ctrl-C at a time."""
+    host = Host(state)
+    for now_ms, data in heard:
+        start = 0
+        while start < len(data):
+            end = data.find(b"\x03", start) + 1 or len(data)
+            host.service.take(data[start:end], now_ms)
+            start = end
+    return host.service.knocked
+
+
+def test_mpremote_and_a_person_who_insists_get_the_prompt_of_a_board_at_rest():
+    for state in ("idle", "trip"):
+        assert knocked(state, (0, b"\r\x03\r\x01"))  # what mpremote 1.29 writes first (transport_serial.py)
+        assert knocked(state, (0, b"half a li"), (5, b"\r"), (9, b"\x03"))
+        assert knocked(state, (0, b"\x03"), (400, b"\x03"), (800, b"\x03"))
+        assert not knocked(state, (0, b"\x03"), (400, b"\x03"), (400 + KNOCK_MS, b"\x03"))
+
+
+def test_nothing_does_while_a_hold_runs():
+    for state in ("check", "hold", "pause"):
+        assert not knocked(state, (0, b"\r\x03\r\x01"), (10, b"\x03\x03\x03\x03"))
+
+
+def test_no_single_flipped_bit_in_a_request_does():
+    for do, fields in (("commit", {}), ("start", {"stage": "work", "for_ms": 0, "room": 20000})):
+        line = line_of(3, do, fields)
+        for bit in range(8 * len(line)):
+            bad = bytearray(line)
+            bad[bit // 8] ^= 1 << bit % 8
+            assert not knocked("idle", (0, bytes(bad))), bit
