@@ -77,6 +77,7 @@ def play(name: str, asked: bool) -> Trace:
     return player.run()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["17 pot/quiet/none", "17 mat/quiet/none"])
 def test_a_hold_that_is_asked_all_the_time_heats_as_one_that_is_left_alone(
     name: str, monkeypatch: pytest.MonkeyPatch,
