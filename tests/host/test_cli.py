@@ -174,7 +174,7 @@ def test_wrong_use_is_exit_status_2_and_says_what_would_do(capsys, typed, told):
         ("", "is empty"),
         ("[water]\nkpp = 1", "did you mean water.kp"),
         ("[water]\nkp = 99", "gains.water.kp: got 99"),
-        ("heater_w = 9", "no gain is called heater_w"),
+        ("heater_w = 9", "there is no gain heater_w"),
         ("[water", "not TOML"),
         ("[water]\nkp = nan", "gains.water.kp"),
     ],

@@ -1,9 +1,10 @@
-"""The drill: its table, what voids a result, what is named when a rig lacks it, and nights that are refused."""
+"""The drill: its table, what voids a result, what a rig lacks, the gate's test, and refused overnight holds."""
 
 from __future__ import annotations
 
 import ast
 import datetime
+import errno
 import json
 from pathlib import Path
 from typing import Any
@@ -13,14 +14,16 @@ import pytest
 from bainboard import faults, pins, settings, supervisor
 from bainboard.warmer import Warmer
 from bainwright.cli import main
+from bainwright.core import atomic_write
 from bainwright.core.errors import FileError, RefusedError, UseError
 from bainwright.drill import items, overnight_permit, record
 from bainwright.drill.hands import Person
 from bainwright.drill.items import BY_NAME, ITEMS, LOGIC, WIRING
-from bainwright.drill.record import CANNOT, OPEN, PROVED, VOID, Record, Result
+from bainwright.drill.record import CANNOT, OPEN, PASSED, VOID, Record, Result
 from bainwright.drill.run import Drill
 from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import SIMULATED
+from bainwright.link.messages import Status
 
 NOW = datetime.datetime(2026, 11, 25, 12, tzinfo=datetime.UTC)
 ROOT = Path(__file__).parents[2]
@@ -35,13 +38,14 @@ def rig(**changes: Any) -> dict[str, Any]:
 
 def passed(values: dict[str, Any], at: datetime.datetime = NOW, *, without: tuple[str, ...] = ()) -> Record:
     """The record of a drill in which everything passed."""
-    done = {item.name: Result(True, at, record.belongs_now(item, values)) for item in ITEMS if item.name not in without}
+    done = {item.name: Result(True, at, record.hash_now(item, values), version=item.version)
+            for item in ITEMS if item.name not in without}  # fmt: skip
     return Record(str(values["name"]), False, done)
 
 
-def states(kept: Record | None, values: dict[str, Any], now: datetime.datetime = NOW) -> dict[str, str]:
-    """How each item stands."""
-    return {each.name: each.state for each in record.standings(kept, values, now)}
+def states(stored: Record | None, values: dict[str, Any], now: datetime.datetime = NOW) -> dict[str, str]:
+    """How each item found."""
+    return {each.name: each.state for each in record.statuses(stored, values, now)}
 
 
 def test_the_table_names_each_item_once_and_each_says_what_must_happen() -> None:
@@ -49,8 +53,8 @@ def test_the_table_names_each_item_once_and_each_says_what_must_happen() -> None
     for item in ITEMS:
         assert item.do
         assert item.must
-        assert item.belongs in (WIRING, LOGIC)
-        assert item.tells == faults.NONE or item.limit is not None, item.name
+        assert item.depends_on in (WIRING, LOGIC)
+        assert item.fault == faults.NONE or item.limit is not None, item.name
 
 
 def test_the_drill_s_pass_is_the_board_s_tick() -> None:
@@ -64,15 +68,15 @@ def test_the_drill_s_pass_is_the_board_s_tick() -> None:
 def test_limits_follow_the_rig() -> None:
     """A pulse is half a kelvin's heat of the load: twice the watts, half of each pulse's length (computed)."""
     slow, quick = rig(heater_w=100.0), rig(heater_w=200.0)
-    for limit, pulses in ((items.switch_told, 3), (items.guard_told, 4), (items.whole_test, 3)):
+    for limit, pulses in ((items.switch_verdict, 3), (items.guard_verdict, 4), (items.whole_test, 3)):
         load = slow["water_l"] * 4186.0 + slow["bowl_kg"] * 500.0  # a lower bound: without the chocolate
         assert limit(slow) - limit(quick) > pulses * 0.5 * load / 200.0 * 0.99
     assert items.bad_samples(rig(**{"trip.bad_samples": 5})) == 6.0
 
 
-def test_everything_proved_is_a_passed_drill() -> None:
-    assert set(states(passed(rig()), rig()).values()) == {PROVED}
-    assert not record.missing(record.standings(passed(rig()), rig(), NOW))
+def test_a_drill_passes_once_every_item_has() -> None:
+    assert set(states(passed(rig()), rig()).values()) == {PASSED}
+    assert not record.unfinished(record.statuses(passed(rig()), rig(), NOW))
 
 
 def test_without_a_record_everything_is_open() -> None:
@@ -83,22 +87,22 @@ def test_without_a_record_everything_is_open() -> None:
 def test_another_wiring_voids_the_wiring_s_items_only(change: dict[str, Any]) -> None:
     found = states(passed(rig()), rig(**change))
     for item in ITEMS:
-        assert found[item.name] == (VOID if item.belongs == WIRING else PROVED), item.name
+        assert found[item.name] == (VOID if item.depends_on == WIRING else PASSED), item.name
 
 
 @pytest.mark.parametrize("change", [{"trip.over_stage_s": 90.0}, {"hard_limit_c": 58.0}])
 def test_another_safety_setting_voids_the_logic_s_items_only(change: dict[str, Any]) -> None:
     found = states(passed(rig()), rig(**change))
     for item in ITEMS:
-        assert found[item.name] == (VOID if item.belongs == LOGIC else PROVED), item.name
+        assert found[item.name] == (VOID if item.depends_on == LOGIC else PASSED), item.name
 
 
 @pytest.mark.parametrize("change", [
     {"gains.water.kp": 0.5}, {"room_c": 25.0}, {"name": "Oma"}, {"log.sync_s": 30}, {"probe.water.offset_c": 0.3},
     {"drill": "passed"},
 ])  # fmt: skip
-def test_what_no_cut_out_depends_on_voids_nothing(change: dict[str, Any]) -> None:
-    assert set(states(passed(rig()), rig(**change)).values()) == {PROVED}
+def test_settings_that_no_cut_out_depends_on_void_nothing(change: dict[str, Any]) -> None:
+    assert set(states(passed(rig()), rig(**change)).values()) == {PASSED}
 
 
 def test_a_new_supervisor_voids_the_logic_and_new_pins_the_wiring(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -108,7 +112,7 @@ def test_a_new_supervisor_voids_the_logic_and_new_pins_the_wiring(monkeypatch: p
                             lambda module, changed=changed: real(module) + ("#" if module is changed else ""))
         found = states(kept, rig())
         assert {name for name, state in found.items() if state == VOID} == {
-            item.name for item in ITEMS if item.belongs == belongs}
+            item.name for item in ITEMS if item.depends_on == belongs}
 
 
 def test_a_result_is_void_after_six_months_and_when_dated_ahead() -> None:
@@ -116,19 +120,19 @@ def test_a_result_is_void_after_six_months_and_when_dated_ahead() -> None:
     assert set(states(passed(rig()), rig(), NOW - datetime.timedelta(days=2)).values()) == {VOID}
 
 
-def test_what_a_rig_lacks_is_named_and_only_a_missing_guard_keeps_it_from_passing() -> None:
+def test_a_missing_part_is_named_and_only_a_missing_guard_prevents_passing() -> None:
     no_bowl = rig(**{"probe.bowl.kind": "none"})
-    stands = record.standings(passed(no_bowl, without=("bowl_probe",)), no_bowl, NOW)
-    assert [(each.name, each.why) for each in stands if each.state == CANNOT] == [
+    found = record.statuses(passed(no_bowl, without=("bowl_probe",)), no_bowl, NOW)
+    assert [(each.name, each.why) for each in found if each.state == CANNOT] == [
         ("bowl_probe", "no chocolate probe is fitted")]
-    assert not record.missing(stands)
+    assert not record.unfinished(found)
     no_guard = rig(guard=False)
-    stands = record.standings(passed(no_guard), no_guard, NOW)
-    assert {each.name for each in record.missing(stands)} == {"gate", "guard_link"}
-    assert all(each.why == "no guard relay is fitted" for each in record.missing(stands))
+    found = record.statuses(passed(no_guard), no_guard, NOW)
+    assert {each.name for each in record.unfinished(found)} == {"gate", "guard_link"}
+    assert all(each.why == "no guard relay is fitted" for each in record.unfinished(found))
 
 
-def test_broken_off_what_passed_stays_passed_and_the_rest_is_open(tmp_path: Path) -> None:
+def test_an_interrupted_drill_keeps_its_passes_and_leaves_the_rest_open(tmp_path: Path) -> None:
     path = tmp_path / "drill.json"
     record.write_record(path, passed(rig(), without=("hot_water", "button")))
     found = states(record.read_record(path), rig())
@@ -138,8 +142,8 @@ def test_broken_off_what_passed_stays_passed_and_the_rest_is_open(tmp_path: Path
 def test_a_failed_item_is_open_and_says_why() -> None:
     kept = passed(rig())
     bad = Result(False, NOW, record.logic_hash(rig()), 9.0, 2.0, "it took 9.0 s")
-    stands = record.standings(Record("Oma", False, {**kept.items, "pause": bad}), rig(), NOW)
-    assert [(each.name, each.why) for each in record.missing(stands)] == [("pause", "failed: it took 9.0 s")]
+    found = record.statuses(Record("Oma", False, {**kept.items, "pause": bad}), rig(), NOW)
+    assert [(each.name, each.why) for each in record.unfinished(found)] == [("pause", "failed: it took 9.0 s")]
 
 
 @pytest.mark.parametrize("content", [
@@ -147,43 +151,125 @@ def test_a_failed_item_is_open_and_says_why() -> None:
     b'{"warmer":"Oma","simulated":false,"items":{"pausse":{"passed":true,"at":"2026-11-25T12:00:00Z","belongs":"0"}}}',
     b'{"warmer":"Oma","simulated":false,"items":{"pause":{"passed":true,"at":"2026-11-25T12:00:00","belongs":"0"}}}',
 ])  # fmt: skip
-def test_a_file_that_is_no_record_is_refused_in_words(tmp_path: Path, content: bytes) -> None:
+def test_a_file_that_is_not_a_record_is_refused_in_words(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "drill.json"
     path.write_bytes(content)
     with pytest.raises(FileError):
         record.read_record(path)
 
 
-# -- nights ------------------------------------------------------------------------------------------------------------
-
-
-def test_a_night_is_refused_until_the_drill_is_passed_or_overridden_by_name(tmp_path: Path) -> None:
+def test_a_result_of_an_earlier_version_of_its_test_is_void_and_says_so(tmp_path: Path) -> None:
+    """A file without versions is from before the gate was tested while heating: only that item is void."""
     path = tmp_path / "drill.json"
-    assert overnight_permit.mark_of(rig(), False, False, NOW, path) == overnight_permit.UNPROVED
-    with pytest.raises(RefusedError, match="undrilled"):
-        overnight_permit.refuse_night(overnight_permit.UNPROVED, "melted")
-    overnight_permit.refuse_night(overnight_permit.UNPROVED, "work")
-    assert overnight_permit.mark_of(rig(), False, True, NOW, path) == overnight_permit.OVERRIDDEN
-    overnight_permit.refuse_night(overnight_permit.OVERRIDDEN, "melted")
     record.write_record(path, passed(rig()))
-    assert overnight_permit.mark_of(rig(), False, False, NOW, path) == overnight_permit.PASSED
-    assert overnight_permit.mark_of(rig(heater_w=60.0), False, False, NOW, path) == overnight_permit.UNPROVED
+    doc = json.loads(path.read_text())
+    for result in doc["items"].values():
+        del result["version"]
+    path.write_text(json.dumps(doc))
+    found = {each.name: each for each in record.statuses(record.read_record(path), rig(), NOW)}
+    assert {name for name, each in found.items() if each.state == VOID} == {"gate"}
+    assert found["gate"].why == "the test itself has changed since"
+    assert overnight_permit.cutoff_status(rig(), False, False, NOW, path) == overnight_permit.OPEN
+
+
+# -- the gate ----------------------------------------------------------------------------------------------------------
+
+
+class Relay:
+    """A session whose board holds and heats; a person watches its guard relay and answers for it."""
+
+    virtual = False
+
+    def __init__(self, after: str = "hold") -> None:
+        self.link, self._state, self._after = self, "hold", after
+        self.pulled, self._polls = False, 0
+
+    def hello(self) -> dict[str, Any]:
+        return {"state": self._state}
+
+    def poll(self) -> list[Status]:
+        self._polls += 1
+        if self._polls % 2 == 0:
+            return []
+        state = self._after if self.pulled else self._state
+        return [Status(status=1, t=1000, state=state, stage="work", water=30_000, bowl=30_000, est=0, target=31_500,
+                       water_target=33_000, duty=5_000 if state == "hold" else 0, on=0, fault=0, warn=0, ask="",
+                       drops=0)]  # fmt: skip
+
+
+def gate_result(opened: bool, after: str = "hold") -> Result:
+    """The gate's result when the relay opened or not, and what the board's state was after the link was pulled."""
+    board_: Any = Relay(after)
+
+    def read(question: str) -> str:
+        board_.pulled = True
+        return "y" if opened else "n"
+
+    hands = Person(board_, lambda text: None, read)
+    return Drill(board_, hands, rig(), lambda text: None, lambda: NOW).test(BY_NAME["gate"])
+
+
+def test_a_gate_passes_only_when_the_relay_opens_while_the_firmware_still_holds() -> None:
+    """A gate that always holds leaves the relay closed; a trip would open it without the gate."""
+    assert gate_result(opened=True).passed
+    always_holding = gate_result(opened=False)
+    assert (always_holding.passed, always_holding.note) == (False, "the gate held the relay without a heartbeat")
+    tripped = gate_result(opened=True, after="trip")
+    assert not tripped.passed
+    assert "says nothing about the gate" in tripped.note
+    assert "J1" in BY_NAME["gate"].do
+    assert BY_NAME["gate"].when == items.HOLD
+
+
+# -- overnight -------------------------------------------------------------------------------------------------------
+
+
+def test_overnight_is_refused_until_the_drill_is_passed_or_overridden(tmp_path: Path) -> None:
+    path = tmp_path / "drill.json"
+    assert overnight_permit.cutoff_status(rig(), False, False, NOW, path) == overnight_permit.OPEN
+    with pytest.raises(RefusedError, match="undrilled"):
+        overnight_permit.refuse_overnight(overnight_permit.OPEN, "melted", rig())
+    overnight_permit.refuse_overnight(overnight_permit.OPEN, "work", rig())
+    assert overnight_permit.cutoff_status(rig(), False, True, NOW, path) == overnight_permit.OVERRIDDEN
+    overnight_permit.refuse_overnight(overnight_permit.OVERRIDDEN, "melted", rig())
+    record.write_record(path, passed(rig()))
+    assert overnight_permit.cutoff_status(rig(), False, False, NOW, path) == overnight_permit.PASSED
+    assert overnight_permit.cutoff_status(rig(heater_w=60.0), False, False, NOW, path) == overnight_permit.OPEN
 
 
 def test_a_simulated_warmer_needs_no_drill_and_its_record_counts_for_no_real_one(tmp_path: Path) -> None:
     path = tmp_path / "drill.json"
-    assert overnight_permit.mark_of(rig(), True, False, NOW, path) == SIMULATED
+    assert overnight_permit.cutoff_status(rig(), True, False, NOW, path) == SIMULATED
     record.write_record(path, Record("Oma", True, passed(rig()).items))
-    assert overnight_permit.mark_of(rig(), False, False, NOW, path) == overnight_permit.UNPROVED
+    assert overnight_permit.cutoff_status(rig(), False, False, NOW, path) == overnight_permit.OPEN
+
+
+@pytest.mark.parametrize("status", [overnight_permit.PASSED, overnight_permit.OVERRIDDEN, SIMULATED])
+def test_without_a_guard_relay_nothing_permits_overnight_and_every_start_says_so(status: str) -> None:
+    no_guard = rig(guard=False)
+    with pytest.raises(RefusedError, match="no guard relay"):
+        overnight_permit.refuse_overnight(status, "melted", no_guard)
+    overnight_permit.refuse_overnight(status, "work", no_guard)
+    assert any("no guard relay" in each for each in overnight_permit.warnings(status, "work", 60.0, no_guard))
+    assert not any("guard" in each for each in overnight_permit.warnings(status, "work", 60.0, rig()))
+
+
+def test_overnight_needs_something_that_can_contradict_the_water_probe() -> None:
+    alone = {"probe.bowl.kind": "none"}
+    with pytest.raises(RefusedError, match="contradict its water probe"):
+        overnight_permit.refuse_overnight(overnight_permit.PASSED, "melted", rig(**alone))
+    overnight_permit.refuse_overnight(overnight_permit.PASSED, "melted", rig(**alone, **{"gains.loss_w_per_k": 2.0}))
+    second = {**rig(**alone), "probe.water2.kind": "onewire"}
+    overnight_permit.refuse_overnight(overnight_permit.PASSED, "melted", second)
 
 
 def test_a_long_attended_hold_warns() -> None:
-    assert overnight_permit.doubts(overnight_permit.UNPROVED, "work", None)
-    assert overnight_permit.doubts(overnight_permit.UNPROVED, "work", 5 * 3600.0)
-    assert overnight_permit.doubts(overnight_permit.OVERRIDDEN, "melted", 60.0)
-    assert not overnight_permit.doubts(overnight_permit.UNPROVED, "work", 3600.0)
-    assert not overnight_permit.doubts(overnight_permit.PASSED, "melted", None)
-    assert not overnight_permit.doubts(SIMULATED, "melted", None)
+    assert overnight_permit.warnings(overnight_permit.OPEN, "work", None, rig())
+    assert overnight_permit.warnings(overnight_permit.OPEN, "work", 5 * 3600.0, rig())
+    assert overnight_permit.warnings(overnight_permit.OVERRIDDEN, "melted", 60.0, rig())
+    assert not overnight_permit.warnings(overnight_permit.OPEN, "work", 3600.0, rig())
+    assert not overnight_permit.warnings(overnight_permit.PASSED, "melted", None, rig())
+    assert not overnight_permit.warnings(SIMULATED, "melted", None, rig())
 
 
 def board(drill: str) -> Warmer:
@@ -193,8 +279,8 @@ def board(drill: str) -> Warmer:
     return warmer
 
 
-def test_the_board_refuses_a_night_by_whatever_way_it_is_asked() -> None:
-    """`Warmer.start` and `Warmer.act` are what buttons and messages both come to."""
+def test_the_board_refuses_overnight_from_buttons_and_messages_alike() -> None:
+    """Both end in `Warmer.start` and `Warmer.act`."""
     dark, stock = load_profile("dark").document(), load_profile("melted").document()
     assert "bain drill" in board("open").start(stock, "melted", 0, 20.0, 2000)
     for drill in ("passed", "overridden", SIMULATED):
@@ -211,15 +297,15 @@ def test_the_board_refuses_a_night_by_whatever_way_it_is_asked() -> None:
 
 @pytest.mark.parametrize(("answers", "proved"), [(["perhaps", "Y"], True), (["n"], False)])
 def test_a_person_looks_and_says_so(answers: list[str], proved: bool) -> None:
-    told: list[str] = []
+    shown: list[str] = []
     session: Any = None  # what is only looked at asks nothing of the board
-    hands = Person(session, told.append, lambda question: answers.pop(0) if "(y/n)" in question else "")
-    result = Drill(session, hands, rig(), told.append, lambda: NOW).prove(BY_NAME["fuse"])
-    assert (result.passed, result.at, result.belongs) == (proved, NOW, record.wiring_hash(rig()))
-    assert BY_NAME["fuse"].do in "".join(told)
+    hands = Person(session, shown.append, lambda question: answers.pop(0) if "(y/n)" in question else "")
+    result = Drill(session, hands, rig(), shown.append, lambda: NOW).test(BY_NAME["fuse"])
+    assert (result.passed, result.at, result.depends_on) == (proved, NOW, record.wiring_hash(rig()))
+    assert BY_NAME["fuse"].do in "".join(shown)
 
 
-def test_nobody_there_to_answer_is_said_in_words() -> None:
+def test_without_a_person_to_answer_it_stops_in_words() -> None:
     def gone(question: str) -> str:
         raise EOFError
 
@@ -236,13 +322,13 @@ def test_the_virtual_pot_does_the_whole_drill_itself_and_a_second_run_has_nothin
 ) -> None:
     monkeypatch.chdir(tmp_path)
     assert main(["drill", "--virtual", "pot", "--json"]) == 0
-    told = json.loads(capsys.readouterr().out)
+    report = json.loads(capsys.readouterr().out)
     by_state: dict[str, set[str]] = {}
-    for each in told["items"]:
+    for each in report["items"]:
         by_state.setdefault(each["state"], set()).add(each["name"])
         assert each["took_s"] is None or each["took_s"] <= each["limit_s"]
-    assert by_state == {CANNOT: {"fuse", "cutout", "gate"}, PROVED: set(BY_NAME) - {"fuse", "cutout", "gate"}}
-    assert told["virtual"]
+    assert by_state == {CANNOT: {"fuse", "cutout", "gate"}, PASSED: set(BY_NAME) - {"fuse", "cutout", "gate"}}
+    assert report["virtual"]
     assert main(["drill", "--virtual", "pot", "--show"]) == 0
     shown = capsys.readouterr().out
     assert "VIRTUAL" in shown
@@ -253,6 +339,25 @@ def test_the_virtual_pot_does_the_whole_drill_itself_and_a_second_run_has_nothin
     kept.write_text(json.dumps(doc))
     assert main(["drill", "--virtual", "pot", "--show", "--json"]) == 1
     assert json.loads(capsys.readouterr().out)["missing"] == ["button"]
+
+
+def test_a_folder_that_cannot_be_written_to_is_refused_before_the_first_step(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """And a full disk is no wrong use: exit status 1, in words, without the system's number."""
+    monkeypatch.chdir(tmp_path)
+    for code, words, status in ((errno.EROFS, "read-only file system", 2), (errno.ENOSPC, "the disk is full", 1)):
+        refusal = OSError(code, "Read-only file system")
+
+        def refuse(path: Path, content: bytes, refusal: OSError = refusal) -> None:
+            raise refusal
+
+        monkeypatch.setattr(atomic_write, "replace_file", refuse)
+        assert main(["drill", "--virtual", "pot"]) == status
+        err = capsys.readouterr().err
+        assert words in err
+        assert "Errno" not in err
+        assert "1. " not in err
 
 
 @pytest.mark.parametrize("words", [

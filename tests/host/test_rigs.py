@@ -1,4 +1,4 @@
-"""`bain rig`: a file made by a talk, checked as a whole, brought to a board and back."""
+"""`bain rig`: a file made from answers, checked as a whole, sent to a board and read back."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ from bainwright import cli
 from bainwright.core.errors import FileError, UseError
 from bainwright.files.documents import flash_of
 from bainwright.files.rig import bundled_rigs, load_rig
-from bainwright.rigs import wizard
+from bainwright.rigs import questions, wizard
 from bainwright.rigs.bus import Bus, OnBus, Warming
 from bainwright.rigs.rigfile import changed, rig_text
-from bainwright.rigs.warnings import check_ids, doubts, on_board
+from bainwright.rigs.warnings import check_ids, on_board, unusual_figures
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.probe_ids import default_id, name_probes
 
@@ -90,33 +90,33 @@ def test_a_written_rig_reads_as_the_same_settings(name):
     Path("again.toml").write_text(rig_text(values, changed(values)), encoding="utf-8")
     again = load_rig("again.toml")
     assert again.settings == values
-    assert doubts(again) == []
+    assert unusual_figures(again) == []
 
 
-def test_probes_that_cannot_be_told_apart_are_refused_and_any_board_is_only_doubtful():
+def test_probes_without_ids_of_their_own_are_refused_and_any_board_is_only_unusual():
     one, two = load_rig(written('[probe.water]\nkind = "onewire"\n')), load_rig("pot")
     check_ids(one)
-    with pytest.raises(FileError, match="two 1-wire probes share the bus"):
+    with pytest.raises(FileError, match="2 1-wire probes share the bus"):
         check_ids(two)
     check_ids(name_probes(two))
-    with pytest.raises(FileError, match="the water probe's"):
+    with pytest.raises(FileError, match=r"the same as probe\.water\.rom"):
         check_ids(two.with_settings({"probe.water.rom": WATER, "probe.bowl.rom": WATER.upper()}))
-    assert [text.split(":")[0] for text in doubts(one)] == ["board"]
+    assert [text.split(":")[0] for text in unusual_figures(one)] == ["board"]
     strong = one.with_settings({"board": "pico", "heater_w": 900.0, "guard": False})
-    assert [text.split(":")[0] for text in doubts(strong)] == ["guard", "switch"]
+    assert [text.split(":")[0] for text in unusual_figures(strong)] == ["guard", "switch"]
 
 
-def test_what_the_bus_does_not_have_is_told():
+def test_a_probe_that_is_not_on_the_bus_is_reported():
     there = [OnBus(WATER, 20.0, 0), OnBus(BOWL, None, 3)]
     assert on_board(name_probes(load_rig("pot")).settings, there) == [
         "probe.bowl.rom: the probe's answer came garbled: look at its cable and the pull-up resistor"]
-    assert "is not on the bus; there is no probe" in on_board(name_probes(load_rig("pot")).settings, [])[0]
+    assert "is not on the bus; no probe is there" in on_board(name_probes(load_rig("pot")).settings, [])[0]
     nameless = load_rig(written('[probe.water]\nkind = "onewire"\n')).settings
     assert on_board(nameless, there[:1]) == []
     assert "2 probes are on the bus" in on_board(nameless, there)[0]
 
 
-def test_the_table_shows_what_is_given_and_what_is_usual(capsys):
+def test_the_table_shows_what_is_given_and_what_is_default(capsys):
     path = written('board = "esp32"\n[probe.water]\nkind = "platinum"\n')
     code, out, _ = rig(capsys, "show", path)
     rows = {line.split()[0]: line for line in out.splitlines() if line and not line.startswith(" ")}
@@ -125,15 +125,15 @@ def test_the_table_shows_what_is_given_and_what_is_usual(capsys):
     assert rows["probe.water.reference_ohm"].split()[1] == "(430.0)"
     assert "probe.water.r25_ohm" not in rows  # a thermistor's
     assert "  miso         GPIO 36" in out
-    told = json.loads(rig(capsys, "show", path, "--json")[1])
-    (watts,) = [row for row in told["settings"] if row["name"] == "heater_w"]
+    report = json.loads(rig(capsys, "show", path, "--json")[1])
+    (watts,) = [row for row in report["settings"] if row["name"] == "heater_w"]
     assert (watts["value"], watts["unit"], watts["given"], watts["range"]) == (100.0, "W", True, "5 to 2000")
-    assert told["pins"]["cs_water"] == 33
+    assert report["pins"]["cs_water"] == 33
 
 
 def test_check_says_what_is_wrong_and_exits_2(capsys):
     good = written('board = "pico"\n[probe.water]\nkind = "onewire"\n')
-    assert rig(capsys, "check", good)[:2] == (0, "mine: its figures can be\n")
+    assert rig(capsys, "check", good)[:2] == (0, "mine: its figures agree.\n")
     code, out, err = rig(capsys, "check", "pot")
     assert (code, out) == (2, "")
     assert "wanted 16 hex digits for each; bain rig new finds the ids" in err
@@ -165,7 +165,7 @@ def test_a_probe_without_a_reading_is_passed_over():
     assert rounds((None, 20, 20), (None, 20, 22)) == [None, "c"]
 
 
-# -- the talk ---------------------------------------------------------------------------------------------------------
+# -- the questions ----------------------------------------------------------------------------------------------------
 
 
 class Person:
@@ -183,50 +183,79 @@ class Person:
         return usual
 
 
-def talk(person, **given):
-    """A talk with a person, its answers kept beside the file."""
+def asking(person, **given):
+    """A wizard that asks this person; the answers are stored beside the file."""
     heard: list[str] = []
-    made = wizard.Talk({name.replace("__", "."): value for name, value in given.items()}, person, heard.append,
-                    kept=Path("rig.toml.answers"))  # fmt: skip
-    made.begin()
+    made = wizard.Wizard({name.replace("__", "."): value for name, value in given.items()}, person, heard.append,
+                    answers_file=Path("rig.toml.answers"))  # fmt: skip
+    made.resume()
     return made, heard
 
 
-ANSWERS = {"power": "60", "switched": "dc", "bath": "1.5", "empty_bowl": "0.4", "full_bowl": "1.2"}
+ANSWERS = {"power": "60", "switched": "dc", "in_the_bath": "1.5", "empty_bowl": "0.4", "full_bowl": "1.2"}
 
 
-def test_a_talk_writes_a_rig_and_leaves_nothing_else():
-    made, _ = talk(Person(called="kitchen", **ANSWERS))
+def test_the_answers_become_a_rig_and_nothing_else_is_left():
+    made, _ = asking(Person(called="kitchen", **ANSWERS))
     done = wizard.make(made, None, None, Path("rig.toml"))
     assert (done.name, done.settings["heater_w"], done.settings["board"]) == ("kitchen", 60.0, "pico")
     assert [path.name for path in Path().iterdir()] == ["rig.toml"]
 
 
-def test_a_talk_that_breaks_off_anywhere_goes_on_where_it_was():
+def test_the_pot_s_answers_go_into_the_plant_table_and_may_be_left_open():
+    """28 cm is 0.28 m; 11 in is 0.2794 m (the inch is 25.4 mm by definition)."""
+    made, _ = asking(Person(called="kitchen", sit="water", wide="11in", covered="60%", **ANSWERS))
+    plant = wizard.make(made, None, None, Path("rig.toml")).plant
+    assert (plant.bath, plant.pot_diameter_m, plant.ring_cover) == ("water", 0.2794, 0.6)
+    made, _ = asking(Person(called="kitchen", **ANSWERS))
+    wizard.make(made, None, None, Path("open.toml"))
+    assert "[plant]" not in Path("open.toml").read_text()
+
+
+def test_a_plate_has_no_pot_and_no_cover():
+    person = Person(called="kitchen", sit="plate", wide="28cm", **ANSWERS)
+    made, _ = asking(person)
+    plant = wizard.make(made, None, None, Path("rig.toml")).plant
+    assert (plant.bath, plant.pot_diameter_m) == ("plate", None)
+    assert person.answers == {"wide": "28cm"}  # nobody asked
+
+
+@pytest.mark.parametrize(("arguments", "words"), [
+    (["--pot-width", "3m"], "--pot-width"), (["--pot-width", "2"], "wanted 8 to 100 cm"),
+    (["--bath", "milk"], "water or plate"), (["--cover", "170%"], "wanted 0 to 100 %"),
+    (["--pot-width", "nan"], "wanted 8 to 100 cm"),
+])  # fmt: skip
+def test_a_pot_that_cannot_be_is_refused(capsys, arguments, words):
+    code, _, err = rig(capsys, "new", "a.toml", "--no-board", *MEASURED, *arguments)
+    assert code == 2
+    assert words in err
+
+
+def test_questions_interrupted_anywhere_resume_there():
     for left in range(len(ANSWERS)):
         some = dict(list(ANSWERS.items())[:left])
         rest = dict(list(ANSWERS.items())[left:])
-        made, _ = talk(Person(called="kitchen", **some))
+        made, _ = asking(Person(called="kitchen", **some))
         with pytest.raises(KeyboardInterrupt):
             wizard.make(made, None, None, Path("rig.toml"))
         assert not Path("rig.toml").exists()
-        made, heard = talk(Person(**rest))
-        assert "going on with" in heard[0]
+        made, heard = asking(Person(**rest))
+        assert "resuming with" in heard[0]
         done = wizard.make(made, None, None, Path("rig.toml"))
         assert (done.name, done.settings["water_l"], done.settings["chocolate_kg"]) == ("kitchen", 1.5, 1.2)
         Path("rig.toml").unlink()
 
 
-def test_damaged_answers_are_said_and_asked_anew():
+def test_damaged_answers_are_reported_and_asked_again():
     for text in ("{", "[]", "\xff"):
         Path("rig.toml.answers").write_text(text, encoding="latin-1")
-        made, heard = talk(Person(called="kitchen", **ANSWERS))
+        made, heard = asking(Person(called="kitchen", **ANSWERS))
         assert "damaged" in heard[0]
         assert wizard.make(made, None, None, Path("rig.toml")).name == "kitchen"
         Path("rig.toml").unlink()
 
 
-def test_a_wrong_answer_is_said_and_asked_again():
+def test_a_wrong_answer_is_refused_and_asked_again():
     class Slip(Person):
         def __call__(self, question, usual):
             if "power" in question and "slipped" not in self.heard:
@@ -234,19 +263,19 @@ def test_a_wrong_answer_is_said_and_asked_again():
                 return "140 F"
             return super().__call__(question, usual)
 
-    made, heard = talk(Slip(called="kitchen", **ANSWERS))
+    made, heard = asking(Slip(called="kitchen", **ANSWERS))
     wizard.make(made, None, None, Path("rig.toml"))
     assert heard[0] == "heater_w: got '140 F', wanted a number"
 
 
-def test_pins_may_be_moved_in_the_talk_and_what_cannot_be_is_asked_again():
+def test_pins_may_be_moved_and_a_wrong_one_is_asked_again():
     wishes = ["yes=15", "bell", "onewire=22", ""]
 
     class Wirer(Person):
         def __call__(self, question, usual):
             return wishes.pop(0) if "Wired" in question else super().__call__(question, usual)
 
-    made, heard = talk(Wirer(called="kitchen", **ANSWERS))
+    made, heard = asking(Wirer(called="kitchen", **ANSWERS))
     assert wizard.make(made, None, None, Path("rig.toml")).settings["pins"] == "onewire=22"
     assert any("wanted NAME=GPIO" in text for text in heard)
 
@@ -257,7 +286,7 @@ def probes(*roms):
 
 
 def test_the_last_probe_left_needs_no_warming():
-    made, _ = talk(Person(called="kitchen", **ANSWERS))
+    made, _ = asking(Person(called="kitchen", **ANSWERS))
     asked = []
 
     def warmed(place):
@@ -269,33 +298,33 @@ def test_the_last_probe_left_needs_no_warming():
     assert (done.settings["probe.water.rom"], done.settings["probe.bowl.rom"]) == (BOWL, WATER)
 
 
-def test_one_probe_is_the_water_s_and_a_second_that_is_missing_is_said():
-    made, _ = talk(Person(called="kitchen", **ANSWERS))
+def test_one_probe_is_the_water_s_and_a_missing_second_is_reported():
+    made, _ = asking(Person(called="kitchen", **ANSWERS))
     done = wizard.make(made, probes(WATER), None, Path("rig.toml"))
     assert (done.settings["probe.water.rom"], done.settings["probe.bowl.kind"]) == (WATER, "none")
-    made, heard = talk(Person(called="kitchen", **ANSWERS), probe__bowl__kind="onewire")
+    made, heard = asking(Person(called="kitchen", **ANSWERS), probe__bowl__kind="onewire")
     done = wizard.make(made, probes(WATER), None, Path("two.toml"))
     assert (done.settings["probe.water.rom"], done.settings["probe.bowl.rom"]) == ("", "")
     assert any("1 probes without a place, wanted 2" in text for text in heard)
 
 
-def test_a_hand_that_warms_nothing_ends_the_talk_with_the_option_and_keeps_the_answers():
-    made, _ = talk(Person(called="kitchen", **ANSWERS))
+def test_a_hand_that_warms_nothing_ends_it_with_the_option_and_stores_the_answers():
+    made, _ = asking(Person(called="kitchen", **ANSWERS))
     with pytest.raises(UseError, match="--water-id"):
         wizard.make(made, probes(WATER, BOWL), lambda place: None, Path("rig.toml"))
     assert json.loads(Path("rig.toml.answers").read_text())["water_l"] == 1.5
 
 
 def test_an_id_that_is_not_there_or_another_board_is_refused():
-    made, _ = talk(Person(called="kitchen", **ANSWERS), probe__water__rom="28" + "0" * 14)
+    made, _ = asking(Person(called="kitchen", **ANSWERS), probe__water__rom="28" + "0" * 14)
     with pytest.raises(UseError, match="is not on the bus"):
         wizard.make(made, probes(WATER, BOWL), None, Path("rig.toml"))
-    made, _ = talk(None, board="esp32")
+    made, _ = asking(None, board="esp32")
     with pytest.raises(UseError, match="got a pico that is plugged in"):
         wizard.make(made, probes(), None, Path("rig.toml"))
 
 
-def test_where_nobody_can_be_asked_what_was_measured_must_be_given(capsys):
+def test_without_a_terminal_what_only_a_person_can_measure_must_be_given(capsys):
     code, _, err = rig(capsys, "new", "a.toml", "--no-board", "--heater-w", "60")
     assert code == 2
     assert "--switch is missing" in err
@@ -306,7 +335,7 @@ def test_where_nobody_can_be_asked_what_was_measured_must_be_given(capsys):
     assert json.loads(out)["settings"]["pins"] == "onewire=16"
     assert load_rig("a.toml").settings["heater_w"] == 60.0
     code, _, err = rig(capsys, "new", "a.toml", "--no-board", *MEASURED)
-    assert (code, "never written over" in err) == (2, True)
+    assert (code, "never overwritten" in err) == (2, True)
 
 
 @pytest.mark.parametrize(("name", "text", "value"), [
@@ -314,10 +343,10 @@ def test_where_nobody_can_be_asked_what_was_measured_must_be_given(capsys):
     ("hard_limit_c", "58 °C", 58.0), ("bowl_kg", "0.6 KG", 0.6),
 ])  # fmt: skip
 def test_a_unit_may_be_written_as_people_write_it(name, text, value):
-    assert wizard.value_of(name, text) == value
+    assert questions.value_of(name, text) == value
     for wrong in ("140F", "2 gal", "l", ""):
         with pytest.raises(UseError, match="wanted a number"):
-            wizard.value_of(name, wrong)
+            questions.value_of(name, wrong)
 
 
 @pytest.mark.parametrize(("arguments", "words"), [
@@ -340,8 +369,8 @@ def test_wrong_options_are_refused_in_words(capsys, arguments, words):
 def test_a_new_rig_on_a_virtual_board_finds_its_probes_by_the_hand(capsys):
     code, out, err = rig(capsys, "new", "a.toml", "--virtual", "pot", *MEASURED, "--json")
     assert code == 0, err
-    told = json.loads(out)["settings"]
-    assert (told["board"], told["probe.water.rom"], told["probe.bowl.rom"]) == ("pico", WATER, BOWL)
+    report = json.loads(out)["settings"]
+    assert (report["board"], report["probe.water.rom"], report["probe.bowl.rom"]) == ("pico", WATER, BOWL)
     assert f"that is {WATER}: the water probe" in err
 
 
@@ -366,18 +395,18 @@ def test_a_rig_goes_to_a_board_and_comes_back_and_one_for_another_board_does_not
         code, out, _ = rig(capsys, "send", "a.toml", "--port", board.path)
         assert (code, "changed: name, heater_w, water_l" in out) == (0, True)
         assert rig(capsys, "send", "a.toml", "--port", board.path)[1].endswith("changed: nothing\n")
-        told = json.loads(rig(capsys, "get", "--port", board.path, "--out", "b.toml", "--json")[1])["settings"]
-        assert told == dict(load_rig("a.toml").settings) == dict(load_rig("b.toml").settings)
+        report = json.loads(rig(capsys, "get", "--port", board.path, "--out", "b.toml", "--json")[1])["settings"]
+        assert report == dict(load_rig("a.toml").settings) == dict(load_rig("b.toml").settings)
         code, _, err = rig(capsys, "send", "other.toml", "--port", board.path)
         assert (code, "these settings are for esp32, this board is pico" in err) == (1, True)
         code, _, err = rig(capsys, "check", "other.toml", "--port", board.path)
         assert (code, "is for another board: got esp32, wanted pico" in err) == (1, True)
         code, out, _ = rig(capsys, "check", "lost.toml", "--port", board.path)
         assert (code, "is not on the bus" in out) == (1, True)
-        assert json.loads(rig(capsys, "get", "--port", board.path, "--json")[1])["settings"] == told
+        assert json.loads(rig(capsys, "get", "--port", board.path, "--json")[1])["settings"] == report
 
 
-def test_damaged_settings_on_a_board_are_said_and_a_rig_that_is_sent_again_mends_them(capsys):
+def test_damaged_settings_on_a_board_are_reported_and_mended_by_sending_the_rig(capsys):
     damaged = {f"/settings.{slot}": b"\xba\x1a\x01 no frame" for slot in "ab"}
     written('[probe.water]\nkind = "onewire"\n')
     with VirtualBoard(load_rig("pot"), speed=10.0, flash_files={**flash_of(load_rig("pot")), **damaged}) as board:

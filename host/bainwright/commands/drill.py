@@ -24,6 +24,6 @@ def drill(as_json: bool, **asked: Any) -> int:
     Each step says what to do, what must happen and how long to wait, and times it. Every result is stored at once: if
     you stop, the drill resumes there. Fill the bath with cold water; the bowl may be empty.
     """
-    from bainwright.drill.walk import DrillAsked, drill_and_tell
+    from bainwright.drill.walk import DrillOptions, run_drill
 
-    return drill_and_tell(DrillAsked(**asked), as_json=as_json, say=say)
+    return run_drill(DrillOptions(**asked), as_json=as_json, say=say)

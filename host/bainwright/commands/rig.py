@@ -11,8 +11,8 @@ from typing import Any
 
 import click
 
-from bainwright.commands import options
-from bainwright.commands.console import show_result
+from bainwright.commands import console, options
+from bainwright.commands.console import remark, show_result
 from bainwright.commands.usage import Commands
 from bainwright.core.terminal import drawing
 
@@ -21,73 +21,77 @@ _KINDS = "onewire, ntc or platinum"
 
 @click.group(cls=Commands, short_help="Your warmer's file: write, check, send to its board.")
 def rig() -> None:
-    """Your warmer as it is built: write its file, check it, bring it to the board and back."""
+    """Your warmer as it is built: write its file, check it, send it to the board and read it back."""
 
 
 @rig.command(short_help="Write a rig file by answering questions.")
 @click.argument("file", metavar="FILE", required=False)
 @options.port
-@click.option("--virtual", metavar="[RIG]", is_flag=False, flag_value="pot", help="Play it on a simulated board.")
-@click.option("--no-board", is_flag=True, help="Ask no board which probes are on it.")
+@click.option("--virtual", metavar="[RIG]", is_flag=False, flag_value="pot", help="Look at a simulated board.")
+@click.option("--no-board", is_flag=True, help="Look at no board: the probes' ids stay open.")
 @click.option("--name", metavar="TEXT", help="What the warmer is called.")
-@click.option("--board", metavar="KIND", help="pico, pico2 or esp32; the one plugged in.")
+@click.option("--board", metavar="KIND", help="pico, pico2 or esp32.  [default: the one plugged in]")
 @click.option("--heater-w", metavar="W", help="The heater's power.")
 @click.option("--switch", metavar="KIND", help="zero_cross for a relay on the mains, dc for a MOSFET.")
 @click.option("--water-l", metavar="L", help="Water in the bath.")
 @click.option("--bowl-kg", metavar="KG", help="The empty bowl.")
 @click.option("--chocolate-kg", metavar="KG", help="Chocolate in the full bowl.")
+@click.option("--bath", metavar="water|plate", help="Does the bowl sit in water or on a plate?")
+@click.option("--pot-width", metavar="WIDTH", help="Inside the pot, at the water: 28cm or 11in.")
+@click.option("--cover", metavar="PERCENT", help="How much of the water round the bowl is covered.")
 @click.option("--hard-limit-c", metavar="C", help="Water above this switches the heat off for good.")
 @click.option("--water-probe", metavar="KIND", help=f"{_KINDS}.")
 @click.option("--bowl-probe", metavar="KIND", help=f"none, {_KINDS}.")
-@click.option("--water-id", metavar="ID", help="The water probe's 1-wire id; else found by warming it.")
+@click.option("--water2-probe", metavar="KIND", help="none or onewire: a second probe in the water, as a witness.")
+@click.option("--water-id", metavar="ID", help="The water probe's 1-wire id.  [default: found by warming it]")
 @click.option("--bowl-id", metavar="ID", help="The chocolate probe's 1-wire id.")
+@click.option("--water2-id", metavar="ID", help="The second water probe's 1-wire id.")
 @click.option("--guard", metavar="yes|no", help="Is a guard relay in series with the switch?")
 @click.option("--panel", metavar="yes|no", help="Are buttons, lamps and buzzer fitted?")
 @click.option("--display", metavar="yes|no", help="Is a display of 128 x 64 fitted?")
 @click.option("--pin", "pins", metavar="NAME=GPIO", multiple=True, help="A pin that is wired elsewhere than usual.")
-@click.option("--defaults", is_flag=True, help="Ask nothing: what is not given is as usual.")
+@click.option("--defaults", is_flag=True, help="Ask nothing; take the default for what is not given.")
 @options.json
 def new(file: str | None, port: str | None, virtual: str | None, no_board: bool, pins: tuple[str, ...],
         defaults: bool, as_json: bool, **answers: str | None) -> int:  # fmt: skip
-    """Write a rig file by a short talk.
+    """Write a rig file by answering questions.
 
-    FILE is my_warmer.toml unless given. Probes on the board's 1-wire bus are found, and you tell which is which by
-    warming one in your hand. Every question has an option; where nobody can be asked, what was measured must be given.
-    Broken off, the same command goes on where it was.
+    FILE is my_warmer.toml by default. Probes on the board's 1-wire bus are found, and you show which is which by
+    warming one in your hand. Every question has an option; without a terminal, what only you can measure must be
+    given. If it is interrupted, run the same command again: it resumes.
     """
     from bainwright.core.errors import BainError, UseError
-    from bainwright.rigs import wizard as talks
-    from bainwright.rigs.warnings import doubts
+    from bainwright.rigs import wizard as wizards
+    from bainwright.rigs.questions import QUESTIONS, option, value_of
+    from bainwright.rigs.warnings import unusual_figures
 
     out = Path(file or "my_warmer.toml")
     if out.exists():
-        raise UseError(f"{out} is there already", hint="name another file; a rig is never written over")
+        raise UseError(f"{out} exists, and a rig is never overwritten", hint="name another file")
     if not out.parent.is_dir():
         raise UseError(f"there is no folder {out.parent}", hint="make it, or name another file")
-    names = {"water_probe": "probe.water.kind", "bowl_probe": "probe.bowl.kind",
-             "water_id": "probe.water.rom", "bowl_id": "probe.bowl.rom"}  # fmt: skip
-    given = {names.get(name, name): text for name, text in answers.items() if text is not None}
-    given = {name: talks.value_of(name, text) for name, text in given.items()}
+    names = {option(each.name): each.name for each in QUESTIONS}
+    names |= {option(f"probe.{place}.rom"): f"probe.{place}.rom" for place in wizards.PLACES}
+    typed = {names.get("--" + name.replace("_", "-"), name): text for name, text in answers.items() if text is not None}
+    given = {name: value_of(name, text) for name, text in typed.items()}
     if pins:
-        given["pins"] = " ".join(f"{name}={gpio}" for name, gpio in talks.moved_pins(list(pins)).items())
-
-    def ask(question: str, usual: str | None) -> str:
-        return str(click.prompt(question, default=usual, err=True, show_default=bool(usual)))
-
-    talk = talks.Talk(given, ask if sys.stdin.isatty() else None, _tell, defaults, out.with_name(out.name + ".answers"))
-    with _on_the_bench(port, virtual, no_board) as (bus, warmed):
-        talk.begin()
+        given["pins"] = " ".join(f"{name}={gpio}" for name, gpio in wizards.moved_pins(list(pins)).items())
+    ask = console.ask_line if console.is_asked() else None
+    wizard = wizards.Wizard(given, ask, remark, defaults, out.with_name(out.name + ".answers"))
+    with _bus_and_hand(port, virtual, no_board) as (bus, warmed):
+        wizard.resume()
         try:
-            made = talks.make(talk, bus, warmed, out)
+            made = wizards.make(wizard, bus, warmed, out)
         except (BainError, click.Abort, KeyboardInterrupt):
-            if talk.answers:
-                _tell(f"what was answered is kept in {talk.kept}: the same command goes on; delete it to begin anew")
+            if wizard.answers:
+                remark(f"the answers are stored in {wizard.answers_file}: the same command resumes; delete the file to "
+                       "start over")  # fmt: skip
             raise
-    found = doubts(made)
+    found = unusual_figures(made)
     for text in found:
-        _tell(f"unusual: {text}")
+        remark(f"unusual: {text}")
     show_result({"file": str(out), "settings": dict(made.written), "unusual": found},
-         [f"{out}: bain rig send {out} brings it to the board"], as_json)  # fmt: skip
+                [f"{out} is written. Send it to the board with: bain rig send {out}"], as_json)  # fmt: skip
     return 0
 
 
@@ -97,8 +101,8 @@ def new(file: str | None, port: str | None, virtual: str | None, no_board: bool,
 def show(rig_file: str, as_json: bool) -> int:
     """Show a rig as a table.
 
-    Each setting with its value, unit and range and what it means; then where things are wired. A value in brackets
-    is not in the file: it is the usual one.
+    Each setting with its value, unit, range and meaning; then where things are wired. A value in brackets is a default:
+    the file does not give it.
     """
     from bainwright.files.pinout import BOARDS, map_of
     from bainwright.files.rig import load_rig
@@ -114,7 +118,7 @@ def show(rig_file: str, as_json: bool) -> int:
     lines += [f"vessel {name}: " + ", ".join(f"{key} = {value:g}" for key, value in changes.items())
               for name, changes in vessels.items()]  # fmt: skip
     show_result({"name": r.name, "source": r.source, "settings": [asdict(figure) for figure in table],
-          "pins": map_of(r.settings), "vessels": vessels}, lines, as_json)  # fmt: skip
+                 "pins": map_of(r.settings), "vessels": vessels}, lines, as_json)  # fmt: skip
     return 0
 
 
@@ -123,30 +127,31 @@ def show(rig_file: str, as_json: bool) -> int:
 @click.option("--port", metavar="PORT", help="Compare it with the board on this port as well.")
 @options.json
 def check(rig_file: str, port: str | None, as_json: bool) -> int:
-    """Check a rig as a whole.
+    """Check a rig as a whole: its figures, pins and probes.
 
-    Figures, pins and probes; what is merely doubtful is said and allowed.
+    What is only unusual is named and accepted. Exit status 1 says that it does not match the board.
     """
     from bainwright.core.errors import RefusedError
     from bainwright.files.rig import load_rig
     from bainwright.rigs import bus
-    from bainwright.rigs.warnings import check_ids, doubts, on_board
+    from bainwright.rigs.warnings import check_ids, on_board, unusual_figures
     from bainwright.virtual.opening import open_board
 
     r = load_rig(rig_file)
     check_ids(r)
-    found, wrong = doubts(r), []
+    found, wrong = unusual_figures(r), []
     if port:
         with open_board(port) as session:
             session.link.hello()
             there = bus.look(session.link)
         if r.settings["board"] not in ("any", there.kind):
             raise RefusedError(f"rig {r.source} is for another board", got=r.settings["board"], wanted=there.kind,
-                               hint="look at the port, or write a file for this board with bain rig new")  # fmt: skip
+                               hint="check the port, or write a file for this board with bain rig new")  # fmt: skip
         wrong = on_board(r.settings, there.probes)
+    verdict = "it does not match the board" if wrong else "its figures agree" + (" and match the board" if port else "")
     show_result({"name": r.name, "ok": not wrong, "unusual": found, "wrong": wrong},
-         [f"{r.name}: its figures can be", *(f"unusual: {text}" for text in found),
-          *(f"wrong: {text}" for text in wrong)], as_json)  # fmt: skip
+                [f"{r.name}: {verdict}.", *(f"unusual: {text}" for text in found),
+                 *(f"wrong: {text}" for text in wrong)], as_json)  # fmt: skip
     return 1 if wrong else 0
 
 
@@ -156,9 +161,9 @@ def check(rig_file: str, port: str | None, as_json: bool) -> int:
 @options.board
 @options.json
 def send(rig_file: str, vessel: str | None, port: str | None, virtual: str | None, as_json: bool) -> int:
-    """Send a rig to a board, and read it back.
+    """Send a rig to an idle board, and read it back.
 
-    The board must be at rest. Whether the probes answer that the rig names is told as well.
+    It then looks whether the probes answer that the rig names. Exit status 1 says that one does not.
     """
     from bainwright.files.rig import load_rig
     from bainwright.rigs import board, bus
@@ -171,23 +176,23 @@ def send(rig_file: str, vessel: str | None, port: str | None, virtual: str | Non
     with open_stored(port, virtual) as session:
         session.link.hello()
         changed = board.send(session.link, r)
-        # The clock of a simulated board that only lends its flash stands still: no probe of it ever answers.
+        # The clock of a simulated board that only lends its flash does not run: no probe of it ever answers.
         wrong = [] if session.virtual else on_board(r.settings, bus.look(session.link).probes)
     what = ", ".join(changed) or "nothing"
     show_result({"name": r.name, "changed": changed, "wrong": wrong},
-         [f"{r.name}: sent and read back; changed: {what}", *(f"wrong: {text}" for text in wrong)],
-         as_json)  # fmt: skip
+                [f"{r.name}: sent and read back; changed: {what}", *(f"wrong: {text}" for text in wrong)],
+                as_json)  # fmt: skip
     return 1 if wrong else 0
 
 
 @rig.command(short_help="Read a board's rig back as a file.")
 @options.board
-@click.option("--out", metavar="FILE", help="Write it there as a rig file.")
+@click.option("--out", metavar="FILE", help="Write it into this file.")
 @options.json
 def get(port: str | None, virtual: str | None, out: str | None, as_json: bool) -> int:
     """Read a board's rig back as a file.
 
-    A file's vessels and what it tells the simulated warmer never go to a board, so they do not come back.
+    A file's vessels and its [plant] table never go to a board, so they do not come back.
     """
     from bainwright.core.atomic_write import save_file
     from bainwright.core.errors import UseError
@@ -196,11 +201,11 @@ def get(port: str | None, virtual: str | None, out: str | None, as_json: bool) -
     from bainwright.virtual.opening import open_stored
 
     if out and Path(out).exists():
-        raise UseError(f"{out} is there already", hint="name another file; a rig is never written over")
+        raise UseError(f"{out} exists, and a rig is never overwritten", hint="name another file")
     with open_stored(port, virtual) as session:
         values = board.read(session.link)
     if not changed(values):
-        _tell("the board has no rig of its own yet: all is as usual")
+        remark("the board has no rig of its own yet: every setting is at its default")
     text = rig_text(values, changed(values))
     if out:
         save_file(Path(out), text)
@@ -209,8 +214,8 @@ def get(port: str | None, virtual: str | None, out: str | None, as_json: bool) -
 
 
 @contextmanager
-def _on_the_bench(port: str | None, virtual: str | None, no_board: bool) -> Iterator[Any]:
-    """The probes on a board's bus and how to wait for a warm hand: (Bus, callable), or (None, None) without a board."""
+def _bus_and_hand(port: str | None, virtual: str | None, no_board: bool) -> Iterator[Any]:
+    """The probes on a board's bus, and what waits for a warm hand: (Bus, callable); (None, None) without a board."""
     from bainwright.core.errors import LinkError, UseError
     from bainwright.rigs import bus
     from bainwright.virtual.opening import open_board
@@ -231,21 +236,17 @@ def _on_the_bench(port: str | None, virtual: str | None, no_board: bool) -> Iter
             except LinkError as failed:
                 if port:
                     raise
-                _tell(f"no board to look at ({failed.what}): the probes' ids stay open")
+                remark(f"no board to look at ({failed.what}): the probes' ids stay open")
         if session is None:
             yield None, None
             return
         link = session.link
         link.hello()
-        yield bus.look(link), lambda place: bus.warmed(link, _readings)
+        yield bus.look(link), lambda place: bus.warmed(link, _show_readings)
 
 
-def _readings(probes: list[Any]) -> None:
+def _show_readings(probes: list[Any]) -> None:
     out = drawing(sys.stderr)
     if out.isatty():
         shown = "   ".join(f"{each.rom} {'--' if each.temp_c is None else f'{each.temp_c:.1f}'} °C" for each in probes)
         print(f"\r{shown}\033[K", end="\r", file=out, flush=True)
-
-
-def _tell(text: str) -> None:
-    click.echo(f"bain: {text}" if text[:1].islower() else text, err=True)

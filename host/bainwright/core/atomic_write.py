@@ -5,8 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from bainwright.core.errors import FileError
-from bainwright.core.os_errors import reason
+from bainwright.core.os_errors import file_error
 
 
 def save_file(path: Path, content: str | bytes, *, what: str = "", hint: str | None = None) -> None:
@@ -31,7 +30,7 @@ def save_file(path: Path, content: str | bytes, *, what: str = "", hint: str | N
     try:
         replace_file(path, content)
     except OSError as failed:
-        raise FileError(f"{what} {path} cannot be written".lstrip(), got=reason(failed), hint=hint) from failed
+        raise file_error(f"{what} {path} cannot be written".lstrip(), failed, hint) from failed
 
 
 def replace_file(path: Path, content: str | bytes) -> None:

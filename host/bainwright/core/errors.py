@@ -40,6 +40,12 @@ class FileError(BainError):
     """A rig, profile, scenario, gains or log file that is not right."""
 
 
+class FullDiskError(FileError):
+    """A file that was right and had no room."""
+
+    exit_code = 1
+
+
 class PlantError(BainError):
     """A plug-in plant that cannot be loaded or used."""
 

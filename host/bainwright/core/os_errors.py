@@ -4,9 +4,28 @@ from __future__ import annotations
 
 import errno
 
+from bainwright.core.errors import FileError, FullDiskError
+
 FULL = (errno.ENOSPC, errno.EDQUOT)
 
 
 def reason(failed: OSError) -> str:
     """The system's words for what failed, without its number."""
     return "the disk is full" if failed.errno in FULL else (failed.strerror or str(failed)).lower()
+
+
+def file_error(what: str, failed: OSError, hint: str | None = None) -> FileError:
+    """What the system refused, as an error a person can read.
+
+    Parameters
+    ----------
+    what : str
+        The file and what could not be done with it: "the gains file x.toml cannot be written".
+    failed : OSError
+        The system's refusal.
+    hint : str, optional
+        What to do next; a full disk has a hint of its own.
+    """
+    if failed.errno in FULL:
+        return FullDiskError(f"{what}: {reason(failed)}", hint="make room, then run it again")
+    return FileError(f"{what}: {reason(failed)}", hint=hint)

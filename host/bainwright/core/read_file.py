@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 import msgspec
 
 from bainwright.core.errors import FileError
-from bainwright.core.os_errors import reason
+from bainwright.core.os_errors import file_error
 
 T = TypeVar("T")
 
@@ -42,9 +42,10 @@ def read_bytes(path: Path, what: str = "the file", limit: int = RECORD_BYTES) ->
             if not stat.S_ISREG(os.fstat(descriptor).st_mode):
                 raise FileError(f"{what} {path} is not a plain file", hint="name a file")
             content = file.read(limit + 1)
-    except (OSError, ValueError) as failed:  # ValueError: a NUL in the name
-        got = reason(failed) if isinstance(failed, OSError) else str(failed)
-        raise FileError(f"{what} {path} cannot be read", got=got) from failed
+    except OSError as failed:
+        raise file_error(f"{what} {path} cannot be read", failed) from failed
+    except ValueError as failed:  # a NUL in the name
+        raise FileError(f"{what} {path!s} cannot be read: its name is not a file's") from failed
     if len(content) > limit:
         raise FileError(f"{what} {path} is too long", got=f"over {limit >> 20} MB", wanted="a file of this program")
     return content

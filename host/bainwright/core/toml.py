@@ -16,6 +16,7 @@ import msgspec
 
 from bainboard import settings as board
 from bainwright.core.errors import FileError
+from bainwright.core.os_errors import file_error
 
 T = TypeVar("T")
 
@@ -47,9 +48,10 @@ def read_toml(path: Path, what: str) -> dict[str, Any]:
     """
     try:
         return tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError) as error:
-        reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
-        raise FileError(f"the {what} file {path} cannot be read", got=reason, wanted="a TOML file") from error
+    except OSError as error:
+        raise file_error(f"the {what} file {path} cannot be read", error) from error
+    except UnicodeDecodeError as error:
+        raise FileError(f"the {what} file {path} cannot be read: it is not UTF-8 text") from error
     except tomllib.TOMLDecodeError as error:
         raise FileError(f"the {what} file {path} is not TOML", got=str(error)) from error
 

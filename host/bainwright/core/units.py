@@ -9,6 +9,7 @@ from bainwright.core.errors import UseError
 
 LONGEST_HOLD_S = 48 * 3600.0  # the board's run timer reaches no further (settings: trip.run_h)
 ROOM_LOW_C, ROOM_HIGH_C = 5.0, 40.0  # settings: room_c
+MOST_HOURS = 12  # chosen: a bare number up to this is hours more likely than seconds; it only chooses the hint
 FASTEST = 1e6  # chosen: far above what any PC simulates, so that a slip of the finger is still read as one
 
 _DURATION = re.compile(r"(?:(\d+(?:\.\d+)?)h)?(?:(\d+(?:\.\d+)?)m(?:in)?)?(?:(\d+(?:\.\d+)?)s)?", re.ASCII)
@@ -50,31 +51,34 @@ def _letter(text: str) -> str:
     """What to type instead: a bare number most likely misses its letter."""
     bare = text.strip()
     if bare.isascii() and bare.isdigit():
+        if int(bare) <= MOST_HOURS:
+            return f"did you mean {bare}h or {bare}m?"
         return f"did you mean {bare}m or {bare}s?"
     return "type it like 3h40m, 90m or 45s"
 
 
 def parse_room_c(text: str) -> float:
-    """Read a room temperature in °C, refusing what can only be °F.
+    """Read a room temperature: °C, or °F with an F (``68F``).
 
     Raises
     ------
     UseError
         If it is no number, or outside 5 to 40 °C.
     """
-    bare = text.strip().lower().replace("°", "").removesuffix("c").strip()
+    bare = text.strip().lower().replace("°", "").replace(",", ".").removesuffix("c").strip()
     fahrenheit = bare.endswith("f")
     try:
         value = float(bare.removesuffix("f"))
     except ValueError:
-        raise UseError("--room", got=repr(text), wanted="°C, 5 to 40", hint="for instance --room 20") from None
-    if fahrenheit or 41 <= value <= 104:
-        raise UseError(
-            f"--room {text} looks like °F", hint=f"that is {(value - 32) / 1.8:.0f} °C: --room {(value - 32) / 1.8:.0f}"
-        )
-    if not ROOM_LOW_C <= value <= ROOM_HIGH_C:  # NaN fails too
-        raise UseError("--room", got=f"{text} °C", wanted="5 to 40 °C", hint="measure it away from the warmer")
-    return value
+        raise UseError("--room", got=repr(text), wanted="a temperature", hint="for instance --room 20 or 68F") from None
+    as_f_c = (value - 32.0) / 1.8
+    temp_c = as_f_c if fahrenheit else value
+    if ROOM_LOW_C <= temp_c <= ROOM_HIGH_C:  # NaN fails too
+        return temp_c
+    if not fahrenheit and ROOM_LOW_C <= as_f_c <= ROOM_HIGH_C:
+        raise UseError(f"--room {text} looks like °F", hint=f"that is {as_f_c:.0f} °C: --room {value:g}F")
+    raise UseError("--room", got=f"{temp_c:.0f} °C", wanted=f"{ROOM_LOW_C:g} to {ROOM_HIGH_C:g} °C",
+                   hint="measure it away from the warmer")  # fmt: skip
 
 
 def parse_speed(text: str) -> float | None:

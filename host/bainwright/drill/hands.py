@@ -1,4 +1,4 @@
-"""Who does what the drill asks for: a person at a real warmer, or the virtual board's bench."""
+"""Who does what the drill asks for: a person at a real warmer, or virtual hands at a simulated one."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ HOLD_BUTTON_MS = 4500  # the board asks for 3 s
 HAND_WARM_C, HOT_C, COOL_C, POURED = 45.0, 85.0, 20.0, 0.67
 SETTLED = 60  # passes in which the probe has come down with its water
 UNHEATED_S = 240  # passes until the hold, now above its aim, gives no heat and has looked once where the rise came from
-BETWEEN_POURS_S = 15.0  # a probe with a lag of 8 s has all but followed, and no slow rise was seen (heat at rest)
+BETWEEN_POURS_S = 15.0  # a probe with a lag of 8 s has nearly followed, and no slow rise was seen (heat at rest)
 
 Wait = Callable[[int], None]  # lets so many passes go by
 
@@ -30,25 +30,25 @@ Wait = Callable[[int], None]  # lets so many passes go by
 class Hands(Protocol):
     """Whoever is at the warmer."""
 
-    waits_s: float  # how long to wait for what they do
+    patience_s: float  # how long to wait for what they do
 
     def cannot(self, item: Item) -> str:
         """Why they cannot do an item; empty when they can."""
 
     def do(self, item: Item, wait: Wait) -> None:
-        """What an item asks for."""
+        """Do what an item asks for."""
 
     def undo(self, item: Item, wait: Wait) -> None:
         """Put it right again."""
 
     def seen(self, question: str) -> bool:
-        """What only eyes, ears and a meter can tell."""
+        """Ask for what only eyes, ears and a meter can tell."""
 
     def guard_open(self) -> bool:
         """Is the guard relay open now?"""
 
     def vanish(self) -> None:
-        """The PC is gone for a while."""
+        """Let the PC be gone for a while."""
 
 
 class Person:
@@ -59,12 +59,12 @@ class Person:
     session : LiveSession
         The board.
     say : callable
-        Tells them something.
+        Shows them a line.
     read : callable
         Asks for a line, as `input` does.
     """
 
-    waits_s = 600.0  # chosen: to find a cup and warm some water
+    patience_s = 600.0  # chosen: to find a cup and warm some water
 
     def __init__(self, session: LiveSession, say: Callable[[str], None], read: Callable[[str], str] = input) -> None:
         self._session, self._say, self._read = session, say, read
@@ -74,47 +74,48 @@ class Person:
         return ""
 
     def do(self, item: Item, wait: Wait) -> None:
-        """They are told; where power goes and comes, they say when it is done."""
+        """Show them what to do; where power goes and comes, wait until they say it is done."""
         self._say(f"  Do:   {item.do}\n  Then: {item.must}")
         if "Plug out" in item.do:
-            self._line("  Enter when that is done: ")
+            self._line("  Press Return when that is done: ")
 
     def undo(self, item: Item, wait: Wait) -> None:
-        """They are told, and say when it is done."""
+        """Show them what to put right, and wait until they say it is done."""
         if item.undo:
-            self._line(f"  Now:  {item.undo} Enter when that is done: ")
+            self._say(f"  Now:  {item.undo}")
+            self._line("  Press Return when that is done: ")
 
     def seen(self, question: str) -> bool:
-        """Yes or no; anything else is asked again."""
+        """Ask for yes or no until one is typed."""
         while True:
             answer = self._line(f"  {question} (y/n) ").strip().lower()
             if answer in ("y", "yes", "n", "no"):
                 return answer[0] == "y"
 
     def guard_open(self) -> bool:
-        """They heard it."""
+        """Ask them: they heard it."""
         return self.seen("Did the guard relay click open (a meter across its contacts shows no circuit)?")
 
     def vanish(self) -> None:
-        """The port is closed and opened again."""
+        """Close the port and open it again."""
         self._session.link.transport.close()
         time.sleep(SILENCE_S)
         if not self._session.reopen():
-            raise LinkError("the board was not found again", hint="look at the cable, then bain drill goes on")
+            raise LinkError("the board was not found again", hint="look at the cable; bain drill resumes there")
 
     def _line(self, question: str) -> str:
         try:
             return self._read(question)
         except EOFError:
-            raise UseError("the drill asks a person, and nobody answers", hint="run it in a terminal") from None
+            raise UseError("the drill needs a person to answer", hint="run it in a terminal") from None
 
 
 FAULTS = {"switch_link": "switch_shorted", "guard_link": "guard_welded", "bowl_probe": "bowl_open",
           "water_probe": "water_open"}  # fmt: skip
 
 
-class Bench:
-    """The virtual board's bench does the steps itself.
+class VirtualHands:
+    """Virtual hands do every step at a simulated warmer.
 
     Parameters
     ----------
@@ -124,7 +125,7 @@ class Bench:
         Its warmer.
     """
 
-    waits_s = 120.0
+    patience_s = 120.0
 
     def __init__(self, session: VirtualSession, rig: Rig) -> None:
         self._session, self._water_l, self._bath = session, float(rig.settings["water_l"]), rig.plant.bath
@@ -161,14 +162,14 @@ class Bench:
 
     def seen(self, question: str) -> bool:
         """Nothing is asked of it."""
-        raise UseError("a simulated warmer has no eyes", got=question)
+        raise UseError("nobody can look at a simulated warmer", got=question)
 
     def guard_open(self) -> bool:
-        """Its pin."""
+        """Look at its pin."""
         return bool(self._session.board.report()["pins"][pins.RP2["guard"]] == 0)
 
     def vanish(self) -> None:
-        """Nobody reads for a while."""
+        """Read nothing for a while."""
         board = self._session.board
         back_s = board.report()["now_s"] + SILENCE_S
         self._session.link.transport.close()

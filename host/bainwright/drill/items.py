@@ -1,6 +1,6 @@
-"""The drill as a table: what is done, what must happen, within what time, and what a result belongs to.
+"""The drill as a table: what is done, what must happen, within what time, and what a result depends on.
 
-The times are the supervisor's and the self-test's own: built from their constants and plans, never written down again.
+The times are the supervisor's and the self-test's own: computed from their constants and plans.
 """
 
 from __future__ import annotations
@@ -13,23 +13,23 @@ from bainboard.heat_balance import largest_load_j_per_k
 
 Limit = Callable[[Mapping[str, float]], float]
 
-WIRING, LOGIC = "wiring", "logic"  # what a result belongs to
-IDLE, RUNNING, HOLD, TRIP, ANY = "idle", "running", "hold", "trip", "any"  # what the warmer must be doing for it
+WIRING, LOGIC = "wiring", "logic"  # what a result depends on
+IDLE, RUNNING, HOLD, TRIP, ANY = "idle", "running", "hold", "trip", "any"  # what the warmer must be doing for an item
 PASS_S = 1.0  # the board's loop: `TICK_MS` of bainboard.app, which only a board can import (a test compares them)
 
 
 def one_pass(v: Mapping[str, float]) -> float:
-    """The pass that reads it, after the one that last read all well."""
+    """The pass that sees it, after the last pass with a good reading."""
     return 2 * PASS_S
 
 
 def bad_samples(v: Mapping[str, float]) -> float:
-    """`trip.bad_samples` passes, after the one that last read all well."""
+    """`trip.bad_samples` passes, after the last pass with a good reading."""
     return (v["trip.bad_samples"] + 1) * PASS_S
 
 
 def whole_test(v: Mapping[str, float]) -> float:
-    """What the self-test itself says it takes at most, and a pass."""
+    """The self-test's own upper bound, and a pass."""
     return float(selftest.SelfTest(v, 0).left_s(0)) + PASS_S
 
 
@@ -48,100 +48,105 @@ def _until(v: Mapping[str, float], verdict: int) -> float:
     return float(sum(length_s[step[0]] + PASS_S for step in steps)) + PASS_S  # each step ends with the pass after it
 
 
-def switch_told(v: Mapping[str, float]) -> float:
+def switch_verdict(v: Mapping[str, float]) -> float:
     """The quick look, and the close one up to the switch's verdict."""
     return _until(v, faults.SWITCH_SHORTED)
 
 
-def guard_told(v: Mapping[str, float]) -> float:
+def guard_verdict(v: Mapping[str, float]) -> float:
     """The quick look, and the close one up to the guard's verdict."""
     return _until(v, faults.GUARD_WELDED)
 
 
 @dataclass(frozen=True)
 class Item:
-    """One thing to prove.
+    """One thing to test.
 
     Attributes
     ----------
     name, title : str
         For the file, and for the person.
-    belongs : str
-        `WIRING` or `LOGIC`: a change of that voids the result.
-    needs : str
-        What the rig must have for it: ``guard``, ``bowl`` or nothing.
-    vital : bool
-        A rig that lacks what it needs cannot pass the drill.
+    depends_on : str
+        `WIRING` or `LOGIC`: when that changes, the result is void.
     when : str
         What the warmer must be doing.
     do, must, undo : str
-        What the person does, what must then happen, how it is put right again.
-    tells : int
-        The fault that must be told, or none.
+        What the person does, what must then happen, how to put it right again.
+    fault : int
+        The fault that the warmer must report, or none.
     limit : callable or None
         Settings to the longest time until then, s; None where no machine can time it.
+    needs : str
+        What the rig must have for it: ``guard``, ``bowl`` or nothing.
+    required : bool
+        A rig that lacks what it needs cannot pass the drill.
     simulated : bool
         Can a virtual board do it?
+    version : int
+        Counts up when the test itself changes; a result of an earlier version is void.
     """
 
     name: str
     title: str
-    belongs: str
+    depends_on: str
     when: str
     do: str
     must: str
     undo: str = ""
-    tells: int = faults.NONE
+    fault: int = faults.NONE
     limit: Limit | None = None
     needs: str = ""
-    vital: bool = True
+    required: bool = True
     simulated: bool = True
+    version: int = 1
 
 
-# In the order done: what is only looked at first, then cold starts, then one hold, then its trip and what must last.
+# In this order: first what is only looked at, then cold starts, then one hold, then its trip and what must last.
 ITEMS = (
     Item("fuse", "thermal fuse, inspected", WIRING, ANY,
          "With the plug out, look at the one-shot thermal fuse: on the heater, crimped, the rating of the parts list.",
-         "It is there, tight, and its meter reading is a closed circuit. It is never tried: that would use it up.",
+         "It is there and tight, and a meter shows a closed circuit. Never try it: that would use it up.",
          simulated=False),
     Item("cutout", "manual-reset cut-out", WIRING, ANY,
          "With the plug out, warm the unclipped cut-out over its marked temperature (hot air), a meter across it.",
-         "It clicks open, stays open when cold, and closes only when its button is pressed.",
-         "Press its button and clip it back on the heater.", simulated=False),
-    Item("gate", "heartbeat gate and guard relay", WIRING, ANY,
-         "Power on, a meter across the guard relay's contacts: hold the board's own reset button down.",
-         "The relay's contacts are open within 2 s and stay open while the button is held.",
-         "Let go of the button.", needs="guard", simulated=False),
-    Item("switch_link", "a shorted switch keeps it from starting", LOGIC, IDLE,
+         "It clicks open, stays open when cold, and closes only when you press its button.",
+         "Press its button and clip it back on.", simulated=False),
+    Item("switch_link", "a shorted switch prevents a start", LOGIC, IDLE,
          "Plug out. Put the test link across the heater switch. Plug in, bath filled with cold water.",
          "The self-test sees heat through the switch and refuses to start.",
-         "Plug out, take the link off the switch, plug in.", faults.SWITCH_SHORTED, switch_told),
-    Item("guard_link", "a welded guard relay keeps it from starting", LOGIC, IDLE,
+         "Plug out, take the link off the switch, plug in.", faults.SWITCH_SHORTED, switch_verdict),
+    Item("guard_link", "a welded guard relay prevents a start", LOGIC, IDLE,
          "Plug out. Put the test link across the guard relay's contacts. Plug in.",
          "The self-test sees heat through the open guard and refuses to start.",
-         "Plug out, take the link off the guard relay, plug in.", faults.GUARD_WELDED, guard_told, needs="guard"),
+         "Plug out, take the link off the guard relay, plug in.", faults.GUARD_WELDED, guard_verdict, needs="guard"),
     Item("self_test", "switch and guard cut the heat, the heater heats", WIRING, IDLE,
          "Nothing: both links are off and in your hand.",
          "The self-test passes: no heat with either open, heat with both closed.", limit=whole_test),
+    # While it heats, so that the guard pin stays high and only the gate can open the relay. With the board in reset the
+    # pin falls by itself, and a gate that always holds would pass.
+    Item("gate", "heartbeat gate and guard relay", WIRING, HOLD,
+         "The warmer heats, its guard lamp lit. Pull the heartbeat link (J1) and watch the lamp.",
+         "Within 2 s the guard relay clicks open, its lamp goes dark, and it stays so.",
+         "Put the heartbeat link back.", needs="guard", simulated=False, version=2),
     Item("bowl_probe", "chocolate probe pulled", WIRING, HOLD,
-         "Pull the chocolate probe's plug.", "A warning; the warmer goes on by its water probe.",
-         "Put the plug back.", faults.BOWL_PROBE, one_pass, needs="bowl", vital=False),
+         "Pull the chocolate probe's plug.", "A warning; the warmer continues by its water probe.",
+         "Put the plug back.", faults.BOWL_PROBE, one_pass, needs="bowl", required=False),
     Item("pause", "water pause takes the heat off", LOGIC, HOLD,
          "Nothing: the PC asks for the water pause.", "The heat is off and the guard relay clicks open.",
          limit=one_pass),
-    Item("host_gone", "the PC gone", LOGIC, HOLD,
+    Item("host_gone", "the PC is gone", LOGIC, HOLD,
          "Nothing: the PC falls silent for a while and then looks for the same hold.",
-         "The warmer went on with the same hold."),
+         "The warmer continued the same hold."),
     Item("hot_water", "over temperature", WIRING, HOLD,
          # Faster than `trip.jump_c_per_s` is a broken probe, slower than a minute a switch that heats by itself.
-         "Move the water probe into hand-warm water, wait four minutes (no heat now), then into 10 K over the limit.",
+         "Move the water probe into hand-warm water, wait four minutes (no heat now), then into 10 °C over the limit.",
          "Over the hard limit it trips, and stays off.", "Put the probe back into the bath.",
          faults.OVER_HARD_LIMIT, one_pass),
-    Item("latch_kept", "a trip outlives a power cut", LOGIC, TRIP,
-         "Take its power away for ten seconds (the PC's cable too, if that feeds it).",
+    Item("latch_kept", "a trip survives a power cut", LOGIC, TRIP,
+         "Cut its power for ten seconds (the PC's cable too, if that feeds it).",
          "It comes back tripped, with the same cause."),
     Item("button", "the recessed button clears a trip", WIRING, TRIP,
-         "Hold the recessed button for 4 s.", "The trip is cleared: fault gone, person there."),
+         "Hold the recessed button for 4 s.", "The trip is cleared."),
     Item("water_probe", "water probe pulled", WIRING, RUNNING,
          "Pull the water probe's plug.", "It trips, and stays off.", "Put the plug back.",
          faults.WATER_PROBE, bad_samples),
@@ -149,14 +154,14 @@ ITEMS = (
 BY_NAME = {item.name: item for item in ITEMS}
 
 # What half an hour with a person cannot show; the fault campaign plays these on simulated warmers.
-NOT_PROVED = (
+NOT_TESTED = (
     "a stuck or drifted water probe", "a probe out of its water", "a heater that lost its heat", "the run timer",
-    "the watchdog itself (the heartbeat gate behind it is)", "the thermal fuse's own melting",
+    "the watchdog itself (only the heartbeat gate behind it)", "the thermal fuse's own melting",
 )
 
 
 def lacking(item: Item, settings: Mapping[str, object]) -> str:
-    """Why this rig cannot prove an item; empty when it can."""
+    """Why this rig cannot do an item; empty when it can."""
     if item.needs == "guard" and not settings["guard"]:
         return "no guard relay is fitted"
     if item.needs == "bowl" and settings["probe.bowl.kind"] == "none":

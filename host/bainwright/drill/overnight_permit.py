@@ -1,4 +1,4 @@
-"""May this warmer be left overnight? The mark that goes to the board with its settings, and what to say about it."""
+"""May this warmer be left overnight? What goes to the board with its settings, and what to say about it."""
 
 from __future__ import annotations
 
@@ -8,58 +8,93 @@ from pathlib import Path
 from typing import Any
 
 from bainwright.core.errors import RefusedError
-from bainwright.drill.record import missing, read_record, record_path, standings
+from bainwright.drill.record import read_record, record_path, statuses, unfinished
 from bainwright.files.documents import SIMULATED
 
-UNPROVED, PASSED, OVERRIDDEN = "open", "passed", "overridden"
+OPEN, PASSED, OVERRIDDEN = "open", "passed", "overridden"  # settings: drill
+OVERNIGHT = "melted"  # the stage that is meant to run while people sleep
 LONG_S = 4 * 3600.0  # an evening; chosen: a longer hold is warned about
-NEXT = "bain drill proves them in half an hour"
+NEXT = "run bain drill, half an hour"
 
 
-def mark_of(settings: Mapping[str, Any], simulated: bool, overridden: bool, now: datetime.datetime | None = None,
-            path: Path | None = None) -> str:  # fmt: skip
-    """What the board's setting ``drill`` is to say.
+def cutoff_status(settings: Mapping[str, Any], simulated: bool, overridden: bool,
+                  now: datetime.datetime | None = None, path: Path | None = None) -> str:  # fmt: skip
+    """The cut-offs' test status, for the board's setting ``drill``.
 
     Parameters
     ----------
     settings : mapping
         The warmer's.
     simulated : bool
-        There is no warmer behind it, and a simulated one endangers nobody: no drill is needed.
+        A simulated warmer endangers nobody and needs no drill.
     overridden : bool
-        The person asked by name to go without.
+        The person chose to go without.
     now : datetime.datetime, optional
         With its time zone.
     path : Path, optional
-        The record; by the warmer's name in this folder unless given.
+        The record; by default the file of the warmer's name in this folder.
     """
     if simulated:
         return SIMULATED
     record = read_record(path or record_path(str(settings["name"])))
     if record is not None and record.simulated:
-        record = None  # what a simulated warmer proved says nothing of a real one
-    if record is not None and not missing(standings(record, settings, now or datetime.datetime.now(datetime.UTC))):
+        record = None  # a simulated warmer's results say nothing about a real one
+    if record is not None and not unfinished(statuses(record, settings, now or datetime.datetime.now(datetime.UTC))):
         return PASSED
-    return OVERRIDDEN if overridden else UNPROVED
+    return OVERRIDDEN if overridden else OPEN
 
 
-def refuse_night(mark: str, stage: str) -> None:
-    """An overnight hold on a warmer whose cut-offs nobody proved is refused.
+def refuse_overnight(status: str, stage: str, settings: Mapping[str, Any]) -> None:
+    """Refuse an overnight hold on a warmer that is not safe to leave.
+
+    Parameters
+    ----------
+    status : str
+        Of the cut-offs' tests, from `cutoff_status`.
+    stage : str
+        What is to be held.
+    settings : mapping
+        The warmer's.
 
     Raises
     ------
     RefusedError
         With what to do.
     """
-    if stage == "melted" and mark == UNPROVED:
-        raise RefusedError("the cut-offs of this warmer are not all proved, so it holds nothing overnight",
-                           hint=f"{NEXT}, bain drill --show tells what is open; --undrilled goes without")  # fmt: skip
+    if stage != OVERNIGHT:
+        return
+    if not settings["guard"]:
+        raise RefusedError("this warmer has no guard relay, so overnight holds are refused",
+                           hint="fit one: a switch that fails closed would heat all night")  # fmt: skip
+    if not has_witness(settings):
+        raise RefusedError("nothing in this warmer can contradict its water probe, so overnight holds are refused",
+                           hint="fit a chocolate probe or a second water probe, or let bain tune learn the warmer")
+    if status == OPEN:
+        raise RefusedError("not every cut-off of this warmer has been tested, so overnight holds are refused",
+                           hint=f"{NEXT}; bain drill --show lists what is open; --undrilled overrides")  # fmt: skip
 
 
-def doubts(mark: str, stage: str, for_s: float | None) -> list[str]:
-    """A word about a long hold, attended or overridden, without proved cut-offs."""
-    if mark == OVERRIDDEN and stage == "melted":
-        return [f"the cut-offs of this warmer are not all proved and you said --undrilled: stay near it; {NEXT}"]
-    if mark in (UNPROVED, OVERRIDDEN) and (for_s is None or for_s > LONG_S):
-        return [f"a long hold, and the cut-offs of this warmer are not all proved: do not leave it alone; {NEXT}"]
-    return []
+def has_witness(settings: Mapping[str, Any]) -> bool:
+    """Is there anything that shows when the water probe is wrong: another probe, or a learnt heat loss?"""
+    return bool(settings["probe.bowl.kind"] != "none" or settings.get("probe.water2.kind", "none") != "none"
+                or settings["gains.loss_w_per_k"] > 0.0)  # fmt: skip
+
+
+def warnings(status: str, stage: str, for_s: float | None, settings: Mapping[str, Any]) -> list[str]:
+    """What to say before a hold on a warmer that should not be left alone.
+
+    Parameters
+    ----------
+    status, stage, settings
+        As for `refuse_overnight`.
+    for_s : float or None
+        How long it holds; None until it is stopped.
+    """
+    found = []
+    if not settings["guard"]:
+        found.append("this warmer has no guard relay: if its switch fails closed, only the cut-out stops it. Stay near")
+    if status == OVERRIDDEN and stage == OVERNIGHT:
+        found.append(f"not every cut-off of this warmer has been tested, and you said --undrilled: stay near; {NEXT}")
+    elif status in (OPEN, OVERRIDDEN) and (for_s is None or for_s > LONG_S):
+        found.append(f"a long hold, and not every cut-off has been tested: do not leave the warmer alone; {NEXT}")
+    return found

@@ -1,4 +1,4 @@
-"""What was proved on a warmer, when, and what it belongs to: one file beside the rig's gains."""
+"""The results of a warmer's drill, and which of them still count: one file beside the rig's gains."""
 
 from __future__ import annotations
 
@@ -16,15 +16,16 @@ from msgspec import Struct
 from bainboard import heat_balance, pins, plausibility, selftest, supervisor
 from bainwright.core.atomic_write import save_file
 from bainwright.core.errors import FileError
-from bainwright.core.os_errors import reason
+from bainwright.core.os_errors import file_error
 from bainwright.core.toml import close_match
 from bainwright.drill.items import BY_NAME, ITEMS, WIRING, Item, lacking
 
 HALF_A_YEAR = datetime.timedelta(days=183)  # chosen: hardware/SAFETY.md asks for every six months
 NONE_SIMULATED = "a simulated warmer has none"
-PROVED, OPEN, VOID, CANNOT = "proved", "open", "void", "cannot be proved"
+TEST_CHANGED = "the test itself has changed since"
+PASSED, OPEN, VOID, CANNOT = "passed", "open", "void", "not possible"
 SAFETY_SOURCES = (supervisor, heat_balance, plausibility, selftest)
-WIRED = ("heater_w", "heater_lag_s", "switch", "guard", "panel", "probe.")  # settings that tell how it is wired
+WIRED = ("heater_w", "heater_lag_s", "switch", "guard", "panel", "probe.")  # settings that say how it is wired
 WATCHED = ("trip.", "hard_limit_c", "guard")  # settings the supervisor judges by
 
 
@@ -33,10 +34,11 @@ class Result(Struct, frozen=True, forbid_unknown_fields=True):
 
     passed: bool
     at: datetime.datetime
-    belongs: str  # hash of the wiring or of the logic, as it was
+    depends_on: str = msgspec.field(name="belongs")  # hash of the wiring or of the logic, as it was
     took_s: float | None = None
     limit_s: float | None = None
-    said: str = ""
+    note: str = msgspec.field(default="", name="said")
+    version: int = 1  # of the test that was done
 
 
 class Record(Struct, frozen=True, forbid_unknown_fields=True):
@@ -47,8 +49,8 @@ class Record(Struct, frozen=True, forbid_unknown_fields=True):
     items: dict[str, Result] = {}
 
 
-class Standing(Struct, frozen=True):
-    """An item as it stands today."""
+class ItemStatus(Struct, frozen=True):
+    """An item today: does its result still count?"""
 
     name: str
     state: str
@@ -64,68 +66,74 @@ def wiring_hash(settings: Mapping[str, Any]) -> str:
 
 
 def logic_hash(settings: Mapping[str, Any]) -> str:
-    """Of the supervisor's sources, the self-test's among them, and the safety settings."""
+    """Of the supervisor's and the self-test's sources, and the safety settings."""
     return _hash(*(inspect.getsource(module) for module in SAFETY_SOURCES), _chosen(settings, WATCHED))
 
 
 def _chosen(settings: Mapping[str, Any], heads: tuple[str, ...]) -> str:
-    # A probe's calibration is no wiring: offset and gain are set anew without a plug being touched.
-    kept = {name: value for name, value in settings.items()
+    # A calibration is not wiring: it changes offset and gain, and no plug is touched.
+    chosen = {name: value for name, value in settings.items()
             if name.startswith(heads) and not name.endswith((".offset_c", ".gain"))}  # fmt: skip
-    return json.dumps(kept, sort_keys=True)
+    return json.dumps(chosen, sort_keys=True)
 
 
 def _hash(*parts: str) -> str:
     return hashlib.sha256("\0".join(parts).encode()).hexdigest()[:12]
 
 
-def belongs_now(item: Item, settings: Mapping[str, Any]) -> str:
-    """The hash that a result of today belongs to."""
-    return wiring_hash(settings) if item.belongs == WIRING else logic_hash(settings)
+def hash_now(item: Item, settings: Mapping[str, Any]) -> str:
+    """The hash of what a result of today depends on."""
+    return wiring_hash(settings) if item.depends_on == WIRING else logic_hash(settings)
 
 
-def standings(record: Record | None, settings: Mapping[str, Any], now: datetime.datetime) -> list[Standing]:
-    """Every item of the drill as it stands, in the drill's order.
+def statuses(record: Record | None, settings: Mapping[str, Any], now: datetime.datetime) -> list[ItemStatus]:
+    """The status of every item, in the drill's order.
 
     Parameters
     ----------
     record : Record or None
-        What is kept; None when no drill was ever begun.
+        What is stored; None when no drill was ever begun.
     settings : mapping
-        The warmer's settings as they are.
+        The warmer's settings now.
     now : datetime.datetime
         With its time zone.
     """
-    return [_standing(item, record, settings, now) for item in ITEMS]
+    return [_status(item, record, settings, now) for item in ITEMS]
 
 
-def _standing(item: Item, record: Record | None, settings: Mapping[str, Any], now: datetime.datetime) -> Standing:
+def _status(item: Item, record: Record | None, settings: Mapping[str, Any], now: datetime.datetime) -> ItemStatus:
     why = lacking(item, settings)
     if why or (record is not None and record.simulated and not item.simulated):
-        return Standing(item.name, CANNOT, why or NONE_SIMULATED)
+        return ItemStatus(item.name, CANNOT, why or NONE_SIMULATED)
     result = record.items.get(item.name) if record else None
     if result is None:
-        return Standing(item.name, OPEN, "not done yet")
+        return ItemStatus(item.name, OPEN, "not done yet")
     at = result.at.isoformat(timespec="seconds")
     if not result.passed:
-        return Standing(item.name, OPEN, f"failed: {result.said}", at, result.took_s, result.limit_s)
-    if result.belongs != belongs_now(item, settings):
-        changed = "the wiring's settings" if item.belongs == WIRING else "the supervisor or its settings"
-        return Standing(item.name, VOID, f"{changed} changed since", at, result.took_s, result.limit_s)
+        return ItemStatus(item.name, OPEN, f"failed: {result.note}", at, result.took_s, result.limit_s)
+    why = _void(item, result, settings, now)
+    return ItemStatus(item.name, VOID if why else PASSED, why or result.note, at, result.took_s, result.limit_s)
+
+
+def _void(item: Item, result: Result, settings: Mapping[str, Any], now: datetime.datetime) -> str:
+    """Why a passed result no longer counts; empty when it does."""
+    if result.version != item.version:
+        return TEST_CHANGED
+    if result.depends_on != hash_now(item, settings):
+        return ("the wiring's settings" if item.depends_on == WIRING else "the supervisor or its settings"
+                ) + " have changed since"  # fmt: skip
     if now - result.at > HALF_A_YEAR:
-        return Standing(item.name, VOID, "over six months ago", at, result.took_s, result.limit_s)
-    if result.at > now + datetime.timedelta(days=1):
-        return Standing(item.name, VOID, "dated in the future", at, result.took_s, result.limit_s)
-    return Standing(item.name, PROVED, result.said, at, result.took_s, result.limit_s)
+        return "over six months ago"
+    return "dated in the future" if result.at > now + datetime.timedelta(days=1) else ""
 
 
-def missing(stands: list[Standing]) -> list[Standing]:
-    """What keeps a drill from being passed."""
-    return [each for each in stands if each.state != PROVED and not _excused(each)]
+def unfinished(items: list[ItemStatus]) -> list[ItemStatus]:
+    """The items that keep a drill from being passed."""
+    return [each for each in items if each.state != PASSED and not _excused(each)]
 
 
-def _excused(standing: Standing) -> bool:
-    return standing.state == CANNOT and (standing.why == NONE_SIMULATED or not BY_NAME[standing.name].vital)
+def _excused(status: ItemStatus) -> bool:
+    return status.state == CANNOT and (status.why == NONE_SIMULATED or not BY_NAME[status.name].required)
 
 
 def record_path(name: str, simulated: bool = False) -> Path:
@@ -140,19 +148,19 @@ def read_record(path: Path) -> Record | None:
     Raises
     ------
     FileError
-        When it cannot be read or is none.
+        When it cannot be read, or is something else.
     """
     try:
         content = path.read_bytes()
     except FileNotFoundError:
         return None
     except OSError as failed:
-        raise FileError(f"the drill's record {path} cannot be read", got=failed.strerror) from failed
+        raise file_error(f"the drill's record {path} cannot be read", failed) from failed
     hint = "name another with --out, or move it away and drill again"
     try:
         record = msgspec.json.decode(content, type=Record)
     except (msgspec.DecodeError, UnicodeDecodeError) as failed:
-        raise FileError(f"{path} is no record of a drill", got=str(failed), hint=hint) from failed
+        raise FileError(f"{path} is not the record of a drill", got=str(failed), hint=hint) from failed
     for name, result in record.items.items():
         if name not in BY_NAME:
             raise FileError(f"{path}: the drill has no item {name!r}", hint=close_match(name, BY_NAME) or hint)
@@ -173,6 +181,6 @@ def write_record(path: Path, record: Record) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as failed:
-        raise FileError(f"{path.parent} cannot be made", got=reason(failed), hint=hint) from failed
+        raise file_error(f"the folder {path.parent} cannot be made", failed, hint) from failed
     content = msgspec.json.format(msgspec.json.encode(record), indent=2) + b"\n"
     save_file(path, content, what="the drill's record", hint=hint)

@@ -10,9 +10,10 @@ from typing import Any
 
 from bainboard import faults
 from bainwright.core.errors import LinkError
+from bainwright.display.progress import Progress
 from bainwright.drill.hands import Hands
 from bainwright.drill.items import BY_NAME, HOLD, IDLE, PASS_S, RUNNING, TRIP, Item, whole_test
-from bainwright.drill.record import Result, belongs_now
+from bainwright.drill.record import Result, hash_now
 from bainwright.files.documents import document, short_hash
 from bainwright.link.messages import Message, Status
 from bainwright.link.session import Session
@@ -22,8 +23,9 @@ SILENT_S = 30.0  # real time; a live board speaks every second, a virtual one ma
 BACK_S = 120.0  # real time to plug a board in again
 
 MASKED = "the water moved by itself, so guard and switch were not judged: let it come to rest, and drill again"
+OPENED_ITSELF = "the firmware opened the relay itself, so this says nothing about the gate: drill again"
 
-Found = tuple[bool, float | None, str]  # passed, s it took, and words
+Outcome = tuple[bool, float | None, str]  # passed, s it took, and words
 
 
 class Drill:
@@ -34,11 +36,11 @@ class Drill:
     session : Session
         The board.
     hands : Hands
-        Who does what is asked.
+        Who does what an item asks for.
     settings : dict
         The board's settings.
     say : callable
-        Tells how it goes.
+        Shows how it goes.
     now : callable
         The date and time, for the record.
     """
@@ -47,11 +49,11 @@ class Drill:
                  now: Callable[[], datetime.datetime]) -> None:  # fmt: skip
         self.session, self.hands, self.settings, self._say, self._now = session, hands, settings, say, now
         self._last: Status | None = None
-        self._kept: list[Message] = []
+        self._missed: list[Message] = []
 
     # -- one item ----------------------------------------------------------------------------------------------------
 
-    def prove(self, item: Item) -> Result:
+    def test(self, item: Item) -> Result:
         """Have an item done and judge it.
 
         Returns
@@ -62,128 +64,143 @@ class Drill:
         Raises
         ------
         LinkError, RefusedError
-            If the board is gone, or will not come to where the item begins.
+            If the board is gone, or cannot be brought to where the item begins.
         """
         why = self.hands.cannot(item)
         if why:
-            return Result(False, self._now(), belongs_now(item, self.settings), said=why)
+            return Result(False, self._now(), hash_now(item, self.settings), note=why, version=item.version)
         self._bring(item.when)
         limit_s = None if item.limit is None else item.limit(self.settings)
         if limit_s is not None and limit_s > 10:
             self._say(f"  This takes up to {limit_s / 60:.0f} min.")
-        passed, took_s, said = self._way(item)(item)
+        passed, took_s, note = self._way(item)(item)
         if passed and limit_s is not None and took_s is not None and not took_s <= limit_s:
-            passed, said = False, f"it took {took_s:.1f} s, wanted at most {limit_s:.1f} s"
-        return Result(passed, self._now(), belongs_now(item, self.settings), took_s, limit_s, said)
+            passed, note = False, f"it took {took_s:.1f} s, wanted at most {limit_s:.1f} s"
+        return Result(passed, self._now(), hash_now(item, self.settings), took_s, limit_s, note, item.version)
 
     def rest(self) -> None:
-        """Leave the warmer off, its trips cleared."""
+        """Leave the warmer idle, its trips cleared."""
         self._bring(IDLE)
 
-    def _way(self, item: Item) -> Callable[[Item], Found]:
-        ways: dict[str, Callable[[Item], Found]] = {
+    def _way(self, item: Item) -> Callable[[Item], Outcome]:
+        ways: dict[str, Callable[[Item], Outcome]] = {
             "switch_link": self._refused_start, "guard_link": self._refused_start, "self_test": self._passed_test,
-            "bowl_probe": self._told, "water_probe": self._told, "hot_water": self._told,
-            "pause": self._paused, "host_gone": self._alone, "latch_kept": self._kept_latch, "button": self._cleared,
+            "bowl_probe": self._reported, "water_probe": self._reported, "hot_water": self._reported,
+            "gate": self._gated, "pause": self._paused, "host_gone": self._alone, "latch_kept": self._latched,
+            "button": self._cleared,
         }  # fmt: skip
-        return ways.get(item.name, self._looked_at)
+        return ways.get(item.name, self._inspected)
 
-    def _looked_at(self, item: Item) -> Found:
+    def _inspected(self, item: Item) -> Outcome:
         self.hands.do(item, self._passes)
         passed = self.hands.seen("Was it so?")
         self.hands.undo(item, self._passes)
-        return passed, None, "" if passed else "seen otherwise"
+        return passed, None, "" if passed else "the person saw something else"
 
-    def _refused_start(self, item: Item) -> Found:
+    def _gated(self, item: Item) -> Outcome:
+        """The relay must open while the firmware wants it closed: only the gate can do that."""
+        if self._await(_is_heating, self.hands.patience_s) is None:
+            return False, None, "it gave no heat: fill the bath with cold water, and drill again"
+        self.hands.do(item, self._passes)
+        passed = self.hands.seen("Did the relay open within 2 s, and stay open?")
+        self._now_ms()  # read everything that came meanwhile
+        self._passes(1)
+        closed = self._last is not None and self._last.state == "hold"  # the guard pin is high in every pass of a hold
+        self.hands.undo(item, self._passes)
+        if passed and not closed:
+            return False, None, OPENED_ITSELF
+        return passed, None, "" if passed else "the gate held the relay without a heartbeat"
+
+    def _refused_start(self, item: Item) -> Outcome:
         self.hands.do(item, self._passes)
         self._bring(IDLE)
         self._start()
         limit_s = item.limit(self.settings) if item.limit else 0.0
-        said = self._watch(lambda m: _event(m) in ("trip", "checked"), 2 * limit_s)
-        took_s = self._at_s(said)
-        if said is not None and _event(said) == "checked":
+        seen = self._await(lambda m: _event(m) in ("trip", "checked"), 2 * limit_s)
+        took_s = self._at_s(seen)
+        if seen is not None and _event(seen) == "checked":
             self._request("stop")
         self.hands.undo(item, self._passes)
-        return self._judged(item, said, took_s)
+        return self._judged(item, seen, took_s)
 
-    def _passed_test(self, item: Item) -> Found:
+    def _passed_test(self, item: Item) -> Outcome:
         self._start()
         limit_s = item.limit(self.settings) if item.limit else 0.0
-        said = self._watch(lambda m: _event(m) in ("trip", "checked"), 3 * limit_s)
-        if not isinstance(said, dict) or said["event"] != "checked":
-            return False, self._at_s(said), _words(said)
-        if said["masked"]:
-            return False, self._at_s(said), MASKED
-        # Without a guard relay the rest is proved all the same; that the guard was not is said by its own items.
-        return True, self._at_s(said), str(said.get("skipped", ""))
+        seen = self._await(lambda m: _event(m) in ("trip", "checked"), 3 * limit_s)
+        if not isinstance(seen, dict) or seen["event"] != "checked":
+            return False, self._at_s(seen), _words(seen)
+        if seen["masked"]:
+            return False, self._at_s(seen), MASKED
+        # Without a guard relay the rest is tested all the same; its own items say that the guard was not.
+        return True, self._at_s(seen), str(seen.get("skipped", ""))
 
-    def _told(self, item: Item) -> Found:
-        """The reaction is timed from the last reading that was as it should be."""
-        latches = faults.row(item.tells)[faults.REACTION] == faults.LATCH
+    def _reported(self, item: Item) -> Outcome:
+        """Time the reaction from the last good reading."""
+        latches = faults.row(item.fault)[faults.REACTION] == faults.LATCH
         kind = "trip" if latches else "warn"  # a warning may come before its trip
-        well_ms = self._now_ms()
+        good_ms = self._now_ms()
         self.hands.do(item, self._passes)
 
-        def told(message: Message) -> bool:
-            nonlocal well_ms
-            if isinstance(message, Status) and self._is_well(item, message):
-                well_ms = message.t
-            return isinstance(message, dict) and message.get("event") == kind and message["fault"] == item.tells
+        def reports_it(message: Message) -> bool:
+            nonlocal good_ms
+            if isinstance(message, Status) and self._is_good(item, message):
+                good_ms = message.t
+            return isinstance(message, dict) and message.get("event") == kind and message["fault"] == item.fault
 
-        said = self._watch(told, self.hands.waits_s)
-        took_s = None if said is None else self._at_s(said, well_ms)
-        passed, took_s, why = self._judged(item, said, took_s)
+        seen = self._await(reports_it, self.hands.patience_s)
+        took_s = None if seen is None else self._at_s(seen, good_ms)
+        passed, took_s, why = self._judged(item, seen, took_s)
         if passed and latches:
             passed, why = self._off()
         self.hands.undo(item, self._passes)
         return passed, took_s, why
 
-    def _is_well(self, item: Item, status: Status) -> bool:
-        if item.tells == faults.BOWL_PROBE:
+    def _is_good(self, item: Item, status: Status) -> bool:
+        if item.fault == faults.BOWL_PROBE:
             return status.bowl is not None
-        if item.tells == faults.WATER_PROBE:
+        if item.fault == faults.WATER_PROBE:
             return status.water is not None
         return status.water is not None and status.water < 1000 * self.settings["hard_limit_c"]
 
-    def _paused(self, item: Item) -> Found:
+    def _paused(self, item: Item) -> Outcome:
         with self.session.held():
             from_ms = self._now_ms()
             self.session.link.request("pause")
-        said = self._watch(lambda m: _event(m) == "paused", self.hands.waits_s)
-        took_s = self._at_s(said, from_ms) if said else None
-        passed, why = self._off() if said else (False, "it did not pause")
+        seen = self._await(lambda m: _event(m) == "paused", self.hands.patience_s)
+        took_s = self._at_s(seen, from_ms) if seen else None
+        passed, why = self._off() if seen else (False, "it did not pause")
         self._request("resume")
         return passed, took_s, why
 
-    def _alone(self, item: Item) -> Found:
+    def _alone(self, item: Item) -> Outcome:
         before = self.session.link.hello()
         self.hands.vanish()
         after = self.session.link.hello()
-        self._kept.clear()
+        self._missed.clear()
         same = after["hold"] == before["hold"] and after["t"] > before["t"] and after["state"] in ("check", "hold")
         return same, None, "" if same else f"it was found {terms.STATES.get(after['state'], after['state'])}"
 
-    def _kept_latch(self, item: Item) -> Found:
+    def _latched(self, item: Item) -> Outcome:
         before = self.session.link.hello()
-        self._kept.clear()
+        self._missed.clear()
         self.hands.do(item, self._passes)
         with contextlib.suppress(LinkError):  # the cable may be what feeds it
-            self._watch(lambda m: _event(m) == "boot", self.hands.waits_s)
+            self._await(lambda m: _event(m) == "boot", self.hands.patience_s)
         self._find()
         after = self.session.link.hello()
         same = (after["state"], after["fault"]) == ("trip", before["fault"])
         return same, None, "" if same else f"it came back {terms.STATES.get(after['state'], after['state'])}"
 
-    def _cleared(self, item: Item) -> Found:
+    def _cleared(self, item: Item) -> Outcome:
         self.hands.do(item, self._passes)
-        said = self._watch(lambda m: _is_clear(m) or _event(m) == "refused", self.hands.waits_s)
-        passed = said is not None and _is_clear(said)
-        return passed, None, "" if passed else _words(said)
+        seen = self._await(lambda m: _is_clear(m) or _event(m) == "refused", self.hands.patience_s)
+        passed = seen is not None and _is_clear(seen)
+        return passed, None, "" if passed else _words(seen)
 
-    def _judged(self, item: Item, said: Message | None, took_s: float | None) -> Found:
-        if isinstance(said, dict) and said.get("fault") == item.tells:
+    def _judged(self, item: Item, seen: Message | None, took_s: float | None) -> Outcome:
+        if isinstance(seen, dict) and seen.get("fault") == item.fault:
             return True, took_s, ""
-        return False, took_s, f"wanted {faults.row(item.tells)[faults.NAME]}, got {_words(said)}"
+        return False, took_s, f"wanted {faults.row(item.fault)[faults.NAME]}, got {_words(seen)}"
 
     def _off(self) -> tuple[bool, str]:
         """Is the heat off and the guard open, two passes later?"""
@@ -217,24 +234,24 @@ class Drill:
         if when == HOLD and state != "hold":
             if state == "pause":
                 self._request("resume")
-            elif self._watch(lambda m: _event(m) in ("checked", "ended"), 3 * self._test_s()) is None:
+            if self._await(lambda m: _is_holding(m) or _event(m) in ("trip", "ended"), 3 * self._test_s()) is None:
                 raise LinkError("the self-test did not end", hint="look at the warmer, then drill again")
 
     def _trip(self) -> None:
         item = BY_NAME["water_probe"]
         self._bring(RUNNING)
         self.hands.do(item, self._passes)
-        self._watch(lambda m: _event(m) == "trip", self.hands.waits_s)
+        self._await(lambda m: _event(m) == "trip", self.hands.patience_s)
         self.hands.undo(item, self._passes)
 
     def _clear(self) -> None:
         """A trip from before: only its button clears it."""
         item = BY_NAME["button"]
         self.hands.do(item, self._passes)
-        self._watch(_is_clear, self.hands.waits_s)
+        self._await(_is_clear, self.hands.patience_s)
 
     def _start(self) -> None:
-        self._kept.clear()
+        self._missed.clear()
         with self.session.held():
             answer = self.session.link.request("start", drop_earlier=True, stage="work", for_ms=0)
         self._say(f"  The self-test runs, {answer['check_s']} s at most if all is well.")
@@ -268,11 +285,11 @@ class Drill:
             self._last = next((each for each in reversed(messages) if isinstance(each, Status)), self._last)
         return self._last.t if self._last else 0
 
-    def _at_s(self, said: Message | None, from_ms: int = 0) -> float | None:
-        """When something was told; a hold that just ended tells no time of its own."""
-        if said is None:
+    def _at_s(self, seen: Message | None, from_ms: int = 0) -> float | None:
+        """When something was reported; a hold that has just ended gives no time of its own."""
+        if seen is None:
             return None
-        at_ms = said.t if isinstance(said, Status) else int(said["t"])
+        at_ms = seen.t if isinstance(seen, Status) else int(seen["t"])
         return max(0, max(at_ms, self._last.t if self._last else 0) - from_ms) / 1000
 
     def _passes(self, count: int) -> None:
@@ -284,37 +301,39 @@ class Drill:
             left -= isinstance(message, Status)
             return left <= 0
 
-        self._watch(gone, count * PASS_S + 5, keep=True)
+        self._await(gone, count * PASS_S + 5, keep=True)
 
-    def _watch(self, wanted: Callable[[Message], bool], for_s: float, *, keep: bool = False) -> Message | None:
+    def _await(self, wanted: Callable[[Message], bool], for_s: float, *, keep: bool = False) -> Message | None:
         """The first message that is wanted; None after so many seconds of the board's.
 
-        What a short wait passes over is kept, for the reaction to an act may come within it.
+        A short wait stores what it passes over (`keep`), because the reaction to an act may come within it.
         """
         if not keep:
-            over = [message for message in self._kept if wanted(message)]
-            self._kept.clear()
+            over = [message for message in self._missed if wanted(message)]
+            self._missed.clear()
             if over:
                 return over[0]
         passes, heard_s = 0, time.monotonic()
-        while passes * PASS_S <= for_s:
-            messages = self.session.link.poll()
-            if not messages and time.monotonic() - heard_s > SILENT_S:
-                raise LinkError("the board fell silent", hint="look at its cable; bain drill goes on where it stopped")
-            found: Message | None = None
-            for message in messages:
-                heard_s = time.monotonic()
+        with Progress("  waiting", 0) as shown:
+            while passes * PASS_S <= for_s:
+                shown.to(passes)
+                messages = self.session.link.poll()
+                if not messages and time.monotonic() - heard_s > SILENT_S:
+                    raise LinkError("the board fell silent", hint="look at its cable; bain drill resumes there")
+                found: Message | None = None
+                for message in messages:
+                    heard_s = time.monotonic()
+                    if found is not None:
+                        self._missed.append(message)
+                        continue
+                    if isinstance(message, Status):
+                        passes, self._last = passes + 1, message
+                    if keep:
+                        self._missed.append(message)
+                    if wanted(message):
+                        found = message
                 if found is not None:
-                    self._kept.append(message)
-                    continue
-                if isinstance(message, Status):
-                    passes, self._last = passes + 1, message
-                if keep:
-                    self._kept.append(message)
-                if wanted(message):
-                    found = message
-            if found is not None:
-                return found
+                    return found
         return None
 
 
@@ -332,16 +351,24 @@ def _is_clear(message: Message) -> bool:
     return _event(message) == "cleared" or (isinstance(message, Status) and message.state == "idle")
 
 
+def _is_holding(message: Message) -> bool:
+    return isinstance(message, Status) and message.state == "hold"
+
+
+def _is_heating(message: Message) -> bool:
+    return isinstance(message, Status) and message.state == "hold" and message.duty > 0
+
+
 def _event(message: Message) -> str:
     return str(message["event"]) if isinstance(message, dict) and "event" in message else ""
 
 
-def _words(said: Message | None) -> str:
-    """What was told instead."""
-    if said is None:
+def _words(seen: Message | None) -> str:
+    """What happened instead."""
+    if seen is None:
         return "nothing in time"
-    if isinstance(said, dict) and "fault" in said:
-        return terms.fault(int(said["fault"]))
-    return str(said.get("why") or said["event"]) if isinstance(said, dict) else "a reading"
+    if isinstance(seen, dict) and "fault" in seen:
+        return terms.fault(int(seen["fault"]))
+    return str(seen.get("why") or seen["event"]) if isinstance(seen, dict) else "a reading"
 
 

@@ -12,24 +12,25 @@ from typing import Any
 import msgspec
 
 from bainwright.core.errors import RefusedError, UseError
-from bainwright.drill.hands import Bench, Hands, Person
-from bainwright.drill.items import BY_NAME, ITEMS, NOT_PROVED
-from bainwright.drill.overnight_permit import PASSED, UNPROVED
+from bainwright.drill import overnight_permit
+from bainwright.drill.hands import Hands, Person, VirtualHands
+from bainwright.drill.items import BY_NAME, ITEMS, NOT_TESTED, Item
 from bainwright.drill.record import (
     CANNOT,
-    PROVED,
+    PASSED,
+    ItemStatus,
     Record,
-    Standing,
-    missing,
+    Result,
     read_record,
     record_path,
-    standings,
+    statuses,
+    unfinished,
     write_record,
 )
 from bainwright.drill.run import Drill, prepare
 from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import SIMULATED
-from bainwright.files.rig import load_rig
+from bainwright.files.rig import Rig, load_rig
 from bainwright.link.session import LiveSession, Session
 from bainwright.virtual.opening import open_board, refuse_two_warmers
 from bainwright.virtual.probe_ids import name_probes
@@ -37,12 +38,12 @@ from bainwright.virtual.scenario import Scenario, StartTable
 from bainwright.virtual.session import Simulated, VirtualSession
 
 Say = Callable[..., None]
-COLD_C = 20.0  # the simulated bath at the start: as cold as a tap's
+COLD_C = 20.0  # the simulated bath at the start: as cold as tap water
 
 
 @dataclass(frozen=True)
-class DrillAsked:
-    """The options as they were typed."""
+class DrillOptions:
+    """The options as typed."""
 
     virtual: str | None = None
     port: str | None = None
@@ -51,8 +52,33 @@ class DrillAsked:
     again: bool = False
     out: str | None = None
 
+    def named_rig(self) -> Rig | None:
+        """The rig that the options name, a simulated one with ids for its probes; None when the board's own counts."""
+        if self.virtual is None:
+            return load_rig(self.rig) if self.rig else None
+        return name_probes(load_rig(self.rig or self.virtual))
 
-def drill_and_tell(asked: DrillAsked, *, as_json: bool, say: Say) -> int:
+
+@dataclass(frozen=True)
+class DrillReport:
+    """A warmer's drill today."""
+
+    record: Record
+    path: Path
+    items: list[ItemStatus]
+
+    @property
+    def passed(self) -> bool:
+        """Has everything passed that must?"""
+        return not unfinished(self.items)
+
+    def with_result(self, item: Item, result: Result, settings: dict[str, Any]) -> DrillReport:
+        """The same with one result more."""
+        record = msgspec.structs.replace(self.record, items={**self.record.items, item.name: result})
+        return DrillReport(record, self.path, statuses(record, settings, _now()))
+
+
+def run_drill(options: DrillOptions, *, as_json: bool, say: Say) -> int:
     """Run or show a drill.
 
     Returns
@@ -60,148 +86,140 @@ def drill_and_tell(asked: DrillAsked, *, as_json: bool, say: Say) -> int:
     int
         0 when the drill is passed, else 1.
     """
-    _refuse_combinations(asked)
-    told = _show(asked) if asked.show and (asked.rig or asked.virtual) else _with_board(asked, say)
-    _tell(told, as_json, say)
-    return 0 if told.passed else 1
-
-
-@dataclass(frozen=True)
-class Told:
-    """How a warmer's drill stands."""
-
-    record: Record
-    path: Path
-    stands: list[Standing]
-
-    @property
-    def passed(self) -> bool:
-        """Is everything proved that must be?"""
-        return not missing(self.stands)
-
-
-def _refuse_combinations(asked: DrillAsked) -> None:
-    refuse_two_warmers(virtual=asked.virtual, port=asked.port, rig=asked.rig)
-    if asked.show and asked.again:
-        raise UseError("--show changes nothing and --again proves all anew", hint="leave one of them out")
+    refuse_two_warmers(virtual=options.virtual, port=options.port, rig=options.rig)
+    if options.show and options.again:
+        raise UseError("--show changes nothing and --again tests everything", hint="leave one of them out")
+    rig = options.named_rig()
+    if options.show and rig is not None:
+        report = _report(options, dict(rig.settings), options.virtual is not None)
+    else:
+        report = _with_board(options, rig, say)
+    _show(report, as_json, say)
+    return 0 if report.passed else 1
 
 
 def _now() -> datetime.datetime:
     return datetime.datetime.now(datetime.UTC)
 
 
-def _stand(asked: DrillAsked, settings: dict[str, Any], simulated: bool) -> Told:
+def _report(options: DrillOptions, settings: dict[str, Any], simulated: bool) -> DrillReport:
+    """What is stored about this warmer.
+
+    Raises
+    ------
+    UseError
+        If the file is another warmer's.
+    """
     name = str(settings["name"])
-    path = Path(asked.out) if asked.out else record_path(name, simulated)
+    path = Path(options.out) if options.out else record_path(name, simulated)
     record = read_record(path) or Record(name, simulated)
     if (record.warmer, record.simulated) != (name, simulated):
         raise UseError(f"{path} is the drill of another warmer", got=record.warmer + _virtual(record.simulated),
                        wanted=name + _virtual(simulated), hint="name another file with --out")  # fmt: skip
-    return Told(record, path, standings(record, settings, _now()))
+    return DrillReport(record, path, statuses(record, settings, _now()))
 
 
 def _virtual(simulated: bool) -> str:
     return " (VIRTUAL)" if simulated else ""
 
 
-def _show(asked: DrillAsked) -> Told:
-    rig = load_rig(asked.rig or asked.virtual or "")
-    return _stand(asked, dict((name_probes(rig) if asked.virtual else rig).settings), asked.virtual is not None)
+# -- with the board ----------------------------------------------------------------------------------------------------
 
 
-def _with_board(asked: DrillAsked, say: Say) -> Told:
-    with open_board(asked.port, _simulated(asked)) as session:
+def _with_board(options: DrillOptions, rig: Rig | None, say: Say) -> DrillReport:
+    with open_board(options.port, _simulated(rig) if options.virtual is not None else None) as session:
         hello = session.link.hello()
-        settings = _settings(asked, session, hello)
-        told = _stand(asked, settings, session.simulated)
-        return told if asked.show else _walk(asked, session, settings, told, say)
+        settings = session.link.settings(hello) if rig is None else dict(rig.settings)
+        report = _report(options, settings, session.simulated)
+        if options.show:
+            return report
+        write_record(report.path, report.record)  # now, so that a folder nobody may write to is known at once
+        return _walk(options, session, _hands(session, rig, say), settings, report, say)
 
 
-def _simulated(asked: DrillAsked) -> Simulated | None:
-    if asked.virtual is None:
-        return None
-    rig = name_probes(load_rig(asked.rig or asked.virtual))
+def _simulated(rig: Rig | None) -> Simulated:
+    assert rig is not None
     start = StartTable(water_c=COLD_C, bowl_c=COLD_C, room_c=COLD_C)
     return Simulated(rig, None, Scenario(start=start), 0, None, None)
 
 
-def _settings(asked: DrillAsked, session: Session, hello: dict[str, Any]) -> dict[str, Any]:
-    """The rig's, or those the board has."""
-    if asked.virtual is not None:
-        return dict(name_probes(load_rig(asked.rig or asked.virtual)).settings)
-    if asked.rig:
-        return dict(load_rig(asked.rig).settings)
-    return session.link.settings(hello)
-
-
-def _walk(asked: DrillAsked, session: Session, settings: dict[str, Any], told: Told, say: Say) -> Told:
-    def tell(text: str) -> None:
-        say(text, err=True)
-
-    if session.simulated and not isinstance(session, VirtualSession):
-        raise UseError("the board on this port is a simulated one", hint="bain drill --virtual does the steps itself")
-    hands: Hands
+def _hands(session: Session, rig: Rig | None, say: Say) -> Hands:
     if isinstance(session, VirtualSession):
-        hands = Bench(session, load_rig(asked.rig or asked.virtual or ""))
-    else:
-        assert isinstance(session, LiveSession)
-        hands = Person(session, tell)
+        assert rig is not None
+        return VirtualHands(session, rig)
+    if session.simulated:
+        raise UseError("the board on this port is a simulated one", hint="bain drill --virtual does the steps itself")
+    assert isinstance(session, LiveSession)
+    return Person(session, lambda text: say(text, err=True))
+
+
+def _walk(options: DrillOptions, session: Session, hands: Hands, settings: dict[str, Any], report: DrillReport,
+          say: Say) -> DrillReport:  # fmt: skip
+    """Go through the items; each result is stored at once, so that a drill which is interrupted resumes there."""
     _begin(session, settings)
-    drill = Drill(session, hands, settings, tell, _now)
+    drill = Drill(session, hands, settings, lambda text: say(text, err=True), _now)
     for number, item in enumerate(ITEMS, 1):
-        stand = next(each for each in told.stands if each.name == item.name)
-        if stand.state == CANNOT or (stand.state == PROVED and not asked.again):
-            tell(f"{number}. {item.title}: {stand.state}" + (f" ({stand.why})" if stand.why else ""))
+        status = next(each for each in report.items if each.name == item.name)
+        if status.state == CANNOT or (status.state == PASSED and not options.again):
+            say(f"{number}. {item.title}: {status.state}" + (f" ({status.why})" if status.why else ""), err=True)
             continue
-        tell(f"{number}. {item.title}")
-        result = drill.prove(item)
-        record = msgspec.structs.replace(told.record, items={**told.record.items, item.name: result})
-        write_record(told.path, record)  # at once: broken off, what passed stays passed
-        told = Told(record, told.path, standings(record, settings, _now()))
-        took = "" if result.took_s is None else f" after {result.took_s:.1f} s"
-        bound = "" if result.limit_s is None else f" (at most {result.limit_s:.1f} s)"
-        said = f": {result.said}" if result.said else ""
-        tell(f"  {'Proved' if result.passed else 'NOT PROVED'}{took}{bound}{said}")
-    _end(session, drill, settings, told)
-    return told
+        say(f"{number}. {item.title}", err=True)
+        result = drill.test(item)
+        report = report.with_result(item, result, settings)
+        write_record(report.path, report.record)
+        say("  " + _result_words(result), err=True)
+    _end(session, drill, settings, report)
+    return report
+
+
+def _result_words(result: Result) -> str:
+    took = "" if result.took_s is None else f" after {result.took_s:.1f} s"
+    limit = "" if result.limit_s is None else f" (at most {result.limit_s:.1f} s)"
+    note = f": {result.note}" if result.note else ""
+    return f"{'Passed' if result.passed else 'FAILED'}{took}{limit}{note}"
 
 
 def _begin(session: Session, settings: dict[str, Any]) -> None:
     if session.link.hello()["state"] not in ("idle", "trip"):
-        raise RefusedError("a hold is running on this warmer", hint="end it first: the drill cuts its heat off")
-    mark = SIMULATED if session.simulated else UNPROVED
-    prepare(session, {**settings, "drill": mark}, load_profile("dark").document())
+        raise RefusedError("a hold is running on this warmer", hint="end it first: the drill takes its heat away")
+    status = SIMULATED if session.simulated else overnight_permit.OPEN
+    prepare(session, {**settings, "drill": status}, load_profile("dark").document())
     session.arm()
     session.run()
 
 
-def _end(session: Session, drill: Drill, settings: dict[str, Any], told: Told) -> None:
-    """Leave the warmer at rest, and tell a real one that it may be left overnight, for its own buttons."""
+def _end(session: Session, drill: Drill, settings: dict[str, Any], report: DrillReport) -> None:
+    """Leave the warmer idle, and permit a real one overnight holds, its own buttons' too."""
     drill.rest()
-    if told.passed and not session.simulated:
-        prepare(session, {**settings, "drill": PASSED}, load_profile("dark").document())
+    if report.passed and not session.simulated:
+        prepare(session, {**settings, "drill": overnight_permit.PASSED}, load_profile("dark").document())
 
 
-def _tell(told: Told, as_json: bool, say: Say) -> None:
+# -- showing it --------------------------------------------------------------------------------------------------------
+
+
+def _show(report: DrillReport, as_json: bool, say: Say) -> None:
     if as_json:
-        say(json.dumps(_result(told), indent=2, ensure_ascii=False))
+        say(json.dumps(_as_dict(report), indent=2, ensure_ascii=False))
         return
-    say(f"Drill of the warmer {told.record.warmer!r}" + _virtual(told.record.simulated) + f", kept in {told.path}")
-    for each in told.stands:
+    say(f"Drill of the warmer {report.record.warmer!r}{_virtual(report.record.simulated)}, stored in {report.path}")
+    for each in report.items:
         took = "" if each.took_s is None else f", {each.took_s:.1f} s"
-        bound = "" if each.limit_s is None or each.took_s is None else f" of {each.limit_s:.1f} s"
+        limit = "" if each.limit_s is None or each.took_s is None else f" of at most {each.limit_s:.1f} s"
         when = "" if each.at is None else f" {each.at[:10]}"
         why = f" ({each.why})" if each.why else ""
-        say(f"  {each.state + when:28} {BY_NAME[each.name].title}{took}{bound}{why}")
-    lacks = missing(told.stands)
-    say("Passed: everything that this warmer must prove is proved." if not lacks else
-        f"Not passed: {len(lacks)} left. bain drill goes on where it stopped; no night until then.")  # fmt: skip
-    say("A drill does not prove: " + "; ".join(NOT_PROVED) + ".")
+        say(f"  {each.state + when:18} {BY_NAME[each.name].title}{took}{limit}{why}")
+    left = unfinished(report.items)
+    if left:
+        say(f"Not passed: {len(left)} left. Until then overnight holds are refused. bain drill resumes there.")
+    else:
+        say("Passed: every trip and cut-out of this warmer has been tested.")
+    say("A drill does not test " + ", ".join(NOT_TESTED) + ".")
 
 
-def _result(told: Told) -> dict[str, Any]:
+def _as_dict(report: DrillReport) -> dict[str, Any]:
     return {
-        "warmer": told.record.warmer, "virtual": told.record.simulated, "passed": told.passed,
-        "file": str(told.path), "items": [msgspec.to_builtins(each) for each in told.stands],
-        "missing": [each.name for each in missing(told.stands)], "not_proved_by_a_drill": list(NOT_PROVED),
+        "warmer": report.record.warmer, "virtual": report.record.simulated, "passed": report.passed,
+        "file": str(report.path), "items": [msgspec.to_builtins(each) for each in report.items],
+        "missing": [each.name for each in unfinished(report.items)], "not_tested_by_a_drill": list(NOT_TESTED),
     }  # fmt: skip

@@ -9,7 +9,7 @@ from typing import Any
 from bainboard import settings, wire
 from bainwright.calibration import calibration_record
 from bainwright.core.errors import FileError, RefusedError
-from bainwright.drill.overnight_permit import doubts, mark_of, refuse_night
+from bainwright.drill import overnight_permit
 from bainwright.evening.options import HoldSetup
 from bainwright.evening.prompts import melted_note
 from bainwright.files.documents import document, short_hash
@@ -43,7 +43,7 @@ class Starter:
         self.hello: dict[str, Any] = {}
         self.answer: dict[str, Any] = {}
         self.settings: dict[str, Any] = settings.defaults(settings.SETTINGS)
-        self._stored_mark = self.settings["drill"]
+        self._stored_status = self.settings["drill"]
 
     def prepare(self) -> None:
         """Say hello, send what the board does not have yet, then start the hold or join the one that runs.
@@ -109,8 +109,8 @@ class Starter:
         setup, link = self.setup, self.session.link
         documents = {"profile": setup.profile.document()}
         self.settings = link.settings(self.hello) if setup.rig is None else dict(setup.rig.settings)
-        self._set_overnight_mark()
-        if setup.rig is not None or self.settings["drill"] != self._stored_mark:
+        self._set_drill_status()
+        if setup.rig is not None or self.settings["drill"] != self._stored_status:
             documents["settings"] = self.settings
         for what, values in documents.items():
             payload = document(what, values)
@@ -120,12 +120,12 @@ class Starter:
             # A live board still has the gains of the hold before, until its power goes: send all of them every time.
             self.send_gains({name: self.settings[name] for name in NAMES} | setup.gains)
 
-    def _set_overnight_mark(self) -> None:
+    def _set_drill_status(self) -> None:
         """Put the overnight permit into the settings: the board's own buttons start nights, too."""
-        self._stored_mark = self.settings["drill"]
-        mark = mark_of(self.settings, self.session.simulated, self.setup.undrilled)
-        refuse_night(mark, self.setup.stage)
-        self.settings["drill"] = mark
+        self._stored_status = self.settings["drill"]
+        status = overnight_permit.cutoff_status(self.settings, self.session.simulated, self.setup.undrilled)
+        overnight_permit.refuse_overnight(status, self.setup.stage, self.settings)
+        self.settings["drill"] = status
 
     def _start_fields(self) -> dict[str, Any]:
         fields: dict[str, Any] = {"stage": self.setup.stage, "for_ms": round(1000 * (self.setup.for_s or 0))}
@@ -138,7 +138,7 @@ class Starter:
     def notes(self) -> list[str]:
         """What the person should know within the first minute."""
         notes = list(self.setup.assumed)
-        notes += doubts(self.settings["drill"], self.setup.stage, self.setup.for_s)
+        notes += overnight_permit.warnings(self.settings["drill"], self.setup.stage, self.setup.for_s, self.settings)
         short_c = self.answer.get("short", 0) / 1000
         if short_c > 0:
             notes.append(

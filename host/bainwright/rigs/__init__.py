@@ -1,1 +1,1 @@
-"""The warmer as built: its rig file made, looked at, checked, sent to the board and read back."""
+"""The warmer as built: making its rig file, showing and checking it, sending it to the board, reading it back."""

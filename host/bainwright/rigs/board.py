@@ -12,19 +12,19 @@ from bainwright.link.protocol import Link, settings_damaged
 
 
 def send(link: Link, rig: Rig) -> list[str]:
-    """Send a rig and read it back; the names of the settings that are other than before.
+    """Send a rig and read it back; the names of the settings that changed.
 
     Raises
     ------
     RefusedError
-        When the board will not take it, or gives back another.
+        When the board refuses it, or gives back something else.
     """
     hello = link.hello()
     before = settings.defaults(settings.SETTINGS) if settings_damaged(hello) else link.settings(hello)
     payload = document("settings", dict(rig.settings))
     link.upload("settings", payload)
     if link.download("settings") != payload:
-        raise RefusedError("the rig came back otherwise than it was sent", hint="send it again")
+        raise RefusedError("the board gave back another rig than was sent", hint="send it again")
     return [name for name, value in rig.settings.items() if value != before[name]]
 
 
@@ -34,7 +34,7 @@ def read(link: Link) -> dict[str, Any]:
     Raises
     ------
     RefusedError
-        When those it has are damaged.
+        When its settings are damaged.
     """
     return {name: value for name, value in link.settings(link.hello()).items() if name in _NAMES}
 

@@ -1,4 +1,4 @@
-"""The 1-wire bus of a board that rests: which probes are on it, what they read, and which of them is being warmed."""
+"""The 1-wire bus of an idle board: which probes are on it, what they read, and which of them is being warmed."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def look(link: Link, sleep: Callable[[float], None] = time.sleep) -> Bus:
     Raises
     ------
     RefusedError
-        When the board does not rest.
+        When the board is not idle.
     """
     there = link.request("bus")
     if there["count"]:
@@ -50,7 +50,7 @@ def look(link: Link, sleep: Callable[[float], None] = time.sleep) -> Bus:
 
 
 class Warming:
-    """Tells which probe is being warmed, from readings over time. Pure.
+    """Finds which probe is being warmed, from readings over time. Pure.
 
     Attributes
     ----------
@@ -63,7 +63,7 @@ class Warming:
         self.rises_k: dict[str, float] = {}
 
     def feed(self, probes: list[OnBus]) -> str | None:
-        """The readings now; the id of the warmed probe once it is plain."""
+        """The readings now; the id of the warmed probe once it is clear."""
         for probe in probes:
             if probe.temp_c is not None:
                 least_c = min(probe.temp_c, self._least_c.get(probe.rom, probe.temp_c))
@@ -78,25 +78,25 @@ class Warming:
 
 def warmed(
     link: Link,
-    tell: Callable[[list[OnBus]], None],
+    show: Callable[[list[OnBus]], None],
     sleep: Callable[[float], None] = time.sleep,
     clock: Callable[[], float] = time.monotonic,
 ) -> str | None:
-    """Watch the bus until one probe is plainly being warmed; its id, or None when patience ends.
+    """Watch the bus until one probe is clearly being warmed; its id, or None when patience ends.
 
     Parameters
     ----------
     link : Link
         The board.
-    tell : callable
-        Shown the readings of each round.
+    show : callable
+        Gets the readings of each round.
     sleep, clock : callable
         How time passes.
     """
     warming, give_up_s = Warming(), clock() + PATIENCE_S
     while clock() < give_up_s:
         probes = look(link, sleep).probes
-        tell(probes)
+        show(probes)
         found = warming.feed(probes)
         if found:
             return found

@@ -23,11 +23,11 @@ class Figure:
     Attributes
     ----------
     name, unit, range, help : str
-        As a person reads them.
+        In words a person reads.
     value : object
         Its value.
     given : bool
-        Did someone give it, or is it the default?
+        Did someone give it? Else it is the default.
     """
 
     name: str
@@ -38,14 +38,14 @@ class Figure:
     given: bool
 
     def line(self) -> str:
-        """As a line of the table; a default is in brackets."""
+        """One line of the table; a default is in brackets."""
         shown = written(self.value) if self.given else f"({written(self.value)})"
         cells = (self.name, shown, self.unit, self.range)
         return "".join(f"{cell:<{width}} " for cell, width in zip(cells, WIDTHS, strict=True)) + self.help
 
 
 def figures(values: Mapping[str, Any], given: Mapping[str, Any]) -> list[Figure]:
-    """Every setting that means something on this rig, in the table's order.
+    """Every setting that has a meaning on this rig, in the table's order.
 
     Parameters
     ----------
@@ -63,7 +63,7 @@ def figures(values: Mapping[str, Any], given: Mapping[str, Any]) -> list[Figure]
 
 
 def range_of(row: tuple[Any, ...]) -> str:
-    """What a setting may be, in words."""
+    """The range of a setting, in words."""
     low, high = row[board.LOW], row[board.HIGH]
     if row[board.KIND] == board.CHOICE:
         return ", ".join(low)
@@ -75,14 +75,14 @@ def range_of(row: tuple[Any, ...]) -> str:
 
 
 def written(value: Any) -> str:
-    """A value as TOML writes it."""
+    """A value in TOML."""
     if isinstance(value, bool):
         return "true" if value else "false"
     return f'"{value}"' if isinstance(value, str) else repr(value)
 
 
 def needed(values: Mapping[str, Any], name: str) -> bool:
-    """Does this setting mean anything on this rig? A digital probe has no resistors, a thermistor no id."""
+    """Has this setting a meaning on this rig? A digital probe has no resistors, a thermistor no id."""
     parts = name.split(".")
     if parts[0] != "probe" or parts[2] == "kind":
         return True

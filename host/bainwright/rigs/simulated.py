@@ -1,4 +1,4 @@
-"""The talk about a new rig on a simulated board, with a simulated hand for its probes."""
+"""A simulated board for `bain rig new`, with a simulated hand that warms its probes."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from bainwright.link.session import linked
 from bainwright.rigs import bus
 from bainwright.virtual.board import VirtualBoard
 
-SPEED = 20.0  # chosen: a minute's warming takes seconds, and a long thought at a question no week of the board's time
+SPEED = 20.0  # chosen: a minute's warming takes seconds, and the board's time stays short while a person thinks
 
 
 @contextmanager

@@ -14,6 +14,7 @@ import bainboard
 from bainboard import settings
 from bainwright.core.atomic_write import replace_file
 from bainwright.core.errors import FileError, UseError
+from bainwright.core.os_errors import file_error
 from bainwright.core.toml import check, close_match, read_toml
 from bainwright.files.rig import flatten
 from bainwright.tuning.model import NAMES as FIGURES
@@ -148,8 +149,7 @@ def write_gains(path: Path, values: Mapping[str, float], notes: Notes) -> None:
             replace_file(_before(path), path.read_bytes())
         replace_file(path, text)
     except OSError as failed:
-        raise FileError(f"the gains file {path} cannot be written", got=failed.strerror,
-                        hint="name another with --out") from failed
+        raise file_error(f"the gains file {path} cannot be written", failed, "name another with --out") from failed
 
 
 def undo(path: Path) -> None:

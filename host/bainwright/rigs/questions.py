@@ -1,0 +1,177 @@
+"""The questions of `bain rig new` as a table, and how each answer is read."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from bainboard import help_text
+from bainboard import pins as pin_maps
+from bainboard import settings as board
+from bainwright.core.errors import UseError
+from bainwright.core.masses import parse_share
+from bainwright.files.rig import PlantTable
+
+ROWS = {str(row[board.NAME]): row for row in board.SETTINGS}
+DEFAULTS = board.defaults(board.SETTINGS)
+PLANT = "plant."  # answers that describe the pot: for the plan and the simulated warmer, never sent to a board
+YES, NO = ("yes", "y", "true"), ("no", "n", "false")
+INCH_M = 0.0254  # exact by definition
+POT_LOW_CM, POT_HIGH_CM = 8.0, 100.0  # chosen: a milk pan, and the widest stock pot
+
+Known = Mapping[str, Any]  # what is known so far, by name
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question.
+
+    Attributes
+    ----------
+    name : str
+        The setting that it answers, or `PLANT` and a key of the rig file's ``[plant]`` table.
+    text : str
+        What the person is asked.
+    default : callable, optional
+        What is taken when nothing is typed, from what is known; None where only a measurement can tell.
+    when : callable, optional
+        Is it asked at all, from what is known?
+    optional : bool
+        May be left open: Return alone writes nothing.
+    """
+
+    name: str
+    text: str
+    default: Callable[[Known], Any] | None = None
+    when: Callable[[Known], bool] = lambda known: True
+    optional: bool = False
+
+
+def _setting(name: str) -> Callable[[Known], Any]:
+    return lambda known: DEFAULTS[name]
+
+
+def _is_water(known: Known) -> bool:
+    return bool(known.get(PLANT + "bath", "water") == "water")
+
+
+QUESTIONS = (
+    Question("name", "What is this warmer called?", lambda known: known["file name"]),
+    Question("board", "Which board? (pico, pico2, esp32)", lambda known: known.get("board found", pin_maps.KINDS[0])),
+    Question("heater_w", "The heater's power, W?"),
+    Question("switch", "How is it switched? (zero_cross: solid state relay on the mains; dc: MOSFET)"),
+    Question("water_l", "How much water is in the bath, L?"),
+    Question("bowl_kg", "What does the empty bowl weigh, kg?"),
+    Question("chocolate_kg", "How much chocolate is in the full bowl, kg?"),
+    Question(PLANT + "bath", "Does the bowl sit in water or on a plate? (water, plate; Return leaves it open)",
+             optional=True),
+    Question(PLANT + "pot_diameter_m", "How wide is the pot inside, at the water? (28cm, 11in; Return leaves it open)",
+             when=_is_water, optional=True),
+    Question(PLANT + "ring_cover", "How much of the water round the bowl is covered? (70%; Return leaves it open)",
+             when=_is_water, optional=True),
+    Question("hard_limit_c", "Above which water temperature must the heat go off for good, °C?",
+             _setting("hard_limit_c")),
+    Question("probe.water.kind", "Which probe is in the water? (onewire, ntc, platinum)", lambda known: "onewire"),
+    Question("probe.bowl.kind", "Which probe is in the chocolate? (none, onewire, ntc, platinum)",
+             lambda known: "onewire" if known["probe.water.kind"] == "onewire" and known["found"] > 1 else "none"),
+    Question("probe.water2.kind", "Is there a second probe in the water, as a witness? (none, onewire)",
+             lambda known: "onewire" if known["found"] > 2 else "none",
+             when=lambda known: "probe.water2.kind" in ROWS),
+    Question("guard", "Is there a guard relay in series with the switch? (yes, no)", lambda known: True),
+    Question("panel", "Are buttons, lamps and buzzer fitted? (yes, no)", lambda known: False),
+    Question("display", "Is a display of 128 x 64 fitted? (yes, no)", lambda known: False,
+             when=lambda known: bool(known["panel"])),
+)  # fmt: skip
+
+
+def option(name: str) -> str:
+    """The option that answers a question: ``--water-l``, ``--bowl-probe``, ``--bowl-id``, ``--pot-width``."""
+    if name.startswith(PLANT):
+        return {"pot_diameter_m": "--pot-width", "ring_cover": "--cover"}.get(name.removeprefix(PLANT), "--bath")
+    if name.startswith("probe."):
+        _, place, what = name.split(".")
+        return f"--{place}-{'probe' if what == 'kind' else 'id'}"
+    return "--" + name.replace("_", "-")
+
+
+def wanted(name: str) -> str:
+    """What an answer means, in words."""
+    return str(help_text.SETTINGS[name][0]) if name in help_text.SETTINGS else ""
+
+
+def value_of(name: str, text: str) -> Any:
+    """What was typed, as the value it is.
+
+    Raises
+    ------
+    UseError
+        If it cannot be.
+    """
+    text = text.strip()
+    if name.startswith(PLANT):
+        return _plant_value(name, text)
+    row = ROWS[name]
+    value: Any = text
+    if row[board.KIND] == board.FLAG:
+        value = True if text.lower() in YES else False if text.lower() in NO else text
+    elif row[board.KIND] in (board.FLOAT, board.INT):
+        try:
+            value = float(_without_unit(text, str(row[board.UNIT])).replace(",", "."))
+        except ValueError:
+            value = text
+    elif row[board.KIND] == board.CHOICE:
+        value = text.lower()
+    why = wrong_with(name, value)
+    if why:
+        raise UseError(why.replace("wanted true or false", "wanted yes or no"))
+    return value
+
+
+def _plant_value(name: str, text: str) -> Any:
+    if name == PLANT + "pot_diameter_m":
+        return _width_m(text)
+    if name == PLANT + "ring_cover":
+        return parse_share(text, "--cover", 0.0, 1.0)
+    kind = text.lower()
+    if kind not in ("water", "plate"):
+        raise UseError("--bath", got=repr(text), wanted="water or plate")
+    return kind
+
+
+def _width_m(text: str) -> float:
+    """A width such as ``28cm`` or ``11in``; a bare number is centimetres."""
+    plain = text.lower().replace(",", ".")
+    inches = plain.endswith("in")
+    try:
+        width = float(plain.removesuffix("in").removesuffix("cm").strip())
+    except ValueError:
+        raise UseError("--pot-width", got=repr(text), wanted="a width, cm or in", hint="like 28cm or 11in") from None
+    width_m = width * INCH_M if inches else width / 100.0
+    if not POT_LOW_CM <= 100.0 * width_m <= POT_HIGH_CM:  # NaN fails too
+        raise UseError("--pot-width", got=text, wanted=f"{POT_LOW_CM:g} to {POT_HIGH_CM:g} cm",
+                       hint="measure inside the pot, at the water")  # fmt: skip
+    return round(width_m, 4)
+
+
+def _without_unit(text: str, unit: str) -> str:
+    """The number before its unit, however a person writes that: 2 l, 60C."""
+    for written in (unit, unit.removeprefix("°")):
+        if written and text.lower().endswith(written.lower()):
+            return text[: -len(written)]
+    return text
+
+
+def wrong_with(name: str, value: Any) -> str | None:
+    """Why a value cannot be, or None."""
+    if name.startswith(PLANT):
+        return None if name.removeprefix(PLANT) in PlantTable.__struct_fields__ else f"{name} is not known"
+    why: str | None = board.check(board.SETTINGS, {name: value})[1]
+    return why
+
+
+def as_typed(value: Any) -> str:
+    """A value as a person would type it."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:g}" if isinstance(value, float) else str(value)
