@@ -18,6 +18,7 @@ from bainwright.commands.install import install
 from bainwright.commands.plan import plan
 from bainwright.commands.ports import ports
 from bainwright.commands.profile import profile
+from bainwright.commands.review import review
 from bainwright.commands.rig import rig
 from bainwright.commands.show import show
 from bainwright.commands.stock import stock
@@ -31,7 +32,8 @@ from bainwright.core.terminal import guarded
 DONE, NOT_AS_IT_SHOULD, WRONG_USE, NO_BOARD = 0, 1, 2, 3
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 COMMANDS = (
-    board, calibrate, collect, drill, hold, holds, install, plan, ports, profile, rig, show, stock, temper, tune,
+    board, calibrate, collect, drill, hold, holds, install, plan, ports, profile, review, rig, show, stock, temper,
+    tune,
 )
 
 

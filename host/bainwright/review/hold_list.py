@@ -10,7 +10,7 @@ from bainwright.archive.listing import Entry
 from bainwright.core.units import duration_words
 
 HEAD = ("hold", "date", "from", "to", "length", "chocolate", "verdict", "trips", "peak", "warmer")
-RIGHT = ("length", "trips", "peak")
+RIGHT = ("length", "trips", "peak", "below", "in", "above", "coldest", "warmest", "water", "heat", "alarms")
 
 
 def as_result(hold: Entry) -> dict[str, Any]:
@@ -54,12 +54,17 @@ def lines(holds: Sequence[Entry]) -> list[str]:
     holds : sequence of Entry
         In the order they are shown.
     """
-    rows = [HEAD, *map(_cells, holds)]
-    widths = [max(len(row[at]) for row in rows) for at in range(len(HEAD))]
+    return aligned([HEAD, *map(_cells, holds)])
+
+
+def aligned(rows: Sequence[tuple[str, ...]]) -> list[str]:
+    """A table for the terminal: the first row is the head, numbers are flush right."""
+    head = rows[0]
+    widths = [max(len(row[at]) for row in rows) for at in range(len(head))]
     return [
         "  ".join(
             cell.rjust(width) if name in RIGHT else cell.ljust(width)
-            for name, cell, width in zip(HEAD, row, widths, strict=True)
+            for name, cell, width in zip(head, row, widths, strict=True)
         ).rstrip()
         for row in rows
     ]

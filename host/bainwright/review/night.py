@@ -1,0 +1,173 @@
+"""A night or an evening reviewed from its record: temperatures, trips, gaps, heat, water, outages. Pure functions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bainwright.archive.listing import Entry
+from bainwright.core.errors import BainError
+from bainwright.files.rig import Rig
+from bainwright.physics.geometry import body_of
+from bainwright.physics.heating import Surroundings, vapour_kg_per_s
+from bainwright.record.reader import HoldLog
+
+Floats = NDArray[np.float64]
+
+GAP_ROWS = 5  # a longer step between rows is a gap, as the score has it
+COVERED, OPEN = 0.9, 0.0  # share of the ring of water that is covered; the record does not say which (chosen)
+HUMIDITY = 0.5  # of the room (common practice, no source)
+TOP_UP_SHARE = 0.1  # a tenth of the water gone asks for a top-up (chosen: the probe still sits in it)
+FIGURES = ("below_s", "inside_s", "above_s", "unknown_s", "longest_outside_s", "exposure_k_min", "bowl_low_c",
+           "bowl_peak_c", "water_peak_c")  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Gap:
+    """A stretch without rows, in seconds of the hold."""
+
+    from_s: float
+    to_s: float
+
+
+@dataclass(frozen=True)
+class Alarm:
+    """A trip or a warning: when, the fault's number, and whether it was a trip."""
+
+    t_s: float
+    fault: int
+    trip: bool
+
+
+@dataclass(frozen=True)
+class Night:
+    """What a record says about one hold.
+
+    Attributes
+    ----------
+    entry : Entry
+        Its place in the list.
+    figures : dict of str to float or None
+        `FIGURES`, from the stored report.
+    alarms : list of Alarm
+        In their order.
+    gaps : list of Gap
+        Stretches without rows.
+    rows, row_s : int, float
+        How many rows there are, and the usual step between them, s.
+    heat_kwh, mean_w : float or None
+        Heat that the heater gave, kWh, and its mean over the hold, W; None without the heater's power.
+    evaporated_g : tuple of float or None
+        Water that a bath of this size loses in that time, g: with its ring covered, and open.
+    top_up_due : bool
+        Whether the most of it is a tenth of the bath.
+    outages : list of (float, dict)
+        Restarts and power cuts: when, and the event.
+    """
+
+    entry: Entry
+    figures: dict[str, float | None]
+    alarms: list[Alarm]
+    gaps: list[Gap]
+    rows: int
+    row_s: float
+    heat_kwh: float | None
+    mean_w: float | None
+    evaporated_g: tuple[float, float] | None
+    top_up_due: bool
+    outages: list[tuple[float, dict[str, Any]]]
+
+
+def review(entry: Entry, log: HoldLog) -> Night:
+    """Review one hold.
+
+    Parameters
+    ----------
+    entry : Entry
+        Its place in the list.
+    log : HoldLog
+        Its log, with facts and events.
+    """
+    t_s = np.asarray(log["t_s"], dtype=float)
+    row_s = _row_s(log, t_s)
+    heat_kwh, mean_w = _heat(log, t_s, row_s)
+    evaporated_g, due = _water(log, t_s, row_s)
+    report = log.facts.get("report")
+    stored = report if isinstance(report, dict) else {}
+    return Night(
+        entry=entry,
+        figures={name: _number(stored.get(name)) for name in FIGURES},
+        alarms=_alarms(log),
+        gaps=[Gap(float(t_s[at]), float(t_s[at + 1])) for at in np.flatnonzero(np.diff(t_s) > GAP_ROWS * row_s)],
+        rows=len(t_s),
+        row_s=row_s,
+        heat_kwh=heat_kwh,
+        mean_w=mean_w,
+        evaporated_g=evaporated_g,
+        top_up_due=due,
+        outages=[(float(event["t_s"]), event) for event in log.events if event.get("event") in ("boot", "power_back")],
+    )
+
+
+def _number(value: Any) -> float | None:
+    number = float(value) if isinstance(value, int | float) and not isinstance(value, bool) else float("nan")
+    return number if np.isfinite(number) else None
+
+
+def _row_s(log: HoldLog, t_s: Floats) -> float:
+    stored = _number(log.facts.get("row_s"))
+    return stored if stored and stored > 0 else float(np.median(np.diff(t_s))) if len(t_s) > 1 else 1.0
+
+
+def _steps_s(t_s: Floats, row_s: float) -> Floats:
+    """How long each row counts: until the next one, never across a gap."""
+    return np.minimum(np.diff(t_s, append=t_s[-1] + row_s), GAP_ROWS * row_s)
+
+
+def _alarms(log: HoldLog) -> list[Alarm]:
+    """Every trip and warning that the board reported."""
+    found = []
+    for event in log.events:
+        fault = event.get("fault")
+        if event.get("event") in ("trip", "warn") and isinstance(fault, int):
+            found.append(Alarm(float(event["t_s"]), fault, event["event"] == "trip"))
+    return found
+
+
+def _heat(log: HoldLog, t_s: Floats, row_s: float) -> tuple[float | None, float | None]:
+    rig = log.facts.get("rig")
+    heater_w = _number(rig.get("heater_w")) if isinstance(rig, dict) else None
+    if heater_w is None:
+        return None, None
+    duty = np.nan_to_num(np.asarray(log["duty"], dtype=float))
+    steps_s = _steps_s(t_s, row_s)
+    joules = heater_w * float(duty @ steps_s)
+    return joules / 3.6e6, joules / max(float(steps_s.sum()), row_s)
+
+
+def _water(log: HoldLog, t_s: Floats, row_s: float) -> tuple[tuple[float, float] | None, bool]:
+    """Vapour from the ring of water round the bowl, by the plan's own balance: from a covered ring to an open one."""
+    values = log.facts.get("rig")
+    if not isinstance(values, dict) or not values:
+        return None, False
+    try:
+        rig = Rig(str(values.get("name", "")), values)
+        body = body_of(rig)
+    except (BainError, KeyError, TypeError, ValueError):
+        return None, False
+    room_c = _number(log.facts.get("room_c")) or _number(values.get("room_c")) or 20.0
+    water_c = np.asarray(log["water_c"], dtype=float)
+    known = np.isfinite(water_c)
+    if not known.any():
+        return None, False
+    mean_c = float(np.average(water_c[known], weights=_steps_s(t_s, row_s)[known]))
+    chocolate_kg, length_s = _number(values.get("chocolate_kg")) or 0.0, float(t_s[-1] - t_s[0])
+    least_g, most_g = (
+        1000 * length_s * vapour_kg_per_s(body, mean_c, Surroundings(room_c, HUMIDITY, chocolate_kg, cover))
+        for cover in (COVERED, OPEN)
+    )
+    litres = _number(values.get("water_l"))
+    return (least_g, most_g), litres is not None and most_g > 1000 * TOP_UP_SHARE * litres

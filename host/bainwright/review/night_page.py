@@ -1,0 +1,172 @@
+"""A review as one file to read, send or print: HTML that needs nothing else, or PDF."""
+
+from __future__ import annotations
+
+import html
+import re
+import textwrap
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from bainwright.core.atomic_write import save_file
+from bainwright.core.errors import UseError
+from bainwright.review.night import Night
+from bainwright.review.night_words import compared, sections
+
+SUFFIXES = (".html", ".pdf")
+A4_IN = (8.27, 11.69)
+LINES_ABOVE_PICTURE, LINES_A_PAGE = 38, 66  # of 9 points
+STYLE = """
+:root { color-scheme: light dark; }
+body { font: 16px/1.5 system-ui, sans-serif; max-width: 58rem; margin: 2rem auto; padding: 0 1rem; }
+h1 { font-size: 1.6rem; } h2 { font-size: 1.3rem; } h3 { font-size: 1.05rem; margin: 0.8rem 0 0.2rem; }
+p { margin: 0.2rem 0; white-space: pre-wrap; } figure { margin: 1rem 0; } svg { width: 100%; height: auto; }
+figure { background: #fffef8; } .when { opacity: 0.75; }
+table { border-collapse: collapse; display: block; overflow-x: auto; }
+td, th { text-align: left; padding: 0.2rem 0.7rem 0.2rem 0; white-space: nowrap; }
+@media print { body { margin: 0; max-width: none; font-size: 11pt; } section { break-inside: avoid; } }
+"""
+
+
+def check_target(path: Path) -> None:
+    """Refuse a report that could not be written as its name asks.
+
+    Raises
+    ------
+    UseError
+        When the name ends in neither ``.html`` nor ``.pdf``.
+    """
+    if path.suffix.lower() not in SUFFIXES:
+        raise UseError(f"--report {path}", wanted="a name that ends in .html or .pdf")
+
+
+def write(path: Path, nights: Sequence[Night], folders: Sequence[Path], made: datetime) -> None:
+    """Write the report.
+
+    Parameters
+    ----------
+    path : Path
+        Its name decides the format.
+    nights : sequence of Night
+        The reviews, in the order they are shown.
+    folders : sequence of Path
+        The folder of each, for its picture.
+    made : datetime
+        The local time of writing.
+
+    Raises
+    ------
+    FileError
+        When the disk does not take it.
+    """
+    check_target(path)
+    if path.suffix.lower() == ".html":
+        save_file(path, page(nights, folders, made), what="the report")
+    else:
+        _write_pdf(path, nights, folders, made)
+
+
+def _title(night: Night) -> str:
+    return f"{night.entry.name}: {night.entry.verdict}" + (" (VIRTUAL)" if night.entry.virtual else "")
+
+
+def _when(night: Night) -> str:
+    started, ended = night.entry.started, night.entry.ended_at
+    if started is None:
+        return "start not known"
+    return started.strftime("%a %d %b %Y, %H:%M") + (ended.strftime(" to %a %d %b, %H:%M %Z") if ended else "")
+
+
+def page(nights: Sequence[Night], folders: Sequence[Path], made: datetime) -> str:
+    """The report as HTML; every text from a record is escaped, and nothing is fetched from outside."""
+    parts = [f"<h1>{_heading(nights)}</h1>", f'<p class="when">Written {made.strftime("%a %d %b %Y, %H:%M %Z")}</p>']
+    if len(nights) > 1:
+        head, *rows = compared(nights)
+        parts.append("<table><tr>" + "".join(f"<th>{html.escape(cell)}</th>" for cell in head) + "</tr>")
+        for row in rows:
+            parts.append("<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>")
+        parts.append("</table>")
+    for night, folder in zip(nights, folders, strict=True):
+        warmer = f", on the warmer {night.entry.warmer!r}" if night.entry.warmer else ""
+        parts.append(f"<article><h2>{html.escape(_title(night))}</h2>")
+        parts.append(f'<p class="when">{html.escape(_when(night) + warmer)}</p>')
+        for section in sections(night):
+            lines = "".join(f"<p>{html.escape(line)}</p>" for line in section.lines)
+            parts.append(f"<section><h3>{html.escape(section.title)}</h3>{lines}</section>")
+        parts.append(_picture(folder) + "</article>")
+    body = "\n".join(parts)
+    return (
+        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{_heading(nights)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
+    )
+
+
+def _heading(nights: Sequence[Night]) -> str:
+    return "Review of a hold" if len(nights) == 1 else f"Review of {len(nights)} holds"
+
+
+def _picture(folder: Path) -> str:
+    """The stored drawing, set into the page; it is our own file, and anything else in it is dropped."""
+    try:
+        text = (folder / "hold.svg").read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError):
+        return "<p>There is no picture.</p>"
+    found = re.search(r"<svg\b.*</svg>", text, re.DOTALL)
+    if found is None or re.search(r"<script|<foreignObject|\son\w+\s*=|javascript:", found[0], re.IGNORECASE):
+        return "<p>There is no picture.</p>"
+    return f"<figure>{found[0]}</figure>"
+
+
+def _write_pdf(path: Path, nights: Sequence[Night], folders: Sequence[Path], made: datetime) -> None:
+    import io
+
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    out = io.BytesIO()
+    with PdfPages(out, metadata={"Title": _heading(nights), "CreationDate": made}) as pages:
+        for night, folder in zip(nights, folders, strict=True):
+            lines = _pdf_lines(night)
+            pages.savefig(_pdf_page(lines[:LINES_ABOVE_PICTURE], made, folder / "hold.png"))
+            for at in range(LINES_ABOVE_PICTURE, len(lines), LINES_A_PAGE):
+                pages.savefig(_pdf_page(lines[at : at + LINES_A_PAGE], made, None))
+    save_file(path, out.getvalue(), what="the report")
+
+
+def _pdf_lines(night: Night) -> list[str]:
+    lines = [_title(night), _when(night), ""]
+    for section in sections(night):
+        lines.append(section.title.upper())
+        for line in section.lines:
+            lines += textwrap.wrap(line, 88, subsequent_indent="  ") or [""]
+        lines.append("")
+    return lines
+
+
+def _pdf_page(lines: Sequence[str], made: datetime, picture: Path | None) -> Any:
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=A4_IN)
+    FigureCanvasAgg(figure)
+    text = "\n".join(lines).replace("$", r"\$")  # matplotlib takes a dollar for mathematics
+    figure.text(0.08, 0.96, text, va="top", fontsize=9, family="DejaVu Sans", linespacing=1.35)
+    figure.text(0.08, 0.03, f"Written {made.strftime('%a %d %b %Y, %H:%M %Z')}", fontsize=8, color="dimgray")
+    if picture is not None and picture.exists():
+        axes = figure.add_axes((0.06, 0.06, 0.88, 0.38))
+        axes.imshow(_pixels(picture))
+        axes.set_axis_off()
+    return figure
+
+
+def _pixels(picture: Path) -> Any:
+    """The picture's pixels; a white one where the file is damaged."""
+    import matplotlib.image as images
+    import numpy as np
+
+    try:
+        return images.imread(picture)
+    except (OSError, ValueError, SyntaxError):
+        return np.ones((1, 1, 3))

@@ -1,0 +1,175 @@
+"""A review in sections of plain sentences, for the terminal and for the printed page alike."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Any, NamedTuple
+
+from bainwright.core.units import clock_words, duration_words
+from bainwright.review.hold_list import as_result
+from bainwright.review.night import Alarm, Gap, Night
+from bainwright.words import terms
+from bainwright.words.advice import advise
+
+NO_REPORT = "The record has no report, because the hold has no recorded end."
+
+
+class Section(NamedTuple):
+    """A heading and its lines."""
+
+    title: str
+    lines: list[str]
+
+
+def clock(night: Night, t_s: float) -> str:
+    """A moment by the clock; the time since the start where the clock was not known."""
+    started = night.entry.started
+    if started is None:
+        return clock_words(t_s)
+    at: datetime = started + timedelta(seconds=t_s)
+    days = (at.date() - started.date()).days
+    return at.strftime("%H:%M") + (f" (+{days} d)" if days else "")
+
+
+def sections(night: Night) -> list[Section]:
+    """The whole review; sections without anything to say are left out.
+
+    Parameters
+    ----------
+    night : Night
+        The review.
+    """
+    found = [
+        Section("Verdict", [night.entry.summary or NO_REPORT]),
+        Section("Temperatures", _temperatures(night)),
+        Section("Trips and warnings", _alarms(night)),
+        Section("Restarts and power", _outages(night)),
+        Section("Record", _record(night)),
+        Section("Heat and water", _heat(night)),
+    ]
+    return [section for section in found if section.lines]
+
+
+def _temperatures(night: Night) -> list[str]:
+    f = night.figures
+    spent = [
+        f"{words} {duration_words(seconds)}"
+        for name, words in (("below_s", "below its window"), ("inside_s", "in it"), ("above_s", "above it"),
+                            ("unknown_s", "not known"))
+        if (seconds := f[name]) is not None and (seconds >= 1 or name != "unknown_s")
+    ]  # fmt: skip
+    lines = [f"The chocolate was {', '.join(spent)}."] if spent else []
+    if f["bowl_low_c"] is not None and f["bowl_peak_c"] is not None:
+        lines.append(f"It was {f['bowl_low_c']:.1f} °C at its coldest and {f['bowl_peak_c']:.1f} °C at its warmest.")
+    if f["water_peak_c"] is not None:
+        lines.append(f"The water was {f['water_peak_c']:.1f} °C at its warmest.")
+    if f["longest_outside_s"]:
+        lines.append(f"The longest time outside was {duration_words(f['longest_outside_s'])}.")
+    if f["exposure_k_min"]:
+        lines.append(f"Above the window it collected {f['exposure_k_min']:.1f} degree-minutes.")
+    return lines
+
+
+def _alarms(night: Night) -> list[str]:
+    """Each fault once, with its times and what to do; trips first."""
+    by_fault: dict[tuple[bool, int], list[Alarm]] = {}
+    for alarm in night.alarms:
+        by_fault.setdefault((not alarm.trip, alarm.fault), []).append(alarm)
+    lines = []
+    for (is_warning, fault), alarms in sorted(by_fault.items()):
+        times = ", ".join(clock(night, alarm.t_s) for alarm in alarms[:6])
+        more = f" and {len(alarms) - 6} more" if len(alarms) > 6 else ""
+        what = "Warning" if is_warning else "TRIP"
+        advice = advise(fault)
+        lines.append(f"{what} {fault} at {times}{more}: {advice.seen}")
+        if not is_warning:
+            lines += [f"  {line}" for line in (advice.did, advice.safety, advice.chocolate, advice.first) if line]
+        elif advice.first:
+            lines.append(f"  {advice.first}")
+    return lines
+
+
+def _outages(night: Night) -> list[str]:
+    return [
+        f"{clock(night, t_s)}: {terms.event(str(event['event']), _fields(event))}." for t_s, event in night.outages
+    ]
+
+
+def _fields(event: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in event.items() if name not in ("t_s", "event")}
+
+
+def _gap_words(night: Night, gap: Gap) -> str:
+    return f"from {clock(night, gap.from_s)} to {clock(night, gap.to_s)} ({duration_words(gap.to_s - gap.from_s)})"
+
+
+def _record(night: Night) -> list[str]:
+    by = "by the board alone" if night.row_s > 1.5 else "by the PC"
+    lines = [f"{night.rows} rows, one each {night.row_s:g} s, recorded {by}."]
+    if night.gaps:
+        gaps = "; ".join(_gap_words(night, gap) for gap in night.gaps[:6])
+        more = f"; and {len(night.gaps) - 6} more" if len(night.gaps) > 6 else ""
+        lines.append(f"Nothing was recorded {gaps}{more}. What happened there is not known.")
+    return lines
+
+
+def _heat(night: Night) -> list[str]:
+    lines = []
+    if night.heat_kwh is not None and night.mean_w is not None:
+        lines.append(f"The heater gave {night.heat_kwh:.2f} kWh, {night.mean_w:.0f} W on average.")
+    if night.evaporated_g is not None and night.evaporated_g[1] >= 1:
+        least_g, most_g = night.evaporated_g
+        lines.append(
+            f"About {least_g:.0f} g of water (ring covered) to {most_g:.0f} g (ring open) evaporated, by estimate."
+        )
+        if night.top_up_due:
+            lines.append("Check the water level before the next hold.")
+    return lines
+
+
+def as_json(night: Night) -> dict[str, Any]:
+    """The review for a program; times in seconds of the hold."""
+    return {
+        **as_result(night.entry),
+        "summary": night.entry.summary,
+        **night.figures,
+        "alarms": [{"t_s": each.t_s, "fault": each.fault, "trip": each.trip} for each in night.alarms],
+        "gaps": [{"from_s": each.from_s, "to_s": each.to_s} for each in night.gaps],
+        "rows": night.rows,
+        "row_s": night.row_s,
+        "heat_kwh": night.heat_kwh,
+        "heat_mean_w": night.mean_w,
+        "evaporated_g": night.evaporated_g,
+        "top_up_due": night.top_up_due,
+        "outages": [{"t_s": t_s, **_fields(event), "event": event["event"]} for t_s, event in night.outages],
+    }
+
+
+def compared(nights: Sequence[Night]) -> list[tuple[str, ...]]:
+    """Several nights as a table: a head row, then a row a night."""
+
+    def cell(value: float | None, form: str) -> str:
+        return "-" if value is None else form.format(value)
+
+    def spell(seconds: float | None) -> str:
+        return "-" if seconds is None else duration_words(seconds)
+
+    head = ("hold", "date", "verdict", "below", "in", "above", "coldest", "warmest", "water", "heat", "alarms")
+    rows = [
+        (
+            night.entry.name,
+            night.entry.started.strftime("%Y-%m-%d") if night.entry.started else "?",
+            night.entry.verdict,
+            spell(night.figures["below_s"]),
+            spell(night.figures["inside_s"]),
+            spell(night.figures["above_s"]),
+            cell(night.figures["bowl_low_c"], "{:.1f} °C"),
+            cell(night.figures["bowl_peak_c"], "{:.1f} °C"),
+            cell(night.figures["water_peak_c"], "{:.1f} °C"),
+            cell(night.mean_w, "{:.0f} W"),
+            str(len(night.alarms) or "-"),
+        )
+        for night in nights
+    ]
+    return [head, *rows]
