@@ -10,11 +10,11 @@ from typing import Any, NamedTuple
 
 from bainboard import faults, framing, store, wire
 from bainwright.files.documents import document, flash_of
+from bainwright.virtual import python_modules as modules
+from bainwright.virtual.python_flash import Files, Flash, Folder, PowerLostError
+from bainwright.virtual.python_hardware import BOOT_US, CaseOverError, Desk, ResetError
 from bainwright.virtual.scenario import Scenario
 
-from . import modules
-from .desk import BOOT_US, CaseOverError, Desk, ResetError
-from .flash import Files, Flash, Folder, PowerLostError
 from .hands import DESK_ACTS
 from .world import DeskAct, Kitchen, Mishap
 

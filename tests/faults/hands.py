@@ -6,7 +6,7 @@ import zlib
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from .desk import TICKS, ResetError
+from bainwright.virtual.python_hardware import TICKS, ResetError
 
 if TYPE_CHECKING:
     from .fast import Player

@@ -9,11 +9,11 @@ from typing import Any
 from bainboard import faults, framing, store
 from bainboard.control.rules import FILM_W_PER_M2K, wetted_m2
 from bainwright.files.documents import flash_of
+from bainwright.virtual.python_flash import Files, Flash
 
 from . import evenings
 from .cases import Built, Case, build
 from .fast import Player, Row, Trace, seen_names
-from .flash import Files, Flash
 from .phases import BEFORE, CHECKING
 from .strikes import (
     BATH_J_PER_LK,

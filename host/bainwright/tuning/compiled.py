@@ -250,7 +250,8 @@ def load(text: str, extra: str = "") -> types.ModuleType:
 def _cache() -> Path:
     """A folder of the user's own; without a writable home, one that goes with the machine's next start."""
     home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
-    for folder in (Path(home) / "bainwright", Path(tempfile.gettempdir()) / f"bainwright-{os.getuid()}"):
+    user = os.getuid() if hasattr(os, "getuid") else 0  # Windows: its temporary folder is the user's own
+    for folder in (Path(home) / "bainwright", Path(tempfile.gettempdir()) / f"bainwright-{user}"):
         try:
             folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         except OSError:

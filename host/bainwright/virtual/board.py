@@ -15,9 +15,7 @@ from types import TracebackType
 from typing import Any
 
 from bainwright.core.errors import BainError, LinkError, UseError
-from bainwright.virtual.child import find_interpreter
-from bainwright.virtual.image import firmware_files
-from bainwright.virtual.simulator import Config
+from bainwright.virtual.interpreter import require_micropython
 
 ANSWER_S = 60.0  # a simulator that is silent for this long (real time) counts as dead; a plant may compute for long
 
@@ -77,7 +75,10 @@ class VirtualBoard:
         truth: Path | None = None,
         make_world: Callable[..., Any] | None = None,
     ) -> None:
-        find_interpreter()
+        require_micropython()
+        from bainwright.virtual.image import firmware_files  # these modules exist only where a pseudo-terminal does
+        from bainwright.virtual.simulator import Config
+
         if image is not None:
             _check_place(image)
         files: dict[str, bytes | None] = {**firmware_files(), **(flash_files or {})}

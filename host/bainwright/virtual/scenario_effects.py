@@ -11,6 +11,7 @@ from bainwright.virtual.plant import Warmer
 from bainwright.virtual.scenario import Scenario, kind_of
 
 SECOND_US = 1_000_000
+INJECTED_ID = 1_000_000  # request ids of a scenario start after this, clear of the host's
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -11,9 +12,8 @@ from typing import Any
 
 from bainwright.files.documents import flash_of
 from bainwright.files.rig import Rig
-from bainwright.link import ports
 from bainwright.link.protocol import Link
-from bainwright.virtual.board import VirtualBoard
+from bainwright.virtual.interpreter import has_micropython, require_micropython
 from bainwright.virtual.scenario import Scenario
 from bainwright.virtual.truth import read_truth
 
@@ -31,28 +31,31 @@ class Simulated:
 
 
 class VirtualSession:
-    """A virtual board; its clock is stopped from boot until `run`."""
+    """A virtual board; its clock is stopped from boot until `run`.
+
+    The firmware runs in MicroPython where this PC has it, and in CPython where not: `interpreter` says which.
+    """
 
     virtual = simulated = True
 
     def __init__(self, simulated: Simulated) -> None:
         self._folder = tempfile.TemporaryDirectory(prefix="bain-")
         self.truth_path = Path(self._folder.name) / "truth"
-        self.board = VirtualBoard(
-            simulated.rig, simulated.plant, simulated.scenario, simulated.seed, simulated.speed,
-            flash_of(simulated.rig), simulated.image, self.truth_path,
-        )  # fmt: skip
         try:
-            self.link = Link(ports.open_port(self.board.path))
+            self.board, self.interpreter, transport = _board(simulated, self.truth_path)
         except BaseException:
-            self.board.close()
+            self._folder.cleanup()
             raise
+        self.link = Link(transport)
 
     @contextmanager
     def held(self) -> Iterator[None]:
         """Stop virtual time inside."""
-        with self.board.clock_held():
+        self.board.hold_clock()
+        try:
             yield
+        finally:
+            self.board.run_clock()
 
     def arm(self) -> None:
         """Start scenario and plant with the hold."""
@@ -68,15 +71,46 @@ class VirtualSession:
 
     def truth(self) -> Any:
         """The true temperatures of the simulated warmer."""
+        self.board.report()  # completes the file
         return read_truth(self.truth_path)
 
     def facts(self) -> dict[str, Any]:
         """What the virtual board reports of its run."""
         report = self.board.report()
-        return {name: report[name] for name in ("dead", "resets", "power_cuts", "stalled", "simulated_s", "wall_s")}
+        names = ("dead", "resets", "power_cuts", "stalled", "simulated_s", "wall_s")
+        return {"interpreter": self.interpreter, **{name: report[name] for name in names}}
 
     def close(self) -> None:
         """End the virtual board and delete its temporary files."""
         self.link.transport.close()
         self.board.close()
         self._folder.cleanup()
+
+
+def _board(simulated: Simulated, truth: Path) -> tuple[Any, str, Any]:
+    """The board, its interpreter's name, and the transport to it."""
+    files = flash_of(simulated.rig)
+    if not has_micropython():
+        return _in_python(simulated, files, truth)
+    from bainwright.link import ports
+    from bainwright.virtual.board import VirtualBoard
+
+    board = VirtualBoard(simulated.rig, simulated.plant, simulated.scenario, simulated.seed, simulated.speed, files,
+                         simulated.image, truth)  # fmt: skip
+    try:
+        return board, "MicroPython", ports.open_port(board.path)
+    except BaseException:
+        board.close()
+        raise
+
+
+def _in_python(simulated: Simulated, files: dict[str, bytes], truth: Path) -> tuple[Any, str, Any]:
+    """The board in this process, with a line that says so."""
+    from bainwright.virtual.python_board import PythonBoard, version
+
+    if simulated.image is not None:
+        require_micropython("a flash image")
+    print(f"bain: this PC has no MicroPython, so the board's firmware runs in {version()}", file=sys.stderr, flush=True)
+    board = PythonBoard(simulated.rig, simulated.plant, simulated.scenario, simulated.seed, simulated.speed, files,
+                        truth)  # fmt: skip
+    return board, version(), board.transport

@@ -1,4 +1,4 @@
-"""A flash in memory that counts its operations and loses its power, fills up or wears out when told."""
+"""A flash in memory that counts its operations, and can lose its power or fail."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ ERASE_US, PROGRAM_US = 45_000, 3_000  # a 4 KB sector and a few pages (W25Q16JV 
 
 
 class PowerLostError(BaseException):
-    """The supply fails now; no firmware can catch this."""
+    """The supply fails; the firmware cannot catch this."""
 
 
 class Flash:

@@ -1,7 +1,7 @@
-"""The fast engine's hardware: one board's clock, pins and streams, over the same bench the virtual board has.
+"""A board's hardware for the firmware under CPython: clock, pins and streams, in this process.
 
-An integer clock in microseconds moves through waits, bus transfers and the cost of calls as on the virtual board. Edges
-of pins become heat in `Wiring` (gate, faults, converter). What the firmware imports of it is in `modules.py`.
+An integer clock in microseconds moves through waits, bus transfers and the cost of calls. `Wiring` turns the pins'
+edges into heat. `python_modules` is what the firmware imports of it.
 """
 
 from __future__ import annotations
@@ -10,10 +10,9 @@ from collections.abc import Callable
 from typing import Any, NoReturn
 
 from bainboard import pins as pin_table
+from bainwright.virtual.python_flash import Flash
 from bainwright.virtual.standins._shared import BEAT_BIT, GUARD_BIT
 from bainwright.virtual.wiring import Wiring
-
-from .flash import Flash
 
 PINS = pin_table.for_platform("rp2")
 HEATER, GUARD, BEAT = PINS["heater"], PINS["guard"], PINS["heartbeat"]
@@ -25,7 +24,7 @@ NEVER = 1 << 62
 
 
 class ResetError(BaseException):
-    """The board restarts now, by itself (`reset`) or by its watchdog; no firmware can catch this."""
+    """The board restarts, by `machine.reset` or by its watchdog; the firmware cannot catch this."""
 
     def __init__(self, cause: str) -> None:
         super().__init__(cause)
@@ -33,11 +32,11 @@ class ResetError(BaseException):
 
 
 class CaseOverError(BaseException):
-    """The case has been played to its end."""
+    """The run has reached its end; the firmware cannot catch this."""
 
 
 class DeskMemory:
-    """What the bench shares with the board: readings, probe states, edges."""
+    """What the wiring shares with the board: readings, probe states, edges."""
 
     def __init__(self) -> None:
         self.bus = 0
@@ -55,7 +54,7 @@ class DeskMemory:
         return self.arrays[name][at]
 
     def add_edge(self, at_us: int, word: int) -> None:
-        """An output moved."""
+        """Record that an output changed."""
         if self.edge_tail == self.edge_head:
             self._edges.clear()
             self._first = self.edge_head
@@ -63,7 +62,7 @@ class DeskMemory:
         self.edge_head += 1
 
     def edge(self, number: int) -> tuple[int, int]:
-        """An edge not yet met."""
+        """An edge that the wiring has not used yet."""
         return self._edges[number - self._first]
 
 
@@ -75,15 +74,15 @@ class Desk:
     now_us : int
         Virtual time; never goes back, whatever the firmware's ticks do.
     on_event : callable
-        Called when the clock meets the bench's next event or one set by `at`.
+        Called when the clock reaches the wiring's next event or one set by `at`.
     cause : str
         Why the board last started.
     heard : bytearray
-        What the host has written and the firmware not yet read.
+        What the host has written and the firmware has not read.
     host_reads : bool
         Whether the output has room.
     take : callable
-        Given the board's output; returns how much of it went.
+        Takes the board's output; returns how many bytes it took.
     """
 
     def __init__(self, world: Any, settings: dict[str, Any], flash: Flash, keep_row: Callable[[Any], None]) -> None:
@@ -105,12 +104,12 @@ class Desk:
         self._limit_us = NEVER
         self._heat = 0
         self.dead = False
-        self.died: BaseException | None = None  # of what, whatever its last words made of it
+        self.died: BaseException | None = None  # what ended the firmware, whatever its handlers made of it
 
     # -- the clock ----------------------------------------------------------------------------------------------------
 
     def at(self, us: int, act: Callable[[], None]) -> None:
-        """Do something to the board at an instant."""
+        """Call `act` at a virtual time."""
         self.timers.append((us, act))
         self.timers.sort(key=lambda timer: timer[0])
         self._look_ahead()
@@ -131,7 +130,7 @@ class Desk:
         return self.now_us
 
     def pass_until(self, target_us: int, until_heard: bool = False) -> None:
-        """Sleep; what is due on the way happens at its instant."""
+        """Sleep; what is due meanwhile happens at its time."""
         while self.now_us < target_us and not (until_heard and self.heard):
             self.now_us = max(self.now_us, min(target_us, self._limit_us))
             if self.now_us >= self._limit_us:
@@ -147,7 +146,7 @@ class Desk:
         self._look_ahead()
 
     def hang(self, for_us: int) -> None:
-        """The firmware gets no time for so long: pins stay, the watchdog goes on."""
+        """Give the firmware no time for `for_us`: pins stay, the watchdog counts."""
         end_us = self.now_us + for_us
         if self._watchdog_us <= end_us:
             self.now_us = self._watchdog_us
@@ -155,7 +154,7 @@ class Desk:
         self.now_us = end_us
 
     def die(self, how: BaseException) -> NoReturn:
-        """The firmware runs no further: what it still does on its way out touches nothing."""
+        """End the firmware; what its handlers still do has no effect."""
         self.dead = self.flash.dead = True
         self.died = how
         raise how
@@ -173,7 +172,7 @@ class Desk:
     # -- starting and ending ------------------------------------------------------------------------------------------
 
     def restart(self, cause: str, dark_us: int = 0) -> None:
-        """Pins fall; after a power cut the probes have forgotten, too."""
+        """Set the pins low; after a power cut clear the probes too."""
         self._watchdog_us = NEVER
         self.wiring.advance(self.now_us)
         if dark_us:
@@ -186,7 +185,7 @@ class Desk:
         self.dead = self.flash.dead = False
         self.died = None
         self._look_ahead()
-        self.now_us += dark_us  # what was due in the dark happens as soon as time is asked for
+        self.now_us += dark_us  # what was due meanwhile happens at the next time call
         self.boot_us = self.now_us
         self.wiring.advance(self.now_us)
 

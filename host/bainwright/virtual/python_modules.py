@@ -1,6 +1,6 @@
-"""`machine`, `time`, `select` and `onewire` as the firmware's `board.py` imports them, over the desk in use.
+"""`machine`, `time`, `select` and `onewire` for the firmware under CPython. They act on the hardware in use.
 
-Everything from `board.py` up is the firmware itself, unchanged, under CPython.
+Everything from `board.py` up is the unchanged firmware. One board a process: the modules are global, as on a board.
 """
 
 from __future__ import annotations
@@ -9,10 +9,9 @@ import sys
 import types
 from typing import Any, ClassVar
 
+from bainwright.virtual.python_flash import PowerLostError
+from bainwright.virtual.python_hardware import FULL, PINS, TICKS, Desk, ResetError
 from bainwright.virtual.wiring import ABSENT, ANSWERS_85, BUS_DEAD, BUS_LOW, SPOILT, crc8
-
-from .desk import FULL, PINS, TICKS, Desk, ResetError
-from .flash import PowerLostError
 
 RESET_US, BYTE_US = 1000, 560  # 1-wire: reset with presence pulse; eight slots of 70 us
 CONVERSION_US = 750_000  # 12 bits, the part's data sheet
@@ -20,11 +19,11 @@ CONVERT, READ, SKIP, MATCH = 0x44, 0xBE, 0xCC, 0x55
 POWER_ON = 85 * 16
 RECEIVE_US = 10  # a byte from the host, chosen: USB full speed and an interpreter that takes bytes one by one
 
-desk: Desk  # the one the firmware runs on
+desk: Desk  # the hardware that the firmware runs on
 
 
 def use(a_desk: Desk) -> None:
-    """Put the firmware on this desk."""
+    """Choose the hardware that the firmware runs on."""
     global desk
     desk = a_desk
 
@@ -97,7 +96,7 @@ class Wdt:
 
 
 class Rtc:
-    """The clock of the day: nobody ever set it."""
+    """The clock of the day, never set."""
 
     def datetime(self) -> tuple[int, ...]:
         """When the port's time begins."""
@@ -120,7 +119,7 @@ class OneWire:
         self._word = [POWER_ON, POWER_ON]
 
     def reset(self) -> bool:
-        """Does anybody answer?"""
+        """Reset the bus; returns whether a probe answers."""
         desk.stamp()
         desk.charge(RESET_US)
         shared = desk.shared
@@ -148,7 +147,7 @@ class OneWire:
         desk.convert(mask)
 
     def write(self, rom: bytes) -> None:
-        """An id: only this probe listens on."""
+        """Address one probe by its id."""
         desk.charge(BYTE_US * len(rom))
         self._listening = [place for place in self._listening if self._roms[place] == rom]
         self._phase = "function"
@@ -187,17 +186,17 @@ def _and(left: int, right: int) -> int:
 
 
 class _Poll:
-    """Either stream's poll: the one that is registered first decides which."""
+    """A poll on the input or the output, by the stream that is registered."""
 
     def __init__(self) -> None:
         self._input = self._output = False
 
     def register(self, stream: Any, mask: int) -> None:
-        """Which stream."""
+        """Set the stream."""
         self._input, self._output = stream is _STDIN, stream is not _STDIN
 
     def poll(self, ms: int) -> bool:
-        """Input: sleep until the host writes. Output: will the host take a packet? Neither: sleep."""
+        """Input: sleep until the host writes. Output: whether the host takes a packet. Neither: sleep."""
         now_us = desk.stamp()
         if self._output:
             return desk.host_reads
@@ -234,7 +233,7 @@ def _reset() -> None:
 
 
 def install() -> Any:
-    """Put the modules where `board.py` looks for them, and return it."""
+    """Give the modules to the firmware's `board.py`, and return it."""
     machine: Any = types.ModuleType("machine")
     machine.Pin, machine.PWM, machine.ADC, machine.WDT, machine.RTC = Pin, Pwm, Adc, Wdt, Rtc
     machine.reset, machine.reset_cause = _reset, _cause
@@ -244,12 +243,12 @@ def install() -> Any:
     onewire: Any = types.ModuleType("onewire")
     onewire.OneWire = OneWire
     micropython: Any = types.ModuleType("micropython")
-    micropython.kbd_intr = lambda char: None  # no case presses Ctrl-C
+    micropython.kbd_intr = lambda char: None  # nobody presses Ctrl-C here
     kept = {name: sys.modules.get(name) for name in ("machine", "onewire", "micropython")}
     sys.modules.update(machine=machine, onewire=onewire, micropython=micropython)
     from bainboard import board
 
-    for name, module in kept.items():  # others in this process make their own
+    for name, module in kept.items():  # others in this process install their own
         if module is None:
             del sys.modules[name]
         else:
