@@ -6,7 +6,6 @@ such board a process. Display, platinum probes and a saved flash image need Micr
 
 from __future__ import annotations
 
-import importlib
 import sys
 import threading
 import time
@@ -295,9 +294,12 @@ def _firmware(flash: Flash) -> Any:
     """The firmware's app over this flash, with CPython's names where a board's interpreter has its own."""
     board: Any = python_modules.install()
     board.os = types.SimpleNamespace(uname=lambda: types.SimpleNamespace(release=version(), machine="CPython"))
-    requests: Any = importlib.import_module("bainboard.requests_board")
+    from bainboard import app as firmware_app
+    from bainboard import requests_board
+
+    requests: Any = requests_board
     requests.sys = types.SimpleNamespace(implementation=("cpython", sys.version_info))
-    app: Any = importlib.import_module("bainboard.app")
+    app: Any = firmware_app
     app.Folder = lambda path: Folder(flash, path)
     app.store = types.SimpleNamespace(**{**vars(app.store), "Files": lambda root: Files(flash)})
     app.print = lambda *words: None
