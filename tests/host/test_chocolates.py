@@ -10,6 +10,7 @@ import pytest
 
 from bainwright import cli
 from bainwright.chocolates.path import draw
+from bainwright.chocolates.text import file_of, toml
 from bainwright.chocolates.warnings import unusual_figures
 from bainwright.core.masses import Shown
 from bainwright.files.chocolate import bundled_profiles, load_profile, parse_profile
@@ -200,6 +201,13 @@ def test_a_board_that_keeps_none_says_so_in_the_user_s_words(capsys):
         code, _, err = profile(capsys, "get", "--port", board.path)
     assert code == 2
     assert err == "bain: the warmer has no chocolate yet; send one first: bain profile send dark\n"
+
+
+@pytest.mark.parametrize("name", ["dark", "caramelised_white", "melted"])
+def test_a_board_s_chocolate_is_shown_as_a_file_that_reads_back_the_same(name):
+    """Oracle: the file that was sent."""
+    Path("back.toml").write_text(toml(file_of(load_profile(name).document())), encoding="utf-8")
+    assert load_profile("back.toml").document() == load_profile(name).document()
 
 
 def test_a_chocolate_that_is_wrong_reaches_no_board(capsys):

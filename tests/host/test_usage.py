@@ -37,8 +37,9 @@ def test_every_option_has_one_help_line_of_its_own_and_no_word_is_cut(name, comm
 
 
 def test_an_option_means_the_same_wherever_it_is_offered():
-    """Defined once; only `rig check` looks at no board unless told which, and the seed of a plan or of stock is a mass."""
-    other = {("bain rig check", "--port"), ("bain stock", "--seed"), ("bain plan", "--seed")}
+    """Defined once; only `rig check` looks at no board unless told which, and the seed of plan and stock is a mass."""
+    other = {("bain rig check", "--port"), ("bain stock", "--seed"),
+             ("bain plan", "--seed")}  # fmt: skip
     common = ("--port", "--json", "--vessel", "--plant", "--seed", "--fahrenheit", "--pounds")
     seen = {(param.opts[-1], param.help) for name, command in every_command() for param in command.params
             if param.opts[-1] in common and (name, param.opts[-1]) not in other}  # fmt: skip

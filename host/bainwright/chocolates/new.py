@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from bainwright.chocolates.text import toml
+from bainwright.core.atomic_write import save_file
 from bainwright.core.errors import UseError
 from bainwright.core.masses import parse_temp_c
-from bainwright.core.os_errors import reason
 from bainwright.core.toml import close_match
 from bainwright.files.chocolate import CAPS, Profile, parse_profile
 
@@ -60,10 +61,7 @@ def make(options: NewOptions, ask: Ask | None) -> tuple[Path, Profile]:
     doc = _document(name, options, ask)
     path = _path(name, options.out)
     profile = parse_profile(doc, str(path))
-    try:
-        path.write_text(_toml(doc), encoding="utf-8")
-    except OSError as failed:
-        raise UseError(f"{path} cannot be written", got=reason(failed)) from failed
+    save_file(path, toml(doc), hint="name another file with --out")
     return path, profile
 
 
@@ -164,19 +162,3 @@ def _melt_c(text: str, doc: dict[str, Any]) -> float:
 
 def _temp(text: str, option: str) -> float:
     return round(parse_temp_c(text, option, 15.0, 60.0), 2)
-
-
-def _toml(doc: dict[str, Any]) -> str:
-    """A flat document with tables, as TOML."""
-    lines = [f"{name} = {_value(value)}" for name, value in doc.items() if not isinstance(value, dict)]
-    for name, table in doc.items():
-        if isinstance(table, dict):
-            lines += ["", f"[{name}]", *(f"{key} = {_value(value)}" for key, value in table.items())]
-    return "\n".join(lines) + "\n"
-
-
-def _value(value: Any) -> str:
-    if isinstance(value, str):
-        escaped = "".join(c if c.isprintable() and c not in '"\\' else f"\\u{ord(c):04X}" for c in value)
-        return f'"{escaped}"'
-    return repr(value)

@@ -134,13 +134,14 @@ def send(chocolates: tuple[str, ...], port: str | None, virtual: str | None, as_
 @options.board
 @options.json
 def get(name: str | None, port: str | None, virtual: str | None, as_json: bool) -> int:
-    """Show a chocolate as a board has it stored: the one of that name, or the chosen one."""
+    """Show a chocolate as a board has it stored, as a TOML file: the one of that name, or the chosen one."""
     from bainwright.chocolates.board import fetch
+    from bainwright.chocolates.text import file_of, toml
     from bainwright.virtual.opening import open_stored
 
     with open_stored(port, virtual) as session:
         values = fetch(session.link, session.link.hello(), name)
-    show_result(values, [f"{key} = {value}" for key, value in values.items()], as_json)
+    show_result(values, [toml(file_of(values)).rstrip()], as_json)
     return 0
 
 
