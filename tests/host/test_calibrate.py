@@ -16,8 +16,7 @@ from fake_board import FakeBoard, status_line
 
 from bainboard import settings as board
 from bainwright import cli
-from bainwright.calibration import calibration_record, reading, rig_editor
-from bainwright.calibration import dialogue as calibrate
+from bainwright.calibration import calibration_record, reading, rig_editor, warmer
 from bainwright.calibration.baths import VirtualBench
 from bainwright.calibration.fit import (
     AT_C,
@@ -27,7 +26,9 @@ from bainwright.calibration.fit import (
     fit,
     ice_known,
 )
+from bainwright.calibration.options import CalibrateOptions
 from bainwright.calibration.reading import lifted, steady
+from bainwright.calibration.run import run_calibration
 from bainwright.core.errors import LinkError, RefusedError, UseError
 from bainwright.files.documents import document
 from bainwright.files.rig import BUNDLED, PlantTable, load_rig
@@ -54,7 +55,7 @@ def test_the_boiling_point_is_that_of_iapws(hpa):
     assert known.u_k < 0.12
 
 
-def test_an_altitude_alone_leaves_the_weather_in_doubt():
+def test_an_altitude_alone_leaves_the_weather_uncertain():
     """0.028 K/hPa at sea level from the table of `iapws`; 10 hPa of weather."""
     slope = (iapws.iapws97._TSat_P(0.101425) - iapws.iapws97._TSat_P(0.101225)) / 2.0
     assert boil_known(0.0, None).u_k == pytest.approx(math.hypot(10.0 * slope, 0.1), rel=0.01)
@@ -92,15 +93,15 @@ def test_a_probe_with_offset_and_gain_is_seen_through():
     points = [point(known, (known.temp_c - 0.4) / 1.004) for known in (fever_known(38.0), ice_known(),
                                                                      boil_known(0.0, 1013.25))]
     found = fit(points, "onewire")
-    assert found.gain == pytest.approx(1.004, abs=0.0005)  # the make's own doubt pulls a little
+    assert found.gain == pytest.approx(1.004, abs=0.0005)  # the gain's tolerance pulls a little
     assert 32.0 * found.gain + found.offset_c == pytest.approx(32.0 * 1.004 + 0.4, abs=0.02)
 
 
-def test_one_point_says_the_offset_and_its_doubt_grows_away_from_it():
+def test_one_point_gives_the_offset_and_its_uncertainty_grows_away_from_it():
     found = fit([point(fever_known(38.0), 38.3)], "onewire")
     assert (found.gain, found.offset_c) == (pytest.approx(1.0, abs=1e-9), pytest.approx(-0.3, abs=1e-6))
-    assert found.doubt_k(38.3) < found.doubt_k(32.0) < found.doubt_k(20.0) < found.doubt_k(0.0)
-    assert fit([point(fever_known(38.0), 38.3)], "ntc").doubt_k() > found.doubt_k()
+    assert found.uncertainty_k(38.3) < found.uncertainty_k(32.0) < found.uncertainty_k(20.0) < found.uncertainty_k(0.0)
+    assert fit([point(fever_known(38.0), 38.3)], "ntc").uncertainty_k() > found.uncertainty_k()
 
 
 def test_the_stated_uncertainty_holds_in_nineteen_of_twenty():
@@ -119,8 +120,8 @@ def test_the_stated_uncertainty_holds_in_nineteen_of_twenty():
         try:
             found = fit(points, "onewire")
         except UseError:
-            continue  # told as contradicting
-        within += abs(found.shift_k - shift) <= found.doubt_k()
+            continue  # reported as contradicting
+        within += abs(found.shift_k - shift) <= found.uncertainty_k()
     assert 0.92 <= within / 2000 <= 0.99
 
 
@@ -179,7 +180,7 @@ def test_a_steady_half_minute_is_read_with_the_old_calibration_taken_out():
     ("rows", "word"),
     [
         ([(30.0 + at / 60, 38.0) for at in range(300)], "stir all the time"),
-        ([(38.0 + 0.3 * (at % 2), 38.0) for at in range(300)], "scatter 0.15 K"),
+        ([(38.0 + 0.3 * (at % 2), 38.0) for at in range(300)], "scatter 0.15 °C"),
         ([(38.0, None)] * 300, "chocolate probe gives no reading"),
         ([(38.0, 22.0)] * 300, "chocolate probe: got 22.0 °C in a bath of 38.0 °C"),
     ],
@@ -192,7 +193,7 @@ def test_a_bath_that_is_none_is_refused_in_words(rows, word):
 
 def test_a_warmer_that_is_started_meanwhile_ends_the_reading():
     link, _ = link_of([(38.0, 38.0)] * 60, state="check")
-    with pytest.raises(RefusedError, match="must rest"):
+    with pytest.raises(RefusedError, match="on an idle warmer"):
         steady(link, VALUES, ["water", "bowl"], 38.0)
 
 
@@ -234,7 +235,7 @@ def test_a_record_is_a_probe_s_and_not_a_place_s():
 def notes_after(days=0, width_k=1.0, known=None, **settings):
     """What is said of a water probe calibrated so long ago."""
     values = {**VALUES, "probe.bowl.kind": "none"}
-    record = calibration_record.Record("pot", bowl=calibration_record.KeptBowl([(33.0, 31.6)], 1.4, 0.0, 0.1, NOW))
+    record = calibration_record.Record("pot", bowl=calibration_record.StoredBowl([(33.0, 31.6)], 1.4, 0.0, 0.1, NOW))
     calibration_record.add(record, values, "water", point(known or fever_known(38.0), 38.2))
     now = datetime.fromisoformat(NOW) + timedelta(days=days)
     in_force = {**values, **calibration_record.changes(record, values), **settings}
@@ -247,7 +248,7 @@ def test_a_fresh_calibration_needs_no_word():
 
 def test_an_old_one_a_wide_one_and_another_one_are_said_aloud():
     assert "200 days old" in notes_after(days=200)
-    assert "± 0.18 K only, wider than the window of 0.3 K" in notes_after(width_k=0.3)
+    assert "only to ± 0.18 °C, wider than the window of 0.3 °C" in notes_after(width_k=0.3)
     assert "another offset or gain" in notes_after(**{"probe.water.offset_c": 0.0})
 
 
@@ -300,12 +301,12 @@ def run(capsys, *arguments):
 def test_a_virtual_warmer_s_built_in_errors_are_found_within_the_stated_uncertainty(capsys, rig, seed):
     """The truth is the simulated probe's own bias; the baths are off by what such baths may be off."""
     code, out, err = run(capsys, "--virtual", rig, "--seed", str(seed), "--altitude", "520", "--json")
-    told = json.loads(out)
+    result = json.loads(out)
     assert code == 0, err
-    assert told["virtual"] is True
-    for probe in told["probes"].values():
+    assert result["virtual"] is True
+    for probe in result["probes"].values():
         found_k = probe["offset_c"] + (probe["gain"] - 1.0) * AT_C
-        assert abs(found_k + told["built_in_error_k"][probe["place"]]) <= probe["doubt_k"] <= 0.2
+        assert abs(found_k + result["built_in_error_k"][probe["place"]]) <= probe["doubt_k"] <= 0.2
         assert probe["told_apart"]
         assert [each["bath"] for each in probe["points"]] == ["fever", "ice", "boil"]
     assert list(Path().iterdir()) == []  # what was played is not kept
@@ -322,7 +323,7 @@ def test_a_virtual_warmer_s_built_in_errors_are_found_within_the_stated_uncertai
         (("--ice", "--fever", "38"), "one bath at a time"),
         ((), "what are the probes in"),
         (("--virtual", "--fever", "38"), "--fever is for a real warmer"),
-        (("--virtual", "--bowl", "31"), "keeps none of it"),
+        (("--virtual", "--bowl", "31"), "stores nothing"),
         (("--rig", "none.toml", "--show"), "no rig 'none.toml'"),
     ],
 )
@@ -340,21 +341,21 @@ def test_by_hand_an_estimated_bowl_gets_its_offset_and_its_spread_is_shown(capsy
     assert code == 0
     assert "1 of 3 readings" in err
     code, out, err = run(capsys, "--rig", "mine.toml", "--bowl", "33.3/31.6", "--bowl", "91.9F/31.6", "--json")
-    told = json.loads(out)["bowl"]
-    assert told["offset_c"] == pytest.approx((1.5 + 1.7 + 1.678) / 3, abs=0.001)
-    assert told["spread_k"] == pytest.approx(0.2, abs=0.001)
-    assert told["doubt_k"] == pytest.approx(2 * math.hypot(np.std([1.5, 1.7, 1.678], ddof=1), 0.5 / math.sqrt(3)),
+    result = json.loads(out)["bowl"]
+    assert result["offset_c"] == pytest.approx((1.5 + 1.7 + 1.678) / 3, abs=0.001)
+    assert result["spread_k"] == pytest.approx(0.2, abs=0.001)
+    assert result["doubt_k"] == pytest.approx(2 * math.hypot(np.std([1.5, 1.7, 1.678], ddof=1), 0.5 / math.sqrt(3)),
                                             abs=0.002)
-    assert load_rig("mine.toml").settings["bowl_offset_c"] == told["offset_c"]
+    assert load_rig("mine.toml").settings["bowl_offset_c"] == result["offset_c"]
     code, out, err = run(capsys, "--rig", "mine.toml", "--show")
-    assert "3 readings over 0.20 K" in out
-    assert "the chocolate's estimate is known to" in err  # half a kelvin of a hand thermometer is wider than a window
+    assert "3 readings over 0.20 °C" in out
+    assert "the chocolate's estimate is known only to" in err  # half a kelvin of a hand thermometer is wider than a window
     assert "water probe was never calibrated" in err
     for among_others in ((), ("--afresh",)):  # nor does it hide in the mean of those before it
         code, _, err = run(capsys, "--rig", "mine.toml", "--bowl", "31.6/33.1", *among_others)
         assert code == 2
         assert "are they exchanged" in err
-    assert load_rig("mine.toml").settings["bowl_offset_c"] == told["offset_c"]
+    assert load_rig("mine.toml").settings["bowl_offset_c"] == result["offset_c"]
 
 
 class OneBoard:
@@ -380,7 +381,7 @@ def live(monkeypatch):
         link, fake = link_of([], *batches)  # a first lock comes before anything is asked
         payload = document("settings", {**VALUES, "name": "pot"})
         fake.stored["settings"], fake.hello["settings"] = payload, "12345678"
-        monkeypatch.setattr(calibrate, "LiveBench", lambda port: OneBoard(link))
+        monkeypatch.setattr(warmer, "LiveBench", lambda port: OneBoard(link))
         monkeypatch.setattr(reading, "SILENT_S", 0.0)
         return fake
 
@@ -402,7 +403,7 @@ def answers(*typed):
 def talk(ask, **options):
     """The dialogue; what was said."""
     said = []
-    code = calibrate.calibrate_and_tell(calibrate.CalibrateAsked(**options), ask, as_json=False,
+    code = run_calibration(CalibrateOptions(**options), ask, as_json=False,
                                       say=lambda text, err=False: said.append(text))
     return code, "\n".join(said)
 
@@ -419,14 +420,14 @@ def test_broken_off_half_way_loses_nothing(live):
     assert locks[-1] == 0  # whatever happens, it may heat again
 
 
-def test_a_mistake_in_the_dialogue_is_told_and_asked_again(live):
+def test_a_mistake_in_the_dialogue_is_reported_and_asked_again(live):
     live([(39.4, 38.1)] * 40)
     code, said = talk(answers("100.4", "38.2", "", "", "9000", ""))
     assert code == 0
     assert "that looks like °F" in said
     assert "-430 to 5500 m" in said
-    assert "-1.2 K is much for a probe" in said
-    assert "Kept in pot-calibration.json" in said
+    assert "-1.2 °C is large for a probe" in said
+    assert "Stored in pot-calibration.json" in said
 
 
 def test_swapped_probes_are_found_by_lifting_one(live):
@@ -438,7 +439,7 @@ def test_swapped_probes_are_found_by_lifting_one(live):
 
 def test_a_board_that_falls_silent_ends_it_and_what_was_measured_is_kept(live):
     live([(38.4, 38.1)] * 31)
-    with pytest.raises(LinkError, match="what was measured before is kept"):
+    with pytest.raises(LinkError, match="what was measured before is stored"):
         talk(answers("38.2", "", "ice"))
     assert calibration_record.path_for(None, "pot").exists()
 
@@ -452,7 +453,7 @@ def test_by_hand_the_water_is_read_from_a_hold_that_stands_still(live):
     record = calibration_record.read(calibration_record.path_for(None, "pot"))
     assert record.bowl.offset_c == pytest.approx(1.51, abs=0.001)
     assert "cold" not in [each["do"] for each in fake.asked]  # a hold must go on heating
-    assert "a running hold keeps what it began with" in said
+    assert "a running hold does not change" in said
 
 
 def test_by_hand_a_warmer_that_rests_has_no_offset(live):
@@ -472,13 +473,13 @@ def test_a_warmer_that_does_not_rest_is_not_calibrated(live, state, word):
     assert [each["do"] for each in fake.asked] == ["hello"]
 
 
-def test_a_record_that_is_none_is_refused_in_words(capsys, tmp_path):
+def test_a_file_that_is_not_a_record_is_refused_in_words(capsys, tmp_path):
     (tmp_path / "pot-calibration.json").write_text("[1,")
     rig = tmp_path / "pot.toml"
     rig.write_text((BUNDLED / "pot.toml").read_text())
     code, _, err = run(capsys, "--rig", "pot.toml", "--show")
     assert code == 2
-    assert "is no record of a calibration" in err
+    assert "is not the record of a calibration" in err
 
 
 # -- the lock on the board ---------------------------------------------------------------------------------------------

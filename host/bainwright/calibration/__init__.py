@@ -1,1 +1,1 @@
-"""What a warmer's probes are worth: known temperatures, a fit with its doubt, and the record of both."""
+"""Calibration of a warmer's probes: known temperatures, a fit with its uncertainty, and the record of both."""

@@ -1,4 +1,4 @@
-"""Where the probes are put: a live board whose person moves them, or a virtual one set into one bath after another."""
+"""The baths that the probes are put into: by a person at a live board, or one after another on a virtual board."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ class LiveBench:
 
 
 class StirredBath:
-    """A plant that is one stirred bath for both probes; one of them may be lifted into the air."""
+    """A plant: one stirred bath for both probes, and one of them may be lifted into the air."""
 
     def __init__(self, temp_c: float, lifted: bool) -> None:
         self.temp_c, self._lifted, self._s = temp_c, lifted, 0.0

@@ -1,4 +1,4 @@
-"""The record of a calibration, beside the rig file: every point, what came of it, and when. And what it says later."""
+"""The record of a calibration, beside the rig file: the points, what followed from them, and what to say later."""
 
 from __future__ import annotations
 
@@ -17,10 +17,10 @@ from bainwright.core.errors import FileError
 
 OLD = timedelta(days=180)  # chosen: half a year of kitchen steam
 TOGETHER = timedelta(days=1)  # points further apart belong to another calibration; chosen
-SAME_K, SAME_GAIN = 0.005, 0.00005  # settings that differ by more are others: they are written to 3 and 5 digits
+SAME_K, SAME_GAIN = 0.005, 0.00005  # a larger difference is another setting: they are written to 3 and 5 digits
 
 
-class KeptPoint(msgspec.Struct, forbid_unknown_fields=True):
+class StoredPoint(msgspec.Struct, forbid_unknown_fields=True):
     """A point, as `fit.Point` has it."""
 
     bath: str
@@ -31,25 +31,25 @@ class KeptPoint(msgspec.Struct, forbid_unknown_fields=True):
     at: str
 
 
-class KeptProbe(msgspec.Struct, forbid_unknown_fields=True):
+class StoredProbe(msgspec.Struct, forbid_unknown_fields=True):
     """A probe by its id: the 1-wire id, or its place where it has none."""
 
     place: str
-    points: list[KeptPoint] = []
+    points: list[StoredPoint] = []
     offset_c: float = 0.0
     gain: float = 1.0
-    doubt_k: float = 0.0  # expanded, at `AT_C`
+    uncertainty_k: float = msgspec.field(default=0.0, name="doubt_k")  # expanded, at `AT_C`
     at: str = ""
-    told_apart: bool = False  # from the other one, by lifting it
+    identified: bool = msgspec.field(default=False, name="told_apart")  # by lifting it
 
 
-class KeptBowl(msgspec.Struct, forbid_unknown_fields=True):
+class StoredBowl(msgspec.Struct, forbid_unknown_fields=True):
     """For an estimated bowl: water less chocolate, by hand thermometer."""
 
     pairs: list[tuple[float, float]] = []
     offset_c: float = 0.0
     spread_k: float = 0.0
-    doubt_k: float = 0.0
+    uncertainty_k: float = msgspec.field(default=0.0, name="doubt_k")
     at: str = ""
 
 
@@ -57,12 +57,12 @@ class Record(msgspec.Struct, forbid_unknown_fields=True):
     """All that is known of a warmer's thermometers."""
 
     warmer: str = ""
-    probes: dict[str, KeptProbe] = {}
-    bowl: KeptBowl = msgspec.field(default_factory=KeptBowl)
+    probes: dict[str, StoredProbe] = {}
+    bowl: StoredBowl = msgspec.field(default_factory=StoredBowl)
 
 
 def path_for(rig: str | None, warmer: str) -> Path:
-    """Where a warmer's record lies: beside its rig file, or here under its name."""
+    """The file of a warmer's record: beside its rig file, or in this folder under its name."""
     if rig is not None and Path(rig).suffix == ".toml":
         return Path(rig).with_name(Path(rig).stem + "-calibration.json")
     return Path("".join(c if c.isalnum() or c in "-_" else "_" for c in warmer) + "-calibration.json")
@@ -74,13 +74,13 @@ def read(path: Path) -> Record:
     Raises
     ------
     FileError
-        When the file is none.
+        When the file is something else.
     """
     try:
         return msgspec.json.decode(path.read_bytes(), type=Record) if path.exists() else Record()
     except (OSError, msgspec.MsgspecError) as failed:
-        raise FileError(f"{path} is no record of a calibration", got=str(failed),
-                        hint="put it aside and calibrate again") from failed
+        raise FileError(f"{path} is not the record of a calibration", got=str(failed),
+                        hint="move it away and calibrate again") from failed
 
 
 def write(path: Path, record: Record) -> None:
@@ -95,22 +95,22 @@ def identity(settings: Mapping[str, Any], place: str) -> str:
 
 
 def add(record: Record, settings: Mapping[str, Any], place: str, point: Point) -> Fit:
-    """A point more for a probe: one of the same bath gives way, and so do those of an earlier calibration.
+    """Add a point to a probe's; it replaces one of the same bath and those of an earlier calibration.
 
     Raises
     ------
     UseError
-        When the points then contradict each other; the record is as it was.
+        When the points then contradict each other; the record is unchanged.
     """
-    kept = record.probes.get(identity(settings, place), KeptProbe(place))
+    probe = record.probes.get(identity(settings, place), StoredProbe(place))
     limit = datetime.fromisoformat(point.at) - TOGETHER
-    points = [each for each in kept.points
+    points = [each for each in probe.points
               if each.bath != point.bath and datetime.fromisoformat(each.at) >= limit]
-    points.append(KeptPoint(point.bath, point.true_c, point.true_u_k, point.raw_c, point.raw_u_k, point.at))
+    points.append(StoredPoint(point.bath, point.true_c, point.true_u_k, point.raw_c, point.raw_u_k, point.at))
     found = fit([Point(**msgspec.to_builtins(each)) for each in points], settings[f"probe.{place}.kind"])
-    record.probes[identity(settings, place)] = KeptProbe(
-        place, points, round(found.offset_c, 3), round(found.gain, 5), round(found.doubt_k(), 3), point.at,
-        kept.told_apart)
+    record.probes[identity(settings, place)] = StoredProbe(
+        place, points, round(found.offset_c, 3), round(found.gain, 5), round(found.uncertainty_k(), 3), point.at,
+        probe.identified)
     return found
 
 
@@ -127,14 +127,14 @@ def changes(record: Record, settings: Mapping[str, Any]) -> dict[str, float]:
 
 
 def notes(record: Record, settings: Mapping[str, Any], width_k: float, now: datetime) -> list[str]:
-    """What a person should know of the thermometers before a hold leans on them; a sentence each.
+    """What a person should know of the thermometers before a hold relies on them; a sentence each.
 
     Parameters
     ----------
     record : Record
-        What is kept.
+        What is stored.
     settings : mapping
-        Those the warmer runs on.
+        The warmer's.
     width_k : float
         How wide the chocolate's window is.
     now : datetime
@@ -147,22 +147,22 @@ def notes(record: Record, settings: Mapping[str, Any], width_k: float, now: date
             said.append(f"the {NAMES[place]} was never calibrated: it may be wrong by half a window (bain calibrate)")
             continue
         said += _age(f"the {NAMES[place]}'s calibration", probe.at, now)
-        said += _width(f"the {NAMES[place]}", probe.doubt_k, width_k)
+        said += _width(f"the {NAMES[place]}", probe.uncertainty_k, width_k)
         if (abs(settings[f"probe.{place}.offset_c"] - probe.offset_c) > SAME_K
                 or abs(settings[f"probe.{place}.gain"] - probe.gain) > SAME_GAIN):
-            said.append(f"the warmer runs the {NAMES[place]} with another offset or gain than its calibration found "
-                        f"({probe.offset_c:+.2f} K, {probe.gain:.4f}): give it the rig file, or calibrate again")
+            said.append(f"the warmer uses another offset or gain for the {NAMES[place]} than its calibration found "
+                        f"({probe.offset_c:+.2f} °C, {probe.gain:.4f}): send it the rig file, or calibrate again")
     if "bowl" not in places_of(settings):
         said += _estimate(record.bowl, width_k, now)
     return said
 
 
-def _estimate(bowl: KeptBowl, width_k: float, now: datetime) -> list[str]:
+def _estimate(bowl: StoredBowl, width_k: float, now: datetime) -> list[str]:
     if not bowl.pairs:
-        return ["how far the chocolate is from the water was never measured: bain calibrate --bowl, with a hand "
-                "thermometer in a steady hold"]
+        return ["how much cooler the chocolate is than the water was never measured: bain calibrate --bowl, with a "
+                "hand thermometer in a steady hold"]
     return _age("the estimate's hand-thermometer offset", bowl.at, now) + _width(
-        "the chocolate's estimate", bowl.doubt_k, width_k)
+        "the chocolate's estimate", bowl.uncertainty_k, width_k)
 
 
 def _age(what: str, at: str, now: datetime) -> list[str]:
@@ -170,23 +170,23 @@ def _age(what: str, at: str, now: datetime) -> list[str]:
     return [f"{what} is {age.days} days old: measure again (bain calibrate)"] if age > OLD else []
 
 
-def _width(what: str, doubt_k: float, width_k: float) -> list[str]:
-    if 2.0 * doubt_k <= width_k:
+def _width(what: str, uncertainty_k: float, width_k: float) -> list[str]:
+    if 2.0 * uncertainty_k <= width_k:
         return []
-    return [f"{what} is known to ± {doubt_k:.2f} K only, wider than the window of {width_k:.1f} K"]
+    return [f"{what} is known only to ± {uncertainty_k:.2f} °C, wider than the window of {width_k:.1f} °C"]
 
 
-def told(record: Record) -> list[str]:
+def sentences(record: Record) -> list[str]:
     """The record in sentences."""
     said = []
     for name, probe in record.probes.items():
         if not probe.points:
             continue
         points = ", ".join(f"{p.bath} {p.true_c:.2f} °C read as {p.raw_c:.2f}" for p in probe.points)
-        said.append(f"{NAMES[probe.place]} ({name}): {probe.offset_c:+.3f} K, gain {probe.gain:.5f}; at {AT_C:g} °C "
-                    f"right to ± {probe.doubt_k:.2f} K. {points}; {probe.at[:10]}")
+        said.append(f"{NAMES[probe.place]} ({name}): {probe.offset_c:+.3f} °C, gain {probe.gain:.5f}; at {AT_C:g} °C "
+                    f"right to ± {probe.uncertainty_k:.2f} °C. {points}; {probe.at[:10]}")
     bowl = record.bowl
     if bowl.pairs:
-        said.append(f"chocolate estimated {bowl.offset_c:.2f} K under the water, ± {bowl.doubt_k:.2f} K; "
-                    f"{len(bowl.pairs)} readings over {bowl.spread_k:.2f} K; {bowl.at[:10]}")
+        said.append(f"chocolate estimated {bowl.offset_c:.2f} °C under the water, ± {bowl.uncertainty_k:.2f} °C; "
+                    f"{len(bowl.pairs)} readings over {bowl.spread_k:.2f} °C; {bowl.at[:10]}")
     return said

@@ -1,4 +1,4 @@
-"""Known temperatures, and what a probe's readings at them say of its offset and gain. Pure."""
+"""Known temperatures, and the offset and gain that follow from a probe's readings at them. Pure."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from bainwright.core.errors import UseError
 from bainwright.physics.kitchen import boiling_at_c, pressure_pa
 
 FEVER, ICE, BOIL = "fever", "ice", "boil"
-BATHS = (FEVER, ICE, BOIL)  # in this order: the first alone settles where chocolate is held
-AT_C = 32.0  # where a temper is held: offset and uncertainty are told there
+BATHS = (FEVER, ICE, BOIL)  # in this order: the first alone is enough where chocolate is held
+AT_C = 32.0  # where a temper is held: offset and uncertainty are given there
 
 # A fever thermometer's limit of error, K, by the temperature it shows, °C (ASTM E1112, from memory).
 FEVER_LIMITS = ((37.0, 39.0, 0.1), (35.8, 41.0, 0.2), (34.0, 42.0, 0.3))
@@ -23,15 +23,15 @@ BAROMETER_HPA = 1.0  # what a barometer shows, chosen
 LOW_HPA, HIGH_HPA = 500.0, 1085.0  # at 5500 m, and the highest ever met at the sea; from memory
 BESIDE_HPA = 60.0  # a barometer further from its altitude's own shows the pressure "at sea level"; chosen
 
-# A straight line through a probe's errors leaves so much of them, K per K away from AT_C: chosen, so that 68 K
-# further up boiling water speaks of the gain and hardly of the window.
+# What a straight line leaves of a probe's errors, K per K away from AT_C: chosen, so that boiling water, 68 K further
+# up, determines the gain and hardly the correction in the window.
 BENT_K_PER_K = 0.003
-# How far a part's gain may be off by its make, before anything is measured: 0.5 K over 100 K for the digital probe
+# How far a part's gain may be off as made, before anything is measured: 0.5 K over 100 K for the digital probe
 # (its data sheet, from memory), the tolerance of beta for a thermistor (chosen).
-GAIN_DOUBT = {"onewire": 0.005, "ntc": 0.02}
+GAIN_UNCERTAINTY = {"onewire": 0.005, "ntc": 0.02}
 LARGEST_OFFSET_K = 5.0  # settings: probe.*.offset_c
 LEAST_GAIN, LARGEST_GAIN = 0.95, 1.05  # settings: probe.*.gain
-COVER = 2.0  # an uncertainty is told as twice its standard one, about 95 %
+COVER = 2.0  # an uncertainty is given as twice the standard one, about 95 %
 MUCH_K = 1.0  # a correction worth a question: twice the digital probe's limit of error (its data sheet, from memory)
 MISFIT = 3.0  # a point further off the line than so many of its standard uncertainties is wrong
 
@@ -72,7 +72,7 @@ class Point:
 
 @dataclass(frozen=True)
 class Fit:
-    """What a probe is worth: calibrated = gain * raw + offset_c.
+    """A probe's correction: calibrated = gain * raw + offset_c.
 
     Attributes
     ----------
@@ -92,7 +92,7 @@ class Fit:
     var_slope: float
     covar: float
 
-    def doubt_k(self, temp_c: float = AT_C) -> float:
+    def uncertainty_k(self, temp_c: float = AT_C) -> float:
         """The expanded uncertainty (k = 2) at a temperature."""
         away = temp_c - AT_C
         bent = BENT_K_PER_K * away / math.sqrt(3.0)
@@ -101,7 +101,7 @@ class Fit:
 
 
 def fever_known(shown_c: float) -> Known:
-    """A bath that a fever thermometer shows.
+    """A bath whose temperature a fever thermometer shows.
 
     Raises
     ------
@@ -116,21 +116,21 @@ def fever_known(shown_c: float) -> Known:
 
 
 def ice_known() -> Known:
-    """Crushed ice in a little water, stirred: 0 °C by the old definition of the scale, 0.00 still."""
+    """Crushed ice in a little water, stirred: 0 °C, the ice point."""
     return Known(ICE, 0.0, math.hypot(ICE_K / math.sqrt(3.0), BATH_K))
 
 
 def boil_known(altitude_m: float | None, pressure_hpa: float | None) -> Known:
-    """Water at a rolling boil, by the altitude or better by a barometer in the kitchen.
+    """Water at a rolling boil, by the altitude or, better, a barometer in the kitchen.
 
     Raises
     ------
     UseError
-        When neither is given, or a figure cannot be, or they contradict each other.
+        When neither is given, one is impossible, or they contradict each other.
     """
     if altitude_m is None and pressure_hpa is None:
         raise UseError("where does it boil?", wanted="--altitude METRES, or --pressure HPA from a barometer there",
-                       hint="300 m are one degree")
+                       hint="300 m make one degree")
     expected_pa = pressure_pa(altitude_m) if altitude_m is not None else None
     if pressure_hpa is None:
         assert expected_pa is not None
@@ -151,15 +151,15 @@ def _boil_u(pressure: float, spread_hpa: float) -> float:
 
 
 def fit(points: Sequence[Point], kind: str) -> Fit:
-    """Offset and gain from the points there are, least squares weighed by what each is worth.
+    """Offset and gain from the points, by least squares weighted with their uncertainties.
 
-    One point says the offset; how far the gain may be off by the part's make stands in for what is not measured, so
-    the uncertainty grows away from the points by itself.
+    One point gives the offset. The tolerance of the part's gain takes the place of what is not measured, so the
+    uncertainty grows with the distance from the points.
 
     Parameters
     ----------
     points : sequence of Point
-        One a bath.
+        One for each bath.
     kind : str
         Of the probe: ``onewire`` or ``ntc``.
 
@@ -169,7 +169,7 @@ def fit(points: Sequence[Point], kind: str) -> Fit:
         When the points contradict each other, or ask for more than a calibration may do.
     """
     weights = [(p.u_k**-2, p.raw_c - AT_C, p.true_c - p.raw_c) for p in points]
-    prior = GAIN_DOUBT[kind] ** -2
+    prior = GAIN_UNCERTAINTY[kind] ** -2
     s0, s1 = sum(w for w, _, _ in weights), sum(w * x for w, x, _ in weights)
     s2 = sum(w * x * x for w, x, _ in weights) + prior
     t0, t1 = sum(w * y for w, _, y in weights), sum(w * x * y for w, x, y in weights)
@@ -178,9 +178,9 @@ def fit(points: Sequence[Point], kind: str) -> Fit:
     found = Fit(shift - slope * AT_C, 1.0 + slope, shift, slope, s2 / det, s0 / det, -s1 / det)
     _agree(points, found)
     if abs(found.offset_c) > LARGEST_OFFSET_K or not LEAST_GAIN <= found.gain <= LARGEST_GAIN:
-        raise UseError(f"the probe would need an offset of {found.offset_c:+.2f} K and a gain of {found.gain:.4f}",
-                       wanted=f"at most {LARGEST_OFFSET_K:g} K and {LEAST_GAIN:g} to {LARGEST_GAIN:g}",
-                       hint="no calibration mends that: look at its kind in the rig, or replace it")
+        raise UseError(f"the probe would need an offset of {found.offset_c:+.2f} °C and a gain of {found.gain:.4f}",
+                       wanted=f"at most {LARGEST_OFFSET_K:g} °C and {LEAST_GAIN:g} to {LARGEST_GAIN:g}",
+                       hint="no calibration mends that: check its kind in the rig, or replace it")
     return found
 
 
@@ -188,7 +188,7 @@ def _agree(points: Sequence[Point], found: Fit) -> None:
     for point in points:
         left_k = point.true_c - point.raw_c - found.shift_k - found.slope * (point.raw_c - AT_C)
         if abs(left_k) > MISFIT * point.u_k:
-            told = ", ".join(f"{p.bath} {p.true_c - p.raw_c:+.2f} K" for p in points)
-            raise UseError("the points contradict each other", got=told,
-                           wanted="corrections on one line within what each point is worth",
+            found_k = ", ".join(f"{p.bath} {p.true_c - p.raw_c:+.2f} °C" for p in points)
+            raise UseError("the points contradict each other", got=found_k,
+                           wanted="corrections on one line, within each point's uncertainty",
                            hint=f"measure the {points[-1].bath} point again; --afresh forgets them all")

@@ -1,4 +1,4 @@
-"""What the probes read in a bath: a steady half minute of the board's own lines, with the calibration taken out."""
+"""What the probes read in a bath: a steady half minute of status lines, with the calibration taken out."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ import numpy as np
 from bainwright.core.errors import LinkError, RefusedError, UseError
 from bainwright.link.messages import Status
 from bainwright.link.protocol import Link
+from bainwright.words import terms
 
 PLACES = ("water", "bowl")
 NAMES = {"water": "water probe", "bowl": "chocolate probe"}
@@ -20,7 +21,7 @@ STEADY_S = 30  # lines of a reading; chosen: several lags of a probe
 PATIENCE_S = 240  # lines waited for a bath to come to rest; chosen
 DRIFT_K_PER_MIN = 0.5  # a stirred pot of 38 °C cools by a fifth of that; chosen
 SCATTER_K = 0.08  # about its own line: the steps of 1/16 K and a probe's noise stay under it; chosen
-FAR_K = 4.0  # a probe so far from the bath stands in another: the worst part is wrong by half of that; chosen
+FAR_K = 4.0  # a probe this far from the bath is in another one: the worst part is wrong by half of that; chosen
 LIFTED_K = 1.5  # the one that was lifted moved by so much more than the other; chosen
 SILENT_S = 5.0
 LOCK_S = 1800  # the lock lapses by itself, for a PC that goes away; every reading renews it; chosen
@@ -40,7 +41,7 @@ def places_of(settings: Mapping[str, Any]) -> list[str]:
 
 
 def lock(link: Link, for_s: float) -> None:
-    """Lock the heat out for so long; 0 ends it. What the board said before, the probes still elsewhere, is forgotten.
+    """Lock the heat out for so long; 0 ends it. Earlier status lines are dropped: the probes were elsewhere then.
 
     Raises
     ------
@@ -68,45 +69,46 @@ def rows(link: Link, clock: Callable[[], float] = time.monotonic) -> Any:
         if said:
             heard_s = clock()
         elif clock() - heard_s > SILENT_S:
-            raise LinkError(f"no word from the board for {SILENT_S:g} s", hint="what was measured before is kept")
+            raise LinkError(f"no word from the board for {SILENT_S:g} s", hint="what was measured before is stored")
 
 
 def steady(link: Link, settings: Mapping[str, Any], places: Sequence[str], true_c: float,
-           told: Callable[[str], None] = lambda text: None) -> dict[str, Reading]:
-    """Wait until every probe stands still in the bath, then the mean of half a minute.
+           report: Callable[[str], None] = lambda text: None) -> dict[str, Reading]:
+    """Wait until every probe is steady in the bath, then take the mean of half a minute.
 
     Parameters
     ----------
     link : Link
-        A resting board.
+        An idle board.
     settings : mapping
         Those the board has: its lines are calibrated by them, which is taken out here.
     places : sequence of str
         Which probes are in the bath.
     true_c : float
         What the bath is at.
-    told : callable
-        Told now and then how it goes.
+    report : callable
+        Shows the person how it goes.
 
     Raises
     ------
     UseError
-        When a probe gives no reading, stands in another bath, or the bath does not come to rest.
+        When a probe gives no reading, is in another bath, or does not become steady.
     """
     lock(link, LOCK_S)
     seen: list[list[float]] = []
     for count, status in enumerate(rows(link), 1):
         if status.state != "idle":
-            raise RefusedError(f"the warmer is in state {status.state}: it must rest while probes are calibrated")
+            raise RefusedError("probes are calibrated on an idle warmer",
+                               got=terms.STATES.get(status.state, status.state), hint="stop it first")
         seen.append([_raw(status, settings, place) for place in places])
         last = np.array(seen[-STEADY_S:])
         if len(last) == STEADY_S and not _restless(last):
             return {place: _reading(place, column, true_c) for place, column in zip(places, last.T, strict=True)}
         if count % STEADY_S == 0:
-            told("not steady yet: stir, and keep the probes still")
+            report("not steady yet: stir, and keep the probes still")
         if count >= PATIENCE_S:
             raise _unsteady(last, places)
-    raise AssertionError("rows never end by themselves")
+    raise AssertionError("unreachable: rows yields until it raises")
 
 
 def _raw(status: Status, settings: Mapping[str, Any], place: str) -> float:
@@ -136,18 +138,18 @@ def _unsteady(last: Any, places: Sequence[str]) -> UseError:
             return UseError(f"the {NAMES[place]} gives no reading", hint="look at its plug and cable")
         drift, scatter = _line(column)
         if abs(drift) > DRIFT_K_PER_MIN or scatter > SCATTER_K:
-            return UseError(f"the {NAMES[place]} does not come to rest", got=f"{drift:+.1f} K/min, scatter "
-                            f"{scatter:.2f} K", wanted=f"under {DRIFT_K_PER_MIN:g} K/min and {SCATTER_K:g} K",
-                            hint="stir all the time, and keep probes off walls and ice; nothing else is lost")
-    raise AssertionError("a bath at rest is no bath that does not rest")
+            return UseError(f"the {NAMES[place]} does not become steady", got=f"{drift:+.1f} °C/min, scatter "
+                            f"{scatter:.2f} °C", wanted=f"under {DRIFT_K_PER_MIN:g} °C/min and {SCATTER_K:g} °C",
+                            hint="stir all the time, and keep the probes off walls and ice; earlier results stay")
+    raise AssertionError("unreachable: the bath is steady")
 
 
 def _reading(place: str, column: Any, true_c: float) -> Reading:
     raw_c = float(np.mean(column))
     if abs(raw_c - true_c) > FAR_K:
         raise UseError(f"the {NAMES[place]}", got=f"{raw_c:.1f} °C in a bath of {true_c:.1f} °C",
-                       wanted=f"within {FAR_K:g} K of it",
-                       hint="is it in the bath, and is that what the bath is at?")
+                       wanted=f"within {FAR_K:g} °C of it",
+                       hint="is it in the bath, and is that the bath's temperature?")
     drift, scatter = _line(column)
     moved_k = abs(drift) * len(column) / 60.0 / math.sqrt(12.0)
     step_k = 0.0625 / math.sqrt(12.0)  # of the digital probe; a mean of still readings does not beat it
@@ -172,7 +174,7 @@ def lifted(link: Link, settings: Mapping[str, Any], wait_s: int = 60) -> str:
             if moved[place] > LIFTED_K + moved[other]:
                 return place
         if count > wait_s:
-            raise UseError("neither probe's reading left the other's", got=", ".join(
-                f"{NAMES[place]} {moved[place]:.1f} K" for place in PLACES), wanted=f"{LIFTED_K:g} K in {wait_s} s",
+            raise UseError("neither probe's reading moved away from the other's", got=", ".join(
+                f"{NAMES[place]} {moved[place]:.1f} °C" for place in PLACES), wanted=f"{LIFTED_K:g} °C in {wait_s} s",
                 hint="lift one of them out of a warm bath, into the air")
-    raise AssertionError("rows never end by themselves")
+    raise AssertionError("unreachable: rows yields until it raises")

@@ -33,8 +33,8 @@ def calibrate(as_json: bool, **asked: Any) -> int:
     The heat is locked out meanwhile. With no bath named it asks, step by step. Each point is stored at once: beside the
     rig file, in it and on the board. The first point alone is enough for a chocolate's window.
     """
-    from bainwright.calibration.dialogue import CalibrateAsked, calibrate_and_tell
+    from bainwright.calibration.options import CalibrateOptions
+    from bainwright.calibration.run import run_calibration
 
-    asked["seed"] = asked["seed"] or 0
     ask = console.ask_line if console.is_asked() else None
-    return calibrate_and_tell(CalibrateAsked(**asked), ask, as_json=as_json, say=console.say)
+    return run_calibration(CalibrateOptions(**asked), ask, as_json=as_json, say=console.say)
