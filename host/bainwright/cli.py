@@ -45,8 +45,8 @@ def bain() -> None:
     Try it without any hardware:  bain hold dark --virtual
 
     \b
-    Exit status: 0 done; 1 done, but not as it should be (left the window for good, a trip);
-    2 wrong use; 3 no board, or lost board.
+    Exit status: 0 done; 1 done, but not as it should be (a trip, or the
+    window was left for good); 2 wrong use; 3 no board, or a lost board.
     """
 
 

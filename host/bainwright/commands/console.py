@@ -23,24 +23,28 @@ def say(text: str, *, err: bool = False) -> None:
     """Print, folded between words on a terminal; a reader who left early (`| head`) is no error."""
     stream = sys.stderr if err else sys.stdout
     try:
-        print(fold(text, shutil.get_terminal_size().columns) if stream.isatty() else text, file=stream, flush=True)
+        print(fold(text, columns()) if stream.isatty() else text, file=stream, flush=True)
     except OSError as failed:
         if failed.errno not in (errno.EPIPE, errno.EIO):
             raise
         _nobody_reads(stream)
 
 
-def fold(text: str, columns: int) -> str:
+def columns() -> int:
+    """How wide lines may be: the terminal's width within what is easy to read."""
+    return max(NARROWEST, min(WIDEST, shutil.get_terminal_size((WIDEST, 24)).columns))
+
+
+def fold(text: str, width: int) -> str:
     """Break lines that are wider than a terminal between words; each goes on under its own beginning.
 
     Parameters
     ----------
     text : str
         One line or several; spaces inside a line stay as they are.
-    columns : int
-        The terminal's width.
+    width : int
+        The widest line.
     """
-    width = max(NARROWEST, min(WIDEST, columns))
     return "\n".join(_folded(line, width) for line in text.split("\n"))
 
 

@@ -14,7 +14,7 @@ Option = Callable[[Any], Any]
 SEED = Whole(0, 2**32 - 1)
 
 json = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON; always °C, kg, s, W.")
-port = click.option("--port", metavar="PORT", help="The board's serial port.  [default: the only one plugged in]")
+port = click.option("--port", metavar="PORT", help="The board's serial port.  [default: the only one]")
 virtual = click.option("--virtual", metavar="[RIG]", is_flag=False, flag_value="pot",
                        help="Use a simulated warmer: pot, mat, plate or a rig file.")
 image = click.option("--virtual", metavar="IMAGE", help="Use a simulated board's flash, as hold --image stores it.")

@@ -112,7 +112,8 @@ def show(rig_file: str, as_json: bool) -> int:
     r = load_rig(rig_file)
     table = figures(r.settings, r.written)
     vessels = {name: vessel.changes() for name, vessel in r.vessels.items()}
-    lines = [f"{r.name} ({r.source})", "", *(figure.line().rstrip() for figure in table), ""]
+    lines = [f"{r.name} ({r.source})", ""]
+    lines += [line for figure in table for line in figure.lines(console.columns())] + [""]
     if r.settings["board"] in BOARDS:
         lines += [f"Pins on a {BOARDS[r.settings['board']]}:", *pin_lines(r.settings)]
     lines += [f"vessel {name}: " + ", ".join(f"{key} = {value:g}" for key, value in changes.items())

@@ -24,11 +24,9 @@ class BainError(Exception):
 
     def words(self) -> str:
         """The error as one readable sentence or two."""
-        text = self.what
-        if self.got is not None:
-            text += f": got {self.got}"
-        if self.wanted is not None:
-            text += f", wanted {self.wanted}" if self.got is not None else f": wanted {self.wanted}"
+        found = [f"{word} {value}" for word, value in (("got", self.got), ("wanted", self.wanted)) if value is not None]
+        joint = " " if self.what.endswith("?") else ": "
+        text = joint.join([self.what, ", ".join(found)] if found else [self.what])
         return f"{text}; {self.hint}" if self.hint else text
 
 

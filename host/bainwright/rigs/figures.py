@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -9,7 +10,8 @@ from typing import Any
 from bainboard import help_text
 from bainboard import settings as board
 
-WIDTHS = (27, 20, 10, 29)  # name, value, unit, range
+WHOLE = "\u00a0"  # a space that no line is broken at
+NAME_CELLS, VALUE_CELLS = 26, 14  # of the table's columns; what the setting means gets the rest
 OWN = {
     "rom": "onewire", "r25_ohm": "ntc", "beta_k": "ntc", "series_ohm": "ntc",
     "r0_ohm": "platinum", "reference_ohm": "platinum", "wires": "platinum",
@@ -37,11 +39,15 @@ class Figure:
     help: str
     given: bool
 
-    def line(self) -> str:
-        """One line of the table; a default is in brackets."""
+    def lines(self, columns: int) -> list[str]:
+        """Its row of the table, folded to a terminal's width; a default is in brackets."""
         shown = written(self.value) if self.given else f"({written(self.value)})"
-        cells = (self.name, shown, self.unit, self.range)
-        return "".join(f"{cell:<{width}} " for cell, width in zip(cells, WIDTHS, strict=True)) + self.help
+        head = f"{self.name:<{NAME_CELLS}} {f'{shown} {self.unit}'.rstrip():<{VALUE_CELLS}} "
+        indent = " " * (NAME_CELLS + VALUE_CELLS + 2)
+        whole = self.range.replace(" ", WHOLE)  # a range is not broken over two lines
+        folded = textwrap.wrap(f"{self.help} [{whole}]", max(columns, len(indent) + 30), initial_indent=head,
+                               subsequent_indent=indent, break_long_words=False)  # fmt: skip
+        return [line.replace(WHOLE, " ") for line in folded]
 
 
 def figures(values: Mapping[str, Any], given: Mapping[str, Any]) -> list[Figure]:
