@@ -1,0 +1,81 @@
+"""``python -m tests.faults.search``, or quicker ``pypy3 -m tests.faults.search``, from the project's top."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from . import core, hunt, report
+from .genes import parse
+from .play import NotPlayedError, play
+
+RESULTS = Path("search.jsonl")
+
+
+def main(words: list[str]) -> int:
+    """The command."""
+    parser = argparse.ArgumentParser("python -m tests.faults.search", description=__doc__)
+    parser.add_argument("--firmware", type=Path, help="folder that holds bainboard (default: this project's)")
+    commands = parser.add_subparsers(dest="command", required=True)
+    run = commands.add_parser("run", help="search; a file of results is gone on with")
+    run.add_argument("--rounds", type=int, default=6)
+    run.add_argument("--only", default="", help="names with this in them, as pan/ or water_slips")
+    healthy = commands.add_parser("healthy", help="evenings with nothing wrong")
+    healthy.add_argument("--hours", type=float, default=2000.0)
+    for each in (run, healthy):
+        each.add_argument("--out", type=Path, default=RESULTS)
+        each.add_argument("--minutes", type=float, default=1e6, help="stop after this long")
+        each.add_argument("--quiet", action="store_true", help="only the count")
+    again = commands.add_parser("replay", help="play one line again")
+    again.add_argument("line")
+    tables = commands.add_parser("report", help="tables of a file of results")
+    tables.add_argument("--out", type=Path, default=RESULTS)
+    args = parser.parse_args(words)
+    try:
+        return COMMANDS[args.command](args)
+    except (ValueError, NotPlayedError) as error:
+        print(error, file=sys.stderr)
+        return 2
+
+
+def _run(args: argparse.Namespace) -> int:
+    core.use(args.firmware)
+    known, until = hunt.load(args.out, hunt.firmware_hash()), hunt.clock(args.minutes)
+    before = len(known)
+    if args.command == "run":
+        rows = hunt.search(args.rounds, args.only, known, until)
+    else:
+        rows = hunt.healthy(args.hours, known, until)
+    over = 0
+    for row in hunt.keep(args.out, rows):
+        bad = row.get("score_k", 1.0) > 0.0 and "refused" not in row
+        over += bad
+        if bad and not args.quiet:
+            print(row["line"], " ".join(f"{row[name]:.1f}" for name in ("worst_c", "over_k", "score_k")
+                                        if name in row), row.get("raised", row.get("fault", "")), flush=True)
+    print(f"{len(known) - before} cases played, {before} were there; {over} over what is promised")
+    return 0
+
+
+def _replay(args: argparse.Namespace) -> int:
+    core.use(args.firmware)
+    line = parse(args.line)
+    result = play(line)
+    for name, value in vars(result).items():
+        print(f"{name}: {value:.2f}" if isinstance(value, float) else f"{name}: {value}")
+    return 1 if result.score_k > 0.0 else 0
+
+
+def _report(args: argparse.Namespace) -> int:
+    rows = list(hunt.load(args.out, None).values())
+    if not rows:
+        raise ValueError(f"{args.out}: no results yet; wanted a file that `run` wrote")
+    print(report.page(rows))
+    return 0
+
+
+COMMANDS = {"run": _run, "healthy": _run, "replay": _replay, "report": _report}
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

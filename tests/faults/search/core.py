@@ -1,0 +1,104 @@
+"""The firmware's core, loaded untouched from a folder: `use` first, then `rig_values` and `Board`."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+HERE = Path(__file__).resolve().parents[3] / "firmware"
+fw: Any = None  # the modules, once `use` was called
+
+
+class Modules:
+    """What is imported of the firmware."""
+
+    def __init__(self) -> None:
+        from bainboard import drive, faults, sensing, settings, warmer
+
+        self.drive, self.faults, self.sensing, self.settings, self.warmer = drive, faults, sensing, settings, warmer
+
+
+def use(folder: Path | None = None) -> Any:
+    """Load the firmware of a folder (default: this project's), once a process."""
+    global fw
+    if fw is None:
+        top = str(folder or HERE)
+        if top not in sys.path:
+            sys.path.insert(0, top)
+        fw = Modules()
+    return fw
+
+
+def rig_values(changes: dict[str, Any]) -> tuple[dict[str, Any] | None, str | None]:
+    """Settings with these changes as a board takes them: (values, None), or (None, why it refuses)."""
+    values, why = use().settings.check(use().settings.SETTINGS, {"drill": "passed", **changes})
+    return values, why
+
+
+def profile(changes: dict[str, Any]) -> tuple[dict[str, Any] | None, str | None]:
+    """A profile with these figures: (values, None), or (None, why)."""
+    values, why = use().settings.check_profile(changes)
+    return values, why
+
+
+TICK_MS = 1000
+
+
+class Board:
+    """One board's loop without its link: reads, steps the warmer, drives; a second a pass, as `app` has it."""
+
+    def __init__(self, values: dict[str, Any], probes: dict[str, Any], now_ms: int, latch_fault: int = 0) -> None:
+        modules = use()
+        self.values = values
+        self.warmer = modules.warmer.Warmer(values, latch_fault)
+        self.now_ms = now_ms
+        self.drive = modules.drive.Pwm(now_ms)
+        self.level = 0.0
+        jump = values["trip.jump_c_per_s"]
+        self._probes = {place: None if probe is None else modules.sensing.Probe(probe, 0.0, 1.0, jump)
+                        for place, probe in probes.items()}
+        self._convert()
+
+    def _convert(self) -> None:
+        for probe in self._probes.values():
+            if probe is not None:
+                probe.start()
+
+    def tick(self) -> None:
+        """A pass."""
+        w = self.warmer
+        now_ms = self.now_ms = self.now_ms + TICK_MS
+        on_ms = self.drive.take_on_ms(now_ms)
+        given_j = w.values["heater_w"] * on_ms / 1000 if w.guard else 0.0
+        water_c, code = self._probes["water"].read(now_ms)
+        bowl = self._probes["bowl"]
+        bowl_c = None if bowl is None else bowl.read(now_ms)[0]
+        self._convert()
+        w.step(now_ms, TICK_MS, water_c, code, bowl_c, given_j)
+        if w.duty > 0.0:
+            self.drive.set(w.duty)
+        else:
+            self.drive.off(now_ms)
+        self.level = self.drive.poll(now_ms)
+
+
+def name_of(number: int) -> str:
+    """A fault's name."""
+    faults = use().faults
+    return str(faults.row(number)[faults.NAME])
+
+
+SECOND = "probe.second.kind"
+
+
+def has_second_probe() -> bool:
+    """Does this firmware know a second water probe?"""
+    return any(row[0] == SECOND for row in use().settings.SETTINGS)
+
+
+def with_second_probe(settings: dict[str, Any], witness: str) -> dict[str, Any]:
+    """These settings with a second water probe where the case has one and the firmware knows such a thing."""
+    if witness == "second" and has_second_probe():
+        return {**settings, SECOND: "onewire"}
+    return settings
