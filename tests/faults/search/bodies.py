@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import random
 
-from .plants import BOILS_C, Plant
 from .air import WATER_J_PER_KGK
+from .plants import BOILS_C, Plant
 
 
 class Stirred(Plant):

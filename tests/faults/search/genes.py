@@ -17,7 +17,7 @@ GAINS = ("safe", "learnt")
 STAGES = ("work", "work", "work", "work", "melted", "melt")
 HOUR = 3600.0
 
-# What people do: (longest pause between, or 0: rarely). Each takes two figures from 0 to 1.
+# What people do; each takes two figures from 0 to 1 (`acts`).
 ACTS = ("pause", "bowl_off", "bowl_lift", "announce", "refill", "dip", "top_up", "lid", "draught", "stage",
         "stop_start", "reboot", "gains", "stir", "confirm")
 
@@ -102,7 +102,11 @@ def _drawn(rng: random.Random, line: Line) -> Genes:
     room_c = rng.uniform(14.0, 28.0)
     end_s = rng.choice((1.5, 2.0, 3.0)) * HOUR
     healthy = line.fault == "none"
-    rhythms = tuple(_rhythm(rng, end_s) for _ in range(rng.choice((0, 1, 2, 3, 4) if not healthy else (2, 4, 6, 8))))
+    if healthy or rng.random() < 0.6:
+        count = rng.choice((0, 1, 2, 3, 4) if not healthy else (2, 4, 6, 8))
+        rhythms = tuple(_rhythm(rng, end_s) for _ in range(count))
+    else:  # one thing, again and again
+        rhythms = (Rhythm(rng.choice(ACTS), 60.0, rng.uniform(120.0, 1200.0), 60, rng.random(), rng.random()),)
     return Genes(
         start_c=rng.uniform(max(12.0, room_c - 4.0), 38.0), bowl_c=rng.uniform(22.0, 34.0), room_c=room_c,
         told_room_k=rng.uniform(-3.0, 3.0), stage=rng.choice(STAGES),
