@@ -26,11 +26,12 @@ def main(words: list[str]) -> int:
     for each in (run, healthy):
         each.add_argument("--out", type=Path, default=RESULTS)
         each.add_argument("--minutes", type=float, default=1e6, help="stop after this long")
+        each.add_argument("--part", type=_part, default=(1, 1), help="as 2/3: the second of three runs side by side")
         each.add_argument("--quiet", action="store_true", help="only the count")
     again = commands.add_parser("replay", help="play one line again")
     again.add_argument("line")
     tables = commands.add_parser("report", help="tables of a file of results")
-    tables.add_argument("--out", type=Path, default=RESULTS)
+    tables.add_argument("results", type=Path, nargs="*", default=[RESULTS])
     args = parser.parse_args(words)
     try:
         return COMMANDS[args.command](args)
@@ -39,14 +40,22 @@ def main(words: list[str]) -> int:
         return 2
 
 
+def _part(text: str) -> tuple[int, int]:
+    number, _, of = text.partition("/")
+    if not (number.isdecimal() and of.isdecimal() and 0 < int(number) <= int(of)):
+        raise argparse.ArgumentTypeError(f"got {text!r}, wanted a part as 2/3")
+    return int(number), int(of)
+
+
 def _run(args: argparse.Namespace) -> int:
     core.use(args.firmware)
     known, until = hunt.load(args.out, hunt.firmware_hash()), hunt.clock(args.minutes)
     before = len(known)
     if args.command == "run":
-        rows = hunt.search(args.rounds, args.only, known, until)
+        number, of = args.part
+        rows = hunt.search(args.rounds, hunt.names(args.only)[number - 1 :: of], known, until)
     else:
-        rows = hunt.healthy(args.hours, known, until)
+        rows = hunt.healthy(args.hours / args.part[1], args.part, known, until)
     over = 0
     for row in hunt.keep(args.out, rows):
         bad = row.get("score_k", 1.0) > 0.0 and "refused" not in row
@@ -68,9 +77,9 @@ def _replay(args: argparse.Namespace) -> int:
 
 
 def _report(args: argparse.Namespace) -> int:
-    rows = list(hunt.load(args.out, None).values())
+    rows = [row for path in args.results for row in hunt.load(path, None).values()]
     if not rows:
-        raise ValueError(f"{args.out}: no results yet; wanted a file that `run` wrote")
+        raise ValueError("no results yet; wanted files that `run` or `healthy` wrote")
     print(report.page(rows))
     return 0
 

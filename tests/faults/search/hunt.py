@@ -61,11 +61,11 @@ def played(line: Line) -> Row:
         return {"line": str(line), "raised": f"{type(error).__name__}: {error}"}
 
 
-def search(rounds: int, only: str, known: dict[str, Row], until: Callable[[], bool]) -> Iterator[Row]:
+def search(rounds: int, todo: list[Line], known: dict[str, Row], until: Callable[[], bool]) -> Iterator[Row]:
     """Rows as they come; what `known` has is not played again but climbed from."""
     worst: dict[str, tuple[float, Line]] = {}
     for at in range(rounds):
-        for name in names(only):
+        for name in todo:
             fresh = [Line(1 + at * FRESH + n, (), *_parts(name)) for n in range(FRESH)]
             for line in fresh:
                 if until():
@@ -92,11 +92,11 @@ def _one(line: Line, known: dict[str, Row], worst: dict[str, tuple[float, Line]]
         worst[line.name] = score, line
 
 
-def healthy(hours: float, known: dict[str, Row], until: Callable[[], bool]) -> Iterator[Row]:
-    """Evenings with everyday acts on every plant until so many hours are played."""
-    seconds, seed = 0, 0
+def healthy(hours: float, part: tuple[int, int], known: dict[str, Row], until: Callable[[], bool]) -> Iterator[Row]:
+    """Evenings with everyday acts on every plant until so many hours are played; of `part` (n, of) each of-th seed."""
+    seconds, seed = 0, part[0] - part[1]
     while seconds < hours * 3600.0 and not until():
-        seed += 1
+        seed += part[1]
         for number, plant in enumerate(PLANTS):
             witnesses = [witness for witness in WITNESSES if witness != "second" or core.has_second_probe()]
             line = Line(seed, (), plant, "none", witnesses[(seed + number) % len(witnesses)], GAINS[seed // 3 % 2])
