@@ -6,7 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from . import core, hunt, report
+from . import bounds, core, hunt, report
 from .genes import parse
 from .play import NotPlayedError, play
 
@@ -23,7 +23,8 @@ def main(words: list[str]) -> int:
     run.add_argument("--only", default="", help="names with this in them, as pan/ or water_slips")
     healthy = commands.add_parser("healthy", help="evenings with nothing wrong")
     healthy.add_argument("--hours", type=float, default=2000.0)
-    for each in (run, healthy):
+    bound = commands.add_parser("bounds", help="settings and profile at every bound, alone and in pairs")
+    for each in (run, healthy, bound):
         each.add_argument("--out", type=Path, default=RESULTS)
         each.add_argument("--minutes", type=float, default=1e6, help="stop after this long")
         each.add_argument("--part", type=_part, default=(1, 1), help="as 2/3: the second of three runs side by side")
@@ -54,6 +55,8 @@ def _run(args: argparse.Namespace) -> int:
     if args.command == "run":
         number, of = args.part
         rows = hunt.search(args.rounds, hunt.names(args.only)[number - 1 :: of], known, until)
+    elif args.command == "bounds":
+        rows = hunt.each(list(bounds.lines())[args.part[0] - 1 :: args.part[1]], known, until)
     else:
         rows = hunt.healthy(args.hours / args.part[1], args.part, known, until)
     over = 0
@@ -69,8 +72,7 @@ def _run(args: argparse.Namespace) -> int:
 
 def _replay(args: argparse.Namespace) -> int:
     core.use(args.firmware)
-    line = parse(args.line)
-    result = play(line)
+    result = bounds.play(args.line) if args.line.startswith("set:") else play(parse(args.line))
     for name, value in vars(result).items():
         print(f"{name}: {value:.2f}" if isinstance(value, float) else f"{name}: {value}")
     return 1 if result.score_k > 0.0 else 0
@@ -84,7 +86,7 @@ def _report(args: argparse.Namespace) -> int:
     return 0
 
 
-COMMANDS = {"run": _run, "healthy": _run, "replay": _replay, "report": _report}
+COMMANDS = {"run": _run, "healthy": _run, "bounds": _run, "replay": _replay, "report": _report}
 
 if __name__ == "__main__":
     sys.exit(main(sys.argv[1:]))

@@ -16,7 +16,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from . import core
+from . import bounds, core
 from .catalogue import PLANTS
 from .genes import GAINS, WITNESSES, Line
 from .play import NotPlayedError, play
@@ -105,6 +105,16 @@ def healthy(hours: float, part: tuple[int, int], known: dict[str, Row], until: C
                 row = known[str(line)] = played(line)
                 yield row
             seconds += row.get("seconds", 0)
+
+
+def each(todo: list[str], known: dict[str, Row], until: Callable[[], bool]) -> Iterator[Row]:
+    """Each line of bounds once, in an order that mixes them."""
+    for line in random.Random("bounds").sample(todo, len(todo)):
+        if until():
+            return
+        if line not in known:
+            known[line] = bounds.played(line)
+            yield known[line]
 
 
 def keep(path: Path, rows: Iterator[Row]) -> Iterator[Row]:

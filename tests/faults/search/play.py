@@ -8,7 +8,7 @@ from typing import Any
 
 from . import core, rig
 from .acts import Hands
-from .genes import Line, genes_of
+from .genes import Genes, Line, genes_of
 from .wrongs import WRONGS
 
 # Figures of the chocolates' windows: the shipped profiles' (facts of the trade; see host/bainwright/chocolates)
@@ -75,11 +75,10 @@ class Result:
 class Play:
     """One case."""
 
-    def __init__(self, line: Line) -> None:
+    def __init__(self, line: Line, genes: Genes | None = None) -> None:
         self.line = line
-        genes = self.genes = genes_of(line)
-        self.rig, settings = rig.build(line.plant, line.seed, genes.start_c, genes.bowl_c, genes.room_c,
-                                       line.witness, line.gains)
+        genes = self.genes = genes_of(line) if genes is None else genes
+        self.rig, settings = self.build()
         self.full_l = self.rig.plant.water_l
         self.learnt_loss_w_per_k = rig.losses_w_per_k(self.rig.plant)
         settings = core.with_second_probe(settings, line.witness)
@@ -87,7 +86,7 @@ class Play:
         if values is None:
             raise NotPlayedError(f"settings refused: {why}")
         self.values = values
-        profile, why = core.profile(KINDS[line.seed % len(KINDS)])
+        profile, why = core.profile(self.chocolate())
         if profile is None:
             raise NotPlayedError(f"profile refused: {why}")
         self.profile = profile
@@ -97,6 +96,20 @@ class Play:
         self._retries = 0
         self._floor_c = self.rig.plant.warmest_c
         self._limit_c = 1e9
+
+    def build(self) -> tuple[rig.Rig, dict[str, Any]]:
+        """The rig, and the settings that its builder sends."""
+        line, genes = self.line, self.genes
+        return rig.build(line.plant, line.seed, genes.start_c, genes.bowl_c, genes.room_c, line.witness, line.gains)
+
+    def chocolate(self) -> dict[str, Any]:
+        """The profile's figures."""
+        return KINDS[self.line.seed % len(KINDS)]
+
+    @property
+    def told_room_c(self) -> float:
+        """What a person says of the room."""
+        return max(5.0, min(40.0, self.genes.room_c + self.genes.told_room_k))
 
     @property
     def warmer(self) -> Any:
@@ -112,9 +125,7 @@ class Play:
 
     def start(self) -> None:
         """A person asks for a hold."""
-        genes = self.genes
-        room_c = max(5.0, min(40.0, genes.room_c + genes.told_room_k))
-        self.warmer.start(self.profile, genes.stage, 0, room_c, self.now_ms)
+        self.warmer.start(self.profile, self.genes.stage, 0, self.told_room_c, self.now_ms)
 
     def reboot(self) -> None:
         """Power off and on; a latch is stored."""

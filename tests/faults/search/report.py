@@ -33,6 +33,8 @@ def with_faults(rows: Iterable[Row]) -> list[Row]:
 
 def page(rows: list[Row]) -> str:
     """All tables."""
+    of_bounds = [row for row in rows if row["line"].startswith("set:")]
+    rows = [row for row in rows if not row["line"].startswith("set:")]
     faulty = with_faults(rows)
     blocks = [summary(rows)]
     if faulty:
@@ -40,7 +42,7 @@ def page(rows: list[Row]) -> str:
                    worst([row for row in faulty if promised(row)]),
                    "### The worst ten of what is not promised\n",
                    worst([row for row in faulty if not promised(row)])]
-    blocks += [healthy(rows), trouble(rows)]
+    blocks += [healthy(rows), bounds(of_bounds), trouble(rows)]
     return "\n\n".join(block for block in blocks if block)
 
 
@@ -117,6 +119,24 @@ def healthy(rows: list[Row]) -> str:
              ("false warnings", _counted(row["warns"] for row in some)),
              ("said rightly: water poured too warm", _counted(row["rightly"] for row in some))]
     return "### Healthy play\n\n" + table(("what", "figure"), lines)
+
+
+def bounds(rows: list[Row]) -> str:
+    """Settings and profiles at their bounds."""
+    if not rows:
+        return ""
+    taken = [row for row in rows if "worst_c" in row]
+    raised = [row for row in rows if "raised" in row]
+    over = sorted((row for row in taken if row["score_k"] > 0.0), key=lambda row: -row["score_k"])
+    lines = [("bounds alone and in pairs", str(len(rows))),
+             ("refused in words", str(sum("refused" in row for row in rows))),
+             ("accepted, played with a stuck probe", str(len(taken))),
+             ("of those over what is promised", str(len(over))),
+             ("that made the firmware raise", str(len(raised)))]
+    named = [f"- `{row['line']}`: {row.get('raised') or format(row['worst_c'], '.1f') + ' °C'}"
+             for row in [*raised[:WORST], *over[:WORST]]]
+    text = "### Settings and profile at their bounds\n\n" + table(("what", "figure"), lines)
+    return text + ("\n\n" + "\n".join(named) if named else "")
 
 
 def _counted(lists: Iterable[list[str]]) -> str:
