@@ -58,6 +58,7 @@ class Board:
         jump = values["trip.jump_c_per_s"]
         self._probes = {place: None if probe is None else modules.sensing.Probe(probe, 0.0, 1.0, jump)
                         for place, probe in probes.items()}
+        self._second = self._probes["second"] if has_second_probe() else None
         self._convert()
 
     def _convert(self) -> None:
@@ -74,8 +75,12 @@ class Board:
         water_c, code = self._probes["water"].read(now_ms)
         bowl = self._probes["bowl"]
         bowl_c = None if bowl is None else bowl.read(now_ms)[0]
+        second_c = None if self._second is None else self._second.read(now_ms)[0]
         self._convert()
-        w.step(now_ms, TICK_MS, water_c, code, bowl_c, given_j)
+        if self._second is None:
+            w.step(now_ms, TICK_MS, water_c, code, bowl_c, given_j)
+        else:
+            w.step(now_ms, TICK_MS, water_c, code, bowl_c, given_j, second_c)
         if w.duty > 0.0:
             self.drive.set(w.duty)
         else:
@@ -89,7 +94,7 @@ def name_of(number: int) -> str:
     return str(faults.row(number)[faults.NAME])
 
 
-SECOND = "probe.second.kind"
+SECOND = "probe.water2.kind"
 
 
 def has_second_probe() -> bool:

@@ -100,7 +100,7 @@ def genes_of(line: Line) -> Genes:
 
 def _drawn(rng: random.Random, line: Line) -> Genes:
     room_c = rng.uniform(14.0, 28.0)
-    end_s = rng.choice((1.5, 2.0, 3.0)) * HOUR
+    end_s = rng.choice((1.0, 1.5, 2.5)) * HOUR
     healthy = line.fault == "none"
     if healthy or rng.random() < 0.6:
         count = rng.choice((0, 1, 2, 3, 4) if not healthy else (2, 4, 6, 8))
