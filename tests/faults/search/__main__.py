@@ -8,7 +8,7 @@ from pathlib import Path
 
 from . import bounds, core, hunt, report
 from .genes import parse
-from .play import NotPlayedError, play
+from .play import NotPlayedError, Play
 
 RESULTS = Path("search.jsonl")
 
@@ -31,6 +31,7 @@ def main(words: list[str]) -> int:
         each.add_argument("--quiet", action="store_true", help="only the count")
     again = commands.add_parser("replay", help="play one line again")
     again.add_argument("line")
+    again.add_argument("--every", type=int, default=0, help="print the case each so many seconds")
     tables = commands.add_parser("report", help="tables of a file of results")
     tables.add_argument("results", type=Path, nargs="*", default=[RESULTS])
     args = parser.parse_args(words)
@@ -72,10 +73,21 @@ def _run(args: argparse.Namespace) -> int:
 
 def _replay(args: argparse.Namespace) -> int:
     core.use(args.firmware)
-    result = bounds.play(args.line) if args.line.startswith("set:") else play(parse(args.line))
+    played = bounds.BoundsPlay(bounds.read(args.line)) if args.line.startswith("set:") else Play(parse(args.line))
+    if args.every:
+        print("t_s water reads bowl told state duty guard fault warn")
+        played.watch = lambda play: None if play.t_s % args.every else print(_now(play))
+    result = played.run()
     for name, value in vars(result).items():
         print(f"{name}: {value:.2f}" if isinstance(value, float) else f"{name}: {value}")
     return 1 if result.score_k > 0.0 else 0
+
+
+def _now(play: Play) -> str:
+    w = play.warmer
+    reads_c = float("nan") if w.inputs.water_c is None else w.inputs.water_c
+    return (f"{play.t_s:.0f} {play.rig.plant.warmest_c:.2f} {reads_c:.2f} {play.rig.plant.bowl.mean_c:.2f} "
+            f"{w.inputs.stage_limit_c:.1f} {w.state} {w.duty:.2f} {w.guard} {w.fault} {w.warn:b}")
 
 
 def _report(args: argparse.Namespace) -> int:

@@ -10,6 +10,7 @@ from .genes import Genes, Rhythm
 
 STAGE_ACTS = ("confirm", "test", "thicker", "thinner", "rest", "melted", "confirm", "confirm")
 NEVER_S = 1e12
+BRIM = 1.1  # so much of the water at the start is the most there is room for
 
 
 def between(share: float, low: float, high: float) -> float:
@@ -117,10 +118,11 @@ class Hands:
         self.later(play.t_s + between(a, 20.0, 600.0), back)
 
     def refill(self, a: float, b: float) -> None:
-        """Chocolate poured in, at 24 to 40 °C."""
-        bowl = self.play.rig.plant.bowl
-        self.play.rig.plant.pour_chocolate(between(a, 0.05, 0.3) * bowl.chocolate_kg,
-                                           between(b, 24.0, 33.0 if self.gentle else 40.0))
+        """Chocolate poured in, at 24 to 40 °C, as much as the bowl takes."""
+        play, plant = self.play, self.play.rig.plant
+        kg = min(between(a, 0.05, 0.3) * play.full_kg, play.full_kg - plant.bowl.chocolate_kg)
+        if kg > 0.0:
+            plant.pour_chocolate(kg, between(b, 24.0, 33.0 if self.gentle else 40.0))
 
     def dip(self, a: float, b: float) -> None:
         """Chocolate taken out."""
@@ -133,9 +135,10 @@ class Hands:
         self.play.rig.plant.bowl.stir()
 
     def top_up(self, a: float, b: float) -> None:
-        """Water from the tap or the kettle."""
+        """Water from the tap or the kettle; what is too much is scooped out first."""
         play = self.play
         litres = between(a, 0.02, 0.2 if self.gentle else 0.4) * play.full_l
+        play.rig.plant.scoop(play.rig.plant.water_l + litres - BRIM * play.full_l)
         play.rig.plant.pour_water(litres, between(b, 12.0, 42.0 if self.gentle else 60.0))
         play.poured()
 

@@ -52,13 +52,6 @@ class Bowl:
         """Heat that lifts it by 1 K."""
         return self.metal_j_per_k + self.shell_j_per_k * len(self.shells_c)
 
-    def loss_w(self, room_c: float, air_m_per_s: float) -> float:
-        """What the chocolate's face loses; on the bench the metal's as well."""
-        top_w = self.top_m2 * dry_w_per_m2(self.shells_c[-1], room_c, self.size_m, air_m_per_s, WATER_EMISSIVITY)
-        if not self.away:
-            return top_w
-        return top_w + self.wetted_m2 * dry_w_per_m2(self.metal_c, room_c, self.size_m, air_m_per_s, 0.2)
-
     def pour(self, kg: float, temp_c: float) -> float:
         """Chocolate stirred in; the heat it brings."""
         before_j = self.stored_j()

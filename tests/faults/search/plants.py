@@ -100,6 +100,14 @@ class Plant:
         """Water comes in on top; as much as was there before at most."""
         raise NotImplementedError
 
+    def scoop(self, litres: float) -> None:
+        """Water taken out; every zone gives its share."""
+        litres = min(litres, self.water_l - LEAST_L)
+        if litres > 0.0 and self.liquid:
+            before_j = self.stored_j()
+            self.water_l -= litres
+            self.lost_j += before_j - self.stored_j()
+
     def stored_j(self) -> float:
         """Heat over 0 °C of everything."""
         raise NotImplementedError

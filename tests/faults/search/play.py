@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -80,6 +81,7 @@ class Play:
         genes = self.genes = genes_of(line) if genes is None else genes
         self.rig, settings = self.build()
         self.full_l = self.rig.plant.water_l
+        self.full_kg = 1.3 * self.rig.plant.bowl.chocolate_kg
         self.learnt_loss_w_per_k = rig.losses_w_per_k(self.rig.plant)
         settings = core.with_second_probe(settings, line.witness)
         values, why = core.rig_values(settings)
@@ -93,6 +95,7 @@ class Play:
         self.board = core.Board(values, self.rig.probes, 0)
         self.hands = Hands(self, genes, gentle=line.fault == "none")
         self.t_s = 0.0
+        self.watch: Callable[[Play], None] | None = None
         self._retries = 0
         self._floor_c = self.rig.plant.warmest_c
         self._limit_c = 1e9
@@ -215,6 +218,8 @@ class Play:
                     break
             if w.events:
                 w.events = []
+            if self.watch is not None:
+                self.watch(self)
             if water_c > BOILING_C:
                 break
             p = w.programme

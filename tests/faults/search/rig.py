@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from typing import Any
 
+from .air import WATER_EMISSIVITY, dry_w_per_m2
 from .catalogue import PLANTS
 from .plants import Plant
 from .probes import Probe
@@ -61,7 +62,9 @@ class Rig:
 def losses_w_per_k(plant: Plant) -> float:
     """What it loses per kelvin over the room at its working temperature, as a tuning run would find."""
     dry_w, wet_w = plant.top_w(WORKING_C, 0.5 * plant.gusts)
-    lost_w = dry_w + wet_w + plant.side_w(WORKING_C, 0.0) + plant.bowl.loss_w(plant.room_c, 0.0)
+    bowl = plant.bowl
+    bowl_w = bowl.top_m2 * dry_w_per_m2(WORKING_C - 1.0, plant.room_c, bowl.size_m, 0.0, WATER_EMISSIVITY)
+    lost_w = dry_w + wet_w + plant.side_w(WORKING_C, 0.0) + bowl_w
     return lost_w / max(5.0, WORKING_C - plant.room_c)
 
 
