@@ -99,12 +99,12 @@ def genes_of(line: Line) -> Genes:
 
 
 def _drawn(rng: random.Random, line: Line) -> Genes:
+    if line.fault == "none":
+        return _evening(rng)
     room_c = rng.uniform(14.0, 28.0)
     end_s = rng.choice((1.0, 1.5, 2.5)) * HOUR
-    healthy = line.fault == "none"
-    if healthy or rng.random() < 0.6:
-        count = rng.choice((0, 1, 2, 3, 4) if not healthy else (2, 4, 6, 8))
-        rhythms = tuple(_rhythm(rng, end_s) for _ in range(count))
+    if rng.random() < 0.6:
+        rhythms = tuple(_rhythm(rng, end_s) for _ in range(rng.choice((0, 1, 2, 3, 4))))
     else:  # one thing, again and again
         rhythms = (Rhythm(rng.choice(ACTS), 60.0, rng.uniform(120.0, 1200.0), 60, rng.random(), rng.random()),)
     return Genes(
@@ -112,6 +112,19 @@ def _drawn(rng: random.Random, line: Line) -> Genes:
         told_room_k=rng.uniform(-3.0, 3.0), stage=rng.choice(STAGES),
         strike_s=rng.choice((0.0, 1.0, 1.0)) * rng.uniform(0.0, 1.0) * 0.6 * end_s, dose=rng.random(), end_s=end_s,
         rhythms=rhythms)
+
+
+def _evening(rng: random.Random) -> Genes:
+    """Three to five hours with nothing wrong: each act a few times, switched off and on again now and then."""
+    room_c, end_s = rng.uniform(14.0, 28.0), rng.uniform(3.0, 5.0) * HOUR
+    acts = [act for act in ACTS if act not in ("stop_start", "reboot")] + ["refill", "dip", "dip", "top_up"]
+    chosen = [rng.choice(acts) for _ in range(rng.randrange(3, 10))]
+    chosen += [act for act in ("stop_start", "reboot") if rng.random() < 0.15]
+    rhythms = tuple(Rhythm(act, rng.uniform(600.0, 0.9 * end_s), rng.uniform(600.0, 3600.0), rng.choice((1, 1, 2, 4)),
+                           rng.random(), rng.random()) for act in chosen)
+    stage = rng.choice(("work", "work", "work", "melted", "melt"))
+    return Genes(rng.uniform(max(12.0, room_c - 4.0), 36.0), rng.uniform(24.0, 32.0), room_c, rng.uniform(-2.0, 2.0),
+                 stage, 0.0, 0.0, end_s, rhythms)
 
 
 def _rhythm(rng: random.Random, end_s: float) -> Rhythm:
