@@ -93,8 +93,7 @@ def agree(count: int) -> None:
 @click.option("--jobs", type=click.IntRange(1), default=os.cpu_count() or 1, show_default=True)
 @click.option("--out", type=click.Path(path_type=Path), default=Path("mutants.jsonl"), show_default=True)
 @click.option("--only", default="", help="Mutants whose name has this in it.")
-@click.option("--quick", is_flag=True, help="The firmware's own checks first, cases only where they see nothing.")
-def mutate(jobs: int, out: Path, only: str, quick: bool) -> None:
+def mutate(jobs: int, out: Path, only: str) -> None:
     """Break each check of the supervisor in turn: a mutant that lives is named."""
     from . import mutants
 
@@ -102,7 +101,7 @@ def mutate(jobs: int, out: Path, only: str, quick: bool) -> None:
     with Progress(console=Console(stderr=True)) as bar:
         everything = [mutant for mutant in mutants.mutants() if only in mutant.name]
         task = bar.add_task("mutants", total=len(everything))
-        for fate in mutants.keep(out, mutants.hunt(everything, jobs, quick=quick)):
+        for fate in mutants.keep(out, mutants.hunt(everything, jobs)):
             bar.advance(task)
             if not fate["killed_by"]:
                 lived += 1
@@ -126,12 +125,14 @@ def day(hours: float) -> None:
 @main.command()
 @click.option("--results", type=click.Path(path_type=Path), default=RESULTS, show_default=True)
 @click.option("--mutants", "hunted", type=click.Path(path_type=Path), default=Path("mutants.jsonl"), show_default=True)
+@click.option("--search", "searched", multiple=True, type=click.Path(path_type=Path), default=(Path("search.jsonl"),),
+              show_default=True, help="Results of tests.faults.search; more than one from runs side by side.")
 @click.option("--write", is_flag=True, help="Into hardware/SAFETY.md, between its markers.")
-def figures(results: Path, hunted: Path, write: bool) -> None:
+def figures(results: Path, hunted: Path, searched: tuple[Path, ...], write: bool) -> None:
     """The campaign's tables."""
     from . import tables
 
-    text = tables.page(results, hunted)
+    text = tables.page(results, hunted, searched)
     if write:
         tables.renew(text)
     else:

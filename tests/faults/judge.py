@@ -1,4 +1,4 @@
-"""What must hold in every case, and how soon a fault was told."""
+"""What must hold in every case that the whole firmware plays, and how soon a fault was told."""
 
 from __future__ import annotations
 
@@ -7,43 +7,19 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from bainboard import faults, framing, store
-from bainboard.control.rules import FILM_W_PER_M2K, wetted_m2
 from bainwright.files.documents import flash_of
 from bainwright.virtual.python_flash import Files, Flash
 
 from . import evenings
 from .cases import Built, Case, build
 from .fast import Player, Row, Trace, seen_names
-from .phases import BEFORE, CHECKING
-from .strikes import (
-    BATH_J_PER_LK,
-    PROBE_LAG_S,
-    at_rest,
-    believed_w,
-    bits,
-    both_looks,
-    by_asking,
-    by_bowl_fall,
-    by_budget,
-    by_fall,
-    by_heat,
-    by_surge,
-    by_weakness,
-    latching,
-    load_j_per_k,
-    self_test,
-)
+from .strikes import bits, latching
 
 PROBE_ERROR_K = 0.5  # a digital probe's limits of error: water just under the ceiling may read this much over it
 OVER_K = 5.0  # X of the first invariant
 GAP_MS = 4500
-RETESTS, RETESTS_MS = 3, 3_600_000
-TOP_UP_SHARE, TAP_C = 0.3, 15.0  # a fifth of the full water into a bath down to two thirds, from a cold tap
 POWER_LATE_MS = 3000  # guard open within 2 s of detection, and power is told as the mean of a second
 TRUE_K = 0.2  # a probe's bias: water that someone poured too warm is over its limit, and told so rightly
-BELIEVED_S = 3600.0  # losses that a look saw are believed for so long
-FELL_K = 0.37  # 0.3 K and a step of the reading
-FELL_AWAY_K = 0.28  # a fall of 0.3 K ends a look
 SLACK_S = 0.05  # a pass is told to the millisecond
 CRASH_FILE = "/crash.txt"
 COLD = ("idle", "pause", "trip")
@@ -84,7 +60,6 @@ class Result:
     looks_s: int = 0
     seconds: float = 0.0
     digest: str = ""
-    masked: bool = False
 
     @property
     def good(self) -> bool:
@@ -98,7 +73,7 @@ class Result:
             "due_s": _number(self.due_s), "end_s": _number(self.stopped_s),
             "over_k": round(self.over_k, 2), "warmest_c": round(self.warmest_c, 2),
             "seen": self.seen, "trips": self.trips, "rightly": self.rightly, "looks_s": self.looks_s,
-            "seconds": round(self.seconds), "digest": self.digest, "masked": self.masked,
+            "seconds": round(self.seconds), "digest": self.digest,
         }
 
 
@@ -121,8 +96,6 @@ class Watch:
         self._off_since_ms: int | None = None
         self._synced = 0
         self._top_c = 0.0
-        self._state = ""
-        self._retests, self._retest_ms = 0, -RETESTS_MS - 1
 
     def __call__(self, player: Player, app: Any, row: Row) -> None:
         w, say = app.warmer, player.broken
@@ -133,8 +106,7 @@ class Watch:
         gap_ms = 0 if self._last_ms is None else row.t_ms - self._last_ms
         if gap_ms > GAP_MS and self._heating and player.desk.watchdog_fed:
             say(f"14: {gap_ms} ms between passes")
-        self._count_retests(player, row)
-        self._last_ms, self._heating, self._state = row.t_ms, row.state in HEATING, row.state
+        self._last_ms, self._heating = row.t_ms, row.state in HEATING
         self._look_at_heat(player, row)
         p = w.programme
         # A bath that came warmer than it may be is let down to its target from where it is.
@@ -153,15 +125,6 @@ class Watch:
         if row.state == "hold" and not row.heat_ok:
             self.looks_s += 1
         self._synced = app.log.synced
-
-    def _count_retests(self, player: Player, row: Row) -> None:
-        """What is doubted a fourth time within an hour is not tried again."""
-        if self._state == "hold" and row.state == "check":
-            if row.t_ms - self._retest_ms > RETESTS_MS:
-                self._retests, self._retest_ms = 0, row.t_ms
-            self._retests += 1
-            if self._retests > RETESTS:
-                player.broken("3: a fourth retest within the hour")
 
     def _restarted(self, player: Player, row: Row) -> None:
         self._last_ms = None
@@ -229,7 +192,6 @@ def play_whole(case: Case) -> tuple[Result, Trace]:
     trace = player.run()
     result = Result(case, trace.broken, seconds=trace.seconds, warmest_c=trace.warmest_c, seen=seen_names(trace.seen),
                     trips=watch.trips, rightly=watch.rightly, looks_s=watch.looks_s, digest=trace.digest())
-    result.masked = _masked(trace)
     _judge_crash(built, trace, result)
     _judge_clearing(trace, result)
     if built.strikes:
@@ -295,11 +257,6 @@ def _judge_clearing(trace: Trace, result: Result) -> None:
         result.broken.append("6: told cleared, and there was no latch")
 
 
-def _masked(trace: Trace) -> bool:
-    """Did the self-test say of itself that the water moved too much for a sure verdict?"""
-    return any(event.get("masked") for event in trace.events if event.get("event") == "checked")
-
-
 def _judge_crash(built: Built, trace: Trace, result: Result) -> None:
     meant = {"crash", "memory_out"}
     boots = [event for event in trace.events if event.get("event") == "boot" and event.get("why") == "crash"]
@@ -337,19 +294,13 @@ def _judge_time(built: Built, trace: Trace, result: Result) -> None:
         result.told_s = told.t_ms / 1000 - s.strike_s
     if strike.within is None or not wanted or built.case.phase not in strike.phases:
         return
-    result.due_s = due_s(built, trace)
-    if told is None and (result.masked or s.strike_s + result.due_s > trace.seconds):
-        return  # not promised, or the play ended first
+    result.due_s = strike.within(s.values, s)
+    if told is None and s.strike_s + result.due_s > trace.seconds:
+        return  # the play ended first
     if not result.told_s <= result.due_s + SLACK_S:
         result.missed = f"{strike.name}: told after {result.told_s:.0f} s, due after {result.due_s:.0f} s"
     elif strike.stops and told is not None and told.heat_ok:
         result.broken.append(f"3: {strike.name} is told and heat still allowed")
-    elif strike.within in (at_rest, self_test, by_heat, by_asking) and not result.masked and _started(built, trace):
-        result.broken.append(f"2: a hold began with {strike.name}")
-    elif strike.ends in ("condemned", "passed"):
-        retests = [event["passed"] for event in trace.events if event.get("event") == "retested"]
-        if retests and retests[0] != (strike.ends == "passed"):
-            result.broken.append(f"3: the retest should have {strike.ends} it")
     elif strike.ends == "off":
         if any(row.heat_ok for row in trace.rows if (row.warn | 1 << row.fault) & wanted):
             result.broken.append(f"3: heat allowed while {strike.name} is told")
@@ -359,12 +310,6 @@ def _judge_time(built: Built, trace: Trace, result: Result) -> None:
             result.broken.append(f"6: after the button the latch should have {strike.ends}")
     elif strike.then is not None and told is not None and told.state in HEATING:
         _judge_end(built, trace, result, told)
-
-
-def _started(built: Built, trace: Trace) -> bool:
-    """Did the self-test let a hold begin over what was broken before it?"""
-    before = built.case.phase in BEFORE and built.strikes[0].name != "outside"
-    return before and any(row.state == "hold" for row in trace.rows)
 
 
 def _first(trace: Trace, from_s: float, wanted: int) -> Row | None:
@@ -378,12 +323,7 @@ def _judge_end(built: Built, trace: Trace, result: Result, told: Row) -> None:
     before = [row.given_w for row in trace.rows if told.t_ms - 600_000 <= row.t_ms <= told.t_ms]
     due_s = told.t_ms / 1000 + strike.then(s.values, s, sum(before) / len(before))
     after = [row for row in trace.rows if row.t_ms >= told.t_ms]
-    if strike.within is by_asking and _let_go(after):
-        due_s += BELIEVED_S + result.due_s
-    if strike.then is by_budget:
-        due_s = _budget_s(built, after)
-        end = next((row for row in after if row.latched), None)
-    elif strike.ends == "latched":
+    if strike.ends == "latched":
         end = next((row for row in after if row.latched and 1 << row.fault & bits(strike.tells)), None)
     elif strike.ends == "RUN_TIMER":
         end = next((row for row in after if 1 << row.fault & bits((strike.ends,))), None)
@@ -391,164 +331,10 @@ def _judge_end(built: Built, trace: Trace, result: Result, told: Row) -> None:
         end = _first(trace, told.t_ms / 1000, bits((strike.ends,)))
     if end is not None:
         result.stopped_s = end.t_ms / 1000 - s.strike_s
-        looked_at = strike.then in (both_looks, latching)  # a retest heats by its own bounded pulses
-        if looked_at and any(row.heat_ok for row in after if row.t_ms < end.t_ms):
+        if strike.then is latching and any(row.heat_ok for row in after if row.t_ms < end.t_ms):
             result.broken.append(f"3: heat allowed while {strike.name} was looked at")
     if due_s + SLACK_S < trace.seconds and not (end is not None and end.t_ms / 1000 <= due_s + SLACK_S):
         result.missed = f"{strike.name}: first sign at {told.t_ms / 1000 - s.strike_s:.0f} s, then not {strike.ends} " \
                         f"by {due_s - s.strike_s:.0f} s (was at {result.stopped_s:.0f} s)"
 
 
-def _budget_s(built: Built, after: list[Row]) -> float:
-    """When the heat given with the warning on was a fall's whole budget, and the lags after it; a rise ends both."""
-    s, v, spent_j = built.setting, built.setting.values, 0.0
-    budget_j = float(v["trip.out_budget_k"]) * 0.5 * float(v["water_l"]) * BATH_J_PER_LK
-    for row in after:
-        if not row.warn >> faults.PROBE_OUT & 1 or row.water_c is None:
-            break
-        spent_j = max(0.0, spent_j + row.given_w - believed_w(v, row.water_c - s.room_c + 2.0))
-        if spent_j >= budget_j:
-            return row.t_ms / 1000 + 2.0 * (float(v["heater_lag_s"]) + PROBE_LAG_S)
-    return math.inf
-
-
-def _let_go(after: list[Row]) -> bool:
-    """Did the look end with heat allowed again? The water fell by itself in it, which reads as losses."""
-    rest = next((row for row in after if row.heat_ok or row.latched), None)
-    return rest is not None and rest.heat_ok and rest.state == "hold" and not rest.warn >> faults.HEATER_LOST & 1
-
-
-def due_s(built: Built, trace: Trace) -> float:
-    """Seconds from the strike in which it must be told."""
-    s, strike = built.setting, built.strikes[0]
-    assert strike.within is not None
-    if strike.within is by_heat:
-        return promised_s(built, trace)
-    if strike.within is by_asking:
-        return failed_s(built, trace)
-    if strike.within is by_surge:
-        return surged_s(built, trace)
-    if strike.within is by_weakness:
-        return weak_s(built, trace)
-    if strike.within in (by_fall, by_bowl_fall):
-        return fallen_s(built, trace)
-    due = strike.within(s.values, s)
-    if strike.name in ("switch_shorted", "both_shorted", "outside"):
-        if built.case.phase in BEFORE and not _masked(trace):
-            return self_test(s.values, s)
-        if built.case.phase in BEFORE:  # a bath that moved by itself masked the test: the hold must see it
-            rest = _long_rest_ms(trace, 1000 * due)
-        else:
-            rest = next((row.t_ms for row in trace.rows if row.t_ms >= s.strike_s * 1000 and row.duty == 0.0), None)
-        return math.inf if rest is None else due + rest / 1000 - s.strike_s
-    return due
-
-
-def _long_rest_ms(trace: Trace, ms: float) -> float | None:
-    """When the first rest of a hold began that lasts so long, or to the end."""
-    began = None
-    for row in trace.rows:
-        if row.state != "hold" or row.duty > 0.0:
-            began = None
-        elif began is None:
-            began = row.t_ms
-        elif row.t_ms - began >= ms:
-            break
-    return began
-
-
-def promised_s(built: Built, trace: Trace) -> float:
-    """When the heat really given, less the losses that must be believed, would have lifted the largest load by 3 K."""
-    s, v = built.setting, built.setting.values
-    if built.case.phase in BEFORE:
-        return self_test(v, s)
-    return _spent_s(built, trace, float(v["trip.no_response_expect_k"]) * load_j_per_k(v))
-
-
-def _spent_s(built: Built, trace: Trace, promise_j: float) -> float:
-    """When so much was given above the losses that must be believed, and the lags after it."""
-    s, v, spare_j = built.setting, built.setting.values, 0.0
-    for row in trace.rows:
-        if row.t_ms < s.strike_s * 1000 or row.water_c is None:
-            continue
-        spare_j += row.given_w - believed_w(v, row.water_c - s.room_c + 2.0)
-        spare_j = max(0.0, spare_j)
-        if spare_j >= promise_j:
-            return row.t_ms / 1000 - s.strike_s + 2.0 * (float(v["heater_lag_s"]) + PROBE_LAG_S)
-    return math.inf
-
-
-def fallen_s(built: Built, trace: Trace) -> float:
-    """When a probe that was pulled out has fallen by what must be noticed, with its own lag, to the room's air.
-
-    The water's, where a cold top-up explains all of that fall: when half of its budget of heat is spent.
-    """
-    s, v, bowl = built.setting, built.setting.values, built.strikes[0].within is by_bowl_fall
-    table = s.warmer.rig.plant
-    if bowl and v["probe.bowl.kind"] == "none":
-        return math.inf
-    column, lag_s, seen_k = (2, table.bowl_probe_lag_s, 4.5) if bowl else (1, table.water_probe_lag_s, 1.5)
-    before = next((row for row in trace.truth if row[0] >= s.strike_s * 1000), None)
-    fall_k = 0.0 if before is None else before[column] - s.room_c
-    if before is None or fall_k < seen_k + 0.5:
-        return math.inf
-    if bowl:  # 1 K a minute is the bowl's own
-        seen_k += lag_s * math.log(fall_k / (fall_k - seen_k)) / 60.0 - 0.3
-        if fall_k < seen_k + 0.5:
-            return math.inf
-    top_up_k = 0.0 if bowl else TOP_UP_SHARE * max(0.0, before[column] - TAP_C)
-    if fall_k < seen_k + top_up_k + 0.5:
-        half_j = 0.5 * float(v["trip.out_budget_k"]) * 0.5 * float(v["water_l"]) * BATH_J_PER_LK
-        return _spent_s(built, trace, half_j)
-    return lag_s * math.log(fall_k / (fall_k - seen_k - top_up_k)) + 3.0
-
-
-def failed_s(built: Built, trace: Trace) -> float:
-    """When the heat asked for since the heater was lost, had it come, would have lifted the largest load by 1 K, twice.
-
-    And the water has fallen by 0.3 K in each half of that: a bath that stays is promised to nobody.
-    """
-    s, v = built.setting, built.setting.values
-    if built.case.phase in (*BEFORE, *CHECKING):
-        return self_test(v, s)
-    spare_j, promise_j, base_c, halves = 0.0, load_j_per_k(v), 0.0, 0
-    bowl_w_per_k = FILM_W_PER_M2K * wetted_m2(v["chocolate_kg"])
-    for row, true in zip(trace.rows, trace.truth, strict=False):
-        if row.t_ms < s.strike_s * 1000 or row.water_c is None:
-            continue
-        away_w = believed_w(v, row.water_c - s.room_c + 2.0) + bowl_w_per_k * max(0.0, row.water_c - true[2] + 1.0)
-        spare_j += row.duty * v["heater_w"] - away_w
-        if not spare_j > 0.0:
-            spare_j, base_c, halves = 0.0, true[1], 0
-        elif spare_j >= promise_j and base_c - true[1] >= FELL_K:
-            spare_j, base_c, halves = 0.0, true[1], halves + 1
-        if halves == 2:
-            return row.t_ms / 1000 - s.strike_s + 2.0 * (float(v["heater_lag_s"]) + PROBE_LAG_S)
-    return math.inf
-
-
-def surged_s(built: Built, trace: Trace) -> float:
-    """When the reading had risen by more than the heat asked for explains, and the lags after it."""
-    s, v, base_c = built.setting, built.setting.values, None
-    for row, true in zip(trace.rows, trace.truth, strict=False):
-        if row.t_ms < s.strike_s * 1000 or row.water_c is None or row.state != "hold":
-            continue
-        if base_c is None or row.duty == 0.0 or true[2] > row.water_c - PROBE_ERROR_K:
-            base_c = row.water_c
-        base_c = min(row.water_c, base_c + 1.5 * row.duty * v["heater_w"] / (0.5 * v["water_l"] * BATH_J_PER_LK))
-        if row.water_c - base_c >= float(v["trip.surge_k"]) + TRUE_K:
-            return row.t_ms / 1000 - s.strike_s + float(v["heater_lag_s"]) + PROBE_LAG_S
-    return math.inf
-
-
-def weak_s(built: Built, trace: Trace) -> float:
-    """The end of the first look in which the water did not fall by itself; there is none where nothing was doubted."""
-    doubt, begun_c = 1 << faults.WATER_STUCK, None
-    for row in trace.rows:
-        if row.t_ms < built.setting.strike_s * 1000 or row.water_c is None:
-            continue
-        if begun_c is None and row.warn & doubt:
-            begun_c = row.water_c
-        elif begun_c is not None and not row.warn & doubt:
-            return math.inf if row.water_c <= begun_c - FELL_AWAY_K else row.t_ms / 1000 - built.setting.strike_s + 3.0
-    return math.inf

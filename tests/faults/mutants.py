@@ -1,7 +1,7 @@
 """Mutants of the supervisor: each check deleted or turned round, each verdict of the self-test taken away.
 
-A mutant is made from the source by its syntax tree and lives in one child process. The campaign must fail on it: a case
-that is good on the firmware as it is and not on the mutant kills it.
+A mutant is made from the source by its syntax tree and lives in one child process. It is killed by one of the
+firmware's own checks, by a line of the search, or by a case of the whole board; whichever notices it first is named.
 """
 
 from __future__ import annotations
@@ -12,20 +12,20 @@ import inspect
 import json
 import multiprocessing
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
-from bainboard import faults, selftest, supervisor, warmer
+from bainboard import selftest, supervisor, warmer
 
 from . import campaign
-from .cases import Case, parse
-from .evenings import EVERYDAY
+from .cases import parse
 from .judge import play
-from .strikes import BY_NAME, bits
+from .search import core, genes
+from .search import play as search_play
 
 OWN = "the firmware's own check"
 CHECKS = Path(__file__).parents[1] / "firmware"
@@ -145,31 +145,69 @@ def become(mutant: Mutant) -> None:
             setattr(warmer, name, getattr(module, name))
 
 
-def hunting_cases() -> list[Case]:
-    """Every fault once in each phase that must tell it, everyday acts, latches and buttons."""
-    wanted = []
-    for case in campaign.cases("singles", 1):
-        strike = BY_NAME[case.acts[0]]
-        if case.rig in ("mat", "pot") and case.phase in (strike.phases[:1] + strike.phases[-2:] or ("quiet",)):
-            wanted.append(case)
-    everyday = [parse(f"7000 {rig}/quiet/{act}") for act in EVERYDAY for rig in ("mat", "pot")]
-    nothing = [parse(f"1 {rig}/{phase}/none") for phase in ("warm_up", "quiet", "night") for rig in ("mat", "pot")]
-    slow = [parse("2001 kin-4/idle/water_stuck")]  # a heater so slow that the bowl's own turn looks like its heat
-    return [*wanted, *slow, *nothing, *everyday]
+# Lines of the search that between them show every sign of the supervisor, and evenings with nothing wrong.
+SEARCHED = (
+    "1:zones/none/bowl/safe", "2:pan/none/bowl/learnt", "3:plate/none/neither/learnt", "4:base/none/second/safe",
+    "1:zones/water_stuck/neither/safe", "1:pan/water_slips/bowl/safe", "2:quilt/water_drifts_low/bowl/learnt",
+    "1:zones/water_drifts_low/second/safe", "1:base/water_skips/bowl/safe", "1:layers/switch_shorted/bowl/safe",
+    "2:zones/switch_shorted/neither/safe", "1:quilt/guard_welded/bowl/safe", "1:zones/heater_open/bowl/safe",
+    "2:quilt/both_failed/bowl/safe", "1:plate/swapped/bowl/safe", "1:zones/bowl_slips/bowl/safe",
+    "1:pan/second_open/second/safe", "1:zones/heater_strong/bowl/safe", "2:plate/stove/neither/safe",
+    "1:zones/leaks/bowl/learnt", "2:plate/water_drifts_low/neither/learnt",
+)
+# Cases of the whole board for what only a board has: files, resets, clock, button.
+BOARD = (
+    "1000 mat/warm_up/water_open", "1000 pot/quiet/late_pass", "1000 pot/quiet/early_pass", "1000 pot/quiet/hang",
+    "1000 pot/quiet/crash", "1000 pot/quiet/memory_out", "1000 pot/quiet/reboot_loop", "1000 mat/idle/settings_rotten",
+    "1000 mat/idle/hot_start", "1000 mat/idle/nearly_hot", "1000 pot/idle/alone", "1000 pot/quiet/clear_early",
+    "1000 pot/quiet/clear_hot", "1000 pot/warm_up/bowl_open", "1 mat/quiet/none",
+)
 
 
-def _fails(mutant: Mutant, lines: list[str]) -> tuple[int, str]:
-    """Which of these cases the mutant is first noticed in, and by what; -1 for none. For a process of its own."""
+def _of_search(line: str) -> bool:
+    return ":" in line
+
+
+def outcome(line: str) -> dict[str, Any]:
+    """What a line shows on this process's firmware, as far as a mutant is judged by it."""
+    if not _of_search(line):
+        result = play(parse(line))
+        return {"bad": [*result.broken, *filter(None, [result.missed])]}
+    core.use()
+    got = search_play.play(genes.parse(line))
+    words = sorted({*got.trips, *got.warns}) if "/none/" in line else []
+    return {"over": got.score_k > 0.0, "latched_s": got.latched_s, "told_s": got.told_s, "fault": got.fault,
+            "words": words}
+
+
+def differs(sound: dict[str, Any], other: dict[str, Any]) -> str:
+    """In what a mutant does worse than the sound firmware, in words; empty: in nothing."""
+    if "bad" in sound:
+        return "" if sound["bad"] else next(iter(other["bad"]), "")
+    if other["over"] and not sound["over"]:
+        return "the water goes over what is promised"
+    if other["words"] != sound["words"]:
+        return f"says {', '.join(other['words']) or 'nothing'} in a sound evening"
+    for name in ("latched_s", "told_s"):
+        due_s = sound[name]
+        if due_s is not None and not (other[name] is not None and other[name] <= 1.5 * due_s + 60.0):
+            return f"{name} {other[name]}, was {due_s:.0f}"
+    if sound["fault"] != "none" and other["fault"] != sound["fault"]:
+        return f"latches as {other['fault']}, was {sound['fault']}"
+    return ""
+
+
+def _fails(mutant: Mutant, lines: list[tuple[str, dict[str, Any]]]) -> tuple[str, str]:
+    """The first line that the mutant is noticed in, and by what. For a process of its own."""
     become(mutant)
-    for at, line in enumerate(lines):
+    for line, sound in lines:
         try:
-            result = play(parse(line))
-            why = [*result.broken[:1], result.missed]
+            why = differs(sound, outcome(line))
         except Exception as error:  # a mutant that cannot even run is noticed, and the report says by what
-            why = [f"{type(error).__name__}: {error}"]
-        if any(why):
-            return at, next(filter(None, why))
-    return -1, ""
+            why = f"{type(error).__name__}: {error}"
+        if why:
+            return line, why
+    return "", ""
 
 
 def _fails_checks(mutant: Mutant) -> str:
@@ -186,68 +224,34 @@ def _fails_checks(mutant: Mutant) -> str:
     return ""
 
 
-def _by_checks(mutant: Mutant) -> str:
+def _in_child(what: Callable[..., Any], *args: Any) -> Any:
     with multiprocessing.get_context("fork").Pool(1) as child:
-        name: str = child.apply(_fails_checks, (mutant,))
-    return name
+        return child.apply(what, args)
 
 
-def fate(mutant: Mutant, lines: list[str], quick: bool = False) -> dict[str, Any]:
-    """Who kills it: the first case that is good on the firmware as it is and not on the mutant, else a check.
-
-    The loop keeps some faults from ever coming (a pass too short), so no case can show what lies behind it. `quick`
-    asks the checks first and plays the cases only where they saw nothing.
-    """
-    told = {"mutant": f"{mutant.module}: {mutant.name}", "killed_by": "", "because": ""}
-    if quick and (check := _by_checks(mutant)):
-        return {**told, "killed_by": check, "because": OWN}
-    while lines:
-        with multiprocessing.get_context("fork").Pool(1) as child:
-            at, why = child.apply(_fails, (mutant, lines))
-        if at < 0:
-            break
-        if play(parse(lines[at])).good:
-            return {**told, "killed_by": lines[at], "because": why}
-        lines = lines[at + 1 :]
-    return told if quick else {**told, "killed_by": _by_checks(mutant), "because": OWN}
+def fate(mutant: Mutant, lines: list[tuple[str, dict[str, Any]]]) -> dict[str, Any]:
+    """Who kills it: one of the firmware's own checks of that module, else the first line that notices."""
+    name = f"{mutant.module}: {mutant.name}"
+    check = _in_child(_fails_checks, mutant)
+    if check:
+        return {"mutant": name, "killed_by": check, "because": OWN}
+    line, why = _in_child(_fails, mutant, lines)
+    return {"mutant": name, "killed_by": line, "because": why}
 
 
-def hunt(
-    wanted: list[Mutant], jobs: int, lines: list[str] | None = None, quick: bool = False
-) -> Iterator[dict[str, Any]]:
-    """The fate of each mutant; the cases that tell its fault are played first."""
-    everything = [str(case) for case in hunting_cases()] if lines is None else lines
-    tasks = [(mutant, _ordered(mutant, everything), quick) for mutant in wanted]
+def hunt(wanted: list[Mutant], jobs: int, lines: Iterable[str] = (*SEARCHED, *BOARD)) -> Iterator[dict[str, Any]]:
+    """The fate of each mutant."""
+    sound = [(line, _in_child(outcome, line)) for line in lines]
     if jobs == 1:
-        yield from (fate(*task) for task in tasks)
+        yield from (fate(mutant, sound) for mutant in wanted)
         return
     with ProcessPoolExecutor(jobs, multiprocessing.get_context("fork")) as pool:
-        for done in as_completed([pool.submit(fate, *task) for task in tasks]):
+        for done in as_completed([pool.submit(fate, mutant, sound) for mutant in wanted]):
             yield done.result()
 
 
-def _number(mutant: Mutant) -> int:
-    """The fault it belongs to: named in it, or in the row of its predicate."""
-    for name, value in vars(faults).items():
-        if name.isupper() and isinstance(value, int) and value and name in mutant.name:
-            return value
-    rows = (number for number, predicate, _ in supervisor.CHECKS if predicate.__name__ in mutant.name.split())
-    return max(0, next(rows, 0))  # whatever is doubted: no fault of its own
-
-
-def _ordered(mutant: Mutant, lines: list[str]) -> list[str]:
-    """Cases that tell the mutant's fault, then those in which nothing is wrong; every case where it has no fault."""
-    number = _number(mutant)
-    cases = [parse(line) for line in lines]
-    if mutant.kind == "clear":  # those with a hand at the button first
-        cases.sort(key=lambda case: not (case.acts and case.acts[0].startswith("clear")))
-    own = [case for case in cases for act in case.acts if act in BY_NAME and bits(BY_NAME[act].tells) >> number & 1]
-    harmless = [case for case in cases if not any(act in BY_NAME for act in case.acts)]
-    return [str(case) for case in ([*own, *harmless] if number else cases)]
-
-
 def keep(path: Path, fates: Iterable[dict[str, Any]]) -> Iterator[dict[str, Any]]:
-    """Append each fate to a file before handing it on; the last one of a mutant counts."""
+    """Append each fate to a file before it is handed on; the last one of a mutant counts."""
     with path.open("a", encoding="utf-8") as file:
         for fate in fates:
             file.write(json.dumps({**fate, "firmware": campaign.firmware_hash()}) + "\n")

@@ -1,4 +1,4 @@
-"""A warmer whose parts can fail in ways no pin shows: the simulated kitchen with more mishaps, for both engines."""
+"""The simulated kitchen with what an evening brings that no pin shows, for both engines."""
 
 from __future__ import annotations
 
@@ -43,19 +43,14 @@ class Kitchen(World):
 
     Attributes
     ----------
-    away : dict
-        Share of the air in what a probe feels, by probe: 1 lies on the table.
-    swapped : float
-        The probes hang in each other's place.
-    drift_k_per_h : float
-        How fast the water probe's calibration runs away.
+    bowl_out : float
+        Share of the air in what the bowl's probe feels: 1 lies on the table.
     watts_share, outside_w : float
         Of the heater's nominal power; heat that comes into the warmer from elsewhere.
     """
 
     def __init__(self, mishaps: tuple[Mishap, ...], rig: Any, scenario: Any, seed: int) -> None:
-        self.away = {"water": 0.0, "bowl": 0.0}
-        self.swapped = self.drift_k_per_h = self.outside_w = 0.0
+        self.bowl_out = self.outside_w = 0.0
         self.watts_share = 1.0
         self._mishaps = mishaps
         super().__init__(None, rig, scenario, seed)
@@ -71,15 +66,9 @@ class Kitchen(World):
 
     def befall(self, name: str, value: float) -> None:
         """A mishap of the warmer's."""
-        if name in ("water_out", "bowl_out"):
-            self.away[name.removesuffix("_out")] = value
-        elif name == "dry":
-            self.plant.water_kg = max(0.05, self.plant.water_kg * value)
-            self.plant.renew()
-        else:
-            if not hasattr(self, name):
-                raise ValueError(f"no such mishap: {name}")
-            setattr(self, name, value)
+        if name not in ("bowl_out", "outside_w", "watts_share"):
+            raise ValueError(f"no such mishap: {name}")
+        setattr(self, name, value)
 
     def advance(self, power_w: float, dt_us: int) -> None:
         """Let time pass; what another source adds goes through the same element."""
@@ -94,13 +83,8 @@ class Kitchen(World):
         water_c, bowl_c = plant.water_c, plant.bowl_c
         true_c = self._true_c
         true_c["water"], true_c["bowl"] = water_c, bowl_c
-        if self.swapped:
-            water_c, bowl_c = bowl_c, water_c
-        room_c, away = plant.room_c, self.away
-        elements["water"].advance(water_c + away["water"] * (room_c - water_c), dt_s)
-        elements["bowl"].advance(bowl_c + away["bowl"] * (room_c - bowl_c), dt_s)
-        if self.drift_k_per_h:
-            elements["water"].bias_c += self.drift_k_per_h * dt_s / 3600.0
+        elements["water"].advance(water_c, dt_s)
+        elements["bowl"].advance(bowl_c + self.bowl_out * (plant.room_c - bowl_c), dt_s)
 
 
 def _make(mishaps: tuple[Mishap, ...], rig: Any, plant_spec: Any, scenario: Any, seed: int) -> Kitchen:
