@@ -235,13 +235,24 @@ def fate(mutant: Mutant, lines: list[tuple[str, dict[str, Any]]]) -> dict[str, A
     check = _in_child(_fails_checks, mutant)
     if check:
         return {"mutant": name, "killed_by": check, "because": OWN}
-    line, why = _in_child(_fails, mutant, lines)
+    line, why = noticed(mutant, lines)
     return {"mutant": name, "killed_by": line, "because": why}
+
+
+def noticed(mutant: Mutant, lines: list[tuple[str, dict[str, Any]]]) -> tuple[str, str]:
+    """The first of these lines, each with its sound outcome, that shows the mutant, and by what; empty: none does."""
+    line, why = _in_child(_fails, mutant, lines)
+    return line, why
+
+
+def with_outcomes(lines: Iterable[str]) -> list[tuple[str, dict[str, Any]]]:
+    """Lines with what they show on the sound firmware."""
+    return [(line, _in_child(outcome, line)) for line in lines]
 
 
 def hunt(wanted: list[Mutant], jobs: int, lines: Iterable[str] = (*SEARCHED, *BOARD)) -> Iterator[dict[str, Any]]:
     """The fate of each mutant."""
-    sound = [(line, _in_child(outcome, line)) for line in lines]
+    sound = with_outcomes(lines)
     if jobs == 1:
         yield from (fate(mutant, sound) for mutant in wanted)
         return

@@ -19,6 +19,7 @@ from .fast import Player, Row
 from .judge import limit_c, play, play_whole, twin_of
 from .phases import START_S
 from .rigs import KIN, THREE, warmer
+from .search import genes, hunt
 
 ONE_CASE_A_FAULT = [
     Case(1, THREE[number % 3], (strike.phases or ("quiet",))[-1], (strike.name,))
@@ -64,16 +65,6 @@ def test_an_ordinary_evening_and_night_trip_nothing_and_hold(kind: str) -> None:
 def test_every_fault_of_the_firmwares_table_has_a_strike_that_tells_it() -> None:
     """A new row of the table must come with a way to bring it about."""
     assert strikes.uncovered() == []
-
-
-def test_a_shorted_switch_with_a_welded_guard_heats_past_every_limit() -> None:
-    """Nothing of the firmware can stop it: what the safety page says aloud about the thermal fuse."""
-    result, trace = play_whole(parse("1 pot/quiet/both_shorted"))
-    assert result.broken == []
-    assert trace.warmest_c > 60.0
-    assert "over_hard_limit" in result.seen
-    assert trace.rows[-1].duty == 0.0
-    assert not trace.rows[-1].guard
 
 
 def test_ticks_that_come_some_milliseconds_late_change_no_duty() -> None:
@@ -188,31 +179,35 @@ def test_settings_that_are_sent_are_kept_and_a_cut_leaves_old_or_new() -> None:
 
 def test_the_judge_fails_what_it_should() -> None:
     """A judge that passes everything would pass this too: the same case with its limits moved."""
-    built = build(parse("1 pot/quiet/water_stuck"))
+    built = build(parse("1 pot/quiet/water_open"))
     assert limit_c(built) == pytest.approx(35.0)
     assert twin_of(parse("1 pot/quiet/say@3")) == parse("1 pot/quiet/none")
     assert twin_of(parse("1 pot/quiet/say@3+water_open")) is None
     assert START_S < built.setting.strike_s < built.setting.end_s
 
 
-KILLED = (  # a part of the name, and cases that must notice
-    ("without WATER_PROBE, water_unread, WAIT", ["1 mat/quiet/water_open"]),
-    ("without OVER_STAGE, over_stage, OFF", ["1 pot/quiet/hot_water"]),
-    ("deaf never", ["1000 mat/warm_up/water_stuck"]),
-    ("pass_too_long never", ["1000 pot/quiet/late_pass"]),
-    ("rises_at_rest never", ["3 pot/quiet/switch_shorted"]),
-    ("bowl_unread always", ["1 mat/warm_up/none"]),
-    ("clears without asking not self.water_ok", ["1 pot/quiet/clear_early"]),
-    ("no GUARD_WELDED", ["4 mat/idle/guard_welded"]),
+KILLED = (  # a part of the name, and a line that must notice
+    ("without WATER_PROBE, water_unread, WAIT", "1 mat/quiet/water_open"),
+    ("water_unread_for_long never", "1:zones/water_open/neither/safe"),
+    ("pass_too_long never", "1000 pot/quiet/late_pass"),
+    ("bowl_unread always", "3:zones/none/bowl/safe"),
+    ("clears without asking not self.water_ok", "1 pot/quiet/clear_early"),
+    ("limit lets everything through", "1 mat/quiet/water_open"),
 )
 
 
-@pytest.mark.parametrize(("name", "lines"), KILLED)
-def test_a_supervisor_without_a_check_is_noticed(name: str, lines: list[str]) -> None:
-    """The whole hunt is `python -m tests.faults mutate`."""
-    found = [mutant for mutant in mutants.mutants() if name in mutant.name]
-    fates = list(mutants.hunt(found[:1], 1, lines))
-    assert fates[0]["killed_by"], fates
+@pytest.mark.parametrize(("name", "line"), KILLED)
+def test_a_supervisor_without_a_check_is_noticed(name: str, line: str) -> None:
+    """By a line alone; the whole hunt (`python -m tests.faults mutate`) asks the firmware's own checks first."""
+    mutant = next(mutant for mutant in mutants.mutants() if name in mutant.name)
+    assert mutants.noticed(mutant, mutants.with_outcomes([line]))[0] == line
+
+
+def test_a_line_that_differs_in_nothing_kills_no_mutant() -> None:
+    """A hunt that calls everything noticed would pass the tests above too."""
+    line = "1:zones/water_open/neither/safe"
+    sound = dict(mutants.with_outcomes([line]))
+    assert mutants.differs(sound[line], mutants.outcome(line)) == ""
 
 
 def test_mutants_cover_every_row_and_predicate() -> None:
@@ -234,14 +229,17 @@ def test_both_engines_agree(case: Case) -> None:
 
 
 def test_the_tables_say_what_was_played(tmp_path: Path) -> None:
-    """Figures come from results alone."""
-    path = tmp_path / "results"
-    played = [parse("1 pot/quiet/water_open"), parse("1 mat/quiet/both_shorted")]
+    """Figures come from results alone, the board's and the search's."""
+    path, searched = tmp_path / "results", tmp_path / "searched"
+    played = [parse("1 pot/quiet/water_open"), parse("1 mat/quiet/late_pass")]
     list(campaign.keep(path, campaign.run(played, 1), "abc"))
-    text = tables.page(path, tmp_path / "none")
-    assert "| cases, of 20,000 aimed at | 2 |" in text
+    lines = [genes.parse("1:zones/water_open/neither/learnt"), genes.parse("1:zones/none/bowl/safe")]
+    list(hunt.keep(searched, (hunt.played(line) for line in lines)))
+    text = tables.page(path, tmp_path / "none", [searched])
+    assert "`abc`: 2" in text
     assert "`water_open` | water_probe" in text
-    assert "Only the thermal fuse is left" in text
+    assert "`1:zones/water_open/neither/learnt`" in text
+    assert "hours of healthy play" in text
 
 
 def test_the_three_warmers_and_twenty_relatives_are_in_their_ranges() -> None:

@@ -1,13 +1,39 @@
 """The firmware's core, loaded untouched from a folder: `use` first, then `rig_values` and `Board`."""
 
 from __future__ import annotations
+import __future__
 
+import importlib.machinery
 import sys
 from pathlib import Path
 from typing import Any
 
 HERE = Path(__file__).resolve().parents[3] / "firmware"
 fw: Any = None  # the modules, once `use` was called
+
+
+class _Unevaluated(importlib.machinery.SourceFileLoader):
+    """Loads a module with its annotations left as text: Python 3.9, which Debian's PyPy speaks, has no `int | None`."""
+
+    def get_code(self, fullname: str) -> Any:
+        """Compile the source; a stored compilation has them evaluated."""
+        path = self.get_filename(fullname)
+        flags = __future__.annotations.compiler_flag
+        return compile(self.get_data(path), path, "exec", flags=flags, dont_inherit=True)
+
+
+class _Finder:
+    """Finds the firmware's modules for `_Unevaluated`."""
+
+    @staticmethod
+    def find_spec(name: str, path: Any = None, target: Any = None) -> Any:
+        """A specification, or None for what is not the firmware's."""
+        if name.partition(".")[0] != "bainboard":
+            return None
+        spec = importlib.machinery.PathFinder.find_spec(name, path)
+        if spec is not None and isinstance(spec.loader, importlib.machinery.SourceFileLoader):
+            spec.loader = _Unevaluated(spec.loader.name, spec.loader.path)
+        return spec
 
 
 class Modules:
@@ -26,6 +52,8 @@ def use(folder: Path | None = None) -> Any:
         top = str(folder or HERE)
         if top not in sys.path:
             sys.path.insert(0, top)
+        if sys.version_info < (3, 10):  # noqa: UP036 - PyPy of Debian 12
+            sys.meta_path.insert(0, _Finder)  # type: ignore[arg-type]
         fw = Modules()
     return fw
 
