@@ -38,7 +38,7 @@ class App(app.App):
         App.passes += 1
         if App.passes % {every} == 0:
             gc.collect()
-            self.tell("heap", [("used", gc.mem_alloc()), ("free", gc.mem_free())], now_ms)
+            self.report("heap", [("used", gc.mem_alloc()), ("free", gc.mem_free())], now_ms)
         if App.passes == {ballast_at}:
             gc.collect()
             size = 4096

@@ -110,9 +110,11 @@ def compare(case: Case) -> Outcome:
         board, _ = statuses(built, len(fast.rows), truth)
         warmest_c = float(read_truth(truth)["water_c"].max())
     ours = [Status(row.state, row.fault, row.warn, row.duty, row.water_c) for row in fast.rows]
-    square = [(a.duty - b.duty) ** 2 for a, b in zip(ours, board, strict=False)]
+    # A pulse of the self-test that begins a pass sooner differs by all of its duty, and by nothing that matters.
+    pairs = [(a, b) for a, b in zip(ours, board, strict=False) if "check" not in (a.state, b.state)]
+    square = [(a.duty - b.duty) ** 2 for a, b in pairs]
     return Outcome(
-        case, (_order(ours), _order(board)), _told_apart(ours, board), (sum(square) / len(square)) ** 0.5,
+        case, (_order(ours), _order(board)), _told_apart(ours, board), (sum(square) / max(1, len(square))) ** 0.5,
         abs(warmest_c - max(row[1] for row in fast.truth)), len(square))
 
 
