@@ -516,7 +516,7 @@ def test_a_cupful_in_a_heavy_bowl_is_refused_in_words(tmp_path):
         'hard_limit_c = 60\n[probe.water]\nkind = "onewire"\n'
     )
     said = refused("dark", "--total", "300g", "--rig", str(heavy), "--room", "30", "--seed-temp", "25")
-    assert "the seed would be the whole batch and more" in said
+    assert "the seed would be nearly the whole batch" in said
 
 
 def test_melted_stock_refuses_what_only_a_temper_has():

@@ -29,8 +29,10 @@ from bainwright.physics.materials import (
 
 LID_SHARE = 0.25  # of the top's loss that still leaves under a lid, chosen
 STEP_S = 5.0  # a fortieth of the fastest lag but the element's, which is solved exactly
-FILMS_S = 30.0  # films change slowly and cost most of the computing
+FILMS_S = 60.0  # films change slowly and cost most of the computing
 LONGEST_S = 12 * 3600.0  # chosen: a melt that takes longer is not planned
+SETTLED_K_PER_S = 1e-5  # chosen: 0.04 °C an hour is a course that goes nowhere; a melting chocolate moves tenfold
+SETTLED_AFTER_S = 1800.0  # chosen: a cold bath hardly moves its bowl at first
 LIQUID_ABOVE_C = 40.0  # where the handbook's specific heat changes from its lower to its upper range
 SLOPE_K = 0.05  # the slope of the melting curve is taken over this much on either side
 
@@ -119,7 +121,7 @@ class Steady:
 
 @dataclass(frozen=True)
 class Course:
-    """A course of temperatures: whether it got there, when, with how much electrical energy, and every half minute."""
+    """A course of temperatures: whether it got there, when, with how much electrical energy, and every minute."""
 
     reached: bool
     took_s: float
@@ -257,7 +259,7 @@ class Start:
 
 
 class _Films:
-    """Couplings and losses, renewed every half minute."""
+    """Couplings and losses, renewed every minute."""
 
     def __init__(self, body: Body, around: Surroundings, water_c: float, chocolate_c: float) -> None:
         to_wall, to_chocolate = couplings_w_per_k(body, around)
@@ -303,6 +305,8 @@ def heat_up(
     rows: list[tuple[float, float, float]] = []
     while not done(water_c, chocolate_c) and t_s < LONGEST_S:
         if t_s % FILMS_S == 0.0:
+            if rows and t_s > SETTLED_AFTER_S and _settled(rows[-1], water_c, chocolate_c):
+                break
             films = _Films(body, around, water_c, chocolate_c)
             rows.append((t_s, water_c, chocolate_c))
         across_w = films.through * (water_c - chocolate_c)
@@ -325,6 +329,12 @@ def heat_up(
         t_s += STEP_S
     rows.append((t_s, water_c, chocolate_c))
     return Course(done(water_c, chocolate_c), t_s, energy_j, water_c, chocolate_c, tuple(rows))
+
+
+def _settled(before: tuple[float, float, float], water_c: float, chocolate_c: float) -> bool:
+    """Whether bath and chocolate hardly moved since the last minute."""
+    moved_k = max(abs(water_c - before[1]), abs(chocolate_c - before[2]))
+    return moved_k < SETTLED_K_PER_S * FILMS_S
 
 
 def apparent_cp(temp_c: float, start: Start) -> float:

@@ -12,6 +12,7 @@ from bainwright.plan.setup import Setup
 from bainwright.plan.timing import table_cooling
 
 SEED_FOR_S = 12 * 60.0  # chosen: in portions, each stirred until it is gone
+MOST_SEED = 0.75  # of the batch, chosen: with less melt there is nothing to seed
 LOSS_LOW, LOSS_HIGH = 0.5, 1.5  # of the losses while seeding, chosen: a bowl wrapped in a towel, a bowl in a draught
 BUTTER_SHARE = 0.01  # of the mass; common practice, no source
 BUTTER_HIGH_C = 34.0  # cocoa butter seed is stirred in at 33-34 °C; common practice, no source
@@ -40,11 +41,11 @@ def plan_seed(setup: Setup) -> Seed | None:
     end_c, batch_kg = request.end_c, request.batch_kg
     taken_up = setup.chocolate.molten_share(end_c, request.seed_c)
     planned = seeding.seed_share(_batch(setup, 1.0), end_c, taken_up)
-    if planned >= 1.0:
+    if planned >= MOST_SEED:
         raise UseError(
-            "the seed would be the whole batch and more",
+            "the seed would be nearly the whole batch",
             got=f"{100 * planned:.0f} % of {batch_kg:.2f} kg",
-            wanted="some melt to seed",
+            wanted=f"at most {100 * MOST_SEED:g} %",
             hint="use colder seed, a lighter bowl, more chocolate or a cooler melt",
         )
     share = _share_by_experience(planned, request.seed_factor)
@@ -101,9 +102,10 @@ def plan_butter(setup: Setup) -> Butter | None:
 
 
 def _lost_w(setup: Setup) -> float:
+    """Heat that the bowl on the table loses while it is seeded."""
     request = setup.request
     mean_c = request.end_c + FALL_MEAN * (request.melt_c - request.end_c)
-    return heating.bowl_off_w(setup.body, mean_c, setup.around)
+    return max(0.0, heating.bowl_off_w(setup.body, mean_c, setup.around))  # a room as warm takes none
 
 
 def _batch(setup: Setup, losses: float) -> Batch:
@@ -115,7 +117,7 @@ def _batch(setup: Setup, losses: float) -> Batch:
         request.seed_c,
         setup.chocolate.latent.value,
         setup.body.wall_j_per_k,
-        max(0.0, losses * _lost_w(setup) * SEED_FOR_S),
+        losses * _lost_w(setup) * SEED_FOR_S,
     )
 
 

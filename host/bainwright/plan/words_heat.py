@@ -9,6 +9,7 @@ from bainwright.plan import say
 from bainwright.plan.parts import STAGE_NAMES, Melt, Need, Plan, RefillAnswer, Refills
 
 GOOD_RESERVE = 1.5  # times the uncovered need; chosen, because a draught may double the losses
+LEAST_W = 0.5  # less is not worth a number
 LONG_HOLD_S = 6 * 3600.0  # chosen: beyond it evaporation and germs matter more than dipping
 TONIGHT_H = 48.0  # a bath that lasts longer needs no topping up
 
@@ -116,6 +117,8 @@ def _need(need: Need, shown: Shown) -> str:
     words = f"{STAGE_NAMES[need.stage].capitalize()} at {shown.temp(need.chocolate_c)}, {covered}: "
     if need.reserve is None:
         return words + "the room alone is warm enough."
+    if need.need_w < LEAST_W:
+        return words + "hardly any heat: the room does nearly all of it."
     if need.reserve < 1.0:
         return words + f"{need.need_w:.0f} W, more than it has."
     enough = "enough" if need.reserve >= GOOD_RESERVE else "just enough"

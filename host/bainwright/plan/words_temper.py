@@ -29,7 +29,7 @@ def _additions(plan: Plan, shown: Shown) -> list[str]:
         how_much = f"{shown.mass(high_kg)} more" if high_kg >= shown.least_kg else "some handfuls more"
         return [f"{how_much}, in temper, as seed, at {shown.temp(plan.request.seed_c)}"]
     if plan.butter:
-        return [f"{shown.mass(plan.butter.mass_kg)} of crystallised cocoa butter, creamy and not molten"]
+        return [f"{shown.little(plan.butter.mass_kg)} of crystallised cocoa butter, creamy and not molten"]
     if plan.cooling:
         return [f"a basin with 3 L of water at {shown.temp(plan.cooling.basin_c)}, and a scraper"]
     return []
@@ -64,9 +64,7 @@ def _seed(plan: Plan, seed: Seed, shown: Shown) -> list[str]:
         f"({100 * seed.share:.0f} %). It takes the melt from {shown.temp(request.melt_c)} down to {end}.",
         f"Have {shown.mass(seed.high_kg)} ready. {first} handful at a time until the thermometer reads {end}. Pieces "
         "left over are normal: take them out.",
-        f"The range is wide for two reasons. The bowl on the table loses about {seed.lost_w:.0f} W, half of that in a "
-        "towel and half as much again in a draught. And the seed takes up between "
-        f"{100 * seed.taken_up:.0f} and 100 % of its latent heat, by the melting curve of cocoa butter.",
+        _why_wide(seed),
         "The seed itself must be in temper: glossy, with a clean snap, no grey film (bain profile about seed).",
     ]
     if plan.melt.solid_kg + seed.high_kg > request.full_kg:
@@ -79,6 +77,17 @@ def _seed(plan: Plan, seed: Seed, shown: Shown) -> list[str]:
     else:
         said.append(f"All three figures are multiplied by {seed.factor:g}, from your past evenings.")
     return said
+
+
+def _why_wide(seed: Seed) -> str:
+    takes = f"{100 * seed.taken_up:.0f} and 100 %"
+    latent = f"the seed takes up between {takes} of its latent heat, by the melting curve of cocoa butter"
+    if seed.lost_w < 1.0:
+        return f"The range is wide because {latent}."
+    return (
+        f"The range is wide for two reasons. The bowl on the table loses about {seed.lost_w:.0f} W, half of that in a "
+        f"towel and half as much again in a draught. And {latent}."
+    )
 
 
 def seed_answer_lines(plan: Plan, seed: Seed, answer: SeedAnswer, shown: Shown) -> list[str]:
