@@ -123,9 +123,8 @@ def test_dark_that_sagged_some_degrees_is_warmed_back_and_not_given_up():
 @pytest.mark.parametrize(("name", "low_c", "high_c"), [("dark", 45, 50), ("milk", 40, 45), ("white", 40, 45)])
 def test_melts_are_those_of_the_trade(name, low_c, high_c):
     """Common practice, no source: dark 45-50, milk and white 40-45 °C."""
-    usual_c = plan_options.DEFAULT_MELT_C.get(name, plan_options.DEFAULT_MELT_OTHERS_C)
     assert low_c <= load_profile(name).melt_c <= high_c
-    assert low_c <= usual_c <= high_c
+    assert low_c <= CAPS[name].melt_c <= high_c
 
 
 def test_every_kind_has_its_stuff():

@@ -44,6 +44,7 @@ def list_(on_board: bool, port: str | None, virtual: str | None, as_json: bool) 
 @options.json
 def show(chocolate: str, fahrenheit: bool, as_json: bool) -> int:
     """Show a chocolate's figures, their sources, and its temperature through an evening."""
+    from bainwright.chocolates.pages import PAGES
     from bainwright.chocolates.path import draw, short
     from bainwright.chocolates.warnings import unusual_figures
     from bainwright.core.masses import Shown
@@ -56,9 +57,13 @@ def show(chocolate: str, fahrenheit: bool, as_json: bool) -> int:
     if p.kind != "melted":
         lines.append(f"Melt to {melt}, seed down to {high}, work at {target}. A test piece "
                      f"sets within {p.set_min:g} min; one that has not by {p.fail_min:g} min is not in temper.")
+        cools, window = shown.temps(p.cool_low_c, p.cool_high_c), shown.temps(p.low_c, p.high_c)
+        lines.append(f"The other method: cool to {cools}, warm back to {window}, never above {high} on the way "
+                     "(common practice, no source).")
     else:
         lines.append(f"Hold it at {target} with a lid on. It is treated as {terms.kind(p.of)}.")
     lines += [text for text in (p.note, f"Sources: {p.source}") if text]
+    lines.append(f"Questions of the kitchen: bain profile about ({', '.join(PAGES)}).")
     more = {"of": p.of, "note": p.note, "source": p.source, "unusual": unusual_figures(p)}
     show_result({**p.document(), **more}, lines, as_json)
     return 0
@@ -159,6 +164,30 @@ def use(name: str, port: str | None, virtual: str | None, as_json: bool) -> int:
         name = named(session.link, name)
         session.link.request("use", name=name)
     show_result({"chosen": name}, [f"{name} is chosen: press yes twice on the warmer to start it"], as_json)
+    return 0
+
+
+@profile.command(short_help="Short pages: seed, thick, setting, moulds and more.")
+@click.argument("topic", required=False)
+@options.json
+def about(topic: str | None, as_json: bool) -> int:
+    """Show a short page on a question of the kitchen; without TOPIC, list them."""
+    from bainwright.chocolates.pages import PAGES, marks
+    from bainwright.core.errors import UseError
+    from bainwright.core.toml import close_match
+    from bainwright.plan.say import WIDTH, filled
+
+    if topic is None:
+        titles = {name: page.title for name, page in PAGES.items()}
+        show_result(titles, [f"{name:<9} {title}" for name, title in titles.items()], as_json)
+        return 0
+    page = PAGES.get(topic.lower())
+    if page is None:
+        hint = close_match(topic.lower(), PAGES)
+        raise UseError(f"no page {topic!r}", wanted="one of " + ", ".join(PAGES), hint=hint)
+    mark = marks(topic.lower())
+    lines = [page.title, *(filled(line, WIDTH, "  ") for line in page.lines), filled(f"({mark})", WIDTH, "  ")]
+    show_result({"topic": topic.lower(), "title": page.title, "lines": page.lines, "mark": mark}, lines, as_json)
     return 0
 
 

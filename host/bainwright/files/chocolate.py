@@ -47,9 +47,10 @@ CAPS = {
     "dark": Caps(34.5, 55.0, f"ceiling: {_SEED_LOSS}; never above: common practice, no source", 45.0, 5.0, 10.0,
                  27.0, 28.0),
     "milk": Caps(33.5, 50.0, f"ceiling: {_SEED_LOSS}; never above: {_MILK_FAT}"),
-    "white": Caps(32.5, 50.0, f"ceiling: {_SEED_LOSS}; never above: {_MILK_FAT}", cool_low_c=25.0, cool_high_c=26.0),
-    "ruby": Caps(32.5, 50.0, "as white; common practice, no source"),
-    "caramelised_white": Caps(32.5, 50.0, "as white; common practice, no source"),
+    "white": Caps(32.5, 50.0, f"ceiling: {_SEED_LOSS}; never above: {_MILK_FAT}", 40.0, cool_low_c=25.0,
+                  cool_high_c=26.0),
+    "ruby": Caps(32.5, 50.0, "as white; common practice, no source", 40.0),
+    "caramelised_white": Caps(32.5, 50.0, "as white; common practice, no source", 40.0),
     "melted": Caps(45.0, 50.0, f"ceiling: a careful cap for milk, common practice; never above: {_MILK_FAT}"),
 }
 

@@ -19,8 +19,6 @@ from bainwright.plan.parts import METHODS, SEEDING, BatchRequest, Refill
 from bainwright.plan.spread import GUESSED_POT, Spread
 from bainwright.plan.warmer import learned_scales
 
-DEFAULT_MELT_C = {"dark": 45.0}  # of 45-50 °C, common practice, no source; the low end wants a usual amount of seed
-DEFAULT_MELT_OTHERS_C = 43.0  # within 40-45 °C, common practice, no source
 DEFAULT_ROOM_C, DEFAULT_HUMIDITY = 20.0, 0.5
 DEFAULT_COLD_C = 15.0  # tap water, chosen
 DEFAULT_WORK_S, DEFAULT_KEEP_S = 3 * 3600.0, 9 * 3600.0  # an evening's dipping, a night; chosen
@@ -242,15 +240,14 @@ def _melt_c(options: PlanOptions, profile: Profile) -> float:
                 hint="leave --melt, --to, --seed and --seed-temp out, or name dark, milk or white",
             )
         return profile.target_c
-    own_c = profile.melt_c or min(DEFAULT_MELT_C.get(profile.kind, DEFAULT_MELT_OTHERS_C), profile.never_above_c)
     melt_c = _temp(options.melt, "--melt", 30.0, 70.0)
     if melt_c is None:
-        return own_c
+        return profile.melt_c
     if melt_c > profile.never_above_c:
         raise UseError(
             "--melt",
             got=f"{melt_c:.1f} °C",
-            hint=f"{own_c:g} °C is usual",
+            hint=f"{profile.melt_c:g} °C is usual",
             wanted=f"at most {profile.never_above_c:g} °C, the limit of {profile.name}",
         )
     if melt_c <= profile.high_c:
@@ -258,7 +255,7 @@ def _melt_c(options: PlanOptions, profile: Profile) -> float:
             "--melt",
             got=f"{melt_c:.1f} °C",
             wanted=f"above the window's {profile.high_c:g} °C",
-            hint=f"all old crystals have to melt: {own_c:g} °C is usual",
+            hint=f"all old crystals have to melt: {profile.melt_c:g} °C is usual",
         )
     return melt_c
 
@@ -291,7 +288,7 @@ def _seed_given_kg(options: PlanOptions, method: str, batch_kg: float) -> float 
         raise UseError(
             "--seed",
             got=f"{mass_kg:.2f} kg of {batch_kg:.2f} kg in the bowl",
-            wanted="less than nine tenths",
+            wanted="under nine tenths",
             hint="--total counts melt and seed together",
         )
     return mass_kg
