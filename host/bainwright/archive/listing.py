@@ -12,7 +12,9 @@ from typing import Any
 import msgspec
 
 from bainwright.core.atomic_write import replace_file
+from bainwright.core.errors import FileError
 from bainwright.core.home import hold_folders, home
+from bainwright.core.read_file import read_json, read_struct
 from bainwright.record.reader import FACTS
 
 REMEMBERED = "list.json"  # under the home; only a copy of what the facts say, so it may be deleted at any time
@@ -184,8 +186,8 @@ class _Remembered(msgspec.Struct):
 def _remembered() -> dict[str, _Known]:
     """What was listed the last time; nothing where that is damaged or of another version."""
     try:
-        found = msgspec.json.decode((home() / REMEMBERED).read_bytes(), type=_Remembered)
-    except (OSError, msgspec.DecodeError):
+        found = read_struct(home() / REMEMBERED, _Remembered, "a list of holds")
+    except FileError:
         return {}
     return found.holds if found.schema == SCHEMA else {}
 
@@ -193,9 +195,8 @@ def _remembered() -> dict[str, _Known]:
 def _read(folder: Path) -> Entry | None:
     """The entry of a folder; None when it is no hold's."""
     try:
-        with (folder / FACTS).open("rb") as file:
-            facts = msgspec.json.decode(file.read(MOST_FACTS_BYTES))
-    except (OSError, msgspec.DecodeError, RecursionError):
+        facts = read_json(folder / FACTS, limit=MOST_FACTS_BYTES)
+    except FileError:
         return None
     return entry_of(folder, facts) if isinstance(facts, dict) else None
 

@@ -14,6 +14,9 @@ from bainwright.calibration.fit import AT_C, Fit, Point, fit
 from bainwright.calibration.reading import NAMES, places_of
 from bainwright.core.atomic_write import save_file
 from bainwright.core.errors import FileError
+from bainwright.core.file_names import file_name
+from bainwright.core.read_file import read_struct
+from bainwright.core.units import is_moment
 
 OLD = timedelta(days=180)  # chosen: half a year of kitchen steam
 TOGETHER = timedelta(days=1)  # points further apart belong to another calibration; chosen
@@ -65,7 +68,7 @@ def path_for(rig: str | None, warmer: str) -> Path:
     """The file of a warmer's record: beside its rig file, or in this folder under its name."""
     if rig is not None and Path(rig).suffix == ".toml":
         return Path(rig).with_name(Path(rig).stem + "-calibration.json")
-    return Path("".join(c if c.isalnum() or c in "-_" else "_" for c in warmer) + "-calibration.json")
+    return Path(file_name(warmer, other="_") + "-calibration.json")
 
 
 def read(path: Path) -> Record:
@@ -76,11 +79,19 @@ def read(path: Path) -> Record:
     FileError
         When the file is something else.
     """
-    try:
-        return msgspec.json.decode(path.read_bytes(), type=Record) if path.exists() else Record()
-    except (OSError, msgspec.MsgspecError) as failed:
-        raise FileError(f"{path} is not the record of a calibration", got=str(failed),
-                        hint="move it away and calibrate again") from failed
+    if not path.exists():
+        return Record()
+    hint = "move it away and calibrate again"
+    record = read_struct(path, Record, "the record of a calibration", hint)
+    probes = record.probes.values()
+    dates = [point.at for each in probes for point in each.points]
+    dates += [each.at for each in probes if each.points or each.at]
+    dates += [record.bowl.at] if record.bowl.at else []
+    wrong = [date for date in dates if not is_moment(date)]
+    wrong += [each.place for each in probes if each.place not in NAMES]
+    if wrong:
+        raise FileError(f"{path} is not the record of a calibration", got=repr(wrong[0]), hint=hint)
+    return record
 
 
 def write(path: Path, record: Record) -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 from bainwright.core.atomic_write import replace_file
 from bainwright.core.errors import FileError
 from bainwright.core.os_errors import reason
+from bainwright.core.read_file import read_text
 from bainwright.files.rig import flatten
 
 _TABLE = re.compile(r"\s*\[([^\[\]]+)\]\s*(?:#.*)?")
@@ -24,7 +25,7 @@ def put(path: Path, figures: Mapping[str, float]) -> None:
         When the file cannot be read or written, or is written in a way that this does not follow; it is as it was.
     """
     try:
-        text = path.read_text(encoding="utf-8")
+        text = read_text(path, "the rig file")
         fresh = changed(text, figures)
         if fresh is None:
             lines = "; ".join(f"{name} = {value:g}" for name, value in figures.items())

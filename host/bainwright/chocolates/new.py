@@ -10,6 +10,7 @@ from typing import Any
 from bainwright.chocolates.text import toml
 from bainwright.core.atomic_write import save_file
 from bainwright.core.errors import UseError
+from bainwright.core.file_names import file_name
 from bainwright.core.masses import parse_temp_c
 from bainwright.core.toml import close_match
 from bainwright.files.chocolate import CAPS, Profile, parse_profile
@@ -66,7 +67,7 @@ def make(options: NewOptions, ask: Ask | None) -> tuple[Path, Profile]:
 
 
 def _path(name: str, out: str | None) -> Path:
-    return Path(out or f"{name.replace(' ', '_')}.toml")
+    return Path(out or f"{file_name(name, other='_')}.toml")
 
 
 def _free(name: str, out: str | None) -> str:

@@ -15,6 +15,7 @@ from bainwright.core.os_errors import file_error
 
 T = TypeVar("T")
 
+TOML_BYTES = 1 << 20  # chosen: a file that a person writes is a thousandth of it
 RECORD_BYTES = 16 << 20  # chosen: the longest hold, 48 h of a row a second, is an eighth of it in JSON
 LOG_BYTES = 64 << 20  # chosen: four times a log of 48 h
 
@@ -65,7 +66,7 @@ def read_text(path: Path, what: str = "the file", limit: int = RECORD_BYTES) -> 
         raise FileError(f"{what} {path} cannot be read", got="it is not UTF-8 text") from None
 
 
-def read_json(path: Path, what: str = "the file") -> Any:
+def read_json(path: Path, what: str = "the file", limit: int = RECORD_BYTES) -> Any:
     """Read a file of JSON.
 
     Raises
@@ -73,7 +74,7 @@ def read_json(path: Path, what: str = "the file") -> Any:
     FileError
         As `read_text`, and if it is not JSON. NaN and infinity are not.
     """
-    text = read_text(path, what)
+    text = read_text(path, what, limit)
     try:
         return json.loads(text, parse_constant=_refuse_constant)
     except (ValueError, RecursionError) as failed:

@@ -16,12 +16,14 @@ import msgspec
 
 from bainboard import settings as board
 from bainwright.core.errors import FileError
-from bainwright.core.os_errors import file_error
+from bainwright.core.read_file import TOML_BYTES, read_text
 
 T = TypeVar("T")
 
 # A kitchen's temperatures in °F read as °C are far too hot to be meant; these bounds only choose the hint.
 FAHRENHEIT_LOW, FAHRENHEIT_HIGH = 32.0, 230.0
+
+MOST = 2.0**53  # as on the wire: whole numbers of this size are exact
 
 # msgspec's words for what it wanted, in ours.
 _WORDS = {
@@ -46,14 +48,17 @@ def read_toml(path: Path, what: str) -> dict[str, Any]:
     FileError
         When it cannot be read or is not TOML.
     """
+    text = read_text(path, f"the {what} file", TOML_BYTES)
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise file_error(f"the {what} file {path} cannot be read", error) from error
-    except UnicodeDecodeError as error:
-        raise FileError(f"the {what} file {path} cannot be read: it is not UTF-8 text") from error
-    except tomllib.TOMLDecodeError as error:
-        raise FileError(f"the {what} file {path} is not TOML", got=str(error)) from error
+        doc = tomllib.loads(text)
+        numbers = list(_numbers(doc, ""))
+    except (ValueError, RecursionError) as error:  # ValueError: no TOML, or a number of thousands of digits
+        got = "it is nested too deeply" if isinstance(error, RecursionError) else str(error)
+        raise FileError(f"the {what} file {path} is not TOML", got=got) from error
+    for name, value in numbers:
+        if isinstance(value, int) and not -MOST < value < MOST:  # no float holds it, and others are `check`'s
+            raise FileError(f"{what} {path}, {name}", got="over 15 digits", wanted="a number in range")
+    return doc
 
 
 def check(doc: dict[str, Any], kind: type[T], where: str) -> T:
@@ -74,7 +79,7 @@ def check(doc: dict[str, Any], kind: type[T], where: str) -> T:
         For an unknown or missing key, a wrong type, a value out of range or not finite.
     """
     for name, value in _numbers(doc, ""):
-        if not math.isfinite(value):  # msgspec's range checks let NaN through
+        if isinstance(value, float) and not math.isfinite(value):  # msgspec's range checks let NaN through
             raise FileError(f"{where}, {name}", got=value, wanted="a finite number")
     try:
         return msgspec.convert(doc, kind)
@@ -138,7 +143,7 @@ def board_refusal(where: str, why: str, rows: Mapping[str, tuple[Any, ...]], wri
 
 
 def _numbers(doc: object, path: str) -> Iterator[tuple[str, float]]:
-    if isinstance(doc, float):
+    if isinstance(doc, (int, float)) and not isinstance(doc, bool):
         yield path, doc
     elif isinstance(doc, dict):
         for key, value in doc.items():

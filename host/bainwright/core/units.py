@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from datetime import datetime
 
 from bainwright.core.errors import UseError
 
@@ -117,6 +118,14 @@ def clock_words(seconds: float) -> str:
     """A time on the hold's clock: ``1:23:05``."""
     whole = max(0, int(seconds))
     return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
+
+
+def is_moment(text: object) -> bool:
+    """Is it an ISO date and time with its zone?"""
+    try:
+        return datetime.fromisoformat(str(text)).tzinfo is not None
+    except ValueError:
+        return False
 
 
 def milli_c(milli: int | None) -> float | None:

@@ -16,7 +16,9 @@ from msgspec import Struct
 from bainboard import heat_balance, pins, plausibility, selftest, supervisor
 from bainwright.core.atomic_write import save_file
 from bainwright.core.errors import FileError
+from bainwright.core.file_names import file_name
 from bainwright.core.os_errors import file_error
+from bainwright.core.read_file import read_struct
 from bainwright.core.toml import close_match
 from bainwright.drill.items import BY_NAME, ITEMS, WIRING, Item, lacking
 
@@ -138,7 +140,7 @@ def _excused(status: ItemStatus) -> bool:
 
 def record_path(name: str, simulated: bool = False) -> Path:
     """Where a warmer's record is: in this folder, by its name, as its gains are."""
-    stem = "".join(letter if letter.isalnum() else "-" for letter in Path(name).stem)
+    stem = file_name(Path(name).stem.replace("_", "-"))
     return Path(f"{stem}-drill-virtual.json" if simulated else f"{stem}-drill.json")
 
 
@@ -150,17 +152,10 @@ def read_record(path: Path) -> Record | None:
     FileError
         When it cannot be read, or is something else.
     """
-    try:
-        content = path.read_bytes()
-    except FileNotFoundError:
+    if not path.exists():
         return None
-    except OSError as failed:
-        raise file_error(f"the drill's record {path} cannot be read", failed) from failed
     hint = "name another with --out, or move it away and drill again"
-    try:
-        record = msgspec.json.decode(content, type=Record)
-    except (msgspec.DecodeError, UnicodeDecodeError) as failed:
-        raise FileError(f"{path} is not the record of a drill", got=str(failed), hint=hint) from failed
+    record = read_struct(path, Record, "a record of a drill", hint)
     for name, result in record.items.items():
         if name not in BY_NAME:
             raise FileError(f"{path}: the drill has no item {name!r}", hint=close_match(name, BY_NAME) or hint)

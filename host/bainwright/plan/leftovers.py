@@ -8,8 +8,8 @@ from pathlib import Path
 import msgspec
 
 from bainwright.core.atomic_write import save_file
-from bainwright.core.errors import FileError
 from bainwright.core.masses import Shown
+from bainwright.core.read_file import read_struct
 from bainwright.physics.kitchen import SEIZES_FROM
 from bainwright.words import terms
 
@@ -117,10 +117,7 @@ def read_leftovers(folder: Path) -> Leftovers | None:
     path = folder / STOCK
     if not path.is_file():
         return None
-    try:
-        return msgspec.json.decode(path.read_bytes(), type=Leftovers)
-    except (OSError, msgspec.MsgspecError) as failed:
-        raise FileError(f"{path} is not a record of leftovers", got=str(failed)) from failed
+    return read_struct(path, Leftovers, "a record of leftovers")
 
 
 def save_leftovers(folder: Path, left: Leftovers) -> None:

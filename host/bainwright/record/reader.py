@@ -19,6 +19,7 @@ from bainwright.core.errors import FileError
 from bainwright.core.home import holds_folder
 from bainwright.core.read_file import LOG_BYTES, read_bytes, read_json
 from bainwright.core.terminal import visible_values
+from bainwright.core.units import is_moment
 from bainwright.link.answers import is_event
 
 # A column: its name, its unit in the name, and its type in DuckDB. Board time only: wall time is in hold.json.
@@ -274,6 +275,8 @@ def _fits(name: str, value: Any) -> bool:
         converted = msgspec.convert(value, _FACT_TYPES[name])
     except msgspec.ValidationError:
         return False
+    if name == "started" and converted is not None:
+        return is_moment(converted)
     if isinstance(converted, float) and not 0.0 <= abs(converted) <= LATEST_S:
         return False
     if name == "profile":

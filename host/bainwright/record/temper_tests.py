@@ -9,7 +9,7 @@ from typing import Any
 
 from bainboard import stages
 from bainwright.core.atomic_write import save_file
-from bainwright.core.errors import FileError
+from bainwright.core.read_file import read_struct
 from bainwright.core.units import clock_words
 from bainwright.files.chocolate import bundled_profiles, load_profile
 from bainwright.words import terms
@@ -127,10 +127,7 @@ def read_tests(folder: Path) -> list[TemperTest]:
     path = folder / TESTS
     if not path.is_file():
         return []
-    try:
-        return [TemperTest(**each) for each in json.loads(path.read_text())]
-    except (OSError, ValueError, TypeError) as failed:
-        raise FileError(f"{path} is not a record of temper tests", got=str(failed)) from failed
+    return read_struct(path, list[TemperTest], "a record of temper tests")
 
 
 def save_tests(folder: Path, tests: list[TemperTest]) -> None:

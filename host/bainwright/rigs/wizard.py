@@ -11,6 +11,7 @@ from typing import Any
 from bainboard import settings as board
 from bainwright.core.atomic_write import save_file
 from bainwright.core.errors import BainError, FileError, UseError
+from bainwright.core.read_file import read_json
 from bainwright.files import pinout
 from bainwright.files.rig import Rig, load_rig
 from bainwright.rigs import rigfile
@@ -54,9 +55,9 @@ class Wizard:
         if self.answers_file is None or not self.answers_file.is_file():
             return
         try:
-            before = json.loads(self.answers_file.read_text(encoding="utf-8"))
+            before = read_json(self.answers_file)
             known = {name: value for name, value in before.items() if name in ROWS or name.startswith(PLANT)}
-        except (ValueError, AttributeError, OSError):
+        except (FileError, AttributeError):
             self.report(f"{self.answers_file} is damaged, so every question is asked again")
             return
         for name, value in known.items():

@@ -13,6 +13,7 @@ from bainboard import settings as board
 from bainwright import __version__
 from bainwright.core import units
 from bainwright.core.errors import UseError
+from bainwright.core.file_names import file_name
 from bainwright.display.progress import progress
 from bainwright.files.chocolate import Profile, load_profile
 from bainwright.files.rig import Rig, load_rig
@@ -161,7 +162,7 @@ def _before(settings: Mapping[str, Any]) -> dict[str, float]:
 def _gains_path(asked: TuneAsked, name: str) -> Path:
     if asked.out:
         return Path(asked.out)
-    stem = "".join(letter if letter.isalnum() else "-" for letter in Path(name).stem)
+    stem = file_name(Path(name).stem.replace("_", "-"))
     return Path(f"{stem}-gains.toml")
 
 

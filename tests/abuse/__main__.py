@@ -1,0 +1,73 @@
+"""Abuse at full size: `python -m tests.abuse [PART...]`; an hour and a half on one core. Exit status 1 for a find."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+
+from . import messages, parts, power
+
+LIARS, FILES, AT_REST, IN_HOLD, HOLDS, CUTS = 300, 2000, 100_000, 30_000, 10, 500
+
+
+def _files() -> tuple[str, list[str]]:
+    tally = parts.damaged_files(range(FILES))
+    return tally.words(), tally.wrong
+
+
+def _liars() -> tuple[str, list[str]]:
+    tally = parts.lying_boards(range(LIARS))
+    return tally.words(), tally.wrong
+
+
+def _rest() -> tuple[str, list[str]]:
+    result = messages.at_rest(AT_REST, 1)
+    wrong = [f"restart: {each}" for each in result.resets] + [f"state {each}" for each in result.states - {"idle"}]
+    return f"{result.sent} messages at rest, {result.answered} answers, {len(result.resets)} restarts", wrong
+
+
+def _holds() -> tuple[str, list[str]]:
+    wrong, sent, apart, compared, most = [], 0, 0, 0, 0
+    for number in range(HOLDS):
+        fitted = number >= HOLDS - 2  # panel and display share the heap
+        quiet, fuzzed = (messages.in_hold(count, number, fitted=fitted) for count in (0, IN_HOLD))
+        both, differ, largest = messages.differing(quiet, fuzzed)
+        sent, compared, apart, most = sent + fuzzed.sent, compared + both, apart + differ, max(most, largest)
+        wrong += [f"hold {number}: restart: {each}" for each in fuzzed.resets]
+        wrong += [f"hold {number}: state {each}" for each in fuzzed.states - quiet.states]
+        wrong += [] if fuzzed.sent == IN_HOLD else [f"hold {number}: {fuzzed.sent} sent"]
+    return (f"{sent} messages in {HOLDS} holds; duty differs in {apart} of {compared} seconds, "
+            f"by at most {most / 100:.2f} %"), wrong  # fmt: skip
+
+
+def _cuts() -> tuple[str, list[str]]:
+    free, latched = power.cuts(range(CUTS // 2), latched=False), power.cuts(range(CUTS // 2, CUTS), latched=True)
+    return f"free: {free.words()}; latched: {latched.words()}", free.wrong + latched.wrong
+
+
+PARTS: dict[str, Callable[[], tuple[str, list[str]]]] = {
+    "files": _files, "liars": _liars, "rest": _rest, "holds": _holds, "cuts": _cuts,
+}  # fmt: skip
+
+
+def main(names: list[str]) -> int:
+    """Run the parts named, or all."""
+    unknown = [name for name in names if name not in PARTS]
+    if unknown:
+        print(f"no part {unknown[0]!r}; there are {', '.join(PARTS)}", file=sys.stderr)
+        return 2
+    parts.warm_up()
+    found = 0
+    for name in names or PARTS:
+        began_s = time.monotonic()
+        words, wrong = PARTS[name]()
+        print(f"{name}: {words}; {time.monotonic() - began_s:.0f} s", flush=True)
+        for each in wrong:
+            print(f"  {each}", flush=True)
+        found += len(wrong)
+    return 1 if found else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
