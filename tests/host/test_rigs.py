@@ -343,10 +343,11 @@ def test_without_a_terminal_what_only_a_person_can_measure_must_be_given(capsys)
 @pytest.mark.parametrize(("name", "text", "value"), [
     ("water_l", "2 l", 2.0), ("water_l", "1,5L", 1.5), ("heater_w", "60w", 60.0), ("hard_limit_c", "60C", 60.0),
     ("hard_limit_c", "58 °C", 58.0), ("bowl_kg", "0.6 KG", 0.6),
+    ("hard_limit_c", "140F", 60.0), ("hard_limit_c", "136.4 °F", 58.0),
 ])  # fmt: skip
 def test_a_unit_may_be_written_as_people_write_it(name, text, value):
     assert questions.value_of(name, text) == value
-    for wrong in ("140F", "2 gal", "l", ""):
+    for wrong in ("F", "2 gal", "l", ""):
         with pytest.raises(UseError, match="wanted a number"):
             questions.value_of(name, wrong)
 

@@ -244,14 +244,16 @@ def _judged(written: Mapping[str, Any], where: str) -> tuple[dict[str, Any], lis
     wrong: list[FileError] = []
 
     def alone(one: dict[str, Any]) -> None:
-        values, why = board.check(board.SETTINGS, one)
+        values, why = board.check([_ROWS[name] for name in one if name in _ROWS], one)
         if values is None:
             raise board_refusal(where, why, _ROWS, one, ("plant", "vessel", "pins"))
 
     sound = _sound(dict(written), alone, wrong)
     values = {**board.defaults(board.SETTINGS), **sound}
     values = {name: float(value) if _ROWS[name][board.KIND] == board.FLOAT else value for name, value in values.items()}
-    together = list(_resistor_faults(values))
+    _, why = board.check(board.SETTINGS, sound)  # as a board does: figures in their bounds may be unsafe together
+    together: list[tuple[str, str | None]] = [(why, None)] if why else []
+    together += _resistor_faults(values)
     if not {"board", "pins"} & (written.keys() - sound.keys()):  # nobody can tell where the pins of no board go
         together += _pin_faults(values)
     return values, wrong + [FileError(f"{where}: {why}", hint=hint) for why, hint in together]

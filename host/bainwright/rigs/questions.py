@@ -116,10 +116,7 @@ def value_of(name: str, text: str) -> Any:
     if row[board.KIND] == board.FLAG:
         value = True if text.lower() in YES else False if text.lower() in NO else text
     elif row[board.KIND] in (board.FLOAT, board.INT):
-        try:
-            value = float(_without_unit(text, str(row[board.UNIT])).replace(",", "."))
-        except ValueError:
-            value = text
+        value = _number(text, str(row[board.UNIT]))
     elif row[board.KIND] == board.CHOICE:
         value = text.lower()
     why = wrong_with(name, value)
@@ -154,6 +151,17 @@ def _width_m(text: str) -> float:
     return round(width_m, 4)
 
 
+def _number(text: str, unit: str) -> float | str:
+    """A number with or without its unit, a temperature in °F too; the text itself when it is none."""
+    fahrenheit = unit == "°C" and text.lower().endswith("f")
+    bare = text[:-1].rstrip(" °") if fahrenheit else _without_unit(text, unit)
+    try:
+        value = float(bare.replace(",", "."))
+    except ValueError:
+        return text
+    return round((value - 32.0) / 1.8, 2) if fahrenheit else value
+
+
 def _without_unit(text: str, unit: str) -> str:
     """The number before its unit, however a person writes that: 2 l, 60C."""
     for written in (unit, unit.removeprefix("°")):
@@ -166,7 +174,7 @@ def wrong_with(name: str, value: Any) -> str | None:
     """Why a value cannot be, or None."""
     if name.startswith(PLANT):
         return None if name.removeprefix(PLANT) in PlantTable.__struct_fields__ else f"{name} is not known"
-    why: str | None = board.check(board.SETTINGS, {name: value})[1]
+    why: str | None = board.check((ROWS[name],), {name: value})[1]
     return why
 
 
