@@ -36,7 +36,7 @@ def columns() -> int:
 
 
 def fold(text: str, width: int) -> str:
-    """Break lines that are wider than a terminal between words; each goes on under its own beginning.
+    """Break lines that are wider than a terminal between words; what follows is indented under its line.
 
     Parameters
     ----------

@@ -1,1 +1,1 @@
-"""Proving the trips and cut-outs of a warmer, and keeping what was proved."""
+"""Testing the trips and cut-outs of a warmer, and storing the results."""

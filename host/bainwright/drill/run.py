@@ -1,4 +1,4 @@
-"""Walking through the drill: bring the warmer to where an item needs it, have it done, watch, time, and keep it."""
+"""Going through the drill: bring the warmer to where an item begins, have it done, watch it and time it."""
 
 from __future__ import annotations
 
@@ -301,14 +301,14 @@ class Drill:
             left -= isinstance(message, Status)
             return left <= 0
 
-        self._await(gone, count * PASS_S + 5, keep=True)
+        self._await(gone, count * PASS_S + 5, store=True)
 
-    def _await(self, wanted: Callable[[Message], bool], for_s: float, *, keep: bool = False) -> Message | None:
+    def _await(self, wanted: Callable[[Message], bool], for_s: float, *, store: bool = False) -> Message | None:
         """The first message that is wanted; None after so many seconds of the board's.
 
-        A short wait stores what it passes over (`keep`), because the reaction to an act may come within it.
+        A short wait stores what it passes over (`store`), because the reaction to an act may come within it.
         """
-        if not keep:
+        if not store:
             over = [message for message in self._missed if wanted(message)]
             self._missed.clear()
             if over:
@@ -328,7 +328,7 @@ class Drill:
                         continue
                     if isinstance(message, Status):
                         passes, self._last = passes + 1, message
-                    if keep:
+                    if store:
                         self._missed.append(message)
                     if wanted(message):
                         found = message
