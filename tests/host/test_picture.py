@@ -84,6 +84,17 @@ def test_a_live_hold_is_not_marked_virtual(tmp_path):
     assert "VIRTUAL" not in words_of(drawn(tmp_path, virtual=False)[1])
 
 
+def test_true_temperatures_after_the_hold_do_not_change_the_picture(tmp_path):
+    """How far the simulated warmer runs on depends on the PC's speed; the picture must not."""
+    files = []
+    for seconds, folder in ((601, "a"), (650, "b")):
+        at_s = np.arange(seconds)
+        truth = {"t_ms": 1000 * at_s, "water_c": 33.0 + 0.001 * at_s, "bowl_c": np.full(seconds, 31.4)}
+        files.append(drawn(tmp_path / folder, truth=truth))
+    for first, second in zip(*files, strict=True):
+        assert first.read_bytes() == second.read_bytes()
+
+
 def test_true_temperatures_and_estimates_are_named_as_what_they_are(tmp_path):
     """Truth is drawn in place of readings and so named; a bowl without a probe is estimated."""
     truth = {"t_ms": 1000 * np.arange(601), "water_c": np.full(601, 33.0), "bowl_c": np.full(601, 31.4)}

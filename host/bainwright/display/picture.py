@@ -131,7 +131,7 @@ def _title(figure: Any, summary: str, virtual: bool) -> None:
 
 
 def _temperatures(axes: Any, log: HoldLog, truth: Any, window: Window, end_s: float) -> None:
-    lines = _lines(log, truth)
+    lines = _lines(log, truth, end_s)
     axes.set_facecolor(PAPER)
     axes.axhspan(window.low_c, window.high_c, color=BAND, lw=0, zorder=0)
     axes.axhline(window.ceiling_c, color=CEILING, lw=1.4, dashes=(6, 3), zorder=1)
@@ -159,13 +159,14 @@ def _temperatures(axes: Any, log: HoldLog, truth: Any, window: Window, end_s: fl
 Line = tuple[NDArray[Any], NDArray[Any], str, str, float]
 
 
-def _lines(log: HoldLog, truth: Any) -> list[Line]:
+def _lines(log: HoldLog, truth: Any, end_s: float) -> list[Line]:
     """The curves, water first so that the chocolate lies over it."""
     if truth is not None and np.isfinite(np.asarray(truth["bowl_c"], dtype=float)).any():
         t_s = np.asarray(truth["t_ms"], dtype=float) / 1000
+        held = t_s <= end_s  # how far the warmer ran on after the hold depends on this PC's speed
         return [
-            (t_s, np.asarray(truth["water_c"], dtype=float), "water\n(true)", WATER, 1.3),
-            (t_s, np.asarray(truth["bowl_c"], dtype=float), "chocolate\n(true)", CHOCOLATE, 2.2),
+            (t_s[held], np.asarray(truth["water_c"], dtype=float)[held], "water\n(true)", WATER, 1.3),
+            (t_s[held], np.asarray(truth["bowl_c"], dtype=float)[held], "chocolate\n(true)", CHOCOLATE, 2.2),
         ]
     bowl = "chocolate\n(estimated)" if (log["bowl_estimated"] == 1).mean() > 0.5 else "chocolate"
     return [(log["t_s"], log["water_c"], "water", WATER, 1.3), (log["t_s"], log["bowl_c"], bowl, CHOCOLATE, 2.2)]
