@@ -35,8 +35,8 @@ ROOMS = (
 )
 TOUCHES_HARDWARE = {"machine", "rp2", "esp32", "onewire", "select", "time", "gc", "network", "umachine", "utime",
                     "framebuf", "micropython"}
-# start, heap_reserve: gc; display_task: the display's bus, away from boards that have none
 PLAYS_THE_FIRMWARE = {"bainwright.virtual.python_board", "bainwright.virtual.python_modules"}  # they are a board
+# start, heap_reserve: gc; display_task: the display's bus, away from boards that have none
 MAY_TOUCH_HARDWARE = {"bainboard.board", "bainboard.display_task", "bainboard.start", "bainboard.heap_reserve", "main"}
 ON_EVERY_BOARD = {"binascii", "errno", "hashlib", "math", "os", "struct", "sys"}
 HARMLESS_CALLS = {"range", "len", "tuple", "dict", "float", "int", "str", "min", "max"}

@@ -30,7 +30,7 @@ class Console:
     Parameters
     ----------
     shared : SharedMemory
-        The shared shared with the interpreter.
+        Shared with the interpreter.
     """
 
     def __init__(self, shared: SharedMemory) -> None:

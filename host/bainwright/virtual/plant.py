@@ -1,8 +1,8 @@
-"""The built-in warmer: heater element -> water -> bowl wall -> chocolate, with everything that leaves to the room.
+"""The built-in warmer: heater element -> water -> bowl wall -> chocolate, and the losses to the room.
 
-Each step solves the four heat balances together, backward in time: stable for any lag and step, and what leaves one
-body arrives in the next to the last bit, so the energy balance closes. Film coefficients are renewed every ten seconds
-of plant time and at every event, because they cost more than the step itself and change slowly.
+Each step solves the four heat balances together by the backward Euler method. It is stable for any lag and step, and
+the heat that leaves one body enters the next exactly, so the energy balance closes. Film coefficients cost more than
+the step itself and change slowly, so they are computed every ten seconds of plant time and after every event.
 """
 
 from __future__ import annotations
@@ -22,15 +22,15 @@ from bainwright.physics.materials import (
 
 REFRESH_S = 10.0
 STIR_AFTER_S = 60.0  # a refill or seed is stirred in for a minute, chosen
-LID_SHARE = 0.25  # what still leaves the chocolate's top under a lid, chosen
-LEAST_WATER_KG, LEAST_CHOCOLATE_KG = 0.02, 0.01  # a bath is never quite dry, a bowl never quite scraped out
+LID_SHARE = 0.25  # share of the top loss that remains under a lid, chosen
+LEAST_WATER_KG, LEAST_CHOCOLATE_KG = 0.02, 0.01  # what always remains in a bath and in a bowl, chosen
 
 
 @dataclass(frozen=True)
 class Start:
-    """How the evening finds the warmer; what is None follows from the rig.
+    """The warmer's state at power-on; None takes the rig's figure.
 
-    The default is a bowl just brought into temper and a little cool, set into a bath at 25 °C.
+    The default is a bowl of freshly tempered chocolate, a little cool, in a bath at 25 °C.
     """
 
     water_c: float = 25.0
@@ -59,7 +59,7 @@ class Warmer:
     chocolate_kg, water_kg, seed_kg : float
         Masses now; `seed_kg` is the part of the chocolate that came in solid.
     heat_in_j, lost_j, matter_j : float
-        Running sums: electrical heat, heat lost to the room (vapour included), enthalpy of matter that came and went.
+        Running sums: electrical heat, heat lost to the room (with vapour), enthalpy of what was added and removed.
     """
 
     def __init__(self, rig: Rig, start: Start | None = None) -> None:
@@ -85,7 +85,7 @@ class Warmer:
         return {"water": self.water_c, "bowl": self.bowl_c}
 
     def energy_j(self) -> float:
-        """Heat stored, counted from 0 °C and seed molten."""
+        """Stored heat, relative to 0 °C with the seed molten."""
         body, temper = self.body, self.body.table.temper_latent_j_per_kg
         return (
             body.element_j_per_k * self.element_c
@@ -140,10 +140,10 @@ class Warmer:
         if self._stir_s > 0.0:
             self._stir_s -= dt_s
 
-    # -- matter and people: each closes its own enthalpy ------------------------------------------------------------
+    # -- what people add and remove, with its enthalpy ----------------------------------------------------------------
 
     def refill(self, mass_kg: float, temp_c: float) -> None:
-        """Pour in tempered chocolate and stir."""
+        """Pour tempered chocolate in and stir it."""
         temper = self.body.table.temper_latent_j_per_kg
         added_j = mass_kg * chocolate_heat.enthalpy_j_per_kg(temp_c, temper)
         held_j = self.chocolate_kg * chocolate_heat.enthalpy_j_per_kg(self.bowl_c, temper)
@@ -154,7 +154,7 @@ class Warmer:
         self.renew()
 
     def seed(self, mass_kg: float, temp_c: float) -> None:
-        """Drop in solid pieces and stir; they melt over minutes as far as the temperature takes them."""
+        """Add solid pieces and stir; they melt over minutes, as far as the temperature allows."""
         unmelted = self.seed_kg * (1.0 - self._molten) + mass_kg * (1.0 - self._molten_at(temp_c))
         self.refill(mass_kg, temp_c)
         self.seed_kg += mass_kg
@@ -162,7 +162,7 @@ class Warmer:
         self.matter_j -= mass_kg * (1.0 - self._molten_at(temp_c)) * self.body.latent_j_per_kg
 
     def stir(self, for_s: float) -> None:
-        """Keep the chocolate moving for so long."""
+        """Stir the chocolate for `for_s`."""
         self._stir_s = max(self._stir_s, for_s)
         self.renew()
 
@@ -177,14 +177,14 @@ class Warmer:
         self.renew()
 
     def swap(self, litres: float, temp_c: float) -> None:
-        """Ladle out some of the bath and pour in as much."""
+        """Replace some of the bath's water."""
         out_kg = min(litres * WATER_KG_PER_L, self.water_kg - LEAST_WATER_KG)
         self.water_kg -= out_kg
         self.matter_j -= out_kg * WATER_J_PER_KGK * self.water_c
         self.top_up(out_kg / WATER_KG_PER_L, temp_c)
 
     def renew(self) -> None:
-        """Ask for fresh film coefficients at the next step, after something changed."""
+        """Compute new film coefficients at the next step, because something changed."""
         self._fresh_s = 0.0
 
     # -- inside a step ----------------------------------------------------------------------------------------------
@@ -209,18 +209,18 @@ class Warmer:
         self.chocolate_kg *= left
 
     def _molten_at(self, temp_c: float) -> float:
-        """Share of its latent heat that a solid piece has taken up where it stays at a temperature."""
+        """Share of its latent heat that a solid piece takes up at a temperature."""
         return chocolate_heat.molten_share(temp_c, self.body.table.milk_fat_k)
 
     def _melt(self, dt_s: float) -> float:
-        """Heat the seed takes in this step, J; melting only, what sets again is the temper's own."""
+        """Heat that the seed takes in this step, J. It only melts: `temper_latent_j_per_kg` covers setting."""
         more = (self._molten_at(self.bowl_c) - self._molten) * dt_s / chocolate_heat.SEED_MELT_S
         if more <= 0.0:
             return 0.0
         self._molten += more
         return more * self.seed_kg * self.body.latent_j_per_kg
 
-    # -- films, now and then ----------------------------------------------------------------------------------------
+    # -- film coefficients --------------------------------------------------------------------------------------------
 
     def _refresh(self) -> None:
         body, table = self.body, self.body.table

@@ -1,6 +1,6 @@
-"""An evening as a TOML file: what people do to the warmer and what breaks, each at its second.
+"""A scenario: a TOML file of what people do to the warmer and what breaks, each at its second.
 
-The classes below are the one table of event kinds and their keys; reading, refusing and the guide all use it.
+The classes below are the only table of event kinds and their keys.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from bainwright.virtual.plant import Start
 BUNDLED = Path(__file__).parent / "scenarios"
 
 Second = Annotated[float, Meta(ge=0.0, le=604800.0, description="seconds since the hold began")]
-Lasting = Annotated[float, Meta(gt=0.0, le=604800.0, description="how long, seconds")]
+Lasting = Annotated[float, Meta(gt=0.0, le=604800.0, description="duration, seconds")]
 Mass = Annotated[float, Meta(gt=0.0, le=20.0, description="kilograms")]
 Litres = Annotated[float, Meta(gt=0.0, le=20.0, description="litres")]
 ChocolateC = Annotated[float, Meta(ge=-5.0, le=60.0, description="°C of the chocolate")]
@@ -35,9 +35,9 @@ FaultName = Literal[
 
 
 class Event(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, tag_field="kind"):
-    """What every event may carry."""
+    """The keys of every event."""
 
-    physical: ClassVar[bool] = True  # acts on the warmer itself, so it needs the built-in plant
+    physical: ClassVar[bool] = True  # it acts on the warmer itself, so it needs the built-in plant
     at_s: Second
     caption: Annotated[str, Meta(max_length=120)] = ""
 
@@ -50,7 +50,7 @@ class Refill(Event, frozen=True, tag="refill"):
 
 
 class Dip(Event, frozen=True, tag="dip"):
-    """Pieces are dipped: chocolate leaves at a steady rate, and is stirred all the while."""
+    """Pieces are dipped: chocolate leaves at a steady rate and is stirred."""
 
     mass_kg: Mass
     for_s: Lasting
@@ -64,7 +64,7 @@ class Seed(Event, frozen=True, tag="seed"):
 
 
 class WaterSwap(Event, frozen=True, tag="water_swap"):
-    """Some of the bath is ladled out and as much poured in."""
+    """Some of the bath's water is replaced."""
 
     litres: Litres
     temp_c: WaterC
@@ -84,7 +84,7 @@ class Stir(Event, frozen=True, tag="stir"):
 
 
 class BowlOff(Event, frozen=True, tag="bowl_off"):
-    """The bowl is lifted out; `told` if the person tells the board."""
+    """The bowl is lifted out; `reported` if the person reports it to the board."""
 
     reported: bool = False
 
@@ -102,20 +102,20 @@ class Lid(Event, frozen=True, tag="lid"):
 
 
 class Draught(Event, frozen=True, tag="draught"):
-    """A door opens: convection and evaporation are so many times as strong."""
+    """A door opens: convection and evaporation grow by a factor."""
 
     for_s: Lasting
     factor: Annotated[float, Meta(ge=1.0, le=10.0, description="times still air")]
 
 
 class Room(Event, frozen=True, tag="room"):
-    """The room changes."""
+    """The room's temperature changes."""
 
     temp_c: RoomC
 
 
 class Announce(Event, frozen=True, tag="announce"):
-    """The board is told of a refill to come."""
+    """The person announces a refill to the board."""
 
     physical: ClassVar[bool] = False
     in_s: Annotated[float, Meta(ge=0.0, le=7200.0, description="seconds until the refill")]
@@ -142,14 +142,14 @@ class Thinner(Event, frozen=True, tag="thinner"):
 
 
 class Finish(Event, frozen=True, tag="finish"):
-    """The person says that the dipping is over: to rest, or melted for the night."""
+    """The person ends the dipping: to rest, or to melted for the night."""
 
     physical: ClassVar[bool] = False
     to: Literal["rest", "melted"] = "rest"
 
 
 class FaultEvent(Event, frozen=True, tag="fault"):
-    """A part fails, for good or for a while; `clear` mends it."""
+    """A part fails, for good or for a while; `clear` repairs it."""
 
     physical: ClassVar[bool] = False
     name: FaultName
@@ -172,7 +172,7 @@ KINDS: dict[str, type[Event]] = {str(kind.__struct_config__.tag): kind for kind 
 
 
 class StartTable(Struct, frozen=True, forbid_unknown_fields=True):
-    """The `[start]` table; what is left out takes the plant's default."""
+    """The `[start]` table; a key that is missing takes the plant's default."""
 
     water_c: WaterC | None = None
     bowl_c: ChocolateC | None = None
@@ -183,7 +183,7 @@ class StartTable(Struct, frozen=True, forbid_unknown_fields=True):
     lid: bool | None = None
 
     def start(self) -> Start:
-        """The plant's start with this table's figures in it."""
+        """The plant's start with this table's values."""
         given = {name: getattr(self, name) for name in self.__struct_fields__ if getattr(self, name) is not None}
         return Start(**given)
 
@@ -204,7 +204,7 @@ class Scenario(Struct, frozen=True):
     Attributes
     ----------
     title, note : str
-        For the picture and the reader.
+        Shown in the picture.
     rig : str
         The bundled rig it was written for, or empty.
     duration_s : float or None
@@ -227,16 +227,16 @@ class Scenario(Struct, frozen=True):
 
     @property
     def physical(self) -> tuple[Event, ...]:
-        """Events that need the built-in plant."""
+        """Events that act on the warmer, and so need the built-in plant."""
         return tuple(event for event in self.events if event.physical)
 
     def captions(self) -> list[tuple[float, str]]:
-        """Second and words of each event that has any, for the picture."""
+        """Second and caption of each event that has one, for the picture."""
         return [(event.at_s, event.caption) for event in self.events if event.caption]
 
 
 def kind_of(event: Event) -> str:
-    """The kind an event is written as."""
+    """An event's kind, as in the file."""
     return str(event.__struct_config__.tag)
 
 
@@ -246,14 +246,14 @@ def load_scenario(name_or_path: str | Path) -> Scenario:
     Raises
     ------
     FileError
-        When there is none, or it is not right.
+        When there is none, or it is wrong.
     """
     path, source = find_file(name_or_path, BUNDLED, "scenario")
     return parse_scenario(read_toml(path, "scenario"), source)
 
 
 def parse_scenario(doc: dict[str, Any], source: str = "") -> Scenario:
-    """Check a parsed scenario whole.
+    """Check a parsed scenario.
 
     Parameters
     ----------
@@ -269,7 +269,7 @@ def parse_scenario(doc: dict[str, Any], source: str = "") -> Scenario:
     unknown = sorted(set(doc) & set(KINDS))
     if unknown:
         raise FileError(f"{where}, {unknown[0]}", got="a table of that name", wanted="[[event]]",
-                        hint=f'what happens is an event with kind = "{unknown[0]}"')  # fmt: skip
+                        hint=f'write an event with kind = "{unknown[0]}"')  # fmt: skip
     head = check({name: value for name, value in doc.items() if name != "event"}, Head, where)
     events = [_event(entry, at, where) for at, entry in enumerate(entries, 1)]
     events.sort(key=lambda event: event.at_s)

@@ -1,4 +1,4 @@
-"""The workbench round the board: edges become heat in the world, temperatures readings; faults are wired in."""
+"""The wiring round the board: its pins' edges become heat, temperatures become readings, and faults come between."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from bainwright.virtual.shared_memory import NEVER, SharedMemory
 from bainwright.virtual.standins._shared import BEAT_BIT, GUARD_BIT
 
 SECOND_US = 1_000_000
-GATE_US = 2 * SECOND_US  # the guard's gate lets go when the heartbeat has not moved for this long
+GATE_US = 2 * SECOND_US  # the guard's gate opens when the heartbeat has not moved for this long
 FULL = 65535
 PLACES = ("water", "bowl")
 ABSENT, ANSWERS_85, SPOILT = 1, 2, 3  # shared.status
@@ -21,14 +21,14 @@ BUS_LOW, BUS_DEAD = 1, 2  # shared.bus
 KELVIN = 273.15
 ROOM_K = 298.15  # NTC resistances are quoted at 25 °C
 RATIO_FULL = 0xFFFE  # the platinum probe's converter at its end
-HAND_C, HAND_S = 33.0, 20.0  # a palm, and how fast it warms a steel tube; chosen
+HAND_C, HAND_S = 33.0, 20.0  # a palm, and its time constant on a steel tube; chosen
 CONVERTER_STEP = 16  # a 12-bit converter whose word is scaled to 16 bits
 
-FAULTS = get_args(FaultName)  # an evening's file may name each of them
+FAULTS = get_args(FaultName)  # a scenario may name each of them
 
 
 class WorldLike(Protocol):
-    """What the wiring asks of a world (see `bainwright.virtual.world.World`)."""
+    """What the wiring needs of a world (see `bainwright.virtual.world.World`)."""
 
     dead: str | None
 
@@ -43,7 +43,7 @@ class WorldLike(Protocol):
 
 
 class Wiring:
-    """Keeps the world in step with the board's virtual time.
+    """Connects the board's pins with the world, and keeps the two at the same virtual time.
 
     Parameters
     ----------
@@ -52,9 +52,9 @@ class Wiring:
     settings : dict
         The rig's settings by dotted name.
     shared : SharedMemory
-        Where edges come from and readings go.
+        Source of edges, destination of readings.
     keep_row : callable or None
-        Called with each truth row, once a whole second after `arm`.
+        Called with each truth row, once a second after `arm`.
     """
 
     def __init__(
@@ -68,12 +68,12 @@ class Wiring:
         self.now_us = 0
         self.armed_us: int | None = None
         self.faults: set[str] = set()
-        self.actions: list[Any] = []  # due and not yet carried out
+        self.actions: list[Any] = []  # due, not yet carried out
         self._next_row_us = NEVER
         self._next_event_us = NEVER
         self._level, self._guard, self._beat_us = 0, False, -GATE_US
         self._held: dict[str, float | None] = {}
-        self._hands: dict[str, int] = {}  # since when a hand is round a probe
+        self._hands: dict[str, int] = {}  # since when a hand holds a probe, µs
         self._wire_probes()
         self._wire_display()
 
@@ -87,7 +87,7 @@ class Wiring:
             self.shared.put("rom", place, rom_word(self.settings[f"probe.{name}.rom"], place))
 
     def power_up(self) -> None:
-        """What a power cut forgets: pins, scratchpads, the heartbeat's charge."""
+        """Reset what a power cut clears: pins, scratchpads, the heartbeat's charge."""
         for number in range(48):
             self.shared.put("pins", number, 0)
         for place in range(2):
@@ -95,7 +95,7 @@ class Wiring:
         self.lower_pins()
 
     def lower_pins(self) -> None:
-        """A hard reset: every output falls."""
+        """Hard reset: set every output low."""
         for number in range(48):
             self.shared.put("pins", number, 0)
         self._level, self._guard = 0, False
@@ -104,14 +104,14 @@ class Wiring:
     # -- time ---------------------------------------------------------------------------------------------------------
 
     def arm(self, now_us: int) -> None:
-        """Scenario and plant zero."""
+        """Set time zero of scenario and plant."""
         self.now_us = self.armed_us = now_us
         self.world.arm(now_us)
         self._next_row_us = now_us + SECOND_US
         self._look_ahead()
 
     def advance(self, to_us: int) -> None:
-        """Bring the world to this instant over the edges before it."""
+        """Bring the world to this time, edge by edge."""
         shared = self.shared
         tail, head = shared.edge_tail, shared.edge_head
         while tail < head:
@@ -132,7 +132,7 @@ class Wiring:
             self._beat_us = at_us
 
     def _pass(self, to_us: int) -> None:
-        """Integrate with the outputs as they are, stopping where something else happens."""
+        """Integrate with constant outputs, stopping at rows, events and the gate."""
         while self.now_us < to_us:
             stop_us = min(to_us, self._next_row_us, self._next_event_us)
             gate_us = self._beat_us + GATE_US
@@ -158,11 +158,11 @@ class Wiring:
 
     @property
     def next_event_us(self) -> int:
-        """When the interpreter must stop for the scenario."""
+        """When the interpreter must stop for the scenario, µs."""
         return self._next_event_us
 
     def power_w(self) -> float:
-        """Electrical power now: switch and guard in series, the guard behind its heartbeat gate, faults applied."""
+        """Electrical power now, W: switch and guard in series, the guard behind its heartbeat gate, with faults."""
         faults = self.faults
         if "heater_open" in faults:
             return 0.0
@@ -174,7 +174,7 @@ class Wiring:
     # -- readings -----------------------------------------------------------------------------------------------------
 
     def convert(self, mask: int) -> None:
-        """Fill the readings of the probes in the mask (1 water, 2 bowl) for this instant."""
+        """Set the readings of the probes in the mask (1 water, 2 bowl) for this time."""
         for place, name in enumerate(PLACES):
             if mask & 1 << place:
                 self._convert(place, name)
@@ -208,7 +208,7 @@ class Wiring:
         return int(fraction * FULL / CONVERTER_STEP + 0.5) * CONVERTER_STEP
 
     def _ratio_word(self, name: str, temp_c: float | None) -> int:
-        """A platinum element against its reference resistor: 15 bits, and a last one that is not its own."""
+        """A platinum element over its reference resistor: 15 bits; the word's lowest bit is the fault flag."""
         if temp_c is None or f"{name}_open" in self.faults:
             return RATIO_FULL
         if f"{name}_short" in self.faults:
@@ -218,7 +218,7 @@ class Wiring:
         return min(int(ratio * 32768 + 0.5) << 1, RATIO_FULL)
 
     def hand(self, name: str, on: bool) -> None:
-        """A hand closes round a probe, or lets go of it."""
+        """Close a hand round a probe, or let go of it."""
         if on:
             self._hands[name] = self.now_us
         else:
@@ -228,12 +228,12 @@ class Wiring:
 
     @staticmethod
     def check_fault(name: str) -> None:
-        """Refuse a fault nobody can make."""
+        """Refuse a fault that does not exist."""
         if name not in FAULTS:
-            raise UseError("no such fault", got=name, wanted="one of " + ", ".join(FAULTS))
+            raise UseError("there is no such fault", got=name, wanted="one of " + ", ".join(FAULTS))
 
     def fault(self, name: str, on: bool) -> None:
-        """Break a part, or mend it."""
+        """Break a part, or repair it."""
         self.check_fault(name)
         if on:
             if name.endswith("_stuck"):
@@ -265,7 +265,7 @@ class Wiring:
 
 
 def rom_word(text: str, place: int) -> int:
-    """A probe's 1-wire id as a signed word: the rig's sixteen hex digits, or one made up (family 28h, valid check)."""
+    """A probe's 1-wire id as a signed word: the rig's sixteen hex digits, or a default (family 28h, valid check)."""
     body = bytes((0x28, 0xBA, 0x1E, place + 1, 0, 0, 0))
     rom = bytes.fromhex(text) if text else body + bytes((crc8(body),))
     return int.from_bytes(rom, "little", signed=True)

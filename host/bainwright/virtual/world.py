@@ -1,4 +1,4 @@
-"""The warmer, its probes and the evening's scenario as one clockwork, driven by the virtual board. No I/O."""
+"""The simulated warmer, its probes and the scenario on one clock that the virtual board drives. No I/O."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ from bainwright.virtual.probes import Element
 from bainwright.virtual.scenario import Scenario, kind_of
 from bainwright.virtual.scenario_effects import SECOND_US, Action, Due, effects, schedule
 
-WAKE_S = 1e-6  # the step a plant gets at power-on, so that it may fill its temperatures
+WAKE_S = 1e-6  # first step of a user's plant, so that it can set its temperatures
 
 
 class World:
-    """A warmer in a kitchen, as the board's pins and probes meet it.
+    """A warmer in a kitchen, as seen from the board's pins and probes.
 
-    Plant time starts at `arm`; before it `advance` changes nothing. All times are integer microseconds; `now_us` is the
-    caller's clock, of which only the difference to `arm` counts. What the scenario does to matter happens inside
-    `advance`, at its exact microsecond; what it does to the board is handed out by `due`.
+    Plant time starts at `arm`; before it `advance` changes nothing. All times are integer microseconds. `now_us` is the
+    caller's clock, and only its difference to `arm` counts. `advance` applies the scenario's effects on the warmer at
+    their exact microsecond; `due` returns those on the board.
 
     Parameters
     ----------
@@ -31,27 +31,27 @@ class World:
     rig : Rig
         The warmer as built.
     scenario : Scenario or None
-        The evening, if it has any events.
+        The evening's events.
     seed : int
-        Settles the probes' bias and noise.
+        Random seed of the probes' bias and noise.
 
     Attributes
     ----------
     dead : str or None
-        Why the plant gave up, in words; its probes then read None.
+        Why the plant failed, in words; its probes then read None.
     raw_probes : bool
-        The device stand-in must not round: the plant's temperatures are the readings.
+        The plant's temperatures are the readings, without lag, bias or noise.
     has_bowl : bool
-        Whether there is a bowl probe to be read.
+        Whether there is a bowl probe.
 
     Raises
     ------
     UseError
-        When the scenario touches matter and the plant is not the built-in one.
+        When the scenario acts on the warmer and the plant is not the built-in one.
     PlantError
         When the plant reports no water temperature.
     FileError
-        When the scenario cannot be done with this rig.
+        When the scenario does not fit this rig.
     """
 
     def __init__(self, plant: Any, rig: Rig, scenario: Scenario | None = None, seed: int = 0) -> None:
@@ -83,7 +83,7 @@ class World:
         return self._armed_us is not None
 
     def arm(self, now_us: int) -> None:
-        """Begin plant and scenario time at this instant of the caller's clock."""
+        """Start plant and scenario time at this time of the caller's clock."""
         if self._armed_us is None:
             self._armed_us = now_us
             self._apply_due()
@@ -102,13 +102,13 @@ class World:
             self._apply_due()
 
     def next_event_us(self) -> int | None:
-        """When the board next meets something of the scenario, on the caller's clock; None for never."""
+        """When the scenario next acts on the board, on the caller's clock; None for never."""
         if not self._on_board or self._armed_us is None:
             return None
         return self._armed_us + self._on_board[0].at_us
 
     def due(self, now_us: int) -> list[Action]:
-        """What the board meets up to now and has not met yet, in order."""
+        """The scenario's actions on the board that have become due, in order."""
         actions: list[Action] = []
         while self._on_board and self._armed_us is not None and self._on_board[0].at_us <= now_us - self._armed_us:
             action = self._on_board.pop(0).action
@@ -117,30 +117,30 @@ class World:
         return actions
 
     def check_event(self, event: acts.Event) -> None:
-        """Refuse what this warmer cannot have happen to it.
+        """Refuse an event that does not fit this warmer.
 
         Raises
         ------
         UseError, FileError
-            When it is not the built-in plant, or the event does not fit it.
+            When the plant is not the built-in one, or the event does not fit it.
         """
-        unplanned = Scenario(source="at hand", events=(event,))
+        alone = Scenario(source="at hand", events=(event,))
         if not isinstance(self.plant, Warmer):
-            _refuse_physical(unplanned)
+            _refuse_physical(alone)
         else:
-            _check_stock(unplanned, self.plant)
+            _check_stock(alone, self.plant)
 
     def apply_event(self, event: acts.Event) -> None:
-        """Do to the warmer, at the present instant, what a scenario's event does to it at once."""
+        """Apply an event's immediate effect on the warmer now."""
         for after_s, act in effects(self.plant, event):
             if after_s == 0.0:
                 act()
         self._read_plant()
 
-    # -- what can be seen ---------------------------------------------------------------------------------------------
+    # -- temperatures -------------------------------------------------------------------------------------------------
 
     def probe_c(self, name: str) -> float | None:
-        """What a probe's sensing element is at, °C; None when the plant is dead or there is no such probe."""
+        """A probe's element reading, °C; None when the plant is dead or there is no such probe."""
         if self.dead is not None or name not in self._true_c:
             return None
         if self.raw_probes:
@@ -152,7 +152,7 @@ class World:
         return self._true_c.get(name, math.nan) if self.dead is None else math.nan
 
     def truth_row(self, now_us: int) -> tuple[int, float, float, float, float]:
-        """One row of the record of truth.
+        """One row of the file of true temperatures.
 
         Returns
         -------
@@ -182,7 +182,7 @@ class World:
     def _step(self, power_w: float, dt_s: float) -> None:
         try:
             self.plant.step(power_w, dt_s)
-        except Exception as error:  # a stranger's plant may raise anything; it is then a dead probe, told in words
+        except Exception as error:  # a user's plant may raise anything; its probes are then dead, with the reason
             self.dead = f"the plant failed at {self.plant_us / SECOND_US:.1f} s: {describe(error)}"
             return
         self._read_plant()
@@ -239,12 +239,12 @@ def _refuse_physical(scenario: Scenario) -> None:
         raise UseError(f"the event {kind_of(event)!r} at {event.at_s:g} s acts on the built-in warmer, not a --plant",
                        hint="leave --plant out, or let the plant apply its own disturbances")
     if scenario.start is not None:
-        raise UseError("the scenario's [start] sets the built-in warmer, not a --plant",
+        raise UseError("the scenario's [start] is for the built-in warmer, not for a --plant",
                        hint="leave --plant out, or let the plant set its own start")
 
 
 def _check_stock(scenario: Scenario, plant: Warmer) -> None:
-    """Refuse an evening that dips more than there is, or touches water that is not there."""
+    """Refuse a scenario that dips more chocolate than there is, or changes the water of a plate."""
     stock_kg = plant.chocolate_kg
     moves: list[tuple[float, float]] = []
     for event in scenario.events:
@@ -257,6 +257,6 @@ def _check_stock(scenario: Scenario, plant: Warmer) -> None:
     for at_s, mass_kg in sorted(moves):
         stock_kg += mass_kg
         if stock_kg <= 0.0:
-            raise FileError(f"scenario {scenario.source}: by {at_s:g} s more is dipped than the bowl holds",
+            raise FileError(f"scenario {scenario.source}: by {at_s:g} s it dips more than the bowl holds",
                             got=f"{-stock_kg:.2f} kg too much", wanted="some chocolate left",
                             hint="dip less, refill more, or raise chocolate_kg in [start]")

@@ -1,11 +1,11 @@
-"""Start of the board's interpreter: stand-ins in place of the PC's modules, the flash mounted, then main.py."""
+"""Start of the board's interpreter: install the stand-ins, mount the flash, run main.py."""
 
 import gc
 import sys
 
 
 def start(address, fds, pins, run_main, source):
-    """Boot; returns to the REPL when main.py ends, and then time is real."""
+    """Boot. When main.py ends this returns to the REPL, and time is real from there on."""
     import _clock
 
     _clock.pins = pins
@@ -21,7 +21,7 @@ def start(address, fds, pins, run_main, source):
         return
     _mount(os, Flash(flash))
     sys.path[:] = ["", ".frozen", "/lib"]
-    gc.collect()  # main.py finds a heap as tidy as a board's
+    gc.collect()  # so that main.py starts with an unfragmented heap, as on a board
     _run("/boot.py", os)
     if run_main:
         _run("/main.py", os)
@@ -70,7 +70,7 @@ def _mount(os, device):
 
 
 def _install():
-    """Import every stand-in now, under both of its names, so that nothing reaches the PC's clock or pins."""
+    """Import every stand-in now, under both of its names, so that no code reaches the PC's clock or pins."""
     modules = sys.modules
     import builtins
     import select

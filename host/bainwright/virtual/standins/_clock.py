@@ -1,8 +1,8 @@
-"""Virtual time, and the talk with the simulator that keeps the simulated warmer in step with it.
+"""Virtual time, and the messages to the simulator that keep the simulated warmer at the same time.
 
 While main.py runs, time passes only through sleeps, polls and the cost of calls; at the REPL it is real time. The clock
-stops exactly at the simulator's next event and exchanges there, so that commands, faults and power cuts of a scenario
-meet the firmware at the same instant in every run.
+stops exactly at the simulator's next event for an exchange. So the commands, faults and power cuts of a scenario reach
+the firmware at the same virtual time in every run.
 """
 
 import _shared
@@ -10,16 +10,16 @@ import uctypes
 import uselect
 import utime
 
-CALL_US = 2  # a time call costs this, so that busy waits end
-SPIN_CALLS = 1000  # time calls without a sleep or poll after which even a held clock moves: that is a busy wait
-SHORT_US = 50000  # a sleep up to this long passes even on a held clock
+CALL_US = 2  # cost of a time call, so that busy waits end
+SPIN_CALLS = 1000  # after this many time calls without a sleep or poll even a held clock moves: it is a busy wait
+SHORT_US = 50000  # a sleep of up to this passes even on a held clock
 FOREVER = 1 << 60
 TICKS = 1 << 30
-CATCH_UP_US = 50000  # pacing lost less than this is regained, more is let go
-STALL_MS = 2000  # real time without progress after which a reader counts as stalled
+CATCH_UP_US = 50000  # pacing regains a delay of up to this, and drops a longer one
+STALL_MS = 2000  # a reader without progress for this real time counts as stalled
 ROOM = 512  # bytes free in the output ring for a poll to say writable
 
-LOW = 0xFFFFFFFF  # counters of the other side are compared by their low halves
+LOW = 0xFFFFFFFF  # the simulator's counters are compared by their low halves
 
 shared = None
 pins = None  # {use: number}
@@ -45,9 +45,9 @@ _one = bytearray(1)
 
 
 def _fields():
-    """The shared's table as uctypes wants it; a wide field's halves are extra fields."""
+    """The shared memory's table for uctypes; the halves of a wide field are extra fields."""
 
-    class Fields:  # attributes, since their names are interned: a dict keyed by made-up strings is looked up slowly
+    class Fields:  # attributes, because their names are interned: computed keys are slow
         pass
 
     for name, (at, count, form) in _shared.offsets().items():
@@ -61,12 +61,12 @@ def _fields():
 
 
 def wide(name):
-    """A wide field as a small integer: read whole it would be a big one, and slow everything it meets."""
+    """A wide field as a small integer: read in one piece it would be a big integer, which is slow."""
     return getattr(shared, name + "_high") << 32 | getattr(shared, name + "_low") & LOW
 
 
 def open_memory(address, to_fd, from_fd, wake_fd):
-    """Attach to the shared shared and the pipes."""
+    """Attach to the shared memory and the pipes."""
     global shared, edges, out_ring, in_ring, now, running, flushed, buttons, speed
     global boot_us, watchdog_us, edge_head, out_head, in_tail, _to, _from, _wake, _wake_poll, _post_us
     shared = uctypes.struct(address, _fields())
@@ -88,11 +88,11 @@ def open_memory(address, to_fd, from_fd, wake_fd):
     return uctypes.bytearray_at(address + at_flash, size - at_flash)
 
 
-# -- talking to the simulator ----------------------------------------------------------------------------------------
+# -- messages to the simulator ----------------------------------------------------------------------------------------
 
 
 def post(kind):
-    """Tell the simulator something at this instant; the reply, if any, is waited for in `settle`."""
+    """Send the simulator a message with this virtual time; `settle` waits for the reply, if there is one."""
     global posts
     shared.now_us = now
     _post_us[posts & 15] = now
@@ -101,7 +101,7 @@ def post(kind):
 
 
 def ask(kind):
-    """Post what will be replied to, without waiting."""
+    """Send a message that has a reply, without waiting for it."""
     global outstanding
     if outstanding >= 8:
         settle()
@@ -110,7 +110,7 @@ def ask(kind):
 
 
 def settle():
-    """Wait for every reply still due."""
+    """Wait for every reply that is due."""
     global outstanding
     while outstanding:
         if not _from.readinto(_one):
@@ -120,13 +120,13 @@ def settle():
 
 
 def exchange():
-    """Let the simulator bring the warmer to this instant and apply what is due."""
+    """Let the simulator bring the warmer to this time and apply what is due."""
     ask(b"x")
     settle()
 
 
 def halt(kind):
-    """The interpreter ends here: reset, watchdog or power cut. The simulator kills it, so nothing can catch this."""
+    """End the interpreter: reset, watchdog or power cut. The simulator kills it, so no code can catch this."""
     settle()
     post(kind)
     while _from.readinto(_one):
@@ -158,7 +158,7 @@ def edge(word):
 
 
 def _attend():
-    """Look at what the simulator changed."""
+    """Handle what the simulator changed."""
     global seen, running, now
     seen = shared.notices
     if shared.interrupt:
@@ -167,13 +167,13 @@ def _attend():
     if shared.arm_wanted:
         shared.arm_wanted = 0
         if not real:
-            # A canonical instant: how often we were woken before it leaves no trace.
+            # A whole second, so that the number of wake-ups before it has no effect.
             now = boot_us + ((now - boot_us) // 1000000 + 1) * 1000000
         ask(b"a")
         settle()
     if shared.exchange_wanted:
         exchange()
-    if bool(shared.running) != running or not running:  # a hold so short that we never ran is answered too
+    if bool(shared.running) != running or not running:  # a hold too short to run in is answered too
         running = bool(shared.running)
         _tell_state()
     _anchor()
@@ -190,7 +190,7 @@ def _anchor():
 
 
 def _cross():
-    """Time has come to a limit: an event of the simulator's, or the watchdog's bite."""
+    """Handle a limit that time has reached: the simulator's next event, or the watchdog."""
     if watchdog_us and now >= watchdog_us and not real:
         halt(b"w")
     while now >= wide("next_event_us"):
@@ -203,8 +203,8 @@ def _cross():
 def stamp():
     """Virtual microseconds now: one time call."""
     global now, spin
-    # On a held clock the simulator's wishes wait for the next rest: there, and nowhere else, the firmware is at the
-    # same point of its loop in every run. A busy wait would never rest, so its end is an exception.
+    # On a held clock the user's commands wait for the next rest: only there is the firmware at the same point of its
+    # loop in every run. A busy wait never rests, so it is an exception.
     if shared.notices != seen and (running or real or shared.interrupt or spin > SPIN_CALLS):
         _attend()
     if real:
@@ -221,14 +221,14 @@ def stamp():
 
 
 def charge(us):
-    """Time spent inside a call that does not return meanwhile (a bus, the flash)."""
+    """Add time spent inside a call, on a bus or the flash."""
     global now
     if not real:
         now += us
 
 
 def rest(ms):
-    """Block in real time until a notice comes; -1: without end."""
+    """Block in real time until a notice comes; -1: without limit."""
     flush()
     shared.now_us = now
     shared.resting = 1
@@ -238,7 +238,7 @@ def rest(ms):
 
 
 def flush():
-    """Tell the simulator of output it may not have seen."""
+    """Report output to the simulator."""
     global flushed
     if out_head != flushed:
         flushed = out_head
@@ -246,12 +246,12 @@ def flush():
 
 
 def input_waits():
-    """Has the host written something main.py has not read?"""
+    """Whether the host has written something that main.py has not read."""
     return (shared.in_head_low ^ in_tail) & LOW != 0
 
 
 def pass_until(target, for_input=False):
-    """Let time pass until then; with `for_input`, at most until the host writes."""
+    """Let time pass until `target`; with `for_input`, at most until the host writes."""
     global now, spin
     spin = 0
     if real:
@@ -283,7 +283,7 @@ def pass_until(target, for_input=False):
 
 
 def _pace(stop):
-    """Hold back until real time allows `stop`; False when a notice came first."""
+    """Wait until real time reaches `stop`; False when a notice came first."""
     global now
     while True:
         left = anchor_real + (stop - anchor_us) / speed - utime.ticks_us()
@@ -312,7 +312,7 @@ def _pass_real(target, for_input):
 
 
 def go_real():
-    """main.py has ended: from here on time is real time."""
+    """main.py has ended: time is real from here on."""
     global real, real_us, real_ticks
     settle()
     flush()
@@ -330,21 +330,21 @@ def out_room():
 
 
 def wrote(size):
-    """So many bytes were put into the output ring."""
+    """Count bytes put into the output ring."""
     global out_head
     out_head += size
     shared.out_head = out_head
 
 
 def took(size):
-    """So many bytes were taken from the input ring."""
+    """Count bytes taken from the input ring."""
     global in_tail
     in_tail += size
     shared.in_tail = in_tail
 
 
 def watch(us):
-    """The watchdog bites at this instant from now on."""
+    """Set when the watchdog resets the board."""
     global watchdog_us, limit
     shared.watchdog_us = watchdog_us = us
     limit = shared.next_event_us_high << 32 | shared.next_event_us_low & LOW
@@ -353,7 +353,7 @@ def watch(us):
 
 
 def writable():
-    """Is there room in the output ring? At full speed wait for a reader who reads; never for one who stopped."""
+    """Whether the output ring has room. At full speed it waits for the reader, but not for one that has stopped."""
     if out_room() >= ROOM:
         shared.stalled = 0
         return True
@@ -363,7 +363,7 @@ def writable():
 
 
 def await_room(wanted, ms):
-    """Block, clock still, until so many bytes are free; False when the reader made no progress for `ms` real ones."""
+    """Block, clock stopped, until `wanted` bytes are free; False if the reader makes no progress for `ms` real ms."""
     began, tail = utime.ticks_ms(), shared.out_tail_low
     while out_room() < wanted:
         if shared.out_tail_low != tail:

@@ -1,6 +1,6 @@
 """A platinum probe's SPI converter of the MAX31865 type, register by register (its data sheet, from memory).
 
-Its supply is the board's; a reset of the board alone finds it as at power-on here, which a driver may not rely on.
+A reset of the board returns it to its power-on state here. On a real board it does not, and no driver may rely on it.
 """
 
 import _clock
@@ -22,7 +22,7 @@ _MASKS = (b"\x01", b"\x02")
 
 
 class Converter:
-    """One of them, with its element."""
+    """One converter with its element."""
 
     def __init__(self, place):
         self.place = place
@@ -52,7 +52,7 @@ class Converter:
         return self._line(0)
 
     def _line(self, byte):
-        """What arrives over the data line."""
+        """A byte as it arrives over the data line."""
         if shared.bus:
             return 0 if shared.bus == BUS_LOW else 0xFF
         return byte ^ 0x5A if _status[self.place] == SPOILT else byte

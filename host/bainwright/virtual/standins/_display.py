@@ -1,4 +1,4 @@
-"""A 128x64 display with an SSD1306-type controller: what it is told by I2C ends in the shared memory's picture.
+"""A 128x64 display with an SSD1306-type controller: I2C commands draw into the shared memory's picture.
 
 Commands: the controller's data sheet, from memory.
 """
@@ -18,13 +18,13 @@ SWITCHES = {0xAE: (DISPLAY_ON, 0), 0xAF: (DISPLAY_ON, 1),
 
 
 class DisplayController:
-    """The controller; its memory is the shared memory's, so it outlives the board's interpreter as its supply does."""
+    """The controller. Its memory is in the shared memory, so it survives a reset of the interpreter."""
 
     def __init__(self):
         self._row = self._column = 0
 
     def write(self, data):
-        """What follows the address."""
+        """Take the bytes after the address."""
         if not shared.display_fitted:
             raise OSError(5)  # EIO: nobody acknowledges
         if data[0] == DATA:
@@ -54,7 +54,7 @@ class DisplayController:
         shared.display_state = shared.display_state & ~bit | (bit if level else 0)
 
     def _paint(self, data):
-        """Page addressing: the column goes round within its row."""
+        """Page addressing: the column wraps within its row."""
         display, start = shared.display, WIDTH * self._row
         for byte in memoryview(data)[1:]:
             display[start + self._column] = byte

@@ -1,4 +1,4 @@
-"""The flash chip: blocks in the shared shared, so that files survive resets and power cuts like on the chip itself."""
+"""The flash chip: blocks in the shared memory, so that files survive resets and power cuts."""
 
 import _clock
 import _shared
@@ -7,7 +7,7 @@ import _shared
 ERASE_US = 45000
 PROGRAM_US = 400
 PAGE_BYTES = 256
-ERASED = b"\xff" * PAGE_BYTES  # made once: the board's heap may have no free run of a whole block
+ERASED = b"\xff" * PAGE_BYTES  # made once: the board's heap may have no free piece of a whole block
 
 
 class Flash:
@@ -17,7 +17,7 @@ class Flash:
         self._memory = memoryview(memory)
 
     def readblocks(self, block, buf, offset=0):
-        """Read from the chip; costs nothing, it is mapped."""
+        """Read from the chip; it is memory-mapped, so this costs no time."""
         at = block * _shared.FLASH_BLOCK + offset
         buf[:] = self._memory[at : at + len(buf)]
 
@@ -31,7 +31,7 @@ class Flash:
         _clock.charge((len(buf) + PAGE_BYTES - 1) // PAGE_BYTES * PROGRAM_US)
 
     def ioctl(self, operation, block):
-        """What littlefs asks: block count, block size, erase."""
+        """Block count, block size and erase, for littlefs."""
         if operation == 4:
             return _shared.FLASH_BLOCKS
         if operation == 5:
@@ -50,7 +50,7 @@ class Flash:
         _clock.charge(ERASE_US)
 
     def _operation(self, size):
-        """Count an operation; how many of its bytes happen before the power goes."""
+        """Count an operation; returns how many of its bytes are written before a power cut."""
         shared = _clock.shared
         shared.flash_operations += 1
         if shared.flash_operations != shared.flash_cut_at:

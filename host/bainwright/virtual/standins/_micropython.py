@@ -1,4 +1,4 @@
-"""micropython, with the interrupt character told to the simulator, which looks for it in the host's bytes."""
+"""micropython. It reports the interrupt character to the simulator, which looks for it in the host's bytes."""
 
 import _clock
 from micropython import *  # noqa: F403

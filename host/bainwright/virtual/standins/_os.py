@@ -1,4 +1,4 @@
-"""os, with what a board's port has and the PC's lacks."""
+"""os, with the functions that a board's port has and the PC's lacks."""
 
 from os import *  # noqa: F403
 
@@ -8,7 +8,7 @@ _Uname = namedtuple("uname", ("sysname", "nodename", "release", "version", "mach
 
 
 def uname():
-    """What the port calls itself."""
+    """The port's names."""
     from sys import implementation
 
     release = ".".join([str(number) for number in implementation[1][:3]])

@@ -1,4 +1,4 @@
-"""The shared shared by the board's interpreter and its simulator: one table, read by both.
+"""The memory shared by the board's interpreter and its simulator: one table, read by both.
 
 Rings are byte or word areas behind the fields; their head and tail count for ever and are taken modulo the size.
 """

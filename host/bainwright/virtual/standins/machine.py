@@ -29,7 +29,7 @@ def _record():
 
 
 def _set(number, level):
-    """Drive an output; the three that heat are told to the simulator."""
+    """Drive an output; report heater, guard and heartbeat to the simulator."""
     global _heat, _beat
     changed = _levels[number] != level
     _levels[number] = level
@@ -123,7 +123,7 @@ _clock.on_buttons = _buttons_changed
 
 
 class PWM:
-    """Pulse width on a pin; on the heater its mean level is what heats."""
+    """Pulse width on a pin; on the heater's pin the mean level heats."""
 
     def __init__(self, dest, freq=0, duty_u16=None, duty_ns=None, invert=False):
         self._number = Pin(dest).number
@@ -172,10 +172,10 @@ class PWM:
 
 
 class ADC:
-    """Converter inputs: the two NTC probes, the chip's own temperature; all else reads 0."""
+    """Converter inputs: the two NTC probes and the chip's own temperature; all others read 0."""
 
     CORE_TEMP = 4
-    CACHE_US = 10000  # a temperature does not move within it; readings this close are one exchange
+    CACHE_US = 10000  # readings within this time share one exchange
     _taken_us = -CACHE_US
 
     def __init__(self, channel):
@@ -199,7 +199,7 @@ class ADC:
 
 
 class I2C:
-    """I2C on pins of one block; the display answers on those it is wired to."""
+    """I2C on the pins of one block; the display answers on the pins it is wired to."""
 
     def __init__(self, id, scl=None, sda=None, freq=400000, timeout=50000):
         scl, sda = Pin(scl).number, Pin(sda).number
@@ -218,7 +218,7 @@ class I2C:
 
 
 class SoftSPI:
-    """SPI on any pins; the platinum probes' converters answer on those they are wired to."""
+    """SPI on any pins; the platinum probes' converters answer on the pins they are wired to."""
 
     MSB, LSB = 0, 1
 
@@ -251,7 +251,7 @@ class WDT:
         self.feed()
 
     def feed(self):
-        """Put the bite off."""
+        """Restart its time."""
         _clock.watch(_clock.stamp() + self._us)
 
 
@@ -281,12 +281,12 @@ def soft_reset():
 
 
 def reset_cause():
-    """Why the board started: rp2 cannot tell its watchdog from machine.reset()."""
+    """Why the board started: rp2 reports its watchdog and machine.reset() alike."""
     return shared.reset_cause
 
 
 def unique_id():
-    """Eight bytes, the same for ever."""
+    """Eight bytes, always the same."""
     return b"\xe6bainwrt"
 
 
@@ -315,7 +315,7 @@ def lightsleep(ms=None):
 
 
 class _Memory:
-    """mem32, for code that hands pointers about."""
+    """mem32, for code that uses pointers."""
 
     def __getitem__(self, address):
         return uctypes.struct(address, {"word": 0 | uctypes.UINT32}).word

@@ -1,7 +1,7 @@
-"""onewire: the 1-wire bus with the simulated digital probes on it, to the byte (and the bit, for who asks bits).
+"""onewire: the 1-wire bus with the simulated digital probes, by bytes and by bits.
 
-Probes answer as their data sheet says: nine bytes with a check byte, 85 degrees until the first conversion, 750 ms for
-one. The simulator is asked for the temperature when the conversion starts and answers while it lasts.
+Probes answer as in their data sheet: nine bytes with a check byte, 85 °C until the first conversion, 750 ms for a
+conversion. The simulator gets the request when the conversion starts, and answers while it lasts.
 """
 
 import _clock
@@ -16,12 +16,12 @@ POWER_ON = 85 * 16
 LOW, DEAD = 1, 2  # shared.bus
 ABSENT, ANSWERS_85, SPOILT = 1, 2, 3  # shared.status
 
-# Views of the shared memory's arrays, made once: each look through `shared` would make a new one.
+# Views of the shared memory's arrays, made once: each access through `shared` would make a new one.
 _status, _reading, _scratch, _fresh = shared.status, shared.reading, shared.scratch, shared.fresh
 
 
 class OneWireError(Exception):
-    """Nobody answers."""
+    """No probe answers."""
 
 
 def _crc_of_byte(crc):
@@ -30,7 +30,7 @@ def _crc_of_byte(crc):
     return crc
 
 
-_CRC = bytes([_crc_of_byte(byte) for byte in range(256)])  # a table: a board's is C, this must not dominate a tick
+_CRC = bytes([_crc_of_byte(byte) for byte in range(256)])  # a table, for speed: a board computes it in C
 
 
 def crc8(data):
@@ -112,7 +112,7 @@ class OneWire:
         self._bits, self._count = 0, 0
 
     def reset(self, required=False):
-        """Reset the bus: does anybody answer?"""
+        """Reset the bus; returns whether a probe answers."""
         _clock.stamp()
         _clock.charge(RESET_US)
         self._phase, self._out, self._count = "rom", None, 0
@@ -208,7 +208,7 @@ class OneWire:
             self._bits = 0
         return bit
 
-    # -- what the probes make of it -----------------------------------------------------------------------------------
+    # -- the probes' side ---------------------------------------------------------------------------------------------
 
     def _command(self, byte):
         if self._phase == "rom":
@@ -240,7 +240,7 @@ class OneWire:
             _clock.ask(_MASKS[mask])
         elif byte == READ_SCRATCHPAD:
             self._phase, self._at = "read", 0
-            # Several that answer at once pull the line low together.
+            # Probes that answer at once pull the line low together.
             pads = [d.scratchpad() for d in self._listening]
             self._out = pads[0] if pads else None
             for pad in pads[1:]:
@@ -258,7 +258,7 @@ class OneWire:
         return out[self._at - 1]
 
     def _search_answer(self):
-        """First the bit of every probe still in the search, then its complement, both pulled low together."""
+        """The bit of every probe in the search, then its complement; several probes pull the line low together."""
         bits = [d.rom[self._at // 8] >> self._at % 8 & 1 for d in self._listening]
         self._half += 1
         if self._half == 2:
@@ -276,5 +276,5 @@ _MASKS = (b"\x00", b"\x01", b"\x02", b"\x03")
 
 
 def _search_key(device):
-    """The id as the bits a search meets; where two part, MicroPython's search takes the 1 first."""
+    """The id in the order of a search's bits; where two ids differ, MicroPython's search takes the 1 first."""
     return "".join("1" if device.rom[i // 8] >> i % 8 & 1 else "0" for i in range(64))

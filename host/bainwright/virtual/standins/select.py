@@ -5,8 +5,8 @@ import uselect
 from _console import is_input, is_output
 from uselect import POLLERR, POLLHUP, POLLIN, POLLOUT  # noqa: F401 - what the module offers
 
-# A function with more than 11 words of locals and stack gets its frame from the heap, at several microseconds a call:
-# what runs in each pass of a firmware's loop is split into functions smaller than that.
+# A function with more than 11 words of locals and stack has its frame on the heap, which costs microseconds a call. So
+# the code of each pass is split into smaller functions.
 
 
 class _Poll:
@@ -30,7 +30,7 @@ class _Poll:
     modify = register
 
     def unregister(self, obj):
-        """Watch it no more."""
+        """Stop watching a stream."""
         self._watched = [entry for entry in self._watched if entry[0] is not obj]
         if obj is self._in:
             self._in = None
@@ -43,8 +43,8 @@ class _Poll:
             return self._poll_real(timeout)
         now = _clock.stamp()
         if timeout != 0 and not self._is_ready():
-            # A port counts whole ticks of its millisecond clock (from memory), so that a wait ends on one: what the
-            # calls before it took leaves no trace in when the firmware wakes.
+            # A port counts whole ticks of its millisecond clock (from memory), so a wait ends on a tick, and the time
+            # of the calls before it does not change when the firmware wakes.
             begun = now - (now - _clock.boot_us) % 1000
             self._wait(_clock.FOREVER if timeout is None or timeout < 0 else begun + int(timeout) * 1000)
         ready = []
@@ -64,7 +64,7 @@ class _Poll:
         return self._out is not None and _clock.writable()
 
     def _wait(self, target):
-        # Output room comes without virtual time passing, so only input can end the wait; and not input nobody watches.
+        # Output becomes free without virtual time passing, so only input that is watched can end the wait.
         _clock.pass_until(target, self._in is not None)
 
     def _poll_real(self, timeout):

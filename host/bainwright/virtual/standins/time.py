@@ -17,7 +17,7 @@ def ticks_us():
 
 
 def ticks_cpu():
-    """The same as ticks_us: the port says nothing about its unit."""
+    """The same as ticks_us: the port leaves its unit open."""
     return ticks_us()
 
 
