@@ -204,16 +204,18 @@ def _show(report: DrillReport, as_json: bool, say: Say) -> None:
         return
     say(f"Drill of the warmer {report.record.warmer!r}{_virtual(report.record.simulated)}, stored in {report.path}")
     for each in report.items:
-        took = "" if each.took_s is None else f", {each.took_s:.1f} s"
-        limit = "" if each.limit_s is None or each.took_s is None else f" of at most {each.limit_s:.1f} s"
+        limit = "" if each.limit_s is None else f" of {each.limit_s:.1f}"
+        took = "" if each.took_s is None else f", {each.took_s:.1f}{limit} s"
         when = "" if each.at is None else f" {each.at[:10]}"
         why = f" ({each.why})" if each.why else ""
-        say(f"  {each.state + when:18} {BY_NAME[each.name].title}{took}{limit}{why}")
+        say(f"  {each.state + when:18} {BY_NAME[each.name].title}{took}{why}")
     left = unfinished(report.items)
     if left:
         say(f"Not passed: {len(left)} left. Until then overnight holds are refused. bain drill resumes there.")
     else:
-        say("Passed: every trip and cut-out of this warmer has been tested.")
+        skipped = sum(each.state == CANNOT for each in report.items)
+        but = f", except {skipped} that are not possible on it" if skipped else ""
+        say(f"Passed: every trip and cut-out of this warmer has been tested{but}.")
     say("A drill does not test " + ", ".join(NOT_TESTED) + ".")
 
 
