@@ -96,3 +96,18 @@ def test_a_document_that_never_ends_ends_in_words():
 
     with pytest.raises(LinkError, match="too slowly"):
         Link(Slow(), lambda: Slow.now_s).download("settings")
+
+
+def test_a_document_whose_pieces_have_no_data_is_damaged():
+    class Empty(FakeBoard):
+        def _do_send(self, message):
+            return [("size", 100), ("sha256", "0" * 64)]
+
+        def _do_chunk(self, message):
+            return [("at", message["at"])]
+
+        def _do_commit(self, message):
+            return []
+
+    with pytest.raises(LinkError, match="the profile arrived damaged"):
+        Link(Empty()).download("profile")

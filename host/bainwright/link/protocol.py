@@ -310,7 +310,7 @@ class Link:
         head = self.request("send", what=what, **fields)
         payload, pace = b"", Pace(f"its {what}", PIECE_S, self._clock)
         while len(payload) < head["size"]:
-            piece = decode_piece(self.request("chunk", at=len(payload))["data"])
+            piece = decode_piece(self.request("chunk", at=len(payload)).get("data", ""))
             if len(piece) != min(CHUNK_BYTES, head["size"] - len(payload)):
                 break
             payload += piece
