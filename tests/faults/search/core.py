@@ -4,6 +4,7 @@ from __future__ import annotations
 import __future__
 
 import importlib.machinery
+import re
 import sys
 from pathlib import Path
 from typing import Any
@@ -43,6 +44,25 @@ class Modules:
         from bainboard import drive, faults, sensing, settings, warmer
 
         self.drive, self.faults, self.sensing, self.settings, self.warmer = drive, faults, sensing, settings, warmer
+        self.files = _imported(Path(warmer.__file__).parent, ("warmer", "drive", "sensing", "settings"))
+
+
+IMPORT = re.compile(r"^from bainboard(?:\.([\w.]+))? import ([\w, ]+)", re.MULTILINE)
+
+
+def _imported(top: Path, names: tuple[str, ...]) -> list[Path]:
+    """Files of these modules and of all that they import: a change elsewhere in the firmware voids no result."""
+    found: set[Path] = set()
+    todo = [top / f"{name}.py" for name in names]
+    while todo:
+        path = todo.pop()
+        if path in found or not path.is_file():
+            continue
+        found.add(path)
+        for package, imported in IMPORT.findall(path.read_text(encoding="utf-8")):
+            inside = top.joinpath(*package.split(".")) if package else top
+            todo += [inside.with_suffix(".py"), *(inside / f"{name.strip()}.py" for name in imported.split(","))]
+    return sorted(found)
 
 
 def use(folder: Path | None = None) -> Any:

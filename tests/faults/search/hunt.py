@@ -27,10 +27,9 @@ Row = dict[str, Any]
 
 
 def firmware_hash() -> str:
-    """Which firmware is played."""
-    folder = Path(core.use().warmer.__file__).parent
+    """Which core is played: its files that the search loads, so that a display's change voids no result."""
     digest = hashlib.sha256()
-    for path in sorted(folder.rglob("*.py")):
+    for path in core.use().files:
         digest.update(path.read_bytes())
     return digest.hexdigest()[:12]
 
