@@ -101,6 +101,8 @@ def genes_of(line: Line) -> Genes:
 def _drawn(rng: random.Random, line: Line) -> Genes:
     if line.fault == "none":
         return _evening(rng)
+    if rng.random() < 0.4:
+        return _quiet_hold(rng)
     room_c = rng.uniform(14.0, 28.0)
     end_s = rng.choice((1.0, 1.5, 2.5)) * HOUR
     if rng.random() < 0.6:
@@ -112,6 +114,18 @@ def _drawn(rng: random.Random, line: Line) -> Genes:
         told_room_k=rng.uniform(-3.0, 3.0), stage=rng.choice(STAGES),
         strike_s=rng.choice((0.0, 1.0, 1.0)) * rng.uniform(0.0, 1.0) * 0.6 * end_s, dose=rng.random(), end_s=end_s,
         rhythms=rhythms)
+
+
+STEADY = ("pause", "pause", "pause", "stop_start", "reboot", "bowl_off", "bowl_lift", "top_up", "refill", "gains")
+
+
+def _quiet_hold(rng: random.Random) -> Genes:
+    """Two and a half hours in the window, and at most one thing that is done again and again."""
+    rhythms: tuple[Rhythm, ...] = ()
+    if rng.random() < 0.6:
+        rhythms = (Rhythm(rng.choice(STEADY), 60.0, rng.uniform(150.0, 900.0), 60, 0.4 * rng.random(), rng.random()),)
+    return Genes(rng.uniform(29.0, 33.0), rng.uniform(28.0, 32.0), rng.uniform(16.0, 25.0), rng.uniform(-1.0, 1.0),
+                 "work", rng.uniform(600.0, 2400.0), rng.uniform(0.2, 0.9), 2.5 * HOUR, rhythms)
 
 
 def _evening(rng: random.Random) -> Genes:
