@@ -176,7 +176,7 @@ def outcome(line: str) -> dict[str, Any]:
     core.use()
     got = search_play.play(genes.parse(line))
     words = sorted({*got.trips, *got.warns}) if "/none/" in line else []
-    return {"over": got.score_k > 0.0, "latched_s": got.latched_s, "told_s": got.told_s, "fault": got.fault,
+    return {"over": got.score_k > 0.0, "latched_s": got.latched_s, "reported_s": got.reported_s, "fault": got.fault,
             "words": words}
 
 
@@ -188,7 +188,7 @@ def differs(sound: dict[str, Any], other: dict[str, Any]) -> str:
         return "the water goes over what is promised"
     if other["words"] != sound["words"]:
         return f"says {', '.join(other['words']) or 'nothing'} in a sound evening"
-    for name in ("latched_s", "told_s"):
+    for name in ("latched_s", "reported_s"):
         due_s = sound[name]
         if due_s is not None and not (other[name] is not None and other[name] <= 1.5 * due_s + 60.0):
             return f"{name} {other[name]}, was {due_s:.0f}"

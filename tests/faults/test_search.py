@@ -48,10 +48,10 @@ def test_a_case_replays_to_the_same_result() -> None:
 def test_pypy_plays_the_same_case() -> None:
     """Debian's pypy3: the same figures, to the two places that `replay` prints."""
     words = ["-m", "tests.faults.search", "replay", "2:quilt/water_dithering/neither/safe"]
-    told = [subprocess.run([python, *words], cwd=TOP, capture_output=True, text=True, check=False).stdout
+    printed = [subprocess.run([python, *words], cwd=TOP, capture_output=True, text=True, check=False).stdout
             for python in ("pypy3", sys.executable)]
-    assert told[0] == told[1]
-    assert "worst_c:" in told[0]
+    assert printed[0] == printed[1]
+    assert "worst_c:" in printed[0]
 
 
 def test_the_firmware_really_heats_the_plant() -> None:
@@ -116,7 +116,7 @@ def test_learnt_losses_are_the_plants_own() -> None:
 
 
 def test_a_run_goes_on_where_it_was_and_a_broken_file_is_named(tmp_path: Path) -> None:
-    """Rows are kept one by one; a last line cut short is left out; rubbish is named with its line."""
+    """Rows are stored one by one; a last line cut short is left out; rubbish is named with its line."""
     path = tmp_path / "search.jsonl"
     words = ["run", "--only", "plate/water_open/neither/safe", "--rounds", "1", "--out", str(path), "--quiet"]
     assert command.main(words) == 0

@@ -18,7 +18,7 @@ def main(words: list[str]) -> int:
     parser = argparse.ArgumentParser("python -m tests.faults.search", description=__doc__)
     parser.add_argument("--firmware", type=Path, help="folder that holds bainboard (default: this project's)")
     commands = parser.add_subparsers(dest="command", required=True)
-    run = commands.add_parser("run", help="search; a file of results is gone on with")
+    run = commands.add_parser("run", help="search; what the file of results already has is not played again")
     run.add_argument("--rounds", type=int, default=6)
     run.add_argument("--only", default="", help="names with this in them, as pan/ or water_slips")
     healthy = commands.add_parser("healthy", help="evenings with nothing wrong")
@@ -75,7 +75,7 @@ def _replay(args: argparse.Namespace) -> int:
     core.use(args.firmware)
     played = bounds.BoundsPlay(bounds.read(args.line)) if args.line.startswith("set:") else Play(parse(args.line))
     if args.every:
-        print("t_s water reads bowl told state duty guard fault warn")
+        print("t_s water reads bowl limit state duty guard fault warn")
         played.watch = lambda play: None if play.t_s % args.every else print(_now(play))
     result = played.run()
     for name, value in vars(result).items():

@@ -124,7 +124,7 @@ class OpenPan(Stirred):
 
 
 class DryPlate(Stirred):
-    """An aluminium plate and no water: the bowl stands on it; its builder declares the water that stores as much."""
+    """An aluminium plate and no water: the bowl sits on it; its builder declares the water that stores as much heat."""
 
     name = "plate"
     liquid = False

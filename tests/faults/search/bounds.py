@@ -1,6 +1,6 @@
 """Settings, gains and profile at every bound of their tables and at every pair of bounds: refused in words, or safe.
 
-What the check accepts is played: a warmer that is as it is declared, within a few per cent, its water probe stuck after
+What the check accepts is played: a warmer as declared, within a few per cent, its water probe stuck after
 25 minutes. A line ``set:NAME=VALUE,NAME=VALUE`` is a whole case; a profile's figures begin with ``profile.``.
 """
 
@@ -82,7 +82,7 @@ class BoundsPlay(Play):
     def __init__(self, changes: dict[str, float]) -> None:
         self._changes = {name: value for name, value in changes.items() if not name.startswith(PREFIX)}
         self._profile = {name[len(PREFIX):]: value for name, value in changes.items() if name.startswith(PREFIX)}
-        super().__init__(CASE, replace(GENES, told_room_k=0.0))
+        super().__init__(CASE, replace(GENES, room_error_k=0.0))
 
     def build(self) -> tuple[Any, dict[str, Any]]:
         """The two-zone warmer with the watts, litres, kilograms and lag that are declared."""
@@ -100,7 +100,7 @@ class BoundsPlay(Play):
         return {"name": "dark", "kind": "dark", **self._profile}
 
     @property
-    def told_room_c(self) -> float:
+    def stated_room_c(self) -> float:
         """What the settings say of the room, where they do."""
         return float(self._changes.get("room_c", self.genes.room_c))
 

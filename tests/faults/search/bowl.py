@@ -17,7 +17,7 @@ class Bowl:
     Attributes
     ----------
     away : bool
-        It stands on the bench.
+        It is on the bench.
     probe_shell : int
         Where the chocolate probe is.
     """

@@ -41,7 +41,7 @@ class Genes:
     start_c: float
     bowl_c: float
     room_c: float
-    told_room_k: float  # what a person is wrong by about the room
+    room_error_k: float  # what a person is wrong by about the room
     stage: str
     strike_s: float
     dose: float
@@ -111,7 +111,7 @@ def _drawn(rng: random.Random, line: Line) -> Genes:
         rhythms = (Rhythm(rng.choice(ACTS), 60.0, rng.uniform(120.0, 1200.0), 60, rng.random(), rng.random()),)
     return Genes(
         start_c=rng.uniform(max(12.0, room_c - 4.0), 38.0), bowl_c=rng.uniform(22.0, 34.0), room_c=room_c,
-        told_room_k=rng.uniform(-3.0, 3.0), stage=rng.choice(STAGES),
+        room_error_k=rng.uniform(-3.0, 3.0), stage=rng.choice(STAGES),
         strike_s=rng.choice((0.0, 1.0, 1.0)) * rng.uniform(0.0, 1.0) * 0.6 * end_s, dose=rng.random(), end_s=end_s,
         rhythms=rhythms)
 
@@ -171,7 +171,7 @@ def _one_change(rng: random.Random, genes: Genes) -> Genes:
                        bowl_c=_nudged(rng, genes.bowl_c, 3.0, 15.0, 42.0))
     if pick == 3:
         return replace(genes, room_c=_nudged(rng, genes.room_c, 3.0, 12.0, 30.0),
-                       told_room_k=_nudged(rng, genes.told_room_k, 1.5, -5.0, 5.0))
+                       room_error_k=_nudged(rng, genes.room_error_k, 1.5, -5.0, 5.0))
     if pick == 4 or not rhythms:
         return replace(genes, rhythms=(*rhythms, _rhythm(rng, genes.end_s))[-8:])
     at = rng.randrange(len(rhythms))

@@ -2,7 +2,7 @@
 
 A name is a plant, a fault, a witness and gains. Each round draws a few new seeds for each name and varies the worst
 case that the name has so far; a variation that does better is varied on. So a run that is broken off has given every
-name the same share, and a longer run only goes on from there.
+name the same share, and a longer run only adds to it.
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ def played(line: Line) -> Row:
         return asdict(play(line))
     except NotPlayedError as error:
         return {"line": str(line), "refused": str(error)}
-    except Exception as error:  # a plant or firmware that raises is a finding, and the search goes on
+    except Exception as error:  # a plant or firmware that raises is a finding, and the search continues
         return {"line": str(line), "raised": f"{type(error).__name__}: {error}"}
 
 

@@ -22,7 +22,7 @@ KINDS: tuple[dict[str, Any], ...] = (
 )
 OVER_K, LEAVING_K = 10.0, 13.0  # promised: no fault lifts the water further over its stage's limit
 OVER_HARD_K = 3.0  # nor this far over the hard limit
-WATCHED_S = 900  # after a latch: metal goes on giving heat
+WATCHED_S = 900  # after a latch: the metal still gives heat
 BOILING_C = 97.0  # the case is lost
 RETRY_S = 120.0  # a start that failed is tried again, as people do
 RETRIES = 2
@@ -46,10 +46,10 @@ class Result:
         Warmest chocolate; the least room left under what this kind must never meet.
     score_k : float
         How far over what is promised (negative: inside).
-    told_s, latched_s : float or None
+    reported_s, latched_s : float or None
         From the fault to the first word, and to a latch.
     trips, warns : list of str
-        Faults that came into force; warnings, each time anew.
+        Faults that came into force; warnings, each time they appear.
     rightly : list of str
         Those that only said that the water, as a person poured it, is too warm for the stage.
     """
@@ -60,7 +60,7 @@ class Result:
     chocolate_c: float = -99.0
     spare_k: float = 99.0
     score_k: float = -99.0
-    told_s: float | None = None
+    reported_s: float | None = None
     latched_s: float | None = None
     fault: str = "none"
     trips: list[str] = field(default_factory=list)
@@ -110,9 +110,9 @@ class Play:
         return KINDS[self.line.seed % len(KINDS)]
 
     @property
-    def told_room_c(self) -> float:
+    def stated_room_c(self) -> float:
         """What a person says of the room."""
-        return max(5.0, min(40.0, self.genes.room_c + self.genes.told_room_k))
+        return max(5.0, min(40.0, self.genes.room_c + self.genes.room_error_k))
 
     @property
     def warmer(self) -> Any:
@@ -128,7 +128,7 @@ class Play:
 
     def start(self) -> None:
         """A person asks for a hold."""
-        self.warmer.start(self.profile, self.genes.stage, 0, self.told_room_c, self.now_ms)
+        self.warmer.start(self.profile, self.genes.stage, 0, self.stated_room_c, self.now_ms)
 
     def reboot(self) -> None:
         """Power off and on; a latch is stored."""
@@ -144,7 +144,7 @@ class Play:
             self.warmer.set_gains(values)
 
     def poured(self) -> None:
-        """What was just poured in is as warm as it is, and no heater's doing."""
+        """The warmth of what was just poured in is not the heater's doing."""
         self._floor_c = self.rig.plant.warmest_c
 
     # -- playing -----------------------------------------------------------------------------------------------------
@@ -167,7 +167,7 @@ class Play:
             if t_s >= strike_s:
                 strike_s = 1e13
                 the_rig.fail(wrong.name, genes.dose, random.Random(f"fault {self.line.seed}"))
-                result.told_s = None
+                result.reported_s = None
                 before, struck_s = known, t_s
             if hands.next_s <= t_s:
                 hands.run(t_s)
@@ -205,8 +205,8 @@ class Play:
                         self._retries += 1
                         hands.later(t_s + RETRY_S, self.start)
             bits = w.warn | 1 << fault if fault else w.warn
-            if strike_s > 1e12 and wrong.name != "none" and result.told_s is None and bits & ~before:
-                result.told_s = t_s - struck_s
+            if strike_s > 1e12 and wrong.name != "none" and result.reported_s is None and bits & ~before:
+                result.reported_s = t_s - struck_s
             known = bits
             if s.latched:
                 if latched_at < 0:

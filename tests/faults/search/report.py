@@ -78,13 +78,13 @@ def by_fault(rows: list[Row]) -> str:
         some = groups.get(name, [])
         if not some:
             continue
-        told = [row["told_s"] for row in some if row["told_s"] is not None]
+        reported = [row["reported_s"] for row in some if row["reported_s"] is not None]
         mine = [row for row in some if promised(row)]
         other = [row for row in some if not promised(row)]
         latched = sum(row["latched_s"] is not None for row in some)
         lines.append((f"`{name}`", str(len(some)), _most(mine), _most(other),
-                      f"{statistics.median(told):.0f} / {max(told):.0f}" if told else "-",
-                      str(len(some) - len(told)), str(latched)))
+                      f"{statistics.median(reported):.0f} / {max(reported):.0f}" if reported else "-",
+                      str(len(some) - len(reported)), str(latched)))
     return table(("fault", "cases", "promised: over its limit, K / warmest °C", "not promised: the same",
                   "first word, median / last, s", "no word", "latched"), lines)
 

@@ -108,7 +108,7 @@ def _leaks(rig: Any, dose: float, rng: random.Random) -> None:
 
 
 def _dries(rig: Any, dose: float, rng: random.Random) -> None:
-    """Evaporates: nobody tops up for days, so little is left, and what is left goes on."""
+    """Evaporates: nobody tops up for days, so little is left."""
     rig.plant.water_l *= between(dose, 0.1, 0.6) if rig.plant.liquid else 1.0
 
 
