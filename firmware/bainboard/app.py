@@ -17,6 +17,7 @@ from bainboard.warmer import CHECK, HEATING, IDLE, TRIP, Warmer
 TICK_MS = 1000
 JITTER_MS = 50  # chosen: a tick later by less counts as whole, so that a slow pass changes no duty
 LISTEN_MS = 20  # chosen: reading 256 bytes one by one takes some 10 ms; a stop is heard at most this much later
+SWEEP_MS = 40  # a sweep of a board's heap takes 26 to 31 (measured on an emulated RP2040)
 PANEL_MS = 100  # chosen: a press is answered before the person doubts it
 STATUS = (  # fields of the status line; True: a word
     ("status", False), ("t", False), ("state", True), ("stage", True), ("water", False), ("bowl", False),
@@ -44,7 +45,7 @@ class App:
         self.outbox = Outbox()
         self._status = wire.Template(STATUS)
         self._lines = self._events = 0
-        self._swept_often = True  # since the start
+        self._sweep_due = False
         self.log = FlashLog(Folder(LOG_FOLDER))
         self.log.open(self.documents.settings, board.now_ms(), board.wall_s())
         self._log_reported = False
@@ -144,6 +145,9 @@ class App:
                 self._sync_log(until_ms)
             if self.display is not None:
                 self.display.draw(until_ms)
+            if self._sweep_due and self._has_room(self.board.now_ms(), SWEEP_MS):
+                self._sweep_due = False
+                heap_reserve.sweep()
         except MemoryError:
             self._short_of_memory()
         until_ms = min(self._tick_ms, self._panel_ms, self.drive.deadline_ms)
@@ -199,9 +203,6 @@ class App:
         i = w.inputs
         i.settings_bad, i.ended, i.rebooting = self.documents.damaged, self.power.ended, self.power.rebooting
         w.step(now_ms, dt_ms, water_c, water_code, bowl_c, given_j)
-        if (w.state == IDLE) != self._swept_often:
-            self._swept_often = w.state == IDLE
-            heap_reserve.sweep(self._swept_often)
         self._drive(now_ms)
         self._look_at_heap(now_ms)
         try:
@@ -212,6 +213,8 @@ class App:
                 self.confirm_version()
         except MemoryError:
             self._short_of_memory()
+        if not self.service.waiting:
+            heap_reserve.unload()
         self.board.feed()
 
     def _panel(self, now_ms):
@@ -265,7 +268,7 @@ class App:
         else:
             self.drive.off(now_ms)
         self.board.guard.value(w.guard)
-        self._driving = w.state in HEATING
+        self._driving = self._sweep_due = w.state in HEATING
         if w.state in HEATING:
             self.board.beat()
         self.board.switch(self.drive.poll(now_ms))
@@ -423,14 +426,12 @@ ACTS = {"pause": _pause, "resume": Warmer.resume}
 ALONE = {"again": Standalone.yes, "another": Standalone.no, "next": Standalone.next_bowl}  # and of what is kept here
 
 
-def main(version, keep, built=None):
-    """Run the warmer; whatever ends it leaves the heater off and the guard open. `built` is told when all is made."""
+def main(version, keep):
+    """Run the warmer; whatever ends it leaves the heater off and the guard open."""
     board = Board()
     app, end = None, CLEAN
     try:
         app = App(board, store.Files("/"), version, keep)
-        if built:
-            built()
         app.run()
     except KeyboardInterrupt:
         pass  # Ctrl-C: the same way out as any other end

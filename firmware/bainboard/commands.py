@@ -6,7 +6,7 @@ There is no request that clears a latch: that is a person's act at the warmer's 
 import binascii
 
 from bainboard import flashlog, stages, transfer, wire
-from bainboard.settings import shown
+from bainboard.wire import shown
 
 IDLE, CHECK, HOLD, PAUSE, OFF, TRIP = STATES = ("idle", "check", "hold", "pause", "off", "trip")
 RUNNING = (CHECK, HOLD, PAUSE, OFF)

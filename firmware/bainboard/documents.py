@@ -1,6 +1,6 @@
 """The two stored documents, settings and profile: checked when they arrive; after a power cut the old or the new."""
 
-from bainboard import saved_profiles, settings, store, wire
+from bainboard import saved_profiles, store, wire
 
 
 class Documents:
@@ -30,6 +30,8 @@ class Documents:
 
     def check(self, what: str, payload: bytes) -> tuple:
         """(values, None) of a document, or (None, reason)."""
+        from bainboard import settings  # loaded for this, and dropped again: see heap_reserve
+
         doc, why = wire.parse(payload)
         if why:
             return None, why

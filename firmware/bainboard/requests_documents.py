@@ -1,6 +1,6 @@
 """Requests about documents: transfers both ways, and the chocolates saved on the board. See `requests_hold`."""
 
-from bainboard import commands, faults, heap_reserve, settings, wire
+from bainboard import commands, faults, heap_reserve, wire
 from bainboard.standalone import UNKNOWN_NAME
 
 
@@ -47,6 +47,9 @@ def commit(app: object, args: dict, now_ms: int) -> tuple:
 def _take_gains(app: object, payload: bytes) -> object:
     """Gains for the running hold, in slices: a document of gains.* names over the present settings."""
     doc, why = wire.parse(payload)
+    yield None
+    from bainboard import settings  # loaded for this, and dropped again: see heap_reserve
+
     yield None
     if why is None and not all(name.startswith("gains.") for name in doc):
         why = "gains: wanted names that begin with gains."

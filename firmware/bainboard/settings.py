@@ -5,6 +5,7 @@ before any of it takes effect and returns (values, None) or (None, reason).
 """
 
 from bainboard import pins
+from bainboard.wire import shown
 
 # Columns of a row; `low`/`high` bound a number, `low` lists the words of a choice, `high` is the longest text. What
 # each is for and where its figure is from stands in `notes`, which a board never loads.
@@ -144,17 +145,6 @@ def _text_fault(row, value):
     if all(" " <= letter <= "~" and letter not in '"\\' for letter in value):
         return None
     return "wanted plain letters: printable ASCII, no quote, no backslash"
-
-
-def shown(value):
-    """A value as a reason shows it: short and plain, whatever came."""
-    if value is None:
-        return "nothing"
-    if isinstance(value, int) and not -(10**15) < value < 10**15:
-        return "a number far too large"  # CPython refuses to print the largest
-    words = f"'{value}'" if isinstance(value, str) else str(value)
-    words = words if len(words) <= 24 else words[:24] + "..."
-    return "".join([letter if " " <= letter <= "~" else "?" for letter in words])
 
 
 def check(table, doc):

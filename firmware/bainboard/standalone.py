@@ -1,6 +1,5 @@
 """What the board does without a PC: start as last time, pick a chocolate, resume after a power cut."""
 
-from bainboard import settings
 from bainboard.transfer import short_hash
 from bainboard.wire import milli
 
@@ -61,6 +60,8 @@ class Standalone:
 
     def _hold_facts(self, stage: str, for_ms: int, room_c: float) -> list:
         """What the hold was asked to be, for the log: enough to judge it without the host that asked."""
+        from bainboard import settings  # loaded for this, and dropped again: see heap_reserve
+
         d = self._documents
         pairs = [("stage", stage), ("for_ms", for_ms), ("room", milli(room_c)),
                  ("warmer", d.settings["name"]), ("settings", short_hash(d.payload["settings"]))]

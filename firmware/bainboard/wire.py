@@ -23,6 +23,17 @@ def milli(value):
     return None if value is None else round(value * 1000)
 
 
+def shown(value):
+    """A value as a reason shows it: short and plain, whatever came."""
+    if value is None:
+        return "nothing"
+    if isinstance(value, int) and not -(10**15) < value < 10**15:
+        return "a number far too large"  # CPython refuses to print the largest
+    words = f"'{value}'" if isinstance(value, str) else str(value)
+    words = words if len(words) <= 24 else words[:24] + "..."
+    return "".join([letter if " " <= letter <= "~" else "?" for letter in words])
+
+
 # -- writing --------------------------------------------------------------------------------------------------------
 
 

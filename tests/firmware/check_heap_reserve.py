@@ -100,5 +100,12 @@ def test_a_file_that_finds_no_room_is_opened_with_the_reserve_given_up():
     standing_in("open", short_of_memory, check)
 
 
-def test_a_piece_is_as_long_as_asked():
-    assert len(heap_reserve.piece(300)) == 300
+def test_a_module_that_is_not_needed_any_more_is_loaded_again_by_the_next_import():
+    from bainboard import settings
+
+    before = len(settings.SETTINGS)
+    heap_reserve.unload()
+    heap_reserve.unload()
+    from bainboard import settings
+
+    assert len(settings.SETTINGS) == before

@@ -77,6 +77,7 @@ def _install():
     import time
 
     import _console
+    import _gc
     import _micropython
     import _os
     import _sys
@@ -86,7 +87,7 @@ def _install():
 
     for name, module in (("time", time), ("select", select), ("machine", machine), ("os", _os), ("sys", _sys)):
         modules[name] = modules["u" + name] = module
-    modules["micropython"] = _micropython
+    modules["micropython"], modules["gc"] = _micropython, _gc
     modules["onewire"], modules["rp2"] = onewire, rp2
     builtins.print = _console.show
 
@@ -97,7 +98,7 @@ def _leave_main():
 
     import _console
 
-    del sys.modules["sys"], sys.modules["usys"]
+    del sys.modules["sys"], sys.modules["usys"], sys.modules["gc"]
     builtins.print = _console._print
 
 
