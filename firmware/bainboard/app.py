@@ -403,7 +403,7 @@ class App:
         self.outbox.put(self._status.line(line))
         self.log.status(self._last_ms, line)
         if self.display is not None:
-            self.display.due(water_c, bowl_c, estimated, hold_ms)
+            self.display.look(water_c, bowl_c, estimated, hold_ms)
 
     def report(self, name, pairs, hold_ms):
         """Something happened: to the host, the log and the panel."""
