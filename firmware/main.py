@@ -21,7 +21,7 @@ NONE = "-"
 NEW, TRIED, GOOD, BACK = "new", "tried", "good", "back"  # back: the version before is one that failed its trial
 
 
-def read():
+def read() -> tuple | None:
     """(current, before, state), or None where there is no whole record."""
     try:
         with open(RECORD) as file:
@@ -32,7 +32,7 @@ def read():
     return record if len(record) == 3 and crc == f"{binascii.crc32(words.encode()):08X}" else None
 
 
-def write(*record):
+def write(*record: str) -> None:
     """Replace the record: on littlefs a rename is done or not done."""
     words = " ".join(record)
     with open(RECORD + ".new", "w") as file:
@@ -40,7 +40,7 @@ def write(*record):
     os.rename(RECORD + ".new", RECORD)
 
 
-def choose(current, before, state):
+def choose(current: str, before: str, state: str) -> tuple:
     """(version to start, the one before, is this its trial?); what must be known at the next start is written first."""
     alone = before == NONE
     if state not in (NEW, TRIED):
@@ -56,7 +56,7 @@ def choose(current, before, state):
     return (current, before, True) if alone else (before, current, False)
 
 
-def start():
+def start() -> None:
     """Start what the record names; a version that fails its trial by an error makes room for the one before."""
     record = read()
     if record is None:

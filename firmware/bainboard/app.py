@@ -35,7 +35,7 @@ CRASH_FILE = "/crash.txt"  # the last error's traceback, for the person who fetc
 class App:
     """The parts of the firmware on one board, and the loop that runs them."""
 
-    def __init__(self, board, files, version="", keep=None):
+    def __init__(self, board, files, version: str = "", keep=None) -> None:
         self.board = board
         self.version = version  # hash of the firmware's files
         self._mark_good = keep  # to be called once this version has proved itself; None when it has
@@ -53,13 +53,13 @@ class App:
         self.service = Service(self, self.outbox.put)
         self._boot = store.Slots(files, "boot")
         self.power = PowerUp(self._boot.load()[0], board.reset_cause())
-        self._record_ms = None  # since when the record of this run is to be written
+        self._record_ms: int | None = None  # since when the record of this run is to be written
         self._heap_ms = HEAP_MS
         self._driving = False  # switch or guard were set by a hold
         self.build(self._stored_latch)
         self.report("boot", [("cause", board.reset_cause()), ("why", self.power.why)], 0)
 
-    def build(self, latch_fault):
+    def build(self, latch_fault: int) -> None:
         """Make what the settings decide; at boot, and at idle when they change."""
         values = self.documents.settings
         self.log.set(values)
@@ -69,7 +69,7 @@ class App:
         self.bowl = self.board.probe(values, "bowl")
         if values["switch"] == "dc":
             self.board.use_pwm()
-            self.drive = Pwm(self.board.now_ms())
+            self.drive: Pwm | TimeProportioned = Pwm(self.board.now_ms())
         else:
             self.drive = TimeProportioned(int(values["period_s"] * 1000), values["step_ms"], self.board.now_ms())
         if values["panel"]:
@@ -83,18 +83,18 @@ class App:
         self._panel_ms = self.board.now_ms()
         self.restart_tick(self.board.now_ms())
 
-    def restart_tick(self, now_ms):
+    def restart_tick(self, now_ms: int) -> None:
         """Begin a conversion now, read it one tick on: the first reading is whole, and ticks count from the start."""
         self._last_ms = now_ms
         self._tick_ms = now_ms + TICK_MS
         self._convert()
 
-    def _convert(self):
+    def _convert(self) -> None:
         self.water.start()
         if self.bowl is not None:
             self.bowl.start()
 
-    def confirm_version(self):
+    def confirm_version(self) -> bool:
         """This version works, so the next start takes it again; is that stored?"""
         try:
             if self._mark_good is not None:
@@ -106,7 +106,7 @@ class App:
 
     # -- the loop -------------------------------------------------------------------------------------------------
 
-    def run(self):
+    def run(self) -> None:
         """Loop until maintenance is asked for, or somebody knocks for the REPL."""
         self.board.interruptible(False)
         heard = True
@@ -119,14 +119,14 @@ class App:
                 self._tick(now_ms)
             heard = self._beside_heat(now_ms)
 
-    def _listen(self, now_ms):
+    def _listen(self, now_ms: int) -> None:
         try:
             self.service.take(self.board.receive(), now_ms)
         except MemoryError:
             self._short_of_memory()
         self._let_go(now_ms)
 
-    def _beside_heat(self, now_ms):
+    def _beside_heat(self, now_ms: int) -> bool:
         """What the heat does not need: panel, requests, flash, display. Without memory for it, it waits; true if heard.
 
         Then the loop sleeps until something is due, or the host writes.
@@ -156,11 +156,11 @@ class App:
             return not self.service.full
         return self.board.wait(until_ms)
 
-    def _has_room(self, now_ms, room_ms):
+    def _has_room(self, now_ms: int, room_ms: int) -> bool:
         """While it heats: is neither a tick nor an edge of the switch due for so long?"""
         return self.warmer.state not in HEATING or min(self._tick_ms, self.drive.deadline_ms) - now_ms >= room_ms
 
-    def _serve(self):
+    def _serve(self) -> bool:
         """One slice of a request, if one waits and nothing that moves the heat is due soon: was it done?"""
         if not self.service.waiting:
             return False
@@ -172,7 +172,7 @@ class App:
         self._let_go(now_ms)
         return True
 
-    def _let_go(self, now_ms):
+    def _let_go(self, now_ms: int) -> None:
         """A hold that was just stopped or paused lets go of switch and guard in this pass, not at the next tick."""
         if self._driving and self.warmer.state not in HEATING:
             self._driving = False
@@ -180,12 +180,12 @@ class App:
             self.board.guard.value(0)
             self.board.switch(self.drive.poll(now_ms))
 
-    def _short_of_memory(self):
+    def _short_of_memory(self) -> None:
         """Something beside the heat found no memory: lines that no PC reads give way, and it is tried again."""
         self.outbox.shed()
         heap_reserve.retake()
 
-    def _tick(self, now_ms):
+    def _tick(self, now_ms: int) -> None:
         dt_ms = now_ms - self._last_ms
         if abs(dt_ms - TICK_MS) < JITTER_MS:
             dt_ms = TICK_MS
@@ -201,7 +201,8 @@ class App:
         self._convert()
         hold_ms = self.hold_ms(now_ms)  # before the step, which may end the hold
         i = w.inputs
-        i.settings_bad, i.ended, i.rebooting = self.documents.damaged, self.power.ended, self.power.rebooting
+        i.settings_bad = bool(self.documents.damaged)
+        i.ended, i.rebooting = self.power.ended, self.power.rebooting
         w.step(now_ms, dt_ms, water_c, water_code, bowl_c, given_j)
         self._drive(now_ms)
         self._look_at_heap(now_ms)
@@ -217,7 +218,7 @@ class App:
             heap_reserve.unload()
         self.board.feed()
 
-    def _panel(self, now_ms):
+    def _panel(self, now_ms: int) -> None:
         """Buttons in, lamps and buzzer out."""
         w, front = self.warmer, self.panel_logic
         # With no panel the recessed button is looked at on the pass of a tick, which has just set the next one.
@@ -227,7 +228,8 @@ class App:
             if act == "clear":
                 why = self.clear(now_ms)
             elif act == "lock":
-                why = self.lock(not self.panel_logic.locked, now_ms)
+                self.lock(not front.locked, now_ms)
+                why = None
             elif act in ALONE:
                 why = ALONE[act](self.standalone, now_ms)
             elif act in ACTS:
@@ -241,24 +243,24 @@ class App:
             front.show(now_ms, w.shown_state, p.place if p else None, w.fault, p.calls if p else self.standalone.prompt)
             self.board.show(front.lamps, front.buzzer)
 
-    def clear(self, now_ms):
+    def clear(self, now_ms: int) -> str | None:
         """The recessed button: the latch, and what was counted towards one."""
         why = self.warmer.clear(now_ms)
         if why is None:
             self.power.cleared()
         return why
 
-    def chosen(self, number, name, now_ms):
+    def chosen(self, number: int, name: str, now_ms: int) -> None:
         """A person chose a chocolate: told, and its number shown."""
         self.panel_logic.number(number, now_ms)
         self.report("chosen", [("number", number), ("name", name)], self.hold_ms(now_ms))
 
-    def lock(self, locked, now_ms):
+    def lock(self, locked: bool, now_ms: int) -> None:
         """The large buttons are locked for the night, or not any more."""
         self.panel_logic.lock(locked, now_ms)
         self.report("lock", [("at", "on" if locked else "off")], self.hold_ms(now_ms))
 
-    def _drive(self, now_ms):
+    def _drive(self, now_ms: int) -> None:
         """Guard and switch as the warmer decided; the heartbeat only while it heats."""
         w = self.warmer
         if w.state == CHECK and not self.board.watched:
@@ -273,7 +275,7 @@ class App:
             self.board.beat()
         self.board.switch(self.drive.poll(now_ms))
 
-    def _store_latch(self, now_ms):
+    def _store_latch(self, now_ms: int) -> None:
         """A latch must outlive the power: stored on the pass that sets it, heater already off."""
         latch = self.warmer.fault if self.warmer.state == TRIP else 0
         if latch != self._stored_latch:
@@ -283,7 +285,7 @@ class App:
                 self.report("latch_not_stored", [], self.hold_ms(now_ms))
             self._stored_latch = latch
 
-    def _look_at_heap(self, now_ms):
+    def _look_at_heap(self, now_ms: int) -> None:
         """Too little free memory ends the run while the heat can still be turned off in order."""
         if now_ms >= self._heap_ms:
             self._heap_ms = now_ms + HEAP_MS
@@ -292,7 +294,7 @@ class App:
             if free is not None:
                 raise MemoryError(f"{free} bytes free, wanted {floor}")
 
-    def _remember_run(self, now_ms, water_c):
+    def _remember_run(self, now_ms: int, water_c: float | None) -> None:
         """What a power cut must not wipe out; a hold that one ended; memory."""
         w, power = self.warmer, self.power
         if power.offer is not None and w.state == IDLE and water_c is not None:
@@ -301,7 +303,7 @@ class App:
         if power.due(now_ms, w.stage_under_way, often) and self._record_ms is None:
             self._record_ms = now_ms
 
-    def _offer(self, now_ms, water_c, wall_s):
+    def _offer(self, now_ms: int, water_c: float | None, wall_s: int) -> None:
         """The hold that was under way goes on by itself where all that takes is known; else a person is asked."""
         w, power = self.warmer, self.power
         off_s = power.off_s(wall_s, now_ms // 1000)
@@ -317,7 +319,7 @@ class App:
                                   ("stage", power.offer["stage"]), ("water", wire.milli(water_c)),
                                   ("bowl", wire.milli(w.bowl_c))], 0)
 
-    def _under_way(self, now_ms):
+    def _under_way(self, now_ms: int) -> list | None:
         """The hold as the record tells it, or None."""
         w = self.warmer
         if w.stage_under_way is None or w.inputs.water_c is None:
@@ -327,7 +329,7 @@ class App:
                 ("room", wire.milli(w.room_c)), ("water", wire.milli(w.inputs.water_c)),
                 ("wall_s", self.log.wall_s(now_ms))]
 
-    def _write_record(self, until_ms):
+    def _write_record(self, until_ms: int) -> None:
         """Write the record of this run while the loop would sleep with the switch off."""
         now_ms = self.board.now_ms()
         quiet = self.drive.resting and until_ms - now_ms >= LOG_ROOM_MS
@@ -335,22 +337,22 @@ class App:
             self._record_ms = None
             self._store_record(RUNNING, now_ms)
 
-    def _store_record(self, end, now_ms):
+    def _store_record(self, end: str, now_ms: int) -> None:
         try:
             self._boot.save(self.power.record(end, None if end == CLEAN else self._under_way(now_ms)))
         except (OSError, MemoryError):
             return  # nothing to do about it; the next start takes this run for a hang or a power cut, and stays off
 
-    def end(self, end):
+    def end(self, end: str) -> None:
         """How this run ended, and the hold under way unless a person ended it."""
         self.outbox = self.service = None  # after a lack of memory there must be room to say so
         self._store_record(end, self.board.now_ms())
 
-    def restarts(self, end):
+    def restarts(self, end: str) -> bool:
         """Is the board to restart after this end of a rest? Not when that was tried too often already."""
         return end != CLEAN and not self.power.rebooting
 
-    def _sync_log(self, until_ms):
+    def _sync_log(self, until_ms: int) -> None:
         """One act on the flash for the log, while the loop would sleep with the switch off."""
         now_ms = self.board.now_ms()
         overdue_ms = self.log.overdue_ms(now_ms)
@@ -366,13 +368,13 @@ class App:
                 self._log_reported = True
                 self.report("log_stopped", [("why", self.log.trouble)], self.hold_ms(now_ms))
 
-    def hold_ms(self, now_ms):
+    def hold_ms(self, now_ms: int) -> int:
         """Milliseconds since the hold began; 0 when none runs."""
         return 0 if self.warmer.programme is None else now_ms - self.warmer.started_ms
 
     # -- talking ---------------------------------------------------------------------------------------------------
 
-    def _send_status(self, hold_ms, on_ms, water_c, bowl_c):
+    def _send_status(self, hold_ms: int, on_ms: int, water_c: float | None, bowl_c: float | None) -> None:
         w = self.warmer
         while w.events:  # one that finds no memory is reported on the next tick
             name, pairs = w.events[0]
@@ -405,7 +407,7 @@ class App:
         if self.display is not None:
             self.display.look(water_c, bowl_c, estimated, hold_ms)
 
-    def report(self, name, pairs, hold_ms):
+    def report(self, name: str, pairs: list, hold_ms: int) -> None:
         """Something happened: to the host, the log and the panel."""
         line = wire.encode([("event", name), ("n", self._events + 1), ("t", hold_ms)] + pairs)
         self.log.event(self._last_ms, hold_ms, name, pairs)
@@ -414,7 +416,7 @@ class App:
         self.panel_logic.event(name, self._last_ms)
 
 
-def _pause(warmer, now_ms):
+def _pause(warmer: Warmer, now_ms: int) -> str | None:
     """Hands want into the water: during the self-test, which heats in pulses, they may not."""
     if warmer.state == CHECK:
         return "the self-test is running and heats: keep hands out until it ends, or stop it by the recessed button"
@@ -426,7 +428,7 @@ ACTS = {"pause": _pause, "resume": Warmer.resume}
 ALONE = {"again": Standalone.yes, "another": Standalone.no, "next": Standalone.next_bowl}  # and of what is kept here
 
 
-def main(version, keep):
+def main(version: str, keep) -> None:
     """Run the warmer; whatever ends it leaves the heater off and the guard open."""
     board = Board()
     app, end = None, CLEAN

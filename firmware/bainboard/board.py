@@ -40,17 +40,18 @@ RESET_CAUSES = ("PWRON_RESET", "HARD_RESET", "WDT_RESET", "SOFT_RESET", "DEEPSLE
 class Board:
     """Pins, clock, streams and watchdog of the board the firmware runs on."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.pins = pins.for_platform(sys.platform)
         self.heater = self._out("heater")
         self.guard = self._out("guard")
         self.heartbeat = self._out("heartbeat")
-        self._pwm = None
-        self._panel = None
-        self._watchdog = None
-        self._onewire = self._spi = None
-        self._found = ()  # the probes of the last look along the 1-wire bus
-        self._leader = None  # the 1-wire probe that begins the others' conversions
+        self._pwm: machine.PWM | None = None
+        self._panel: tuple | None = None
+        self._watchdog: machine.WDT | None = None
+        self._onewire: onewire.OneWire | None = None
+        self._spi: machine.SoftSPI | None = None
+        self._found: list = []  # the probes of the last look along the 1-wire bus
+        self._leader: OnewireProbe | None = None  # the 1-wire probe that begins the others' conversions
         self._ticks = time.ticks_ms()
         self._now_ms = 0
         self._input = select.poll()
@@ -59,51 +60,51 @@ class Board:
         self._output = select.poll()
         self._output.register(sys.stdout, select.POLLOUT)
 
-    def _out(self, name):
+    def _out(self, name: str):
         return machine.Pin(self.pins[name], machine.Pin.OUT, value=0)
 
     # -- time -----------------------------------------------------------------------------------------------------
 
-    def now_ms(self):
+    def now_ms(self) -> int:
         """Milliseconds since this object was made; never wraps."""
         ticks = time.ticks_ms()
         self._now_ms += time.ticks_diff(ticks, self._ticks)
         self._ticks = ticks
         return self._now_ms
 
-    def wall_s(self):
+    def wall_s(self) -> int:
         """Seconds since 1970 by the board's own clock; 0 when nobody has set it since it had power."""
         year, month, day, _, hour, minute, second = machine.RTC().datetime()[:7]
         # Bare ports begin in 2000, 2015 or 2021; a clock that says later was set.
         return unix_s(year, month, day, hour, minute, second) if year >= 2024 else 0
 
-    def wait(self, until_ms):
+    def wait(self, until_ms: int) -> bool:
         """Sleep until then, or until the host has written something: true if it has."""
         return bool(self._input.poll(max(0, until_ms - self.now_ms())))
 
-    def sleep(self, until_ms):
+    def sleep(self, until_ms: int) -> None:
         """Sleep until then, whatever the host writes; at most for 50 ms, so that it is heard in time."""
         self._nothing.poll(max(0, min(NAP_MS, until_ms - self.now_ms())))
 
     # -- heat -----------------------------------------------------------------------------------------------------
 
-    def use_pwm(self):
+    def use_pwm(self) -> None:
         """Drive the heater pin by PWM from now on (a DC switch)."""
         if self._pwm is None:
             self._pwm = machine.PWM(self.heater, freq=PWM_HZ, duty_u16=0)
 
-    def switch(self, level):
+    def switch(self, level: float) -> None:
         """Set the heater switch: a level 0 to 1, a fraction only under PWM."""
         if self._pwm is not None:
             self._pwm.duty_u16(int(level * 65535 + 0.5))
         else:
             self.heater.value(1 if level else 0)
 
-    def beat(self):
+    def beat(self) -> None:
         """One edge for the heartbeat gate; it holds the guard closed for two seconds at most."""
         self.heartbeat.value(1 - self.heartbeat.value())
 
-    def safe(self):
+    def safe(self) -> None:
         """Heater off, guard open: works after any error, so it builds nothing."""
         if self._pwm is not None:
             self._pwm.duty_u16(0)
@@ -114,17 +115,17 @@ class Board:
     # -- probes and panel -----------------------------------------------------------------------------------------
 
     @property
-    def kind(self):
+    def kind(self) -> str:
         """Which of `pins.KINDS` this board is."""
         return pins.kind_of(sys.platform, os.uname().machine)
 
-    def misfit(self, values):
+    def misfit(self, values: dict) -> str | None:
         """Why settings do not fit this board, or None."""
         if values["board"] not in (pins.ANY, self.kind):
             return "board: these settings are for {}, this board is {}".format(values["board"], self.kind)
         return self._map(values)[1]
 
-    def _map(self, values):
+    def _map(self, values: dict) -> tuple:
         """The pin map that settings want: (map, None), or (None, why it cannot be)."""
         if not values["pins"]:
             return pins.for_platform(sys.platform), None
@@ -132,7 +133,7 @@ class Board:
 
         return pin_check.settle(self.kind, values)
 
-    def use_pins(self, values):
+    def use_pins(self, values: dict) -> None:
         """Move pins to where the settings have them; heater, guard and heartbeat never move."""
         wanted, _ = self._map(values)  # settings that do not fit were refused, or were as good as damaged
         if wanted != self.pins:
@@ -142,7 +143,7 @@ class Board:
             self.pins = wanted
             self._onewire = self._spi = self._panel = None
 
-    def probe(self, values, place):
+    def probe(self, values: dict, place: str) -> Probe | None:
         """The probe the settings describe for `place`, or None where none is fitted; ask for the water's first."""
         at = "probe." + place + "."
         if place == "water":
@@ -151,8 +152,9 @@ class Board:
         if kind == "none":
             return None
         if kind == "onewire":
-            driver = OnewireProbe(self._bus(), values[at + "rom"], self._leader)
-            self._leader = self._leader or driver
+            follower = OnewireProbe(self._bus(), values[at + "rom"], self._leader)
+            self._leader = self._leader or follower
+            driver: OnewireProbe | NtcProbe = follower
         elif kind == "platinum":
             driver = self._platinum(values, at, place)
         else:
@@ -165,7 +167,7 @@ class Board:
             self._onewire = onewire.OneWire(machine.Pin(self.pins["onewire"]))
         return self._onewire
 
-    def find_probes(self):
+    def find_probes(self) -> int:
         """Look along the 1-wire bus and begin a conversion of all probes there: how many."""
         bus, found, leader = self._bus(), [], None
         for rom in bus.scan():
@@ -177,14 +179,14 @@ class Board:
         self._found = found
         return len(found)
 
-    def found_probe(self, number):
+    def found_probe(self, number: int) -> tuple | None:
         """The probe of that number (from 1) as (id, temp_c or None, code), or None; a conversion is read once."""
         if number > len(self._found):
             return None
         rom, driver = self._found[number - 1]
         return (rom,) + driver.read()
 
-    def _platinum(self, values, at, place):
+    def _platinum(self, values: dict, at: str, place: str):
         from bainboard.drivers.platinum import PlatinumProbe  # most rigs have none
 
         if self._spi is None:
@@ -194,13 +196,13 @@ class Board:
         return PlatinumProbe(self._spi, select.value, values[at + "r0_ohm"], values[at + "reference_ohm"],
                              values[at + "wires"])
 
-    def use_panel(self):
+    def use_panel(self) -> None:
         """A panel is fitted: its buttons pull their pins to ground, its lamps and buzzer light and sound when high."""
         if self._panel is None:
             buttons = [machine.Pin(self.pins[name], machine.Pin.IN, machine.Pin.PULL_UP) for name in ("yes", "no")]
             self._panel = buttons, [self._out(name) for name in ("lamp_below", "lamp_in", "lamp_above", "buzzer")]
 
-    def pressed(self):
+    def pressed(self) -> tuple:
         """(yes, no, recessed): which buttons are down. The recessed one is the board's own, and always there."""
         if rp2 is not None:
             recessed = bool(rp2.bootsel_button())
@@ -211,18 +213,18 @@ class Board:
         yes, no = self._panel[0]
         return yes.value() == 0, no.value() == 0, recessed
 
-    def show(self, lamps, buzzer):
+    def show(self, lamps: tuple, buzzer: int) -> None:
         """Set the panel's lamps and buzzer."""
         for pin, level in zip(self._panel[1], lamps + (buzzer,)):  # noqa: B905 - MicroPython's zip has no strict
             pin.value(level)
 
     # -- the host -------------------------------------------------------------------------------------------------
 
-    def interruptible(self, on):
+    def interruptible(self, on: bool) -> None:
         """Does Ctrl-C stop the firmware wherever it is? Else it is a byte like any other."""
         micropython.kbd_intr(CTRL_C if on else -1)
 
-    def receive(self, most=256):
+    def receive(self, most: int = 256) -> bytearray:
         """What the host has written, at most so many bytes and up to a Ctrl-C; b"" when nothing waits."""
         got = bytearray()
         # One byte a read: the ports block until every byte asked for has come.
@@ -235,7 +237,7 @@ class Board:
                 break
         return got
 
-    def send(self, data):
+    def send(self, data: bytes) -> int:
         """Write as much as the host takes without waiting; the number of bytes written."""
         sent = 0
         while sent < len(data) and self._output.poll(0):
@@ -248,25 +250,25 @@ class Board:
     # -- watchdog and resets --------------------------------------------------------------------------------------
 
     @property
-    def watched(self):
+    def watched(self) -> bool:
         """Has the watchdog been started? It cannot be stopped."""
         return self._watchdog is not None
 
-    def start_watchdog(self, timeout_ms):
+    def start_watchdog(self, timeout_ms: int) -> None:
         """Start the watchdog, once."""
         if self._watchdog is None:
             self._watchdog = machine.WDT(timeout=timeout_ms)
 
-    def feed(self):
+    def feed(self) -> None:
         """Feed the watchdog, if it runs."""
         if self._watchdog is not None:
             self._watchdog.feed()
 
-    def reset(self):
+    def reset(self) -> None:
         """Restart the board."""
         machine.reset()
 
-    def reset_cause(self):
+    def reset_cause(self) -> str:
         """The name of the last reset's cause, as far as the port knows it."""
         cause = machine.reset_cause()
         for name in RESET_CAUSES:
@@ -274,11 +276,11 @@ class Board:
                 return name
         return str(cause)
 
-    def identity(self):
+    def identity(self) -> tuple:
         """What the interpreter and board call themselves."""
         return os.uname().release, machine.unique_id()
 
-    def short_of_heap(self, floor):
+    def short_of_heap(self, floor: int) -> int | None:
         """Free heap in bytes if it is under the floor even after a collection, else None."""
         if mem_free is None or mem_free() >= 2 * floor:  # no collection while there is enough: it takes tens of ms
             return None

@@ -31,7 +31,7 @@ _NAME = ("name", LETTERS, 1, 32, NEEDED)
 
 NAME, FIELDS, ALLOWED = range(3)  # what each does: in `notes`
 
-COMMANDS = (
+COMMANDS: tuple = (
     ("hello", (), STATES),
     ("start", (
         ("stage", WORD, stages.RUNNABLE, None, NEEDED),
@@ -79,13 +79,13 @@ COMMANDS = (
 _BY_NAME = {row[NAME]: row for row in COMMANDS}
 
 
-def ident(msg):
+def ident(msg: dict) -> int | None:
     """The request's id, or None when it has no valid one."""
     value = msg.get("id")
     return value if _is_whole(value) and 0 < value <= ID_MAX else None
 
 
-def check(msg, state):
+def check(msg: dict, state: str) -> tuple:
     """A whole request against the table: (name, args, None), or (name or None, None, reason)."""
     if ident(msg) is None:
         return None, None, f"id: got {shown(msg.get('id'))}, wanted a whole number from 1 to {ID_MAX}"
@@ -100,14 +100,14 @@ def check(msg, state):
     return (name, args, None) if why is None else (name, None, f"{name}: {why}")
 
 
-def may_store(what, state):
+def may_store(what: str, state: str) -> str | None:
     """Why a document may not be taken in this state, or None: only gains change under a hold, without a bump."""
     if what == "gains" or state in COLD:
         return None
     return "{} are not taken in state {}, wanted {}; stop first".format(what, state, " or ".join(COLD))
 
 
-def _why_not_now(row, args, state):
+def _why_not_now(row: tuple, args: dict, state: str) -> str | None:
     if state not in row[ALLOWED]:
         return "not in state {}, wanted {}".format(state, " or ".join(row[ALLOWED]))
     if row[NAME] != "begin":
@@ -117,7 +117,7 @@ def _why_not_now(row, args, state):
     return may_store(args["what"], state)
 
 
-def _args(fields, msg):
+def _args(fields: tuple, msg: dict) -> tuple:
     """Every field checked and defaults filled in: (args, None) or (None, reason)."""
     args = {}
     for field in fields:
@@ -137,7 +137,7 @@ def _args(fields, msg):
     return args, None
 
 
-def _fault(field, value):
+def _fault(field: tuple, value) -> str | None:
     """What is wrong with one value, or None."""
     kind, low, high = field[KIND], field[LOW], field[HIGH]
     if kind == WORD:
@@ -154,12 +154,12 @@ def _fault(field, value):
     return None  # base64 is judged where it is decoded
 
 
-def _fahrenheit(value, low, high):
+def _fahrenheit(value, low: int, high: int) -> bool:
     """Would it be a likely temperature if it were °F: one of the field, or one of a bowl (82 to 122 °F)?"""
     return _is_whole(value) and (82000 <= value <= 122000 or low <= (value - 32000) * 5 // 9 <= high)
 
 
-def _is_whole(value):
+def _is_whole(value) -> bool:
     return isinstance(value, int) and not isinstance(value, bool)
 
 
@@ -169,11 +169,11 @@ class Answered:
     # Done each time, which is harmless, and never mistaken for an old request: a stop must always stop.
     _REPEATABLE = ("hello", "stop", "segments", "read")
 
-    def __init__(self, most=8):
+    def __init__(self, most: int = 8) -> None:
         self._most = most  # chosen: a host waits for each answer before it asks on
-        self._recent = []  # (id, check value of the request's line, the answer's line), oldest first
+        self._recent: list = []  # (id, check value of the request's line, the answer's line), oldest first
 
-    def get(self, msg, line):
+    def get(self, msg: dict, line: bytes) -> bytes | None:
         """The line that answers a request whose id was used before; None for a new one. A hello forgets them all."""
         if msg.get("do") == "hello":
             self._recent = []
@@ -187,7 +187,7 @@ class Answered:
                     ("re", number), ("ok", False), ("why", "id: used for another request just now; count on")])
         return None
 
-    def put(self, msg, line, reply):
+    def put(self, msg: dict, line: bytes, reply: bytes) -> None:
         """Remember what was answered."""
         if ident(msg) is None or msg.get("do") in self._REPEATABLE:
             return

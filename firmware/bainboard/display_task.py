@@ -17,12 +17,12 @@ ROW_MS = 8  # a row is painted (2 ms, counted) and sent: 132 bytes of 9 bits at 
 class DisplayTask:
     """Shows the app; `look` each tick, `draw` each pass."""
 
-    def __init__(self, app):
+    def __init__(self, app) -> None:
         self._app = app
         self._display = display.Display(_bus(app.board.pins), _canvas)
         self._lost = False
 
-    def look(self, water_c, bowl_c, estimated, hold_ms):
+    def look(self, water_c: float | None, bowl_c: float | None, estimated: bool, hold_ms: int) -> None:
         """Show this from now on."""
         app, w = self._app, self._app.warmer
         p = w.programme
@@ -31,7 +31,7 @@ class DisplayTask:
             w.shown_state, w.fault, asked, p, (water_c, bowl_c), estimated, w.duty, hold_ms,
             app.documents.profile["name"], app.panel_logic.locked))
 
-    def draw(self, until_ms):
+    def draw(self, until_ms: int) -> None:
         """Send what changed, as far as there is time."""
         shown, board = self._display, self._app.board
         now_ms = board.now_ms()
@@ -43,11 +43,11 @@ class DisplayTask:
             self._app.report("display", [("at", "off" if shown.lost else "on")], self._app.hold_ms(now_ms))
 
 
-def _bus(pins):
+def _bus(pins: dict):
     sda, scl = pins["sda"], pins["scl"]
     # An RP2040's pin belongs to one of its two blocks (data sheet, 1.4.3); an ESP32's to either.
     return machine.I2C(sda // 2 % 2, scl=machine.Pin(scl), sda=machine.Pin(sda), freq=I2C_HZ, timeout=I2C_US)
 
 
-def _canvas(row):
+def _canvas(row: memoryview):
     return framebuf.FrameBuffer(row, display.WIDTH, 8, framebuf.MONO_VLSB)

@@ -82,7 +82,10 @@ LOCKED = "LOCKED yes+no 3s"
 _PLACES = {"below": "LOW", "inside": "IN", "above": "HIGH"}
 
 
-def rows(state, fault, asked, programme, temps_c, estimated, duty, hold_ms, name, locked):
+def rows(
+    state: str, fault: int, asked: str, programme, temps_c: tuple, estimated: bool, duty: float, hold_ms: int,
+    name: str, locked: bool,
+) -> list:
     """The eight rows; `programme` is None at rest, `temps_c` are water and chocolate, None where not known."""
     water_c, bowl_c = temps_c
     if fault:
@@ -99,14 +102,14 @@ def rows(state, fault, asked, programme, temps_c, estimated, duty, hold_ms, name
     return [(big, text, False) for text in side] + [("", text, False) for text in lines]
 
 
-def figures(temp_c):
+def figures(temp_c: float | None) -> str:
     """A temperature in figures that fit: tenths below 100 °C."""
     if temp_c is None:
         return "--.-"
     return f"{temp_c:.1f}" if temp_c < 99.95 else f"{temp_c:.0f}"
 
 
-def wrap(text, count):
+def wrap(text: str, count: int) -> list:
     """Words in exactly so many lines of the display's width; what does not fit is left off."""
     lines = [""]
     for word in text.split():
@@ -118,14 +121,14 @@ def wrap(text, count):
     return (lines + [""] * count)[:count]
 
 
-def _side(state, programme, bowl_c, estimated, duty):
+def _side(state: str, programme, bowl_c: float | None, estimated: bool, duty: float) -> tuple:
     """Beside the figures: where the chocolate is, what they are, and the heat."""
     place = _PLACES.get(programme.place, "") if programme is not None and state != "check" else ""
     what = "bath" if bowl_c is None else "est." if estimated else ""
     return (place, what, "", "heat" if duty > 0 else "", f"{duty * 100:3.0f}%" if duty > 0 else "")
 
 
-def _small(state, asked, programme, hold_ms):
+def _small(state: str, asked: str, programme, hold_ms: int) -> list:
     """What is asked; or what is being done, and for how long it has been or still will be."""
     if asked and asked != "working":
         return wrap(words(ASKED, asked), 2)
@@ -143,7 +146,7 @@ def _small(state, asked, programme, hold_ms):
     return [doing, f"{minutes // 60}:{minutes % 60:02d} {what}"]
 
 
-def _night(programme, hold_ms):
+def _night(programme, hold_ms: int) -> str:
     """What is asked of melted stock in the morning: how long it is where it is, and whether it ever left its window."""
     minutes = max(hold_ms - programme.place_ms, 0) // 60000
     span = f"{minutes // 60}:{minutes % 60:02d}"
@@ -152,7 +155,7 @@ def _night(programme, hold_ms):
     return f"{programme.target_c:.0f} for {span}" + (" fit" if programme.never_left else "")
 
 
-def _alarm(state, fault, water_c, bowl_c):
+def _alarm(state: str, fault: int, water_c: float | None, bowl_c: float | None) -> list:
     """Three facts: what the warmer did and whether that is safe, what was seen, what to do; and what is read now."""
     row = faults.row(fault)
     seen, _, do = FAULTS.split("\n")[row[faults.NUMBER] + 1].partition("|")
@@ -165,7 +168,7 @@ def _alarm(state, fault, water_c, bowl_c):
     return [("", head, True)] + [("", text, False) for text in [then] + lines]
 
 
-def words(table, key):
+def words(table: str, key: str) -> str:
     """The words of a key; one that is not there shows itself."""
     at = table.find("\n" + key + "=")
     if at < 0:

@@ -6,7 +6,7 @@ from bainboard import saved_profiles, store, wire
 class Documents:
     """Values and payloads of both documents, and the chocolates that are saved on the board."""
 
-    def __init__(self, files: object, misfit: object) -> None:
+    def __init__(self, files, misfit) -> None:
         self._misfit = misfit  # says why settings do not fit this board
         self._slots = {what: store.Slots(files, what) for what in ("settings", "profile")}
         self.payload: dict = {}

@@ -42,12 +42,12 @@ NO_MEMORY = "no memory"
 TRIP_SLOWER = 10  # a board left latched for a week must not write over the night that led there
 
 
-def temp_code(milli):
+def temp_code(milli: int | None) -> int:
     """Thousandths of a °C, or None, as two bytes."""
     return NO_TEMP if milli is None else max(0, min(NO_TEMP - 1, (milli - TEMP_LOW) // TEMP_STEP))
 
 
-def entries(payload):
+def entries(payload: bytes) -> list:
     """(kind, body) of each entry of a frame's payload."""
     found, at = [], 0
     while at + 3 <= len(payload):
@@ -57,7 +57,7 @@ def entries(payload):
     return found
 
 
-def unix_s(year, month, day, hour, minute, second):
+def unix_s(year: int, month: int, day: int, hour: int, minute: int, second: int) -> int:
     """Seconds since 1970 of a date; the ports' own mktime count from different years."""
     if month <= 2:  # years begin in March here: the leap day is their last
         year, month = year - 1, month + 12
@@ -68,10 +68,10 @@ def unix_s(year, month, day, hour, minute, second):
 class Folder:
     """The real flash: one folder that holds segments, and perhaps other files, which are not ours."""
 
-    def __init__(self, path):
+    def __init__(self, path: str) -> None:
         self._path = path
 
-    def names(self):
+    def names(self) -> list:
         """Names of the files in it; none when it is not there yet."""
         try:
             return os.listdir(self._path)
@@ -81,17 +81,17 @@ class Folder:
             os.mkdir(self._path)
             return []
 
-    def size(self, name):
+    def size(self, name: str) -> int:
         """Bytes of a file."""
         return os.stat(self._path + "/" + name)[6]
 
-    def read(self, name, at, count):
+    def read(self, name: str, at: int, count: int) -> bytes | None:
         """At most so many bytes from an offset."""
         with heap_reserve.opened(self._path + "/" + name, "rb") as file:
             file.seek(at)
             return file.read(count)
 
-    def crc(self, name, buffer):
+    def crc(self, name: str, buffer: bytearray) -> int:
         """CRC-32 of a file, read through a buffer that is there already."""
         crc = 0
         with heap_reserve.opened(self._path + "/" + name, "rb") as file:
@@ -101,40 +101,40 @@ class Folder:
                 count = file.readinto(buffer)
         return crc
 
-    def write(self, name, data):
+    def write(self, name: str, data: bytes) -> None:
         """Make a file anew."""
         heap_reserve.write(self._path + "/" + name, "wb", data)
 
-    def append(self, name, data):
+    def append(self, name: str, data: bytes) -> None:
         """Add to the end of a file; on the flash once closed."""
         heap_reserve.write(self._path + "/" + name, "ab", data)
 
-    def sync(self):
+    def sync(self) -> None:
         """Return once what was written is on the flash."""
         if hasattr(os, "sync"):
             os.sync()
 
-    def remove(self, name):
+    def remove(self, name: str) -> None:
         """Delete a file."""
         os.remove(self._path + "/" + name)
 
-    def total(self):
+    def total(self) -> int:
         """Bytes of the whole file system."""
         stat = os.statvfs(self._path)
         return stat[0] * stat[2]
 
 
-def segment_name(first):
+def segment_name(first: int) -> str:
     """The file of the segment that begins with this sequence number."""
     return f"{first:010d}.seg"
 
 
-def first_of(name):
+def first_of(name: str) -> int | None:
     """The first sequence number of a segment's file, or None for a file that is no segment."""
     return int(name[:10]) if len(name) == 14 and name[10:] == ".seg" and name[:10].isdigit() else None
 
 
-def frames(folder, name, size):
+def frames(folder, name: str, size: int):
     """(sequence, payload, end) of each whole frame of a segment; damage is stepped over."""
     at = 0
     while at < size:
@@ -154,34 +154,35 @@ def frames(folder, name, size):
 class FlashLog:
     """Segments of frames, the oldest dropped for the newest. `overdue_ms` says when `sync` is wanted."""
 
-    def __init__(self, folder):
+    def __init__(self, folder) -> None:
         self._folder = folder
-        self._firsts, self._sizes = [], []  # of the segments, oldest first
+        self._firsts: list = []  # of the segments, oldest first
+        self._sizes: list = []
         self._frame = bytearray(FRONT + BUFFER_BYTES + 4)
         self._used = FRONT
         self._piece = bytearray(LOOK_BYTES)
         self._seq = 1  # of the next frame
         self._fresh = True  # the next frame begins a segment
         self._skipped = False  # entries were let go: the next frame leaves out a number, so that the gap is seen
-        self.due_ms = None
+        self.due_ms: int | None = None
         self._doomed = 0  # segments wholly up to this number may go
         self._total = 0  # bytes of the flash
         self._known = False  # what is on the flash has been looked at: before that nothing may be written
         self._on_ms = 0
-        self._logged_ms = None  # when the last status was logged, in the hold's time
+        self._logged_ms: int | None = None  # when the last status was logged, in the hold's time
         self._fault = 0
         self._clock = (0, 0, NOBODY)  # up_ms, wall_s, who told
         self.boot = self.hold = 0
         self.synced = 0  # the newest sequence number known to be on the flash
         self.trouble = ""
 
-    def set(self, values):
+    def set(self, values: dict) -> None:
         """Take the settings."""
         self._status_ms = values["log.status_s"] * 1000
         self._sync_ms = values["log.sync_s"] * 1000
         self._most = max(2 * SEGMENT_BYTES, int(self._total * values["log.share"]))
 
-    def open(self, values, now_ms, wall_s):
+    def open(self, values: dict, now_ms: int, wall_s: int) -> None:
         """Find what is there and go on behind it. `wall_s`: the board's own clock, 0 for none."""
         try:
             self._look()
@@ -192,7 +193,7 @@ class FlashLog:
             self._clock = (now_ms, wall_s, RTC)
         self._add(ORIGIN, self._origin(now_ms), now_ms)
 
-    def _look(self):
+    def _look(self) -> None:
         self._firsts = sorted([first for first in map(first_of, self._folder.names()) if first is not None])
         self._sizes = [self._folder.size(segment_name(first)) for first in self._firsts]
         self._seq = self._firsts[-1] if self._firsts else 1
@@ -208,7 +209,7 @@ class FlashLog:
         self.boot = (self.boot + 1) % 65536
         self._known = True
 
-    def _resume(self, i):
+    def _resume(self, i: int) -> bool:
         """Take the numbers of a segment's last whole frame; False when it has none."""
         whole = 0  # bytes up to the end of the last whole frame
         for seq, payload, end in frames(self._folder, segment_name(self._firsts[i]), self._sizes[i]):
@@ -223,7 +224,7 @@ class FlashLog:
 
     # -- what is logged -----------------------------------------------------------------------------------------------
 
-    def status(self, now_ms, line):
+    def status(self, now_ms: int, line: tuple) -> None:
         """The status line's values, each tick; logged when its time has come."""
         t_ms, state, stage, fault = line[1], line[2], line[3], line[11]
         self._on_ms += line[10]
@@ -237,7 +238,7 @@ class FlashLog:
             self._add(STATUS, self._status_body(now_ms, line), now_ms)
             self._on_ms = 0
 
-    def _status_body(self, now_ms, line):
+    def _status_body(self, now_ms: int, line: tuple) -> bytes:
         _, t_ms, state, stage, water, bowl, estimated, target, water_target, duty, _, fault, warn, ask, _ = line
         return struct.pack(
             STATUS_BODY, now_ms & 0xFFFFFFFF, t_ms,
@@ -245,36 +246,36 @@ class FlashLog:
             temp_code(water), temp_code(bowl), temp_code(target), temp_code(water_target),
             duty, min(65535, self._on_ms), fault, warn, estimated) + ask.encode()
 
-    def event(self, now_ms, t_ms, name, pairs):
+    def event(self, now_ms: int, t_ms: int, name: str, pairs: list) -> None:
         """Something happened."""
         text = wire.text([("event", name)] + pairs).encode()
         self._add(EVENT, struct.pack(EVENT_BODY, now_ms & 0xFFFFFFFF, t_ms) + text, now_ms)
         if name in URGENT:
             self._request_sync(now_ms)
 
-    def begin(self, now_ms, pairs):
+    def begin(self, now_ms: int, pairs: list) -> None:
         """A hold begins; `pairs` say what was asked for."""
         self.hold += 1
         self._add(ORIGIN, self._origin(now_ms), now_ms)
         self._add(HOLD, wire.text([("hold", self.hold)] + pairs).encode(), now_ms)
         self._logged_ms = None
 
-    def set_clock(self, now_ms, wall_s):
+    def set_clock(self, now_ms: int, wall_s: int) -> None:
         """The host says what time it is."""
         if self._clock[2] != HOST or abs(self.wall_s(now_ms) - wall_s) > 1:
             self._clock = (now_ms, wall_s, HOST)
             self._add(ORIGIN, self._origin(now_ms), now_ms)
 
-    def wall_s(self, now_ms):
+    def wall_s(self, now_ms: int) -> int:
         """Seconds since 1970, by whoever told the time; 0 when nobody has."""
         at_ms, wall_s, who = self._clock
         return wall_s + (now_ms - at_ms) // 1000 if who else 0
 
-    def _origin(self, now_ms):
+    def _origin(self, now_ms: int) -> bytes:
         return struct.pack(
             ORIGIN_BODY, self.boot, self.hold, now_ms & 0xFFFFFFFF, self.wall_s(now_ms), self._clock[2])
 
-    def _add(self, kind, body, now_ms):
+    def _add(self, kind: int, body: bytes, now_ms: int) -> None:
         frame, at = self._frame, self._used
         if at + 3 + len(body) > FRONT + BUFFER_BYTES:
             self._skipped = True
@@ -290,17 +291,17 @@ class FlashLog:
         if self._used > FRONT + EARLY_SYNC_BYTES:
             self._request_sync(now_ms)
 
-    def _request_sync(self, now_ms):
+    def _request_sync(self, now_ms: int) -> None:
         if not self.trouble:
             self.due_ms = now_ms if self.due_ms is None else min(self.due_ms, now_ms)
 
     # -- the flash ----------------------------------------------------------------------------------------------------
 
-    def overdue_ms(self, now_ms):
+    def overdue_ms(self, now_ms: int) -> int | None:
         """For how long the flash has had something to take; None while it has not."""
         return None if self.due_ms is None or now_ms < self.due_ms else now_ms - self.due_ms
 
-    def sync(self, now_ms):
+    def sync(self, now_ms: int) -> None:
         """One act on the flash: a sync, or a segment deleted."""
         try:
             if not self._known:
@@ -319,12 +320,12 @@ class FlashLog:
             self.trouble = NO_MEMORY
             self.due_ms = now_ms + RETRY_MS
 
-    def flush(self, now_ms):
+    def flush(self, now_ms: int) -> None:
         """The last word before the firmware ends: everything onto the flash now."""
         if self._used > FRONT:
             self.sync(now_ms)
 
-    def _write_frame(self):
+    def _write_frame(self) -> None:
         """What was gathered as one frame onto the flash."""
         fresh = self._fresh or not self._firsts or self._sizes[-1] + self._used > SEGMENT_BYTES
         if self._skipped:
@@ -342,7 +343,7 @@ class FlashLog:
         self._seq += 1
         self._used = FRONT
 
-    def _begin_segment(self, frame):
+    def _begin_segment(self, frame: memoryview) -> None:
         for _ in range(2):  # two for one: a share that was made smaller is reached in a while
             if len(self._firsts) > 1 and sum(self._sizes) + SEGMENT_BYTES > self._most:
                 self._drop()
@@ -351,13 +352,13 @@ class FlashLog:
         self._sizes.append(len(frame))
         self._fresh = False
 
-    def _drop(self):
+    def _drop(self) -> None:
         """Delete the oldest segment."""
         self._folder.remove(segment_name(self._firsts[0]))
         self._firsts.pop(0)
         self._sizes.pop(0)
 
-    def _make_room(self, now_ms):
+    def _make_room(self, now_ms: int) -> bool:
         """The flash is full: the oldest segment gives way, and the sync is tried again. False when there is none."""
         if len(self._firsts) < 2:
             return False
@@ -368,7 +369,7 @@ class FlashLog:
         self.due_ms = now_ms
         return True
 
-    def _give_up(self, error, now_ms):
+    def _give_up(self, error: OSError, now_ms: int) -> None:
         """Go on without: what was gathered is let go, and the flash asked again later."""
         self.trouble = "the flash is full" if error.args[0] == FULL else f"the flash gave error {error.args[0]}"
         self._used = FRONT
@@ -377,7 +378,7 @@ class FlashLog:
 
     # -- what the host reads ------------------------------------------------------------------------------------------
 
-    def segment(self, after):
+    def segment(self, after: int) -> tuple | None:
         """(first, last, size, CRC-32, how many follow) of the first segment that begins after a number, or None."""
         for i, first in enumerate(self._firsts):
             if first > after:
@@ -386,19 +387,19 @@ class FlashLog:
                 return first, last, self._sizes[i], self._folder.crc(segment_name(first), self._piece), following
         return None
 
-    def read(self, first, at, count):
+    def read(self, first: int, at: int, count: int) -> bytes | None:
         """Bytes of a segment, or None where there are none."""
         if first not in self._firsts:
             return None
         size = self._sizes[self._firsts.index(first)]
         return self._folder.read(segment_name(first), at, min(count, size - at)) if 0 <= at < size else None
 
-    def forget(self, through, now_ms):
+    def forget(self, through: int, now_ms: int) -> int:
         """Let segments go that end at a number or before; the newest stays. How many will go."""
         self._doomed = through
         if self._may_drop():
             self._request_sync(now_ms)
         return len([first for first in self._firsts[1:] if first - 1 <= through])
 
-    def _may_drop(self):
+    def _may_drop(self) -> bool:
         return len(self._firsts) > 1 and self._firsts[1] - 1 <= self._doomed

@@ -10,7 +10,7 @@ OVERHEAD = HEAD_BYTES + 4
 MAX_PAYLOAD = 4096  # chosen: the largest document; a larger length is a damaged head
 
 
-def pack(kind, seq, payload):
+def pack(kind: int, seq: int, payload: bytes) -> bytes:
     """One frame as bytes; the CRC-32 covers everything before it, the magic included."""
     if not (0 <= kind < 256 and 0 <= seq < 2**32 and len(payload) <= MAX_PAYLOAD):
         raise ValueError(f"kind {kind}, sequence {seq}, {len(payload)} bytes do not fit a frame")
@@ -19,7 +19,7 @@ def pack(kind, seq, payload):
     return bytes(seal(frame, 0, len(frame) - 4, kind, seq))
 
 
-def seal(buffer, start, end, kind, seq):
+def seal(buffer: bytearray, start: int, end: int, kind: int, seq: int) -> memoryview:
     """Head and CRC round a payload that lies in a buffer already, `HEAD_BYTES` after `start` up to `end`: the frame."""
     struct.pack_into(_HEAD, buffer, start, MAGIC, kind, seq, end - start - HEAD_BYTES)
     view = memoryview(buffer)
@@ -27,7 +27,7 @@ def seal(buffer, start, end, kind, seq):
     return view[start : end + 4]
 
 
-def read(data, at=0):
+def read(data: bytes, at: int = 0) -> tuple | None:
     """The frame that begins at `at`: (kind, seq, payload, end), or None when there is no whole, undamaged one."""
     if at + OVERHEAD > len(data):
         return None
@@ -40,7 +40,7 @@ def read(data, at=0):
     return kind, seq, bytes(memoryview(data)[at + HEAD_BYTES : end - 4]), end  # one copy of it, not two
 
 
-def scan(data):
+def scan(data: bytes) -> tuple:
     """Every whole frame in bytes that may be torn or damaged: (frames, end, gaps).
 
     frames: (kind, seq, payload, offset) each; end: where the last one ends, the rest is a torn tail;

@@ -23,7 +23,7 @@ _held: list = []  # the reserve, or nothing
 _live = 0  # bytes left by the last sweep at a quiet moment
 
 
-def take(size=BYTES):
+def take(size: int = BYTES) -> None:
     """Take the reserve, behind as much of the heap as can be filled for a moment."""
     gc.collect()
     below = gc.mem_free() - size if hasattr(gc, "mem_free") else 1  # a PC has no such heap, and checks this too
@@ -37,14 +37,14 @@ def take(size=BYTES):
     gc.collect()
 
 
-def release():
+def release() -> bool:
     """Give the reserve up: the next long piece that is asked for finds its place. Was it there?"""
     was_held = bool(_held)
     _held.clear()
     return was_held
 
 
-def retake(size=BYTES):
+def retake(size: int = BYTES) -> None:
     """Take the reserve back, or what is left of it; where that fails, the next call tries again."""
     while not _held and size >= LEAST_BYTES:
         try:
@@ -53,13 +53,13 @@ def retake(size=BYTES):
             size //= 2
 
 
-def sweep_often():
+def sweep_often() -> None:
     """From now on the heap is swept whenever `SWEPT_BYTES` were allocated."""
     if hasattr(gc, "threshold"):
         gc.threshold(SWEPT_BYTES)
 
 
-def sweep():
+def sweep() -> None:
     """Sweep now, at a quiet moment, if it would be due before long; at an edge of the switch its 25 ms would show."""
     global _live
     if hasattr(gc, "mem_free") and gc.mem_alloc() - _live > gc.threshold() // 2:
@@ -67,7 +67,7 @@ def sweep():
         _live = gc.mem_alloc()
 
 
-def unload():
+def unload() -> None:
     """Forget the modules in `ON_DEMAND`; the next import loads them again."""
     if not hasattr(gc, "mem_free"):
         return  # a PC has the memory, and others there hold on to them
@@ -87,17 +87,17 @@ def _with(make, *wanted):
         return make(*wanted)
 
 
-def opened(path, mode):
+def opened(path: str, mode: str):
     """`open`, with the reserve given up where no other run is long enough for a file."""
     return _with(open, path, mode)
 
 
-def write(path, mode, data):
+def write(path: str, mode: str, data: bytes) -> None:
     """Into a file, and the reserve taken back: out here, where nothing holds on to the file any more."""
     _write(path, mode, data)
     retake()
 
 
-def _write(path, mode, data):
+def _write(path: str, mode: str, data: bytes) -> None:
     with opened(path, mode) as file:
         file.write(data)

@@ -4,13 +4,13 @@
 class Outbox:
     """A queue of whole lines; the oldest unsent line gives way and is counted."""
 
-    def __init__(self, most=16):
-        self._lines = []
+    def __init__(self, most: int = 16) -> None:
+        self._lines: list = []
         self._most = most
         self._sent = 0  # bytes of the first line already written
         self.drops = 0
 
-    def put(self, line):
+    def put(self, line: bytes) -> None:
         """Queue a line."""
         if len(self._lines) >= self._most:
             # A half-written line stays: cutting it would spoil the next one too.
@@ -18,7 +18,7 @@ class Outbox:
             self.drops += 1
         self._lines.append(line)
 
-    def pump(self, send):
+    def pump(self, send) -> None:
         """Write what `send(bytes) -> count` takes now."""
         while self._lines:
             line = self._lines[0]
@@ -28,7 +28,7 @@ class Outbox:
             self._lines.pop(0)
             self._sent = 0
 
-    def shed(self):
+    def shed(self) -> int:
         """Let all go but a line half written: memory is short, and nobody reads. How many."""
         kept = self._lines[:1] if self._sent else []
         gone = len(self._lines) - len(kept)
@@ -37,6 +37,6 @@ class Outbox:
         return gone
 
     @property
-    def empty(self):
+    def empty(self) -> bool:
         """Has everything been written?"""
         return not self._lines

@@ -15,13 +15,14 @@ LOCK_MS = 3000  # no elbow leans on both for so long (chosen)
 class Button:
     """One button: a short press on release, a long one as soon as it is long. It must first be seen released."""
 
-    def __init__(self, long_ms, short, long):
+    def __init__(self, long_ms: int, short: str | None, long: str | None) -> None:
         self._long_ms, self._short, self._long = long_ms, short, long
-        self._level = self._steady = None  # last level seen; last one that stayed
+        self._level: bool | None = None  # last level seen
+        self._steady: bool | None = None  # last one that stayed
         self._edge_ms = 0
-        self._pressed_ms = None  # when the press began, while it can still become something
+        self._pressed_ms: int | None = None  # when the press began, while it can still become something
 
-    def feed(self, now_ms, pressed):
+    def feed(self, now_ms: int, pressed: bool):
         """The level now; the act it makes, or None."""
         if pressed != self._level:
             self._level, self._edge_ms = pressed, now_ms
@@ -40,7 +41,7 @@ class Button:
             return self._long
         return None
 
-    def drop(self):
+    def drop(self) -> None:
         """This press is to become nothing."""
         self._pressed_ms = None
 
@@ -48,13 +49,13 @@ class Button:
 class Buttons:
     """All three, and the large ones held together: `feed` levels (True is pressed) each slice, get the acts made."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self._yes = Button(LONG_MS, "confirm", "announce")
         self._no = Button(LONG_MS, "thicker", "pause")
         self._recessed = Button(CLEAR_MS, None, "clear")
         self._both = Button(LOCK_MS, None, "lock")
 
-    def feed(self, now_ms, yes, no, recessed):
+    def feed(self, now_ms: int, yes: bool, no: bool, recessed: bool):
         """The acts of this slice, in order."""
         acts = (self._yes.feed(now_ms, yes), self._no.feed(now_ms, no), self._recessed.feed(now_ms, recessed),
                 self._both.feed(now_ms, yes and no))
@@ -70,7 +71,7 @@ _DARK, _ALL = (0, 0, 0), (1, 1, 1)
 _PLACES = {"below": (1, 0, 0), "inside": (0, 1, 0), "above": (0, 0, 1)}
 
 
-def lamps(state, place, alarm, now_ms):
+def lamps(state: str, place: str | None, alarm: str | None, now_ms: int) -> tuple:
     """The lamps below, in and above the window.
 
     An alarm to come for flashes all of them, quickly; one for the morning winks all of them every four seconds. A pause
@@ -90,7 +91,7 @@ def lamps(state, place, alarm, now_ms):
 NUMBER_MS = 10 * 1000  # long enough to count lamps (chosen)
 
 
-def number(count):
+def number(count: int) -> tuple:
     """A number from 1 to 7 on three lamps: the lowest counts 1, the middle one 2, the highest 4."""
     return (count & 1, count >> 1 & 1, count >> 2 & 1)
 
@@ -115,24 +116,24 @@ _RANK = (UNPLUG, MORNING, REFUSED, ASK, DONE, WARM)  # the first that is wanted 
 class Buzzer:
     """Plays the most urgent sound wanted. Silencing and answering quiet it; neither clears what it stands for."""
 
-    def __init__(self):
-        self._since = {}  # sound -> when it began
-        self._quiet_until_ms = None
+    def __init__(self) -> None:
+        self._since: dict = {}  # sound -> when it began
+        self._quiet_until_ms: int | None = None
 
-    def want(self, sound, now_ms):
+    def want(self, sound: str, now_ms: int) -> None:
         """Start a sound that is not already wanted."""
         if sound not in self._since:
             self._since[sound] = now_ms
 
-    def stop(self, sound):
+    def stop(self, sound: str) -> None:
         """What it stood for is over, or was answered."""
         self._since.pop(sound, None)
 
-    def silence(self, now_ms):
+    def silence(self, now_ms: int) -> None:
         """Quiet for five minutes; what is wanted then goes on."""
         self._quiet_until_ms = now_ms + SILENCE_MS
 
-    def level(self, now_ms):
+    def level(self, now_ms: int) -> int:
         """1 while it sounds."""
         if self._quiet_until_ms is not None and now_ms < self._quiet_until_ms:
             return 0
@@ -145,7 +146,7 @@ class Buzzer:
         return 0
 
 
-def _beat(rhythm, played_ms):
+def _beat(rhythm: tuple, played_ms: int) -> int:
     at_ms = played_ms % sum(rhythm)
     on = 1
     for span_ms in rhythm:

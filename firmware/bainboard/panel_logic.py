@@ -18,16 +18,17 @@ _ONCE = {"warm": panel.WARM, "ended": panel.DONE, "refused": panel.REFUSED}  # e
 class PanelLogic:
     """Feed it the buttons' levels, the events and the state; read `lamps` and `buzzer`."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self._buttons = panel.Buttons()
         self._buzzer = panel.Buzzer()
-        self._alarm = None
-        self._number, self._number_ms = 0, None
+        self._alarm: str | None = None
+        self._number = 0
+        self._number_ms: int | None = None
         self.locked, self._lock_ms = False, -_WINK_MS
         self.lamps = (0, 0, 0)
         self.buzzer = 0
 
-    def acts(self, now_ms, pressed, state):
+    def acts(self, now_ms: int, pressed: tuple, state: str) -> list:
         """The acts of these levels (yes, no, recessed; True is pressed), as they are meant in this state."""
         acts = [_INSTEAD.get((act, state), act) for act in self._buttons.feed(now_ms, *pressed)]
         if self.locked:
@@ -40,25 +41,25 @@ class PanelLogic:
         self.silence(now_ms)
         return [act for act in acts if act != "confirm"]
 
-    def silence(self, now_ms):
+    def silence(self, now_ms: int) -> None:
         """Quiet for five minutes."""
         self._buzzer.silence(now_ms)
 
-    def lock(self, locked, now_ms):
+    def lock(self, locked: bool, now_ms: int) -> None:
         """For the night the large buttons only answer an alarm; the middle lamp winks, and once when that ends."""
         self.locked, self._lock_ms = locked, now_ms
 
-    def number(self, number, now_ms):
+    def number(self, number: int, now_ms: int) -> None:
         """Show a number from 1 to 7 for a while."""
         self._number, self._number_ms = number, now_ms
 
-    def event(self, name, now_ms):
+    def event(self, name: str, now_ms: int) -> None:
         """Something happened that is worth a sound."""
         if name in _ONCE:
             self._buzzer.stop(_ONCE[name])
             self._buzzer.want(_ONCE[name], now_ms)
 
-    def show(self, now_ms, state, place, fault, asked):
+    def show(self, now_ms: int, state: str, place: str | None, fault: int, asked: str) -> None:
         """Set lamps and buzzer for this moment."""
         alarm = alarm_of(fault)
         if alarm != self._alarm:
@@ -84,7 +85,7 @@ class PanelLogic:
         self.buzzer = self._buzzer.level(now_ms)
 
 
-def alarm_of(fault):
+def alarm_of(fault: int) -> str | None:
     """Which alarm a fault in force calls for: come now and unplug it, or see it in the morning; None for none."""
     if fault == faults.NONE:
         return None

@@ -20,7 +20,7 @@ _ESP32_PINS = (4, 5, 13, 14, 16, 17, 18, 19, 21, 22, 23, 25, 26, 27, 32, 33)
 _ESP32_ADC = (32, 33, 34, 35, 36, 39)  # the first converter; 34 to 39 only read, and have no pull-up
 
 
-def moved(text):
+def moved(text: str) -> tuple:
     """The pins a rig moves: ({name: GPIO}, None), or (None, reason)."""
     found = {}
     for word in text.split():
@@ -35,7 +35,7 @@ def moved(text):
     return found, None
 
 
-def able(kind, name):
+def able(kind: str, name: str) -> tuple:
     """The GPIOs of a kind of board that can do a job."""
     esp32 = kind == "esp32"
     if name.startswith("adc_"):
@@ -47,7 +47,7 @@ def able(kind, name):
     return _ESP32_PINS + _ESP32_ADC[2:] if name == "miso" else _ESP32_PINS
 
 
-def used(values):
+def used(values) -> list:
     """The jobs that a warmer with these settings has for pins."""
     kinds = [values["probe." + place + ".kind"] for place in ("water", "bowl")]
     jobs = list(FIXED)
@@ -63,7 +63,7 @@ def used(values):
     return jobs + ["sda", "scl"] if values["display"] else jobs
 
 
-def settle(kind, values):
+def settle(kind: str, values) -> tuple:
     """The map of a board with its pins moved as the settings want: (map, None) or (None, reason)."""
     changes, why = moved(values["pins"])
     if why:
@@ -75,7 +75,8 @@ def settle(kind, values):
             can = " ".join([str(each) for each in able(kind, name)])
             return None, f"pins.{name}: got GPIO {gpio}, wanted one of {can} of this {kind}"
         chosen[name] = gpio
-    jobs, taken = used(values), {}
+    jobs = used(values)
+    taken: dict = {}
     for name in jobs + [name for name in sorted(changes) if name not in jobs]:  # the rest is in nobody's way
         other = taken.get(chosen[name])
         if other is not None:

@@ -24,13 +24,13 @@ ANY = "any"  # in a rig that moves no pin: whatever board it is, its own map
 KINDS = ("pico", "pico2", "esp32")  # Raspberry Pi Pico and Pico 2, wireless or not; ESP32 with a WROOM-32 module
 
 
-def kind_of(platform, machine):
+def kind_of(platform: str, machine: str) -> str:
     """The kind of board, by sys.platform and by what the interpreter calls the machine."""
     if platform == "esp32":
         return "esp32"
     return "pico2" if "RP2350" in machine else "pico"
 
 
-def for_platform(platform):
+def for_platform(platform: str) -> dict:
     """The map of this interpreter's platform (sys.platform), or of a kind of board."""
     return ESP32 if platform == "esp32" else RP2

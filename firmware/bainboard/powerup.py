@@ -35,7 +35,7 @@ class PowerUp:
     hold that was under way, or None: names as in the record, temperatures in m°C.
     """
 
-    def __init__(self, payload, cause):
+    def __init__(self, payload: bytes | None, cause: str) -> None:
         doc = _sound(payload)
         end = doc.get("end", NEW)
         self.why = CAUSES.get(cause, RESET) if end == RUNNING else end
@@ -46,13 +46,13 @@ class PowerUp:
         under_way = "stage" in doc and end != CLEAN
         self.offer = doc if under_way and _worth(doc) else None
         self.asked = False  # the offer was told
-        self.stage = None
-        self._due_ms = 0  # write at once: from now on it is running
+        self.stage: str | None = None
+        self._due_ms: int | None = 0  # write at once: from now on it is running
         self._healthy = False
 
     # -- the record --------------------------------------------------------------------------------------------------
 
-    def due(self, now_ms, stage, often):
+    def due(self, now_ms: int, stage: str | None, often: bool) -> bool:
         """Note the stage of the hold (None: none); is the record to be written now?"""
         if stage != self.stage:
             self.stage = stage
@@ -65,7 +65,7 @@ class PowerUp:
             self._due_ms = now_ms + (KNOWN_MS if often else WRITE_MS)
         return self._due_ms is not None and now_ms >= self._due_ms
 
-    def record(self, end, hold):
+    def record(self, end: str, hold: list | None) -> bytes:
         """The payload: how it ended, or that it runs; `hold` are the pairs of a hold under way, or None."""
         self._due_ms = None
         pairs = [("end", end), ("bad", self._bad), ("resumes", self.resumes)]
@@ -73,28 +73,28 @@ class PowerUp:
             hold = [(name, self.offer[name]) for name in ("stage", "name") + _NUMBERS[2:]]
         return wire.text(pairs + (hold or [])).encode()
 
-    def cleared(self):
+    def cleared(self) -> None:
         """A person cleared the latch: the count of restarts begins again."""
         self._bad, self.rebooting, self._due_ms = 0, False, 0
 
-    def started(self, by_itself):
+    def started(self, by_itself: bool) -> None:
         """A hold begins, the offered one or another: what ended the last run is over and done with."""
         self.ended, self.offer = faults.NONE, None
         self.resumes = self.resumes + 1 if by_itself else 0
 
-    def drop(self):
+    def drop(self) -> None:
         """The offer is declined."""
         if self.offer is not None:
             self.offer, self._due_ms = None, 0
 
     # -- the offer ---------------------------------------------------------------------------------------------------
 
-    def off_s(self, wall_s, up_s):
+    def off_s(self, wall_s: int, up_s: int) -> int | None:
         """How long the power was off, s, by the time of day; None when it is not known. At most a minute too much."""
         then_s = self.offer["wall_s"]
         return None if not then_s or not wall_s else max(0, wall_s - up_s - then_s)
 
-    def cooled_s(self, water_c, gains):
+    def cooled_s(self, water_c: float, gains) -> int:
         """About how long, by how far the water has cooled with the losses and loads as tuned or worked out, s."""
         room_c = self.offer["room"] / 1000
         over_k, left_k = self.offer["water"] / 1000 - room_c, max(water_c - room_c, LEAST_OVER_ROOM_K)
@@ -103,18 +103,18 @@ class PowerUp:
         bowl_j_per_k = gains.bowl_w_per_k * gains.bowl_tau_s
         return int((gains.water_j_per_k + bowl_j_per_k) / gains.loss_w_per_k * log(over_k / left_k))
 
-    def may_resume(self, wanted, off_s, water_c):
+    def may_resume(self, wanted: bool, off_s: int | None, water_c: float) -> bool:
         """May the hold go on by itself? Every condition must be known to hold."""
         return (wanted and self.why == POWER and self.resumes < RESUMES and off_s is not None and off_s < OUTAGE_S
                 and abs(water_c - self.offer["water"] / 1000) <= NEAR_K)
 
 
-def _worth(doc):
+def _worth(doc: dict) -> bool:
     """Is enough of the hold left to be offered? One without an end always is."""
     return doc["for_ms"] == 0 or doc["left_ms"] >= LEAST_LEFT_MS
 
 
-def _sound(payload):
+def _sound(payload: bytes | None) -> dict:
     """The record's names and values; nothing of a record that is not whole, and no hold without all of its figures."""
     doc = wire.parse(payload)[0] if payload else None
     doc = doc or {}

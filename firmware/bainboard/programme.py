@@ -21,28 +21,29 @@ ANSWERED_MS = 10 * 60 * 1000  # a question that was answered is not asked again 
 class Programme:
     """One evening from a stage on. Call `step` each pass; `take_events` gives what happened, `details` more of each."""
 
-    def __init__(self, profile, stage, now_ms, for_ms, most_c=None):
+    def __init__(self, profile: dict, stage: str, now_ms: int, for_ms: int, most_c: float | None = None) -> None:
         if stage not in stages.RUNNABLE:
             raise ValueError("stage: got {}, wanted one of {}".format(stage, ", ".join(stages.RUNNABLE)))
         self.done = False
         self.finished = False  # by a person's last answer rather than by its time
         self.bowl_away = False
         self.duty_zero = False  # nothing was heated since the last pass; the caller says so
-        self.warm_ms = None  # when the bowl first came into its window
+        self.warm_ms: int | None = None  # when the bowl first came into its window
         self.place_ms = 0  # since when it is where it is now, in the hold's time
         self.refill = Refill()
         self._most_c = most_c  # the warmer's own: no ceiling goes over it
         self._profile = profile
         self._start_ms, self.for_ms = now_ms, for_ms
         self._now_ms = now_ms
-        self._water_c = self._bowl_c = None
-        self._answered_ms = None  # when the person last answered `lift`
+        self._water_c: float | None = None
+        self._bowl_c: float | None = None
+        self._answered_ms: int | None = None  # when the person last answered `lift`
         self._events: list = []
         self._details: dict = {}
-        self.stage = None
+        self.stage: str | None = None
         self._enter(stage)
 
-    def _enter(self, stage):
+    def _enter(self, stage: str) -> None:
         row = stages.BY_NAME[stage]
         if stage == "melted" and self._profile["kind"] == "melted":
             row = stages.STOCK
@@ -63,13 +64,13 @@ class Programme:
         self.heats = stage not in stages.COLD
         self.bath_only = stage in stages.BATH_ONLY
         if not same_window:
-            self.place = None  # below, inside or above the window; None until the bowl was read
+            self.place: str | None = None  # below, inside or above the window; None until the bowl was read
         self._begin_step(0)
 
-    def _figure(self, figure):
+    def _figure(self, figure: tuple) -> float:
         return self._profile[figure[0]] + figure[1]
 
-    def _begin_step(self, at):
+    def _begin_step(self, at: int) -> None:
         self._at = at
         self._since_ms = self._now_ms
         self._from_c = self._bowl_c
@@ -77,36 +78,36 @@ class Programme:
         self._say()
 
     @property
-    def never_left(self):
+    def never_left(self) -> bool:
         """Is the bowl inside its window, and has been ever since it first was?"""
         inside = self.place == stages.INSIDE and self.warm_ms is not None
         return inside and self.warm_ms - self._start_ms == self.place_ms
 
-    def outline(self, now_ms):
+    def outline(self, now_ms: int) -> tuple:
         """(name of the chocolate, how long it was to go on, how much of that is left), ms; 0, 0: until stopped."""
         left_ms = self._start_ms + self.for_ms - now_ms if self.for_ms else 0
         return self._profile["name"], self.for_ms, max(0, left_ms)
 
-    def take_events(self):
+    def take_events(self) -> list:
         """What happened since this was last asked, as names in order."""
         events, self._events = self._events, []
         return events
 
-    def details(self, name):
+    def details(self, name: str) -> list:
         """What is to be told with an event beyond its name, as pairs."""
         return self._details.pop(name, [])
 
-    def _report(self, name, pairs=None):
+    def _report(self, name: str, pairs: list | None = None) -> None:
         self._events.append(name)
         if pairs:
             self._details[name] = pairs
 
     @property
-    def calls(self):
+    def calls(self) -> str:
         """What calls for a person, by sound: what is asked, unless it can wait."""
         return "" if self.prompt in stages.UNHURRIED else self.prompt
 
-    def step(self, now_ms, water_c, bowl_c):
+    def step(self, now_ms: int, water_c: float | None, bowl_c: float | None) -> None:
         """One pass; `bowl_c` read or estimated, None when neither."""
         if self.done:
             return
@@ -124,7 +125,7 @@ class Programme:
             self.advance()  # only into a stage that asks for no more heat: the check of the table holds it to that
         self._say()
 
-    def _place(self, now_ms, bowl_c):
+    def _place(self, now_ms: int, bowl_c: float) -> None:
         slack_k = HYSTERESIS_K if self.place == stages.INSIDE else 0.0  # leaving takes more than entering
         if self.low_c - slack_k <= bowl_c <= self.high_c + slack_k:
             place = stages.INSIDE
@@ -140,7 +141,7 @@ class Programme:
             self._report("warm" if first else place)
         self.place = place
 
-    def _aim(self, now_ms, bowl_c):
+    def _aim(self, now_ms: int, bowl_c: float | None) -> None:
         """The bowl's aim: its target, or beside it while the bath leads for a refill."""
         self.aim_c = self.target_c
         if self._step[stages.UNTIL] == "is_melted":  # else the bath eases off, and the last degrees take an hour
@@ -151,7 +152,7 @@ class Programme:
 
     # -- the steps of a stage ------------------------------------------------------------------------------------------
 
-    def advance(self):
+    def advance(self) -> None:
         """The next step, or the next stage; after the last of them it is over."""
         if self._step is stages.SWAP and self._now_ms > self._since_ms:  # it was waited for
             self._report("bath_ready")
@@ -160,14 +161,14 @@ class Programme:
         else:
             self._go(self._row[stages.NEXT])
 
-    def _go(self, stage):
+    def _go(self, stage: str | None) -> None:
         if stage is None:
             self.done = self.finished = True
             return
         self._enter(stage)
         self._report("stage", [("stage", stage)])
 
-    def _say(self):
+    def _say(self) -> None:
         """What is asked now: the step's key, and what two of them make of the bowl."""
         ask, until = self._step[stages.ASK], self._step[stages.UNTIL]
         if until in stages.AT_ONCE and getattr(self, until)():
@@ -184,13 +185,13 @@ class Programme:
                 ask = "set_yet"
         self.prompt = ask or ("pour" if self.refill.due_ms is not None and self.refill.may_pour else "")
 
-    def _wants_seed(self):
+    def _wants_seed(self) -> bool:
         """Too warm for too long; then until it is in its window, so that a reading's noise does not ask and unask."""
         if self._bowl_c is None or self.bowl_away or self._now_ms - self._entered_ms < PATIENCE_MS:
             return False
         return self._bowl_c > self.high_c + (0.0 if self.prompt == "seed_more" else TOO_WARM_K)
 
-    def _warms_alone(self):
+    def _warms_alone(self) -> bool:
         """Over its window, nothing heats it, and still it goes up: what the bath has stored, or the room."""
         if not (self.duty_zero and self.place == stages.ABOVE) or self.bowl_away or self._bowl_c is None:
             self._since_ms, self._from_c = self._now_ms, self._bowl_c
@@ -202,29 +203,29 @@ class Programme:
 
     # What ends a step by itself.
 
-    def is_melted(self):
+    def is_melted(self) -> bool:
         """Warm enough to be asked about."""
         return self._bowl_c is not None and self._bowl_c >= self.low_c and not self.bowl_away
 
-    def is_away(self):
+    def is_away(self) -> bool:
         """The bowl is on the table."""
         return self.bowl_away
 
-    def is_back(self):
+    def is_back(self) -> bool:
         """The bowl is in its bath."""
         return not self.bowl_away
 
-    def bath_ready(self):
+    def bath_ready(self) -> bool:
         """The bath is under what the bowl's wall may be."""
         return self._water_c is not None and self._water_c < self.ceiling_c
 
-    def is_settled(self):
+    def is_settled(self) -> bool:
         """Inside its window for long enough."""
         if self.place != stages.INSIDE or self.bowl_away:
             self._since_ms = self._now_ms
         return self._now_ms - self._since_ms >= INSIDE_MS
 
-    def is_stirred(self):
+    def is_stirred(self) -> bool:
         """Half a minute is over; what the reading did in it is told."""
         if self._now_ms - self._since_ms < STIR_MS:
             return False
@@ -233,29 +234,29 @@ class Programme:
         self._report("stirred", [("shift", int(self._shift_k * 1000))])
         return True
 
-    def is_still(self):
+    def is_still(self) -> bool:
         """The stirring did not move the reading."""
         return abs(self._shift_k) <= SHIFT_K
 
     # What yes and no do.
 
-    def lift(self):
+    def lift(self) -> None:
         """The bowl is off."""
         self.bowl_away = True
         self._report("bowl_off")
         self.advance()
 
-    def set_back(self):
+    def set_back(self) -> None:
         """The bowl is back."""
         self.bowl_away = False
         self._report("bowl_on")
         self.advance()
 
-    def stir_again(self):
+    def stir_again(self) -> None:
         """The probe was moved."""
         self._begin_step(1)
 
-    def has_set(self):
+    def has_set(self) -> None:
         """The piece has set."""
         took_ms = self._now_ms - self._since_ms
         found = stages.verdict(self._profile, took_ms)
@@ -265,31 +266,31 @@ class Programme:
         else:
             self._go(self._row[stages.NEXT])
 
-    def not_set(self):
+    def not_set(self) -> None:
         """It has not, or is streaked."""
         self._tested(stages.FAILED, self._now_ms - self._since_ms)
         self.advance()
 
-    def _tested(self, found, took_ms):
+    def _tested(self, found: str, took_ms: int) -> None:
         self._report("tested", [("verdict", found), ("took_s", took_ms // 1000)])
 
-    def settle(self):
+    def settle(self) -> None:
         """More seed went in."""
         self._go("settle")
 
-    def keep(self):
+    def keep(self) -> None:
         """What is left stays melted overnight."""
         self._go("melted")
 
-    def stay(self):
+    def stay(self) -> None:
         """Not yet; the host has advice, the stage goes on asking."""
 
-    def answered(self):
+    def answered(self) -> None:
         """The person saw to it."""
         if self.prompt:
             self._answered_ms = self._now_ms
 
-    def change(self, profile, now_ms):
+    def change(self, profile: dict, now_ms: int) -> None:
         """Another bowl comes, of another chocolate: the bath first."""
         self._now_ms = now_ms
         self._profile = profile
@@ -298,7 +299,7 @@ class Programme:
 
     # -- acts of a person ---------------------------------------------------------------------------------------------
 
-    def act(self, name, now_ms, in_ms=None, leads=True):
+    def act(self, name: str, now_ms: int, in_ms: int | None = None, leads: bool = True) -> tuple:
         """A person's act: (True, "") or (False, why); `in_ms` None: a press. For a warm refill nothing `leads`."""
         if name != "announce" and name not in ACTS:
             return False, "{}: no such act, wanted one of {}".format(name, ", ".join(sorted(list(ACTS) + ["announce"])))
@@ -306,9 +307,10 @@ class Programme:
         no = name == "thicker" and self._step[stages.NO] is not None
         events, self._events = self._events, []
         if self.done:
-            why = "the hold is over"
+            why: str | None = "the hold is over"
         elif name == "announce":
-            why = self.refill.announce(now_ms, in_ms, leads)
+            self.refill.announce(now_ms, in_ms, leads)
+            why = None
         else:
             why = ACTS[name](self)
         if why:
@@ -321,11 +323,11 @@ class Programme:
         return True, ""
 
     @property
-    def no_keeps(self):
+    def no_keeps(self) -> bool:
         """Does a no mean that what is left stays melted overnight?"""
         return self._step[stages.NO] == "keep"
 
-    def _confirm(self):
+    def _confirm(self) -> None:
         if self.prompt == "pour":  # it is in, though a warm one may never show
             self.refill.due_ms = None
             return
@@ -334,7 +336,7 @@ class Programme:
             getattr(self, yes)()
         # With nothing asked it still says that somebody is here.
 
-    def _nudge(self, by_k):
+    def _nudge(self, by_k: float) -> str | None:
         low_c, high_c = self.low_c + EDGE_K, self.high_c - EDGE_K
         target_c = max(low_c, min(high_c, self.target_c + by_k))
         if not abs(target_c - self.target_c) > 0.001:  # millikelvins are what the wire tells
@@ -342,7 +344,7 @@ class Programme:
         self.target_c = target_c
         return None
 
-    def _thicker(self):
+    def _thicker(self) -> str | None:
         if self._step[stages.NO] is not None:
             getattr(self, self._step[stages.NO])()
             return None
@@ -351,18 +353,18 @@ class Programme:
         why = self._nudge(NUDGE_K)
         return why and why + "; stir in warm untempered melt, or melt and temper again"
 
-    def _thinner(self):
+    def _thinner(self) -> str | None:
         if self.stage != "work":
             return "only work holds a temper"
         return self._nudge(-NUDGE_K)
 
-    def _bowl_off(self):
+    def _bowl_off(self) -> str | None:
         if self.bowl_away:
             return "the bowl is off already"
         self.bowl_away = True
         return None
 
-    def _bowl_on(self):
+    def _bowl_on(self) -> str | None:
         if not self.bowl_away:
             return "the bowl was not off"
         self.bowl_away = False
@@ -370,19 +372,19 @@ class Programme:
             self._begin_step(0)  # a bath as warm as that would cost the temper: off again
         return None
 
-    def _test(self):
+    def _test(self) -> str | None:
         if self.stage != "work":
             return "a temper is tested from work"
         self._go("test")
         return None
 
-    def _rest(self):
+    def _rest(self) -> str | None:
         if self.stage == "rest":
             return "it rests already"
         self._go("rest")
         return None
 
-    def _keep_warm(self):
+    def _keep_warm(self) -> str | None:
         if self.stage == "melted":
             return "it is kept melted already"
         self._go("melted")

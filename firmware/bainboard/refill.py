@@ -46,7 +46,7 @@ class Refill:
         self.due_ms = None
         return True
 
-    def aim_c(self, now_ms: int, bowl_c: float | None, p: object) -> float | None:
+    def aim_c(self, now_ms: int, bowl_c: float | None, p) -> float | None:
         """What the bowl is to aim at while the bath leads for this refill; None while it does not.
 
         `p` has the window's `low_c`, `target_c`, `high_c` and the `ceiling_c`.

@@ -8,16 +8,17 @@ from bainboard.transfer import short_hash
 from bainboard.wire import milli
 
 
-def hello(app: object, args: dict, now_ms: int) -> tuple:
+def hello(app, args: dict, now_ms: int) -> tuple:
     """Which board, which firmware, in which state."""
     w, d = app.warmer, app.documents
     version = VERSION + "+" + app.version if app.version else VERSION
-    seldom = [] if app.confirm_version() else [("kept", False)]  # the next start takes the version before this one
+    seldom: list = [] if app.confirm_version() else [("kept", False)]  # the next start takes the version before
     if app.panel_logic.locked:
         seldom.append(("locked", True))
+    python: tuple = sys.implementation[1]  # type: ignore[index]  # a tuple on every port
     return seldom + [
         ("version", version), ("wire", wire.VERSION),
-        ("python", ".".join([str(part) for part in sys.implementation[1][:3]])), ("state", w.state),
+        ("python", ".".join([str(part) for part in python[:3]])), ("state", w.state),
         ("t", app.hold_ms(now_ms)), ("fault", w.fault),
         ("settings", short_hash(d.payload["settings"])), ("profile", short_hash(d.payload["profile"])),
         ("board", binascii.hexlify(app.board.identity()[1]).decode()),
@@ -26,20 +27,20 @@ def hello(app: object, args: dict, now_ms: int) -> tuple:
     ], None
 
 
-def cold(app: object, args: dict, now_ms: int) -> tuple:
+def cold(app, args: dict, now_ms: int) -> tuple:
     """Lock the heat out for a while."""
     # It ends by itself: a PC that went away must not leave a warmer that will not start.
     app.standalone.lock_out(now_ms + args["for_ms"])
     return [], None
 
 
-def silence(app: object, args: dict, now_ms: int) -> tuple:
+def silence(app, args: dict, now_ms: int) -> tuple:
     """Quiet the buzzer."""
     app.panel_logic.silence(now_ms)
     return [], None
 
 
-def lock(app: object, args: dict, now_ms: int) -> tuple:
+def lock(app, args: dict, now_ms: int) -> tuple:
     """Lock the large buttons, or unlock them."""
     if not app.warmer.values["panel"]:
         return None, "no panel is fitted"
@@ -47,13 +48,13 @@ def lock(app: object, args: dict, now_ms: int) -> tuple:
     return [], None
 
 
-def maintenance(app: object, args: dict, now_ms: int) -> tuple:
+def maintenance(app, args: dict, now_ms: int) -> tuple:
     """Leave for the REPL."""
     app.service.leave = True
     return [], None
 
 
-def bus(app: object, args: dict, now_ms: int) -> tuple:
+def bus(app, args: dict, now_ms: int) -> tuple:
     """Look along the 1-wire bus, then read one probe after the other."""
     board = app.board
     if args["at"] == 0:

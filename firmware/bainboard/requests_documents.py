@@ -4,12 +4,12 @@ from bainboard import commands, faults, heap_reserve, wire
 from bainboard.standalone import UNKNOWN_NAME
 
 
-def begin(app: object, args: dict, now_ms: int) -> tuple:
+def begin(app, args: dict, now_ms: int) -> tuple:
     """A document comes in."""
     return app.service.transfer.begin(args, now_ms)
 
 
-def send(app: object, args: dict, now_ms: int) -> tuple:
+def send(app, args: dict, now_ms: int) -> tuple:
     """A document goes out."""
     payload = app.documents.payload[args["what"]]
     if args["name"] is not None:
@@ -19,12 +19,12 @@ def send(app: object, args: dict, now_ms: int) -> tuple:
     return app.service.transfer.send(args["what"], payload, now_ms)
 
 
-def chunk(app: object, args: dict, now_ms: int) -> tuple:
+def chunk(app, args: dict, now_ms: int) -> tuple:
     """The next piece of a document, either way."""
     return app.service.transfer.chunk(args, now_ms)
 
 
-def commit(app: object, args: dict, now_ms: int) -> tuple:
+def commit(app, args: dict, now_ms: int) -> tuple:
     """The transfer ends: check and store what came in."""
     transfer = app.service.transfer
     pairs, why = transfer.commit(now_ms)
@@ -44,7 +44,7 @@ def commit(app: object, args: dict, now_ms: int) -> tuple:
     return pairs, why
 
 
-def _take_gains(app: object, payload: bytes) -> object:
+def _take_gains(app, payload: bytes):
     """Gains for the running hold, in slices: a document of gains.* names over the present settings."""
     doc, why = wire.parse(payload)
     yield None
@@ -63,7 +63,7 @@ def _take_gains(app: object, payload: bytes) -> object:
     yield [], why
 
 
-def profiles(app: object, args: dict, now_ms: int) -> object:
+def profiles(app, args: dict, now_ms: int):
     """One of the saved chocolates; behind the last, how many there are."""
     saved = app.documents.saved
     while saved.look():
@@ -72,12 +72,12 @@ def profiles(app: object, args: dict, now_ms: int) -> object:
     yield [("name", rows[at][0]), ("profile", rows[at][1])] if at < len(rows) else [("count", len(rows))], None
 
 
-def use(app: object, args: dict, now_ms: int) -> tuple:
+def use(app, args: dict, now_ms: int) -> tuple:
     """Start with this saved chocolate from now on."""
     return [], app.standalone.use(app.standalone.find(args["name"]), now_ms)
 
 
-def change(app: object, args: dict, now_ms: int) -> object:
+def change(app, args: dict, now_ms: int):
     """The next bowl is of this saved chocolate; in slices, since a bowl is in the bath."""
     saved = app.documents.saved
     while saved.look():

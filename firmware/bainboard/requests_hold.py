@@ -7,7 +7,7 @@ the time, and returns (pairs of the answer, None) or (None, reason).
 from bainboard.wire import milli
 
 
-def start(app: object, args: dict, now_ms: int) -> tuple:
+def start(app, args: dict, now_ms: int) -> tuple:
     """Begin a hold; the answer has its limits."""
     w = app.warmer
     room_c = args["room"] / 1000 if args["room"] is not None else w.values["room_c"]
@@ -24,57 +24,57 @@ def start(app: object, args: dict, now_ms: int) -> tuple:
     ], None
 
 
-def stop(app: object, args: dict, now_ms: int) -> tuple:
+def stop(app, args: dict, now_ms: int) -> tuple:
     """End the hold; nothing is left to resume."""
     app.power.drop()
     app.warmer.stop()
     return [], None
 
 
-def pause(app: object, args: dict, now_ms: int) -> tuple:
+def pause(app, args: dict, now_ms: int) -> tuple:
     """Hands go into the water."""
     return [], app.warmer.pause(now_ms)
 
 
-def resume(app: object, args: dict, now_ms: int) -> tuple:
+def resume(app, args: dict, now_ms: int) -> tuple:
     """Hands are out again."""
     return [], app.warmer.resume(now_ms)
 
 
-def bowl(app: object, args: dict, now_ms: int) -> tuple:
+def bowl(app, args: dict, now_ms: int) -> tuple:
     """The bowl is off, or back."""
     return [], app.warmer.act("bowl_" + args["at"], now_ms)
 
 
-def announce(app: object, args: dict, now_ms: int) -> tuple:
+def announce(app, args: dict, now_ms: int) -> tuple:
     """A refill is coming; where it is warmer than the chocolate the bath gives way instead of leading."""
     in_s, temp, p = args["in_s"], args["temp"], app.warmer.programme
     cold = temp is None or p is None or temp < 1000 * p.target_c
     return [], app.warmer.act("announce", now_ms, in_ms=None if in_s is None else in_s * 1000, leads=cold)
 
 
-def confirm(app: object, args: dict, now_ms: int) -> tuple:
+def confirm(app, args: dict, now_ms: int) -> tuple:
     """Yes: done, passed, still here; at rest, resume after a power cut."""
     if app.warmer.state == "idle":
         return [], app.standalone.resume_offer(now_ms)
     return [], app.warmer.act("confirm", now_ms)
 
 
-def thicker(app: object, args: dict, now_ms: int) -> tuple:
+def thicker(app, args: dict, now_ms: int) -> tuple:
     """The chocolate thickens."""
     return [], app.warmer.act("thicker", now_ms)
 
 
-def thinner(app: object, args: dict, now_ms: int) -> tuple:
+def thinner(app, args: dict, now_ms: int) -> tuple:
     """The chocolate thins."""
     return [], app.warmer.act("thinner", now_ms)
 
 
-def test(app: object, args: dict, now_ms: int) -> tuple:
+def test(app, args: dict, now_ms: int) -> tuple:
     """Test the temper now."""
     return [], app.warmer.act("test", now_ms)
 
 
-def finish(app: object, args: dict, now_ms: int) -> tuple:
+def finish(app, args: dict, now_ms: int) -> tuple:
     """The dipping is over: rest, or keep what is left melted."""
     return [], app.warmer.act(args["to"], now_ms)

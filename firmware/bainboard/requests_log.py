@@ -5,13 +5,13 @@ from bainboard.transfer import CHUNK, base64_text
 _UNREADABLE = "the flash cannot be read just now"
 
 
-def clock(app: object, args: dict, now_ms: int) -> tuple:
+def clock(app, args: dict, now_ms: int) -> tuple:
     """The time of day."""
     app.log.set_clock(now_ms, args["wall_s"])
     return [], None
 
 
-def segments(app: object, args: dict, now_ms: int) -> tuple:
+def segments(app, args: dict, now_ms: int) -> tuple:
     """The first segment after a number."""
     try:
         found = app.log.segment(args["after"])
@@ -23,7 +23,7 @@ def segments(app: object, args: dict, now_ms: int) -> tuple:
     return [("first", first), ("last", last), ("size", size), ("crc", f"{crc:08x}"), ("left", following)], None
 
 
-def read(app: object, args: dict, now_ms: int) -> tuple:
+def read(app, args: dict, now_ms: int) -> tuple:
     """A piece of a segment."""
     try:
         piece = app.log.read(args["segment"], args["at"], CHUNK)
@@ -34,6 +34,6 @@ def read(app: object, args: dict, now_ms: int) -> tuple:
     return [("at", args["at"]), ("data", base64_text(piece))], None
 
 
-def forget(app: object, args: dict, now_ms: int) -> tuple:
+def forget(app, args: dict, now_ms: int) -> tuple:
     """These segments are safe on the PC: the board may delete them."""
     return [("going", app.log.forget(args["through"], now_ms))], None

@@ -19,13 +19,13 @@ class SavedProfiles:
     of all. Names and hashes stay in memory once read: `look` reads one place, so that a hold can take it in slices.
     """
 
-    def __init__(self, files: object) -> None:
+    def __init__(self, files) -> None:
         self._files = files
         self._last = store.Slots(files, "last")
         self._rows: list = []  # (name, short hash) of each place that was read
         self._looked = False  # at all of them
 
-    def _place(self, place: int) -> object:
+    def _place(self, place: int):
         return store.Slots(self._files, "kept" + str(place + 1))
 
     def at(self, place: int) -> bytes | None:

@@ -19,7 +19,7 @@ KNOCKS, KNOCK_MS = 3, 1000  # Ctrl-C so often in so short a time is a person at 
 class Service:
     """Takes bytes from the host, gives its answers to `answer`."""
 
-    def __init__(self, app: object, answer: object) -> None:
+    def __init__(self, app, answer) -> None:
         self._app = app
         self._answer = answer
         self.leave = False  # maintenance was asked for: to the REPL once all is said
@@ -98,12 +98,12 @@ class Service:
         else:
             self._slices = msg, line, answer
 
-    def _begin(self, msg: dict, now_ms: int) -> object:
+    def _begin(self, msg: dict, now_ms: int):
         """The answer to a request, or a generator that gives it with its last slice."""
         name, args, why = commands.check(msg, self._app.warmer.state)
         return (None, why) if why else _handler(name)(self._app, args, now_ms)
 
-    def _advance(self, slices: object) -> tuple | None:
+    def _advance(self, slices) -> tuple | None:
         """The answer, or None after a slice that was not the last."""
         try:
             return next(slices)
@@ -119,7 +119,7 @@ class Service:
         self._answer(reply)
 
 
-def _handler(name: str) -> object:
+def _handler(name: str):
     for module in REQUESTS:
         if hasattr(module, name):
             return getattr(module, name)

@@ -5,7 +5,7 @@ before any of it takes effect and returns (values, None) or (None, reason).
 """
 
 from bainboard import pins
-from bainboard.wire import shown
+from bainboard.wire import shown as shown  # the host knows it by this module
 
 # Columns of a row; `low`/`high` bound a number, `low` lists the words of a choice, `high` is the longest text. What
 # each is for and where its figure is from stands in `notes`, which a board never loads.

@@ -31,7 +31,7 @@ SWAP = ("swap", "bath_ready", None, None)
 _BACK = ("bowl_on", "is_back", "set_back", None)
 _WAIT = (("", None, None, None),)
 
-STAGES = (
+STAGES: tuple = (
     ("melt", _MELT, _OVER_MELT, _NEVER, (
         ("", "is_melted", None, None),
         ("all_melted", None, "advance", "stay"),
@@ -56,7 +56,7 @@ STAGES = (
 )
 BY_NAME = {row[NAME]: row for row in STAGES}
 # Stock that was melted from the start brings its window with it.
-STOCK = ("melted", _WINDOW, _WALL, _NEVER, _WAIT, None)
+STOCK: tuple = ("melted", _WINDOW, _WALL, _NEVER, _WAIT, None)
 
 RUNNABLE = tuple([row[NAME] for row in STAGES])
 COLD = ("rest",)  # no heat, guard open
@@ -70,7 +70,7 @@ BELOW, INSIDE, ABOVE = "below", "inside", "above"
 GOOD, SLOW, FAILED, LATE = "good", "slow", "failed", "late"  # verdicts of a temper test
 
 
-def verdict(profile, took_ms):
+def verdict(profile: dict, took_ms: float) -> str:
     """Of a piece that was seen to be set after this long; seen too late it says nothing, for nobody saw it set."""
     if took_ms <= profile["set_min"] * 60000:
         return GOOD

@@ -10,7 +10,7 @@ UNKNOWN_NAME = "no chocolate of that name is kept here; profiles tells which are
 class Standalone:
     """Starts holds for the buttons and for the host, and answers the buttons at rest."""
 
-    def __init__(self, app: object) -> None:
+    def __init__(self, app) -> None:
         self._app = app
         self._documents = app.documents
         self._pressed_ms: int | None = None  # when yes was first pressed at rest
@@ -63,7 +63,7 @@ class Standalone:
         from bainboard import settings  # loaded for this, and dropped again: see heap_reserve
 
         d = self._documents
-        pairs = [("stage", stage), ("for_ms", for_ms), ("room", milli(room_c)),
+        pairs: list = [("stage", stage), ("for_ms", for_ms), ("room", milli(room_c)),
                  ("warmer", d.settings["name"]), ("settings", short_hash(d.payload["settings"]))]
         for row in settings.PROFILE:
             value = d.profile[row[settings.NAME]]
@@ -124,7 +124,7 @@ class Standalone:
         """Yes held in a pause: the next bowl is of the next saved chocolate."""
         return self._choose(self._app.warmer.programme.outline(now_ms)[0], self.change, now_ms)
 
-    def _choose(self, name: str, take: object, now_ms: int) -> str | None:
+    def _choose(self, name: str, take, now_ms: int) -> str | None:
         """Take the first usable chocolate saved after the one of this name: None, or why none was taken."""
         saved = self._documents.saved
         rows = saved.rows()[:]  # a chocolate that is taken may be saved again

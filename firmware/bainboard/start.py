@@ -13,7 +13,7 @@ LAYERS = ("wire", "store", "transfer", "flashlog", "commands", "sensing", "board
           "requests_hold", "requests_documents", "requests_log", "requests_board", "service", "app")
 
 
-def run(version, keep):
+def run(version: str, keep) -> None:
     """Run this version; `keep`, where given, is to be called once it has proved itself."""
     heap_reserve.take()  # now, while there is one long piece
     for layer in LAYERS:

@@ -8,7 +8,7 @@ from bainboard import faults, framing, heap_reserve, wire
 try:
     from os import sync
 except ImportError:  # a port whose files are safe once closed
-    def sync():
+    def sync() -> None:
         """Nothing to flush."""
 
 # The frame kind of each name: a file copied over another name's is refused.
@@ -20,10 +20,10 @@ GOOD, NONE_YET, ONE_LOST, BOTH_LOST = "", "none", "one lost", "damaged"  # notes
 class Files:
     """The real flash: paths under one folder, each file written whole and closed."""
 
-    def __init__(self, root=""):
+    def __init__(self, root: str = "") -> None:
         self._root = root.rstrip("/") + "/"
 
-    def read(self, path):
+    def read(self, path: str) -> bytes | None:
         """The file's bytes; None when there is none; b"" when it cannot be read, which no frame is."""
         try:
             if os.stat(self._root + path)[6] > framing.OVERHEAD + framing.MAX_PAYLOAD:
@@ -33,11 +33,11 @@ class Files:
         except OSError as error:
             return None if error.args[0] == errno.ENOENT else b""
 
-    def write(self, path, data):
+    def write(self, path: str, data: bytes) -> None:
         """Replace the file."""
         heap_reserve.write(self._root + path, "wb", data)
 
-    def sync(self):
+    def sync(self) -> None:
         """Return once what was written is on the flash."""
         sync()
 
@@ -45,19 +45,19 @@ class Files:
 class Slots:
     """Two files, `name.a` and `name.b`, one frame each; the higher sequence is the newer."""
 
-    def __init__(self, fs, name):
+    def __init__(self, fs, name: str) -> None:
         self._fs = fs
         self._kind = KINDS[name.rstrip("123456")]  # numbered places are of one kind
         self._paths = (name + ".a", name + ".b")
 
-    def load(self):
+    def load(self) -> tuple:
         """(payload or None, its sequence or 0, note): the newer whole copy and how the two are."""
         seq, target, note = self._look()
         if not seq:
             return None, 0, note
         return framing.read(self._fs.read(self._paths[1 - target]))[2], seq, note
 
-    def save(self, payload):
+    def save(self, payload: bytes) -> None:
         """Write over the copy that is not the newest, sync, read back; a lost other copy is written too."""
         seq, target, _ = self._look()
         self._put(target, seq + 1, payload)
@@ -65,7 +65,7 @@ class Slots:
         if note == ONE_LOST:
             self._put(target, seq + 1, payload)
 
-    def _look(self):
+    def _look(self) -> tuple:
         """(sequence of the newest or 0, index of the slot to write next, note).
 
         One slot at a time: a board that has run a while has no room for the copies of both.
@@ -78,7 +78,7 @@ class Slots:
         first = blank and (a or b) == 1  # the very first save leaves one slot unwritten
         return max(a, b), older, GOOD if first or not lost else ONE_LOST
 
-    def _sequence(self, path):
+    def _sequence(self, path: str) -> tuple:
         """(is there a file, its frame's sequence or 0 when it is not whole)."""
         data = self._fs.read(path)
         frame = framing.read(data) if data else None
@@ -86,7 +86,7 @@ class Slots:
             return data is not None, 0
         return True, frame[1]
 
-    def _put(self, index, seq, payload):
+    def _put(self, index: int, seq: int, payload: bytes) -> None:
         path, frame = self._paths[index], framing.pack(self._kind, seq, payload)
         self._fs.write(path, frame)
         self._fs.sync()
@@ -94,12 +94,12 @@ class Slots:
             raise OSError(f"{path}: read back otherwise than written; the other copy still holds")
 
 
-def latch_payload(fault, t_ms):
+def latch_payload(fault: int, t_ms: int) -> bytes:
     """The latch record: the fault that latched and when in the hold; fault 0 says cleared."""
     return wire.text([("fault", fault), ("t", t_ms)]).encode()
 
 
-def read_latch(slots):
+def read_latch(slots) -> int:
     """Number of the fault that is latched; 0 only on a whole record that says so, with none lost beside it.
 
     A lost copy may have been the newer one: a trip whose record was torn by the power cut stays a trip.

@@ -12,7 +12,7 @@ MAX_GAINS = 1536  # bytes; chosen: all gains with their longest figures take hal
 SILENCE_MS = 15000  # chosen: a host that pauses longer is gone
 
 
-def sha256_hex(*pieces):
+def sha256_hex(*pieces: bytes) -> str:
     """SHA-256 of these bytes in a row, as 64 lower-case hex digits."""
     digest = hashlib.sha256()
     for piece in pieces:
@@ -20,17 +20,17 @@ def sha256_hex(*pieces):
     return binascii.hexlify(digest.digest()).decode()
 
 
-def short_hash(payload):
+def short_hash(payload: bytes) -> str:
     """First 8 hex digits of a stored document's SHA-256; empty for none."""
     return sha256_hex(payload)[:8] if payload else ""
 
 
-def base64_text(data):
+def base64_text(data: bytes) -> str:
     """Base64 without newline."""
     return binascii.b2a_base64(data)[:-1].decode()
 
 
-def base64_bytes(text):
+def base64_bytes(text: str) -> bytes | None:
     """The bytes of a base64 text, or None unless it is spelt exactly as base64_text would."""
     try:
         data = binascii.a2b_base64(text.encode())
@@ -40,7 +40,7 @@ def base64_bytes(text):
     return data if base64_text(data) == text else None
 
 
-def chunks(payload):
+def chunks(payload: bytes) -> list:
     """(offset, base64) of each chunk of a payload, in order."""
     return [(at, base64_text(payload[at : at + CHUNK])) for at in range(0, len(payload), CHUNK)]
 
@@ -51,28 +51,28 @@ class Transfer:
     After a commit `complete` is (what, payload) of a document that came in whole; None in every other case.
     """
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.drop()
 
-    def drop(self):
+    def drop(self) -> None:
         """Forget the transfer that is open."""
-        self.complete = None
-        self._what = None
+        self.complete: tuple | None = None
+        self._what: str | None = None
         self._coming = False  # it comes in
-        self._pieces = []  # what came so far: small pieces find room where the whole would not
+        self._pieces: list = []  # what came so far: small pieces find room where the whole would not
         self._data = b""  # what goes out
         self._size = 0
         self._hash = ""
         self._last = self._next = 0  # offsets: the chunk before, the one wanted now
         self._heard_ms = 0
 
-    def begin(self, args, now_ms):
+    def begin(self, args: dict, now_ms: int) -> tuple:
         """Take a document in; replaces a transfer that is open."""
         self._open(args["what"], args["size"], args["sha256"], now_ms)
         self._coming = True
         return [("size", args["size"])], None
 
-    def send(self, what, payload, now_ms):
+    def send(self, what: str, payload: bytes, now_ms: int) -> tuple:
         """Give a document out; replaces a transfer that is open."""
         if not payload:
             return None, f"{what}: there is none here yet"
@@ -80,7 +80,7 @@ class Transfer:
         self._data = payload
         return [("size", len(payload)), ("sha256", self._hash)], None
 
-    def chunk(self, args, now_ms):
+    def chunk(self, args: dict, now_ms: int) -> tuple:
         """The next chunk, or the one before once more: its answer may have been lost."""
         why = self._why_not(now_ms)
         if why:
@@ -92,14 +92,15 @@ class Transfer:
             return None, "data: wanted " + ("it: this transfer comes in" if self._coming else "none: this one goes out")
         return self._take(at, text) if self._coming else self._give(at)
 
-    def commit(self, now_ms):
+    def commit(self, now_ms: int) -> tuple:
         """End the transfer; `complete` then holds what came."""
         why = self._why_not(now_ms)
         if why:
             return None, why
         if self._next != self._size:
             return None, f"transfer: got {self._next} bytes so far, wanted {self._size}"
-        what, size, complete = self._what, self._size, None
+        what, size = self._what, self._size
+        complete: tuple | None = None
         if self._coming:
             if sha256_hex(*self._pieces) != self._hash:
                 self.drop()
@@ -109,11 +110,11 @@ class Transfer:
         self.complete = complete
         return [("what", what), ("size", size)], None
 
-    def _open(self, what, size, digest, now_ms):
+    def _open(self, what: str, size: int, digest: str, now_ms: int) -> None:
         self.drop()
         self._what, self._size, self._hash, self._heard_ms = what, size, digest, now_ms
 
-    def _why_not(self, now_ms):
+    def _why_not(self, now_ms: int) -> str | None:
         if self._what is not None and now_ms - self._heard_ms > SILENCE_MS:
             self.drop()
         if self._what is None:
@@ -121,7 +122,7 @@ class Transfer:
         self._heard_ms = now_ms
         return None
 
-    def _take(self, at, text):
+    def _take(self, at: int, text: str) -> tuple:
         data = base64_bytes(text)
         if not data or len(data) > CHUNK:
             return None, f"data: wanted base64 of 1 to {CHUNK} bytes"
@@ -135,7 +136,7 @@ class Transfer:
         self._last, self._next = at, end
         return [("at", end)], None
 
-    def _give(self, at):
+    def _give(self, at: int) -> tuple:
         end = min(at + CHUNK, self._size)
         if at == end:
             return None, f"at: got {at}, all {end} bytes were sent; commit"

@@ -15,15 +15,15 @@ _WORDS = {"true": True, "false": False, "null": None}
 _ESCAPES = {'"': '"', "\\": "\\", "/": "/", "b": "\b", "f": "\f", "n": "\n", "r": "\r", "t": "\t"}
 _HEX = "0123456789abcdefABCDEF"
 _NUMERIC = "+-.0123456789eE"
-_names = {}  # names as they stand in a line: quoting them anew each second was half of a tick
+_names: dict = {}  # names as they stand in a line: quoting them anew each second was half of a tick
 
 
-def milli(value):
+def milli(value: float | None) -> int | None:
     """°C or K as whole thousandths; None stays None."""
     return None if value is None else round(value * 1000)
 
 
-def shown(value):
+def shown(value) -> str:
     """A value as a reason shows it: short and plain, whatever came."""
     if value is None:
         return "nothing"
@@ -37,7 +37,7 @@ def shown(value):
 # -- writing --------------------------------------------------------------------------------------------------------
 
 
-def encode(pairs):
+def encode(pairs: list) -> bytes:
     """An ordered list of (key, value) as one line, newline included; ValueError when it cannot be one."""
     return seal(text(pairs))
 
@@ -48,24 +48,24 @@ class Template:
     Values are whole numbers or None; a word is one of the firmware's own, plain letters, and is not quoted again.
     """
 
-    def __init__(self, fields):
+    def __init__(self, fields: tuple) -> None:
         self._format = "{" + ",".join([_name(name) + ('"%s"' if word else "%s") for name, word in fields]) + "}"
 
-    def line(self, values):
+    def line(self, values: tuple) -> bytes:
         """The sealed line of these values, in the fields' order."""
         return seal(self._format % tuple(["null" if value is None else value for value in values]))
 
 
-def seal(body):
+def seal(body: str) -> bytes:
     """A JSON text as one line: its check value and newline added; ValueError when it is too long."""
-    body = body.encode()
-    line = body + b"*%08X\n" % binascii.crc32(body)
+    text_bytes = body.encode()
+    line = text_bytes + b"*%08X\n" % binascii.crc32(text_bytes)
     if len(line) > LIMIT:
         raise ValueError(f"line of {len(line)} bytes, wanted at most {LIMIT}; send it by a transfer")
     return line
 
 
-def encode_within(pairs):
+def encode_within(pairs: list) -> bytes:
     """As encode, but a last value that is a text is cut to fit: a long reason must not cost the answer."""
     pairs = list(pairs)
     key, value = pairs[-1]
@@ -75,17 +75,17 @@ def encode_within(pairs):
     return encode(pairs)
 
 
-def text(pairs):
+def text(pairs: list) -> str:
     """An ordered list of (key, value) as compact ASCII JSON."""
     return "{" + ",".join([_name(key) + _token(value) for key, value in pairs]) + "}"
 
 
-def crc(body):
+def crc(body: bytes) -> bytes:
     """CRC-32 of the bytes as eight upper-case hex digits."""
     return b"%08X" % binascii.crc32(body)
 
 
-def _token(value):
+def _token(value) -> str:
     if value is None:
         return "null"
     if value is True or value is False:
@@ -97,7 +97,7 @@ def _token(value):
     raise ValueError(f"{value!r} cannot go on the wire; wanted a text, a finite number, true, false or None")
 
 
-def _name(key):
+def _name(key: str) -> str:
     quoted = _names.get(key)
     if quoted is None:
         quoted = _quote(key) + ":"
@@ -106,14 +106,14 @@ def _name(key):
     return quoted
 
 
-def _quote(value):
+def _quote(value: str) -> str:
     for byte in value.encode():
         if byte < 0x20 or byte > 0x7E or byte == 0x22 or byte == 0x5C:
             return '"' + "".join([_letter(letter) for letter in value]) + '"'
     return '"' + value + '"'
 
 
-def _letter(letter):
+def _letter(letter: str) -> str:
     code = ord(letter)
     if letter == '"' or letter == "\\":
         return "\\" + letter
@@ -127,7 +127,7 @@ def _letter(letter):
 # -- reading --------------------------------------------------------------------------------------------------------
 
 
-def decode(line):
+def decode(line: bytes) -> tuple:
     """One line, with or without its newline: (message, None), or (None, reason) for whatever is not exactly right."""
     line = _bare(line)
     if len(line) >= LIMIT:
@@ -140,7 +140,7 @@ def decode(line):
     return parse(body)
 
 
-def parse(data):
+def parse(data: bytes) -> tuple:
     """Bytes of one flat JSON object, strictly: (dict, None) or (None, reason). Documents are read by this too."""
     for byte in data:
         if not 0x20 <= byte < 0x7F:
@@ -151,13 +151,13 @@ def parse(data):
         return None, str(error)
 
 
-def _bare(line):
+def _bare(line: bytes) -> bytes:
     if line[-1:] == b"\n":
         line = line[:-1]
     return line[:-1] if line[-1:] == b"\r" else line
 
 
-def _object(source):
+def _object(source: str) -> dict:
     """The object that `source` is, whole; ValueError with the reason otherwise."""
     at = _skip(source, _expect(source, _skip(source, 0), "{"))
     values = {}
@@ -178,19 +178,19 @@ def _object(source):
     return values
 
 
-def _skip(source, at):
+def _skip(source: str, at: int) -> int:
     while source[at : at + 1] == " ":
         at += 1
     return at
 
 
-def _expect(source, at, mark):
+def _expect(source: str, at: int, mark: str) -> int:
     if source[at : at + 1] != mark:
         raise ValueError(f"column {at}: wanted {mark}")
     return at + 1
 
 
-def _value(source, at):
+def _value(source: str, at: int) -> tuple:
     """One value and where it ends."""
     mark = source[at : at + 1]
     if mark == '"':
@@ -203,7 +203,7 @@ def _value(source, at):
     return _number(source, at)
 
 
-def _string(source, at):
+def _string(source: str, at: int) -> tuple:
     start = at = _expect(source, at, '"')
     parts = []
     while True:
@@ -222,7 +222,7 @@ def _string(source, at):
             at += 1
 
 
-def _escape(source, at):
+def _escape(source: str, at: int) -> tuple:
     mark = source[at : at + 1]
     if mark in _ESCAPES:
         return _ESCAPES[mark], at + 1
@@ -235,7 +235,7 @@ def _escape(source, at):
     return chr(code), at + 5
 
 
-def _number(source, at):
+def _number(source: str, at: int) -> tuple:
     end = at
     while end < len(source) and source[end] in _NUMERIC:
         end += 1
@@ -249,7 +249,7 @@ def _number(source, at):
     return value, end
 
 
-def _spelling(word):
+def _spelling(word: str) -> bool | None:
     """Is it a JSON number: True for a whole one, False for one with a fraction or power, None for neither."""
     body, power_mark, power = word.lower().partition("e")
     whole, point, fraction = body.partition(".")
@@ -265,11 +265,11 @@ def _spelling(word):
 class Assembler:
     """Bytes in pieces of any size -> lines. Holds one line at most; an over-long one is cut and decode refuses it."""
 
-    def __init__(self, limit=LIMIT):
+    def __init__(self, limit: int = LIMIT) -> None:
         self._keep = limit + 1  # a byte over the limit tells an over-long line; its rest is dropped up to the newline
         self._held = b""
 
-    def feed(self, data):
+    def feed(self, data: bytes) -> list:
         """The lines that these bytes complete, without newlines; empty ones are left out."""
         lines = []
         pieces = bytes(data).split(b"\n")
@@ -281,6 +281,6 @@ class Assembler:
         self._add(pieces[-1])
         return lines
 
-    def _add(self, piece):
+    def _add(self, piece: bytes) -> bytes:
         self._held += piece[: self._keep - len(self._held)]
         return self._held

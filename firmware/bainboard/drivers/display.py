@@ -48,7 +48,7 @@ GAP = 4  # after a figure
 POINT, POINT_WIDTH, POINT_ADVANCE = b"\xFC", 6, 8
 
 
-def paint_big(buffer, text, row):
+def paint_big(buffer: memoryview, text: str, row: int) -> None:
     """Paint one row of figures into a cleared row buffer."""
     x = 0
     for letter in text:
@@ -68,29 +68,30 @@ def paint_big(buffer, text, row):
 class Display:
     """Shows the rows last wanted, the changed ones only; a display that is lost holds nobody up."""
 
-    def __init__(self, i2c, make_canvas):
+    def __init__(self, i2c, make_canvas) -> None:
         self._i2c = i2c
         self._out = bytearray(1 + WIDTH)
         self._out[0] = DATA
         self._row = memoryview(self._out)[1:]
         self._canvas = make_canvas(self._row)
         self._place = bytearray((0x00, PAGE, 0x00, 0x10))  # a row from its first column on
-        self._wanted = self._shown = [None] * ROWS
+        self._wanted: list = [None] * ROWS
+        self._shown: list = [None] * ROWS
         self._again_ms = self._afresh_ms = 0
         self._on = False
         self.lost = False  # it did not answer
 
-    def want(self, rows):
+    def want(self, rows: list) -> None:
         """Show these eight rows from now on."""
         self._wanted = rows
 
-    def due(self, now_ms):
+    def due(self, now_ms: int) -> bool:
         """Is there something to send?"""
         if self._on and now_ms >= self._afresh_ms:
             self._on, self._shown = False, [None] * ROWS
         return self._wanted != self._shown and now_ms >= self._again_ms
 
-    def send(self, now_ms):
+    def send(self, now_ms: int) -> None:
         """Send the first row that is not shown yet."""
         try:
             if not self._on:
@@ -107,7 +108,7 @@ class Display:
             self._on, self.lost = False, True
             self._again_ms = now_ms + AGAIN_MS
 
-    def _send(self, number):
+    def _send(self, number: int) -> None:
         big, text, inverse = self._wanted[number]
         self._canvas.fill(int(inverse))
         if big:

@@ -11,7 +11,7 @@ ZERO_K = 273.15
 T25_K = 298.15
 
 
-def ntc_c(resistance_ohm, r25_ohm, beta_k):
+def ntc_c(resistance_ohm: float, r25_ohm: float, beta_k: float) -> float:
     """Temperature from R = R25 exp(B (1/T - 1/298.15 K)), °C."""
     return 1.0 / (1.0 / T25_K + log(resistance_ohm / r25_ohm) / beta_k) - ZERO_K
 
@@ -21,14 +21,14 @@ class NtcProbe:
 
     accuracy_unknown = False
 
-    def __init__(self, adc, r25_ohm, beta_k, series_ohm):
+    def __init__(self, adc, r25_ohm: float, beta_k: float, series_ohm: float) -> None:
         self._adc = adc
         self._r25_ohm, self._beta_k, self._series_ohm = r25_ohm, beta_k, series_ohm
 
-    def start(self):
+    def start(self) -> None:
         """Nothing to begin: the converter is read at once."""
 
-    def read(self):
+    def read(self) -> tuple:
         """(temp_c or None, code)."""
         total = 0
         for _ in range(SAMPLES):

@@ -17,7 +17,7 @@ ALL_ONES_RAW = 0x07FF  # what some parts hold after a brown-out; no bath is at 1
 NIBBLES = b"\x00\x9D\x23\xBE\x46\xDB\x65\xF8\x8C\x11\xAF\x32\xCA\x57\xE9\x74"
 
 
-def crc8(data):
+def crc8(data: bytes | bytearray) -> int:
     """Dallas/Maxim CRC-8, x^8 + x^5 + x^4 + 1, bits reflected (application note 27)."""
     crc = 0
     for byte in data:
@@ -27,7 +27,7 @@ def crc8(data):
     return crc
 
 
-def celsius(raw):
+def celsius(raw: int) -> float:
     """Temperature of a raw 16-bit register, two's complement sixteenths."""
     return (raw - 0x10000 if raw & 0x8000 else raw) * STEP_C
 
@@ -39,7 +39,7 @@ class OnewireProbe:
     that two probes cost one command a tick and are read at one moment.
     """
 
-    def __init__(self, bus, rom, leader=None):
+    def __init__(self, bus, rom: str, leader=None) -> None:
         self._bus = bus
         self._leader = leader
         self._rom = bytes(int(rom[i : i + 2], 16) for i in range(0, len(rom), 2))
@@ -47,7 +47,7 @@ class OnewireProbe:
         self._converting = False
         self.accuracy_unknown = False
 
-    def start(self):
+    def start(self) -> None:
         """Begin a conversion; it takes up to 750 ms."""
         if self._leader is not None:
             self._converting = self._leader.converting
@@ -58,11 +58,11 @@ class OnewireProbe:
             self._bus.writebyte(CONVERT)
 
     @property
-    def converting(self):
+    def converting(self) -> bool:
         """Was a conversion begun that has not been read?"""
         return self._converting
 
-    def read(self):
+    def read(self) -> tuple:
         """(temp_c or None, code) of the conversion begun last; each conversion is read once."""
         if not self._address():
             return None, codes.NO_PRESENCE
@@ -75,7 +75,7 @@ class OnewireProbe:
         self.accuracy_unknown = self._pad[4:6] != GENUINE or self._pad[7] != RESERVED
         return celsius(self._raw()), codes.OK
 
-    def _address(self):
+    def _address(self) -> bool:
         """Reset the bus and speak to this probe alone; False when nothing answers."""
         if not self._bus.reset():
             return False
@@ -86,10 +86,10 @@ class OnewireProbe:
             self._bus.writebyte(SKIP_ROM)
         return True
 
-    def _raw(self):
+    def _raw(self) -> int:
         return self._pad[0] | self._pad[1] << 8
 
-    def _fault(self):
+    def _fault(self) -> int:
         """What is wrong with the scratchpad. Nine zero bytes have a right CRC and would read 0.0 °C: full heat."""
         if not any(self._pad):
             return codes.ALL_ZERO

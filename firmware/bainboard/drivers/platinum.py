@@ -30,12 +30,12 @@ FAULT_BITS = (
 )
 
 
-def platinum_ohm(temp_c, r0_ohm):
+def platinum_ohm(temp_c: float, r0_ohm: float) -> float:
     """Resistance at a temperature (IEC 60751)."""
     return r0_ohm * (1.0 + temp_c * (A_PER_K + temp_c * B_PER_K2))
 
 
-def platinum_c(resistance_ohm, r0_ohm):
+def platinum_c(resistance_ohm: float, r0_ohm: float) -> float:
     """Temperature of a resistance: the quadratic solved in the form that loses no digits to a difference."""
     over = resistance_ohm / r0_ohm - 1.0
     return 2.0 * over / (A_PER_K + sqrt(A_PER_K * A_PER_K + 4.0 * B_PER_K2 * over))
@@ -46,7 +46,7 @@ class PlatinumProbe:
 
     accuracy_unknown = False
 
-    def __init__(self, spi, select, r0_ohm, reference_ohm, wires):
+    def __init__(self, spi, select, r0_ohm: float, reference_ohm: float, wires: int) -> None:
         self._spi, self._select = spi, select
         self._r0_ohm, self._reference_ohm = r0_ohm, reference_ohm
         # The bias stays on: switched on for each conversion it would need tens of ms to settle, and what it warms the
@@ -60,12 +60,12 @@ class PlatinumProbe:
         self._look = bytearray(2)
         self._converting = False
 
-    def _word(self, temp_c):
+    def _word(self, temp_c: float) -> int:
         """A temperature as the converter's ratio, in its upper 15 bits."""
         ratio = int(platinum_ohm(temp_c, self._r0_ohm) / self._reference_ohm * FULL_SCALE)
         return min(ratio, FULL_SCALE - 1) << 1
 
-    def start(self):
+    def start(self) -> None:
         """Seek faults, then begin a conversion; it takes 66 ms at most."""
         self._write(self._set_thresholds)
         self._configure(CLEAR)
@@ -77,7 +77,7 @@ class PlatinumProbe:
         self._configure(ONE_SHOT)
         self._converting = True
 
-    def read(self):
+    def read(self) -> tuple:
         """(temp_c or None, code) of the conversion begun last; each conversion is read once."""
         self._read(self._got)
         code = self._fault(self._got)
@@ -87,7 +87,7 @@ class PlatinumProbe:
         ratio = (self._got[1 + RATIO] << 8 | self._got[2 + RATIO]) >> 1
         return platinum_c(ratio * self._reference_ohm / FULL_SCALE, self._r0_ohm), codes.OK
 
-    def _fault(self, got):
+    def _fault(self, got: bytearray) -> int:
         """What is wrong with the registers. Nothing guards them but what is known of them: that is looked at first."""
         registers = got[1:]
         if not any(registers):
@@ -103,15 +103,15 @@ class PlatinumProbe:
                 return code
         return codes.OK if self._converting else codes.STALE
 
-    def _configure(self, bits):
+    def _configure(self, bits: int) -> None:
         self._write(bytes((WRITE | CONFIG, self._config | bits)))
 
-    def _write(self, data):
+    def _write(self, data: bytes) -> None:
         self._select(0)
         self._spi.write(data)
         self._select(1)
 
-    def _read(self, into):
+    def _read(self, into: bytearray) -> None:
         """As many registers as `into` has room for after its first byte, from CONFIG on."""
         self._select(0)
         self._spi.write_readinto(FROM_CONFIG[len(into)], into)

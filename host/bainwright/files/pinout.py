@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from bainboard import pin_check, pins
-from bainboard.settings import shown
+from bainboard.wire import shown
 from bainwright.core.errors import FileError
 
 BOARDS = {"pico": "Raspberry Pi Pico", "pico2": "Raspberry Pi Pico 2", "esp32": "ESP32 (WROOM-32)"}

@@ -11,7 +11,7 @@ from typing import Annotated, Any, ClassVar, Literal, get_args
 import msgspec
 from msgspec import Meta, Struct
 
-from bainboard.settings import shown
+from bainboard.wire import shown
 from bainwright.core.errors import FileError
 from bainwright.core.toml import check, close_match, read_toml
 from bainwright.files.rig import find_file
