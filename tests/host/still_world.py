@@ -11,6 +11,7 @@ class StillWorld:
 
     def __init__(self, water_c: float, bowl_c: float, script: tuple[tuple[float, Any], ...]) -> None:
         self.dead: str | None = None
+        self.raw_probes = False
         self.temps_c = {"water": water_c, "bowl": bowl_c}
         self._script = sorted(((round(at_s * 1e6), action) for at_s, action in script), key=lambda entry: entry[0])
         self._zero_us = 0

@@ -20,7 +20,7 @@ from bainwright.files.documents import document
 from bainwright.files.rig import load_rig
 from bainwright.files.score import READINGS, TRUE, Trace, Window
 from bainwright.record.reader import HoldLog, read_log
-from bainwright.review.report import report, score_part
+from bainwright.review.report import judge, report
 
 
 class Notebook:
@@ -218,20 +218,20 @@ def test_an_ordinary_hold_is_logged_scored_and_done(here):
 
 
 def test_a_virtual_hold_is_scored_from_the_truth(here):
-    """The probe says 31.5 °C; in truth the chocolate was 0.2 K cooler, and outside for the last 10 of 40 s."""
+    """The probe says 31.5 °C; in truth the chocolate was 0.2 K cooler, and outside for the last 30 of 120 s."""
     truth = {
-        "t_ms": 1000.0 * np.arange(41),
-        "water_c": np.full(41, 33.0),
-        "bowl_c": np.where(np.arange(41) < 30, 31.3, 30.0),
+        "t_ms": 1000.0 * np.arange(121),
+        "water_c": np.full(121, 33.0),
+        "bowl_c": np.where(np.arange(121) < 90, 31.3, 30.0),
     }
-    board = FakeBoard(lambda: iter([*quiet(40), done()]))
+    board = FakeBoard(lambda: iter([*quiet(120), done()]))
     session = FakeSession(board, virtual=True, truth=truth)
-    runner = Runner(resolve(HoldRequest("dark", virtual="pot", for_="40s")), session, Notebook())
+    runner = Runner(resolve(HoldRequest("dark", virtual="pot", for_="120s")), session, Notebook())
     runner.prepare()
     told = report(runner, runner.run(), truth)
     assert told.result["scored_from"] == TRUE
-    assert told.result["in_window_fraction"] == pytest.approx(30 / 40)
-    assert told.result["bowl_rms_error_c"] == pytest.approx(np.sqrt((30 * 0.2**2 + 10 * 1.5**2) / 40))
+    assert told.result["in_window_fraction"] == pytest.approx(90 / 120)
+    assert told.result["bowl_rms_error_c"] == pytest.approx(np.sqrt((90 * 0.2**2 + 30 * 1.5**2) / 120))
 
 
 def test_an_estimated_bowl_is_not_scored_as_a_reading(here):
@@ -669,7 +669,7 @@ def test_a_night_or_a_rest_after_the_dipping_is_no_temper_gone_wrong():
         stage = np.array(["work"] * 600 + [after] * 600)
         log = HoldLog({"t_s": t_s, "stage": stage, "bowl_c": bowl, "water_c": bowl + 1.0}, facts={}, events=[])
         trace = Trace(t_s, bowl + 1.0, bowl, np.full(1200, 31.5), 1200.0, READINGS, 1.0)
-        found = score_part(log, trace, Window(31.0, 31.5, 32.0, 34.5))
+        found = judge(log, trace, "dark", Window(31.0, 31.5, 32.0, 34.5), []).score
         assert found.in_window_fraction == 1.0
         assert not found.left_for_good
 

@@ -24,7 +24,8 @@ def test_kinds_are_the_sixteen_of_the_design_and_two_of_an_evening_s_own():
     """Six of the design's need no matter and ten touch it; stirring and the end of the dipping come on top."""
     matter = {name for name, kind in KINDS.items() if kind.physical}
     assert matter == {
-        "refill", "dip", "seed", "stir", "water_swap", "water_top_up", "bowl_off", "bowl_on", "lid", "draught", "room"}
+        "refill", "dip", "seed", "stir", "water_swap", "water_top_up", "water_out", "bowl_off", "bowl_on",
+        "lid", "draught", "room"}
     assert set(KINDS) - matter == {"announce", "confirm", "thicker", "thinner", "finish", "fault", "power_cut"}
 
 

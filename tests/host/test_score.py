@@ -13,13 +13,10 @@ from bainwright.files.score import (
     TRUE,
     Trace,
     Window,
-    left_for_good,
-    paragraph,
-    percent,
     score,
     step_lengths_s,
-    trip_words,
 )
+from bainwright.review.sentences import paragraph, percent, trip_words
 
 DARK = Window(31.0, 31.5, 32.0, 34.5)
 
@@ -34,36 +31,65 @@ def trace(bowl_c, water_c=None, *, t_s=None, end_s=None, target_c=None, scored_f
     return Trace(t_s, water_c, bowl_c, target_c, float(t_s[-1] + 1 if end_s is None else end_s), scored_from)
 
 
-def test_five_seconds_worked_by_hand():
-    """30, 31, 32, 33, 31 °C: enters at 1 s; then 3 of 4 s inside; errors -0.5, 0.5, 1.5, -0.5 K; 1 K over for 1 s."""
-    s = score(trace([30, 31, 32, 33, 31], [35.0, 33, 33.5, 34, 33]), DARK)
-    assert s.duration_s == 5
-    assert s.warm_up_s == 1
-    assert s.in_window_fraction == pytest.approx(0.75, abs=1e-12)
-    assert s.bowl_rms_error_c == pytest.approx(math.sqrt((3 * 0.25 + 2.25) / 4), abs=1e-12)
-    assert s.bowl_peak_c == 33
-    assert s.water_peak_c == 34  # from the first entry on
-    assert s.water_peak_overall_c == 35
-    assert s.exposure_k_min == pytest.approx(1 / 60, abs=1e-12)
-    assert (s.below_s, s.above_s, s.unknown_s) == (0, 1, 0)
+def test_six_minutes_worked_by_hand():
+    """A minute each at 30, 31, 32, 33, 31 and 30 °C. It enters at 60 s: then 3 of 5 min inside; errors -0.5, 0.5, 1.5,
+    -0.5, -1.5 °C; 1 °C over for a minute. Water peaks at 35 °C in the first minute, which belongs to the hold.
+    """
+    s = score(trace([c for c in (30, 31, 32, 33, 31, 30) for _ in range(60)], [35.0] * 60 + [33.5] * 300), DARK)
+    assert (s.duration_s, s.warm_up_s, s.scored_from_s, s.scored_to_s) == (360, 60, 60, 360)
+    assert s.in_window_fraction == pytest.approx(0.6, abs=1e-12)
+    assert s.bowl_rms_error_c == pytest.approx(math.sqrt((3 * 0.25 + 2 * 2.25) / 5), abs=1e-12)
+    assert (s.whole.bowl_low_c, s.whole.bowl_peak_c, s.whole.water_peak_c) == (30, 33, 35)
+    assert s.whole.exposure_k_min == pytest.approx(1, abs=1e-12)
+    assert (s.whole.below_s, s.whole.inside_s, s.whole.above_s, s.unknown_s) == (120, 180, 60, 0)
+    assert s.whole.longest_outside_s == 60
+
+
+def test_a_bowl_put_on_too_warm_is_counted_from_its_first_second():
+    """38 °C for ten minutes, then 31.5 °C for fifty: 6 °C over for 10 min are 60 degree-minutes; scored from 600 s."""
+    s = score(trace(600 * [38.0] + 3000 * [31.5]), DARK)
+    assert (s.whole.bowl_peak_c, s.whole.above_s, s.warm_up_s) == (38.0, 600.0, 600.0)
+    assert s.whole.exposure_k_min == pytest.approx(60.0, abs=1e-9)
+    assert s.in_window_fraction == 1.0
+    said = paragraph("dark", s, DARK, [])
+    assert "after 10 min, which it took to cool down to it" in said
+    assert "The warmest the chocolate got was 38.0 °C, 6.0 °C over the top of its window" in said
+    assert "It spent 10 min above its window. Above it, that adds up to 60.0 degree-minutes." in said
+    assert "Assume the seed is lost" in said
+
+
+def test_a_bowl_that_stays_too_warm_never_reached_its_window_and_says_by_how_much():
+    """45 °C for an hour: 13 °C over for 60 min are 780 degree-minutes."""
+    s = score(trace(3600 * [45.0]), DARK)
+    assert (s.in_window_fraction, s.warm_up_s, s.whole.bowl_peak_c, s.whole.above_s) == (0.0, None, 45.0, 3600.0)
+    assert s.whole.exposure_k_min == pytest.approx(780.0, abs=1e-6)
+    assert "never reached its window: at best it was 13.0 °C above it" in paragraph("dark", s, DARK, [])
+
+
+def test_a_reading_that_only_touches_the_window_is_no_entry():
+    """Five hours at 30.5 °C with one noisy second at 31.0 °C: never in; a minute there: in."""
+    cold = 9000 * [30.5]
+    assert score(trace([*cold, 31.0, *cold]), DARK).warm_up_s is None
+    assert score(trace([*cold, *59 * [31.0], *cold]), DARK).warm_up_s is None
+    assert score(trace([*cold, *60 * [31.0], *cold]), DARK).warm_up_s == 9000
 
 
 def test_exposure_is_the_integral_of_what_is_over_the_window_in_kelvin_minutes():
     """Two kelvin over the window for half an hour are 60 K min (the definition: integral of max(0, T - T_high) dt)."""
     s = score(trace([31.5] + 1800 * [34.0] + 60 * [31.5]), DARK)
-    assert s.exposure_k_min == pytest.approx(60.0, abs=1e-9)
+    assert s.whole.exposure_k_min == pytest.approx(60.0, abs=1e-9)
 
 
 def test_samples_count_for_as_long_as_they_stand():
-    """Rows every 4 s, then every second: 31.5 °C for 8 s and 30 °C for 2 s is 80 % in the window."""
-    s = score(trace([31.5, 31.5, 30.0, 30.0], t_s=[0, 4, 8, 9], end_s=10), DARK)
+    """Rows every 4 s, then every second: 31.5 °C for 80 s and 30 °C for 20 s is 80 % in the window."""
+    s = score(trace(20 * [31.5] + 20 * [30.0], t_s=[*range(0, 80, 4), *range(80, 100)], end_s=100), DARK)
     assert s.in_window_fraction == pytest.approx(0.8)
 
 
 def test_a_gap_is_time_not_known_and_counts_for_neither_side():
-    """100 s without a row: the last row before it stands for 5 s, 95 s are unknown."""
-    s = score(trace([31.5, 30.0], t_s=[0, 100], end_s=105), DARK)
-    assert s.in_window_fraction == pytest.approx(LONGEST_STEP_S / (LONGEST_STEP_S + 5))
+    """100 s without a row: the last row before it counts for 5 s, 95 s are unknown."""
+    s = score(trace([*60 * [31.5], 30.0], t_s=[*range(60), 159], end_s=164), DARK)
+    assert s.in_window_fraction == pytest.approx((59 + LONGEST_STEP_S) / (59 + LONGEST_STEP_S + 5))
     assert s.unknown_s == pytest.approx(95)
 
 
@@ -90,16 +116,16 @@ def test_never_in_the_window_is_fraction_zero_and_no_warm_up():
 def test_no_temperature_of_the_chocolate_is_none_and_said():
     """Without a probe in the chocolate nothing about it is claimed."""
     s = score(trace(10 * [np.nan]), DARK)
-    assert (s.in_window_fraction, s.warm_up_s, s.exposure_k_min) == (None, None, None)
-    assert s.water_peak_overall_c == 33
+    assert (s.in_window_fraction, s.warm_up_s, s.whole.exposure_k_min) == (None, None, None)
+    assert s.whole.water_peak_c == 33
     assert "not known" in paragraph("dark", s, DARK, [])
 
 
 def test_left_for_good_is_the_last_ten_minutes_outside():
     """Inside, then cold for 10 min 1 s: for good. One second inside within the last ten minutes: not."""
-    assert left_for_good(trace(100 * [31.5] + 601 * [30.0]), DARK)
-    assert not left_for_good(trace(100 * [31.5] + 599 * [30.0]), DARK)
-    assert not left_for_good(trace(700 * [30.0]), DARK)  # never in: another verdict
+    assert score(trace(100 * [31.5] + 601 * [30.0]), DARK).left_for_good
+    assert not score(trace(100 * [31.5] + 599 * [30.0]), DARK).left_for_good
+    assert not score(trace(700 * [30.0]), DARK).left_for_good  # never in: another verdict
 
 
 def test_a_hold_in_its_window_to_the_end_has_not_left_it():
@@ -116,26 +142,25 @@ temps = st.lists(st.one_of(st.floats(20, 50), st.just(math.nan)), min_size=1, ma
 
 
 @given(temps)
-def test_figures_of_any_record_stay_in_their_bounds(bowl_c):
-    """A share is 0 to 1, times are not negative and add up, nothing is NaN."""
+def test_times_below_in_above_and_unknown_add_up_to_the_hold(bowl_c):
+    """And a share is 0 to 1, nothing is negative, nothing is NaN."""
     s = score(trace(bowl_c), DARK)
     for value in s.as_dict().values():
         assert not (isinstance(value, float) and math.isnan(value))
     assert s.in_window_fraction is None or 0 <= s.in_window_fraction <= 1
-    assert s.exposure_k_min is None or s.exposure_k_min >= 0
-    if s.warm_up_s is not None:
-        inside_s = s.in_window_fraction * (s.duration_s - s.warm_up_s - s.unknown_s)
-        assert inside_s + s.below_s + s.above_s + s.unknown_s + s.warm_up_s == pytest.approx(s.duration_s)
-        assert s.bowl_peak_c >= DARK.low_c
+    assert s.whole.exposure_k_min is None or s.whole.exposure_k_min >= 0
+    assert s.whole.below_s + s.whole.inside_s + s.whole.above_s + s.unknown_s == pytest.approx(s.duration_s)
+    assert s.whole.longest_outside_s <= s.whole.below_s + s.whole.above_s
 
 
-@given(st.lists(st.floats(31.0, 32.0), min_size=2, max_size=40), st.integers(1, 5))
-def test_a_colder_start_only_delays_the_scored_part(bowl_c, cold_s):
-    """Seconds before the first entry change the warm-up and nothing else."""
+@given(st.lists(st.floats(31.0, 32.0), min_size=60, max_size=90), st.integers(1, 5))
+def test_a_colder_start_only_delays_the_scored_span(bowl_c, cold_s):
+    """Seconds before the entry change the warm-up, the time below and the lowest temperature, and no score."""
     plain, late = score(trace(bowl_c), DARK), score(trace(cold_s * [20.0] + bowl_c), DARK)
     assert late.warm_up_s == plain.warm_up_s + cold_s
     assert late.in_window_fraction == plain.in_window_fraction == 1.0
     assert late.bowl_rms_error_c == pytest.approx(plain.bowl_rms_error_c)
+    assert (late.whole.below_s, late.whole.bowl_low_c) == (cold_s, 20.0)
 
 
 @given(st.lists(st.floats(0.01, 20), min_size=1, max_size=30), st.floats(0, 20))
@@ -157,17 +182,18 @@ def test_the_paragraph_says_the_hold_in_plain_words():
     said = paragraph("dark", s, DARK, [])
     assert said.startswith("Held dark for 3 h 40 min: in its window 100 % of the time after 2 min of warm-up")
     assert "The warmest the water got was 34.1 °C, 0.4 °C under the ceiling." in said
-    assert "0.4 °C under the top of its window" in said
+    assert "31.6 °C, 0.4 °C under the top of its window; the coldest was 30.0 °C." in said
+    assert "It spent 2 min below its window." in said
     assert said.endswith("No trips.")
 
 
 def test_over_the_ceiling_the_seed_is_to_be_assumed_lost():
     """Above the window a test is asked for; at the ceiling the seed is assumed lost; melted stock has no temper."""
-    warm, hot = score(trace([31.5, 32.5]), DARK), score(trace([31.5, 34.5]), DARK)
+    warm, hot = score(trace(60 * [31.5] + [32.5]), DARK), score(trace(60 * [31.5] + [34.5]), DARK)
     assert "Test the temper before you dip again." in paragraph("dark", warm, DARK, [])
     assert "Assume the seed is lost until a temper test passes." in paragraph("dark", hot, DARK, [])
     melted = Window(39.5, 40.0, 40.5, 45.0, tempered=False)
-    assert "temper" not in paragraph("melted", score(trace([40.0, 41.0]), melted), melted, [])
+    assert "temper" not in paragraph("melted", score(trace(60 * [40.0] + [41.0]), melted), melted, [])
 
 
 def test_percent_is_a_hundred_only_when_nothing_is_missing():

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from bainwright.display import screen
 from bainwright.display.digits import FIGURES, big_text
-from bainwright.display.scene import ABOVE, BELOW, IN, UNKNOWN, Scene, where
+from bainwright.display.scene import ABOVE, BELOW, IN, UNKNOWN, Scene, place_of
 from bainwright.display.view import PlainLines, choose_view
 from bainwright.evening.keyboard import KEYS
 from bainwright.evening.prompts import EveningPrompts
@@ -174,7 +174,7 @@ def test_the_mark_moves_with_the_temperature_and_turns_to_an_arrow_at_the_ends()
 
 def test_places_by_the_windows_edges():
     """The edges belong to the window."""
-    assert [where(temp_c, DARK) for temp_c in (30.9, 31.0, 32.0, 32.1)] == [BELOW, IN, IN, ABOVE]
+    assert [place_of(temp_c, DARK) for temp_c in (30.9, 31.0, 32.0, 32.1)] == [BELOW, IN, IN, ABOVE]
 
 
 def test_the_ribbon_shows_the_worst_of_each_piece_and_leaves_the_rest_to_come():

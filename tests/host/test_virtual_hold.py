@@ -177,5 +177,5 @@ def test_a_learnt_warmer_warms_up_with_water_over_the_ceiling_and_nothing_trips(
     assert over.sum() > 120  # twice as long as over the stage's limit may last
     assert np.max(water_c) <= 35.5
     assert np.max(bowl_c[over]) < 30.5
-    assert result["water_peak_c"] <= 34.5  # true, from the bowl's entry into its window on
+    assert result["water_peak_c"] == pytest.approx(np.max(water_c), abs=0.2)  # of the whole hold, warm-up included
     assert not [event for event in log.events if event["event"] in ("warn", "trip")]

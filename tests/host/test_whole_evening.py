@@ -116,7 +116,11 @@ def test_it_is_scored_by_its_work_and_not_by_its_melting(evening, tmp_path, caps
     assert code == 0
     assert result["in_window_fraction"] > 0.99
     assert result["bowl_rms_error_c"] < 0.2
-    assert result["exposure_k_min"] == 0.0
+    assert result["dipping"]["exposure_k_min"] == 0.0
+    assert result["bowl_peak_c"] > 47.0  # the whole evening, melting included
+    assert [step["name"] for step in result["steps"]] == STAGES
+    assert "melting 1 h" in result["summary"]
+    assert "While dipping: The warmest the water got was 32." in result["summary"]
     assert result["duration_s"] < 12300
     assert "take out 1.0 L and put in 1.0 L at 15 °C" in err
     assert err.count("wipe the underside dry") == 3  # each time the bowl is lifted or set back

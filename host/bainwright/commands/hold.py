@@ -38,8 +38,9 @@ if TYPE_CHECKING:
 @click.option("--join", is_flag=True, help="Watch the hold that already runs on the board.")
 @click.option("--undrilled", is_flag=True, help="Hold overnight although bain drill has not passed.")
 @click.option("--big", is_flag=True, help="Digits to read across the kitchen.")
+@click.option("--quiet", is_flag=True, help="No bell when the warmer asks for somebody.")
 @options.json
-def hold(big: bool, as_json: bool, **asked: Any) -> int:
+def hold(big: bool, quiet: bool, as_json: bool, **asked: Any) -> int:
     """Hold a chocolate in its window.
 
     PROFILE is a chocolate by name (bain profile list) or a TOML file. The bowl may start at any temperature.
@@ -48,12 +49,12 @@ def hold(big: bool, as_json: bool, **asked: Any) -> int:
     from bainwright.evening.options import HoldRequest, ask_about_stock, resolve
 
     ask = console.ask if console.is_asked() and not as_json else None
-    done = _run(resolve(ask_about_stock(HoldRequest(**asked), ask)), big)
+    done = _run(resolve(ask_about_stock(HoldRequest(**asked), ask)), big, quiet)
     _show(done, as_json)
     return done.exit_code
 
 
-def _run(setup: HoldSetup, big: bool) -> Report:
+def _run(setup: HoldSetup, big: bool, quiet: bool) -> Report:
     """Run the hold; returns its report."""
     from bainwright.core.keys import Interrupts
     from bainwright.display.view import choose_view
@@ -64,7 +65,7 @@ def _run(setup: HoldSetup, big: bool) -> Report:
 
     with open_board(setup.port, setup.simulated) as session:
         view = choose_view(
-            sys.stderr, full=sys.stdout.isatty(), big=big, keys=KEYS_VIRTUAL if session.virtual else KEYS
+            sys.stderr, full=sys.stdout.isatty(), big=big, keys=KEYS_VIRTUAL if session.virtual else KEYS, quiet=quiet
         )
         runner = Runner(setup, session, view)
         runner.prepare()

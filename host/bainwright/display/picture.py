@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from bainboard import stages
 from bainwright.files.score import Window
 from bainwright.record.reader import HoldLog
 from bainwright.words import terms
@@ -133,8 +134,9 @@ def _title(figure: Any, summary: str, virtual: bool) -> None:
 def _temperatures(axes: Any, log: HoldLog, truth: Any, window: Window, end_s: float) -> None:
     lines = _lines(log, truth, end_s)
     axes.set_facecolor(PAPER)
-    axes.axhspan(window.low_c, window.high_c, color=BAND, lw=0, zorder=0)
-    axes.axhline(window.ceiling_c, color=CEILING, lw=1.4, dashes=(6, 3), zorder=1)
+    for start_s, stop_s in window_spans(log, window, end_s):
+        axes.fill_between((start_s, stop_s), window.low_c, window.high_c, color=BAND, lw=0, zorder=0)
+        axes.plot((start_s, stop_s), 2 * (window.ceiling_c,), color=CEILING, lw=1.4, dashes=(6, 3), zorder=1)
     labels = [
         ((window.low_c + window.high_c) / 2, f"window\n{window.low_c:g} to {window.high_c:g} °C", BAND_INK),
         (window.ceiling_c, f"ceiling {window.ceiling_c:g} °C", CEILING),
@@ -154,6 +156,16 @@ def _temperatures(axes: Any, log: HoldLog, truth: Any, window: Window, end_s: fl
     axes.tick_params(axis="x", length=0)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
+
+
+def window_spans(log: HoldLog, window: Window, end_s: float) -> list[tuple[float, float]]:
+    """The spans in which window and ceiling apply: not while chocolate is melted or seeded, nor at rest."""
+    applies = np.isin(log["stage"], stages.TEMPERED if window.tempered else ("melted",))
+    if not applies.any():  # a log from before there were steps
+        return [(0.0, end_s)]
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], applies.astype(np.int8), [0]))))
+    times_s = [0.0 if row == 0 else end_s if row == len(log) else float(log["t_s"][row]) for row in edges.tolist()]
+    return list(zip(times_s[::2], times_s[1::2], strict=True))
 
 
 Line = tuple[NDArray[Any], NDArray[Any], str, str, float]

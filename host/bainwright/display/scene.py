@@ -6,12 +6,14 @@ from collections import deque
 from dataclasses import dataclass, field
 from itertools import pairwise
 
+from bainwright.core.units import milli_c
 from bainwright.files.score import Window
 from bainwright.link.messages import Status
 
 BELOW, IN, ABOVE, UNKNOWN = "below", "in", "above", "unknown"
 TREND_S = 600.0  # the trend is the change over this time
 TREND_STEP_S = 15.0
+CURVE_S, CURVE_STEP_S = 3600.0, 20.0  # chosen: the last hour, fine enough for a wide terminal
 MOST_EVENTS = 40
 
 
@@ -47,9 +49,13 @@ class Scene:
     question: str = ""  # what the PC asks
     prompt: str = ""  # what the board asks, with the figures of this moment
     indicators: str = ""  # of the temper
+    concern: str = ""  # the chocolate will not reach its window
     bowl_away: bool = False
+    refill_coming: bool = False
+    calling: bool = False  # the warmer asks for somebody
     locked: bool = False  # the large buttons, for the night
     trouble: str = ""  # on the PC's side: the board is silent, the disk is full
+    curve: deque[tuple[float, float | None, float | None]] = field(default_factory=deque)  # s, water °C, chocolate °C
     _recent: deque[tuple[float, float]] = field(default_factory=deque)
 
     def see(self, t_s: float, status: Status) -> None:
@@ -63,13 +69,17 @@ class Scene:
             self._recent.append((t_s, status.bowl / 1000))
             while self._recent[0][0] < t_s - TREND_S:
                 self._recent.popleft()
+        if not self.curve or t_s - self.curve[-1][0] >= CURVE_STEP_S:
+            self.curve.append((t_s, milli_c(status.water), milli_c(status.bowl)))
+            while self.curve[0][0] < t_s - CURVE_S:
+                self.curve.popleft()
 
     @property
     def where(self) -> str:
         """Where the chocolate is: below, in or above its window."""
         if self.status is None or self.status.bowl is None:
             return UNKNOWN
-        return where(self.status.bowl / 1000, self.window)
+        return place_of(self.status.bowl / 1000, self.window)
 
     @property
     def trend_c(self) -> float | None:
@@ -105,7 +115,7 @@ class Scene:
         return found
 
 
-def where(temp_c: float, window: Window) -> str:
+def place_of(temp_c: float, window: Window) -> str:
     """Below, in or above the window."""
     if temp_c < window.low_c:
         return BELOW

@@ -12,6 +12,7 @@ from rich.text import Text
 
 from bainwright.core.terminal import visible
 from bainwright.core.units import clock_words
+from bainwright.display import curve
 from bainwright.display.digits import big_text
 from bainwright.display.scene import ABOVE, BELOW, IN, UNKNOWN, Scene
 from bainwright.words import terms
@@ -19,6 +20,7 @@ from bainwright.words import terms
 LEAST_WIDTH, LEAST_HEIGHT = 64, 18
 WIDEST = 110  # wider bands are harder to read, not easier
 ADVICE_LINES = 6
+CURVE_FROM_HEIGHT, EVENTS_UNDER_CURVE, MOST_CURVE_ROWS = 32, 5, 16  # lines: the curve takes what events leave
 MARGIN = "  "
 
 CHOCOLATE, WATER, HEAT, CEILING = "#c08a5a", "#6db3d1", "#dcae4e", "#c879ab"
@@ -99,11 +101,14 @@ def draw(scene: Scene, width: int, height: int, keys: str = "") -> Text:
     _gap(canvas, airy)
     _evening(canvas, scene)
     if airy and scene.indicators:
-        canvas.add((scene.indicators, DIM))
+        for line in textwrap.wrap(scene.indicators, canvas.width - 4)[:2]:
+            canvas.add((line, DIM))
     _gap(canvas, airy)
     _now(canvas, scene)
     _gap(canvas, airy)
-    rows = _key_rows(keys, canvas.width - 4)[: 2 if airy else 1]
+    rows = _key_rows(keys, canvas.width - 4)[: 3 if airy else 1]
+    if height >= CURVE_FROM_HEIGHT:
+        _last_hour(canvas, scene, height - len(canvas.lines) - len(rows) - EVENTS_UNDER_CURVE)
     _events(canvas, scene, height - len(canvas.lines) - 1 - len(rows))
     while len(canvas.lines) < height - len(rows):
         canvas.blank()
@@ -147,6 +152,8 @@ def _head(canvas: Canvas, scene: Scene) -> None:
 def _doing(scene: Scene) -> str:
     if scene.status is None:
         return "waiting for the board"
+    if scene.bowl_away and scene.status.state == "hold":
+        return f"bowl off · {terms.stage(scene.status.stage)}"
     return f"{terms.state(scene.status.state)} · {terms.stage(scene.status.stage)}"
 
 
@@ -278,8 +285,14 @@ def _heat(canvas: Canvas, scene: Scene) -> None:
 def _evening(canvas: Canvas, scene: Scene) -> None:
     cells = canvas.width - 4
     canvas.add(*[("·", DIM) if place is None else (RIBBON[place], PLACE[place]) for place in scene.ribbon(cells)])
+    gone, left = _times(scene)
+    canvas.add((gone, "bold"), f", {left}", right=("▁ below  ▄ in  ▀ above", DIM))
+
+
+def _times(scene: Scene) -> tuple[str, str]:
+    """Time gone and time left."""
     left = "until you stop it" if scene.for_s is None else f"{clock_words(scene.for_s - scene.t_s)} left"
-    canvas.add((f"{clock_words(scene.t_s)} gone", "bold"), f", {left}", right=("▁ below  ▄ in  ▀ above", DIM))
+    return f"{clock_words(scene.t_s)} gone", left
 
 
 def _now(canvas: Canvas, scene: Scene) -> None:
@@ -301,7 +314,29 @@ def _now(canvas: Canvas, scene: Scene) -> None:
 
 
 def _prompt(scene: Scene) -> str:
-    return scene.prompt or terms.PROMPTS[""]
+    """What to do now: hands in the water come first, then what the warmer asks, then what is going on."""
+    if scene.status is not None and scene.status.state == "pause":
+        return "water pause: the heat is off, hands may go in; w ends the pause"
+    if scene.prompt:
+        return scene.prompt
+    if scene.bowl_away:
+        return "the bowl is off: wipe its underside dry, set it back, then b"
+    if scene.refill_coming:
+        return "refill coming: the bath warms up for it; the warmer says when to pour. r takes it back"
+    return scene.concern or terms.PROMPTS[""]
+
+
+def _last_hour(canvas: Canvas, scene: Scene, rows: int) -> None:
+    """Chocolate and water over the last hour."""
+    rows = min(rows, MOST_CURVE_ROWS)
+    if rows < 6 or not scene.curve:
+        return
+    canvas.add(("last hour", DIM), ("   ● chocolate", CHOCOLATE), ("   ∙ water", WATER), ("   ▒ window", PLACE[IN]),
+               ("   ╌ ceiling", CEILING), right=("now ", DIM))
+    styles = {curve.CHOCOLATE: CHOCOLATE, curve.WATER: WATER, curve.CEILING: CEILING, curve.WINDOW: DIM}
+    for label, glyphs in curve.curve_rows(scene, canvas.width - 4, rows - 2):
+        canvas.add((label, DIM), *[(glyph, styles.get(glyph, "default")) for glyph in glyphs])
+    canvas.blank()
 
 
 def _events(canvas: Canvas, scene: Scene, room: int) -> None:
@@ -326,12 +361,13 @@ def draw_big(scene: Scene, width: int, height: int, keys: str = "") -> Text:
     canvas = Canvas(width)
     milli = scene.status.bowl if scene.status else None
     label = "--.-" if milli is None else f"{milli / 1000:.1f}"
-    canvas.add(_virtual(scene), f" {scene.chocolate}", right=(f"{clock_words(scene.t_s)} gone", "bold"))
+    canvas.add(_virtual(scene), f" {scene.chocolate}", right=(", ".join(_times(scene)), "bold"))
     canvas.blank()
     place = scene.where
-    for row in big_text(label, width - 4, height - 7):
+    rows = _key_rows(keys, width - 4)[:2]
+    for row in big_text(label, width - 4, height - 6 - len(rows)):
         canvas.add((row, PLACE[place]))
-    while len(canvas.lines) < height - 5:
+    while len(canvas.lines) < height - 4 - len(rows):
         canvas.blank()
     canvas.add(
         (
@@ -341,10 +377,11 @@ def draw_big(scene: Scene, width: int, height: int, keys: str = "") -> Text:
     )
     canvas.add(f"water{_degrees(scene.status.water if scene.status else None)}, ", *_ceiling_words(scene))
     _now(canvas, scene)
-    while len(canvas.lines) < height - 1:
+    while len(canvas.lines) < height - len(rows):
         canvas.blank()
-    canvas.lines = canvas.lines[: height - 1]
-    canvas.add((_key_rows(keys, width - 4)[0], DIM))
+    canvas.lines = canvas.lines[: height - len(rows)]
+    for row in rows:
+        canvas.add((row, DIM))
     return canvas.text()
 
 

@@ -17,6 +17,7 @@ from bainwright.core.units import clock_words
 from bainwright.display import screen
 from bainwright.display.scene import Scene
 
+RING_S = 30.0  # chosen: it rings again after this while the warmer waits for an answer
 REFRESH_S = 0.1  # chosen: ten pictures a second look fluent; more only cost time
 PLAIN_STEP_S = 600.0  # chosen: a plain line every ten minutes of the hold
 
@@ -40,6 +41,32 @@ class View(Protocol):
         """Print a line that is not part of the hold's course."""
 
 
+class Bell:
+    """Decides when the terminal rings: once when the warmer asks for somebody, and again until it is answered.
+
+    Parameters
+    ----------
+    quiet : bool
+        Never ring.
+    """
+
+    def __init__(self, quiet: bool) -> None:
+        self._quiet = quiet
+        self._prompt = ""
+        self._next_s = 0.0
+
+    def due(self, scene: Scene, now_s: float) -> bool:
+        """Ring now?"""
+        if self._quiet or not scene.calling or scene.status is None:
+            self._prompt = ""
+            return False
+        prompt = f"{scene.status.ask} {scene.status.fault}"
+        if prompt == self._prompt and now_s < self._next_s:
+            return False
+        self._prompt, self._next_s = prompt, now_s + RING_S
+        return True
+
+
 class FullScreen:
     """The whole terminal, redrawn ten times a second at most.
 
@@ -51,10 +78,12 @@ class FullScreen:
         Large digits instead of the whole picture.
     keys : str
         What each key does.
+    bell : Bell
+        When to ring.
     """
 
-    def __init__(self, console: Console, big: bool, keys: str) -> None:
-        self._console, self._keys = console, keys
+    def __init__(self, console: Console, big: bool, keys: str, bell: Bell) -> None:
+        self._console, self._keys, self._bell = console, keys, bell
         self._draw: Callable[[Scene, int, int, str], RenderableType] = screen.draw_big if big else screen.draw
         self._live = Live(console=console, screen=True, auto_refresh=False)
         self._next_s = 0.0
@@ -78,6 +107,8 @@ class FullScreen:
             width, height = self._console.size
             with contextlib.suppress(OSError):  # the terminal was closed: the hold continues
                 self._live.update(self._draw(scene, width, height, self._keys), refresh=True)
+                if self._bell.due(scene, now_s):
+                    self._console.bell()
 
     def event(self, t_s: float, text: str) -> None:
         """Events are part of the scene."""
@@ -94,10 +125,12 @@ class PlainLines:
     ----------
     out : TextIO
         Where the lines go.
+    bell : Bell, optional
+        When to ring, where `out` is a terminal.
     """
 
-    def __init__(self, out: TextIO) -> None:
-        self._out = out
+    def __init__(self, out: TextIO, bell: Bell | None = None) -> None:
+        self._out, self._bell = out, bell or Bell(quiet=True)
         self._next_s = 0.0
         self._asked = ""  # the prompt at the last line of progress
 
@@ -108,7 +141,9 @@ class PlainLines:
         return
 
     def refresh(self, scene: Scene) -> None:
-        """Print a line of progress when it is due."""
+        """Print a line of progress when it is due, and ring."""
+        if self._out.isatty() and self._bell.due(scene, time.monotonic()):
+            print("\a", end="", file=self._out, flush=True)
         if scene.status is not None and scene.t_s >= self._next_s:
             self._next_s = (scene.t_s // PLAIN_STEP_S + 1) * PLAIN_STEP_S
             self.event(scene.t_s, screen.one_line(scene))
@@ -128,12 +163,12 @@ class PlainLines:
             self._out = io.StringIO()
 
 
-def choose_view(out: TextIO, *, full: bool, big: bool, keys: str) -> View:
+def choose_view(out: TextIO, *, full: bool, big: bool, keys: str, quiet: bool = False) -> View:
     """The full screen where stdin and stdout are a terminal, else plain lines."""
-    console = Console(file=drawing(out), highlight=False)
+    console, bell = Console(file=drawing(out), highlight=False), Bell(quiet)
     if full and console.is_terminal and not console.is_dumb_terminal:
-        return FullScreen(console, big, keys)
-    return PlainLines(out)
+        return FullScreen(console, big, keys, bell)
+    return PlainLines(out, bell)
 
 
 def plain(renderable: Text, width: int, **_: Any) -> str:

@@ -10,6 +10,7 @@ from bainwright.core.errors import RefusedError
 from bainwright.core.keys import Interrupts, Keys
 from bainwright.display.view import View
 from bainwright.evening import watch
+from bainwright.evening.virtual_hands import HANDS, VirtualHands, hands_line
 from bainwright.evening.watch import Watch
 from bainwright.files.chocolate import Profile
 from bainwright.link.session import Session
@@ -19,9 +20,10 @@ _KEYS = (
     "w pause  k lock  Ctrl-C "
 )
 KEYS = _KEYS + "leave or stop"
-KEYS_VIRTUAL = _KEYS + "end"
+KEYS_VIRTUAL = f"{_KEYS}end  {hands_line()}"
+END_QUESTION = "Is the dipping over? e once more ends it and the heat goes off; any other key: no"
 LEAVE_QUESTION = "Leave the warmer running (l), stop it (s) or keep watching (g)?"
-LEAVE_HINT = "You may close the laptop; the warmer holds by itself. Ctrl-C once more stops it."
+LEAVE_HINT = "You may close the laptop: the warmer holds by itself, --join watches it again. Ctrl-C once more stops it."
 
 
 class Keyboard:
@@ -40,6 +42,8 @@ class Keyboard:
     def __init__(self, session: Session, view: View, hello: Callable[[], dict[str, Any]]) -> None:
         self.session, self.view, self._hello = session, view, hello
         self._offered: list[str] = []  # chocolates that are on offer for the next bowl
+        self._ending = False  # the question whether the dipping is over is open
+        self._hands = VirtualHands(session) if session.virtual else None
 
     def serve(self, course: Watch, keys: Keys, interrupts: Interrupts) -> None:
         """Act on the key that waits and on Ctrl-C.
@@ -68,13 +72,17 @@ class Keyboard:
             "b": ("bowl", {"at": "on" if course.scene.bowl_away else "off"}),
             "k": ("lock", {"at": "off" if course.scene.locked else "on"}),
             "t": ("test", {}),
-            "e": ("finish", {"to": "rest"}),
             "w": ("resume" if paused else "pause", {}),
         }
         if key in requests:
             self._request(course, *requests[key])
+        elif key == "e":  # between w and r on the keyboard, and there is no way back from it
+            self._ending = True
+            self._ask(course, END_QUESTION)
         elif key == "c":
             self._offer_chocolates(course)
+        elif self._hands is not None and key in HANDS:
+            self._hands.use(key, course)
 
     def _request(self, course: Watch, do: str, fields: dict[str, Any]) -> bool:
         """Send a request in the middle of a hold; a refusal is shown, and the hold is not affected."""
@@ -126,8 +134,8 @@ class Keyboard:
         stops_at_once = self.session.virtual or not keys.there
         if stops_at_once or interrupts.count > 1:
             self._stop(course)
-        elif not course.scene.question or self._offered:
-            self._offered = []
+        elif not course.scene.question or self._offered or self._ending:
+            self._offered, self._ending = [], False
             self._ask(course, LEAVE_QUESTION, LEAVE_HINT)
 
     def _ask(self, course: Watch, question: str, hint: str = "") -> None:
@@ -135,7 +143,11 @@ class Keyboard:
         self.view.say(f"{question} {hint}".rstrip())
 
     def _answer(self, course: Watch, key: str, interrupts: Interrupts) -> None:
-        if self._offered:
+        if self._ending:
+            self._ending, course.scene.question = False, ""
+            if key == "e":
+                self._request(course, "finish", {"to": "rest"})
+        elif self._offered:
             self._change_bowl(course, key)
         elif key == "l":
             course.ended = watch.LEFT

@@ -25,7 +25,7 @@ from bainwright.virtual.scenario import Scenario, StartTable, kind_of, load_scen
 from bainwright.virtual.session import Simulated
 
 Ask = Callable[[str, str, Callable[[str], str]], str]  # question, default answer, parser
-DEMO = "orange_sticks"
+DEMOS = {"work": "orange_sticks", "melt": "whole_evening"}  # by the step they begin with
 DEFAULT_S = 4 * 3600.0  # an evening, where no option or scenario gives a duration
 STAGES = tuple(str(name) for name in stages.RUNNABLE if name not in ("tune", "change"))
 
@@ -282,11 +282,12 @@ def _scenario(setup: HoldSetup, request: HoldRequest, assumed: list[str]) -> Sce
     demo_fits = (
         setup.rig.source == DEFAULT_RIG and setup.profile.kind == "dark" and not request.plant and not request.vessel
     )
-    if demo_fits:
-        demo = load_scenario(DEMO)
+    if demo_fits and setup.stage in DEMOS:
+        demo = load_scenario(DEMOS[setup.stage])
         assumed.append(f"playing {demo.title!r} (--scenario plays another evening)")
         return demo
-    assumed.append("an evening without events (--scenario plays one)")
+    answers = "" if setup.stage in ("work", "melted") else ", so you answer the warmer with the keys"
+    assumed.append(f"an evening without events{answers} (--scenario plays one)")
     return None
 
 

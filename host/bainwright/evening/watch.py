@@ -7,10 +7,12 @@ from __future__ import annotations
 
 from typing import Any, Protocol
 
-from bainboard import faults, help_text
+from bainboard import faults, help_text, stages
 from bainwright.display.scene import Scene
 from bainwright.display.view import View
 from bainwright.evening.indicators import Indicators
+from bainwright.evening.reach import Reach
+from bainwright.evening.window_news import EDGES, WindowNews
 from bainwright.files.chocolate import Profile
 from bainwright.files.score import Window
 from bainwright.link.losses import Losses
@@ -87,6 +89,7 @@ class Watch:
         self._latched_ms: int | None = None
         self._since_boot = 0  # status lines
         self._stage = ""
+        self._news, self._reach = WindowNews(), Reach()
 
     def take(self, message: Message) -> None:
         """One line from the board."""
@@ -117,10 +120,23 @@ class Watch:
             self._add(status.t, self.prompts.see(status))
             self.scene.prompt = self.prompts.ask(status) if status.ask else ""
             self.scene.indicators = self.prompts.indicators.line()
+        self._judge_course(status)
         self._stage = status.stage
         self.scene.see(status.t / 1000, status)
         if self._latched_ms is not None and status.t >= self._watched_until_ms(self._latched_ms):
             self.ended = TRIPPED
+
+    def _judge_course(self, status: Status) -> None:
+        """Report where the chocolate is going: out of its window, back, or never into it."""
+        self.scene.calling = bool(status.fault or status.state == "trip"
+                                  or (status.ask and status.ask not in stages.UNHURRIED))
+        if self.scene.bowl_away:
+            return
+        news = self._news.see(status, self.scene.window)
+        if status.stage in stages.EDGED:
+            warning = self._reach.see(status, self.scene.window)
+            self.scene.concern = warning or (self.scene.concern if self._reach.reported else "")
+            self._add(status.t, [text for text in (news, warning) if text])
 
     def _watched_until_ms(self, latched_ms: int) -> float:
         planned_ms = float("inf") if self.scene.for_s is None else self.scene.for_s * 1000
@@ -154,11 +170,12 @@ class Watch:
         self.view.event(t_s, text)
 
     def note(self, t_ms: int, name: str, fields: dict[str, Any]) -> None:
-        """Record an event and show it."""
+        """Record an event and show it; edges of the window are shown by `WindowNews`."""
         self.log.event(t_ms, name, fields)
         if name == "stage":
             self._stage = str(fields.get("stage"))
-        self._show(t_ms / 1000, terms.event(name, fields, self._stage))
+        if name not in EDGES:  # the person reads of those with a dead band
+            self._show(t_ms / 1000, terms.event(name, fields, self._stage))
 
     def _follow(self, t_ms: int, name: str, fields: dict[str, Any]) -> None:
         """Act on an event."""
@@ -166,6 +183,8 @@ class Watch:
             self._trip(t_ms, fields)
         elif name in ("bowl_off", "bowl_on"):
             self.scene.bowl_away = name == "bowl_off"
+        elif name in ("announced", "no_refill", "refill"):
+            self.scene.refill_coming = name == "announced"
         elif name == "lock":
             self.scene.locked = fields.get("at") == "on"
         elif name == "ended":

@@ -1,4 +1,4 @@
-"""The figures of a hold from its temperatures over time, and the sentences for them. Pure functions of arrays."""
+"""The figures of a hold from its temperatures over time. Pure functions of arrays."""
 
 from __future__ import annotations
 
@@ -9,14 +9,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bainwright.core.units import duration_words
-
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 LONGEST_STEP_ROWS = 5  # chosen: the last reading bridges up to four missing rows; a longer gap counts as not known
 LONGEST_STEP_S = 5.0  # that, for a log with a row a second
 FOR_GOOD_S = 600.0  # chosen: after ten minutes outside it does not come back by itself
+ENTRY_S = 60.0  # chosen: in the window for a minute is an entry; one noisy reading in it is not
 TRUE, READINGS = "true temperatures", "readings"
+RAW = "noisy readings of the plant"  # a plant with `raw_probes` gives no true temperatures
 
 
 @dataclass(frozen=True)
@@ -45,7 +46,7 @@ class Trace:
     end_s : float
         When the hold ended; the last sample counts until then.
     scored_from : str
-        `TRUE` or `READINGS`.
+        `TRUE`, `READINGS` or `RAW`.
     row_s : float
         Time between samples: one second in a PC's log, more in the board's own.
     """
@@ -60,26 +61,68 @@ class Trace:
 
 
 @dataclass(frozen=True)
+class Figures:
+    """Times and temperatures over some part of a hold; None where no temperature is known."""
+
+    below_s: float
+    inside_s: float
+    above_s: float
+    longest_outside_s: float  # the longest stretch on one side of the window
+    bowl_low_c: float | None
+    bowl_peak_c: float | None
+    water_peak_c: float | None
+    exposure_k_min: float | None  # integral of the degrees over the window's top
+
+
+@dataclass(frozen=True)
 class Score:
-    """The figures of a hold, from its first entry into the window to its end; None is not known or never came."""
+    """The figures of a hold.
+
+    Attributes
+    ----------
+    duration_s : float
+        How long it was.
+    warm_up_s : float or None
+        When the chocolate first came into its window and stayed for `ENTRY_S`; None if it never did.
+    scored_from_s, scored_to_s : float or None
+        The scored span: from that entry to the end of the hold, or of its work.
+    in_window_fraction, bowl_rms_error_c : float or None
+        Over the scored span: share of the known time in the window, and error against the board's target.
+    whole : Figures
+        Over the whole hold.
+    counted : Figures
+        Over the steps that are scored: the same as `whole`, but for an evening with melting and seeding.
+    unknown_s : float
+        Time of the hold without a temperature of the chocolate.
+    left_for_good : bool
+        Outside its window for the last ten minutes after having been in it.
+    scored_from : str
+        What kind of temperatures these are: `TRUE`, `READINGS` or `RAW`.
+    """
 
     duration_s: float
     warm_up_s: float | None
+    scored_from_s: float | None
+    scored_to_s: float | None
     in_window_fraction: float | None
     bowl_rms_error_c: float | None
-    bowl_peak_c: float | None
-    water_peak_c: float | None
-    exposure_k_min: float | None
-    below_s: float
-    above_s: float
+    whole: Figures
+    counted: Figures
     unknown_s: float
-    water_peak_overall_c: float | None
     left_for_good: bool
     scored_from: str
 
     def as_dict(self) -> dict[str, Any]:
-        """For JSON."""
-        return asdict(self)
+        """For JSON: the figures of the whole hold beside those of the scored span."""
+        values = asdict(self)
+        counted = values.pop("counted")
+        values |= values.pop("whole")
+        return values if self.counted == self.whole else {**values, "dipping": counted}
+
+
+SCORE_KEYS = tuple(
+    name for name in (*Score.__annotations__, *Figures.__annotations__) if name not in ("whole", "counted")
+)
 
 
 def step_lengths_s(t_s: Floats, end_s: float, row_s: float = 1.0) -> Floats:
@@ -102,7 +145,7 @@ def step_lengths_s(t_s: Floats, end_s: float, row_s: float = 1.0) -> Floats:
     return np.clip(np.diff(t_s, append=max(end_s, float(t_s[-1]))), 0.0, LONGEST_STEP_ROWS * row_s)
 
 
-def score(trace: Trace, window: Window) -> Score:
+def score(trace: Trace, window: Window, counts: Flags | None = None) -> Score:
     """Score a hold.
 
     Parameters
@@ -110,43 +153,101 @@ def score(trace: Trace, window: Window) -> Score:
     trace : Trace
         At least one sample.
     window : Window
-        What it was held to.
+        The chocolate's window.
+    counts : ndarray of bool, shape (n,), optional
+        The samples of the steps that are scored, where melting and seeding came before; default: all.
 
     Returns
     -------
     Score
-        Never in the window: fraction 0, and what is a peak or an error of the scored part is None.
-        No temperature of the chocolate at all: None for everything that would need one.
+        Never in the window: the fraction is 0 and the error None. No temperature of the chocolate: None for both.
     """
+    steps_s = step_lengths_s(trace.t_s, trace.end_s, trace.row_s)
+    counts = np.ones(len(trace.t_s), dtype=bool) if counts is None else counts
     known = np.isfinite(trace.bowl_c)
-    inside = known & (trace.bowl_c >= window.low_c) & (trace.bowl_c <= window.high_c)
-    if not known.any():
-        return _unscored(trace, None)
-    if not inside.any():
-        return _unscored(trace, 0.0)
-    first = int(np.argmax(inside))
-    part = slice(first, None)
-    steps_s = step_lengths_s(trace.t_s, trace.end_s, trace.row_s)[part]
-    bowl_c, known, inside = trace.bowl_c[part], known[part], inside[part]
-    known_s = float(steps_s[known].sum())
-    target_c = np.where(np.isfinite(trace.target_c), trace.target_c, window.target_c)[part]
-    error_c = bowl_c[known] - target_c[known]
-    over_c = np.maximum(0.0, bowl_c[known] - window.high_c)
+    whole = figures(trace, window, steps_s, np.ones(len(known), dtype=bool))
+    counted = figures(trace, window, steps_s, counts)
+    inside = counts & known & (trace.bowl_c >= window.low_c) & (trace.bowl_c <= window.high_c)
+    first = entry(inside, known & counts, steps_s)
+    fraction = error_c = span_s = None
+    if first is None:
+        fraction = 0.0 if (known & counts).any() else None
+    else:
+        scored = counts & known & (np.arange(len(known)) >= first)
+        known_s = float(steps_s[scored].sum())
+        fraction = float(steps_s[scored & inside].sum()) / known_s if known_s else 1.0
+        target_c = np.where(np.isfinite(trace.target_c), trace.target_c, window.target_c)
+        error_c = _rms(trace.bowl_c[scored] - target_c[scored], steps_s[scored])
+        last = int(np.flatnonzero(counts)[-1])
+        span_s = float(trace.t_s[first]), trace.end_s if last == len(counts) - 1 else float(trace.t_s[last + 1])
     return Score(
         duration_s=trace.end_s,
-        warm_up_s=float(trace.t_s[first]),
-        in_window_fraction=float(steps_s[inside].sum()) / known_s if known_s else 1.0,
-        bowl_rms_error_c=_rms(error_c, steps_s[known]),
-        bowl_peak_c=peak_c(bowl_c),
-        water_peak_c=peak_c(trace.water_c[part]),
-        exposure_k_min=float(over_c @ steps_s[known]) / 60,
-        below_s=float(steps_s[known & (bowl_c < window.low_c)].sum()),
-        above_s=float(steps_s[known & (bowl_c > window.high_c)].sum()),
-        unknown_s=max(0.0, trace.end_s - float(trace.t_s[first]) - known_s),
-        water_peak_overall_c=peak_c(trace.water_c),
-        left_for_good=left_for_good(trace, window),
+        warm_up_s=span_s[0] if span_s else None,
+        scored_from_s=span_s[0] if span_s else None,
+        scored_to_s=span_s[1] if span_s else None,
+        in_window_fraction=fraction,
+        bowl_rms_error_c=error_c,
+        whole=whole,
+        counted=counted,
+        unknown_s=max(0.0, trace.end_s - float(steps_s[known].sum())),
+        left_for_good=first is not None and _outside_at_the_end(trace.t_s, known & counts, inside),
         scored_from=trace.scored_from,
     )
+
+
+def figures(trace: Trace, window: Window, steps_s: Floats, part: Flags) -> Figures:
+    """Times and temperatures over the samples in `part`.
+
+    Parameters
+    ----------
+    trace : Trace
+        The hold.
+    window : Window
+        The chocolate's window.
+    steps_s : ndarray, shape (n,)
+        How long each sample counts.
+    part : ndarray of bool, shape (n,)
+        The samples to look at.
+    """
+    known = part & np.isfinite(trace.bowl_c)
+    below, above = known & (trace.bowl_c < window.low_c), known & (trace.bowl_c > window.high_c)
+    over_k = np.where(above, trace.bowl_c - window.high_c, 0.0)
+    bowl_c, water_c = trace.bowl_c[known], trace.water_c[part & np.isfinite(trace.water_c)]
+    return Figures(
+        below_s=float(steps_s[below].sum()),
+        inside_s=float(steps_s[known & ~below & ~above].sum()),
+        above_s=float(steps_s[above].sum()),
+        longest_outside_s=max(longest_s(below, steps_s), longest_s(above, steps_s)),
+        bowl_low_c=float(bowl_c.min()) if bowl_c.size else None,
+        bowl_peak_c=float(bowl_c.max()) if bowl_c.size else None,
+        water_peak_c=float(water_c.max()) if water_c.size else None,
+        exposure_k_min=float(over_k @ steps_s) / 60 if bowl_c.size else None,
+    )
+
+
+def entry(inside: Flags, known: Flags, steps_s: Floats) -> int | None:
+    """The first sample of the first stay in the window of `ENTRY_S` or more; None if there is none.
+
+    A single noisy reading that touches the window is no entry. A record that is shorter than that counts as a stay
+    where the chocolate is in the window in all of it.
+    """
+    if known.any() and (inside == known).all():
+        return int(np.argmax(known))
+    for start, end in _stretches(inside):
+        if float(steps_s[start:end].sum()) >= ENTRY_S:
+            return start
+    return None
+
+
+def longest_s(flags: Flags, steps_s: Floats) -> float:
+    """Length of the longest unbroken stretch of true flags, seconds."""
+    return max((float(steps_s[start:end].sum()) for start, end in _stretches(flags)), default=0.0)
+
+
+def _stretches(flags: Flags) -> list[tuple[int, int]]:
+    """First and one-past-last index of each unbroken stretch of true flags."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.astype(np.int8), [0]))))
+    return [(int(start), int(end)) for start, end in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def _rms(error_c: Floats, steps_s: Floats) -> float:
@@ -156,119 +257,7 @@ def _rms(error_c: Floats, steps_s: Floats) -> float:
     return math.sqrt(float(error_c**2 @ steps_s) / float(steps_s.sum()))
 
 
-def peak_c(temp_c: Floats) -> float | None:
-    """The highest known temperature, or None."""
-    known = temp_c[np.isfinite(temp_c)]
-    return float(known.max()) if known.size else None
-
-
-def left_for_good(trace: Trace, window: Window) -> bool:
-    """Was the chocolate in its window once, and outside it for the whole of the last ten minutes?"""
-    known = np.isfinite(trace.bowl_c)
-    inside = known & (trace.bowl_c >= window.low_c) & (trace.bowl_c <= window.high_c)
-    last = trace.t_s >= trace.end_s - FOR_GOOD_S
-    return bool(inside.any() and (known & last).any() and not (inside & last).any())
-
-
-def _unscored(trace: Trace, fraction: float | None) -> Score:
-    """A hold without a scored part: the fraction is 0 when the chocolate was seen and never in its window."""
-    return Score(
-        duration_s=trace.end_s,
-        warm_up_s=None,
-        in_window_fraction=fraction,
-        bowl_rms_error_c=None,
-        bowl_peak_c=None,
-        water_peak_c=None,
-        exposure_k_min=None,
-        below_s=0.0,
-        above_s=0.0,
-        unknown_s=0.0,
-        water_peak_overall_c=peak_c(trace.water_c),
-        left_for_good=False,
-        scored_from=trace.scored_from,
-    )
-
-
-# -- in words ---------------------------------------------------------------------------------------------------------
-
-
-def held_words(chocolate: str, s: Score) -> str:
-    """What was held, for how long, and how well."""
-    text = f"Held {chocolate} for {duration_words(s.duration_s)}"
-    if s.in_window_fraction is None:
-        return text + ". No probe was in the chocolate, so it is not known whether it was in its window."
-    if s.warm_up_s is None:
-        return text + ". The chocolate never reached its window."
-    start = "from the first second" if s.warm_up_s < 2 else f"after {duration_words(s.warm_up_s)} of warm-up"
-    return f"{text}: in its window {percent(s.in_window_fraction)} of the time {start}{_error_words(s)}."
-
-
-def percent(fraction: float) -> str:
-    """A share in words; 100 % only when nothing is missing."""
-    whole = round(100 * fraction)
-    return f"{min(whole, 99) if fraction < 1 else 100} %"
-
-
-def _error_words(s: Score) -> str:
-    return "" if s.bowl_rms_error_c is None else f", typically {s.bowl_rms_error_c:.2f} °C from its target"
-
-
-def peak_words(s: Score, window: Window) -> str:
-    """How warm it got, against the ceiling and the window."""
-    words = []
-    if s.water_peak_overall_c is not None:
-        words.append(
-            f"The warmest the water got was {s.water_peak_overall_c:.1f} °C, "
-            f"{_against(s.water_peak_overall_c, window.ceiling_c, 'the ceiling')}."
-        )
-    if s.bowl_peak_c is not None:
-        words.append(
-            f"The warmest the chocolate got was {s.bowl_peak_c:.1f} °C, "
-            f"{_against(s.bowl_peak_c, window.high_c, 'the top of its window')}."
-        )
-    return " ".join(words)
-
-
-def _against(temp_c: float, limit_c: float, what: str) -> str:
-    gap_c = temp_c - limit_c
-    if abs(gap_c) < 0.05:
-        return f"right at {what}"
-    return f"{abs(gap_c):.1f} °C {'over' if gap_c > 0 else 'under'} {what}"
-
-
-def outside_words(s: Score, window: Window) -> str:
-    """Time outside the window, and what the person should do about it."""
-    words = [
-        f"{duration_words(spent_s)} {where}"
-        for spent_s, where in ((s.below_s, "below"), (s.above_s, "above"))
-        if spent_s >= 1
-    ]
-    text = f"It spent {' and '.join(words)} its window." if words else ""
-    if s.left_for_good:
-        text += " At the end it had been outside for ten minutes or more."
-    if window.tempered:
-        text += _temper_words(s, window)
-    if s.unknown_s >= 60:
-        text += f" For {duration_words(s.unknown_s)} its temperature is not known."
-    return text.strip()
-
-
-def _temper_words(s: Score, window: Window) -> str:
-    """Advice after time above the window: no model gives the seed that is left, so only a test can."""
-    if s.bowl_peak_c is not None and s.bowl_peak_c >= window.ceiling_c:
-        return " Assume the seed is lost until a temper test passes."
-    return " Test the temper before you dip again." if s.above_s >= 1 else ""
-
-
-def trip_words(trips: list[dict[str, Any]]) -> str:
-    """The trips, one clause each."""
-    if not trips:
-        return "No trips."
-    each = "; ".join(f"{trip['said']} ({duration_words(trip['t_s'])} in)" for trip in trips)
-    return f"{len(trips)} trip{'s' if len(trips) > 1 else ''}: {each}."
-
-
-def paragraph(chocolate: str, s: Score, window: Window, trips: list[dict[str, Any]]) -> str:
-    """The whole hold in a few plain sentences."""
-    parts = [held_words(chocolate, s), peak_words(s, window), outside_words(s, window), trip_words(trips)]
-    return " ".join(part for part in parts if part)
+def _outside_at_the_end(t_s: Floats, known: Flags, inside: Flags) -> bool:
+    """Is every known sample of the last `FOR_GOOD_S` outside the window?"""
+    last = known & (t_s >= float(t_s[known][-1]) - FOR_GOOD_S)
+    return not (inside & last).any()

@@ -2,22 +2,33 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from bainboard import stages
 from bainwright.core.errors import BainError
 from bainwright.evening import watch
 from bainwright.evening.runner import Outcome, Runner, window_of
 from bainwright.files.chocolate import window_at
-from bainwright.files.score import READINGS, TRUE, Score, Trace, Window, paragraph, score
+from bainwright.files.score import (
+    RAW,
+    READINGS,
+    SCORE_KEYS,
+    TRUE,
+    Score,
+    Trace,
+    Window,
+    figures,
+    score,
+    step_lengths_s,
+)
 from bainwright.record import temper_tests
 from bainwright.record.reader import CSV, HoldLog, read_log
 from bainwright.record.writer import seal
-from bainwright.review import morning
+from bainwright.review import morning, steps
+from bainwright.review.sentences import evening_paragraph, paragraph
 
 ENDINGS = {
     watch.STOPPED: "It was stopped.",
@@ -28,9 +39,6 @@ ENDINGS = {
     watch.LOST: "The connection to the board was lost; this covers the time until then.",
 }
 
-
-EARLIER = tuple(row[stages.NAME] for row in stages.STAGES if row[stages.NEXT])  # stages that lead to the work
-UNWORKED = "The evening ended before the dipping began."
 
 
 @dataclass
@@ -49,7 +57,7 @@ class Report:
         return f"Scored from the {self.result['scored_from'] or 'log'}. {files}: {self.result['folder']}"
 
 
-def trace_of(log: HoldLog, truth: Any, end_s: float) -> Trace:
+def trace_of(log: HoldLog, truth: Any, end_s: float, *, raw: bool = False) -> Trace:
     """What is scored: the true temperatures where a virtual board recorded them, else the readings.
 
     Parameters
@@ -60,6 +68,8 @@ def trace_of(log: HoldLog, truth: Any, end_s: float) -> Trace:
         Columns ``t_ms``, ``water_c``, ``bowl_c`` of the truth.
     end_s : float
         When the hold ended.
+    raw : bool
+        The plant gives noisy readings instead of true temperatures (`raw_probes`).
 
     Returns
     -------
@@ -82,41 +92,45 @@ def trace_of(log: HoldLog, truth: Any, end_s: float) -> Trace:
         np.asarray(truth["bowl_c"], dtype=float)[held],
         log["target_c"][row],
         end_s,
-        TRUE,
+        RAW if raw else TRUE,
     )
 
 
-def changed_s(log: HoldLog) -> float:
-    """When another chocolate came into the bath: what follows is not scored by the window of the first."""
-    times_s = [float(event["t_s"]) for event in log.events if event.get("event") == "changed"]
-    return min(times_s, default=float("inf"))
+@dataclass(frozen=True)
+class Judged:
+    """A hold's score and sentences."""
+
+    score: Score
+    words: str
+    steps: list[steps.Step]  # empty where the hold had a single step
+    unworked: bool = False  # an evening that ended before its work
 
 
-def score_part(log: HoldLog, trace: Trace, window: Window) -> Score | None:
-    """Score the part of an evening that counts: its work, or the night, and not the melting before it.
+def judge(log: HoldLog, trace: Trace, name: str, window: Window, trips: list[dict[str, Any]]) -> Judged:
+    """Score a hold and word it.
 
-    Returns
-    -------
-    Score or None
-        None where an evening ended before its work.
+    Parameters
+    ----------
+    log : HoldLog
+        Its record.
+    trace : Trace
+        Its temperatures.
+    name : str
+        The chocolate's name.
+    window : Window
+        The window of the work, or of melted stock.
+    trips : list of dict
+        As the course of the hold has them.
     """
-    # Only by its own window: leftovers at rest, or melted for the night, are not a temper that went wrong.
-    own, other = ("work", "melted") if window.tempered else ("melted", "work")
-    after = (other, "rest") if (log["stage"] == own).any() else ()
-    if not np.isin(log["stage"], (*EARLIER, *after)).any():
-        return score(trace, window)
-    judged = (log["stage"] == own) & (log["t_s"] < changed_s(log))
-    rows = np.clip(np.searchsorted(log["t_s"], trace.t_s, side="right") - 1, 0, len(log) - 1)
-    part = judged[rows]
-    if not part.any():
-        return None
-    t_s = trace.t_s[part]
-    found = score(
-        Trace(t_s, trace.water_c[part], trace.bowl_c[part], trace.target_c[part], float(t_s[-1]) + trace.row_s,
-              trace.scored_from, trace.row_s),
-        window,
-    )
-    return replace(found, duration_s=trace.end_s)
+    at, until_s = steps.at_samples(log, trace.t_s), steps.changed_s(log)
+    counts = steps.scored(at, trace.t_s, window, until_s)
+    s = score(trace, window, counts)
+    lengths_s = step_lengths_s(trace.t_s, trace.end_s, trace.row_s)
+    in_temper = figures(trace, window, lengths_s, steps.in_temper(log, at, trace.t_s))
+    if counts is None:
+        return Judged(s, paragraph(name, s, window, trips, in_temper), [])
+    runs = steps.runs(at, trace)
+    return Judged(s, evening_paragraph(name, s, runs, window, in_temper, trips), runs, not counts.any())
 
 
 def _night(log: HoldLog, runner: Runner, *, went_off: bool) -> str:
@@ -168,22 +182,25 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
         log = read_log(path)
     except BainError as failed:
         why = failed.words().replace(str(path), str(home / path.name))
-        return Report(_result(home, course, None, ended), f"Nothing was held. {why}.", _exit(course, None), notes,
-                      drawn=False)
-    s = score_part(log, trace_of(log, truth, course.end_ms / 1000), window_of(setup))
-    held = paragraph(setup.profile.name, s, window_of(setup), course.trips) if s else UNWORKED
+        summary = f"Nothing was held. {why}."
+        return Report(_result(home, course, None, ended, summary), summary, _exit(course, None), notes, drawn=False)
+    trace = trace_of(log, truth, course.end_ms / 1000, raw=bool(ended.facts.get("raw_probes")))
+    judged = judge(log, trace, setup.profile.name, window_of(setup), course.trips)
     night = _night(log, runner, went_off=course.ended in (watch.RESTARTED, watch.TRIPPED))
-    if changed_s(log) < float("inf"):
+    if course.ended == watch.LEFT:
+        notes.append(f"bain hold {setup.profile.path or setup.profile.name} --join watches it again; bain collect "
+                     "fetches the rest of its log afterwards")
+    if steps.changed_s(log) < float("inf"):
         notes.append("another chocolate came into the bath: only the first bowl is scored")
     if (log["stage"] == "rest").any():
         notes.append(f"weigh what is left once it has set: bain stock {home} --left 640g records it and says "
                      "whether it may be tempered again")
-    summary = f"{night} {held} {ENDINGS.get(course.ended or '', '')}".strip()
+    summary = f"{night} {judged.words} {ENDINGS.get(course.ended or '', '')}".strip()
     notes += log.notes
     if course.log.trouble is None:
         course.log.add_report({**(s.as_dict() if s else {}), "summary": summary})
     drawn = course.log.trouble is None and _seal_and_draw(path.parent, log, truth, runner, summary, notes)
-    return Report(_result(home, course, s, ended), summary, _exit(course, s), notes, drawn)
+    return Report(_result(home, course, judged, ended, summary), summary, _exit(course, judged), notes, drawn)
 
 
 def _seal_and_draw(folder: Path, log: HoldLog, truth: Any, runner: Runner, summary: str, notes: list[str]) -> bool:
@@ -213,29 +230,35 @@ def _seal_and_draw(folder: Path, log: HoldLog, truth: Any, runner: Runner, summa
     return True
 
 
-def _exit(course: watch.Watch, s: Score | None) -> int:
+def _exit(course: watch.Watch, judged: Judged | None) -> int:
     """Exit status: 0 held as it should be; 1 not; 3 the board was lost."""
     if course.ended == watch.LOST:
         return 3
-    if course.trips or course.ended in (watch.TRIPPED, watch.RESTARTED) or s is None:
+    if course.trips or course.ended in (watch.TRIPPED, watch.RESTARTED) or judged is None:
         return 1
-    never = s.in_window_fraction == 0.0 and course.ended != watch.LEFT  # a warmer left running may still get there
-    return 1 if never or s.left_for_good else 0
+    never = judged.unworked or judged.score.in_window_fraction == 0.0
+    if never and course.ended != watch.LEFT:  # a warmer left running may still get there
+        return 1
+    return 1 if judged.score.left_for_good else 0
 
 
-def _result(folder: Path, course: watch.Watch, s: Score | None, ended: Outcome) -> dict[str, Any]:
+def _result(
+    folder: Path, course: watch.Watch, judged: Judged | None, ended: Outcome, summary: str
+) -> dict[str, Any]:
     """The result for programs; the names up to `speed` are fixed."""
     wall_s = ended.facts.get("wall_s") or ended.wall_s
     simulated_s = ended.facts.get("simulated_s") or course.end_ms / 1000
-    figures = s.as_dict() if s else dict.fromkeys(Score.__annotations__)
+    figures_of = judged.score.as_dict() if judged else dict.fromkeys(SCORE_KEYS)
     return {
         "log": str(folder / CSV),
         "folder": str(folder),
-        **figures,
+        **figures_of,
         "duration_s": course.end_ms / 1000,
         "trips": course.trips,
         "lost_lines": course.losses.lost,
         "speed": round(simulated_s / wall_s, 1) if wall_s else None,
+        "steps": [asdict(step) for step in judged.steps] if judged else [],
+        "summary": summary,
         "ended": course.ended,
         "virtual": course.scene.virtual,
     }

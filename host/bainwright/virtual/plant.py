@@ -178,10 +178,15 @@ class Warmer:
 
     def swap(self, litres: float, temp_c: float) -> None:
         """Replace some of the bath's water."""
+        self.top_up(self.take_out(litres), temp_c)
+
+    def take_out(self, litres: float) -> float:
+        """Ladle water out; returns the litres there were to take."""
         out_kg = min(litres * WATER_KG_PER_L, self.water_kg - LEAST_WATER_KG)
         self.water_kg -= out_kg
         self.matter_j -= out_kg * WATER_J_PER_KGK * self.water_c
-        self.top_up(out_kg / WATER_KG_PER_L, temp_c)
+        self.renew()
+        return out_kg / WATER_KG_PER_L
 
     def renew(self) -> None:
         """Compute new film coefficients at the next step, because something changed."""

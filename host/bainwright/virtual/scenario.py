@@ -77,6 +77,12 @@ class WaterTopUp(Event, frozen=True, tag="water_top_up"):
     temp_c: WaterC
 
 
+class WaterOut(Event, frozen=True, tag="water_out"):
+    """Water is ladled out of the bath."""
+
+    litres: Litres
+
+
 class Stir(Event, frozen=True, tag="stir"):
     """The chocolate is stirred."""
 
@@ -165,7 +171,7 @@ class PowerCutEvent(Event, frozen=True, tag="power_cut"):
 
 
 AnyEvent = (
-    Refill | Dip | Seed | Stir | WaterSwap | WaterTopUp | BowlOff | BowlOn | Lid | Draught | Room
+    Refill | Dip | Seed | Stir | WaterSwap | WaterTopUp | WaterOut | BowlOff | BowlOn | Lid | Draught | Room
     | Announce | Confirm | Thicker | Thinner | Finish | FaultEvent | PowerCutEvent
 )
 KINDS: dict[str, type[Event]] = {str(kind.__struct_config__.tag): kind for kind in get_args(AnyEvent)}

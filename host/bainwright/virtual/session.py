@@ -14,8 +14,10 @@ from bainwright.files.documents import flash_of
 from bainwright.files.rig import Rig
 from bainwright.link.protocol import Link
 from bainwright.virtual.interpreter import has_micropython, require_micropython
-from bainwright.virtual.scenario import Scenario
+from bainwright.virtual.scenario import Event, Scenario
 from bainwright.virtual.truth import read_truth
+
+FACTS = ("dead", "raw_probes", "resets", "power_cuts", "stalled", "simulated_s", "wall_s")
 
 
 @dataclass(frozen=True)
@@ -65,6 +67,10 @@ class VirtualSession:
         """Start virtual time."""
         self.board.run_clock()
 
+    def act(self, event: Event) -> None:
+        """Do to the warmer what a scenario's event does, now."""
+        self.board.apply_event(event)
+
     def reopen(self) -> bool:
         """A virtual board that has ended cannot be reopened."""
         return False
@@ -77,8 +83,7 @@ class VirtualSession:
     def facts(self) -> dict[str, Any]:
         """What the virtual board reports of its run."""
         report = self.board.report()
-        names = ("dead", "resets", "power_cuts", "stalled", "simulated_s", "wall_s")
-        return {"interpreter": self.interpreter, **{name: report[name] for name in names}}
+        return {"interpreter": self.interpreter, **{name: report[name] for name in FACTS}}
 
     def close(self) -> None:
         """End the virtual board and delete its temporary files."""

@@ -332,6 +332,7 @@ class Simulator:
         power.meter(power.now_us(), bool(self.shared.running) and self.console.in_main)
         self._answer({
             "dead": self.wiring.world.dead,
+            "raw_probes": self.wiring.world.raw_probes,
             "resets": list(power.resets),
             "power_cuts": self.events.power_cuts,
             "stalled": bool(self.shared.stalled),

@@ -31,6 +31,7 @@ class WorldLike(Protocol):
     """What the wiring needs of a world (see `bainwright.virtual.world.World`)."""
 
     dead: str | None
+    raw_probes: bool
 
     def arm(self, now_us: int) -> None: ...
     def advance(self, power_w: float, dt_us: int) -> None: ...

@@ -248,7 +248,7 @@ def _check_stock(scenario: Scenario, plant: Warmer) -> None:
     stock_kg = plant.chocolate_kg
     moves: list[tuple[float, float]] = []
     for event in scenario.events:
-        if isinstance(event, acts.WaterSwap | acts.WaterTopUp) and not plant.body.is_bath:
+        if isinstance(event, acts.WaterSwap | acts.WaterTopUp | acts.WaterOut) and not plant.body.is_bath:
             raise FileError(f"the event {kind_of(event)!r} at {event.at_s:g} s needs a bath; this rig is a plate")
         if isinstance(event, acts.Refill | acts.Seed):
             moves.append((event.at_s, event.mass_kg))

@@ -1,0 +1,84 @@
+"""Will the chocolate reach its window? Says so as soon as the course of its temperature shows that it will not."""
+
+from __future__ import annotations
+
+from collections import deque
+
+from bainwright.files.score import Window
+from bainwright.link.messages import Status
+
+STEP_S = 900.0  # chosen: three means this far apart show, to 0.1 °C, where an approach of about an hour ends
+ROW_S = 5.0
+MEAN_S = 60.0  # chosen: the means are over this time, against noise
+WATER_STEADY_C = 0.5  # chosen: the forecast holds only while the water stays where it is
+SHORT_C = 0.15  # chosen: a forecast closer than this to the window may be wrong about it
+LEAST_SLOWING = 0.05  # the approach must slow down visibly, or its end is not in sight
+RAILED_DUTY = 9000  # of 10000: the heater gives all it has
+
+
+class Reach:
+    """Forecasts where the chocolate ends, from three equally spaced means of an exponential approach."""
+
+    def __init__(self) -> None:
+        self._rows: deque[tuple[float, float, float, int]] = deque()  # s, bowl °C, water °C, duty
+        self.reported = False
+
+    def see(self, status: Status, window: Window) -> str:
+        """Take in a status line; returns the warning once, or an empty text.
+
+        Parameters
+        ----------
+        status : Status
+            The line; only a hold with heat counts.
+        window : Window
+            The chocolate's window.
+        """
+        if status.state != "hold" or status.bowl is None or status.water is None or status.bowl / 1000 >= window.low_c:
+            self._rows.clear()
+            self.reported = self.reported and status.bowl is not None and status.bowl / 1000 < window.low_c
+            return ""
+        t_s = status.t / 1000
+        if self._rows and t_s < self._rows[-1][0] + ROW_S:
+            return ""
+        self._rows.append((t_s, status.bowl / 1000, status.water / 1000, status.duty))
+        while self._rows and self._rows[0][0] < t_s - 2 * STEP_S - MEAN_S:
+            self._rows.popleft()
+        if self.reported or self._rows[0][0] > t_s - 2 * STEP_S - MEAN_S + 2 * ROW_S:
+            return ""
+        return self._judge(t_s, window)
+
+    def _judge(self, t_s: float, window: Window) -> str:
+        water = [row[2] for row in self._rows]
+        if max(water) - min(water) > WATER_STEADY_C:
+            return ""
+        first_c, middle_c, last_c = (self._mean_c(t_s - ago_s) for ago_s in (2 * STEP_S, STEP_S, 0.0))
+        ends_c = forecast_c(first_c, middle_c, last_c)
+        if ends_c is None or ends_c > window.low_c - SHORT_C:
+            return ""
+        self.reported = True
+        short_c = window.low_c - ends_c
+        railed = sum(row[3] for row in self._rows) / len(self._rows) > RAILED_DUTY
+        why = "the heater gives all it has" if railed else "the water is as warm as its ceiling allows"
+        helps = ("cover the water, put a lid on the bowl, take some water out, or warm the room" if railed
+                 else "a lid on the bowl, or a warmer room")
+        return (f"the chocolate will not reach its window: it levels off near {ends_c:.1f} °C, {short_c:.1f} °C below "
+                f"it, and {why}. What helps: {helps}")
+
+    def _mean_c(self, until_s: float) -> float:
+        rows = [row[1] for row in self._rows if until_s - MEAN_S <= row[0] <= until_s]
+        return sum(rows) / len(rows) if rows else self._rows[0][1]
+
+
+def forecast_c(first_c: float, middle_c: float, last_c: float) -> float | None:
+    """Where an exponential approach ends, from three equally spaced values (Aitken's delta-squared).
+
+    Returns
+    -------
+    float or None
+        °C; the last value where it stands still or falls; None where it does not slow down.
+    """
+    earlier, later = middle_c - first_c, last_c - middle_c
+    if later <= 0.0:
+        return last_c
+    slowing = 1.0 - later / earlier if earlier > 0.0 else 0.0
+    return None if slowing < LEAST_SLOWING else last_c + later * (1.0 - slowing) / slowing

@@ -1,0 +1,205 @@
+"""A hold in plain sentences, from its figures. Pure functions."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from bainboard import stages
+from bainwright.core.units import duration_words
+from bainwright.files.score import Figures, Score, Window
+from bainwright.review.steps import Step
+from bainwright.words import terms
+
+OVER_C = 0.1  # chosen: a tenth of a degree over the window is a probe's error and asks for no test
+
+
+def held_words(chocolate: str, s: Score, window: Window) -> str:
+    """What was held, for how long, and how well."""
+    text = f"Held {chocolate} for {duration_words(s.duration_s)}"
+    if s.in_window_fraction is None:
+        return text + ". No probe was in the chocolate, so it is not known whether it was in its window."
+    if s.warm_up_s is None:
+        return f"{text}. {_never_words(s, window)}"
+    since = _since_words(s)
+    return f"{text}: in its window {percent(s.in_window_fraction)} of the time {since}{_error_words(s)}."
+
+
+def _never_words(s: Score, window: Window) -> str:
+    low_c, peak_c = s.counted.bowl_low_c, s.counted.bowl_peak_c
+    if s.counted.inside_s > 0 or low_c is None or peak_c is None:
+        return "The chocolate never stayed in its window for a minute."
+    short_c, side = (window.low_c - peak_c, "below") if peak_c < window.low_c else (low_c - window.high_c, "above")
+    if short_c <= 0:  # it passed through between two samples
+        return "The chocolate never stayed in its window for a minute."
+    return f"The chocolate never reached its window: at best it was {short_c:.1f} °C {side} it."
+
+
+def _since_words(s: Score) -> str:
+    """From when on, and why not before."""
+    assert s.warm_up_s is not None
+    if s.warm_up_s < 2:
+        return "from the first second"
+    after = duration_words(s.warm_up_s)
+    began_below, began_above = s.whole.below_s > 0, s.whole.above_s > 0
+    if began_above and not began_below:
+        return f"after {after}, which it took to cool down to it"
+    return f"after {after} of warm-up" if began_below and not began_above else f"after the first {after}"
+
+
+def percent(fraction: float) -> str:
+    """A share in words; 100 % only when nothing is missing."""
+    whole = round(100 * fraction)
+    return f"{min(whole, 99) if fraction < 1 else 100} %"
+
+
+def _error_words(s: Score) -> str:
+    return "" if s.bowl_rms_error_c is None else f", typically {s.bowl_rms_error_c:.2f} °C from its target"
+
+
+def peak_words(f: Figures, window: Window) -> str:
+    """How warm it got, against the ceiling and the window, and how cold."""
+    words = []
+    if f.water_peak_c is not None:
+        words.append(
+            f"The warmest the water got was {f.water_peak_c:.1f} °C, "
+            f"{_against(f.water_peak_c, window.ceiling_c, 'the ceiling')}."
+        )
+    if f.bowl_peak_c is not None and f.bowl_low_c is not None:
+        words.append(
+            f"The warmest the chocolate got was {f.bowl_peak_c:.1f} °C, "
+            f"{_against(f.bowl_peak_c, window.high_c, 'the top of its window')}; the coldest was {f.bowl_low_c:.1f} °C."
+        )
+    return " ".join(words)
+
+
+def _against(temp_c: float, limit_c: float, what: str) -> str:
+    gap_c = temp_c - limit_c
+    if abs(gap_c) < 0.05:
+        return f"right at {what}"
+    return f"{abs(gap_c):.1f} °C {'over' if gap_c > 0 else 'under'} {what}"
+
+
+def outside_words(f: Figures) -> str:
+    """Time outside the window: how much, the longest at a stretch, and by how much in all."""
+    words = [
+        f"{duration_words(spent_s)} {where}"
+        for spent_s, where in ((f.below_s, "below"), (f.above_s, "above"))
+        if spent_s >= 1
+    ]
+    if not words:
+        return ""
+    longest = duration_words(f.longest_outside_s)
+    stretch = f", at most {longest} at a stretch" if f.longest_outside_s < f.below_s + f.above_s else ""
+    over_k_min = f.exposure_k_min or 0.0
+    exposure = f" Above it, that adds up to {over_k_min:.1f} degree-minutes." if over_k_min >= 0.05 else ""
+    return f"It spent {' and '.join(words)} its window{stretch}.{exposure}"
+
+
+def advice_words(f: Figures, window: Window) -> str:
+    """Advice after time above the window: no model gives the seed that is left, so only a test can."""
+    if not window.tempered or f.bowl_peak_c is None:
+        return ""
+    if f.bowl_peak_c >= window.ceiling_c:
+        return "Assume the seed is lost until a temper test passes."
+    return "Test the temper before you dip again." if f.bowl_peak_c >= window.high_c + OVER_C else ""
+
+
+def end_words(s: Score) -> str:
+    """How it was at the end, and what is not known."""
+    words = []
+    if s.left_for_good:
+        words.append("At the end it had been outside its window for ten minutes or more.")
+    if s.unknown_s >= 60:
+        words.append(f"For {duration_words(s.unknown_s)} its temperature is not known.")
+    return " ".join(words)
+
+
+def trip_words(trips: list[dict[str, Any]]) -> str:
+    """The trips, one clause each."""
+    if not trips:
+        return "No trips."
+    each = "; ".join(f"{trip['said']} ({duration_words(trip['t_s'])} in)" for trip in trips)
+    return f"{len(trips)} trip{'s' if len(trips) > 1 else ''}: {each}."
+
+
+def paragraph(
+    chocolate: str, s: Score, window: Window, trips: list[dict[str, Any]], tempered: Figures | None = None
+) -> str:
+    """A hold of one step in a few plain sentences.
+
+    Parameters
+    ----------
+    chocolate : str
+        Its name.
+    s : Score
+        Of the hold.
+    window : Window
+        The chocolate's window.
+    trips : list of dict
+        As the course of the hold has them.
+    tempered : Figures, optional
+        Since the last temper test that passed; the advice follows from them. Default: the whole hold.
+    """
+    parts = [held_words(chocolate, s, window), peak_words(s.whole, window), outside_words(s.whole),
+             advice_words(tempered or s.whole, window), end_words(s), trip_words(trips)]
+    return " ".join(part for part in parts if part)
+
+
+def evening_paragraph(
+    chocolate: str, s: Score, steps: list[Step], window: Window, tempered: Figures, trips: list[dict[str, Any]]
+) -> str:
+    """An evening of several steps: each step, then how the dipping went.
+
+    Parameters
+    ----------
+    chocolate : str
+        Its name.
+    s : Score
+        Of the hold; `s.counted` covers the dipping.
+    steps : list of Step
+        In order of time.
+    window : Window
+        Of the dipping.
+    tempered : Figures
+        Over the time in temper since the last test that passed; the advice follows from them.
+    trips : list of dict
+        As the course of the hold has them.
+    """
+    held, course = f"Held {chocolate} for {duration_words(s.duration_s)}", f"The steps: {_steps_words(steps)}."
+    if not _has_work(steps, window):
+        parts = [f"{held}. The evening ended before the dipping began.", course]
+    elif s.in_window_fraction is None:
+        parts = [f"{held}. No probe was in the chocolate, so it is not known whether it was in its window.", course]
+    else:
+        doing = "While dipping" if window.tempered else "As melted stock"
+        span = f"{doing}: {peak_words(s.counted, window)} {outside_words(s.counted)}".rstrip()
+        parts = [f"{held}; {_while_words(s, window)}", course, span]
+    parts += [advice_words(tempered, window), end_words(s), trip_words(trips)]
+    return " ".join(part for part in parts if part)
+
+
+def _has_work(steps: list[Step], window: Window) -> bool:
+    return any(step.name == ("work" if window.tempered else "melted") for step in steps)
+
+
+def _while_words(s: Score, window: Window) -> str:
+    doing = "while dipping" if window.tempered else "as melted stock"
+    if s.in_window_fraction is None or s.warm_up_s is None:
+        return f"{doing}, it never stayed in its window for a minute."
+    return f"{doing}, it was in its window {percent(s.in_window_fraction)} of the time{_error_words(s)}."
+
+
+def _steps_words(steps: list[Step]) -> str:
+    """Each kind of step with its time in all and how warm it got, in the order of its first time."""
+    words = []
+    for name in dict.fromkeys(step.name for step in steps):
+        runs = [step for step in steps if step.name == name]
+        lasted_s = sum(step.end_s - step.start_s for step in runs)
+        if name in (*stages.TEMPERED, *stages.COLD):  # as warm as the dipping, of which more is said
+            words.append(f"{terms.stage(name)} {duration_words(lasted_s)}")
+            continue
+        peaks = [("water", [run.water_peak_c for run in runs]), ("chocolate", [run.bowl_peak_c for run in runs])]
+        known = [f"{what} up to {max(c for c in found if c is not None):.1f} °C"
+                 for what, found in peaks if any(c is not None for c in found)]
+        words.append(f"{terms.stage(name)} {duration_words(lasted_s)}" + (f" ({', '.join(known)})" if known else ""))
+    return "; ".join(words)

@@ -1,0 +1,89 @@
+"""The steps of an evening as the log has them: which ran when, how warm each got, and which of them are scored."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bainboard import stages
+from bainwright.files.score import Flags, Floats, Trace, Window
+from bainwright.record.reader import HoldLog
+
+BEFORE_WORK = tuple(str(row[stages.NAME]) for row in stages.STAGES if row[stages.NEXT])  # each leads to another step
+
+
+@dataclass(frozen=True)
+class Step:
+    """One run of a step."""
+
+    name: str
+    start_s: float
+    end_s: float
+    water_peak_c: float | None
+    bowl_peak_c: float | None
+
+
+def at_samples(log: HoldLog, t_s: Floats) -> NDArray[Any]:
+    """The step at each sample time; a step counts from its row until the next row."""
+    rows = np.clip(np.searchsorted(log["t_s"], t_s, side="right") - 1, 0, len(log) - 1)
+    return log["stage"][rows]
+
+
+def changed_s(log: HoldLog) -> float:
+    """When another chocolate came into the bath: what follows is not scored by the window of the first."""
+    times_s = [float(event["t_s"]) for event in log.events if event.get("event") == "changed"]
+    return min(times_s, default=float("inf"))
+
+
+def scored(names: NDArray[Any], t_s: Floats, window: Window, until_s: float) -> Flags | None:
+    """The samples that are scored: the work, or melted stock; None where the hold has no other step.
+
+    Parameters
+    ----------
+    names : ndarray, shape (n,)
+        The step at each sample.
+    t_s : ndarray, shape (n,)
+        Sample times.
+    window : Window
+        The window of the scored step.
+    until_s : float
+        When another chocolate came into the bath.
+    """
+    # Only by its own window: leftovers at rest, or melted for the night, are not a temper that went wrong.
+    own, other = ("work", "melted") if window.tempered else ("melted", "work")
+    after = (other, "rest") if (names == own).any() else ()
+    if not np.isin(names, (*BEFORE_WORK, *after)).any():
+        return None
+    counts: Flags = (names == own) & (t_s < until_s)
+    return counts
+
+
+def in_temper(log: HoldLog, names: NDArray[Any], t_s: Floats) -> Flags:
+    """The samples with a temper in the first bowl since its last test that passed: the test settles what was before."""
+    passed_s = [float(event["t_s"]) for event in log.events
+                if event.get("event") == "tested" and event.get("verdict") in (stages.GOOD, stages.SLOW)]
+    until_s = changed_s(log)
+    since_s = max((at_s for at_s in passed_s if at_s < until_s), default=0.0)
+    # A log from before there were steps names none.
+    return np.isin(names, (*stages.TEMPERED, "")) & (t_s >= since_s) & (t_s < until_s)
+
+
+def runs(names: NDArray[Any], trace: Trace) -> list[Step]:
+    """Each unbroken run of a step, in order of time."""
+    starts = [0, *(np.flatnonzero(names[1:] != names[:-1]) + 1).tolist()] if len(names) else []
+    found = []
+    for start, end in zip(starts, [*starts[1:], len(names)], strict=True):
+        if names[start] == "":
+            continue
+        end_s = trace.end_s if end == len(names) else float(trace.t_s[end])
+        found.append(Step(str(names[start]), float(trace.t_s[start]), end_s, _peak_c(trace.water_c[start:end]),
+                          _peak_c(trace.bowl_c[start:end])))
+    return found
+
+
+def _peak_c(temp_c: Floats) -> float | None:
+    known = temp_c[np.isfinite(temp_c)]
+    return float(known.max()) if known.size else None

@@ -1,0 +1,181 @@
+"""What a person reads about the course of a hold: news of the window, a window out of reach, the bell, the present."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from fake_board import status_line
+
+from bainwright.display import screen
+from bainwright.display.curve import CHOCOLATE, CURVE_S, WATER, curve_rows
+from bainwright.display.scene import Scene
+from bainwright.display.view import RING_S, Bell
+from bainwright.evening.reach import Reach, forecast_c
+from bainwright.evening.window_news import WindowNews
+from bainwright.files.score import Window
+from bainwright.link.protocol import decode
+
+DARK = Window(31.0, 31.5, 32.0, 34.5)
+
+
+def line(t_s, bowl_c, **fields):
+    """A status line."""
+    return decode(status_line(1, round(1000 * t_s), bowl=round(1000 * bowl_c), **fields)[:-1])
+
+
+def news_of(bowls, stage="work"):
+    """What is reported of a bowl, a second each, with its second."""
+    news = WindowNews()
+    said = [(t_s, news.see(line(t_s, bowl_c, stage=stage), DARK)) for t_s, bowl_c in enumerate(bowls, 1)]
+    return [(t_s, text) for t_s, text in said if text]
+
+
+# -- leaving the window and coming back -------------------------------------------------------------------------------
+
+
+def test_a_noisy_reading_at_the_edge_is_reported_once():
+    """Two hours about 32.0 °C with 0.05 °C of swing cross the edge 7,200 times; the person reads that it is in."""
+    assert news_of([32.0 + 0.05 * (-1) ** n for n in range(7200)]) == [(62, "the chocolate is in its window")]
+
+
+def test_a_minute_outside_is_reported_and_a_minute_back():
+    bowls = [31.5] * 100 + [30.5] * 59 + [31.5] * 100 + [30.5] * 100 + [31.5] * 100 + [32.5] * 100
+    assert news_of(bowls) == [
+        (61, "the chocolate is in its window"), (320, "the chocolate is below its window"),
+        (420, "the chocolate is in its window"), (520, "the chocolate is above its window")]
+
+
+def test_a_warm_up_is_no_news_and_a_bowl_put_on_too_warm_is():
+    assert news_of([25.0] * 200) == []
+    assert news_of([38.0] * 200) == [(61, "the chocolate is above its window")]
+    assert news_of([45.0] * 200, stage="melt") == []
+
+
+# -- a window out of reach --------------------------------------------------------------------------------------------
+
+
+def approach(ends_c, *, tau_s=3600.0, starts_c=26.0, duty=3000, noise_c=0.0, hours=5.0):
+    """What is said, and when, of a bowl that nears a temperature exponentially over steady water."""
+    reach = Reach()
+    for t_s in range(1, round(3600 * hours)):
+        bowl_c = ends_c + (starts_c - ends_c) * math.exp(-t_s / tau_s) + noise_c * math.sin(t_s * 2.1)
+        said = reach.see(line(t_s, bowl_c, water=34200, duty=duty, stage="work"), DARK)
+        if said:
+            return t_s, said
+    return None
+
+
+def test_three_values_of_an_exponential_give_its_end():
+    """By hand: 24, 28, 30 °C halve their distance to 32 °C each time."""
+    assert forecast_c(24.0, 28.0, 30.0) == pytest.approx(32.0)
+    assert forecast_c(30.0, 30.0, 30.0) == 30.0
+    assert forecast_c(24.0, 26.0, 28.0) is None  # not slowing down
+
+
+@pytest.mark.parametrize("noise_c", [0.0, 0.02])
+def test_a_warmer_that_levels_off_under_its_window_says_so_by_how_much_within_forty_minutes(noise_c):
+    at_s, said = approach(30.0, noise_c=noise_c)
+    assert at_s < 2400
+    short_c = float(said.split(" °C below it")[0].rpartition(", ")[2])
+    assert short_c == pytest.approx(1.0, abs=0.3)
+    assert "as warm as its ceiling allows" in said
+    assert "a lid" in said
+
+
+def test_a_heater_at_its_end_is_named_as_the_reason():
+    assert "the heater gives all it has" in approach(30.0, duty=10000)[1]
+
+
+def test_a_warmer_that_will_get_there_says_nothing():
+    assert approach(31.6) is None
+    assert approach(33.0, noise_c=0.02) is None
+
+
+# -- the bell ---------------------------------------------------------------------------------------------------------
+
+
+def scene_at(**fields):
+    """A scene with one line."""
+    scene = Scene("dark", "the warmer 'pot'", DARK, True, 3600.0, 150.0)
+    scene.see(600.0, line(600, 31.5, **fields))
+    return scene
+
+
+def test_it_rings_when_somebody_is_asked_for_and_again_until_the_answer():
+    bell, scene = Bell(quiet=False), scene_at(ask="swap")
+    assert not bell.due(scene, 0.0)
+    scene.calling = True
+    assert [bell.due(scene, now_s) for now_s in (0.0, 1.0, RING_S - 0.1, RING_S, RING_S + 1.0)] == [
+        True, False, False, True, False]
+    scene.calling = False
+    assert not bell.due(scene, RING_S + 2.0)
+    scene.calling = True
+    assert bell.due(scene, RING_S + 3.0)
+
+
+def test_quiet_never_rings():
+    scene = scene_at(ask="swap")
+    scene.calling = True
+    assert not any(Bell(quiet=True).due(scene, now_s) for now_s in (0.0, 100.0))
+
+
+# -- now --------------------------------------------------------------------------------------------------------------
+
+
+def text_of(scene, height=24):
+    """The screen as one text."""
+    return " ".join(screen.draw(scene, 80, height).plain.split())
+
+
+def test_a_pause_comes_before_what_was_asked():
+    scene = scene_at(state="pause", ask="pour")
+    scene.prompt = "pour the refill in now"
+    assert "hands may go in; w ends the pause" in text_of(scene)
+    assert "pour the refill" not in text_of(scene)
+
+
+def test_a_bowl_that_is_off_is_not_dipping():
+    scene = scene_at()
+    scene.bowl_away = True
+    assert "bowl off · dipping" in text_of(scene)
+    assert "set it back, then b" in text_of(scene)
+
+
+def test_after_an_announcement_there_is_something_to_wait_for():
+    scene = scene_at()
+    assert "nothing to do" in text_of(scene)
+    scene.refill_coming = True
+    assert "the warmer says when to pour" in text_of(scene)
+
+
+def test_big_digits_have_the_time_left_and_two_rows_of_keys():
+    keys = "  ".join(f"{letter} does something long" for letter in "abcdefgh")
+    lines = screen.draw_big(scene_at(), 80, 24, keys).plain.split("\n")
+    assert "0:50:00 left" in lines[0]
+    assert all("does something" in row for row in lines[-2:])
+
+
+# -- the last hour ----------------------------------------------------------------------------------------------------
+
+
+def test_the_last_hour_is_drawn_where_there_is_room():
+    scene = scene_at()
+    assert "last hour" not in text_of(scene, 24)
+    assert "last hour" in text_of(scene, 34)
+    assert len(screen.draw(scene, 120, 34).plain.split("\n")) == 34
+
+
+def test_the_curve_has_each_moment_at_its_column_and_its_temperature():
+    """Water 10 °C over chocolate that rises by a degree in half an hour: oldest left, present right."""
+    scene = Scene("dark", "the warmer 'pot'", Window(30.0, 31.0, 32.0, 50.0), True, None, 150.0)
+    for t_s in range(0, 2 * int(CURVE_S), 20):
+        scene.see(float(t_s), line(t_s, 20.0 + t_s / 1800.0, water=40000))
+    rows = [glyphs for _, glyphs in curve_rows(scene, 107, 23)]
+    columns = {x: row for row, glyphs in enumerate(rows) for x, glyph in enumerate(glyphs) if glyph == CHOCOLATE}
+    assert sorted(columns) == list(range(100))
+    assert [columns[x] for x in range(100)] == sorted(columns.values(), reverse=True)
+    labels = [label.strip() for label, _ in curve_rows(scene, 107, 23)]
+    assert labels[0] == "41.0"
+    assert labels[-1] == "21.0"
+    assert rows[1].count(WATER) == 100
