@@ -457,7 +457,7 @@ def test_ctrl_c_asks_first_and_leaving_leaves_the_warmer_running(here):
     runner.session.board.say(*quiet(10, 40))
     course = turning(runner, keyboard, interrupts, 8)
     assert course.ended == watch.LEFT
-    assert any("Leave the warmer running" in said and "close the laptop" in said for said in runner.view.said)
+    assert any("Leave the warmer running" in said and "close the laptop" in said for _, said in runner.view.events)
     assert asked_of(runner) == []
 
 

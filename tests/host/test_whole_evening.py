@@ -120,7 +120,7 @@ def test_it_is_scored_by_its_work_and_not_by_its_melting(evening, tmp_path, caps
     assert result["bowl_peak_c"] > 47.0  # the whole evening, melting included
     assert [step["name"] for step in result["steps"]] == STAGES
     assert "melting 1 h" in result["summary"]
-    assert "While dipping: The warmest the water got was 32." in result["summary"]
+    assert "While dipping, the warmest the water got was 32." in result["summary"]
     assert result["duration_s"] < 12300
     assert "take out 1.0 L and put in 1.0 L at 15 °C" in err
     assert err.count("wipe the underside dry") == 3  # each time the bowl is lifted or set back

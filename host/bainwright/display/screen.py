@@ -240,6 +240,8 @@ def _water(canvas: Canvas, scene: Scene) -> None:
 def _ceiling_words(scene: Scene) -> list[tuple[str, str]]:
     if scene.status is None or scene.status.water is None:
         return [("no valid reading", f"bold {PLACE[ABOVE]}")]
+    if scene.bowl_away:
+        return [("the bowl is off: no ceiling", DIM)]
     gap_c = scene.window.ceiling_c - scene.status.water / 1000
     if gap_c < 0:
         return [(f"{-gap_c:.1f} °C OVER the ceiling", f"bold {PLACE[ABOVE]}")]
@@ -298,7 +300,7 @@ def _times(scene: Scene) -> tuple[str, str]:
 def _now(canvas: Canvas, scene: Scene) -> None:
     """The one thing the person should know now: a question, a trip, a trouble, or what to do next."""
     if scene.question:
-        for line in textwrap.wrap(scene.question, canvas.width - 6)[:2]:
+        for line in textwrap.wrap(scene.question, canvas.width - 6)[:3]:
             canvas.add((f" {line} ", LOUD))
     elif scene.status and scene.status.fault:
         canvas.add((f" {terms.fault(scene.status.fault)} ", LOUD))

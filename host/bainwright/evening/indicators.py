@@ -66,5 +66,6 @@ class Indicators:
         if self.peak_c is None:
             return ""
         test = "no test yet" if self.passed_s is None else f"test {duration_words(self.now_s - self.passed_s)} ago"
+        over = f" · {self.exposure_k_min:.1f} degree-minutes over" if self.exposure_k_min >= 0.05 else ""
         return (f"{test} · below {self.below_s / 60:.0f}, in {self.inside_s / 60:.0f}, above {self.above_s / 60:.0f} "
-                f"min · peak {self.peak_c:.1f} °C · {self.exposure_k_min:.1f} degree-minutes over")
+                f"min · peak {self.peak_c:.1f} °C{over}")

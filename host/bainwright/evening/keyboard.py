@@ -22,8 +22,10 @@ _KEYS = (
 KEYS = _KEYS + "leave or stop"
 KEYS_VIRTUAL = f"{_KEYS}end  {hands_line()}"
 END_QUESTION = "Is the dipping over? e once more ends it and the heat goes off; any other key: no"
-LEAVE_QUESTION = "Leave the warmer running (l), stop it (s) or keep watching (g)?"
-LEAVE_HINT = "You may close the laptop: the warmer holds by itself, --join watches it again. Ctrl-C once more stops it."
+LEAVE_QUESTION = (
+    "Leave the warmer running (l), stop it (s) or keep watching (g)? It holds without the PC: you may close the "
+    "laptop, and --join watches it again. Ctrl-C once more stops it."
+)
 
 
 class Keyboard:
@@ -136,11 +138,12 @@ class Keyboard:
             self._stop(course)
         elif not course.scene.question or self._offered or self._ending:
             self._offered, self._ending = [], False
-            self._ask(course, LEAVE_QUESTION, LEAVE_HINT)
+            self._ask(course, LEAVE_QUESTION)
 
-    def _ask(self, course: Watch, question: str, hint: str = "") -> None:
+    def _ask(self, course: Watch, question: str) -> None:
+        """Ask at this keyboard: in the scene, and as a line where there is no screen."""
         course.scene.question = question
-        self.view.say(f"{question} {hint}".rstrip())
+        self.view.event(course.scene.t_s, question)
 
     def _answer(self, course: Watch, key: str, interrupts: Interrupts) -> None:
         if self._ending:

@@ -155,8 +155,14 @@ class EveningPrompts:
         bowl = Bowl(1.0, p.target_c if bowl_c is None else bowl_c, p.low_c, p.high_c)
         warm, solid = largest_kg(bowl, REFILL_C), largest_solid_kg(bowl, SOLID_C, HEAT_PROPERTIES[p.kind])
         cold = largest_kg(bowl, p.low_c - 4.0)
-        return (f"for each kg in the bowl at most {1000 * warm:.0f} g at {REFILL_C:g} °C, {1000 * cold:.0f} g at "
-                f"{p.low_c - 4.0:g} °C, or {1000 * solid:.0f} g of pieces at {SOLID_C:g} °C; stir it in at once")
+        sizes = [(warm, f"at {REFILL_C:g} °C"), (cold, f"at {p.low_c - 4.0:g} °C")]
+        sizes.append((solid, f"of pieces at {SOLID_C:g} °C"))
+        most = [f"{1000 * kg:.0f} g {what}" for kg, what in sizes if kg >= 0.005]
+        if not most:
+            return "the bowl has no room for a refill now: wait until it is back inside its window"
+        none = [what for kg, what in sizes if kg < 0.005]
+        warning = f"; nothing {' or '.join(none)} now" if none else ""
+        return f"for each kg in the bowl at most {' or '.join(most)}{warning}; stir it in at once"
 
     def pour(self, moment: Moment) -> str:
         """The bath is as warm as it gets before the refill."""

@@ -172,7 +172,8 @@ def evening_paragraph(
         parts = [f"{held}. No probe was in the chocolate, so it is not known whether it was in its window.", course]
     else:
         doing = "While dipping" if window.tempered else "As melted stock"
-        span = f"{doing}: {peak_words(s.counted, window)} {outside_words(s.counted)}".rstrip()
+        peaks = peak_words(s.counted, window)
+        span = f"{doing}, {peaks[:1].lower()}{peaks[1:]} {outside_words(s.counted)}".rstrip()
         parts = [f"{held}; {_while_words(s, window)}", course, span]
     parts += [advice_words(tempered, window), end_words(s), trip_words(trips)]
     return " ".join(part for part in parts if part)
