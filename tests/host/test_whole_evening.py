@@ -117,7 +117,7 @@ def test_it_is_scored_by_its_work_and_not_by_its_melting(evening, tmp_path, caps
     assert result["in_window_fraction"] > 0.99
     assert result["bowl_rms_error_c"] < 0.2
     assert result["dipping"]["exposure_k_min"] == 0.0
-    assert result["bowl_peak_c"] > 47.0  # the whole evening, melting included
+    assert result["bowl_peak_c"] > 44.0  # the whole evening, melting included
     assert [step["name"] for step in result["steps"]] == STAGES
     assert "melting 1 h" in result["summary"]
     assert "While dipping, the warmest the water got was 32." in result["summary"]

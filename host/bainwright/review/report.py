@@ -198,9 +198,14 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
     summary = f"{night} {judged.words} {ENDINGS.get(course.ended or '', '')}".strip()
     notes += log.notes
     if course.log.trouble is None:
-        course.log.add_report({**(s.as_dict() if s else {}), "summary": summary})
+        course.log.add_report({**judged.score.as_dict(), "steps": _steps(judged), "summary": summary})
     drawn = course.log.trouble is None and _seal_and_draw(path.parent, log, truth, runner, summary, notes)
     return Report(_result(home, course, judged, ended, summary), summary, _exit(course, judged), notes, drawn)
+
+
+def _steps(judged: Judged) -> list[dict[str, Any]]:
+    """The steps of an evening, for JSON."""
+    return [asdict(step) for step in judged.steps]
 
 
 def _seal_and_draw(folder: Path, log: HoldLog, truth: Any, runner: Runner, summary: str, notes: list[str]) -> bool:
@@ -257,7 +262,7 @@ def _result(
         "trips": course.trips,
         "lost_lines": course.losses.lost,
         "speed": round(simulated_s / wall_s, 1) if wall_s else None,
-        "steps": [asdict(step) for step in judged.steps] if judged else [],
+        "steps": _steps(judged) if judged else [],
         "summary": summary,
         "ended": course.ended,
         "virtual": course.scene.virtual,
