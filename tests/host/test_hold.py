@@ -14,7 +14,7 @@ from bainwright.evening import runner as hold_module
 from bainwright.evening import watch
 from bainwright.evening.options import HoldRequest, ask_about_stock, resolve
 from bainwright.evening.prompts import EveningPrompts
-from bainwright.evening.runner import Runner
+from bainwright.evening.runner import Outcome, Runner
 from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import document
 from bainwright.files.rig import load_rig
@@ -562,6 +562,7 @@ def test_only_the_first_bowl_is_scored_when_another_comes(here):
               *quiet(60, first=122, bowl=29000), done(2)]
     _, _, told = held(script, for_="182s")
     assert told.result["in_window_fraction"] == 1.0
+    assert (told.result["below_s"], told.result["bowl_low_c"]) == (0.0, 31.5)  # nothing of the white
     assert any("only the first bowl is scored" in note for note in told.notes)
 
 
@@ -572,6 +573,34 @@ def test_a_refused_act_is_shown_and_the_hold_goes_on(here):
     course = turning(runner, Keyboard({2: "w"}), Counter(), 4)
     assert course.ended is None
     assert course.scene.events[-1][1] == "not now: nothing to pause"
+
+
+def test_a_refusal_by_the_board_s_state_is_said_in_words(here):
+    """The board names the state it is in and those it wants; a cook reads what is going on."""
+    runner = runner_of(quiet())
+    runner.session.board.refusals["pause"] = "work: pause refused: not in state check, wanted hold or off"
+    course = turning(runner, Keyboard({2: "w"}), Counter(), 4)
+    said = course.scene.events[-1][1]
+    assert said == "not now: the warmer is testing itself; try again when that is done"
+
+
+def test_e_asks_before_it_ends_the_dipping(here):
+    """Between w and r on the keyboard, and without a way back: only e once more ends it."""
+    for answer, ended in (("e", True), ("g", False), ("w", False)):
+        runner = runner_of(quiet())
+        course = turning(runner, Keyboard({2: "e", 3: answer}), Counter(), 5)
+        dos = [asked["do"] for asked in runner.session.board.asked]
+        assert ("finish" in dos) == ended
+        assert "pause" not in dos
+        assert course.scene.question == ""
+
+
+def test_leaving_a_warmer_says_how_to_come_back(here):
+    runner = runner_of(quiet(60))
+    course = turning(runner, Keyboard({}), Counter(go=True), 3)
+    assert course.ended == watch.LEFT
+    done = report(runner, Outcome(course, 1.0, {}), None)
+    assert any("bain hold dark --join" in note and "bain collect" in note for note in done.notes)
 
 
 def test_a_full_disk_is_said_once_and_the_hold_goes_on(here):

@@ -63,6 +63,7 @@ def _run(setup: HoldSetup, big: bool, quiet: bool) -> Report:
     from bainwright.review.report import report
     from bainwright.virtual.opening import open_board
 
+    console.remark("starting the virtual board ..." if setup.simulated else "looking for the warmer ...")
     with open_board(setup.port, setup.simulated) as session:
         view = choose_view(
             sys.stderr, full=sys.stdout.isatty(), big=big, keys=KEYS_VIRTUAL if session.virtual else KEYS, quiet=quiet

@@ -23,6 +23,7 @@ PNG, SVG = "hold.png", "hold.svg"
 PAPER, INK, FAINT = "#fffdf8", "#3a322c", "#9a8f85"
 CHOCOLATE, WATER, HEAT, CEILING, BAND, BAND_INK = "#5d3217", "#4b93b8", "#d99a3d", "#a2457a", "#f3e2bd", "#8d6f2d"
 SIZE_IN, DPI = (11.5, 7.0), 150
+LINE = 0.025  # of the figure's height: a line of the summary
 LEVELS = 4  # rows of captions over the picture
 BIN_S = 30.0  # the heat is drawn as means over this time: single seconds of a time-proportioned heater look like noise
 ROOM_BELOW_C = (
@@ -97,7 +98,8 @@ def draw_hold(
         end_s = max(60.0, float(log["t_s"][-1]))
         captions = place_captions(_all_captions(log, played), end_s)
         rows = 1 + max((level for _, level in captions), default=-1)
-        figure.subplots_adjust(left=0.06, right=0.86, top=0.835 - 0.034 * rows, bottom=0.08)
+        more_lines = max(0, len(wrapped(summary)[1]) - 3)
+        figure.subplots_adjust(left=0.06, right=0.86, top=0.835 - 0.034 * rows - LINE * more_lines, bottom=0.08)
         _temperatures(temps, log, truth, window, end_s)
         _heat(heat, log)
         _times(heat, end_s)
@@ -110,11 +112,17 @@ def draw_hold(
 # -- the parts -------------------------------------------------------------------------------------------------------
 
 
+def wrapped(summary: str) -> tuple[list[str], list[str]]:
+    """The first sentence as a title and the others as lines; a figure stays beside its unit."""
+    first, _, rest = summary.replace(" °C", "\u00a0°C").partition(". ")
+    return textwrap.wrap(first, 82), textwrap.wrap(rest, 138)
+
+
 def _title(figure: Any, summary: str, virtual: bool) -> None:
-    first, _, rest = summary.partition(". ")
-    figure.text(0.06, 0.955, "\n".join(textwrap.wrap(first, 82)), fontsize=13.5, fontweight="bold", va="center")
+    title, lines = wrapped(summary)
+    figure.text(0.06, 0.955, "\n".join(title), fontsize=13.5, fontweight="bold", va="center")
     figure.text(
-        0.06, 0.925, "\n".join(textwrap.wrap(rest, 138)[:3]), fontsize=9.5, va="top", color=INK, linespacing=1.35
+        0.06, 0.925, "\n".join(lines), fontsize=9.5, va="top", color=INK, linespacing=1.35
     )
     if virtual:
         figure.text(

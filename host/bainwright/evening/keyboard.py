@@ -14,6 +14,7 @@ from bainwright.evening.virtual_hands import HANDS, VirtualHands, hands_line
 from bainwright.evening.watch import Watch
 from bainwright.files.chocolate import Profile
 from bainwright.link.session import Session
+from bainwright.words import terms
 
 _KEYS = (
     "y yes  n no, it thickens  d it thins  r refill coming  b bowl off/on  t test  c other bowl  e end of dipping  "
@@ -93,7 +94,7 @@ class Keyboard:
                 self.session.link.request(do, **fields)
         except RefusedError as refused:
             why = (refused.hint or str(refused)).rpartition(" refused: ")[2]  # the part before it is for programs
-            course.show(f"not now: {why}")
+            course.show(f"not now: {terms.refusal(why)}")
             return False
         return True
 

@@ -59,6 +59,12 @@ class Trace:
     scored_from: str
     row_s: float = 1.0
 
+    def until(self, end_s: float) -> Trace:
+        """The part before a moment."""
+        part = self.t_s < end_s
+        return Trace(self.t_s[part], self.water_c[part], self.bowl_c[part], self.target_c[part], end_s,
+                     self.scored_from, self.row_s)
+
 
 @dataclass(frozen=True)
 class Figures:

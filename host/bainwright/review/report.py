@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -122,14 +122,16 @@ def judge(log: HoldLog, trace: Trace, name: str, window: Window, trips: list[dic
     trips : list of dict
         As the course of the hold has them.
     """
-    at, until_s = steps.at_samples(log, trace.t_s), steps.changed_s(log)
+    runs, duration_s, until_s = steps.runs(steps.at_samples(log, trace.t_s), trace), trace.end_s, steps.changed_s(log)
+    if until_s < trace.end_s:  # no figure of the next bowl is judged by the window of the first
+        trace = trace.until(until_s)
+    at = steps.at_samples(log, trace.t_s)
     counts = steps.scored(at, trace.t_s, window, until_s)
-    s = score(trace, window, counts)
+    s = replace(score(trace, window, counts), duration_s=duration_s)
     lengths_s = step_lengths_s(trace.t_s, trace.end_s, trace.row_s)
     in_temper = figures(trace, window, lengths_s, steps.in_temper(log, at, trace.t_s))
     if counts is None:
         return Judged(s, paragraph(name, s, window, trips, in_temper), [])
-    runs = steps.runs(at, trace)
     return Judged(s, evening_paragraph(name, s, runs, window, in_temper, trips), runs, not counts.any())
 
 

@@ -202,6 +202,23 @@ def expected_in_step(fields: Fields, at_stage: str) -> bool:
     return asked or fields.get("fault") == faults.OVER_STAGE
 
 
+_NOT_IN_STATE = "not in state "
+_REFUSED_IN = {
+    "check": "the warmer is testing itself; try again when that is done",
+    "pause": "the water pause is on; end it first",
+    "off": "the heat is off",
+    "trip": "the warmer has tripped; hold its recessed button for 3 s to clear that",
+    "idle": "no hold is running",
+    "hold": "a hold is running",
+}
+
+
+def refusal(why: str) -> str:
+    """A board's reason for a refusal, in words where the reason is the state it is in."""
+    name = why.removeprefix(_NOT_IN_STATE).partition(",")[0] if why.startswith(_NOT_IN_STATE) else ""
+    return _REFUSED_IN.get(name, why)
+
+
 def state(name: str) -> str:
     """A state in words."""
     return STATES.get(name, name)
