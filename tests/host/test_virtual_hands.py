@@ -73,6 +73,16 @@ def test_seed_and_refill_add_their_mass_and_the_bowl_comes_off_and_back():
     assert shown[-1] == "your hands: the bowl is set back"
 
 
+def test_dipping_ends_after_its_ten_minutes():
+    """100 g within 600 s, and none after it."""
+    session, course = Session(bowl_c=31.5, chocolate_kg=1.5), Course()
+    session.world.arm(0)
+    VirtualHands(session).use("5", course)
+    for _ in range(1200):
+        session.world.advance(0.0, 1_000_000)
+    assert session.world.plant.chocolate_kg == pytest.approx(1.4, abs=1e-6)
+
+
 def test_what_cannot_be_done_is_said_and_nothing_happens():
     """A plate has no water to take out."""
     session, course = Session("plate"), Course()

@@ -217,10 +217,21 @@ class PythonBoard:
         self.desk.set(running=False)
         self.desk.wait_for(lambda: self.desk.stopped or len(self.desk.output) >= OUTPUT_BYTES)
 
+    def apply_event(self, event: Any) -> None:
+        """Let what a scenario's event does to matter happen now, as `VirtualBoard.apply_event`."""
+        wiring, was_running = self.desk.wiring, self.desk.running
+        wiring.world.check_event(event)
+        self.hold_clock()
+        wiring.advance(self.desk.now_us)
+        wiring.world.apply_event(event)
+        if was_running:
+            self.run_clock()
+
     def report(self) -> dict[str, Any]:
         """The state of the run, as `VirtualBoard.report` has it."""
         self._truth.flush()
-        return {"dead": self.desk.wiring.world.dead or self.crash or None, "resets": list(self.resets),
+        return {"dead": self.desk.wiring.world.dead or self.crash or None,
+                "raw_probes": self.desk.wiring.world.raw_probes, "resets": list(self.resets),
                 "power_cuts": self.power_cuts, "stalled": False, "simulated_s": self.desk.simulated_us / 1e6,
                 "wall_s": self.desk.wall_s}  # fmt: skip
 

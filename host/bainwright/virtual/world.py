@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import insort
 from typing import Any
 
 from bainwright.core.errors import FileError, PlantError, UseError
@@ -12,7 +13,7 @@ from bainwright.virtual.plant import Warmer
 from bainwright.virtual.plugin import describe, load_plant
 from bainwright.virtual.probes import Element
 from bainwright.virtual.scenario import Scenario, kind_of
-from bainwright.virtual.scenario_effects import SECOND_US, Action, Due, effects, schedule
+from bainwright.virtual.scenario_effects import SECOND_US, Action, Due, effects, schedule, to_us
 
 WAKE_S = 1e-6  # first step of a user's plant, so that it can set its temperatures
 
@@ -131,10 +132,12 @@ class World:
             _check_stock(alone, self.plant)
 
     def apply_event(self, event: acts.Event) -> None:
-        """Apply an event's immediate effect on the warmer now."""
+        """Apply an event's effects on the warmer, from now on and whatever its `at_s`."""
         for after_s, act in effects(self.plant, event):
             if after_s == 0.0:
                 act()
+            else:
+                insort(self._on_plant, Due(self.plant_us + to_us(after_s), len(self.scenario.events), act=act))
         self._read_plant()
 
     # -- temperatures -------------------------------------------------------------------------------------------------
