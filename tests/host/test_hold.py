@@ -525,7 +525,7 @@ def test_a_real_warmer_s_thermometers_are_spoken_of_at_the_start_and_a_simulated
     runner = runner_of(quiet(), rig="pot")
     assert [note for note in runner.notes() if "water probe was never calibrated" in note]
     (here / "pot-calibration.json").write_text("[1,")
-    assert [note for note in runner.notes() if "no record of a calibration" in note]
+    assert [note for note in runner.notes() if "not the record of a calibration" in note]
     runner.session.simulated = True
     assert not [note for note in runner.notes() if "calibrat" in note]
 
