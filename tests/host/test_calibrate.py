@@ -105,7 +105,7 @@ def test_one_point_gives_the_offset_and_its_uncertainty_grows_away_from_it():
 
 
 def test_the_stated_uncertainty_holds_in_nineteen_of_twenty():
-    """Ten thousand made-up probes, errors drawn as the model says: 95 % within twice the standard uncertainty."""
+    """Two thousand made-up probes, errors drawn as the model says: 95 % within twice the standard uncertainty."""
     rng = np.random.default_rng(20260301)
     knowns = [fever_known(38.0), ice_known(), boil_known(0.0, None)]
     within = 0

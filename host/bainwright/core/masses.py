@@ -22,7 +22,7 @@ def _number(text: str) -> float:
 
 
 def parse_mass_kg(text: str, option: str, low_kg: float, high_kg: float) -> float:
-    """Read a mass such as ``2.2kg``, ``800 g`` or ``1lb 8oz``.
+    """Read a mass such as ``1.8kg``, ``800 g`` or ``1lb 4oz``.
 
     Raises
     ------
@@ -34,7 +34,7 @@ def parse_mass_kg(text: str, option: str, low_kg: float, high_kg: float) -> floa
     if not parts or re.sub(r"\s", "", "".join(n + u for n, u in parts)) != re.sub(r"\s", "", plain):
         bare = re.fullmatch(_NUMBER, plain)
         meant = bare and _number(plain)  # nobody means 0 of anything
-        hint = f"did you mean {plain}g or {plain}kg?" if meant else "for instance 2.2kg, 800g or 1lb 8oz"
+        hint = f"did you mean {plain}g or {plain}kg?" if meant else "for instance 1.8kg, 800g or 1lb 4oz"
         raise UseError(option, got=repr(text), wanted="a mass with its unit: g, kg, oz or lb", hint=hint)
     if len(parts) > 1 and any(number.startswith("-") for number, _ in parts):
         raise UseError(option, got=repr(text), wanted="a mass above 0", hint="leave the minus sign out")

@@ -13,7 +13,7 @@ import numpy as np
 from bainwright.core.masses import Shown, clock_text
 from bainwright.core.units import duration_words
 from bainwright.plan.cautions import cautions
-from bainwright.plan.parts import STAGE_NAMES, Plan, Step
+from bainwright.plan.parts import STAGE_NAMES, STEP_MIN, Plan, Step
 from bainwright.plan.say import filled, unbroken
 from bainwright.plan.words import SOURCES_TITLE, Section, headline, sections
 from bainwright.plan.words_temper import have_ready
@@ -273,10 +273,10 @@ def _times(axes: Any, plan: Plan, across: Callable[[Any], Any]) -> None:
 
 
 def moment_text(plan: Plan, t_s: float) -> str:
-    """A moment of the evening: the time of day if one was given, else hours and minutes since the heat went on."""
+    """A moment of the evening to five minutes: the time of day if one was given, else hours since the heat went on."""
+    minutes = int(STEP_MIN * round(t_s / 60 / STEP_MIN))
     if plan.starts_min is not None:
-        return clock_text(plan.starts_min + t_s / 60)
-    minutes = round(t_s / 60)
+        return clock_text(plan.starts_min + minutes)
     return f"{minutes // 60}:{minutes % 60:02d}"
 
 

@@ -1,0 +1,116 @@
+"""Change one comparison, operator or constant at a time and see whether a test notices; by hand.
+
+``python tests/bench/mutate.py 120`` tries so many mutants, drawn evenly over the modules below, in a copy of the host's
+source, each against the tests named for its module. What lives is printed. A mutant that cannot be told from the
+original by any test (a tolerance, a bound of an iteration) is judged by whoever reads the list.
+"""
+
+from __future__ import annotations
+
+import ast
+import os
+import random
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+PLAN = ("test_plan_methods.py", "test_plan.py", "test_seeding.py", "test_chocolate_facts.py", "test_plan_grid.py",
+        "test_plan_times.py")
+MODULES = {
+    "physics/refills.py": PLAN, "physics/seeding.py": PLAN, "physics/chocolate_heat.py": PLAN, "physics/air.py": PLAN,
+    "physics/kitchen.py": PLAN, "physics/heating.py": PLAN,
+    "plan/batch_mass.py": PLAN, "plan/holding.py": PLAN, "plan/options.py": PLAN, "plan/refilling.py": PLAN,
+    "plan/schedule.py": PLAN, "plan/setup.py": PLAN, "plan/spread.py": PLAN, "plan/tempering.py": PLAN,
+    "plan/timing.py": PLAN, "plan/warmer.py": PLAN, "plan/cautions.py": PLAN,
+    "plan/compare.py": ("test_stock.py",), "plan/history.py": ("test_stock.py", "test_plan_methods.py"),
+    "plan/leftovers.py": ("test_stock.py",), "plan/stock.py": ("test_stock.py",),
+    "record/temper_tests.py": ("test_temper_tests.py",), "files/score.py": ("test_score.py",),
+}  # fmt: skip
+SWAPS: dict[type, type] = {
+    ast.Lt: ast.GtE, ast.GtE: ast.Lt, ast.Gt: ast.LtE, ast.LtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
+    ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.And: ast.Or, ast.Or: ast.And,
+}  # fmt: skip
+
+
+def places(tree: ast.Module) -> list[tuple[ast.AST, str]]:
+    """Every node that can be changed, outside annotations and docstrings."""
+    found: list[tuple[ast.AST, str]] = []
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Compare) and type(node.ops[0]) in SWAPS:
+            found.append((node, "compare"))
+        elif isinstance(node, ast.BinOp | ast.BoolOp) and type(node.op) in SWAPS:
+            found.append((node, "operator"))
+        elif isinstance(node, ast.Constant) and isinstance(node.value, float) and node.value:
+            found.append((node, "constant"))
+    return found
+
+
+def change(node: ast.AST, how: str) -> None:
+    """One mutation in place."""
+    if how == "compare":
+        assert isinstance(node, ast.Compare)
+        node.ops[0] = SWAPS[type(node.ops[0])]()
+    elif how == "operator":
+        assert isinstance(node, ast.BinOp | ast.BoolOp)
+        node.op = SWAPS[type(node.op)]()
+    else:
+        assert isinstance(node, ast.Constant)
+        node.value = node.value * 1.25
+
+
+def mutants(number: int, rnd: random.Random) -> Iterator[tuple[str, int, str, str]]:
+    """Module, line, the line as it was, and the mutated source; modules in turn."""
+    sources = {name: (ROOT / "host/bainwright" / name).read_text(encoding="utf-8") for name in MODULES}
+    orders = {name: rnd.sample(range(len(places(ast.parse(source)))), len(places(ast.parse(source))))
+              for name, source in sources.items()}  # fmt: skip
+    made = 0
+    while made < number and any(orders.values()):
+        for name, source in sources.items():
+            if not orders[name] or made >= number:
+                continue
+            tree = ast.parse(source)
+            node, how = places(tree)[orders[name].pop()]
+            line = int(getattr(node, "lineno", 0))
+            change(node, how)
+            made += 1
+            yield name, line, source.splitlines()[line - 1].strip(), ast.unparse(tree)
+
+
+def killed(copy: Path, tests: tuple[str, ...]) -> bool:
+    """Whether any of the tests fails."""
+    paths = os.pathsep.join(str(each) for each in (copy / "host", ROOT / "firmware", ROOT / "tests/host"))
+    done = subprocess.run(
+        [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-p", "no:cacheprovider", "-o",
+         f"pythonpath={ROOT / 'firmware'} {copy / 'host'}", "-k",
+         "not five_thousand and not sheet and not page and not any_kitchen",
+         *(str(ROOT / "tests/host" / test) for test in tests)],
+        cwd=copy, env={**os.environ, "PYTHONPATH": paths, "PYTHONDONTWRITEBYTECODE": "1"}, capture_output=True,
+        check=False,
+    )  # fmt: skip
+    return done.returncode != 0
+
+
+def main(number: int) -> None:
+    """Try so many mutants and print what lives."""
+    with tempfile.TemporaryDirectory() as folder:
+        copy = Path(folder)
+        shutil.copytree(ROOT / "host", copy / "host")
+        alive = tried = 0
+        for name, line, text, source in mutants(number, random.Random(2)):
+            target = copy / "host/bainwright" / name
+            before = target.read_text(encoding="utf-8")
+            target.write_text(source, encoding="utf-8")
+            tried += 1
+            if not killed(copy, MODULES[name]):
+                alive += 1
+                print(f"lives: {name}:{line}: {text}", flush=True)
+            target.write_text(before, encoding="utf-8")
+        print(f"{tried} mutants, {alive} live, {100.0 * alive / tried:.1f} %")
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 100)
