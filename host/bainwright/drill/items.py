@@ -139,7 +139,7 @@ ITEMS = (
          "The warmer continued the same hold."),
     Item("hot_water", "over temperature", WIRING, HOLD,
          # Faster than `trip.jump_c_per_s` is a broken probe, slower than a minute a switch that heats by itself.
-         "Move the water probe into hand-warm water, wait four minutes (no heat now), then into 10 °C over the limit.",
+         "Move the water probe into hand-warm water, wait 150 s (no heat now), then into 10 °C over the limit.",
          "Over the hard limit it trips, and stays off.", "Put the probe back into the bath.",
          faults.OVER_HARD_LIMIT, one_pass),
     Item("latch_kept", "a trip survives a power cut", LOGIC, TRIP,
