@@ -23,7 +23,7 @@ from bainwright.files.rig import load_rig
 from bainwright.install import installer, mpremote
 from bainwright.install.install_plan import Plan, Seen
 from bainwright.install.installer import InstallAsked, Installed
-from bainwright.install.report import as_dict, told
+from bainwright.install.report import as_dict, report_lines
 from bainwright.link import ports
 from bainwright.link.messages import Status
 from bainwright.link.protocol import Link
@@ -102,12 +102,12 @@ def test_a_bare_board_gets_the_firmware_whole_and_then_there_is_nothing_to_do() 
         assert record_on(board) == (wanted.version, NONE, GOOD)
         assert {path: chip.read(path) for path in theirs} == theirs  # left alone, and named
         named = "boot.py, fw/maps, fw/radio.bin, log/diary.txt, photo.jpg"
-        assert f"Not ours and left alone: {named}" in told(done)
+        assert f"Not ours and left alone: {named}" in report_lines(done)
         again = send(board)
         assert Chip(board.flash()).read("/fw/maps/one") == b"1"
         assert again.plan.nothing
         assert as_dict(again)["changed"] is False
-        assert "Nothing to do" in told(again)[0]
+        assert "Nothing to do" in report_lines(again)[0]
 
 
 def test_only_what_differs_is_sent_and_the_version_before_can_be_gone_back_to() -> None:
@@ -127,7 +127,7 @@ def test_a_dry_run_tells_and_changes_nothing() -> None:
     with board_with() as board:
         before = board.flash()
         done = send(board, new, dry_run=True)
-        assert any("1 files" in line for line in told(done))
+        assert any("1 files" in line for line in report_lines(done))
         assert Chip(board.flash()).fs.listdir("/fw") == Chip(before).fs.listdir("/fw")
         assert done.now["version"] == done.hello["version"]  # and the warmer runs again
 
@@ -148,7 +148,7 @@ def test_a_damaged_file_is_found_and_put_right_and_nothing_else_is_sent() -> Non
 def test_a_whole_version_that_has_not_proved_itself_is_not_said_to_differ() -> None:
     seen = Seen({"python": [1, 29, 0], "machine": "a board", "free": 4096})
     plan = Plan([], [], Record("11112222", NONE, NEW), [], [])
-    lines = told(Installed("COM3", InstallAsked(check=True), this_version(), seen=seen, plan=plan))
+    lines = report_lines(Installed("COM3", InstallAsked(check=True), this_version(), seen=seen, plan=plan))
     assert lines[-1].startswith("Every file is as it should be, but this version has not started well yet")
 
 
@@ -290,7 +290,7 @@ def about(**what: Any) -> bytes:
     [
         (about(python=[1, 23, 0]), r"MicroPython is too old: got 1\.23\.0, wanted 1\.24 or newer; .*micropython\.org"),
         (about(implementation="circuitpython", python=[9, 2, 0]), "does not run MicroPython: got circuitpython; put"),
-        (about(), "did not tell all that is on it"),
+        (about(), "did not report all that is on it"),
     ],
 )
 def test_an_interpreter_that_will_not_do_is_told_and_left_as_it_was(prints: bytes, words: str) -> None:

@@ -57,7 +57,7 @@ class Keys:
 
 
 class Interrupts:
-    """Counts Ctrl-C, and notes when the process is told to go. As exceptions they could hit between a row and its file.
+    """Counts Ctrl-C and notes a request to end. As exceptions they could strike between a row and its file.
 
     Attributes
     ----------

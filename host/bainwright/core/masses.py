@@ -167,7 +167,7 @@ class Shown:
         return 0.1 * OUNCE_KG if self.pounds else 0.001
 
     def little(self, mass_kg: float) -> str:
-        """A mass that may be smaller than a scale tells, and is then not said to be nothing."""
+        """A mass that may be too small for a scale; it is then never shown as nothing."""
         return f"under {self.mass(self.least_kg)}" if mass_kg < self.least_kg else self.mass(mass_kg)
 
     def mass(self, mass_kg: float) -> str:

@@ -134,7 +134,7 @@ def board_refusal(where: str, why: str, rows: Mapping[str, tuple[Any, ...]], wri
     if row is None:
         return FileError(f"{where}: {why}", hint=close_match(name, [*rows, *also]))
     value = written.get(name)
-    if isinstance(value, str):  # the board shows what is no plain letter as a question mark: here it can be told
+    if isinstance(value, str):  # the board shows what is no plain letter as a question mark: here it can be shown
         plain = unicodedata.normalize("NFKD", value).encode("ascii", "ignore").decode().strip()
         hint = f"for instance {plain!r}" if plain and plain != value else None
         return FileError(f"{where}: {why.replace(board.shown(value), repr(value))}", hint=hint)

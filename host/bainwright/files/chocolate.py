@@ -26,7 +26,7 @@ _ROWS: dict[str, tuple[Any, ...]] = {str(row[board.NAME]): row for row in board.
 
 @dataclass(frozen=True)
 class Caps:
-    """What a kind bears, where its file does not say."""
+    """The limits of a kind, for a file that does not give them."""
 
     ceiling_c: float
     never_above_c: float
@@ -111,7 +111,7 @@ class Profile:
     melt_c : float
         What it is melted at before tempering.
     keep_c : float
-        What it is kept at overnight, melted.
+        The temperature of melted stock overnight.
     set_min, fail_min : float
         A test piece in temper has set by the first; one not set by the second is not in temper.
     cool_low_c, cool_high_c : float
@@ -199,11 +199,11 @@ def parse_profile(doc: dict[str, Any], path: str = "") -> Profile:
         raise FileError(f"{where}, high_c", got=f"{written.work.high_c:g} °C",
                         wanted=f"above low_c {written.work.low_c:g} °C")
     profile = _filled(written, path)
-    # First, lest a window over the melting point be told as a fault of the ceiling, which nobody gave.
+    # First: otherwise a window over the melting point would be reported as a fault of the ceiling, which nobody gave.
     if profile.kind != "melted" and FORM_V_C <= profile.high_c <= 50.0:
         raise FileError(f"{where}, high_c", got=f"{profile.high_c:g} °C",
                         wanted=f"below {FORM_V_C:g} °C, the melting point of the crystal a temper holds",
-                        hint="kind = \"melted\" is for stock that is kept melted")
+                        hint="kind = \"melted\" is for stock that stays melted")
     if written.cool != Cool():
         _check_cooling(profile, where)
     values, why = board.check_profile(profile.document())

@@ -1,4 +1,4 @@
-"""What a simulated warmer has on its flash when it comes: proved, its latch cleared, its settings stored."""
+"""What a simulated warmer has on its flash at first: tested, its latch cleared, its settings stored."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ SIMULATED = "simulated"  # the drill's mark where none is needed: a simulated wa
 
 
 def document(what: str, values: dict[str, Any]) -> bytes:
-    """A document as the board stores it: flat JSON, names in the table's order, so that its hash tells a change.
+    """A document as the board stores it: flat JSON, names in the table's order, so that its hash shows a change.
 
     Of the settings only those that are not as usual: the board's table has the usual ones too, and what takes a board's
     memory while a document is checked is each name in it.

@@ -21,7 +21,7 @@ NEW, TRIED, GOOD, BACK = "new", "tried", "good", "back"  # as main.py has them
 
 
 class Record(NamedTuple):
-    """What main.py reads: the version to start, the one before it, and how the first stands."""
+    """What main.py reads: the version to start, the one before it, and the state of the first."""
 
     current: str
     before: str

@@ -42,7 +42,7 @@ class PlantTable(Struct, frozen=True, forbid_unknown_fields=True):
     pot_diameter_m: Annotated[float, Meta(gt=0.03, le=1.5)] | None = None
     vessel_kg: Annotated[float, Meta(ge=0.0, le=20.0)] | None = None  # steel of the pot, warm with its water
     insulation_mm: Annotated[float, Meta(ge=0.0, le=100.0)] = 0.0  # foam round the pot, 0.035 W/m·K
-    base_w_per_m2k: Annotated[float, Meta(ge=0.0, le=20.0)] = 2.0  # loss down through what the pot stands on
+    base_w_per_m2k: Annotated[float, Meta(ge=0.0, le=20.0)] = 2.0  # loss down through the surface under the pot
     ring_cover: Share = 0.7  # share of the water ring round the bowl that is covered
     heater_leak: Share = 0.05  # share of the heater's coupling that goes to the room instead
     water_film_w_per_m2k: Film = 250.0  # water (or plate) to bowl
@@ -83,7 +83,7 @@ class Rig:
     settings : mapping
         Every setting of `bainboard.settings.SETTINGS`, checked, by its dotted name.
     plant : PlantTable
-        What the built-in plant is told beyond the settings.
+        What the built-in plant knows beyond the settings.
     vessels : mapping
         Named vessels that may take the place of the rig's own.
     source : str
@@ -254,7 +254,7 @@ def _judged(written: Mapping[str, Any], where: str) -> tuple[dict[str, Any], lis
     _, why = board.check(board.SETTINGS, sound)  # as a board does: figures in their bounds may be unsafe together
     together: list[tuple[str, str | None]] = [(why, None)] if why else []
     together += _resistor_faults(values)
-    if not {"board", "pins"} & (written.keys() - sound.keys()):  # nobody can tell where the pins of no board go
+    if not {"board", "pins"} & (written.keys() - sound.keys()):  # without a board no pin can be judged
         together += _pin_faults(values)
     return values, wrong + [FileError(f"{where}: {why}", hint=hint) for why, hint in together]
 

@@ -36,7 +36,7 @@ SPARE_BLOCKS = 8  # folders take two blocks each; the rest lets the file system 
 
 @dataclass
 class Seen:
-    """What `board_scripts/look.py` told.
+    """What `board_scripts/look.py` found on a board.
 
     Attributes
     ----------

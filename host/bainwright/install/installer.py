@@ -11,7 +11,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from bainwright.core.errors import LinkError, RefusedError, UseError
-from bainwright.files.firmware import BACK, FOLDER, NONE, Firmware, Record, firmware
+from bainwright.files.firmware import BACK, FOLDER, NONE, Firmware, firmware
 from bainwright.install import install_plan
 from bainwright.install.install_plan import STAGED, Plan, Seen
 from bainwright.install.mpremote import Remote, no_micropython, script
@@ -45,16 +45,16 @@ class InstallAsked:
 
 @dataclass
 class Installed:
-    """What came of it.
+    """The result of an install.
 
     Attributes
     ----------
     hello : dict, optional
         What the board said before; None when no warmer's firmware answered.
     now : dict, optional
-        What it said after.
+        What the board said afterwards.
     seen : Seen, optional
-        What was on it before; None when it was not looked at because it heats.
+        What was on the board before; None when it was not examined because it heats.
     plan : Plan, optional
         What was, or would be, changed.
     """
@@ -70,7 +70,7 @@ class Installed:
 
 
 class Progress:
-    """Told of each file's bytes as they go; the command line draws it."""
+    """Follows the bytes of each file; the command line draws it."""
 
     def begin(self, total_bytes: int) -> None:
         """So many bytes will go."""
@@ -202,7 +202,7 @@ def _await_hello(link: Link, path: str) -> dict[str, Any] | None:
 
 
 def look(remote: Remote) -> Seen:
-    """What is on the board, as `board_scripts/look.py` tells it.
+    """What is on the board, as `board_scripts/look.py` reports it.
 
     Raises
     ------
@@ -212,7 +212,7 @@ def look(remote: Remote) -> Seen:
     seen = install_plan.read_seen(remote.run(script("look")))
     install_plan.check_board(seen)
     if not seen.about.get("all"):
-        raise LinkError("the board did not tell all that is on it", hint="press its reset button and try again")
+        raise LinkError("the board did not report all that is on it", hint="press its reset button and try again")
     return seen
 
 
@@ -222,7 +222,7 @@ def carry_out(remote: Remote, plan: Plan, progress: Progress) -> None:
     Raises
     ------
     LinkError, RefusedError
-        If it did not come so far; the board then starts what it started before.
+        If it failed; the board then starts what it started before.
     """
     sizes = {piece.staged: len(piece.content) for piece in plan.sent}
     progress.begin(sum(sizes.values()))
@@ -242,15 +242,15 @@ def carry_out(remote: Remote, plan: Plan, progress: Progress) -> None:
         prepare = ["exec", f"prepare({plan.keep!r})"]
         put = ["exec", f"put({plan.places!r}, {plan.strays!r}, {record!r}, {plan.left!r})"]
         said = remote.run(script("put"), prepare, *copy, put, line=line)
-    _came_so_far(said)
+    _check_finished(said)
 
 
-def _came_so_far(said: list[dict[str, Any]]) -> None:
+def _check_finished(said: list[dict[str, Any]]) -> None:
     wrong = next((line["wrong"] for line in said if "wrong" in line), None)
     if wrong == "fat":
         raise RefusedError(
             "the board keeps its files on FAT, where a power cut during an install could leave half of one",
-            hint="put MicroPython on it anew with its flash erased: it then makes littlefs",
+            hint="erase its flash and put MicroPython on it again: that makes littlefs",
         )
     if wrong is not None or not any("put" in line for line in said):
         raise LinkError(f"{wrong or 'the firmware'} did not arrive whole; the board keeps what it had",
@@ -282,7 +282,7 @@ def judge(done: Installed, target: str) -> None:
 
 
 def running_version(hello: dict[str, Any] | None) -> str:
-    """The hash of the firmware that said hello; empty where it did not tell."""
+    """The hash of the firmware that said hello; empty where it did not say."""
     return str((hello or {}).get("version", "")).partition("+")[2]
 
 
@@ -296,12 +296,12 @@ def install(asked: InstallAsked, path: str, progress: Progress) -> Installed:
     path : str
         The port.
     progress : Progress
-        Told of what goes.
+        Follows the bytes.
 
     Returns
     -------
     Installed
-        What came of it; a failure is raised.
+        The result; a failure is raised.
     """
     done = Installed(path, asked)
     done.hello = greet(path)
@@ -325,7 +325,8 @@ def install(asked: InstallAsked, path: str, progress: Progress) -> Installed:
             done.now = restart(path)
         return done
     done.now = restart(path)
-    target = done.plan.record.current if done.plan and done.plan.record else _current(done.seen)
+    record = (done.plan.record if done.plan else None) or (done.seen.record if done.seen else None)
+    target = record.current if record else NONE
     if done.now is None:
         done.now = _break_off(path)
     judge(done, target)
@@ -333,7 +334,7 @@ def install(asked: InstallAsked, path: str, progress: Progress) -> Installed:
 
 
 def _change(done: Installed, remote: Remote, progress: Progress) -> None:
-    """At the prompt: look, and do what is to be done."""
+    """At the prompt: examine the board and change it as asked."""
     done.seen = seen = look(remote)
     done.wanted = firmware(seen.mpy)
     if seen.record is not None and seen.record.state == BACK and seen.record.before == done.wanted.version:
@@ -343,13 +344,8 @@ def _change(done: Installed, remote: Remote, progress: Progress) -> None:
         carry_out(remote, done.plan, progress)
 
 
-def _current(seen: Seen | None) -> str:
-    record: Record | None = seen.record if seen else None
-    return record.current if record else NONE
-
-
 def _let_run(path: str) -> None:
-    """After a failure: let the board run again what it ran; if that fails too, the first failure is the one to tell."""
+    """After a failure, let the board run its firmware again; if that fails too, the first failure is reported."""
     try:
         with linked(path) as link:
             link.transport.write(RUN_MAIN)
@@ -362,15 +358,12 @@ def _break_off(path: str) -> dict[str, Any] | None:
     try:
         Remote(path).run(["reset"])
         transport = _opened(path, LEAVE_S)
-    except (LinkError, RefusedError):  # it hangs harder than that: the person has to unplug it, and is told so
+    except (LinkError, RefusedError):  # only unplugging helps, and the error says so
         return None
     try:
         return _await_hello(Link(transport), path)
     finally:
         transport.close()
-
-
-# -- which board -------------------------------------------------------------------------------------------------------
 
 
 @contextmanager

@@ -23,7 +23,7 @@ RESTARTED = ('{"status":', '{"event":')  # the firmware's own lines: its board l
 NO_PROMPT = re.compile(r"could not enter raw repl")
 GONE = re.compile(r"failed to access|Input/output error|device disconnected|no longer available|ClearCommError|EIO")
 GET_MICROPYTHON = (
-    "put MicroPython 1.24 or newer on it first: micropython.org/download has the file for each board and tells how to "
+    "put MicroPython 1.24 or newer on it first: micropython.org/download has the file for each board and says how to "
     "copy it there"
 )
 
@@ -76,7 +76,7 @@ class Remote:
         *commands : list of str
             Each as typed after ``mpremote``.
         line : callable, optional
-            Told of every line they print, as it comes.
+            Called with every line they print, as it comes.
 
         Returns
         -------
@@ -97,7 +97,7 @@ class Remote:
         if code:
             raise explain(self.path, lines)
         self._fresh = True
-        return [json.loads(text) for text in lines if text.startswith("{")]  # what our scripts tell
+        return [json.loads(text) for text in lines if text.startswith("{")]  # what our scripts report
 
 
 def _spawn(words: list[str], line: Callable[[str], None] | None) -> tuple[list[str], int]:

@@ -46,7 +46,7 @@ class Sending(Progress):
 
 
 def install_and_tell(asked: InstallAsked, *, as_json: bool, say: Say) -> int:
-    """Do what was asked, and tell of it; the exit status."""
+    """Do what was asked and report it; returns the exit status."""
     with contextlib.closing(Sending()) as sending:
         done = install_on(asked, lambda: sending)
     for note in done.notes:
@@ -54,7 +54,7 @@ def install_and_tell(asked: InstallAsked, *, as_json: bool, say: Say) -> int:
     if as_json:
         say(json.dumps(as_dict(done), indent=2, ensure_ascii=False))
     else:
-        for line in told(done):
+        for line in report_lines(done):
             say(("VIRTUAL: " if ports.is_pseudo_terminal(done.port) else "") + line)
     return exit_code(done)
 
@@ -69,16 +69,16 @@ def exit_code(done: Installed) -> int:
 # -- in words ----------------------------------------------------------------------------------------------------------
 
 
-def told(done: Installed) -> list[str]:
+def report_lines(done: Installed) -> list[str]:
     """The result, a line each."""
     if done.seen is None or done.plan is None:
         return [f"{done.port}: {_board(done)}, firmware {(done.hello or {}).get('version', 'unknown')}"]
     if done.asked.check:
-        lines = _told_check(done, done.seen, done.plan)
+        lines = _check_lines(done, done.seen, done.plan)
     elif done.asked.dry_run:
-        lines = _told_dry_run(done, done.plan)
+        lines = _dry_run_lines(done, done.plan)
     else:
-        lines = _told_done(done, done.plan)
+        lines = _done_lines(done, done.plan)
     if done.seen.foreign:
         lines.append("Not ours and left alone: " + ", ".join(done.seen.foreign))
     return lines
@@ -90,11 +90,11 @@ def _board(done: Installed) -> str:
 
 
 def wanted_version(done: Installed) -> str:
-    """The version of this program's firmware as a board would tell it."""
+    """The version of this program's firmware as a board would report it."""
     return f"{VERSION}+{done.wanted.version}" if done.wanted else VERSION
 
 
-def _told_check(done: Installed, seen: Seen, plan: Plan) -> list[str]:
+def _check_lines(done: Installed, seen: Seen, plan: Plan) -> list[str]:
     about, record = seen.about, seen.record
     python = ".".join(map(str, about["python"]))
     lines = [
@@ -124,7 +124,7 @@ def _files(plan: Plan) -> str:
     return f" in {len(names)} files: {shown}" if names else ""
 
 
-def _told_dry_run(done: Installed, plan: Plan) -> list[str]:
+def _dry_run_lines(done: Installed, plan: Plan) -> list[str]:
     if plan.nothing:
         return [f"Nothing would change: {wanted_version(done)} is there, every file as it should be."]
     size = sum(len(piece.content) for piece in plan.sent)
@@ -140,7 +140,7 @@ def _fallback(plan: Plan) -> str:
     return f", and keep {before} to go back to" if before != NONE else ""
 
 
-def _told_done(done: Installed, plan: Plan) -> list[str]:
+def _done_lines(done: Installed, plan: Plan) -> list[str]:
     version = (done.now or {}).get("version")
     if done.asked.back:
         lines = [f"Back to {version}; {plan.record.before if plan.record else NONE} stays on the board."]
@@ -150,7 +150,7 @@ def _told_done(done: Installed, plan: Plan) -> list[str]:
         size = sum(len(piece.content) for piece in plan.sent)
         lines = [f"{version} runs: {len(plan.sent)} files sent ({size / 1024:.0f} KB), every file checked there."]
         if plan.record and plan.record.before != NONE:
-            lines.append(f"The version before, {plan.record.before}, is kept: bain install --back")
+            lines.append(f"The version before, {plan.record.before}, stays there: bain install --back")
     if (done.now or {}).get("state") == "trip":
         why = terms.fault((done.now or {}).get("fault", faults.NONE))
         lines.append(f"The warmer is latched off ({why}): when it is safe, hold its recessed button for 3 s.")

@@ -1,4 +1,4 @@
-"""Which board is meant: the ports there are, told apart by asking each who it is."""
+"""Which board is meant: every port is asked who is on it."""
 
 from __future__ import annotations
 

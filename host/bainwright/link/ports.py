@@ -108,7 +108,7 @@ def _open_without_reset(port: Any, uneven: bool) -> None:
 
     Behind a bridge, one line on alone holds the board in reset or sends it to its loader; both together do neither.
     The system raises both as it opens, so nothing changes. A driver that raises them one after the other (`uneven`)
-    is told to raise none, then gets them in the order that resets nothing.
+    is opened with neither, then gets them in the order that resets nothing.
     """
     port.dtr = port.rts = not uneven
     port.open()

@@ -44,7 +44,7 @@ def _lives(process: int) -> bool:
 
 @contextmanager
 def announced(path: str) -> Iterator[None]:
-    """While inside, the board on this path is among those served; where that cannot be told it is served all the same.
+    """Inside, the board on this path is listed among those served; a failure to list it does not stop it.
 
     The link is named by the process, and points to the path.
     """

@@ -20,7 +20,7 @@ class Session(Protocol):
 
     @contextmanager
     def held(self) -> Iterator[None]:
-        """The board's time stands still inside, where that is possible: requests then have no moment of their own."""
+        """Inside, the board's time does not pass, where that is possible, so a request takes none."""
 
     def arm(self) -> None:
         """The hold is about to start."""
@@ -35,10 +35,10 @@ class Session(Protocol):
         """The true temperatures, where someone knows them."""
 
     def facts(self) -> dict[str, Any]:
-        """What is worth keeping about this board with the log."""
+        """What the log should record about this board."""
 
     def close(self) -> None:
-        """Let go of the board."""
+        """Release the board."""
 
 
 @contextmanager
@@ -69,7 +69,7 @@ class LiveSession:
 
     @contextmanager
     def held(self) -> Iterator[None]:
-        """Real time does not stand still."""
+        """Real time passes."""
         yield
 
     def arm(self) -> None:
