@@ -56,9 +56,10 @@ class Canvas:
                 line.append(*right)
         self.lines.append(line)
 
-    def blank(self) -> None:
-        """An empty line."""
-        self.lines.append(Text(""))
+    def blank(self, wanted: bool = True) -> None:
+        """An empty line, where it is wanted."""
+        if wanted:
+            self.lines.append(Text(""))
 
     def text(self) -> Text:
         """All lines as one."""
@@ -92,20 +93,20 @@ def draw(scene: Scene, width: int, height: int, keys: str = "") -> Text:
     canvas = Canvas(min(width, WIDEST))
     airy = height >= 22
     _head(canvas, scene)
-    _gap(canvas, airy)
+    canvas.blank(airy)
     _chocolate(canvas, scene)
     _water(canvas, scene)
     _axis(canvas, scene)
-    _gap(canvas, airy)
+    canvas.blank(airy)
     _heat(canvas, scene)
-    _gap(canvas, airy)
+    canvas.blank(airy)
     _evening(canvas, scene)
     if airy and scene.indicators:
         for line in textwrap.wrap(scene.indicators, canvas.width - 4)[:2]:
             canvas.add((line, DIM))
-    _gap(canvas, airy)
+    canvas.blank(airy)
     _now(canvas, scene)
-    _gap(canvas, airy)
+    canvas.blank(airy)
     rows = _key_rows(keys, canvas.width - 4)[: 3 if airy else 1]
     if height >= CURVE_FROM_HEIGHT:
         _last_hour(canvas, scene, height - len(canvas.lines) - len(rows) - EVENTS_UNDER_CURVE)
@@ -127,11 +128,6 @@ def _key_rows(keys: str, room: int) -> list[str]:
         else:
             rows.append(key)
     return rows
-
-
-def _gap(canvas: Canvas, airy: bool) -> None:
-    if airy:
-        canvas.blank()
 
 
 def _virtual(scene: Scene) -> tuple[str, str] | str:
