@@ -47,6 +47,8 @@ class Board:
         self.heartbeat = self._out("heartbeat")
         self._pwm: machine.PWM | None = None
         self._panel: tuple | None = None
+        self._lamps: tuple = ()  # as they were set last
+        self._buzzer = 0
         self._watchdog: machine.WDT | None = None
         self._onewire: onewire.OneWire | None = None
         self._spi: machine.SoftSPI | None = None
@@ -200,6 +202,7 @@ class Board:
         """A panel is fitted: its buttons pull their pins to ground, its lamps and buzzer light and sound when high."""
         if self._panel is None:
             buttons = [machine.Pin(self.pins[name], machine.Pin.IN, machine.Pin.PULL_UP) for name in ("yes", "no")]
+            self._lamps = ()
             self._panel = buttons, [self._out(name) for name in ("lamp_below", "lamp_in", "lamp_above", "buzzer")]
 
     def pressed(self) -> tuple:
@@ -214,7 +217,10 @@ class Board:
         return yes.value() == 0, no.value() == 0, recessed
 
     def show(self, lamps: tuple, buzzer: int) -> None:
-        """Set the panel's lamps and buzzer."""
+        """Set the panel's lamps and buzzer; ten times a second, so nothing is done where nothing changed."""
+        if lamps == self._lamps and buzzer == self._buzzer:
+            return
+        self._lamps, self._buzzer = lamps, buzzer
         for pin, level in zip(self._panel[1], lamps + (buzzer,)):  # noqa: B905 - MicroPython's zip has no strict
             pin.value(level)
 

@@ -46,6 +46,9 @@ class Button:
         self._pressed_ms = None
 
 
+_NO_ACTS: list = []  # what most slices make; one for all, never filled
+
+
 class Buttons:
     """All three, and the large ones held together: `feed` levels (True is pressed) each slice, get the acts made."""
 
@@ -55,14 +58,16 @@ class Buttons:
         self._recessed = Button(CLEAR_MS, None, "clear")
         self._both = Button(LOCK_MS, None, "lock")
 
-    def feed(self, now_ms: int, yes: bool, no: bool, recessed: bool):
+    def feed(self, now_ms: int, yes: bool, no: bool, recessed: bool) -> list:
         """The acts of this slice, in order."""
-        acts = (self._yes.feed(now_ms, yes), self._no.feed(now_ms, no), self._recessed.feed(now_ms, recessed),
-                self._both.feed(now_ms, yes and no))
+        act_yes, act_no = self._yes.feed(now_ms, yes), self._no.feed(now_ms, no)
+        act_recessed, act_both = self._recessed.feed(now_ms, recessed), self._both.feed(now_ms, yes and no)
         if yes and no:
             self._yes.drop()
             self._no.drop()
-        return [act for act in acts if act is not None]
+        if act_yes is None and act_no is None and act_recessed is None and act_both is None:
+            return _NO_ACTS
+        return [act for act in (act_yes, act_no, act_recessed, act_both) if act is not None]
 
 
 # -- lamps ----------------------------------------------------------------------------------------------------------

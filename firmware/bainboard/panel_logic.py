@@ -30,9 +30,13 @@ class PanelLogic:
 
     def acts(self, now_ms: int, pressed: tuple, state: str) -> list:
         """The acts of these levels (yes, no, recessed; True is pressed), as they are meant in this state."""
-        acts = [_INSTEAD.get((act, state), act) for act in self._buttons.feed(now_ms, *pressed)]
+        yes, no, recessed = pressed
+        made = self._buttons.feed(now_ms, yes, no, recessed)
+        if not made:
+            return made
+        acts = [_INSTEAD.get((act, state), act) for act in made]
         if self.locked:
-            if acts and self._alarm is not None:
+            if self._alarm is not None:
                 self.silence(now_ms)
             return [act for act in acts if act in ("lock", "clear")]
         if self._alarm is None or "confirm" not in acts:
