@@ -50,7 +50,10 @@ def test_a_hold_without_micropython_says_on_what_it_ran(capsys):
     path, log, err = hold(capsys)
     version = ".".join(map(str, sys.version_info[:3]))
     assert f"this PC has no MicroPython, so the board's firmware runs in CPython {version}" in err
-    assert json.loads(path.with_name("hold.json").read_text())["interpreter"] == f"CPython {version}"
+    facts = json.loads(path.with_name("hold.json").read_text())
+    assert facts["interpreter"] == f"CPython {version}"
+    assert facts["simulated_s"] >= 599
+    assert facts["wall_s"] > 0
     assert len(log["t_s"]) >= 590
     assert 30.5 < np.nanmean(log["bowl_c"][-120:]) < 32.0
 

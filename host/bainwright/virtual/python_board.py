@@ -44,7 +44,7 @@ class PacedHardware(Desk):
         self.speed = speed
         self.simulated_us, self.wall_s = 0, 0.0
         self._spin = 0
-        self._anchor = (0, 0.0)
+        self._anchor = self._began = (0, 0.0)
         self.take = self._take
 
     # -- the firmware's side -------------------------------------------------------------------------------------------
@@ -82,8 +82,8 @@ class PacedHardware(Desk):
 
     def _run_to(self, target_us: int) -> None:
         if self.stopped:
-            self.stopped, self._anchor = False, (self.now_us, time.monotonic())
-            self._began = self._anchor
+            self._began = self._anchor = (self.now_us, time.monotonic())
+            self.stopped = False
         stop_us = max(self.now_us, min(target_us, self._limit_us))
         if self.speed and not self._paced(stop_us, self.speed):
             return
@@ -132,6 +132,15 @@ class PacedHardware(Desk):
             for name, value in flags.items():
                 setattr(self, name, value)
             self.changed.notify_all()
+
+    def run_times_s(self) -> tuple[float, float]:
+        """Simulated and real time while the clock ran, s."""
+        with self.changed:
+            simulated_us, wall_s = self.simulated_us, self.wall_s
+            if not self.stopped:
+                simulated_us += self.now_us - self._began[0]
+                wall_s += time.monotonic() - self._began[1]
+        return simulated_us / 1e6, wall_s
 
     def wait_for(self, condition: Callable[[], bool]) -> None:
         """Wait for the firmware's thread.
@@ -230,10 +239,11 @@ class PythonBoard:
     def report(self) -> dict[str, Any]:
         """The state of the run, as `VirtualBoard.report` has it."""
         self._truth.flush()
+        simulated_s, wall_s = self.desk.run_times_s()
         return {"dead": self.desk.wiring.world.dead or self.crash or None,
                 "raw_probes": self.desk.wiring.world.raw_probes, "resets": list(self.resets),
-                "power_cuts": self.power_cuts, "stalled": False, "simulated_s": self.desk.simulated_us / 1e6,
-                "wall_s": self.desk.wall_s}  # fmt: skip
+                "power_cuts": self.power_cuts, "stalled": False, "simulated_s": simulated_s,
+                "wall_s": wall_s}  # fmt: skip
 
     def close(self) -> None:
         """End the firmware's thread."""
