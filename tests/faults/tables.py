@@ -45,6 +45,8 @@ def page(results: Path, hunted: Path, searched: Iterable[Path]) -> str:
     blocks = [report.page(found)] if found else []
     if rows:
         blocks += ["### The whole board\n", _summary(rows), _unplayed(rows), _single_table(rows), _misses(rows)]
+    else:
+        blocks.append("The board's campaign was not played in full for these figures; the tests play a sample of it.")
     blocks.append(_mutants(hunted, campaign.firmware_hash()))
     return "\n\n".join(block for block in blocks if block)
 
@@ -89,7 +91,7 @@ def _unplayed(rows: list[Row]) -> str:
 
 def _mutants(hunted: Path, firmware: str) -> str:
     if not hunted.exists():
-        return "Mutants: not played."
+        return "Mutants: the whole set was not played for these figures; the tests play a sample."
     told = [json.loads(line) for line in hunted.read_text(encoding="utf-8").splitlines()]
     fates = list({fate["mutant"]: fate for fate in told}.values())
     lived = [fate["mutant"] for fate in fates if not fate["killed_by"]]

@@ -239,7 +239,7 @@ def test_the_tables_say_what_was_played(tmp_path: Path) -> None:
     assert "`abc`: 2" in text
     assert "`water_open` | water_probe" in text
     assert "`1:zones/water_open/neither/learnt`" in text
-    assert "hours of healthy play" in text
+    assert "hours of healthy play, of 2,000 aimed at" in text
 
 
 def test_the_three_warmers_and_twenty_relatives_are_in_their_ranges() -> None:
