@@ -12,7 +12,7 @@ from bainwright.commands.console import say
 
 @click.command(short_help="Fetch what the board logged while no PC was there.")
 @options.board
-@click.option("--out", metavar="DIR", help="Where the folders of holds are.  [default: holds/]")
+@click.option("--out", metavar="DIR", help="Where the folders of holds are.  [default: the home of records]")
 @click.option("--keep", is_flag=True, help="Delete nothing on the board.")
 @options.json
 def collect(as_json: bool, **asked: Any) -> int:

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 @click.option("--scenario", metavar="FILE", help="What happens on the simulated evening, as TOML.")
 @options.seed
 @click.option("--gains", metavar="FILE", help="Control gains from bain tune.  [default: the warmer's own]")
-@click.option("--out", metavar="DIR", help="The folder for log and picture.  [default: a new one under holds/]")
+@click.option("--out", metavar="DIR", help="The folder for log and picture.  [default: a new one]")
 @click.option("--image", metavar="FILE", help="Store the simulated board's flash in this file.")
 @click.option("--join", is_flag=True, help="Watch the hold that already runs on the board.")
 @click.option("--undrilled", is_flag=True, help="Hold overnight although bain drill has not passed.")

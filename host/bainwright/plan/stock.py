@@ -72,7 +72,7 @@ def _found(options: StockOptions) -> list[tuple[Path, Leftovers]]:
     """The records to show, the one that was just entered among them."""
     if options.log is None:
         if _has_entry(options):
-            raise UseError("which evening?", wanted="the hold's folder", hint="for instance holds/dark-1")
+            raise UseError("which evening?", wanted="a hold's name or folder", hint="bain holds lists them")
         return [(folder, left) for folder in hold_folders()
                 if (left := read_leftovers(folder))]  # fmt: skip
     folder = folder_of(options.log)
