@@ -239,7 +239,7 @@ STRIKES = (
     Strike("bowl_power_on", _fault("bowl_power_on"), ("BOWL_PROBE",), one_pass, CHECKED, kinds=ONE),
     Strike("bowl_bad_crc", _fault("bowl_bad_crc"), ("BOWL_PROBE",), one_pass, CHECKED, kinds=ONE),
     # -- water and people ----------------------------------------------------------------------------------------------
-    Strike("hot_start", _hot_start, ("HOT_BEFORE_START",), one_pass, ("idle",), hot=True, stops=True,
+    Strike("hot_start", _hot_start, ("HOT_BEFORE_START", "OVER_HARD_LIMIT"), one_pass, ("idle",), hot=True, stops=True,
            note="told from the first pass"),
     Strike("nearly_hot", _nearly_hot, ("HOT_BEFORE_START",), begun_nearly_hot, ("idle",), hot=True, stops=True,
            note="within 3 K of the hard limit nothing is tested"),

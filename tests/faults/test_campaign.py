@@ -188,7 +188,7 @@ def test_the_judge_fails_what_it_should() -> None:
 
 KILLED = (  # a part of the name, and a line that must notice
     ("without WATER_PROBE, water_unread, WAIT", "1 mat/quiet/water_open"),
-    ("water_unread_for_long never", "1:zones/water_open/neither/safe"),
+    ("water_unread_for_long never", "2:zones/water_open/bowl/safe"),
     ("pass_too_long never", "1000 pot/quiet/late_pass"),
     ("bowl_unread always", "3:zones/none/bowl/safe"),
     ("clears without asking not self.water_ok", "1 pot/quiet/clear_early"),
@@ -205,7 +205,7 @@ def test_a_supervisor_without_a_check_is_noticed(name: str, line: str) -> None:
 
 def test_a_line_that_differs_in_nothing_kills_no_mutant() -> None:
     """A hunt that calls everything noticed would pass the tests above too."""
-    line = "1:zones/water_open/neither/safe"
+    line = "2:zones/water_open/bowl/safe"
     sound = dict(mutants.with_outcomes([line]))
     assert mutants.differs(sound[line], mutants.outcome(line)) == ""
 
