@@ -67,6 +67,7 @@ class App:
         self.board.use_pins(values)
         self.water = self.board.probe(values, "water")
         self.bowl = self.board.probe(values, "bowl")
+        self.second = self.board.probe(values, "water2")
         if values["switch"] == "dc":
             self.board.use_pwm()
             self.drive: Pwm | TimeProportioned = Pwm(self.board.now_ms())
@@ -91,8 +92,9 @@ class App:
 
     def _convert(self) -> None:
         self.water.start()
-        if self.bowl is not None:
-            self.bowl.start()
+        for probe in (self.bowl, self.second):
+            if probe is not None:
+                probe.start()
 
     def confirm_version(self) -> bool:
         """This version works, so the next start takes it again; is that stored?"""
@@ -197,13 +199,14 @@ class App:
         on_ms = self.drive.take_on_ms(now_ms)
         given_j = w.values["heater_w"] * on_ms / 1000 if w.guard else 0.0
         water_c, water_code = self.water.read(now_ms)
-        bowl_c, _ = self.bowl.read(now_ms) if self.bowl is not None else (None, 0)
+        bowl_c, bowl_code = self.bowl.read(now_ms) if self.bowl is not None else (None, 0)
+        second_c, second_code = self.second.read(now_ms) if self.second is not None else (None, -1)
         self._convert()
         hold_ms = self.hold_ms(now_ms)  # before the step, which may end the hold
         i = w.inputs
         i.settings_bad = bool(self.documents.damaged)
         i.ended, i.rebooting = self.power.ended, self.power.rebooting
-        w.step(now_ms, dt_ms, water_c, water_code, bowl_c, given_j)
+        w.step(now_ms, dt_ms, water_c, water_code, bowl_c, given_j, second_c)
         self._drive(now_ms)
         self._look_at_heap(now_ms)
         try:
@@ -216,7 +219,12 @@ class App:
             self._short_of_memory()
         if not self.service.waiting:
             heap_reserve.unload()
-        self.board.feed()
+        # Fed by a pass in which each probe was read or declared faulty; while a fault is in force, only cold.
+        looked = (water_c is None) == (water_code != 0) and (second_c is None) == (second_code != 0)
+        if self.bowl is not None:
+            looked = looked and (bowl_c is None) == (bowl_code != 0)
+        if looked and (not w.fault or not (w.duty or w.guard)):
+            self.board.feed()
 
     def _panel(self, now_ms: int) -> None:
         """Buttons in, lamps and buzzer out."""
@@ -238,6 +246,7 @@ class App:
                 why = w.act(act, now_ms)
             if why:
                 self.report("refused", [("act", act), ("why", why)], self.hold_ms(now_ms))
+        self._cool(now_ms)
         if w.values["panel"]:
             p = w.programme
             front.show(now_ms, w.shown_state, p.place if p else None, w.fault, p.calls if p else self.standalone.prompt)

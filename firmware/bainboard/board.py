@@ -107,12 +107,17 @@ class Board:
         self.heartbeat.value(1 - self.heartbeat.value())
 
     def safe(self) -> None:
-        """Heater off, guard open: works after any error, so it builds nothing."""
-        if self._pwm is not None:
-            self._pwm.duty_u16(0)
-        else:
-            self.heater.value(0)
-        self.guard.value(0)
+        """Heater off, guard open: works after any error, so it builds nothing; a Ctrl-C in it only begins it again."""
+        while True:
+            try:
+                self.guard.value(0)
+                if self._pwm is not None:
+                    self._pwm.duty_u16(0)
+                else:
+                    self.heater.value(0)
+                return
+            except KeyboardInterrupt:
+                pass
 
     # -- probes and panel -----------------------------------------------------------------------------------------
 

@@ -14,7 +14,7 @@ FAULTS = """
 |
 water probe gives no reading|check its plug and cable
 bowl probe gives no reading|check its plug and cable
-water probe did not move|is it in the water?
+water probe did not follow|is it in the water?
 water warms with the heat off|replace the heater switch
 water over this step's limit|hot water in? lift the bowl
 water passed the hard limit|still rising? the water scalds
@@ -37,6 +37,10 @@ far too much heat|is the water up to its mark?
 the board hung and restarted|test temper, start again
 restarts again and again|check its supply
 memory ran short|test temper, start again
+warms though heater is off|pull the plug; a stove?
+the probes disagree|is the probe in the water?
+no second water reading|check its plug and cable
+more heat than usual|lid? draught? probe in place?
 """
 
 # What is asked, by its key.

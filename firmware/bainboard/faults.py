@@ -34,6 +34,10 @@ STRONG_HEATER = 22
 RESTARTED = 23
 REBOOT_LOOP = 24
 MEMORY = 25
+UNASKED_HEAT = 26
+DISAGREE = 27
+SECOND_PROBE = 28
+HEAT_CAPPED = 29
 
 # number, name, reaction, safe or unplug
 FAULTS = (
@@ -63,6 +67,10 @@ FAULTS = (
     (RESTARTED, "restarted", OFF, SAFE),
     (REBOOT_LOOP, "reboot_loop", LATCH, SAFE),
     (MEMORY, "memory", OFF, SAFE),
+    (UNASKED_HEAT, "unasked_heat", OFF, UNPLUG),
+    (DISAGREE, "disagree", LATCH, SAFE),
+    (SECOND_PROBE, "second_probe", WARN, SAFE),
+    (HEAT_CAPPED, "heat_capped", WARN, SAFE),
 )
 
 

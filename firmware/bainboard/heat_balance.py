@@ -1,291 +1,312 @@
-"""What heat must do to water, in bounds: the evidence that two of the supervisor's checks weigh. Pure."""
+"""What heat must do to water, and how much heat may be given before the water probe has shown that it does. Pure.
+
+The bound on the true water rests on three figures only: the last reading that was proved, the heat given since, and
+the smallest load the heat can meet. No loss, no learnt figure and no model of the warmer is in it.
+"""
 
 WATER_J_PER_LK = 4180.0  # one litre, 4178 J/kg·K x 0.995 kg/L at 33 °C (IAPWS-IF97), rounded up
 BOWL_J_PER_KGK = 900.0  # aluminium, the most a bowl's metal or glass stores (from memory)
 CHOCOLATE_J_PER_KGK = 1670.0  # liquid, 40-60 °C (Beckett, constants table)
 PROBE_LAG_S = 30.0  # the slowest water probe supported (chosen: a steel sleeve in still water)
 LEAST_FILL = 0.5  # the least of the stated water still in the bath (chosen: the bowl's foot dry)
-
-# Losses of an uncovered bath with its bowl: 2 W/K for one litre, growing with its surface. About 1.5 times what the
-# reference bowl and bath lose (0.93 W/K of bowl, 1-1.5 W/K of bath: computed, natural convection and evaporation).
-LOSS_W_PER_K_AT_1L = 2.0
-DRAUGHT = 2.0  # draughts and stirring may double a measured loss (computed for the reference bowl)
+# The least a bath with its bowl loses, W/K for one litre, growing with its surface. Half of what the reference bath
+# loses covered (1-1.5 W/K for 2 L: computed). It only ends a wait; while heat flows nothing is forgiven.
+LEAST_LOSS_W_PER_K_AT_1L = 0.5
 
 MOVED_K = 0.3  # a fall or rise that no probe's noise makes: five steps of 1/16 K
 PROMISED_K = 0.6  # what a look must promise, so that half of it is proof
+SMOOTHING = 0.2  # share of each new reading in the judged one: steps of 1/16 K down to a third, 4 s late
+
+OVER_LIMIT_K = 7.5  # the account is full when the water could be this far over the stage's limit (chosen)
+PULSES_K = 2.0  # and so much more may the pulses of a look add, in the smallest load (chosen)
 
 
-def largest_load_j_per_k(values):
+def largest_load_j_per_k(values: dict) -> float:
     """Heat that lifts the full water, bowl and chocolate by 1 K: the *slowest* rise that heat can promise."""
     return (values["water_l"] * WATER_J_PER_LK + values["bowl_kg"] * BOWL_J_PER_KGK
             + values["chocolate_kg"] * CHOCOLATE_J_PER_KGK)
 
 
-def smallest_load_j_per_k(values):
+def smallest_load_j_per_k(values: dict) -> float:
     """Heat that lifts a half-dry bath with no bowl in it by 1 K: the *fastest* rise that heat can explain."""
     return values["water_l"] * WATER_J_PER_LK * LEAST_FILL
-
-
-def believed_loss_w_per_k(values):
-    """Upper bound of the losses before any was proved: twice the tuned loss, or by size; never over the setting's."""
-    tuned = values["gains.loss_w_per_k"]
-    by_size = LOSS_W_PER_K_AT_1L * values["water_l"] ** 0.667
-    return min(DRAUGHT * tuned if tuned > 0.0 else by_size, values["trip.loss_bound_w_per_k"])
 
 
 class HeatOnItsWay:
     """Heat given but not yet seen by the probe: it waits in the heater's metal and in the probe's sleeve."""
 
-    def __init__(self, values):
+    def __init__(self, values: dict) -> None:
         self._lag_s = values["heater_lag_s"] + PROBE_LAG_S
-        self._stored_j = 0.0
+        self.stored_j = 0.0
 
-    def step(self, given_j, dt_s):
+    def step(self, given_j: float, dt_s: float) -> float:
         """Heat that arrives in this step, J."""
-        self._stored_j += given_j
-        arrived_j = self._stored_j * min(1.0, dt_s / self._lag_s)
-        self._stored_j -= arrived_j
+        self.stored_j += given_j
+        arrived_j = self.stored_j * min(1.0, dt_s / self._lag_s)
+        self.stored_j -= arrived_j
         return arrived_j
 
 
-class Losses:
-    """Heat that must be believed to leave, W/K: the bound of before, or for an hour what was proved to be more."""
+class Look:
+    """Does the reading follow the heat? A small balanced pattern on the duty asks, and adds no heat of its own.
 
-    PROVED_FOR_MS = 3600 * 1000  # chosen: melting and open lids pass
-
-    def __init__(self, values):
-        self._bound_w_per_k = believed_loss_w_per_k(values)
-        self.begin(0)
-
-    def begin(self, now_ms):
-        """Nothing is proved."""
-        self._proved_w_per_k = 0.0
-        self._until_ms = now_ms
-
-    def prove(self, now_ms, mean_w, over_room_k):
-        """So much heat did not lift the reading, and both heater and probe are sound: it was lost."""
-        self._proved_w_per_k = 1.25 * mean_w / max(1.0, over_room_k)
-        self._until_ms = now_ms + self.PROVED_FOR_MS
-
-    def watts(self, now_ms, over_room_k):
-        """The most that leaves."""
-        proved = self._proved_w_per_k if now_ms < self._until_ms else 0.0
-        return max(self._bound_w_per_k, proved) * max(0.0, over_room_k)
-
-
-class Response:
-    """Does the probe answer to heat? If it does not, heat is withheld: real water must then fall.
-
-    A steady reading under heat has two causes, a stuck probe and losses as large as the heat, and no bound on losses
-    tells them apart on every rig. Taking the heat away does: losses that large cool the water, a stuck probe stays.
-    A reading that does not move by its last digit while the heat changes is looked at in the same way.
+    A block is four phases `+ - - +` or `- + + -`. Its sign is drawn for each block, so that a probe which drives the
+    duty cannot fake the answer. The balance leaves out a steady loss, a steady drift, and a drift that grows steadily.
+    Each half phase gives two steps: the reading's, and the one that the arrived heat promises the largest load. `gain`
+    is the reading's share along the pattern over the promised share; `error` is how far to trust it, from what is left
+    of the steps. Blocks add up until the gain is sure. A block takes
+    4 x max(90 s, 1.2 (lag + 30 s)), and 4 x max(50 s, 0.7 (lag + 30 s)) where much heat flows.
     """
 
-    WATCH, LISTEN, DEAF, WEAK = range(4)
-    STILL_K = 0.03  # under a step of 1/16 K, over one of the converter's
-    CHANGED_K = 1.0  # a change of heat that would have lifted the largest load by this leaves no reading as it is
+    SHAPE = (1, 1, -1, -1, -1, -1, 1, 1)
+    LEAST_K, MOST_K = 0.2, 0.5  # peak to peak in the largest load (chosen: a bowl sees a twentieth of it)
+    NOISE_K = 0.014  # the least scatter of a half phase's step that is believed: a quarter of a step of 1/16 K
+    LEAST_PROMISE_K = 0.0015  # a quarter of what the shortest block promises along the pattern; less asks nothing
+    LAGS = 0.3  # (chosen: lags half or twice the stated ones leave 0.1 to 0.4)
+    FREE = 5.0  # half phases, less what is fitted: the steps' mean, their trend and the gain
 
-    def __init__(self, values, losses):
-        # The largest load, because the promise must hold for the fullest bowl: with the smallest, a full bowl that
-        # rises as slowly as it should is a false trip. The price: a nearly empty bath rises by largest/smallest times
-        # the promise before it is judged, and that ratio is what keeps it under the 5 K allowed.
-        self._load_j_per_k = largest_load_j_per_k(values)
-        self._promise_j = values["trip.no_response_expect_k"] * self._load_j_per_k
-        self._seen_k = values["trip.no_response_seen_k"]
-        self._losses = losses
-        self._lags_ms = int(1000 * (3 * values["heater_lag_s"] + 2 * PROBE_LAG_S))
-        self.begin(0)
+    def __init__(self, values: dict) -> None:
+        self._large_j_per_k = largest_load_j_per_k(values)
+        self._lag_s = values["heater_lag_s"] + PROBE_LAG_S
+        self._heater_w = values["heater_w"]
+        # How long a block takes: usually, and where so much heat flows that the account would be full before.
+        self.block_s = 4.0 * max(90.0, 1.2 * self._lag_s)
+        self.short_s = 4.0 * max(50.0, 0.7 * self._lag_s)
+        self.block_j = 2.0 * self.LEAST_K * self._large_j_per_k  # of its pulses, each from 0 to 2 `least`
+        self._seed = 1
+        self.echo_k = self._stored_j = self._added = 0.0  # what the pattern itself does to the largest load
+        self.begin()
+
+    def begin(self) -> None:
+        """No look; what was gathered is forgotten."""
+        self.at = None  # the half phase it is in; None: no look
+        self.blocks = 0
+        self.gain = self.error = self._seen_k = self._promised_k = self._left_k2 = 0.0
+
+    def ask(self, now_ms: int, water_c: float, block_s: float) -> None:
+        """Begin a block of this length."""
+        self._half_ms = int(1000 * block_s / 8.0)
+        self.least = min(0.25, self.LEAST_K * self._large_j_per_k * 2.0 / block_s / self._heater_w)
+        self.most = min(0.5, self.least * self.MOST_K / self.LEAST_K)
+        self._seed = (self._seed * 75 + 74 + (now_ms & 255) + int(water_c * 64)) % 65537
+        self._sign = 1 if self._seed & 16 else -1
+        self.at, self._since_ms, self._from_c = 0, now_ms, water_c
+        self._arrived_j = self._ideal = self._ideal_sum = 0.0
+        self._read, self._due, self._weights = [], [], []
 
     @property
-    def listening(self):
-        """Heat is withheld to see whether the reading falls."""
-        return self.state == self.LISTEN
+    def up(self) -> bool:
+        """Is this a half phase of more heat?"""
+        return self.at is not None and self.SHAPE[self.at] * self._sign > 0
 
-    @property
-    def deaf(self):
-        """The reading moved neither with heat nor without it."""
-        return self.state == self.DEAF
+    def shape(self, duty: float) -> float:
+        """The duty asked, with the pattern on it; where nothing is asked, nothing is given."""
+        if self.at is None or not duty > 0.0:
+            self._added = 0.0
+            return duty
+        swing = min(self.most, max(self.least, min(duty, 1.0 - duty)))
+        middle = min(max(duty, swing), 1.0 - swing)
+        self._added = swing if self.up else -swing
+        return middle + self._added
 
-    @property
-    def weak(self):
-        """The reading lives and rose with heat, by far less than was promised: little heat arrives."""
-        return self.state == self.WEAK
+    def fade(self, dt_s: float) -> None:
+        """The control is to see the reading less `echo_k`, or it would undo the pattern that it cannot know of."""
+        self._stored_j += self._added * self._heater_w * dt_s
+        arrived_j = self._stored_j * min(1.0, dt_s / self._lag_s)
+        self._stored_j -= arrived_j
+        self.echo_k += arrived_j / self._large_j_per_k - self.echo_k * dt_s / self.block_s
 
-    def begin(self, now_ms):
-        """Forget everything; a new hold."""
-        self.mean_w = 0.0
-        self._open_window(now_ms, None)
+    def step(self, now_ms: int, dt_s: float, water_c: float, arrived_j: float) -> bool:
+        """One smoothed reading, and the heat that arrived since the last: has a block just ended?"""
+        self._arrived_j += arrived_j
+        # The pattern as a warmer three times as slow would show it: between the quickest warmer and one of two zones.
+        self._ideal += ((1.0 if self.up else -1.0) - self._ideal) * dt_s / (3.0 * self._lag_s)
+        self._ideal_sum += self._ideal * dt_s
+        if now_ms - self._since_ms < self._half_ms:
+            return False
+        self._read.append(water_c - self._from_c)
+        self._due.append(self._arrived_j / self._large_j_per_k)
+        self._weights.append(self._ideal_sum / self._lag_s)
+        self._since_ms, self._from_c = now_ms, water_c
+        self._arrived_j = self._ideal_sum = 0.0
+        self.at += 1
+        if self.at < len(self.SHAPE):
+            return False
+        self.at = None
+        self._weigh(_untrended(self._read), _untrended(self._due), _untrended(self._weights))
+        return True
 
-    def step(self, now_ms, dt_s, water_c, lost_w, taken_w, arrived_j, over_room_k):
-        """One valid reading, the heat that arrived since the last, and what losses and bowl may take of it."""
-        if self.state == self.WATCH:
-            self._watch(now_ms, dt_s, water_c, lost_w, taken_w, arrived_j)
-        elif self.state == self.LISTEN:
-            self._listen(now_ms, water_c, over_room_k)
-
-    def _open_window(self, now_ms, water_c):
-        self.state = self.WATCH
-        self._base_c = water_c
-        self._start_ms = now_ms
-        self._given_j = self._spare_j = 0.0
-        self._still_c = None
-
-    def _watch(self, now_ms, dt_s, water_c, lost_w, taken_w, arrived_j):
-        self._watch_still(now_ms, dt_s, water_c, taken_w, arrived_j)
-        self._given_j += arrived_j
-        self._spare_j += arrived_j - lost_w * dt_s
-        base_c = self._base_c
-        if self.state == self.LISTEN:
-            return
-        # A fall opens a new window: cold water, a cold bowl, a lid taken off. So does a rise, the answer waited for.
-        if base_c is None or not self._spare_j > 0.0 or not base_c - MOVED_K < water_c < base_c + self._seen_k:
-            self._base_c, self._start_ms = water_c, now_ms
-            self._given_j = self._spare_j = 0.0
-        elif self._spare_j >= self._promise_j:
-            self.mean_w = 1000.0 * self._given_j / max(1, now_ms - self._start_ms)
-            self._withhold(now_ms, water_c, water_c >= base_c + MOVED_K)
-
-    def _watch_still(self, now_ms, dt_s, water_c, taken_w, arrived_j):
-        """While the reading is the same to the digit: how much has the heat changed since it began to be?"""
-        net_j = arrived_j - taken_w * dt_s
-        if self._still_c is None or not -self.STILL_K < water_c - self._still_c < self.STILL_K:
-            self._still_c, self._still_ms = water_c, now_ms
-            self._still_w = net_j / dt_s if dt_s > 0.0 else 0.0
-            self._still_j = self._still_given_j = 0.0
-            return
-        self._still_j += net_j - self._still_w * dt_s
-        self._still_given_j += arrived_j
-        changed_j = abs(self._still_j)
-        if changed_j >= self.CHANGED_K * self._load_j_per_k:
-            self.mean_w = 1000.0 * max(self._still_given_j, changed_j) / max(1, now_ms - self._still_ms)
-            self._withhold(now_ms, water_c, False)
-
-    def _withhold(self, now_ms, water_c, moved):
-        self.state = self.LISTEN
-        self._base_c, self._moved, self._stirred = water_c, moved, False
-        # The losses are at least 0.7 of the mean heat, or the reading would have risen by `seen_k`.
-        fall_s = PROMISED_K * self._load_j_per_k / (0.7 * self.mean_w)
-        self._until_ms = now_ms + self._lags_ms + int(1000 * fall_s)
-
-    def _listen(self, now_ms, water_c, over_room_k):
-        if water_c <= self._base_c - MOVED_K:
-            self._losses.prove(now_ms, self.mean_w, over_room_k)
-            self._open_window(now_ms, water_c)
-            return
-        self._stirred = self._stirred or not -self.STILL_K < water_c - self._base_c < self.STILL_K
-        if now_ms >= self._until_ms:
-            self.state = self.WEAK if self._moved and self._stirred else self.DEAF
+    def _weigh(self, read: list, due: list, weights: list) -> None:
+        """Add a block to what was gathered."""
+        seen_k, promised_k = _along(weights, read), _along(weights, due)
+        if not promised_k > self.LEAST_PROMISE_K:
+            return  # heat was held back all the time, or a person's act turned it round: nothing was asked
+        gain = seen_k / promised_k
+        left = [read[n] - gain * due[n] for n in range(len(read))]
+        # A share of what the gain explains is no noise: the lags are not the stated ones.
+        left_k2 = (_along(left, left) - self.LAGS * gain * gain * _along(due, due)) / self.FREE
+        left_k2 = max(self.NOISE_K ** 2, left_k2) * _along(weights, weights)
+        if not left_k2 < promised_k ** 2:
+            return  # something else moved the water by as much
+        self.blocks += 1
+        self._seen_k += seen_k
+        self._promised_k += promised_k
+        self._left_k2 += left_k2
+        self.gain = self._seen_k / self._promised_k
+        self.error = self._left_k2 ** 0.5 / self._promised_k
 
 
-class Rest:
-    """Does the water rise while the switch is off? Then look with the guard open, and again with it closed.
+def _along(weights: list, steps: list) -> float:
+    """One column's share along another."""
+    return sum([weight * steps[n] for n, weight in enumerate(weights)])
 
-    Only a shorted switch makes the rise stop with the guard and come back with it. A kettle's water, a warm bowl, the
-    sun or a stove do not care about the guard, and what happens once does not happen twice.
+
+def _untrended(steps: list) -> list:
+    """Eight steps less their mean and their trend."""
+    mean = sum(steps) / 8.0
+    trend = sum([(2 * n - 7) * step for n, step in enumerate(steps)]) / 168.0
+    return [step - mean - trend * (2 * n - 7) for n, step in enumerate(steps)]
+
+
+class Account:
+    """Heat that no reading has proved yet, J, and the look that proves it.
+
+    The true water is at most `proved_c` + `unproved_j` / smallest load, plus the error of the proved reading. The
+    account is full when that would be OVER_LIMIT_K over the stage's limit, or at the hard limit. Then heat waits, but
+    for the pulses of a look, of which PULSES_K may be spent. Three things clear it: a look that was seen, a passed
+    self-test, and a rise that only this much heat makes. No pause, act, message, stage or new hold does.
     """
 
-    WATCH, OPENED, CLOSED, OUTSIDE, SHORTED = range(5)
-    OBSERVE_MS = 120 * 1000  # a slope to 0.0005 K/s from a 1/16 K reading
-    CALM_MS = 600 * 1000  # outside heat is over when nothing rose for ten minutes (chosen)
-    MORE_K = 3.0  # outside heat that goes on this far is looked at again (chosen: inside the 5 K allowed)
-    PERSON_MS = 900 * 1000  # what a person just did explains a rise where there is no guard to ask (chosen)
+    LOOK_AT = 0.45  # share of the account at which a look begins, at the latest (chosen)
+    APART_MS = 720 * 1000  # five an hour, unless one is unsure or so much heat flows (chosen)
+    MEAN_S = 300.0
+    SEEN, SURE, WILD = 0.5, 0.1, 6.0  # gains: a living bath's is 1 to 3, for its load is the largest or less
+    UNSEEN = 3  # blocks in a row after which the probe is dead (chosen)
+    MOST_BLOCKS = 4  # so many are added up before an unsure gain is asked for afresh (chosen)
+    RISING = 0.7  # share of the account that a rise under way may take before a look begins (chosen)
+    RISE_K = 0.8  # a rise in the heat's own proportion, and on ground not risen over before, is proof too (chosen)
 
-    def __init__(self, values):
-        self._rise_k = values["trip.idle_rise_k"]
+    def __init__(self, values: dict) -> None:
         self._small_j_per_k = smallest_load_j_per_k(values)
-        self._guard_fitted = values["guard"]
-        self._settle_ms = int(1000 * (5 * values["heater_lag_s"] + 2 * PROBE_LAG_S))
-        self._again_ms = self._settle_ms + int(
-            1000 * PROMISED_K * largest_load_j_per_k(values) / values["heater_w"])
-        self.begin(0)
+        self._large_j_per_k = largest_load_j_per_k(values)
+        self._hard_c = values["hard_limit_c"]
+        self._loss_w_per_k = LEAST_LOSS_W_PER_K_AT_1L * values["water_l"] ** 0.667
+        self._heat = HeatOnItsWay(values)
+        self.look = Look(values)
+        self.looks = 0  # blocks looked at
+        self.unseen = 0
+        self.proved_c = None  # nothing was ever shown
+        self.unproved_j = 0.0
+        self.full = True
+        self.may_look = True  # heat may be given just now
+        self._full_j = 0.0
+        self._mean_w = values["heater_w"]
+        self._asked_ms = -self.APART_MS
+        self._c = None
 
     @property
-    def opened(self):
-        """First look: heat off and guard open."""
-        return self.state == self.OPENED
+    def dead(self) -> bool:
+        """The probe did not follow the heat, again and again."""
+        return self.unseen >= self.UNSEEN
 
-    @property
-    def closed(self):
-        """Second look: heat off, guard closed."""
-        return self.state == self.CLOSED
+    def proved(self, water_c: float) -> None:
+        """The probe follows the heat: what it reads is the water's, and only heat on its way is still to come."""
+        self.proved_c = self._c = water_c
+        self.unproved_j = self._heat.stored_j
+        self.unseen, self.full = 0, False
+        self._risen = False  # a rise over old ground was taken for proof since the last look
+        self._low_c = self._top_c = water_c
+        self._rise_j = 0.0
+        self.look.begin()
 
-    @property
-    def outside(self):
-        """The rise went on without the guard: not this heater."""
-        return self.state == self.OUTSIDE
+    def doubt(self, budget_k: float) -> None:
+        """The reading fell as no bath does: little more heat until it is proved."""
+        if self.proved_c is not None:
+            left_j = budget_k * self._small_j_per_k
+            self.unproved_j = max(self.unproved_j, (self._cap_c - self.proved_c) * self._small_j_per_k - left_j)
 
-    @property
-    def shorted(self):
-        """The rise stopped with the guard open and came back with it closed."""
-        return self.state == self.SHORTED
+    def step(self, now_ms: int, dt_s: float, read: bool, water_c: float, given_j: float, limit_c: float,
+             room_c: float) -> float:
+        """One pass: a reading, if `read`, and the heat given since the last; what of it arrived, J."""
+        arrived_j = self._heat.step(given_j, dt_s)
+        self._cap_c = min(limit_c + OVER_LIMIT_K, self._hard_c)
+        self.unproved_j += given_j
+        if self.proved_c is None or not read:
+            return arrived_j
+        self._c += SMOOTHING * (water_c - self._c)
+        self._watch_rise(arrived_j)
+        look = self.look
+        if look.at is not None and look.step(now_ms, dt_s, self._c, arrived_j):
+            self._judge()
+        room_j = (self._cap_c - self.proved_c) * self._small_j_per_k
+        if not self.unproved_j < room_j:
+            self._full_j = self._full_j if self.full else self.unproved_j
+            over_k = self.proved_c + self.unproved_j / self._small_j_per_k - room_c
+            if not given_j > 0.0:  # it cools, at least this fast: another pulse will fit in
+                self.unproved_j = max(room_j, self.unproved_j - self._loss_w_per_k * max(0.0, over_k) * dt_s)
+        self.full = not self.unproved_j < room_j
+        look.fade(dt_s)
+        self._mean_w += (given_j / max(dt_s, 0.1) - self._mean_w) * dt_s / self.MEAN_S
+        if look.at is None and self.may_look:
+            hurried = not 1.6 * self._mean_w * look.block_s < room_j
+            block_s = look.short_s if hurried else look.block_s
+            if self._is_due(now_ms, room_j, block_s):
+                look.ask(now_ms, self._c, block_s)
+                self._asked_ms = now_ms
+        return arrived_j
 
-    def begin(self, now_ms):
-        """Forget everything; a new hold."""
-        self._enter(self.WATCH, now_ms, None)
+    def _is_due(self, now_ms: int, room_j: float, block_s: float) -> bool:
+        """Is a look to begin? In time to be over before the account is full; at once where one was unsure."""
+        if self.full:
+            return self._left_j() > 0.0
+        if self.look.blocks or self.unseen:
+            return True
+        risen_k = self._c - self._low_c
+        if risen_k >= MOVED_K and 0.5 * self._rise_j <= risen_k * self._large_j_per_k:
+            return not self.unproved_j < self.RISING * room_j  # a rise that is its own proof is under way
+        needed_j = self._mean_w * block_s
+        if now_ms - self._asked_ms < self.APART_MS:
+            return not self.unproved_j < room_j - 1.1 * needed_j
+        return not self.unproved_j < min(self.LOOK_AT * room_j, room_j - 1.1 * needed_j)
 
-    def step(self, now_ms, water_c, bowl_c, duty_zero, arrived_j, last_person_ms):
-        """One valid reading; `bowl_c` None when unknown."""
-        if self.state == self.WATCH:
-            self._watch(now_ms, water_c, bowl_c, duty_zero, arrived_j, last_person_ms)
-        elif self.state == self.OPENED:
-            self._look(now_ms, water_c)
-        elif self.state == self.CLOSED:
-            self._look_again(now_ms, water_c)
-        elif self.state == self.OUTSIDE:
-            self._wait_for_calm(now_ms, water_c)
+    def _left_j(self) -> float:
+        """What a full account may still spend on pulses, after one more block of them."""
+        return self._full_j + PULSES_K * self._small_j_per_k - self.unproved_j - self.look.block_j
 
-    def _enter(self, state, now_ms, water_c):
-        self.state = state
-        self._since_ms = now_ms
-        self._base_c = self._top_c = water_c
-        self._mark_ms = now_ms
-        self._mark_c = None
+    def most(self) -> float:
+        """The most duty there may be: all, or that of a look's pulses while the account is full."""
+        if not self.full:
+            return 1.0
+        spent = not self.unproved_j < self._full_j + PULSES_K * self._small_j_per_k
+        return 0.0 if spent or not self.look.up else 2.0 * self.look.least
 
-    def _watch(self, now_ms, water_c, bowl_c, duty_zero, arrived_j, last_person_ms):
-        # Sets the base anew: heat that is meant, and a bowl warmer than the water, which explains any rise.
-        if not duty_zero or self._base_c is None or (bowl_c is not None and bowl_c > water_c):
-            self._base_c = water_c
+    def _judge(self) -> None:
+        look = self.look
+        self.looks += 1
+        if not look.blocks:
             return
-        # What is still on its way may lift the base, by as much as a half-dry bath would rise, and no further than
-        # the water itself: no slack is saved up.
-        self._base_c = min(water_c, self._base_c + arrived_j / self._small_j_per_k)
-        if not water_c - self._base_c < self._rise_k:
-            if self._guard_fitted:
-                self._enter(self.OPENED, now_ms, water_c)
-            elif now_ms - last_person_ms < self.PERSON_MS:
-                self._enter(self.OUTSIDE, now_ms, water_c)
-            else:
-                self._enter(self.SHORTED, now_ms, water_c)
+        if self.SEEN <= look.gain < self.WILD and look.gain - 2.0 * look.error >= self.SURE:
+            self.proved(self._c)
+        elif look.gain + 2.0 * look.error < self.SEEN:
+            self.unseen += 1
+            look.begin()
+        elif look.blocks >= self.MOST_BLOCKS:
+            look.begin()
 
-    def _look(self, now_ms, water_c):
-        """Guard open: after the heater's own heat is spent, how fast does the water still rise?"""
-        self._top_c = max(self._top_c, water_c)
-        waited_ms = now_ms - self._since_ms
-        if self._mark_c is None and waited_ms >= self._settle_ms:
-            self._mark_c, self._mark_ms = water_c, now_ms
-        if water_c <= self._top_c - MOVED_K:
-            self._slope_k_per_ms = 0.0
-            self._enter(self.CLOSED, now_ms, water_c)
-        elif waited_ms >= self._settle_ms + self.OBSERVE_MS:
-            self._slope_k_per_ms = max(0.0, (water_c - self._mark_c) / (now_ms - self._mark_ms))
-            self._enter(self.CLOSED, now_ms, water_c)
-
-    def _look_again(self, now_ms, water_c):
-        """Guard closed, switch still off: more rise than with the guard open is the switch's."""
-        explained_c = self._base_c + self._slope_k_per_ms * (now_ms - self._since_ms)
-        self._base_c = min(self._base_c, water_c)
-        if not water_c - explained_c < MOVED_K:
-            self._enter(self.SHORTED, now_ms, water_c)
-        elif water_c <= self._top_c - MOVED_K:
-            self._enter(self.WATCH, now_ms, None)
-        elif now_ms - self._since_ms >= self._again_ms:
-            self._enter(self.OUTSIDE if self._slope_k_per_ms > 0.0 else self.WATCH, now_ms, water_c)
-
-    def _wait_for_calm(self, now_ms, water_c):
-        if water_c > self._top_c:
-            self._top_c, self._mark_ms = water_c, now_ms
-        if self._guard_fitted and water_c - self._base_c >= self.MORE_K:
-            self._enter(self.OPENED, now_ms, water_c)
-        elif now_ms - self._mark_ms >= self.CALM_MS or (
-                not self._guard_fitted and now_ms - self._since_ms >= self.PERSON_MS):
-            self._enter(self.WATCH, now_ms, None)
+    def _watch_rise(self, arrived_j: float) -> None:
+        """A rise by RISE_K or more, of at least half of what heat promises the largest load and no more than the
+        smallest could show. On ground that was risen over since the last look it counts once: a reading that swings
+        about a stuck value rises again and again.
+        """
+        self._rise_j += arrived_j
+        risen_k = self._c - self._low_c
+        if risen_k <= 0.0 or (self._rise_j > 2.0 * self.RISE_K * self._large_j_per_k and risen_k < self.RISE_K):
+            self._low_c, self._rise_j = self._c, 0.0
+        elif risen_k >= self.RISE_K and self._small_j_per_k * risen_k <= 1.5 * self._rise_j:
+            if self._rise_j > 2.0 * risen_k * self._large_j_per_k:
+                self._low_c, self._rise_j = self._c, 0.0
+            elif self._c > self._top_c + self.RISE_K or not self._risen:
+                new, top_c = self._c > self._top_c, max(self._c, self._top_c)
+                risen = self._risen or not new
+                self.proved(self._c)
+                self._risen, self._top_c = risen, top_c

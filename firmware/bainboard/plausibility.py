@@ -3,8 +3,8 @@
 Each sign only raises a doubt; what follows is the supervisor's table: a warning, a bounded amount of heat, a retest.
 """
 
-from bainboard.control.rules import FILM_W_PER_M2K, wetted_m2
-from bainboard.heat_balance import MOVED_K, largest_load_j_per_k, smallest_load_j_per_k
+from bainboard.control.rules import Gains
+from bainboard.heat_balance import largest_load_j_per_k, smallest_load_j_per_k
 
 PER_MIN = 1.0 / 60.0
 
@@ -28,45 +28,6 @@ class Fall:
         else:
             self.from_c -= down_k
         return not self.from_c - temp_c < self._fell_k
-
-
-class WaterProbeOut:
-    """A fall faster than a bath's: cold water, or the probe lies on the table. Then heat has a budget.
-
-    It may spend what lifts the smallest load by `trip.out_budget_k`, above the losses believed. Water shows a rise by
-    then; air does not. `told` at a fall deeper than a top-up makes, or with half of that spent and no rise.
-    """
-
-    IN, DOUBT, OUT = range(3)
-    SHARE, COLD_C = 0.3, 15.0  # a top-up: a fifth of the full water into two thirds of it, from a cold tap (chosen)
-
-    def __init__(self, values):
-        self._fall_k = values["trip.fall_k"]
-        self._fall = Fall(values["trip.fall_k_per_min"], self._fall_k)
-        self._budget_j = values["trip.out_budget_k"] * smallest_load_j_per_k(values)
-        self.begin()
-
-    def begin(self):
-        """Forget."""
-        self.state = self.IN
-        self.told = False
-        self._fall.begin()
-
-    def step(self, dt_s, water_c, lost_w, arrived_j):
-        """One valid reading, and the heat that arrived since the last."""
-        if self.state == self.IN:
-            if self._fall.step(dt_s, water_c):
-                self.state, self._low_c, self._spent_j = self.DOUBT, water_c, 0.0
-                from_c = self._fall.from_c
-                self._from_c = from_c - self._fall_k - self.SHARE * max(0.0, from_c - self.COLD_C)
-        elif self.state == self.DOUBT:
-            self._low_c = min(self._low_c, water_c)
-            self._spent_j = max(0.0, self._spent_j + arrived_j - lost_w * dt_s)
-            self.told = self.told or water_c < self._from_c or self._spent_j >= 0.5 * self._budget_j
-            if water_c >= self._low_c + MOVED_K:
-                self.begin()
-            elif self._spent_j >= self._budget_j:
-                self.state = self.OUT
 
 
 class BowlProbeOut:
@@ -96,47 +57,6 @@ class BowlProbeOut:
             self.out, self._from_c = True, self._fall.from_c
 
 
-class Failing:
-    """The water falls although heat for 1 K, above all that may leave, was given, twice: the heat does not arrive.
-
-    Twice, because a cold element takes its share first. Only a fall counts here. A reading that stays is `Response`'s
-    to look at, and cold water poured in falls faster than losses can.
-    """
-
-    PATIENCE = 4.0  # so much more heat may a slow fall take to show (chosen: 0.3 K of an insulated bath)
-
-    def __init__(self, values):
-        self._promise_j = values["trip.judge_k"] * largest_load_j_per_k(values)
-        self._small_j_per_k = smallest_load_j_per_k(values)
-        self.begin()
-
-    def begin(self):
-        """Forget."""
-        self.failing = False
-        self._base_c = None
-        self._fell = False  # in the window before this one
-
-    def step(self, now_ms, dt_s, water_c, lost_w, taken_w, arrived_j):
-        """One valid reading; what losses and bowl may take of the heat that arrived."""
-        away_j = (lost_w + max(0.0, taken_w)) * dt_s
-        if self._base_c is not None:
-            self._spare_j += arrived_j - away_j
-            self._given_j += arrived_j
-            self._may_fall_k += away_j / self._small_j_per_k
-        fell_k = 0.0 if self._base_c is None else self._base_c - water_c
-        if self._base_c is None or not self._spare_j > 0.0 or not -MOVED_K < fell_k < MOVED_K + self._may_fall_k:
-            self._open_window(now_ms, water_c, False)
-        elif self._spare_j >= (1.0 if fell_k >= MOVED_K else self.PATIENCE) * self._promise_j:
-            fell = fell_k >= MOVED_K
-            self.failing = fell and self._fell
-            self.mean_w = 1000.0 * self._given_j / max(1, now_ms - self._start_ms)
-            self._open_window(now_ms, water_c, fell)
-
-    def _open_window(self, now_ms, water_c, fell):
-        self._base_c, self._start_ms, self._fell = water_c, now_ms, fell
-        self._spare_j = self._given_j = self._may_fall_k = 0.0
-
-
 class Surge:
     """The water rises faster than 1.5 times what all the heat could do to a half-empty bath."""
 
@@ -162,13 +82,101 @@ class Surge:
         self.surging = not water_c - self._base_c < self._rise_k
 
 
-class BowlHeat:
-    """Heat the bowl takes from the water: as tuned, or by the wall that its chocolate touches."""
+class BowlWitness:
+    """Does the water read far below a bowl that does not cool as it then must? Then it is warmer than it reads.
 
-    def __init__(self, values):
-        by_size = FILM_W_PER_M2K * wetted_m2(values["chocolate_kg"])
-        self._w_per_k = values["gains.bowl_w_per_k"] or by_size
+    A bowl over colder water cools by (bowl - water) / tau. Only half of that is asked, of a bowl twice as slow as
+    stated, and of half a degree less: a setting chocolate gives heat of its own. `must_k` is what it must have fallen,
+    `false` says that it fell by less than half. Chocolate poured in warmer makes a rise no bath makes: the count begins
+    again.
+    """
 
-    def watts(self, water_c, bowl_c):
-        """Taken up now, negative when the bowl gives; 0 when it is not known."""
-        return 0.0 if bowl_c is None else self._w_per_k * (water_c - bowl_c)
+    GAP_K = 1.0  # water this far under its bowl (chosen: twice a probe's error)
+    ERROR_K = 0.5  # of the two probes together
+    SHARE = 0.5
+    WAIT_K, LATCH_K = 0.25, 1.0  # falls that must have come: then heat waits; then it is a fault (chosen)
+    POURED_K = 0.3  # over its own mean of ten seconds; a bowl ten degrees under its water is 0.15 K over (computed)
+
+    def __init__(self, values: dict) -> None:
+        gains = Gains(values)
+        self._tau_s = 2.0 * gains.bowl_tau_s
+        self.begin()
+
+    def begin(self) -> None:
+        """Forget."""
+        self.must_k = 0.0
+        self._from_c = self._mean_c = None
+        self.false = False
+
+    def step(self, dt_s: float, water_c: float, bowl_c: float) -> None:
+        """One valid reading of each."""
+        gap_k = bowl_c - water_c
+        if self._from_c is None or gap_k < self.GAP_K or bowl_c - self._mean_c > self.POURED_K:
+            self.begin()
+            self._from_c = self._mean_c = bowl_c
+        self._mean_c += 0.1 * (bowl_c - self._mean_c)
+        self.must_k += max(0.0, gap_k - self.ERROR_K) * dt_s / self._tau_s
+        self.false = self.must_k >= self.WAIT_K and self._from_c - bowl_c < self.SHARE * self.must_k
+
+
+class Twin:
+    """A second water probe: the two agree, or one of them is wrong.
+
+    Two corners of a pot differ while it is stirred or filled, so only a difference that stays counts.
+    """
+
+    WARN_K, LATCH_K = 1.5, 3.0
+    WARN_S, LATCH_S = 600.0, 120.0  # chosen: a filled pot has mixed by then
+
+    def __init__(self) -> None:
+        self.begin()
+
+    def begin(self) -> None:
+        """Forget."""
+        self._apart_s = self._far_s = 0.0
+
+    @property
+    def apart(self) -> bool:
+        """A warning: they differ."""
+        return self._apart_s >= self.WARN_S
+
+    @property
+    def far(self) -> bool:
+        """A fault: they differ too far."""
+        return self._far_s >= self.LATCH_S
+
+    def step(self, dt_s: float, water_c: float, other_c: float) -> None:
+        """One valid reading of each."""
+        apart_k = abs(water_c - other_c)
+        self._apart_s = self._apart_s + dt_s if apart_k >= self.WARN_K else 0.0
+        self._far_s = self._far_s + dt_s if apart_k >= self.LATCH_K else 0.0
+
+
+class Believed:
+    """The bath as heat and the learnt loss have it, with no probe: what catches a probe that drifts, alone.
+
+    1.3 times the learnt loss is taken off, so a sound bath is always warmer than this. Where it is over the stage's
+    limit by OVER_K, the water may be too: T <= room + 1.3 x (learnt / true loss) x (limit + OVER_K - room).
+    """
+
+    MORE_LOSS = 1.3  # a door, a lid half off (chosen)
+    OVER_K = 3.0
+    WARN_S = 1200.0  # heat held back so long is worth a word
+
+    def __init__(self, values: dict) -> None:
+        self._loss_w_per_k = self.MORE_LOSS * values["gains.loss_w_per_k"]
+        # The water, and as much of the bowl as follows it within minutes: half (chosen: between none and all of it).
+        self._load_j_per_k = 0.5 * largest_load_j_per_k(values) + smallest_load_j_per_k(values)
+        self.water_c = None
+        self.over = False
+        self.over_s = 0.0  # how long it was; it comes and goes while the heat does
+
+    def step(self, dt_s: float, water_c: float, room_c: float, given_j: float, limit_c: float) -> None:
+        """One second of heat; begins at the first reading."""
+        if not self._loss_w_per_k > 0.0:
+            return
+        if self.water_c is None:
+            self.water_c = water_c
+        self.water_c += (given_j - self._loss_w_per_k * (self.water_c - room_c) * dt_s) / self._load_j_per_k
+        self.over = not self.water_c < limit_c + self.OVER_K
+        self.over_s = max(0.0, self.over_s + (dt_s if self.over else -0.1 * dt_s))

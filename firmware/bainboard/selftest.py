@@ -5,7 +5,8 @@ guard's pulse (switch on, guard open) and the switch's (guard closed, switch off
 wait in which nothing may rise. A rise is looked at again close up, each alone, before anything is blamed. Then both are
 on, and the water must rise; a chocolate probe that rises first is in the water, and the water's in the chocolate.
 
-In a hold the same pulses look again at a doubt: does the heat arrive, does it warm far more than it should?
+After a pause only switch and guard are proved again, by smaller pulses. In a hold a pulse looks again at a doubt: does
+the heater warm far more than it should?
 
 A bowl at another temperature than its bath moves the water too, but only towards rest: without heat the reading stays
 between where it was and where its slope was taking it. So heat is blamed for a rise above both, and missed only when
@@ -47,8 +48,8 @@ CLOSE = (
 )
 CLOSE_NO_GUARD = (_OFF, _LOOK, _SWITCH_PULSE, (DRAIN, 0, 1, None), (DRAIN, 0, 1, faults.SWITCH_SHORTED))
 WARM = ((PULSE, 1, 1, None), _OFF, _OFF, (DRAIN, 0, 0, WARMED))
-AGAIN = (_LOOK,)  # does the heat arrive? then WARM_AGAIN: a bath that cools meanwhile needs more of it, and sooner
-WARM_AGAIN = ((PULSE, 1, 1, None), (PULSE, 1, 1, None), _OFF, (DRAIN, 0, 0, WARMED))
+RESUME = -1  # instead of a doubt: after a pause
+RESUME_K = 0.4  # as short as it can be: the least that shows over SUSPECT_K (chosen)
 STRONG = (_OFF, _OFF, _LOOK, (SMALL, 1, 1, None), (DRAIN, 0, 0, faults.STRONG_HEATER))  # too much? Calm first.
 
 
@@ -85,28 +86,31 @@ class Line:
 class SelfTest:
     """Step it each pass; `switch` and `guard` are what it returns. `done` ends it, `fault` is its verdict.
 
-    `doubt` is the fault to look at again in a hold, or none for the whole test of a start.
+    `doubt` is the fault to look at again in a hold, RESUME, or none for the whole test of a start.
     """
 
-    def __init__(self, values, now_ms, doubt=faults.NONE):
+    def __init__(self, values: dict, now_ms: int, doubt: int = faults.NONE) -> None:
         load_j_per_k = largest_load_j_per_k(values)
         self.done = False
         self.fault = faults.NONE
-        self.skipped = "" if values["guard"] else "no guard relay is fitted, so none was tested"
+        self.skipped = "" if values["guard"] else "no guard relay is fitted, so none was tested; no nights"
         self.masked = False  # the water moved too much by itself for the guard's and switch's verdict to be sure
         self._hot_c = values["hard_limit_c"] - HOT_MARGIN_K
+        if doubt == RESUME:
+            self._hot_c = 1e3  # its pulses heat nothing, and the supervisor watches the limit
+        promise_k = RESUME_K if doubt == RESUME else PROMISE_K
         self._length_ms = {
             LOOK: int(1000 * LOOK_S),
-            PULSE: int(1000 * PROMISE_K * load_j_per_k / values["heater_w"]),
+            PULSE: int(1000 * promise_k * load_j_per_k / values["heater_w"]),
             SMALL: int(1000 * SMALL_K * smallest_load_j_per_k(values) / values["heater_w"]),
             DRAIN: int(1000 * (values["heater_lag_s"] + PROBE_S)),
         }
         self._calm_k_per_s = min(CALM_SHARE * values["heater_w"] / load_j_per_k, CALM_K_PER_S)
         self._quick, self._close = (QUICK, CLOSE) if values["guard"] else (QUICK_NO_GUARD, CLOSE_NO_GUARD)
-        self._warm, self._pulses = WARM, 1.0  # and how many of WARM's pulses it has
-        if doubt != faults.NONE:
-            self._quick = STRONG if doubt == faults.STRONG_HEATER else AGAIN
-            self._warm, self._pulses = WARM_AGAIN, 2.0
+        self._warm = () if doubt == RESUME else WARM
+        if doubt == faults.STRONG_HEATER:
+            self._quick = STRONG
+        self.doubt = doubt
         self._line, self._bowl_line = Line(), Line()
         self._c = self._bowl_c = None
         self._bowl_level_c = self._bowl_slope = self._bowl_most_k = 0.0
@@ -115,7 +119,15 @@ class SelfTest:
         self._level_ms = now_ms
         self._most_k = 0.0
         self._plan, self._at = self._quick, 0
-        self._since_ms = now_ms
+        self._since_ms = self._now_ms = now_ms
+        self._small_j_per_k = smallest_load_j_per_k(values)
+        self._heater_w = values["heater_w"]
+
+    @property
+    def suspects(self) -> bool:
+        """Is heat suspected that no one asked for? Broken off now, the suspicion is not cleared."""
+        pulsed = self._plan is self._quick and self._at > 0  # the first step is a look
+        return self._plan is self._close or (pulsed and self._unexplained_k(self._now_ms) >= SUSPECT_K)
 
     def left_s(self, now_ms):
         """The most this can still take, if nothing is suspected."""
@@ -133,11 +145,12 @@ class SelfTest:
             return 0, 0
         if not water_c < self._hot_c:
             return self._end(faults.HOT_BEFORE_START)
+        self._now_ms = now_ms
         self._read(now_ms, water_c, bowl_c)
         if self._plan is self._warm:
             self._most_k = max(self._most_k, self._risen_k(now_ms))
-            if self._most_k >= ENOUGH_K * self._pulses:
-                return self._end(faults.NONE)
+            if self._most_k >= ENOUGH_K:
+                return self._end(faults.STRONG_HEATER if self._too_easy(now_ms) else faults.NONE)
             if bowl_c is not None:
                 self._bowl_most_k = max(self._bowl_most_k, self._bowl_risen_k(now_ms, self._bowl_slope))
                 risen_k = self._bowl_risen_k(now_ms, max(0.0, self._bowl_slope))
@@ -149,6 +162,11 @@ class SelfTest:
             return 0, 0
         _, switch, guard, _ = self._plan[self._at]
         return switch, guard
+
+    def _too_easy(self, now_ms: int) -> bool:
+        """Has less heat done this than half of the stated water needs? Then there is far less of it than was stated."""
+        heated_ms = now_ms - self._since_ms if self._at == 0 and self._tries == 0 else self._length_ms[PULSE]
+        return self._heater_w * heated_ms / 1000 < ENOUGH_K * self._small_j_per_k
 
     def _read(self, now_ms, water_c, bowl_c):
         if self._c is None:
@@ -175,7 +193,7 @@ class SelfTest:
             self._plan, self._at = self._close, 0
         elif judge not in (None, SUSPECT) and seen_k >= (STRONG_K if judge == faults.STRONG_HEATER else SEEN_K):
             self._end(judge)
-        elif self._at == len(self._plan) and self._plan is STRONG:
+        elif self._at == len(self._plan) and (self._plan is STRONG or not self._warm):
             self._end(faults.NONE)
         elif self._at == len(self._plan):
             self._take_slope(now_ms)
@@ -188,7 +206,7 @@ class SelfTest:
             self._bowl_line.begin(now_ms, self._bowl_c or 0.0)
 
     def _judge_heat(self, now_ms):
-        if self._most_k >= SEEN_K * self._pulses:
+        if self._most_k >= SEEN_K:
             self._end(faults.NONE)
         elif self._tries > (1 if self.masked else 0):
             self._end(faults.SWAPPED if self._bowl_most_k >= SEEN_K else faults.NO_HEAT_AT_START)

@@ -53,6 +53,11 @@ SETTINGS = (
     ("probe.bowl.r0_ohm", FLOAT, "ohm", 100.0, 50.0, 2000.0),
     ("probe.bowl.reference_ohm", FLOAT, "ohm", 430.0, 100.0, 10000.0),
     ("probe.bowl.wires", INT, "", 3, 2, 4),
+    # a second water probe, on the water probe's wire: a witness
+    ("probe.water2.kind", CHOICE, "", "none", ("none", "onewire"), None),
+    ("probe.water2.rom", TEXT, HEX, "", 0, 16),
+    ("probe.water2.offset_c", FLOAT, "K", 0.0, -5.0, 5.0),
+    ("probe.water2.gain", FLOAT, "", 1.0, 0.95, 1.05),
     # -- control: a zero asks the board to work it out from litres, kilograms and watts -------------------------------
     ("gains.water.kp", FLOAT, "duty/K", 0.0, 0.0, 20.0),
     ("gains.water.ti_s", FLOAT, "s", 0.0, 0.0, 36000.0),
@@ -72,15 +77,11 @@ SETTINGS = (
     ("trip.jump_c_per_s", FLOAT, "K/s", 5.0, 1.0, 20.0),
     ("trip.bad_samples", INT, "", 3, 2, 10),
     ("trip.over_stage_s", FLOAT, "s", 60.0, 5.0, 600.0),
-    ("trip.no_response_expect_k", FLOAT, "K", 3.0, 1.0, 10.0),
-    ("trip.no_response_seen_k", FLOAT, "K", 1.0, 0.2, 5.0),
-    ("trip.loss_bound_w_per_k", FLOAT, "W/K", 12.0, 1.0, 60.0),
     ("trip.idle_rise_k", FLOAT, "K", 1.0, 0.3, 5.0),
     ("trip.fall_k_per_min", FLOAT, "K/min", 2.0, 0.5, 10.0),
     ("trip.fall_k", FLOAT, "K", 1.0, 0.5, 5.0),
     ("trip.out_budget_k", FLOAT, "K", 3.0, 1.0, 6.0),
     ("trip.bowl_fall_k", FLOAT, "K", 4.0, 2.0, 15.0),
-    ("trip.judge_k", FLOAT, "K", 1.0, 0.5, 5.0),
     ("trip.surge_k", FLOAT, "K", 2.0, 1.0, 5.0),
     ("trip.heap_floor", INT, "bytes", 8192, 1024, 65536),
     ("trip.run_h", FLOAT, "h", 14.0, 0.5, 48.0),
@@ -162,7 +163,34 @@ def check(table, doc):
     for name in doc:
         if name not in values:
             return None, f"{shown(name)}: no such name"
-    return values, None
+    why = _together(values) if table is SETTINGS else None
+    return (None, why) if why else (values, None)
+
+
+LEAST_GAIN, LEAST_S = 1e-4, 1.0  # smaller gains and times are none, and a single-precision float divides by them badly
+PASSES_S = 2.0  # heat that a pass may give after the one that sees too much of it
+MOST_OVER_K = 12.0  # water over its stage's limit with a dead probe: the account's 9.5 K, and so much for a pass
+
+
+def _together(values):
+    """What is wrong with figures that are each in their bounds, or None: together they must not void a check."""
+    for name in values:
+        least = LEAST_S if name.endswith("_s") else LEAST_GAIN if name.endswith("kp") else 0.0
+        if name.startswith("gains.") and 0.0 < values[name] < least:
+            return f"{name}: got {values[name]:g}, wanted 0 or at least {least:g}"
+    small_j_per_k = values["water_l"] * 2090.0  # half of the water, no bowl: as heat_balance counts
+    large_j_per_k = values["water_l"] * 4180.0 + values["bowl_kg"] * 900.0 + values["chocolate_kg"] * 1670.0
+    over_k = 9.5 + values["heater_w"] * PASSES_S / small_j_per_k
+    if not over_k <= MOST_OVER_K:
+        return ("heater_w: {:g} W on {:g} L could take the water {:.0f} °C over its limit before a dead probe is seen, "
+                "wanted at most {:g}; less heat or more water").format(
+                    values["heater_w"], values["water_l"], over_k, MOST_OVER_K)
+    test_k = large_j_per_k / small_j_per_k  # two pulses of half a kelvin of the largest load
+    if not test_k <= MOST_OVER_K:
+        return ("water_l: {:g} L under {:g} kg of chocolate could warm by {:.0f} °C in a self-test, wanted at most "
+                "{:g}; more water or less chocolate").format(
+                    values["water_l"], values["chocolate_kg"], test_k, MOST_OVER_K)
+    return None
 
 
 def check_profile(doc):

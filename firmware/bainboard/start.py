@@ -8,7 +8,7 @@ from bainboard import heap_reserve
 # Lowest first, and swept after each: what loading leaves behind would scatter the modules over the whole heap, and
 # no free run would be left that is long enough for the next one's tables.
 LAYERS = ("wire", "store", "transfer", "flashlog", "commands", "sensing", "board", "control.rules",
-          "control.cascade", "heat_balance", "plausibility", "supervisor", "selftest", "stages", "refill",
+          "control.cascade", "heat_balance", "rest", "plausibility", "supervisor", "selftest", "stages", "refill",
           "programme", "panel", "panel_logic", "powerup", "warmer", "saved_profiles", "documents", "standalone",
           "requests_hold", "requests_documents", "requests_log", "requests_board", "service", "app")
 

@@ -4,12 +4,17 @@ from bainboard import faults, sensing
 from bainboard.control.cascade import Cascade
 from bainboard.control.rules import safe_gains
 from bainboard.programme import Programme
-from bainboard.selftest import SelfTest
+from bainboard.selftest import RESUME, SelfTest
 from bainboard.supervisor import Inputs, Supervisor
 
 IDLE, CHECK, HOLD, PAUSE, TRIP = "idle", "check", "hold", "pause", "trip"
 HEATING = (CHECK, HOLD)  # states in which the guard may close
+NO_GUARD = "no guard relay is fitted, so not overnight: a switch that fails closed would heat all night"
+NO_WITNESS = ("nothing but one probe would see the water, so not overnight: fit a chocolate probe or a second water "
+              "probe, or learn this warmer (bain tune)")
 UNDRILLED = "its cut-offs are not proved, so not overnight: bain drill does; bain hold --undrilled overrides"
+NEAR_LIMIT_K = 0.8  # (chosen: what a look may add, and a probe's noise)
+BOWL_OVER_K = 0.6  # no heat while the chocolate reads so far over its window (chosen: its probe's error)
 UNDER_HARD_LIMIT_K = 2.0  # no bath is meant to be warmer than that: room for the element's overshoot (chosen)
 
 
@@ -36,6 +41,8 @@ class Warmer:
         self.fault = self.supervisor.fault
         self.warn = 0
         self.bowl_fitted = values["probe.bowl.kind"] != "none"
+        self.second_fitted = values["probe.water2.kind"] != "none"
+        self.proved = False
         self.bowl_away = False
         self.bowl_c = None  # the bowl's reading, if it is the bowl's
         self._person_ms = 0
@@ -48,8 +55,9 @@ class Warmer:
             return "the warmer is in state " + self.state + "; a hold starts from idle"
         if self.inputs.water_code:
             return "the water probe gives no valid reading: " + sensing.text(self.inputs.water_code)
-        if self._undrilled(stage):
-            return UNDRILLED
+        why = self._no_night(stage)
+        if why:
+            return why
         most_c = self.values["hard_limit_c"] - UNDER_HARD_LIMIT_K
         self.programme = p = Programme(profile, stage, now_ms, for_ms, most_c)
         self.experiment = None
@@ -60,6 +68,7 @@ class Warmer:
             top_c = self.cascade.water_ceiling(p.ceiling_c)
             self.experiment = Experiment(self.cascade.gains, self.values["heater_lag_s"], working_c, top_c, room_c)
         self.selftest = SelfTest(self.values, now_ms)
+        self.proved = False  # by the self-test of this hold
         self.supervisor.begin(now_ms)
         self.cascade.reset(self.inputs.water_c, self.inputs.bowl_c)
         self.room_c = room_c
@@ -69,31 +78,45 @@ class Warmer:
         self.tell("started", [("stage", stage), ("check_s", self.selftest.left_s(now_ms))])
         return None
 
-    def _undrilled(self, stage):
-        """Would this be a night on a warmer whose cut-offs nobody proved? Asked of presses and messages alike."""
-        return stage == "melted" and self.values["drill"] == "open"
+    def _no_night(self, stage: str) -> str:
+        """Why this stage may not run unattended on this warmer, or None. Presses and messages alike ask it."""
+        v = self.values
+        if stage != "melted":
+            return None
+        if not v["guard"]:
+            return NO_GUARD
+        if not (self.bowl_fitted or self.second_fitted or v["gains.loss_w_per_k"] > 0.0):
+            return NO_WITNESS
+        return UNDRILLED if v["drill"] == "open" else None
 
-    def stop(self):
+    def stop(self) -> None:
         """End the hold, whatever it is doing; a latch stays."""
         if self.state in (CHECK, HOLD, PAUSE):
             self._rest("stopped")
 
-    def pause(self, now_ms):
-        """Hands go into the water: off and guard open until resumed."""
-        if self.state != HOLD:
+    def pause(self, now_ms: int) -> str:
+        """Hands go into the water: off and guard open until resumed. A self-test under way begins again after it."""
+        if self.state not in HEATING:
             return "nothing to pause in state " + self.state
         self._person_ms = now_ms
+        self._break_off()
         self.state = PAUSE
+        self.duty, self.guard = 0.0, 0
         self.tell("paused", [])
         return None
 
-    def resume(self, now_ms):
-        """Hands are out of the water again."""
+    def _break_off(self) -> None:
+        """A self-test under way ends without a verdict; what it suspected is remembered."""
+        if self.state == CHECK and self.selftest.suspects:
+            self.supervisor.suspicions += 1
+
+    def resume(self, now_ms: int) -> str:
+        """Hands are out of the water again: switch and guard are proved before there is heat."""
         if self.state != PAUSE:
             return "not paused but in state " + self.state
         self._person_ms = now_ms
-        self.state = HOLD
-        self.supervisor.begin(now_ms)
+        self.selftest = SelfTest(self.values, now_ms, RESUME if self.proved else faults.NONE)
+        self.state = CHECK
         self.tell("resumed", [])
         return None
 
@@ -101,8 +124,9 @@ class Warmer:
         """An act of the person, one of `programme.ACTS`: None, or why not."""
         if self.state not in (CHECK, HOLD, PAUSE):
             return "no hold is running"
-        if self._undrilled("melted" if name == "thicker" and self.programme.no_keeps else name):
-            return UNDRILLED
+        why = self._no_night("melted" if name == "thicker" and self.programme.no_keeps else name)
+        if why:
+            return why
         ok, why = self.programme.act(name, now_ms, **details)
         if not ok:
             return why
@@ -140,36 +164,45 @@ class Warmer:
 
     # -- a tick -----------------------------------------------------------------------------------------------------
 
-    def step(self, now_ms, dt_ms, water_c, water_code, bowl_c, given_j):
+    def step(self, now_ms: int, dt_ms: int, water_c: float, water_code: int, bowl_c: float, given_j: float,
+             second_c: float | None = None) -> None:
         """One tick: readings (°C or None), heat given since the last (J)."""
-        i = self.inputs
+        i, s = self.inputs, self.supervisor
         i.state, i.water_c, i.water_code, i.bowl_c, i.given_j = self.state, water_c, water_code, bowl_c, given_j
+        i.second_c, i.second_fitted = second_c, self.second_fitted
         i.bowl_fitted, i.bowl_away, i.last_person_ms = self.bowl_fitted, self.bowl_away, self._person_ms
-        i.duty_zero = not self.duty > 0.0
+        i.duty_zero = not (self.duty > 0.0 or given_j > 0.0)
         i.room_c = self.room_c
-        i.stage_limit_c = self._stage_limit_c()
-        self.supervisor.step(now_ms, dt_ms, i)
-        self.bowl_c = None if self.supervisor.bowl_out.out else bowl_c
+        self._take_limits(i)
+        s.step(now_ms, dt_ms, i)
+        self.bowl_c = None if s.bowl_out.out else bowl_c
         self._report()
-        if self.supervisor.retest != faults.NONE and self.state == HOLD:
-            self.selftest = SelfTest(self.values, now_ms, self.supervisor.retest)
+        if s.retest != faults.NONE and self.state == HOLD:
+            self.selftest = SelfTest(self.values, now_ms, s.retest)
             self.state = CHECK
         self.duty, self.guard = 0.0, 0
+        asked = 0.0
         if self.state == CHECK:
             self._check(now_ms)
+            self.duty = s.limit_pulse(self.duty)
         elif self.state == HOLD:
             self._hold(now_ms, dt_ms)
-        self.duty = self.supervisor.limit(self.duty)
-        self.cascade.applied(self.duty)
-        if not self.supervisor.guard_ok:
+            asked, shaped = self.duty, s.account.look.shape(self.duty)
+            self.duty = s.limit(shaped)
+            if self.duty < shaped:  # withheld; else the control is told that it got what it asked, or a look would
+                asked = min(asked, self.duty)  # drag its integral about
+        self.cascade.applied(asked)
+        if not s.guard_ok:
             self.guard = 0
 
-    def _stage_limit_c(self):
-        """The water's limit in this stage; it comes down, and the supervisor waits for it, once a bowl is warm."""
+    def _take_limits(self, i: object) -> None:
+        """The stage's limits. The water's comes down, and the supervisor waits for it, once a bowl is warm."""
         p = self.programme
         if p is None:
-            return self.values["hard_limit_c"]
-        return p.limit_c + self.cascade.over_k if p.walled else p.limit_c
+            i.stage_limit_c, i.bowl_limit_c = self.values["hard_limit_c"], 200.0
+            return
+        i.stage_limit_c = p.limit_c + self.cascade.over_k if p.walled else p.limit_c
+        i.bowl_limit_c = p.high_c + BOWL_OVER_K
 
     def _report(self):
         """Turn the supervisor's verdict into state and events, on its edges only."""
@@ -196,18 +229,23 @@ class Warmer:
         if not test.done:
             return
         self.duty = 0.0
-        if s.retest != faults.NONE:
+        passed = test.fault == faults.NONE
+        if self.proved:
             self.state = HOLD
-            self.tell("retested", [("fault", s.retest), ("passed", test.fault == faults.NONE)])
-            s.tested(test.fault, now_ms)  # where it failed, the next pass latches
-        elif test.fault != faults.NONE:
+            if test.doubt != RESUME:
+                self.tell("retested", [("fault", test.doubt), ("passed", passed)])
+            elif passed:
+                self.tell("checked", [("masked", test.masked)])
+            s.tested(test.fault, test.doubt)
+            self._report()
+        elif not passed:
             s.refuse_start(test.fault)
             self._report()
             self._rest("no start")
         else:
-            self.state = HOLD
+            self.state, self.proved = HOLD, True
             self.cascade.reset(self.inputs.water_c, self.inputs.bowl_c)
-            s.tested(test.fault, now_ms)
+            s.tested(test.fault, test.doubt)
             skipped = [("skipped", test.skipped)] if test.skipped else []
             self.tell("checked", [("masked", test.masked)] + skipped)
 
@@ -231,10 +269,15 @@ class Warmer:
         if i.water_c is not None and self.experiment is not None:
             self.duty = self.experiment.step(i.water_c)
         elif i.water_c is not None:
+            # The control does not see what a look does to the water, except near the limit.
+            near = not i.water_c < i.stage_limit_c - NEAR_LIMIT_K
+            water_c = i.water_c if near else i.water_c - self.supervisor.account.look.echo_k
             self.duty = self.cascade.step(
-                i.water_c, bowl_c, p.aim_c, p.ceiling_c, self.room_c, dt_ms / 1000, away, p.walled)
+                water_c, bowl_c, p.aim_c, p.ceiling_c, self.room_c, dt_ms / 1000, away, p.walled)
 
     def _rest(self, why):
+        if why != "no start":
+            self._break_off()
         self.state = IDLE
         self.duty, self.guard = 0.0, 0
         self.programme = self.selftest = None

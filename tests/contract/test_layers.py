@@ -18,7 +18,7 @@ FIRMWARE_LAYERS = (
     {"help_text"},  # words for the PC; no board loads it
     {"store", "transfer", "sensing", "drive", "drivers.onewire_probe", "drivers.ntc", "drivers.platinum",
      "drivers.display", "control.pid", "control.rules"},
-    {"commands", "programme", "heat_balance", "plausibility", "supervisor", "selftest", "panel", "display_text",
+    {"commands", "programme", "heat_balance", "rest", "plausibility", "supervisor", "selftest", "panel", "display_text",
      "flashlog", "experiment", "powerup", "control.cascade"},
     {"board", "warmer", "panel_logic", "saved_profiles"},
     {"documents", "display_task"},

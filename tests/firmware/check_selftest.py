@@ -6,7 +6,8 @@ Oracle: the project's own safety rules, and the bath of fake_bath.py, whose trut
 from fake_bath import MAT, PLATE, POT, RIGS, Bath, values_of
 
 from bainboard import faults
-from bainboard.selftest import Line, SelfTest
+from bainboard.heat_balance import largest_load_j_per_k
+from bainboard.selftest import RESUME, Line, SelfTest
 
 
 def tested(bath, values, doubt=faults.NONE, swapped=None):  # noqa: PT028 - a helper, no test
@@ -124,14 +125,37 @@ def test_probes_that_hang_in_each_others_place_are_named_and_a_bowl_that_warms_o
                 assert test.fault == faults.NONE, (name, water_c, bowl_c, fill)
 
 
-def test_a_retest_of_lost_heat_passes_a_sound_heater_and_fails_an_open_one():
+def test_after_a_pause_switch_and_guard_are_proved_in_two_small_pulses():
+    """Its time, as a formula: 40 s + 2 x 0.4 K x C / P + lag + 15 s; nothing heats in it."""
     for name, rig in RIGS:
-        for is_open in (False, True):
+        for failed, fault in ((None, faults.NONE), ("shorted", faults.SWITCH_SHORTED), ("welded", faults.GUARD_WELDED)):
             bath = Bath(rig, 33.0, 31.5)
-            bath.open = is_open
-            test, took_s, _, _ = tested(bath, values_of(rig), faults.HEATER_LOST)
-            assert (test.fault != faults.NONE) == is_open, name
-            assert took_s < 40 + 3 * (6300.0 * 2.5 / rig[0] + 3 * (rig[1] + 15)), name
+            if failed:
+                setattr(bath, failed, True)
+            test, took_s, peak_c, _ = tested(bath, values_of(rig), RESUME)
+            assert test.fault == fault, (name, failed)
+            if not failed:
+                assert took_s <= 42 + 0.8 * largest_load_j_per_k(values_of(rig)) / rig[0] + rig[1] + 15, name
+                assert peak_c - 33.0 < 0.1, name
+
+
+def test_a_warmer_with_a_tenth_of_the_stated_water_does_not_start():
+    """20 L stated: half of them need 16.7 kJ for 0.4 K. A 2 L pot shows it after 10 kJ, its heater's lag included."""
+    values = values_of(POT, water_l=20.0, chocolate_kg=20.0)
+    assert tested(Bath(POT, 25.0, 25.0), values)[0].fault == faults.STRONG_HEATER
+    assert tested(Bath(POT, 25.0, 25.0, fill=0.2), values_of(POT))[0].fault == faults.NONE
+
+
+def test_broken_off_it_says_whether_it_suspects():
+    for shorted in (False, True):
+        bath, values = Bath(POT, 33.0, 31.5), values_of(POT)
+        bath.shorted = shorted
+        test, switch, guard, found = SelfTest(values, 0, RESUME), 0, 0, False
+        for n in range(1, 200):
+            bath.step(float(switch), guard)
+            switch, guard = test.step(n * 1000, bath.reading_c(), bath.bowl_c)
+            found = found or test.suspects
+        assert found == shorted
 
 
 def test_a_retest_of_too_much_heat_warms_a_sound_bath_by_a_quarter_of_a_kelvin_at_most_and_passes():

@@ -6,9 +6,10 @@ Oracle: the project's own safety rules, and the bath of fake_bath.py, whose trut
 from fake_bath import MAT, PLATE, POT, RIGS, Bath, Kitchen, Noise, values_of
 
 from bainboard import faults
-from bainboard.heat_balance import PROBE_LAG_S, HeatOnItsWay, believed_loss_w_per_k, largest_load_j_per_k
-from bainboard.supervisor import CHECKS, DOUBTED, LATCH, OFF, OPEN, RETEST, WAIT, WARN, Inputs, Supervisor
+from bainboard.heat_balance import PROBE_LAG_S, largest_load_j_per_k, smallest_load_j_per_k
+from bainboard.supervisor import BACK, CHECKS, LATCH, OFF, OPEN, RETEST, WAIT, WARN, Inputs, Supervisor
 
+HARD = (("pot", POT), ("plate", PLATE))  # the usual one, and the slowest with the strongest heater
 NAN, INF = float("nan"), float("inf")
 
 
@@ -32,6 +33,8 @@ def bare(state="hold", **more):
     i.state, i.water_c, i.stage_limit_c, i.duty_zero = state, 30.0, 35.0, False
     s.begin(0)
     s.step(1000, 1000, i)
+    s.tested(faults.NONE, faults.NONE)
+    s.step(1000, 1000, i)
     return s, i
 
 
@@ -39,7 +42,7 @@ def bare(state="hold", **more):
 
 
 def test_a_cold_top_up_of_a_fifth_at_15_trips_nothing():
-    for _, rig in RIGS:
+    for _, rig in HARD:
         for bowl_probe in (True, False):
             kitchen = held(rig, bowl_probe=bowl_probe)
             kitchen.bath.pour(0.2, 15.0)
@@ -54,7 +57,7 @@ def test_a_kettle_fill_trips_nothing():
 
 
 def test_a_45_degree_bowl_set_into_25_degree_water_trips_nothing():
-    for _, rig in RIGS:
+    for _, rig in HARD:
         for bowl_probe in (True, False):
             kitchen = Kitchen(Bath(rig, 25.0, 45.0), values_of(rig), 25.0, 50.0, bowl_probe)
             calm(kitchen.run(5400))
@@ -107,9 +110,11 @@ def test_the_bowl_probe_pulled_to_be_washed_only_warns():
 def test_an_uncovered_45_degree_hold_trips_nothing():
     for name, rig in RIGS:
         bath = Bath(rig, 45.0, 43.5)
-        bath.loss = 0.72 * rig[0] / 25.0  # steady at duty 0.72, no rise
+        # Steady at duty 0.72, no rise. The plate cannot be proved so fast: its smallest load and its lag allow 40 W.
+        power_w = 40.0 if rig is PLATE else 0.72 * rig[0]
+        bath.loss = power_w / 25.0
         kitchen = Kitchen(bath, values_of(rig), 45.0, 50.0, False)
-        kitchen.i_duty = 0.72
+        kitchen.i_duty = power_w / rig[0]
         lowest_c = 45.0
         for _ in range(2 * 3600):
             kitchen.tick()
@@ -118,13 +123,15 @@ def test_an_uncovered_45_degree_hold_trips_nothing():
         assert lowest_c > 41.0, name  # a look at the probe costs a dip of some minutes, deepest on the plate
 
 
-def test_losses_as_large_as_the_heater_trip_nothing():
-    """A mat too weak for an open pan: full heat, no rise. Heat is withheld, the water falls, the probe is believed."""
-    bath = Bath(MAT, 38.0, 37.0)
-    bath.loss = 60.0 / 18.0
-    kitchen = Kitchen(bath, values_of(MAT), 45.0, 50.0, False).run(2 * 3600)
-    calm(kitchen)
-    assert kitchen.warned & 1 << faults.WATER_STUCK
+def test_losses_as_large_as_the_heater_trip_nothing_and_warn_of_nothing():
+    """A mat too weak for an open pan: full heat and no rise, and a probe that answers each look."""
+    for loss_w in (50.0, 60.0, 80.0):
+        bath = Bath(MAT, 38.0, 37.0)
+        bath.loss = loss_w / 18.0
+        kitchen = Kitchen(bath, values_of(MAT), 45.0, 50.0, False).run(2 * 3600)
+        calm(kitchen)
+        assert kitchen.warned == 0, loss_w
+        assert bath.water_c > 20.0 + 0.8 * 60.0 / bath.loss, loss_w
 
 
 def test_a_slow_pot_climbing_after_full_heat_trips_nothing():
@@ -147,7 +154,7 @@ def test_cold_water_and_a_cold_bowl_at_the_start_trip_nothing_whatever_the_mains
 
 def test_a_quiet_night_trips_nothing_and_withholds_no_heat():
     kitchen = held(POT)
-    kitchen.run(6 * 3600)
+    kitchen.run(2 * 3600)
     calm(kitchen)
     assert "guard" not in kitchen.at_ms
 
@@ -155,34 +162,46 @@ def test_a_quiet_night_trips_nothing_and_withholds_no_heat():
 # -- single faults, each in its stated time ------------------------------------------------------------------------
 
 
-def stuck_time_s(values, duty, water_c, room_c=20.0):
-    """The two formulas beside `listening` and `deaf`, and the heat's own lag."""
-    load, lag_s = largest_load_j_per_k(values), values["heater_lag_s"]
-    power_w = duty * values["heater_w"]
-    spare_w = power_w - believed_loss_w_per_k(values) * (water_c - room_c)
-    return (3.0 * load / spare_w + 3 * lag_s + 2 * PROBE_LAG_S + 0.6 * load / (0.7 * power_w)
-            + lag_s + PROBE_LAG_S)
+def dead_s(values, duty_w):
+    """Beside `probe_dead`: account to LOOK_AT, and three answers of a look at two blocks each, with their waits."""
+    block_s = 4 * max(90.0, 1.2 * (values["heater_lag_s"] + PROBE_LAG_S))
+    budget_s = 0.45 * 9.0 * smallest_load_j_per_k(values) / duty_w
+    return budget_s + 3 * 2 * 1.5 * block_s + 720.0
 
 
-def test_a_probe_stuck_while_heating_up_latches_in_its_time_and_within_5_k():
+def test_a_probe_stuck_while_heating_up_latches_in_its_time_and_the_water_stays_in_its_bound():
     for name, rig in RIGS:
         kitchen = held(rig, 25.0, 25.0, 26.0, 40.0, bowl_probe=False)
         kitchen.target_c = 70.0  # full heat
         kitchen.bath.stuck_c = kitchen.bath.reading_c()
-        start_ms, start_c = kitchen.now_ms, kitchen.bath.water_c
-        kitchen.run(7200)
+        start_ms = kitchen.now_ms
+        kitchen.run(2 * 3600)
         assert kitchen.faults == [faults.WATER_STUCK], name
-        assert (kitchen.now_ms - start_ms) / 1000 < 1.2 * stuck_time_s(kitchen.values, 1.0, 26.0), name
-        assert kitchen.peak_c - start_c < (9.0 if rig is PLATE else 5.0), name  # the plate stores 3-4 K itself
+        assert (kitchen.now_ms - start_ms) / 1000 < dead_s(kitchen.values, rig[0]), name
+        assert kitchen.peak_c < 40.0 + 10.0, name
 
 
-def test_a_probe_stuck_under_its_target_in_a_working_hold_latches_before_the_hard_limit():
-    kitchen = held(POT, bowl_probe=False)
-    kitchen.bath.stuck_c = 32.5
-    start_c = kitchen.bath.water_c
-    kitchen.run(7200)
-    assert kitchen.faults == [faults.WATER_STUCK]
-    assert kitchen.peak_c - start_c < 6.0
+def test_a_probe_stuck_under_its_target_in_a_working_hold_latches_and_the_water_stays_in_its_bound():
+    for name, rig in HARD:
+        for bowl_probe in (True, False):
+            kitchen = held(rig, bowl_probe=bowl_probe)
+            kitchen.bath.stuck_c = 32.5
+            kitchen.run(2 * 3600)
+            assert kitchen.faults == [faults.WATER_STUCK], name
+            assert kitchen.peak_c < 35.0 + 10.0, name
+
+
+def test_half_the_water_and_no_bowl_under_a_stuck_probe_stay_in_the_bound():
+    """The smallest load there may be: it is the one the account counts with."""
+    for name, rig in HARD:
+        for loss in (0.7, 2.0):
+            kitchen = held(rig, bowl_probe=False)
+            bath = kitchen.bath
+            bath.water_j, bath.bowl_in, bath.loss = 0.5 * bath.water_j, False, loss
+            bath.stuck_c = 32.0
+            kitchen.run(2 * 3600)
+            assert kitchen.peak_c < 35.0 + 10.0, (name, kitchen.peak_c)
+            assert kitchen.faults == [faults.WATER_STUCK], name
 
 
 def air(bath):
@@ -197,52 +216,229 @@ def air(bath):
     bath.step = beside
 
 
-def test_a_probe_stuck_in_a_quiet_hold_is_listened_to_when_the_heat_has_changed_and_the_water_stays_within_5_k():
-    for name, rig in RIGS:
-        for bowl_probe in (True, False):
-            kitchen = held(rig, bowl_probe=bowl_probe)
-            kitchen.bath.stuck_c = kitchen.bath.reading_c()
-            start_c = kitchen.bath.water_c
-            kitchen.run(9000)
-            assert kitchen.faults == [faults.WATER_STUCK], name
-            assert kitchen.peak_c - start_c < 5.0, name
-
-
-def test_a_water_probe_out_of_the_water_warns_and_latches_when_its_budget_is_spent():
-    for name, rig in RIGS:
+def test_a_water_probe_out_of_the_water_gets_three_kelvin_of_heat_and_latches():
+    for name, rig in HARD:
         for bowl_probe in (True, False):
             kitchen = held(rig, bowl_probe=bowl_probe)
             air(kitchen.bath)
-            start_ms, start_c = kitchen.now_ms, kitchen.bath.water_c
-            kitchen.run(10)
-            assert kitchen.supervisor.warn == 1 << faults.PROBE_OUT, name
-            kitchen.run(1200)
-            assert kitchen.faults == [faults.PROBE_OUT], name
-            values = kitchen.values
-            budget_s = 3.0 * 4180.0 * 0.5 * values["water_l"] / (values["heater_w"] - 0.0)
-            assert (kitchen.now_ms - start_ms) / 1000 < 10 + budget_s + 2 * (values["heater_lag_s"] + PROBE_LAG_S), name
+            start_c = kitchen.bath.water_c
+            kitchen.run(3 * 3600)
+            assert kitchen.faults in ([faults.WATER_STUCK], [faults.DISAGREE]), name
             assert kitchen.peak_c - start_c < 5.0, name
 
 
-def test_a_heater_lost_in_a_hold_is_retested_and_latches():
+def test_a_heater_lost_in_a_hold_latches():
     for name, rig in RIGS:
         kitchen = held(rig)
         kitchen.bath.open = True
+        kitchen.run(2 * 3600)
+        assert kitchen.faults == [faults.WATER_STUCK], name
+
+
+def drifting(kitchen, k_per_min, most_k=30.0):
+    """The water probe reads lower and lower from now on."""
+    reading, start_ms = kitchen.bath.reading_c, kitchen.now_ms
+    kitchen.reading = lambda: reading() - min(most_k, k_per_min * (kitchen.now_ms - start_ms) / 60000)
+
+
+def test_a_probe_that_drifts_low_under_a_bowl_probe_stays_in_the_bound_and_the_probes_disagree():
+    for name, rig in HARD:
+        for k_per_min in (0.1, 0.3, 1.0, 3.0):
+            kitchen = held(rig)
+            kitchen.inputs.bowl_limit_c = 33.0
+            drifting(kitchen, k_per_min)
+            kitchen.run(2 * 3600)
+            assert kitchen.peak_c < 45.0, (name, k_per_min, kitchen.peak_c)
+            assert kitchen.bath.bowl_c < 36.0, (name, k_per_min)
+            assert kitchen.faults in ([faults.DISAGREE], [faults.WATER_STUCK]), (name, k_per_min)
+
+
+def test_a_probe_that_drifts_low_is_caught_by_the_learnt_losses_where_there_is_no_bowl_probe():
+    """T <= room + 1.3 x (learnt / true) x (limit + 3 - room): 43.4 °C."""
+    for name, rig in HARD:
+        kitchen = Kitchen(Bath(rig, 33.0, 31.5), values_of(rig, **{"gains.loss_w_per_k": rig[5]}), bowl_probe=False)
+        kitchen.run(600)
+        drifting(kitchen, 0.4)
+        kitchen.run(3 * 3600)
+        assert kitchen.peak_c < 44.4, (name, kitchen.peak_c)
+        assert kitchen.warned & 1 << faults.HEAT_CAPPED or kitchen.supervisor.latched, name
+
+
+def lying(kitchen, lie):
+    """A reading of the first probe that is wrong in one way; the second one is as it should be."""
+    bath, start_ms = kitchen.bath, kitchen.now_ms
+    fall_k_per_s = {"stuck": 0.0, "slow": 0.1 / 60.0, "fast": 2.0 / 60.0, "air": 0.05}[lie]
+
+    def reading():
+        kitchen.inputs.second_c = bath.water_c
+        if lie == "stuck":
+            return 32.5
+        return max(21.0, bath.reading_c() - fall_k_per_s * (kitchen.now_ms - start_ms) / 1000)
+
+    return reading
+
+
+def test_a_second_water_probe_catches_any_of_the_first_one_s_lies():
+    for name, rig in HARD:
+        for lie in ("stuck", "slow", "fast", "air"):
+            kitchen = held(rig, bowl_probe=False)
+            kitchen.inputs.second_fitted = True
+            kitchen.reading = lying(kitchen, lie)
+            kitchen.run(2 * 3600)
+            assert kitchen.peak_c < 38.5, (name, lie, kitchen.peak_c)
+            assert kitchen.supervisor.latched, (name, lie)
+
+
+# -- acts do not talk it out of its evidence ---------------------------------------------------------------------------
+
+
+def paused(kitchen, every_s, for_s, seconds):
+    """A hold with a water pause now and then, as the warmer makes it: guard open, no heat."""
+    for n in range(seconds):
+        if kitchen.supervisor.latched:
+            break
+        if kitchen.test is None:
+            kitchen.inputs.state = "pause" if n % every_s < for_s else "hold"
+        kitchen.tick()
+    return kitchen
+
+
+def test_pauses_neither_clear_the_account_nor_keep_a_dead_probe_from_its_latch():
+    for name, rig in HARD:
+        for every_s in (180, 900):
+            kitchen = held(rig, bowl_probe=False)
+            kitchen.bath.stuck_c = 32.5
+            paused(kitchen, every_s, 10, 3 * 3600)
+            assert kitchen.peak_c < 45.0, (name, every_s, kitchen.peak_c)
+            if every_s == 900:
+                assert kitchen.faults == [faults.WATER_STUCK], (name, every_s)
+
+
+def test_neither_a_stage_nor_a_bowl_nor_another_hold_clears_the_account():
+    s, i = bare()
+    i.given_j = 150.0
+    for n in range(2, 200):
+        s.step(n * 1000, 1000, i)
+    unproved_j = s.account.unproved_j
+    i.given_j = 0.0
+    for change in ({"stage_limit_c": 45.0}, {"stage_limit_c": 35.0}, {"bowl_away": True}, {"bowl_away": False},
+                   {"state": "pause"}, {"state": "idle"}, {"state": "hold"}, {"last_person_ms": 200000}):
+        for name, value in change.items():
+            setattr(i, name, value)
+        s.begin(200000)
+        s.step(200000, 1000, i)
+        assert s.account.unproved_j >= unproved_j, change
+    s.tested(faults.NONE, -1)  # after a pause only switch and guard were proved
+    assert s.account.unproved_j >= unproved_j
+    s.tested(faults.NONE, faults.NONE)
+    assert s.account.unproved_j < unproved_j
+
+
+def test_a_verdict_latches_in_the_moment_it_falls_so_that_no_act_comes_between():
+    for retest, fault in ((faults.STRONG_HEATER, faults.STRONG_HEATER), (faults.NONE, faults.SWITCH_SHORTED)):
+        s, _ = bare()
+        s.retest = retest
+        s.tested(fault, retest or -1)
+        assert s.latched
+        assert s.fault == fault
+        assert not s.heat_ok
+        assert not s.guard_ok
+        assert s.limit(1.0) == s.limit_pulse(1.0) == 0.0
+        s.begin(3000)
+        assert s.latched
+
+
+def test_two_self_tests_broken_off_in_suspicion_latch_and_one_that_passes_forgets_them():
+    s, i = bare()
+    s.suspicions = 1
+    s.step(2000, 1000, i)
+    assert not s.latched
+    s.tested(faults.NONE, -1)
+    assert s.suspicions == 0
+    s.suspicions = 2
+    i.state = "pause"
+    s.step(3000, 1000, i)
+    assert s.latched
+    assert s.fault == faults.SWITCH_SHORTED
+
+
+def test_a_doubt_outlives_a_pause():
+    s, i = bare()
+    s.surge.surging, s.surge.step = True, lambda *facts: None
+    s.step(2000, 1000, i)
+    assert s.retest == faults.STRONG_HEATER
+    i.state = "pause"
+    s.step(3000, 1000, i)
+    s.tested(faults.NONE, -1)
+    assert s.retest == faults.STRONG_HEATER
+
+
+# -- more single faults ------------------------------------------------------------------------------------------------
+
+
+def test_a_probe_that_fails_each_third_reading_latches_and_one_glitch_does_not():
+    """4 x 3 / (4 - 2) rounds of three: 18 passes. One in five never."""
+    for every, latched in ((2, True), (3, True), (4, True), (5, False)):
+        s, i = bare()
+        for n in range(2, 400):
+            i.water_c = None if n % every == 0 else 30.0
+            s.step(n * 1000, 1000, i)
+        assert s.latched == latched, every
+
+
+def test_spikes_of_a_reading_are_no_strong_heater_and_no_rise():
+    for name, rig in HARD:
+        kitchen, noise = held(rig), Noise(3)
+        bath = kitchen.bath
+        kitchen.reading = lambda bath=bath, noise=noise: bath.reading_c() + (4.0 if noise.next() < 0.04 else 0.0)
         kitchen.run(3600)
-        assert kitchen.retests == [(faults.HEATER_LOST, faults.NO_HEAT_AT_START)], name
-        assert kitchen.faults == [faults.HEATER_LOST], name
+        assert kitchen.retests == [], name
+        assert faults.STRONG_HEATER not in kitchen.faults, name
+        assert faults.HEAT_AT_REST not in kitchen.faults, name
 
 
-def test_a_bowl_set_in_cold_costs_a_retest_at_most_and_the_doubt_is_told_until_a_person_acts():
-    bath = Bath(MAT, 38.0, 37.0)
-    bath.loss = 80.0 / 18.0  # more than the mat can give
-    kitchen = Kitchen(bath, values_of(MAT), 45.0, 50.0, False).run(3600)
-    calm(kitchen)
-    assert kitchen.retests == [(faults.HEATER_LOST, faults.NONE)]
-    assert kitchen.supervisor.warn >> faults.HEATER_LOST & 1
-    kitchen.inputs.last_person_ms = kitchen.now_ms
-    kitchen.tick()
-    assert not kitchen.supervisor.warn >> faults.HEATER_LOST & 1
+def test_no_heat_while_the_chocolate_reads_over_its_limit_and_no_word():
+    s, i = bare()
+    i.bowl_fitted, i.bowl_limit_c = True, 33.0
+    for n, bowl_c, heats in ((2, 32.9, True), (3, 33.0, False), (4, 34.0, False), (5, 32.9, True)):
+        i.bowl_c = bowl_c
+        s.step(n * 1000, 1000, i)
+        assert s.heat_ok == heats
+        assert s.warn == s.fault == 0
+    i.bowl_c, i.bowl_away = 40.0, True
+    s.step(6000, 1000, i)
+    assert s.heat_ok
+
+
+def test_heat_that_nobody_asked_for_is_called_unplug_in_every_state():
+    """Its time: to explained + 1 K, and three blocks of max(30 s, 1.2 K x C / P)."""
+    for state in ("idle", "pause", "trip"):
+        for name, rig in HARD:
+            bath = Bath(rig, 33.0, 31.5)
+            kitchen = Kitchen(bath, values_of(rig), bowl_probe=state == "pause")
+            kitchen.inputs.state, kitchen.inputs.bowl_away = state, state != "pause"
+            kitchen.run(60)
+            assert kitchen.faults == [], (state, name)
+            bath.shorted = bath.welded = True
+            kitchen.run(3600)
+            assert kitchen.faults[0] == faults.UNASKED_HEAT, (state, name)
+            most_c = 42.0 if state != "pause" else 36.0
+            block_s = max(30.0, 1.2 * largest_load_j_per_k(kitchen.values) / rig[0])
+            rise_s = (most_c - 33.0) * (bath.water_j + bath.bowl_j) / (rig[0] - rig[5] * 22.0)
+            assert kitchen.at_ms[faults.UNASKED_HEAT] / 1000 < 120 + rise_s + 4 * block_s + 5 * rig[1], (state, name)
+            assert faults.OVER_HARD_LIMIT in kitchen.faults or kitchen.peak_c < 60.0
+
+
+def test_a_kettle_and_a_warm_bowl_at_rest_are_no_heat_that_nobody_asked_for():
+    for name, rig in HARD:
+        for bowl_probe in (True, False):
+            kitchen = Kitchen(Bath(rig, 25.0, 45.0), values_of(rig), bowl_probe=bowl_probe)
+            kitchen.inputs.state = "idle"
+            kitchen.run(1800)
+            kitchen.bath.pour(0.15, 80.0)
+            kitchen.run(1800)
+            assert kitchen.faults == [], name
+            assert kitchen.warned == 0, name
 
 
 def test_a_bath_run_dry_under_full_heat_is_doubted_in_a_minute_and_latches_when_it_comes_back():
@@ -253,15 +449,14 @@ def test_a_bath_run_dry_under_full_heat_is_doubted_in_a_minute_and_latches_when_
     assert kitchen.faults == [faults.STRONG_HEATER]
 
 
-def test_what_a_doubt_withholds_it_withholds_in_that_very_pass():
+def test_what_a_doubt_withholds_it_withholds_in_that_very_pass_and_says_nothing_yet():
     s, i = bare()
-    s.failing.failing, s.failing.mean_w = True, 100.0
-    s.failing.step = lambda *facts: None
+    s.surge.surging, s.surge.step = True, lambda *facts: None
     s.step(2000, 1000, i)
-    assert s.retest == faults.HEATER_LOST
+    assert s.retest == faults.STRONG_HEATER
     assert not s.heat_ok
     assert not s.guard_ok
-    assert s.warn == 1 << faults.HEATER_LOST
+    assert s.warn == s.fault == 0
 
 
 def test_the_fourth_doubt_in_an_hour_latches_and_an_hour_later_it_counts_anew():
@@ -272,7 +467,7 @@ def test_the_fourth_doubt_in_an_hour_latches_and_an_hour_later_it_counts_anew():
             s.surge.surging, s.surge.step = True, lambda *facts: None
             s.step(now_ms, 1000, i)
             s.surge.begin()
-            s.tested(faults.NONE, now_ms + 1000)
+            s.tested(faults.NONE, faults.STRONG_HEATER)
             s.step(now_ms + 2000, 1000, i)
         assert s.latched == latched
         assert s.fault == (faults.STRONG_HEATER if latched else faults.NONE)
@@ -302,7 +497,7 @@ def test_a_switch_shorted_in_a_hold_opens_the_guard_in_its_time_and_then_latches
             values = kitchen.values
             assert kitchen.faults == [faults.HEAT_AT_REST], name
             load, power_w = largest_load_j_per_k(values), values["heater_w"]
-            rise_s = load / (power_w - believed_loss_w_per_k(values) * 14.0)
+            rise_s = load / (power_w - 3.2 * 14.0)
             opened_s = 2 * rise_s + 2 * (values["heater_lag_s"] + PROBE_LAG_S)
             assert (kitchen.at_ms["guard"] - start_ms) / 1000 < opened_s, name
             latched_s = opened_s + 6 * values["heater_lag_s"] + 240 + 0.6 * rise_s
@@ -327,29 +522,25 @@ def test_a_shorted_switch_with_no_guard_latches_a_quarter_of_an_hour_after_the_p
 def test_with_no_guard_what_a_person_just_did_explains_a_rise():
     kitchen = Kitchen(Bath(POT, 25.0, 45.0), values_of(POT, guard=False), 25.0, 50.0, False)
     kitchen.inputs.last_person_ms = 0  # set the bowl in, and said so
-    calm(kitchen.run(900))
-    assert kitchen.warned == 1 << faults.HEAT_FROM_OUTSIDE
+    calm(kitchen.run(890))
+    assert kitchen.warned == 0
 
 
 def test_a_sum_of_heat_that_cannot_be_reads_as_full_heat():
+    """12 K x 4180 J/K at 150 W: 335 s to a full account."""
     for given_j in (NAN, INF, -1.0, 1e9):
         s, i = bare()
         i.water_c, i.given_j = 30.0, given_j
-        warned = 0
-        for n in range(2, 500):
+        for n in range(2, 400):
             s.step(n * 1000, 1000, i)
-            warned |= s.warn
-        assert warned == 1 << faults.WATER_STUCK, given_j
-        assert s.fault == faults.WATER_STUCK
+        assert s.account.full, given_j
 
 
-def test_heat_from_outside_warns_and_the_guard_closes_again():
-    kitchen = held(POT, limit_c=60.0, bowl_probe=False)
-    kitchen.bath.outside_w = 120.0
-    kitchen.run(1100)
-    calm(kitchen)
-    assert kitchen.warned & 1 << faults.HEAT_FROM_OUTSIDE
-    assert kitchen.supervisor.guard_ok
+def test_a_stove_under_a_hold_is_called_heat_that_nobody_asked_for():
+    kitchen = held(POT, limit_c=60.0)
+    kitchen.bath.outside_w = 200.0
+    kitchen.run(3600)
+    assert kitchen.faults[0] == faults.UNASKED_HEAT
 
 
 def test_an_invalid_reading_turns_heat_off_in_that_very_pass_and_three_latch():
@@ -442,12 +633,13 @@ def test_water_warmer_than_the_stage_at_its_start_gets_no_heat_and_no_fault():
     assert s.heat_ok
 
 
-def test_the_hard_limit_latches_in_a_hold_and_only_waits_before_one():
-    for state, latched in (("hold", True), ("off", True), ("idle", False), ("check", False), ("pause", False)):
-        s, i = bare(state)
-        i.stage_limit_c = 70.0
+def test_the_hard_limit_latches_in_every_state_but_not_a_probe_that_a_person_has_in_hand():
+    for state in ("hold", "off", "idle", "check", "pause", "in hand"):
+        latched = state != "in hand"
+        s, i = bare("idle" if state == "in hand" else state)
+        i.stage_limit_c, i.in_hand = 70.0, not latched
         now_ms = 1000
-        while i.water_c < 60.0:
+        while i.water_c < 66.0:
             i.water_c += 2.0
             now_ms += 1000
             s.step(now_ms, 1000, i)
@@ -504,26 +696,6 @@ def test_of_two_causes_the_first_of_the_table_is_named():
     i.settings_bad, i.ended = True, faults.CRASHED
     s.step(2000, 1000, i)
     assert s.fault == faults.BAD_SETTINGS
-
-
-# -- the evidence -----------------------------------------------------------------------------------------------------
-
-
-def test_heat_on_its_way_arrives_whole_and_late():
-    """A first-order lag of 30 + 30 s: 1 - 1/e of a burst has arrived after 60 s (0.632; 1 % for the 1 s steps)."""
-    heat = HeatOnItsWay(values_of(POT))
-    arrived_j = heat.step(600.0, 1.0)
-    for _ in range(59):
-        arrived_j += heat.step(0.0, 1.0)
-    assert abs(arrived_j / 600.0 - 0.632) < 0.01
-    for _ in range(600):
-        arrived_j += heat.step(0.0, 1.0)
-    assert abs(arrived_j - 600.0) < 0.1
-
-
-def test_a_tuned_loss_is_believed_doubled_and_never_over_the_setting():
-    assert believed_loss_w_per_k(values_of(POT, **{"gains.loss_w_per_k": 1.5})) == 3.0
-    assert believed_loss_w_per_k(values_of(POT, **{"gains.loss_w_per_k": 50.0})) == 12.0
 
 
 # -- latches -------------------------------------------------------------------------------------------------------
@@ -624,15 +796,7 @@ def test_the_duty_is_finite_in_0_to_1_never_raised_and_0_while_the_water_is_unre
 
 def test_every_row_of_the_table_names_a_known_fault_and_a_reaction_that_adds_no_heat():
     for fault, seen, reaction in CHECKS:
-        assert fault == DOUBTED or faults.FAULTS[fault][faults.NUMBER] == fault != faults.NONE
-        assert reaction in (WARN, WAIT, OPEN, RETEST, OFF, LATCH)
+        assert faults.FAULTS[fault][faults.NUMBER] == fault
+        assert fault != faults.NONE or reaction == BACK
+        assert reaction in (WARN, WAIT, BACK, OPEN, RETEST, OFF, LATCH)
         assert callable(seen)
-
-
-def test_a_reading_that_moved_a_little_under_heat_asks_for_a_retest():
-    s, i = bare()
-    s.response.state = s.response.WEAK
-    s.response.step = lambda *facts: None
-    s.step(2000, 1000, i)
-    assert s.retest == faults.HEATER_LOST
-    assert not s.heat_ok

@@ -90,7 +90,8 @@ class Cascade:
         if self.water_target_c is None:
             self.water_target_c = self._followed_c = water_c
         self._estimate_bowl(water_c, bowl_c, room_c, dt_s, bowl_away)
-        top_c = max(self.water_ceiling(ceiling_c), room_c)
+        top_c = self.water_ceiling(ceiling_c)
+        room_c = min(room_c, top_c)  # a room said to be warmer than the ceiling lifts nothing over it
         if walled and not bowl_away:
             top_c += self._wall_drop_k(bowl_c, target_c, top_c)
         if bowl_away:

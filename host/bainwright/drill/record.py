@@ -13,7 +13,7 @@ from typing import Any
 import msgspec
 from msgspec import Struct
 
-from bainboard import heat_balance, pins, plausibility, selftest, supervisor
+from bainboard import heat_balance, pins, plausibility, rest, selftest, supervisor
 from bainwright.core.atomic_write import save_file
 from bainwright.core.errors import FileError
 from bainwright.core.file_names import file_name
@@ -26,7 +26,7 @@ HALF_A_YEAR = datetime.timedelta(days=183)  # chosen: hardware/SAFETY.md asks fo
 NONE_SIMULATED = "a simulated warmer has none"
 TEST_CHANGED = "the test itself has changed since"
 PASSED, OPEN, VOID, CANNOT = "passed", "open", "void", "not possible"
-SAFETY_SOURCES = (supervisor, heat_balance, plausibility, selftest)
+SAFETY_SOURCES = (supervisor, heat_balance, plausibility, rest, selftest)
 WIRED = ("heater_w", "heater_lag_s", "switch", "guard", "panel", "probe.")  # settings that say how it is wired
 WATCHED = ("trip.", "hard_limit_c", "guard")  # settings the supervisor judges by
 

@@ -67,12 +67,13 @@ ADVICE: dict[int, Advice] = {
         "Check the probe's plug, and that its tip is in the chocolate. It is used again as soon as it reads.",
     ),
     faults.WATER_STUCK: Advice(
-        "The water probe did not move when heat was given, nor when heat was taken away.",
+        "Heat was given in small steps, and the water probe did not follow them.",
         _LATCHED,
         "Unplug it before you reach in: the water may be hotter than shown.",
         _OVER,
         "Look whether the probe hangs in the water. If it does, warm it in your hand: if the reading does not change,"
-        " the probe is dead. Clear the trip only with the probe in place.",
+        " the probe is dead. If it changes, look at the heater's plug, fuse and cut-out. Clear the trip with the probe"
+        " in place.",
     ),
     faults.HEAT_AT_REST: Advice(
         "The water kept getting warmer with the heater switched off, and only the guard relay stopped it.",
@@ -240,6 +241,37 @@ ADVICE: dict[int, Advice] = {
         _SAFE,
         f"{_COOLING} {_TEMPERED}",
         "Start the hold again if the chocolate needs it. Fetch the file crash.txt from the board and report it.",
+    ),
+    faults.UNASKED_HEAT: Advice(
+        "The water gets warmer although the heater is switched off and the guard relay is open.",
+        "It can do no more: this heat does not come through anything it can switch.",
+        _UNPLUG,
+        _OVER,
+        "With the plug out, look for a stove plate that is on. If there is none, the heater switch and the guard relay"
+        " have both failed: replace both, and run bain drill before the next hold.",
+    ),
+    faults.DISAGREE: Advice(
+        "Two probes contradict each other: the water is warmer than the water probe reads, or a probe is wrong.",
+        _LATCHED,
+        f"{_SAFE} The water may be hotter than shown.",
+        _OVER,
+        "Look whether each probe is where it belongs. Then hold both in one cup of warm water: if they differ by more"
+        " than a degree, replace the one that a hand thermometer does not agree with.",
+    ),
+    faults.SECOND_PROBE: Advice(
+        "The second water probe stopped giving readings that make sense.",
+        "It goes on with the first one, and nothing checks that one's word.",
+        "Safe. It is still holding.",
+        "",
+        "Check the probe's plug, then its cable. It is used again as soon as it reads.",
+    ),
+    faults.HEAT_CAPPED: Advice(
+        "The water took more heat than this warmer usually needs, and no chocolate probe says how warm it is.",
+        "It holds heat back until that much has left again.",
+        "Safe. The heat is off for now.",
+        _COOLING,
+        "Put the lid back and close the window. Look whether the water probe hangs in the water, and measure the water"
+        " with a hand thermometer: if it is warmer than shown, stop and replace the probe.",
     ),
 }
 
