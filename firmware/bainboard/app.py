@@ -246,7 +246,6 @@ class App:
                 why = w.act(act, now_ms)
             if why:
                 self.report("refused", [("act", act), ("why", why)], self.hold_ms(now_ms))
-        self._cool(now_ms)
         if w.values["panel"]:
             p = w.programme
             front.show(now_ms, w.shown_state, p.place if p else None, w.fault, p.calls if p else self.standalone.prompt)
