@@ -146,13 +146,15 @@ class Rest:
         """Guard open: after the heater's own heat is spent, how fast does the water still rise?"""
         self._top_c = max(self._top_c, water_c)
         waited_ms = now_ms - self._since_ms
-        if waited_ms <= self._settle_ms:
+        if water_c <= self._top_c - MOVED_K:
+            self._slope_k_per_ms = 0.0
+            self._enter(self.CLOSED, now_ms, water_c)
+        elif waited_ms <= self._settle_ms:
             self._from_c = water_c
         elif self.unasked or (self._rising > 0 and waited_ms < self._settle_ms + (BLOCKS + 2) * self._block_ms):
             return  # it goes on with the guard open: look on until it is sure what this is
-        elif water_c <= self._top_c - MOVED_K or waited_ms >= self._settle_ms + OBSERVE_MS:
-            rose_k = max(0.0, water_c - self._from_c) if water_c > self._top_c - MOVED_K else 0.0
-            self._slope_k_per_ms = rose_k / (waited_ms - self._settle_ms)
+        elif waited_ms >= self._settle_ms + OBSERVE_MS:
+            self._slope_k_per_ms = max(0.0, water_c - self._from_c) / (waited_ms - self._settle_ms)
             self._enter(self.CLOSED, now_ms, water_c)
 
     def _look_again(self, now_ms: int, water_c: float) -> None:
