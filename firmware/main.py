@@ -1,7 +1,7 @@
 """bainwright's start: the heater pin made safe before anything else, then the version that the record names.
 
 Versions of the firmware lie side by side in /fw, each in a folder named by its hash. The record /fw/boot is one line:
-the version to start, the one before it ("-": none), how the first stands, and a CRC. A new version is started once on
+the version to start, the one before it ("-": none), the state of the first, and a CRC. A new version is started once on
 trial; if that start ends without `keep` being called, the next one goes back to the version before. A version is
 started by `bainboard.start.run(version, keep or None)`, which never changes: this file starts older ones as well.
 """
@@ -33,7 +33,7 @@ def read() -> tuple | None:
 
 
 def write(*record: str) -> None:
-    """Replace the record: on littlefs a rename is done or not done."""
+    """Replace the record: on littlefs a rename happens completely or not at all."""
     words = " ".join(record)
     with open(RECORD + ".new", "w") as file:
         file.write(f"{words} {binascii.crc32(words.encode()):08X}\n")
@@ -41,7 +41,7 @@ def write(*record: str) -> None:
 
 
 def choose(current: str, before: str, state: str) -> tuple:
-    """(version to start, the one before, is this its trial?); what must be known at the next start is written first."""
+    """(version to start, the one before, is this its trial?); first writes what the next start must know."""
     alone = before == NONE
     if state not in (NEW, TRIED):
         return current, before, False
@@ -51,13 +51,13 @@ def choose(current: str, before: str, state: str) -> tuple:
             return current, before, True
         if not alone:
             write(before, current, BACK)
-    except OSError:  # full or worn: without the mark a version that fails would be started for ever
+    except OSError:  # full or worn: without the mark a failing version would be started again and again
         pass
     return (current, before, True) if alone else (before, current, False)
 
 
 def start() -> None:
-    """Start what the record names; a version that fails its trial by an error makes room for the one before."""
+    """Start the version in the record; if its trial fails with an error, the one before is next."""
     record = read()
     if record is None:
         print("bainboard: no firmware is chosen here; on the PC: bain install")

@@ -1,4 +1,4 @@
-"""The board itself: the only module that touches pins, clocks and streams (a display's bus is `glass`'s)."""
+"""The board itself: the only module that touches pins, clocks and streams (`display_task` has a display's bus)."""
 
 import binascii
 import gc
@@ -28,11 +28,11 @@ except ImportError:  # an ESP32: its boot button is a plain pin
     rp2 = None
 
 ESP32_BOOT_PIN = 0
-SPI_HZ = 500000  # chosen: a tenth of what the converter takes, for a metre of cable
+SPI_HZ = 500000  # chosen: a tenth of the converter's maximum, for a metre of cable
 PWM_HZ = 100  # chosen: far above any thermal lag, slow enough for a MOSFET driven straight from a pin
 CTRL_C = 3
 NAP_MS = 50
-CHUNK = 64  # bytes a write: one USB packet, so that a host which stops reading can hold us up for one packet at most
+CHUNK = 64  # bytes a write: one USB packet, so a host that stops reading delays us by one packet at most
 
 RESET_CAUSES = ("PWRON_RESET", "HARD_RESET", "WDT_RESET", "SOFT_RESET", "DEEPSLEEP_RESET")
 
@@ -47,18 +47,18 @@ class Board:
         self.heartbeat = self._out("heartbeat")
         self._pwm: machine.PWM | None = None
         self._panel: tuple | None = None
-        self._lamps: tuple = ()  # as they were set last
+        self._lamps: tuple = ()  # as last set
         self._buzzer = 0
         self._watchdog: machine.WDT | None = None
         self._onewire: onewire.OneWire | None = None
         self._spi: machine.SoftSPI | None = None
-        self._found: list = []  # the probes of the last look along the 1-wire bus
+        self._found: list = []  # the probes found by the last search of the 1-wire bus
         self._leader: OnewireProbe | None = None  # the 1-wire probe that begins the others' conversions
         self._ticks = time.ticks_ms()
         self._now_ms = 0
         self._input = select.poll()
         self._input.register(sys.stdin, select.POLLIN)
-        self._nothing = select.poll()  # waits as the others do, to a whole tick of the clock, and for time alone
+        self._nothing = select.poll()  # waits for time alone, to a whole clock tick as the other does
         self._output = select.poll()
         self._output.register(sys.stdout, select.POLLOUT)
 
@@ -75,17 +75,17 @@ class Board:
         return self._now_ms
 
     def wall_s(self) -> int:
-        """Seconds since 1970 by the board's own clock; 0 when nobody has set it since it had power."""
+        """Seconds since 1970 by the board's own clock; 0 when it has not been set since power came."""
         year, month, day, _, hour, minute, second = machine.RTC().datetime()[:7]
-        # Bare ports begin in 2000, 2015 or 2021; a clock that says later was set.
+        # An unset clock begins in 2000, 2015 or 2021, depending on the port; a later date means it was set.
         return unix_s(year, month, day, hour, minute, second) if year >= 2024 else 0
 
     def wait(self, until_ms: int) -> bool:
-        """Sleep until then, or until the host has written something: true if it has."""
+        """Sleep until then, or until the host has written something; True if it has."""
         return bool(self._input.poll(max(0, until_ms - self.now_ms())))
 
     def sleep(self, until_ms: int) -> None:
-        """Sleep until then, whatever the host writes; at most for 50 ms, so that it is heard in time."""
+        """Sleep until then, whatever the host writes; for at most 50 ms, so that the host is answered in time."""
         self._nothing.poll(max(0, min(NAP_MS, until_ms - self.now_ms())))
 
     # -- heat -----------------------------------------------------------------------------------------------------
@@ -103,11 +103,11 @@ class Board:
             self.heater.value(1 if level else 0)
 
     def beat(self) -> None:
-        """One edge for the heartbeat gate; it holds the guard closed for two seconds at most."""
+        """One edge for the heartbeat gate, which then holds the guard closed for at most two seconds."""
         self.heartbeat.value(1 - self.heartbeat.value())
 
     def safe(self) -> None:
-        """Heater off, guard open: works after any error, so it builds nothing; a Ctrl-C in it only begins it again."""
+        """Heater off, guard open. Works after any error, so it creates no object; a Ctrl-C in it only restarts it."""
         while True:
             try:
                 self.guard.value(0)
@@ -133,7 +133,7 @@ class Board:
         return self._map(values)[1]
 
     def _map(self, values: dict) -> tuple:
-        """The pin map that settings want: (map, None), or (None, why it cannot be)."""
+        """The pin map that the settings ask for: (map, None), or (None, why it is impossible)."""
         if not values["pins"]:
             return pins.for_platform(sys.platform), None
         from bainboard import pin_check  # most rigs move none
@@ -141,8 +141,8 @@ class Board:
         return pin_check.settle(self.kind, values)
 
     def use_pins(self, values: dict) -> None:
-        """Move pins to where the settings have them; heater, guard and heartbeat never move."""
-        wanted, _ = self._map(values)  # settings that do not fit were refused, or were as good as damaged
+        """Use the pins that the settings name; heater, guard and heartbeat never move."""
+        wanted, _ = self._map(values)  # settings that do not fit were refused, or treated as damaged
         if wanted != self.pins:
             for name in wanted:
                 if wanted[name] != self.pins[name]:
@@ -151,7 +151,7 @@ class Board:
             self._onewire = self._spi = self._panel = None
 
     def probe(self, values: dict, place: str) -> Probe | None:
-        """The probe the settings describe for `place`, or None where none is fitted; ask for the water's first."""
+        """The probe the settings describe for `place`, or None if none is fitted; ask for the water's first."""
         at = "probe." + place + "."
         if place == "water":
             self._leader = None  # new settings, new probes
@@ -175,7 +175,7 @@ class Board:
         return self._onewire
 
     def find_probes(self) -> int:
-        """Look along the 1-wire bus and begin a conversion of all probes there: how many."""
+        """Search the 1-wire bus and begin a conversion on every probe found; returns how many."""
         bus, found, leader = self._bus(), [], None
         for rom in bus.scan():
             rom = binascii.hexlify(rom).decode()
@@ -204,14 +204,14 @@ class Board:
                              values[at + "wires"])
 
     def use_panel(self) -> None:
-        """A panel is fitted: its buttons pull their pins to ground, its lamps and buzzer light and sound when high."""
+        """Set up the panel's pins: a button pulls its pin to ground, a high pin turns on its lamp or the buzzer."""
         if self._panel is None:
             buttons = [machine.Pin(self.pins[name], machine.Pin.IN, machine.Pin.PULL_UP) for name in ("yes", "no")]
             self._lamps = ()
             self._panel = buttons, [self._out(name) for name in ("lamp_below", "lamp_in", "lamp_above", "buzzer")]
 
     def pressed(self) -> tuple:
-        """(yes, no, recessed): which buttons are down. The recessed one is the board's own, and always there."""
+        """(yes, no, recessed): which buttons are down. The recessed one is on the board itself, so always present."""
         if rp2 is not None:
             recessed = bool(rp2.bootsel_button())
         else:
@@ -222,7 +222,7 @@ class Board:
         return yes.value() == 0, no.value() == 0, recessed
 
     def show(self, lamps: tuple, buzzer: int) -> None:
-        """Set the panel's lamps and buzzer; ten times a second, so nothing is done where nothing changed."""
+        """Set the panel's lamps and buzzer. Called ten times a second, so a level that has not changed is not set."""
         if lamps == self._lamps and buzzer == self._buzzer:
             return
         self._lamps, self._buzzer = lamps, buzzer
@@ -232,24 +232,24 @@ class Board:
     # -- the host -------------------------------------------------------------------------------------------------
 
     def interruptible(self, on: bool) -> None:
-        """Does Ctrl-C stop the firmware wherever it is? Else it is a byte like any other."""
+        """Let Ctrl-C stop the firmware at any point, or treat it as a byte like any other."""
         micropython.kbd_intr(CTRL_C if on else -1)
 
     def receive(self, most: int = 256) -> bytearray:
-        """What the host has written, at most so many bytes and up to a Ctrl-C; b"" when nothing waits."""
+        """What the host has written, at most `most` bytes and up to a Ctrl-C; b"" when nothing waits."""
         got = bytearray()
-        # One byte a read: the ports block until every byte asked for has come.
+        # One byte a read: the ports block until every requested byte has arrived.
         while len(got) < most and self._input.poll(0):
             byte = sys.stdin.buffer.read(1)
             if not byte:
                 break
             got += byte
-            if byte[0] == CTRL_C:  # what comes behind it may be for the REPL
+            if byte[0] == CTRL_C:  # what follows may be for the REPL
                 break
         return got
 
     def send(self, data: bytes) -> int:
-        """Write as much as the host takes without waiting; the number of bytes written."""
+        """Write as much as the host takes without waiting; returns the number of bytes written."""
         sent = 0
         while sent < len(data) and self._output.poll(0):
             wrote = sys.stdout.buffer.write(data[sent : sent + CHUNK])
@@ -288,11 +288,11 @@ class Board:
         return str(cause)
 
     def identity(self) -> tuple:
-        """What the interpreter and board call themselves."""
+        """The names of the interpreter and the board, as they report them."""
         return os.uname().release, machine.unique_id()
 
     def short_of_heap(self, floor: int) -> int | None:
-        """Free heap in bytes if it is under the floor even after a collection, else None."""
+        """Free heap in bytes if it is still under the floor after a collection, else None."""
         if mem_free is None or mem_free() >= 2 * floor:  # no collection while there is enough: it takes tens of ms
             return None
         gc.collect()

@@ -1,7 +1,7 @@
 """What the display shows, as eight rows for its driver: pure, and loaded only where a display is fitted.
 
 Five rows of figures with four letters beside each, then three of sixteen letters; a fault takes all eight. A row is
-(figures, text, inverse). All words of one kind lie in one text: on a board that is one piece of memory, not dozens.
+(figures, text, inverse). All words of one kind are in one string: on a board that is one piece of memory, not dozens.
 """
 
 from bainboard import faults
@@ -114,7 +114,7 @@ def figures(temp_c: float | None) -> str:
 
 
 def wrap(text: str, count: int) -> list:
-    """Words in exactly so many lines of the display's width; what does not fit is left off."""
+    """Words in exactly this many lines of the display's width; what does not fit is left out."""
     lines = [""]
     for word in text.split():
         longer = lines[-1] + " " + word if lines[-1] else word
@@ -126,14 +126,14 @@ def wrap(text: str, count: int) -> list:
 
 
 def _side(state: str, programme, bowl_c: float | None, estimated: bool, duty: float) -> tuple:
-    """Beside the figures: where the chocolate is, what they are, and the heat."""
+    """The words beside the figures: where the chocolate is, what the figures are, and the heat."""
     place = _PLACES.get(programme.place, "") if programme is not None and state != "check" else ""
     what = "bath" if bowl_c is None else "est." if estimated else ""
     return (place, what, "", "heat" if duty > 0 else "", f"{duty * 100:3.0f}%" if duty > 0 else "")
 
 
 def _small(state: str, asked: str, programme, hold_ms: int) -> list:
-    """What is asked; or what is being done, and for how long it has been or still will be."""
+    """The question asked; with none, what the warmer is doing and the time so far or left."""
     if asked and asked != "working":
         return wrap(words(ASKED, asked), 2)
     if programme is None:
@@ -151,7 +151,7 @@ def _small(state: str, asked: str, programme, hold_ms: int) -> list:
 
 
 def _night(programme, hold_ms: int) -> str:
-    """What is asked of melted stock in the morning: how long it is where it is, and whether it ever left its window."""
+    """The morning line for melted stock: how long it has been where it is, and "fit" if it never left its window."""
     minutes = max(hold_ms - programme.place_ms, 0) // 60000
     span = f"{minutes // 60}:{minutes % 60:02d}"
     if programme.place != "inside":
@@ -160,7 +160,7 @@ def _night(programme, hold_ms: int) -> str:
 
 
 def _alarm(state: str, fault: int, water_c: float | None, bowl_c: float | None) -> list:
-    """Three facts: what the warmer did and whether that is safe, what was seen, what to do; and what is read now."""
+    """What the warmer did and whether it is safe, what was seen, what to do; then the present readings."""
     row = faults.row(fault)
     seen, _, do = FAULTS.split("\n")[row[faults.NUMBER] + 1].partition("|")
     head, then = "HEAT OFF, SAFE", ""
@@ -173,7 +173,7 @@ def _alarm(state: str, fault: int, water_c: float | None, bowl_c: float | None) 
 
 
 def words(table: str, key: str) -> str:
-    """The words of a key; one that is not there shows itself."""
+    """The words of a key; an unknown key is shown itself."""
     at = table.find("\n" + key + "=")
     if at < 0:
         return key

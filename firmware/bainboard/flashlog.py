@@ -1,7 +1,7 @@
-"""The board's own log on its flash: what happened gathers in memory and goes out as one frame a sync.
+"""The board's own log on its flash: entries collect in memory and are written as one frame at each sync.
 
-One sync is one frame at the end of a segment, and on littlefs one commit: a power cut leaves it whole or not at all.
-Nothing here ever raises for the flash's sake: a log that cannot be written is told once, and the warmer goes on.
+A sync adds one frame to the end of a segment, on littlefs in one commit: after a power cut it is whole or absent.
+No flash error is raised from here: a log that cannot be written is reported once, and the hold continues.
 """
 
 import binascii
@@ -12,21 +12,21 @@ import struct
 from bainboard import framing, heap_reserve, wire
 
 KIND = 16  # frame kind of the log
-SEGMENT_BYTES = 16384  # chosen: what is dropped at once; a night is about nine
-BUFFER_BYTES = 1024  # chosen: minutes of status lines; a board's heap has few longer runs left when it has run a while
-EARLY_SYNC_BYTES = 512  # half full: written before its time
+SEGMENT_BYTES = 16384  # chosen: the unit that is deleted; a night fills about nine
+BUFFER_BYTES = 1024  # chosen: minutes of status lines; a heap in use for a while has few longer free runs
+EARLY_SYNC_BYTES = 512  # half full: written early
 FULL = 28  # ENOSPC; a port's errno module has no name for it
-RETRY_MS = 60000  # a flash that did not take it is asked again after this
-LOOK_BYTES = 256  # a reader looks for the next frame behind damage in pieces of this
+RETRY_MS = 60000  # after a write fails, the next try waits this long
+LOOK_BYTES = 256  # after damage, a reader searches for the next frame in pieces of this size
 
 # Entries of a frame's payload: kind u8, length u16, body; little-endian.
 ENTRY = "<BH"
 ORIGIN, STATUS, EVENT, HOLD = 1, 2, 3, 4
-ORIGIN_BODY = "<HIIIB"  # boot u16, hold u32, up_ms u32, wall_s u32 (0 unknown), who told the wall time u8
+ORIGIN_BODY = "<HIIIB"  # boot u16, hold u32, up_ms u32, wall_s u32 (0 unknown), source of the wall time u8
 STATUS_BODY = "<IIBBHHHHHHBIB"  # up_ms, t_ms, state, stage, four temperatures, duty, on_ms, fault, warn, estimated; ask
 EVENT_BODY = "<II"  # up_ms, t_ms; then JSON text
 ORIGIN_BYTES = 15
-FRONT = framing.HEAD_BYTES + 3 + ORIGIN_BYTES  # bytes of a frame before its first entry, where it begins a segment
+FRONT = framing.HEAD_BYTES + 3 + ORIGIN_BYTES  # bytes before the first entry in a segment's first frame
 NOBODY, RTC, HOST = 0, 1, 2
 
 # Numbers of these names never change their meaning; new ones go to the end.
@@ -37,9 +37,9 @@ UNKNOWN = 255
 NO_TEMP = 0xFFFF
 TEMP_STEP, TEMP_LOW = 2, -20000  # thousandths of a °C: steps of 0.002 from -20 °C, so to 111 °C
 
-URGENT = ("started", "trip", "ended", "cleared")  # events that are on the flash at once
+URGENT = ("started", "trip", "ended", "cleared")  # events written to the flash at once
 NO_MEMORY = "no memory"
-TRIP_SLOWER = 10  # a board left latched for a week must not write over the night that led there
+TRIP_SLOWER = 10  # a board left latched for a week must not overwrite the night of the trip
 
 
 def temp_code(milli: int | None) -> int:
@@ -58,7 +58,7 @@ def entries(payload: bytes) -> list:
 
 
 def unix_s(year: int, month: int, day: int, hour: int, minute: int, second: int) -> int:
-    """Seconds since 1970 of a date; the ports' own mktime count from different years."""
+    """Seconds since 1970 of a date; the ports' own mktime functions count from different years."""
     if month <= 2:  # years begin in March here: the leap day is their last
         year, month = year - 1, month + 12
     days = 365 * year + year // 4 - year // 100 + year // 400 + (153 * month - 457) // 5 + day
@@ -66,7 +66,7 @@ def unix_s(year: int, month: int, day: int, hour: int, minute: int, second: int)
 
 
 class Folder:
-    """The real flash: one folder that holds segments, and perhaps other files, which are not ours."""
+    """The real flash: one folder that holds segments, and perhaps other files, which are left alone."""
 
     def __init__(self, path: str) -> None:
         self._path = path
@@ -92,7 +92,7 @@ class Folder:
             return file.read(count)
 
     def crc(self, name: str, buffer: bytearray) -> int:
-        """CRC-32 of a file, read through a buffer that is there already."""
+        """CRC-32 of a file, read through the given buffer."""
         crc = 0
         with heap_reserve.opened(self._path + "/" + name, "rb") as file:
             count = file.readinto(buffer)
@@ -102,11 +102,11 @@ class Folder:
         return crc
 
     def write(self, name: str, data: bytes) -> None:
-        """Make a file anew."""
+        """Create a file, or replace it."""
         heap_reserve.write(self._path + "/" + name, "wb", data)
 
     def append(self, name: str, data: bytes) -> None:
-        """Add to the end of a file; on the flash once closed."""
+        """Add to the end of a file; the data is on the flash once it is closed."""
         heap_reserve.write(self._path + "/" + name, "ab", data)
 
     def sync(self) -> None:
@@ -135,7 +135,7 @@ def first_of(name: str) -> int | None:
 
 
 def frames(folder, name: str, size: int):
-    """(sequence, payload, end) of each whole frame of a segment; damage is stepped over."""
+    """(sequence, payload, end) of each whole frame of a segment; damaged bytes are skipped."""
     at = 0
     while at < size:
         head = folder.read(name, at, framing.HEAD_BYTES)
@@ -152,7 +152,7 @@ def frames(folder, name: str, size: int):
 
 
 class FlashLog:
-    """Segments of frames, the oldest dropped for the newest. `overdue_ms` says when `sync` is wanted."""
+    """Segments of frames; the oldest is deleted to make room for the newest. `overdue_ms` says when to call `sync`."""
 
     def __init__(self, folder) -> None:
         self._folder = folder
@@ -163,15 +163,15 @@ class FlashLog:
         self._piece = bytearray(LOOK_BYTES)
         self._seq = 1  # of the next frame
         self._fresh = True  # the next frame begins a segment
-        self._skipped = False  # entries were let go: the next frame leaves out a number, so that the gap is seen
+        self._skipped = False  # entries were dropped: the next frame skips a number, so that the gap shows
         self.due_ms: int | None = None
-        self._doomed = 0  # segments wholly up to this number may go
+        self._doomed = 0  # segments that end at this number or before may be deleted
         self._total = 0  # bytes of the flash
-        self._known = False  # what is on the flash has been looked at: before that nothing may be written
+        self._known = False  # the flash has been read; nothing may be written before that
         self._on_ms = 0
         self._logged_ms: int | None = None  # when the last status was logged, in the hold's time
         self._fault = 0
-        self._clock = (0, 0, NOBODY)  # up_ms, wall_s, who told
+        self._clock = (0, 0, NOBODY)  # up_ms, wall_s, source
         self.boot = self.hold = 0
         self.synced = 0  # the newest sequence number known to be on the flash
         self.trouble = ""
@@ -183,7 +183,7 @@ class FlashLog:
         self._most = max(2 * SEGMENT_BYTES, int(self._total * values["log.share"]))
 
     def open(self, values: dict, now_ms: int, wall_s: int) -> None:
-        """Find what is there and go on behind it. `wall_s`: the board's own clock, 0 for none."""
+        """Find the stored segments and continue after them. `wall_s`: the board's own clock, 0 for none."""
         try:
             self._look()
         except OSError as error:
@@ -201,7 +201,7 @@ class FlashLog:
             if self._resume(i):
                 break
         if self._firsts and self._firsts[-1] >= self._seq:
-            # Of a segment with no whole frame nothing was ever acknowledged: it is begun again under its name.
+            # Nothing in a segment without a whole frame was ever acknowledged: its file is begun again.
             self._seq = self._firsts.pop()
             self._sizes.pop()
             self._fresh = True
@@ -210,29 +210,29 @@ class FlashLog:
         self._known = True
 
     def _resume(self, i: int) -> bool:
-        """Take the numbers of a segment's last whole frame; False when it has none."""
+        """Continue the numbers of a segment's last whole frame; False when it has none."""
         whole = 0  # bytes up to the end of the last whole frame
         for seq, payload, end in frames(self._folder, segment_name(self._firsts[i]), self._sizes[i]):
             self._seq, self.synced, whole = max(self._seq, seq + 1), seq, end
             for kind, body in entries(payload):
                 if kind == ORIGIN and len(body) == ORIGIN_BYTES:
                     self.boot, self.hold = struct.unpack(ORIGIN_BODY, body)[:2]
-        # A port's file knows no truncate, and a copy would be one more thing for a power cut to spoil: a torn tail is
-        # left behind whole frames, where every reader stops, by going on in a new segment.
+        # A port's file has no truncate, and a power cut could spoil a copy too. So a torn tail stays where it is, after
+        # the last whole frame, where every reader stops; writing continues in a new segment.
         self._fresh = whole != self._sizes[i]
         return whole > 0
 
     # -- what is logged -----------------------------------------------------------------------------------------------
 
     def status(self, now_ms: int, line: tuple) -> None:
-        """The status line's values, each tick; logged when its time has come."""
+        """Take the status line's values, each tick; they are logged when an interval is over."""
         t_ms, state, stage, fault = line[1], line[2], line[3], line[11]
         self._on_ms += line[10]
         if not stage:
             self._logged_ms, self._on_ms, self._fault = None, 0, fault
             return
         every_ms = self._status_ms * (TRIP_SLOWER if state == "trip" else 1)
-        # Half a tick of grace: a tick that comes late must not turn ten seconds into eleven.
+        # Half a tick of grace: a late tick must not turn ten seconds into eleven.
         if self._logged_ms is None or t_ms - self._logged_ms > every_ms - 500 or fault != self._fault:
             self._logged_ms, self._fault = t_ms, fault
             self._add(STATUS, self._status_body(now_ms, line), now_ms)
@@ -254,20 +254,20 @@ class FlashLog:
             self._request_sync(now_ms)
 
     def begin(self, now_ms: int, pairs: list) -> None:
-        """A hold begins; `pairs` say what was asked for."""
+        """A hold begins; `pairs` are its options."""
         self.hold += 1
         self._add(ORIGIN, self._origin(now_ms), now_ms)
         self._add(HOLD, wire.text([("hold", self.hold)] + pairs).encode(), now_ms)
         self._logged_ms = None
 
     def set_clock(self, now_ms: int, wall_s: int) -> None:
-        """The host says what time it is."""
+        """Take the time of day from the host."""
         if self._clock[2] != HOST or abs(self.wall_s(now_ms) - wall_s) > 1:
             self._clock = (now_ms, wall_s, HOST)
             self._add(ORIGIN, self._origin(now_ms), now_ms)
 
     def wall_s(self, now_ms: int) -> int:
-        """Seconds since 1970, by whoever told the time; 0 when nobody has."""
+        """Seconds since 1970, from whatever source gave the time; 0 when none has."""
         at_ms, wall_s, who = self._clock
         return wall_s + (now_ms - at_ms) // 1000 if who else 0
 
@@ -280,7 +280,7 @@ class FlashLog:
         if at + 3 + len(body) > FRONT + BUFFER_BYTES:
             self._skipped = True
             return
-        if at == FRONT:  # a segment begins with what held when its first entry was made
+        if at == FRONT:  # a segment begins with the origin as of its first entry
             struct.pack_into(ENTRY, frame, framing.HEAD_BYTES, ORIGIN, ORIGIN_BYTES)
             frame[FRONT - ORIGIN_BYTES : FRONT] = self._origin(now_ms)
         struct.pack_into(ENTRY, frame, at, kind, len(body))
@@ -298,11 +298,11 @@ class FlashLog:
     # -- the flash ----------------------------------------------------------------------------------------------------
 
     def overdue_ms(self, now_ms: int) -> int | None:
-        """For how long the flash has had something to take; None while it has not."""
+        """How long entries have been due for writing; None when none are."""
         return None if self.due_ms is None or now_ms < self.due_ms else now_ms - self.due_ms
 
     def sync(self, now_ms: int) -> None:
-        """One act on the flash: a sync, or a segment deleted."""
+        """Do one thing on the flash: write a frame, or delete a segment."""
         try:
             if not self._known:
                 self._look()
@@ -313,25 +313,25 @@ class FlashLog:
             self.trouble = ""
             self.due_ms = now_ms if self._may_drop() else None
         except OSError as error:
-            self._fresh = True  # how the segment ends now is not known
+            self._fresh = True  # the end of the segment is now unknown
             if not (error.args[0] == FULL and self._make_room(now_ms)):
                 self._give_up(error, now_ms)
-        except MemoryError:  # no long run is free just now; what was gathered waits for one
+        except MemoryError:  # no free run is long enough now; the entries wait for one
             self.trouble = NO_MEMORY
             self.due_ms = now_ms + RETRY_MS
 
     def flush(self, now_ms: int) -> None:
-        """The last word before the firmware ends: everything onto the flash now."""
+        """Write everything to the flash now, before the firmware ends."""
         if self._used > FRONT:
             self.sync(now_ms)
 
     def _write_frame(self) -> None:
-        """What was gathered as one frame onto the flash."""
+        """Write the collected entries to the flash as one frame."""
         fresh = self._fresh or not self._firsts or self._sizes[-1] + self._used > SEGMENT_BYTES
         if self._skipped:
             self._seq += 1
             self._skipped = False
-        start = 0 if fresh else FRONT - framing.HEAD_BYTES  # in the middle of a segment the origin stays out
+        start = 0 if fresh else FRONT - framing.HEAD_BYTES  # only a segment's first frame has the origin
         frame = framing.seal(self._frame, start, self._used, KIND, self._seq)
         if fresh:
             self._begin_segment(frame)
@@ -344,7 +344,7 @@ class FlashLog:
         self._used = FRONT
 
     def _begin_segment(self, frame: memoryview) -> None:
-        for _ in range(2):  # two for one: a share that was made smaller is reached in a while
+        for _ in range(2):  # two deleted for one written: a share made smaller is reached after a while
             if len(self._firsts) > 1 and sum(self._sizes) + SEGMENT_BYTES > self._most:
                 self._drop()
         self._folder.write(segment_name(self._seq), frame)
@@ -359,18 +359,18 @@ class FlashLog:
         self._sizes.pop(0)
 
     def _make_room(self, now_ms: int) -> bool:
-        """The flash is full: the oldest segment gives way, and the sync is tried again. False when there is none."""
+        """The flash is full: delete the oldest segment, so that the sync is tried again. False when there is none."""
         if len(self._firsts) < 2:
             return False
         try:
             self._drop()
-        except OSError:  # it cannot even delete: `sync` says why it could not write
+        except OSError:  # not even a delete works: `sync` reports why it could not write
             return False
         self.due_ms = now_ms
         return True
 
     def _give_up(self, error: OSError, now_ms: int) -> None:
-        """Go on without: what was gathered is let go, and the flash asked again later."""
+        """Drop the collected entries and try the flash again later."""
         self.trouble = "the flash is full" if error.args[0] == FULL else f"the flash gave error {error.args[0]}"
         self._used = FRONT
         self._skipped = True
@@ -395,7 +395,7 @@ class FlashLog:
         return self._folder.read(segment_name(first), at, min(count, size - at)) if 0 <= at < size else None
 
     def forget(self, through: int, now_ms: int) -> int:
-        """Let segments go that end at a number or before; the newest stays. How many will go."""
+        """Delete the segments that end at a number or before, except the newest. Returns how many."""
         self._doomed = through
         if self._may_drop():
             self._request_sync(now_ms)

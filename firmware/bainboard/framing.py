@@ -1,4 +1,4 @@
-"""Frames for what is kept on flash, no I/O: magic, kind, sequence, length, payload, CRC-32."""
+"""Frames for what is stored on flash, no I/O: magic, kind, sequence, length, payload, CRC-32."""
 
 import binascii
 import struct
@@ -20,7 +20,7 @@ def pack(kind: int, seq: int, payload: bytes) -> bytes:
 
 
 def seal(buffer: bytearray, start: int, end: int, kind: int, seq: int) -> memoryview:
-    """Head and CRC round a payload that lies in a buffer already, `HEAD_BYTES` after `start` up to `end`: the frame."""
+    """Add head and CRC to a payload already in a buffer, `HEAD_BYTES` after `start` up to `end`; returns the frame."""
     struct.pack_into(_HEAD, buffer, start, MAGIC, kind, seq, end - start - HEAD_BYTES)
     view = memoryview(buffer)
     struct.pack_into("<I", buffer, end, binascii.crc32(view[start:end]))
@@ -37,7 +37,7 @@ def read(data: bytes, at: int = 0) -> tuple | None:
         return None
     if binascii.crc32(memoryview(data)[at : end - 4]) != struct.unpack_from("<I", data, end - 4)[0]:
         return None
-    return kind, seq, bytes(memoryview(data)[at + HEAD_BYTES : end - 4]), end  # one copy of it, not two
+    return kind, seq, bytes(memoryview(data)[at + HEAD_BYTES : end - 4]), end  # one copy, not two
 
 
 def scan(data: bytes) -> tuple:

@@ -1,8 +1,8 @@
-"""Lines on their way to the host: bounded, so that a host which does not read costs lines and never time."""
+"""Lines waiting to go to the host. The queue is bounded: a host that does not read loses lines and costs no time."""
 
 
 class Outbox:
-    """A queue of whole lines; the oldest unsent line gives way and is counted."""
+    """A queue of whole lines; when full, the oldest unsent line is dropped and counted."""
 
     def __init__(self, most: int = 16) -> None:
         self._lines: list = []
@@ -29,7 +29,7 @@ class Outbox:
             self._sent = 0
 
     def shed(self) -> int:
-        """Let all go but a line half written: memory is short, and nobody reads. How many."""
+        """Memory is short and nobody reads: drop every line but a half-written one. Returns how many."""
         kept = self._lines[:1] if self._sent else []
         gone = len(self._lines) - len(kept)
         self._lines = kept

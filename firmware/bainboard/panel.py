@@ -1,29 +1,29 @@
 """The panel: two large buttons and a recessed one, three lamps, a buzzer. Pure: levels and time in, levels out.
 
-Hands are covered in chocolate and the kitchen is loud: a press counts however clumsy, a beep is told by its rhythm.
+Hands are covered in chocolate and the kitchen is loud: a clumsy press counts too, and each beep has its own rhythm.
 """
 
-# What a sound may say.
+# The meanings of a sound.
 UNPLUG, MORNING, REFUSED, ASK, WARM, DONE = "unplug", "morning", "refused", "ask", "warm", "done"
 
 DEBOUNCE_MS = 30  # an elbow's bounce (chosen: switches settle in 5-20 ms, common practice, no source)
-LONG_MS = 1200  # longer than anyone leans on a button by accident (chosen)
+LONG_MS = 1200  # longer than an accidental press (chosen)
 CLEAR_MS = 3000  # fixed by the safety rules: seen released, then held 3 s
 LOCK_MS = 3000  # no elbow leans on both for so long (chosen)
 
 
 class Button:
-    """One button: a short press on release, a long one as soon as it is long. It must first be seen released."""
+    """One button: a short press acts on release, a long one once it is long. It must first be seen released."""
 
     def __init__(self, long_ms: int, short: str | None, long: str | None) -> None:
         self._long_ms, self._short, self._long = long_ms, short, long
         self._level: bool | None = None  # last level seen
         self._steady: bool | None = None  # last one that stayed
         self._edge_ms = 0
-        self._pressed_ms: int | None = None  # when the press began, while it can still become something
+        self._pressed_ms: int | None = None  # when the press began, while it can still cause an act
 
     def feed(self, now_ms: int, pressed: bool):
-        """The level now; the act it makes, or None."""
+        """Take the present level; returns the act it makes, or None."""
         if pressed != self._level:
             self._level, self._edge_ms = pressed, now_ms
         if now_ms - self._edge_ms < DEBOUNCE_MS:
@@ -31,7 +31,7 @@ class Button:
         if pressed != self._steady:
             before, self._steady = self._steady, pressed
             if pressed:
-                # Held down since power came is not a press: a stuck or taped button does nothing.
+                # A button held down since power came is not pressed: a stuck or taped one does nothing.
                 self._pressed_ms = self._edge_ms if before is False else None
             elif self._pressed_ms is not None:
                 self._pressed_ms = None
@@ -42,15 +42,15 @@ class Button:
         return None
 
     def drop(self) -> None:
-        """This press is to become nothing."""
+        """Let this press cause no act."""
         self._pressed_ms = None
 
 
-_NO_ACTS: list = []  # what most slices make; one for all, never filled
+_NO_ACTS: list = []  # the result of most slices; shared, never filled
 
 
 class Buttons:
-    """All three, and the large ones held together: `feed` levels (True is pressed) each slice, get the acts made."""
+    """All three, and the large ones held together: `feed` the levels (True is pressed) each slice to get the acts."""
 
     def __init__(self) -> None:
         self._yes = Button(LONG_MS, "confirm", "announce")
@@ -79,8 +79,8 @@ _PLACES = {"below": (1, 0, 0), "inside": (0, 1, 0), "above": (0, 0, 1)}
 def lamps(state: str, place: str | None, alarm: str | None, now_ms: int) -> tuple:
     """The lamps below, in and above the window.
 
-    An alarm to come for flashes all of them, quickly; one for the morning winks all of them every four seconds. A pause
-    lights the outer two steadily: safe for hands. The self-test runs along them. Idle is dark.
+    An alarm that needs someone now flashes all of them, quickly; one for the morning winks all of them every four
+    seconds. A pause lights the outer two steadily: safe for hands. The self-test runs along them. Idle is dark.
     """
     if alarm == UNPLUG:
         return _ALL if now_ms % 400 < 200 else _DARK
@@ -106,20 +106,20 @@ def number(count: int) -> tuple:
 SILENCE_MS = 5 * 60 * 1000  # fixed by the safety rules
 MORNING_MS = 60 * 1000  # sounds a minute, then only winks
 
-# Each a rhythm of on and off times in ms, and for how long it is played (0: until answered).
+# Each: a rhythm of on and off times in ms, and how long it plays (0: until answered).
 SOUNDS = {
-    UNPLUG: ((150, 100, 150, 100, 150, 350), 0),  # three hard knocks, and again, and again
+    UNPLUG: ((150, 100, 150, 100, 150, 350), 0),  # three hard knocks, repeated
     MORNING: ((700, 400, 700, 3200), MORNING_MS),  # two long calls, like a ship far off
     REFUSED: ((900, 300), 1200),  # one long call, once: the button that was pressed does nothing now
     ASK: ((80, 80, 80, 19760), 0),  # a small double tap three times a minute
-    WARM: ((60, 60, 60, 60, 400, 500), 1140),  # two taps and a held note, once
+    WARM: ((60, 60, 60, 60, 400, 500), 1140),  # two taps and a long note, once
     DONE: ((400, 200, 400, 200, 400, 400), 2000),  # three even notes, once
 }
-_RANK = (UNPLUG, MORNING, REFUSED, ASK, DONE, WARM)  # the first that is wanted sounds
+_RANK = (UNPLUG, MORNING, REFUSED, ASK, DONE, WARM)  # the first one wanted is played
 
 
 class Buzzer:
-    """Plays the most urgent sound wanted. Silencing and answering quiet it; neither clears what it stands for."""
+    """Plays the most urgent sound wanted. Silencing and answering quiet it; neither clears its cause."""
 
     def __init__(self) -> None:
         self._since: dict = {}  # sound -> when it began
@@ -131,11 +131,11 @@ class Buzzer:
             self._since[sound] = now_ms
 
     def stop(self, sound: str) -> None:
-        """What it stood for is over, or was answered."""
+        """Stop a sound whose cause is over or was answered."""
         self._since.pop(sound, None)
 
     def silence(self, now_ms: int) -> None:
-        """Quiet for five minutes; what is wanted then goes on."""
+        """Quiet for five minutes; sounds still wanted then continue."""
         self._quiet_until_ms = now_ms + SILENCE_MS
 
     def level(self, now_ms: int) -> int:

@@ -1,17 +1,17 @@
-"""The warmer's front: what a press means just now, what lamps and buzzer say. Pure: levels and time in, levels out."""
+"""The panel's logic: what a press means in each state, what lamps and buzzer show. Pure: levels and time in and out."""
 
 from bainboard import faults, panel
 
-# What an act of the buttons means in a state other than the one it is named for.
+# What a button's act means in states other than the one it is named for.
 _INSTEAD = {
     ("confirm", "pause"): "resume",
     ("pause", "pause"): "resume",
-    ("thicker", "pause"): "rest",  # hands are in the water and say no: the dipping is over
-    ("announce", "pause"): "next",  # or another chocolate's bowl is to come
+    ("thicker", "pause"): "rest",  # paused with hands in the water, no means that the dipping is over
+    ("announce", "pause"): "next",  # or that another chocolate's bowl comes next
     ("confirm", "idle"): "again",
     ("thicker", "idle"): "another",
 }
-_WINK_MS, _WINKS_MS = 400, 4000  # chosen: seen in passing, and no light that keeps anyone awake
+_WINK_MS, _WINKS_MS = 400, 4000  # chosen: visible in passing, too little light to wake anyone
 _ONCE = {"warm": panel.WARM, "ended": panel.DONE, "refused": panel.REFUSED}  # events that sound once
 
 
@@ -29,7 +29,7 @@ class PanelLogic:
         self.buzzer = 0
 
     def acts(self, now_ms: int, pressed: tuple, state: str) -> list:
-        """The acts of these levels (yes, no, recessed; True is pressed), as they are meant in this state."""
+        """The acts these levels make (yes, no, recessed; True is pressed), by their meaning in this state."""
         yes, no, recessed = pressed
         made = self._buttons.feed(now_ms, yes, no, recessed)
         if not made:
@@ -41,7 +41,7 @@ class PanelLogic:
             return [act for act in acts if act in ("lock", "clear")]
         if self._alarm is None or "confirm" not in acts:
             return acts
-        # A first press answers the alarm: it was heard. It clears nothing and confirms nothing else.
+        # A first press only answers the alarm: it clears nothing and confirms nothing else.
         self.silence(now_ms)
         return [act for act in acts if act != "confirm"]
 
@@ -50,7 +50,7 @@ class PanelLogic:
         self._buzzer.silence(now_ms)
 
     def lock(self, locked: bool, now_ms: int) -> None:
-        """For the night the large buttons only answer an alarm; the middle lamp winks, and once when that ends."""
+        """At night the large buttons only answer an alarm; the middle lamp winks then, and once when the lock ends."""
         self.locked, self._lock_ms = locked, now_ms
 
     def number(self, number: int, now_ms: int) -> None:
@@ -58,7 +58,7 @@ class PanelLogic:
         self._number, self._number_ms = number, now_ms
 
     def event(self, name: str, now_ms: int) -> None:
-        """Something happened that is worth a sound."""
+        """Take an event; some have a sound."""
         if name in _ONCE:
             self._buzzer.stop(_ONCE[name])
             self._buzzer.want(_ONCE[name], now_ms)
@@ -90,7 +90,7 @@ class PanelLogic:
 
 
 def alarm_of(fault: int) -> str | None:
-    """Which alarm a fault in force calls for: come now and unplug it, or see it in the morning; None for none."""
+    """The alarm for a fault in force: come now and unplug it, or see it in the morning; None without a fault."""
     if fault == faults.NONE:
         return None
     return panel.UNPLUG if faults.row(fault)[faults.HAZARD] == faults.UNPLUG else panel.MORNING

@@ -1,7 +1,7 @@
-"""Why the board last ended and what it was doing then: a record that outlives the power. Pure: payloads in and out.
+"""Why the last run ended and what it was doing: a record that survives a power cut. Pure: payloads in and out.
 
-A hold never goes on by itself, except after a power cut, when a setting allows it and everything about the cut is
-known. Otherwise it is offered, and a person at the warmer or at the PC takes it up.
+A hold never resumes by itself, except after a power cut, when a setting allows it and everything about the cut is
+known. Otherwise it is offered, and a person at the warmer or at the PC decides.
 """
 
 from math import log
@@ -9,30 +9,30 @@ from math import log
 from bainboard import faults, wire
 
 RUNNING, CLEAN, CRASH, MEMORY = "running", "clean", "crash", "memory"  # how the record says it ended
-NEW, POWER, HUNG, RESET = "new", "power", "hung", "reset"  # what else is made of it at the next start
+NEW, POWER, HUNG, RESET = "new", "power", "hung", "reset"  # what else the next start may conclude
 REPORTED_AS = {CRASH: faults.CRASHED, MEMORY: faults.MEMORY, HUNG: faults.RESTARTED}
 
-# The ports tell no brown-out from a power cut, and rp2 not its watchdog from a reset by the firmware; the firmware's
-# own resets say so in the record, so what is left of the watchdog's cause is the watchdog.
+# The ports cannot tell a brown-out from a power cut, nor rp2 its watchdog from a reset by the firmware. The firmware
+# notes its own resets in the record, so a watchdog cause without such a note is the watchdog.
 CAUSES = {"PWRON_RESET": POWER, "WDT_RESET": HUNG}
 
 REBOOTS = 3  # abnormal restarts, with less than this between them, that latch (fixed by the safety rules)
 HEALTHY_MS = 10 * 60 * 1000
-WRITE_MS = 10 * 60 * 1000  # the record is kept this fresh in a hold (chosen: 84 writes a night)
-KNOWN_MS = 60 * 1000  # and this fresh where a hold may go on by itself: an outage under 10 min must be known
-RESUMES, OUTAGE_S, NEAR_K = 2, 600, 5.0  # it goes on by itself so often, after so long, this near (safety rules)
-LEAST_LEFT_MS = 60 * 1000  # of a hold with an end; less is over
-LEAST_OVER_ROOM_K = 0.5  # water that is nearly as cool as the room says only "at least"
+WRITE_MS = 10 * 60 * 1000  # how often a hold's record is written (chosen: 84 writes a night)
+KNOWN_MS = 60 * 1000  # and where a hold may resume by itself: an outage under 10 min must be known
+RESUMES, OUTAGE_S, NEAR_K = 2, 600, 5.0  # most resumes, longest outage, farthest from target (safety rules)
+LEAST_LEFT_MS = 60 * 1000  # of a timed hold; with less it counts as over
+LEAST_OVER_ROOM_K = 0.5  # water nearly at room temperature gives only a lower bound
 
 _TEXTS = ("end", "stage", "name")
 _NUMBERS = ("bad", "resumes", "for_ms", "left_ms", "room", "water", "wall_s")
 
 
 class PowerUp:
-    """The last end, judged at boot; then the keeper of the record of this run.
+    """Judges at boot how the last run ended, then maintains the record of this run.
 
-    `why` is how the last run ended; `ended` the fault to tell of it, `rebooting` whether it was one too many; `offer` a
-    hold that was under way, or None: names as in the record, temperatures in m°C.
+    `why` is how the last run ended; `ended` the fault to report for it; `rebooting` whether restarts were too many;
+    `offer` a hold that was under way, or None: names as in the record, temperatures in m°C.
     """
 
     def __init__(self, payload: bytes | None, cause: str) -> None:
@@ -45,15 +45,15 @@ class PowerUp:
         self.resumes = doc.get("resumes", 0)
         under_way = "stage" in doc and end != CLEAN
         self.offer = doc if under_way and _worth(doc) else None
-        self.asked = False  # the offer was told
+        self.asked = False  # the offer was reported
         self.stage: str | None = None
-        self._due_ms: int | None = 0  # write at once: from now on it is running
+        self._due_ms: int | None = 0  # write at once: the record must say that it runs
         self._healthy = False
 
     # -- the record --------------------------------------------------------------------------------------------------
 
     def due(self, now_ms: int, stage: str | None, often: bool) -> bool:
-        """Note the stage of the hold (None: none); is the record to be written now?"""
+        """Note the stage of the hold (None: none); True when the record must be written now."""
         if stage != self.stage:
             self.stage = stage
             self._due_ms = now_ms
@@ -74,11 +74,11 @@ class PowerUp:
         return wire.text(pairs + (hold or [])).encode()
 
     def cleared(self) -> None:
-        """A person cleared the latch: the count of restarts begins again."""
+        """A person cleared the latch: count restarts from zero again."""
         self._bad, self.rebooting, self._due_ms = 0, False, 0
 
     def started(self, by_itself: bool) -> None:
-        """A hold begins, the offered one or another: what ended the last run is over and done with."""
+        """A hold begins, the offered one or another: the end of the last run no longer matters."""
         self.ended, self.offer = faults.NONE, None
         self.resumes = self.resumes + 1 if by_itself else 0
 
@@ -95,7 +95,7 @@ class PowerUp:
         return None if not then_s or not wall_s else max(0, wall_s - up_s - then_s)
 
     def cooled_s(self, water_c: float, gains) -> int:
-        """About how long, by how far the water has cooled with the losses and loads as tuned or worked out, s."""
+        """Estimate how long, from how far the water cooled and the losses and loads as tuned or computed, s."""
         room_c = self.offer["room"] / 1000
         over_k, left_k = self.offer["water"] / 1000 - room_c, max(water_c - room_c, LEAST_OVER_ROOM_K)
         if not over_k > left_k:
@@ -104,18 +104,18 @@ class PowerUp:
         return int((gains.water_j_per_k + bowl_j_per_k) / gains.loss_w_per_k * log(over_k / left_k))
 
     def may_resume(self, wanted: bool, off_s: int | None, water_c: float) -> bool:
-        """May the hold go on by itself? Every condition must be known to hold."""
+        """May the hold resume by itself? Every condition must be known to hold."""
         return (wanted and self.why == POWER and self.resumes < RESUMES and off_s is not None and off_s < OUTAGE_S
                 and abs(water_c - self.offer["water"] / 1000) <= NEAR_K)
 
 
 def _worth(doc: dict) -> bool:
-    """Is enough of the hold left to be offered? One without an end always is."""
+    """Is enough of the hold left to offer it? A hold without an end always has enough."""
     return doc["for_ms"] == 0 or doc["left_ms"] >= LEAST_LEFT_MS
 
 
 def _sound(payload: bytes | None) -> dict:
-    """The record's names and values; nothing of a record that is not whole, and no hold without all of its figures."""
+    """The record's names and values: empty if it is not whole, without a hold if a figure of the hold is missing."""
     doc = wire.parse(payload)[0] if payload else None
     doc = doc or {}
     good = {name: doc[name] for name in _TEXTS if isinstance(doc.get(name), str)}

@@ -1,13 +1,13 @@
-"""Tonight's steps: the stage the evening is in, what it asks, and what each act of a person does. Pure.
+"""The steps of an evening: its present stage, what that asks, and what each act of a person does. Pure.
 
-A stage changes by itself only into one that is no warmer. For every other change it asks, and until it is answered it
-keeps asking and holds the bowl at its temperature.
+A stage changes by itself only into one that is no warmer. Every other change needs an answer; until it comes, the stage
+repeats its question and holds the bowl at its temperature.
 """
 
 from bainboard import stages
 from bainboard.refill import EDGE_K, Refill
 
-HYSTERESIS_K = 0.1  # leaving the window takes more than the reading's steps of 1/16 °C (chosen)
+HYSTERESIS_K = 0.1  # to leave the window takes more than the reading's steps of 1/16 °C (chosen)
 NUDGE_K = 0.3  # for "it thickens": 0.3-0.5 °C at a time (common practice, no source)
 INSIDE_MS = 60 * 1000  # the bowl has settled after this long inside its window (chosen)
 STIR_MS = 30 * 1000  # stirred for half a minute (chosen)
@@ -15,23 +15,23 @@ SHIFT_K = 0.5  # if stirring moves the reading by more, it was not the bowl's (c
 TOO_WARM_K = 0.5  # a seeded bowl this far over its window after PATIENCE_MS needs more seed (chosen)
 PATIENCE_MS = 3 * 60 * 1000  # seed takes minutes to melt (chosen)
 UNHEATED_MS = 60 * 1000  # the bowl warms although nothing heats it: reported after this long and 0.1 °C (chosen)
-ANSWERED_MS = 10 * 60 * 1000  # a question that was answered is not asked again so soon (chosen)
+ANSWERED_MS = 10 * 60 * 1000  # an answered question is not repeated sooner (chosen)
 
 
 class Programme:
-    """One evening from a stage on. Call `step` each pass; `take_events` gives what happened, `details` more of each."""
+    """One evening from a given stage. Call `step` each pass; `take_events` names what happened, `details` says more."""
 
     def __init__(self, profile: dict, stage: str, now_ms: int, for_ms: int, most_c: float | None = None) -> None:
         if stage not in stages.RUNNABLE:
             raise ValueError("stage: got {}, wanted one of {}".format(stage, ", ".join(stages.RUNNABLE)))
         self.done = False
-        self.finished = False  # by a person's last answer rather than by its time
+        self.finished = False  # by a person's last answer, not because its time ended
         self.bowl_away = False
-        self.duty_zero = False  # nothing was heated since the last pass; the caller says so
+        self.duty_zero = False  # no heat since the last pass; set by the caller
         self.warm_ms: int | None = None  # when the bowl first came into its window
-        self.place_ms = 0  # since when it is where it is now, in the hold's time
+        self.place_ms = 0  # when it came to where it is now, in the hold's time
         self.refill = Refill()
-        self._most_c = most_c  # the warmer's own: no ceiling goes over it
+        self._most_c = most_c  # the warmer's own maximum, above any ceiling
         self._profile = profile
         self._start_ms, self.for_ms = now_ms, for_ms
         self._now_ms = now_ms
@@ -53,14 +53,14 @@ class Programme:
         self._entered_ms = self._now_ms
         self._row = row
         self.low_c, target_c, self.high_c = [self._figure(each) for each in row[stages.WINDOW]]
-        if not same_window:  # else it may have been nudged, and stays
+        if not same_window:  # in the same window it may have been nudged, and stays
             self.target_c = target_c
-        self.aim_c = self.target_c  # what the control is to aim at: the target, or beside it while a refill is coming
+        self.aim_c = self.target_c  # what the control aims at: the target, or beside it before a refill
         self.ceiling_c = min([self._figure(each) for each in row[stages.CEILING]])
         if self._most_c is not None:
             self.ceiling_c = min(self.ceiling_c, self._most_c)
         self.limit_c = self._figure(row[stages.LIMIT][0])
-        self.walled = stage in stages.TEMPERED  # the ceiling is the wall's
+        self.walled = stage in stages.TEMPERED  # the ceiling applies to the wall
         self.heats = stage not in stages.COLD
         self.bath_only = stage in stages.BATH_ONLY
         if not same_window:
@@ -84,17 +84,17 @@ class Programme:
         return inside and self.warm_ms - self._start_ms == self.place_ms
 
     def outline(self, now_ms: int) -> tuple:
-        """(name of the chocolate, how long it was to go on, how much of that is left), ms; 0, 0: until stopped."""
+        """(name of the chocolate, its whole time, the time left), ms; 0, 0: until stopped."""
         left_ms = self._start_ms + self.for_ms - now_ms if self.for_ms else 0
         return self._profile["name"], self.for_ms, max(0, left_ms)
 
     def take_events(self) -> list:
-        """What happened since this was last asked, as names in order."""
+        """The names of the events since the last call, in order."""
         events, self._events = self._events, []
         return events
 
     def details(self, name: str) -> list:
-        """What is to be told with an event beyond its name, as pairs."""
+        """The fields of an event beyond its name, as pairs."""
         return self._details.pop(name, [])
 
     def _report(self, name: str, pairs: list | None = None) -> None:
@@ -104,11 +104,11 @@ class Programme:
 
     @property
     def calls(self) -> str:
-        """What calls for a person, by sound: what is asked, unless it can wait."""
+        """What calls a person by sound: the question, unless it can wait."""
         return "" if self.prompt in stages.UNHURRIED else self.prompt
 
     def step(self, now_ms: int, water_c: float | None, bowl_c: float | None) -> None:
-        """One pass; `bowl_c` read or estimated, None when neither."""
+        """One pass; `bowl_c` is read or estimated, or None."""
         if self.done:
             return
         self._now_ms, self._water_c, self._bowl_c = now_ms, water_c, bowl_c
@@ -122,11 +122,11 @@ class Programme:
             return
         until = self._step[stages.UNTIL]
         if until is not None and getattr(self, until)():
-            self.advance()  # only into a stage that asks for no more heat: the check of the table holds it to that
+            self.advance()  # only into a stage that asks for no more heat: the table's test makes sure
         self._say()
 
     def _place(self, now_ms: int, bowl_c: float) -> None:
-        slack_k = HYSTERESIS_K if self.place == stages.INSIDE else 0.0  # leaving takes more than entering
+        slack_k = HYSTERESIS_K if self.place == stages.INSIDE else 0.0  # to leave takes more than to enter
         if self.low_c - slack_k <= bowl_c <= self.high_c + slack_k:
             place = stages.INSIDE
         else:
@@ -137,14 +137,14 @@ class Programme:
         first = place == stages.INSIDE and self.warm_ms is None
         if first:
             self.warm_ms = now_ms
-        if self.warm_ms is not None:  # before the first entry there is no edge to tell
+        if self.warm_ms is not None:  # before the first entry there is no edge to report
             self._report("warm" if first else place)
         self.place = place
 
     def _aim(self, now_ms: int, bowl_c: float | None) -> None:
         """The bowl's aim: its target, or beside it while the bath leads for a refill."""
         self.aim_c = self.target_c
-        if self._step[stages.UNTIL] == "is_melted":  # else the bath eases off, and the last degrees take an hour
+        if self._step[stages.UNTIL] == "is_melted":  # otherwise the bath eases off, and the last degrees take an hour
             self.aim_c = min(self.high_c, self.ceiling_c)
         led_c = self.refill.aim_c(now_ms, bowl_c, self)
         if led_c is not None:
@@ -153,8 +153,8 @@ class Programme:
     # -- the steps of a stage ------------------------------------------------------------------------------------------
 
     def advance(self) -> None:
-        """The next step, or the next stage; after the last of them it is over."""
-        if self._step is stages.SWAP and self._now_ms > self._since_ms:  # it was waited for
+        """Go to the next step or stage; after the last one the hold is over."""
+        if self._step is stages.SWAP and self._now_ms > self._since_ms:  # somebody waited for it
             self._report("bath_ready")
         if self._at + 1 < len(self._row[stages.STEPS]):
             self._begin_step(self._at + 1)
@@ -169,7 +169,7 @@ class Programme:
         self._report("stage", [("stage", stage)])
 
     def _say(self) -> None:
-        """What is asked now: the step's key, and what two of them make of the bowl."""
+        """Set the question: the step's key, which for two steps depends on the bowl."""
         ask, until = self._step[stages.ASK], self._step[stages.UNTIL]
         if until in stages.AT_ONCE and getattr(self, until)():
             ask = ""
@@ -186,25 +186,25 @@ class Programme:
         self.prompt = ask or ("pour" if self.refill.due_ms is not None and self.refill.may_pour else "")
 
     def _wants_seed(self) -> bool:
-        """Too warm for too long; then until it is in its window, so that a reading's noise does not ask and unask."""
+        """Too warm for too long; then True until it is in its window, so that noise does not switch the question."""
         if self._bowl_c is None or self.bowl_away or self._now_ms - self._entered_ms < PATIENCE_MS:
             return False
         return self._bowl_c > self.high_c + (0.0 if self.prompt == "seed_more" else TOO_WARM_K)
 
     def _warms_alone(self) -> bool:
-        """Over its window, nothing heats it, and still it goes up: what the bath has stored, or the room."""
+        """Over its window and still rising with no heat on: from heat stored in the bath, or from the room."""
         if not (self.duty_zero and self.place == stages.ABOVE) or self.bowl_away or self._bowl_c is None:
             self._since_ms, self._from_c = self._now_ms, self._bowl_c
             return False
         heard = self._answered_ms is not None and self._now_ms - self._answered_ms < ANSWERED_MS
-        more_k = 0.0 if self.prompt == "lift" else HYSTERESIS_K  # noise is not to ask and unask, beep by beep
+        more_k = 0.0 if self.prompt == "lift" else HYSTERESIS_K  # noise must not switch the question, beep by beep
         rose = self._from_c is not None and self._bowl_c > self._from_c + more_k
         return rose and not heard and self._now_ms - self._since_ms >= UNHEATED_MS
 
     # What ends a step by itself.
 
     def is_melted(self) -> bool:
-        """Warm enough to be asked about."""
+        """Warm enough to ask about."""
         return self._bowl_c is not None and self._bowl_c >= self.low_c and not self.bowl_away
 
     def is_away(self) -> bool:
@@ -226,7 +226,7 @@ class Programme:
         return self._now_ms - self._since_ms >= INSIDE_MS
 
     def is_stirred(self) -> bool:
-        """Half a minute is over; what the reading did in it is told."""
+        """Half a minute is over; the reading's change in it is reported."""
         if self._now_ms - self._since_ms < STIR_MS:
             return False
         known = self._bowl_c is not None and self._from_c is not None
@@ -283,15 +283,15 @@ class Programme:
         self._go("melted")
 
     def stay(self) -> None:
-        """Not yet; the host has advice, the stage goes on asking."""
+        """Not yet; the host has advice, the stage repeats its question."""
 
     def answered(self) -> None:
-        """The person saw to it."""
+        """The person dealt with it."""
         if self.prompt:
             self._answered_ms = self._now_ms
 
     def change(self, profile: dict, now_ms: int) -> None:
-        """Another bowl comes, of another chocolate: the bath first."""
+        """A bowl of another chocolate comes: the bath first."""
         self._now_ms = now_ms
         self._profile = profile
         self.warm_ms = self.refill.due_ms = None
@@ -328,18 +328,18 @@ class Programme:
         return self._step[stages.NO] == "keep"
 
     def _confirm(self) -> None:
-        if self.prompt == "pour":  # it is in, though a warm one may never show
+        if self.prompt == "pour":  # it is in, though a warm refill may never show in the reading
             self.refill.due_ms = None
             return
         yes = self._step[stages.YES]
         if yes is not None:
             getattr(self, yes)()
-        # With nothing asked it still says that somebody is here.
+        # Without a question it still shows that somebody is here.
 
     def _nudge(self, by_k: float) -> str | None:
         low_c, high_c = self.low_c + EDGE_K, self.high_c - EDGE_K
         target_c = max(low_c, min(high_c, self.target_c + by_k))
-        if not abs(target_c - self.target_c) > 0.001:  # millikelvins are what the wire tells
+        if not abs(target_c - self.target_c) > 0.001:  # the wire reports millikelvins
             return f"the target is at {self.target_c:.1f} °C already, {EDGE_K:g} K inside the window's end"
         self.target_c = target_c
         return None
@@ -369,7 +369,7 @@ class Programme:
             return "the bowl was not off"
         self.bowl_away = False
         if self.stage in stages.BATH_ONLY and not self.bath_ready():
-            self._begin_step(0)  # a bath as warm as that would cost the temper: off again
+            self._begin_step(0)  # a bath this warm would destroy the temper: off again
         return None
 
     def _test(self) -> str | None:

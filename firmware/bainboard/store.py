@@ -1,4 +1,4 @@
-"""What must survive a power cut: two slots a name, old or new, never mixed; and the latch record on top of them."""
+"""What must survive a power cut: two slots a name, so the old or the new is whole; and the latch record, stored so."""
 
 import errno
 import os
@@ -7,7 +7,7 @@ from bainboard import faults, framing, heap_reserve, wire
 
 try:
     from os import sync
-except ImportError:  # a port whose files are safe once closed
+except ImportError:  # a port whose files are on the flash once closed
     def sync() -> None:
         """Nothing to flush."""
 
@@ -24,7 +24,7 @@ class Files:
         self._root = root.rstrip("/") + "/"
 
     def read(self, path: str) -> bytes | None:
-        """The file's bytes; None when there is none; b"" when it cannot be read, which no frame is."""
+        """The file's bytes; None when there is none; b"" (not a valid frame) when it cannot be read."""
         try:
             if os.stat(self._root + path)[6] > framing.OVERHEAD + framing.MAX_PAYLOAD:
                 return b""
@@ -47,11 +47,11 @@ class Slots:
 
     def __init__(self, fs, name: str) -> None:
         self._fs = fs
-        self._kind = KINDS[name.rstrip("123456")]  # numbered places are of one kind
+        self._kind = KINDS[name.rstrip("123456")]  # numbered places share one kind
         self._paths = (name + ".a", name + ".b")
 
     def load(self) -> tuple:
-        """(payload or None, its sequence or 0, note): the newer whole copy and how the two are."""
+        """(payload or None, its sequence or 0, note): the newer whole copy and the state of both."""
         seq, target, note = self._look()
         if not seq:
             return None, 0, note
@@ -68,7 +68,7 @@ class Slots:
     def _look(self) -> tuple:
         """(sequence of the newest or 0, index of the slot to write next, note).
 
-        One slot at a time: a board that has run a while has no room for the copies of both.
+        One slot at a time: the heap of a board that has run a while has no room for both copies.
         """
         there_a, a = self._sequence(self._paths[0])
         there_b, b = self._sequence(self._paths[1])
@@ -95,14 +95,14 @@ class Slots:
 
 
 def latch_payload(fault: int, t_ms: int) -> bytes:
-    """The latch record: the fault that latched and when in the hold; fault 0 says cleared."""
+    """The latch record: the fault that latched and when in the hold; fault 0 means cleared."""
     return wire.text([("fault", fault), ("t", t_ms)]).encode()
 
 
 def read_latch(slots) -> int:
-    """Number of the fault that is latched; 0 only on a whole record that says so, with none lost beside it.
+    """Number of the latched fault; 0 only if a whole record says so and the other copy is not lost.
 
-    A lost copy may have been the newer one: a trip whose record was torn by the power cut stays a trip.
+    A lost copy may have been the newer one: a trip whose record was torn by a power cut stays latched.
     """
     payload, _, note = slots.load()
     doc, _ = wire.parse(payload) if payload else (None, None)

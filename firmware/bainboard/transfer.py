@@ -1,4 +1,4 @@
-"""A document goes in chunks with a hash, one transfer at a time, the same way in and out. No I/O.
+"""Documents travel in chunks with a hash, one transfer at a time, the same way in and out. No I/O.
 
 Each step takes a request's checked arguments and returns (pairs of the answer, None) or (None, reason).
 """
@@ -8,7 +8,7 @@ import hashlib
 
 CHUNK = 120  # raw bytes: 160 letters of base64 leave room for the rest of a line
 MAX_SIZE = 4096  # bytes of a document; chosen: a board can hold it twice
-MAX_GAINS = 1536  # bytes; chosen: all gains with their longest figures take half of it, and they come during a hold
+MAX_GAINS = 1536  # bytes; chosen: twice what all gains with their longest figures take; they may come during a hold
 SILENCE_MS = 15000  # chosen: a host that pauses longer is gone
 
 
@@ -36,7 +36,7 @@ def base64_bytes(text: str) -> bytes | None:
         data = binascii.a2b_base64(text.encode())
     except ValueError:
         return None
-    # Both interpreters skip letters they do not know; only what comes out the same again was base64.
+    # Both interpreters skip unknown letters; only a text that encodes back to itself was base64.
     return data if base64_text(data) == text else None
 
 
@@ -46,9 +46,9 @@ def chunks(payload: bytes) -> list:
 
 
 class Transfer:
-    """The one transfer: begin, chunk..., commit for a document that comes in; send, chunk..., commit for one going out.
+    """The one transfer: begin, chunk..., commit for a document coming in; send, chunk..., commit for one going out.
 
-    After a commit `complete` is (what, payload) of a document that came in whole; None in every other case.
+    After a commit `complete` is (what, payload) of a document that arrived whole; None in every other case.
     """
 
     def __init__(self) -> None:
@@ -58,8 +58,8 @@ class Transfer:
         """Forget the transfer that is open."""
         self.complete: tuple | None = None
         self._what: str | None = None
-        self._coming = False  # it comes in
-        self._pieces: list = []  # what came so far: small pieces find room where the whole would not
+        self._coming = False  # the document comes in
+        self._pieces: list = []  # what arrived so far: small pieces find room in a heap where the whole would not
         self._data = b""  # what goes out
         self._size = 0
         self._hash = ""
@@ -67,13 +67,13 @@ class Transfer:
         self._heard_ms = 0
 
     def begin(self, args: dict, now_ms: int) -> tuple:
-        """Take a document in; replaces a transfer that is open."""
+        """Begin to receive a document; replaces an open transfer."""
         self._open(args["what"], args["size"], args["sha256"], now_ms)
         self._coming = True
         return [("size", args["size"])], None
 
     def send(self, what: str, payload: bytes, now_ms: int) -> tuple:
-        """Give a document out; replaces a transfer that is open."""
+        """Begin to send a document; replaces an open transfer."""
         if not payload:
             return None, f"{what}: there is none here yet"
         self._open(what, len(payload), sha256_hex(payload), now_ms)
@@ -81,7 +81,7 @@ class Transfer:
         return [("size", len(payload)), ("sha256", self._hash)], None
 
     def chunk(self, args: dict, now_ms: int) -> tuple:
-        """The next chunk, or the one before once more: its answer may have been lost."""
+        """The next chunk, or the previous one again: its answer may have been lost."""
         why = self._why_not(now_ms)
         if why:
             return None, why
@@ -93,7 +93,7 @@ class Transfer:
         return self._take(at, text) if self._coming else self._give(at)
 
     def commit(self, now_ms: int) -> tuple:
-        """End the transfer; `complete` then holds what came."""
+        """End the transfer; `complete` then holds what arrived."""
         why = self._why_not(now_ms)
         if why:
             return None, why
@@ -105,7 +105,7 @@ class Transfer:
             if sha256_hex(*self._pieces) != self._hash:
                 self.drop()
                 return None, "sha256: the bytes that came are not those announced; begin again"
-            complete = what, b"".join(self._pieces)  # before the drop: with no memory for it the transfer stays open
+            complete = what, b"".join(self._pieces)  # before the drop: if memory is short here, the transfer stays open
         self.drop()
         self.complete = complete
         return [("what", what), ("size", size)], None

@@ -1,12 +1,13 @@
 """The wire's codec, no I/O: one flat JSON object, `*`, its CRC-32, newline. Both ends use this file.
 
-Own reader and writer, because a board's `json` takes `[1,2}` for a list and `1e999` for a number, keeps the last of two
-equal keys and writes keys in any order. What is read here is the same on every interpreter, or refused on all of them.
+The reader and writer are our own, because a board's `json` accepts `[1,2}` as a list and `1e999` as a number, lets the
+last of two equal keys win and writes keys in any order. This reader gives the same result, or the same refusal, on
+every interpreter.
 """
 
 import binascii
 
-VERSION = 1  # of the wire: what `hello` is answered; raised when a line means something else than before
+VERSION = 1  # the wire's version, in the answer to `hello`; raised when the meaning of a line changes
 LIMIT = 256  # bytes of a line, its newline included; chosen: fits every console buffer, readable in a terminal
 TAIL = 9  # "*" and eight hex digits
 BOUND = 2**53  # numbers stay under this in size: whole ones survive a reader that keeps them as doubles
@@ -15,7 +16,7 @@ _WORDS = {"true": True, "false": False, "null": None}
 _ESCAPES = {'"': '"', "\\": "\\", "/": "/", "b": "\b", "f": "\f", "n": "\n", "r": "\r", "t": "\t"}
 _HEX = "0123456789abcdefABCDEF"
 _NUMERIC = "+-.0123456789eE"
-_names: dict = {}  # names as they stand in a line: quoting them anew each second was half of a tick
+_names: dict = {}  # names already quoted for a line: quoting them again each second took half of a tick
 
 
 def milli(value: float | None) -> int | None:
@@ -24,7 +25,7 @@ def milli(value: float | None) -> int | None:
 
 
 def shown(value) -> str:
-    """A value as a reason shows it: short and plain, whatever came."""
+    """Any value, short and plain, for use in a reason."""
     if value is None:
         return "nothing"
     if isinstance(value, int) and not -(10**15) < value < 10**15:
@@ -43,16 +44,16 @@ def encode(pairs: list) -> bytes:
 
 
 class Template:
-    """A line of fixed fields, its names quoted once: for what is said every second. Field: (name, is it a word?).
+    """A line of fixed fields, its names quoted once: for lines sent every second. Field: (name, is it a word?).
 
-    Values are whole numbers or None; a word is one of the firmware's own, plain letters, and is not quoted again.
+    Values are whole numbers or None; a word is one of the firmware's own, in plain letters, and needs no escaping.
     """
 
     def __init__(self, fields: tuple) -> None:
         self._format = "{" + ",".join([_name(name) + ('"%s"' if word else "%s") for name, word in fields]) + "}"
 
     def line(self, values: tuple) -> bytes:
-        """The sealed line of these values, in the fields' order."""
+        """The complete line for these values, given in the fields' order."""
         return seal(self._format % tuple(["null" if value is None else value for value in values]))
 
 
@@ -66,7 +67,7 @@ def seal(body: str) -> bytes:
 
 
 def encode_within(pairs: list) -> bytes:
-    """As encode, but a last value that is a text is cut to fit: a long reason must not cost the answer."""
+    """As encode, but a text in last place is cut to fit: a long reason must not lose the whole answer."""
     pairs = list(pairs)
     key, value = pairs[-1]
     while isinstance(value, str) and value and len(text(pairs)) + TAIL >= LIMIT:
@@ -101,7 +102,7 @@ def _name(key: str) -> str:
     quoted = _names.get(key)
     if quoted is None:
         quoted = _quote(key) + ":"
-        if len(_names) < 64:  # chosen: more than a board ever says; a host that writes others goes without
+        if len(_names) < 64:  # chosen: more names than a board sends; further names are quoted each time
             _names[key] = quoted
     return quoted
 
@@ -128,7 +129,7 @@ def _letter(letter: str) -> str:
 
 
 def decode(line: bytes) -> tuple:
-    """One line, with or without its newline: (message, None), or (None, reason) for whatever is not exactly right."""
+    """One line, with or without its newline: (message, None), or (None, reason) if anything is wrong with it."""
     line = _bare(line)
     if len(line) >= LIMIT:
         return None, f"line too long: wanted at most {LIMIT} bytes with its newline"
@@ -141,7 +142,7 @@ def decode(line: bytes) -> tuple:
 
 
 def parse(data: bytes) -> tuple:
-    """Bytes of one flat JSON object, strictly: (dict, None) or (None, reason). Documents are read by this too."""
+    """One flat JSON object, read strictly: (dict, None) or (None, reason). Documents are read with this too."""
     for byte in data:
         if not 0x20 <= byte < 0x7F:
             return None, f"byte {byte:02X}h: wanted plain printable letters only"
@@ -158,7 +159,7 @@ def _bare(line: bytes) -> bytes:
 
 
 def _object(source: str) -> dict:
-    """The object that `source` is, whole; ValueError with the reason otherwise."""
+    """The object in `source`, with nothing after it; ValueError with the reason otherwise."""
     at = _skip(source, _expect(source, _skip(source, 0), "{"))
     values = {}
     more = source[at : at + 1] != "}"
@@ -263,10 +264,10 @@ def _spelling(word: str) -> bool | None:
 
 
 class Assembler:
-    """Bytes in pieces of any size -> lines. Holds one line at most; an over-long one is cut and decode refuses it."""
+    """Turns pieces of any size into lines. Holds one line at most; a line too long is cut, and decode refuses it."""
 
     def __init__(self, limit: int = LIMIT) -> None:
-        self._keep = limit + 1  # a byte over the limit tells an over-long line; its rest is dropped up to the newline
+        self._keep = limit + 1  # one byte over the limit marks a line as too long; its rest is dropped
         self._held = b""
 
     def feed(self, data: bytes) -> list:

@@ -1,4 +1,4 @@
-"""What a probe's reading can be wrong with. Zero is a good reading; the numbers are logged and never change meaning."""
+"""Codes for what can be wrong with a reading. Zero is a good one; the numbers are logged and never change meaning."""
 
 OK = 0
 NO_PRESENCE = 1

@@ -1,15 +1,15 @@
 """A 128x64 display with an SSD1306-type controller on I2C, eight pixel rows at a time.
 
-A row is a tuple (big, text, inverse): five rows on end with the same `big` show its figures 40 pixels high at the left;
-`text` stands at the left of a row without figures, else beside them. `i2c` has `writeto(address, data)`;
+A row is a tuple (big, text, inverse): five successive rows with the same `big` show its figures 40 pixels high at the
+left; `text` is at the left of a row without figures, else beside them. `i2c` has `writeto(address, data)`;
 `make_canvas(buffer)` gives a 128x8 frame buffer (fill, text) over it. Commands: the data sheet, from memory.
 """
 
 ADDRESS = 0x3C
 WIDTH, ROWS = 128, 8
 SIDE = 96  # where text beside the figures begins
-AGAIN_MS = 10000  # a display that does not answer is tried again after; chosen
-AFRESH_MS = 60000  # chosen: begun anew so often, since one whose supply stumbled is dark and answers all the same
+AGAIN_MS = 10000  # wait before trying a display that did not answer; chosen
+AFRESH_MS = 60000  # chosen: set up again this often; after a dip in its supply a display is dark but answers
 
 # Clock 80h; 64 lines; no offset; first line 0; charge pump on; page addressing; mirrored both ways, so that the
 # plug is on top; its pins; contrast, chosen for a kitchen; charge times; level; shows its memory, not inverted; on.
@@ -66,7 +66,7 @@ def paint_big(buffer: memoryview, text: str, row: int) -> None:
 
 
 class Display:
-    """Shows the rows last wanted, the changed ones only; a display that is lost holds nobody up."""
+    """Sends the rows last wanted, only those that changed; a lost display delays nothing."""
 
     def __init__(self, i2c, make_canvas) -> None:
         self._i2c = i2c
@@ -74,7 +74,7 @@ class Display:
         self._out[0] = DATA
         self._row = memoryview(self._out)[1:]
         self._canvas = make_canvas(self._row)
-        self._place = bytearray((0x00, PAGE, 0x00, 0x10))  # a row from its first column on
+        self._place = bytearray((0x00, PAGE, 0x00, 0x10))  # a row, starting at its first column
         self._wanted: list = [None] * ROWS
         self._shown: list = [None] * ROWS
         self._again_ms = self._afresh_ms = 0
@@ -95,7 +95,7 @@ class Display:
         """Send the first row that is not shown yet."""
         try:
             if not self._on:
-                self._shown = [None] * ROWS  # its memory holds anything after power-on
+                self._shown = [None] * ROWS  # its memory is undefined after power-on
                 self._i2c.writeto(ADDRESS, START)
                 self._on = True
                 self._afresh_ms = now_ms + AFRESH_MS
@@ -104,7 +104,7 @@ class Display:
                     self._send(number)
                     break
             self.lost = False
-        except OSError:  # unplugged: the hold goes on without it
+        except OSError:  # unplugged: the hold continues without it
             self._on, self.lost = False, True
             self._again_ms = now_ms + AGAIN_MS
 

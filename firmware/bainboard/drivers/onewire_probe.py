@@ -35,8 +35,8 @@ def celsius(raw: int) -> float:
 class OnewireProbe:
     """The probe with this id (16 hex digits), or the only one on its bus where the id is empty.
 
-    A conversion is begun by every probe of the bus at once; a probe with a `leader` on its bus leaves that to it, so
-    that two probes cost one command a tick and are read at one moment.
+    One command starts a conversion on every probe of the bus. A probe with a `leader` leaves that command to it, so two
+    probes cost one command a tick and measure at the same moment.
     """
 
     def __init__(self, bus, rom: str, leader=None) -> None:
@@ -76,7 +76,7 @@ class OnewireProbe:
         return celsius(self._raw()), codes.OK
 
     def _address(self) -> bool:
-        """Reset the bus and speak to this probe alone; False when nothing answers."""
+        """Reset the bus and address this probe alone; False when nothing answers."""
         if not self._bus.reset():
             return False
         if self._rom:
@@ -90,7 +90,7 @@ class OnewireProbe:
         return self._pad[0] | self._pad[1] << 8
 
     def _fault(self) -> int:
-        """What is wrong with the scratchpad. Nine zero bytes have a right CRC and would read 0.0 °C: full heat."""
+        """What is wrong with the scratchpad. Nine zero bytes have a valid CRC and would read 0.0 °C: full heat."""
         if not any(self._pad):
             return codes.ALL_ZERO
         if self._pad == SILENCE:

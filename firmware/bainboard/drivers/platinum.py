@@ -10,21 +10,21 @@ from bainboard.drivers import codes
 
 # IEC 60751: R = R0 (1 + A t + B t²) above 0 °C; the third term, below it, is under 1 mK down to -20 °C.
 A_PER_K, B_PER_K2 = 3.9083e-3, -5.775e-7
-# Thresholds of the converter, chosen outside of all a bath can be: beyond them the element is open or shorted.
+# Thresholds of the converter, chosen outside any bath's range: beyond them the element is open or shorted.
 LOW_C, HIGH_C = -20.0, 130.0
 
 CONFIG, THRESHOLDS, WRITE = 0x00, 0x03, 0x80  # addresses; WRITE is added to write
 BIAS, ONE_SHOT, THREE_WIRES, FIND_FAULTS, FINDING, CLEAR, HZ_50 = 0x80, 0x20, 0x10, 0x04, 0x0C, 0x02, 0x01
-RATIO, CONFIG_BACK = 1, BIAS | THREE_WIRES | HZ_50  # of the registers read; bits that read as they were written
+RATIO, CONFIG_BACK = 1, BIAS | THREE_WIRES | HZ_50  # indexes in the registers read; bits that read back as written
 FULL_SCALE = 32768
 REGISTERS = 8
 FROM_CONFIG = {2: b"\x00" * 2, 1 + REGISTERS: b"\x00" * (1 + REGISTERS)}  # the address 0, and room for what is read
-PATIENCE = 64  # looks at the converter while it seeks faults, which takes it 0.6 ms; a look takes 30 us and more
+PATIENCE = 64  # polls while the converter checks for faults, which takes 0.6 ms; one poll takes 30 us or more
 POWERED_UP = b"\xFF\xFF\x00\x00"  # thresholds of a converter that lost its supply
-# Fault bits, and what each says of the element.
+# Fault bits, and what each means for the element.
 HIGH_BIT, LOW_BIT, REFERENCE_BIT, FORCE_BIT, INPUT_BIT, VOLTAGE_BIT = 0x80, 0x40, 0x20, 0x10, 0x08, 0x04
 FAULT_BITS = (
-    (VOLTAGE_BIT, codes.SHORT),  # a lead touches the supply, or metal that is at some voltage
+    (VOLTAGE_BIT, codes.SHORT),  # a lead touches the supply, or metal at some other voltage
     (LOW_BIT, codes.SHORT),
     (HIGH_BIT | REFERENCE_BIT | FORCE_BIT | INPUT_BIT, codes.OPEN),  # a lead is off, or on the wrong terminal
 )
@@ -49,8 +49,8 @@ class PlatinumProbe:
     def __init__(self, spi, select, r0_ohm: float, reference_ohm: float, wires: int) -> None:
         self._spi, self._select = spi, select
         self._r0_ohm, self._reference_ohm = r0_ohm, reference_ohm
-        # The bias stays on: switched on for each conversion it would need tens of ms to settle, and what it warms the
-        # element by is steady and goes into the calibration. 50 Hz: its notch is near enough to 60 Hz for one reading a
+        # The bias stays on: switched on for each conversion it would need tens of ms to settle. It warms the element
+        # by a steady amount, which calibration removes. The 50 Hz notch is near enough to 60 Hz for one reading a
         # second, and the other way round as well.
         self._config = BIAS | HZ_50 | (THREE_WIRES if wires == 3 else 0)
         high, low = self._word(HIGH_C), self._word(LOW_C)
@@ -66,7 +66,7 @@ class PlatinumProbe:
         return min(ratio, FULL_SCALE - 1) << 1
 
     def start(self) -> None:
-        """Seek faults, then begin a conversion; it takes 66 ms at most."""
+        """Check for faults, then begin a conversion; it takes at most 66 ms."""
         self._write(self._set_thresholds)
         self._configure(CLEAR)
         self._configure(FIND_FAULTS)
@@ -88,7 +88,7 @@ class PlatinumProbe:
         return platinum_c(ratio * self._reference_ohm / FULL_SCALE, self._r0_ohm), codes.OK
 
     def _fault(self, got: bytearray) -> int:
-        """What is wrong with the registers. Nothing guards them but what is known of them: that is looked at first."""
+        """What is wrong with the registers. They have no check value, so their known bits are compared first."""
         registers = got[1:]
         if not any(registers):
             return codes.ALL_ZERO
