@@ -1,1 +1,1 @@
-"""The firmware onto a board, whole or not at all."""
+"""Installing the firmware on a board: all of it, or no change."""

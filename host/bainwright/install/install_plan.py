@@ -1,4 +1,4 @@
-"""What an install changes on a board, worked out from what is there and what should be. No I/O."""
+"""What an install changes on a board, from the files found there and the files wanted. No I/O."""
 
 from __future__ import annotations
 
@@ -24,10 +24,10 @@ from bainwright.files.firmware import (
 )
 from bainwright.install.mpremote import GET_MICROPYTHON
 
-OLDEST = (1, 24, 0)  # of MicroPython: what the firmware is tested with and written for
+OLDEST = (1, 24, 0)  # of MicroPython: the oldest release the firmware is written for and tested with
 OURS = '"""bainwright\'s start:'  # how main.py begins, in every version
-STAGED = "new"  # the folder under /fw for what is on its way
-# What the firmware itself keeps in the root: the stored slots, the log, the last error.
+STAGED = "new"  # the folder under /fw for files that are arriving
+# The firmware's own files in the root: the stored slots, the log, the last error.
 SLOTS = ("settings", "profile", "latch", "last", "boot", *(f"kept{place}" for place in range(1, 7)))
 KEPT = {"main.py", "fw", "log", "crash.txt"} | {f"{name}.{slot}" for name in SLOTS for slot in "ab"}
 OUR_NAME = re.compile(r"[0-9a-f]{8}|new|boot(\.new)?")  # under /fw; `board_scripts/put.py` leaves everything else alone
@@ -51,7 +51,7 @@ class Seen:
 
     @property
     def record(self) -> Record | None:
-        """Which version it starts."""
+        """The record of the version it starts."""
         return read_record(self.about.get("record", ""))
 
     @property
@@ -62,7 +62,7 @@ class Seen:
 
     @property
     def foreign(self) -> list[str]:
-        """What lies there and is none of ours, by its path from the root."""
+        """The files there that are not the firmware's, by their path from the root."""
         under = {"/".join(path.split("/")[1:3]) for path in self.files if path.startswith(f"{FOLDER}/")}
         foreign = {path for path in under if not OUR_NAME.fullmatch(path.rpartition("/")[2])}
         return sorted(set(self.about.get("root", ())) - KEPT | foreign)
@@ -77,12 +77,12 @@ class Seen:
         return {path[len(folder) :]: entry for path, entry in self.files.items() if path.startswith(folder)}
 
     def versions(self) -> set[str]:
-        """Every folder that is there for a version, whole or not."""
+        """Every version's folder, whole or not."""
         folders = {path.split("/")[2] for path in self.files if path.count("/") > 2}
         return {name for name in folders if OUR_NAME.fullmatch(name)} - {STAGED}
 
     def is_whole(self, name: str) -> bool:
-        """Are a version's files those its name says?"""
+        """Do a version's files match its name, which is their hash?"""
         return version_of({path: digest for path, (_, digest) in self.version(name).items()}) == name
 
 
@@ -98,12 +98,12 @@ def read_seen(lines: list[dict[str, Any]]) -> Seen:
 
 
 def check_board(seen: Seen) -> None:
-    """Make sure the firmware can run there and nobody else's program would be lost.
+    """Make sure that the firmware can run there and that no other program would be lost.
 
     Raises
     ------
     LinkError
-        If the interpreter is another or too old.
+        If the interpreter is not MicroPython, or is too old.
     RefusedError
         If another program is on the board.
     """
@@ -127,11 +127,11 @@ def check_board(seen: Seen) -> None:
 
 @dataclass(frozen=True)
 class Piece:
-    """A file that has to come to its place: sent, or from another place on the board."""
+    """A file to put in its place: sent from here, or copied from another place on the board."""
 
     path: str  # its place on the board
     content: bytes
-    source: str | None = None  # where on the board the same content lies
+    source: str | None = None  # where the board already has the same content
 
     @property
     def digest(self) -> str:
@@ -140,7 +140,7 @@ class Piece:
 
     @property
     def staged(self) -> str:
-        """Its name on the way."""
+        """Its name while it arrives."""
         return self.path.strip("/").replace("/", ".")
 
 
@@ -153,14 +153,14 @@ class Plan:
     pieces : list of Piece
         Files that are not in their place yet.
     places : list
-        Every file of the version, and main.py: its place, hash, name on the way and source, as
+        Every file of the version, and main.py: its place, hash, name while it arrives, and source, as
         `board_scripts/put.py` wants.
     record : Record, optional
-        The record to write at the end; None where it stays.
+        The record to write at the end; None to leave it.
     keep, left : list of str
         What stays under ``/fw`` before the switch, and after it.
     strays : list of str
-        Files that are too many in the version's folder.
+        Files in the version's folder that do not belong to it.
     """
 
     pieces: list[Piece]
@@ -172,17 +172,17 @@ class Plan:
 
     @property
     def sent(self) -> list[Piece]:
-        """What is not on the board at all."""
+        """The pieces whose content is nowhere on the board."""
         return [piece for piece in self.pieces if piece.source is None]
 
     @property
     def nothing(self) -> bool:
-        """Is all as it should be?"""
-        return not self.pieces and self.record is None  # strays come with a record
+        """Is there nothing to change?"""
+        return not self.pieces and self.record is None  # with strays there is always a record
 
 
 def make_plan(seen: Seen, wanted: Firmware) -> Plan:
-    """What brings a version onto a board.
+    """Plan the install of a version.
 
     Raises
     ------
@@ -210,7 +210,7 @@ def make_plan(seen: Seen, wanted: Firmware) -> Plan:
 
 
 def _source(seen: Seen, piece: Piece, versions: Iterable[str]) -> str | None:
-    """Where on the board the same content lies: on its way since an install that broke off, or in another version."""
+    """Where the board already has the same content: left by an interrupted install, or in another version."""
     staged = f"{FOLDER}/{STAGED}/{piece.staged}"
     if seen.digest(staged) == piece.digest:
         return staged
@@ -219,7 +219,7 @@ def _source(seen: Seen, piece: Piece, versions: Iterable[str]) -> str | None:
 
 
 def _before(seen: Seen, name: str) -> str:
-    """The version to go back to: the newest whole one that has proved itself; one that has not rather than none."""
+    """The version to go back to: the newest whole one that has started well; failing that, any whole one."""
     record = seen.record
     candidates = [record.current, record.before] if record else []
     if record and record.state == BACK:
@@ -230,7 +230,7 @@ def _before(seen: Seen, name: str) -> str:
 
 
 def plan_back(seen: Seen) -> Plan:
-    """What goes back to the version before.
+    """Plan the return to the version before.
 
     Raises
     ------
@@ -268,7 +268,7 @@ def _check_room(seen: Seen, plan: Plan) -> None:
 
 
 def damage(seen: Seen) -> list[str]:
-    """What is wrong with what the board starts, in words; empty for nothing."""
+    """What is wrong with the version the board starts, in words; empty if nothing is."""
     record = seen.record
     if not seen.files:
         return []  # bare

@@ -1,4 +1,4 @@
-"""`bain install`: the firmware that came with this program onto a board, whole or not at all."""
+"""`bain install`: put the firmware that came with this program on a board: all of it, or no change."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ from bainwright.link.session import linked
 from bainwright.virtual.opening import refuse_two_warmers
 
 REST = ("idle", "trip")  # states in which nothing heats
-GREET_TRIES = 2  # a live board answers within one tick; a bare one is not waited for long
+GREET_TRIES = 2  # a live board answers within one tick; do not wait long for a bare one
 LEAVE_S = 10.0  # chosen: a board that has to reset first is back on USB within a second or two
 START_S = 20.0  # chosen: from source a small board loads for several seconds
-ASK_AGAIN_S = 2.0  # without a word of its start in so long it may have started before we listened
-PROMPT_S = 4.0  # chosen: a program that is broken off may have something to finish
+ASK_AGAIN_S = 2.0  # after this long without a line it may have started before we listened
+PROMPT_S = 4.0  # chosen: an interrupted program may have something to finish
 PROMPT, BOOT = b">>> ", b'"event":"boot"'
-BREAK = b"\r\x03\x03\r\x02"  # Ctrl-C breaks off; Ctrl-B leaves mpremote's own prompt, where one was left behind
+BREAK = b"\r\x03\x03\r\x02"  # Ctrl-C interrupts; Ctrl-B leaves mpremote's own prompt, if one was left open
 RUN_MAIN = b"\r\x02\x04"  # Ctrl-B: to the plain prompt, if not there yet; Ctrl-D there: restart, and run main.py
 
 
@@ -50,9 +50,9 @@ class Installed:
     Attributes
     ----------
     hello : dict, optional
-        What the board said before; None when no warmer's firmware answered.
+        The board's hello before; None when no warmer's firmware answered.
     now : dict, optional
-        What the board said afterwards.
+        The board's hello afterwards.
     seen : Seen, optional
         What was on the board before; None when it was not examined because it heats.
     plan : Plan, optional
@@ -73,10 +73,10 @@ class Progress:
     """Follows the bytes of each file; the command line draws it."""
 
     def begin(self, total_bytes: int) -> None:
-        """So many bytes will go."""
+        """A transfer of this many bytes begins."""
 
     def sent(self, count: int) -> None:
-        """So many more have gone."""
+        """This many more bytes were sent."""
 
 
 # -- talking to the board ----------------------------------------------------------------------------------------------
@@ -88,7 +88,7 @@ def greet(path: str) -> dict[str, Any] | None:
     Raises
     ------
     LinkError
-        If one runs there that does not answer: it may be heating, and must not be interrupted.
+        If a warmer's firmware runs there but does not answer: it may be heating, and must not be interrupted.
     """
     with linked(path) as link:
         try:
@@ -102,7 +102,7 @@ def greet(path: str) -> dict[str, Any] | None:
 
 
 def must_rest(hello: dict[str, Any]) -> None:
-    """Make sure nothing heats.
+    """Make sure that the warmer does not heat.
 
     Raises
     ------
@@ -115,13 +115,13 @@ def must_rest(hello: dict[str, Any]) -> None:
 
 
 def leave_service(path: str) -> None:
-    """Ask the firmware to leave the wire for the plain prompt; a board whose watchdog runs restarts once before."""
+    """Ask the firmware to end at the plain prompt; a board whose watchdog runs restarts once first."""
     for _ in range(2):
         link = Link(_opened(path, LEAVE_S))
         try:
             must_rest(link.hello(any_wire=True))
             link.request("maintenance")
-            link.transport.write(b"\n")  # wakes it: it would sleep to its next tick before it looks whether to go
+            link.transport.write(b"\n")  # wakes it: otherwise it sleeps to its next tick before it leaves
             if _prompt_came(link):
                 return
         finally:
@@ -133,12 +133,12 @@ def _prompt_came(link: Link) -> bool:
     """Wait for the prompt; False when the board restarts instead."""
     try:
         return _hear(link.transport, LEAVE_S, PROMPT, BOOT) == PROMPT
-    except ports.LostBoardError:  # it restarts, and its USB port with it
+    except ports.LostBoardError:  # it restarts, and its USB port disappears for a moment
         return False
 
 
 def _hear(transport: Transport, within_s: float, *wanted: bytes) -> bytes | None:
-    """Whichever of these the board says first; None when it says none of them in time."""
+    """The first of these texts that the board sends; None when none comes in time."""
     heard, deadline_s = b"", time.monotonic() + within_s
     while time.monotonic() < deadline_s:
         heard += transport.read()
@@ -149,7 +149,7 @@ def _hear(transport: Transport, within_s: float, *wanted: bytes) -> bytes | None
 
 
 def must_have_prompt(path: str) -> None:
-    """Break off whatever runs there and wait for MicroPython's prompt: mpremote would wait for ever.
+    """Interrupt whatever runs there and wait for MicroPython's prompt: mpremote itself would wait for ever.
 
     Raises
     ------
@@ -163,7 +163,7 @@ def must_have_prompt(path: str) -> None:
 
 
 def _opened(path: str, within_s: float) -> ports.SerialTransport:
-    """Open a port that may be gone for a moment, because its board restarts."""
+    """Open a port that may be missing for a moment while its board restarts."""
     deadline_s = time.monotonic() + within_s
     while True:
         try:
@@ -182,7 +182,7 @@ def restart(path: str) -> dict[str, Any] | None:
 
 
 def _await_hello(link: Link, path: str) -> dict[str, Any] | None:
-    """Listen for the firmware's start, over restarts of the board and its port."""
+    """Listen for the firmware's start, across restarts of the board and its port."""
     give_up_s = time.monotonic() + START_S
     ask_s = time.monotonic() + ASK_AGAIN_S
     while time.monotonic() < give_up_s:
@@ -202,12 +202,12 @@ def _await_hello(link: Link, path: str) -> dict[str, Any] | None:
 
 
 def look(remote: Remote) -> Seen:
-    """What is on the board, as `board_scripts/look.py` reports it.
+    """The files on the board, as `board_scripts/look.py` reports them.
 
     Raises
     ------
     LinkError, RefusedError
-        If it is no board for the firmware, or another program is on it.
+        If the firmware cannot run there, or another program is on the board.
     """
     seen = install_plan.read_seen(remote.run(script("look")))
     install_plan.check_board(seen)
@@ -217,12 +217,12 @@ def look(remote: Remote) -> Seen:
 
 
 def carry_out(remote: Remote, plan: Plan, progress: Progress) -> None:
-    """Send what is missing, put it in place and switch; the board checks every hash before it does.
+    """Send what is missing, put it in place and switch; the board checks every hash before it switches.
 
     Raises
     ------
     LinkError, RefusedError
-        If it failed; the board then starts what it started before.
+        If it failed; the board then starts the version it started before.
     """
     sizes = {piece.staged: len(piece.content) for piece in plan.sent}
     progress.begin(sum(sizes.values()))
@@ -258,12 +258,12 @@ def _check_finished(said: list[dict[str, Any]]) -> None:
 
 
 def judge(done: Installed, target: str) -> None:
-    """Did the version that was meant start?
+    """Check that the wanted version started.
 
     Raises
     ------
     RefusedError
-        If another one did, or none.
+        If another version started, or none.
     """
     if done.now is None:
         raise RefusedError(
@@ -282,7 +282,7 @@ def judge(done: Installed, target: str) -> None:
 
 
 def running_version(hello: dict[str, Any] | None) -> str:
-    """The hash of the firmware that said hello; empty where it did not say."""
+    """The hash of the firmware that said hello; empty if it gave none."""
     return str((hello or {}).get("version", "")).partition("+")[2]
 
 
@@ -292,11 +292,11 @@ def install(asked: InstallAsked, path: str, progress: Progress) -> Installed:
     Parameters
     ----------
     asked : InstallAsked
-        What was asked for.
+        The options.
     path : str
         The port.
     progress : Progress
-        Follows the bytes.
+        Receives the progress.
 
     Returns
     -------
@@ -334,7 +334,7 @@ def install(asked: InstallAsked, path: str, progress: Progress) -> Installed:
 
 
 def _change(done: Installed, remote: Remote, progress: Progress) -> None:
-    """At the prompt: examine the board and change it as asked."""
+    """With the board at its prompt: examine it and change it as asked."""
     done.seen = seen = look(remote)
     done.wanted = firmware(seen.mpy)
     if seen.record is not None and seen.record.state == BACK and seen.record.before == done.wanted.version:
@@ -354,7 +354,7 @@ def _let_run(path: str) -> None:
 
 
 def _break_off(path: str) -> dict[str, Any] | None:
-    """A version that hangs in its first start: restart the board, which then takes the one before."""
+    """If a version hangs in its first start, restart the board, which then starts the one before."""
     try:
         Remote(path).run(["reset"])
         transport = _opened(path, LEAVE_S)
@@ -368,7 +368,7 @@ def _break_off(path: str) -> dict[str, Any] | None:
 
 @contextmanager
 def opened(asked: InstallAsked) -> Iterator[str]:
-    """The port of the board that is meant: a live one, or a virtual one whose flash is a file."""
+    """The port of the board to install on: a live one, or a virtual one whose flash is a file."""
     refuse_two_warmers(port=asked.port, virtual=asked.virtual)
     if asked.virtual is None:
         yield finding.choose_to_write(asked.port)

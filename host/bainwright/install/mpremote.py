@@ -1,4 +1,4 @@
-"""mpremote as a program of its own: its commands are stable, its modules are not. Firmware travels only by it."""
+"""mpremote, run as a separate program: its commands are stable, its modules are not. Only this installs firmware."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from typing import Any
 
 from bainwright.core.errors import BainError, LinkError, RefusedError, UseError
 
-PINNED = "1.29.0"  # as in pyproject.toml; what its commands do and print is relied on
+PINNED = "1.29.0"  # as in pyproject.toml; we rely on what its commands do and print
 SILENCE_S = 45.0  # chosen: the largest file goes in a few seconds, and a whole version is hashed in fewer
 BOARD_SCRIPTS = Path(__file__).parent / "board_scripts"
 FULL = re.compile(r"ENOSPC|(Errno|OSError:) 28\b|No space left")
@@ -66,7 +66,7 @@ class Remote:
     def __init__(self, path: str) -> None:
         check_pinned()
         self.path = path
-        self._fresh = False  # the interpreter was restarted without its program, so that all its memory is free
+        self._fresh = False  # the interpreter was restarted without its program, so all its memory is free
 
     def run(self, *commands: list[str], line: Callable[[str], None] | None = None) -> list[dict[str, Any]]:
         """Run commands one after another.
@@ -101,10 +101,10 @@ class Remote:
 
 
 def _spawn(words: list[str], line: Callable[[str], None] | None) -> tuple[list[str], int]:
-    """Run mpremote; everything it printed, and its exit status. It waits for some answers for ever: we do not."""
+    """Run mpremote; returns everything it printed, and its exit status. Unlike mpremote, this never waits for ever."""
     lines = []
     with subprocess.Popen(
-        [sys.executable, "-P", "-u", "-m", "mpremote", *words],  # -P: a tty.py that lies here is none of ours
+        [sys.executable, "-P", "-u", "-m", "mpremote", *words],  # -P: do not import a tty.py from the working folder
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
@@ -134,7 +134,7 @@ def _patience(process: subprocess.Popen[str]) -> threading.Timer:
 
 
 def no_micropython(path: str) -> LinkError:
-    """What to say when there is no prompt at the other end."""
+    """The error for a port where no prompt answers."""
     return LinkError(
         f"no MicroPython answers on {path}",
         hint=f"if the board is new, {GET_MICROPYTHON}; otherwise press its reset button and try again",
@@ -142,7 +142,7 @@ def no_micropython(path: str) -> LinkError:
 
 
 def explain(path: str, lines: list[str]) -> BainError:
-    """What mpremote's last words mean."""
+    """The error that mpremote's last lines mean."""
     said = "\n".join(lines)
     if any(text.startswith(RESTARTED) for text in lines):
         return LinkError(f"the board on {path} restarted meanwhile", hint="look at its supply and try again")

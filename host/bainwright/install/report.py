@@ -1,4 +1,4 @@
-"""What `bain install` and `bain ports` say."""
+"""The output of `bain install` and `bain ports`."""
 
 from __future__ import annotations
 
@@ -18,29 +18,29 @@ from bainwright.link import finding, ports
 from bainwright.words import terms
 
 Say = Callable[..., None]
-SHOWN_FILES = 8  # chosen: a few say what kind of change it is; --json has all
+SHOWN_FILES = 8  # chosen: a few show what kind of change it is; --json lists all
 
 
 class Sending(Progress):
-    """Shows how many bytes have gone."""
+    """Shows how many bytes were sent."""
 
     def __init__(self) -> None:
         self._bar: Bar | None = None
         self._gone = 0
 
     def begin(self, total_bytes: int) -> None:
-        """So many bytes will go."""
+        """A transfer of this many bytes begins."""
         self._bar = Bar("sending", total_bytes)
         self._bar.to(0)
 
     def sent(self, count: int) -> None:
-        """So many more have gone."""
+        """This many more bytes were sent."""
         self._gone += count
         if self._bar is not None:
             self._bar.to(self._gone)
 
     def close(self) -> None:
-        """Take the bar away."""
+        """Remove the bar."""
         if self._bar is not None:
             self._bar.close()
 
@@ -60,7 +60,7 @@ def install_and_tell(asked: InstallAsked, *, as_json: bool, say: Say) -> int:
 
 
 def exit_code(done: Installed) -> int:
-    """1 when the board is not as it should be: a check found a difference, or what works could not be stored."""
+    """1 when a check found a difference, or the board could not store that the version works."""
     if not done.asked.check:
         return 1 if (done.now or {}).get("kept") is False else 0
     return 0 if done.plan is not None and done.plan.nothing else 1
@@ -161,7 +161,7 @@ def _done_lines(done: Installed, plan: Plan) -> list[str]:
 
 
 def as_dict(done: Installed) -> dict[str, Any]:
-    """For JSON; what was not looked at is null."""
+    """The result for JSON; what was not examined is null."""
     seen, plan = done.seen, done.plan
     changed = plan is not None and not plan.nothing and not (done.asked.check or done.asked.dry_run)
     return {

@@ -1,7 +1,7 @@
-"""What a board may say, field by field: one schema for each answer, and one for events.
+"""What a board may send, field by field: one schema for each answer, and one for events.
 
-A line whose check value is right can still carry the wrong fields: another firmware, a fault in it, or a liar. Nothing
-behind this module has to look whether a field is there or what type it has.
+A line with a valid check value can still have wrong fields: from another firmware, a faulty one or a hostile device.
+After this module, no code needs to check whether a field is present or what type it has.
 """
 
 from __future__ import annotations
@@ -29,11 +29,11 @@ Piece = Annotated[str, Meta(max_length=160)]  # base64 of 120 bytes
 
 
 class Nothing(Struct):
-    """An answer that only says yes."""
+    """An answer that only confirms."""
 
 
 class Hello(Struct):
-    """Who is there."""
+    """Who answers on a port."""
 
     version: str
     wire: int
@@ -57,7 +57,7 @@ class OtherWire(Struct):
 
 
 class Started(Struct):
-    """What a hold runs on: thousandths of a °C, s."""
+    """The figures a hold runs with: thousandths of a °C, s."""
 
     low: int
     target: int
@@ -78,7 +78,7 @@ class Sent(Struct):
 
 
 class Chunk(Struct):
-    """A piece of a document that was taken or given."""
+    """A piece of a document, received or sent."""
 
     at: Count
     data: Piece = ""
@@ -129,7 +129,7 @@ class Going(Struct):
 
 
 class Event(Struct):
-    """Something that happened. An event carries some of these fields; those of a later firmware pass."""
+    """Something that happened. An event has some of these fields; unknown ones of a later firmware are accepted."""
 
     event: Annotated[str, Meta(min_length=1)]
     n: Count | None = None
@@ -158,19 +158,19 @@ _ANSWERS: dict[str, type[Struct]] = {
     "hello": Hello, "start": Started, "send": Sent, "chunk": Chunk, "profiles": Saved, "bus": Bus,
     "segments": SegmentInfo, "read": Read, "forget": Going,
 }  # fmt: skip
-# Lists end with an answer that lacks the field an entry begins with.
+# A list ends with an answer that lacks the first field of an entry.
 _ENTRY_BEGINS = {"profiles": "name", "segments": "first"}
 
 
 def check_answer(do: str, fields: Mapping[str, Any], answer: dict[str, Any]) -> dict[str, Any]:
-    """The answer to a request, once it fits its schema.
+    """Check the answer to a request against its schema and return it.
 
     Parameters
     ----------
     do : str
         The request.
     fields : mapping
-        What went with it.
+        The request's fields.
     answer : dict
         What the board answered, accepted by it.
 

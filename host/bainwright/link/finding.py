@@ -1,4 +1,4 @@
-"""Which board is meant: every port is asked who is on it."""
+"""Finding the right board: every port is asked who is on it."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ class Found:
     Attributes
     ----------
     path, what : str
-        The port and what it calls itself.
+        The port and its own description.
     hello : dict, optional
         The warmer's answer; None where no warmer's firmware answers.
     why : str
@@ -39,7 +39,7 @@ class Found:
 
 
 def there() -> list[tuple[str, str]]:
-    """Every port a board may be on, as (path, what it calls itself): those on USB, and virtual boards served here."""
+    """Every port a board may be on, as (path, description): those on USB, and virtual boards served here."""
     return [*ports.usb_ports(), *served_boards.served()]
 
 
@@ -49,7 +49,7 @@ def survey() -> list[Found]:
 
 
 def ask(path: str, what: str = "") -> Found:
-    """Say hello on one port; a board that heats is not disturbed by it."""
+    """Say hello on one port; this does not disturb a board that heats."""
     try:
         transport = ports.open_port(path)
     except BainError as failed:
@@ -63,14 +63,14 @@ def ask(path: str, what: str = "") -> Found:
 
 
 def choose_port(asked: str | None) -> str:
-    """The port to open: the one asked for, the only one there is, or the only one with a warmer on it.
+    """The port to open: the one asked for, the only one, or the only one with a warmer on it.
 
     Raises
     ------
     LinkError
         If none is plugged in.
     UseError
-        If several could be meant.
+        If more than one board is possible.
     """
     if asked:
         return asked
@@ -87,14 +87,14 @@ def choose_port(asked: str | None) -> str:
 
 
 def choose_to_write(asked: str | None) -> str:
-    """As `choose_port`, for what changes a board: a bare one could be meant as well as one with a warmer's firmware."""
+    """As `choose_port`, for commands that change a board: a bare board counts as well as one with our firmware."""
     if asked or len(there()) < 2:
         return choose_port(asked)
     raise several(survey())
 
 
 def several(found: list[Found]) -> UseError:
-    """What to say when more than one could be meant."""
+    """The error for more than one possible board."""
     return UseError(
         "several boards could be meant: " + "; ".join(map(str, found)),
         hint=f"say which, for instance --port {found[0].path}",

@@ -36,5 +36,5 @@ class Losses:
         return self._known["status"] and number < self._last["status"]
 
     def restarted(self) -> None:
-        """The board has restarted: the next numbers follow no earlier ones."""
+        """The board has restarted: count from the next numbers."""
         self._known = {"status": False, "event": False}

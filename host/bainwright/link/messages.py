@@ -1,8 +1,8 @@
-"""Lines from a board: a status, an event or an answer, read only when it is whole.
+"""Lines from a board: a status, an event or an answer, accepted only when whole.
 
 The firmware's own codec (`bainboard.wire`) is the reference. A fast virtual board sends thousands of status lines a
-second, so those take a shorter way: a line that is letter for letter what a board writes is read at once, and every
-other line goes to the reference.
+second, so those have a fast path: a line in exactly the board's own spelling is read at once, and every other line goes
+to the reference.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ def decode(line: bytes) -> Message | None:
 
 
 def reference(line: bytes) -> Message | None:
-    """The same by the firmware's own codec."""
+    """The same, with the firmware's own codec."""
     message, why = wire.decode(line)
     if why:
         return None

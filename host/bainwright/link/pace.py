@@ -16,11 +16,11 @@ class Pace:
     Parameters
     ----------
     what : str
-        What the board sends, for the error.
+        Words for what the board sends, for the error.
     each_s : float
         The longest that one unit may take, on average and after `GRACE_S`.
     clock : callable
-        Seconds that only grow.
+        Monotonic seconds.
     """
 
     def __init__(self, what: str, each_s: float, clock: Callable[[], float] = time.monotonic) -> None:
@@ -28,7 +28,7 @@ class Pace:
         self._until_s = clock() + GRACE_S
 
     def add(self, units: int = 1) -> None:
-        """So many more units have come.
+        """Count units that arrived.
 
         Raises
         ------

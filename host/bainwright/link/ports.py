@@ -1,4 +1,4 @@
-"""The one module that opens serial ports: which there are, opening one, and what to type when that fails."""
+"""The one module that opens serial ports: it lists them, opens one, and says what to type when that fails."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ from bainwright.core.errors import BainError, LinkError
 
 READ_SLICE_S = 0.05  # chosen: a key, a Ctrl-C or the screen never waits longer than this for a silent board
 WRITE_LIMIT_S = 2.0  # chosen: a board that takes no byte for this long is not listening
-BAUD = 115200  # USB serial ignores it; a board behind a UART bridge runs its console at this (MicroPython's default)
+BAUD = 115200  # USB serial ignores it; behind a UART bridge the console runs at this rate (MicroPython's default)
 
 # USB makers' numbers, from memory (usb.org's list): Raspberry Pi, MicroPython, Espressif, Adafruit, SparkFun, Seeed,
-# and the bridges of Silicon Labs, WCH and FTDI. A board of another maker is found when none of these is plugged in.
+# and the bridges of Silicon Labs, WCH and FTDI. Other makers' boards are found when none of these is plugged in.
 SILICON_LABS = 0x10C4
 BOARD_MAKERS = {0x2E8A, 0xF055, 0x303A, 0x239A, 0x1B4F, 0x2886, SILICON_LABS, 0x1A86, 0x0403}
 
@@ -28,9 +28,9 @@ class LostBoardError(LinkError):
 
 
 def usb_ports() -> list[tuple[str, str]]:
-    """The serial ports a board may be on, as (path, what it calls itself).
+    """The serial ports a board may be on, as (path, description).
 
-    Those whose USB maker makes boards or the serial bridges on them; every port on USB when there is none of those.
+    Those of USB makers of boards or of serial bridges; every port on USB when there are none of those.
     """
     on_usb = [port for port in list_ports.comports() if port.vid is not None]
     found = [port for port in on_usb if port.vid in BOARD_MAKERS] or on_usb
@@ -59,7 +59,7 @@ class SerialTransport:
             If the port is gone.
         """
         try:
-            first = self._port.read(1)  # waits; the rest has come with it or has not
+            first = self._port.read(1)  # waits for one byte; then takes what is there
             return bytes(first + self._port.read(self._port.in_waiting)) if first else b""
         except OSError as lost:  # SerialException is one
             raise LostBoardError(f"the board on {self.name} is gone", hint="look at the cable") from lost
@@ -86,12 +86,12 @@ class SerialTransport:
 
 
 def open_port(path: str) -> SerialTransport:
-    """Open a port for this program alone.
+    """Open a port for exclusive use.
 
     Raises
     ------
     LinkError
-        If it is missing, busy, not ours to open, or no serial port; the words carry what to type.
+        If it is missing, busy, forbidden or not a serial port; the hint says what to type.
     """
     try:
         port = serial.serial_for_url(path, do_not_open=True)
@@ -104,11 +104,11 @@ def open_port(path: str) -> SerialTransport:
 
 
 def _open_without_reset(port: Any, uneven: bool) -> None:
-    """Open with DTR and RTS both on: a USB board talks only to a host that says it is there, by DTR.
+    """Open with DTR and RTS both on: a USB board sends only to a host that shows its presence by DTR.
 
-    Behind a bridge, one line on alone holds the board in reset or sends it to its loader; both together do neither.
-    The system raises both as it opens, so nothing changes. A driver that raises them one after the other (`uneven`)
-    is opened with neither, then gets them in the order that resets nothing.
+    Behind a bridge, either line alone holds the board in reset or starts its boot loader; both together do neither.
+    The system raises both as it opens, so nothing changes. With a driver that raises them one after the other
+    (`uneven`), open with neither, then raise them in the order that resets nothing.
     """
     port.dtr = port.rts = not uneven
     port.open()
@@ -125,7 +125,7 @@ def _uneven(path: str) -> bool:
 
 
 def is_pseudo_terminal(path: str) -> bool:
-    """Is this a terminal that a program serves (`bain board`)? A real board's port is a device of its own."""
+    """Is this a pseudo-terminal, as `bain board` serves? A real board's port is not."""
     return os.path.realpath(path).startswith("/dev/pts/")
 
 
@@ -142,7 +142,7 @@ def explain(path: str, failed: BaseException) -> BainError:
 
 
 def _code(failed: BaseException) -> int | None:
-    """The system's number for what failed. On Windows pyserial keeps only its text, and "denied" there means in use."""
+    """The system's error number. On Windows pyserial passes on only the text, and "denied" there means in use."""
     code: int | None = getattr(failed, "errno", None)
     if code is None and "FileNotFoundError" in str(failed):
         return errno.ENOENT
@@ -162,21 +162,21 @@ def _who(path: str) -> str:
 
 
 def _permission(path: str) -> str:
-    """The line that lets this user open the port, naming the group the port really belongs to."""
+    """The command that lets this user open the port, with the group the port belongs to."""
     if not sys.platform.startswith("linux"):
         return "close other programs that use it and plug it in again"
     try:
         group = Path(path).group()
     except (OSError, KeyError):
         group = "dialout"  # the usual owner; uucp on some
-    # Nobody should join these for a serial port, and it helps nobody to join a group that may not open it either.
+    # Nobody should join these groups for a serial port, and to join one that may not open it either does not help.
     if group in ("root", "wheel") or _shut_to_group(path):
         return f"type: sudo chmod a+rw {path}   which lasts until it is unplugged"
     return f"type once: sudo usermod -a -G {group} $USER   then log out and in again"
 
 
 def _shut_to_group(path: str) -> bool:
-    """May not even those read and write it whose group it belongs to?"""
+    """Does the port's own group lack read or write permission?"""
     try:
         return os.stat(path).st_mode & 0o060 != 0o060
     except OSError:
@@ -184,7 +184,7 @@ def _shut_to_group(path: str) -> bool:
 
 
 def _others() -> str:
-    """The ports there are instead."""
+    """Words for the ports that exist instead."""
     found = usb_ports()
     if not found:
         return "no board is plugged in; plug it in, or try it all with --virtual"

@@ -30,11 +30,11 @@ NO_FIRMWARE = (
 )
 PROMPT = b">>> "  # MicroPython's own
 NOT_STORED = re.compile(r"flash did not take it \((?:\[Errno )?(\d+)")
-FLASH_IS = {  # what the system's number says about a board's flash, and what helps
+FLASH_IS = {  # the meaning of the system's error number for the flash, and what helps
     28: ("it is full", "delete files you do not need there"),
     30: ("it is read-only", "a USB drive of the board may be mounted, or a boot.py forbids writing"),
 }
-CHUNK_BYTES = 120  # the wire's own bound, so that a chunk in base64 fits a line
+CHUNK_BYTES = 120  # the wire's limit, so that a chunk in base64 fits a line
 
 
 class Transport(Protocol):
@@ -58,7 +58,7 @@ class Link:
     transport : Transport
         Where its bytes come from.
     clock : callable
-        Seconds that only grow; decides when an answer is overdue.
+        Monotonic seconds; decides when an answer is overdue.
 
     Attributes
     ----------
@@ -94,9 +94,9 @@ class Link:
 
     def _messages(self) -> Iterator[Message]:
         lines = (self._tail + self.transport.read()).split(b"\n")
-        self._tail = lines.pop()[-2 * wire.LIMIT :]  # a board that never ends its line must not fill the PC
+        self._tail = lines.pop()[-2 * wire.LIMIT :]  # a board that never ends its line must not fill the PC's memory
         for line in lines:
-            line = line.rstrip(b"\r")  # a terminal's line ending, where one is in between
+            line = line.rstrip(b"\r")  # a terminal in between may add it
             message = decode(line) if line else None
             if message is not None:
                 yield message
@@ -107,28 +107,28 @@ class Link:
                 self._overheard = repr(text[-60:]) if plain else "bytes that are not text"
 
     def request(self, do: str, *, drop_earlier: bool = False, **fields: Any) -> dict[str, Any]:
-        """Ask the board for something and wait for its answer. Other messages that come meanwhile wait for `poll`.
+        """Send a request and wait for its answer. Other messages that arrive meanwhile wait for `poll`.
 
         Parameters
         ----------
         do : str
             The request.
         drop_earlier : bool
-            Drop what the board said before this answer: a hold begins with the answer to its start.
+            Drop the messages before this answer: a hold begins with the answer to its start.
         **fields
-            What goes with the request.
+            The request's fields.
 
         Returns
         -------
         dict
-            The answer; it fits its schema in `bainwright.link.answers`.
+            The answer, checked by its schema in `bainwright.link.answers`.
 
         Raises
         ------
         RefusedError
-            If the board says no.
+            If the board refuses.
         LinkError
-            If it does not answer in time, or with something else.
+            If no answer comes in time, or it does not fit.
         """
         self._overheard = None
         answer = self._ask(do, ANSWER_WAIT_S, fields, drop_earlier)
@@ -162,16 +162,16 @@ class Link:
         return None
 
     def request_each(self, do: str, each: list[dict[str, Any]]) -> list[dict[str, Any]]:
-        """Send the same request with several sets of fields at once, to wait for one round trip only.
+        """Send a request with several sets of fields at once, so that all take one round trip.
 
-        For requests that change nothing: one whose answer was lost is sent again.
+        Only for requests that change nothing: one whose answer was lost is sent again.
 
         Parameters
         ----------
         do : str
             The request.
         each : list of dict
-            The fields of each; a few, because the board's queue is short.
+            The fields of each; only a few, because the board's queue is short.
 
         Returns
         -------
@@ -200,7 +200,7 @@ class Link:
         ]
 
     def hello(self, tries: int = HELLO_TRIES, *, any_wire: bool = False) -> dict[str, Any]:
-        """Make sure that one of our boards is there, and learn its state.
+        """Make sure that a board with our firmware answers, and get its state.
 
         Parameters
         ----------
@@ -212,7 +212,7 @@ class Link:
         Raises
         ------
         LinkError
-            If nothing, or something else, is at the other end.
+            If nothing answers, or something else does.
         """
         for _ in range(tries):
             answer = self._ask("hello", HELLO_WAIT_S, {})
@@ -232,7 +232,7 @@ class Link:
     # -- documents ---------------------------------------------------------------------------------------------------
 
     def upload(self, what: str, payload: bytes) -> None:
-        """Send a document; the board checks its hash and every figure in it before it uses any."""
+        """Send a document; the board checks its hash and every value before it uses any."""
         try:
             self.request("begin", what=what, size=len(payload), sha256=hashlib.sha256(payload).hexdigest())
             for at in range(0, len(payload), CHUNK_BYTES):
@@ -243,19 +243,19 @@ class Link:
             raise _not_stored(what, refused) from None
 
     def settings(self, hello: dict[str, Any]) -> dict[str, Any]:
-        """The settings a board works with: those that were sent to it, and defaults for the rest.
+        """The settings a board uses: those that were sent to it, and defaults for the rest.
 
         Parameters
         ----------
         hello : dict
-            What it answered to hello.
+            Its answer to hello.
 
         Raises
         ------
         RefusedError
-            If those that were sent are damaged there: nobody may take the defaults for them.
+            If the stored ones are damaged: the defaults must not replace them.
         LinkError
-            If they are not settings.
+            If they are not valid settings.
         """
         if settings_damaged(hello):
             raise RefusedError(
@@ -273,12 +273,12 @@ class Link:
         return {**values, **stored}
 
     def document(self, what: str, **fields: Any) -> dict[str, Any]:
-        """Fetch a document of the board's and read it; `fields` say more of which.
+        """Fetch a document from the board and parse it; `fields` select which.
 
         Raises
         ------
         LinkError
-            If it is damaged, or is not a document.
+            If it is damaged, or not a document.
         """
         payload = self.download(what, **fields)
         values, why = wire.parse(payload)
@@ -287,7 +287,7 @@ class Link:
         return visible_values(values)
 
     def profile(self, name: str | None = None) -> dict[str, Any]:
-        """A chocolate stored on the board, its figures checked; the chosen one unless a name is given.
+        """A chocolate stored on the board, its values checked; the chosen one unless a name is given.
 
         Raises
         ------
@@ -300,12 +300,12 @@ class Link:
         return dict(values)
 
     def download(self, what: str, **fields: Any) -> bytes:
-        """Fetch a document's bytes and check their hash; `fields` say more of which.
+        """Fetch a document's bytes and check their hash; `fields` select which.
 
         Raises
         ------
         LinkError
-            If what came is not what was announced.
+            If the bytes do not match the announced hash.
         """
         head = self.request("send", what=what, **fields)
         payload, pace = b"", Pace(f"its {what}", PIECE_S, self._clock)
@@ -336,12 +336,12 @@ def decode_piece(text: str) -> bytes:
 
 
 def settings_damaged(hello: dict[str, Any]) -> bool:
-    """Does the board say that it cannot use the settings it has stored?"""
+    """Does the board report that it cannot use its stored settings?"""
     return hello.get("fault") == faults.BAD_SETTINGS and not hello.get("settings")
 
 
 def _not_stored(what: str, refused: RefusedError) -> RefusedError:
-    """Why a board did not store a document: its flash in words, anything else as the board says it."""
+    """The error for a document the board did not store: a flash error in words, any other reason unchanged."""
     number = NOT_STORED.search(str(refused.hint))
     if number is None:
         return RefusedError(f"the warmer did not take the {what}", hint=str(refused.hint).removeprefix("begin: "))

@@ -1,4 +1,4 @@
-"""Virtual boards that this user serves (`bain board`), so that they are found as boards that are plugged in are."""
+"""Virtual boards that this user serves (`bain board`), listed so that they are found like plugged-in boards."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-WHAT = "virtual board"  # what such a port calls itself
+WHAT = "virtual board"  # the description of such a port
 
 
 def _folder() -> Path:
-    """This user's own, in a place that is empty after a restart."""
+    """This user's folder, in a place that is empty after a restart."""
     base = os.environ.get("XDG_RUNTIME_DIR") or tempfile.gettempdir()
     return Path(base) / f"bainwright-{_user()}"
 
@@ -23,9 +23,9 @@ def _user() -> int:
 
 
 def served() -> list[tuple[str, str]]:
-    """The ports of the virtual boards served now, as (path, what it calls itself).
+    """The ports of the virtual boards served now, as (path, description).
 
-    A link that a killed server left behind does not count: another program may have its pseudo-terminal by now.
+    A link left by a killed server does not count: another program may have its pseudo-terminal by now.
     """
     folder = _folder()
     if not folder.is_dir() or folder.stat().st_uid != _user():
@@ -44,9 +44,9 @@ def _lives(process: int) -> bool:
 
 @contextmanager
 def announced(path: str) -> Iterator[None]:
-    """Inside, the board on this path is listed among those served; a failure to list it does not stop it.
+    """Lists the board on this path as served, inside the block; a failure to list it does not stop it.
 
-    The link is named by the process, and points to the path.
+    The link has the process's number as its name and points to the path.
     """
     link = _folder() / str(os.getpid())
     with contextlib.suppress(OSError):

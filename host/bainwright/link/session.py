@@ -1,4 +1,4 @@
-"""A board to run a hold on: a live one on a port or a virtual one, behind the same few acts."""
+"""A board to run a hold on, live on a port or virtual, behind the same few methods."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ class Session(Protocol):
     """A board that answers."""
 
     link: Link
-    virtual: bool  # its time can be held and it ends with this process
+    virtual: bool  # its time can be stopped and it ends with this process
     simulated: bool  # there is no real warmer behind it: every view says VIRTUAL
 
     @contextmanager
     def held(self) -> Iterator[None]:
-        """Inside, the board's time does not pass, where that is possible, so a request takes none."""
+        """Stops the board's time inside the block, if that is possible, so that a request takes none."""
 
     def arm(self) -> None:
         """The hold is about to start."""
@@ -29,13 +29,13 @@ class Session(Protocol):
         """The hold has started: let its time pass."""
 
     def reopen(self) -> bool:
-        """Try once to find a lost board again."""
+        """Try once to find a lost board."""
 
     def truth(self) -> Any:
-        """The true temperatures, where someone knows them."""
+        """The true temperatures, if they are known."""
 
     def facts(self) -> dict[str, Any]:
-        """What the log should record about this board."""
+        """Facts about this board for the log."""
 
     def close(self) -> None:
         """Release the board."""
@@ -76,10 +76,10 @@ class LiveSession:
         """Nothing to arm."""
 
     def run(self) -> None:
-        """It runs by itself."""
+        """Nothing to do: it runs by itself."""
 
     def reopen(self) -> bool:
-        """Look for the same board: on its port, then on the others, for plugged in again it may get another name."""
+        """Look for the same board: on its port, then on the others, since a replugged board may get another name."""
         for path in [self._path, *(other for other, _ in ports.usb_ports() if other != self._path)]:
             self.link.transport.close()
             try:
@@ -92,7 +92,7 @@ class LiveSession:
         return False
 
     def truth(self) -> Any:
-        """Nobody knows them."""
+        """None: the true temperatures are not known."""
         return None
 
     def facts(self) -> dict[str, Any]:

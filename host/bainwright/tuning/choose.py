@@ -1,8 +1,8 @@
-"""Choosing gains: the smallest error of an evening that the margins allow, on every warmer the findings leave possible.
+"""Choosing gains: the smallest error over an evening within the margins, on every warmer that fits the findings.
 
 The outer and the inner controller are searched together. Each candidate is the firmware's own cascade: its margins come
-from `bainwright.margins`, its evenings from `bainwright.fastsim`. A candidate whose margins fail is not simulated; how
-far it fails is its score, so the search finds its way back.
+from `bainwright.margins`, its evenings from `bainwright.fastsim`. A candidate whose margins fail is not simulated; its
+score is how far it fails, which leads the search back.
 """
 
 from __future__ import annotations
@@ -22,20 +22,20 @@ from bainwright.tuning.model import LAGS, NAMES, Findings, Model, lag_sum_s
 from bainwright.tuning.surrogate import STIR, TEMPER, Kitchen, ModelWarmer, draw, scaled
 
 Floats = NDArray[np.float64]
-Event = tuple[float, float, float, float]  # a row of `fastsim`: at_s, kind, and what the kind takes
+Event = tuple[float, float, float, float]  # a row of `fastsim`: at_s, kind, and the kind's two values
 
-NOMINAL, CORNER = 1.6, 2.0  # most that Ms and Mt may be, at the fit and at every corner of what is possible
-MOST_MOVEMENT = 0.1  # duty, root mean square, that the readings' noise may move the heater by; chosen
+NOMINAL, CORNER = 1.6, 2.0  # largest Ms and Mt allowed, at the fit and at every corner of the possible range
+MOST_MOVEMENT = 0.1  # largest root mean square movement of the duty by the readings' noise; chosen
 FILLS = (1.0, 0.5, 0.2)
 CORNERS = 12  # drawn warmers beside the extremes; each at every fill
 EVENING_S = 4 * 3600
 COLD_C = (16.0, 18.0)  # water and bowl of a warm-up
-# What a candidate is scored by beside its error while dipping, K: the same in quiet hours, and an hour of warm-up.
+# Weights in a candidate's score beside its error while dipping, K: the error in quiet hours, and an hour of warm-up.
 QUIET_WORTH, WARM_UP_K_PER_H = 0.5, 0.2  # chosen
-REFILLED = 3  # of the warmers, how many spend an evening with a cold refill each hour too; chosen
+REFILLED = 3  # how many of the warmers also have an evening with a cold refill each hour; chosen
 REFILLS_S = (3600.0, 7200.0, 10800.0)  # when those come
 SEARCHES = 6  # one from each start, the others from the best so far; chosen
-TRIES = 120  # candidates a search may look at before it begins anew, with wide steps, where it was best; chosen
+TRIES = 120  # candidates a search may try before it restarts, with wide steps, at its best; chosen
 
 # What is searched, on a logarithmic scale.
 SEARCHED = ("gains.water.kp", "gains.water.ti_s", "gains.water.td_s",
@@ -47,7 +47,7 @@ HIGH = np.log([5.0, 8000.0, 120.0, 15.0, 7200.0, 300.0])
 
 @dataclass(frozen=True)
 class Task:
-    """What gains are chosen for."""
+    """The warmer and the chocolate that gains are chosen for."""
 
     findings: Findings
     settings: Mapping[str, Any]
@@ -63,7 +63,7 @@ class Task:
 class Chosen:
     """Gains by their settings' names, with their margins: at the fit, and the worst over all corners.
 
-    `cost_k` is what they were chosen by, see `Search.error_k`.
+    `cost_k` is the cost they were chosen by, see `Search.error_k`.
     """
 
     gains: dict[str, float]
@@ -74,7 +74,7 @@ class Chosen:
 
 
 def modelled(model: Model, target_c: float, room_c: float) -> dict[str, float]:
-    """Gains that follow from the model alone: what is fed forward."""
+    """Gains that follow from the model alone: those of the feedforward."""
     water_c = model.water_for(target_c, room_c)
     return {
         "gains.water_j_per_k": model.water_j_per_k,
@@ -85,10 +85,10 @@ def modelled(model: Model, target_c: float, room_c: float) -> dict[str, float]:
 
 
 def corners(findings: Findings, count: int = CORNERS, seed: int = 1) -> list[Model]:
-    """Warmers at the ends of what is possible, each at every fill.
+    """Warmers at the ends of the possible range, each at every fill.
 
-    Beside drawn ones: the quickest and the slowest water with the longest and shortest lags, and chocolate that is
-    stirred or in temper; the fit itself with both.
+    Drawn ones, and the quickest and slowest water with the longest and shortest lags, each with chocolate that is
+    stirred and in temper; the fit itself with both.
     """
     low, high = findings.low, findings.high
     model = findings.model
@@ -110,7 +110,7 @@ def with_gains(settings: Mapping[str, Any], gains: Mapping[str, float]) -> dict[
 
 
 def dips(kg: float, *parts: tuple[float, float, float]) -> list[Event]:
-    """Chocolate taken out of a bowl of `kg`: each part from a second on, for so many, a share of the bowl."""
+    """Chocolate taken out of a bowl of `kg`; each part is (start in s, length in s, share of the bowl)."""
     rows: list[Event] = []
     for at_s, for_s, share in parts:
         rate = share * kg / for_s
@@ -153,7 +153,7 @@ def evening(task: Task, model: Model, kitchen: Kitchen, settings: Mapping[str, A
 
 
 def holds(task: Task, model: Model) -> bool:
-    """Whether the warmest water and all its heat keep a warmer's bowl in the window, with a little to spare."""
+    """Can the warmest allowed water and full heat hold a warmer's bowl in the window, with a little to spare?"""
     top_c = task.ceiling_c - task.settings["gains.ceiling_margin_c"]
     return model.held_by(top_c, task.room_c) > task.target_c and (
         model.needed_w(task.target_c, task.room_c) < 0.8 * model.heater_w)
@@ -167,7 +167,7 @@ class Search:
         self.base = modelled(task.findings.model, task.target_c, task.room_c)
         self.nominal = [task.findings.model.at_fill(fill) for fill in FILLS]
         self.corners = corners(task.findings)
-        # a drawn warmer that no gains could keep in its window would outweigh all others
+        # a drawn warmer that no gains could hold in its window would outweigh all others
         drawn = sorted(draw(task.findings, 20, seed=3), key=lambda each: not holds(task, each[0]))
         self.evenings = [(task.findings.model, Kitchen()), *drawn[:5]]
         self.looked_at = 0
@@ -178,7 +178,7 @@ class Search:
         return {**self.base, **searched}
 
     def strain(self, gains: Mapping[str, float]) -> float:
-        """How far the margins are exceeded; 0 when all are kept."""
+        """How far the margins are exceeded; 0 when none is."""
         cascade = fastsim.cascade_of(with_gains(self.task.settings, gains))
         over = max(0.0, movement(cascade) / MOST_MOVEMENT - 1.0)
         for most, models in ((NOMINAL, self.nominal), (CORNER, self.corners)):
@@ -187,7 +187,7 @@ class Search:
         return over
 
     def error_k(self, gains: Mapping[str, float]) -> float:
-        """What a candidate costs, K: error while dipping, and by their worth quiet error and warm-up."""
+        """The cost of a candidate, K: error while dipping, plus quiet error and warm-up by their weights."""
         settings = with_gains(self.task.settings, gains)
         runs = [evening(self.task, model, kitchen, settings) for model, kitchen in self.evenings]
         runs += [evening(self.task, model, kitchen, settings, acts=refilled)
@@ -213,22 +213,22 @@ class Search:
 
 
 def choose(task: Task, progress: Callable[[int], None] | None = None, tries: int = TRIES) -> Chosen:
-    """The gains with the smallest error that keep every margin.
+    """The gains with the smallest error within every margin.
 
     Parameters
     ----------
     task : Task
         The findings and the chocolate.
     progress : callable, optional
-        Told how many candidates were looked at.
+        Called with the number of candidates tried.
     tries : int
-        How many it may look at.
+        How many candidates a search may try before it restarts.
     """
     search = Search(task, progress)
     best, best_x = np.inf, np.zeros(0)
     tried = [feasible(search, start) for start in starts(task)]
     for at in range(SEARCHES):
-        # a simplex that has shrunk onto the margins' edge finds on along it only with wide steps, now the other way
+        # a simplex that shrank onto the margins' edge moves along it only with wide steps, each time the other way
         start, step = (tried[at], 0.3) if at < len(tried) else (best_x, 0.3 * (-1.0) ** at)
         simplex = np.vstack([start, *(start + step * row for row in np.eye(len(start)))])
         done = minimize(search.score, start, method="Nelder-Mead",
@@ -239,8 +239,8 @@ def choose(task: Task, progress: Callable[[int], None] | None = None, tries: int
 
 
 def starts(task: Task) -> list[Floats]:
-    """Where the search begins, more than once because its ground has ridges: by rule on the identified warmer, the
-    same with a livelier bowl, and what the board works out by itself."""
+    """Where the search begins, more than one place because the cost has ridges: by rule on the identified warmer, the
+    same with a livelier bowl, and the gains the board computes by itself."""
     model = task.findings.model
     lags = [model.heater_lag_s, model.water_lag_s]
     theta_s = model.dead_s + 0.5 * task.settings["period_s"] + min(lags) + 0.5 * max(lags)
@@ -254,14 +254,14 @@ def starts(task: Task) -> list[Floats]:
 
 
 def safe(settings: Mapping[str, Any]) -> dict[str, float]:
-    """The gains the board works out by itself, by their settings' names."""
+    """The gains the board computes by itself, by their settings' names."""
     gains = rules.safe_gains({**settings, **dict.fromkeys((*SEARCHED, *MODELLED), 0.0)})
     plain = {name: getattr(gains, name.removeprefix("gains.").replace(".", "_")) for name in (*SEARCHED, *MODELLED)}
     return {name: float(value) for name, value in plain.items()}
 
 
 def feasible(search: Search, x: Floats) -> Floats:
-    """The start, slowed down until its margins hold; as it is after a dozen attempts, for the search to mend."""
+    """The start, slowed down until its margins hold; after a dozen attempts the last one, for the search to improve."""
     slower = np.array([-0.15, 0.15, 0.0, -0.2, 0.15, -0.1])
     for _ in range(12):
         if search.strain(search.gains(x)) <= 1e-9:

@@ -1,9 +1,9 @@
-"""Plain Python classes as machine code: their own source, translated method by method and compiled by Numba.
+"""Plain Python classes as machine code: their source, translated method by method and compiled by Numba.
 
 The firmware's control law and the built-in plant exist once, as classes. A simulation of millions of seconds cannot
 call them, so it takes their source: an object becomes a record (one field per attribute, objects inside nested), a
-method a function that takes the record first, None a NaN. What the source may use is what such classes do use: numbers,
-flags, comparisons, local names, calls of its own methods, of methods of nested objects and of plain functions.
+method a function that takes the record first, None a NaN. The source may use what such classes need: numbers, flags,
+comparisons, local names, and calls of its own methods, of methods of nested objects and of plain functions.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ KNOWN = {"exp", "pi", "pow", "sqrt", "bisect_right", "min", "max", "abs", "range
 
 
 def attributes(thing: Any) -> dict[str, Any]:
-    """What an object carries that a record can hold; a frozen dataclass cannot change, so its properties count too."""
+    """The attributes of an object that a record can hold; properties too if it is frozen, since they cannot change."""
     names = dict(vars(thing)) if hasattr(thing, "__dict__") else {n: getattr(thing, n) for n in thing.__struct_fields__}
     kind: Any = type(thing)
     if dataclasses.is_dataclass(kind) and vars(kind)["__dataclass_params__"].frozen:
@@ -148,7 +148,7 @@ class _Translator(ast.NodeTransformer):
 
 
 class Unit:
-    """What is translated together: start from objects, ask for methods, take the module's text.
+    """Code that is translated together: give it objects, ask for methods, then take the module's text.
 
     Parameters
     ----------
@@ -172,7 +172,7 @@ class Unit:
                 self._look(value)
 
     def method(self, owner: type, name: str) -> str:
-        """The function that stands for a method or a property."""
+        """The name of the function translated from a method or a property."""
         full = f"{owner.__name__}_{name.lstrip('_')}" + ("_" if name.startswith("_") else "")
         if full not in self._made:
             found = inspect.getattr_static(owner, name)
@@ -181,7 +181,7 @@ class Unit:
         return full
 
     def outside(self, value: Any, name: str, home: types.ModuleType) -> str:
-        """The name of a module's constant or function, which comes along."""
+        """The name of a module's constant or function, which is added to the unit."""
         if isinstance(value, types.FunctionType):
             full = f"{value.__module__.rpartition('.')[2]}_{value.__name__}"
             if full not in self._made:
@@ -208,7 +208,7 @@ class Unit:
         self._made[full] = ast.unparse(ast.fix_missing_locations(made))
 
     def text(self) -> str:
-        """The module, callees first or not: names are looked up when compiled."""
+        """The module's text, in any order of functions: names are looked up when compiled."""
         constants = "\n".join(f"{name} = {value!r}" for name, value in sorted(self._constants.items()))
         return "\n".join([PRELUDE, constants, *(self._made[name] for name in sorted(self._made))]) + "\n"
 
@@ -222,7 +222,7 @@ def function(plain: Any) -> Any:
 
 
 def load(text: str, extra: str = "") -> types.ModuleType:
-    """A module from its text, kept in the user's cache so that Numba finds what it compiled before.
+    """A module from its text, stored in the user's cache so that Numba finds what it compiled before.
 
     Parameters
     ----------
@@ -248,7 +248,7 @@ def load(text: str, extra: str = "") -> types.ModuleType:
 
 
 def _cache() -> Path:
-    """A folder of the user's own; without a writable home, one that goes with the machine's next start."""
+    """A folder of the user's own; without a writable home, a temporary one."""
     home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
     user = os.getuid() if hasattr(os, "getuid") else 0  # Windows: its temporary folder is the user's own
     for folder in (Path(home) / "bainwright", Path(tempfile.gettempdir()) / f"bainwright-{user}"):
@@ -262,7 +262,7 @@ def _cache() -> Path:
 
 
 def records(things: Mapping[int, Any] | list[Any]) -> np.ndarray[Any, Any]:
-    """An array of records of alike objects."""
+    """An array of records of objects with the same shape."""
     items = list(things.values()) if isinstance(things, Mapping) else things
     array = np.zeros(len(items), dtype_of(items[0]))
     for at, thing in enumerate(items):

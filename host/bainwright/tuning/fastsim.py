@@ -1,8 +1,8 @@
 """Whole evenings on many warmers at once: the firmware's own control law against the built-in plant, compiled.
 
 The law (`bainboard.control`) and the plant (`bainwright.virtual.plant`) are translated from their source by
-`bainwright.tuning.compiled`; here is only what stands between them on a real board: probes with lag, noise, steps and
-the age of a reading, the switch's period, and the evening's events. Seconds are whole: the board ticks once in each.
+`bainwright.tuning.compiled`. This module adds what lies between them on a real board: probes with lag, noise, steps and
+the age of a reading, the switch's period, and the evening's events. A step is one second, as the board's tick is.
 """
 
 from __future__ import annotations
@@ -29,9 +29,9 @@ from bainwright.virtual.scenario import Scenario
 ONEWIRE_STEP_C = 0.0625  # 12 bits of the digital probe
 NTC_STEP_C = 0.02  # a 12-bit converter near 32 °C on 10 kohm over 10 kohm: 4096 steps over some 80 K, computed
 LEAD_S = refill.LEAD_MS / 1000.0
-QUIET_AFTER_S = 900  # an event is over, for the quiet error, a quarter of an hour after it began (design)
+QUIET_AFTER_S = 900  # for the quiet error, an event is over a quarter of an hour after it began (design)
 
-# What an evening is scored by, one number a rig.
+# The scores of an evening, one number a rig.
 METRICS = (
     "rms_k", "quiet_k", "inside", "warm_up_s", "bowl_peak_c", "water_peak_c", "wall_peak_c", "wall_over_s",
     "movement", "mean_duty", "energy_j", "exposure_k_min",
@@ -161,7 +161,7 @@ def run(cascades, warmers, kits, events, given_w, seconds, scores, trace, stride
 
 @dataclass
 class Kit:
-    """What is between law and plant, and what is asked for; one a run."""
+    """What lies between law and plant, and the targets; one for each run."""
 
     heater_w: float
     period_s: float
@@ -186,7 +186,7 @@ class Kit:
 
 @dataclass
 class Run:
-    """One evening on one warmer: what the law is told, and what is so."""
+    """One evening on one warmer: the law's settings, and the true warmer."""
 
     cascade: Cascade
     warmer: Any  # a `Warmer`, or what has its attributes
@@ -227,7 +227,7 @@ def cascade_of(settings: dict[str, Any]) -> Cascade:
 
 
 def events_of(scenario: Scenario | None) -> list[tuple[float, float, float, float]]:
-    """A scenario's matter and announcements as rows, in order; what else it does to the board is left out."""
+    """A scenario's physical events and announcements as rows, in order; its other acts on the board are left out."""
     rows: list[tuple[float, float, float, float]] = []
     for event in scenario.events if scenario else ():
         if isinstance(event, acts.Dip):
@@ -250,7 +250,7 @@ def events_of(scenario: Scenario | None) -> list[tuple[float, float, float, floa
 
 
 def run_of(rig: Rig, settings: dict[str, Any], scenario: Scenario | None = None, **kit: Any) -> Run:
-    """A run of the built-in warmer: `rig` is what is so, `settings` what the board believes."""
+    """A run of the built-in warmer: `rig` is the true warmer, `settings` are the board's."""
     start = scenario.start.start() if scenario and scenario.start else Start()
     warmer = Warmer(rig, start)
     return Run(cascade_of(settings), warmer, kit_of(rig, **{"room_c": start.room_c, **kit}), events_of(scenario))
@@ -265,15 +265,15 @@ def simulate(
     Parameters
     ----------
     runs : sequence of Run
-        Left as they are; each is copied.
+        Not changed; each is copied.
     seconds : int
         How long each is.
     stride : int
-        Keep a row of the trace every so many seconds; 0 keeps none.
+        Seconds between rows of the trace; 0: no trace.
     given_w : array, shape (runs, any), optional
         Heater power of the first seconds, W, before the law takes over.
     progress : callable, optional
-        Told the number of runs done, now and then.
+        Called now and then with the number of runs done.
     batch : int
         Runs a thread takes at a time.
 

@@ -1,4 +1,4 @@
-"""How far a cascade is from swinging: the loops' frequency responses, as the firmware's own law makes them."""
+"""How far a cascade is from oscillating: frequency responses of its loops, computed from the firmware's own law."""
 
 from __future__ import annotations
 
@@ -48,15 +48,15 @@ def feedback(pid: Pid, s: Complexes) -> Complexes:
 def laws(cascade: Cascade, s: Complexes) -> tuple[Complexes, Complexes]:
     """From the water's and from the bowl's reading to minus the duty, the rest of the cascade closed.
 
-    The terms are those of `Cascade._heat` and `Cascade._known_w`: the water's target enters as it is, by the feed of
-    the losses and the lead, and lagged as the water follows it.
+    The terms are those of `Cascade._heat` and `Cascade._known_w`: the water's target enters directly, through the
+    feedforward of the losses and the lead, and lagged as the water follows it.
     """
     gains, water, bowl = cascade.gains, cascade.water, cascade.bowl
     lagged = 1.0 / (cascade._follow_s * s + 1.0)
     target = gains.loss_w_per_k / gains.heater_w + cascade._lead_gain * (1.0 - lagged) + lagged * (
         water.kp + (water.kp / (water.ti_s * s) if water.ti_s > 0.0 else 0.0))
     to_target = feedback(bowl, s)
-    integral = bowl.kp / (bowl.ti_s * s) if bowl.ti_s > 0.0 else 0.0  # it is the offset, which the balance leaves out
+    integral = bowl.kp / (bowl.ti_s * s) if bowl.ti_s > 0.0 else 0.0  # it is the offset, which the heat balance omits
     out_of_balance = gains.bowl_w_per_k / gains.heater_w * (1.0 + to_target - integral)
     return feedback(water, s), target * to_target + out_of_balance
 
@@ -76,7 +76,7 @@ def peaks(loop: Complexes) -> tuple[float, float]:
 
 
 def margins(cascade: Cascade, model: Model) -> Margins:
-    """The four peaks of a cascade on a warmer; infinite where a loop is not even stable."""
+    """The four peaks of a cascade on a warmer; infinite where a loop is unstable."""
     at_heater, at_bowl = loops(cascade, model)
     if encirclements(at_heater) != 0:
         return Margins(*[float("inf")] * 4)
@@ -84,7 +84,7 @@ def margins(cascade: Cascade, model: Model) -> Margins:
 
 
 def encirclements(loop: Complexes) -> int:
-    """Times the curve goes round -1 clockwise; 0 for a stable loop without unstable poles (Nyquist 1932).
+    """How often the curve encircles -1 clockwise; 0 for a stable loop without unstable poles (Nyquist 1932).
 
     The loop has integrators, at most two: their closing arc at low frequency is part of the count.
     """
@@ -96,7 +96,7 @@ def encirclements(loop: Complexes) -> int:
 
 
 def movement(cascade: Cascade) -> float:
-    """Duty that the readings' noise, new in each second, moves the heater by, root mean square."""
+    """Root mean square movement of the duty by the readings' noise, which is new in each second."""
     water, bowl, gains = cascade.water, cascade.bowl, cascade.gains
     target = passed(bowl)
     by_bowl = target * cascade._lead_gain + gains.bowl_w_per_k / gains.heater_w * (1.0 + target)
@@ -104,7 +104,7 @@ def movement(cascade: Cascade) -> float:
 
 
 def passed(pid: Pid) -> float:
-    """How much of such noise a controller's proportional and derivative actions pass on: the mean over frequencies."""
+    """Share of such noise that a controller's proportional and derivative actions pass on, mean over frequencies."""
     before = np.exp(-1j * np.linspace(0.0, np.pi, 501))  # a tick ago
     calm = 1.0 / (1.0 + pid.calm_s * (1.0 - before))
     slope = calm * (1.0 - before) / (1.0 + pid.tf_s * (1.0 - before))

@@ -1,4 +1,4 @@
-"""A warmer in physical terms: two heat stores, what couples them, what leaves them, and the lags on the way."""
+"""A warmer in physical terms: two heat stores, the coupling between them, their losses, and the lags."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from bainboard.control import rules
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complexfloating[Any, Any]]
 
-# name, unit, what it is to a person
+# name, unit, words for a person
 PARAMETERS = (
     ("water_j_per_k", "J/K", "heat that lifts the water by 1 K"),
     ("bowl_j_per_k", "J/K", "heat that lifts bowl and chocolate by 1 K"),
@@ -31,13 +31,13 @@ NAMES = tuple(row[0] for row in PARAMETERS)
 
 LAGS = ("heater_lag_s", "water_lag_s", "dead_s")  # one after the other, from heater to reading
 
-# How far what litres, kilograms and watts say may be off: the spread of the logarithm, chosen from what differs
+# How far a guess from litres, kilograms and watts may be off: the spread of the logarithm, chosen from differences
 # between homemade warmers (a marked scale and a full pot 15 %; films of stirred and still chocolate a factor of two).
 SPREAD = dict(zip(NAMES, (0.25, 0.25, 0.5, 0.7, 0.5, 0.6, 0.6, 0.6, 0.6), strict=True))
 FILM_SHARE = 0.8  # of bowl wall to chocolate alone, for the water's film before it: 250 over 250 + 60 W/m²K; chosen
 WATER_PROBE_S, BOWL_LAG_S, DEAD_S = 10.0, 30.0, 2.0  # chosen, see rules.PROBE_LAG_S and WALL_LAG_S
-IDENTIFIED = 1.6  # an interval whose ends differ by less than this factor carries news; chosen
-FILM_POWER = 0.26  # coupling over fill: area a fifth-full bowl still touches, so that rules.FIFTH comes out; computed
+IDENTIFIED = 1.6  # a figure counts as identified when its interval's ends differ by less than this factor; chosen
+FILM_POWER = 0.26  # exponent of the coupling over the fill, which makes a fifth-full bowl match rules.FIFTH; computed
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ class Model:
     bowl_lag_s: float
     dead_s: float
     heater_w: float
-    empty_j_per_k: float = 0.0  # of `bowl_j_per_k`, the bowl's own
+    empty_j_per_k: float = 0.0  # the empty bowl's part of `bowl_j_per_k`
 
     def vector(self) -> Floats:
         """The parameters, in the order of `NAMES`."""
@@ -65,7 +65,7 @@ class Model:
         return replace(self, **dict(zip(NAMES, map(float, values), strict=True)))
 
     def at_fill(self, fill: float) -> Model:
-        """The warmer with its bowl filled to a share: less to warm, and less wall that touches it."""
+        """The warmer with its bowl filled to a share: less chocolate to warm, and less wall in contact with it."""
         stored = self.empty_j_per_k + fill * (self.bowl_j_per_k - self.empty_j_per_k)
         return replace(self, bowl_j_per_k=stored, coupling_w_per_k=self.coupling_w_per_k * fill**FILM_POWER)
 
@@ -79,7 +79,7 @@ class Model:
         return target_c + self.bowl_loss_w_per_k / self.coupling_w_per_k * (target_c - room_c)
 
     def held_by(self, water_c: float, room_c: float) -> float:
-        """Chocolate that water of this temperature holds, °C."""
+        """Temperature of the chocolate over water of this temperature, °C."""
         u, lost = self.coupling_w_per_k, self.bowl_loss_w_per_k
         return (u * water_c + lost * room_c) / (u + lost)
 
@@ -114,7 +114,7 @@ class Model:
 
 @dataclass(frozen=True)
 class Findings:
-    """A model with what is known of its figures.
+    """A model and how well its figures are known.
 
     Attributes
     ----------
@@ -123,9 +123,9 @@ class Findings:
     low, high : Model
         Ends of the 95 % interval of each figure; where it was not identified, its pessimistic bounds.
     samples : array, shape (n, len(NAMES))
-        Parameter sets as likely as the fit, their correlations kept.
+        Parameter sets as likely as the fit, with their correlations.
     identified : tuple of str
-        Figures the data carry; the others are guesses from litres, kilograms and watts.
+        Figures that the data determine; the others are guesses from litres, kilograms and watts.
     fit_k, validation_k : float
         Root mean square error of the readings, in the fit and on data it did not use.
     """
@@ -141,8 +141,8 @@ class Findings:
 
     @property
     def lags_known_together(self) -> bool:
-        """Whether the lags from heater to reading are known as a sum, if not each alone: one record of readings can
-        hardly tell which of two lags comes first, and for the control it matters little."""
+        """Is the sum of the lags from heater to reading known, if not each alone? One record of readings can hardly
+        tell which of two lags comes first, and it matters little for the control."""
         low, high = np.percentile(lag_sum_s(self.samples), [2.5, 97.5])
         return bool(high / low < IDENTIFIED)
 
@@ -158,7 +158,7 @@ def lag_sum_s(samples: Floats) -> Floats:
 
 
 def guess(settings: Mapping[str, Any]) -> Model:
-    """The warmer as litres, kilograms and watts make it likely, before any data."""
+    """The likeliest warmer by its litres, kilograms and watts, before any data."""
     gains = rules.Gains(settings)
     kg, litres = settings["chocolate_kg"], settings["water_l"]
     empty = settings["bowl_kg"] * rules.STEEL_J_PER_KGK

@@ -1,7 +1,7 @@
-"""A warmer simulated from its model, for trying gains on many: the same interface as the built-in plant, a tenth of it.
+"""A warmer simulated from its model, to try gains on many: the built-in plant's interface at a tenth of its work.
 
-It has what the model has, and what a kitchen adds to it: stirring that couples the bowl better, the temper's own heat,
-a draught. It is compiled with the control law (`bainwright.tuning.fastsim`), so it is written in plain numbers.
+It simulates the model and what a kitchen adds: stirring that couples the bowl better, the temper's own heat, a
+draught. It is compiled with the control law (`bainwright.tuning.fastsim`), so it is written in plain numbers.
 """
 
 from __future__ import annotations
@@ -16,16 +16,16 @@ from bainwright.tuning.model import FILM_POWER, LAGS, NAMES, Findings, Model
 
 STIR_AFTER_S = 60.0  # a refill is stirred in for a minute, as in the built-in plant; chosen
 
-# What a kitchen does that an experiment at rest does not show. Ends of uniform ranges, chosen: films of stirred and
+# Effects of a kitchen that an experiment at rest does not show. Ends of uniform ranges, chosen: films of stirred and
 # still chocolate differ up to twofold (115 and 60 W/m²K behind a water film); a temper takes up to a quarter more heat
 # around 31 °C than the same chocolate without; mains is within 10 %; a calibration within a tenth of a kelvin.
 STIR, TEMPER, SUPPLY, BIAS_C = (1.0, 1.8), (1.0, 1.25), (0.9, 1.1), (-0.1, 0.1)
-WALL_SHARE = (0.1, 0.35)  # of the drop from water to chocolate, what lies before the wall; computed from those films
+WALL_SHARE = (0.1, 0.35)  # of the drop from water to chocolate, the share before the wall; computed from those films
 
 
 @dataclass(frozen=True)
 class Kitchen:
-    """What is particular to one evening on one warmer."""
+    """The particulars of one evening on one warmer."""
 
     stir: float = 1.3
     temper: float = 1.1
@@ -58,7 +58,7 @@ class ModelWarmer:
         self._fresh_s = 0.0
 
     def step(self, power_w: float, dt_s: float) -> None:
-        """Let `dt_s` pass; backward in time for the pair of water and bowl, so that no lag is too short."""
+        """Let `dt_s` pass; backward Euler for water and bowl together, so that no lag is too short for the step."""
         self.heat_w += (power_w * self.supply - self.heat_w) * dt_s / (self.heater_lag_s + dt_s)
         stirred = self.dip_kg_per_s > 0.0 or self._stir_s > 0.0
         coupling = self.coupling_w_per_k * pow(self.chocolate_kg / self.full_kg, FILM_POWER)
@@ -80,7 +80,7 @@ class ModelWarmer:
 
     def refill(self, mass_kg: float, temp_c: float) -> None:
         """Pour chocolate in and stir."""
-        # the bowl's metal goes along a little
+        # the bowl's metal changes with it a little
         held = self.empty_j_per_k / CP_SOLID.value / 4.0 + self.chocolate_kg
         self.bowl_c = (held * self.bowl_c + mass_kg * temp_c) / (held + mass_kg)
         self.chocolate_kg += mass_kg
@@ -94,7 +94,7 @@ class ModelWarmer:
 
 
 def draw(findings: Findings, count: int, seed: int = 0) -> list[tuple[Model, Kitchen]]:
-    """Warmers as the findings leave them possible, each in a kitchen of its own.
+    """Warmers that fit the findings, each in a kitchen of its own.
 
     A figure that was not identified is drawn from its whole range of bounds, unless it is a lag and the sum of lags is
     known; the others keep their correlations.

@@ -1,4 +1,4 @@
-"""Named tuning rules of the textbooks, as references beside the gains that are chosen; none of them is the default.
+"""Tuning rules of the textbooks, as references to compare the chosen gains with; none of them is the default.
 
 For the plant K e^(-theta s)/(tau s + 1), or an ultimate gain and period. A rule's PID is given in the ISA form
 kp (1 + 1/(ti s) + td s); what its source gives in series form is converted.
@@ -56,7 +56,7 @@ def improved_simc(k: float, tau1_s: float, theta_s: float, closed_s: float | Non
 
 
 def amigo_pi(k: float, tau_s: float, theta_s: float) -> Isa:
-    """AMIGO (Astrom & Hagglund 2004), PI; from memory, its worked example is what the facts give."""
+    """AMIGO (Astrom & Hagglund 2004), PI; from memory, checked with the paper's worked example."""
     kp = 0.15 / k + (0.35 - theta_s * tau_s / (theta_s + tau_s) ** 2) * tau_s / (k * theta_s)
     ti_s = 0.35 * theta_s + 13.0 * theta_s * tau_s**2 / (tau_s**2 + 12.0 * theta_s * tau_s + 7.0 * theta_s**2)
     return Isa(kp, ti_s)
@@ -94,10 +94,10 @@ def tyreus_luyben(ku: float, tu_s: float, derivative: bool = False) -> Isa:
 
 
 def half_rule(zero_s: float, lags_s: list[float], dead_s: float, kept: int) -> tuple[list[float], float]:
-    """Skogestad's half rule: (kept lags, effective dead time) of a chain of lags, longest first.
+    """Skogestad's half rule: (remaining lags, effective dead time) of a chain of lags, longest first.
 
-    The largest lag left out goes half into the last one kept and half into the dead time, the rest and a positive
-    zero's time `zero_s` wholly into the dead time.
+    Half of the largest lag left out is added to the last remaining lag, half to the dead time. The other lags and a
+    positive zero's time `zero_s` are added to the dead time.
     """
     lags = sorted(lags_s, reverse=True)
     left = lags[kept:]
@@ -123,7 +123,7 @@ def ultimate(k: float, tau_s: float, theta_s: float) -> tuple[float, float]:
     return math.hypot(1.0, tau_s * mid) / k, 2.0 * math.pi / mid
 
 
-# What a comparison runs: name and rule from (K, tau, theta). PID where the source gives one for such a plant.
+# The rules of a comparison: name and rule from (K, tau, theta). PID where the source gives one for such a plant.
 RULES: dict[str, Callable[[float, float, float], Isa]] = {
     "SIMC": simc,
     "improved SIMC": improved_simc,
