@@ -279,7 +279,7 @@ CHECKS = (
     (faults.UNASKED_HEAT, rises_unasked, OFF),
     (faults.OVER_HARD_LIMIT, near_hard_limit, BACK),
     (faults.OVER_STAGE, over_stage, OFF),
-    (faults.OVER_STAGE, over_stage_from_before, BACK),
+    (faults.OVER_STAGE, over_stage_from_before, OPEN),
     (faults.NONE, chocolate_over, BACK),
     (faults.HEAT_CAPPED, heat_capped, BACK),
     (faults.HEAT_CAPPED, heat_capped_long, WARN),
@@ -465,12 +465,12 @@ class Supervisor:
         if i.stage_limit_c != self._stage_limit_c:
             self._stage_limit_c = i.stage_limit_c
             self.stage_binds = False
-        if not self.holding or not self.water_ok:
-            self.over_stage_ms = 0
-        elif i.water_c < i.stage_limit_c and not (self.second_ok and not i.second_c < i.stage_limit_c):
+        if not self.heating or not self.water_ok:
+            return  # a pause, a look or a lost reading is no cooler water
+        if i.water_c < i.stage_limit_c and not (self.second_ok and not i.second_c < i.stage_limit_c):
             self.stage_binds = True
             self.over_stage_ms = 0
-        elif self.stage_binds:
+        elif self.stage_binds and self.holding:
             self.over_stage_ms += max(0, dt_ms)
 
     def _see_bowl(self, now_ms: int, dt_s: float, i: Inputs) -> None:

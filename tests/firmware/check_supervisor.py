@@ -621,6 +621,25 @@ def test_over_the_stage_limit_for_a_minute_is_off_until_back_under():
     assert s.fault == faults.NONE
 
 
+def test_where_nothing_may_heat_the_guard_is_open_so_that_a_shorted_switch_heats_nothing():
+    s, i = bare()
+    i.water_c, i.stage_limit_c = 31.0, 30.5
+    s.step(2000, 1000, i)
+    assert not s.guard_ok
+
+
+def test_neither_a_pause_nor_a_self_test_forgets_how_long_the_water_was_over_its_stage():
+    s, i = bare()
+    i.stage_limit_c = 31.0
+    s.step(2000, 1000, i)
+    i.water_c, now_ms = 31.5, 2000
+    for n in range(80):
+        now_ms += 1000
+        i.state = "pause" if 20 <= n < 30 else "check" if 30 <= n < 40 else "hold"
+        s.step(now_ms, 1000, i)
+        assert (s.fault == faults.OVER_STAGE) == (n >= 79), n
+
+
 def test_water_warmer_than_the_stage_at_its_start_gets_no_heat_and_no_fault():
     s, i = bare()
     i.water_c, i.stage_limit_c = 31.0, 30.5
