@@ -206,6 +206,7 @@ class App:
         i = w.inputs
         i.settings_bad = bool(self.documents.damaged)
         i.ended, i.rebooting = self.power.ended, self.power.rebooting
+        i.in_hand = w.state == IDLE and self.standalone.locked_out(now_ms)
         w.step(now_ms, dt_ms, water_c, water_code, bowl_c, given_j, second_c)
         self._drive(now_ms)
         self._look_at_heap(now_ms)

@@ -22,6 +22,10 @@ class Standalone:
         """No hold starts before then: the probes are being calibrated."""
         self._locked_until_ms = until_ms
 
+    def locked_out(self, now_ms: int) -> bool:
+        """Is the heat locked out, the probes in somebody's hand?"""
+        return now_ms < self._locked_until_ms
+
     def start(self, stage: str, for_ms: int, room_c: float, now_ms: int) -> str | None:
         """Begin a new hold and remember what was asked for: None, or why not."""
         why = self._start(stage, for_ms, room_c, now_ms)
@@ -50,7 +54,7 @@ class Standalone:
         app, damaged = self._app, self._documents.damaged
         if damaged:
             return f"{damaged[0]}: damaged, or not for this board; send it again first"
-        if now_ms < self._locked_until_ms:
+        if self.locked_out(now_ms):
             return "the heat is locked out while the probes are calibrated"
         why = app.warmer.start(self._documents.profile, stage, for_ms, room_c, now_ms)
         if why is None:

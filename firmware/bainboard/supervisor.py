@@ -498,6 +498,9 @@ class Supervisor:
         if self._fall.step(dt_s, self.calm_c):
             self._fall.begin()
             self.account.doubt(self.values["trip.out_budget_k"])
+        if i.in_hand:  # ice and boiling water are no rise of the bath
+            self.rest.begin()
+            return
         if i.state == CHECK:
             return  # the self-test looks for itself
         self.rest.step(now_ms, self.calm_c, self.bowl_c, i.room_c, i.duty_zero, arrived_j, not self.heating,

@@ -667,6 +667,19 @@ def test_the_hard_limit_latches_in_every_state_but_not_a_probe_that_a_person_has
         assert (s.fault == faults.OVER_HARD_LIMIT) == latched
 
 
+def test_boiling_water_round_a_probe_in_somebody_s_hand_is_no_unasked_heat_afterwards():
+    s, i = bare("idle")
+    now_ms = 1000
+    for in_hand, rises_k in ((True, 0.05), (False, 0.0)):
+        i.in_hand = in_hand
+        for _ in range(900):
+            i.water_c = min(99.0, i.water_c + rises_k) if in_hand else 40.0
+            now_ms += 1000
+            s.step(now_ms, 1000, i)
+            assert not s.latched
+            assert s.fault != faults.UNASKED_HEAT
+
+
 def test_a_late_or_backward_pass_gives_no_heat_and_is_counted():
     for dt_ms in (3001, 100000, 199, 0, -5):
         s, i = bare()
