@@ -1,4 +1,4 @@
-"""Break off live installs and count what the board starts afterwards. Run by hand: python tests/bench/install_cuts.py
+"""Interrupt live installs and count what the board starts afterwards. Run by hand: python tests/bench/install_cuts.py
 
 Half of them by killing the installing process at a random moment (and mpremote with it), half by a power cut of the
 board in a random flash operation, torn every other time. After each the board must start the old version or the new
@@ -28,7 +28,7 @@ from bainwright.core.errors import BainError  # noqa: E402
 from bainwright.virtual.board import VirtualBoard  # noqa: E402
 
 CUTS, SEED = 50, 1
-INSTALL_S, OPERATIONS = 1.6, 320  # about what one takes, in real time and in operations of the flash
+INSTALL_S, OPERATIONS = 1.6, 320  # about the length of one install, in real time and in flash operations
 
 
 def kill_it(board: VirtualBoard, after_s: float) -> None:
@@ -41,13 +41,13 @@ def kill_it(board: VirtualBoard, after_s: float) -> None:
         finally:
             os._exit(0)
     time.sleep(after_s)
-    with contextlib.suppress(ProcessLookupError):  # it was done before
+    with contextlib.suppress(ProcessLookupError):  # it had already finished
         os.killpg(process, signal.SIGKILL)
     os.waitpid(process, 0)
 
 
 def cut_it(board: VirtualBoard, operation: int, torn: bool) -> None:
-    """Install, with the power failing on the way."""
+    """Install, with a power cut in the middle."""
     board.cut_flash_at(operation, torn)
     with contextlib.suppress(BainError):
         send(board, NEW)

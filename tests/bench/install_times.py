@@ -1,7 +1,7 @@
 """Print how long `bain install` takes on a virtual board. Run by hand: python tests/bench/install_times.py
 
-The whole command is timed, from the start of Python to its end, on a board served by another process as on a port. A
-real board adds what its flash and USB take: the virtual one charges no real time for them.
+The whole command is timed, from the start of Python to its end, on a board served by another process as if on a port. A
+real board adds the time of its flash and USB: on the virtual one they take no real time.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ RUNS = 5
 
 
 def seconds(path: str, *options: str) -> float:
-    """Of one command."""
+    """How long one command takes."""
     began_s = time.monotonic()
     subprocess.run(
         [sys.executable, "-m", "bainwright.cli", "install", "--port", path, *options], check=True, capture_output=True,

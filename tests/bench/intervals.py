@@ -19,7 +19,7 @@ from bainwright.tuning import dataset, identify
 
 
 def one(seed: int, seconds: int) -> tuple[list[bool], list[float], list[bool]]:
-    """Of each figure: inside its interval; interval's width as a factor; identified."""
+    """For each figure: is it inside its interval, the interval's width as a factor, is it identified?"""
     settings, truth = drawn(seed)
     made = heated(settings, truth, seconds, seed=seed)
     found, _ = identify.identify(

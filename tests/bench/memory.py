@@ -1,7 +1,7 @@
-"""Print what the firmware takes of a board's heap. Run by hand: python tests/bench/memory.py
+"""Print how much of a board's heap the firmware takes. Run by hand: python tests/bench/memory.py
 
-Measured on the 64-bit interpreter and divided by 1.5, which is what its objects are larger than a 32-bit board's.
-The modules are bytecode, as on a board. Code is what loading them takes; data is what a running hold adds.
+Measured on the 64-bit interpreter and divided by 1.5, the ratio of its object sizes to those of a 32-bit board.
+The modules are bytecode, as on a board. Code is the memory for loading them; data is what a running hold adds.
 """
 
 from __future__ import annotations

@@ -1,11 +1,11 @@
-"""Runs under MicroPython: what the firmware holds and what a tick leaves behind, in bytes of this interpreter."""
+"""Runs under MicroPython: the memory the firmware uses and the garbage of a tick, in bytes of this interpreter."""
 
 import gc
 import sys
 
 
 class Fake:
-    """Stands for `machine`, `onewire` and a pin at once: enough for the modules to load and the loop to turn."""
+    """Replaces `machine`, `onewire` and a pin: enough for the modules to load and the loop to run."""
 
     def __init__(self, *args, **kwargs):
         self.level = 0
@@ -36,7 +36,7 @@ class Driver:
 
 
 class Board:
-    """What the app asks of a board."""
+    """The board's methods that the app calls."""
 
     watched = True
 
@@ -88,7 +88,7 @@ class Board:
 
 
 class Files:
-    """A flash that holds one thing: a latch record that says clear."""
+    """A flash with only a latch record, which is cleared."""
 
     def __init__(self):
         from bainboard import framing, store

@@ -1,8 +1,8 @@
 """Change one comparison, operator or constant at a time and see whether a test notices; by hand.
 
-``python tests/bench/mutate.py 120`` tries so many mutants, drawn evenly over the modules below, in a copy of the host's
-source, each against the tests named for its module. What lives is printed. A mutant that cannot be told from the
-original by any test (a tolerance, a bound of an iteration) is judged by whoever reads the list.
+``python tests/bench/mutate.py 120`` tries 120 mutants, drawn evenly over the modules below, in a copy of the host's
+source, each against the tests listed for its module. It prints the survivors. Some cannot differ from the original in
+any test (a tolerance, a limit of iterations): the reader of the list must judge those.
 """
 
 from __future__ import annotations
@@ -81,7 +81,7 @@ def mutants(number: int, rnd: random.Random) -> Iterator[tuple[str, int, str, st
 
 
 def killed(copy: Path, tests: tuple[str, ...]) -> bool:
-    """Whether any of the tests fails."""
+    """Does any of the tests fail?"""
     paths = os.pathsep.join(str(each) for each in (copy / "host", ROOT / "firmware", ROOT / "tests/host"))
     done = subprocess.run(
         [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-p", "no:cacheprovider", "-o",
@@ -95,7 +95,7 @@ def killed(copy: Path, tests: tuple[str, ...]) -> bool:
 
 
 def main(number: int) -> None:
-    """Try so many mutants and print what lives."""
+    """Try this many mutants and print the survivors."""
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder)
         shutil.copytree(ROOT / "host", copy / "host")

@@ -15,7 +15,7 @@ from bainwright.plan.planner import make_plan
 
 
 def main(number: int) -> None:
-    """Plan so many kitchens; an exception or an absurd figure ends it."""
+    """Plan this many kitchens; an exception or an absurd figure ends the run."""
     begun, refused = time.perf_counter(), 0
     for at, request in enumerate(requests(7, number), 1):
         try:

@@ -1,4 +1,4 @@
-"""After one commissioning each: errors over those of the reference, on the bundled rigs and on relatives. By hand:
+"""After one commissioning each: errors divided by the reference's, on the bundled rigs and on relatives. By hand:
 
     PYTHONPATH=firmware:host:tests/bench python tests/bench/ratios.py [relatives]
 """
@@ -53,7 +53,7 @@ def relatives(count: int) -> list[Rig]:
 
 
 def commissioned(rig: Rig, whole: bool = False, plant_of: Any = Warmer) -> Any:
-    """Settings with the gains that one experiment from cold leads to; `whole`: with what they were chosen for."""
+    """Settings with the gains chosen after one experiment from cold; `whole`: with the task they were chosen for."""
     values, table = rig.settings, rig.plant
     warmer = plant_of(rig, Start(20.0, 20.0))
     elements = [Element(name, 1, lag_s, table.probe_noise_c, 0.0, 20.0)
@@ -89,14 +89,14 @@ def evening(rig: Rig, settings: dict[str, Any], cold: bool = False, announced: b
 
 
 def told_ahead(events: list[Event]) -> list[Event]:
-    """The same evening with each refill announced, the warmer ones as warm."""
+    """The same evening with each refill announced, the warm ones as warm."""
     said = [(at_s - fastsim.LEAD_S, fastsim.ANNOUNCE, float(temp_c >= fastsim.Kit.target_c), 0.0)
             for at_s, kind, _, temp_c in events if kind == fastsim.REFILL]
     return sorted([*events, *said])
 
 
 def main(count: int = 30) -> None:
-    """Print a row a rig, then medians and worst."""
+    """Print a row for each rig, then medians and the worst."""
     print("rig                     bound K   safe  tuned  quiet bound  safe  tuned  warm-up safe tuned  announced  "
           "over s")
     rows = []

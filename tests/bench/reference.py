@@ -2,8 +2,8 @@
 
 It plans the heat of the next 25 minutes every 5 s by projected gradients on the plant's own heat balances (element,
 water, wall, chocolate), so that the squared error of the chocolate is least and the wall stays under its ceiling. Its
-state comes from the probes: a twin of the plant runs along, told of every event except how warm a refill is, and is
-pulled towards the readings. What it cannot know is the future, unless a refill is announced.
+state comes from the probes: a twin of the plant runs beside it, gets every event except a refill's temperature, and is
+corrected towards the readings. It does not know the future, unless a refill is announced.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ from bainwright.tuning import compiled, fastsim
 STEP_S, STEPS, PLAN_S, ROUNDS = 15, 100, 5, 100
 SUBSTEPS = 3
 WALL_MARGIN_C = 0.1
-OVER_WEIGHT = 5.0  # of a wall over its ceiling, beside the chocolate's error
-CALM, STIRRED_UP, FOR_S = 0.02, 0.25, 90  # pull of the bowl's reading: in quiet, and for a while after a refill
+OVER_WEIGHT = 5.0  # weight of a wall over its ceiling, against the chocolate's error
+CALM, STIRRED_UP, FOR_S = 0.02, 0.25, 90  # correction by the bowl's reading: in quiet, and for a while after a refill
 
 
 @njit(cache=True, error_model="numpy")
@@ -56,7 +56,7 @@ def balances(w, power_w, f, g, h):
 
 @njit(cache=True, error_model="numpy")
 def plan(x0, u, now, later, target_c, ceiling_c, pour_at, kept, poured_c):
-    """Improve the heats `u` (0 to 1 each); returns the first. `now` and `later` are (f, g, h) up to a pour and on."""
+    """Improve the heats `u` (0 to 1 each); returns the first. `now`, `later`: (f, g, h) before and after a pour."""
     xs, grads = np.zeros((STEPS + 1, 4)), np.zeros(STEPS)
     momentum = u.copy()
     # the curvature of the squared error along each heat, from the response to a lasting one
@@ -93,7 +93,7 @@ def plan(x0, u, now, later, target_c, ceiling_c, pour_at, kept, poured_c):
 
 @njit(cache=True, error_model="numpy")
 def play(step, refill, top_up, warmers, k, events, seconds, announced_s, out):
-    """One evening; fills `out` with (water, bowl, wall, duty) a second. `warmers`: what is so, its twin, and room."""
+    """One evening; fills `out` with (water, bowl, wall, duty) a second. `warmers`: the true one, its twin, a spare."""
     w, twin = warmers[0], warmers[1]
     np.random.seed(int(k.seed))
     keep_w, keep_b = math.exp(-1.0 / k.water_lag_s), math.exp(-1.0 / k.bowl_lag_s)
@@ -129,7 +129,7 @@ def play(step, refill, top_up, warmers, k, events, seconds, announced_s, out):
                 refill(twin, a, b if announced_s > 0.0 else twin.bowl_c)
                 stirred = t
             at += 1
-        # readings are a second old, in steps; the twin is compared with what it was then
+        # readings are a second old, in steps; compare them with the twin's state of that moment
         miss_w, miss_b = read_w - before_w, read_b - before_b
         twin.water_c += 0.02 * miss_w
         twin_w += 0.02 * miss_w
@@ -174,7 +174,7 @@ def reference(run: fastsim.Run, seconds: int, announced_s: float = 0.0) -> np.nd
 
 
 def scored(bowl_c: np.ndarray, wall_c: np.ndarray, run: fastsim.Run) -> dict[str, float]:
-    """The scores the fast simulation gives, from a course a second."""
+    """The scores of the fast simulation, computed from temperatures in each second."""
     k: Any = run.kit
     inside = (bowl_c >= k.low_c) & (bowl_c <= k.high_c)
     first = int(np.argmax(inside))

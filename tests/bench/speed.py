@@ -1,6 +1,6 @@
-"""How fast the virtual board runs the demo through its pseudo-terminal, every line read, and who spends the time.
+"""How fast the virtual board runs the demo through its pseudo-terminal, every line read, and where the time goes.
 
-Run by hand on a quiet machine: python tests/bench/speed.py. Shares are of one run, and mean something on any machine.
+Run by hand on an idle machine: python tests/bench/speed.py. The shares are of one run, comparable between machines.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ def whole_run() -> tuple[float, float, float, float]:
 
 
 def plant_s() -> float:
-    """Processor time of the warmer alone for as long."""
+    """Processor time of the simulated warmer alone, for the same span."""
     rig = load_rig("pot")
     world = build_world(rig, None, load_scenario(DEMO), 0)
     world.arm(0)

@@ -1,4 +1,4 @@
-"""What each part of the control is worth, and that the reference is no weak one. By hand, some minutes:
+"""What each part of the control contributes, and how tight the practical bound is. By hand, some minutes:
 
     PYTHONPATH=firmware:host:tests/bench python tests/bench/worth.py [rig ...]
 """
@@ -23,7 +23,7 @@ from bainwright.files.rig import Rig, load_rig
 from bainwright.tuning import choose, fastsim, references
 from bainwright.virtual.plant import Start, Warmer
 
-NOTHING = 1e-6  # of a gain that zero would have the board work out
+NOTHING = 1e-6  # used as a zero gain: with a true zero the board would compute the gain itself
 
 
 def cold_refills(kg: float, water_l: float) -> list[Event]:
@@ -36,9 +36,9 @@ def cold_refills(kg: float, water_l: float) -> list[Event]:
 
 
 class Layered(Warmer):
-    """A bath nobody stirs: the heater lies in a lower layer, and probe and bowl are in the upper one."""
+    """An unstirred bath: the heater is in a lower layer, the probe and the bowl in the upper one."""
 
-    LOWER, MIXED_W_PER_K = 0.4, 40.0  # share of the water below; heat a kelvin between them carries up
+    LOWER, MIXED_W_PER_K = 0.4, 40.0  # share of the water below; heat carried up per kelvin between the layers
 
     def __init__(self, rig: Rig, start: Start) -> None:
         super().__init__(rig, start)
@@ -54,7 +54,7 @@ class Layered(Warmer):
 
 
 def slowly(plant: Any, kit: fastsim.Kit, events: list[Event], control: Callable[[float, float], float]) -> np.ndarray:
-    """An evening in plain Python, for what is not compiled; (seconds, 2): bowl and wall."""
+    """An evening in plain Python, for parts that are not compiled; (seconds, 2): bowl and wall."""
     rng, at, duty = np.random.default_rng(5), 0, 0.0
     read_c, lags_s = np.array([plant.water_c, plant.bowl_c]), np.array([kit.water_lag_s, kit.bowl_lag_s])
     out = np.zeros((SECONDS, 2))
@@ -79,7 +79,7 @@ def slowly(plant: Any, kit: fastsim.Kit, events: list[Event], control: Callable[
 
 
 def thermostat(rig: Rig, events: list[Event]) -> np.ndarray:
-    """The water switched at the offset that holds the bowl, known perfectly; half a kelvin of hysteresis, as sold."""
+    """A thermostat on the water at the exact offset that holds the bowl; half a kelvin of hysteresis, as sold."""
     run = evening(rig, dict(rig.settings))
     on = False
 
@@ -92,7 +92,7 @@ def thermostat(rig: Rig, events: list[Event]) -> np.ndarray:
 
 
 def layered(rig: Rig) -> None:
-    """A rig never seen, of a structure the model lacks: learnt, tuned and held."""
+    """A new rig whose structure the model lacks: identified, tuned and held."""
     tuned = commissioned(rig, plant_of=Layered)
     run = evening(rig, tuned)
     course = reference(run, SECONDS)

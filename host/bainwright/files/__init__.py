@@ -1,1 +1,1 @@
-"""The files a person or the board keeps: rig, chocolate, firmware, documents; and the score of a hold."""
+"""The files of a person or a board: rig, chocolate, firmware, documents; and the score of a hold."""

@@ -1,4 +1,4 @@
-"""A chocolate's temperatures: read from TOML, filled in by its kind, compiled to what the board keeps."""
+"""A chocolate's temperatures: read from TOML, completed by its kind, compiled to the document the board stores."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from bainwright.files.score import Window
 BUNDLED = Path(__file__).parent / "profiles"
 
 FORM_V_C = 33.8  # melting point of cocoa butter, form V (Wille & Lutton 1966; between authors about 30 to 34)
-COOL_LEAST_C = 20.0  # chosen: colder, a bowl has set
+COOL_LEAST_C = 20.0  # chosen: a colder bowl has set
 UNDER_WINDOW_K = 1.0  # chosen: an unusually cool window moves the end of cooling down with it
 KEEP_C = 40.0  # melted stock overnight: common practice, no source
 _ROWS: dict[str, tuple[Any, ...]] = {str(row[board.NAME]): row for row in board.PROFILE}
@@ -26,7 +26,7 @@ _ROWS: dict[str, tuple[Any, ...]] = {str(row[board.NAME]): row for row in board.
 
 @dataclass(frozen=True)
 class Caps:
-    """The limits of a kind, for a file that does not give them."""
+    """The default limits of a kind."""
 
     ceiling_c: float
     never_above_c: float
@@ -41,7 +41,7 @@ class Caps:
 _MILK_FAT = "casein denatures and grains form above 50 °C (Coady)"
 _SEED_LOSS = "the seed-loss point of the literature less a probe error"
 
-# The wall's ceiling while a temper is in it, and what the chocolate must never meet even while melting.
+# The wall's ceiling while the chocolate is in temper, and the temperature it must never exceed, even while melting.
 CAPS = {
     # Dark is melted at 45-50 °C, cooled to 27-28 °C and sets in 5 minutes or less: common practice, no source.
     "dark": Caps(34.5, 55.0, f"ceiling: {_SEED_LOSS}; never above: common practice, no source", 45.0, 5.0, 10.0,
@@ -67,8 +67,8 @@ class Work(Struct, frozen=True, forbid_unknown_fields=True):
 class Test(Struct, frozen=True, forbid_unknown_fields=True):
     """The `[test]` table: when a test piece on a cold blade should have set."""
 
-    set_min: float | None = None  # in temper it has by then; by kind
-    fail_min: float | None = None  # one that has not by then is not in temper; by kind
+    set_min: float | None = None  # a piece in temper has set by then; by kind
+    fail_min: float | None = None  # a piece not set by then is not in temper; by kind
 
 
 class Cool(Struct, frozen=True, forbid_unknown_fields=True):
@@ -101,25 +101,25 @@ class Profile:
     Attributes
     ----------
     name, kind : str
-        What it is called and which of the board's kinds it is.
+        Its name, and its kind, one of the board's.
     low_c, target_c, high_c : float
-        The window and what is held in it.
+        The window and the target in it.
     ceiling_c : float
         The warmest the bowl's wall may be.
     never_above_c : float
-        Never above, even melting.
+        The temperature never to exceed, even while melting.
     melt_c : float
-        What it is melted at before tempering.
+        The melting temperature before tempering.
     keep_c : float
         The temperature of melted stock overnight.
     set_min, fail_min : float
-        A test piece in temper has set by the first; one not set by the second is not in temper.
+        A piece in temper has set by the first time; one not set by the second is not in temper.
     cool_low_c, cool_high_c : float
         Where cooling ends for the method that cools the bowl and warms it back; the board never needs them.
     of : str
-        The kind that melted stock is of; otherwise its own kind.
+        The kind of chocolate that melted stock is; otherwise its own kind.
     note, source : str
-        Words of the file: advice, and where its figures come from.
+        Texts of the file: advice, and the source of its figures.
     path : str
         The bundled name or the path it was read from.
     """
@@ -148,7 +148,7 @@ class Profile:
 
 
 def window_at(profile: Profile, stage: str) -> Window:
-    """What a chocolate is held to in a stage of the board's: the figures of its table, for the score and the views."""
+    """The window of a chocolate in a stage, from the board's own table, for the score and the views."""
     row: Any = stages.BY_NAME.get(stage, stages.BY_NAME["work"])
     if profile.kind == "melted":
         row = stages.STOCK
@@ -163,7 +163,7 @@ def window_at(profile: Profile, stage: str) -> Window:
 
 
 def bundled_profiles() -> list[str]:
-    """Names of the chocolates that come along."""
+    """Names of the bundled chocolates."""
     return sorted(path.stem for path in BUNDLED.glob("*.toml"))
 
 
@@ -173,14 +173,14 @@ def load_profile(name_or_path: str | Path) -> Profile:
     Raises
     ------
     FileError
-        When there is none of that name, or the file is not right.
+        If there is none of that name, or its file has an error.
     """
     path, source = find_file(name_or_path, BUNDLED, "chocolate")
     return parse_profile(read_toml(path, "chocolate"), source)
 
 
 def parse_profile(doc: dict[str, Any], path: str = "") -> Profile:
-    """Check a parsed profile whole and fill in by its kind what it leaves out.
+    """Check a whole parsed profile and complete it with the defaults of its kind.
 
     Raises
     ------
@@ -199,7 +199,7 @@ def parse_profile(doc: dict[str, Any], path: str = "") -> Profile:
         raise FileError(f"{where}, high_c", got=f"{written.work.high_c:g} °C",
                         wanted=f"above low_c {written.work.low_c:g} °C")
     profile = _filled(written, path)
-    # First: otherwise a window over the melting point would be reported as a fault of the ceiling, which nobody gave.
+    # First: otherwise a window over the melting point would be reported as an error of a ceiling that nobody gave.
     if profile.kind != "melted" and FORM_V_C <= profile.high_c <= 50.0:
         raise FileError(f"{where}, high_c", got=f"{profile.high_c:g} °C",
                         wanted=f"below {FORM_V_C:g} °C, the melting point of the crystal a temper holds",

@@ -1,4 +1,4 @@
-"""What a simulated warmer has on its flash at first: tested, its latch cleared, its settings stored."""
+"""The first flash of a simulated warmer: tested, its latch cleared, its settings stored."""
 
 from __future__ import annotations
 
@@ -15,20 +15,20 @@ SIMULATED = "simulated"  # the drill's mark where none is needed: a simulated wa
 def document(what: str, values: dict[str, Any]) -> bytes:
     """A document as the board stores it: flat JSON, names in the table's order, so that its hash shows a change.
 
-    Of the settings only those that are not as usual: the board's table has the usual ones too, and what takes a board's
-    memory while a document is checked is each name in it.
+    Settings at their default are left out: the board's table has the defaults too, and each name in a document takes
+    memory on the board while it is checked.
 
     Parameters
     ----------
     what : str
         ``settings`` or ``profile``.
     values : dict
-        A value for each name of that table.
+        A value for each name in that table.
 
     Raises
     ------
     FileError
-        If it cannot be written so.
+        If a value cannot be written in this form.
     """
     table = settings.PROFILE if what == "profile" else settings.SETTINGS
     usual = settings.defaults(table)
@@ -40,14 +40,14 @@ def document(what: str, values: dict[str, Any]) -> bytes:
 
 
 def short_hash(payload: bytes) -> str:
-    """What a board's hello says of a stored document: the first 8 hex digits of its SHA-256."""
+    """The mark of a stored document in a board's hello: the first 8 hex digits of its SHA-256."""
     return hashlib.sha256(payload).hexdigest()[:8]
 
 
 def flash_of(rig: Rig) -> dict[str, bytes]:
-    """Files of a board that someone commissioned with this rig.
+    """The files of a board commissioned with this rig.
 
-    A board without a latch record counts as tripped, and its recessed button is out of reach on a simulated one.
+    They include a latch record: without one a board counts as tripped, and a simulated recessed button is out of reach.
 
     Parameters
     ----------

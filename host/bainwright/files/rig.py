@@ -1,4 +1,4 @@
-"""A warmer as built, read from a rig file: the settings its board takes, and what the built-in plant needs to know."""
+"""A warmer as built, read from a rig file: the settings for its board, and the figures for the built-in plant."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from bainwright.core.errors import FileError
 from bainwright.core.toml import board_refusal, check, close_match, read_toml
 from bainwright.files import pinout
 
-DEFAULT_RIG = "pot"  # the simulated warmer where none is named
+DEFAULT_RIG = "pot"  # the simulated warmer by default
 BUNDLED = Path(__file__).parents[1] / "virtual" / "rigs"
 
 _ROWS: dict[str, tuple[Any, ...]] = {str(row[board.NAME]): row for row in board.SETTINGS}
@@ -29,9 +29,9 @@ Bias = Annotated[float, Meta(ge=-3.0, le=3.0)]
 
 
 class PlantTable(Struct, frozen=True, forbid_unknown_fields=True):
-    """The `[plant]` table: what the simulated warmer is like. A key left out follows from litres, kilograms and watts.
+    """The `[plant]` table: properties of the simulated warmer. Missing keys follow from litres, kilograms and watts.
 
-    The firmware never sees these, so a hold cannot be helped by them.
+    The firmware never sees these, so they cannot help a hold.
     """
 
     bath: Literal["water", "plate"] = "water"  # a plate neither evaporates nor can be topped up
@@ -49,19 +49,19 @@ class PlantTable(Struct, frozen=True, forbid_unknown_fields=True):
     rest_film_w_per_m2k: Film = 60.0  # bowl to chocolate, left alone
     stirred_film_w_per_m2k: Film = 115.0  # bowl to chocolate while dipping or stirring
     temper_latent_j_per_kg: Annotated[float, Meta(ge=0.0, le=46000.0)] = 1500.0
-    # Of the solid chocolate that is melted in it; a simulated hold fills them in by its kind. Left out: dark.
+    # Of the solid chocolate melted in it; a simulated hold sets them by the chocolate's kind. Default: dark.
     latent_j_per_kg: Annotated[float, Meta(gt=0.0, le=60000.0)] | None = None
     milk_fat_k: Annotated[float, Meta(ge=0.0, le=5.0)] = 0.0  # how far milk fat moves its melting down
     humidity: Share = 0.5  # of the room
     water_probe_lag_s: Lag = 8.0
     bowl_probe_lag_s: Lag = 15.0
-    water_probe_bias_c: Bias | None = None  # None: a small one by the seed
+    water_probe_bias_c: Bias | None = None  # None: a small one, drawn by the seed
     bowl_probe_bias_c: Bias | None = None
     probe_noise_c: Annotated[float, Meta(ge=0.0, le=1.0)] = 0.02
 
 
 class Vessel(Struct, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
-    """A named vessel of a rig: what it changes of the rig's water, bowl and chocolate."""
+    """A named vessel of a rig: its own figures for water, bowl and chocolate."""
 
     water_l: float | None = None
     bowl_kg: float | None = None
@@ -79,19 +79,19 @@ class Rig:
     Attributes
     ----------
     name : str
-        What it is called.
+        Its name.
     settings : mapping
         Every setting of `bainboard.settings.SETTINGS`, checked, by its dotted name.
     plant : PlantTable
-        What the built-in plant knows beyond the settings.
+        Figures of the built-in plant beyond the settings.
     vessels : mapping
-        Named vessels that may take the place of the rig's own.
+        Named vessels that may replace the rig's own.
     source : str
         The bundled name or the path it was read from.
     written : mapping
-        The settings the file itself gives; the rest are defaults.
+        The settings given in the file; the rest are defaults.
     plant_given : frozenset of str
-        The keys that its `[plant]` table gives itself.
+        The keys given in its `[plant]` table.
     """
 
     name: str
@@ -108,12 +108,12 @@ class Rig:
         return bool(self.settings["probe.bowl.kind"] != "none")
 
     def with_vessel(self, name: str) -> Rig:
-        """The same rig with one of its named vessels on it.
+        """The same rig with one of its named vessels.
 
         Raises
         ------
         FileError
-            When the rig has no vessel of that name, or the vessel's figures are not possible.
+            If the rig has no vessel of that name, or the vessel's figures are impossible.
         """
         if name not in self.vessels:
             known = ", ".join(self.vessels) or "none"
@@ -138,7 +138,7 @@ def load_rig(name_or_path: str | Path) -> Rig:
     Raises
     ------
     FileError
-        When there is no such rig, or its file is not right: everything that is wrong with it at once.
+        If there is no such rig, or its file has errors; all errors are reported at once.
     """
     path, source = find_file(name_or_path, BUNDLED, "rig")
     doc = read_toml(path, "rig")
@@ -162,12 +162,12 @@ def load_rig(name_or_path: str | Path) -> Rig:
 
 
 def find_file(name_or_path: str | Path, folder: Path, what: str) -> tuple[Path, str]:
-    """The file behind a bundled name or a path, and what to call it.
+    """The file of a bundled name or a path, and its name in messages.
 
     Raises
     ------
     FileError
-        When it is neither, with the nearest bundled name.
+        If it is neither; the hint has the nearest bundled name.
     """
     text = str(name_or_path)
     bundled = folder / f"{text}.toml"
@@ -207,13 +207,13 @@ def _vessel(table: Any, where: str, wrong: list[FileError]) -> Vessel:
 
     def alone(one: dict[str, Any]) -> None:
         check(one, Vessel, where)
-        _checked(one, where)  # a vessel that cannot be is refused now, not on the evening it is asked for
+        _checked(one, where)  # an impossible vessel is refused now, not on the evening it is used
 
     return check(_sound(table, alone, wrong), Vessel, where)
 
 
 def _sound(table: dict[str, Any], judge: Callable[[dict[str, Any]], object], wrong: list[FileError]) -> dict[str, Any]:
-    """The entries that `judge` takes, each alone; what is the matter with the others joins `wrong`."""
+    """The entries that `judge` accepts, each alone; the errors of the others are added to `wrong`."""
     sound = {}
     for name, value in table.items():
         try:
@@ -240,7 +240,7 @@ def _checked(written: Mapping[str, Any], where: str) -> dict[str, Any]:
 
 
 def _judged(written: Mapping[str, Any], where: str) -> tuple[dict[str, Any], list[FileError]]:
-    """The settings with those that are right, and what is wrong with the others, or with all of them together."""
+    """All settings, with the correct written ones, and the errors of the others or of all of them together."""
     wrong: list[FileError] = []
 
     def alone(one: dict[str, Any]) -> None:
@@ -251,16 +251,16 @@ def _judged(written: Mapping[str, Any], where: str) -> tuple[dict[str, Any], lis
     sound = _sound(dict(written), alone, wrong)
     values = {**board.defaults(board.SETTINGS), **sound}
     values = {name: float(value) if _ROWS[name][board.KIND] == board.FLOAT else value for name, value in values.items()}
-    _, why = board.check(board.SETTINGS, sound)  # as a board does: figures in their bounds may be unsafe together
+    _, why = board.check(board.SETTINGS, sound)  # as on a board: figures within their bounds may be unsafe together
     together: list[tuple[str, str | None]] = [(why, None)] if why else []
     together += _resistor_faults(values)
-    if not {"board", "pins"} & (written.keys() - sound.keys()):  # without a board no pin can be judged
+    if not {"board", "pins"} & (written.keys() - sound.keys()):  # without a valid board no pin can be checked
         together += _pin_faults(values)
     return values, wrong + [FileError(f"{where}: {why}", hint=hint) for why, hint in together]
 
 
 def _pin_faults(values: Mapping[str, Any]) -> Iterator[tuple[str, str | None]]:
-    """What the matter is with each pin that cannot be where it was moved."""
+    """The error of each pin moved to a place where it cannot be."""
     while fault := pinout.misfit(values):
         yield fault
         name = fault[0].partition(":")[0].removeprefix("pins.")

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-LONGEST_STEP_ROWS = 5  # chosen: the last reading bridges up to four missing rows; a longer gap counts as not known
-LONGEST_STEP_S = 5.0  # that, for a log with a row a second
-FOR_GOOD_S = 600.0  # chosen: after ten minutes outside it does not come back by itself
+LONGEST_STEP_ROWS = 5  # chosen: the last reading bridges up to four missing rows; a longer gap counts as unknown
+LONGEST_STEP_S = 5.0  # the same, for a log with a row a second
+FOR_GOOD_S = 600.0  # chosen: after ten minutes outside, the bowl does not return by itself
 ENTRY_S = 60.0  # chosen: in the window for a minute is an entry; one noisy reading in it is not
 TRUE, READINGS = "true temperatures", "readings"
 RAW = "noisy readings of the plant"  # a plant with `raw_probes` gives no true temperatures
@@ -40,7 +40,7 @@ class Trace:
     t_s : ndarray, shape (n,)
         Seconds since the start, rising.
     water_c, bowl_c : ndarray, shape (n,)
-        °C; NaN where not known.
+        °C; NaN where unknown.
     target_c : ndarray, shape (n,)
         The board's target; NaN where it reported none.
     end_s : float
@@ -87,7 +87,7 @@ class Score:
     Attributes
     ----------
     duration_s : float
-        How long it was.
+        Its length.
     warm_up_s : float or None
         When the chocolate first came into its window and stayed for `ENTRY_S`; None if it never did.
     scored_from_s, scored_to_s : float or None
@@ -101,7 +101,7 @@ class Score:
     unknown_s : float
         Time of the hold without a temperature of the chocolate.
     left_for_good : bool
-        Outside its window for the last ten minutes after having been in it.
+        It was in its window, but outside it for the last ten minutes.
     scored_from : str
         What kind of temperatures these are: `TRUE`, `READINGS` or `RAW`.
     """
@@ -132,7 +132,7 @@ SCORE_KEYS = tuple(
 
 
 def step_lengths_s(t_s: Floats, end_s: float, row_s: float = 1.0) -> Floats:
-    """How long each sample counts: until the next one, `LONGEST_STEP_ROWS` rows at most.
+    """How long each sample counts: until the next one, but at most `LONGEST_STEP_ROWS` rows.
 
     Parameters
     ----------
@@ -166,7 +166,8 @@ def score(trace: Trace, window: Window, counts: Flags | None = None) -> Score:
     Returns
     -------
     Score
-        Never in the window: the fraction is 0 and the error None. No temperature of the chocolate: None for both.
+        If the chocolate was never in the window, the fraction is 0 and the error None; without a temperature both are
+        None.
     """
     steps_s = step_lengths_s(trace.t_s, trace.end_s, trace.row_s)
     counts = np.ones(len(trace.t_s), dtype=bool) if counts is None else counts
@@ -234,8 +235,8 @@ def figures(trace: Trace, window: Window, steps_s: Floats, part: Flags) -> Figur
 def entry(inside: Flags, known: Flags, steps_s: Floats) -> int | None:
     """The first sample of the first stay in the window of `ENTRY_S` or more; None if there is none.
 
-    A single noisy reading that touches the window is no entry. A record that is shorter than that counts as a stay
-    where the chocolate is in the window in all of it.
+    A single noisy reading in the window is not an entry. A record shorter than `ENTRY_S` counts as a stay if the
+    chocolate is in the window throughout.
     """
     if known.any() and (inside == known).all():
         return int(np.argmax(known))

@@ -1,4 +1,4 @@
-"""A board's log on the PC: its segments byte for byte, a folder for each board, each segment read back and checked."""
+"""A board's log on the PC: exact copies of its segments, read back and checked, in a folder for each board."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ class Archive:
     board : str
         The board's own id.
     life : int
-        A board whose log was wiped counts from 1 again: its second life has a folder beside the first.
+        A board whose log was erased counts from 1 again: this second life has its own folder beside the first.
     """
 
     def __init__(self, parent: Path, board: str, life: int = 1) -> None:
@@ -52,14 +52,14 @@ class Archive:
         return self.folder / str(flashlog.segment_name(first))
 
     def is_whole(self, segment: Segment) -> bool:
-        """Is exactly this segment here, read back from the disk?"""
+        """Is exactly this segment here? Its file is read back from the disk."""
         return _is(self.path(segment.first), segment)
 
     def has(self, first: int) -> bool:
         """Is there a segment of that name, whole or an earlier part of it?"""
         return self.path(first).exists()
 
-    # A segment arrives beside its place, because the file already there may turn out to be of another log.
+    # A segment arrives in a second file, because the one already in its place may belong to another log.
 
     def _coming(self, first: int) -> Path:
         return self.path(first).with_suffix(".part")
@@ -85,7 +85,7 @@ class Archive:
             file.write(data)
 
     def finish(self, segment: Segment) -> bool:
-        """Move a whole segment to its place, safe on the disk; False, and it is deleted, when it is another one."""
+        """Move a whole segment to its place, synced to disk; if it is not the announced one, delete it: False."""
         coming = self._coming(segment.first)
         with _disk_errors(coming):
             if not _is(coming, segment):
@@ -125,7 +125,7 @@ def _is(path: Path, segment: Segment) -> bool:
 
 @contextmanager
 def _disk_errors(path: Path) -> Iterator[None]:
-    """What the system refuses, in words."""
+    """Turns the system's refusals into errors in words."""
     try:
         yield
     except OSError as failed:

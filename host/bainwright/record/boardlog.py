@@ -1,7 +1,7 @@
-"""The board's own log, read: segments to holds. Pure; the formats are `bainboard.flashlog`'s.
+"""Reads the board's own log: segments to holds. Pure; the formats are `bainboard.flashlog`'s.
 
-A frame with a right check value can still hold an entry that makes no sense. Each entry is read alone; one that cannot
-be read is named and left out.
+A frame with a valid check value can still have an entry that makes no sense. Each entry is read alone; one that cannot
+be read is reported and left out.
 """
 
 from __future__ import annotations
@@ -22,14 +22,14 @@ from bainwright.link.messages import Status
 _STATUS_BYTES = struct.calcsize(flashlog.STATUS_BODY)
 _EVENT_BYTES = struct.calcsize(flashlog.EVENT_BODY)
 _ENTRY_BYTES = struct.calcsize(flashlog.ENTRY)
-TORN = -1  # the kind of an entry that its frame does not hold whole
-NAMED_ENTRIES = 5  # chosen: so many entries that cannot be read are named one by one
+TORN = -1  # the kind of an entry that is cut short by the end of its frame
+NAMED_ENTRIES = 5  # chosen: up to this many unreadable entries are reported one by one
 
 Milli = Annotated[int, Meta(ge=-100_000, le=400_000)]  # thousandths of a °C
 
 
 class _Asked(Struct):
-    """What a hold was started with; figures that other versions add pass."""
+    """The options a hold was started with; unknown ones of other versions are accepted."""
 
     stage: str
     for_ms: Annotated[int, Meta(ge=0, le=10**9)]
@@ -56,7 +56,7 @@ class _EntryError(ValueError):
 
 @dataclass
 class Frame:
-    """One sync of the board: its sequence number and what it holds."""
+    """One sync of the board: its sequence number and payload."""
 
     seq: int
     entries: list[tuple[int, bytes]]
@@ -71,19 +71,19 @@ class BoardHold:
     boot, hold : int
         The board's counters: which start of the board, which hold since its log began.
     asked : dict
-        What was asked for (`stage`, `for_ms`, `room`, the profile in thousandths of a °C); empty when that is lost.
+        Its options (`stage`, `for_ms`, `room`, the profile in thousandths of a °C); empty if they are lost.
     rows : list of Status
-        As they came; ``on`` is the on-time in ms a second, over the row's own span.
+        In order of arrival; ``on`` is the on-time in ms a second, over the row's own span.
     events : list of dict
         ``event``, ``t`` and its fields.
     gaps : list of int
         How many syncs are missing, for each gap within it.
     through : int
-        Sequence number of the last frame with something of it.
+        Sequence number of the last frame with an entry of it.
     started_s : float or None
         When it began, s since 1970; None when the board did not know the time.
     closed : bool
-        The board itself logged its end.
+        Whether the board itself logged its end.
     """
 
     boot: int
@@ -99,7 +99,7 @@ class BoardHold:
 
     @property
     def end_ms(self) -> int:
-        """Its last known moment."""
+        """The time of its last entry."""
         return self.rows[-1].t if self.rows else 0
 
 
@@ -139,7 +139,7 @@ def read_holds(frames: Iterable[Frame]) -> tuple[list[BoardHold], list[tuple[int
     -------
     tuple
         The holds in the board's own order, which a clock set back does not change; notes, each with the sequence
-        number it came up at.
+        number it belongs to.
     """
     reader = _Reader()
     for frame in frames:
@@ -157,7 +157,7 @@ class _Reader:
         self._seq: int | None = None
         self._boot = self._hold = self._up_ms = 0
         self._current: BoardHold | None = None
-        self._clocks: dict[int, list[tuple[int, int]]] = {}  # boot: (up_ms, wall_s) as the board got them
+        self._clocks: dict[int, list[tuple[int, int]]] = {}  # boot: (up_ms, wall_s) as the board received them
 
     def take(self, frame: Frame) -> None:
         if self._seq is not None:
@@ -166,7 +166,7 @@ class _Reader:
             self._gap(frame.seq - self._seq - 1)
         self._seq = frame.seq
         for kind, body in frame.entries:
-            read = self._READ.get(kind)  # a kind of a later firmware is passed over
+            read = self._READ.get(kind)  # a kind of a later firmware is skipped
             if read:
                 self._read(read, body)
 
@@ -201,7 +201,7 @@ class _Reader:
             self._current.events.append({"event": "gap", "t": t_ms, "records": missing})
 
     def _touch(self) -> BoardHold:
-        """The hold that entries belong to now; one whose beginning is lost starts here."""
+        """The hold that entries belong to now; a hold whose beginning is lost starts here."""
         if self._current is None:
             self._begin({})
         assert self._current is not None
@@ -234,7 +234,7 @@ class _Reader:
             flashlog.STATUS_BODY, body
         )
         if self._current and self._current.boot != self._boot:
-            self._current = None  # the board restarted and holds again
+            self._current = None  # the board restarted and a new hold runs
         if self._current and t_ms < self._current.end_ms:
             raise _EntryError("its time is before the row before it")
         hold = self._touch()
@@ -256,9 +256,9 @@ class _Reader:
         if not is_event(event):
             raise _EntryError("it is not an event of this program")
         if self._current is None:
-            return  # of a board at rest
+            return  # an event while no hold ran
         hold = self._touch()
-        # A board that has restarted, or has just ended its hold, stamps with 0: the hold's last moment is meant.
+        # A board that has restarted, or has just ended its hold, gives the time as 0: take the hold's last moment.
         hold.events.append({**event, "t": max(t_ms, hold.end_ms)})
         if event["event"] in ("ended", "boot"):
             hold.closed, self._current = True, None

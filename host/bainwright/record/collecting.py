@@ -1,6 +1,6 @@
-"""A board's log, fetched into an archive on this PC: every segment once, safe on the disk before the board deletes it.
+"""Fetches a board's log into an archive on this PC: every segment once, and safe on disk before the board deletes it.
 
-Every loop is bounded, because a board's own figures feed it.
+Every loop is bounded, because its figures come from the board.
 """
 
 from __future__ import annotations
@@ -15,10 +15,10 @@ from bainwright.link.protocol import CHUNK_BYTES, Link, decode_piece
 from bainwright.record.archive import Archive, Segment
 from bainwright.record.boardlog import BoardHold, Frame, read_holds, read_segment
 
-WINDOW = 8  # pieces asked for at once; the board's queue holds 24 lines, its own status lines among them
+WINDOW = 8  # pieces requested at once; the board's queue has room for 24 lines, status lines included
 SEGMENTS_MOST = 4096  # chosen: 64 MB of log, more than the flash of any board
-LIVES_MOST = 20  # chosen: how often the log of one board may have been wiped
-SEGMENT_S = 0.3  # chosen: a board computes the check value of a segment in a third of it
+LIVES_MOST = 20  # chosen: how often the log of one board may have been erased
+SEGMENT_S = 0.3  # chosen: three times what a board takes for the check value of a segment
 BYTE_S = 1 / 200  # chosen: a tenth of the slowest rate measured on a virtual board
 
 
@@ -28,7 +28,7 @@ def list_segments(link: Link) -> list[Segment]:
     Raises
     ------
     LinkError
-        If the list cannot be: it does not rise, or does not end.
+        If the list is impossible: out of order, or without end.
     """
     found: list[Segment] = []
     pace = Pace("the list of its log", SEGMENT_S)
@@ -49,7 +49,7 @@ def list_segments(link: Link) -> list[Segment]:
 def fetch_log(
     link: Link, archive: Archive, segments: list[Segment], arrived: Callable[[int], None]
 ) -> tuple[Archive, int | None]:
-    """Fetch what is not here yet; continues where an interrupted one ended.
+    """Fetch what is not here yet; continues an interrupted collection.
 
     Parameters
     ----------
@@ -60,18 +60,18 @@ def fetch_log(
     segments : list of Segment
         Those the board listed.
     arrived : callable
-        Called with each number of bytes that arrived.
+        Called with the number of bytes in each piece that arrives.
 
     Returns
     -------
     tuple
-        The archive that has them now, each on the disk and read back (a later life's, when the board's log is another
-        one than the one there), and the first segment that had news in it.
+        The archive that has them now, each read back from disk (a later life's, if the board's log is not the one
+        there), and the first segment with new entries.
 
     Raises
     ------
     LinkError, FileError
-        If the board or the disk does not do its part; nothing is deleted on the board.
+        If the board or the disk fails; nothing is deleted on the board.
     """
     if archive.life == 1:
         archive = archive.home(segments)
@@ -86,7 +86,7 @@ def fetch_log(
             if archive.life >= LIVES_MOST:
                 raise FileError(f"{archive.folder} is the log of another board", hint="name another place with --out")
             return fetch_log(link, archive.next_life(), segments, arrived)
-        if not fetch_segment(link, archive, segment, arrived):  # part of another log was here; now from the beginning
+        if not fetch_segment(link, archive, segment, arrived):  # a part of another log was here; begin again
             raise FileError(
                 f"{archive.path(segment.first)} is not what the board announced",
                 hint="nothing was deleted on the board; check this disk, or name another place with --out",
@@ -95,13 +95,13 @@ def fetch_log(
 
 
 def fetch_segment(link: Link, archive: Archive, segment: Segment, arrived: Callable[[int], None]) -> bool:
-    """Append to the copy here what it lacks; False when the part here was not the beginning of it."""
+    """Append what the copy here lacks; False if the copy was not the beginning of this segment."""
     at, pace = archive.begin(segment.first), Pace("its log", BYTE_S)
     while at < segment.size:
         offsets = range(at, min(segment.size, at + WINDOW * CHUNK_BYTES), CHUNK_BYTES)
         answers = link.request_each("read", [{"segment": segment.first, "at": offset} for offset in offsets])
         pieces = [decode_piece(answer["data"]) for answer in answers]
-        # The segment may have grown since it was listed: what came after is for the next time.
+        # The segment may have grown since it was listed: the rest is for the next collection.
         data = b"".join(pieces)[: segment.size - at]
         if [len(piece) for piece in pieces[:-1]] != [CHUNK_BYTES] * (len(pieces) - 1) or not data:
             raise LinkError("the board's log arrived in pieces of the wrong length", hint="try again")
@@ -127,7 +127,7 @@ def forget(link: Link, segments: list[Segment]) -> int:
 
 
 def read_archive(archive: Archive, since: int | None) -> tuple[list[BoardHold], list[str]]:
-    """Every hold in a board's archive, and what is wrong with it from segment `since` on."""
+    """Every hold in a board's archive, and the errors found from segment `since` on."""
     frames: list[Frame] = []
     notes: list[str] = []
     for path in archive.segments():

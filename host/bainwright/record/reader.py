@@ -1,4 +1,4 @@
-"""The log of a hold, read back: its columns, its events and its facts. Damage costs the row it hit and no other."""
+"""Reads the log of a hold: its columns, its events and its facts. Damage loses only the row it is in."""
 
 from __future__ import annotations
 
@@ -44,10 +44,10 @@ MAY_BE_EMPTY = ("water_c", "bowl_c", "target_c", "water_target_c")
 CSV, PARQUET, EVENTS, FACTS = "hold.csv", "hold.parquet", "events.jsonl", "hold.json"
 PARQUET_MAGIC = b"PAR1"  # the first four bytes of every file of that format
 LATEST_S = 1e7  # chosen: 116 days; no hold lasts over two
-FURTHEST = 2.0**53  # as on the wire: whole numbers of this size are exact
-NAMED_ROWS = 5  # chosen: so many line numbers of damaged rows are named
+FURTHEST = 2.0**53  # as on the wire: whole numbers up to this size are exact
+NAMED_ROWS = 5  # chosen: up to this many line numbers of damaged rows are reported
 
-# Facts that other modules compute with. One of another type is left out.
+# Facts that other modules compute with. One of a wrong type is left out.
 _FACT_TYPES: dict[str, Any] = {
     "VIRTUAL": bool, "started": str | None, "ended": str | None, "stage": str, "for_s": float | None,
     "room_c": float | None, "duration_s": float, "row_s": float, "wall_s": float, "profile": dict[str, Any],
@@ -73,12 +73,12 @@ class HoldLog:
 
 
 def folder_of(named: str) -> Path:
-    """The folder of a hold, named by itself, by a file in it, or by its name in the home of records.
+    """The folder of a hold, given by its path, by a file in it, or by its name among the stored holds.
 
     Raises
     ------
     FileError
-        When there is nothing of that name.
+        If there is no such hold.
     """
     path = Path(named)
     if "\0" in named:
@@ -107,7 +107,7 @@ def read_log(path: Path | str) -> HoldLog:
     Raises
     ------
     FileError
-        If it is missing, is no log of a hold, or has no whole row.
+        If it is missing, is not the log of a hold, or has no whole row.
     """
     path = Path(path)
     if path.is_dir():
@@ -177,7 +177,7 @@ def _row(line: str) -> list[float | str] | None:
 
 
 def _number(part: str, name: str) -> float | None:
-    """A field as a number; NaN where it may be empty and is, None where it cannot be."""
+    """A field as a number; NaN if it is empty and may be, None if it is not possible."""
     if not part:
         return math.nan if name in MAY_BE_EMPTY else None
     if not part.isascii() or part[-1] not in "0123456789" or "_" in part:  # nan and inf are not readings
@@ -190,7 +190,7 @@ def _number(part: str, name: str) -> float | None:
 
 
 def _can_be(name: str, value: float) -> bool:
-    """NaN cannot, except where a reading may be missing."""
+    """Is the value possible? NaN is not, except where a reading may be missing."""
     if math.isnan(value):
         return name in MAY_BE_EMPTY
     if name == "t_s":
@@ -199,7 +199,7 @@ def _can_be(name: str, value: float) -> bool:
 
 
 def _in_order(rows: list[list[float | str]]) -> list[list[float | str]]:
-    """The rows whose times never fall. Of a row that jumped ahead and the one after it, the first is left out."""
+    """The rows in order of time. If a row jumped ahead of the next one, the row that jumped is left out."""
     kept: list[list[float | str]] = []
     for row in rows:
         while kept and float(kept[-1][0]) > float(row[0]) and (len(kept) < 2 or float(kept[-2][0]) <= float(row[0])):
@@ -210,7 +210,7 @@ def _in_order(rows: list[list[float | str]]) -> list[list[float | str]]:
 
 
 def glob_escaped(path: Path) -> str:
-    """A path for DuckDB, which would read ``[``, ``*`` and ``?`` in it as a pattern and open files beside it."""
+    """A path for DuckDB, escaped: it would read ``[``, ``*`` and ``?`` as a pattern and open other files."""
     return str(path).replace("[", "[[]").replace("*", "[*]").replace("?", "[?]")
 
 
@@ -238,7 +238,7 @@ def _whole(row: list[float | str]) -> bool:
 
 
 def _plain(name: str, column: Any) -> list[Any]:
-    """DuckDB masks what is null: to NaN, or to an empty text."""
+    """The values of a column; DuckDB masks nulls, which become NaN or an empty text."""
     if name in TEXTS:
         return [str(value) for value in np.ma.filled(column, "")]
     return [float(value) for value in np.ma.filled(column, np.nan)]
@@ -248,12 +248,12 @@ def _plain(name: str, column: Any) -> list[Any]:
 
 
 def read_facts(path: Path) -> dict[str, Any]:
-    """The facts of a hold; empty where there are none that can be read."""
+    """The facts of a hold; empty if they are missing or unreadable."""
     return _facts(path, [])
 
 
 def _facts(path: Path, notes: list[str]) -> dict[str, Any]:
-    """What is known of the hold; a log that lost its facts can still be read."""
+    """The facts of the hold; a log that lost them can still be read."""
     if not path.exists():
         return {}
     try:
@@ -285,7 +285,7 @@ def _fits(name: str, value: Any) -> bool:
 
 
 def _checks(table: Any, check: Any, values: dict[str, Any]) -> bool:
-    """Does the board's own table accept these figures? Names of another version pass."""
+    """Does the board's own table accept these figures? Unknown names of another version are accepted."""
     names = {str(row[settings.NAME]) for row in table}
     known = {name: value for name, value in values.items() if name in names}
     return not known or check(known)[0] is not None

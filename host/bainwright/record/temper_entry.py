@@ -20,7 +20,7 @@ from bainwright.record.temper_tests import (
     save_tests,
 )
 
-LONGEST_MIN = 120.0  # chosen: nobody watches a test piece for longer
+LONGEST_MIN = 120.0  # chosen: nobody watches a test piece longer
 Say = Callable[..., None]
 
 

@@ -32,7 +32,7 @@ class TemperTest:
     minutes : float or None
         How long it took to set; None when it did not.
     gloss, streaks : str or None
-        How it looked; None when nobody reported it.
+        How it looked; None if not reported.
     verdict : str
         ``good``, ``slow``, ``failed`` or ``late``, from the chocolate's own times and from the looks.
     by : str
@@ -71,15 +71,15 @@ def judge(profile: dict[str, Any], minutes: float | None, gloss: str | None, str
     if minutes is None or streaks == "many" or (gloss == "dull" and streaks == "some"):
         return stages.FAILED
     found = str(stages.verdict(profile, minutes * 60000))
-    if found == stages.LATE:  # somebody gave a time, so somebody saw it set: too late
+    if found == stages.LATE:  # a time was entered, so somebody saw it set, too late
         return stages.FAILED
     return stages.SLOW if gloss == "dull" or streaks == "some" else found
 
 
 def chocolate_at(events: list[dict[str, Any]], facts: dict[str, Any], t_s: float) -> dict[str, Any]:
-    """Figures of the chocolate in the bath at a moment: the hold's own, until the bowl was changed.
+    """Figures of the chocolate in the bath at a given time: those of the hold, until the bowl was changed.
 
-    The log has only the name of the next chocolate. An unknown one keeps that name and takes the hold's own times.
+    The log has only the name of the next chocolate. An unknown one gets that name and the times of the hold.
     """
     own: dict[str, Any] = facts.get("profile") or {}
     figures = own

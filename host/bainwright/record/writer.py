@@ -1,4 +1,4 @@
-"""The record of a hold while it is made: a row of CSV a second, events and facts beside it, Parquet at the end."""
+"""Writes the record of a hold while it runs: a CSV row a second, events and facts beside it, Parquet at the end."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def row(t_ms: int, status: Status) -> str:
 
 
 def _one_line(text: str) -> str:
-    """A text of the board as a field: a row stays one line, so that a torn file loses only its last row."""
+    """A text from the board as one field without newlines, so that a torn file loses only its last row."""
     return visible(text).replace("\n", "\\u000a")
 
 
@@ -41,8 +41,7 @@ def _c(milli: int | None) -> str:
 
 
 def make_folder(asked: Path | None, name: str) -> Path:
-    """A folder that holds no log yet: the one asked for, else ``NAME-1``, ``-2`` and so on in the home of
-    records.
+    """A folder without a log yet: the one asked for, else ``NAME-1``, ``-2`` and so on among the stored holds.
 
     Raises
     ------
@@ -78,21 +77,21 @@ def next_folder(parent: Path, name: str) -> Path:
 
 
 class LiveLog:
-    """A log being written. A full disk ends the writing, once and in words (`trouble`), never the hold.
+    """A log being written. A full disk ends the writing, reported once in `trouble`, but never the hold.
 
     Parameters
     ----------
     folder : Path
-        Where the files go.
+        The folder for the files.
     facts : dict
-        What is known at the start; written at once, and again as a whole by `close`.
+        The facts known at the start; written at once, and again, complete, by `close`.
 
     Attributes
     ----------
     trouble : str or None
-        Why nothing more is written.
+        Why writing ended.
     refusal : str
-        The system's words for that.
+        The system's own words for it.
     """
 
     def __init__(self, folder: Path, facts: dict[str, Any]) -> None:
@@ -125,7 +124,7 @@ class LiveLog:
         self._pending[EVENTS].append(json.dumps({"t_s": t_ms / 1000, "event": name, **own}) + "\n")
 
     def flush(self) -> None:
-        """Bring everything pending into the files."""
+        """Write everything pending to the files."""
         if self.trouble is None and self._deleted():
             self._move()
         for name, lines in self._pending.items():
@@ -137,12 +136,12 @@ class LiveLog:
             lines.clear()
 
     def moved(self) -> list[str]:
-        """What the person should know about the place of the log, once."""
+        """Notes for the person on where the log moved; each is given once."""
         said, self._moved = self._moved, []
         return said
 
     def _deleted(self) -> bool:
-        """Is a file that is being written no longer the one of that name?"""
+        """Has a file being written been deleted or replaced?"""
         for name, file in self._files.items():
             try:
                 if not os.path.samestat(os.stat(self.folder / name), os.fstat(file.fileno())):
@@ -176,14 +175,14 @@ class LiveLog:
         self.trouble = f"{self.folder / name} is no longer written: {self.refusal}; the hold continues without a log"
 
     def _save_facts(self) -> None:
-        """A full disk must not cost the facts that are there."""
+        """Replace the facts; a full disk must not destroy the stored ones."""
         try:
             replace_file(self.folder / FACTS, json.dumps(self.facts, indent=2) + "\n")
         except OSError as failed:
             self._give_up(FACTS, failed)
 
     def add_report(self, report: dict[str, Any]) -> None:
-        """Add the report to the facts of a closed log; a disk that does not take it costs the report only."""
+        """Add the report to the facts of a closed log; if the disk refuses it, only the report is lost."""
         self.facts["report"] = report
         with contextlib.suppress(OSError):
             replace_file(self.folder / FACTS, json.dumps(self.facts, indent=2) + "\n")
@@ -204,8 +203,8 @@ def _write_all(file: BinaryIO, data: bytes) -> None:
 
 
 def _drop_torn_line(path: Path) -> None:
-    """A write that found half the room it needed leaves half a line."""
-    with contextlib.suppress(OSError), path.open("rb+") as file:  # the reader drops one that stays
+    """Remove half a line left by a write that ran out of room."""
+    with contextlib.suppress(OSError), path.open("rb+") as file:  # if this fails, the reader drops it
         file.truncate(file.read().rfind(b"\n") + 1)
 
 
