@@ -18,7 +18,7 @@ import test_layers
 ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT / "firmware"), str(ROOT / "host")]
 
-from bainboard import commands, faults, flashlog, framing, help_text, settings, store  # noqa: E402 - the path first
+from bainboard import commands, faults, flashlog, framing, help_text, settings, store, supervisor  # noqa: E402 - the path first
 
 PAGES = ("DEVELOPERS.md", "firmware/WIRE.md", "firmware/FLASH.md", "firmware/SAFETY-RULES.md")
 ENTRY_NAMES = ("ORIGIN", "STATUS", "EVENT", "HOLD")
@@ -101,6 +101,15 @@ def fault_table() -> str:
     ))  # fmt: skip
 
 
+def checks() -> str:
+    """Every check of the supervisor, from `supervisor.CHECKS`; the detection time is its predicate's docstring."""
+    names = {row[faults.NUMBER]: row[faults.NAME] for row in faults.FAULTS}
+    return table(("fault", "check", "reaction", "detected after"), (
+        (f"`{names[fault]}`" if fault else "-", seen.__name__.replace("_", " "), reaction,
+         " ".join((seen.__doc__ or "").split())) for fault, seen, reaction in supervisor.CHECKS
+    ))  # fmt: skip
+
+
 def frame_kinds() -> str:
     """Every kind of frame, from `store.KINDS` and `flashlog.KIND`."""
     rows = [(str(kind), f"`{name}`", f"`/{name}.a`, `/{name}.b`") for name, kind in store.KINDS.items()]
@@ -146,7 +155,7 @@ def rooms() -> str:
 
 TABLES = {
     "rooms": rooms,
-    "requests": requests, "settings": settings_table, "profile": profile_table, "faults": fault_table,
+    "requests": requests, "settings": settings_table, "profile": profile_table, "faults": fault_table, "checks": checks,
     "frame kinds": frame_kinds, "frame layout": frame_layout, "entry kinds": entry_kinds, "log numbers": log_numbers,
 }  # fmt: skip
 BLOCK = re.compile(r"<!-- table: ([a-z ]+) -->\n.*?<!-- end of table -->", re.DOTALL)
