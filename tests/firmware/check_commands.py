@@ -236,7 +236,7 @@ def test_a_refused_request_is_left_as_it_came():
 
 
 class Board:
-    """The least that acts on lines: what it was told to do, in order, and what it answered."""
+    """The smallest app that acts on lines: records what was requested, in order, and the answers."""
 
     def __init__(self, state):
         self.state = state

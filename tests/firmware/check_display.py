@@ -6,7 +6,7 @@ BLANK = [("", "", False)] * 8
 
 
 class Bus:
-    """An I2C bus that keeps what is written; one that fails on demand."""
+    """An I2C bus that records what is written, and fails on demand."""
 
     def __init__(self):
         self.sent = []

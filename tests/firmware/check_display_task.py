@@ -4,7 +4,7 @@ import sys
 
 
 class Fake:
-    """Stands for `machine` and `framebuf` with what the display needs of them."""
+    """Replaces `machine` and `framebuf` with what the display needs of them."""
 
     MONO_VLSB = 0
 

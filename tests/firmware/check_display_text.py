@@ -1,4 +1,4 @@
-"""What the display shows: big figures, the next act in few words, and of a trip its three facts; all of it fits."""
+"""What the display shows: big figures, the next act in few words, and the three facts of a trip; all of it fits."""
 
 from bainboard import display_text, faults, stages
 from bainboard.programme import Programme

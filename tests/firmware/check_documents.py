@@ -1,4 +1,4 @@
-"""The stored documents at a start and when they come: what cannot be used here is told, and nothing heats."""
+"""The stored documents at a start and on arrival: an unusable one is reported, and nothing heats."""
 
 from fake_flash import Flash
 

@@ -178,7 +178,7 @@ def cut(files, how, steps, seconds):
 
 
 def judge(before, after, acked):
-    """Nothing acknowledged lost, at most one record more, and the next start goes on with numbers that rise."""
+    """Nothing acknowledged lost, at most one record more, and the next start continues with rising numbers."""
     found = kept(after)
     numbers = [seq for seq, _ in found]
     old = [seq for seq, _ in kept(before)]

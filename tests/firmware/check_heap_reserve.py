@@ -1,10 +1,10 @@
-"""The reserve: there once held, gone while it is spent, there again, and given up for what finds no room."""
+"""The reserve: there once taken, gone while spent, there again, and given up for what finds no room."""
 
 from bainboard import heap_reserve
 
 
 class File:
-    """Stands for a file."""
+    """A fake file."""
 
     def __init__(self, written):
         self.write = written.append

@@ -1,4 +1,4 @@
-"""The panel: clumsy presses, taped buttons, rhythms. Times stand in the project's safety rules or in panel.py."""
+"""The panel: clumsy presses, taped buttons, rhythms. Times come from the project's safety rules or panel.py."""
 
 from bainboard import panel
 from bainboard.panel import Button, Buttons, Buzzer, lamps

@@ -1,4 +1,4 @@
-"""The front: presses mean what the state makes of them, alarms sound until heard, only the recessed button clears."""
+"""The panel's logic: presses by state, alarms that sound until answered, and only the recessed button clears."""
 
 from bainboard import faults, panel
 from bainboard.panel_logic import PanelLogic, alarm_of

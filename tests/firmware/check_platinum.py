@@ -1,4 +1,4 @@
-"""The platinum probe against the standard's table, and each way its converter tells that something is wrong."""
+"""The platinum probe against the standard's table, and each way its converter reports an error."""
 
 from bainboard.drivers import codes, platinum
 from bainboard.drivers.platinum import PlatinumProbe, platinum_c, platinum_ohm

@@ -420,7 +420,7 @@ def test_a_reading_that_stirring_moves_by_more_than_half_a_kelvin_was_not_the_bo
 
 
 def tested(minutes, answer):
-    """A temper test answered after so long: the evening and the verdict told."""
+    """A temper test answered after this long: the evening and the reported verdict."""
     e = Evening("test")
     e.go(1)
     e.act("confirm")

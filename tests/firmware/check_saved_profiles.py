@@ -1,4 +1,4 @@
-"""What a board keeps for evenings without a PC: bounded, in its order, old or new when power fails."""
+"""What a board stores for evenings without a PC: bounded, in order, old or new after a power cut."""
 
 from fake_flash import Flash, PowerCutError
 
@@ -14,7 +14,7 @@ def profile(name, **more):
 
 
 def names(kept):
-    """What is kept, in its places."""
+    """What is stored, by its places."""
     return [name_of(kept.at(place)) for place in range(len(kept.rows()))]
 
 
@@ -61,7 +61,7 @@ def test_the_last_evening_is_remembered():
 
 
 def cut_short(flash):
-    """Keep another milk until the power goes; was it gone?"""
+    """Store another milk until the power fails; did it fail?"""
     try:
         SavedProfiles(flash).put(profile("milk", low_c=29.5))
     except PowerCutError:

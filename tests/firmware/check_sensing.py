@@ -6,7 +6,7 @@ from bainboard.sensing import Probe
 
 
 class Driver:
-    """A driver that reads what it is told."""
+    """A driver that reads a given value."""
 
     def __init__(self, temp_c=30.0, code=sensing.OK):
         self.reading = (temp_c, code)

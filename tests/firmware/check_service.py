@@ -65,7 +65,7 @@ def line_of(number, do, fields):
 
 
 class Requests:
-    """Stands for the modules of requests."""
+    """Replaces the modules of requests."""
 
     left = 0  # of memory failures
 

@@ -1,4 +1,4 @@
-"""Transfers: the whole document or none, whatever is lost, repeated, broken off or wrong on the way."""
+"""Transfers: the whole document or none, whatever is lost, repeated, interrupted or wrong on the way."""
 
 import binascii
 

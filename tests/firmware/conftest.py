@@ -58,7 +58,7 @@ def run_apart(way, module, folder=HERE):
 
 
 def run_one_apart(way, module, name, folder=HERE):
-    """Fail as the test failed in its process, or when it never came to a verdict."""
+    """Fail as the test failed in its process, or when it gave no verdict."""
     found, output = run_apart(way, module, folder)
     if name not in found:
         pytest.fail(f"{name} under {way} came to no verdict:\n{output}", pytrace=False)

@@ -51,7 +51,7 @@ class FakeFolder:
         return binascii.crc32(self._durable[name])
 
     def write(self, name, data):
-        """Make a file anew."""
+        """Create a file, or replace it."""
         self._may()
         self._step()
         self.acts.append(("write", name))

@@ -22,7 +22,7 @@ OPERATORS = {
 
 
 def single(value):
-    """A float rounded to single precision; anything else as it is."""
+    """A float rounded to single precision; anything else unchanged."""
     return ctypes.c_float(value).value if type(value) is float else value
 
 

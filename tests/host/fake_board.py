@@ -1,4 +1,4 @@
-"""A board in memory that speaks the wire by script: what it is told to say, at the moment it is told to."""
+"""A board in memory that speaks the wire by script: it sends given lines at given moments."""
 
 from __future__ import annotations
 
@@ -141,7 +141,7 @@ class FakeBoard:
 
 
 class FakeSession:
-    """A session around a fake board; virtual or live as told."""
+    """A session around a fake board; virtual or live as requested."""
 
     def __init__(self, board: FakeBoard, *, virtual: bool = False, truth: Any = None) -> None:
         self.board, self.virtual, self.simulated, self._truth = board, virtual, virtual, truth

@@ -21,7 +21,7 @@ class FakePrompt:
     Parameters
     ----------
     prints : bytes, optional
-        What any code prints; None: nobody ever answers anything.
+        What any code prints; None: no answer at all.
     """
 
     def __init__(self, prints: bytes | None) -> None:

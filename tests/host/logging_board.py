@@ -1,4 +1,4 @@
-"""A board in memory that keeps the firmware's own log in a folder, and is asked for it over the wire."""
+"""A board in memory that writes the firmware's own log to a folder and sends it over the wire."""
 
 from __future__ import annotations
 

@@ -101,7 +101,7 @@ class Start:
     acts : list of str
         What it did, in order: ``Pin 15 OUT 0``, ``run NAME``, ``reset``, and what it printed.
     keep : callable or None
-        What the version was given to call once it has proved itself.
+        The function the version must call once it has proved itself.
     """
 
     def __init__(self, main: bytes, flash: Flash, fails: tuple[str, ...] = (), platform: str = "rp2") -> None:

@@ -1,4 +1,4 @@
-"""A small host for tests: asks a virtual board, and reads on until what is wanted was said."""
+"""A small host for tests: sends requests to a virtual board and reads until the wanted line comes."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ class Talk:
         return self.until(lambda said: said.get("event") == name)
 
     def hands_off(self, told: dict[str, Any]) -> None:
-        """Until the button of a long press that was told of is up again."""
+        """Wait until the button is up again after a reported long press."""
         self.until(lambda said: said.get("t", 0) > told["t"] + 3000)
 
     def asked(self, ask: str) -> dict[str, Any]:

@@ -100,7 +100,7 @@ def test_no_chooses_the_next_chocolate_and_three_lamps_show_its_number() -> None
 
 
 def test_yes_held_in_a_water_pause_changes_the_bowl_for_the_next_chocolates_with_no_pc() -> None:
-    """Dark, milk and melted stock are kept here: milk comes after dark, and stock is no bowl to dip from."""
+    """Dark, milk and melted stock are stored here: milk follows dark; stock is left out, since nobody dips from it."""
     with resting(last={"stage": "work", "for_ms": 3600000, "room": 19000}) as talk:
         talk.board.press("yes", 300)
         talk.asked("look")
@@ -121,7 +121,7 @@ def test_yes_held_in_a_water_pause_changes_the_bowl_for_the_next_chocolates_with
 
 
 def test_a_flash_from_another_board_gives_no_heat_on_this_one() -> None:
-    """Its pins may be wired to anything: as good as damaged settings, and told so."""
+    """Its pins may be wired to anything: treated and reported as damaged settings."""
     rig = name_probes(load_rig("pot").with_settings({"panel": True}))
     files = {**flash_of(rig), "/profile.a": packed("profile", PROFILES[0])}
     foreign = document("settings", {**rig.settings, "board": "pico2"})

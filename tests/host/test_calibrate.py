@@ -1,4 +1,4 @@
-"""`bain calibrate`: known temperatures, what a fit makes of them, what is kept, and all of it on a virtual board."""
+"""`bain calibrate`: known temperatures, the fit to them, what is stored, and all of it on a virtual board."""
 
 from __future__ import annotations
 
@@ -233,7 +233,7 @@ def test_a_record_is_a_probe_s_and_not_a_place_s():
 
 
 def notes_after(days=0, width_k=1.0, known=None, **settings):
-    """What is said of a water probe calibrated so long ago."""
+    """The message about a water probe calibrated this long ago."""
     values = {**VALUES, "probe.bowl.kind": "none"}
     record = calibration_record.Record("pot", bowl=calibration_record.StoredBowl([(33.0, 31.6)], 1.4, 0.0, 0.1, NOW))
     calibration_record.add(record, values, "water", point(known or fever_known(38.0), 38.2))
@@ -270,7 +270,7 @@ def test_a_rig_file_in_another_style_is_left_alone(text):
 
 
 def test_a_real_part_s_calibration_is_not_put_on_a_simulated_probe(tmp_path):
-    """A simulated probe is not wrong by what the real one was; one whose [plant] says so is, and keeps it."""
+    """A simulated probe does not have the real one's error, unless its [plant] table gives one."""
     rig = load_rig("pot").with_settings({"probe.water.offset_c": 0.4, "probe.water.gain": 1.01})
     simulated = name_probes(rig).settings
     assert (simulated["probe.water.offset_c"], simulated["probe.water.gain"]) == (0.0, 1.0)

@@ -1,4 +1,4 @@
-"""What is known of chocolate, rooms and kitchens, against where it is known from; the mark stands beside each check."""
+"""Facts on chocolate, rooms and kitchens, against their sources; each source is beside its check."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ def test_darks_window_lies_above_form_iv_and_below_form_v():
 @pytest.mark.parametrize("name", TEMPERED)
 @pytest.mark.parametrize("author", AUTHORS)
 def test_a_melt_leaves_no_crystal_and_a_window_none_but_form_v(name, author):
-    """Whoever is right: melt and stock are over form VI, the window's foot over form IV (van Malssen: beta')."""
+    """By every author: melt and stock are over form VI, the window's lower end over form IV (van Malssen: beta')."""
     profile = load_profile(name)
     assert min(profile.melt_c, profile.keep_c) > author[FORM_VI]
     lowered_k = HEAT_PROPERTIES[profile.kind].milk_fat_k

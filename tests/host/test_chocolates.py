@@ -1,4 +1,4 @@
-"""`bain profile`: what is unusual is said, what cannot be is refused, and a board gives back what it got."""
+"""`bain profile`: unusual figures are reported, impossible ones refused, and a board returns what it received."""
 
 from __future__ import annotations
 
@@ -67,7 +67,7 @@ def test_melted_stock_far_from_forty_is_unusual():
 
 
 def test_the_picture_goes_through_the_figures():
-    """Each figure stands beside a row, the chocolate is on the melt's row and on the target's."""
+    """Each figure is beside a row; the chocolate is on the melt's row and on the target's."""
     lines = draw(load_profile("dark"), Shown())
     by_label = {line[:8].strip(): line[8:] for line in lines if line[:8].strip().endswith("°C")}
     assert set(by_label) == {"55 °C", "45 °C", "34.5 °C", "31.5 °C", "20 °C"}

@@ -1,4 +1,4 @@
-"""Collecting what the board logged alone: safely, once, and told as if the PC had been there."""
+"""Collecting what the board logged alone: safely, once, and reported as if the PC had been there."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def here(tmp_path, monkeypatch):
 
 
 def collected(board, monkeypatch, **asked):
-    """What a collection from this board comes to."""
+    """The result of a collection from this board."""
 
     @contextlib.contextmanager
     def opened(port, image):
@@ -204,7 +204,7 @@ def test_nothing_is_deleted_there_when_the_disk_here_is_full(here, monkeypatch):
 
 
 def test_a_disk_that_fills_while_a_hold_is_written_leaves_no_half_of_it(here, monkeypatch):
-    """Its segments are safe already; the next collection, with room, tells it whole."""
+    """Its segments are safe already; the next collection, with room, reports it completely."""
     board = a_night(here, 3 * 3600)
     files = board.files()
 
@@ -230,7 +230,7 @@ def test_a_hold_that_ended_before_its_first_second_names_its_own_folder(here, mo
 
 
 def test_what_did_not_reach_the_disk_is_seen_before_the_board_is_told(here, monkeypatch):
-    """A disk that says yes and keeps something else: read back, it is not what the board announced."""
+    """A disk that accepts data and stores something else: read back, it is not what the board announced."""
     board = a_night(here, 3 * 3600)
     files = board.files()
     real = Archive.add
@@ -324,7 +324,7 @@ def test_a_board_whose_log_was_wiped_gets_a_second_place_and_its_holds_their_own
 
 
 def test_a_second_life_goes_on_in_its_own_place_when_its_first_segments_are_forgotten(here, monkeypatch):
-    """The newest segment alone is no stranger to the first life's place: nothing lies there under its name."""
+    """The newest segment alone would also fit the first life's folder, which has no file of its name."""
     collected(a_night(here, 3600), monkeypatch)
     shutil.rmtree(here / "flash")
     board = a_night(here, 12 * 3600, LoggingBoard(here / "flash"))

@@ -49,7 +49,7 @@ def until(condition):
 
 @contextlib.contextmanager
 def alone(for_s, *, profile="dark", settings=None):
-    """A board that was told to hold, its clock still standing; nobody has the port."""
+    """A board with a hold requested, its clock still stopped; nobody has the port."""
     rig = name_probes(load_rig("pot"))
     rig = replace(rig, settings={**rig.settings, **(settings or {})})
     with VirtualBoard(rig, seed=3, flash_files=flash_of(rig)) as board:

@@ -236,7 +236,7 @@ def test_relatives_warm_up_without_passing_window_or_ceiling(name: str, tmp_path
 
 
 def test_the_probe_s_quantum_starts_no_limit_cycle() -> None:
-    """Undisturbed, in the third hour: the bowl keeps within a quarter of a quantum, the water within two quanta."""
+    """Undisturbed, in the third hour: the bowl stays within a quarter of a quantum, the water within two quanta."""
     held = hold(load_rig("pot"), None, 3.0)
     assert np.ptp(held.bowl_c[7200:]) <= 0.0625 / 4
     assert np.ptp(held.water_c[7200:]) <= 0.125

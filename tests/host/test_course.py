@@ -56,7 +56,7 @@ def test_a_warm_up_is_no_news_and_a_bowl_put_on_too_warm_is():
 
 
 def approach(ends_c, *, tau_s=3600.0, starts_c=26.0, duty=3000, noise_c=0.0, hours=5.0):
-    """What is said, and when, of a bowl that nears a temperature exponentially over steady water."""
+    """The messages, with their times, for a bowl that nears a temperature exponentially over steady water."""
     reach = Reach()
     for t_s in range(1, round(3600 * hours)):
         bowl_c = ends_c + (starts_c - ends_c) * math.exp(-t_s / tau_s) + noise_c * math.sin(t_s * 2.1)

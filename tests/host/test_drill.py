@@ -344,7 +344,7 @@ def test_the_virtual_pot_does_the_whole_drill_itself_and_a_second_run_has_nothin
 def test_a_folder_that_cannot_be_written_to_is_refused_before_the_first_step(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """And a full disk is no wrong use: exit status 1, in words, without the system's number."""
+    """A full disk is not a usage error: exit status 1, in words, without the system's number."""
     monkeypatch.chdir(tmp_path)
     for code, words, status in ((errno.EROFS, "read-only file system", 2), (errno.ENOSPC, "the disk is full", 1)):
         refusal = OSError(code, "Read-only file system")

@@ -1,4 +1,4 @@
-"""Which board is meant: asked by name, refused when two could be, and found again under another name."""
+"""Finding the right board: asked by name, refused when two are possible, and found again under another name."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ class Mute(Plugged):
     """Something that answers nothing."""
 
     def write(self, data: bytes) -> None:
-        """Heard and ignored."""
+        """Received and ignored."""
 
 
 def test_none_is_no_board_and_one_is_taken_unasked(monkeypatch: pytest.MonkeyPatch) -> None:

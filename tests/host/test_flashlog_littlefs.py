@@ -168,7 +168,7 @@ def test_an_hour_costs_few_erases(hour):
 
 
 def test_a_full_flash_gives_way_segment_by_segment_and_the_newest_is_always_there():
-    """No share to keep to: littlefs itself says that it is full."""
+    """Without a limit on its share: littlefs itself reports that it is full."""
     folder = LittleFolder(Chip(), fresh=True)
     log = booted(folder, **{"log.share": 0.8})
     with folder.fs.open("/big", "wb") as file:

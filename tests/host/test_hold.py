@@ -24,7 +24,7 @@ from bainwright.review.report import judge, report
 
 
 class Notebook:
-    """A view that writes down what it is told."""
+    """A view that records every call."""
 
     def __init__(self):
         self.events, self.said, self.scenes = [], [], 0
@@ -103,7 +103,7 @@ def test_without_a_rig_a_live_board_keeps_its_settings_and_tells_them(here):
 
 
 def test_gains_replace_those_of_the_settings_and_are_told_whole(here):
-    """A live board remembers the gains of the hold before; so every one of them is said."""
+    """A live board remembers the gains of the previous hold, so every one of them is sent."""
     (here / "g.toml").write_text("[water]\nkp = 0.7\n")
     board = FakeBoard(lambda: iter([]))
     runner_of([], board=board, gains="g.toml")
@@ -321,7 +321,7 @@ def test_a_board_that_restarts_ends_the_hold(here):
 
 
 def test_a_board_that_restarts_is_heard_until_it_says_how_long_it_was_away(here):
-    """The gap is told and logged: what the board knows of it comes with its first reading."""
+    """The gap is reported and logged: what the board knows of it comes with its first reading."""
     back = event_line("power_back", 2, 0, why="power", off_s=45, known=True, stage="work", water=32000, bowl=31200)
     start = event_line("boot", 1, 0, cause="PWRON_RESET", why="power")
     _, ended, _ = held([*quiet(10), start, status_line(1, 0, state="idle"), back, status_line(2, 0, state="idle")])
@@ -346,7 +346,7 @@ def test_gains_of_another_pot_are_let_go_in_its_first_warm_up(here):
 
 @pytest.mark.parametrize("ask", ["", "go_on"])
 def test_a_board_that_restarted_while_nobody_listened_was_not_stopped(here, monkeypatch, ask):
-    """Its first words went into a port that was closed: it counts its lines anew, or asks whether to go on."""
+    """Its first lines went to a closed port: it counts its lines from 1 again, or asks whether to resume."""
     monkeypatch.setattr(hold_module.time, "sleep", lambda seconds: None)
     first = 1000 if ask else 3
     again = FakeBoard()
@@ -359,7 +359,7 @@ def test_a_board_that_restarted_while_nobody_listened_was_not_stopped(here, monk
 
 
 def test_a_bowl_on_the_bench_makes_no_other_pot(here):
-    """Its reading in the air is no warm bowl's: what flows into it is not counted, and nothing is judged."""
+    """Its reading in the air is not a warm bowl's: heat into it is not counted, and nothing is judged."""
     (here / "g.toml").write_text("water_j_per_k = 15000.0\nbowl_w_per_k = 4.0\nloss_w_per_k = 0.1\n")
     rising = [status_line(n, 1000 * n, water=30000 + 10 * n, bowl=20000, duty=10000) for n in range(2, 600)]
     board = FakeBoard(lambda: iter([event_line("bowl_off", 1, 1000), *rising, done(2)]))
@@ -368,7 +368,7 @@ def test_a_bowl_on_the_bench_makes_no_other_pot(here):
 
 
 def test_a_pulled_cable_shows_a_gap_and_the_hold_goes_on_when_it_is_back(here, monkeypatch):
-    """The rows in between are missing, counted and marked; the score goes on."""
+    """The rows in between are missing, counted and marked; the score continues."""
     monkeypatch.setattr(hold_module.time, "sleep", lambda seconds: None)
     again = FakeBoard()
     again.say(*quiet(15, 16), done())
@@ -476,7 +476,7 @@ def test_where_nobody_can_be_asked_ctrl_c_stops_the_warmer(here):
 
 
 def test_a_closed_terminal_leaves_the_warmer_running_and_seals_the_log(here):
-    """The board needs no host; nothing is asked of it. A simulated warmer has no one to go on for: it stops."""
+    """The board needs no host, so nothing is requested. A simulated warmer has no user left: it stops."""
     runner = runner_of(quiet())
     assert turning(runner, Keyboard({}), Counter(go=True), 3).ended == watch.LEFT
     assert asked_of(runner) == []
@@ -502,7 +502,7 @@ def test_keys_are_the_persons_acts(here):
 
 
 class Keeping(FakeBoard):
-    """A board that keeps these chocolates."""
+    """A board with these chocolates stored."""
 
     def __init__(self, names):
         super().__init__(lambda: iter(quiet()))

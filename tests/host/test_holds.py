@@ -30,7 +30,7 @@ FACTS: dict[str, Any] = {
 
 @pytest.fixture(autouse=True)
 def records(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A home of records of its own, and another folder to stand in."""
+    """A separate folder for records, and another as the working folder."""
     monkeypatch.setenv(home.VARIABLE, str(tmp_path / "home"))
     (tmp_path / "here").mkdir()
     monkeypatch.chdir(tmp_path / "here")

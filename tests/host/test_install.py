@@ -280,7 +280,7 @@ def test_an_unknown_port_is_told() -> None:
 
 
 def about(**what: Any) -> bytes:
-    """The first line of what a board tells of itself."""
+    """The first line of a board's report on itself."""
     told = {"implementation": "micropython", "python": [1, 24, 0], "mpy": 2822, "platform": "rp2", "machine": "a board"}
     return json.dumps({**told, **what}).encode() + b"\r\n"
 

@@ -1,4 +1,4 @@
-"""An install broken off at any point leaves a board that starts the old version or the new one, never a mixture.
+"""An install interrupted at any point leaves a board that starts the old version or the new one, never a mixture.
 
 One real install is recorded, every flash operation of it. Each beginning of that record is a flash as a cut leaves it,
 with the last operation not begun, half done, or done. On each of them main.py is run against littlefs-python.

@@ -65,7 +65,7 @@ def test_a_closed_terminal_is_nobody_and_no_error(terminal):
 
 
 def test_without_a_terminal_nobody_is_there(monkeypatch, tmp_path):
-    """A file is no keyboard."""
+    """A file is not a keyboard."""
     (tmp_path / "in").write_text("r")
     with open(tmp_path / "in") as stdin:
         monkeypatch.setattr(sys, "stdin", stdin)

@@ -19,7 +19,7 @@ LEARNT = {**POT, "gains.water_j_per_k": 9300.0, "gains.bowl_w_per_k": 4.2, "gain
 
 
 def judged(truth, values=None, start_c=20.0, **changes):
-    """What is told of a warm-up, all of it."""
+    """Every message about a warm-up."""
     made = heated(POT, truth, 1800, start_c=start_c)
     pot = LoadCheck(LEARNT if values is None else values, 20.0)
     told = []

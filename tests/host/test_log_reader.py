@@ -312,7 +312,7 @@ def test_a_log_is_never_written_over(tmp_path):
 
 
 def test_a_folder_that_cannot_be_made_is_said(tmp_path):
-    """A file stands in the way."""
+    """A file has that name already."""
     (tmp_path / "file").write_text("")
     with pytest.raises(UseError, match="cannot be made"):
         make_folder(tmp_path / "file" / "log", "dark")

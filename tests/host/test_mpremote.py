@@ -140,7 +140,7 @@ def test_reset_starts_the_firmware(board: VirtualBoard) -> None:
 
 
 def board_restarted(board: VirtualBoard) -> None:
-    """The firmware starts afresh."""
+    """The firmware starts again."""
     def resets() -> int:
         return sum(entry["cause"] == "reset" for entry in board.report()["resets"])
 

@@ -52,7 +52,7 @@ def letters() -> dict[bytes, str]:
 
 
 def read(memory: bytes) -> list[str]:
-    """The display's rows as text; where no letter stands, a ``~``."""
+    """The display's rows as text; a ``~`` where there is no letter."""
     table = letters()
     found = []
     for row in range(8):
@@ -64,7 +64,7 @@ def read(memory: bytes) -> list[str]:
 
 
 def figures(memory: bytes, text: str) -> bool:
-    """Do these big figures stand at the left of the five upper rows?"""
+    """Are these big figures at the left of the five upper rows?"""
     for row in range(5):
         wanted = bytearray(128)
         display.paint_big(wanted, text, row)

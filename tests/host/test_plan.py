@@ -211,7 +211,7 @@ def test_where_losses_do_all_of_it_no_zero_is_weighed_out():
 
 @pytest.mark.parametrize("shown", [Shown(), Shown(pounds=True)])
 def test_no_mass_is_said_to_be_nothing(shown):
-    """What evaporates under a cover is little, and told as less than the least that is shown."""
+    """Little evaporates under a cover; it is shown as less than the smallest figure."""
     said = text(planned(), shown)
     assert not re.search(r"(?<![\d.])0 (?:g|oz)", said)
     assert f"under {shown.mass(shown.least_kg)} an hour" in " ".join(said.split())

@@ -232,7 +232,7 @@ def test_no_time_is_promised_to_the_minute():
 
 
 def test_a_pot_that_is_known_narrows_the_band_and_one_that_is_not_is_named():
-    """Width and cover are asked for, and what is not given is said."""
+    """Width and cover are options; each one missing is reported."""
     guessed, known = planned(), planned(pot_width="27cm", cover="70%")
     assert any("cm wide (--pot-width)" in each for each in guessed.request.assumed)
     assert not any("--pot-width" in each or "--cover" in each for each in known.request.assumed)

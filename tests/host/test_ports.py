@@ -126,7 +126,7 @@ def test_a_port_that_its_own_group_may_not_open_either_is_not_answered_by_joinin
 
 
 def test_on_windows_denied_means_in_use(monkeypatch):
-    """pyserial 3.5 keeps only the text of the system's error there (serialwin32.py, open)."""
+    """pyserial 3.5 passes on only the text of the system's error there (serialwin32.py, open)."""
     monkeypatch.setattr(sys, "platform", "win32")
     monkeypatch.setattr(ports, "usb_ports", list)
     denied = serial.SerialException("could not open port 'COM3': PermissionError(13, 'Access is denied.', None, 5)")
@@ -136,7 +136,7 @@ def test_on_windows_denied_means_in_use(monkeypatch):
 
 
 class Lines:
-    """A port that notes what its modem lines are told, in order."""
+    """A port that records the changes of its modem lines, in order."""
 
     def __init__(self):
         object.__setattr__(self, "acts", [])

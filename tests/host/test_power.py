@@ -1,4 +1,4 @@
-"""What a board makes of its last end, on the virtual board: power cuts, restarts, and holds that may go on.
+"""How a board starts after each kind of end, on the virtual board: power cuts, restarts, and holds that may resume.
 
 Oracle: the project's safety rules for power cuts, reboot loops and latches.
 """

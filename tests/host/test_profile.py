@@ -1,4 +1,4 @@
-"""Chocolates: the windows that come along, against their sources, and refusals in words."""
+"""Chocolates: the bundled windows, against their sources, and refusals in words."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def test_a_test_piece_of_dark_sets_in_five_minutes_and_what_has_not_in_ten_to_fi
 
 
 def test_melted_stock_is_taken_for_milk_unless_its_file_says_of_what():
-    """Milk bears least: the cap that suits every kind."""
+    """Milk tolerates the least: its cap suits every kind."""
     assert load_profile("melted").of == "milk"
     assert load_profile("dark").of == "dark"
     work = {"low_c": 39.0, "high_c": 41.0}
@@ -112,7 +112,7 @@ def test_window_alone_is_enough():
 
 
 def test_makers_chart_wins():
-    """Everything a file gives stands."""
+    """Every figure in a file is used."""
     work = {"target_c": 31.0, "ceiling_c": 33.0}
     profile = parse_profile(doc(work=work, never_above_c=52.0, melt_c=47.0, source="bag"))
     assert (profile.target_c, profile.ceiling_c, profile.never_above_c) == (31.0, 33.0, 52.0)
@@ -148,7 +148,7 @@ def test_wrong_figures_are_refused_in_words(changes, words):
 
 
 def test_missing_window_is_asked_for():
-    """There is no default window: a chocolate without one is no chocolate."""
+    """There is no default window: a chocolate without one is refused."""
     with pytest.raises(FileError, match="work is missing; it needs name, kind, work"):
         parse_profile({"name": "cru", "kind": "dark"})
 

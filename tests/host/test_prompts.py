@@ -1,4 +1,4 @@
-"""What a person hears in an evening: the litres, the grams, the advice, and no percentage of seed."""
+"""The prompts of an evening: the litres, the grams, the advice, and no percentage of seed."""
 
 from __future__ import annotations
 
@@ -87,7 +87,7 @@ def test_over_its_window_it_is_to_be_tested_and_over_the_ceiling_assumed_lost_ea
 
 
 def test_the_bowl_before_is_not_judged_by_the_window_of_the_one_that_comes():
-    """31.5 °C is dark's own and over milk's: until the step is another, it is still dark that stands there."""
+    """31.5 °C is dark's own and over milk's: until the step changes, the bowl is still dark's."""
     t = tonight()
     t.see(line())
     t.change(load_profile("milk"))
@@ -105,7 +105,7 @@ def test_seed_that_will_not_melt_gets_advice_with_how_far_the_bowl_may_be_warmed
 
 
 def test_it_thickens_and_it_thins_get_their_reason_and_the_alternatives():
-    """A lift or fall inside the window is the board's; why, and what else there is, is told."""
+    """The board moves the target inside the window; the prompt gives the reason and the alternatives."""
     thick, thin = tonight().event("thicker", {})[0], tonight().event("thinner", {})[0]
     assert "warm untempered melt, or melt and temper again" in thick
     assert "test the temper" in thin

@@ -125,7 +125,7 @@ def test_wrong_figures_are_refused_in_words(rig_file, old, new, words):
 
 
 def test_everything_that_is_wrong_is_said_at_once(rig_file):
-    """One line for each, settings, pins, vessels and plant alike: nobody mends a file one message at a time."""
+    """One line for each, settings, pins, vessels and plant alike: nobody corrects a file one message at a time."""
     text = LEAST.replace("heater_w = 100.0", "heater_w = 9e9").replace('switch = "dc"', 'swich = "dc"')
     text = 'board = "pico"\npanel = true\n' + text + """
 [pins]

@@ -134,7 +134,7 @@ def test_a_hold_in_its_window_to_the_end_has_not_left_it():
 
 
 def test_it_says_what_was_scored():
-    """True temperatures or readings, as told."""
+    """True temperatures or readings, as requested."""
     assert score(trace([31.5], scored_from=READINGS), DARK).scored_from == READINGS
 
 
@@ -165,7 +165,7 @@ def test_a_colder_start_only_delays_the_scored_span(bowl_c, cold_s):
 
 @given(st.lists(st.floats(0.01, 20), min_size=1, max_size=30), st.floats(0, 20))
 def test_steps_never_add_up_to_more_than_the_record(gaps_s, rest_s):
-    """A sample stands until the next one or for the longest step."""
+    """A sample counts until the next one or for the longest step."""
     t_s = np.cumsum(gaps_s)
     steps_s = step_lengths_s(t_s, float(t_s[-1]) + rest_s)
     assert (steps_s >= 0).all()

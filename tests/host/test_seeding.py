@@ -104,7 +104,7 @@ def test_melt_weighed_first_gives_the_same_seed(melt_c, end_c, taken_up):
 
 @given(melts, ends, st.floats(0.5, 20.0))
 def test_seed_gives_what_the_melt_gives(melt_c, end_c, mass_kg):
-    """First law, written out anew: what the melt and bowl give is what seed and room take."""
+    """First law, written independently: what the melt and bowl give is what seed and room take."""
     batch = Batch(mass_kg, melt_c, 20.0, bowl_j_per_k=300.0, lost_j=3000.0)
     seed_kg = seed_share(batch, end_c) * mass_kg
     assume(seed_kg > 0.0)
@@ -176,7 +176,7 @@ def test_half_a_kilogram_at_40_makes_a_bowl_of_1_5_too_hot():
 
 @given(st.floats(0.2, 10.0), st.floats(30.6, 31.9), st.floats(15.0, 45.0))
 def test_the_largest_refill_ends_on_an_edge_of_the_window(in_bowl_kg, bowl_c, refill_c):
-    """Mixed again it lies on the window's edge; one in the window may be of any size."""
+    """Mixed again it is at the window's edge; one in the window may be of any size."""
     bowl = Bowl(in_bowl_kg, bowl_c, 30.5, 32.0)
     most_kg = largest_kg(bowl, refill_c)
     if math.isinf(most_kg):

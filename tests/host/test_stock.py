@@ -166,7 +166,7 @@ def test_seed_is_judged_by_where_the_bowl_settled(capsys):
 
 
 def test_what_is_left_is_of_the_bowl_that_the_evening_ended_with(capsys):
-    """Dark was melted at 52 °C first, which milk would not bear; then milk came, and its seeding nobody logged."""
+    """Dark was melted at 52 °C first, too hot for milk; then milk came, and its seeding nobody logged."""
     folder = evening("dark-1", bowls=(52.0, 32.0, 31.0, 30.5, 30.4), stage="work")
     with (Path(folder) / "events.jsonl").open("a") as events:
         events.write('{"t_s": 3.0, "event": "changed", "name": "milk"}\n')

@@ -1,4 +1,4 @@
-"""Temper tests: the verdict by the chocolate's times, kept beside the log. Times: common practice, no source."""
+"""Temper tests: the verdict by the chocolate's times, stored beside the log. Times: common practice, no source."""
 
 from __future__ import annotations
 

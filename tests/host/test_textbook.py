@@ -39,7 +39,7 @@ def test_simc_gives_skogestad_s_table(zero_s, lags_s, dead_s, pi, pid):
 
 
 def test_simc_for_an_integrator_with_two_lags_gives_skogestad_s_table():
-    """1/(s(s+1)²): the integrator is the lag kept; PI 0.333, 12; series PID 1, 4, 1.5 (from memory)."""
+    """1/(s(s+1)²): the integrator is the remaining lag; PI 0.333, 12; series PID 1, 4, 1.5 (from memory)."""
     got = textbook.simc_integrating(1.0, 1.0 + 0.5)
     assert (got.kp, got.ti_s) == pytest.approx((0.333, 12.0), rel=0.01)
     assert textbook.simc_integrating(1.0, 0.5, tau2_s=1.5) == textbook.from_series(1.0, 4.0, 1.5)

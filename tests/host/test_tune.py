@@ -40,7 +40,7 @@ def chosen(task: choose.Task) -> choose.Chosen:
 
 
 def test_chosen_gains_keep_every_margin(task: choose.Task, chosen: choose.Chosen):
-    """1.6 at the fit, 2.0 at every corner and fill, checked anew from the cascade they make."""
+    """1.6 at the fit, 2.0 at every corner and fill, computed again from the cascade they make."""
     cascade = fastsim.cascade_of(choose.with_gains(POT, chosen.gains))
     for fill in choose.FILLS:
         assert margins.margins(cascade, task.findings.model.at_fill(fill)).worst <= choose.NOMINAL + 0.005
@@ -55,7 +55,7 @@ def test_chosen_gains_are_better_than_what_the_board_works_out(task: choose.Task
 
 
 def test_no_textbook_rule_at_equal_margins_does_better(task: choose.Task, chosen: choose.Chosen):
-    """Same cascade, filter, anti-windup and ceiling; each rule as it is, and slowed until it keeps the same margins."""
+    """Same cascade, filter, anti-windup and ceiling; each rule as given, and slowed until it meets the same margins."""
     compared = references.compare(task)
     assert [each.name for each in compared] == list(references.RULES)
     for each in compared:

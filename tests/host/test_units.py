@@ -76,7 +76,7 @@ def test_speeds_are_read():
 
 @pytest.mark.parametrize("text", ["0", "-1", "nan", "inf", "fast", "", "1e9"])
 def test_impossible_speeds_are_refused(text):
-    """Nothing stands still or runs backwards."""
+    """A speed is never zero or negative."""
     with pytest.raises(UseError, match="--speed"):
         parse_speed(text)
 

@@ -37,7 +37,7 @@ def test_every_option_has_one_help_line_of_its_own_and_no_word_is_cut(name, comm
 
 
 def test_an_option_means_the_same_wherever_it_is_offered():
-    """Defined once; only `rig check` looks at no board unless told which, and the seed of plan and stock is a mass."""
+    """Defined once; only `rig check` needs no board unless one is named, and the seed of plan and stock is a mass."""
     other = {("bain rig check", "--port"), ("bain stock", "--seed"),
              ("bain plan", "--seed")}  # fmt: skip
     common = ("--port", "--json", "--vessel", "--plant", "--seed", "--fahrenheit", "--pounds")

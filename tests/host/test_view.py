@@ -156,7 +156,7 @@ def test_a_trip_and_a_question_stand_where_the_next_act_stands():
 
 
 def marks(scene):
-    """Where the present value stands in the chocolate's band."""
+    """Where the present value is in the chocolate's band."""
     band = drawn(scene)[3]
     return next((band.index(glyph), glyph) for glyph in "◆◀▶" if glyph in band)
 
@@ -208,7 +208,7 @@ def test_the_trend_is_told_once_two_minutes_are_known():
 
 
 def test_every_figure_is_seven_rows_of_one_width_and_no_two_are_alike():
-    """Or they could not be told apart across the kitchen."""
+    """Otherwise nobody could tell them apart across the kitchen."""
     for rows in FIGURES.values():
         assert len(rows) == 7
         assert len(set(map(len, rows))) == 1
@@ -271,5 +271,5 @@ def test_a_closed_pipe_does_not_end_the_hold():
 
 
 def test_without_a_terminal_the_view_is_plain():
-    """A file is no terminal."""
+    """A file is not a terminal."""
     assert isinstance(choose_view(io.StringIO(), full=True, big=False, keys=""), PlainLines)

@@ -1,4 +1,4 @@
-"""The virtual board's flash: a littlefs any other littlefs reads, kept over resets, and cut at any operation."""
+"""The virtual board's flash: a littlefs any other littlefs reads, unchanged by resets, and cut at any operation."""
 
 from __future__ import annotations
 

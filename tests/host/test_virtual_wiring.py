@@ -1,4 +1,4 @@
-"""Pin edges become heat as the wiring has it: guard, heartbeat gate, and the faults of both. No processes."""
+"""Pin edges become heat through the wiring: guard, heartbeat gate, and the faults of both. No processes."""
 
 from __future__ import annotations
 

@@ -68,7 +68,7 @@ def test_the_one_who_plays_it_only_answers_what_was_asked(evening):
 
 
 def test_no_ceiling_is_passed_after_seeding(evening):
-    """Neither by water against which the bowl stands nor by the chocolate: 34.5 °C for dark, and 0.5 K of probe."""
+    """Neither by the water at the bowl's wall nor by the chocolate: 34.5 °C for dark, and 0.5 K of probe."""
     _, _, log = evening
     profile = load_profile("dark")
     after = log["t_s"] >= begins_s(log, "stage", "settle")

@@ -34,7 +34,7 @@ def pot(**table: object) -> Rig:
 
 
 class Kettle:
-    """A plug-in plant: litre of water, no losses; keeps what it was asked."""
+    """A plug-in plant: litre of water, no losses; records every call."""
 
     def __init__(self, **start: float) -> None:
         self.temps_c = {"water": 20.0, **start}
@@ -49,7 +49,7 @@ class Kettle:
 
 
 def test_before_arm_no_plant_time_passes():
-    """However long the board boots, the evening has not begun: readings and energies stand still."""
+    """However long the board boots, the evening has not begun: readings and energies do not change."""
     world = world_of()
     before = (world.probe_c("water"), world.probe_c("bowl"))
     world.advance(150.0, 3600 * SECOND)
@@ -263,7 +263,7 @@ def test_bias_is_what_the_rig_says_or_small():
 
 
 def test_raw_plant_is_read_as_it_is():
-    """`raw_probes`: no lag, no bias, no noise, and the device is told not to round."""
+    """`raw_probes`: no lag, no bias, no noise, and the device must not round."""
     kettle = Kettle(bowl=30.0)
     kettle.raw_probes = True
     world = world_of(plant=kettle)
@@ -275,7 +275,7 @@ def test_raw_plant_is_read_as_it_is():
 
 
 def test_plant_without_a_bowl_has_no_bowl_probe():
-    """Absent is said, not guessed."""
+    """A missing probe is reported, not guessed."""
     world = world_of(plant=Kettle())
     assert not world.has_bowl
     assert world.probe_c("bowl") is None
@@ -307,7 +307,7 @@ class Failing(Kettle):
      ("word", "temps_c failed")],
 )
 def test_failing_plant_is_a_dead_probe_told_in_words(way, words):
-    """Exception or NaN: probes read None from then on, time goes on, and the plant is not asked again."""
+    """Exception or NaN: probes read None from then on, time continues, and the plant is not called again."""
     plant = Failing(way)
     world = world_of(plant=plant)
     world.arm(0)
