@@ -206,7 +206,9 @@ class App:
         i = w.inputs
         i.settings_bad = bool(self.documents.damaged)
         i.ended, i.rebooting = self.power.ended, self.power.rebooting
-        i.in_hand = w.state == IDLE and self.standalone.locked_out(now_ms)
+        # A probe that was calibrated in boiling water is still in it for a while after the lock-out has ended.
+        still_hot = i.in_hand and not (water_c is not None and water_c < w.values["hard_limit_c"])
+        i.in_hand = w.state == IDLE and (still_hot or self.standalone.locked_out(now_ms))
         w.step(now_ms, dt_ms, water_c, water_code, bowl_c, given_j, second_c)
         self._drive(now_ms)
         self._look_at_heap(now_ms)

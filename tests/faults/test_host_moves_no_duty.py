@@ -11,8 +11,8 @@ import pytest
 
 from bainboard import requests_board, service, wire
 from bainboard.transfer import CHUNK, base64_text, sha256_hex
+from bainwright.virtual import python_modules as modules
 
-from . import modules
 from .cases import build, parse
 from .fast import Player, Trace
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from bainwright.calibration.fit import FEVER, Known
+from bainwright.calibration.reading import LOCK_S, lock
 from bainwright.files.documents import flash_of
 from bainwright.files.rig import Rig
 from bainwright.link.protocol import Link
@@ -100,12 +101,14 @@ class VirtualBench:
 
     @contextmanager
     def bath(self, name: str) -> Iterator[Link]:
-        """A fresh board in this bath, its clock running."""
+        """A fresh board in this bath, its heat locked out, its clock running."""
         with tempfile.TemporaryDirectory(prefix="bain-") as folder, VirtualBoard(
             self._rig, seed=self._seed, flash_files=flash_of(self._rig), truth=Path(folder) / "truth",
             make_world=partial(_world, self.baths_c[name], name == LIFTED),
         ) as board, linked(board.path) as link:
             board.arm()
+            link.hello()
+            lock(link, LOCK_S)  # before its first reading: in boiling water that would latch
             board.set_speed(200)  # so that a request's answer comes before a lock of virtual minutes is over
             board.run_clock()
             yield link

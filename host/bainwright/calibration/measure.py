@@ -86,7 +86,6 @@ def play(warmer: Warmer, report: Report) -> None:
     for known in bench.known:
         report(f"VIRTUAL: probes into the {known.bath} bath, {known.temp_c:.2f} °C; the heat is locked out")
         with bench.bath(known.bath) as link:
-            link.hello()
             measure_bath(warmer, link, known, report)
     if len(reading.places_of(warmer.settings)) > 1:
         with bench.bath(LIFTED) as link:
