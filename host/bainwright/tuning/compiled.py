@@ -27,6 +27,7 @@ from typing import Any
 import numpy as np
 
 from bainwright.core.atomic_write import replace_file
+from bainwright.core.figures import Figure
 
 PRELUDE = '''"""Translated by bainwright.tuning.compiled; made anew whenever a source changes."""
 from math import exp, pi, pow, sqrt, isnan, nan
@@ -126,9 +127,12 @@ class _Translator(ast.NodeTransformer):
     def visit_Attribute(self, node: ast.Attribute) -> Any:
         owner = self.kind(node.value)
         if owner is None and isinstance(node.value, ast.Name):
-            module = getattr(self.home, node.value.id, None)
-            if isinstance(module, types.ModuleType):
-                return ast.Name(self.unit.outside(getattr(module, node.attr), node.attr, module), node.ctx)
+            held = getattr(self.home, node.value.id, None)
+            if isinstance(held, types.ModuleType):
+                return ast.Name(self.unit.outside(getattr(held, node.attr), node.attr, held), node.ctx)
+            if isinstance(held, Figure):
+                name = f"{node.value.id}_{node.attr}"
+                return ast.Name(self.unit.outside(getattr(held, node.attr), name, self.home), node.ctx)
         if owner is not None and isinstance(vars(owner).get(node.attr), property) and (
                 (owner, node.attr) not in self.unit.fields):
             name = self.unit.method(owner, node.attr)
