@@ -24,6 +24,7 @@ MOST_FACTS_BYTES = 1_000_000  # of a hold.json; a real one has 4 KB
 IN_WINDOW = "in window"
 LEFT_WINDOW = "left window"
 NEVER_THERE = "never there"
+NOT_KNOWN = "not known"  # no probe in the chocolate, or no report
 TOO_WARM = "too warm"
 TRIPPED = "tripped"
 CUT_SHORT = "cut short"
@@ -105,6 +106,8 @@ class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
             return LOST
         if self.ended == "restarted":
             return CUT_SHORT
+        if self.in_window is None and self.bowl_peak_c is None:
+            return NOT_KNOWN
         if not self.in_window:
             return NEVER_THERE
         if self.in_window >= GOOD_FRACTION:

@@ -42,11 +42,16 @@ def elsewhere() -> list[Path]:
         return []
 
 
+def is_text(name: str) -> bool:
+    """Whether a file's name is text: a system may give bytes that are none, and no list or page can show them."""
+    return not any("\ud800" <= letter <= "\udfff" for letter in name)
+
+
 def hold_folders() -> Iterator[Path]:
-    """Every folder that may be a hold's: those of the home, then those elsewhere."""
+    """Every folder that may be a hold's, and whose name is text: those of the home, then those elsewhere."""
     try:
         with os.scandir(holds_folder()) as found:
-            yield from sorted(Path(each.path) for each in found if each.is_dir())
+            yield from sorted(Path(each.path) for each in found if is_text(each.name) and each.is_dir())
     except OSError:
         pass
     yield from elsewhere()

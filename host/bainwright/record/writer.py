@@ -13,7 +13,7 @@ from typing import Any, BinaryIO
 from bainwright.core.atomic_write import replace_file
 from bainwright.core.errors import BainError, FileError, UseError
 from bainwright.core.file_names import file_name
-from bainwright.core.home import holds_folder, remember
+from bainwright.core.home import holds_folder, is_text, remember
 from bainwright.core.os_errors import reason
 from bainwright.core.terminal import visible
 from bainwright.link.messages import Status
@@ -46,12 +46,14 @@ def make_folder(asked: Path | None, name: str) -> Path:
     Raises
     ------
     UseError
-        If the folder asked for has a log in it, or cannot be made.
+        If the folder asked for has a log in it, has a name that is no text, or cannot be made.
     """
     if asked is None:
         return next_folder(holds_folder(), name)
     if (asked / CSV).exists():
         raise UseError(f"--out {asked} already holds a log", hint="name another folder; a log is never written over")
+    if not is_text(str(asked)):
+        raise UseError("--out is no text", got=ascii(str(asked)), wanted="a name in UTF-8", hint="name another folder")
     try:
         asked.mkdir(parents=True, exist_ok=True)
     except OSError as failed:

@@ -76,7 +76,7 @@ def trace_of(log: HoldLog, truth: Any, end_s: float, *, raw: bool = False) -> Tr
     Trace
         An estimated bowl is no reading: it is NaN.
     """
-    if truth is None:
+    if truth is None or not len(truth["t_ms"]):
         bowl_c = np.where(log["bowl_estimated"] == 0, log["bowl_c"], np.nan)
         row_s = float(log.facts.get("row_s", 1.0))
         return Trace(log["t_s"], log["water_c"], bowl_c, log["target_c"], end_s, READINGS, row_s)

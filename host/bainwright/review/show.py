@@ -13,6 +13,7 @@ import numpy as np
 
 from bainwright.archive.listing import Entry, entry_of
 from bainwright.core.errors import BainError
+from bainwright.core.os_errors import reason
 from bainwright.core.units import clock_words, duration_words
 from bainwright.display.picture import draw_hold
 from bainwright.files.chocolate import Profile, window_at
@@ -149,6 +150,7 @@ def _draw(folder: Path, log: HoldLog, entry: Entry, notes: list[str]) -> bool:
     try:
         draw_hold(folder, log, None, window, entry.summary or NO_REPORT, [], virtual=entry.virtual, name=profile.name)
     except (BainError, OSError) as failed:
-        notes.append(f"the picture cannot be drawn: {failed}")
+        why = reason(failed) if isinstance(failed, OSError) else str(failed)
+        notes.append(f"the picture cannot be drawn: {why}")
         return False
     return True

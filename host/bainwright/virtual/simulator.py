@@ -256,7 +256,10 @@ class Simulator:
             self.control.send((False, error))
 
     def _answer(self, value: Any = None) -> None:
-        self.control.send((True, value))
+        try:
+            self.control.send((True, value))
+        except OSError:  # the user's process has ended
+            self._open = False
 
     def _settle_user(self, post: str) -> None:
         while self._waiting[post]:

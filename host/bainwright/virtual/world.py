@@ -50,7 +50,7 @@ class World:
     UseError
         When the scenario acts on the warmer and the plant is not the built-in one.
     PlantError
-        When the plant reports no water temperature.
+        When the plant reports no water temperature, or fails in its first step.
     FileError
         When the scenario does not fit this rig.
     """
@@ -72,6 +72,8 @@ class World:
             self._read_plant()
         else:
             self._step(0.0, WAKE_S)
+            if self.dead is not None:
+                raise PlantError(self.dead, wanted="temperatures from the first step on")
         self.has_bowl = "bowl" in self._true_c
         self._elements = {name: self._element(name, temp_c) for name, temp_c in self._true_c.items()}
         self._on_plant, self._on_board = self._schedule()
