@@ -186,7 +186,7 @@ def check_sentences(text: str, want: dict[str, float | None], low_c: float, high
     peak_c = want["bowl_peak_c"]
     claim("Assume the seed is lost", peak_c is not None and peak_c >= ceiling_c)
     claim("Test the temper before", peak_c is not None and high_c + 0.1 <= peak_c < ceiling_c)
-    unknown = claim(rf"For ({TIME}) its temperature is not known", (want["unknown_s"] or 0.0) >= 60)
+    unknown = claim(rf"For ({TIME}) the chocolate's temperature is not known", (want["unknown_s"] or 0.0) >= 60)
     if unknown:
         check_time(unknown[1], want["unknown_s"] or 0.0)
     return checked

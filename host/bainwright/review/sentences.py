@@ -110,7 +110,7 @@ def end_words(s: Score) -> str:
     if s.left_for_good:
         words.append("At the end it had been outside its window for ten minutes or more.")
     if s.unknown_s >= 60:
-        words.append(f"For {duration_words(s.unknown_s)} its temperature is not known.")
+        words.append(f"For {duration_words(s.unknown_s)} the chocolate's temperature is not known.")
     return " ".join(words)
 
 
