@@ -43,7 +43,8 @@ def total_kg(options: MassOptions, shown: Shown, assumed: list[str]) -> float:
         stray = [f"--{name}" for name in ("coating", "centre", "waste", "left") if getattr(options, name) is not None]
         if stray:
             raise UseError(
-                f"{', '.join(stray)} belongs to --pieces", hint="leave it out, or give --pieces in place of --total"
+                f"{' and '.join(stray)} {'belongs' if len(stray) == 1 else 'belong'} to --pieces",
+                hint=f"leave {'it' if len(stray) == 1 else 'them'} out, or give --pieces in place of --total",
             )
         return parse_mass_kg(options.total, "--total", LEAST_KG, MOST_KG)
     if options.pieces is None:

@@ -30,12 +30,14 @@ def _impossible(plan: Plan, shown: Shown) -> list[str]:
     if not plan.heater_enough:
         said.append("The heater cannot hold the chocolate even with the water covered: see 'The heater' (--all).")
     if hold.least_kg is None:
-        over_k = max(0.0, hold.water_c - hold.water_most_c)
-        said.append(
-            f"The hold needs water at {shown.temp(hold.water_c)}, {shown.difference(over_k)} over the "
-            f"{shown.temp(hold.water_most_c)} that the temper at the bowl's wall allows. A warmer room, stirring, "
-            "or better contact of the bowl helps."
-        )
+        most = f"{shown.temp(hold.water_most_c)} that the temper at the bowl's wall allows"
+        if hold.water_c > hold.water_most_c:
+            over = shown.difference(hold.water_c - hold.water_most_c)
+            needs = f"The hold needs water at {shown.temp(hold.water_c)}, {over} over the {most}."
+        else:  # the offset measured on the rig is content with less than the warmer's sizes
+            needs = (f"By the warmer's sizes the hold needs warmer water than the {most}, though by the offset measured "
+                     f"on your rig {shown.temp(hold.water_c)} is enough.")
+        said.append(f"{needs} A warmer room, stirring, or better contact of the bowl helps.")
     if not plan.seed_enough and plan.seed_answer:
         said.append(f"Your seed is too little: it ends near {shown.temp(plan.seed_answer.ends_c)}, where it melts out.")
     if not plan.cools:

@@ -238,6 +238,8 @@ def swap_now(plan: Plan, step: Step, shown: Shown) -> str:
 
 def _warm_up_before(plan: Plan, shown: Shown) -> str:
     before_s, water = plan.warms_before_s, shown.temp(plan.hold.water_c)
+    if plan.request.water_c > plan.hold.water_c:
+        return f"Have the water down at {water} when the bowl comes back."
     if before_s < 60.0:
         return f"Meanwhile warm the water up to {water}."
     when = f"{minutes_words(before_s)} before this"
