@@ -1,0 +1,115 @@
+"""Inputs that nobody plans for still get words that are true."""
+
+from __future__ import annotations
+
+import os
+import sys
+from multiprocessing import Pipe
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from bainwright.archive.listing import entry_of, list_holds
+from bainwright.cli import main
+from bainwright.core.errors import UseError
+from bainwright.physics.materials import CP_SOLID
+from bainwright.record.writer import make_folder
+from bainwright.tuning import surrogate
+from bainwright.tuning.compiled import Unit
+from bainwright.virtual.simulator import Simulator
+
+PLANT = """
+class Hot:
+    temps_c = {'water': 'hot'}
+    def step(self, power_w, dt_s):
+        pass
+"""
+
+
+class Weighs:
+    """A class for the translator that uses a figure of the materials."""
+
+    def __init__(self) -> None:
+        self.mass_kg = 2.0
+
+    def stores_j_per_k(self) -> float:
+        """Uses the figure's value."""
+        return self.mass_kg * CP_SOLID.value
+
+
+def test_a_figure_of_the_materials_is_compiled_by_its_value() -> None:
+    unit = Unit(Weighs())
+    unit.method(Weighs, "stores_j_per_k")
+    assert surrogate.CP_SOLID is CP_SOLID
+    assert f"CP_SOLID_value = {CP_SOLID.value!r}" in unit.text()
+
+
+def test_a_plant_without_numbers_is_refused_before_the_hold(
+    tmp_path: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "hot.py").write_text(PLANT)
+    assert main(["hold", "dark", "--plant", f"{tmp_path / 'hot.py'}:Hot", "--for", "1m"]) == 2
+    said = capsys.readouterr().err
+    assert "could not convert" in said
+    assert "wanted temperatures from the first step on" in said
+
+
+def test_a_hold_that_fits_by_its_offset_is_not_over_its_limit(capsys: pytest.CaptureFixture[str]) -> None:
+    main(["plan", "white", "--total", "20kg", "--rig", "plate", "--room", "5"])
+    said = " ".join(capsys.readouterr().out.split())
+    assert "0.0 K over" not in said
+    assert "though by the offset measured on your rig 31.4 °C is enough" in said
+
+
+def test_a_bath_filled_too_hot_is_not_warmed_up(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["plan", "dark", "--total", "1.8kg", "--water-temp", "90", "--cold-water", "40"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "warm the water up" not in said
+    assert "Have the water down at 32.7 °C when the bowl comes back." in said
+
+
+@pytest.mark.parametrize(
+    ("stray", "words"),
+    [
+        (["--left", "1kg"], "--left belongs to --pieces; leave it out"),
+        (["--left", "1kg", "--waste", "5%"], "--waste and --left belong to --pieces; leave them out"),
+    ],
+)
+def test_options_that_belong_to_pieces_are_counted(
+    stray: list[str], words: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["plan", "dark", "--total", "1kg", *stray]) == 2
+    assert words in capsys.readouterr().err
+
+
+def test_a_simulator_whose_user_has_gone_ends_without_a_traceback() -> None:
+    user, control = Pipe()
+    user.close()
+    simulator: Any = SimpleNamespace(control=control, _open=True)
+    Simulator._answer(simulator, os.devnull)
+    assert not simulator._open
+
+
+def test_a_hold_with_no_known_chocolate_temperature_has_no_verdict(tmp_path: Any) -> None:
+    report = {"in_window_fraction": None, "bowl_peak_c": None, "water_peak_c": 32.7}
+    assert entry_of(tmp_path, {"ended": "done", "report": report}).verdict == "not known"
+    assert entry_of(tmp_path, {"ended": "done"}).verdict == "not known"  # no report: the disk was full
+    report = {"in_window_fraction": 0.0, "bowl_peak_c": 29.0}
+    assert entry_of(tmp_path, {"ended": "done", "report": report}).verdict == "never there"
+
+
+def test_a_folder_name_that_is_no_text_is_refused(tmp_path: Any) -> None:
+    with pytest.raises(UseError, match="--out is no text"):
+        make_folder(tmp_path / "\udcff", "dark")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere file names are text")
+def test_a_folder_name_that_is_no_text_does_not_break_the_list(
+    tmp_path: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("BAIN_HOME", str(tmp_path))
+    for name in ("\udcff", "dark-1"):
+        (tmp_path / "holds" / name).mkdir(parents=True)
+        (tmp_path / "holds" / name / "hold.json").write_text("{}")
+    assert [each.name for each in list_holds()] == ["dark-1"]
