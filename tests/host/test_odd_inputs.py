@@ -15,7 +15,6 @@ from bainwright.cli import main
 from bainwright.core.errors import UseError
 from bainwright.physics.materials import CP_SOLID
 from bainwright.record.writer import make_folder
-from bainwright.tuning import surrogate
 from bainwright.tuning.compiled import Unit
 from bainwright.virtual.simulator import Simulator
 
@@ -41,7 +40,6 @@ class Weighs:
 def test_a_figure_of_the_materials_is_compiled_by_its_value() -> None:
     unit = Unit(Weighs())
     unit.method(Weighs, "stores_j_per_k")
-    assert surrogate.CP_SOLID is CP_SOLID
     assert f"CP_SOLID_value = {CP_SOLID.value!r}" in unit.text()
 
 
@@ -113,3 +111,19 @@ def test_a_folder_name_that_is_no_text_does_not_break_the_list(
         (tmp_path / "holds" / name).mkdir(parents=True)
         (tmp_path / "holds" / name / "hold.json").write_text("{}")
     assert [each.name for each in list_holds()] == ["dark-1"]
+
+
+def test_melted_stock_that_the_bowl_cannot_hold_is_not_passed_over(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["plan", "melted", "--total", "3kg"]) == 0
+    assert "The bowl is full at 2.20 kg: melt the other 800 g elsewhere" in " ".join(capsys.readouterr().out.split())
+
+
+@pytest.mark.parametrize(
+    ("total", "words"),
+    [("2.5kg", "normal. A refill of 300 g follows, in temper."), ("3.6kg", "2 refills of 700 g follow, in temper.")],
+)
+def test_a_few_refills_are_weighed_in_the_short_plan(
+    total: str, words: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["plan", "dark", "--total", total]) == 0
+    assert words in " ".join(capsys.readouterr().out.split())

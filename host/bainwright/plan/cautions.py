@@ -35,8 +35,10 @@ def _impossible(plan: Plan, shown: Shown) -> list[str]:
             over = shown.difference(hold.water_c - hold.water_most_c)
             needs = f"The hold needs water at {shown.temp(hold.water_c)}, {over} over the {most}."
         else:  # the offset measured on the rig is content with less than the warmer's sizes
-            needs = (f"By the warmer's sizes the hold needs warmer water than the {most}, though by the offset measured "
-                     f"on your rig {shown.temp(hold.water_c)} is enough.")
+            needs = (
+                f"By the warmer's sizes the hold needs warmer water than the {most}, though by the offset measured on "
+                f"your rig {shown.temp(hold.water_c)} is enough."
+            )
         said.append(f"{needs} A warmer room, stirring, or better contact of the bowl helps.")
     if not plan.seed_enough and plan.seed_answer:
         said.append(f"Your seed is too little: it ends near {shown.temp(plan.seed_answer.ends_c)}, where it melts out.")
@@ -115,6 +117,13 @@ def _harder(plan: Plan, shown: Shown) -> list[str]:
             f"{plan.refills.count} refills of {shown.mass(plan.refills.each_kg)} follow, each tempered before it goes "
             "in: have a second bowl and a second pair of hands for them, or make several evenings of it."
         )
+    request = plan.request
+    later_kg = request.total_kg - request.batch_kg
+    if not request.tempered and later_kg >= shown.least_kg:
+        said.append(
+            f"The bowl is full at {shown.mass(request.batch_kg)}: melt the other {shown.mass(later_kg)} elsewhere, or "
+            "after this."
+        )
     tight = [need for need in plan.needs if _tight(need) and (plan.melts_here or need.stage != "melt")]
     if tight and plan.heater_enough:
         said.append(
@@ -123,7 +132,7 @@ def _harder(plan: Plan, shown: Shown) -> list[str]:
         )
     if plan.melts_here and plan.swap and plan.swap.out_l is not None and plan.swap.out_l > 0.8 * plan.swap.bath_l:
         said.append("Nearly the whole bath has to be swapped: colder water would do with less.")
-    if plan.request.method == COOLING:
+    if request.method == COOLING:
         said.append(
             "The warmer does not lead the cooling: watch the thermometer yourself until the bowl is back on it."
         )

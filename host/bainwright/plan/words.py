@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from bainwright.core.masses import Shown, clock_text
 from bainwright.plan import say, words_heat, words_temper
-from bainwright.plan.cautions import cautions
+from bainwright.plan.cautions import MANY_REFILLS, cautions
 from bainwright.plan.parts import STAGE_NAMES, Band, Plan, Step
 from bainwright.plan.words_temper import action, have_ready, seed_answer_lines
 
@@ -119,6 +119,16 @@ def short_lines(plan: Plan, shown: Shown) -> list[str]:
 
 
 def _weigh(plan: Plan, shown: Shown) -> str:
+    """What to weigh; of more refills than a few, the cautions speak."""
+    refills = plan.refills
+    if refills is None or not 1 <= refills.count <= MANY_REFILLS:
+        return _weigh_first(plan, shown)
+    each = shown.mass(refills.each_kg)
+    follow = f"A refill of {each} follows" if refills.count == 1 else f"{refills.count} refills of {each} follow"
+    return f"{_weigh_first(plan, shown)} {follow}, in temper."
+
+
+def _weigh_first(plan: Plan, shown: Shown) -> str:
     melt = f"{shown.mass(plan.melt.solid_kg)} to melt"
     if plan.seed_answer or not plan.request.tempered:
         return f"{melt}."

@@ -187,8 +187,9 @@ def _warm_up_finding(task: Task, before: Mapping[str, fastsim.Outcome], after: M
     peak = float(np.nanpercentile(after[course]["bowl_peak_c"], 95)) - task.high_c
     minutes = float(np.median(took)) / 60.0
     was = float(np.median(np.nan_to_num(before[course]["warm_up_s"], nan=EVENING_S))) / 60.0
+    stay = f"less than {peak:.1f} °C above its top" if peak >= 0.05 else "below its top"
     return Finding(f"From cold the bowl reaches the window in {minutes:.0f} min (before, {was:.0f} min). 19 warmers of "
-                   f"20 stay less than {max(0.0, peak):.1f} °C above its top.", peak <= OVERSHOOT_K)
+                   f"20 stay {stay}.", peak <= OVERSHOOT_K)
 
 
 def feasibility(task: Task) -> list[Finding]:
