@@ -243,8 +243,16 @@ class Player:
     # -- playing ------------------------------------------------------------------------------------------------------
 
     def run(self) -> Trace:
-        """Play it to its end."""
+        """Play it to its end; other tests of this process then find the firmware's modules as they were."""
+        before = (firmware.App, firmware.Folder, firmware.store.Files, firmware.heap_reserve.opened, firmware.sys)
         self._put_firmware()
+        try:
+            return self._play()
+        finally:
+            (firmware.App, firmware.Folder, firmware.store.Files, firmware.heap_reserve.opened, firmware.sys) = before
+            del firmware.print
+
+    def _play(self) -> Trace:
         modules.use(self.desk)
         self.desk.at(BOOT_US, lambda: self.desk.wiring.arm(BOOT_US))
         self.desk.at(self._end_us, self._over)
