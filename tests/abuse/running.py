@@ -83,12 +83,22 @@ def _be_the_command(arguments: list[str], folder: Path, output: Path) -> None:
         os._exit(code)
 
 
+def _resident_mb() -> float:
+    """Memory of this process now, MB."""
+    with open("/proc/self/statm", encoding="ascii") as file:
+        return int(file.read().split()[1]) * os.sysconf("SC_PAGE_SIZE") / 2**20
+
+
+FRESH_MB = _resident_mb()  # a command is forked from a process that may have grown since by other tests
+
+
 def _wait(child: int, began_s: float, interrupt_s: float | None) -> tuple[int | None, float]:
-    """The exit status, None for one that had to be killed, and the largest memory, MB."""
+    """The exit status, None for one that had to be killed, and the largest memory of a fresh process, MB."""
+    grown_mb = max(0.0, _resident_mb() - FRESH_MB)
     while True:
         ended, status, usage = os.wait4(child, os.WNOHANG)
         if ended:
-            return os.waitstatus_to_exitcode(status), usage.ru_maxrss / 1024
+            return os.waitstatus_to_exitcode(status), usage.ru_maxrss / 1024 - grown_mb
         passed_s = time.monotonic() - began_s
         if interrupt_s is not None and passed_s > interrupt_s:
             with contextlib.suppress(ProcessLookupError):
@@ -97,7 +107,7 @@ def _wait(child: int, began_s: float, interrupt_s: float | None) -> tuple[int | 
         if passed_s > END_S:
             os.killpg(child, signal.SIGKILL)
             _, _, usage = os.wait4(child, 0)
-            return None, usage.ru_maxrss / 1024
+            return None, usage.ru_maxrss / 1024 - grown_mb
         time.sleep(0.01)
 
 

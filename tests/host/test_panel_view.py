@@ -292,7 +292,7 @@ def test_a_place_where_no_picture_can_be_kept_is_refused_before_anything_starts(
     assert main(["board", "--png", str(tmp_path / place)]) == 2
     said = capsys.readouterr()
     assert said.out == ""
-    assert "wanted a file in a folder that is there" in said.err
+    assert "wanted a file in an existing folder" in said.err
 
 
 def test_a_served_board_comes_commissioned_and_keeps_its_flash(monkeypatch: pytest.MonkeyPatch) -> None:

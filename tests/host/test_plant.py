@@ -411,7 +411,8 @@ def test_foam_saves_what_its_conductance_says():
 
 def test_bath_never_boils_dry_below_nothing():
     """Days of evaporation leave a trace of water and finite temperatures, and then no more vapour."""
-    warmer = Warmer(rig_of({"water_l": 0.1}, ring_cover=0.0), Start(water_c=60.0, bowl_c=30.0))
+    little = {"water_l": 0.1, "heater_w": 10.0, "chocolate_kg": 0.1, "bowl_kg": 0.1}
+    warmer = Warmer(rig_of(little, ring_cover=0.0), Start(water_c=60.0, bowl_c=30.0))
     warmer.bowl_in = False
     run(warmer, 20000, 60.0)
     assert warmer.water_kg == pytest.approx(0.02)

@@ -178,7 +178,7 @@ def test_a_saved_hold_can_be_tuned_from(
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["--from", "x", "--virtual"], "--from uses a log there is"),
+        (["--from", "x", "--virtual"], "--from uses an existing log"),
         (["--port", "/dev/none", "--virtual"], "leave one of them out"),
         (["--virtual", "mat", "--rig", "x.toml"], "both name a warmer"),
         (["--from", "nowhere"], "there is no log"),
