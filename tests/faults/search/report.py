@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import statistics
+import textwrap
 from collections import Counter, defaultdict
 from collections.abc import Iterable
 from typing import Any
@@ -116,7 +117,8 @@ def over(rows: list[Row]) -> str:
     if not names:
         return "No case for which the bound is promised went over it."
     named = ", ".join(f"`{name}` {count}" for name, count in sorted(names.items()))
-    return f"Over what is promised, by name and number; the cut-out on the vessel's wall must catch them: {named}."
+    said = f"Over what is promised, by name and number; the cut-out on the vessel's wall must catch them: {named}."
+    return textwrap.fill(said, 119, break_long_words=False, break_on_hyphens=False)
 
 
 def healthy(rows: list[Row]) -> str:
