@@ -1,5 +1,25 @@
-"""Records of holds go below each test's own working directory, never into the user's home."""
+"""What all tests share: records go below each test's own folder, and slow files are marked."""
 
 import os
 
-os.environ["BAIN_HOME"] = "."
+import pytest
+
+os.environ["BAIN_HOME"] = "."  # never the user's home
+
+# Files that take over seven seconds of one core. They play whole holds, compile or fit; the inner loop leaves them out.
+SLOW = {
+    "test_abuse", "test_alone", "test_calibrate", "test_campaign", "test_collect", "test_collect_virtual",
+    "test_control_world", "test_drill", "test_every_figure", "test_fastsim", "test_hold", "test_identify",
+    "test_install", "test_install_cuts", "test_mpremote", "test_panel_on_board", "test_panel_view", "test_picture",
+    "test_plan", "test_plan_grid", "test_plan_on_board", "test_power", "test_rigs", "test_search", "test_tune",
+    "test_virtual_board", "test_virtual_board_console", "test_virtual_board_ends", "test_virtual_board_probes",
+    "test_virtual_hold", "test_whole_evening",
+}
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark the slow tests; of the firmware's checks the inner loop runs those on CPython."""
+    for item in items:
+        on_other_interpreters = item.path.stem == "test_on_three" and not item.name.startswith("test_cpython")
+        if item.path.stem in SLOW or on_other_interpreters:
+            item.add_marker(pytest.mark.slow)
