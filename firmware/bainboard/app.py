@@ -19,11 +19,6 @@ JITTER_MS = 50  # chosen: a tick later by less counts as whole, so that a slow p
 LISTEN_MS = 20  # chosen: reading 256 bytes one by one takes some 10 ms; a stop is heard at most this much later
 SWEEP_MS = 40  # a sweep of a board's heap takes 26 to 31 (measured on an emulated RP2040)
 PANEL_MS = 100  # chosen: a press is answered before the person doubts it
-STATUS = (  # fields of the status line; True: a word
-    ("status", False), ("t", False), ("state", True), ("stage", True), ("water", False), ("bowl", False),
-    ("est", False), ("target", False), ("water_target", False), ("duty", False), ("on", False), ("fault", False),
-    ("warn", False), ("ask", True), ("drops", False),
-)
 LOG_FOLDER = "/log"
 LOG_ROOM_MS = 120  # a sync erases one sector and now and then a second (45 ms each, W25Q16JV) and writes some pages
 LOG_PATIENCE_MS = 5000  # at nearly full duty no pause is long enough: then it is done all the same
@@ -43,7 +38,7 @@ class App:
         self._stored_latch = store.read_latch(self._latch)
         self.documents = Documents(files, board.misfit)
         self.outbox = Outbox()
-        self._status = wire.Template(STATUS)
+        self._status = wire.Template(wire.STATUS)
         self._lines = self._events = 0
         self._sweep_due = False
         self.log = FlashLog(Folder(LOG_FOLDER))

@@ -11,6 +11,11 @@ VERSION = 1  # the wire's version, in the answer to `hello`; raised when the mea
 LIMIT = 256  # bytes of a line, its newline included; chosen: fits every console buffer, readable in a terminal
 TAIL = 9  # "*" and eight hex digits
 BOUND = 2**53  # numbers stay under this in size: whole ones survive a reader that keeps them as doubles
+STATUS = (  # fields of the status line; True: a word, else a whole number or null
+    ("status", False), ("t", False), ("state", True), ("stage", True), ("water", False), ("bowl", False),
+    ("est", False), ("target", False), ("water_target", False), ("duty", False), ("on", False), ("fault", False),
+    ("warn", False), ("ask", True), ("drops", False),
+)
 
 _WORDS = {"true": True, "false": False, "null": None}
 _ESCAPES = {'"': '"', "\\": "\\", "/": "/", "b": "\b", "f": "\f", "n": "\n", "r": "\r", "t": "\t"}

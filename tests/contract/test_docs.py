@@ -13,6 +13,7 @@ import click
 import doc_tables
 import pytest
 
+from bainboard import wire
 from bainwright.cli import bain
 
 ROOT = Path(__file__).parents[2]
@@ -29,6 +30,12 @@ PAGES = [
 @pytest.mark.parametrize(("what", "line"), GOLDEN, ids=[what for what, _ in GOLDEN])
 def test_each_golden_line_is_cited_in_the_wire_s_page(what, line):
     assert line.decode().strip() in WIRE.read_text(), what
+
+
+def test_the_wire_s_page_describes_each_field_of_the_status_line_in_its_order():
+    table = WIRE.read_text().partition("| field | meaning |")[2].partition("\n\n")[0]
+    cited = re.findall("`([a-z_]+)`", "".join(line.split("|")[1] for line in table.splitlines()[2:]))
+    assert cited == [name for name, _ in wire.STATUS]
 
 
 @pytest.mark.parametrize("frame", FRAMES, ids=[row[0] for row in FRAMES])

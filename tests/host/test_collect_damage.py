@@ -15,8 +15,8 @@ from bainwright.link.protocol import Link
 from bainwright.record.archive import Archive
 from bainwright.record.boardlog import entries, read_segment
 from bainwright.record.collecting import list_segments
-from bainwright.record.reader import HEADER, read_log
-from bainwright.record.writer import row
+from bainwright.record.columns import HEADER, row
+from bainwright.record.reader import read_log
 from bainwright.review import collect as collect_module
 from bainwright.review.collect import CollectAsked, collect
 

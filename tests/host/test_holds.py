@@ -14,7 +14,7 @@ from bainwright.archive import listing
 from bainwright.archive.finding import find, parse_since
 from bainwright.core import home
 from bainwright.core.errors import FileError, UseError
-from bainwright.record.reader import COLUMNS, HEADER
+from bainwright.record.columns import HEADER, NAMES
 from bainwright.review.hold_list import lines
 
 FACTS: dict[str, Any] = {
@@ -42,8 +42,8 @@ def store(folder: Path, **changes: Any) -> Path:
     folder.mkdir(parents=True)
     (folder / "hold.json").write_text(json.dumps({**FACTS, **changes}))
     texts = {"state": "hold", "stage": "work", "water_c": "33.0", "bowl_c": "31.5", "ask": ""}
-    row = dict.fromkeys(COLUMNS, "0") | texts
-    rows = [",".join(str({**row, "t_s": f"{t_s}.000"}[name]) for name in COLUMNS) for t_s in range(3)]
+    row = dict.fromkeys(NAMES, "0") | texts
+    rows = [",".join(str({**row, "t_s": f"{t_s}.000"}[name]) for name in NAMES) for t_s in range(3)]
     (folder / "hold.csv").write_text("\n".join([HEADER, *rows]) + "\n")
     (folder / "events.jsonl").write_text(json.dumps({"t_s": 1.0, "event": "warm"}) + "\n")
     return folder

@@ -31,6 +31,11 @@ def statuses(draw):
     return body + b"*" + wire.crc(body)
 
 
+def test_the_types_of_a_status_line_are_those_of_the_firmware_s_own_table():
+    """Order included: a status with its fields in another order is not read by the quick reader."""
+    assert tuple((name, Status.__annotations__[name] == "str") for name in Status.__struct_fields__) == wire.STATUS
+
+
 @given(statuses())
 def test_the_quick_reader_reads_every_status_as_the_reference_does(line):
     """bainboard.wire is the reference."""

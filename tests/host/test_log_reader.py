@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 from fake_board import status_line
 
+from bainboard import wire
 from bainwright.core.errors import FileError, UseError
 from bainwright.link.messages import decode
-from bainwright.record.reader import COLUMNS, HEADER, read_log
-from bainwright.record.writer import LiveLog, make_folder, row, seal
+from bainwright.record.columns import COLUMNS, HEADER, NAMES, TEXTS, row, status_of
+from bainwright.record.reader import read_log
+from bainwright.record.writer import LiveLog, make_folder, seal
 
 DUCKDB_MAGIC = b"PAR1"  # Apache Parquet's file format: every file begins and ends with these four bytes
 
@@ -37,7 +39,19 @@ def test_a_row_has_units_in_its_columns_and_nothing_where_nothing_is_known():
     """Thousandths on the wire become decimals; null becomes an empty field."""
     line = row(1000, status(1, 1000, bowl=None, est=1, duty=2345, ask="test"))
     assert line == "1.000,hold,work,33.000,,1,31.500,33.100,0.2345,200,0,0,test\n"
-    assert len(line.split(",")) == len(COLUMNS)
+    assert len(line.split(",")) == len(NAMES)
+
+
+def test_a_row_gives_back_the_status_line_it_came_from():
+    """All but the two numbers that are the link's own."""
+    said = status(7, 61000, bowl=None, est=1, duty=2345, ask="test", water=-500)
+    values = [float(part or "nan") if name not in TEXTS else part
+              for name, part in zip(NAMES, row(61000, said).rstrip().split(","), strict=True)]
+    assert status_of(7, dict(zip(NAMES, values, strict=True))) == said
+
+
+def test_a_row_has_every_field_of_the_status_line_but_the_link_s_own():
+    assert [column.field for column in COLUMNS] == [name for name, _ in wire.STATUS if name not in ("status", "drops")]
 
 
 def test_a_log_reads_back_as_it_was_written(tmp_path):
@@ -70,7 +84,7 @@ def test_sealing_keeps_every_value(tmp_path):
     sealed = seal(folder)
     assert sealed.read_bytes()[:4] == sealed.read_bytes()[-4:] == DUCKDB_MAGIC
     one, other = read_log(path), read_log(sealed)
-    for name in COLUMNS:
+    for name in NAMES:
         np.testing.assert_array_equal(one[name], other[name])
     assert other.facts == one.facts
 
@@ -95,7 +109,7 @@ def test_a_log_an_editor_gave_other_line_ends_is_the_same_log(tmp_path):
     path = written(tmp_path)
     plain = read_log(path)
     path.write_bytes(path.read_bytes().replace(b"\n", b"\r\n"))
-    for name in COLUMNS:
+    for name in NAMES:
         np.testing.assert_array_equal(read_log(path)[name], plain[name])
 
 

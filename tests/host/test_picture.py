@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from bainboard import faults
 from bainwright.display.picture import DPI, LEVELS, SIZE_IN, Caption, _all_captions, _span_s, draw_hold, place_captions
 from bainwright.files.score import Window
-from bainwright.record.reader import COLUMNS, TEXTS, HoldLog
+from bainwright.record.columns import NAMES, TEXTS
+from bainwright.record.reader import HoldLog
 
 DARK = Window(31.0, 31.5, 32.0, 34.5)
 SAID = "Held dark for 10 min: in its window 93 % of the time. The warmest the water got was 33.0 °C. No trips."
@@ -22,7 +23,7 @@ def log_of(seconds=600, **columns):
     """A log of so many seconds at rest, some columns otherwise."""
     n = seconds
     texts = {name: np.array([""] * n) for name in TEXTS}
-    numbers = {name: np.zeros(n) for name in COLUMNS if name not in TEXTS}
+    numbers = {name: np.zeros(n) for name in NAMES if name not in TEXTS}
     numbers |= {
         "t_s": np.arange(1.0, n + 1),
         "water_c": np.full(n, 33.0),
@@ -30,7 +31,7 @@ def log_of(seconds=600, **columns):
         "duty": np.full(n, 0.3),
     }
     events = [{"t_s": 60.0, "event": "warm"}, {"t_s": 300.0, "event": "inside"}]
-    return HoldLog({name: (texts | numbers | columns)[name] for name in COLUMNS}, events=events)
+    return HoldLog({name: (texts | numbers | columns)[name] for name in NAMES}, events=events)
 
 
 def drawn(folder, log=None, truth=None, said=SAID, played=(), virtual=True):

@@ -13,7 +13,8 @@ from bainboard import faults, settings
 from bainwright import cli
 from bainwright.archive.listing import entry_of
 from bainwright.core import home
-from bainwright.record.reader import COLUMNS, HEADER, read_log
+from bainwright.record.columns import HEADER, NAMES
+from bainwright.record.reader import read_log
 from bainwright.review.night import Night, review
 from bainwright.review.night_words import sections
 
@@ -39,8 +40,8 @@ def store(folder: Path, times_s: list[float], duty: float = 0.2, events: list[di
              "profile": {"name": "melted", "kind": "melted"}}  # fmt: skip
     (folder / "hold.json").write_text(json.dumps({**facts, **changes}))
     texts = {"state": "hold", "stage": "melted", "water_c": "44.0", "bowl_c": "40.0", "ask": "", "duty": str(duty)}
-    row = dict.fromkeys(COLUMNS, "0") | texts
-    rows = [",".join(str({**row, "t_s": f"{t_s:.3f}"}[name]) for name in COLUMNS) for t_s in times_s]
+    row = dict.fromkeys(NAMES, "0") | texts
+    rows = [",".join(str({**row, "t_s": f"{t_s:.3f}"}[name]) for name in NAMES) for t_s in times_s]
     (folder / "hold.csv").write_text("\n".join([HEADER, *rows]) + "\n")
     (folder / "events.jsonl").write_text("".join(json.dumps(event) + "\n" for event in events or []))
     return folder

@@ -19,7 +19,7 @@ from bainwright.link.answers import is_event
 
 
 class Status(msgspec.Struct, frozen=True, gc=False):
-    """One status line; temperatures in thousandths of a °C, duty in 1/10000, times in ms."""
+    """The types of `wire.STATUS`; temperatures in thousandths of a °C, duty in 1/10000, times in ms."""
 
     status: int
     t: int
@@ -48,7 +48,7 @@ _WHOLE, _TEXT = rb"(?:0|-?[1-9][0-9]{0,14})", rb'"[ !#-\[\]-~]*"'
 _SHAPES = {"int": _WHOLE, "int | None": _WHOLE + b"|null", "str": _TEXT}
 _plain_status = re.compile(
     rb"\{"
-    + b",".join(b'"%s":(?:%s)' % (name.encode(), _SHAPES[kind]) for name, kind in Status.__annotations__.items())
+    + b",".join(b'"%s":(?:%s)' % (name.encode(), _SHAPES[Status.__annotations__[name]]) for name, _ in wire.STATUS)
     + rb"\}"
 ).fullmatch
 

@@ -244,9 +244,10 @@ class _Reader:
         span_ms = max(1, t_ms - hold.end_ms)
         hold.rows.append(
             Status(
-                len(hold.rows) + 1, t_ms, _name(flashlog.STATES, state), _name(flashlog.STAGES, stage), water, bowl,
-                estimated, target, water_target, duty, round(1000 * on_ms / span_ms), fault, warn,
-                visible(body[_STATUS_BYTES:].decode("ascii", "replace")), 0,
+                status=len(hold.rows) + 1, t=t_ms, state=_name(flashlog.STATES, state),
+                stage=_name(flashlog.STAGES, stage), water=water, bowl=bowl, est=estimated, target=target,
+                water_target=water_target, duty=duty, on=round(1000 * on_ms / span_ms), fault=fault, warn=warn,
+                ask=visible(body[_STATUS_BYTES:].decode("ascii", "replace")), drops=0,
             )
         )  # fmt: skip
 

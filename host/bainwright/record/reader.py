@@ -21,26 +21,8 @@ from bainwright.core.read_file import LOG_BYTES, read_bytes, read_json
 from bainwright.core.terminal import visible_values
 from bainwright.core.units import is_moment
 from bainwright.link.answers import is_event
+from bainwright.record.columns import COLUMNS, HEADER, MAY_BE_EMPTY, NAMES, TEXTS
 
-# A column: its name, its unit in the name, and its type in DuckDB. Board time only: wall time is in hold.json.
-COLUMNS = {
-    "t_s": "DOUBLE",
-    "state": "VARCHAR",
-    "stage": "VARCHAR",
-    "water_c": "DOUBLE",
-    "bowl_c": "DOUBLE",
-    "bowl_estimated": "DOUBLE",
-    "target_c": "DOUBLE",
-    "water_target_c": "DOUBLE",
-    "duty": "DOUBLE",
-    "on_ms": "DOUBLE",
-    "fault": "DOUBLE",
-    "warn": "DOUBLE",
-    "ask": "VARCHAR",
-}
-HEADER = ",".join(COLUMNS)
-TEXTS = tuple(name for name, kind in COLUMNS.items() if kind == "VARCHAR")
-MAY_BE_EMPTY = ("water_c", "bowl_c", "target_c", "water_target_c")
 CSV, PARQUET, EVENTS, FACTS = "hold.csv", "hold.parquet", "events.jsonl", "hold.json"
 PARQUET_MAGIC = b"PAR1"  # the first four bytes of every file of that format
 LATEST_S = 1e7  # chosen: 116 days; no hold lasts over two
@@ -102,7 +84,7 @@ def read_log(path: Path | str) -> HoldLog:
     Returns
     -------
     HoldLog
-        Columns as in `COLUMNS`. Rows that are damaged or cut short are left out, with a note.
+        Columns as in `bainwright.record.columns`. Rows that are damaged or cut short are left out, with a note.
 
     Raises
     ------
@@ -151,7 +133,7 @@ def _columns(
     if not kept:
         raise FileError(f"{path} has no rows" + (
             ": every one is damaged" if damaged else ": the hold ended before its first second"))
-    return {name: np.array(values) for name, values in zip(COLUMNS, zip(*kept, strict=True), strict=True)}, notes
+    return {name: np.array(values) for name, values in zip(NAMES, zip(*kept, strict=True), strict=True)}, notes
 
 
 def _numbers(found: list[int]) -> str:
@@ -168,8 +150,8 @@ def _row(line: str) -> list[float | str] | None:
     if len(parts) != len(COLUMNS):
         return None
     values: list[float | str] = []
-    for part, (name, kind) in zip(parts, COLUMNS.items(), strict=True):
-        value = part if kind == "VARCHAR" else _number(part, name)
+    for part, column in zip(parts, COLUMNS, strict=True):
+        value = part if column.is_text else _number(part, column.name)
         if value is None:
             return None
         values.append(value)
@@ -222,7 +204,7 @@ def _read_parquet(path: Path) -> tuple[dict[str, NDArray[Any]], list[str]]:
             found = database.execute("SELECT * FROM read_parquet(?)", [glob_escaped(path)]).fetchnumpy()
     except (duckdb.Error, RuntimeError, ValueError) as failed:
         raise FileError(f"{path} cannot be read as Parquet", got=str(failed).splitlines()[0]) from failed
-    if list(found) != list(COLUMNS):
+    if list(found) != list(NAMES):
         raise FileError(f"{path} is not the log of a hold: its columns are others")
     try:
         columns = [_plain(name, column) for name, column in found.items()]
@@ -234,7 +216,7 @@ def _read_parquet(path: Path) -> tuple[dict[str, NDArray[Any]], list[str]]:
 
 
 def _whole(row: list[float | str]) -> bool:
-    return all(isinstance(value, str) or _can_be(name, value) for name, value in zip(COLUMNS, row, strict=True))
+    return all(isinstance(value, str) or _can_be(name, value) for name, value in zip(NAMES, row, strict=True))
 
 
 def _plain(name: str, column: Any) -> list[Any]:

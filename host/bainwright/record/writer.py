@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import csv
-import io
 import json
 import os
 from pathlib import Path
@@ -15,29 +13,9 @@ from bainwright.core.errors import BainError, FileError, UseError
 from bainwright.core.file_names import file_name
 from bainwright.core.home import holds_folder, is_text, remember
 from bainwright.core.os_errors import reason
-from bainwright.core.terminal import visible
 from bainwright.link.messages import Status
-from bainwright.record.reader import COLUMNS, CSV, EVENTS, FACTS, HEADER, PARQUET, TEXTS, read_facts, read_log
-
-
-def row(t_ms: int, status: Status) -> str:
-    """A status line as a row of the log; an unknown temperature is an empty field, never a number."""
-    s = status
-    line = io.StringIO()
-    csv.writer(line, lineterminator="\n").writerow((
-        f"{t_ms / 1000:.3f}", _one_line(s.state), _one_line(s.stage), _c(s.water), _c(s.bowl), s.est, _c(s.target),
-        _c(s.water_target), f"{s.duty / 10000:.4f}", s.on, s.fault, s.warn, _one_line(s.ask),
-    ))  # fmt: skip
-    return line.getvalue()
-
-
-def _one_line(text: str) -> str:
-    """A text from the board as one field without newlines, so that a torn file loses only its last row."""
-    return visible(text).replace("\n", "\\u000a")
-
-
-def _c(milli: int | None) -> str:
-    return "" if milli is None else f"{milli / 1000:.3f}"
+from bainwright.record.columns import HEADER, NAMES, TEXTS, row
+from bainwright.record.reader import CSV, EVENTS, FACTS, PARQUET, read_facts, read_log
 
 
 def make_folder(asked: Path | None, name: str) -> Path:
@@ -223,7 +201,7 @@ def seal(folder: Path) -> Path:
     target = folder / PARQUET
     log = read_log(folder)
     # DuckDB takes the arrays by this name. It never opens the CSV, whose path it would read as a pattern.
-    rows = {name: log[name].astype(object) if name in TEXTS else log[name] for name in COLUMNS}
+    rows = {name: log[name].astype(object) if name in TEXTS else log[name] for name in NAMES}
     fields = ", ".join(
         f'"{name}"' if name in TEXTS else f"nullif(\"{name}\", 'nan'::DOUBLE) AS \"{name}\"" for name in rows
     )

@@ -28,6 +28,7 @@ from bainwright.files.chocolate import Profile
 from bainwright.link.messages import Message, Status
 from bainwright.link.session import Session
 from bainwright.record.boardlog import BoardHold
+from bainwright.record.columns import status_of
 from bainwright.record.reader import CSV, EVENTS, FACTS, HoldLog, read_facts, read_log
 from bainwright.record.writer import LiveLog, next_folder
 from bainwright.review.report import Report, report
@@ -229,16 +230,7 @@ def _comes_before(event: dict[str, Any], row: Status) -> bool:
 def _statuses(log: HoldLog) -> Iterator[Status]:
     """A log's rows as the status lines they came from."""
     for i in range(len(log)):
-        c = {name: column[i] for name, column in log.columns.items()}
-        yield Status(
-            i + 1, round(1000 * c["t_s"]), str(c["state"]), str(c["stage"]), _milli(c["water_c"]), _milli(c["bowl_c"]),
-            int(c["bowl_estimated"]), _milli(c["target_c"]), _milli(c["water_target_c"]), round(10000 * c["duty"]),
-            int(c["on_ms"]), int(c["fault"]), int(c["warn"]), str(c["ask"]), 0,
-        )  # fmt: skip
-
-
-def _milli(temp_c: float) -> int | None:
-    return None if math.isnan(temp_c) else round(1000 * temp_c)
+        yield status_of(i + 1, {name: column[i] for name, column in log.columns.items()})
 
 
 def _join(there: list[dict[str, Any]], board: list[dict[str, Any]]) -> list[dict[str, Any]]:
