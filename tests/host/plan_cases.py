@@ -11,7 +11,8 @@ from typing import Any
 from bainwright.core.errors import UseError
 from bainwright.core.masses import Shown
 from bainwright.plan.options import PlanOptions, batch_request
-from bainwright.plan.parts import BatchRequest, Plan
+from bainwright.plan.parts import Plan
+from bainwright.plan.request import BatchRequest
 from bainwright.plan.words import short_text, text
 
 KINDS = ("dark", "milk", "white", "ruby", "caramelised_white", "melted")

@@ -13,9 +13,10 @@ from bainwright.core.masses import Shown
 from bainwright.physics.refills import Bowl, largest_kg, largest_solid_kg
 from bainwright.plan.holding import plan_hold, plan_needs, plan_swap
 from bainwright.plan.options import PlanOptions, batch_request
-from bainwright.plan.parts import BatchRequest, Plan, Seed
+from bainwright.plan.parts import Plan, Seed
 from bainwright.plan.planner import make_plan
 from bainwright.plan.refilling import plan_refills
+from bainwright.plan.request import BatchRequest
 from bainwright.plan.setup import Setup
 from bainwright.plan.tempering import answer_seed, plan_seed
 

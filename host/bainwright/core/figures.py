@@ -7,7 +7,6 @@ from dataclasses import dataclass
 READ = "source read, some through a secondary copy"
 MEMORY = "from memory"
 PRACTICE = "common practice, no source"
-COMPUTED = "computed from the other figures"
 CHOSEN = "chosen"
 
 
@@ -24,7 +23,7 @@ class Figure:
     unit : str
         Its unit; empty for a ratio.
     mark : str
-        How well it is known: `READ`, `MEMORY`, `PRACTICE`, `COMPUTED` or `CHOSEN`.
+        How well it is known: `READ`, `MEMORY`, `PRACTICE` or `CHOSEN`.
     source : str
         Who says so, or why it was chosen.
     """

@@ -6,7 +6,8 @@ from bainwright.core.masses import Shown, minutes_words
 from bainwright.physics import kitchen
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
 from bainwright.physics.refills import solid_enough
-from bainwright.plan.parts import COOLING, SEEDING, STAGE_NAMES, Need, Plan
+from bainwright.plan.parts import STAGE_NAMES, Need, Plan
+from bainwright.plan.request import COOLING, SEEDING
 from bainwright.plan.words_heat import GOOD_RESERVE
 
 NO_MORE_SEED = 0.5  # of the total; above it the plan itself looks wrong

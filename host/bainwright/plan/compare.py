@@ -11,8 +11,8 @@ from bainwright.core.errors import FileError, UseError
 from bainwright.files.chocolate import Profile
 from bainwright.files.rig import Rig
 from bainwright.plan.history import FACTOR_HIGH, FACTOR_LOW
-from bainwright.plan.parts import BatchRequest
 from bainwright.plan.planner import make_plan
+from bainwright.plan.request import BatchRequest
 from bainwright.plan.setup import Setup
 from bainwright.plan.timing import STIRRED, melting
 from bainwright.record.reader import FACTS, HoldLog

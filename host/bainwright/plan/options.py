@@ -15,7 +15,7 @@ from bainwright.physics.geometry import body_of
 from bainwright.physics.kitchen import pressure_pa
 from bainwright.plan.batch_mass import MOST_KG, total_kg
 from bainwright.plan.history import past_factor, past_melt_factor
-from bainwright.plan.parts import METHODS, SEEDING, BatchRequest, Refill
+from bainwright.plan.request import METHODS, SEEDING, BatchRequest, Refill
 from bainwright.plan.spread import GUESSED_POT, Spread
 from bainwright.plan.warmer import learned_scales
 

@@ -1,19 +1,14 @@
-"""The parts of a batch's plan: the request, and each part of the answer. Figures are °C, kg, s, W, J and L."""
+"""The parts of a batch's plan, as the answer to a request. Figures are °C, kg, s, W, J and L."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from bainwright.core.figures import Figure
-from bainwright.files.chocolate import Profile
-from bainwright.files.rig import Rig
-from bainwright.physics.heating import Scales
-from bainwright.plan.spread import Spread
+from bainwright.plan.request import BatchRequest
 
-SEEDING, BUTTER, COOLING = "seed", "butter", "cool"  # the methods of tempering
-METHODS = (SEEDING, BUTTER, COOLING)
 STAGE_NAMES = {
     "melt": "melt",
     "seed": "seed",
@@ -44,59 +39,6 @@ class Band:
     low_s: float
     likely_s: float
     high_s: float | None
-
-
-@dataclass(frozen=True)
-class Refill:
-    """A refill to be judged."""
-
-    mass_kg: float
-    temp_c: float
-    in_bowl_kg: float
-
-
-@dataclass(frozen=True)
-class BatchRequest:
-    """The batch to be planned, checked; the defaults are those of `plan.options`."""
-
-    profile: Profile
-    rig: Rig
-    total_kg: float
-    room_c: float
-    humidity: float
-    melt_c: float
-    end_c: float
-    seed_c: float
-    water_c: float
-    cold_c: float
-    work_s: float
-    method: str = SEEDING
-    seed_given_kg: float | None = None
-    seed_factor: float = 1.0
-    melt_factor: float | None = None  # time melts took over planned, on past evenings
-    scales: Scales = field(default_factory=Scales)
-    spread: Spread = field(default_factory=Spread)
-    altitude_m: float = 0.0
-    centre_c: float | None = None
-    refill: Refill | None = None
-    starts_min: float | None = None
-    dip_at_min: float | None = None
-    assumed: tuple[str, ...] = ()
-
-    @property
-    def tempered(self) -> bool:
-        """Whether it is brought into temper: melted stock is not."""
-        return self.profile.kind != "melted"
-
-    @property
-    def full_kg(self) -> float:
-        """What the bowl holds."""
-        return float(self.rig.settings["chocolate_kg"])
-
-    @property
-    def batch_kg(self) -> float:
-        """What goes into the bowl first."""
-        return min(self.total_kg, self.full_kg)
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from bainwright.core.figures import CHOSEN, PRACTICE, Figure
 from bainwright.physics import heating, kitchen, materials
 from bainwright.plan.holding import plan_hold, plan_needs, plan_swap
-from bainwright.plan.parts import BatchRequest, Butter, Plan, Room, Seed, SeedAnswer
+from bainwright.plan.parts import Butter, Plan, Room, Seed, SeedAnswer
 from bainwright.plan.refilling import plan_refills
+from bainwright.plan.request import BatchRequest
 from bainwright.plan.schedule import cools_in_time, plan_course, plan_steps
 from bainwright.plan.setup import Setup
 from bainwright.plan.spread import SPREAD_FIGURES

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from bainwright.physics.heating import Course
-from bainwright.plan.parts import BUTTER, COOLING, Band, Butter, Cooling, Heat, Hold, Melt, Step, Swap
+from bainwright.plan.parts import Band, Butter, Cooling, Heat, Hold, Melt, Step, Swap
+from bainwright.plan.request import BUTTER, COOLING
 from bainwright.plan.setup import Setup
 from bainwright.plan.tempering import SEED_FOR_S, falling
 

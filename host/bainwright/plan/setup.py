@@ -9,7 +9,7 @@ from bainwright.physics.chocolate_heat import HEAT_PROPERTIES, HeatProperties
 from bainwright.physics.geometry import Body, body_of
 from bainwright.physics.heating import Surroundings
 from bainwright.physics.kitchen import pressure_pa
-from bainwright.plan.parts import BatchRequest
+from bainwright.plan.request import BatchRequest
 
 OVER_MELT_K = 6.0  # chosen: the bath over the melt it makes; quick, and little water to swap later
 UNDER_HARD_LIMIT_K = 2.0  # chosen: room below the trip limit for the element's overshoot

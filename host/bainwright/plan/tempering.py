@@ -7,7 +7,8 @@ import math
 from bainwright.core.errors import UseError
 from bainwright.physics import heating, seeding
 from bainwright.physics.seeding import Batch
-from bainwright.plan.parts import BUTTER, SEEDING, Butter, Seed, SeedAnswer
+from bainwright.plan.parts import Butter, Seed, SeedAnswer
+from bainwright.plan.request import BUTTER, SEEDING
 from bainwright.plan.setup import Setup
 from bainwright.plan.timing import table_cooling
 

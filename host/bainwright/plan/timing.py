@@ -13,7 +13,8 @@ from bainwright.physics import heating
 from bainwright.physics.geometry import Body
 from bainwright.physics.heating import Course, Scales
 from bainwright.physics.materials import WATER_KG_PER_L
-from bainwright.plan.parts import COOLING, Band, Cooling, Heat, Melt
+from bainwright.plan.parts import Band, Cooling, Heat, Melt
+from bainwright.plan.request import COOLING
 from bainwright.plan.setup import Setup
 from bainwright.plan.spread import each_alone, ends
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from bainwright.core.masses import Shown, clock_text, minutes_words
 from bainwright.plan import say
-from bainwright.plan.parts import BUTTER, COOLING, STAGE_NAMES, Band, Butter, Cooling, Plan, Seed, SeedAnswer, Step
+from bainwright.plan.parts import STAGE_NAMES, Band, Butter, Cooling, Plan, Seed, SeedAnswer, Step
+from bainwright.plan.request import BUTTER, COOLING
 
 
 def have_ready(plan: Plan, shown: Shown) -> str:

@@ -80,11 +80,6 @@ class World:
 
     # -- the clock ----------------------------------------------------------------------------------------------------
 
-    @property
-    def armed(self) -> bool:
-        """Whether plant time passes."""
-        return self._armed_us is not None
-
     def arm(self, now_us: int) -> None:
         """Start plant and scenario time at this time of the caller's clock."""
         if self._armed_us is None:
