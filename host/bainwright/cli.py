@@ -25,11 +25,10 @@ from bainwright.commands.stock import stock
 from bainwright.commands.temper import temper
 from bainwright.commands.tune import tune
 from bainwright.commands.usage import Commands, in_words
-from bainwright.core.errors import BainError
+from bainwright.core.errors import DONE, NOT_AS_IT_SHOULD, WRONG_USE, BainError
 from bainwright.core.os_errors import FULL, reason
 from bainwright.core.terminal import guarded
 
-DONE, NOT_AS_IT_SHOULD, WRONG_USE, NO_BOARD = 0, 1, 2, 3
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 COMMANDS = (
     board, calibrate, collect, drill, hold, holds, install, plan, ports, profile, review, rig, show, stock, temper,

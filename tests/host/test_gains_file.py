@@ -10,7 +10,7 @@ import pytest
 from bainwright.core.errors import FileError, UseError
 from bainwright.files.rig import load_rig
 from bainwright.tuning import gains
-from bainwright.tuning.gains import Made, MarginTable, Notes, load_gains, read_gains, write_gains
+from bainwright.tuning.gains import Made, MarginTable, Notes, read_gains, write_gains
 
 VALUES = {"gains.water.kp": 1.25, "gains.water.ti_s": 640.0, "gains.bowl.kp": 2.0, "gains.loss_w_per_k": 1.75}
 MADE = Made("pot", "2026-01-31", "0123456789ab", 150.0, 2.0, 0.6, 2.2, 30.0, source='a "quoted" \\ path')
@@ -29,7 +29,7 @@ def test_what_is_written_is_read_back(tmp_path: Path):
 def test_a_person_s_own_short_file_is_still_taken(tmp_path: Path):
     path = tmp_path / "mine.toml"
     path.write_text("[gains.water]\nkp = 0.5\n[bowl]\nti_s = 900\n")
-    assert load_gains(path) == {"gains.water.kp": 0.5, "gains.bowl.ti_s": 900.0}
+    assert read_gains(path).values == {"gains.water.kp": 0.5, "gains.bowl.ti_s": 900.0}
 
 
 @pytest.mark.parametrize(
@@ -59,11 +59,11 @@ def test_one_step_back_and_forward_again(tmp_path: Path):
     with pytest.raises(UseError, match="no previous gains"):
         gains.undo(path)
     write_gains(path, {**VALUES, "gains.water.kp": 1.5}, NOTES)
-    assert load_gains(path)["gains.water.kp"] == 1.5
+    assert read_gains(path).values["gains.water.kp"] == 1.5
     gains.undo(path)
-    assert load_gains(path)["gains.water.kp"] == 1.25
+    assert read_gains(path).values["gains.water.kp"] == 1.25
     gains.undo(path)
-    assert load_gains(path)["gains.water.kp"] == 1.5
+    assert read_gains(path).values["gains.water.kp"] == 1.5
 
 
 def test_gains_of_another_pot_are_doubted_and_of_the_same_are_not():

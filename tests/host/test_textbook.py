@@ -57,15 +57,9 @@ def test_series_to_isa_keeps_the_controller():
 
 
 def test_amigo_gives_the_book_s_example():
-    """Astrom & Hagglund 2004: T 1.04, L 0.075: PI 4.13, 0.539; PID 6.44, 0.361, 0.0367."""
-    pi, pid = textbook.amigo_pi(1.0, 1.04, 0.075), textbook.amigo(1.0, 1.04, 0.075)
-    assert (pi.kp, pi.ti_s) == pytest.approx((4.13, 0.539), rel=0.01)
+    """Astrom & Hagglund 2004: T 1.04, L 0.075: PID 6.44, 0.361, 0.0367."""
+    pid = textbook.amigo(1.0, 1.04, 0.075)
     assert (pid.kp, pid.ti_s, pid.td_s) == pytest.approx((6.44, 0.361, 0.0367), rel=0.005)
-
-
-def test_ziegler_nichols_step_gives_its_check_value():
-    """K 1.25, tau 4, theta 0.9: PID 4.267, 1.8, 0.45 (computed)."""
-    isa_close(textbook.ziegler_nichols_step(1.25, 4.0, 0.9, derivative=True), (4.267, 1.8, 0.45))
 
 
 def test_ultimate_rules_share_their_constants():
@@ -83,28 +77,6 @@ def test_ultimate_gain_is_where_python_control_says():
     gain, _, at, _ = control.margin(plant)
     assert ku == pytest.approx(gain, rel=1e-3)
     assert tu_s == pytest.approx(2 * math.pi / at, rel=1e-3)
-
-
-def relay(k: float, tau_s: float, theta_s: float, dt_s: float) -> tuple[float, float]:
-    """Amplitude and period of a relay of +-1 round a first-order plant with dead time."""
-    y, u, waiting, out = 0.0, 1.0, [0.0] * round(theta_s / dt_s), []
-    keep = math.exp(-dt_s / tau_s)
-    for _ in range(round(40 * theta_s / dt_s)):
-        waiting.append(u)
-        y = keep * y + (1 - keep) * k * waiting.pop(0)
-        out.append(y)
-        u = 1.0 if y < 0 else -1.0
-    tail = np.array(out[len(out) // 2 :])
-    crossings = np.flatnonzero((tail[:-1] < 0) & (tail[1:] >= 0))
-    return float(tail.max() - tail.min()) / 2, float(np.mean(np.diff(crossings))) * dt_s
-
-
-def test_a_relay_on_a_lag_dominant_plant_reads_as_the_facts_say():
-    """Its ku is 17 to 19 % low and Tu within 1.5 % of the exact ones (computed there)."""
-    amplitude, period_s = relay(1.0, 20.0, 1.0, 0.002)
-    ku, tu_s = textbook.ultimate(1.0, 20.0, 1.0)
-    assert 0.17 <= 1 - textbook.relay_gain(1.0, amplitude) / ku <= 0.195
-    assert period_s == pytest.approx(tu_s, rel=0.015)
 
 
 # -- margins ---------------------------------------------------------------------------------------------------------
@@ -136,9 +108,7 @@ def test_each_rule_s_sensitivity_is_in_the_facts_band(ratio: float):
         return np.exp(-ratio * s) / (s + 1)
 
     bands = {
-        textbook.ziegler_nichols_step(1.0, 1.0, ratio): (3.0, 4.0),
         textbook.ziegler_nichols(ku, tu_s): (2.3, 2.8),
-        textbook.cohen_coon(1.0, 1.0, ratio): (3.8, 4.1),
         textbook.tyreus_luyben(ku, tu_s): (1.6, 2.1),
         simc(1.0, 1.0, ratio): (1.6, 1.7),
         textbook.improved_simc(1.0, 1.0, ratio): (1.45, 1.45),

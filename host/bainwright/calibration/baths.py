@@ -31,7 +31,7 @@ class Bench(Protocol):
 
     @contextmanager
     def bath(self, name: str) -> Iterator[Link]:
-        """The board, its probes in this bath (`fit.BATHS`, or `LIFTED`)."""
+        """The board, its probes in this bath (one of those in `fit`, or `LIFTED`)."""
 
     def close(self) -> None:
         """Let go of the board."""

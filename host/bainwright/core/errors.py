@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+DONE, NOT_AS_IT_SHOULD, WRONG_USE, NO_BOARD = 0, 1, 2, 3  # exit status of the program
+
 
 class BainError(Exception):
     """Something a person can act on: what is wrong, what was got, what was wanted, what to do next.
@@ -16,7 +18,7 @@ class BainError(Exception):
         What to do next.
     """
 
-    exit_code = 2
+    exit_code = WRONG_USE
 
     def __init__(self, what: str, *, got: object = None, wanted: object = None, hint: str | None = None) -> None:
         self.what, self.got, self.wanted, self.hint = what, got, wanted, hint
@@ -41,7 +43,7 @@ class FileError(BainError):
 class FullDiskError(FileError):
     """A file that was right and had no room."""
 
-    exit_code = 1
+    exit_code = NOT_AS_IT_SHOULD
 
 
 class PlantError(BainError):
@@ -51,10 +53,10 @@ class PlantError(BainError):
 class LinkError(BainError):
     """No board, a lost board, or something else on the port."""
 
-    exit_code = 3
+    exit_code = NO_BOARD
 
 
 class RefusedError(BainError):
     """The board answered, and said no."""
 
-    exit_code = 1
+    exit_code = NOT_AS_IT_SHOULD

@@ -127,11 +127,6 @@ class Rig:
         return replace(self, settings=_checked(written, where or f"rig {self.source}"), written=written)
 
 
-def bundled_rigs() -> list[str]:
-    """Names of the rigs that come with the virtual board."""
-    return sorted(path.stem for path in BUNDLED.glob("*.toml"))
-
-
 def load_rig(name_or_path: str | Path) -> Rig:
     """Read a rig: a bundled name (``pot``) or the path of a TOML file.
 

@@ -29,7 +29,7 @@ import numpy as np
 from bainwright.core.atomic_write import replace_file
 from bainwright.core.figures import Figure
 
-PRELUDE = '''"""Translated by bainwright.tuning.compiled; made anew whenever a source changes."""
+PRELUDE = '''"""Translated by bainwright.tuning.compiled; made again whenever a source changes."""
 from math import exp, pi, pow, sqrt, isnan, nan
 from numba import njit
 

@@ -37,11 +37,13 @@ METRICS = (
     "movement", "mean_duty", "energy_j", "exposure_k_min",
 )
 TRACE = ("water_c", "bowl_c", "wall_c", "duty", "water_target_c")  # columns of a trace
-DIP, REFILL, TOP_UP, DRAUGHT, ROOM, BOWL, TARGET, ANNOUNCE = range(8)  # kinds of an event's row: at_s, kind, a, b
+DIP, REFILL, TOP_UP, DRAUGHT, ROOM, BOWL, ANNOUNCE = range(7)  # kinds of an event's row: at_s, kind, a, b
 
 KERNEL = '''
 from math import exp as _exp, floor as _floor, sqrt as _sqrt
 import numpy as np
+
+DIP, REFILL, TOP_UP, DRAUGHT, ROOM, BOWL, ANNOUNCE = range(7)  # kinds of an event
 
 @njit(cache=True)
 def quantised(x, step):
@@ -49,21 +51,21 @@ def quantised(x, step):
 
 @njit(cache=True)
 def apply_event(w, kind, a, b):
-    if kind == 0.0:
+    if kind == DIP:
         rate = w.dip_kg_per_s + a
         w.dip_kg_per_s = 0.0 if abs(rate) < 1e-12 else rate
         w._fresh_s = 0.0
-    elif kind == 1.0:
+    elif kind == REFILL:
         PLANT_refill(w, a, b)
-    elif kind == 2.0:
+    elif kind == TOP_UP:
         PLANT_top_up(w, a, b)
-    elif kind == 3.0:
+    elif kind == DRAUGHT:
         w.draught = a
         w._fresh_s = 0.0
-    elif kind == 4.0:
+    elif kind == ROOM:
         w.room_c = a
         w._fresh_s = 0.0
-    elif kind == 5.0:
+    elif kind == BOWL:
         w.bowl_in = a > 0.5
         w._fresh_s = 0.0
 
@@ -74,7 +76,7 @@ def run(cascades, warmers, kits, events, given_w, seconds, scores, trace, stride
         np.random.seed(int(k.seed))
         keep_w = _exp(-1.0 / k.water_lag_s) if k.water_lag_s > 0.0 else 0.0
         keep_b = _exp(-1.0 / k.bowl_lag_s) if k.bowl_lag_s > 0.0 else 0.0
-        element_w, element_b, asked, comes = w.water_c, w.bowl_c, k.target_c, 0.0
+        element_w, element_b, comes = w.water_c, w.bowl_c, 0.0
         at, seen = 0, -1.0e9
         read_w = old_w = quantised(element_w + k.water_bias_c, k.water_step_c)
         read_b = old_b = quantised(element_b + k.bowl_bias_c, k.bowl_step_c)
@@ -94,12 +96,10 @@ def run(cascades, warmers, kits, events, given_w, seconds, scores, trace, stride
             element_w += (w.water_c - element_w) * (1.0 - keep_w)
             element_b += (w.bowl_c - element_b) * (1.0 - keep_b)
             while at < events.shape[1] and events[n, at, 0] <= t:
-                if events[n, at, 1] == 6.0:
-                    asked = events[n, at, 2]
-                elif events[n, at, 1] == 7.0:
+                if events[n, at, 1] == ANNOUNCE:
                     comes = -1.0 if events[n, at, 2] > 0.0 else 1.0
                 else:
-                    comes = 0.0 if events[n, at, 1] == 1.0 else comes
+                    comes = 0.0 if events[n, at, 1] == REFILL else comes
                     apply_event(w, events[n, at, 1], events[n, at, 2], events[n, at, 3])
                     seen = t
                 at += 1
@@ -113,11 +113,11 @@ def run(cascades, warmers, kits, events, given_w, seconds, scores, trace, stride
                 if k.bowl_probe:
                     now_b = old_b if k.bowl_aged else read_b
                 before = duty
-                aim = asked
+                aim = k.target_c
                 if comes > 0.0 and k.bowl_probe:
-                    aim = LED(asked, k.high_c, k.ceiling_c, now_b)
+                    aim = LED(k.target_c, k.high_c, k.ceiling_c, now_b)
                 elif comes < 0.0 and k.bowl_probe:
-                    aim = EASED(asked, k.low_c)
+                    aim = EASED(k.target_c, k.low_c)
                 duty = Cascade_step(
                     c, old_w if k.water_aged else read_w, now_b, aim, k.ceiling_c, k.room_c, 1.0, False, True)
                 Cascade_applied(c, duty)

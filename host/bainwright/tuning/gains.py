@@ -71,11 +71,6 @@ class GainsFile:
     notes: Notes = field(default_factory=Notes)
 
 
-def load_gains(path: Path) -> dict[str, Any]:
-    """The gains of a gains file, by their full setting names; see `read_gains`."""
-    return read_gains(path).values
-
-
 def read_gains(path: Path) -> GainsFile:
     """Read a gains file.
 

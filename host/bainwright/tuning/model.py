@@ -142,7 +142,7 @@ class Findings:
     @property
     def lags_known_together(self) -> bool:
         """Is the sum of the lags from heater to reading known, if not each alone? One record of readings can hardly
-        tell which of two lags comes first, and it matters little for the control."""
+        say which of two lags comes first, and it matters little for the control."""
         low, high = np.percentile(lag_sum_s(self.samples), [2.5, 97.5])
         return bool(high / low < IDENTIFIED)
 

@@ -55,13 +55,6 @@ def improved_simc(k: float, tau1_s: float, theta_s: float, closed_s: float | Non
     return from_series(tau1_s / (k * wait_s), min(tau1_s, 4.0 * wait_s), theta_s / 3.0)
 
 
-def amigo_pi(k: float, tau_s: float, theta_s: float) -> Isa:
-    """AMIGO (Astrom & Hagglund 2004), PI; from memory, checked with the paper's worked example."""
-    kp = 0.15 / k + (0.35 - theta_s * tau_s / (theta_s + tau_s) ** 2) * tau_s / (k * theta_s)
-    ti_s = 0.35 * theta_s + 13.0 * theta_s * tau_s**2 / (tau_s**2 + 12.0 * theta_s * tau_s + 7.0 * theta_s**2)
-    return Isa(kp, ti_s)
-
-
 def amigo(k: float, tau_s: float, theta_s: float) -> Isa:
     """AMIGO (Astrom & Hagglund 2004), PID: kp = (0.2 + 0.45 T/L)/K, ti = L (0.4 L + 0.8 T)/(L + 0.1 T),
     td = 0.5 L T/(0.3 L + T)."""
@@ -70,22 +63,9 @@ def amigo(k: float, tau_s: float, theta_s: float) -> Isa:
     return Isa(kp, ti_s, 0.5 * theta_s * tau_s / (0.3 * theta_s + tau_s))
 
 
-def ziegler_nichols_step(k: float, tau_s: float, theta_s: float, derivative: bool = False) -> Isa:
-    """Ziegler & Nichols 1942, from a step."""
-    share = tau_s / (k * theta_s)
-    return Isa(1.2 * share, 2.0 * theta_s, 0.5 * theta_s) if derivative else Isa(0.9 * share, 3.33 * theta_s)
-
-
 def ziegler_nichols(ku: float, tu_s: float, derivative: bool = False) -> Isa:
     """Ziegler & Nichols 1942, from the ultimate gain and period."""
     return Isa(0.6 * ku, tu_s / 2.0, tu_s / 8.0) if derivative else Isa(0.45 * ku, tu_s / 1.2)
-
-
-def cohen_coon(k: float, tau_s: float, theta_s: float) -> Isa:
-    """Cohen & Coon 1953, PID; from memory."""
-    r = theta_s / tau_s
-    return Isa(tau_s / (k * theta_s) * (4.0 / 3.0 + r / 4.0), theta_s * (32.0 + 6.0 * r) / (13.0 + 8.0 * r),
-               4.0 * theta_s / (11.0 + 2.0 * r))
 
 
 def tyreus_luyben(ku: float, tu_s: float, derivative: bool = False) -> Isa:
@@ -104,11 +84,6 @@ def half_rule(zero_s: float, lags_s: list[float], dead_s: float, kept: int) -> t
     half_s = left[0] / 2.0 if left else 0.0
     kept_s = [*lags[: kept - 1], lags[kept - 1] + half_s]
     return kept_s, dead_s + zero_s + half_s + sum(left[1:])
-
-
-def relay_gain(swing: float, amplitude: float, hysteresis: float = 0.0) -> float:
-    """Ultimate gain of a relay experiment by its first harmonic: ku = 4 d / (pi sqrt(a^2 - eps^2))."""
-    return 4.0 * swing / (math.pi * math.sqrt(amplitude**2 - hysteresis**2))
 
 
 def ultimate(k: float, tau_s: float, theta_s: float) -> tuple[float, float]:
