@@ -1,6 +1,6 @@
 """The firmware's types, checked against what a board's interpreter offers: MicroPython's stubs for the Pico.
 
-A name without an annotation may be anything: boards, buses, files and the app are told by what they can do. Readings
+A name without an annotation may be anything: boards, buses, files and the app are known by what they can do. Readings
 may be None wherever the code says so; that is left to the tests, not to types. The stubs lie beside other packages,
 where mypy takes no stubs from, so they are copied out.
 """

@@ -149,6 +149,11 @@ def test_an_upward_import_on_the_host_is_seen():
         room("bainwright.stray")
 
 
+def test_an_import_inside_a_function_counts():
+    lazy = ast.parse("def late():\n    from bainwright import cli\n    import bainwright.virtual.plant\n")
+    assert upward("bainwright.core.errors", imports(lazy, PC)) == ["bainwright.cli", "bainwright.virtual.plant"]
+
+
 def test_nothing_imports_the_command_line():
     found = [name for name, others in PC_IMPORTS.items() if "bainwright.cli" in others]
     assert found in ([], ["bainwright.__main__"])
