@@ -224,7 +224,7 @@ BLOCKS: dict[str, tuple[str, Callable[[], str]]] = {
 
 
 def markers(name: str) -> tuple[str, str]:
-    """What stands before and after a block."""
+    """The text before and after a block."""
     return f"<!-- {name}: written by figures.py -->\n", f"<!-- end of {name} -->"
 
 
@@ -236,7 +236,7 @@ def shown(name: str) -> str:
 
 
 def renew(name: str) -> None:
-    """Write a block anew into its page."""
+    """Replace a block in its page."""
     page, make = BLOCKS[name]
     path = HERE / page
     before, after = markers(name)

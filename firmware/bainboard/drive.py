@@ -87,7 +87,7 @@ class TimeProportioned:
 
 
 class Pwm:
-    """A switch fast enough for pulse-width modulation: `poll` gives the duty itself, which holds until set anew."""
+    """A switch fast enough for pulse-width modulation: `poll` gives the duty itself, which holds until the next."""
 
     def __init__(self, now_ms):
         self.duty = 0.0

@@ -3,7 +3,7 @@
 from bainboard.control.rules import PROBE_LAG_S, READING_AGE_S
 
 HALF_K = 0.7  # the wave reaches this far to either side: eleven steps of 1/16 K; chosen
-COAST_K = 1.0  # how far the water may go on rising once the heater is off; bounds its power; chosen
+COAST_K = 1.0  # how far the water may still rise once the heater is off; bounds its power; chosen
 LEAST_OVER_LOSSES = 3.0  # the wave's heat over what the bath loses, or it would hardly rise; chosen
 
 

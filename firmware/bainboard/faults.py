@@ -3,7 +3,7 @@
 # Reactions: heat off until the cause is gone; off + guard open + retest; latched; warn and log; no start.
 OFF, RETEST, LATCH, WARN, NO_START = "off", "retest", "latch", "warn", "no start"
 
-# Is it safe to leave as it is, or must it be unplugged? Decides which alarm sounds, too.
+# Is it safe to leave plugged in, or must it be unplugged? Also decides which alarm sounds.
 SAFE, UNPLUG = "safe", "unplug"
 
 NUMBER, NAME, REACTION, HAZARD = range(4)  # what was seen and what to check first: in `notes`

@@ -8,7 +8,7 @@ from bainboard import pins
 from bainboard.wire import shown as shown  # the host knows it by this module
 
 # Columns of a row; `low`/`high` bound a number, `low` lists the words of a choice, `high` is the longest text. What
-# each is for and where its figure is from stands in `notes`, which a board never loads.
+# each is for and where its figure is from is in `help_text`, which a board never loads.
 NAME, KIND, UNIT, DEFAULT, LOW, HIGH = range(6)
 
 FLOAT, INT, CHOICE, TEXT, FLAG = "number", "whole number", "choice", "text", "yes/no"

@@ -69,7 +69,7 @@ def sandbox(base: Path, name: str) -> Iterator[Path]:
 
 
 def make_hold(base: Path) -> Path:
-    """A sound hold of a minute, its temper test and leftovers told."""
+    """A sound hold of a minute, its temper test and leftovers recorded."""
     with sandbox(base, "make") as here:
         for command in (["hold", "dark", "--virtual", "--for", "60s", "--out", "h"],
                         ["temper", "h", "--minutes", "4"], ["stock", "h", "--left", "300g"]):  # fmt: skip

@@ -149,5 +149,5 @@ if __name__ == "__main__":
         error.show()
         sys.exit(2)
     except (click.Abort, KeyboardInterrupt):
-        click.echo("stopped; what was played is kept, the same command goes on", err=True)
+        click.echo("stopped; what was played is stored, the same command resumes", err=True)
         sys.exit(130)

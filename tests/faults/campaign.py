@@ -37,7 +37,7 @@ def _singles(rounds: int) -> Iterator[Case]:
 
 
 def _kin(rounds: int) -> Iterator[Case]:
-    """Each fault on twenty relatives in the phases in which it must be told, or in one drawn."""
+    """Each fault on twenty relatives in the phases in which it must be reported, or in one drawn."""
     for seed, strike, number in itertools.product(range(rounds), STRIKES, range(KINS)):
         rig = f"{KIN}{number}"
         phases = strike.phases or (random.Random(f"{seed} {strike.name} {number}").choice(tuple(PHASES)),)
@@ -108,7 +108,7 @@ def cases(part: str, rounds: int | None = None) -> list[Case]:
 
 
 def order(todo: list[Case]) -> list[Case]:
-    """What is promised first, each fault where it must be told on the three warmers; then all the rest mixed.
+    """What is promised first, each fault where it must be reported on the three warmers; then all the rest mixed.
 
     A run broken off has then played a fair sample of every part.
     """
@@ -135,7 +135,7 @@ def firmware_hash() -> str:
 
 
 def read_results(path: Path, firmware: str | None = None) -> list[dict[str, Any]]:
-    """Results kept in a file, of one firmware or of all; a last line cut short is let go.
+    """Results kept in a file, of one firmware or of all; a last line cut short is dropped.
 
     Raises
     ------

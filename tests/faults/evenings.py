@@ -57,8 +57,9 @@ def _warm_bowl(s: Setting) -> None:
 
 
 def _bowl_lifted(s: Setting) -> None:
-    told = s.rng.random() < 0.5
-    s.events += [acts.BowlOff(at_s=s.strike_s, reported=told), acts.BowlOn(at_s=s.strike_s + 600.0, reported=told)]
+    reported = s.rng.random() < 0.5
+    s.events += [acts.BowlOff(at_s=s.strike_s, reported=reported),
+                 acts.BowlOn(at_s=s.strike_s + 600.0, reported=reported)]
     _watch(s, 2700.0)
 
 
@@ -114,7 +115,7 @@ EVERYDAY: dict[str, Callable[[Setting], None]] = {
 
 
 def _evening(warmer: Warmer, seed: int) -> Setting:
-    """Three to five hours of dipping, refills, some told, a top-up, a door, lids, the bowl lifted now and then."""
+    """Three to five hours of dipping, refills, some reported, a top-up, a door, lids, the bowl lifted now and then."""
     rng = random.Random(f"evening {warmer.name} {seed}")
     s = Setting(warmer, rng, load_profile(rng.choice(("dark", "milk", "white"))).document())
     s.room_c, s.fill = rng.uniform(14.0, 28.0), rng.uniform(0.4, 1.0)
@@ -156,8 +157,8 @@ def _small_act(s: Setting, at_s: float, what: str) -> None:
     elif what == "lid":
         s.events += [acts.Lid(at_s=at_s, on=True), acts.Lid(at_s=at_s + rng.uniform(60.0, 1800.0), on=False)]
     elif what == "bowl":
-        told, away_s = rng.random() < 0.5, rng.uniform(30.0, 600.0)
-        s.events += [acts.BowlOff(at_s=at_s, reported=told), acts.BowlOn(at_s=at_s + away_s, reported=told)]
+        reported, away_s = rng.random() < 0.5, rng.uniform(30.0, 600.0)
+        s.events += [acts.BowlOff(at_s=at_s, reported=reported), acts.BowlOn(at_s=at_s + away_s, reported=reported)]
     elif what == "top_up" and _bath(s):
         share, warm_c = rng.uniform(0.02, 0.2), rng.choice((15.0, 20.0, 40.0))
         s.events.append(acts.WaterSwap(at_s=at_s, litres=share * float(s.values["water_l"]), temp_c=warm_c))

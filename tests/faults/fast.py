@@ -75,7 +75,7 @@ class Trace:
     broken : list of str
         Invariants that did not hold, in words, with when.
     events, starts : list
-        The firmware's events as told; (t_s, cause) of each start after the first.
+        The firmware's events; (t_s, cause) of each start after the first.
     """
 
     rows: list[Row] = field(default_factory=list)
@@ -326,7 +326,7 @@ class Watched(firmware.App):  # type: ignore[misc]
 
 
 class _CrashFile:
-    """The file a crash is told to."""
+    """The file a crash is written to."""
 
     def __init__(self, flash: Flash, path: str) -> None:
         self._flash, self._path, self._data = flash, path, b""

@@ -97,16 +97,16 @@ def run(hours: float, leave: int = 0, ballast_at: int = -1, line: str = "1 pot/m
                 if leave:
                     break  # at the REPL: nothing is said any more
                 raise LinkError("the virtual board fell silent", got=f"{len(day.duties)} lines of {passes}")
-            for told in assembler.feed(data):
-                _note(day, bytes(told))
+            for reported in assembler.feed(data):
+                _note(day, bytes(reported))
         board.hold_clock()
         report = board.report()
         day.resets, day.pins = report["resets"], report["pins"]
     return day
 
 
-def _note(day: Day, told: bytes) -> None:
-    doc, _ = wire.decode(told.strip())
+def _note(day: Day, reported: bytes) -> None:
+    doc, _ = wire.decode(reported.strip())
     if doc is None:
         return
     if doc.get("event") == "heap":

@@ -1,4 +1,4 @@
-"""What must hold in every case that the whole firmware plays, and how soon a fault was told."""
+"""What must hold in every case that the whole firmware plays, and how soon a fault was reported."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ from .strikes import bits, latching
 PROBE_ERROR_K = 0.5  # a digital probe's limits of error: water just under the ceiling may read this much over it
 OVER_K = 5.0  # X of the first invariant
 GAP_MS = 4500
-POWER_LATE_MS = 3000  # guard open within 2 s of detection, and power is told as the mean of a second
-TRUE_K = 0.2  # a probe's bias: water that someone poured too warm is over its limit, and told so rightly
-SLACK_S = 0.05  # a pass is told to the millisecond
+POWER_LATE_MS = 3000  # guard open within 2 s of detection, and power is reported as the mean of a second
+TRUE_K = 0.2  # a probe's bias: water that someone poured too warm is over its limit, and reported so rightly
+SLACK_S = 0.05  # a pass is reported to the millisecond
 CRASH_FILE = "/crash.txt"
 COLD = ("idle", "pause", "trip")
 HEATING = ("check", "hold")
@@ -35,9 +35,9 @@ class Result:
     broken : list of str
         Invariants that did not hold.
     missed : str
-        The fault that was not told in time, or empty.
+        The fault that was not reported in time, or empty.
     told_s, due_s : float
-        Seconds from the strike until a fitting fault was told, NaN if never; until when it had to be.
+        Seconds from the strike until a fitting fault was reported, NaN if never; until when it had to be.
     over_k : float
         How far the water's truth went over its limit after the strike.
     trips, rightly : int
@@ -202,7 +202,7 @@ def play_whole(case: Case) -> tuple[Result, Trace]:
     if twin_of(case) is not None:
         _judge_twin(case, trace, result)
     if not case.acts and not long and result.seen:
-        result.broken.append(f"19: told {', '.join(result.seen)} with nothing wrong")
+        result.broken.append(f"19: reported {', '.join(result.seen)} with nothing wrong")
     if not built.strikes and watch.trips and not _hurts(case):
         result.broken.append(f"19: tripped with nothing wrong: {', '.join(result.seen)}")
     return result, trace
@@ -254,16 +254,16 @@ def _hurts(case: Case) -> bool:
 def _judge_clearing(trace: Trace, result: Result) -> None:
     cleared = any(event.get("event") == "cleared" for event in trace.events)
     if cleared and trace.rows and not any(row.latched for row in trace.rows):
-        result.broken.append("6: told cleared, and there was no latch")
+        result.broken.append("6: reported cleared, and there was no latch")
 
 
 def _judge_crash(built: Built, trace: Trace, result: Result) -> None:
     meant = {"crash", "memory_out"}
     boots = [event for event in trace.events if event.get("event") == "boot" and event.get("why") == "crash"]
-    told = [*trace.crashes, *(data.decode() for path, data in trace.files.items() if path == CRASH_FILE),
+    reported = [*trace.crashes, *(data.decode() for path, data in trace.files.items() if path == CRASH_FILE),
             *("an error: it started again and said so" for _ in boots)]
-    if told and not meant & {strike.name for strike in built.strikes}:
-        result.broken.append(f"the firmware ended by {told[0]}")
+    if reported and not meant & {strike.name for strike in built.strikes}:
+        result.broken.append(f"the firmware ended by {reported[0]}")
 
 
 def limit_c(built: Built) -> float:
@@ -286,55 +286,55 @@ def _judge_strikes(built: Built, trace: Trace, result: Result) -> None:
 
 
 def _judge_time(built: Built, trace: Trace, result: Result) -> None:
-    """Was the one fault told, and in time?"""
+    """Was the one fault reported, and in time?"""
     s, strike = built.setting, built.strikes[0]
     wanted = bits(strike.tells)
-    told = _first(trace, s.strike_s, wanted)
-    if told is not None:
-        result.told_s = told.t_ms / 1000 - s.strike_s
+    reported = _first(trace, s.strike_s, wanted)
+    if reported is not None:
+        result.told_s = reported.t_ms / 1000 - s.strike_s
     if strike.within is None or not wanted or built.case.phase not in strike.phases:
         return
     result.due_s = strike.within(s.values, s)
-    if told is None and s.strike_s + result.due_s > trace.seconds:
+    if reported is None and s.strike_s + result.due_s > trace.seconds:
         return  # the play ended first
     if not result.told_s <= result.due_s + SLACK_S:
-        result.missed = f"{strike.name}: told after {result.told_s:.0f} s, due after {result.due_s:.0f} s"
-    elif strike.stops and told is not None and told.heat_ok:
-        result.broken.append(f"3: {strike.name} is told and heat still allowed")
+        result.missed = f"{strike.name}: reported after {result.told_s:.0f} s, due after {result.due_s:.0f} s"
+    elif strike.stops and reported is not None and reported.heat_ok:
+        result.broken.append(f"3: {strike.name} is reported and heat still allowed")
     elif strike.ends == "off":
         if any(row.heat_ok for row in trace.rows if (row.warn | 1 << row.fault) & wanted):
-            result.broken.append(f"3: heat allowed while {strike.name} is told")
+            result.broken.append(f"3: heat allowed while {strike.name} is reported")
     elif strike.ends in ("stays", "cleared"):
-        doubted = told is not None and told.warn >> faults.STRONG_HEATER & 1  # tested again first: nothing latched yet
+        doubted = reported is not None and reported.warn >> faults.STRONG_HEATER & 1  # tested again: not latched yet
         if not doubted and trace.rows[-1].latched != (strike.ends == "stays"):
             result.broken.append(f"6: after the button the latch should have {strike.ends}")
-    elif strike.then is not None and told is not None and told.state in HEATING:
-        _judge_end(built, trace, result, told)
+    elif strike.then is not None and reported is not None and reported.state in HEATING:
+        _judge_end(built, trace, result, reported)
 
 
 def _first(trace: Trace, from_s: float, wanted: int) -> Row | None:
     return next((row for row in trace.rows if row.t_ms >= from_s * 1000 and (row.warn | 1 << row.fault) & wanted), None)
 
 
-def _judge_end(built: Built, trace: Trace, result: Result, told: Row) -> None:
+def _judge_end(built: Built, trace: Trace, result: Result, reported: Row) -> None:
     """Did the first sign lead to its end, with no heat asked for on the way?"""
     s, strike = built.setting, built.strikes[0]
     assert strike.then is not None
-    before = [row.given_w for row in trace.rows if told.t_ms - 600_000 <= row.t_ms <= told.t_ms]
-    due_s = told.t_ms / 1000 + strike.then(s.values, s, sum(before) / len(before))
-    after = [row for row in trace.rows if row.t_ms >= told.t_ms]
+    before = [row.given_w for row in trace.rows if reported.t_ms - 600_000 <= row.t_ms <= reported.t_ms]
+    due_s = reported.t_ms / 1000 + strike.then(s.values, s, sum(before) / len(before))
+    after = [row for row in trace.rows if row.t_ms >= reported.t_ms]
     if strike.ends == "latched":
         end = next((row for row in after if row.latched and 1 << row.fault & bits(strike.tells)), None)
     elif strike.ends == "RUN_TIMER":
         end = next((row for row in after if 1 << row.fault & bits((strike.ends,))), None)
     else:
-        end = _first(trace, told.t_ms / 1000, bits((strike.ends,)))
+        end = _first(trace, reported.t_ms / 1000, bits((strike.ends,)))
     if end is not None:
         result.stopped_s = end.t_ms / 1000 - s.strike_s
         if strike.then is latching and any(row.heat_ok for row in after if row.t_ms < end.t_ms):
             result.broken.append(f"3: heat allowed while {strike.name} was looked at")
     if due_s + SLACK_S < trace.seconds and not (end is not None and end.t_ms / 1000 <= due_s + SLACK_S):
-        result.missed = f"{strike.name}: first sign at {told.t_ms / 1000 - s.strike_s:.0f} s, then not {strike.ends} " \
-                        f"by {due_s - s.strike_s:.0f} s (was at {result.stopped_s:.0f} s)"
+        result.missed = f"{strike.name}: first sign at {reported.t_ms / 1000 - s.strike_s:.0f} s, then not " \
+                        f"{strike.ends} by {due_s - s.strike_s:.0f} s (was at {result.stopped_s:.0f} s)"
 
 

@@ -29,7 +29,7 @@ from .world import maker
 
 DUTY_APART = 0.15  # root mean square: what single steps of 1/16 K and looks of another sign do to it
 WATER_APART_K = 0.5  # a look's swing, once up and once down
-PASSES_APART = 3  # when a fault is told
+PASSES_APART = 3  # when a fault is reported
 SILENCE_S = 20.0  # real time; a board that says nothing for so long is gone
 
 

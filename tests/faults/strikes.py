@@ -1,4 +1,4 @@
-"""What can fail of a board, its bus, clock, flash, link and button: a row each, with what must be told and how soon.
+"""What can fail of a board, its bus, clock, flash, link and button: a row each, with what to report and how soon.
 
 What heat and water do when a part fails is `search`'s to find, on bodies of its own. Here the whole firmware runs:
 resets, files, messages. Times are formulas of the rig's settings, written before anything was played.
@@ -83,19 +83,19 @@ class Strike:
     name : str
         As in a case's name.
     tells : tuple of str
-        Names of the fault table of which one must be told; empty: nothing has to be.
+        Names of the fault table of which one must be reported; empty: nothing has to be.
     within : callable or None
         Seconds from the strike to the first sign.
     stops : bool
         With the first sign heat is no longer allowed.
     ends, then : str, callable or None
-        What the first sign must lead to (``latched``, or the name of a fault that is then told) and in how many
+        What the first sign must lead to (``latched``, or the name of a fault that is then reported) and in how many
         seconds; before a latch no heat is allowed in between. Or what the latch has become
-        at the end: ``stays``, ``cleared``. Or ``off``: no heat is allowed while it is told.
+        at the end: ``stays``, ``cleared``. Or ``off``: no heat is allowed while it is reported.
     phases : tuple of str
-        In which it must be told; in other phases it may come too, and only the invariants are checked.
+        In which it must be reported; in other phases it may come too, and only the invariants are checked.
     layer : str
-        Where it is not told: what must catch it.
+        Where it is not reported: what must catch it.
     hot : bool
         It may drive the water over its limit by more than the 5 K that the firmware promises.
     kinds : tuple of str
@@ -240,7 +240,7 @@ STRIKES = (
     Strike("bowl_bad_crc", _fault("bowl_bad_crc"), ("BOWL_PROBE",), one_pass, CHECKED, kinds=ONE),
     # -- water and people ----------------------------------------------------------------------------------------------
     Strike("hot_start", _hot_start, ("HOT_BEFORE_START", "OVER_HARD_LIMIT"), one_pass, ("idle",), hot=True, stops=True,
-           note="told from the first pass"),
+           note="reported from the first pass"),
     Strike("nearly_hot", _nearly_hot, ("HOT_BEFORE_START",), begun_nearly_hot, ("idle",), hot=True, stops=True,
            note="within 3 K of the hard limit nothing is tested"),
     Strike("boiling", _boil(99.0, 0.8), ("OVER_HARD_LIMIT", "OVER_STAGE", "WATER_PROBE", "STRONG_HEATER"),
@@ -249,7 +249,7 @@ STRIKES = (
            then=left_alone),
     # -- clock, loop, memory -------------------------------------------------------------------------------------------
     Strike("slow_pass", _desk("hang", 1.5), fast_only=True),
-    Strike("stutter", _stutter, fast_only=True, note="no fault: the loop counts afresh from a late pass"),
+    Strike("stutter", _stutter, fast_only=True, note="no fault: the loop counts again from a late pass"),
     Strike("late_pass", _late, ("LATE_LOOP",), lambda v, s: 3.2 + PASS_S, CHECKED, fast_only=True, stops=True),
     Strike("early_pass", _early, ("BAD_CLOCK",), one_pass, CHECKED, fast_only=True, stops=True),
     Strike("clock_ahead", _desk("jump", 60_000), ("LATE_LOOP", "BAD_CLOCK"), one_pass, CHECKED, fast_only=True),
@@ -309,6 +309,6 @@ def bits(tells: tuple[str, ...]) -> int:
 
 def uncovered() -> list[str]:
     """Faults of the firmware's table that neither a strike nor the search brings about; both grow with the table."""
-    told = {NUMBERS.get(name) for strike in STRIKES for name in strike.tells}
+    reported = {NUMBERS.get(name) for strike in STRIKES for name in strike.tells}
     return [str(row[faults.NAME]) for row in faults.FAULTS
-            if row[faults.NUMBER] not in told | {faults.NONE} and str(row[faults.NAME]) not in BY_SEARCH]
+            if row[faults.NUMBER] not in reported | {faults.NONE} and str(row[faults.NAME]) not in BY_SEARCH]

@@ -92,8 +92,8 @@ def _unplayed(rows: list[Row]) -> str:
 def _mutants(hunted: Path, firmware: str) -> str:
     if not hunted.exists():
         return "Mutants: the whole set was not played for these figures; the tests play a sample."
-    told = [json.loads(line) for line in hunted.read_text(encoding="utf-8").splitlines()]
-    fates = list({fate["mutant"]: fate for fate in told}.values())
+    reported = [json.loads(line) for line in hunted.read_text(encoding="utf-8").splitlines()]
+    fates = list({fate["mutant"]: fate for fate in reported}.values())
     lived = [fate["mutant"] for fate in fates if not fate["killed_by"]]
     other = {fate["firmware"] for fate in fates} - {firmware}
     killed = len(fates) - len(lived)
@@ -117,7 +117,7 @@ def _alone(rows: list[Row]) -> dict[str, list[Row]]:
 def _single_table(rows: list[Row]) -> str:
     alone = _alone(rows)
     return report.table(
-        ("fault", "told as", "cases", "due", "told, median / last, s", "late or never",
+        ("fault", "reported as", "cases", "due", "reported, median / last, s", "late or never",
          "water over its limit, at most, K", "warmest water, °C"),
         [_single(BY_NAME[name], some) for name, some in sorted(alone.items(), key=lambda item: _order(item[0]))])
 
@@ -128,10 +128,10 @@ def _order(name: str) -> int:
 
 def _single(strike: Strike, rows: list[Row]) -> tuple[str, ...]:
     due = [row for row in rows if parse(row["case"]).phase in strike.phases]
-    told = [row["told_s"] for row in due if row["told_s"] is not None]
+    reported = [row["told_s"] for row in due if row["told_s"] is not None]
     missed = sum(bool(row["missed"]) for row in due)
     names = ", ".join(name.lower() for name in strike.tells if name in NUMBERS) or "-"
-    times = f"{statistics.median(told):.1f} / {max(told):.0f}" if told else "-"
+    times = f"{statistics.median(reported):.1f} / {max(reported):.0f}" if reported else "-"
     over = max(row["over_k"] for row in rows)
     return (f"`{strike.name}`", names, str(len(rows)), str(len(due)), times, str(missed), f"{max(0.0, over):.1f}",
             f"{max(row['warmest_c'] for row in rows):.1f}")

@@ -36,7 +36,7 @@ def test_stored_settings_that_do_not_fit_this_board_are_as_good_as_damaged():
         there = documents(settings=payload)
         assert there.damaged == ["settings"], payload
         assert there.settings == settings.check(settings.SETTINGS, {})[0]
-        assert there.payload["settings"] == b""  # a host sees none, sends its own, and is told what is wrong with them
+        assert there.payload["settings"] == b""  # a host sees none, sends its own, and hears what is wrong with them
         assert there.save("settings", BOARD) is None
         assert there.damaged == []
         assert there.settings["name"] == "mine"

@@ -129,13 +129,13 @@ class Gains:
         self.found, look = [], kitchen.supervisor.account.look
         step = look.step
 
-        def told(*facts):
+        def reporting(*facts):
             ended = step(*facts)
             if ended and look.blocks:
                 self.found.append((look.gain, look.error))
             return ended
 
-        look.step = told
+        look.step = reporting
 
 
 def test_a_living_bath_s_gain_is_its_load_s_and_a_dead_probe_s_is_none():

@@ -97,7 +97,7 @@ def test_reaching_the_window_sounds_once():
     front.event("warm", 0)
     assert sounds(front, 0, 1500, "hold", faults.NONE)
     assert not sounds(front, 1500, 20000, "hold", faults.NONE)
-    assert front.lamps == (0, 0, 0)  # no place told
+    assert front.lamps == (0, 0, 0)  # no place given
 
 
 BOTH = (True, True, False)

@@ -279,7 +279,7 @@ def test_an_announced_refill_lets_the_aim_lead_up_to_the_window_s_end():
     p, aims = announced(31.5, 31.7, 31.8, 31.9, 31.95)
     for n, want in enumerate((32.2, 32.1, 32.0, 31.9, 31.85)):
         assert abs(aims[n] - want) < 1e-4
-    assert p.target_c == 31.5  # what is told and scored stays
+    assert p.target_c == 31.5  # what is reported and scored stays
 
 
 def test_the_lead_ends_when_the_bowl_says_that_it_was_poured():

@@ -22,8 +22,8 @@ def test_an_empty_document_gives_every_default_and_every_default_is_allowed():
 
 
 def test_every_row_is_told_in_the_notes_and_nothing_else_is():
-    for table, told in ((settings.SETTINGS, help_text.SETTINGS), (settings.PROFILE, help_text.PROFILE)):
-        assert sorted(told) == sorted([row[settings.NAME] for row in table])
+    for table, words in ((settings.SETTINGS, help_text.SETTINGS), (settings.PROFILE, help_text.PROFILE)):
+        assert sorted(words) == sorted([row[settings.NAME] for row in table])
 
 
 def test_every_row_is_one_of_the_kinds_with_bounds_that_hold_its_default():

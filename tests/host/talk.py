@@ -40,9 +40,9 @@ class Talk:
         """The next event of that name."""
         return self.until(lambda said: said.get("event") == name)
 
-    def hands_off(self, told: dict[str, Any]) -> None:
+    def hands_off(self, asked: dict[str, Any]) -> None:
         """Wait until the button is up again after a reported long press."""
-        self.until(lambda said: said.get("t", 0) > told["t"] + 3000)
+        self.until(lambda said: said.get("t", 0) > asked["t"] + 3000)
 
     def asked(self, ask: str) -> dict[str, Any]:
         """The next line that asks this."""

@@ -351,7 +351,7 @@ def test_by_hand_an_estimated_bowl_gets_its_offset_and_its_spread_is_shown(capsy
     assert "3 readings over 0.20 °C" in out
     assert "the chocolate's estimate is known only to" in err  # half a degree by hand is wider
     assert "water probe was never calibrated" in err
-    for among_others in ((), ("--afresh",)):  # nor does it hide in the mean of those before it
+    for among_others in ((), ("--forget",)):  # nor does it hide in the mean of those before it
         code, _, err = run(capsys, "--rig", "mine.toml", "--bowl", "31.6/33.1", *among_others)
         assert code == 2
         assert "are they exchanged" in err

@@ -128,7 +128,7 @@ def test_a_missing_port_is_exit_status_3(capsys):
 
 
 @pytest.mark.parametrize(
-    ("typed", "told"),
+    ("typed", "wanted"),
     [
         ("hold", "which chocolate?"),
         ("hold darc --virtual", "did you mean dark?"),
@@ -159,17 +159,17 @@ def test_a_missing_port_is_exit_status_3(capsys):
         ("bake dark", "bake"),
     ],
 )
-def test_wrong_use_is_exit_status_2_and_says_what_would_do(capsys, typed, told):
+def test_wrong_use_is_exit_status_2_and_says_what_would_do(capsys, typed, wanted):
     """Before anything is opened or written."""
     code, out, err = bain(capsys, *typed.split())
     assert code == 2
-    assert told in err
+    assert wanted in err
     assert out == ""
     assert not Path("holds").exists()
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "wanted"),
     [
         ("", "is empty"),
         ("[water]\nkpp = 1", "did you mean water.kp"),
@@ -179,12 +179,12 @@ def test_wrong_use_is_exit_status_2_and_says_what_would_do(capsys, typed, told):
         ("[water]\nkp = nan", "gains.water.kp"),
     ],
 )
-def test_a_gains_file_is_checked_whole(capsys, text, told):
+def test_a_gains_file_is_checked_whole(capsys, text, wanted):
     """By the firmware's own table."""
     Path("g.toml").write_text(text)
     code, _, err = bain(capsys, "hold", "dark", "--virtual", "--gains", "g.toml")
     assert code == 2
-    assert told in err
+    assert wanted in err
 
 
 # -- what is taken for granted ---------------------------------------------------------------------------------------

@@ -62,7 +62,7 @@ def a_night(here, seconds=3600, board=None, **asked):
 
 def test_a_hold_gets_its_folder_its_rows_its_events_and_its_summary(here, monkeypatch):
     done = collected(a_night(here), monkeypatch)
-    assert [told.exit_code for told in done.holds] == [0]
+    assert [hold.exit_code for hold in done.holds] == [0]
     folder = here / "holds" / "dark-1"
     assert sorted(path.name for path in folder.iterdir()) == [
         "events.jsonl", "hold.csv", "hold.json", "hold.parquet", "hold.png", "hold.svg",
@@ -80,7 +80,7 @@ def test_a_hold_gets_its_folder_its_rows_its_events_and_its_summary(here, monkey
 
 def test_its_start_has_the_time_of_day_once_the_board_was_told_it(here, monkeypatch):
     """The host's word at 1,800,000,000 s, 3600 s after the start; RFC 3339 by CPython's datetime."""
-    collected(a_night(here), monkeypatch)  # tells the time; what was told is on the flash with the next sync
+    collected(a_night(here), monkeypatch)  # sends the time; what was said is on the flash with the next sync
     board = a_night(here, board=LoggingBoard(here / "flash2", wall_s=1_800_000_000))
     collected(board, monkeypatch, out="again")
     assert read_log(here / "again" / "dark-1").facts["started"] == "2027-01-15T08:00:00+00:00"
@@ -117,7 +117,7 @@ def test_a_hold_that_a_power_cut_ended_says_so(here, monkeypatch):
     board.hold(600)
     board = a_night(here, 300, LoggingBoard(here / "flash"))
     done = collected(board, monkeypatch)
-    assert [told.result["ended"] for told in done.holds] == ["restarted", "done"]
+    assert [hold.result["ended"] for hold in done.holds] == ["restarted", "done"]
     assert done.exit_code == 1
 
 
@@ -144,7 +144,7 @@ def test_a_clock_set_back_between_holds_is_named_and_changes_no_order(here, monk
     board.log.set_clock(board.now_ms, 1_710_000_000)
     a_night(here, 300, board)
     done = collected(board, monkeypatch)
-    assert [told.result["folder"] for told in done.holds] == ["holds/dark-1", "holds/dark-2"]
+    assert [hold.result["folder"] for hold in done.holds] == ["holds/dark-1", "holds/dark-2"]
     assert any("clock was set back" in note for note in done.notes)
 
 
@@ -254,7 +254,7 @@ def test_a_damaged_segment_costs_what_it_touched_and_the_gap_is_named(here, monk
     assert done.exit_code == 1
     events = [event["event"] for event in read_log(here / "holds" / "dark-1").events]
     assert events == ["started", "warm", "gap", "ended"]
-    assert collected(board, monkeypatch).exit_code == 0  # told once
+    assert collected(board, monkeypatch).exit_code == 0  # said once
 
 
 def test_a_hold_whose_beginning_is_gone_is_said_and_its_bytes_kept(here, monkeypatch):
@@ -318,7 +318,7 @@ def test_a_board_whose_log_was_wiped_gets_a_second_place_and_its_holds_their_own
     board.hold(1800, water=33500)
     board.end()
     done = collected(board, monkeypatch)
-    assert [told.result["folder"] for told in done.holds] == ["holds/dark-2"]
+    assert [hold.result["folder"] for hold in done.holds] == ["holds/dark-2"]
     assert sorted(path.name for path in (here / "holds/boards").iterdir()) == ["0011223344556677", "0011223344556677-2"]
     assert read_log(here / "holds" / "dark-1")["t_s"][-1] == 3591
 
@@ -337,7 +337,7 @@ def test_a_second_life_goes_on_in_its_own_place_when_its_first_segments_are_forg
     board.end()
     again = collected(board, monkeypatch)
     assert sorted(first.iterdir()) == before
-    assert [told.result["folder"] for told in again.holds] == ["holds/dark-3"]
+    assert [hold.result["folder"] for hold in again.holds] == ["holds/dark-3"]
     assert not again.notes
 
 

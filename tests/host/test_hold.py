@@ -195,16 +195,16 @@ def test_a_hold_the_ceiling_makes_short_says_so_before_it_starts(here):
 
 def test_an_ordinary_hold_is_logged_scored_and_done(here):
     """Thirty seconds at 31.5 °C: all in the window, no trips, exit status 0, every file there."""
-    _, _, told = held([*quiet(), done()])
-    assert told.exit_code == 0
-    assert told.result["duration_s"] == 30
-    assert told.result["warm_up_s"] == 1  # the first row is at 1 s
-    assert told.result["in_window_fraction"] == 1
-    assert told.result["bowl_rms_error_c"] == 0
-    assert told.result["trips"] == []
-    assert told.result["lost_lines"] == 0
-    assert told.result["scored_from"] == READINGS
-    assert told.result["log"] == "holds/dark-1/hold.csv"
+    _, _, outcome = held([*quiet(), done()])
+    assert outcome.exit_code == 0
+    assert outcome.result["duration_s"] == 30
+    assert outcome.result["warm_up_s"] == 1  # the first row is at 1 s
+    assert outcome.result["in_window_fraction"] == 1
+    assert outcome.result["bowl_rms_error_c"] == 0
+    assert outcome.result["trips"] == []
+    assert outcome.result["lost_lines"] == 0
+    assert outcome.result["scored_from"] == READINGS
+    assert outcome.result["log"] == "holds/dark-1/hold.csv"
     assert {path.name for path in (here / "holds/dark-1").iterdir()} == {
         "hold.csv",
         "hold.parquet",
@@ -214,7 +214,7 @@ def test_an_ordinary_hold_is_logged_scored_and_done(here):
         "hold.svg",
     }
     assert len(read_log(here / "holds/dark-1")) == 30
-    json.dumps(told.result, allow_nan=False)
+    json.dumps(outcome.result, allow_nan=False)
 
 
 def test_a_virtual_hold_is_scored_from_the_truth(here):
@@ -228,38 +228,38 @@ def test_a_virtual_hold_is_scored_from_the_truth(here):
     session = FakeSession(board, virtual=True, truth=truth)
     runner = Runner(resolve(HoldRequest("dark", virtual="pot", for_="120s")), session, Notebook())
     runner.prepare()
-    told = report(runner, runner.run(), truth)
-    assert told.result["scored_from"] == TRUE
-    assert told.result["in_window_fraction"] == pytest.approx(90 / 120)
-    assert told.result["bowl_rms_error_c"] == pytest.approx(np.sqrt((90 * 0.2**2 + 30 * 1.5**2) / 120))
+    outcome = report(runner, runner.run(), truth)
+    assert outcome.result["scored_from"] == TRUE
+    assert outcome.result["in_window_fraction"] == pytest.approx(90 / 120)
+    assert outcome.result["bowl_rms_error_c"] == pytest.approx(np.sqrt((90 * 0.2**2 + 30 * 1.5**2) / 120))
 
 
 def test_an_estimated_bowl_is_not_scored_as_a_reading(here):
     """No probe, no claim: None, and said."""
-    _, _, told = held([*quiet(est=1), done()])
-    assert told.result["in_window_fraction"] is None
-    assert "not known" in told.summary
-    assert told.exit_code == 0
+    _, _, outcome = held([*quiet(est=1), done()])
+    assert outcome.result["in_window_fraction"] is None
+    assert "not known" in outcome.summary
+    assert outcome.exit_code == 0
 
 
 def test_a_hold_that_never_reached_its_window_is_not_as_it_should_be(here):
     """Exit status 1, fraction 0, no warm-up."""
-    _, _, told = held([*quiet(bowl=25000), done()])
-    assert (told.exit_code, told.result["in_window_fraction"], told.result["warm_up_s"]) == (1, 0.0, None)
+    _, _, outcome = held([*quiet(bowl=25000), done()])
+    assert (outcome.exit_code, outcome.result["in_window_fraction"], outcome.result["warm_up_s"]) == (1, 0.0, None)
 
 
 def test_a_hold_that_left_its_window_for_good_is_not_as_it_should_be(here):
     """Ten minutes outside at the end."""
-    _, _, told = held([*quiet(60), *quiet(700, 61, bowl=30000), done()], for_="760s")
-    assert told.exit_code == 1
-    assert told.result["left_for_good"]
+    _, _, outcome = held([*quiet(60), *quiet(700, 61, bowl=30000), done()], for_="760s")
+    assert outcome.exit_code == 1
+    assert outcome.result["left_for_good"]
 
 
 def test_lost_lines_are_counted(here):
     """Three status lines and one event never came."""
     script = [*quiet(10), *quiet(17, 14), event_line("warm", 1, 5000), event_line("below", 3, 6000), done(4)]
-    _, _, told = held(script)
-    assert told.result["lost_lines"] == 4
+    _, _, outcome = held(script)
+    assert outcome.result["lost_lines"] == 4
 
 
 def trip_script(after_s):
@@ -279,26 +279,26 @@ def test_a_trip_is_told_with_its_cause_and_ends_a_virtual_hold_five_minutes_late
     runner = Runner(resolve(HoldRequest("dark", virtual="pot", for_="1h")), session, Notebook())
     runner.prepare()
     ended = runner.run()
-    told = report(runner, ended, None)
-    assert told.exit_code == 1
-    assert told.result["duration_s"] == 310
-    trip = told.result["trips"][0]
+    outcome = report(runner, ended, None)
+    assert outcome.exit_code == 1
+    assert outcome.result["duration_s"] == 310
+    trip = outcome.result["trips"][0]
     assert (trip["t_s"], trip["fault"], trip["name"]) == (10, faults.WATER_PROBE, "water_probe")
     assert any(text.startswith("TRIP: the water probe") for _, text in runner.view.events)
-    assert "1 trip" in told.summary
+    assert "1 trip" in outcome.summary
 
 
 def test_after_a_trip_a_live_board_is_watched_to_the_planned_end(here):
     """What the chocolate did in the night is worth knowing."""
-    _, _, told = held(trip_script(600), for_="600s")
-    assert (told.exit_code, told.result["duration_s"]) == (1, 600)
+    _, _, outcome = held(trip_script(600), for_="600s")
+    assert (outcome.exit_code, outcome.result["duration_s"]) == (1, 600)
 
 
 def test_a_trip_that_was_missed_is_seen_from_the_state(here):
     """A board that restarted latched knows no hold any more."""
-    _, _, told = held([*quiet(10), status_line(11, 0, state="trip", fault=1, stage="")])
-    assert told.exit_code == 1
-    assert told.result["ended"] == "tripped"
+    _, _, outcome = held([*quiet(10), status_line(11, 0, state="trip", fault=1, stage="")])
+    assert outcome.exit_code == 1
+    assert outcome.result["ended"] == "tripped"
 
 
 def test_a_no_start_after_the_self_test_is_not_as_it_should_be(here):
@@ -308,16 +308,16 @@ def test_a_no_start_after_the_self_test_is_not_as_it_should_be(here):
         event_line("trip", 1, 0, fault=faults.NO_HEAT_AT_START, latched=False),
         done(2, "no start"),
     ]
-    _, ended, told = held(script)
-    assert told.exit_code == 1
+    _, ended, outcome = held(script)
+    assert outcome.exit_code == 1
     assert ended.watch.trips[0]["t_s"] == 20
 
 
 def test_a_board_that_restarts_ends_the_hold(here):
     """Its heat is off and someone has to look."""
     rest = [status_line(number, 0, state="idle") for number in range(1, 9)]
-    _, _, told = held([*quiet(10), event_line("boot", 1, 0, cause="watchdog"), *rest])
-    assert (told.exit_code, told.result["ended"], told.result["duration_s"]) == (1, "restarted", 10)
+    _, _, outcome = held([*quiet(10), event_line("boot", 1, 0, cause="watchdog"), *rest])
+    assert (outcome.exit_code, outcome.result["ended"], outcome.result["duration_s"]) == (1, "restarted", 10)
 
 
 def test_a_board_that_restarts_is_heard_until_it_says_how_long_it_was_away(here):
@@ -340,8 +340,8 @@ def test_gains_of_another_pot_are_let_go_in_its_first_warm_up(here):
     sent = json.loads(board.stored["gains"])
     assert {name: sent[name] for name in ("gains.water_j_per_k", "gains.bowl_w_per_k")} == {
         "gains.water_j_per_k": 0.0, "gains.bowl_w_per_k": 0.0}
-    told = [event for event in read_log(ended.watch.log.folder).events if event["event"] == "another_pot"]
-    assert [event["share"] for event in told] == [pytest.approx(150.0 / 0.01 / 5000.0, abs=0.3)]
+    outcome = [event for event in read_log(ended.watch.log.folder).events if event["event"] == "another_pot"]
+    assert [event["share"] for event in outcome] == [pytest.approx(150.0 / 0.01 / 5000.0, abs=0.3)]
 
 
 @pytest.mark.parametrize("ask", ["", "go_on"])
@@ -353,9 +353,9 @@ def test_a_board_that_restarted_while_nobody_listened_was_not_stopped(here, monk
     again.say(*(status_line(first + number, 0, state="idle", ask=ask) for number in range(8)))
     runner = runner_of([*quiet(10), gone()])
     runner.session.returns = [again]
-    told = report(runner, runner.run(), None)
-    assert (told.exit_code, told.result["ended"]) == (1, "restarted")
-    assert "The board restarted in the middle of it" in told.summary
+    outcome = report(runner, runner.run(), None)
+    assert (outcome.exit_code, outcome.result["ended"]) == (1, "restarted")
+    assert "The board restarted in the middle of it" in outcome.summary
 
 
 def test_a_bowl_on_the_bench_makes_no_other_pot(here):
@@ -374,9 +374,9 @@ def test_a_pulled_cable_shows_a_gap_and_the_hold_goes_on_when_it_is_back(here, m
     again.say(*quiet(15, 16), done())
     runner = runner_of([*quiet(10), gone()])
     runner.session.returns = [again]
-    told = report(runner, runner.run(), None)
-    assert told.exit_code == 0
-    assert told.result["lost_lines"] == 5
+    outcome = report(runner, runner.run(), None)
+    assert outcome.exit_code == 0
+    assert outcome.result["lost_lines"] == 5
     events = [event["event"] for event in read_log(here / "holds/dark-1").events]
     assert events == ["lost", "found", "ended"]
 
@@ -385,9 +385,9 @@ def test_a_board_that_stays_away_is_lost_with_its_log_kept(here, monkeypatch):
     """Exit status 3; what was known is scored and sealed."""
     monkeypatch.setattr(hold_module.time, "sleep", lambda seconds: None)
     monkeypatch.setattr(hold_module, "RECONNECT_S", 0.0)
-    _, _, told = held([*quiet(10), gone()])
-    assert (told.exit_code, told.result["ended"]) == (3, "lost")
-    assert told.result["duration_s"] == 10
+    _, _, outcome = held([*quiet(10), gone()])
+    assert (outcome.exit_code, outcome.result["ended"]) == (3, "lost")
+    assert outcome.result["duration_s"] == 10
     assert (here / "holds/dark-1/hold.parquet").exists()
 
 
@@ -560,10 +560,10 @@ def test_only_the_first_bowl_is_scored_when_another_comes(here):
     changed = wire.encode([("event", "changed"), ("n", 1), ("t", 121000), ("name", "white")])
     script = [*quiet(60, stage="settle"), *quiet(60, first=61), changed,
               *quiet(60, first=122, bowl=29000), done(2)]
-    _, _, told = held(script, for_="182s")
-    assert told.result["in_window_fraction"] == 1.0
-    assert (told.result["below_s"], told.result["bowl_low_c"]) == (0.0, 31.5)  # nothing of the white
-    assert any("only the first bowl is scored" in note for note in told.notes)
+    _, _, outcome = held(script, for_="182s")
+    assert outcome.result["in_window_fraction"] == 1.0
+    assert (outcome.result["below_s"], outcome.result["bowl_low_c"]) == (0.0, 31.5)  # nothing of the white
+    assert any("only the first bowl is scored" in note for note in outcome.notes)
 
 
 def test_a_refused_act_is_shown_and_the_hold_goes_on(here):
@@ -640,14 +640,14 @@ def test_a_text_the_wire_cannot_carry_is_refused_in_words():
         document("settings", {**settings.defaults(settings.SETTINGS), "name": "\U0001f36b"})
 
 
-# -- what a night has to be told -------------------------------------------------------------------------------------
+# -- what a night needs to hear ----------------------------------------------------------------------------------------
 
 
 class Sleepy:
     """Somebody who answers in turn; what is read as wrong is answered again."""
 
     def __init__(self, *answers):
-        self.answers, self.asked, self.told = list(answers), [], []
+        self.answers, self.asked, self.outcome = list(answers), [], []
 
     def __call__(self, question, usual, read):
         self.asked.append(question)
@@ -655,7 +655,7 @@ class Sleepy:
             try:
                 return read(self.answers.pop(0) or usual)
             except UseError as wrong:
-                self.told.append(str(wrong))
+                self.outcome.append(str(wrong))
 
 
 def test_melted_stock_is_asked_for_its_kind_and_the_hour_of_waking():
@@ -663,8 +663,8 @@ def test_melted_stock_is_asked_for_its_kind_and_the_hour_of_waking():
     who = Sleepy("nougat", "Dark", "25:00", "06:30")
     asked = ask_about_stock(HoldRequest("melted", port="/dev/x"), who)
     assert (asked.of, asked.until) == ("dark", "06:30")
-    assert "take milk if you do not know" in who.told[0]
-    assert "wanted a time of day" in who.told[1]
+    assert "take milk if you do not know" in who.outcome[0]
+    assert "wanted a time of day" in who.outcome[1]
     assert resolve(asked).profile.of == "dark"
     assert 0 < resolve(asked).for_s <= 86400
     who = Sleepy("", "")
@@ -717,7 +717,7 @@ def test_a_folder_deleted_during_a_hold_costs_no_row_and_is_shown(here):
     session = FakeSession(FakeBoard(lambda: iter([*quiet(), done()])))
     runner = Runner(resolve(HoldRequest("dark", for_="30s", out="out")), session, Deletes())
     runner.prepare()
-    told = report(runner, runner.run(), None)
-    assert told.result["folder"] == "holds/dark-1"
+    outcome = report(runner, runner.run(), None)
+    assert outcome.result["folder"] == "holds/dark-1"
     assert list(read_log(here / "holds" / "dark-1")["t_s"]) == list(range(1, 31))
     assert any("the log continues in holds/dark-1" in str(said) for said in runner.view.said + runner.view.events)

@@ -155,9 +155,9 @@ def test_a_warning_that_a_step_brings_about_is_no_caption():
     """The bath is too warm for the bowl and then cold water is poured in, as asked; in dipping it is worth words."""
     warns = [{"t_s": 70.0, "event": "warn", "fault": faults.OVER_STAGE},
              {"t_s": 80.0, "event": "warn", "fault": faults.PROBE_OUT}]
-    for stage, told in (("seed", False), ("work", True)):
+    for stage, drawn in (("seed", False), ("work", True)):
         log = log_of()
         log.events = [{"t_s": 60.0, "event": "stage", "stage": stage}, *warns]
         texts = [caption.text for caption in _all_captions(log, [])]
-        assert any("the water cooled fast" in text for text in texts) == told
+        assert any("the water cooled fast" in text for text in texts) == drawn
         assert not any("warmer than this step" in text for text in texts)

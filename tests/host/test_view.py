@@ -78,18 +78,18 @@ def test_every_key_and_a_long_question_stand_whole_in_eighty_columns():
     scene = scene_at()
     scene.question = "Which chocolate is the next bowl: 1 milk, 2 white, 3 caramelised white? Any other key: none"
     lines = screen.draw(scene, 80, 24, KEYS).plain.split("\n")
-    told = " ".join(" ".join(lines).split())
-    assert " ".join(KEYS.split()) in told
-    assert scene.question in told
+    shown = " ".join(" ".join(lines).split())
+    assert " ".join(KEYS.split()) in shown
+    assert scene.question in shown
     assert len(lines) == 24
 
 
 @pytest.mark.parametrize("stage", ["seed", "work"])
 def test_advice_that_was_asked_for_stands_whole_in_eighty_columns(stage):
     """Its end is what to do; what happened before it gives way."""
-    told = EveningPrompts(load_profile("dark"), load_rig("pot"))
-    told.event("stage", {"stage": stage})
-    (advice,) = told.event("denied" if stage == "seed" else "thicker", {})
+    shown = EveningPrompts(load_profile("dark"), load_rig("pot"))
+    shown.event("stage", {"stage": stage})
+    (advice,) = shown.event("denied" if stage == "seed" else "thicker", {})
     scene = scene_at()
     scene.events.extend((n, f"something that happened before, {n}") for n in range(30))
     scene.events.append((3600, advice))

@@ -45,7 +45,7 @@ class Cascade:
         self._follow_s = (one_s + gains.water_td_s) / weight + DEAD_SHARE * one_s
 
     def reset(self, water_c, bowl_c):
-        """Start afresh from the readings (None: none yet), with the offset as it was set."""
+        """Start again from the readings (None: none yet), with the offset as it was set."""
         self.offset_c = self.bowl_offset_c
         self.water.reset()
         self._following = self._smooth = False
@@ -107,7 +107,7 @@ class Cascade:
         return self.duty
 
     def applied(self, duty):
-        """Tell the duty really given since the last step, after the supervisor and the drive."""
+        """Take the duty really given since the last step, after the supervisor and the drive."""
         self.water.applied(duty)
 
     def _estimate_bowl(self, water_c, bowl_c, room_c, dt_s, bowl_away):
@@ -125,7 +125,7 @@ class Cascade:
     def _wanted_water(self, water_c, bowl_c, target_c, top_c, room_c, dt_s):
         """The outer controller; without a bowl reading the water is held at the offset last learnt.
 
-        Its integral is the offset, a property of the bowl: it stands still while the water cannot do what was asked
+        Its integral is the offset, a property of the bowl: it is frozen while the water cannot do what was asked
         (at the ceiling, or the heater at a rail and the water on the wrong side). Back-calculation would drag it by
         all that the rail withheld, and the bowl would creep for a quarter of an hour after each cold refill.
         """

@@ -47,7 +47,7 @@ class Pid:
         self.tf_s = max(FILTER_SHARE * td_s, kp * td_s * QUANTUM_C / (KICK * (self.high - self.low)))
 
     def set_gains(self, kp, ti_s, td_s, weight):
-        """New gains without a bump: the integral gives way only as far as the output needs to stay."""
+        """New gains without a bump: the integral changes only as far as the output needs to stay."""
         self._take(kp, ti_s, td_s, weight)
         self.preset(self.output)
 
@@ -70,7 +70,7 @@ class Pid:
         return self.integral - self.kp * (1.0 - self.weight) * target
 
     def applied(self, output):
-        """Tell what was really given of the last output."""
+        """Take what was really given of the last output."""
         if sane(output):
             self._applied = output
 

@@ -29,7 +29,7 @@ def measure_by_hand(warmer: Warmer, typed: tuple[str, ...], report: Report) -> N
     Parameters
     ----------
     warmer : Warmer
-        One without a chocolate probe; it must go on heating.
+        One without a chocolate probe; it must keep heating.
     typed : tuple of str
         The chocolate as read, or water and chocolate with a slash.
     report : callable

@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from bainwright.core.errors import UseError
 from bainwright.physics.kitchen import boiling_at_c, pressure_pa
 
-FEVER, ICE, BOIL = "fever", "ice", "boil"
-BATHS = (FEVER, ICE, BOIL)  # in this order: the first alone is enough where chocolate is held
+FEVER, ICE, BOIL = "fever", "ice", "boil"  # baths, in this order: the first alone is enough for chocolate
 AT_C = 32.0  # where a temper is held: offset and uncertainty are given there
 
 # A fever thermometer's limit of error, K, by the temperature it shows, °C (ASTM E1112, from memory).
@@ -43,7 +42,7 @@ class Known:
     Attributes
     ----------
     bath : str
-        One of `BATHS`.
+        `FEVER`, `ICE` or `BOIL`.
     temp_c, u_k : float
         The temperature and its standard uncertainty.
     """
@@ -191,4 +190,4 @@ def _agree(points: Sequence[Point], found: Fit) -> None:
             found_k = ", ".join(f"{p.bath} {p.true_c - p.raw_c:+.2f} °C" for p in points)
             raise UseError("the points contradict each other", got=found_k,
                            wanted="corrections on one line, within each point's uncertainty",
-                           hint=f"measure the {points[-1].bath} point again; --afresh forgets them all")
+                           hint=f"measure the {points[-1].bath} point again; --forget drops them all")

@@ -27,7 +27,7 @@ class CalibrateOptions:
     lifted: str | None = None
     bowl: tuple[str, ...] = ()
     show: bool = False
-    afresh: bool = False
+    forget: bool = False
     seed: int | None = None
 
     @property
@@ -81,7 +81,7 @@ def refuse_combinations(options: CalibrateOptions, baths: int, has_person: bool)
         for option in ("port", "rig", "fever", "lifted"):
             if getattr(options, option) is not None:
                 raise UseError(f"--{option} is for a real warmer", hint="leave it out: --virtual does every step")
-        if options.ice or options.bowl or options.show or options.afresh or options.boil:
+        if options.ice or options.bowl or options.show or options.forget or options.boil:
             raise UseError("--virtual plays a whole calibration and stores nothing",
                            hint="it goes with --altitude, --seed, --chocolate and --json")
         return

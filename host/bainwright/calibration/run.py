@@ -40,7 +40,7 @@ def run_calibration(options: CalibrateOptions, ask: Ask | None, *, as_json: bool
     refuse_combinations(options, len(baths), ask is not None)
     warmer = open_warmer(options)
     try:
-        if options.afresh:
+        if options.forget:
             warmer.record = calibration_record.Record(warmer.record.warmer)
         if not options.show:
             _measure(warmer, options, baths, ask, lambda text: say(f"bain: {text}", err=True))

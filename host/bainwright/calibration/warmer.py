@@ -62,7 +62,7 @@ class Warmer:
         changes = calibration_record.changes(self.record, self.settings)
         values, why = board.check(board.SETTINGS, {**self.settings, **changes})
         if values is None:
-            raise UseError("the settings that follow from it", got=why, hint="measure again with --afresh")
+            raise UseError("the settings that follow from it", got=why, hint="measure again with --forget")
         if self.virtual:
             return
         calibration_record.write(self.path, self.record)

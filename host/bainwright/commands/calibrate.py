@@ -19,12 +19,12 @@ from bainwright.commands.usage import Number, OneOf
 @click.option("--boil", is_flag=True, help="Probes in boiling water; with --altitude or --pressure.")
 @click.option("--altitude", callback=options.metres, metavar="METRES", help="Above sea level; or feet: 1700ft.")
 @click.option("--pressure", type=Number(), metavar="HPA", help="Of a barometer in the kitchen, not at sea level.")
-@click.option("--lifted", type=OneOf("water", "bowl"), help="Which probe is lifted out now: tells them apart.")
+@click.option("--lifted", type=OneOf("water", "bowl"), help="Which probe is lifted out now, to see which is which.")
 @click.option("--bowl", multiple=True, metavar="TEMP", help="With no probe in it: the chocolate by hand, in a hold; "
               "or WATER/CHOCOLATE as both were read.")
 @click.option("--chocolate", default="dark", show_default=True, metavar="PROFILE", help="Whose window it must serve.")
 @click.option("--show", is_flag=True, help="Only show what is stored, and how old it is.")
-@click.option("--afresh", is_flag=True, help="Forget what was measured before.")
+@click.option("--forget", is_flag=True, help="Forget what was measured before.")
 @options.seed
 @options.json
 def calibrate(as_json: bool, **asked: Any) -> int:

@@ -19,8 +19,8 @@ from bainwright.commands.console import say
 def install(as_json: bool, **asked: Any) -> int:
     """Put this program's firmware on a board that runs MicroPython.
 
-    Only what differs is sent. If it is interrupted at any point, the board starts the version it had; a new version
-    that fails its first start gives way to it by itself. Nothing is changed while the warmer heats.
+    Only what differs is sent. If it is interrupted at any point, the board starts the version it had; if a new
+    version fails its first start, the board returns to the old one. Nothing is changed while the warmer heats.
     """
     from bainwright.install.installer import InstallAsked
     from bainwright.install.report import install_and_tell

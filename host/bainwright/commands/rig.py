@@ -21,7 +21,7 @@ _KINDS = "onewire, ntc or platinum"
 
 @click.group(cls=Commands, short_help="Your warmer's file: write, check, send to its board.")
 def rig() -> None:
-    """Your warmer as it is built: write its file, check it, send it to the board and read it back."""
+    """Your warmer as built: write its file, check it, send it to the board and read it back."""
 
 
 @rig.command(short_help="Write a rig file by answering questions.")

@@ -126,7 +126,7 @@ def _see(ctx: click.Context) -> str:
 
 
 def _name(param: click.Parameter | None) -> str:
-    """A parameter as it is typed: the option, or the argument's placeholder."""
+    """A parameter as typed: the option, or the argument's placeholder."""
     if param is None:
         return "the value"
     return param.opts[-1] if isinstance(param, click.Option) else str(param.metavar or param.name or "").upper()

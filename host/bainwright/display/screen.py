@@ -81,7 +81,7 @@ def draw(scene: Scene, width: int, height: int, keys: str = "") -> Text:
     width, height : int
         The terminal's size in cells.
     keys : str
-        The line that tells which keys do what.
+        The line that names the keys.
 
     Returns
     -------

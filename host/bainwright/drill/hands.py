@@ -151,7 +151,7 @@ class VirtualHands:
             board.power_cut(OUTAGE_S)
 
     def undo(self, item: Item, wait: Wait) -> None:
-        """Mend the part, pour the water back."""
+        """Repair the part, pour the water back."""
         if item.name in FAULTS:
             self._session.board.fault(FAULTS[item.name], on=False)
         elif item.name == "hot_water":

@@ -81,8 +81,8 @@ class EveningPrompts:
             self._shift_k = int(fields.get("shift", 0)) / 1000
         if name == "stage":
             self._stage = str(fields.get("stage"))
-        told = _ADDED.get((self._stage, name)) or _ADDED.get(("", name))
-        return [told(self)] if told else []
+        added = _ADDED.get((self._stage, name)) or _ADDED.get(("", name))
+        return [added(self)] if added else []
 
     def change(self, profile: Profile) -> None:
         """Change to another chocolate: its figures, and its indicators from zero."""

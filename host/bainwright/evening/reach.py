@@ -75,7 +75,7 @@ def forecast_c(first_c: float, middle_c: float, last_c: float) -> float | None:
     Returns
     -------
     float or None
-        °C; the last value where it stands still or falls; None where it does not slow down.
+        °C; the last value where it is level or falls; None where it does not slow down.
     """
     earlier, later = middle_c - first_c, last_c - middle_c
     if later <= 0.0:

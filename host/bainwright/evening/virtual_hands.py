@@ -61,7 +61,7 @@ class VirtualHands:
         self._lifted = False
 
     def use(self, key: str, course: Watch) -> None:
-        """Do what a key stands for; a refusal is shown."""
+        """Do what a key means; show a refusal."""
         hand = HANDS[key]
         try:
             for event in hand.events(self._lifted):

@@ -201,8 +201,8 @@ def make_plan(seen: Seen, wanted: Firmware) -> Plan:
         places.append((path, piece.digest, piece.staged, piece.source))
     strays = [f"{wanted.folder}/{path}" for path in sorted(set(seen.version(name)) - set(wanted.files))]
     good = record is not None and record.current == name and record.state in (GOOD, BACK)
-    mended = bool(strays) or any(piece.path != MAIN for piece in pieces)
-    new = None if good and not mended else Record(name, _before(seen, name), NEW)
+    repaired = bool(strays) or any(piece.path != MAIN for piece in pieces)
+    new = None if good and not repaired else Record(name, _before(seen, name), NEW)
     left = {*(new or record or ())[:2], "boot"} - {NONE}
     plan = Plan(pieces, places, new, sorted(known | left | {name, STAGED}), sorted(left), strays)
     _check_room(seen, plan)

@@ -13,7 +13,7 @@ BOWL_KG, BOWL_DIAMETER_M, BOWL_ASPECT = 2.0, 0.24, 0.375
 POT_ASPECT = 0.55  # height of the water's space over its width, chosen
 RING_CLEARANCE = 1.08  # a pot is at least this much wider than its bowl, chosen
 POT_WALL_KG_PER_M2 = 6.2  # 0.8 mm of steel, chosen
-ELEMENT_RISE_K = 25.0  # how far a heater at full power stands over its water, chosen for flat heaters
+ELEMENT_RISE_K = 25.0  # how much warmer than its water a heater at full power is, chosen for flat heaters
 LEAST_BOWL_KG = 0.05  # a bowl of no weight has no temperature
 
 

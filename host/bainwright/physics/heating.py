@@ -151,7 +151,7 @@ def top_w_per_k(body: Body, chocolate_c: float, around: Surroundings) -> float:
 
 
 def side_w_per_k(body: Body, wall_c: float, around: Surroundings, bowl_off: bool = False) -> float:
-    """Loss from the bowl's wall in the air: its dry part, or all of it and what it stands on when lifted off."""
+    """Loss from the bowl's wall in the air: its dry part, or all of it and its base when lifted off."""
     film = _upright_film(wall_c, body.bowl_height_m, around)
     in_air = film * body.dry_side_m2
     if bowl_off:

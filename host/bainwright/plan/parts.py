@@ -21,7 +21,7 @@ STAGE_NAMES = {
 }
 HANDFUL_KG = 0.02  # chosen: what a hand of pieces weighs
 STEP_TIMES = ("low_s", "lasts_s", "high_s")
-STEP_MIN = 5.0  # chosen: clock times of a plan are told to five minutes
+STEP_MIN = 5.0  # chosen: a plan rounds its clock times to five minutes
 
 
 @dataclass(frozen=True)

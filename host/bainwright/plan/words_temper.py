@@ -22,7 +22,7 @@ def have_ready(plan: Plan, shown: Shown) -> str:
 
 
 def _additions(plan: Plan, shown: Shown) -> list[str]:
-    """What goes into the melt, or what it stands in, by method."""
+    """What goes into the melt, or what cools it, by method."""
     if plan.seed_answer:
         return [f"{shown.mass(plan.seed_answer.mass_kg)} more, in temper, as seed"]
     if plan.seed:
@@ -142,7 +142,7 @@ def _cooling(plan: Plan, cooling: Cooling, shown: Shown) -> list[str]:
         f"Cool to {shown.temps(cooling.low_c, cooling.high_c)}, then warm back to "
         f"{shown.temps(profile.low_c, profile.high_c)}. Common practice, no source; the chart on the bag wins.",
         f"Down takes {down} in a basin at {shown.temp(cooling.basin_c)}, stirring all the time and scraping the wall, "
-        "where it sets first. Take the bowl out a degree early: it goes on cooling.",
+        "where it sets first. Take the bowl out a degree early: it keeps cooling.",
         f"Back takes {back}. Below the window it is thick and full of crystals that are too soft to last: warming back "
         f"melts those. Above {shown.temp(profile.ceiling_c)} the good ones melt too: then start again from the melt.",
         "A piece of tempered chocolate stirred in at the cold end makes the good crystals form sooner.",

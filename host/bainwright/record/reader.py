@@ -109,7 +109,7 @@ def read_log(path: Path | str) -> HoldLog:
 def _read_csv(path: Path, data: bytes) -> tuple[dict[str, NDArray[Any]], list[str]]:
     if not data:
         raise FileError(f"{path} is empty")
-    # An editor or a spreadsheet may have saved it, hence the line endings and the byte order mark.
+    # An editor or a spreadsheet may have saved it, so other line endings and a byte order mark are read too.
     head, *lines = data.removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n").decode(errors="replace").split("\n")
     if head != HEADER:
         raise FileError(f"{path} is not the log of a hold: its first line is not the log's", got=repr(head[:40]))

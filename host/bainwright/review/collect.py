@@ -71,9 +71,9 @@ def keep_holds(parent: Path, origin: overnight.Origin, archive: Archive, since: 
             if since is not None and hold.through >= since:
                 into.notes.append(f"the beginning of hold {hold.hold} is lost; its rows stay in {archive.folder}")
         elif hold.rows:
-            told = overnight.store(parent, origin, hold)
-            if told:
-                into.holds.append(told)
+            stored = overnight.store(parent, origin, hold)
+            if stored:
+                into.holds.append(stored)
 
 
 def collect(asked: CollectAsked) -> Collected:

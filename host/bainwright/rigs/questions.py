@@ -34,7 +34,7 @@ class Question:
     text : str
         What the person is asked.
     default : callable, optional
-        What is taken when nothing is typed, from what is known; None where only a measurement can tell.
+        What is taken when nothing is typed, from what is known; None where only a measurement can say.
     when : callable, optional
         Is it asked at all, from what is known?
     optional : bool

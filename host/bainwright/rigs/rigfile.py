@@ -32,7 +32,7 @@ def rig_text(values: Mapping[str, Any], given: Mapping[str, Any], plant: Mapping
         figure for figure in figures(values, given)
         if (figure.given or figure.name in REQUIRED) and figure.name != "pins"
     ]  # fmt: skip
-    lines = [f"# The warmer {values['name']!r} as it is built. Change a figure here, then: bain rig send THIS_FILE", ""]
+    lines = [f"# The warmer {values['name']!r} as built. Change a figure here, then: bain rig send THIS_FILE", ""]
     lines += [_line(figure.name, figure) for figure in shown if table_of(figure.name) == ""]
     for table in sorted(TABLES, key=_order):
         inside = [figure for figure in shown if table_of(figure.name) == table]

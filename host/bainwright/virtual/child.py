@@ -37,7 +37,7 @@ class Child:
     replies: int
     wakes: int
     terminal: int  # master of its pty
-    terminal_end: int  # the slave, kept to look at its modes
+    terminal_end: int  # the slave: its modes are read here
     status: int | None = None
 
     def at_prompt(self) -> bool:

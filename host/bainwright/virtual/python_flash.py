@@ -15,7 +15,7 @@ class PowerLostError(BaseException):
 
 
 class Flash:
-    """What is written stays; `spend` is told the microseconds each operation takes.
+    """What is written stays; `spend` gets the microseconds each operation takes.
 
     Attributes
     ----------
@@ -35,7 +35,7 @@ class Flash:
         self.fails: int | None = None
         self.dead = False
         self.spend: Callable[[int], None] = lambda us: None
-        self.cut: Callable[[], None] = lambda: None  # told that the power fails here
+        self.cut: Callable[[], None] = lambda: None  # called where the power fails
 
     def change(self, path: str, data: bytes | None, before: bytes = b"") -> None:
         """Write a file (`before` stays in front), or delete it."""
@@ -103,7 +103,7 @@ class Folder:
         return binascii.crc32(self._need(name))
 
     def write(self, name: str, data: bytes) -> None:
-        """Make a file anew."""
+        """Make a new, empty file."""
         self._flash.change(self._at + name, bytes(data))
 
     def append(self, name: str, data: bytes) -> None:

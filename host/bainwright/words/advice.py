@@ -260,7 +260,7 @@ ADVICE: dict[int, Advice] = {
     ),
     faults.SECOND_PROBE: Advice(
         "The second water probe stopped giving readings that make sense.",
-        "It goes on with the first one, and nothing checks that one's word.",
+        "It uses the first one alone, and nothing checks that one.",
         "Safe. It is still holding.",
         "",
         "Check the probe's plug, then its cable. It is used again as soon as it reads.",

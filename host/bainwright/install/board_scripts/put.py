@@ -99,7 +99,7 @@ def place(target, wanted, staged, source):
 
 
 def put(files, strays, record, left):
-    """Every file in its place, then the record; tells whether it came so far."""
+    """Put every file in its place, then the record; True if it got that far."""
     for file in files:
         if not place(*file):
             return
