@@ -7,7 +7,7 @@ from fake_board import status_line
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bainwright.display import screen
+from bainwright.display import scene_words, screen
 from bainwright.display.digits import FIGURES, big_text
 from bainwright.display.scene import ABOVE, BELOW, IN, UNKNOWN, Scene, place_of
 from bainwright.display.view import PlainLines, choose_view
@@ -46,7 +46,7 @@ def test_a_step_that_warms_or_cools_it_calls_no_alarm(stage, milli, word):
     scene = scene_at(bowl=milli, stage=stage)
     if stage in ("melt", "melted"):
         scene.window = Window(47.5, 48.0, 50.0, 55.0)
-    assert screen.place_words(scene) == word
+    assert scene_words.place(scene) == word
     assert word in screen.one_line(scene)
     assert word in "\n".join(drawn(scene))
 

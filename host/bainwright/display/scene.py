@@ -14,6 +14,7 @@ BELOW, IN, ABOVE, UNKNOWN = "below", "in", "above", "unknown"
 TREND_S = 600.0  # the trend is the change over this time
 TREND_STEP_S = 15.0
 CURVE_S, CURVE_STEP_S = 3600.0, 20.0  # chosen: the last hour, fine enough for a wide terminal
+EVENING_STEP_S = 60.0  # chosen: 720 samples in a night of twelve hours, more than a phone has dots
 MOST_EVENTS = 40
 
 
@@ -56,6 +57,7 @@ class Scene:
     locked: bool = False  # the large buttons, for the night
     trouble: str = ""  # on the PC's side: the board is silent, the disk is full
     curve: deque[tuple[float, float | None, float | None]] = field(default_factory=deque)  # s, water °C, chocolate °C
+    evening: list[tuple[float, float | None, float | None]] = field(default_factory=list)  # the same, of the whole hold
     _recent: deque[tuple[float, float]] = field(default_factory=deque)
 
     def see(self, t_s: float, status: Status) -> None:
@@ -73,6 +75,8 @@ class Scene:
             self.curve.append((t_s, milli_c(status.water), milli_c(status.bowl)))
             while self.curve[0][0] < t_s - CURVE_S:
                 self.curve.popleft()
+        if not self.evening or t_s - self.evening[-1][0] >= EVENING_STEP_S:
+            self.evening.append((t_s, milli_c(status.water), milli_c(status.bowl)))
 
     @property
     def where(self) -> str:

@@ -12,7 +12,7 @@ from rich.text import Text
 
 from bainwright.core.terminal import visible
 from bainwright.core.units import clock_words
-from bainwright.display import curve
+from bainwright.display import curve, scene_words
 from bainwright.display.digits import big_text
 from bainwright.display.scene import ABOVE, BELOW, IN, UNKNOWN, Scene
 from bainwright.words import terms
@@ -26,10 +26,6 @@ MARGIN = "  "
 CHOCOLATE, WATER, HEAT, CEILING = "#c08a5a", "#6db3d1", "#dcae4e", "#c879ab"
 PLACE = {BELOW: "#6a9fe0", IN: "#46b89a", ABOVE: "#ee8a45", UNKNOWN: "#8a8a8a"}
 BAND, DIM, LOUD = "on #23463e", "#8a8a8a", "bold #1b1b1b on #dcae4e"
-PLACE_WORDS = {BELOW: "below its window", IN: "in its window", ABOVE: "ABOVE its window", UNKNOWN: "not known"}
-# In a step that warms or cools the chocolate, being outside its window is no trouble.
-ON_ITS_WAY = {("melt", BELOW): "melting", ("melt", IN): "warm enough", ("seed", ABOVE): "cooling",
-              ("settle", ABOVE): "settling", ("rest", BELOW): "resting"}
 # A cell of the ribbon is low, in the middle or high, so that it reads without colour.
 BEYOND = "\u2571"  # a hatch: over the ceiling
 RIBBON = {BELOW: "▁", IN: "▄", ABOVE: "▀", UNKNOWN: "?"}
@@ -134,23 +130,9 @@ def _virtual(scene: Scene) -> tuple[str, str] | str:
     return (" VIRTUAL ", LOUD) if scene.virtual else ""
 
 
-def place_words(scene: Scene) -> str:
-    """Where the chocolate is, in words."""
-    stage = scene.status.stage if scene.status else ""
-    return ON_ITS_WAY.get((stage, scene.where), PLACE_WORDS[scene.where])
-
-
 def _head(canvas: Canvas, scene: Scene) -> None:
     what = f"{' ' if scene.virtual else ''}{scene.chocolate} on {scene.warmer}"
-    canvas.add(_virtual(scene), (what, "bold"), right=(_doing(scene), "bold"))
-
-
-def _doing(scene: Scene) -> str:
-    if scene.status is None:
-        return "waiting for the board"
-    if scene.bowl_away and scene.status.state == "hold":
-        return f"bowl off · {terms.stage(scene.status.stage)}"
-    return f"{terms.state(scene.status.state)} · {terms.stage(scene.status.stage)}"
+    canvas.add(_virtual(scene), (what, "bold"), right=(scene_words.doing(scene), "bold"))
 
 
 # -- temperatures ----------------------------------------------------------------------------------------------------
@@ -177,20 +159,11 @@ def _chocolate(canvas: Canvas, scene: Scene) -> None:
     canvas.add(
         ("chocolate", CHOCOLATE),
         (f" {temp}  ", "bold"),
-        (place_words(scene), f"bold {PLACE[place]}"),
+        (scene_words.place(scene), f"bold {PLACE[place]}"),
         estimated,
-        right=(_trend_words(scene), DIM),
+        right=(scene_words.trend(scene), DIM),
     )
     canvas.add(*_chocolate_band(scene, canvas.width - 4))
-
-
-def _trend_words(scene: Scene) -> str:
-    trend_c = scene.trend_c
-    if trend_c is None:
-        return ""
-    if abs(trend_c) < 0.05:
-        return "steady for 10 min"
-    return f"{'up' if trend_c > 0 else 'down'} {abs(trend_c):.1f} °C in 10 min"
 
 
 def _chocolate_band(scene: Scene, cells: int) -> list[tuple[str, str]]:
@@ -220,7 +193,7 @@ def _water(canvas: Canvas, scene: Scene) -> None:
     status = scene.status
     water = status.water if status else None
     canvas.add(
-        ("water    ", WATER), (f" {_degrees(water)}  ", "bold"), *_ceiling_words(scene), right=(_aim_words(scene), DIM)
+        ("water    ", WATER), (f" {_degrees(water)}  ", "bold"), _ceiling_words(scene), right=(_aim_words(scene), DIM)
     )
     cells = canvas.width - 4
     ceiling = _cell(scene.window.ceiling_c, scene, cells)
@@ -233,15 +206,9 @@ def _water(canvas: Canvas, scene: Scene) -> None:
     canvas.add(*band)
 
 
-def _ceiling_words(scene: Scene) -> list[tuple[str, str]]:
-    if scene.status is None or scene.status.water is None:
-        return [("no valid reading", f"bold {PLACE[ABOVE]}")]
-    if scene.bowl_away:
-        return [("the bowl is off: no ceiling", DIM)]
-    gap_c = scene.window.ceiling_c - scene.status.water / 1000
-    if gap_c < 0:
-        return [(f"{-gap_c:.1f} °C OVER the ceiling", f"bold {PLACE[ABOVE]}")]
-    return [(f"{gap_c:.1f} °C under the ceiling", "default")]
+def _ceiling_words(scene: Scene) -> tuple[str, str]:
+    words, wrong = scene_words.water_gap(scene)
+    return words, f"bold {PLACE[ABOVE]}" if wrong else DIM if scene.bowl_away else "default"
 
 
 def _aim_words(scene: Scene) -> str:
@@ -283,14 +250,8 @@ def _heat(canvas: Canvas, scene: Scene) -> None:
 def _evening(canvas: Canvas, scene: Scene) -> None:
     cells = canvas.width - 4
     canvas.add(*[("·", DIM) if place is None else (RIBBON[place], PLACE[place]) for place in scene.ribbon(cells)])
-    gone, left = _times(scene)
+    gone, left = scene_words.times(scene)
     canvas.add((gone, "bold"), f", {left}", right=("▁ below  ▄ in  ▀ above", DIM))
-
-
-def _times(scene: Scene) -> tuple[str, str]:
-    """Time gone and time left."""
-    left = "until you stop it" if scene.for_s is None else f"{clock_words(scene.for_s - scene.t_s)} left"
-    return f"{clock_words(scene.t_s)} gone", left
 
 
 def _now(canvas: Canvas, scene: Scene) -> None:
@@ -305,23 +266,10 @@ def _now(canvas: Canvas, scene: Scene) -> None:
     elif scene.trouble:
         canvas.add((f" {scene.trouble} ", LOUD))
     else:
-        first, *more = textwrap.wrap(_prompt(scene), canvas.width - 15) or [""]
+        first, *more = textwrap.wrap(scene_words.prompt(scene), canvas.width - 15) or [""]
         canvas.add(("now      ", DIM), f"  {first}")
         for line in more[:2]:
             canvas.add(" " * 11 + line)
-
-
-def _prompt(scene: Scene) -> str:
-    """What to do now: hands in the water come first, then what the warmer asks, then what is going on."""
-    if scene.status is not None and scene.status.state == "pause":
-        return "water pause: the heat is off, hands may go in; w ends the pause"
-    if scene.prompt:
-        return scene.prompt
-    if scene.bowl_away:
-        return "the bowl is off: wipe its underside dry, set it back, then b"
-    if scene.refill_coming:
-        return "refill coming: the bath warms up for it; the warmer says when to pour. r takes it back"
-    return scene.concern or terms.PROMPTS[""]
 
 
 def _last_hour(canvas: Canvas, scene: Scene, rows: int) -> None:
@@ -359,7 +307,7 @@ def draw_big(scene: Scene, width: int, height: int, keys: str = "") -> Text:
     canvas = Canvas(width)
     milli = scene.status.bowl if scene.status else None
     label = "--.-" if milli is None else f"{milli / 1000:.1f}"
-    canvas.add(_virtual(scene), f" {scene.chocolate}", right=(", ".join(_times(scene)), "bold"))
+    canvas.add(_virtual(scene), f" {scene.chocolate}", right=(", ".join(scene_words.times(scene)), "bold"))
     canvas.blank()
     place = scene.where
     rows = _key_rows(keys, width - 4)[:2]
@@ -369,11 +317,11 @@ def draw_big(scene: Scene, width: int, height: int, keys: str = "") -> Text:
         canvas.blank()
     canvas.add(
         (
-            f"{place_words(scene)} ({scene.window.low_c:g} to {scene.window.high_c:g} °C){_estimated(scene)}",
+            f"{scene_words.place(scene)} ({scene.window.low_c:g} to {scene.window.high_c:g} °C){_estimated(scene)}",
             f"bold {PLACE[place]}",
         )
     )
-    canvas.add(f"water{_degrees(scene.status.water if scene.status else None)}, ", *_ceiling_words(scene))
+    canvas.add(f"water{_degrees(scene.status.water if scene.status else None)}, ", _ceiling_words(scene))
     _now(canvas, scene)
     while len(canvas.lines) < height - len(rows):
         canvas.blank()
@@ -392,7 +340,7 @@ def one_line(scene: Scene) -> str:
     status = scene.status
     if status is None:
         return "waiting for the board"
-    chocolate = f"chocolate {_degrees(status.bowl).strip()} {place_words(scene)}{_estimated(scene)}"
+    chocolate = f"chocolate {_degrees(status.bowl).strip()} {scene_words.place(scene)}{_estimated(scene)}"
     gone = f", {100 * scene.progress:.0f} % done" if scene.progress is not None else ""
     virtual = "VIRTUAL " if scene.virtual else ""
     return f"{virtual}{chocolate}; water {_degrees(status.water).strip()}; heat {status.duty / 100:.0f} %{gone}"

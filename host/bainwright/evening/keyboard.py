@@ -6,10 +6,10 @@ from collections.abc import Callable
 from typing import Any
 
 from bainwright.chocolates.board import stored_profiles
-from bainwright.core.errors import RefusedError
+from bainwright.core.errors import LinkError, RefusedError
 from bainwright.core.keys import Interrupts, Keys
 from bainwright.display.view import View
-from bainwright.evening import watch
+from bainwright.evening import acts, watch
 from bainwright.evening.virtual_hands import HANDS, VirtualHands, hands_line
 from bainwright.evening.watch import Watch
 from bainwright.files.chocolate import Profile
@@ -22,6 +22,7 @@ _KEYS = (
 )
 KEYS = _KEYS + "leave or stop"
 KEYS_VIRTUAL = f"{_KEYS}end  {hands_line()}"
+NO_ANSWER = "The board did not answer, so this may not have arrived. Look at its cable."
 END_QUESTION = "Is the dipping over? e once more ends it and the heat goes off; any other key: no"
 LEAVE_QUESTION = (
     "Leave the warmer running (l), stop it (s) or keep watching (g)? It holds without the PC: you may close the "
@@ -40,12 +41,18 @@ class Keyboard:
         Repeats questions for those who see no screen.
     hello : callable
         What the board replied to hello.
+    inbox : Inbox, optional
+        Acts that come from elsewhere than the keyboard.
     """
 
-    def __init__(self, session: Session, view: View, hello: Callable[[], dict[str, Any]]) -> None:
+    def __init__(
+        self, session: Session, view: View, hello: Callable[[], dict[str, Any]], inbox: acts.Inbox | None = None
+    ) -> None:
         self.session, self.view, self._hello = session, view, hello
+        self._inbox = inbox or acts.Inbox()
         self._offered: list[str] = []  # chocolates that are on offer for the next bowl
         self._ending = False  # the question whether the dipping is over is open
+        self._answered: int | None = None  # the status line that an act from elsewhere answered last
         self._hands = VirtualHands(session) if session.virtual else None
 
     def serve(self, course: Watch, keys: Keys, interrupts: Interrupts) -> None:
@@ -63,22 +70,13 @@ class Keyboard:
             else:
                 self._act(course, key)
         self._interrupted(course, keys, interrupts)
+        if (wish := self._inbox.take()) is not None:
+            self._grant(course, wish)
 
     def _act(self, course: Watch, key: str) -> None:
-        status = course.scene.status
-        paused = status is not None and status.state == "pause"
-        requests: dict[str, tuple[str, dict[str, Any]]] = {
-            "r": ("announce", {}),
-            "y": ("confirm", {}),
-            "n": ("thicker", {}),
-            "d": ("thinner", {}),
-            "b": ("bowl", {"at": "on" if course.scene.bowl_away else "off"}),
-            "k": ("lock", {"at": "off" if course.scene.locked else "on"}),
-            "t": ("test", {}),
-            "w": ("resume" if paused else "pause", {}),
-        }
-        if key in requests:
-            self._request(course, *requests[key])
+        act = acts.of_key(key, course.scene)
+        if act is not None and not act.final:
+            self._request(course, act.do, act.fields)
         elif key == "e":  # between w and r on the keyboard, and there is no way back from it
             self._ending = True
             self._ask(course, END_QUESTION)
@@ -87,16 +85,46 @@ class Keyboard:
         elif self._hands is not None and key in HANDS:
             self._hands.use(key, course)
 
-    def _request(self, course: Watch, do: str, fields: dict[str, Any]) -> bool:
-        """Send a request in the middle of a hold; a refusal is shown, and the hold is not affected."""
+    def _request(self, course: Watch, do: str, fields: dict[str, Any]) -> str:
+        """Send a request in the middle of a hold; a refusal is shown and returned, and the hold is not affected."""
         try:
             with self.session.held():
                 self.session.link.request(do, **fields)
         except RefusedError as refused:
             why = (refused.hint or str(refused)).rpartition(" refused: ")[2]  # the part before it is for programs
             course.show(f"not now: {terms.refusal(why)}")
-            return False
-        return True
+            return terms.refusal(why)
+        return ""
+
+    # -- acts from elsewhere -------------------------------------------------------------------------------------------
+
+    def _grant(self, course: Watch, wish: acts.Wish) -> None:
+        """Do what was asked from elsewhere, and reply; a lost board is a reply too."""
+        try:
+            wish.reply.set_result(self._answer_wish(course, wish))
+        except LinkError:
+            wish.reply.set_result(acts.Reply(False, NO_ANSWER))
+            raise
+
+    def _answer_wish(self, course: Watch, wish: acts.Wish) -> acts.Reply:
+        status, act = course.scene.status, wish.act
+        if status is None or course.ended is not None:
+            return acts.Reply(False, "The hold is over." if course.ended else "The board has not reported yet.")
+        if act.answers and wish.seen != status.ask:
+            return acts.Reply(False, "Not sent: the warmer asks something else now. Read it first.")
+        if act.answers and status.status == self._answered:  # the next question is on its way, and nobody has read it
+            return acts.Reply(False, "Not sent: someone has just answered. Look at what it asks now.")
+        if not act.fits(course.scene):
+            return acts.Reply(True, f"{act.words}: it is so already.")
+        if act.do == "stop":
+            self._stop(course)
+            return acts.Reply(True, "The hold is stopped, and the heat is off.")
+        refusal = self._request(course, act.do, act.fields)
+        if refusal:
+            return acts.Reply(False, f"Not now: {refusal}.")
+        if act.answers:
+            self._answered = status.status
+        return acts.Reply(True, f"{act.words}: the warmer has it.")
 
     # -- another bowl --------------------------------------------------------------------------------------------------
 
@@ -119,7 +147,7 @@ class Keyboard:
         name = names[int(key) - 1]
         with self.session.held():
             values = self.session.link.profile(name)
-        if self._request(course, "change", {"name": name}):
+        if not self._request(course, "change", {"name": name}):
             course.scene.chocolate = name
             if course.prompts is not None:
                 course.prompts.change(Profile(**values, of=values["kind"]))

@@ -14,6 +14,7 @@ from bainwright.core.keys import Interrupts, Keys
 from bainwright.display.scene import Scene
 from bainwright.display.view import View
 from bainwright.evening import watch
+from bainwright.evening.acts import Inbox
 from bainwright.evening.keyboard import Keyboard
 from bainwright.evening.options import HoldSetup
 from bainwright.evening.prompts import EveningPrompts
@@ -56,12 +57,14 @@ class Runner:
         The board.
     view : View
         What the person sees.
+    inbox : Inbox, optional
+        Acts that come from elsewhere than the keyboard.
     """
 
-    def __init__(self, setup: HoldSetup, session: Session, view: View) -> None:
+    def __init__(self, setup: HoldSetup, session: Session, view: View, inbox: Inbox | None = None) -> None:
         self.setup, self.session, self.view = setup, session, view
         self.starter = Starter(setup, session)
-        self._keyboard = Keyboard(session, view, lambda: self.starter.hello)
+        self._keyboard = Keyboard(session, view, lambda: self.starter.hello, inbox)
         self._silent_since_s = time.monotonic()
         self._pot: LoadCheck | None = None  # checks the pot against the gains, where a gains file was given
 

@@ -1,0 +1,69 @@
+"""A scene in words, the same in the terminal and on the page."""
+
+from __future__ import annotations
+
+from bainwright.core.units import clock_words
+from bainwright.display.scene import ABOVE, BELOW, IN, UNKNOWN, Scene
+from bainwright.words import terms
+
+PLACES = {BELOW: "below its window", IN: "in its window", ABOVE: "ABOVE its window", UNKNOWN: "not known"}
+# In a step that warms or cools the chocolate, being outside its window is no trouble.
+ON_ITS_WAY = {("melt", BELOW): "melting", ("melt", IN): "warm enough", ("seed", ABOVE): "cooling",
+              ("settle", ABOVE): "settling", ("rest", BELOW): "resting"}
+STEADY_C = 0.05  # chosen: a change over ten minutes that no kitchen thermometer shows
+
+
+def place(scene: Scene) -> str:
+    """Where the chocolate is."""
+    stage = scene.status.stage if scene.status else ""
+    return ON_ITS_WAY.get((stage, scene.where), PLACES[scene.where])
+
+
+def doing(scene: Scene) -> str:
+    """What the warmer does, and the step of the evening."""
+    if scene.status is None:
+        return "waiting for the board"
+    if scene.bowl_away and scene.status.state == "hold":
+        return f"bowl off · {terms.stage(scene.status.stage)}"
+    return f"{terms.state(scene.status.state)} · {terms.stage(scene.status.stage)}"
+
+
+def trend(scene: Scene) -> str:
+    """How the chocolate changed lately; empty until that is known."""
+    trend_c = scene.trend_c
+    if trend_c is None:
+        return ""
+    if abs(trend_c) < STEADY_C:
+        return "steady for 10 min"
+    return f"{'up' if trend_c > 0 else 'down'} {abs(trend_c):.1f} °C in 10 min"
+
+
+def water_gap(scene: Scene) -> tuple[str, bool]:
+    """The water against its ceiling; True where that is wrong."""
+    if scene.status is None or scene.status.water is None:
+        return "no valid reading", True
+    if scene.bowl_away:
+        return "the bowl is off: no ceiling", False
+    gap_c = scene.window.ceiling_c - scene.status.water / 1000
+    if gap_c < 0:
+        return f"{-gap_c:.1f} °C OVER the ceiling", True
+    return f"{gap_c:.1f} °C under the ceiling", False
+
+
+def times(scene: Scene) -> tuple[str, str]:
+    """Time gone and time left."""
+    left = "until you stop it" if scene.for_s is None else f"{clock_words(scene.for_s - scene.t_s)} left"
+    return f"{clock_words(scene.t_s)} gone", left
+
+
+def prompt(scene: Scene) -> str:
+    """What to do now: hands in the water come first, then what the warmer asks, then what is going on."""
+    if scene.status is not None and scene.status.state == "pause":
+        return "water pause: the heat is off, hands may go in; w ends the pause"
+    if scene.prompt:
+        return scene.prompt
+    if scene.bowl_away:
+        return "the bowl is off: wipe its underside dry, set it back, then b"
+    if scene.refill_coming:
+        return "refill coming: the bath warms up for it; the warmer says when to pour. r takes it back"
+    return scene.concern or terms.PROMPTS[""]

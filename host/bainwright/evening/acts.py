@@ -1,0 +1,128 @@
+"""What a person can do during a hold: one table of acts, and a way for acts from outside the keyboard to the hold."""
+
+from __future__ import annotations
+
+import queue
+from collections.abc import Callable
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
+
+from bainwright.display.scene import Scene
+
+MOST_WAITING = 8  # chosen: more hands than a kitchen has
+
+
+def _always(_: Scene) -> bool:
+    return True
+
+
+def _paused(scene: Scene) -> bool:
+    return scene.status is not None and scene.status.state == "pause"
+
+
+@dataclass(frozen=True)
+class Act:
+    """One act.
+
+    Parameters
+    ----------
+    name : str
+        Its name for programs.
+    key : str
+        Its key at the terminal.
+    words : str
+        What a button says.
+    do : str
+        The request it becomes.
+    fields : dict
+        The request's fields.
+    fits : callable
+        Does it fit the moment? Of two acts on one key, one does.
+    answers : bool
+        Does it answer what the warmer asks?
+    final : bool
+        There is no way back: ask before it.
+    """
+
+    name: str
+    key: str
+    words: str
+    do: str
+    fields: dict[str, Any] = field(default_factory=dict)
+    fits: Callable[[Scene], bool] = _always
+    answers: bool = False
+    final: bool = False
+
+
+ACTS = (
+    Act("yes", "y", "Yes", "confirm", answers=True),
+    Act("no", "n", "No, or it thickens", "thicker", answers=True),
+    Act("thins", "d", "It thins", "thinner"),
+    Act("refill", "r", "A refill is coming", "announce", fits=lambda scene: not scene.refill_coming),
+    Act("no_refill", "r", "No refill after all", "announce", fits=lambda scene: scene.refill_coming),
+    Act("bowl_off", "b", "Bowl off", "bowl", {"at": "off"}, fits=lambda scene: not scene.bowl_away),
+    Act("bowl_on", "b", "Bowl back", "bowl", {"at": "on"}, fits=lambda scene: scene.bowl_away),
+    Act("test", "t", "Test the temper", "test"),
+    Act("pause", "w", "Hands in the water", "pause", fits=lambda scene: not _paused(scene)),
+    Act("resume", "w", "Hands out, heat on", "resume", fits=_paused),
+    Act("lock", "k", "Lock the buttons", "lock", {"at": "on"}, fits=lambda scene: not scene.locked),
+    Act("unlock", "k", "Unlock the buttons", "lock", {"at": "off"}, fits=lambda scene: scene.locked),
+    Act("finish", "e", "The dipping is over", "finish", {"to": "rest"}, final=True),
+    Act("stop", "Ctrl-C", "Stop the hold", "stop", final=True),
+)
+BY_NAME = {act.name: act for act in ACTS}
+
+
+def offered(scene: Scene) -> list[Act]:
+    """The acts that fit the moment, in the table's order."""
+    return [act for act in ACTS if act.fits(scene)]
+
+
+def of_key(key: str, scene: Scene) -> Act | None:
+    """The act of a key at this moment."""
+    return next((act for act in offered(scene) if act.key == key), None)
+
+
+class Reply(NamedTuple):
+    """How an act from outside went: was it done, and a sentence for the person."""
+
+    done: bool
+    words: str
+
+
+class Wish(NamedTuple):
+    """An act from outside; `seen` is what the warmer asked when the person answered."""
+
+    act: Act
+    seen: str
+    reply: Future[Reply]
+
+
+class Inbox:
+    """Acts from other threads on their way to the hold: a few at most, and none waits for ever."""
+
+    def __init__(self, most: int = MOST_WAITING) -> None:
+        self._waiting: queue.Queue[Wish] = queue.Queue(most)
+
+    def put(self, act: Act, seen: str) -> Future[Reply]:
+        """Hand an act over. Cancel the future to withdraw an act that the hold has not begun.
+
+        Raises
+        ------
+        queue.Full
+            If too many acts wait already.
+        """
+        wish = Wish(act, seen, Future())
+        self._waiting.put_nowait(wish)
+        return wish.reply
+
+    def take(self) -> Wish | None:
+        """The next act that was not withdrawn, or None."""
+        while True:
+            try:
+                wish = self._waiting.get_nowait()
+            except queue.Empty:
+                return None
+            if wish.reply.set_running_or_notify_cancel():
+                return wish

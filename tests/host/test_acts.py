@@ -1,0 +1,157 @@
+"""Acts from outside the keyboard: each gets a reply, and none acts on what the person did not see."""
+
+import threading
+
+import pytest
+from fake_board import FakeBoard, FakeSession, gone, status_line
+from test_hold import Notebook
+
+from bainwright.core.errors import LinkError
+from bainwright.display.scene import Scene
+from bainwright.evening import watch
+from bainwright.evening.acts import ACTS, BY_NAME, Inbox, of_key, offered
+from bainwright.evening.keyboard import Keyboard
+from bainwright.evening.watch import Watch
+from bainwright.files.score import Window
+from bainwright.link.messages import decode
+
+
+class Silent:
+    """No keys and no signals."""
+
+    there, count, go = False, 0, False
+
+    def pressed(self):
+        return ""
+
+
+class Nothing:
+    """A log that records nothing."""
+
+    def status(self, *_):
+        return
+
+    event = status
+
+
+class Kitchen:
+    """A hold on a fake board, and an inbox into it."""
+
+    def __init__(self, **status):
+        self.board = FakeBoard()
+        self.session, self.inbox = FakeSession(self.board), Inbox(most=2)
+        self.scene = Scene("dark", "a pot", Window(31.0, 31.5, 32.0, 34.5), True, 3600.0, 150.0)
+        self.course = Watch(self.scene, Nothing(), Notebook())
+        self.keyboard = Keyboard(self.session, Notebook(), dict, self.inbox)
+        self.report(1, **status)
+
+    def report(self, number, **status):
+        self.course.take(decode(status_line(number, 1000 * number, **status).strip()))
+
+    def wish(self, name, seen=""):
+        reply = self.inbox.put(BY_NAME[name], seen)
+        self.serve()
+        return reply.result(timeout=0)
+
+    def serve(self):
+        self.keyboard.serve(self.course, Silent(), Silent())
+
+    @property
+    def asked(self):
+        return [message["do"] for message in self.board.asked]
+
+
+@pytest.mark.parametrize("act", [act for act in ACTS if not act.final], ids=lambda act: act.name)
+def test_each_act_becomes_its_request_or_is_so_already(act):
+    """What already is so is not sent again, and counts as done."""
+    kitchen = Kitchen()
+    fits = act.fits(kitchen.scene)
+    reply = kitchen.wish(act.name)
+    assert reply.done
+    assert kitchen.asked == ([act.do] if fits else [])
+
+
+def test_an_answer_to_a_question_that_has_changed_is_not_sent():
+    """The person read another question."""
+    kitchen = Kitchen(ask="pour")
+    assert not kitchen.wish("yes", seen="test").done
+    assert kitchen.asked == []
+    assert kitchen.wish("yes", seen="pour").done
+
+
+def test_of_two_phones_that_answer_at_once_one_is_heard():
+    """The second answer would reach the next question, which nobody has read yet."""
+    kitchen = Kitchen(ask="pour")
+    assert kitchen.wish("yes", seen="pour").done
+    second = kitchen.wish("yes", seen="pour")
+    assert not second.done
+    assert "just answered" in second.words
+    assert kitchen.asked == ["confirm"]
+    kitchen.report(2, ask="pour")
+    assert kitchen.wish("yes", seen="pour").done
+
+
+def test_a_refusal_comes_back_in_the_boards_words():
+    """And the hold continues."""
+    kitchen = Kitchen()
+    kitchen.board.refusals["confirm"] = "nothing is asked"
+    reply = kitchen.wish("yes")
+    assert not reply.done
+    assert "nothing is asked" in reply.words
+    assert kitchen.course.ended is None
+
+
+def test_a_lost_board_is_a_reply_too():
+    """The hold looks for the board; the person learns that the act may not have arrived."""
+    kitchen = Kitchen()
+    kitchen.board.say(gone())
+    reply = kitchen.inbox.put(BY_NAME["bowl_off"], "")
+    with pytest.raises(LinkError):
+        kitchen.serve()
+    assert not reply.result(timeout=0).done
+
+
+def test_stop_ends_the_hold_and_later_acts_learn_that_it_is_over():
+    """Once it is over, nothing is sent."""
+    kitchen = Kitchen()
+    assert kitchen.wish("stop").done
+    assert kitchen.course.ended == watch.STOPPED
+    assert not kitchen.wish("yes").done
+    assert kitchen.asked == ["stop"]
+
+
+def test_an_act_that_was_withdrawn_is_never_done():
+    """Who waited too long was shown that it did not arrive: so it must not arrive later."""
+    kitchen = Kitchen()
+    assert kitchen.inbox.put(BY_NAME["bowl_off"], "").cancel()
+    kitchen.serve()
+    assert kitchen.asked == []
+
+
+def test_the_inbox_is_bounded():
+    """A third act of two is refused at once, from whichever thread."""
+    import queue
+
+    kitchen, refused = Kitchen(), []
+
+    def press():
+        for _ in range(3):
+            try:
+                kitchen.inbox.put(BY_NAME["test"], "")
+            except queue.Full:
+                refused.append(1)
+
+    thread = threading.Thread(target=press)
+    thread.start()
+    thread.join()
+    assert refused == [1]
+
+
+def test_of_two_acts_on_one_key_one_fits():
+    """Bowl off or back, pause or resume, lock or unlock."""
+    kitchen = Kitchen()
+    for key in {act.key for act in ACTS}:
+        assert len([act for act in offered(kitchen.scene) if act.key == key]) == 1
+    assert of_key("b", kitchen.scene).name == "bowl_off"
+    kitchen.scene.bowl_away = True
+    assert of_key("b", kitchen.scene).name == "bowl_on"
