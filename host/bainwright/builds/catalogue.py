@@ -1,0 +1,105 @@
+"""The three builds, one table each. Ratings are chosen here; `rules` says whether they hold together.
+
+Data-sheet figures of parts are from memory: look them up for the part you buy.
+"""
+
+from __future__ import annotations
+
+from bainwright.builds.parts import Build, CutOut, Mat, Metal, ThermalFuse, Transistor
+from bainwright.physics.materials import STEEL_J_PER_KGK
+
+# IRLB3034, from memory: 40 V, threshold 1.0 to 2.5 V, 286 S at 195 A.
+SWITCH = Transistor("IRLB3034", drain_v=40.0, threshold_v=2.5, siemens=286.0, at_a=195.0)
+# IRLZ44N, from memory: 55 V, threshold 1.0 to 2.0 V, 21 S at 25 A. In no build: see the guides.
+SMALL_SWITCH = Transistor("IRLZ44N", drain_v=55.0, threshold_v=2.0, siemens=21.0, at_a=25.0)
+
+# Density and conduction from handbooks, from memory: 18/8 steel and aluminium at room temperature.
+STEEL_2MM = Metal("steel", 0.002, 7900.0, STEEL_J_PER_KGK, 16.0)
+STEEL_3MM = Metal("steel", 0.003, 7900.0, STEEL_J_PER_KGK, 16.0)
+ALUMINIUM_12MM = Metal("aluminium", 0.012, 2700.0, 897.0, 200.0)
+
+MAT = Build(
+    name="mat",
+    title="60 W mat under an insulated pan of water",
+    heats="water",
+    mats=(Mat(60.0, "round, 20 cm", 0.0314),),
+    base=STEEL_2MM,
+    plate_m2=0.0,
+    water_l=1.5,
+    bowl_kg=0.4,
+    chocolate_kg=1.2,
+    lag_s=40.0,
+    hard_limit_c=56.0,
+    supply_a=3.2,
+    fuse_a=4.0,
+    mat_fuse_a=None,
+    wire_mm2=0.75,
+    run_m=1.5,
+    switch=SWITCH,
+    relay_a=10.0,
+    coil_ohm=1400.0,
+    plug_a=5.0,
+    contact_ohm=0.12,
+    on_mat=CutOut(80.0, 5.0, 3.0),
+    on_vessel=CutOut(60.0, 3.0, 3.0),
+    fuse=ThermalFuse(110.0, 100.0, 112.0, 85.0, 3.0),
+)
+
+POT = Build(
+    name="pot",
+    title="150 W heated base under a pot of water",
+    heats="water",
+    mats=(Mat(150.0, "round, 24 cm", 0.0452),),
+    base=STEEL_3MM,
+    plate_m2=0.0,
+    water_l=2.5,
+    bowl_kg=0.6,
+    chocolate_kg=2.2,
+    lag_s=49.0,
+    hard_limit_c=56.0,
+    supply_a=8.8,
+    fuse_a=10.0,
+    mat_fuse_a=None,
+    wire_mm2=1.5,
+    run_m=1.5,
+    switch=SWITCH,
+    relay_a=16.0,
+    coil_ohm=1400.0,
+    plug_a=10.0,
+    contact_ohm=0.10,
+    on_mat=CutOut(95.0, 5.0, 8.0),
+    on_vessel=CutOut(60.0, 3.0, 8.0),
+    fuse=ThermalFuse(128.0, 118.0, 130.0, 103.0, 8.0),
+)
+
+PLATE_M2 = 0.30 * 0.30
+
+PLATE = Build(
+    name="plate",
+    title="200 W dry plate, two mats under 12 mm of aluminium",
+    heats="plate",
+    mats=(Mat(100.0, "14 x 28 cm", 0.0392),) * 2,
+    base=ALUMINIUM_12MM,
+    plate_m2=PLATE_M2,
+    water_l=round(ALUMINIUM_12MM.stores_l(PLATE_M2), 2),  # the plate's heat, as water
+    bowl_kg=0.7,
+    chocolate_kg=2.0,
+    lag_s=20.0,
+    hard_limit_c=56.0,
+    supply_a=10.0,
+    fuse_a=15.0,
+    mat_fuse_a=7.5,
+    wire_mm2=1.5,
+    run_m=1.5,
+    switch=SWITCH,
+    relay_a=16.0,
+    coil_ohm=1400.0,
+    plug_a=15.0,
+    contact_ohm=0.10,
+    on_mat=CutOut(80.0, 5.0, 5.0),
+    on_vessel=CutOut(60.0, 3.0, 5.0),
+    fuse=ThermalFuse(110.0, 100.0, 112.0, 85.0, 5.0),
+)
+
+BUILDS = (MAT, POT, PLATE)
+BY_NAME = {build.name: build for build in BUILDS}

@@ -1,0 +1,97 @@
+"""Currents, drops and losses between the supply and the heater, each from one formula with its source."""
+
+from __future__ import annotations
+
+import math
+
+from bainwright.builds.parts import SUPPLY_V, Build, Transistor
+
+SUPPLY_TOP = 1.05  # a supply's trimmer or tolerance, upper end; chosen
+MAT_TOLERANCE = 0.10  # of a mat's resistance; data sheets, from memory
+RAIL_LOW_V = 3.2  # the board's 3.3 V, lower end; as in the heartbeat gate's corners
+GATE_SERIES_OHM, GATE_PULL_OHM = 100.0, 4700.0
+HOT = 1.5  # a MOSFET conducts so much worse at 100 °C; data sheets' figure of on-resistance, from memory
+BOX_C = 40.0  # air in the closed box, chosen
+
+# IEC 60228, class 5 (flexible, plain copper), highest resistance at 20 °C; from memory.
+CABLE_OHM_PER_KM = {0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98}
+# DIN VDE 0298-4, flexible cords of two loaded cores, 30 °C; from memory.
+CABLE_A = {0.75: 12.0, 1.0: 15.0, 1.5: 18.0, 2.5: 26.0}
+
+
+def rated_a(build: Build) -> float:
+    """Current of the whole heater at 24 V, A."""
+    return build.heater_w / SUPPLY_V
+
+
+def worst_v() -> float:
+    """The most the supply gives, V."""
+    return SUPPLY_V * SUPPLY_TOP
+
+
+def worst_a(build: Build) -> float:
+    """Current with the supply at its top and every mat at its least resistance; no contact or cable helps, A.
+
+    A mat is resistive and hardly changes as it warms, so nothing draws more at switch-on.
+    """
+    return sum(mat_worst_a(build, number) for number in range(len(build.mats)))
+
+
+def mat_worst_a(build: Build, number: int = 0) -> float:
+    """The same for one mat, A."""
+    return worst_v() / (build.mats[number].ohm * (1.0 - MAT_TOLERANCE))
+
+
+def cable_ohm(build: Build) -> float:
+    """There and back, ohm."""
+    return 2.0 * build.run_m * CABLE_OHM_PER_KM[build.wire_mm2] / 1000.0
+
+
+def gate_v() -> float:
+    """The least voltage at the gate of Q1 when the pin is high, V."""
+    return RAIL_LOW_V * GATE_PULL_OHM / (GATE_PULL_OHM + GATE_SERIES_OHM)
+
+
+def switch_drop_v(switch: Transistor, current_a: float, gate_v: float) -> float:
+    """Drain to source of a hot MOSFET of the highest threshold, by the square law.
+
+    I = k ((Vg - Vt) Vd - Vd²/2), with k = g² / 2I from the data sheet's transconductance. It is an estimate below the
+    gate voltages that data sheets promise, so the drop is measured at the first power-up too.
+
+    Returns
+    -------
+    float
+        V; infinite where it cannot carry the current at all.
+    """
+    k = switch.siemens**2 / (2.0 * switch.at_a) / HOT
+    over_v = gate_v - switch.threshold_v
+    inside = over_v**2 - 2.0 * current_a / k
+    if over_v <= 0.0 or not inside >= 0.0:
+        return math.inf
+    return over_v - math.sqrt(inside)
+
+
+def switch_w(build: Build) -> float:
+    """Loss of Q1 at the worst current, W."""
+    current_a = worst_a(build)
+    return current_a * switch_drop_v(build.switch, current_a, gate_v())
+
+
+def junction_c(build: Build) -> float:
+    """Junction of Q1 without a heat sink, in the warm box, °C."""
+    return BOX_C + switch_w(build) * build.switch.k_per_w
+
+
+def path_ohm(build: Build) -> float:
+    """Cable, contacts and Q1 in one mat's path, ohm: the whole heater's cable counts for each mat as often as it has
+    mats, because all their current flows in it.
+    """
+    current_a = rated_a(build)
+    switch_ohm = switch_drop_v(build.switch, current_a, gate_v()) / current_a
+    return (cable_ohm(build) + switch_ohm) * len(build.mats) + build.contact_ohm
+
+
+def power_share(build: Build) -> float:
+    """Share of its rated power that the heater gives behind its cable and contacts, supply at 24 V."""
+    ohm = build.mats[0].ohm
+    return (ohm / (ohm + path_ohm(build))) ** 2

@@ -1,0 +1,195 @@
+"""What a build is made of: the rated parts between the supply and the heater, and the metal that is heated."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from bainwright.physics.materials import WATER_J_PER_LK
+
+SUPPLY_V = 24.0
+
+
+@dataclass(frozen=True)
+class Mat:
+    """One silicone heating mat with its own cut-out and thermal fuse.
+
+    Attributes
+    ----------
+    power_w : float
+        At 24 V.
+    size : str
+        As one orders it.
+    area_m2 : float
+        Heated area.
+    """
+
+    power_w: float
+    size: str
+    area_m2: float
+
+    @property
+    def ohm(self) -> float:
+        """Its resistance."""
+        return SUPPLY_V**2 / self.power_w
+
+
+@dataclass(frozen=True)
+class CutOut:
+    """A bimetal cut-out with manual reset.
+
+    Attributes
+    ----------
+    opens_c, tolerance_k : float
+        Where it opens, and how far it may differ.
+    rated_a : float
+        What it may switch at 24 V DC.
+    """
+
+    opens_c: float
+    tolerance_k: float
+    rated_a: float
+
+    @property
+    def earliest_c(self) -> float:
+        """The lowest temperature at which it may open."""
+        return self.opens_c - self.tolerance_k
+
+    @property
+    def latest_c(self) -> float:
+        """The highest temperature at which it may still be closed."""
+        return self.opens_c + self.tolerance_k
+
+
+@dataclass(frozen=True)
+class ThermalFuse:
+    """A one-shot thermal fuse: marked, earliest and latest opening, what it bears for good, and its DC rating."""
+
+    marked_c: float
+    earliest_c: float
+    latest_c: float
+    holds_c: float
+    rated_a: float
+
+
+@dataclass(frozen=True)
+class Transistor:
+    """A logic-level n-MOSFET as its data sheet gives it.
+
+    Attributes
+    ----------
+    kind : str
+        An example by type.
+    drain_v : float
+        The most between drain and source.
+    threshold_v : float
+        The highest threshold.
+    siemens, at_a : float
+        Transconductance, and the current it is given at.
+    k_per_w : float
+        Junction to air without a heat sink.
+    most_c : float
+        The junction's limit.
+    """
+
+    kind: str
+    drain_v: float
+    threshold_v: float
+    siemens: float
+    at_a: float
+    k_per_w: float = 62.0  # TO-220, from memory
+    most_c: float = 175.0  # from memory
+
+
+@dataclass(frozen=True)
+class Metal:
+    """What the mat is glued to: its thickness, and the metal's density (kg/m³), heat (J/kg·K), conduction (W/m·K)."""
+
+    name: str
+    thick_m: float
+    kg_per_m3: float
+    j_per_kgk: float
+    w_per_mk: float
+
+    def stores_l(self, area_m2: float) -> float:
+        """The heat that so much of it stores, as litres of water."""
+        return area_m2 * self.thick_m * self.kg_per_m3 * self.j_per_kgk / WATER_J_PER_LK
+
+
+@dataclass(frozen=True)
+class Build:
+    """One warmer: what it heats, and the rating of each part.
+
+    Attributes
+    ----------
+    name : str
+        As files and commands write it.
+    title : str
+        In words.
+    heats : str
+        ``water`` or ``plate``.
+    mats : tuple of Mat
+        Side by side on the supply.
+    base : Metal
+        What they are glued to.
+    plate_m2 : float
+        Area of a dry plate; 0 for a bath.
+    water_l, bowl_kg, chocolate_kg : float
+        Filled for an evening; a plate's litres follow from its metal.
+    lag_s : float
+        Of the heater, for the rig file.
+    hard_limit_c : float
+        Where the firmware trips.
+    supply_a, fuse_a : float
+        Rated current of the supply and of the main fuse.
+    mat_fuse_a : float or None
+        A fuse for each mat, where there are several.
+    wire_mm2, run_m : float
+        Heater cable: copper cross-section, and length one way.
+    switch : Transistor
+        Q1.
+    relay_a, coil_ohm : float
+        Guard relay: contact at 30 V DC, and coil.
+    plug_a : float
+        The heater's plug and the hand switch S1, at 30 V DC.
+    contact_ohm : float
+        Relay, plug, cut-outs and fuses in one mat's path.
+    on_mat, on_vessel : CutOut
+        TCO1 and TCO2.
+    fuse : ThermalFuse
+        On each mat.
+    """
+
+    name: str
+    title: str
+    heats: str
+    mats: tuple[Mat, ...]
+    base: Metal
+    plate_m2: float
+    water_l: float
+    bowl_kg: float
+    chocolate_kg: float
+    lag_s: float
+    hard_limit_c: float
+    supply_a: float
+    fuse_a: float
+    mat_fuse_a: float | None
+    wire_mm2: float
+    run_m: float
+    switch: Transistor
+    relay_a: float
+    coil_ohm: float
+    plug_a: float
+    contact_ohm: float
+    on_mat: CutOut
+    on_vessel: CutOut
+    fuse: ThermalFuse
+
+    @property
+    def heater_w(self) -> float:
+        """All mats together at 24 V."""
+        return sum(mat.power_w for mat in self.mats)
+
+    @property
+    def supply_w(self) -> float:
+        """What the supply is rated for."""
+        return SUPPLY_V * self.supply_a

@@ -1,0 +1,63 @@
+"""How warm a mat is over what it heats, how late its heat arrives, and what the vessel's cut-out feels."""
+
+from __future__ import annotations
+
+import math
+
+from bainwright.builds import electrical
+from bainwright.builds.parts import SUPPLY_V, Build
+
+RUBBER_M, RUBBER_W_PER_MK = 0.0015, 0.25  # a mat's silicone; from memory
+RUBBER_KG_PER_M3, RUBBER_J_PER_KGK = 1200.0, 1300.0  # from memory
+GLUE_M2K_PER_W = 0.0026  # 0.5 mm of high-temperature silicone at 0.19 W/m·K, chosen
+WATER_FILM_W_PER_M2K = 400.0  # natural convection over a warm base; from memory, see the test's correlation
+WALL_M = 0.0008  # a pot's wall, chosen
+WALL_CUT_OUT_M = 0.02  # height of the vessel's cut-out over the base, chosen
+LAG_ROOM = 1.6  # chosen: times the computed lag that a rig file may give; with a longer one the board only waits
+
+
+def flux_w_per_m2(build: Build, worst: bool = False) -> float:
+    """Heat through one mat's face; `worst` with the supply at its top and the mat at its least resistance."""
+    mat = build.mats[0]
+    power_w = electrical.worst_v() * electrical.mat_worst_a(build) if worst else mat.power_w
+    return power_w / mat.area_m2
+
+
+def _inside_m2k_per_w() -> float:
+    """From the middle of the mat, where its wire lies, to the metal."""
+    return 0.5 * RUBBER_M / RUBBER_W_PER_MK + GLUE_M2K_PER_W
+
+
+def _film_m2k_per_w(build: Build) -> float:
+    """From the metal to the water; a plate is heated itself."""
+    return 1.0 / WATER_FILM_W_PER_M2K if build.heats == "water" else 0.0
+
+
+def mat_over_k(build: Build, worst: bool = False) -> float:
+    """How far the mat's wire is over the water or plate at full heat, K."""
+    return flux_w_per_m2(build, worst) * (_inside_m2k_per_w() + _film_m2k_per_w(build))
+
+
+def lag_s(build: Build) -> float:
+    """How late heat arrives: the mat's store behind all its layers, and the base's behind the film of water, s."""
+    rubber = RUBBER_M * RUBBER_KG_PER_M3 * RUBBER_J_PER_KGK
+    base = build.base.thick_m * build.base.kg_per_m3 * build.base.j_per_kgk
+    film = _film_m2k_per_w(build)
+    return rubber * (_inside_m2k_per_w() + film) + base * film
+
+
+def cut_out_over_k(build: Build) -> float:
+    """How far the vessel's cut-out is over the water at full heat, K: the wall is a fin that the water cools.
+
+    exp(-x / sqrt(k t / h)): the fin's decay from the hot base, any text on heat transfer.
+    """
+    if build.heats == "plate":
+        return flux_w_per_m2(build, worst=True) * build.base.thick_m / build.base.w_per_mk
+    reach_m = math.sqrt(build.base.w_per_mk * WALL_M / WATER_FILM_W_PER_M2K)
+    base_over_k = flux_w_per_m2(build, worst=True) * _film_m2k_per_w(build)
+    return base_over_k * math.exp(-WALL_CUT_OUT_M / reach_m)
+
+
+def load_w_per_cm2(build: Build) -> float:
+    """Surface load of a mat at 24 V."""
+    return SUPPLY_V**2 / build.mats[0].ohm / (1e4 * build.mats[0].area_m2)
