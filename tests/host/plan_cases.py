@@ -12,11 +12,22 @@ from bainwright.core.errors import UseError
 from bainwright.core.masses import Shown
 from bainwright.plan.options import PlanOptions, batch_request
 from bainwright.plan.parts import Plan
+from bainwright.plan.planner import make_plan
 from bainwright.plan.request import BatchRequest
 from bainwright.plan.words import short_text, text
 
 KINDS = ("dark", "milk", "white", "ruby", "caramelised_white", "melted")
 NOTHING = re.compile(r"(?<![\d.,])0 (?:g|kg|oz|lb|W|L|min)\b")
+
+
+def planned(name: str, total: str) -> Plan:
+    """The plan of a batch, all else as usual."""
+    return make_plan(batch_request(PlanOptions(name, total=total), Shown()))
+
+
+def words_of(plan: Plan) -> str:
+    """What a plan says, on one line."""
+    return " ".join(text(plan, Shown()).split())
 
 
 def options(rnd: random.Random) -> PlanOptions:
