@@ -1,4 +1,5 @@
-"""The display's driver, to the byte: commands of the SSD1306's data sheet, from memory; only changed rows are sent."""
+"""The display's driver, to the byte: its commands are those of luma.oled's driver (test_parts.py); only changed rows
+are sent."""
 
 from bainboard.drivers import display
 

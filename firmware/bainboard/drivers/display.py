@@ -2,7 +2,7 @@
 
 A row is a tuple (big, text, inverse): five successive rows with the same `big` show its figures 40 pixels high at the
 left; `text` is at the left of a row without figures, else beside them. `i2c` has `writeto(address, data)`;
-`make_canvas(buffer)` gives a 128x8 frame buffer (fill, text) over it. Commands: the data sheet, from memory.
+`make_canvas(buffer)` gives a 128x8 frame buffer (fill, text) over it. Commands: as in luma.oled's driver.
 """
 
 ADDRESS = 0x3C
