@@ -109,9 +109,28 @@ def test_each_alarm_is_explained_once_with_its_times_and_trips_come_first(
     ]
     night = reviewed(store(records / "melted-1", [0.0, 1.0], events=events))
     lines = next(section.lines for section in sections(night) if section.title == "Trips and warnings")
-    assert lines[0].startswith(f"TRIP {faults.OVER_HARD_LIMIT} at ")
+    assert re.fullmatch(r"TRIP at \d\d:\d\d: The water passed the hard limit.*", lines[0])
     assert sum("Warning" in line for line in lines) == 1
     assert any("plug" in line for line in lines)
+
+
+def test_an_evening_s_figures_are_those_of_its_dipping(records: Path) -> None:
+    """Melting takes the bowl far over its window, and that says nothing about the dipping."""
+    dipping = {**REPORT, "above_s": 30.0, "bowl_peak_c": 32.1, "longest_outside_s": 30.0}
+    night = reviewed(store(records / "dark-1", [0.0, 1.0], profile={"name": "dark", "kind": "dark"},
+                           report={**REPORT, "bowl_peak_c": 45.4, "unknown_s": 1.0, "dipping": dipping}))  # fmt: skip
+    said = words(night)
+    assert "While dipping, the chocolate was" in said
+    assert "above it 30 s" in said
+    assert "32.1 °C at its warmest" in said
+    assert "45.4" not in said.replace(REPORT["summary"], "")
+    assert "not known" not in said
+
+
+def test_a_warning_that_its_own_step_causes_is_no_alarm(records: Path) -> None:
+    """Water that is still too warm after melting gives this warning on every evening."""
+    events = [{"t_s": 1.0, "event": "warn", "fault": faults.OVER_STAGE}]
+    assert reviewed(store(records / "dark-1", [0.0, 1.0, 2.0], events=events)).alarms == []
 
 
 @pytest.mark.parametrize("changes", [

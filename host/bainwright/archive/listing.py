@@ -18,7 +18,7 @@ from bainwright.core.read_file import read_json, read_struct
 from bainwright.record.reader import FACTS
 
 REMEMBERED = "list.json"  # under the home; only a copy of what the facts say, so it may be deleted at any time
-SCHEMA = 1
+SCHEMA = 2
 MOST_FACTS_BYTES = 1_000_000  # of a hold.json; a real one has 4 KB
 
 IN_WINDOW = "in window"
@@ -26,6 +26,7 @@ LEFT_WINDOW = "left window"
 NEVER_THERE = "never there"
 NOT_KNOWN = "not known"  # no probe in the chocolate, or no report
 TOO_WARM = "too warm"
+TEMPER_LOST = "temper lost"
 TRIPPED = "tripped"
 CUT_SHORT = "cut short"
 LOST = "board lost"
@@ -56,11 +57,13 @@ class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
         Fraction of the scored span.
     bowl_peak_c, water_peak_c : float or None
         Highest temperatures, °C.
+    temper : str
+        What became of the temper: ``lost``, ``set``, ``doubtful`` or empty.
     trips : int
         How many.
     ended : str
         How it ended, as `bainwright.evening.watch` names it.
-    said : str
+    summary : str
         The report in sentences.
     """
 
@@ -80,6 +83,7 @@ class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
     bowl_peak_c: float | None = None
     water_peak_c: float | None = None
     above_s: float | None = None
+    temper: str = ""
     trips: int = 0
     ended: str = ""
     summary: str = ""
@@ -108,6 +112,8 @@ class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
             return CUT_SHORT
         if self.in_window is None and self.bowl_peak_c is None:
             return NOT_KNOWN
+        if self.temper == "lost":
+            return TEMPER_LOST
         if not self.in_window:
             return NEVER_THERE
         if self.in_window >= GOOD_FRACTION:
@@ -149,6 +155,8 @@ def entry_of(folder: Path, facts: dict[str, Any]) -> Entry:
     """
     report = facts.get("report")
     figures: dict[str, Any] = report if isinstance(report, dict) else {}
+    dipping = figures.get("dipping")  # melting goes far over the window, and that is no peak of the evening's work
+    scored: dict[str, Any] = dipping if isinstance(dipping, dict) else figures
     trips, number = facts.get("trips"), facts.get("hold")
     return Entry(
         folder=str(folder),
@@ -164,9 +172,10 @@ def entry_of(folder: Path, facts: dict[str, Any]) -> Entry:
         firmware=_text(facts, "board", "version"),
         virtual=facts.get("VIRTUAL") is True,
         in_window=_number(figures.get("in_window_fraction")),
-        bowl_peak_c=_number(figures.get("bowl_peak_c")),
-        water_peak_c=_number(figures.get("water_peak_c")),
-        above_s=_number(figures.get("above_s")),
+        bowl_peak_c=_number(scored.get("bowl_peak_c")),
+        water_peak_c=_number(scored.get("water_peak_c")),
+        above_s=_number(scored.get("above_s")),
+        temper=_text(figures, "temper"),
         trips=len(trips) if isinstance(trips, list) else 0,
         ended=_text(facts, "ended"),
         summary=_text(figures, "summary"),

@@ -14,6 +14,7 @@ from bainwright.files.rig import Rig
 from bainwright.physics.geometry import body_of
 from bainwright.physics.heating import Surroundings, vapour_kg_per_s
 from bainwright.record.reader import HoldLog
+from bainwright.words import terms
 
 Floats = NDArray[np.float64]
 
@@ -51,7 +52,11 @@ class Night:
     entry : Entry
         Its place in the list.
     figures : dict of str to float or None
-        `FIGURES`, from the stored report.
+        `FIGURES`, from the stored report; of the steps that were scored, where melting and seeding came before.
+    part : str
+        What the figures are of: ``work``, ``melted``, or empty for the whole hold.
+    temper : str
+        What became of the temper since its last test that passed: ``lost``, ``set``, ``doubtful`` or empty.
     alarms : list of Alarm
         In their order.
     gaps : list of Gap
@@ -70,6 +75,8 @@ class Night:
 
     entry: Entry
     figures: dict[str, float | None]
+    part: str
+    temper: str
     alarms: list[Alarm]
     gaps: list[Gap]
     rows: int
@@ -97,9 +104,13 @@ def review(entry: Entry, log: HoldLog) -> Night:
     evaporated_g, due = _water(log, t_s, row_s)
     report = log.facts.get("report")
     stored = report if isinstance(report, dict) else {}
+    scored = stored.get("dipping")
+    scored = scored if isinstance(scored, dict) else {}
     return Night(
         entry=entry,
-        figures={name: _number(stored.get(name)) for name in FIGURES},
+        figures={name: _number(scored.get(name, stored.get(name))) for name in FIGURES},
+        part=("melted" if entry.kind == "melted" else "work") if scored else "",
+        temper=str(stored.get("temper", "")),
         alarms=_alarms(log),
         gaps=[Gap(float(t_s[at]), float(t_s[at + 1])) for at in np.flatnonzero(np.diff(t_s) > GAP_ROWS * row_s)],
         rows=len(t_s),
@@ -128,12 +139,16 @@ def _steps_s(t_s: Floats, row_s: float) -> Floats:
 
 
 def _alarms(log: HoldLog) -> list[Alarm]:
-    """Every trip and warning that the board reported."""
+    """Every trip, and every warning that its step of the evening does not cause itself."""
     found = []
     for event in log.events:
-        fault = event.get("fault")
-        if event.get("event") in ("trip", "warn") and isinstance(fault, int):
-            found.append(Alarm(float(event["t_s"]), fault, event["event"] == "trip"))
+        fault, t_s = event.get("fault"), float(event["t_s"])
+        if event.get("event") not in ("trip", "warn") or not isinstance(fault, int):
+            continue
+        is_trip = event["event"] == "trip"
+        row = max(0, int(np.searchsorted(log["t_s"], t_s, side="right")) - 1)
+        if is_trip or not terms.expected_in_step(event, str(log["stage"][row])):
+            found.append(Alarm(t_s, fault, is_trip))
     return found
 
 

@@ -9,9 +9,12 @@ from typing import Any, NamedTuple
 from bainwright.core.units import clock_words, duration_words
 from bainwright.review.hold_list import as_result
 from bainwright.review.night import Alarm, Gap, Night
+from bainwright.review.sentences import TEMPER_WORDS
 from bainwright.words import terms
 from bainwright.words.advice import advise
 
+LEAST_UNKNOWN_S = 60  # chosen, as in the report: a second between start and first row says nothing
+PARTS = {"": "The chocolate was", "work": "While dipping, the chocolate was", "melted": "As melted stock, it was"}
 NO_REPORT = "The record has no report, because the hold has no recorded end."
 
 
@@ -42,6 +45,7 @@ def sections(night: Night) -> list[Section]:
     """
     found = [
         Section("Verdict", [night.entry.summary or NO_REPORT]),
+        Section("Temper", [TEMPER_WORDS[night.temper]] if TEMPER_WORDS.get(night.temper) else []),
         Section("Temperatures", _temperatures(night)),
         Section("Trips and warnings", _alarms(night)),
         Section("Restarts and power", _outages(night)),
@@ -57,9 +61,9 @@ def _temperatures(night: Night) -> list[str]:
         f"{words} {duration_words(seconds)}"
         for name, words in (("below_s", "below its window"), ("inside_s", "in it"), ("above_s", "above it"),
                             ("unknown_s", "not known"))
-        if (seconds := f[name]) is not None and (seconds >= 1 or name != "unknown_s")
+        if (seconds := f[name]) is not None and (name != "unknown_s" or seconds >= LEAST_UNKNOWN_S)
     ]  # fmt: skip
-    lines = [f"The chocolate was {', '.join(spent)}."] if spent else []
+    lines = [f"{PARTS[night.part]} {', '.join(spent)}."] if spent else []
     if f["bowl_low_c"] is not None and f["bowl_peak_c"] is not None:
         lines.append(f"It was {f['bowl_low_c']:.1f} °C at its coldest and {f['bowl_peak_c']:.1f} °C at its warmest.")
     if f["water_peak_c"] is not None:
@@ -82,7 +86,7 @@ def _alarms(night: Night) -> list[str]:
         more = f" and {len(alarms) - 6} more" if len(alarms) > 6 else ""
         what = "Warning" if is_warning else "TRIP"
         advice = advise(fault)
-        lines.append(f"{what} {fault} at {times}{more}: {advice.seen}")
+        lines.append(f"{what} at {times}{more}: {advice.seen}")
         if not is_warning:
             lines += [f"  {line}" for line in (advice.did, advice.safety, advice.chocolate, advice.first) if line]
         elif advice.first:
@@ -134,6 +138,8 @@ def as_json(night: Night) -> dict[str, Any]:
         **as_result(night.entry),
         "summary": night.entry.summary,
         **night.figures,
+        "figures_of": night.part or "hold",
+        "temper": night.temper,
         "alarms": [{"t_s": each.t_s, "fault": each.fault, "trip": each.trip} for each in night.alarms],
         "gaps": [{"from_s": each.from_s, "to_s": each.to_s} for each in night.gaps],
         "rows": night.rows,

@@ -28,7 +28,7 @@ from bainwright.record import temper_tests
 from bainwright.record.reader import CSV, HoldLog, read_log
 from bainwright.record.writer import seal
 from bainwright.review import morning, steps
-from bainwright.review.sentences import evening_paragraph, paragraph
+from bainwright.review.sentences import evening_paragraph, paragraph, temper_left
 
 ENDINGS = {
     watch.STOPPED: "It was stopped.",
@@ -102,6 +102,7 @@ class Judged:
 
     score: Score
     words: str
+    temper: str  # what became of it, as `sentences.temper_left` has it
     steps: list[steps.Step]  # empty where the hold had a single step
     unworked: bool = False  # an evening that ended before its work
 
@@ -130,9 +131,10 @@ def judge(log: HoldLog, trace: Trace, name: str, window: Window, trips: list[dic
     s = replace(score(trace, window, counts), duration_s=duration_s)
     lengths_s = step_lengths_s(trace.t_s, trace.end_s, trace.row_s)
     in_temper = figures(trace, window, lengths_s, steps.in_temper(log, at, trace.t_s))
+    temper = temper_left(in_temper, window)
     if counts is None:
-        return Judged(s, paragraph(name, s, window, trips, in_temper), [])
-    return Judged(s, evening_paragraph(name, s, runs, window, in_temper, trips), runs, not counts.any())
+        return Judged(s, paragraph(name, s, window, trips, in_temper), temper, [])
+    return Judged(s, evening_paragraph(name, s, runs, window, in_temper, trips), temper, runs, not counts.any())
 
 
 def _night(log: HoldLog, runner: Runner, *, went_off: bool) -> str:
@@ -200,7 +202,8 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
     summary = f"{night} {judged.words} {ENDINGS.get(course.ended or '', '')}".strip()
     notes += log.notes
     if course.log.trouble is None:
-        course.log.add_report({**judged.score.as_dict(), "steps": _steps(judged), "summary": summary})
+        course.log.add_report({**judged.score.as_dict(), "temper": judged.temper, "steps": _steps(judged),
+                               "summary": summary})
     drawn = course.log.trouble is None and _seal_and_draw(path.parent, log, truth, runner, summary, notes)
     return Report(_result(home, course, judged, ended, summary), summary, _exit(course, judged), notes, drawn)
 

@@ -7,9 +7,17 @@ from typing import Any
 from bainboard import stages
 from bainwright.core.units import duration_words
 from bainwright.files.score import Figures, Score, Window
+from bainwright.review.morning import SETS_BELOW_C
 from bainwright.review.steps import Step
 from bainwright.words import terms
 
+LOST, SET, DOUBTFUL = "lost", "set", "doubtful"  # what is left of a temper
+TEMPER_WORDS = {
+    LOST: "Assume the seed is lost until a temper test passes.",
+    SET: "It cooled so far that it set: melt it all and temper it again.",
+    DOUBTFUL: "Test the temper before you dip again.",
+    "": "",
+}
 OVER_C = 0.1  # chosen: a tenth of a degree over the window is a probe's error and asks for no test
 
 
@@ -95,13 +103,23 @@ def outside_words(f: Figures) -> str:
     return f"It spent {' and '.join(words)} its window{stretch}.{exposure}"
 
 
-def advice_words(f: Figures, window: Window) -> str:
-    """Advice after time above the window: no model gives the seed that is left, so only a test can."""
-    if not window.tempered or f.bowl_peak_c is None:
+def temper_left(f: Figures, window: Window) -> str:
+    """What became of the temper: `LOST`, `SET`, `DOUBTFUL`, or empty where nothing touched it.
+
+    No model gives the seed that is left after time above the window, so only a test can.
+    """
+    if not window.tempered or f.bowl_peak_c is None or f.bowl_low_c is None:
         return ""
     if f.bowl_peak_c >= window.ceiling_c:
-        return "Assume the seed is lost until a temper test passes."
-    return "Test the temper before you dip again." if f.bowl_peak_c >= window.high_c + OVER_C else ""
+        return LOST
+    if f.bowl_low_c < SETS_BELOW_C:
+        return SET
+    return DOUBTFUL if f.bowl_peak_c >= window.high_c + OVER_C else ""
+
+
+def advice_words(f: Figures, window: Window) -> str:
+    """What to do with the chocolate, by what became of its temper."""
+    return TEMPER_WORDS[temper_left(f, window)]
 
 
 def end_words(s: Score) -> str:
