@@ -243,6 +243,7 @@ class App:
             else:
                 why = w.act(act, now_ms)
             if why:
+                front.refuse(why, now_ms)
                 self.report("refused", [("act", act), ("why", why)], self.hold_ms(now_ms))
         if w.values["panel"]:
             p = w.programme

@@ -52,6 +52,7 @@ COMMANDS: tuple = (
     ("thinner", (), RUNNING),
     ("test", (), RUNNING),
     ("finish", (("to", WORD, ("rest", "melted"), None, NEEDED),), RUNNING),
+    ("back", (), RUNNING),
     ("change", (_NAME,), (HOLD, OFF, PAUSE)),
     ("profiles", (("at", WHOLE, 0, 99, 0),), STATES),
     ("use", (_NAME,), COLD),

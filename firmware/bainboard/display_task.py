@@ -29,7 +29,7 @@ class DisplayTask:
         asked = p.prompt if p else app.standalone.prompt
         self._display.want(display_text.rows(
             w.shown_state, w.fault, asked, p, (water_c, bowl_c), estimated, w.duty, hold_ms,
-            app.documents.profile["name"], app.panel_logic.locked))
+            app.documents.profile["name"], app.panel_logic.locked, app.panel_logic.refusal(app.board.now_ms())))
 
     def draw(self, until_ms: int) -> None:
         """Send what changed, as far as there is time."""

@@ -49,6 +49,8 @@ all_melted=all melted? then yes
 bowl_off=lift bowl, wipe it dry, then yes
 swap=too warm: swap water for cold
 seed_in=stir seed in, then yes
+cool_down=stir it down to {:g} C, then yes
+cooled=it is down to {:g} C? yes
 bowl_on=wipe bowl dry, set back, yes
 seed_more=too warm: a handful of seed
 stir=yes, then stir half a minute
@@ -70,6 +72,7 @@ look=water? probes? yes starts
 _DOING = """
 melt=melting
 seed=seeding
+cool=cooling
 settle=settling
 test=temper test
 work=dipping
@@ -88,12 +91,14 @@ _PLACES = {"below": "LOW", "inside": "IN", "above": "HIGH"}
 
 def rows(
     state: str, fault: int, asked: str, programme, temps_c: tuple, estimated: bool, duty: float, hold_ms: int,
-    name: str, locked: bool,
+    name: str, locked: bool, refused: str = "",
 ) -> list:
     """The eight rows; `programme` is None at rest, `temps_c` are water and chocolate, None where not known."""
     water_c, bowl_c = temps_c
     if fault:
         return _alarm(state, fault, water_c, bowl_c)
+    if refused:
+        return [("", "NOT NOW", True)] + [("", text, False) for text in wrap(refused, 7)]
     if locked:
         first = LOCKED
     elif programme is None:
@@ -135,7 +140,8 @@ def _side(state: str, programme, bowl_c: float | None, estimated: bool, duty: fl
 def _small(state: str, asked: str, programme, hold_ms: int) -> list:
     """The question asked; with none, what the warmer is doing and the time so far or left."""
     if asked and asked != "working":
-        return wrap(words(ASKED, asked), 2)
+        text = words(ASKED, asked)
+        return wrap(text.format(programme.cool_c) if programme is not None else text, 2)
     if programme is None:
         return [words(_DOING, state), "no: next kind" if state == "idle" else ""]
     stage = programme.stage if state in ("hold", "off") else state

@@ -31,7 +31,7 @@ NOBODY, RTC, HOST = 0, 1, 2
 
 # Numbers of these names never change their meaning; new ones go to the end.
 STATES = ("idle", "check", "hold", "pause", "off", "trip")
-STAGES = ("", "melt", "seed", "settle", "test", "work", "rest", "melted", "tune", "change")
+STAGES = ("", "melt", "seed", "settle", "test", "work", "rest", "melted", "tune", "change", "cool")
 UNKNOWN = 255
 
 NO_TEMP = 0xFFFF

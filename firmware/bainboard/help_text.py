@@ -90,6 +90,7 @@ PROFILE = {
     "keep_c": ("melted stock overnight", "common practice, no source"),
     "set_min": ("in temper, a test piece has set by then", "common practice, no source"),
     "fail_min": ("one not set by then is not", "10-15: common practice, no source"),
+    "cool_c": ("cooled to, then warmed back; 0: tempered by seed", "27-28: common practice, no source"),
 }
 
 # what it does
@@ -106,6 +107,7 @@ COMMANDS = {
     "thinner": "the person says: it thins",
     "test": "the temper is to be tested now",
     "finish": "the dipping is over",
+    "back": "the last answer was a slip: back to the question before it, within five minutes",
     "change": "another bowl, of a chocolate that is kept here",
     "profiles": "one of the chocolates that are kept here",
     "use": "choose one of them",

@@ -15,8 +15,9 @@ LOCK_MS = 3000  # no elbow leans on both for so long (chosen)
 class Button:
     """One button: a short press acts on release, a long one once it is long. It must first be seen released."""
 
-    def __init__(self, long_ms: int, short: str | None, long: str | None) -> None:
+    def __init__(self, long_ms: int, short: str | None, long: str | None, short_ms: int | None = None) -> None:
         self._long_ms, self._short, self._long = long_ms, short, long
+        self._short_ms = short_ms  # released later than this it is no short press either; None: any time before long
         self._level: bool | None = None  # last level seen
         self._steady: bool | None = None  # last one that stayed
         self._edge_ms = 0
@@ -34,8 +35,8 @@ class Button:
                 # A button held down since power came is not pressed: a stuck or taped one does nothing.
                 self._pressed_ms = self._edge_ms if before is False else None
             elif self._pressed_ms is not None:
-                self._pressed_ms = None
-                return self._short
+                held_ms, self._pressed_ms = self._edge_ms - self._pressed_ms, None
+                return self._short if self._short_ms is None or held_ms < self._short_ms else None
         if self._steady and self._pressed_ms is not None and now_ms - self._pressed_ms >= self._long_ms:
             self._pressed_ms = None
             return self._long
@@ -56,7 +57,7 @@ class Buttons:
         self._yes = Button(LONG_MS, "confirm", "announce")
         self._no = Button(LONG_MS, "thicker", "pause")
         self._recessed = Button(CLEAR_MS, None, "clear")
-        self._both = Button(LOCK_MS, None, "lock")
+        self._both = Button(LOCK_MS, "back", "lock", LONG_MS)  # a lock given up halfway is no step back
 
     def feed(self, now_ms: int, yes: bool, no: bool, recessed: bool) -> list:
         """The acts of this slice, in order."""
@@ -99,6 +100,15 @@ NUMBER_MS = 10 * 1000  # long enough to count lamps (chosen)
 def number(count: int) -> tuple:
     """A number from 1 to 7 on three lamps: the lowest counts 1, the middle one 2, the highest 4."""
     return (count & 1, count >> 1 & 1, count >> 2 & 1)
+
+
+REFUSAL_MS = 15 * 1000  # why a press was refused is on the display so long: eight short lines to read (chosen)
+SHAKE_MS = 3000  # chosen: longer than the long tone that goes with it
+
+
+def shake(since_ms: int) -> tuple:
+    """No: light goes from one outer lamp to the other, as a head is shaken."""
+    return _PLACES["above" if since_ms // 300 % 2 else "below"]
 
 
 # -- buzzer -----------------------------------------------------------------------------------------------------------

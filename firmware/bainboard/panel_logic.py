@@ -25,6 +25,7 @@ class PanelLogic:
         self._number = 0
         self._number_ms: int | None = None
         self.locked, self._lock_ms = False, -_WINK_MS
+        self._why, self._refused_ms = "", -panel.REFUSAL_MS
         self.lamps = (0, 0, 0)
         self.buzzer = 0
 
@@ -57,6 +58,14 @@ class PanelLogic:
         """Show a number from 1 to 7 for a while."""
         self._number, self._number_ms = number, now_ms
 
+    def refuse(self, why: str, now_ms: int) -> None:
+        """A press was refused: say why for a while."""
+        self._why, self._refused_ms = why.rpartition(" refused: ")[2], now_ms  # the part before it is for programs
+
+    def refusal(self, now_ms: int) -> str:
+        """Why the last press was refused, while that is to be shown."""
+        return self._why if now_ms - self._refused_ms < panel.REFUSAL_MS else ""
+
     def event(self, name: str, now_ms: int) -> None:
         """Take an event; some have a sound."""
         if name in _ONCE:
@@ -82,6 +91,8 @@ class PanelLogic:
                 self.lamps = panel.number(self._number)
             else:
                 self._number_ms = None
+        if alarm is None and now_ms - self._refused_ms < panel.SHAKE_MS:
+            self.lamps = panel.shake(now_ms - self._refused_ms)
         since_ms = now_ms - self._lock_ms
         if alarm is None and since_ms % _WINKS_MS < _WINK_MS and (self.locked or since_ms < _WINK_MS):
             below, inside, above = self.lamps

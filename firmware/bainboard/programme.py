@@ -16,6 +16,7 @@ TOO_WARM_K = 0.5  # a seeded bowl this far over its window after PATIENCE_MS nee
 PATIENCE_MS = 3 * 60 * 1000  # seed takes minutes to melt (chosen)
 UNHEATED_MS = 60 * 1000  # the bowl warms although nothing heats it: reported after this long and 0.1 °C (chosen)
 ANSWERED_MS = 10 * 60 * 1000  # an answered question is not repeated sooner (chosen)
+BACK_MS = 5 * 60 * 1000  # an answer is taken back this long: a wrong press shows at once, and later a bowl has moved on
 
 
 class Programme:
@@ -28,6 +29,7 @@ class Programme:
         self.finished = False  # by a person's last answer, not because its time ended
         self.bowl_away = False
         self.duty_zero = False  # no heat since the last pass; set by the caller
+        self.table_c: float | None = None  # what the chocolate's probe reads, on the table too; set by the caller
         self.warm_ms: int | None = None  # when the bowl first came into its window
         self.place_ms = 0  # when it came to where it is now, in the hold's time
         self.refill = Refill()
@@ -40,6 +42,7 @@ class Programme:
         self._answered_ms: int | None = None  # when the person last answered `lift`
         self._events: list = []
         self._details: dict = {}
+        self._before: tuple | None = None  # the last act that changed something: (when, its name, where it was before)
         self.stage: str | None = None
         self._enter(stage)
 
@@ -103,6 +106,11 @@ class Programme:
             self._details[name] = pairs
 
     @property
+    def cool_c(self) -> float:
+        """Where this chocolate is warmed back from."""
+        return self._profile["cool_c"]
+
+    @property
     def calls(self) -> str:
         """What calls a person by sound: the question, unless it can wait."""
         return "" if self.prompt in stages.UNHURRIED else self.prompt
@@ -159,7 +167,7 @@ class Programme:
         if self._at + 1 < len(self._row[stages.STEPS]):
             self._begin_step(self._at + 1)
         else:
-            self._go(self._row[stages.NEXT])
+            self._go(stages.after(self._row, self._profile))
 
     def _go(self, stage: str | None) -> None:
         if stage is None:
@@ -177,6 +185,8 @@ class Programme:
             ask = "seed_more" if self._wants_seed() else ""
         elif ask == "working":
             ask = "lift" if self._warms_alone() else ""
+        elif ask == "cool_down":
+            ask = "cooled" if self._is_cool() else ask
         elif ask == "setting":
             took_ms = self._now_ms - self._since_ms
             if took_ms >= self._profile["fail_min"] * 60000:
@@ -190,6 +200,11 @@ class Programme:
         if self._bowl_c is None or self.bowl_away or self._now_ms - self._entered_ms < PATIENCE_MS:
             return False
         return self._bowl_c > self.high_c + (0.0 if self.prompt == "seed_more" else TOO_WARM_K)
+
+    def _is_cool(self) -> bool:
+        """On the table it reads cool enough to warm back. Only a call: a probe in the air reads so too."""
+        slack_k = HYSTERESIS_K if self.prompt == "cooled" else 0.0
+        return self.table_c is not None and self.table_c <= self._profile["cool_c"] + slack_k
 
     def _warms_alone(self) -> bool:
         """Over its window and still rising with no heat on: from heat stored in the bath, or from the room."""
@@ -269,7 +284,10 @@ class Programme:
     def not_set(self) -> None:
         """It has not, or is streaked."""
         self._tested(stages.FAILED, self._now_ms - self._since_ms)
-        self.advance()
+        if self._profile["cool_c"]:
+            self._go("cool")
+        else:
+            self.advance()
 
     def _tested(self, found: str, took_ms: int) -> None:
         self._report("tested", [("verdict", found), ("took_s", took_ms // 1000)])
@@ -294,6 +312,7 @@ class Programme:
         """A bowl of another chocolate comes: the bath first."""
         self._now_ms = now_ms
         self._profile = profile
+        self._before = None
         self.warm_ms = self.refill.due_ms = None
         self._go("change")
 
@@ -304,6 +323,7 @@ class Programme:
         if name != "announce" and name not in ACTS:
             return False, "{}: no such act, wanted one of {}".format(name, ", ".join(sorted(list(ACTS) + ["announce"])))
         self._now_ms = now_ms
+        before = self._mark()
         no = name == "thicker" and self._step[stages.NO] is not None
         events, self._events = self._events, []
         if self.done:
@@ -316,11 +336,40 @@ class Programme:
         if why:
             self._events = events + self._events
             return False, f"{self.stage}: {name} refused: {why}"
+        if name not in ("announce", "back") and self._mark() != before:
+            self._before = now_ms, name, before
         event = "denied" if no else EVENTS.get(name)
         if name == "announce" and self.refill.due_ms is None:
             event = "no_refill"
         self._events = events + ([event] if event and event not in self._events else []) + self._events
         return True, ""
+
+    def _mark(self) -> tuple:
+        """Where the evening is: what an act may change."""
+        return (self.stage, self._at, self.target_c, self.bowl_away, self.place, self.refill.due_ms, self._entered_ms,
+                self._since_ms, self._from_c, self._answered_ms)
+
+    def _back(self) -> str | None:
+        """The last answer was a slip: back to the question before it, its timer still running."""
+        if self._before is None or self._now_ms - self._before[0] > BACK_MS:
+            return f"no answer of the last {BACK_MS // 60000} minutes to take back"
+        (_, undid, was), self._before = self._before, None
+        moved, away, due_ms = was[0] != self.stage, self.bowl_away, self.refill.due_ms
+        if moved:
+            self._enter(was[0])
+        self._begin_step(was[1])
+        (_, _, self.target_c, self.bowl_away, self.place, self.refill.due_ms, self._entered_ms, self._since_ms,
+         self._from_c, self._answered_ms) = was
+        self._say()
+        target = int(self.target_c * 1000 + 0.5)
+        self._report("taken_back", [("undid", undid), ("ask", self.prompt), ("target", target)])
+        if self.bowl_away != away:
+            self._report("bowl_off" if self.bowl_away else "bowl_on")
+        if (self.refill.due_ms is None) != (due_ms is None):
+            self._report("no_refill" if self.refill.due_ms is None else "announced")
+        if moved:
+            self._report("stage", [("stage", self.stage)])
+        return None
 
     @property
     def no_keeps(self) -> bool:
@@ -400,6 +449,7 @@ ACTS = {
     "test": Programme._test,
     "rest": Programme._rest,
     "melted": Programme._keep_warm,
+    "back": Programme._back,
 }
 EVENTS = {  # the event of each act; the others are reported as the stage they lead to
     "confirm": "confirmed", "thicker": "thicker", "thinner": "thinner",

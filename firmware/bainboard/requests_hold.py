@@ -78,3 +78,8 @@ def test(app, args: dict, now_ms: int) -> tuple:
 def finish(app, args: dict, now_ms: int) -> tuple:
     """The dipping is over: rest, or keep what is left melted."""
     return [], app.warmer.act(args["to"], now_ms)
+
+
+def back(app, args: dict, now_ms: int) -> tuple:
+    """The last answer was a slip."""
+    return [], app.warmer.act("back", now_ms)

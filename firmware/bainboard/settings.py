@@ -108,6 +108,7 @@ PROFILE = (
     ("keep_c", FLOAT, "°C", 40.0, 30.0, 50.0),
     ("set_min", FLOAT, "min", 5.0, 1.0, 60.0),
     ("fail_min", FLOAT, "min", 10.0, 2.0, 90.0),
+    ("cool_c", FLOAT, "°C", 0.0, 0.0, 40.0),
 )
 
 
@@ -208,6 +209,9 @@ def check_profile(doc):
     return (None, why) if why else (values, None)
 
 
+COOL_LEAST_C = 20.0  # chosen: a colder bowl has set
+
+
 def _melt_fault(values):
     """What is wrong with the figures of the other steps of an evening, or None."""
     never, melt, keep = values["never_above_c"], values["melt_c"], values["keep_c"]
@@ -218,4 +222,7 @@ def _melt_fault(values):
         return f"keep_c: got {keep:g}, wanted at most never_above_c {never:g}"
     if not values["set_min"] < values["fail_min"]:
         return "fail_min: got {:g}, wanted above set_min {:g}".format(values["fail_min"], values["set_min"])
+    if values["cool_c"] and not COOL_LEAST_C <= values["cool_c"] < values["low_c"]:
+        return "cool_c: got {:g}, wanted 0 or from {:g} to under low_c {:g}".format(
+            values["cool_c"], COOL_LEAST_C, values["low_c"])
     return None

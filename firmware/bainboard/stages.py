@@ -31,12 +31,15 @@ SWAP = ("swap", "bath_ready", None, None)
 _BACK = ("bowl_on", "is_back", "set_back", None)
 _WAIT = (("", None, None, None),)
 
+SEED, COOL = "seed", "cool"  # the two ways to a temper
+
 STAGES: tuple = (
     ("melt", _MELT, _OVER_MELT, _NEVER, (
         ("", "is_melted", None, None),
         ("all_melted", None, "advance", "stay"),
-    ), "seed"),
-    ("seed",) + _TEMPER + ((_LIFT, SWAP, ("seed_in", None, "advance", "stay"), SWAP, _BACK), "settle"),
+    ), SEED),
+    (SEED,) + _TEMPER + ((_LIFT, SWAP, ("seed_in", None, "advance", "stay"), SWAP, _BACK), "settle"),
+    (COOL,) + _TEMPER + ((_LIFT, SWAP, ("cool_down", None, "advance", "stay"), SWAP, _BACK), "settle"),
     ("settle",) + _TEMPER + ((
         ("settling", "is_settled", None, None),
         ("stir", None, "advance", None),
@@ -60,14 +63,19 @@ STOCK: tuple = ("melted", _WINDOW, _WALL, _NEVER, _WAIT, None)
 
 RUNNABLE = tuple([row[NAME] for row in STAGES])
 COLD = ("rest",)  # no heat, guard open
-BATH_ONLY = ("seed", "change")  # the bowl is on the table: only the bath is brought to temperature for it
+BATH_ONLY = (SEED, COOL, "change")  # the bowl is on the table: only the bath is brought to temperature for it
 TEMPERED = ("settle", "test", "work")  # one window: its target, edges and nudges carry over from one to the next
 EDGED = TEMPERED + ("melted", "tune")  # where leaving the window is reported
-UNHURRIED = ("setting", "stirring")  # shown, but nobody is called
+UNHURRIED = ("setting", "stirring", "cool_down")  # shown, but nobody is called
 AT_ONCE = ("is_away", "is_back", "bath_ready", "is_still")  # conditions that may already hold when a step begins
 
 BELOW, INSIDE, ABOVE = "below", "inside", "above"
 GOOD, SLOW, FAILED, LATE = "good", "slow", "failed", "late"  # verdicts of a temper test
+
+
+def after(row: tuple, profile: dict) -> str | None:
+    """The stage after this row's: from the melt, the way this chocolate is tempered."""
+    return COOL if row[NEXT] == SEED and profile["cool_c"] else row[NEXT]
 
 
 def verdict(profile: dict, took_ms: float) -> str:

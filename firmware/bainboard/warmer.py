@@ -253,7 +253,7 @@ class Warmer:
         """Programme, then control."""
         i, p = self.inputs, self.programme
         bowl_c = None if self.bowl_away else self.bowl_c
-        p.duty_zero = i.duty_zero
+        p.duty_zero, p.table_c = i.duty_zero, self.bowl_c
         p.step(now_ms, i.water_c, self.cascade.bowl_est_c if bowl_c is None else bowl_c)
         for name in p.take_events():
             self.tell(name, p.details(name))

@@ -19,6 +19,7 @@ GOOD = (
     ("thinner", {}, "hold"),
     ("test", {}, "hold"),
     ("finish", {"to": "rest"}, "hold"),
+    ("back", {}, "hold"),
     ("change", {"name": "milk"}, "hold"),
     ("profiles", {"at": 0}, "hold"),
     ("bus", {"at": 0}, "idle"),

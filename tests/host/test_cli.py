@@ -144,7 +144,7 @@ def test_a_missing_port_is_exit_status_3(capsys):
         ("hold dark --virtual --room 68", "looks like °F"),
         ("hold dark --virtual --speed slow", "--speed"),
         ("hold dark --virtual --speed 0", "--speed"),
-        ("hold dark --virtual --from oven", "wanted one of melt, seed, settle, test, work, rest, melted"),
+        ("hold dark --virtual --from oven", "wanted one of melt, seed, cool, settle, test, work, rest, melted"),
         ("hold melted --virtual --from seed", "name the kind of chocolate"),
         ("hold dark --virtual --scenario nowhere.toml", "no scenario 'nowhere.toml'"),
         ("hold dark --virtual --vessel bucket", "has no vessel 'bucket'"),

@@ -30,7 +30,7 @@ def line(t_s=1, **other):
 def asks():
     """Every key that a stage can ask."""
     plain = {step[stages.ASK] for row in stages.STAGES for step in row[stages.STEPS]}
-    return (plain - {"", "working", "settling"}) | {"lift", "pour", "seed_more", "set_yet", "not_set", "look"}
+    return (plain - {"", "working", "settling"}) | {"lift", "pour", "seed_more", "set_yet", "not_set", "look", "cooled"}
 
 
 def test_every_question_has_words_with_and_without_a_warmer():
@@ -168,6 +168,18 @@ def test_only_a_passed_test_counts_and_its_age_is_told():
     assert i.line().startswith("test 20 min ago")
 
 
+def test_a_verdict_that_is_taken_back_no_longer_counts_and_the_one_before_it_does():
+    i = watched(31500)
+    i.event("tested", {"verdict": "good"})
+    i.see(line(1201))
+    i.event("tested", {"verdict": "good"})
+    i.event("taken_back", {"undid": "confirm", "ask": "setting", "target": 31500})
+    assert i.line().startswith("test 20 min ago")
+    i.event("tested", {"verdict": "good"})
+    i.event("taken_back", {"undid": "rest", "ask": "", "target": 31500})  # another answer
+    assert i.line().startswith("test 0 s ago")
+
+
 def test_melting_is_no_exposure_and_a_gap_is_time_not_known():
     i = watched(31500)
     i.see(line(2, stage="melt", bowl=45000))
@@ -184,7 +196,7 @@ def test_no_percentage_of_seed_is_told_anywhere():
 
 def test_what_cooling_the_bath_brings_about_is_no_alarm_and_elsewhere_it_is():
     """The supervisor rightly warns when water is ladled out; the one who was asked to ladle is not to be frightened."""
-    for stage in ("seed", "change"):
+    for stage in ("seed", "cool", "change"):
         said = terms.event("warn", {"fault": faults.PROBE_OUT}, stage)
         assert said == "the water cooled at once: that is the cold water you poured in"
         assert "warning" not in terms.event("warn", {"fault": faults.OVER_STAGE})  # it comes before the new step's name

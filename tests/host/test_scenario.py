@@ -20,13 +20,14 @@ def refused(*events: object, **head: object) -> str:
     return str(refusal.value)
 
 
-def test_kinds_are_the_sixteen_of_the_design_and_two_of_an_evening_s_own():
-    """Six of the design's need no matter and ten touch it; stirring and the end of the dipping come on top."""
+def test_kinds_are_the_sixteen_of_the_design_and_those_of_an_evening():
+    """Six of the design's need no matter and ten touch it; stirring, cooling and three more acts come on top."""
     matter = {name for name, kind in KINDS.items() if kind.physical}
     assert matter == {
         "refill", "dip", "seed", "stir", "water_swap", "water_top_up", "water_out", "bowl_off", "bowl_on",
-        "lid", "draught", "room"}
-    assert set(KINDS) - matter == {"announce", "confirm", "thicker", "thinner", "finish", "fault", "power_cut"}
+        "lid", "draught", "room", "cold_bath"}
+    assert set(KINDS) - matter == {
+        "announce", "confirm", "thicker", "thinner", "test", "back", "finish", "fault", "power_cut"}
 
 
 def test_every_kind_says_what_it_is():

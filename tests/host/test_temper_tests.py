@@ -10,7 +10,7 @@ from fake_board import status_line
 from bainwright import cli
 from bainwright.files.chocolate import load_profile
 from bainwright.link.messages import decode
-from bainwright.record.temper_tests import chocolate_at, judge, logged_tests
+from bainwright.record.temper_tests import chocolate_at, judge, logged_tests, valid_tests
 from bainwright.record.writer import LiveLog
 
 DARK = load_profile("dark").document()
@@ -53,6 +53,15 @@ def test_a_test_of_the_second_bowl_is_of_that_chocolate():
                    {"event": "tested", "t_s": t_s + 5.0, "verdict": "good", "took_s": 400}]
     assert [test.kind for test in logged_tests(events, {"profile": DARK})] == ["dark", "milk", "my cru", "dark"]
     assert chocolate_at(events, {"profile": DARK}, 15.0)["set_min"] == load_profile("milk").set_min
+
+
+def test_a_test_whose_answer_was_taken_back_is_no_test():
+    failed = {"event": "tested", "t_s": 5.0, "verdict": "failed", "took_s": 90}
+    good = {"event": "tested", "t_s": 25.0, "verdict": "good", "took_s": 270}
+    slip = {"event": "taken_back", "t_s": 6.0, "undid": "thicker", "ask": "setting", "target": 31500}
+    other = {"event": "taken_back", "t_s": 26.0, "undid": "rest", "ask": "", "target": 31500}
+    assert valid_tests([failed, slip, good, other]) == [good]
+    assert [test.verdict for test in logged_tests([failed, slip, good], {"profile": DARK})] == ["good"]
 
 
 @pytest.fixture

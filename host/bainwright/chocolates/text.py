@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from bainwright.files.chocolate import BY_COOLING
+
 TABLES = {"low_c": "work", "target_c": "work", "high_c": "work", "ceiling_c": "work",
           "set_min": "test", "fail_min": "test"}  # fmt: skip
 TEMPERED = ("melt_c", "keep_c", "set_min", "fail_min")  # figures that melted stock does not have
@@ -15,6 +17,9 @@ def file_of(values: Mapping[str, Any]) -> dict[str, Any]:
     doc: dict[str, Any] = {}
     for name, value in values.items():
         if values.get("kind") == "melted" and name in TEMPERED:
+            continue
+        if name == "cool_c":  # the file says it as a method, and where the method cools to
+            doc |= {"method": BY_COOLING, "cool": {"high_c": value}} if value else {}
             continue
         table = doc.setdefault(TABLES[name], {}) if name in TABLES else doc
         table[name] = value

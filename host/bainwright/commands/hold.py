@@ -23,8 +23,9 @@ if TYPE_CHECKING:
 @options.plant
 @click.option(
     "--from", "from_stage", metavar="STAGE",
-    help="The step to begin with: melt, seed, settle, test, work, rest or melted.  [default: work; melted for stock]",
+    help="The step to begin with: melt, seed, cool, settle, test, work, rest or melted.  [default: work, or melted]",
 )
+@click.option("--method", metavar="METHOD", help="How it is tempered: seed or cool (cool, warm back).  [default: seed]")
 @click.option("--for", "for_", metavar="DURATION", help="How long, from the start: 3h40m, 90m, 45s.")
 @click.option("--until", metavar="HH:MM", help="Hold until this time of day.")
 @click.option("--of", metavar="KIND", help="For melted stock: the kind of chocolate it is.  [default: milk]")

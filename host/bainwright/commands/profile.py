@@ -55,11 +55,13 @@ def show(chocolate: str, fahrenheit: bool, as_json: bool) -> int:
     melt, high, target = (short(temp_c, shown) for temp_c in (p.melt_c, p.high_c, p.target_c))
     lines = [f"{p.name} ({terms.kind(p.kind)})", "", *draw(p, shown), ""]
     if p.kind != "melted":
-        lines.append(f"Melt to {melt}, seed down to {high}, work at {target}. A test piece "
-                     f"sets within {p.set_min:g} min; one that has not by {p.fail_min:g} min is not in temper.")
         cools, window = shown.temps(p.cool_low_c, p.cool_high_c), shown.temps(p.low_c, p.high_c)
-        lines.append(f"The other method: cool to {cools}, warm back to {window}, never above {high} on the way "
-                     "(common practice, no source).")
+        seeds = f"seed down to {high}"
+        warms = f"cool to {cools}, warm back to {window}, never above {high} on the way"
+        own, other = (warms, seeds) if p.cool_c else (seeds, warms)
+        lines.append(f"Melt to {melt}, {own}, work at {target}. A test piece "
+                     f"sets within {p.set_min:g} min; one that has not by {p.fail_min:g} min is not in temper.")
+        lines.append(f"The other method: {other} (common practice, no source).")
     else:
         lines.append(f"Hold it at {target} with a lid on. It is treated as {terms.kind(p.of)}.")
     lines += [text for text in (p.note, f"Sources: {p.source}") if text]

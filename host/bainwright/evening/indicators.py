@@ -13,6 +13,7 @@ from typing import Any
 from bainwright.core.units import duration_words
 from bainwright.files.score import Window
 from bainwright.link.messages import Status
+from bainwright.record.temper_tests import takes_back_a_test
 
 LONGEST_STEP_S = 5.0  # chosen: beyond that, nothing is known about the time since the last reading
 
@@ -35,6 +36,7 @@ class Indicators:
     peak_c: float | None = None
     bowl_c: float | None = None
     passed_s: float | None = None  # when a test last passed
+    _passed_before_s: float | None = None  # before the last test: an answer may be taken back
     now_s: float = 0.0
     _last_s: float | None = field(default=None)
 
@@ -58,8 +60,12 @@ class Indicators:
 
     def event(self, name: str, fields: Mapping[str, Any]) -> None:
         """Take in an event."""
-        if name == "tested" and fields.get("verdict") in ("good", "slow"):
-            self.passed_s = self.now_s
+        if name == "tested":
+            self._passed_before_s = self.passed_s
+            if fields.get("verdict") in ("good", "slow"):
+                self.passed_s = self.now_s
+        elif takes_back_a_test({"event": name, **fields}):
+            self.passed_s = self._passed_before_s
 
     def line(self) -> str:
         """The indicators in one line; empty before the first reading."""

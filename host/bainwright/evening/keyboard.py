@@ -18,7 +18,7 @@ from bainwright.words import terms
 
 _KEYS = (
     "y yes  n no, it thickens  d it thins  r refill coming  b bowl off/on  t test  c other bowl  e end of dipping  "
-    "w pause  k lock  Ctrl-C "
+    "u one step back  w pause  k lock  Ctrl-C "
 )
 KEYS = _KEYS + "leave or stop"
 KEYS_VIRTUAL = f"{_KEYS}end  {hands_line()}"
@@ -77,7 +77,7 @@ class Keyboard:
         act = acts.of_key(key, course.scene)
         if act is not None and not act.final:
             self._request(course, act.do, act.fields)
-        elif key == "e":  # between w and r on the keyboard, and there is no way back from it
+        elif key == "e":  # between w and r on the keyboard: easily hit
             self._ending = True
             self._ask(course, END_QUESTION)
         elif key == "c":

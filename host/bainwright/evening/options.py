@@ -15,7 +15,7 @@ from bainwright.core import units
 from bainwright.core.errors import UseError
 from bainwright.core.masses import parse_clock_min
 from bainwright.core.toml import close_match
-from bainwright.files.chocolate import CAPS, Profile, bundled_profiles, load_profile
+from bainwright.files.chocolate import BY_COOLING, BY_SEED, CAPS, Profile, bundled_profiles, load_profile
 from bainwright.files.rig import DEFAULT_RIG, PlantTable, Rig, load_rig
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
 from bainwright.tuning.gains import GainsFile, mismatches, read_gains
@@ -53,6 +53,7 @@ class HoldRequest:
     until: str | None = None
     undrilled: bool = False
     of: str | None = None
+    method: str | None = None
 
 
 @dataclass(frozen=True)
@@ -85,6 +86,7 @@ def resolve(request: HoldRequest) -> HoldSetup:
     virtual = request.virtual is not None or request.plant is not None
     _refuse_combinations(request, virtual)
     profile = _of_kind(load_profile(request.profile or ""), request.of)
+    profile = _tempered_by(profile, request.method, request.from_stage)
     stage = choose_stage(request.from_stage, profile)
     for_s = _for_s(request, virtual)
     room_c = units.parse_room_c(request.room) if request.room else None
@@ -173,6 +175,17 @@ def _of_kind(profile: Profile, of: str | None) -> Profile:
     if profile.kind != "melted":
         raise UseError("--of is for melted stock", hint="leave it out, or name melted")
     return replace(profile, of=stock_kind(of))
+
+
+def _tempered_by(profile: Profile, method: str | None, stage: str | None) -> Profile:
+    if method is None:
+        return profile.tempered_by(BY_COOLING) if stage == "cool" else profile
+    if method not in (BY_SEED, BY_COOLING):
+        raise UseError("--method", got=repr(method), wanted=f"{BY_SEED} or {BY_COOLING}",
+                       hint=close_match(method, (BY_SEED, BY_COOLING)) or "cocoa butter seed is stirred in as seed is")
+    if profile.kind == "melted":
+        raise UseError("melted stock is not tempered", hint="leave --method out, or name dark, milk or white")
+    return profile.tempered_by(method)
 
 
 def ask_about_stock(request: HoldRequest, ask: Ask | None) -> HoldRequest:

@@ -212,6 +212,12 @@ def _seed_advice(prompts: EveningPrompts) -> str:
             f"air; or warm the bowl, at its wall no further than {p.ceiling_c:g} °C. Take out what is left")
 
 
+def _cool_advice(prompts: EveningPrompts) -> str:
+    p = prompts.profile
+    return (f"too slow: set the bowl in cold water for half a minute, wipe it dry, and stir. Stiff before it reads "
+            f"{p.cool_c:g} °C: it is cold enough, so yes. Set at the wall: scrape it down; back in the bath it melts")
+
+
 def _nudge_reason(prompts: EveningPrompts) -> str:
     # The nudge barely changes the viscosity. A cook who sees no difference must not take it for one that failed.
     target_c = prompts.profile.target_c
@@ -229,6 +235,7 @@ def _thin_reason(prompts: EveningPrompts) -> str:
 _ADDED: dict[tuple[str, str], Callable[[EveningPrompts], str]] = {
     ("melt", "denied"): lambda prompts: _LUMPS,
     ("seed", "denied"): _seed_advice,
+    ("cool", "denied"): _cool_advice,
     ("", "announced"): EveningPrompts.refill,
     ("", "thicker"): _nudge_reason,
     ("", "thinner"): _thin_reason,

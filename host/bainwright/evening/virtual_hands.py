@@ -39,6 +39,8 @@ HANDS: dict[str, Hand] = {
     "7": Hand("bowl", "the bowl lifted or set back",
               lambda away: [acts.BowlOn(at_s=0) if away else acts.BowlOff(at_s=0)]),
     "8": Hand("stir", "stirring for half a minute", lambda away: [acts.Stir(at_s=0, for_s=STIR_S)]),
+    "9": Hand("cool", "the bowl set in cold water for half a minute, stirred",
+              lambda away: [acts.ColdBath(at_s=0, for_s=STIR_S, temp_c=COLD_C), acts.Stir(at_s=0, for_s=STIR_S)]),
 }
 
 

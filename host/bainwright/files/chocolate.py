@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +18,8 @@ from bainwright.files.score import Window
 BUNDLED = Path(__file__).parent / "profiles"
 
 FORM_V_C = 33.8  # melting point of cocoa butter, form V (Wille & Lutton 1966; between authors about 30 to 34)
-COOL_LEAST_C = 20.0  # chosen: a colder bowl has set
+COOL_LEAST_C = board.COOL_LEAST_C
+BY_SEED, BY_COOLING = "seed", "cool"  # the ways an evening at the warmer reaches a temper
 UNDER_WINDOW_K = 1.0  # chosen: an unusually cool window moves the end of cooling down with it
 KEEP_C = 40.0  # melted stock overnight: common practice, no source
 _ROWS: dict[str, tuple[Any, ...]] = {str(row[board.NAME]): row for row in board.PROFILE}
@@ -90,6 +91,7 @@ class ProfileFile(Struct, frozen=True, forbid_unknown_fields=True):
     never_above_c: float | None = None
     keep_c: float | None = None  # melted stock overnight
     of: str | None = None  # for melted stock: of which kind it is
+    method: str = BY_SEED  # how it is tempered
     test: Test = Test()
     cool: Cool = Cool()
 
@@ -115,7 +117,9 @@ class Profile:
     set_min, fail_min : float
         A piece in temper has set by the first time; one not set by the second is not in temper.
     cool_low_c, cool_high_c : float
-        Where cooling ends for the method that cools the bowl and warms it back; the board never needs them.
+        Where cooling ends for the method that cools the bowl and warms it back.
+    cool_c : float
+        The same for the board: the upper end where the evening uses that method, 0 where it is tempered by seed.
     of : str
         The kind of chocolate that melted stock is; otherwise its own kind.
     note, source : str
@@ -141,6 +145,11 @@ class Profile:
     of: str = ""
     cool_low_c: float = 27.0
     cool_high_c: float = 28.0
+    cool_c: float = 0.0
+
+    def tempered_by(self, method: str) -> Profile:
+        """The same chocolate, tempered by seed or by cooling."""
+        return replace(self, cool_c=self.cool_high_c if method == BY_COOLING else 0.0)
 
     def document(self) -> dict[str, Any]:
         """The flat document the board stores, by the names of `bainboard.settings.PROFILE`."""
@@ -195,6 +204,9 @@ def parse_profile(doc: dict[str, Any], path: str = "") -> Profile:
     if written.of is not None and (written.kind != "melted" or written.of not in CAPS or written.of == "melted"):
         raise FileError(f"{where}, of", got=repr(written.of), wanted="with kind = \"melted\", one of " + ", ".join(
             kind for kind in CAPS if kind != "melted"), hint="leave it out if you do not know: it is taken for milk")
+    if written.method not in (BY_SEED, BY_COOLING):
+        raise FileError(f"{where}, method", got=repr(written.method), wanted=f"{BY_SEED} or {BY_COOLING}",
+                        hint="cocoa butter seed is seed, too")
     if written.work.high_c <= written.work.low_c:
         raise FileError(f"{where}, high_c", got=f"{written.work.high_c:g} °C",
                         wanted=f"above low_c {written.work.low_c:g} °C")
@@ -204,7 +216,7 @@ def parse_profile(doc: dict[str, Any], path: str = "") -> Profile:
         raise FileError(f"{where}, high_c", got=f"{profile.high_c:g} °C",
                         wanted=f"below {FORM_V_C:g} °C, the melting point of the crystal a temper holds",
                         hint="kind = \"melted\" is for stock that stays melted")
-    if written.cool != Cool():
+    if written.cool != Cool() or written.method == BY_COOLING:
         _check_cooling(profile, where)
     values, why = board.check_profile(profile.document())
     if values is None:
@@ -243,5 +255,5 @@ def _filled(written: ProfileFile, path: str) -> Profile:
         cool_low_c=cool_low_c if written.cool.low_c is None else written.cool.low_c,
         cool_high_c=cool_high_c if written.cool.high_c is None else written.cool.high_c,
         of=written.of or ("milk" if written.kind == "melted" else written.kind),
-    )
+    ).tempered_by(written.method)
 

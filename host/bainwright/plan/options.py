@@ -15,7 +15,7 @@ from bainwright.physics.geometry import body_of
 from bainwright.physics.kitchen import pressure_pa
 from bainwright.plan.batch_mass import MOST_KG, total_kg
 from bainwright.plan.history import past_factor, past_melt_factor
-from bainwright.plan.request import METHODS, SEEDING, BatchRequest, Refill
+from bainwright.plan.request import COOLING, METHODS, SEEDING, BatchRequest, Refill
 from bainwright.plan.spread import GUESSED_POT, Spread
 from bainwright.plan.warmer import learned_scales
 
@@ -214,7 +214,7 @@ def _melt_factor(rig: Rig, assumed: list[str]) -> float | None:
 
 def _method(options: PlanOptions, profile: Profile) -> str:
     """How it is tempered; options that belong to seed alone are refused for the other methods."""
-    method = (options.method or SEEDING).strip().lower()
+    method = (options.method or (COOLING if profile.cool_c else SEEDING)).strip().lower()
     if method not in METHODS:
         raise UseError(
             "--method",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,7 @@ from bainwright.files.chocolate import bundled_profiles, load_profile
 from bainwright.words import terms
 
 TESTS = "temper.json"
+ASKED_WHILE_SETTING = ("setting", "set_yet", "not_set")  # what the warmer asks until a test has its answer
 
 
 @dataclass(frozen=True)
@@ -96,12 +98,27 @@ def chocolate_at(events: list[dict[str, Any]], facts: dict[str, Any], t_s: float
     return figures
 
 
+def takes_back_a_test(event: Mapping[str, Any]) -> bool:
+    """Does this event of the log undo the verdict of the test before it?"""
+    answered = event.get("undid") in ("confirm", "thicker")
+    return event.get("event") == "taken_back" and answered and event.get("ask") in ASKED_WHILE_SETTING
+
+
+def valid_tests(events: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The events of temper tests whose answer was not taken back."""
+    found: list[dict[str, Any]] = []
+    for event in events:
+        if event.get("event") == "tested":
+            found.append(event)
+        elif takes_back_a_test(event) and found:
+            found.pop()
+    return found
+
+
 def logged_tests(events: list[dict[str, Any]], facts: dict[str, Any]) -> list[TemperTest]:
     """The tests that the warmer itself timed."""
     found = []
-    for event in events:
-        if event.get("event") != "tested":
-            continue
+    for event in valid_tests(events):
         verdict, took_s = str(event.get("verdict")), event.get("took_s")
         minutes = took_s / 60 if isinstance(took_s, int) and verdict in (stages.GOOD, stages.SLOW) else None
         kind = str(chocolate_at(events, facts, float(event["t_s"])).get("kind", "dark"))

@@ -67,6 +67,7 @@ class Warmer:
         self.body: Body = body_of(rig)
         self.room_c = start.room_c
         self.lid, self.bowl_in, self.draught, self.dip_kg_per_s = start.lid, True, 1.0, 0.0
+        self.in_cold, self.cold_c = False, start.room_c  # off the warmer, the bowl may stand in cold water
         self.water_kg = self.body.water_kg if start.water_l is None else start.water_l * WATER_KG_PER_L
         self.chocolate_kg = start.chocolate_kg or float(rig.settings["chocolate_kg"])
         self.seed_kg = min(start.solid_kg, self.chocolate_kg)
@@ -120,7 +121,7 @@ class Warmer:
         right_w = store_w * self.water_c + water_loss * room - vapour + from_e * right_e
         diag_b = store_b + to_wall + to_bowl + wall_loss - to_wall * from_w
         from_b = to_bowl / diag_b
-        right_b = store_b * self.wall_c + wall_loss * room + from_w * right_w
+        right_b = store_b * self.wall_c + wall_loss * self._around_c + from_w * right_w
         diag_c = store_c + to_bowl + bowl_loss - to_bowl * from_b
         new_bowl = (store_c * bowl + bowl_loss * room - melting + from_b * right_b) / diag_c
         wall = right_b / diag_b + from_b * new_bowl
@@ -130,7 +131,7 @@ class Warmer:
         self.element_c, self.water_c, self.wall_c, self.bowl_c = element, water, wall, new_bowl
         self.heat_in_j += power_w * dt_s
         self.lost_j += dt_s * (
-            leak * (element - room) + water_loss * (water - room) + wall_loss * (wall - room)
+            leak * (element - room) + water_loss * (water - room) + wall_loss * (wall - self._around_c)
             + bowl_loss * (new_bowl - room) + vapour
         )
         if vapour:
@@ -238,7 +239,9 @@ class Warmer:
         self._bowl_loss = self._top_film(self.bowl_c, body.bowl_diameter_m) * body.base_m2
         if self.lid:
             self._bowl_loss *= LID_SHARE
-        self._wall_loss = self._bare_wall_w_per_k()
+        self._around_c, self._wall_loss = self.room_c, self._bare_wall_w_per_k()
+        if self.in_cold and not self.bowl_in:
+            self._around_c, self._wall_loss = self.cold_c, table.water_film_w_per_m2k * body.wetted_m2
         self._water_loss = self._pot_w_per_k()
         self._set_vapour()
 

@@ -101,6 +101,13 @@ class BowlOn(Event, frozen=True, tag="bowl_on"):
     reported: bool = False
 
 
+class ColdBath(Event, frozen=True, tag="cold_bath"):
+    """The bowl, lifted off the warmer, stands in cold water for a while."""
+
+    for_s: Lasting
+    temp_c: WaterC
+
+
 class Lid(Event, frozen=True, tag="lid"):
     """A lid goes on the bowl, or comes off."""
 
@@ -147,6 +154,18 @@ class Thinner(Event, frozen=True, tag="thinner"):
     physical: ClassVar[bool] = False
 
 
+class Back(Event, frozen=True, tag="back"):
+    """The person takes the last answer back."""
+
+    physical: ClassVar[bool] = False
+
+
+class Test(Event, frozen=True, tag="test"):
+    """The person wants to test the temper."""
+
+    physical: ClassVar[bool] = False
+
+
 class Finish(Event, frozen=True, tag="finish"):
     """The person ends the dipping: to rest, or to melted for the night."""
 
@@ -171,8 +190,8 @@ class PowerCutEvent(Event, frozen=True, tag="power_cut"):
 
 
 AnyEvent = (
-    Refill | Dip | Seed | Stir | WaterSwap | WaterTopUp | WaterOut | BowlOff | BowlOn | Lid | Draught | Room
-    | Announce | Confirm | Thicker | Thinner | Finish | FaultEvent | PowerCutEvent
+    Refill | Dip | Seed | Stir | WaterSwap | WaterTopUp | WaterOut | BowlOff | BowlOn | ColdBath | Lid | Draught | Room
+    | Announce | Confirm | Thicker | Thinner | Test | Back | Finish | FaultEvent | PowerCutEvent
 )
 KINDS: dict[str, type[Event]] = {str(kind.__struct_config__.tag): kind for kind in get_args(AnyEvent)}
 

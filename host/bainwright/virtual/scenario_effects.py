@@ -78,7 +78,7 @@ def actions(event: acts.Event) -> list[tuple[float, Action]]:
         return [(0.0, Inject({"do": "bowl", "at": at}))] if event.reported else []
     if isinstance(event, acts.Announce):
         return [(0.0, Inject(_announcement(event)))]
-    if isinstance(event, acts.Confirm | acts.Thicker | acts.Thinner):
+    if isinstance(event, acts.Confirm | acts.Thicker | acts.Thinner | acts.Test | acts.Back):
         return [(0.0, Inject({"do": kind_of(event)}))]
     if isinstance(event, acts.Finish):
         return [(0.0, Inject({"do": "finish", "to": event.to}))]
@@ -128,6 +128,8 @@ _EFFECTS: dict[type, Callable[[Any, Any], Effects]] = {
     acts.WaterTopUp: lambda plant, event: [(0.0, lambda: plant.top_up(event.litres, event.temp_c))],
     acts.BowlOff: lambda plant, event: [(0.0, _set(plant, bowl_in=False))],
     acts.BowlOn: lambda plant, event: [(0.0, _set(plant, bowl_in=True))],
+    acts.ColdBath: lambda plant, event: [
+        (0.0, _set(plant, in_cold=True, cold_c=event.temp_c)), (event.for_s, _set(plant, in_cold=False))],
     acts.Lid: lambda plant, event: [(0.0, _set(plant, lid=event.on))],
     acts.Room: lambda plant, event: [(0.0, _set(plant, room_c=event.temp_c))],
     acts.Draught: lambda plant, event: [

@@ -18,9 +18,9 @@ STATES = {
     "trip": "tripped, heat off",
 }
 STAGES = {
-    "melt": "melting", "seed": "seeding", "settle": "settling", "test": "temper test", "work": "dipping",
-    "rest": "rest, heat off", "melted": "melted stock", "tune": "learning the warmer", "change": "changing the bowl",
-    "": "no step",
+    "melt": "melting", "seed": "seeding", "cool": "cooling", "settle": "settling", "test": "temper test",
+    "work": "dipping", "rest": "rest, heat off", "melted": "melted stock", "tune": "learning the warmer",
+    "change": "changing the bowl", "": "no step",
 }
 # What the warmer asks, the same in every view on the PC; the braces take figures of the chocolate (see `prompt`).
 PROMPTS = {
@@ -29,8 +29,10 @@ PROMPTS = {
     "bowl_off": "lift the bowl off, wipe the underside dry, then yes",
     "swap": "the bath is too warm: take some water out and put cold water in",
     "seed_in": "add the seed by handfuls and stir, down to {high_c:g} °C; then yes. No for advice",
+    "cool_down": "stir the bowl cool, down to {cool_c:g} °C, and scrape its wall; then yes. No for advice",
+    "cooled": "it reads {cool_c:g} °C: is it so all through? Stir, then yes: it is warmed back",
     "bowl_on": "wipe the underside dry, set the bowl back, then yes",
-    "seed_more": "still over {high_c:g} °C: stir in a handful of seed, or wait",
+    "seed_more": "still over {high_c:g} °C: stir in a handful of seed, or lift the bowl and stir it cool",
     "stir": "stir for half a minute, from the wall inwards; press yes when you begin",
     "stirring": "keep stirring",
     "move_probe": "move the probe, 2 cm from the wall and 1 cm off the bottom; then yes",
@@ -80,6 +82,7 @@ _PLAIN = {
     "cleared": "the trip was cleared at the warmer",
     "denied": "answered no",
     "bath_ready": "the bath is ready for the bowl",
+    "taken_back": "one step back: the last answer does not count",
 }
 
 
@@ -172,7 +175,7 @@ CAPTIONED = (
 _WARMER = "the bath is warmer than this step allows: the heat stays off until it has cooled"
 _COOLED = "the water cooled at once: that is the cold water you poured in"
 _FELL = "the water cooled fast: fine if you poured cold water in; if not, is its probe still in the water?"
-_COOLING = ("seed", "change")  # steps that ask for cold water
+_COOLING = ("seed", "cool", "change")  # steps that ask for cold water
 
 
 def event(name: str, fields: Fields, at_stage: str = "") -> str:
@@ -242,7 +245,7 @@ def prompt(name: str, figures: Mapping[str, Any]) -> str:
     name : str
         The board's name for the prompt; one this version does not know is shown by its name.
     figures : mapping
-        The chocolate's ``high_c``, ``set_min`` and ``fail_min``.
+        The chocolate's ``high_c``, ``cool_c``, ``set_min`` and ``fail_min``.
     """
     text = PROMPTS.get(name)
     return name.replace("_", " ") if text is None else text.format_map(figures)
