@@ -381,7 +381,7 @@ class App:
 
     # -- talking ---------------------------------------------------------------------------------------------------
 
-    def _send_status(self, hold_ms: int, on_ms: int, water_c: float | None, bowl_c: float | None) -> None:
+    def _send_status(self, hold_ms: int, on_ms: float, water_c: float | None, bowl_c: float | None) -> None:
         w = self.warmer
         while w.events:  # one that finds no memory is reported on the next tick
             name, pairs = w.events[0]

@@ -10,7 +10,7 @@ LEAST_OVER_LOSSES = 3.0  # the wave's heat over what the bath loses, or it would
 class Experiment:
     """The duty of each tick: all the heater has until near, then `share` of it below `mid_c` and nothing above."""
 
-    def __init__(self, gains, heater_lag_s, working_c, top_c, room_c):
+    def __init__(self, gains, heater_lag_s: float, working_c: float, top_c: float, room_c: float) -> None:
         full_c_per_s = gains.heater_w / gains.water_j_per_k
         self._coast_k = full_c_per_s * (heater_lag_s + PROBE_LAG_S + READING_AGE_S)
         lost_w = gains.loss_w_per_k * max(0.0, working_c - room_c)
@@ -18,7 +18,7 @@ class Experiment:
         self.mid_c = min(working_c, top_c - HALF_K - self.share * self._coast_k)
         self._near = self._rising = False
 
-    def step(self, water_c):
+    def step(self, water_c: float) -> float:
         """The duty for the next tick; 0.0 for what is no reading."""
         if not -50.0 < water_c < 120.0:
             return 0.0

@@ -74,6 +74,6 @@ FAULTS = (
 )
 
 
-def row(number):
+def row(number: int) -> tuple:
     """The row of a fault number; an unknown number reads as a crash."""
     return FAULTS[number] if 0 <= number < len(FAULTS) else FAULTS[CRASHED]

@@ -24,7 +24,7 @@ TEXTS = {
 }
 
 
-def text(code):
+def text(code: int) -> str:
     """What a code means and what to look at, in words."""
     return TEXTS.get(code, "unknown code " + str(code))
 
@@ -32,22 +32,22 @@ def text(code):
 class Probe:
     """A driver with its calibration, temp_c = gain * raw + offset_c, and the checks that need a history."""
 
-    def __init__(self, driver, offset_c, gain, jump_c_per_s):
+    def __init__(self, driver, offset_c: float, gain: float, jump_c_per_s: float) -> None:
         self._driver = driver
         self._offset_c, self._gain, self._jump_c_per_s = offset_c, gain, jump_c_per_s
         self._last_c = None
         self._last_ms = 0
 
     @property
-    def accuracy_unknown(self):
+    def accuracy_unknown(self) -> bool:
         """The part answers rightly but is not what its type says: its calibration is not the maker's."""
         return self._driver.accuracy_unknown
 
-    def start(self):
+    def start(self) -> None:
         """Begin a conversion."""
         self._driver.start()
 
-    def read(self, now_ms):
+    def read(self, now_ms: int) -> tuple:
         """(temp_c, OK) or (None, code)."""
         raw_c, code = self._driver.read()
         if code != codes.OK:
@@ -60,6 +60,6 @@ class Probe:
         self._last_c, self._last_ms = temp_c, now_ms
         return temp_c, codes.OK
 
-    def _allowed_c(self, now_ms):
+    def _allowed_c(self, now_ms: int) -> float:
         """Change allowed since the last good reading: grows with its age, so that a real change is believed in time."""
         return self._jump_c_per_s * max((now_ms - self._last_ms) / 1000.0, LEAST_JUMP_S)

@@ -112,12 +112,12 @@ PROFILE = (
 )
 
 
-def defaults(table):
+def defaults(table: tuple) -> dict:
     """All defaults of a table as a dict."""
     return {row[NAME]: row[DEFAULT] for row in table}
 
 
-def _fault(row, value):
+def _fault(row: tuple, value) -> str:
     """What is wrong with one value, or None."""
     kind, low, high = row[KIND], row[LOW], row[HIGH]
     if kind == FLAG:
@@ -135,7 +135,7 @@ def _fault(row, value):
     return None
 
 
-def _text_fault(row, value):
+def _text_fault(row: tuple, value: str) -> str:
     """A text's fault: a display shows plain letters only, and a quote or backslash would double in a line."""
     low, high = row[LOW], row[HIGH]
     if row[UNIT] == HEX:
@@ -149,7 +149,7 @@ def _text_fault(row, value):
     return "wanted plain letters: printable ASCII, no quote, no backslash"
 
 
-def check(table, doc):
+def check(table: tuple, doc: dict) -> tuple:
     """Check a whole document: (values with defaults filled in, None) or (None, reason)."""
     if not isinstance(doc, dict):
         return None, "wanted names and values, got something else"
@@ -173,7 +173,7 @@ PASSES_S = 2.0  # heat that a pass may give after the one that sees too much of 
 MOST_OVER_K = 12.0  # water over its stage's limit with a dead probe: the account's 9.5 K, and so much for a pass
 
 
-def _together(values):
+def _together(values: dict) -> str:
     """What is wrong with figures that are each in their bounds, or None: together they must not void a check."""
     for name in values:
         least = LEAST_S if name.endswith("_s") else LEAST_GAIN if name.endswith("kp") else 0.0
@@ -194,7 +194,7 @@ def _together(values):
     return None
 
 
-def check_profile(doc):
+def check_profile(doc: dict) -> tuple:
     """Check a profile: each figure alone, then against each other."""
     values, why = check(PROFILE, doc)
     if why:
@@ -212,7 +212,7 @@ def check_profile(doc):
 COOL_LEAST_C = 20.0  # chosen: a colder bowl has set
 
 
-def _melt_fault(values):
+def _melt_fault(values: dict) -> str:
     """What is wrong with the figures of the other steps of an evening, or None."""
     never, melt, keep = values["never_above_c"], values["melt_c"], values["keep_c"]
     if values["kind"] != "melted" and not values["high_c"] < melt <= never:

@@ -19,7 +19,7 @@ DEAD_SHARE = 0.6  # dead time as a share of 1 / (gain * slope): 0.4 by rules.CLO
 class Cascade:
     """Duty from the probes. `water_target_c` is what it is after, `bowl_est_c` what it takes the bowl for."""
 
-    def __init__(self, gains, bowl_offset_c):
+    def __init__(self, gains, bowl_offset_c: float) -> None:
         self.bowl_offset_c = bowl_offset_c
         self.water = Pid(gains.water_kp, gains.water_ti_s, gains.water_td_s)
         self.bowl = Pid(
@@ -28,14 +28,14 @@ class Cascade:
         self._take(gains)
         self.reset(None, None)
 
-    def set_gains(self, gains):
+    def set_gains(self, gains) -> None:
         """New gains without a bump in the water target or the duty."""
         self._take(gains)
         self.water.set_gains(gains.water_kp, gains.water_ti_s, gains.water_td_s, 1.0)
         self.bowl.set_gains(gains.bowl_kp, gains.bowl_ti_s, gains.bowl_td_s, gains.bowl_weight)
         self._smooth = True
 
-    def _take(self, gains):
+    def _take(self, gains) -> None:
         self.gains = gains
         weight = max(gains.water_weight, LEAST_WEIGHT)
         self._lead_gain = gains.water_kp * weight
@@ -44,7 +44,7 @@ class Cascade:
         # how far the water trails a moving target: what the gain and the derivative ask for, and the dead time
         self._follow_s = (one_s + gains.water_td_s) / weight + DEAD_SHARE * one_s
 
-    def reset(self, water_c, bowl_c):
+    def reset(self, water_c: float, bowl_c: float) -> None:
         """Start again from the readings (None: none yet), with the offset as it was set."""
         self.offset_c = self.bowl_offset_c
         self.water.reset()
@@ -56,16 +56,16 @@ class Cascade:
             self.bowl_est_c = water_c - self.offset_c
         self.duty = 0.0
 
-    def water_ceiling(self, ceiling_c):
+    def water_ceiling(self, ceiling_c: float) -> float:
         """Warmest water in a settled hold: the wall is taken to be as warm as the water."""
         return ceiling_c - self.gains.ceiling_margin_c
 
     @property
-    def over_k(self):
+    def over_k(self) -> float:
         """How far the water may be over its ceiling for now, at most."""
         return MOST_OVER_K if self._cold and self.gains.wall_share > 0.0 else 0.0
 
-    def _wall_drop_k(self, bowl_c, target_c, top_c):
+    def _wall_drop_k(self, bowl_c: float, target_c: float, top_c: float) -> float:
         """By how much the wall is sure to be colder than the water, while the bowl warms up.
 
         Not after a refill: what the water stores beyond the ceiling would come into the bowl later (simulated: dipping
@@ -77,7 +77,10 @@ class Cascade:
 
     # -- a tick ---------------------------------------------------------------------------------------------------
 
-    def step(self, water_c, bowl_c, target_c, ceiling_c, room_c, dt_s, bowl_away=False, walled=True):
+    def step(
+        self, water_c: float, bowl_c: float, target_c: float, ceiling_c: float, room_c: float, dt_s: float,
+        bowl_away: bool = False, walled: bool = True,
+    ) -> float:
         """The duty for the next tick; 0.0 and nothing learnt when an input is no number. `bowl_c` None: no reading.
 
         `walled`: the ceiling is for the bowl's wall, and not for the water.
@@ -106,11 +109,11 @@ class Cascade:
             self.duty = 0.0  # whatever is fed forward for a bowl that stays cold: a model can be wrong
         return self.duty
 
-    def applied(self, duty):
+    def applied(self, duty: float) -> None:
         """Take the duty really given since the last step, after the supervisor and the drive."""
         self.water.applied(duty)
 
-    def _estimate_bowl(self, water_c, bowl_c, room_c, dt_s, bowl_away):
+    def _estimate_bowl(self, water_c: float, bowl_c: float, room_c: float, dt_s: float, bowl_away: bool) -> None:
         """The reading, or failing that the water less the offset, lagged as the bowl lags."""
         settled_c = max(water_c - self.offset_c, min(water_c, room_c))
         if bowl_c is not None:
@@ -122,7 +125,9 @@ class Cascade:
         else:
             self.bowl_est_c += (settled_c - self.bowl_est_c) * dt_s / self.gains.bowl_tau_s
 
-    def _wanted_water(self, water_c, bowl_c, target_c, top_c, room_c, dt_s):
+    def _wanted_water(
+        self, water_c: float, bowl_c: float, target_c: float, top_c: float, room_c: float, dt_s: float,
+    ) -> float:
         """The outer controller; without a bowl reading the water is held at the offset last learnt.
 
         Its integral is the offset, a property of the bowl: it is frozen while the water cannot do what was asked
@@ -142,14 +147,14 @@ class Cascade:
         self.offset_c = clamp(self.bowl.at_rest(target_c), OFFSET_LOW_C, OFFSET_HIGH_C)
         return wanted_c
 
-    def _known_w(self, room_c, bowl_away):
+    def _known_w(self, room_c: float, bowl_away: bool) -> float:
         """Heat known to be needed: what bath and bowl lose to the room, and what a bowl out of balance takes up."""
         loss_w = self.gains.loss_w_per_k * (self.water_target_c - room_c)
         if bowl_away:
             return loss_w
         return loss_w + self.gains.bowl_w_per_k * (self.water_target_c - self.offset_c - self.bowl_est_c)
 
-    def _heat(self, water_c, known_w, dt_s):
+    def _heat(self, water_c: float, known_w: float, dt_s: float) -> float:
         """The inner controller. Its proportional action sees the target (by its weight), its integral sees it lagged as
         the water follows it: so a step or a ramp teaches the integral nothing, and the water arrives without overshoot.
         """

@@ -10,12 +10,12 @@ DIG = 0.25
 MAX_DT_S = 5.0  # a longer gap is no sample; chosen, over the loop's 4.5 s bound
 
 
-def sane(value):
+def sane(value: float) -> bool:
     """True for a finite number of this world; NaN, infinities and None are not."""
     return value is not None and -1e6 < value < 1e6
 
 
-def clamp(value, low, high):
+def clamp(value: float, low: float, high: float) -> float:
     """Value inside low..high. Only for sane values: NaN would come out as high."""
     return low if value < low else high if value > high else value
 
@@ -29,29 +29,32 @@ class Pid:
     carries the remainder its sum rounds away, so that single precision settles where double does.
     """
 
-    def __init__(self, kp, ti_s, td_s=0.0, weight=1.0, low=0.0, high=1.0, tracks=True, reach=1e6, calm_s=0.0):
+    def __init__(
+        self, kp: float, ti_s: float, td_s: float = 0.0, weight: float = 1.0, low: float = 0.0, high: float = 1.0,
+        tracks: bool = True, reach: float = 1e6, calm_s: float = 0.0,
+    ) -> None:
         self.low, self.high, self.tracks, self.reach, self.calm_s = low, high, tracks, reach, calm_s
         self.integral = 0.0
         self.output = low
         self._remainder = 0.0
         self._raw = self._applied = low
         self._target = self._y = self._feed = 0.0
-        self._filtered = None
+        self._filtered: float = None  # before the first sample
         self._calm = self._slope = 0.0
         self._take(kp, ti_s, td_s, weight)
 
-    def _take(self, kp, ti_s, td_s, weight):
+    def _take(self, kp: float, ti_s: float, td_s: float, weight: float) -> None:
         self.kp, self.ti_s, self.td_s, self.weight = kp, ti_s, td_s, weight
         # Astrom & Hagglund: tracking time between td and ti; a PI is treated as if td were ti / 4
         self.tt_s = (ti_s * max(td_s, ti_s / 4.0)) ** 0.5
         self.tf_s = max(FILTER_SHARE * td_s, kp * td_s * QUANTUM_C / (KICK * (self.high - self.low)))
 
-    def set_gains(self, kp, ti_s, td_s, weight):
+    def set_gains(self, kp: float, ti_s: float, td_s: float, weight: float) -> None:
         """New gains without a bump: the integral changes only as far as the output needs to stay."""
         self._take(kp, ti_s, td_s, weight)
         self.preset(self.output)
 
-    def preset(self, output):
+    def preset(self, output: float) -> None:
         """Make the law give this output for what it last saw; the integral stays if the rails already make it so."""
         raw = self._law()
         if clamp(raw, self.low, self.high) != output:
@@ -59,22 +62,24 @@ class Pid:
         self.output = output
         self._raw = self._applied = output
 
-    def reset(self, output=0.0, target=0.0):
+    def reset(self, output: float = 0.0, target: float = 0.0) -> None:
         """Forget the past; at zero error and this target the law then gives this output, feed left out."""
         self._set_integral(output + self.kp * (1.0 - self.weight) * target)
         self._filtered, self._slope = None, 0.0
         self._raw = self._applied = self.output = clamp(output, self.low, self.high)
 
-    def at_rest(self, target):
+    def at_rest(self, target: float) -> float:
         """Output at zero error and this target, feed left out."""
         return self.integral - self.kp * (1.0 - self.weight) * target
 
-    def applied(self, output):
+    def applied(self, output: float) -> None:
         """Take what was really given of the last output."""
         if sane(output):
             self._applied = output
 
-    def step(self, target, y, dt_s, feed=0.0, may_rise=True, may_fall=True):
+    def step(
+        self, target: float, y: float, dt_s: float, feed: float = 0.0, may_rise: bool = True, may_fall: bool = True,
+    ) -> float:
         """The limited output for one sample; `may_rise`/`may_fall` forbid the integral a direction.
 
         A target or measurement that is no number gives the low limit; a dt outside 0..MAX_DT_S gives the law without
@@ -90,18 +95,18 @@ class Pid:
         self.output = self._applied = clamp(self._raw, self.low, self.high)
         return self.output
 
-    def _law(self):
+    def _law(self) -> float:
         proportional = self.kp * (self.weight * self._target - self._y)
         return self._feed + proportional + self.integral - self.kp * self.td_s * self._slope
 
-    def _differentiate(self, dt_s):
+    def _differentiate(self, dt_s: float) -> None:
         if self._filtered is None:
             self._filtered = self._calm = self._y
         self._calm += (self._y - self._calm) * dt_s / (self.calm_s + dt_s)
         self._slope = (self._calm - self._filtered) / (self.tf_s + dt_s)
         self._filtered += self._slope * dt_s
 
-    def _integrate(self, error, dt_s, may_rise, may_fall):
+    def _integrate(self, error: float, dt_s: float, may_rise: bool, may_fall: bool) -> None:
         if not self.ti_s > 0.0:
             return
         move = self.kp * clamp(error, -self.reach, self.reach) * dt_s / self.ti_s
@@ -114,12 +119,12 @@ class Pid:
                 move += track
         self._add(move)
 
-    def _add(self, move):
+    def _add(self, move: float) -> None:
         """Compensated sum (Kahan 1965): what the addition rounds away is added the next time."""
         move -= self._remainder
         total = self.integral + move
         self._remainder = (total - self.integral) - move
         self.integral = total
 
-    def _set_integral(self, value):
+    def _set_integral(self, value: float) -> None:
         self.integral, self._remainder = value, 0.0

@@ -33,7 +33,7 @@ BOWL_LOSS_W_PER_K = 0.93  # loss of a bowl of 2 kg to the room (computed from ha
 class Gains:
     """What the cascade needs to know of a warmer, as plain attributes."""
 
-    def __init__(self, values):
+    def __init__(self, values: dict) -> None:
         self.water_kp, self.water_ti_s, self.water_td_s = (values["gains.water." + k] for k in ("kp", "ti_s", "td_s"))
         self.bowl_kp, self.bowl_ti_s, self.bowl_td_s = (values["gains.bowl." + k] for k in ("kp", "ti_s", "td_s"))
         self.water_weight, self.bowl_weight = values["gains.water.weight"], values["gains.bowl.weight"]
@@ -48,7 +48,7 @@ class Gains:
         self.bowl_tau_s = values["gains.bowl_tau_s"] or bowl_j_per_k / self.bowl_w_per_k
 
 
-def safe_gains(values):
+def safe_gains(values: dict) -> Gains:
     """Gains of a settings document: those given as they are, each that is zero worked out from the rest."""
     gains = Gains(values)
     slope_per_s = gains.heater_w / gains.water_j_per_k
@@ -67,28 +67,28 @@ def safe_gains(values):
     return gains
 
 
-def wetted_m2(chocolate_kg):
+def wetted_m2(chocolate_kg: float) -> float:
     """Wall that chocolate touches in a half-round bowl it fills."""
     radius_m = (3.0 * chocolate_kg / (2.0 * pi * CHOCOLATE_KG_PER_M3)) ** (1.0 / 3.0)
     return 2.0 * pi * radius_m * radius_m
 
 
-def half_rule(dead_s, lags_s, kept):
+def half_rule(dead_s: float, lags_s: tuple, kept: int) -> tuple:
     """Skogestad's half rule: (effective dead time, last kept lag) when `kept` of the lags, longest first, are kept."""
-    lags_s = sorted(lags_s, reverse=True)
-    half_s = lags_s[kept] / 2.0
-    last_s = lags_s[kept - 1] + half_s if kept else 0.0
-    return dead_s + half_s + sum(lags_s[kept + 1:]), last_s
+    lags = sorted(lags_s, reverse=True)
+    half_s = lags[kept] / 2.0
+    last_s = lags[kept - 1] + half_s if kept else 0.0
+    return dead_s + half_s + sum(lags[kept + 1:]), last_s
 
 
-def simc_integrating(slope_per_s, closed_s, second_s=0.0):
+def simc_integrating(slope_per_s: float, closed_s: float, second_s: float = 0.0) -> tuple:
     """SIMC for slope/s with one more lag: ISA (kp, ti_s, td_s); `closed_s` is closed-loop time plus dead time."""
     ti_s = 4.0 * closed_s
     series = 1.0 + second_s / ti_s  # its rule is for the series form
     return series / (slope_per_s * closed_s), ti_s * series, second_s / series
 
 
-def water_rule(slope_per_s, dead_s, heater_lag_s, probe_lag_s):
+def water_rule(slope_per_s: float, dead_s: float, heater_lag_s: float, probe_lag_s: float) -> tuple:
     """((kp, ti_s, td_s), closed_s) for the water: a PID where the probe's quantum leaves it room, else a PI."""
     lags_s = (heater_lag_s, probe_lag_s)
     theta_s, _ = half_rule(dead_s, lags_s, 0)
@@ -100,7 +100,7 @@ def water_rule(slope_per_s, dead_s, heater_lag_s, probe_lag_s):
     return simc_integrating(slope_per_s, CLOSED * theta_s), CLOSED * theta_s
 
 
-def bowl_rule(tau_s, theta_s):
+def bowl_rule(tau_s: float, theta_s: float) -> tuple:
     """(kp, ti_s) of the bowl's controller for a full bowl's time constant and the dead time before it."""
     kp = min(MOST_BOWL_KP, FIFTH * tau_s / (2.0 * theta_s))
     return kp, min(tau_s, 4.0 * tau_s / kp)
