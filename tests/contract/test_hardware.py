@@ -15,6 +15,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from bainboard import faults, panel, pins, settings
+from bainwright.builds.catalogue import BUILDS
+from bainwright.builds.parts import Build
 from bainwright.cli import bain
 from bainwright.files.rig import load_rig
 
@@ -22,7 +24,8 @@ ROOT = Path(__file__).parents[2]
 HARDWARE = ROOT / "hardware"
 sys.path.insert(0, str(HARDWARE))
 
-import draw_wiring  # noqa: E402 - scripts beside the pages, not a package
+import build_files  # noqa: E402 - scripts beside the pages, not a package
+import draw_wiring  # noqa: E402
 import figures  # noqa: E402
 import gate_circuit  # noqa: E402
 import gate_faults  # noqa: E402
@@ -265,14 +268,21 @@ def test_supply_gives_at_most_one_and_a_half_times_the_heater() -> None:
     assert figures.SUPPLY_V * figures.SUPPLY_A <= 1.5 * figures.HEATER_W
 
 
-def test_rig_file_of_the_mat_is_one_the_toolkit_takes() -> None:
-    rig = load_rig(str(HARDWARE / "mat-rig.toml"))
-    assert rig.settings["heater_w"] == figures.HEATER_W
+def test_files_made_from_the_builds_are_what_the_script_writes_now() -> None:
+    for path, text in build_files.files().items():
+        assert path.read_text(encoding="utf-8") == text, f"{path.name}: run python hardware/build_files.py"
+
+
+@pytest.mark.parametrize("build", BUILDS, ids=[build.name for build in BUILDS])
+def test_rig_file_of_each_build_is_one_the_toolkit_takes(build: Build) -> None:
+    rig = load_rig(str(HARDWARE / f"{build.name}-rig.toml"))
+    assert rig.settings["heater_w"] == build.heater_w
     assert (rig.settings["switch"], rig.settings["guard"], rig.settings["probe.water.kind"]) == ("dc", True, "onewire")
 
 
-def test_rig_file_with_both_probes_is_taken_once_their_ids_are_filled_in() -> None:
-    text = (HARDWARE / "mat-rig.toml").read_text(encoding="utf-8")
+@pytest.mark.parametrize("build", BUILDS, ids=[build.name for build in BUILDS])
+def test_rig_file_with_both_probes_is_taken_once_their_ids_are_filled_in(build: Build) -> None:
+    text = (HARDWARE / f"{build.name}-rig.toml").read_text(encoding="utf-8")
     text = re.sub(r"^# (\[probe\.bowl\]|kind =.*|rom =.*)$", r"\1", text, flags=re.M)
     text = text.replace('""', '"28ff641e9216042c"')
     probe = tomllib.loads(text)["probe"]

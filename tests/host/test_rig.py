@@ -43,9 +43,9 @@ def refusal(path: Path) -> str:
     return str(refused.value)
 
 
-def test_three_rigs_come_along_as_the_design_says():
+def test_three_rigs_come_along_as_the_design_says_and_a_twin_of_each_build():
     """60 W mat of 1.5 L insulated, 150 W pot of 2 L, 400 W plate: the design's figures."""
-    assert sorted(path.stem for path in BUNDLED.glob("*.toml")) == ["mat", "plate", "pot"]
+    assert sorted(path.stem for path in BUNDLED.glob("*.toml")) == ["mat", "mat24", "plate", "plate24", "pot", "pot24"]
     mat, pot, plate = (load_rig(name) for name in ("mat", "pot", "plate"))
     assert (mat.settings["heater_w"], mat.settings["water_l"], mat.settings["switch"]) == (60.0, 1.5, "dc")
     assert mat.plant.insulation_mm > 0
@@ -160,7 +160,8 @@ def test_plant_and_vessel_must_be_tables(rig_file):
 
 def test_unknown_rig_is_refused_with_the_nearest():
     """And with those there are."""
-    with pytest.raises(FileError, match=r"one of mat, plate, pot, or a TOML file; did you mean pot\?"):
+    known = "mat, mat24, plate, plate24, pot, pot24"
+    with pytest.raises(FileError, match=rf"one of {known}, or a TOML file; did you mean pot\?"):
         load_rig("pott")
 
 

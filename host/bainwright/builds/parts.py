@@ -135,6 +135,8 @@ class Build:
         Area of a dry plate; 0 for a bath.
     water_l, bowl_kg, chocolate_kg : float
         Filled for an evening; a plate's litres follow from its metal.
+    bowl_offset_c : float
+        Water or plate over the chocolate in a steady hold, before it is measured.
     lag_s : float
         Of the heater, for the rig file.
     hard_limit_c : float
@@ -168,6 +170,7 @@ class Build:
     water_l: float
     bowl_kg: float
     chocolate_kg: float
+    bowl_offset_c: float
     lag_s: float
     hard_limit_c: float
     supply_a: float

@@ -1,0 +1,74 @@
+"""A build as a rig file: one to copy for the warmer as built, and its simulated twin."""
+
+from __future__ import annotations
+
+from bainwright.builds.parts import Build
+
+# What the built-in plant takes for each build; all chosen.
+PLANTS: dict[str, dict[str, str]] = {
+    "mat": {"insulation_mm": "10.0", "ring_cover": "0.9"},
+    "pot": {"insulation_mm": "10.0", "ring_cover": "0.9"},
+    "plate": {
+        "bath": '"plate"',
+        "pot_diameter_m": "0.34",  # a disc of the plate's area
+        "water_film_w_per_m2k": "180.0",  # 0.15 mm of air under the bowl
+        "base_w_per_m2k": "3.0",
+        "water_probe_lag_s": "12.0",
+    },
+}
+
+
+def twin_name(build: Build) -> str:
+    """The name that `--virtual` takes."""
+    return f"{build.name}24"
+
+
+def _settings(build: Build, name: str) -> list[str]:
+    stored = "the plate's metal as litres of water" if build.heats == "plate" else "to the mark on the wall"
+    return [
+        f'name = "{name}"',
+        f"heater_w = {build.heater_w:g}  # volts times amperes at the heater, warm",
+        f"heater_lag_s = {build.lag_s:g}",
+        'switch = "dc"',
+        "period_s = 1",
+        f"water_l = {build.water_l:g}  # {stored}",
+        f"bowl_kg = {build.bowl_kg:g}",
+        f"chocolate_kg = {build.chocolate_kg:g}  # the bowl when full",
+        f"hard_limit_c = {build.hard_limit_c:g}  # under the earliest opening of the vessel's cut-out",
+        "guard = true",
+        "panel = true",
+    ]
+
+
+def rig_text(build: Build) -> str:
+    """The rig file to copy: replace each figure by your own, measured."""
+    return "\n".join([
+        f"# {build.title}, at 24 V. Copy this file, and replace each figure by your own, measured.",
+        *_settings(build, f"{build.name} 24 V"),
+        f"bowl_offset_c = {build.bowl_offset_c:g}  # without a chocolate probe; bain calibrate measures it",
+        "",
+        "[probe.water]",
+        'kind = "onewire"',
+        'rom = ""  # its 16 hex digits; must be filled in when two probes share the bus',
+        "",
+        "# Take the leading marks off once the chocolate probe is fitted, and fill in both ids.",
+        "# [probe.bowl]",
+        '# kind = "onewire"',
+        '# rom = ""',
+        "",
+    ])
+
+
+def twin_text(build: Build) -> str:
+    """The same warmer simulated, with a probe in the chocolate and what the simulation needs beyond the settings."""
+    probes = [line for place in ("water", "bowl") for line in (f"[probe.{place}]", 'kind = "onewire"', "")]
+    return "\n".join([
+        f"# {build.title}, at 24 V: the simulated twin of the build of this name.",
+        *_settings(build, twin_name(build)),
+        f"bowl_offset_c = {build.bowl_offset_c:g}",
+        "",
+        *probes,
+        "[plant]",
+        *[f"{name} = {value}" for name, value in PLANTS[build.name].items()],
+        "",
+    ])
