@@ -258,7 +258,7 @@ class App:
         return why
 
     def chosen(self, number: int, name: str, now_ms: int) -> None:
-        """A person chose a chocolate: told, and its number shown."""
+        """A person chose a chocolate: report it, and show its number."""
         self.panel_logic.number(number, now_ms)
         self.report("chosen", [("number", number), ("name", name)], self.hold_ms(now_ms))
 
@@ -288,7 +288,7 @@ class App:
         if latch != self._stored_latch:
             try:
                 self._latch.save(store.latch_payload(latch, now_ms))  # with no memory for it: again on the next pass
-            except OSError:  # a full or worn flash: the latch holds until the power goes, and the person is told
+            except OSError:  # a full or worn flash: the latch holds until the power goes, and the person learns it
                 self.report("latch_not_stored", [], self.hold_ms(now_ms))
             self._stored_latch = latch
 
@@ -311,7 +311,7 @@ class App:
             self._record_ms = now_ms
 
     def _offer(self, now_ms: int, water_c: float | None, wall_s: int) -> None:
-        """The hold that was under way goes on by itself where all that takes is known; else a person is asked."""
+        """The hold that was under way resumes by itself where all that takes is known; else a person is asked."""
         w, power = self.warmer, self.power
         off_s = power.off_s(wall_s, now_ms // 1000)
         if now_ms < OUTAGE_S * 1000 and power.may_resume(w.values["resume"], off_s, water_c):
@@ -327,7 +327,7 @@ class App:
                                   ("bowl", wire.milli(w.bowl_c))], 0)
 
     def _under_way(self, now_ms: int) -> list | None:
-        """The hold as the record tells it, or None."""
+        """The hold as the record has it, or None."""
         w = self.warmer
         if w.stage_under_way is None or w.inputs.water_c is None:
             return None
@@ -432,7 +432,7 @@ def _pause(warmer: Warmer, now_ms: int) -> str | None:
 
 # What a button asks of the warmer where that is more than an act of the programme.
 ACTS = {"pause": _pause, "resume": Warmer.resume}
-ALONE = {"again": Standalone.yes, "another": Standalone.no, "next": Standalone.next_bowl}  # and of what is kept here
+ALONE = {"again": Standalone.yes, "another": Standalone.no, "next": Standalone.next_bowl}  # and of what is stored here
 
 
 def main(version: str, keep) -> None:
@@ -458,7 +458,7 @@ def main(version: str, keep) -> None:
                 app.end(end)
                 app.log.flush(board.now_ms())
         finally:
-            # A board that was heating, whose watchdog runs, or that met an error restarts to idle and tells of it;
+            # A board that was heating, whose watchdog runs, or that met an error restarts to idle and reports it;
             # one that restarts again and again, or that a person ended at rest, goes to its REPL.
             if app is not None and (app.warmer.state in HEATING or board.watched or app.restarts(end)):
                 board.reset()

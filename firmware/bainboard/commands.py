@@ -8,7 +8,7 @@ import binascii
 from bainboard import flashlog, stages, transfer, wire
 from bainboard.wire import shown
 
-IDLE, CHECK, HOLD, PAUSE, OFF, TRIP = STATES = ("idle", "check", "hold", "pause", "off", "trip")
+IDLE, CHECK, HOLD, PAUSE, OFF, TRIP = STATES = flashlog.STATES
 RUNNING = (CHECK, HOLD, PAUSE, OFF)
 COLD = (IDLE, TRIP)  # nothing under way: settings may change, the wire may be left
 

@@ -6,8 +6,7 @@ Five rows of figures with four letters beside each, then three of sixteen letter
 
 from bainboard import faults
 
-WIDTH, SIDE_WIDTH = 16, 4
-FIGURE_ROWS = 5
+WIDTH = 16  # letters of a row; beside a figure there is room for 4
 
 # By fault number: what was seen | what to do.
 FAULTS = """

@@ -24,7 +24,7 @@ class Documents:
         values, why = self.check(what, payload or b"{}")
         if why:  # stored by an older firmware with another table, or on another board: counts as damaged
             self.damaged.append(what)
-            self.payload[what] = b""  # so a host sees none, sends its own and is told what is wrong with that
+            self.payload[what] = b""  # so a host sees none, sends its own and learns what is wrong with that
             values, _ = self.check(what, b"{}")
         return values
 

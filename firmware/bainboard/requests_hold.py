@@ -1,6 +1,6 @@
 """Requests about a hold: start and end it, and what the person does meanwhile.
 
-In each module of requests a function bears the request's name on the wire. It takes the app, the checked arguments and
+In each module of requests a function has the request's name on the wire. It takes the app, the checked arguments and
 the time, and returns (pairs of the answer, None) or (None, reason).
 """
 

@@ -4,7 +4,7 @@ from bainboard.transfer import short_hash
 from bainboard.wire import milli
 
 AGAIN_MS = 60 * 1000  # chosen: time to look at the water and the probes
-UNKNOWN_NAME = "no chocolate of that name is kept here; profiles tells which are"
+UNKNOWN_NAME = "no chocolate of that name is stored here; profiles lists them"
 
 
 class Standalone:
@@ -38,7 +38,7 @@ class Standalone:
         """Resume the hold that was running when the board last ended: None, or why not."""
         offer = self._app.power.offer
         if offer is None:
-            return "nothing waits to go on"
+            return "no hold waits to be resumed"
         if offer["name"] != self._documents.profile["name"]:
             why = self.use(self.find(offer["name"]), now_ms)
             if why:
@@ -132,7 +132,7 @@ class Standalone:
         """Take the first usable chocolate saved after the one of this name: None, or why none was taken."""
         saved = self._documents.saved
         rows = saved.rows()[:]  # a chocolate that is taken may be saved again
-        why, at = "no other chocolate is kept here; a PC sends them", saved.find(name)
+        why, at = "no other chocolate is stored here; a PC sends them", saved.find(name)
         for step in range(1, len(rows)):
             place = step - 1 if at is None else (at + step) % len(rows)
             why = take(saved.at(place), now_ms)

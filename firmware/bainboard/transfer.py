@@ -40,11 +40,6 @@ def base64_bytes(text: str) -> bytes | None:
     return data if base64_text(data) == text else None
 
 
-def chunks(payload: bytes) -> list:
-    """(offset, base64) of each chunk of a payload, in order."""
-    return [(at, base64_text(payload[at : at + CHUNK])) for at in range(0, len(payload), CHUNK)]
-
-
 class Transfer:
     """The one transfer: begin, chunk..., commit for a document coming in; send, chunk..., commit for one going out.
 

@@ -172,7 +172,7 @@ def _object(source: str) -> dict:
         at = _skip(source, at)
         key, at = _string(source, at)
         if key in values:
-            raise ValueError(f"the name {key[:24]} stands twice")
+            raise ValueError(f"the name {key[:24]} is there twice")
         at = _skip(source, _expect(source, _skip(source, at), ":"))
         values[key], at = _value(source, at)
         at = _skip(source, at)

@@ -5,6 +5,7 @@ from bainboard.programme import Programme
 from bainboard.settings import PROFILE, defaults
 
 HOUR = 3600000
+SIDE_WIDTH, FIGURE_ROWS = 4, 5  # as the driver of the display draws them
 
 
 def programme(stage="work", place=None, for_ms=0):
@@ -19,9 +20,9 @@ def shown(state="hold", fault=0, asked="", p=None, temps_c=(33.4, 31.52), estima
     assert len(rows) == 8
     for at in range(8):
         big, text, inverse = rows[at]
-        assert len(text) <= (display_text.SIDE_WIDTH if big else display_text.WIDTH), text
+        assert len(text) <= (SIDE_WIDTH if big else display_text.WIDTH), text
         assert inverse in (True, False)
-        assert bool(big) == (at < display_text.FIGURE_ROWS and not fault)
+        assert bool(big) == (at < FIGURE_ROWS and not fault)
     return rows
 
 

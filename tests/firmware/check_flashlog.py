@@ -7,7 +7,7 @@ import struct
 from fake_flash import PowerCutError
 from fake_folder import HOWS, FakeFolder
 
-from bainboard import commands, flashlog, framing, settings, stages
+from bainboard import flashlog, framing, settings, stages
 
 HOUR_MS = 3600000
 
@@ -96,7 +96,6 @@ def test_a_temperature_keeps_two_thousandths_from_minus_20_to_111_and_none_is_no
 
 def test_the_numbers_of_states_and_steps_cover_the_tables_and_never_change():
     assert flashlog.STATES == ("idle", "check", "hold", "pause", "off", "trip")
-    assert sorted(flashlog.STATES) == sorted(commands.STATES)
     assert flashlog.STAGES[:8] == ("", "melt", "seed", "settle", "test", "work", "rest", "melted")
     assert set(stages.RUNNABLE) <= set(flashlog.STAGES)
 

@@ -2,9 +2,14 @@
 
 import binascii
 
-from bainboard.transfer import CHUNK, MAX_SIZE, SILENCE_MS, Transfer, base64_bytes, base64_text, chunks, sha256_hex
+from bainboard.transfer import CHUNK, MAX_SIZE, SILENCE_MS, Transfer, base64_bytes, base64_text, sha256_hex
 
 DOCUMENT = b'{"heater_w":60.0,"water_l":1.5}' + b" " * 300
+
+
+def chunks(payload):
+    """(offset, base64) of each chunk of a payload, in order."""
+    return [(at, base64_text(payload[at : at + CHUNK])) for at in range(0, len(payload), CHUNK)]
 
 
 def begin(transfer, payload=DOCUMENT, what="settings", now_ms=0, digest=None):
