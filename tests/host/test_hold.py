@@ -19,6 +19,7 @@ from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import document
 from bainwright.files.rig import load_rig
 from bainwright.files.score import READINGS, TRUE, Trace, Window
+from bainwright.record import writer
 from bainwright.record.reader import HoldLog, read_log
 from bainwright.review.report import judge, report
 
@@ -612,6 +613,24 @@ def test_a_full_disk_is_said_once_and_the_hold_goes_on(here):
         runner._turn(course, Keyboard({}), Counter())
     assert runner.view.said.count(course.log.trouble) == 1
     assert course.ended is None
+
+
+def test_a_report_that_is_not_stored_is_named_and_the_log_is_whole(here, monkeypatch):
+    """The disk fills up between the last row and the report."""
+    runner = runner_of([*quiet(), done()])
+    ended = runner.run()
+    really = writer.replace_file
+
+    def full(path, content):
+        if '"report"' in content:
+            raise OSError(28, "No space left on device")
+        really(path, content)
+
+    monkeypatch.setattr(writer, "replace_file", full)
+    found = report(runner, ended, None)
+    assert any("the report is not stored in holds/dark-1/hold.json: the disk is full" in note for note in found.notes)
+    assert "report" not in read_log(here / "holds" / "dark-1").facts
+    assert len(read_log(here / "holds" / "dark-1")) == 30
 
 
 def test_no_picture_is_promised_where_the_disk_was_full(here):

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import json
+import multiprocessing
+import os
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -15,7 +19,11 @@ from bainwright.archive.finding import find, parse_since
 from bainwright.core import home
 from bainwright.core.errors import FileError, UseError
 from bainwright.record.columns import HEADER, NAMES
+from bainwright.record.writer import seal
 from bainwright.review.hold_list import lines
+
+Capture = pytest.CaptureFixture[str]
+Block = Callable[[Path], None]
 
 FACTS: dict[str, Any] = {
     "VIRTUAL": False, "started": "2026-11-20T18:00:00+00:00", "stage": "work", "ended": "done", "duration_s": 7200.0,
@@ -96,11 +104,75 @@ def test_damaged_facts_cost_that_hold_at_most(records: Path, damage: str) -> Non
     lines(listing.list_holds())
 
 
+def test_a_hold_that_lost_its_facts_is_listed_with_what_its_sealed_log_says(records: Path) -> None:
+    folder = store(records / "holds" / "dark-1")
+    seal(folder)
+    (folder / "hold.json").unlink()
+    (hold,) = listing.list_holds()
+    assert (hold.chocolate, hold.warmer, hold.verdict) == ("dark", "my pot", "in window")
+    (folder / "hold.parquet").unlink()
+    (hold,) = listing.list_holds()
+    assert (hold.name, hold.chocolate, hold.verdict) == ("dark-1", "", "facts lost")
+    assert find("dark-1", [hold], date(2026, 11, 29)) == folder
+
+
+def test_a_hold_that_lost_its_rows_is_shown_from_its_sealed_log(records: Path, capsys: Capture) -> None:
+    """Gone, or empty because the disk was full when somebody copied it."""
+    folder = store(records / "holds" / "dark-1")
+    seal(folder)
+    for damage in (Path.unlink, Path.touch):
+        damage(folder / "hold.csv")
+        assert cli.main(["show", "dark-1"]) == 0
+        said = capsys.readouterr()
+        assert "the rows are those of hold.parquet" in said.err
+        assert "99 % of the time" in said.out
+
+
+def test_a_list_of_holds_elsewhere_that_cannot_be_read_hides_no_other_and_is_never_replaced(
+    records: Path, tmp_path: Path, capsys: Capture
+) -> None:
+    store(records / "holds" / "dark-1")
+    night = store(tmp_path / "elsewhere" / "night")
+    (records / home.ELSEWHERE).write_bytes(b"x" * home.MOST_BYTES + b"\n")
+    assert home.remember(night) is None
+    assert cli.main(["holds"]) == 0
+    said = capsys.readouterr()
+    assert "dark-1" in said.out
+    assert "holds outside" in said.err
+    assert "too long" in said.err
+    assert (records / home.ELSEWHERE).read_bytes().endswith(f"\n{night}\n".encode())
+
+
+@pytest.mark.parametrize("block", [Path.mkdir, os.mkfifo])
+def test_a_hold_that_cannot_be_listed_says_so_and_does_not_wait(records: Path, tmp_path: Path, block: Block) -> None:
+    records.mkdir()
+    block(records / home.ELSEWHERE)
+    refused = home.remember(tmp_path / "elsewhere")
+    assert refused
+    assert "is not added to the list of holds" in refused
+
+
+def test_holds_that_begin_together_are_all_listed(records: Path, tmp_path: Path) -> None:
+    """Eight processes, twenty folders each; half a line that a full disk left costs no other."""
+    records.mkdir()
+    (records / home.ELSEWHERE).write_text("/half/a/li")
+    folders = [[tmp_path / f"{one}-{at}\u2028" for at in range(20)] for one in range(8)]
+    with ProcessPoolExecutor(8, multiprocessing.get_context("fork")) as pool:
+        list(pool.map(remember_all, folders))
+    assert set(home.elsewhere()) == {Path("/half/a/li"), *(each for some in folders for each in some)}
+
+
+def remember_all(folders: list[Path]) -> None:
+    for folder in folders:
+        home.remember(folder)
+
+
 def test_list_is_remembered_and_a_changed_hold_is_read_again(records: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     folder = store(records / "holds" / "dark-1")
     assert names() == ["dark-1"]
     read: list[Path] = []
-    monkeypatch.setattr(listing, "_read", lambda path: read.append(path))
+    really = listing._read
+    monkeypatch.setattr(listing, "_read", lambda path: read.append(path) or really(path))
     assert names() == ["dark-1"]
     assert read == []
     (folder / "hold.json").write_text(json.dumps({**FACTS, "stage": "melted"}) + " ")
@@ -122,9 +194,7 @@ def test_a_home_that_cannot_be_written_only_costs_time(records: Path, monkeypatc
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(listing, "replace_file", full)
-    monkeypatch.setattr(home, "replace_file", full)
     assert names() == ["dark-1"]
-    home.remember(Path("/nowhere"))
 
 
 def test_no_holds_at_all_says_how_to_make_one(capsys: pytest.CaptureFixture[str]) -> None:

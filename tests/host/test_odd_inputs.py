@@ -15,6 +15,7 @@ from bainwright.cli import main
 from bainwright.core.errors import UseError
 from bainwright.physics.materials import CP_SOLID
 from bainwright.record.writer import make_folder
+from bainwright.review import night_page
 from bainwright.tuning.compiled import Unit
 from bainwright.virtual.simulator import Simulator
 
@@ -95,6 +96,15 @@ def test_a_hold_with_no_known_chocolate_temperature_has_no_verdict(tmp_path: Any
     assert entry_of(tmp_path, {"ended": "done"}).verdict == "not known"  # no report: the disk was full
     report = {"in_window_fraction": 0.0, "bowl_peak_c": 29.0}
     assert entry_of(tmp_path, {"ended": "done", "report": report}).verdict == "never there"
+
+
+@pytest.mark.parametrize("name", ["hold.svg", "hold.png"])
+@pytest.mark.parametrize("make", [os.mkfifo, lambda path: path.symlink_to("/dev/zero"), lambda path: path.mkdir()])
+def test_a_review_reads_no_picture_that_is_none(tmp_path: Any, name: str, make: Any) -> None:
+    """A pipe, an endless device, a folder: the page says that there is no picture, and the reader does not wait."""
+    make(tmp_path / name)
+    assert night_page._picture(tmp_path) == "<p>There is no picture.</p>"
+    assert night_page._pixels(tmp_path / name).shape == (1, 1, 3)
 
 
 def test_a_folder_name_that_is_no_text_is_refused(tmp_path: Any) -> None:

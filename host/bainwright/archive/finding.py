@@ -9,7 +9,7 @@ from pathlib import Path
 from bainwright.archive.listing import Entry
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.toml import close_match
-from bainwright.record.reader import FACTS
+from bainwright.record.reader import is_hold
 
 LAST, YESTERDAY = "last", "yesterday"
 
@@ -49,7 +49,7 @@ def find(named: str, holds: Sequence[Entry], today: date) -> Path:
         return Path(same[0].folder)
     path = Path(named)
     folder = path if path.is_dir() else path.parent
-    if path.exists() and (folder / FACTS).exists():
+    if path.exists() and is_hold(folder):
         return folder
     near = close_match(named, [hold.name for hold in holds])
     raise FileError(f"there is no hold {named!r}", wanted="last, yesterday, a name from bain holds, or a folder",

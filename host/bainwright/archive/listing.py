@@ -14,12 +14,11 @@ import msgspec
 from bainwright.core.atomic_write import replace_file
 from bainwright.core.errors import FileError
 from bainwright.core.home import hold_folders, home
-from bainwright.core.read_file import read_json, read_struct
-from bainwright.record.reader import FACTS
+from bainwright.core.read_file import read_struct
+from bainwright.record.reader import CSV, FACTS, PARQUET, read_facts
 
 REMEMBERED = "list.json"  # under the home; only a copy of what the facts say, so it may be deleted at any time
 SCHEMA = 2
-MOST_FACTS_BYTES = 1_000_000  # of a hold.json; a real one has 4 KB
 
 IN_WINDOW = "in window"
 LEFT_WINDOW = "left window"
@@ -31,6 +30,7 @@ TRIPPED = "tripped"
 CUT_SHORT = "cut short"
 LOST = "board lost"
 RUNNING = "no end"
+DAMAGED = "facts lost"  # there is a log, and nothing says which chocolate or warmer it was
 GOOD_FRACTION = 0.95  # chosen: three minutes an hour outside, as a cold refill costs
 
 
@@ -105,7 +105,7 @@ class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
         if self.trips or self.ended == "tripped":
             return TRIPPED
         if not self.ended:
-            return RUNNING
+            return RUNNING if self.chocolate or self.warmer else DAMAGED
         if self.ended == "lost":
             return LOST
         if self.ended == "restarted":
@@ -204,36 +204,43 @@ def _remembered() -> dict[str, _Known]:
     return found.holds if found.schema == SCHEMA else {}
 
 
-def _read(folder: Path) -> Entry | None:
-    """The entry of a folder; None when it is no hold's."""
-    try:
-        facts = read_json(folder / FACTS, limit=MOST_FACTS_BYTES)
-    except FileError:
-        return None
-    return entry_of(folder, facts) if isinstance(facts, dict) else None
+def _read(folder: Path) -> Entry:
+    """The entry of a hold's folder."""
+    return entry_of(folder, read_facts(folder))
 
 
-def list_holds() -> list[Entry]:
+def _state(folder: Path) -> os.stat_result | None:
+    """The state of the file that changes with the entry: the facts, or the log where they are gone; None: no hold."""
+    for name in (FACTS, PARQUET, CSV):
+        try:
+            return os.stat(folder / name)
+        except OSError:
+            continue
+    return None
+
+
+def list_holds(notes: list[str] | None = None) -> list[Entry]:
     """Every hold, the newest first; holds without a known start come last, by name.
+
+    Parameters
+    ----------
+    notes : list of str, optional
+        Takes what could not be listed, in words.
 
     Returns
     -------
     list of Entry
-        Folders that are gone or damaged are left out.
+        Folders that are gone are left out. One that lost its facts is there, with what its Parquet file still says.
     """
     before, now = _remembered(), {}
-    for folder in hold_folders():
-        try:
-            state = os.stat(folder / FACTS)
-        except OSError:
+    for folder in hold_folders(notes):
+        state = _state(folder)
+        if state is None:
             continue
         path = str(folder.absolute())
         known = before.get(path)
         if known is None or (known.mtime_ns, known.size) != (state.st_mtime_ns, state.st_size):
-            entry = _read(folder.absolute())
-            if entry is None:
-                continue
-            known = _Known(state.st_mtime_ns, state.st_size, entry)
+            known = _Known(state.st_mtime_ns, state.st_size, _read(folder.absolute()))
         now[path] = known
     if now != before:
         _remember(now)

@@ -25,7 +25,10 @@ def holds(as_json: bool, warmer: str | None, kind: str | None, since: str | None
     from bainwright.review.hold_list import as_result, lines
 
     begin = parse_since(since, datetime.now().astimezone()) if since else None
-    everything = list_holds()
+    notes: list[str] = []
+    everything = list_holds(notes)
+    for note in notes:
+        remark(note)
     found = select(everything, warmer=warmer, kind=kind, since=begin)
     show_result([as_result(hold) for hold in found], lines(found) if found else [], as_json)
     if not found and not as_json:

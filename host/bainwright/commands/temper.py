@@ -12,7 +12,7 @@ from bainwright.commands.usage import Number, OneOf
 
 
 @click.command(short_help="Show or complete the temper tests of a hold.")
-@click.argument("log", metavar="LOG")
+@click.argument("hold", metavar="HOLD")
 @click.option("--minutes", type=Number(), metavar="MIN", help="A test piece had set after so many minutes.")
 @click.option("--not-set", is_flag=True, help="It did not set.")
 @click.option("--gloss", type=OneOf("good", "dull"), help="How it shone.")
@@ -22,8 +22,8 @@ from bainwright.commands.usage import Number, OneOf
 def temper(as_json: bool, **asked: Any) -> int:
     """Show or complete the temper tests of a hold.
 
-    LOG is the hold's folder. A test that the warmer timed is there already; how the piece looked is yours to say, and a
-    time of your own adds a test. The record lies beside the log as temper.json.
+    HOLD is a hold's name or folder. A test that the warmer timed is there already; how the piece looked is yours to
+    say, and a time of your own adds a test. The record lies beside the log as temper.json.
     """
     from bainwright.record.temper_entry import TemperOptions, run_temper
 

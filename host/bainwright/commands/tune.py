@@ -17,7 +17,7 @@ from bainwright.commands.console import say
 @options.rig
 @options.vessel
 @options.plant
-@click.option("--from", "from_log", metavar="LOG", help="Learn from a hold's log instead of an experiment.")
+@click.option("--from", "from_log", metavar="HOLD", help="Learn from a hold's log instead of an experiment.")
 @click.option("--chocolate", default="dark", show_default=True, metavar="PROFILE", help="What it is to hold.")
 @click.option("--for", "for_", metavar="DURATION", help="How long the experiment takes.  [default: 1h]")
 @options.room()

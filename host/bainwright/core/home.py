@@ -1,7 +1,7 @@
 """The home of records: one folder a user, found from any folder.
 
 ``BAIN_HOME`` moves it. Holds are in ``HOME/holds``; a hold that went elsewhere (``--out``) is listed in
-``HOME/elsewhere.txt``, so that it is found too.
+``HOME/elsewhere.txt``, a line a folder, so that it is found too.
 """
 
 from __future__ import annotations
@@ -10,8 +10,8 @@ import os
 from collections.abc import Iterator
 from pathlib import Path
 
-from bainwright.core.atomic_write import replace_file
 from bainwright.core.errors import FileError
+from bainwright.core.os_errors import file_error
 from bainwright.core.read_file import read_bytes
 
 VARIABLE = "BAIN_HOME"
@@ -22,7 +22,7 @@ MOST_BYTES = 4_000_000  # of the list of holds elsewhere: some 40,000 lines (cho
 def home() -> Path:
     """The user's home of records; it need not exist yet."""
     if moved := os.environ.get(VARIABLE):
-        return Path(moved).expanduser()
+        return Path(os.path.expanduser(moved))  # an unknown ~user stays a plain name
     import platformdirs
 
     return platformdirs.user_data_path("bainwright")
@@ -34,12 +34,18 @@ def holds_folder() -> Path:
 
 
 def elsewhere() -> list[Path]:
-    """Folders of holds outside the home, in the order they were made; none when the list cannot be read."""
-    try:
-        listed = read_bytes(home() / ELSEWHERE, limit=MOST_BYTES).decode(errors="replace")
-        return [Path(line) for line in listed.splitlines() if line and "\0" not in line]
-    except FileError:
+    """Folders of holds outside the home, in the order they were made.
+
+    Raises
+    ------
+    FileError
+        If there is a list and it cannot be read.
+    """
+    listed = home() / ELSEWHERE
+    if not os.path.lexists(listed):
         return []
+    lines = os.fsdecode(read_bytes(listed, "the list of holds outside the home", MOST_BYTES)).split("\n")
+    return [Path(line) for line in dict.fromkeys(lines) if line and "\0" not in line and is_text(line)]
 
 
 def is_text(name: str) -> bool:
@@ -47,23 +53,42 @@ def is_text(name: str) -> bool:
     return not any("\ud800" <= letter <= "\udfff" for letter in name)
 
 
-def hold_folders() -> Iterator[Path]:
-    """Every folder that may be a hold's, and whose name is text: those of the home, then those elsewhere."""
+def hold_folders(notes: list[str] | None = None) -> Iterator[Path]:
+    """Every folder that may be a hold's, and whose name is text: those of the home, then those elsewhere.
+
+    Parameters
+    ----------
+    notes : list of str, optional
+        Takes what could not be read, in words.
+    """
+    notes = [] if notes is None else notes
     try:
         with os.scandir(holds_folder()) as found:
             yield from sorted(Path(each.path) for each in found if is_text(each.name) and each.is_dir())
-    except OSError:
+    except FileNotFoundError:
         pass
-    yield from elsewhere()
+    except OSError as failed:
+        notes.append(str(file_error(f"the holds in {holds_folder()} cannot be listed", failed)))
+    try:
+        yield from elsewhere()
+    except FileError as failed:
+        notes.append(f"holds outside {holds_folder()} are not listed: {failed}")
 
 
-def remember(folder: Path) -> None:
-    """Add a folder outside the home to the list. A home that cannot be written loses the entry, never the hold."""
-    known, folder = elsewhere(), folder.resolve()
-    if folder in known or folder.is_relative_to(holds_folder().resolve()) or "\n" in str(folder):
-        return
+def remember(folder: Path) -> str | None:
+    """Add a folder outside the home to the list, and return why that failed, if it did.
+
+    The line is appended by one write, so two holds that start together are both listed, and a list that cannot be read
+    is not replaced. It begins with a newline: half a line that a full disk left spoils no other.
+    """
+    folder = folder.resolve()
+    if folder.is_relative_to(holds_folder().resolve()) or "\n" in str(folder):
+        return None
     try:
         home().mkdir(parents=True, exist_ok=True)
-        replace_file(home() / ELSEWHERE, "".join(f"{path}\n" for path in (*known, folder)))
-    except OSError:
-        return
+        how = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_NONBLOCK", 0)  # no wait for a pipe's reader
+        with open(os.open(home() / ELSEWHERE, how, 0o666), "ab", buffering=0) as listed:
+            listed.write(b"\n" + os.fsencode(folder) + b"\n")
+    except OSError as failed:
+        return str(file_error(f"{folder} is not added to the list of holds in {home() / ELSEWHERE}", failed))
+    return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import textwrap
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -12,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bainboard import stages
+from bainwright.core.atomic_write import save_file
 from bainwright.files.score import Window
 from bainwright.record.reader import HoldLog
 from bainwright.words import terms
@@ -75,6 +77,11 @@ def draw_hold(
         Mark the picture VIRTUAL.
     name : str
         The chocolate's name.
+
+    Raises
+    ------
+    FileError
+        If a file cannot be written; the one before it stays.
     """
     import matplotlib as mpl
     from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -105,8 +112,15 @@ def draw_hold(
         _times(heat, end_s)
         _captions(temps, captions, end_s)
         _title(figure, summary, virtual)
-        figure.savefig(folder / PNG, metadata={"Software": None})
-        figure.savefig(folder / SVG, metadata={"Date": None, "Title": f"A hold of {name}"})
+        _save(figure, folder / PNG, {"Software": None})
+        _save(figure, folder / SVG, {"Date": None, "Title": f"A hold of {name}"})
+
+
+def _save(figure: Any, path: Path, metadata: dict[str, str | None]) -> None:
+    """Draw in memory, then write the file whole: a full disk leaves no half picture."""
+    drawn = io.BytesIO()
+    figure.savefig(drawn, format=path.suffix.removeprefix("."), metadata=metadata)
+    save_file(path, drawn.getvalue(), what="the picture")
 
 
 # -- the parts -------------------------------------------------------------------------------------------------------

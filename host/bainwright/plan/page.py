@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from bainwright.core.atomic_write import save_file
 from bainwright.core.masses import Shown, clock_text
 from bainwright.core.units import duration_words
 from bainwright.plan.cautions import cautions
@@ -54,12 +55,15 @@ def write_page(path: Path, plan: Plan, shown: Shown) -> None:
         What to draw.
     shown : Shown
         The scales to show in.
+
+    Raises
+    ------
+    FileError
+        If it cannot be written; the page before it stays.
     """
     ending = path.suffix.lower()
-    if ending == ".html":
-        path.write_text(_html(plan, shown), encoding="utf-8")
-    else:
-        path.write_bytes(draw(plan, shown, ending.removeprefix(".")))
+    content = _html(plan, shown) if ending == ".html" else draw(plan, shown, ending.removeprefix("."))
+    save_file(path, content, what="the page")
 
 
 def draw(plan: Plan, shown: Shown, file_format: str, *, with_steps: bool = True) -> bytes:

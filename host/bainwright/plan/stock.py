@@ -37,7 +37,7 @@ Say = Callable[..., None]
 class StockOptions:
     """The options as typed."""
 
-    log: str | None
+    hold: str | None
     left: str | None = None
     melt: str | None = None
     seed: str | None = None
@@ -63,19 +63,19 @@ def run_stock(options: StockOptions, shown: Shown, *, as_json: bool, say: Say) -
         for at, left in found:
             say(f"{at}: {left.words(shown)}")
     if not found:
-        where = f"in {home()}" if options.log is None else f"for {options.log}"
+        where = f"in {home()}" if options.hold is None else f"for {options.hold}"
         say(f"bain: nothing is recorded {where}; --left 640g records what an evening left", err=True)
     return 1 if any(left.verdict in (DISCARD, NOT_FIT) for _, left in found) else 0
 
 
 def _found(options: StockOptions) -> list[tuple[Path, Leftovers]]:
     """The records to show, the one that was just entered among them."""
-    if options.log is None:
+    if options.hold is None:
         if _has_entry(options):
             raise UseError("which evening?", wanted="a hold's name or folder", hint="bain holds lists them")
         return [(folder, left) for folder in hold_folders()
                 if (left := read_leftovers(folder))]  # fmt: skip
-    folder = folder_of(options.log)
+    folder = folder_of(options.hold)
     left = _entered(folder, options) if _has_entry(options) else read_leftovers(folder)
     return [(folder, left)] if left else []
 

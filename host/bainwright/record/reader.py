@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import math
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -27,6 +28,8 @@ CSV, PARQUET, EVENTS, FACTS = "hold.csv", "hold.parquet", "events.jsonl", "hold.
 PARQUET_MAGIC = b"PAR1"  # the first four bytes of every file of that format
 LATEST_S = 1e7  # chosen: 116 days; no hold lasts over two
 FURTHEST = 2.0**53  # as on the wire: whole numbers up to this size are exact
+FACTS_BYTES = 1_000_000  # chosen: the facts of a real hold have 4 KB
+SEALED_AS = "bain"  # the facts' key in the metadata of the Parquet file
 NAMED_ROWS = 5  # chosen: up to this many line numbers of damaged rows are reported
 
 # Facts that other modules compute with. One of a wrong type is left out.
@@ -52,6 +55,11 @@ class HoldLog:
 
     def __len__(self) -> int:
         return len(self.columns["t_s"])
+
+
+def is_hold(folder: Path) -> bool:
+    """Has the folder the record of a hold, or a part of one?"""
+    return any(os.path.isfile(folder / name) for name in (CSV, PARQUET, FACTS))
 
 
 def folder_of(named: str) -> Path:
@@ -92,15 +100,26 @@ def read_log(path: Path | str) -> HoldLog:
         If it is missing, is not the log of a hold, or has no whole row.
     """
     path = Path(path)
+    notes: list[str] = []
     if path.is_dir():
-        path = path / CSV
+        path = _log_in(path, notes)
     if not path.exists():
         raise FileError(f"there is no log {path}", hint="name a hold's folder or the hold.csv in it")
     data = read_bytes(path, "the log", LOG_BYTES)
     log = HoldLog(*_read_parquet(path)) if data[:4] == PARQUET_MAGIC else HoldLog(*_read_csv(path, data))
-    log.facts = _facts(path.parent / FACTS, log.notes)
+    log.notes = notes + log.notes
+    log.facts = read_facts(path.parent, log.notes)
     log.events = _events(path.parent / EVENTS, log.notes)
     return log
+
+
+def _log_in(folder: Path, notes: list[str]) -> Path:
+    """The log in a folder: its CSV, or the sealed one where that is gone or empty."""
+    written, sealed = folder / CSV, folder / PARQUET
+    if not (os.path.isfile(written) and written.stat().st_size) and os.path.isfile(sealed):
+        notes.append(f"{CSV} is gone or empty; the rows are those of {PARQUET}")
+        return sealed
+    return written
 
 
 # -- rows --------------------------------------------------------------------------------------------------------------
@@ -229,27 +248,56 @@ def _plain(name: str, column: Any) -> list[Any]:
 # -- facts and events --------------------------------------------------------------------------------------------------
 
 
-def read_facts(path: Path) -> dict[str, Any]:
-    """The facts of a hold; empty if they are missing or unreadable."""
-    return _facts(path, [])
+def read_facts(folder: Path, notes: list[str] | None = None) -> dict[str, Any]:
+    """The facts of a hold; without its hold.json the copy in its Parquet file, and empty where that is lost too.
 
-
-def _facts(path: Path, notes: list[str]) -> dict[str, Any]:
-    """The facts of the hold; a log that lost them can still be read."""
-    if not path.exists():
-        return {}
-    try:
-        facts = read_json(path)
-    except FileError as failed:
-        notes.append(str(failed))
-        return {}
-    if not isinstance(facts, dict):
-        notes.append(f"{path.name} is not the facts of a hold")
-        return {}
+    Parameters
+    ----------
+    folder : Path
+        The hold's folder.
+    notes : list of str, optional
+        Takes what is wrong with them, in words.
+    """
+    notes = [] if notes is None else notes
+    facts = _written_facts(folder / FACTS, notes)
+    if facts is None:
+        facts = _sealed_facts(folder / PARQUET)
+        notes += [f"{FACTS} is gone or damaged; the facts are those of {PARQUET}"] if facts else []
     wrong = [name for name in _FACT_TYPES if name in facts and not _fits(name, facts[name])]
     if wrong:
-        notes.append(f"{path.name}: left out, because damaged: {', '.join(wrong)}")
+        notes.append(f"{FACTS}: left out, because damaged: {', '.join(wrong)}")
     return {name: value for name, value in facts.items() if name not in wrong}
+
+
+def _written_facts(path: Path, notes: list[str]) -> dict[str, Any] | None:
+    """The facts of hold.json; None without them. A log that lost them can still be read."""
+    if not os.path.lexists(path):
+        return None
+    try:
+        facts = read_json(path, limit=FACTS_BYTES)
+    except FileError as failed:
+        notes.append(str(failed))
+        return None
+    if isinstance(facts, dict):
+        return facts
+    notes.append(f"{path.name} is not the facts of a hold")
+    return None
+
+
+def _sealed_facts(path: Path) -> dict[str, Any]:
+    """The facts that `bainwright.record.writer.seal` put beside the rows; empty if there are none."""
+    if not os.path.isfile(path):
+        return {}
+    import duckdb
+
+    try:
+        with duckdb.connect() as database:
+            found = database.execute("SELECT value FROM parquet_kv_metadata(?) WHERE decode(key) = ?",
+                                     [glob_escaped(path), SEALED_AS]).fetchone()  # fmt: skip
+        facts = json.loads(found[0]) if found and len(found[0]) <= FACTS_BYTES else {}
+    except (duckdb.Error, RuntimeError, ValueError, RecursionError):
+        return {}
+    return facts if isinstance(facts, dict) else {}
 
 
 def _fits(name: str, value: Any) -> bool:

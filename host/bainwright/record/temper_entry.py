@@ -28,7 +28,7 @@ Say = Callable[..., None]
 class TemperOptions:
     """The options as typed."""
 
-    log: str
+    hold: str
     minutes: float | None = None
     not_set: bool = False
     gloss: str | None = None
@@ -44,7 +44,7 @@ def run_temper(options: TemperOptions, *, as_json: bool, say: Say) -> int:
     int
         The exit status: 1 when the last test did not pass.
     """
-    folder = folder_of(options.log)
+    folder = folder_of(options.hold)
     log = read_log(folder)
     tests = read_tests(folder) or logged_tests(log.events, log.facts)
     if _has_entry(options):

@@ -15,7 +15,7 @@ from bainwright.core.home import holds_folder, is_text, remember
 from bainwright.core.os_errors import reason
 from bainwright.link.messages import Status
 from bainwright.record.columns import HEADER, NAMES, TEXTS, row
-from bainwright.record.reader import CSV, EVENTS, FACTS, PARQUET, read_facts, read_log
+from bainwright.record.reader import CSV, EVENTS, FACTS, PARQUET, SEALED_AS, read_facts, read_log
 
 
 def make_folder(asked: Path | None, name: str) -> Path:
@@ -161,11 +161,14 @@ class LiveLog:
         except OSError as failed:
             self._give_up(FACTS, failed)
 
-    def add_report(self, report: dict[str, Any]) -> None:
-        """Add the report to the facts of a closed log; if the disk refuses it, only the report is lost."""
+    def add_report(self, report: dict[str, Any]) -> str | None:
+        """Add the report to the facts of a closed log; returns why the disk refused it. The log is not affected."""
         self.facts["report"] = report
-        with contextlib.suppress(OSError):
+        try:
             replace_file(self.folder / FACTS, json.dumps(self.facts, indent=2) + "\n")
+        except OSError as failed:
+            return f"the report is not stored in {self.folder / FACTS}: {reason(failed)}"
+        return None
 
     def close(self, **facts: Any) -> None:
         """Write what is left, add `facts`, and close the files."""
@@ -205,12 +208,12 @@ def seal(folder: Path) -> Path:
     fields = ", ".join(
         f'"{name}"' if name in TEXTS else f"nullif(\"{name}\", 'nan'::DOUBLE) AS \"{name}\"" for name in rows
     )
-    facts = json.dumps(read_facts(folder / FACTS))
+    facts = json.dumps(read_facts(folder))
     try:
         with duckdb.connect() as database:
             database.execute(
                 f"COPY (SELECT {fields} FROM rows) TO {_quoted(target)} "
-                f"(FORMAT parquet, KV_METADATA {{bain: {_quoted(facts)}}})"
+                f"(FORMAT parquet, KV_METADATA {{{SEALED_AS}: {_quoted(facts)}}})"
             )
     except (duckdb.Error, RuntimeError) as failed:
         raise FileError(f"{target} cannot be written", got=str(failed).splitlines()[0]) from failed

@@ -11,11 +11,14 @@ from pathlib import Path
 from typing import Any
 
 from bainwright.core.atomic_write import save_file
-from bainwright.core.errors import UseError
+from bainwright.core.errors import FileError, UseError
+from bainwright.core.read_file import read_bytes, read_text
+from bainwright.display.picture import PNG, SVG
 from bainwright.review.night import Night
 from bainwright.review.night_words import compared, sections
 
 SUFFIXES = (".html", ".pdf")
+PICTURE_BYTES = 4 << 20  # chosen: twenty times a picture of 48 h
 A4_IN = (8.27, 11.69)
 LINES_ABOVE_PICTURE, LINES_A_PAGE = 38, 66  # of 9 points
 STYLE = """
@@ -111,8 +114,8 @@ def _heading(nights: Sequence[Night]) -> str:
 def _picture(folder: Path) -> str:
     """The stored drawing, set into the page; it is our own file, and anything else in it is dropped."""
     try:
-        text = (folder / "hold.svg").read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError):
+        text = read_text(folder / SVG, "the picture", PICTURE_BYTES)
+    except FileError:
         return "<p>There is no picture.</p>"
     found = re.search(r"<svg\b.*</svg>", text, re.DOTALL)
     if found is None or re.search(r"<script|<foreignObject|\son\w+\s*=|javascript:", found[0], re.IGNORECASE):
@@ -129,7 +132,7 @@ def _write_pdf(path: Path, nights: Sequence[Night], folders: Sequence[Path], mad
     with PdfPages(out, metadata={"Title": _heading(nights), "CreationDate": made}) as pages:
         for night, folder in zip(nights, folders, strict=True):
             lines = _pdf_lines(night)
-            pages.savefig(_pdf_page(lines[:LINES_ABOVE_PICTURE], made, folder / "hold.png"))
+            pages.savefig(_pdf_page(lines[:LINES_ABOVE_PICTURE], made, folder / PNG))
             for at in range(LINES_ABOVE_PICTURE, len(lines), LINES_A_PAGE):
                 pages.savefig(_pdf_page(lines[at : at + LINES_A_PAGE], made, None))
     save_file(path, out.getvalue(), what="the report")
@@ -154,7 +157,7 @@ def _pdf_page(lines: Sequence[str], made: datetime, picture: Path | None) -> Any
     text = "\n".join(lines).replace("$", r"\$")  # matplotlib takes a dollar for mathematics
     figure.text(0.08, 0.96, text, va="top", fontsize=9, family="DejaVu Sans", linespacing=1.35)
     figure.text(0.08, 0.03, f"Written {made.strftime('%a %d %b %Y, %H:%M %Z')}", fontsize=8, color="dimgray")
-    if picture is not None and picture.exists():
+    if picture is not None and picture.is_file():
         axes = figure.add_axes((0.06, 0.06, 0.88, 0.38))
         axes.imshow(_pixels(picture))
         axes.set_axis_off()
@@ -163,10 +166,13 @@ def _pdf_page(lines: Sequence[str], made: datetime, picture: Path | None) -> Any
 
 def _pixels(picture: Path) -> Any:
     """The picture's pixels; a white one where the file is damaged."""
+    import io
+
     import matplotlib.image as images
     import numpy as np
+    from PIL.Image import DecompressionBombError
 
     try:
-        return images.imread(picture)
-    except (OSError, ValueError, SyntaxError):
+        return images.imread(io.BytesIO(read_bytes(picture, "the picture", PICTURE_BYTES)))
+    except (FileError, DecompressionBombError, OSError, ValueError, SyntaxError):
         return np.ones((1, 1, 3))

@@ -56,7 +56,7 @@ class Origin:
 def find_folder(parent: Path, origin: Origin, hold: BoardHold) -> tuple[Path, HoldLog | None] | None:
     """The folder that already has this hold, watched or collected, and its log; None if there is none."""
     for path in sorted(parent.glob("*/" + FACTS)):
-        if not _same_ids(read_facts(path), origin, hold):
+        if not _same_ids(read_facts(path.parent), origin, hold):
             continue
         try:
             log = read_log(path.parent)

@@ -202,8 +202,9 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
     summary = f"{night} {judged.words} {ENDINGS.get(course.ended or '', '')}".strip()
     notes += log.notes
     if course.log.trouble is None:
-        course.log.add_report({**judged.score.as_dict(), "temper": judged.temper, "steps": _steps(judged),
-                               "summary": summary})
+        stored = {**judged.score.as_dict(), "temper": judged.temper, "steps": _steps(judged), "summary": summary}
+        refused = course.log.add_report(stored)
+        notes += [refused] if refused else []
     drawn = course.log.trouble is None and _seal_and_draw(path.parent, log, truth, runner, summary, notes)
     return Report(_result(home, course, judged, ended, summary), summary, _exit(course, judged), notes, drawn)
 

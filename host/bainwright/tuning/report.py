@@ -11,8 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bainwright.core.errors import FileError
-from bainwright.core.os_errors import reason
+from bainwright.core.atomic_write import save_file
 from bainwright.display.picture import BAND, CEILING, CHOCOLATE, FAINT, HEAT, INK, PAPER, WATER
 from bainwright.tuning import fastsim, identify, margins
 from bainwright.tuning.choose import CORNER, NOMINAL, Chosen, Task, with_gains
@@ -108,10 +107,7 @@ def write(path: Path, text: str) -> None:
     FileError
         If it cannot be.
     """
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as failed:
-        raise FileError(f"the report {path} cannot be written", got=reason(failed)) from failed
+    save_file(path, text, what="the report")
 
 
 def fit_sentences(findings: Findings) -> list[str]:
