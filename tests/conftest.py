@@ -5,6 +5,8 @@ import os
 import pytest
 
 os.environ["BAIN_HOME"] = "."  # never the user's home
+# One thread of linear algebra a test process: the matrices are small, and more threads only wait for each other.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # Files that take over seven seconds of one core. They play whole holds, compile or fit; the inner loop leaves them out.
 SLOW = {

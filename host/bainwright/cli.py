@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 import click
@@ -62,6 +63,7 @@ def main(arguments: list[str] | None = None) -> int:
     int
         The exit status.
     """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before NumPy loads: for small matrices threads only wait
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal without a degree sign still gets the number
