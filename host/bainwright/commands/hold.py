@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from contextlib import AbstractContextManager, nullcontext
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -11,6 +12,7 @@ from bainwright.commands import console, options
 
 if TYPE_CHECKING:
     from bainwright.evening.options import HoldSetup
+    from bainwright.page.hosting import HoldPage
     from bainwright.review.report import Report
 
 
@@ -39,9 +41,12 @@ if TYPE_CHECKING:
 @click.option("--join", is_flag=True, help="Watch the hold that already runs on the board.")
 @click.option("--undrilled", is_flag=True, help="Hold overnight although bain drill has not passed.")
 @click.option("--big", is_flag=True, help="Digits to read across the kitchen.")
+@click.option("--page", is_flag=True, help="Show the hold on a web page, on this PC alone.")
+@click.option("--lan", is_flag=True, help="The page also for phones on the local network.")
+@click.option("--page-at", metavar="ADDRESS", help="The page at this address of this PC, with :PORT if you like.")
 @click.option("--quiet", is_flag=True, help="No bell when the warmer asks for somebody.")
 @options.json
-def hold(big: bool, quiet: bool, as_json: bool, **asked: Any) -> int:
+def hold(big: bool, quiet: bool, page: bool, lan: bool, page_at: str | None, as_json: bool, **asked: Any) -> int:
     """Hold a chocolate in its window.
 
     PROFILE is a chocolate by name (bain profile list) or a TOML file. The bowl may start at any temperature.
@@ -50,26 +55,39 @@ def hold(big: bool, quiet: bool, as_json: bool, **asked: Any) -> int:
     from bainwright.evening.options import HoldRequest, ask_about_stock, resolve
 
     ask = console.ask if console.is_asked() and not as_json else None
-    done = _run(resolve(ask_about_stock(HoldRequest(**asked), ask)), big, quiet)
+    setup = resolve(ask_about_stock(HoldRequest(**asked), ask))
+    with _page(page, lan, page_at) as served:
+        done = _run(setup, big, quiet, served)
     _show(done, as_json)
     return done.exit_code
 
 
-def _run(setup: HoldSetup, big: bool, quiet: bool) -> Report:
+def _page(page: bool, lan: bool, page_at: str | None) -> AbstractContextManager[HoldPage | None]:
+    """The page beside the hold, where one is wanted."""
+    if not (page or lan or page_at):
+        return nullcontext()
+    from bainwright.page.hosting import HoldPage, addresses
+
+    served = HoldPage(*addresses(lan, page_at))
+    for line in served.welcome():
+        console.remark(line)
+    return served
+
+
+def _run(setup: HoldSetup, big: bool, quiet: bool, page: HoldPage | None) -> Report:
     """Run the hold; returns its report."""
     from bainwright.core.keys import Interrupts
     from bainwright.display.view import choose_view
-    from bainwright.evening.keyboard import KEYS, KEYS_VIRTUAL
+    from bainwright.evening.keyboard import KEY_OF_PAGE, KEYS, KEYS_VIRTUAL
     from bainwright.evening.runner import Runner
     from bainwright.review.report import report
     from bainwright.virtual.opening import open_board
 
     console.remark("starting the virtual board ..." if setup.simulated else "looking for the warmer ...")
     with open_board(setup.port, setup.simulated) as session:
-        view = choose_view(
-            sys.stderr, full=sys.stdout.isatty(), big=big, keys=KEYS_VIRTUAL if session.virtual else KEYS, quiet=quiet
-        )
-        runner = Runner(setup, session, view)
+        keys = (KEY_OF_PAGE if page else "") + (KEYS_VIRTUAL if session.virtual else KEYS)
+        view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=big, keys=keys, quiet=quiet)
+        runner = Runner(setup, session, page.view(view) if page else view, page.inbox if page else None)
         runner.prepare()
         for note in runner.notes():
             console.remark(note)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from bainwright.core.units import clock_words
 from bainwright.display.scene import ABOVE, BELOW, IN, UNKNOWN, Scene
 from bainwright.words import terms
@@ -10,6 +12,7 @@ PLACES = {BELOW: "below its window", IN: "in its window", ABOVE: "ABOVE its wind
 # In a step that warms or cools the chocolate, being outside its window is no trouble.
 ON_ITS_WAY = {("melt", BELOW): "melting", ("melt", IN): "warm enough", ("seed", ABOVE): "cooling",
               ("settle", ABOVE): "settling", ("rest", BELOW): "resting"}
+KEYS = {"resume": "w", "bowl_on": "b", "no_refill": "r"}  # at the terminal
 STEADY_C = 0.05  # chosen: a change over ten minutes that no kitchen thermometer shows
 
 
@@ -56,14 +59,23 @@ def times(scene: Scene) -> tuple[str, str]:
     return f"{clock_words(scene.t_s)} gone", left
 
 
-def prompt(scene: Scene) -> str:
-    """What to do now: hands in the water come first, then what the warmer asks, then what is going on."""
+def prompt(scene: Scene, press: Mapping[str, str] = KEYS) -> str:
+    """What to do now: hands in the water come first, then what the warmer asks, then what is going on.
+
+    Parameters
+    ----------
+    scene : Scene
+        The hold.
+    press : mapping
+        What a person presses here for an act, by the act's name.
+    """
     if scene.status is not None and scene.status.state == "pause":
-        return "water pause: the heat is off, hands may go in; w ends the pause"
+        return f"water pause: the heat is off, hands may go in; {press['resume']} ends the pause"
     if scene.prompt:
         return scene.prompt
     if scene.bowl_away:
-        return "the bowl is off: wipe its underside dry, set it back, then b"
+        return f"the bowl is off: wipe its underside dry, set it back, then {press['bowl_on']}"
     if scene.refill_coming:
-        return "refill coming: the bath warms up for it; the warmer says when to pour. r takes it back"
+        return (f"refill coming: the bath warms up for it; the warmer says when to pour. {press['no_refill']} takes it "
+                "back")
     return scene.concern or terms.PROMPTS[""]

@@ -101,9 +101,18 @@ class Wish(NamedTuple):
 
 
 class Inbox:
-    """Acts from other threads on their way to the hold: a few at most, and none waits for ever."""
+    """Acts from other threads on their way to the hold: a few at most, and none waits for ever.
 
-    def __init__(self, most: int = MOST_WAITING) -> None:
+    Parameters
+    ----------
+    most : int
+        How many acts may wait.
+    invite : callable, optional
+        Makes a sentence that lets one more phone in.
+    """
+
+    def __init__(self, most: int = MOST_WAITING, invite: Callable[[], str] | None = None) -> None:
+        self.invite = invite
         self._waiting: queue.Queue[Wish] = queue.Queue(most)
 
     def put(self, act: Act, seen: str) -> Future[Reply]:

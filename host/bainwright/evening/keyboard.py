@@ -22,6 +22,8 @@ _KEYS = (
 )
 KEYS = _KEYS + "leave or stop"
 KEYS_VIRTUAL = f"{_KEYS}end  {hands_line()}"
+PHONE = "p"  # shows how a phone gets in, where a page is served
+KEY_OF_PAGE = f"{PHONE} phone  "
 NO_ANSWER = "The board did not answer, so this may not have arrived. Look at its cable."
 END_QUESTION = "Is the dipping over? e once more ends it and the heat goes off; any other key: no"
 LEAVE_QUESTION = (
@@ -82,6 +84,8 @@ class Keyboard:
             self._ask(course, END_QUESTION)
         elif key == "c":
             self._offer_chocolates(course)
+        elif key == PHONE and self._inbox.invite is not None:
+            course.show(self._inbox.invite())
         elif self._hands is not None and key in HANDS:
             self._hands.use(key, course)
 

@@ -1,0 +1,133 @@
+"""Who may look and who may act: codes, sessions, and what a browser must say about where a request comes from.
+
+Pure: time and randomness are arguments, and nothing here knows HTTP beyond the text of three headers.
+"""
+
+from __future__ import annotations
+
+import hmac
+import secrets
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+CODE_LETTERS = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"  # none that looks like another
+CODE_LENGTH = 8  # 31^8 codes; at GUESSES a minute, a million years of guessing
+CODE_S = 15 * 60.0  # chosen: time to find the phone
+GUESSES, GUESSES_S = 10, 60.0  # chosen: wrong codes in a minute, from all clients together
+MOST_SESSIONS = 16  # chosen: more phones than a kitchen has; one more ends the one unused for longest
+ACTS, ACTS_S = 20, 10.0  # chosen: acts of one phone in ten seconds; a knuckle that bounces stays below
+
+
+class Limit:
+    """At most so many within a time."""
+
+    def __init__(self, most: int, within_s: float) -> None:
+        self._most, self._within_s = most, within_s
+        self._at_s: deque[float] = deque(maxlen=most)
+
+    def full(self, now_s: float) -> bool:
+        """Is no more allowed now?"""
+        return len(self._at_s) == self._most and not (now_s - self._at_s[0] > self._within_s)
+
+    def count(self, now_s: float) -> None:
+        """Count one."""
+        self._at_s.append(now_s)
+
+
+@dataclass
+class Session:
+    """One phone that is paired.
+
+    Attributes
+    ----------
+    token : str
+        What its forms send along, beside the cookie.
+    reply : tuple of (bool, str), optional
+        How its last act went, to be shown once.
+    """
+
+    token: str
+    used_s: float
+    reply: tuple[bool, str] | None = None
+    acts: Limit = field(default_factory=lambda: Limit(ACTS, ACTS_S))
+
+
+class Access:
+    """The codes and sessions of one server; both end with it.
+
+    Parameters
+    ----------
+    hosts : iterable of str
+        Names with port that requests may be addressed to, such as ``127.0.0.1:8024``.
+    open_to_look : bool
+        May anyone who reaches the server look? True where only this PC reaches it.
+    random : callable
+        Makes a secret of so many bytes, as text.
+    """
+
+    def __init__(
+        self, hosts: frozenset[str], *, open_to_look: bool, random: Callable[[int], str] = secrets.token_urlsafe
+    ) -> None:
+        self.hosts, self.open_to_look = hosts, open_to_look
+        self._random = random
+        self.feed_token = random(24)
+        self._codes: dict[str, float] = {}  # a code, and until when it is good
+        self._sessions: dict[str, Session] = {}
+        self._guesses = Limit(GUESSES, GUESSES_S)
+
+    # -- pairing -------------------------------------------------------------------------------------------------------
+
+    def new_code(self, now_s: float) -> str:
+        """A code that pairs one phone, once."""
+        code = "".join(secrets.choice(CODE_LETTERS) for _ in range(CODE_LENGTH))
+        self._codes = {old: until_s for old, until_s in self._codes.items() if now_s < until_s}
+        self._codes[code] = now_s + CODE_S
+        return code
+
+    def pair(self, typed: str, now_s: float) -> str | None:
+        """Exchange a code for a session's cookie; None for a wrong, used or late code, or after too many guesses."""
+        if self._guesses.full(now_s):
+            return None
+        code = "".join(letter for letter in typed.upper() if letter in CODE_LETTERS)
+        until_s = self._codes.pop(code, None)
+        if until_s is None or not now_s < until_s:
+            self._guesses.count(now_s)
+            return None
+        if len(self._sessions) >= MOST_SESSIONS:
+            del self._sessions[min(self._sessions, key=lambda cookie: self._sessions[cookie].used_s)]
+        cookie = self._random(32)
+        self._sessions[cookie] = Session(self._random(16), now_s)
+        return cookie
+
+    def session(self, cookie: str | None, now_s: float) -> Session | None:
+        """The session of a cookie."""
+        found = self._sessions.get(cookie) if cookie else None
+        if found is not None:
+            found.used_s = now_s
+        return found
+
+    # -- requests ------------------------------------------------------------------------------------------------------
+
+    def may_look(self, session: Session | None, bearer: str | None) -> bool:
+        """May this client read the page and the feeds?"""
+        return self.open_to_look or session is not None or (bearer is not None and same(bearer, self.feed_token))
+
+    def is_ours(self, host: str | None) -> bool:
+        """Is the request addressed to us by a name of ours? Another name that leads here is a foreign page's way in."""
+        return host is not None and host.lower() in self.hosts
+
+    def from_our_page(self, host: str, origin: str | None, fetch_site: str | None) -> bool:
+        """Does a request that may change something come from a page of ours? A browser always says so in one header."""
+        return origin == f"http://{host}" if origin is not None else fetch_site == "same-origin"
+
+    def from_elsewhere(self, host: str, origin: str | None, fetch_site: str | None, fetch_mode: str | None) -> bool:
+        """Does another page's script or picture read from us? Following a link to us is allowed."""
+        if origin is not None and origin != f"http://{host}":
+            return True
+        return fetch_site in ("cross-site", "same-site") and fetch_mode != "navigate"
+
+
+def same(one: str, other: str) -> bool:
+    """Compare secrets in a time that does not depend on how much of them agrees."""
+    return hmac.compare_digest(one.encode(), other.encode())

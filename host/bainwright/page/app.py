@@ -1,0 +1,219 @@
+"""What the server answers to: routes, each a few lines. What they show is made elsewhere."""
+
+from __future__ import annotations
+
+import asyncio
+import queue
+import time
+from collections.abc import Awaitable, Callable
+from typing import Any
+from urllib.parse import parse_qs
+
+from starlette.applications import Starlette
+from starlette.datastructures import Headers
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+from starlette.types import ASGIApp
+
+from bainwright.evening.acts import BY_NAME, Act, Inbox, Reply
+from bainwright.page import site
+from bainwright.page.access import Access, Session, same
+from bainwright.page.guard import Guard
+from bainwright.page.latest import Latest, Shown
+from bainwright.page.stream import MOST_STREAMS, EventStream, Streams
+
+ARRIVES_S = 4.0  # the board answers within a second; then a withdrawn act is never sent
+COOKIE = "bain"
+UNKNOWN = Reply(False, "It may not have arrived: the board has not answered yet. Look at what the page shows now.")
+LATE = Reply(False, "It did not arrive: the PC is looking for the board. Do it at the warmer, or try again.")
+MANY = Reply(False, "Not sent: too many acts at once. Wait a few seconds.")
+
+Answer = Callable[[Request], Awaitable[Response]]
+
+
+class PageApp:
+    """The application of one server.
+
+    Parameters
+    ----------
+    access : Access
+        Who may look and act.
+    latest : Latest, optional
+        The hold that runs; None where none does.
+    inbox : Inbox, optional
+        Where acts go.
+    """
+
+    def __init__(self, access: Access, latest: Latest | None = None, inbox: Inbox | None = None) -> None:
+        self._access, self._latest, self._inbox = access, latest, inbox
+        self.streams = Streams()
+        self._frame: tuple[object, dict[str, Any]] | None = None
+        self._charts: tuple[object, str] | None = None
+
+    def asgi(self) -> ASGIApp:
+        """The application, with its guard in front."""
+        routes = [
+            Route("/", self._looking(self._now), methods=["GET"]),
+            Route("/live", self._looking(self._live), methods=["GET"]),
+            Route("/act", self._act, methods=["POST"]),
+            Route("/in", self._show_pairing, methods=["GET"]),
+            Route("/in/{code}", self._show_pairing, methods=["GET"]),
+            Route("/in", self._pair, methods=["POST"]),
+            Mount("/static", StaticFiles(packages=[("bainwright.page", "static")])),
+        ]
+        return Guard(Starlette(routes=routes, exception_handlers={404: _not_here, 405: _not_here, 500: _broke}),
+                     self._access)
+
+    # -- who asks ------------------------------------------------------------------------------------------------------
+
+    def _looking(self, answer: Answer) -> Answer:
+        """Let only those in who may look; the others learn how to pair."""
+
+        async def checked(request: Request) -> Response:
+            if not self._access.may_look(self._session(request), _bearer(request.headers)):
+                return RedirectResponse("/in", 303)
+            return await answer(request)
+
+        return checked
+
+    def _session(self, request: Request) -> Session | None:
+        return self._access.session(request.cookies.get(COOKIE), time.monotonic())
+
+    async def _show_pairing(self, request: Request) -> Response:
+        """The form that pairs; a link's preview must not use the code up, so only the form's button does."""
+        code = str(request.path_params.get("code", ""))[:12]
+        return HTMLResponse(self._page("in", "/in", code=code, wrong=""))
+
+    async def _pair(self, request: Request) -> Response:
+        typed = _form(await request.body()).get("code", "")
+        cookie = self._access.pair(typed, time.monotonic())
+        if cookie is None:
+            wrong = "That code is not valid, or no longer. Press p at the PC for a new one."
+            return HTMLResponse(self._page("in", "/in", code="", wrong=wrong), 403)
+        response = RedirectResponse("/", 303)
+        response.set_cookie(COOKIE, cookie, httponly=True, samesite="strict")
+        return response
+
+    # -- the hold ------------------------------------------------------------------------------------------------------
+
+    def _shown(self) -> Shown | None:
+        return self._latest.get() if self._latest else None
+
+    async def _now(self, request: Request) -> Response:
+        shown, session = self._shown(), self._session(request)
+        if shown is None:
+            lines = ["The warmer has not reported yet. This page follows as soon as it does."]
+            text = self._page("words", "/", title="Waiting for the warmer", lines=lines)
+            return HTMLResponse(text, headers={"refresh": "2"})
+        reply = None
+        if session is not None:
+            reply, session.reply = session.reply, None
+        text = self._page("now", "/", shown=shown, reply=reply, token=session.token if session else "",
+                          readings=site.readings(shown), buttons=site.buttons(shown.now),
+                          charts=self._charts_of(shown))  # fmt: skip
+        return HTMLResponse(text)
+
+    async def _live(self, request: Request) -> Response:
+        if self.streams.open >= MOST_STREAMS:
+            return PlainTextResponse("Too many phones watch already.\n", 503, {"retry-after": "10"})
+        stream: Any = EventStream(self._latest_frame, self.streams)
+        return _Started(stream)
+
+    def _latest_frame(self) -> tuple[object, dict[str, Any]] | None:
+        """What streams send, made once for all of them; a moment that gets old is drawn again every second."""
+        shown = self._shown()
+        if shown is None:
+            return None
+        key = (shown.number, int(shown.age_s) if shown.age_s > site.STALE_S else 0)
+        if self._frame is None or self._frame[0] != key:
+            self._frame = key, {
+                "readings": site.readings(shown), "buttons": site.buttons(shown.now), "charts": self._charts_of(shown),
+            }  # fmt: skip
+        return self._frame
+
+    def _charts_of(self, shown: Shown) -> str:
+        """Drawn again only when there is a new sample or event."""
+        now = shown.now
+        key = (now.hour[-1:], len(now.events), now.events[-1:], now.low_c, now.high_c, now.ceiling_c)
+        if self._charts is None or self._charts[0] != key:
+            self._charts = key, site.charts(now)
+        return self._charts[1]
+
+    # -- acts ----------------------------------------------------------------------------------------------------------
+
+    async def _act(self, request: Request) -> Response:
+        """Hand an act over, and report how it went: to the page's script as JSON, else at the top of the page."""
+        form, session = _form(await request.body()), self._session(request)
+        if session is None or not same(form.get("token", ""), session.token):
+            return _reply(request, None, Reply(False, "This phone is not paired, or the PC's program was restarted. "
+                                                      "Enter the code from the PC."), 403)
+        act = BY_NAME.get(form.get("act", ""))
+        if act is None or self._inbox is None:
+            return _reply(request, session, Reply(False, "The page does not know this act."), 400)
+        now_s = time.monotonic()
+        if session.acts.full(now_s):
+            return _reply(request, session, MANY, 429)
+        session.acts.count(now_s)
+        reply = await _deliver(self._inbox, act, form.get("seen", ""))
+        return _reply(request, session, reply, 200 if reply.done else 409)
+
+    def _page(self, name: str, here: str, **values: Any) -> str:
+        return site.page(name, pages=[("Now", "/")] if self._latest else [], here=here, **values)
+
+
+class _Started(Response):
+    """A response that is an ASGI application of its own."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        super().__init__()
+        self._app = app
+
+    async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
+        await self._app(scope, receive, send)
+
+
+async def _deliver(inbox: Inbox, act: Act, seen: str) -> Reply:
+    """Wait for the hold's reply. What it has not begun by then is withdrawn, so that it does not arrive later."""
+    try:
+        reply = inbox.put(act, seen)
+    except queue.Full:
+        return MANY
+    done, _ = await asyncio.wait([asyncio.wrap_future(reply)], timeout=ARRIVES_S)
+    if done or not reply.cancel():
+        return reply.result() if reply.done() and not reply.cancelled() else UNKNOWN
+    return LATE
+
+
+def _reply(request: Request, session: Session | None, reply: Reply, status: int) -> Response:
+    if "application/json" in request.headers.get("accept", ""):
+        return JSONResponse({"done": reply.done, "words": reply.words}, status)
+    if session is None:
+        return RedirectResponse("/in", 303)
+    session.reply = reply
+    return RedirectResponse("/", 303)
+
+
+def _form(body: bytes) -> dict[str, str]:
+    """The fields of a form; what is no form has none."""
+    try:
+        found = parse_qs(body.decode("ascii"), max_num_fields=8)
+    except (UnicodeDecodeError, ValueError):
+        return {}
+    return {name: values[0] for name, values in found.items()}
+
+
+def _bearer(headers: Headers) -> str | None:
+    kind, _, token = headers.get("authorization", "").partition(" ")
+    return token if kind.lower() == "bearer" else None
+
+
+async def _not_here(_: Request, __: Exception) -> Response:
+    return PlainTextResponse("There is no such page here.\n", 404)
+
+
+async def _broke(_: Request, __: Exception) -> Response:
+    return PlainTextResponse("The page broke. The hold is not affected. Load it again.\n", 500)
+
+

@@ -1,0 +1,117 @@
+"""A page beside a hold: where it is served, who is let in, and what ties it to the hold."""
+
+from __future__ import annotations
+
+import io
+import time
+from types import TracebackType
+
+from bainwright.core.errors import UseError
+from bainwright.display.view import View
+from bainwright.evening.acts import Inbox
+from bainwright.page import server
+from bainwright.page.access import Access
+from bainwright.page.app import PageApp
+from bainwright.page.latest import Latest
+from bainwright.page.page_view import PageView
+from bainwright.page.server import PageServer
+
+NO_LAN = "this PC is on no local network, so phones cannot reach the page; it is served on this PC alone"
+
+
+def addresses(lan: bool, at: str | None) -> tuple[list[str], int, list[str]]:
+    """Where to serve, from what was typed: addresses, the port, and what to say about them.
+
+    Raises
+    ------
+    UseError
+        If an address is none of a private network, or the port is none.
+    """
+    if at is not None:
+        address, port = _split(at)
+        return [server.check_local(address)], port, []
+    found = server.lan_address() if lan else None
+    return [server.HERE, *([found] if found else [])], server.PORT, [NO_LAN] if lan and not found else []
+
+
+def _split(at: str) -> tuple[str, int]:
+    """An address and its port; ``[::1]:8024`` has its colons in brackets."""
+    address, colon, port = at.rpartition(":")
+    if not colon or at.endswith("]") or (at.count(":") > 1 and not at.startswith("[")):
+        return at, server.PORT
+    if not port.isdecimal() or not 0 < int(port) < 65536:
+        raise UseError("--page-at", got=repr(at), wanted="an address, and a port from 1 to 65535 after its colon")
+    return address, int(port)
+
+
+class HoldPage:
+    """The page of one hold, served from `with` to its end.
+
+    Parameters
+    ----------
+    addresses : list of str
+        Where to serve it; the last one is what phones use.
+    port : int
+        The port; where it is taken, a free one is used.
+    notes : list of str
+        What the person should read about the addresses.
+
+    Raises
+    ------
+    UseError
+        If it cannot be served there.
+    """
+
+    def __init__(self, addresses: list[str], port: int, notes: list[str]) -> None:
+        sockets = server.open_sockets(addresses, port)
+        found = sockets[0].getsockname()[1]
+        names = [server.host_name(address, found) for address in addresses]
+        alone = all(address in (server.HERE, "::1") for address in addresses)
+        self._notes = [*notes, *([f"port {port} is taken; the page uses {found}"] if found != port else [])]
+        self._access = Access(frozenset([*names, *([f"localhost:{found}"] if alone or len(names) > 1 else [])]),
+                              open_to_look=alone)
+        self._alone, self._url = alone, f"http://{names[-1]}"
+        self.latest, self.inbox = Latest(), Inbox(invite=self.invite)
+        self._server = PageServer(PageApp(self._access, self.latest, self.inbox), sockets)
+
+    def __enter__(self) -> HoldPage:
+        self._server.__enter__()
+        return self
+
+    def __exit__(self, *details: type[BaseException] | BaseException | TracebackType | None) -> None:
+        self._server.__exit__(*details)
+
+    @property
+    def port(self) -> int:
+        """The port it is served on."""
+        return self._server.port
+
+    def view(self, view: View) -> View:
+        """A view that also feeds the page."""
+        return PageView(view, self.latest)
+
+    def invite(self) -> str:
+        """A sentence that lets one more phone in."""
+        return f"the page is at {self._url}/in; the code for one phone: {self._code()}"
+
+    def welcome(self) -> list[str]:
+        """What to print before the hold begins: where the page is, and how a phone gets in."""
+        code = self._code()
+        link = f"{self._url}/in/{code}"
+        lines = [*self._notes, f"the page is at {self._url}; to use its buttons open {link}"]
+        if self._alone:
+            return [*lines, "only this PC reaches it; --lan lets phones in"]
+        return [*lines, _qr(link), "whoever is on your network can read what the page sends: it is not encrypted. "
+                "Never forward its port to the internet"]
+
+    def _code(self) -> str:
+        return self._access.new_code(time.monotonic())
+
+
+def _qr(link: str) -> str:
+    """The link as a QR code of letters, for a phone's camera."""
+    import segno
+
+    out = io.StringIO()
+    segno.make(link, error="l", micro=False).terminal(out, compact=True, border=2)
+    return out.getvalue()

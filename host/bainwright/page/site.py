@@ -1,0 +1,95 @@
+"""The pages as HTML, made from templates in which every value is escaped."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup
+
+from bainwright.core.terminal import visible
+from bainwright.core.units import clock_words
+from bainwright.evening import acts
+from bainwright.page.chart import chart
+from bainwright.page.latest import Shown
+from bainwright.page.now import Now
+
+STALE_S = 5.0  # a live board reports every second; after five missed reports the page shows no figure as present
+MOST_EVENTS = 12  # shown, newest first
+FINAL_WORDS = {
+    "finish": "Nobody dips any more? The heat goes off.",
+    "stop": "The heat goes off, and the chocolate will cool.",
+}
+# In the order of need with wet hands: the answers are drawn above all others.
+BELOW_ANSWERS = ("bowl_off", "bowl_on", "refill", "no_refill", "pause", "resume", "test", "thins", "back")
+RARE = ("lock", "unlock")
+
+
+@lru_cache(maxsize=1)
+def _templates() -> Environment:
+    found = Environment(
+        loader=PackageLoader("bainwright.page"),
+        autoescape=select_autoescape(default=True, default_for_string=True),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    found.filters["clock"] = clock_words
+    found.filters["visible"] = visible
+    found.filters["c2"] = lambda temp_c: "--.--" if temp_c is None else f"{temp_c:.2f}"
+    found.filters["c1"] = lambda temp_c: "--.-" if temp_c is None else f"{temp_c:.1f}"
+    return found
+
+
+def page(name: str, **values: Any) -> str:
+    """A whole page.
+
+    Parameters
+    ----------
+    name : str
+        Its template, without ``.html``.
+    values : object
+        What the template shows.
+    """
+    return _templates().get_template(f"{name}.html").render(values)
+
+
+def readings(shown: Shown) -> Markup:
+    """Figures, places and what to do: what changes with every report."""
+    return _part("readings", shown)
+
+
+def buttons(now: Now) -> Markup:
+    """The acts that fit the moment."""
+    offered = {name: acts.BY_NAME[name] for name in now.acts}
+    return Markup(_templates().get_template("_buttons.html").render(
+        now=now,
+        answers=[act for act in offered.values() if act.answers] if now.ask else [],
+        others=[offered[name] for name in ("no", *BELOW_ANSWERS) if name in offered and not (now.ask and name == "no")],
+        rare=[offered[name] for name in RARE if name in offered],
+        finals=[(act, FINAL_WORDS[act.name]) for act in offered.values() if act.final],
+    ))  # fmt: skip
+
+
+def charts(now: Now) -> Markup:
+    """The last hour and the whole evening, and what happened."""
+    window = (now.low_c, now.high_c, now.ceiling_c)
+    return Markup(_templates().get_template("_charts.html").render(
+        hour=Markup(chart(now.hour, window, label="The last hour: chocolate and water", events=now.events)),
+        evening=Markup(chart(now.evening, window, label="The whole hold: chocolate and water", events=now.events)),
+        longer=len(now.evening) > 1 and now.t_s > now.hour[0][0] + 3700.0 if now.hour else False,
+        events=list(reversed(now.events))[:MOST_EVENTS],
+    ))  # fmt: skip
+
+
+def _part(name: str, shown: Shown) -> Markup:
+    now = shown.now
+    span_c = now.ceiling_c + 2.0 - (now.low_c - 3.0)  # the scale of the bar: as the terminal's
+
+    def share(temp_c: float) -> float:
+        return round(100 * min(1.0, max(0.0, (temp_c - now.low_c + 3.0) / span_c)), 1)
+
+    return Markup(_templates().get_template(f"_{name}.html").render(
+        now=now, age_s=shown.age_s, stale=shown.age_s > STALE_S and not now.over, share=share,
+    ))  # fmt: skip

@@ -1,0 +1,74 @@
+// Keeps the page live. Without it the page still reads and acts; it then loads itself again every few seconds.
+"use strict";
+
+const QUIET_MS = 5000; // the PC says every second that it lives
+const ANSWER_MS = 8000; // the PC answers an act within five seconds, whatever happens to it
+const part = (name) => document.getElementById(name);
+let heardAt = Date.now();
+let over = false;
+
+function show(name, html) {
+  const place = part(name);
+  if (!place) return;
+  const focused = place.contains(document.activeElement) ? document.activeElement.value : null;
+  const open = [...place.querySelectorAll("details")].map((each) => each.open);
+  place.innerHTML = html;
+  place.querySelectorAll("details").forEach((each, at) => { each.open = Boolean(open[at]); });
+  if (focused) place.querySelector(`button[value="${CSS.escape(focused)}"]`)?.focus();
+}
+
+function state() {
+  return part("readings").querySelector(".now")?.dataset ?? {};
+}
+
+function showLink() {
+  const silentS = Math.round((Date.now() - heardAt) / 1000);
+  const silent = silentS * 1000 >= QUIET_MS && !over;
+  part("link").hidden = !silent;
+  part("readings").querySelector(".now")?.classList.toggle("stale", silent);
+  if (silent) {
+    part("link").textContent = `No word from the PC for ${silentS} s. What you see is old. `
+      + "The warmer holds without it: look at the warmer.";
+  }
+  dispatchEvent(new CustomEvent("bain", { detail: { ...state(), silentS: silent ? silentS : 0 } }));
+}
+
+const stream = new EventSource("/live");
+stream.addEventListener("now", (message) => {
+  heardAt = Date.now();
+  for (const [name, html] of Object.entries(JSON.parse(message.data))) show(name, html);
+  over = state().over === "1";
+  if (over) stream.close();
+  showLink();
+});
+stream.addEventListener("alive", () => {
+  heardAt = Date.now();
+  showLink();
+});
+setInterval(showLink, 1000);
+
+function answer(words, done) {
+  const place = part("reply");
+  place.hidden = false;
+  place.className = `reply ${done ? "done" : "failed"}`;
+  place.textContent = words;
+}
+
+document.addEventListener("submit", async (event) => {
+  if (event.target.id !== "acts") return;
+  event.preventDefault();
+  const button = event.submitter;
+  const body = new URLSearchParams(new FormData(event.target, button));
+  button.disabled = true;
+  answer("Sending …", true);
+  try {
+    const response = await fetch("/act", {
+      method: "POST", body, headers: { accept: "application/json" }, signal: AbortSignal.timeout(ANSWER_MS),
+    });
+    const reply = await response.json();
+    answer(reply.words, reply.done);
+  } catch {
+    answer("It did not arrive: the PC does not answer. Do it at the warmer.", false);
+  }
+  button.disabled = false;
+});

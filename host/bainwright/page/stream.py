@@ -1,0 +1,84 @@
+"""The live stream to one phone: server-sent events, the latest moment whenever the phone is ready for it."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import Callable
+from typing import Any
+
+from starlette.types import Receive, Scope, Send
+
+MOST_STREAMS = 48  # chosen: at two a phone, more than a kitchen has
+LOOK_S = 0.25  # how often a stream looks for a new moment
+SILENCE_S = 1.0  # a stream shows at least this often that it lives
+SEND_S = 15.0  # chosen: a phone that takes nothing for so long sleeps; it comes back by itself
+LIVES_S = 3600.0  # chosen: then it is closed, and the browser connects again
+RETRY_MS = 2000
+
+Frame = Callable[[], tuple[object, dict[str, Any]] | None]  # the latest frame, and what tells it from others
+
+
+class Streams:
+    """Counts the streams of a server, and ends them with it."""
+
+    def __init__(self) -> None:
+        self.open = 0
+        self.closing = False
+
+
+class EventStream:
+    """One stream, as an ASGI response. It holds no queue: what a slow phone did not take, it misses.
+
+    Parameters
+    ----------
+    frame : callable
+        Gives the latest frame: its key, and parts to show by name; None before the first.
+    streams : Streams
+        The server's count.
+    """
+
+    def __init__(self, frame: Frame, streams: Streams) -> None:
+        self._frame, self._streams = frame, streams
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        self._streams.open += 1
+        gone = asyncio.create_task(_until_gone(receive))
+        try:
+            headers = [(b"content-type", b"text/event-stream; charset=utf-8")]
+            await send({"type": "http.response.start", "status": 200, "headers": headers})
+            await self._send_frames(send, gone)
+        except TimeoutError:
+            pass
+        finally:
+            gone.cancel()
+            self._streams.open -= 1
+
+    async def _send_frames(self, send: Send, gone: asyncio.Task[None]) -> None:
+        loop = asyncio.get_running_loop()
+        ends_s, said_s, sent = loop.time() + LIVES_S, -1e9, dict[str, Any]()
+        shown: object = None
+        await _send(send, f"retry: {RETRY_MS}\n\n")
+        while not gone.done() and not self._streams.closing and loop.time() < ends_s:
+            latest = self._frame()
+            if latest is not None and latest[0] != shown:
+                shown, parts = latest
+                changed = {name: part for name, part in parts.items() if sent.get(name) != part}
+                sent, said_s = parts, loop.time()
+                await _send(send, f"event: now\ndata: {json.dumps(changed)}\n\n")
+            elif loop.time() - said_s >= SILENCE_S:
+                said_s = loop.time()
+                await _send(send, "event: alive\ndata:\n\n")
+            await asyncio.sleep(LOOK_S)
+        async with asyncio.timeout(SEND_S):
+            await send({"type": "http.response.body", "body": b"", "more_body": False})
+
+
+async def _send(send: Send, text: str) -> None:
+    async with asyncio.timeout(SEND_S):
+        await send({"type": "http.response.body", "body": text.encode(), "more_body": True})
+
+
+async def _until_gone(receive: Receive) -> None:
+    while (await receive())["type"] != "http.disconnect":
+        pass

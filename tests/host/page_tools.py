@@ -1,0 +1,128 @@
+"""A page served over real sockets of this machine, and a phone that asks it."""
+
+import http.client
+import json
+import re
+import threading
+import time
+from contextlib import contextmanager
+from html.parser import HTMLParser
+
+from fake_board import status_line
+
+from bainwright.display.scene import Scene
+from bainwright.evening.acts import Reply
+from bainwright.files.score import Window
+from bainwright.link.messages import decode
+from bainwright.page import server
+from bainwright.page.hosting import HoldPage
+from bainwright.page.now import now_of
+
+ROOT_CODE = re.compile(r"/in/([A-Z0-9]{8})")
+
+
+def scene_at(**status):
+    """A hold of an hour and a half that has just reported."""
+    scene = Scene("dark", "the warmer 'pot'", Window(31.0, 31.5, 32.0, 34.5), True, 4 * 3600.0, 150.0)
+    for t_s in range(0, 5401, 60):
+        scene.see(t_s, decode(status_line(t_s + 1, 1000 * t_s, **status).strip()))
+    return scene
+
+
+class Phone:
+    """A browser as far as these tests need one: it sends what a browser sends, and stores its cookie."""
+
+    def __init__(self, page):
+        self.host = f"127.0.0.1:{page.port}"
+        self.cookie = self.token = ""
+
+    def ask(self, method, path, body=None, **headers):
+        connection = http.client.HTTPConnection(self.host, timeout=10)
+        sent = {"Host": self.host, "Cookie": self.cookie, **headers}
+        written = {name.replace("_", "-"): text for name, text in sent.items() if text is not None}
+        connection.request(method, path, body, written)
+        answer = connection.getresponse()
+        text = answer.read().decode()
+        connection.close()
+        return answer, text
+
+    def post(self, path, body, **headers):
+        return self.ask("POST", path, body, **{"Origin": f"http://{self.host}"} | headers)
+
+    def pair(self, code):
+        answer, _ = self.post("/in", f"code={code}")
+        self.cookie = (answer.getheader("set-cookie") or "").partition(";")[0]
+        _, text = self.ask("GET", "/")
+        found = re.search(r'name="token" value="([^"]+)"', text)
+        self.token = found[1] if found else ""
+        return answer
+
+    def act(self, name, seen="", **headers):
+        answer, text = self.post("/act", f"token={self.token}&act={name}&seen={seen}", Accept="application/json",
+                                 **headers)
+        return answer.status, json.loads(text)
+
+
+@contextmanager
+def served(scene=None):
+    """A page on a free port; the acts it takes are answered by a thread that stands for the hold."""
+    page = HoldPage([server.HERE], 0, [])
+    page.taken, page.stopped = [], threading.Event()
+
+    def hold():
+        while not page.stopped.wait(0.01):
+            if (wish := page.inbox.take()) is not None:
+                page.taken.append((wish.act.name, wish.seen))
+                wish.reply.set_result(Reply(True, f"{wish.act.words}: the warmer has it."))
+
+    thread = threading.Thread(target=hold)
+    with page:
+        if scene is not None:
+            page.latest.put(now_of(scene), time.monotonic())
+        thread.start()
+        yield page
+        page.stopped.set()
+        thread.join()
+
+
+def code_of(page):
+    return ROOT_CODE.search("\n".join(page.welcome()))[1]
+
+
+VOID = {"meta", "link", "input", "rect", "path"}  # without an end tag; the last two only as drawn here
+
+
+class Outline(HTMLParser):
+    """Checks that elements nest, and notes what a page names."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.open, self.attributes, self.words = [], [], []
+        self.feed(text)
+        assert self.open == []
+
+    def handle_starttag(self, tag, attributes):
+        self.attributes += [(tag, name, value) for name, value in attributes]
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attributes):
+        self.attributes += [(tag, name, value) for name, value in attributes]
+
+    def handle_endtag(self, tag):
+        if tag not in VOID:
+            assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        self.words.append(data)
+
+
+def until(client, wanted):
+    """Read until this has come."""
+    client.settimeout(10)
+    got = b""
+    while wanted not in got:
+        piece = client.recv(65536)
+        assert piece, got
+        got += piece
+    return got

@@ -1,0 +1,264 @@
+"""The page of a hold over real sockets: what it shows, who may act, and where it is served."""
+
+import contextlib
+import io
+import re
+import socket
+import threading
+import time
+
+import pytest
+from fake_board import status_line
+from page_tools import Outline, Phone, code_of, scene_at, served, until
+
+from bainwright.core.errors import UseError
+from bainwright.display.view import PlainLines
+from bainwright.evening.options import HoldRequest, resolve
+from bainwright.evening.runner import Runner
+from bainwright.link.messages import decode
+from bainwright.page import app as app_module
+from bainwright.page import server
+from bainwright.page.chart import MOST_POINTS, chart, thinned
+from bainwright.page.hosting import HoldPage, addresses
+from bainwright.page.now import now_of
+from bainwright.virtual.opening import open_board
+
+
+@pytest.fixture(scope="module")
+def page():
+    """One page for the tests that leave it as it was."""
+    with served(scene_at(ask="pour")) as page:
+        yield page
+
+
+@pytest.fixture(scope="module")
+def phone(page):
+    """A phone that is paired with it."""
+    phone = Phone(page)
+    phone.pair(code_of(page))
+    return phone
+
+
+# -- looking -----------------------------------------------------------------------------------------------------------
+
+
+def test_the_page_reads_without_a_script(page):
+    """Temperature, place, window, what is asked; nothing comes from elsewhere, no style or script is inline."""
+    answer, text = Phone(page).ask("GET", "/")
+    outline = Outline(text)
+    words = " ".join(" ".join(outline.words).split())
+    assert answer.status == 200
+    for expected in ("31.50 °C", "in its window", "window 31.0 to 32.0 °C", "VIRTUAL", "1:30:00"):
+        assert expected in words
+    links = [value for _, name, value in outline.attributes if name in ("src", "href", "action")]
+    assert all(link.startswith("/") or link == "data:," for link in links)
+    assert not [name for _, name, _ in outline.attributes if name == "style" or name.startswith("on")]
+
+
+def test_who_is_not_paired_sees_no_buttons(page, phone):
+    """On this PC anyone may look; acts need the code."""
+    assert "<button" not in Phone(page).ask("GET", "/")[1]
+    assert 'value="yes"' in phone.ask("GET", "/")[1]
+
+
+def test_old_figures_are_never_shown_as_present():
+    """Six seconds after the last report the page says so, and marks the figures."""
+    with served() as page:
+        page.latest.put(now_of(scene_at()), time.monotonic() - 6.0)
+        _, text = Phone(page).ask("GET", "/")
+    assert "No word from the board for 6 s" in text
+    assert 'class="now stale"' in text
+
+
+def test_text_of_a_board_or_a_file_is_inert(page):
+    """Markup is escaped, control characters are written out."""
+    scene = scene_at()
+    scene.chocolate, scene.warmer = "<script>alert(1)</script>", 'x" onload="y\x1b[2J'
+    scene.events.append((1.0, "<img src=x onerror=z>\u202e"))
+    scene.prompt = "<b>now</b>"
+    with served(scene) as other:
+        _, text = Phone(other).ask("GET", "/")
+    tags = {tag for tag, _, _ in Outline(text).attributes}
+    assert "<script>" not in text
+    assert "<img" not in text
+    assert "<b>now" not in text
+    assert "\x1b" not in text
+    assert "\u202e" not in text
+    assert "img" not in tags
+
+
+def test_a_stream_sends_the_moment_and_then_what_changed(page):
+    """Server-sent events as the HTML standard has them: `event:` and `data:` lines, an empty line after each."""
+    scene = scene_at()
+    with served(scene) as other, socket.create_connection(("127.0.0.1", other.port)) as client:
+        client.sendall(f"GET /live HTTP/1.1\r\nHost: 127.0.0.1:{other.port}\r\n\r\n".encode())
+        first = until(client, b"charts")
+        assert b"text/event-stream" in first
+        assert b"event: now\n" in first
+        scene.see(5401, decode(status_line(5402, 5401000, bowl=31250).strip()))
+        other.latest.put(now_of(scene), time.monotonic())
+        second = until(client, b"31.25")
+        assert b"buttons" not in second  # they did not change
+    assert other.latest.get().number == 2
+
+
+# -- pairing and acting ------------------------------------------------------------------------------------------------
+
+
+def test_a_code_pairs_one_phone_once_and_the_link_alone_pairs_none(page):
+    """A messenger that fetches the link for its preview does not use it up."""
+    code, phone, second = code_of(page), Phone(page), Phone(page)
+    assert phone.ask("GET", f"/in/{code}")[0].getheader("set-cookie") is None
+    paired = phone.pair(code)
+    cookie = paired.getheader("set-cookie").lower()
+    assert "httponly" in cookie
+    assert "samesite=strict" in cookie
+    assert phone.token
+    assert second.pair(code).status == 403
+    assert not second.token
+
+
+def test_an_act_reaches_the_hold_with_what_the_person_saw(page, phone):
+    """And the reply comes back."""
+    assert phone.act("yes", seen="pour") == (200, {"done": True, "words": "Yes: the warmer has it."})
+    assert page.taken[-1] == ("yes", "pour")
+
+
+def test_without_a_script_the_reply_is_shown_once(page, phone):
+    """The form leads back to the page, so that loading it again does not act again."""
+    answer, _ = phone.post("/act", f"token={phone.token}&act=test&seen=")
+    assert (answer.status, answer.getheader("location")) == (303, "/")
+    assert "Test the temper: the warmer has it." in phone.ask("GET", "/")[1]
+    assert "the warmer has it" not in phone.ask("GET", "/")[1]
+
+
+def test_an_act_that_the_hold_does_not_take_is_withdrawn_and_the_phone_learns_it(monkeypatch):
+    """The PC looks for the board, or draws: the act must not arrive minutes later."""
+    monkeypatch.setattr(app_module, "ARRIVES_S", 0.1)
+    with served(scene_at()) as page:
+        page.stopped.set()  # the hold takes nothing
+        phone = Phone(page)
+        phone.pair(code_of(page))
+        status, reply = phone.act("bowl_off")
+        assert (status, reply["done"]) == (409, False)
+        assert "did not arrive" in reply["words"]
+        assert page.inbox.take() is None
+
+
+def test_a_phone_that_hammers_is_slowed_down_and_others_are_not(page):
+    """Twenty acts in ten seconds."""
+    one, other = Phone(page), Phone(page)
+    one.pair(code_of(page))
+    other.pair(code_of(page))
+    statuses = [one.act("test")[0] for _ in range(25)]
+    assert statuses.count(429) == 5
+    assert other.act("test")[0] == 200
+
+
+# -- beside a hold -----------------------------------------------------------------------------------------------------
+
+
+def test_a_hold_with_a_page_that_is_read_all_the_time_leaves_the_same_log(tmp_path, monkeypatch):
+    """Byte for byte, with two streams and a reader that loads the page again and again."""
+    monkeypatch.chdir(tmp_path)
+    logs = []
+    for folder in ("without", "with"):
+        request = HoldRequest("dark", virtual="pot", for_="4m", out=folder, seed=3)
+        setup = resolve(request)
+        with HoldPage([server.HERE], 0, []) as page, open_board(None, setup.simulated) as session:
+            view = PlainLines(io.StringIO())
+            runner = Runner(setup, session, page.view(view) if folder == "with" else view, page.inbox)
+            runner.prepare()
+            with read_by(page) if folder == "with" else contextlib.nullcontext():
+                runner.run()
+            if folder == "with":
+                assert page.latest.get().now.over
+        logs.append((tmp_path / folder / "hold.csv").read_bytes())
+    assert len(logs[0]) > 10_000
+    assert logs[0] == logs[1]
+
+
+@contextlib.contextmanager
+def read_by(page):
+    """Readers of a page, for as long as the block lasts."""
+    done = threading.Event()
+    streams = [socket.create_connection(("127.0.0.1", page.port)) for _ in range(2)]
+    for each in streams:
+        each.sendall(f"GET /live HTTP/1.1\r\nHost: 127.0.0.1:{page.port}\r\n\r\n".encode())
+
+    def load():
+        while not done.is_set():
+            assert Phone(page).ask("GET", "/")[0].status == 200
+
+    reader = threading.Thread(target=load)
+    reader.start()
+    yield
+    done.set()
+    reader.join()
+    for each in streams:
+        each.close()
+
+
+# -- where it is served ------------------------------------------------------------------------------------------------
+
+
+def test_a_taken_port_gives_another_one_and_words():
+    """A second warmer's page, or another program."""
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        with HoldPage([server.HERE], port, []) as page:
+            assert page.port != port
+            assert f"port {port} is taken" in page.welcome()[0]
+
+
+@pytest.mark.parametrize(
+    "at", ["0.0.0.0", "8.8.8.8", "::", "2001:4860:4860::8888", "kitchen", "127.0.0.1:0", "127.0.0.1:x", ""]
+)
+def test_an_address_that_the_internet_may_reach_is_refused(at):
+    """And what is no address at all."""
+    with pytest.raises(UseError, match="--page-at"):
+        addresses(False, at)
+
+
+@pytest.mark.parametrize(("at", "found"), [
+    ("127.0.0.1", ("127.0.0.1", server.PORT)), ("192.168.1.20:9000", ("192.168.1.20", 9000)),
+    ("[::1]:9000", ("::1", 9000)), ("::1", ("::1", server.PORT)),
+])  # fmt: skip
+def test_an_address_of_ones_own_is_taken_with_its_port(at, found):
+    """IPv4 and IPv6."""
+    assert addresses(False, at)[:2] == ([found[0]], found[1])
+
+
+def test_an_address_that_is_not_this_pcs_is_refused_in_words():
+    """TEST-NET-1 of RFC 5737 belongs to nobody."""
+    with pytest.raises(UseError, match="cannot be served"):
+        HoldPage(["192.0.2.1"], 8024, [])
+
+
+# -- the chart ---------------------------------------------------------------------------------------------------------
+
+
+def test_a_chart_breaks_its_line_where_a_reading_is_missing():
+    """And has no line for a probe that is not there."""
+    samples = [(0.0, 33.0, 31.5), (60.0, 33.0, None), (120.0, None, 31.5), (180.0, 33.0, 31.4)]
+    drawn = chart(samples, (31.0, 32.0, 34.5), label="x")
+    chocolate = re.search(r'class="chocolate" d="([^"]*)"', drawn)[1]
+    assert (chocolate.count("M"), chocolate.count("L")) == (2, 1)
+    Outline(drawn)
+
+
+def test_a_chart_stays_inside_its_frame_whatever_the_readings_are():
+    """A probe at -40 or 120 °C is drawn at the edge."""
+    drawn = chart([(0.0, 120.0, -40.0), (3600.0, -40.0, 120.0)], (31.0, 32.0, 34.5), label="x")
+    lines = re.findall(r'd="(M[^"]*)"', drawn)
+    heights = [float(y) for line in lines for y in re.findall(r"[ML][\d.]+ (-?[\d.]+)", line)]
+    assert heights
+    assert all(0 <= y <= 260 for y in heights)
+
+
+def test_a_night_is_thinned_and_its_last_sample_stays():
+    """Forty-eight hours at a minute."""
+    samples = [(60.0 * at, 33.0, 31.5) for at in range(2880)]
+    few = thinned(samples)
+    assert len(few) <= MOST_POINTS
+    assert few[-1] == samples[-1]

@@ -1,0 +1,195 @@
+"""What attacks on the page meet: foreign pages, guessed codes, slow and malformed requests, too many connections.
+
+The rules for foreign pages follow OWASP's cheat sheets on cross-site request forgery and on DNS rebinding: check Host
+and Origin, demand a token beside the cookie (from memory).
+"""
+
+import contextlib
+import http.client
+import socket
+import time
+
+import pytest
+from page_tools import Phone, code_of, scene_at, served, until
+
+from bainwright.page import server
+from bainwright.page.access import CODE_S, GUESSES, MOST_SESSIONS, Access
+
+
+@pytest.fixture(scope="module")
+def page():
+    """One page for the tests that leave it as it was."""
+    with served(scene_at(ask="pour")) as page:
+        yield page
+
+
+@pytest.fixture(scope="module")
+def phone(page):
+    """A phone that is paired with it."""
+    phone = Phone(page)
+    phone.pair(code_of(page))
+    return phone
+
+
+@pytest.mark.parametrize(
+    "host", ["evil.example", "127.0.0.1", "127.0.0.1:1", "[::1]:8024", "localhost.evil.example:80", ""]
+)
+def test_a_foreign_name_that_leads_here_is_refused(page, host):
+    """DNS rebinding: the browser believes that we are the foreign page's own server."""
+    assert Phone(page).ask("GET", "/", Host=host)[0].status in (400, 421)
+
+
+@pytest.mark.parametrize("headers", [
+    {"Origin": "http://evil.example"}, {"Origin": "null"}, {"Origin": None}, {"Origin": "https://127.0.0.1"},
+    {"Origin": None, "Sec_Fetch_Site": "cross-site"}, {"Origin": None, "Sec_Fetch_Site": "none"},
+])  # fmt: skip
+def test_another_page_cannot_act_with_the_phones_cookie(page, phone, headers):
+    """Even with cookie and token."""
+    before = len(page.taken)
+    answer, _ = phone.post("/act", f"token={phone.token}&act=stop&seen=", **headers)
+    assert answer.status == 403
+    assert len(page.taken) == before
+
+
+@pytest.mark.parametrize("headers", [
+    {"Origin": "http://evil.example"}, {"Sec_Fetch_Site": "cross-site", "Sec_Fetch_Mode": "no-cors"},
+    {"Sec_Fetch_Site": "same-site", "Sec_Fetch_Mode": "cors"},
+])  # fmt: skip
+@pytest.mark.parametrize("path", ["/", "/live", "/static/page.css"])
+def test_another_page_cannot_read_ours(page, phone, path, headers):
+    """Not as a script, a picture or a stream; following a link to us works."""
+    assert phone.ask("GET", path, **headers)[0].status == 403
+
+
+def test_a_link_from_elsewhere_opens_the_page(phone):
+    """A bookmark, a mail, a QR code."""
+    assert phone.ask("GET", "/", Sec_Fetch_Site="cross-site", Sec_Fetch_Mode="navigate")[0].status == 200
+
+
+@pytest.mark.parametrize(
+    "body", ["", "token=&act=yes", "token=wrong&act=yes", "act=yes", "%ff%fe", "a" * 300, "&" * 3000]
+)
+def test_an_act_without_the_token_is_refused(page, phone, body):
+    """The cookie alone is not enough."""
+    before = len(page.taken)
+    assert phone.post("/act", body, Accept="application/json")[0].status == 403
+    assert len(page.taken) == before
+
+
+@pytest.mark.parametrize("act", ["start", "clear", "settings", "__class__", "", "yes%00", "confirm"])
+def test_only_acts_of_the_table_exist(page, phone, act):
+    """No start, no settings, no clearing of a trip."""
+    before = len(page.taken)
+    assert phone.act(act)[0] == 400
+    assert len(page.taken) == before
+
+
+@pytest.mark.parametrize(("method", "path", "status"), [
+    ("PUT", "/act", 405), ("DELETE", "/", 405), ("TRACE", "/", 405), ("OPTIONS", "/act", 405), ("GET", "/act", 404),
+    ("POST", "/", 404), ("POST", "/live", 404), ("GET", "/static/../app.py", 404),
+    ("GET", "/static/%2e%2e/app.py", 404),
+    ("GET", "/static/..%2f..%2fcli.py", 404), ("GET", "//etc/passwd", 404), ("GET", "/static/%00", 404),
+    ("GET", "/in/" + "A" * 5000, 200), ("GET", "/nothing", 404),
+])  # fmt: skip
+def test_wrong_methods_and_paths_get_words(page, phone, method, path, status):
+    """And no file of this PC."""
+    answer, text = phone.ask(method, path, **({"Origin": f"http://{phone.host}"} if method == "POST" else {}))
+    assert answer.status == status
+    assert "Traceback" not in text
+    assert "root:" not in text
+    assert "import " not in text
+
+
+def test_guessing_codes_ends_and_even_a_right_code_waits():
+    """Ten wrong ones a minute, all clients together."""
+    access = Access(frozenset({"h"}), open_to_look=True)
+    code = access.new_code(0.0)
+    assert [access.pair("WRONG", 1.0) for _ in range(GUESSES)] == [None] * GUESSES
+    assert access.pair(code, 2.0) is None
+    assert access.pair(code, 120.0)
+
+
+def test_a_code_ends_and_a_session_outlives_more_phones_than_a_kitchen_has():
+    """The one that was not used for longest makes room."""
+    access = Access(frozenset({"h"}), open_to_look=False)
+    assert access.pair(access.new_code(0.0), CODE_S) is None
+    cookies = [access.pair(access.new_code(at), at) for at in range(100, 100 + MOST_SESSIONS)]
+    access.session(cookies[0], 500.0)
+    access.pair(access.new_code(501.0), 501.0)
+    assert access.session(cookies[0], 502.0)
+    assert access.session(cookies[1], 502.0) is None
+
+
+def test_on_a_network_nobody_looks_without_a_code():
+    """The kitchen's network has guests."""
+    access = Access(frozenset({"h"}), open_to_look=False)
+    assert not access.may_look(None, None)
+    assert not access.may_look(None, "guess")
+    assert access.may_look(None, access.feed_token)
+
+
+def test_bodies_that_are_too_long_or_too_slow_are_cut_off(page, phone, monkeypatch):
+    """A length that lies, a body that never ends, and one that does not come."""
+    assert phone.post("/act", "a" * 100_000)[0].status == 413
+    monkeypatch.setattr("bainwright.page.guard.BODY_S", 0.2)
+    with socket.create_connection(("127.0.0.1", page.port)) as client:
+        client.sendall(f"POST /act HTTP/1.1\r\nHost: {phone.host}\r\nOrigin: http://{phone.host}\r\n"
+                       "Content-Length: 50\r\n\r\ntoken".encode())
+        assert b" 413 " in until(client, b"\r\n")
+
+
+def test_connections_that_say_nothing_are_closed_and_the_page_still_answers(page, phone, monkeypatch):
+    """Half a request's head, many times over, holds no place for long."""
+    monkeypatch.setattr(server, "HEAD_S", 0.3)
+    clients = [socket.create_connection(("127.0.0.1", page.port)) for _ in range(40)]
+    for client in clients:
+        client.sendall(b"GET / HTTP/1.1\r\nHost: ")
+    assert phone.ask("GET", "/")[0].status == 200
+    for client in clients:
+        client.settimeout(10)
+        with contextlib.suppress(ConnectionResetError):
+            assert client.recv(1) == b""
+        client.close()
+
+
+def test_more_connections_than_a_kitchen_has_are_dropped_and_room_comes_back(page, phone, monkeypatch):
+    """The first ones stay."""
+    monkeypatch.setattr(server, "MOST_CONNECTIONS", 5)
+    clients = [socket.create_connection(("127.0.0.1", page.port)) for _ in range(12)]
+    dropped = 0
+    for client in clients:
+        client.settimeout(0.3)
+        try:
+            dropped += client.recv(1) == b""
+        except TimeoutError:
+            pass
+        except ConnectionResetError:
+            dropped += 1
+    for client in clients:
+        client.close()
+    assert dropped >= 7
+    for _ in range(50):  # until the server has seen them close
+        try:
+            assert phone.ask("GET", "/")[0].status == 200
+            break
+        except (ConnectionError, http.client.RemoteDisconnected):
+            time.sleep(0.05)
+    else:
+        raise AssertionError("no room came back")
+
+
+@pytest.mark.parametrize(
+    "junk", [b"\x00" * 500, b"GET / HTTP/9\r\n\r\n", b"\x16\x03\x01\x02\x00\x01", b"GET /" + b"a" * 70000]
+)
+def test_what_is_no_request_gets_400_or_nothing(page, phone, junk):
+    """And the page still answers."""
+    with socket.create_connection(("127.0.0.1", page.port)) as client:
+        client.settimeout(10)
+        try:
+            client.sendall(junk)
+            client.shutdown(socket.SHUT_WR)
+            got = client.recv(200)
+        except ConnectionError:
+            got = b""
+        assert got == b"" or b" 400 " in got
+    assert phone.ask("GET", "/")[0].status == 200
