@@ -149,7 +149,7 @@ def _text_fault(row: tuple, value: str) -> str:
     return "wanted plain letters: printable ASCII, no quote, no backslash"
 
 
-def check(table: tuple, doc: dict) -> tuple:
+def check(table, doc: dict) -> tuple:
     """Check a whole document: (values with defaults filled in, None) or (None, reason)."""
     if not isinstance(doc, dict):
         return None, "wanted names and values, got something else"

@@ -33,7 +33,7 @@ BOWL_LOSS_W_PER_K = 0.93  # loss of a bowl of 2 kg to the room (computed from ha
 class Gains:
     """What the cascade needs to know of a warmer, as plain attributes."""
 
-    def __init__(self, values: dict) -> None:
+    def __init__(self, values) -> None:
         self.water_kp, self.water_ti_s, self.water_td_s = (values["gains.water." + k] for k in ("kp", "ti_s", "td_s"))
         self.bowl_kp, self.bowl_ti_s, self.bowl_td_s = (values["gains.bowl." + k] for k in ("kp", "ti_s", "td_s"))
         self.water_weight, self.bowl_weight = values["gains.water.weight"], values["gains.bowl.weight"]
@@ -48,7 +48,7 @@ class Gains:
         self.bowl_tau_s = values["gains.bowl_tau_s"] or bowl_j_per_k / self.bowl_w_per_k
 
 
-def safe_gains(values: dict) -> Gains:
+def safe_gains(values) -> Gains:
     """Gains of a settings document: those given as they are, each that is zero worked out from the rest."""
     gains = Gains(values)
     slope_per_s = gains.heater_w / gains.water_j_per_k
