@@ -14,6 +14,7 @@ from bainwright.commands.usage import Number, Whole
 
 if TYPE_CHECKING:  # imported when the command runs, so that help is there at once
     from bainwright.core.masses import Shown
+    from bainwright.plan.options import PlanOptions
     from bainwright.plan.parts import Plan
 
 PAGES = (".html", ".svg", ".png", ".pdf")
@@ -50,6 +51,8 @@ PAGES = (".html", ".svg", ".png", ".pdf")
 @click.option("--for", "for_", metavar="DURATION", help="How long you dip, or hold it melted: 3h40m.")
 @click.option("--at", metavar="HH:MM", help="When the heat goes on.")
 @click.option("--dip-at", metavar="HH:MM", help="When dipping should begin.")
+@click.option("--size-heater", is_flag=True, help="How strong a heater, and which build of hardware/ has it.")
+@click.option("--melt-within", metavar="DURATION", help="The longest its melt may take.  [default: 2h30m]")
 @options.fahrenheit
 @options.pounds
 @click.option("--all", "everything", is_flag=True, help="Show everything, not the ten lines to work by.")
@@ -57,8 +60,9 @@ PAGES = (".html", ".svg", ".png", ".pdf")
 @click.option("--page", metavar="FILE", help="A page to print, with a picture: .html, .pdf, .svg or .png.")
 @options.json
 def plan(
-    fahrenheit: bool, pounds: bool, everything: bool, sources: bool, page: str | None, as_json: bool, **asked: Any
-) -> int:
+    size_heater: bool, melt_within: str | None, fahrenheit: bool, pounds: bool, everything: bool, sources: bool,
+    page: str | None, as_json: bool, **asked: Any,
+) -> int:  # fmt: skip
     """Plan a batch: what to weigh, when to start, what to watch.
 
     PROFILE is a chocolate by name (bain profile list) or a TOML file. Temperatures are °C, or °F with an F (88F);
@@ -68,6 +72,7 @@ def plan(
       bain plan dark --total 1.8kg --dip-at 19:00
       bain plan dark --total 1.8kg --seed 400g
       bain plan milk --pieces 140 --coating 4g --room 24 --humidity 65%
+      bain plan dark --total 1.8kg --size-heater
     """
     from bainwright.core.masses import Shown
     from bainwright.plan.options import PlanOptions, batch_request
@@ -75,6 +80,9 @@ def plan(
 
     shown = Shown() if as_json else Shown(fahrenheit, pounds)
     target = _page(page)
+    if size_heater:
+        return _size_heater(PlanOptions(**asked), melt_within, shown, as_json=as_json, page=page)
+    _refuse_alone(melt_within)
     made = make_plan(batch_request(PlanOptions(**asked), shown))
     if target is not None:
         from bainwright.plan.page import write_page
@@ -84,6 +92,33 @@ def plan(
     if target is not None:
         click.echo(f"bain: the page is {target}", file=sys.stderr)
     return 0 if made.ok else 1
+
+
+def _refuse_alone(melt_within: str | None) -> None:
+    from bainwright.core.errors import UseError
+
+    if melt_within is not None:
+        raise UseError("--melt-within belongs to --size-heater", hint="add --size-heater")
+
+
+def _size_heater(asked: PlanOptions, melt_within: str | None, shown: Shown, *, as_json: bool, page: str | None) -> int:
+    """Say how strong a heater must be, in place of the plan."""
+    from bainwright.core.errors import UseError
+    from bainwright.core.units import parse_duration_s
+    from bainwright.plan import words_heater
+    from bainwright.plan.heater_size import DEFAULT_WITHIN_S, size_heater
+    from bainwright.plan.options import batch_request
+
+    if page is not None:
+        raise UseError("--page belongs to the plan, not to --size-heater", hint="leave one of them out")
+    within_s = parse_duration_s(melt_within, "--melt-within") if melt_within else DEFAULT_WITHIN_S
+    found = size_heater(batch_request(asked, shown), within_s)
+    if as_json:
+        result = {**found.as_dict(), "assumed": found.request.assumed}
+        click.echo(json.dumps(result, indent=2, ensure_ascii=False, allow_nan=False))
+    else:
+        click.echo(words_heater.text(found, shown))
+    return 0 if found.ok else 1
 
 
 def _json(made: Plan) -> str:

@@ -1,0 +1,32 @@
+"""Which 24 V supply a heater of so many watts needs: enough for the worst heater, and little more."""
+
+from __future__ import annotations
+
+from bainwright.builds import electrical
+from bainwright.builds.parts import SUPPLY_V
+from bainwright.builds.rules import MOST_W, SUPPLY_SHARE
+
+SOLD_A = (1.0, 1.5, 2.1, 2.5, 3.2, 4.2, 5.0, 6.3, 7.3, 8.8, 10.0, 12.5, 14.6)  # 24 V supplies as sold, from memory
+
+
+def supply_a(heater_w: float) -> float | None:
+    """The smallest supply sold that carries the heater, A; None where the supply rule allows none.
+
+    It carries the heater at its least resistance and at the supply's upper end. It is rated for at most one and a
+    half times the heater's power, so that no fault can give more heat than that.
+    """
+    if not heater_w <= MOST_W:
+        return None
+    worst_a = heater_w / SUPPLY_V * electrical.SUPPLY_TOP / (1.0 - electrical.MAT_TOLERANCE)
+    most_a = SUPPLY_SHARE * heater_w / SUPPLY_V
+    return next((sold_a for sold_a in SOLD_A if worst_a <= sold_a <= most_a), None)
+
+
+def nearest_w(heater_w: float) -> float | None:
+    """The least heater of at least so many watts, in steps of 5, that some supply carries; None above them all."""
+    stepped_w = 5.0 * -(-heater_w // 5.0)
+    while stepped_w <= MOST_W:
+        if supply_a(stepped_w) is not None:
+            return stepped_w
+        stepped_w += 5.0
+    return None

@@ -1,0 +1,84 @@
+"""The answer to `--size-heater` in plain words."""
+
+from __future__ import annotations
+
+from bainwright.builds.parts import SUPPLY_V
+from bainwright.builds.rules import MOST_W, SUPPLY_SHARE
+from bainwright.core.masses import Shown
+from bainwright.core.units import duration_words
+from bainwright.plan import say
+from bainwright.plan.heater_size import Fit, HeaterSize, Watts
+
+INSTEAD = (
+    "Allow more time (--melt-within), fill the bath with warm water (--water-temp), cover it (--cover), or melt less "
+    "at once. A heater on mains is work for a licensed person."
+)
+
+
+def text(found: HeaterSize, shown: Shown) -> str:
+    """The heater, its supply, and each build, for a terminal."""
+    lines = [_headline(found, shown), *_needs(found), _heater(found), "Of the builds in hardware/:"]
+    lines += [_fit(fit, shown) for fit in found.fits]
+    assumed = "; ".join(found.request.assumed)
+    lines += [f"Assumed: {assumed}."] if assumed else []
+    return "\n".join(say.filled(line, say.WIDTH, "  ") if at else say.filled(line, say.WIDTH)
+                     for at, line in enumerate(lines))  # fmt: skip
+
+
+def _headline(found: HeaterSize, shown: Shown) -> str:
+    request = found.request
+    batch = f"{shown.mass(request.batch_kg)} of {request.profile.name}"
+    melted = "melted elsewhere" if found.melts_elsewhere else f"melted within {duration_words(found.within_s)}"
+    held = f"held at {shown.temp(request.profile.target_c)} in a room at {shown.temp(request.room_c)}"
+    return f"A heater for {batch}, {melted} and {held}, on the warmer {request.rig.name!r}:"
+
+
+def _needs(found: HeaterSize) -> list[str]:
+    holds = f"Holding takes {_watts(found.hold)}, with the heated surface round the bowl uncovered."
+    if found.melts_elsewhere:
+        return [f"{holds} A plate cannot cool down in time after a melt, so melt elsewhere."]
+    if found.melt is None:
+        return [holds]
+    return [f"Melting takes {_watts(found.melt)}.", holds]
+
+
+def _watts(found: Watts) -> str:
+    low, likely = f"{found.low_w:.0f}", f"{found.likely_w:.0f} W"
+    if found.high_w is None:
+        return f"{low} W or much more, likely {likely}"
+    return f"{low} to {found.high_w:.0f} W, likely {likely}"
+
+
+def _heater(found: HeaterSize) -> str:
+    if found.heater_w is not None and found.supply_a is not None:
+        return (
+            f"Fit {found.heater_w:.0f} W at 24 V, and an isolated supply of 24 V, {found.supply_a:g} A "
+            f"({SUPPLY_V * found.supply_a:.0f} W): at most {SUPPLY_SHARE:g} times the heater, so that no fault can "
+            "give more heat."
+        )
+    return f"{_why_none(found)} {INSTEAD}"
+
+
+def _why_none(found: HeaterSize) -> str:
+    """Why no heater is named."""
+    if found.melt is None:
+        return "No heater is strong enough, because the chocolate takes up heat too slowly."
+    if found.melt.high_w is None:
+        return "On one warmer in ten no heater melts it in that time, because the chocolate takes up heat too slowly."
+    return f"That is more than one 24 V build has: {MOST_W:.0f} W. Its supply, fuse and wire end there."
+
+
+def _fit(fit: Fit, shown: Shown) -> str:
+    build = fit.build
+    verdict = "yes" if fit.does else "no"
+    said = [f"{build.name}, {build.heater_w:.0f} W: {verdict}."]
+    if fit.fillings > 1:
+        said.append(f"Its bowl holds {shown.mass(build.chocolate_kg)}: {fit.fillings} fillings.")
+    if fit.melts_elsewhere:
+        said.append("It holds, but does not melt: melt elsewhere.")
+    elif fit.melts is None:
+        said.append("It does not melt a filling in an evening.")
+    else:
+        said.append(f"It melts a filling in {say.band(fit.melts)}.")
+    said.append(f"Holding takes {100 * fit.hold_share:.0f} % of its power.")
+    return " ".join(said)

@@ -1,0 +1,129 @@
+"""`bain plan --size-heater`: its watts against energy balances and the simulated warmer, its supply, its refusals."""
+
+import json
+from dataclasses import replace
+
+import msgspec
+import pytest
+from click.testing import CliRunner
+
+from bainwright.builds import rules
+from bainwright.builds.catalogue import BUILDS
+from bainwright.builds.supply import SOLD_A, nearest_w, supply_a
+from bainwright.commands.plan import plan as command
+from bainwright.core.errors import BainError
+from bainwright.core.masses import Shown
+from bainwright.plan.heater_size import melt_watts, size_heater
+from bainwright.plan.options import PlanOptions, batch_request
+from bainwright.plan.setup import Setup
+from bainwright.virtual.plant import Start, Warmer
+
+
+def sized(within_s=9000.0, **asked):
+    return size_heater(batch_request(PlanOptions("dark", **{"total": "1.8kg", **asked}), Shown()), within_s)
+
+
+def run(*arguments):
+    done = CliRunner().invoke(command, list(arguments), standalone_mode=False)
+    if done.exception:
+        raise done.exception
+    return int(done.return_value), done.stdout
+
+
+@pytest.fixture(scope="module")
+def usual():
+    return sized()
+
+
+def test_melting_power_covers_the_heat_of_chocolate_and_water_and_not_twice_as_much(usual):
+    """Beckett's properties: 85.8 kJ warm and melt 1 kg from 20 to 45 °C. IAPWS: 4.18 kJ/kg·K for the 2 L of water,
+    which go to 51 °C. Over 2.5 h; the bowl, the pot and the losses come on top.
+    """
+    melted_kg = 1.8 * 0.75  # the seed is not melted
+    least_w = (melted_kg * 85.8e3 + 2.0 * 4180.0 * 31.0) / 9000.0
+    assert least_w < usual.melt.low_w < usual.melt.likely_w < usual.melt.high_w < 2.5 * least_w
+
+
+def test_holding_power_holds_the_simulated_warmer_at_its_target(usual):
+    """Oracle: the built-in plant with an open ring of water, three hours at this power, nobody dipping."""
+    rig = usual.request.rig
+    rig = replace(rig, plant=msgspec.structs.replace(rig.plant, ring_cover=0.0))
+    warmer = Warmer(rig, Start(water_c=33.0, bowl_c=31.5, chocolate_kg=1.8))
+    for _ in range(3 * 3600):
+        warmer.step(usual.hold.likely_w, 1.0)
+    assert warmer.bowl_c == pytest.approx(31.5, abs=0.8)
+
+
+def test_less_time_asks_for_more_power_and_warm_water_for_less(usual):
+    setup, warm = Setup(usual.request), Setup(replace(usual.request, water_c=45.0))
+    assert melt_watts(setup, 1.35, 7200.0).likely_w > 1.1 * melt_watts(setup, 1.35, 9000.0).likely_w
+    assert melt_watts(warm, 1.35, 9000.0).likely_w < 0.8 * melt_watts(setup, 1.35, 9000.0).likely_w
+
+
+def test_each_supply_carries_its_heater_and_gives_at_most_half_as_much_again():
+    """By hand: 25.2 V on nine tenths of the resistance is 1.167 times the rated current."""
+    for heater_w in range(20, 241, 5):
+        found_a = supply_a(float(heater_w))
+        if found_a is None:
+            continue
+        assert heater_w / 24.0 * 1.1666 <= found_a
+        assert 24.0 * found_a <= 1.5 * heater_w
+    assert [supply_a(build.heater_w) for build in BUILDS] == [3.2, 7.3, 10.0]
+    assert all(build.supply_a in SOLD_A for build in BUILDS)
+
+
+def test_no_supply_is_named_above_the_builds_limit_or_for_no_number():
+    assert supply_a(rules.MOST_W) is not None
+    assert supply_a(rules.MOST_W + 1.0) is None
+    assert supply_a(float("nan")) is None
+    assert nearest_w(rules.MOST_W + 1.0) is None
+    assert nearest_w(float("inf")) is None
+
+
+def test_pot_does_the_evening_that_the_mat_is_too_small_for(usual):
+    does = {fit.build.name: fit.does for fit in usual.fits}
+    assert does == {"mat": False, "pot": True, "plate": True}
+    assert [fit.melts_elsewhere for fit in usual.fits] == [False, False, True]
+    assert {fit.build.name: fit.does for fit in sized(total="1.2kg").fits} == {"mat": True, "pot": True, "plate": True}
+
+
+def test_heater_named_is_for_the_slow_end_of_the_band(usual):
+    assert usual.melt.high_w <= usual.heater_w < usual.melt.high_w + 5.0
+
+
+def test_answer_says_heater_supply_and_each_build():
+    code, said = run("dark", "--total", "1.8kg", "--size-heater")
+    words = " ".join(said.split())
+    assert code == 0
+    for part in ("Fit 100 W at 24 V", "isolated supply of 24 V, 5 A (120 W)", "mat, 60 W: no.", "pot, 150 W: yes.",
+                 "melt elsewhere", "(--pot-width)"):  # fmt: skip
+        assert part in words
+
+
+def test_what_no_heater_can_do_is_refused_with_what_to_change():
+    code, said = run("dark", "--total", "6kg", "--room", "14", "--size-heater", "--melt-within", "40m")
+    assert code == 1
+    assert "takes up heat too slowly. Allow more time (--melt-within)" in " ".join(said.split())
+    code, said = run("dark", "--total", "2.2kg", "--room", "16", "--size-heater", "--melt-within", "80m", "--json")
+    found = json.loads(said)
+    assert (code, found["heater_w"], found["supply_a"]) == (1, None, None)
+
+
+def test_plate_is_sized_for_the_hold_alone():
+    found = sized(rig="plate", total="2kg")
+    assert found.melts_elsewhere
+    assert found.melt is None
+    assert found.heater_w >= 1.5 * found.hold.high_w
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--melt-within", "1h"], "--melt-within belongs to --size-heater"),
+        (["--size-heater", "--melt-within", "soon"], "--melt-within: got 'soon'"),
+        (["--size-heater", "--page", "plan.html"], "--page belongs to the plan"),
+    ],
+)
+def test_options_that_do_not_go_together_are_refused_in_words(arguments, words):
+    with pytest.raises(BainError, match=words):
+        run("dark", "--total", "1kg", *arguments)
