@@ -84,11 +84,11 @@ def evening(rig: Rig, settings: dict[str, Any], cold: bool = False, announced: b
     water_l = rig.settings["water_l"] if rig.plant.bath == "water" else 0.0
     run.events = [] if cold else choose.dipping(rig.settings["chocolate_kg"], water_l)
     if announced:
-        run.events = told_ahead(run.events)
+        run.events = announced_ahead(run.events)
     return run
 
 
-def told_ahead(events: list[Event]) -> list[Event]:
+def announced_ahead(events: list[Event]) -> list[Event]:
     """The same evening with each refill announced, the warm ones as warm."""
     said = [(at_s - fastsim.LEAD_S, fastsim.ANNOUNCE, float(temp_c >= fastsim.Kit.target_c), 0.0)
             for at_s, kind, _, temp_c in events if kind == fastsim.REFILL]

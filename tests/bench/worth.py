@@ -15,7 +15,7 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from ratios import SECONDS, Event, commissioned, evening, told_ahead
+from ratios import SECONDS, Event, announced_ahead, commissioned, evening
 from reference import reference, scored
 
 from bainboard.control.cascade import Cascade
@@ -151,7 +151,7 @@ def table(rig: Rig, tuned: dict[str, Any]) -> None:
         ("PID on the water, offset known", held({**tuned, **offset}, probe=False)),
         ("cascade, safe gains", held(dict(rig.settings))),
         ("cascade, tuned", held(tuned)),
-        ("cascade, tuned, announced", held(tuned, told_ahead(events))),
+        ("cascade, tuned, announced", held(tuned, announced_ahead(events))),
         ("practical bound", best),
         ("practical bound, announced", bound(300.0)),
     ]

@@ -323,7 +323,7 @@ def test_card_lights_the_lamps_the_panel_lights(group: str) -> None:
     assert lit == panel.lamps("pause" if group == "pause" else "hold", group, None, 0)
 
 
-def test_card_tells_the_buttons_as_the_panel_has_them() -> None:
+def test_card_gives_the_buttons_as_the_panel_has_them() -> None:
     buttons = panel.Buttons()
     made = {}
     for held_ms, name in ((200, "tap"), (2000, "hold")):
@@ -340,7 +340,7 @@ def test_card_tells_the_buttons_as_the_panel_has_them() -> None:
         assert said in words
 
 
-def test_card_tells_the_sounds_as_the_panel_plays_them() -> None:
+def test_card_gives_the_sounds_as_the_panel_plays_them() -> None:
     def beats(sound: str) -> list[int]:
         return list(panel.SOUNDS[sound][0][::2])
 

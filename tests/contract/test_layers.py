@@ -165,7 +165,7 @@ def test_no_modules_import_each_other_in_a_ring(graph):
     assert ring(graph) == []
 
 
-def test_a_ring_and_its_absence_are_told_apart():
+def test_a_ring_is_found_and_its_absence_too():
     assert ring({"a": {"b"}, "b": {"c"}, "c": {"a"}, "d": {"a"}}) == ["a", "b", "c", "d"]
     assert ring({"a": {"b", "c"}, "b": {"c"}, "c": set()}) == []
 

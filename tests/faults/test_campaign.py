@@ -29,7 +29,7 @@ PLAYED = [case for case in ONE_CASE_A_FAULT if strikes.possible(strikes.BY_NAME[
 
 
 @pytest.mark.parametrize("case", PLAYED, ids=str)
-def test_each_fault_is_told_in_its_time_and_breaks_no_invariant(case: Case) -> None:
+def test_each_fault_is_reported_in_its_time_and_breaks_no_invariant(case: Case) -> None:
     """Times: formulas of the rig in `strikes.py`; invariants: `judge.py`."""
     result = play(case)
     assert result.good, [*result.broken, result.missed]
@@ -62,7 +62,7 @@ def test_an_ordinary_evening_and_night_trip_nothing_and_hold(kind: str) -> None:
     assert trace.inside_s > 1800
 
 
-def test_every_fault_of_the_firmwares_table_has_a_strike_that_tells_it() -> None:
+def test_every_fault_of_the_firmwares_table_has_a_strike_that_shows_it() -> None:
     """A new row of the table must come with a way to bring it about."""
     assert strikes.uncovered() == []
 
@@ -156,7 +156,7 @@ def test_a_file_that_is_none_of_cases_or_results_is_refused_with_its_line(tmp_pa
     assert len(campaign.read_results(path)) == 1
 
 
-def test_a_run_broken_off_goes_on_where_it_was(tmp_path: Path) -> None:
+def test_a_run_broken_off_continues_where_it_was(tmp_path: Path) -> None:
     """Results are kept one by one."""
     path = tmp_path / "results"
     todo = campaign.sample("clock", 4)
@@ -168,7 +168,7 @@ def test_a_run_broken_off_goes_on_where_it_was(tmp_path: Path) -> None:
     assert campaign.read_results(path, "g") == []
 
 
-def test_settings_that_are_sent_are_kept_and_a_cut_leaves_old_or_new() -> None:
+def test_settings_that_are_sent_are_stored_and_a_cut_leaves_old_or_new() -> None:
     """Invariant 13; without a cut the new ones are really there."""
     built = build(parse("4 pot/idle/upload@0"))
     trace = Player(built.play).run()

@@ -113,7 +113,7 @@ def test_learnt_losses_are_the_plants_own() -> None:
         assert lost_w / 13.0 == pytest.approx(settings["gains.loss_w_per_k"], rel=0.33)
 
 
-def test_a_run_goes_on_where_it_was_and_a_broken_file_is_named(tmp_path: Path) -> None:
+def test_a_run_continues_where_it_was_and_a_broken_file_is_named(tmp_path: Path) -> None:
     """Rows are stored one by one; a last line cut short is left out; rubbish is named with its line."""
     path = tmp_path / "search.jsonl"
     words = ["run", "--only", "plate/water_open/neither/safe", "--rounds", "1", "--out", str(path), "--quiet"]
@@ -142,7 +142,7 @@ def test_a_climb_never_loses_what_it_found() -> None:
         worst = max(worst, row["score_k"])
 
 
-def test_a_plant_that_raises_is_named_and_the_search_goes_on(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_plant_that_raises_is_named_and_the_search_continues(monkeypatch: pytest.MonkeyPatch) -> None:
     """A row says what was raised; the report counts it."""
     def broken(self: object) -> float:
         raise ArithmeticError("the plant is out of order")

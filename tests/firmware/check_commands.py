@@ -418,5 +418,5 @@ def test_a_transfer_broken_off_leaves_the_document_as_it_was_and_the_next_one_wo
     assert stored == {"settings": payload}
 
 
-def test_every_command_is_told_in_the_notes():
+def test_every_command_has_its_words():
     assert sorted(help_text.COMMANDS) == sorted([row[commands.NAME] for row in commands.COMMANDS])

@@ -134,7 +134,7 @@ def test_four_places_and_a_point_end_before_the_words_beside():
     assert "######" in figure("8.8")[38][28:36]
 
 
-def test_one_that_is_lost_is_tried_again_after_ten_seconds_and_begun_anew():
+def test_one_that_is_lost_is_tried_again_after_ten_seconds_and_set_up_again():
     bus, shown = made()
     bus.broken = True
     shown.want(BLANK)
@@ -150,7 +150,7 @@ def test_one_that_is_lost_is_tried_again_after_ten_seconds_and_begun_anew():
     assert len(bus.sent) == 1 + 8 * 2
 
 
-def test_once_a_minute_it_is_begun_anew_in_case_its_supply_stumbled():
+def test_once_a_minute_it_is_set_up_again_in_case_its_supply_dipped():
     bus, shown = made()
     shown.want(BLANK)
     pump(shown)

@@ -119,7 +119,7 @@ def test_what_is_due_is_never_missed_and_the_rest_goes_out_in_the_next_pause():
     assert passes > 1
 
 
-def test_one_that_is_lost_is_told_once_holds_up_once_in_ten_seconds_and_is_told_back():
+def test_one_that_is_lost_is_reported_once_delays_once_in_ten_seconds_and_is_reported_back():
     app, shown, _ = made()
     shown.look(31.0, None, False, 0)
     Bus.broken = True

@@ -3,7 +3,7 @@
 from bainboard import faults, help_text
 
 
-def test_a_fault_stands_at_its_own_number():
+def test_a_fault_is_at_its_own_number():
     for n, row in enumerate(faults.FAULTS):
         assert row[faults.NUMBER] == n
         assert faults.row(n) is row

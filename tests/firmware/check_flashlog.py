@@ -258,7 +258,7 @@ def logged(count=60):
     return folder.survivors()
 
 
-def test_damage_in_the_middle_costs_what_it_touched_and_the_board_goes_on_behind_it():
+def test_damage_in_the_middle_costs_what_it_touched_and_the_board_continues_behind_it():
     files = logged()
     name = sorted(files)[1]
     whole = files[name]
@@ -344,7 +344,7 @@ def test_a_full_flash_costs_the_oldest_and_never_an_error():
     assert numbers == list(range(numbers[0], 261))
 
 
-def test_a_flash_full_of_other_things_is_told_and_asked_again_a_minute_later():
+def test_a_flash_full_of_other_things_is_reported_and_asked_again_a_minute_later():
     folder = FakeFolder({"other": b"x" * 1000}, room=1000)
     log = booted(folder)
     log.event(0, 0, "trip", [])

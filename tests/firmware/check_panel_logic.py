@@ -26,7 +26,7 @@ def test_short_and_long_presses_are_the_four_acts_of_the_two_buttons():
     assert press(PanelLogic(), NO, 2000, "hold") == ["pause"]
 
 
-def test_in_a_water_pause_yes_or_another_long_no_goes_on():
+def test_in_a_water_pause_yes_or_another_long_no_resumes():
     assert press(PanelLogic(), YES, 300, "pause") == ["resume"]
     assert press(PanelLogic(), NO, 2000, "pause") == ["resume"]
 

@@ -122,7 +122,7 @@ def test_preset_takes_over_from_another_hand_without_a_bump():
     assert near(pid.step(30.0, 29.0, 0.0), 0.7)
 
 
-def test_reset_rests_where_it_is_told():
+def test_reset_rests_where_it_is_asked_to():
     pid = Pid(0.2, 100.0, weight=0.5)
     pid.reset(0.3, 31.0)
     assert near(pid.step(31.0, 31.0, 1.0), 0.3)

@@ -140,7 +140,7 @@ def test_an_open_or_shorted_element_is_caught_by_the_thresholds():
         assert read(Converter(platinum_ohm(temp_c, 100.0)))[1] == code, temp_c
 
 
-def test_a_mended_element_reads_again():
+def test_a_repaired_element_reads_again():
     converter = Converter()
     p = probe(converter)
     converter.faults = 0x20
@@ -168,7 +168,7 @@ def test_a_converter_that_lost_its_supply_is_no_temperature():
     assert p.read()[1] == codes.OK
 
 
-def test_a_converter_that_does_not_keep_what_it_is_told_is_no_temperature():
+def test_a_converter_that_does_not_store_its_configuration_is_no_temperature():
     converter = Converter()
     converter.deaf = True
     converter.registers[:] = b"\x00\x40\x00\xff\xff\x00\x00\x00"

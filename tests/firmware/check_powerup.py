@@ -21,7 +21,7 @@ def again(power, end, cause, hold=None):
     return PowerUp(power.record(end, hold), cause)
 
 
-def test_each_way_to_end_is_told_apart():
+def test_each_way_to_end_is_recognised():
     for end, cause, why, fault in (
         (RUNNING, "PWRON_RESET", POWER, faults.NONE), (RUNNING, "WDT_RESET", HUNG, faults.RESTARTED),
         (RUNNING, "HARD_RESET", RESET, faults.NONE), (CRASH, "WDT_RESET", CRASH, faults.CRASHED),
@@ -105,7 +105,7 @@ def test_an_offer_outlives_further_power_cuts_until_it_is_taken_or_declined():
     assert (power.offer, power.ended) == (None, faults.NONE)
 
 
-def test_it_goes_on_by_itself_only_when_everything_is_known_and_near():
+def test_it_resumes_by_itself_only_when_everything_is_known_and_near():
     def may(wanted=True, off_s=300, water_c=31.0, cause="PWRON_RESET", **more):
         return PowerUp(record(**more), cause).may_resume(wanted, off_s, water_c)
 

@@ -81,7 +81,7 @@ def test_a_hold_ends_at_its_time_and_not_a_second_before():
     assert p.done
 
 
-def test_a_hold_without_a_time_goes_on_unanswered():
+def test_a_hold_without_a_time_continues_unanswered():
     p = Programme(dark(), "work", 0, 0)
     for hours in range(48):
         p.step(hours * 3600000, 33.0, 31.5)
@@ -152,7 +152,7 @@ def test_an_announced_refill_is_remembered_for_ten_minutes():
     assert p.take_events() == ["announced", "warm", "no_refill"]
 
 
-def test_pressed_again_the_refill_is_not_coming_and_a_time_that_was_said_is_kept():
+def test_pressed_again_the_refill_is_not_coming_and_a_time_that_was_said_is_remembered():
     p = Programme(dark(), "work", 0, 0)
     p.step(0, 33.0, 31.5)
     for _ in range(2):
@@ -351,7 +351,7 @@ def test_a_melt_is_asked_about_when_it_is_near_and_unanswered_it_holds():
     assert e.p.ceiling_c == 34.5
 
 
-def test_the_bath_over_a_melt_stays_under_what_the_chocolate_bears_and_the_warmer_s_own_limit():
+def test_the_bath_over_a_melt_stays_under_the_chocolate_s_and_the_warmer_s_limit():
     assert Programme(dark(melt_c=48.0, never_above_c=50.0), "melt", 0, 0).ceiling_c == 49.0
     assert Programme(dark(), "melt", 0, 0, 44.0).ceiling_c == 44.0
 
@@ -387,7 +387,7 @@ def test_a_bowl_set_back_into_a_bath_over_its_ceiling_is_to_be_lifted_again():
     assert e.p.prompt == "bowl_off"
 
 
-def test_settling_waits_for_the_window_stirs_and_goes_on_to_the_test_by_itself():
+def test_settling_waits_for_the_window_stirs_and_continues_to_the_test_by_itself():
     e = Evening("settle")
     e.go(200, 33.0, 32.3)
     assert e.p.prompt == ""  # a little over: patience

@@ -18,7 +18,7 @@ def names(kept):
     return [name_of(kept.at(place)) for place in range(len(kept.rows()))]
 
 
-def test_nothing_is_kept_at_first_and_the_last_evening_is_the_usual_one():
+def test_nothing_is_stored_at_first_and_the_last_evening_is_the_usual_one():
     kept = SavedProfiles(Flash())
     assert kept.rows() == []
     assert kept.find("dark") is None
@@ -69,7 +69,7 @@ def cut_short(flash):
     return False
 
 
-def test_a_power_cut_while_one_is_kept_leaves_the_others_and_the_old_or_the_new():
+def test_a_power_cut_while_one_is_stored_leaves_the_others_and_the_old_or_the_new():
     whole = Flash()
     for name in ("dark", "milk"):
         SavedProfiles(whole).put(profile(name))

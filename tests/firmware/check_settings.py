@@ -21,7 +21,7 @@ def test_an_empty_document_gives_every_default_and_every_default_is_allowed():
     assert settings.check_profile({}) == (settings.defaults(settings.PROFILE), None)
 
 
-def test_every_row_is_told_in_the_notes_and_nothing_else_is():
+def test_every_row_has_its_words_and_nothing_else_has():
     for table, words in ((settings.SETTINGS, help_text.SETTINGS), (settings.PROFILE, help_text.PROFILE)):
         assert sorted(words) == sorted([row[settings.NAME] for row in table])
 

@@ -44,7 +44,7 @@ def load(files, name="settings"):
     return store.Slots(Flash(files), name).load()
 
 
-def test_nothing_saved_yet_is_told_from_damage():
+def test_nothing_saved_yet_is_not_damage():
     assert load({}) == (None, 0, store.NONE_YET)
     assert load({"settings.a": b""}) == (None, 0, store.BOTH_LOST)
     assert load({"settings.a": b"junk", "settings.b": b"\xff" * 99}) == (None, 0, store.BOTH_LOST)
@@ -88,7 +88,7 @@ def test_a_second_cut_while_saving_after_a_first_one_still_leaves_the_old():
             assert load(after)[0] in (old, NEXT)
 
 
-def test_any_one_damaged_byte_costs_one_copy_and_is_told():
+def test_any_one_damaged_byte_costs_one_copy_and_is_reported():
     files = saved(OLD, NEW)
     for path, other in (("settings.a", NEW), ("settings.b", OLD)):
         whole = files[path]
@@ -109,7 +109,7 @@ def test_a_copy_with_bytes_after_it_or_of_another_name_is_lost():
     assert load(files) == (None, 0, store.BOTH_LOST)
 
 
-def test_a_deleted_copy_is_told_unless_it_was_never_written():
+def test_a_deleted_copy_is_reported_unless_it_was_never_written():
     files = saved(OLD, NEW)
     del files["settings.b"]
     assert load(files) == (OLD, 1, store.GOOD)
@@ -238,7 +238,7 @@ def scratch():
     return "check_store_" + binascii.hexlify(os.urandom(8)).decode()
 
 
-def test_files_are_written_read_and_told_absent():
+def test_files_are_written_read_and_reported_absent():
     files = store.Files("/tmp/")
     path = scratch()
     try:

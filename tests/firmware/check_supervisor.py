@@ -459,7 +459,7 @@ def test_what_a_doubt_withholds_it_withholds_in_that_very_pass_and_says_nothing_
     assert s.warn == s.fault == 0
 
 
-def test_the_fourth_doubt_in_an_hour_latches_and_an_hour_later_it_counts_anew():
+def test_the_fourth_doubt_in_an_hour_latches_and_an_hour_later_it_counts_again():
     for apart_ms, latched in ((600000, True), (2000000, False)):
         s, i = bare()
         for n in range(1, 5):

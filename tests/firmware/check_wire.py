@@ -220,7 +220,7 @@ def test_lines_come_whole_from_pieces_of_any_size():
         assert got == [line[:-1] for line in lines], size
 
 
-def test_carriage_returns_and_empty_lines_are_borne():
+def test_carriage_returns_and_empty_lines_are_accepted():
     line = wire.encode([("id", 7), ("do", "stop")])[:-1]
     got = wire.Assembler().feed(b"\r\n\n" + line + b"\r\n\r\n" + line + b"\n")
     assert [wire.decode(each) for each in got] == [({"id": 7, "do": "stop"}, None)] * 2

@@ -136,7 +136,7 @@ def test_a_flash_from_another_board_gives_no_heat_on_this_one() -> None:
         assert "not for this board; send it again" in said["why"]
 
 
-def test_a_host_lists_chooses_and_changes_what_is_kept() -> None:
+def test_a_host_lists_chooses_and_changes_what_is_stored() -> None:
     with resting() as talk:
         names = [talk.ask("profiles", at=at)["name"] for at in range(3)]
         assert names == ["dark", "milk", "melted"]

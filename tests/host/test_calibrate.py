@@ -337,14 +337,14 @@ def test_swapped_probes_are_found_by_lifting_one(live):
     assert "exchange probe.water.rom and probe.bowl.rom" in said
 
 
-def test_a_board_that_falls_silent_ends_it_and_what_was_measured_is_kept(live):
+def test_a_board_that_falls_silent_ends_it_and_what_was_measured_is_stored(live):
     live([(38.4, 38.1)] * 31)
     with pytest.raises(LinkError, match="what was measured before is stored"):
         talk(answers("38.2", "", "ice"))
     assert calibration_record.path_for(None, "pot").exists()
 
 
-def test_by_hand_the_water_is_read_from_a_hold_that_stands_still(live):
+def test_by_hand_the_water_is_read_from_a_settled_hold(live):
     fake = live()
     fake.stored["settings"] = document("settings", {**VALUES, "name": "pot", "probe.bowl.kind": "none"})
     fake.hold = [status_line(at + 1, 1000 * at, water=33000 + 10 * (at % 3), bowl=31600, est=1) for at in range(30)]

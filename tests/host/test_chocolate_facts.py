@@ -128,7 +128,7 @@ def test_a_ceiling_is_a_probe_error_over_or_under_where_seed_is_lost():
         assert 1.0 <= CAPS["dark"].ceiling_c - CAPS[kind].ceiling_c <= 2.0
 
 
-def test_melted_stock_waits_at_40_and_of_an_unknown_kind_bears_what_milk_does():
+def test_melted_stock_waits_at_40_and_an_unknown_kind_is_treated_as_milk():
     """40 °C overnight: common practice, no source; over 50 °C casein denatures (Coady, read)."""
     stock = load_profile("melted")
     assert stock.target_c == 40.0
@@ -219,7 +219,7 @@ def test_a_nudge_thins_by_a_percent_or_two_and_says_that_this_is_not_what_it_is_
     assert f"thins it by only {100 * (by_hand[0] - 1):.0f} to {100 * (by_hand[1] - 1):.0f} %" in said
 
 
-def test_what_a_melt_at_40_flows_like_is_told_of_the_melt_alone():
+def test_what_a_melt_at_40_flows_like_is_said_of_the_melt_alone():
     """Flow at 40 °C does not predict tempered flow (Talbot 2005, read): the plan says so beside its figure."""
     said = words_of(planned("dark", "2kg"))
     assert "1.4 to 1.5 times as thick as at 40.0 °C before any crystal forms" in said

@@ -232,7 +232,7 @@ def test_melted_stock_begins_at_its_own_step():
     assert resolve(HoldRequest("dark", virtual="pot", from_stage="work")).stage == "work"
 
 
-def test_a_told_room_is_also_the_simulated_one():
+def test_a_room_that_is_given_is_also_the_simulated_one():
     """Unless the scenario has a room of its own."""
     assert resolve(HoldRequest("dark", virtual="mat", room="16")).simulated.scenario.start.room_c == 16
     assert resolve(HoldRequest("dark", virtual="pot", room="16")).simulated.scenario.start.room_c == 20

@@ -78,7 +78,7 @@ def test_a_hold_gets_its_folder_its_rows_its_events_and_its_summary(here, monkey
     assert "Held dark for 1 h" in done.holds[0].summary
 
 
-def test_its_start_has_the_time_of_day_once_the_board_was_told_it(here, monkeypatch):
+def test_its_start_has_the_time_of_day_once_the_board_knew_it(here, monkeypatch):
     """The host's word at 1,800,000,000 s, 3600 s after the start; RFC 3339 by CPython's datetime."""
     collected(a_night(here), monkeypatch)  # sends the time; what was said is on the flash with the next sync
     board = a_night(here, board=LoggingBoard(here / "flash2", wall_s=1_800_000_000))
@@ -96,7 +96,7 @@ def test_collecting_again_finds_nothing_new_and_touches_nothing(here, monkeypatc
     assert before == {path: (path.stat().st_mtime_ns, path.read_bytes()) for path in before}
 
 
-def test_a_hold_that_still_runs_is_told_so_and_completed_the_next_time(here, monkeypatch):
+def test_a_hold_that_still_runs_is_reported_so_and_completed_the_next_time(here, monkeypatch):
     board = LoggingBoard(here / "flash")
     board.start()
     board.hold(600)
@@ -121,7 +121,7 @@ def test_a_hold_that_a_power_cut_ended_says_so(here, monkeypatch):
     assert done.exit_code == 1
 
 
-def test_a_trip_ends_it_with_the_trip_told_and_its_cooling_kept(here, monkeypatch):
+def test_a_trip_ends_it_with_the_trip_reported_and_its_cooling_stored(here, monkeypatch):
     board = LoggingBoard(here / "flash")
     board.start()
     board.hold(600)
@@ -229,7 +229,7 @@ def test_a_hold_that_ended_before_its_first_second_names_its_own_folder(here, mo
     assert said.startswith("Nothing was held. holds/dark-1/hold.csv has no rows")
 
 
-def test_what_did_not_reach_the_disk_is_seen_before_the_board_is_told(here, monkeypatch):
+def test_what_did_not_reach_the_disk_is_seen_before_the_board_deletes(here, monkeypatch):
     """A disk that accepts data and stores something else: read back, it is not what the board announced."""
     board = a_night(here, 3 * 3600)
     files = board.files()
@@ -257,7 +257,7 @@ def test_a_damaged_segment_costs_what_it_touched_and_the_gap_is_named(here, monk
     assert collected(board, monkeypatch).exit_code == 0  # said once
 
 
-def test_a_hold_whose_beginning_is_gone_is_said_and_its_bytes_kept(here, monkeypatch):
+def test_a_hold_whose_beginning_is_gone_is_said_and_its_bytes_stored(here, monkeypatch):
     board = a_night(here, 6 * 3600)
     board.folder.remove(sorted(board.files())[0])
     board.log._firsts.pop(0)
@@ -286,7 +286,7 @@ def test_foreign_files_are_left_alone_and_not_read(here, monkeypatch):
     assert (here / "holds/dark-1/a.txt").read_text() == "b"
 
 
-def test_a_hold_of_another_log_with_the_same_numbers_is_told_by_its_water(here, monkeypatch):
+def test_a_hold_of_another_log_with_the_same_numbers_is_known_by_its_water(here, monkeypatch):
     """A live log knows nothing of the board's log; but two holds never read the same water all along."""
     monkeypatch.setattr("bainwright.evening.runner.RECONNECT_S", 0.0)
     board = LoggingBoard(here / "flash")
@@ -323,7 +323,7 @@ def test_a_board_whose_log_was_wiped_gets_a_second_place_and_its_holds_their_own
     assert read_log(here / "holds" / "dark-1")["t_s"][-1] == 3591
 
 
-def test_a_second_life_goes_on_in_its_own_place_when_its_first_segments_are_forgotten(here, monkeypatch):
+def test_a_second_life_continues_in_its_own_place_when_its_first_segments_are_forgotten(here, monkeypatch):
     """The newest segment alone would also fit the first life's folder, which has no file of its name."""
     collected(a_night(here, 3600), monkeypatch)
     shutil.rmtree(here / "flash")
@@ -354,7 +354,7 @@ def watched(board, said, **hello):
     return report(runner, runner.run(), None)
 
 
-def test_what_the_pc_saw_stays_as_it_is_and_the_board_fills_in_the_rest(here, monkeypatch):
+def test_what_the_pc_saw_is_unchanged_and_the_board_fills_in_the_rest(here, monkeypatch):
     monkeypatch.setattr("bainwright.evening.runner.RECONNECT_S", 0.0)
     board = LoggingBoard(here / "flash")
     board.start()

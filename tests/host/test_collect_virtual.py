@@ -85,7 +85,7 @@ def scored(folder, end_s):
     return score(trace_of(log, None, end_s), window_of(resolve(HoldRequest("melted")))), log
 
 
-def test_a_night_without_a_pc_is_told_as_if_one_had_been_there(capsys):
+def test_a_night_without_a_pc_is_reported_as_if_one_had_been_there(capsys):
     """The same seed twice: once watched all along, once alone with the port closed, and collected in the morning."""
     for_s = 3 * 3600
     code, watched, _ = bain(capsys, "hold", "melted", "--virtual", "--for", "3h", "--seed", "3", "--room", "20")
@@ -161,7 +161,7 @@ def test_an_image_is_collected_from_and_what_is_safe_is_deleted_in_it(capsys):
 
 @pytest.mark.parametrize("torn", [False, True], ids=["clean", "torn"])
 @pytest.mark.parametrize("operation", [1, 2, 5, 8, 13, 21, 34])
-def test_a_power_cut_in_a_flash_operation_leaves_whole_records_and_the_board_goes_on(operation, torn):
+def test_a_power_cut_in_a_flash_operation_leaves_whole_records_and_the_board_continues(operation, torn):
     """Through the whole board: the chip is read from outside before and after."""
     with alone(7200) as board:
         run_until(board, 300)
@@ -287,7 +287,7 @@ def filled(image):
     return bytes(fs.context.buffer)
 
 
-def test_a_full_flash_is_told_once_and_the_hold_goes_on():
+def test_a_full_flash_is_reported_once_and_the_hold_continues():
     """No room for the first segment: the hold is held to its end, and the person hears of the log once."""
     with alone(900) as board:
         image = filled(board.flash())

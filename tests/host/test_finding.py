@@ -58,7 +58,7 @@ def test_the_only_warmer_among_several_ports_is_taken(monkeypatch: pytest.Monkey
     assert finding.choose_port(None) == "/dev/ttyACM1"
 
 
-def test_two_warmers_are_told_apart_by_their_names(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_two_warmers_are_known_by_their_names(monkeypatch: pytest.MonkeyPatch) -> None:
     plug(monkeypatch, {"COM3": Plugged(name="pot"), "COM4": Plugged(name="mat", state="hold"), "COM5": None})
     with pytest.raises(UseError, match=r"COM3: the warmer 'pot', idle; COM4: the warmer 'mat', hold; .*--port COM3"):
         finding.choose_port(None)
@@ -75,11 +75,11 @@ def test_an_install_is_refused_when_a_bare_board_could_be_meant_as_well(monkeypa
 def test_ports_are_listed_with_who_answers(monkeypatch: pytest.MonkeyPatch) -> None:
     said: list[str] = []
     plug(monkeypatch, {"COM3": Plugged(name="pot", version="0.1.0+11112222"), "COM4": None})
-    assert install.ports_and_tell(as_json=False, say=said.append) == 0
+    assert install.ports_and_report(as_json=False, say=said.append) == 0
     assert said == ["COM3: the warmer 'pot', idle, firmware 0.1.0+11112222",
                     "COM4 (USB serial): no warmer's firmware answers"]
     plug(monkeypatch, {})
-    assert install.ports_and_tell(as_json=True, say=said.append) == 3
+    assert install.ports_and_report(as_json=True, say=said.append) == 3
     assert said[-1] == "[]"
 
 

@@ -94,7 +94,7 @@ def test_documents_go_up_only_when_the_board_has_others(here):
     assert [asked["what"] for asked in board.asked if asked["do"] == "begin"] == ["gains"]
 
 
-def test_without_a_rig_a_live_board_keeps_its_settings_and_tells_them(here):
+def test_without_a_rig_a_live_board_keeps_its_settings_and_reports_them(here):
     """They are fetched, for the heater's watts, and nothing is written over."""
     board = FakeBoard(lambda: iter([]), settings="12345678")
     board.stored["settings"] = document("settings", {**settings.defaults(settings.SETTINGS), "heater_w": 60.0})
@@ -103,7 +103,7 @@ def test_without_a_rig_a_live_board_keeps_its_settings_and_tells_them(here):
     assert [asked["what"] for asked in board.asked if asked["do"] == "begin"] == ["profile", "gains"]
 
 
-def test_gains_replace_those_of_the_settings_and_are_told_whole(here):
+def test_gains_replace_those_of_the_settings_and_are_reported_whole(here):
     """A live board remembers the gains of the previous hold, so every one of them is sent."""
     (here / "g.toml").write_text("[water]\nkp = 0.7\n")
     board = FakeBoard(lambda: iter([]))
@@ -273,7 +273,7 @@ def trip_script(after_s):
     ]
 
 
-def test_a_trip_is_told_with_its_cause_and_ends_a_virtual_hold_five_minutes_later(here):
+def test_a_trip_is_reported_with_its_cause_and_ends_a_virtual_hold_five_minutes_later(here):
     """The five minutes show that the heat went off; exit status 1."""
     board = FakeBoard(lambda: iter(trip_script(1000)))
     session = FakeSession(board, virtual=True)
@@ -368,7 +368,7 @@ def test_a_bowl_on_the_bench_makes_no_other_pot(here):
     assert [event["event"] for event in read_log(ended.watch.log.folder).events] == ["bowl_off", "ended"]
 
 
-def test_a_pulled_cable_shows_a_gap_and_the_hold_goes_on_when_it_is_back(here, monkeypatch):
+def test_a_pulled_cable_shows_a_gap_and_the_hold_continues_when_it_is_back(here, monkeypatch):
     """The rows in between are missing, counted and marked; the score continues."""
     monkeypatch.setattr(hold_module.time, "sleep", lambda seconds: None)
     again = FakeBoard()
@@ -382,7 +382,7 @@ def test_a_pulled_cable_shows_a_gap_and_the_hold_goes_on_when_it_is_back(here, m
     assert events == ["lost", "found", "ended"]
 
 
-def test_a_board_that_stays_away_is_lost_with_its_log_kept(here, monkeypatch):
+def test_a_board_that_stays_away_is_lost_with_its_log_stored(here, monkeypatch):
     """Exit status 3; what was known is scored and sealed."""
     monkeypatch.setattr(hold_module.time, "sleep", lambda seconds: None)
     monkeypatch.setattr(hold_module, "RECONNECT_S", 0.0)
@@ -531,7 +531,7 @@ def test_a_real_warmer_s_thermometers_are_spoken_of_at_the_start_and_a_simulated
     assert not [note for note in runner.notes() if "calibrat" in note]
 
 
-def test_c_offers_the_chocolates_that_are_kept_and_a_number_changes_the_bowl(here):
+def test_c_offers_the_chocolates_that_are_stored_and_a_number_changes_the_bowl(here):
     """The next bowl's window and words are its own from there on."""
     runner = runner_of([], board=Keeping(["dark", "milk", "white"]))
     keyboard = Keyboard({2: "c", 4: "2"})
@@ -567,7 +567,7 @@ def test_only_the_first_bowl_is_scored_when_another_comes(here):
     assert any("only the first bowl is scored" in note for note in outcome.notes)
 
 
-def test_a_refused_act_is_shown_and_the_hold_goes_on(here):
+def test_a_refused_act_is_shown_and_the_hold_continues(here):
     """The board's reason, as an event."""
     runner = runner_of(quiet())
     runner.session.board.refusals["pause"] = "work: pause refused: nothing to pause"
@@ -604,7 +604,7 @@ def test_leaving_a_warmer_says_how_to_come_back(here):
     assert any("bain hold dark --join" in note and "bain collect" in note for note in done.notes)
 
 
-def test_a_full_disk_is_said_once_and_the_hold_goes_on(here):
+def test_a_full_disk_is_said_once_and_the_hold_continues(here):
     """Disk full mid-hold: words, no end."""
     runner = runner_of(quiet())
     course = turning(runner, Keyboard({}), Counter(), 2)

@@ -219,7 +219,7 @@ def test_last_yesterday_name_and_folder_find_a_hold(records: Path) -> None:
     assert find(str(folder / "hold.csv"), holds, today.date()) == folder
 
 
-def test_two_holds_of_one_name_are_told_apart_by_their_folders(records: Path, tmp_path: Path) -> None:
+def test_two_holds_of_one_name_are_known_by_their_folders(records: Path, tmp_path: Path) -> None:
     home.remember(store(tmp_path / "there" / "dark-1"))
     store(records / "holds" / "dark-1")
     with pytest.raises(FileError, match=r"2 holds of the name dark-1.*there/dark-1"):

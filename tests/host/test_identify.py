@@ -178,7 +178,7 @@ def test_gaps_are_bridged_by_pieces_and_too_many_are_refused():
     assert "missing" in refused(lambda: of(made, water_c=holed))
 
 
-def test_a_refill_in_the_middle_cuts_the_record_and_is_told():
+def test_a_refill_in_the_middle_cuts_the_record_and_is_reported():
     made = heated(POT, TRUTH)
     bowl_c = made.bowl_c.copy()
     bowl_c[2400:] -= 1.5 * np.exp(-np.arange(1200) / 900.0) * (1 - np.exp(-np.arange(1200) / 15.0))

@@ -122,7 +122,7 @@ def test_only_what_differs_is_sent_and_the_version_before_can_be_gone_back_to() 
         assert record_on(board) == (old.version, new.version, GOOD)
 
 
-def test_a_dry_run_tells_and_changes_nothing() -> None:
+def test_a_dry_run_reports_and_changes_nothing() -> None:
     new = newer_version()
     with board_with() as board:
         before = board.flash()
@@ -229,14 +229,14 @@ def test_another_program_on_the_board_is_left_alone_and_runs_again() -> None:
         port.close()
 
 
-def test_a_full_flash_is_told_with_what_lies_there() -> None:
+def test_a_full_flash_is_reported_with_what_lies_there() -> None:
     with board_with({**bare(), "/film.bin": bytes(1_300_000)}) as board:
         with pytest.raises(RefusedError, match=r"flash is full: got \d+ KB free, wanted \d+ KB; .*film\.bin"):
             send(board)
         assert "fw" not in Chip(board.flash()).fs.listdir("/")
 
 
-def test_files_that_cannot_be_written_are_told_in_words() -> None:
+def test_files_that_cannot_be_written_are_reported_in_words() -> None:
     with board_with({"/boot.py": READ_ONLY.encode()}) as board:
         with pytest.raises(RefusedError, match="cannot be written; its file system is read-only"):
             send(board, newer_version())
@@ -251,7 +251,7 @@ def bain(capsys: pytest.CaptureFixture[str], *words: str | Path) -> tuple[int, s
     return code, capsys.readouterr().out
 
 
-def test_the_command_on_an_image_tells_its_result_and_exit_status(
+def test_the_command_on_an_image_reports_its_result_and_exit_status(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     image = tmp_path / "board.flash"
@@ -271,7 +271,7 @@ def test_options_that_do_not_go_together_are_wrong_use(capsys: pytest.CaptureFix
     assert cli.main(["install", "--virtual", "x", "--port", "y"]) == 2
 
 
-def test_an_unknown_port_is_told() -> None:
+def test_an_unknown_port_is_reported() -> None:
     with pytest.raises(LinkError, match="there is no port"):
         send("/dev/ttyNOWHERE")
 
@@ -293,7 +293,7 @@ def about(**what: Any) -> bytes:
         (about(), "did not report all that is on it"),
     ],
 )
-def test_an_interpreter_that_will_not_do_is_told_and_left_as_it_was(prints: bytes, words: str) -> None:
+def test_an_interpreter_that_will_not_do_is_reported_and_left_alone(prints: bytes, words: str) -> None:
     with FakePrompt(prints) as board:
         with pytest.raises(LinkError, match=words) as failed:
             send(board.path)
@@ -301,7 +301,7 @@ def test_an_interpreter_that_will_not_do_is_told_and_left_as_it_was(prints: byte
         assert board.restarted.wait(PATIENCE_S)  # whatever ran there runs again
 
 
-def test_a_board_without_micropython_is_told_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_without_micropython_the_message_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(installer, "PROMPT_S", 0.3)
     with FakePrompt(None) as board, pytest.raises(LinkError, match=r"no MicroPython answers.*micropython\.org/down"):
         send(board.path)

@@ -64,7 +64,7 @@ def test_the_version_that_is_there_needs_nothing() -> None:
     assert make_plan(seen(A, B, record=good(A, B, BACK)), A).nothing
 
 
-def test_a_version_still_on_its_trial_is_tried_anew_with_the_proved_one_to_go_back_to() -> None:
+def test_a_version_still_on_its_trial_is_tried_again_with_the_proved_one_to_go_back_to() -> None:
     for state in (NEW, TRIED):
         plan = make_plan(seen(A, B, record=good(A, B, state)), A)
         assert (plan.pieces, plan.record) == ([], (A.version, B.version, NEW))

@@ -84,7 +84,7 @@ def test_ctrl_c_is_counted_and_the_fourth_means_it():
             signal.raise_signal(signal.SIGINT)
 
 
-def test_being_told_to_go_is_noted_and_the_handlers_are_given_back():
+def test_a_signal_to_end_is_noted_and_the_handlers_are_restored():
     """SIGTERM and SIGHUP."""
     before = signal.getsignal(signal.SIGTERM)
     for number in (signal.SIGTERM, signal.SIGHUP):

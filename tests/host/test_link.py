@@ -125,7 +125,7 @@ def test_junk_between_lines_is_counted_and_skipped():
     assert link.damaged == 2
 
 
-def test_an_answer_is_found_and_what_came_meanwhile_is_kept():
+def test_an_answer_is_found_and_what_came_meanwhile_is_stored():
     """A status right before and right after the answer, in one piece."""
     board = FakeBoard()
     link = Link(board)
@@ -180,7 +180,7 @@ def test_no_answer_is_a_lost_board_not_a_refusal():
         Link(Deaf([]), ticking()).request("pause")
 
 
-def test_a_silent_port_and_a_foreign_device_are_told_apart():
+def test_a_silent_port_and_a_foreign_device_are_not_confused():
     """Nothing at all; a receiver that sends position sentences; a REPL that echoes."""
     with pytest.raises(LinkError, match="nothing on this port answers"):
         Link(Deaf([]), ticking()).hello()
@@ -225,7 +225,7 @@ def test_a_document_is_sent_in_lines_the_wire_takes():
 @pytest.mark.parametrize(
     ("number", "words"), [(28, r"full; .*delete"), (30, r"read-only; .*boot\.py"), (5, r"error 5; .*worn")]
 )
-def test_a_flash_that_does_not_take_a_document_is_told_in_words(number, words):
+def test_a_flash_that_does_not_take_a_document_is_reported_in_words(number, words):
     """`Documents.save` puts an OSError's text into its refusal: the number alone on a board, more of it on a PC."""
     board = FakeBoard()
     for text in (str(number), f"[Errno {number}] why"):
@@ -258,7 +258,7 @@ def test_lost_lines_are_the_gaps_in_both_numberings():
     assert losses.lost == 3
 
 
-def test_a_restarted_board_counts_anew_and_loses_nothing():
+def test_a_restarted_board_starts_counting_again_and_loses_nothing():
     """After boot the numbers begin at 1 again."""
     losses = Losses()
     losses.status(500)

@@ -30,12 +30,12 @@ def judged(truth, values=None, start_c=20.0, **changes):
 
 
 @pytest.mark.parametrize("times", [0.75, 1.0, 1.33])
-def test_the_same_pot_is_told_nothing(times: float):
+def test_the_same_pot_gets_no_note(times: float):
     assert judged({**TRUTH, "water_j_per_k": times * 9300.0}) == []
 
 
 @pytest.mark.parametrize("times", [0.4, 2.0, 3.0])
-def test_another_pot_is_told_once_and_by_how_much(times: float):
+def test_another_pot_is_reported_once_and_by_how_much(times: float):
     (share,) = judged({**TRUTH, "water_j_per_k": times * 9300.0})
     assert share == pytest.approx(times, rel=0.12)
 

@@ -58,7 +58,7 @@ def test_peaks_are_python_control_s_for_a_known_loop():
 
 
 @pytest.mark.parametrize(("speed", "stable"), [(1.0, True), (6.0, False)])
-def test_an_unstable_loop_is_told_by_its_encirclements(speed: float, stable: bool):
+def test_an_unstable_loop_is_found_by_its_encirclements(speed: float, stable: bool):
     """Oracle: closed-loop poles of python-control, the dead time as a Pade fraction of order 4."""
     which = warmer(dead_s=20.0)
     settings = {**POT, "gains.water.kp": 0.35 * speed, "gains.water.ti_s": 400.0, "gains.bowl.kp": 0.001,

@@ -70,7 +70,7 @@ def test_a_night_that_never_got_warm_or_was_never_read_says_nothing():
     assert said(night([float("nan"), float("nan")])) == ""
 
 
-def test_re_melting_takes_longer_from_colder_and_is_not_told_where_it_cannot_be():
+def test_re_melting_takes_longer_from_colder_and_has_no_time_where_it_cannot_be():
     pot = dict(load_rig("pot").settings)
     from_20 = morning.remelt_s(night([20.0, 20.0]), "milk", WINDOW, pot, 20.0)
     from_30 = morning.remelt_s(night([30.0, 30.0]), "milk", WINDOW, pot, 20.0)
@@ -83,7 +83,7 @@ def test_re_melting_takes_longer_from_colder_and_is_not_told_where_it_cannot_be(
 
 
 @pytest.mark.parametrize("name", ["dark", "milk", "white", "ruby", "caramelised_white"])
-def test_any_chocolate_may_be_kept_at_forty_degrees(name):
+def test_any_chocolate_may_be_held_at_forty_degrees(name):
     """40 °C overnight unless the kind's own cap says less: common practice, no source."""
     window = window_at(load_profile(name), "melted")
     assert (window.low_c, window.target_c, window.high_c) == (39.0, 40.0, 41.0)

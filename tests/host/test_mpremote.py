@@ -127,7 +127,7 @@ def test_the_clock_of_the_day_is_set_from_the_pc(board: VirtualBoard) -> None:
     assert (year, month) in ((before.tm_year, before.tm_mon), time.localtime()[:2])
 
 
-def test_soft_reset_runs_the_firmware_again_unless_told_to_resume(board: VirtualBoard) -> None:
+def test_soft_reset_runs_the_firmware_again_unless_asked_to_resume(board: VirtualBoard) -> None:
     mpremote(board, "exec", "left = 1")
     assert mpremote(board, "resume", "eval", "left").strip() == "1"
     mpremote(board, "soft-reset")

@@ -63,7 +63,7 @@ def test_a_trip_outlives_a_power_cut_and_its_clearing_does_too() -> None:
         assert talk.ask("hello")["state"] == "idle"
 
 
-def test_a_long_no_pauses_and_a_short_yes_goes_on_with_lamps_that_say_so() -> None:
+def test_a_long_no_pauses_and_a_short_yes_continues_with_lamps_that_say_so() -> None:
     with latched_board() as talk:
         talk.board.press("recessed", 4500)
         talk.event("cleared")
@@ -79,7 +79,7 @@ def test_a_long_no_pauses_and_a_short_yes_goes_on_with_lamps_that_say_so() -> No
         talk.event("resumed")
 
 
-def test_a_long_yes_fetches_a_refill_and_is_told_when_to_pour_or_takes_it_back() -> None:
+def test_a_long_yes_announces_a_refill_and_another_takes_it_back() -> None:
     """The bath leads under its ceiling, "pour now" comes by the fifth minute, and after ten nobody is waited for."""
     at_work = Scenario(start=StartTable(water_c=32.6, bowl_c=31.5))
     with latched_board(at_work) as talk:

@@ -286,7 +286,7 @@ def test_a_key_that_is_none_presses_nothing() -> None:
 
 
 @pytest.mark.parametrize("place", [".", "none/panel.png"])
-def test_a_place_where_no_picture_can_be_kept_is_refused_before_anything_starts(
+def test_a_place_where_no_picture_can_be_stored_is_refused_before_anything_starts(
     tmp_path: Path, place: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert main(["board", "--png", str(tmp_path / place)]) == 2

@@ -61,7 +61,7 @@ def test_the_png_has_its_size_and_is_not_blank(tmp_path):
     assert len(np.unique(pixels.reshape(-1, pixels.shape[2]), axis=0)) > 50
 
 
-def test_everything_is_labelled_where_it_stands(tmp_path):
+def test_everything_is_labelled_where_it_is(tmp_path):
     """Window, ceiling, chocolate, water, heat, the sentence, the events worth a caption; no legend."""
     words = words_of(drawn(tmp_path, played=[Caption(200.0, "cold refill: 0.30 kg")])[1])
     for part in (
@@ -123,7 +123,7 @@ def test_a_hold_of_one_row_is_drawn(tmp_path):
     assert drawn(tmp_path, log=log_of(1))[0].exists()
 
 
-def test_a_cold_start_is_told_not_drawn(tmp_path):
+def test_a_cold_start_is_named_not_drawn(tmp_path):
     """The window stays large; where the chocolate came from is written."""
     assert "chocolate from 5 °C" in words_of(drawn(tmp_path, log=log_of(bowl_c=np.linspace(5, 31.5, 600)))[1])
 

@@ -344,7 +344,7 @@ def test_a_nearly_empty_bowl_asks_for_warmer_water():
     assert heating.least_kg(body, 31.5, around, full_c - 0.1) == math.inf
 
 
-def test_melted_stock_is_kept_and_not_seeded():
+def test_melted_stock_is_held_and_not_seeded():
     """Two steps, no seed, no swap, and the word that warmth kills nothing."""
     made = planned("melted", for_="9h")
     assert [step.name for step in made.steps] == ["melt", "melted"]

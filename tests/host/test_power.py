@@ -54,7 +54,7 @@ def cut(talk: Talk, for_s: float) -> dict[str, Any]:
     return talk.event("boot")
 
 
-def test_after_a_power_cut_it_is_off_and_asks_and_yes_at_the_warmer_goes_on() -> None:
+def test_after_a_power_cut_it_is_off_and_asks_and_yes_at_the_warmer_resumes() -> None:
     with board_with() as talk:
         hold(talk, for_ms=7_200_000)
         assert cut(talk, 600)["why"] == "power"
@@ -97,7 +97,7 @@ def test_no_declines_and_a_further_power_cut_does_not_ask_again() -> None:
         assert talk.until(lambda said: said.get("status") == 5)["ask"] == ""
 
 
-def test_it_goes_on_by_itself_only_where_that_is_set_and_the_outage_is_known_to_be_short() -> None:
+def test_it_resumes_by_itself_only_where_that_is_set_and_the_outage_is_known_to_be_short() -> None:
     for wanted, off_s, goes_on in ((True, 120, True), (True, 900, False), (False, 120, False)):
         with board_with(resume=wanted) as talk:
             talk.ask("clock", wall_s=NOON_S)
@@ -112,7 +112,7 @@ def test_it_goes_on_by_itself_only_where_that_is_set_and_the_outage_is_known_to_
                 assert talk.ask("hello")["state"] == "idle"
 
 
-def test_a_bare_board_that_no_host_tells_the_time_never_goes_on_by_itself() -> None:
+def test_a_board_that_no_host_gives_the_time_never_resumes_by_itself() -> None:
     with board_with(resume=True) as talk:
         hold(talk)
         cut(talk, 5)
@@ -120,7 +120,7 @@ def test_a_bare_board_that_no_host_tells_the_time_never_goes_on_by_itself() -> N
         assert talk.until(lambda said: said.get("status", 0) > 20)["state"] == "idle"
 
 
-def test_what_ended_the_last_run_is_told_until_a_person_starts_again() -> None:
+def test_what_ended_the_last_run_is_reported_until_a_person_starts_again() -> None:
     for end, fault in (("crash", faults.CRASHED), ("memory", faults.MEMORY)):
         with board_with({"end": end}) as talk:
             status = talk.until(lambda said: "status" in said and said["fault"])

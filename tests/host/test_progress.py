@@ -32,7 +32,7 @@ def shown(stream, steps, total=100.0):
     return stream.getvalue()
 
 
-def test_a_bar_fills_with_its_share_and_tells_the_time_left():
+def test_a_bar_fills_with_its_share_and_shows_the_time_left():
     """A quarter done in 10 s leaves 30 s."""
     line = bar_line("choosing gains", 25.0, 100.0, 10.0, "#.")
     assert line == "choosing gains " + "#" * (WIDTH // 4) + "." * (WIDTH - WIDTH // 4) + " 25 %, about 30 s left"
@@ -73,5 +73,5 @@ def test_a_job_of_two_seconds_says_nothing_without_a_terminal():
     assert shown(Screen(terminal=False), [(0.5, 30), (1.9, 100)]) == ""
 
 
-def test_a_job_of_unknown_length_tells_the_time_that_passed():
+def test_a_job_of_unknown_length_shows_the_time_that_passed():
     assert shown(Screen(terminal=False), [(70.0, 0)], total=0.0) == "bain: choosing gains: 70 s so far\n"

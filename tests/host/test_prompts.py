@@ -112,7 +112,7 @@ def test_it_thickens_and_it_thins_get_their_reason_and_the_alternatives():
     assert "32 °C" in thin
 
 
-def test_seed_that_is_still_wanted_is_told_in_grams():
+def test_seed_that_is_still_wanted_is_given_in_grams():
     """By hand: 1 kg from 32.7 to 32 °C gives 0.7 x 1670 J; a gram of seed takes 12 x 1.59 J and its share of 46 J."""
     share = tonight_module.HEAT_PROPERTIES["dark"].molten_share(32.0, 20.0)
     grams = 0.7 * 1670.0 / (12.0 * 1.59 + share * 46.0)
@@ -129,7 +129,7 @@ def test_a_stirred_reading_that_moved_says_where_the_probe_belongs():
     assert "2 cm from the wall and 1 cm off the bottom" in said
 
 
-def test_melted_stock_is_told_of_its_kind_its_lid_and_its_water():
+def test_melted_stock_gets_words_on_its_kind_its_lid_and_its_water():
     said = melted_note(load_profile("melted"), load_rig("pot"), 9 * 3600.0, 20.0)
     for word in ("treated as milk", "must stay under 50 °C", "put the lid on", "of its 2.0 L in 9 h"):
         assert word in said
@@ -159,7 +159,7 @@ def test_minutes_peak_and_exposure_are_sums_over_the_readings():
     assert i.line() == "no test yet · below 1, in 1, above 1 min · peak 33.0 °C · 1.0 degree-minutes over"
 
 
-def test_only_a_passed_test_counts_and_its_age_is_told():
+def test_only_a_passed_test_counts_and_its_age_is_reported():
     i = watched(31500)
     i.event("tested", {"verdict": "failed"})
     assert i.passed_s is None
@@ -188,7 +188,7 @@ def test_melting_is_no_exposure_and_a_gap_is_time_not_known():
     assert (i.exposure_k_min, i.peak_c, i.inside_s) == (0.0, 31.5, 5.0)
 
 
-def test_no_percentage_of_seed_is_told_anywhere():
+def test_no_percentage_of_seed_is_given_anywhere():
     said = [tonight().ask(line(ask=ask)) for ask in asks()]
     said += [watched(*[33000] * 100).line(), *terms.PROMPTS.values(), *terms.VERDICTS.values()]
     assert not [text for text in said if re.search(r"\d+ ?% (of the )?seed", text)]

@@ -409,7 +409,7 @@ def test_a_rig_goes_to_a_board_and_comes_back_and_one_for_another_board_does_not
         assert json.loads(rig(capsys, "get", "--port", board.path, "--json")[1])["settings"] == report
 
 
-def test_damaged_settings_on_a_board_are_reported_and_mended_by_sending_the_rig(capsys):
+def test_damaged_settings_on_a_board_are_reported_and_repaired_by_sending_the_rig(capsys):
     damaged = {f"/settings.{slot}": b"\xba\x1a\x01 no frame" for slot in "ab"}
     written('[probe.water]\nkind = "onewire"\n')
     with VirtualBoard(load_rig("pot"), speed=10.0, flash_files={**flash_of(load_rig("pot")), **damaged}) as board:

@@ -114,7 +114,7 @@ def test_single_brackets_are_explained():
         parse_scenario({"event": REFILL})
 
 
-def test_a_happening_written_as_a_table_of_its_own_is_told_how_it_is_written():
+def test_an_event_written_as_a_table_of_its_own_is_refused_with_how_to_write_it():
     with pytest.raises(FileError, match=r'power_cut: got a table of that name.*kind = "power_cut"'):
         parse_scenario({"power_cut": [{"at_s": 5}]}, "mine")
 

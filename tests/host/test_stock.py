@@ -64,7 +64,7 @@ def test_what_may_be_tempered_again(changes, verdict, word):
     assert word in why
 
 
-def test_what_is_told_adds_up_over_several_times_and_a_mishap_stays(capsys):
+def test_what_is_recorded_adds_up_over_several_times_and_a_mishap_stays(capsys):
     folder = evening("dark-1")
     assert stock(capsys, folder, "--left", "640g")[0] == 0
     assert stock(capsys, folder, "--allergen", "hazelnut")[0] == 0
@@ -124,7 +124,7 @@ def test_five_evenings_and_their_median_are_what_counts(here):
         (("--of", "holds/none"), "nothing is recorded for holds/none"),
     ],
 )
-def test_what_cannot_be_is_refused_in_words_and_nothing_is_kept(capsys, here, arguments, word):
+def test_what_cannot_be_is_refused_in_words_and_nothing_is_stored(capsys, here, arguments, word):
     folder = evening("dark-1")
     code, out, err = stock(capsys, folder, *arguments)
     assert (code, out) == (2, "")

@@ -98,7 +98,7 @@ def test_bad_gains_are_refused_with_the_reason(task: choose.Task):
     assert any("peaks at" in each.sentence and not each.ok for each in done.findings)
 
 
-def test_a_heater_too_weak_is_told_what_it_would_take(task: choose.Task):
+def test_a_heater_too_weak_is_reported_with_what_it_would_take(task: choose.Task):
     weak = replace(task.findings, model=replace(task.findings.model, heater_w=12.0))
     found = proof.feasibility(replace(task, findings=weak))
     needed = task.findings.model.needed_w(31.5, 20.0)
@@ -115,7 +115,7 @@ def test_what_a_record_does_not_carry_gives_no_gains_for_the_chocolate(task: cho
     assert all(each.ok for each in proof.feasibility(task))
 
 
-def test_a_ceiling_too_low_is_told_by_how_much(task: choose.Task):
+def test_a_ceiling_too_low_is_reported_with_how_much(task: choose.Task):
     (said,) = [each for each in proof.feasibility(replace(task, ceiling_c=31.8)) if not each.ok]
     short_k = task.findings.model.water_for(31.0, 20.0) - (31.8 - 0.2)
     assert f"{short_k:.1f} °C warmer" in said.sentence
@@ -185,7 +185,7 @@ def test_a_saved_hold_can_be_tuned_from(
         (["--virtual", "--chocolate", "drak"], "drak"),
     ],
 )
-def test_wrong_use_is_told_in_words(words: list[str], said: str, capsys: pytest.CaptureFixture[str]):
+def test_wrong_use_is_reported_in_words(words: list[str], said: str, capsys: pytest.CaptureFixture[str]):
     code, out, err = bain(capsys, "tune", *words)
     assert (code, out) == (2, "")
     assert said in err

@@ -85,7 +85,7 @@ def test_every_key_and_a_long_question_stand_whole_in_eighty_columns():
 
 
 @pytest.mark.parametrize("stage", ["seed", "work"])
-def test_advice_that_was_asked_for_stands_whole_in_eighty_columns(stage):
+def test_advice_that_was_asked_for_is_whole_in_eighty_columns(stage):
     """Its end is what to do; what happened before it gives way."""
     shown = EveningPrompts(load_profile("dark"), load_rig("pot"))
     shown.event("stage", {"stage": stage})
@@ -107,7 +107,7 @@ def test_the_picture_says_virtual_exactly_on_a_virtual_board():
             assert ("VIRTUAL" in said) == virtual
 
 
-def test_the_picture_tells_what_matters():
+def test_the_picture_shows_what_matters():
     """Chocolate against its window, water against its ceiling, heat in watts, time gone and left."""
     text = "\n".join(drawn(scene_at(3600, bowl=31_620, water=33_180, duty=2345)))
     for part in (
@@ -147,7 +147,7 @@ def test_a_small_window_gets_words():
     assert drawn(scene_at(), 40, 10) == ["This window is 40x10; the picture needs 64x18. The hold continues."]
 
 
-def test_a_trip_and_a_question_stand_where_the_next_act_stands():
+def test_a_trip_and_a_question_take_the_place_of_the_next_act():
     """One line for the one thing to know."""
     assert "the water probe gives no valid reading" in screen.draw(scene_at(fault=1, state="trip"), 80, 24).plain
     scene = scene_at()
@@ -195,7 +195,7 @@ def test_a_ribbon_has_as_many_cells_as_asked(cells, minutes, for_s):
     assert len(scene.ribbon(cells)) == cells
 
 
-def test_the_trend_is_told_once_two_minutes_are_known():
+def test_the_trend_is_shown_once_two_minutes_are_known():
     """0.1 K a minute for ten minutes is 1 K."""
     scene = Scene("dark", "", DARK, True, None, 150.0)
     assert scene.trend_c is None
@@ -242,7 +242,7 @@ def test_plain_lines_are_one_an_event_and_one_every_ten_minutes():
     assert lines[-1] == " 0:01:15  refill coming"
 
 
-def test_plain_lines_go_on_asking_what_nobody_answers():
+def test_plain_lines_continue_asking_what_nobody_answers():
     """At each line of progress but the first, which comes right after the question; no more once it is answered."""
     out = io.StringIO()
     view = PlainLines(out)

@@ -20,7 +20,7 @@ from bainwright.virtual.truth import read_truth
 # -- the clock --------------------------------------------------------------------------------------------------------
 
 
-def test_time_stands_still_until_it_is_told_to_run_and_the_board_answers_all_the_same() -> None:
+def test_time_stops_until_it_is_released_and_the_board_still_answers() -> None:
     main = "while True:\n    line()\n    print(time.ticks_ms())\n"
     with running(main, frozen=True) as (board, port):
         for _ in range(3):
@@ -316,7 +316,7 @@ def test_an_unknown_button_or_fault_is_refused_in_words() -> None:
 # -- the firmware itself ----------------------------------------------------------------------------------------------
 
 
-def test_the_firmware_as_it_is_installed_boots_and_says_hello() -> None:
+def test_the_installed_firmware_boots_and_says_hello() -> None:
     with VirtualBoard(load_rig("pot")) as board, serial.Serial(board.path, timeout=30.0) as port:
         assert message(port.readline())["event"] == "boot"
         port.write(wire.encode([("id", 1), ("do", "hello")]))

@@ -50,7 +50,7 @@ while True:
         assert port.read(len(data)) == data
 
 
-def test_print_ends_lines_as_a_board_does_and_the_raw_stream_as_it_is_told() -> None:
+def test_print_ends_lines_as_a_board_does_and_the_raw_stream_leaves_them_alone() -> None:
     main = "print('a')\nsys.stdout.buffer.write(b'b\\n')\nprint('c', end='')\nwhile True: time.sleep(1)\n"
     with running(main) as (_, port):
         assert port.read(6) == b"a\r\nb\nc"

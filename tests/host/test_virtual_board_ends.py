@@ -67,7 +67,7 @@ def test_a_killed_user_leaves_nothing_running(how: signal.Signals, main: str) ->
     until(lambda: not any(alive(pid) for pid in pids))
 
 
-def test_a_killed_supervisor_takes_its_interpreter_along_and_is_told_in_words() -> None:
+def test_a_killed_supervisor_takes_its_interpreter_along_and_is_reported_in_words() -> None:
     with running("while True: pass\n", frozen=True) as (board, _):
         pids = family(board.pid)
         os.kill(board.pid, signal.SIGKILL)

@@ -115,7 +115,7 @@ def test_erases_are_counted() -> None:
         assert board.report()["flash_erases"] >= before + 5
 
 
-def test_a_place_where_no_image_can_be_kept_is_refused_before_anything_starts(tmp_path: Path) -> None:
+def test_a_place_where_no_image_can_be_stored_is_refused_before_anything_starts(tmp_path: Path) -> None:
     from bainwright.core.errors import UseError
 
     for image in (tmp_path, tmp_path / "none" / "board.flash"):

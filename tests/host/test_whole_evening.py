@@ -99,7 +99,7 @@ def test_rest_gives_no_heat(evening):
     assert log["duty"][resting].max() == 0.0
 
 
-def test_its_temper_test_is_kept_beside_the_log_with_its_verdict(evening):
+def test_its_temper_test_is_stored_beside_the_log_with_its_verdict(evening):
     _, folder, _ = evening
     tests = json.loads((folder / "temper.json").read_text())
     assert [(test["kind"], test["verdict"], test["by"]) for test in tests] == [("dark", "good", "warmer")]

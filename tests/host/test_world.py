@@ -146,7 +146,7 @@ def test_people_speak_to_the_board_in_its_own_words():
     ]
 
 
-def test_faults_come_go_and_are_mended_in_order_of_time():
+def test_faults_come_go_and_are_repaired_in_order_of_time():
     """`for_s` ends a fault by itself, `clear` mends one; a power cut carries its length."""
     world = world_of(evening(
         {"at_s": 1, "kind": "fault", "name": "water_open", "for_s": 5},
@@ -262,7 +262,7 @@ def test_bias_is_what_the_rig_says_or_small():
 # -- plants of others ------------------------------------------------------------------------------------------------
 
 
-def test_raw_plant_is_read_as_it_is():
+def test_raw_plant_is_read_without_a_probe_s_errors():
     """`raw_probes`: no lag, no bias, no noise, and the device must not round."""
     kettle = Kettle(bowl=30.0)
     kettle.raw_probes = True
@@ -306,7 +306,7 @@ class Failing(Kettle):
     [("raises", "ZeroDivisionError"), ("nan", "water is nan"), ("bowl nan", "bowl is nan"), ("forgets", "no 'bowl'"),
      ("word", "temps_c failed")],
 )
-def test_failing_plant_is_a_dead_probe_told_in_words(way, words):
+def test_failing_plant_is_a_dead_probe_reported_in_words(way, words):
     """Exception or NaN: probes read None from then on, time continues, and the plant is not called again."""
     plant = Failing(way)
     world = world_of(plant=plant)
@@ -372,7 +372,7 @@ def test_plate_has_no_water_to_pour():
         world_of(evening({"at_s": 5, "kind": "water_top_up", "litres": 0.2, "temp_c": 15}), rig="plate")
 
 
-def test_evening_of_orange_sticks_ends_as_it_is_told():
+def test_evening_of_orange_sticks_ends_as_its_events_say():
     """2.2 kg, 2.0 dipped, 0.6 refilled: 0.8 kg left after 13,200 s; the cold refill drops the bowl 1.5 to 2 K."""
     scenario = load_scenario("orange_sticks")
     world = world_of(scenario, rig=scenario.rig)

@@ -23,6 +23,6 @@ def install(as_json: bool, **asked: Any) -> int:
     version fails its first start, the board returns to the old one. Nothing is changed while the warmer heats.
     """
     from bainwright.install.installer import InstallAsked
-    from bainwright.install.report import install_and_tell
+    from bainwright.install.report import install_and_report
 
-    return install_and_tell(InstallAsked(**asked), as_json=as_json, say=say)
+    return install_and_report(InstallAsked(**asked), as_json=as_json, say=say)

@@ -12,6 +12,6 @@ from bainwright.commands.console import say
 @options.json
 def ports(as_json: bool) -> int:
     """List the ports a board may be on, and which warmer answers on each."""
-    from bainwright.install.report import ports_and_tell
+    from bainwright.install.report import ports_and_report
 
-    return ports_and_tell(as_json=as_json, say=say)
+    return ports_and_report(as_json=as_json, say=say)

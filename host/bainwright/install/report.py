@@ -45,7 +45,7 @@ class Sending(Progress):
             self._bar.close()
 
 
-def install_and_tell(asked: InstallAsked, *, as_json: bool, say: Say) -> int:
+def install_and_report(asked: InstallAsked, *, as_json: bool, say: Say) -> int:
     """Do what was asked and report it; returns the exit status."""
     with contextlib.closing(Sending()) as sending:
         done = install_on(asked, lambda: sending)
@@ -197,7 +197,7 @@ def _before(done: Installed) -> str | None:
 # -- ports -------------------------------------------------------------------------------------------------------------
 
 
-def ports_and_tell(*, as_json: bool, say: Say) -> int:
+def ports_and_report(*, as_json: bool, say: Say) -> int:
     """Every port a board may be on and who answers there; the exit status.
 
     Raises

@@ -141,7 +141,7 @@ def _progress(size: int) -> Iterator[_Arrived]:
         yield _Arrived(show)
 
 
-def collect_and_tell(asked: CollectAsked, *, as_json: bool, say: Say) -> int:
+def collect_and_report(asked: CollectAsked, *, as_json: bool, say: Say) -> int:
     """Collect and report; returns the exit status."""
     done = collect(asked)
     for note in done.notes + [note for each in done.holds for note in each.notes]:

@@ -84,7 +84,7 @@ def open_memory(address, to_fd, from_fd, wake_fd):
     _wake_poll.register(_wake, uselect.POLLIN)
     _anchor()
     _refresh()
-    _tell_state()
+    _report_state()
     return uctypes.bytearray_at(address + at_flash, size - at_flash)
 
 
@@ -175,11 +175,11 @@ def _attend():
         exchange()
     if bool(shared.running) != running or not running:  # a hold too short to run in is answered too
         running = bool(shared.running)
-        _tell_state()
+        _report_state()
     _anchor()
 
 
-def _tell_state():
+def _report_state():
     post(b"g" if running else b"h")
 
 
