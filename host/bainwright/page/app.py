@@ -18,7 +18,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
 from bainwright.evening.acts import BY_NAME, Act, Inbox, Reply
-from bainwright.page import site
+from bainwright.page import feeds, site
 from bainwright.page.access import Access, Session, same
 from bainwright.page.guard import Guard
 from bainwright.page.latest import Latest, Shown
@@ -57,6 +57,10 @@ class PageApp:
         routes = [
             Route("/", self._looking(self._now), methods=["GET"]),
             Route("/live", self._looking(self._live), methods=["GET"]),
+            Route("/now.json", self._looking(self._now_json), methods=["GET"]),
+            Route("/now.stream", self._looking(self._now_stream), methods=["GET"]),
+            Route("/metrics", self._looking(self._metrics), methods=["GET"]),
+            Route("/feeds", self._looking(self._feeds), methods=["GET"]),
             Route("/act", self._act, methods=["POST"]),
             Route("/in", self._show_pairing, methods=["GET"]),
             Route("/in/{code}", self._show_pairing, methods=["GET"]),
@@ -116,17 +120,19 @@ class PageApp:
         return HTMLResponse(text)
 
     async def _live(self, request: Request) -> Response:
+        return self._stream(EventStream(self._latest_frame, self.streams))
+
+    def _stream(self, stream: EventStream) -> Response:
         if self.streams.open >= MOST_STREAMS:
             return PlainTextResponse("Too many phones watch already.\n", 503, {"retry-after": "10"})
-        stream: Any = EventStream(self._latest_frame, self.streams)
         return _Started(stream)
 
     def _latest_frame(self) -> tuple[object, dict[str, Any]] | None:
-        """What streams send, made once for all of them; a moment that gets old is drawn again every second."""
+        """What pages show live, made once for all of them."""
         shown = self._shown()
         if shown is None:
             return None
-        key = (shown.number, int(shown.age_s) if shown.age_s > site.STALE_S else 0)
+        key = _key(shown)
         if self._frame is None or self._frame[0] != key:
             self._frame = key, {
                 "readings": site.readings(shown), "buttons": site.buttons(shown.now), "charts": self._charts_of(shown),
@@ -140,6 +146,30 @@ class PageApp:
         if self._charts is None or self._charts[0] != key:
             self._charts = key, site.charts(now)
         return self._charts[1]
+
+    # -- for other programs --------------------------------------------------------------------------------------------
+
+    async def _now_json(self, request: Request) -> Response:
+        shown = self._shown()
+        if shown is None:
+            return JSONResponse({"error": "no hold has reported yet"}, 503)
+        return JSONResponse(feeds.as_json(shown, course=True))
+
+    async def _now_stream(self, request: Request) -> Response:
+        def frame() -> tuple[object, dict[str, Any]] | None:
+            shown = self._shown()
+            return None if shown is None else (_key(shown), feeds.as_json(shown, course=False))
+
+        return self._stream(EventStream(frame, self.streams, whole=True))
+
+    async def _metrics(self, request: Request) -> Response:
+        return Response(feeds.metrics(self._shown()), media_type=feeds.METRICS_TYPE)
+
+    async def _feeds(self, request: Request) -> Response:
+        """Where programs read; the token only to a phone that may act."""
+        token = self._access.feed_token if self._session(request) and not self._access.open_to_look else ""
+        return HTMLResponse(self._page("feeds", "/feeds", address=f"http://{request.headers['host']}", token=token,
+                                       open_to_look=self._access.open_to_look))  # fmt: skip
 
     # -- acts ----------------------------------------------------------------------------------------------------------
 
@@ -172,6 +202,11 @@ class _Started(Response):
 
     async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
         await self._app(scope, receive, send)
+
+
+def _key(shown: Shown) -> object:
+    """Tells one frame from the next: a moment that gets old is a new one every second."""
+    return shown.number, int(shown.age_s) if shown.old else 0
 
 
 async def _deliver(inbox: Inbox, act: Act, seen: str) -> Reply:

@@ -12,6 +12,8 @@ from typing import NamedTuple
 
 from bainwright.page.now import Now
 
+STALE_S = 5.0  # a live board reports every second; after five missed reports no figure is shown as present
+
 
 class Shown(NamedTuple):
     """A moment, its number, and how long ago the board last reported, in seconds."""
@@ -19,6 +21,11 @@ class Shown(NamedTuple):
     now: Now
     number: int
     age_s: float
+
+    @property
+    def old(self) -> bool:
+        """Is it too old to be the present?"""
+        return not self.age_s <= STALE_S
 
 
 class Latest:

@@ -15,7 +15,6 @@ from bainwright.page.chart import chart
 from bainwright.page.latest import Shown
 from bainwright.page.now import Now
 
-STALE_S = 5.0  # a live board reports every second; after five missed reports the page shows no figure as present
 MOST_EVENTS = 12  # shown, newest first
 FINAL_WORDS = {
     "finish": "Nobody dips any more? The heat goes off.",
@@ -91,5 +90,5 @@ def _part(name: str, shown: Shown) -> Markup:
         return round(100 * min(1.0, max(0.0, (temp_c - now.low_c + 3.0) / span_c)), 1)
 
     return Markup(_templates().get_template(f"_{name}.html").render(
-        now=now, age_s=shown.age_s, stale=shown.age_s > STALE_S and not now.over, share=share,
+        now=now, age_s=shown.age_s, stale=shown.old and not now.over, share=share,
     ))  # fmt: skip

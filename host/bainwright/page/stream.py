@@ -36,10 +36,12 @@ class EventStream:
         Gives the latest frame: its key, and parts to show by name; None before the first.
     streams : Streams
         The server's count.
+    whole : bool
+        Send every part each time, not only those that changed.
     """
 
-    def __init__(self, frame: Frame, streams: Streams) -> None:
-        self._frame, self._streams = frame, streams
+    def __init__(self, frame: Frame, streams: Streams, *, whole: bool = False) -> None:
+        self._frame, self._streams, self._whole = frame, streams, whole
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         self._streams.open += 1
@@ -63,7 +65,7 @@ class EventStream:
             latest = self._frame()
             if latest is not None and latest[0] != shown:
                 shown, parts = latest
-                changed = {name: part for name, part in parts.items() if sent.get(name) != part}
+                changed = {name: part for name, part in parts.items() if self._whole or sent.get(name) != part}
                 sent, said_s = parts, loop.time()
                 await _send(send, f"event: now\ndata: {json.dumps(changed)}\n\n")
             elif loop.time() - said_s >= SILENCE_S:
