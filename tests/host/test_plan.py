@@ -388,6 +388,14 @@ def test_a_room_as_warm_as_the_chocolate_is_planned_without_infinities():
     assert found["cautions"][-1].startswith("The room is warm")
 
 
+def plan_or_none(options):
+    """The plan; None where it is refused in words."""
+    try:
+        return make_plan(batch_request(options, Shown()))
+    except UseError:
+        return None
+
+
 @settings(max_examples=25, deadline=None)
 @given(
     st.sampled_from(["dark", "milk", "white", "melted"]),
@@ -401,7 +409,11 @@ def test_any_kitchen_gets_a_plan(profile, rig, total_kg, room_c, humidity):
     options = PlanOptions(
         profile, total=f"{total_kg:.3f}kg", rig=rig, room=f"{room_c:.2f}", humidity=f"{100 * humidity:.1f}"
     )
-    made = make_plan(batch_request(options, Shown()))
+    made = plan_or_none(options)
+    if made is None:  # refused only where the pieces are half melted themselves: white in a hot room
+        assert profile == "white"
+        assert room_c > 25.0
+        return
     assert json.dumps(made.as_dict(), allow_nan=False)
     assert made.request.profile.name in text(made, Shown(fahrenheit=True, pounds=True))
     times = [t_s for t_s, _, _ in made.course]
@@ -415,7 +427,7 @@ def test_any_kitchen_gets_a_plan(profile, rig, total_kg, room_c, humidity):
 def test_a_difference_in_fahrenheit_has_no_32():
     """Definition: 1 K is 1.8 °F; 31.5 °C is 88.7 °F."""
     assert Shown(fahrenheit=True).difference(1.0) == "1.8 °F"
-    assert Shown().difference(1.0) == "1.0 K"
+    assert Shown().difference(1.0) == "1.0 °C"
     assert Shown(fahrenheit=True).temp(31.5) == "88.7 °F"
 
 
@@ -516,7 +528,7 @@ def test_a_cupful_in_a_heavy_bowl_is_refused_in_words(tmp_path):
         'hard_limit_c = 60\n[probe.water]\nkind = "onewire"\n'
     )
     said = refused("dark", "--total", "300g", "--rig", str(heavy), "--room", "30", "--seed-temp", "25")
-    assert "the seed would be nearly the whole batch" in said
+    assert "there would be more seed than melt" in said
 
 
 def test_melted_stock_refuses_what_only_a_temper_has():

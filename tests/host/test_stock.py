@@ -75,6 +75,28 @@ def test_what_is_recorded_adds_up_over_several_times_and_a_mishap_stays(capsys):
     assert (kept["left_kg"], kept["water"], kept["allergens"], kept["peak_c"]) == (0.6, True, ["hazelnut"], 48.0)
 
 
+def test_an_entry_is_taken_back_even_water_and_no_second_one(capsys):
+    folder = evening("dark-1")
+    stock(capsys, folder, "--left", "640g")
+    assert stock(capsys, folder, "--water")[0] == 1
+    code, out, _ = stock(capsys, folder, "--undo")
+    assert code == 0
+    assert "640 g" in out
+    assert "nothing to take back" in stock(capsys, folder, "--undo")[2]
+
+
+def test_the_first_entry_taken_back_leaves_no_record(capsys):
+    folder = evening("dark-1")
+    stock(capsys, folder, "--left", "640g")
+    code, _, err = stock(capsys, folder, "--undo")
+    assert code == 0
+    assert "nothing is recorded" in err
+    code, _, err = stock(capsys, folder, "--undo", "--water")
+    assert code == 2
+    assert "enters nothing" in err
+    assert "which evening?" in stock(capsys, "--undo")[2]
+
+
 def test_leftovers_of_leftovers_count_their_meltings_and_bring_their_mishaps(capsys):
     first, second = evening("dark-1"), evening("dark-2")
     stock(capsys, first, "--left", "640g", "--allergen", "walnut")

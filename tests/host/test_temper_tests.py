@@ -102,9 +102,27 @@ def test_a_time_of_one_s_own_is_a_test_of_its_own(folder, capsys):
     assert (code, tests[-1]["verdict"], len(tests)) == (1, "failed", 3)
 
 
+def test_the_last_entry_is_taken_back_and_no_more(folder, capsys):
+    temper(capsys, folder, "--gloss", "dull")
+    temper(capsys, folder, "--not-set")
+    code, tests, _ = temper(capsys, folder, "--undo")
+    assert (code, [test["gloss"] for test in tests]) == (0, ["dull"])
+    code, tests, err = temper(capsys, folder, "--undo")
+    assert (code, tests) == (2, None)
+    assert "nothing to take back" in err
+
+
+def test_the_first_entry_taken_back_leaves_what_the_warmer_timed(folder, capsys):
+    temper(capsys, folder, "--gloss", "dull", "--streaks", "many")
+    code, tests, _ = temper(capsys, folder, "--undo")
+    assert (code, tests[0]["gloss"], tests[0]["verdict"]) == (0, None, "good")
+    assert sorted(path.name for path in folder.glob("temper*")) == []
+
+
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
+        (("--undo", "--minutes", "5"), "enters nothing"),
         (("--minutes", "-3"), "--minutes: got -3, wanted above 0"),
         (("--minutes", "nan"), "--minutes"),
         (("--minutes", "900"), "at most 120"),

@@ -19,6 +19,7 @@ from bainwright.commands.console import say
 @click.option("--water", is_flag=True, help="Water got into it.")
 @click.option("--grains", is_flag=True, help="It has lumps that do not melt.")
 @click.option("--allergen", "allergens", multiple=True, metavar="WHAT", help="What else got into it: hazelnut.")
+@click.option("--undo", is_flag=True, help="Take the last entry back.")
 @options.pounds
 @options.json
 def stock(as_json: bool, pounds: bool, **asked: Any) -> int:

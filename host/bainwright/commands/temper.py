@@ -17,13 +17,15 @@ from bainwright.commands.usage import Number, OneOf
 @click.option("--not-set", is_flag=True, help="It did not set.")
 @click.option("--gloss", type=OneOf("good", "dull"), help="How it shone.")
 @click.option("--streaks", type=OneOf("none", "some", "many"), help="How streaked it was.")
+@click.option("--undo", is_flag=True, help="Take the last entry back.")
 @options.room("Room temperature where it set, in °C or 68F.")
 @options.json
 def temper(as_json: bool, **asked: Any) -> int:
     """Show or complete the temper tests of a hold.
 
     HOLD is a hold's name or folder. A test that the warmer timed is there already; how the piece looked is yours to
-    say, and a time of your own adds a test. The record lies beside the log as temper.json.
+    say, and a time of your own adds a test; --undo takes the last entry back. The record lies beside the log as
+    temper.json.
     """
     from bainwright.record.temper_entry import TemperOptions, run_temper
 

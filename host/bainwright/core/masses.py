@@ -159,7 +159,7 @@ class Shown:
 
     def difference(self, difference_k: float) -> str:
         """A difference of two temperatures: °F differ by 1.8 a kelvin, and there is no 32 in it."""
-        return f"{1.8 * difference_k:.1f} °F" if self.fahrenheit else f"{difference_k:.1f} K"
+        return f"{1.8 * difference_k:.1f} °F" if self.fahrenheit else f"{difference_k:.1f} °C"
 
     @property
     def least_kg(self) -> float:

@@ -159,7 +159,7 @@ class EveningPrompts:
         sizes.append((solid, f"of pieces at {SOLID_C:g} °C"))
         most = [f"{1000 * kg:.0f} g {what}" for kg, what in sizes if kg >= 0.005]
         if not most:
-            return "the bowl has no room for a refill now: wait until it is back inside its window"
+            return f"the bowl is too cold for a refill: wait until it reads {p.low_c:g} °C"
         none = [what for kg, what in sizes if kg < 0.005]
         warning = f"; nothing {' or '.join(none)} now" if none else ""
         return f"for each kg in the bowl at most {' or '.join(most)}{warning}; stir it in at once"

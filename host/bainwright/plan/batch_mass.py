@@ -62,17 +62,22 @@ def _of_pieces_kg(options: MassOptions, pieces: int, shown: Shown, assumed: list
     coating_kg = _coating_kg(options, assumed)
     mass_kg = pieces * coating_kg / (1.0 - waste) + left_kg
     assumed.append(
-        f"{pieces} pieces take {shown.mass(coating_kg)} of coating each, and {100 * waste:.0f} % is wasted"
+        f"{_counted(pieces)} {shown.mass(coating_kg)} of coating{'' if pieces == 1 else ' each'}, and "
+        f"{100 * waste:.0f} % is wasted"
         + ("" if options.left else "; nothing is added for what stays in the bowl (--left)")
     )
     if not LEAST_KG <= mass_kg <= MOST_KG:
         raise UseError(
             "--pieces",
-            got=f"{pieces} pieces, {mass_kg:.3f} kg in all",
-            wanted=f"{LEAST_KG:g} to {MOST_KG:g} kg",
+            got=f"{pieces} {'piece' if pieces == 1 else 'pieces'}, {shown.little(mass_kg)} in all",
+            wanted=f"{shown.mass(LEAST_KG)} to {shown.mass(MOST_KG)}",
             hint="check the number of pieces and the coating's unit",
         )
     return mass_kg
+
+
+def _counted(pieces: int) -> str:
+    return "1 piece takes" if pieces == 1 else f"{pieces} pieces take"
 
 
 def _coating_kg(options: MassOptions, assumed: list[str]) -> float:

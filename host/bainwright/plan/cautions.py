@@ -7,10 +7,9 @@ from bainwright.physics import kitchen
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
 from bainwright.physics.refills import solid_enough
 from bainwright.plan.parts import STAGE_NAMES, Need, Plan
-from bainwright.plan.request import COOLING, SEEDING
+from bainwright.plan.request import SEEDING
 from bainwright.plan.words_heat import GOOD_RESERVE
 
-NO_MORE_SEED = 0.5  # of the total; above it the plan itself looks wrong
 USUAL_SEED = 0.30  # of the total; 15 to 25 % is usual, over 30 % starts needlessly warm; common practice, no source
 MANY_REFILLS = 2  # chosen: more than one pair of hands tempers beside the dipping
 
@@ -73,9 +72,7 @@ def _about_seed(plan: Plan, shown: Shown) -> list[str]:
         said.append(
             "So little chocolate cools by itself while you stir: seed quickly, in its bath, and watch the thermometer."
         )
-    if seed and seed.share > NO_MORE_SEED:
-        said.append("That is more seed than melt: start from a cooler melt (--melt).")
-    elif seed and seed.share > USUAL_SEED:
+    if seed and seed.share > USUAL_SEED:
         said.append(
             f"{100 * seed.share:.0f} % of seed is much; 15 to 25 % is usual. A cooler melt needs less (--melt)."
         )
@@ -133,10 +130,6 @@ def _harder(plan: Plan, shown: Shown) -> list[str]:
         )
     if plan.melts_here and plan.swap and plan.swap.out_l is not None and plan.swap.out_l > 0.8 * plan.swap.bath_l:
         said.append("Nearly the whole bath has to be swapped: colder water would do with less.")
-    if request.method == COOLING:
-        said.append(
-            "The warmer does not lead the cooling: watch the thermometer yourself until the bowl is back on it."
-        )
     return said
 
 

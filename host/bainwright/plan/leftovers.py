@@ -7,10 +7,10 @@ from pathlib import Path
 
 import msgspec
 
-from bainwright.core.atomic_write import save_file
 from bainwright.core.masses import Shown
 from bainwright.core.read_file import read_struct
 from bainwright.physics.kitchen import SEIZES_FROM
+from bainwright.record.taken_back import save_entry
 from bainwright.words import terms
 
 STOCK = "stock.json"
@@ -121,5 +121,5 @@ def read_leftovers(folder: Path) -> Leftovers | None:
 
 
 def save_leftovers(folder: Path, left: Leftovers) -> None:
-    """Write the record whole."""
-    save_file(folder / STOCK, json.dumps(msgspec.to_builtins(left), indent=2) + "\n")
+    """Write the record whole; the one it replaces can be brought back."""
+    save_entry(folder / STOCK, json.dumps(msgspec.to_builtins(left), indent=2) + "\n")

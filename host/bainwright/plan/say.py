@@ -20,24 +20,26 @@ _UNIT = re.compile(r"(?<=\d) (?=°|%|(?:kg|g|lb|oz|L|W|kWh|cm|h|min|m)\b)|(?<=\d
 def band(found: Band) -> str:
     """A band in words, its ends rounded outwards: ``1 h 10 min to 1 h 35 min``."""
     step_s = FINE_S if (found.high_s or found.likely_s) < SHORT_S else COARSE_S
-    low = duration_words(max(60.0, step_s * math.floor(found.low_s / step_s)))
+    low_s = max(60.0, step_s * math.floor(found.low_s / step_s))
+    low = "1 min" if low_s < 90.0 else duration_words(low_s)
     if found.high_s is None:
         return f"{low} or much longer"
     high = duration_words(max(120.0, step_s * math.ceil(found.high_s / step_s)))
     return f"{low} to {high}"
 
 
-def between(quick_s: float, slow_s: float) -> str:
-    """The time between two ends in words."""
+def between(quick_s: float, slow_s: float | None) -> str:
+    """The time between two ends in words; None: nobody knows the later one."""
     return band(Band(quick_s, quick_s, slow_s))
 
 
-def clock_band(plan: Plan, quick_s: float, slow_s: float) -> str:
-    """When something happens, as a time of day to five minutes: ``18:35 to 19:00``."""
+def clock_band(plan: Plan, quick_s: float, slow_s: float | None) -> str:
+    """When something happens, as a time of day to five minutes: ``18:35 to 19:00``, or ``18:35 or much later``."""
     starts_min = plan.starts_min or 0.0
-    early, late = (5.0 * edge((starts_min + t_s / 60.0) / 5.0) for edge, t_s in
-                   ((math.floor, quick_s), (math.ceil, slow_s)))  # fmt: skip
-    return f"{clock_text(early)} to {clock_text(late)}"
+    early = clock_text(5.0 * math.floor((starts_min + quick_s / 60.0) / 5.0))
+    if slow_s is None:
+        return f"{early} or much later"
+    return f"{early} to {clock_text(5.0 * math.ceil((starts_min + slow_s / 60.0) / 5.0))}"
 
 
 def capital(words: str) -> str:
@@ -48,6 +50,11 @@ def capital(words: str) -> str:
 def energy(energy_j: float) -> str:
     """An energy as a meter shows it."""
     return f"{energy_j / 3.6e6:.2f} kWh"
+
+
+def bath(plan: Plan) -> str:
+    """What the bowl is warmed by: the water, or the plate."""
+    return "water" if plan.request.rig.plant.bath == "water" else "plate"
 
 
 def seed_mass(plan: Plan, shown: Shown) -> str:

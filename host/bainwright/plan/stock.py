@@ -20,12 +20,14 @@ from bainwright.plan.compare import melt_factor, seed_factor
 from bainwright.plan.leftovers import (
     DISCARD,
     NOT_FIT,
+    STOCK,
     Leftovers,
     judge,
     read_leftovers,
     save_leftovers,
 )
 from bainwright.record.reader import FACTS, HoldLog, folder_of, read_log
+from bainwright.record.taken_back import take_back
 from bainwright.record.temper_tests import chocolate_at
 from bainwright.words import terms
 
@@ -45,6 +47,7 @@ class StockOptions:
     water: bool = False
     grains: bool = False
     allergens: tuple[str, ...] = ()
+    undo: bool = False
 
 
 def run_stock(options: StockOptions, shown: Shown, *, as_json: bool, say: Say) -> int:
@@ -71,11 +74,15 @@ def run_stock(options: StockOptions, shown: Shown, *, as_json: bool, say: Say) -
 def _found(options: StockOptions) -> list[tuple[Path, Leftovers]]:
     """The records to show, the one that was just entered among them."""
     if options.hold is None:
-        if _has_entry(options):
+        if _has_entry(options) or options.undo:
             raise UseError("which evening?", wanted="a hold's name or folder", hint="bain holds lists them")
         return [(folder, left) for folder in hold_folders()
                 if (left := read_leftovers(folder))]  # fmt: skip
     folder = folder_of(options.hold)
+    if options.undo:
+        if _has_entry(options):
+            raise UseError("--undo takes the last entry back and enters nothing", hint="leave the other options out")
+        take_back(folder / STOCK, "mass or mishap")
     left = _entered(folder, options) if _has_entry(options) else read_leftovers(folder)
     return [(folder, left)] if left else []
 

@@ -13,7 +13,9 @@ from bainwright.plan.setup import Setup
 from bainwright.plan.timing import table_cooling
 
 SEED_FOR_S = 12 * 60.0  # chosen: in portions, each stirred until it is gone
-MOST_SEED = 0.75  # of the batch, chosen: with less melt there is nothing to seed
+# 15 to 25 % of the batch is usual (common practice, no source). The limit is chosen: over half, more pieces than melt
+# go in, and the balance depends on losses that nobody knows so well.
+MOST_SEED = 0.5
 LOSS_LOW, LOSS_HIGH = 0.5, 1.5  # of the losses while seeding, chosen: a bowl wrapped in a towel, a bowl in a draught
 BUTTER_SHARE = 0.01  # of the mass; common practice, no source
 BUTTER_HIGH_C = 34.0  # cocoa butter seed is stirred in at 33-34 °C; common practice, no source
@@ -42,14 +44,14 @@ def plan_seed(setup: Setup) -> Seed | None:
     end_c, batch_kg = request.end_c, request.batch_kg
     taken_up = setup.chocolate.molten_share(end_c, request.seed_c)
     planned = seeding.seed_share(_batch(setup, 1.0), end_c, taken_up)
-    if planned >= MOST_SEED:
-        raise UseError(
-            "the seed would be nearly the whole batch",
-            got=f"{100 * planned:.0f} % of {batch_kg:.2f} kg",
-            wanted=f"at most {100 * MOST_SEED:g} %",
-            hint="use colder seed, a lighter bowl, more chocolate or a cooler melt",
-        )
     share = _share_by_experience(planned, request.seed_factor)
+    if planned >= MOST_SEED or share >= MOST_SEED:
+        raise UseError(
+            "there would be more seed than melt",
+            got=f"{100 * max(planned, share):.0f} % of {batch_kg:.2f} kg",
+            wanted=f"at most {100 * MOST_SEED:g} %",
+            hint="use a cooler melt (--melt), colder seed, a lighter bowl or more chocolate",
+        )
     melt_kg = (1.0 - share) * batch_kg  # weighed out for the likely case; the range is for this melt
     low_kg = seeding.seed_for_melt_kg(melt_kg, _batch(setup, LOSS_HIGH), end_c, 1.0)
     high_kg = seeding.seed_for_melt_kg(melt_kg, _batch(setup, LOSS_LOW), end_c, taken_up)

@@ -49,11 +49,12 @@ def _by_method(plan: Plan, shown: Shown) -> str:
 
 def _ready(plan: Plan) -> str:
     """When dipping may begin: a time of day if one was given, else how long after the heat goes on."""
-    ready = plan.ready
+    ready, took = plan.ready, plan.melt.took
+    slow_s = None if plan.melts_here and took and took.high_s is None else ready.slow_s
     if plan.starts_min is not None:
         first = "heat on" if plan.melts_here else "begin"
-        return f"{first} at {clock_text(plan.starts_min)}, ready {say.clock_band(plan, ready.quick_s, ready.slow_s)}"
-    return f"ready {say.between(ready.quick_s, ready.slow_s)} after {'the heat goes on' if plan.melts_here else 'that'}"
+        return f"{first} at {clock_text(plan.starts_min)}, ready {say.clock_band(plan, ready.quick_s, slow_s)}"
+    return f"ready {say.between(ready.quick_s, slow_s)} after {'the heat goes on' if plan.melts_here else 'that'}"
 
 
 # -- everything ------------------------------------------------------------------------------------------------------

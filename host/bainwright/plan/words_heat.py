@@ -24,13 +24,13 @@ def melting(plan: Plan, shown: Shown) -> list[str]:
             f"bath and losses included. {_stirred(melt)}"
         )
     if warm_up.took is None:
-        said.append(f"This heater does not bring the water to {shown.temp(warm_up.water_c)}.")
+        said.append(f"This heater does not bring the {say.bath(plan)} to {shown.temp(warm_up.water_c)}.")
     elif warm_up.took.likely_s == 0.0:
-        said.append(f"The water is already warm enough to hold the bowl ({shown.temp(warm_up.water_c)}).")
+        said.append(f"The {say.bath(plan)} is already warm enough to hold the bowl ({shown.temp(warm_up.water_c)}).")
     else:
         said.append(
             f"With a bowl that is already {'in temper' if plan.request.tempered else 'melted'}, full heat brings the "
-            f"water from {shown.temp(plan.request.water_c)} to {shown.temp(warm_up.water_c)} in "
+            f"{say.bath(plan)} from {shown.temp(plan.request.water_c)} to {shown.temp(warm_up.water_c)} in "
             f"{say.band(warm_up.took)} ({say.energy(warm_up.energy_j)})."
         )
     if plan.request.tempered:
@@ -101,8 +101,8 @@ def heater(plan: Plan, shown: Shown) -> list[str]:
     hold, request = plan.hold, plan.request
     offset = "the offset measured on your rig" if hold.offset_measured and request.tempered else "the warmer's sizes"
     said.append(
-        f"Holding {shown.temp(request.profile.target_c)} takes water near {shown.temp(hold.water_c)}, by {offset}. The "
-        f"bowl's wall allows {shown.temp(hold.water_most_c)}."
+        f"Holding {shown.temp(request.profile.target_c)} takes {say.bath(plan)} near {shown.temp(hold.water_c)}, "
+        f"by {offset}. The bowl's wall allows {shown.temp(hold.water_most_c)}."
     )
     if hold.least_kg is not None and request.tempered and hold.least_kg > 0.02 * request.full_kg:
         said.append(

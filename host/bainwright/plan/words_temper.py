@@ -146,8 +146,8 @@ def _cooling(plan: Plan, cooling: Cooling, shown: Shown) -> list[str]:
         f"Back takes {back}. Below the window it is thick and full of crystals that are too soft to last: warming back "
         f"melts those. Above {shown.temp(profile.ceiling_c)} the good ones melt too: then start again from the melt.",
         "A piece of tempered chocolate stirred in at the cold end makes the good crystals form sooner.",
-        f"The warmer leads the way back: set the bowl in and start bain hold {profile.path or profile.name} --from "
-        "settle.",
+        f"The warmer leads it: bain hold {profile.path or profile.name} --from melt --method cool calls you when the "
+        f"bowl reads {shown.temp(cooling.high_c)}, and warms it back.",
     ]
 
 
@@ -170,7 +170,8 @@ def action(plan: Plan, step: Step, shown: Shown) -> str:
     profile = plan.request.profile
     if step.name == "melt":
         return (
-            f"{shown.mass(plan.melt.solid_kg)} over water at {shown.temp(step.water_c)}, to "
+            f"{shown.mass(plan.melt.solid_kg)} over {'water' if say.bath(plan) == 'water' else 'the plate'} at "
+            f"{shown.temp(step.water_c)}, to "
             f"{shown.temp(step.chocolate_c)}; stir every few minutes. Never above {shown.temp(profile.never_above_c)}."
         )
     if step.name in ("cool", "seed"):
@@ -193,8 +194,8 @@ def action(plan: Plan, step: Step, shown: Shown) -> str:
         )
     if step.name == "work":
         return (
-            f"Window {shown.temps(profile.low_c, profile.high_c)}, water near {shown.temp(step.water_c)}. Test again "
-            "when it has been above its window. When it thickens, go a little warmer inside it."
+            f"Window {shown.temps(profile.low_c, profile.high_c)}, {say.bath(plan)} near {shown.temp(step.water_c)}. "
+            "Test again when it has been above its window. When it thickens, go a little warmer inside it."
         )
     return f"Hold at {shown.temp(step.chocolate_c)}, covered, never above {shown.temp(profile.never_above_c)}."
 
@@ -238,12 +239,12 @@ def swap_now(plan: Plan, step: Step, shown: Shown) -> str:
 
 
 def _warm_up_before(plan: Plan, shown: Shown) -> str:
-    before_s, water = plan.warms_before_s, shown.temp(plan.hold.water_c)
+    before_s, bath, water = plan.warms_before_s, say.bath(plan), shown.temp(plan.hold.water_c)
     if plan.request.water_c > plan.hold.water_c:
-        return f"Have the water down at {water} when the bowl comes back."
+        return f"Have the {bath} down at {water} when the bowl comes back."
     if before_s < 60.0:
-        return f"Meanwhile warm the water up to {water}."
+        return f"Meanwhile warm the {bath} up to {water}."
     when = f"{minutes_words(before_s)} before this"
     if plan.starts_min is not None:
         when += f", at {clock_text(plan.starts_min - before_s / 60)}"
-    return f"Heat on {when}, so that the water is at {water} when the bowl comes back."
+    return f"Heat on {when}, so that the {bath} is at {water} when the bowl comes back."

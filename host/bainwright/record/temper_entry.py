@@ -10,7 +10,9 @@ from bainboard import stages
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.units import parse_room_c
 from bainwright.record.reader import FACTS, HoldLog, folder_of, read_log
+from bainwright.record.taken_back import take_back
 from bainwright.record.temper_tests import (
+    TESTS,
     TemperTest,
     chocolate_at,
     judge,
@@ -34,6 +36,7 @@ class TemperOptions:
     gloss: str | None = None
     streaks: str | None = None
     room: str | None = None
+    undo: bool = False
 
 
 def run_temper(options: TemperOptions, *, as_json: bool, say: Say) -> int:
@@ -46,6 +49,9 @@ def run_temper(options: TemperOptions, *, as_json: bool, say: Say) -> int:
     """
     folder = folder_of(options.hold)
     log = read_log(folder)
+    if options.undo:
+        _refuse_both(options)
+        take_back(folder / TESTS, "temper test")
     tests = read_tests(folder) or logged_tests(log.events, log.facts)
     if _has_entry(options):
         tests = _entered(tests, options, log)
@@ -63,6 +69,11 @@ def run_temper(options: TemperOptions, *, as_json: bool, say: Say) -> int:
 
 def _has_entry(options: TemperOptions) -> bool:
     return _has_time(options) or bool(options.gloss or options.streaks)
+
+
+def _refuse_both(options: TemperOptions) -> None:
+    if _has_entry(options) or options.room:
+        raise UseError("--undo takes the last entry back and enters nothing", hint="leave the other options out")
 
 
 def _has_time(options: TemperOptions) -> bool:

@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from bainboard import stages
-from bainwright.core.atomic_write import save_file
 from bainwright.core.read_file import read_struct
 from bainwright.core.units import clock_words
 from bainwright.files.chocolate import bundled_profiles, load_profile
+from bainwright.record.taken_back import save_entry
 from bainwright.words import terms
 
 TESTS = "temper.json"
@@ -148,5 +148,5 @@ def read_tests(folder: Path) -> list[TemperTest]:
 
 
 def save_tests(folder: Path, tests: list[TemperTest]) -> None:
-    """Write the record whole."""
-    save_file(folder / TESTS, json.dumps([asdict(test) for test in tests], indent=2) + "\n")
+    """Write the record whole; the one it replaces can be brought back."""
+    save_entry(folder / TESTS, json.dumps([asdict(test) for test in tests], indent=2) + "\n")

@@ -81,7 +81,7 @@ def look(folder: Path) -> Shown:
     told = [f"  {_clock(float(event['t_s']), started)}  {_event(event, stages)}" for event in log.events]
     lines += ["", "What happened", *told] if told else []
     lines += ["", "Temper tests", *(f"  {test.words().strip()}" for test in tests)] if tests else []
-    lines += ["", "What was left", f"  {left.verdict}: {left.why}"] if left else []
+    lines += ["", "What was left", "  " + left.why[:1].upper() + left.why[1:]] if left else []
     lines += ["", f"Picture: {picture}" if picture else "There is no picture.", f"Log: {folder}"]
     result = {
         **as_result(entry),
