@@ -9,7 +9,7 @@ import pytest
 from fake_board import FakeBoard, FakeSession, event_line, gone, status_line
 
 from bainboard import faults, settings, wire
-from bainwright.core.errors import FileError, RefusedError, UseError
+from bainwright.core.errors import FileError, FullDiskError, RefusedError, UseError
 from bainwright.evening import runner as hold_module
 from bainwright.evening import watch
 from bainwright.evening.options import HoldRequest, ask_about_stock, resolve
@@ -19,8 +19,10 @@ from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import document
 from bainwright.files.rig import load_rig
 from bainwright.files.score import READINGS, TRUE, Trace, Window
+from bainwright.link.messages import decode
 from bainwright.record import writer
 from bainwright.record.reader import HoldLog, read_log
+from bainwright.record.writer import make_folder
 from bainwright.review.report import judge, report
 
 
@@ -604,14 +606,20 @@ def test_leaving_a_warmer_says_how_to_come_back(here):
     assert any("bain hold dark --join" in note and "bain collect" in note for note in done.notes)
 
 
-def test_a_full_disk_is_said_once_and_the_hold_continues(here):
+def no_room(file, data):
+    """A write on a full disk."""
+    raise OSError(28, "No space left on device")
+
+
+def test_a_full_disk_is_said_once_and_the_hold_continues(here, monkeypatch):
     """Disk full mid-hold: words, no end."""
     runner = runner_of(quiet())
     course = turning(runner, Keyboard({}), Counter(), 2)
-    course.log.trouble = "hold.csv is written no further: the disk is full"
+    monkeypatch.setattr(writer, "_write_all", no_room)
     for _ in range(5):
         runner._turn(course, Keyboard({}), Counter())
     assert runner.view.said.count(course.log.trouble) == 1
+    assert "the disk is full" in course.log.trouble
     assert course.ended is None
 
 
@@ -633,13 +641,55 @@ def test_a_report_that_is_not_stored_is_named_and_the_log_is_whole(here, monkeyp
     assert len(read_log(here / "holds" / "dark-1")) == 30
 
 
-def test_no_picture_is_promised_where_the_disk_was_full(here):
+def test_no_picture_is_promised_where_the_disk_was_full_and_the_status_is_1(here, monkeypatch):
+    """The rows from the moment on are named, and the hold itself was quiet."""
     runner = runner_of([*quiet(), done()])
     ended = runner.run()
     whole = report(runner, ended, None)
-    ended.watch.log.trouble = "hold.csv is written no further: the disk is full"
     assert whole.where() == "Scored from the readings. Log and picture: holds/dark-1"
-    assert "without a picture: holds/dark-1" in report(runner, ended, None).where()
+    assert whole.exit_code == 0
+    for second in (31, 32):
+        ended.watch.log.status(1000 * second, decode(status_line(second, 1000 * second)[:-1]))
+    monkeypatch.setattr(writer, "_write_all", no_room)
+    cut = report(runner, ended, None)
+    assert "without a picture: holds/dark-1" in cut.where()
+    assert "lacks its rows from 0:00:31 to 0:00:32" in cut.notes[0]
+    assert cut.exit_code == 1
+
+
+def test_nothing_heats_before_there_is_a_place_for_the_log(here, monkeypatch):
+    """A file in the way, a folder with a log, a full disk: the board is asked nothing."""
+    (here / "file").touch()
+    make_folder(here / "taken", "dark")
+    for out, said in (("file/out", "cannot be made"), ("taken", "already holds a log")):
+        board = FakeBoard(lambda: iter([]))
+        with pytest.raises(UseError, match=said):
+            runner_of([], board=board, out=out)
+        assert board.asked == []
+    monkeypatch.setattr(writer, "_write_all", no_room)
+    with pytest.raises(FullDiskError, match=r"out takes no log: the disk is full"):
+        runner_of([], board=board, out="out")
+    assert board.asked == []
+
+
+def test_a_hold_shorter_than_its_self_test_says_when_it_ends(here):
+    script = [*quiet(2), event_line("started", 1, 0, check_s=240), *quiet(28, first=3), done(2)]
+    runner, _, _ = held(script)
+    (said,) = [text for _, text in runner.view.events if "comes first" in text]
+    assert said == ("the self-test comes first and may take 4 min: the hold ends once it has passed, later than the "
+                    "30 s asked for")
+
+
+def test_a_simulated_warmer_that_fails_is_named_before_the_probes_it_silences(here):
+    board = FakeBoard(lambda: iter([*quiet(), event_line("trip", 1, 29000, fault=1, latched=True), done(2)]))
+    session = FakeSession(board, virtual=True)
+    runner = Runner(resolve(HoldRequest("dark", virtual="pot", for_="30s")), session, Notebook())
+    runner.prepare()
+    ended = runner.run()
+    ended.facts["dead"] = "the plant failed at 28.0 s: ZeroDivisionError: division by zero"
+    found = report(runner, ended, None)
+    assert found.summary.startswith("The simulated warmer itself failed, so its probes gave no more readings:")
+    assert found.exit_code == 1
 
 
 def test_documents_are_what_the_firmware_would_take(here):

@@ -1,6 +1,5 @@
 """The log of a hold: written a row a second, cut short anywhere, sealed, read back."""
 
-import errno
 import json
 import shutil
 
@@ -14,7 +13,7 @@ from bainwright.core.errors import FileError, UseError
 from bainwright.link.messages import decode
 from bainwright.record.columns import COLUMNS, HEADER, NAMES, TEXTS, row, status_of
 from bainwright.record.reader import read_log
-from bainwright.record.writer import LiveLog, make_folder, seal
+from bainwright.record.writer import LiveLog, give_back, make_folder, seal
 
 DUCKDB_MAGIC = b"PAR1"  # Apache Parquet's file format: every file begins and ends with these four bytes
 
@@ -273,44 +272,6 @@ def test_spoilt_facts_and_a_cut_event_do_not_cost_the_log(tmp_path):
     assert "last event was cut short" in log.notes[1]
 
 
-class FullDisk:
-    """A file that takes so many bytes and then no more, as a full disk does: a short write first, then ENOSPC."""
-
-    def __init__(self, file, room):
-        self.file, self.room = file, room
-
-    def write(self, data):
-        if not self.room:
-            raise OSError(errno.ENOSPC, "No space left on device")
-        taken = self.file.write(data[: self.room])
-        self.room -= taken
-        return taken
-
-    def fileno(self):
-        return self.file.fileno()
-
-    def close(self):
-        self.file.close()
-
-
-def test_a_full_disk_ends_the_log_in_words_and_never_the_hold(tmp_path):
-    """The rows before it are there and the torn one is not, the log can be sealed, later rows raise nothing."""
-    log = LiveLog(tmp_path, {})
-    log.status(1000, status(1, 1000))
-    log.flush()
-    log._files["hold.csv"] = FullDisk(log._files["hold.csv"], 30)
-    for second in range(2, 6):
-        log.status(second * 1000, status(second, second * 1000))
-        log.flush()
-    assert "the disk is full" in log.trouble
-    assert "the hold continues" in log.trouble
-    log.close()
-    kept = read_log(tmp_path)
-    assert list(kept["t_s"]) == [1]
-    assert kept.notes == []
-    assert len(read_log(seal(tmp_path))) == 1
-
-
 def test_holds_get_folders_of_their_own(tmp_path, monkeypatch):
     """dark-1, dark-2; a name that is a path becomes one that is not."""
     monkeypatch.chdir(tmp_path)
@@ -323,6 +284,30 @@ def test_a_log_is_never_written_over(tmp_path):
     written(tmp_path)
     with pytest.raises(UseError, match="already holds a log"):
         make_folder(tmp_path, "dark")
+
+
+def test_of_two_holds_that_ask_for_one_folder_the_second_is_refused(tmp_path):
+    """The first has written no row yet; a sealed log whose CSV is gone is a log, too."""
+    assert make_folder(tmp_path / "out", "dark") == tmp_path / "out"
+    with pytest.raises(UseError, match="already holds a log"):
+        make_folder(tmp_path / "out", "dark")
+    path = seal(written(tmp_path / "out").parent)
+    (tmp_path / "out" / "hold.csv").unlink()
+    with pytest.raises(UseError, match="already holds a log"):
+        make_folder(path.parent, "dark")
+
+
+def test_what_was_made_for_a_hold_that_did_not_start_goes_again(tmp_path, monkeypatch):
+    """The folder of the home goes, one that a person named stays; a log with a row in it is never removed."""
+    monkeypatch.chdir(tmp_path)
+    mine = tmp_path / "mine"
+    for folder in (make_folder(None, "dark"), make_folder(mine, "dark")):
+        give_back(folder)
+    assert list(tmp_path.iterdir()) == [mine]
+    assert list(mine.iterdir()) == []
+    path = written(make_folder(mine, "dark"), 1)
+    give_back(mine)
+    assert len(read_log(path)) == 1
 
 
 def test_a_folder_that_cannot_be_made_is_said(tmp_path):

@@ -143,7 +143,7 @@ def test_five_evenings_and_their_median_are_what_counts(here):
         (("--seed", "300g"), "wanted --melt MASS and --seed MASS"),
         (("--melt", "1.5kg", "--seed", "30g"), "check the two masses"),
         (("--of", "holds/dark-1"), "this evening itself"),
-        (("--of", "holds/none"), "nothing is recorded for holds/none"),
+        (("--of", "holds/none"), "there is no hold at holds/none"),
     ],
 )
 def test_what_cannot_be_is_refused_in_words_and_nothing_is_stored(capsys, here, arguments, word):

@@ -10,6 +10,7 @@ from typing import Any
 from bainboard import settings
 from bainwright import __version__
 from bainwright.core.errors import LinkError, RefusedError
+from bainwright.core.home import remember
 from bainwright.core.keys import Interrupts, Keys
 from bainwright.display.scene import Scene
 from bainwright.display.view import View
@@ -24,7 +25,7 @@ from bainwright.files.chocolate import window_at
 from bainwright.files.score import Window
 from bainwright.link.messages import Status
 from bainwright.link.session import Session
-from bainwright.record.writer import LiveLog, make_folder
+from bainwright.record.writer import LiveLog, give_back, make_folder
 from bainwright.tuning.gains import NAMES
 from bainwright.tuning.load_check import LoadCheck
 
@@ -74,22 +75,34 @@ class Runner:
         return self.starter.settings
 
     def prepare(self) -> None:
-        """Start the hold or join the one that runs; see `Starter.prepare`."""
-        self.starter.prepare()
+        """Make the folder for the log, then start the hold or join the one that runs; see `Starter.prepare`.
+
+        Raises
+        ------
+        BainError
+            If there is no place for a log, or the hold does not start. Then no folder is left.
+        """
+        folder = make_folder(self.setup.folder, self.setup.profile.name)
+        try:
+            self.starter.prepare()
+        except BaseException:
+            give_back(folder)
+            raise
+        self._log = LiveLog(folder, self._facts())
+        self._unlisted = remember(folder)
         if self.setup.gains and not self.setup.join:
             self._pot = LoadCheck({**self.settings, **self.setup.gains}, self.starter.room_c)
 
     def notes(self) -> list[str]:
         """What the person should know within the first minute."""
-        return self.starter.notes()
+        return self.starter.notes() + ([self._unlisted] if self._unlisted else [])
 
     # -- while it runs -------------------------------------------------------------------------------------------------
 
     def run(self) -> Outcome:
         """Follow the hold to its end."""
-        log = LiveLog(make_folder(self.setup.folder, self.setup.profile.name), self._facts())
         prompts = EveningPrompts(self.setup.profile, self.starter.rig)
-        course = Watch(self.scene(), log, self.view, stay=not self.session.virtual, prompts=prompts)
+        course = Watch(self.scene(), self._log, self.view, stay=not self.session.virtual, prompts=prompts)
         start_s = self._silent_since_s = time.monotonic()
         with self.view, Keys() as keys, Interrupts() as interrupts:
             self.session.run()

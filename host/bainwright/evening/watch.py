@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import Any, Protocol
 
 from bainboard import faults, help_text, stages
+from bainwright.core.units import duration_words
 from bainwright.display.scene import Scene
 from bainwright.display.view import View
 from bainwright.evening.indicators import Indicators
@@ -181,6 +182,8 @@ class Watch:
         """Act on an event."""
         if name == "trip":
             self._trip(t_ms, fields)
+        elif name == "started":
+            self._say_what_comes_first(t_ms, fields.get("check_s"))
         elif name in ("bowl_off", "bowl_on"):
             self.scene.bowl_away = name == "bowl_off"
         elif name in ("announced", "no_refill", "refill"):
@@ -196,6 +199,13 @@ class Watch:
             self.ended = None if self._stay else RESTARTED
         elif name in ("power_back", "went_on") and self.restarted:
             self.ended = RESTARTED
+
+    def _say_what_comes_first(self, t_ms: int, check_s: object) -> None:
+        """A hold that is shorter than its self-test lasts until that has passed."""
+        for_s = self.scene.for_s
+        if isinstance(check_s, int) and for_s is not None and for_s < check_s:
+            self._show(t_ms / 1000, f"the self-test comes first and may take {duration_words(check_s)}: the hold ends "
+                                    f"once it has passed, later than the {duration_words(for_s)} asked for")
 
     def _trip(self, t_ms: int, fields: dict[str, Any]) -> None:
         number = fields.get("fault")

@@ -56,28 +56,30 @@ def run_stock(options: StockOptions, shown: Shown, *, as_json: bool, say: Say) -
     Returns
     -------
     int
-        The exit status: 1 when something shown must not be tempered again.
+        The exit status: 1 when something shown must not be tempered again, or a record is damaged.
     """
-    found = _found(options)
+    notes: list[str] = []
+    found = _found(options, notes)
+    for note in notes:
+        say(f"bain: {note}", err=True)
     if as_json:
         rows = [{"folder": str(at), **msgspec.to_builtins(left)} for at, left in found]
         say(json.dumps(rows, indent=2, ensure_ascii=False))
     else:
         for at, left in found:
             say(f"{at}: {left.words(shown)}")
-    if not found:
+    if not found and not notes:
         where = f"in {home()}" if options.hold is None else f"for {options.hold}"
         say(f"bain: nothing is recorded {where}; --left 640g records what an evening left", err=True)
-    return 1 if any(left.verdict in (DISCARD, NOT_FIT) for _, left in found) else 0
+    return 1 if notes or any(left.verdict in (DISCARD, NOT_FIT) for _, left in found) else 0
 
 
-def _found(options: StockOptions) -> list[tuple[Path, Leftovers]]:
+def _found(options: StockOptions, notes: list[str]) -> list[tuple[Path, Leftovers]]:
     """The records to show, the one that was just entered among them."""
     if options.hold is None:
         if _has_entry(options) or options.undo:
             raise UseError("which evening?", wanted="a hold's name or folder", hint="bain holds lists them")
-        return [(folder, left) for folder in hold_folders()
-                if (left := read_leftovers(folder))]  # fmt: skip
+        return _recorded(notes)
     folder = folder_of(options.hold)
     if options.undo:
         if _has_entry(options):
@@ -85,6 +87,19 @@ def _found(options: StockOptions) -> list[tuple[Path, Leftovers]]:
         take_back(folder / STOCK, "mass or mishap")
     left = _entered(folder, options) if _has_entry(options) else read_leftovers(folder)
     return [(folder, left)] if left else []
+
+
+def _recorded(notes: list[str]) -> list[tuple[Path, Leftovers]]:
+    """Everything recorded; a damaged record is named and hides no other."""
+    found = []
+    for folder in hold_folders(notes):
+        try:
+            left = read_leftovers(folder)
+        except FileError as failed:
+            notes.append(str(failed))
+            continue
+        found += [(folder, left)] if left else []
+    return found
 
 
 def _has_entry(options: StockOptions) -> bool:
@@ -155,9 +170,10 @@ def _earlier(name: str | None, before: Leftovers, folder: Path) -> Leftovers | N
     """The record of the evening whose leftovers were melted again for this one."""
     if name is None:
         return None
-    if Path(name).resolve() == folder.resolve():
+    other = folder_of(name)
+    if other.resolve() == folder.resolve():
         raise UseError("--of names this evening itself", hint="name the one before, whose leftovers were melted again")
-    earlier = read_leftovers(Path(name))
+    earlier = read_leftovers(other)
     if earlier is None:
         raise UseError(f"nothing is recorded for {name}", hint=f"bain stock {name} --left 640g first")
     if earlier.kind != before.kind:

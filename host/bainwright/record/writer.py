@@ -5,39 +5,75 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import shutil
+import tempfile
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from bainwright.core.atomic_write import replace_file
+from bainwright.core.atomic_write import move_into_place, replace_file
 from bainwright.core.errors import BainError, FileError, UseError
 from bainwright.core.file_names import file_name
 from bainwright.core.home import holds_folder, is_text, remember
-from bainwright.core.os_errors import reason
+from bainwright.core.os_errors import file_error, reason
+from bainwright.core.units import clock_words
 from bainwright.link.messages import Status
 from bainwright.record.columns import HEADER, NAMES, TEXTS, row
-from bainwright.record.reader import CSV, EVENTS, FACTS, PARQUET, SEALED_AS, read_facts, read_log
+from bainwright.record.reader import CSV, EVENTS, FACTS, PARQUET, SEALED_AS, is_hold, read_facts, read_log
+
+HEADER_LINE = f"{HEADER}\n".encode()
+RETRY_ROWS = 60  # chosen: a refused log is offered to the disks again with each minute of rows
 
 
 def make_folder(asked: Path | None, name: str) -> Path:
-    """A folder without a log yet: the one asked for, else ``NAME-1``, ``-2`` and so on among the stored holds.
+    """A folder with a new log in it: the one asked for, else ``NAME-1``, ``-2`` and so on among the stored holds.
+
+    The log's first line is written here, before anything heats: a disk that takes none refuses it now. Of two holds
+    that ask for one folder, the second is refused.
 
     Raises
     ------
     UseError
         If the folder asked for has a log in it, has a name that is no text, or cannot be made.
+    FileError
+        If the disk takes no log.
     """
-    if asked is None:
-        return next_folder(holds_folder(), name)
-    if (asked / CSV).exists():
-        raise UseError(f"--out {asked} already holds a log", hint="name another folder; a log is never written over")
+    folder = next_folder(holds_folder(), name) if asked is None else _asked_folder(asked)
+    try:
+        with open(folder / CSV, "xb", buffering=0) as log:  # x: only one hold can make it
+            _write_all(log, HEADER_LINE)
+    except FileExistsError:
+        raise _taken(folder) from None
+    except OSError as failed:
+        give_back(folder)
+        raise file_error(f"{folder} takes no log", failed, "name another folder with --out") from failed
+    return folder
+
+
+def _asked_folder(asked: Path) -> Path:
     if not is_text(str(asked)):
         raise UseError("--out is no text", got=ascii(str(asked)), wanted="a name in UTF-8", hint="name another folder")
+    if is_hold(asked):
+        raise _taken(asked)
     try:
         asked.mkdir(parents=True, exist_ok=True)
     except OSError as failed:
         raise UseError(f"--out {asked} cannot be made", got=reason(failed), hint="name another folder") from failed
-    remember(asked)
     return asked
+
+
+def _taken(folder: Path) -> UseError:
+    return UseError(f"{folder} already holds a log", hint="name another folder; a log is never written over")
+
+
+def give_back(folder: Path) -> None:
+    """Remove what `make_folder` made, for a hold that did not start. A folder with anything else in it stays."""
+    with contextlib.suppress(OSError):
+        if (folder / CSV).stat().st_size <= len(HEADER_LINE):
+            (folder / CSV).unlink()
+        if folder.is_relative_to(holds_folder()):
+            folder.rmdir()
+            holds_folder().rmdir()  # where it was the first
 
 
 def next_folder(parent: Path, name: str) -> Path:
@@ -57,7 +93,11 @@ def next_folder(parent: Path, name: str) -> Path:
 
 
 class LiveLog:
-    """A log being written. A full disk ends the writing, reported once in `trouble`, but never the hold.
+    """A log being written. A disk that refuses it never ends the hold.
+
+    Then the log moves with all its rows: to a new folder among the stored holds, and if they are on the same disk, to
+    the system's folder for temporary files. If nowhere takes it, the rows stay in memory and are offered again with
+    each minute; `close` names the span that was lost.
 
     Parameters
     ----------
@@ -65,29 +105,29 @@ class LiveLog:
         The folder for the files.
     facts : dict
         The facts known at the start; written at once, and again, complete, by `close`.
+    may_move : bool
+        Whether the log may continue in another folder.
 
     Attributes
     ----------
     trouble : str or None
-        Why writing ended.
+        What is not written, and why; None while everything is.
     refusal : str
-        The system's own words for it.
+        The system's words for why it refused a row or the facts; empty if it never did.
     """
 
-    def __init__(self, folder: Path, facts: dict[str, Any]) -> None:
+    def __init__(self, folder: Path, facts: dict[str, Any], *, may_move: bool = True) -> None:
         self.folder = folder
         self.facts = facts
         self.trouble: str | None = None
         self.refusal = ""
+        self._may_move = may_move
         self._moved: list[str] = []
-        self._pending: dict[str, list[str]] = {CSV: [HEADER + "\n"], EVENTS: []}
-        self._files = self._open()
+        self._pending: dict[str, list[str]] = {CSV: [], EVENTS: []}
+        self._facts_due = True
+        self._retry_rows = 0
+        self._files: _Growing | None = None
         self.flush()
-        self._save_facts()
-
-    def _open(self) -> dict[str, BinaryIO]:
-        """Unbuffered: a row is in the file once `flush` returns, and a failed write leaves nothing to fail again."""
-        return {name: open(self.folder / name, "a+b", buffering=0) for name in self._pending}  # closed by `close`
 
     @property
     def path(self) -> Path:
@@ -105,61 +145,67 @@ class LiveLog:
 
     def flush(self) -> None:
         """Write everything pending to the files."""
-        if self.trouble is None and self._deleted():
-            self._move()
+        if self.trouble is None or len(self._pending[CSV]) >= self._retry_rows:
+            self._write()
+
+    def _write(self) -> None:
+        try:
+            if self._files is None:
+                self._files = _Growing(self.folder)
+            if self._files.deleted():
+                self._move("was deleted", same_disk=True)
+            else:
+                self._save()
+        except OSError as failed:
+            self.refusal = reason(failed)
+            self._move(f"can no longer be written ({self.refusal})", same_disk=False)
+
+    def _save(self) -> None:
+        assert self._files is not None
+        if self._facts_due:
+            replace_file(self.folder / FACTS, json.dumps(self.facts, indent=2) + "\n")
+            self._facts_due = False
         for name, lines in self._pending.items():
-            if lines and self.trouble is None:
-                try:
-                    _write_all(self._files[name], "".join(lines).encode())
-                except OSError as failed:
-                    self._give_up(name, failed)
-            lines.clear()
+            if lines:
+                self._files.append(name, "".join(lines).encode())
+                lines.clear()
+        self.trouble = None
 
     def moved(self) -> list[str]:
         """Notes for the person on where the log moved; each is given once."""
         said, self._moved = self._moved, []
         return said
 
-    def _deleted(self) -> bool:
-        """Has a file being written been deleted or replaced?"""
-        for name, file in self._files.items():
-            try:
-                if not os.path.samestat(os.stat(self.folder / name), os.fstat(file.fileno())):
-                    return True
-            except OSError:
-                return True
-        return False
-
-    def _move(self) -> None:
-        """Continue in a new folder. Deleted files stay readable while they are open, so no row is lost."""
+    def _move(self, why: str, *, same_disk: bool) -> None:
+        """Continue in a new folder, with the rows of this one where they can be read."""
         before, files = self.folder, self._files
+        content = files.content() if files else {}
+        for folder in self._refuges(same_disk=same_disk):
+            self.folder, self._facts_due = folder, True
+            try:
+                self._files = _Growing(folder, content)
+                self._save()
+            except OSError:
+                shutil.rmtree(folder, ignore_errors=True)
+                continue
+            rows = "every row in it" if content else f"the rows before that are in {before}"
+            self._moved.append(f"{before} {why}; the log continues in {folder}, {rows}")
+            remember(folder)
+            if files:
+                files.close()
+            return
+        self.folder, self._files = before, files
+        self._retry_rows = len(self._pending[CSV]) + RETRY_ROWS
+        self.trouble = f"{self.path} {why}; the hold continues, and its log waits in memory for room on the disk"
+
+    def _refuges(self, *, same_disk: bool) -> Iterator[Path]:
+        """New folders to continue in; where the disk refused, only those on another disk."""
         profile = self.facts.get("profile")
-        try:
-            self.folder = next_folder(holds_folder(), str(profile["name"]) if isinstance(profile, dict) else "hold")
-            self._files = self._open()
-            for name, file in files.items():
-                file.seek(0)
-                _write_all(self._files[name], file.read())
-        except (OSError, BainError) as failed:
-            self._give_up(CSV, failed)
-        else:
-            self._moved.append(f"{before} was deleted; the log continues in {self.folder}, every row in it")
-            self._save_facts()
-        for file in files.values():
-            file.close()
-
-    def _give_up(self, name: str, failed: OSError | BainError) -> None:
-        for cut_short in (CSV, EVENTS):
-            _drop_torn_line(self.folder / cut_short)
-        self.refusal = reason(failed) if isinstance(failed, OSError) else str(failed)
-        self.trouble = f"{self.folder / name} is no longer written: {self.refusal}; the hold continues without a log"
-
-    def _save_facts(self) -> None:
-        """Replace the facts; a full disk must not destroy the stored ones."""
-        try:
-            replace_file(self.folder / FACTS, json.dumps(self.facts, indent=2) + "\n")
-        except OSError as failed:
-            self._give_up(FACTS, failed)
+        name = str(profile["name"]) if isinstance(profile, dict) else "hold"
+        for parent in (holds_folder(), Path(tempfile.gettempdir()) / "bain-holds"):
+            if self._may_move and (same_disk or disk_of(parent) != disk_of(self.folder)):
+                with contextlib.suppress(BainError):
+                    yield next_folder(parent, name)
 
     def add_report(self, report: dict[str, Any]) -> str | None:
         """Add the report to the facts of a closed log; returns why the disk refused it. The log is not affected."""
@@ -172,23 +218,92 @@ class LiveLog:
 
     def close(self, **facts: Any) -> None:
         """Write what is left, add `facts`, and close the files."""
-        self.flush()
+        self.facts.update(facts)
+        self._facts_due = True
+        self._write()
+        if self.trouble is not None:
+            self.trouble = self._lost_words()
+        if self._files:
+            self._files.close()
+            self._files = None
+
+    def _lost_words(self) -> str:
+        rows = [float(line.partition(",")[0]) for line in self._pending[CSV]]
+        if not rows:
+            return f"the end of the hold is not stored in {self.folder}: {self.refusal}"
+        span = f"from {clock_words(rows[0])} to {clock_words(rows[-1])}"
+        return f"the log lacks its rows {span}: {self.path} could not be written: {self.refusal}"
+
+
+class _Growing:
+    """The two files of a log that grow line by line, in one folder.
+
+    They are unbuffered: a row is in the file once `append` returns.
+    """
+
+    def __init__(self, folder: Path, content: Mapping[str, bytes] | None = None) -> None:
+        self._folder = folder
+        self._files: dict[str, BinaryIO] = {}
+        content = content or {}
+        try:
+            for name, start in ((CSV, content.get(CSV, HEADER_LINE)), (EVENTS, content.get(EVENTS, b""))):
+                self._files[name] = open(folder / name, "a+b", buffering=0)  # noqa: SIM115 `close` closes it
+                if not os.fstat(self._files[name].fileno()).st_size:
+                    self.append(name, start)
+        except OSError:
+            self.close()
+            raise
+
+    def append(self, name: str, data: bytes) -> None:
+        """Write whole lines, or none of them."""
+        file = self._files[name]
+        size = os.fstat(file.fileno()).st_size
+        try:
+            _write_all(file, data)
+        except OSError:
+            with contextlib.suppress(OSError):  # if this fails, the reader drops the torn line
+                file.truncate(size)
+            raise
+
+    def deleted(self) -> bool:
+        """Has one of them been deleted or replaced?"""
+        for name, file in self._files.items():
+            try:
+                if not os.path.samestat(os.stat(self._folder / name), os.fstat(file.fileno())):
+                    return True
+            except OSError:
+                return True
+        return False
+
+    def content(self) -> dict[str, bytes]:
+        """All of their whole lines; empty if they cannot be read. Deleted files can, while they are open."""
+        found = {}
+        try:
+            for name, file in self._files.items():
+                file.seek(0)
+                data = file.read()
+                found[name] = data[: data.rfind(b"\n") + 1]
+        except OSError:
+            return {}
+        return found
+
+    def close(self) -> None:
+        """Close them."""
         for file in self._files.values():
             file.close()
-        self.facts.update(facts)
-        if self.trouble is None:
-            self._save_facts()
+
+
+def disk_of(path: Path) -> int:
+    """The number of the disk that a path is on, or will be once its folders are made; -1 where there is none."""
+    for each in (path.absolute(), *path.absolute().parents):
+        with contextlib.suppress(OSError):
+            return os.stat(each).st_dev
+    return -1
 
 
 def _write_all(file: BinaryIO, data: bytes) -> None:
     while data:
         data = data[file.write(data) :]
-
-
-def _drop_torn_line(path: Path) -> None:
-    """Remove half a line left by a write that ran out of room."""
-    with contextlib.suppress(OSError), path.open("rb+") as file:  # if this fails, the reader drops it
-        file.truncate(file.read().rfind(b"\n") + 1)
 
 
 def seal(folder: Path) -> Path:
@@ -209,13 +324,16 @@ def seal(folder: Path) -> Path:
         f'"{name}"' if name in TEXTS else f"nullif(\"{name}\", 'nan'::DOUBLE) AS \"{name}\"" for name in rows
     )
     facts = json.dumps(read_facts(folder))
+    beside = target.with_name(f".{target.name}.new")
     try:
         with duckdb.connect() as database:
             database.execute(
-                f"COPY (SELECT {fields} FROM rows) TO {_quoted(target)} "
+                f"COPY (SELECT {fields} FROM rows) TO {_quoted(beside)} "
                 f"(FORMAT parquet, KV_METADATA {{{SEALED_AS}: {_quoted(facts)}}})"
             )
-    except (duckdb.Error, RuntimeError) as failed:
+        move_into_place(beside, target)
+    except (duckdb.Error, RuntimeError, OSError) as failed:
+        beside.unlink(missing_ok=True)
         raise FileError(f"{target} cannot be written", got=str(failed).splitlines()[0]) from failed
     return target
 

@@ -177,7 +177,7 @@ def _replay(
         setup.for_s,
         float(origin.rig["heater_w"]),
     )
-    course = Watch(scene, LiveLog(scratch, facts), _NoView(), stay=True)
+    course = Watch(scene, LiveLog(scratch, facts, may_move=False), _NoView(), stay=True)
     for message in _messages(rows, events, row_s):
         _take(course, message)
     course.ended = course.ended or (watch.RESTARTED if course.restarted else _missing_end(origin, hold, course))

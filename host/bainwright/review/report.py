@@ -180,13 +180,12 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
     }
     course.log.close(**facts)
     notes = [course.log.trouble] if course.log.trouble else []
-    if ended.facts.get("dead"):
-        notes.append(f"the simulated warmer failed: {ended.facts['dead']}")
+    notes += course.log.moved()
     try:
         log = read_log(path)
     except BainError as failed:
         why = failed.words().replace(str(path), str(home / path.name))
-        summary = f"Nothing was held. {why}."
+        summary = f"{_plant_words(ended)} Nothing was held. {why}.".strip()
         return Report(_result(home, course, None, ended, summary), summary, _exit(course, None), notes, drawn=False)
     trace = trace_of(log, truth, course.end_ms / 1000, raw=bool(ended.facts.get("raw_probes")))
     judged = judge(log, trace, setup.profile.name, window_of(setup), course.trips)
@@ -199,7 +198,8 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
     if (log["stage"] == "rest").any():
         notes.append(f"weigh what is left once it has set: bain stock {home} --left 640g records it and says "
                      "whether it may be tempered again")
-    summary = f"{night} {judged.words} {ENDINGS.get(course.ended or '', '')}".strip()
+    parts = _plant_words(ended), night, judged.words, ENDINGS.get(course.ended or "", "")
+    summary = " ".join(part for part in parts if part)
     notes += log.notes
     if course.log.trouble is None:
         stored = {**judged.score.as_dict(), "temper": judged.temper, "steps": _steps(judged), "summary": summary}
@@ -207,6 +207,12 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
         notes += [refused] if refused else []
     drawn = course.log.trouble is None and _seal_and_draw(path.parent, log, truth, runner, summary, notes)
     return Report(_result(home, course, judged, ended, summary), summary, _exit(course, judged), notes, drawn)
+
+
+def _plant_words(ended: Outcome) -> str:
+    """Why a simulated warmer failed, before anything that the board could make of it: to it, the probes were silent."""
+    dead = ended.facts.get("dead")
+    return f"The simulated warmer itself failed, so its probes gave no more readings: {dead}." if dead else ""
 
 
 def _steps(judged: Judged) -> list[dict[str, Any]]:
@@ -242,10 +248,10 @@ def _seal_and_draw(folder: Path, log: HoldLog, truth: Any, runner: Runner, summa
 
 
 def _exit(course: watch.Watch, judged: Judged | None) -> int:
-    """Exit status: 0 held as it should be; 1 not; 3 the board was lost."""
+    """Exit status: 0 held and recorded as it should be; 1 not; 3 the board was lost."""
     if course.ended == watch.LOST:
         return 3
-    if course.trips or course.ended in (watch.TRIPPED, watch.RESTARTED) or judged is None:
+    if course.log.refusal or course.trips or course.ended in (watch.TRIPPED, watch.RESTARTED) or judged is None:
         return 1
     never = judged.unworked or judged.score.in_window_fraction == 0.0
     if never and course.ended != watch.LEFT:  # a warmer left running may still get there

@@ -3,25 +3,31 @@
 from __future__ import annotations
 
 import math
+from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import msgspec
 import numpy as np
 
 from bainwright.archive.listing import Entry, entry_of
-from bainwright.core.errors import BainError
+from bainwright.core.errors import BainError, FileError
 from bainwright.core.os_errors import reason
 from bainwright.core.units import clock_words, duration_words
 from bainwright.display.picture import draw_hold
+from bainwright.evening.window_news import EDGES, WindowNews
 from bainwright.files.chocolate import Profile, window_at
 from bainwright.plan.leftovers import read_leftovers
+from bainwright.record.columns import NAMES, status_of
 from bainwright.record.reader import HoldLog, read_log
-from bainwright.record.temper_tests import read_tests
+from bainwright.record.temper_tests import chocolate_at, read_tests
 from bainwright.review.hold_list import as_result
 from bainwright.words import terms
+
+T = TypeVar("T")
 
 PICTURE = "hold.png"
 NO_REPORT = "The record has no report: the hold has no recorded end."
@@ -74,12 +80,12 @@ def look(folder: Path) -> Shown:
     picture = folder / PICTURE if drawn else None
     stages = stages_of(log)
     started = entry.started
-    tests, left = read_tests(folder), read_leftovers(folder)
+    tests, left = _readable(read_tests, folder, notes) or [], _readable(read_leftovers, folder, notes)
     lines = [_title(entry), _when(entry), ""]
     lines += [entry.summary or NO_REPORT]
     lines += ["", "Steps", *(_stage_line(stage, started) for stage in stages if stage.name)]
-    told = [f"  {_clock(float(event['t_s']), started)}  {_event(event, stages)}" for event in log.events]
-    lines += ["", "What happened", *told] if told else []
+    happened = [f"  {_clock(t_s, started)}{text}" for t_s, text in _happened(log, stages)]
+    lines += ["", "What happened", *happened] if happened else []
     lines += ["", "Temper tests", *(f"  {test.words().strip()}" for test in tests)] if tests else []
     lines += ["", "What was left", "  " + left.why[:1].upper() + left.why[1:]] if left else []
     lines += ["", f"Picture: {picture}" if picture else "There is no picture.", f"Log: {folder}"]
@@ -94,6 +100,15 @@ def look(folder: Path) -> Shown:
         "log": str(folder),
     }
     return Shown(lines, result, picture, notes)
+
+
+def _readable(read: Callable[[Path], T], folder: Path, notes: list[str]) -> T | None:
+    """What one of the files beside the log says; None, with a note, where that is damaged: the rest is shown."""
+    try:
+        return read(folder)
+    except FileError as failed:
+        notes.append(str(failed))
+        return None
 
 
 def _title(entry: Entry) -> str:
@@ -116,15 +131,46 @@ def _when(entry: Entry) -> str:
 
 
 def _clock(t_s: float, started: datetime | None) -> str:
-    """A moment by the clock; since the start where the clock was not known."""
-    if started is None:
-        return f"{clock_words(t_s):>8}"
-    return (started + timedelta(seconds=t_s)).strftime("%H:%M:%S")
+    """A moment as the hold's own clock showed it, and by the clock on the wall where that was known."""
+    own = f"{clock_words(t_s):>8}  "
+    return own if started is None else f"{(started + timedelta(seconds=t_s)).strftime('%H:%M:%S')}  {own}"
 
 
 def _stage_line(stage: Stage, started: datetime | None) -> str:
     length = duration_words(stage.to_s - stage.from_s)
-    return f"  {_clock(stage.from_s, started)}  {terms.stage(stage.name)}, {length}"
+    return f"  {_clock(stage.from_s, started)}{terms.stage(stage.name)}, {length}"
+
+
+def _happened(log: HoldLog, stages: list[Stage]) -> list[tuple[float, str]]:
+    """What the person who watched was shown, at the same moments; the board's every edge of the window is not."""
+    found = [(float(event["t_s"]), _event(event, stages)) for event in log.events if event["event"] not in EDGES]
+    return sorted([*found, *_window_news(log)], key=lambda each: each[0])
+
+
+def _window_news(log: HoldLog) -> list[tuple[float, str]]:
+    """When the chocolate left its window and came back, as `WindowNews` found it while the hold ran."""
+    profile, news, away = _profile(log), WindowNews(), False
+    acts = deque(event for event in log.events if event["event"] in ("bowl_off", "bowl_on", "changed"))
+    found: list[tuple[float, str]] = []
+    for at, t_s in enumerate(log["t_s"].tolist()):
+        while acts and float(acts[0]["t_s"]) <= t_s:
+            act = acts.popleft()["event"]
+            away = act == "bowl_off" or (away and act != "bowl_on")
+            profile = _profile(log, t_s) if act == "changed" else profile
+        if profile is None or away:
+            continue
+        status = status_of(at, {name: log[name][at] for name in NAMES})
+        text = news.see(status, window_at(profile, status.stage))
+        found += [(t_s, text)] if text else []
+    return found
+
+
+def _profile(log: HoldLog, t_s: float = 0.0) -> Profile | None:
+    """The chocolate in the bath at a moment; None if the facts lack it."""
+    try:
+        return Profile(**chocolate_at(log.events, log.facts, t_s))
+    except TypeError:
+        return None
 
 
 def _event(event: dict[str, Any], stages: list[Stage]) -> str:
@@ -136,11 +182,7 @@ def _event(event: dict[str, Any], stages: list[Stage]) -> str:
 
 def _draw(folder: Path, log: HoldLog, entry: Entry, notes: list[str]) -> bool:
     """Draw a picture that is missing, from the readings: a virtual board's true temperatures are not stored."""
-    figures = log.facts.get("profile")
-    try:
-        profile = Profile(**figures) if isinstance(figures, dict) else None
-    except TypeError:
-        profile = None
+    profile = _profile(log)
     if profile is None:
         notes.append("the record does not say which chocolate this was, so no picture can be drawn")
         return False
