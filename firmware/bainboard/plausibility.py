@@ -92,6 +92,7 @@ class BowlWitness:
     """
 
     GAP_K = 1.0  # water this far under its bowl (chosen: twice a probe's error)
+    SOAK_S = 600.0  # cold needs so long to cross 2 cm of chocolate at rest (d²/(pi² a) x 1.5, a 1e-7 m²/s: computed)
     ERROR_K = 0.5  # of the two probes together
     SHARE = 0.5
     WAIT_K, LATCH_K = 0.25, 1.0  # falls that must have come: then heat waits; then it is a fault (chosen)
@@ -104,7 +105,7 @@ class BowlWitness:
 
     def begin(self) -> None:
         """Forget."""
-        self.must_k = 0.0
+        self.must_k = self.seen_s = 0.0
         self._from_c = self._mean_c = None
         self.false = False
 
@@ -115,8 +116,14 @@ class BowlWitness:
             self.begin()
             self._from_c = self._mean_c = bowl_c
         self._mean_c += 0.1 * (bowl_c - self._mean_c)
+        self.seen_s += dt_s
         self.must_k += max(0.0, gap_k - self.ERROR_K) * dt_s / self._tau_s
         self.false = self.must_k >= self.WAIT_K and self._from_c - bowl_c < self.SHARE * self.must_k
+
+    @property
+    def surely(self) -> bool:
+        """A fault, and no chocolate that is slow to follow."""
+        return self.false and self.must_k >= self.LATCH_K and self.seen_s >= self.SOAK_S
 
 
 class Twin:
@@ -126,7 +133,7 @@ class Twin:
     """
 
     WARN_K, LATCH_K = 1.5, 3.0
-    WARN_S, LATCH_S = 600.0, 120.0  # chosen: a filled pot has mixed by then
+    WARN_S, LATCH_S = 600.0, 300.0  # chosen: a filled pot, or one heated hard, has mixed by then
 
     def __init__(self) -> None:
         self.begin()
@@ -168,7 +175,7 @@ class Believed:
         # The water, and as much of the bowl as follows it within minutes: half (chosen: between none and all of it).
         self._load_j_per_k = 0.5 * largest_load_j_per_k(values) + smallest_load_j_per_k(values)
         self.water_c = None
-        self.over = False
+        self.over = self.long = False
         self.over_s = 0.0  # how long it was; it comes and goes while the heat does
 
     def step(self, dt_s: float, water_c: float, room_c: float, given_j: float, limit_c: float) -> None:
@@ -179,4 +186,5 @@ class Believed:
             self.water_c = water_c
         self.water_c += (given_j - self._loss_w_per_k * (self.water_c - room_c) * dt_s) / self._load_j_per_k
         self.over = not self.water_c < limit_c + self.OVER_K
-        self.over_s = max(0.0, self.over_s + (dt_s if self.over else -0.1 * dt_s))
+        self.over_s = min(self.WARN_S, max(0.0, self.over_s + (dt_s if self.over else -0.1 * dt_s)))
+        self.long = not self.over_s < (1.0 if self.long else self.WARN_S)  # one word, however often it comes and goes

@@ -115,8 +115,8 @@ def bowl_contradicts(s, i: Inputs) -> bool:
 
 
 def bowl_contradicts_long(s, i: Inputs) -> bool:
-    """2 tau x 1 K / (g - 0.5 K)."""
-    return s.heating and s.witness.false and s.witness.must_k >= s.witness.LATCH_K
+    """2 tau x 1 K / (g - 0.5 K), and ten minutes at the least."""
+    return s.heating and s.witness.surely
 
 
 def twins_apart(s, i: Inputs) -> bool:
@@ -125,7 +125,7 @@ def twins_apart(s, i: Inputs) -> bool:
 
 
 def twins_far(s, i: Inputs) -> bool:
-    """Two minutes of 3 K between the water probes."""
+    """Five minutes of 3 K between the water probes."""
     return s.heating and s.twin.far
 
 
@@ -138,8 +138,8 @@ def heat_capped(s, i: Inputs) -> bool:
 
 
 def heat_capped_long(s, i: Inputs) -> bool:
-    """Twenty minutes of that."""
-    return heat_capped(s, i) and s.believed.over_s >= s.believed.WARN_S
+    """Twenty minutes of that; once, until it has long been over."""
+    return s.holding and s.believed.long and not s.second_ok
 
 
 def look_failed(s, i: Inputs) -> bool:

@@ -92,7 +92,7 @@ def test_hot_chocolate_poured_into_a_bowl_over_cold_water_begins_the_count_again
 
 
 def test_two_water_probes_that_differ_for_long_warn_and_far_ones_are_a_fault():
-    for apart_k, apart_s, far_s in ((1.4, None, None), (1.6, 600, None), (3.1, 600, 120)):
+    for apart_k, apart_s, far_s in ((1.4, None, None), (1.6, 600, None), (3.1, 600, 300)):
         for sign_of in (1.0, -1.0):
             twin, seen = Twin(), {}
             for n in range(1, 900):
@@ -119,3 +119,19 @@ def test_water_believed_from_heat_and_the_learnt_loss_ends_where_its_formula_say
     unlearnt = Believed(values_of(POT))
     unlearnt.step(1.0, 33.0, 20.0, 1e6, 35.0)
     assert unlearnt.water_c is None
+
+
+def test_heat_held_back_is_one_warning_however_often_it_comes_and_goes():
+    values = values_of(POT)
+    values["gains.loss_w_per_k"] = 1.0
+    believed = Believed(values)
+    steady_j = 1.3 * 1.0 * (40.0 - 20.0)  # per second, by hand: what a bath of 40 °C then loses to a room of 20 °C
+    warnings, before = 0, False
+    for second in range(4 * 3600):
+        believed.step(1.0, 40.0, 20.0, steady_j, 33.0 if second // 60 % 2 else 50.0)  # over each second minute
+        warnings += believed.long and not before
+        before = believed.long
+    assert warnings == 1, warnings
+    for _ in range(4 * 3600):
+        believed.step(1.0, 40.0, 20.0, steady_j, 50.0)
+    assert not believed.long
