@@ -21,7 +21,8 @@ PROMISE_K = 0.5  # what a working heater shows, at least
 SEEN_K = 0.25  # half of it is proof: four steps of 1/16 K
 SUSPECT_K = 0.19  # enough to look close up: three steps of 1/16 K
 ENOUGH_K = 0.4  # ends the last phase early; over SEEN_K by what a slope to 0.001 K/s errs in its time
-LOOK_S = 40.0  # before a pulse: a slope to about 0.001 K/s from a 1/16 K reading
+LOOK_S = 40.0  # before a pulse, at least: a slope to about 0.001 K/s from a 1/16 K reading
+LOOK_LAGS = 1.2  # and longer for a slow heater, or the slope it is carried along errs by a pulse (chosen)
 PROBE_S = 15.0  # a usual water probe's lag (chosen: bare steel sleeve in moving to still water, 8-30 s)
 CALM_SHARE = 0.5  # a fall slower than this share of the heater's own rise is taken to go on (losses, mostly)
 CALM_K_PER_S = 0.006  # and no open bath cools faster than this by itself (2 L at 45 °C losing 70 W: computed)
@@ -99,8 +100,9 @@ class SelfTest:
         if doubt == RESUME:
             self._hot_c = 1e3  # its pulses heat nothing, and the supervisor watches the limit
         promise_k = RESUME_K if doubt == RESUME else PROMISE_K
+        look_s = LOOK_S if doubt == RESUME else max(LOOK_S, LOOK_LAGS * values["heater_lag_s"])
         self._length_ms = {
-            LOOK: int(1000 * LOOK_S),
+            LOOK: int(1000 * look_s),
             PULSE: int(1000 * promise_k * load_j_per_k / values["heater_w"]),
             SMALL: int(1000 * SMALL_K * smallest_load_j_per_k(values) / values["heater_w"]),
             DRAIN: int(1000 * (values["heater_lag_s"] + PROBE_S)),
@@ -209,7 +211,8 @@ class SelfTest:
         if self._most_k >= SEEN_K:
             self._end(faults.NONE)
         elif self._tries > (1 if self.masked else 0):
-            self._end(faults.SWAPPED if self._bowl_most_k >= SEEN_K else faults.NO_HEAT_AT_START)
+            swapped = self._bowl_most_k >= SEEN_K and self._bowl_most_k > 2.0 * self._most_k
+            self._end(faults.SWAPPED if swapped else faults.NO_HEAT_AT_START)
         else:  # once more, on the newest slope: a warm bowl's own turn can hide the first pulse, a hot one's the second
             self._tries += 1
             self._take_slope(now_ms)

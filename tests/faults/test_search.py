@@ -174,3 +174,9 @@ def test_a_bound_that_is_refused_says_so_and_one_that_is_taken_is_played() -> No
     taken = bounds.played("set:room_c=20.0")
     assert taken["seconds"] > 1500
     assert json.dumps(taken)
+
+
+@pytest.mark.parametrize("line", ["13:base/none/neither/safe", "84:quilt/none/second/safe", "60:plate/none/bowl/safe"])
+def test_a_sound_warmer_is_not_accused(line: str) -> None:
+    """A bath that cools ever slower beside its bowl, and a warm bowl on a cold plate: neither is a part that failed."""
+    assert play.play(genes.parse(line)).trips == []

@@ -57,7 +57,7 @@ def test_a_hot_bowl_on_weak_mains_is_tried_again_before_the_heater_is_blamed():
 
 
 def test_it_takes_under_four_minutes_on_the_pot_and_never_longer_than_it_said():
-    for rig, most_s in ((POT, 240), (MAT, 360), (PLATE, 300)):
+    for rig, most_s in ((POT, 240), (MAT, 360), (PLATE, 320)):  # a plate's 90 s of lag ask for a longer look
         values = values_of(rig)
         said_s = SelfTest(values, 0).left_s(0)
         _, took_s, _, _ = tested(Bath(rig, 20.0, 20.0), values)
@@ -135,7 +135,8 @@ def test_after_a_pause_switch_and_guard_are_proved_in_two_small_pulses():
             test, took_s, peak_c, _ = tested(bath, values_of(rig), RESUME)
             assert test.fault == fault, (name, failed)
             if not failed:
-                assert took_s <= 42 + 0.8 * largest_load_j_per_k(values_of(rig)) / rig[0] + rig[1] + 15, name
+                most_s = 40 + 0.8 * largest_load_j_per_k(values_of(rig)) / rig[0] + rig[1] + 15
+                assert took_s <= most_s + 2, name
                 assert peak_c - 33.0 < 0.1, name
 
 
