@@ -423,15 +423,8 @@ class App:
         self.panel_logic.event(name, self._last_ms)
 
 
-def _pause(warmer: Warmer, now_ms: int) -> str | None:
-    """Hands want into the water: during the self-test, which heats in pulses, they may not."""
-    if warmer.state == CHECK:
-        return "the self-test is running and heats: keep hands out until it ends, or stop it by the recessed button"
-    return warmer.pause(now_ms)
-
-
 # What a button asks of the warmer where that is more than an act of the programme.
-ACTS = {"pause": _pause, "resume": Warmer.resume}
+ACTS = {"pause": Warmer.pause, "resume": Warmer.resume}
 ALONE = {"again": Standalone.yes, "another": Standalone.no, "next": Standalone.next_bowl}  # and of what is stored here
 
 

@@ -39,7 +39,7 @@ COMMANDS: tuple = (
         ("room", TEMP, 5000, 40000, None),
     ), (IDLE,)),
     ("stop", (), STATES),
-    ("pause", (), (HOLD, OFF)),
+    ("pause", (), (CHECK, HOLD, OFF)),
     ("resume", (), (PAUSE,)),
     ("bowl", (_OFF_ON,), RUNNING),
     ("announce", (

@@ -59,15 +59,17 @@ class Warmer:
         if why:
             return why
         most_c = self.values["hard_limit_c"] - UNDER_HARD_LIMIT_K
-        self.programme = p = Programme(profile, stage, now_ms, for_ms, most_c)
-        self.experiment = None
+        p = Programme(profile, stage, now_ms, for_ms, most_c)
+        experiment = None
         if stage == "tune":
             from bainboard.experiment import Experiment  # here: an evening that does not tune has no memory for it
 
             working_c = p.target_c + self.values["bowl_offset_c"]
             top_c = self.cascade.water_ceiling(p.ceiling_c)
-            self.experiment = Experiment(self.cascade.gains, self.values["heater_lag_s"], working_c, top_c, room_c)
+            experiment = Experiment(self.cascade.gains, self.values["heater_lag_s"], working_c, top_c, room_c)
+        # Made before any is taken: a start that finds no memory changes nothing.
         self.selftest = SelfTest(self.values, now_ms)
+        self.programme, self.experiment = p, experiment
         self.proved = False  # by the self-test of this hold
         self.supervisor.begin(now_ms)
         self.cascade.reset(self.inputs.water_c, self.inputs.bowl_c)
