@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 import bainboard
 from bainwright.core.errors import FileError
+from bainwright.files.shrink import shrunk
 
 MAIN, FOLDER, RECORD = "/main.py", "/fw", "/fw/boot"
 NONE = "-"
@@ -108,7 +109,7 @@ def firmware(mpy: int | None) -> Firmware:
         version, the firmware is sent as source, which starts more slowly on the board and needs more memory to load.
     """
     main, files = sources()
-    compiled = _compile(files)
+    compiled = _compile(shrunk(files))
     if mpy is None or any(content[1] != mpy for content in compiled.values()):
         return Firmware(main, files)
     return Firmware(main, compiled)

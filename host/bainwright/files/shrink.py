@@ -1,0 +1,250 @@
+"""The firmware's sources with fewer names, as they are compiled for a board: the same lines, the same behaviour.
+
+A board never frees a name, and its table of names grows by doubling. So constants become their values, and the private
+names of each module become `_a`, `_b` and so on, which all modules share. Public names, and with them the wire's, stay.
+Every statement stays on its line, so a traceback from a board points into the source as people read it.
+"""
+
+from __future__ import annotations
+
+import ast
+import copy
+import operator
+import re
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping
+from string import ascii_letters
+from typing import Any
+
+PRIVATE = re.compile(r"_[A-Za-z]\w*")
+CONSTANT = re.compile(r"_?[A-Z][A-Z0-9_]*")
+WORD = re.compile(r"\w{0,10}", re.ASCII)  # texts that MicroPython interns: one object wherever they are written
+OPERATORS: Mapping[type[ast.operator], Callable[[Any, Any], Any]] = {
+    ast.Add: operator.add, ast.Sub: operator.sub, ast.Mult: operator.mul, ast.Div: operator.truediv,
+    ast.FloorDiv: operator.floordiv, ast.Pow: operator.pow, ast.LShift: operator.lshift, ast.BitOr: operator.or_,
+}
+Modules = Mapping[str, "Module"]
+
+
+def shrunk(files: Mapping[str, bytes]) -> dict[str, bytes]:
+    """The same files with fewer names.
+
+    Parameters
+    ----------
+    files : mapping of str to bytes
+        Every module of the package by its path, for example ``bainboard/drivers/ntc.py``.
+
+    Raises
+    ------
+    ValueError
+        If a module uses a private name of another one.
+    """
+    modules = {path.removesuffix(".py").replace("/", "."): Module(source) for path, source in files.items()}
+    return {path: module.shrunk(modules) for path, module in zip(files, modules.values(), strict=True)}
+
+
+class Module:
+    """One source file, its constants' definitions, and what it imports from the package."""
+
+    def __init__(self, source: bytes) -> None:
+        self._source = source
+        self._tree = ast.parse(source)
+        self._starts = [0]
+        for line in source.splitlines(keepends=True):
+            self._starts.append(self._starts[-1] + len(line))
+        stored = Counter(node.id for node in ast.walk(self._tree) if _is_stored(node) and isinstance(node, ast.Name))
+        self._assigned = [node for node in self._tree.body if isinstance(node, ast.Assign)]
+        self._defined = {  # constant: (its expression, its place in it or None)
+            name: (node.value, place)
+            for node in self._assigned for target in node.targets for name, place in _names(target)
+            if CONSTANT.fullmatch(name) and stored[name] == 1
+        }
+        self._imported = {  # (module or package, name there), by the name here
+            each.asname or each.name: (node.module or "", each.name)
+            for node in ast.walk(self._tree) if isinstance(node, ast.ImportFrom) for each in node.names
+        }
+
+    # -- constants -----------------------------------------------------------------------------------------------------
+
+    def value(self, name: str, modules: Modules) -> Any:
+        """The value of a name that is a constant, tables included; KeyError for any other name."""
+        if name in self._imported:
+            module, theirs = self._imported[name]
+            return modules[module].value(theirs, modules)
+        expression, place = self._defined[name]
+        value = self._evaluated(expression, modules)
+        return value if place is None else value[place]
+
+    def _other(self, name: str, modules: Modules) -> Module:
+        """The module of the package that has this name here; KeyError for any other name."""
+        return modules[".".join(self._imported[name])]
+
+    def _evaluated(self, node: ast.expr, modules: Modules) -> Any:
+        match node:
+            case ast.Constant():
+                return node.value
+            case ast.Name():
+                return self.value(node.id, modules)
+            case ast.Attribute(value=ast.Name(id=name), attr=attr):
+                return self._other(name, modules).value(attr, modules)
+            case ast.UnaryOp(op=ast.USub()):
+                return -self._evaluated(node.operand, modules)
+            case ast.BinOp() if type(node.op) in OPERATORS:
+                left, right = self._evaluated(node.left, modules), self._evaluated(node.right, modules)
+                return OPERATORS[type(node.op)](left, right)
+            case ast.Tuple():
+                return tuple(self._evaluated(each, modules) for each in node.elts)
+            case ast.Call(func=ast.Name(id="range"), args=[count]):
+                return range(self._evaluated(count, modules))
+        raise KeyError(ast.unparse(node))
+
+    def constant(self, node: ast.AST, modules: Modules) -> ast.Constant | None:
+        """What to write in place of a name, or None where it stays."""
+        try:
+            if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
+                value = self.value(node.id, modules)
+            elif isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
+                value = self._other(node.value.id, modules).value(node.attr, modules)
+            else:
+                return None
+        except KeyError:
+            return None
+        return ast.Constant(value) if _fits(value) else None
+
+    def _is_inlined(self, name: str, modules: Modules) -> bool:
+        return self.constant(ast.Name(name, ast.Load()), modules) is not None
+
+    # -- the text ------------------------------------------------------------------------------------------------------
+
+    def shrunk(self, modules: Modules) -> bytes:
+        """The source with constants as values and short private names."""
+        edits = [*self._definitions(modules), *self._imports(modules), *self._uses(modules)]
+        pieces, at = [], 0
+        for begin, end, text in sorted(edits, key=lambda edit: (edit[0], -edit[1])):
+            if begin >= at:  # else inside what was taken out
+                pieces += [self._source[at:begin], text.encode()]
+                at = end
+        return b"".join(pieces) + self._source[at:]
+
+    def _span(self, node: Any) -> tuple[int, int]:
+        return (self._starts[node.lineno - 1] + node.col_offset,
+                self._starts[node.end_lineno - 1] + node.end_col_offset)
+
+    def _blank(self, begin: int, end: int, text: str = "") -> tuple[int, int, str]:
+        """An edit that leaves the lines after it where they are."""
+        return begin, end, text + "\n" * self._source.count(b"\n", begin, end)
+
+    def _definitions(self, modules: Modules) -> Iterator[tuple[int, int, str]]:
+        """Take out what is assigned only to constants that became values."""
+        for node in self._assigned:
+            gone = [all(name in self._defined and self._is_inlined(name, modules) for name, _ in _names(target))
+                    and isinstance(target, ast.Name | ast.Tuple) for target in node.targets]
+            if all(gone):
+                yield self._blank(*self._span(node))
+            else:
+                after = [*node.targets[1:], node.value]
+                for target, goes, following in zip(node.targets, gone, after, strict=True):
+                    if goes:
+                        yield self._span(target)[0], self._span(following)[0], ""
+
+    def _imports(self, modules: Modules) -> Iterator[tuple[int, int, str]]:
+        for node in ast.walk(self._tree):
+            if isinstance(node, ast.ImportFrom):
+                left = [each for each in node.names if not self._is_inlined(each.asname or each.name, modules)]
+                if len(left) < len(node.names):
+                    text = ast.unparse(ast.ImportFrom(node.module, left, 0)) if left else ""
+                    yield self._blank(*self._span(node), text)
+
+    def _uses(self, modules: Modules) -> Iterator[tuple[int, int, str]]:
+        short = self._short_names(modules)
+        inside = _Rewritten(self, modules, short)
+        for node in _outside_texts(self._tree):
+            value = self.constant(node, modules)
+            if value is not None:
+                yield *self._span(node), _literal(value.value)
+            elif isinstance(node, ast.JoinedStr):  # before Python 3.12 nothing inside one has its true place
+                text = ast.unparse(inside.visit(copy.deepcopy(node)))
+                if text != ast.unparse(node):
+                    yield self._blank(*self._span(node), text)
+            else:
+                for name, at in self._private(node):
+                    if name in short:
+                        yield at, at + len(name), short[name]
+
+    def _private(self, node: ast.AST) -> Iterator[tuple[str, int]]:
+        """The private names that a node itself writes, and where."""
+        match node:
+            case ast.Name(id=name) | ast.arg(arg=name):
+                at = self._span(node)[0]
+            case ast.Attribute(attr=name):
+                at = self._span(node)[1] - len(name)
+            case ast.FunctionDef(name=name) | ast.ClassDef(name=name):
+                at = self._source.index(f" {name}".encode(), self._span(node)[0]) + 1
+            case ast.Global():
+                begin, end = self._span(node)
+                for found in re.finditer(rb"\w+", self._source[begin + len("global") : end]):
+                    yield found[0].decode(), begin + len("global") + found.start()
+                return
+            case _:
+                return
+        if PRIVATE.fullmatch(name):
+            yield name, at
+
+    def _short_names(self, modules: Modules) -> dict[str, str]:
+        """The short name of each private one that is left."""
+        used, defined = set(), set()
+        for node in ast.walk(self._tree):
+            if isinstance(node, ast.JoinedStr | ast.Global) or self.constant(node, modules):
+                continue
+            for name, _ in self._private(node):
+                used.add(name)
+                if not isinstance(node, ast.Name | ast.Attribute) or _is_stored(node):
+                    defined.add(name)
+        if used - defined:
+            raise ValueError(f"private names of other modules: {', '.join(sorted(used - defined))}")
+        left = sorted(name for name in used if not self._is_inlined(name, modules))
+        return {name: "_" + ascii_letters[at % 52] + str(at // 52 or "") for at, name in enumerate(left)}
+
+
+class _Rewritten(ast.NodeTransformer):
+    """Constants as values and short private names in a tree."""
+
+    def __init__(self, module: Module, modules: Modules, short: Mapping[str, str]) -> None:
+        self._module, self._modules, self._short = module, modules, short
+
+    def visit_Name(self, node: ast.Name) -> ast.expr:
+        node.id = self._short.get(node.id, node.id)
+        return self._module.constant(node, self._modules) or node
+
+    def visit_Attribute(self, node: ast.Attribute) -> ast.AST:
+        node.attr = self._short.get(node.attr, node.attr)
+        return self._module.constant(node, self._modules) or self.generic_visit(node)
+
+
+def _outside_texts(node: ast.AST) -> Iterator[ast.AST]:
+    """Every node, but none inside an f-string."""
+    yield node
+    if not isinstance(node, ast.JoinedStr):
+        for child in ast.iter_child_nodes(node):
+            yield from _outside_texts(child)
+
+
+def _names(target: ast.expr) -> list[tuple[str, int | None]]:
+    """The names of an assignment's target, each with its place in what is assigned."""
+    if isinstance(target, ast.Name):
+        return [(target.id, None)]
+    parts = target.elts if isinstance(target, ast.Tuple) else []
+    return [(each.id, at) for at, each in enumerate(parts) if isinstance(each, ast.Name)]
+
+
+def _is_stored(node: ast.AST) -> bool:
+    return isinstance(getattr(node, "ctx", None), ast.Store)
+
+
+def _fits(value: Any) -> bool:
+    """Is it as good as its name: a number, or a text that is one object wherever it is written?"""
+    return isinstance(value, int | float) or (isinstance(value, str) and WORD.fullmatch(value) is not None)
+
+
+def _literal(value: Any) -> str:
+    return f"({value!r})" if isinstance(value, int | float) and value < 0 else repr(value)

@@ -1,0 +1,107 @@
+"""The firmware with fewer names: each statement on its line, each constant its value, each name short or public.
+
+That it behaves as the source does, every test on the virtual board shows: what runs there was made this way.
+"""
+
+import ast
+import importlib
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from bainboard import start
+from bainwright.files.firmware import firmware, sources
+from bainwright.files.shrink import Module, shrunk
+
+MPY = 6
+# Past 1,260 names MicroPython's table takes another 9 KB at once (measured; py/qstr.c doubles it from 20 on).
+MOST_NAMES = 1260
+PROBE = """
+import gc, sys, micropython
+class Fake:
+    def __init__(self, *args, **kwargs): pass
+for name in ("machine", "onewire", "framebuf"):
+    sys.modules[name] = Fake()
+sys.modules["machine"].Pin = Fake
+sys.path.insert(0, sys.argv[1])
+for name in sys.argv[2:]:
+    __import__("bainboard." + name)
+micropython.qstr_info()
+"""
+
+
+def test_a_small_package_is_shrunk_as_written_here():
+    files = {
+        "p/table.py": b"LOW, HIGH = range(2)\nWAIT_MS = 5 * 1000  # chosen\nROW = (LOW, WAIT_MS)\n_K = -0.5\n",
+        "p/use.py": (
+            b"from p import table\nfrom p.table import HIGH, ROW\n\n_count = 0\n\n\nclass Use:\n"
+            b"    def __init__(self, most):\n        self._most = most\n        self.last = None\n\n"
+            b"    def _over(self, value):\n        global _count\n        _count += 1\n"
+            b'        return f"{value} > {self._most} of {table.WAIT_MS}", ROW[HIGH], table.ROW[table.LOW]\n'
+        ),
+    }
+    assert shrunk(files) == {
+        "p/table.py": b"\n  # chosen\nROW = (0, 5000)\n\n",
+        "p/use.py": (
+            b"from p import table\nfrom p.table import ROW\n\n_a = 0\n\n\nclass Use:\n"
+            b"    def __init__(self, most):\n        self._b = most\n        self.last = None\n\n"
+            b"    def _c(self, value):\n        global _a\n        _a += 1\n"
+            b"        return f'{value} > {self._b} of {5000}', ROW[1], table.ROW[0]\n"
+        ),
+    }
+
+
+def test_a_private_name_of_another_module_is_refused():
+    with pytest.raises(ValueError, match="_theirs"):
+        shrunk({"p/one.py": b"def f(other):\n    return other._theirs\n"})
+
+
+def test_no_class_of_the_firmware_inherits():
+    """Two classes of one object could give the same short name to two of its attributes."""
+    for source in sources()[1].values():
+        for node in ast.walk(ast.parse(source)):
+            assert not (isinstance(node, ast.ClassDef) and node.bases), node.name
+
+
+def test_every_function_stays_on_its_line_and_public_names_stay():
+    _, files = sources()
+    for path, source in shrunk(files).items():
+        before, after = [
+            [(node.lineno, node.name) for node in ast.walk(ast.parse(text)) if isinstance(node, ast.FunctionDef)]
+            for text in (files[path], source)
+        ]
+        assert [line for line, _ in before] == [line for line, _ in after], path
+        for (_, name), (_, now) in zip(before, after, strict=True):
+            assert now == name or re.fullmatch(r"_[A-Za-z]\d?", now), path
+
+
+def test_a_constant_is_what_python_makes_of_its_definition():
+    """Oracle: CPython, which runs the module."""
+    modules = {path.removesuffix(".py").replace("/", "."): Module(text) for path, text in sources()[1].items()}
+    checked = 0
+    for name, module in modules.items():
+        if name.rpartition(".")[2] in ("board", "app", "start", "display_task", "__init__"):
+            continue  # they load a board's own modules, or are packages
+        real = importlib.import_module(name)
+        for each in [name for name in vars(real) if name.isupper()]:
+            try:
+                value = module.value(each, modules)
+            except KeyError:
+                continue
+            assert (value, type(value)) == (getattr(real, each), type(getattr(real, each))), (name, each)
+            checked += 1
+    assert checked > 400
+
+
+def test_all_modules_with_panel_and_display_have_room_for_more_names(tmp_path):
+    for path, content in firmware(MPY).files.items():
+        (tmp_path / path).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / path).write_bytes(content)
+    (tmp_path / "probe.py").write_text(PROBE)
+    command = [Path(sys.executable).with_name("micropython"), "-X", "heapsize=1M", tmp_path / "probe.py", tmp_path]
+    said = subprocess.run([*command, *start.LAYERS, "display_task"], capture_output=True, text=True, check=True).stdout
+    names = int(re.search(r"n_qstr=(\d+)", said)[1])
+    assert 500 < names < MOST_NAMES - 50
