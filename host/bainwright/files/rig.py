@@ -239,7 +239,7 @@ def _judged(written: Mapping[str, Any], where: str) -> tuple[dict[str, Any], lis
     wrong: list[FileError] = []
 
     def alone(one: dict[str, Any]) -> None:
-        values, why = board.check(tuple(_ROWS[name] for name in one if name in _ROWS), one)
+        values, why = board.check([_ROWS[name] for name in one if name in _ROWS], one)
         if values is None:
             raise board_refusal(where, why, _ROWS, one, ("plant", "vessel", "pins"))
 
