@@ -1,4 +1,4 @@
-"""Writes what is made from the builds' tables: rig files here, and their simulated twins in the toolkit.
+"""Writes what is made from the builds' tables: rig files, labels, the plate's card, and the twins in the toolkit.
 
     python hardware/build_files.py
 """
@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from labels import labels_svg
+
 from bainwright.builds.catalogue import BUILDS
 from bainwright.builds.rig_text import rig_text, twin_name, twin_text
 from bainwright.files.rig import BUNDLED
@@ -14,12 +16,33 @@ from bainwright.files.rig import BUNDLED
 HERE = Path(__file__).parent
 
 
+# What the kitchen card says of water, and what the plate's says in its place.
+ON_A_PLATE = (
+    ("HANDS IN THE WATER? UNPLUG FIRST.", "HANDS ON THE PLATE? UNPLUG FIRST."),
+    ("3. Find the cause: water level, probe wet, plugs,", "3. Find the cause: probe in its hole, plugs,"),
+    ("wipe its underside dry.", "wipe it and the plate dry."),
+    ("Water in the chocolate? Throw that chocolate away.", "Wipe the plate only unplugged and cold."),
+)
+
+
+def plate_card() -> str:
+    """The kitchen card with the plate's words."""
+    card = (HERE / "kitchen-card.svg").read_text(encoding="utf-8")
+    for water, plate in ON_A_PLATE:
+        if water not in card:
+            raise ValueError(f"kitchen-card.svg no longer says {water!r}; change ON_A_PLATE with it")
+        card = card.replace(water, plate)
+    return card
+
+
 def files() -> dict[Path, str]:
     """Each file, and what is to be in it."""
     made = {}
     for build in BUILDS:
         made[HERE / f"{build.name}-rig.toml"] = rig_text(build)
+        made[HERE / f"{build.name}-labels.svg"] = labels_svg(build)
         made[BUNDLED / f"{twin_name(build)}.toml"] = twin_text(build)
+    made[HERE / "plate-card.svg"] = plate_card()
     return made
 
 

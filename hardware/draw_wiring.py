@@ -1,4 +1,4 @@
-"""Draws `wiring.svg` of the 24 V mat rig from the firmware's own pin map: run it after any change of the pins.
+"""Draws the wiring of each build from the firmware's pin map, the gate's table and the build's own ratings.
 
     python hardware/draw_wiring.py
 """
@@ -6,142 +6,20 @@
 from __future__ import annotations
 
 import re
-from itertools import pairwise
 from pathlib import Path
 
-import schemdraw
+from draw_power import power
 from gate_circuit import BY_REF
 from schemdraw import elements as elm
+from sheet import PINS, Point, Sheet, pin_text
 
-from bainboard import pins
+from bainwright.builds.catalogue import BUILDS
+from bainwright.builds.parts import Build
 
-SHEET = Path(__file__).with_name("wiring.svg")
-PINS: dict[str, int] = pins.RP2
-NOT_FITTED = ("adc_water", "adc_bowl", "sck", "mosi", "miso", "cs_water", "cs_bowl")  # this rig has digital probes
-
-# Where a GPIO comes out on the 40-pin board of a Raspberry Pi Pico (its pinout, from memory).
-HEADER = {
-    0: 1, 1: 2, 2: 4, 3: 5, 4: 6, 5: 7, 6: 9, 7: 10, 8: 11, 9: 12, 10: 14, 11: 15, 12: 16, 13: 17, 14: 19, 15: 20,
-    16: 21, 17: 22, 18: 24, 19: 25, 20: 26, 21: 27, 22: 29, 26: 31, 27: 32, 28: 34,
-}
+NOT_FITTED = ("adc_water", "adc_bowl", "sck", "mosi", "miso", "cs_water", "cs_bowl")  # the builds' probes are digital
 RAIL_3V3_PIN, VBUS_PIN = 36, 40
-
-Point = tuple[float, float]
+CAUTION = "A hobby build, not certified. Read SAFETY.md first; local electrical codes override this."
 GATE_UNDER_DRAIN = 7 / 6  # how schemdraw draws a MOSFET, in its units
-
-
-def pin_text(name: str) -> str:
-    """A pin as the drawing writes it: GPIO, the firmware's name, place on the board's edge."""
-    return f"GP{PINS[name]} {name} · pin {HEADER[PINS[name]]}"
-
-
-class Sheet:
-    """A schemdraw drawing with the few gestures this circuit needs, all at absolute places."""
-
-    def __init__(self) -> None:
-        schemdraw.svgconfig.text = "text"  # words stay words: small, searchable, and testable
-        self.drawing = schemdraw.Drawing(canvas="svg", show=False)
-        self.drawing.config(fontsize=10, lw=1.2, font="DejaVu Sans,sans-serif", margin=0.4)
-
-    def part(self, element: elm.Element2Term, start: Point, end: Point, text: str = "", side: str = "top") -> None:
-        """A two-ended part between two points."""
-        element.endpoints(start, end)
-        if text:
-            element.label(text, loc=side, fontsize=9)
-        self.drawing.add(element)
-
-    def wire(self, *points: Point) -> None:
-        """A wire through points."""
-        for start, end in pairwise(points):
-            self.drawing.add(elm.Line().endpoints(start, end))
-
-    def dot(self, *points: Point) -> None:
-        """Joints."""
-        for point in points:
-            self.drawing.add(elm.Dot().at(point))
-
-    def joint(self, *points: Point) -> None:
-        """Places that come apart: plugs and links."""
-        for point in points:
-            self.drawing.add(elm.Dot(open=True).at(point))
-
-    def ground(self, *points: Point) -> None:
-        """0 V."""
-        for point in points:
-            self.drawing.add(elm.GroundSignal().at(point))
-
-    def rail(self, point: Point, text: str) -> None:
-        """A supply rail."""
-        self.drawing.add(elm.Vdd().at(point).label(text, fontsize=9))
-
-    def tag(self, point: Point, text: str, *, leftward: bool = True) -> None:
-        """A named net that ends here and comes back elsewhere under the same name."""
-        tag = elm.Tag(width=0.8 + 0.168 * len(text), height=0.6).at(point).label(text, fontsize=9)
-        self.drawing.add(tag.left() if leftward else tag.right())
-
-    def words(self, point: Point, text: str, size: float = 9, *, colour: str = "black", middle: bool = False) -> None:
-        """Free words, their left end at the point."""
-        across = "center" if middle else "left"
-        label = elm.Label().at(point).label(text, fontsize=size, color=colour, halign=across, valign="center")
-        self.drawing.add(label)
-
-    def frame(self, low: Point, high: Point, title: str, *, colour: str = "dimgray") -> None:
-        """A dashed frame with its title over its top left corner."""
-        self.drawing.add(elm.Rect(corner1=low, corner2=high).at((0, 0)).theta(0).linestyle("--").color(colour))
-        self.words((low[0] + 0.1, high[1] + 0.35), title, 11, colour=colour)
-
-    def box(self, low: Point, high: Point, text: str, size: float = 9) -> None:
-        """A box with words in its middle."""
-        self.drawing.add(elm.Rect(corner1=low, corner2=high).at((0, 0)).theta(0))
-        self.words(((low[0] + high[0]) / 2, (low[1] + high[1]) / 2), text, size, middle=True)
-
-    def mosfet(self, drain: Point) -> tuple[Point, Point]:
-        """An n-channel MOSFET hanging from its drain: (gate, source)."""
-        fet = self.drawing.add(elm.NMos().at(drain).anchor("drain").theta(0))
-        return tuple(fet.gate), tuple(fet.source)
-
-
-def power(s: Sheet) -> None:
-    """Supply, fuse, hand switch, guard contact, cut-outs, heater, switch."""
-    top, back, low = 30.0, 25.5, 22.0
-    s.frame((-1.0, low - 1.2), (18.6, top + 2.2), "1  Power: in the box, above the water")
-    s.frame((20.2, back - 1.2), (35.0, top + 2.2), "2  On the pan, under its insulation", colour="firebrick")
-    s.box((-0.5, 24.3), (3.1, 27.3), "PS1\nisolated\n24 V DC, 3.2 A\n(77 W)")
-    s.wire((1.3, 27.3), (1.3, top), (3.0, top))
-    s.words((1.5, 27.8), "+")
-    s.words((1.5, 23.8), "-")
-    s.part(elm.Fuse(), (3.0, top), (5.8, top), "F1  4 A\n32 V DC blade")
-    s.part(elm.Switch(), (6.4, top), (9.4, top), "S1  hand switch\n≥ 5 A 30 V DC")
-    s.wire((5.8, top), (6.4, top))
-    s.wire((9.4, top), (12.0, top))
-    s.dot((10.4, top))
-    s.wire((10.4, top), (10.4, top - 1.2), (10.8, top - 1.2))
-    s.tag((10.8, top - 1.2), "24 V S", leftward=False)
-    s.part(elm.Switch(), (12.0, top), (15.0, top), "K1 contact\n10 A 30 V DC, n.o.")
-    s.wire((15.0, top), (21.0, top))
-    s.part(elm.ResistorIEC(), (16.2, top), (16.2, top - 2.4), "10k", "bottom")
-    s.part(elm.LED(), (16.2, top - 2.4), (16.2, back), "heat\nlamp", "bottom")
-    s.dot((16.2, top), (16.2, back))
-    s.joint((19.4, top), (19.4, back))
-    s.words((19.4, (top + back) / 2), "plug X1\n2-pole", middle=True)
-    s.part(elm.Breaker(), (21.0, top), (24.0, top), "TCO2  60 °C bimetal\nmanual reset,\non the pan's wall")
-    s.part(elm.Breaker(), (24.4, top), (27.4, top), "TCO1  80 °C bimetal\nmanual reset,\non the mat")
-    s.part(elm.FuseIEC(), (27.8, top), (31.0, top), "TF1  110 °C\nthermal fuse\none-shot, crimped")
-    s.wire((24.0, top), (24.4, top))
-    s.wire((27.4, top), (27.8, top))
-    s.wire((31.0, top), (32.0, top), (32.0, top - 0.8))
-    s.part(elm.ResistorIEC(), (32.0, top - 0.8), (32.0, back + 0.8), "RH  mat\n60 W\n9.6 Ω", "bottom")
-    s.wire((32.0, back + 0.8), (32.0, back), (13.6, back))
-    s.words((22.0, back + 0.5), "2 x 0.75 mm², silicone, 1.5 m; drip loop")
-    gate, source = s.mosfet((13.6, back))
-    s.wire(source, (13.6, low), (1.3, low), (1.3, 24.3))
-    s.words((14.2, gate[1]), "Q1  heater switch\nlogic level, ≥ 55 V")
-    s.wire(gate, (11.6, gate[1]))
-    s.part(elm.ResistorIEC(), (11.6, gate[1]), (11.6, low), "4.7k", "bottom")
-    s.part(elm.ResistorIEC(), (9.2, gate[1]), (11.6, gate[1]), "100 Ω")
-    s.dot((11.6, gate[1]), (11.6, low), (7.0, low))
-    s.tag((9.2, gate[1]), pin_text("heater"))
-    s.ground((7.0, low))
 
 
 def label(ref: str) -> str:
@@ -342,7 +220,11 @@ def buzzer(s: Sheet) -> None:
     s.frame((12.8, -11.2), (23.4, -6.0), "7  Buzzer")
     s.tag((17.3, -9.4), pin_text("buzzer"))
     s.part(elm.ResistorIEC(), (17.3, -9.4), (19.3, -9.4), "1k")
-    transistor = s.drawing.add(elm.BjtNpn().theta(0).anchor("base").at((19.3, -9.4)))
+    s.part(elm.ResistorIEC(), (19.3, -9.4), (19.3, -10.5), "4.7k", "top")  # holds the base down while the pin floats
+    s.ground((19.3, -10.5))
+    s.dot((19.3, -9.4))
+    s.wire((19.3, -9.4), (19.9, -9.4))
+    transistor = s.drawing.add(elm.BjtNpn().theta(0).anchor("base").at((19.9, -9.4)))
     collector, emitter = tuple(transistor.collector), tuple(transistor.emitter)
     s.words((collector[0] + 0.2, -9.4), "Q3  2N3904")
     s.ground(emitter)
@@ -368,12 +250,18 @@ def display(s: Sheet) -> None:
     s.ground((21.2, -16.0))
 
 
-def draw() -> str:
-    """The whole sheet as SVG text."""
+def sheet_path(build: Build) -> Path:
+    """Where a build's drawing is stored."""
+    return Path(__file__).with_name(f"{build.name}-wiring.svg")
+
+
+def draw(build: Build) -> str:
+    """The whole sheet of one build as SVG text."""
     s = Sheet()
-    s.words((-1.0, 34.2), "24 V mat rig: wiring", 15)
-    s.words((8.0, 34.2), "A hobby build, not certified. Read SAFETY.md first; local electrical codes override this.", 9)
-    for block in (power, heartbeat, board, probes, panel, buzzer, display):
+    top = power(s, build)
+    s.words((-1.0, top + 2.0), f"{build.title}: wiring", 15)
+    s.words((-1.0, top + 1.0), CAUTION)
+    for block in (heartbeat, board, probes, panel, buzzer, display):
         block(s)
     svg = s.drawing.get_imagedata("svg").decode()
     # The last digits of a sine differ between machines' libraries; two decimals of a point do not.
@@ -381,4 +269,5 @@ def draw() -> str:
 
 
 if __name__ == "__main__":
-    SHEET.write_text(draw(), encoding="utf-8")
+    for each in BUILDS:
+        sheet_path(each).write_text(draw(each), encoding="utf-8")

@@ -1,4 +1,4 @@
-"""Works out the figures of the 24 V mat rig and keeps the pages that show them: blocks between markers are replaced.
+"""Works out the figures that the pages of this folder show, and writes them between their markers.
 
     python hardware/figures.py
 """
@@ -9,62 +9,27 @@ import tomllib
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
-import draw_wiring
+import build_figures
 import gate_circuit
 import gate_faults
 import heartbeat_gate
+import sheet
+from gate_circuit import BY_REF
+from tables import Row, table
 
 from bainboard import faults, help_text, settings
-from bainboard.heat_balance import largest_load_j_per_k, smallest_load_j_per_k
 from bainboard.selftest import SelfTest
+from bainwright.builds.catalogue import MAT
+from bainwright.builds.parts import SUPPLY_V, Build
+from bainwright.builds.rig_text import rig_text
 
 HERE = Path(__file__).parent
 FIRMWARE = Path(faults.__file__).parent
 
-SUPPLY_V, SUPPLY_A, SUPPLY_TOP = 24.0, 3.2, 1.05  # nominal; a trimmer's or tolerance's upper end
-HEATER_W, HEATER_TOLERANCE = 60.0, 0.10
-FUSE_A = 4.0
-RUN_M, COPPER_MM2 = 1.5, 0.75
-COPPER_OHM_MM2_PER_M = 0.01724  # IEC 60028, annealed copper at 20 °C, from memory
-CONTACTS_OHM = 0.32  # relay 0.10, two cut-outs 0.10, plug 0.02, MOSFET 0.10: highest of data sheets, from memory
-MOSFET_OHM, MOSFET_K_PER_W = 0.10, 62.0  # pessimistic at a 3.2 V gate; TO-220 without a heat sink, from memory
-COIL_OHM = 1400.0
+COIL_OHM = BY_REF["K1"].value
 LAMP_OHM, LAMP_V = 10e3, 2.0
 PANEL_OHM, RAIL_V = 330.0, 3.3
 PULL_UP_OHM, CABLE_M, CABLE_PF_PER_M = 4700.0, 6.0, 100.0  # both probe cables; 100 pF/m from memory
-
-Row = tuple[str, str, str]
-
-
-def table(head: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
-    """A Markdown table."""
-    head = list(head)
-    lines = [head, ["---"] * len(head), *[list(row) for row in rows]]
-    return "\n".join("| " + " | ".join(line) + " |" for line in lines)
-
-
-def power_rows() -> list[Row]:
-    """Currents and drops between supply and mat."""
-    heater_ohm = SUPPLY_V**2 / HEATER_W
-    heater_a = HEATER_W / SUPPLY_V
-    most_v, least_ohm = SUPPLY_V * SUPPLY_TOP, heater_ohm * (1 - HEATER_TOLERANCE)
-    most_a = most_v / least_ohm
-    wire_ohm = 2 * RUN_M * COPPER_OHM_MM2_PER_M / COPPER_MM2
-    path_ohm = wire_ohm + CONTACTS_OHM
-    share = heater_ohm / (heater_ohm + path_ohm)
-    lost_w = heater_a**2 * MOSFET_OHM
-    supply_w = SUPPLY_V * SUPPLY_A
-    return [
-        ("heater", "24² / 60", f"{heater_ohm:.1f} Ω, {heater_a:.1f} A"),
-        ("heater, worst", "25.2 V on 0.9 x 9.6 Ω", f"{most_a:.2f} A, {most_v * most_a:.0f} W"),
-        ("supply over heater", "24 x 3.2 / 60, wanted at most 1.5", f"{supply_w / HEATER_W:.2f}"),
-        ("fuse loading, worst", f"{most_a:.2f} / 4, wanted under 0.75", f"{most_a / FUSE_A:.2f}"),
-        ("cable", "2 x 1.5 m of 0.75 mm² copper", f"{1000 * wire_ohm:.0f} mΩ, {heater_a * wire_ohm:.2f} V"),
-        ("whole path, worst", "cable, relay, cut-outs, plug, MOSFET", f"{1000 * path_ohm:.0f} mΩ"),
-        ("mat on that path", "(9.6 / (9.6 + path))²", f"{100 * share**2:.0f} % of its power"),
-        ("Q1, pessimistic", "2.5² x 0.1 Ω; 62 K/W, no heat sink", f"{lost_w:.2f} W, {lost_w * MOSFET_K_PER_W:.0f} K"),
-    ]
-
 
 def signal_rows() -> list[Row]:
     """Coil, lamps, gates and the probe bus."""
@@ -74,7 +39,7 @@ def signal_rows() -> list[Row]:
         ("guard relay coil", "24 / 1400, at most", f"{1000 * coil_a:.0f} mA, {SUPPLY_V * coil_a:.2f} W"),
         ("heat lamp, guard lamp", "(24 - 2) / 10k", f"{1000 * (SUPPLY_V - LAMP_V) / LAMP_OHM:.1f} mA"),
         ("panel lamp", "(3.3 - 2) / 330", f"{1000 * (RAIL_V - LAMP_V) / PANEL_OHM:.1f} mA"),
-        ("buzzer's base", "(3.3 - 0.7) / 1k", f"{RAIL_V - 0.7:.1f} mA"),
+        ("buzzer's base", "(3.3 - 0.7) / 1k, less 0.7 / 4.7k", f"{RAIL_V - 0.7 - 0.7 / 4.7:.1f} mA"),
         ("gate of Q1", "3.3 x 4.7 / (4.7 + 0.1)", f"{RAIL_V * 4.7 / 4.8:.2f} V"),
         ("gate of Q2", "3.3 less two transistors of 0.1 V, x 100 / 101", f"{(RAIL_V - 0.2) * 100 / 101:.2f} V"),
         ("probe bus, pulled low", "3.3 / 4.7k; a probe sinks 4 mA", f"{1000 * RAIL_V / PULL_UP_OHM:.2f} mA"),
@@ -82,27 +47,16 @@ def signal_rows() -> list[Row]:
     ]
 
 
-def bath_rows() -> list[Row]:
-    """How fast the whole heater can move the bath, no losses."""
-    values = rig_values()
-    rows = []
-    for name, load in (("full", largest_load_j_per_k(values)), ("half dry, no bowl", smallest_load_j_per_k(values))):
-        k_per_min = 60.0 * HEATER_W / load
-        rows.append((f"bath at full heat, {name}", f"60 W / {load:.0f} J/K", f"{k_per_min:.2f} K/min"))
-        rows.append((f"from 45 to 60 °C, {name}", "15 K, no losses", f"{15.0 / k_per_min:.0f} min"))
-    return rows
-
-
-def rig_values() -> dict[str, float]:
-    """Settings of the rig file, the board's defaults filled in."""
-    rig = tomllib.loads((HERE / "mat-rig.toml").read_text(encoding="utf-8"))
+def rig_values(build: Build) -> dict[str, float]:
+    """Settings of a build's rig file, the board's defaults filled in."""
+    rig = tomllib.loads(rig_text(build))
     known = settings.defaults(settings.SETTINGS)
     return {**known, **{name: value for name, value in rig.items() if name in known}}
 
 
-def values_block() -> str:
-    """Reference values of the mat rig."""
-    return table(("what", "from", "computed"), power_rows() + signal_rows() + bath_rows())
+def signals_block() -> str:
+    """Reference values of the box, the same for every build."""
+    return table(("what", "from", "computed"), signal_rows())
 
 
 def gate_block() -> str:
@@ -151,9 +105,9 @@ def pins_block() -> str:
         "sda": "display, if fitted", "scl": "display, if fitted",
         "sck": "free", "mosi": "free", "miso": "free", "cs_water": "free", "cs_bowl": "free",
     }
-    names = sorted(draw_wiring.PINS, key=lambda name: draw_wiring.PINS[name])
+    names = sorted(sheet.PINS, key=lambda name: sheet.PINS[name])
     return table(("GPIO", "board pin", "firmware's name", "goes to"), [
-        (f"GP{draw_wiring.PINS[name]}", str(draw_wiring.HEADER[draw_wiring.PINS[name]]), f"`{name}`", to[name])
+        (f"GP{sheet.PINS[name]}", str(sheet.HEADER[sheet.PINS[name]]), f"`{name}`", to[name])
         for name in names
     ])
 
@@ -186,7 +140,7 @@ def faults_block() -> str:
 
 def selftest_rows(water_c: float = 22.0) -> Iterable[tuple[int, int, int]]:
     """(second, switch, guard) at each change, for water that never warms; the last row is the verdict's second."""
-    test = SelfTest(rig_values(), 0)
+    test = SelfTest(rig_values(MAT), 0)
     second, last = 0, (-1, -1)
     while not test.done:
         now = test.step(1000 * second, water_c)
@@ -213,11 +167,12 @@ def clock(at_s: int) -> str:
 
 
 BLOCKS: dict[str, tuple[str, Callable[[], str]]] = {
-    "values": ("mat-rig.md", values_block),
+    "signals": ("electronics.md", signals_block),
+    **build_figures.BLOCKS,
     "gate": ("heartbeat-gate.md", gate_block),
     "gateparts": ("heartbeat-gate.md", gate_parts_block),
     "gatefaults": ("heartbeat-gate.md", gate_faults_block),
-    "pins": ("mat-rig.md", pins_block),
+    "pins": ("electronics.md", pins_block),
     "faults": ("SAFETY.md", faults_block),
     "selftest": ("first-power-up.md", selftest_block),
 }

@@ -1,7 +1,7 @@
 """How long the heartbeat gate holds the guard relay: its charge pumps, worked out over every corner of its parts.
 
-Run it to print the figures. The circuit is the table in `gate_circuit.py`, drawn in `wiring.svg`. The heartbeat pin
-and its inverse each drive film capacitors into a two-diode pump, so that *every* edge brings one charge. Two
+Run it to print the figures. The circuit is the table in `gate_circuit.py`, and in each build's drawing. The heartbeat
+pin and its inverse each drive film capacitors into a two-diode pump, so that *every* edge brings one charge. Two
 comparators each watch what is left of it across a resistor pair of their own. A pump fed by rising edges alone would
 not be enough: these come two seconds apart, and the relay must open within two seconds of the last edge.
 """

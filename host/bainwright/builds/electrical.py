@@ -43,7 +43,7 @@ def mat_worst_a(build: Build, number: int = 0) -> float:
 
 
 def cable_ohm(build: Build) -> float:
-    """There and back, ohm."""
+    """One mat's cable, there and back, ohm."""
     return 2.0 * build.run_m * CABLE_OHM_PER_KM[build.wire_mm2] / 1000.0
 
 
@@ -83,12 +83,10 @@ def junction_c(build: Build) -> float:
 
 
 def path_ohm(build: Build) -> float:
-    """Cable, contacts and Q1 in one mat's path, ohm: the whole heater's cable counts for each mat as often as it has
-    mats, because all their current flows in it.
-    """
+    """Cable, contacts and Q1 in one mat's path, ohm: Q1 counts once for each mat, because it carries them all."""
     current_a = rated_a(build)
     switch_ohm = switch_drop_v(build.switch, current_a, gate_v()) / current_a
-    return (cable_ohm(build) + switch_ohm) * len(build.mats) + build.contact_ohm
+    return cable_ohm(build) + switch_ohm * len(build.mats) + build.contact_ohm
 
 
 def power_share(build: Build) -> float:

@@ -127,6 +127,8 @@ class Build:
         In words.
     heats : str
         ``water`` or ``plate``.
+    vessel : str
+        What a person calls what stands on the mat.
     mats : tuple of Mat
         Side by side on the supply.
     base : Metal
@@ -146,13 +148,13 @@ class Build:
     mat_fuse_a : float or None
         A fuse for each mat, where there are several.
     wire_mm2, run_m : float
-        Heater cable: copper cross-section, and length one way.
+        Cable of one mat: copper cross-section, and length one way.
     switch : Transistor
         Q1.
     relay_a, coil_ohm : float
         Guard relay: contact at 30 V DC, and coil.
-    plug_a : float
-        The heater's plug and the hand switch S1, at 30 V DC.
+    plug_a, hand_switch_a : float
+        The plug of one mat's cable, and the hand switch S1, at 30 V DC.
     contact_ohm : float
         Relay, plug, cut-outs and fuses in one mat's path.
     on_mat, on_vessel : CutOut
@@ -164,6 +166,7 @@ class Build:
     name: str
     title: str
     heats: str
+    vessel: str
     mats: tuple[Mat, ...]
     base: Metal
     plate_m2: float
@@ -182,10 +185,16 @@ class Build:
     relay_a: float
     coil_ohm: float
     plug_a: float
+    hand_switch_a: float
     contact_ohm: float
     on_mat: CutOut
     on_vessel: CutOut
     fuse: ThermalFuse
+
+    @property
+    def refs(self) -> tuple[str, ...]:
+        """What follows the names of each mat's own parts: nothing for a single one, else ``a``, ``b``."""
+        return ("",) if len(self.mats) == 1 else tuple("ab"[: len(self.mats)])
 
     @property
     def heater_w(self) -> float:

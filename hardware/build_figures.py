@@ -1,0 +1,229 @@
+"""The tables of each build's guide, from its ratings and the sums behind them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+
+from tables import Row, table
+
+from bainboard import settings
+from bainboard.heat_balance import largest_load_j_per_k, smallest_load_j_per_k
+from bainwright.builds import electrical, rules, warmth
+from bainwright.builds.catalogue import BUILDS
+from bainwright.builds.parts import SUPPLY_V, Build
+from bainwright.builds.rig_text import twin_name
+from bainwright.core.masses import Shown
+from bainwright.physics.materials import STEEL_J_PER_KGK, WATER_J_PER_LK
+from bainwright.plan import say
+from bainwright.plan.options import PlanOptions, batch_request
+from bainwright.plan.parts import Plan
+from bainwright.plan.planner import make_plan
+
+HOT_C = 45.0  # where a full bath is taken to be when heat runs away
+
+
+def _refs(build: Build, name: str) -> str:
+    return ", ".join(f"{name}{ref}" for ref in build.refs)
+
+
+def part_rows(build: Build) -> list[Row]:
+    """The power side's parts with their ratings, and the reason for each."""
+    mat, on_mat, on_vessel, fuse = build.mats[0], build.on_mat, build.on_vessel, build.fuse
+    worst_a, mat_a = electrical.worst_a(build), electrical.mat_worst_a(build)
+    warmest_c = rules.WARMEST_BATH_C + warmth.mat_over_k(build, worst=True)
+    drop_v = electrical.switch_drop_v(build.switch, worst_a, electrical.gate_v())
+    rows = [
+        ("PS1", f"isolated supply, safety-approved, short-circuit proof, closed case: {SUPPLY_V:g} V DC, "
+         f"{build.supply_a:g} A; **at most {rules.SUPPLY_SHARE * build.heater_w:.0f} W**",
+         f"gives the worst heater its {worst_a:.2f} A. It is small, so that no fault can give more than "
+         f"{rules.SUPPLY_SHARE:g} times the heater's power"),
+        ("F1", f"blade fuse and holder, {build.fuse_a:g} A, 32 V **DC** (M)",
+         f"loaded to {100 * worst_a / build.fuse_a:.0f} % at worst (C). The supply's own limit may keep a short from "
+         f"blowing it. Then {build.wire_mm2:g} mm² must carry that limit, and does (C)"),
+    ]
+    if build.mat_fuse_a:
+        rows.append((_refs(build, "F2"), f"blade fuse and holder each, {build.mat_fuse_a:g} A, 32 V **DC** (M)",
+                     f"one for each mat, loaded to {100 * mat_a / build.mat_fuse_a:.0f} % at worst (C)"))
+    rows += [
+        ("S1", f"hand switch on the front, ≥ {build.hand_switch_a:g} A at 30 V **DC**",
+         "hands near the heater; an AC-only rocker may arc"),
+        ("K1", f"guard relay, normally open: contact {build.relay_a:g} A at 30 V **DC**, coil 24 V "
+         f"≥ {build.coil_ohm / 1e3:g} kΩ (M)",
+         "opens the *positive* lead, Q1 the negative. A lead chafed to 0 V leaves one of them in charge"),
+        ("Q1, Q2", f"n-MOSFET, TO-220, ≥ {build.switch.drain_v:g} V: {build.switch.kind} is one (M)",
+         f"at most {1000 * drop_v:.0f} mV at {worst_a:.2f} A with {electrical.gate_v():.2f} V at its gate (C). Data "
+         "sheets promise nothing there, so the drop is *measured* at first power-up"),
+        (_refs(build, "RH"), f"silicone heating mat, {mat.size}, {SUPPLY_V:g} V, {mat.power_w:g} W, {mat.ohm:.2f} Ω; "
+         "rated 200 °C (M)", f"{warmth.load_w_per_cm2(build):.2f} W/cm² (C): a low surface load cannot scorch"),
+        (_refs(build, "TCO1"), f"bimetal cut-out on the mat, **manual reset**: {on_mat.opens_c:g} ± "
+         f"{on_mat.tolerance_k:g} °C; ≥ {on_mat.rated_a:g} A at 24 V **DC**",
+         f"opens at {on_mat.earliest_c:g} °C or later; the warmest mat of planned use is {warmest_c:.0f} °C (C). One "
+         "that resets by itself would cycle all night unseen"),
+        (_refs(build, "TCO2"), f"bimetal cut-out on the {build.vessel}, **manual reset**: {on_vessel.opens_c:g} ± "
+         f"{on_vessel.tolerance_k:g} °C; ≥ {on_vessel.rated_a:g} A at 24 V **DC**",
+         f"opens at {on_vessel.earliest_c:g} °C or later, over the firmware's {build.hard_limit_c:g} °C. TCO1 never "
+         "sees a bath that a few watts overheat; this one does"),
+        (_refs(build, "TF1"), f"thermal fuse, one-shot: {fuse.marked_c:g} °C, holds {fuse.holds_c:g} °C for good (M); "
+         f"≥ {fuse.rated_a:g} A at 24 V **DC**",
+         "the last one, for the cut-out's failure. **Crimped**: solder would open it"),
+        (_refs(build, "X1"), f"2-pole plug, ≥ {build.plug_a:g} A, unlike X2 and X3", "comes apart for the sink"),
+        ("wire", f"silicone, stranded, {build.wire_mm2:g} mm², 180 °C",
+         f"carries {electrical.CABLE_A[build.wire_mm2]:g} A (DIN VDE 0298-4, M)"),
+    ]
+    return rows
+
+
+def value_rows(build: Build) -> list[Row]:
+    """Currents, drops, losses and temperatures, each with its sum."""
+    rated_a, worst_a = electrical.rated_a(build), electrical.worst_a(build)
+    mat, count = build.mats[0], len(build.mats)
+    each = f", {count} of them" if count > 1 else ""
+    drop_v = electrical.switch_drop_v(build.switch, worst_a, electrical.gate_v())
+    cable_ohm, path_ohm = electrical.cable_ohm(build), electrical.path_ohm(build)
+    flux = warmth.flux_w_per_m2(build)
+    return [
+        ("mat", f"24² / {mat.power_w:g}{each}", f"{mat.ohm:.2f} Ω; together {rated_a:.2f} A"),
+        ("heater, worst", f"{electrical.worst_v():.1f} V on 0.9 x {mat.ohm:.2f} Ω{each}",
+         f"{worst_a:.2f} A, {electrical.worst_v() * worst_a:.0f} W"),
+        ("switch-on", "a mat is resistive and has no capacitor before it", "the same; nothing rushes in"),
+        ("supply over heater", f"24 x {build.supply_a:g} / {build.heater_w:g}, wanted at most {rules.SUPPLY_SHARE:g}",
+         f"{build.supply_w / build.heater_w:.2f}"),
+        ("cable", f"2 x {build.run_m:g} m of {build.wire_mm2:g} mm², "
+         f"{electrical.CABLE_OHM_PER_KM[build.wire_mm2]:g} mΩ/m (IEC 60228 class 5, M)",
+         f"{1000 * cable_ohm:.0f} mΩ, {rated_a / count * cable_ohm:.2f} V"),
+        ("one mat's path, worst", "cable, contacts, Q1", f"{1000 * path_ohm:.0f} mΩ"),
+        ("heater on that path", f"({mat.ohm:.2f} / ({mat.ohm:.2f} + path))²",
+         f"{100 * electrical.power_share(build):.0f} % of its power"),
+        ("Q1, worst", f"square law, {electrical.gate_v():.2f} V at the gate, threshold "
+         f"{build.switch.threshold_v:g} V, hot", f"{1000 * drop_v:.0f} mV, {electrical.switch_w(build):.2f} W"),
+        ("Q1, junction, no heat sink", f"{electrical.BOX_C:g} °C in the box, {build.switch.k_per_w:g} °C/W",
+         f"{electrical.junction_c(build):.0f} °C of {build.switch.most_c:g}"),
+        ("mat over its water" if build.heats == "water" else "mat over its plate",
+         f"{flux:.0f} W/m² through {'rubber, glue and film' if build.heats == 'water' else 'rubber and glue'}",
+         f"{warmth.mat_over_k(build):.0f} °C; worst heater {warmth.mat_over_k(build, worst=True):.0f} °C"),
+        ("TCO2 over what it guards", "the wall as a cooled fin" if build.heats == "water" else "through the metal",
+         f"{warmth.cut_out_over_k(build):.1f} °C"),
+        ("heat's lag", "rubber and base behind what lies before them", f"{warmth.lag_s(build):.0f} s"),
+        *_bath_rows(build),
+    ]
+
+
+def _bath_rows(build: Build) -> list[Row]:
+    """How fast the whole heater can move it, no losses, as the firmware counts its loads."""
+    values = {**settings.defaults(settings.SETTINGS), "water_l": build.water_l, "bowl_kg": build.bowl_kg,
+              "chocolate_kg": build.chocolate_kg}  # fmt: skip
+    loads = {"full": largest_load_j_per_k(values)}
+    if build.heats == "water":
+        loads["half dry, no bowl"] = smallest_load_j_per_k(values)
+    rise_k = build.on_vessel.latest_c - HOT_C
+    rows = []
+    for name, load in loads.items():
+        k_per_min = 60.0 * build.heater_w / load
+        rows.append((f"full heat, {name}", f"{build.heater_w:g} W / {load:.0f} J/K", f"{k_per_min:.2f} °C a minute"))
+        rows.append((f"from {HOT_C:g} °C to TCO2's latest, {name}", f"{rise_k:g} °C, no losses",
+                     f"{rise_k / k_per_min:.0f} min"))
+    return rows
+
+
+def parts_block(build: Build) -> str:
+    """The parts of a build's power side."""
+    return table(("ref", "part and rating", "why"), part_rows(build))
+
+
+def values_block(build: Build) -> str:
+    """A build's reference values."""
+    return table(("what", "from", "computed"), value_rows(build))
+
+
+def rules_block(build: Build) -> str:
+    """Every rule applied to a build."""
+    def limits(found: rules.Finding) -> str:
+        low = f"≥ {found.least:.3g}" if found.least > 0.0 else ""
+        high = f"≤ {found.most:.3g}" if found.most < float("inf") else ""
+        return " and ".join(part for part in (low, high) if part)
+
+    return table(("rule", "got", "wanted"), [
+        (found.name, f"{found.value:.3g} {found.unit}".strip(), f"{limits(found)} {found.unit}".strip())
+        for found in rules.findings(build)
+    ])  # fmt: skip
+
+
+def readings_block() -> str:
+    """What a meter and a thermometer must show at the first power-up, for each build."""
+    def row(what: str, text: Callable[[Build], str]) -> tuple[str, ...]:
+        return (what, *[text(build) for build in BUILDS])
+
+    return table(("must be", *[build.name for build in BUILDS]), [
+        row("each mat at its plug, cut-outs and fuse in line",
+            lambda b: f"{0.9 * b.mats[0].ohm:.1f} to {1.1 * b.mats[0].ohm + 0.2:.1f} Ω"),
+        row("volts times amperes, full on, all mats", lambda b: f"{_least_w(b):.0f} to {1.22 * b.heater_w:.0f} W"),
+        row("drain to source of Q1, full on", lambda b: f"under {_most_drop_mv(b):.0f} mV"),
+        row("full heat, filled, bowl empty", lambda b: f"{_rise(b, 0.7):.1f} to {_rise(b, 1.25):.1f} °C a minute"),
+        row("mat's back, 45 °C below it, full on",
+            lambda b: f"{45 + 0.6 * warmth.mat_over_k(b):.0f} to {45 + 1.3 * warmth.mat_over_k(b):.0f} °C"),
+        row("TCO1 opens", lambda b: f"{b.on_mat.earliest_c:g} to {b.on_mat.latest_c:g} °C"),
+        row("TCO2 still closed at", lambda b: f"{b.on_vessel.earliest_c - 1:g} °C"),
+        row("TCO2 open at", lambda b: f"{b.on_vessel.latest_c:g} °C"),
+        row("thermal fuse of the same lot opens", lambda b: f"{b.fuse.earliest_c:g} to {b.fuse.latest_c:g} °C"),
+    ])  # fmt: skip
+
+
+def _least_w(build: Build) -> float:
+    return 0.9 * electrical.power_share(build) * build.heater_w
+
+
+def _most_drop_mv(build: Build) -> float:
+    """The computed worst, rounded up to 10 mV."""
+    drop_v = electrical.switch_drop_v(build.switch, electrical.worst_a(build), electrical.gate_v())
+    return 10.0 * -(-100.0 * drop_v // 1.0)
+
+
+def _rise(build: Build, share: float) -> float:
+    stored = build.water_l * WATER_J_PER_LK + build.bowl_kg * STEEL_J_PER_KGK
+    return 60.0 * share * build.heater_w / stored
+
+
+def which_block() -> str:
+    """The three builds side by side, times by the plan."""
+    plans = [make_plan(batch_request(PlanOptions("dark", f"{b.chocolate_kg}kg", rig=twin_name(b)), Shown()))
+             for b in BUILDS]  # fmt: skip
+
+    def row(what: str, text: Callable[[Build, Plan], str]) -> tuple[str, ...]:
+        return (what, *[text(build, plan) for build, plan in zip(BUILDS, plans, strict=True)])
+
+    return table(("", *[f"[{build.name}]({build.name}-rig.md)" for build in BUILDS]), [
+        row("what it is", lambda b, p: b.title),
+        row("chocolate at once", lambda b, p: f"{b.chocolate_kg:g} kg"),
+        row("heater", lambda b, p: f"{b.heater_w:g} W at 24 V"),
+        row("supply, isolated", lambda b, p: f"{b.supply_a:g} A, {b.supply_w:.0f} W"),
+        row("heats", lambda b, p: f"{b.water_l:g} L of water" if b.heats == "water" else "its metal, no water"),
+        row("melts a full bowl in", lambda b, p: say.band(p.melt.took) if p.melts_here and p.melt.took else "no: melt "
+            "elsewhere"),
+        row("warm for a bowl in temper in", lambda b, p: say.band(p.warm_up.took) if p.warm_up.took else "never"),
+        row("holds with, uncovered", lambda b, p: f"{p.needs[-2].need_w:.0f} W"),
+        row("parts of the power side", lambda b, p: f"{len(part_rows(b))} kinds, {len(b.mats)} of each mat's own"),
+        row("it suits", lambda b, p: SUITS[b.name]),
+        row("it cannot", lambda b, p: CANNOT[b.name]),
+    ])  # fmt: skip
+
+
+SUITS = {
+    "mat": "a first build, small batches, the least that can go wrong",
+    "pot": "an evening of two kilograms, from melting to dipping",
+    "plate": "dipping and holding where no water may be near",
+}
+CANNOT = {
+    "mat": "melt quickly, or more than its bowl",
+    "pot": "stand on a stove; hold more than 3 L",
+    "plate": "melt and then hold; take a round-bottomed bowl; mains elements",
+}
+
+
+BLOCKS: dict[str, tuple[str, Callable[[], str]]] = {
+    f"{build.name} {what}": (f"{build.name}-rig.md", partial(make, build))
+    for build in BUILDS
+    for what, make in (("parts", parts_block), ("values", values_block), ("rules", rules_block))
+}
+BLOCKS["which"] = ("README.md", which_block)
+BLOCKS["readings"] = ("first-power-up.md", readings_block)
