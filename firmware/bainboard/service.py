@@ -1,7 +1,8 @@
 """Answers the host: each request is checked whole, then done by the function of its name.
 
 While the warmer heats, a request waits until neither an edge of the switch nor a tick is due for `ROOM_MS`. So no host
-moves a tick or an edge, and with them the duty. A stop or a pause does not wait.
+moves a tick or an edge, and with them the duty. A stop or a pause does not wait. An exception in any other request is
+its answer and never ends a hold.
 """
 
 from bainboard import commands, requests_board, requests_documents, requests_hold, requests_log, wire
@@ -50,7 +51,7 @@ class Service:
             self._knock(data, now_ms)
         self._last = data[-1]
         for line in self._assembler.feed(data):
-            if URGENT[0] in line or URGENT[1] in line:
+            if _urgent(line):
                 self._serve(line, now_ms)
             else:
                 self._lines.append(line)
@@ -80,8 +81,8 @@ class Service:
     def _serve(self, line: bytes, now_ms: int) -> None:
         try:
             msg, why = wire.decode(line)
-        except MemoryError:
-            msg, why = None, NO_MEMORY
+        except Exception as error:
+            msg, why = None, _reason(error)
         if why:
             self._answer(wire.encode([("re", None), ("ok", False), ("why", why)]))
             return
@@ -91,8 +92,10 @@ class Service:
             return
         try:
             answer = self._begin(msg, now_ms)
-        except MemoryError:
-            answer = None, NO_MEMORY
+        except Exception as error:
+            if _urgent(line) and not isinstance(error, MemoryError):
+                raise  # a stop that fails ends the run, and that turns the heat off
+            answer = None, _reason(error)
         if isinstance(answer, tuple):
             self._finish(msg, line, answer)
         else:
@@ -107,16 +110,35 @@ class Service:
         """The answer, or None after a slice that was not the last."""
         try:
             return next(slices)
-        except MemoryError:
-            return None, NO_MEMORY
+        except Exception as error:
+            return None, _reason(error)
 
     def _finish(self, msg: dict, line: bytes, answer: tuple) -> None:
         pairs, why = answer
-        head = [("re", commands.ident(msg)), ("ok", why is None)]
-        reply = wire.encode_within(head + (pairs if why is None else [("why", why)]))
+        try:
+            reply = _reply(msg, pairs, why)
+        except Exception as error:  # an answer that no line can carry
+            why = _reason(error)
+            reply = _reply(msg, None, why)
         if why != NO_MEMORY:  # that one may be tried again under the same id
             self._answered.put(msg, line, reply)
         self._answer(reply)
+
+
+def _reply(msg: dict, pairs: list | None, why: str | None) -> bytes:
+    head = [("re", commands.ident(msg)), ("ok", why is None)]
+    return wire.encode_within(head + (pairs if why is None else [("why", why)]))
+
+
+def _urgent(line: bytes) -> bool:
+    return URGENT[0] in line or URGENT[1] in line
+
+
+def _reason(error: Exception) -> str:
+    """Why a request was not done: memory may be there later, and any other exception is an error of this firmware."""
+    if isinstance(error, MemoryError):
+        return NO_MEMORY
+    return f"an error in the firmware ({type(error).__name__}: {error}); the hold is not affected"
 
 
 def _handler(name: str):

@@ -89,10 +89,65 @@ class Requests:
         yield [("took", 3)], None
 
 
-def with_requests(check):
+class Broken:
+    """Replaces the modules of requests by some with an error in them."""
+
+    @staticmethod
+    def confirm(app, args, now_ms):
+        """Fails at once."""
+        raise ValueError("no such index")
+
+    @staticmethod
+    def test(app, args, now_ms):
+        """Fails in its second slice."""
+        yield None
+        raise KeyError("kp")
+
+    @staticmethod
+    def hello(app, args, now_ms):
+        """Gives an answer that no line can carry."""
+        return [("object", app)], None
+
+    @staticmethod
+    def stop(app, args, now_ms):
+        """Cannot stop."""
+        raise OSError(5)
+
+
+def test_an_error_in_a_request_is_its_answer_and_the_hold_continues():
+    def check():
+        for do, cause in (("confirm", "ValueError: no such index"), ("test", "KeyError"), ("hello", "")):
+            host = Host()
+            host.say(do)
+            host.work()
+            (answer,) = host.answers
+            assert answer["re"] == 1
+            assert answer["ok"] is False
+            assert "an error in the firmware" in answer["why"]
+            assert cause in answer["why"]
+            assert host.app.warmer.asked == []
+            host.service.take(line_of(9, "clear", {}), 0)  # and the next request is done as ever
+            host.work()
+            assert host.answers[-1]["re"] == 9
+
+    with_requests(check, Broken)
+
+
+def test_an_error_in_a_stop_ends_the_run_which_turns_the_heat_off():
+    def check():
+        try:
+            Host().say("stop")
+        except OSError:
+            return
+        raise AssertionError("the error was swallowed, and the warmer still heats")
+
+    with_requests(check, Broken)
+
+
+def with_requests(check, own=Requests):
     """Run a check with our own requests before the real ones."""
     before = service.REQUESTS
-    service.REQUESTS = (Requests,) + before  # noqa: RUF005 - MicroPython has no (a, *b)
+    service.REQUESTS = (own,) + before  # noqa: RUF005 - MicroPython has no (a, *b)
     try:
         check()
     finally:
