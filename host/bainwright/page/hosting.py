@@ -6,6 +6,7 @@ import io
 import time
 from types import TracebackType
 
+from bainwright.alarms.rules import Coming
 from bainwright.core.errors import UseError
 from bainwright.display.view import View
 from bainwright.evening.acts import Inbox
@@ -55,6 +56,8 @@ class HoldPage:
         The port; where it is taken, a free one is used.
     notes : list of str
         What the person should read about the addresses.
+    coming : Coming, optional
+        Learns when somebody says on the page that they are coming.
 
     Raises
     ------
@@ -62,7 +65,7 @@ class HoldPage:
         If it cannot be served there.
     """
 
-    def __init__(self, addresses: list[str], port: int, notes: list[str]) -> None:
+    def __init__(self, addresses: list[str], port: int, notes: list[str], coming: Coming | None = None) -> None:
         sockets = server.open_sockets(addresses, port)
         found = sockets[0].getsockname()[1]
         names = [server.host_name(address, found) for address in addresses]
@@ -72,7 +75,8 @@ class HoldPage:
                               open_to_look=alone)
         self._alone, self._url = alone, f"http://{names[-1]}"
         self.latest, self.inbox = Latest(), Inbox(invite=self.invite)
-        self._server = PageServer(PageApp(self._access, self.latest, self.inbox), sockets)
+        self._coming = coming or Coming()
+        self._server = PageServer(PageApp(self._access, self.latest, self.inbox, self._coming), sockets)
 
     def __enter__(self) -> HoldPage:
         self._server.__enter__()
@@ -88,7 +92,7 @@ class HoldPage:
 
     def view(self, view: View) -> View:
         """A view that also feeds the page."""
-        return PageView(view, self.latest)
+        return PageView(view, self.latest, self._coming)
 
     def invite(self) -> str:
         """A sentence that lets one more phone in."""

@@ -47,6 +47,7 @@ class Now(msgspec.Struct, frozen=True):
     ask: str
     prompt: str
     calling: bool
+    coming: bool
     fault: int
     warning: str
     advice: tuple[str, ...]
@@ -68,7 +69,7 @@ class Now(msgspec.Struct, frozen=True):
         return None if self.for_s is None else max(0.0, self.for_s - self.t_s)
 
 
-def now_of(scene: Scene, *, over: bool = False) -> Now:
+def now_of(scene: Scene, *, over: bool = False, coming: bool = False) -> Now:
     """The present moment of a hold.
 
     Parameters
@@ -77,6 +78,8 @@ def now_of(scene: Scene, *, over: bool = False) -> Now:
         The hold. What is returned shares nothing with it that changes, so another thread may read it.
     over : bool
         The hold has ended.
+    coming : bool
+        Somebody said that they are on their way.
     """
     status = scene.status
     water_words, water_wrong = scene_words.water_gap(scene)
@@ -108,6 +111,7 @@ def now_of(scene: Scene, *, over: bool = False) -> Now:
         ask=status.ask if status else "",
         prompt=scene_words.prompt(scene, PRESS),
         calling=scene.calling,
+        coming=coming,
         fault=number,
         warning=terms.fault(number) if number else "",
         advice=tuple(scene.advice),

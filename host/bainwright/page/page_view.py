@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
+from bainwright.alarms.rules import Coming
 from bainwright.display.scene import Scene
 from bainwright.display.view import View
 from bainwright.link.messages import Status
@@ -23,12 +24,16 @@ class PageView:
         What shows the hold at the terminal.
     latest : Latest
         What the page reads.
+    coming : Coming
+        Whether somebody is on their way to the warmer.
     clock_s : callable
         The clock of `latest`.
     """
 
-    def __init__(self, view: View, latest: Latest, clock_s: Callable[[], float] = time.monotonic) -> None:
-        self._view, self._latest, self._clock_s = view, latest, clock_s
+    def __init__(
+        self, view: View, latest: Latest, coming: Coming, clock_s: Callable[[], float] = time.monotonic
+    ) -> None:
+        self._view, self._latest, self._coming, self._clock_s = view, latest, coming, clock_s
         self._scene: Scene | None = None
         self._status: Status | None = None
         self._reported_s = self._next_s = clock_s()
@@ -50,7 +55,7 @@ class PageView:
             self._status, self._reported_s = scene.status, now_s
         if now_s >= self._next_s:
             self._scene, self._next_s = scene, now_s + LEAST_S
-            self._latest.put(now_of(scene), self._reported_s)
+            self._latest.put(now_of(scene, coming=self._coming.said(now_s)), self._reported_s)
 
     def event(self, t_s: float, text: str) -> None:
         """Show an event."""

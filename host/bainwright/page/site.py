@@ -77,7 +77,7 @@ def charts(now: Now) -> Markup:
     return Markup(_templates().get_template("_charts.html").render(
         hour=Markup(chart(now.hour, window, label="The last hour: chocolate and water", events=now.events)),
         evening=Markup(chart(now.evening, window, label="The whole hold: chocolate and water", events=now.events)),
-        longer=len(now.evening) > 1 and now.t_s > now.hour[0][0] + 3700.0 if now.hour else False,
+        longer=bool(now.hour and now.evening and now.hour[0][0] > now.evening[0][0]),
         events=list(reversed(now.events))[:MOST_EVENTS],
     ))  # fmt: skip
 

@@ -47,8 +47,13 @@ stream.addEventListener("alive", () => {
 });
 setInterval(showLink, 1000);
 
+const ANSWER_SHOWN_MS = 10000;
+let answeredAt = 0;
+
 function answer(words, done) {
   const place = part("reply");
+  answeredAt = Date.now();
+  setTimeout(() => { if (Date.now() - answeredAt >= ANSWER_SHOWN_MS) place.hidden = true; }, ANSWER_SHOWN_MS);
   place.hidden = false;
   place.className = `reply ${done ? "done" : "failed"}`;
   place.textContent = words;
@@ -62,7 +67,7 @@ document.addEventListener("submit", async (event) => {
   button.disabled = true;
   answer("Sending …", true);
   try {
-    const response = await fetch("/act", {
+    const response = await fetch(button.hasAttribute("formaction") ? button.formAction : event.target.action, {
       method: "POST", body, headers: { accept: "application/json" }, signal: AbortSignal.timeout(ANSWER_MS),
     });
     const reply = await response.json();

@@ -1,0 +1,153 @@
+"""Ways to a person: a command of their own, or a web hook on their own network.
+
+A channel either delivers within `DELIVERS_S` or gives the reason in words.
+"""
+
+from __future__ import annotations
+
+import http.client
+import ipaddress
+import json
+import shlex
+import shutil
+import socket
+import subprocess
+from typing import Protocol
+from urllib.parse import urlsplit
+
+from bainwright.alarms.rules import Alarm
+from bainwright.core.errors import UseError
+from bainwright.core.terminal import visible
+
+DELIVERS_S = 15.0  # chosen: a slow chat service answers in five
+OPTION = "--alert"
+WORDS = "{}"  # in a command: the alarm's words go here
+
+
+class Channel(Protocol):
+    """A way to a person."""
+
+    name: str
+
+    def deliver(self, alarm: Alarm) -> str:
+        """Deliver an alarm; returns why not, or an empty text."""
+
+
+class Command:
+    """Runs a command, without a shell: words that a board supplied cannot become another command.
+
+    Parameters
+    ----------
+    typed : str
+        The command line; ``{}`` is replaced by the alarm's words, which it gets on standard input as well.
+
+    Raises
+    ------
+    UseError
+        If it cannot be split, or there is no such program.
+    """
+
+    def __init__(self, typed: str) -> None:
+        try:
+            self._parts = shlex.split(typed)
+        except ValueError as wrong:
+            raise UseError(OPTION, got=repr(typed), wanted="a command", hint=f"look at its quotes: {wrong}") from None
+        if not self._parts or shutil.which(self._parts[0]) is None:
+            raise UseError(OPTION, got=repr(typed), wanted="a program of this PC and its arguments, or http://...")
+        self.name = self._parts[0]
+
+    def deliver(self, alarm: Alarm) -> str:
+        """Run it; what it prints last is the reason where it fails."""
+        words = text_of(alarm)
+        line = [part.replace(WORDS, words) for part in self._parts]
+        try:
+            done = subprocess.run(line, input=f"{words}\n", capture_output=True, text=True, errors="replace",
+                                  timeout=DELIVERS_S, check=False)  # fmt: skip
+        except subprocess.TimeoutExpired:
+            return f"not done after {DELIVERS_S:.0f} s"
+        except OSError as failed:
+            return failed.strerror or str(failed)
+        if done.returncode == 0:
+            return ""
+        said = (done.stderr.strip() or done.stdout.strip()).splitlines()
+        return visible(said[-1][:200] if said else f"exit status {done.returncode}")
+
+
+class WebHook:
+    """Sends an alarm as JSON to an address of this PC or its own network, and follows no redirection from there.
+
+    Parameters
+    ----------
+    url : str
+        An http address.
+
+    Raises
+    ------
+    UseError
+        If it is none, or leads to the internet.
+    """
+
+    def __init__(self, url: str) -> None:
+        parts = urlsplit(url)
+        try:
+            port = parts.port or 80
+        except ValueError:
+            port = 0
+        if parts.scheme != "http" or not parts.hostname or not port or parts.username or parts.password:
+            raise UseError(OPTION, got=repr(url), wanted="http://ADDRESS[:PORT]/PATH",
+                           hint="a command of your own can use https")
+        self._host, self._port = parts.hostname, port
+        self._path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
+        self.name = f"http://{parts.hostname}:{port}"
+        self._address()
+
+    def _address(self) -> str:
+        """The host's address, looked up each time; a name that leads to the internet is refused each time."""
+        try:
+            found = socket.getaddrinfo(self._host, self._port, type=socket.SOCK_STREAM)
+        except (OSError, UnicodeError):
+            raise UseError(OPTION, got=self._host, wanted="a host that this PC can find") from None
+        addresses = [str(each[4][0]) for each in found]
+        if not all(_is_near(address) for address in addresses):
+            raise UseError(OPTION, got=self._host, wanted="this PC or one on its own network",
+                           hint="a command of your own can reach the internet")
+        return addresses[0]
+
+    def deliver(self, alarm: Alarm) -> str:
+        """Post it; any answer from 200 to 299 is a delivery."""
+        body = json.dumps({"cause": alarm.cause, "now": alarm.now, "title": alarm.title, "words": alarm.words,
+                           "call": alarm.call})  # fmt: skip
+        try:
+            connection = http.client.HTTPConnection(self._address(), self._port, timeout=DELIVERS_S)
+            try:
+                connection.request("POST", self._path, body, {"Host": f"{self._host}:{self._port}",
+                                                              "Content-Type": "application/json"})  # fmt: skip
+                status = connection.getresponse().status
+            finally:
+                connection.close()
+        except UseError as wrong:
+            return str(wrong)
+        except (OSError, http.client.HTTPException) as failed:
+            return getattr(failed, "strerror", None) or str(failed) or type(failed).__name__
+        return "" if 200 <= status < 300 else f"it answered with status {status}"
+
+
+def _is_near(address: str) -> bool:
+    found = ipaddress.ip_address(address.partition("%")[0])
+    return found.is_loopback or found.is_link_local or (found.is_private and not found.is_unspecified)
+
+
+def text_of(alarm: Alarm) -> str:
+    """An alarm in lines: its title, then what to do."""
+    return visible(f"{alarm.title}\n{alarm.words}".strip())
+
+
+def channel(typed: str) -> Channel:
+    """The channel that ``--alert`` names.
+
+    Raises
+    ------
+    UseError
+        If it can be none.
+    """
+    return WebHook(typed) if typed.strip().lower().startswith(("http://", "https://")) else Command(typed)

@@ -1,0 +1,163 @@
+"""When an alarm is due: what calls for a person, how urgently, how often. Pure: values and time in, alarms out."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from bainboard import faults
+from bainwright.core.units import duration_words
+from bainwright.display import scene_words
+from bainwright.display.scene import Scene
+from bainwright.words import terms
+from bainwright.words.advice import advise
+
+SILENT_S = 60.0  # chosen: a pulled cable that is put back within a minute needs nobody else
+# Chosen: a person who heard it is there in minutes, and who did not needs more than one call.
+AGAIN_S = (0.0, 60.0, 180.0, 360.0)  # after the first call
+THEN_EACH_S = 300.0
+COMING_S = 300.0  # chosen: whoever says that they are coming is there in five minutes
+WAITS = ("melted", "rest")  # steps in which chocolate that cools is not spoilt: a safe fault waits for the morning
+PRESS = {"resume": "“heat on”", "bowl_on": "“bowl back”", "no_refill": "“no refill”"}  # wherever the person is
+
+
+class Alarm(NamedTuple):
+    """One call for a person.
+
+    Attributes
+    ----------
+    cause : str
+        What it is about, by name; the same cause is one alarm until it ends.
+    now : bool
+        Somebody must come now; otherwise it can wait until the morning.
+    title, words : str
+        One line, and what to do.
+    call : int
+        The how many-th call this is, from 1.
+    """
+
+    cause: str
+    now: bool
+    title: str
+    words: str
+    call: int = 1
+
+
+class Coming:
+    """Somebody said that they are coming: calls rest for a while. Set from any thread."""
+
+    def __init__(self) -> None:
+        self._until_s = -math.inf
+
+    def say(self, now_s: float) -> None:
+        """Somebody is coming."""
+        self._until_s = now_s + COMING_S
+
+    def said(self, now_s: float) -> bool:
+        """Is somebody on their way?"""
+        return now_s < self._until_s
+
+
+@dataclass
+class _Calling:
+    """An alarm that somebody must answer."""
+
+    cause: str
+    since_s: float
+    calls: int = 0
+    next_s: float = -math.inf
+
+
+class Rules:
+    """Follows a hold, and says which call is due.
+
+    Parameters
+    ----------
+    coming : Coming
+        Whether somebody is on their way.
+    """
+
+    def __init__(self, coming: Coming) -> None:
+        self._coming = coming
+        self._calling: _Calling | None = None
+        self._sent: set[str] = set()  # what can wait, once a hold
+
+    def due(self, scene: Scene, silent_s: float, now_s: float) -> Alarm | None:
+        """The call to make now.
+
+        Parameters
+        ----------
+        scene : Scene
+            The hold.
+        silent_s : float
+            How long the board has not reported.
+        now_s : float
+            A clock that never goes back.
+        """
+        alarm = cause_of(scene, silent_s)
+        if alarm is not None and not alarm.now:
+            new = alarm.cause not in self._sent
+            self._sent.add(alarm.cause)
+            self._calling = None
+            return alarm if new else None
+        if alarm is None:
+            self._calling = None
+            return None
+        if self._calling is None or self._calling.cause != alarm.cause:
+            self._calling = _Calling(alarm.cause, now_s)
+        return self._call(alarm, self._calling, now_s)
+
+    def _call(self, alarm: Alarm, calling: _Calling, now_s: float) -> Alarm | None:
+        if not now_s >= calling.next_s or self._coming.said(now_s):
+            return None
+        calling.calls += 1
+        calling.next_s = _next_s(calling, now_s)
+        if calling.calls == 1:
+            return alarm
+        waited = f" (call {calling.calls}, {duration_words(now_s - calling.since_s)} unanswered)"
+        return alarm._replace(title=alarm.title + waited, call=calling.calls)
+
+
+def _next_s(calling: _Calling, now_s: float) -> float:
+    """When the next call is due; never at once, even after calls that rested."""
+    planned_s = calling.since_s + (
+        AGAIN_S[calling.calls] if calling.calls < len(AGAIN_S)
+        else AGAIN_S[-1] + THEN_EACH_S * (calling.calls - len(AGAIN_S) + 1)
+    )  # fmt: skip
+    return max(planned_s, now_s + AGAIN_S[1])
+
+
+def cause_of(scene: Scene, silent_s: float) -> Alarm | None:
+    """What calls for a person at this moment, the most urgent first.
+
+    Parameters
+    ----------
+    scene : Scene
+        The hold.
+    silent_s : float
+        How long the board has not reported. One that is dead cannot report it: its silence is the alarm.
+    """
+    status = scene.status
+    if not silent_s < SILENT_S:
+        return Alarm("silent", True, f"No word from the warmer for {duration_words(silent_s)}",
+                     "Look at the warmer, then at its cable. If its lamps are dark, it has no power and no heat.")
+    if status is None:
+        return None
+    if status.fault:
+        return _of_fault(status.fault, status.stage)
+    if status.state == "trip":
+        return Alarm("trip", True, "The warmer tripped: the heat is off", "\n".join(scene.advice))
+    if scene.calling:
+        return Alarm(f"ask {status.ask}", True, "The warmer asks for you", scene_words.prompt(scene, PRESS))
+    if status.warn:
+        return Alarm(f"warn {status.warn}", False, f"Warning: {terms.fault(status.warn)}",
+                     "\n".join(advise(status.warn).lines()))
+    return None
+
+
+def _of_fault(number: int, stage: str) -> Alarm:
+    """A fault in force: one that must be unplugged needs somebody at once, and so does chocolate in temper."""
+    unplug = faults.row(number)[faults.HAZARD] == faults.UNPLUG
+    title = ("Come now: " if unplug else "") + terms.fault(number)
+    return Alarm(f"fault {number}", unplug or stage not in WAITS, title, "\n".join(advise(number).lines()))

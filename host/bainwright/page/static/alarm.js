@@ -1,0 +1,87 @@
+// The alarm of this phone: it sounds while the warmer asks for somebody, and when nothing is heard any more.
+// A browser lets a page sound only after a tap on it.
+"use strict";
+
+const SILENT_ALARM_S = 60; // without a word from the PC
+const EACH_MS = 15000; // between two calls; after LOUD_AFTER_MS three times as often
+const LOUD_AFTER_MS = 120000;
+const armButton = document.getElementById("arm");
+const armed = document.getElementById("armed");
+let sound = null;
+let wake = null;
+let since = 0;
+let next = 0;
+
+document.getElementById("alarm").hidden = false;
+
+function beep(at, hertz) {
+  const tone = sound.createOscillator();
+  const level = sound.createGain();
+  tone.frequency.value = hertz;
+  level.gain.setValueAtTime(0.0001, at);
+  level.gain.exponentialRampToValueAtTime(0.8, at + 0.02);
+  level.gain.exponentialRampToValueAtTime(0.0001, at + 0.35);
+  tone.connect(level).connect(sound.destination);
+  tone.start(at);
+  tone.stop(at + 0.4);
+}
+
+function call() {
+  for (const [at, hertz] of [[0, 880], [0.45, 660], [0.9, 880]]) beep(sound.currentTime + at, hertz);
+  navigator.vibrate?.([400, 200, 400]);
+}
+
+async function stayAwake() {
+  if (!navigator.wakeLock || document.visibilityState !== "visible") return;
+  try {
+    wake = await navigator.wakeLock.request("screen");
+  } catch {
+    wake = null; // a phone that saves its battery refuses
+  }
+}
+
+function showArmed() {
+  const sounds = sound.state === "running";
+  armButton.hidden = sounds;
+  if (!sounds) armed.textContent = "This phone is silent again. Tap the button.";
+  else if (wake && !wake.released) armed.textContent = "This phone sounds when the warmer needs somebody. It stays awake while this page is in front.";
+  else armed.textContent = "This phone sounds when the warmer needs somebody, as long as its screen is on. Set the phone so that its screen stays on: one that sleeps is silent.";
+}
+
+armButton.addEventListener("click", async () => {
+  sound ??= new AudioContext();
+  await sound.resume();
+  sound.onstatechange = showArmed;
+  beep(sound.currentTime, 880);
+  await stayAwake();
+  if (window.isSecureContext && window.Notification?.permission === "default") await Notification.requestPermission();
+  showArmed();
+});
+
+document.addEventListener("visibilitychange", async () => {
+  if (!sound || document.visibilityState !== "visible") return;
+  await stayAwake();
+  await sound.resume();
+  showArmed();
+});
+
+addEventListener("bain", ({ detail }) => {
+  const silent = detail.silentS >= SILENT_ALARM_S;
+  const calls = silent || (detail.calling === "1" && detail.coming !== "1");
+  document.title = calls ? `(!) ${document.title.replace(/^\(!\) /, "")}` : document.title.replace(/^\(!\) /, "");
+  if (!calls) {
+    since = 0;
+    return;
+  }
+  const now = Date.now();
+  if (!since) {
+    since = now;
+    next = now;
+    if (window.isSecureContext && window.Notification?.permission === "granted" && document.visibilityState !== "visible") {
+      new Notification(silent ? "No word from the PC" : "The warmer needs somebody");
+    }
+  }
+  if (now < next || !sound) return;
+  next = now + (now - since > LOUD_AFTER_MS ? EACH_MS / 3 : EACH_MS);
+  call();
+});
