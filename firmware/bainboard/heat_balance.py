@@ -184,6 +184,7 @@ class Account:
     UNSEEN = 3  # blocks in a row after which the probe is dead (chosen)
     MOST_BLOCKS = 4  # so many are added up before an unsure gain is asked for afresh (chosen)
     RISING = 0.7  # share of the account that a rise under way may take before a look begins (chosen)
+    UNDER_K = 3.0  # a heated bath reads no further under the room and its own start (chosen: the room's error)
     RISE_K = 0.8  # a rise in the heat's own proportion, and on ground not risen over before, is proof too (chosen)
 
     def __init__(self, values: dict) -> None:
@@ -198,6 +199,8 @@ class Account:
         self.proved_c = None  # nothing was ever shown
         self.unproved_j = 0.0
         self.full = True
+        self.under_s = 0.0  # so long has it read under all that a heated bath can be: no proof
+        self._began_c = None  # what was read as the last self-test of a start passed
         self.may_look = True  # heat may be given just now
         self._full_j = 0.0
         self._mean_w = values["heater_w"]
@@ -208,6 +211,11 @@ class Account:
     def dead(self) -> bool:
         """The probe did not follow the heat, again and again."""
         return self.unseen >= self.UNSEEN
+
+    def began(self, water_c: float) -> None:
+        """The self-test of a start has passed."""
+        self._began_c = water_c
+        self.proved(water_c)
 
     def proved(self, water_c: float) -> None:
         """The probe follows the heat: what it reads is the water's, and only heat on its way is still to come."""
@@ -234,6 +242,8 @@ class Account:
         if self.proved_c is None or not read:
             return arrived_j
         self._c += SMOOTHING * (water_c - self._c)
+        under = self._c < min(room_c, self._began_c) - self.UNDER_K
+        self.under_s = self.under_s + dt_s if under else 0.0
         self._watch_rise(arrived_j)
         look = self.look
         if look.at is not None and look.step(now_ms, dt_s, self._c, arrived_j):
@@ -285,7 +295,9 @@ class Account:
         self.looks += 1
         if not look.blocks:
             return
-        if self.SEEN <= look.gain < self.WILD and look.gain - 2.0 * look.error >= self.SURE:
+        if self.under_s:
+            look.begin()
+        elif self.SEEN <= look.gain < self.WILD and look.gain - 2.0 * look.error >= self.SURE:
             self.proved(self._c)
         elif look.gain + 2.0 * look.error < self.SEEN:
             self.unseen += 1
@@ -300,7 +312,8 @@ class Account:
         """
         self._rise_j += arrived_j
         risen_k = self._c - self._low_c
-        if risen_k <= 0.0 or (self._rise_j > 2.0 * self.RISE_K * self._large_j_per_k and risen_k < self.RISE_K):
+        stale = self._rise_j > 2.0 * self.RISE_K * self._large_j_per_k and risen_k < self.RISE_K
+        if self.under_s or risen_k <= 0.0 or stale:
             self._low_c, self._rise_j = self._c, 0.0
         elif risen_k >= self.RISE_K and self._small_j_per_k * risen_k <= 1.5 * self._rise_j:
             if self._rise_j > 2.0 * risen_k * self._large_j_per_k:

@@ -163,10 +163,12 @@ class Believed:
     """The bath as heat and the learnt loss have it, with no probe: what catches a probe that drifts, alone.
 
     1.3 times the learnt loss is taken off, so a sound bath is always warmer than this. Where it is over the stage's
-    limit by OVER_K, the water may be too: T <= room + 1.3 x (learnt / true loss) x (limit + OVER_K - room).
+    limit by OVER_K, the water may be too: T <= room + 1.3 x g x (learnt / true loss) x (limit + OVER_K - room), and g
+    is 1 + 0.02 x (limit + OVER_K - 33 °C), but 1 at the least.
     """
 
     MORE_LOSS = 1.3  # a door, a lid half off (chosen)
+    LEARNT_C, GROWS_PER_K = 33.0, 0.02  # losses are learnt near it; W/K grow 25-40 % up to 50 °C (computed)
     OVER_K = 3.0
     WARN_S = 1200.0  # heat held back so long is worth a word
 
@@ -184,7 +186,10 @@ class Believed:
             return
         if self.water_c is None:
             self.water_c = water_c
-        self.water_c += (given_j - self._loss_w_per_k * (self.water_c - room_c) * dt_s) / self._load_j_per_k
+        more = 1.0 + self.GROWS_PER_K * max(0.0, self.water_c - self.LEARNT_C)
+        lost_j = more * self._loss_w_per_k * (self.water_c - room_c) * dt_s
+        self.water_c += (given_j - lost_j) / self._load_j_per_k
         self.over = not self.water_c < limit_c + self.OVER_K
-        self.over_s = min(self.WARN_S, max(0.0, self.over_s + (dt_s if self.over else -0.1 * dt_s)))
+        held_back = self.over and water_c < limit_c  # not a bath that is cooling down to its next stage
+        self.over_s = min(self.WARN_S, max(0.0, self.over_s + (dt_s if held_back else -0.1 * dt_s)))
         self.long = not self.over_s < (1.0 if self.long else self.WARN_S)  # one word, however often it comes and goes

@@ -28,6 +28,7 @@ DT_LOW_MS, DT_HIGH_MS = 200, 3000  # a pass is a second; outside these the clock
 RUN_WARN_MS = 30 * 60 * 1000
 RETESTS = 3  # so many in an hour pass, and the next is a latch (chosen: a kettle is used twice)
 RETESTS_MS = 3600 * 1000
+UNDER_S = 600.0  # a cold top-up is warm again by then (chosen)
 SUSPICIONS = 2  # (chosen)
 ACTED_MS = 5000  # what a person does shows in a probe by then (chosen)
 CALM_READINGS = 9  # evidence is the middle one of so many: spikes are not, up to one reading in ten (computed)
@@ -130,9 +131,9 @@ def twins_far(s, i: Inputs) -> bool:
 
 
 def heat_capped(s, i: Inputs) -> bool:
-    """Where losses are learnt: as the water passes room + 1.3 x (learnt / true loss) x (limit + 3 K - room).
+    """Where losses are learnt: as the water passes room + 1.3 g x (learnt / true loss) x (limit + 3 K - room).
 
-    C / (1.3 x the learnt loss) is its time constant.
+    g is 1 + 0.02 x (limit + 3 K - 33 °C), 1 at the least; C / (1.3 x the learnt loss) is the time constant.
     """
     return s.holding and s.believed.over and not s.second_ok
 
@@ -153,6 +154,11 @@ def probe_dead(s, i: Inputs) -> bool:
     An answer that is unsure asks for more blocks; meanwhile heat waits at the full account.
     """
     return s.account.dead
+
+
+def reads_too_cold(s, i: Inputs) -> bool:
+    """Ten minutes at 3 K under the room and under the start of the hold. Meanwhile nothing counts as proof."""
+    return s.holding and s.account.under_s >= UNDER_S
 
 
 def surging(s, i: Inputs) -> bool:
@@ -269,6 +275,7 @@ CHECKS = (
     (faults.SWITCH_SHORTED, suspected_again, LATCH),
     (faults.WATER_STUCK, look_failed, WARN),
     (faults.WATER_STUCK, probe_dead, LATCH),
+    (faults.PROBE_OUT, reads_too_cold, LATCH),
     (faults.DISAGREE, bowl_contradicts, BACK),
     (faults.DISAGREE, bowl_contradicts_long, LATCH),
     (faults.DISAGREE, twins_apart, WARN),
@@ -349,7 +356,7 @@ class Supervisor:
         self.surge.begin()
         self.rest.begin()
         if doubt == faults.NONE and self.water_ok:  # the water followed its heat
-            self.account.proved(self.water_c)
+            self.account.began(self.water_c)
             self.witness.begin()
             self._fall.begin()
 

@@ -33,7 +33,7 @@ def account_of(rig, water_c=33.0):
     """An account that a self-test has just cleared."""
     account = Account(values_of(rig))
     account.step(0, 1.0, True, water_c, 0.0, 35.0, 20.0)
-    account.proved(water_c)
+    account.began(water_c)
     return account
 
 

@@ -109,29 +109,37 @@ def test_two_water_probes_that_differ_for_long_warn_and_far_ones_are_a_fault():
 
 
 def test_water_believed_from_heat_and_the_learnt_loss_ends_where_its_formula_says():
-    """room + power / (1.3 x loss): 20 + 60 / 2.6; over a limit of 35 + 3 from 46.8 W on (by hand)."""
-    for power_w, over in ((60.0, True), (48.0, True), (45.0, False)):
+    """1.3 x 2 W/K, 2 % more for each degree over 33: 38 °C in a room of 20 lose 2.6 x 1.1 x 18 = 51.5 W (by hand)."""
+    for power_w, over in ((60.0, True), (53.0, True), (50.0, False)):
         believed = Believed(values_of(POT, **{"gains.loss_w_per_k": 2.0}))
         for _ in range(40000):
             believed.step(1.0, 33.0, 20.0, power_w, 35.0)
-        assert abs(believed.water_c - (20.0 + power_w / 2.6)) < 0.1
+        c = believed.water_c
+        assert abs(2.6 * (1.0 + 0.02 * (c - 33.0)) * (c - 20.0) - power_w) < 0.1
         assert (believed.over_s > 0.0) == over
     unlearnt = Believed(values_of(POT))
     unlearnt.step(1.0, 33.0, 20.0, 1e6, 35.0)
     assert unlearnt.water_c is None
 
 
-def test_heat_held_back_is_one_warning_however_often_it_comes_and_goes():
-    values = values_of(POT)
-    values["gains.loss_w_per_k"] = 1.0
-    believed = Believed(values)
-    steady_j = 1.3 * 1.0 * (40.0 - 20.0)  # per second, by hand: what a bath of 40 °C then loses to a room of 20 °C
-    warnings, before = 0, False
-    for second in range(4 * 3600):
-        believed.step(1.0, 40.0, 20.0, steady_j, 33.0 if second // 60 % 2 else 50.0)  # over each second minute
+def believed_over(reads_c, seconds, limits_c, believed=None):
+    """(the observer, warnings) while 30 W flow and the limit changes each minute."""
+    believed = believed or Believed(values_of(POT, **{"gains.loss_w_per_k": 1.0}))
+    warnings, before = 0, believed.long
+    for second in range(seconds):
+        believed.step(1.0, reads_c, 20.0, 30.0, limits_c[second // 60 % len(limits_c)])
         warnings += believed.long and not before
         before = believed.long
+    return believed, warnings
+
+
+def test_heat_held_back_is_one_warning_however_often_it_comes_and_goes():
+    believed, warnings = believed_over(30.0, 6 * 3600, (33.0, 50.0))
     assert warnings == 1, warnings
-    for _ in range(4 * 3600):
-        believed.step(1.0, 40.0, 20.0, steady_j, 50.0)
+    believed, _ = believed_over(30.0, 4 * 3600, (50.0,), believed)
     assert not believed.long
+
+
+def test_a_bath_that_cools_to_its_next_stage_has_no_heat_held_back():
+    assert believed_over(36.0, 6 * 3600, (33.0,))[1] == 0
+    assert believed_over(30.0, 6 * 3600, (33.0,))[1] == 1

@@ -192,6 +192,12 @@ def test_with_no_guard_a_shorted_switch_heats_all_along_and_the_verdict_says_it_
     assert tested(bath, values_of(POT, guard=False))[0].masked
 
 
+def test_a_shorted_switch_is_named_where_the_settings_do_not_know_of_the_guard_that_is_there():
+    bath = Bath(POT, 20.0, 20.0)
+    bath.shorted = True
+    assert tested(bath, values_of(POT, guard=False))[0].fault == faults.SWITCH_SHORTED
+
+
 def test_water_near_the_hard_limit_gets_no_pulse():
     test = SelfTest(values_of(POT), 0)
     assert test.step(1000, 58.5) == (0, 0)

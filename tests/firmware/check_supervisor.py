@@ -730,7 +730,70 @@ def test_of_two_causes_the_first_of_the_table_is_named():
     assert s.fault == faults.BAD_SETTINGS
 
 
+# -- the table itself ----------------------------------------------------------------------------------------------
+
+
+class Says:
+    """A part of the supervisor that has found just this."""
+
+    def __init__(self, name, value):
+        setattr(self, name, value)
+
+    def __getattr__(self, name):
+        return False
+
+    def begin(self):
+        """Nothing to forget."""
+
+    def step(self, *_facts):
+        """Nothing arrived."""
+        return 0.0
+
+
+NO_HEAT, NO_GUARD, NAMED, WORD, LATCHED, DOUBTED = "no heat", "no guard", "named", "word", "latched", "doubted"
+FOUND = (
+    ("rest", "opened", True, NO_GUARD, faults.NONE),
+    ("rest", "closed", True, NO_HEAT, faults.NONE),
+    ("rest", "shorted", True, LATCHED, faults.HEAT_AT_REST),
+    ("rest", "unasked", True, NAMED, faults.UNASKED_HEAT),
+    ("account", "unseen", 1, "", faults.NONE),
+    ("account", "unseen", 2, WORD, faults.WATER_STUCK),
+    ("account", "dead", True, LATCHED, faults.WATER_STUCK),
+    ("account", "under_s", 599.0, "", faults.NONE),
+    ("account", "under_s", 600.0, LATCHED, faults.PROBE_OUT),
+    ("witness", "false", True, NO_HEAT, faults.NONE),
+    ("witness", "surely", True, LATCHED, faults.DISAGREE),
+    ("twin", "apart", True, WORD, faults.DISAGREE),
+    ("twin", "far", True, LATCHED, faults.DISAGREE),
+    ("believed", "over", True, NO_HEAT, faults.NONE),
+    ("believed", "long", True, WORD, faults.HEAT_CAPPED),
+    ("surge", "surging", True, DOUBTED, faults.STRONG_HEATER),
+    ("bowl_out", "out", True, WORD, faults.BOWL_OUT),
+)
+
+
+def test_what_a_part_has_found_has_its_own_fault_and_reaction():
+    for part, name, value, then, fault in FOUND:
+        s, i = bare()
+        setattr(s, part, Says(name, value))
+        s.step(2000, 1000, i)
+        at = (part, name, value)
+        assert s.heat_ok == (then in ("", WORD)), at
+        assert s.guard_ok == (then in ("", WORD, NO_HEAT)), at
+        assert s.latched == (then == LATCHED), at
+        assert s.fault == (fault if then in (NAMED, LATCHED) else faults.NONE), at
+        assert s.warn == (1 << fault if then == WORD else 0), at
+        assert s.retest == (fault if then == DOUBTED else faults.NONE), at
+
+
 # -- latches -------------------------------------------------------------------------------------------------------
+
+
+def test_there_is_nothing_to_clear_where_nothing_is_latched():
+    s, _ = bare()
+    s.retests = 2
+    assert "no trip is latched" in s.clear(3000)
+    assert s.retests == 2
 
 
 def test_no_latch_record_starts_latched_and_only_clear_ends_it():
