@@ -16,6 +16,7 @@ from bainwright.commands.drill import drill
 from bainwright.commands.hold import hold
 from bainwright.commands.holds import holds
 from bainwright.commands.install import install
+from bainwright.commands.page import page
 from bainwright.commands.plan import plan
 from bainwright.commands.ports import ports
 from bainwright.commands.profile import profile
@@ -32,8 +33,8 @@ from bainwright.core.terminal import guarded
 
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 COMMANDS = (
-    board, calibrate, collect, drill, hold, holds, install, plan, ports, profile, review, rig, show, stock, temper,
-    tune,
+    board, calibrate, collect, drill, hold, holds, install, page, plan, ports, profile, review, rig, show, stock,
+    temper, tune,
 )
 
 

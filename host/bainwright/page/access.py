@@ -85,6 +85,10 @@ class Access:
         self._codes[code] = now_s + CODE_S
         return code
 
+    def has_code(self, now_s: float) -> bool:
+        """Is there a code that is still good?"""
+        return any(now_s < until_s for until_s in self._codes.values())
+
     def pair(self, typed: str, now_s: float) -> str | None:
         """Exchange a code for a session's cookie; None for a wrong, used or late code, or after too many guesses."""
         if self._guesses.full(now_s):

@@ -6,7 +6,7 @@ import asyncio
 import queue
 import time
 from collections.abc import Awaitable, Callable
-from typing import Any
+from typing import Any, NamedTuple
 from urllib.parse import parse_qs
 
 from starlette.applications import Starlette
@@ -23,6 +23,7 @@ from bainwright.page import feeds, site
 from bainwright.page.access import Access, Session, same
 from bainwright.page.guard import Guard
 from bainwright.page.latest import Latest, Shown
+from bainwright.page.night_routes import NightRoutes
 from bainwright.page.stream import MOST_STREAMS, EventStream, Streams
 
 ARRIVES_S = 4.0  # the board answers within a second; then a withdrawn act is never sent
@@ -37,6 +38,14 @@ MANY = Reply(False, "Not sent: too many acts at once. Wait a few seconds.")
 Answer = Callable[[Request], Awaitable[Response]]
 
 
+class Hold(NamedTuple):
+    """What ties the pages to a hold: its latest moment, where acts go, and who learns that somebody is coming."""
+
+    latest: Latest
+    inbox: Inbox
+    coming: Coming
+
+
 class PageApp:
     """The application of one server.
 
@@ -44,19 +53,14 @@ class PageApp:
     ----------
     access : Access
         Who may look and act.
-    latest : Latest, optional
+    hold : Hold, optional
         The hold that runs; None where none does.
-    inbox : Inbox, optional
-        Where acts go.
-    coming : Coming, optional
-        Learns that somebody is on their way.
     """
 
-    def __init__(
-        self, access: Access, latest: Latest | None = None, inbox: Inbox | None = None, coming: Coming | None = None
-    ) -> None:
-        self._access, self._latest, self._inbox, self._coming = access, latest, inbox, coming
+    def __init__(self, access: Access, hold: Hold | None = None) -> None:
+        self._access, self._hold = access, hold
         self.streams = Streams()
+        self._pages = [*([("Now", "/")] if hold else []), ("Nights", "/nights")]
         self._frame: tuple[object, dict[str, Any]] | None = None
         self._charts: tuple[object, str] | None = None
 
@@ -74,6 +78,7 @@ class PageApp:
             Route("/in", self._show_pairing, methods=["GET"]),
             Route("/in/{code}", self._show_pairing, methods=["GET"]),
             Route("/in", self._pair, methods=["POST"]),
+            *NightRoutes(self._page).routes(self._looking),
             Mount("/static", StaticFiles(packages=[("bainwright.page", "static")])),
         ]
         return Guard(Starlette(routes=routes, exception_handlers={404: _not_here, 405: _not_here, 500: _broke}),
@@ -112,9 +117,11 @@ class PageApp:
     # -- the hold ------------------------------------------------------------------------------------------------------
 
     def _shown(self) -> Shown | None:
-        return self._latest.get() if self._latest else None
+        return self._hold.latest.get() if self._hold else None
 
     async def _now(self, request: Request) -> Response:
+        if self._hold is None:
+            return RedirectResponse("/nights", 303)
         shown, session = self._shown(), self._session(request)
         if shown is None:
             lines = ["The warmer has not reported yet. This page follows as soon as it does."]
@@ -188,25 +195,25 @@ class PageApp:
         if session is None or not same(form.get("token", ""), session.token):
             return _reply(request, None, NOT_PAIRED, 403)
         act = BY_NAME.get(form.get("act", ""))
-        if act is None or self._inbox is None:
+        if act is None or self._hold is None:
             return _reply(request, session, Reply(False, "The page does not know this act."), 400)
         now_s = time.monotonic()
         if session.acts.full(now_s):
             return _reply(request, session, MANY, 429)
         session.acts.count(now_s)
-        reply = await _deliver(self._inbox, act, form.get("seen", ""))
+        reply = await _deliver(self._hold.inbox, act, form.get("seen", ""))
         return _reply(request, session, reply, 200 if reply.done else 409)
 
     async def _come(self, request: Request) -> Response:
         """Somebody is on their way: alarms rest for five minutes, on every phone and every other way."""
         form, session = _form(await request.body()), self._session(request)
-        if session is None or self._coming is None or not same(form.get("token", ""), session.token):
+        if session is None or self._hold is None or not same(form.get("token", ""), session.token):
             return _reply(request, None, NOT_PAIRED, 403)
-        self._coming.say(time.monotonic())
+        self._hold.coming.say(time.monotonic())
         return _reply(request, session, Reply(True, "Good. Alarms rest for five minutes."), 200)
 
     def _page(self, name: str, here: str, **values: Any) -> str:
-        return site.page(name, pages=[("Now", "/")] if self._latest else [], here=here, **values)
+        return site.page(name, pages=self._pages, here=here, **values)
 
 
 class _Started(Response):

@@ -1,10 +1,11 @@
-"""A page beside a hold: where it is served, who is let in, and what ties it to the hold."""
+"""Where the pages are served, who is let in, and what ties them to a hold."""
 
 from __future__ import annotations
 
 import io
 import time
 from types import TracebackType
+from typing import Self
 
 from bainwright.alarms.rules import Coming
 from bainwright.core.errors import UseError
@@ -12,7 +13,7 @@ from bainwright.display.view import View
 from bainwright.evening.acts import Inbox
 from bainwright.page import server
 from bainwright.page.access import Access
-from bainwright.page.app import PageApp
+from bainwright.page.app import Hold, PageApp
 from bainwright.page.latest import Latest
 from bainwright.page.page_view import PageView
 from bainwright.page.server import PageServer
@@ -45,8 +46,8 @@ def _split(at: str) -> tuple[str, int]:
     return address, int(port)
 
 
-class HoldPage:
-    """The page of one hold, served from `with` to its end.
+class Page:
+    """The pages of past nights, and of a hold where one runs; served from `with` to its end.
 
     Parameters
     ----------
@@ -56,8 +57,8 @@ class HoldPage:
         The port; where it is taken, a free one is used.
     notes : list of str
         What the person should read about the addresses.
-    coming : Coming, optional
-        Learns when somebody says on the page that they are coming.
+    hold : Hold, optional
+        What ties it to a hold.
 
     Raises
     ------
@@ -65,20 +66,18 @@ class HoldPage:
         If it cannot be served there.
     """
 
-    def __init__(self, addresses: list[str], port: int, notes: list[str], coming: Coming | None = None) -> None:
+    def __init__(self, addresses: list[str], port: int, notes: list[str], hold: Hold | None = None) -> None:
         sockets = server.open_sockets(addresses, port)
         found = sockets[0].getsockname()[1]
         names = [server.host_name(address, found) for address in addresses]
-        alone = all(address in (server.HERE, "::1") for address in addresses)
+        self._alone = all(address in (server.HERE, "::1") for address in addresses)
         self._notes = [*notes, *([f"port {port} is taken; the page uses {found}"] if found != port else [])]
-        self._access = Access(frozenset([*names, *([f"localhost:{found}"] if alone or len(names) > 1 else [])]),
-                              open_to_look=alone)
-        self._alone, self._url = alone, f"http://{names[-1]}"
-        self.latest, self.inbox = Latest(), Inbox(invite=self.invite)
-        self._coming = coming or Coming()
-        self._server = PageServer(PageApp(self._access, self.latest, self.inbox, self._coming), sockets)
+        here = [f"localhost:{found}"] if server.HERE in addresses else []
+        self._access = Access(frozenset([*names, *here]), open_to_look=self._alone)
+        self._url, self._acts = f"http://{names[-1]}", hold is not None
+        self._server = PageServer(PageApp(self._access, hold), sockets)
 
-    def __enter__(self) -> HoldPage:
+    def __enter__(self) -> Self:
         self._server.__enter__()
         return self
 
@@ -90,26 +89,48 @@ class HoldPage:
         """The port it is served on."""
         return self._server.port
 
-    def view(self, view: View) -> View:
-        """A view that also feeds the page."""
-        return PageView(view, self.latest, self._coming)
-
     def invite(self) -> str:
         """A sentence that lets one more phone in."""
         return f"the page is at {self._url}/in; the code for one phone: {self._code()}"
 
+    def invite_the_next(self) -> str:
+        """The same, once no code is good any more; else an empty text."""
+        return "" if self._alone or self._access.has_code(time.monotonic()) else self.invite()
+
     def welcome(self) -> list[str]:
-        """What to print before the hold begins: where the page is, and how a phone gets in."""
-        code = self._code()
-        link = f"{self._url}/in/{code}"
-        lines = [*self._notes, f"the page is at {self._url}; to use its buttons open {link}"]
+        """What to print first: where the page is, and how a phone gets in."""
+        if self._alone and not self._acts:
+            return [*self._notes, f"the page is at {self._url}, on this PC alone; --lan lets phones in"]
+        link = f"{self._url}/in/{self._code()}"
         if self._alone:
-            return [*lines, "only this PC reaches it; --lan lets phones in"]
-        return [*lines, _qr(link), "whoever is on your network can read what the page sends: it is not encrypted. "
-                "Never forward its port to the internet"]
+            return [*self._notes, f"the page is at {self._url}; to use its buttons open {link}",
+                    "only this PC reaches it; --lan lets phones in"]  # fmt: skip
+        return [*self._notes, f"the page is at {self._url}; to pair a phone open {link}", _qr(link),
+                "whoever is on your network can read what the page sends: it is not encrypted. Never forward its port "
+                "to the internet"]  # fmt: skip
 
     def _code(self) -> str:
         return self._access.new_code(time.monotonic())
+
+
+class HoldPage(Page):
+    """The page of one hold.
+
+    Parameters
+    ----------
+    addresses, port, notes
+        As in `Page`.
+    coming : Coming, optional
+        Learns when somebody says on the page that they are coming.
+    """
+
+    def __init__(self, addresses: list[str], port: int, notes: list[str], coming: Coming | None = None) -> None:
+        self.latest, self.inbox, self._coming = Latest(), Inbox(invite=self.invite), coming or Coming()
+        super().__init__(addresses, port, notes, Hold(self.latest, self.inbox, self._coming))
+
+    def view(self, view: View) -> View:
+        """A view that also feeds the page."""
+        return PageView(view, self.latest, self._coming)
 
 
 def _qr(link: str) -> str:

@@ -1,0 +1,33 @@
+"""`bain page`: the options."""
+
+from __future__ import annotations
+
+import time
+
+import click
+
+from bainwright.commands.console import remark
+
+LOOK_S = 0.2  # how soon Ctrl-C and a used code are noticed
+
+
+@click.command(short_help="Serve past nights as web pages.")
+@click.option("--lan", is_flag=True, help="Also for phones on the local network.")
+@click.option("--page-at", metavar="ADDRESS", help="At this address of this PC, with :PORT if you like.")
+def page(lan: bool, page_at: str | None) -> int:
+    """Serve past nights as web pages until stopped with Ctrl-C.
+
+    A hold that runs has a page of its own: `bain hold ... --page`.
+    """
+    from bainwright.core.keys import Interrupts
+    from bainwright.page.hosting import Page, addresses
+
+    served = Page(*addresses(lan, page_at))
+    for line in served.welcome():
+        remark(line)
+    with served, Interrupts() as interrupts:
+        while not interrupts.count and not interrupts.go:
+            time.sleep(LOOK_S)
+            if line := served.invite_the_next():
+                remark(line)
+    return 0
