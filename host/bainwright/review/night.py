@@ -8,12 +8,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from bainboard import settings
 from bainwright.archive.listing import Entry
 from bainwright.core.errors import BainError
 from bainwright.files.rig import Rig
 from bainwright.physics.geometry import body_of
 from bainwright.physics.heating import Surroundings, vapour_kg_per_s
 from bainwright.record.reader import HoldLog
+from bainwright.review import happenings
+from bainwright.review.balance import Balance
 from bainwright.words import terms
 
 Floats = NDArray[np.float64]
@@ -22,6 +25,7 @@ GAP_ROWS = 5  # a longer step between rows is a gap, as the score has it
 COVERED, OPEN = 0.9, 0.0  # share of the ring of water that is covered; the record does not say which (chosen)
 HUMIDITY = 0.5  # of the room (common practice, no source)
 TOP_UP_SHARE = 0.1  # a tenth of the water gone asks for a top-up (chosen: the probe still sits in it)
+SIZES = {"heater_w", "water_l", "bowl_kg", "chocolate_kg", "heater_lag_s"}  # what a heat balance needs of the rig
 FIGURES = ("below_s", "inside_s", "above_s", "unknown_s", "longest_outside_s", "exposure_k_min", "bowl_low_c",
            "bowl_peak_c", "water_peak_c")  # fmt: skip
 
@@ -71,6 +75,10 @@ class Night:
         Whether the most of it is a tenth of the bath.
     outages : list of (float, dict)
         Restarts and power cuts: when, and the event.
+    happenings : list of Happening
+        What the readings show, announced or not.
+    balance : Balance or None
+        The heat balance that they were found from; None without the rig's sizes.
     """
 
     entry: Entry
@@ -86,6 +94,8 @@ class Night:
     evaporated_g: tuple[float, float] | None
     top_up_due: bool
     outages: list[tuple[float, dict[str, Any]]]
+    happenings: list[happenings.Happening]
+    balance: Balance | None
 
 
 def review(entry: Entry, log: HoldLog) -> Night:
@@ -102,6 +112,7 @@ def review(entry: Entry, log: HoldLog) -> Night:
     row_s = _row_s(log, t_s)
     heat_kwh, mean_w = _heat(log, t_s, row_s)
     evaporated_g, due = _water(log, t_s, row_s)
+    balance, happened = _happened(log)
     report = log.facts.get("report")
     stored = report if isinstance(report, dict) else {}
     scored = stored.get("dipping")
@@ -120,6 +131,8 @@ def review(entry: Entry, log: HoldLog) -> Night:
         evaporated_g=evaporated_g,
         top_up_due=due,
         outages=[(float(event["t_s"]), event) for event in log.events if event.get("event") in ("boot", "power_back")],
+        happenings=happened,
+        balance=balance,
     )
 
 
@@ -150,6 +163,16 @@ def _alarms(log: HoldLog) -> list[Alarm]:
         if is_trip or not terms.expected_in_step(event, str(log["stage"][row])):
             found.append(Alarm(t_s, fault, is_trip))
     return found
+
+
+def _happened(log: HoldLog) -> tuple[Balance | None, list[happenings.Happening]]:
+    rig = log.facts.get("rig")
+    if not isinstance(rig, dict):
+        return None, []
+    values, why = settings.check(settings.SETTINGS, {name: each for name, each in rig.items() if name in SIZES})
+    if why or values is None or SIZES - set(rig):
+        return None, []
+    return happenings.find(log, {**settings.defaults(settings.SETTINGS), **values})
 
 
 def _heat(log: HoldLog, t_s: Floats, row_s: float) -> tuple[float | None, float | None]:

@@ -6,7 +6,10 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
+import numpy as np
+
 from bainwright.core.units import clock_words, duration_words
+from bainwright.review import happening_words
 from bainwright.review.hold_list import as_result
 from bainwright.review.night import Alarm, Gap, Night
 from bainwright.review.sentences import TEMPER_WORDS
@@ -48,6 +51,7 @@ def sections(night: Night) -> list[Section]:
         Section("Temper", [TEMPER_WORDS[night.temper]] if TEMPER_WORDS.get(night.temper) else []),
         Section("Temperatures", _temperatures(night)),
         Section("Trips and warnings", _alarms(night)),
+        Section("What the readings show", _happenings(night)),
         Section("Restarts and power", _outages(night)),
         Section("Record", _record(night)),
         Section("Heat and water", _heat(night)),
@@ -91,6 +95,18 @@ def _alarms(night: Night) -> list[str]:
             lines += [f"  {line}" for line in (advice.did, advice.safety, advice.chocolate, advice.first) if line]
         elif advice.first:
             lines.append(f"  {advice.first}")
+    return lines
+
+
+def _happenings(night: Night) -> list[str]:
+    if night.balance is None:
+        return []
+    t_s, water_c = night.balance.t_s, night.balance.water_c
+    lines = []
+    for each in night.happenings:
+        before = water_c[(t_s < each.at_s) & (t_s >= each.at_s - 60.0) & np.isfinite(water_c)]
+        at_c = float(before.mean()) if before.size else float(np.nanmean(water_c))
+        lines.append(happening_words.sentence(each, at_c, lambda at_s: clock(night, at_s)))
     return lines
 
 
@@ -148,6 +164,7 @@ def as_json(night: Night) -> dict[str, Any]:
         "heat_mean_w": night.mean_w,
         "evaporated_g": night.evaporated_g,
         "top_up_due": night.top_up_due,
+        "happenings": [happening_words.as_json(each) for each in night.happenings],
         "outages": [{"t_s": t_s, **_fields(event), "event": event["event"]} for t_s, event in night.outages],
     }
 

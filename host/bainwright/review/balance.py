@@ -1,0 +1,191 @@
+"""The heat balance of a recorded hold: what the readings did beyond what heater, bowl and room explain.
+
+Two stores, as in `bainwright.tuning.model`. Their figures are fitted to the record itself, with the guess from litres,
+kilograms and watts as one soft observation each, so that a quiet night stays near it. What remains is summed up over
+time and given in °C: a straight line while nothing happens, a step where heat came or went at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bainwright.record.reader import HoldLog
+from bainwright.tuning.model import Model, guess
+
+Floats = NDArray[np.float64]
+
+ENDLESS = float("inf")
+HELD = ("work", "melted", "")  # steps of the evening that only hold; a log from before there were steps names none
+NEAR_TARGET_K, SETTLED_S = 1.0, 600.0  # chosen
+STEP_S = 10.0  # pace of the balance: a board's own log has a row each ten seconds
+SPAN_S = 300.0  # changes over this long are compared in the fit; chosen, many times the probes' lags
+LAG_S = 30.0  # of probe and wall together, chosen: as tuning.model has it
+SPREAD = (0.1, 0.5, 0.6, 0.5, 0.5)  # of the logarithm of each guess, chosen: as in tuning.model, the water's store less
+NOISE_K = 0.03  # of a reading's mean over a step; chosen: a sixteenth of a degree has a spread of 0.018
+FIRST_K = 0.1  # spread that the first round assumes; chosen
+ROUNDS = 8  # of the fit, each with less weight on what the last one missed
+
+
+@dataclass(frozen=True)
+class Balance:
+    """The balance, at a row each `STEP_S`.
+
+    Attributes
+    ----------
+    t_s, water_c, bowl_c : ndarray, shape (n,)
+        Times and mean readings; NaN where there is no row, or the hold was not settled.
+    water_k, bowl_k : ndarray, shape (n,)
+        What is not explained, summed up from the start, °C.
+    heat_k, flow_k, bowl_flow_k : ndarray, shape (n,)
+        What the heater gave the water, what the bowl took from it and what that gave the bowl, summed up, °C.
+    figures : ndarray, shape (5,)
+        Water's rise per joule (K/J); coupling and loss of the bath, by its store (1/s); the same of the bowl.
+    model : Model
+        The guess from litres, kilograms and watts.
+    """
+
+    t_s: Floats
+    water_c: Floats
+    bowl_c: Floats
+    water_k: Floats
+    bowl_k: Floats
+    heat_k: Floats
+    flow_k: Floats
+    bowl_flow_k: Floats
+    figures: Floats
+    model: Model
+
+
+def balance_of(
+    log: HoldLog, settings: Mapping[str, Any], known: Sequence[tuple[float, float]] = ()
+) -> Balance:
+    """The balance of a hold's log.
+
+    Parameters
+    ----------
+    log : HoldLog
+        The log.
+    settings : mapping
+        The rig's litres, kilograms and watts.
+    known : sequence of (float, float)
+        Begin and length, s, of what is known to have happened; its size is fitted too.
+    """
+    model = guess(settings)
+    room_c = log.facts.get("room_c")
+    room_c = float(settings["room_c"] if room_c is None else room_c)
+    t_s, water_c, bowl_c, power_w = _paced(log, float(settings["heater_w"]))
+    settled = _settled(log, t_s)
+    heat_w = _lagged(_lagged(power_w, model.heater_lag_s), model.water_lag_s)
+    drop_c = _filled(water_c - bowl_c)
+    parts_water = np.stack([heat_w, -drop_c, -_filled(water_c - room_c)])
+    parts_bowl = np.stack([drop_c, -_filled(bowl_c - room_c)])
+    sums_water, sums_bowl = (np.cumsum(parts, axis=1) * STEP_S for parts in (parts_water, parts_bowl))
+    likely = np.array([
+        1.0 / model.water_j_per_k, model.coupling_w_per_k / model.water_j_per_k,
+        model.bath_loss_w_per_k / model.water_j_per_k, model.coupling_w_per_k / model.bowl_j_per_k,
+        model.bowl_loss_w_per_k / model.bowl_j_per_k,
+    ])
+    courses = np.array([course(t_s, at_s, length_s) for at_s, length_s in known]).reshape(len(known), len(t_s))
+    water_c, bowl_c = np.where(settled, water_c, np.nan), np.where(settled, bowl_c, np.nan)
+    figures = np.concatenate([
+        _fitted(water_c, sums_water, courses, likely[:3], np.array(SPREAD[:3])),
+        _fitted(bowl_c, sums_bowl, courses, likely[3:], np.array(SPREAD[3:])),
+    ])
+    return Balance(
+        t_s, water_c, bowl_c, water_c - figures[:3] @ sums_water, bowl_c - figures[3:] @ sums_bowl,
+        figures[0] * sums_water[0], figures[1] * sums_water[1], figures[3] * sums_bowl[0], figures, model,
+    )
+
+
+def _paced(log: HoldLog, heater_w: float) -> tuple[Floats, Floats, Floats, Floats]:
+    """Means over each `STEP_S`: times, water, bowl and power; power is 0 and readings are NaN where no row is."""
+    t_s = np.asarray(log["t_s"], dtype=float)
+    count = int(np.ceil((t_s[-1] - t_s[0] + 1.0) / STEP_S))
+    at = np.minimum(((t_s - t_s[0]) / STEP_S).astype(int), count - 1)
+    bowl_c = np.where(np.nan_to_num(log["bowl_estimated"]) > 0, np.nan, log["bowl_c"])
+
+    def mean(values: Floats) -> Floats:
+        known = np.isfinite(values)
+        total = np.bincount(at[known], values[known], count)
+        number = np.bincount(at[known], minlength=count)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.asarray(total / number)
+
+    power_w = np.nan_to_num(mean(heater_w * np.nan_to_num(np.asarray(log["duty"], dtype=float))))
+    return t_s[0] + STEP_S * np.arange(count), mean(np.asarray(log["water_c"], dtype=float)), mean(bowl_c), power_w
+
+
+def _settled(log: HoldLog, t_s: Floats) -> NDArray[np.bool_]:
+    """Where the warmer held: in work or with melted stock, from ten minutes after the bowl first came near its target.
+
+    Melting, seeding and warming up have heat of their own, which this balance does not know.
+    """
+    log_t_s = np.asarray(log["t_s"], dtype=float)
+    holding = (log["state"] == "hold") & np.isin(log["stage"], HELD)
+    with np.errstate(invalid="ignore"):
+        far = np.abs(log["bowl_c"] - log["target_c"]) > NEAR_TARGET_K
+    out = np.zeros(len(log_t_s), dtype=bool)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], holding.astype(np.int8), [0]])))
+    for begin, end in zip(edges[::2], edges[1::2], strict=True):
+        came = begin + int(np.argmin(far[begin:end]))  # the first that is not far
+        out[begin:end] = log_t_s[begin:end] >= log_t_s[came] + SETTLED_S
+    rows = np.clip(np.searchsorted(log_t_s, t_s, side="right") - 1, 0, len(log_t_s) - 1)
+    return np.asarray(out[rows])
+
+
+def _lagged(values: Floats, lag_s: float) -> Floats:
+    from scipy.signal import lfilter
+
+    keep = float(np.exp(-STEP_S / max(lag_s, 0.1)))
+    return np.asarray(lfilter([1.0 - keep], [1.0, -keep], values, zi=[keep * values[0]])[0])
+
+
+def _filled(values: Floats) -> Floats:
+    """Missing values drawn as a straight line from the last to the next; a column without any is 0."""
+    known = np.isfinite(values)
+    if not known.any():
+        return np.zeros(len(values))
+    return np.interp(np.arange(len(values)), np.flatnonzero(known), values[known])
+
+
+def course(t_s: Floats, at_s: float, length_s: float) -> Floats:
+    """The course of a happening of size 1, as a probe with its lag shows it.
+
+    A step of 1 °C (length 0), a ramp that ends at 1 °C, or one of 1 °C an hour without an end (`ENDLESS`).
+    """
+
+    def past(since_s: Floats) -> Floats:
+        since_s = np.maximum(since_s, 0.0)
+        gone = 1.0 - np.exp(-since_s / LAG_S)
+        return np.asarray(gone if length_s == 0.0 else since_s - LAG_S * gone)
+
+    whole = past(t_s - at_s)
+    if length_s == 0.0:
+        return whole
+    return whole / 3600.0 if length_s == ENDLESS else (whole - past(t_s - at_s - length_s)) / length_s
+
+
+def _fitted(read_c: Floats, sums: Floats, courses: Floats, likely: Floats, spread: Floats) -> Floats:
+    """The factors of `sums` that explain the changes of a reading over `SPAN_S`, robustly, about the guess."""
+    span, wanted = round(SPAN_S / STEP_S), len(likely)
+    moved = read_c[span:] - read_c[:-span]
+    known = np.isfinite(moved)
+    if np.count_nonzero(known) < 2 * span:
+        return likely
+    parts = np.concatenate([sums * likely[:, None], courses])
+    moved, drawn = moved[known], (parts[:, span:] - parts[:, :-span])[:, known]
+    x = np.concatenate([np.ones(wanted), np.zeros(len(courses))])
+    prior = np.diag(np.concatenate([1.0 / spread**2, np.full(len(courses), 1e-2)]))  # a happening may be 10 °C
+    aim = prior[:, :wanted].sum(axis=1)
+    scale, missed = FIRST_K, np.zeros(len(moved))  # the first round takes every row as it is
+    for _ in range(ROUNDS):
+        weight = 1.0 / (1.0 + (missed / (2.0 * scale)) ** 2) / scale**2 / span  # neighbours share their rows
+        x = np.linalg.solve((drawn * weight) @ drawn.T + prior, (drawn * weight) @ moved + aim)
+        missed = moved - x @ drawn
+        scale = max(NOISE_K, 1.4826 * float(np.median(np.abs(missed))))
+    return np.asarray(np.maximum(x[:wanted], 0.05) * likely)

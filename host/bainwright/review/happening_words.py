@@ -1,0 +1,63 @@
+"""What the readings show that nobody announced, in plain sentences: when, how much, and what to look at."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from bainwright.core.units import duration_words
+from bainwright.physics.materials import WATER_J_PER_KGK
+from bainwright.review import happenings as found
+from bainwright.review.balance import ENDLESS
+from bainwright.review.happenings import Happening
+
+TAP_C = 15.0  # chosen: cold water from the tap; the words say so
+SURE = 20.0  # chosen: at this strength nine in ten were true on the evenings that were judged
+
+ADVICE = {
+    found.COOLED: "An open door or window, a lid off, or a fan?",
+    found.CHOCOLATE_COOLED: "Was the lid off, or the bowl tilted out of the water?",
+    found.WATER_COOLED: "Was the ring round the bowl uncovered, or cold water poured in slowly?",
+    found.HEATED: "Sun, a stove, or something warm poured in?",
+}
+SLOW = {
+    found.COOLED: "bath and bowl lost more heat than usual",
+    found.CHOCOLATE_COOLED: "the bowl lost more heat than usual",
+    found.WATER_COOLED: "the bath lost more heat than usual",
+    found.HEATED: "heat came that the heater did not give",
+}
+
+
+def sentence(each: Happening, water_c: float, clock: Callable[[float], str]) -> str:
+    """One happening in a sentence or two.
+
+    Parameters
+    ----------
+    each : Happening
+        What was found.
+    water_c : float
+        The water before it, °C.
+    clock : callable
+        A moment of the hold, s, as a time of day.
+    """
+    lasted = "until the end" if each.lasted_s == ENDLESS else f"for about {duration_words(each.lasted_s)}"
+    at = clock(each.at_s) + (": " if each.strength >= SURE else ", probably: ")
+    moved = f"the bowl {'fell' if each.bowl_k < 0 else 'rose'} by {abs(each.bowl_k):.1f} °C"
+    if each.kind == found.TOP_UP:
+        litres = -each.water_j / (WATER_J_PER_KGK * max(water_c - TAP_C, 1.0))
+        return f"{at}cold water came into the bath, about {litres:.2f} L if it had {TAP_C:g} °C."
+    if each.kind == found.HOT_WATER:
+        return f"{at}hot water came into the bath: it rose by {each.water_k:.1f} °C at once."
+    if each.kind in (found.COLD_REFILL, found.WARM_REFILL):
+        than = "colder" if each.kind == found.COLD_REFILL else "warmer"
+        return f"{at}chocolate {than} than the bowl was poured in: {moved} at once."
+    if each.kind == found.LIFTED:
+        return f"{at}the bowl was out of the bath, or in a strong draught, {lasted}: {moved}."
+    return f"{at}{SLOW[each.kind]}, {lasted}. {ADVICE[each.kind]}"
+
+
+def as_json(each: Happening) -> dict[str, Any]:
+    """The same for a program; a happening without an end has no length."""
+    return {"t_s": each.at_s, "lasted_s": None if each.lasted_s == ENDLESS else each.lasted_s, "kind": each.kind,
+            "water_j": each.water_j, "bowl_j": each.bowl_j, "water_c": each.water_k, "bowl_c": each.bowl_k,
+            "strength": each.strength}  # fmt: skip

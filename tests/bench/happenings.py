@@ -1,0 +1,66 @@
+"""How often a review finds what happened, on simulated evenings whose truth is known. By hand, two minutes:
+
+    PYTHONPATH=firmware:host:tests/host:tests/bench python tests/bench/happenings.py [first seed] [evenings]
+"""
+
+from __future__ import annotations
+
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before NumPy: small matrices, and threads would only wait
+
+import sys
+from collections import Counter, defaultdict
+
+import numpy as np
+from played_nights import PLANTS, drawn, play, scaled
+from ratios import relatives
+
+from bainwright.review import happenings as found
+
+HOURS, NEAR_S = 6.0, 120.0
+SLOW = {found.COOLED, found.CHOCOLATE_COOLED, found.WATER_COOLED, found.LIFTED}
+RIGHT = {"refill": {found.COLD_REFILL, found.WARM_REFILL}, "top_up": {found.TOP_UP}, "lift": {found.LIFTED},
+         "draught": SLOW}  # a strong draught is reported as "lifted, or in a strong draught"  # fmt: skip
+
+
+def main(first: int = 1000, evenings: int = 300) -> None:
+    """Print a row for each kind, then the false ones."""
+    rigs = [rig for rig in relatives(30) if rig.plant.bath == "water"]
+    played, seen, right, late_s, false = Counter(), Counter(), Counter(), defaultdict(list), Counter()
+    strong = Counter()
+    for seed in range(first, first + evenings):
+        rig, plant = rigs[seed % len(rigs)], list(PLANTS)[seed // len(rigs) % len(PLANTS)]
+        truths, kitchen = drawn(seed, HOURS)
+        truths = scaled(truths, rig.settings)
+        log = play(rig, dict(rig.settings), truths, HOURS, plant=plant, seed=seed, **kitchen)
+        _, happened = found.find(log, rig.settings)
+        left = list(happened)
+        for truth in (each for each in truths if each.kind != "dip"):
+            played[truth.kind] += 1
+            near = [each for each in left if abs(each.at_s - truth.at_s) <= NEAR_S]
+            if not near:
+                continue
+            best = max(near, key=lambda each: each.strength)
+            left.remove(best)
+            seen[truth.kind] += 1
+            right[truth.kind] += best.kind in RIGHT[truth.kind]
+            late_s[truth.kind].append(abs(best.at_s - truth.at_s))
+            strong[best.strength >= 20.0, True] += 1
+        lasting = [each.at_s + each.size for each in truths if each.kind in ("lift", "draught")]
+        for each in left:
+            if any(abs(each.at_s - end_s) < NEAR_S for end_s in lasting):
+                continue  # the end of something that lasted
+            false[each.kind] += 1
+            strong[each.strength >= 20.0, False] += 1
+    print(f"{evenings} evenings of {HOURS:g} h: kind, played, found, and of the right kind, %; time, 95 % within, s")
+    for kind in played:
+        print(f"{kind:8s} {played[kind]:4d} {100 * seen[kind] / played[kind]:6.1f} "
+              f"{100 * right[kind] / played[kind]:6.1f} {np.percentile(late_s[kind], 95):6.0f}")
+    print(f"false: {10 * sum(false.values()) / HOURS / evenings:.2f} in ten hours, {dict(false)}")
+    for level, words in ((True, "strong"), (False, "weak")):
+        print(f"{words}: {strong[level, True]} true, {strong[level, False]} false")
+
+
+if __name__ == "__main__":
+    main(*map(int, sys.argv[1:]))

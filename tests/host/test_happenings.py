@@ -1,0 +1,76 @@
+"""What a review finds in the readings alone; the truth is the evening that was played (`played_nights`)."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from played_nights import PLANTS, Truth, play
+
+from bainwright.files.rig import load_rig
+from bainwright.record.reader import HoldLog
+from bainwright.review import happening_words
+from bainwright.review import happenings as found
+
+RIG = load_rig("pot")
+EVENING = [Truth(3000.0, "refill", 0.3, 24.0), Truth(6000.0, "top_up", 0.2, 15.0), Truth(9000.0, "lift", 300.0),
+           Truth(12000.0, "refill", 0.3, 40.0)]  # fmt: skip
+KINDS = [found.COLD_REFILL, found.TOP_UP, found.LIFTED, found.WARM_REFILL]
+
+
+def happened(log: HoldLog) -> list[found.Happening]:
+    return found.find(log, RIG.settings)[1]
+
+
+@pytest.fixture(scope="module", params=list(PLANTS))
+def evening(request: pytest.FixtureRequest) -> HoldLog:
+    return play(RIG, dict(RIG.settings), EVENING, 4.0, plant=request.param)
+
+
+def test_everything_that_happened_is_found_with_its_time_and_nothing_else(evening: HoldLog) -> None:
+    """Within two minutes: the probe's lag and the wall's blur a begin by one."""
+    seen = happened(evening)
+    assert [each.kind for each in seen] == KINDS
+    for each, truth in zip(seen, EVENING, strict=True):
+        assert abs(each.at_s - truth.at_s) < 120.0
+
+
+def test_water_that_was_poured_in_is_said_in_litres(evening: HoldLog) -> None:
+    """0.20 L at 15 °C were played, and the sentence says the temperature that it assumes."""
+    top_up = happened(evening)[1]
+    said = happening_words.sentence(top_up, 33.1, lambda at_s: "22:10")
+    litres = float(said.split("about ")[1].split(" L")[0])
+    assert litres == pytest.approx(0.20, rel=0.25)
+    assert said.endswith("if it had 15 °C.")
+
+
+@pytest.mark.parametrize("plant", list(PLANTS))
+def test_a_night_in_which_nothing_happens_shows_nothing(plant: str) -> None:
+    """The room is 2 °C from what the warmer was told, as rooms are."""
+    assert happened(play(RIG, dict(RIG.settings), [], 4.0, plant=plant, room_c=22.0)) == []
+
+
+def test_a_board_s_own_rows_of_ten_seconds_show_the_same(evening: HoldLog) -> None:
+    columns = {name: values[9::10] for name, values in evening.columns.items()}
+    sparse = replace(evening, columns=columns, facts={**evening.facts, "row_s": 10.0})
+    assert [each.kind for each in happened(sparse)] == KINDS
+
+
+def test_a_gap_in_the_record_is_no_happening(evening: HoldLog) -> None:
+    """Half an hour without rows; what happened before and after it is still found."""
+    there = (evening["t_s"] < 6900.0) | (evening["t_s"] > 8400.0)
+    log = replace(evening, columns={name: values[there] for name, values in evening.columns.items()})
+    assert [each.kind for each in happened(log)] == KINDS
+
+
+def test_without_a_bowl_probe_the_water_still_shows_what_was_poured_in(evening: HoldLog) -> None:
+    blind = np.full(len(evening), np.nan)
+    log = replace(evening, columns={**evening.columns, "bowl_c": blind})
+    assert found.TOP_UP in [each.kind for each in happened(log)]
+
+
+@pytest.mark.parametrize("rows", [1, 2, 30, 700])
+def test_a_short_record_shows_nothing_and_fails_nothing(evening: HoldLog, rows: int) -> None:
+    log = replace(evening, columns={name: values[:rows] for name, values in evening.columns.items()})
+    assert happened(log) == []
