@@ -215,7 +215,7 @@ class App:
                 self.confirm_version()
         except MemoryError:
             self._short_of_memory()
-        if not self.service.waiting:
+        if self.service.idle(now_ms):
             heap_reserve.unload()
         # Fed by a pass in which each probe was read or declared faulty; while a fault is in force, only cold.
         looked = (water_c is None) == (water_code != 0) and (second_c is None) == (second_code != 0)

@@ -5,7 +5,7 @@ There is no request that clears a latch: that is a person's act at the warmer's 
 
 import binascii
 
-from bainboard import flashlog, stages, transfer, wire
+from bainboard import chunks, flashlog, stages, wire
 from bainboard.wire import shown
 
 IDLE, CHECK, HOLD, PAUSE, OFF, TRIP = STATES = flashlog.STATES
@@ -26,7 +26,7 @@ _WHAT_IN = ("what", WORD, ("settings", "profile", "gains"), None, NEEDED)
 _WHAT_OUT = ("what", WORD, ("settings", "profile"), None, NEEDED)
 _OFF_ON = ("at", WORD, ("off", "on"), None, NEEDED)
 _SEQ_MAX = 2**32 - 1  # a sequence number of the log
-_AT = ("at", WHOLE, 0, transfer.MAX_SIZE, NEEDED)
+_AT = ("at", WHOLE, 0, chunks.MAX_SIZE, NEEDED)
 _NAME = ("name", LETTERS, 1, 32, NEEDED)
 
 NAME, FIELDS, ALLOWED = range(3)  # what each does: in `notes`
@@ -62,11 +62,11 @@ COMMANDS: tuple = (
     ("maintenance", (), COLD),
     ("begin", (
         _WHAT_IN,
-        ("size", WHOLE, 2, transfer.MAX_SIZE, NEEDED),
+        ("size", WHOLE, 2, chunks.MAX_SIZE, NEEDED),
         ("sha256", HEX, 64, 64, NEEDED),
     ), STATES),
     ("send", (_WHAT_OUT, ("name", LETTERS, 1, 32, None)), STATES),
-    ("chunk", (_AT, ("data", BASE64, 4, transfer.CHUNK // 3 * 4, None)), STATES),
+    ("chunk", (_AT, ("data", BASE64, 4, chunks.CHUNK // 3 * 4, None)), STATES),
     ("commit", (), STATES),
     ("bus", (("at", WHOLE, 0, 15, 0),), COLD),
     ("clock", (("wall_s", WHOLE, 1704067200, _SEQ_MAX, NEEDED),), STATES),
@@ -113,8 +113,8 @@ def _why_not_now(row: tuple, args: dict, state: str) -> str | None:
         return "not in state {}, wanted {}".format(state, " or ".join(row[ALLOWED]))
     if row[NAME] != "begin":
         return None
-    if args["what"] == "gains" and args["size"] > transfer.MAX_GAINS:
-        return "size: got {}, wanted at most {} bytes of gains".format(args["size"], transfer.MAX_GAINS)
+    if args["what"] == "gains" and args["size"] > chunks.MAX_GAINS:
+        return "size: got {}, wanted at most {} bytes of gains".format(args["size"], chunks.MAX_GAINS)
     return may_store(args["what"], state)
 
 

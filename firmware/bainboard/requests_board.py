@@ -4,7 +4,7 @@ import binascii
 import sys
 
 from bainboard import VERSION, wire
-from bainboard.transfer import short_hash
+from bainboard.chunks import short_hash
 from bainboard.wire import milli
 
 

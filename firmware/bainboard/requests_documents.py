@@ -2,11 +2,12 @@
 
 from bainboard import commands, faults, heap_reserve, wire
 from bainboard.standalone import UNKNOWN_NAME
+from bainboard.transfer import Transfer
 
 
 def begin(app, args: dict, now_ms: int) -> tuple:
     """A document comes in."""
-    return app.service.transfer.begin(args, now_ms)
+    return _transfer(app).begin(args, now_ms)
 
 
 def send(app, args: dict, now_ms: int) -> tuple:
@@ -16,17 +17,24 @@ def send(app, args: dict, now_ms: int) -> tuple:
         payload = app.standalone.find(args["name"])
         if payload is None:
             return None, UNKNOWN_NAME
-    return app.service.transfer.send(args["what"], payload, now_ms)
+    return _transfer(app).send(args["what"], payload, now_ms)
 
 
 def chunk(app, args: dict, now_ms: int) -> tuple:
     """The next piece of a document, either way."""
-    return app.service.transfer.chunk(args, now_ms)
+    return _transfer(app).chunk(args, now_ms)
+
+
+def _transfer(app) -> Transfer:
+    """The transfer that is open; a new one where none is."""
+    if app.service.transfer is None:
+        app.service.transfer = Transfer()
+    return app.service.transfer
 
 
 def commit(app, args: dict, now_ms: int) -> tuple:
     """The transfer ends: check and store what came in."""
-    transfer = app.service.transfer
+    transfer = _transfer(app)
     pairs, why = transfer.commit(now_ms)
     if why or transfer.complete is None:
         return pairs, why

@@ -1,6 +1,6 @@
 """Requests about the board's log. See `requests_hold`."""
 
-from bainboard.transfer import CHUNK, base64_text
+from bainboard.chunks import CHUNK, base64_text
 
 _UNREADABLE = "the flash cannot be read just now"
 

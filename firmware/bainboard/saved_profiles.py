@@ -1,7 +1,7 @@
 """What the board saves for evenings without a PC: a few chocolates, and what was asked for last time."""
 
 from bainboard import store, wire
-from bainboard.transfer import short_hash
+from bainboard.chunks import short_hash
 
 MOST = 6  # chocolates; chosen: more than anyone works with, and three lamps can show which
 

@@ -5,10 +5,17 @@ moves a tick or an edge, and with them the duty. A stop or a pause does not wait
 its answer and never ends a hold.
 """
 
-from bainboard import commands, requests_board, requests_documents, requests_hold, requests_log, wire
-from bainboard.transfer import Transfer
+import sys
 
-REQUESTS = (requests_hold, requests_documents, requests_log, requests_board)
+from bainboard import commands, requests_hold, wire
+
+# Which module does a request. `requests_hold` does all others and is always there; these are loaded when one of theirs
+# comes, and dropped again: see heap_reserve.
+LOADED_FOR = {
+    "requests_documents": ("begin", "send", "chunk", "commit", "profiles", "use", "change"),
+    "requests_log": ("clock", "segments", "read", "forget"),
+    "requests_board": ("hello", "cold", "silence", "lock", "maintenance", "bus"),
+}
 ROOM_MS = 300  # chosen: twice what a slice of a request takes on an RP2040; each period of the switch has as much
 MOST_LINES = 4  # chosen: requests that wait; until then nothing more is read, and the port makes the host wait
 URGENT = (b'"do":"stop"', b'"do":"pause"')
@@ -25,7 +32,7 @@ class Service:
         self._answer = answer
         self.leave = False  # maintenance was asked for: to the REPL once all is said
         self.knocked = False  # somebody wants the REPL at once
-        self.transfer = Transfer()
+        self.transfer = None  # the one that is open: a `Transfer`
         self._assembler = wire.Assembler()
         self._answered = commands.Answered()
         self._lines: list = []  # requests that wait
@@ -42,6 +49,12 @@ class Service:
     def waiting(self) -> bool:
         """Is a request waiting, or half done?"""
         return bool(self._lines) or self._slices is not None
+
+    def idle(self, now_ms: int) -> bool:
+        """Is nothing waiting, half done or being transferred? A transfer whose host fell silent is forgotten."""
+        if self.transfer is not None and self.transfer.over(now_ms):
+            self.transfer = None
+        return not self.waiting and self.transfer is None
 
     def take(self, data: bytes, now_ms: int) -> None:
         """Bytes from the host: urgent requests are done, the others queue."""
@@ -142,7 +155,8 @@ def _reason(error: Exception) -> str:
 
 
 def _handler(name: str):
-    for module in REQUESTS:
-        if hasattr(module, name):
-            return getattr(module, name)
-    raise AttributeError(name)
+    for module in LOADED_FOR:
+        if name in LOADED_FOR[module]:
+            __import__("bainboard." + module)
+            return getattr(sys.modules["bainboard." + module], name)
+    return getattr(requests_hold, name)

@@ -1,6 +1,6 @@
 """What the board does without a PC: start as last time, pick a chocolate, resume after a power cut."""
 
-from bainboard.transfer import short_hash
+from bainboard.chunks import short_hash
 from bainboard.wire import milli
 
 AGAIN_MS = 60 * 1000  # chosen: time to look at the water and the probes

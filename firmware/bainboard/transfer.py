@@ -3,41 +3,9 @@
 Each step takes a request's checked arguments and returns (pairs of the answer, None) or (None, reason).
 """
 
-import binascii
-import hashlib
+from bainboard.chunks import CHUNK, base64_bytes, base64_text, sha256_hex
 
-CHUNK = 120  # raw bytes: 160 letters of base64 leave room for the rest of a line
-MAX_SIZE = 4096  # bytes of a document; chosen: a board can hold it twice
-MAX_GAINS = 1536  # bytes; chosen: twice what all gains with their longest figures take; they may come during a hold
 SILENCE_MS = 15000  # chosen: a host that pauses longer is gone
-
-
-def sha256_hex(*pieces: bytes) -> str:
-    """SHA-256 of these bytes in a row, as 64 lower-case hex digits."""
-    digest = hashlib.sha256()
-    for piece in pieces:
-        digest.update(piece)
-    return binascii.hexlify(digest.digest()).decode()
-
-
-def short_hash(payload: bytes) -> str:
-    """First 8 hex digits of a stored document's SHA-256; empty for none."""
-    return sha256_hex(payload)[:8] if payload else ""
-
-
-def base64_text(data: bytes) -> str:
-    """Base64 without newline."""
-    return binascii.b2a_base64(data)[:-1].decode()
-
-
-def base64_bytes(text: str) -> bytes | None:
-    """The bytes of a base64 text, or None unless it is spelt exactly as base64_text would."""
-    try:
-        data = binascii.a2b_base64(text.encode())
-    except ValueError:
-        return None
-    # Both interpreters skip unknown letters; only a text that encodes back to itself was base64.
-    return data if base64_text(data) == text else None
 
 
 class Transfer:
@@ -60,6 +28,10 @@ class Transfer:
         self._hash = ""
         self._last = self._next = 0  # offsets: the chunk before, the one wanted now
         self._heard_ms = 0
+
+    def over(self, now_ms: int) -> bool:
+        """Is none open, or has its host been silent for too long?"""
+        return self._what is None or now_ms - self._heard_ms > SILENCE_MS
 
     def begin(self, args: dict, now_ms: int) -> tuple:
         """Begin to receive a document; replaces an open transfer."""
@@ -110,9 +82,8 @@ class Transfer:
         self._what, self._size, self._hash, self._heard_ms = what, size, digest, now_ms
 
     def _why_not(self, now_ms: int) -> str | None:
-        if self._what is not None and now_ms - self._heard_ms > SILENCE_MS:
+        if self.over(now_ms):
             self.drop()
-        if self._what is None:
             return f"no transfer is open (after {SILENCE_MS // 1000} s of silence one is dropped); begin or send first"
         self._heard_ms = now_ms
         return None

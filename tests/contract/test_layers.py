@@ -13,8 +13,8 @@ FIRMWARE, HOST = ROOT / "firmware", ROOT / "host"
 # Lowest first. A module imports from its own layer (never in a ring) and from those before it.
 FIRMWARE_LAYERS = (
     {"bainboard", "bainboard.control", "bainboard.drivers"},  # packages: names only
-    {"wire", "framing", "settings", "stages", "refill", "faults", "pins", "pin_check", "outbox", "heap_reserve",
-     "drivers.codes"},
+    {"wire", "chunks", "framing", "settings", "stages", "refill", "faults", "pins", "pin_check", "outbox",
+     "heap_reserve", "drivers.codes"},
     {"help_text"},  # words for the PC; no board loads it
     {"store", "transfer", "sensing", "drive", "drivers.onewire_probe", "drivers.ntc", "drivers.platinum",
      "drivers.display", "control.pid", "control.rules"},

@@ -8,9 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bainboard import commands, framing, wire
+from bainboard.chunks import CHUNK, base64_bytes, base64_text, sha256_hex
 from bainboard.settings import PROFILE, SETTINGS
 from bainboard.settings import check as check_document
-from bainboard.transfer import CHUNK, Transfer, base64_bytes, base64_text, sha256_hex
+from bainboard.transfer import Transfer
 
 BOUND = 2**53
 WORDS = st.text(st.characters(max_codepoint=0xFFFF, exclude_categories=["Cs"]), max_size=24)

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from bainboard import requests_board, service, wire
-from bainboard.transfer import CHUNK, base64_text, sha256_hex
+from bainboard.chunks import CHUNK, base64_text, sha256_hex
 from bainwright.virtual import python_modules as modules
 
 from .cases import build, parse

@@ -3,7 +3,8 @@
 import binascii
 
 from bainboard import commands, help_text, wire
-from bainboard.transfer import Transfer, sha256_hex
+from bainboard.chunks import sha256_hex
+from bainboard.transfer import Transfer
 
 HASH = sha256_hex(b"{}")
 GOOD = (

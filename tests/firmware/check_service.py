@@ -1,6 +1,6 @@
 """Requests one at a time: without memory none changes anything, a stop waits for none, no noise leads to the REPL."""
 
-from bainboard import service, wire
+from bainboard import commands, requests_hold, service, wire
 from bainboard.service import KNOCK_MS, MOST_LINES, NO_MEMORY, Service
 
 
@@ -39,7 +39,7 @@ class Host:
     def __init__(self, state="hold"):
         self.app = App(state)
         self.answers = []
-        self.service = Service(self.app, self._take)
+        self.service = self.app.service = Service(self.app, self._take)
         self._id = 0
 
     def _take(self, line):
@@ -146,12 +146,12 @@ def test_an_error_in_a_stop_ends_the_run_which_turns_the_heat_off():
 
 def with_requests(check, own=Requests):
     """Run a check with our own requests before the real ones."""
-    before = service.REQUESTS
-    service.REQUESTS = (own,) + before  # noqa: RUF005 - MicroPython has no (a, *b)
+    real = service._handler
+    service._handler = lambda name: getattr(own, name) if hasattr(own, name) else real(name)
     try:
         check()
     finally:
-        service.REQUESTS = before
+        service._handler = real
         Requests.left = 0
 
 
@@ -265,3 +265,25 @@ def test_no_single_flipped_bit_in_a_request_does():
             bad = bytearray(line)
             bad[bit // 8] ^= 1 << bit % 8
             assert not knocked("idle", (0, bytes(bad))), bit
+
+
+def test_every_request_has_one_function_that_does_it():
+    """Against the table of requests."""
+    found = 0
+    for row in commands.COMMANDS:
+        owners = [module for module in service.LOADED_FOR if row[commands.NAME] in service.LOADED_FOR[module]]
+        assert len(owners) + hasattr(requests_hold, row[commands.NAME]) == 1, row
+        assert service._handler(row[commands.NAME]).__name__ == row[commands.NAME]
+        found += len(owners)
+    assert found == sum([len(names) for names in service.LOADED_FOR.values()])
+
+
+def test_a_transfer_is_open_until_it_is_committed_or_its_host_falls_silent():
+    host = Host()
+    assert host.service.idle(0)
+    host.say("begin", what="gains", size=2, sha256="0" * 64)
+    host.work()
+    assert host.answers[-1]["ok"]
+    assert not host.service.idle(15000)
+    assert host.service.idle(15001)
+    assert host.service.transfer is None

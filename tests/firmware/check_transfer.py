@@ -2,7 +2,8 @@
 
 import binascii
 
-from bainboard.transfer import CHUNK, MAX_SIZE, SILENCE_MS, Transfer, base64_bytes, base64_text, sha256_hex
+from bainboard.chunks import CHUNK, MAX_SIZE, base64_bytes, base64_text, sha256_hex
+from bainboard.transfer import SILENCE_MS, Transfer
 
 DOCUMENT = b'{"heater_w":60.0,"water_l":1.5}' + b" " * 300
 

@@ -8,7 +8,7 @@ from typing import Any
 from fake_board import FakeBoard, gone, status_line
 
 from bainboard import flashlog, settings
-from bainboard.transfer import base64_text
+from bainboard.chunks import base64_text
 
 ASKED = [
     ("stage", "work"), ("for_ms", 0), ("room", 20000), ("warmer", "fake"), ("settings", ""), ("name", "dark"),
