@@ -17,9 +17,11 @@ from bainwright.commands import options
 @click.option("--image", metavar="FILE", help="Store its flash in this file, and start from what is in it.")
 @click.option("--scenario", metavar="FILE", help="What happens to it from its start on, as TOML.")
 @click.option("--panel", is_flag=True, help="Fit panel and display, show them here; keys press the buttons.")
+@click.option("--board", "model", type=click.Choice(["pico", "pico_w"]), default="pico_w", show_default=True,
+              help="Whose memory it has; a pico_w has less.")
 @click.option("--png", metavar="FILE", help="The same, and draw it into this file.")
 def board(rig: str, plant: str | None, speed: str, path: str | None, image: str | None, scenario: str | None,
-          panel: bool, png: str | None) -> int:  # fmt: skip
+          panel: bool, model: str, png: str | None) -> int:  # fmt: skip
     """Serve a virtual board on a pseudo-terminal until stopped.
 
     Its path is the first line printed; pyserial and mpremote open it like any board's port. It comes commissioned:
@@ -37,5 +39,5 @@ def board(rig: str, plant: str | None, speed: str, path: str | None, image: str 
     warmer = name_probes(warmer.with_settings({"panel": True, "display": True}) if shown else warmer)
     serve(warmer, plant, units.parse_speed(speed), Path(path) if path else None, flash_files=flash_of(warmer),
           scenario=load_scenario(scenario) if scenario else None, image=Path(image) if image else None, panel=shown,
-          png=Path(png) if png else None)
+          png=Path(png) if png else None, board=model)
     return 0

@@ -54,6 +54,8 @@ class VirtualBoard:
         File for the true temperatures; see `bainwright.virtual.truth.read_truth`.
     make_world : callable, optional
         Makes the world in place of `world.build_world`, with its arguments; must be picklable.
+    board : str
+        Whose memory it has, one of `child.HEAP_KB`: ``pico``, or ``pico_w``, which has less.
 
     Attributes
     ----------
@@ -74,6 +76,7 @@ class VirtualBoard:
         image: Path | None = None,
         truth: Path | None = None,
         make_world: Callable[..., Any] | None = None,
+        board: str = "pico_w",
     ) -> None:
         require_micropython()
         from bainwright.virtual.image import firmware_files  # these modules exist only where a pseudo-terminal does
@@ -83,7 +86,7 @@ class VirtualBoard:
             _check_place(image)
         files: dict[str, bytes | None] = {**firmware_files(), **(flash_files or {})}
         present = {path: content for path, content in files.items() if content is not None}
-        config = Config(rig, plant_spec, scenario, seed, speed, present, image, truth, make_world)
+        config = Config(rig, plant_spec, scenario, seed, speed, present, image, truth, make_world, board)
         ours, theirs = socket.socketpair()
         self._process = _spawn(theirs)
         theirs.close()

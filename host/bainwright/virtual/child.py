@@ -16,9 +16,9 @@ from bainboard import pins
 from bainwright.virtual.shared_memory import SharedMemory
 
 STANDINS = Path(__file__).parent / "standins"
-# A wireless RP2040 board has 201 KB of heap free (measured, MicroPython 1.28; 241 KB without radio). Objects are about
-# 1.5 times as large on a 64-bit interpreter.
-BOARD_HEAP_KB, WORD_FACTOR = 200, 1.5
+# Heap that MicroPython 1.28 has free on an RP2040 (measured on an emulated one): plain, and with the radio's driver.
+HEAP_KB = {"pico": 241, "pico_w": 201}
+WORD_FACTOR = 1.5  # objects are about so much larger on a 64-bit interpreter
 # The stand-ins and the mounted flash hold 66 KB before main.py starts. They leave 3.5 KB of garbage a tick, firmware
 # 6.3 KB (both measured). They get 34 KB more for that garbage: collections are then as frequent as on a board.
 STANDIN_HEAP_KB = 66 + 34
@@ -90,12 +90,12 @@ class Child:
 
 def start(
     shared: SharedMemory, run_main: bool = True, source: tuple[int, int] | None = None,
-    pin_numbers: Mapping[str, int] = pins.RP2,
+    pin_numbers: Mapping[str, int] = pins.RP2, board: str = "pico_w",
 ) -> Child:
     """Fork an interpreter that uses the shared memory. It boots, and runs main.py if `run_main`.
 
     With `source` (address and length of files packed by `image.pack`) it writes these files to a new flash and ends.
-    `pin_numbers` maps each use to its pin.
+    `pin_numbers` maps each use to its pin; `board`, one of `HEAP_KB`, decides how much memory the firmware has.
 
     It forks without exec: the shared memory keeps its address, and each reset saves 20 ms of start-up.
     """
@@ -109,7 +109,8 @@ def start(
     parent = os.getpid()
     pid = os.fork()
     if pid == 0:
-        _become(shared, (to_fd, from_fd, wake_fd), terminal_end, parent, (run_main, source, dict(pin_numbers)))
+        what = run_main, source, dict(pin_numbers)
+        _become(shared, (to_fd, from_fd, wake_fd), terminal_end, parent, what, HEAP_KB[board])
     for fd in (to_fd, from_fd, wake_fd):
         os.close(fd)
     return Child(pid, posts, replies, wakes, terminal, terminal_end)
@@ -117,7 +118,7 @@ def start(
 
 def _become(
     shared: SharedMemory, fds: tuple[int, int, int], terminal_end: int, parent: int,
-    what: tuple[bool, tuple[int, int] | None, dict[str, int]],
+    what: tuple[bool, tuple[int, int] | None, dict[str, int]], board_heap_kb: int,
 ) -> None:  # pragma: no cover - the other process
     """The forked half: never returns."""
     try:
@@ -137,7 +138,7 @@ def _become(
             f"import sys; sys.path[:] = [{str(STANDINS)!r}]; sys.argv[:] = []; import _boot; "
             f"_boot.start({shared.address}, {fds!r}, {what[2]!r}, {what[0]}, {what[1]})"
         )
-        heap_kb = int(WORD_FACTOR * BOARD_HEAP_KB) + STANDIN_HEAP_KB
+        heap_kb = int(WORD_FACTOR * board_heap_kb) + STANDIN_HEAP_KB
         import micropython_unix
 
         prompt = [] if what[1] else ["-i"]

@@ -29,8 +29,8 @@ class PowerReset:
         ``cause`` (watchdog, reset, soft, power_cut, crash) and ``t_s``, virtual seconds since `arm` (or power-on).
     """
 
-    def __init__(self, shared: SharedMemory, wiring: Wiring, console: Console) -> None:
-        self.shared, self.wiring, self.console = shared, wiring, console
+    def __init__(self, shared: SharedMemory, wiring: Wiring, console: Console, board: str = "pico_w") -> None:
+        self.shared, self.wiring, self.console, self.board = shared, wiring, console, board
         self.pin_numbers = pin_check.settle(BOARD_KIND, wiring.settings)[0] or pins.RP2
         self.child: Child | None = None
         self.post_number = 0
@@ -72,7 +72,7 @@ class PowerReset:
         shared.now_us, shared.resting, shared.stalled = now_us, 0, 0
         self.post_number = 0
         self.meter(now_us, bool(shared.running))
-        self.child = interpreter.start(shared, run_main, pin_numbers=self.pin_numbers)
+        self.child = interpreter.start(shared, run_main, pin_numbers=self.pin_numbers, board=self.board)
         self.console.attach(self.child, raw=not run_main)
 
     def power_on(self, now_us: int) -> None:

@@ -41,6 +41,7 @@ def serve(
     truth: Path | None = None,
     panel: bool = False,
     png: Path | None = None,
+    board: str = "pico_w",
 ) -> None:
     """Run a virtual board until SIGINT or SIGTERM. The first line on stdout is the path to open.
 
@@ -60,6 +61,8 @@ def serve(
         Show the board's panel in the terminal, and let keys press its buttons.
     png : Path, optional
         Save a picture of the panel to this file.
+    board : str
+        As `VirtualBoard` takes it.
 
     Raises
     ------
@@ -73,18 +76,18 @@ def serve(
                        hint="choose another file for --png")
     with (
         _stop_signals(),
-        VirtualBoard(rig, plant_spec, scenario, seed, speed, flash_files, image, truth) as board,
-        _link(link_path, board.path),
-        announced(str(link_path.absolute()) if link_path else board.path),
+        VirtualBoard(rig, plant_spec, scenario, seed, speed, flash_files, image, truth, board=board) as served,
+        _link(link_path, served.path),
+        announced(str(link_path.absolute()) if link_path else served.path),
     ):
-        board.arm()
-        board.run_clock()
-        print(board.path, flush=True)
+        served.arm()
+        served.run_clock()
+        print(served.path, flush=True)
         print(f"VIRTUAL board, rig {rig.name}: a simulated warmer. Ctrl-C ends it.", file=sys.stderr, flush=True)
         try:
             if panel or png is not None:
-                _show(board, rig.name, panel, png)
-            board.wait()
+                _show(served, rig.name, panel, png)
+            served.wait()
         except _StopError:
             return
         raise LinkError("the virtual board ended by itself", hint="its last messages are on stderr")

@@ -42,6 +42,7 @@ class Config:
     image: Path | None = None
     truth: Path | None = None
     make_world: Callable[..., Any] | None = None
+    board: str = "pico_w"
 
 
 class Simulator:
@@ -63,7 +64,7 @@ class Simulator:
         world = (config.make_world or _build_world)(config.rig, config.plant_spec, config.scenario, config.seed)
         self.wiring = Wiring(world, dict(config.rig.settings), self.shared, self.truth.append if self.truth else None)
         self.console = Console(self.shared)
-        self.power = PowerReset(self.shared, self.wiring, self.console)
+        self.power = PowerReset(self.shared, self.wiring, self.console, config.board)
         self.shared.speed = config.speed or 0.0
         self.events = EventQueue(self.shared, self.wiring, self.power)
         self._waiting = {"a": 0, "h": 0, "x": 0}  # answers due to the user, by the message that brings them
