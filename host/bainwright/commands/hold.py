@@ -66,6 +66,8 @@ def hold(
     setup = resolve(ask_about_stock(HoldRequest(**asked), ask))
     coming = Coming()
     with _calls(alert, coming) as calls, _page(page, lan, page_at, coming) as served:
+        if served and lan and console.is_asked() and not as_json:  # the screen of the hold would hide the code
+            console.ask_line("Scan the code with the phone now; Return goes on")
         done = _run(setup, big, quiet, served, calls)
     _show(done, as_json)
     return done.exit_code

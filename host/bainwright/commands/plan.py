@@ -58,10 +58,11 @@ PAGES = (".html", ".svg", ".png", ".pdf")
 @click.option("--all", "everything", is_flag=True, help="Show everything, not the ten lines to work by.")
 @click.option("--sources", is_flag=True, help="Show where the figures come from.")
 @click.option("--page", metavar="FILE", help="A page to print, with a picture: .html, .pdf, .svg or .png.")
+@click.option("--tonight", is_flag=True, help="Store it as tonight's checklist, for bain page.")
 @options.json
 def plan(
     size_heater: bool, melt_within: str | None, fahrenheit: bool, pounds: bool, everything: bool, sources: bool,
-    page: str | None, as_json: bool, **asked: Any,
+    page: str | None, tonight: bool, as_json: bool, **asked: Any,
 ) -> int:  # fmt: skip
     """Plan a batch: what to weigh, when to start, what to watch.
 
@@ -89,6 +90,13 @@ def plan(
 
         write_page(target, made, shown)
     click.echo(_json(made) if as_json else _text(made, shown, everything=everything, sources=sources))
+    if tonight:
+        from datetime import datetime
+
+        from bainwright.plan.tonight import store, tonight_of
+
+        store(tonight_of(made, shown, datetime.now()))
+        click.echo("bain: bain page shows it as tonight's checklist", file=sys.stderr)
     if target is not None:
         click.echo(f"bain: the page is {target}", file=sys.stderr)
     return 0 if made.ok else 1

@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 from urllib.parse import parse_qs
 
 from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, RedirectResponse, Response
@@ -18,6 +19,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
 from bainwright.alarms.rules import Coming
+from bainwright.core.errors import BainError
 from bainwright.evening.acts import BY_NAME, Act, Inbox, Reply
 from bainwright.page import feeds, site
 from bainwright.page.access import Access, Session, same
@@ -25,6 +27,7 @@ from bainwright.page.guard import Guard
 from bainwright.page.latest import Latest, Shown
 from bainwright.page.night_routes import NightRoutes
 from bainwright.page.stream import MOST_STREAMS, EventStream, Streams
+from bainwright.plan import tonight
 
 ARRIVES_S = 4.0  # the board answers within a second; then a withdrawn act is never sent
 COOKIE = "bain"
@@ -60,7 +63,7 @@ class PageApp:
     def __init__(self, access: Access, hold: Hold | None = None) -> None:
         self._access, self._hold = access, hold
         self.streams = Streams()
-        self._pages = [*([("Now", "/")] if hold else []), ("Nights", "/nights")]
+        self._pages = [*([("Now", "/")] if hold else []), ("Tonight", "/tonight"), ("Nights", "/nights")]
         self._frame: tuple[object, dict[str, Any]] | None = None
         self._charts: tuple[object, str] | None = None
 
@@ -78,6 +81,7 @@ class PageApp:
             Route("/in", self._show_pairing, methods=["GET"]),
             Route("/in/{code}", self._show_pairing, methods=["GET"]),
             Route("/in", self._pair, methods=["POST"]),
+            Route("/tonight", self._looking(self._tonight), methods=["GET"]),
             *NightRoutes(self._page).routes(self._looking),
             Mount("/static", StaticFiles(packages=[("bainwright.page", "static")])),
         ]
@@ -134,6 +138,16 @@ class PageApp:
                           readings=site.readings(shown), buttons=site.buttons(shown.now),
                           charts=self._charts_of(shown))  # fmt: skip
         return HTMLResponse(text)
+
+    async def _tonight(self, _: Request) -> Response:
+        """The stored plan; the step that the hold is at is marked."""
+        plan, trouble, shown = None, "", self._shown()
+        try:
+            plan = await run_in_threadpool(tonight.stored)
+        except BainError as failed:
+            trouble = f"The stored plan cannot be read: {failed}"
+        stage = shown.now.stage if shown and not shown.now.over else ""
+        return HTMLResponse(self._page("tonight", "/tonight", plan=plan, trouble=trouble, stage=stage))
 
     async def _live(self, request: Request) -> Response:
         return self._stream(EventStream(self._latest_frame, self.streams))

@@ -1,0 +1,53 @@
+// Ticks and timers of tonight's steps, stored on this phone so that they outlive a reload.
+"use strict";
+
+const steps = document.querySelector(".steps");
+const store = `tonight ${steps?.dataset.made}`;
+let saved = { ticks: {}, timers: {} };
+try {
+  saved = { ...saved, ...JSON.parse(localStorage.getItem(store) ?? "{}") };
+} catch {
+  // a phone that stores nothing: the ticks last as long as the page
+}
+
+function save() {
+  try {
+    localStorage.setItem(store, JSON.stringify(saved));
+  } catch {
+    // as above
+  }
+}
+
+function minutes(seconds) {
+  return `${Math.floor(seconds / 60)}:${String(Math.floor(seconds % 60)).padStart(2, "0")}`;
+}
+
+function show(button, at) {
+  const begun = saved.timers[at];
+  if (!begun) {
+    button.textContent = "Start the timer";
+    return;
+  }
+  const goneS = (Date.now() - begun) / 1000;
+  const late = goneS > Number(button.dataset.high);
+  button.classList.toggle("late", late);
+  button.textContent = `${minutes(goneS)} of about ${Math.round(Number(button.dataset.likely) / 60)} min${late ? ": longer than planned" : ""}`;
+}
+
+for (const box of document.querySelectorAll(".steps input")) {
+  box.checked = Boolean(saved.ticks[box.value]);
+  box.addEventListener("change", () => { saved.ticks[box.value] = box.checked; save(); });
+}
+
+const timers = [...document.querySelectorAll(".timer")];
+timers.forEach((button, at) => {
+  button.hidden = false;
+  show(button, at);
+  button.addEventListener("click", () => {
+    if (saved.timers[at]) delete saved.timers[at];
+    else saved.timers[at] = Date.now();
+    save();
+    show(button, at);
+  });
+});
+setInterval(() => timers.forEach(show), 1000);

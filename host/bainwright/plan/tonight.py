@@ -1,0 +1,87 @@
+"""Tonight's plan as a checklist, stored for the page: what to have ready, and each step with its time."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import Literal
+
+import msgspec
+
+from bainwright.core.atomic_write import save_file
+from bainwright.core.home import home
+from bainwright.core.masses import Shown
+from bainwright.core.read_file import read_struct
+from bainwright.plan.cautions import cautions
+from bainwright.plan.parts import Plan, Step
+from bainwright.plan.words import headline
+from bainwright.plan.words_temper import have_ready, step_line
+
+FILE = "tonight.json"
+
+
+class PlannedStep(msgspec.Struct, frozen=True):
+    """One step: the board's name for it, what to do, and how long it takes, likely and at most."""
+
+    stage: str
+    words: str
+    likely_s: float
+    high_s: float
+
+
+class Tonight(msgspec.Struct, frozen=True):
+    """A plan as the page shows it."""
+
+    schema: Literal[1]  # a file of another version is refused
+    made: str
+    title: str
+    ready: str
+    look_out: tuple[str, ...]
+    steps: tuple[PlannedStep, ...]
+
+
+def tonight_of(plan: Plan, shown: Shown, made: datetime) -> Tonight:
+    """The checklist of a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    shown : Shown
+        The scales to show in.
+    made : datetime
+        When, in local time.
+    """
+    steps = tuple(_planned(plan, step, shown) for step in plan.steps)
+    return Tonight(1, made.isoformat(timespec="minutes"), headline(plan, shown), have_ready(plan, shown),
+                   tuple(cautions(plan, shown)), steps)  # fmt: skip
+
+
+def _planned(plan: Plan, step: Step, shown: Shown) -> PlannedStep:
+    return PlannedStep(step.name, step_line(plan, step, shown), step.lasts_s, max(step.lasts_s, step.high_s))
+
+
+def store(tonight: Tonight) -> Path:
+    """Store it for the page, in place of the one before.
+
+    Raises
+    ------
+    FileError
+        If it cannot be written.
+    """
+    path = home() / FILE
+    path.parent.mkdir(parents=True, exist_ok=True)
+    save_file(path, msgspec.json.encode(tonight), what="tonight's plan")
+    return path
+
+
+def stored() -> Tonight | None:
+    """The plan that was stored last; None where there is none.
+
+    Raises
+    ------
+    FileError
+        If the file is damaged or of another version.
+    """
+    path = home() / FILE
+    return read_struct(path, Tonight, "a plan for tonight") if path.exists() else None

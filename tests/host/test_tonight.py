@@ -1,0 +1,72 @@
+"""Tonight's plan as a checklist: stored by `bain plan --tonight`, shown on the page, its step of the moment marked."""
+
+import json
+from datetime import datetime
+
+import pytest
+from page_tools import Outline, Phone, scene_at, served
+
+from bainwright import cli
+from bainwright.core.errors import FileError
+from bainwright.core.masses import Shown
+from bainwright.page import server
+from bainwright.page.hosting import Page
+from bainwright.plan.options import PlanOptions, batch_request
+from bainwright.plan.planner import make_plan
+from bainwright.plan.tonight import FILE, store, stored, tonight_of
+
+
+@pytest.fixture(autouse=True)
+def here(tmp_path, monkeypatch):
+    """A home of its own."""
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+@pytest.fixture(scope="module")
+def plan():
+    """The winter market's batch."""
+    return make_plan(batch_request(PlanOptions(profile="dark", total="1.8kg", dip_at="19:00"), Shown()))
+
+
+def checklist(plan):
+    return tonight_of(plan, Shown(), datetime(2026, 11, 29, 14, 0))
+
+
+def test_a_plan_comes_back_as_it_was_stored(plan):
+    """Every step of the plan, in its order; there is none before the first is stored."""
+    assert stored() is None
+    store(checklist(plan))
+    assert stored() == checklist(plan)
+    assert [step.stage for step in stored().steps] == [step.name for step in plan.steps]
+
+
+def test_the_page_shows_the_plan_and_marks_the_step_of_the_hold(plan):
+    """One checkbox a step, and one for what to have ready."""
+    store(checklist(plan))
+    with served(scene_at(stage="seed")) as page:
+        _, text = Phone(page).ask("GET", "/tonight")
+    outline = Outline(text)
+    boxes = [value for tag, name, value in outline.attributes if (tag, name, value) == ("input", "type", "checkbox")]
+    assert len(boxes) == len(plan.steps) + 1
+    assert text.count('aria-current="step"') == 1
+    assert "Seed to 32.0" in text[text.index('aria-current="step"'):][:700]
+
+
+@pytest.mark.parametrize("content", ["", "[]", "{", '{"schema": 2}', "\x00"])
+def test_a_damaged_plan_is_a_sentence(here, content):
+    """On the page, and for whoever reads it."""
+    (here / FILE).write_text(content)
+    with pytest.raises(FileError):
+        stored()
+    with Page([server.HERE], 0, []) as page:
+        answer, text = Phone(page).ask("GET", "/tonight")
+    assert answer.status == 200
+    assert "cannot be read" in text
+
+
+def test_the_command_stores_it(here, capsys):
+    """And says where it is seen."""
+    assert cli.main(["plan", "dark", "--total", "1.8kg", "--tonight"]) == 0
+    assert "bain page" in capsys.readouterr().err
+    assert json.loads((here / FILE).read_text())["steps"]
