@@ -895,3 +895,23 @@ def test_every_row_of_the_table_names_a_known_fault_and_a_reaction_that_adds_no_
         assert fault != faults.NONE or reaction == BACK
         assert reaction in (WARN, WAIT, BACK, OPEN, RETEST, OFF, LATCH)
         assert callable(seen)
+
+
+NO_ROW = (
+    faults.NONE, faults.NO_LATCH_RECORD, faults.GUARD_WELDED, faults.NO_HEAT_AT_START, faults.HOT_BEFORE_START,
+    faults.SWAPPED,  # the self-test's
+    faults.HEAT_FROM_OUTSIDE, faults.HEATER_LOST,  # reserved
+)
+STRONGEST = ((RETEST, faults.RETEST), (LATCH, faults.LATCH), (OFF, faults.OFF), (WAIT, faults.OFF), (WARN, faults.WARN))
+
+
+def test_the_table_of_faults_promises_what_the_supervisor_does():
+    """A fault's own reaction is the strongest of its rows; where a retest decides, a failed one latches."""
+    for fault, name, promised, _ in faults.FAULTS:
+        found = [reaction for number, _, reaction in CHECKS if number == fault]
+        if fault in NO_ROW:
+            assert found in ([], [BACK]), name
+        elif promised == faults.NO_START:
+            assert found == [LATCH], name  # a self-test broken off twice
+        else:
+            assert promised == next(means for reaction, means in STRONGEST if reaction in found), name
