@@ -13,6 +13,7 @@ from bainwright.commands.calibrate import calibrate
 from bainwright.commands.collect import collect
 from bainwright.commands.console import say
 from bainwright.commands.drill import drill
+from bainwright.commands.export import export, gather
 from bainwright.commands.hold import hold
 from bainwright.commands.holds import holds
 from bainwright.commands.install import install
@@ -33,8 +34,8 @@ from bainwright.core.terminal import guarded
 
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 COMMANDS = (
-    board, calibrate, collect, drill, hold, holds, install, page, plan, ports, profile, review, rig, show, stock,
-    temper, tune,
+    board, calibrate, collect, drill, export, gather, hold, holds, install, page, plan, ports, profile, review, rig,
+    show, stock, temper, tune,
 )
 
 

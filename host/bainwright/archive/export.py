@@ -1,0 +1,79 @@
+"""The rows of holds as one table for other programs: CSV or Parquet, with the hold and the time of day in each row."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from bainwright.core.atomic_write import save_file
+from bainwright.core.errors import FileError, UseError
+from bainwright.record.columns import NAMES, TEXTS
+from bainwright.record.reader import HoldLog, read_log
+
+TABLES = {".csv": "(HEADER, DELIMITER ',')", ".parquet": "(FORMAT parquet)"}
+FIRST = ("hold", "at_utc")  # before the log's own columns
+
+
+def check_target(path: Path) -> None:
+    """Refuse a file that could not be written as its name asks.
+
+    Raises
+    ------
+    UseError
+        When its name ends in none of the formats.
+    """
+    if path.suffix.lower() not in (*TABLES, ".zip"):
+        raise UseError(f"export to {path}", wanted="a name that ends in .csv, .parquet or .zip")
+
+
+def write_table(folders: Sequence[Path], target: Path) -> int:
+    """Write the rows of holds as one table.
+
+    Parameters
+    ----------
+    folders : sequence of Path
+        The holds' folders.
+    target : Path
+        Its name decides the format. Columns: ``hold``, the folder's name; ``at_utc``, ISO 8601, empty where the start
+        is not known; then the log's, with their units in their names.
+
+    Returns
+    -------
+    int
+        How many rows.
+
+    Raises
+    ------
+    FileError
+        When a log cannot be read, or the disk does not take the file.
+    """
+    import duckdb
+
+    parts = [_columns(folder.absolute().name, read_log(folder)) for folder in folders]
+    rows = {name: np.concatenate([part[name] for part in parts]) for name in (*FIRST, *NAMES)}
+    texts = (*FIRST, *TEXTS)
+    fields = ", ".join(
+        f'"{name}"' if name in texts else f"nullif(\"{name}\", 'nan'::DOUBLE) AS \"{name}\"" for name in rows)
+    with tempfile.TemporaryDirectory() as folder:
+        beside = Path(folder) / "table"
+        try:
+            with duckdb.connect() as database:
+                database.execute(f"COPY (SELECT {fields} FROM rows) TO '{beside}' {TABLES[target.suffix.lower()]}")
+        except (duckdb.Error, OSError) as failed:
+            raise FileError(f"{target} cannot be written", got=str(failed).splitlines()[0]) from failed
+        save_file(target, beside.read_bytes(), what="the table")
+    return len(rows["t_s"])
+
+
+def _columns(name: str, log: HoldLog) -> dict[str, Any]:
+    started = log.facts.get("started")
+    begin_s = datetime.fromisoformat(started).timestamp() if started else None
+    at = ["" if begin_s is None else datetime.fromtimestamp(begin_s + t_s, UTC).isoformat(timespec="milliseconds")
+          for t_s in log["t_s"]]
+    columns = {each: log[each].astype(object) if each in TEXTS else log[each] for each in NAMES}
+    return {"hold": np.full(len(log), name, dtype=object), "at_utc": np.array(at, dtype=object), **columns}

@@ -1,0 +1,160 @@
+"""Holds in one file for another PC, and back: a ZIP with a folder for each hold and only a record's files in it."""
+
+from __future__ import annotations
+
+import io
+import json
+import shutil
+import tempfile
+import zipfile
+import zlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from bainwright.core.atomic_write import save_file
+from bainwright.core.errors import BainError, FileError
+from bainwright.core.file_names import file_name
+from bainwright.core.home import holds_folder
+from bainwright.core.os_errors import file_error
+from bainwright.core.read_file import LOG_BYTES, read_bytes
+from bainwright.record.reader import CSV, EVENTS, FACTS, PARQUET, read_facts, read_log
+
+FILES = (CSV, PARQUET, EVENTS, FACTS, "temper.json", "stock.json", "hold.png", "hold.svg")  # of a hold's folder
+MOST_HOLDS = 10_000  # of one file; chosen
+FIXED_TIME = (2020, 1, 1, 0, 0, 0)  # so that the same holds give the same bytes
+
+
+@dataclass
+class Gathered:
+    """What came in: new folders, names of holds that were here already, and why the others were left out."""
+
+    added: list[Path] = field(default_factory=list)
+    known: list[str] = field(default_factory=list)
+    refused: list[str] = field(default_factory=list)
+
+
+def pack(folders: Sequence[Path], target: Path) -> None:
+    """Write holds into one file.
+
+    Parameters
+    ----------
+    folders : sequence of Path
+        The holds' folders; two of one name get different names inside.
+    target : Path
+        The ZIP file.
+
+    Raises
+    ------
+    FileError
+        When a file cannot be read, or the disk does not take the archive.
+    """
+    out, names = io.BytesIO(), set[str]()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for folder in folders:
+            inside = _free_name(file_name(folder.absolute().name), names)
+            names.add(inside)
+            for name in FILES:
+                if (folder / name).is_file():
+                    data = read_bytes(folder / name, limit=LOG_BYTES)
+                    archive.writestr(zipfile.ZipInfo(f"{inside}/{name}", FIXED_TIME), data, zipfile.ZIP_DEFLATED)
+    save_file(target, out.getvalue(), what="the archive")
+
+
+def _free_name(name: str, taken: set[str]) -> str:
+    return next(each for each in (name, *(f"{name}-{n}" for n in range(2, MOST_HOLDS))) if each not in taken)
+
+
+def gather(source: Path) -> Gathered:
+    """Bring holds from an archive, or from a folder of holds, into the home of records. What is here is never changed.
+
+    Parameters
+    ----------
+    source : Path
+        A file of `pack`, another home, or a folder with holds in it.
+
+    Raises
+    ------
+    FileError
+        When the source is neither, or the home cannot be written.
+    """
+    if not source.exists():
+        raise FileError(f"there is no {source}", wanted="a file that bain export wrote, or a folder of holds")
+    holds, found = holds_folder(), Gathered()
+    try:
+        holds.mkdir(parents=True, exist_ok=True)
+        known = {_identity(folder) for folder in holds.iterdir() if (folder / FACTS).is_file()}
+        for name, files in _holds_in(source):
+            with tempfile.TemporaryDirectory(dir=holds, prefix=".coming-") as coming:
+                folder = Path(coming) / "hold"
+                folder.mkdir()
+                for file, data in files.items():
+                    (folder / file).write_bytes(data)
+                _take(folder, name, known, found)
+    except OSError as failed:
+        raise file_error(f"the holds of {source} cannot be stored in {holds}", failed) from failed
+    return found
+
+
+def _take(folder: Path, name: str, known: set[str], found: Gathered) -> None:
+    """Move a hold to its place, unless it is here already or is none."""
+    try:
+        read_log(folder)
+    except BainError as failed:
+        found.refused.append(f"{name}: {failed.words().replace(str(folder), name)}")
+        return
+    identity = _identity(folder)
+    if identity in known:
+        found.known.append(name)
+        return
+    known.add(identity)
+    target = holds_folder() / _free_name(name, {each.name for each in holds_folder().iterdir()})
+    shutil.move(folder, target)
+    found.added.append(target)
+
+
+def _identity(folder: Path) -> str:
+    """What makes two copies one hold: its board, number and start, or the rows where the start is not known."""
+    facts = read_facts(folder)
+    board: dict[str, Any] = facts.get("board") or {}
+    if facts.get("started"):
+        return json.dumps([board.get("board"), facts.get("hold"), facts["started"]])
+    return f"{zlib.crc32(read_bytes(folder / CSV, limit=LOG_BYTES)):08x}" if (folder / CSV).is_file() else str(folder)
+
+
+def _holds_in(source: Path) -> Iterator[tuple[str, dict[str, bytes]]]:
+    """Each hold's name and files."""
+    if source.is_dir():
+        inside = source / "holds" if (source / "holds").is_dir() else source
+        for folder in sorted([inside, *inside.iterdir()]):
+            if (folder / FACTS).is_file() or (folder / CSV).is_file():
+                yield file_name(folder.absolute().name), {
+                    name: read_bytes(folder / name, limit=LOG_BYTES) for name in FILES if (folder / name).is_file()}
+        return
+    try:
+        with zipfile.ZipFile(source) as archive:
+            yield from _unpacked(archive, source)
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError, RuntimeError) as failed:
+        raise FileError(f"{source} is no archive of holds, or is damaged", got=str(failed),
+                        hint="bain export writes one") from failed
+
+
+def _unpacked(archive: zipfile.ZipFile, source: Path) -> Iterator[tuple[str, dict[str, bytes]]]:
+    holds: dict[str, dict[str, zipfile.ZipInfo]] = {}
+    for each in archive.infolist():
+        parts = PurePosixPath(each.filename).parts
+        if len(parts) == 2 and parts[1] in FILES:  # nothing else is ever written, wherever its name points
+            holds.setdefault(file_name(parts[0]), {})[parts[1]] = each
+    if not holds:
+        raise FileError(f"{source} has no holds in it", hint="bain export writes an archive of holds")
+    if len(holds) > MOST_HOLDS:
+        raise FileError(f"{source} has too many holds", got=str(len(holds)), wanted=f"at most {MOST_HOLDS}")
+    for name, files in holds.items():
+        data = {}
+        for file, each in files.items():
+            with archive.open(each) as opened:
+                data[file] = opened.read(LOG_BYTES + 1)  # the size that the archive says may be a lie
+            if len(data[file]) > LOG_BYTES:
+                raise FileError(f"{source}: {name}/{file} is too large", wanted=f"at most {LOG_BYTES} bytes")
+        yield name, data

@@ -1,0 +1,138 @@
+"""Holds leave in one file and come in on another PC: whole, once, and nowhere but in the home of records."""
+
+from __future__ import annotations
+
+import csv
+import json
+import zipfile
+from pathlib import Path
+
+import duckdb
+import pytest
+
+from bainwright import cli
+from bainwright.core import home
+from bainwright.record.columns import HEADER, NAMES
+from bainwright.record.reader import read_log
+
+
+@pytest.fixture(autouse=True)
+def records(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv(home.VARIABLE, str(tmp_path / "home"))
+    monkeypatch.chdir(tmp_path)
+    return tmp_path / "home" / "holds"
+
+
+def store(folder: Path, started: str = "2026-11-20T22:00:00+00:00", rows: int = 3) -> Path:
+    folder.mkdir(parents=True)
+    (folder / "hold.json").write_text(json.dumps({"started": started, "board": {"board": "b1"}, "hold": 7}))
+    row = dict.fromkeys(NAMES, "0") | {"state": "hold", "stage": "work", "water_c": "33.0", "bowl_c": "", "ask": ""}
+    lines = [",".join(str({**row, "t_s": f"{at}.000"}[name]) for name in NAMES) for at in range(1, rows + 1)]
+    (folder / "hold.csv").write_text("\n".join([HEADER, *lines]) + "\n")
+    (folder / "events.jsonl").write_text('{"t_s": 1.0, "event": "warm"}\n')
+    return folder
+
+
+def elsewhere(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
+    """The same user on another PC."""
+    monkeypatch.setenv(home.VARIABLE, str(tmp_path / "other"))
+    return tmp_path / "other" / "holds"
+
+
+def test_a_hold_arrives_on_another_pc_byte_for_byte(
+    records: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = store(records / "dark-1")
+    assert cli.main(["export", "a.zip", "dark-1"]) == 0
+    holds = elsewhere(monkeypatch, tmp_path)
+    assert cli.main(["gather", "a.zip"]) == 0
+    for name in ("hold.csv", "hold.json", "events.jsonl"):
+        assert (holds / "dark-1" / name).read_bytes() == (folder / name).read_bytes()
+    assert len(read_log(holds / "dark-1")) == 3
+
+
+def test_a_hold_that_is_here_already_comes_in_only_once(records: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    store(records / "dark-1")
+    cli.main(["export", "a.zip"])
+    assert cli.main(["gather", "a.zip", "a.zip"]) == 0
+    assert [each.name for each in records.iterdir()] == ["dark-1"]
+    assert "2 of them were here already" in capsys.readouterr().out
+
+
+def test_another_hold_of_the_same_name_gets_a_name_of_its_own(
+    records: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store(records / "dark-1")
+    cli.main(["export", "a.zip"])
+    holds = elsewhere(monkeypatch, tmp_path)
+    here = store(holds / "dark-1", started="2026-11-27T22:00:00+00:00", rows=5)
+    before = (here / "hold.csv").read_bytes()
+    assert cli.main(["gather", "a.zip"]) == 0
+    assert sorted(each.name for each in holds.iterdir()) == ["dark-1", "dark-1-2"]
+    assert (here / "hold.csv").read_bytes() == before
+
+
+def test_another_home_is_gathered_as_a_folder(records: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    store(records / "dark-1")
+    store(records / "dark-2", started="2026-11-21T22:00:00+00:00")
+    holds = elsewhere(monkeypatch, tmp_path)
+    assert cli.main(["gather", str(records.parent)]) == 0
+    assert sorted(each.name for each in holds.iterdir()) == ["dark-1", "dark-2"]
+
+
+def test_an_archive_cannot_write_outside_the_home_or_any_other_file(records: Path, tmp_path: Path) -> None:
+    data = (store(tmp_path / "made") / "hold.csv").read_bytes()
+    with zipfile.ZipFile("evil.zip", "w") as archive:
+        for name in ("../hold.csv", "/hold.csv", "../../x/hold.csv", "ok/run.py", "ok/../../hold.csv", "ok/hold.csv"):
+            archive.writestr(name, data)
+    assert cli.main(["gather", "evil.zip"]) == 0
+    outside = {path.relative_to(tmp_path).parts[0] for path in tmp_path.rglob("*") if path.is_file()}
+    assert outside == {"made", "evil.zip", "home"}
+    assert {path.name for path in records.rglob("*") if path.is_file()} == {"hold.csv"}
+    assert all(path.parent.parent == records for path in records.rglob("hold.csv"))
+
+
+@pytest.mark.parametrize("data", [b"", b"PK\x03\x04", b"no archive at all" * 9])
+def test_what_is_no_archive_is_refused_in_words(
+    data: bytes, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "a.zip").write_bytes(data)
+    assert cli.main(["gather", "a.zip"]) != 0
+    assert "archive of holds" in capsys.readouterr().err
+
+
+def test_a_cut_archive_leaves_nothing_behind(records: Path, tmp_path: Path) -> None:
+    store(records / "dark-1", rows=500)
+    cli.main(["export", "a.zip"])
+    whole = (tmp_path / "a.zip").read_bytes()
+    damaged = bytearray(whole)
+    damaged[60:90] = bytes(30)
+    (tmp_path / "a.zip").write_bytes(bytes(damaged))
+    (records / "dark-1").rename(tmp_path / "aside")
+    assert cli.main(["gather", "a.zip"]) != 0
+    assert list(records.iterdir()) == []
+
+
+def test_table_has_the_hold_and_the_time_of_day_in_each_row(records: Path, tmp_path: Path) -> None:
+    """Read back with Python's csv module: 22:00 UTC plus the seconds of the hold; an unknown bowl is empty."""
+    store(records / "dark-1")
+    store(records / "dark-2", started="2026-11-21T22:00:00+00:00")
+    assert cli.main(["export", "t.csv", "dark-1", "dark-2"]) == 0
+    with (tmp_path / "t.csv").open() as file:
+        rows = list(csv.DictReader(file))
+    assert [row["hold"] for row in rows] == ["dark-1"] * 3 + ["dark-2"] * 3
+    assert rows[1]["at_utc"] == "2026-11-20T22:00:02.000+00:00"
+    assert (float(rows[1]["water_c"]), rows[1]["bowl_c"]) == (33.0, "")
+
+
+def test_parquet_opens_in_duckdb_with_the_same_rows(records: Path) -> None:
+    store(records / "dark-1")
+    assert cli.main(["export", "t.parquet"]) == 0
+    with duckdb.connect() as database:
+        found = database.execute("SELECT count(*), sum(t_s), count(bowl_c) FROM read_parquet('t.parquet')").fetchone()
+    assert found == (3, 6.0, 0)
+
+
+def test_an_unknown_format_is_refused_before_anything_is_read(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["export", "t.xls"]) == 2
+    assert ".csv, .parquet or .zip" in capsys.readouterr().err
