@@ -195,6 +195,24 @@ def test_a_hold_with_a_page_that_is_read_all_the_time_leaves_the_same_log(tmp_pa
     assert logs[0] == logs[1]
 
 
+def test_a_server_that_breaks_is_a_line_at_the_terminal_and_the_hold_continues(monkeypatch):
+    """Said once."""
+    def broken(*_):
+        raise OSError("no more files")
+
+    monkeypatch.setattr("uvicorn.Server.run", broken)
+    out, scene = io.StringIO(), scene_at()
+    with HoldPage([server.HERE], 0, []) as page:
+        view = page.view(PlainLines(out))
+        for _ in range(100):
+            view.refresh(scene)
+            if "no longer served" in out.getvalue():
+                break
+            time.sleep(0.05)
+        view.refresh(scene)
+    assert out.getvalue().count("the page is no longer served (OSError('no more files'))") == 1
+
+
 @contextlib.contextmanager
 def read_by(page):
     """Readers of a page, for as long as the block lasts."""

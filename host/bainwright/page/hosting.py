@@ -130,7 +130,7 @@ class HoldPage(Page):
 
     def view(self, view: View) -> View:
         """A view that also feeds the page."""
-        return PageView(view, self.latest, self._coming)
+        return PageView(view, self.latest, self._coming, lambda: self._server.broke)
 
 
 def _qr(link: str) -> str:

@@ -26,14 +26,18 @@ class PageView:
         What the page reads.
     coming : Coming
         Whether somebody is on their way to the warmer.
+    broke : callable
+        Why the server ended by itself; empty while it serves.
     clock_s : callable
         The clock of `latest`.
     """
 
     def __init__(
-        self, view: View, latest: Latest, coming: Coming, clock_s: Callable[[], float] = time.monotonic
-    ) -> None:
+        self, view: View, latest: Latest, coming: Coming, broke: Callable[[], str],
+        clock_s: Callable[[], float] = time.monotonic,
+    ) -> None:  # fmt: skip
         self._view, self._latest, self._coming, self._clock_s = view, latest, coming, clock_s
+        self._broke, self._said = broke, ""
         self._scene: Scene | None = None
         self._status: Status | None = None
         self._reported_s = self._next_s = clock_s()
@@ -55,7 +59,16 @@ class PageView:
             self._status, self._reported_s = scene.status, now_s
         if now_s >= self._next_s:
             self._scene, self._next_s = scene, now_s + LEAST_S
+            self._say_broken(scene)
             self._latest.put(now_of(scene, coming=self._coming.said(now_s)), self._reported_s)
+
+    def _say_broken(self, scene: Scene) -> None:
+        """Say once that there is no page any more; the hold is not affected."""
+        why = self._broke()
+        if why and not self._said:
+            self._said = f"the page is no longer served ({why}); the hold is not affected"
+            scene.events.append((scene.t_s, self._said))
+            self._view.event(scene.t_s, self._said)
 
     def event(self, t_s: float, text: str) -> None:
         """Show an event."""

@@ -85,10 +85,13 @@ class PageServer:
         return int(self._sockets[0].getsockname()[1])
 
     def _serve(self) -> None:
+        why = "it ended by itself"
         try:
             self._server.run(self._sockets)
-        except Exception as failed:
-            self.broke = repr(failed)
+        except (Exception, SystemExit) as failed:  # the thread's end; the hold continues without a page
+            why = repr(failed)
+        if not self._server.should_exit:
+            self.broke = why
 
 
 def open_sockets(addresses: list[str], port: int) -> list[socket.socket]:
