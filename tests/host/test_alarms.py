@@ -9,7 +9,7 @@ import threading
 import pytest
 from page_tools import scene_at
 
-from bainboard import faults
+from bainboard import faults, help_text
 from bainwright.alarms.alarm_view import AlarmView
 from bainwright.alarms.channels import Command, WebHook, channel
 from bainwright.alarms.rules import AGAIN_S, COMING_S, SILENT_S, THEN_EACH_S, Alarm, Coming, Rules, cause_of
@@ -75,7 +75,17 @@ def test_a_fault_calls_as_the_fault_table_has_it(number, stage, now):
 
 def test_what_can_wait_for_the_morning_is_sent_once():
     """A warning that stays all night."""
-    assert calls(Rules(Coming()), scene_at(warn=faults.BOWL_PROBE), 5000) == [0]
+    scene = scene_at(warn=1 << faults.BOWL_PROBE | 1 << faults.HEAT_FROM_OUTSIDE)
+    assert calls(Rules(Coming()), scene, 5000) == [0]
+    title = cause_of(scene, 0.0).title
+    for number in (faults.BOWL_PROBE, faults.HEAT_FROM_OUTSIDE):
+        assert help_text.FAULTS[number][0] in title
+
+
+def test_a_warning_that_the_step_causes_itself_calls_nobody():
+    """Cold water while seeding cools the probe fast."""
+    assert cause_of(scene_at(warn=1 << faults.PROBE_OUT, stage="seed"), 0.0) is None
+    assert cause_of(scene_at(warn=1 << faults.PROBE_OUT, stage="work"), 0.0) is not None
 
 
 def test_silence_is_an_alarm_because_a_dead_board_cannot_send_one():

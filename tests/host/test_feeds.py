@@ -7,6 +7,7 @@ import pytest
 from page_tools import Phone, code_of, scene_at, served
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
+from bainboard import faults, help_text
 from bainwright.page.feeds import METRICS_TYPE, as_json, metrics
 from bainwright.page.latest import Shown
 from bainwright.page.now import now_of
@@ -41,6 +42,14 @@ def test_an_old_temperature_is_no_metric(moment):
     assert "bain_chocolate_celsius" not in found
     assert "bain_heater_watts" not in found
     assert "bain_report_age_seconds" in found
+
+
+def test_the_warnings_of_a_status_line_are_shown_by_number_and_in_words():
+    """The board sends a bit mask (firmware/WIRE.md)."""
+    values = as_json(shown(scene_at(warn=1 << faults.SECOND_PROBE | 1 << faults.BOWL_PROBE)), course=False)
+    assert list(values["warnings"]) == [faults.BOWL_PROBE, faults.SECOND_PROBE]
+    assert values["fault"] == 0
+    assert help_text.FAULTS[faults.SECOND_PROBE][0] in values["warning"]
 
 
 def test_before_the_first_report_the_metrics_say_that_nothing_runs():

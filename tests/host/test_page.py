@@ -118,6 +118,17 @@ def test_a_code_pairs_one_phone_once_and_the_link_alone_pairs_none(page):
     assert not second.token
 
 
+def test_the_pages_of_two_warmers_do_not_take_each_others_phones(page):
+    """Browsers send one host's cookies to all of its ports, so the names must differ."""
+    with served(scene_at()) as other:
+        names = []
+        for each in (page, other):
+            phone = Phone(each)
+            phone.pair(code_of(each))
+            names.append(phone.cookie.partition("=")[0])
+    assert names[0] != names[1]
+
+
 def test_an_act_reaches_the_hold_with_what_the_person_saw(page, phone):
     """And the reply comes back."""
     assert phone.act("yes", seen="pour") == (200, {"done": True, "words": "Yes: the warmer has it."})

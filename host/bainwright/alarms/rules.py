@@ -150,9 +150,9 @@ def cause_of(scene: Scene, silent_s: float) -> Alarm | None:
         return Alarm("trip", True, "The warmer tripped: the heat is off", "\n".join(scene.advice))
     if scene.calling:
         return Alarm(f"ask {status.ask}", True, "The warmer asks for you", scene_words.prompt(scene, PRESS))
-    if status.warn:
-        return Alarm(f"warn {status.warn}", False, f"Warning: {terms.fault(status.warn)}",
-                     "\n".join(advise(status.warn).lines()))
+    if warnings := terms.warnings(status.warn, status.stage):
+        return Alarm(f"warn {warnings}", False, f"Warning: {'; '.join(terms.fault(number) for number in warnings)}",
+                     "\n".join(line for number in warnings for line in advise(number).lines()))
     return None
 
 

@@ -30,7 +30,6 @@ from bainwright.page.stream import MOST_STREAMS, EventStream, Streams
 from bainwright.plan import tonight
 
 ARRIVES_S = 4.0  # the board answers within a second; then a withdrawn act is never sent
-COOKIE = "bain"
 UNKNOWN = Reply(False, "It may not have arrived: the board has not answered yet. Look at what the page shows now.")
 LATE = Reply(False, "It did not arrive: the PC is looking for the board. Do it at the warmer, or try again.")
 NOT_PAIRED = Reply(
@@ -101,7 +100,7 @@ class PageApp:
         return checked
 
     def _session(self, request: Request) -> Session | None:
-        return self._access.session(request.cookies.get(COOKIE), time.monotonic())
+        return self._access.session(request.cookies.get(_cookie(request)), time.monotonic())
 
     async def _show_pairing(self, request: Request) -> Response:
         """The form that pairs; a link's preview must not use the code up, so only the form's button does."""
@@ -115,7 +114,7 @@ class PageApp:
             wrong = "That code is not valid, or no longer. Press p at the PC for a new one."
             return HTMLResponse(self._page("in", "/in", code="", wrong=wrong), 403)
         response = RedirectResponse("/", 303)
-        response.set_cookie(COOKIE, cookie, httponly=True, samesite="strict")
+        response.set_cookie(_cookie(request), cookie, httponly=True, samesite="strict")
         return response
 
     # -- the hold ------------------------------------------------------------------------------------------------------
@@ -274,6 +273,11 @@ def _form(body: bytes) -> dict[str, str]:
     except (UnicodeDecodeError, ValueError):
         return {}
     return {name: values[0] for name, values in found.items()}
+
+
+def _cookie(request: Request) -> str:
+    """The cookie's name: browsers share cookies among the ports of a host, and each warmer's page has a port."""
+    return f"bain-{request.url.port or 80}"
 
 
 def _bearer(headers: Headers) -> str | None:

@@ -62,7 +62,8 @@ def metrics(shown: Shown | None) -> str:
             Metric("bain_hold_seconds", "seconds", "Time since the hold began.", now.t_s),
             Metric("bain_hold_left_seconds", "seconds", "Time left, if the hold has an end.", now.left_s),
             Metric("bain_calling", "", "Does the warmer ask for somebody: 1, or 0.", float(now.calling and running)),
-            Metric("bain_fault", "", "The number of the fault or warning; 0 is none.", float(now.fault)),
+            Metric("bain_fault", "", "The number of the fault in force; 0 is none.", float(now.fault)),
+            Metric("bain_warnings", "", "How many warnings are in force.", float(len(now.warnings))),
         ]
         labels = {"chocolate": now.chocolate, "warmer": now.warmer, "virtual": str(now.virtual).lower()}
         lines += ["# TYPE bain_hold info", "# HELP bain_hold What is held, and where.",

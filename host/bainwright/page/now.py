@@ -49,6 +49,7 @@ class Now(msgspec.Struct, frozen=True):
     calling: bool
     coming: bool
     fault: int
+    warnings: tuple[int, ...]
     warning: str
     advice: tuple[str, ...]
     trouble: str
@@ -83,7 +84,7 @@ def now_of(scene: Scene, *, over: bool = False, coming: bool = False) -> Now:
     """
     status = scene.status
     water_words, water_wrong = scene_words.water_gap(scene)
-    number = (status.fault or status.warn) if status else 0
+    warnings = terms.warnings(status.warn, status.stage) if status else []
     return Now(
         schema=SCHEMA,
         virtual=scene.virtual,
@@ -112,8 +113,9 @@ def now_of(scene: Scene, *, over: bool = False, coming: bool = False) -> Now:
         prompt=scene_words.prompt(scene, PRESS),
         calling=scene.calling,
         coming=coming,
-        fault=number,
-        warning=terms.fault(number) if number else "",
+        fault=status.fault if status else 0,
+        warnings=tuple(warnings),
+        warning="; ".join(terms.fault(number) for number in [status.fault if status else 0, *warnings] if number),
         advice=tuple(scene.advice),
         trouble=scene.trouble,
         acts=() if over or status is None else tuple(act.name for act in acts.offered(scene)),

@@ -216,6 +216,20 @@ _REFUSED_IN = {
 }
 
 
+def warnings(mask: int, at_stage: str) -> list[int]:
+    """The warnings in a status line's mask, by number, without those that the step causes itself.
+
+    Parameters
+    ----------
+    mask : int
+        A bit a warning, as the board sends it.
+    at_stage : str
+        The step.
+    """
+    found = [number for number in range(mask.bit_length()) if mask >> number & 1]
+    return [number for number in found if not expected_in_step({"fault": number}, at_stage)]
+
+
 def refusal(why: str) -> str:
     """A board's reason for a refusal, in words where the reason is the state it is in."""
     name = why.removeprefix(_NOT_IN_STATE).partition(",")[0] if why.startswith(_NOT_IN_STATE) else ""
