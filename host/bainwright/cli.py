@@ -32,6 +32,7 @@ from bainwright.core.errors import DONE, NOT_AS_IT_SHOULD, WRONG_USE, BainError
 from bainwright.core.os_errors import FULL, reason
 from bainwright.core.terminal import guarded
 
+LONGEST = 2000  # characters of an error; chosen: half a screen
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 COMMANDS = (
     board, calibrate, collect, drill, export, gather, hold, holds, install, page, plan, ports, profile, review, rig,
@@ -90,6 +91,8 @@ def _run(arguments: list[str] | None) -> int:
 
 
 def _complain(text: str, code: int) -> int:
+    if len(text) > LONGEST:  # somebody's text is in it, perhaps a whole file's
+        text = f"{text[: LONGEST // 2]} ... {text[-LONGEST // 4 :]}"
     say(f"bain: {text}", err=True)
     return code
 

@@ -89,13 +89,55 @@ def folder(path: Path, rng: random.Random) -> None:
     path.mkdir()
 
 
-OFTEN: list[Damage] = [flip, flip, cut, swap, swap, swap, swap, insert, insert, deep, empty]
-SELDOM: list[Damage] = [pipe, device, folder, huge]
+def other_lines(path: Path, rng: random.Random) -> None:
+    """The line ends of another system, with or without a byte order mark."""
+    mark, end = rng.choice((b"", b"\xef\xbb\xbf")), rng.choice((b"\r\n", b"\r"))
+    path.write_bytes(mark + path.read_bytes().replace(b"\n", end))
+
+
+def other_letters(path: Path, rng: random.Random) -> None:
+    """Another encoding, or digits of another script."""
+    data = path.read_bytes()
+    with_digits = data.replace(b"3", rng.choice(("\u0663", "\uff13", "\u00b3")).encode())
+    path.write_bytes(rng.choice((with_digits, data.decode(errors="replace").encode("utf-16"))))
+
+
+def turned_back(path: Path, rng: random.Random) -> None:
+    """A clock that went back: a part of the lines comes again, before or after the others."""
+    first, *lines = path.read_bytes().splitlines(keepends=True) or [b""]
+    at = rng.randrange(len(lines) + 1)
+    path.write_bytes(b"".join(rng.choice(([first, *lines[at:], *lines[:at]], [first, *lines, *lines[:at]]))))
+
+
+def far_away(path: Path, rng: random.Random) -> None:
+    """A year that no clock shows."""
+    path.write_bytes(path.read_bytes().replace(b"2026", rng.choice((b"0001", b"9999", b"0000"))))
+
+
+def long_line(path: Path, rng: random.Random) -> None:
+    """A line of many megabytes, before or after the others."""
+    line = rng.choice((b"9", b'"', b",", b"[", b"\0")) * 12_000_000
+    path.write_bytes(rng.choice((line + path.read_bytes(), path.read_bytes() + line)))
+
+
+def no_file(path: Path, rng: random.Random) -> None:
+    """A link to nothing, or to itself."""
+    path.unlink()
+    path.symlink_to(rng.choice(("nowhere", path.name)))
+
+
+OFTEN: list[Damage] = [
+    flip, flip, cut, swap, swap, swap, swap, insert, insert, deep, empty, other_lines, other_letters, turned_back,
+    far_away,
+]  # fmt: skip
+SELDOM: list[Damage] = [pipe, device, folder, huge, long_line, no_file]
 
 
 def sound(here: Path, hold: Path) -> None:
     """A folder with one of each file a command reads; `hold` is a hold's."""
     shutil.copytree(hold, here / "holds" / "dark-1")
+    (here / "elsewhere.txt").write_text(f"{here / 'gone-1'}\n{here / 'gone-2'}\n")
+    (here / "list.json").write_text('{"schema": 2, "holds": {}}')
     (here / "r.toml").write_text((rig.BUNDLED / "pot.toml").read_text())
     (here / "c.toml").write_text((chocolate.BUNDLED / "dark.toml").read_text())
     (here / "g.toml").write_text("[water]\nkp = 0.7\n")
@@ -121,9 +163,10 @@ READERS: list[tuple[str, list[str]]] = [
     ("s.toml", ["hold", "c.toml", "--virtual", "r.toml", "--scenario", "s.toml", "--plant", "none.py:X"]),
     ("g.toml", ["hold", "c.toml", "--virtual", "r.toml", "--gains", "g.toml", "--plant", "none.py:X"]),
     *[(f"holds/dark-1/{name}", command)
-      for name in ("hold.csv", "events.jsonl", "hold.json", "temper.json", "stock.json", "hold.parquet")
-      for command in (["temper", "holds/dark-1"], ["stock", "holds/dark-1"], ["show", "dark-1"], ["holds"],
-                      ["stock", "holds/dark-1", "--left", "100g"])],
+      for name in ("hold.csv", "events.jsonl", "hold.json", "temper.json", "stock.json", "hold.parquet", "hold.svg")
+      for command in (["temper", "holds/dark-1"], ["stock", "holds/dark-1"], ["show", "dark-1"], ["holds"], ["stock"],
+                      ["stock", "holds/dark-1", "--left", "100g"], ["review", "last", "--report", "r.html"])],
+    *[(name, command) for name in ("elsewhere.txt", "list.json") for command in (["holds"], ["show", "dark-1"])],
 ]  # fmt: skip
 
 

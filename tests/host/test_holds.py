@@ -244,7 +244,7 @@ def test_since_takes_a_date_or_days_back() -> None:
     now = datetime(2026, 11, 29, 12, tzinfo=UTC)
     assert parse_since("7d", now) == now - timedelta(days=7)
     assert parse_since("2026-11-01", now).date() == date(2026, 11, 1)
-    for text in ("7", "d", "soon", "2026-13-01", "-3d", "999999999d", ""):
+    for text in ("7", "\u0663d", "d", "soon", "2026-13-01", "-3d", "999999999d", ""):
         with pytest.raises(UseError, match="--since"):
             parse_since(text, now)
 
@@ -282,6 +282,22 @@ def test_show_as_json_has_its_moments_with_their_zone(records: Path, capsys: pyt
     assert datetime.fromisoformat(result["ended"]) == datetime(2026, 11, 20, 20, tzinfo=UTC)
     assert result["stages"] == [{"stage": "work", "from_s": 0.0, "to_s": 2.0}]
     assert result["verdict"] == "in window"
+
+
+@pytest.mark.parametrize("command", [["temper"], ["stock"], ["show"], ["review"]])
+def test_every_command_about_a_hold_takes_what_the_list_calls_it(
+    records: Path, capsys: Capture, command: list[str]
+) -> None:
+    folder = store(records / "holds" / "dark-1")
+    for named in ("last", "dark-1", str(folder), str(folder / "hold.csv")):
+        assert cli.main([*command, named]) == 0, capsys.readouterr().err
+    assert cli.main([*command, "drak-1"]) == 2
+    assert "did you mean dark-1?" in capsys.readouterr().err
+
+
+def test_an_error_about_an_endless_name_is_no_longer_than_half_a_screen(capsys: Capture) -> None:
+    assert cli.main(["show", "x" * 100_000]) == 2
+    assert len(capsys.readouterr().err) < 2100
 
 
 @pytest.mark.parametrize("name", ["temper.json", "stock.json"])

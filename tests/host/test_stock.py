@@ -143,7 +143,7 @@ def test_five_evenings_and_their_median_are_what_counts(here):
         (("--seed", "300g"), "wanted --melt MASS and --seed MASS"),
         (("--melt", "1.5kg", "--seed", "30g"), "check the two masses"),
         (("--of", "holds/dark-1"), "this evening itself"),
-        (("--of", "holds/none"), "there is no hold at holds/none"),
+        (("--of", "holds/none"), "there is no hold 'holds/none'"),
     ],
 )
 def test_what_cannot_be_is_refused_in_words_and_nothing_is_stored(capsys, here, arguments, word):
@@ -173,7 +173,7 @@ def test_of_which_evening_is_asked(capsys):
 def test_a_folder_that_is_none_is_named_as_it_was_typed(capsys, arguments):
     code, out, err = stock(capsys, *arguments)
     assert (code, out) == (2, "")
-    assert f"there is no hold at {arguments[0]}" in err
+    assert f"there is no hold '{arguments[0]}'" in err
 
 
 def test_seed_is_judged_by_where_the_bowl_settled(capsys):

@@ -147,4 +147,4 @@ def test_a_damaged_record_is_named(folder, capsys):
 def test_a_folder_without_a_log_is_named(tmp_path, capsys):
     code, _, err = temper(capsys, tmp_path / "none")
     assert code == 2
-    assert f"there is no hold at {tmp_path / 'none'}" in err
+    assert f"there is no hold {str(tmp_path / 'none')!r}" in err

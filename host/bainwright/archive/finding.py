@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from bainwright.archive.listing import Entry
+from bainwright.archive.listing import Entry, list_holds
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.toml import close_match
 from bainwright.record.reader import is_hold
@@ -56,6 +56,17 @@ def find(named: str, holds: Sequence[Entry], today: date) -> Path:
                     hint=near or "bain holds lists all of them")  # fmt: skip
 
 
+def folder_named(named: str) -> Path:
+    """As `find`, among the holds that there are now.
+
+    Raises
+    ------
+    FileError
+        When there is no such hold, or more than one.
+    """
+    return find(named, list_holds(), datetime.now().astimezone().date())
+
+
 def parse_since(text: str, now: datetime) -> datetime:
     """The moment that ``--since`` names: a date, or a number of days back.
 
@@ -72,7 +83,7 @@ def parse_since(text: str, now: datetime) -> datetime:
         When it is neither.
     """
     days = text.strip().removesuffix("d")
-    if days.isdecimal() and days != text.strip() and len(days) < 6:
+    if days.isascii() and days.isdecimal() and days != text.strip() and len(days) < 6:
         return now - timedelta(days=int(days))
     try:
         day = datetime.fromisoformat(text.strip())

@@ -30,7 +30,8 @@ def holds(as_json: bool, warmer: str | None, kind: str | None, since: str | None
     for note in notes:
         remark(note)
     found = select(everything, warmer=warmer, kind=kind, since=begin)
-    show_result([as_result(hold) for hold in found], lines(found) if found else [], as_json)
-    if not found and not as_json:
+    if found or as_json:
+        show_result([as_result(hold) for hold in found], lines(found), as_json)
+    elif not notes:
         remark("no hold matches" if everything else "there are no holds yet; bain hold dark --virtual makes the first")
     return 0

@@ -25,8 +25,8 @@ from bainwright.commands.console import say
 def stock(as_json: bool, pounds: bool, **asked: Any) -> int:
     """Record what an evening left: its mass, how often it was melted, what got into it, and may it be tempered again.
 
-    HOLD is a hold's name or folder; without it, everything recorded is listed. Exit status 1 says that some
-    of it is not fit.
+    HOLD is a name from `bain holds`, `last`, `yesterday` or a folder; without it, everything recorded is listed. Exit
+    status 1 says that some of it is not fit.
     """
     from bainwright.core.masses import Shown
     from bainwright.plan.stock import StockOptions, run_stock

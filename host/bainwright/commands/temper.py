@@ -20,13 +20,14 @@ from bainwright.commands.usage import Number, OneOf
 @click.option("--undo", is_flag=True, help="Take the last entry back.")
 @options.room("Room temperature where it set, in °C or 68F.")
 @options.json
-def temper(as_json: bool, **asked: Any) -> int:
+def temper(hold: str, as_json: bool, **asked: Any) -> int:
     """Show or complete the temper tests of a hold.
 
-    HOLD is a hold's name or folder. A test that the warmer timed is there already; how the piece looked is yours to
-    say, and a time of your own adds a test; --undo takes the last entry back. The record lies beside the log as
-    temper.json.
+    HOLD is a name from `bain holds`, `last`, `yesterday` or a folder. A test that the warmer timed is there already;
+    how the piece looked is yours to say, and a time of your own adds a test; --undo takes the last entry back. The
+    record lies beside the log as temper.json.
     """
+    from bainwright.archive.finding import folder_named
     from bainwright.record.temper_entry import TemperOptions, run_temper
 
-    return run_temper(TemperOptions(**asked), as_json=as_json, say=say)
+    return run_temper(folder_named(hold), TemperOptions(**asked), as_json=as_json, say=say)

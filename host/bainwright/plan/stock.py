@@ -12,6 +12,7 @@ from typing import Any
 import msgspec
 import numpy as np
 
+from bainwright.archive.finding import folder_named
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.home import hold_folders, home
 from bainwright.core.masses import Shown, parse_mass_kg
@@ -26,7 +27,7 @@ from bainwright.plan.leftovers import (
     read_leftovers,
     save_leftovers,
 )
-from bainwright.record.reader import FACTS, HoldLog, folder_of, read_log
+from bainwright.record.reader import FACTS, HoldLog, read_log
 from bainwright.record.taken_back import take_back
 from bainwright.record.temper_tests import chocolate_at
 from bainwright.words import terms
@@ -80,7 +81,7 @@ def _found(options: StockOptions, notes: list[str]) -> list[tuple[Path, Leftover
         if _has_entry(options) or options.undo:
             raise UseError("which evening?", wanted="a hold's name or folder", hint="bain holds lists them")
         return _recorded(notes)
-    folder = folder_of(options.hold)
+    folder = folder_named(options.hold)
     if options.undo:
         if _has_entry(options):
             raise UseError("--undo takes the last entry back and enters nothing", hint="leave the other options out")
@@ -170,7 +171,7 @@ def _earlier(name: str | None, before: Leftovers, folder: Path) -> Leftovers | N
     """The record of the evening whose leftovers were melted again for this one."""
     if name is None:
         return None
-    other = folder_of(name)
+    other = folder_named(name)
     if other.resolve() == folder.resolve():
         raise UseError("--of names this evening itself", hint="name the one before, whose leftovers were melted again")
     earlier = read_leftovers(other)

@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 
 from bainboard import settings
 from bainwright.core.errors import FileError
-from bainwright.core.home import holds_folder
 from bainwright.core.read_file import LOG_BYTES, read_bytes, read_json
 from bainwright.core.terminal import visible_values
 from bainwright.core.units import is_moment
@@ -60,25 +59,6 @@ class HoldLog:
 def is_hold(folder: Path) -> bool:
     """Has the folder the record of a hold, or a part of one?"""
     return any(os.path.isfile(folder / name) for name in (CSV, PARQUET, FACTS))
-
-
-def folder_of(named: str) -> Path:
-    """The folder of a hold, given by its path, by a file in it, or by its name among the stored holds.
-
-    Raises
-    ------
-    FileError
-        If there is no such hold.
-    """
-    path = Path(named)
-    if "\0" in named:
-        raise FileError("a path cannot have a NUL in it", hint="bain holds lists every hold")
-    if not path.exists() and path.name == named and (holds_folder() / named).exists():
-        path = holds_folder() / named
-    if not path.exists():
-        raise FileError(f"there is no hold at {path}", wanted="the folder of an evening",
-                        hint="bain holds lists them")
-    return path if path.is_dir() else path.parent
 
 
 def read_log(path: Path | str) -> HoldLog:

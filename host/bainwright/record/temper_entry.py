@@ -5,11 +5,12 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
+from pathlib import Path
 
 from bainboard import stages
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.units import parse_room_c
-from bainwright.record.reader import FACTS, HoldLog, folder_of, read_log
+from bainwright.record.reader import FACTS, HoldLog, read_log
 from bainwright.record.taken_back import take_back
 from bainwright.record.temper_tests import (
     TESTS,
@@ -30,7 +31,6 @@ Say = Callable[..., None]
 class TemperOptions:
     """The options as typed."""
 
-    hold: str
     minutes: float | None = None
     not_set: bool = False
     gloss: str | None = None
@@ -39,15 +39,21 @@ class TemperOptions:
     undo: bool = False
 
 
-def run_temper(options: TemperOptions, *, as_json: bool, say: Say) -> int:
+def run_temper(folder: Path, options: TemperOptions, *, as_json: bool, say: Say) -> int:
     """`bain temper`.
+
+    Parameters
+    ----------
+    folder : Path
+        The hold's folder.
+    options : TemperOptions
+        What was typed.
 
     Returns
     -------
     int
         The exit status: 1 when the last test did not pass.
     """
-    folder = folder_of(options.hold)
     log = read_log(folder)
     if options.undo:
         _refuse_both(options)

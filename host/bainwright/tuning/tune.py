@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import json
+import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,6 +12,7 @@ from typing import Any
 
 from bainboard import settings as board
 from bainwright import __version__
+from bainwright.archive.finding import folder_named
 from bainwright.core import units
 from bainwright.core.errors import UseError
 from bainwright.core.file_names import file_name
@@ -78,8 +80,8 @@ def tune(asked: TuneAsked, learn: Learn, *, as_json: bool, say: Say) -> int:
         return 0
     _refuse_combinations(asked)
     profile = load_profile(asked.chocolate)
-    folder, rig = (Path(asked.from_log), None) if asked.from_log else learn(asked, profile, say)
-    log = read_log(folder)
+    source, rig = (_log_named(asked.from_log), None) if asked.from_log else learn(asked, profile, say)
+    log = read_log(source)
     settings = _settings(asked, rig, log.facts)
     room_c = units.parse_room_c(asked.room) if asked.room else log.facts.get("room_c") or settings["room_c"]
     for note in log.notes:
@@ -92,6 +94,11 @@ def tune(asked: TuneAsked, learn: Learn, *, as_json: bool, say: Say) -> int:
     tuned = _choose_and_prove(task, fitted, asked, settings, say)
     _show(tuned, as_json, say)
     return 1 if tuned.why_not else 0
+
+
+def _log_named(named: str) -> Path:
+    """A log given as a file anywhere, or the folder of a hold."""
+    return Path(named) if os.path.isfile(named) else folder_named(named)
 
 
 # -- the options ----------------------------------------------------------------------------------------------------
