@@ -162,7 +162,7 @@ class Programme:
 
     def advance(self) -> None:
         """Go to the next step or stage; after the last one the hold is over."""
-        if self._step is stages.SWAP and self._now_ms > self._since_ms:  # somebody waited for it
+        if self._step is stages.SWAP and self.prompt == "swap":  # somebody waited for it
             self._report("bath_ready")
         if self._at + 1 < len(self._row[stages.STEPS]):
             self._begin_step(self._at + 1)

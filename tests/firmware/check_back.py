@@ -179,7 +179,7 @@ def test_a_chocolate_with_a_temperature_to_cool_to_is_cooled_and_warmed_back():
     e.run(3600, 33.0, 33.0, 25.0)
     assert e.p.stage == "cool"  # a person says that it is cool: a probe in the air reads so too
     e.act("confirm")
-    e.run(1, 33.0, 33.0, 27.5)
+    assert e.run(1, 33.0, 33.0, 27.5) == []  # the bath was ready all along: not reported twice
     assert e.p.prompt == "bowl_on"
     assert e.act("confirm") == ["confirmed", "bowl_on", "stage"]
     assert (e.p.stage, e.p.target_c) == ("settle", 31.5)

@@ -11,6 +11,7 @@ from bainwright.words import terms
 PLACES = {BELOW: "below its window", IN: "in its window", ABOVE: "ABOVE its window", UNKNOWN: "not known"}
 # In a step that warms or cools the chocolate, being outside its window is no trouble.
 ON_ITS_WAY = {("melt", BELOW): "melting", ("melt", IN): "warm enough", ("seed", ABOVE): "cooling",
+              ("cool", ABOVE): "cooling", ("cool", IN): "cooling", ("cool", BELOW): "cooling",
               ("settle", ABOVE): "settling", ("rest", BELOW): "resting"}
 KEYS = {"resume": "w", "bowl_on": "b", "no_refill": "r"}  # at the terminal
 STEADY_C = 0.05  # chosen: a change over ten minutes that no kitchen thermometer shows

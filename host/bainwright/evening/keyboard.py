@@ -17,8 +17,8 @@ from bainwright.link.session import Session
 from bainwright.words import terms
 
 _KEYS = (
-    "y yes  n no, it thickens  d it thins  r refill coming  b bowl off/on  t test  c other bowl  e end of dipping  "
-    "u one step back  w pause  k lock  Ctrl-C "
+    "y yes  n no, it thickens  d it thins  r refill  b bowl off/on  t test  c other bowl  e end of dipping  "
+    "u step back  w pause  k lock  Ctrl-C "
 )
 KEYS = _KEYS + "leave or stop"
 KEYS_VIRTUAL = f"{_KEYS}end  {hands_line()}"

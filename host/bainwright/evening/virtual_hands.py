@@ -25,12 +25,12 @@ class Hand:
 
 
 HANDS: dict[str, Hand] = {
-    "1": Hand("swap 0.2 L", "0.2 L of the bath swapped for cold water",
+    "1": Hand("swap", "0.2 L of the bath swapped for cold water",
               lambda away: [acts.WaterSwap(at_s=0, litres=PART_L, temp_c=COLD_C)]),
     "2": Hand("pour", "0.2 L of cold water poured in",
               lambda away: [acts.WaterTopUp(at_s=0, litres=PART_L, temp_c=COLD_C)]),
     "3": Hand("ladle", "0.2 L of water taken out", lambda away: [acts.WaterOut(at_s=0, litres=PART_L)]),
-    "4": Hand("seed 50 g", "50 g of seed stirred in",
+    "4": Hand("seed", "50 g of seed stirred in",
               lambda away: [acts.Seed(at_s=0, mass_kg=0.05, temp_c=SEED_C), acts.Stir(at_s=0, for_s=STIR_S)]),
     "5": Hand("dip", "dipping 100 g within ten minutes",
               lambda away: [acts.Dip(at_s=0, mass_kg=0.1, for_s=DIP_S)]),

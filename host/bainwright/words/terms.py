@@ -19,7 +19,7 @@ STATES = {
 }
 STAGES = {
     "melt": "melting", "seed": "seeding", "cool": "cooling", "settle": "settling", "test": "temper test",
-    "work": "dipping", "rest": "rest, heat off", "melted": "melted stock", "tune": "learning the warmer",
+    "work": "dipping", "rest": "rest", "melted": "melted stock", "tune": "learning the warmer",
     "change": "changing the bowl", "": "no step",
 }
 # What the warmer asks, the same in every view on the PC; the braces take figures of the chocolate (see `prompt`).
