@@ -11,7 +11,8 @@ from typing import Any
 
 import pytest
 
-from bainboard import faults, pins, settings, supervisor
+from bainboard import faults, pins, selftest, settings, supervisor
+from bainboard.heat_balance import largest_load_j_per_k
 from bainboard.warmer import Warmer
 from bainwright.cli import main
 from bainwright.core import atomic_write
@@ -366,3 +367,18 @@ def test_a_folder_that_cannot_be_written_to_is_refused_before_the_first_step(
 def test_options_that_cannot_be_are_refused(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["drill", *words]) == 2
     assert "bain:" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("lag_s", [30.0, 49.0, 90.0])
+def test_time_allowed_for_a_shorted_switch_follows_the_self_tests_own_course(lag_s: float) -> None:
+    """Oracle: the firmware's self-test, stepped through with a switch that heats whenever the guard is closed."""
+    values = rig(heater_w=150.0, heater_lag_s=lag_s, water_l=2.5)
+    test, water_c, element_w, second = selftest.SelfTest(values, 0), 20.0, 0.0, 0
+    guard = 0
+    while not test.done and second < 3600:
+        _, guard = test.step(1000 * second, round(16.0 * water_c) / 16.0)
+        element_w += (150.0 * guard - element_w) / lag_s
+        water_c += element_w / largest_load_j_per_k(values)
+        second += 1
+    assert test.fault == faults.SWITCH_SHORTED
+    assert 0.85 * items.switch_verdict(values) < second <= items.switch_verdict(values)

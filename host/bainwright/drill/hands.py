@@ -21,7 +21,8 @@ HOLD_BUTTON_MS = 4500  # the board asks for 3 s
 # Two thirds of the bath each time, so that the probe never moves faster than water can move it (`trip.jump_c_per_s`).
 HAND_WARM_C, HOT_C, COOL_C, POURED = 45.0, 85.0, 20.0, 0.67
 SETTLED = 60  # passes in which the probe has come down with its water
-UNHEATED_S = 150  # passes until the hold, now above its aim, gives no heat and has looked once where the rise came from
+UNHEATED_S = 300  # passes until the hold, now above its aim, gives no heat and has looked once where the rise came
+# from: two drains, a look and a pulse, 250 s with a lag of 60 s
 BETWEEN_POURS_S = 15.0  # a probe with a lag of 8 s has nearly followed, and no slow rise was seen (heat at rest)
 
 Wait = Callable[[int], None]  # lets so many passes go by

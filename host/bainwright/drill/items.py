@@ -45,7 +45,7 @@ def _until(v: Mapping[str, float], verdict: int) -> float:
     close = selftest.CLOSE if guard else selftest.CLOSE_NO_GUARD
     last = [step[3] for step in close].index(verdict)
     length_s = {
-        selftest.LOOK: selftest.LOOK_S,
+        selftest.LOOK: max(selftest.LOOK_S, selftest.LOOK_LAGS * v["heater_lag_s"]),
         selftest.PULSE: selftest.PROMISE_K * largest_load_j_per_k(dict(v)) / v["heater_w"],
         selftest.DRAIN: v["heater_lag_s"] + selftest.PROBE_S,
     }
@@ -144,7 +144,7 @@ ITEMS = (
          "The warmer continued the same hold."),
     Item("hot_water", "over temperature", WIRING, HOLD,
          # Faster than `trip.jump_c_per_s` is a broken probe, slower than a minute a switch that heats by itself.
-         "Move the water probe into hand-warm water, wait 150 s (no heat now), then into 10 °C over the limit.",
+         "Move the water probe into hand-warm water, wait 5 minutes (no heat now), then into 10 °C over the limit.",
          "Over the hard limit it trips, and stays off.", "Put the probe back into the bath.",
          faults.OVER_HARD_LIMIT, two_passes),
     Item("latch_kept", "a trip survives a power cut", LOGIC, TRIP,
