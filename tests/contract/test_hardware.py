@@ -223,6 +223,38 @@ def test_gate_sum_agrees_with_the_circuits_differential_equations(edges: int) ->
     assert drops_after_s(edges, thermal_v=0.0257, saturation_a=2.52e-9) == pytest.approx(by_sum_s, rel=0.05)
 
 
+# What a part's pins are: an output drives its net, an input only reads it.
+INPUTS = {"NMOS": (1,), "PNP": (1,), "COMPARATOR": (0, 1)}
+RAILS = {"0", "vcc", "24v"}
+
+
+def undefined_inputs(parts: tuple[gate_circuit.Part, ...]) -> set[str]:
+    """Input nets that no chain of resistors ties to a rail while every pin of the board floats. A bipolar transistor is
+    off, too, with a resistor from its base to its own emitter.
+    """
+    tied = set(RAILS)
+    resistors = [set(part.nets) for part in parts if part.kind in ("R", "LINK")]
+    while grown := {net for pair in resistors if pair & tied for net in pair} - tied:
+        tied |= grown
+    shunted = {part.nets[1] for part in parts if part.kind == "PNP" and {part.nets[1], part.nets[2]} in resistors}
+    return {part.nets[pin] for part in parts for pin in INPUTS.get(part.kind, ())} - tied - shunted
+
+
+def test_every_input_of_the_gate_has_a_level_while_the_board_is_in_reset() -> None:
+    assert undefined_inputs(gate_circuit.PARTS) == set()
+    for refs, net in ((("R12a", "R12c"), "gate"), (("R11b",), "q5_base"), (("R8a", "R8b"), "ref_2")):
+        without = tuple(part for part in gate_circuit.PARTS if part.ref not in refs)
+        assert undefined_inputs(without) == {net}
+
+
+def test_every_net_of_the_gate_joins_two_pins_and_has_one_comparator_at_most() -> None:
+    joined = [net for part in gate_circuit.PARTS for net in part.nets]
+    assert {net for net in joined if joined.count(net) < 2} <= {"heartbeat"}  # the board's own pin is its other end
+    driven = [part.nets[2] for part in gate_circuit.PARTS if part.kind == "COMPARATOR"]
+    assert len(driven) == len(set(driven))
+    assert not set(driven) & RAILS
+
+
 # -- one broken part --------------------------------------------------------------------------------------------------
 
 # The relay's own transistor: shorted it is a relay that is always closed, which the self-test looks for.
