@@ -142,6 +142,15 @@ def test_a_bowl_that_is_off_is_not_dipping():
     assert "set it back, then b" in text_of(scene)
 
 
+def test_a_lifted_bowl_takes_no_refill_and_on_the_table_it_is_seeded():
+    for stage, said in (("work", "set it back, then b"), ("seed", "add the seed")):
+        scene = scene_at(stage=stage)
+        scene.bowl_away = True
+        scene.prompt = "pour the refill in now" if stage == "work" else "add the seed"
+        assert said in text_of(scene)
+        assert "pour the refill" not in text_of(scene)
+
+
 def test_after_an_announcement_there_is_something_to_wait_for():
     scene = scene_at()
     assert "nothing to do" in text_of(scene)

@@ -61,7 +61,7 @@ def times(scene: Scene) -> tuple[str, str]:
 
 
 def prompt(scene: Scene, press: Mapping[str, str] = KEYS) -> str:
-    """What to do now: hands in the water come first, then what the warmer asks, then what is going on.
+    """What to do now: hands in the water come first, then a bowl lifted from the dipping, then what the warmer asks.
 
     Parameters
     ----------
@@ -72,7 +72,8 @@ def prompt(scene: Scene, press: Mapping[str, str] = KEYS) -> str:
     """
     if scene.status is not None and scene.status.state == "pause":
         return f"water pause: the heat is off, hands may go in; {press['resume']} ends the pause"
-    if scene.prompt:
+    dips = scene.status is not None and scene.status.stage == "work"
+    if scene.prompt and not (scene.bowl_away and dips):  # a lifted bowl takes no refill
         return scene.prompt
     if scene.bowl_away:
         return f"the bowl is off: wipe its underside dry, set it back, then {press['bowl_on']}"
