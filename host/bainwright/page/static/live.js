@@ -3,9 +3,13 @@
 
 const QUIET_MS = 5000; // the PC says every second that it lives
 const ANSWER_MS = 8000; // the PC answers an act within five seconds, whatever happens to it
+const AGAIN_MS = 4000;
+const DEAD_MS = 12000;
 const part = (name) => document.getElementById(name);
 let heardAt = Date.now();
 let over = false;
+let stream = null;
+let listenedAt = Date.now();
 
 function show(name, html) {
   const place = part(name);
@@ -33,19 +37,44 @@ function showLink() {
   dispatchEvent(new CustomEvent("bain", { detail: { ...state(), silentS: silent ? silentS : 0 } }));
 }
 
-const stream = new EventSource("/live");
-stream.addEventListener("now", (message) => {
-  heardAt = Date.now();
-  for (const [name, html] of Object.entries(JSON.parse(message.data))) show(name, html);
-  over = state().over === "1";
-  if (over) stream.close();
+function listen() {
+  stream?.close();
+  stream = new EventSource("/live");
+  stream.addEventListener("now", (message) => {
+    heardAt = Date.now();
+    for (const [name, html] of Object.entries(JSON.parse(message.data))) show(name, html);
+    over = state().over === "1";
+    if (over) stream.close();
+    showLink();
+  });
+  stream.addEventListener("alive", () => {
+    heardAt = Date.now();
+    showLink();
+  });
+  stream.addEventListener("error", () => {
+    // The browser tries again by itself, except where the server refused: its program was restarted, or it is full.
+    if (stream.readyState === EventSource.CLOSED && !over) setTimeout(loadAgain, AGAIN_MS);
+  });
+}
+
+listen();
+setInterval(() => {
   showLink();
-});
-stream.addEventListener("alive", () => {
-  heardAt = Date.now();
-  showLink();
-});
-setInterval(showLink, 1000);
+  // A phone that slept may hold a connection that is dead without knowing it.
+  if (!over && stream.readyState === EventSource.OPEN && Date.now() - Math.max(heardAt, listenedAt) > DEAD_MS) {
+    listenedAt = Date.now();
+    listen();
+  }
+}, 1000);
+
+async function loadAgain() {
+  try {
+    await fetch("/", { method: "HEAD" });
+    location.reload();
+  } catch {
+    setTimeout(loadAgain, AGAIN_MS);
+  }
+}
 
 const ANSWER_SHOWN_MS = 10000;
 let answeredAt = 0;
