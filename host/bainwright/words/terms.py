@@ -82,7 +82,7 @@ _PLAIN = {
     "cleared": "the trip was cleared at the warmer",
     "denied": "answered no",
     "bath_ready": "the bath is ready for the bowl",
-    "taken_back": "one step back: the last answer does not count",
+    "taken_back": "one step back: the last press does not count",
 }
 
 
