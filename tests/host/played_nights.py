@@ -1,7 +1,7 @@
 """Simulated evenings and nights with known events, as the logs a PC would have recorded. For tests and benches.
 
 The law and the plant run compiled (`bainwright.tuning.fastsim`); the readings get their probe's lag, noise and steps
-here. `PLANTS` are three structures: the built-in warmer, the lumped model, and a bath in two layers.
+here. `PLANTS` are two structures: the built-in warmer and the lumped model.
 """
 
 from __future__ import annotations
@@ -66,27 +66,6 @@ def lumped(rig: Rig, settings: dict[str, Any], room_c: float, fill: float, seed:
         ("bowl_loss_w_per_k", 0.2))}
     kitchen = surrogate.Kitchen(stir=float(rng.uniform(1.0, 1.8)), temper=float(rng.uniform(1.0, 1.25)))
     return surrogate.ModelWarmer(surrogate.scaled(guess(settings), **factors), kitchen, 33.0, 31.5, fill, room_c)
-
-
-class Layered(Warmer):
-    """An unstirred bath: the heater is in a lower layer, the probe and the bowl in the upper one."""
-
-    def __init__(self, rig: Rig, start: Start) -> None:
-        super().__init__(rig, start)
-        self.low_c = start.water_c
-        self.low_j_per_k = 0.4 * self.water_kg * 4180.0
-        self.water_kg *= 0.6
-        self.mixed_w_per_k = 40.0  # heat carried up per kelvin between the layers
-
-    def step(self, power_w: float, dt_s: float) -> None:
-        """The layers' exchange, then the upper one's own second."""
-        rises_w = self.mixed_w_per_k * (self.low_c - self.water_c)
-        self.low_c += (power_w - rises_w) * dt_s / self.low_j_per_k
-        self.upper(rises_w, dt_s)
-
-    def upper(self, power_w: float, dt_s: float) -> None:
-        """The layer that the bowl sits in."""
-        super().step(power_w, dt_s)
 
 
 PLANTS = {"built-in": built_in, "lumped": lumped}

@@ -233,14 +233,14 @@ def list_holds(notes: list[str] | None = None) -> list[Entry]:
         Folders that are gone are left out. One that lost its facts is there, with what its Parquet file still says.
     """
     before, now = _remembered(), {}
-    for folder in hold_folders(notes):
+    for folder in map(Path.absolute, hold_folders(notes)):
         state = _state(folder)
         if state is None:
             continue
-        path = str(folder.absolute())
+        path = str(folder)
         known = before.get(path)
         if known is None or (known.mtime_ns, known.size) != (state.st_mtime_ns, state.st_size):
-            known = _Known(state.st_mtime_ns, state.st_size, _read(folder.absolute()))
+            known = _Known(state.st_mtime_ns, state.st_size, _read(folder))
         now[path] = known
     if now != before:
         _remember(now)

@@ -31,7 +31,7 @@ def holds(as_json: bool, warmer: str | None, kind: str | None, since: str | None
         remark(note)
     found = select(everything, warmer=warmer, kind=kind, since=begin)
     if found or as_json:
-        show_result([as_result(hold) for hold in found], lines(found), as_json)
+        show_result([as_result(hold) for hold in found] if as_json else [], lines(found), as_json)
     elif not notes:
         remark("no hold matches" if everything else "there are no holds yet; bain hold dark --virtual makes the first")
     return 0

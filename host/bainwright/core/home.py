@@ -64,7 +64,7 @@ def hold_folders(notes: list[str] | None = None) -> Iterator[Path]:
     notes = [] if notes is None else notes
     try:
         with os.scandir(holds_folder()) as found:
-            yield from sorted(Path(each.path) for each in found if is_text(each.name) and each.is_dir())
+            yield from map(Path, sorted(each.path for each in found if is_text(each.name) and each.is_dir()))
     except FileNotFoundError:
         pass
     except OSError as failed:

@@ -12,7 +12,7 @@ from bainwright.review.balance import ENDLESS
 from bainwright.review.happenings import Happening
 
 TAP_C = 15.0  # chosen: cold water from the tap; the words say so
-SURE = 20.0  # chosen: at this strength nine in ten were true on the evenings that were judged
+SURE = 20.0  # chosen: at this strength 97 in 100 were true on the evenings that were judged
 
 ADVICE = {
     found.COOLED: "An open door or window, a lid off, or a fan?",

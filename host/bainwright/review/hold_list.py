@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from bainwright.archive.listing import Entry
@@ -29,7 +29,8 @@ def as_result(hold: Entry) -> dict[str, Any]:
 
 
 def _cells(hold: Entry) -> tuple[str, ...]:
-    started, ended = hold.started, hold.ended_at
+    started = hold.started
+    ended = None if started is None or hold.duration_s is None else started + timedelta(seconds=hold.duration_s)
     later = "" if not started or not ended or ended.date() == started.date() else " +1"
     days = (ended.date() - started.date()).days if started and ended else 0
     return (

@@ -20,6 +20,7 @@ from bainwright.review.night_words import compared, sections
 SUFFIXES = (".html", ".pdf")
 PICTURE_BYTES = 4 << 20  # chosen: twenty times a picture of 48 h
 A4_IN = (8.27, 11.69)
+NIGHTS_A_PAGE = 5  # in the table
 LINES_ABOVE_PICTURE, LINES_A_PAGE = 38, 66  # of 9 points
 STYLE = """
 :root { color-scheme: light dark; }
@@ -86,7 +87,7 @@ def page(nights: Sequence[Night], folders: Sequence[Path], made: datetime) -> st
     """The report as HTML; every text from a record is escaped, and nothing is fetched from outside."""
     parts = [f"<h1>{_heading(nights)}</h1>", f'<p class="when">Written {made.strftime("%a %d %b %Y, %H:%M %Z")}</p>']
     if len(nights) > 1:
-        head, *rows = compared(nights)
+        head, *rows = zip(*compared(nights), strict=True)  # a column a night: a phone and a sheet of paper are narrow
         parts.append("<table><tr>" + "".join(f"<th>{html.escape(cell)}</th>" for cell in head) + "</tr>")
         for row in rows:
             parts.append("<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>")
@@ -130,6 +131,9 @@ def _write_pdf(path: Path, nights: Sequence[Night], folders: Sequence[Path], mad
 
     out = io.BytesIO()
     with PdfPages(out, metadata={"Title": _heading(nights), "CreationDate": made}) as pages:
+        for at in range(0, len(nights) if len(nights) > 1 else 0, NIGHTS_A_PAGE):
+            table = list(zip(*compared(nights[at : at + NIGHTS_A_PAGE]), strict=True))
+            pages.savefig(_pdf_table(table, made))
         for night, folder in zip(nights, folders, strict=True):
             lines = _pdf_lines(night)
             pages.savefig(_pdf_page(lines[:LINES_ABOVE_PICTURE], made, folder / PNG))
@@ -154,14 +158,26 @@ def _pdf_page(lines: Sequence[str], made: datetime, picture: Path | None) -> Any
 
     figure = Figure(figsize=A4_IN)
     FigureCanvasAgg(figure)
-    text = "\n".join(lines).replace("$", r"\$")  # matplotlib takes a dollar for mathematics
-    figure.text(0.08, 0.96, text, va="top", fontsize=9, family="DejaVu Sans", linespacing=1.35)
+    _put(figure, 0.08, lines)
     figure.text(0.08, 0.03, f"Written {made.strftime('%a %d %b %Y, %H:%M %Z')}", fontsize=8, color="dimgray")
     if picture is not None and picture.is_file():
         axes = figure.add_axes((0.06, 0.06, 0.88, 0.38))
         axes.imshow(_pixels(picture))
         axes.set_axis_off()
     return figure
+
+
+def _pdf_table(table: Sequence[Sequence[str]], made: datetime) -> Any:
+    """Several nights on a page: the names of the figures, then a column a night."""
+    figure = _pdf_page([row[0] for row in table], made, None)
+    for number, column in enumerate(list(zip(*table, strict=True))[1:]):
+        _put(figure, 0.22 + 0.7 * number / NIGHTS_A_PAGE, column)
+    return figure
+
+
+def _put(figure: Any, left: float, lines: Sequence[str]) -> None:
+    text = "\n".join(lines).replace("$", r"\$")  # matplotlib takes a dollar for mathematics
+    figure.text(left, 0.96, text, va="top", fontsize=9, family="DejaVu Sans", linespacing=1.35)
 
 
 def _pixels(picture: Path) -> Any:

@@ -16,6 +16,7 @@ from bainwright.review.sentences import TEMPER_WORDS
 from bainwright.words import terms
 from bainwright.words.advice import advise
 
+LEAST_K_MIN = 0.05  # chosen: a smaller sum would be shown as 0.0
 LEAST_UNKNOWN_S = 60  # chosen, as in the report: a second between start and first row says nothing
 PARTS = {"": "The chocolate was", "work": "While dipping, the chocolate was", "melted": "As melted stock, it was"}
 NO_REPORT = "The record has no report, because the hold has no recorded end."
@@ -74,7 +75,7 @@ def _temperatures(night: Night) -> list[str]:
         lines.append(f"The water was {f['water_peak_c']:.1f} °C at its warmest.")
     if f["longest_outside_s"]:
         lines.append(f"The longest time outside was {duration_words(f['longest_outside_s'])}.")
-    if f["exposure_k_min"]:
+    if (f["exposure_k_min"] or 0.0) >= LEAST_K_MIN:
         lines.append(f"Above the window it collected {f['exposure_k_min']:.1f} degree-minutes.")
     return lines
 
