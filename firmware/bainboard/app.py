@@ -6,7 +6,8 @@ from bainboard import heap_reserve, store, wire
 from bainboard.board import Board
 from bainboard.documents import Documents
 from bainboard.drive import Pwm, TimeProportioned
-from bainboard.flashlog import NO_MEMORY, FlashLog, Folder
+from bainboard.flashlog import NO_MEMORY, FlashLog
+from bainboard.log_folder import Folder
 from bainboard.outbox import Outbox
 from bainboard.panel_logic import PanelLogic
 from bainboard.powerup import CLEAN, CRASH, MEMORY, OUTAGE_S, RESUMES, RUNNING, PowerUp

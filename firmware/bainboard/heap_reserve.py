@@ -17,7 +17,7 @@ STEP_BYTES = 2048  # how finely the far end is felt for
 SWEPT_BYTES = 4096
 
 # Modules that only the start and some requests need. Nothing of the safety core is among them.
-ON_DEMAND = ("settings", "transfer", "requests_documents", "requests_log", "requests_board")
+ON_DEMAND = ("settings", "pin_check", "transfer", "requests_documents", "requests_log", "requests_board")
 
 _held: list = []  # the reserve, or nothing
 _live = 0  # bytes left by the last sweep at a quiet moment

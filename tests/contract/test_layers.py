@@ -16,7 +16,7 @@ FIRMWARE_LAYERS = (
     {"wire", "chunks", "framing", "settings", "stages", "refill", "faults", "pins", "pin_check", "outbox",
      "heap_reserve", "drivers.codes"},
     {"help_text"},  # words for the PC; no board loads it
-    {"store", "transfer", "sensing", "drive", "drivers.onewire_probe", "drivers.ntc", "drivers.platinum",
+    {"store", "log_folder", "transfer", "sensing", "drive", "drivers.onewire_probe", "drivers.ntc", "drivers.platinum",
      "drivers.display", "control.pid", "control.rules"},
     {"commands", "programme", "heat_balance", "rest", "plausibility", "supervisor", "selftest", "panel", "display_text",
      "flashlog", "experiment", "powerup", "control.cascade"},

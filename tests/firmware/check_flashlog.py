@@ -7,7 +7,7 @@ import struct
 from fake_flash import PowerCutError
 from fake_folder import HOWS, FakeFolder
 
-from bainboard import flashlog, framing, settings, stages
+from bainboard import flashlog, framing, log_folder, settings, stages
 
 HOUR_MS = 3600000
 
@@ -498,7 +498,7 @@ def test_the_host_can_list_read_and_forget_segments_and_the_newest_stays():
 
 def test_the_real_folder_does_what_the_fake_one_does():
     path = "/tmp/check_flashlog_" + binascii.hexlify(os.urandom(8)).decode()
-    folder = flashlog.Folder(path)
+    folder = log_folder.Folder(path)
     try:
         log = booted(folder)
         small(log, 20)

@@ -7,7 +7,7 @@ from typing import Any
 
 from fake_board import FakeBoard, gone, status_line
 
-from bainboard import flashlog, settings
+from bainboard import flashlog, log_folder, settings
 from bainboard.chunks import base64_text
 
 ASKED = [
@@ -22,7 +22,7 @@ class LoggingBoard(FakeBoard):
 
     def __init__(self, flash: Path, *, wall_s: int = 0, **hello: Any) -> None:
         super().__init__(**hello)
-        self.folder = flashlog.Folder(str(flash))
+        self.folder = log_folder.Folder(str(flash))
         self.log = flashlog.FlashLog(self.folder)
         self.now_ms = 1000
         self.log.open(settings.defaults(settings.SETTINGS), self.now_ms, wall_s)

@@ -76,7 +76,7 @@ class Files:
 
 
 class Folder:
-    """`bainboard.flashlog.Folder` on that flash."""
+    """`bainboard.log_folder.Folder` on that flash."""
 
     def __init__(self, flash: Flash, path: str) -> None:
         self._flash, self._at = flash, path + "/"
