@@ -155,3 +155,17 @@ def test_of_two_acts_on_one_key_one_fits():
     assert of_key("b", kitchen.scene).name == "bowl_off"
     kitchen.scene.bowl_away = True
     assert of_key("b", kitchen.scene).name == "bowl_on"
+
+
+def test_the_key_p_shows_how_a_phone_gets_in_and_is_no_key_without_a_page():
+    """Each press makes a new code."""
+    kitchen, keys = Kitchen(), Silent()
+    keys.pressed = lambda: "p"
+    kitchen.keyboard.serve(kitchen.course, keys, Silent())
+    assert list(kitchen.scene.events) == []
+    codes = iter(("one", "two"))
+    kitchen.inbox.invite = lambda: next(codes)
+    for _ in range(2):
+        kitchen.keyboard.serve(kitchen.course, keys, Silent())
+    assert [text for _, text in kitchen.scene.events] == ["one", "two"]
+    assert kitchen.asked == []
