@@ -25,6 +25,7 @@ GAP_ROWS = 5  # a longer step between rows is a gap, as the score has it
 COVERED, OPEN = 0.9, 0.0  # share of the ring of water that is covered; the record does not say which (chosen)
 HUMIDITY = 0.5  # of the room (common practice, no source)
 TOP_UP_SHARE = 0.1  # a tenth of the water gone asks for a top-up (chosen: the probe still sits in it)
+LONGEST_S = 72 * 3600.0  # chosen: a hold lasts 48 h at most, so a longer record has a wrong time in it
 SIZES = {"heater_w", "water_l", "bowl_kg", "chocolate_kg", "heater_lag_s"}  # what a heat balance needs of the rig
 FIGURES = ("below_s", "inside_s", "above_s", "unknown_s", "longest_outside_s", "exposure_k_min", "bowl_low_c",
            "bowl_peak_c", "water_peak_c")  # fmt: skip
@@ -167,7 +168,7 @@ def _alarms(log: HoldLog) -> list[Alarm]:
 
 def _happened(log: HoldLog) -> tuple[Balance | None, list[happenings.Happening]]:
     rig = log.facts.get("rig")
-    if not isinstance(rig, dict):
+    if not isinstance(rig, dict) or log["t_s"][-1] - log["t_s"][0] > LONGEST_S:
         return None, []
     values, why = settings.check(settings.SETTINGS, {name: each for name, each in rig.items() if name in SIZES})
     if why or values is None or SIZES - set(rig):
