@@ -242,8 +242,10 @@ class Account:
         if self.proved_c is None or not read:
             return arrived_j
         self._c += SMOOTHING * (water_c - self._c)
-        under = self._c < min(room_c, self._began_c) - self.UNDER_K
-        self.under_s = self.under_s + dt_s if under else 0.0
+        if not self._c < min(room_c, self._began_c) - self.UNDER_K:
+            self.under_s = 0.0
+        elif given_j > 0.0:  # a draught may cool a bath at rest so far
+            self.under_s += dt_s
         self._watch_rise(arrived_j)
         look = self.look
         if look.at is not None and look.step(now_ms, dt_s, self._c, arrived_j):

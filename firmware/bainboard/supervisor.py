@@ -157,7 +157,7 @@ def probe_dead(s, i: Inputs) -> bool:
 
 
 def reads_too_cold(s, i: Inputs) -> bool:
-    """Ten minutes at 3 K under the room and under the start of the hold. Meanwhile nothing counts as proof."""
+    """Ten minutes of heat at 3 K under the room and under the start of the hold. Meanwhile nothing counts as proof."""
     return s.holding and s.account.under_s >= UNDER_S
 
 

@@ -215,3 +215,14 @@ def test_a_probe_that_drives_the_duty_by_a_slow_swing_is_not_taken_for_a_living_
         kitchen.reading = reading
         kitchen.run(2 * 3600)
         assert kitchen.peak_c < 35.0 + 10.0, kitchen.peak_c
+
+
+def test_a_heated_bath_that_reads_under_the_room_and_its_start_proves_nothing_and_a_resting_one_may():
+    """Started at 22 °C in a room of 20: 16.9 °C is no bath that heat goes into; a draught cools one at rest so far."""
+    for power_w, reads_c, under_s in ((150.0, 16.9, 100.0), (0.0, 16.9, 0.0), (150.0, 17.1, 0.0)):
+        account = account_of(POT, 22.0)
+        for n in range(1, 201):
+            account.step(n * 1000, 1.0, True, reads_c, power_w, 35.0, 20.0)
+            if n == 100:
+                account.under_s = 0.0  # the smoothed reading has come down by now
+        assert account.under_s == under_s, (power_w, reads_c)
