@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import statistics
+import textwrap
 from collections import Counter, defaultdict
 from collections.abc import Iterable
 from pathlib import Path
@@ -102,7 +103,8 @@ def _mutants(hunted: Path, firmware: str) -> str:
              f"killed: {killed - by_case} by the firmware's own checks, {by_case} by a case of search or board.")
     if lived:
         words += " These lived: " + "; ".join(f"`{name}`" for name in lived) + "."
-    return words + (f" (Played on firmware {', '.join(sorted(other))}.)" if other else "")
+    words += f" (Played on firmware {', '.join(sorted(other))}.)" if other else ""
+    return textwrap.fill(words, 118, break_long_words=False, break_on_hyphens=False)
 
 
 def _alone(rows: list[Row]) -> dict[str, list[Row]]:
