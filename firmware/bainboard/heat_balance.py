@@ -308,9 +308,9 @@ class Account:
             look.begin()
 
     def _watch_rise(self, arrived_j: float) -> None:
-        """A rise by RISE_K or more, of at least half of what heat promises the largest load and no more than the
-        smallest could show. On ground that was risen over since the last look it counts once: a reading that swings
-        about a stuck value rises again and again.
+        """Count a rise as proof: RISE_K or more, at least half of what the largest load would show for the heat given,
+        and no more than the smallest could show. A range already risen through since the last look counts only once,
+        because a reading that swings about a stuck value rises again and again.
         """
         self._rise_j += arrived_j
         risen_k = self._c - self._low_c

@@ -27,6 +27,9 @@ PROBE_S = 15.0  # a usual water probe's lag (chosen: bare steel sleeve in moving
 CALM_SHARE = 0.5  # a fall slower than this share of the heater's own rise is taken to go on (losses, mostly)
 CALM_K_PER_S = 0.006  # and no open bath cools faster than this by itself (2 L at 45 °C losing 70 W: computed)
 HOT_MARGIN_K = 2.0  # room for the pulses under the hard limit
+# A test broken off after its pulses has heated and proved nothing. After so many in a row the next one waits first: a
+# pulse of half a degree each twenty minutes is less than any bath loses at rest (4.6 kJ of 2 L over 1200 s: 4 W).
+MOST_BROKEN_OFF, WAIT_MS = 3, 1200000
 SMOOTHING = 0.25  # share of each new reading in the judged one: noise down by 2.6, 3 s late
 
 # A step is (length, switch, guard, judge at its end). Lengths: LOOK and DRAIN are read for the slope, PULSE is energy.
@@ -61,7 +64,7 @@ class Line:
         self.begin(0, 0.0)
 
     def begin(self, now_ms, water_c):
-        """Start afresh; times and readings are kept from here, so that single precision does."""
+        """Start again; times and readings are counted from here, so that single precision is enough."""
         self._start_ms, self._start_c = now_ms, water_c
         self._n = 0
         self._t = self._c = self._tt = self._tc = 0.0
@@ -87,10 +90,11 @@ class Line:
 class SelfTest:
     """Step it each pass; `switch` and `guard` are what it returns. `done` ends it, `fault` is its verdict.
 
-    `doubt` is the fault to look at again in a hold, RESUME, or none for the whole test of a start.
+    `doubt` is the fault to look at again in a hold, RESUME, or none for the whole test of a start. `broken_off` is how
+    many tests before it gave pulses and no verdict.
     """
 
-    def __init__(self, values: dict, now_ms: int, doubt: int = faults.NONE) -> None:
+    def __init__(self, values: dict, now_ms: int, doubt: int = faults.NONE, broken_off: int = 0) -> None:
         load_j_per_k = largest_load_j_per_k(values)
         self.done = False
         self.fault = faults.NONE
@@ -122,14 +126,22 @@ class SelfTest:
         self._most_k = 0.0
         self._plan, self._at = self._quick, 0
         self._since_ms = self._now_ms = now_ms
+        if broken_off >= MOST_BROKEN_OFF:
+            self._since_ms += WAIT_MS
         self._small_j_per_k = smallest_load_j_per_k(values)
         self._heater_w = values["heater_w"]
 
     @property
+    def pulsed(self) -> bool:
+        """May it have heated? Its first step is a look."""
+        return self._plan is not self._quick or self._at > 0
+
+    @property
     def suspects(self) -> bool:
         """Is heat suspected that no one asked for? Broken off now, the suspicion is not cleared."""
-        pulsed = self._plan is self._quick and self._at > 0  # the first step is a look
-        return self._plan is self._close or (pulsed and self._unexplained_k(self._now_ms) >= SUSPECT_K)
+        if self._plan is self._quick:
+            return self.pulsed and self._unexplained_k(self._now_ms) >= SUSPECT_K
+        return self._plan is self._close
 
     def left_s(self, now_ms):
         """The most this can still take, if nothing is suspected."""
@@ -147,6 +159,8 @@ class SelfTest:
             return 0, 0
         if not water_c < self._hot_c:
             return self._end(faults.HOT_BEFORE_START)
+        if now_ms < self._since_ms:  # still waiting, and nothing is learnt from a bath so long before
+            return 0, 0
         self._now_ms = now_ms
         self._read(now_ms, water_c, bowl_c)
         if self._plan is self._warm:

@@ -40,7 +40,7 @@ class Probe:
 
     @property
     def accuracy_unknown(self) -> bool:
-        """The part answers rightly but is not what its type says: its calibration is not the maker's."""
+        """The part answers correctly but is not what its type says: its calibration is not the maker's."""
         return self._driver.accuracy_unknown
 
     def start(self) -> None:

@@ -317,7 +317,6 @@ class Supervisor:
         self.latched = latch_fault != faults.NONE
         self.heat_ok = self.guard_ok = False  # nothing was read yet
         self.warn = self.fresh = 0
-        self.late_passes = 0
         self.water_ok = self.second_ok = False
         self.water_c = self.bowl_c = None
         self.bad_score = 0
@@ -441,8 +440,6 @@ class Supervisor:
         self.heating = i.state not in COLD_STATES
         self.holding = self.heating and i.state != CHECK
         self.alone_ms = now_ms - i.last_person_ms
-        if not DT_LOW_MS <= dt_ms <= DT_HIGH_MS:
-            self.late_passes += 1
         self._see_water(now_ms, i)
         self._see_stage(dt_ms, i)
         self._see_bowl(now_ms, max(0, dt_ms) / 1000, i)

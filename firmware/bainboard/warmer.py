@@ -32,6 +32,7 @@ class Warmer:
         self.programme = None
         self.experiment = None
         self.selftest = None
+        self.broken_off = 0  # self-tests that gave pulses and no verdict, since one passed; no start forgets them
         self.inputs = Inputs()
         self.events = []
         self.duty = 0.0
@@ -68,7 +69,7 @@ class Warmer:
             top_c = self.cascade.water_ceiling(p.ceiling_c)
             experiment = Experiment(self.cascade.gains, self.values["heater_lag_s"], working_c, top_c, room_c)
         # Made before any is taken: a start that finds no memory changes nothing.
-        self.selftest = SelfTest(self.values, now_ms)
+        self.selftest = SelfTest(self.values, now_ms, faults.NONE, self.broken_off)
         self.programme, self.experiment = p, experiment
         self.proved = False  # by the self-test of this hold
         self.supervisor.begin(now_ms)
@@ -109,7 +110,11 @@ class Warmer:
 
     def _break_off(self) -> None:
         """A self-test under way ends without a verdict; what it suspected is remembered."""
-        if self.state == CHECK and self.selftest.suspects:
+        if self.state != CHECK:
+            return
+        if self.selftest.pulsed:
+            self.broken_off += 1
+        if self.selftest.suspects:
             self.supervisor.suspicions += 1
 
     def resume(self, now_ms: int) -> str:
@@ -117,7 +122,7 @@ class Warmer:
         if self.state != PAUSE:
             return "not paused but in state " + self.state
         self._person_ms = now_ms
-        self.selftest = SelfTest(self.values, now_ms, RESUME if self.proved else faults.NONE)
+        self.selftest = SelfTest(self.values, now_ms, RESUME if self.proved else faults.NONE, self.broken_off)
         self.state = CHECK
         self.tell("resumed", [])
         return None
@@ -232,6 +237,8 @@ class Warmer:
             return
         self.duty = 0.0
         passed = test.fault == faults.NONE
+        if passed:
+            self.broken_off = 0
         if self.proved:
             self.state = HOLD
             if test.doubt != RESUME:

@@ -680,12 +680,11 @@ def test_boiling_water_round_a_probe_in_somebody_s_hand_is_no_unasked_heat_after
             assert s.fault != faults.UNASKED_HEAT
 
 
-def test_a_late_or_backward_pass_gives_no_heat_and_is_counted():
+def test_a_late_or_backward_pass_gives_no_heat():
     for dt_ms in (3001, 100000, 199, 0, -5):
         s, i = bare()
         s.step(2000, dt_ms, i)
         assert not s.heat_ok
-        assert s.late_passes == 1
         assert s.fault == faults.NONE
         s.step(3000, 1000, i)
         assert s.heat_ok

@@ -1,0 +1,80 @@
+"""One warmer through its states: what pauses and stops may not make it forget."""
+
+from fake_bath import POT, Bath, values_of
+
+from bainboard import settings
+from bainboard.selftest import MOST_BROKEN_OFF, WAIT_MS
+from bainboard.warmer import CHECK, HOLD, IDLE, PAUSE, Warmer
+
+PROFILE, _ = settings.check_profile({})
+
+
+class Kitchen:
+    """A warmer on a small bath, a second at a time."""
+
+    def __init__(self, bath, values):
+        self.bath, self.now_ms = bath, 0
+        self.warmer = Warmer(values, 0)
+        self.run(3)
+
+    def run(self, seconds, until=lambda warmer: False):
+        """Play; True once `until` holds."""
+        warmer, bath = self.warmer, self.bath
+        for _ in range(seconds):
+            if until(warmer):
+                return True
+            given_j = warmer.duty * bath.heater_w
+            bath.step(warmer.duty, warmer.guard)
+            self.now_ms += 1000
+            warmer.step(self.now_ms, 1000, bath.reading_c(), 0, bath.bowl_c, given_j)
+        return until(warmer)
+
+    def start(self):
+        return self.warmer.start(PROFILE, "work", 0, 20.0, self.now_ms)
+
+
+def pulsed(warmer):
+    return warmer.state == CHECK and warmer.selftest.pulsed
+
+
+def test_a_self_test_broken_off_again_and_again_waits_before_its_next_pulse():
+    # Broken off right behind its first pulse, six times: three tests at once, then one in twenty minutes.
+    kitchen = Kitchen(Bath(POT, 30.0, 31.0), values_of(POT))
+    assert kitchen.start() is None
+    at_ms = []
+    for _ in range(6):
+        assert kitchen.run(3000, pulsed)
+        at_ms.append(kitchen.now_ms)
+        assert kitchen.warmer.pause(kitchen.now_ms) is None
+        assert kitchen.run(1) is False
+        assert kitchen.warmer.state == PAUSE
+        assert kitchen.warmer.resume(kitchen.now_ms) is None
+    gaps_ms = [at_ms[n + 1] - at_ms[n] for n in range(5)]
+    assert max(gaps_ms[: MOST_BROKEN_OFF - 1]) < WAIT_MS / 4
+    assert min(gaps_ms[MOST_BROKEN_OFF - 1 :]) >= WAIT_MS
+
+
+def test_neither_a_stop_nor_a_start_forgets_tests_that_were_broken_off_and_a_pass_does():
+    kitchen = Kitchen(Bath(POT, 30.0, 31.0), values_of(POT))
+    for n in range(MOST_BROKEN_OFF):
+        assert kitchen.start() is None
+        assert kitchen.run(400, pulsed)
+        kitchen.warmer.stop()
+        assert kitchen.warmer.state == IDLE
+        assert kitchen.warmer.broken_off == n + 1
+        kitchen.run(1)
+    assert kitchen.start() is None
+    assert kitchen.warmer.selftest.left_s(kitchen.now_ms) > WAIT_MS // 1000
+    assert not kitchen.run(WAIT_MS // 1000, lambda warmer: warmer.guard or warmer.duty > 0.0)
+    assert kitchen.run(600, lambda warmer: warmer.state == HOLD)
+    assert kitchen.warmer.broken_off == 0
+
+
+def test_a_test_paused_before_its_first_pulse_is_not_counted():
+    kitchen = Kitchen(Bath(POT, 30.0, 31.0), values_of(POT))
+    assert kitchen.start() is None
+    for _ in range(5):
+        kitchen.run(10)
+        kitchen.warmer.pause(kitchen.now_ms)
+        kitchen.warmer.resume(kitchen.now_ms)
+    assert kitchen.warmer.broken_off == 0
