@@ -125,6 +125,24 @@ def ring(graph: dict[str, set[str]]) -> list[str]:
             del left[name]
 
 
+# A longer module has two ideas, unless it says why not.
+MOST_LINES = 400
+LONG = {
+    "bainboard.supervisor": "the table of checks and what each row looks at: one page, read from top to bottom",
+    "bainboard.app": "one pass of the loop, and the acts of the buttons: split, its order could not be read",
+    "bainboard.programme": "one state machine; its steps share what a step back must restore",
+}
+
+
+@pytest.mark.parametrize(("root", "known"), [(FIRMWARE, BOARD), (HOST, PC)], ids=["firmware", "host"])
+def test_no_module_is_long_without_a_reason(root, known):
+    lines = {name: len((root / (name.replace(".", "/") + ".py")).read_text(encoding="utf-8").splitlines())
+             for name in known if (root / (name.replace(".", "/") + ".py")).exists()}
+    assert len(lines) > 30
+    long = {name for name, count in lines.items() if count > MOST_LINES}
+    assert long == {name for name in LONG if name in lines}
+
+
 def test_there_are_modules_to_judge():
     assert {"bainboard.wire", "bainboard.app", "main"} <= set(BOARD)
     assert {"bainwright.core.errors", "bainwright.link.protocol"} <= set(PC)
