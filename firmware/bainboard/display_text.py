@@ -81,7 +81,7 @@ tune=learning
 change=changing bowl
 idle=yes: start again
 check=testing itself
-pause=SAFE FOR HANDS
+pause=HEAT OFF: UNPLUG
 """
 
 LOCKED = "LOCKED yes+no 3s"

@@ -98,7 +98,7 @@ COMMANDS = {
     "hello": "who is there; begins a conversation",
     "start": "self-test, then hold",
     "stop": "heat off, guard open, back to idle; a latch stays",
-    "pause": "hands in the water: heat off, guard open",
+    "pause": "water pause: heat off, guard open",
     "resume": "hands are out again",
     "bowl": "the bowl was lifted or set back",
     "announce": "a refill is coming; with no time said, as the button: in five minutes, and again: it is not",

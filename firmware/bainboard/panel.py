@@ -81,7 +81,8 @@ def lamps(state: str, place: str | None, alarm: str | None, now_ms: int) -> tupl
     """The lamps below, in and above the window.
 
     An alarm that needs someone now flashes all of them, quickly; one for the morning winks all of them every four
-    seconds. A pause lights the outer two steadily: safe for hands. The self-test runs along them. Idle is dark.
+    seconds. A pause lights the outer two steadily: the pause is on; unplug before hands go in. The self-test
+    runs along them. Idle is dark.
     """
     if alarm == UNPLUG:
         return _ALL if now_ms % 400 < 200 else _DARK

@@ -93,7 +93,7 @@ def test_every_stage_and_state_has_its_words():
     for stage in stages.RUNNABLE:
         assert texts(shown(p=programme(stage)))[6] not in ("", stage), stage
     assert texts(shown("check", p=programme()))[6] == "testing itself"
-    assert texts(shown("pause", p=programme()))[6] == "SAFE FOR HANDS"
+    assert texts(shown("pause", p=programme()))[6] == "HEAT OFF: UNPLUG"
     assert texts(shown("off", p=programme()))[6] == "heat off"
     assert texts(shown("off", p=programme("rest")))[6] == "rest, heat off"
 

@@ -131,7 +131,7 @@ def text_of(scene, height=24):
 def test_a_pause_comes_before_what_was_asked():
     scene = scene_at(state="pause", ask="pour")
     scene.prompt = "pour the refill in now"
-    assert "hands may go in; w ends the pause" in text_of(scene)
+    assert "Unplug or open the hand switch before hands go in; w ends the pause" in text_of(scene)
     assert "pour the refill" not in text_of(scene)
 
 

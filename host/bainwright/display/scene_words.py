@@ -71,7 +71,8 @@ def prompt(scene: Scene, press: Mapping[str, str] = KEYS) -> str:
         What a person presses here for an act, by the act's name.
     """
     if scene.status is not None and scene.status.state == "pause":
-        return f"water pause: the heat is off, hands may go in; {press['resume']} ends the pause"
+        return ("water pause: the heat is off. Unplug or open the hand switch before hands go in; "
+                f"{press['resume']} ends the pause")
     dips = scene.status is not None and scene.status.stage == "work"
     if scene.prompt and not (scene.bowl_away and dips):  # a lifted bowl takes no refill
         return scene.prompt

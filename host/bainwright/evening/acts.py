@@ -65,7 +65,7 @@ ACTS = (
     Act("bowl_on", "b", "Bowl back", "bowl", {"at": "on"}, fits=lambda scene: scene.bowl_away),
     Act("test", "t", "Test the temper", "test"),
     Act("back", "u", "One step back", "back"),
-    Act("pause", "w", "Hands in the water", "pause", fits=lambda scene: not _paused(scene)),
+    Act("pause", "w", "Water pause, heat off", "pause", fits=lambda scene: not _paused(scene)),
     Act("resume", "w", "Hands out, heat on", "resume", fits=_paused),
     Act("lock", "k", "Lock the buttons", "lock", {"at": "on"}, fits=lambda scene: not scene.locked),
     Act("unlock", "k", "Unlock the buttons", "lock", {"at": "off"}, fits=lambda scene: scene.locked),
