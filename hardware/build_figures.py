@@ -137,7 +137,7 @@ def values_block(build: Build) -> str:
 
 
 def rules_block(build: Build) -> str:
-    """Every rule applied to a build."""
+    """Every rule applied to a build; a build whose mats have no fuses of their own has no row for them."""
     def limits(found: rules.Finding) -> str:
         low = f"≥ {found.least:.3g}" if found.least > 0.0 else ""
         high = f"≤ {found.most:.3g}" if found.most < float("inf") else ""
@@ -146,6 +146,7 @@ def rules_block(build: Build) -> str:
     return table(("rule", "got", "wanted"), [
         (found.name, f"{found.value:.3g} {found.unit}".strip(), f"{limits(found)} {found.unit}".strip())
         for found in rules.findings(build)
+        if build.mat_fuse_a or found.name != rules.MAT_FUSE
     ])  # fmt: skip
 
 
@@ -202,10 +203,16 @@ def which_block() -> str:
             "elsewhere"),
         row("warm for a bowl in temper in", lambda b, p: say.band(p.warm_up.took) if p.warm_up.took else "never"),
         row("holds with, uncovered", lambda b, p: f"{p.needs[-2].need_w:.0f} W"),
-        row("parts of the power side", lambda b, p: f"{len(part_rows(b))} kinds, {len(b.mats)} of each mat's own"),
+        row("parts of the power side", lambda b, p: _power_side(b)),
         row("it suits", lambda b, p: SUITS[b.name]),
         row("it cannot", lambda b, p: CANNOT[b.name]),
     ])  # fmt: skip
+
+
+def _power_side(build: Build) -> str:
+    count = len(build.mats)
+    mats = f"{count} mats, each" if count > 1 else "1 mat,"
+    return f"{len(part_rows(build))} kinds of part; {mats} with its own cut-outs and fuse"
 
 
 SUITS = {
@@ -214,9 +221,9 @@ SUITS = {
     "plate": "dipping and holding where no water may be near",
 }
 CANNOT = {
-    "mat": "melt quickly, or more than its bowl",
+    "mat": "melt quickly; melt more than one bowl",
     "pot": "stand on a stove; hold more than 3 L",
-    "plate": "melt and then hold; take a round-bottomed bowl; mains elements",
+    "plate": "melt and then hold; take a round-bottomed bowl; use mains elements",
 }
 
 

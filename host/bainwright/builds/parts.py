@@ -62,7 +62,8 @@ class CutOut:
 
 @dataclass(frozen=True)
 class ThermalFuse:
-    """A one-shot thermal fuse: marked, earliest and latest opening, what it bears for good, and its DC rating."""
+    """A one-shot thermal fuse: its mark, its earliest and latest opening, the highest temperature it withstands
+    continuously, and its DC rating."""
 
     marked_c: float
     earliest_c: float

@@ -12,6 +12,7 @@ SUPPLY_SHARE = 1.5  # of the heater's power, at most: no fault can give more hea
 FUSE_LOAD = 0.75  # of a fuse's rating, at most, in the long run; data sheets, from memory
 WARMEST_BATH_C = 54.0  # the warmest bath of a plan: 48 °C melt and 6 °C over it; as in plan.setup
 CLEAR_K = 1.0  # chosen: a cut-out's earliest opening over the warmest it meets in planned use
+MAT_FUSE = "fuse of one mat, load"  # the rule that only a build with such fuses has
 JUNCTION_MARGIN_K = 50.0  # chosen: under the transistor's limit
 DRAIN_SHARE = 1.5  # chosen: drain rating over the worst supply
 OVERLOAD = 1.5  # a supply may give so many times its rating before it limits; data sheets, from memory
@@ -77,7 +78,7 @@ RULES = (
     Rule("supply, over the heater's power", lambda b: b.supply_w / b.heater_w, _none, lambda b: SUPPLY_SHARE, ""),
     Rule("supply, for the worst heater", lambda b: b.supply_a, electrical.worst_a, _any, "A"),
     Rule("main fuse, load", lambda b: electrical.worst_a(b) / b.fuse_a, _none, lambda b: FUSE_LOAD, ""),
-    Rule("fuse of one mat, load", _mat_fuse_load, _none, lambda b: FUSE_LOAD, ""),
+    Rule(MAT_FUSE, _mat_fuse_load, _none, lambda b: FUSE_LOAD, ""),
     Rule("cable at the supply's own limit", _supply_fault_a, _none,
          lambda b: electrical.CABLE_A[b.wire_mm2], "A"),
     Rule("main fuse under the cable's rating", lambda b: b.fuse_a, _none,
