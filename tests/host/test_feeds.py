@@ -78,7 +78,7 @@ def test_the_document_names_every_field_and_every_metric():
 
 
 def test_the_feeds_are_served_and_each_says_how_old_it_is():
-    """JSON with the course, metrics with their own type."""
+    """JSON with the history, metrics with their own type."""
     with served(scene_at()) as page:
         phone = Phone(page)
         values = json.loads(phone.ask("GET", "/now.json")[1])

@@ -116,6 +116,7 @@ def test_a_code_pairs_one_phone_once_and_the_link_alone_pairs_none(page):
     assert phone.token
     assert second.pair(code).status == 403
     assert not second.token
+    assert "Press p at the PC for a new one." in second.post("/in", f"code={code}")[1]
 
 
 def test_the_pages_of_two_warmers_do_not_take_each_others_phones(page):

@@ -53,6 +53,13 @@ def test_every_file_is_downloaded_as_it_is_on_the_disk(page):
     assert drawn == (Path(entry.folder) / "hold.svg").read_text()
 
 
+def test_a_wrong_code_leads_to_the_code_that_the_pc_shows(page):
+    """Without a hold the PC has no key p."""
+    answer, text = page.post("/in", "code=WRNG2345")
+    assert answer.status == 403
+    assert "Use the latest code that the PC shows." in text
+
+
 def test_nights_are_put_side_by_side_with_a_column_each(page):
     """One alone is shown whole; keys that no night has are left out; none is a sentence."""
     one, other = keys()

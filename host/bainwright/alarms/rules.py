@@ -34,7 +34,7 @@ class Alarm(NamedTuple):
     title, words : str
         One line, and what to do.
     call : int
-        The how many-th call this is, from 1.
+        Which call this is, counted from 1.
     """
 
     cause: str
@@ -157,7 +157,7 @@ def cause_of(scene: Scene, silent_s: float) -> Alarm | None:
 
 
 def _of_fault(number: int, stage: str) -> Alarm:
-    """A fault in force: one that must be unplugged needs somebody at once, and so does chocolate in temper."""
+    """A fault in force: one to unplug needs somebody at once, and so does any fault outside melted stock and rest."""
     unplug = faults.row(number)[faults.HAZARD] == faults.UNPLUG
     title = ("Come now: " if unplug else "") + terms.fault(number)
     return Alarm(f"fault {number}", unplug or stage not in WAITS, title, "\n".join(advise(number).lines()))

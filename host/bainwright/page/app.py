@@ -111,7 +111,8 @@ class PageApp:
         typed = _form(await request.body()).get("code", "")
         cookie = self._access.pair(typed, time.monotonic())
         if cookie is None:
-            wrong = "That code is not valid, or no longer. Press p at the PC for a new one."
+            new = "Press p at the PC for a new one." if self._hold else "Use the latest code that the PC shows."
+            wrong = f"That code is not valid, or no longer. {new}"
             return HTMLResponse(self._page("in", "/in", code="", wrong=wrong), 403)
         response = RedirectResponse("/", 303)
         response.set_cookie(_cookie(request), cookie, httponly=True, samesite="strict")
