@@ -1,1 +1,1 @@
-"""One file a command: options in, words or JSON out."""
+"""The commands: options in, words or JSON out; with what they share."""

@@ -29,8 +29,9 @@ from bainwright.commands.console import say
 def tune(as_json: bool, **asked: Any) -> int:
     """Learn your warmer, choose gains for it, and test them before they are used.
 
-    Fill it as for an evening, with melted untempered chocolate or as much weighed water, everything cold, and leave it
-    alone for an hour. Gains that fail the test are refused with the reason, and nothing is written but the report.
+    Fill it as for an evening, with melted untempered chocolate or as much weighed water, everything cold, and touch
+    nothing for an hour, but stay near. Gains that fail the test are refused with the reason, and nothing is written but
+    the report.
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # its matrices are small: threads would only wait for each other
     from bainwright.evening.experiment import learn
