@@ -72,7 +72,7 @@ def _take_gains(app, payload: bytes):
 
 
 def profiles(app, args: dict, now_ms: int):
-    """One of the saved chocolates; behind the last, how many there are."""
+    """One of the saved chocolates; past the last, how many there are."""
     saved = app.documents.saved
     while saved.look():
         yield None

@@ -37,8 +37,10 @@ def test_every_option_has_one_help_line_of_its_own_and_no_word_is_cut(name, comm
 
 
 def test_an_option_means_the_same_wherever_it_is_offered():
-    """Defined once; only `rig check` needs no board unless one is named, and the seed of plan and stock is a mass."""
-    other = {("bain rig check", "--port"), ("bain stock", "--seed"),
+    """Defined once; only `rig check` needs no board unless one is named, `board` is always virtual, and some seed is a
+    mass.
+    """
+    other = {("bain rig check", "--port"), ("bain board", "--plant"), ("bain stock", "--seed"),
              ("bain plan", "--seed")}  # fmt: skip
     common = ("--port", "--json", "--vessel", "--plant", "--seed", "--fahrenheit", "--pounds")
     seen = {(param.opts[-1], param.help) for name, command in every_command() for param in command.params
@@ -58,6 +60,7 @@ def test_an_option_means_the_same_wherever_it_is_offered():
         ("rig chekc pot", "there is no command 'bain rig chekc'; did you mean check?"),
         ("hodl dark", "there is no command 'bain hodl'; did you mean hold?"),
         ("hold dark --seed x", "--seed: got 'x', wanted a whole number, 0 to 4294967295"),
+        ("hold dark --seed 400g", "here --seed is the simulated noise; chocolate seed belongs to bain plan"),
         ("hold dark --seed 99999999999", "wanted a whole number, 0 to 4294967295"),
         ("calibrate --pressure nan", "--pressure: got 'nan', wanted a number"),
         ("temper x --gloss god", "--gloss: got 'god', wanted one of good, dull; did you mean good?"),

@@ -6,20 +6,18 @@ from pathlib import Path
 
 import click
 
-from bainwright.commands import options
 
-
-@click.command(short_help="Serve a simulated board on a serial port.")
+@click.command(short_help="Serve a virtual board on a pseudo-terminal until stopped.")
 @click.option("--rig", default="pot", show_default=True, metavar="FILE|RIG", help="The simulated warmer.")
-@options.plant
+@click.option("--plant", metavar="FILE.py:NAME", help="Your own simulated warmer.")
 @click.option("--speed", default="1", show_default=True, metavar="N", help="How fast its time passes.")
 @click.option("--path", metavar="LINK", help="Also reachable under this path.")
 @click.option("--image", metavar="FILE", help="Store its flash in this file, and start from what is in it.")
 @click.option("--scenario", metavar="FILE", help="What happens to it from its start on, as TOML.")
 @click.option("--panel", is_flag=True, help="Fit panel and display, show them here; keys press the buttons.")
 @click.option("--board", "model", type=click.Choice(["pico", "pico_w"]), default="pico_w", show_default=True,
-              help="Whose memory it has; a pico_w has less.")
-@click.option("--png", metavar="FILE", help="The same, and draw it into this file.")
+              help="Which board to imitate; a pico_w has less memory.")
+@click.option("--png", metavar="FILE", help="As --panel, and draw the display into this file.")
 def board(rig: str, plant: str | None, speed: str, path: str | None, image: str | None, scenario: str | None,
           panel: bool, model: str, png: str | None) -> int:  # fmt: skip
     """Serve a virtual board on a pseudo-terminal until stopped.

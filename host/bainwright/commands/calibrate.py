@@ -14,11 +14,13 @@ from bainwright.commands.usage import Number, OneOf
 @options.port
 @options.virtual
 @options.rig
-@click.option("--fever", metavar="TEMP", help="Probes in stirred water that a fever thermometer shows: 38.2 or 100.8F.")
+@click.option("--fever", metavar="TEMP",
+              help="Probes are in stirred water beside a fever thermometer that reads this: 38.2 or 100.8F.")
 @click.option("--ice", is_flag=True, help="Probes in crushed ice and water.")
 @click.option("--boil", is_flag=True, help="Probes in boiling water; with --altitude or --pressure.")
 @click.option("--altitude", callback=options.metres, metavar="METRES", help="Above sea level; or feet: 1700ft.")
-@click.option("--pressure", type=Number(), metavar="HPA", help="Of a barometer in the kitchen, not at sea level.")
+@click.option("--pressure", type=Number(), metavar="HPA",
+              help="Air pressure in the kitchen, in hPa; not the sea-level figure of a weather report.")
 @click.option("--lifted", type=OneOf("water", "bowl"), help="Which probe is lifted out now, to see which is which.")
 @click.option("--bowl", multiple=True, metavar="TEMP", help="With no probe in it: the chocolate by hand, in a hold; "
               "or WATER/CHOCOLATE as both were read.")

@@ -41,11 +41,12 @@ if TYPE_CHECKING:
 @click.option("--out", metavar="DIR", help="The folder for log and picture.  [default: a new one]")
 @click.option("--image", metavar="FILE", help="Store the simulated board's flash in this file.")
 @click.option("--join", is_flag=True, help="Watch the hold that already runs on the board.")
-@click.option("--undrilled", is_flag=True, help="Hold overnight although bain drill has not passed.")
+@click.option("--undrilled", is_flag=True, help="Hold overnight although not every item of bain drill has passed.")
 @click.option("--big", is_flag=True, help="Digits to read across the kitchen.")
 @click.option("--page", is_flag=True, help="Show the hold on a web page, on this PC alone.")
-@click.option("--lan", is_flag=True, help="The page also for phones on the local network.")
-@click.option("--page-at", metavar="ADDRESS", help="The page at this address of this PC, with :PORT if you like.")
+@click.option("--lan", is_flag=True, help="Serve the page to phones on the local network too.")
+@click.option("--page-at", metavar="ADDRESS",
+              help="Serve the page at this address of this PC, e.g. 192.168.1.20:8024.")
 @click.option("--alert", metavar="COMMAND|URL", multiple=True,
               help="Call a person this way when the warmer needs one; give it again for another way.")
 @click.option("--quiet", is_flag=True, help="No bell when the warmer asks for somebody.")

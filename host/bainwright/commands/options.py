@@ -11,7 +11,7 @@ from bainwright.commands.usage import Whole
 
 Option = Callable[[Any], Any]
 
-SEED = Whole(0, 2**32 - 1)
+SEED = Whole(0, 2**32 - 1, hint="here --seed is the simulated noise; chocolate seed belongs to bain plan")
 
 json = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON; always °C, kg, s, W.")
 port = click.option("--port", metavar="PORT", help="The board's serial port.  [default: the only one]")

@@ -96,8 +96,10 @@ def check(chocolate: str, as_json: bool) -> int:
 @click.option("--melt", metavar="TEMP", help="What it is melted at; asked for.")
 @click.option("--ceiling", metavar="TEMP", help="The warmest the bowl's wall may be.  [default: by kind]")
 @click.option("--never-above", metavar="TEMP", help="Never above, not even while melting.  [default: by kind]")
-@click.option("--set-min", type=Number(), metavar="MIN", help="A piece in temper has set by then.  [default: by kind]")
-@click.option("--fail-min", type=Number(), metavar="MIN", help="Not set by then: not in temper.  [default: by kind]")
+@click.option("--set-min", type=Number(), metavar="MIN",
+              help="Minutes within which a test piece in temper sets.  [default: by kind]")
+@click.option("--fail-min", type=Number(), metavar="MIN",
+              help="Minutes after which a piece that has not set is out of temper.  [default: by kind]")
 @click.option("--note", metavar="TEXT", help="Anything to remember.")
 @click.option("--out", metavar="FILE", help="The file to write.  [default: NAME.toml]")
 @options.json

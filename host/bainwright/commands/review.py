@@ -8,12 +8,12 @@ from bainwright.commands import options
 from bainwright.commands.console import remark, show_result
 
 
-@click.command(short_help="Review one night, or several side by side.")
+@click.command(short_help="Review one past hold, or several side by side.")
 @click.argument("holds", metavar="[HOLD]...", nargs=-1)
 @click.option("--report", metavar="FILE", help="Write it as a page to print or send: .html or .pdf.")
 @options.json
 def review(holds: tuple[str, ...], report: str | None, as_json: bool) -> int:
-    """Review one night, or several side by side.
+    """Review one past hold, or several side by side.
 
     HOLD is a name from `bain holds`, `last`, `yesterday` or a folder.  [default: last]
     """

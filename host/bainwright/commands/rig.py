@@ -25,7 +25,7 @@ def rig() -> None:
 
 
 @rig.command(short_help="Write a rig file by answering questions.")
-@click.argument("file", metavar="FILE", required=False)
+@click.argument("file", metavar="[FILE]", required=False)
 @options.port
 @click.option("--virtual", metavar="[RIG]", is_flag=False, flag_value="pot", help="Look at a simulated board.")
 @click.option("--no-board", is_flag=True, help="Look at no board: the probes' ids stay open.")
@@ -39,7 +39,8 @@ def rig() -> None:
 @click.option("--bath", metavar="water|plate", help="Does the bowl sit in water or on a plate?")
 @click.option("--pot-width", metavar="WIDTH", help="Inside the pot, at the water: 28cm or 11in.")
 @click.option("--cover", metavar="PERCENT", help="How much of the water round the bowl is covered.")
-@click.option("--hard-limit-c", metavar="C", help="Water above this switches the heat off for good.")
+@click.option("--hard-limit-c", metavar="C",
+              help="Water above this trips: the heat stays off until a person clears it.")
 @click.option("--water-probe", metavar="KIND", help=f"{_KINDS}.")
 @click.option("--bowl-probe", metavar="KIND", help=f"none, {_KINDS}.")
 @click.option("--water2-probe", metavar="KIND", help="none or onewire: a second probe in the water, as a witness.")

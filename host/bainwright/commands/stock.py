@@ -23,7 +23,8 @@ from bainwright.commands.console import say
 @options.pounds
 @options.json
 def stock(as_json: bool, pounds: bool, **asked: Any) -> int:
-    """Record what an evening left: its mass, how often it was melted, what got into it, and may it be tempered again.
+    """Record what an evening left: its mass, how often it was melted, what got into it, and whether it may be tempered
+    again.
 
     HOLD is a name from `bain holds`, `last`, `yesterday` or a folder; without it, everything recorded is listed. Exit
     status 1 says that some of it is not fit.

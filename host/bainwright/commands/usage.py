@@ -18,8 +18,8 @@ class Whole(click.ParamType[int]):
 
     name = "whole number"
 
-    def __init__(self, low: int, high: int) -> None:
-        self._low, self._high = low, high
+    def __init__(self, low: int, high: int, hint: str | None = None) -> None:
+        self._low, self._high, self._hint = low, high, hint
 
     def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> int:
         """Read it.
@@ -34,7 +34,8 @@ class Whole(click.ParamType[int]):
         except ValueError:
             number = None
         if number is None or not self._low <= number <= self._high:
-            raise UseError(_name(param), got=repr(value), wanted=f"a whole number, {self._low} to {self._high}")
+            raise UseError(_name(param), got=repr(value), wanted=f"a whole number, {self._low} to {self._high}",
+                           hint=self._hint)
         return number
 
 

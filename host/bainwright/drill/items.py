@@ -24,7 +24,7 @@ def one_pass(v: Mapping[str, float]) -> float:
 
 
 def two_passes(v: Mapping[str, float]) -> float:
-    """The two passes that read it, after the one that last read all well."""
+    """The two passes that read it, after the last good pass."""
     return 3 * PASS_S
 
 

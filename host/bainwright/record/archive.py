@@ -101,7 +101,7 @@ class Archive:
         return sorted(path for path in self.folder.iterdir() if flashlog.first_of(path.name) is not None)
 
     def home(self, segments: list[Segment]) -> Archive:
-        """The life that a board's log belongs to: the first that has one of its segments, else the last."""
+        """The archive folder of the board's log: the first that holds one of its segments whole, else the last."""
         lives = [self]
         while not any(map(lives[-1].is_whole, segments)):
             after = lives[-1].next_life()

@@ -70,8 +70,8 @@ QUESTIONS = (
              when=_is_water, optional=True),
     Question(PLANT + "ring_cover", "How much of the water round the bowl is covered? (70%; Return leaves it open)",
              when=_is_water, optional=True),
-    Question("hard_limit_c", "Above which water temperature must the heat go off for good, °C?",
-             _setting("hard_limit_c")),
+    Question("hard_limit_c", "Above which water temperature does it trip, °C? (the heat then stays off until a person "
+             "clears it)", _setting("hard_limit_c")),
     Question("probe.water.kind", "Which probe is in the water? (onewire, ntc, platinum)", lambda known: "onewire"),
     Question("probe.bowl.kind", "Which probe is in the chocolate? (none, onewire, ntc, platinum)",
              lambda known: "onewire" if known["probe.water.kind"] == "onewire" and known["found"] > 1 else "none"),

@@ -1,4 +1,4 @@
-"""gc, swept more seldom than the firmware asks for: here a sweep takes longer than the rest of a board's second.
+"""gc, swept less often than the firmware asks for: here a sweep takes longer than the rest of a board's second.
 
 The heap has room for that (see `child.py`).
 """
