@@ -3,6 +3,8 @@
 Definitions (the project's own): a row counts until the next one, for 5 s at most; the hold's figures are sums and
 extremes over all of its rows; the scored span begins with the first stay of a minute in the window; the error is
 against the target of each row's moment; exposure is the integral of the degrees over the window's top, in minutes.
+A bowl that reached the ceiling has lost its seed; else one that fell under 25 °C has set; else one that was over its
+window is to be tested.
 """
 
 from __future__ import annotations
@@ -13,6 +15,7 @@ from dataclasses import dataclass
 
 LONGEST_ROW_S = 5.0
 STAY_S = 60.0
+FIRM_C = 25.0  # a bowl that was colder has set; chosen, as the project's definition
 
 
 @dataclass
@@ -184,8 +187,12 @@ def check_sentences(text: str, want: dict[str, float | None], low_c: float, high
     if over:
         check_number(over[1], want["exposure_k_min"] or 0.0)
     peak_c = want["bowl_peak_c"]
-    claim("Assume the seed is lost", peak_c is not None and peak_c >= ceiling_c)
-    claim("Test the temper before", peak_c is not None and high_c + 0.1 <= peak_c < ceiling_c)
+    lost = peak_c is not None and peak_c >= ceiling_c
+    low_c = want["bowl_low_c"]
+    sets = not lost and low_c is not None and low_c < FIRM_C
+    claim("Assume the seed is lost", lost)
+    claim("It cooled so far that it set", sets)
+    claim("Test the temper before", peak_c is not None and not lost and not sets and high_c + 0.1 <= peak_c)
     unknown = claim(rf"For ({TIME}) the chocolate's temperature is not known", (want["unknown_s"] or 0.0) >= 60)
     if unknown:
         check_time(unknown[1], want["unknown_s"] or 0.0)

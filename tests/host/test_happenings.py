@@ -42,7 +42,7 @@ def test_water_that_was_poured_in_is_said_in_litres(evening: HoldLog) -> None:
     said = happening_words.sentence(top_up, 33.1, lambda at_s: "22:10")
     litres = float(said.split("about ")[1].split(" L")[0])
     assert litres == pytest.approx(0.20, rel=0.25)
-    assert said.endswith("if it had 15 °C.")
+    assert said.endswith("if it was at 15 °C.")
 
 
 @pytest.mark.parametrize("plant", list(PLANTS))

@@ -81,7 +81,7 @@ def test_a_host_may_answer_for_the_person_and_a_second_answer_finds_nothing_aske
         talk.ask("stop")
         answer = talk.ask("confirm")
         assert not answer["ok"]
-        assert "nothing waits" in answer["why"]
+        assert "no hold waits" in answer["why"]
 
 
 def test_no_declines_and_a_further_power_cut_does_not_ask_again() -> None:

@@ -181,7 +181,7 @@ def test_a_saved_hold_can_be_tuned_from(
         (["--from", "x", "--virtual"], "--from uses an existing log"),
         (["--port", "/dev/none", "--virtual"], "leave one of them out"),
         (["--virtual", "mat", "--rig", "x.toml"], "both name a warmer"),
-        (["--from", "nowhere"], "there is no log"),
+        (["--from", "nowhere"], "there is no hold"),
         (["--virtual", "--chocolate", "drak"], "drak"),
     ],
 )

@@ -45,7 +45,7 @@ def sentence(each: Happening, water_c: float, clock: Callable[[float], str]) -> 
     moved = f"the bowl {'fell' if each.bowl_k < 0 else 'rose'} by {abs(each.bowl_k):.1f} °C"
     if each.kind == found.TOP_UP:
         litres = -each.water_j / (WATER_J_PER_KGK * max(water_c - TAP_C, 1.0))
-        return f"{at}cold water came into the bath, about {litres:.2f} L if it had {TAP_C:g} °C."
+        return f"{at}cold water came into the bath, about {litres:.2f} L if it was at {TAP_C:g} °C."
     if each.kind == found.HOT_WATER:
         return f"{at}hot water came into the bath: it rose by {each.water_k:.1f} °C at once."
     if each.kind in (found.COLD_REFILL, found.WARM_REFILL):
