@@ -36,6 +36,13 @@ def test_every_option_has_one_help_line_of_its_own_and_no_word_is_cut(name, comm
     assert max(map(len, page.splitlines())) <= 100
 
 
+def test_a_wrong_value_is_refused_in_our_own_words():
+    """An option's own list of words would answer in the voice of the option library."""
+    foreign = [f"{name} {param.opts[-1]}" for name, command in every_command() for param in command.params
+               if isinstance(param.type, (click.Choice, click.IntRange, click.FloatRange))]
+    assert foreign == []
+
+
 def test_an_option_means_the_same_wherever_it_is_offered():
     """Defined once; only `rig check` needs no board unless one is named, `board` is always virtual, and some seed is a
     mass.

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from bainwright.commands.usage import OneOf
+
 
 @click.command(short_help="Serve a virtual board on a pseudo-terminal until stopped.")
 @click.option("--rig", default="pot", show_default=True, metavar="FILE|RIG", help="The simulated warmer.")
@@ -15,7 +17,7 @@ import click
 @click.option("--image", metavar="FILE", help="Store its flash in this file, and start from what is in it.")
 @click.option("--scenario", metavar="FILE", help="What happens to it from its start on, as TOML.")
 @click.option("--panel", is_flag=True, help="Fit panel and display, show them here; keys press the buttons.")
-@click.option("--board", "model", type=click.Choice(["pico", "pico_w"]), default="pico_w", show_default=True,
+@click.option("--board", "model", type=OneOf("pico", "pico_w"), default="pico_w", show_default=True,
               help="Which board to imitate; a pico_w has less memory.")
 @click.option("--png", metavar="FILE", help="As --panel, and draw the display into this file.")
 def board(rig: str, plant: str | None, speed: str, path: str | None, image: str | None, scenario: str | None,
