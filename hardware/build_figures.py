@@ -31,7 +31,6 @@ def part_rows(build: Build) -> list[Row]:
     """The power side's parts with their ratings, and the reason for each."""
     mat, on_mat, on_vessel, fuse = build.mats[0], build.on_mat, build.on_vessel, build.fuse
     worst_a, mat_a = electrical.worst_a(build), electrical.mat_worst_a(build)
-    warmest_c = rules.WARMEST_BATH_C + warmth.mat_over_k(build, worst=True)
     drop_v = electrical.switch_drop_v(build.switch, worst_a, electrical.gate_v())
     rows = [
         ("PS1", f"isolated supply, safety-approved, short-circuit proof, closed case: {SUPPLY_V:g} V DC, "
@@ -58,8 +57,8 @@ def part_rows(build: Build) -> list[Row]:
          "rated 200 °C (M)", f"{warmth.load_w_per_cm2(build):.2f} W/cm² (C): a low surface load cannot scorch"),
         (_refs(build, "TCO1"), f"bimetal cut-out on the mat, **manual reset**: {on_mat.opens_c:g} ± "
          f"{on_mat.tolerance_k:g} °C; ≥ {on_mat.rated_a:g} A at 24 V **DC**",
-         f"opens at {on_mat.earliest_c:g} °C or later; the warmest mat of planned use is {warmest_c:.0f} °C (C). One "
-         "that resets by itself would cycle all night unseen"),
+         f"opens at {on_mat.earliest_c:g} °C or later; the warmest mat of planned use is "
+         f"{rules.warmest_mat_c(build):.0f} °C (C). One that resets by itself would cycle all night unseen"),
         (_refs(build, "TCO2"), f"bimetal cut-out on the {build.vessel}, **manual reset**: {on_vessel.opens_c:g} ± "
          f"{on_vessel.tolerance_k:g} °C; ≥ {on_vessel.rated_a:g} A at 24 V **DC**",
          f"opens at {on_vessel.earliest_c:g} °C or later, over the firmware's {build.hard_limit_c:g} °C. TCO1 never "
@@ -170,6 +169,24 @@ def readings_block() -> str:
     ])  # fmt: skip
 
 
+def margins_block() -> str:
+    """What opens at which temperature, from the coolest layer to the last, for each build."""
+    def row(what: str, text: Callable[[Build], str]) -> tuple[str, ...]:
+        return (what, *[text(build) for build in BUILDS])
+
+    return table(("°C", *[build.name for build in BUILDS]), [
+        row("warmest bath of a plan", lambda b: f"{rules.WARMEST_BATH_C:g}"),
+        row("firmware's hard limit", lambda b: f"{b.hard_limit_c:g}"),
+        row("vessel's cut-out at that limit, full heat", lambda b: f"{rules.cut_out_at_hard_limit_c(b):.1f}"),
+        row("**vessel's cut-out opens**", lambda b: f"**{b.on_vessel.earliest_c:g} to {b.on_vessel.latest_c:g}**"),
+        row("mat under the warmest bath, full heat", lambda b: f"{rules.warmest_mat_c(b):.1f}"),
+        row("mat at the hard limit, full heat", lambda b: f"{rules.mat_at_hard_limit_c(b):.1f}"),
+        row("**mat's cut-out opens**", lambda b: f"**{b.on_mat.earliest_c:g} to {b.on_mat.latest_c:g}**"),
+        row("thermal fuse holds for good", lambda b: f"{b.fuse.holds_c:g}"),
+        row("**thermal fuse opens**", lambda b: f"**{b.fuse.earliest_c:g} to {b.fuse.latest_c:g}**"),
+    ])  # fmt: skip
+
+
 def _least_w(build: Build) -> float:
     return 0.9 * electrical.power_share(build) * build.heater_w
 
@@ -233,4 +250,5 @@ BLOCKS: dict[str, tuple[str, Callable[[], str]]] = {
     for what, make in (("parts", parts_block), ("values", values_block), ("rules", rules_block))
 }
 BLOCKS["which"] = ("README.md", which_block)
+BLOCKS["margins"] = ("SAFETY.md", margins_block)
 BLOCKS["readings"] = ("first-power-up.md", readings_block)

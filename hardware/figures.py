@@ -19,7 +19,7 @@ from tables import Row, table
 
 from bainboard import faults, help_text, settings
 from bainboard.selftest import SelfTest
-from bainwright.builds.catalogue import MAT
+from bainwright.builds.catalogue import BUILDS
 from bainwright.builds.parts import SUPPLY_V, Build
 from bainwright.builds.rig_text import rig_text
 
@@ -138,9 +138,9 @@ def faults_block() -> str:
     ])
 
 
-def selftest_rows(water_c: float = 22.0) -> Iterable[tuple[int, int, int]]:
+def selftest_rows(build: Build, water_c: float = 22.0) -> Iterable[tuple[int, int, int]]:
     """(second, switch, guard) at each change, for water that never warms; the last row is the verdict's second."""
-    test = SelfTest(rig_values(MAT), 0)
+    test = SelfTest(rig_values(build), 0)
     second, last = 0, (-1, -1)
     while not test.done:
         now = test.step(1000 * second, water_c)
@@ -151,14 +151,15 @@ def selftest_rows(water_c: float = 22.0) -> Iterable[tuple[int, int, int]]:
 
 
 def selftest_block() -> str:
-    """What a bulb must do in a self-test whose water never warms."""
-    rows = list(selftest_rows())
-    lines = [
-        (clock(at), ("off", "on")[switch], ("open", "closed")[guard], "**glows**" if switch and guard else "dark")
-        for at, switch, guard in rows
-    ]
-    lines[-1] = (*lines[-1][:3], "dark: number 11")
-    return table(("from, min:s", "switch Q1", "guard K1", "bulb"), lines)
+    """What a bulb must do in a self-test whose water never warms: the same order in each build, at its own times."""
+    lines = []
+    for rows in zip(*[selftest_rows(build) for build in BUILDS], strict=True):
+        (state,) = {row[1:] for row in rows}
+        switch, guard = state
+        lines.append([*[clock(row[0]) for row in rows], ("off", "on")[switch], ("open", "closed")[guard],
+                      "**glows**" if switch and guard else "dark"])
+    lines[-1][-1] = "dark: number 11"
+    return table((*[build.name for build in BUILDS], "switch Q1", "guard K1", "bulb"), lines)
 
 
 def clock(at_s: int) -> str:

@@ -40,7 +40,7 @@ CHANGES = [
     (POT, {"contact_ohm": 1.0}, "heater behind cable and contacts, share of its power"),
     (MAT, {"mats": (replace(MAT.mats[0], area_m2=0.01),)}, "surface load"),
     (POT, {"on_mat": CutOut(80.0, 5.0, 8.0)}, "mat's cut-out, earliest"),
-    (MAT, {"hard_limit_c": 60.0}, "mat at the firmware's hard limit"),
+    (MAT, {"hard_limit_c": 60.0}, "mat at the firmware's hard limit, worst heater"),
     (MAT, {"hard_limit_c": 60.0}, "vessel's cut-out, earliest"),
     (MAT, {"hard_limit_c": 54.0}, "hard limit over the warmest planned bath"),
     (POT, {"fuse": ThermalFuse(110.0, 98.0, 112.0, 103.0, 8.0)}, "thermal fuse, earliest, over the mat's cut-out"),

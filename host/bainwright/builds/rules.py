@@ -69,8 +69,19 @@ def _mat_fuse_load(build: Build) -> float:
     return electrical.mat_worst_a(build) / build.mat_fuse_a if build.mat_fuse_a else 0.0
 
 
-def _warmest_mat_c(build: Build) -> float:
+def warmest_mat_c(build: Build) -> float:
+    """The mat at full heat under the warmest planned bath, with the worst heater, °C."""
     return WARMEST_BATH_C + warmth.mat_over_k(build, worst=True)
+
+
+def mat_at_hard_limit_c(build: Build) -> float:
+    """The mat at full heat as the firmware trips, with the worst heater, °C."""
+    return build.hard_limit_c + warmth.mat_over_k(build, worst=True)
+
+
+def cut_out_at_hard_limit_c(build: Build) -> float:
+    """What the vessel's cut-out feels as the firmware trips, °C."""
+    return build.hard_limit_c + warmth.cut_out_over_k(build)
 
 
 RULES = (
@@ -94,16 +105,15 @@ RULES = (
     Rule("heater behind cable and contacts, share of its power", electrical.power_share, lambda b: SHARE_LEFT,
          _any, ""),
     Rule("surface load", warmth.load_w_per_cm2, _none, lambda b: LOAD_W_PER_CM2, "W/cm²"),
-    Rule("mat's cut-out, earliest", lambda b: b.on_mat.earliest_c, lambda b: _warmest_mat_c(b) + CLEAR_K, _any, "°C"),
-    Rule("mat at the firmware's hard limit", lambda b: b.hard_limit_c + warmth.mat_over_k(b), _none,
+    Rule("mat's cut-out, earliest", lambda b: b.on_mat.earliest_c, lambda b: warmest_mat_c(b) + CLEAR_K, _any, "°C"),
+    Rule("mat at the firmware's hard limit, worst heater", mat_at_hard_limit_c, _none,
          lambda b: b.on_mat.earliest_c, "°C"),
-    Rule("vessel's cut-out, earliest", lambda b: b.on_vessel.earliest_c,
-         lambda b: b.hard_limit_c + warmth.cut_out_over_k(b), _any, "°C"),
+    Rule("vessel's cut-out, earliest", lambda b: b.on_vessel.earliest_c, cut_out_at_hard_limit_c, _any, "°C"),
     Rule("hard limit over the warmest planned bath", lambda b: b.hard_limit_c, lambda b: WARMEST_BATH_C + 2.0, _any,
          "°C"),
     Rule("thermal fuse, earliest, over the mat's cut-out", lambda b: b.fuse.earliest_c,
          lambda b: b.on_mat.latest_c, _any, "°C"),
-    Rule("thermal fuse, holds for good", lambda b: b.fuse.holds_c, _warmest_mat_c, _any, "°C"),
+    Rule("thermal fuse, holds for good", lambda b: b.fuse.holds_c, warmest_mat_c, _any, "°C"),
     Rule("heater lag in the rig file, over the computed", lambda b: b.lag_s / warmth.lag_s(b), lambda b: 1.0,
          lambda b: warmth.LAG_ROOM, ""),
 )  # fmt: skip
