@@ -74,8 +74,11 @@ def prompt(scene: Scene, press: Mapping[str, str] = KEYS) -> str:
         return ("water pause: the heat is off. Unplug or open the hand switch before hands go in; "
                 f"{press['resume']} ends the pause")
     dips = scene.status is not None and scene.status.stage == "work"
+    if scene.status is not None and scene.status.state == "trip":
+        return "tripped, the heat is off: look at the bowl and the water, then clear the trip at the warmer"
     if scene.prompt and not (scene.bowl_away and dips):  # a lifted bowl takes no refill
-        return scene.prompt
+        pours = scene.status is not None and scene.status.ask == "pour"
+        return f"{scene.prompt}. {press['no_refill']} takes it back" if pours else scene.prompt
     if scene.bowl_away:
         return f"the bowl is off: wipe its underside dry, set it back, then {press['bowl_on']}"
     if scene.refill_coming:

@@ -8,9 +8,16 @@ from concurrent.futures import Future
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
+from bainboard import stages
 from bainwright.display.scene import Scene
 
 MOST_WAITING = 8  # chosen: more hands than a kitchen has
+RUNNING = ("check", "hold", "pause")  # states in which the warmer accepts acts; in the others only these:
+AT_REST = ("lock", "stop")
+DIPS = ("work",)
+# What the warmer asks and accepts a no to: its table of steps, and questions that stand in for one of them.
+TAKES_NO = {step[stages.ASK] for row in stages.STAGES for step in row[stages.STEPS] if step[stages.NO]} | {
+    "seed_more", "set_yet", "not_set", "go_on"}
 
 
 def _always(_: Scene) -> bool:
@@ -19,6 +26,10 @@ def _always(_: Scene) -> bool:
 
 def _paused(scene: Scene) -> bool:
     return scene.status is not None and scene.status.state == "pause"
+
+
+def _takes_no(scene: Scene) -> bool:
+    return scene.status is not None and scene.status.ask in TAKES_NO
 
 
 @dataclass(frozen=True)
@@ -43,6 +54,8 @@ class Act:
         Does it answer what the warmer asks?
     final : bool
         There is no way back: ask before it.
+    steps : tuple of str
+        The steps in which the warmer accepts it; empty for all.
     """
 
     name: str
@@ -53,17 +66,19 @@ class Act:
     fits: Callable[[Scene], bool] = _always
     answers: bool = False
     final: bool = False
+    steps: tuple[str, ...] = ()
 
 
 ACTS = (
     Act("yes", "y", "Yes", "confirm", answers=True),
-    Act("no", "n", "No, or it thickens", "thicker", answers=True),
-    Act("thins", "d", "It thins", "thinner"),
-    Act("refill", "r", "A refill is coming", "announce", fits=lambda scene: not scene.refill_coming),
+    Act("no", "n", "No", "thicker", answers=True, fits=_takes_no),
+    Act("thickens", "n", "It thickens", "thicker", fits=lambda scene: not _takes_no(scene), steps=DIPS),
+    Act("thins", "d", "It thins", "thinner", steps=DIPS),
+    Act("refill", "r", "A refill is coming", "announce", fits=lambda scene: not scene.refill_coming, steps=DIPS),
     Act("no_refill", "r", "No refill after all", "announce", fits=lambda scene: scene.refill_coming),
     Act("bowl_off", "b", "Bowl off", "bowl", {"at": "off"}, fits=lambda scene: not scene.bowl_away),
     Act("bowl_on", "b", "Bowl back", "bowl", {"at": "on"}, fits=lambda scene: scene.bowl_away),
-    Act("test", "t", "Test the temper", "test"),
+    Act("test", "t", "Test the temper", "test", steps=DIPS),
     Act("back", "u", "One step back", "back"),
     Act("pause", "w", "Water pause, heat off", "pause", fits=lambda scene: not _paused(scene)),
     Act("resume", "w", "Hands out, heat on", "resume", fits=_paused),
@@ -76,13 +91,19 @@ BY_NAME = {act.name: act for act in ACTS}
 
 
 def offered(scene: Scene) -> list[Act]:
-    """The acts that fit the moment, in the table's order."""
-    return [act for act in ACTS if act.fits(scene)]
+    """The acts that the warmer accepts at this moment, in the table's order."""
+    if scene.status is None:
+        return []
+    state, step = scene.status.state, scene.status.stage
+    return [
+        act for act in ACTS
+        if act.fits(scene) and (state in RUNNING or act.do in AT_REST) and (not act.steps or step in act.steps)
+    ]
 
 
 def of_key(key: str, scene: Scene) -> Act | None:
-    """The act of a key at this moment."""
-    return next((act for act in offered(scene) if act.key == key), None)
+    """The act of a key at this moment, also where the warmer will refuse it: its refusal says why."""
+    return next((act for act in ACTS if act.key == key and act.fits(scene)), None)
 
 
 class Reply(NamedTuple):

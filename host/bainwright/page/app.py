@@ -25,7 +25,7 @@ from bainwright.page import feeds, site
 from bainwright.page.access import Access, Session, same
 from bainwright.page.guard import Guard
 from bainwright.page.latest import Latest, Shown
-from bainwright.page.night_routes import NightRoutes
+from bainwright.page.past_hold_routes import PastHoldRoutes
 from bainwright.page.stream import MOST_STREAMS, EventStream, Streams
 from bainwright.plan import tonight
 
@@ -62,7 +62,7 @@ class PageApp:
     def __init__(self, access: Access, hold: Hold | None = None) -> None:
         self._access, self._hold = access, hold
         self.streams = Streams()
-        self._pages = [*([("Now", "/")] if hold else []), ("Tonight", "/tonight"), ("Nights", "/nights")]
+        self._pages = [*([("Now", "/")] if hold else []), ("Tonight", "/tonight"), ("Past holds", "/holds")]
         self._frame: tuple[object, dict[str, Any]] | None = None
         self._charts: tuple[object, str] | None = None
 
@@ -81,7 +81,7 @@ class PageApp:
             Route("/in/{code}", self._show_pairing, methods=["GET"]),
             Route("/in", self._pair, methods=["POST"]),
             Route("/tonight", self._looking(self._tonight), methods=["GET"]),
-            *NightRoutes(self._page).routes(self._looking),
+            *PastHoldRoutes(self._page).routes(self._looking),
             Mount("/static", StaticFiles(packages=[("bainwright.page", "static")])),
         ]
         return Guard(Starlette(routes=routes, exception_handlers={404: _not_here, 405: _not_here, 500: _broke}),
@@ -125,7 +125,7 @@ class PageApp:
 
     async def _now(self, request: Request) -> Response:
         if self._hold is None:
-            return RedirectResponse("/nights", 303)
+            return RedirectResponse("/holds", 303)
         shown, session = self._shown(), self._session(request)
         if shown is None:
             lines = ["The warmer has not reported yet. This page follows as soon as it does."]

@@ -47,7 +47,7 @@ def _split(at: str) -> tuple[str, int]:
 
 
 class Page:
-    """The pages of past nights, and of a hold where one runs; served from `with` to its end.
+    """The pages of past holds, and of a hold where one runs; served from `with` to its end.
 
     Parameters
     ----------

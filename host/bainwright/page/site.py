@@ -21,7 +21,7 @@ FINAL_WORDS = {
     "stop": "The heat goes off, and the chocolate will cool.",
 }
 # In the order of need with wet hands: the answers are drawn above all others.
-BELOW_ANSWERS = ("bowl_off", "bowl_on", "refill", "no_refill", "pause", "resume", "test", "thins", "back")
+BELOW_ANSWERS = ("thickens", "bowl_off", "bowl_on", "refill", "no_refill", "pause", "resume", "test", "thins", "back")
 RARE = ("lock", "unlock")
 
 
@@ -65,7 +65,7 @@ def buttons(now: Now) -> Markup:
     return Markup(_templates().get_template("_buttons.html").render(
         now=now,
         answers=[act for act in offered.values() if act.answers] if now.ask else [],
-        others=[offered[name] for name in ("no", *BELOW_ANSWERS) if name in offered and not (now.ask and name == "no")],
+        others=[offered[name] for name in BELOW_ANSWERS if name in offered],
         rare=[offered[name] for name in RARE if name in offered],
         finals=[(act, FINAL_WORDS[act.name]) for act in offered.values() if act.final],
     ))  # fmt: skip

@@ -1,4 +1,4 @@
-"""Past nights on the page: the list, one night, nights side by side, downloads; no address leads to another file."""
+"""Past holds on the page: the list, one of them, several side by side, downloads; no address leads to another file."""
 
 import contextlib
 import json
@@ -11,13 +11,13 @@ from test_hold import done, held, quiet
 from bainwright.archive.listing import list_holds
 from bainwright.page import server
 from bainwright.page.hosting import Page
-from bainwright.page.nights import FILES, key_of
+from bainwright.page.past_holds import FILES, key_of
 
 
 @pytest.fixture(scope="module")
 def page(tmp_path_factory):
     """The pages over two holds of half a minute, and a phone of this PC."""
-    with contextlib.chdir(tmp_path_factory.mktemp("nights")):
+    with contextlib.chdir(tmp_path_factory.mktemp("holds")):
         for _ in range(2):
             held([*quiet(30), done()])
         with Page([server.HERE], 0, []) as page:
@@ -28,27 +28,28 @@ def keys():
     return [key_of(entry) for entry in list_holds()]
 
 
-def test_the_list_leads_to_each_night_and_the_night_says_what_the_review_says(page):
+def test_the_list_leads_to_each_hold_and_its_page_says_what_the_review_says(page):
     """The verdict, the sections, the picture, the files."""
-    answer, text = page.ask("GET", "/nights")
+    answer, text = page.ask("GET", "/holds")
     assert answer.status == 200
     links = [value for _, name, value in Outline(text.replace("<br>", "")).attributes if name == "href"]
-    assert [f"/nights/{key}" for key in keys()] == [link for link in links if link.startswith("/nights/")]
-    _, night = page.ask("GET", f"/nights/{keys()[0]}")
+    assert [f"/holds/{key}" for key in keys()] == [link for link in links if link.startswith("/holds/")]
+    _, night = page.ask("GET", f"/holds/{keys()[0]}")
+    assert 'class="chocolate" d="M' in night
     for expected in ("Verdict", "Temperatures", "hold.csv", "hold.parquet", list_holds()[0].name):
         assert expected in night
 
 
 def test_every_file_is_downloaded_as_it_is_on_the_disk(page):
-    """Byte for byte; a picture shows, the others are saved under the night's name."""
+    """Byte for byte; a picture shows, the others are saved under the hold's name."""
     entry = list_holds()[0]
     for name in FILES:
-        connection_answer, _ = page.ask("HEAD", f"/nights/{key_of(entry)}/{name}")
+        connection_answer, _ = page.ask("HEAD", f"/holds/{key_of(entry)}/{name}")
         assert connection_answer.status == 200, name
-    answer, text = page.ask("GET", f"/nights/{key_of(entry)}/hold.json")
+    answer, text = page.ask("GET", f"/holds/{key_of(entry)}/hold.json")
     assert json.loads(text)["profile"]["name"] == "dark"
     assert answer.getheader("content-disposition") == f'attachment; filename="{entry.name}.hold.json"'
-    svg, drawn = page.ask("GET", f"/nights/{key_of(entry)}/hold.svg")
+    svg, drawn = page.ask("GET", f"/holds/{key_of(entry)}/hold.svg")
     assert svg.getheader("content-security-policy").startswith("default-src 'none'")
     assert drawn == (Path(entry.folder) / "hold.svg").read_text()
 
@@ -60,24 +61,24 @@ def test_a_wrong_code_leads_to_the_code_that_the_pc_shows(page):
     assert "Use the latest code that the PC shows." in text
 
 
-def test_nights_are_put_side_by_side_with_a_column_each(page):
-    """One alone is shown whole; keys that no night has are left out; none is a sentence."""
+def test_holds_are_put_side_by_side_with_a_column_each(page):
+    """One alone is shown whole; keys that no hold has are left out; none is a sentence."""
     one, other = keys()
-    _, text = page.ask("GET", f"/nights/side-by-side?of={one}&of={other}&of=0000")
+    _, text = page.ask("GET", f"/holds/side-by-side?of={one}&of={other}&of=0000")
     assert text.count("<th") >= 8
     for entry in list_holds():
         assert entry.name in text
-    assert page.ask("GET", f"/nights/side-by-side?of={one}")[0].getheader("location") == f"/nights/{one}"
-    assert "Tick two" in page.ask("GET", "/nights/side-by-side")[1]
+    assert page.ask("GET", f"/holds/side-by-side?of={one}")[0].getheader("location") == f"/holds/{one}"
+    assert "Tick two" in page.ask("GET", "/holds/side-by-side")[1]
 
 
 @pytest.mark.parametrize("path", [
-    "/nights/{key}/..", "/nights/{key}/../../../../etc/passwd", "/nights/{key}/%2e%2e%2fhold.json", "/nights/dark-1",
-    "/nights/{key}/secret.txt", "/nights/../etc", "/nights/{key}/hold.json/", "/nights/{key}/HOLD.JSON",
-    "/nights/{key}x/hold.json",
+    "/holds/{key}/..", "/holds/{key}/../../../../etc/passwd", "/holds/{key}/%2e%2e%2fhold.json", "/holds/dark-1",
+    "/holds/{key}/secret.txt", "/holds/../etc", "/holds/{key}/hold.json/", "/holds/{key}/HOLD.JSON",
+    "/holds/{key}x/hold.json",
 ])  # fmt: skip
 def test_no_address_leads_to_another_file(page, path):
-    """Also not to a file that lies in the night's own folder and is none of a hold's."""
+    """Also not to a file that lies in the hold's own folder and is none of a hold's."""
     entry = list_holds()[0]
     (Path(entry.folder) / "secret.txt").write_text("a secret")
     answer, text = page.ask("GET", path.replace("{key}", key_of(entry)))
@@ -90,11 +91,11 @@ def test_without_holds_the_page_says_how_to_make_one(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     with Page([server.HERE], 0, []) as page:
         phone = Phone(page)
-        assert phone.ask("GET", "/")[0].getheader("location") == "/nights"
-        assert "bain hold dark --virtual" in phone.ask("GET", "/nights")[1]
+        assert phone.ask("GET", "/")[0].getheader("location") == "/holds"
+        assert "bain hold dark --virtual" in phone.ask("GET", "/holds")[1]
 
 
-def test_a_damaged_night_is_a_sentence_and_a_name_is_inert(page):
+def test_a_damaged_hold_is_a_sentence_and_a_name_is_inert(page):
     """Its log is junk; markup in the name of a chocolate. The last test: it damages the holds of the others."""
     first, second = list_holds()
     for name in ("hold.csv", "hold.parquet"):
@@ -103,8 +104,8 @@ def test_a_damaged_night_is_a_sentence_and_a_name_is_inert(page):
     values = json.loads(facts.read_text())
     values["profile"]["name"] = "<script>alert(1)</script>"
     facts.write_text(json.dumps(values))
-    answer, text = page.ask("GET", f"/nights/{key_of(first)}")
+    answer, text = page.ask("GET", f"/holds/{key_of(first)}")
     assert answer.status == 200
     assert 'class="call warn"' in text
-    assert "<script>alert" not in page.ask("GET", "/nights")[1]
-    assert "<script>alert" not in page.ask("GET", f"/nights/{key_of(second)}")[1]
+    assert "<script>alert" not in page.ask("GET", "/holds")[1]
+    assert "<script>alert" not in page.ask("GET", f"/holds/{key_of(second)}")[1]

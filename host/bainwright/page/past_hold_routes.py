@@ -1,4 +1,4 @@
-"""The routes of past nights: their list, one of them, several side by side, and files to download."""
+"""The routes of past holds: their list, one of them, several side by side, and files to download."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
@@ -14,19 +15,19 @@ from starlette.routing import Route
 from bainwright.core.errors import BainError
 from bainwright.core.read_file import read_bytes
 from bainwright.core.units import duration_words
-from bainwright.page.nights import FILES, MOST_COMPARED, MOST_LISTED, PICTURES, Listed, Nights, compared, files_of
-from bainwright.review.night_words import sections
+from bainwright.page.past_holds import FILES, MOST_COMPARED, MOST_LISTED, PICTURES, Listed, PastHolds, files_of
+from bainwright.review.night_words import compared, sections
 
 MOST_BYTES = 64 << 20  # of one file; a log of 48 h has 15 MB
 # A picture's own styles are inline; nothing else in it may act, also when it is opened alone.
 PICTURE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'"
 
 Draw = Callable[..., str]
-NOT_HERE = PlainTextResponse("There is no such night here.\n", 404)
+NOT_HERE = PlainTextResponse("There is no such hold here.\n", 404)
 
 
-class NightRoutes:
-    """Answers about past nights.
+class PastHoldRoutes:
+    """Answers about past holds.
 
     Parameters
     ----------
@@ -35,45 +36,46 @@ class NightRoutes:
     """
 
     def __init__(self, draw: Draw) -> None:
-        self._draw, self._nights = draw, Nights()
+        self._draw, self._past = draw, PastHolds()
 
     def routes(self, looking: Callable[[Any], Any]) -> list[Route]:
         """The routes, each behind the check of who may look."""
         return [
-            Route("/nights", looking(self._list), methods=["GET"]),
-            Route("/nights/side-by-side", looking(self._compare), methods=["GET"]),
-            Route("/nights/{key}", looking(self._one), methods=["GET"]),
-            Route("/nights/{key}/{name}", looking(self._file), methods=["GET"]),
+            Route("/holds", looking(self._list), methods=["GET"]),
+            Route("/holds/side-by-side", looking(self._compare), methods=["GET"]),
+            Route("/holds/{key}", looking(self._one), methods=["GET"]),
+            Route("/holds/{key}/{name}", looking(self._file), methods=["GET"]),
         ]
 
     async def _list(self, _: Request) -> Response:
-        listed = await run_in_threadpool(self._nights.listed)
+        listed = await run_in_threadpool(self._past.listed)
         rows, more = [_row(each) for each in listed[:MOST_LISTED]], max(0, len(listed) - MOST_LISTED)
-        return HTMLResponse(self._draw("nights", "/nights", rows=rows, more=more, most=MOST_COMPARED))
+        return HTMLResponse(self._draw("past_holds", "/holds", rows=rows, more=more, most=MOST_COMPARED))
 
     async def _one(self, request: Request) -> Response:
         found = await self._find([request.path_params["key"]])
         if not found:
             return NOT_HERE
-        reviewed = await run_in_threadpool(self._nights.reviewed, found[0])
+        reviewed = await run_in_threadpool(self._past.reviewed, found[0])
         files = await run_in_threadpool(files_of, found[0].entry)
         return HTMLResponse(self._draw(
-            "night", "/nights", row=_row(found[0]), notes=reviewed.notes,
+            "past_hold", "/holds", row=_row(found[0]), notes=reviewed.notes,
             sections=sections(reviewed.night) if reviewed.night else [], files=files,
+            chart=Markup(reviewed.chart),
             picture=next((name for name in PICTURES if name in files), ""),
         ))  # fmt: skip
 
     async def _compare(self, request: Request) -> Response:
-        """Nights side by side; one alone is shown whole."""
+        """Holds side by side; one alone is shown whole."""
         keys = request.query_params.getlist("of")[:MOST_COMPARED]
         found = await self._find(keys)
         if len(found) == 1:
-            return RedirectResponse(f"/nights/{found[0].key}", 303)
-        reviewed = [await run_in_threadpool(self._nights.reviewed, each) for each in found]
+            return RedirectResponse(f"/holds/{found[0].key}", 303)
+        reviewed = [await run_in_threadpool(self._past.reviewed, each) for each in found]
         nights = [each.night for each in reviewed if each.night is not None]
         notes = [note for each in reviewed for note in each.notes]
-        table = list(zip(*compared(nights), strict=True)) if nights else []  # a phone has room for a column a night
-        return HTMLResponse(self._draw("side_by_side", "/nights", table=table, notes=notes))
+        table = list(zip(*compared(nights), strict=True)) if nights else []  # a phone has room for a column each
+        return HTMLResponse(self._draw("side_by_side", "/holds", table=table, notes=notes))
 
     async def _file(self, request: Request) -> Response:
         name = request.path_params["name"]
@@ -92,7 +94,7 @@ class NightRoutes:
                         media_type=FILES[name])  # fmt: skip
 
     async def _find(self, keys: list[str]) -> list[Listed]:
-        return await run_in_threadpool(self._nights.find, keys)
+        return await run_in_threadpool(self._past.find, keys)
 
 
 def _plain(name: str) -> str:

@@ -1,6 +1,6 @@
-"""Nights to look back at: the list of holds, one night or several, and the files of a hold.
+"""Past holds to look back at: their list, one of them or several, and the files of each.
 
-A night is addressed by a key made from its folder, and looked up in the list: nothing in an address is ever a path.
+A hold is addressed by a key made from its folder, and looked up in the list: nothing in an address is ever a path.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ from typing import NamedTuple
 from bainwright.archive.listing import Entry, entry_of, list_holds
 from bainwright.core.errors import BainError
 from bainwright.display.picture import PNG, SVG
+from bainwright.page.past_chart import chart_of
 from bainwright.record.reader import read_log
-from bainwright.review import night_words
 from bainwright.review.night import Night
 from bainwright.review.night import review as review_log
 
@@ -27,7 +27,7 @@ FILES = {
 PICTURES = (SVG, PNG)  # shown in the page; the others are downloaded
 MOST_LISTED = 200  # chosen: half a year of evenings; bain holds lists all
 MOST_COMPARED = 6  # chosen: columns that fit a screen
-MOST_HELD = 12  # reviewed nights that are held for the next look
+MOST_HELD = 12  # reviews that are stored for the next look
 
 
 class Listed(NamedTuple):
@@ -38,14 +38,15 @@ class Listed(NamedTuple):
 
 
 class Reviewed(NamedTuple):
-    """A night, or why it cannot be read."""
+    """A hold with its chart as SVG, or why it cannot be read."""
 
     night: Night | None
     notes: list[str]
+    chart: str = ""
 
 
-class Nights:
-    """Looks nights up; safe to use from several threads, and one review at a time is worked out."""
+class PastHolds:
+    """Looks holds up; safe to use from several threads, and one review at a time is worked out."""
 
     def __init__(self) -> None:
         self._lock = Lock()
@@ -60,7 +61,7 @@ class Nights:
         return [each for each in self.listed() if each.key in keys]
 
     def reviewed(self, listed: Listed) -> Reviewed:
-        """The review of a night."""
+        """The review of a hold."""
         folder = Path(listed.entry.folder)
         state = listed.key, _changed(folder)
         with self._lock:
@@ -90,7 +91,7 @@ def _changed(folder: Path) -> tuple[int, ...]:
 def _review(folder: Path) -> Reviewed:
     try:
         log = read_log(folder)
-        return Reviewed(review_log(entry_of(folder, log.facts), log), list(log.notes))
+        return Reviewed(review_log(entry_of(folder, log.facts), log), list(log.notes), chart_of(log))
     except BainError as failed:
         return Reviewed(None, [str(failed)])
 
@@ -98,8 +99,3 @@ def _review(folder: Path) -> Reviewed:
 def files_of(entry: Entry) -> list[str]:
     """The files of a hold that are there."""
     return [name for name in FILES if (Path(entry.folder) / name).is_file()]
-
-
-def compared(nights: Sequence[Night]) -> list[tuple[str, ...]]:
-    """Nights side by side: the head, then a row a night."""
-    return night_words.compared(nights)
