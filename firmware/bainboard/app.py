@@ -138,9 +138,9 @@ class App:
                 return not self.service.full
             until_ms = min(self._tick_ms, self._panel_ms, self.drive.deadline_ms)
             if self._record_ms is not None:
-                self._write_record(until_ms)
+                self._write_record()
             if self.log.overdue_ms(now_ms) is not None:
-                self._sync_log(until_ms)
+                self._sync_log()
             if self.display is not None:
                 self.display.draw(until_ms)
             if self._sweep_due and self._has_room(self.board.now_ms(), SWEEP_MS):
@@ -337,11 +337,17 @@ class App:
                 ("room", wire.milli(w.room_c)), ("water", wire.milli(w.inputs.water_c)),
                 ("wall_s", self.log.wall_s(now_ms))]
 
-    def _write_record(self, until_ms: int) -> None:
-        """Write the record of this run while the loop would sleep with the switch off."""
+    def _quiet(self, now_ms: int) -> bool:
+        """May the flash stop the loop for a while? The switch is off and nothing that moves the heat is due soon.
+
+        A press may be: the buttons are looked at ten times a second, and no pause between two looks is long enough.
+        """
+        return self.drive.resting and self._has_room(now_ms, LOG_ROOM_MS)
+
+    def _write_record(self) -> None:
+        """Write the record of this run while the flash delays no heat."""
         now_ms = self.board.now_ms()
-        quiet = self.drive.resting and until_ms - now_ms >= LOG_ROOM_MS
-        if quiet or now_ms - self._record_ms > LOG_PATIENCE_MS:
+        if self._quiet(now_ms) or now_ms - self._record_ms > LOG_PATIENCE_MS:
             self._record_ms = None
             self._store_record(RUNNING, now_ms)
 
@@ -360,14 +366,13 @@ class App:
         """Is the board to restart after this end of a rest? Not when that was tried too often already."""
         return end != CLEAN and not self.power.rebooting
 
-    def _sync_log(self, until_ms: int) -> None:
-        """One act on the flash for the log, while the loop would sleep with the switch off."""
+    def _sync_log(self) -> None:
+        """One act on the flash for the log, while it delays no heat."""
         now_ms = self.board.now_ms()
         overdue_ms = self.log.overdue_ms(now_ms)
         if overdue_ms is None:
             return
-        quiet = self.drive.resting and until_ms - now_ms >= LOG_ROOM_MS
-        if quiet or overdue_ms > LOG_PATIENCE_MS:
+        if self._quiet(now_ms) or overdue_ms > LOG_PATIENCE_MS:
             self.log.sync(now_ms)
             if self.log.trouble == NO_MEMORY and self.outbox.shed():
                 self.log.sync(now_ms)

@@ -98,3 +98,16 @@ def test_a_long_yes_announces_a_refill_and_another_takes_it_back() -> None:
         asked = talk.until(lambda said: said.get("ask") == "pour")
         over = talk.until(lambda said: "status" in said and said["ask"] == "")
         assert 290_000 < over["t"] - asked["t"] <= 600_000
+
+
+def test_with_a_panel_too_the_flash_is_written_in_the_first_pause_of_the_heat() -> None:
+    """The buttons are looked at every 100 ms, so no pause between two looks is as long as a write (95 ms) needs.
+
+    Writes waited for such a pause, and were done after 5 s all the same: late, and in the middle of an edge.
+    """
+    with latched_board() as talk:
+        talk.board.press("recessed", 4500)
+        talk.event("cleared")
+        assert talk.ask("start", stage="work")["ok"]
+        talk.until(lambda said: said.get("t", 0) >= 3000)
+        assert talk.ask("segments")["size"] > 0
