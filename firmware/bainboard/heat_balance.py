@@ -79,7 +79,7 @@ class Look:
 
     def begin(self) -> None:
         """No look; what was gathered is forgotten."""
-        self.at = None  # the half phase it is in; None: no look
+        self.at: int | None = None  # the half phase it is in; None: no look
         self.blocks = 0
         self.gain = self.error = self._seen_k = self._promised_k = self._left_k2 = 0.0
 
@@ -92,7 +92,9 @@ class Look:
         self._sign = 1 if self._seed & 16 else -1
         self.at, self._since_ms, self._from_c = 0, now_ms, water_c
         self._arrived_j = self._ideal = self._ideal_sum = 0.0
-        self._read, self._due, self._weights = [], [], []
+        self._read: list = []
+        self._due: list = []
+        self._weights: list = []
 
     @property
     def up(self) -> bool:
@@ -196,16 +198,16 @@ class Account:
         self.look = Look(values)
         self.looks = 0  # blocks looked at
         self.unseen = 0
-        self.proved_c = None  # nothing was ever shown
+        self.proved_c: float | None = None  # nothing was ever shown
         self.unproved_j = 0.0
         self.full = True
         self.under_s = 0.0  # so long has it read under all that a heated bath can be: no proof
-        self._began_c = None  # what was read as the last self-test of a start passed
+        self._began_c: float | None = None  # what was read as the last self-test of a start passed
         self.may_look = True  # heat may be given just now
         self._full_j = 0.0
         self._mean_w = values["heater_w"]
         self._asked_ms = -self.APART_MS
-        self._c = None
+        self._c: float | None = None
 
     @property
     def dead(self) -> bool:

@@ -12,15 +12,15 @@ PER_MIN = 1.0 / 60.0
 class Fall:
     """A reading that fell by `fell_k` more than `k_per_min` explains. `from_c` is where it came from."""
 
-    def __init__(self, k_per_min, fell_k):
+    def __init__(self, k_per_min: float, fell_k: float) -> None:
         self._k_per_s, self._fell_k = k_per_min * PER_MIN, fell_k
-        self.from_c = None
+        self.from_c: float | None = None
 
-    def begin(self):
+    def begin(self) -> None:
         """Forget."""
         self.from_c = None
 
-    def step(self, dt_s, temp_c, more_k_per_s=0.0):
+    def step(self, dt_s: float, temp_c: float, more_k_per_s: float = 0.0) -> bool:
         """One reading, and what more than the usual explains: has it fallen?"""
         down_k = (self._k_per_s + more_k_per_s) * dt_s
         if self.from_c is None or not temp_c < self.from_c - down_k:
@@ -39,16 +39,17 @@ class BowlProbeOut:
     BACK_K = 2.0  # reads as before: a refill's own fall (chosen)
     LEAST_TAU_S = 60.0  # a bowl a tenth full follows colder water no faster (as rules.safe_gains, rounded down)
 
-    def __init__(self, values):
+    def __init__(self, values: dict) -> None:
         self._fall = Fall(1.0, values["trip.bowl_fall_k"])  # 1 K/min: over what a bowl on the bench loses (computed)
+        self._from_c = 0.0
         self.begin()
 
-    def begin(self):
+    def begin(self) -> None:
         """Forget."""
         self.out = False
         self._fall.begin()
 
-    def step(self, dt_s, bowl_c, water_c, acted):
+    def step(self, dt_s: float, bowl_c: float, water_c: float, acted: bool) -> None:
         """One valid reading; `acted`: a person has just done something, and may have set it right."""
         if acted or (self.out and bowl_c >= self._from_c - self.BACK_K):
             self.begin()
@@ -62,18 +63,18 @@ class Surge:
 
     SHARE = 1.5  # 150 % of the model's rise
 
-    def __init__(self, values):
+    def __init__(self, values: dict) -> None:
         small = smallest_load_j_per_k(values)
         self._j_per_k = max(small, values["gains.water_j_per_k"])
         self._rise_k = values["trip.surge_k"]
         self.begin()
 
-    def begin(self):
+    def begin(self) -> None:
         """Forget."""
         self.surging = False
-        self._base_c = None
+        self._base_c: float | None = None
 
-    def step(self, water_c, bowl_c, duty_zero, arrived_j):
+    def step(self, water_c: float, bowl_c: float | None, duty_zero: bool, arrived_j: float) -> None:
         """One valid reading; a bowl warmer than its bath explains any rise, and at rest it is `Rest` that looks."""
         if self._base_c is None or duty_zero or (bowl_c is not None and bowl_c > water_c):
             self._base_c = water_c
@@ -106,7 +107,8 @@ class BowlWitness:
     def begin(self) -> None:
         """Forget."""
         self.must_k = self.seen_s = 0.0
-        self._from_c = self._mean_c = None
+        self._from_c: float | None = None
+        self._mean_c: float | None = None
         self.false = False
 
     def step(self, dt_s: float, water_c: float, bowl_c: float) -> None:
@@ -176,7 +178,7 @@ class Believed:
         self._loss_w_per_k = self.MORE_LOSS * values["gains.loss_w_per_k"]
         # The water, and as much of the bowl as follows it within minutes: half (chosen: between none and all of it).
         self._load_j_per_k = 0.5 * largest_load_j_per_k(values) + smallest_load_j_per_k(values)
-        self.water_c = None
+        self.water_c: float | None = None
         self.over = self.long = False
         self.over_s = 0.0  # how long it was; it comes and goes while the heat does
 

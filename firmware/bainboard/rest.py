@@ -48,7 +48,9 @@ class Rest:
     def begin(self) -> None:
         """The switch was proved: forget the looks."""
         self.unasked = False
-        self._ground_c = self._base_c = self._open_ms = None
+        self._ground_c: float | None = None
+        self._base_c: float | None = None
+        self._open_ms: int | None = None
         self._enter(self.WATCH, 0, 0.0)
 
     def _enter(self, state: int, now_ms: int, water_c: float) -> None:
@@ -70,7 +72,7 @@ class Rest:
         """The rise stopped with the guard open and came back with it closed."""
         return self.state == self.SHORTED
 
-    def step(self, now_ms: int, water_c: float, bowl_c: float, room_c: float, duty_zero: bool, arrived_j: float,
+    def step(self, now_ms: int, water_c: float, bowl_c: float | None, room_c: float, duty_zero: bool, arrived_j: float,
              guard_open: bool, last_person_ms: int) -> None:
         """One valid reading; `bowl_c` None when unknown, `guard_open` in any state that does not heat."""
         if not (guard_open or self.opened):
@@ -102,7 +104,7 @@ class Rest:
         self._rising = 0  # blocks of rise in a row; negative: blocks without one
         self._last_k = 0.0
 
-    def _watch_unasked(self, now_ms: int, water_c: float, bowl_c: float, room_c: float, arrived_j: float,
+    def _watch_unasked(self, now_ms: int, water_c: float, bowl_c: float | None, room_c: float, arrived_j: float,
                        cut_off: bool) -> None:
         """With the switch off, a rise over all that explains it, steady for BLOCKS blocks with the guard open."""
         self._ground_c = explained_c = min(water_c, self._ground_c + arrived_j / self._small_j_per_k)
@@ -126,7 +128,7 @@ class Rest:
 
     # -- a switch that does not open -----------------------------------------------------------------------------------
 
-    def _watch(self, now_ms: int, water_c: float, bowl_c: float, duty_zero: bool, arrived_j: float,
+    def _watch(self, now_ms: int, water_c: float, bowl_c: float | None, duty_zero: bool, arrived_j: float,
                last_person_ms: int) -> None:
         # Heat that is meant sets a new base, and so does a bowl warmer than the water, which explains any rise.
         if not duty_zero or self._base_c is None or (bowl_c is not None and bowl_c > water_c):

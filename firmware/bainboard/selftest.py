@@ -44,13 +44,13 @@ _GUARD_PULSE = (PULSE, 1, 0, None)
 _SWITCH_PULSE = (PULSE, 0, 1, None)
 _OFF = (DRAIN, 0, 0, None)
 
-QUICK = (_LOOK, _GUARD_PULSE, _SWITCH_PULSE, (DRAIN, 0, 0, SUSPECT))
-QUICK_NO_GUARD = (_LOOK, _SWITCH_PULSE, (DRAIN, 0, 1, SUSPECT))
-CLOSE = (
+QUICK: tuple = (_LOOK, _GUARD_PULSE, _SWITCH_PULSE, (DRAIN, 0, 0, SUSPECT))
+QUICK_NO_GUARD: tuple = (_LOOK, _SWITCH_PULSE, (DRAIN, 0, 1, SUSPECT))
+CLOSE: tuple = (
     _OFF, _LOOK, _SWITCH_PULSE, (DRAIN, 0, 0, None), (DRAIN, 0, 0, faults.SWITCH_SHORTED),
     _OFF, _LOOK, _GUARD_PULSE, (DRAIN, 0, 0, None), (DRAIN, 0, 0, faults.GUARD_WELDED),
 )
-CLOSE_NO_GUARD = (_OFF, _LOOK, _SWITCH_PULSE, (DRAIN, 0, 1, None), (DRAIN, 0, 1, faults.SWITCH_SHORTED))
+CLOSE_NO_GUARD: tuple = (_OFF, _LOOK, _SWITCH_PULSE, (DRAIN, 0, 1, None), (DRAIN, 0, 1, faults.SWITCH_SHORTED))
 WARM = ((PULSE, 1, 1, None), _OFF, _OFF, (DRAIN, 0, 0, WARMED))
 RESUME = -1  # instead of a doubt: after a pause
 RESUME_K = 0.4  # as short as it can be: the least that shows over SUSPECT_K (chosen)
@@ -60,16 +60,16 @@ STRONG = (_OFF, _OFF, _LOOK, (SMALL, 1, 1, None), (DRAIN, 0, 0, faults.STRONG_HE
 class Line:
     """A straight line through readings as they come, by least squares; its level is where it ends."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.begin(0, 0.0)
 
-    def begin(self, now_ms, water_c):
+    def begin(self, now_ms: int, water_c: float) -> None:
         """Start again; times and readings are counted from here, so that single precision is enough."""
         self._start_ms, self._start_c = now_ms, water_c
         self._n = 0
         self._t = self._c = self._tt = self._tc = 0.0
 
-    def add(self, now_ms, water_c):
+    def add(self, now_ms: int, water_c: float) -> None:
         """One more reading."""
         t, c = (now_ms - self._start_ms) / 1000, water_c - self._start_c
         self._n += 1
@@ -78,7 +78,7 @@ class Line:
         self._tt += t * t
         self._tc += t * c
 
-    def ends(self, now_ms):
+    def ends(self, now_ms: int) -> tuple:
         """(level in °C at `now_ms`, slope in K/s); too few readings have no slope."""
         n = max(1, self._n)
         spread = self._tt - self._t * self._t / n
@@ -118,7 +118,8 @@ class SelfTest:
             self._quick = STRONG
         self.doubt = doubt
         self._line, self._bowl_line = Line(), Line()
-        self._c = self._bowl_c = None
+        self._c: float | None = None
+        self._bowl_c: float | None = None
         self._bowl_level_c = self._bowl_slope = self._bowl_most_k = 0.0
         self._tries = 0
         self._level_c = self._slope = 0.0
@@ -143,7 +144,7 @@ class SelfTest:
             return self.pulsed and self._unexplained_k(self._now_ms) >= SUSPECT_K
         return self._plan is self._close
 
-    def left_s(self, now_ms):
+    def left_s(self, now_ms: int) -> int:
         """The most this can still take, if nothing is suspected."""
         if self.done:
             return 0
@@ -153,7 +154,7 @@ class SelfTest:
         left_ms = sum([self._length_ms[step[0]] for step in ahead]) - (now_ms - self._since_ms)
         return max(0, (left_ms + 999) // 1000)
 
-    def step(self, now_ms, water_c, bowl_c=None):
+    def step(self, now_ms: int, water_c: float | None, bowl_c: float | None = None) -> tuple:
         """One reading; what switch and guard are to be until the next. An invalid reading of the water rests both."""
         if self.done or water_c is None:
             return 0, 0
@@ -184,7 +185,7 @@ class SelfTest:
         heated_ms = now_ms - self._since_ms if self._at == 0 and self._tries == 0 else self._length_ms[PULSE]
         return self._heater_w * heated_ms / 1000 < ENOUGH_K * self._small_j_per_k
 
-    def _read(self, now_ms, water_c, bowl_c):
+    def _read(self, now_ms: int, water_c: float, bowl_c: float | None) -> None:
         if self._c is None:
             self._c = water_c
             self._line.begin(now_ms, water_c)
@@ -198,7 +199,7 @@ class SelfTest:
         self._bowl_c += SMOOTHING * (bowl_c - self._bowl_c)
         self._bowl_line.add(now_ms, bowl_c)
 
-    def _finish_step(self, now_ms):
+    def _finish_step(self, now_ms: int) -> None:
         length, _, _, judge = self._plan[self._at]
         seen_k = self._unexplained_k(now_ms)
         self._at += 1
@@ -221,7 +222,7 @@ class SelfTest:
             self._line.begin(now_ms, self._c)
             self._bowl_line.begin(now_ms, self._bowl_c or 0.0)
 
-    def _judge_heat(self, now_ms):
+    def _judge_heat(self, now_ms: int) -> None:
         if self._most_k >= SEEN_K:
             self._end(faults.NONE)
         elif self._tries > (1 if self.masked else 0):
@@ -232,18 +233,18 @@ class SelfTest:
             self._take_slope(now_ms)
             self._at = 0
 
-    def _bowl_risen_k(self, now_ms, slope):
+    def _bowl_risen_k(self, now_ms: int, slope: float) -> float:
         """Rise of the bowl's reading above its line; what it does of itself, warmed by its bath, is in the slope."""
         return self._bowl_c - self._bowl_level_c - slope * (now_ms - self._level_ms) / 1000
 
-    def _take_slope(self, now_ms):
+    def _take_slope(self, now_ms: int) -> None:
         self._level_c, self._slope = self._line.ends(now_ms)
         self._bowl_level_c, self._bowl_slope = self._bowl_line.ends(now_ms)
         if self._bowl_c is not None:  # a bowl that falls ever slower is over the end of its line
             self._bowl_level_c = max(self._bowl_level_c, self._bowl_c)
         self._level_ms = now_ms
 
-    def _unexplained_k(self, now_ms):
+    def _unexplained_k(self, now_ms: int) -> float:
         """Rise that no bowl explains: above the old slope, and if that fell, above the old level.
 
         A bath nearly dry falls quickly of itself; there the slope counts as it is.
@@ -251,11 +252,11 @@ class SelfTest:
         slope = self._slope if self._slope > -self._calm_k_per_s or self._plan is STRONG else 0.0
         return self._c - self._level_c - slope * (now_ms - self._level_ms) / 1000
 
-    def _risen_k(self, now_ms):
+    def _risen_k(self, now_ms: int) -> float:
         """Rise that heat may be given credit for: above the old level, or if that fell, above the old slope."""
         return self._c - self._level_c - min(0.0, self._slope) * (now_ms - self._level_ms) / 1000
 
-    def _end(self, fault):
+    def _end(self, fault: int) -> tuple:
         self.fault = fault
         self.done = True
         return 0, 0

@@ -46,7 +46,7 @@ class Standalone:
         why = self._start(offer["stage"], offer["left_ms"], offer["room"] / 1000, now_ms)
         if why is None:
             self._app.power.started(by_itself)
-            self._app.warmer.tell("went_on", [("by_itself", by_itself)])
+            self._app.warmer.report("went_on", [("by_itself", by_itself)])
         return why
 
     def _start(self, stage: str, for_ms: int, room_c: float, now_ms: int) -> str | None:

@@ -40,11 +40,11 @@ class Inputs:
 
     def __init__(self) -> None:
         self.state = "idle"  # idle, check, hold, pause, trip
-        self.water_c = None  # calibrated, or None
+        self.water_c: float | None = None  # calibrated, or None
         self.water_code = 0  # why it is None
-        self.second_c = None  # a second water probe
+        self.second_c: float | None = None  # a second water probe
         self.second_fitted = False
-        self.bowl_c = None
+        self.bowl_c: float | None = None
         self.bowl_fitted = False
         self.bowl_away = False  # lifted, by button, message or detection
         self.bowl_limit_c = 200.0  # no heat while the chocolate reads over this
@@ -258,7 +258,7 @@ def reboot_loop(s, i: Inputs) -> bool:
     return i.rebooting
 
 
-def _readable(temp_c: float) -> bool:
+def _readable(temp_c: float | None) -> bool:
     """A number that water or chocolate may read; None and NaN are not."""
     return temp_c is not None and COLDEST_C < temp_c < HOTTEST_C
 
@@ -318,7 +318,9 @@ class Supervisor:
         self.heat_ok = self.guard_ok = False  # nothing was read yet
         self.warn = self.fresh = 0
         self.water_ok = self.second_ok = False
-        self.water_c = self.bowl_c = None
+        self.water_c: float | None = None
+        self.bowl_c: float | None = None
+        self.calm_c = self.hot_c = 0.0  # of no use before a reading
         self.bad_score = 0
         self.run_ms = int(values["trip.run_h"] * 3600000)
         self.account = Account(values)
@@ -329,18 +331,19 @@ class Supervisor:
         self.believed = Believed(values)
         self.surge = Surge(values)
         self._fall = Fall(values["trip.fall_k_per_min"], values["trip.fall_k"])
-        self._read_c = None
+        self._read_c: float | None = None
         self._read_ms = 0
-        self._last = None  # the last three readings
+        self._last: list = []  # the last readings
         self.retest = faults.NONE
-        self.retests, self._retest_ms = 0, None
+        self.retests = 0
+        self._retest_ms: int | None = None
         self.suspicions = 0  # self-tests broken off since one passed, each with a suspicion
         self.begin(0)
 
     def begin(self, now_ms: int) -> None:
         """A hold is to start. What was seen before counts until its self-test has passed."""
         self._refused = faults.NONE
-        self._stage_limit_c = None
+        self._stage_limit_c: float | None = None
         self.stage_binds = False
         self.over_stage_ms = 0
 
@@ -366,7 +369,7 @@ class Supervisor:
         if not self.latched:
             self.fault = fault
 
-    def clear(self, now_ms: int) -> str:
+    def clear(self, now_ms: int) -> str | None:
         """The recessed button was held for its 3 s: None, or why the latch stays."""
         if not self.latched:
             return "nothing to clear: no trip is latched"
@@ -455,7 +458,7 @@ class Supervisor:
             ok = abs(c - self._read_c) <= reach_k
         self.second_ok = i.second_fitted and _readable(i.second_c)
         if ok:
-            self._last = [c] * CALM_READINGS if self._read_c is None else self._last[1:] + [c]
+            self._last = self._last[1:] + [c] if self._last else [c] * CALM_READINGS
             self.calm_c = sorted(self._last)[CALM_READINGS // 2]
             self.hot_c = min(self._last[-2:])
             if self.second_ok:

@@ -7,6 +7,10 @@ from bainboard.programme import Programme
 from bainboard.selftest import RESUME, SelfTest
 from bainboard.supervisor import Inputs, Supervisor
 
+TYPE_CHECKING = False  # an evening that does not tune has no memory for the experiment
+if TYPE_CHECKING:
+    from bainboard.experiment import Experiment
+
 IDLE, CHECK, HOLD, PAUSE, TRIP = "idle", "check", "hold", "pause", "trip"
 HEATING = (CHECK, HOLD)  # states in which the guard may close
 NO_GUARD = "no guard relay is fitted, so not overnight: a switch that fails closed would heat all night"
@@ -24,17 +28,17 @@ class Warmer:
     A tick is `step`; its results are `duty`, `guard`, and `events`, a list of (name, pairs) that the caller empties.
     """
 
-    def __init__(self, values, latch_fault):
+    def __init__(self, values: dict, latch_fault: int) -> None:
         self.values = values
         self.state = TRIP if latch_fault else IDLE
         self.supervisor = Supervisor(values, latch_fault)
         self.cascade = Cascade(safe_gains(values), values["bowl_offset_c"])
-        self.programme = None
-        self.experiment = None
-        self.selftest = None
+        self.programme: Programme | None = None
+        self.experiment: Experiment | None = None
+        self.selftest: SelfTest | None = None
         self.broken_off = 0  # self-tests that gave pulses and no verdict, since one passed; no start forgets them
         self.inputs = Inputs()
-        self.events = []
+        self.events: list = []
         self.duty = 0.0
         self.guard = 0
         self.room_c = values["room_c"]
@@ -45,12 +49,12 @@ class Warmer:
         self.second_fitted = values["probe.water2.kind"] != "none"
         self.proved = False
         self.bowl_away = False
-        self.bowl_c = None  # the bowl's reading, if it is the bowl's
+        self.bowl_c: float | None = None  # the bowl's reading, if it is the bowl's
         self._person_ms = 0
 
     # -- what a person or the host asks ---------------------------------------------------------------------------
 
-    def start(self, profile, stage, for_ms, room_c, now_ms):
+    def start(self, profile: dict, stage: str, for_ms: int, room_c: float, now_ms: int) -> str | None:
         """Begin a hold with its self-test: None, or why not."""
         if self.state != IDLE:
             return "the warmer is in state " + self.state + "; a hold starts from idle"
@@ -63,7 +67,7 @@ class Warmer:
         p = Programme(profile, stage, now_ms, for_ms, most_c)
         experiment = None
         if stage == "tune":
-            from bainboard.experiment import Experiment  # here: an evening that does not tune has no memory for it
+            from bainboard.experiment import Experiment  # here: see TYPE_CHECKING
 
             working_c = p.target_c + self.values["bowl_offset_c"]
             top_c = self.cascade.water_ceiling(p.ceiling_c)
@@ -78,10 +82,10 @@ class Warmer:
         self.bowl_away = False
         self.started_ms = self._person_ms = now_ms
         self.state = CHECK
-        self.tell("started", [("stage", stage), ("check_s", self.selftest.left_s(now_ms))])
+        self.report("started", [("stage", stage), ("check_s", self.selftest.left_s(now_ms))])
         return None
 
-    def _no_night(self, stage: str) -> str:
+    def _no_night(self, stage: str) -> str | None:
         """Why this stage may not run unattended on this warmer, or None. Presses and messages alike ask it."""
         v = self.values
         if stage != "melted":
@@ -97,7 +101,7 @@ class Warmer:
         if self.state in (CHECK, HOLD, PAUSE):
             self._rest("stopped")
 
-    def pause(self, now_ms: int) -> str:
+    def pause(self, now_ms: int) -> str | None:
         """Hands go into the water: off and guard open until resumed. A self-test under way begins again after it."""
         if self.state not in HEATING:
             return "nothing to pause in state " + self.state
@@ -105,7 +109,7 @@ class Warmer:
         self._break_off()
         self.state = PAUSE
         self.duty, self.guard = 0.0, 0
-        self.tell("paused", [])
+        self.report("paused", [])
         return None
 
     def _break_off(self) -> None:
@@ -117,17 +121,17 @@ class Warmer:
         if self.selftest.suspects:
             self.supervisor.suspicions += 1
 
-    def resume(self, now_ms: int) -> str:
+    def resume(self, now_ms: int) -> str | None:
         """Hands are out of the water again: switch and guard are proved before there is heat."""
         if self.state != PAUSE:
             return "not paused but in state " + self.state
         self._person_ms = now_ms
         self.selftest = SelfTest(self.values, now_ms, RESUME if self.proved else faults.NONE, self.broken_off)
         self.state = CHECK
-        self.tell("resumed", [])
+        self.report("resumed", [])
         return None
 
-    def act(self, name, now_ms, **details):
+    def act(self, name: str, now_ms: int, **details) -> str | None:
         """An act of the person, one of `programme.ACTS`: None, or why not."""
         if self.state not in (CHECK, HOLD, PAUSE):
             return "no hold is running"
@@ -141,7 +145,7 @@ class Warmer:
         self.bowl_away = self.programme.bowl_away
         return None
 
-    def change(self, profile, now_ms):
+    def change(self, profile: dict, now_ms: int) -> str | None:
         """Another bowl comes, of another chocolate: None, or why not."""
         if self.state not in (HOLD, PAUSE) or self.experiment is not None:
             return "no hold is running"
@@ -149,10 +153,10 @@ class Warmer:
             return "melted stock is no bowl to dip from; finish keeps it"
         self._person_ms = now_ms
         self.programme.change(profile, now_ms)
-        self.tell("changed", [("name", profile["name"])])
+        self.report("changed", [("name", profile["name"])])
         return None
 
-    def clear(self, now_ms):
+    def clear(self, now_ms: int) -> str | None:
         """The recessed button was held: end the hold, or clear the latch if its cause is gone. None, or why not."""
         if self.state in (CHECK, HOLD, PAUSE):
             self._rest("stopped")
@@ -161,18 +165,18 @@ class Warmer:
         why = self.supervisor.clear(now_ms)
         if why is None:
             self.state = IDLE
-            self.tell("cleared", [])
+            self.report("cleared", [])
         return why
 
-    def set_gains(self, values):
+    def set_gains(self, values: dict) -> None:
         """Take the gains of these settings, without a bump."""
         self.values = values
         self.cascade.set_gains(safe_gains(values))
 
     # -- a tick -----------------------------------------------------------------------------------------------------
 
-    def step(self, now_ms: int, dt_ms: int, water_c: float, water_code: int, bowl_c: float, given_j: float,
-             second_c: float | None = None) -> None:
+    def step(self, now_ms: int, dt_ms: int, water_c: float | None, water_code: int, bowl_c: float | None,
+             given_j: float, second_c: float | None = None) -> None:
         """One tick: readings (°C or None), heat given since the last (J)."""
         i, s = self.inputs, self.supervisor
         i.state, i.water_c, i.water_code, i.bowl_c, i.given_j = self.state, water_c, water_code, bowl_c, given_j
@@ -183,7 +187,7 @@ class Warmer:
         self._take_limits(i)
         s.step(now_ms, dt_ms, i)
         self.bowl_c = None if s.bowl_out.out else bowl_c
-        self._report()
+        self._take_verdict()
         if s.retest != faults.NONE and self.state == HOLD:
             self.selftest = SelfTest(self.values, now_ms, s.retest)
             self.state = CHECK
@@ -196,13 +200,13 @@ class Warmer:
             self._hold(now_ms, dt_ms)
             asked, shaped = self.duty, s.account.look.shape(self.duty)
             self.duty = s.limit(shaped)
-            if self.duty < shaped:  # withheld; else the control is told that it got what it asked, or a look would
+            if self.duty < shaped:  # withheld; else the control hears that it got what it asked, or a look would
                 asked = min(asked, self.duty)  # drag its integral about
         self.cascade.applied(asked)
         if not s.guard_ok:
             self.guard = 0
 
-    def _take_limits(self, i: object) -> None:
+    def _take_limits(self, i: Inputs) -> None:
         """The stage's limits. The water's comes down, and the supervisor waits for it, once a bowl is warm."""
         p = self.programme
         if p is None:
@@ -211,22 +215,22 @@ class Warmer:
         i.stage_limit_c = p.limit_c + self.cascade.over_k if p.walled else p.limit_c
         i.bowl_limit_c = p.high_c + BOWL_OVER_K
 
-    def _report(self):
+    def _take_verdict(self) -> None:
         """Turn the supervisor's verdict into state and events, on its edges only."""
         s = self.supervisor
         self.warn = s.warn
         if s.fresh:
             for number in range(1, len(faults.FAULTS)):
                 if s.fresh >> number & 1:
-                    self.tell("warn", [("fault", number)])
+                    self.report("warn", [("fault", number)])
         if s.fault != self.fault:
             self.fault = s.fault
             if s.fault != faults.NONE:
-                self.tell("trip", [("fault", s.fault), ("latched", s.latched)])
+                self.report("trip", [("fault", s.fault), ("latched", s.latched)])
         if s.latched:
             self.state = TRIP
 
-    def _check(self, now_ms):
+    def _check(self, now_ms: int) -> None:
         """The self-test drives switch and guard by its own bounded pulses."""
         if self.inputs.water_c is None:
             return  # the supervisor decides whether this is a glitch or a dead probe
@@ -242,30 +246,30 @@ class Warmer:
         if self.proved:
             self.state = HOLD
             if test.doubt != RESUME:
-                self.tell("retested", [("fault", test.doubt), ("passed", passed)])
+                self.report("retested", [("fault", test.doubt), ("passed", passed)])
             elif passed:
-                self.tell("checked", [("masked", test.masked)])
+                self.report("checked", [("masked", test.masked)])
             s.tested(test.fault, test.doubt)
-            self._report()
+            self._take_verdict()
         elif not passed:
             s.refuse_start(test.fault)
-            self._report()
+            self._take_verdict()
             self._rest("no start")
         else:
             self.state, self.proved = HOLD, True
             self.cascade.reset(self.inputs.water_c, self.inputs.bowl_c)
             s.tested(test.fault, test.doubt)
             skipped = [("skipped", test.skipped)] if test.skipped else []
-            self.tell("checked", [("masked", test.masked)] + skipped)
+            self.report("checked", [("masked", test.masked)] + skipped)
 
-    def _hold(self, now_ms, dt_ms):
+    def _hold(self, now_ms: int, dt_ms: int) -> None:
         """Programme, then control."""
         i, p = self.inputs, self.programme
         bowl_c = None if self.bowl_away else self.bowl_c
         p.duty_zero, p.table_c = i.duty_zero, self.bowl_c
         p.step(now_ms, i.water_c, self.cascade.bowl_est_c if bowl_c is None else bowl_c)
         for name in p.take_events():
-            self.tell(name, p.details(name))
+            self.report(name, p.details(name))
             if p.bath_only and name in ("stage", "bath_ready"):  # what was learnt was of a far warmer bath
                 self.cascade.reset(p.target_c + self.cascade.bowl_offset_c, None)
         if p.done:
@@ -284,26 +288,26 @@ class Warmer:
             self.duty = self.cascade.step(
                 water_c, bowl_c, p.aim_c, p.ceiling_c, self.room_c, dt_ms / 1000, away, p.walled)
 
-    def _rest(self, why):
+    def _rest(self, why: str) -> None:
         if why != "no start":
             self._break_off()
         self.state = IDLE
         self.duty, self.guard = 0.0, 0
         self.programme = self.selftest = None
-        self.tell("ended", [("why", why)])
+        self.report("ended", [("why", why)])
 
     @property
-    def stage_under_way(self):
+    def stage_under_way(self) -> str | None:
         """The stage of a hold that would be missed if the power failed, or None."""
         running = self.state in (CHECK, HOLD, PAUSE) and self.experiment is None
         return self.programme.stage if running else None
 
     @property
-    def shown_state(self):
-        """The state as a person is told it: a hold whose heat is held back says off."""
+    def shown_state(self) -> str:
+        """The state as a person sees it: a hold whose heat is held back says off."""
         heats = self.supervisor.heat_ok and (self.programme is None or self.programme.heats)
         return "off" if self.state == HOLD and not heats else self.state
 
-    def tell(self, name, pairs):
+    def report(self, name: str, pairs: list) -> None:
         """Queue an event for the log and the host."""
         self.events.append((name, pairs))
