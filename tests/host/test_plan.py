@@ -249,11 +249,11 @@ def test_a_dipping_hour_after_midnight_starts_the_evening_before():
 
 
 def test_more_than_a_bowl_becomes_refills_that_keep_the_window():
-    """3 kg on a bowl of 2.2: the rest comes as refills, in the temperatures that plain mixing allows."""
+    """3 kg on a bowl of 2.0: the rest comes as refills, in the temperatures that plain mixing allows."""
     made = planned(total="3kg")
     refills, profile = made.refills, made.request.profile
-    assert made.request.batch_kg == 2.2
-    assert refills.count * refills.each_kg == pytest.approx(0.8)
+    assert made.request.batch_kg == 2.0
+    assert refills.count * refills.each_kg == pytest.approx(1.0)
     for temp_c, edge_c in ((refills.coldest_c, profile.low_c), (refills.warmest_c, profile.high_c)):
         mixed = (refills.in_bowl_kg * profile.target_c + refills.each_kg * temp_c) / made.request.batch_kg
         assert mixed == pytest.approx(edge_c)

@@ -108,6 +108,6 @@ def test_an_evening_from_the_melt_plays_the_whole_evening():
     setup = resolve(HoldRequest("dark", virtual="pot", from_stage="melt"))
     assert setup.simulated.scenario.source == "whole_evening"
     by_hand = resolve(HoldRequest("dark", virtual="pot", from_stage="melt", scenario="by_hand"))
-    assert (by_hand.simulated.scenario.events, by_hand.simulated.scenario.start.solid_kg) == ((), 1.5)
+    assert (by_hand.simulated.scenario.events, by_hand.simulated.scenario.start.solid_kg) == ((), 1.3)
     assert any("you answer the warmer with the keys" in note
                for note in resolve(HoldRequest("milk", virtual="pot", from_stage="melt")).assumed)

@@ -37,7 +37,7 @@ def headline(plan: Plan, shown: Shown) -> str:
 
 def _by_method(plan: Plan, shown: Shown) -> str:
     if plan.seed_answer:
-        return f"seed with your {shown.mass(plan.seed_answer.mass_kg)}"
+        return f"seed with your {shown.little(plan.seed_answer.mass_kg)}"
     if plan.butter:
         return f"seed with {shown.little(plan.butter.mass_kg)} of cocoa butter"
     if plan.cooling:

@@ -24,7 +24,7 @@ def have_ready(plan: Plan, shown: Shown) -> str:
 def _additions(plan: Plan, shown: Shown) -> list[str]:
     """What goes into the melt, or what cools it, by method."""
     if plan.seed_answer:
-        return [f"{shown.mass(plan.seed_answer.mass_kg)} more, in temper, as seed"]
+        return [f"{shown.little(plan.seed_answer.mass_kg)} more, in temper, as seed"]
     if plan.seed:
         high_kg = plan.seed.high_kg
         how_much = f"{shown.mass(high_kg)} more" if high_kg >= shown.least_kg else "some handfuls more"
@@ -95,7 +95,7 @@ def seed_answer_lines(plan: Plan, seed: Seed, answer: SeedAnswer, shown: Shown) 
     """Where the seed put aside ends, and what to do there."""
     request = plan.request
     lands = (
-        f"{shown.mass(answer.mass_kg)} of seed, {100 * answer.share:.0f} % of {shown.mass(request.batch_kg)}, takes "
+        f"{shown.little(answer.mass_kg)} of seed, {100 * answer.share:.0f} % of {shown.mass(request.batch_kg)}, takes "
         f"the melt from {shown.temp(request.melt_c)} to about {shown.temp(answer.ends_c)} "
         f"({shown.temps(answer.coldest_c, answer.warmest_c)}, by how much heat the bowl loses meanwhile)."
     )
@@ -104,18 +104,18 @@ def seed_answer_lines(plan: Plan, seed: Seed, answer: SeedAnswer, shown: Shown) 
 
 
 def _what_to_do(plan: Plan, answer: SeedAnswer, shown: Shown) -> str:
-    profile = plan.request.profile
-    if answer.ends_c > profile.ceiling_c:
+    profile, ends_c = plan.request.profile, round(answer.ends_c, 1)  # as shown: 32.04 °C is in a window up to 32.0 °C
+    if ends_c > profile.ceiling_c:
         return (
             f"That is too warm: above {shown.temp(profile.ceiling_c)} the seed melts out. Take more seed, or start "
             "from a cooler melt (--melt)."
         )
-    if answer.ends_c > profile.high_c:
+    if ends_c > profile.high_c:
         return (
             f"That is above the window's {shown.temp(profile.high_c)}. Stir until it cools there, with a handful of "
             "seed more if it stops short."
         )
-    if answer.ends_c >= profile.low_c:
+    if ends_c >= profile.low_c:
         return "That is in its window: stir until the pieces are gone, then test the temper."
     return (
         f"That is below the window's {shown.temp(profile.low_c)}. Stop adding seed at {shown.temp(profile.high_c)} and "
@@ -217,7 +217,7 @@ def _off_the_bath(plan: Plan, step: Step, shown: Shown) -> str:
 def _portions(plan: Plan, shown: Shown) -> str:
     seed = plan.seed
     if plan.seed_answer:
-        return f"your {shown.mass(plan.seed_answer.mass_kg)}, in portions"
+        return f"your {shown.little(plan.seed_answer.mass_kg)}, in portions"
     if seed is None or seed.high_kg < shown.least_kg:
         return "a handful"
     first = f"{shown.mass(seed.first_kg)} first" if seed.first_kg else "a handful at a time"
