@@ -95,7 +95,7 @@ def test_answer_says_heater_supply_and_each_build():
     code, said = run("dark", "--total", "1.8kg", "--size-heater")
     words = " ".join(said.split())
     assert code == 0
-    for part in ("Fit 100 W at 24 V", "isolated supply of 24 V, 5 A (120 W)", "mat, 60 W: no.", "pot, 150 W: yes.",
+    for part in ("Fit 95 W at 24 V", "isolated supply of 24 V, 5 A (120 W)", "mat, 60 W: no.", "pot, 150 W: yes.",
                  "melt elsewhere", "(--pot-width)"):  # fmt: skip
         assert part in words
 
