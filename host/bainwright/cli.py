@@ -28,7 +28,8 @@ from bainwright.commands.stock import stock
 from bainwright.commands.temper import temper
 from bainwright.commands.tune import tune
 from bainwright.commands.usage import Commands, in_words
-from bainwright.core.errors import DONE, NOT_AS_IT_SHOULD, WRONG_USE, BainError
+from bainwright.commands.watch import watch
+from bainwright.core.errors import DONE, NOT_AS_IT_SHOULD, WRONG_USE, BainError, BusyPortError
 from bainwright.core.os_errors import FULL, reason
 from bainwright.core.terminal import guarded
 
@@ -36,7 +37,7 @@ LONGEST = 2000  # characters of an error; chosen: half a screen
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 COMMANDS = (
     board, calibrate, collect, drill, export, gather, hold, holds, install, page, plan, ports, profile, review, rig,
-    show, stock, temper, tune,
+    show, stock, temper, tune, watch,
 )
 
 
@@ -84,6 +85,8 @@ def _run(arguments: list[str] | None) -> int:
         return WRONG_USE
     except click.UsageError as wrong:
         return _complain(str(in_words(wrong)), WRONG_USE)
+    except BusyPortError as busy:
+        return _complain(_who_has(busy), busy.exit_code)
     except BainError as failed:
         return _complain(str(failed), failed.exit_code)
     except OSError as failed:
@@ -95,6 +98,14 @@ def _complain(text: str, code: int) -> int:
         text = f"{text[: LONGEST // 2]} ... {text[-LONGEST // 4 :]}"
     say(f"bain: {text}", err=True)
     return code
+
+
+def _who_has(busy: BusyPortError) -> str:
+    """Another program has the port: where that is a hold of ours, how to watch it."""
+    from bainwright.live.joining import holder
+
+    hold = holder(busy.what)
+    return f"{hold}; bain watch joins it" if hold else str(busy)
 
 
 def _system(failed: OSError) -> int:

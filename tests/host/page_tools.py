@@ -14,9 +14,10 @@ from bainwright.display.scene import Scene
 from bainwright.evening.acts import Reply
 from bainwright.files.score import Window
 from bainwright.link.messages import decode
+from bainwright.live.live_hold import LiveHold
+from bainwright.live.now import now_of
 from bainwright.page import server
 from bainwright.page.hosting import HoldPage
-from bainwright.page.now import now_of
 
 ROOT_CODE = re.compile(r"/in/([A-Z0-9]{8})")
 
@@ -66,7 +67,9 @@ class Phone:
 @contextmanager
 def served(scene=None):
     """A page on a free port; the acts it takes are answered by a thread that stands for the hold."""
-    page = HoldPage([server.HERE], 0, [])
+    hold = LiveHold()
+    page = HoldPage([server.HERE], 0, [], hold)
+    page.hold, page.latest, page.inbox = hold, hold.latest, hold.inbox
     page.taken, page.stopped = [], threading.Event()
 
     def hold():

@@ -154,7 +154,7 @@ def test_the_inbox_is_bounded():
     ({"stage": "seed", "ask": "swap"}, {"yes", "bowl_off", "back", "pause", "lock", "finish", "stop"}),
 ])  # fmt: skip
 def test_only_acts_that_the_warmer_accepts_are_offered(status, names):
-    """Taken by hand from the firmware: a temper is held in its step work alone, and a trip accepts nothing but a stop."""
+    """Taken by hand from the firmware: it holds a temper in its step work alone, and a trip accepts only a stop."""
     assert {act.name for act in offered(Kitchen(**status).scene)} == names
 
 

@@ -8,9 +8,9 @@ from page_tools import Phone, code_of, scene_at, served
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
 from bainboard import faults, help_text
-from bainwright.page.feeds import METRICS_TYPE, as_json, metrics
-from bainwright.page.latest import Shown
-from bainwright.page.now import now_of
+from bainwright.live.feeds import METRICS_TYPE, as_json, metrics
+from bainwright.live.latest import Shown
+from bainwright.live.now import now_of
 
 
 def shown(scene=None, age_s=0.5, **options):

@@ -16,11 +16,13 @@ from bainwright.display.view import PlainLines
 from bainwright.evening.options import HoldRequest, resolve
 from bainwright.evening.runner import Runner
 from bainwright.link.messages import decode
+from bainwright.live.live_hold import LiveHold
+from bainwright.live.live_view import LiveView
+from bainwright.live.now import now_of
 from bainwright.page import app as app_module
 from bainwright.page import server
 from bainwright.page.chart import MOST_POINTS, chart, thinned
 from bainwright.page.hosting import HoldPage, addresses
-from bainwright.page.now import now_of
 from bainwright.virtual.opening import open_board
 
 
@@ -146,7 +148,7 @@ def test_who_says_that_they_are_coming_lets_the_alarms_rest():
         phone.pair(code_of(page))
         assert "I am coming" in phone.ask("GET", "/")[1]
         assert phone.post("/coming", f"token={phone.token}", Accept="application/json")[0].status == 200
-        view = page.view(PlainLines(io.StringIO()))
+        view = LiveView(PlainLines(io.StringIO()), page.hold)
         view.refresh(scene)
         text = phone.ask("GET", "/")[1]
     assert "Somebody is coming" in text
@@ -194,14 +196,15 @@ def test_a_hold_with_a_page_that_is_read_all_the_time_leaves_the_same_log(tmp_pa
     for folder in ("without", "with"):
         request = HoldRequest("dark", virtual="pot", for_="4m", out=folder, seed=3)
         setup = resolve(request)
-        with HoldPage([server.HERE], 0, []) as page, open_board(None, setup.simulated) as session:
+        hold = LiveHold()
+        with HoldPage([server.HERE], 0, [], hold) as page, open_board(None, setup.simulated) as session:
             view = PlainLines(io.StringIO())
-            runner = Runner(setup, session, page.view(view) if folder == "with" else view, page.inbox)
+            runner = Runner(setup, session, LiveView(view, hold) if folder == "with" else view, hold.inbox)
             runner.prepare()
             with read_by(page) if folder == "with" else contextlib.nullcontext():
                 runner.run()
             if folder == "with":
-                assert page.latest.get().now.over
+                assert hold.latest.get().now.over
         logs.append((tmp_path / folder / "hold.csv").read_bytes())
     assert len(logs[0]) > 10_000
     assert logs[0] == logs[1]
@@ -213,9 +216,9 @@ def test_a_server_that_breaks_is_a_line_at_the_terminal_and_the_hold_continues(m
         raise OSError("no more files")
 
     monkeypatch.setattr("uvicorn.Server.run", broken)
-    out, scene = io.StringIO(), scene_at()
-    with HoldPage([server.HERE], 0, []) as page:
-        view = page.view(PlainLines(out))
+    out, scene, hold = io.StringIO(), scene_at(), LiveHold()
+    with HoldPage([server.HERE], 0, [], hold):
+        view = LiveView(PlainLines(out), hold)
         for _ in range(100):
             view.refresh(scene)
             if "no longer served" in out.getvalue():
@@ -253,7 +256,7 @@ def test_a_taken_port_gives_another_one_and_words():
     """A second warmer's page, or another program."""
     with socket.create_server(("127.0.0.1", 0)) as taken:
         port = taken.getsockname()[1]
-        with HoldPage([server.HERE], port, []) as page:
+        with HoldPage([server.HERE], port, [], LiveHold()) as page:
             assert page.port != port
             assert f"port {port} is taken" in page.welcome()[0]
 
@@ -279,7 +282,7 @@ def test_an_address_of_ones_own_is_taken_with_its_port(at, found):
 def test_an_address_that_is_not_this_pcs_is_refused_in_words():
     """TEST-NET-1 of RFC 5737 belongs to nobody."""
     with pytest.raises(UseError, match="cannot be served"):
-        HoldPage(["192.0.2.1"], 8024, [])
+        HoldPage(["192.0.2.1"], 8024, [], LiveHold())
 
 
 # -- the chart ---------------------------------------------------------------------------------------------------------

@@ -1,1 +1,1 @@
-"""The commands: options in, words or JSON out; with what they share."""
+"""The commands: options in, words or JSON out."""

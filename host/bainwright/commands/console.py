@@ -27,7 +27,7 @@ def say(text: str, *, err: bool = False) -> None:
     except OSError as failed:
         if failed.errno not in (errno.EPIPE, errno.EIO):
             raise
-        _nobody_reads(stream)
+        nobody_reads(stream)
 
 
 def columns() -> int:
@@ -56,7 +56,7 @@ def _folded(line: str, width: int) -> str:
                          break_on_hyphens=False)  # fmt: skip
 
 
-def _nobody_reads(stream: Any) -> None:
+def nobody_reads(stream: Any) -> None:
     """Point a closed pipe to nowhere, or Python complains about it on its way out."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from contextlib import AbstractContextManager, nullcontext
 from typing import TYPE_CHECKING, Any
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from bainwright.alarms.calls import Calls
     from bainwright.alarms.rules import Coming
     from bainwright.evening.options import HoldSetup
+    from bainwright.live.live_hold import LiveHold
     from bainwright.page.hosting import HoldPage
     from bainwright.review.report import Report
 
@@ -60,16 +62,20 @@ def hold(
     PROFILE is a chocolate by name (bain profile list) or a TOML file. The bowl may start at any temperature.
     The log, a picture and the facts of the hold go into a folder of their own.
     """
-    from bainwright.alarms.rules import Coming
     from bainwright.evening.options import HoldRequest, ask_about_stock, resolve
+    from bainwright.live.joining import running_on
+    from bainwright.live.live_hold import LiveHold
 
     ask = console.ask if console.is_asked() and not as_json else None
     setup = resolve(ask_about_stock(HoldRequest(**asked), ask))
-    coming = Coming()
-    with _calls(alert, coming) as calls, _page(page, lan, page_at, coming) as served:
+    if setup.join and (joined := running_on(setup.port)):  # another bain has the board: watch the hold through it
+        from bainwright.commands.watch import follow
+
+        return follow(joined, big, quiet)
+    with LiveHold() as live, _calls(alert, live.coming) as calls, _page(page, lan, page_at, live) as served:
         if served and lan and console.is_asked() and not as_json:  # the screen of the hold would hide the code
             console.ask_line("Scan the code with the phone now; Return goes on")
-        done = _run(setup, big, quiet, served, calls)
+        done = _run(setup, big, quiet, live, served is not None, calls)
     _show(done, as_json)
     return done.exit_code
 
@@ -86,24 +92,27 @@ def _calls(alert: tuple[str, ...], coming: Coming) -> AbstractContextManager[Cal
     return calls
 
 
-def _page(page: bool, lan: bool, page_at: str | None, coming: Coming) -> AbstractContextManager[HoldPage | None]:
+def _page(page: bool, lan: bool, page_at: str | None, live: LiveHold) -> AbstractContextManager[HoldPage | None]:
     """The page beside the hold, where one is wanted."""
     if not (page or lan or page_at):
         return nullcontext()
     from bainwright.page.hosting import HoldPage, addresses
 
-    served = HoldPage(*addresses(lan, page_at), coming)
+    served = HoldPage(*addresses(lan, page_at), live)
     for line in served.welcome():
         console.remark(line)
     return served
 
 
-def _run(setup: HoldSetup, big: bool, quiet: bool, page: HoldPage | None, calls: Calls | None) -> Report:
+def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, calls: Calls | None) -> Report:
     """Run the hold; returns its report."""
+    from bainwright import __version__
     from bainwright.core.keys import Interrupts
     from bainwright.display.view import choose_view
     from bainwright.evening.keyboard import KEY_OF_PAGE, KEYS, KEYS_VIRTUAL
     from bainwright.evening.runner import Runner
+    from bainwright.live.frame import Hello
+    from bainwright.live.live_view import LiveView
     from bainwright.review.report import report
     from bainwright.virtual.opening import open_board
 
@@ -111,10 +120,11 @@ def _run(setup: HoldSetup, big: bool, quiet: bool, page: HoldPage | None, calls:
     with open_board(setup.port, setup.simulated) as session:
         keys = (KEY_OF_PAGE if page else "") + (KEYS_VIRTUAL if session.virtual else KEYS)
         view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=big, keys=keys, quiet=quiet)
-        view = page.view(view) if page else view
-        view = calls.view(view) if calls else view
-        runner = Runner(setup, session, view, page.inbox if page else None)
+        view = LiveView(view, live)
+        runner = Runner(setup, session, calls.view(view) if calls else view, live.inbox)
         runner.prepare()
+        live.share(Hello(__version__, os.getpid(), str(session.facts().get("port", "")), runner.settings["name"],
+                         setup.profile.name))  # fmt: skip
         for note in runner.notes():
             console.remark(note)
         ended = runner.run()

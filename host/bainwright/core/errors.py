@@ -56,6 +56,10 @@ class LinkError(BainError):
     exit_code = NO_BOARD
 
 
+class BusyPortError(LinkError):
+    """Another program has the board's port open."""
+
+
 class RefusedError(BainError):
     """The board answered, and said no."""
 

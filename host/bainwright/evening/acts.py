@@ -113,6 +113,12 @@ class Reply(NamedTuple):
     words: str
 
 
+COMING = "coming"  # no act of the warmer: somebody is on their way, and alarms rest
+COMES = Reply(True, "Good. Alarms rest for five minutes.")
+MANY = Reply(False, "Not sent: too many acts at once. Wait a few seconds.")
+LATE = Reply(False, "It did not arrive: the PC is looking for the board. Do it at the warmer, or try again.")
+
+
 class Wish(NamedTuple):
     """An act from outside; `seen` is what the warmer asked when the person answered."""
 

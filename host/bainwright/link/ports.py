@@ -11,7 +11,7 @@ from typing import Any
 import serial
 from serial.tools import list_ports
 
-from bainwright.core.errors import BainError, LinkError
+from bainwright.core.errors import BainError, BusyPortError, LinkError
 
 READ_SLICE_S = 0.05  # chosen: a key, a Ctrl-C or the screen never waits longer than this for a silent board
 WRITE_LIMIT_S = 2.0  # chosen: a board that takes no byte for this long is not listening
@@ -135,7 +135,7 @@ def explain(path: str, failed: BaseException) -> BainError:
     if code in (errno.EACCES, errno.EPERM):
         return LinkError(f"not allowed to open {path}", hint=_permission(path))
     if code in (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK):
-        return LinkError(f"another program has {path} open", hint=_who(path))
+        return BusyPortError(f"another program has {path} open", hint=_who(path))
     if code in (errno.ENOENT, errno.ENODEV, errno.ENXIO):
         return LinkError(f"there is no port {path}", hint=_others())
     return LinkError(f"{path} does not open as a serial port", hint=_others())

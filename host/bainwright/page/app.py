@@ -20,22 +20,21 @@ from starlette.types import ASGIApp
 
 from bainwright.alarms.rules import Coming
 from bainwright.core.errors import BainError
-from bainwright.evening.acts import BY_NAME, Act, Inbox, Reply
-from bainwright.page import feeds, site
+from bainwright.evening.acts import BY_NAME, COMES, LATE, MANY, Act, Inbox, Reply
+from bainwright.live import feeds
+from bainwright.live.latest import Latest, Shown
+from bainwright.page import site
 from bainwright.page.access import Access, Session, same
 from bainwright.page.guard import Guard
-from bainwright.page.latest import Latest, Shown
 from bainwright.page.past_hold_routes import PastHoldRoutes
 from bainwright.page.stream import MOST_STREAMS, EventStream, Streams
 from bainwright.plan import tonight
 
 ARRIVES_S = 4.0  # the board answers within a second; then a withdrawn act is never sent
 UNKNOWN = Reply(False, "It may not have arrived: the board has not answered yet. Look at what the page shows now.")
-LATE = Reply(False, "It did not arrive: the PC is looking for the board. Do it at the warmer, or try again.")
 NOT_PAIRED = Reply(
     False, "This phone is not paired, or the PC's program was restarted. Enter the code from the PC."
 )
-MANY = Reply(False, "Not sent: too many acts at once. Wait a few seconds.")
 
 Answer = Callable[[Request], Awaitable[Response]]
 
@@ -224,7 +223,7 @@ class PageApp:
         if session is None or self._hold is None or not same(form.get("token", ""), session.token):
             return _reply(request, None, NOT_PAIRED, 403)
         self._hold.coming.say(time.monotonic())
-        return _reply(request, session, Reply(True, "Good. Alarms rest for five minutes."), 200)
+        return _reply(request, session, COMES, 200)
 
     def _page(self, name: str, here: str, **values: Any) -> str:
         return site.page(name, pages=self._pages, here=here, **values)

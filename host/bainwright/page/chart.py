@@ -7,7 +7,7 @@ from html import escape
 
 from bainwright.core.terminal import visible
 from bainwright.core.units import clock_words
-from bainwright.page.now import Sample
+from bainwright.live.now import Sample
 
 WIDTH, HEIGHT = 440, 260  # of the drawing, near the width of a phone, so that letters stay readable; the page scales it
 LEFT, RIGHT, TOP, BOTTOM = 26, 112, 12, 24  # room for the axis, the names of the lines, the times

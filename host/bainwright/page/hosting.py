@@ -7,15 +7,11 @@ import time
 from types import TracebackType
 from typing import Self
 
-from bainwright.alarms.rules import Coming
 from bainwright.core.errors import UseError
-from bainwright.display.view import View
-from bainwright.evening.acts import Inbox
+from bainwright.live.live_hold import LiveHold
 from bainwright.page import server
 from bainwright.page.access import Access
 from bainwright.page.app import Hold, PageApp
-from bainwright.page.latest import Latest
-from bainwright.page.page_view import PageView
 from bainwright.page.server import PageServer
 
 NO_LAN = "this PC is on no local network, so phones cannot reach the page; it is served on this PC alone"
@@ -114,23 +110,24 @@ class Page:
 
 
 class HoldPage(Page):
-    """The page of one hold.
+    """The page of one hold that runs in this program.
 
     Parameters
     ----------
     addresses, port, notes
         As in `Page`.
-    coming : Coming, optional
-        Learns when somebody says on the page that they are coming.
+    hold : LiveHold
+        The hold.
     """
 
-    def __init__(self, addresses: list[str], port: int, notes: list[str], coming: Coming | None = None) -> None:
-        self.latest, self.inbox, self._coming = Latest(), Inbox(invite=self.invite), coming or Coming()
-        super().__init__(addresses, port, notes, Hold(self.latest, self.inbox, self._coming))
+    def __init__(self, addresses: list[str], port: int, notes: list[str], hold: LiveHold) -> None:
+        super().__init__(addresses, port, notes, Hold(hold.latest, hold.inbox, hold.coming))
+        hold.inbox.invite = self.invite
+        hold.troubles.append(self._trouble)
 
-    def view(self, view: View) -> View:
-        """A view that also feeds the page."""
-        return PageView(view, self.latest, self._coming, lambda: self._server.broke)
+    def _trouble(self) -> str:
+        broke = self._server.broke
+        return f"the page is no longer served ({broke}); the hold is not affected" if broke else ""
 
 
 def _qr(link: str) -> str:

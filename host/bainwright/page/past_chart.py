@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 
 from bainwright.evening.window_news import EDGES
+from bainwright.live.now import Sample
 from bainwright.page.chart import MOST_POINTS, chart
-from bainwright.page.now import Sample
 from bainwright.record.reader import HoldLog
 from bainwright.words import terms
 

@@ -11,9 +11,9 @@ from markupsafe import Markup
 from bainwright.core.terminal import visible
 from bainwright.core.units import clock_words
 from bainwright.evening import acts
+from bainwright.live.latest import Shown
+from bainwright.live.now import Now
 from bainwright.page.chart import chart
-from bainwright.page.latest import Shown
-from bainwright.page.now import Now
 
 MOST_EVENTS = 12  # shown, newest first
 FINAL_WORDS = {

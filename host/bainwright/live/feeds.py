@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 import msgspec
 
-from bainwright.page.latest import Shown
+from bainwright.live.latest import Shown
 
 METRICS_TYPE = "application/openmetrics-text; version=1.0.0; charset=utf-8"
 COURSE = ("hour", "evening", "events")  # what happened before this moment
@@ -48,6 +48,11 @@ def as_json(shown: Shown, *, course: bool) -> dict[str, Any]:
             del values[name]
     return {**values, "power_w": now.power_w, "left_s": now.left_s, "age_s": round(shown.age_s, 1),
             "stale": shown.old}  # fmt: skip
+
+
+def as_line(shown: Shown) -> str:
+    """A moment without its history as one line of JSON."""
+    return msgspec.json.encode(as_json(shown, course=False)).decode()
 
 
 def metrics(shown: Shown | None) -> str:

@@ -10,7 +10,7 @@ import time
 from collections.abc import Callable
 from typing import NamedTuple
 
-from bainwright.page.now import Now
+from bainwright.live.now import Now
 
 STALE_S = 5.0  # a live board reports every second; after five missed reports no figure is shown as present
 

@@ -1,0 +1,51 @@
+"""`bain watch`: a hold that another bain on this PC runs, seen from here too."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING
+
+import click
+
+from bainwright.commands import console
+
+if TYPE_CHECKING:
+    from bainwright.live.joining import Joined
+
+
+@click.command(short_help="Watch a hold that another bain on this PC runs.")
+@click.option("--warmer", metavar="NAME", help="Which warmer, where several hold.")
+@click.option("--json", "as_json", is_flag=True, help="Print each report as one line of JSON, for a program.")
+@click.option("--csv", "as_csv", is_flag=True, help="Print each report as a row of the log, for a program.")
+@click.option("--big", is_flag=True, help="Digits to read across the kitchen.")
+@click.option("--quiet", is_flag=True, help="No bell when the warmer asks for somebody.")
+def watch(warmer: str | None, as_json: bool, as_csv: bool, big: bool, quiet: bool) -> int:
+    """Watch a hold that another bain on this PC runs, and act with the same keys.
+
+    The hold and its log do not depend on who watches. Ctrl-C stops watching; the hold continues.
+    """
+    from bainwright.core.errors import UseError
+    from bainwright.live import joining, watching
+
+    if as_json and as_csv:
+        raise UseError("--json and --csv both say how to print", hint="leave one of them out")
+    joined = joining.join(warmer)
+    if as_json or as_csv:
+        try:
+            watching.stream(joined, sys.stdout, as_csv=as_csv)
+        except BrokenPipeError:
+            console.nobody_reads(sys.stdout)
+        return 0
+    return follow(joined, big, quiet)
+
+
+def follow(joined: Joined, big: bool, quiet: bool) -> int:
+    """Show a joined hold at this terminal until it is over, or the person leaves."""
+    from bainwright.display.view import choose_view
+    from bainwright.live.watching import KEYS, Watching
+
+    console.remark(f"watching {joined.hello.chocolate} on the warmer {joined.hello.warmer!r}; the bain that runs the "
+                   "hold records it")
+    view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=big, keys=KEYS, quiet=quiet)
+    console.remark(Watching(joined, view).run())
+    return 0

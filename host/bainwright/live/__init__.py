@@ -1,0 +1,1 @@
+"""A hold that runs, for whoever watches."""

@@ -1,0 +1,52 @@
+"""A hold that runs in this program, for whoever watches: its latest moment, and the ways to it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from types import TracebackType
+
+from bainwright.alarms.rules import Coming
+from bainwright.display.scene import Scene
+from bainwright.evening.acts import Inbox
+from bainwright.live.frame import Hello
+from bainwright.live.latest import Latest
+from bainwright.live.now import now_of
+from bainwright.live.sharing import Sharing
+
+
+class LiveHold:
+    """One hold, from `with` to its end.
+
+    Attributes
+    ----------
+    latest : Latest
+        Its latest moment, for pages of this program.
+    inbox : Inbox
+        Where acts from outside the keyboard go.
+    coming : Coming
+        Whether somebody is on their way to the warmer.
+    troubles : list of callable
+        Each gives a sentence once a way to watch is gone, else an empty text.
+    """
+
+    def __init__(self) -> None:
+        self.latest, self.inbox, self.coming = Latest(), Inbox(), Coming()
+        self._sharing = Sharing(self.inbox, self.coming)
+        self.troubles: list[Callable[[], str]] = [lambda: self._sharing.trouble]
+
+    def __enter__(self) -> LiveHold:
+        return self
+
+    def __exit__(self, *details: type[BaseException] | BaseException | TracebackType | None) -> None:
+        self._sharing.__exit__(*details)
+
+    def share(self, hello: Hello) -> None:
+        """Let other programs of this user watch."""
+        self._sharing.start(hello)
+
+    def put(self, scene: Scene, reported_s: float, now_s: float, *, over: bool = False) -> None:
+        """Replace the latest moment; `reported_s` is when the board last reported."""
+        coming = self.coming.said(now_s)
+        self.latest.put(now_of(scene, over=over, coming=coming), reported_s)
+        self._sharing.put(scene, max(0.0, now_s - reported_s), over=over, coming=coming)
+

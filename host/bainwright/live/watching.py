@@ -1,0 +1,144 @@
+"""Watches, at a terminal or through a pipe, a hold that another program runs."""
+
+from __future__ import annotations
+
+import threading
+import time
+from concurrent.futures import Future
+from typing import TextIO
+
+from bainwright.core.keys import Interrupts, Keys
+from bainwright.display.view import View
+from bainwright.evening import acts
+from bainwright.evening.acts import Act, Reply
+from bainwright.live import feeds
+from bainwright.live.frame import Frame
+from bainwright.live.joining import Joined
+from bainwright.live.latest import STALE_S, Shown
+from bainwright.live.now import now_of
+from bainwright.record.columns import HEADER, row
+
+TURN_S = 0.05
+SHOWS_S = 20.0  # a reply stays among the events for this long
+KEYS = (
+    "y yes  n no, it thickens  d it thins  r refill  b bowl off/on  t test  e end of dipping  u step back  w pause  "
+    "k lock  Ctrl-C stop watching"
+)
+END_QUESTION = "Is the dipping over? e once more ends it and the heat goes off; any other key: no"
+OVER = "the hold is over"
+LEFT = "you stopped watching; the hold continues"
+ENDED = "the program that ran the hold has ended; if the warmer still holds, bain hold --join watches it"
+
+
+class Watching:
+    """Shows a joined hold in a view, and sends what the keys ask for.
+
+    Parameters
+    ----------
+    joined : Joined
+        The hold.
+    view : View
+        Where to show it.
+    """
+
+    def __init__(self, joined: Joined, view: View) -> None:
+        self._joined, self._view = joined, view
+        self._frame: Frame | None = None  # replaced whole by the thread that reads
+        self._came_s = time.monotonic()
+        self._seen: set[tuple[float, str]] | None = None
+        self._said: list[tuple[float, str, float]] = []  # time of the hold, words, until when
+        self._waiting: list[Future[Reply]] = []
+        self._ends = False
+
+    def run(self) -> str:
+        """Watch until the hold is over or the person leaves; returns which of both, in words."""
+        reader = threading.Thread(target=self._read, daemon=True)
+        with self._view, Keys() as keys, Interrupts() as interrupts:
+            reader.start()
+            while reader.is_alive() and not (interrupts.count or interrupts.go):
+                self._turn(keys.pressed())
+                time.sleep(TURN_S)
+            self._turn("")
+            left = reader.is_alive()
+        self._joined.close()
+        if self._frame is not None and self._frame.over:
+            return OVER
+        return LEFT if left else ENDED
+
+    def _read(self) -> None:
+        for frame in self._joined.frames():
+            self._frame, self._came_s = frame, time.monotonic()
+
+    def _turn(self, key: str) -> None:
+        frame = self._frame
+        if frame is None:
+            return
+        scene, now_s = frame.scene, time.monotonic()
+        for text in [reply.result().words for reply in self._waiting if reply.done()]:
+            self._say(scene.t_s, text, now_s)
+        self._waiting = [reply for reply in self._waiting if not reply.done()]
+        self._press(frame, key, now_s)
+        self._show_events(frame)
+        self._said = [each for each in self._said if now_s < each[2]]
+        for t_s, text, _ in self._said:
+            if (t_s, text) not in scene.events:
+                scene.events.append((t_s, text))
+        quiet_s = now_s - self._came_s
+        if quiet_s > STALE_S and not frame.over:
+            scene.trouble = f"no word from the program that runs the hold for {quiet_s:.0f} s; what you see is old"
+        self._view.refresh(scene)
+
+    def _press(self, frame: Frame, key: str, now_s: float) -> None:
+        scene = frame.scene
+        act = acts.of_key(key, scene) if key and scene.status is not None else None
+        if self._ends:
+            self._ends = not key
+            if act is not None and act.name == "finish":
+                self._send(act, "")
+        elif act is not None and act.final:
+            self._ends = True
+            self._say(scene.t_s, END_QUESTION, now_s)
+        elif act is not None and scene.status is not None:
+            self._send(act, scene.status.ask)
+
+    def _send(self, act: Act, seen: str) -> None:
+        self._waiting.append(self._joined.act(act.name, seen))
+
+    def _say(self, t_s: float, text: str, now_s: float) -> None:
+        self._said.append((t_s, text, now_s + SHOWS_S))
+        self._view.event(t_s, text)
+
+    def _show_events(self, frame: Frame) -> None:
+        """Show the events since the last frame; those before the first were read elsewhere."""
+        events = list(frame.scene.events)
+        if self._seen is not None:
+            for t_s, text in events:
+                if (t_s, text) not in self._seen and all((t_s, text) != said[:2] for said in self._said):
+                    self._view.event(t_s, text)
+        self._seen = set(events)
+
+
+def stream(joined: Joined, out: TextIO, *, as_csv: bool) -> None:
+    """Write each report of the board as one line, until the hold is over; a line also for a report that got old.
+
+    Parameters
+    ----------
+    joined : Joined
+        The hold.
+    out : TextIO
+        Where to.
+    as_csv : bool
+        Rows as in the hold's log, after a header; else a JSON object a line, with the fields of ``/now.json`` but the
+        history.
+    """
+    if as_csv:
+        print(HEADER, file=out, flush=True)
+    last = None
+    for frame in joined.frames():
+        status = frame.scene.status
+        if as_csv and status is not None and status != last:
+            print(row(status.t, status), end="", file=out, flush=True)
+        shown = Shown(now_of(frame.scene, over=frame.over, coming=frame.coming), 0, frame.age_s)
+        if not as_csv and (status != last or shown.old or frame.over):
+            print(feeds.as_line(shown), file=out, flush=True)
+        last = status

@@ -1,0 +1,252 @@
+"""A hold that one program runs and others watch: what they see, how they act, and that the hold waits for none."""
+
+import contextlib
+import io
+import json
+import os
+import socket
+import threading
+import time
+
+import pytest
+from fake_board import status_line
+from page_tools import scene_at
+
+from bainwright import __version__, cli
+from bainwright.core.errors import LinkError, UseError
+from bainwright.display.view import PlainLines
+from bainwright.evening.acts import Reply
+from bainwright.link.messages import decode
+from bainwright.live import joining, sharing, watching
+from bainwright.live.frame import Hello
+from bainwright.live.joining import Joined, join, sockets
+from bainwright.live.live_hold import LiveHold
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path, monkeypatch):
+    """A user's folder of its own, with a short path: a socket's name has 100 bytes."""
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+
+
+class Kitchen:
+    """A hold that is shared; a thread stands for it, and does what it is asked."""
+
+    def __init__(self, warmer="pot", **status):
+        self.scene, self.hold, self.done = scene_at(**status), LiveHold(), []
+        self.hold.share(Hello(__version__, os.getpid(), "/dev/ttyACM0", warmer, "dark"))
+        self._ends, self.answers = threading.Event(), True
+        self._thread = threading.Thread(target=self._run)
+
+    def __enter__(self):
+        self._thread.start()
+        return self
+
+    def __exit__(self, *details):
+        self._ends.set()
+        self._thread.join()
+        self.hold.put(self.scene, 0.0, 0.0, over=True)
+        self.hold.__exit__(*details)
+
+    def _run(self):
+        while not self._ends.wait(0.02):
+            self.hold.put(self.scene, 0.0, 0.0)
+            if self.answers and (wish := self.hold.inbox.take()) is not None:
+                self.done.append((wish.act.name, wish.seen))
+                wish.reply.set_result(Reply(True, "the warmer has it"))
+
+
+def replied(joined, reply):
+    """Read frames until the reply is there."""
+    frames = joined.frames()
+    while not reply.done():
+        next(frames, None)
+    return reply.result()
+
+
+def test_a_watcher_sees_the_scene_whole_and_then_its_end():
+    """Equal in every field, so that its screen is the same."""
+    with Kitchen(ask="pour") as kitchen:
+        joined = join()
+        frames = joined.frames()
+        first = next(frames)
+        assert first.scene == kitchen.scene
+        assert (first.over, first.coming) == (False, False)
+    assert list(frames)[-1].over
+
+
+def test_an_act_of_a_watcher_reaches_the_hold_with_what_it_saw_and_gets_its_reply():
+    """Also that somebody is coming; an unknown act is refused."""
+    with Kitchen(ask="pour") as kitchen, join() as joined:
+        assert replied(joined, joined.act("yes", "pour")) == (True, "the warmer has it")
+        assert kitchen.done == [("yes", "pour")]
+        assert replied(joined, joined.act("coming", "")).done
+        assert kitchen.hold.coming.said(time.monotonic())
+        assert not replied(joined, joined.act("start", "")).done
+        assert kitchen.done == [("yes", "pour")]
+
+
+def test_an_act_that_the_hold_does_not_begin_is_withdrawn(monkeypatch):
+    """It never arrives later."""
+    monkeypatch.setattr(sharing, "ARRIVES_S", 0.1)
+    with Kitchen() as kitchen, join() as joined:
+        kitchen.answers = False
+        assert "did not arrive" in replied(joined, joined.act("bowl_off", "")).words
+        kitchen.answers = True
+        assert kitchen.hold.inbox.take() is None
+
+
+@pytest.mark.parametrize("junk", [b"GET / HTTP/1.1\r\n\r\n", b"{}\n", b"\x00" * 9000, b'{"act": 1, "number": 2}\n'])
+def test_who_is_no_bain_is_dropped_and_the_others_still_watch(junk):
+    """The hold does not notice."""
+    with Kitchen() as kitchen, join() as joined:
+        with socket.socket(socket.AF_UNIX) as stranger:
+            stranger.connect(str(sockets()[0]))
+            stranger.sendall(junk)
+            stranger.settimeout(10)
+            with contextlib.suppress(ConnectionResetError):  # dropped with bytes that were not read
+                while stranger.recv(1 << 16):
+                    pass
+        assert next(joined.frames()).scene.chocolate == kitchen.scene.chocolate
+
+
+def test_a_watcher_that_reads_nothing_is_dropped(monkeypatch):
+    """And holds up neither the hold nor the other watchers."""
+    monkeypatch.setattr(sharing, "SENDS_S", 0.2)
+    with Kitchen() as kitchen, socket.socket(socket.AF_UNIX) as asleep, join() as joined:
+        asleep.connect(str(sockets()[0]))
+        kitchen.scene.advice = ["x" * 300_000]
+        for _ in range(60):
+            if len(kitchen.hold._sharing._watchers) == 1:
+                break
+            kitchen.scene.trouble += "!"
+            next(joined.frames())
+            kitchen.hold._sharing._watchers = [each for each in kitchen.hold._sharing._watchers if each.is_alive()]
+        assert len(kitchen.hold._sharing._watchers) == 1
+
+
+def test_nobody_else_on_the_pc_reaches_the_socket():
+    """Its folder is closed to others."""
+    with Kitchen():
+        assert sockets()[0].parent.stat().st_mode & 0o077 == 0
+
+
+def test_the_socket_of_a_killed_program_is_no_hold_and_is_deleted(tmp_path):
+    """Process 2^22 + 1 is above what Linux gives out."""
+    with Kitchen():
+        folder = sockets()[0].parent
+    stale = folder / "4194305.hold"
+    with socket.socket(socket.AF_UNIX) as left:
+        left.bind(str(stale))
+    assert joining.running() == []
+    assert not stale.exists()
+
+
+def test_without_a_hold_and_with_several_the_words_say_what_to_do(monkeypatch, capsys):
+    """Exit status 3 and 2."""
+    assert cli.main(["watch"]) == 3
+    assert "no hold runs on this PC" in capsys.readouterr().err
+    with Kitchen("pot"):
+        monkeypatch.setattr("bainwright.live.sharing.os.getpid", lambda: 1)
+        with Kitchen("mat"):
+            with pytest.raises(UseError, match=r"wanted one of (pot, mat|mat, pot)"):
+                join()
+            with join("mat") as joined:
+                assert joined.hello.warmer == "mat"
+            with pytest.raises(UseError, match="'tub'"):
+                join("tub")
+
+
+def test_a_second_bain_learns_which_hold_has_the_port_and_join_watches_it():
+    """The port of another program is none of our business."""
+    with Kitchen():
+        assert joining.holder("another program has /dev/ttyACM0 open") == (
+            "bain holds dark on the warmer 'pot' at /dev/ttyACM0")
+        assert joining.holder("another program has /dev/ttyACM1 open") == ""
+        for port in (None, "/dev/ttyACM0"):
+            with joining.running_on(port) as joined:
+                assert joined.hello.warmer == "pot"
+        assert joining.running_on("/dev/ttyACM1") is None
+
+
+def test_another_version_is_refused_in_words(monkeypatch):
+    """Its frames could mean something else."""
+    with Kitchen():
+        monkeypatch.setattr(joining, "__version__", "0.0.1")
+        with pytest.raises(LinkError, match="another version"):
+            Joined(sockets()[0])
+
+
+@pytest.mark.parametrize("as_csv", [False, True])
+def test_each_report_is_one_line_of_json_or_one_row_of_the_log(as_csv):
+    """Two reports and the end, though each report is seen several times."""
+    out = io.StringIO()
+    with Kitchen() as kitchen:
+        watcher = threading.Thread(target=watching.stream, args=[join(), out], kwargs={"as_csv": as_csv})
+        watcher.start()
+        written(out, "5400")
+        kitchen.scene.see(5401, decode(status_line(5402, 5401000, bowl=31250).strip()))
+        written(out, "5401")
+    watcher.join(10)
+    lines = out.getvalue().splitlines()
+    if as_csv:
+        assert [line.split(",")[0] for line in lines] == ["t_s", "5400.000", "5401.000"]
+    else:
+        moments = [json.loads(line) for line in lines]
+        assert [(each["t_s"], each["chocolate_c"], each["over"]) for each in moments] == [
+            (5400, 31.5, False), (5401, 31.25, False), (5401, 31.25, True)]
+
+
+def written(out, expected):
+    """Wait until this was written."""
+    for _ in range(500):
+        if expected in out.getvalue():
+            return
+        time.sleep(0.02)
+    raise AssertionError(out.getvalue())
+
+
+def test_a_reader_that_leaves_early_is_no_error(monkeypatch, capsys):
+    """As with `bain watch --json | head -1`."""
+    def nobody_reads(*_, **__):
+        raise BrokenPipeError
+
+    monkeypatch.setattr(watching, "stream", nobody_reads)
+    monkeypatch.setattr("bainwright.commands.console.nobody_reads", lambda _: None)
+    with Kitchen():
+        assert cli.main(["watch", "--json"]) == 0
+    assert capsys.readouterr().err == ""
+
+
+class Presses:
+    """A keyboard on which somebody presses some keys, a while apart."""
+
+    def __init__(self, keys):
+        self.keys = iter(keys)
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        return
+
+    def pressed(self):
+        return next(self.keys, "")
+
+
+def test_the_keys_of_a_watcher_act_and_the_end_is_asked_about(monkeypatch):
+    """y answers; e alone does nothing, e twice ends; the replies are shown."""
+    monkeypatch.setattr(watching, "Keys", lambda: Presses([*[""] * 8, "y", *[""] * 8, "e", "b", *[""] * 4, "e", "e"]))
+    out = io.StringIO()
+    with Kitchen(ask="pour") as kitchen:
+        shown = watching.Watching(join(), PlainLines(out))
+        watcher = threading.Thread(target=shown.run)
+        watcher.start()
+        written(out, "the warmer has it")
+        for _ in range(500):
+            if len(kitchen.done) == 2:
+                break
+            time.sleep(0.02)
+    watcher.join(10)
+    assert kitchen.done == [("yes", "pour"), ("finish", "")]
+    assert "e once more ends it" in out.getvalue()
