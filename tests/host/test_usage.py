@@ -44,11 +44,11 @@ def test_a_wrong_value_is_refused_in_our_own_words():
 
 
 def test_an_option_means_the_same_wherever_it_is_offered():
-    """Defined once; only `rig check` needs no board unless one is named, `board` is always virtual, and some seed is a
-    mass.
+    """Defined once; only `rig check` needs no board unless one is named, `board` is always virtual, some seed is a mass,
+    and `watch` prints JSON line by line.
     """
     other = {("bain rig check", "--port"), ("bain board", "--plant"), ("bain stock", "--seed"),
-             ("bain plan", "--seed")}  # fmt: skip
+             ("bain plan", "--seed"), ("bain watch", "--json")}  # fmt: skip
     common = ("--port", "--json", "--vessel", "--plant", "--seed", "--fahrenheit", "--pounds")
     seen = {(param.opts[-1], param.help) for name, command in every_command() for param in command.params
             if param.opts[-1] in common and (name, param.opts[-1]) not in other}  # fmt: skip
