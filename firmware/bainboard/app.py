@@ -10,6 +10,7 @@ from bainboard.flashlog import NO_MEMORY, FlashLog
 from bainboard.log_folder import Folder
 from bainboard.outbox import Outbox
 from bainboard.panel_logic import PanelLogic
+from bainboard.panel_task import PanelTask
 from bainboard.powerup import CLEAN, CRASH, MEMORY, OUTAGE_S, RESUMES, RUNNING, PowerUp
 from bainboard.service import ROOM_MS, Service
 from bainboard.standalone import Standalone
@@ -19,7 +20,6 @@ TICK_MS = 1000
 JITTER_MS = 50  # chosen: a tick later by less counts as whole, so that a slow pass changes no duty
 LISTEN_MS = 20  # chosen: reading 256 bytes one by one takes some 10 ms; a stop is heard at most this much later
 SWEEP_MS = 40  # a sweep of a board's heap takes 26 to 31 (measured on an emulated RP2040)
-PANEL_MS = 100  # chosen: a press is answered before the person doubts it
 LOG_FOLDER = "/log"
 LOG_ROOM_MS = 120  # a sync erases one sector and now and then a second (45 ms each, W25Q16JV) and writes some pages
 LOG_PATIENCE_MS = 5000  # at nearly full duty no pause is long enough: then it is done all the same
@@ -45,6 +45,7 @@ class App:
         self.log = FlashLog(Folder(LOG_FOLDER))
         self.log.open(self.documents.settings, board.now_ms(), board.wall_s())
         self._log_reported = False
+        self._logs = True  # until an error in the log
         self.standalone = Standalone(self)
         self.service = Service(self, self.outbox.put)
         self._boot = store.Slots(files, "boot")
@@ -58,6 +59,7 @@ class App:
     def build(self, latch_fault: int) -> None:
         """Make what the settings decide; at boot, and at idle when they change."""
         values = self.documents.settings
+        self._last_ms = self.board.now_ms()
         self.log.set(values)
         self.warmer = Warmer(values, latch_fault)
         self.board.use_pins(values)
@@ -71,13 +73,16 @@ class App:
             self.drive = TimeProportioned(int(values["period_s"] * 1000), values["step_ms"], self.board.now_ms())
         if values["panel"]:
             self.board.use_panel()
+        self.panel_logic = PanelLogic()
+        self._panel = PanelTask(self)
         self.display = None
         if values["display"]:
-            from bainboard.display_task import DisplayTask  # most rigs have none
+            try:
+                from bainboard.display_task import DisplayTask  # most rigs have none
 
-            self.display = DisplayTask(self)
-        self.panel_logic = PanelLogic()
-        self._panel_ms = self.board.now_ms()
+                self.display = DisplayTask(self)
+            except Exception as error:
+                self.do_without("display", error)
         self.restart_tick(self.board.now_ms())
 
     def restart_tick(self, now_ms: int) -> None:
@@ -130,29 +135,46 @@ class App:
         Then the loop sleeps until something is due, or the host writes.
         """
         try:
-            if now_ms >= self._panel_ms:
-                self._panel(now_ms)
+            if now_ms >= self._panel.due_ms:
+                self._panel.run(now_ms, self._tick_ms)
                 self._let_go(now_ms)
             self.outbox.pump(self.board.send)
             if self._serve():
                 return not self.service.full
-            until_ms = min(self._tick_ms, self._panel_ms, self.drive.deadline_ms)
+            until_ms = min(self._tick_ms, self._panel.due_ms, self.drive.deadline_ms)
             if self._record_ms is not None:
                 self._write_record()
-            if self.log.overdue_ms(now_ms) is not None:
+            if self._logs:
                 self._sync_log()
-            if self.display is not None:
-                self.display.draw(until_ms)
+            self._draw(until_ms)
             if self._sweep_due and self._has_room(self.board.now_ms(), SWEEP_MS):
                 self._sweep_due = False
                 heap_reserve.sweep()
         except MemoryError:
             self._short_of_memory()
-        until_ms = min(self._tick_ms, self._panel_ms, self.drive.deadline_ms)
+        until_ms = min(self._tick_ms, self._panel.due_ms, self.drive.deadline_ms)
         if self.service.waiting or not self._has_room(self.board.now_ms(), LISTEN_MS):
             self.board.sleep(until_ms)  # a wait for the host would end at once where it has written more
             return not self.service.full
         return self.board.wait(until_ms)
+
+    def _draw(self, until_ms: int) -> None:
+        if self.display is not None:
+            try:
+                self.display.draw(until_ms)
+            except Exception as error:
+                self.do_without("display", error)
+
+    def do_without(self, part: str, error: Exception) -> None:
+        """An error in a part that the heat does not need: report it, and go without the part until the next start."""
+        if isinstance(error, MemoryError):
+            raise error  # a later pass may find memory
+        if part == "display":
+            self.display = None
+        elif part == "log":
+            self._logs = False
+        self.report("part_off", [("part", part), ("why", f"{type(error).__name__}: {wire.shown(str(error))}")],
+                    self.hold_ms(self._last_ms))
 
     def _has_room(self, now_ms: int, room_ms: int) -> bool:
         """While it heats: is neither a tick nor an edge of the switch due for so long?"""
@@ -224,39 +246,6 @@ class App:
             looked = looked and (bowl_c is None) == (bowl_code != 0)
         if looked and (not w.fault or not (w.duty or w.guard)):
             self.board.feed()
-
-    def _panel(self, now_ms: int) -> None:
-        """Buttons in, lamps and buzzer out."""
-        w, front = self.warmer, self.panel_logic
-        # With no panel the recessed button is looked at on the pass of a tick, which has just set the next one.
-        self._panel_ms = now_ms + PANEL_MS if w.values["panel"] else self._tick_ms
-        self.standalone.forget_press(now_ms)
-        for act in front.acts(now_ms, self.board.pressed(), w.state):
-            if act == "clear":
-                why = self.clear(now_ms)
-            elif act == "lock":
-                self.lock(not front.locked, now_ms)
-                why = None
-            elif act in ALONE:
-                why = ALONE[act](self.standalone, now_ms)
-            elif act in ACTS:
-                why = ACTS[act](w, now_ms)
-            else:
-                why = w.act(act, now_ms)
-            if why:
-                front.refuse(why, now_ms)
-                self.report("refused", [("act", act), ("why", why)], self.hold_ms(now_ms))
-        if w.values["panel"]:
-            p = w.programme
-            front.show(now_ms, w.shown_state, p.place if p else None, w.fault, p.calls if p else self.standalone.prompt)
-            self.board.show(front.lamps, front.buzzer)
-
-    def clear(self, now_ms: int) -> str | None:
-        """The recessed button: the latch, and what was counted towards one."""
-        why = self.warmer.clear(now_ms)
-        if why is None:
-            self.power.cleared()
-        return why
 
     def chosen(self, number: int, name: str, now_ms: int) -> None:
         """A person chose a chocolate: report it, and show its number."""
@@ -373,9 +362,12 @@ class App:
         if overdue_ms is None:
             return
         if self._quiet(now_ms) or overdue_ms > LOG_PATIENCE_MS:
-            self.log.sync(now_ms)
-            if self.log.trouble == NO_MEMORY and self.outbox.shed():
+            try:
                 self.log.sync(now_ms)
+                if self.log.trouble == NO_MEMORY and self.outbox.shed():
+                    self.log.sync(now_ms)
+            except Exception as error:
+                self.do_without("log", error)
             heap_reserve.retake()
             if self.log.trouble and not self._log_reported:
                 self._log_reported = True
@@ -416,22 +408,36 @@ class App:
             self.outbox.drops,
         )
         self.outbox.put(self._status.line(line))
-        self.log.status(self._last_ms, line)
-        if self.display is not None:
-            self.display.look(water_c, bowl_c, estimated, hold_ms)
+        part = "log"
+        try:
+            if self._logs:
+                self.log.status(self._last_ms, line)
+            part = "display"
+            if self.display is not None:
+                self.display.look(water_c, bowl_c, estimated, hold_ms)
+        except Exception as error:
+            self.do_without(part, error)
 
     def report(self, name: str, pairs: list, hold_ms: int) -> None:
         """Something happened: to the host, the log and the panel."""
         line = wire.encode([("event", name), ("n", self._events + 1), ("t", hold_ms)] + pairs)
-        self.log.event(self._last_ms, hold_ms, name, pairs)
+        failed = self._log_event(hold_ms, name, pairs)
         self._events += 1
         self.outbox.put(line)
         self.panel_logic.event(name, self._last_ms)
+        if failed is not None:
+            self.do_without("log", failed)
 
-
-# What a button asks of the warmer where that is more than an act of the programme.
-ACTS = {"pause": Warmer.pause, "resume": Warmer.resume}
-ALONE = {"again": Standalone.yes, "another": Standalone.no, "next": Standalone.next_bowl}  # and of what is stored here
+    def _log_event(self, hold_ms: int, name: str, pairs: list) -> Exception | None:
+        """Log an event; what went wrong, where that is no lack of memory."""
+        if self._logs:
+            try:
+                self.log.event(self._last_ms, hold_ms, name, pairs)
+            except MemoryError:
+                raise
+            except Exception as error:
+                return error
+        return None
 
 
 def main(version: str, keep) -> None:

@@ -72,6 +72,10 @@ class PanelLogic:
             self._buzzer.stop(_ONCE[name])
             self._buzzer.want(_ONCE[name], now_ms)
 
+    def darken(self) -> None:
+        """Lamps and buzzer are out of use: no alarm waits to be answered by a press."""
+        self._alarm, self.lamps, self.buzzer = None, (0, 0, 0), 0
+
     def show(self, now_ms: int, state: str, place: str | None, fault: int, asked: str) -> None:
         """Set lamps and buzzer for this moment."""
         alarm = alarm_of(fault)

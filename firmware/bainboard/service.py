@@ -95,7 +95,7 @@ class Service:
         try:
             msg, why = wire.decode(line)
         except Exception as error:
-            msg, why = None, _reason(error)
+            msg, why = None, reason(error)
         if why:
             self._answer(wire.encode([("re", None), ("ok", False), ("why", why)]))
             return
@@ -108,7 +108,7 @@ class Service:
         except Exception as error:
             if _urgent(line) and not isinstance(error, MemoryError):
                 raise  # a stop that fails ends the run, and that turns the heat off
-            answer = None, _reason(error)
+            answer = None, reason(error)
         if isinstance(answer, tuple):
             self._finish(msg, line, answer)
         else:
@@ -124,14 +124,14 @@ class Service:
         try:
             return next(slices)
         except Exception as error:
-            return None, _reason(error)
+            return None, reason(error)
 
     def _finish(self, msg: dict, line: bytes, answer: tuple) -> None:
         pairs, why = answer
         try:
             reply = _reply(msg, pairs, why)
         except Exception as error:  # an answer that no line can carry
-            why = _reason(error)
+            why = reason(error)
             reply = _reply(msg, None, why)
         if why != NO_MEMORY:  # that one may be tried again under the same id
             self._answered.put(msg, line, reply)
@@ -147,7 +147,7 @@ def _urgent(line: bytes) -> bool:
     return URGENT[0] in line or URGENT[1] in line
 
 
-def _reason(error: Exception) -> str:
+def reason(error: Exception) -> str:
     """Why a request was not done: memory may be there later, and any other exception is an error of this firmware."""
     if isinstance(error, MemoryError):
         return NO_MEMORY

@@ -24,6 +24,7 @@ FIRMWARE_LAYERS = (
     {"documents", "display_task"},
     {"standalone", "requests_hold", "requests_documents", "requests_log", "requests_board"},
     {"service"},
+    {"panel_task"},
     {"app"},
     {"start"},
     {"main"},
@@ -129,7 +130,7 @@ def ring(graph: dict[str, set[str]]) -> list[str]:
 MOST_LINES = 400
 LONG = {
     "bainboard.supervisor": "the table of checks and what each row looks at: one page, read from top to bottom",
-    "bainboard.app": "one pass of the loop, and the acts of the buttons: split, its order could not be read",
+    "bainboard.app": "one pass of the loop, and what its parts report: split, its order could not be read",
     "bainboard.programme": "one state machine; its steps share what a step back must restore",
 }
 

@@ -61,6 +61,7 @@ STARTS = {
 ENDINGS = {
     "done": "the time is up", "finished": "the evening is done", "stopped": "stopped", "no start": "it did not start",
 }
+PARTS = {"display": "the display", "lamps": "the lamps and the buzzer", "log": "the board's own log"}
 
 _PLAIN = {
     "started": "the hold started with its self-test",
@@ -129,6 +130,10 @@ _WORDED: dict[str, Callable[[Fields], str]] = {
     ),
     "stage": lambda fields: "next step: " + stage(str(fields.get("stage", ""))),
     "log_stopped": lambda fields: f"the board's own log stopped: {fields.get('why', 'no reason given')}",
+    "part_off": lambda fields: (
+        f"an error in the firmware turned off {PARTS.get(str(fields.get('part')), str(fields.get('part')))} until the "
+        f"board restarts ({fields.get('why', 'no reason given')}); the heat is not affected"
+    ),
     "tested": lambda fields: (
         f"temper test, {_minutes(fields.get('took_s'))}: "
         + VERDICTS.get(str(fields.get("verdict")), str(fields.get("verdict")))
