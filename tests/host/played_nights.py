@@ -1,7 +1,7 @@
 """Simulated evenings and nights with known events, as the logs a PC would have recorded. For tests and benches.
 
 The law and the plant run compiled (`bainwright.tuning.fastsim`); the readings get their probe's lag, noise and steps
-here. `PLANTS` are two structures: the built-in warmer and the lumped model.
+here. `PLANTS` are three structures: the built-in warmer, the lumped model, and a bath in two layers.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from layered_warmer import LayeredWarmer, Sizes
 from scipy.signal import lfilter  # type: ignore[import-untyped]
 
 from bainwright.files.rig import Rig
@@ -20,7 +21,31 @@ from bainwright.tuning.model import guess
 from bainwright.virtual.plant import Start, Warmer
 
 HOLD = {"low_c": 31.0, "target_c": 31.5, "high_c": 32.0, "ceiling_c": 34.5}
+MELTED = {"low_c": 39.0, "target_c": 40.0, "high_c": 41.0, "ceiling_c": 45.0}
 Row = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True)
+class Night:
+    """The circumstances that a plant is made with.
+
+    Attributes
+    ----------
+    room_c, fill : float
+        The true room, and the bowl's fill as a share.
+    start_c : (float, float)
+        Water and bowl at the start.
+    lid : bool
+        Whether the bowl is covered.
+    warmer : int
+        Seed of a drawn warmer: the same number is the same warmer.
+    """
+
+    room_c: float
+    fill: float
+    start_c: tuple[float, float]
+    lid: bool
+    warmer: int
 
 
 @dataclass(frozen=True)
@@ -31,6 +56,9 @@ class Truth:
     kind: str
     size: float
     temp_c: float = float("nan")
+
+FRESH_C = (33.0, 31.5)  # water and bowl of a warmer that has just been filled
+LID_SHARE = 0.5  # of the lumped bowl's loss that remains under a lid, chosen: the wall's loss stays
 
 
 def rows_of(truths: list[Truth]) -> list[Row]:
@@ -53,27 +81,38 @@ def rows_of(truths: list[Truth]) -> list[Row]:
     return sorted(rows)
 
 
-def built_in(rig: Rig, settings: dict[str, Any], room_c: float, fill: float, seed: int) -> Any:
+def built_in(rig: Rig, settings: dict[str, Any], night: Night) -> Any:
     """The warmer that ships."""
-    return Warmer(rig, Start(33.0, 31.5, fill * float(settings["chocolate_kg"]), room_c=room_c))
+    kg = night.fill * float(settings["chocolate_kg"])
+    return Warmer(rig, Start(*night.start_c, kg, room_c=night.room_c, lid=night.lid))
 
 
-def lumped(rig: Rig, settings: dict[str, Any], room_c: float, fill: float, seed: int) -> Any:
+def lumped(rig: Rig, settings: dict[str, Any], night: Night) -> Any:
     """Two heat stores, drawn about what litres, kilograms and watts suggest."""
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(night.warmer)
     factors = {name: float(np.exp(spread * rng.standard_normal())) for name, spread in (
         ("water_j_per_k", 0.1), ("bowl_j_per_k", 0.1), ("coupling_w_per_k", 0.2), ("bath_loss_w_per_k", 0.3),
         ("bowl_loss_w_per_k", 0.2))}
     kitchen = surrogate.Kitchen(stir=float(rng.uniform(1.0, 1.8)), temper=float(rng.uniform(1.0, 1.25)))
-    return surrogate.ModelWarmer(surrogate.scaled(guess(settings), **factors), kitchen, 33.0, 31.5, fill, room_c)
+    factors["bowl_loss_w_per_k"] *= LID_SHARE if night.lid else 1.0
+    return surrogate.ModelWarmer(
+        surrogate.scaled(guess(settings), **factors), kitchen, *night.start_c, night.fill, night.room_c)
 
 
-PLANTS = {"built-in": built_in, "lumped": lumped}
+def layered(rig: Rig, settings: dict[str, Any], night: Night) -> Any:
+    """A bath in two layers, its films drawn."""
+    rng = np.random.default_rng(night.warmer)
+    sizes = Sizes(settings["water_l"], settings["bowl_kg"], settings["heater_lag_s"], settings["chocolate_kg"])
+    return LayeredWarmer(sizes, *night.start_c, night.fill, night.room_c, float(rng.uniform(0.8, 1.2)), night.lid)
+
+
+PLANTS = {"built-in": built_in, "lumped": lumped, "layered": layered}
 
 
 def play(rig: Rig, settings: dict[str, Any], truths: list[Truth], hours: float, *, plant: str = "built-in",
          room_c: float = 20.0, fill: float = 1.0, seed: int = 1, watts: float = 1.0, bias_c: float = 0.0,
-         said_room_c: float = 20.0, hold: dict[str, float] = HOLD, water: float = 1.0) -> HoldLog:
+         said_room_c: float = 20.0, hold: dict[str, float] = HOLD, water: float = 1.0, lid: bool = False,
+         start_c: tuple[float, float] = FRESH_C, warmer: int | None = None, stage: str = "work") -> HoldLog:
     """The log of one evening.
 
     Parameters
@@ -88,8 +127,10 @@ def play(rig: Rig, settings: dict[str, Any], truths: list[Truth], hours: float, 
         The true heater and the true water as shares of what the rig says.
     bias_c : float
         Of the bowl probe.
+    lid, start_c, warmer
+        As in `Night`; the seed draws the warmer where none is given.
     """
-    made = PLANTS[plant](rig, settings, room_c, fill, seed)
+    made = PLANTS[plant](rig, settings, Night(room_c, fill, start_c, lid, seed if warmer is None else warmer))
     if water != 1.0 and hasattr(made, "water_kg"):
         made.water_kg *= water
     elif water != 1.0:
@@ -108,14 +149,14 @@ def play(rig: Rig, settings: dict[str, Any], truths: list[Truth], hours: float, 
         return np.asarray(np.round(noisy / step_c) * step_c)
 
     columns = {
-        "t_s": np.arange(1.0, seconds + 1), "state": np.full(seconds, "hold"), "stage": np.full(seconds, "work"),
+        "t_s": np.arange(1.0, seconds + 1), "state": np.full(seconds, "hold"), "stage": np.full(seconds, stage),
         "water_c": read(trace[:, 0], kit.water_lag_s, 0.0, kit.water_step_c),
         "bowl_c": read(trace[:, 1], kit.bowl_lag_s, bias_c, kit.bowl_step_c),
         "bowl_estimated": np.zeros(seconds), "target_c": np.full(seconds, hold["target_c"]),
         "water_target_c": trace[:, 4], "duty": trace[:, 3], "on_ms": 1000 * trace[:, 3], "fault": np.zeros(seconds),
         "warn": np.zeros(seconds), "ask": np.full(seconds, ""),
     }
-    facts = {"rig": settings, "room_c": said_room_c, "row_s": 1.0, "stage": "work",
+    facts = {"rig": settings, "room_c": said_room_c, "row_s": 1.0, "stage": stage,
              "profile": {"name": "dark", "kind": "dark", **hold}}
     return HoldLog(columns, [], facts, [])
 

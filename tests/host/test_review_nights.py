@@ -160,10 +160,26 @@ def test_two_nights_come_with_a_table(records: Path, capsys: pytest.CaptureFixtu
     assert (first.split()[0], second.split()[0]) == ("melted-2", "melted-1")
 
 
+def test_a_warmer_or_a_date_chooses_the_nights_and_a_damaged_one_is_left_out(
+    records: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for number in (1, 2, 3):
+        store(records / f"melted-{number}", [0.0, 1.0], started=f"2026-11-2{number}T22:00:00+00:00")
+    store(records / "other-1", [0.0, 1.0], rig={**RIG, "name": "other"})
+    (records / "melted-3" / "hold.csv").write_text("nothing of a log")
+    assert cli.main(["review", "--warmer", "My Pot", "--since", "2026-11-22"]) == 0
+    out, err = capsys.readouterr()
+    assert "melted-2" in out
+    assert "melted-1" not in out + err
+    assert "left out melted-3" in err
+    assert cli.main(["review", "--warmer", "no such"]) != 0
+    assert cli.main(["review", "last", "--warmer", "my pot"]) == 2
+
+
 def test_json_has_the_figures_of_each(records: Path, capsys: pytest.CaptureFixture[str]) -> None:
     store(records / "melted-1", [0.0, 1.0])
     assert cli.main(["review", "--json"]) == 0
-    (night,) = json.loads(capsys.readouterr().out)
+    (night,) = json.loads(capsys.readouterr().out)["holds"]
     assert night["exposure_k_min"] == REPORT["exposure_k_min"]
     assert night["summary"] == REPORT["summary"]
 

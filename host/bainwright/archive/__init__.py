@@ -1,1 +1,1 @@
-"""Every hold there is: listed, and found by a short name, from any folder."""
+"""Every hold there is: listed, found by name, exported."""

@@ -16,7 +16,9 @@ from bainwright.core.errors import BainError
 from bainwright.core.read_file import read_bytes
 from bainwright.core.units import duration_words
 from bainwright.page.past_holds import FILES, MOST_COMPARED, MOST_LISTED, PICTURES, Listed, PastHolds, files_of
-from bainwright.review.night_words import compared, sections
+from bainwright.review import nights_words
+from bainwright.review.night_words import sections
+from bainwright.review.nights import compare
 
 MOST_BYTES = 64 << 20  # of one file; a log of 48 h has 15 MB
 # A picture's own styles are inline; nothing else in it may act, also when it is opened alone.
@@ -74,8 +76,9 @@ class PastHoldRoutes:
         reviewed = [await run_in_threadpool(self._past.reviewed, each) for each in found]
         nights = [each.night for each in reviewed if each.night is not None]
         notes = [note for each in reviewed for note in each.notes]
-        table = list(zip(*compared(nights), strict=True)) if nights else []  # a phone has room for a column each
-        return HTMLResponse(self._draw("side_by_side", "/holds", table=table, notes=notes))
+        table = list(zip(*nights_words.table(nights), strict=True)) if nights else []  # narrow, for a phone
+        changes = nights_words.sections(await run_in_threadpool(compare, nights))
+        return HTMLResponse(self._draw("side_by_side", "/holds", table=table, changes=changes, notes=notes))
 
     async def _file(self, request: Request) -> Response:
         name = request.path_params["name"]

@@ -1,1 +1,1 @@
-"""After a hold: its report, the morning after melted stock, holds that the board ran alone."""
+"""After a hold: its report, its review, several compared."""

@@ -32,6 +32,28 @@ ROUNDS = 8  # of the fit, each with less weight on what the last one missed
 
 
 @dataclass(frozen=True)
+class Paced:
+    """A log as means over each `STEP_S`.
+
+    Attributes
+    ----------
+    t_s, water_c, bowl_c, power_w : ndarray, shape (n,)
+        Times and means; power is 0 and readings are NaN where no row is.
+    settled : ndarray of bool, shape (n,)
+        Where the warmer held, with its bowl near its target for ten minutes.
+    room_c : float
+        The stated room.
+    """
+
+    t_s: Floats
+    water_c: Floats
+    bowl_c: Floats
+    power_w: Floats
+    settled: NDArray[np.bool_]
+    room_c: float
+
+
+@dataclass(frozen=True)
 class Balance:
     """The balance, at a row each `STEP_S`.
 
@@ -76,11 +98,9 @@ def balance_of(
         Begin and length, s, of what is known to have happened; its size is fitted too.
     """
     model = guess(settings)
-    room_c = log.facts.get("room_c")
-    room_c = float(settings["room_c"] if room_c is None else room_c)
-    t_s, water_c, bowl_c, power_w = _paced(log, float(settings["heater_w"]))
-    settled = _settled(log, t_s)
-    heat_w = _lagged(_lagged(power_w, model.heater_lag_s), model.water_lag_s)
+    rows = paced(log, settings)
+    t_s, water_c, bowl_c, room_c = rows.t_s, rows.water_c, rows.bowl_c, rows.room_c
+    heat_w = lagged(lagged(rows.power_w, model.heater_lag_s), model.water_lag_s)
     drop_c = _filled(water_c - bowl_c)
     parts_water = np.stack([heat_w, -drop_c, -_filled(water_c - room_c)])
     parts_bowl = np.stack([drop_c, -_filled(bowl_c - room_c)])
@@ -91,7 +111,7 @@ def balance_of(
         model.bowl_loss_w_per_k / model.bowl_j_per_k,
     ])
     courses = np.array([course(t_s, at_s, length_s) for at_s, length_s in known]).reshape(len(known), len(t_s))
-    water_c, bowl_c = np.where(settled, water_c, np.nan), np.where(settled, bowl_c, np.nan)
+    water_c, bowl_c = np.where(rows.settled, water_c, np.nan), np.where(rows.settled, bowl_c, np.nan)
     figures = np.concatenate([
         _fitted(water_c, sums_water, courses, likely[:3], np.array(SPREAD[:3])),
         _fitted(bowl_c, sums_bowl, courses, likely[3:], np.array(SPREAD[3:])),
@@ -102,8 +122,16 @@ def balance_of(
     )
 
 
-def _paced(log: HoldLog, heater_w: float) -> tuple[Floats, Floats, Floats, Floats]:
-    """Means over each `STEP_S`: times, water, bowl and power; power is 0 and readings are NaN where no row is."""
+def paced(log: HoldLog, settings: Mapping[str, Any]) -> Paced:
+    """Means over each `STEP_S`, with the heat of the rig's heater.
+
+    Parameters
+    ----------
+    log : HoldLog
+        The log.
+    settings : mapping
+        The rig's watts, and its room where the hold has none.
+    """
     t_s = np.asarray(log["t_s"], dtype=float)
     count = int(np.ceil((t_s[-1] - t_s[0] + 1.0) / STEP_S))
     at = np.minimum(((t_s - t_s[0]) / STEP_S).astype(int), count - 1)
@@ -116,8 +144,13 @@ def _paced(log: HoldLog, heater_w: float) -> tuple[Floats, Floats, Floats, Float
         with np.errstate(invalid="ignore", divide="ignore"):
             return np.asarray(total / number)
 
-    power_w = np.nan_to_num(mean(heater_w * np.nan_to_num(np.asarray(log["duty"], dtype=float))))
-    return t_s[0] + STEP_S * np.arange(count), mean(np.asarray(log["water_c"], dtype=float)), mean(bowl_c), power_w
+    power_w = mean(float(settings["heater_w"]) * np.nan_to_num(np.asarray(log["duty"], dtype=float)))
+    room_c = log.facts.get("room_c")
+    every_s = t_s[0] + STEP_S * np.arange(count)
+    return Paced(
+        every_s, mean(np.asarray(log["water_c"], dtype=float)), mean(bowl_c), np.nan_to_num(power_w),
+        _settled(log, every_s), float(settings["room_c"] if room_c is None else room_c),
+    )
 
 
 def _settled(log: HoldLog, t_s: Floats) -> NDArray[np.bool_]:
@@ -138,7 +171,8 @@ def _settled(log: HoldLog, t_s: Floats) -> NDArray[np.bool_]:
     return np.asarray(out[rows])
 
 
-def _lagged(values: Floats, lag_s: float) -> Floats:
+def lagged(values: Floats, lag_s: float) -> Floats:
+    """Values behind a lag of the first order, at a step of `STEP_S`, begun in balance."""
     from scipy.signal import lfilter
 
     keep = float(np.exp(-STEP_S / max(lag_s, 0.1)))

@@ -10,7 +10,8 @@ from bainwright.archive.listing import Entry
 from bainwright.core.units import duration_words
 
 HEAD = ("hold", "date", "from", "to", "length", "chocolate", "verdict", "trips", "peak", "warmer")
-RIGHT = ("length", "trips", "peak", "below", "in", "above", "coldest", "warmest", "water", "heat", "alarms")
+RIGHT = ("length", "trips", "peak", "outside", "coldest", "warmest", "water", "heat", "per degree", "bath-bowl",
+         "alarms")  # fmt: skip
 
 
 def as_result(hold: Entry) -> dict[str, Any]:

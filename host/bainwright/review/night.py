@@ -17,6 +17,7 @@ from bainwright.physics.heating import Surroundings, vapour_kg_per_s
 from bainwright.record.reader import HoldLog
 from bainwright.review import happenings
 from bainwright.review.balance import Balance
+from bainwright.review.night_figures import NightFigures, night_figures
 from bainwright.words import terms
 
 Floats = NDArray[np.float64]
@@ -80,6 +81,10 @@ class Night:
         What the readings show, announced or not.
     balance : Balance or None
         The heat balance that they were found from; None without the rig's sizes.
+    own : NightFigures or None
+        The warmer's own figures on that night, to compare with other nights; None where it was not quiet for an hour.
+    setup : dict
+        The ``rig`` and ``gains`` of the hold, as they were stored.
     """
 
     entry: Entry
@@ -97,6 +102,8 @@ class Night:
     outages: list[tuple[float, dict[str, Any]]]
     happenings: list[happenings.Happening]
     balance: Balance | None
+    own: NightFigures | None
+    setup: dict[str, Any]
 
 
 def review(entry: Entry, log: HoldLog) -> Night:
@@ -113,7 +120,7 @@ def review(entry: Entry, log: HoldLog) -> Night:
     row_s = _row_s(log, t_s)
     heat_kwh, mean_w = _heat(log, t_s, row_s)
     evaporated_g, due = _water(log, t_s, row_s)
-    balance, happened = _happened(log)
+    balance, happened, own = _happened(log)
     report = log.facts.get("report")
     stored = report if isinstance(report, dict) else {}
     scored = stored.get("dipping")
@@ -134,6 +141,8 @@ def review(entry: Entry, log: HoldLog) -> Night:
         outages=[(float(event["t_s"]), event) for event in log.events if event.get("event") in ("boot", "power_back")],
         happenings=happened,
         balance=balance,
+        own=own,
+        setup={part: log.facts.get(part) for part in ("rig", "gains")},
     )
 
 
@@ -166,14 +175,17 @@ def _alarms(log: HoldLog) -> list[Alarm]:
     return found
 
 
-def _happened(log: HoldLog) -> tuple[Balance | None, list[happenings.Happening]]:
+def _happened(log: HoldLog) -> tuple[Balance | None, list[happenings.Happening], NightFigures | None]:
+    """The balance, what it shows, and the night's own figures; nothing without the rig's sizes."""
     rig = log.facts.get("rig")
     if not isinstance(rig, dict) or log["t_s"][-1] - log["t_s"][0] > LONGEST_S:
-        return None, []
+        return None, [], None
     values, why = settings.check(settings.SETTINGS, {name: each for name, each in rig.items() if name in SIZES})
     if why or values is None or SIZES - set(rig):
-        return None, []
-    return happenings.find(log, {**settings.defaults(settings.SETTINGS), **values})
+        return None, [], None
+    known = {**settings.defaults(settings.SETTINGS), **values}
+    balance, found = happenings.find(log, known)
+    return balance, found, night_figures(log, known, found)
 
 
 def _heat(log: HoldLog, t_s: Floats, row_s: float) -> tuple[float | None, float | None]:

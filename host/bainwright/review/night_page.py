@@ -14,8 +14,10 @@ from bainwright.core.atomic_write import save_file
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.read_file import read_bytes, read_text
 from bainwright.display.picture import PNG, SVG
+from bainwright.review import nights_words
 from bainwright.review.night import Night
-from bainwright.review.night_words import compared, sections
+from bainwright.review.night_words import Section, sections
+from bainwright.review.nights import compare
 
 SUFFIXES = (".html", ".pdf")
 PICTURE_BYTES = 4 << 20  # chosen: twenty times a picture of 48 h
@@ -87,18 +89,18 @@ def page(nights: Sequence[Night], folders: Sequence[Path], made: datetime) -> st
     """The report as HTML; every text from a record is escaped, and nothing is fetched from outside."""
     parts = [f"<h1>{_heading(nights)}</h1>", f'<p class="when">Written {made.strftime("%a %d %b %Y, %H:%M %Z")}</p>']
     if len(nights) > 1:
-        head, *rows = zip(*compared(nights), strict=True)  # a column a night: a phone and a sheet of paper are narrow
+        # a column a night: a phone and a sheet of paper are narrow
+        head, *rows = zip(*nights_words.table(nights), strict=True)
         parts.append("<table><tr>" + "".join(f"<th>{html.escape(cell)}</th>" for cell in head) + "</tr>")
         for row in rows:
             parts.append("<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>")
         parts.append("</table>")
+        parts += map(_section, nights_words.sections(compare(nights)))
     for night, folder in zip(nights, folders, strict=True):
         warmer = f", on the warmer {night.entry.warmer!r}" if night.entry.warmer else ""
         parts.append(f"<article><h2>{html.escape(_title(night))}</h2>")
         parts.append(f'<p class="when">{html.escape(_when(night) + warmer)}</p>')
-        for section in sections(night):
-            lines = "".join(f"<p>{html.escape(line)}</p>" for line in section.lines)
-            parts.append(f"<section><h3>{html.escape(section.title)}</h3>{lines}</section>")
+        parts += map(_section, sections(night))
         parts.append(_picture(folder) + "</article>")
     body = "\n".join(parts)
     return (
@@ -106,6 +108,11 @@ def page(nights: Sequence[Night], folders: Sequence[Path], made: datetime) -> st
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{_heading(nights)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
     )
+
+
+def _section(section: Section) -> str:
+    lines = "".join(f"<p>{html.escape(line)}</p>" for line in section.lines)
+    return f"<section><h3>{html.escape(section.title)}</h3>{lines}</section>"
 
 
 def _heading(nights: Sequence[Night]) -> str:
@@ -132,19 +139,30 @@ def _write_pdf(path: Path, nights: Sequence[Night], folders: Sequence[Path], mad
     out = io.BytesIO()
     with PdfPages(out, metadata={"Title": _heading(nights), "CreationDate": made}) as pages:
         for at in range(0, len(nights) if len(nights) > 1 else 0, NIGHTS_A_PAGE):
-            table = list(zip(*compared(nights[at : at + NIGHTS_A_PAGE]), strict=True))
+            table = list(zip(*nights_words.table(nights[at : at + NIGHTS_A_PAGE]), strict=True))
             pages.savefig(_pdf_table(table, made))
+        if len(nights) > 1:
+            for lines in _pdf_sheets(_pdf_sections(nights_words.sections(compare(nights)))):
+                pages.savefig(_pdf_page(lines, made, None))
         for night, folder in zip(nights, folders, strict=True):
             lines = _pdf_lines(night)
             pages.savefig(_pdf_page(lines[:LINES_ABOVE_PICTURE], made, folder / PNG))
-            for at in range(LINES_ABOVE_PICTURE, len(lines), LINES_A_PAGE):
-                pages.savefig(_pdf_page(lines[at : at + LINES_A_PAGE], made, None))
+            for rest in _pdf_sheets(lines[LINES_ABOVE_PICTURE:]):
+                pages.savefig(_pdf_page(rest, made, None))
     save_file(path, out.getvalue(), what="the report")
 
 
 def _pdf_lines(night: Night) -> list[str]:
-    lines = [_title(night), _when(night), ""]
-    for section in sections(night):
+    return [_title(night), _when(night), "", *_pdf_sections(sections(night))]
+
+
+def _pdf_sheets(lines: Sequence[str]) -> list[Sequence[str]]:
+    return [lines[at : at + LINES_A_PAGE] for at in range(0, len(lines), LINES_A_PAGE)]
+
+
+def _pdf_sections(parts: Sequence[Section]) -> list[str]:
+    lines: list[str] = []
+    for section in parts:
         lines.append(section.title.upper())
         for line in section.lines:
             lines += textwrap.wrap(line, 88, subsequent_indent="  ") or [""]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from dataclasses import asdict
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
@@ -166,34 +166,6 @@ def as_json(night: Night) -> dict[str, Any]:
         "evaporated_g": night.evaporated_g,
         "top_up_due": night.top_up_due,
         "happenings": [happening_words.as_json(each) for each in night.happenings],
+        "own_figures": asdict(night.own) if night.own else None,
         "outages": [{"t_s": t_s, **_fields(event), "event": event["event"]} for t_s, event in night.outages],
     }
-
-
-def compared(nights: Sequence[Night]) -> list[tuple[str, ...]]:
-    """Several nights as a table: a head row, then a row a night."""
-
-    def cell(value: float | None, form: str) -> str:
-        return "-" if value is None else form.format(value)
-
-    def spell(seconds: float | None) -> str:
-        return "-" if seconds is None else duration_words(seconds)
-
-    head = ("hold", "date", "verdict", "below", "in", "above", "coldest", "warmest", "water", "heat", "alarms")
-    rows = [
-        (
-            night.entry.name,
-            night.entry.started.strftime("%Y-%m-%d") if night.entry.started else "?",
-            night.entry.verdict,
-            spell(night.figures["below_s"]),
-            spell(night.figures["inside_s"]),
-            spell(night.figures["above_s"]),
-            cell(night.figures["bowl_low_c"], "{:.1f} °C"),
-            cell(night.figures["bowl_peak_c"], "{:.1f} °C"),
-            cell(night.figures["water_peak_c"], "{:.1f} °C"),
-            cell(night.mean_w, "{:.0f} W"),
-            str(len(night.alarms) or "-"),
-        )
-        for night in nights
-    ]
-    return [head, *rows]
