@@ -1,10 +1,13 @@
 """What all tests share: records go below each test's own folder, and slow files are marked."""
 
 import os
+import tempfile
 
 import pytest
 
 os.environ["BAIN_HOME"] = "."  # never the user's home
+_RUNTIME = tempfile.TemporaryDirectory(prefix="bain")  # deleted at this process's end
+os.environ["XDG_RUNTIME_DIR"] = _RUNTIME.name  # holds and boards of other tests are none of this one's
 # One thread of linear algebra a test process: the matrices are small, and more threads only wait for each other.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 

@@ -2,6 +2,7 @@
 
 import http.client
 import json
+import os
 import re
 import threading
 import time
@@ -10,10 +11,12 @@ from html.parser import HTMLParser
 
 from fake_board import status_line
 
+from bainwright import __version__
 from bainwright.display.scene import Scene
 from bainwright.evening.acts import Reply
 from bainwright.files.score import Window
 from bainwright.link.messages import decode
+from bainwright.live.frame import Hello
 from bainwright.live.live_hold import LiveHold
 from bainwright.live.now import now_of
 from bainwright.page import server
@@ -86,6 +89,33 @@ def served(scene=None):
         yield page
         page.stopped.set()
         thread.join()
+
+
+class SharedHold:
+    """A hold that is shared; a thread stands for it, and does what it is asked."""
+
+    def __init__(self, warmer="pot", **status):
+        self.scene, self.hold, self.done = scene_at(**status), LiveHold(), []
+        self.hold.share(Hello(__version__, os.getpid(), "/dev/ttyACM0", warmer, "dark"))
+        self._ends, self.answers = threading.Event(), True
+        self._thread = threading.Thread(target=self._run)
+
+    def __enter__(self):
+        self._thread.start()
+        return self
+
+    def __exit__(self, *details):
+        self._ends.set()
+        self._thread.join()
+        self.hold.put(self.scene, 0.0, 0.0, over=True)
+        self.hold.__exit__(*details)
+
+    def _run(self):
+        while not self._ends.wait(0.02):
+            self.hold.put(self.scene, 0.0, 0.0)
+            if self.answers and (wish := self.hold.inbox.take()) is not None:
+                self.done.append((wish.act.name, wish.seen))
+                wish.reply.set_result(Reply(True, "the warmer has it"))
 
 
 def code_of(page):

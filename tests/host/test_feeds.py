@@ -27,7 +27,7 @@ def test_metrics_are_read_by_the_formats_own_parser():
     """Values, base units and labels, with the characters that labels escape."""
     scene = scene_at()
     scene.chocolate = 'a "b" \\ c\nd'
-    found = families(metrics(shown(scene)))
+    found = families(metrics({"pot": shown(scene)}))
     assert found["bain_chocolate_celsius"][:2] == (31.5, "celsius")
     assert found["bain_water_celsius"][0] == 33.0
     assert found["bain_heater_watts"][:2] == (30.0, "watts")
@@ -38,7 +38,7 @@ def test_metrics_are_read_by_the_formats_own_parser():
 @pytest.mark.parametrize("moment", [shown(age_s=6.0), shown(age_s=float("nan")), shown(over=True)])
 def test_an_old_temperature_is_no_metric(moment):
     """A gap in a graph, and not a line that looks alive."""
-    found = families(metrics(moment))
+    found = families(metrics({"pot": moment}))
     assert "bain_chocolate_celsius" not in found
     assert "bain_heater_watts" not in found
     assert "bain_report_age_seconds" in found
@@ -54,7 +54,7 @@ def test_the_warnings_of_a_status_line_are_shown_by_number_and_in_words():
 
 def test_before_the_first_report_the_metrics_say_that_nothing_runs():
     """And the JSON says why there is nothing."""
-    assert families(metrics(None)) == {"bain_hold_running": (0.0, "", {})}
+    assert families(metrics({})) == {"bain_hold_running": (0.0, "", {})}
     with served() as page:
         answer, text = Phone(page).ask("GET", "/now.json")
     assert answer.status == 503
@@ -65,14 +65,15 @@ def test_a_reading_that_is_missing_is_null_and_no_metric():
     """No probe in the chocolate."""
     moment = shown(scene_at(bowl=None))
     assert as_json(moment, course=True)["chocolate_c"] is None
-    assert "bain_chocolate_celsius" not in families(metrics(moment))
+    assert "bain_chocolate_celsius" not in families(metrics({"pot": moment}))
 
 
 def test_the_document_names_every_field_and_every_metric():
     """A program is written from it."""
     document = (Path(__file__).parents[2] / "host" / "PAGE.md").read_text(encoding="utf-8")
     moment = shown()
-    names = [*as_json(moment, course=True), *(each.name for each in text_string_to_metric_families(metrics(moment)))]
+    families = text_string_to_metric_families(metrics({"pot": moment}))
+    names = [*as_json(moment, course=True), *(each.name for each in families)]
     assert len(names) > 40
     assert [name for name in names if f"`{name}`" not in document and f"`{name}_info`" not in document] == []
 

@@ -19,8 +19,7 @@ from bainwright.link.messages import decode
 from bainwright.live.live_hold import LiveHold
 from bainwright.live.live_view import LiveView
 from bainwright.live.now import now_of
-from bainwright.page import app as app_module
-from bainwright.page import server
+from bainwright.page import act_routes, server
 from bainwright.page.chart import MOST_POINTS, chart, thinned
 from bainwright.page.hosting import HoldPage, addresses
 from bainwright.virtual.opening import open_board
@@ -165,7 +164,7 @@ def test_without_a_script_the_reply_is_shown_once(page, phone):
 
 def test_an_act_that_the_hold_does_not_take_is_withdrawn_and_the_phone_learns_it(monkeypatch):
     """The PC looks for the board, or draws: the act must not arrive minutes later."""
-    monkeypatch.setattr(app_module, "ARRIVES_S", 0.1)
+    monkeypatch.setattr(act_routes, "ARRIVES_S", 0.1)
     with served(scene_at()) as page:
         page.stopped.set()  # the hold takes nothing
         phone = Phone(page)

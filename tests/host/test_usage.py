@@ -44,8 +44,8 @@ def test_a_wrong_value_is_refused_in_our_own_words():
 
 
 def test_an_option_means_the_same_wherever_it_is_offered():
-    """Defined once; only `rig check` needs no board unless one is named, `board` is always virtual, some seed is a mass,
-    and `watch` prints JSON line by line.
+    """Defined once. Only `rig check` needs no board unless one is named, `board` is always virtual, some seed is a
+    mass, and `watch` prints JSON line by line.
     """
     other = {("bain rig check", "--port"), ("bain board", "--plant"), ("bain stock", "--seed"),
              ("bain plan", "--seed"), ("bain watch", "--json")}  # fmt: skip

@@ -3,57 +3,26 @@
 import contextlib
 import io
 import json
-import os
 import socket
 import threading
 import time
 
 import pytest
 from fake_board import status_line
-from page_tools import scene_at
+from page_tools import SharedHold
 
-from bainwright import __version__, cli
+from bainwright import cli
 from bainwright.core.errors import LinkError, UseError
 from bainwright.display.view import PlainLines
-from bainwright.evening.acts import Reply
 from bainwright.link.messages import decode
 from bainwright.live import joining, sharing, watching
-from bainwright.live.frame import Hello
 from bainwright.live.joining import Joined, join, sockets
-from bainwright.live.live_hold import LiveHold
 
 
 @pytest.fixture(autouse=True)
 def folder(tmp_path, monkeypatch):
     """A user's folder of its own, with a short path: a socket's name has 100 bytes."""
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
-
-
-class Kitchen:
-    """A hold that is shared; a thread stands for it, and does what it is asked."""
-
-    def __init__(self, warmer="pot", **status):
-        self.scene, self.hold, self.done = scene_at(**status), LiveHold(), []
-        self.hold.share(Hello(__version__, os.getpid(), "/dev/ttyACM0", warmer, "dark"))
-        self._ends, self.answers = threading.Event(), True
-        self._thread = threading.Thread(target=self._run)
-
-    def __enter__(self):
-        self._thread.start()
-        return self
-
-    def __exit__(self, *details):
-        self._ends.set()
-        self._thread.join()
-        self.hold.put(self.scene, 0.0, 0.0, over=True)
-        self.hold.__exit__(*details)
-
-    def _run(self):
-        while not self._ends.wait(0.02):
-            self.hold.put(self.scene, 0.0, 0.0)
-            if self.answers and (wish := self.hold.inbox.take()) is not None:
-                self.done.append((wish.act.name, wish.seen))
-                wish.reply.set_result(Reply(True, "the warmer has it"))
 
 
 def replied(joined, reply):
@@ -66,7 +35,7 @@ def replied(joined, reply):
 
 def test_a_watcher_sees_the_scene_whole_and_then_its_end():
     """Equal in every field, so that its screen is the same."""
-    with Kitchen(ask="pour") as kitchen:
+    with SharedHold(ask="pour") as kitchen:
         joined = join()
         frames = joined.frames()
         first = next(frames)
@@ -77,7 +46,7 @@ def test_a_watcher_sees_the_scene_whole_and_then_its_end():
 
 def test_an_act_of_a_watcher_reaches_the_hold_with_what_it_saw_and_gets_its_reply():
     """Also that somebody is coming; an unknown act is refused."""
-    with Kitchen(ask="pour") as kitchen, join() as joined:
+    with SharedHold(ask="pour") as kitchen, join() as joined:
         assert replied(joined, joined.act("yes", "pour")) == (True, "the warmer has it")
         assert kitchen.done == [("yes", "pour")]
         assert replied(joined, joined.act("coming", "")).done
@@ -89,7 +58,7 @@ def test_an_act_of_a_watcher_reaches_the_hold_with_what_it_saw_and_gets_its_repl
 def test_an_act_that_the_hold_does_not_begin_is_withdrawn(monkeypatch):
     """It never arrives later."""
     monkeypatch.setattr(sharing, "ARRIVES_S", 0.1)
-    with Kitchen() as kitchen, join() as joined:
+    with SharedHold() as kitchen, join() as joined:
         kitchen.answers = False
         assert "did not arrive" in replied(joined, joined.act("bowl_off", "")).words
         kitchen.answers = True
@@ -99,7 +68,7 @@ def test_an_act_that_the_hold_does_not_begin_is_withdrawn(monkeypatch):
 @pytest.mark.parametrize("junk", [b"GET / HTTP/1.1\r\n\r\n", b"{}\n", b"\x00" * 9000, b'{"act": 1, "number": 2}\n'])
 def test_who_is_no_bain_is_dropped_and_the_others_still_watch(junk):
     """The hold does not notice."""
-    with Kitchen() as kitchen, join() as joined:
+    with SharedHold() as kitchen, join() as joined:
         with socket.socket(socket.AF_UNIX) as stranger:
             stranger.connect(str(sockets()[0]))
             stranger.sendall(junk)
@@ -113,7 +82,7 @@ def test_who_is_no_bain_is_dropped_and_the_others_still_watch(junk):
 def test_a_watcher_that_reads_nothing_is_dropped(monkeypatch):
     """And holds up neither the hold nor the other watchers."""
     monkeypatch.setattr(sharing, "SENDS_S", 0.2)
-    with Kitchen() as kitchen, socket.socket(socket.AF_UNIX) as asleep, join() as joined:
+    with SharedHold() as kitchen, socket.socket(socket.AF_UNIX) as asleep, join() as joined:
         asleep.connect(str(sockets()[0]))
         kitchen.scene.advice = ["x" * 300_000]
         for _ in range(60):
@@ -127,13 +96,13 @@ def test_a_watcher_that_reads_nothing_is_dropped(monkeypatch):
 
 def test_nobody_else_on_the_pc_reaches_the_socket():
     """Its folder is closed to others."""
-    with Kitchen():
+    with SharedHold():
         assert sockets()[0].parent.stat().st_mode & 0o077 == 0
 
 
 def test_the_socket_of_a_killed_program_is_no_hold_and_is_deleted(tmp_path):
     """Process 2^22 + 1 is above what Linux gives out."""
-    with Kitchen():
+    with SharedHold():
         folder = sockets()[0].parent
     stale = folder / "4194305.hold"
     with socket.socket(socket.AF_UNIX) as left:
@@ -146,9 +115,9 @@ def test_without_a_hold_and_with_several_the_words_say_what_to_do(monkeypatch, c
     """Exit status 3 and 2."""
     assert cli.main(["watch"]) == 3
     assert "no hold runs on this PC" in capsys.readouterr().err
-    with Kitchen("pot"):
+    with SharedHold("pot"):
         monkeypatch.setattr("bainwright.live.sharing.os.getpid", lambda: 1)
-        with Kitchen("mat"):
+        with SharedHold("mat"):
             with pytest.raises(UseError, match=r"wanted one of (pot, mat|mat, pot)"):
                 join()
             with join("mat") as joined:
@@ -159,7 +128,7 @@ def test_without_a_hold_and_with_several_the_words_say_what_to_do(monkeypatch, c
 
 def test_a_second_bain_learns_which_hold_has_the_port_and_join_watches_it():
     """The port of another program is none of our business."""
-    with Kitchen():
+    with SharedHold():
         assert joining.holder("another program has /dev/ttyACM0 open") == (
             "bain holds dark on the warmer 'pot' at /dev/ttyACM0")
         assert joining.holder("another program has /dev/ttyACM1 open") == ""
@@ -171,7 +140,7 @@ def test_a_second_bain_learns_which_hold_has_the_port_and_join_watches_it():
 
 def test_another_version_is_refused_in_words(monkeypatch):
     """Its frames could mean something else."""
-    with Kitchen():
+    with SharedHold():
         monkeypatch.setattr(joining, "__version__", "0.0.1")
         with pytest.raises(LinkError, match="another version"):
             Joined(sockets()[0])
@@ -181,7 +150,7 @@ def test_another_version_is_refused_in_words(monkeypatch):
 def test_each_report_is_one_line_of_json_or_one_row_of_the_log(as_csv):
     """Two reports and the end, though each report is seen several times."""
     out = io.StringIO()
-    with Kitchen() as kitchen:
+    with SharedHold() as kitchen:
         watcher = threading.Thread(target=watching.stream, args=[join(), out], kwargs={"as_csv": as_csv})
         watcher.start()
         written(out, "5400")
@@ -213,7 +182,7 @@ def test_a_reader_that_leaves_early_is_no_error(monkeypatch, capsys):
 
     monkeypatch.setattr(watching, "stream", nobody_reads)
     monkeypatch.setattr("bainwright.commands.console.nobody_reads", lambda _: None)
-    with Kitchen():
+    with SharedHold():
         assert cli.main(["watch", "--json"]) == 0
     assert capsys.readouterr().err == ""
 
@@ -238,7 +207,7 @@ def test_the_keys_of_a_watcher_act_and_the_end_is_asked_about(monkeypatch):
     """y answers; e alone does nothing, e twice ends; the replies are shown."""
     monkeypatch.setattr(watching, "Keys", lambda: Presses([*[""] * 8, "y", *[""] * 8, "e", "b", *[""] * 4, "e", "e"]))
     out = io.StringIO()
-    with Kitchen(ask="pour") as kitchen:
+    with SharedHold(ask="pour") as kitchen:
         shown = watching.Watching(join(), PlainLines(out))
         watcher = threading.Thread(target=shown.run)
         watcher.start()

@@ -6,6 +6,7 @@ read: base units in the names, one HELP and TYPE a family, `# EOF` at the end.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
 import msgspec
@@ -13,16 +14,45 @@ import msgspec
 from bainwright.live.latest import Shown
 
 METRICS_TYPE = "application/openmetrics-text; version=1.0.0; charset=utf-8"
+NOTHING_RUNS = """# TYPE bain_hold_running gauge
+# HELP bain_hold_running Does a hold run: 1, or 0.
+bain_hold_running 0
+# EOF
+"""
 COURSE = ("hour", "evening", "events")  # what happened before this moment
 
 
 class Metric(NamedTuple):
-    """One family with one sample; a value of None is left out."""
+    """A family of gauges: its value of one hold, None where not known. `live`: absent when the moment is old."""
 
     name: str
     unit: str
     help: str
-    value: float | None
+    value: Callable[[Shown], float | None]
+    live: bool = False
+
+
+METRICS = (
+    Metric("bain_hold_running", "", "Does a hold run: 1, or 0.", lambda shown: not shown.now.over),
+    Metric("bain_report_age_seconds", "seconds", "Time since the board last reported.", lambda shown: shown.age_s),
+    Metric("bain_hold_seconds", "seconds", "Time since the hold began.", lambda shown: shown.now.t_s),
+    Metric("bain_hold_left_seconds", "seconds", "Time left, if the hold has an end.", lambda shown: shown.now.left_s),
+    Metric("bain_calling", "", "Does the warmer ask for somebody: 1, or 0.",
+           lambda shown: shown.now.calling and not shown.now.over),
+    Metric("bain_fault", "", "The number of the fault in force; 0 is none.", lambda shown: shown.now.fault),
+    Metric("bain_warnings", "", "How many warnings are in force.", lambda shown: len(shown.now.warnings)),
+    Metric("bain_chocolate_celsius", "celsius", "The chocolate's temperature.",
+           lambda shown: shown.now.chocolate_c, live=True),
+    Metric("bain_water_celsius", "celsius", "The water's temperature.", lambda shown: shown.now.water_c, live=True),
+    Metric("bain_water_target_celsius", "celsius", "What the water is controlled to.",
+           lambda shown: shown.now.water_target_c, live=True),
+    Metric("bain_window_low_celsius", "celsius", "The low end of the chocolate's window.",
+           lambda shown: shown.now.low_c, live=True),
+    Metric("bain_window_high_celsius", "celsius", "The high end of the chocolate's window.",
+           lambda shown: shown.now.high_c, live=True),
+    Metric("bain_ceiling_celsius", "celsius", "The water's ceiling.", lambda shown: shown.now.ceiling_c, live=True),
+    Metric("bain_heater_watts", "watts", "The heater's mean power.", lambda shown: shown.now.power_w, live=True),
+)  # fmt: skip
 
 
 def as_json(shown: Shown, *, course: bool) -> dict[str, Any]:
@@ -55,40 +85,26 @@ def as_line(shown: Shown) -> str:
     return msgspec.json.encode(as_json(shown, course=False)).decode()
 
 
-def metrics(shown: Shown | None) -> str:
-    """A moment as OpenMetrics text; temperatures and heat are absent when they are old or the hold is over."""
-    running = shown is not None and not shown.now.over
-    families = [Metric("bain_hold_running", "", "Does a hold run: 1, or 0.", float(running))]
-    lines = []
-    if shown is not None:
-        now = shown.now
-        families += [
-            Metric("bain_report_age_seconds", "seconds", "Time since the board last reported.", shown.age_s),
-            Metric("bain_hold_seconds", "seconds", "Time since the hold began.", now.t_s),
-            Metric("bain_hold_left_seconds", "seconds", "Time left, if the hold has an end.", now.left_s),
-            Metric("bain_calling", "", "Does the warmer ask for somebody: 1, or 0.", float(now.calling and running)),
-            Metric("bain_fault", "", "The number of the fault in force; 0 is none.", float(now.fault)),
-            Metric("bain_warnings", "", "How many warnings are in force.", float(len(now.warnings))),
-        ]
-        labels = {"chocolate": now.chocolate, "warmer": now.warmer, "virtual": str(now.virtual).lower()}
-        lines += ["# TYPE bain_hold info", "# HELP bain_hold What is held, and where.",
-                  f"bain_hold_info{_labels(labels)} 1"]  # fmt: skip
-        if running and not shown.old:
-            families += [
-                Metric("bain_chocolate_celsius", "celsius", "The chocolate's temperature.", now.chocolate_c),
-                Metric("bain_water_celsius", "celsius", "The water's temperature.", now.water_c),
-                Metric("bain_water_target_celsius", "celsius", "What the water is controlled to.", now.water_target_c),
-                Metric("bain_window_low_celsius", "celsius", "The low end of the chocolate's window.", now.low_c),
-                Metric("bain_window_high_celsius", "celsius", "The high end of the chocolate's window.", now.high_c),
-                Metric("bain_ceiling_celsius", "celsius", "The water's ceiling.", now.ceiling_c),
-                Metric("bain_heater_watts", "watts", "The heater's mean power.", now.power_w),
-            ]
-    for each in families:
-        if each.value is not None:
-            lines.append(f"# TYPE {each.name} gauge")
-            if each.unit:
-                lines.append(f"# UNIT {each.name} {each.unit}")
-            lines += [f"# HELP {each.name} {each.help}", f"{each.name} {each.value:g}"]
+def metrics(shown: Mapping[str, Shown | None]) -> str:
+    """The holds of some warmers, by name, as OpenMetrics text.
+
+    Temperatures and heat are absent when they are old or the hold is over.
+    """
+    known = {warmer: each for warmer, each in shown.items() if each is not None}
+    if not known:
+        return NOTHING_RUNS
+    lines = ["# TYPE bain_hold info", "# HELP bain_hold What is held, and where."]
+    for warmer, each in known.items():
+        labels = {"chocolate": each.now.chocolate, "warmer": warmer, "virtual": str(each.now.virtual).lower()}
+        lines.append(f"bain_hold_info{_labels(labels)} 1")
+    for metric in METRICS:
+        values = {warmer: metric.value(each) for warmer, each in known.items()
+                  if not (metric.live and (each.now.over or each.old))}  # fmt: skip
+        samples = [f"{metric.name}{_labels({'warmer': warmer})} {value:g}"
+                   for warmer, value in values.items() if value is not None]  # fmt: skip
+        if samples:
+            lines += [f"# TYPE {metric.name} gauge", *([f"# UNIT {metric.name} {metric.unit}"] if metric.unit else []),
+                      f"# HELP {metric.name} {metric.help}", *samples]  # fmt: skip
     return "\n".join([*lines, "# EOF", ""])
 
 

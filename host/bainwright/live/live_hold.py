@@ -25,12 +25,14 @@ class LiveHold:
         Where acts from outside the keyboard go.
     coming : Coming
         Whether somebody is on their way to the warmer.
+    warmer : str
+        The warmer's name; empty until the hold is shared.
     troubles : list of callable
         Each gives a sentence once a way to watch is gone, else an empty text.
     """
 
     def __init__(self) -> None:
-        self.latest, self.inbox, self.coming = Latest(), Inbox(), Coming()
+        self.latest, self.inbox, self.coming, self.warmer = Latest(), Inbox(), Coming(), ""
         self._sharing = Sharing(self.inbox, self.coming)
         self.troubles: list[Callable[[], str]] = [lambda: self._sharing.trouble]
 
@@ -42,6 +44,7 @@ class LiveHold:
 
     def share(self, hello: Hello) -> None:
         """Let other programs of this user watch."""
+        self.warmer = hello.warmer
         self._sharing.start(hello)
 
     def put(self, scene: Scene, reported_s: float, now_s: float, *, over: bool = False) -> None:

@@ -11,7 +11,8 @@ from bainwright.core.errors import UseError
 from bainwright.live.live_hold import LiveHold
 from bainwright.page import server
 from bainwright.page.access import Access
-from bainwright.page.app import Hold, PageApp
+from bainwright.page.app import PageApp
+from bainwright.page.holds import Holds
 from bainwright.page.server import PageServer
 
 NO_LAN = "this PC is on no local network, so phones cannot reach the page; it is served on this PC alone"
@@ -43,7 +44,7 @@ def _split(at: str) -> tuple[str, int]:
 
 
 class Page:
-    """The pages of past holds, and of a hold where one runs; served from `with` to its end.
+    """The pages of holds that run on this PC and of past ones; served from `with` to its end.
 
     Parameters
     ----------
@@ -53,8 +54,8 @@ class Page:
         The port; where it is taken, a free one is used.
     notes : list of str
         What the person should read about the addresses.
-    hold : Hold, optional
-        What ties it to a hold.
+    own : LiveHold, optional
+        The hold that runs in this program.
 
     Raises
     ------
@@ -62,7 +63,7 @@ class Page:
         If it cannot be served there.
     """
 
-    def __init__(self, addresses: list[str], port: int, notes: list[str], hold: Hold | None = None) -> None:
+    def __init__(self, addresses: list[str], port: int, notes: list[str], own: LiveHold | None = None) -> None:
         sockets = server.open_sockets(addresses, port)
         found = sockets[0].getsockname()[1]
         names = [server.host_name(address, found) for address in addresses]
@@ -70,15 +71,17 @@ class Page:
         self._notes = [*notes, *([f"port {port} is taken; the page uses {found}"] if found != port else [])]
         here = [f"localhost:{found}"] if server.HERE in addresses else []
         self._access = Access(frozenset([*names, *here]), open_to_look=self._alone)
-        self._url, self._acts = f"http://{names[-1]}", hold is not None
-        self._server = PageServer(PageApp(self._access, hold), sockets)
+        self._url, self._holds = f"http://{names[-1]}", Holds(own)
+        self._server = PageServer(PageApp(self._access, self._holds, runs_a_hold=own is not None), sockets)
 
     def __enter__(self) -> Self:
+        self._holds.__enter__()
         self._server.__enter__()
         return self
 
     def __exit__(self, *details: type[BaseException] | BaseException | TracebackType | None) -> None:
         self._server.__exit__(*details)
+        self._holds.__exit__(*details)
 
     @property
     def port(self) -> int:
@@ -91,12 +94,10 @@ class Page:
 
     def invite_the_next(self) -> str:
         """The same, once no code is good any more; else an empty text."""
-        return "" if self._alone or self._access.has_code(time.monotonic()) else self.invite()
+        return "" if self._access.has_code(time.monotonic()) else self.invite()
 
     def welcome(self) -> list[str]:
         """What to print first: where the page is, and how a phone gets in."""
-        if self._alone and not self._acts:
-            return [*self._notes, f"the page is at {self._url}, on this PC alone; --lan lets phones in"]
         link = f"{self._url}/in/{self._code()}"
         if self._alone:
             return [*self._notes, f"the page is at {self._url}; to use its buttons open {link}",
@@ -121,7 +122,7 @@ class HoldPage(Page):
     """
 
     def __init__(self, addresses: list[str], port: int, notes: list[str], hold: LiveHold) -> None:
-        super().__init__(addresses, port, notes, Hold(hold.latest, hold.inbox, hold.coming))
+        super().__init__(addresses, port, notes, hold)
         hold.inbox.invite = self.invite
         hold.troubles.append(self._trouble)
 

@@ -39,7 +39,7 @@ function showLink() {
 
 function listen() {
   stream?.close();
-  stream = new EventSource("/live");
+  stream = new EventSource(`/live${location.search}`);
   stream.addEventListener("now", (message) => {
     heardAt = Date.now();
     for (const [name, html] of Object.entries(JSON.parse(message.data))) show(name, html);
@@ -69,7 +69,7 @@ setInterval(() => {
 
 async function loadAgain() {
   try {
-    await fetch("/", { method: "HEAD" });
+    await fetch(location.href, { method: "HEAD" });
     location.reload();
   } catch {
     setTimeout(loadAgain, AGAIN_MS);

@@ -1,0 +1,96 @@
+"""The routes that act: a button's act on its way to a hold, and the reply to whoever pressed it."""
+
+from __future__ import annotations
+
+import asyncio
+import queue
+import time
+from collections.abc import Callable
+from concurrent.futures import Future
+
+from starlette.requests import Request
+from starlette.responses import JSONResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from bainwright.evening.acts import BY_NAME, LATE, MANY, Reply
+from bainwright.page.access import Session, same
+from bainwright.page.asking import Asking, address_of, form_of
+from bainwright.page.holds import Hold
+
+ARRIVES_S = 4.0  # the board answers within a second; then a withdrawn act is never sent
+UNKNOWN = Reply(False, "It may not have arrived: the board has not answered yet. Look at what the page shows now.")
+NOT_PAIRED = Reply(
+    False, "This phone is not paired, or the PC's program was restarted. Enter the code from the PC."
+)
+NO_ACT = Reply(False, "The page does not know this act.")
+NO_HOLD = Reply(False, "It did not arrive: this hold is not on the page any more.")
+
+
+class ActRoutes:
+    """Hands acts over to holds.
+
+    Parameters
+    ----------
+    asking : Asking
+        Who asks, and about which hold.
+    """
+
+    def __init__(self, asking: Asking) -> None:
+        self._asking = asking
+
+    def routes(self) -> list[Route]:
+        """The routes."""
+        return [Route("/act", self._act, methods=["POST"]), Route("/coming", self._come, methods=["POST"])]
+
+    async def _act(self, request: Request) -> Response:
+        """Hand an act over, and report how it went: to the page's script as JSON, else at the top of the page."""
+        form = form_of(await request.body())
+        session = self._session(request, form)
+        act = BY_NAME.get(form.get("act", ""))
+        if session is None or act is None:
+            return _answer(request, session, form, *((NOT_PAIRED, 403) if session is None else (NO_ACT, 400)))
+        now_s = time.monotonic()
+        if session.acts.full(now_s):
+            return _answer(request, session, form, MANY, 429)
+        session.acts.count(now_s)
+        return await self._deliver(request, session, form, lambda hold: hold.act(act, form.get("seen", "")))
+
+    async def _come(self, request: Request) -> Response:
+        """Somebody is on their way: alarms rest for five minutes, on every phone and every other way."""
+        form = form_of(await request.body())
+        session = self._session(request, form)
+        if session is None:
+            return _answer(request, None, form, NOT_PAIRED, 403)
+        return await self._deliver(request, session, form, lambda hold: hold.come())
+
+    def _session(self, request: Request, form: dict[str, str]) -> Session | None:
+        session = self._asking.session(request)
+        return session if session is not None and same(form.get("token", ""), session.token) else None
+
+    async def _deliver(
+        self, request: Request, session: Session, form: dict[str, str], hand_over: Callable[[Hold], Future[Reply]]
+    ) -> Response:
+        found = self._asking.hold(form.get("warmer"))
+        reply = await _delivered(found[1], hand_over) if found else NO_HOLD
+        return _answer(request, session, form, reply, 200 if reply.done else 409)
+
+
+async def _delivered(hold: Hold, hand_over: Callable[[Hold], Future[Reply]]) -> Reply:
+    """Wait for the hold's reply. What it has not begun by then is withdrawn, so that it does not arrive later."""
+    try:
+        reply = hand_over(hold)
+    except queue.Full:
+        return MANY
+    done, _ = await asyncio.wait([asyncio.wrap_future(reply)], timeout=ARRIVES_S)
+    if done or not reply.cancel():
+        return reply.result() if reply.done() and not reply.cancelled() else UNKNOWN
+    return LATE
+
+
+def _answer(request: Request, session: Session | None, form: dict[str, str], reply: Reply, status: int) -> Response:
+    if "application/json" in request.headers.get("accept", ""):
+        return JSONResponse({"done": reply.done, "words": reply.words}, status)
+    if session is None:
+        return RedirectResponse("/in", 303)
+    session.reply = reply
+    return RedirectResponse(address_of(form["warmer"]) if "warmer" in form else "/", 303)

@@ -1,0 +1,152 @@
+"""The holds that a page shows: the one that runs in this program, and those that other programs of this user run."""
+
+from __future__ import annotations
+
+import os
+import threading
+import time
+from concurrent.futures import Future
+from pathlib import Path
+from types import TracebackType
+from typing import Protocol
+
+from bainwright.core.errors import LinkError
+from bainwright.evening.acts import COMES, COMING, Act, Reply
+from bainwright.live.joining import Joined, sockets
+from bainwright.live.latest import Latest, Shown
+from bainwright.live.live_hold import LiveHold
+from bainwright.live.now import now_of
+
+LOOK_S = 2.0  # chosen: a hold that starts is on the page before the person has looked for it
+MOST_HOLDS = 8  # chosen: more warmers than a kitchen has
+NO_NAME = "warmer"  # before the board has answered
+
+
+class Hold(Protocol):
+    """One hold as a page sees it."""
+
+    def shown(self) -> Shown | None:
+        """Its latest moment; None before the first."""
+
+    def act(self, act: Act, seen: str) -> Future[Reply]:
+        """Hand an act over; raises `queue.Full` where too many wait."""
+
+    def come(self) -> Future[Reply]:
+        """Somebody is on their way."""
+
+
+class OwnHold:
+    """The hold that runs in this program."""
+
+    def __init__(self, hold: LiveHold) -> None:
+        self._hold = hold
+
+    def shown(self) -> Shown | None:
+        """Its latest moment."""
+        return self._hold.latest.get()
+
+    def act(self, act: Act, seen: str) -> Future[Reply]:
+        """Into its inbox."""
+        return self._hold.inbox.put(act, seen)
+
+    def come(self) -> Future[Reply]:
+        """Done at once."""
+        self._hold.coming.say(time.monotonic())
+        reply: Future[Reply] = Future()
+        reply.set_result(COMES)
+        return reply
+
+
+class JoinedHold:
+    """A hold that another program runs. Its last moment stays, and gets old, once that program has ended."""
+
+    def __init__(self, joined: Joined) -> None:
+        self._joined, self._latest = joined, Latest()
+        self._thread = threading.Thread(target=self._follow, name="joined", daemon=True)
+        self._thread.start()
+
+    @property
+    def warmer(self) -> str:
+        """The warmer's name."""
+        return self._joined.hello.warmer
+
+    @property
+    def ended(self) -> bool:
+        """Has its program ended?"""
+        return not self._thread.is_alive()
+
+    def shown(self) -> Shown | None:
+        """Its latest moment."""
+        return self._latest.get()
+
+    def act(self, act: Act, seen: str) -> Future[Reply]:
+        """Over to the other program, which withdraws it in time."""
+        return self._joined.act(act.name, seen)
+
+    def come(self) -> Future[Reply]:
+        """Over to the other program."""
+        return self._joined.act(COMING, "")
+
+    def close(self) -> None:
+        """Leave it."""
+        self._joined.close()
+
+    def _follow(self) -> None:
+        for frame in self._joined.frames():
+            now = now_of(frame.scene, over=frame.over, coming=frame.coming)
+            self._latest.put(now, time.monotonic() - frame.age_s)
+
+
+class Holds:
+    """All holds of a page, by the warmer's name, from `with` to its end.
+
+    Parameters
+    ----------
+    own : LiveHold, optional
+        The hold that runs in this program.
+    """
+
+    def __init__(self, own: LiveHold | None = None) -> None:
+        self._live, self._own = own, OwnHold(own) if own else None
+        self._joined: dict[Path, JoinedHold] = {}
+        self._ends = threading.Event()
+        self._thread = threading.Thread(target=self._look, name="holds", daemon=True)
+
+    def __enter__(self) -> Holds:
+        self._find()
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: type[BaseException] | BaseException | TracebackType | None) -> None:
+        self._ends.set()
+        self._thread.join()
+        for each in self._joined.values():
+            each.close()
+
+    def all(self) -> dict[str, Hold]:
+        """Each hold by its warmer's name, with its process where two warmers have one name."""
+        found: dict[str, Hold] = {}
+        if self._own is not None and self._live is not None:
+            found[self._live.warmer or NO_NAME] = self._own
+        for path, each in self._joined.items():
+            found[each.warmer if each.warmer not in found else f"{each.warmer}-{path.stem}"] = each
+        return found
+
+    def _look(self) -> None:
+        while not self._ends.wait(LOOK_S):
+            self._find()
+
+    def _find(self) -> None:
+        """Join the holds that are new. One that has ended stays until the next one on its warmer."""
+        joined = dict(self._joined)
+        for path in sockets():
+            own = self._own is not None and path.stem == str(os.getpid())
+            if own or (path in joined and not joined[path].ended) or len(joined) >= MOST_HOLDS:
+                continue
+            try:
+                new = JoinedHold(Joined(path))
+            except LinkError:
+                continue
+            joined = {old: each for old, each in joined.items() if not (each.ended and each.warmer == new.warmer)}
+            joined[path] = new
+        self._joined = joined  # replaced whole: the page's thread reads it

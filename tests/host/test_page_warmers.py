@@ -1,0 +1,125 @@
+"""Several warmers on one page: holds that other programs of this user run, found, shown and acted on."""
+
+import contextlib
+import json
+import re
+import time
+
+import pytest
+from page_tools import Outline, Phone, SharedHold, code_of
+from prometheus_client.openmetrics.parser import text_string_to_metric_families
+
+from bainwright.live.live_hold import LiveHold
+from bainwright.live.now import now_of
+from bainwright.page import holds, server
+from bainwright.page.hosting import HoldPage, Page
+
+
+@contextlib.contextmanager
+def two_warmers(monkeypatch):
+    """A pot and a mat, each held by a program of its own as far as a page can see."""
+    with SharedHold("pot", ask="pour") as pot:
+        monkeypatch.setattr("bainwright.live.sharing.os.getpid", lambda: 1)
+        with SharedHold("mat 2", bowl=30000) as mat:
+            monkeypatch.undo()
+            yield pot, mat
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path, monkeypatch):
+    """A user's folder of its own, outside what `monkeypatch.undo` takes back."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+        patch.setattr(holds, "LOOK_S", 0.05)
+        yield
+
+
+def loaded(phone, path, expected):
+    """The page once it shows this."""
+    for _ in range(200):
+        text = phone.ask("GET", path)[1]
+        if expected in text:
+            return text
+        time.sleep(0.02)
+    raise AssertionError(text)
+
+
+def test_the_page_shows_all_warmers_and_leads_to_each(monkeypatch):
+    """At a glance: where the chocolate is, and what is asked."""
+    with two_warmers(monkeypatch), Page([server.HERE], 0, []) as page:
+        phone = Phone(page)
+        text = loaded(phone, "/", "30.00")
+        words = " ".join(Outline(text).words)
+        for expected in ("pot", "mat 2", "31.50", "below its window"):
+            assert expected in words
+        assert re.findall(r'href="(/\?[^"]*)"', text) == ["/?warmer=mat%202", "/?warmer=pot"]
+        assert "30.00" in phone.ask("GET", "/?warmer=mat%202")[1]
+        assert "not here any more" in phone.ask("GET", "/?warmer=tub")[1]
+
+
+def test_an_act_reaches_the_warmer_whose_page_it_was_pressed_on(monkeypatch):
+    """With its reply; without a name, or with one that is not there, it reaches none."""
+    with two_warmers(monkeypatch) as (pot, mat), Page([server.HERE], 0, []) as page:
+        phone = Phone(page)
+        phone.pair(code_of(page))
+        text = loaded(phone, "/?warmer=mat%202", 'name="token"')
+        token = re.search(r'name="token" value="([^"]+)"', text)[1]
+        assert 'name="warmer" value="mat 2"' in text
+
+        def press(warmer):
+            answer, body = phone.post("/act", f"token={token}&act=test&seen=&{warmer}", Accept="application/json")
+            return answer.status, json.loads(body)["words"]
+
+        assert press("warmer=mat+2") == (200, "the warmer has it")
+        assert (pot.done, mat.done) == ([], [("test", "")])
+        for nobody in ("", "warmer=tub"):
+            status, words = press(nobody)
+            assert status == 409
+            assert "did not arrive" in words
+        assert phone.post("/act", f"token={token}&act=test&warmer=mat+2")[0].getheader("location") == "/?warmer=mat%202"
+        assert pot.done == []
+
+
+def test_programs_name_the_warmer_and_the_metrics_have_all(monkeypatch):
+    """Each sample says of which warmer it is."""
+    with two_warmers(monkeypatch), Page([server.HERE], 0, []) as page:
+        phone = Phone(page)
+        loaded(phone, "/", "30.00")
+        answer, text = phone.ask("GET", "/now.json")
+        assert answer.status == 404
+        assert sorted(json.loads(text)["warmers"]) == ["mat 2", "pot"]
+        assert json.loads(phone.ask("GET", "/now.json?warmer=pot")[1])["chocolate_c"] == 31.5
+        families = {each.name: each for each in text_string_to_metric_families(phone.ask("GET", "/metrics")[1])}
+        degrees = {each.labels["warmer"]: each.value for each in families["bain_chocolate_celsius"].samples}
+        assert degrees == {"pot": 31.5, "mat 2": 30.0}
+
+
+def test_a_hold_that_starts_later_is_found_and_one_that_ended_says_so():
+    """A page may be served all evening."""
+    with Page([server.HERE], 0, []) as page:
+        phone = Phone(page)
+        assert phone.ask("GET", "/")[0].getheader("location") == "/holds"
+        with SharedHold():
+            loaded(phone, "/", "31.50")
+        assert "The hold is over." in loaded(phone, "/", "The hold is over.")
+        with SharedHold(bowl=31000):
+            loaded(phone, "/", "31.00")
+
+
+def test_a_page_beside_a_hold_shows_the_other_warmers_too(monkeypatch):
+    """Its own hold is not shown twice."""
+    with SharedHold("pot") as own, HoldPage([server.HERE], 0, [], own.hold) as page:
+        phone = Phone(page)
+        monkeypatch.setattr("bainwright.live.sharing.os.getpid", lambda: 1)
+        with SharedHold("mat"):
+            monkeypatch.undo()
+            text = loaded(phone, "/", "mat")
+        assert text.count('href="/?warmer=pot"') == 1
+
+
+def test_a_program_that_was_killed_leaves_figures_that_get_old():
+    """They are struck out, and never shown as present."""
+    hold = LiveHold()
+    with HoldPage([server.HERE], 0, [], hold) as page, SharedHold() as other:
+        hold.latest.put(now_of(other.scene), time.monotonic() - 100.0)
+        assert "What you see is old" in loaded(Phone(page), "/?warmer=warmer", "No word from the board")
