@@ -55,9 +55,9 @@ def test_a_warm_up_is_no_news_and_a_bowl_put_on_too_warm_is():
 # -- a window out of reach --------------------------------------------------------------------------------------------
 
 
-def approach(ends_c, *, tau_s=3600.0, starts_c=26.0, duty=3000, noise_c=0.0, hours=5.0):
+def approach(ends_c, *, tau_s=3600.0, starts_c=26.0, duty=3000, noise_c=0.0, hours=5.0, bath="water"):
     """The messages, with their times, for a bowl that nears a temperature exponentially over steady water."""
-    reach = Reach()
+    reach = Reach(bath)
     for t_s in range(1, round(3600 * hours)):
         bowl_c = ends_c + (starts_c - ends_c) * math.exp(-t_s / tau_s) + noise_c * math.sin(t_s * 2.1)
         said = reach.see(line(t_s, bowl_c, water=34200, duty=duty, stage="work"), DARK)
@@ -84,7 +84,15 @@ def test_a_warmer_that_levels_off_under_its_window_says_so_by_how_much_within_fo
 
 
 def test_a_heater_at_its_end_is_named_as_the_reason():
-    assert "the heater gives all it has" in approach(30.0, duty=10000)[1]
+    said = approach(30.0, duty=10000)[1]
+    assert "the heater gives all it has" in said
+    assert "take some water out" in said
+
+
+def test_a_plate_has_no_water_to_take_out():
+    """Neither a heater at its end nor one at its ceiling is told of water."""
+    for duty in (3000, 10000):
+        assert "water" not in approach(30.0, duty=duty, bath="plate")[1]
 
 
 def test_a_warmer_that_will_get_there_says_nothing():

@@ -4,7 +4,7 @@ import io
 
 import pytest
 from fake_board import status_line
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bainwright.display import scene_words, screen
@@ -51,6 +51,26 @@ def test_a_step_that_warms_or_cools_it_calls_no_alarm(stage, milli, word):
     assert word in "\n".join(drawn(scene))
 
 
+@pytest.mark.parametrize(("milli", "word"), [((30000, 30060), "warming up"), ((30060, 30000), "below its window")])
+def test_stock_on_its_way_up_from_the_evening_calls_no_alarm(milli, word):
+    """A bowl of 30 °C that is to be held at 40 °C overnight: fine while it rises, and to be mended when it falls."""
+    scene = scene_at(bowl=milli[0], stage="melted")
+    scene.window = Window(38.0, 40.0, 42.0, 45.0)
+    scene.see(780, decode(status_line(1, 780_000, bowl=milli[1], stage="melted")[:-1]))
+    assert scene_words.place(scene) == word
+
+
+@pytest.mark.parametrize("state", ["hold", "pause"])
+@pytest.mark.parametrize("draw", [screen.draw, screen.draw_big])
+def test_a_plate_is_never_called_water(draw, state):
+    """Rows, curve, pause and the plain line name what the bowl stands on."""
+    scene = scene_at(1800, seconds=30, state=state)
+    scene.bath = "plate"
+    shown = "\n".join(drawn(scene, 110, 45, draw)) + screen.one_line(scene) + scene_words.prompt(scene)
+    assert "plate" in shown
+    assert "water" not in shown.lower()
+
+
 @pytest.mark.parametrize("draw", [screen.draw, screen.draw_big])
 @given(
     width=st.integers(1, 200),
@@ -62,6 +82,7 @@ def test_a_step_that_warms_or_cools_it_calls_no_alarm(stage, milli, word):
     fault=st.integers(0, 16),
     for_s=st.none() | st.floats(60, 172_800),
 )
+@settings(deadline=None)
 def test_the_picture_fits_any_window_for_any_status(draw, width, height, bowl, water, t_s, state, fault, for_s):
     """No line wider, no picture higher than the window it was drawn for; too small a window gets one sentence."""
     scene = scene_at(t_s, for_s=for_s, bowl=bowl, water=water, state=state, fault=fault)

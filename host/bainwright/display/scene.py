@@ -34,6 +34,8 @@ class Scene:
         Planned duration; None runs until stopped.
     heater_w : float
         For showing the duty in watts.
+    bath : str
+        What the bowl sits in or on: "water" or "plate".
     """
 
     chocolate: str
@@ -42,6 +44,7 @@ class Scene:
     virtual: bool
     for_s: float | None
     heater_w: float
+    bath: str = "water"
     status: Status | None = None
     t_s: float = 0.0
     events: deque[tuple[float, str]] = field(default_factory=lambda: deque(maxlen=MOST_EVENTS))

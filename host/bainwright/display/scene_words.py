@@ -20,6 +20,8 @@ STEADY_C = 0.05  # chosen: a change over ten minutes that no kitchen thermometer
 def place(scene: Scene) -> str:
     """Where the chocolate is."""
     stage = scene.status.stage if scene.status else ""
+    if stage == "melted" and scene.where == BELOW and (scene.trend_c or 0.0) >= STEADY_C:  # stock of the evening before
+        return "warming up"
     return ON_ITS_WAY.get((stage, scene.where), PLACES[scene.where])
 
 
@@ -71,7 +73,8 @@ def prompt(scene: Scene, press: Mapping[str, str] = KEYS) -> str:
         What a person presses here for an act, by the act's name.
     """
     if scene.status is not None and scene.status.state == "pause":
-        return ("water pause: the heat is off. Unplug or open the hand switch before hands go in; "
+        pause, hands = (("pause", "you touch the plate") if scene.bath == "plate" else ("water pause", "hands go in"))
+        return (f"{pause}: the heat is off. Unplug or open the hand switch before {hands}; "
                 f"{press['resume']} ends the pause")
     dips = scene.status is not None and scene.status.stage == "work"
     if scene.status is not None and scene.status.state == "trip":

@@ -193,7 +193,8 @@ def _water(canvas: Canvas, scene: Scene) -> None:
     status = scene.status
     water = status.water if status else None
     canvas.add(
-        ("water    ", WATER), (f" {_degrees(water)}  ", "bold"), _ceiling_words(scene), right=(_aim_words(scene), DIM)
+        (f"{scene.bath:<9}", WATER), (f" {_degrees(water)}  ", "bold"), _ceiling_words(scene),
+        right=(_aim_words(scene), DIM),
     )
     cells = canvas.width - 4
     ceiling = _cell(scene.window.ceiling_c, scene, cells)
@@ -277,8 +278,8 @@ def _last_hour(canvas: Canvas, scene: Scene, rows: int) -> None:
     rows = min(rows, MOST_CURVE_ROWS)
     if rows < 6 or not scene.curve:
         return
-    canvas.add(("last hour", DIM), ("   ● chocolate", CHOCOLATE), ("   ∙ water", WATER), ("   ▒ window", PLACE[IN]),
-               ("   ╌ ceiling", CEILING), right=("now ", DIM))
+    canvas.add(("last hour", DIM), ("   ● chocolate", CHOCOLATE), (f"   ∙ {scene.bath}", WATER),
+               ("   ▒ window", PLACE[IN]), ("   ╌ ceiling", CEILING), right=("now ", DIM))
     styles = {curve.CHOCOLATE: CHOCOLATE, curve.WATER: WATER, curve.CEILING: CEILING, curve.WINDOW: DIM}
     for label, glyphs in curve.curve_rows(scene, canvas.width - 4, rows - 2):
         canvas.add((label, DIM), *[(glyph, styles.get(glyph, "default")) for glyph in glyphs])
@@ -321,7 +322,7 @@ def draw_big(scene: Scene, width: int, height: int, keys: str = "") -> Text:
             f"bold {PLACE[place]}",
         )
     )
-    canvas.add(f"water{_degrees(scene.status.water if scene.status else None)}, ", _ceiling_words(scene))
+    canvas.add(f"{scene.bath}{_degrees(scene.status.water if scene.status else None)}, ", _ceiling_words(scene))
     _now(canvas, scene)
     while len(canvas.lines) < height - len(rows):
         canvas.blank()
@@ -343,4 +344,4 @@ def one_line(scene: Scene) -> str:
     chocolate = f"chocolate {_degrees(status.bowl).strip()} {scene_words.place(scene)}{_estimated(scene)}"
     gone = f", {100 * scene.progress:.0f} % done" if scene.progress is not None else ""
     virtual = "VIRTUAL " if scene.virtual else ""
-    return f"{virtual}{chocolate}; water {_degrees(status.water).strip()}; heat {status.duty / 100:.0f} %{gone}"
+    return f"{virtual}{chocolate}; {scene.bath} {_degrees(status.water).strip()}; heat {status.duty / 100:.0f} %{gone}"

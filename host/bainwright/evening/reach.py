@@ -17,9 +17,16 @@ RAILED_DUTY = 9000  # of 10000: the heater gives all it has
 
 
 class Reach:
-    """Forecasts where the chocolate ends, from three equally spaced means of an exponential approach."""
+    """Forecasts where the chocolate ends, from three equally spaced means of an exponential approach.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    bath : str
+        What the bowl sits in or on: "water" or "plate".
+    """
+
+    def __init__(self, bath: str = "water") -> None:
+        self._bath = bath
         self._rows: deque[tuple[float, float, float, int]] = deque()  # s, bowl °C, water °C, duty
         self.reported = False
 
@@ -58,9 +65,9 @@ class Reach:
         self.reported = True
         short_c = window.low_c - ends_c
         railed = sum(row[3] for row in self._rows) / len(self._rows) > RAILED_DUTY
-        why = "the heater gives all it has" if railed else "the water is as warm as its ceiling allows"
-        helps = ("cover the water, put a lid on the bowl, take some water out, or warm the room" if railed
-                 else "a lid on the bowl, or a warmer room")
+        why = "the heater gives all it has" if railed else f"the {self._bath} is as warm as its ceiling allows"
+        helps = ("cover the water, put a lid on the bowl, take some water out, or warm the room"
+                 if railed and self._bath == "water" else "a lid on the bowl, or a warmer room")
         return (f"the chocolate will not reach its window: it levels off near {ends_c:.1f} °C, {short_c:.1f} °C below "
                 f"it, and {why}. What helps: {helps}")
 

@@ -119,6 +119,7 @@ class Runner:
             self.session.simulated,
             self.setup.for_s,
             self.settings["heater_w"],
+            self.starter.rig.bath,
             locked=bool(self.starter.hello.get("locked")),
         )
 

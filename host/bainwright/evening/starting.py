@@ -142,13 +142,13 @@ class Starter:
         short_c = self.answer.get("short", 0) / 1000
         if short_c > 0:
             notes.append(
-                f"the ceiling keeps the water {short_c:.1f} °C below what this hold may need: in a cold room, or as "
-                "the bowl empties, the chocolate may stay below its window. A lid and a warmer room help"
+                f"the ceiling keeps the {self.rig.bath} {short_c:.1f} °C below what this hold may need: in a cold "
+                "room, or as the bowl empties, the chocolate may stay below its window. A lid and a warmer room help"
             )
         if self.setup.stage == "melted":
             notes.append(melted_note(self.setup.profile, self.rig, self.setup.for_s, self.room_c))
         if self.settings["probe.bowl.kind"] == "none":
-            notes.append("no probe is in the chocolate: its temperature is estimated from the water")
+            notes.append(f"no probe is in the chocolate: its temperature is estimated from the {self.rig.bath}")
         if self.hello.get("locked"):
             notes.append("the warmer's large buttons are locked and only silence an alarm; k unlocks them")
         return notes + self._thermometer_notes()

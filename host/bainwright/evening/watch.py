@@ -90,7 +90,7 @@ class Watch:
         self._latched_ms: int | None = None
         self._since_boot = 0  # status lines
         self._stage = ""
-        self._news, self._reach = WindowNews(), Reach()
+        self._news, self._reach = WindowNews(), Reach(scene.bath)
 
     def take(self, message: Message) -> None:
         """One line from the board."""

@@ -103,6 +103,11 @@ class Rig:
     plant_given: frozenset[str] = frozenset()
 
     @property
+    def bath(self) -> str:
+        """What the bowl sits in or on: "water" or "plate"."""
+        return self.plant.bath
+
+    @property
     def has_bowl_probe(self) -> bool:
         """Whether a bowl probe is fitted."""
         return bool(self.settings["probe.bowl.kind"] != "none")

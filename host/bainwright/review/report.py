@@ -107,7 +107,9 @@ class Judged:
     unworked: bool = False  # an evening that ended before its work
 
 
-def judge(log: HoldLog, trace: Trace, name: str, window: Window, trips: list[dict[str, Any]]) -> Judged:
+def judge(
+    log: HoldLog, trace: Trace, name: str, window: Window, trips: list[dict[str, Any]], bath: str = "water"
+) -> Judged:
     """Score a hold and word it.
 
     Parameters
@@ -122,6 +124,8 @@ def judge(log: HoldLog, trace: Trace, name: str, window: Window, trips: list[dic
         The window of the work, or of melted stock.
     trips : list of dict
         As the course of the hold has them.
+    bath : str
+        What the bowl sits in or on: "water" or "plate".
     """
     runs, duration_s, until_s = steps.runs(steps.at_samples(log, trace.t_s), trace), trace.end_s, steps.changed_s(log)
     if until_s < trace.end_s:  # no figure of the next bowl is judged by the window of the first
@@ -133,8 +137,8 @@ def judge(log: HoldLog, trace: Trace, name: str, window: Window, trips: list[dic
     in_temper = figures(trace, window, lengths_s, steps.in_temper(log, at, trace.t_s))
     temper = temper_left(in_temper, window)
     if counts is None:
-        return Judged(s, paragraph(name, s, window, trips, in_temper), temper, [])
-    return Judged(s, evening_paragraph(name, s, runs, window, in_temper, trips), temper, runs, not counts.any())
+        return Judged(s, paragraph(name, s, window, trips, in_temper, bath), temper, [])
+    return Judged(s, evening_paragraph(name, s, runs, window, in_temper, trips, bath), temper, runs, not counts.any())
 
 
 def _night(log: HoldLog, runner: Runner, *, went_off: bool) -> str:
@@ -188,7 +192,7 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
         summary = f"{_plant_words(ended)} Nothing was held. {why}.".strip()
         return Report(_result(home, course, None, ended, summary), summary, _exit(course, None), notes, drawn=False)
     trace = trace_of(log, truth, course.end_ms / 1000, raw=bool(ended.facts.get("raw_probes")))
-    judged = judge(log, trace, setup.profile.name, window_of(setup), course.trips)
+    judged = judge(log, trace, setup.profile.name, window_of(setup), course.trips, course.scene.bath)
     night = _night(log, runner, went_off=course.ended in (watch.RESTARTED, watch.TRIPPED))
     if course.ended == watch.LEFT:
         notes.append(f"bain hold {setup.profile.path or setup.profile.name} --join watches it again; bain collect "

@@ -64,12 +64,12 @@ def _error_words(s: Score) -> str:
     return "" if s.bowl_rms_error_c is None else f", typically {s.bowl_rms_error_c:.2f} °C from its target"
 
 
-def peak_words(f: Figures, window: Window) -> str:
-    """How warm it got, against the ceiling and the window, and how cold."""
+def peak_words(f: Figures, window: Window, bath: str = "water") -> str:
+    """How warm it got, against the ceiling and the window, and how cold; `bath` is "water" or "plate"."""
     words = []
     if f.water_peak_c is not None:
         words.append(
-            f"The warmest the water got was {f.water_peak_c:.1f} °C, "
+            f"The warmest the {bath} got was {f.water_peak_c:.1f} °C, "
             f"{_against(f.water_peak_c, window.ceiling_c, 'the ceiling')}."
         )
     if f.bowl_peak_c is not None and f.bowl_low_c is not None:
@@ -141,7 +141,8 @@ def trip_words(trips: list[dict[str, Any]]) -> str:
 
 
 def paragraph(
-    chocolate: str, s: Score, window: Window, trips: list[dict[str, Any]], tempered: Figures | None = None
+    chocolate: str, s: Score, window: Window, trips: list[dict[str, Any]], tempered: Figures | None = None,
+    bath: str = "water",
 ) -> str:
     """A hold of one step in a few plain sentences.
 
@@ -157,14 +158,17 @@ def paragraph(
         As the course of the hold has them.
     tempered : Figures, optional
         Since the last temper test that passed; the advice follows from them. Default: the whole hold.
+    bath : str
+        What the bowl sits in or on: "water" or "plate".
     """
-    parts = [held_words(chocolate, s, window), peak_words(s.whole, window), outside_words(s.whole),
+    parts = [held_words(chocolate, s, window), peak_words(s.whole, window, bath), outside_words(s.whole),
              advice_words(tempered or s.whole, window), end_words(s), trip_words(trips)]
     return " ".join(part for part in parts if part)
 
 
 def evening_paragraph(
-    chocolate: str, s: Score, steps: list[Step], window: Window, tempered: Figures, trips: list[dict[str, Any]]
+    chocolate: str, s: Score, steps: list[Step], window: Window, tempered: Figures, trips: list[dict[str, Any]],
+    bath: str = "water",
 ) -> str:
     """An evening of several steps: each step, then how the dipping went.
 
@@ -182,15 +186,17 @@ def evening_paragraph(
         Over the time in temper since the last test that passed; the advice follows from them.
     trips : list of dict
         As the course of the hold has them.
+    bath : str
+        What the bowl sits in or on: "water" or "plate".
     """
-    held, course = f"Held {chocolate} for {duration_words(s.duration_s)}", f"The steps: {_steps_words(steps)}."
+    held, course = f"Held {chocolate} for {duration_words(s.duration_s)}", f"The steps: {_steps_words(steps, bath)}."
     if not _has_work(steps, window):
         parts = [f"{held}. The evening ended before the dipping began.", course]
     elif s.in_window_fraction is None:
         parts = [f"{held}. No probe was in the chocolate, so it is not known whether it was in its window.", course]
     else:
         doing = "While dipping" if window.tempered else "As melted stock"
-        peaks = peak_words(s.counted, window)
+        peaks = peak_words(s.counted, window, bath)
         span = f"{doing}, {peaks[:1].lower()}{peaks[1:]} {outside_words(s.counted)}".rstrip()
         parts = [f"{held}; {_while_words(s, window)}", course, span]
     parts += [advice_words(tempered, window), end_words(s), trip_words(trips)]
@@ -208,7 +214,7 @@ def _while_words(s: Score, window: Window) -> str:
     return f"{doing}, it was in its window {percent(s.in_window_fraction)} of the time{_error_words(s)}."
 
 
-def _steps_words(steps: list[Step]) -> str:
+def _steps_words(steps: list[Step], bath: str) -> str:
     """Each kind of step with its time in all and how warm it got, in the order of its first time."""
     words = []
     for name in dict.fromkeys(step.name for step in steps):
@@ -217,7 +223,7 @@ def _steps_words(steps: list[Step]) -> str:
         if name in (*stages.TEMPERED, *stages.COLD):  # as warm as the dipping, of which more is said
             words.append(f"{terms.stage(name)} {duration_words(lasted_s)}")
             continue
-        peaks = [("water", [run.water_peak_c for run in runs]), ("chocolate", [run.bowl_peak_c for run in runs])]
+        peaks = [(bath, [run.water_peak_c for run in runs]), ("chocolate", [run.bowl_peak_c for run in runs])]
         known = [f"{what} up to {max(c for c in found if c is not None):.1f} °C"
                  for what, found in peaks if any(c is not None for c in found)]
         words.append(f"{terms.stage(name)} {duration_words(lasted_s)}" + (f" ({', '.join(known)})" if known else ""))

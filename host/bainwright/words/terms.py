@@ -13,7 +13,7 @@ STATES = {
     "idle": "idle",
     "check": "testing itself",
     "hold": "holding",
-    "pause": "water pause, heat off",
+    "pause": "paused, heat off",
     "off": "heat off",
     "trip": "tripped, heat off",
 }
@@ -72,7 +72,7 @@ _PLAIN = {
     "above": "the chocolate rose above its window",
     "bowl_off": "bowl off",
     "bowl_on": "bowl back",
-    "paused": "water pause",
+    "paused": "pause: the heat is off",
     "resumed": "heat on again after the pause",
     "announced": "refill coming: the bath warms up for it",
     "no_refill": "no refill after all: the bath returns to its target",
@@ -213,7 +213,7 @@ def expected_in_step(fields: Fields, at_stage: str) -> bool:
 _NOT_IN_STATE = "not in state "
 _REFUSED_IN = {
     "check": "the warmer is testing itself; try again when that is done",
-    "pause": "the water pause is on; end it first",
+    "pause": "the pause is on; end it first",
     "off": "the heat is off",
     "trip": "the warmer has tripped; hold its recessed button for 3 s to clear that",
     "idle": "no hold is running",
