@@ -22,10 +22,18 @@ SLOW = {
     "test_virtual_hold", "test_whole_evening",
 }
 
+# Files whose tests share something that takes seconds to make: one process runs all of such a file.
+SHARED = {
+    "test_collect_virtual", "test_cooled_evening", "test_firmware_types", "test_flashlog_littlefs", "test_happenings",
+    "test_heater_size", "test_install_cuts", "test_mpremote", "test_page_nights", "test_tune", "test_whole_evening",
+}
+
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark the slow tests; of the firmware's checks the inner loop runs those on CPython."""
+    """Mark the slow tests and the shared ones; of the firmware's checks the inner loop runs those on CPython."""
     for item in items:
+        if item.path.stem in SHARED:
+            item.add_marker(pytest.mark.xdist_group(item.path.stem))
         on_other_interpreters = item.path.stem == "test_on_three" and not item.name.startswith("test_cpython")
         if item.path.stem in SLOW or on_other_interpreters:
             item.add_marker(pytest.mark.slow)

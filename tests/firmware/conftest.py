@@ -12,6 +12,7 @@ import pytest
 
 HERE = Path(__file__).parent
 FIRMWARE = HERE.parents[1] / "firmware"
+WAYS = ("micropython", "float32")  # beside CPython, which runs them here
 TIMEOUT_S = 300  # chosen: bounds a hang; no verdict depends on it
 
 MODULES = sorted(path.stem for path in HERE.glob("check_*.py"))
@@ -40,6 +41,14 @@ def verdicts(output):
         word, _, name = head.partition(" ")
         found[name] = None if word == "ok" else rest
     return found
+
+
+def pytest_collection_modifyitems(items):
+    """A module's checks are run together, so one process runs all of a module's tests in one way."""
+    for item in items:
+        way, _, _ = item.name.removeprefix("test_").partition("[")
+        if way in WAYS and item.path.parent == HERE:
+            item.add_marker(pytest.mark.xdist_group(way + "-" + item.callspec.params["module"]))
 
 
 @functools.cache

@@ -1,17 +1,18 @@
 """CPython with the boards' single-precision floats: bainboard is rewritten so that each float result is rounded.
 
-Constants, operators, calls, parameters and values read from attributes and subscripts all pass through `single`, so a
-double handed in by a test (which stays in double precision, as the world does) is rounded on its way in.
+Constants, operators, calls, parameters and values read from attributes and subscripts are rounded, so a double that a
+test hands in (it stays in double precision, as the world does) is rounded on its way in. What an object reads from its
+own attributes was rounded when it was stored.
 Run as a program it takes the arguments of run_checks.
 """
 
 import ast
 import builtins
-import ctypes
 import importlib.abc
 import importlib.machinery
 import operator
 import sys
+from array import array
 
 PACKAGE = "bainboard"
 
@@ -21,21 +22,25 @@ OPERATORS = {
 }
 
 
+_cell = array("f", [0.0])  # what goes in comes out in single precision; the quickest way there is
+
+
 def single(value):
     """A float rounded to single precision; anything else unchanged."""
-    return ctypes.c_float(value).value if type(value) is float else value
-
-
-def _promoted(value):
-    """A number as the float an operator would make of it on a board, which rounds big whole numbers."""
-    return ctypes.c_float(value).value if isinstance(value, (int, float)) else value
+    if type(value) is float:
+        _cell[0] = value
+        return _cell[0]
+    return value
 
 
 def operate(function, left, right):
-    """One operator as a single-precision board computes it."""
-    if type(left) is float or type(right) is float or function is operator.truediv:
-        left, right = _promoted(left), _promoted(right)
-    return single(function(left, right))
+    """One operator as a single-precision board computes it: it rounds big whole numbers too."""
+    if type(left) is str or not (type(left) is float or type(right) is float or function is operator.truediv):
+        return single(function(left, right))
+    _cell[0] = left
+    left = _cell[0]
+    _cell[0] = right
+    return single(function(left, _cell[0]))
 
 
 def _call(function, *arguments):
@@ -50,7 +55,7 @@ class Rounder(ast.NodeTransformer):
     """Rewrites a module so that every float it makes or reads is single."""
 
     def visit_Constant(self, node):
-        return _call("__single__", node) if type(node.value) is float else node
+        return ast.Constant(single(node.value))
 
     def visit_BinOp(self, node):
         self.generic_visit(node)
@@ -74,6 +79,8 @@ class Rounder(ast.NodeTransformer):
         return _call("__single__", node)
 
     def visit_Attribute(self, node):
+        if isinstance(node.value, ast.Name) and node.value.id == "self":
+            return node  # an object of the board's own: what it holds was rounded on its way in
         self.generic_visit(node)
         return _call("__single__", node) if isinstance(node.ctx, ast.Load) else node
 
