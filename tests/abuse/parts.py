@@ -26,12 +26,15 @@ class Tally:
         Those that went wrong, and how.
     slowest_s, memory_mb : float
         The worst of all cases.
+    power_cuts : int
+        How often the power failed.
     """
 
     cases: int = 0
     wrong: list[str] = field(default_factory=list)
     slowest_s: float = 0.0
     memory_mb: float = 0.0
+    power_cuts: int = 0
 
     def add(self, name: str, outcome: Outcome) -> None:
         """Count a case."""

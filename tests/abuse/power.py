@@ -1,19 +1,25 @@
-"""Power cuts in any flash operation while settings and chocolates arrive, a hold is logged and its log is collected."""
+"""Power cuts in any flash operation: of an install, an upload, a hold that is logged, the collection of its log."""
 
 from __future__ import annotations
 
 import contextlib
 import random
+import sys
 import tempfile
 import time
 from pathlib import Path
 from typing import Any
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "host"))
+
+from install_tools import other_version, send, this_version
 
 from bainboard import faults, framing, settings, store
 from bainwright.core.errors import BainError, LinkError
 from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import document, flash_of, short_hash
 from bainwright.files.rig import load_rig
+from bainwright.install.installer import running_version
 from bainwright.link.protocol import Link
 from bainwright.link.session import linked
 from bainwright.record.archive import Archive
@@ -24,16 +30,16 @@ from bainwright.virtual.probe_ids import name_probes
 from .parts import Tally
 
 BACK_S = 20.0  # real time in which a board that lost its power must answer again
-OPERATIONS = 40  # flash operations of the longest of these tasks; a later cut falls into the next one
+OPERATIONS, INSTALL_OPERATIONS = 14, 540  # flash operations of the longest other task, and of an install
 CHOCOLATES = ("dark", "milk", "white")
 
 
-def cuts(numbers: range, *, latched: bool) -> Tally:
-    """Cut the power once in each round; with `latched`, a trip stands all the while.
+def cuts(count: int, seed: int, *, latched: bool) -> Tally:
+    """Cut the power so many times, at most once in each round; with `latched`, a trip stands all the while.
 
     What must hold after each cut: the board answers; what it acknowledged before is there, byte for byte; what it was
-    given while the power failed is there or what it replaces; rows that were fetched are rows it still has; a latch
-    that stood stands.
+    given while the power failed is there or what it replaces; it runs the firmware it had, or the one it was given;
+    rows that were fetched are rows it still has; a latch that stood stands.
     """
     tally = Tally()
     rig = name_probes(load_rig("pot"))
@@ -43,19 +49,20 @@ def cuts(numbers: range, *, latched: bool) -> Tally:
         files["/latch.a"] = framing.pack(store.KINDS["latch"], 1, payload)
     with (
         tempfile.TemporaryDirectory(prefix="abuse-") as name,
-        VirtualBoard(rig, seed=numbers.start, speed=100.0, flash_files=files) as board,
+        VirtualBoard(rig, seed=seed, speed=100.0, flash_files=files) as board,
     ):
         board.arm()
         board.run_clock()
         rounds = Rounds(board, Path(name), latched)
-        for number in numbers:
+        while tally.power_cuts < count and tally.cases < 5 * count:
+            number = seed + tally.cases
             tally.cases += 1
-            began_s = time.monotonic()
             rounds.cut(random.Random(number))
-            tally.wrong += [f"cut {number}: {what}" for what in rounds.wrong]
-            tally.slowest_s = max(tally.slowest_s, time.monotonic() - began_s)
-        fallen = [each for each in board.report()["resets"] if each["cause"] != "power_cut"]
-        tally.wrong += [f"a restart that no power cut explains: {each}" for each in fallen]
+            tally.power_cuts = board.report()["power_cuts"]
+            tally.wrong += [f"round {number}: {what}" for what in rounds.wrong]
+        report = board.report()
+        fallen = [each for each in report["resets"] if each["cause"] not in ("power_cut", *rounds.restarts)]
+        tally.wrong += [f"a restart that nothing explains: {each}" for each in fallen]
     return tally
 
 
@@ -66,22 +73,31 @@ class Rounds:
         self.board, self.latched = board, latched
         self.archive = Archive(folder, "aa")
         self.acknowledged: dict[str, bytes] = {}
+        self.firmware = {this_version().version}  # what may run
+        self.restarts: tuple[str, ...] = ()  # kinds that an install brings
         self.wrong: list[str] = []
 
     def cut(self, rng: random.Random) -> None:
         """One task with a cut in it, then the look at what is left."""
         self.wrong = []
-        tasks = [self._settings, self._chocolate, self._collect] + ([] if self.latched else [self._hold])
-        task = rng.choice(tasks)
+        tasks = [self._settings, self._chocolate, self._collect, self._install]
+        task = rng.choice(tasks if self.latched else [*tasks, self._hold])
         offered: dict[str, bytes] = {}
+        most = INSTALL_OPERATIONS if task == self._install else OPERATIONS
         with contextlib.suppress(BainError), linked(self.board.path) as link:
             self._hello(link)
-            self.board.cut_flash_at(rng.randint(1, OPERATIONS), torn=rng.random() < 0.5)
+            self.board.cut_flash_at(rng.randint(1, most), torn=rng.random() < 0.5)
             task(link, rng, offered)
-        try:
-            self._look(offered)
-        except BainError as failed:
-            self.wrong.append(f"{task.__name__}: {failed}")
+        while True:
+            cuts = self.board.report()["power_cuts"]
+            try:
+                self._look(offered)
+                return
+            except BainError as failed:
+                if self.board.report()["power_cuts"] == cuts:
+                    self.wrong.append(f"{task.__name__}: {failed}")
+                    return
+                # A cut that was to come after the task's last operation came during the look.
 
     def _hello(self, link: Link) -> dict[str, Any]:
         until_s = time.monotonic() + BACK_S
@@ -104,6 +120,14 @@ class Rounds:
         link.upload(what, offered[what])
         self.acknowledged[what] = offered.pop(what)
 
+    def _install(self, link: Link, rng: random.Random, offered: dict[str, bytes]) -> None:
+        link.transport.close()  # the installer opens the port itself
+        version = other_version({"bainboard/faults.py": f"\nNUMBER = {rng.getrandbits(32)}\n"})
+        self.firmware.add(version.version)
+        self.restarts = ("soft", "reset")
+        send(self.board, version)
+        self.firmware = {version.version}
+
     def _hold(self, link: Link, rng: random.Random, offered: dict[str, bytes]) -> None:
         link.request("start", stage="work", for_ms=0, room=20000)
         until_s = time.monotonic() + 1.0
@@ -122,6 +146,10 @@ class Rounds:
             hello = self._hello(link)
             if hello["state"] == "hold":
                 link.request("stop")
+            running = running_version(hello)
+            if running not in self.firmware:
+                self.wrong.append(f"firmware {running} runs, not one of {sorted(self.firmware)}")
+            self.firmware = {running}
             if self.latched and hello["state"] != "trip":
                 self.wrong.append(f"the latch is gone: {hello['state']}")
             for what in ("settings", "profile"):
