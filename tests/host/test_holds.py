@@ -20,6 +20,7 @@ from bainwright.archive.finding import find, parse_since
 from bainwright.core import home
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.units import clock_words
+from bainwright.display import picture
 from bainwright.display.scene import Scene
 from bainwright.evening.prompts import EveningPrompts
 from bainwright.evening.watch import Watch
@@ -272,6 +273,32 @@ def test_show_has_report_steps_and_events_by_the_clock_and_draws_a_missing_pictu
     for wanted in ("in window", "20 Nov 2026", "'my pot'", "99 % of the time", "dipping", "18:00:01   0:00:01  it"):
         assert wanted in said
     assert (folder / "hold.png").exists()
+
+
+def test_show_makes_every_file_that_a_killed_end_left_out(records: Path, capsys: Capture) -> None:
+    folder = store(records / "holds" / "dark-1")
+    (folder / "hold.png").write_bytes(b"drawn before the PC was killed")
+    assert cli.main(["show", "dark-1"]) == 0
+    assert {"hold.parquet", "hold.svg", "hold.png"} <= {path.name for path in folder.iterdir()}
+    (folder / "hold.svg").unlink()
+    (folder / "hold.csv").unlink()  # the rows come from the sealed log
+    assert cli.main(["show", "dark-1"]) == 0
+    assert (folder / "hold.svg").exists()
+
+
+def test_show_has_status_1_where_a_missing_file_cannot_be_made(
+    records: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store(records / "holds" / "dark-1")
+
+    def full(*_: Any, **__: Any) -> None:
+        raise FileError("the picture cannot be written: the disk is full")
+
+    monkeypatch.setattr(picture, "save_file", full)
+    assert cli.main(["show", "dark-1"]) == 1
+    said = capsys.readouterr()
+    assert "the disk is full" in said.err
+    assert "There is no picture." in said.out
 
 
 def test_show_as_json_has_its_moments_with_their_zone(records: Path, capsys: pytest.CaptureFixture[str]) -> None:

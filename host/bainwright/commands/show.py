@@ -15,7 +15,8 @@ from bainwright.commands.console import remark, say, show_result
 def show(hold: str, open_: bool, as_json: bool) -> int:
     """Show a hold again: its report, stages, events with clock times, temper tests, what was left.
 
-    HOLD is a name from `bain holds`, `last`, `yesterday` or a folder. A picture that is missing is drawn.
+    HOLD is a name from `bain holds`, `last`, `yesterday` or a folder. A picture or sealed log that is
+    missing is made.
     """
     from datetime import datetime
 
@@ -32,4 +33,4 @@ def show(hold: str, open_: bool, as_json: bool) -> int:
         click.launch(str(seen.picture))
     elif open_:
         say("bain: there is no picture to open", err=True)
-    return 0
+    return seen.exit_code

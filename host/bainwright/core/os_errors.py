@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import errno
+from collections.abc import Callable
 
-from bainwright.core.errors import FileError, FullDiskError
+from bainwright.core.errors import BainError, FileError, FullDiskError
 
 FULL = (errno.ENOSPC, errno.EDQUOT)
 
@@ -29,3 +30,14 @@ def file_error(what: str, failed: OSError, hint: str | None = None) -> FileError
     if failed.errno in FULL:
         return FullDiskError(f"{what}: {reason(failed)}", hint="make room, then run it again")
     return FileError(f"{what}: {reason(failed)}", hint=hint)
+
+
+def refusal(work: Callable[[], object]) -> str | None:
+    """Do something that is no reason to end: None once it is done, else why it could not be, in words."""
+    try:
+        work()
+    except BainError as failed:
+        return str(failed)
+    except OSError as failed:
+        return reason(failed)
+    return None

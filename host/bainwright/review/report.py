@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from bainwright.core.errors import BainError
+from bainwright.core.os_errors import refusal
 from bainwright.evening import watch
 from bainwright.evening.runner import Outcome, Runner, window_of
 from bainwright.files.chocolate import window_at
@@ -53,7 +55,7 @@ class Report:
 
     def where(self) -> str:
         """What the score was computed from, and where the files are."""
-        files = "Log and picture" if self.drawn else "The log as far as it could be written, without a picture"
+        files = "Log and picture" if self.drawn else "The log, as far as it could be written"
         return f"Scored from the {self.result['scored_from'] or 'log'}. {files}: {self.result['folder']}"
 
 
@@ -210,7 +212,8 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
         refused = course.log.add_report(stored)
         notes += [refused] if refused else []
     drawn = course.log.trouble is None and _seal_and_draw(path.parent, log, truth, runner, summary, notes)
-    return Report(_result(home, course, judged, ended, summary), summary, _exit(course, judged), notes, drawn)
+    exit_code = _exit(course, judged) or (0 if drawn else 1)
+    return Report(_result(home, course, judged, ended, summary), summary, exit_code, notes, drawn)
 
 
 def _plant_words(ended: Outcome) -> str:
@@ -225,30 +228,29 @@ def _steps(judged: Judged) -> list[dict[str, Any]]:
 
 
 def _seal_and_draw(folder: Path, log: HoldLog, truth: Any, runner: Runner, summary: str, notes: list[str]) -> bool:
-    """Seal the log and draw the picture; a failure goes into the notes and leaves the result as it is."""
+    """Seal the log and draw the picture; False, with a note, where the disk refused one of them."""
     from bainwright.display.picture import Caption, draw_hold
 
     scenario = runner.setup.simulated.scenario if runner.setup.simulated else None
     played = [Caption(at_s, text) for at_s, text in scenario.captions()] if scenario else []
-    try:
-        tests = temper_tests.read_tests(folder) or temper_tests.logged_tests(log.events, log.facts)
-        if tests:
-            temper_tests.save_tests(folder, tests)
-        seal(folder)
-        draw_hold(
-            folder,
-            log,
-            truth,
-            window_of(runner.setup),
-            summary,
-            played,
-            virtual=runner.session.simulated,
-            name=runner.setup.profile.name,
-        )
-    except (BainError, OSError) as failed:
-        notes.append(f"the log could not be sealed or drawn: {failed}")
-        return False
-    return True
+    window, simulated, name = window_of(runner.setup), runner.session.simulated, runner.setup.profile.name
+    works: dict[str, Callable[[], object]] = {
+        "the temper tests are not stored": lambda: _store_tests(folder, log),
+        "the log is not sealed": lambda: seal(folder),
+        "there is no picture": lambda: draw_hold(
+            folder, log, truth, window, summary, played, virtual=simulated, name=name
+        ),
+    }
+    refused = [f"{what}: {why}" for what, work in works.items() if (why := refusal(work))]
+    if refused:
+        notes += [*refused, f"the log is whole; with that put right, bain show {folder} makes what is missing"]
+    return not refused
+
+
+def _store_tests(folder: Path, log: HoldLog) -> None:
+    tests = temper_tests.read_tests(folder) or temper_tests.logged_tests(log.events, log.facts)
+    if tests:
+        temper_tests.save_tests(folder, tests)
 
 
 def _exit(course: watch.Watch, judged: Judged | None) -> int:

@@ -14,22 +14,22 @@ import msgspec
 import numpy as np
 
 from bainwright.archive.listing import Entry, entry_of
-from bainwright.core.errors import BainError, FileError
-from bainwright.core.os_errors import reason
+from bainwright.core.errors import FileError
+from bainwright.core.os_errors import refusal
 from bainwright.core.units import clock_words, duration_words
-from bainwright.display.picture import draw_hold
+from bainwright.display.picture import PNG, SVG, draw_hold
 from bainwright.evening.window_news import EDGES, WindowNews
 from bainwright.files.chocolate import Profile, window_at
 from bainwright.plan.leftovers import read_leftovers
 from bainwright.record.columns import NAMES, status_of
-from bainwright.record.reader import HoldLog, read_log
+from bainwright.record.reader import CSV, PARQUET, HoldLog, read_log
 from bainwright.record.temper_tests import chocolate_at, read_tests
+from bainwright.record.writer import seal
 from bainwright.review.hold_list import as_result
 from bainwright.words import terms
 
 T = TypeVar("T")
 
-PICTURE = "hold.png"
 NO_REPORT = "The record has no report: the hold has no recorded end."
 
 
@@ -50,6 +50,7 @@ class Shown:
     result: dict[str, Any]
     picture: Path | None
     notes: list[str] = field(default_factory=list)
+    exit_code: int = 0  # 1 when something was missing and could not be made
 
 
 def stages_of(log: HoldLog) -> list[Stage]:
@@ -76,8 +77,9 @@ def look(folder: Path) -> Shown:
     log = read_log(folder)
     entry = entry_of(folder.absolute(), log.facts)
     notes = [*log.notes]
-    drawn = (folder / PICTURE).exists() or _draw(folder, log, entry, notes)
-    picture = folder / PICTURE if drawn else None
+    refused = _make_missing(folder, log, entry)
+    notes += refused
+    picture = folder / PNG if (folder / PNG).exists() else None
     stages = stages_of(log)
     started = entry.started
     tests, left = _readable(read_tests, folder, notes) or [], _readable(read_leftovers, folder, notes)
@@ -99,7 +101,7 @@ def look(folder: Path) -> Shown:
         "picture": str(picture) if picture else None,
         "log": str(folder),
     }
-    return Shown(lines, result, picture, notes)
+    return Shown(lines, result, picture, notes, 1 if refused else 0)
 
 
 def _readable(read: Callable[[Path], T], folder: Path, notes: list[str]) -> T | None:
@@ -180,19 +182,21 @@ def _event(event: dict[str, Any], stages: list[Stage]) -> str:
     return terms.event(str(event["event"]), fields, at)
 
 
-def _draw(folder: Path, log: HoldLog, entry: Entry, notes: list[str]) -> bool:
-    """Draw a picture that is missing, from the readings: a virtual board's true temperatures are not stored."""
+def _make_missing(folder: Path, log: HoldLog, entry: Entry) -> list[str]:
+    """Seal a log that has its end, and draw a picture that is missing; returns what could not be made."""
+    works: list[Callable[[], object]] = []
+    if entry.ended and (folder / CSV).exists() and not (folder / PARQUET).exists():
+        works.append(lambda: seal(folder))
+    if not all((folder / name).exists() for name in (PNG, SVG)):
+        works.append(lambda: _draw(folder, log, entry))
+    return [why for work in works if (why := refusal(work))]
+
+
+def _draw(folder: Path, log: HoldLog, entry: Entry) -> None:
+    """Draw a hold from its readings: a virtual board's true temperatures are not stored."""
     profile = _profile(log)
     if profile is None:
-        notes.append("the record does not say which chocolate this was, so no picture can be drawn")
-        return False
+        raise FileError("the record does not say which chocolate this was, so no picture can be drawn")
     window = window_at(profile, "melted" if entry.stage == "melted" else "work")
-    if not math.isfinite(window.low_c):
-        return False
-    try:
+    if math.isfinite(window.low_c):
         draw_hold(folder, log, None, window, entry.summary or NO_REPORT, [], virtual=entry.virtual, name=profile.name)
-    except (BainError, OSError) as failed:
-        why = reason(failed) if isinstance(failed, OSError) else str(failed)
-        notes.append(f"the picture cannot be drawn: {why}")
-        return False
-    return True
