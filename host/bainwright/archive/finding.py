@@ -9,7 +9,7 @@ from pathlib import Path
 from bainwright.archive.listing import Entry, list_holds
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.toml import close_match
-from bainwright.record.reader import is_hold
+from bainwright.record.names import is_hold
 
 LAST, YESTERDAY = "last", "yesterday"
 

@@ -13,9 +13,9 @@ import msgspec
 
 from bainwright.core.atomic_write import replace_file
 from bainwright.core.errors import FileError
-from bainwright.core.home import hold_folders, home
-from bainwright.core.read_file import read_struct
-from bainwright.record.reader import CSV, FACTS, PARQUET, read_facts
+from bainwright.core.home import hold_paths, home
+from bainwright.core.read_file import LOG_BYTES, read_struct
+from bainwright.record.names import CSV, FACTS, PARQUET
 
 REMEMBERED = "list.json"  # under the home; only a copy of what the facts say, so it may be deleted at any time
 SCHEMA = 2
@@ -198,7 +198,7 @@ class _Remembered(msgspec.Struct):
 def _remembered() -> dict[str, _Known]:
     """What was listed the last time; nothing where that is damaged or of another version."""
     try:
-        found = read_struct(home() / REMEMBERED, _Remembered, "a list of holds")
+        found = read_struct(home() / REMEMBERED, _Remembered, "a list of holds", limit=LOG_BYTES)
     except FileError:
         return {}
     return found.holds if found.schema == SCHEMA else {}
@@ -206,14 +206,16 @@ def _remembered() -> dict[str, _Known]:
 
 def _read(folder: Path) -> Entry:
     """The entry of a hold's folder."""
+    from bainwright.record.reader import read_facts  # brings NumPy, which a list that is remembered does without
+
     return entry_of(folder, read_facts(folder))
 
 
-def _state(folder: Path) -> os.stat_result | None:
+def _state(folder: str) -> os.stat_result | None:
     """The state of the file that changes with the entry: the facts, or the log where they are gone; None: no hold."""
     for name in (FACTS, PARQUET, CSV):
         try:
-            return os.stat(folder / name)
+            return os.stat(f"{folder}/{name}")
         except OSError:
             continue
     return None
@@ -233,14 +235,13 @@ def list_holds(notes: list[str] | None = None) -> list[Entry]:
         Folders that are gone are left out. One that lost its facts is there, with what its Parquet file still says.
     """
     before, now = _remembered(), {}
-    for folder in map(Path.absolute, hold_folders(notes)):
-        state = _state(folder)
+    for path in map(os.path.abspath, hold_paths(notes)):
+        state = _state(path)
         if state is None:
             continue
-        path = str(folder)
         known = before.get(path)
         if known is None or (known.mtime_ns, known.size) != (state.st_mtime_ns, state.st_size):
-            known = _Known(state.st_mtime_ns, state.st_size, _read(folder))
+            known = _Known(state.st_mtime_ns, state.st_size, _read(Path(path)))
         now[path] = known
     if now != before:
         _remember(now)

@@ -19,7 +19,8 @@ from bainwright.core.file_names import file_name
 from bainwright.core.home import holds_folder
 from bainwright.core.os_errors import file_error
 from bainwright.core.read_file import LOG_BYTES, read_bytes
-from bainwright.record.reader import CSV, EVENTS, FACTS, PARQUET, read_facts, read_log
+from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET
+from bainwright.record.reader import read_facts, read_log
 
 FILES = (CSV, PARQUET, EVENTS, FACTS, "temper.json", "stock.json", "hold.png", "hold.svg")  # of a hold's folder
 MOST_HOLDS = 10_000  # of one file; chosen

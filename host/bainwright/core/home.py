@@ -54,7 +54,14 @@ def is_text(name: str) -> bool:
 
 
 def hold_folders(notes: list[str] | None = None) -> Iterator[Path]:
+    """As `hold_paths`, as folders."""
+    yield from map(Path, hold_paths(notes))
+
+
+def hold_paths(notes: list[str] | None = None) -> Iterator[str]:
     """Every folder that may be a hold's, and whose name is text: those of the home, then those elsewhere.
+
+    Plain text, as ten thousand of them are looked at for a list.
 
     Parameters
     ----------
@@ -64,13 +71,13 @@ def hold_folders(notes: list[str] | None = None) -> Iterator[Path]:
     notes = [] if notes is None else notes
     try:
         with os.scandir(holds_folder()) as found:
-            yield from map(Path, sorted(each.path for each in found if is_text(each.name) and each.is_dir()))
+            yield from sorted(each.path for each in found if is_text(each.name) and each.is_dir())
     except FileNotFoundError:
         pass
     except OSError as failed:
         notes.append(str(file_error(f"the holds in {holds_folder()} cannot be listed", failed)))
     try:
-        yield from elsewhere()
+        yield from map(str, elsewhere())
     except FileError as failed:
         notes.append(f"holds outside {holds_folder()} are not listed: {failed}")
 

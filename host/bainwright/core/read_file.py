@@ -81,7 +81,7 @@ def read_json(path: Path, what: str = "the file", limit: int = RECORD_BYTES) -> 
         raise FileError(f"{what} {path} is not JSON", got=_why(failed)) from failed
 
 
-def read_struct(path: Path, kind: type[T], what: str, hint: str | None = None) -> T:
+def read_struct(path: Path, kind: type[T], what: str, hint: str | None = None, limit: int = RECORD_BYTES) -> T:
     """Read a file of JSON as a msgspec struct.
 
     Parameters
@@ -94,13 +94,15 @@ def read_struct(path: Path, kind: type[T], what: str, hint: str | None = None) -
         What such a file is, for the error ("a record of a calibration").
     hint : str, optional
         What to do with a file that is none.
+    limit : int
+        The most bytes that are read.
 
     Raises
     ------
     FileError
         As `read_bytes`, and if it does not fit.
     """
-    content = read_bytes(path)
+    content = read_bytes(path, limit=limit)
     try:
         return msgspec.json.decode(content, type=kind)
     except (msgspec.MsgspecError, ValueError, RecursionError) as failed:

@@ -15,7 +15,8 @@ from bainwright.plan.planner import make_plan
 from bainwright.plan.request import BatchRequest
 from bainwright.plan.setup import Setup
 from bainwright.plan.timing import STIRRED, melting
-from bainwright.record.reader import FACTS, HoldLog
+from bainwright.record.names import FACTS
+from bainwright.record.reader import HoldLog
 
 SETTLES_S = 300.0  # chosen: by then the last seed has melted, and a bath at the window's top has hardly moved the bowl
 SEEDED_FROM_K = 5.0  # chosen: a seeding seen from its start begins this far over the window

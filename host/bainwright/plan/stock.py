@@ -27,7 +27,8 @@ from bainwright.plan.leftovers import (
     read_leftovers,
     save_leftovers,
 )
-from bainwright.record.reader import FACTS, HoldLog, read_log
+from bainwright.record.names import FACTS
+from bainwright.record.reader import HoldLog, read_log
 from bainwright.record.taken_back import take_back
 from bainwright.record.temper_tests import chocolate_at
 from bainwright.words import terms

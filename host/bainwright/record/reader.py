@@ -22,8 +22,8 @@ from bainwright.core.terminal import visible_values
 from bainwright.core.units import is_moment
 from bainwright.link.answers import is_event
 from bainwright.record.columns import COLUMNS, HEADER, MAY_BE_EMPTY, NAMES, TEXTS
+from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET
 
-CSV, PARQUET, EVENTS, FACTS = "hold.csv", "hold.parquet", "events.jsonl", "hold.json"
 PARQUET_MAGIC = b"PAR1"  # the first four bytes of every file of that format
 LATEST_S = 1e7  # chosen: 116 days; no hold lasts over two
 FURTHEST = 2.0**53  # as on the wire: whole numbers up to this size are exact
@@ -54,11 +54,6 @@ class HoldLog:
 
     def __len__(self) -> int:
         return len(self.columns["t_s"])
-
-
-def is_hold(folder: Path) -> bool:
-    """Has the folder the record of a hold, or a part of one?"""
-    return any(os.path.isfile(folder / name) for name in (CSV, PARQUET, FACTS))
 
 
 def read_log(path: Path | str) -> HoldLog:

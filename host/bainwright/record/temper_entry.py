@@ -10,7 +10,8 @@ from pathlib import Path
 from bainboard import stages
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.units import parse_room_c
-from bainwright.record.reader import FACTS, HoldLog, read_log
+from bainwright.record.names import FACTS
+from bainwright.record.reader import HoldLog, read_log
 from bainwright.record.taken_back import take_back
 from bainwright.record.temper_tests import (
     TESTS,

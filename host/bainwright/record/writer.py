@@ -19,7 +19,8 @@ from bainwright.core.os_errors import file_error, reason
 from bainwright.core.units import clock_words
 from bainwright.link.messages import Status
 from bainwright.record.columns import HEADER, NAMES, TEXTS, row
-from bainwright.record.reader import CSV, EVENTS, FACTS, PARQUET, SEALED_AS, is_hold, read_facts, read_log
+from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET, is_hold
+from bainwright.record.reader import SEALED_AS, read_facts, read_log
 
 HEADER_LINE = f"{HEADER}\n".encode()
 RETRY_ROWS = 60  # chosen: a refused log is offered to the disks again with each minute of rows

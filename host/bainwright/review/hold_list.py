@@ -32,13 +32,13 @@ def as_result(hold: Entry) -> dict[str, Any]:
 def _cells(hold: Entry) -> tuple[str, ...]:
     started = hold.started
     ended = None if started is None or hold.duration_s is None else started + timedelta(seconds=hold.duration_s)
-    later = "" if not started or not ended or ended.date() == started.date() else " +1"
     days = (ended.date() - started.date()).days if started and ended else 0
+    date, begun = (started.isoformat()[:10], started.isoformat()[11:16]) if started else ("?", "?")
     return (
         hold.name,
-        started.strftime("%Y-%m-%d") if started else "?",
-        started.strftime("%H:%M") if started else "?",
-        (ended.strftime("%H:%M") + (f" +{days}" if later else "")) if ended else "?",
+        date,
+        begun,
+        (ended.isoformat()[11:16] + (f" +{days}" if days else "")) if ended else "?",
         duration_words(hold.duration_s) if hold.duration_s is not None else "?",
         hold.chocolate or "?",
         hold.verdict,
@@ -61,12 +61,9 @@ def lines(holds: Sequence[Entry]) -> list[str]:
 
 def aligned(rows: Sequence[tuple[str, ...]]) -> list[str]:
     """A table for the terminal: the first row is the head, numbers are flush right."""
-    head = rows[0]
-    widths = [max(len(row[at]) for row in rows) for at in range(len(head))]
-    return [
-        "  ".join(
-            cell.rjust(width) if name in RIGHT else cell.ljust(width)
-            for name, cell, width in zip(head, row, widths, strict=True)
-        ).rstrip()
-        for row in rows
-    ]
+    columns = []
+    for name, *cells in zip(*rows, strict=True):
+        width = max(len(name), max(map(len, cells), default=0))
+        side = ">" if name in RIGHT else "<"
+        columns.append([f"{cell:{side}{width}}" for cell in (name, *cells)])
+    return ["  ".join(row).rstrip() for row in zip(*columns, strict=True)]

@@ -29,7 +29,8 @@ from bainwright.link.messages import Message, Status
 from bainwright.link.session import Session
 from bainwright.record.boardlog import BoardHold
 from bainwright.record.columns import status_of
-from bainwright.record.reader import CSV, EVENTS, FACTS, HoldLog, read_facts, read_log
+from bainwright.record.names import CSV, EVENTS, FACTS
+from bainwright.record.reader import HoldLog, read_facts, read_log
 from bainwright.record.writer import LiveLog, next_folder
 from bainwright.review.report import Report, report
 

@@ -27,7 +27,8 @@ from bainwright.files.score import (
     step_lengths_s,
 )
 from bainwright.record import temper_tests
-from bainwright.record.reader import CSV, HoldLog, read_log
+from bainwright.record.names import CSV
+from bainwright.record.reader import HoldLog, read_log
 from bainwright.record.writer import seal
 from bainwright.review import morning, steps
 from bainwright.review.sentences import evening_paragraph, paragraph, temper_left

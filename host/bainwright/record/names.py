@@ -1,0 +1,13 @@
+"""The names of the files that make a hold."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+CSV, PARQUET, EVENTS, FACTS = "hold.csv", "hold.parquet", "events.jsonl", "hold.json"
+
+
+def is_hold(folder: Path) -> bool:
+    """Has the folder the record of a hold, or a part of one?"""
+    return any(os.path.isfile(folder / name) for name in (CSV, PARQUET, FACTS))
