@@ -50,7 +50,7 @@ SETTINGS = {
     "gains.water.weight": ("inner setpoint weight", "chosen: no overshoot on a step"),
     "gains.bowl.kp": ("outer proportional gain", "tuned"),
     "gains.bowl.ti_s": ("outer integral time", "tuned"),
-    "gains.bowl.td_s": ("outer derivative time", "tuned"),
+    "gains.bowl.td_s": ("outer derivative time; 0 where no gain is given: 45 s", "tuned"),
     "gains.bowl.weight": ("outer setpoint weight", "chosen"),
     "gains.water_j_per_k": ("heat that lifts the water by 1 K", "tuned"),
     "gains.bowl_w_per_k": ("heat from water to chocolate", "tuned"),

@@ -49,6 +49,13 @@ def test_bowl_rule_is_simc_for_a_bowl_a_fifth_full():
     assert bowl_rule(1000.0, 10.0)[0] == 6.0
 
 
+def test_the_bowl_gets_a_derivative_for_the_lags_of_wall_and_probe_unless_its_gain_is_given():
+    # 30 s for a wall and the chocolate next to it, 15 s for a probe in its sleeve: what SIMC's derivative cancels.
+    assert safe_gains(values()).bowl_td_s == 45.0
+    assert safe_gains(values(gains__bowl__kp=3.0)).bowl_td_s == 0.0
+    assert safe_gains(values(gains__bowl__td_s=20.0)).bowl_td_s == 20.0
+
+
 def test_gains_given_are_taken_and_zeros_worked_out():
     gains = safe_gains(values(gains__water__kp=0.5, gains__bowl__ti_s=700.0, gains__loss_w_per_k=3.0))
     assert (gains.water_kp, gains.bowl_ti_s, gains.loss_w_per_k) == (0.5, 700.0, 3.0)

@@ -101,7 +101,7 @@ def test_four_hours_are_the_real_firmware_s_to_a_seventh_of_a_degree(name: str, 
 
     The self-test's heat is given to the simulation as the board gave it; from then on both are on their own. The
     simulation has no looks: the pattern that proves the probe moves the water by a quarter of a degree and the bowl by
-    up to an eighth on the plate. Without looks the two were within 0.02 °C.
+    up to an eighth on the plate, and the bowl's derivative answers that. Without looks the two were within 0.02 °C.
     """
     rig = quiet(name, tmp_path)
     scenario = load_scenario("orange_sticks") if name == "pot" else None

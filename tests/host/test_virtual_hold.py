@@ -17,7 +17,7 @@ class Steady:
         self.water_c, self.bowl_c = 33.0, 31.5
 
     def step(self, power_w, dt_s):
-        self.water_c += dt_s * (power_w - 8.0 * (self.water_c - 20.0)) / 9000.0
+        self.water_c += dt_s * (power_w - 2.0 * (self.water_c - 20.0)) / 9000.0
         self.bowl_c += dt_s * (self.water_c - 1.2 - self.bowl_c) / 900.0
 
     @property
