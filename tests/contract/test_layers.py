@@ -228,6 +228,8 @@ def effect(node: ast.stmt) -> str | None:
     if isinstance(node, ast.Try):  # a capability, detected once
         inner = [*node.body, *[each for handler in node.handlers for each in handler.body], *node.orelse]
         return next((found for found in map(effect, inner) if found), None)
+    if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING" and not node.orelse:
+        return next((found for found in map(effect, node.body) if found), None)
     return ast.unparse(node)
 
 
