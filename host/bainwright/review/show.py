@@ -22,7 +22,8 @@ from bainwright.evening.window_news import EDGES, WindowNews
 from bainwright.files.chocolate import Profile, window_at
 from bainwright.plan.leftovers import read_leftovers
 from bainwright.record.columns import NAMES, status_of
-from bainwright.record.reader import CSV, PARQUET, HoldLog, read_log
+from bainwright.record.names import CSV, PARQUET
+from bainwright.record.reader import HoldLog, read_log
 from bainwright.record.temper_tests import chocolate_at, read_tests
 from bainwright.record.writer import seal
 from bainwright.review.hold_list import as_result
