@@ -53,15 +53,15 @@ class App:
         self._record_ms: int | None = None  # since when the record of this run is to be written
         self._heap_ms = HEAP_MS
         self._driving = False  # switch or guard were set by a hold
-        self.build(self._stored_latch)
+        self.build(self._stored_latch, self.power.evidence)
         self.report("boot", [("cause", board.reset_cause()), ("why", self.power.why)], 0)
 
-    def build(self, latch_fault: int) -> None:
+    def build(self, latch_fault: int, evidence: tuple) -> None:
         """Make what the settings decide; at boot, and at idle when they change."""
         values = self.documents.settings
         self._last_ms = self.board.now_ms()
         self.log.set(values)
-        self.warmer = Warmer(values, latch_fault)
+        self.warmer = Warmer(values, latch_fault, evidence)
         self.board.use_pins(values)
         self.water = self.board.probe(values, "water")
         self.bowl = self.board.probe(values, "bowl")
@@ -297,13 +297,16 @@ class App:
         if power.offer is not None and w.state == IDLE and water_c is not None:
             self._offer(now_ms, water_c, self.log.wall_s(now_ms))
         often = w.values["resume"] and self.log.wall_s(now_ms) > 0
-        if power.due(now_ms, w.stage_under_way, often) and self._record_ms is None:
+        if power.due(now_ms, w.stage_under_way, often, w.evidence) and self._record_ms is None:
             self._record_ms = now_ms
 
     def _offer(self, now_ms: int, water_c: float | None, wall_s: int) -> None:
         """The hold that was under way resumes by itself where all that takes is known; else a person is asked."""
         w, power = self.warmer, self.power
         off_s = power.off_s(wall_s, now_ms // 1000)
+        if off_s is not None and not power.off_known:
+            power.off_known = True
+            w.was_off(off_s)
         if now_ms < OUTAGE_S * 1000 and power.may_resume(w.values["resume"], off_s, water_c):
             if self.standalone.resume_offer(now_ms, True) is None:
                 return

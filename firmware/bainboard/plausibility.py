@@ -3,6 +3,8 @@
 Each sign only raises a doubt; what follows is the supervisor's table: a warning, a bounded amount of heat, a retest.
 """
 
+from math import exp
+
 from bainboard.control.rules import Gains
 from bainboard.heat_balance import largest_load_j_per_k, smallest_load_j_per_k
 
@@ -167,18 +169,22 @@ class Believed:
     1.3 times the learnt loss is taken off, so a sound bath is always warmer than this. Where it is over the stage's
     limit by OVER_K, the water may be too: T <= room + 1.3 x g x (learnt / true loss) x (limit + OVER_K - room), and g
     is 1 + 0.02 x (limit + OVER_K - 33 °C), but 1 at the least.
+
+    A power cut must not wipe it out: `stored_c` is what to store, in whole degrees, and `from_c` what was stored.
     """
 
     MORE_LOSS = 1.3  # a door, a lid half off (chosen)
     LEARNT_C, GROWS_PER_K = 33.0, 0.02  # losses are learnt near it; W/K grow 25-40 % up to 50 °C (computed)
     OVER_K = 3.0
     WARN_S = 1200.0  # heat held back so long is worth a word
+    STORED_K = 3.0  # what was stored is too warm by this much at most, or it would be written all the time (chosen)
 
-    def __init__(self, values: dict) -> None:
+    def __init__(self, values: dict, from_c: float | None = None) -> None:
         self._loss_w_per_k = self.MORE_LOSS * values["gains.loss_w_per_k"]
         # The water, and as much of the bowl as follows it within minutes: half (chosen: between none and all of it).
         self._load_j_per_k = 0.5 * largest_load_j_per_k(values) + smallest_load_j_per_k(values)
         self.water_c: float | None = None
+        self.stored_c = from_c
         self.over = self.long = False
         self.over_s = 0.0  # how long it was; it comes and goes while the heat does
 
@@ -187,11 +193,19 @@ class Believed:
         if not self._loss_w_per_k > 0.0:
             return
         if self.water_c is None:
-            self.water_c = water_c
+            self.water_c = water_c if self.stored_c is None else max(water_c, self.stored_c)
         more = 1.0 + self.GROWS_PER_K * max(0.0, self.water_c - self.LEARNT_C)
         lost_j = more * self._loss_w_per_k * (self.water_c - room_c) * dt_s
         self.water_c += (given_j - lost_j) / self._load_j_per_k
+        if self.stored_c is None or not self.stored_c - self.STORED_K <= self.water_c <= self.stored_c:
+            self.stored_c = int(self.water_c) + 1.0
         self.over = not self.water_c < limit_c + self.OVER_K
         held_back = self.over and water_c < limit_c  # not a bath that is cooling down to its next stage
         self.over_s = min(self.WARN_S, max(0.0, self.over_s + (dt_s if held_back else -0.1 * dt_s)))
         self.long = not self.over_s < (1.0 if self.long else self.WARN_S)  # one word, however often it comes and goes
+
+    def cool(self, off_s: float, water_c: float, room_c: float) -> None:
+        """Nothing heated for so long; `water_c` is what is read now."""
+        if self.water_c is not None and self.water_c > room_c:
+            share = exp(-self._loss_w_per_k * off_s / self._load_j_per_k)
+            self.water_c = max(water_c, room_c + (self.water_c - room_c) * share)

@@ -26,12 +26,13 @@ LEAST_OVER_ROOM_K = 0.5  # water nearly at room temperature gives only a lower b
 
 _TEXTS = ("end", "stage", "name")
 _NUMBERS = ("bad", "resumes", "for_ms", "left_ms", "room", "water", "wall_s")
+_EVIDENCE = ("broken_off", "believed")
 
 
 class PowerUp:
     """Judges at boot how the last run ended, then maintains the record of this run.
 
-    `why` is how the last run ended; `ended` the fault to report for it; `rebooting` whether restarts were too many;
+    `evidence` is what the last run's warmer had seen; `why` is how that run ended; `ended` the fault to report for it; `rebooting` whether restarts were too many;
     `offer` a hold that was under way, or None: names as in the record, temperatures in m°C.
     """
 
@@ -46,16 +47,19 @@ class PowerUp:
         under_way = "stage" in doc and end != CLEAN
         self.offer = doc if under_way and _worth(doc) else None
         self.asked = False  # the offer was reported
+        self.off_known = False  # how long the power was off was reported to the warmer
+        believed = doc.get("believed")
+        self.evidence = (doc.get("broken_off", 0), None if believed is None else believed / 1000)
         self.stage: str | None = None
         self._due_ms: int | None = 0  # write at once: the record must say that it runs
         self._healthy = False
 
     # -- the record --------------------------------------------------------------------------------------------------
 
-    def due(self, now_ms: int, stage: str | None, often: bool) -> bool:
-        """Note the stage of the hold (None: none); True when the record must be written now."""
-        if stage != self.stage:
-            self.stage = stage
+    def due(self, now_ms: int, stage: str | None, often: bool, evidence: tuple) -> bool:
+        """Note the stage of the hold (None: none) and the warmer's evidence; True when the record must be written now."""
+        if stage != self.stage or evidence != self.evidence:
+            self.stage, self.evidence = stage, evidence
             self._due_ms = now_ms
         if not self._healthy and now_ms >= HEALTHY_MS:
             self._healthy = True
@@ -71,6 +75,10 @@ class PowerUp:
         pairs = [("end", end), ("bad", self._bad), ("resumes", self.resumes)]
         if hold is None and self.offer is not None:
             hold = [(name, self.offer[name]) for name in ("stage", "name") + _NUMBERS[2:]]
+        broken_off, believed_c = self.evidence
+        pairs.append(("broken_off", broken_off))
+        if believed_c is not None:
+            pairs.append(("believed", max(0, wire.milli(believed_c))))
         return wire.text(pairs + (hold or [])).encode()
 
     def cleared(self) -> None:
@@ -119,7 +127,7 @@ def _sound(payload: bytes | None) -> dict:
     doc = wire.parse(payload)[0] if payload else None
     doc = doc or {}
     good = {name: doc[name] for name in _TEXTS if isinstance(doc.get(name), str)}
-    for name in _NUMBERS:
+    for name in _NUMBERS + _EVIDENCE:
         value = doc.get(name)
         if isinstance(value, int) and not isinstance(value, bool) and value >= 0:
             good[name] = value

@@ -48,7 +48,8 @@ def commit(app, args: dict, now_ms: int) -> tuple:
         why = "no memory in one piece just now; restart the board and send it again; what was stored still holds"
     heap_reserve.retake()
     if why is None:
-        app.build(app.warmer.fault if app.warmer.state == "trip" else faults.NONE)
+        w = app.warmer
+        app.build(w.fault if w.state == "trip" else faults.NONE, w.evidence)
     return pairs, why
 
 

@@ -3,7 +3,8 @@
 A pulse is the energy that lifts the *largest* load by half a degree, so a working heater shows at least that. The
 guard's pulse (switch on, guard open) and the switch's (guard closed, switch off) run one after the other and share one
 wait in which nothing may rise. A rise is looked at again close up, each alone, before anything is blamed. Then both are
-on, and the water must rise; a chocolate probe that rises first is in the water, and the water's in the chocolate.
+on, and the water must rise; a chocolate probe that rises first is in the water, and the water's in the chocolate. That
+too, and a rise that is too easy, is looked at again: a person may just have stirred, or poured in cold water.
 
 After a pause only switch and guard are proved again, by smaller pulses. In a hold a pulse looks again at a doubt: does
 the heater warm far more than it should?
@@ -104,9 +105,9 @@ class SelfTest:
         if doubt == RESUME:
             self._hot_c = 1e3  # its pulses heat nothing, and the supervisor watches the limit
         promise_k = RESUME_K if doubt == RESUME else PROMISE_K
-        look_s = LOOK_S if doubt == RESUME else max(LOOK_S, LOOK_LAGS * values["heater_lag_s"])
+        self._calm_look_ms = int(1000 * max(LOOK_S, LOOK_LAGS * values["heater_lag_s"]))
         self._length_ms = {
-            LOOK: int(1000 * look_s),
+            LOOK: int(1000 * LOOK_S) if doubt == RESUME else self._calm_look_ms,
             PULSE: int(1000 * promise_k * load_j_per_k / values["heater_w"]),
             SMALL: int(1000 * SMALL_K * smallest_load_j_per_k(values) / values["heater_w"]),
             DRAIN: int(1000 * (values["heater_lag_s"] + PROBE_S)),
@@ -122,6 +123,8 @@ class SelfTest:
         self._bowl_c: float | None = None
         self._bowl_level_c = self._bowl_slope = self._bowl_most_k = 0.0
         self._tries = 0
+        self._bowl_first = self._bowl_led = False  # the bowl's reading rose, and the water's did not: now; or in a try
+        self._eased = False  # the first rise was too easy
         self._level_c = self._slope = 0.0
         self._level_ms = now_ms
         self._most_k = 0.0
@@ -149,7 +152,7 @@ class SelfTest:
         if self.done:
             return 0
         ahead = self._plan[self._at:]
-        if self._plan is not STRONG and self._plan is not self._warm:
+        if self.doubt != faults.STRONG_HEATER and self._plan is not self._warm:
             ahead += self._warm
         left_ms = sum([self._length_ms[step[0]] for step in ahead]) - (now_ms - self._since_ms)
         return max(0, (left_ms + 999) // 1000)
@@ -166,13 +169,16 @@ class SelfTest:
         self._read(now_ms, water_c, bowl_c)
         if self._plan is self._warm:
             self._most_k = max(self._most_k, self._risen_k(now_ms))
-            if self._most_k >= ENOUGH_K:
-                return self._end(faults.STRONG_HEATER if self._too_easy(now_ms) else faults.NONE)
             if bowl_c is not None:
                 self._bowl_most_k = max(self._bowl_most_k, self._bowl_risen_k(now_ms, self._bowl_slope))
                 risen_k = self._bowl_risen_k(now_ms, max(0.0, self._bowl_slope))
                 if risen_k >= ENOUGH_K and risen_k > 2.0 * self._most_k:
-                    return self._end(faults.SWAPPED)
+                    self._bowl_first = self._bowl_led = True
+            if self._most_k >= ENOUGH_K and not self._bowl_first:
+                if self._eased or not self._too_easy(now_ms):
+                    return self._end(faults.NONE)
+                self._eased = True
+                self._plan, self._at, self._since_ms = STRONG, 0, now_ms
         if now_ms - self._since_ms >= self._length_ms[self._plan[self._at][0]]:
             self._finish_step(now_ms)
         if self.done:
@@ -182,7 +188,8 @@ class SelfTest:
 
     def _too_easy(self, now_ms: int) -> bool:
         """Has less heat done this than half of the stated water needs? Then there is far less of it than was stated."""
-        heated_ms = now_ms - self._since_ms if self._at == 0 and self._tries == 0 else self._length_ms[PULSE]
+        pulses = self._tries if self._at == 0 else self._tries + 1
+        heated_ms = pulses * self._length_ms[PULSE] + (now_ms - self._since_ms if self._at == 0 else 0)
         return self._heater_w * heated_ms / 1000 < ENOUGH_K * self._small_j_per_k
 
     def _read(self, now_ms: int, water_c: float, bowl_c: float | None) -> None:
@@ -208,13 +215,13 @@ class SelfTest:
             self._judge_heat(now_ms)
         elif judge == SUSPECT and seen_k >= SUSPECT_K:
             self._plan, self._at = self._close, 0
+            self._length_ms[LOOK] = self._calm_look_ms
         elif judge not in (None, SUSPECT) and seen_k >= (STRONG_K if judge == faults.STRONG_HEATER else SEEN_K):
             self._end(judge)
-        elif self._at == len(self._plan) and (self._plan is STRONG or not self._warm):
+        elif self._at == len(self._plan) and (self.doubt == faults.STRONG_HEATER or not self._warm):
             self._end(faults.NONE)
         elif self._at == len(self._plan):
-            self._take_slope(now_ms)
-            self._plan, self._at = self._warm, 0
+            self._begin_warm(now_ms)
         elif length == LOOK:
             self._take_slope(now_ms)
             self.masked = self.masked or not -self._calm_k_per_s < self._slope < self._calm_k_per_s
@@ -223,15 +230,22 @@ class SelfTest:
             self._bowl_line.begin(now_ms, self._bowl_c or 0.0)
 
     def _judge_heat(self, now_ms: int) -> None:
-        if self._most_k >= SEEN_K:
+        if self._most_k >= SEEN_K and not self._bowl_first:
             self._end(faults.NONE)
-        elif self._tries > (1 if self.masked else 0):
+        elif self._tries > (1 if self.masked and not self._bowl_first else 0):
             swapped = self._bowl_most_k >= SEEN_K and self._bowl_most_k > 2.0 * self._most_k
-            self._end(faults.SWAPPED if swapped else faults.NO_HEAT_AT_START)
+            self._end(faults.SWAPPED if swapped or self._bowl_led else faults.NO_HEAT_AT_START)
         else:  # once more, on the newest slope: a warm bowl's own turn can hide the first pulse, a hot one's the second
             self._tries += 1
-            self._take_slope(now_ms)
-            self._at = 0
+            self._begin_warm(now_ms)
+
+    def _begin_warm(self, now_ms: int) -> None:
+        """Heat, and see whether the water rises from here."""
+        self._take_slope(now_ms)
+        self._level_c = max(self._level_c, self._c)  # cold water that mixes again is no rise
+        self._most_k = self._bowl_most_k = 0.0
+        self._bowl_first = False
+        self._plan, self._at = self._warm, 0
 
     def _bowl_risen_k(self, now_ms: int, slope: float) -> float:
         """Rise of the bowl's reading above its line; what it does of itself, warmed by its bath, is in the slope."""

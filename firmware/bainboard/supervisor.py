@@ -309,9 +309,10 @@ class Supervisor:
 
     Results of `step`: `heat_ok`, `guard_ok`, `fault` (number in force, a latch's first cause), `latched`, `warn` (bit
     1 << number for each fault that is seen but not in force), `fresh` (the bits that were not set a pass ago).
+    `believed_c` is what a hold believed of its water as the power failed.
     """
 
-    def __init__(self, values: dict, latch_fault: int) -> None:
+    def __init__(self, values: dict, latch_fault: int, believed_c: float | None = None) -> None:
         self.values = values
         self.fault = latch_fault
         self.latched = latch_fault != faults.NONE
@@ -328,7 +329,7 @@ class Supervisor:
         self.bowl_out = BowlProbeOut(values)
         self.witness = BowlWitness(values)
         self.twin = Twin()
-        self.believed = Believed(values)
+        self.believed = Believed(values, believed_c)
         self.surge = Surge(values)
         self._fall = Fall(values["trip.fall_k_per_min"], values["trip.fall_k"])
         self._read_c: float | None = None

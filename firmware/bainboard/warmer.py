@@ -7,12 +7,9 @@ from bainboard.programme import Programme
 from bainboard.selftest import RESUME, SelfTest
 from bainboard.supervisor import Inputs, Supervisor
 
-TYPE_CHECKING = False  # an evening that does not tune has no memory for the experiment
-if TYPE_CHECKING:
-    from bainboard.experiment import Experiment
-
 IDLE, CHECK, HOLD, PAUSE, TRIP = "idle", "check", "hold", "pause", "trip"
 HEATING = (CHECK, HOLD)  # states in which the guard may close
+NOTHING_SEEN = (0, None)  # the `evidence` of a warmer that is new
 NO_GUARD = "no guard relay is fitted, so not overnight: a switch that fails closed would heat all night"
 NO_WITNESS = ("nothing but one probe would see the water, so not overnight: fit a chocolate probe or a second water "
               "probe, or learn this warmer (bain tune)")
@@ -26,17 +23,20 @@ class Warmer:
     """The states of a hold, around the self-test, the programme, the control and the supervisor.
 
     A tick is `step`; its results are `duty`, `guard`, and `events`, a list of (name, pairs) that the caller empties.
+    `evidence` is what a power cut must not wipe out: the caller stores it, and gives it to the warmer of the next start.
     """
 
-    def __init__(self, values: dict, latch_fault: int) -> None:
+    def __init__(self, values: dict, latch_fault: int, evidence: tuple = NOTHING_SEEN) -> None:
         self.values = values
         self.state = TRIP if latch_fault else IDLE
-        self.supervisor = Supervisor(values, latch_fault)
+        # Self-tests that gave pulses and no verdict, since one passed; no start forgets them.
+        self.broken_off, believed_c = evidence
+        self._unended = believed_c is not None  # the last hold: no person ended it
+        self.supervisor = Supervisor(values, latch_fault, believed_c)
         self.cascade = Cascade(safe_gains(values), values["bowl_offset_c"])
         self.programme: Programme | None = None
-        self.experiment: Experiment | None = None
+        self.experiment: Experiment | None = None  # type: ignore[name-defined]  # noqa: F821 - see `start`
         self.selftest: SelfTest | None = None
-        self.broken_off = 0  # self-tests that gave pulses and no verdict, since one passed; no start forgets them
         self.inputs = Inputs()
         self.events: list = []
         self.duty = 0.0
@@ -67,7 +67,7 @@ class Warmer:
         p = Programme(profile, stage, now_ms, for_ms, most_c)
         experiment = None
         if stage == "tune":
-            from bainboard.experiment import Experiment  # here: see TYPE_CHECKING
+            from bainboard.experiment import Experiment  # here: an evening that does not tune has no memory for it
 
             working_c = p.target_c + self.values["bowl_offset_c"]
             top_c = self.cascade.water_ceiling(p.ceiling_c)
@@ -81,6 +81,7 @@ class Warmer:
         self.room_c = room_c
         self.bowl_away = False
         self.started_ms = self._person_ms = now_ms
+        self._unended = True
         self.state = CHECK
         self.report("started", [("stage", stage), ("check_s", self.selftest.left_s(now_ms))])
         return None
@@ -291,10 +292,21 @@ class Warmer:
     def _rest(self, why: str) -> None:
         if why != "no start":
             self._break_off()
+            self._unended = False
         self.state = IDLE
         self.duty, self.guard = 0.0, 0
         self.programme = self.selftest = None
         self.report("ended", [("why", why)])
+
+    @property
+    def evidence(self) -> tuple:
+        """(self-tests broken off, with one under way; how warm a hold under way believes its water to be, or None)."""
+        broken_off = self.broken_off + 1 if self.state == CHECK else self.broken_off
+        return broken_off, self.supervisor.believed.stored_c if self._unended else None
+
+    def was_off(self, off_s: int) -> None:
+        """The power is known to have been off for so long, s; given once."""
+        self.supervisor.believed.cool(off_s, self.inputs.water_c, self.room_c)
 
     @property
     def stage_under_way(self) -> str | None:

@@ -33,8 +33,8 @@ app = sys.modules["bainboard.app"]
 class App(app.App):
     passes = 0
     ballast = None
-    def build(self, latch_fault):  # private names are other ones in what is sent to a board
-        super().build(latch_fault)
+    def build(self, *stored):  # private names are other ones in what is sent to a board
+        super().build(*stored)
         step = self.warmer.step
         def counted(now_ms, *rest):
             step(now_ms, *rest)

@@ -122,6 +122,34 @@ def test_water_believed_from_heat_and_the_learnt_loss_ends_where_its_formula_say
     assert unlearnt.water_c is None
 
 
+def test_what_is_stored_of_the_water_is_never_colder_than_believed_and_no_cut_lifts_it():
+    values = values_of(POT, **{"gains.loss_w_per_k": 2.0})
+    believed, stored = Believed(values), set()
+    for power_w in (150.0, 0.0):
+        for _ in range(3000):
+            believed.step(1.0, 20.0, 20.0, power_w, 35.0)
+            assert believed.water_c <= believed.stored_c <= believed.water_c + believed.STORED_K
+            stored.add(believed.stored_c)
+    assert 10 < len(stored) < 50  # a record is written so often in these hours
+    stored_c = believed.stored_c
+    for _ in range(10):
+        believed = Believed(values, believed.stored_c)
+        believed.step(1.0, 15.0, 20.0, 0.0, 35.0)
+        assert believed.stored_c == stored_c
+    assert Believed(values_of(POT)).stored_c is None
+
+
+def test_water_known_to_have_been_left_alone_is_believed_cooler_but_no_cooler_than_it_reads():
+    """2.6 W/K on half of the load, and half of the water again: tau 3600 s or so, so two hours leave e^-2 (by hand)."""
+    values = values_of(POT, **{"gains.loss_w_per_k": 2.0})
+    load_j_per_k = 0.5 * (2.0 * 4180.0 + 0.6 * 900.0 + 2.2 * 1670.0) + 4180.0
+    for reads_c, ends_c in ((15.0, 20.0 + 15.0 / 2.718281828**2), (30.0, 30.0)):
+        believed = Believed(values, 35.0)
+        believed.step(0.0, reads_c, 20.0, 0.0, 35.0)
+        believed.cool(2.0 * load_j_per_k / 2.6, reads_c, 20.0)
+        assert abs(believed.water_c - ends_c) < 0.01
+
+
 def believed_over(reads_c, seconds, limits_c, believed=None):
     """(the observer, warnings) while 30 W flow and the limit changes each minute."""
     believed = believed or Believed(values_of(POT, **{"gains.loss_w_per_k": 1.0}))

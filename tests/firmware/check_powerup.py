@@ -3,6 +3,7 @@
 from bainboard import faults, settings, wire
 from bainboard.control.rules import safe_gains
 from bainboard.powerup import CLEAN, CRASH, HEALTHY_MS, HUNG, MEMORY, NEW, POWER, RESET, RUNNING, WRITE_MS, PowerUp
+from bainboard.warmer import NOTHING_SEEN
 
 HOLD = (("stage", "work"), ("name", "dark"), ("for_ms", 7200000), ("left_ms", 3600000), ("room", 20000),
         ("water", 33000), ("wall_s", 0))
@@ -62,7 +63,7 @@ def test_the_third_abnormal_restart_latches_and_power_cuts_do_not_count():
 
 
 def test_ten_healthy_minutes_or_a_person_begin_the_count_again():
-    for heal in (lambda power: power.due(HEALTHY_MS, None, False), lambda power: power.cleared()):
+    for heal in (lambda power: power.due(HEALTHY_MS, None, False, NOTHING_SEEN), lambda power: power.cleared()):
         power = PowerUp(record(CRASH, (), bad=1), "WDT_RESET")
         heal(power)
         power = again(again(power, CRASH, "WDT_RESET"), CRASH, "WDT_RESET")
@@ -75,7 +76,7 @@ def test_it_is_written_at_the_start_at_each_change_and_each_ten_minutes_of_a_hol
     written_ms = []
     for now_ms in range(1000, 3000000, 1000):
         stage = None if now_ms < 100000 else "settle" if now_ms < 200000 else "work"
-        if power.due(now_ms, stage, False):
+        if power.due(now_ms, stage, False, NOTHING_SEEN):
             power.record(RUNNING, list(HOLD))
             written_ms.append(now_ms)
     assert written_ms[:3] == [1000, 100000, 200000]
@@ -88,10 +89,29 @@ def test_at_rest_it_is_not_written_again():
     power = PowerUp(None, "PWRON_RESET")
     due = []
     for now_ms in range(1000, 3000000, 1000):
-        if power.due(now_ms, None, True):
+        if power.due(now_ms, None, True, NOTHING_SEEN):
             due.append(now_ms)
             power.record(RUNNING, None)
     assert due == [1000]
+
+
+def test_what_the_warmer_had_seen_is_written_when_it_changes_and_outlives_every_cut():
+    power = PowerUp(None, "PWRON_RESET")
+    assert power.evidence == NOTHING_SEEN
+    assert power.due(1000, None, False, NOTHING_SEEN)
+    power = again(power, RUNNING, "PWRON_RESET")
+    assert power.evidence == NOTHING_SEEN
+    power.record(RUNNING, None)
+    assert power.due(2000, None, False, (1, 34.0))
+    power = again(power, RUNNING, "PWRON_RESET")  # in the same second, and again before anything happened
+    power = again(power, RUNNING, "WDT_RESET")
+    assert power.evidence == (1, 34.0)
+    power.record(RUNNING, None)
+    assert not power.due(3000, None, False, (1, 34.0))
+
+
+def test_evidence_that_is_no_number_is_none():
+    assert PowerUp(record(broken_off="many", believed=-1), "PWRON_RESET").evidence == NOTHING_SEEN
 
 
 def test_an_offer_outlives_further_power_cuts_until_it_is_taken_or_declined():

@@ -13,8 +13,13 @@ class Kitchen:
     """A warmer on a small bath, a second at a time."""
 
     def __init__(self, bath, values):
-        self.bath, self.now_ms = bath, 0
+        self.bath, self.now_ms, self.values = bath, 0, values
         self.warmer = Warmer(values, 0)
+        self.run(3)
+
+    def cut(self):
+        """The power fails and comes back."""
+        self.warmer = Warmer(self.values, 0, self.warmer.evidence)
         self.run(3)
 
     def run(self, seconds, until=lambda warmer: False):
@@ -78,3 +83,33 @@ def test_a_test_paused_before_its_first_pulse_is_not_counted():
         kitchen.warmer.pause(kitchen.now_ms)
         kitchen.warmer.resume(kitchen.now_ms)
     assert kitchen.warmer.broken_off == 0
+
+
+def test_a_self_test_that_the_power_cut_short_is_counted_and_so_are_those_before_it():
+    kitchen = Kitchen(Bath(POT, 30.0, 31.0), values_of(POT))
+    for n in range(MOST_BROKEN_OFF):
+        assert kitchen.start() is None
+        assert kitchen.run(400, pulsed)
+        kitchen.cut()
+        assert kitchen.warmer.evidence == (n + 1, None)
+    assert kitchen.start() is None
+    assert not kitchen.run(WAIT_MS // 1000, lambda warmer: warmer.guard or warmer.duty > 0.0)
+    assert kitchen.run(600, lambda warmer: warmer.state == HOLD)
+    assert kitchen.warmer.evidence == (0, None)
+
+
+def test_no_power_cut_forgets_how_warm_the_water_may_be_and_an_end_of_the_hold_does():
+    # A probe that reads a degree less after each cut, as one that drifts does.
+    values = values_of(POT, **{"gains.loss_w_per_k": 2.0})
+    kitchen = Kitchen(Bath(POT, 30.0, 30.0), values)
+    assert kitchen.start() is None
+    assert kitchen.run(900, lambda warmer: warmer.state == HOLD)
+    kitchen.run(300)
+    for _ in range(3):
+        before_c = kitchen.warmer.supervisor.believed.water_c
+        kitchen.bath.water_c -= 1.0
+        kitchen.cut()
+        assert before_c - 0.1 < kitchen.warmer.supervisor.believed.water_c < before_c + 3.0
+    assert kitchen.start() is None
+    kitchen.warmer.stop()
+    assert kitchen.warmer.evidence == (0, None)

@@ -131,10 +131,10 @@ class Play:
         self.warmer.start(self.profile, self.genes.stage, 0, self.stated_room_c, self.now_ms)
 
     def reboot(self) -> None:
-        """Power off and on; a latch is stored."""
+        """Power off and on; a latch is stored, and what the warmer had seen. Nobody knows for how long."""
         w = self.warmer
         latch = w.fault if w.state == "trip" else 0
-        self.board = core.Board(self.values, self.rig.probes, self.board.now_ms, latch)
+        self.board = core.Board(self.values, self.rig.probes, self.board.now_ms, latch, w.evidence)
 
     def send_gains(self, changes: dict[str, Any]) -> None:
         """New gains, if the board takes them."""
