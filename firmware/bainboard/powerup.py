@@ -32,8 +32,9 @@ _EVIDENCE = ("broken_off", "believed")
 class PowerUp:
     """Judges at boot how the last run ended, then maintains the record of this run.
 
-    `evidence` is what the last run's warmer had seen; `why` is how that run ended; `ended` the fault to report for it; `rebooting` whether restarts were too many;
-    `offer` a hold that was under way, or None: names as in the record, temperatures in m°C.
+    `evidence` is what the last run's warmer had seen, `why` how that run ended, `ended` the fault to report for it;
+    `rebooting` whether restarts were too many; `offer` a hold that was under way, or None: names as in the record,
+    temperatures in m°C.
     """
 
     def __init__(self, payload: bytes | None, cause: str) -> None:
@@ -57,7 +58,7 @@ class PowerUp:
     # -- the record --------------------------------------------------------------------------------------------------
 
     def due(self, now_ms: int, stage: str | None, often: bool, evidence: tuple) -> bool:
-        """Note the stage of the hold (None: none) and the warmer's evidence; True when the record must be written now."""
+        """Note the hold's stage (None: no hold) and the warmer's evidence; True when the record must be written now."""
         if stage != self.stage or evidence != self.evidence:
             self.stage, self.evidence = stage, evidence
             self._due_ms = now_ms

@@ -27,6 +27,8 @@ LOOK_LAGS = 1.2  # and longer for a slow heater, or the slope it is carried alon
 PROBE_S = 15.0  # a usual water probe's lag (chosen: bare steel sleeve in moving to still water, 8-30 s)
 CALM_SHARE = 0.5  # a fall slower than this share of the heater's own rise is taken to go on (losses, mostly)
 CALM_K_PER_S = 0.006  # and no open bath cools faster than this by itself (2 L at 45 °C losing 70 W: computed)
+POURED_K, MOST_WAITS = 0.5, 2  # under the line of before; then it waits for so many drains (chosen)
+SLOWS_S = 1200.0  # a fall is half as fast after half of this: a bowl and its bath meet (chosen)
 HOT_MARGIN_K = 2.0  # room for the pulses under the hard limit
 # A test broken off after its pulses has heated and proved nothing. After so many in a row the next one waits first: a
 # pulse of half a degree each twenty minutes is less than any bath loses at rest (4.6 kJ of 2 L over 1200 s: 4 W).
@@ -125,6 +127,7 @@ class SelfTest:
         self._tries = 0
         self._bowl_first = self._bowl_led = False  # the bowl's reading rose, and the water's did not: now; or in a try
         self._eased = False  # the first rise was too easy
+        self._waits = 0  # for water that was poured in
         self._level_c = self._slope = 0.0
         self._level_ms = now_ms
         self._most_k = 0.0
@@ -220,14 +223,26 @@ class SelfTest:
             self._end(judge)
         elif self._at == len(self._plan) and (self.doubt == faults.STRONG_HEATER or not self._warm):
             self._end(faults.NONE)
+        elif self._at == len(self._plan) and self._plan is self._quick and self._stirs(now_ms):
+            self._waits += 1
+            self._at -= 1
+            self._begin_lines(now_ms)
         elif self._at == len(self._plan):
             self._begin_warm(now_ms)
         elif length == LOOK:
             self._take_slope(now_ms)
             self.masked = self.masked or not -self._calm_k_per_s < self._slope < self._calm_k_per_s
         if not self.done and (self._plan is self._warm or self._plan[self._at][0] == LOOK):
-            self._line.begin(now_ms, self._c)
-            self._bowl_line.begin(now_ms, self._bowl_c or 0.0)
+            self._begin_lines(now_ms)
+
+    def _begin_lines(self, now_ms: int) -> None:
+        self._line.begin(now_ms, self._c)
+        self._bowl_line.begin(now_ms, self._bowl_c or 0.0)
+
+    def _stirs(self, now_ms: int) -> bool:
+        """Was cold water poured in? The end of such a fall would look like a rise."""
+        fell_k = self._level_c + self._slope * (now_ms - self._level_ms) / 1000 - self._c
+        return self._waits < MOST_WAITS and fell_k >= POURED_K
 
     def _judge_heat(self, now_ms: int) -> None:
         if self._most_k >= SEEN_K and not self._bowl_first:
@@ -259,12 +274,15 @@ class SelfTest:
         self._level_ms = now_ms
 
     def _unexplained_k(self, now_ms: int) -> float:
-        """Rise that no bowl explains: above the old slope, and if that fell, above the old level.
+        """Rise that no bowl explains: above the old slope, or above a fall that slows down.
 
-        A bath nearly dry falls quickly of itself; there the slope counts as it is.
+        If it fell faster than a bath does, above the old level. A bath nearly dry does; in STRONG the slope counts.
         """
         slope = self._slope if self._slope > -self._calm_k_per_s or self._plan is STRONG else 0.0
-        return self._c - self._level_c - slope * (now_ms - self._level_ms) / 1000
+        t_s = (now_ms - self._level_ms) / 1000
+        if slope < 0.0 and self._plan is self._close:
+            t_s /= 1.0 + t_s / SLOWS_S
+        return self._c - self._level_c - slope * t_s
 
     def _risen_k(self, now_ms: int) -> float:
         """Rise that heat may be given credit for: above the old level, or if that fell, above the old slope."""

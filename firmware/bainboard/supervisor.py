@@ -8,7 +8,7 @@ The loop passes each 1 s. SAFETY-RULES.md derives the bound on the true water fr
 
 from bainboard import faults
 from bainboard.heat_balance import Account
-from bainboard.plausibility import Believed, BowlProbeOut, BowlWitness, Fall, Surge, Twin
+from bainboard.plausibility import Believed, BowlProbeOut, BowlWitness, Fall, Pace, Surge, Twin
 from bainboard.rest import Rest
 
 # Reactions. None of them adds heat.
@@ -169,6 +169,11 @@ def surging(s, i: Inputs) -> bool:
     return s.surge.surging
 
 
+def heats_too_fast(s, i: Inputs) -> bool:
+    """2 K x Cw / (1.75 d P), and the lag: a rise of 2 K at over 1.75 times what the stated water, Cw, allows."""
+    return s.pace.fast
+
+
 def too_many_retests(s, i: Inputs) -> bool:
     """At the fourth in an hour."""
     return s.retests > RETESTS
@@ -280,6 +285,7 @@ CHECKS = (
     (faults.DISAGREE, bowl_contradicts_long, LATCH),
     (faults.DISAGREE, twins_apart, WARN),
     (faults.DISAGREE, twins_far, LATCH),
+    (faults.STRONG_HEATER, heats_too_fast, WARN),
     (faults.STRONG_HEATER, surging, RETEST),
     (faults.STRONG_HEATER, too_many_retests, LATCH),
     (faults.REBOOT_LOOP, reboot_loop, LATCH),
@@ -331,6 +337,7 @@ class Supervisor:
         self.twin = Twin()
         self.believed = Believed(values, believed_c)
         self.surge = Surge(values)
+        self.pace = Pace(values)
         self._fall = Fall(values["trip.fall_k_per_min"], values["trip.fall_k"])
         self._read_c: float | None = None
         self._read_ms = 0
@@ -361,6 +368,7 @@ class Supervisor:
         if doubt == faults.NONE and self.water_ok:  # the water followed its heat
             self.account.began(self.water_c)
             self.witness.begin()
+            self.pace.begin()
             self._fall.begin()
 
     def refuse_start(self, fault: int) -> None:
@@ -515,3 +523,4 @@ class Supervisor:
                        i.last_person_ms)
         if self.holding:
             self.surge.step(self.calm_c, self.bowl_c, i.duty_zero, arrived_j)
+            self.pace.step(self.calm_c, self.bowl_c, i.duty_zero, arrived_j)

@@ -23,7 +23,7 @@ class Warmer:
     """The states of a hold, around the self-test, the programme, the control and the supervisor.
 
     A tick is `step`; its results are `duty`, `guard`, and `events`, a list of (name, pairs) that the caller empties.
-    `evidence` is what a power cut must not wipe out: the caller stores it, and gives it to the warmer of the next start.
+    `evidence` is what no power cut may wipe out: the caller stores it, and the warmer of the next start gets it.
     """
 
     def __init__(self, values: dict, latch_fault: int, evidence: tuple = NOTHING_SEEN) -> None:

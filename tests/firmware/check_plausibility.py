@@ -2,7 +2,7 @@
 
 from fake_bath import POT, values_of
 
-from bainboard.plausibility import Believed, BowlProbeOut, BowlWitness, Fall, Surge, Twin
+from bainboard.plausibility import Believed, BowlProbeOut, BowlWitness, Fall, Pace, Surge, Twin
 
 
 def test_a_fall_at_the_allowed_rate_is_none_and_twice_that_is_met_when_it_is_a_kelvin_deep():
@@ -45,6 +45,21 @@ def test_a_rise_beyond_half_again_of_all_that_heat_can_do_surges():
         for n in range(200):
             sign.step(25.0 + times * 150.0 / 4180.0 * n, 24.0, False, 150.0)
         assert sign.surging == surges, times
+
+
+def test_a_rise_of_two_degrees_far_faster_than_the_stated_water_allows_is_too_fast():
+    """All of 2 L and nothing else takes 8360 J/K (by hand): 150 W lift it by 1 K in 56 s."""
+    for times, fast in ((1.6, False), (1.9, True)):
+        pace = Pace(values_of(POT))
+        for n in range(300):
+            pace.step(25.0 + times * 150.0 / 8360.0 * n, 24.0, False, 150.0)
+            assert not (pace.fast and times * 150.0 / 8360.0 * n < 2.0)
+        assert pace.fast == fast, times
+    explained = Pace(values_of(POT))
+    for n in range(300):
+        explained.step(25.0 + n / 20.0, 50.0, False, 150.0)  # a warmer bowl
+        explained.step(25.0 + n / 20.0, None, True, 150.0)  # the switch at rest
+    assert not explained.fast
 
 
 def test_a_warmer_bowl_or_a_switch_at_rest_explains_any_rise():

@@ -7,7 +7,7 @@ from fake_bath import MAT, PLATE, POT, RIGS, Bath, values_of
 
 from bainboard import faults
 from bainboard.heat_balance import largest_load_j_per_k
-from bainboard.selftest import RESUME, Line, SelfTest
+from bainboard.selftest import QUICK, RESUME, WARM, Line, SelfTest
 
 
 def tested(bath, values, doubt=faults.NONE, swapped=None):  # noqa: PT028 - a helper, no test
@@ -123,6 +123,43 @@ def test_probes_that_hang_in_each_others_place_are_named_and_a_bowl_that_warms_o
             for fill in (0.2, 1.0):
                 test = tested(Bath(rig, water_c, bowl_c, fill=fill), values_of(rig), swapped=False)[0]
                 assert test.fault == faults.NONE, (name, water_c, bowl_c, fill)
+
+
+def disturbed(rig, act, plan, at, **parts):
+    """The verdict where a person does something, once, as the test comes to this step of this plan."""
+    bath, test, now_ms = Bath(rig, 33.0, 31.5), SelfTest(values_of(rig), 0), 0
+    for name in parts:
+        setattr(bath, name, parts[name])
+    switch = guard = 0
+    done = False
+    while not test.done:
+        now_ms += 1000
+        if not done and test._plan is plan and test._at == at:
+            act(bath)
+            done = True
+        bath.step(switch, guard)
+        switch, guard = test.step(now_ms, bath.reading_c(), bath.bowl_c)
+    assert done
+    return test.fault
+
+
+def test_a_bowl_stirred_or_filled_while_the_heat_is_awaited_is_no_swap():
+    def stir(bath):
+        bath.bowl_c += 1.0
+
+    for name, rig in RIGS:
+        assert disturbed(rig, stir, WARM, 1) == faults.NONE, name
+    # Even so a heater that does not heat has no start.
+    assert disturbed(POT, stir, WARM, 1, open=True) in (faults.NO_HEAT_AT_START, faults.SWAPPED)
+
+
+def test_cold_water_poured_in_is_no_strong_heater_and_no_heat():
+    def pour(bath):
+        bath.water_c -= 2.0
+
+    for name, rig in RIGS:
+        assert disturbed(rig, pour, QUICK, 3) == faults.NONE, name
+    assert disturbed(POT, pour, QUICK, 3, open=True, coupling=0.0) == faults.NO_HEAT_AT_START
 
 
 def test_after_a_pause_switch_and_guard_are_proved_in_two_small_pulses():
