@@ -329,8 +329,7 @@ class Programme:
         if self.done:
             why: str | None = "the hold is over"
         elif name == "announce":
-            self.refill.announce(now_ms, in_ms, leads)
-            why = None
+            why = self._announce(now_ms, in_ms, leads)
         else:
             why = ACTS[name](self)
         if why:
@@ -375,6 +374,12 @@ class Programme:
     def no_keeps(self) -> bool:
         """Does a no mean that what is left stays melted overnight?"""
         return self._step[stages.NO] == "keep"
+
+    def _announce(self, now_ms: int, in_ms: int | None, leads: bool) -> str | None:
+        if self.stage not in stages.EDGED:  # before that a bowl simply takes what is put in
+            return "a refill goes into a bowl that is held in its window"
+        self.refill.announce(now_ms, in_ms, leads)
+        return None
 
     def _confirm(self) -> None:
         if self.prompt == "pour":  # it is in, though a warm refill may never show in the reading

@@ -152,6 +152,16 @@ def test_an_announced_refill_is_remembered_for_ten_minutes():
     assert p.take_events() == ["announced", "warm", "no_refill"]
 
 
+def test_a_refill_is_refused_where_no_window_is_held():
+    """In a melt the bowl takes what is put in, and 'pour' would be said of a bowl far too cold for it."""
+    for stage in ("melt", "seed", "cool", "rest"):
+        p = Programme(dark(), stage, 0, 0)
+        done, why = p.act("announce", 1000)
+        assert not done
+        assert "held in its window" in why
+        assert (p.refill.due_ms, p.take_events()) == (None, [])
+
+
 def test_pressed_again_the_refill_is_not_coming_and_a_time_that_was_said_is_remembered():
     p = Programme(dark(), "work", 0, 0)
     p.step(0, 33.0, 31.5)

@@ -46,6 +46,25 @@ def test_every_question_that_lifts_the_bowl_says_to_wipe_it():
         assert "wipe the underside dry" in terms.PROMPTS[ask]
 
 
+@pytest.mark.parametrize(("milli", "words"), [
+    (None, "add the seed"), (45000, "add the seed"), (32063, "add the seed"), (32000, "no more seed. Stir until"),
+    (31000, "no more seed. Stir until"), (30900, "set it back: the bath warms it up"), (24900, "start again from melt"),
+])  # fmt: skip
+def test_seed_is_asked_for_until_the_bowl_is_down_in_its_window(milli, words):
+    """Dark: 31 to 32 °C; a bowl forgotten on the table is not given more seed, and one that set is melted again."""
+    said = tonight().ask(line(ask="seed_in", bowl=milli))
+    assert words in said
+    assert (milli is None or f"{milli / 1000:.1f}" in said) or "add the seed" in said
+
+
+def test_pour_is_not_said_of_a_bowl_too_cold_for_a_refill():
+    """One sentence does not ask for what the next forbids."""
+    said = tonight()
+    said.see(line(ask="pour", bowl=30000))
+    assert said.ask(line(ask="pour", bowl=30000)) == (
+        "the bath is ready. The bowl is too cold for a refill: wait until it reads 31 °C")
+
+
 def test_the_swap_takes_out_what_mixing_asks_for():
     """Mixing: 2 L and a pot of steel at 54 °C with 15 °C water to 32.7 °C; without the pot 1.09 L would do."""
     said = tonight().swap(tonight_module.Moment(54.0, 48.0, 32.7))

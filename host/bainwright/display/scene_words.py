@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from bainboard import stages
 from bainwright.core.units import clock_words
 from bainwright.display.scene import ABOVE, BELOW, IN, UNKNOWN, Scene
 from bainwright.words import terms
@@ -51,6 +52,8 @@ def water_gap(scene: Scene) -> tuple[str, bool]:
     if scene.bowl_away:
         return "the bowl is off: no ceiling", False
     gap_c = scene.window.ceiling_c - scene.status.water / 1000
+    if scene.status.stage in stages.BATH_ONLY and gap_c < 0:  # the bowl is about to be lifted; it holds no temper yet
+        return f"{-gap_c:.1f} °C too warm for tempered chocolate", False
     if gap_c < 0:
         return f"{-gap_c:.1f} °C OVER the ceiling", True
     return f"{gap_c:.1f} °C under the ceiling", False

@@ -16,7 +16,7 @@ from bainwright.files.chocolate import CAPS, Profile, window_at
 from bainwright.files.rig import Rig
 from bainwright.files.score import Window
 from bainwright.link.messages import Status
-from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
+from bainwright.physics.chocolate_heat import HEAT_PROPERTIES, SETS_BELOW_C
 from bainwright.physics.geometry import Body, body_of
 from bainwright.physics.heating import Surroundings, bath_j_per_k, steady, swap_l
 from bainwright.physics.kitchen import thicker_by
@@ -164,8 +164,22 @@ class EveningPrompts:
         warning = f"; nothing {' or '.join(none)} now" if none else ""
         return f"for each kg in the bowl at most {' or '.join(most)}{warning}; stir it in at once"
 
+    def seed_in(self, moment: Moment) -> str:
+        """Seed goes in down to the top of the window; a bowl that is there wants no more."""
+        p, bowl_c = self.profile, moment.bowl_c
+        if bowl_c is None or bowl_c > p.high_c:
+            return self._plain("seed_in")
+        if bowl_c < SETS_BELOW_C:
+            return f"it reads {bowl_c:.1f} °C and has set: stop (Ctrl-C), and start again from melt"
+        if bowl_c < p.low_c:
+            return (f"it reads {bowl_c:.1f} °C, under its window: no more seed. Yes, then set it back: the bath warms "
+                    "it up")
+        return f"it reads {bowl_c:.1f} °C: no more seed. Stir until the pieces are gone, then yes. No for advice"
+
     def pour(self, moment: Moment) -> str:
         """The bath is as warm as it gets before the refill."""
+        if moment.bowl_c is not None and moment.bowl_c < self.profile.low_c:
+            return f"the bath is ready. {_sentence(self.refill())}"
         return f"{self._plain('pour')}. {_sentence(self.refill())}"
 
     def over(self, moment: Moment) -> str:
@@ -197,6 +211,7 @@ def _c(milli: int | None) -> float | None:
 
 _WITH_FIGURES: dict[str, Callable[[EveningPrompts, Moment], str]] = {
     "swap": EveningPrompts.swap,
+    "seed_in": EveningPrompts.seed_in,
     "seed_more": EveningPrompts.over,
     "move_probe": EveningPrompts.moved,
     "pour": EveningPrompts.pour,

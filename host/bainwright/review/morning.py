@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from bainwright.core.units import clock_words, duration_words
 from bainwright.files.rig import Rig
 from bainwright.files.score import Window
+from bainwright.physics.chocolate_heat import HEAT_PROPERTIES, SETS_BELOW_C
 from bainwright.record.reader import HoldLog
 
-SETS_BELOW_C = 25.0  # chosen: melted stock left in a bowl thickens from about 27 °C and is firm a few degrees lower
 SHORT_OF_WINDOW_K = 3.0  # chosen: a dip of that much under its window sets nothing
 STEADY_SHARE = 0.98  # chosen: the spread covers this share of the time, so that a lid lifted once does not count
 
@@ -117,7 +117,6 @@ def remelt_s(log: HoldLog, kind: str, window: Window, settings: Mapping[str, Any
         Seconds at full heat; None when a temperature is not known or the heater cannot do it.
     """
     from bainwright.physics import heating
-    from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
     from bainwright.physics.geometry import body_of
 
     water_c, bowl_c = float(log["water_c"][-1]), float(log["bowl_c"][-1])

@@ -7,7 +7,7 @@ from typing import Any
 from bainboard import stages
 from bainwright.core.units import duration_words
 from bainwright.files.score import Figures, Score, Window
-from bainwright.review.morning import SETS_BELOW_C
+from bainwright.physics.chocolate_heat import SETS_BELOW_C
 from bainwright.review.steps import Step
 from bainwright.words import terms
 
