@@ -23,8 +23,9 @@ GATE_UNDER_DRAIN = 7 / 6  # how schemdraw draws a MOSFET, in its units
 
 
 def label(ref: str) -> str:
-    """A part of the gate as the drawing writes it, from the gate's own table."""
-    return BY_REF[ref].label
+    """A part of the gate as the drawing writes it, from the gate's own table: its name, then what it is."""
+    text = BY_REF[ref].label
+    return text if text.startswith(ref) else f"{ref}\n{text}"
 
 
 def pump(s: Sheet, start: Point, refs: tuple[str, str, str, str, str], store_x: float) -> None:
@@ -77,7 +78,7 @@ def heartbeat(s: Sheet) -> None:
     reference(s, 1.0, "R7a", "R7b", "REF 1")
     reference(s, 4.8, "R8a", "R8b", "REF 2")
     s.words((0.2, 5.5), "IC1, IC2 = TLC393, open drain: 3.3 V on pin 8, 0 V on pin 4, 100n across each.  "
-            "D1-D4 = 1N4148.")
+            "IC2B is not used: its inputs, pins 5 and 6, to 0 V.  D1-D4 = 1N4148.")
     s.words((9.4, 8.2), "Edges every 1 s hold the guard relay. It opens within 2 s\nof the last one. Each comparator "
             "must pull its transistor\non: one that is dead, unplugged or unsoldered opens the relay.")
     relay(s)
@@ -132,7 +133,7 @@ def relay(s: Sheet) -> None:
     s.ground((source[0], 6.0))
     s.words((37.8, gate[1] - 0.5), label("Q2"))
     x, low, top = 37.6, y + GATE_UNDER_DRAIN, 16.6
-    s.rail((x, top), "24 V S")
+    s.rail((x, top), "24 V K")
     s.part(elm.RBox(), (x, top), (x, low), label("K1"), "top")
     s.part(elm.Diode(), (39.2, low), (39.2, top), label("D5"), "bottom")
     s.part(elm.ResistorIEC(), (40.6, top), (40.6, 14.0), "10k", "top")
@@ -161,7 +162,7 @@ def board(s: Sheet) -> None:
     s.words((4.5, 2.5), "microcontroller\nboard (Raspberry\nPi Pico)", middle=True)
     fitted = [name for name in sorted(PINS, key=lambda name: PINS[name]) if name not in NOT_FITTED]
     for row, name in enumerate(fitted):
-        s.tag((6.6, 1.0 - row), pin_text(name), leftward=False)
+        s.tag((6.6, 1.0 - 11.0 * row / (len(fitted) - 1)), pin_text(name), leftward=False)
     for y, name, pin in ((1.0, "5 V", VBUS_PIN), (-0.6, "3.3 V", RAIL_3V3_PIN)):
         s.wire((1.6, y), (2.4, y))
         s.rail((1.6, y), name)
@@ -250,6 +251,22 @@ def display(s: Sheet) -> None:
     s.ground((21.2, -16.0))
 
 
+def float_switch(s: Sheet) -> None:
+    """The float in the coil's supply, and the divider by which the board sees it."""
+    s.frame((24.4, -17.6), (35.0, -12.0), "9  Float, if fitted; else a link")
+    y, node = -13.6, 31.0
+    s.tag((27.4, y), "24 V S")
+    s.part(elm.Switch(), (27.4, y), (30.4, y), "S2  float\nclosed when wet")
+    s.wire((30.4, y), (32.2, y))
+    s.tag((32.2, y), "24 V K", leftward=False)
+    s.part(elm.ResistorIEC(), (node, y), (node, -15.2), "33k", "bottom")
+    s.part(elm.ResistorIEC(), (node, -15.2), (node, -16.7), "4.7k", "bottom")
+    s.tag((30.6, -15.2), pin_text("float"))
+    s.wire((30.6, -15.2), (node, -15.2))
+    s.dot((node, y), (node, -15.2))
+    s.ground((node, -16.7))
+
+
 def sheet_path(build: Build) -> Path:
     """Where a build's drawing is stored."""
     return Path(__file__).with_name(f"{build.name}-wiring.svg")
@@ -261,7 +278,7 @@ def draw(build: Build) -> str:
     top = power(s, build)
     s.words((-1.0, top + 2.0), f"{build.title}: wiring", 15)
     s.words((-1.0, top + 1.0), CAUTION)
-    for block in (heartbeat, board, probes, panel, buzzer, display):
+    for block in (heartbeat, board, probes, panel, buzzer, display, float_switch):
         block(s)
     svg = s.drawing.get_imagedata("svg").decode()
     # The last digits of a sine differ between machines' libraries; two decimals of a point do not.

@@ -31,6 +31,18 @@ LAMP_OHM, LAMP_V = 10e3, 2.0
 PANEL_OHM, RAIL_V = 330.0, 3.3
 PULL_UP_OHM, CABLE_M, CABLE_PF_PER_M = 4700.0, 6.0, 100.0  # both probe cables; 100 pF/m from memory
 
+FLOAT_OHM, FLOAT_PULL_OHM = 33e3, 4700.0
+
+
+def float_pin_v() -> tuple[float, float]:
+    """The float's pin while the float is wet: its least and its most, V."""
+    ends = []
+    for supply, upper, lower in ((0.95, 1.05, 0.95), (1.05, 0.95, 1.05)):
+        share = FLOAT_PULL_OHM * lower / (FLOAT_OHM * upper + FLOAT_PULL_OHM * lower)
+        ends.append(SUPPLY_V * supply * share)
+    return ends[0], ends[1]
+
+
 def signal_rows() -> list[Row]:
     """Coil, lamps, gates and the probe bus."""
     coil_a = SUPPLY_V / COIL_OHM
@@ -42,6 +54,9 @@ def signal_rows() -> list[Row]:
         ("buzzer's base", "(3.3 - 0.7) / 1k, less 0.7 / 4.7k", f"{RAIL_V - 0.7 - 0.7 / 4.7:.1f} mA"),
         ("gate of Q1", "3.3 x 4.7 / (4.7 + 0.1)", f"{RAIL_V * 4.7 / 4.8:.2f} V"),
         ("gate of Q2", "3.3 less two transistors of 0.1 V, x 100 / 101", f"{(RAIL_V - 0.2) * 100 / 101:.2f} V"),
+        ("float's pin, wet", "22.8 to 25.2 V x 4.7k / (33k + 4.7k), resistors ± 5 %; wanted 2.48 to 3.6 V (M)",
+         "{:.2f} to {:.2f} V".format(*float_pin_v())),
+        ("float's contact", "coil and divider", f"{1000 * (coil_a + SUPPLY_V / FLOAT_OHM):.0f} mA"),
         ("probe bus, pulled low", "3.3 / 4.7k; a probe sinks 4 mA", f"{1000 * RAIL_V / PULL_UP_OHM:.2f} mA"),
         ("probe bus, time constant", "4.7k x (6 m x 100 pF/m + 50 pF); slot 15 µs", f"{rise_us:.1f} µs"),
     ]
@@ -99,7 +114,8 @@ def pins_block() -> str:
     """Where each of the firmware's pins goes."""
     to = {
         "heater": "gate of Q1, by 100 Ω", "guard": "emitter of Q4", "heartbeat": "heartbeat gate, by link J1",
-        "onewire": "data of both probes", "yes": "YES button to 0 V", "no": "NO button to 0 V",
+        "onewire": "data of both probes", "float": "float's divider, if fitted",
+        "yes": "YES button to 0 V", "no": "NO button to 0 V",
         "lamp_below": "yellow lamp, left", "lamp_in": "green lamp, middle", "lamp_above": "red lamp, right",
         "buzzer": "base of Q3, by 1k", "adc_water": "free", "adc_bowl": "free",
         "sda": "display, if fitted", "scl": "display, if fitted",

@@ -14,10 +14,11 @@ from bainboard.panel_task import PanelTask
 from bainboard.powerup import CLEAN, CRASH, MEMORY, OUTAGE_S, RESUMES, RUNNING, PowerUp
 from bainboard.service import ROOM_MS, Service
 from bainboard.standalone import Standalone
-from bainboard.warmer import CHECK, HEATING, IDLE, TRIP, Warmer
+from bainboard.warmer import CHECK, HEATING, IDLE, PAUSE, TRIP, Warmer
 
 TICK_MS = 1000
 JITTER_MS = 50  # chosen: a tick later by less counts as whole, so that a slow pass changes no duty
+LOW_MS = 5000  # chosen: waves, and a bowl that is set in, are shorter; the drill's words give it 10 s
 LISTEN_MS = 20  # chosen: reading 256 bytes one by one takes some 10 ms; a stop is heard at most this much later
 SWEEP_MS = 40  # a sweep of a board's heap takes 26 to 31 (measured on an emulated RP2040)
 LOG_FOLDER = "/log"
@@ -53,6 +54,8 @@ class App:
         self._record_ms: int | None = None  # since when the record of this run is to be written
         self._heap_ms = HEAP_MS
         self._driving = False  # switch or guard were set by a hold
+        self._wet_ms = 0  # when the float last hung in water
+        self.water_low = False
         self.build(self._stored_latch, self.power.evidence)
         self.report("boot", [("cause", board.reset_cause()), ("why", self.power.why)], 0)
 
@@ -63,6 +66,7 @@ class App:
         self.log.set(values)
         self.warmer = Warmer(values, latch_fault, evidence)
         self.board.use_pins(values)
+        self.board.use_float(values["float"])
         self.water = self.board.probe(values, "water")
         self.bowl = self.board.probe(values, "bowl")
         self.second = self.board.probe(values, "water2")
@@ -216,6 +220,7 @@ class App:
         w = self.warmer
         on_ms = self.drive.take_on_ms(now_ms)
         given_j = w.values["heater_w"] * on_ms / 1000 if w.guard else 0.0
+        self._look_at_float(now_ms)
         water_c, water_code = self.water.read(now_ms)
         bowl_c, bowl_code = self.bowl.read(now_ms) if self.bowl is not None else (None, 0)
         second_c, second_code = self.second.read(now_ms) if self.second is not None else (None, -1)
@@ -246,6 +251,23 @@ class App:
             looked = looked and (bowl_c is None) == (bowl_code != 0)
         if looked and (not w.fault or not (w.duty or w.guard)):
             self.board.feed()
+
+    def _look_at_float(self, now_ms: int) -> None:
+        """The float opens the guard relay by itself; a hold whose water stays low is paused, and asks for water."""
+        if not self.board.water_low():
+            self._wet_ms = now_ms
+        self.water_low = now_ms - self._wet_ms >= LOW_MS
+        if self.water_low and self.warmer.state in HEATING:
+            self.warmer.pause(now_ms)
+            self.report("water_low", [], self.hold_ms(now_ms))
+
+    @property
+    def asked(self) -> str:
+        """What the person is asked, on every display."""
+        p = self.warmer.programme
+        if self.water_low and self.warmer.state == PAUSE:
+            return "water_low"
+        return p.prompt if p else self.standalone.prompt
 
     def chosen(self, number: int, name: str, now_ms: int) -> None:
         """A person chose a chocolate: report it, and show its number."""
@@ -407,7 +429,7 @@ class App:
             on_ms,
             w.fault,
             w.warn,
-            p.prompt if p else self.standalone.prompt,
+            self.asked,
             self.outbox.drops,
         )
         self.outbox.put(self._status.line(line))

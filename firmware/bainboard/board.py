@@ -48,6 +48,7 @@ class Board:
         self._pwm: machine.PWM | None = None
         self._panel: tuple | None = None
         self._lamps: tuple = ()  # as last set
+        self._float: machine.Pin | None = None
         self._buzzer = 0
         self._watchdog: machine.WDT | None = None
         self._onewire: onewire.OneWire | None = None
@@ -202,6 +203,14 @@ class Board:
         select = machine.Pin(self.pins["cs_" + place], machine.Pin.OUT, value=1)
         return PlatinumProbe(self._spi, select.value, values[at + "r0_ohm"], values[at + "reference_ohm"],
                              values[at + "wires"])
+
+    def use_float(self, fitted: bool) -> None:
+        """Read the float from now on, or none. Its pin is high while it hangs in water and the 24 V side is on."""
+        self._float = machine.Pin(self.pins["float"], machine.Pin.IN) if fitted else None
+
+    def water_low(self) -> bool:
+        """Does the float hang dry, or its circuit carry nothing? Never where none is fitted."""
+        return self._float is not None and not self._float.value()
 
     def use_panel(self) -> None:
         """Set up the panel's pins: a button pulls its pin to ground, a high pin turns on its lamp or the buzzer."""

@@ -26,9 +26,8 @@ class DisplayTask:
         """Show this from now on."""
         app, w = self._app, self._app.warmer
         p = w.programme
-        asked = p.prompt if p else app.standalone.prompt
         self._display.want(display_text.rows(
-            w.shown_state, w.fault, asked, p, (water_c, bowl_c), estimated, w.duty, hold_ms,
+            w.shown_state, w.fault, app.asked, p, (water_c, bowl_c), estimated, w.duty, hold_ms,
             app.documents.profile["name"], app.panel_logic.locked, app.panel_logic.refusal(app.board.now_ms())))
 
     def draw(self, until_ms: int) -> None:

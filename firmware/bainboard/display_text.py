@@ -63,6 +63,7 @@ more_seed=a handful of seed, then yes
 lift=bowl warms: lift it, wipe it
 pour=pour refill in, stir, yes
 spread=spread what is left, then yes
+water_low=WATER LOW unplug, fill, yes
 go_on=heat went off: look; on? yes, no
 look=water? probes? yes starts
 """

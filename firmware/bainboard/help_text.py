@@ -20,6 +20,7 @@ SETTINGS = {
     "bowl_offset_c": ("water minus chocolate when steady, by hand thermometer", "measured"),
     "board": ("the board this rig is made for", "as built"),
     "pins": ("pins that are not where the board's map has them", "as wired"),
+    "float": ("a float switch opens the guard relay when the water is low, and the board reads it", ""),
     "probe.water.kind": ("the water probe", ""),
     "probe.water.rom": ("1-wire id, 16 hex digits; empty takes the only probe on its bus", ""),
     "probe.water.offset_c": ("calibration: added after the gain", "calibration"),

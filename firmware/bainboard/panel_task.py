@@ -7,8 +7,9 @@ from bainboard.warmer import Warmer
 PANEL_MS = 100  # chosen: a press is answered before the person doubts it
 
 # What a button asks of the warmer where that is more than an act of the programme.
-ACTS = {"pause": Warmer.pause, "resume": Warmer.resume}
-ALONE = {"again": Standalone.yes, "another": Standalone.no, "next": Standalone.next_bowl}  # and of what is stored here
+ACTS = {"pause": Warmer.pause}
+ALONE = {"again": Standalone.yes, "another": Standalone.no, "next": Standalone.next_bowl,  # and beyond the warmer
+         "resume": Standalone.resume}
 
 
 class PanelTask:
@@ -71,5 +72,6 @@ class PanelTask:
         """Set lamps and buzzer for this moment."""
         app, front, w = self._app, self._app.panel_logic, self._app.warmer
         p = w.programme
-        front.show(now_ms, w.shown_state, p.place if p else None, w.fault, p.calls if p else app.standalone.prompt)
+        calls = p.calls if p and not app.water_low else app.asked
+        front.show(now_ms, w.shown_state, p.place if p else None, w.fault, calls)
         app.board.show(front.lamps, front.buzzer)

@@ -10,7 +10,7 @@ from bainboard import pins
 FIXED = ("heater", "guard", "heartbeat")
 PANEL = ("yes", "no", "lamp_below", "lamp_in", "lamp_above", "buzzer")
 MOVABLE = ("onewire", "adc_water", "adc_bowl") + PANEL + (
-    "sck", "mosi", "miso", "cs_water", "cs_bowl", "sda", "scl")
+    "sck", "mosi", "miso", "cs_water", "cs_bowl", "sda", "scl", "float")
 
 # What comes out on the edge of these boards (their pinouts, from memory).
 _RP2_PINS = tuple(range(23)) + (26, 27, 28)
@@ -44,13 +44,15 @@ def able(kind: str, name: str) -> tuple:
         return tuple([gpio for gpio in _RP2_PINS if gpio % 2 == (name == "scl")])  # data sheet, 1.4.3
     if not esp32:
         return _RP2_PINS
-    return _ESP32_PINS + _ESP32_ADC[2:] if name == "miso" else _ESP32_PINS
+    return _ESP32_PINS + _ESP32_ADC[2:] if name in ("miso", "float") else _ESP32_PINS
 
 
 def used(values) -> list:
     """The jobs that a warmer with these settings has for pins."""
     kinds = [values["probe." + place + ".kind"] for place in ("water", "bowl")]
     jobs = list(FIXED)
+    if values["float"]:
+        jobs.append("float")
     if "onewire" in kinds:
         jobs.append("onewire")
     if "platinum" in kinds:

@@ -4,7 +4,7 @@
 # select, which idles high as such a pin must. GPIO numbers.
 RP2 = {
     "heater": 15, "guard": 14, "heartbeat": 13,
-    "onewire": 16, "adc_water": 26, "adc_bowl": 27,
+    "float": 12, "onewire": 16, "adc_water": 26, "adc_bowl": 27,
     "yes": 10, "no": 11,
     "lamp_below": 18, "lamp_in": 19, "lamp_above": 20, "buzzer": 21,
     "sda": 4, "scl": 5,
@@ -12,7 +12,7 @@ RP2 = {
 }
 ESP32 = {
     "heater": 25, "guard": 26, "heartbeat": 27,
-    "onewire": 4, "adc_water": 34, "adc_bowl": 35,
+    "float": 39, "onewire": 4, "adc_water": 34, "adc_bowl": 35,
     "yes": 18, "no": 19,
     "lamp_below": 21, "lamp_in": 22, "lamp_above": 23, "buzzer": 13,
     "sda": 16, "scl": 17,

@@ -38,7 +38,7 @@ def pause(app, args: dict, now_ms: int) -> tuple:
 
 def resume(app, args: dict, now_ms: int) -> tuple:
     """Hands are out again."""
-    return [], app.warmer.resume(now_ms)
+    return [], app.standalone.resume(now_ms)
 
 
 def bowl(app, args: dict, now_ms: int) -> tuple:

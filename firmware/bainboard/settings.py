@@ -32,6 +32,7 @@ SETTINGS = (
     ("bowl_offset_c", FLOAT, "K", 1.5, 0.0, 8.0),
     ("board", CHOICE, "", pins.ANY, (pins.ANY,) + pins.KINDS, None),
     ("pins", TEXT, "", "", 0, 200),
+    ("float", FLAG, "", False, None, None),
     # -- probes -----------------------------------------------------------------------------------------------------
     ("probe.water.kind", CHOICE, "", "onewire", ("onewire", "ntc", "platinum"), None),
     ("probe.water.rom", TEXT, HEX, "", 0, 16),
@@ -179,6 +180,8 @@ def _together(values: dict) -> str:
         least = LEAST_S if name.endswith("_s") else LEAST_GAIN if name.endswith("kp") else 0.0
         if name.startswith("gains.") and 0.0 < values[name] < least:
             return f"{name}: got {values[name]:g}, wanted 0 or at least {least:g}"
+    if values["float"] and not values["guard"]:
+        return "float: got true, wanted false without a guard relay; the float opens that relay"
     small_j_per_k = values["water_l"] * 2090.0  # half of the water, no bowl: as heat_balance counts
     large_j_per_k = values["water_l"] * 4180.0 + values["bowl_kg"] * 900.0 + values["chocolate_kg"] * 1670.0
     over_k = 9.5 + values["heater_w"] * PASSES_S / small_j_per_k

@@ -4,6 +4,7 @@ from bainboard.chunks import short_hash
 from bainboard.wire import milli
 
 AGAIN_MS = 60 * 1000  # chosen: time to look at the water and the probes
+WATER_LOW = "the float says that the water is low, or its 24 V is off: fill the bath to its mark first"
 UNKNOWN_NAME = "no chocolate of that name is stored here; profiles lists them"
 
 
@@ -49,6 +50,10 @@ class Standalone:
             self._app.warmer.report("went_on", [("by_itself", by_itself)])
         return why
 
+    def resume(self, now_ms: int) -> str | None:
+        """End the water pause: None, or why not."""
+        return WATER_LOW if self._app.water_low else self._app.warmer.resume(now_ms)
+
     def _start(self, stage: str, for_ms: int, room_c: float, now_ms: int) -> str | None:
         """Begin a hold and log it: None, or why not."""
         app, damaged = self._app, self._documents.damaged
@@ -56,6 +61,8 @@ class Standalone:
             return f"{damaged[0]}: damaged, or not for this board; send it again first"
         if self.locked_out(now_ms):
             return "the heat is locked out while the probes are calibrated"
+        if app.water_low:
+            return WATER_LOW
         why = app.warmer.start(self._documents.profile, stage, for_ms, room_c, now_ms)
         if why is None:
             app.restart_tick(now_ms)

@@ -120,9 +120,18 @@ def test_gate_holds_and_drops_with_the_builds_transistor_at_either_end_of_its_th
 
 
 @each_build
-def test_five_resistors_of_4k7_hold_what_would_float_in_reset(build: Build) -> None:
-    """Gate of Q1, guard pin, base of Q3 and probe bus, and the inverter's open output."""
-    assert drawn_words(draw_wiring.sheet_path(build)).split().count("4.7k") == 5
+def test_six_resistors_of_4k7_hold_what_would_float_in_reset(build: Build) -> None:
+    """Gate of Q1, guard pin, base of Q3, float and probe bus, and the inverter's open output."""
+    assert drawn_words(draw_wiring.sheet_path(build)).split().count("4.7k") == 6
+
+
+def test_float_s_pin_is_surely_high_when_wet_and_never_over_what_a_pin_takes() -> None:
+    """Kirchhoff, all corners. RP2040: high from 2.0 V; ESP32: from 0.75 x 3.3 V; a pin takes 0.3 V over 3.3 V (M)."""
+    corners = [v * 4.7 * low / (33.0 * up + 4.7 * low)
+               for v in (22.8, 24.0, 25.2) for low in (0.95, 1.05) for up in (0.95, 1.05)]
+    assert figures.float_pin_v() == pytest.approx((min(corners), max(corners)))
+    assert min(corners) > 0.75 * 3.3
+    assert max(corners) < 3.6
 
 
 def test_pin_table_of_the_page_gives_each_name_its_gpio() -> None:

@@ -72,7 +72,7 @@ class App:
         self.panel_logic = PanelLogic()
         self.documents = self.standalone = self
         self.profile = {"name": "dark"}
-        self.prompt = ""
+        self.prompt = self.asked = ""
         self.reported = []
 
     def hold_ms(self, now_ms):

@@ -14,6 +14,8 @@ import pytest
 from bainboard import faults, pins, selftest, settings, supervisor
 from bainboard.heat_balance import largest_load_j_per_k
 from bainboard.warmer import Warmer
+from bainwright.builds.catalogue import POT
+from bainwright.builds.rig_text import twin_text
 from bainwright.cli import main
 from bainwright.core import atomic_write
 from bainwright.core.errors import FileError, RefusedError, UseError
@@ -32,7 +34,8 @@ ROOT = Path(__file__).parents[2]
 
 def rig(**changes: Any) -> dict[str, Any]:
     """A rig's settings, whole."""
-    values, why = settings.check(settings.SETTINGS, {"name": "Oma", "probe.bowl.kind": "onewire", **changes})
+    values, why = settings.check(settings.SETTINGS, {
+        "name": "Oma", "probe.bowl.kind": "onewire", "float": changes.get("guard", True), **changes})
     assert why is None
     return dict(values)
 
@@ -322,7 +325,9 @@ def test_the_virtual_pot_does_the_whole_drill_itself_and_a_second_run_has_nothin
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    assert main(["drill", "--virtual", "pot", "--json"]) == 0
+    fitted = twin_text(POT).replace("panel = true", "panel = true\nfloat = true")
+    Path("pot.toml").write_text(fitted)
+    assert main(["drill", "--virtual", "pot.toml", "--json"]) == 0
     report = json.loads(capsys.readouterr().out)
     by_state: dict[str, set[str]] = {}
     for each in report["items"]:
@@ -330,7 +335,7 @@ def test_the_virtual_pot_does_the_whole_drill_itself_and_a_second_run_has_nothin
         assert each["took_s"] is None or each["took_s"] <= each["limit_s"]
     assert by_state == {CANNOT: {"fuse", "cutout", "gate"}, PASSED: set(BY_NAME) - {"fuse", "cutout", "gate"}}
     assert report["virtual"]
-    assert main(["drill", "--virtual", "pot", "--show"]) == 0
+    assert main(["drill", "--virtual", "pot.toml", "--show"]) == 0
     shown = capsys.readouterr().out
     assert "VIRTUAL" in shown
     assert "Passed" in shown
@@ -338,7 +343,7 @@ def test_the_virtual_pot_does_the_whole_drill_itself_and_a_second_run_has_nothin
     doc = json.loads(kept.read_text())
     del doc["items"]["button"]
     kept.write_text(json.dumps(doc))
-    assert main(["drill", "--virtual", "pot", "--show", "--json"]) == 1
+    assert main(["drill", "--virtual", "pot.toml", "--show", "--json"]) == 1
     assert json.loads(capsys.readouterr().out)["missing"] == ["button"]
 
 

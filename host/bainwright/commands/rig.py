@@ -48,6 +48,7 @@ def rig() -> None:
 @click.option("--bowl-id", metavar="ID", help="The chocolate probe's 1-wire id.")
 @click.option("--water2-id", metavar="ID", help="The second water probe's 1-wire id.")
 @click.option("--guard", metavar="yes|no", help="Is a guard relay in series with the switch?")
+@click.option("--float", metavar="yes|no", help="Does a float open the guard relay when the water is low?")
 @click.option("--panel", metavar="yes|no", help="Are buttons, lamps and buzzer fitted?")
 @click.option("--display", metavar="yes|no", help="Is a display of 128 x 64 fitted?")
 @click.option("--pin", "pins", metavar="NAME=GPIO", multiple=True, help="A pin that is wired elsewhere than usual.")

@@ -23,6 +23,9 @@ HAND_WARM_C, HOT_C, COOL_C, POURED = 45.0, 85.0, 20.0, 0.67
 SETTLED = 60  # passes in which the probe has come down with its water
 UNHEATED_S = 300  # passes until the hold, now above its aim, gives no heat and has looked once where the rise came
 # from: two drains, a look and a pulse, 250 s with a lag of 60 s
+# A cup of stirred water takes a plate's probe as quickly as that (chosen: a steel tube); hot enough to pass the limit
+# in two steps, which neither breaks a probe nor is a switch.
+CUP_S, HOT_CUP_C = 6.0, 70.0
 BETWEEN_POURS_S = 15.0  # a probe with a lag of 8 s has nearly followed, and no slow rise was seen (heat at rest)
 
 Wait = Callable[[int], None]  # lets so many passes go by
@@ -112,7 +115,7 @@ class Person:
 
 
 FAULTS = {"switch_link": "switch_shorted", "guard_link": "guard_welded", "bowl_probe": "bowl_open",
-          "water_probe": "water_open"}  # fmt: skip
+          "water_probe": "water_open", "float": "water_low"}  # fmt: skip
 
 
 class VirtualHands:
@@ -132,9 +135,8 @@ class VirtualHands:
         self._session, self._water_l, self._bath = session, float(rig.settings["water_l"]), rig.plant.bath
 
     def cannot(self, item: Item) -> str:
-        """A plate takes no water."""
-        plate = self._bath == "plate" and item.name == "hot_water"
-        return "a simulated plate cannot be made hot from outside" if plate else ""
+        """They can."""
+        return ""
 
     def do(self, item: Item, wait: Wait) -> None:
         """Break the part, pour the water, press, cut the power."""
@@ -142,9 +144,9 @@ class VirtualHands:
         if item.name in FAULTS:
             board.fault(FAULTS[item.name])
         elif item.name == "hot_water":
-            self._pour(HAND_WARM_C)
+            self._water(HAND_WARM_C, HAND_WARM_C)
             wait(UNHEATED_S)
-            self._pour(HOT_C)
+            self._water(HOT_C, HOT_CUP_C)
         elif item.name == "button":
             wait(2)  # one that is down when the board first looks is no press
             board.press("recessed", HOLD_BUTTON_MS)
@@ -156,9 +158,7 @@ class VirtualHands:
         if item.name in FAULTS:
             self._session.board.fault(FAULTS[item.name], on=False)
         elif item.name == "hot_water":
-            self._pour(COOL_C)
-            self._pour(COOL_C, BETWEEN_POURS_S)
-            wait(SETTLED)
+            self._cool(wait)
         wait(3)
 
     def seen(self, question: str) -> bool:
@@ -177,6 +177,20 @@ class VirtualHands:
         while board.report()["now_s"] < back_s:
             time.sleep(PASS_S / 50)
         self._session.link.replace(ports.open_port(board.path))
+
+    def _water(self, poured_c: float, cup_c: float) -> None:
+        """Water is poured into a bath; a plate's probe goes into a cup."""
+        if self._bath == "plate":
+            self._session.board.hand("water", temp_c=cup_c, within_s=CUP_S)
+        else:
+            self._pour(poured_c)
+
+    def _cool(self, wait: Wait) -> None:
+        self._water(COOL_C, COOL_C)
+        if self._bath != "plate":
+            self._pour(COOL_C, BETWEEN_POURS_S)
+        wait(SETTLED)
+        self._session.board.hand("water", on=False)  # a plate's probe goes back
 
     def _pour(self, temp_c: float, after_s: float = 0.0) -> None:
         event: Event = WaterSwap(at_s=0.0, litres=POURED * self._water_l, temp_c=temp_c)

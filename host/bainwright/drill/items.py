@@ -82,7 +82,7 @@ class Item:
     limit : callable or None
         Settings to the longest time until then, s; None where no machine can time it.
     needs : str
-        What the rig must have for it: ``guard``, ``bowl`` or nothing.
+        What the rig must have for it: ``guard``, ``bowl``, ``float`` or nothing.
     required : bool
         A rig that lacks what it needs cannot pass the drill.
     simulated : bool
@@ -136,6 +136,10 @@ ITEMS = (
     Item("bowl_probe", "chocolate probe pulled", WIRING, HOLD,
          "Pull the chocolate probe's plug.", "A warning; the warmer continues by its water probe.",
          "Put the plug back.", faults.BOWL_PROBE, one_pass, needs="bowl", required=False),
+    Item("float", "low water takes the heat off", WIRING, HOLD,
+         "Lift the float out of the water, and keep it out.",
+         "The guard relay clicks open at once; within 10 s the warmer asks for water.",
+         "Hang the float back into the water.", needs="float", required=False),
     Item("pause", "water pause takes the heat off", LOGIC, HOLD,
          "Nothing: the PC asks for the water pause.", "The heat is off and the guard relay clicks open.",
          limit=one_pass),
@@ -171,4 +175,6 @@ def lacking(item: Item, settings: Mapping[str, object]) -> str:
         return "no guard relay is fitted"
     if item.needs == "bowl" and settings["probe.bowl.kind"] == "none":
         return "no chocolate probe is fitted"
+    if item.needs == "float" and not settings["float"]:
+        return "no float is fitted"
     return ""

@@ -27,7 +27,7 @@ NONE_SIMULATED = "a simulated warmer has none"
 TEST_CHANGED = "the test itself has changed since"
 PASSED, OPEN, VOID, CANNOT = "passed", "open", "void", "not possible"
 SAFETY_SOURCES = (supervisor, heat_balance, plausibility, rest, selftest)
-WIRED = ("heater_w", "heater_lag_s", "switch", "guard", "panel", "probe.")  # settings that say how it is wired
+WIRED = ("heater_w", "heater_lag_s", "switch", "guard", "float", "panel", "probe.")  # settings that say how it is wired
 WATCHED = ("trip.", "hard_limit_c", "guard")  # settings the supervisor judges by
 
 

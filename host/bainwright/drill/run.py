@@ -25,6 +25,8 @@ BACK_S = 120.0  # real time to plug a board in again
 MASKED = "the water moved by itself, so guard and switch were not judged: let it come to rest, and drill again"
 OPENED_ITSELF = "the firmware opened the relay itself, so this says nothing about the gate: drill again"
 
+NOT_SEEN_LOW = "the board saw no low water: look for a float that hangs, and for its circuit bridged"
+
 Outcome = tuple[bool, float | None, str]  # passed, s it took, and words
 
 
@@ -86,8 +88,8 @@ class Drill:
         ways: dict[str, Callable[[Item], Outcome]] = {
             "switch_link": self._refused_start, "guard_link": self._refused_start, "self_test": self._passed_test,
             "bowl_probe": self._reported, "water_probe": self._reported, "hot_water": self._reported,
-            "gate": self._gated, "pause": self._paused, "host_gone": self._alone, "latch_kept": self._latched,
-            "button": self._cleared,
+            "gate": self._gated, "pause": self._paused, "float": self._floated, "host_gone": self._alone,
+            "latch_kept": self._latched, "button": self._cleared,
         }  # fmt: skip
         return ways.get(item.name, self._inspected)
 
@@ -171,6 +173,16 @@ class Drill:
         passed, why = self._off() if seen else (False, "it did not pause")
         self._request("resume")
         return passed, took_s, why
+
+    def _floated(self, item: Item) -> Outcome:
+        """The board must see it: the relay opens without the board."""
+        self.hands.do(item, self._passes)
+        seen = self._await(lambda m: _event(m) == "water_low", self.hands.patience_s)
+        passed, why = self._off() if seen else (False, NOT_SEEN_LOW)
+        self.hands.undo(item, self._passes)
+        if seen:
+            self._request("resume")
+        return passed, None, why
 
     def _alone(self, item: Item) -> Outcome:
         before = self.session.link.hello()

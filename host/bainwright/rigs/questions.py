@@ -79,6 +79,8 @@ QUESTIONS = (
              lambda known: "onewire" if known["found"] > 2 else "none",
              when=lambda known: "probe.water2.kind" in ROWS),
     Question("guard", "Is there a guard relay in series with the switch? (yes, no)", lambda known: True),
+    Question("float", "Does a float open the guard relay when the water is low? (yes, no)", lambda known: False,
+             when=lambda known: _is_water(known) and bool(known["guard"])),
     Question("panel", "Are buttons, lamps and buzzer fitted? (yes, no)", lambda known: False),
     Question("display", "Is a display of 128 x 64 fitted? (yes, no)", lambda known: False,
              when=lambda known: bool(known["panel"])),

@@ -16,6 +16,7 @@ from typing import Any
 
 from bainwright.core.errors import BainError, LinkError, UseError
 from bainwright.virtual.interpreter import require_micropython
+from bainwright.virtual.wiring import HAND_C, HAND_S
 
 ANSWER_S = 60.0  # a simulator that is silent for this long (real time) counts as dead; a plant may compute for long
 
@@ -141,9 +142,12 @@ class VirtualBoard:
         """Apply a scenario event that acts on the warmer, such as `WaterSwap`, after `after_s`; `at_s` is ignored."""
         self._ask("apply_event", event, after_s)
 
-    def hand(self, probe: str, on: bool = True) -> None:
-        """Close a hand round a probe (water, bowl), or let go of it."""
-        self._ask("hand", probe, on)
+    def hand(self, probe: str, on: bool = True, temp_c: float = HAND_C, within_s: float = HAND_S) -> None:
+        """Close a hand round a probe (water, bowl), or hold it in something else; or let go of it.
+
+        It follows what is around it with the time constant `within_s`.
+        """
+        self._ask("hand", probe, on, temp_c, within_s)
 
     def power_cut(self, for_s: float = 1.0) -> None:
         """Cut the board's supply for `for_s` virtual seconds."""

@@ -39,7 +39,7 @@ class DeskMemory:
     """What the wiring shares with the board: readings, probe states, edges."""
 
     def __init__(self) -> None:
-        self.bus = 0
+        self.bus = self.float_wet = 0
         self.edge_head = self.edge_tail = self._first = 0
         self._edges: list[tuple[int, int]] = []
         self.arrays: dict[str, list[int]] = {name: [0, 0] for name in ("kind", "rom", "fresh", "reading", "status")}

@@ -46,6 +46,8 @@ class Pin:
         if level is None:
             if self.number in (PINS["yes"], PINS["no"]):
                 return 0 if desk.buttons & (1 if self.number == PINS["yes"] else 2) else 1
+            if self.number == PINS["float"]:
+                return desk.shared.float_wet
             return desk.shared.arrays["pins"][self.number]
         desk.drive(self.number, 1 if level else 0)
         return None

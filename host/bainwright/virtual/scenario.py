@@ -30,7 +30,7 @@ RoomC = Annotated[float, Meta(ge=-10.0, le=45.0, description="°C of the room")]
 FaultName = Literal[
     "water_open", "water_short", "water_stuck", "water_power_on", "water_bad_crc",
     "bowl_open", "bowl_short", "bowl_stuck", "bowl_power_on", "bowl_bad_crc",
-    "bus_low", "bus_dead", "switch_shorted", "guard_welded", "heater_open", "display_open",
+    "bus_low", "bus_dead", "switch_shorted", "guard_welded", "heater_open", "display_open", "water_low",
 ]
 
 

@@ -308,8 +308,8 @@ class Simulator:
         self.wiring.world.check_event(event)
         self._at_next_exchange(self.events.scenario_effect(event, round(after_s * 1e6)))
 
-    def _do_hand(self, probe: str, on: bool) -> None:
-        self._at_next_exchange(lambda at_us: self.wiring.hand(probe, on))
+    def _do_hand(self, probe: str, on: bool, temp_c: float, within_s: float) -> None:
+        self._at_next_exchange(lambda at_us: self.wiring.hand(probe, on, temp_c, within_s))
 
     def _do_power_cut(self, for_s: float) -> None:
         self._at_next_exchange(lambda at_us: self.events.cut(at_us, round(for_s * 1e6)))

@@ -74,9 +74,13 @@ class Wiring:
         self._next_event_us = NEVER
         self._level, self._guard, self._beat_us = 0, False, -GATE_US
         self._held: dict[str, float | None] = {}
-        self._hands: dict[str, int] = {}  # since when a hand holds a probe, µs
+        self._hands: dict[str, tuple[int, float, float, float]] = {}  # probes held: since µs, from °C, in °C, within s
         self._wire_probes()
         self._wire_display()
+        self._wire_float()
+
+    def _wire_float(self) -> None:
+        self.shared.float_wet = int(self.settings["float"] and "water_low" not in self.faults)
 
     def _wire_display(self) -> None:
         self.shared.display_fitted = int(self.settings["display"] and "display_open" not in self.faults)
@@ -168,6 +172,7 @@ class Wiring:
         if "heater_open" in faults:
             return 0.0
         closed = self._guard and self.now_us < self._beat_us + GATE_US
+        closed = closed and not (self.settings["float"] and "water_low" in faults)  # it is in series with the coil
         if self.has_guard and not closed and "guard_welded" not in faults:
             return 0.0
         return self.heater_w if "switch_shorted" in faults else self.heater_w * self._level / FULL
@@ -184,8 +189,7 @@ class Wiring:
         temp_c = self._held[name] if f"{name}_stuck" in self.faults else self.world.probe_c(name)
         self._held[name] = temp_c
         if temp_c is not None and name in self._hands:
-            held_s = (self.now_us - self._hands[name]) / SECOND_US
-            temp_c += (HAND_C - temp_c) * -math.expm1(-held_s / HAND_S)
+            temp_c = self._held_c(name)
         kind = self.shared.get("kind", place)
         if kind == 1:
             self._wire_status(place, name, temp_c)
@@ -218,12 +222,19 @@ class Wiring:
         ratio = platinum_ohm(temp_c, s[at + "r0_ohm"]) / s[at + "reference_ohm"]
         return min(int(ratio * 32768 + 0.5) << 1, RATIO_FULL)
 
-    def hand(self, name: str, on: bool) -> None:
-        """Close a hand round a probe, or let go of it."""
-        if on:
-            self._hands[name] = self.now_us
-        else:
+    def hand(self, name: str, on: bool, around_c: float, within_s: float) -> None:
+        """Close a hand round a probe, or hold it in a cup; or let go of it."""
+        if not on:
             self._hands.pop(name, None)
+            return
+        from_c = self._held_c(name) if name in self._hands else self.world.probe_c(name)
+        if from_c is not None:
+            self._hands[name] = self.now_us, from_c, around_c, within_s
+
+    def _held_c(self, name: str) -> float:
+        """A held probe's element: it goes from where it was to what is around it."""
+        since_us, from_c, around_c, within_s = self._hands[name]
+        return around_c + (from_c - around_c) * math.exp(-(self.now_us - since_us) / SECOND_US / within_s)
 
     # -- faults -------------------------------------------------------------------------------------------------------
 
@@ -252,6 +263,7 @@ class Wiring:
         low, dead = "bus_low" in self.faults or shorted, "bus_dead" in self.faults
         self.shared.bus = BUS_LOW if low else BUS_DEAD if dead else 0
         self._wire_display()
+        self._wire_float()
         for place, name in enumerate(PLACES):
             self._wire_status(place, name, 0.0 if self.world.dead is None else None)
 

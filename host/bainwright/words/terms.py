@@ -45,6 +45,8 @@ PROMPTS = {
     "lift": "the heat is off and the bowl still gets warmer: lift it for a while, wipe the underside dry",
     "spread": "lift the bowl, wipe the underside dry, spread what is left, let it set, weigh it; then yes. No holds it "
               "melted overnight",
+    "water_low": "the float says that the water is low: unplug, fill the bath to its mark with warm water, plug in; "
+                 "then w",
     "go_on": "the heat went off: look at the bowl; yes resumes the hold, no ends it",
     "look": "water up to its mark, probes in place? yes once more starts as last time",
 }
@@ -73,6 +75,7 @@ _PLAIN = {
     "bowl_off": "bowl off",
     "bowl_on": "bowl back",
     "paused": "pause: the heat is off",
+    "water_low": "the water is low: the float took the heat off",
     "resumed": "heat on again after the pause",
     "announced": "refill coming: the bath warms up for it",
     "no_refill": "no refill after all: the bath returns to its target",
@@ -161,6 +164,7 @@ CAPTIONED = (
     "bowl_off",
     "bowl_on",
     "paused",
+    "water_low",
     "resumed",
     "announced",
     "refill",

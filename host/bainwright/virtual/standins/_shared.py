@@ -26,6 +26,7 @@ FIELDS = (
     ("status", 2, NARROW),  # probes: 0 sound, 1 absent, 2 as at power-on, 3 garbles what it says
     ("reading", 2, NARROW),  # 1-wire: sixteenths of a degree; NTC, platinum: the converter's word
     ("display_fitted", 1, NARROW),  # is there a display?
+    ("float_wet", 1, NARROW),  # does the float close its circuit?
     # written by the interpreter
     ("now_us", 1, WIDE),
     ("post_us", 16, WIDE),  # virtual times of the last posts, by post number modulo 16

@@ -9,7 +9,8 @@ from _clock import pins, shared
 from _converter import Converter
 from _display import ADDRESS, DisplayController
 
-HEATER, GUARD, HEARTBEAT, YES, NO = (pins[name] for name in ("heater", "guard", "heartbeat", "yes", "no"))
+HEATER, GUARD, HEARTBEAT, YES, NO, FLOAT = (
+    pins[name] for name in ("heater", "guard", "heartbeat", "yes", "no", "float"))
 ADC_WATER, ADC_BOWL = pins["adc_water"], pins["adc_bowl"]
 
 PWRON_RESET = _shared.POWER_ON_CAUSE
@@ -87,6 +88,8 @@ class Pin:
             return _levels[self.number]
         if _pressed(self.number, _clock.buttons):
             return 0
+        if self.number == FLOAT:
+            return shared.float_wet
         return 1 if self.pull == Pin.PULL_UP else 0
 
     __call__ = value
