@@ -339,7 +339,7 @@ def test_the_virtual_pot_does_the_whole_drill_itself_and_a_second_run_has_nothin
     shown = capsys.readouterr().out
     assert "VIRTUAL" in shown
     assert "Passed" in shown
-    kept = Path("pot-drill-virtual.json")
+    kept = Path("pot24-drill-virtual.json")
     doc = json.loads(kept.read_text())
     del doc["items"]["button"]
     kept.write_text(json.dumps(doc))
