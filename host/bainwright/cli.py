@@ -8,6 +8,7 @@ import sys
 import click
 
 from bainwright import __version__
+from bainwright.commands.alert import alert
 from bainwright.commands.board import board
 from bainwright.commands.calibrate import calibrate
 from bainwright.commands.collect import collect
@@ -36,8 +37,8 @@ from bainwright.core.terminal import guarded
 LONGEST = 2000  # characters of an error; chosen: half a screen
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 COMMANDS = (
-    board, calibrate, collect, drill, export, gather, hold, holds, install, page, plan, ports, profile, review, rig,
-    show, stock, temper, tune, watch,
+    alert, board, calibrate, collect, drill, export, gather, hold, holds, install, page, plan, ports, profile, review,
+    rig, show, stock, temper, tune, watch,
 )
 
 

@@ -208,7 +208,7 @@ def test_a_slow_channel_delays_nothing_and_a_full_one_is_reported():
 
 def test_a_channel_that_breaks_is_a_line_and_not_the_end():
     """It is tried again with the next alarm."""
-    assert "NOT delivered by broken" in outcome(Broken(), ALARM)
+    assert "NOT delivered by broken" in outcome(Broken(), ALARM).words
 
 
 class Notebook:

@@ -44,7 +44,7 @@ class AlarmView:
     def refresh(self, scene: Scene) -> None:
         """Show the scene; call a person when that is due, and show how earlier calls went."""
         now_s = self._clock_s()
-        if scene.status is not self._status:
+        if scene.status != self._status:
             self._status, self._reported_s = scene.status, now_s
         if now_s >= self._next_s:
             self._next_s = now_s + LOOK_S

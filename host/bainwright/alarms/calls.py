@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from types import TracebackType
 
 from bainwright.alarms.alarm_view import AlarmView
+from bainwright.alarms.alive_view import AliveView
 from bainwright.alarms.channels import channel
-from bainwright.alarms.rules import Coming, Rules
-from bainwright.alarms.sender import TEST, Sender, outcome
+from bainwright.alarms.rules import Alarm, Coming, Rules
+from bainwright.alarms.sender import TEST, Outcome, Sender, outcome
 from bainwright.display.view import View
 
 
@@ -17,10 +18,12 @@ class Calls:
 
     Parameters
     ----------
-    typed : sequence of str
+    alerts : sequence of str
         The ways, as typed after ``--alert``.
     coming : Coming
         Whether somebody is on their way.
+    alive : sequence of str
+        The ways that a sign of life takes, as typed after ``--alive``.
 
     Raises
     ------
@@ -28,21 +31,27 @@ class Calls:
         If one of the ways cannot work.
     """
 
-    def __init__(self, typed: Sequence[str], coming: Coming) -> None:
-        self._channels = [channel(each) for each in typed]
-        self._rules, self._sender = Rules(coming), Sender(self._channels)
+    def __init__(self, alerts: Sequence[str], coming: Coming, alive: Sequence[str] = ()) -> None:
+        self._channels, signs = [channel(each) for each in alerts], [channel(each) for each in alive]
+        self._rules, self._sender, self._signs = Rules(coming), Sender(self._channels), Sender(signs)
 
     def __enter__(self) -> Calls:
         self._sender.__enter__()
+        self._signs.__enter__()
         return self
 
     def __exit__(self, *details: type[BaseException] | BaseException | TracebackType | None) -> None:
         self._sender.__exit__(*details)
+        self._signs.__exit__(*details)
 
-    def tried(self) -> list[str]:
-        """Send a test each way; returns how that went, a line each."""
+    def tried(self) -> list[Outcome]:
+        """Send a test each way to a person; returns how each went."""
         return [outcome(each, TEST) for each in self._channels]
 
+    def call(self, alarm: Alarm) -> list[Outcome]:
+        """Call at once, each way, and wait for how it went."""
+        return [outcome(each, alarm) for each in self._channels]
+
     def view(self, view: View) -> View:
-        """A view that also calls."""
-        return AlarmView(view, self._rules, self._sender)
+        """A view that also calls, and sends signs of life."""
+        return AliveView(AlarmView(view, self._rules, self._sender), self._signs)

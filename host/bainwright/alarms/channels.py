@@ -1,4 +1,4 @@
-"""Ways to a person: a command of their own, or a web hook on their own network.
+"""Ways to a person: a command of their own, a web hook on their own network, or a service that they use already.
 
 A channel either delivers within `DELIVERS_S` or gives the reason in words.
 """
@@ -8,6 +8,7 @@ from __future__ import annotations
 import http.client
 import ipaddress
 import json
+import logging
 import shlex
 import shutil
 import socket
@@ -132,6 +133,48 @@ class WebHook:
         return "" if 200 <= status < 300 else f"it answered with status {status}"
 
 
+class Service:
+    """A mail server, a chat or a push service, as apprise knows them by their addresses.
+
+    Parameters
+    ----------
+    url : str
+        An address of apprise's, such as ``mailto://...``.
+
+    Raises
+    ------
+    UseError
+        If apprise is not installed, or does not know such an address.
+    """
+
+    def __init__(self, url: str) -> None:
+        try:
+            import apprise
+        except ImportError:
+            raise UseError(OPTION, got=_scheme(url), wanted="a command, or http://ADDRESS",
+                           hint="pip install 'bainwright[alerts]' adds mail, chat and push services") from None
+        service = apprise.Apprise.instantiate(url, suppress_exceptions=True)
+        if service is None:
+            raise UseError(OPTION, got=_scheme(url), wanted="an address of a service that apprise knows",
+                           hint="https://github.com/caronc/apprise/wiki lists them")
+        self._apprise, self._service = apprise, service
+        self.name = _scheme(url)  # the rest may hold a password
+
+    def deliver(self, alarm: Alarm) -> str:
+        """Send it; the reason is the last line of apprise's own log."""
+        kind = self._apprise.NotifyType.FAILURE if alarm.now else self._apprise.NotifyType.WARNING
+        with self._apprise.LogCapture(level=logging.WARNING, fmt="%(message)s") as log:
+            if self._service.notify(title=visible(alarm.title), body=visible(alarm.words) or visible(alarm.title),
+                                    notify_type=kind):  # fmt: skip
+                return ""
+            said = log.getvalue().strip().splitlines()
+        return visible(said[-1][:200]) if said else "it did not accept it"
+
+
+def _scheme(url: str) -> str:
+    return f"{url.partition('://')[0]}://"
+
+
 def _is_near(address: str) -> bool:
     found = ipaddress.ip_address(address.partition("%")[0])
     return found.is_loopback or found.is_link_local or (found.is_private and not found.is_unspecified)
@@ -150,4 +193,7 @@ def channel(typed: str) -> Channel:
     UseError
         If it can be none.
     """
-    return WebHook(typed) if typed.strip().lower().startswith(("http://", "https://")) else Command(typed)
+    scheme, is_address, _ = typed.strip().partition("://")
+    if not is_address or not scheme.isalnum():
+        return Command(typed)
+    return WebHook(typed) if scheme.lower() in ("http", "https") else Service(typed.strip())

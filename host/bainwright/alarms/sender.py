@@ -6,8 +6,10 @@ import queue
 import threading
 from collections.abc import Sequence
 from types import TracebackType
+from typing import NamedTuple
 
 from bainwright.alarms.channels import Channel
+from bainwright.alarms.delivery_log import record
 from bainwright.alarms.rules import Alarm
 
 MOST_WAITING = 4  # of a channel: an alarm that waits behind four others is repeated by its own rule
@@ -55,18 +57,29 @@ class Sender:
 
     def _work(self, channel: Channel, waiting: queue.Queue[Alarm | None]) -> None:
         while (alarm := waiting.get()) is not None:
-            self._results.put(outcome(channel, alarm))
+            self._results.put(outcome(channel, alarm).words)
 
 
-def outcome(channel: Channel, alarm: Alarm) -> str:
-    """Deliver an alarm, and say how that went."""
+class Outcome(NamedTuple):
+    """How a delivery went: did it arrive, and a sentence."""
+
+    arrived: bool
+    words: str
+
+
+def outcome(channel: Channel, alarm: Alarm) -> Outcome:
+    """Deliver an alarm, record it, and say how that went."""
     try:
         why = channel.deliver(alarm)
     except Exception as failed:
         why = repr(failed)
-    if why:
-        return f"alarm NOT delivered by {channel.name}: {why}"
-    return f"alarm delivered by {channel.name}: {alarm.title}"
+    words = f"alarm NOT delivered by {channel.name}: {why}" if why else (
+        f"alarm delivered by {channel.name}: {alarm.title}")  # fmt: skip
+    try:
+        record(alarm, channel.name, why)
+    except OSError as failed:
+        words += f" (and not recorded: {failed.strerror or failed})"
+    return Outcome(not why, words)
 
 
 def _put(waiting: queue.Queue[Alarm | None], alarm: Alarm | None) -> bool:

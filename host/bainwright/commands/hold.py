@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from bainwright.commands import console, options
+from bainwright.commands.alert import calls_of
 
 if TYPE_CHECKING:
     from bainwright.alarms.calls import Calls
-    from bainwright.alarms.rules import Coming
     from bainwright.evening.options import HoldSetup
     from bainwright.live.live_hold import LiveHold
     from bainwright.page.hosting import HoldPage
@@ -49,13 +49,14 @@ if TYPE_CHECKING:
 @click.option("--lan", is_flag=True, help="Serve the page to phones on the local network too.")
 @click.option("--page-at", metavar="ADDRESS",
               help="Serve the page at this address of this PC, e.g. 192.168.1.20:8024.")
-@click.option("--alert", metavar="COMMAND|URL", multiple=True,
-              help="Call a person this way when the warmer needs one; give it again for another way.")
+@options.alert
+@click.option("--alive", metavar="COMMAND|URL", multiple=True,
+              help="Send a sign of life this way every five minutes, so that somebody notices when they stop.")
 @click.option("--quiet", is_flag=True, help="No bell when the warmer asks for somebody.")
 @options.json
 def hold(
-    big: bool, quiet: bool, page: bool, lan: bool, page_at: str | None, alert: tuple[str, ...], as_json: bool,
-    **asked: Any,
+    big: bool, quiet: bool, page: bool, lan: bool, page_at: str | None, alert: tuple[str, ...],
+    alive: tuple[str, ...], as_json: bool, **asked: Any,
 ) -> int:
     """Hold a chocolate in its window.
 
@@ -72,24 +73,12 @@ def hold(
         from bainwright.commands.watch import follow
 
         return follow(joined, big, quiet)
-    with LiveHold() as live, _calls(alert, live.coming) as calls, _page(page, lan, page_at, live) as served:
+    with LiveHold() as live, calls_of(alert, alive, live.coming) as calls, _page(page, lan, page_at, live) as served:
         if served and lan and console.is_asked() and not as_json:  # the screen of the hold would hide the code
             console.ask_line("Scan the code with the phone now; Return goes on")
         done = _run(setup, big, quiet, live, served is not None, calls)
     _show(done, as_json)
     return done.exit_code
-
-
-def _calls(alert: tuple[str, ...], coming: Coming) -> AbstractContextManager[Calls | None]:
-    """The ways to a person, each tried once before the heat goes on: a night is no time to find one dead."""
-    if not alert:
-        return nullcontext()
-    from bainwright.alarms.calls import Calls
-
-    calls = Calls(alert, coming)
-    for line in calls.tried():
-        console.remark(line)
-    return calls
 
 
 def _page(page: bool, lan: bool, page_at: str | None, live: LiveHold) -> AbstractContextManager[HoldPage | None]:

@@ -24,6 +24,8 @@ plant = click.option("--plant", metavar="FILE.py:NAME", help="Your own simulated
 speed = click.option("--speed", metavar="N|max", help="How fast simulated time passes.  [default: max]")
 seed = click.option("--seed", type=SEED, metavar="N",
                     help="Random seed for the simulated noise.  [default: 0]")
+alert = click.option("--alert", metavar="COMMAND|URL", multiple=True,
+                     help="Call a person this way when the warmer needs one; give it again for another way.")
 fahrenheit = click.option("--fahrenheit", is_flag=True, help="Show °F.")
 pounds = click.option("--pounds", is_flag=True, help="Show oz and lb.")
 

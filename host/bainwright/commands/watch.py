@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bainwright.commands import console
+from bainwright.commands import console, options
+from bainwright.commands.alert import calls_of
 
 if TYPE_CHECKING:
+    from bainwright.alarms.calls import Calls
     from bainwright.live.joining import Joined
 
 
@@ -18,12 +20,17 @@ if TYPE_CHECKING:
 @click.option("--json", "as_json", is_flag=True, help="Print each report as one line of JSON, for a program.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print each report as a row of the log, for a program.")
 @click.option("--big", is_flag=True, help="Digits to read across the kitchen.")
+@options.alert
 @click.option("--quiet", is_flag=True, help="No bell when the warmer asks for somebody.")
-def watch(warmer: str | None, as_json: bool, as_csv: bool, big: bool, quiet: bool) -> int:
+def watch(
+    warmer: str | None, as_json: bool, as_csv: bool, big: bool, alert: tuple[str, ...], quiet: bool
+) -> int:
     """Watch a hold that another bain on this PC runs, and act with the same keys.
 
-    The hold and its log do not depend on who watches. Ctrl-C stops watching; the hold continues.
+    The hold and its log do not depend on who watches. Ctrl-C stops watching; the hold continues. With --alert it calls
+    when the warmer needs somebody, and also when the bain that runs the hold ends or hangs.
     """
+    from bainwright.alarms.rules import Coming
     from bainwright.core.errors import UseError
     from bainwright.live import joining, watching
 
@@ -36,16 +43,22 @@ def watch(warmer: str | None, as_json: bool, as_csv: bool, big: bool, quiet: boo
         except BrokenPipeError:
             console.nobody_reads(sys.stdout)
         return 0
-    return follow(joined, big, quiet)
+    with joined, calls_of(alert, (), Coming()) as calls:
+        return follow(joined, big, quiet, calls)
 
 
-def follow(joined: Joined, big: bool, quiet: bool) -> int:
+def follow(joined: Joined, big: bool, quiet: bool, calls: Calls | None = None) -> int:
     """Show a joined hold at this terminal until it is over, or the person leaves."""
+    from bainwright.alarms.rules import Alarm
     from bainwright.display.view import choose_view
-    from bainwright.live.watching import KEYS, Watching
+    from bainwright.live.watching import ENDED, KEYS, Watching
 
     console.remark(f"watching {joined.hello.chocolate} on the warmer {joined.hello.warmer!r}; the bain that runs the "
                    "hold records it")
     view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=big, keys=KEYS, quiet=quiet)
-    console.remark(Watching(joined, view).run())
+    ended = Watching(joined, calls.view(view) if calls else view).run()
+    console.remark(ended)
+    if ended == ENDED and calls:
+        for each in calls.call(Alarm("program", True, "The PC's program for the warmer has ended", ENDED)):
+            console.remark(each.words)
     return 0

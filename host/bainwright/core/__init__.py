@@ -1,1 +1,1 @@
-"""What every room builds on: errors, units, masses, TOML reading, keys. It imports no other room."""
+"""What every room builds on: errors, units, masses, TOML reading, keys."""

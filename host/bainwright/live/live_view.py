@@ -46,7 +46,7 @@ class LiveView:
         """Show the scene, and put it before the watchers when that is due."""
         self._view.refresh(scene)
         now_s = self._clock_s()
-        if scene.status is not self._status:
+        if scene.status != self._status:
             self._status, self._reported_s = scene.status, now_s
         if now_s >= self._next_s:
             self._scene, self._next_s = scene, now_s + LEAST_S
