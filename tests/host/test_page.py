@@ -290,7 +290,7 @@ def test_an_address_that_is_not_this_pcs_is_refused_in_words():
 def test_a_chart_breaks_its_line_where_a_reading_is_missing():
     """And has no line for a probe that is not there."""
     samples = [(0.0, 33.0, 31.5), (60.0, 33.0, None), (120.0, None, 31.5), (180.0, 33.0, 31.4)]
-    drawn = chart(samples, (31.0, 32.0, 34.5), label="x")
+    drawn = chart(samples, (31.0, 32.0, 34.5), bath="water", label="x")
     chocolate = re.search(r'class="chocolate" d="([^"]*)"', drawn)[1]
     assert (chocolate.count("M"), chocolate.count("L")) == (2, 1)
     Outline(drawn)
@@ -298,7 +298,7 @@ def test_a_chart_breaks_its_line_where_a_reading_is_missing():
 
 def test_a_chart_stays_inside_its_frame_whatever_the_readings_are():
     """A probe at -40 or 120 °C is drawn at the edge."""
-    drawn = chart([(0.0, 120.0, -40.0), (3600.0, -40.0, 120.0)], (31.0, 32.0, 34.5), label="x")
+    drawn = chart([(0.0, 120.0, -40.0), (3600.0, -40.0, 120.0)], (31.0, 32.0, 34.5), bath="water", label="x")
     lines = re.findall(r'd="(M[^"]*)"', drawn)
     heights = [float(y) for line in lines for y in re.findall(r"[ML][\d.]+ (-?[\d.]+)", line)]
     assert heights

@@ -25,6 +25,7 @@ class Now(msgspec.Struct, frozen=True):
     virtual: bool
     chocolate: str
     warmer: str
+    bath: str
     t_s: float
     for_s: float | None
     state: str
@@ -90,6 +91,7 @@ def now_of(scene: Scene, *, over: bool = False, coming: bool = False) -> Now:
         virtual=scene.virtual,
         chocolate=scene.chocolate,
         warmer=scene.warmer,
+        bath=scene.bath,
         t_s=scene.t_s,
         for_s=scene.for_s,
         state=status.state if status else "",

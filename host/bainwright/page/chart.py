@@ -22,6 +22,7 @@ def chart(
     samples: Sequence[Sample],
     window: tuple[float, float, float],
     *,
+    bath: str,
     label: str,
     events: Iterable[tuple[float, str]] = (),
 ) -> str:
@@ -33,6 +34,8 @@ def chart(
         Time, water and chocolate; None breaks a line.
     window : tuple of float
         Low and high end of the chocolate's window and the water's ceiling, °C.
+    bath : str
+        What is under the bowl: water or plate.
     label : str
         What the drawing shows, for those who hear it read out.
     events : iterable of (s, str)
@@ -53,7 +56,7 @@ def chart(
         *(_mark(scale, t_s, text) for t_s, text in events if scale.from_s <= t_s <= scale.to_s),
         _line(scale, samples, 1, "water"),
         _line(scale, samples, 2, "chocolate"),
-        *_names(scale, samples, window[2]),
+        *_names(scale, samples, window[2], bath),
         "</svg>",
     ]
     return "".join(parts)
@@ -128,7 +131,7 @@ def _line(scale: _Scale, samples: Sequence[Sample], column: int, name: str) -> s
     return f'<path class="{name}" d="{"".join(path)}"/>'
 
 
-def _names(scale: _Scale, samples: Sequence[Sample], ceiling_c: float) -> list[str]:
+def _names(scale: _Scale, samples: Sequence[Sample], ceiling_c: float, bath: str) -> list[str]:
     """Each line's name at its right end, moved apart so that none covers another."""
     ends = [("ceiling", ceiling_c), *(
         (name, temp_c) for name, column in (("water", 1), ("chocolate", 2))
@@ -137,5 +140,6 @@ def _names(scale: _Scale, samples: Sequence[Sample], ceiling_c: float) -> list[s
     parts, above, x = [], -NAME_GAP, WIDTH - RIGHT + 6
     for name, temp_c in sorted(ends, key=lambda end: -end[1]):
         above = max(scale.y(temp_c), above + NAME_GAP)
-        parts.append(f'<text class="name {name}" x="{x}" y="{above + 4:.1f}">{name} {temp_c:.1f}</text>')
+        said = bath if name == "water" else name
+        parts.append(f'<text class="name {name}" x="{x}" y="{above + 4:.1f}">{escape(said)} {temp_c:.1f}</text>')
     return parts

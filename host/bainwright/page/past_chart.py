@@ -34,7 +34,7 @@ def chart_of(log: HoldLog) -> str:
     if len(numbers) != 3 or not numbers[0] < numbers[1] < numbers[2]:
         return ""
     low_c, high_c, ceiling_c = numbers
-    return chart(_samples(log), (low_c, high_c, ceiling_c), label="The whole hold: chocolate and water",
+    return chart(_samples(log), (low_c, high_c, ceiling_c), bath="water", label="The whole hold: chocolate and water",
                  events=[_mark(event) for event in log.events if event.get("event") not in EDGES])  # fmt: skip
 
 

@@ -75,8 +75,10 @@ def charts(now: Now) -> Markup:
     """The last hour and the whole evening, and what happened."""
     window = (now.low_c, now.high_c, now.ceiling_c)
     return Markup(_templates().get_template("_charts.html").render(
-        hour=Markup(chart(now.hour, window, label="The last hour: chocolate and water", events=now.events)),
-        evening=Markup(chart(now.evening, window, label="The whole hold: chocolate and water", events=now.events)),
+        hour=Markup(chart(now.hour, window, bath=now.bath, label=f"The last hour: chocolate and {now.bath}",
+                          events=now.events)),
+        evening=Markup(chart(now.evening, window, bath=now.bath, label=f"The whole hold: chocolate and {now.bath}",
+                             events=now.events)),
         longer=bool(now.hour and now.evening and now.hour[0][0] > now.evening[0][0]),
         events=list(reversed(now.events))[:MOST_EVENTS],
     ))  # fmt: skip
