@@ -35,7 +35,10 @@ micropython.qstr_info()
 
 def test_a_small_package_is_shrunk_as_written_here():
     files = {
-        "p/table.py": b"LOW, HIGH = range(2)\nWAIT_MS = 5 * 1000  # chosen\nROW = (LOW, WAIT_MS)\n_K = -0.5\n",
+        "p/table.py": (
+            b"LOW, HIGH = range(2)\nWAIT_MS = 5 * 1000  # chosen\nROW = (LOW, WAIT_MS)\n_K = -0.5\n"
+            b"NAME = 'one'\nROWS = ((LOW, NAME, 'two'), (HIGH, ('three', None)))\n"
+        ),
         "p/use.py": (
             b"from p import table\nfrom p.table import HIGH, ROW\n\n_count = 0\n\n\nclass Use:\n"
             b"    def __init__(self, most):\n        self._most = most\n        self.last = None\n\n"
@@ -44,14 +47,31 @@ def test_a_small_package_is_shrunk_as_written_here():
         ),
     }
     assert shrunk(files) == {
-        "p/table.py": b"\n  # chosen\nROW = (0, 5000)\n\n",
+        "p/table.py": (
+            b"\n  # chosen\nROW = (0, 5000)\n\n"
+            b"\nROWS = ((0, 'one' if __name__ else \"\", 'two'), (1, ('three' if __name__ else \"\", None)))\n"
+        ),
         "p/use.py": (
             b"from p import table\nfrom p.table import ROW\n\n_a = 0\n\n\nclass Use:\n"
-            b"    def __init__(self, most):\n        self._b = most\n        self.last = None\n\n"
-            b"    def _c(self, value):\n        global _a\n        _a += 1\n"
-            b"        return f'{value} > {self._b} of {5000}', ROW[1], table.ROW[0]\n"
+            b"    def __init__(self, _d):\n        self._b = _d\n        self.last = None\n\n"
+            b"    def _c(self, _d):\n        global _a\n        _a += 1\n"
+            b"        return f'{_d} > {self._b} of {5000}', ROW[1], table.ROW[0]\n"
         ),
     }
+
+
+@pytest.mark.parametrize(("source", "wanted"), [
+    (b"def f(x, y):\n    return x + y\n\n\nf(1, y=2)\n", b"def f(_a, y):\n    return _a + y\n\n\nf(1, y=2)\n"),
+    (b"x = 1\ndef f(y=x):\n    return x, y\n", b"x = 1\ndef f(_a=x):\n    return x, _a\n"),
+    (b"def f(x):\n    x += 1\n    return lambda y: x * y\n",
+     b"def f(_a):\n    _a += 1\n    return lambda _b: _a * _b\n"),
+    (b"def f(x):\n    return [x for x in x]\n", b"def f(x):\n    return [x for x in x]\n"),
+    (b"def f(x, y):\n    return lambda x: x + y\n", b"def f(x, _a):\n    return lambda _b: _b + _a\n"),
+    (b"def f(x):\n    import x\n    return x\n", b"def f(x):\n    import x\n    return x\n"),
+    (b"def f(x):\n    return x.x(x)\n", b"def f(_a):\n    return _a.x(_a)\n"),
+])  # fmt: skip
+def test_a_parameter_is_shortened_where_nothing_else_means_its_name(source, wanted):
+    assert shrunk({"p/m.py": source}) == {"p/m.py": wanted}
 
 
 def test_a_private_name_of_another_module_is_refused():

@@ -1,7 +1,8 @@
 """The firmware's sources with fewer names, as they are compiled for a board: the same lines, the same behaviour.
 
-A board never frees a name, and its table of names grows by doubling. So constants become their values, and the private
-names of each module become `_a`, `_b` and so on, which all modules share. Public names, and with them the wire's, stay.
+A board never frees a name, and its table of names grows by doubling. So constants become their values. The private
+names of each module become `_a`, `_b` and so on, which all modules share; so do parameters that no call names. Public
+names, and with them the wire's, stay.
 Every statement stays on its line, so a traceback from a board points into the source as people read it.
 """
 
@@ -12,7 +13,8 @@ import copy
 import operator
 import re
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
+from itertools import count
 from string import ascii_letters
 from typing import Any
 
@@ -40,6 +42,9 @@ def shrunk(files: Mapping[str, bytes]) -> dict[str, bytes]:
         If a module uses a private name of another one.
     """
     modules = {path.removesuffix(".py").replace("/", "."): Module(source) for path, source in files.items()}
+    named = {name for module in modules.values() for name in module.keywords()}
+    for module in modules.values():
+        module.shorten_parameters(modules, named)
     return {path: module.shrunk(modules) for path, module in zip(files, modules.values(), strict=True)}
 
 
@@ -94,8 +99,8 @@ class Module:
                 return OPERATORS[type(node.op)](left, right)
             case ast.Tuple():
                 return tuple(self._evaluated(each, modules) for each in node.elts)
-            case ast.Call(func=ast.Name(id="range"), args=[count]):
-                return range(self._evaluated(count, modules))
+            case ast.Call(func=ast.Name(id="range"), args=[size]):
+                return range(self._evaluated(size, modules))
         raise KeyError(ast.unparse(node))
 
     def constant(self, node: ast.AST, modules: Modules) -> ast.Constant | None:
@@ -114,11 +119,34 @@ class Module:
     def _is_inlined(self, name: str, modules: Modules) -> bool:
         return self.constant(ast.Name(name, ast.Load()), modules) is not None
 
+    # -- parameters ----------------------------------------------------------------------------------------------------
+
+    def keywords(self) -> Iterator[str]:
+        """The parameters that calls in here name."""
+        return (node.arg for node in ast.walk(self._tree) if isinstance(node, ast.keyword) and node.arg)
+
+    def shorten_parameters(self, modules: Modules, named: Collection[str]) -> None:
+        """Give each parameter that no call names, and every node that means it, a `short` name."""
+        taken = set(self._short_names(modules).values())
+        for function in ast.walk(self._tree):  # an outer one comes before those inside it
+            if isinstance(function, ast.FunctionDef | ast.Lambda):
+                inside = [node for part in _body(function) for node in ast.walk(part)]
+                used = taken | {_short_of(node) for node in inside}
+                free = (short for short in map(_short, count()) if short not in used)
+                for argument in function.args.args:
+                    name = argument.arg
+                    if name in {"self", *named} or PRIVATE.fullmatch(name) or _is_rebound(inside, name):
+                        continue
+                    short = next(free)
+                    for node in [argument, *inside]:
+                        if node is argument or (isinstance(node, ast.Name) and node.id == name):
+                            vars(node)["short"] = short
+
     # -- the text ------------------------------------------------------------------------------------------------------
 
     def shrunk(self, modules: Modules) -> bytes:
         """The source with constants as values and short private names."""
-        edits = [*self._definitions(modules), *self._imports(modules), *self._uses(modules)]
+        edits = [*self._definitions(modules), *self._imports(modules), *self._uses(modules), *self._tables(modules)]
         pieces, at = [], 0
         for begin, end, text in sorted(edits, key=lambda edit: (edit[0], -edit[1])):
             if begin >= at:  # else inside what was taken out
@@ -170,6 +198,38 @@ class Module:
                 for name, at in self._private(node):
                     if name in short:
                         yield at, at + len(name), short[name]
+                if _short_of(node):
+                    begin = self._span(node)[0]
+                    yield begin, begin + len(_name_of(node)), _short_of(node)
+
+    def _tables(self, modules: Modules) -> Iterator[tuple[int, int, str]]:
+        """Let each tuple of constants with a text in it be built when its module is loaded.
+
+        A tuple that the compiler builds has objects of its own for its texts, 32 bytes and more for each; one that is
+        built on the board shares the interned text. An operation that the compiler leaves to the board does that.
+        """
+        for node in _outside_functions(self._tree):
+            if isinstance(node, ast.Tuple) and all(self._is_fixed(each, modules) for each in node.elts):
+                text = next((each for each in node.elts if self._text(each, modules)), None)
+                if text is not None:
+                    end = self._span(text)[1]
+                    yield end, end, ' if __name__ else ""'
+
+    def _text(self, node: ast.expr, modules: Modules) -> str:
+        """The text that a node is; empty where it is none."""
+        found = node if isinstance(node, ast.Constant) else self.constant(node, modules)
+        return found.value if found is not None and isinstance(found.value, str) else ""
+
+    def _is_fixed(self, node: ast.expr, modules: Modules) -> bool:
+        """Does the compiler know its value?"""
+        match node:
+            case ast.Constant():
+                return True
+            case ast.UnaryOp():
+                return self._is_fixed(node.operand, modules)
+            case ast.Tuple():
+                return all(self._is_fixed(each, modules) and not self._text(each, modules) for each in node.elts)
+        return self.constant(node, modules) is not None
 
     def _private(self, node: ast.AST) -> Iterator[tuple[str, int]]:
         """The private names that a node itself writes, and where."""
@@ -203,7 +263,7 @@ class Module:
         if used - defined:
             raise ValueError(f"private names of other modules: {', '.join(sorted(used - defined))}")
         left = sorted(name for name in used if not self._is_inlined(name, modules))
-        return {name: "_" + ascii_letters[at % 52] + str(at // 52 or "") for at, name in enumerate(left)}
+        return {name: _short(at) for at, name in enumerate(left)}
 
 
 class _Rewritten(ast.NodeTransformer):
@@ -213,12 +273,47 @@ class _Rewritten(ast.NodeTransformer):
         self._module, self._modules, self._short = module, modules, short
 
     def visit_Name(self, node: ast.Name) -> ast.expr:
-        node.id = self._short.get(node.id, node.id)
+        node.id = _short_of(node) or self._short.get(node.id, node.id)
         return self._module.constant(node, self._modules) or node
 
     def visit_Attribute(self, node: ast.Attribute) -> ast.AST:
         node.attr = self._short.get(node.attr, node.attr)
         return self._module.constant(node, self._modules) or self.generic_visit(node)
+
+
+def _short(at: int) -> str:
+    """The short name of that number."""
+    return "_" + ascii_letters[at % 52] + str(at // 52 or "")
+
+
+def _short_of(node: ast.AST) -> str:
+    """The short name that a parameter was given; empty for any other node."""
+    return getattr(node, "short", "")
+
+
+def _name_of(node: ast.AST) -> str:
+    """What a name or a parameter is called in the source."""
+    return node.arg if isinstance(node, ast.arg) else getattr(node, "id", "")
+
+
+def _body(function: ast.FunctionDef | ast.Lambda) -> list[ast.AST]:
+    """What is evaluated when a function is called."""
+    return [function.body] if isinstance(function, ast.Lambda) else list(function.body)
+
+
+def _is_rebound(inside: list[ast.AST], name: str) -> bool:
+    """Does something in a function's body give a name of its own scope another meaning there?"""
+    for node in inside:
+        match node:
+            case ast.arg(arg=other) | ast.ExceptHandler(name=other) | ast.alias(asname=other) if other == name:
+                return True
+            case ast.alias(name=other) | ast.FunctionDef(name=other) | ast.ClassDef(name=other) if other == name:
+                return True
+            case ast.Global(names=others) | ast.Nonlocal(names=others) if name in others:
+                return True
+            case ast.comprehension(target=target) if name in {_name_of(each) for each in ast.walk(target)}:
+                return True
+    return False
 
 
 def _outside_texts(node: ast.AST) -> Iterator[ast.AST]:
@@ -227,6 +322,14 @@ def _outside_texts(node: ast.AST) -> Iterator[ast.AST]:
     if not isinstance(node, ast.JoinedStr):
         for child in ast.iter_child_nodes(node):
             yield from _outside_texts(child)
+
+
+def _outside_functions(node: ast.AST) -> Iterator[ast.AST]:
+    """Every node that is evaluated when the module is loaded."""
+    yield node
+    if not isinstance(node, ast.FunctionDef | ast.Lambda):
+        for child in ast.iter_child_nodes(node):
+            yield from _outside_functions(child)
 
 
 def _names(target: ast.expr) -> list[tuple[str, int | None]]:
