@@ -61,9 +61,9 @@ class Look:
     SHAPE = (1, 1, -1, -1, -1, -1, 1, 1)
     LEAST_K, MOST_K = 0.2, 0.5  # peak to peak in the largest load (chosen: a bowl sees a twentieth of it)
     NOISE_K = 0.014  # the least scatter of a half phase's step that is believed: a quarter of a step of 1/16 K
-    LEAST_PROMISE_K = 0.0015  # a quarter of what the shortest block promises along the pattern; less asks nothing
+    LEAST_PROMISE_K = 0.0025  # under half of what the shortest block promises along the pattern; less asks nothing
     LAGS = 0.3  # (chosen: lags half or twice the stated ones leave 0.1 to 0.4)
-    FREE = 5.0  # half phases, less what is fitted: the steps' mean, their trend and the gain
+    FREE = 4.0  # half phases, less what is fitted: the steps' mean, their trend, the gain and how quick the warmer is
 
     def __init__(self, values: dict) -> None:
         self._large_j_per_k = largest_load_j_per_k(values)
@@ -145,6 +145,8 @@ class Look:
             return  # heat was held back all the time, or a person's act turned it round: nothing was asked
         gain = seen_k / promised_k
         left = [read[n] - gain * due[n] for n in range(len(read))]
+        sharp = _along(left, self.SHAPE) / 8.0  # a warmer that answers at once is no noise
+        left = [left[n] - sharp * self.SHAPE[n] for n in range(len(left))]
         # A share of what the gain explains is no noise: the lags are not the stated ones.
         left_k2 = (_along(left, left) - self.LAGS * gain * gain * _along(due, due)) / self.FREE
         left_k2 = max(self.NOISE_K ** 2, left_k2) * _along(weights, weights)
@@ -158,7 +160,7 @@ class Look:
         self.error = self._left_k2 ** 0.5 / self._promised_k
 
 
-def _along(weights: list, steps: list) -> float:
+def _along(weights: list, steps: tuple | list) -> float:
     """One column's share along another."""
     return sum([weight * steps[n] for n, weight in enumerate(weights)])
 
