@@ -52,11 +52,13 @@ if TYPE_CHECKING:
 @options.alert
 @click.option("--alive", metavar="COMMAND|URL", multiple=True,
               help="Send a sign of life this way every five minutes, so that somebody notices when they stop.")
+@click.option("--mqtt", metavar="URL", help="Publish the hold at an MQTT broker: mqtt://[USER@]HOST[:PORT][/PREFIX].")
+@click.option("--homie", is_flag=True, help="With --mqtt: describe the values by the Homie convention too.")
 @click.option("--quiet", is_flag=True, help="No bell when the warmer asks for somebody.")
 @options.json
 def hold(
     big: bool, quiet: bool, page: bool, lan: bool, page_at: str | None, alert: tuple[str, ...],
-    alive: tuple[str, ...], as_json: bool, **asked: Any,
+    alive: tuple[str, ...], mqtt: str | None, homie: bool, as_json: bool, **asked: Any,
 ) -> int:
     """Hold a chocolate in its window.
 
@@ -74,11 +76,25 @@ def hold(
 
         return follow(joined, big, quiet)
     with LiveHold() as live, calls_of(alert, alive, live.coming) as calls, _page(page, lan, page_at, live) as served:
+        _publish(mqtt, homie, live)
         if served and lan and console.is_asked() and not as_json:  # the screen of the hold would hide the code
             console.ask_line("Scan the code with the phone now; Return goes on")
         done = _run(setup, big, quiet, live, served is not None, calls)
     _show(done, as_json)
     return done.exit_code
+
+
+def _publish(mqtt: str | None, homie: bool, live: LiveHold) -> None:
+    """Publish the hold at a broker, where one is named."""
+    from bainwright.core.errors import UseError
+
+    if mqtt is None:
+        if homie:
+            raise UseError("--homie describes what --mqtt publishes", hint="add --mqtt URL")
+        return
+    from bainwright.live.mqtt import Publisher, broker_of
+
+    live.follow(Publisher(broker_of(mqtt), live.latest, describe=homie))
 
 
 def _page(page: bool, lan: bool, page_at: str | None, live: LiveHold) -> AbstractContextManager[HoldPage | None]:

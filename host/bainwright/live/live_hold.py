@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from types import TracebackType
+from typing import Protocol
 
 from bainwright.alarms.rules import Coming
 from bainwright.display.scene import Scene
@@ -12,6 +13,19 @@ from bainwright.live.frame import Hello
 from bainwright.live.latest import Latest
 from bainwright.live.now import now_of
 from bainwright.live.sharing import Sharing
+
+
+class Follower(Protocol):
+    """Something that follows the hold's latest moment from a thread of its own."""
+
+    def start(self, warmer: str) -> None:
+        """The hold runs on this warmer."""
+
+    def stop(self) -> None:
+        """It is over."""
+
+    def trouble(self) -> str:
+        """Why it does not follow now; empty while it does."""
 
 
 class LiveHold:
@@ -33,6 +47,7 @@ class LiveHold:
 
     def __init__(self) -> None:
         self.latest, self.inbox, self.coming, self.warmer = Latest(), Inbox(), Coming(), ""
+        self._followers: list[Follower] = []
         self._sharing = Sharing(self.inbox, self.coming)
         self.troubles: list[Callable[[], str]] = [lambda: self._sharing.trouble]
 
@@ -40,12 +55,21 @@ class LiveHold:
         return self
 
     def __exit__(self, *details: type[BaseException] | BaseException | TracebackType | None) -> None:
+        for each in self._followers:
+            each.stop()
         self._sharing.__exit__(*details)
 
+    def follow(self, follower: Follower) -> None:
+        """Add a follower, which starts with the hold."""
+        self._followers.append(follower)
+        self.troubles.append(follower.trouble)
+
     def share(self, hello: Hello) -> None:
-        """Let other programs of this user watch."""
+        """Let other programs of this user watch, and start the followers."""
         self.warmer = hello.warmer
         self._sharing.start(hello)
+        for each in self._followers:
+            each.start(hello.warmer)
 
     def put(self, scene: Scene, reported_s: float, now_s: float, *, over: bool = False) -> None:
         """Replace the latest moment; `reported_s` is when the board last reported."""

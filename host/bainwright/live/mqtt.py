@@ -1,0 +1,142 @@
+"""Publishes a hold to an MQTT broker from a thread of its own. Nothing is read from the broker: it commands nothing."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import threading
+from typing import Any, NamedTuple
+from urllib.parse import unquote, urlsplit
+
+from bainwright.core.errors import UseError
+from bainwright.live.latest import Latest
+from bainwright.live.mqtt_topics import OFFLINE, ONLINE, homie, homie_id, topic_part, topics
+
+OPTION, PASSWORD = "--mqtt", "BAIN_MQTT_PASSWORD"  # a password in the address could be read by other users of the PC
+LOOK_S = 1.0  # how often the moment is looked at; only what changed is published
+AGAIN_S = 10.0  # chosen: between two attempts to reach a broker
+CONNECTS_S = 5.0
+ENDS_S = 2.0
+QOS = 1  # at least once: values repeat themselves, and none is lost for ever
+
+
+class Broker(NamedTuple):
+    """Where to publish."""
+
+    host: str
+    port: int
+    tls: bool
+    user: str | None
+    prefix: str
+
+
+def broker_of(url: str) -> Broker:
+    """A broker's address, as typed: ``mqtt://[USER@]HOST[:PORT][/PREFIX]``, or ``mqtts://`` with TLS.
+
+    Raises
+    ------
+    UseError
+        If it is none.
+    """
+    parts = urlsplit(url)
+    try:
+        port = parts.port or (8883 if parts.scheme == "mqtts" else 1883)
+    except ValueError:
+        port = 0
+    prefix = unquote(parts.path.strip("/")) or "bain"
+    if parts.scheme not in ("mqtt", "mqtts") or not parts.hostname or not port or set("?#+$") & set(url + prefix):
+        raise UseError(OPTION, got=repr(url), wanted="mqtt://[USER@]HOST[:PORT][/PREFIX], or mqtts:// with TLS")
+    if parts.password is not None:
+        raise UseError(OPTION, got="a password in the address, which other users of this PC could read",
+                       wanted=f"the password in the environment variable {PASSWORD}")  # fmt: skip
+    return Broker(parts.hostname, port, parts.scheme == "mqtts", unquote(parts.username) if parts.username else None,
+                  prefix)  # fmt: skip
+
+
+class Publisher:
+    """Publishes one hold, from `start` to `stop`.
+
+    Parameters
+    ----------
+    broker : Broker
+        Where to.
+    latest : Latest
+        The hold's latest moment.
+    describe : bool
+        Describe the values by the Homie convention, under ``homie/``.
+
+    Raises
+    ------
+    UseError
+        If aiomqtt is not installed.
+    """
+
+    def __init__(self, broker: Broker, latest: Latest, *, describe: bool = False) -> None:
+        try:
+            import aiomqtt
+        except ImportError:
+            raise UseError(OPTION, wanted="the package aiomqtt", hint="pip install 'bainwright[mqtt]'") from None
+        self._aiomqtt: Any = aiomqtt
+        self._broker, self._latest, self._describe = broker, latest, describe
+        self._warmer = ""
+        self._ends = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="mqtt", daemon=True)
+        self._trouble = ""
+
+    def start(self, warmer: str) -> None:
+        """Publish under this warmer's name."""
+        self._warmer = warmer
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Publish the end, and that nobody publishes any more."""
+        self._ends.set()
+        if self._thread.ident is not None:
+            self._thread.join(ENDS_S)
+
+    def trouble(self) -> str:
+        """Why nothing is published now; empty while it is."""
+        return self._trouble
+
+    def _run(self) -> None:
+        while not self._ends.is_set():
+            try:
+                asyncio.run(self._publish())
+            except (self._aiomqtt.MqttError, OSError, ValueError) as failed:
+                where = f"{self._broker.host}:{self._broker.port}"
+                self._trouble = f"nothing is published at {where} ({failed}); the hold is not affected"
+            self._ends.wait(AGAIN_S)
+
+    async def _publish(self) -> None:
+        """Publish what changes, until the hold ends or the broker is lost."""
+        b, mqtt = self._broker, self._aiomqtt
+        base, device = f"{b.prefix}/{topic_part(self._warmer)}", f"homie/{homie_id(self._warmer)}"
+        state = f"{base}/status"
+        client = mqtt.Client(
+            b.host, b.port, username=b.user, password=os.environ.get(PASSWORD) if b.user else None, timeout=CONNECTS_S,
+            tls_params=mqtt.TLSParameters() if b.tls else None, will=mqtt.Will(state, OFFLINE, QOS, retain=True),
+        )  # fmt: skip
+        async with client:
+            self._trouble, sent = "", dict[str, str]()
+            await client.publish(state, ONLINE, QOS, retain=True)
+            ending = False
+            while not ending:
+                ending = await asyncio.to_thread(self._ends.wait, LOOK_S)  # first, so that the end is published too
+                found = self._payloads(base, device)
+                for topic, payload in found.items():
+                    if sent.get(topic) != payload:
+                        await client.publish(topic, payload, QOS, retain=True)
+                sent = found
+            await client.publish(state, OFFLINE, QOS, retain=True)
+            if self._describe:
+                await client.publish(f"{device}/$state", "disconnected", QOS, retain=True)
+
+    def _payloads(self, base: str, device: str) -> dict[str, str]:
+        shown = self._latest.get()
+        if shown is None:
+            return {}
+        found = topics(shown, base)
+        if self._describe:
+            ready = {f"{device}/$state": "alert" if shown.old else "ready"}
+            found |= homie(shown, device, self._warmer) | ready
+        return found
