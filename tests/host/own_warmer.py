@@ -10,7 +10,7 @@ handbooks named.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import psychrolib
@@ -19,6 +19,7 @@ from scipy.integrate import solve_ivp
 
 psychrolib.SetUnitSystem(psychrolib.SI)
 SIGMA = 5.67e-8
+FOAM_W_PER_MK = 0.035  # from memory: expanded polystyrene and its kind
 
 
 @dataclass(frozen=True)
@@ -46,11 +47,13 @@ class OwnWarmer:
     pot_steel_kg: float
     room_c: float
     humidity: float
+    foam_m: float = 0.0  # round the pot
+    plate: bool = False  # the bowl stands dry on metal: no vapour, and only its base is warmed
 
 
 def drawn(rng: np.random.Generator, heater_w: float, litres: float, bowl_kg: float, chocolate_kg: float,
           full_kg: float) -> OwnWarmer:
-    """A warmer that somebody built from a 150 W heater, two litres and a bowl."""
+    """A warmer that somebody built from a heater, some litres and a bowl."""
     bowl_m = 0.24 * (full_kg / 2.0) ** (1 / 3) * rng.uniform(0.92, 1.08)
     pot_m = bowl_m * rng.uniform(1.05, 1.35)
     return OwnWarmer(
@@ -76,6 +79,17 @@ def drawn(rng: np.random.Generator, heater_w: float, litres: float, bowl_kg: flo
         room_c=20.0,
         humidity=rng.uniform(0.4, 0.6),
     )
+
+
+def foamed(rng: np.random.Generator, w: OwnWarmer) -> OwnWarmer:
+    """The same in foam, its water covered but for a gap."""
+    return replace(w, foam_m=rng.uniform(0.007, 0.013), open_share=rng.uniform(0.03, 0.25))
+
+
+def on_a_plate(rng: np.random.Generator, w: OwnWarmer) -> OwnWarmer:
+    """The same on a plate: an air gap of 0.1 to 0.2 mm (air 0.026 W/m·K) under the bowl."""
+    return replace(w, plate=True, water_m=rng.uniform(0.01, 0.03), water_film=0.026 / rng.uniform(1e-4, 2e-4),
+                   open_share=1.0, pot_m=rng.uniform(0.24, 0.28), pot_steel_kg=0.0)
 
 
 def _air_film(surface_c: float, room_c: float, length_m: float, upright: bool) -> float:
@@ -110,8 +124,9 @@ def melting_s(w: OwnWarmer, water_c: float, melt_c: float) -> float:
     """Seconds at full heat until the chocolate is at `melt_c`, the bath held at `water_c`; infinite if not in 12 h."""
     base = math.pi / 4.0 * w.bowl_m**2
     pot = math.pi / 4.0 * w.pot_m**2
-    wetted = base + math.pi * w.bowl_m * 0.6 * 0.36 * w.bowl_m
-    dry = math.pi * w.bowl_m * 0.4 * 0.36 * w.bowl_m
+    sunk = 0.0 if w.plate else 0.6
+    wetted = base + math.pi * w.bowl_m * sunk * 0.36 * w.bowl_m
+    dry = math.pi * w.bowl_m * (1.0 - sunk) * 0.36 * w.bowl_m
     depth = min(0.36 * w.bowl_m, w.chocolate_kg / 1250.0 / base)
     inside = base + math.pi * w.bowl_m * depth
     film = 1.0 / (w.stirred / w.stirred_film + (1.0 - w.stirred) / w.rest_film)
@@ -121,10 +136,11 @@ def melting_s(w: OwnWarmer, water_c: float, melt_c: float) -> float:
         bath, wall, chocolate = y
         over_water = w.draught * _air_film(bath, w.room_c, w.pot_m / 4.0, False)
         side = w.draught * _air_film(bath, w.room_c, w.water_m, True) + _radiation(bath, w.room_c, 0.25)
+        side = 1.0 / (1.0 / side + w.foam_m / FOAM_W_PER_MK)
         open_m2 = w.open_share * max(0.0, pot - base)
         bath_w = (side * math.pi * w.pot_m * w.water_m + 2.0 * pot) * (bath - w.room_c)
         bath_w += open_m2 * (over_water + _radiation(bath, w.room_c, 0.95)) * (bath - w.room_c)
-        bath_w += open_m2 * _vapour_w_per_m2(w, bath, over_water)
+        bath_w += 0.0 if w.plate else open_m2 * _vapour_w_per_m2(w, bath, over_water)
         wall_film = w.draught * _air_film(wall, w.room_c, 0.36 * w.bowl_m, True) + _radiation(wall, w.room_c, 0.2)
         top = w.draught * _air_film(chocolate, w.room_c, w.bowl_m / 4.0, False) + _radiation(chocolate, w.room_c, 0.93)
         into_wall = w.water_film * wetted * (bath - wall)

@@ -60,6 +60,12 @@ def test_stock_on_its_way_up_from_the_evening_calls_no_alarm(milli, word):
     assert scene_words.place(scene) == word
 
 
+def test_a_melt_is_stirred_while_the_warmer_asks_nothing():
+    """What a cook does in a step that asks nothing yet; while dipping there is nothing."""
+    assert "stir every few minutes" in scene_words.prompt(scene_at(stage="melt"))
+    assert scene_words.prompt(scene_at(stage="work")) == "nothing to do"
+
+
 @pytest.mark.parametrize("state", ["hold", "pause"])
 @pytest.mark.parametrize("draw", [screen.draw, screen.draw_big])
 def test_a_plate_is_never_called_water(draw, state):

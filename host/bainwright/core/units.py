@@ -51,7 +51,7 @@ def parse_duration_s(text: str, option: str = "--for") -> float:
 def _letter(text: str) -> str:
     """What to type instead: a bare number most likely misses its letter."""
     bare = text.strip()
-    if bare.isascii() and bare.isdigit():
+    if bare.isascii() and bare.isdigit() and int(bare):  # nobody means 0 of anything
         if int(bare) <= MOST_HOURS:
             return f"did you mean {bare}h or {bare}m?"
         return f"did you mean {bare}m or {bare}s?"

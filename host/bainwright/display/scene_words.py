@@ -14,6 +14,9 @@ PLACES = {BELOW: "below its window", IN: "in its window", ABOVE: "ABOVE its wind
 ON_ITS_WAY = {("melt", BELOW): "melting", ("melt", IN): "warm enough", ("seed", ABOVE): "cooling",
               ("cool", ABOVE): "cooling", ("cool", IN): "cooling", ("cool", BELOW): "cooling",
               ("settle", ABOVE): "settling", ("rest", BELOW): "resting"}
+# What there is to do in a step while the warmer asks nothing.
+MEANWHILE = {"melt": "stir every few minutes; the warmer asks when it is warm enough",
+             "settle": "nothing to do: it settles in its window", "melted": "nothing to do: the stock stays melted"}
 KEYS = {"resume": "w", "bowl_on": "b", "no_refill": "r"}  # at the terminal
 STEADY_C = 0.05  # chosen: a change over ten minutes that no kitchen thermometer shows
 
@@ -90,4 +93,5 @@ def prompt(scene: Scene, press: Mapping[str, str] = KEYS) -> str:
     if scene.refill_coming:
         return (f"refill coming: the bath warms up for it; the warmer says when to pour. {press['no_refill']} takes it "
                 "back")
-    return scene.concern or terms.PROMPTS[""]
+    stage = scene.status.stage if scene.status else ""
+    return scene.concern or MEANWHILE.get(stage, terms.PROMPTS[""])

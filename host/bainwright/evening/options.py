@@ -228,7 +228,7 @@ def choose_stage(asked: str | None, profile: Profile) -> str:
     if asked is None or asked == own:
         return own
     if asked not in STAGES:
-        raise UseError("--from", got=repr(asked), wanted="one of " + ", ".join(STAGES))
+        raise UseError("--from", got=repr(asked), wanted="one of " + ", ".join(STAGES), hint=close_match(asked, STAGES))
     if own == "melted":
         raise UseError(
             f"--from {asked}",

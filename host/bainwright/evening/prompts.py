@@ -27,6 +27,7 @@ from bainwright.words import terms
 
 COLD_C = 15.0  # tap water, chosen: the plan takes the same
 REFILL_C, SOLID_C = 40.0, 20.0  # a refill of melted stock, and pieces at room temperature
+DOWN_C = 0.3  # chosen: a bowl that is down is so until it is this much over its window again, against noise
 NIGHT_S, HUMIDITY = 9 * 3600.0, 0.5  # defaults for a night and a room; the plan uses the same
 
 
@@ -60,6 +61,7 @@ class EveningPrompts:
         self._said = ""
         self._shift_k = 0.0
         self._lost = self._over = self._changing = False
+        self._down = False  # seed has brought the bowl into its window
 
     # -- what the board says -------------------------------------------------------------------------------------------
 
@@ -167,7 +169,8 @@ class EveningPrompts:
     def seed_in(self, moment: Moment) -> str:
         """Seed goes in down to the top of the window; a bowl that is there wants no more."""
         p, bowl_c = self.profile, moment.bowl_c
-        if bowl_c is None or bowl_c > p.high_c:
+        self._down = bowl_c is not None and bowl_c <= p.high_c + (DOWN_C if self._down else 0.0)
+        if bowl_c is None or not self._down:
             return self._plain("seed_in")
         if bowl_c < SETS_BELOW_C:
             return f"it reads {bowl_c:.1f} °C and has set: stop (Ctrl-C), and start again from melt"

@@ -9,6 +9,7 @@ import msgspec
 from bainwright.core import units
 from bainwright.core.errors import UseError
 from bainwright.core.masses import Shown, parse_clock_min, parse_mass_kg, parse_share, parse_temp_c
+from bainwright.core.toml import close_match
 from bainwright.files.chocolate import Profile, load_profile
 from bainwright.files.rig import DEFAULT_RIG, Rig, load_rig
 from bainwright.physics.geometry import body_of
@@ -220,7 +221,8 @@ def _method(options: PlanOptions, profile: Profile) -> str:
             "--method",
             got=repr(options.method),
             wanted="seed, butter or cool",
-            hint="seed: pieces of tempered chocolate; butter: cocoa butter seed; cool: cool down and warm back",
+            hint=close_match(method, METHODS)
+            or "seed: pieces of tempered chocolate; butter: cocoa butter seed; cool: cool down and warm back",
         )
     if options.method and profile.kind == "melted":
         raise UseError("melted stock is not tempered", hint="leave --method out, or name dark, milk or white")
