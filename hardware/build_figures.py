@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
+from power_faults import faults_block
 from tables import Row, table
 
 from bainboard import settings
@@ -247,7 +248,8 @@ CANNOT = {
 BLOCKS: dict[str, tuple[str, Callable[[], str]]] = {
     f"{build.name} {what}": (f"{build.name}-rig.md", partial(make, build))
     for build in BUILDS
-    for what, make in (("parts", parts_block), ("values", values_block), ("rules", rules_block))
+    for what, make in (("parts", parts_block), ("values", values_block), ("rules", rules_block),
+                       ("faults", faults_block))
 }
 BLOCKS["which"] = ("README.md", which_block)
 BLOCKS["margins"] = ("SAFETY.md", margins_block)

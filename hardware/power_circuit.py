@@ -1,0 +1,76 @@
+"""The power stage of a build as data: each part once, with its nets; made from the build's ratings.
+
+The drawing takes its words from here, and `power_faults.py` simulates each single failure of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from bainwright.builds import electrical
+from bainwright.builds.parts import SUPPLY_V, Build
+
+
+class PowerPart(NamedTuple):
+    """One part of the power stage.
+
+    Attributes
+    ----------
+    ref : str
+        Its name in drawing and parts list.
+    kind : str
+        ``SUPPLY``, ``FUSE``, ``SWITCH``, ``CONTACT``, ``CUTOUT``, ``PLUG``, ``R``, ``MAT``, ``LED`` or ``NMOS``.
+    ohm : float
+        Resistance when whole and closed; 0 where it does not matter.
+    nets : tuple of str
+        Both ends, the positive one first; NMOS: drain, gate, source.
+    label : str
+        As the drawing writes it.
+    guards : bool
+        Is it there for safety only, so that an evening does not miss it once it has failed closed?
+    """
+
+    ref: str
+    kind: str
+    ohm: float
+    nets: tuple[str, ...]
+    label: str
+    guards: bool = False
+
+
+def parts(build: Build) -> tuple[PowerPart, ...]:
+    """Every part of a build's power stage."""
+    return (*_box(build), *(part for ref in build.refs for part in _mat(build, ref)))
+
+
+def _box(build: Build) -> Iterator[PowerPart]:
+    yield PowerPart("PS1", "SUPPLY", 0.0, ("24v", "0"), f"PS1\nisolated\n{SUPPLY_V:g} V DC, {build.supply_a:g} A\n"
+                    f"({build.supply_w:.0f} W)")
+    yield PowerPart("F1", "FUSE", 0.0, ("24v", "fused"), f"F1  {build.fuse_a:g} A\n32 V DC blade", guards=True)
+    yield PowerPart("S1", "SWITCH", 0.0, ("fused", "24v_s"), f"S1  hand switch\n≥ {build.hand_switch_a:g} A 30 V DC")
+    yield PowerPart("K1", "CONTACT", 0.0, ("24v_s", "guarded"), f"K1 contact\n{build.relay_a:g} A 30 V DC, n.o.")
+    yield PowerPart("R13", "R", 10e3, ("guarded", "lamp"), "R13\n10k")
+    yield PowerPart("LED1", "LED", 0.0, ("lamp", "drain"), "LED1\nheat\nlamp")
+    yield PowerPart("Q1", "NMOS", 0.0, ("drain", "q1_gate", "0"), f"Q1  {build.switch.kind}\nheater switch, "
+                    f"≥ {build.switch.drain_v:g} V")
+    yield PowerPart("R14", "R", electrical.GATE_SERIES_OHM, ("pin", "q1_gate"), "R14\n100 Ω")
+    yield PowerPart("R15", "R", electrical.GATE_PULL_OHM, ("q1_gate", "0"), "R15\n4.7k")
+
+
+def _mat(build: Build, ref: str) -> Iterator[PowerPart]:
+    """One mat with its own fuse (if it has one), plug, cut-outs and thermal fuse."""
+    mat, wall = build.mats[0], f"{build.vessel}'s {'wall' if build.heats == 'water' else 'edge'}"
+    fed = "guarded"
+    if build.mat_fuse_a:
+        fed = f"fed{ref}"
+        yield PowerPart(f"F2{ref}", "FUSE", 0.0, ("guarded", fed), f"F2{ref}\n{build.mat_fuse_a:g} A", guards=True)
+    yield PowerPart(f"X1{ref}", "PLUG", 0.0, (fed, f"plus{ref}"), f"plug X1{ref}\n2-pole")
+    yield PowerPart(f"TCO2{ref}", "CUTOUT", 0.0, (f"plus{ref}", f"wall{ref}"),
+                    f"TCO2{ref}  {build.on_vessel.opens_c:g} °C bimetal\nmanual reset,\non the {wall}", guards=True)
+    yield PowerPart(f"TCO1{ref}", "CUTOUT", 0.0, (f"wall{ref}", f"back{ref}"),
+                    f"TCO1{ref}  {build.on_mat.opens_c:g} °C bimetal\nmanual reset,\non the mat", guards=True)
+    yield PowerPart(f"TF1{ref}", "FUSE", 0.0, (f"back{ref}", f"hot{ref}"),
+                    f"TF1{ref}  {build.fuse.marked_c:g} °C\nthermal fuse\none-shot, crimped", guards=True)
+    yield PowerPart(f"RH{ref}", "MAT", mat.ohm, (f"hot{ref}", "drain"),
+                    f"RH{ref}  mat\n{mat.power_w:g} W\n{mat.ohm:.2f} Ω")
