@@ -88,6 +88,15 @@ def test_back_calculation_follows_what_was_really_applied():
     assert near(got, 0.05, 0.002)
 
 
+def test_rest_at_the_low_end_does_not_lift_the_integral():
+    # The law itself is the oracle: at zero error it gives its integral, which no hour at rest has taught anything.
+    pid = Pid(0.7, 400.0)
+    pid.reset(0.02)
+    for _ in range(3600):
+        pid.applied(pid.step(32.0, 33.5, 1.0))
+    assert near(pid.step(32.0, 32.0, 1.0), 0.02, 0.005)
+
+
 def test_integral_obeys_the_directions_it_is_forbidden():
     pid = wide(1.0, 10.0)
     pid.step(30.0, 20.0, 1.0, 0.0, False, True)

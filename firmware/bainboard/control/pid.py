@@ -24,9 +24,11 @@ class Pid:
     """output = feed + kp * (weight * target - y) + integral - kp * td * d(filtered y)/dt, limited to low..high.
 
     The integral moves by kp * error * dt / ti (an error beyond `reach` counts as `reach`), never further into a rail it
-    has reached, and by back-calculation towards the output that was really applied (`tracks` false: not at all),
-    downward no further than DIG. What the derivative sees is filtered once more, by `calm_s`. The integral
-    carries the remainder its sum rounds away, so that single precision settles where double does.
+    has reached, and by back-calculation down towards the output that was really applied (`tracks` false: not at all),
+    no further than DIG. It is not lifted to the low rail: a bath that cools slowly would rest there for an hour, and
+    with the output brought to that rail's edge each quantum of noise would heat. What the derivative sees is filtered
+    once more, by `calm_s`. The integral carries the remainder its sum rounds away, so that single precision settles
+    where double does.
     """
 
     def __init__(
@@ -113,10 +115,8 @@ class Pid:
         rises, falls = move > 0.0, move < 0.0
         if (rises and (self._raw > self.high or not may_rise)) or (falls and (self._raw < self.low or not may_fall)):
             move = 0.0
-        if self.tracks:
-            track = (self._applied - self._raw) * dt_s / self.tt_s
-            if not (track < 0.0 and self.integral < self.low - DIG * (self.high - self.low)):
-                move += track
+        if self.tracks and not self.integral < self.low - DIG * (self.high - self.low):
+            move += min(0.0, self._applied - self._raw) * dt_s / self.tt_s
         self._add(move)
 
     def _add(self, move: float) -> None:
