@@ -4,6 +4,8 @@ import json
 from pathlib import Path
 
 import pytest
+from jsonschema import Draft202012Validator
+from openapi_spec_validator import validate
 from page_tools import Phone, code_of, scene_at, served
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
@@ -92,12 +94,28 @@ def test_the_feeds_are_served_and_each_says_how_old_it_is():
     assert families(text)["bain_hold_running"][0] == 1.0
 
 
-@pytest.mark.parametrize("path", ["/now.json", "/now.stream", "/metrics", "/feeds"])
+@pytest.mark.parametrize("path", ["/now.json", "/now.stream", "/metrics", "/feeds", "/openapi.json"])
 def test_nothing_is_commanded_through_a_feed(path):
     """They answer to reading alone."""
     with served(scene_at()) as page:
         assert Phone(page).post(path, "act=stop")[0].status == 404
         assert page.taken == []
+
+
+def test_the_description_of_the_feeds_is_valid_and_has_every_path_and_field():
+    """Checked by OpenAPI's own validator; each path answers."""
+    with served(scene_at()) as page:
+        phone = Phone(page)
+        found = json.loads(phone.ask("GET", "/openapi.json")[1])
+        for path in found["paths"]:
+            if path != "/now.stream":
+                assert phone.ask("GET", path)[0].status == 200
+        values = json.loads(phone.ask("GET", "/now.json")[1])
+    validate(found)
+    schema = found["components"]["schemas"]["Now"]
+    assert set(values) == set(schema["properties"]) == set(schema["required"])
+    Draft202012Validator({**schema, "components": found["components"]}).validate(values)
+    assert all(list(answers) == ["get"] for answers in found["paths"].values())
 
 
 def test_on_a_network_a_program_needs_the_token_and_only_a_paired_phone_sees_it():

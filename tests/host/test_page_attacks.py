@@ -120,6 +120,25 @@ def test_a_code_ends_and_a_session_outlives_more_phones_than_a_kitchen_has():
     assert access.session(cookies[1], 502.0) is None
 
 
+def test_who_only_looks_has_no_buttons_no_token_and_cannot_act(page):
+    """Even with a form of its own making; the link is good for many, and ends nobody's session that acts."""
+    cook, looks = Phone(page), Phone(page)
+    cook.pair(code_of(page))
+    link = page._access.look_code()
+    for _ in range(MOST_SESSIONS + 2):
+        looks.pair(link)
+    assert looks.cookie
+    assert looks.token == ""
+    assert 'form="acts"' not in looks.ask("GET", "/")[1]
+    before = len(page.taken)
+    for token in ("", "x"):
+        looks.token = token
+        assert looks.act("stop")[0] == 403
+    assert looks.post("/coming", "token=", Accept="application/json")[0].status == 403
+    assert len(page.taken) == before
+    assert cook.act("test")[0] == 200
+
+
 def test_on_a_network_nobody_looks_without_a_code():
     """The kitchen's network has guests."""
     access = Access(frozenset({"h"}), open_to_look=False)

@@ -46,9 +46,9 @@ if TYPE_CHECKING:
 @click.option("--undrilled", is_flag=True, help="Hold overnight although not every item of bain drill has passed.")
 @click.option("--big", is_flag=True, help="Digits to read across the kitchen.")
 @click.option("--page", is_flag=True, help="Show the hold on a web page, on this PC alone.")
-@click.option("--lan", is_flag=True, help="Serve the page to phones on the local network too.")
-@click.option("--page-at", metavar="ADDRESS",
-              help="Serve the page at this address of this PC, e.g. 192.168.1.20:8024.")
+@options.lan
+@options.look
+@options.page_at
 @options.alert
 @click.option("--alive", metavar="COMMAND|URL", multiple=True,
               help="Send a sign of life this way every five minutes, so that somebody notices when they stop.")
@@ -57,7 +57,7 @@ if TYPE_CHECKING:
 @click.option("--quiet", is_flag=True, help="No bell when the warmer asks for somebody.")
 @options.json
 def hold(
-    big: bool, quiet: bool, page: bool, lan: bool, page_at: str | None, alert: tuple[str, ...],
+    big: bool, quiet: bool, page: bool, lan: bool, look: bool, page_at: str | None, alert: tuple[str, ...],
     alive: tuple[str, ...], mqtt: str | None, homie: bool, as_json: bool, **asked: Any,
 ) -> int:
     """Hold a chocolate in its window.
@@ -75,7 +75,11 @@ def hold(
         from bainwright.commands.watch import follow
 
         return follow(joined, big, quiet)
-    with LiveHold() as live, calls_of(alert, alive, live.coming) as calls, _page(page, lan, page_at, live) as served:
+    with (
+        LiveHold() as live,
+        calls_of(alert, alive, live.coming) as calls,
+        _page(page, lan, look, page_at, live) as served,
+    ):
         _publish(mqtt, homie, live)
         if served and lan and console.is_asked() and not as_json:  # the screen of the hold would hide the code
             console.ask_line("Scan the code with the phone now; Return goes on")
@@ -97,13 +101,15 @@ def _publish(mqtt: str | None, homie: bool, live: LiveHold) -> None:
     live.follow(Publisher(broker_of(mqtt), live.latest, describe=homie))
 
 
-def _page(page: bool, lan: bool, page_at: str | None, live: LiveHold) -> AbstractContextManager[HoldPage | None]:
+def _page(
+    page: bool, lan: bool, look: bool, page_at: str | None, live: LiveHold
+) -> AbstractContextManager[HoldPage | None]:
     """The page beside the hold, where one is wanted."""
     if not (page or lan or page_at):
         return nullcontext()
     from bainwright.page.hosting import HoldPage, addresses
 
-    served = HoldPage(*addresses(lan, page_at), live)
+    served = HoldPage(*addresses(lan, page_at), live, look=look)
     for line in served.welcome():
         console.remark(line)
     return served

@@ -24,6 +24,10 @@ plant = click.option("--plant", metavar="FILE.py:NAME", help="Your own simulated
 speed = click.option("--speed", metavar="N|max", help="How fast simulated time passes.  [default: max]")
 seed = click.option("--seed", type=SEED, metavar="N",
                     help="Random seed for the simulated noise.  [default: 0]")
+lan = click.option("--lan", is_flag=True, help="Serve the page to phones on the local network too.")
+look = click.option("--look", is_flag=True, help="With --lan: print a second link, for phones that only look.")
+page_at = click.option("--page-at", metavar="ADDRESS",
+                       help="Serve the page at this address of this PC, e.g. 192.168.1.20:8024.")
 alert = click.option("--alert", metavar="COMMAND|URL", multiple=True,
                      help="Call a person this way when the warmer needs one; give it again for another way.")
 fahrenheit = click.option("--fahrenheit", is_flag=True, help="Show °F.")

@@ -15,7 +15,7 @@ CODE_LETTERS = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"  # none that looks like another
 CODE_LENGTH = 8  # 31^8 codes; at GUESSES a minute, a million years of guessing
 CODE_S = 15 * 60.0  # chosen: time to find the phone
 GUESSES, GUESSES_S = 10, 60.0  # chosen: wrong codes in a minute, from all clients together
-MOST_SESSIONS = 16  # chosen: more phones than a kitchen has; one more ends the one unused for longest
+MOST_SESSIONS = 16  # chosen, of each kind: more phones than a kitchen has; one more ends the one unused for longest
 ACTS, ACTS_S = 20, 10.0  # chosen: acts of one phone in ten seconds; a knuckle that bounces stays below
 
 
@@ -42,7 +42,7 @@ class Session:
     Attributes
     ----------
     token : str
-        What its forms send along, beside the cookie.
+        What its forms send along, beside the cookie; empty for one that only looks.
     reply : tuple of (bool, str), optional
         How its last act went, to be shown once.
     """
@@ -73,6 +73,7 @@ class Access:
         self._random = random
         self.feed_token = random(24)
         self._codes: dict[str, float] = {}  # a code, and until when it is good
+        self._look_code = ""
         self._sessions: dict[str, Session] = {}
         self._guesses = Limit(GUESSES, GUESSES_S)
 
@@ -80,10 +81,15 @@ class Access:
 
     def new_code(self, now_s: float) -> str:
         """A code that pairs one phone, once."""
-        code = "".join(secrets.choice(CODE_LETTERS) for _ in range(CODE_LENGTH))
+        code = _code()
         self._codes = {old: until_s for old, until_s in self._codes.items() if now_s < until_s}
         self._codes[code] = now_s + CODE_S
         return code
+
+    def look_code(self) -> str:
+        """A code for all who only look; it is good until the server ends."""
+        self._look_code = self._look_code or _code()
+        return self._look_code
 
     def has_code(self, now_s: float) -> bool:
         """Is there a code that is still good?"""
@@ -94,14 +100,21 @@ class Access:
         if self._guesses.full(now_s):
             return None
         code = "".join(letter for letter in typed.upper() if letter in CODE_LETTERS)
+        if self._look_code and same(code, self._look_code):
+            return self._begin("", now_s)
         until_s = self._codes.pop(code, None)
         if until_s is None or not now_s < until_s:
             self._guesses.count(now_s)
             return None
-        if len(self._sessions) >= MOST_SESSIONS:
-            del self._sessions[min(self._sessions, key=lambda cookie: self._sessions[cookie].used_s)]
+        return self._begin(self._random(16), now_s)
+
+    def _begin(self, token: str, now_s: float) -> str:
+        """A new session; those who only look never end a session that acts."""
+        alike = [cookie for cookie, each in self._sessions.items() if bool(each.token) == bool(token)]
+        if len(alike) >= MOST_SESSIONS:
+            del self._sessions[min(alike, key=lambda cookie: self._sessions[cookie].used_s)]
         cookie = self._random(32)
-        self._sessions[cookie] = Session(self._random(16), now_s)
+        self._sessions[cookie] = Session(token, now_s)
         return cookie
 
     def session(self, cookie: str | None, now_s: float) -> Session | None:
@@ -130,6 +143,10 @@ class Access:
         if origin is not None and origin != f"http://{host}":
             return True
         return fetch_site in ("cross-site", "same-site") and fetch_mode != "navigate"
+
+
+def _code() -> str:
+    return "".join(secrets.choice(CODE_LETTERS) for _ in range(CODE_LENGTH))
 
 
 def same(one: str, other: str) -> bool:

@@ -65,7 +65,8 @@ class ActRoutes:
 
     def _session(self, request: Request, form: dict[str, str]) -> Session | None:
         session = self._asking.session(request)
-        return session if session is not None and same(form.get("token", ""), session.token) else None
+        may_act = session is not None and session.token and same(form.get("token", ""), session.token)
+        return session if may_act else None
 
     async def _deliver(
         self, request: Request, session: Session, form: dict[str, str], hand_over: Callable[[Hold], Future[Reply]]

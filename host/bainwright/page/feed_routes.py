@@ -12,6 +12,7 @@ from starlette.routing import Route
 from bainwright.live import feeds
 from bainwright.page.asking import Asking, asked_for
 from bainwright.page.drawn import key_of
+from bainwright.page.openapi import description
 from bainwright.page.stream import Frame
 
 NO_REPORT = {"error": "no hold has reported yet"}
@@ -38,7 +39,7 @@ class FeedRoutes:
     def routes(self) -> list[Route]:
         """The routes, each behind the check of who may look."""
         paths = {"/now.json": self._now, "/now.stream": self._now_stream, "/warmers.json": self._warmers,
-                 "/metrics": self._metrics, "/feeds": self._feeds}  # fmt: skip
+                 "/metrics": self._metrics, "/feeds": self._feeds, "/openapi.json": self._openapi}  # fmt: skip
         return [Route(path, self._asking.looking(answer), methods=["GET"]) for path, answer in paths.items()]
 
     async def _now(self, request: Request) -> Response:
@@ -73,9 +74,13 @@ class FeedRoutes:
         shown = {name: hold.shown() for name, hold in self._asking.holds.all().items()}
         return PlainTextResponse(feeds.metrics(shown), headers={"content-type": feeds.METRICS_TYPE})
 
+    async def _openapi(self, _: Request) -> Response:
+        return JSONResponse(description())
+
     async def _feeds(self, request: Request) -> Response:
         """What programs may read, and for a paired phone the token that they need."""
         access = self._asking.access
-        token = access.feed_token if self._asking.session(request) and not access.open_to_look else ""
+        session = self._asking.session(request)
+        token = access.feed_token if session and session.token and not access.open_to_look else ""
         return HTMLResponse(self._draw("feeds", "/feeds", address=f"http://{request.headers['host']}", token=token,
                                        open_to_look=access.open_to_look))  # fmt: skip

@@ -56,6 +56,8 @@ class Page:
         What the person should read about the addresses.
     own : LiveHold, optional
         The hold that runs in this program.
+    look : bool
+        Give out a link for those who only look?
 
     Raises
     ------
@@ -63,7 +65,8 @@ class Page:
         If it cannot be served there.
     """
 
-    def __init__(self, addresses: list[str], port: int, notes: list[str], own: LiveHold | None = None) -> None:
+    def __init__(self, addresses: list[str], port: int, notes: list[str], own: LiveHold | None = None, *,
+                 look: bool = False) -> None:
         sockets = server.open_sockets(addresses, port)
         found = sockets[0].getsockname()[1]
         names = [server.host_name(address, found) for address in addresses]
@@ -71,6 +74,7 @@ class Page:
         self._notes = [*notes, *([f"port {port} is taken; the page uses {found}"] if found != port else [])]
         here = [f"localhost:{found}"] if server.HERE in addresses else []
         self._access = Access(frozenset([*names, *here]), open_to_look=self._alone)
+        self._look = look
         self._url, self._holds = f"http://{names[-1]}", Holds(own)
         self._server = PageServer(PageApp(self._access, self._holds, runs_a_hold=own is not None), sockets)
 
@@ -102,7 +106,9 @@ class Page:
         if self._alone:
             return [*self._notes, f"the page is at {self._url}; to use its buttons open {link}",
                     "only this PC reaches it; --lan lets phones in"]  # fmt: skip
+        look = f"for those who only look: {self._url}/in/{self._access.look_code()}" if self._look else ""
         return [*self._notes, f"the page is at {self._url}; to pair a phone open {link}", _qr(link),
+                *([look] if look else []),
                 "whoever is on your network can read what the page sends: it is not encrypted. Never forward its port "
                 "to the internet"]  # fmt: skip
 
@@ -119,10 +125,14 @@ class HoldPage(Page):
         As in `Page`.
     hold : LiveHold
         The hold.
+    look : bool
+        As in `Page`.
     """
 
-    def __init__(self, addresses: list[str], port: int, notes: list[str], hold: LiveHold) -> None:
-        super().__init__(addresses, port, notes, hold)
+    def __init__(
+        self, addresses: list[str], port: int, notes: list[str], hold: LiveHold, *, look: bool = False
+    ) -> None:
+        super().__init__(addresses, port, notes, hold, look=look)
         hold.inbox.invite = self.invite
         hold.troubles.append(self._trouble)
 
