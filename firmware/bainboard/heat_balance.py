@@ -189,6 +189,7 @@ class Account:
     MOST_BLOCKS = 4  # so many are added up before an unsure gain is asked for afresh (chosen)
     RISING = 0.7  # share of the account that a rise under way may take before a look begins (chosen)
     UNDER_K = 3.0  # a heated bath reads no further under the room and its own start (chosen: the room's error)
+    MOST_HEAT = 1.5  # times what such a rise of the largest load takes; a probe that shows half passes at 2 (chosen)
     RISE_K = 0.8  # a rise in the heat's own proportion, and on ground not risen over before, is proof too (chosen)
 
     def __init__(self, values: dict) -> None:
@@ -312,7 +313,7 @@ class Account:
             look.begin()
 
     def _watch_rise(self, arrived_j: float) -> None:
-        """Count a rise as proof: RISE_K or more, at least half of what the largest load would show for the heat given,
+        """Count a rise as proof: RISE_K or more, two thirds of what the largest load would show for the heat given,
         and no more than the smallest could show. A range already risen through since the last look counts only once,
         because a reading that swings about a stuck value rises again and again.
         """
@@ -322,7 +323,7 @@ class Account:
         if self.under_s or risen_k <= 0.0 or stale:
             self._low_c, self._rise_j = self._c, 0.0
         elif risen_k >= self.RISE_K and self._small_j_per_k * risen_k <= 1.5 * self._rise_j:
-            if self._rise_j > 2.0 * risen_k * self._large_j_per_k:
+            if self._rise_j > self.MOST_HEAT * risen_k * self._large_j_per_k:
                 self._low_c, self._rise_j = self._c, 0.0
             elif self._c > self._top_c + self.RISE_K or not self._risen:
                 new, top_c = self._c > self._top_c, max(self._c, self._top_c)

@@ -163,6 +163,20 @@ def test_a_living_bath_s_gain_is_its_load_s_and_a_dead_probe_s_is_none():
             assert gain < 0.3, (name, gain)
 
 
+def test_a_rise_of_half_of_what_the_heat_does_is_no_proof_and_one_of_four_fifths_is():
+    values = values_of(POT)
+    for share, proved in ((0.55, False), (0.8, True)):
+        account = Account(values)
+        account.step(0, 1.0, True, 25.0, 0.0, 50.0, 20.0)
+        account.began(25.0)
+        account.may_look = False
+        read_c = 25.0
+        for n in range(400):
+            arrived_j = account.step(1000 * n, 1.0, True, read_c, 150.0, 50.0, 20.0)
+            read_c += share * arrived_j / largest_load_j_per_k(values)
+        assert (account.proved_c > 25.0) == proved, share
+
+
 def test_looks_are_silent_few_and_move_the_bath_little():
     for name, rig in RIGS:
         kitchen = Kitchen(Bath(rig, 33.0, 31.5), values_of(rig))
