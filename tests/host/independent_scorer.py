@@ -131,7 +131,8 @@ def check_number(words: str, wanted: float) -> None:
     assert abs(float(words) - wanted) <= 0.5 * 10**-digits + 1e-9, (words, wanted)
 
 
-def check_sentences(text: str, want: dict[str, float | None], low_c: float, high_c: float, ceiling_c: float) -> int:
+def check_sentences(text: str, want: dict[str, float | None], low_c: float, high_c: float, ceiling_c: float,
+                    bath: str = "water") -> int:
     """Check each figure that a paragraph claims against `want`; returns how many there were.
 
     A sentence that the paragraph should have and lacks fails too.
@@ -161,7 +162,7 @@ def check_sentences(text: str, want: dict[str, float | None], low_c: float, high
     warm_up = claim(rf"of the time after (?:the first )?({TIME})", entered and (want["warm_up_s"] or 0.0) >= 2)
     if warm_up:
         check_time(warm_up[1], want["warm_up_s"] or 0.0)
-    for what, key, limit_c in (("water", "water_peak_c", ceiling_c), ("chocolate", "bowl_peak_c", high_c)):
+    for what, key, limit_c in ((bath, "water_peak_c", ceiling_c), ("chocolate", "bowl_peak_c", high_c)):
         peak_c = want[key]
         peak = claim(rf"warmest the {what} got was (-?\d+\.\d) °C, (?:right at|(\d+\.\d) °C (over|under)) ",
                      peak_c is not None)

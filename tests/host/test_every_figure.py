@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import json
 import math
 from pathlib import Path
 
@@ -12,12 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from independent_scorer import Row, check_sentences, rescore
+from scored_hold import WINDOWS, agree, known, recompute
 
-from bainwright import cli
-from bainwright.files.score import READINGS, Trace, Window, score
+from bainwright.files.score import READINGS, Trace, score
 from bainwright.review.sentences import paragraph
-
-WINDOWS = {"dark": Window(31.0, 31.5, 32.0, 34.5), "milk": Window(30.0, 30.5, 31.0, 33.5)}
 
 
 @st.composite
@@ -48,20 +44,8 @@ def records(draw):
 
 def rows_of(t_s, water_c, bowl_c, target_c, usual_c):
     """Columns as rows of the second scorer."""
-    def known(value):
-        return None if math.isnan(value) else float(value)
-
     return [Row(float(t), known(water), known(bowl), usual_c if math.isnan(target) else float(target))
             for t, water, bowl, target in zip(t_s, water_c, bowl_c, target_c, strict=True)]
-
-
-def agree(result: dict, wanted: dict) -> None:
-    """Each figure of the second scorer is in the result, and the same."""
-    for name, value in wanted.items():
-        if value is None:
-            assert result[name] is None, name
-        else:
-            assert result[name] == pytest.approx(value, rel=1e-9, abs=1e-9), name
 
 
 @settings(max_examples=200, deadline=None)
@@ -140,30 +124,9 @@ HOLDS = [
 
 @pytest.mark.slow
 @pytest.mark.parametrize(("chocolate", "options"), HOLDS, ids=[f"{name} {' '.join(each)}" for name, each in HOLDS])
-def test_a_whole_hold_reports_what_its_files_say(chocolate, options, tmp_path, monkeypatch, capsys):
-    """From hold.csv alone, for a plant whose readings are what is scored; else from the truth beside the target."""
+def test_a_whole_hold_reports_what_its_files_say(chocolate, options, tmp_path, monkeypatch):
+    """Twelve holds on plants and rigs; ``tests/bench/scored_holds.py`` draws any number of them."""
     monkeypatch.chdir(tmp_path)
     for name, text in (("plants.py", PLANT), ("cold.toml", COLD), ("hot.toml", HOT), ("mild.toml", MILD)):
         Path(name).write_text(text)
-    truths = []
-    from bainwright.virtual.session import VirtualSession
-
-    read = VirtualSession.truth
-    monkeypatch.setattr(VirtualSession, "truth", lambda session: truths.append(read(session)) or truths[-1])
-    cli.main(["hold", chocolate, *options, "--for", "40m", "--json", "--out", "hold"])
-    result = json.loads(capsys.readouterr().out)
-    (truth,) = truths
-    with open("hold/hold.csv", newline="") as file:
-        log = [(float(row["t_s"]), row["target_c"]) for row in csv.DictReader(file)]
-    window, end_s, n, rows = WINDOWS[chocolate], result["duration_s"], 0, []
-    for t_ms, water_c, bowl_c in zip(truth["t_ms"], truth["water_c"], truth["bowl_c"], strict=True):
-        if t_ms / 1000 > end_s:
-            break
-        while n + 1 < len(log) and log[n + 1][0] <= t_ms / 1000:
-            n += 1
-        rows.append(Row(t_ms / 1000, float(water_c), float(bowl_c), float(log[n][1] or window.target_c)))
-    wanted = rescore(rows, end_s, window.low_c, window.high_c)
-    agree(result, wanted)
-    noisy = "plants.py:Raw" in options
-    assert result["scored_from"] == ("noisy readings of the plant" if noisy else "true temperatures")
-    assert check_sentences(result["summary"], wanted, window.low_c, window.high_c, window.ceiling_c) >= 5
+    assert recompute(chocolate, options, Path("hold")) >= 5
