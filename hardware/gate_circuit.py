@@ -84,5 +84,12 @@ PARTS = (
     Part("D5", "D", 0.0, ("coil", "24v"), "D5", "takes the coil's current"),
     Part("K1", "COIL", 1.4e3, ("24v", "coil"), "K1 coil\n24 V\n≥ 1.4k", "guard relay"),
 )
+# On the same board, and without effect on the simulation.
+BESIDE = (
+    Part("IC2B", "COMPARATOR", 0.0, ("0", "0", "", "vcc", "0"), "IC2B",
+         "not used: its inputs are held, its output is free"),
+    Part("C3", "C", 100e-9, ("vcc", "0"), "C3  100n", "across the supply of IC1"),
+    Part("C4", "C", 100e-9, ("vcc", "0"), "C4  100n", "across the supply of IC2"),
+)
 BY_REF = {part.ref: part for part in PARTS}
 PACKAGES = {"IC1": ("IC1A", "IC1B"), "IC2": ("IC2A",)}  # what shares one dual comparator

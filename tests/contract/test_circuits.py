@@ -13,9 +13,11 @@ from bainwright.builds.catalogue import BUILDS, BY_NAME, PLATE, POT
 HARDWARE = Path(__file__).parents[2] / "hardware"
 sys.path.insert(0, str(HARDWARE))
 
-import gate_circuit  # noqa: E402 - scripts beside the pages, not a package
+import draw_stripboard  # noqa: E402 - scripts beside the pages, not a package
+import gate_circuit  # noqa: E402
 import power_circuit  # noqa: E402
 import power_faults  # noqa: E402
+import stripboard  # noqa: E402
 
 each_build = pytest.mark.parametrize("build", BUILDS, ids=list(BY_NAME))
 needs_ngspice = pytest.mark.skipif(not shutil.which("ngspice"), reason="ngspice is a Debian package; CI installs it")
@@ -133,3 +135,74 @@ def test_stored_heat_is_what_the_simulation_gives_now(build, ref, how):
     found = power_faults.worst(build, ref, how)
     for state, watts in zip(power_faults.STATES, found.watts, strict=True):
         assert abs(watts) == pytest.approx(float(row[f"{state}_w"]), abs=0.1)
+
+
+# -- the strip-board -------------------------------------------------------------------------------------------------
+
+
+def copper(board):
+    """Groups of holes that strips and links join, found hole by hole."""
+    group = {hole: number for number, piece in enumerate(board.strips()) for hole in piece}
+    for one, other in board.links:
+        kept, gone = group[one], group[other]
+        group = {hole: kept if number == gone else number for hole, number in group.items()}
+    return group
+
+
+def wiring_faults(board):
+    """Pins whose copper is not their net's alone: a net in two groups, or a group with two nets."""
+    group, pairs = copper(board), set()
+    for part in board.parts:
+        pairs |= {(net or f"{part.ref}, not connected", group[hole])
+                  for net, hole in zip(part.nets, part.holes, strict=True)}
+    pairs |= {(net, group[hole]) for net, hole in board.terminals.items()}
+    nets, groups = [net for net, _ in pairs], [number for _, number in pairs]
+    return {net for net in nets if nets.count(net) > 1} | {net for net, number in pairs if groups.count(number) > 1}
+
+
+@pytest.fixture(scope="module")
+def board():
+    return stripboard.strip_board()
+
+
+def test_strip_board_joins_the_gate_s_nets_and_no_two_of_them(board):
+    """Oracle: the gate's table, and copper followed hole by hole."""
+    assert wiring_faults(board) == set()
+
+
+def test_strip_board_has_every_part_of_the_gate_but_the_relay_and_each_pin_its_own_hole(board):
+    refs = {part.ref for part in board.parts}
+    listed = {part.ref for part in (*gate_circuit.PARTS, *gate_circuit.BESIDE)}
+    assert refs == {ref for ref in listed if not ref.startswith("IC") and ref != "K1"} | {"IC1", "IC2"}
+    for part in board.parts:
+        if part.ref.startswith("IC"):
+            continue
+        assert part.nets == next(each.nets for each in (*gate_circuit.PARTS, *gate_circuit.BESIDE)
+                                 if each.ref == part.ref)
+    holes = [hole for part in board.parts for hole in part.holes]
+    holes += [hole for link in board.links for hole in link] + list(board.terminals.values())
+    assert len(holes) == len(set(holes))
+    assert not set(holes) & set(board.cuts)
+
+
+def test_comparators_sit_on_the_strips_as_their_data_sheet_numbers_the_pins(board):
+    """TLC393, from memory: 1 OUT, 2 IN-, 3 IN+, 4 GND, 5 IN+, 6 IN-, 7 OUT, 8 supply."""
+    nets = {part.ref: part.nets for part in board.parts if part.ref.startswith("IC")}
+    assert nets == {"IC1": ("b", "half", "ref_1", "0", "ref_1", "m_1", "out_1", "vcc"),
+                    "IC2": ("out_2", "m_2", "ref_2", "0", "0", "0", "", "vcc")}
+
+
+def test_a_cut_or_a_link_that_is_missing_is_seen(board):
+    at_hole = {hole: net for part in board.parts for hole, net in zip(part.holes, part.nets, strict=True)}
+    for at, (row, column) in enumerate(board.cuts):
+        needed = at_hole[row, column - 1] != at_hole[row, column + 2]  # 0 V on both sides of IC2's last row
+        assert bool(wiring_faults(replace(board, cuts=board.cuts[:at] + board.cuts[at + 1 :]))) == needed
+    for at in range(len(board.links)):
+        assert wiring_faults(replace(board, links=board.links[:at] + board.links[at + 1 :]))
+
+
+def test_drawing_of_the_strip_board_is_what_the_script_draws_now_and_lies_on_the_page():
+    stored = draw_stripboard.SHEET.read_text(encoding="utf-8")
+    assert stored == draw_stripboard.draw(), "run python hardware/draw_stripboard.py"
+    right_mm = draw_stripboard.LEFT_MM + stripboard.COLUMNS * draw_stripboard.PITCH_MM * draw_stripboard.SCALE
+    assert right_mm < 205.0
