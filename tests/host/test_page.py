@@ -96,6 +96,7 @@ def test_a_stream_sends_the_moment_and_then_what_changed(page):
         first = until(client, b"charts")
         assert b"text/event-stream" in first
         assert b"event: now\n" in first
+        assert b"event: server\n" in first  # so that a page hears of a restart
         scene.see(5401, decode(status_line(5402, 5401000, bowl=31250).strip()))
         other.latest.put(now_of(scene), time.monotonic())
         second = until(client, b"31.25")

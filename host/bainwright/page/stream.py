@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import json
+import secrets
 from collections.abc import Callable
 from typing import Any
 
 from starlette.types import Receive, Scope, Send
 
-MOST_STREAMS = 48  # chosen: at two a phone, more than a kitchen has
+MOST_STREAMS = 64  # chosen: more phones than a kitchen has
 LOOK_S = 0.25  # how often a stream looks for a new moment
 SILENCE_S = 1.0  # a stream shows at least this often that it lives
 SEND_S = 15.0  # chosen: a phone that takes nothing for so long sleeps; it comes back by itself
@@ -25,6 +26,7 @@ class Streams:
     def __init__(self) -> None:
         self.open = 0
         self.closing = False
+        self.server = secrets.token_hex(4)  # a page that hears another name loads itself again: its session has ended
 
 
 class EventStream:
@@ -61,6 +63,8 @@ class EventStream:
         ends_s, said_s, sent = loop.time() + LIVES_S, -1e9, dict[str, Any]()
         shown: object = None
         await _send(send, f"retry: {RETRY_MS}\n\n")
+        if not self._whole:
+            await _send(send, f"event: server\ndata: {self._streams.server}\n\n")
         while not gone.done() and not self._streams.closing and loop.time() < ends_s:
             latest = self._frame()
             if latest is not None and latest[0] != shown:

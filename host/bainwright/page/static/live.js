@@ -10,6 +10,7 @@ let heardAt = Date.now();
 let over = false;
 let stream = null;
 let listenedAt = Date.now();
+let server = null;
 
 function show(name, html) {
   const place = part(name);
@@ -46,6 +47,10 @@ function listen() {
     over = state().over === "1";
     if (over) stream.close();
     showLink();
+  });
+  stream.addEventListener("server", (message) => {
+    if (server && server !== message.data) location.reload(); // restarted: this page's session has ended
+    server = message.data;
   });
   stream.addEventListener("alive", () => {
     heardAt = Date.now();

@@ -1,0 +1,225 @@
+"""The page in a real browser: Debian's Chromium led by Playwright, judged by axe-core.
+
+Run by hand, since CI has no browser (installing one takes longer than all tests of the page together):
+
+    apt-get install chromium && .venv/bin/pip install -e '.[browser]'
+    .venv/bin/python -m pytest -n 0 tests/browser/page_in_browser.py
+"""
+
+import contextlib
+import shutil
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect, sync_playwright
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "host"))
+from page_tools import SharedHold, code_of, scene_at, served
+
+from bainboard import faults
+from bainwright.live.now import now_of
+from bainwright.page import server
+from bainwright.page.hosting import HoldPage, Page
+from bainwright.words.advice import advise
+
+PHONE, SMALLEST_PX = {"width": 360, "height": 740}, 44  # WCAG 2.5.5: targets of 44 by 44 CSS pixels
+MOST_FIRST_LOAD_BYTES = 150_000
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    """One browser for all tests."""
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+        yield browser
+        browser.close()
+
+
+@contextlib.contextmanager
+def phone(chromium, **options):
+    """A phone's page; errors of scripts and of the security policy fail the test."""
+    context = chromium.new_context(**{"viewport": PHONE, **options})
+    page, errors = context.new_page(), []
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    page.on("console", lambda line: errors.append(line.text) if "Content Security" in line.text else None)
+    yield page
+    context.close()
+    assert errors == []
+
+
+def paired(page, hosted):
+    """Pair the phone as its person does."""
+    page.goto(f"http://127.0.0.1:{hosted.port}/in/{code_of(hosted)}")
+    page.get_by_role("button", name="Pair").click()
+    page.wait_for_url("**/")
+
+
+def pouring():
+    scene = scene_at(ask="pour")
+    scene.calling, scene.prompt = True, "pour the refill in now and stir; then yes"
+    return scene
+
+
+def tripped():
+    scene = scene_at(state="trip", fault=faults.OVER_HARD_LIMIT)
+    scene.calling, scene.advice = True, advise(faults.OVER_HARD_LIMIT).lines()
+    return scene
+
+
+def kept_fresh(hosted, scene):
+    """Put the moment again, so that it does not get old."""
+    hosted.latest.put(now_of(scene), time.monotonic())
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("make", [scene_at, pouring, tripped])
+def test_axe_finds_nothing_on_any_page(chromium, scheme, make):
+    """And finds what is planted, so it did look."""
+    scene = make()
+    with served(scene) as hosted, phone(chromium, color_scheme=scheme, bypass_csp=True) as page:
+        paired(page, hosted)
+        for path in ("/", "/tonight", "/holds", "/holds/side-by-side", "/feeds", "/in"):
+            kept_fresh(hosted, scene)
+            page.goto(f"http://127.0.0.1:{hosted.port}{path}")
+            found = Axe().run(page).response["violations"]
+            assert [(each["id"], each["nodes"][0]["html"]) for each in found] == [], path
+        page.evaluate("document.body.insertAdjacentHTML('beforeend', '<img src=\"data:,\"><button></button>')")
+        assert Axe().run(page).violations_count >= 2
+
+
+@pytest.mark.parametrize("width", [180, 320, 360, 640, 1280])
+@pytest.mark.parametrize("make", [pouring, tripped])
+def test_nothing_is_wider_than_the_screen_and_every_target_is_large(chromium, width, make):
+    """180 is a phone at 200 % zoom, 640 a desktop at 200 %."""
+    scene = make()
+    with served(scene) as hosted, phone(chromium, viewport={"width": width, "height": 740}) as page:
+        paired(page, hosted)
+        for path in ("/", "/tonight", "/holds", "/feeds"):
+            kept_fresh(hosted, scene)
+            page.goto(f"http://127.0.0.1:{hosted.port}{path}")
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, path
+            for each in page.locator("button:visible, summary:visible").all():
+                box = each.bounding_box()
+                assert min(box["width"], box["height"]) >= SMALLEST_PX, each.inner_text()
+
+
+def test_the_temperature_is_readable_at_two_metres(chromium):
+    """A digit of 1 cm on a phone 6.5 cm wide: ISO 9241-303 asks for at least 16 minutes of arc, 0.93 cm at 2 m (from
+    memory).
+    """
+    with served(scene_at()) as hosted, phone(chromium) as page:
+        page.goto(f"http://127.0.0.1:{hosted.port}/")
+        size_px = float(page.locator(".figure").evaluate("each => parseFloat(getComputedStyle(each).fontSize)"))
+        digit_cm = 0.7 * size_px * 6.5 / 360  # a digit's height is some 0.7 of the font's size
+        assert digit_cm >= 0.93
+
+
+def test_without_a_script_the_page_reads_and_acts(chromium):
+    """The form leads back to the page, which shows the reply."""
+    with served(pouring()) as hosted, phone(chromium, java_script_enabled=False) as page:
+        paired(page, hosted)
+        expect(page.locator(".figure")).to_contain_text("31.50")
+        page.get_by_role("button", name="Yes", exact=True).click()
+        expect(page.locator("#reply")).to_contain_text("the warmer has it")
+        assert hosted.taken == [("yes", "pour")]
+
+
+def test_the_keyboard_alone_reaches_and_presses_the_answer(chromium):
+    """Tab until it has the focus, then Enter; the focus shows."""
+    with served(pouring()) as hosted, phone(chromium) as page:
+        paired(page, hosted)
+        for _ in range(12):
+            page.keyboard.press("Tab")
+            if page.evaluate("document.activeElement.value") == "yes":
+                break
+        assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
+        page.keyboard.press("Enter")
+        expect(page.locator("#reply")).to_contain_text("the warmer has it")
+        assert hosted.taken == [("yes", "pour")]
+
+
+def test_a_slip_stops_nothing(chromium):
+    """Stop is two steps away, each opened by hand."""
+    with served(scene_at()) as hosted, phone(chromium) as page:
+        paired(page, hosted)
+        stop = page.get_by_role("button", name="Stop the hold: yes, heat off")
+        expect(stop).to_be_hidden()
+        page.get_by_text("Lock, end or stop").click()
+        expect(stop).to_be_hidden()
+        page.get_by_text("Stop the hold …").click()
+        stop.click()
+        expect(page.locator("#reply")).to_contain_text("the warmer has it")
+        assert hosted.taken == [("stop", "")]
+
+
+def test_figures_follow_without_a_reload_and_opened_parts_stay_open(chromium):
+    """A second report comes through the stream."""
+    scene = scene_at()
+    with served(scene) as hosted, phone(chromium) as page:
+        paired(page, hosted)
+        page.get_by_text("Lock, end or stop").click()
+        hosted.latest.put(now_of(scene_at(bowl=31250, ask="pour")), time.monotonic())
+        expect(page.locator(".figure")).to_contain_text("31.25")
+        expect(page.get_by_role("button", name="Lock the buttons")).to_be_visible()
+
+
+def test_a_lost_pc_is_said_and_a_restarted_one_is_found_again(chromium):
+    """Old figures are struck out; after the restart the page asks for a code, and shows the present."""
+    with SharedHold() as hold, phone(chromium) as page:
+        with HoldPage([server.HERE], 0, [], hold.hold) as first:
+            port = first.port
+            paired(page, first)
+        expect(page.locator("#link")).to_contain_text("No word from the PC", timeout=15_000)
+        struck = page.locator(".figure").evaluate("each => getComputedStyle(each).textDecorationLine")
+        assert "line-through" in struck
+        hold.scene.status = scene_at(bowl=31125).status
+        with HoldPage([server.HERE], port, [], hold.hold):
+            expect(page.locator(".figure")).to_contain_text("31.12", timeout=20_000)
+            expect(page.locator("main")).to_contain_text("enter the code")
+
+
+def test_on_paper_there_are_no_buttons(chromium):
+    """Figures and charts alone."""
+    with served(pouring()) as hosted, phone(chromium) as page:
+        paired(page, hosted)
+        page.emulate_media(media="print")
+        expect(page.get_by_role("button", name="Yes", exact=True)).to_be_hidden()
+        expect(page.locator(".figure")).to_be_visible()
+
+
+def test_names_of_boards_and_files_act_on_nothing(chromium):
+    """Markup, handlers and a script in every text of a scene."""
+    evil, scene = "<img src=x onerror=alert(1)><script>alert(2)</script>\"'>&\x1b[2J", pouring()
+    scene.chocolate = scene.warmer = scene.prompt = scene.trouble = scene.concern = evil
+    scene.events.append((5.0, evil))
+    with served(scene) as hosted, phone(chromium) as page:
+        dialogs = []
+        page.on("dialog", lambda dialog: (dialogs.append(dialog.message), dialog.dismiss()))
+        paired(page, hosted)
+        page.wait_for_timeout(500)
+        assert dialogs == []
+        assert page.locator("main img").count() == 0
+
+
+def test_a_first_load_in_a_night_of_twelve_hours_is_small(chromium):
+    """All that the browser fetched, as sent."""
+    scene = scene_at()
+    for t_s in range(5460, 12 * 3600, 60):
+        scene.see(t_s, scene.status)
+    sizes = []
+    with served(scene) as hosted, phone(chromium) as page:
+        page.on("response", lambda answer: sizes.append(int(answer.headers.get("content-length", 0))))
+        page.goto(f"http://127.0.0.1:{hosted.port}/")
+        expect(page.locator(".chart")).to_have_count(2)
+        assert sum(sizes) > 10_000
+        assert sum(sizes) + len(page.content()) < MOST_FIRST_LOAD_BYTES
+
+
+def test_several_warmers_are_on_one_page(chromium):
+    """Each opens its own."""
+    with SharedHold("pot"), Page([server.HERE], 0, []) as hosted, phone(chromium) as page:
+        page.goto(f"http://127.0.0.1:{hosted.port}/")
+        expect(page.locator(".figure")).to_contain_text("31.50")
