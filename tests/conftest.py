@@ -16,7 +16,7 @@ SLOW = {
     "test_abuse", "test_alone", "test_calibrate", "test_campaign", "test_collect", "test_collect_virtual",
     "test_control_world", "test_drill", "test_every_figure", "test_fastsim", "test_happenings", "test_hold",
     "test_identify", "test_install", "test_install_cuts", "test_memory_in_a_hold", "test_mpremote", "test_night_drift",
-    "test_panel_on_board", "test_panel_view", "test_picture",
+    "test_orders", "test_panel_on_board", "test_panel_view", "test_picture",
     "test_plan", "test_plan_grid", "test_plan_on_board", "test_power", "test_rigs", "test_search", "test_tune",
     "test_virtual_board", "test_virtual_board_console", "test_virtual_board_ends", "test_virtual_board_probes",
     "test_virtual_hold", "test_whole_evening",

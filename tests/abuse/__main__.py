@@ -6,9 +6,9 @@ import sys
 import time
 from collections.abc import Callable
 
-from . import messages, parts, power
+from . import disks, messages, parts, power
 
-LIARS, FILES, AT_REST, IN_HOLD, HOLDS, CUTS = 300, 2000, 100_000, 30_000, 10, 500
+LIARS, FILES, AT_REST, IN_HOLD, HOLDS, CUTS, DISKS = 300, 2000, 100_000, 30_000, 10, 500, 300
 
 
 def _files() -> tuple[str, list[str]]:
@@ -19,6 +19,19 @@ def _files() -> tuple[str, list[str]]:
 def _liars() -> tuple[str, list[str]]:
     tally = parts.lying_boards(range(LIARS))
     return tally.words(), tally.wrong
+
+
+def _disks() -> tuple[str, list[str]]:
+    if not disks.can_mount():
+        return "not run: only the system's administrator can make small disks", []
+    tally = disks.small_disks(range(DISKS))
+    return tally.words(), tally.wrong
+
+
+def _orders() -> tuple[str, list[str]]:
+    from . import orders  # hypothesis and the boards of the other tests
+
+    return orders.play(), []
 
 
 def _rest() -> tuple[str, list[str]]:
@@ -48,7 +61,7 @@ def _cuts() -> tuple[str, list[str]]:
 
 
 PARTS: dict[str, Callable[[], tuple[str, list[str]]]] = {
-    "files": _files, "liars": _liars, "rest": _rest, "holds": _holds, "cuts": _cuts,
+    "files": _files, "liars": _liars, "disks": _disks, "orders": _orders, "rest": _rest, "holds": _holds, "cuts": _cuts,
 }  # fmt: skip
 
 

@@ -115,10 +115,12 @@ def test_a_hold_that_a_power_cut_ended_says_so(here, monkeypatch):
     board = LoggingBoard(here / "flash")
     board.start()
     board.hold(600)
+    board.settle()
     board = a_night(here, 300, LoggingBoard(here / "flash"))
     done = collected(board, monkeypatch)
     assert [hold.result["ended"] for hold in done.holds] == ["restarted", "done"]
     assert done.exit_code == 1
+    assert list(read_log(here / "holds" / "dark-1")["t_s"]) == [1 + 10 * n for n in range(60)]  # to its last moment
 
 
 def test_a_trip_ends_it_with_the_trip_reported_and_its_cooling_stored(here, monkeypatch):

@@ -89,8 +89,10 @@ def remember(folder: Path) -> str | None:
     is not replaced. It begins with a newline: half a line that a full disk left spoils no other.
     """
     folder = folder.resolve()
-    if folder.is_relative_to(holds_folder().resolve()) or "\n" in str(folder):
+    if folder.is_relative_to(holds_folder().resolve()):
         return None
+    if "\n" in str(folder):
+        return f"bain holds does not list {folder}: its name has more than one line"
     try:
         home().mkdir(parents=True, exist_ok=True)
         how = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_NONBLOCK", 0)  # no wait for a pipe's reader

@@ -222,8 +222,8 @@ def _messages(rows: list[Status], events: list[dict[str, Any]], row_s: float) ->
 
 
 def _comes_before(event: dict[str, Any], row: Status) -> bool:
-    """Nothing after the end of a hold is followed, so a row of its last moment comes first."""
-    if event["event"] == "ended" and row.t > 0:
+    """Nothing after the end of a hold or a restart is followed, so a row of its last moment comes first."""
+    if event["event"] in ("ended", "boot") and row.t > 0:
         return bool(event["t"] < row.t)
     return bool(event["t"] <= row.t)
 
