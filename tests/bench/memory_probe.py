@@ -107,6 +107,12 @@ class Board:
     def use_pwm(self):
         pass
 
+    def use_float(self, fitted):
+        pass
+
+    def water_low(self):
+        return False
+
     def beat(self):
         pass
 

@@ -63,6 +63,18 @@ def test_a_trip_outlives_a_power_cut_and_its_clearing_does_too() -> None:
         assert talk.ask("hello")["state"] == "idle"
 
 
+def test_self_tests_that_power_cuts_end_are_counted_and_the_fourth_waits_twenty_minutes() -> None:
+    with latched_board() as talk:
+        talk.board.press("recessed", 4500)
+        talk.event("cleared")
+        for _ in range(3):
+            assert talk.ask("start", stage="work")["check_s"] < 600
+            talk.until(lambda said: said.get("duty", 0) > 0)  # the first pulse
+            talk.board.power_cut(5)
+            talk.event("boot")
+        assert talk.ask("start", stage="work")["check_s"] > 1200
+
+
 def test_a_long_no_pauses_and_a_short_yes_continues_with_lamps_that_say_so() -> None:
     with latched_board() as talk:
         talk.board.press("recessed", 4500)
