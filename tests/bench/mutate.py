@@ -1,7 +1,8 @@
 """Change one comparison, operator or constant at a time and see whether a test notices; by hand.
 
 ``python tests/bench/mutate.py 120`` tries 120 mutants, drawn evenly over the modules below, in a copy of the host's
-source, each against the tests listed for its module. It prints the survivors. Some cannot differ from the original in
+source, each against the tests listed for its module; ``... 40 files/score.py`` tries only that module's. It prints the
+survivors. Some cannot differ from the original in
 any test (a tolerance, a limit of iterations): the reader of the list must judge those.
 """
 
@@ -14,7 +15,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
@@ -62,9 +63,9 @@ def change(node: ast.AST, how: str) -> None:
         node.value = node.value * 1.25
 
 
-def mutants(number: int, rnd: random.Random) -> Iterator[tuple[str, int, str, str]]:
+def mutants(number: int, rnd: random.Random, names: Sequence[str]) -> Iterator[tuple[str, int, str, str]]:
     """Module, line, the line as it was, and the mutated source; modules in turn."""
-    sources = {name: (ROOT / "host/bainwright" / name).read_text(encoding="utf-8") for name in MODULES}
+    sources = {name: (ROOT / "host/bainwright" / name).read_text(encoding="utf-8") for name in names}
     orders = {name: rnd.sample(range(len(places(ast.parse(source)))), len(places(ast.parse(source))))
               for name, source in sources.items()}  # fmt: skip
     made = 0
@@ -94,13 +95,13 @@ def killed(copy: Path, tests: tuple[str, ...]) -> bool:
     return done.returncode != 0
 
 
-def main(number: int) -> None:
+def main(number: int, names: Sequence[str]) -> None:
     """Try this many mutants and print the survivors."""
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder)
         shutil.copytree(ROOT / "host", copy / "host")
         alive = tried = 0
-        for name, line, text, source in mutants(number, random.Random(2)):
+        for name, line, text, source in mutants(number, random.Random(2), names):
             target = copy / "host/bainwright" / name
             before = target.read_text(encoding="utf-8")
             target.write_text(source, encoding="utf-8")
@@ -113,4 +114,4 @@ def main(number: int) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 100)
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 100, sys.argv[2:] or list(MODULES))

@@ -71,6 +71,18 @@ def test_each_act_becomes_its_request_or_is_so_already(act):
     assert kitchen.asked == ([act.do] if fits else [])
 
 
+def test_the_view_follows_an_act_that_the_board_reports_only_after_a_pause():
+    """A refill taken back in a water pause is not coming, though the event comes minutes later; a refused one is."""
+    kitchen = Kitchen(state="pause")
+    assert kitchen.wish("refill").done
+    assert kitchen.scene.refill_coming
+    assert kitchen.wish("no_refill").done
+    assert not kitchen.scene.refill_coming
+    kitchen.board.refusals["bowl"] = "work: bowl_off refused: the bowl is off already"
+    assert not kitchen.wish("bowl_off").done
+    assert not kitchen.scene.bowl_away
+
+
 def test_an_answer_to_a_question_that_has_changed_is_not_sent():
     """The person read another question."""
     kitchen = Kitchen(ask="pour")

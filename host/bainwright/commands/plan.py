@@ -113,6 +113,7 @@ def _size_heater(asked: PlanOptions, melt_within: str | None, shown: Shown, *, a
     """Say how strong a heater must be, in place of the plan."""
     from bainwright.core.errors import UseError
     from bainwright.core.units import parse_duration_s
+    from bainwright.display.progress import progress
     from bainwright.plan import words_heater
     from bainwright.plan.heater_size import DEFAULT_WITHIN_S, size_heater
     from bainwright.plan.options import batch_request
@@ -120,7 +121,8 @@ def _size_heater(asked: PlanOptions, melt_within: str | None, shown: Shown, *, a
     if page is not None:
         raise UseError("--page belongs to the plan, not to --size-heater", hint="leave one of them out")
     within_s = parse_duration_s(melt_within, "--melt-within") if melt_within else DEFAULT_WITHIN_S
-    found = size_heater(batch_request(asked, shown), within_s)
+    with progress("sizing the heater", 0) as show:
+        found = size_heater(batch_request(asked, shown), within_s, lambda: show(0.0))
     if as_json:
         result = {**found.as_dict(), "assumed": found.request.assumed}
         click.echo(json.dumps(result, indent=2, ensure_ascii=False, allow_nan=False))

@@ -56,6 +56,8 @@ class Act:
         There is no way back: ask before it.
     steps : tuple of str
         The steps in which the warmer accepts it; empty for all.
+    shows : tuple of (str, bool), optional
+        What it makes true of the scene. In a pause the board reports it only when the pause is over.
     """
 
     name: str
@@ -67,6 +69,7 @@ class Act:
     answers: bool = False
     final: bool = False
     steps: tuple[str, ...] = ()
+    shows: tuple[str, bool] | None = None
 
 
 ACTS = (
@@ -74,10 +77,14 @@ ACTS = (
     Act("no", "n", "No", "thicker", answers=True, fits=_takes_no),
     Act("thickens", "n", "It thickens", "thicker", fits=lambda scene: not _takes_no(scene), steps=DIPS),
     Act("thins", "d", "It thins", "thinner", steps=DIPS),
-    Act("refill", "r", "A refill is coming", "announce", fits=lambda scene: not scene.refill_coming, steps=DIPS),
-    Act("no_refill", "r", "No refill after all", "announce", fits=lambda scene: scene.refill_coming),
-    Act("bowl_off", "b", "Bowl off", "bowl", {"at": "off"}, fits=lambda scene: not scene.bowl_away),
-    Act("bowl_on", "b", "Bowl back", "bowl", {"at": "on"}, fits=lambda scene: scene.bowl_away),
+    Act("refill", "r", "A refill is coming", "announce", fits=lambda scene: not scene.refill_coming, steps=DIPS,
+        shows=("refill_coming", True)),
+    Act("no_refill", "r", "No refill after all", "announce", fits=lambda scene: scene.refill_coming,
+        shows=("refill_coming", False)),
+    Act("bowl_off", "b", "Bowl off", "bowl", {"at": "off"}, fits=lambda scene: not scene.bowl_away,
+        shows=("bowl_away", True)),
+    Act("bowl_on", "b", "Bowl back", "bowl", {"at": "on"}, fits=lambda scene: scene.bowl_away,
+        shows=("bowl_away", False)),
     Act("test", "t", "Test the temper", "test", steps=DIPS),
     Act("back", "u", "One step back", "back"),
     Act("pause", "w", "Water pause, heat off", "pause", fits=lambda scene: not _paused(scene)),

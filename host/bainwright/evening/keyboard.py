@@ -78,7 +78,7 @@ class Keyboard:
     def _act(self, course: Watch, key: str) -> None:
         act = acts.of_key(key, course.scene)
         if act is not None and not act.final:
-            self._request(course, act.do, act.fields)
+            self._do(course, act)
         elif key == "e":  # between w and r on the keyboard: easily hit
             self._ending = True
             self._ask(course, END_QUESTION)
@@ -88,6 +88,13 @@ class Keyboard:
             course.show(self._inbox.invite())
         elif self._hands is not None and key in HANDS:
             self._hands.use(key, course)
+
+    def _do(self, course: Watch, act: acts.Act) -> str:
+        """Request an act, and show what it changed; returns a refusal."""
+        refusal = self._request(course, act.do, act.fields)
+        if not refusal and act.shows is not None:
+            setattr(course.scene, *act.shows)
+        return refusal
 
     def _request(self, course: Watch, do: str, fields: dict[str, Any]) -> str:
         """Send a request in the middle of a hold; a refusal is shown and returned, and the hold is not affected."""
@@ -123,7 +130,7 @@ class Keyboard:
         if act.do == "stop":
             self._stop(course)
             return acts.Reply(True, "The hold is stopped, and the heat is off.")
-        refusal = self._request(course, act.do, act.fields)
+        refusal = self._do(course, act)
         if refusal:
             return acts.Reply(False, f"Not now: {refusal}.")
         if act.answers:
