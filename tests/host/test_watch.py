@@ -187,6 +187,29 @@ def test_a_reader_that_leaves_early_is_no_error(monkeypatch, capsys):
     assert capsys.readouterr().err == ""
 
 
+class Adding(PlainLines):
+    """A view that adds an event of its own to the scene, as one that calls a person does."""
+
+    def refresh(self, scene):
+        if not any(text == "called" for _, text in scene.events):
+            scene.events.append((scene.t_s, "called"))
+        super().refresh(scene)
+
+
+def test_an_event_is_shown_once_wherever_it_came_from():
+    """The hold's own once, though each frame has it; what this terminal adds is not shown as the hold's."""
+    out = io.StringIO()
+    with SharedHold() as kitchen:
+        watcher = threading.Thread(target=watching.Watching(join(), Adding(out)).run)
+        watcher.start()
+        written(out, "VIRTUAL")
+        kitchen.scene.events.append((5400.0, "the chocolate is in its window"))
+        written(out, "the chocolate is in its window")
+    watcher.join(10)
+    assert out.getvalue().count("the chocolate is in its window") == 1
+    assert "called" not in out.getvalue()
+
+
 class Presses:
     """A keyboard on which somebody presses some keys, a while apart."""
 

@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from bainwright.alarms.calls import Calls
     from bainwright.live.joining import Joined
 
+LOOK = ("Look at the warmer: it may still hold, for it needs no PC. Then look at the PC: bain hold --join watches the "
+        "warmer again.")  # fmt: skip
+
 
 @click.command(short_help="Watch a hold that another bain on this PC runs.")
 @click.option("--warmer", metavar="NAME", help="Which warmer, where several hold.")
@@ -59,6 +62,6 @@ def follow(joined: Joined, big: bool, quiet: bool, calls: Calls | None = None) -
     ended = Watching(joined, calls.view(view) if calls else view).run()
     console.remark(ended)
     if ended == ENDED and calls:
-        for each in calls.call(Alarm("program", True, "The PC's program for the warmer has ended", ENDED)):
+        for each in calls.call(Alarm("program", True, "The PC's program for the warmer has ended", LOOK)):
             console.remark(each.words)
     return 0

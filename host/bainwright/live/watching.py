@@ -44,6 +44,7 @@ class Watching:
     def __init__(self, joined: Joined, view: View) -> None:
         self._joined, self._view = joined, view
         self._frame: Frame | None = None  # replaced whole by the thread that reads
+        self._shown: Frame | None = None
         self._came_s = time.monotonic()
         self._seen: set[tuple[float, str]] | None = None
         self._said: list[tuple[float, str, float]] = []  # time of the hold, words, until when
@@ -109,11 +110,16 @@ class Watching:
         self._view.event(t_s, text)
 
     def _show_events(self, frame: Frame) -> None:
-        """Show the events since the last frame; those before the first were read elsewhere."""
-        events = list(frame.scene.events)
+        """Show the events since the last frame; those before the first were read elsewhere.
+
+        Once a frame: later its scene has what this terminal added.
+        """
+        if frame is self._shown:
+            return
+        self._shown, events = frame, list(frame.scene.events)
         if self._seen is not None:
             for t_s, text in events:
-                if (t_s, text) not in self._seen and all((t_s, text) != said[:2] for said in self._said):
+                if (t_s, text) not in self._seen:
                     self._view.event(t_s, text)
         self._seen = set(events)
 
