@@ -8,6 +8,7 @@ import threading
 import time
 from contextlib import contextmanager
 from html.parser import HTMLParser
+from unittest import mock
 
 from fake_board import status_line
 
@@ -99,6 +100,12 @@ class SharedHold:
         self.hold.share(Hello(__version__, os.getpid(), "/dev/ttyACM0", warmer, "dark"))
         self._ends, self.answers = threading.Event(), True
         self._thread = threading.Thread(target=self._run)
+
+    @classmethod
+    def beside(cls, warmer="pot", **status):
+        """As if another process ran it, for the tests that need two."""
+        with mock.patch("bainwright.live.sharing.os.getpid", return_value=1):
+            return cls(warmer, **status)
 
     def __enter__(self):
         self._thread.start()

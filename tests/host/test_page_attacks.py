@@ -6,14 +6,25 @@ and Origin, demand a token beside the cookie (from memory).
 
 import contextlib
 import http.client
+import re
 import socket
 import time
+from pathlib import Path
 
 import pytest
 from page_tools import Phone, code_of, scene_at, served, until
 
 from bainwright.page import server
 from bainwright.page.access import CODE_S, GUESSES, MOST_SESSIONS, Access
+
+
+def test_every_test_that_the_list_of_attacks_names_exists():
+    """host/PAGE-ATTACKS.md is read by those who want to rely on it."""
+    root = Path(__file__).parents[2]
+    listed = re.findall("`(test_[a-z0-9_]+)`", (root / "host" / "PAGE-ATTACKS.md").read_text(encoding="utf-8"))
+    code = "".join(path.read_text(encoding="utf-8") for path in (root / "tests").glob("*/*.py"))
+    assert len(listed) > 20
+    assert [name for name in listed if f"def {name}(" not in code] == []
 
 
 @pytest.fixture(scope="module")

@@ -1,9 +1,11 @@
 """Several warmers on one page: holds that other programs of this user run, found, shown and acted on."""
 
 import contextlib
+import html
 import json
 import re
 import time
+import urllib.parse
 
 import pytest
 from page_tools import Outline, Phone, SharedHold, code_of
@@ -16,22 +18,17 @@ from bainwright.page.hosting import HoldPage, Page
 
 
 @contextlib.contextmanager
-def two_warmers(monkeypatch):
+def two_warmers():
     """A pot and a mat, each held by a program of its own as far as a page can see."""
-    with SharedHold("pot", ask="pour") as pot:
-        monkeypatch.setattr("bainwright.live.sharing.os.getpid", lambda: 1)
-        with SharedHold("mat 2", bowl=30000) as mat:
-            monkeypatch.undo()
-            yield pot, mat
+    with SharedHold("pot", ask="pour") as pot, SharedHold.beside("mat 2", bowl=30000) as mat:
+        yield pot, mat
 
 
 @pytest.fixture(autouse=True)
 def folder(tmp_path, monkeypatch):
-    """A user's folder of its own, outside what `monkeypatch.undo` takes back."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
-        patch.setattr(holds, "LOOK_S", 0.05)
-        yield
+    """A user's folder of its own."""
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+    monkeypatch.setattr(holds, "LOOK_S", 0.05)
 
 
 def loaded(phone, path, *expected):
@@ -44,9 +41,9 @@ def loaded(phone, path, *expected):
     raise AssertionError(text)
 
 
-def test_the_page_shows_all_warmers_and_leads_to_each(monkeypatch):
+def test_the_page_shows_all_warmers_and_leads_to_each():
     """At a glance: where the chocolate is, and what is asked."""
-    with two_warmers(monkeypatch), Page([server.HERE], 0, []) as page:
+    with two_warmers(), Page([server.HERE], 0, []) as page:
         phone = Phone(page)
         text = loaded(phone, "/", "30.00", "31.50")
         words = " ".join(Outline(text).words)
@@ -57,9 +54,9 @@ def test_the_page_shows_all_warmers_and_leads_to_each(monkeypatch):
         assert "not here any more" in phone.ask("GET", "/?warmer=tub")[1]
 
 
-def test_an_act_reaches_the_warmer_whose_page_it_was_pressed_on(monkeypatch):
+def test_an_act_reaches_the_warmer_whose_page_it_was_pressed_on():
     """With its reply; without a name, or with one that is not there, it reaches none."""
-    with two_warmers(monkeypatch) as (pot, mat), Page([server.HERE], 0, []) as page:
+    with two_warmers() as (pot, mat), Page([server.HERE], 0, []) as page:
         phone = Phone(page)
         phone.pair(code_of(page))
         text = loaded(phone, "/?warmer=mat%202", 'name="token"')
@@ -80,9 +77,26 @@ def test_an_act_reaches_the_warmer_whose_page_it_was_pressed_on(monkeypatch):
         assert pot.done == []
 
 
-def test_programs_name_the_warmer_and_the_metrics_have_all(monkeypatch):
+@pytest.mark.parametrize("name", ["a&b=c#d?e", "../../etc", "<script>x</script>\"'", "\x1b[2J\u202e", "", "ü 100 %"])
+def test_whatever_a_warmer_is_called_its_page_opens_and_acts(name):
+    """What addresses, forms and HTML reserve; the name's control characters are written out."""
+    with SharedHold(name) as hold, SharedHold.beside("mat"), Page([server.HERE], 0, []) as page:
+        phone = Phone(page)
+        text = loaded(phone, "/", "mat", "31.50")
+        assert "<script>x" not in text
+        assert "\x1b" not in text
+        links = [html.unescape(each) for each in re.findall(r'href="(/\?[^"]*)"', text) if "=mat" not in each]
+        phone.pair(code_of(page))
+        text = phone.ask("GET", links[0])[1]
+        token, warmer = (re.search(rf'name="{each}" value="([^"]*)"', text)[1] for each in ("token", "warmer"))
+        sent = urllib.parse.urlencode({"token": token, "act": "test", "seen": "", "warmer": html.unescape(warmer)})
+        assert phone.post("/act", sent, Accept="application/json")[0].status == 200
+        assert hold.done == [("test", "")]
+
+
+def test_programs_name_the_warmer_and_the_metrics_have_all():
     """Each sample says of which warmer it is."""
-    with two_warmers(monkeypatch), Page([server.HERE], 0, []) as page:
+    with two_warmers(), Page([server.HERE], 0, []) as page:
         phone = Phone(page)
         loaded(phone, "/", "30.00", "31.50")
         answer, text = phone.ask("GET", "/now.json")
@@ -106,13 +120,11 @@ def test_a_hold_that_starts_later_is_found_and_one_that_ended_says_so():
             loaded(phone, "/", "31.00")
 
 
-def test_a_page_beside_a_hold_shows_the_other_warmers_too(monkeypatch):
+def test_a_page_beside_a_hold_shows_the_other_warmers_too():
     """Its own hold is not shown twice."""
     with SharedHold("pot") as own, HoldPage([server.HERE], 0, [], own.hold) as page:
         phone = Phone(page)
-        monkeypatch.setattr("bainwright.live.sharing.os.getpid", lambda: 1)
-        with SharedHold("mat"):
-            monkeypatch.undo()
+        with SharedHold.beside("mat"):
             text = loaded(phone, "/", "mat")
         assert text.count('href="/?warmer=pot"') == 1
 

@@ -111,19 +111,17 @@ def test_the_socket_of_a_killed_program_is_no_hold_and_is_deleted(tmp_path):
     assert not stale.exists()
 
 
-def test_without_a_hold_and_with_several_the_words_say_what_to_do(monkeypatch, capsys):
+def test_without_a_hold_and_with_several_the_words_say_what_to_do(capsys):
     """Exit status 3 and 2."""
     assert cli.main(["watch"]) == 3
     assert "no hold runs on this PC" in capsys.readouterr().err
-    with SharedHold("pot"):
-        monkeypatch.setattr("bainwright.live.sharing.os.getpid", lambda: 1)
-        with SharedHold("mat"):
-            with pytest.raises(UseError, match=r"wanted one of (pot, mat|mat, pot)"):
-                join()
-            with join("mat") as joined:
-                assert joined.hello.warmer == "mat"
-            with pytest.raises(UseError, match="'tub'"):
-                join("tub")
+    with SharedHold("pot"), SharedHold.beside("mat"):
+        with pytest.raises(UseError, match=r"wanted one of (pot, mat|mat, pot)"):
+            join()
+        with join("mat") as joined:
+            assert joined.hello.warmer == "mat"
+        with pytest.raises(UseError, match="'tub'"):
+            join("tub")
 
 
 def test_a_second_bain_learns_which_hold_has_the_port_and_join_watches_it():

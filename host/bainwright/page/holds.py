@@ -19,7 +19,7 @@ from bainwright.live.now import now_of
 
 LOOK_S = 2.0  # chosen: a hold that starts is on the page before the person has looked for it
 MOST_HOLDS = 8  # chosen: more warmers than a kitchen has
-NO_NAME = "warmer"  # before the board has answered
+NO_NAME = "warmer"  # before the board has answered, and for a rig without a name
 
 
 class Hold(Protocol):
@@ -68,7 +68,7 @@ class JoinedHold:
     @property
     def warmer(self) -> str:
         """The warmer's name."""
-        return self._joined.hello.warmer
+        return self._joined.hello.warmer or NO_NAME
 
     @property
     def ended(self) -> bool:
