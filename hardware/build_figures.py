@@ -7,6 +7,7 @@ from functools import partial
 
 from power_faults import faults_block
 from tables import Row, table
+from twins import twins_block
 
 from bainboard import settings
 from bainboard.heat_balance import largest_load_j_per_k, smallest_load_j_per_k
@@ -227,6 +228,22 @@ def which_block() -> str:
     ])  # fmt: skip
 
 
+ROOMS_C = (14.0, 17.0, 20.0, 24.0)
+
+
+def kitchens_block() -> str:
+    """What each build needs in a cold and in a warm kitchen, full of dark, its ring covered as its twin's."""
+    rows = []
+    for room_c in ROOMS_C:
+        plans = [make_plan(batch_request(PlanOptions("dark", f"{b.chocolate_kg}kg", rig=twin_name(b),
+                                                     room=f"{room_c:g}C"), Shown())) for b in BUILDS]  # fmt: skip
+        melts = [say.band(p.melt.took) if p.melts_here and p.melt.took else "melt elsewhere" for p in plans]
+        holds = [f"{p.needs[-1].need_w:.0f} W, {p.needs[-1].reserve:.1f} times" for p in plans]
+        rows.append((f"{room_c:g} °C", *melts, *holds))
+    return table(("room", *[f"{b.name} melts in" for b in BUILDS], *[f"{b.name} holds with, reserve" for b in BUILDS]),
+                 rows)
+
+
 def _power_side(build: Build) -> str:
     count = len(build.mats)
     mats = f"{count} mats, each" if count > 1 else "1 mat,"
@@ -252,5 +269,7 @@ BLOCKS: dict[str, tuple[str, Callable[[], str]]] = {
                        ("faults", faults_block))
 }
 BLOCKS["which"] = ("README.md", which_block)
+BLOCKS["kitchens"] = ("README.md", kitchens_block)
+BLOCKS["twins"] = ("README.md", twins_block)
 BLOCKS["margins"] = ("SAFETY.md", margins_block)
 BLOCKS["readings"] = ("first-power-up.md", readings_block)

@@ -10,6 +10,7 @@ Label = tuple[str, tuple[str, ...]]
 
 WIDE_MM, HIGH_MM, COLUMNS = 92.0, 24.0, 2
 LEFT_MM, TOP_MM, GAP_MM = 11.0, 20.0, 3.0
+ID_LINE = "_" * 32
 
 
 def labels(build: Build) -> list[Label]:
@@ -24,9 +25,11 @@ def labels(build: Build) -> list[Label]:
         ("S1  hand switch", ("Off before hands go near the heater.", "Or pull the plug.")),
         (f"K1  guard relay  {build.relay_a:g} A 30 V DC", ("Coil 24 V, 1.4 kΩ or more",)),
         ("J1  test link", ("Fitted in use. Pulled: no heat.",)),
-        (f"X2  {'water' if build.heats == 'water' else 'plate'} probe", ("3-pole. Id: ________________",)),
-        ("X3  chocolate probe", ("4-pole. Id: ________________",)),
+        (f"X2  {'water' if build.heats == 'water' else 'plate'} probe", ("3-pole. Its 16 digits:", ID_LINE)),
+        ("X3  chocolate probe", ("4-pole. Its 16 digits:", ID_LINE)),
     ]  # fmt: skip
+    if build.heats == "water":
+        sheet.append(("S2  float, if fitted", ("Wet with the bowl lifted out.", "Move it by hand before each run.")))
     for ref in build.refs:
         if build.mat_fuse_a:
             sheet.append((f"F2{ref}  {build.mat_fuse_a:g} A  32 V DC", (safe,)))

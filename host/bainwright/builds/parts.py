@@ -134,8 +134,6 @@ class Build:
         Side by side on the supply.
     base : Metal
         What they are glued to.
-    plate_m2 : float
-        Area of a dry plate; 0 for a bath.
     water_l, bowl_kg, chocolate_kg : float
         Filled for an evening; a plate's litres follow from its metal.
     bowl_offset_c : float
@@ -170,7 +168,6 @@ class Build:
     vessel: str
     mats: tuple[Mat, ...]
     base: Metal
-    plate_m2: float
     water_l: float
     bowl_kg: float
     chocolate_kg: float

@@ -1,0 +1,105 @@
+"""Plays each build's simulated twin for two hours and sets it beside its plan.
+
+    python hardware/twins.py        # some minutes; stores twins.csv, figures.py writes the table into README.md
+
+A bowl of dark in temper is set into a cold bath or onto a cold plate, in a room at 20 °C, and nobody dips.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import statistics
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from tables import table
+
+from bainwright.builds.catalogue import BUILDS, BY_NAME
+from bainwright.builds.parts import Build
+from bainwright.builds.rig_text import twin_name
+from bainwright.core.masses import Shown
+from bainwright.plan import say
+from bainwright.plan.options import PlanOptions, batch_request
+from bainwright.plan.parts import Plan
+from bainwright.plan.planner import make_plan
+
+RESULTS = Path(__file__).with_name("twins.csv")
+HOURS, LAST_S = 2, 3600.0
+START = "[start]\nwater_c = 20.0\nbowl_c = 31.5\nchocolate_kg = {:g}\nroom_c = 20.0\n"
+THERE_K = 0.3  # the bath counts as warm so near its steady water
+
+
+def plan_of(build: Build) -> Plan:
+    """The plan for a full bowl on a build's twin."""
+    return make_plan(batch_request(PlanOptions("dark", f"{build.chocolate_kg}kg", rig=twin_name(build)), Shown()))
+
+
+def play(build: Build) -> dict[str, str]:
+    """Hold two hours and measure: warm-up after the self-test, heat and ripple in the last hour, what went wrong."""
+    with tempfile.TemporaryDirectory() as folder:
+        scenario, out = Path(folder) / "cold.toml", Path(folder) / "held"
+        scenario.write_text(f'title = "cold"\nrig = "{twin_name(build)}"\nduration_s = {3600 * HOURS}\n\n'
+                            + START.format(build.chocolate_kg), encoding="utf-8")
+        done = subprocess.run([sys.executable, "-m", "bainwright", "hold", "dark", "--virtual", twin_name(build),
+                               "--scenario", str(scenario), "--for", f"{HOURS}h", "--out", str(out)],
+                              capture_output=True, text=True, check=False)  # fmt: skip
+        if not (out / "hold.json").exists():
+            raise RuntimeError(f"{build.name}: {(done.stderr or done.stdout).strip()[-300:]}")
+        trips = json.loads((out / "hold.json").read_text(encoding="utf-8"))["trips"]
+        with (out / "hold.csv").open(encoding="utf-8", newline="") as file:
+            rows = [row for row in csv.DictReader(file) if row["water_c"]]
+    return {"build": build.name, **_measured(build, rows), "trips": str(len(trips))}
+
+
+def _measured(build: Build, rows: list[dict[str, str]]) -> dict[str, str]:
+    tested_s = next(float(row["t_s"]) for row in rows if row["state"] == "hold")
+    late = [row for row in rows if float(row["t_s"]) > 3600.0 * HOURS - LAST_S]
+    steady_c = statistics.fmean(float(row["water_c"]) for row in late)
+    warm_s = next(float(row["t_s"]) for row in rows if float(row["water_c"]) > steady_c - THERE_K)
+    bowl = [float(row["bowl_c"]) for row in late if row["bowl_c"]]
+    return {"test_s": f"{tested_s:.0f}", "warm_s": f"{warm_s - tested_s:.0f}", "water_c": f"{steady_c:.1f}",
+            "heat_w": f"{build.heater_w * statistics.fmean(float(row['duty']) for row in late):.1f}",
+            "low_c": f"{min(bowl):.2f}", "high_c": f"{max(bowl):.2f}"}
+
+
+def twins_block() -> str:
+    """Plan and play side by side, misses in words."""
+    with RESULTS.open(encoding="utf-8", newline="") as file:
+        found = list(csv.DictReader(file))
+    lines = []
+    for row in found:
+        build = BY_NAME[row["build"]]
+        plan = plan_of(build)
+        hold = plan.needs[-1]  # the ring covered, as the twin has it
+        warm_s, heat_w = float(row["warm_s"]), float(row["heat_w"])
+        lines.append((
+            f"`{twin_name(build)}`", say.band(plan.warm_up.took) if plan.warm_up.took else "never",
+            f"{warm_s / 60:.0f} min, after {float(row['test_s']) / 60:.0f} min of self-test",
+            f"{hold.need_w:.0f} W", f"{heat_w:.0f} W", f"{hold.reserve:.1f} times",
+            f"{row['low_c']} to {row['high_c']} °C", row["trips"], _miss(plan, warm_s, heat_w, row)))
+    return table(("twin", "warm-up, plan", "played", "heat to hold, plan", "played", "reserve, plan",
+                  "chocolate, last hour", "trips", "what the plan missed"), lines)
+
+
+def _miss(plan: Plan, warm_s: float, heat_w: float, row: dict[str, str]) -> str:
+    """In words, each figure outside what the plan promised; nine in ten should lie in its bands."""
+    said, took, low_c, high_c = [], plan.warm_up.took, float(row["low_c"]), float(row["high_c"])
+    if took is None or not took.low_s <= warm_s <= (took.high_s or warm_s):
+        said.append("warm-up " + ("slower" if took is None or warm_s > took.likely_s else "quicker"))
+    if not 0.8 <= heat_w / plan.needs[-1].need_w <= 1.25:
+        said.append(f"heat {100 * heat_w / plan.needs[-1].need_w - 100:+.0f} %")
+    profile = plan.request.profile
+    if not profile.low_c <= low_c <= high_c <= profile.high_c:
+        said.append("chocolate outside its window")
+    return ", ".join(said) or "nothing"
+
+
+if __name__ == "__main__":
+    played = [play(build) for build in BUILDS]
+    with RESULTS.open("w", encoding="utf-8", newline="") as results:
+        writer = csv.DictWriter(results, list(played[0]), lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(played)

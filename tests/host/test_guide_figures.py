@@ -1,0 +1,131 @@
+"""Every computed figure of the building guides, recomputed from the ratings that the same page prints.
+
+Nothing of the project is imported: Ohm's law, thermal resistances and energy balances are written out here, water is
+IAPWS-97's, and constants are the handbooks', named beside them.
+"""
+
+import math
+import re
+from pathlib import Path
+
+import pytest
+from iapws import IAPWS97
+
+HARDWARE = Path(__file__).parents[2] / "hardware"
+BUILDS = ("mat", "pot", "plate")
+
+
+def rows(page, block):
+    """A table of a page: first cell to the others."""
+    text = (HARDWARE / page).read_text(encoding="utf-8")
+    part = text.partition(f"<!-- {block}: written by figures.py -->")[2].partition("<!-- end of")[0]
+    lines = [[cell.strip() for cell in line.strip("| ").split(" | ")] for line in part.strip().splitlines()[2:]]
+    return {line[0]: line[1:] for line in lines}
+
+
+def figures(text):
+    """The numbers in a text."""
+    return [float(each) for each in re.findall(r"(?<![\w.])\d+(?:\.\d+)?", text)]
+
+
+class Guide:
+    """The ratings that one build's page prints, and what the page computes from them."""
+
+    def __init__(self, name):
+        self.name = name
+        parts = rows(f"{name}-rig.md", f"{name} parts")
+        self.values = rows(f"{name}-rig.md", f"{name} values")
+        self.heater = next(text for ref, (text, _) in parts.items() if ref.startswith("RH"))
+        self.count = 2 if name == "plate" else 1
+        self.mat_w = float(re.search(r"(\d+) W", self.heater)[1])
+        self.supply_a = float(re.search(r"24 V DC, ([\d.]+) A", parts["PS1"][0])[1])
+        self.wire_mm2 = float(re.search(r"([\d.]+) mm²", parts["wire"][0])[1])
+        if "round" in self.heater:
+            self.area_m2 = math.pi / 4 * (float(re.search(r"round, (\d+) cm", self.heater)[1]) / 100) ** 2
+        else:
+            wide, long = map(float, re.search(r"(\d+) x (\d+) cm", self.heater).groups())
+            self.area_m2 = wide * long / 1e4
+
+    def shown(self, what):
+        """The computed cell of a row, as numbers."""
+        return figures(next(cells[1] for name, cells in self.values.items() if name.startswith(what)))
+
+
+@pytest.fixture(params=BUILDS)
+def guide(request):
+    return Guide(request.param)
+
+
+def test_currents_follow_from_ohm_s_law(guide):
+    ohm = 24.0**2 / guide.mat_w
+    assert guide.shown("mat")[:2] == pytest.approx([ohm, guide.count * 24.0 / ohm], abs=0.006)
+    worst_a = guide.count * 25.2 / (0.9 * ohm)
+    assert guide.shown("heater, worst") == pytest.approx([worst_a, 25.2 * worst_a], rel=0.01)
+    assert guide.shown("supply over heater") == pytest.approx(
+        [24.0 * guide.supply_a / (guide.count * guide.mat_w)], abs=0.006)
+
+
+def test_cables_drop_what_their_copper_does(guide):
+    """IEC 60028: 17.241 ohm mm²/km of annealed copper (M); strands are up to 15 % longer, 3 m there and back."""
+    milliohm, volts = guide.shown("cable")
+    copper = 3.0 * 17.241 / guide.wire_mm2
+    assert copper < milliohm < 1.2 * copper
+    assert volts == pytest.approx(24.0 / (24.0**2 / guide.mat_w) * milliohm / 1000.0, abs=0.006)
+
+
+def test_switch_s_loss_and_junction_follow_from_its_drop(guide):
+    """P = U I; 62 °C/W from junction to air for a TO-220 (M), 40 °C in the box."""
+    drop_mv, loss_w = guide.shown("Q1, worst")[-2:]
+    worst_a = guide.shown("heater, worst")[0]
+    assert loss_w == pytest.approx(drop_mv / 1000.0 * worst_a, abs=0.012)
+    assert guide.shown("Q1, junction")[0] == pytest.approx(40.0 + 62.0 * loss_w, abs=1.0)
+
+
+def test_mat_s_temperature_follows_from_layers_in_series(guide):
+    """Silicone 0.25 W/m·K, half of 1.5 mm; glue 0.5 mm at 0.19 W/m·K; 400 W/m²K of water film (M)."""
+    flux = guide.mat_w / guide.area_m2
+    layers = 0.00075 / 0.25 + 0.0005 / 0.19 + (0.0 if guide.name == "plate" else 1 / 400.0)
+    over = guide.shown("mat over its")
+    assert over[0] == pytest.approx(flux * layers, abs=1.0)
+    assert over[1] == pytest.approx(flux * 1.05**2 / 0.9 * layers, abs=1.0)
+
+
+def test_rise_follows_from_the_heat_that_water_metal_and_chocolate_store(guide):
+    """IAPWS-97 water at 40 °C; steel 0.49, chocolate 1.6 kJ/kg·K (handbooks, M).
+
+    The page counts as the firmware does, a bowl of any metal and warm chocolate: up to a tenth slower, never quicker.
+    """
+    text = (HARDWARE / f"{guide.name}-rig.toml").read_text(encoding="utf-8")
+    rig = {name: float(value) for name, value in re.findall(r"^(\w+) = ([\d.]+)", text, re.M)}
+    water = IAPWS97(T=313.15, P=0.101325)
+    kg = rig["water_l"] * water.rho / 1000.0
+    stored = kg * water.cp * 1000.0 + rig["bowl_kg"] * 490.0 + rig["chocolate_kg"] * 1600.0
+    shown = guide.shown("full heat, full")[0]
+    assert 0.9 < shown / (60.0 * guide.count * guide.mat_w / stored) < 1.005
+    minutes = guide.shown("from 45 °C to TCO2's latest, full")[0]
+    assert minutes == pytest.approx(18.0 / shown, abs=1.0)
+
+
+def test_every_layer_opens_above_the_one_before_it():
+    cells = rows("SAFETY.md", "margins")
+    for at in range(len(BUILDS)):
+        number = {name.strip("*"): figures(row[at].replace("*", "")) for name, row in cells.items()}
+        limit = number["firmware's hard limit"][0]
+        vessel, mat, fuse = (number[name] for name in ("vessel's cut-out opens", "mat's cut-out opens",
+                                                       "thermal fuse opens"))
+        assert number["warmest bath of a plan"][0] < limit < number["vessel's cut-out at that limit, full heat"][0]
+        assert number["vessel's cut-out at that limit, full heat"][0] < vessel[0] < vessel[1]
+        assert number["mat under the warmest bath, full heat"][0] < mat[0]
+        assert number["mat at the hard limit, full heat"][0] <= mat[0] < mat[1] < fuse[0] < fuse[1]
+
+
+def test_gate_s_time_follows_from_its_resistors_and_capacitors():
+    """RC by hand: two pairs of 2 x 620k side by side, two 4.7 µF in series beside 0.1 µF; diodes 0.2 and 0.32 V."""
+    tau_s = (2 * 620e3 / 2) * (4.7e-6 / 2 + 0.1e-6)
+    cells = rows("heartbeat-gate.md", "gate")
+    assert figures(cells["time constant"][1])[0] == pytest.approx(tau_s, abs=0.006)
+    charge_v, threshold_v = figures(cells["charge after an edge"][1])[0], figures(cells["threshold at C2"][1])[0]
+    assert threshold_v == pytest.approx(2 * 3.3 * 10 / 66, abs=0.006)
+    assert 3.3 - 0.52 - 0.15 < charge_v < 3.3 - 0.52
+    assert figures(cells["lets go after the last edge"][1])[0] == pytest.approx(
+        tau_s * math.log(charge_v / threshold_v), abs=0.03)
