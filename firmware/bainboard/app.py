@@ -330,7 +330,9 @@ class App:
             power.off_known = True
             w.was_off(off_s)
         if now_ms < OUTAGE_S * 1000 and power.may_resume(w.values["resume"], off_s, water_c):
-            if self.standalone.resume_offer(now_ms, True) is None:
+            from bainboard import starting  # loaded for this, and dropped again: see heap_reserve
+
+            if starting.resume_offer(self, now_ms, True) is None:
                 return
             power.resumes = RESUMES  # it cannot, and is not tried again
         if power.asked:

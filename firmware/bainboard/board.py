@@ -1,6 +1,5 @@
 """The board itself: the only module that touches pins, clocks and streams (`display_task` has a display's bus)."""
 
-import binascii
 import gc
 import os
 import select
@@ -12,8 +11,6 @@ import micropython
 import onewire
 
 from bainboard import pins
-from bainboard.drivers.ntc import NtcProbe
-from bainboard.drivers.onewire_probe import OnewireProbe
 from bainboard.flashlog import unix_s
 from bainboard.sensing import Probe
 
@@ -53,8 +50,8 @@ class Board:
         self._watchdog: machine.WDT | None = None
         self._onewire: onewire.OneWire | None = None
         self._spi: machine.SoftSPI | None = None
-        self._found: list = []  # the probes found by the last search of the 1-wire bus
-        self._leader: OnewireProbe | None = None  # the 1-wire probe that begins the others' conversions
+        self.found: list = []  # the probes found by the last search of the 1-wire bus
+        self.leader = None  # the 1-wire probe that begins the others' conversions
         self._ticks = time.ticks_ms()
         self._now_ms = 0
         self._input = select.poll()
@@ -153,56 +150,30 @@ class Board:
 
     def probe(self, values: dict, place: str) -> Probe | None:
         """The probe the settings describe for `place`, or None if none is fitted; ask for the water's first."""
-        at = "probe." + place + "."
-        if place == "water":
-            self._leader = None  # new settings, new probes
-        kind = values[at + "kind"]
-        if kind == "none":
-            return None
-        if kind == "onewire":
-            follower = OnewireProbe(self._bus(), values[at + "rom"], self._leader)
-            self._leader = self._leader or follower
-            driver: OnewireProbe | NtcProbe = follower
-        elif kind == "platinum":
-            driver = self._platinum(values, at, place)
-        else:
-            adc = machine.ADC(machine.Pin(self.pins["adc_" + place]))
-            driver = NtcProbe(adc, values[at + "r25_ohm"], values[at + "beta_k"], values[at + "series_ohm"])
-        return Probe(driver, values[at + "offset_c"], values[at + "gain"], values["trip.jump_c_per_s"])
+        from bainboard import fitting  # loaded for this, and dropped again: see heap_reserve
 
-    def _bus(self):
+        return fitting.probe(self, values, place)
+
+    def bus(self):
+        """The 1-wire bus."""
         if self._onewire is None:
             self._onewire = onewire.OneWire(machine.Pin(self.pins["onewire"]))
         return self._onewire
 
-    def find_probes(self) -> int:
-        """Search the 1-wire bus and begin a conversion on every probe found; returns how many."""
-        bus, found, leader = self._bus(), [], None
-        for rom in bus.scan():
-            rom = binascii.hexlify(rom).decode()
-            driver = OnewireProbe(bus, rom, leader)
-            driver.start()
-            leader = leader or driver
-            found.append((rom, driver))
-        self._found = found
-        return len(found)
+    def adc(self, name: str):
+        """The converter at the pin of that name."""
+        return machine.ADC(machine.Pin(self.pins[name]))
 
-    def found_probe(self, number: int) -> tuple | None:
-        """The probe of that number (from 1) as (id, temp_c or None, code), or None; a conversion is read once."""
-        if number > len(self._found):
-            return None
-        rom, driver = self._found[number - 1]
-        return (rom,) + driver.read()
+    def chip_select(self, name: str):
+        """Sets the pin of that name, which is high until then."""
+        return machine.Pin(self.pins[name], machine.Pin.OUT, value=1).value
 
-    def _platinum(self, values: dict, at: str, place: str):
-        from bainboard.drivers.platinum import PlatinumProbe  # most rigs have none
-
+    def spi(self):
+        """The bus of the platinum probes' converters."""
         if self._spi is None:
             lines = {name: machine.Pin(self.pins[name]) for name in ("sck", "mosi", "miso")}
             self._spi = machine.SoftSPI(baudrate=SPI_HZ, polarity=0, phase=1, **lines)
-        select = machine.Pin(self.pins["cs_" + place], machine.Pin.OUT, value=1)
-        return PlatinumProbe(self._spi, select.value, values[at + "r0_ohm"], values[at + "reference_ohm"],
-                             values[at + "wires"])
+        return self._spi
 
     def use_float(self, fitted: bool) -> None:
         """Read the float from now on, or none. Its pin is high while it hangs in water and the 24 V side is on."""

@@ -8,66 +8,6 @@ from bainboard import faults
 
 WIDTH = 16  # letters of a row; beside a figure there is room for 4
 
-# By fault number: what was seen | what to do.
-FAULTS = """
-|
-water probe gives no reading|check its plug and cable
-bowl probe gives no reading|check its plug and cable
-water probe did not follow|is it in the water?
-water warms with the heat off|replace the heater switch
-water over this step's limit|hot water in? lift the bowl
-water passed the hard limit|still rising? the water scalds
-the board was late|rare is fine
-nobody here for hours|look at it, then yes
-heat came past the open guard|replace the guard relay
-heat came past the switch|replace the heater switch
-no heat at the start|plug, cut-out, fuse, then start
-new, or trip record lost|prove the cut-offs
-water too hot to start|add cold water
-the clock jumped|rare is fine
-the firmware met an error|test temper, start again
-settings are damaged|send the rig again
-warmed from outside|stove? sun? warm bowl?
-water probe fell too fast|is it in the water?
-bowl probe fell too fast|is its tip in the chocolate?
-probes are swapped|change them over
-far too little heat|plug, cut-out, fuse, lid?
-far too much heat|is the water up to its mark?
-the board hung and restarted|test temper, start again
-restarts again and again|check its supply
-memory ran short|test temper, start again
-warms though heater is off|pull the plug; a stove?
-the probes disagree|is the probe in the water?
-no second water reading|check its plug and cable
-more heat than usual|lid? draught? probe in place?
-"""
-
-# What is asked, by its key.
-ASKED = """
-all_melted=all melted? then yes
-bowl_off=lift bowl, wipe it dry, then yes
-swap=too warm: swap water for cold
-seed_in=stir seed in, then yes
-cool_down=stir it down to {:g} C, then yes
-cooled=it is down to {:g} C? yes
-bowl_on=wipe bowl dry, set back, yes
-seed_more=too warm: a handful of seed
-stir=yes, then stir half a minute
-stirring=stir on
-move_probe=probe off the wall, then yes
-test=dip a blade, then yes
-setting=set: yes streaky: no
-set_yet=has it set? yes or no
-not_set=not set, not in temper: no
-more_seed=a handful of seed, then yes
-lift=bowl warms: lift it, wipe it
-pour=pour refill in, stir, yes
-spread=spread what is left, then yes
-water_low=WATER LOW unplug, fill, yes
-go_on=heat went off: look; on? yes, no
-look=water? probes? yes starts
-"""
-
 # What it is doing, by the stage, or by the state where that says more.
 _DOING = """
 melt=melting
@@ -86,6 +26,7 @@ pause=HEAT OFF: UNPLUG
 """
 
 LOCKED = "LOCKED yes+no 3s"
+_shown: dict = {}  # the question and the fault shown last, and their words
 _PLACES = {"below": "LOW", "inside": "IN", "above": "HIGH"}
 
 
@@ -140,7 +81,7 @@ def _side(state: str, programme, bowl_c: float | None, estimated: bool, duty: fl
 def _small(state: str, asked: str, programme, hold_ms: int) -> list:
     """The question asked; with none, what the warmer is doing and the time so far or left."""
     if asked and asked != "working":
-        text = words(ASKED, asked)
+        text = _looked_up(asked)
         return wrap(text.format(programme.cool_c) if programme is not None else text, 2)
     if programme is None:
         return [words(_DOING, state), "no: next kind" if state == "idle" else ""]
@@ -168,7 +109,7 @@ def _night(programme, hold_ms: int) -> str:
 def _alarm(state: str, fault: int, water_c: float | None, bowl_c: float | None) -> list:
     """What the warmer did and whether it is safe, what was seen, what to do; then the present readings."""
     row = faults.row(fault)
-    seen, _, do = FAULTS.split("\n")[row[faults.NUMBER] + 1].partition("|")
+    seen, _, do = _looked_up(row[faults.NUMBER]).partition("|")
     head, then = "HEAT OFF, SAFE", ""
     if row[faults.HAZARD] == faults.UNPLUG:
         head, then = "UNPLUG IT NOW", "heat is off"
@@ -176,6 +117,22 @@ def _alarm(state: str, fault: int, water_c: float | None, bowl_c: float | None) 
     clear = "then button 3 s" if state == "trip" else ""
     lines = wrap(seen, 2) + wrap(">" + do, 2) + [clear, now]
     return [("", head, True)] + [("", text, False) for text in [then] + lines]
+
+
+def lacks_words(fault: int, asked: str) -> bool:
+    """Must the words for this be loaded first?"""
+    key = fault or ("" if asked == "working" else asked)
+    return bool(key) and key not in _shown
+
+
+def _looked_up(asked: str | int) -> str:
+    """The words of a question by its key, or of a fault by its number."""
+    if asked not in _shown:
+        from bainboard import display_words
+
+        _shown.clear()
+        _shown[asked] = words(display_words.ASKED, asked) if isinstance(asked, str) else display_words.fault(asked)
+    return _shown[asked]
 
 
 def words(table: str, key: str) -> str:

@@ -16,8 +16,9 @@ STEP_BYTES = 2048  # how finely the far end is felt for
 # 32-bit heap: with no sweeps in a hold its longest free piece shrank to 1 KB, with sweeps each 4 KB to 6 KB and more.
 SWEPT_BYTES = 4096
 
-# Modules that only the start and some requests need. Nothing of the safety core is among them.
-ON_DEMAND = ("settings", "pin_check", "transfer", "requests_documents", "requests_log", "requests_board")
+# Modules that only the start, some requests and some presses need. Nothing of the safety core is among them.
+ON_DEMAND = ("settings", "pin_check", "fitting", "starting", "transfer", "requests_hold", "requests_documents",
+             "requests_log", "requests_board", "display_words")
 
 _held: list = []  # the reserve, or nothing
 _live = 0  # bytes left by the last sweep at a quiet moment

@@ -1,15 +1,13 @@
 """The panel on the running board: what a press asks of the app, and lamps and buzzer set after it."""
 
 from bainboard.service import reason
-from bainboard.standalone import Standalone
 from bainboard.warmer import Warmer
 
 PANEL_MS = 100  # chosen: a press is answered before the person doubts it
 
 # What a button asks of the warmer where that is more than an act of the programme.
 ACTS = {"pause": Warmer.pause}
-ALONE = {"again": Standalone.yes, "another": Standalone.no, "next": Standalone.next_bowl,  # and beyond the warmer
-         "resume": Standalone.resume}
+STARTING = {"again": "again", "another": "another", "next": "next_bowl", "resume": "resume"}  # and beyond the warmer
 
 
 class PanelTask:
@@ -55,8 +53,10 @@ class PanelTask:
         if act == "lock":
             app.lock(not app.panel_logic.locked, now_ms)
             return None
-        if act in ALONE:
-            return ALONE[act](app.standalone, now_ms)
+        if act in STARTING:
+            from bainboard import starting  # loaded for this, and dropped again: see heap_reserve
+
+            return getattr(starting, STARTING[act])(app, now_ms)
         if act in ACTS:
             return ACTS[act](app.warmer, now_ms)
         return app.warmer.act(act, now_ms)

@@ -56,10 +56,12 @@ def maintenance(app, args: dict, now_ms: int) -> tuple:
 
 def bus(app, args: dict, now_ms: int) -> tuple:
     """Look along the 1-wire bus, then read one probe after the other."""
+    from bainboard import fitting
+
     board = app.board
     if args["at"] == 0:
-        return [("kind", board.kind), ("count", board.find_probes())], None
-    found = board.found_probe(args["at"])
+        return [("kind", board.kind), ("count", fitting.find(board))], None
+    found = fitting.found(board, args["at"])
     if found is None:
         return None, "at: no such probe was found; look along the bus first, with at 0"
     rom, temp_c, code = found

@@ -1,7 +1,6 @@
 """Requests about documents: transfers both ways, and the chocolates saved on the board. See `requests_hold`."""
 
-from bainboard import commands, faults, heap_reserve, wire
-from bainboard.standalone import UNKNOWN_NAME
+from bainboard import commands, faults, heap_reserve, starting, wire
 from bainboard.transfer import Transfer
 
 
@@ -14,9 +13,9 @@ def send(app, args: dict, now_ms: int) -> tuple:
     """A document goes out."""
     payload = app.documents.payload[args["what"]]
     if args["name"] is not None:
-        payload = app.standalone.find(args["name"])
+        payload = starting.find(app, args["name"])
         if payload is None:
-            return None, UNKNOWN_NAME
+            return None, starting.UNKNOWN_NAME
     return _transfer(app).send(args["what"], payload, now_ms)
 
 
@@ -83,7 +82,7 @@ def profiles(app, args: dict, now_ms: int):
 
 def use(app, args: dict, now_ms: int) -> tuple:
     """Start with this saved chocolate from now on."""
-    return [], app.standalone.use(app.standalone.find(args["name"]), now_ms)
+    return [], starting.use(app, starting.find(app, args["name"]), now_ms)
 
 
 def change(app, args: dict, now_ms: int):
@@ -91,10 +90,10 @@ def change(app, args: dict, now_ms: int):
     saved = app.documents.saved
     while saved.look():
         yield None
-    payload = app.standalone.find(args["name"])
+    payload = starting.find(app, args["name"])
     yield None
     if payload is None:
-        yield None, UNKNOWN_NAME
+        yield None, starting.UNKNOWN_NAME
         return
     values, why = app.documents.check("profile", payload)
     yield None

@@ -1,9 +1,10 @@
-"""Requests about a hold: start and end it, and what the person does meanwhile.
+"""Requests about a hold: start it, and what the person does meanwhile. To end it: `requests_urgent`.
 
 In each module of requests a function has the request's name on the wire. It takes the app, the checked arguments and
 the time, and returns (pairs of the answer, None) or (None, reason).
 """
 
+from bainboard import starting
 from bainboard.wire import milli
 
 
@@ -11,7 +12,7 @@ def start(app, args: dict, now_ms: int) -> tuple:
     """Begin a hold; the answer has its limits."""
     w = app.warmer
     room_c = args["room"] / 1000 if args["room"] is not None else w.values["room_c"]
-    why = app.standalone.start(args["stage"], args["for_ms"], room_c, now_ms)
+    why = starting.start(app, args["stage"], args["for_ms"], room_c, now_ms)
     if why:
         return None, why
     p = w.programme
@@ -24,21 +25,9 @@ def start(app, args: dict, now_ms: int) -> tuple:
     ], None
 
 
-def stop(app, args: dict, now_ms: int) -> tuple:
-    """End the hold; nothing is left to resume."""
-    app.power.drop()
-    app.warmer.stop()
-    return [], None
-
-
-def pause(app, args: dict, now_ms: int) -> tuple:
-    """Hands go into the water."""
-    return [], app.warmer.pause(now_ms)
-
-
 def resume(app, args: dict, now_ms: int) -> tuple:
     """Hands are out again."""
-    return [], app.standalone.resume(now_ms)
+    return [], starting.resume(app, now_ms)
 
 
 def bowl(app, args: dict, now_ms: int) -> tuple:
@@ -56,7 +45,7 @@ def announce(app, args: dict, now_ms: int) -> tuple:
 def confirm(app, args: dict, now_ms: int) -> tuple:
     """Yes: done, passed, still here; at rest, resume after a power cut."""
     if app.warmer.state == "idle":
-        return [], app.standalone.resume_offer(now_ms)
+        return [], starting.resume_offer(app, now_ms)
     return [], app.warmer.act("confirm", now_ms)
 
 

@@ -7,11 +7,12 @@ its answer and never ends a hold.
 
 import sys
 
-from bainboard import commands, requests_hold, wire
+from bainboard import commands, requests_urgent, wire
 
-# Which module does a request. `requests_hold` does all others and is always there; these are loaded when one of theirs
-# comes, and dropped again: see heap_reserve.
+# Which module does a request. `requests_urgent` does a stop and a pause and is always there; these are loaded when one
+# of theirs comes, and dropped again: see heap_reserve.
 LOADED_FOR = {
+    "requests_hold": ("start", "resume", "bowl", "announce", "confirm", "thicker", "thinner", "test", "finish", "back"),
     "requests_documents": ("begin", "send", "chunk", "commit", "profiles", "use", "change"),
     "requests_log": ("clock", "segments", "read", "forget"),
     "requests_board": ("hello", "cold", "silence", "lock", "maintenance", "bus"),
@@ -159,4 +160,4 @@ def _handler(name: str):
         if name in LOADED_FOR[module]:
             __import__("bainboard." + module)
             return getattr(sys.modules["bainboard." + module], name)
-    return getattr(requests_hold, name)
+    return getattr(requests_urgent, name)

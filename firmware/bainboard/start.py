@@ -10,8 +10,7 @@ from bainboard import heap_reserve
 LAYERS = ("wire", "store", "chunks", "log_folder", "flashlog", "commands", "sensing", "board", "control.rules",
           "control.cascade", "heat_balance", "rest", "plausibility", "supervisor", "selftest", "stages", "refill",
           "programme", "panel", "panel_logic", "powerup", "warmer", "saved_profiles", "documents", "standalone",
-          "transfer", "requests_hold", "requests_documents", "requests_log", "requests_board", "service", "panel_task",
-          "app")
+          "requests_urgent", "service", "panel_task", "app")
 
 
 def run(version: str, keep) -> None:

@@ -14,15 +14,17 @@ FIRMWARE, HOST = ROOT / "firmware", ROOT / "host"
 FIRMWARE_LAYERS = (
     {"bainboard", "bainboard.control", "bainboard.drivers"},  # packages: names only
     {"wire", "chunks", "framing", "settings", "stages", "refill", "faults", "pins", "pin_check", "outbox",
-     "heap_reserve", "drivers.codes"},
+     "heap_reserve", "drivers.codes", "display_words"},
     {"help_text"},  # words for the PC; no board loads it
     {"store", "log_folder", "transfer", "sensing", "drive", "drivers.onewire_probe", "drivers.ntc", "drivers.platinum",
      "drivers.display", "control.pid", "control.rules"},
     {"commands", "programme", "heat_balance", "rest", "plausibility", "supervisor", "selftest", "panel", "display_text",
      "flashlog", "experiment", "powerup", "control.cascade"},
+    {"fitting"},
     {"board", "warmer", "panel_logic", "saved_profiles"},
     {"documents", "display_task"},
-    {"standalone", "requests_hold", "requests_documents", "requests_log", "requests_board"},
+    {"standalone", "starting"},
+    {"requests_urgent", "requests_hold", "requests_documents", "requests_log", "requests_board"},
     {"service"},
     {"panel_task"},
     {"app"},

@@ -1,6 +1,6 @@
 """What the display shows: big figures, the next act in few words, and the three facts of a trip; all of it fits."""
 
-from bainboard import display_text, faults, stages
+from bainboard import display_text, display_words, faults, stages
 from bainboard.programme import Programme
 from bainboard.settings import PROFILE, defaults
 
@@ -84,7 +84,7 @@ def test_everything_a_stage_can_ask_has_words_that_are_not_cut():
     for row in stages.STAGES:
         keys += [step[stages.ASK] for step in row[stages.STEPS]]
     for key in set(keys) - {"", "working", "settling"}:  # the programme asks something else in their place, or nothing
-        words = display_text.words(display_text.ASKED, key)
+        words = display_text.words(display_words.ASKED, key)
         assert words != key, key
         assert " ".join(display_text.wrap(words, 2)).rstrip() == words, words
 
@@ -114,7 +114,7 @@ def test_a_trip_shows_what_was_done_if_it_is_safe_what_was_seen_and_what_to_do()
 
 
 def test_every_fault_has_its_three_facts_and_none_is_cut():
-    lines = display_text.FAULTS.split("\n")
+    lines = display_words.FAULTS.split("\n")
     assert len(lines) == len(faults.FAULTS) + 2  # an empty one at either end
     for row in faults.FAULTS[1:]:
         seen, _, do = lines[row[faults.NUMBER] + 1].partition("|")

@@ -6,7 +6,7 @@ import pytest
 from talk import Talk
 
 from bainboard import pins, settings
-from bainboard.standalone import WATER_LOW
+from bainboard.starting import WATER_LOW
 from bainwright.drill.items import BY_NAME, lacking
 from bainwright.files.documents import flash_of
 from bainwright.files.rig import load_rig

@@ -19,7 +19,7 @@ import pytest
 from matplotlib.image import imread
 from test_panel_on_board import Talk, latched_board
 
-from bainboard import display_text, faults
+from bainboard import display_text, display_words, faults
 from bainboard.drivers import display
 from bainwright.cli import main
 from bainwright.core.errors import FileError
@@ -208,8 +208,8 @@ def front_of(*rows: str, state: int = ON, lamps: tuple[bool, ...] = (False, True
 def test_what_the_board_asks_the_host_says_too() -> None:
     """Every prompt the host has words for, the display has too."""
     for key in set(terms.PROMPTS) - {""}:
-        assert display_text.words(display_text.ASKED, key) != key, key
-    assert len(display_text.FAULTS.split("\n")) == len(faults.FAULTS) + 2
+        assert display_text.words(display_words.ASKED, key) != key, key
+    assert len(display_words.FAULTS.split("\n")) == len(faults.FAULTS) + 2
 
 
 def test_dots_are_upright_with_both_mirrors_and_turned_round_with_none() -> None:
