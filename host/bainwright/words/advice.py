@@ -211,8 +211,8 @@ ADVICE: dict[int, Advice] = {
     ),
     faults.STRONG_HEATER: Advice(
         "The water warmed far faster than its heat explains.",
-        "If it was only faster than the settings say, it says so and heats on. Faster still, it switched off, opened the"
-        " guard relay and tested again. If that passed, it resumes; if not, it stays off until its recessed button is"
+        "If it was only faster than the settings say, it says so and heats on. Faster still, it switched off, opened"
+        " the guard relay and tested again. If that passed, it resumes; if not, it stays off until its recessed button is"
         " held for 3 seconds.",
         "Unplug it if the water is low: a heater that runs dry burns. If you have just poured hot water, all is well.",
         _OVER,
