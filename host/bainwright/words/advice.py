@@ -211,9 +211,9 @@ ADVICE: dict[int, Advice] = {
     ),
     faults.STRONG_HEATER: Advice(
         "The water warmed far faster than its heat explains.",
-        "If it was only faster than the settings say, it says so and heats on. Faster still, it switched off, opened"
-        " the guard relay and tested again. If that passed, it resumes; if not, it stays off until its recessed button is"
-        " held for 3 seconds.",
+        "If it was only faster than the settings say, it says so and heats on. Faster still, it switched off,"
+        " opened the guard relay and tested again. If that passed, it resumes; if not, it stays off until its"
+        " recessed button is held for 3 seconds.",
         "Unplug it if the water is low: a heater that runs dry burns. If you have just poured hot water, all is well.",
         _OVER,
         "Look whether the water is up to its mark, the heater is the one whose watts were set, and"
