@@ -24,22 +24,6 @@ from bainwright.page.chart import MOST_POINTS, chart, thinned
 from bainwright.page.hosting import HoldPage, addresses
 from bainwright.virtual.opening import open_board
 
-
-@pytest.fixture(scope="module")
-def page():
-    """One page for the tests that leave it as it was."""
-    with served(scene_at(ask="pour")) as page:
-        yield page
-
-
-@pytest.fixture(scope="module")
-def phone(page):
-    """A phone that is paired with it."""
-    phone = Phone(page)
-    phone.pair(code_of(page))
-    return phone
-
-
 # -- looking -----------------------------------------------------------------------------------------------------------
 
 

@@ -12,7 +12,7 @@ import time
 from pathlib import Path
 
 import pytest
-from page_tools import Phone, code_of, scene_at, served, until
+from page_tools import Phone, code_of, until
 
 from bainwright.page import server
 from bainwright.page.access import CODE_S, GUESSES, MOST_SESSIONS, Access
@@ -25,21 +25,6 @@ def test_every_test_that_the_list_of_attacks_names_exists():
     code = "".join(path.read_text(encoding="utf-8") for path in (root / "tests").glob("*/*.py"))
     assert len(listed) > 20
     assert [name for name in listed if f"def {name}(" not in code] == []
-
-
-@pytest.fixture(scope="module")
-def page():
-    """One page for the tests that leave it as it was."""
-    with served(scene_at(ask="pour")) as page:
-        yield page
-
-
-@pytest.fixture(scope="module")
-def phone(page):
-    """A phone that is paired with it."""
-    phone = Phone(page)
-    phone.pair(code_of(page))
-    return phone
 
 
 @pytest.mark.parametrize(
