@@ -1,7 +1,7 @@
 """What the display shows: big figures, the next act in few words, and the three facts of a trip; all of it fits."""
 
 from bainboard import display_text, display_words, faults, stages
-from bainboard.programme import Programme
+from bainboard.programme import ACTS, Programme
 from bainboard.settings import PROFILE, defaults
 
 HOUR = 3600000
@@ -128,3 +128,23 @@ def test_every_fault_has_its_three_facts_and_none_is_cut():
 def test_locked_buttons_say_so_and_an_alarm_is_not_hidden_by_it():
     assert texts(shown(p=programme(), locked=True))[5] == display_text.LOCKED
     assert texts(shown("trip", faults.WATER_PROBE, locked=True))[0] == "HEAT OFF, SAFE"
+
+
+def test_why_a_press_was_refused_is_whole_on_the_display():
+    """Every act in every step: the words after "refused:", in eight rows of sixteen letters, and nothing cut off."""
+    seen, acts = 0, sorted(ACTS)
+    acts.append("announce")
+    for stage in stages.RUNNABLE:
+        for act in acts:
+            p = programme(stage)
+            done, why = p.act(act, 1000)
+            if done:
+                continue
+            words = why.split(" refused: ")[1]
+            rows = display_text.rows("hold", 0, "", p, (33.4, 31.5), False, 0.0, 0, "dark", False, words)
+            assert rows[0] == ("", "NOT NOW", True)
+            assert " ".join(text for _, text, _ in rows[1:] if text).replace(" ", "") == words.replace(" ", ""), words
+            assert len(rows) == 8
+            assert max(len(text) for _, text, _ in rows) <= display_text.WIDTH
+            seen += 1
+    assert seen > 30

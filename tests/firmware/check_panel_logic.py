@@ -145,3 +145,20 @@ def test_while_locked_the_middle_lamp_winks_and_once_when_that_ends():
     assert front.lamps == (0, 1, 0)
     front.show(9100, "idle", None, faults.NONE, "")
     assert front.lamps == (0, 0, 0)
+
+
+def test_why_a_press_was_refused_is_shown_for_a_while_and_the_lamps_shake():
+    front = PanelLogic()
+    assert front.refusal(0) == ""
+    front.refuse("melt: announce refused: a refill goes into a bowl that is held in its window", 1000)
+    front.event("refused", 1000)
+    assert front.refusal(1000 + panel.REFUSAL_MS - 1) == "a refill goes into a bowl that is held in its window"
+    assert front.refusal(1000 + panel.REFUSAL_MS) == ""
+    shaken, buzzed = [], 0
+    for at_ms in range(1000, 1000 + 2 * panel.SHAKE_MS, 50):
+        front.show(at_ms, "hold", "inside", faults.NONE, "")
+        shaken.append(front.lamps)
+        buzzed += front.buzzer
+    assert len(set(shaken)) > 1
+    assert shaken[-1] == panel.lamps("hold", "inside", None, 1000 + 2 * panel.SHAKE_MS)
+    assert buzzed > 0

@@ -45,6 +45,22 @@ def test_six_minutes_worked_by_hand():
     assert s.whole.longest_outside_s == 60
 
 
+def test_a_part_of_a_record_ends_before_its_moment():
+    """Ten seconds of a record until 4 s: the rows at 0, 1, 2 and 3 s, and an end at 4 s."""
+    part = trace(np.arange(10) + 30.0, target_c=10 * [31.5]).until(4.0)
+    assert part.end_s == 4.0
+    assert (part.t_s.tolist(), part.bowl_c.tolist()) == ([0.0, 1.0, 2.0, 3.0], [30.0, 31.0, 32.0, 33.0])
+    assert (len(part.water_c), len(part.target_c)) == (4, 4)
+
+
+def test_the_dipping_has_figures_of_its_own_where_it_is_not_the_whole_hold():
+    """Two minutes of which the second counts: JSON has its peak beside the whole hold's."""
+    whole = trace(60 * [40.0] + 60 * [31.5])
+    assert "dipping" not in score(whole, DARK).as_dict()
+    beside = score(whole, DARK, np.arange(120) >= 60).as_dict()
+    assert (beside["bowl_peak_c"], beside["dipping"]["bowl_peak_c"]) == (40.0, 31.5)
+
+
 def test_a_bowl_put_on_too_warm_is_counted_from_its_first_second():
     """38 °C for ten minutes, then 31.5 °C for fifty: 6 °C over for 10 min are 60 degree-minutes; scored from 600 s."""
     s = score(trace(600 * [38.0] + 3000 * [31.5]), DARK)

@@ -50,7 +50,7 @@ def stock(capsys, *arguments):
     [
         ({}, FIT, "melt all of it first"),
         ({"times_melted": 4}, FIT, "melted 4 times: use it up"),
-        ({"water": True}, DISCARD, "bath water is not drinking water"),
+        ({"water": True}, DISCARD, "seizes with 1.5 to 3 % of it"),
         ({"grains": True}, NOT_FIT, "lumps"),
         ({"peak_c": 55.5}, NOT_FIT, "it reached 55.5 °C, and 55 °C is its limit"),
         ({"allergens": ["hazelnut"]}, KEEP_APART, "hazelnut got into it. Never call it free of anything"),
