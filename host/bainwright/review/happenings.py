@@ -36,12 +36,13 @@ STRONG, VERY_STRONG = 10.0, 15.0  # the same for slow losses, and for those with
 HEAT_SHARE, FLOW_SHARE = 0.1, 0.2  # what the model's own heat and coupling may be wrong by
 READ_K = 0.02  # spread of a mean reading: a step of a sixteenth of a degree has 0.018
 LEAST_K, LEAST_K_PER_H = 0.06, 0.6  # a sixteenth of a degree is one step of a probe
-POURED_K, LIFT_K, NOTABLE_K = 0.12, 0.2, 0.35  # of a refill, a lift and anything else: smaller is not worth a line
+POURED_K, LIFT_K, NOTABLE_K = 0.12, 0.15, 0.35  # of a refill, a lift and anything else: smaller is not worth a line
 LEAST_ROWS = 60  # ten minutes; a shorter record has no line to compare with
 LONGEST_S = 3 * 3600.0  # a loss that ends later is shown as two
 ALIKE = 0.6  # the end of a loss may differ from its begin by this share
 LIFTED_TIMES = 1.45  # a lifted bowl loses this much more than what it got before
 LEFT_SHARE = 0.6  # the same where the water keeps its heat
+LONGEST_LIFT_S = 900.0  # a bowl off the warmer for longer cools so far that its own line bends
 SHARE = 0.3  # of the other store's heat; less is none
 
 
@@ -127,8 +128,9 @@ def find(log: HoldLog, settings: Mapping[str, Any]) -> tuple[Balance, list[Happe
     if np.count_nonzero(np.isfinite(balance.water_k)) < LEAST_ROWS:
         return balance, []
     for _ in range(2):
-        balance = balance_of(log, settings, [(each.at_s, each.lasted_s) for each in _search(balance)])
-    return balance, _paired([each for each in _search(balance) if _notable(each)])
+        found = _set_back(balance, _search(balance))
+        balance = balance_of(log, settings, [(each.at_s, each.lasted_s) for each in found])
+    return balance, _paired([each for each in _set_back(balance, _search(balance)) if _notable(each)])
 
 
 def _search(balance: Balance) -> list[Happening]:
@@ -164,6 +166,54 @@ def _end_s(each: Happening) -> float:
 def _overlap(one: Happening, other: Happening) -> bool:
     """Are these two nearer than can be held apart?"""
     return one.at_s < _end_s(other) + AROUND_S and other.at_s < _end_s(one) + AROUND_S
+
+
+def _set_back(balance: Balance, found: list[Happening]) -> list[Happening]:
+    """Where the bowl warmed up by itself, look for the loss that ended there: a bowl set back warms up quickly.
+
+    Its warming up is often the stronger of the two, and hides the loss before it from the search.
+    """
+    out: list[Happening] = []
+    for each in found:
+        warmed = each.bowl_j > 0.0 and 0.0 < each.lasted_s < ENDLESS
+        since_s = max((other.at_s for other in out if other.lasted_s == 0.0), default=-np.inf)
+        loss = _loss_until(balance, each, since_s) if warmed else None
+        if loss is None:
+            out.append(each)
+            continue
+        out = [other for other in out if other.lasted_s == 0.0 or _end_s(other) <= loss.at_s] + [loss]
+    return out
+
+
+def _loss_until(balance: Balance, gain: Happening, since_s: float) -> Happening | None:
+    """The loss of heat that ended where this gain begins, if there was one: a bend in the line before it.
+
+    What was poured in at `since_s` has a step of its own, so the line begins after it.
+    """
+    high = int(np.searchsorted(balance.t_s, gain.at_s + 2 * LAG_S))
+    low = max(0, high - round((LONGEST_LIFT_S + SIDE_S) / STEP_S))
+    low = max(low, int(np.searchsorted(balance.t_s, since_s + AROUND_S)))
+    t_s = balance.t_s[low:high]
+    reads = np.stack([balance.water_k[low:high], balance.bowl_k[low:high]], axis=1)
+    known = np.isfinite(reads).all(axis=1)
+    t_s, reads = t_s[known], reads[known]
+    if len(t_s) < round((SIDE_S + LENGTHS_S[1]) / STEP_S):
+        return None
+    best = (np.inf, 0.0, np.zeros(2))
+    for at_s in np.arange(t_s[0] + SIDE_S, gain.at_s - LENGTHS_S[1] + STEP_S, STEP_S):
+        near = t_s > at_s - SIDE_S  # the line before it, as everywhere else
+        length_s = float(gain.at_s - at_s)
+        count = np.count_nonzero(near)
+        design = np.stack([np.ones(count), t_s[near] - at_s, course(t_s[near], float(at_s), length_s)], axis=1)
+        fit, *_ = np.linalg.lstsq(design, reads[near], rcond=None)
+        spread = float(np.mean((reads[near, 1] - design @ fit[:, 1]) ** 2)) + READ_K**2
+        error = spread / count**0.5  # a longer loss that fits as well is the likelier
+        if error < best[0]:
+            best = (error, float(at_s), fit[2])
+    _, at_s, (water_k, bowl_k) = best
+    if not -bowl_k > max(LIFT_K, SHARE * gain.bowl_k):
+        return None
+    return _happening(balance, at_s, gain.at_s - at_s, float(water_k), float(bowl_k), gain.strength)
 
 
 def _paired(found: list[Happening]) -> list[Happening]:
