@@ -196,6 +196,23 @@ def test_page_asks_nothing_of_the_outside_and_no_record_can_add_markup(records: 
     assert not re.search(r"""(src|href)\s*=\s*["'](?!#)""", text)
 
 
+def test_page_of_several_nights_lays_them_over_each_other_and_no_name_adds_markup(
+    records: Path, tmp_path: Path
+) -> None:
+    """The names of the nights are set into the drawing; matplotlib takes a dollar for mathematics."""
+    evil = "a--><script>x</script>$\\frac$"
+    for number in (1, 2):
+        store(records / f"melted-{number}{evil if number == 2 else ''}".replace("/", "|"), [*map(float, range(4000))],
+              started=f"2026-11-2{number}T22:00:00+00:00")  # fmt: skip
+    assert cli.main(["review", "--since", "2026-11-01", "--report", "r.html"]) == 0
+    text = (tmp_path / "r.html").read_text()
+    assert text.count("<figure><svg") == 1
+    assert "<script" not in text
+    assert not re.search(r"""(src|href)\s*=\s*["'](?!#)""", text)
+    assert cli.main(["review", "--since", "2026-11-01", "--report", "r.pdf"]) == 0
+    assert (tmp_path / "r.pdf").read_bytes()[:5] == b"%PDF-"
+
+
 def test_page_carries_the_drawing_inside_it(records: Path, tmp_path: Path) -> None:
     folder = store(records / "melted-1", [0.0, 1.0])
     (folder / "hold.svg").write_text('<?xml version="1.0"?>\n<svg width="3"><path d="M0 0"/></svg>\n')

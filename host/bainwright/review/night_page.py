@@ -14,7 +14,7 @@ from bainwright.core.atomic_write import save_file
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.read_file import read_bytes, read_text
 from bainwright.display.picture import PNG, SVG
-from bainwright.review import nights_words
+from bainwright.review import nights_picture, nights_words
 from bainwright.review.night import Night
 from bainwright.review.night_words import Section, sections
 from bainwright.review.nights import compare
@@ -95,7 +95,9 @@ def page(nights: Sequence[Night], folders: Sequence[Path], made: datetime) -> st
         for row in rows:
             parts.append("<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>")
         parts.append("</table>")
-        parts += map(_section, nights_words.sections(compare(nights)))
+        compared = compare(nights)
+        parts += map(_section, nights_words.sections(compared))
+        parts += [f"<figure>{nights_picture.svg(each)}</figure>" for each in compared]
     for night, folder in zip(nights, folders, strict=True):
         warmer = f", on the warmer {night.entry.warmer!r}" if night.entry.warmer else ""
         parts.append(f"<article><h2>{html.escape(_title(night))}</h2>")
@@ -142,8 +144,11 @@ def _write_pdf(path: Path, nights: Sequence[Night], folders: Sequence[Path], mad
             table = list(zip(*nights_words.table(nights[at : at + NIGHTS_A_PAGE]), strict=True))
             pages.savefig(_pdf_table(table, made))
         if len(nights) > 1:
-            for lines in _pdf_sheets(_pdf_sections(nights_words.sections(compare(nights)))):
+            compared = compare(nights)
+            for lines in _pdf_sheets(_pdf_sections(nights_words.sections(compared))):
                 pages.savefig(_pdf_page(lines, made, None))
+            for each in compared:
+                pages.savefig(nights_picture.draw(each))
         for night, folder in zip(nights, folders, strict=True):
             lines = _pdf_lines(night)
             pages.savefig(_pdf_page(lines[:LINES_ABOVE_PICTURE], made, folder / PNG))
