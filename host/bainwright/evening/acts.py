@@ -87,7 +87,7 @@ ACTS = (
         shows=("bowl_away", False)),
     Act("test", "t", "Test the temper", "test", steps=DIPS),
     Act("back", "u", "One step back", "back"),
-    Act("pause", "w", "Water pause, heat off", "pause", fits=lambda scene: not _paused(scene)),
+    Act("pause", "w", "Pause, heat off", "pause", fits=lambda scene: not _paused(scene)),
     Act("resume", "w", "Hands out, heat on", "resume", fits=_paused),
     Act("lock", "k", "Lock the buttons", "lock", {"at": "on"}, fits=lambda scene: not scene.locked),
     Act("unlock", "k", "Unlock the buttons", "lock", {"at": "off"}, fits=lambda scene: scene.locked),
