@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from heated import NAMES, drawn, heated, settings_of
-from scipy import signal  # type: ignore[import-untyped]
+from scipy import optimize, signal  # type: ignore[import-untyped]
 
 from bainwright.core.errors import BainError, FileError
 from bainwright.record.reader import HoldLog
@@ -220,6 +220,28 @@ def test_a_fit_that_misses_by_less_than_a_step_accuses_no_probe():
     identify._refuse_swapped(swapped, likely, np.full((60, 2), 0.06))
     with pytest.raises(FileError, match="exchanged"):
         identify._refuse_swapped(swapped, likely, np.full((60, 2), 0.2))
+
+
+def test_a_chocolate_that_lags_in_a_draught_is_no_exchanged_probe():
+    """Its bowl loses half of what it gets and stays 7 °C under the water; a poor fit alone accuses no probe."""
+    made = heated(POT, {**TRUTH, "coupling_w_per_k": 1.2, "bowl_loss_w_per_k": 1.2})
+    identify._refuse_swapped(of(made), model.guess(POT), np.full((60, 2), 10.0))
+
+
+def test_samples_that_cannot_have_made_the_log_are_left_out():
+    """Oracle: the misfit's own sum of squares, with the extras fitted by SciPy's least squares instead."""
+    made = heated(POT, TRUTH, 1500)
+    fit = identify._Fit(of(made), model.guess(POT), 0.05)
+    x = fit.solve().x
+    other = x.copy()
+    other[2] += 0.5
+    held = optimize.least_squares(
+        lambda extras: fit.residuals(np.concatenate([other[: len(NAMES)], extras])), x[len(NAMES) :])
+    assert fit.misfit(other) == pytest.approx(2.0 * held.cost, rel=1e-4)
+    assert fit.misfit(x) == pytest.approx(2.0 * fit.solve(x).cost, rel=1e-4)
+    far = np.tile(x[: len(NAMES)], (80, 1))  # half of them with 28 % more water
+    far[::2, 0] += 1.0
+    assert len(identify._conditioned(fit, x, far)) == 40
 
 
 def test_seconds_the_board_did_not_heat_are_left_out():

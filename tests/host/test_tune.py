@@ -84,10 +84,17 @@ def test_what_is_fed_forward_is_the_model_s_own_balance(task: choose.Task):
 # -- the proof -------------------------------------------------------------------------------------------------------
 
 
-def test_good_gains_pass_their_proof(task: choose.Task, chosen: choose.Chosen):
-    done = proof.prove(task, choose.safe(POT), chosen, rigs=24)
+def test_what_is_decided_is_better_on_nine_warmers_of_ten(task: choose.Task, chosen: choose.Chosen):
+    """Gains of a short search, or else what was learnt beside the board's own: each warmer against itself."""
+    before = {**choose.safe(POT), "gains.bowl_w_per_k": 0.0}
+    used, done = proof.decide(task, before, chosen, rigs=24)
     assert done.passed, [each.sentence for each in done.findings if not each.ok]
+    assert np.percentile(proof.cost_k(done.after) / proof.cost_k(done.before), 90) <= 1.01
     assert done.rig_seconds == 2 * 24 * len(proof.COURSES) * choose.EVENING_S
+    assert used.gains["gains.loss_w_per_k"] == pytest.approx(choose.modelled(task.findings.model, 31.5, 20.0)[
+        "gains.loss_w_per_k"])
+    low_k, high_k = done.predicted_k
+    assert 0.0 < low_k < float(np.median(done.after[proof.COURSES[0].name]["rms_k"])) < high_k
 
 
 def test_bad_gains_are_refused_with_the_reason(task: choose.Task):
@@ -96,6 +103,23 @@ def test_bad_gains_are_refused_with_the_reason(task: choose.Task):
     done = proof.prove(task, choose.safe(POT), choose.judged(task, lively), rigs=8)
     assert not done.passed
     assert any("peaks at" in each.sentence and not each.ok for each in done.findings)
+
+
+def test_gains_that_are_no_better_are_refused(task: choose.Task):
+    """The present gains against themselves: nothing is won, so nothing is to be written."""
+    done = proof.prove(task, choose.safe(POT), choose.judged(task, choose.safe(POT)), rigs=8)
+    (said,) = [each.sentence for each in done.findings if "not surely better" in each.sentence]
+    assert not done.passed
+    assert "better on 0 %" in said
+    assert "changes by +0 %" in said
+
+
+def test_the_proof_s_warmers_fit_the_log(task: choose.Task):
+    """Oracle: the log's truth: what no warmer in a dozen could have is in no sample, identified or not."""
+    from bainwright.tuning.surrogate import draw
+
+    couplings = np.array([each.coupling_w_per_k for each, _ in draw(task.findings, 200)])
+    assert np.all((couplings > 0.7 * TRUTH["coupling_w_per_k"]) & (couplings < 1.4 * TRUTH["coupling_w_per_k"]))
 
 
 def test_a_heater_too_weak_is_reported_with_what_it_would_take(task: choose.Task):

@@ -41,6 +41,11 @@ BIAS_SPREAD_K = 0.1  # difference between the probes after calibration; chosen, 
 RAMP_SHARE = 0.5  # spread of the ramp over a piece, as a share of the constant's; chosen
 SWAPPED = 0.5  # the squared error with the probes exchanged must be below this share; chosen
 SUSPECT_K = 0.08  # with a smaller error no exchange is reported: on a slow rise either order fits; chosen
+RISEN_K = 1.0  # the probe that has risen so far first is the one nearer to the heater; chosen
+# A sample may fit the log so much worse than the best one, in squares of noise: 99 % of chi-squared with nine degrees
+# of freedom is 21.7 (any table), times the square of WIDER.
+WORSE_FIT = 37.0
+TRIED, LEAST = 80, 20  # samples that are compared with the log again, and how many of the best remain anyway; chosen
 _SPREAD = np.array([SPREAD[name] for name in NAMES])
 
 
@@ -195,6 +200,20 @@ class _Fit:
         jac[len(base) :] = np.eye(len(x))
         return jac
 
+    def misfit(self, x: Floats) -> float:
+        """Squared residuals of a model's figures with the extras that fit best; the readings are linear in those."""
+        model, _ = self.split(x)
+        bare = x.copy()
+        bare[len(NAMES) :] = 0.0
+        total = float(x[: len(NAMES)] @ x[: len(NAMES)])
+        for piece, read, made in zip(self.record.pieces, self.read, self.simulated(bare), strict=True):
+            missed = np.nan_to_num(read - made).ravel() / self.noise_c
+            bases = (_averaged(_bases(model, piece)) * np.isfinite(read)).reshape(EXTRAS, -1)
+            bases *= self.reach[:, None] / self.noise_c
+            along = bases @ missed
+            total += float(missed @ missed - along @ np.linalg.solve(bases @ bases.T + np.eye(EXTRAS), along))
+        return total
+
     def solve(self, x: Floats | None = None) -> Any:
         """The best unknowns."""
         size = len(NAMES) + EXTRAS * len(self.record.pieces)
@@ -281,8 +300,8 @@ def _intervals(fit: _Fit, x: Floats, rng: np.random.Generator) -> Findings:
     # The guess was one observation too, so it is resampled as well.
     drawn = np.concatenate([drawn, rng.standard_normal((SAMPLES, len(x)))], axis=1)
     moved = np.clip(x + WIDER * drawn @ spread.T, -4.0, 4.0)[:, : len(NAMES)]
-    samples = np.exp(fit.center + moved * _SPREAD)
-    low, high = np.percentile(samples, [2.5, 97.5], axis=0)
+    low, high = np.percentile(np.exp(fit.center + moved * _SPREAD), [2.5, 97.5], axis=0)
+    samples = np.exp(fit.center + _conditioned(fit, x, moved[:TRIED]) * _SPREAD)
     model, _ = fit.split(x)
     identified = tuple(name for name, a, b in zip(NAMES, low, high, strict=True) if b / a < IDENTIFIED)
     for at, name in enumerate(NAMES):
@@ -293,6 +312,14 @@ def _intervals(fit: _Fit, x: Floats, rng: np.random.Generator) -> Findings:
     used = [np.nanmean((read - made) ** 2) for read, made in zip(fit.read, fit.simulated(x), strict=True)]
     return Findings(model, model.with_vector(low), model.with_vector(high), samples, identified,
                     fit_k=float(np.sqrt(np.mean(used))))
+
+
+def _conditioned(fit: _Fit, x: Floats, moved: Floats) -> Floats:
+    """The samples that fit the log about as well as the best fit does: a linear step may leave what can be true."""
+    misfits = np.array([fit.misfit(np.concatenate([row, x[len(NAMES) :]])) for row in moved])
+    order = np.argsort(misfits)
+    within = int((misfits <= fit.misfit(x) + WORSE_FIT).sum())
+    return moved[np.sort(order[: max(LEAST, within)])]
 
 
 def _validated(record: Record, likely: Model) -> float:
@@ -318,9 +345,22 @@ def _refuse_swapped(record: Record, likely: Model, misses: Floats) -> None:
     fit = _Fit(replace(record, pieces=pieces), likely, LEAST_NOISE_C)
     other = float(np.mean(fit.misses(fit.solve().x) ** 2))
     own = float(np.mean(misses**2))
-    if own > SUSPECT_K**2 and other < SWAPPED * own:
+    if own > SUSPECT_K**2 and other < SWAPPED * own and _chocolate_rises_first(record):
         raise FileError("the two probes look exchanged: the chocolate's reading follows the heater first",
                         hint="exchange their plugs, or their ids in the rig file, and record again")
+
+
+def _chocolate_rises_first(record: Record) -> bool:
+    """Does the chocolate's reading follow the heater first, wherever one of the two rises?"""
+    times = [(_risen_at(each.water_c), _risen_at(each.bowl_c)) for each in record.pieces]
+    seen = [pair for pair in times if min(pair) < math.inf]
+    return bool(seen) and all(bowl < water for water, bowl in seen)
+
+
+def _risen_at(read_c: Floats) -> float:
+    """When a reading has risen by `RISEN_K`, s after the start of its piece; infinite if it does not."""
+    risen = np.flatnonzero(read_c >= read_c[:PACE_S].mean() + RISEN_K)
+    return float(risen[0]) if risen.size else math.inf
 
 
 def _warnings(findings: Findings, likely: Model) -> list[str]:

@@ -123,7 +123,7 @@ class Findings:
     low, high : Model
         Ends of the 95 % interval of each figure; where it was not identified, its pessimistic bounds.
     samples : array, shape (n, len(NAMES))
-        Parameter sets as likely as the fit, with their correlations.
+        Parameter sets that fit the log about as well as the best, with their correlations.
     identified : tuple of str
         Figures that the data determine; the others are guesses from litres, kilograms and watts.
     fit_k, validation_k : float

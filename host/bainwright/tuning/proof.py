@@ -1,7 +1,7 @@
 """Test new gains before a board gets them: the firmware's control law on hundreds of simulated warmers.
 
-Each warmer plays the same evenings twice, with the present gains and with the new ones. A finding is a sentence and a
-yes or no. One no is enough to refuse the gains.
+Each warmer fits the log, and plays the same evenings twice, with the present gains and with the new ones. The new ones
+must do better, warmer by warmer. A finding is a sentence and a yes or no. One no is enough to refuse the gains.
 """
 
 from __future__ import annotations
@@ -20,10 +20,14 @@ from bainwright.tuning.choose import (
     EVENING_S,
     MOST_MOVEMENT,
     NOMINAL,
+    QUIET_WORTH,
+    WARM_UP_K_PER_H,
     Chosen,
     Task,
     dipping,
     evening,
+    judged,
+    modelled,
     with_gains,
 )
 from bainwright.tuning.model import Model
@@ -32,9 +36,10 @@ from bainwright.tuning.surrogate import Kitchen, draw
 RIGS = 200
 STRIDE_S = 30  # rows of the traces the pictures are drawn from
 
-# How much worse new gains may be, over all warmers and on the worst one. Chosen: a probe's noise changes an evening's
-# error by as much.
-POOLED, WORST = 1.02, 1.25
+# The new gains' cost over the present ones', warmer by warmer: at most so much in the middle, and on nine of ten.
+# Chosen: gains that win less are not worth a change.
+MIDDLE, NINE_OF_TEN = 0.99, 1.01
+WORSE = 1.03  # what one kind of evening may lose on nine warmers of ten; chosen, a probe's noise changes it by as much
 SWING_K = 0.2  # a larger quiet error would look like swinging; chosen
 OVERSHOOT_K = 0.3  # above the window in a warm-up from cold, on nineteen warmers of twenty; chosen
 
@@ -93,9 +98,34 @@ class Proof:
         course = COURSES[0].name
         return self.after[course][name] / self.before[course][name]
 
+    @property
+    def predicted_k(self) -> tuple[float, float]:
+        """Ends of the error that the new gains leave in the dipping evening on nine warmers of ten, K."""
+        return nine_of_ten(self.after[COURSES[0].name]["rms_k"])
+
+
+def decide(task: Task, before: Mapping[str, float], chosen: Chosen, *, rigs: int = RIGS,
+           progress: Callable[[int, int], None] | None = None) -> tuple[Chosen, Proof]:
+    """The gains to use, with their proof: the chosen ones, or what was learnt beside the present ones.
+
+    What was learnt of the warmer, its losses and its coupling, is fed forward and worth something with any gains. If
+    neither passes, the chosen ones and why they fail.
+    """
+    proved = prove(task, before, chosen, rigs=rigs, progress=progress)
+    if proved.passed:
+        return chosen, proved
+    present = judged(task, before)
+    learnt = judged(task, {**before, **modelled(task.findings.model, task.target_c, task.room_c)})
+    again = prove(task, before, learnt, rigs=rigs, progress=progress, present=present)
+    if not again.passed:
+        return chosen, proved
+    again.findings.insert(0, Finding("New gains of the controllers are not surely better, so the present ones stay. "
+                                     "What was learnt of the warmer is used beside them."))
+    return learnt, again
+
 
 def prove(task: Task, before: Mapping[str, float], chosen: Chosen, *, rigs: int = RIGS, seed: int = 0,
-          progress: Callable[[int, int], None] | None = None) -> Proof:
+          progress: Callable[[int, int], None] | None = None, present: Chosen | None = None) -> Proof:
     """Compare new gains with the present ones.
 
     Parameters
@@ -110,6 +140,9 @@ def prove(task: Task, before: Mapping[str, float], chosen: Chosen, *, rigs: int 
         Number of simulated warmers.
     progress : callable, optional
         Called with the runs done and the total.
+    present : Chosen, optional
+        The present gains with their margins, where the controllers stay as they are: they may be as near to swinging
+        as before.
     """
     warmers = draw(task.findings, rigs, seed)
     outcomes: list[dict[str, fastsim.Outcome]] = []
@@ -127,7 +160,7 @@ def prove(task: Task, before: Mapping[str, float], chosen: Chosen, *, rigs: int 
             results[course.name] = fastsim.simulate(runs, EVENING_S, stride=STRIDE_S, progress=report)
             done += rigs
         outcomes.append(results)
-    found = [*margin_findings(chosen), *course_findings(task, *outcomes)]
+    found = [*margin_findings(chosen, present), *course_findings(task, *outcomes)]
     return Proof(found, outcomes[0], outcomes[1], total * EVENING_S)
 
 
@@ -136,15 +169,18 @@ def _run(task: Task, course: Course, model: Model, kitchen: Kitchen, settings: M
                    room_c=task.room_c - course.colder_k, acts=None if course.calm else dipping)
 
 
-def margin_findings(chosen: Chosen) -> list[Finding]:
-    """Findings from the sensitivity peaks."""
+def margin_findings(chosen: Chosen, present: Chosen | None = None) -> list[Finding]:
+    """Findings from the sensitivity peaks; with `present` gains, their own peaks are allowed too."""
+    nominal = max(NOMINAL, present.nominal.worst if present else 0.0)
+    corner = max(CORNER, present.worst if present else 0.0)
+    moved = max(MOST_MOVEMENT, present.movement if present else 0.0)
     return [
-        Finding(f"Sensitivity peaks at {chosen.nominal.worst:.2f} on the identified warmer "
-                f"(limit {NOMINAL:g}).", chosen.nominal.worst <= NOMINAL + 0.005),
+        Finding(f"Sensitivity peaks at {chosen.nominal.worst:.2f} on the identified warmer (limit {nominal:.2g}).",
+                chosen.nominal.worst <= nominal + 0.005),
         Finding(f"It peaks at {chosen.worst:.2f} in the worst case that the log allows, from a full bowl to a fifth "
-                f"(limit {CORNER:g}).", chosen.worst <= CORNER + 0.005),
-        Finding(f"The probes' noise moves the heater by {100 * chosen.movement:.0f} % (limit "
-                f"{100 * MOST_MOVEMENT:.0f} %).", chosen.movement <= MOST_MOVEMENT + 0.001),
+                f"(limit {corner:.2g}).", chosen.worst <= corner + 0.005),
+        Finding(f"The probes' noise moves the heater by {100 * chosen.movement:.0f} % (limit {100 * moved:.0f} %).",
+                chosen.movement <= moved + 0.001),
     ]
 
 
@@ -156,24 +192,55 @@ def course_findings(task: Task, before: Mapping[str, fastsim.Outcome], after: Ma
     found.append(Finding(
         f"The bowl's wall stayed below its limit of {task.ceiling_c:g} °C on every simulated warmer." if not over else
         f"The bowl's wall was above its limit of {task.ceiling_c:g} °C in {over} simulated evenings.", not over))
+    found.append(_paired_finding(before, after))
     for course in COURSES:
         if not course.calm:
             found.append(_error_finding(course.name, before[course.name], after[course.name]))
     was, quiet = (float(np.nanpercentile(each[COURSES[0].name]["quiet_k"], 95)) for each in (before, after))
     found.append(Finding(f"With nobody at the bowl, the chocolate stays within {quiet:.2f} °C of its target (root mean "
-                         f"square) on 19 warmers of 20; before, {was:.2f} °C.", quiet <= max(SWING_K, POOLED * was)))
+                         f"square) on 19 warmers of 20; before, {was:.2f} °C.", quiet <= max(SWING_K, WORSE * was)))
     found.append(_warm_up_finding(task, before, after))
     return found
 
 
+def cost_k(outcomes: Mapping[str, fastsim.Outcome]) -> NDArray[np.float64]:
+    """What gains are chosen by (`choose.Search.error_k`), for each warmer."""
+    cold = next(each.name for each in COURSES if each.calm)
+    errors = [outcomes[each.name]["rms_k"] for each in COURSES if not each.calm]
+    quiet = np.nan_to_num(outcomes[COURSES[0].name]["quiet_k"])
+    warm_h = np.nan_to_num(outcomes[cold]["warm_up_s"], nan=EVENING_S) / 3600.0
+    return np.asarray(np.mean(np.nan_to_num(errors), axis=0) + QUIET_WORTH * quiet + WARM_UP_K_PER_H * warm_h)
+
+
+def nine_of_ten(values: NDArray[np.float64]) -> tuple[float, float]:
+    """Ends of the middle nine tenths."""
+    low, high = np.nanpercentile(values, [5.0, 95.0])
+    return float(low), float(high)
+
+
+def _paired_finding(before: Mapping[str, fastsim.Outcome], after: Mapping[str, fastsim.Outcome]) -> Finding:
+    """Whether the new gains do better, each warmer compared with itself."""
+    share = cost_k(after) / cost_k(before)
+    middle, most = float(np.median(share)), float(np.percentile(share, 90.0))
+    better = 100.0 * float(np.mean(share < 1.0))
+    if middle <= MIDDLE and most <= NINE_OF_TEN:
+        return Finding(f"The new gains do better than the present ones on {better:.0f} % of the simulated warmers that "
+                       f"fit the log, by {100.0 * (1.0 - middle):.0f} % at the median.")
+    return Finding(
+        f"The new gains are not surely better than the present ones: they do better on {better:.0f} % of the simulated "
+        f"warmers that fit the log, and the median changes by {100.0 * (middle - 1.0):+.0f} %. So the present gains "
+        "stay. A log from cold, an hour or longer, shows more of the warmer.", False)
+
+
 def _error_finding(name: str, before: fastsim.Outcome, after: fastsim.Outcome) -> Finding:
     was, is_ = fastsim.pooled(before["rms_k"]), fastsim.pooled(after["rms_k"])
-    worst = float(np.nanmax(after["rms_k"] / before["rms_k"]))
+    most = float(np.nanpercentile(after["rms_k"] / before["rms_k"], 90.0))
+    low, high = nine_of_ten(after["rms_k"])
     words = "smaller" if is_ <= was else "larger"
     return Finding(
-        f"In {name} the chocolate's error is {is_:.3f} °C, {100 * abs(1 - is_ / was):.0f} % {words} than with the "
-        f"present gains ({was:.3f} °C). On the warmer that gains least it is {worst:.2f} times as large as before.",
-        is_ <= POOLED * was and worst <= WORST)
+        f"In {name} the chocolate's error is {is_:.3f} °C ({low:.2f} to {high:.2f} °C on 9 warmers of 10), "
+        f"{100 * abs(1 - is_ / was):.0f} % {words} than with the present gains ({was:.3f} °C). On 9 warmers of 10 it "
+        f"is at most {most:.2f} times as large as before.", most <= WORSE)
 
 
 def _warm_up_finding(task: Task, before: Mapping[str, fastsim.Outcome], after: Mapping[str, fastsim.Outcome]

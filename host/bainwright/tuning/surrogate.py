@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from bainwright.physics.materials import CP_SOLID, WATER_J_PER_LK
-from bainwright.tuning.model import FILM_POWER, LAGS, NAMES, Findings, Model
+from bainwright.tuning.model import FILM_POWER, Findings, Model
 
 STIR_AFTER_S = 60.0  # a refill is stirred in for a minute, as in the built-in plant; chosen
 
@@ -94,18 +94,9 @@ class ModelWarmer:
 
 
 def draw(findings: Findings, count: int, seed: int = 0) -> list[tuple[Model, Kitchen]]:
-    """Warmers that fit the findings, each in a kitchen of its own.
-
-    A figure that was not identified is drawn from its whole range of bounds, unless it is a lag and the sum of lags is
-    known; the others keep their correlations.
-    """
+    """Warmers that fit the log about as well as the best fit does, each in a kitchen of its own."""
     rng = np.random.default_rng(seed)
-    low, high = np.log(findings.low.vector()), np.log(findings.high.vector())
-    picked = findings.samples[rng.integers(0, len(findings.samples), count)].copy()
-    kept = LAGS if findings.lags_known_together else ()
-    for name in (each for each in findings.unidentified if each not in kept):  # in order: the same draws each time
-        column = NAMES.index(name)
-        picked[:, column] = np.exp(rng.uniform(low[column], high[column], count))
+    picked = findings.samples[rng.integers(0, len(findings.samples), count)]
     return [(findings.model.with_vector(values), _kitchen(rng)) for values in picked]
 
 

@@ -138,7 +138,7 @@ def _choose_and_prove(task: choose.Task, fitted: identify.Fitted, asked: TuneAsk
     with progress("choosing gains", choose.SEARCHES * choose.TRIES) as done:
         chosen = choose.choose(task, done)
     with progress("testing them on 200 warmers", 1.0) as done:
-        proved = proof.prove(task, before, chosen, progress=lambda some, of: done(some / of))
+        chosen, proved = proof.decide(task, before, chosen, progress=lambda some, of: done(some / of))
     found = [*possible, *proved.findings]
     path = _gains_path(asked, str(settings["name"]))
     compared = references.compare(task)
@@ -228,7 +228,8 @@ def _result(tuned: Tuned) -> dict[str, Any]:
         "margins": {**{n: getattr(chosen.nominal, n) for n in chosen.nominal.__dataclass_fields__},
                     "worst_corner": chosen.worst, "movement": chosen.movement},
         "proof": {"warmers": len(ratio), "rig_seconds": tuned.proof.rig_seconds,
-                  "error_ratio_median": float(sorted(ratio)[len(ratio) // 2]), "error_ratio_worst": float(max(ratio))},
+                  "error_ratio_median": float(sorted(ratio)[len(ratio) // 2]), "error_ratio_worst": float(max(ratio)),
+                  "predicted_error_c": list(tuned.proof.predicted_k)},
         "findings": tuned.sentences,
         **tuned.files,
     }
