@@ -407,12 +407,14 @@ class App:
     # -- talking ---------------------------------------------------------------------------------------------------
 
     def _send_status(self, hold_ms: int, on_ms: float, water_c: float | None, bowl_c: float | None) -> None:
-        w = self.warmer
+        w, p = self.warmer, self.warmer.programme
+        if w.state in (CHECK, PAUSE):  # the programme waits in them; what a press does is reported at its own time
+            for name in p.take_events():
+                w.report(name, p.details(name))
         while w.events:  # one that finds no memory is reported on the next tick
             name, pairs = w.events[0]
             self.report(name, pairs, hold_ms)
             w.events.pop(0)
-        p = w.programme
         estimated = bowl_c is None and p is not None
         if estimated:
             bowl_c = w.cascade.bowl_est_c

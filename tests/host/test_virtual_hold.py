@@ -59,7 +59,6 @@ class Counted(Steady):
 def here(tmp_path, monkeypatch):
     """A folder of its own, with plants in it."""
     monkeypatch.chdir(tmp_path)
-    Path("plants.py").write_text(STEADY)
     return tmp_path
 
 
@@ -118,6 +117,23 @@ def test_a_plant_file_that_is_wrong_is_exit_status_2(capsys):
         code, result, err = hold(capsys, "dark", "--plant", spec)
         assert (code, result) == (2, None)
         assert "plant" in err
+
+
+def test_answers_during_the_self_test_are_recorded_at_their_time_and_each_with_its_verdict():
+    """Two temper tests, one taken back, all before the self-test ends: the log has both verdicts, within a tick."""
+    Path("s.toml").write_text("".join(
+        f'[[event]]\nat_s = {at_s}\nkind = "{kind}"\n'
+        for at_s, kind in ((20, "confirm"), (60, "confirm"), (80, "back"), (100, "confirm"))))
+    cli.main(["hold", "dark", "--plant", "plants.py:Steady", "--from", "test", "--scenario", "s.toml", "--for", "110s",
+              "--out", "hold"])
+    events = [json.loads(line) for line in Path("hold/events.jsonl").read_text().splitlines()]
+    tests = [(event["t_s"], event["verdict"], event["took_s"]) for event in events if event["event"] == "tested"]
+    assert tests == [(pytest.approx(60, abs=2), "good", pytest.approx(40, abs=2)),
+                     (pytest.approx(100, abs=2), "good", pytest.approx(80, abs=2))]
+    (back_s,) = (event["t_s"] for event in events if event["event"] == "taken_back")
+    (checked_s,) = (event["t_s"] for event in events if event["event"] == "checked")
+    assert back_s == pytest.approx(80, abs=2)
+    assert checked_s > 100
 
 
 def test_announcements_of_a_scenario_work_with_a_plant(capsys):
