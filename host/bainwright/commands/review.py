@@ -47,7 +47,7 @@ def review(holds: tuple[str, ...], warmer: str | None, since: str | None, report
         if not folders:
             raise FileError("no hold matches", hint="bain holds lists all of them")
     else:
-        folders = [find(named, listed, now.date()) for named in holds or ("last",)]
+        folders = list(dict.fromkeys(find(named, listed, now.date()) for named in holds or ("last",)))
     nights, read = [], []
     for folder in folders:
         try:
@@ -60,7 +60,7 @@ def review(holds: tuple[str, ...], warmer: str | None, since: str | None, report
         nights.append(review_log(entry_of(folder.absolute(), log.facts), log))
         read.append(folder)
         for note in log.notes:
-            remark(note)
+            remark(f"{folder.name}: {note}" if len(folders) > 1 else note)
     compared = compare(nights)
     if len(nights) == 1:
         lines = [f"{nights[0].entry.name}: {nights[0].entry.verdict}"]

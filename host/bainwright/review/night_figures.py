@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from bainwright.core.units import ROOM_HIGH_C, ROOM_LOW_C
 from bainwright.record.reader import HoldLog
 from bainwright.review.balance import ENDLESS, NOISE_K, SPAN_S, STEP_S, Paced, lagged, paced
 from bainwright.review.happenings import Happening
@@ -24,6 +25,7 @@ Floats = NDArray[np.float64]
 LEAST_QUIET_S = 3600.0  # chosen: a shorter hold has not settled well enough to speak for a night
 BLOCK_S = 1800.0  # means over this long are taken as independent; chosen, longer than the loop's own waves
 BEFORE_S, AFTER_S = 300.0, 1800.0  # left out about what happened; chosen, the time a refill is felt
+PLAUSIBLE = 10.0  # chosen: a need further from the guess by litres and watts is a damaged record, not a warmer
 LEAST_OVER_ROOM_K = 3.0  # chosen: nearer to the room, a loss per degree means nothing
 PRIOR = (1.0, 0.7, 0.7, 0.7)  # spread of the logarithm of each guess: wide, it only settles what no row shows (chosen)
 ROUNDS = 5  # of the fit, each with less weight on what the last one missed
@@ -75,7 +77,7 @@ def night_figures(
     Returns
     -------
     NightFigures or None
-        None where less than an hour was quiet, or the bath was hardly warmer than the room.
+        None where less than an hour was quiet, the bath was hardly warmer than the room, or room or heat cannot be.
     """
     model = guess(settings)
     rows = paced(log, settings)
@@ -84,6 +86,8 @@ def night_figures(
     quiet = calm & rows.settled
     over_k = rows.water_c - rows.room_c
     quiet_s = STEP_S * float(np.count_nonzero(quiet))
+    if not ROOM_LOW_C <= rows.room_c <= ROOM_HIGH_C:
+        return None
     if quiet_s < LEAST_QUIET_S or not np.mean(over_k[quiet]) > LEAST_OVER_ROOM_K:
         return None
     rise, rise_sd = _rise(rows, heat_w, calm, model)
@@ -91,7 +95,8 @@ def night_figures(
     mean_over_k = float(np.mean(over_k[quiet]))
     lead_k, lead_sd = _mean(_blocks(rows.water_c - rows.bowl_c, quiet & np.isfinite(rows.bowl_c)))
     need_w, need_sd_w = _mean(needs)
-    if not need_w > 0.0:
+    guessed_w_per_k = model.bath_loss_w_per_k + model.bowl_loss_w_per_k
+    if not 1.0 / PLAUSIBLE < need_w / mean_over_k / guessed_w_per_k < PLAUSIBLE:
         return None
     return NightFigures(
         need_w / mean_over_k, need_sd_w / need_w, rise, rise_sd, lead_k, lead_sd,

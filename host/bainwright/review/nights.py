@@ -72,18 +72,19 @@ def compare(nights: Sequence[Night]) -> list[Comparison]:
     Parameters
     ----------
     nights : sequence of Night
-        In any order. One without a known start is left out, and one given twice counts once.
+        In any order. One without a known start is left out, and copies of one hold count once.
 
     Returns
     -------
     list of Comparison
         Of every warmer with two nights or more.
     """
-    dated = {night.entry.folder: night for night in nights if night.entry.started_s is not None}
-    warmers: dict[tuple[str, str], list[Night]] = {}
-    for night in sorted(dated.values(), key=lambda each: each.entry.started_s or 0.0):
-        warmers.setdefault((night.entry.board, night.entry.warmer), []).append(night)
-    return [_compare(each) for each in warmers.values() if len(each) > 1]
+    warmers: dict[tuple[str, str], dict[float, Night]] = {}
+    for night in sorted(nights, key=lambda each: (each.own is not None, each.rows), reverse=True):  # best first
+        started_s = night.entry.started_s  # no board starts two holds in one second
+        if started_s is not None:
+            warmers.setdefault((night.entry.board, night.entry.warmer), {}).setdefault(started_s, night)
+    return [_compare([each[at] for at in sorted(each)]) for each in warmers.values() if len(each) > 1]
 
 
 def _compare(nights: list[Night]) -> Comparison:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -85,14 +86,19 @@ def _warmer_lines(each: Comparison) -> list[str]:
     out += [_mark_line(mark) for mark in each.marks]
     count = sum(map(len, each.groups))
     if count and not each.changes:
-        out.append(f"The warmer itself is the same in all {count} nights that can be compared.")
+        out.append(f"No change of the warmer stands out among the {count} nights that can be compared.")
     if count:
         out.append(f"A change is reported only where chance would show it once in {1 / drift.RATE:,.0f} comparisons.")
     if each.apart and len(each.nights) > 1:
         out.append(f"Like no other night in temperature or probes, so not compared: {_names(each.apart)}.")
     if each.short:
-        out.append(f"Too short, too disturbed or without the rig's sizes, so not compared: {_names(each.short)}.")
-    return out
+        out.append(f"Too short, too disturbed or damaged, or without the rig's sizes: {_names(each.short)}.")
+    return out + [
+        f"By the clock {after.entry.name} came after {before.entry.name}, but the board counted it before. Was a clock"
+        " set back, or the board's log erased? The order of these nights may be wrong."
+        for before, after in pairwise(each.nights)
+        if before.entry.hold is not None and after.entry.hold is not None and after.entry.hold < before.entry.hold
+    ]
 
 
 def _names(nights: Sequence[Night]) -> str:
