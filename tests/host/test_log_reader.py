@@ -243,6 +243,12 @@ def test_a_log_whose_folder_is_deleted_continues_elsewhere_with_every_row(tmp_pa
     assert not (tmp_path / "out").exists()
 
 
+def test_a_log_of_a_later_version_says_so(tmp_path):
+    (tmp_path / "hold.csv").write_text(f"{HEADER},humidity\n")
+    with pytest.raises(FileError, match="later version of bainwright: got the columns 'humidity' besides"):
+        read_log(tmp_path)
+
+
 def test_a_missing_log_is_refused_in_words(tmp_path):
     """A folder without one, a path without a file."""
     with pytest.raises(FileError, match="there is no log"):

@@ -106,13 +106,21 @@ def _read_csv(path: Path, data: bytes) -> tuple[dict[str, NDArray[Any]], list[st
     # An editor or a spreadsheet may have saved it, so other line endings and a byte order mark are read too.
     head, *lines = data.removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n").decode(errors="replace").split("\n")
     if head != HEADER:
-        raise FileError(f"{path} is not the log of a hold: its first line is not the log's", got=repr(head[:40]))
+        raise _other_columns(path, head)
     notes: list[str] = []
     if lines and lines.pop():
         notes.append(f"{path.name}: the last line was cut short and is left out")
     rows = [_row(line) for line in lines]
     damaged = [number for number, row in enumerate(rows, 2) if row is None]
     return _columns(path, [row for row in rows if row is not None], damaged, "line", notes)
+
+
+def _other_columns(path: Path, head: str) -> FileError:
+    more = head.removeprefix(HEADER + ",")
+    if more == head:
+        return FileError(f"{path} is not the log of a hold: its first line is not the log's", got=repr(head[:40]))
+    return FileError(f"{path} was written by a later version of bainwright", got=f"the columns {more[:40]!r} besides",
+                     hint="update bainwright on this PC")  # fmt: skip
 
 
 def _columns(
