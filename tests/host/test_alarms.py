@@ -19,6 +19,12 @@ from bainwright.core.errors import UseError
 ALARM = Alarm("ask pour", True, "The warmer asks for you", "pour the refill in now; $(rm) `x` {} 'q'")
 
 
+@pytest.fixture(autouse=True)
+def here(tmp_path, monkeypatch):
+    """Deliveries are recorded below the test's own folder."""
+    monkeypatch.chdir(tmp_path)
+
+
 def calling(**status):
     """A hold that asks for somebody."""
     scene = scene_at(**{"ask": "pour", **status})
