@@ -25,7 +25,8 @@ SLOW = {
 # Files whose tests share something that takes seconds to make: one process runs all of such a file.
 SHARED = {
     "test_collect_virtual", "test_cooled_evening", "test_firmware_types", "test_flashlog_littlefs", "test_happenings",
-    "test_heater_size", "test_install_cuts", "test_mpremote", "test_page_past_holds", "test_tune", "test_whole_evening",
+    "test_heater_size", "test_install_cuts", "test_mpremote", "test_night_drift", "test_page_past_holds", "test_tune",
+    "test_whole_evening",
 }
 
 
