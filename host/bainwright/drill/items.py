@@ -6,7 +6,7 @@ The times are the supervisor's and the self-test's own: computed from their cons
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from bainboard import faults, selftest
 from bainboard.heat_balance import largest_load_j_per_k
@@ -76,7 +76,7 @@ class Item:
     when : str
         What the warmer must be doing.
     do, must, undo : str
-        What the person does, what must then happen, how to put it right again.
+        What the person does, what must then happen (with settings in braces), how to put it right again.
     fault : int
         The fault that the warmer must report, or none.
     limit : callable or None
@@ -105,6 +105,10 @@ class Item:
     simulated: bool = True
     version: int = 1
 
+    def at(self, settings: Mapping[str, object]) -> Item:
+        """The item with a warmer's own figures in its words."""
+        return replace(self, must=self.must.format_map(settings))
+
 
 # In this order: first what is only looked at, then cold starts, then one hold, then its trip and what must last.
 ITEMS = (
@@ -116,6 +120,10 @@ ITEMS = (
          "With the plug out, warm the unclipped cut-out over its marked temperature (hot air), a meter across it.",
          "It clicks open, stays open when cold, and closes only when you press its button.",
          "Press its button and clip it back on.", simulated=False),
+    Item("power", "the heater is the one that the settings state", WIRING, ANY,
+         "With the plug out, measure the heater's ohms at its plug. With it in, measure the supply's volts.",
+         "Volts x volts / ohms is {heater_w:g} W within a fifth. Else this is another build's rig file, or another "
+         "supply or heater: correct the rig file, or the part.", simulated=False),
     Item("switch_link", "a shorted switch prevents a start", LOGIC, IDLE,
          "Plug out. Put the test link across the heater switch. Plug in, bath filled with cold water.",
          "The self-test sees heat through the switch and refuses to start.",

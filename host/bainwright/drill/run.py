@@ -68,6 +68,7 @@ class Drill:
         LinkError, RefusedError
             If the board is gone, or cannot be brought to where the item begins.
         """
+        item = item.at(self.settings)
         why = self.hands.cannot(item)
         if why:
             return Result(False, self._now(), hash_now(item, self.settings), note=why, version=item.version)
