@@ -205,7 +205,7 @@ def test_a_retest_of_too_much_heat_warms_a_sound_bath_by_a_quarter_of_a_kelvin_a
 
 
 def test_a_retest_of_too_much_heat_passes_a_bath_with_two_fifths_of_its_water():
-    """Its pulse lifts half of it by 0.3 K (by definition), so this by 0.37: others blame 0.25 K, and this test 0.5 K."""
+    """Its pulse lifts half of it by 0.3 K (by definition), so this by 0.37: others blame 0.25 K, this test 0.5 K."""
     for name, rig in RIGS:
         bath = Bath(rig, 25.0, 25.0, room_c=25.0)
         bath.water_j *= 0.4
