@@ -107,6 +107,32 @@ def test_leftovers_of_leftovers_count_their_meltings_and_bring_their_mishaps(cap
     assert out.count("\n") == 2
 
 
+def test_the_next_plan_learns_how_long_the_melt_took(capsys):
+    """From the first reading to the question whether all is melted, over the time that the plan says for that mass."""
+    cli.main(["plan", "dark", "--total", "1.8kg", "--json"])
+    planned = json.loads(capsys.readouterr().out)
+    melt, seed_kg = planned["melt"], planned["seed"]["likely_kg"]
+    asked_s, folder = round(1.25 * melt["took"]["likely_s"]), Path(evening("dark-1", ()))
+    log = LiveLog(folder, json.loads((folder / "hold.json").read_text()))
+    for number, (t_s, bowl_c, ask) in enumerate(
+            [(0, 20.0, ""), (60, 21.0, ""), (asked_s, 45.0, "all_melted"), (asked_s + 900, 46.0, "all_melted")], 1):
+        log.status(1000 * t_s, decode(status_line(number, 1000 * t_s, stage="melt", bowl=round(1000 * bowl_c),
+                                                  water=20000, ask=ask)[:-1]))
+    log.close()
+    code, out, _ = stock(capsys, str(folder), "--left", "640g", "--json")
+    assert (code, json.loads(out)[0]["melt_factor"]) == (0, None)  # how much was melted is not known yet
+    _, out, _ = stock(capsys, str(folder), "--melt", f"{melt['solid_kg']}kg", "--seed", f"{seed_kg}kg", "--json")
+    assert json.loads(out)[0]["melt_factor"] == pytest.approx(1.25, rel=0.02)
+
+
+def test_lumps_that_do_not_melt_are_remembered(capsys):
+    """Said once, they stay: the next entry does not clear them."""
+    folder = evening("dark-1")
+    assert stock(capsys, folder, "--left", "640g", "--grains")[0] == 1
+    code, out, _ = stock(capsys, folder, "--left", "600g", "--json")
+    assert (code, json.loads(out)[0]["grains"]) == (1, True)
+
+
 def test_the_next_plan_learns_from_the_seed_it_took(capsys):
     """Where the log has the seeding: from its warmest to its last reading, by the plan's own balance."""
     folder = evening("dark-1", (48.0, 40.0, 32.0))
