@@ -78,6 +78,11 @@ def test_one_point_gives_the_offset_and_its_uncertainty_grows_away_from_it():
     assert fit([point(fever_known(38.0), 38.3)], "ntc").uncertainty_k() > found.uncertainty_k()
 
 
+def test_a_limit_counts_as_an_even_spread_and_a_bath_is_uneven():
+    """GUM 4.3.7: half a width over the root of three. Ice 0.1 K and a bath of 0.05 K, by hand: 0.0764 K."""
+    assert ice_known().u_k == pytest.approx(0.0764, abs=1e-4)
+
+
 def test_the_stated_uncertainty_holds_in_nineteen_of_twenty():
     """Two thousand made-up probes, errors drawn as the model says: 95 % within twice the standard uncertainty."""
     rng = np.random.default_rng(20260301)
