@@ -1,4 +1,4 @@
-"""Pin maps of the boards. Imports nothing. What a pin can do, and moving one, is in `fitting`."""
+"""Pin maps of the boards. Imports nothing. What a pin can do, and moving one, is in `pin_check`."""
 
 # Chosen: heater, guard and heartbeat on neighbouring pads, nothing on a strapping or boot-log pin but a chip
 # select, which idles high as such a pin must. GPIO numbers.

@@ -1,8 +1,9 @@
-"""Print how much of a board's heap the firmware takes. Run by hand: python tests/bench/memory.py
+"""Print how much of a board's heap the firmware takes. Run by hand: python tests/bench/memory.py [MICROPYTHON]
 
-Measured on the 64-bit interpreter and divided by 1.5, the ratio of its object sizes to those of a 32-bit board.
-The modules are bytecode, as on a board. Code is the memory for loading them, display and
-panel included; data is what a running hold adds.
+MICROPYTHON may be a 32-bit build, whose objects are as large as a board's: Debian's package for i386, for example. The
+64-bit interpreter that is used without it has larger ones, and its figures are divided by 1.5. The modules are
+bytecode, as on a board. Code is the memory for loading them, display and panel included; data is what a running hold
+adds.
 """
 
 from __future__ import annotations
@@ -42,15 +43,17 @@ def main() -> None:
     """The table."""
     with tempfile.TemporaryDirectory() as folder:
         compile_all(Path(folder))
-        command = [str(Path(sys.executable).with_name("micropython")), "-X", "heapsize=1M"]
+        interpreter = sys.argv[1] if len(sys.argv) > 1 else str(Path(sys.executable).with_name("micropython"))
+        command = [interpreter, "-X", "heapsize=1M"]
         command += [str(Path(__file__).with_name("memory_probe.py")), folder]
         said = subprocess.run(command + layers() + FITTED, capture_output=True, text=True, check=False)
     if said.returncode:
         sys.exit(said.stdout + said.stderr)
-    for name, size, *others in re.findall(r"^(\S+) (\d+)(.*)$", said.stdout.partition("state")[0], re.MULTILINE):
-        print(f"{kilobytes(size):6.1f} KB  {name:20}{others[0]}")
+    factor = WORD_FACTOR if "word 8" in said.stdout else 1.0
+    for name, size, *others in re.findall(r"^(\S+) (\d+)(.*)$", said.stdout.partition("word")[0], re.MULTILINE):
+        print(f"{kilobytes(size, factor):6.1f} KB  {name:20}{others[0]}")
     state, *sizes = re.search(r"^state (.+)$", said.stdout, re.MULTILINE)[1].split()
-    code, data, garbage = map(kilobytes, sizes)
+    code, data, garbage = (kilobytes(size, factor) for size in sizes)
     print(f"state reached    {state}")
     print(f"code, loaded     {code:6.1f} KB")
     print(f"data of a hold   {data:6.1f} KB")
@@ -60,9 +63,9 @@ def main() -> None:
     print("names            " + re.search(r"n_qstr=(\d+)", said.stdout)[1])
 
 
-def kilobytes(size: str) -> float:
-    """So many bytes of the 64-bit interpreter as kilobytes of a board."""
-    return int(size) / WORD_FACTOR / 1024
+def kilobytes(size: str, factor: float) -> float:
+    """So many bytes of an interpreter, whose objects are larger than a board's by a factor, as a board's kilobytes."""
+    return int(size) / factor / 1024
 
 
 if __name__ == "__main__":

@@ -179,6 +179,7 @@ def main():
     run(app, 10)
     garbage = (gc.mem_alloc() - start) // 10
     gc.enable()
+    print("word", 4 if sys.maxsize < 2**32 else 8)
     print("state", app.warmer.state, now - before, data, garbage)
     micropython.qstr_info()
 
@@ -191,6 +192,7 @@ def run(app, count):
         pass
 
 
-LAYERS = sys.argv[2:]
-sys.path.insert(0, sys.argv[1])
-main()
+if __name__ == "__main__":
+    LAYERS = sys.argv[2:]
+    sys.path.insert(0, sys.argv[1])
+    main()
