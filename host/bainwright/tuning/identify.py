@@ -24,7 +24,7 @@ from bainwright.physics.materials import WATER_J_PER_LK
 from bainwright.tuning import compiled
 from bainwright.tuning.dataset import Piece, Record
 from bainwright.tuning.load_check import WRONG_STORE
-from bainwright.tuning.model import IDENTIFIED, NAMES, PARAMETERS, SPREAD, Findings, Model, guess
+from bainwright.tuning.model import IDENTIFIED, NAMES, SPREAD, Findings, Model, guess
 
 Floats = NDArray[np.float64]
 
@@ -386,20 +386,3 @@ def _beside(fit: _Fit, x: Floats) -> Fitted:
     times = [np.asarray(each.start_s + PACE_S * (np.arange(len(read)) + 0.5), dtype=np.float64)
              for each, read in zip(fit.record.pieces, fit.read, strict=True)]
     return Fitted(times, fit.read, made)
-
-
-def figure_lines(findings: Findings) -> list[str]:
-    """One line for each figure."""
-    lines = []
-    for name, unit, what in PARAMETERS:
-        low, high = getattr(findings.low, name), getattr(findings.high, name)
-        if name in findings.identified:
-            lines.append(f"{what}: {_short(getattr(findings.model, name))} {unit} "
-                         f"(95 %: {_short(low)} to {_short(high)})")
-        else:
-            lines.append(f"{what}: not identified; assumed between {_short(low)} and {_short(high)} {unit}")
-    return lines
-
-
-def _short(value: float) -> str:
-    return f"{value:.3g}" if value < 1000 else f"{value:.0f}"

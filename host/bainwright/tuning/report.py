@@ -15,7 +15,7 @@ from bainwright.core.atomic_write import save_file
 from bainwright.display.picture import BAND, CEILING, CHOCOLATE, FAINT, HEAT, INK, PAPER, WATER
 from bainwright.tuning import fastsim, identify, margins
 from bainwright.tuning.choose import CORNER, NOMINAL, Chosen, Task, with_gains
-from bainwright.tuning.model import Findings
+from bainwright.tuning.model import PARAMETERS, Findings
 from bainwright.tuning.proof import COURSES, STRIDE_S, Proof
 
 Floats = NDArray[np.float64]
@@ -116,3 +116,20 @@ def fit_sentences(findings: Findings) -> list[str]:
     if np.isfinite(findings.validation_k):
         lines.append(f"Fitted to the first part only, it predicts the rest to within {findings.validation_k:.2f} °C.")
     return lines
+
+
+def figure_lines(findings: Findings) -> list[str]:
+    """One line for each figure."""
+    lines = []
+    for name, unit, what in PARAMETERS:
+        low, high = getattr(findings.low, name), getattr(findings.high, name)
+        if name in findings.identified:
+            lines.append(f"{what}: {_short(getattr(findings.model, name))} {unit} "
+                         f"(95 %: {_short(low)} to {_short(high)})")
+        else:
+            lines.append(f"{what}: not identified; assumed between {_short(low)} and {_short(high)} {unit}")
+    return lines
+
+
+def _short(value: float) -> str:
+    return f"{value:.3g}" if value < 1000 else f"{value:.0f}"

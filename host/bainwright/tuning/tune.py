@@ -147,7 +147,7 @@ def _choose_and_prove(task: choose.Task, fitted: identify.Fitted, asked: TuneAsk
     why_not = [each.sentence for each in possible if not each.ok] or [each.sentence for each in found if not each.ok]
     say("bain: drawing the report ...", err=True)
     picture = report.draw(task, fitted, before, chosen, proved)
-    page = report.page(f"Tuning {settings['name']}", sentences, identify.figure_lines(task.findings),
+    page = report.page(f"Tuning {settings['name']}", sentences, report.figure_lines(task.findings),
                             references.comparison_lines(compared, chosen), picture)
     page_path = path.with_suffix(".html")
     page_path.parent.mkdir(parents=True, exist_ok=True)
@@ -204,7 +204,7 @@ def _show(tuned: Tuned, as_json: bool, say: Say) -> None:
         return
     for line in tuned.sentences:
         say(line)
-    for line in identify.figure_lines(tuned.task.findings):
+    for line in report.figure_lines(tuned.task.findings):
         say("  " + line)
     if tuned.why_not:
         say("The gains are refused; only the report was written. The reason: " + " ".join(tuned.why_not))
