@@ -207,3 +207,11 @@ def test_an_hour_at_full_heat_digs_no_deeper_than_a_quarter():
     for _ in range(3600):
         assert pid.step(20.0, y, 1.0) == 1.0
     assert -0.3 < pid.integral <= 0.0
+
+
+def test_gains_that_come_while_the_rails_meet_are_taken():
+    pid = Pid(2.0, 100.0, low=20.0, high=33.0)
+    pid.low = pid.high = 30.0
+    pid.set_gains(3.0, 200.0, 45.0, 1.0)
+    assert pid.kp == 3.0
+    assert pid.step(31.0, 29.0, 1.0) == 30.0

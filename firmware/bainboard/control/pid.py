@@ -49,7 +49,8 @@ class Pid:
         self.kp, self.ti_s, self.td_s, self.weight = kp, ti_s, td_s, weight
         # Astrom & Hagglund: tracking time between td and ti; a PI is treated as if td were ti / 4
         self.tt_s = (ti_s * max(td_s, ti_s / 4.0)) ** 0.5
-        self.tf_s = max(FILTER_SHARE * td_s, kp * td_s * QUANTUM_C / (KICK * (self.high - self.low)))
+        range_k = self.high - self.low or 1.0  # rails that meet leave nothing to kick
+        self.tf_s = max(FILTER_SHARE * td_s, kp * td_s * QUANTUM_C / (KICK * range_k))
 
     def set_gains(self, kp: float, ti_s: float, td_s: float, weight: float) -> None:
         """New gains without a bump: the integral changes only as far as the output needs to stay."""
