@@ -30,6 +30,7 @@ SHARED = {
 }
 
 
+@pytest.hookimpl(tryfirst=True)  # before the groups are read
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Mark the slow tests and the shared ones; of the firmware's checks the inner loop runs those on CPython."""
     for item in items:

@@ -191,8 +191,7 @@ KILLED = (  # a part of the name, and a line that must notice
     ("water_unread_for_long never", "2:zones/water_open/bowl/safe"),
     ("pass_too_long never", "1000 pot/quiet/late_pass"),
     ("bowl_unread always", "3:zones/none/bowl/safe"),
-    ("clears without asking not self.water_ok", "1 pot/quiet/clear_early"),
-    ("limit lets everything through", "1000 pot/quiet/late_pass"),
+    ("limit lets everything through", "7 pot/quiet/late_pass"),
 )
 
 

@@ -1,6 +1,6 @@
 """Requests one at a time: without memory none changes anything, a stop waits for none, no noise leads to the REPL."""
 
-from bainboard import commands, requests_hold, service, wire
+from bainboard import commands, requests_urgent, service, wire
 from bainboard.service import KNOCK_MS, MOST_LINES, NO_MEMORY, Service
 
 
@@ -272,7 +272,7 @@ def test_every_request_has_one_function_that_does_it():
     found = 0
     for row in commands.COMMANDS:
         owners = [module for module in service.LOADED_FOR if row[commands.NAME] in service.LOADED_FOR[module]]
-        assert len(owners) + hasattr(requests_hold, row[commands.NAME]) == 1, row
+        assert len(owners) + hasattr(requests_urgent, row[commands.NAME]) == 1, row
         assert service._handler(row[commands.NAME]).__name__ == row[commands.NAME]
         found += len(owners)
     assert found == sum([len(names) for names in service.LOADED_FOR.values()])

@@ -43,6 +43,7 @@ def verdicts(output):
     return found
 
 
+@pytest.hookimpl(tryfirst=True)  # before the groups are read
 def pytest_collection_modifyitems(items):
     """A module's checks are run together, so one process runs all of a module's tests in one way."""
     for item in items:

@@ -52,7 +52,7 @@ def test_low_water_pauses_the_hold_asks_for_water_and_refuses_heat_until_it_is_b
     assert talk.ask("stop")["ok"]
     assert talk.ask("start", stage="work")["why"] == WATER_LOW
     talk.board.fault("water_low", on=False)
-    passes(talk, 2)
+    passes(talk, 10)
     assert talk.ask("start", stage="work")["ok"]
     talk.ask("stop")
 

@@ -652,7 +652,7 @@ def test_no_picture_is_promised_where_the_disk_was_full_and_the_status_is_1(here
         ended.watch.log.status(1000 * second, decode(status_line(second, 1000 * second)[:-1]))
     monkeypatch.setattr(writer, "_write_all", no_room)
     cut = report(runner, ended, None)
-    assert "without a picture: holds/dark-1" in cut.where()
+    assert cut.where() == "Scored from the readings. The log, as far as it could be written: holds/dark-1"
     assert "lacks its rows from 0:00:31 to 0:00:32" in cut.notes[0]
     assert cut.exit_code == 1
 

@@ -125,12 +125,12 @@ def test_a_folder_name_that_is_no_text_does_not_break_the_list(
 
 def test_melted_stock_that_the_bowl_cannot_hold_is_not_passed_over(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["plan", "melted", "--total", "3kg"]) == 0
-    assert "The bowl is full at 2.20 kg: melt the other 800 g elsewhere" in " ".join(capsys.readouterr().out.split())
+    assert "The bowl is full at 2.00 kg: melt the other 1.00 kg elsewhere" in " ".join(capsys.readouterr().out.split())
 
 
 @pytest.mark.parametrize(
     ("total", "words"),
-    [("2.5kg", "normal. A refill of 300 g follows, in temper."), ("3.6kg", "2 refills of 700 g follow, in temper.")],
+    [("2.5kg", "normal. A refill of 500 g follows, in temper."), ("3kg", "2 refills of 500 g follow, in temper.")],
 )
 def test_a_few_refills_are_weighed_in_the_short_plan(
     total: str, words: str, capsys: pytest.CaptureFixture[str]

@@ -59,6 +59,7 @@ class Counted(Steady):
 def here(tmp_path, monkeypatch):
     """A folder of its own, with plants in it."""
     monkeypatch.chdir(tmp_path)
+    Path("plants.py").write_text(STEADY)
     return tmp_path
 
 

@@ -129,7 +129,7 @@ class Build:
     heats : str
         ``water`` or ``plate``.
     vessel : str
-        What a person calls what stands on the mat.
+        What a person calls the thing on the mat.
     mats : tuple of Mat
         Side by side on the supply.
     base : Metal

@@ -25,7 +25,7 @@ def alert() -> None:
 def test(ways: tuple[str, ...]) -> int:
     """Send a test each way, and say whether it arrived. Exit status 1 if one did not.
 
-    A way is a command ({} stands for the words), http://ADDRESS on your own network, or an address of a service that
+    A way is a command ({} becomes the words), http://ADDRESS on your own network, or an address of a service that
     apprise knows, such as mailto://... (pip install 'bainwright[alerts]').
     """
     from bainwright.alarms.calls import Calls

@@ -82,7 +82,7 @@ def hold(
     ):
         _publish(mqtt, homie, live)
         if served and lan and console.is_asked() and not as_json:  # the screen of the hold would hide the code
-            console.ask_line("Scan the code with the phone now; Return goes on")
+            console.ask_line("Scan the code with the phone, then press Return")
         done = _run(setup, big, quiet, live, served is not None, calls)
     _show(done, as_json)
     return done.exit_code

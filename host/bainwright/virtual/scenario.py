@@ -102,7 +102,7 @@ class BowlOn(Event, frozen=True, tag="bowl_on"):
 
 
 class ColdBath(Event, frozen=True, tag="cold_bath"):
-    """The bowl, lifted off the warmer, stands in cold water for a while."""
+    """The bowl, lifted off the warmer, is in cold water for a while."""
 
     for_s: Lasting
     temp_c: WaterC
