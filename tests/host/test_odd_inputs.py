@@ -5,14 +5,17 @@ from __future__ import annotations
 import os
 import sys
 from multiprocessing import Pipe
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
 from bainwright.archive.listing import entry_of, list_holds
+from bainwright.chocolates.board import stored_profiles
 from bainwright.cli import main
-from bainwright.core.errors import UseError
+from bainwright.core.errors import LinkError, UseError
+from bainwright.link.answers import is_event
 from bainwright.physics.materials import CP_SOLID
 from bainwright.record.writer import make_folder
 from bainwright.review import night_page
@@ -137,3 +140,39 @@ def test_a_few_refills_are_weighed_in_the_short_plan(
 ) -> None:
     assert main(["plan", "dark", "--total", total]) == 0
     assert words in " ".join(capsys.readouterr().out.split())
+
+
+def test_half_a_character_in_a_hold_costs_that_hold_s_facts_and_no_list(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """RFC 8259 allows the escape; no UTF-8 file can store it (RFC 3629)."""
+    monkeypatch.setenv("BAIN_HOME", str(tmp_path))
+    for name in ("good", "evil"):
+        folder = tmp_path / "holds" / name
+        folder.mkdir(parents=True)
+        (folder / "hold.json").write_text('{"boot": "\\ud800", "stage": "\\udfff"}' if name == "evil" else "{}")
+    assert sorted(each.name for each in list_holds()) == ["evil", "good"]
+    assert not is_event({"event": "x", "number": "\ud800"})
+
+
+def test_a_pipe_is_neither_an_archive_of_holds_nor_a_flash_image(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    os.mkfifo("pipe")
+    assert main(["gather", "pipe"]) != 0
+    assert "is not a plain file" in capsys.readouterr().err
+    assert main(["hold", "dark", "--virtual", "--image", "pipe", "--for", "1m"]) != 0
+    assert "is not a plain file" in capsys.readouterr().err
+
+
+class Endless:
+    """A board that has one more chocolate, whichever is asked for."""
+
+    def request(self, do: str, at: int) -> dict[str, str]:
+        return {"name": f"{do}-{at}", "profile": "0" * 12}
+
+
+def test_a_list_of_chocolates_that_does_not_end_is_refused() -> None:
+    with pytest.raises(LinkError, match="lists more than 6 chocolates"):
+        stored_profiles(Endless(), {})  # type: ignore[arg-type]

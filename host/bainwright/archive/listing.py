@@ -14,11 +14,12 @@ import msgspec
 from bainwright.core.atomic_write import replace_file
 from bainwright.core.errors import FileError
 from bainwright.core.home import hold_paths, home
-from bainwright.core.read_file import LOG_BYTES, read_struct
+from bainwright.core.read_file import read_struct
 from bainwright.record.names import CSV, FACTS, PARQUET
 
 REMEMBERED = "list.json"  # under the home; only a copy of what the facts say, so it may be deleted at any time
 SCHEMA = 2
+LIST_BYTES = 64 << 20  # chosen: ten thousand holds are a tenth of it
 
 IN_WINDOW = "in window"
 LEFT_WINDOW = "left window"
@@ -198,7 +199,7 @@ class _Remembered(msgspec.Struct):
 def _remembered() -> dict[str, _Known]:
     """What was listed the last time; nothing where that is damaged or of another version."""
     try:
-        found = read_struct(home() / REMEMBERED, _Remembered, "a list of holds", limit=LOG_BYTES)
+        found = read_struct(home() / REMEMBERED, _Remembered, "a list of holds", limit=LIST_BYTES)
     except FileError:
         return {}
     return found.holds if found.schema == SCHEMA else {}
@@ -256,7 +257,7 @@ def _remember(holds: dict[str, _Known]) -> None:
     """Store the list; a read-only or full disk only makes the next listing slower."""
     try:
         replace_file(home() / REMEMBERED, msgspec.json.encode(_Remembered(SCHEMA, holds)))
-    except OSError:
+    except (OSError, UnicodeEncodeError):  # the latter: a text with half a character
         return
 
 

@@ -133,6 +133,8 @@ def _holds_in(source: Path) -> Iterator[tuple[str, dict[str, bytes]]]:
                 yield file_name(folder.absolute().name), {
                     name: read_bytes(folder / name, limit=LOG_BYTES) for name in FILES if (folder / name).is_file()}
         return
+    if not source.is_file():
+        raise FileError(f"{source} is not a plain file", hint="name a file that bain export wrote")
     try:
         with zipfile.ZipFile(source) as archive:
             yield from _unpacked(archive, source)
@@ -154,6 +156,8 @@ def _unpacked(archive: zipfile.ZipFile, source: Path) -> Iterator[tuple[str, dic
     for name, files in holds.items():
         data = {}
         for file, each in files.items():
+            if each.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+                raise FileError(f"{source}: {name}/{file} is packed in another way", hint="bain export writes one")
             with archive.open(each) as opened:
                 data[file] = opened.read(LOG_BYTES + 1)  # the size that the archive says may be a lie
             if len(data[file]) > LOG_BYTES:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from bainwright.core.errors import RefusedError, UseError
+from bainboard.saved_profiles import MOST
+from bainwright.core.errors import LinkError, RefusedError, UseError
 from bainwright.files.chocolate import Profile
 from bainwright.files.documents import document, short_hash
 from bainwright.link.protocol import Link
@@ -21,13 +22,21 @@ class StoredProfile:
 
 
 def stored_profiles(link: Link, hello: dict[str, Any]) -> list[StoredProfile]:
-    """The chocolates a board has stored, in its own order."""
+    """The chocolates a board has stored, in its own order.
+
+    Raises
+    ------
+    LinkError
+        When the list does not end.
+    """
     found: list[StoredProfile] = []
-    while True:
+    while len(found) <= MOST:
         answer = link.request("profiles", at=len(found))
         if "name" not in answer:
             return found
         found.append(StoredProfile(answer["name"], answer["profile"], answer["profile"] == hello.get("profile")))
+    raise LinkError(f"the board lists more than {MOST} chocolates",
+                    hint="check that the port is the warmer's")
 
 
 def send(link: Link, profiles: list[Profile]) -> list[str]:

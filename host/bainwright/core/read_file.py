@@ -17,7 +17,7 @@ T = TypeVar("T")
 
 TOML_BYTES = 1 << 20  # chosen: a file that a person writes is a thousandth of it
 RECORD_BYTES = 16 << 20  # chosen: the longest hold, 48 h of a row a second, is an eighth of it in JSON
-LOG_BYTES = 64 << 20  # chosen: four times a log of 48 h
+LOG_BYTES = 16 << 20  # chosen: one and a half times a log of 48 h
 
 
 def read_bytes(path: Path, what: str = "the file", limit: int = RECORD_BYTES) -> bytes:
@@ -76,9 +76,25 @@ def read_json(path: Path, what: str = "the file", limit: int = RECORD_BYTES) -> 
     """
     text = read_text(path, what, limit)
     try:
-        return json.loads(text, parse_constant=_refuse_constant)
+        return parse_json(text)
     except (ValueError, RecursionError) as failed:
         raise FileError(f"{what} {path} is not JSON", got=_why(failed)) from failed
+
+
+def parse_json(text: str | bytes) -> Any:
+    """The value of a text of JSON.
+
+    Raises
+    ------
+    ValueError
+        If it is not JSON, has NaN or an infinity, or an escape for half a character, which no file can store.
+    RecursionError
+        If it is nested too deeply.
+    """
+    value = json.loads(text, parse_constant=_refuse_constant)
+    if (rb"\u" if isinstance(text, bytes) else r"\u") in text:  # type: ignore[operator]
+        json.dumps(value, ensure_ascii=False).encode()
+    return value
 
 
 def read_struct(path: Path, kind: type[T], what: str, hint: str | None = None, limit: int = RECORD_BYTES) -> T:

@@ -204,6 +204,6 @@ def is_event(message: Mapping[str, Any]) -> bool:
     """Does a message fit the schema of events?"""
     try:
         msgspec.convert(message, Event)
-    except msgspec.ValidationError:
+    except (msgspec.ValidationError, UnicodeEncodeError):  # half a character
         return False
     return True

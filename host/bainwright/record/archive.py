@@ -12,7 +12,7 @@ from bainboard import flashlog
 from bainwright.core.atomic_write import move_into_place
 from bainwright.core.errors import FileError
 from bainwright.core.file_names import file_name
-from bainwright.core.os_errors import reason
+from bainwright.core.os_errors import file_error
 from bainwright.core.read_file import read_bytes
 
 FOLDER = "boards"
@@ -129,4 +129,4 @@ def _disk_errors(path: Path) -> Iterator[None]:
     try:
         yield
     except OSError as failed:
-        raise FileError(f"{path} cannot be written", got=reason(failed)) from failed
+        raise file_error(f"{path} cannot be written", failed) from failed

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import json
 import math
 import os
 from collections.abc import Iterator
@@ -17,7 +16,7 @@ from numpy.typing import NDArray
 
 from bainboard import settings
 from bainwright.core.errors import FileError
-from bainwright.core.read_file import LOG_BYTES, read_bytes, read_json
+from bainwright.core.read_file import LOG_BYTES, parse_json, read_bytes, read_json
 from bainwright.core.terminal import visible_values
 from bainwright.core.units import is_moment
 from bainwright.link.answers import is_event
@@ -277,7 +276,7 @@ def _sealed_facts(path: Path) -> dict[str, Any]:
         with duckdb.connect() as database:
             found = database.execute("SELECT value FROM parquet_kv_metadata(?) WHERE decode(key) = ?",
                                      [glob_escaped(path), SEALED_AS]).fetchone()  # fmt: skip
-        facts = json.loads(found[0]) if found and len(found[0]) <= FACTS_BYTES else {}
+        facts = parse_json(found[0]) if found and len(found[0]) <= FACTS_BYTES else {}
     except (duckdb.Error, RuntimeError, ValueError, RecursionError):
         return {}
     return facts if isinstance(facts, dict) else {}
@@ -286,7 +285,7 @@ def _sealed_facts(path: Path) -> dict[str, Any]:
 def _fits(name: str, value: Any) -> bool:
     try:
         converted = msgspec.convert(value, _FACT_TYPES[name])
-    except msgspec.ValidationError:
+    except (msgspec.ValidationError, UnicodeEncodeError):  # half a character
         return False
     if name == "started" and converted is not None:
         return is_moment(converted)
@@ -324,7 +323,7 @@ def _events(path: Path, notes: list[str]) -> list[dict[str, Any]]:
 def _whole_events(lines: list[bytes]) -> Iterator[dict[str, Any]]:
     for line in lines:
         try:
-            event = json.loads(line.decode())
+            event = parse_json(line.decode())
         except (ValueError, RecursionError):
             continue
         if not isinstance(event, dict) or not is_event(event):

@@ -5,11 +5,13 @@ from __future__ import annotations
 import ctypes
 import os
 from collections.abc import Mapping
+from pathlib import Path
 
-from bainwright.core.errors import FileError
+from bainwright.core.errors import FileError, UseError
+from bainwright.core.read_file import read_bytes
 from bainwright.files.firmware import firmware
 from bainwright.virtual import child
-from bainwright.virtual.shared_memory import SharedMemory
+from bainwright.virtual.shared_memory import FLASH_BYTES, SharedMemory
 
 LENGTH_BYTES = 4
 MPY = 6  # the bytecode version of the pinned interpreter; a test asks it
@@ -27,6 +29,20 @@ def pack(files: Mapping[str, bytes]) -> bytes:
         for part in (path.encode(), content):
             parts += [len(part).to_bytes(LENGTH_BYTES, "little"), part]
     return b"".join(parts)
+
+
+def read(path: Path) -> bytes:
+    """The flash image of a file.
+
+    Raises
+    ------
+    UseError, FileError
+        When the file is no image, or cannot be read.
+    """
+    content = read_bytes(path, "the flash image", FLASH_BYTES)
+    if len(content) != FLASH_BYTES:
+        raise UseError(f"{path} is not a flash image", got=f"{len(content)} bytes", wanted=FLASH_BYTES)
+    return content
 
 
 def build(shared: SharedMemory, packed: bytes) -> None:

@@ -15,13 +15,13 @@ from pathlib import Path
 from typing import Any, ClassVar
 
 from bainwright.core.atomic_write import replace_file
-from bainwright.core.errors import BainError, UseError
+from bainwright.core.errors import BainError
 from bainwright.core.os_errors import reason
 from bainwright.virtual import image
 from bainwright.virtual.console import Console
 from bainwright.virtual.event_queue import Effect, EventQueue
 from bainwright.virtual.power_reset import CUT_US, PowerReset
-from bainwright.virtual.shared_memory import FLASH_BYTES, SharedMemory
+from bainwright.virtual.shared_memory import SharedMemory
 from bainwright.virtual.truth import TruthFile
 from bainwright.virtual.wiring import Wiring
 
@@ -79,10 +79,7 @@ class Simulator:
     def _load_flash(self) -> None:
         path = self.config.image
         if path is not None and path.exists():
-            content = path.read_bytes()
-            if len(content) != FLASH_BYTES:
-                raise UseError(f"{path} is not a flash image", got=f"{len(content)} bytes", wanted=FLASH_BYTES)
-            self.shared.load_flash(content)
+            self.shared.load_flash(image.read(path))
         else:
             image.build(self.shared, image.pack(self.config.files))
 
