@@ -15,8 +15,9 @@ from bainwright.archive.listing import entry_of, list_holds
 from bainwright.chocolates.board import stored_profiles
 from bainwright.cli import main
 from bainwright.core.errors import LinkError, UseError
-from bainwright.link.answers import is_event
+from bainwright.link.answers import SEGMENT_MOST_BYTES, is_event
 from bainwright.physics.materials import CP_SOLID
+from bainwright.record.collecting import list_segments
 from bainwright.record.writer import make_folder
 from bainwright.review import night_page
 from bainwright.tuning.compiled import Unit
@@ -176,3 +177,15 @@ class Endless:
 def test_a_list_of_chocolates_that_does_not_end_is_refused() -> None:
     with pytest.raises(LinkError, match="lists more than 6 chocolates"):
         stored_profiles(Endless(), {})  # type: ignore[arg-type]
+
+
+class Vast:
+    """A board with more log than any flash holds."""
+
+    def request(self, do: str, after: int) -> dict[str, Any]:
+        return {"first": after + 1, "last": after + 1, "size": SEGMENT_MOST_BYTES, "crc": "0"}
+
+
+def test_a_log_longer_than_a_flash_is_refused_before_any_of_it_is_read() -> None:
+    with pytest.raises(LinkError, match="lists over 16 MB of log"):
+        list_segments(Vast())  # type: ignore[arg-type]

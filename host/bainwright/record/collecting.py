@@ -16,7 +16,8 @@ from bainwright.record.archive import Archive, Segment
 from bainwright.record.boardlog import BoardHold, Frame, read_holds, read_segment
 
 WINDOW = 8  # pieces requested at once; the board's queue has room for 24 lines, status lines included
-SEGMENTS_MOST = 4096  # chosen: 64 MB of log, more than the flash of any board
+SEGMENTS_MOST = 4096  # chosen: four times what a flash of 16 MB, the largest of any board, has room for
+LOG_MOST_BYTES = 16 << 20  # the whole of such a flash
 LIVES_MOST = 20  # chosen: how often the log of one board may have been erased
 SEGMENT_S = 0.3  # chosen: three times what a board takes for the check value of a segment
 BYTE_S = 1 / 200  # chosen: a tenth of the slowest rate measured on a virtual board
@@ -28,9 +29,10 @@ def list_segments(link: Link) -> list[Segment]:
     Raises
     ------
     LinkError
-        If the list is impossible: out of order, or without end.
+        If the list is impossible: out of order, without end, or longer than a flash.
     """
     found: list[Segment] = []
+    size = 0
     pace = Pace("the list of its log", SEGMENT_S)
     while len(found) < SEGMENTS_MOST:
         after = found[-1].last if found else 0
@@ -42,6 +44,10 @@ def list_segments(link: Link) -> list[Segment]:
             raise LinkError("the board lists its log out of order", got=f"{segment.first} to {segment.last}",
                             wanted=f"a number above {after}", hint="restart the board and try again")  # fmt: skip
         found.append(segment)
+        size += segment.size
+        if size > LOG_MOST_BYTES:
+            raise LinkError(f"the board lists over {LOG_MOST_BYTES >> 20} MB of log, more than its flash has room for",
+                            hint="check that the port is the warmer's, restart the board and try again")  # fmt: skip
         pace.add()
     raise LinkError(f"the board lists over {SEGMENTS_MOST} segments of log", hint="restart the board and try again")
 
