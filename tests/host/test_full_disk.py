@@ -133,6 +133,17 @@ def test_where_the_stored_holds_are_full_too_the_log_moves_to_temporary_files_an
     assert str(log.folder.resolve()) in Path("home/elsewhere.txt").read_text()
 
 
+def test_a_log_that_moved_and_could_not_be_listed_says_so(
+    out: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    Disks(monkeypatch, out=1000, home=100, tmp=10**6)
+    Path("home/elsewhere.txt").mkdir(parents=True)
+    log = LiveLog(out, {})
+    hold(log, range(1, 31))
+    log.close()
+    assert "is not added to the list of holds" in log.moved()[1]
+
+
 def test_rows_that_no_disk_takes_wait_in_memory_until_there_is_room(
     out: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -191,7 +191,7 @@ class LiveLog:
                 continue
             rows = "every row in it" if content else f"the rows before that are in {before}"
             self._moved.append(f"{before} {why}; the log continues in {folder}, {rows}")
-            remember(folder)
+            self._moved += filter(None, [remember(folder)])
             if files:
                 files.close()
             return
