@@ -11,6 +11,7 @@ from fake_board import status_line
 from bainboard import wire
 from bainwright.core.errors import FileError, UseError
 from bainwright.link.messages import decode
+from bainwright.record import reader
 from bainwright.record.columns import COLUMNS, HEADER, NAMES, TEXTS, row, status_of
 from bainwright.record.reader import read_log
 from bainwright.record.writer import LiveLog, give_back, make_folder, seal
@@ -327,3 +328,12 @@ def test_facts_are_there_from_the_start(tmp_path):
     """A hold that is cut off has its facts beside its rows."""
     LiveLog(tmp_path, {"VIRTUAL": False, "seed": 3})
     assert json.loads((tmp_path / "hold.json").read_text()) == {"VIRTUAL": False, "seed": 3}
+
+
+def test_of_an_endless_list_of_events_the_first_ones_are_read(tmp_path, monkeypatch):
+    monkeypatch.setattr(reader, "EVENTS_MOST", 3)
+    written(tmp_path)
+    (tmp_path / "events.jsonl").write_text("".join(f'{{"t_s": {t_s}, "event": "warm"}}\n' for t_s in range(5)))
+    read = read_log(tmp_path)
+    assert [event["t_s"] for event in read.events] == [0, 1, 2]
+    assert "events.jsonl: the events after the first 3 are left out" in read.notes

@@ -27,6 +27,7 @@ PARQUET_MAGIC = b"PAR1"  # the first four bytes of every file of that format
 LATEST_S = 1e7  # chosen: 116 days; no hold lasts over two
 FURTHEST = 2.0**53  # as on the wire: whole numbers up to this size are exact
 FACTS_BYTES = 1_000_000  # chosen: the facts of a real hold have 4 KB
+EVENTS_MOST = 50_000  # chosen: one in 3.5 s of 48 h; an evening has some hundred
 SEALED_AS = "bain"  # the facts' key in the metadata of the Parquet file
 NAMED_ROWS = 5  # chosen: up to this many line numbers of damaged rows are reported
 
@@ -314,6 +315,9 @@ def _events(path: Path, notes: list[str]) -> list[dict[str, Any]]:
         return []
     if rest:
         notes.append(f"{path.name}: the last event was cut short and is left out")
+    if len(lines) > EVENTS_MOST:
+        notes.append(f"{path.name}: the events after the first {EVENTS_MOST} are left out")
+        del lines[EVENTS_MOST:]
     events = list(_whole_events(lines))
     if len(events) < len(lines):
         notes.append(f"{path.name}: {len(lines) - len(events)} damaged events are left out")
