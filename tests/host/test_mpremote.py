@@ -6,6 +6,7 @@ import hashlib
 import os
 import pty
 import select
+import signal
 import subprocess
 import sys
 import termios
@@ -177,7 +178,7 @@ def test_the_interactive_prompt_takes_lines_interrupts_and_ctrl_d(board: Virtual
         assert b"KeyboardInterrupt" in say(terminal, b"\x03", b">>> ")  # code that never calls anything
         say(terminal, b"\x04", b"MPY: soft reboot\r\n")
     finally:
-        os.write(terminal, b"\x1d")
+        os.kill(pid, signal.SIGKILL)  # in whatever state a failure left it: one not yet raw would never see Ctrl-]
         os.waitpid(pid, 0)
         os.close(terminal)
 
