@@ -12,7 +12,7 @@ from scipy import optimize, signal  # type: ignore[import-untyped]
 
 from bainwright.core.errors import BainError, FileError
 from bainwright.record.reader import HoldLog
-from bainwright.tuning import identify, model
+from bainwright.tuning import identify, model, report
 from bainwright.tuning.dataset import Piece, record, record_of
 
 POT = settings_of(heater_w=150.0, water_l=2.0, chocolate_kg=2.2, bowl_kg=0.6, heater_lag_s=30)
@@ -119,7 +119,7 @@ def test_without_a_chocolate_probe_its_figures_are_named_not_identified():
     assert "bowl_loss_w_per_k" in found.unidentified
     likely = model.guess(POT)
     assert found.low.bowl_loss_w_per_k <= likely.bowl_loss_w_per_k / 2.0
-    assert any("not identified" in line for line in identify.figure_lines(found))
+    assert any("not identified" in line for line in report.figure_lines(found))
 
 
 def test_a_narrow_wave_alone_leaves_the_losses_unidentified():
