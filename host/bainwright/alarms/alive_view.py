@@ -11,13 +11,12 @@ from collections.abc import Callable
 from bainwright.alarms.rules import SILENT_S, Alarm
 from bainwright.alarms.sender import Sender
 from bainwright.display.scene import Scene
-from bainwright.display.view import View
-from bainwright.link.messages import Status
+from bainwright.display.view import View, ViewInFront
 
 EACH_S = 300.0  # chosen: three that are missing are a quarter of an hour, and melted stock cools by a few degrees in it
 
 
-class AliveView:
+class AliveView(ViewInFront):
     """Sends a sign of life every five minutes while the board reports.
 
     Parameters
@@ -31,23 +30,13 @@ class AliveView:
     """
 
     def __init__(self, view: View, sender: Sender, clock_s: Callable[[], float] = time.monotonic) -> None:
-        self._view, self._sender, self._clock_s = view, sender, clock_s
-        self._status: Status | None = None
-        self._reported_s = self._next_s = clock_s()
+        super().__init__(view, clock_s)
+        self._sender = sender
         self._failed = False
-
-    def __enter__(self) -> AliveView:
-        self._view.__enter__()
-        return self
-
-    def __exit__(self, *details: object) -> None:
-        self._view.__exit__(*details)
 
     def refresh(self, scene: Scene) -> None:
         """Show the scene, and send a sign when that is due."""
-        now_s = self._clock_s()
-        if scene.status != self._status:
-            self._status, self._reported_s = scene.status, now_s
+        now_s = self._now_s(scene)
         if now_s >= self._next_s and now_s - self._reported_s < SILENT_S and scene.status is not None:
             self._next_s = now_s + EACH_S
             self._sender.send(Alarm("alive", False, "bainwright: the warmer reports", ""))
@@ -59,14 +48,5 @@ class AliveView:
         for text in self._sender.results():
             failed = " NOT " in text
             if failed and not self._failed:
-                scene.events.append((scene.t_s, text))
-                self._view.event(scene.t_s, text)
+                self._add(scene, text)
             self._failed = failed
-
-    def event(self, t_s: float, text: str) -> None:
-        """Show an event."""
-        self._view.event(t_s, text)
-
-    def say(self, text: str) -> None:
-        """Print a line."""
-        self._view.say(text)

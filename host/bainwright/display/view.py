@@ -6,7 +6,7 @@ import contextlib
 import io
 import time
 from collections.abc import Callable
-from typing import Any, Protocol, TextIO
+from typing import Any, Protocol, Self, TextIO
 
 from rich.console import Console, RenderableType
 from rich.live import Live
@@ -16,6 +16,7 @@ from bainwright.core.terminal import drawing, visible
 from bainwright.core.units import clock_words
 from bainwright.display import screen
 from bainwright.display.scene import Scene
+from bainwright.link.messages import Status
 
 RING_S = 30.0  # chosen: it rings again after this while the warmer waits for an answer
 REFRESH_S = 0.1  # chosen: ten pictures a second look fluent; more only cost time
@@ -39,6 +40,54 @@ class View(Protocol):
 
     def say(self, text: str) -> None:
         """Print a line that is not part of the hold's course."""
+
+
+class ViewInFront:
+    """A view in front of another one, which does all that this one does not; it knows when the board last reported.
+
+    Parameters
+    ----------
+    view : View
+        What shows the hold.
+    clock_s : callable
+        A clock that never goes back.
+    """
+
+    def __init__(self, view: View, clock_s: Callable[[], float]) -> None:
+        self._view, self._clock_s = view, clock_s
+        self._status: Status | None = None
+        self._reported_s = self._next_s = clock_s()
+
+    def __enter__(self) -> Self:
+        self._view.__enter__()
+        return self
+
+    def __exit__(self, *details: object) -> None:
+        self._view.__exit__(*details)
+
+    def refresh(self, scene: Scene) -> None:
+        """Show the scene."""
+        self._view.refresh(scene)
+
+    def event(self, t_s: float, text: str) -> None:
+        """Show an event."""
+        self._view.event(t_s, text)
+
+    def say(self, text: str) -> None:
+        """Print a line."""
+        self._view.say(text)
+
+    def _now_s(self, scene: Scene) -> float:
+        """The time, after a look whether the board has reported."""
+        now_s = self._clock_s()
+        if scene.status != self._status:
+            self._status, self._reported_s = scene.status, now_s
+        return now_s
+
+    def _add(self, scene: Scene, text: str) -> None:
+        """Show an event of the PC's own."""
+        scene.events.append((scene.t_s, text))
+        self._view.event(scene.t_s, text)
 
 
 class Bell:

@@ -6,14 +6,13 @@ import time
 from collections.abc import Callable
 
 from bainwright.display.scene import Scene
-from bainwright.display.view import View
-from bainwright.link.messages import Status
+from bainwright.display.view import View, ViewInFront
 from bainwright.live.live_hold import LiveHold
 
 LEAST_S = 0.5  # chosen: a person sees no more than two moments a second, and each one costs some 50 us
 
 
-class LiveView:
+class LiveView(ViewInFront):
     """Feeds a live hold from the hold's own thread.
 
     Parameters
@@ -27,27 +26,20 @@ class LiveView:
     """
 
     def __init__(self, view: View, hold: LiveHold, clock_s: Callable[[], float] = time.monotonic) -> None:
-        self._view, self._hold, self._clock_s = view, hold, clock_s
+        super().__init__(view, clock_s)
+        self._hold = hold
         self._said: set[str] = set()
         self._scene: Scene | None = None
-        self._status: Status | None = None
-        self._reported_s = self._next_s = clock_s()
-
-    def __enter__(self) -> LiveView:
-        self._view.__enter__()
-        return self
 
     def __exit__(self, *details: object) -> None:
-        self._view.__exit__(*details)
+        super().__exit__(*details)
         if self._scene is not None:
             self._hold.put(self._scene, self._reported_s, self._clock_s(), over=True)
 
     def refresh(self, scene: Scene) -> None:
         """Show the scene, and put it before the watchers when that is due."""
         self._view.refresh(scene)
-        now_s = self._clock_s()
-        if scene.status != self._status:
-            self._status, self._reported_s = scene.status, now_s
+        now_s = self._now_s(scene)
         if now_s >= self._next_s:
             self._scene, self._next_s = scene, now_s + LEAST_S
             self._say_troubles(scene)
@@ -59,13 +51,4 @@ class LiveView:
             text = trouble()
             if text and text not in self._said:
                 self._said.add(text)
-                scene.events.append((scene.t_s, text))
-                self._view.event(scene.t_s, text)
-
-    def event(self, t_s: float, text: str) -> None:
-        """Show an event."""
-        self._view.event(t_s, text)
-
-    def say(self, text: str) -> None:
-        """Print a line."""
-        self._view.say(text)
+                self._add(scene, text)
