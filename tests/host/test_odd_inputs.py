@@ -62,7 +62,7 @@ def test_a_hold_that_fits_by_its_offset_is_not_over_its_limit(capsys: pytest.Cap
     main(["plan", "white", "--total", "20kg", "--rig", "plate", "--room", "5"])
     said = " ".join(capsys.readouterr().out.split())
     assert "0.0 K over" not in said
-    assert "though by the offset measured on your rig 31.4 °C is enough" in said
+    assert "though by the offset of the rig file 31.4 °C is enough" in said
 
 
 def test_a_bath_filled_too_hot_is_not_warmed_up(capsys: pytest.CaptureFixture[str]) -> None:

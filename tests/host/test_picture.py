@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from bainboard import faults
 from bainwright.display.picture import DPI, LEVELS, SIZE_IN, Caption, _all_captions, _span_s, draw_hold, place_captions
 from bainwright.files.score import Window
+from bainwright.page.past_chart import chart_of
 from bainwright.record.columns import NAMES, TEXTS
 from bainwright.record.reader import HoldLog
 
@@ -101,6 +102,15 @@ def test_true_temperatures_and_estimates_are_named_as_what_they_are(tmp_path):
     truth = {"t_ms": 1000 * np.arange(601), "water_c": np.full(601, 33.0), "bowl_c": np.full(601, 31.4)}
     assert "(true)" in words_of(drawn(tmp_path / "a", truth=truth)[1])
     assert "(estimated)" in words_of(drawn(tmp_path / "b", log=log_of(bowl_estimated=np.ones(600)))[1])
+
+
+def test_a_plate_is_called_a_plate_in_the_picture_and_on_the_page(tmp_path):
+    """A bowl on a plate meets no water."""
+    log = log_of()
+    log.facts |= {"bath": "plate", "profile": {"low_c": 31.0, "high_c": 32.0, "ceiling_c": 34.5}}
+    assert "plate" in (said := words_of(drawn(tmp_path, log=log, said="Held dark for 10 min.")[1]))
+    assert "water" not in said
+    assert ">plate 33.0</text>" in chart_of(log)
 
 
 @pytest.mark.parametrize(

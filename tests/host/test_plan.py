@@ -479,7 +479,7 @@ def test_plan_typed_in_fahrenheit_is_the_plan_typed_in_celsius():
     [
         (["--total", "-2kg"], "--total: got -2kg, wanted 50 g to 100.00 kg; a mass is above 0"),
         (["--total", "900kg"], "--total: got 900kg, wanted 50 g to 100.00 kg; check the unit"),
-        (["--total", "2200"], "did you mean 2200g or 2200kg?"),
+        (["--total", "2200"], "did you mean 2200g?"),
         (["--total", "much"], "wanted a mass with its unit"),
         (["--total", "nan kg"], "wanted a mass with its unit"),
         (["--total", "2kg", "--melt", "118"], "that looks like °F, 47.8 °C: --melt 118F"),
@@ -496,6 +496,11 @@ def test_plan_typed_in_fahrenheit_is_the_plan_typed_in_celsius():
             ["--total", "2kg", "--refill", "1kg", "--refill-temp", "32", "--in-bowl", "1.5kg"],
             "more than the bowl holds",
         ),
+        (
+            ["--total", "2kg", "--refill", "200g", "--refill-temp", "32", "--in-bowl", "10kg"],
+            "--in-bowl: got 10.00 kg, wanted at most 2.00 kg",
+        ),
+        (["--pieces", "140", "--coating", "4kg"], "wanted 0.1 g to 1.00 kg"),
         (["--total", "2kg", "--refill", "1kg"], "how warm is the refill?"),
         (["--total", "2kg", "--in-bowl", "1kg"], "belong to --refill"),
         (["--total", "2kg", "--seed-factor", "nan"], "--seed-factor: got 'nan', wanted a number"),

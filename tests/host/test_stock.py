@@ -164,7 +164,10 @@ def test_five_evenings_and_their_median_are_what_counts(here):
 @pytest.mark.parametrize(
     ("arguments", "word"),
     [
-        (("--left", "3"), "did you mean 3g or 3kg"),
+        (("--left", "3"), "did you mean 3g or 3kg?"),
+        (("--left", "640"), "did you mean 640g?"),
+        (("--allergen", " "), "what else got into it"),
+        (("--allergen", "ha\x1bzel"), "what else got into it"),
         (("--left", "-3kg"), "a mass is above 0"),
         (("--seed", "300g"), "wanted --melt MASS and --seed MASS"),
         (("--melt", "1.5kg", "--seed", "30g"), "check the two masses"),

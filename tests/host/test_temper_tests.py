@@ -129,6 +129,7 @@ def test_the_first_entry_taken_back_leaves_what_the_warmer_timed(folder, capsys)
         (("--minutes", "5", "--not-set"), "contradict"),
         (("--minutes", "5", "--room", "68"), "looks like °F"),
         (("--gloss", "shiny"), "shiny"),
+        (("--room", "21"), "--room belongs to a test"),
     ],
 )
 def test_wrong_use_is_refused_in_words(folder, capsys, arguments, words):

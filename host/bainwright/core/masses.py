@@ -33,8 +33,9 @@ def parse_mass_kg(text: str, option: str, low_kg: float, high_kg: float) -> floa
     parts = _PART.findall(plain)
     if not parts or re.sub(r"\s", "", "".join(n + u for n, u in parts)) != re.sub(r"\s", "", plain):
         bare = re.fullmatch(_NUMBER, plain)
-        meant = bare and _number(plain)  # nobody means 0 of anything
-        hint = f"did you mean {plain}g or {plain}kg?" if meant else "for instance 1.8kg, 800g or 1lb 4oz"
+        units = [unit for unit in ("g", "kg") if bare and low_kg < _number(plain) * _KG_PER[unit] <= high_kg]
+        meant = " or ".join(f"{plain}{unit}" for unit in units)
+        hint = f"did you mean {meant}?" if meant else "for instance 1.8kg, 800g or 1lb 4oz"
         raise UseError(option, got=repr(text), wanted="a mass with its unit: g, kg, oz or lb", hint=hint)
     if len(parts) > 1 and any(number.startswith("-") for number, _ in parts):
         raise UseError(option, got=repr(text), wanted="a mass above 0", hint="leave the minus sign out")
@@ -181,7 +182,9 @@ def _mass_words(mass_kg: float) -> str:
     grams = mass_kg * 1000.0
     if grams >= 999.5:
         return f"{mass_kg:.2f} kg"
-    return f"{5 * round(grams / 5)} g" if grams >= 100 else f"{grams:.0f} g"
+    if grams >= 100:
+        return f"{5 * round(grams / 5)} g"
+    return f"{grams:.0f} g" if grams >= 1 or not grams else f"{grams:.1g} g"
 
 
 def _pounds_words(mass_kg: float) -> str:

@@ -194,16 +194,16 @@ Line = tuple[NDArray[Any], NDArray[Any], str, str, float]
 
 
 def _lines(log: HoldLog, truth: Any, end_s: float) -> list[Line]:
-    """The curves, water first so that the chocolate lies over it."""
+    """The curves, water or plate first so that the chocolate lies over it."""
     if truth is not None and np.isfinite(np.asarray(truth["bowl_c"], dtype=float)).any():
         t_s = np.asarray(truth["t_ms"], dtype=float) / 1000
         held = t_s <= end_s  # how far the warmer ran on after the hold depends on this PC's speed
         return [
-            (t_s[held], np.asarray(truth["water_c"], dtype=float)[held], "water\n(true)", WATER, 1.3),
+            (t_s[held], np.asarray(truth["water_c"], dtype=float)[held], f"{log.bath}\n(true)", WATER, 1.3),
             (t_s[held], np.asarray(truth["bowl_c"], dtype=float)[held], "chocolate\n(true)", CHOCOLATE, 2.2),
         ]
     bowl = "chocolate\n(estimated)" if (log["bowl_estimated"] == 1).mean() > 0.5 else "chocolate"
-    return [(log["t_s"], log["water_c"], "water", WATER, 1.3), (log["t_s"], log["bowl_c"], bowl, CHOCOLATE, 2.2)]
+    return [(log["t_s"], log["water_c"], log.bath, WATER, 1.3), (log["t_s"], log["bowl_c"], bowl, CHOCOLATE, 2.2)]
 
 
 def _limits_c(series: Iterable[NDArray[Any]], window: Window) -> tuple[float, float]:

@@ -26,6 +26,7 @@ from bainwright.virtual.session import Simulated
 
 Ask = Callable[[str, str, Callable[[str], str]], str]  # question, default answer, parser
 DEMOS = {"work": "orange_sticks", "melt": "whole_evening"}  # by the step they begin with
+COLD_FILL = 0.65  # of the bowl, chosen: a quarter more as seed fits, and a refill
 DEFAULT_S = 4 * 3600.0  # an evening, where no option or scenario gives a duration
 STAGES = tuple(str(name) for name in stages.RUNNABLE if name not in ("tune", "change"))
 
@@ -301,7 +302,15 @@ def _scenario(setup: HoldSetup, request: HoldRequest, assumed: list[str]) -> Sce
         return demo
     answers = "" if setup.stage in ("work", "melted") else ", so you answer the warmer with the keys"
     assumed.append(f"an evening without events{answers} (--scenario plays one)")
-    return None
+    return _cold(setup) if setup.stage == "melt" and not request.plant else None
+
+
+def _cold(setup: HoldSetup) -> Scenario:
+    """Everything at the room's temperature, and pieces in the bowl, with room in it for seed and a refill."""
+    assert setup.rig is not None
+    room_c = float(setup.rig.settings["room_c"] if setup.room_c is None else setup.room_c)
+    pieces_kg = COLD_FILL * float(setup.rig.settings["chocolate_kg"])
+    return Scenario(start=StartTable(water_c=room_c, bowl_c=room_c, chocolate_kg=pieces_kg, solid_kg=pieces_kg))
 
 
 def _with_room(scenario: Scenario | None, room_c: float | None, plant: str | None) -> Scenario | None:

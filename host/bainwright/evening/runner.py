@@ -133,6 +133,7 @@ class Runner:
             "for_s": setup.for_s,
             "room_c": setup.room_c,
             "rig": start.settings,
+            "bath": start.rig.bath,
             "gains": setup.gains,
             "board": start.hello,
             "boot": start.answer.get("boot"),

@@ -176,7 +176,7 @@ def find_file(name_or_path: str | Path, folder: Path, what: str) -> tuple[Path, 
     path = Path(text)
     if path.is_file():
         return path, text
-    if path.is_dir():
+    if text and path.is_dir():
         raise FileError(f"the {what} {text!r} is a folder", wanted="a TOML file", hint="name a file in it")
     names = sorted(entry.stem for entry in folder.glob("*.toml"))
     raise FileError(f"no {what} {text!r}", wanted=f"one of {', '.join(names)}, or a TOML file",

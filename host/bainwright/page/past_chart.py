@@ -34,8 +34,10 @@ def chart_of(log: HoldLog) -> str:
     if len(numbers) != 3 or not numbers[0] < numbers[1] < numbers[2]:
         return ""
     low_c, high_c, ceiling_c = numbers
-    return chart(_samples(log), (low_c, high_c, ceiling_c), bath="water", label="The whole hold: chocolate and water",
-                 events=[_mark(event) for event in log.events if event.get("event") not in EDGES])  # fmt: skip
+    return chart(
+        _samples(log), (low_c, high_c, ceiling_c), bath=log.bath, label=f"The whole hold: chocolate and {log.bath}",
+        events=[_mark(event) for event in log.events if event.get("event") not in EDGES],
+    )  # fmt: skip
 
 
 def _samples(log: HoldLog) -> list[Sample]:

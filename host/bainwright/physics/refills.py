@@ -92,6 +92,13 @@ def check_fits(refill_kg: float, in_bowl_kg: float, full_kg: float) -> None:
     UseError
         When bowl and refill together are more than the bowl holds.
     """
+    if in_bowl_kg > full_kg * (1.0 + 1e-9):
+        raise UseError(
+            "--in-bowl",
+            got=f"{in_bowl_kg:.2f} kg",
+            wanted=f"at most {full_kg:.2f} kg, what the bowl holds",
+            hint="check the number and its unit",
+        )
     if refill_kg + in_bowl_kg > full_kg * (1.0 + 1e-9):
         raise UseError(
             "the refill is more than the bowl holds",

@@ -36,8 +36,8 @@ def _impossible(plan: Plan, shown: Shown) -> list[str]:
             needs = f"The hold needs water at {shown.temp(hold.water_c)}, {over} over the {most}."
         else:  # the offset measured on the rig is content with less than the warmer's sizes
             needs = (
-                f"By the warmer's sizes the hold needs warmer water than the {most}, though by the offset measured on "
-                f"your rig {shown.temp(hold.water_c)} is enough."
+                f"By the warmer's sizes the hold needs warmer water than the {most}, though by the offset of "
+                f"the rig file {shown.temp(hold.water_c)} is enough."
             )
         said.append(f"{needs} A warmer room, stirring, or better contact of the bowl helps.")
     if not plan.seed_enough and plan.seed_answer:

@@ -76,7 +76,10 @@ class Leftovers(msgspec.Struct, forbid_unknown_fields=True):
         times = "once" if self.times_melted == 1 else f"{self.times_melted} times"
         seed = "" if self.seed_factor is None else f" It took {self.seed_factor:.2f} times the planned seed."
         melt = "" if self.melt_factor is None else f" It melted in {self.melt_factor:.2f} times the planned time."
-        return f"{self.name} ({terms.kind(self.kind)}), {mass}, melted {times}: {self.why}{seed}{melt}"
+        what = f"{self.name} ({terms.kind(self.kind)})"
+        if self.left_kg == 0.0:
+            return f"{what}, nothing left, melted {times}.{seed}{melt}"
+        return f"{what}, {mass}, melted {times}: {self.why}{seed}{melt}"
 
 
 def judge(left: Leftovers, never_above_c: float) -> tuple[str, str]:

@@ -13,6 +13,7 @@ import numpy as np
 from bainwright.core.atomic_write import save_file
 from bainwright.core.masses import Shown, clock_text
 from bainwright.core.units import duration_words
+from bainwright.plan import say
 from bainwright.plan.cautions import cautions
 from bainwright.plan.parts import STAGE_NAMES, STEP_MIN, Plan, Step
 from bainwright.plan.say import filled, unbroken
@@ -177,7 +178,7 @@ def _line_names(axes: Any, plan: Plan, shown: Shown) -> None:
             f"chocolate {shown.temp(profile.target_c)}\nwindow {shown.temps(profile.low_c, profile.high_c)}",
             CHOCOLATE,
         ),
-        (plan.hold.water_c, f"water near {shown.temp(plan.hold.water_c)}", WATER),
+        (plan.hold.water_c, f"{say.bath(plan)} near {shown.temp(plan.hold.water_c)}", WATER),
         (profile.ceiling_c, f"ceiling {shown.temp(profile.ceiling_c)}", CEILING),
     ]
     low, high = axes.get_ylim()
@@ -207,7 +208,7 @@ def _notes(axes: Any, plan: Plan, shown: Shown, across: Callable[[Any], Any]) ->
     if "melt" in steps:
         lasts_s = steps["melt"].lasts_s
         axes.annotate(
-            f"water, to {shown.temp(melt.water_c)}",
+            f"{say.bath(plan)}, to {shown.temp(melt.water_c)}",
             _spot(plan, shown, across, 0.62 * lasts_s, 1),
             xytext=(-8, 8),
             textcoords="offset points",

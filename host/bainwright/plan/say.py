@@ -54,7 +54,7 @@ def energy(energy_j: float) -> str:
 
 def bath(plan: Plan) -> str:
     """What the bowl is warmed by: the water, or the plate."""
-    return "water" if plan.request.rig.plant.bath == "water" else "plate"
+    return plan.request.rig.bath
 
 
 def seed_mass(plan: Plan, shown: Shown) -> str:

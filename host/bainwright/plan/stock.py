@@ -141,11 +141,19 @@ def _added(
         "times_melted": 1 + earlier.times_melted if earlier else before.times_melted,
         "water": before.water or options.water or bool(earlier and earlier.water),
         "grains": before.grains or options.grains or bool(earlier and earlier.grains),
-        "allergens": sorted({*before.allergens, *options.allergens, *(earlier.allergens if earlier else [])}),
+        "allergens": sorted({*before.allergens, *map(_allergen, options.allergens),
+                             *(earlier.allergens if earlier else [])}),
         "peak_c": _peak_c(log, since_s),
         "at": datetime.now(UTC).isoformat(timespec="seconds"),
     }
     return msgspec.structs.replace(before, **changes)
+
+
+def _allergen(text: str) -> str:
+    """What got into it, as it was typed."""
+    if not text.strip() or not text.isprintable():
+        raise UseError("--allergen", got=repr(text), wanted="what else got into it", hint="for instance hazelnut")
+    return text.strip()
 
 
 def _mass(text: str | None, option: str, before: float | None) -> float | None:

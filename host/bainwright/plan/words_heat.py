@@ -99,9 +99,9 @@ def heater(plan: Plan, shown: Shown) -> list[str]:
     said = [f"It has {plan.request.rig.settings['heater_w']:g} W; the room is at {shown.temp(plan.room.temp_c)}."]
     said += [_need(need, shown) for need in plan.needs if plan.melts_here or need.stage != "melt"]
     hold, request = plan.hold, plan.request
-    offset = "the offset measured on your rig" if hold.offset_measured and request.tempered else "the warmer's sizes"
+    offset = "the offset of the rig file" if hold.offset_measured and request.tempered else "the warmer's sizes"
     said.append(
-        f"Holding {shown.temp(request.profile.target_c)} takes {say.bath(plan)} near {shown.temp(hold.water_c)}, "
+        f"Holding {shown.temp(request.profile.target_c)} takes {_a_bath(plan)} near {shown.temp(hold.water_c)}, "
         f"by {offset}. The bowl's wall allows {shown.temp(hold.water_most_c)}."
     )
     if hold.least_kg is not None and request.tempered and hold.least_kg > 0.02 * request.full_kg:
@@ -110,6 +110,10 @@ def heater(plan: Plan, shown: Shown) -> list[str]:
             "before, or put a lid on between dips."
         )
     return said
+
+
+def _a_bath(plan: Plan) -> str:
+    return "water" if say.bath(plan) == "water" else "a plate"
 
 
 def _need(need: Need, shown: Shown) -> str:

@@ -34,7 +34,7 @@ def _headline(found: HeaterSize, shown: Shown) -> str:
 
 
 def _needs(found: HeaterSize) -> list[str]:
-    holds = f"Holding takes {_watts(found.hold)}, with the heated surface round the bowl uncovered."
+    holds = f"Holding takes {_watts(found.hold)}, with the {found.request.rig.bath} round the bowl uncovered."
     if found.melts_elsewhere:
         return [f"{holds} A plate cannot cool down in time after a melt, so melt elsewhere."]
     if found.melt is None:

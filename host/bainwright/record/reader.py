@@ -55,6 +55,11 @@ class HoldLog:
     def __len__(self) -> int:
         return len(self.columns["t_s"])
 
+    @property
+    def bath(self) -> str:
+        """What the bowl sat in or on: "plate" where the facts say so, else "water"."""
+        return "plate" if self.facts.get("bath") == "plate" else "water"
+
 
 def read_log(path: Path | str) -> HoldLog:
     """Read the log of a hold from its folder, its CSV or its Parquet file.

@@ -59,6 +59,8 @@ def run_temper(folder: Path, options: TemperOptions, *, as_json: bool, say: Say)
     if options.undo:
         _refuse_both(options)
         take_back(folder / TESTS, "temper test")
+    if options.room and not _has_entry(options):
+        raise UseError("--room belongs to a test", hint="add --minutes, --gloss or --streaks")
     tests = read_tests(folder) or logged_tests(log.events, log.facts)
     if _has_entry(options):
         tests = _entered(tests, options, log)
