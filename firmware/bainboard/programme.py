@@ -154,7 +154,10 @@ class Programme:
         self.aim_c = self.target_c
         if self._step[stages.UNTIL] == "is_melted":  # otherwise the bath eases off, and the last degrees take an hour
             self.aim_c = min(self.high_c, self.ceiling_c)
+        announced = self.refill.due_ms is not None
         led_c = self.refill.aim_c(now_ms, bowl_c, self)
+        if announced and self.refill.due_ms is None:
+            self._report("refill")
         if led_c is not None:
             self.aim_c = led_c
 
@@ -384,6 +387,7 @@ class Programme:
     def _confirm(self) -> None:
         if self.prompt == "pour":  # it is in, though a warm refill may never show in the reading
             self.refill.due_ms = None
+            self._report("refill")
             return
         yes = self._step[stages.YES]
         if yes is not None:
@@ -394,7 +398,7 @@ class Programme:
         low_c, high_c = self.low_c + EDGE_K, self.high_c - EDGE_K
         target_c = max(low_c, min(high_c, self.target_c + by_k))
         if not abs(target_c - self.target_c) > 0.001:  # the wire reports millikelvins
-            return f"the target is at {self.target_c:.1f} °C already, {EDGE_K:g} K inside the window's end"
+            return f"the target is at {self.target_c:.1f} °C already, {EDGE_K:g} °C inside the window's end"
         self.target_c = target_c
         return None
 
@@ -403,13 +407,13 @@ class Programme:
             getattr(self, self._step[stages.NO])()
             return None
         if self.stage != "work":
-            return "nothing thickens here; only work holds a temper"
+            return "nothing thickens yet: only while dipping"
         why = self._nudge(NUDGE_K)
         return why and why + "; stir in warm untempered melt, or melt and temper again"
 
     def _thinner(self) -> str | None:
         if self.stage != "work":
-            return "only work holds a temper"
+            return "only while dipping"
         return self._nudge(-NUDGE_K)
 
     def _bowl_off(self) -> str | None:
@@ -428,7 +432,7 @@ class Programme:
 
     def _test(self) -> str | None:
         if self.stage != "work":
-            return "a temper is tested from work"
+            return "only while dipping"
         self._go("test")
         return None
 
