@@ -166,6 +166,7 @@ def test_ctrl_c_ends_a_script_that_never_calls_anything(board: VirtualBoard, tmp
 
 
 def test_the_interactive_prompt_takes_lines_interrupts_and_ctrl_d(board: VirtualBoard) -> None:
+    mpremote(board, "exec", "pass")  # the firmware no longer runs, whichever test came before
     pid, terminal = pty.fork()
     if pid == 0:
         os.execv(sys.executable, [sys.executable, "-m", "mpremote", "connect", board.path, "repl"])
@@ -185,7 +186,9 @@ def test_the_interactive_prompt_takes_lines_interrupts_and_ctrl_d(board: Virtual
 
 def await_raw(terminal: int) -> None:
     """Until mpremote has its terminal raw, a Ctrl-C would be a signal to it."""
+    deadline_s = time.monotonic() + PATIENCE_S
     while termios.tcgetattr(terminal)[3] & termios.ISIG:
+        assert time.monotonic() < deadline_s, "mpremote never made its terminal raw"
         time.sleep(0.01)
 
 
@@ -196,7 +199,9 @@ def say(terminal: int, data: bytes, until: bytes) -> bytes:
 
 def read_until(terminal: int, wanted: bytes) -> bytes:
     got = b""
+    deadline_s = time.monotonic() + PATIENCE_S
     while wanted not in got:
+        assert time.monotonic() < deadline_s, f"waited for {wanted!r}, got {got!r}"
         assert select.select([terminal], [], [], PATIENCE_S)[0], f"waited for {wanted!r}, got {got!r}"
         got += os.read(terminal, 4096)
     return got
