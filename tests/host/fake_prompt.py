@@ -31,7 +31,7 @@ class FakePrompt:
         tty.setraw(self._theirs)
         self.path = os.ttyname(self._theirs)
         self._ended, self._end = os.pipe()
-        self._thread = threading.Thread(target=self._serve)
+        self._thread = threading.Thread(target=self._serve, daemon=True)
 
     def __enter__(self) -> FakePrompt:
         self._thread.start()

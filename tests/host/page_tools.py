@@ -82,14 +82,16 @@ def served(scene=None):
                 page.taken.append((wish.act.name, wish.seen))
                 wish.reply.set_result(Reply(True, f"{wish.act.words}: the warmer has it."))
 
-    thread = threading.Thread(target=hold)
+    thread = threading.Thread(target=hold, daemon=True)
     with page:
         if scene is not None:
             page.latest.put(now_of(scene), time.monotonic())
         thread.start()
-        yield page
-        page.stopped.set()
-        thread.join()
+        try:
+            yield page
+        finally:
+            page.stopped.set()
+            thread.join()
 
 
 class SharedHold:
@@ -99,7 +101,7 @@ class SharedHold:
         self.scene, self.hold, self.done = scene_at(**status), LiveHold(), []
         self.hold.share(Hello(__version__, os.getpid(), "/dev/ttyACM0", warmer, "dark"))
         self._ends, self.answers = threading.Event(), True
-        self._thread = threading.Thread(target=self._run)
+        self._thread = threading.Thread(target=self._run, daemon=True)
 
     @classmethod
     def beside(cls, warmer="pot", **status):

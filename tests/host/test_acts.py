@@ -153,7 +153,7 @@ def test_the_inbox_is_bounded():
             except queue.Full:
                 refused.append(1)
 
-    thread = threading.Thread(target=press)
+    thread = threading.Thread(target=press, daemon=True)
     thread.start()
     thread.join()
     assert refused == [1]

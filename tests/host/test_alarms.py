@@ -155,7 +155,7 @@ def hook():
     """A web server of this PC."""
     with http.server.HTTPServer(("127.0.0.1", 0), Hook) as server:
         server.got = []
-        thread = threading.Thread(target=server.serve_forever)
+        thread = threading.Thread(target=server.serve_forever, daemon=True)
         thread.start()
         yield server
         server.shutdown()

@@ -49,7 +49,7 @@ def mail():
     """A mail server on this PC."""
     with socketserver.TCPServer(("127.0.0.1", 0), MailServer) as server:
         server.mails, server.answer = [], b"250 OK\r\n"
-        thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
+        thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True)
         thread.start()
         yield server
         server.shutdown()

@@ -24,8 +24,8 @@ class Kitchen:
 
     def __init__(self, port=0):
         self.port, self.got = port, {}
-        self._ready, self._loop = threading.Event(), asyncio.new_event_loop()
-        self._thread = threading.Thread(target=self._loop.run_forever)
+        self._loop = asyncio.new_event_loop()
+        self._thread = threading.Thread(target=self._loop.run_forever, daemon=True)
 
     def __enter__(self):
         self._thread.start()
@@ -33,10 +33,12 @@ class Kitchen:
         return self
 
     def __exit__(self, *_):
-        self._call(self._stop())
-        self._loop.call_soon_threadsafe(self._loop.stop)
-        self._thread.join()
-        self._loop.close()
+        try:
+            self._call(self._stop())
+        finally:
+            self._loop.call_soon_threadsafe(self._loop.stop)
+            self._thread.join()
+            self._loop.close()
 
     def _call(self, work):
         return asyncio.run_coroutine_threadsafe(work, self._loop).result(20)
@@ -47,11 +49,14 @@ class Kitchen:
         self._broker = RealBroker({"listeners": listeners, "plugins": plugins})
         await self._broker.start()
         self.port = self._broker._servers["default"].instance.sockets[0].getsockname()[1]
-        self._listener = asyncio.create_task(self._listen())
+        subscribed = asyncio.Event()
+        self._listener = asyncio.create_task(self._listen(subscribed))
+        await subscribed.wait()  # a broker does not shut down while somebody is about to come in
 
-    async def _listen(self):
+    async def _listen(self, subscribed):
         async with aiomqtt.Client("127.0.0.1", self.port) as client:
             await client.subscribe("#")
+            subscribed.set()
             async for message in client.messages:
                 self.got[str(message.topic)] = message.payload.decode()
 

@@ -224,13 +224,15 @@ def read_by(page):
         while not done.is_set():
             assert Phone(page).ask("GET", "/")[0].status == 200
 
-    reader = threading.Thread(target=load)
+    reader = threading.Thread(target=load, daemon=True)
     reader.start()
-    yield
-    done.set()
-    reader.join()
-    for each in streams:
-        each.close()
+    try:
+        yield
+    finally:
+        done.set()
+        reader.join()
+        for each in streams:
+            each.close()
 
 
 # -- where it is served ------------------------------------------------------------------------------------------------

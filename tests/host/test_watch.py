@@ -149,7 +149,7 @@ def test_each_report_is_one_line_of_json_or_one_row_of_the_log(as_csv):
     """Two reports and the end, though each report is seen several times."""
     out = io.StringIO()
     with SharedHold() as kitchen:
-        watcher = threading.Thread(target=watching.stream, args=[join(), out], kwargs={"as_csv": as_csv})
+        watcher = threading.Thread(target=watching.stream, args=[join(), out], kwargs={"as_csv": as_csv}, daemon=True)
         watcher.start()
         written(out, "5400")
         kitchen.scene.see(5401, decode(status_line(5402, 5401000, bowl=31250).strip()))
@@ -198,7 +198,7 @@ def test_an_event_is_shown_once_wherever_it_came_from():
     """The hold's own once, though each frame has it; what this terminal adds is not shown as the hold's."""
     out = io.StringIO()
     with SharedHold() as kitchen:
-        watcher = threading.Thread(target=watching.Watching(join(), Adding(out)).run)
+        watcher = threading.Thread(target=watching.Watching(join(), Adding(out)).run, daemon=True)
         watcher.start()
         written(out, "VIRTUAL")
         kitchen.scene.events.append((5400.0, "the chocolate is in its window"))
@@ -230,7 +230,7 @@ def test_the_keys_of_a_watcher_act_and_the_end_is_asked_about(monkeypatch):
     out = io.StringIO()
     with SharedHold(ask="pour") as kitchen:
         shown = watching.Watching(join(), PlainLines(out))
-        watcher = threading.Thread(target=shown.run)
+        watcher = threading.Thread(target=shown.run, daemon=True)
         watcher.start()
         written(out, "the warmer has it")
         for _ in range(500):
