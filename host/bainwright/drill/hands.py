@@ -8,6 +8,7 @@ from typing import Protocol
 
 from bainboard import pins
 from bainwright.core.errors import LinkError, UseError
+from bainwright.drill.heater_power import numbers
 from bainwright.drill.items import PASS_S, Item
 from bainwright.files.rig import Rig
 from bainwright.link import ports
@@ -47,6 +48,9 @@ class Hands(Protocol):
 
     def seen(self, question: str) -> bool:
         """Ask for what only eyes, ears and a meter can tell."""
+
+    def measured(self, question: str) -> list[float]:
+        """Ask for what a meter shows: one number or several."""
 
     def guard_open(self) -> bool:
         """Is the guard relay open now?"""
@@ -95,6 +99,14 @@ class Person:
             answer = self._line(f"  {question} (y/n) ").strip().lower()
             if answer in ("y", "yes", "n", "no"):
                 return answer[0] == "y"
+
+    def measured(self, question: str) -> list[float]:
+        """Ask until numbers are typed."""
+        while True:
+            found = numbers(self._line(f"  {question} "))
+            if found:
+                return found
+            self._say("  Type what the meter shows, for instance 5.8, or 5.8 5.7 for two.")
 
     def guard_open(self) -> bool:
         """Ask them: they heard it."""
@@ -164,6 +176,10 @@ class VirtualHands:
     def seen(self, question: str) -> bool:
         """Nothing is asked of it."""
         raise UseError("nobody can look at a simulated warmer", got=question)
+
+    def measured(self, question: str) -> list[float]:
+        """Nothing is asked of it."""
+        raise UseError("nobody can measure a simulated warmer", got=question)
 
     def guard_open(self) -> bool:
         """Look at its pin."""

@@ -12,6 +12,7 @@ from bainboard import faults
 from bainwright.core.errors import LinkError
 from bainwright.display.progress import Progress
 from bainwright.drill.hands import Hands
+from bainwright.drill.heater_power import verdict
 from bainwright.drill.items import BY_NAME, HOLD, IDLE, PASS_S, RUNNING, TRIP, Item, whole_test
 from bainwright.drill.record import Result, hash_now
 from bainwright.files.documents import document, short_hash
@@ -90,7 +91,7 @@ class Drill:
             "switch_link": self._refused_start, "guard_link": self._refused_start, "self_test": self._passed_test,
             "bowl_probe": self._reported, "water_probe": self._reported, "hot_water": self._reported,
             "gate": self._gated, "pause": self._paused, "float": self._floated, "host_gone": self._alone,
-            "latch_kept": self._latched, "button": self._cleared,
+            "latch_kept": self._latched, "button": self._cleared, "power": self._measured,
         }  # fmt: skip
         return ways.get(item.name, self._inspected)
 
@@ -99,6 +100,15 @@ class Drill:
         passed = self.hands.seen("Was it so?")
         self.hands.undo(item, self._passes)
         return passed, None, "" if passed else "the person saw something else"
+
+    def _measured(self, item: Item) -> Outcome:
+        """A meter's figures against the settings: nothing that the board reads says how strong its heater is."""
+        self.hands.do(item, self._passes)
+        ohms = self.hands.measured("Ohms of the heater? Of each mat, where there are several:")
+        volts = self.hands.measured("Volts of the supply?")
+        passed, why = verdict(self.settings, volts[0], ohms)
+        self.hands.undo(item, self._passes)
+        return passed, None, why
 
     def _gated(self, item: Item) -> Outcome:
         """The relay must open while the firmware wants it closed: only the gate can do that."""
