@@ -42,7 +42,7 @@ class Cascade:
         fastest_c_per_s = gains.heater_w / gains.water_j_per_k
         one_s = 1.0 / (fastest_c_per_s * gains.water_kp)
         # how far the water trails a moving target: what the gain and the derivative ask for, and the dead time
-        self._follow_s = (one_s + gains.water_td_s) / weight + DEAD_SHARE * one_s
+        self.follow_s = (one_s + gains.water_td_s) / weight + DEAD_SHARE * one_s
 
     def reset(self, water_c: float, bowl_c: float) -> None:
         """Start again from the readings (None: none yet), with the offset as it was set."""
@@ -158,7 +158,7 @@ class Cascade:
         """The inner controller. Its proportional action sees the target (by its weight), its integral sees it lagged as
         the water follows it: so a step or a ramp teaches the integral nothing, and the water arrives without overshoot.
         """
-        self._followed_c += (self.water_target_c - self._followed_c) * dt_s / (self._follow_s + dt_s)
+        self._followed_c += (self.water_target_c - self._followed_c) * dt_s / (self.follow_s + dt_s)
         feed = known_w / self.gains.heater_w + self._lead_gain * (self.water_target_c - self._followed_c)
         if self._smooth:  # gains are new: the integral takes up what they change
             self.water.step(self._followed_c, water_c, 0.0, feed)

@@ -14,6 +14,7 @@ from bainwright.physics.geometry import Body
 from bainwright.physics.heating import Course, Scales
 from bainwright.physics.materials import WATER_KG_PER_L
 from bainwright.plan.parts import Band, Cooling, Heat, Melt
+from bainwright.plan.ramp import controlled_s
 from bainwright.plan.request import COOLING
 from bainwright.plan.setup import Setup
 from bainwright.plan.spread import each_alone, ends
@@ -96,9 +97,10 @@ def plan_warm_up(setup: Setup, aim_c: float) -> Heat:
             setup.body, setup.heater_w, around, start, aim_c, lambda water_c, chocolate_c: water_c >= aim_c
         )
 
-    return Heat(
-        _banded(setup, lambda scales: _seconds(course(scales))), course(setup.request.scales).energy_j, aim_c
-    )
+    def seconds(scales: Scales) -> float:
+        return controlled_s(setup, aim_c - start.water_c, _seconds(course(scales)))
+
+    return Heat(_banded(setup, seconds), course(setup.request.scales).energy_j, aim_c)
 
 
 def _finite(value: float) -> float | None:

@@ -52,7 +52,7 @@ def laws(cascade: Cascade, s: Complexes) -> tuple[Complexes, Complexes]:
     feedforward of the losses and the lead, and lagged as the water follows it.
     """
     gains, water, bowl = cascade.gains, cascade.water, cascade.bowl
-    lagged = 1.0 / (cascade._follow_s * s + 1.0)
+    lagged = 1.0 / (cascade.follow_s * s + 1.0)
     target = gains.loss_w_per_k / gains.heater_w + cascade._lead_gain * (1.0 - lagged) + lagged * (
         water.kp + (water.kp / (water.ti_s * s) if water.ti_s > 0.0 else 0.0))
     to_target = feedback(bowl, s)
