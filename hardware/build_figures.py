@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from functools import partial
 
@@ -11,7 +12,7 @@ from twins import twins_block
 
 from bainboard import settings
 from bainboard.heat_balance import largest_load_j_per_k, smallest_load_j_per_k
-from bainwright.builds import electrical, rules, warmth
+from bainwright.builds import electrical, rules, vessels, warmth
 from bainwright.builds.catalogue import BUILDS
 from bainwright.builds.parts import SUPPLY_V, Build
 from bainwright.builds.rig_text import twin_name
@@ -31,7 +32,7 @@ def _refs(build: Build, name: str) -> str:
 
 def part_rows(build: Build) -> list[Row]:
     """The power side's parts with their ratings, and the reason for each."""
-    mat, on_mat, on_vessel, fuse = build.mats[0], build.on_mat, build.on_vessel, build.fuse
+    mat, on_mat, on_vessel, fuse = build.mat, build.on_mat, build.on_vessel, build.fuse
     worst_a, mat_a = electrical.worst_a(build), electrical.mat_worst_a(build)
     drop_v = electrical.switch_drop_v(build.switch, worst_a, electrical.gate_v())
     rows = [
@@ -56,7 +57,8 @@ def part_rows(build: Build) -> list[Row]:
          f"at most {1000 * drop_v:.0f} mV at {worst_a:.2f} A with {electrical.gate_v():.2f} V at its gate (C). Data "
          "sheets promise nothing there, so the drop is *measured* at first power-up"),
         (_refs(build, "RH"), f"silicone heating mat, {mat.size}, {SUPPLY_V:g} V, {mat.power_w:g} W, {mat.ohm:.2f} Ω; "
-         "rated 200 °C (M)", f"{warmth.load_w_per_cm2(build):.2f} W/cm² (C): a low surface load cannot scorch"),
+         f"rated {mat.most_c:g} °C (M)",
+         f"{warmth.load_w_per_cm2(build):.2f} W/cm² (C): a low surface load cannot scorch"),
         (_refs(build, "TCO1"), f"bimetal cut-out on the mat, **manual reset**: {on_mat.opens_c:g} ± "
          f"{on_mat.tolerance_k:g} °C; ≥ {on_mat.rated_a:g} A at 24 V **DC**",
          f"opens at {on_mat.earliest_c:g} °C or later; the warmest mat of planned use is "
@@ -70,15 +72,59 @@ def part_rows(build: Build) -> list[Row]:
          "the last one, for the cut-out's failure. **Crimped**: solder would open it"),
         (_refs(build, "X1"), f"2-pole plug, ≥ {build.plug_a:g} A, unlike X2 and X3", "comes apart for the sink"),
         ("wire", f"silicone, stranded, {build.wire_mm2:g} mm², 180 °C",
-         f"carries {electrical.CABLE_A[build.wire_mm2]:g} A (DIN VDE 0298-4, M)"),
+         f"carries {electrical.cable_a(build):g} A (DIN VDE 0298-4, M)"),
     ]
     return rows
+
+
+FREEBOARD_M, LAP = 0.03, 1.1  # chosen: wall above the water, and what is cut away of insulation
+FIXING = {
+    "water": ("stainless hose clamp round the vessel", "holds TCO2 to the wall"),
+    "plate": ("strip of metal and two screws, M3, each", "hold TCO2a and TCO2b under the plate's edge"),
+}
+
+
+def vessel_rows(build: Build) -> list[Row]:
+    """What the electric parts are fixed to, in the sizes that the plan and the simulated warmer take."""
+    bowl = f"{100 * vessels.bowl_m(build):.0f} cm across, {100 * vessels.bowl_height_m(build):.0f} cm high"
+    base = build.base
+    holds = f"about {build.bowl_kg:g} kg; holds {build.chocolate_kg:g} kg of chocolate"
+    mats, wall_m = build.mat_count, vessels.filled_m(build)
+    if build.heats == "water":
+        wide = f"{100 * build.base_sides_m[0]:.0f} cm inside, {100 * (wall_m + FREEBOARD_M):.0f} cm high or more"
+        rows = [
+            (build.vessel, f"steel, flat bottom of {1000 * base.thick_m:g} mm, {wide}",
+             f"{build.water_l:g} L with the bowl in it reach {100 * wall_m:.0f} cm: make your mark there"),
+            ("bowl", f"steel, {bowl}", holds),
+            ("ring", f"wire ring or trivet, {100 * vessels.ring_m(build):.0f} cm high",
+             "holds the bowl off the bottom; water flows under it"),
+            ("cover", f"ring of silicone sheet, hole {100 * vessels.bowl_m(build):.0f} cm",
+             "covers the open water; without it the bath loses more"),
+        ]
+    else:
+        across = " x ".join(f"{100 * side_m:.0f}" for side_m in build.base_sides_m)
+        rows = [
+            ("plate", f"{base.name}, {across} cm, {1000 * base.thick_m:g} mm thick, bare or anodised",
+             "one hole for the probe, 6 mm wide and 40 mm deep"),
+            ("bowl", f"steel, **flat bottom**, {bowl}", holds),
+            ("tray", "metal or wood, with feet", "carries the insulation"),
+            ("heat paste", "a gram", "round the probe in its hole"),
+        ]
+    lagged_m2 = LAP * (build.base_m2 + math.pi * vessels.disc_m(build) * wall_m)
+    return [
+        *rows,
+        ("insulation", f"10 mm, rated {rules.INSULATION_C:g} °C or more, {lagged_m2:.2f} m²", "under and round it"),
+        ("silicone", "high-temperature adhesive, 200 °C", "glues mat and cut-outs"),
+        (f"{mats} x fixing", FIXING[build.heats][0], FIXING[build.heats][1]),
+        (f"{2 * mats} crimps, {mats} x 10 cm sleeve", "non-insulated butt crimps; glass-fibre sleeve",
+         "for the leads of each thermal fuse"),
+    ]
 
 
 def value_rows(build: Build) -> list[Row]:
     """Currents, drops, losses and temperatures, each with its sum."""
     rated_a, worst_a = electrical.rated_a(build), electrical.worst_a(build)
-    mat, count = build.mats[0], len(build.mats)
+    mat, count = build.mat, build.mat_count
     each = f", {count} of them" if count > 1 else ""
     drop_v = electrical.switch_drop_v(build.switch, worst_a, electrical.gate_v())
     cable_ohm, path_ohm = electrical.cable_ohm(build), electrical.path_ohm(build)
@@ -132,13 +178,18 @@ def parts_block(build: Build) -> str:
     return table(("ref", "part and rating", "why"), part_rows(build))
 
 
+def vessel_block(build: Build) -> str:
+    """What the electric parts are fixed to."""
+    return table(("part", "what", "why"), vessel_rows(build))
+
+
 def values_block(build: Build) -> str:
     """A build's reference values."""
     return table(("what", "from", "computed"), value_rows(build))
 
 
 def rules_block(build: Build) -> str:
-    """Every rule applied to a build; a build whose mats have no fuses of their own has no row for them."""
+    """Every rule applied to a build."""
     def limits(found: rules.Finding) -> str:
         low = f"≥ {found.least:.3g}" if found.least > 0.0 else ""
         high = f"≤ {found.most:.3g}" if found.most < float("inf") else ""
@@ -147,7 +198,6 @@ def rules_block(build: Build) -> str:
     return table(("rule", "got", "wanted"), [
         (found.name, f"{found.value:.3g} {found.unit}".strip(), f"{limits(found)} {found.unit}".strip())
         for found in rules.findings(build)
-        if build.mat_fuse_a or found.name != rules.MAT_FUSE
     ])  # fmt: skip
 
 
@@ -158,7 +208,7 @@ def readings_block() -> str:
 
     return table(("must be", *[build.name for build in BUILDS]), [
         row("each mat at its plug, cut-outs and fuse in line",
-            lambda b: f"{0.9 * b.mats[0].ohm:.1f} to {1.1 * b.mats[0].ohm + 0.2:.1f} Ω"),
+            lambda b: f"{0.9 * b.mat.ohm:.1f} to {1.1 * b.mat.ohm + 0.2:.1f} Ω"),
         row("volts times amperes, full on, all mats", lambda b: f"{_least_w(b):.0f} to {1.22 * b.heater_w:.0f} W"),
         row("drain to source of Q1, full on", lambda b: f"under {_most_drop_mv(b):.0f} mV"),
         row("full heat, filled, bowl empty", lambda b: f"{_rise(b, 0.7):.1f} to {_rise(b, 1.25):.1f} °C a minute"),
@@ -245,7 +295,7 @@ def kitchens_block() -> str:
 
 
 def _power_side(build: Build) -> str:
-    count = len(build.mats)
+    count = build.mat_count
     mats = f"{count} mats, each" if count > 1 else "1 mat,"
     return f"{len(part_rows(build))} kinds of part; {mats} with its own cut-outs and fuse"
 
@@ -265,7 +315,8 @@ CANNOT = {
 BLOCKS: dict[str, tuple[str, Callable[[], str]]] = {
     f"{build.name} {what}": (f"{build.name}-rig.md", partial(make, build))
     for build in BUILDS
-    for what, make in (("parts", parts_block), ("values", values_block), ("rules", rules_block),
+    for what, make in (("parts", parts_block), ("vessel", vessel_block), ("values", values_block),
+                       ("rules", rules_block),
                        ("faults", faults_block))
 }
 BLOCKS["which"] = ("README.md", which_block)

@@ -15,7 +15,7 @@ JOIN_X, SPLIT_X = 18.6, 16.6  # where the returns of the mats meet, and where th
 
 def power(s: Sheet, build: Build) -> float:
     """Draw it; returns the height of what is above it."""
-    top = TOP + ROW * (len(build.mats) - 1)
+    top = TOP + ROW * (build.mat_count - 1)
     s.frame((-1.0, LOW - 1.2), (20.2, top + 2.2), "1  Power: in the box, above the water")
     on_it = f"2  On the {build.vessel}, under its insulation"
     s.frame((22.2, BACK - 1.2), (37.4, top + 2.2), on_it, colour="firebrick")

@@ -14,7 +14,7 @@ from stripboard import COLUMNS, IN_A_ROW, ROWS, Hole, Placed, StripBoard, strip_
 SHEET = Path(__file__).with_name("gate-stripboard.svg")
 PITCH_MM = 2.54
 SCALE = 1.7  # of the side with the parts; the other is full size
-LEFT_MM, TOP_MM = 26.0, 26.0
+LEFT_MM, TOP_MM = 24.0, 29.0
 CAUTION = "A hobby build, not certified. Read SAFETY.md first; local electrical codes override this."
 
 
@@ -42,6 +42,15 @@ class _View:
             for column in range(COLUMNS):
                 x, y = self.at((row, column))
                 self.lines.append(f'<circle cx="{x:.2f}" cy="{y:.2f}" r="{0.1 * self.step:.2f}" fill="white"/>')
+
+    def numbers(self) -> None:
+        """Holes counted along the upper edge, strips down the right one, from 1."""
+        for column in (0, *range(4, COLUMNS, 5)):
+            x, y = self.at((0, column))
+            self.words(x, y - 1.3 * PITCH_MM, str(column + 1), 1.9)
+        for row in range(len(ROWS)):
+            x = self.x_mm + (COLUMNS - 0.2) * self.step
+            self.words(x, self.at((row, 0))[1], str(row + 1), 1.7, anchor="start")
 
     def line(self, one: Hole, other: Hole, width: float, dash: str = "") -> None:
         (x1, y1), (x2, y2) = self.at(one), self.at(other)
@@ -112,6 +121,7 @@ def _top(board: StripBoard) -> list[str]:
     for piece in board.strips():
         view.strip(piece)
     view.holes()
+    view.numbers()
     for one, other in board.links:
         view.line(one, other, 0.9)
         view.dot(one)
@@ -120,7 +130,7 @@ def _top(board: StripBoard) -> list[str]:
         _shown(part, view)
     for net, hole in board.terminals.items():
         view.dot(hole)
-        view.words(*_beside(view, hole, -0.6, 0.0), {"0": "0 V", "vcc": "3.3 V", "24v": "24 V K"}.get(net, net), 3.0,
+        view.words(*_beside(view, hole, -0.6, 0.0), {"0": "0 V", "vcc": "3.3 V", "24v_k": "24 V K"}.get(net, net), 3.0,
                    anchor="end", weight="bold")
     for cut in board.cuts:
         view.cross(cut)
@@ -132,6 +142,7 @@ def _bottom(board: StripBoard, y_mm: float) -> list[str]:
     for piece in board.strips():
         view.strip(piece)
     view.holes()
+    view.numbers()
     for hole in [hole for part in board.parts for hole in part.holes] + [hole for pair in board.links for hole in pair]:
         view.dot(hole)
     for hole in board.terminals.values():
@@ -151,7 +162,7 @@ def draw() -> str:
         (16.0, 3.2, "normal", CAUTION),
         (21.0, 3.2, "normal", f"Side with the parts, {SCALE:g} times full size; {len(ROWS)} strips of {COLUMNS} holes, "
          "2.54 mm. Thick lines: links. Crosses: cut under the ICs."),
-        (under_mm - 5.0, 3.2, "normal", "Copper side, full size, mirrored: cut at the crosses, look for bridges."),
+        (under_mm - 7.0, 3.2, "normal", "Copper side, full size, mirrored: cut at the crosses, look for bridges."),
     ]
     for y, size, weight, text in said:
         words.words(10.0, y, text, size, anchor="start", weight=weight)

@@ -8,10 +8,12 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+from box_circuit import BY_REF as BOX
 from draw_power import power
-from gate_circuit import BY_REF
+from gate_circuit import BY_REF as GATE
 from schemdraw import elements as elm
 from sheet import PINS, Point, Sheet, pin_text
+from stripboard import PIN_OF
 
 from bainwright.builds.catalogue import BUILDS
 from bainwright.builds.parts import Build
@@ -23,8 +25,8 @@ GATE_UNDER_DRAIN = 7 / 6  # how schemdraw draws a MOSFET, in its units
 
 
 def label(ref: str) -> str:
-    """A part of the gate as the drawing writes it, from the gate's own table: its name, then what it is."""
-    text = BY_REF[ref].label
+    """A part as the drawing writes it, from the circuits' own tables: its name, then what it is."""
+    text = (GATE.get(ref) or BOX[ref]).label
     return text if text.startswith(ref) else f"{ref}\n{text}"
 
 
@@ -57,7 +59,7 @@ def heartbeat(s: Sheet) -> None:
     pump(s, (9.0, upper), ("R1a", "C1a", "C1b", "D1", "D2"), store_x)
     inverter = s.drawing.add(elm.Opamp(leads=True).theta(0).anchor("in1").at((9.0, 12.6)))
     s.wire((6.8, 12.6), (9.0, 12.6))
-    s.words((inverter.center[0] - 0.1, inverter.center[1]), label("IC1A"), middle=True)
+    _comparator(s, inverter, "IC1A")
     s.tag(tuple(inverter.in2), "REF 1")
     out = tuple(inverter.out)
     pump_x = out[0] - 1.4
@@ -78,10 +80,18 @@ def heartbeat(s: Sheet) -> None:
     reference(s, 1.0, "R7a", "R7b", "REF 1")
     reference(s, 4.8, "R8a", "R8b", "REF 2")
     s.words((0.2, 5.5), "IC1, IC2 = TLC393, open drain: 3.3 V on pin 8, 0 V on pin 4, 100n across each.  "
-            "IC2B is not used: its inputs, pins 5 and 6, to 0 V.  D1-D4 = 1N4148.")
+            "IC2B is not used: its inputs, pins 5 and 6, to 0 V.  D1-D4 = 1N4148, D5 and D6 = 1N4007.")
     s.words((9.4, 8.2), "Edges every 1 s hold the guard relay. It opens within 2 s\nof the last one. Each comparator "
             "must pull its transistor\non: one that is dead, unplugged or unsoldered opens the relay.")
     relay(s)
+
+
+def _comparator(s: Sheet, drawn: elm.Opamp, ref: str) -> None:
+    """Its name, and the package's number at each pin."""
+    s.words((drawn.center[0] - 0.1, drawn.center[1]), label(ref), middle=True)
+    of_package = PIN_OF[ref[-1]]
+    for anchor, pin, aside in ((drawn.in1, 1, 0.35), (drawn.in2, 0, 0.35), (drawn.out, 2, -0.55)):
+        s.words((anchor[0] + aside, anchor[1] + 0.22), str(of_package[pin]), 8)
 
 
 def channel(s: Sheet, top: Point, refs: tuple[str, str, str, str, str, str], against: str) -> None:
@@ -94,9 +104,9 @@ def channel(s: Sheet, top: Point, refs: tuple[str, str, str, str, str, str], aga
     s.ground((x, y - 4.6))
     middle = (x, y - 2.4)
     s.dot(middle)
-    gatekeeper = s.drawing.add(elm.Opamp(leads=True).theta(0).anchor("in1").at((26.8, middle[1])))
-    s.wire(middle, (26.8, middle[1]))
-    s.words((gatekeeper.center[0] - 0.1, gatekeeper.center[1]), label(comparator), middle=True)
+    gatekeeper = s.drawing.add(elm.Opamp(leads=True).theta(0).anchor("in1").at((27.3, middle[1])))
+    s.wire(middle, (27.3, middle[1]))
+    _comparator(s, gatekeeper, comparator)
     s.tag(tuple(gatekeeper.in2), against)
     out = tuple(gatekeeper.out)
     s.part(elm.ResistorIEC(), out, (32.0, out[1]), label(base), "top")
@@ -135,9 +145,9 @@ def relay(s: Sheet) -> None:
     x, low, top = 37.6, y + GATE_UNDER_DRAIN, 16.6
     s.rail((x, top), "24 V K")
     s.part(elm.RBox(), (x, top), (x, low), label("K1"), "top")
-    s.part(elm.Diode(), (39.2, low), (39.2, top), label("D5"), "bottom")
-    s.part(elm.ResistorIEC(), (40.6, top), (40.6, 14.0), "10k", "top")
-    s.part(elm.LED(), (40.6, 14.0), (40.6, low), "guard\nlamp", "top")
+    s.part(elm.Diode(), (39.2, low), (39.2, top), "D5", "bottom")
+    s.part(elm.ResistorIEC(), (40.6, top), (40.6, 14.0), label("R26"), "top")
+    s.part(elm.LED(), (40.6, 14.0), (40.6, low), label("LED5"), "top")
     s.wire((x, top), (40.6, top))
     s.wire((x, low), (40.6, low))
     s.dot((x, top), (39.2, top), (x, low), (39.2, low))
@@ -166,23 +176,29 @@ def board(s: Sheet) -> None:
     for y, name, pin in ((1.0, "5 V", VBUS_PIN), (-0.6, "3.3 V", RAIL_3V3_PIN)):
         s.wire((1.6, y), (2.4, y))
         s.rail((1.6, y), name)
-        s.words((2.6, y), f"{'VBUS' if name == '5 V' else '3V3'} pin {pin}", 8)
+        s.words((2.6, y), f"{'VBUS' if name == '5 V' else '3V3'} pin {pin}", 9)
     s.wire((1.6, -2.2), (2.4, -2.2))
     s.ground((1.6, -2.2))
-    s.words((2.6, -2.2), "GND pin 38", 8)
-    s.words((-0.6, -4.4), "fed by USB\nonly: a PC or\na 5 V charger", 8)
-    s.words((-0.6, -7.0), "0 V of 24 V and\nof USB meet\nhere, once", 8)
+    s.words((2.6, -2.2), "GND pin 38", 9)
+    s.words((-0.6, -4.4), "fed by USB\nonly: a PC or\na 5 V charger", 9)
+    s.words((-0.6, -7.0), "0 V of 24 V and\nof USB meet\nhere, once", 9)
     free = [f"GP{PINS[name]} {name}" for name in NOT_FITTED]
-    s.words((-0.6, -12.0), f"free: {', '.join(free[:2])},\n{', '.join(free[2:5])},\n{', '.join(free[5:])}", 8)
+    s.words((-0.6, -12.0), f"free: {', '.join(free[:2])},\n{', '.join(free[2:5])},\n{', '.join(free[5:])}", 9)
 
 
-def probes(s: Sheet) -> None:
+def _probe(build: Build, ref: str) -> str:
+    """A probe's words, one under the other; a plate has one in its metal."""
+    words = label(ref).replace("  ", "\n").replace(", ", "\n").replace(" ", "\n")
+    return words if build.heats == "water" else words.replace("water", build.heats)
+
+
+def probes(s: Sheet, build: Build) -> None:
     """Two digital probes on one bus."""
     s.frame((12.8, -5.0), (23.4, 4.0), "5  Probes, keyed plugs")
     red, data, black = 18.8, 19.4, 20.0
     s.rail((17.9, 3.2), "3.3 V")
     s.wire((17.9, 3.2), (17.9, 2.6), (red, 2.6))
-    s.part(elm.ResistorIEC(), (17.9, 2.6), (17.9, 0.4), "4.7k", "top")
+    s.part(elm.ResistorIEC(), (17.9, 2.6), (17.9, 0.4), label("R23"), "top")
     s.dot((17.9, 2.6), (17.9, 0.4))
     s.wire((17.6, 0.4), (data, 0.4))
     s.tag((17.6, 0.4), pin_text("onewire"))
@@ -190,29 +206,31 @@ def probes(s: Sheet) -> None:
     s.wire((data, 1.8), (data, -2.8))
     s.wire((black, 1.0), (black, -4.0))
     s.ground((black, -4.0))
-    for top, text in ((2.6, "X2  water probe\nDS18B20, 3-pole"), (-2.0, "X3  bowl probe\nDS18B20, 4-pole")):
-        s.box((20.5, top - 2.1), (23.1, top + 0.5), text, 8)
-        for x, y in ((red, top), (data, top - 0.8), (black, top - 1.6)):
+    for top, ref in ((2.6, "X2"), (-2.0, "X3")):
+        s.box((20.5, top - 2.1), (23.1, top + 0.5), "")
+        s.words((22.3, top - 0.8), _probe(build, ref), 9, middle=True)
+        for x, y, pin in ((red, top, "VDD"), (data, top - 0.8, "DQ"), (black, top - 1.6, "GND")):
             s.wire((x, y), (20.5, y))
+            s.words((20.6, y), pin, 9)
     s.dot((red, 2.6), (data, 0.4))
 
 
 def panel(s: Sheet) -> None:
     """Buttons, lamps and buzzer."""
     s.frame((24.4, -11.2), (35.0, 4.0), "6  Panel")
-    for name, y in (("yes", 1.6), ("no", -1.6)):
+    for name, pull_up, y in (("yes", "R16", 1.6), ("no", "R17", -1.6)):
         s.rail((29.2, y + 1.6), "3.3 V")
-        s.part(elm.ResistorIEC(), (29.2, y + 1.6), (29.2, y), "10k", "top")
+        s.part(elm.ResistorIEC(), (29.2, y + 1.6), (29.2, y), label(pull_up), "top")
         s.tag((29.0, y), pin_text(name))
         s.wire((29.0, y), (30.6, y))
-        s.part(elm.Button(), (30.6, y), (33.2, y), f"{name.upper()}, large")
+        s.part(elm.Button(), (30.6, y), (33.2, y), label(name.upper()))
         s.ground((33.2, y))
         s.dot((29.2, y))
-    for row, (name, colour) in enumerate((("lamp_below", "yellow"), ("lamp_in", "green"), ("lamp_above", "red"))):
+    for row, name in enumerate(("lamp_below", "lamp_in", "lamp_above")):
         y = -4.6 - 1.9 * row
         s.tag((29.6, y), pin_text(name))
-        s.part(elm.ResistorIEC(), (29.6, y), (31.6, y), "330 Ω")
-        s.part(elm.LED(), (31.6, y), (33.8, y), colour)
+        s.part(elm.ResistorIEC(), (29.6, y), (31.6, y), label(f"R{18 + row}"))
+        s.part(elm.LED(), (31.6, y), (33.8, y), label(f"LED{2 + row}"))
         s.ground((33.8, y))
 
 
@@ -220,19 +238,20 @@ def buzzer(s: Sheet) -> None:
     """An active buzzer on 5 V, switched by a small transistor."""
     s.frame((12.8, -11.2), (23.4, -6.0), "7  Buzzer")
     s.tag((17.3, -9.4), pin_text("buzzer"))
-    s.part(elm.ResistorIEC(), (17.3, -9.4), (19.3, -9.4), "1k")
-    s.part(elm.ResistorIEC(), (19.3, -9.4), (19.3, -10.5), "4.7k", "top")  # holds the base down while the pin floats
+    s.part(elm.ResistorIEC(), (17.3, -9.4), (19.3, -9.4), label("R21"))
+    s.part(elm.ResistorIEC(), (19.3, -9.4), (19.3, -10.5))
+    s.words((17.9, -10.3), label("R22"))
     s.ground((19.3, -10.5))
     s.dot((19.3, -9.4))
     s.wire((19.3, -9.4), (19.9, -9.4))
     transistor = s.drawing.add(elm.BjtNpn().theta(0).anchor("base").at((19.9, -9.4)))
     collector, emitter = tuple(transistor.collector), tuple(transistor.emitter)
-    s.words((collector[0] + 0.2, -9.4), "Q3  2N3904")
+    s.words((collector[0] + 0.2, -9.4), label("Q3"))
     s.ground(emitter)
     top = -6.8
     s.rail((collector[0], top), "")
     s.words((collector[0] - 1.0, top + 0.1), "5 V")
-    s.part(elm.RBox(), (collector[0], top), collector, "BZ1 active,\n5 V ≤ 30 mA", "top")
+    s.part(elm.RBox(), (collector[0], top), collector, label("BZ1"), "top")
     s.part(elm.Diode(), (collector[0] + 1.4, collector[1]), (collector[0] + 1.4, top), "D6", "bottom")
     s.wire(collector, (collector[0] + 1.4, collector[1]))
     s.wire((collector[0], top), (collector[0] + 1.4, top))
@@ -242,7 +261,10 @@ def buzzer(s: Sheet) -> None:
 def display(s: Sheet) -> None:
     """The display, a module with its own pull-ups."""
     s.frame((12.8, -17.2), (23.4, -12.0), "8  Display, if fitted")
-    s.box((19.4, -16.0), (23.1, -12.8), "X4  128 x 64\nSSD1306, I2C\n3.3 V", 8)
+    s.box((19.4, -16.0), (23.1, -12.8), "")
+    s.words((21.9, -14.4), label("X4").replace("  ", "\n"), 9, middle=True)
+    for x, y, pin in ((19.5, -13.4, "VCC"), (19.5, -14.2, "SDA"), (19.5, -15.4, "SCL"), (20.9, -15.7, "GND")):
+        s.words((x, y), pin, 9)
     for y, name in ((-14.2, "sda"), (-15.4, "scl")):
         s.tag((17.6, y), pin_text(name))
         s.wire((17.6, y), (19.4, y))
@@ -251,16 +273,19 @@ def display(s: Sheet) -> None:
     s.ground((21.2, -16.0))
 
 
-def float_switch(s: Sheet) -> None:
+def float_switch(s: Sheet, build: Build) -> None:
     """The float in the coil's supply, and the divider by which the board sees it."""
-    s.frame((24.4, -17.6), (35.0, -12.0), "9  Float, if fitted; else a link")
+    fitted = "Float, if fitted; else a link"
+    if build.heats == "plate":
+        fitted = "A plate has no float: link 24 V S to 24 V K"
+    s.frame((24.4, -17.6), (35.0, -12.0), f"9  {fitted}")
     y, node = -13.6, 31.0
     s.tag((27.4, y), "24 V S")
-    s.part(elm.Switch(), (27.4, y), (30.4, y), "S2  float\nclosed when wet")
+    s.part(elm.Switch(), (27.4, y), (30.4, y), label("S2"))
     s.wire((30.4, y), (32.2, y))
     s.tag((32.2, y), "24 V K", leftward=False)
-    s.part(elm.ResistorIEC(), (node, y), (node, -15.2), "33k", "bottom")
-    s.part(elm.ResistorIEC(), (node, -15.2), (node, -16.7), "4.7k", "bottom")
+    s.part(elm.ResistorIEC(), (node, y), (node, -15.2), label("R24"), "bottom")
+    s.part(elm.ResistorIEC(), (node, -15.2), (node, -16.7), label("R25"), "bottom")
     s.tag((30.6, -15.2), pin_text("float"))
     s.wire((30.6, -15.2), (node, -15.2))
     s.dot((node, y), (node, -15.2))
@@ -272,15 +297,32 @@ def sheet_path(build: Build) -> Path:
     return Path(__file__).with_name(f"{build.name}-wiring.svg")
 
 
+def _on_a3(size: re.Match[str]) -> str:
+    """The sheet's size in print: A3 (ISO 216, 297 x 420 mm) with a margin of a centimetre."""
+    high, wide = float(size[1]), float(size[2])
+    scale_mm = min(277.0 / wide, 400.0 / high)
+    return f' height="{scale_mm * high:.1f}mm" width="{scale_mm * wide:.1f}mm"'
+
+
+def _on_white(box: re.Match[str]) -> str:
+    """Paper under the lines: a viewer with a dark page would show black on black."""
+    x, y, wide, high = box.groups()
+    return f'{box[0]}<rect x="{x}" y="{y}" width="{wide}" height="{high}" fill="white"/>'
+
+
 def draw(build: Build) -> str:
     """The whole sheet of one build as SVG text."""
     s = Sheet()
     top = power(s, build)
-    s.words((-1.0, top + 2.0), f"{build.title}: wiring", 15)
+    s.words((-1.0, top + 2.0), f"{build.title}: wiring, A3", 15)
     s.words((-1.0, top + 1.0), CAUTION)
-    for block in (heartbeat, board, probes, panel, buzzer, display, float_switch):
+    for block in (heartbeat, board, panel, buzzer, display):
         block(s)
+    probes(s, build)
+    float_switch(s, build)
     svg = s.drawing.get_imagedata("svg").decode()
+    svg = re.sub(r' height="([\d.]+)pt" width="([\d.]+)pt"', _on_a3, svg, count=1)
+    svg = re.sub(r'viewBox="(\S+) (\S+) (\S+) (\S+)">', _on_white, svg, count=1)
     # The last digits of a sine differ between machines' libraries; two decimals of a point do not.
     return re.sub(r"-?\d+\.\d{3,}", lambda number: f"{float(number[0]):.2f}".rstrip("0").rstrip("."), svg) + "\n"
 

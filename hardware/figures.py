@@ -14,11 +14,15 @@ import gate_circuit
 import gate_faults
 import heartbeat_gate
 import sheet
+import shopping
+from box_circuit import BY_REF as BOX
+from box_circuit import LAMP_V
 from gate_circuit import BY_REF
 from tables import Row, table
 
 from bainboard import faults, help_text, settings
 from bainboard.selftest import SelfTest
+from bainwright.builds import electrical
 from bainwright.builds.catalogue import BUILDS
 from bainwright.builds.parts import SUPPLY_V, Build
 from bainwright.builds.rig_text import rig_text
@@ -27,38 +31,46 @@ HERE = Path(__file__).parent
 FIRMWARE = Path(faults.__file__).parent
 
 COIL_OHM = BY_REF["K1"].value
-LAMP_OHM, LAMP_V = 10e3, 2.0
-PANEL_OHM, RAIL_V = 330.0, 3.3
-PULL_UP_OHM, CABLE_M, CABLE_PF_PER_M = 4700.0, 6.0, 100.0  # both probe cables; 100 pF/m from memory
+RAIL_V, BASE_V = 3.3, 0.7  # of the board, and of a small transistor's base
+CABLE_M, CABLE_PF_PER_M = 6.0, 100.0  # both probe cables; 100 pF/m from memory
 
-FLOAT_OHM, FLOAT_PULL_OHM = 33e3, 4700.0
+
+def _k(ref: str) -> float:
+    """A resistor of the box, kilohm."""
+    return (BOX.get(ref) or BY_REF[ref]).value / 1e3
 
 
 def float_pin_v() -> tuple[float, float]:
     """The float's pin while the float is wet: its least and its most, V."""
+    upper_k, lower_k = _k("R24"), _k("R25")
     ends = []
     for supply, upper, lower in ((0.95, 1.05, 0.95), (1.05, 0.95, 1.05)):
-        share = FLOAT_PULL_OHM * lower / (FLOAT_OHM * upper + FLOAT_PULL_OHM * lower)
-        ends.append(SUPPLY_V * supply * share)
+        ends.append(SUPPLY_V * supply * lower_k * lower / (upper_k * upper + lower_k * lower))
     return ends[0], ends[1]
 
 
 def signal_rows() -> list[Row]:
     """Coil, lamps, gates and the probe bus."""
     coil_a = SUPPLY_V / COIL_OHM
-    rise_us = PULL_UP_OHM * (CABLE_M * CABLE_PF_PER_M + 50.0) * 1e-6
+    lamp_k, panel_ohm, base_k, off_k, bus_k = _k("R26"), 1e3 * _k("R18"), _k("R21"), _k("R22"), _k("R23")
+    stop_k, down_k = _k("R12b"), _k("R12c")
+    pull_k, series_k = electrical.GATE_PULL_OHM / 1e3, electrical.GATE_SERIES_OHM / 1e3
+    rise_us = 1e3 * bus_k * (CABLE_M * CABLE_PF_PER_M + 50.0) * 1e-6
     return [
-        ("guard relay coil", "24 / 1400, at most", f"{1000 * coil_a:.0f} mA, {SUPPLY_V * coil_a:.2f} W"),
-        ("heat lamp, guard lamp", "(24 - 2) / 10k", f"{1000 * (SUPPLY_V - LAMP_V) / LAMP_OHM:.1f} mA"),
-        ("panel lamp", "(3.3 - 2) / 330", f"{1000 * (RAIL_V - LAMP_V) / PANEL_OHM:.1f} mA"),
-        ("buzzer's base", "(3.3 - 0.7) / 1k, less 0.7 / 4.7k", f"{RAIL_V - 0.7 - 0.7 / 4.7:.1f} mA"),
-        ("gate of Q1", "3.3 x 4.7 / (4.7 + 0.1)", f"{RAIL_V * 4.7 / 4.8:.2f} V"),
-        ("gate of Q2", "3.3 less two transistors of 0.1 V, x 100 / 101", f"{(RAIL_V - 0.2) * 100 / 101:.2f} V"),
-        ("float's pin, wet", "22.8 to 25.2 V x 4.7k / (33k + 4.7k), resistors ± 5 %; wanted 2.48 to 3.6 V (M)",
-         "{:.2f} to {:.2f} V".format(*float_pin_v())),
-        ("float's contact", "coil and divider", f"{1000 * (coil_a + SUPPLY_V / FLOAT_OHM):.0f} mA"),
-        ("probe bus, pulled low", "3.3 / 4.7k; a probe sinks 4 mA", f"{1000 * RAIL_V / PULL_UP_OHM:.2f} mA"),
-        ("probe bus, time constant", "4.7k x (6 m x 100 pF/m + 50 pF); slot 15 µs", f"{rise_us:.1f} µs"),
+        ("guard relay coil", f"24 / {COIL_OHM:g}, at most", f"{1000 * coil_a:.0f} mA, {SUPPLY_V * coil_a:.2f} W"),
+        ("heat lamp, guard lamp", f"(24 - {LAMP_V:g}) / {lamp_k:g}k", f"{(SUPPLY_V - LAMP_V) / lamp_k:.1f} mA"),
+        ("panel lamp", f"(3.3 - {LAMP_V:g}) / {panel_ohm:g}", f"{1000 * (RAIL_V - LAMP_V) / panel_ohm:.1f} mA"),
+        ("buzzer's base", f"(3.3 - {BASE_V:g}) / {base_k:g}k, less {BASE_V:g} / {off_k:g}k",
+         f"{(RAIL_V - BASE_V) / base_k - BASE_V / off_k:.1f} mA"),
+        ("gate of Q1", f"3.3 x {pull_k:g} / ({pull_k:g} + {series_k:g})",
+         f"{RAIL_V * pull_k / (pull_k + series_k):.2f} V"),
+        ("gate of Q2", f"3.3 less two transistors of 0.1 V, x {down_k:g} / {down_k + stop_k:g}",
+         f"{(RAIL_V - 0.2) * down_k / (down_k + stop_k):.2f} V"),
+        ("float's pin, wet", f"22.8 to 25.2 V x {_k('R25'):g}k / ({_k('R24'):g}k + {_k('R25'):g}k), resistors ± 5 %; "
+         "wanted 2.48 to 3.6 V (M)", "{:.2f} to {:.2f} V".format(*float_pin_v())),
+        ("float's contact", "coil and divider", f"{1000 * coil_a + SUPPLY_V / _k('R24'):.0f} mA"),
+        ("probe bus, pulled low", f"3.3 / {bus_k:g}k; a probe sinks 4 mA", f"{RAIL_V / bus_k:.2f} mA"),
+        ("probe bus, time constant", f"{bus_k:g}k x (6 m x 100 pF/m + 50 pF); slot 15 µs", f"{rise_us:.1f} µs"),
     ]
 
 
@@ -85,7 +97,7 @@ def gate_block() -> str:
         ("time constant", f"({pair_k:g}k + {pair_k:g}k) / 2 x ({pump_uf:g} µF + {store_uf:g} µF)",
          f"{gate.tau_s:.2f} s"),
         ("charge after an edge", "3.3 V less two diodes, shared with C2", f"{gate.steady_v():.2f} V"),
-        ("threshold at C2", "2 x 3.3 x 10 / 66", f"{gate.threshold_v:.2f} V"),
+        ("threshold at C2", f"2 x 3.3 x {_k('R7b'):g} / {_k('R7a') + _k('R7b'):g}", f"{gate.threshold_v:.2f} V"),
         ("lets go after the last edge", nominal, f"{times.nominal_s:.2f} s"),
         ("rides through gaps up to, every corner", "wanted 1.2 s", f"{times.shortest_s:.2f} s"),
         ("guard open after the last edge, every corner", "relay's 0.02 s included; wanted 2 s", f"{open_s:.2f} s"),
@@ -185,6 +197,7 @@ def clock(at_s: int) -> str:
 
 BLOCKS: dict[str, tuple[str, Callable[[], str]]] = {
     "signals": ("electronics.md", signals_block),
+    "shopping": ("electronics.md", shopping.shopping_block),
     **build_figures.BLOCKS,
     "gate": ("heartbeat-gate.md", gate_block),
     "gateparts": ("heartbeat-gate.md", gate_parts_block),

@@ -153,7 +153,7 @@ def netlist(ends_high: bool, fault: Fault | None = None) -> str:
         points.append(f"{edge} {level * RAIL_V}")
         level = 1 - level
         points.append(f"{edge + 1e-6:.6f} {level * RAIL_V}")
-    lines = ["heartbeat gate", f"V_vcc vcc 0 {RAIL_V}", f"V_24v 24v 0 {SUPPLY_V}", f"V_guard guard_pin 0 {RAIL_V}",
+    lines = ["heartbeat gate", f"V_vcc vcc 0 {RAIL_V}", f"V_24v_k 24v_k 0 {SUPPLY_V}", f"V_guard guard_pin 0 {RAIL_V}",
              "R_guard guard_pin guard 50", f"V_beat beat_pin 0 PWL({' '.join(points)})", "R_beat beat_pin heartbeat 50"]
     for part in PARTS:
         lines += _lines(part, fault)

@@ -36,7 +36,7 @@ class Gate:
     reset_diode_v, feed_diode_v : float
         Drop of a pump's two diodes at the end of its reset (under 1 µA) and while it feeds the pair (2-5 µA), V.
     reference_v_per_v : float
-        Threshold as a share of the rail: 10 kohm of (56 + 10) kohm.
+        Threshold as a share of the rail, by the reference's two resistors.
     offset_v : float
         The comparator's own error, V.
     leak_a : float
@@ -52,7 +52,7 @@ class Gate:
     rail_v: float = 3.3
     reset_diode_v: float = 0.20
     feed_diode_v: float = 0.32
-    reference_v_per_v: float = 10 / 66
+    reference_v_per_v: float = BY_REF["R7b"].value / (BY_REF["R7a"].value + BY_REF["R7b"].value)
     offset_v: float = 0.0
     leak_a: float = 20e-9
     pump_leak_ohm: float = inf
@@ -110,11 +110,11 @@ class Gate:
 # Low and high of each part: data sheets from memory, for a box at 0 to 50 °C.
 SPREAD = {
     "pump_f": (Gate.pump_f * 0.93, Gate.pump_f * 1.07),  # polyester film, 5 % and its temperature
-    "store_f": (80e-9, 120e-9),
+    "store_f": (Gate.store_f * 0.8, Gate.store_f * 1.2),
     "upper_ohm": (Gate.upper_ohm * 0.99, Gate.upper_ohm * 1.01),
     "lower_ohm": (Gate.lower_ohm * 0.99, Gate.lower_ohm * 1.01),
     "rail_v": (3.2, 3.4),
-    "reference_v_per_v": (10 / 66 * 0.983, 10 / 66 * 1.017),  # two 1 % resistors
+    "reference_v_per_v": (Gate.reference_v_per_v * 0.983, Gate.reference_v_per_v * 1.017),  # two 1 % resistors
     "offset_v": (-0.009, 0.009),  # CMOS comparator TLC393 over its temperature range
     "pump_leak_ohm": (100e6, inf),  # a film capacitor is a hundred times better
 }

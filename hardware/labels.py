@@ -15,7 +15,7 @@ ID_LINE = "_" * 32
 
 def labels(build: Build) -> list[Label]:
     """What is on each label: a title and at most three lines."""
-    mat = build.mats[0]
+    mat = build.mat
     safe = "Never bridge it. Same rating only."
     sheet: list[Label] = [
         ("NOT CERTIFIED", ("Hobby build. 24 V DC only.", "Unplug before hands go near the heater.")),

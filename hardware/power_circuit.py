@@ -8,8 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from gate_circuit import ohm_text
+
 from bainwright.builds import electrical
 from bainwright.builds.parts import SUPPLY_V, Build
+
+LAMP_OHM = 10e3  # of the heat lamp; chosen: 2 mA
 
 
 class PowerPart(NamedTuple):
@@ -50,17 +54,19 @@ def _box(build: Build) -> Iterator[PowerPart]:
     yield PowerPart("F1", "FUSE", 0.0, ("24v", "fused"), f"F1  {build.fuse_a:g} A\n32 V DC blade", guards=True)
     yield PowerPart("S1", "SWITCH", 0.0, ("fused", "24v_s"), f"S1  hand switch\n≥ {build.hand_switch_a:g} A 30 V DC")
     yield PowerPart("K1", "CONTACT", 0.0, ("24v_s", "guarded"), f"K1 contact\n{build.relay_a:g} A 30 V DC, n.o.")
-    yield PowerPart("R13", "R", 10e3, ("guarded", "lamp"), "R13\n10k")
+    yield PowerPart("R13", "R", LAMP_OHM, ("guarded", "lamp"), f"R13\n{ohm_text(LAMP_OHM)}")
     yield PowerPart("LED1", "LED", 0.0, ("lamp", "drain"), "LED1\nheat\nlamp")
     yield PowerPart("Q1", "NMOS", 0.0, ("drain", "q1_gate", "0"), f"Q1  {build.switch.kind}\nheater switch, "
                     f"≥ {build.switch.drain_v:g} V")
-    yield PowerPart("R14", "R", electrical.GATE_SERIES_OHM, ("pin", "q1_gate"), "R14\n100 Ω")
-    yield PowerPart("R15", "R", electrical.GATE_PULL_OHM, ("q1_gate", "0"), "R15\n4.7k")
+    yield PowerPart("R14", "R", electrical.GATE_SERIES_OHM, ("heater", "q1_gate"),
+                    f"R14\n{ohm_text(electrical.GATE_SERIES_OHM)}")
+    yield PowerPart("R15", "R", electrical.GATE_PULL_OHM, ("q1_gate", "0"),
+                    f"R15\n{ohm_text(electrical.GATE_PULL_OHM)}")
 
 
 def _mat(build: Build, ref: str) -> Iterator[PowerPart]:
     """One mat with its own fuse (if it has one), plug, cut-outs and thermal fuse."""
-    mat, wall = build.mats[0], f"{build.vessel}'s {'wall' if build.heats == 'water' else 'edge'}"
+    mat, wall = build.mat, f"{build.vessel}'s {'wall' if build.heats == 'water' else 'edge'}"
     fed = "guarded"
     if build.mat_fuse_a:
         fed = f"fed{ref}"

@@ -92,7 +92,7 @@ def netlist(build: Build, fault: PowerFault | None = None) -> str:
     """The power stage in ngspice's language; it prints the supply's and each mat's current in every state."""
     switch = build.switch
     k = switch.siemens**2 / (2.0 * switch.at_a)
-    lines = ["power stage", f"V_supply terminal 0 {SUPPLY_V}", "V_pin pin_end 0 0", "R_pin pin_end pin 50",
+    lines = ["power stage", f"V_supply terminal 0 {SUPPLY_V}", "V_pin pin_end 0 0", "R_pin pin_end heater 50",
              "V_guard guard 0 0", f".model closing SW(VT=0.5 VH=0.1 RON={CLOSED_OHM} ROFF={OPEN_OHM})",
              f".model fet NMOS(LEVEL=1 VTO={switch.threshold_v} KP={k:.3f} RD={BODY_OHM} IS=1e-30)",
              ".model lamp D(IS=1e-18 N=2)"]
@@ -171,7 +171,7 @@ def _heat_w(build: Build, fault: PowerFault | None, row: list[float]) -> float:
     heat_w = 0.0
     for ref, current_a in zip(build.refs, row[1:], strict=True):
         halved = fault is not None and fault.halved == f"RH{ref}"
-        heat_w += current_a**2 * build.mats[0].ohm * (0.5 if halved else 1.0)
+        heat_w += current_a**2 * build.mat.ohm * (0.5 if halved else 1.0)
     return heat_w * supply_share
 
 

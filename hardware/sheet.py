@@ -37,7 +37,7 @@ class Sheet:
         """A two-ended part between two points."""
         element.endpoints(start, end)
         if text:
-            element.label(text, loc=side, fontsize=9)
+            element.label(text, loc=side, fontsize=10)
         self.drawing.add(element)
 
     def wire(self, *points: Point) -> None:
@@ -62,14 +62,14 @@ class Sheet:
 
     def rail(self, point: Point, text: str) -> None:
         """A supply rail."""
-        self.drawing.add(elm.Vdd().at(point).label(text, fontsize=9))
+        self.drawing.add(elm.Vdd().at(point).label(text, fontsize=10))
 
     def tag(self, point: Point, text: str, *, leftward: bool = True) -> None:
         """A named net that ends here and comes back elsewhere under the same name."""
-        tag = elm.Tag(width=0.8 + 0.168 * len(text), height=0.6).at(point).label(text, fontsize=9)
+        tag = elm.Tag(width=0.7 + 0.168 * len(text), height=0.6).at(point).label(text, fontsize=10)
         self.drawing.add(tag.left() if leftward else tag.right())
 
-    def words(self, point: Point, text: str, size: float = 9, *, colour: str = "black", middle: bool = False) -> None:
+    def words(self, point: Point, text: str, size: float = 10, *, colour: str = "black", middle: bool = False) -> None:
         """Free words, their left end at the point."""
         across = "center" if middle else "left"
         label = elm.Label().at(point).label(text, fontsize=size, color=colour, halign=across, valign="center")
@@ -80,7 +80,7 @@ class Sheet:
         self.drawing.add(elm.Rect(corner1=low, corner2=high).at((0, 0)).theta(0).linestyle("--").color(colour))
         self.words((low[0] + 0.1, high[1] + 0.35), title, 11, colour=colour)
 
-    def box(self, low: Point, high: Point, text: str, size: float = 9) -> None:
+    def box(self, low: Point, high: Point, text: str, size: float = 10) -> None:
         """A box with words in its middle."""
         self.drawing.add(elm.Rect(corner1=low, corner2=high).at((0, 0)).theta(0))
         self.words(((low[0] + high[0]) / 2, (low[1] + high[1]) / 2), text, size, middle=True)

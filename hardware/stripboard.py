@@ -23,7 +23,8 @@ PIN_OF = {"A": {2: 1, 1: 2, 0: 3, 4: 4, 3: 8}, "B": {0: 5, 1: 6, 2: 7, 4: 4, 3: 
 # Top to bottom. A strip beside an IC is cut under it: its left net, then its right one.
 # 24 V lies at the edge beside 0 V; the order of the rest keeps the parts' wires short.
 ROWS: tuple[tuple[str, ...], ...] = (
-    ("24v",), ("0",), ("coil",), ("gate",), ("drive",), ("q5_base",), ("between",), ("q4_base",), ("guard",), ("vcc",),
+    ("24v_k",), ("0",), ("coil",), ("gate",), ("drive",), ("q5_base",), ("between",), ("q4_base",), ("guard",),
+    ("vcc",),
     ("IC2", "0"), ("IC2", "1"), ("IC2", "2"), ("IC2", "3"), ("IC1", "0"), ("IC1", "1"), ("IC1", "2"), ("IC1", "3"),
     ("ref_1",), ("store",), ("heartbeat",), ("beat",),
     ("a",), ("b_in",), ("a_mid",), ("b_mid",), ("a_top",), ("b_top",), ("0",),
@@ -32,7 +33,7 @@ WIDE = {"C": 3, "NMOS": 3}  # columns that a body covers: a film capacitor of 4.
 NAME_WIDE = 1  # columns left free beside a body for its name
 ROOM = {"C2": 1, "C3": 1, "C4": 1}  # the small ones
 NEAR = {"C3": "IC1", "C4": "IC2"}  # across whose supply
-TERMINALS = ("heartbeat", "guard", "vcc", "0", "coil", "24v")  # wires to elsewhere, at the left edge
+TERMINALS = ("heartbeat", "guard", "vcc", "0", "coil", "24v_k")  # wires to elsewhere, at the left edge
 IN_A_ROW = {"PNP": (2, 1, 0), "NMOS": (1, 0, 2)}  # legs in the order of the package: E B C, and G D S
 
 

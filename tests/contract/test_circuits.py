@@ -1,53 +1,65 @@
 """The circuits as data: every net driven once, every input defined in reset, and what each single failure does."""
 
+import re
 import shutil
 import sys
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from bainboard import pins
 from bainwright.builds.catalogue import BUILDS, BY_NAME, PLATE, POT
 
 HARDWARE = Path(__file__).parents[2] / "hardware"
 sys.path.insert(0, str(HARDWARE))
 
-import draw_stripboard  # noqa: E402 - scripts beside the pages, not a package
+import box_circuit  # noqa: E402 - scripts beside the pages, not a package
+import build_figures  # noqa: E402
+import draw_stripboard  # noqa: E402
+import draw_wiring  # noqa: E402
 import gate_circuit  # noqa: E402
 import power_circuit  # noqa: E402
 import power_faults  # noqa: E402
+import shopping  # noqa: E402
 import stripboard  # noqa: E402
 
 each_build = pytest.mark.parametrize("build", BUILDS, ids=list(BY_NAME))
 needs_ngspice = pytest.mark.skipif(not shutil.which("ngspice"), reason="ngspice is a Debian package; CI installs it")
-BOARD_PINS = {"heartbeat", "guard", "pin"}  # nets that a pin of the board drives
-RAILS = {"0", "vcc", "24v"}
+OUTPUTS = {"heartbeat", "guard", "heater", "lamp_below", "lamp_in", "lamp_above", "buzzer"}  # the board drives them
+INPUTS = {"yes", "no", "float", "onewire"}  # the board reads them
+BUS = {"sda", "scl"}  # a display module has pull-ups of its own
+BOARD_PINS = OUTPUTS | INPUTS | BUS
+RAILS = {"0", "vcc", "5v", "24v"}
+DRIVEN_BY = {"NMOS": 1, "NPN": 1}  # the pin of a transistor that must never float; a PNP's is tied to its emitter
 
 
 def circuit(build):
-    """Every part of both circuits as (ref, kind, nets)."""
-    return [(part.ref, part.kind, part.nets) for part in (*gate_circuit.PARTS, *power_circuit.parts(build))]
+    """Every part of the three circuits as (ref, kind, nets)."""
+    parts = (*gate_circuit.PARTS, *gate_circuit.BESIDE, *box_circuit.PARTS, *power_circuit.parts(build))
+    return [(part.ref, part.kind, part.nets) for part in parts]
 
 
 def drivers(parts):
     """Nets with those that drive them: comparators' outputs, the board's pins, the rails."""
     found = defaultdict(list)
     for ref, kind, nets in parts:
-        if kind == "COMPARATOR":
+        if kind == "COMPARATOR" and nets[2]:
             found[nets[2]].append(ref)
-    for net in BOARD_PINS | RAILS:
+    for net in OUTPUTS | RAILS:
         found[net].append("board or supply")
     return found
 
 
 def inputs(parts):
-    """What must never float: comparators' inputs and gates of MOSFETs."""
+    """What must never float: comparators' inputs, transistors' gates and bases, and what the board reads."""
     for ref, kind, nets in parts:
         if kind == "COMPARATOR":
             yield from ((f"{ref} in+", nets[0]), (f"{ref} in-", nets[1]))
-        elif kind == "NMOS":
-            yield f"{ref} gate", nets[1]
+        elif kind in DRIVEN_BY:
+            yield ref, nets[DRIVEN_BY[kind]]
+    yield from ((name, name) for name in INPUTS)
 
 
 def reached(parts, start):
@@ -63,27 +75,109 @@ def reached(parts, start):
     return seen
 
 
+def floating(parts):
+    """Inputs that no resistor holds in reset."""
+    return {name for name, net in inputs(parts) if not reached(parts, net) & RAILS}
+
+
+def unprotected(parts):
+    """Coils and buzzers without a diode from their switched end to their supply."""
+    diodes = {nets for _, kind, nets in parts if kind == "D"}
+    return {ref for ref, kind, (supply, switched) in (part for part in parts if part[1] in ("COIL", "BUZZER"))
+            if (switched, supply) not in diodes}
+
+
 @each_build
 def test_no_net_has_two_drivers_and_none_ends_in_the_air(build):
     parts = circuit(build)
     assert {net: refs for net, refs in drivers(parts).items() if len(refs) > 1} == {}
-    pins = defaultdict(int)
-    for _, _, nets in parts:
-        for net in nets:
-            pins[net] += 1
-    assert {net for net, count in pins.items() if count < 2} <= BOARD_PINS
+    ends = Counter(net for _, _, nets in parts for net in nets if net)
+    ends.update(BOARD_PINS)
+    assert {net for net, count in ends.items() if count < 2} == set()
 
 
 @each_build
 def test_every_input_is_held_by_a_resistor_while_the_board_is_in_reset(build):
-    parts = circuit(build)
-    for name, net in inputs(parts):
-        assert reached(parts, net) & RAILS, name
+    assert floating(circuit(build)) == set()
 
 
-def test_the_rule_sees_a_gate_without_its_pull_down():
-    parts = [part for part in circuit(POT) if part[0] != "R15"]
-    assert not reached(parts, dict(inputs(parts))["Q1 gate"]) & RAILS
+@pytest.mark.parametrize(("without", "floats"), [
+    ({"R15"}, {"Q1"}), ({"R22"}, {"Q3"}), ({"R23"}, {"onewire"}), ({"R16"}, {"yes"}), ({"R25", "R24"}, {"float"}),
+    ({"R12a", "R12c"}, {"Q2"}),
+])  # fmt: skip
+def test_the_rule_sees_an_input_without_its_resistor(without, floats):
+    assert floating([part for part in circuit(POT) if part[0] not in without]) == floats
+
+
+def test_what_has_a_coil_has_a_diode_and_the_rule_sees_one_that_is_missing_or_turned():
+    parts = circuit(POT)
+    assert unprotected(parts) == set()
+    assert unprotected([part for part in parts if part[0] != "D6"]) == {"BZ1"}
+    turned = [(ref, kind, nets[::-1] if ref == "D5" else nets) for ref, kind, nets in parts]
+    assert unprotected(turned) == {"K1"}
+
+
+@each_build
+def test_pins_that_are_wired_are_those_of_the_map_that_the_pages_do_not_call_free(build):
+    wired = {net for _, _, nets in circuit(build) for net in nets} & set(pins.RP2)
+    assert wired == BOARD_PINS == set(pins.RP2) - set(draw_wiring.NOT_FITTED)
+    free = re.findall(r"`(\w+)` \| free", (HARDWARE / "electronics.md").read_text(encoding="utf-8"))
+    assert set(free) == set(draw_wiring.NOT_FITTED)
+
+
+def ohm_of(net):
+    """The resistor between a lamp's node and what feeds it."""
+    return next(part.value for part in box_circuit.PARTS if part.kind == "R" and net in part.nets)
+
+
+def test_lamps_take_a_few_milliamperes_and_no_more_than_a_pin_gives():
+    """Ohm: a LED drops 1.8 to 2.2 V (M); an RP2040's pin gives 12 mA at its strongest (M); 24 V lamps 5 mA at most."""
+    for part in box_circuit.PARTS:
+        if part.kind == "LED":
+            supply_v, most_a = (24.0, 0.005) if part.ref == "LED5" else (3.3, 0.012)
+            assert 0.0015 < (supply_v - 2.0) / ohm_of(part.nets[0]) < most_a, part.ref
+
+
+def test_buzzer_s_transistor_is_driven_hard_and_is_off_in_reset():
+    """2N3904 (M): gain over 30 at 50 mA, so a tenth of 30 mA saturates it. 10 µA of leak leave its base under 0.1 V."""
+    base_ohm, off_ohm = box_circuit.BY_REF["R21"].value, box_circuit.BY_REF["R22"].value
+    base_a = (3.2 - 0.75) / base_ohm - 0.75 / off_ohm
+    assert 0.030 / base_a < 15.0
+    assert base_a < 0.012
+    assert 10e-6 * off_ohm < 0.1
+
+
+def test_probes_share_one_bus_that_each_can_pull_low_and_that_rises_in_time():
+    """DS18B20 (M): sinks 4 mA at 0.4 V; a read slot is sampled 15 µs after its start; 6 m of cable, 100 pF/m, 50 pF."""
+    pull_ohm = box_circuit.BY_REF["R23"].value
+    probes = [part for part in box_circuit.PARTS if part.kind == "PROBE"]
+    assert len(probes) == 2
+    assert {part.nets for part in probes} == {("vcc", "onewire", "0")}
+    assert len({re.search(r"(\d)-pole", part.label)[1] for part in probes}) == 2  # no plug fits the other's socket
+    assert 3.4 / pull_ohm < 0.004
+    assert 2.2 * pull_ohm * (6.0 * 100e-12 + 50e-12) < 15e-6
+
+
+REF = re.compile(r"\b(?:PS|TCO|TF|RH|BZ|IC|LED|[RCDQXSJKF])\d+[a-d]?\b")
+
+
+@each_build
+def test_whatever_is_drawn_is_in_a_list_of_what_to_buy(build):
+    drawn = set(REF.findall(" ".join(re.findall(r">([^<>]+)<", draw_wiring.draw(build)))))
+    words = [row[2] for row in shopping.shopping_rows()] + [row[0] for row in build_figures.part_rows(build)]
+    listed = set(REF.findall(" ".join(words)))
+    assert len(drawn) > 60
+    assert drawn - listed == set()
+
+
+def test_shopping_list_counts_each_resistor_of_the_box_once():
+    """By hand, from the drawing: 4.7k at R3, R9, R15, R22, R23 and R25; 620k twice in each of two channels."""
+    counts = {what: int(count) for count, what, _ in shopping.shopping_rows() if count.isdigit()}
+    assert counts["resistor 4.7k, 5 %, 0.25 W"] == 6
+    assert counts["resistor 620k 1 %, metal film, 0.25 W"] == 4
+    assert counts["capacitor 4.7 µF film 5 %, 50 V or more"] == 4
+    assert counts["LED, 3 or 5 mm"] == 5
+    assert counts["dual comparator TLC393, DIP-8"] == 2
 
 
 @each_build

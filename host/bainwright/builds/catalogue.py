@@ -5,7 +5,7 @@ Data-sheet figures of parts are from memory: look them up for the part you buy.
 
 from __future__ import annotations
 
-from bainwright.builds.parts import Build, CutOut, Mat, Metal, ThermalFuse, Transistor
+from bainwright.builds.parts import Build, CutOut, Mat, Metal, ThermalFuse, Transistor, area_m2
 from bainwright.physics.materials import STEEL_J_PER_KGK
 
 # IRLB3034, from memory: 40 V, threshold 1.0 to 2.5 V, 286 S at 195 A.
@@ -20,11 +20,13 @@ ALUMINIUM_12MM = Metal("aluminium", 0.012, 2700.0, 897.0, 200.0)
 
 MAT = Build(
     name="mat",
-    title="60 W mat under an insulated pan of water",
+    made_of="mat under an insulated pan of water",
     heats="water",
     vessel="pan",
-    mats=(Mat(60.0, "round, 20 cm", 0.0314),),
+    mat=Mat(60.0, (0.20,)),
+    mat_count=1,
     base=STEEL_2MM,
+    base_sides_m=(0.24,),
     water_l=1.5,
     bowl_kg=0.4,
     chocolate_kg=1.2,
@@ -49,11 +51,13 @@ MAT = Build(
 
 POT = Build(
     name="pot",
-    title="150 W heated base under a pot of water",
+    made_of="heated base under a pot of water",
     heats="water",
     vessel="pot",
-    mats=(Mat(150.0, "round, 24 cm", 0.0452),),
+    mat=Mat(150.0, (0.24,)),
+    mat_count=1,
     base=STEEL_3MM,
+    base_sides_m=(0.28,),
     water_l=2.5,
     bowl_kg=0.6,
     chocolate_kg=2.0,
@@ -76,16 +80,18 @@ POT = Build(
     fuse=ThermalFuse(128.0, 118.0, 130.0, 103.0, 8.0),
 )
 
-PLATE_M2 = 0.30 * 0.30
+PLATE_SIDES_M = (0.30, 0.30)
 
 PLATE = Build(
     name="plate",
-    title="200 W dry plate, two mats under 12 mm of aluminium",
+    made_of="dry plate, two mats under 12 mm of aluminium",
     heats="plate",
     vessel="plate",
-    mats=(Mat(100.0, "14 x 28 cm", 0.0392),) * 2,
+    mat=Mat(100.0, (0.14, 0.28)),
+    mat_count=2,
     base=ALUMINIUM_12MM,
-    water_l=round(ALUMINIUM_12MM.stores_l(PLATE_M2), 2),  # the plate's heat, as water
+    base_sides_m=PLATE_SIDES_M,
+    water_l=round(ALUMINIUM_12MM.stores_l(area_m2(PLATE_SIDES_M)), 2),  # the plate's heat, as water
     bowl_kg=0.7,
     chocolate_kg=2.0,
     bowl_offset_c=2.4,

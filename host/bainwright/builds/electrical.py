@@ -9,6 +9,7 @@ from bainwright.builds.parts import SUPPLY_V, Build, Transistor
 SUPPLY_TOP = 1.05  # a supply's trimmer or tolerance, upper end; chosen
 MAT_TOLERANCE = 0.10  # of a mat's resistance; data sheets, from memory
 RAIL_LOW_V = 3.2  # the board's 3.3 V, lower end; as in the heartbeat gate's corners
+COIL_OHM = 1400.0  # guard relay, 24 V, at least (data sheets, from memory); the heartbeat gate is simulated with it
 GATE_SERIES_OHM, GATE_PULL_OHM = 100.0, 4700.0
 HOT = 1.5  # a MOSFET conducts so much worse at 100 °C; data sheets' figure of on-resistance, from memory
 BOX_C = 40.0  # air in the closed box, chosen
@@ -34,17 +35,37 @@ def worst_a(build: Build) -> float:
 
     A mat is resistive and hardly changes as it warms, so nothing draws more at switch-on.
     """
-    return sum(mat_worst_a(build, number) for number in range(len(build.mats)))
+    return build.mat_count * mat_worst_a(build)
 
 
-def mat_worst_a(build: Build, number: int = 0) -> float:
+def mat_worst_a(build: Build) -> float:
     """The same for one mat, A."""
-    return worst_v() / (build.mats[number].ohm * (1.0 - MAT_TOLERANCE))
+    return worst_v() / (build.mat.ohm * (1.0 - MAT_TOLERANCE))
+
+
+def _of_cable(table: dict[float, float], wire_mm2: float) -> float:
+    """A figure of a cable; NaN, which breaks every rule, for a cross-section that is not sold."""
+    return table.get(wire_mm2, math.nan)
+
+
+def cable_a(build: Build) -> float:
+    """What the cable of one mat may carry, A."""
+    return _of_cable(CABLE_A, build.wire_mm2)
 
 
 def cable_ohm(build: Build) -> float:
     """One mat's cable, there and back, ohm."""
-    return 2.0 * build.run_m * CABLE_OHM_PER_KM[build.wire_mm2] / 1000.0
+    return 2.0 * build.run_m * _of_cable(CABLE_OHM_PER_KM, build.wire_mm2) / 1000.0
+
+
+def cable_drop_share(build: Build) -> float:
+    """Of the supply's voltage that is lost in one mat's cable."""
+    return cable_ohm(build) / build.mat.ohm
+
+
+def contacts_drop_v(build: Build) -> float:
+    """Lost in the contacts of one mat's path, V: each of them is measured at the first power-up."""
+    return rated_a(build) / build.mat_count * build.contact_ohm
 
 
 def gate_v() -> float:
@@ -86,10 +107,10 @@ def path_ohm(build: Build) -> float:
     """Cable, contacts and Q1 in one mat's path, ohm: Q1 counts once for each mat, because it carries them all."""
     current_a = rated_a(build)
     switch_ohm = switch_drop_v(build.switch, current_a, gate_v()) / current_a
-    return cable_ohm(build) + switch_ohm * len(build.mats) + build.contact_ohm
+    return cable_ohm(build) + switch_ohm * build.mat_count + build.contact_ohm
 
 
 def power_share(build: Build) -> float:
     """Share of its rated power that the heater gives behind its cable and contacts, supply at 24 V."""
-    ohm = build.mats[0].ohm
+    ohm = build.mat.ohm
     return (ohm / (ohm + path_ohm(build))) ** 2

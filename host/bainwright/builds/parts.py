@@ -2,11 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from bainwright.physics.materials import WATER_J_PER_LK
 
 SUPPLY_V = 24.0
+
+
+def area_m2(sides_m: tuple[float, ...]) -> float:
+    """Area of a disc, given by its diameter alone, or of a rectangle, given by its two sides."""
+    return math.pi / 4.0 * sides_m[0] ** 2 if len(sides_m) == 1 else sides_m[0] * sides_m[1]
+
+
+def size_text(sides_m: tuple[float, ...]) -> str:
+    """The same as one orders it: ``round, 20 cm`` or ``14 x 28 cm``."""
+    text = " x ".join(f"{100.0 * side_m:g}" for side_m in sides_m) + " cm"
+    return text if len(sides_m) > 1 else f"round, {text}"
 
 
 @dataclass(frozen=True)
@@ -17,15 +29,25 @@ class Mat:
     ----------
     power_w : float
         At 24 V.
-    size : str
-        As one orders it.
-    area_m2 : float
-        Heated area.
+    sides_m : tuple of float
+        Its heated area: the diameter of a round one, or both sides.
+    most_c : float
+        The temperature it is rated for.
     """
 
     power_w: float
-    size: str
-    area_m2: float
+    sides_m: tuple[float, ...]
+    most_c: float = 200.0  # silicone rubber, from memory
+
+    @property
+    def area_m2(self) -> float:
+        """Heated area."""
+        return area_m2(self.sides_m)
+
+    @property
+    def size(self) -> str:
+        """As one orders it."""
+        return size_text(self.sides_m)
 
     @property
     def ohm(self) -> float:
@@ -124,16 +146,18 @@ class Build:
     ----------
     name : str
         As files and commands write it.
-    title : str
-        In words.
+    made_of : str
+        In words, after its watts.
     heats : str
         ``water`` or ``plate``.
     vessel : str
         What a person calls the thing on the mat.
-    mats : tuple of Mat
-        Side by side on the supply.
+    mat, mat_count : Mat, int
+        As many alike, side by side on the supply.
     base : Metal
         What they are glued to.
+    base_sides_m : tuple of float
+        Its size: the width inside of a round vessel, or both sides of a plate.
     water_l, bowl_kg, chocolate_kg : float
         Filled for an evening; a plate's litres follow from its metal.
     bowl_offset_c : float
@@ -163,11 +187,13 @@ class Build:
     """
 
     name: str
-    title: str
+    made_of: str
     heats: str
     vessel: str
-    mats: tuple[Mat, ...]
+    mat: Mat
+    mat_count: int
     base: Metal
+    base_sides_m: tuple[float, ...]
     water_l: float
     bowl_kg: float
     chocolate_kg: float
@@ -190,14 +216,24 @@ class Build:
     fuse: ThermalFuse
 
     @property
+    def title(self) -> str:
+        """What it is, in words."""
+        return f"{self.heater_w:g} W {self.made_of}"
+
+    @property
+    def base_m2(self) -> float:
+        """Area of what the mats are glued to."""
+        return area_m2(self.base_sides_m)
+
+    @property
     def refs(self) -> tuple[str, ...]:
         """What follows the names of each mat's own parts: nothing for a single one, else ``a``, ``b``."""
-        return ("",) if len(self.mats) == 1 else tuple("ab"[: len(self.mats)])
+        return ("",) if self.mat_count == 1 else tuple("abcd"[: self.mat_count])
 
     @property
     def heater_w(self) -> float:
         """All mats together at 24 V."""
-        return sum(mat.power_w for mat in self.mats)
+        return self.mat_count * self.mat.power_w
 
     @property
     def supply_w(self) -> float:

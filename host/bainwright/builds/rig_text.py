@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from bainwright.builds.parts import Build
+from bainwright.builds.vessels import disc_m
 
-# What the built-in plant takes for each build; all chosen.
+# What the built-in plant takes for water and for a plate, beside the parts' own sizes; all chosen.
 PLANTS: dict[str, dict[str, str]] = {
-    "mat": {"insulation_mm": "10.0", "ring_cover": "0.9"},
-    "pot": {"insulation_mm": "10.0", "ring_cover": "0.9"},
+    "water": {"insulation_mm": "10.0", "ring_cover": "0.9"},
     "plate": {
         "bath": '"plate"',
-        "pot_diameter_m": "0.34",  # a disc of the plate's area
         "water_film_w_per_m2k": "180.0",  # 0.15 mm of air under the bowl
         "base_w_per_m2k": "3.0",
         "water_probe_lag_s": "12.0",
@@ -69,6 +68,7 @@ def twin_text(build: Build) -> str:
         "",
         *probes,
         "[plant]",
-        *[f"{name} = {value}" for name, value in PLANTS[build.name].items()],
+        f"pot_diameter_m = {disc_m(build):.3g}",
+        *[f"{name} = {value}" for name, value in PLANTS[build.heats].items()],
         "",
     ])

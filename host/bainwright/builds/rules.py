@@ -5,14 +5,22 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
-from bainwright.builds import electrical, warmth
+from bainwright.builds import electrical, vessels, warmth
 from bainwright.builds.parts import Build
 
 SUPPLY_SHARE = 1.5  # of the heater's power, at most: no fault can give more heat than that; the supply rule
 FUSE_LOAD = 0.75  # of a fuse's rating, at most, in the long run; data sheets, from memory
 WARMEST_BATH_C = 54.0  # the warmest bath of a plan: 48 °C melt and 6 °C over it; as in plan.setup
 CLEAR_K = 1.0  # chosen: a cut-out's earliest opening over the warmest it meets in planned use
-MAT_FUSE = "fuse of one mat, load"  # the rule that only a build with such fuses has
+VESSEL_LATEST_C = 65.0  # chosen: water that scalds in seconds; the cut-out at the wall has opened by then
+INSULATION_C = 150.0  # the insulation's rating in the guides, chosen
+UNDER_RATED_K = 10.0  # chosen: a thermal fuse opens so far under what is round it
+CABLE_DROP = 0.02  # chosen: of 24 V that the cable of one mat may take
+CONTACTS, CONTACT_V = 8, 0.15  # F1, S1, K1, two poles of X1, TCO2, TCO1, TF1; at most so much each, chosen
+BOWL_MM = 0.4, 1.2  # steel of mixing bowls as sold (common practice, no source)
+LOW_WATER_CM = 0.1  # chosen: so far a bath that lost a third still covers the vessel's cut-out
+ON_BASE = 0.95  # chosen: of the base's area that mats cover; the edge must be seen to lie flat
+METAL = 0.03  # chosen: by which a plate's litres may differ from the heat of its metal
 JUNCTION_MARGIN_K = 50.0  # chosen: under the transistor's limit
 DRAIN_SHARE = 1.5  # chosen: drain rating over the worst supply
 OVERLOAD = 1.5  # a supply may give so many times its rating before it limits; data sheets, from memory
@@ -22,13 +30,14 @@ MOST_W = 240.0  # chosen: the most one 24 V build heats with; above, currents as
 
 
 class Rule(NamedTuple):
-    """One rule: a name, what was computed, the least and the most allowed, and the unit."""
+    """One rule: a name, what was computed, the least and the most allowed, the unit, and the builds that it is for."""
 
     name: str
     value: Callable[[Build], float]
     least: Callable[[Build], float]
     most: Callable[[Build], float]
     unit: str
+    applies: Callable[[Build], bool] = lambda build: True
 
 
 class Finding(NamedTuple):
@@ -69,6 +78,22 @@ def _mat_fuse_load(build: Build) -> float:
     return electrical.mat_worst_a(build) / build.mat_fuse_a if build.mat_fuse_a else 0.0
 
 
+def _is_bath(build: Build) -> bool:
+    return build.heats == "water"
+
+
+def _is_plate(build: Build) -> bool:
+    return build.heats == "plate"
+
+
+def _litres_over_metal(build: Build) -> float:
+    return build.water_l / build.base.stores_l(build.base_m2)
+
+
+def _rated_c(build: Build) -> float:
+    return min(INSULATION_C, build.mat.most_c) - UNDER_RATED_K
+
+
 def warmest_mat_c(build: Build) -> float:
     """The mat at full heat under the warmest planned bath, with the worst heater, °C."""
     return WARMEST_BATH_C + warmth.mat_over_k(build, worst=True)
@@ -89,11 +114,9 @@ RULES = (
     Rule("supply, over the heater's power", lambda b: b.supply_w / b.heater_w, _none, lambda b: SUPPLY_SHARE, ""),
     Rule("supply, for the worst heater", lambda b: b.supply_a, electrical.worst_a, _any, "A"),
     Rule("main fuse, load", lambda b: electrical.worst_a(b) / b.fuse_a, _none, lambda b: FUSE_LOAD, ""),
-    Rule(MAT_FUSE, _mat_fuse_load, _none, lambda b: FUSE_LOAD, ""),
-    Rule("cable at the supply's own limit", _supply_fault_a, _none,
-         lambda b: electrical.CABLE_A[b.wire_mm2], "A"),
-    Rule("main fuse under the cable's rating", lambda b: b.fuse_a, _none,
-         lambda b: electrical.CABLE_A[b.wire_mm2], "A"),
+    Rule("fuse of one mat, load", _mat_fuse_load, _none, lambda b: FUSE_LOAD, "", lambda b: b.mat_fuse_a is not None),
+    Rule("cable at the supply's own limit", _supply_fault_a, _none, electrical.cable_a, "A"),
+    Rule("main fuse under the cable's rating", lambda b: b.fuse_a, _none, electrical.cable_a, "A"),
     Rule("guard relay's contact", lambda b: b.relay_a, electrical.worst_a, _any, "A"),
     Rule("hand switch", lambda b: b.hand_switch_a, electrical.worst_a, _any, "A"),
     Rule("plug of one mat", lambda b: b.plug_a, electrical.mat_worst_a, _any, "A"),
@@ -102,18 +125,35 @@ RULES = (
     Rule("Q1, drain", lambda b: b.switch.drain_v, lambda b: DRAIN_SHARE * electrical.worst_v(), _any, "V"),
     Rule("Q1, junction without heat sink", electrical.junction_c, _none,
          lambda b: b.switch.most_c - JUNCTION_MARGIN_K, "°C"),
+    Rule("cable's drop, share of 24 V", electrical.cable_drop_share, _none, lambda b: CABLE_DROP, ""),
+    Rule("contacts of one mat's path", electrical.contacts_drop_v, _none, lambda b: CONTACTS * CONTACT_V, "V"),
+    Rule("guard relay's coil, as the gate was simulated", lambda b: b.coil_ohm / 1e3,
+         lambda b: electrical.COIL_OHM / 1e3, lambda b: electrical.COIL_OHM / 1e3, "kΩ"),
     Rule("heater behind cable and contacts, share of its power", electrical.power_share, lambda b: SHARE_LEFT,
          _any, ""),
+    Rule("mats, share of what they are glued to", lambda b: b.mat_count * b.mat.area_m2 / b.base_m2, _none,
+         lambda b: ON_BASE, ""),
+    Rule("room beside the bowl", lambda b: 100.0 * vessels.room_for_probe_m(b),
+         lambda b: 100.0 * vessels.PROBE_ROOM_M, _any, "cm"),
+    Rule("bowl's steel, by its weight", vessels.bowl_steel_mm, lambda b: BOWL_MM[0], lambda b: BOWL_MM[1], "mm"),
+    Rule("low water over the vessel's cut-out", lambda b: 100.0 * vessels.low_water_over_cut_out_m(b),
+         lambda b: LOW_WATER_CM, _any, "cm", _is_bath),
+    Rule("litres over the heat of its metal", _litres_over_metal, lambda b: 1.0 - METAL, lambda b: 1.0 + METAL, "",
+         _is_plate),
     Rule("surface load", warmth.load_w_per_cm2, _none, lambda b: LOAD_W_PER_CM2, "W/cm²"),
     Rule("mat's cut-out, earliest", lambda b: b.on_mat.earliest_c, lambda b: warmest_mat_c(b) + CLEAR_K, _any, "°C"),
     Rule("mat at the firmware's hard limit, worst heater", mat_at_hard_limit_c, _none,
          lambda b: b.on_mat.earliest_c, "°C"),
     Rule("vessel's cut-out, earliest", lambda b: b.on_vessel.earliest_c, cut_out_at_hard_limit_c, _any, "°C"),
+    Rule("vessel's cut-out, latest", lambda b: b.on_vessel.latest_c, _none, lambda b: VESSEL_LATEST_C, "°C"),
     Rule("hard limit over the warmest planned bath", lambda b: b.hard_limit_c, lambda b: WARMEST_BATH_C + 2.0, _any,
          "°C"),
     Rule("thermal fuse, earliest, over the mat's cut-out", lambda b: b.fuse.earliest_c,
          lambda b: b.on_mat.latest_c, _any, "°C"),
-    Rule("thermal fuse, holds for good", lambda b: b.fuse.holds_c, warmest_mat_c, _any, "°C"),
+    Rule("thermal fuse, its mark", lambda b: b.fuse.marked_c, lambda b: b.fuse.earliest_c, lambda b: b.fuse.latest_c,
+         "°C"),
+    Rule("thermal fuse, latest, under what mat and insulation take", lambda b: b.fuse.latest_c, _none, _rated_c, "°C"),
+    Rule("thermal fuse, holds for good", lambda b: b.fuse.holds_c, warmest_mat_c, lambda b: b.fuse.earliest_c, "°C"),
     Rule("heater lag in the rig file, over the computed", lambda b: b.lag_s / warmth.lag_s(b), lambda b: 1.0,
          lambda b: warmth.LAG_ROOM, ""),
 )  # fmt: skip
@@ -121,7 +161,8 @@ RULES = (
 
 def findings(build: Build) -> list[Finding]:
     """Every rule applied to a build, in the table's order."""
-    return [Finding(rule.name, rule.value(build), rule.least(build), rule.most(build), rule.unit) for rule in RULES]
+    return [Finding(rule.name, rule.value(build), rule.least(build), rule.most(build), rule.unit)
+            for rule in RULES if rule.applies(build)]
 
 
 def broken(build: Build) -> list[str]:

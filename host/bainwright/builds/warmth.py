@@ -18,7 +18,7 @@ LAG_ROOM = 1.6  # chosen: times the computed lag that a rig file may give; with 
 
 def flux_w_per_m2(build: Build, worst: bool = False) -> float:
     """Heat through one mat's face; `worst` with the supply at its top and the mat at its least resistance."""
-    mat = build.mats[0]
+    mat = build.mat
     power_w = electrical.worst_v() * electrical.mat_worst_a(build) if worst else mat.power_w
     return power_w / mat.area_m2
 
@@ -60,4 +60,4 @@ def cut_out_over_k(build: Build) -> float:
 
 def load_w_per_cm2(build: Build) -> float:
     """Surface load of a mat at 24 V."""
-    return SUPPLY_V**2 / build.mats[0].ohm / (1e4 * build.mats[0].area_m2)
+    return SUPPLY_V**2 / build.mat.ohm / (1e4 * build.mat.area_m2)

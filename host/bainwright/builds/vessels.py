@@ -1,0 +1,59 @@
+"""Sizes of what stands on a mat: the vessel and the bowl in it, and how high the water reaches."""
+
+from __future__ import annotations
+
+import math
+
+from bainwright.builds.parts import Build
+from bainwright.builds.warmth import WALL_CUT_OUT_M
+from bainwright.files.rig import PlantTable
+from bainwright.physics.geometry import BOWL_ASPECT, BOWL_DIAMETER_M, BOWL_KG
+
+STEEL_KG_PER_M3 = 7900.0  # stainless steel, from memory
+IMMERSED = PlantTable().immersion  # share of the bowl's height under water
+LOW_WATER = 2.0 / 3.0  # a bath that has lost a third; chosen
+PROBE_ROOM_M = 0.015  # chosen: a probe of 6 mm beside the bowl, touching neither
+
+
+def bowl_m(build: Build) -> float:
+    """Width of the bowl: that of the simulated warmer, for the same chocolate."""
+    return BOWL_DIAMETER_M * (build.chocolate_kg / BOWL_KG) ** (1.0 / 3.0)
+
+
+def bowl_height_m(build: Build) -> float:
+    """Its height."""
+    return BOWL_ASPECT * bowl_m(build)
+
+
+def bowl_steel_mm(build: Build) -> float:
+    """How thick its steel is, by its weight."""
+    steel_m2 = math.pi * bowl_m(build) * (bowl_m(build) / 4.0 + bowl_height_m(build))
+    return 1000.0 * build.bowl_kg / (STEEL_KG_PER_M3 * steel_m2)
+
+
+def disc_m(build: Build) -> float:
+    """Width of a disc of the vessel's or plate's area."""
+    return math.sqrt(4.0 * build.base_m2 / math.pi)
+
+
+def filled_m(build: Build) -> float:
+    """Height of the water with the bowl in it; 0 on a plate."""
+    if build.heats == "plate":
+        return 0.0
+    displaced_m3 = math.pi / 4.0 * bowl_m(build) ** 2 * bowl_height_m(build) * IMMERSED
+    return (build.water_l / 1000.0 + displaced_m3) / build.base_m2
+
+
+def ring_m(build: Build) -> float:
+    """How high the bowl stands over the vessel's bottom, so that the simulated warmer's share of it is in the water."""
+    return filled_m(build) - IMMERSED * bowl_height_m(build)
+
+
+def low_water_over_cut_out_m(build: Build) -> float:
+    """How far a bath that lost a third covers the vessel's cut-out, the bowl lifted out."""
+    return LOW_WATER * build.water_l / 1000.0 / build.base_m2 - WALL_CUT_OUT_M
+
+
+def room_for_probe_m(build: Build) -> float:
+    """Between the bowl and the vessel's wall, or the plate's edge."""
+    return 0.5 * (disc_m(build) - bowl_m(build))
