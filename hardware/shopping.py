@@ -26,7 +26,7 @@ WITH_THE_BUILD = ("NMOS", "COIL")  # Q2 and K1 stand in each build's own list
 
 # What no circuit shows.
 BESIDE = (
-    ("1", "board with its header pins: Raspberry Pi Pico, or another RP2040 or RP2350 board of its pinout", "block 4"),
+    ("1", "board with header pins: Raspberry Pi Pico, or another RP2040 or RP2350 board of its pinout", "block 4"),
     ("1", "USB cable for it, and a 5 V charger of 1 A for evenings without the PC", "block 4"),
     ("1", f"strip-board, 2.54 mm, {len(ROWS)} strips of {COLUMNS} holes", "block 3"),
     ("2", "DIP-8 socket", "IC1, IC2"),
@@ -50,7 +50,9 @@ def _bought_as(part: Part) -> str:
         return f"resistor {part.label}, {'metal film' if '%' in part.label else '5 %'}, 0.25 W"
     if part.kind == "C":
         value = part.label.removeprefix(part.ref).strip()
-        return f"capacitor {value}, 50 V or more" if "film" in value else f"capacitor {value.replace('n', ' nF')}, ceramic"
+        if "film" in value:
+            return f"capacitor {value}, 50 V or more"
+        return f"capacitor {value.replace('n', ' nF')}, ceramic"
     if part.kind == "D":
         return f"diode {DIODES.get(part.ref, '1N4148')}"
     return BOUGHT_AS[part.kind]

@@ -17,7 +17,7 @@ PROBE_ROOM_M = 0.015  # chosen: a probe of 6 mm beside the bowl, touching neithe
 
 def bowl_m(build: Build) -> float:
     """Width of the bowl: that of the simulated warmer, for the same chocolate."""
-    return BOWL_DIAMETER_M * (build.chocolate_kg / BOWL_KG) ** (1.0 / 3.0)
+    return BOWL_DIAMETER_M * float((build.chocolate_kg / BOWL_KG) ** (1.0 / 3.0))
 
 
 def bowl_height_m(build: Build) -> float:

@@ -25,4 +25,4 @@ def controlled_s(setup: Setup, rise_k: float, full_heat_s: float) -> float:
         return full_heat_s
     follow_s = Cascade(gains, 0.0).follow_s
     short_k = min(rise_k, slope_k_per_s * follow_s)
-    return ramp_s + follow_s * math.log(max(1.0, short_k / THERE_K))
+    return float(ramp_s + follow_s * math.log(max(1.0, short_k / THERE_K)))
