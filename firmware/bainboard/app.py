@@ -409,8 +409,8 @@ class App:
     def _send_status(self, hold_ms: int, on_ms: float, water_c: float | None, bowl_c: float | None) -> None:
         w, p = self.warmer, self.warmer.programme
         if w.state in (CHECK, PAUSE):  # the programme waits in them; what a press does is reported at its own time
-            for name in p.take_events():
-                w.report(name, p.details(name))
+            for name, pairs in p.take_events():
+                w.report(name, pairs)
         while w.events:  # one that finds no memory is reported on the next tick
             name, pairs = w.events[0]
             self.report(name, pairs, hold_ms)

@@ -20,7 +20,7 @@ BACK_MS = 5 * 60 * 1000  # an answer is taken back this long: a wrong press show
 
 
 class Programme:
-    """One evening from a given stage. Call `step` each pass; `take_events` names what happened, `details` says more."""
+    """One evening from a given stage. Call `step` each pass; `take_events` gives what happened."""
 
     def __init__(self, profile: dict, stage: str, now_ms: int, for_ms: int, most_c: float | None = None) -> None:
         if stage not in stages.RUNNABLE:
@@ -41,7 +41,6 @@ class Programme:
         self._bowl_c: float | None = None
         self._answered_ms: int | None = None  # when the person last answered `lift`
         self._events: list = []
-        self._details: dict = {}
         self._before: tuple | None = None  # the last act that changed something: (when, its name, where it was before)
         self.stage: str | None = None
         self._enter(stage)
@@ -92,18 +91,12 @@ class Programme:
         return self._profile["name"], self.for_ms, max(0, left_ms)
 
     def take_events(self) -> list:
-        """The names of the events since the last call, in order."""
+        """The events since the last call, in order: the name of each, and its other fields as pairs."""
         events, self._events = self._events, []
         return events
 
-    def details(self, name: str) -> list:
-        """The fields of an event beyond its name, as pairs."""
-        return self._details.pop(name, [])
-
     def _report(self, name: str, pairs: list | None = None) -> None:
-        self._events.append(name)
-        if pairs:
-            self._details[name] = pairs
+        self._events.append((name, pairs or []))
 
     @property
     def cool_c(self) -> float:
@@ -343,7 +336,8 @@ class Programme:
         event = "denied" if no else EVENTS.get(name)
         if name == "announce" and self.refill.due_ms is None:
             event = "no_refill"
-        self._events = events + ([event] if event and event not in self._events else []) + self._events
+        said = not event or event in [each for each, _ in self._events]
+        self._events = events + ([] if said else [(event, [])]) + self._events
         return True, ""
 
     def _mark(self) -> tuple:

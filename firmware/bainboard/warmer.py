@@ -269,8 +269,8 @@ class Warmer:
         bowl_c = None if self.bowl_away else self.bowl_c
         p.duty_zero, p.table_c = i.duty_zero, self.bowl_c
         p.step(now_ms, i.water_c, self.cascade.bowl_est_c if bowl_c is None else bowl_c)
-        for name in p.take_events():
-            self.report(name, p.details(name))
+        for name, pairs in p.take_events():
+            self.report(name, pairs)
             if p.bath_only and name in ("stage", "bath_ready"):  # what was learnt was of a far warmer bath
                 self.cascade.reset(p.target_c + self.cascade.bowl_offset_c, None)
         if p.done:

@@ -16,6 +16,7 @@ class Evening:
         assert why is None, why
         self.p = Programme(values, stage, 0, 0)
         self.s = 0
+        self.fields = {}  # of the last event of each name
 
     def run(self, seconds, water_c=33.0, bowl_c=31.5, table_c=None):
         """So many passes; the events of them."""
@@ -24,13 +25,18 @@ class Evening:
             self.s += 1
             self.p.table_c = table_c
             self.p.step(self.s * 1000, water_c, bowl_c)
-            events += self.p.take_events()
+            events += self._take()
         return events
 
     def act(self, name):
         """An act and its events."""
         assert self.p.act(name, self.s * 1000) == (True, "")
-        return self.p.take_events()
+        return self._take()
+
+    def _take(self):
+        events = self.p.take_events()
+        self.fields.update(events)
+        return [name for name, _ in events]
 
     def refused(self, name):
         """Why an act is refused."""
@@ -53,8 +59,8 @@ def test_a_yes_pressed_by_mistake_is_taken_back_with_everything_it_changed():
     e.run(20, 53.0, 47.0)
     assert e.p.stage == "seed"
     assert e.act("back") == ["taken_back", "stage"]
-    assert e.p.details("taken_back") == [("undid", "confirm"), ("ask", "all_melted"), ("target", 48000)]
-    assert e.p.details("stage") == [("stage", "melt")]
+    assert e.fields["taken_back"] == [("undid", "confirm"), ("ask", "all_melted"), ("target", 48000)]
+    assert e.fields["stage"] == [("stage", "melt")]
     assert e.place() == before
 
 

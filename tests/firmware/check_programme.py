@@ -12,12 +12,17 @@ def dark(**more):
     return values
 
 
+def names(p):
+    """The names of its events since the last look."""
+    return [name for name, _ in p.take_events()]
+
+
 def seen(p, *bowls_c):
     """The events of a bowl going through these temperatures."""
     events = []
     for n, bowl_c in enumerate(bowls_c):
         p.step(n * 1000, 33.0, bowl_c)
-        events += p.take_events()
+        events += names(p)
     return events
 
 
@@ -102,7 +107,7 @@ def test_thicker_lifts_the_target_inside_the_window_and_then_refuses():
     assert "31.9" in why
     assert "temper again" in why
     assert abs(p.target_c - 31.9) < 1e-5
-    assert p.take_events() == ["thicker", "thicker"]
+    assert names(p) == ["thicker", "thicker"]
 
 
 def test_thinner_lowers_it_inside_the_window():
@@ -136,7 +141,7 @@ def test_the_bowl_goes_off_once_and_comes_back_once():
     assert p.act("bowl_off", 0)[0] is False
     assert p.act("bowl_on", 0)[0]
     assert not p.bowl_away
-    assert p.take_events() == ["bowl_off", "bowl_on"]
+    assert names(p) == ["bowl_off", "bowl_on"]
 
 
 def test_an_announced_refill_is_remembered_for_ten_minutes():
@@ -149,7 +154,7 @@ def test_an_announced_refill_is_remembered_for_ten_minutes():
     p.step(601001, 33.0, 31.5)
     assert p.refill.due_ms is None
     assert p.prompt == ""
-    assert p.take_events() == ["announced", "warm", "no_refill"]
+    assert names(p) == ["announced", "warm", "no_refill"]
 
 
 def test_a_refill_is_refused_where_no_window_is_held():
@@ -159,7 +164,7 @@ def test_a_refill_is_refused_where_no_window_is_held():
         done, why = p.act("announce", 1000)
         assert not done
         assert "held in its window" in why
-        assert (p.refill.due_ms, p.take_events()) == (None, [])
+        assert (p.refill.due_ms, names(p)) == (None, [])
 
 
 def test_pressed_again_the_refill_is_not_coming_and_a_time_that_was_said_is_remembered():
@@ -172,7 +177,7 @@ def test_pressed_again_the_refill_is_not_coming_and_a_time_that_was_said_is_reme
         assert p.act("announce", 3000) == (True, "")
         p.step(4000, 33.0, 31.5)
         assert (p.aim_c, p.refill.due_ms, p.prompt) == (31.5, None, "")
-    assert p.take_events() == ["warm"] + 2 * ["announced", "no_refill"]
+    assert names(p) == ["warm"] + 2 * ["announced", "no_refill"]
     p.act("announce", 5000, in_ms=60000)
     p.act("announce", 6000, in_ms=120000)  # said anew, not taken back
     assert p.refill.due_ms == 126000
@@ -256,10 +261,17 @@ def test_a_refusal_names_where_it_was_what_was_asked_and_why():
     assert why == "work: confirm refused: the hold is over"
 
 
+def test_two_events_of_one_name_between_two_looks_have_their_own_fields():
+    p = Programme(dark(), "work", 0, 0)
+    p.act("test", 0)
+    p.act("rest", 0)
+    assert p.take_events() == [("stage", [("stage", "test")]), ("stage", [("stage", "rest")])]
+
+
 def test_a_confirmation_with_nothing_asked_still_counts():
     p = Programme(dark(), "work", 0, 0)
     assert p.act("confirm", 0) == (True, "")
-    assert p.take_events() == ["confirmed"]
+    assert names(p) == ["confirmed"]
     assert p.stage == "work"
 
 
@@ -328,6 +340,7 @@ class Evening:
     def __init__(self, stage, **more):
         self.p = Programme(dark(**more), stage, 0, 0)
         self.s = 0
+        self.fields = {}  # of the last event of each name
 
     def go(self, seconds, water_c=33.0, bowl_c=31.5):
         """So many passes; the events of them."""
@@ -335,13 +348,18 @@ class Evening:
         for _ in range(seconds):
             self.s += 1
             self.p.step(self.s * 1000, water_c, bowl_c)
-            events += self.p.take_events()
+            events += self._take()
         return events
 
     def act(self, name):
         """An act and its events."""
         assert self.p.act(name, self.s * 1000) == (True, "")
-        return self.p.take_events()
+        return self._take()
+
+    def _take(self):
+        events = self.p.take_events()
+        self.fields.update(events)
+        return [name for name, _ in events]
 
 
 def test_a_melt_is_asked_about_when_it_is_near_and_unanswered_it_holds():
@@ -359,7 +377,7 @@ def test_a_melt_is_asked_about_when_it_is_near_and_unanswered_it_holds():
     assert e.act("thicker") == ["denied"]
     assert e.p.stage == "melt"
     assert e.act("confirm") == ["confirmed", "stage"]
-    assert e.p.details("stage") == [("stage", "seed")]
+    assert e.fields["stage"] == [("stage", "seed")]
     assert e.p.ceiling_c == 34.5
 
 
@@ -412,7 +430,7 @@ def test_settling_waits_for_the_window_stirs_and_continues_to_the_test_by_itself
     e.act("confirm")
     assert (e.p.prompt, e.p.calls) == ("stirring", "")
     assert e.go(32, 33.0, 31.4) == ["stirred", "stage"]
-    assert e.p.details("stirred")[0][0] == "shift"
+    assert e.fields["stirred"][0][0] == "shift"
     assert (e.p.stage, e.p.prompt) == ("test", "test")
 
 
@@ -438,7 +456,7 @@ def tested(minutes, answer):
     e.act("confirm")
     e.go(int(minutes * 60))
     assert "tested" in e.act(answer)
-    return e, e.p.details("tested")[0][1]
+    return e, e.fields["tested"][0][1]
 
 
 def test_dark_that_sets_within_its_minutes_is_in_temper_and_work_begins():
