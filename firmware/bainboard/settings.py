@@ -133,7 +133,21 @@ def _fault(row: tuple, value) -> str:
         why = f"wanted {low:g} to {high:g} {row[UNIT]}"
         # A bowl's 28 to 50 °C are 82 to 122 °F: no figure of ours in °C lies there, so someone meant the other scale.
         return why + "; that looks like °F" if row[UNIT] == "°C" and 82 <= value <= 122 else why
-    return None
+    least = _least(row[NAME])
+    return f"wanted 0 or at least {least:g} {row[UNIT]}" if 0.0 < abs(value) < least else None
+
+
+# The least of a number that is not 0: a smaller one is none, and a single-precision float divides by it badly. Chosen:
+# a hundredth of what the smallest warmer of these bounds has.
+LEAST_OF_GAINS = (("kp", 1e-4), ("_s", 1.0), ("_j_per_k", 100.0), ("_w_per_k", 0.01))
+LEAST = 1e-6
+
+
+def _least(name: str) -> float:
+    for ending, least in LEAST_OF_GAINS:
+        if name.startswith("gains.") and name.endswith(ending):
+            return least
+    return LEAST
 
 
 def _text_fault(row: tuple, value: str) -> str:
@@ -169,17 +183,12 @@ def check(table, doc: dict) -> tuple:
     return (None, why) if why else (values, None)
 
 
-LEAST_GAIN, LEAST_S = 1e-4, 1.0  # smaller gains and times are none, and a single-precision float divides by them badly
 PASSES_S = 2.0  # heat that a pass may give after the one that sees too much of it
 MOST_OVER_K = 12.0  # water over its stage's limit with a dead probe: the account's 9.5 K, and so much for a pass
 
 
 def _together(values: dict) -> str:
     """What is wrong with figures that are each in their bounds, or None: together they must not void a check."""
-    for name in values:
-        least = LEAST_S if name.endswith("_s") else LEAST_GAIN if name.endswith("kp") else 0.0
-        if name.startswith("gains.") and 0.0 < values[name] < least:
-            return f"{name}: got {values[name]:g}, wanted 0 or at least {least:g}"
     if values["float"] and not values["guard"]:
         return "float: got true, wanted false without a guard relay; the float opens that relay"
     small_j_per_k = values["water_l"] * 2090.0  # half of the water, no bowl: as heat_balance counts
@@ -194,6 +203,21 @@ def _together(values: dict) -> str:
         return ("water_l: {:g} L under {:g} kg of chocolate could warm by {:.0f} °C in a self-test, wanted at most "
                 "{:g}; more water or less chocolate").format(
                     values["water_l"], values["chocolate_kg"], test_k, MOST_OVER_K)
+    return _gains_fault(values, small_j_per_k, large_j_per_k)
+
+
+# What was learnt of a bath goes with its litres, or that was another bath. Chosen; an open one loses half of it.
+MOST_LOAD, MOST_LOSS_W_PER_K_AT_1L = 3.0, 8.0
+
+
+def _gains_fault(values: dict, small_j_per_k: float, large_j_per_k: float) -> str:
+    """What is wrong with gains beside the stated litres, or None: the supervisor's models use them."""
+    loss_w_per_k = MOST_LOSS_W_PER_K_AT_1L * values["water_l"] ** 0.667  # grows with the surface
+    for name, low, high in (("gains.water_j_per_k", small_j_per_k, MOST_LOAD * large_j_per_k),
+                            ("gains.loss_w_per_k", 0.0, loss_w_per_k)):
+        if values[name] and not low <= values[name] <= high:
+            return "{}: got {:g}, wanted {:.0f} to {:.0f} for {:g} L; were they tuned on another warmer?".format(
+                name, values[name], low, high, values["water_l"])
     return None
 
 

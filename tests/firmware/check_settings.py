@@ -46,8 +46,9 @@ def test_every_number_is_taken_at_its_bounds_and_refused_beyond_them():
         for value in (low, high):
             why = settings.check(table, {name: value})[1]
             # Some bounds do not go with the other figures' defaults: 2 kW on 2 L, a lot of chocolate on little water.
-            assert why is None or "could" in why, (name, why)
-            assert why is None or name in ("heater_w", "water_l", "chocolate_kg", "bowl_kg"), name
+            assert why is None or "could" in why or "another warmer" in why, (name, why)
+            alone = name in ("heater_w", "water_l", "chocolate_kg", "bowl_kg")
+            assert why is None or alone or name in ("gains.water_j_per_k", "gains.loss_w_per_k"), name
         for value in (low - 1, high + 1, -high - 1):
             assert name in refused({name: value}, table)
 
@@ -70,6 +71,26 @@ def test_gains_too_small_for_single_precision_are_refused():
         values, why = settings.check(settings.SETTINGS, {name: 1e-300})
         assert why or values[name] == 0.0  # single precision reads it as none
         assert settings.check(settings.SETTINGS, {name: 0.0})[1] is None
+
+
+def test_gains_of_another_bath_are_refused_with_what_the_stated_litres_allow():
+    """2 L: half of its water 4180 J/K, thrice bath, bowl and chocolate 36,720 J/K; 8 W/K at 1 L, by 2^0.667: 12.7."""
+    for name, low, high in (("gains.water_j_per_k", 4200.0, 36700.0), ("gains.loss_w_per_k", 0.1, 12.6)):
+        assert settings.check(settings.SETTINGS, {name: low})[1] is None
+        assert settings.check(settings.SETTINGS, {name: high})[1] is None
+        assert "for 2 L" in refused({name: 1.1 * high})
+        assert settings.check(settings.SETTINGS, {name: 1.1 * high, "water_l": 4.0})[1] is None
+    assert "for 2 L" in refused({"gains.water_j_per_k": 4000.0})
+
+
+def test_a_number_far_below_any_real_one_is_none_or_refused_for_every_number():
+    for row in settings.SETTINGS:
+        if row[settings.KIND] == settings.FLOAT and row[settings.LOW] <= 0.0:
+            name = row[settings.NAME]
+            for value in (1e-7, -1e-7, 1e-30):
+                assert name in refused({name: value})
+            values, why = settings.check(settings.SETTINGS, {name: 1e-308})
+            assert why or values[name] == 0.0  # single precision reads it as none
 
 
 def test_a_number_given_whole_comes_out_as_a_float_and_a_whole_number_stays_whole():

@@ -23,7 +23,7 @@ REQUIRED = ("name", "heater_w", "switch", "period_s", "water_l", "bowl_kg", "cho
             "probe.water.kind")
 
 Share = Annotated[float, Meta(ge=0.0, le=1.0)]
-Film = Annotated[float, Meta(gt=0.0, le=5000.0)]
+Film = Annotated[float, Meta(ge=1.0, le=5000.0)]  # still air has 5
 Lag = Annotated[float, Meta(ge=0.0, le=120.0)]
 Bias = Annotated[float, Meta(ge=-3.0, le=3.0)]
 
@@ -50,7 +50,7 @@ class PlantTable(Struct, frozen=True, forbid_unknown_fields=True):
     stirred_film_w_per_m2k: Film = 115.0  # bowl to chocolate while dipping or stirring
     temper_latent_j_per_kg: Annotated[float, Meta(ge=0.0, le=46000.0)] = 1500.0
     # Of the solid chocolate melted in it; a simulated hold sets them by the chocolate's kind. Default: dark.
-    latent_j_per_kg: Annotated[float, Meta(gt=0.0, le=60000.0)] | None = None
+    latent_j_per_kg: Annotated[float, Meta(ge=1.0, le=60000.0)] | None = None
     milk_fat_k: Annotated[float, Meta(ge=0.0, le=5.0)] = 0.0  # how far milk fat moves its melting down
     humidity: Share = 0.5  # of the room
     water_probe_lag_s: Lag = 8.0

@@ -99,10 +99,11 @@ def read_gains(path: Path) -> GainsFile:
         if name not in NAMES:
             near = close_match(name, NAMES)
             raise FileError(f"{where}: there is no gain {_short(name)}", hint=near and near.replace(PREFIX, ""))
-    values, why = settings.check(settings.SETTINGS, given)
+    rows = [row for row in settings.SETTINGS if row[settings.NAME] in given]  # the litres they go with are the rig's
+    values, why = settings.check(rows, given)
     if why:
         raise FileError(f"{where}: {why}")
-    return GainsFile({name: values[name] for name in given}, notes)
+    return GainsFile(dict(values), notes)
 
 
 def mismatches(notes: Notes, rig: Mapping[str, Any]) -> list[str]:
