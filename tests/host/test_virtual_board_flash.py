@@ -9,7 +9,7 @@ import pytest
 from board_tools import line, lines, running, until
 from littlefs import LittleFS
 
-from bainwright.virtual.image import firmware_files
+from bainwright.virtual.image import Claim, firmware_files
 
 BLOCKS, BLOCK_BYTES = 352, 4096  # what a 2 MB RP2040 board gives to files
 
@@ -122,6 +122,22 @@ def test_a_place_where_no_image_can_be_stored_is_refused_before_anything_starts(
         place: Any = image
         with pytest.raises(UseError, match="cannot be written"), running("line()", image=place):
             pass
+
+
+def test_an_image_is_one_board_s_until_that_ends(tmp_path: Path) -> None:
+    from bainwright.core.errors import BusyPortError
+
+    image: Any = tmp_path / "board.flash"
+    (tmp_path / "link.flash").symlink_to(image)
+    claim = Claim(image)
+    for place in (image, tmp_path / "link.flash"):
+        with pytest.raises(BusyPortError, match="another virtual board uses"):
+            Claim(place)
+    with pytest.raises(BusyPortError, match=r"board\.flash"), running("line()", image=image):
+        pass
+    claim.release()
+    Claim(image).release()
+    assert [path.name for path in tmp_path.iterdir()] == ["link.flash"]
 
 
 def test_a_mistaken_image_is_refused_in_words(tmp_path: Path) -> None:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import ctypes
+import fcntl
 import os
 from collections.abc import Mapping
 from pathlib import Path
 
-from bainwright.core.errors import FileError, UseError
+from bainwright.core.errors import BusyPortError, FileError, UseError
+from bainwright.core.os_errors import file_error
 from bainwright.core.read_file import read_bytes
 from bainwright.files.firmware import firmware
 from bainwright.virtual import child
@@ -43,6 +45,49 @@ def read(path: Path) -> bytes:
     if len(content) != FLASH_BYTES:
         raise UseError(f"{path} is not a flash image", got=f"{len(content)} bytes", wanted=FLASH_BYTES)
     return content
+
+
+class Claim:
+    """An image that one board uses: a second one would save its flash over what the first one stored.
+
+    The claim is a lock on a file beside the image. The system gives it back when this process ends, however that is.
+
+    Raises
+    ------
+    BusyPortError
+        If another board uses the image.
+    FileError
+        If the folder takes no file.
+    """
+
+    def __init__(self, path: Path) -> None:
+        target = Path(os.path.realpath(path))
+        self._path = target.with_name(f".{target.name}.in-use")
+        while True:
+            try:
+                self._file = os.open(self._path, os.O_RDWR | os.O_CREAT, 0o600)
+            except OSError as failed:
+                raise file_error(f"{self._path} cannot be written", failed) from failed
+            try:
+                fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except OSError as failed:
+                os.close(self._file)
+                raise BusyPortError(f"another virtual board uses the flash image {path}",
+                                    hint="let it end first, or name another image") from failed
+            if self._is_there():
+                return
+            os.close(self._file)  # the board before deleted it in between
+
+    def _is_there(self) -> bool:
+        try:
+            return os.path.samestat(os.stat(self._path), os.fstat(self._file))
+        except OSError:
+            return False
+
+    def release(self) -> None:
+        """Let the next board have it."""
+        self._path.unlink(missing_ok=True)
+        os.close(self._file)
 
 
 def build(shared: SharedMemory, packed: bytes) -> None:

@@ -78,6 +78,7 @@ class Simulator:
 
     def _load_flash(self) -> None:
         path = self.config.image
+        self._claim = None if path is None else image.Claim(path)
         if path is not None and path.exists():
             self.shared.load_flash(image.read(path))
         else:
@@ -103,6 +104,8 @@ class Simulator:
                 replace_file(self.config.image, self.shared.flash)
             except OSError as failed:
                 print(f"bain: the flash was not saved to {self.config.image}: {reason(failed)}", file=sys.stderr)
+        if self._claim is not None:
+            self._claim.release()
         self.console.close()
 
     # -- the loop -----------------------------------------------------------------------------------------------------
