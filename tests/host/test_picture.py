@@ -42,6 +42,12 @@ def drawn(folder, log=None, truth=None, said=SAID, played=(), virtual=True):
     return folder / "hold.png", folder / "hold.svg"
 
 
+def test_a_dollar_in_a_name_is_a_dollar(tmp_path):
+    """Matplotlib reads what two of them enclose as a formula, and fails on one that is none."""
+    draw_hold(tmp_path, log_of(), None, DARK, "$^^$", [], virtual=True, name="dark $\\frac$")
+    assert "$^^$" in words_of(tmp_path / "hold.svg")
+
+
 def words_of(svg):
     """Every text of an SVG: matplotlib draws text as outlines and writes it as a comment beside them."""
     parser = ElementTree.XMLParser(target=ElementTree.TreeBuilder(insert_comments=True))

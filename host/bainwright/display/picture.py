@@ -97,6 +97,7 @@ def draw_hold(
             "axes.labelcolor": INK,
             "xtick.color": INK,
             "ytick.color": INK,
+            "text.parse_math": False,  # a dollar in a name is a dollar
         }
     ):
         figure = Figure(figsize=SIZE_IN, dpi=DPI, facecolor=PAPER)

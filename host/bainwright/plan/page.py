@@ -91,6 +91,7 @@ def draw(plan: Plan, shown: Shown, file_format: str, *, with_steps: bool = True)
         "font.size": 10,
         "axes.edgecolor": FAINT,
         **colours,
+        "text.parse_math": False,  # a dollar in a name is a dollar
     }
     with mpl.rc_context(style):
         figure = Figure(figsize=SIZE_IN if with_steps else SMALL_IN, dpi=DPI, facecolor=PAPER)

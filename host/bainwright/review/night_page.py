@@ -199,8 +199,8 @@ def _pdf_table(table: Sequence[Sequence[str]], made: datetime) -> Any:
 
 
 def _put(figure: Any, left: float, lines: Sequence[str]) -> None:
-    text = "\n".join(lines).replace("$", r"\$")  # matplotlib takes a dollar for mathematics
-    figure.text(left, 0.96, text, va="top", fontsize=9, family="DejaVu Sans", linespacing=1.35)
+    figure.text(left, 0.96, "\n".join(lines), va="top", fontsize=9, family="DejaVu Sans", linespacing=1.35,
+                parse_math=False)  # fmt: skip
 
 
 def _pixels(picture: Path) -> Any:

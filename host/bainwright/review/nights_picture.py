@@ -34,6 +34,7 @@ def draw(compared: Comparison) -> Any:
     with mpl.rc_context({
         "svg.hashsalt": "bainwright", "font.family": "DejaVu Sans", "font.size": 9, "axes.edgecolor": FAINT,
         "text.color": INK, "axes.labelcolor": INK, "xtick.color": INK, "ytick.color": INK,
+        "text.parse_math": False,  # a dollar in a name is a dollar
     }):  # fmt: skip
         figure = Figure(figsize=SIZE_IN, dpi=DPI, facecolor=PAPER)
         FigureCanvasAgg(figure)

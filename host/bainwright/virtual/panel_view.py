@@ -191,7 +191,7 @@ def save(view: PanelView, path: Path, name: str) -> None:
     axes.set_xlim(0, 144)
     axes.set_ylim(108, 0)
     axes.axis("off")
-    axes.text(8, 5.5, f"VIRTUAL · {name}", color=PRINT, fontsize=9, va="center")
+    axes.text(8, 5.5, f"VIRTUAL · {name}", color=PRINT, fontsize=9, va="center", parse_math=False)
     for place, (lit, word, colour) in enumerate(zip(view.lamps, LAMP_WORDS, LAMP_COLOURS, strict=True)):
         x = 58 + 24 * place
         axes.add_patch(Circle((x, 5.5), 2.6, facecolor=colour if lit else CASE, edgecolor=colour, linewidth=1.6))
