@@ -12,17 +12,18 @@ from fake_board import FakeBoard, FakeSession, event_line
 from logging_board import LoggingBoard
 from test_hold import Notebook
 
-from bainboard import flashlog, framing
+from bainboard import flashlog, framing, settings
 from bainwright.core.errors import FileError, LinkError
 from bainwright.evening.options import HoldRequest, resolve
 from bainwright.evening.runner import Runner
 from bainwright.link.ports import LostBoardError
 from bainwright.link.protocol import Link
-from bainwright.record import writer
+from bainwright.record import boardlog, writer
 from bainwright.record.archive import Archive
 from bainwright.record.collecting import list_segments
 from bainwright.record.reader import read_log
 from bainwright.review import collect as collect_module
+from bainwright.review import overnight
 from bainwright.review.collect import CollectAsked, collect
 from bainwright.review.report import report
 
@@ -55,6 +56,11 @@ def a_night(here, seconds=3600, board=None, **asked):
     board.hold(seconds - 60)
     board.end()
     return board
+
+
+def test_every_figure_of_a_chocolate_in_the_log_is_checked(here):
+    figures = {row[settings.NAME] for row in settings.PROFILE if row[settings.KIND] == settings.FLOAT}
+    assert figures <= set(boardlog._Asked.__struct_fields__)
 
 
 # -- a hold that nobody watched -------------------------------------------------------------------------------------
@@ -94,6 +100,32 @@ def test_collecting_again_finds_nothing_new_and_touches_nothing(here, monkeypatc
     done = collected(board, monkeypatch)
     assert (done.holds, done.notes, done.exit_code) == ([], [], 0)
     assert before == {path: (path.stat().st_mtime_ns, path.read_bytes()) for path in before}
+
+
+def test_more_holds_than_there_is_time_for_are_stored_the_next_time(here, monkeypatch):
+    board = LoggingBoard(here / "flash")
+    for _ in range(3):
+        a_night(here, 120, board)
+    monkeypatch.setattr(collect_module, "STORING_S", -1.0)
+    done = collected(board, monkeypatch)
+    assert (done.holds, done.exit_code) == ([], 1)
+    assert "3 more holds are safe in" in done.notes[0]
+    assert "run bain collect again" in done.notes[0]
+    monkeypatch.setattr(collect_module, "STORING_S", 60.0)
+    assert len(collected(board, monkeypatch).holds) == 3
+    again = collected(board, monkeypatch)
+    assert (again.holds, again.notes) == ([], [])
+
+
+def test_a_hold_that_is_here_is_known_without_reading_a_row_of_it(here, monkeypatch):
+    """With a hold every night, a year of them would be read each time."""
+    board = a_night(here, 120)
+    collected(board, monkeypatch)
+    a_night(here, 120, board)
+    read = []
+    monkeypatch.setattr(overnight, "read_log", lambda folder: read.append(folder))
+    assert len(collected(board, monkeypatch).holds) == 1
+    assert read == []
 
 
 def test_a_hold_that_still_runs_is_reported_so_and_completed_the_next_time(here, monkeypatch):
@@ -159,7 +191,7 @@ def test_the_segments_here_are_the_boards_to_the_byte_and_only_the_newest_stays_
     assert len(files) > 5
     done = collected(board, monkeypatch)
     kept = here / "holds" / "boards" / "0011223344556677"
-    assert {path.name: path.read_bytes() for path in kept.iterdir()} == files
+    assert {path.name: path.read_bytes() for path in kept.glob("*.seg")} == files
     assert sorted(board.files()) == sorted(files)[-1:]
     assert done.going == len(files) - 1
     assert done.bytes_read == sum(map(len, files.values()))
@@ -308,7 +340,7 @@ def test_a_part_of_another_log_that_lies_in_the_way_is_not_taken(here, monkeypat
     board = a_night(here)
     files = board.files()
     collected(board, monkeypatch)
-    assert {path.name: path.read_bytes() for path in kept.iterdir()} == files
+    assert {path.name: path.read_bytes() for path in kept.glob("*.seg")} == files
 
 
 def test_a_board_whose_log_was_wiped_gets_a_second_place_and_its_holds_their_own_folders(here, monkeypatch):

@@ -40,6 +40,12 @@ def here(tmp_path, monkeypatch):
     return tmp_path
 
 
+def holds_on(chip):
+    """The holds on a flash, by the segments' names, and the notes on them."""
+    frames, notes = [frame for name in sorted(chip) for frame in read_segment(chip[name])[0]], []
+    return list(read_holds(lambda: frames, notes)), notes
+
+
 def until(condition):
     deadline_s = time.monotonic() + PATIENCE_S
     while not condition():
@@ -261,7 +267,7 @@ def trace(host):
         report = board.report()
         assert (report["resets"], report["dead"]) == ([], None)
         chip = at_rest(board)
-    holds, notes = read_holds([frame for name in sorted(chip) for frame in read_segment(chip[name])[0]])
+    holds, notes = holds_on(chip)
     assert notes == []
     rows = [row for row in holds[0].rows if row.t < 1_800_000]
     return [(round(row.t / 1000), row.state, row.water, row.bowl, row.duty, row.fault, row.warn) for row in rows]
@@ -352,6 +358,6 @@ def test_a_board_that_has_run_for_a_while_still_takes_documents(first):
         report = board.report()
         assert (report["resets"], report["dead"]) == ([], None)
         chip = at_rest(board)
-    holds, notes = read_holds([frame for name in sorted(chip) for frame in read_segment(chip[name])[0]])
+    holds, notes = holds_on(chip)
     assert (len(holds), notes) == (4, [])
     assert not [event for hold in holds for event in hold.events if event["event"] == "log_stopped"]

@@ -10,14 +10,18 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from fake_board import event_line, status_line
 
 from bainwright.archive.listing import entry_of, list_holds
 from bainwright.chocolates.board import stored_profiles
 from bainwright.cli import main
 from bainwright.core.errors import LinkError, UseError
-from bainwright.link.answers import SEGMENT_MOST_BYTES, is_event
+from bainwright.core.user_folder import make_user_folder, user_folder
+from bainwright.link.answers import SEGMENT_MOST_BYTES, event_of
+from bainwright.link.messages import decode
 from bainwright.physics.materials import CP_SOLID
 from bainwright.record.collecting import list_segments
+from bainwright.record.temper_tests import TemperTest
 from bainwright.record.writer import make_folder
 from bainwright.review import night_page
 from bainwright.tuning.compiled import Unit
@@ -153,7 +157,40 @@ def test_half_a_character_in_a_hold_costs_that_hold_s_facts_and_no_list(
         folder.mkdir(parents=True)
         (folder / "hold.json").write_text('{"boot": "\\ud800", "stage": "\\udfff"}' if name == "evil" else "{}")
     assert sorted(each.name for each in list_holds()) == ["evil", "good"]
-    assert not is_event({"event": "x", "number": "\ud800"})
+    assert event_of({"event": "x", "number": "\ud800"}) is None
+
+
+def test_a_time_that_cannot_be_is_no_report_of_a_hold() -> None:
+    """A view has a word for each minute: 28,000 years of them fill any memory."""
+    assert decode(status_line(1, 10**10)[:-1]) is not None
+    for t_ms in (10**10 + 1, 9 * 10**14, -1):
+        assert decode(status_line(1, t_ms)[:-1]) is None
+        assert decode(event_line("warm", 1, t_ms)[:-1]) is None
+
+
+def test_a_field_of_an_event_given_as_null_is_not_there() -> None:
+    assert decode(event_line("stirred", 1, 1000, shift=None)[:-1]) == {"event": "stirred", "n": 1, "t": 1000}
+
+
+def test_a_verdict_of_a_later_version_is_shown_by_its_name() -> None:
+    assert "weird" in TemperTest(60.0, "dark", 20.0, 5.0, None, None, "weird", "warmer").words()
+
+
+def test_a_folder_that_anybody_else_may_write_to_is_not_the_user_s(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its name is known, and everybody may make folders and links where it is."""
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+    folder = make_user_folder()
+    assert user_folder() == folder
+    folder.chmod(0o777)
+    assert user_folder() is None
+    folder.rmdir()
+    (tmp_path / "elsewhere").mkdir(mode=0o700)
+    folder.symlink_to(tmp_path / "elsewhere")
+    assert user_folder() is None
+    with pytest.raises(PermissionError):
+        make_user_folder()
 
 
 def test_a_pipe_is_neither_an_archive_of_holds_nor_a_flash_image(

@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 import os
+import stat
 import tempfile
 from pathlib import Path
 
+OTHERS_WRITE = stat.S_IWGRP | stat.S_IWOTH
+
 
 def user_folder() -> Path | None:
-    """The folder; None while there is none, or where it is somebody else's."""
+    """The folder; None while there is none, or where anybody else made it or may write to it."""
     folder = _path()
-    return folder if folder.is_dir() and folder.stat().st_uid == _user() else None
+    try:
+        state = folder.lstat()  # not through a link, which could lead anywhere
+    except OSError:
+        return None
+    ours = stat.S_ISDIR(state.st_mode) and state.st_uid == _user() and not state.st_mode & OTHERS_WRITE
+    return folder if ours or os.name == "nt" else None  # Windows has a temporary folder for each user
 
 
 def make_user_folder() -> Path:
@@ -19,12 +27,12 @@ def make_user_folder() -> Path:
     Raises
     ------
     OSError
-        If it cannot be made, or is somebody else's.
+        If it cannot be made, or is not this user's alone.
     """
     _path().mkdir(mode=0o700, exist_ok=True)
     folder = user_folder()
     if folder is None:
-        raise PermissionError(f"{_path()} belongs to somebody else")
+        raise PermissionError(f"{_path()} is not a folder of this user's alone")
     return folder
 
 

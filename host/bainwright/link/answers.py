@@ -22,6 +22,8 @@ PROBES_MOST = 15  # what a board's 1-wire bus lists (bainboard.commands, bus)
 
 Id = Annotated[str, Meta(pattern="^[0-9a-f]{2,64}$")]  # a chip's own number
 Count = Annotated[int, Meta(ge=0)]
+# Milliseconds of a hold's time; chosen: 116 days, where no hold lasts over two. The views have a word for each minute.
+Moment = Annotated[int, Meta(ge=0, le=10**10)]
 Number = Annotated[int, Meta(ge=1, lt=2**32)]  # of a frame in the board's log
 FaultNumber = Annotated[int, Meta(ge=0, le=255)]
 ShortHash = Annotated[str, Meta(pattern="^([0-9a-f]{8})?$")]  # empty: nothing is stored
@@ -133,7 +135,7 @@ class Event(Struct):
 
     event: Annotated[str, Meta(min_length=1)]
     n: Count | None = None
-    t: Count | None = None
+    t: Moment | None = None
     why: str | None = None
     cause: str | None = None
     act: str | None = None
@@ -200,10 +202,10 @@ def _schema(do: str, fields: Mapping[str, Any], answer: dict[str, Any]) -> type[
     return _ANSWERS.get(do, Nothing)
 
 
-def is_event(message: Mapping[str, Any]) -> bool:
-    """Does a message fit the schema of events?"""
+def event_of(message: Mapping[str, Any]) -> dict[str, Any] | None:
+    """A message as an event, without the fields that it gives as null; None for one that does not fit the schema."""
     try:
         msgspec.convert(message, Event)
     except (msgspec.ValidationError, UnicodeEncodeError):  # half a character
-        return False
-    return True
+        return None
+    return {name: value for name, value in message.items() if value is not None}

@@ -15,14 +15,14 @@ import msgspec
 
 from bainboard import wire
 from bainwright.core.terminal import visible_values
-from bainwright.link.answers import is_event
+from bainwright.link.answers import Moment, event_of
 
 
 class Status(msgspec.Struct, frozen=True, gc=False):
     """The types of `wire.STATUS`; temperatures in thousandths of a °C, duty in 1/10000, times in ms."""
 
     status: int
-    t: int
+    t: Moment
     state: str
     stage: str
     water: int | None
@@ -45,7 +45,7 @@ _read_status = msgspec.json.Decoder(Status).decode
 # What a board writes, letter for letter. For a line of this shape msgspec and the reference agree. Any other line (a
 # name twice, a fraction, an escape, another order) is for the reference.
 _WHOLE, _TEXT = rb"(?:0|-?[1-9][0-9]{0,14})", rb'"[ !#-\[\]-~]*"'
-_SHAPES = {"int": _WHOLE, "int | None": _WHOLE + b"|null", "str": _TEXT}
+_SHAPES = {"int": _WHOLE, "Moment": _WHOLE, "int | None": _WHOLE + b"|null", "str": _TEXT}
 _plain_status = re.compile(
     rb"\{"
     + b",".join(b'"%s":(?:%s)' % (name.encode(), _SHAPES[Status.__annotations__[name]]) for name, _ in wire.STATUS)
@@ -58,7 +58,10 @@ def decode(line: bytes) -> Message | None:
     body, crc = line[: -wire.TAIL], line[-wire.TAIL :]
     if _plain_status(body):
         whole = len(line) < wire.LIMIT and crc == b"*%08X" % binascii.crc32(body)
-        return _read_status(body) if whole else None
+        try:
+            return _read_status(body) if whole else None
+        except msgspec.ValidationError:  # a figure that cannot be
+            return None
     return reference(line)
 
 
@@ -69,7 +72,7 @@ def reference(line: bytes) -> Message | None:
         return None
     message = visible_values(message)
     if "status" not in message:
-        return message if "event" not in message or is_event(message) else None
+        return event_of(message) if "event" in message else message
     try:
         return msgspec.convert(message, Status)
     except msgspec.ValidationError:

@@ -9,13 +9,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bainboard import flashlog
-from bainwright.core.atomic_write import move_into_place
+from bainwright.core.atomic_write import move_into_place, save_file
 from bainwright.core.errors import FileError
 from bainwright.core.file_names import file_name
 from bainwright.core.os_errors import file_error
 from bainwright.core.read_file import read_bytes
 
 FOLDER = "boards"
+STORED = "stored"  # how far the holds of a log have their own folders
 
 
 @dataclass(frozen=True)
@@ -99,6 +100,24 @@ class Archive:
         if not self.folder.is_dir():
             return []
         return sorted(path for path in self.folder.iterdir() if flashlog.first_of(path.name) is not None)
+
+    # Holds are stored after their segments; a full disk or an impatient person may come between.
+
+    def unstored(self, last: int) -> int | None:
+        """The first segment with a frame, up to the frame `last`, whose hold may have no folder yet; None: no such."""
+        try:
+            through = int(read_bytes(self.folder / STORED))
+        except (FileError, ValueError):
+            through = 0
+        if through >= last:
+            return None
+        firsts = [int(path.stem) for path in self.segments()]
+        return max([first for first in firsts if first <= through + 1] or firsts[:1], default=None)
+
+    def mark_stored(self, last: int) -> None:
+        """Every hold up to the frame `last` has its folder."""
+        if self.folder.is_dir():
+            save_file(self.folder / STORED, f"{last}\n")
 
     def home(self, segments: list[Segment]) -> Archive:
         """The archive folder of the board's log: the first that holds one of its segments whole, else the last."""

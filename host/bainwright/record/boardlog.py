@@ -7,7 +7,7 @@ be read is reported and left out.
 from __future__ import annotations
 
 import struct
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Annotated, Any, ClassVar
 
@@ -16,14 +16,17 @@ from msgspec import Meta, Struct
 
 from bainboard import flashlog, framing, wire
 from bainwright.core.terminal import visible, visible_values
-from bainwright.link.answers import is_event
+from bainwright.link.answers import event_of
 from bainwright.link.messages import Status
 
 _STATUS_BYTES = struct.calcsize(flashlog.STATUS_BODY)
 _EVENT_BYTES = struct.calcsize(flashlog.EVENT_BODY)
 _ENTRY_BYTES = struct.calcsize(flashlog.ENTRY)
+_ORIGIN_BYTES = struct.calcsize(flashlog.ORIGIN_BODY)
 TORN = -1  # the kind of an entry that is cut short by the end of its frame
 NAMED_ENTRIES = 5  # chosen: up to this many unreadable entries are reported one by one
+ROWS_MOST = 48 * 3600  # of one hold: a row a second in the longest that a board runs (settings: trip.run_h)
+EVENTS_MOST = 50_000  # of one hold, as many as are read back from its record
 
 Milli = Annotated[int, Meta(ge=-100_000, le=400_000)]  # thousandths of a °C
 
@@ -43,6 +46,7 @@ class _Asked(Struct):
     never_above_c: Milli
     melt_c: Milli = 0
     keep_c: Milli = 0
+    cool_c: Milli = 0
     set_min: Milli = 0
     fail_min: Milli = 0
     warmer: str = ""
@@ -127,37 +131,61 @@ def entries(payload: bytes) -> list[tuple[int, bytes]]:
     return found
 
 
-def read_holds(frames: Iterable[Frame]) -> tuple[list[BoardHold], list[tuple[int, str]]]:
-    """Every hold in frames of rising sequence, and notes on what is missing.
+def read_holds(frames: Callable[[], Iterable[Frame]], notes: list[tuple[int, str]]) -> Iterator[BoardHold]:
+    """Every hold in frames of rising sequence, each once it is over, so that a log of years is never in memory whole.
 
     Parameters
     ----------
-    frames : iterable of Frame
-        Of one board's log, in order; a number that comes twice is taken once.
+    frames : callable
+        Gives the frames of one board's log, in order; it is called twice. A number that comes twice is taken once.
+    notes : list
+        Takes what is missing, each note with the sequence number it belongs to; complete after the last hold.
 
-    Returns
-    -------
-    tuple
-        The holds in the board's own order, which a clock set back does not change; notes, each with the sequence
-        number it belongs to.
+    Yields
+    ------
+    BoardHold
+        In the board's own order, which a clock set back does not change.
     """
-    reader = _Reader()
-    for frame in frames:
+    reader = _Reader(_clocks(frames()), notes)
+    for frame in frames():
         reader.take(frame)
-    return reader.finish()
+        yield from reader.over()
+    yield from reader.finish()
+
+
+Clocks = dict[int, list[tuple[int, int]]]  # boot: (up_ms, wall_s) as the board received them
+
+
+def _clocks(frames: Iterable[Frame]) -> Clocks:
+    """When the board learnt the time, in each boot: a hold's start may be known only by what came after it."""
+    found: Clocks = {}
+    for frame in frames:
+        for kind, body in frame.entries:
+            if kind != flashlog.ORIGIN or len(body) != _ORIGIN_BYTES:
+                continue
+            boot, _, up_ms, wall_s, who = struct.unpack(flashlog.ORIGIN_BODY, body)
+            known = found.setdefault(boot, [])
+            if who != flashlog.NOBODY and not (known and abs(_began_s(*known[-1]) - _began_s(up_ms, wall_s)) < 1.0):
+                known.append((up_ms, wall_s))
+    return found
+
+
+def _began_s(up_ms: int, wall_s: int) -> float:
+    return wall_s - up_ms / 1000
 
 
 class _Reader:
     """Follows a log entry by entry."""
 
-    def __init__(self) -> None:
-        self.holds: list[BoardHold] = []
-        self._unreadable: list[tuple[int, str]] = []
-        self.notes: list[tuple[int, str]] = []
+    def __init__(self, clocks: Clocks, notes: list[tuple[int, str]]) -> None:
+        self.notes = notes
+        self._clocks = clocks
+        self._holds: list[BoardHold] = []  # not given out yet
+        self._unreadable = 0
+        self._last_s = 0.0  # when the hold before ended
         self._seq: int | None = None
         self._boot = self._hold = self._up_ms = 0
         self._current: BoardHold | None = None
-        self._clocks: dict[int, list[tuple[int, int]]] = {}  # boot: (up_ms, wall_s) as the board received them
 
     def take(self, frame: Frame) -> None:
         if self._seq is not None:
@@ -175,17 +203,25 @@ class _Reader:
         try:
             read(self, body)
         except (_EntryError, struct.error) as failed:
-            self._unreadable.append((self._seq, f"record {self._seq}: an entry cannot be read: {failed}"))
+            self._unreadable += 1
+            if self._unreadable <= NAMED_ENTRIES:
+                self.notes.append((self._seq, f"record {self._seq}: an entry cannot be read: {failed}"))
 
-    def finish(self) -> tuple[list[BoardHold], list[tuple[int, str]]]:
-        for hold in self.holds:
-            hold.started_s = self._wall_s(hold.boot, hold.start_up_ms)
-        self._look_for_clocks_set_back()
-        named, others = self._unreadable[:NAMED_ENTRIES], self._unreadable[NAMED_ENTRIES:]
-        self.notes += named
-        if others:
-            self.notes.append((others[-1][0], f"{len(others)} more entries cannot be read"))
-        return self.holds, self.notes
+    def over(self) -> Iterator[BoardHold]:
+        """The holds that nothing more can come to."""
+        over = [hold for hold in self._holds if hold is not self._current]
+        self._holds = [hold for hold in self._holds if hold is self._current]
+        for hold in over:
+            self._date(hold)
+            yield hold
+
+    def finish(self) -> Iterator[BoardHold]:
+        """The others, at the end of the log."""
+        self._current = None
+        yield from self.over()
+        if self._unreadable > NAMED_ENTRIES:
+            assert self._seq is not None
+            self.notes.append((self._seq, f"{self._unreadable - NAMED_ENTRIES} more entries cannot be read"))
 
     def _torn(self, body: bytes) -> None:
         raise _EntryError("it is longer than its frame")
@@ -211,14 +247,12 @@ class _Reader:
 
     def _begin(self, asked: dict[str, Any]) -> None:
         self._current = BoardHold(self._boot, asked.get("hold", self._hold), asked, start_up_ms=self._up_ms)
-        self.holds.append(self._current)
+        self._holds.append(self._current)
 
     def _origin(self, body: bytes) -> None:
-        boot, self._hold, self._up_ms, wall_s, who = struct.unpack(flashlog.ORIGIN_BODY, body)
+        boot, self._hold, self._up_ms, _, _ = struct.unpack(flashlog.ORIGIN_BODY, body)
         if boot != self._boot:
             self._boot, self._current = boot, self._current if self._current and not self._current.closed else None
-        if who != flashlog.NOBODY:
-            self._clocks.setdefault(boot, []).append((self._up_ms, wall_s))
 
     def _asked(self, body: bytes) -> None:
         asked = _flat(body)
@@ -238,6 +272,8 @@ class _Reader:
         if self._current and t_ms < self._current.end_ms:
             raise _EntryError("its time is before the row before it")
         hold = self._touch()
+        if len(hold.rows) >= ROWS_MOST:
+            raise _EntryError(f"its hold has over {ROWS_MOST} rows")
         if not hold.start_up_ms or not hold.asked:
             hold.start_up_ms = up_ms - t_ms
         water, bowl, target, water_target = map(_milli, temps)
@@ -253,12 +289,14 @@ class _Reader:
 
     def _event(self, body: bytes) -> None:
         _, t_ms = struct.unpack_from(flashlog.EVENT_BODY, body)
-        event = _flat(body[_EVENT_BYTES:])
-        if not is_event(event):
+        event = event_of(_flat(body[_EVENT_BYTES:]))
+        if event is None:
             raise _EntryError("it is not an event of this program")
         if self._current is None:
             return  # an event while no hold ran
         hold = self._touch()
+        if len(hold.events) >= EVENTS_MOST:
+            raise _EntryError(f"its hold has over {EVENTS_MOST} events")
         # A board that has restarted, or has just ended its hold, gives the time as 0: take the hold's last moment.
         hold.events.append({**event, "t": max(t_ms, hold.end_ms)})
         if event["event"] in ("ended", "boot"):
@@ -283,15 +321,14 @@ class _Reader:
         at_ms, wall_s = before[-1] if before else clocks[0]
         return wall_s + (up_ms - at_ms) / 1000
 
-    def _look_for_clocks_set_back(self) -> None:
-        last_s = 0.0
-        for hold in self.holds:
-            if hold.started_s is None:
-                continue
-            if hold.started_s < last_s:
-                text = f"before hold {hold.hold} the clock was set back; the order is the board's own"
-                self.notes.append((hold.through, text))
-            last_s = hold.started_s + hold.end_ms / 1000
+    def _date(self, hold: BoardHold) -> None:
+        hold.started_s = self._wall_s(hold.boot, hold.start_up_ms)
+        if hold.started_s is None:
+            return
+        if hold.started_s < self._last_s:
+            text = f"before hold {hold.hold} the clock was set back; the order is the board's own"
+            self.notes.append((hold.through, text))
+        self._last_s = hold.started_s + hold.end_ms / 1000
 
 
 def _flat(body: bytes) -> dict[str, Any]:

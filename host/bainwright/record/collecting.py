@@ -5,7 +5,7 @@ Every loop is bounded, because its figures come from the board.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 from bainboard import flashlog
 from bainwright.core.errors import FileError, LinkError
@@ -132,17 +132,21 @@ def forget(link: Link, segments: list[Segment]) -> int:
     return going
 
 
-def read_archive(archive: Archive, since: int | None) -> tuple[list[BoardHold], list[str]]:
-    """Every hold in a board's archive, and the errors found from segment `since` on."""
-    frames: list[Frame] = []
-    notes: list[str] = []
-    for path in archive.segments():
-        found, wrong = _read(archive, path.name)
-        frames += found
-        if since is not None and path >= archive.path(since):
-            notes += [f"{path.name}: {note}" for note in wrong]
-    holds, missing = read_holds(frames)
-    return holds, notes + [text for seq, text in missing if since is not None and seq >= since]
+def read_archive(archive: Archive, since: int | None, notes: list[str]) -> Iterator[BoardHold]:
+    """Every hold in a board's archive, one after the other; `notes` takes the errors found from segment `since` on."""
+    missing: list[tuple[int, str]] = []
+    wrong: dict[str, list[str]] = {}
+
+    def frames() -> Iterator[Frame]:
+        for path in archive.segments():
+            found, wrong[path.name] = _read(archive, path.name)
+            yield from found
+
+    yield from read_holds(frames, missing)
+    if since is not None:
+        first = archive.path(since).name
+        notes += [f"{name}: {note}" for name, each in wrong.items() if name >= first for note in each]
+        notes += [text for seq, text in missing if seq >= since]
 
 
 def _read(archive: Archive, name: str) -> tuple[list[Frame], list[str]]:

@@ -19,7 +19,7 @@ from bainwright.core.errors import FileError
 from bainwright.core.read_file import LOG_BYTES, parse_json, read_bytes, read_json
 from bainwright.core.terminal import visible_values
 from bainwright.core.units import is_moment
-from bainwright.link.answers import is_event
+from bainwright.link.answers import event_of
 from bainwright.record.columns import COLUMNS, HEADER, MAY_BE_EMPTY, NAMES, TEXTS
 from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET
 
@@ -332,10 +332,11 @@ def _events(path: Path, notes: list[str]) -> list[dict[str, Any]]:
 def _whole_events(lines: list[bytes]) -> Iterator[dict[str, Any]]:
     for line in lines:
         try:
-            event = parse_json(line.decode())
+            found = parse_json(line.decode())
         except (ValueError, RecursionError):
             continue
-        if not isinstance(event, dict) or not is_event(event):
+        event = event_of(found) if isinstance(found, dict) else None
+        if event is None:
             continue
         t_s = event.get("t_s")
         if isinstance(t_s, (int, float)) and not isinstance(t_s, bool) and 0.0 <= t_s <= LATEST_S:

@@ -55,7 +55,7 @@ class TemperTest:
         took = "did not set" if self.minutes is None else f"set after {self.minutes:.1f} min"
         looks = [f"gloss {self.gloss}" if self.gloss else "", f"streaks {self.streaks}" if self.streaks else ""]
         seen = ", ".join([took, *(look for look in looks if look)])
-        return f"{clock_words(self.t_s):>8}  {terms.kind(self.kind)}: {seen}: {terms.VERDICTS[self.verdict]}"
+        return f"{clock_words(self.t_s):>8}  {terms.kind(self.kind)}: {seen}: {terms.verdict(self.verdict)}"
 
 
 def judge(profile: dict[str, Any], minutes: float | None, gloss: str | None, streaks: str | None) -> str:

@@ -21,6 +21,8 @@ from bainwright.review import overnight
 from bainwright.review.report import Report
 from bainwright.virtual.opening import open_stored
 
+STORING_S = 20.0  # chosen: a hold's report, Parquet and picture take a second, and nobody waits for hundreds
+
 Say = Callable[..., None]
 
 
@@ -62,18 +64,21 @@ class Collected:
         }
 
 
-def keep_holds(parent: Path, origin: overnight.Origin, archive: Archive, since: int | None, into: Collected) -> None:
-    """Write a folder for each hold that is new or has continued."""
-    holds, notes = read_archive(archive, since)
-    into.notes += notes
-    for hold in holds:
+def keep_holds(shelf: overnight.Shelf, archive: Archive, since: int | None, into: Collected,
+               clock: Callable[[], float] = time.monotonic) -> int:  # fmt: skip
+    """Write a folder for each hold that is new or has continued; returns how many were left for want of time."""
+    until_s, left = clock() + STORING_S, 0
+    for hold in read_archive(archive, since, into.notes):
+        new = since is not None and hold.through >= since
         if not hold.asked:
-            if since is not None and hold.through >= since:
+            if new:
                 into.notes.append(f"the beginning of hold {hold.hold} is lost; its rows stay in {archive.folder}")
-        elif hold.rows:
-            stored = overnight.store(parent, origin, hold)
-            if stored:
+        elif hold.rows and not shelf.has(hold, new=new):
+            if clock() > until_s:
+                left += 1
+            elif stored := overnight.store(shelf, hold):
                 into.holds.append(stored)
+    return left
 
 
 def collect(asked: CollectAsked) -> Collected:
@@ -104,11 +109,18 @@ def collect(asked: CollectAsked) -> Collected:
         rig = _settings(link, hello, done.notes)
         segments = list_segments(link)
         with _progress(sum(segment.size for segment in segments)) as arrived:
-            archive, since = fetch_log(link, Archive(parent, str(hello["board"])), segments, arrived)
+            archive, news = fetch_log(link, Archive(parent, str(hello["board"])), segments, arrived)
             done.bytes_read, done.segments = arrived.total, len(segments)
         parent.mkdir(parents=True, exist_ok=True)
         origin = overnight.Origin(hello, session.simulated, rig, archive.folder.name)
-        keep_holds(parent, origin, archive, since, done)
+        last = segments[-1].last if segments else 0
+        since = min(filter(None, (news, archive.unstored(last))), default=None)
+        left = keep_holds(overnight.Shelf(parent, origin), archive, since, done)
+        if left:
+            done.notes.append(f"{left} more holds are safe in {archive.folder}, and have no folder yet: run bain "
+                              "collect again")
+        else:
+            archive.mark_stored(last)
         if not asked.keep:
             done.going = forget(link, segments)
     return done

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import tempfile
 from bisect import bisect_left
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -54,23 +55,62 @@ class Origin:
         return self.hello.get("hold") == hold.hold and self.hello.get("state") not in ("idle", "trip")
 
 
-def find_folder(parent: Path, origin: Origin, hold: BoardHold) -> tuple[Path, HoldLog | None] | None:
-    """The folder that already has this hold, watched or collected, and its log; None if there is none."""
-    for path in sorted(parent.glob("*/" + FACTS)):
-        if not _same_ids(read_facts(path.parent), origin, hold):
-            continue
-        try:
-            log = read_log(path.parent)
-        except BainError:  # the PC was gone before its first row, or every row is damaged
-            return path.parent, None
-        if _rows_agree(log, hold):
-            return path.parent, log
-    return None
+class Shelf:
+    """The folders of one board's holds, found by the board's own numbers; each hold's facts are read once.
+
+    Parameters
+    ----------
+    parent : Path
+        The folder of all holds.
+    origin : Origin
+        The board.
+    """
+
+    def __init__(self, parent: Path, origin: Origin) -> None:
+        self.parent, self.origin = parent, origin
+        self._folders: dict[object, list[Path]] = {}
+        for path in sorted(parent.glob("*/" + FACTS)):
+            facts = read_facts(path.parent)
+            if _board(facts) == origin.hello.get("board"):
+                self.add(facts.get("hold"), path.parent)
+
+    def add(self, number: object, folder: Path) -> None:
+        """A folder that has the hold of this number."""
+        self._folders.setdefault(number, []).append(folder)
+
+    def find(self, hold: BoardHold) -> tuple[Path, HoldLog | None] | None:
+        """The folder that already has this hold, watched or collected, and its log; None if there is none."""
+        for folder in self._folders.get(hold.hold, []):
+            facts = read_facts(folder)
+            if not _same_ids(facts, self.origin, hold):
+                continue
+            try:
+                log = read_log(folder)
+            except BainError:  # the PC was gone before its first row, or every row is damaged
+                return folder, None
+            if _rows_agree(log, hold):
+                return folder, log
+        return None
+
+    def has(self, hold: BoardHold, *, new: bool) -> bool:
+        """Is all of it here? No row is read for the answer; `new`: the board may have more of it than before."""
+        for folder in self._folders.get(hold.hold, []):
+            facts = read_facts(folder)
+            if not _same_ids(facts, self.origin, hold) or not (folder / CSV).is_file():
+                continue
+            collected = facts.get("log") == self.origin.log and facts.get("through") == hold.through
+            if collected or (not new and facts.get("ended") in WHOLE):
+                return True
+        return False
+
+
+def _board(facts: dict[str, Any]) -> object:
+    board = facts.get("board")
+    return board.get("board") if isinstance(board, dict) else None
 
 
 def _same_ids(facts: dict[str, Any], origin: Origin, hold: BoardHold) -> bool:
-    board = facts.get("board")
-    same_board = isinstance(board, dict) and board.get("board") == origin.hello.get("board")
+    same_board = _board(facts) == origin.hello.get("board")
     # A PC that watches does not know the log's name, and one that joined a running hold does not know the boot.
     same_log = facts.get("log") in (None, origin.log)
     return same_board and same_log and facts.get("hold") == hold.hold and facts.get("boot") in (None, hold.boot)
@@ -84,15 +124,13 @@ def _rows_agree(log: HoldLog, hold: BoardHold) -> bool:
     return bool(sum(agree) >= SAME_SHARE * len(both))
 
 
-def store(parent: Path, origin: Origin, hold: BoardHold) -> Report | None:
+def store(shelf: Shelf, hold: BoardHold) -> Report | None:
     """Write a hold's folder, or update the existing one.
 
     Parameters
     ----------
-    parent : Path
-        The folder of all holds.
-    origin : Origin
-        The board.
+    shelf : Shelf
+        The folders there are of this board.
     hold : BoardHold
         The board's own record.
 
@@ -101,8 +139,8 @@ def store(parent: Path, origin: Origin, hold: BoardHold) -> Report | None:
     Report or None
         The report; None when nothing is new.
     """
-    found = find_folder(parent, origin, hold)
-    folder, there = found or (next_folder(parent, str(hold.asked["name"])), None)
+    origin, found = shelf.origin, shelf.find(hold)
+    folder, there = found or (next_folder(shelf.parent, str(hold.asked["name"])), None)
     facts = there.facts if there else {}
     row_s = float(origin.rig["log.status_s"])  # how often the board logs a row
     if facts.get("through") == hold.through or (there and _is_whole(there, hold, row_s)):
@@ -117,6 +155,8 @@ def store(parent: Path, origin: Origin, hold: BoardHold) -> Report | None:
     finally:
         if not any(folder.iterdir()):  # nothing was written
             folder.rmdir()
+    if not found:
+        shelf.add(hold.hold, folder)
     return done
 
 
@@ -209,11 +249,11 @@ def _missing_end(origin: Origin, hold: BoardHold, course: Watch) -> str:
 
 def _messages(rows: list[Status], events: list[dict[str, Any]], row_s: float) -> Iterator[Message]:
     """Rows and events in the order a board sends them; rows are numbered so that missing ones show."""
-    waiting = sorted(events, key=lambda event: event["t"])
+    waiting = deque(sorted(events, key=lambda event: event["t"]))
     number, last_ms = 0, 0
     for row in rows:
         while waiting and _comes_before(waiting[0], row):
-            yield waiting.pop(0)
+            yield waiting.popleft()
         apart = round((row.t - last_ms) / (1000 * row_s))
         tripped = row.state == "trip"  # the board logs these less often on purpose
         number, last_ms = number + (1 if tripped else max(1, apart)), row.t
@@ -240,18 +280,17 @@ def _join(there: list[dict[str, Any]], board: list[dict[str, Any]]) -> list[dict
     for event in there:
         fields = {key: value for key, value in event.items() if key != "t_s"}
         joined.append({**fields, "t": round(1000 * event["t_s"])})
-    left = list(joined)
+    left: dict[str, list[int]] = {}  # the times of those without a twin, by name
+    for event in sorted(joined, key=lambda event: event["t"]):
+        left.setdefault(event["event"], []).append(event["t"])
     for event in board:
-        twin = next((each for each in left if _same_event(each, event)), None)
-        if twin is None:
-            joined.append(event)
+        times_ms = left.get(event["event"], [])
+        at = bisect_left(times_ms, event["t"] - SAME_EVENT_MS)
+        if at < len(times_ms) and times_ms[at] <= event["t"] + SAME_EVENT_MS:
+            del times_ms[at]
         else:
-            left.remove(twin)
+            joined.append(event)
     return joined
-
-
-def _same_event(one: dict[str, Any], other: dict[str, Any]) -> bool:
-    return bool(one["event"] == other["event"] and abs(one["t"] - other["t"]) <= SAME_EVENT_MS)
 
 
 def _setup(hold: BoardHold) -> HoldSetup:

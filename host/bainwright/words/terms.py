@@ -139,7 +139,7 @@ _WORDED: dict[str, Callable[[Fields], str]] = {
     ),
     "tested": lambda fields: (
         f"temper test, {_minutes(fields.get('took_s'))}: "
-        + VERDICTS.get(str(fields.get("verdict")), str(fields.get("verdict")))
+        + verdict(str(fields.get("verdict")))
     ),
     "stirred": lambda fields: f"stirred: the reading moved by {_degrees(fields.get('shift'))} °C",
     "lock": lambda fields: (
@@ -258,6 +258,11 @@ def stage(name: str) -> str:
 def kind(name: str) -> str:
     """A kind of chocolate in words."""
     return KINDS.get(name, name)
+
+
+def verdict(name: str) -> str:
+    """What a temper test showed, in words."""
+    return VERDICTS.get(name, name)
 
 
 def prompt(name: str, figures: Mapping[str, Any]) -> str:
