@@ -203,10 +203,10 @@ class LiveLog:
         """New folders to continue in; where the disk refused, only those on another disk."""
         profile = self.facts.get("profile")
         name = str(profile["name"]) if isinstance(profile, dict) else "hold"
-        for parent in (holds_folder(), Path(tempfile.gettempdir()) / "bain-holds"):
-            if self._may_move and (same_disk or disk_of(parent) != disk_of(self.folder)):
-                with contextlib.suppress(BainError):
-                    yield next_folder(parent, name)
+        for disk, make in ((holds_folder(), next_folder), (Path(tempfile.gettempdir()), _nobody_elses)):
+            if self._may_move and (same_disk or disk_of(disk) != disk_of(self.folder)):
+                with contextlib.suppress(BainError, OSError):
+                    yield make(disk, name)
 
     def add_report(self, report: dict[str, Any]) -> str | None:
         """Add the report to the facts of a closed log; returns why the disk refused it. The log is not affected."""
@@ -292,6 +292,11 @@ class _Growing:
         """Close them."""
         for file in self._files.values():
             file.close()
+
+
+def _nobody_elses(parent: Path, name: str) -> Path:
+    """A new folder where everybody may write, its name made up by the system: nobody can have laid a link there."""
+    return Path(tempfile.mkdtemp(prefix=f"bain-{file_name(name)}-", dir=parent))
 
 
 def disk_of(path: Path) -> int:
