@@ -80,7 +80,7 @@ def new(file: str | None, port: str | None, virtual: str | None, no_board: bool,
         given["pins"] = " ".join(f"{name}={gpio}" for name, gpio in wizards.moved_pins(list(pins)).items())
     ask = console.ask_line if console.is_asked() else None
     wizard = wizards.Wizard(given, ask, remark, defaults, out.with_name(out.name + ".answers"))
-    with _bus_and_hand(port, virtual, no_board) as (bus, warmed):
+    with _bus_and_hand(port, virtual, no_board, person=ask is not None and not defaults) as (bus, warmed):
         wizard.resume()
         try:
             made = wizards.make(wizard, bus, warmed, out)
@@ -217,8 +217,11 @@ def get(port: str | None, virtual: str | None, out: str | None, as_json: bool) -
 
 
 @contextmanager
-def _bus_and_hand(port: str | None, virtual: str | None, no_board: bool) -> Iterator[Any]:
-    """The probes on a board's bus, and what waits for a warm hand: (Bus, callable); (None, None) without a board."""
+def _bus_and_hand(port: str | None, virtual: str | None, no_board: bool, *, person: bool) -> Iterator[Any]:
+    """The probes on a board's bus, and what waits for a warm hand: (Bus, callable); (None, None) without a board.
+
+    Without a `person` to warm a real probe nothing waits.
+    """
     from bainwright.core.errors import LinkError, UseError
     from bainwright.rigs import bus
     from bainwright.virtual.opening import open_board
@@ -245,7 +248,7 @@ def _bus_and_hand(port: str | None, virtual: str | None, no_board: bool) -> Iter
             return
         link = session.link
         link.hello()
-        yield bus.look(link), lambda place: bus.warmed(link, _show_readings)
+        yield bus.look(link), (lambda place: bus.warmed(link, _show_readings)) if person else None
 
 
 def _show_readings(probes: list[Any]) -> None:
