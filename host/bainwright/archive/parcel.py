@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import io
 import json
 import shutil
 import tempfile
 import zipfile
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from bainwright.core.atomic_write import save_file
+from bainwright.core.atomic_write import saved_from
 from bainwright.core.errors import BainError, FileError
 from bainwright.core.file_names import file_name
 from bainwright.core.home import holds_folder
@@ -24,6 +24,7 @@ from bainwright.record.reader import read_facts, read_log
 
 FILES = (CSV, PARQUET, EVENTS, FACTS, "temper.json", "stock.json", "hold.png", "hold.svg")  # of a hold's folder
 MOST_HOLDS = 10_000  # of one file; chosen
+Reader = Callable[[], bytes]
 FIXED_TIME = (2020, 1, 1, 0, 0, 0)  # so that the same holds give the same bytes
 
 
@@ -51,8 +52,8 @@ def pack(folders: Sequence[Path], target: Path) -> None:
     FileError
         When a file cannot be read, or the disk does not take the archive.
     """
-    out, names = io.BytesIO(), set[str]()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+    names = set[str]()
+    with saved_from(target, what="the archive") as coming, zipfile.ZipFile(coming, "w") as archive:
         for folder in folders:
             inside = _free_name(file_name(folder.absolute().name), names)
             names.add(inside)
@@ -60,7 +61,6 @@ def pack(folders: Sequence[Path], target: Path) -> None:
                 if (folder / name).is_file():
                     data = read_bytes(folder / name, limit=LOG_BYTES)
                     archive.writestr(zipfile.ZipInfo(f"{inside}/{name}", FIXED_TIME), data, zipfile.ZIP_DEFLATED)
-    save_file(target, out.getvalue(), what="the archive")
 
 
 def _free_name(name: str, taken: set[str]) -> str:
@@ -90,9 +90,12 @@ def gather(source: Path) -> Gathered:
             with tempfile.TemporaryDirectory(dir=holds, prefix=".coming-") as coming:
                 folder = Path(coming) / "hold"
                 folder.mkdir()
-                for file, data in files.items():
-                    (folder / file).write_bytes(data)
+                for file, read in files.items():
+                    (folder / file).write_bytes(read())
                 _take(folder, name, known, found)
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError, RuntimeError) as failed:
+        raise FileError(f"{source} is no archive of holds, or is damaged", got=str(failed),
+                        hint="bain export writes one") from failed
     except OSError as failed:
         raise file_error(f"the holds of {source} cannot be stored in {holds}", failed) from failed
     return found
@@ -124,26 +127,24 @@ def _identity(folder: Path) -> str:
     return f"{zlib.crc32(read_bytes(folder / CSV, limit=LOG_BYTES)):08x}" if (folder / CSV).is_file() else str(folder)
 
 
-def _holds_in(source: Path) -> Iterator[tuple[str, dict[str, bytes]]]:
-    """Each hold's name and files."""
+def _holds_in(source: Path) -> Iterator[tuple[str, dict[str, Reader]]]:
+    """Each hold's name and what reads its files, one at a time: together they may be too large for memory."""
     if source.is_dir():
         inside = source / "holds" if (source / "holds").is_dir() else source
         for folder in sorted([inside, *inside.iterdir()]):
             if (folder / FACTS).is_file() or (folder / CSV).is_file():
                 yield file_name(folder.absolute().name), {
-                    name: read_bytes(folder / name, limit=LOG_BYTES) for name in FILES if (folder / name).is_file()}
+                    name: partial(read_bytes, folder / name, limit=LOG_BYTES)
+                    for name in FILES if (folder / name).is_file()}  # fmt: skip
         return
     if not source.is_file():
         raise FileError(f"{source} is not a plain file", hint="name a file that bain export wrote")
-    try:
-        with zipfile.ZipFile(source) as archive:
-            yield from _unpacked(archive, source)
-    except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError, RuntimeError) as failed:
-        raise FileError(f"{source} is no archive of holds, or is damaged", got=str(failed),
-                        hint="bain export writes one") from failed
+    with zipfile.ZipFile(source) as archive:
+        for name, files in _packed(archive, source).items():
+            yield name, {file: partial(_unpacked, archive, each, source) for file, each in files.items()}
 
 
-def _unpacked(archive: zipfile.ZipFile, source: Path) -> Iterator[tuple[str, dict[str, bytes]]]:
+def _packed(archive: zipfile.ZipFile, source: Path) -> dict[str, dict[str, zipfile.ZipInfo]]:
     holds: dict[str, dict[str, zipfile.ZipInfo]] = {}
     for each in archive.infolist():
         parts = PurePosixPath(each.filename).parts
@@ -153,13 +154,14 @@ def _unpacked(archive: zipfile.ZipFile, source: Path) -> Iterator[tuple[str, dic
         raise FileError(f"{source} has no holds in it", hint="bain export writes an archive of holds")
     if len(holds) > MOST_HOLDS:
         raise FileError(f"{source} has too many holds", got=str(len(holds)), wanted=f"at most {MOST_HOLDS}")
-    for name, files in holds.items():
-        data = {}
-        for file, each in files.items():
-            if each.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-                raise FileError(f"{source}: {name}/{file} is packed in another way", hint="bain export writes one")
-            with archive.open(each) as opened:
-                data[file] = opened.read(LOG_BYTES + 1)  # the size that the archive says may be a lie
-            if len(data[file]) > LOG_BYTES:
-                raise FileError(f"{source}: {name}/{file} is too large", wanted=f"at most {LOG_BYTES} bytes")
-        yield name, data
+    return holds
+
+
+def _unpacked(archive: zipfile.ZipFile, each: zipfile.ZipInfo, source: Path) -> bytes:
+    if each.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+        raise FileError(f"{source}: {each.filename} is packed in another way", hint="bain export writes one")
+    with archive.open(each) as opened:
+        data = opened.read(LOG_BYTES + 1)  # the size that the archive says may be a lie
+    if len(data) > LOG_BYTES:
+        raise FileError(f"{source}: {each.filename} is too large", wanted=f"at most {LOG_BYTES} bytes")
+    return data

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from bainwright.core.os_errors import file_error
@@ -41,12 +43,34 @@ def replace_file(path: Path, content: str | bytes) -> None:
     OSError
         If it cannot be written.
     """
+    with _beside(path) as beside:
+        beside.write_bytes(content.encode() if isinstance(content, str) else content)
+
+
+@contextmanager
+def saved_from(path: Path, *, what: str = "", hint: str | None = None) -> Iterator[Path]:
+    """As `save_file`, for a file too large for memory: it is written inside, under the name given, then moved.
+
+    Raises
+    ------
+    FileError
+        If it cannot be written.
+    """
+    try:
+        with _beside(path) as beside:
+            yield beside
+    except OSError as failed:
+        raise file_error(f"{what} {path} cannot be written".lstrip(), failed, hint) from failed
+
+
+@contextmanager
+def _beside(path: Path) -> Iterator[Path]:
     target = Path(os.path.realpath(path))
     beside = target.with_name(f".{target.name}.{os.getpid()}.new")
     try:
-        beside.write_bytes(content.encode() if isinstance(content, str) else content)
+        yield beside
         move_into_place(beside, target)
-    except OSError:
+    except BaseException:
         beside.unlink(missing_ok=True)
         raise
 
