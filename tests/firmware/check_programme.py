@@ -202,7 +202,7 @@ def test_yes_to_pour_now_says_that_it_is_in_and_a_warm_one_need_not_show():
     assert p.act("confirm", 2000) == (True, "")
     p.step(3000, 33.0, 31.9)
     assert (p.prompt, p.aim_c, p.refill.due_ms) == ("", 31.5, None)
-    assert p.take_events()[-2:] == ["confirmed", "refill"]  # so that every view follows
+    assert names(p)[-2:] == ["confirmed", "refill"]  # so that every view follows
 
 
 def test_the_bath_gives_way_to_a_refill_that_is_said_to_be_warm_and_calls_for_it():
@@ -310,7 +310,7 @@ def test_the_lead_ends_when_the_bowl_says_that_it_was_poured():
     assert aims[2] > 31.5
     assert aims[3:] == [31.5, 31.5]
     assert p.refill.due_ms is None
-    assert p.take_events().count("refill") == 1
+    assert names(p).count("refill") == 1
 
 
 def test_a_refill_far_off_does_not_lead_yet_and_one_that_never_comes_is_given_up():
