@@ -401,7 +401,7 @@ class Programme:
             getattr(self, self._step[stages.NO])()
             return None
         if self.stage != "work":
-            return "nothing thickens yet: only while dipping"
+            return "only while dipping"
         why = self._nudge(NUDGE_K)
         return why and why + "; stir in warm untempered melt, or melt and temper again"
 

@@ -55,11 +55,14 @@ def test_a_warm_up_is_no_news_and_a_bowl_put_on_too_warm_is():
 # -- a window out of reach --------------------------------------------------------------------------------------------
 
 
-def approach(ends_c, *, tau_s=3600.0, starts_c=26.0, duty=3000, noise_c=0.0, hours=5.0, bath="water"):
+def approach(ends_c, *, tau_s=3600.0, starts_c=26.0, duty=3000, noise_c=0.0, hours=5.0, bath="water",
+             touches_s=None):
     """The messages, with their times, for a bowl that nears a temperature exponentially over steady water."""
     reach = Reach(bath)
     for t_s in range(1, round(3600 * hours)):
         bowl_c = ends_c + (starts_c - ends_c) * math.exp(-t_s / tau_s) + noise_c * math.sin(t_s * 2.1)
+        if touches_s and t_s % touches_s < 2:
+            bowl_c = 31.1
         said = reach.see(line(t_s, bowl_c, water=34200, duty=duty, stage="work"), DARK)
         if said:
             return t_s, said
@@ -81,6 +84,19 @@ def test_a_warmer_that_levels_off_under_its_window_says_so_by_how_much_within_fo
     assert short_c == pytest.approx(1.0, abs=0.3)
     assert "as warm as its ceiling allows" in said
     assert "a lid" in said
+
+
+def test_two_noisy_readings_in_the_window_every_ten_minutes_do_not_silence_it():
+    at_s, _ = approach(30.0, touches_s=600)
+    assert at_s < 2400
+
+
+def test_a_minute_in_the_window_begins_the_forecast_again():
+    """A bowl that was in it is one that somebody cooled, not one that levels off."""
+    reach = Reach()
+    said = [reach.see(line(t_s, 31.1 if 1700 < t_s <= 1770 else 30.0, water=34200, stage="work"), DARK)
+            for t_s in range(1, 3600)]
+    assert not any(said[:1770 + 1800])
 
 
 def test_a_heater_at_its_end_is_named_as_the_reason():

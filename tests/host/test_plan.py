@@ -500,6 +500,7 @@ def test_plan_typed_in_fahrenheit_is_the_plan_typed_in_celsius():
             ["--total", "2kg", "--refill", "200g", "--refill-temp", "32", "--in-bowl", "10kg"],
             "--in-bowl: got 10.00 kg, wanted at most 2.00 kg",
         ),
+        (["--total", "2kg", "--pot-width", "12"], "--pot-width: got 12, wanted at least the bowl's 24 cm"),
         (["--pieces", "140", "--coating", "4kg"], "wanted 0.1 g to 1.00 kg"),
         (["--total", "2kg", "--refill", "1kg"], "how warm is the refill?"),
         (["--total", "2kg", "--in-bowl", "1kg"], "belong to --refill"),

@@ -8,6 +8,7 @@ from typing import Any
 
 import psychrolib
 import pytest
+from msgspec import structs
 from scipy.interpolate import PchipInterpolator
 
 from bainwright import cli
@@ -26,6 +27,7 @@ from bainwright.plan.parts import Band, Plan
 from bainwright.plan.planner import make_plan
 from bainwright.plan.say import band
 from bainwright.plan.spread import Spread, ends
+from bainwright.plan.warmer import _suggested
 from bainwright.plan.words import short_lines, text
 
 SOLID = PchipInterpolator([20.0, 25.0, 30.0, 35.0, 36.0], [0.76, 0.70, 0.45, 0.01, 0.0])  # Ghana, Shukla, from memory
@@ -122,6 +124,20 @@ def test_seed_that_cannot_be_is_refused_in_words(seed, words):
         planned(seed=seed)
 
 
+@pytest.mark.parametrize(("melt", "much"), [("45", False), ("50", True)])
+def test_more_than_a_usual_seed_is_a_word_of_caution(melt, much):
+    """15-25 % is usual, over 30 % starts needlessly warm (common practice, no source); 45 °C takes 24 %, 50 °C 32 %."""
+    plan = planned(total="1.8kg", melt=melt)
+    assert (plan.seed.share > 0.30) == much
+    assert ("% of seed is much" in said(plan)) == much
+
+
+def test_seeding_is_said_to_take_the_minutes_it_is_planned_for():
+    plan = planned()
+    minutes = next(step.lasts_s for step in plan.steps if step.name == "seed") / 60.0
+    assert f"Seeding: {minutes:g} min" in said(plan)
+
+
 # -- cool and warm back, and cocoa butter ----------------------------------------------------------------------------
 
 
@@ -158,6 +174,19 @@ def test_a_room_too_warm_to_cool_in_uses_cold_water_or_says_no():
     assert hot.cooling.down is None
     assert not hot.ok
     assert "does not cool that far" in said(hot)
+
+
+def test_warming_back_takes_as_long_as_the_bath_can_give_heat():
+    """t = C / UA ln((Tw - T0) / (Tw - T1)): quickest stirred and without latent heat, slowest left alone and with it.
+
+    1.8 kg at 1590 J/kg·K and 0.6 kg of steel; 46 kJ/kg of latent heat, a third of it between 27.5 and 31.25 °C by the
+    table of solid fat; UA from 3 to 6 W/K, films of 60 to 115 W/m²K on 0.08 m² of wall in series with the water's.
+    """
+    plan = planned(total="1.8kg", method="cool")
+    water_c, store = plan.hold.water_most_c, 1.8 * 1590.0 + 0.6 * 500.0
+    rise = math.log((water_c - 27.5) / (water_c - 31.25))
+    latent = 1.8 * 46e3 / 3.0 / 3.75
+    assert store / 6.0 * rise < plan.cooling.back.likely_s < (store + latent) / 3.0 * rise
 
 
 def test_a_bowl_on_the_table_cools_as_newton_says():
@@ -355,3 +384,16 @@ def test_pages_are_listed_and_an_unknown_one_is_named(capsys):
     assert all(topic in listed for topic in PAGES)
     assert cli.main(["profile", "about", "nut"]) == 2
     assert "did you mean nuts?" in capsys.readouterr().err
+
+
+def test_the_bath_s_suggested_loss_is_the_steady_balance_without_the_bowl():
+    """Oracle: the heat that holds open water near 40 °C, less the heater's leak and what the bowl gives to the room."""
+    rig = load_rig("pot")
+    rig = replace(rig, plant=structs.replace(rig.plant, ring_cover=0.0))
+    body, around = body_of(rig), Surroundings(20.0, 0.5, 2.0, 0.0)
+    held = heating.steady(body, 37.3, around)
+    over_k, leak = held.water_c - 20.0, body.table.heater_leak
+    bath_w = (held.need_w - leak * body.element_w_per_k * over_k) / (1.0 + leak)
+    bowl_w = 17.3 * heating.top_w_per_k(body, 37.3, around) + (held.wall_c - 20.0) * heating.side_w_per_k(
+        body, held.wall_c, around)
+    assert _suggested(body, 2.0, rig)["bath_loss_w_per_k"] == pytest.approx((bath_w - bowl_w) / over_k, rel=0.03)

@@ -1,10 +1,13 @@
 """Progress on a terminal and without one, by a clock of the test's own."""
 
 import io
+import sys
+import threading
 
 import pytest
 
-from bainwright.display.progress import WIDTH, Progress, bar_line
+from bainwright.core import progress as module
+from bainwright.core.progress import WIDTH, Progress, bar_line, progress
 
 
 class Screen(io.StringIO):
@@ -75,3 +78,26 @@ def test_a_job_of_two_seconds_says_nothing_without_a_terminal():
 
 def test_a_job_of_unknown_length_shows_the_time_that_passed():
     assert shown(Screen(terminal=False), [(70.0, 0)], total=0.0) == "bain: choosing gains: 70 s so far\n"
+
+
+def test_a_job_that_cannot_say_how_far_it_is_shows_its_time_all_the_same(monkeypatch):
+    """The job waits until the thread has redrawn three times, and reports nothing itself."""
+    redrawn = threading.Semaphore(0)
+    monkeypatch.setattr(module, "TICK_S", 0.001)
+    monkeypatch.setattr(sys, "stderr", screen := Screen(terminal=True))
+    monkeypatch.setattr(Progress, "tick", lambda shown: redrawn.release())
+    with progress("drawing the picture"):
+        for _ in range(3):
+            assert redrawn.acquire(timeout=60.0)
+    assert screen.getvalue().startswith("\rdrawing the picture: 0 s")
+    assert screen.getvalue().endswith("\r\033[K")
+
+
+def test_time_that_passes_is_shown_with_what_was_done_before():
+    now = [0.0]
+    screen = Screen(terminal=False)
+    shown = Progress("choosing gains", 100.0, screen, lambda: now[0])
+    shown.to(25.0)
+    now[0] = 10.0
+    shown.tick()
+    assert screen.getvalue() == "bain: choosing gains: 25 %, about 30 s left\n"

@@ -148,6 +148,12 @@ def test_a_stirred_reading_that_moved_says_where_the_probe_belongs():
     assert "2 cm from the wall and 1 cm off the bottom" in said
 
 
+def test_a_board_that_does_not_say_how_far_the_reading_moved_is_believed_all_the_same():
+    t = tonight()
+    t.event("stirred", {"shift": None})
+    assert t.ask(line(ask="move_probe")).startswith("stirring moved the reading, so it did not read the whole bowl")
+
+
 def test_melted_stock_gets_words_on_its_kind_its_lid_and_its_water():
     said = melted_note(load_profile("melted"), load_rig("pot"), 9 * 3600.0, 20.0)
     for word in ("treated as milk", "must stay under 50 °C", "put the lid on", "of its 2.0 L in 9 h"):

@@ -119,6 +119,7 @@ def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, c
     """Run the hold; returns its report."""
     from bainwright import __version__
     from bainwright.core.keys import Interrupts
+    from bainwright.core.progress import progress
     from bainwright.display.view import choose_view
     from bainwright.evening.keyboard import KEY_OF_PAGE, KEYS, KEYS_VIRTUAL
     from bainwright.evening.runner import Runner
@@ -139,8 +140,8 @@ def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, c
         for note in runner.notes():
             console.remark(note)
         ended = runner.run()
-        console.remark("closing the log and drawing the picture ...")
-        with Interrupts():  # Ctrl-C or an ending session must not cost the hold its picture; three more still do
+        # Ctrl-C or an ending session must not cost the hold its picture; three more still do.
+        with Interrupts(), progress("closing the log and drawing the picture"):
             return report(runner, ended, session.truth())
 
 

@@ -76,6 +76,7 @@ def plan(
       bain plan dark --total 1.8kg --size-heater
     """
     from bainwright.core.masses import Shown
+    from bainwright.core.progress import progress
     from bainwright.plan.options import PlanOptions, batch_request
     from bainwright.plan.planner import make_plan
 
@@ -84,11 +85,13 @@ def plan(
     if size_heater:
         return _size_heater(PlanOptions(**asked), melt_within, shown, as_json=as_json, page=page)
     _refuse_alone(melt_within)
-    made = make_plan(batch_request(PlanOptions(**asked), shown))
+    with progress("planning"):
+        made = make_plan(batch_request(PlanOptions(**asked), shown))
     if target is not None:
         from bainwright.plan.page import write_page
 
-        write_page(target, made, shown)
+        with progress("drawing the page"):
+            write_page(target, made, shown)
     click.echo(_json(made) if as_json else _text(made, shown, everything=everything, sources=sources))
     if tonight:
         from datetime import datetime
@@ -112,8 +115,8 @@ def _refuse_alone(melt_within: str | None) -> None:
 def _size_heater(asked: PlanOptions, melt_within: str | None, shown: Shown, *, as_json: bool, page: str | None) -> int:
     """Say how strong a heater must be, in place of the plan."""
     from bainwright.core.errors import UseError
+    from bainwright.core.progress import progress
     from bainwright.core.units import parse_duration_s
-    from bainwright.display.progress import progress
     from bainwright.plan import words_heater
     from bainwright.plan.heater_size import DEFAULT_WITHIN_S, size_heater
     from bainwright.plan.options import batch_request
@@ -121,8 +124,8 @@ def _size_heater(asked: PlanOptions, melt_within: str | None, shown: Shown, *, a
     if page is not None:
         raise UseError("--page belongs to the plan, not to --size-heater", hint="leave one of them out")
     within_s = parse_duration_s(melt_within, "--melt-within") if melt_within else DEFAULT_WITHIN_S
-    with progress("sizing the heater", 0) as show:
-        found = size_heater(batch_request(asked, shown), within_s, lambda: show(0.0))
+    with progress("sizing the heater"):
+        found = size_heater(batch_request(asked, shown), within_s)
     if as_json:
         result = {**found.as_dict(), "assumed": found.request.assumed}
         click.echo(json.dumps(result, indent=2, ensure_ascii=False, allow_nan=False))

@@ -8,6 +8,7 @@ from typing import Protocol
 
 from bainboard import pins
 from bainwright.core.errors import LinkError, UseError
+from bainwright.core.progress import progress
 from bainwright.drill.heater_power import numbers
 from bainwright.drill.items import PASS_S, Item
 from bainwright.files.rig import Rig
@@ -115,7 +116,10 @@ class Person:
     def vanish(self) -> None:
         """Close the port and open it again."""
         self._session.link.transport.close()
-        time.sleep(SILENCE_S)
+        with progress("  the PC is silent", SILENCE_S) as silent:
+            for second in range(round(SILENCE_S)):
+                silent(second)
+                time.sleep(1.0)
         if not self._session.reopen():
             raise LinkError("the board was not found again", hint="look at the cable; bain drill resumes there")
 

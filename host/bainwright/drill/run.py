@@ -10,7 +10,7 @@ from typing import Any
 
 from bainboard import faults
 from bainwright.core.errors import LinkError
-from bainwright.display.progress import Progress
+from bainwright.core.progress import Progress, progress
 from bainwright.drill.hands import Hands
 from bainwright.drill.heater_power import verdict
 from bainwright.drill.items import BY_NAME, HOLD, IDLE, PASS_S, RUNNING, TRIP, Item, whole_test
@@ -286,15 +286,16 @@ class Drill:
     def _find(self) -> None:
         """The board, after its power may have gone."""
         give_up_s = time.monotonic() + BACK_S
-        while True:
-            try:
-                self.session.link.hello()
-                return
-            except LinkError:
-                if time.monotonic() > give_up_s or self.session.virtual:
-                    raise
-                self.session.reopen()
-                time.sleep(1.0)
+        with progress("  looking for the warmer"):
+            while True:
+                try:
+                    self.session.link.hello()
+                    return
+                except LinkError:
+                    if time.monotonic() > give_up_s or self.session.virtual:
+                        raise
+                    self.session.reopen()
+                    time.sleep(1.0)
 
     # -- watching ----------------------------------------------------------------------------------------------------
 

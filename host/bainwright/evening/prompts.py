@@ -59,7 +59,7 @@ class EveningPrompts:
         self.indicators = Indicators(window_at(profile, "work"))
         self._stage = ""
         self._said = ""
-        self._shift_k = 0.0
+        self._shift_k: float | None = None  # how far the stirring moved the reading
         self._lost = self._over = self._changing = False
         self._down = False  # seed has brought the bowl into its window
 
@@ -80,7 +80,8 @@ class EveningPrompts:
         """An event; what is worth adding to it."""
         self.indicators.event(name, fields)
         if name == "stirred":
-            self._shift_k = int(fields.get("shift", 0)) / 1000
+            shift = fields.get("shift")
+            self._shift_k = shift / 1000 if isinstance(shift, int) else None
         if name == "stage":
             self._stage = str(fields.get("stage"))
         added = _ADDED.get((self._stage, name)) or _ADDED.get(("", name))
@@ -200,8 +201,8 @@ class EveningPrompts:
 
     def moved(self, moment: Moment) -> str:
         """The stir test failed: the probe was not reading the bowl."""
-        return (f"stirring moved the reading by {abs(self._shift_k):.1f} °C, so it did not read the whole bowl: "
-                f"{self._plain('move_probe')}")
+        by = "" if self._shift_k is None else f" by {abs(self._shift_k):.1f} °C"
+        return f"stirring moved the reading{by}, so it did not read the whole bowl: {self._plain('move_probe')}"
 
 
 def _sentence(text: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 
-from bainwright.files.score import Window
+from bainwright.files.score import ENTRY_S, Window
 from bainwright.link.messages import Status
 
 STEP_S = 900.0  # chosen: three means this far apart show, to 0.1 °C, where an approach of about an hour ends
@@ -28,6 +28,7 @@ class Reach:
     def __init__(self, bath: str = "water") -> None:
         self._bath = bath
         self._rows: deque[tuple[float, float, float, int]] = deque()  # s, bowl °C, water °C, duty
+        self._inside_since_s: float | None = None
         self.reported = False
 
     def see(self, status: Status, window: Window) -> str:
@@ -40,11 +41,16 @@ class Reach:
         window : Window
             The chocolate's window.
         """
-        if status.state != "hold" or status.bowl is None or status.water is None or status.bowl / 1000 >= window.low_c:
-            self._rows.clear()
-            self.reported = self.reported and status.bowl is not None and status.bowl / 1000 < window.low_c
-            return ""
         t_s = status.t / 1000
+        if status.state != "hold" or status.bowl is None or status.water is None:
+            self._forget(reported=self.reported and status.bowl is not None)
+            return ""
+        if status.bowl / 1000 >= window.low_c:  # a noisy reading that touches the window is no entry
+            self._inside_since_s = t_s if self._inside_since_s is None else self._inside_since_s
+            if t_s - self._inside_since_s >= ENTRY_S:
+                self._forget(reported=False)
+            return ""
+        self._inside_since_s = None
         if self._rows and t_s < self._rows[-1][0] + ROW_S:
             return ""
         self._rows.append((t_s, status.bowl / 1000, status.water / 1000, status.duty))
@@ -53,6 +59,10 @@ class Reach:
         if self.reported or self._rows[0][0] > t_s - 2 * STEP_S - MEAN_S + 2 * ROW_S:
             return ""
         return self._judge(t_s, window)
+
+    def _forget(self, *, reported: bool) -> None:
+        self._rows.clear()
+        self.reported = reported
 
     def _judge(self, t_s: float, window: Window) -> str:
         water = [row[2] for row in self._rows]

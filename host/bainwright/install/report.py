@@ -9,7 +9,7 @@ from typing import Any
 
 from bainboard import VERSION, faults
 from bainwright.core.errors import LinkError
-from bainwright.display.progress import Progress as Bar
+from bainwright.core.progress import Progress as Bar
 from bainwright.files.firmware import BACK, FOLDER, NONE
 from bainwright.install import install_plan
 from bainwright.install.install_plan import Plan, Seen

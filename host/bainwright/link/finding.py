@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from bainwright.core.errors import BainError, LinkError, UseError
+from bainwright.core.progress import progress
 from bainwright.link import ports, served_boards
 from bainwright.link.protocol import Link
 
@@ -45,7 +46,13 @@ def there() -> list[tuple[str, str]]:
 
 def survey() -> list[Found]:
     """Every port a board may be on, each asked who it is."""
-    return [ask(path, what) for path, what in there()]
+    known = there()
+    found = []
+    with progress("asking every port", len(known)) as asked:
+        for path, what in known:
+            found.append(ask(path, what))
+            asked(len(found))
+    return found
 
 
 def ask(path: str, what: str = "") -> Found:

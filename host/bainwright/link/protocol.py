@@ -11,10 +11,12 @@ import re
 import time
 from collections import deque
 from collections.abc import Callable, Iterator
+from contextlib import nullcontext
 from typing import Any, Protocol
 
 from bainboard import faults, settings, wire
 from bainwright.core.errors import LinkError, RefusedError
+from bainwright.core.progress import progress
 from bainwright.core.terminal import visible_values
 from bainwright.link.answers import check_answer
 from bainwright.link.messages import Message, decode
@@ -214,8 +216,9 @@ class Link:
         LinkError
             If nothing answers, or something else does.
         """
-        for _ in range(tries):
-            answer = self._ask("hello", HELLO_WAIT_S, {})
+        for again in range(tries):
+            with progress("waiting for an answer") if again else nullcontext():
+                answer = self._ask("hello", HELLO_WAIT_S, {})
             if answer is not None and answer.get("ok") is True:
                 check_answer("hello", {}, answer)
                 self.board = self.board or answer.get("board")

@@ -118,13 +118,7 @@ class HeaterSize:
         }
 
 
-def _nobody() -> None:
-    """Nobody waits for it."""
-
-
-def size_heater(
-    request: BatchRequest, within_s: float = DEFAULT_WITHIN_S, tried: Callable[[], None] = _nobody
-) -> HeaterSize:
+def size_heater(request: BatchRequest, within_s: float = DEFAULT_WITHIN_S) -> HeaterSize:
     """Size a heater for a batch on the warmer asked about, and try each build on it.
 
     Parameters
@@ -133,13 +127,11 @@ def size_heater(
         Checked figures; the rig's own watts do not matter.
     within_s : float
         The longest the melt may take, s.
-    tried : callable
-        Called after each power that was tried, to show that it works.
     """
     made = make_plan(request)
     setup = Setup(request)
     elsewhere = request.tempered and not setup.body.is_bath
-    melt = None if elsewhere else melt_watts(setup, made.melt.solid_kg, within_s, tried)
+    melt = None if elsewhere else melt_watts(setup, made.melt.solid_kg, within_s)
     hold = hold_watts(setup)
     impossible = melt is None and not elsewhere
     wanted_w = math.inf if impossible else max(_high(melt) if melt else 0.0, RESERVE * _high(hold), LEAST_W)
@@ -182,16 +174,13 @@ def hold_watts(setup: Setup) -> Watts:
     return found
 
 
-def melt_watts(
-    setup: Setup, solid_kg: float, within_s: float, tried: Callable[[], None] = _nobody
-) -> Watts | None:
+def melt_watts(setup: Setup, solid_kg: float, within_s: float) -> Watts | None:
     """Power to melt a mass in a given time; None where no heater does, because the chocolate takes heat up slowly."""
 
     def power_w(scales: Scales) -> float:
         def slow(heater_w: float) -> bool:
             powered = _with_heater(setup, heater_w)
             course = melting(powered, solid_kg, STIRRED, scales)
-            tried()
             return not course.reached or course.took_s > within_s
 
         return _least_w(slow)

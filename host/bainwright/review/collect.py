@@ -13,7 +13,7 @@ from typing import Any
 from bainboard import settings
 from bainwright.core.errors import LinkError, RefusedError
 from bainwright.core.home import holds_folder
-from bainwright.display.progress import progress
+from bainwright.core.progress import progress
 from bainwright.link.protocol import Link
 from bainwright.record.archive import Archive
 from bainwright.record.collecting import fetch_log, forget, list_segments, read_archive

@@ -16,7 +16,7 @@ from bainwright.archive.finding import folder_named
 from bainwright.core import units
 from bainwright.core.errors import UseError
 from bainwright.core.file_names import file_name
-from bainwright.display.progress import progress
+from bainwright.core.progress import progress
 from bainwright.files.chocolate import Profile, load_profile
 from bainwright.files.rig import Rig, load_rig
 from bainwright.record.reader import read_log
@@ -86,8 +86,8 @@ def tune(asked: TuneAsked, learn: Learn, *, as_json: bool, say: Say) -> int:
     room_c = units.parse_room_c(asked.room) if asked.room else log.facts.get("room_c") or settings["room_c"]
     for note in log.notes:
         say(f"bain: {note}", err=True)
-    say("bain: identifying the warmer from the log ...", err=True)
-    findings, fitted = identify.identify(record_of(log, settings), settings)
+    with progress("identifying the warmer from the log"):
+        findings, fitted = identify.identify(record_of(log, settings), settings)
     bath = rig is None or rig.plant.bath == "water"
     task = choose.Task(findings, settings, profile.target_c, profile.low_c, profile.high_c, profile.ceiling_c,
                        float(room_c), bath)
@@ -141,12 +141,13 @@ def _choose_and_prove(task: choose.Task, fitted: identify.Fitted, asked: TuneAsk
         chosen, proved = proof.decide(task, before, chosen, progress=lambda some, of: done(some / of))
     found = [*possible, *proved.findings]
     path = _gains_path(asked, str(settings["name"]))
-    compared = references.compare(task)
+    with progress("comparing with textbook rules"):
+        compared = references.compare(task)
     sentences = [*report.fit_sentences(task.findings), *task.findings.notes, *(each.sentence for each in found)]
     # where the hold itself is impossible, the simulated evenings say nothing about the gains
     why_not = [each.sentence for each in possible if not each.ok] or [each.sentence for each in found if not each.ok]
-    say("bain: drawing the report ...", err=True)
-    picture = report.draw(task, fitted, before, chosen, proved)
+    with progress("drawing the report"):
+        picture = report.draw(task, fitted, before, chosen, proved)
     page = report.page(f"Tuning {settings['name']}", sentences, report.figure_lines(task.findings),
                             references.comparison_lines(compared, chosen), picture)
     page_path = path.with_suffix(".html")

@@ -1,8 +1,12 @@
-"""The one look of progress: a bar that is redrawn on a terminal, a plain line now and then anywhere else."""
+"""The one look of progress: a bar that is redrawn on a terminal, a plain line now and then anywhere else.
+
+A thread redraws it once a second, so that a job that cannot say how far it is shows at least how long it takes.
+"""
 
 from __future__ import annotations
 
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -14,6 +18,7 @@ from bainwright.core.units import duration_words
 
 QUIET_S = 2.0  # chosen: what takes no longer needs no word
 REDRAW_S = 0.1  # chosen: ten times a second looks steady
+TICK_S = 1.0  # chosen: a second is the finest time shown
 PLAIN_S = 10.0  # chosen: a log file is read afterwards, and every line costs a look
 WIDTH = 24  # cells of the bar; with the longest label and the time left it fits into 80 columns
 LEAST_DONE = 0.02  # chosen: a time left from less than this is a guess
@@ -42,10 +47,22 @@ class Progress:
         self._began_s, self._shown_s = clock(), -PLAIN_S
         self._terminal = self._stream.isatty()
         self._drawn = False
+        self._done = 0.0
+        self._lock = threading.Lock()
 
     def to(self, done: float) -> None:
         """So much is done by now."""
-        now_s = self._clock()
+        with self._lock:
+            self._done = done
+            self._redraw()
+
+    def tick(self) -> None:
+        """Time has passed."""
+        with self._lock:
+            self._redraw()
+
+    def _redraw(self) -> None:
+        done, now_s = self._done, self._clock()
         passed_s = now_s - self._began_s
         if self._terminal:
             if now_s - self._shown_s >= REDRAW_S:
@@ -78,10 +95,22 @@ class Progress:
 
 
 @contextmanager
-def progress(what: str, total: float) -> Iterator[Callable[[float], None]]:
+def progress(what: str, total: float = 0.0) -> Iterator[Callable[[float], None]]:
     """Show a job's progress while it runs; yields what takes how much is done."""
+    over = threading.Event()
     with Progress(what, total) as shown:
-        yield shown.to
+        ticker = threading.Thread(target=_tick, args=(shown, over), daemon=True)
+        ticker.start()
+        try:
+            yield shown.to
+        finally:
+            over.set()
+            ticker.join()
+
+
+def _tick(shown: Progress, over: threading.Event) -> None:
+    while not over.wait(TICK_S):
+        shown.tick()
 
 
 def bar_line(what: str, done: float, total: float, passed_s: float, cells: str) -> str:
