@@ -99,6 +99,22 @@ def test_a_minute_in_the_window_begins_the_forecast_again():
     assert not any(said[:1770 + 1800])
 
 
+def test_a_melt_that_levels_off_too_cold_says_what_to_do():
+    """Milk is asked about from 42.5 °C on; dark fat is molten at 36 °C, and what melts before slows the bowl down."""
+    reach, milk = Reach("plate"), Window(42.5, 43.0, 45.0, 49.0, tempered=False)
+
+    def said(ends_c):
+        return [text for t_s in range(1, 9000) if (text := reach.see(
+            line(t_s, ends_c - 6.0 * math.exp(-t_s / 1800), water=48900, stage="melt"), milk))]
+
+    (text,) = said(42.0)
+    assert "the melt will not get to 42.5 °C: it levels off near 42" in text
+    assert "If no lumps are left, stop and begin with the next step" in text
+    reach.see(line(9001, 30.5, stage="settle"), DARK)
+    assert not reach.reported  # the next step begins without it
+    assert said(35.0) == []
+
+
 def test_a_heater_at_its_end_is_named_as_the_reason():
     said = approach(30.0, duty=10000)[1]
     assert "the heater gives all it has" in said

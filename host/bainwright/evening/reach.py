@@ -1,11 +1,13 @@
-"""Will the chocolate reach its window? Says so as soon as the course of its temperature shows that it will not."""
+"""Will the chocolate reach its window, or the end of its melt? Says no as soon as the course of it shows that."""
 
 from __future__ import annotations
 
 from collections import deque
 
+from bainboard import stages
 from bainwright.files.score import ENTRY_S, Window
 from bainwright.link.messages import Status
+from bainwright.physics.chocolate_heat import SOLID_C
 
 STEP_S = 900.0  # chosen: three means this far apart show, to 0.1 °C, where an approach of about an hour ends
 ROW_S = 5.0
@@ -14,6 +16,8 @@ WATER_STEADY_C = 0.5  # chosen: the forecast holds only while the water stays wh
 SHORT_C = 0.15  # chosen: a forecast closer than this to the window may be wrong about it
 LEAST_SLOWING = 0.05  # the approach must slow down visibly, or its end is not in sight
 RAILED_DUTY = 9000  # of 10000: the heater gives all it has
+WATCHED = ("tempered", "melt", "melted", "tune")  # steps with heat and a window
+ALL_MOLTEN_C = SOLID_C[-1]  # below it, what still melts slows the bowl down for a while
 
 
 class Reach:
@@ -29,6 +33,7 @@ class Reach:
         self._bath = bath
         self._rows: deque[tuple[float, float, float, int]] = deque()  # s, bowl °C, water °C, duty
         self._inside_since_s: float | None = None
+        self._stage = ""
         self.reported = False
 
     def see(self, status: Status, window: Window) -> str:
@@ -42,6 +47,12 @@ class Reach:
             The chocolate's window.
         """
         t_s = status.t / 1000
+        stage = "tempered" if status.stage in stages.TEMPERED else status.stage
+        if stage != self._stage:  # another window
+            self._stage = stage
+            self._forget(reported=False)
+        if stage not in WATCHED:
+            return ""
         if status.state != "hold" or status.bowl is None or status.water is None:
             self._forget(reported=self.reported and status.bowl is not None)
             return ""
@@ -70,7 +81,7 @@ class Reach:
             return ""
         first_c, middle_c, last_c = (self._mean_c(t_s - ago_s) for ago_s in (2 * STEP_S, STEP_S, 0.0))
         ends_c = forecast_c(first_c, middle_c, last_c)
-        if ends_c is None or ends_c > window.low_c - SHORT_C:
+        if ends_c is None or ends_c > window.low_c - SHORT_C or (self._stage == "melt" and last_c < ALL_MOLTEN_C):
             return ""
         self.reported = True
         short_c = window.low_c - ends_c
@@ -78,6 +89,9 @@ class Reach:
         why = "the heater gives all it has" if railed else f"the {self._bath} is as warm as its ceiling allows"
         helps = ("cover the water, put a lid on the bowl, take some water out, or warm the room"
                  if railed and self._bath == "water" else "a lid on the bowl, or a warmer room")
+        if self._stage == "melt":
+            return (f"the melt will not get to {window.low_c:g} °C: it levels off near {ends_c:.1f} °C, and {why}. "
+                    f"What helps: stir; {helps}. If no lumps are left, stop and begin with the next step (--from)")
         return (f"the chocolate will not reach its window: it levels off near {ends_c:.1f} °C, {short_c:.1f} °C below "
                 f"it, and {why}. What helps: {helps}")
 

@@ -134,10 +134,9 @@ class Watch:
         if self.scene.bowl_away:
             return
         news = self._news.see(status, self.scene.window)
-        if status.stage in stages.EDGED:
-            warning = self._reach.see(status, self.scene.window)
-            self.scene.concern = warning or (self.scene.concern if self._reach.reported else "")
-            self._add(status.t, [text for text in (news, warning) if text])
+        warning = self._reach.see(status, self.scene.window)
+        self.scene.concern = warning or (self.scene.concern if self._reach.reported else "")
+        self._add(status.t, [text for text in (news, warning) if text])
 
     def _watched_until_ms(self, latched_ms: int) -> float:
         planned_ms = float("inf") if self.scene.for_s is None else self.scene.for_s * 1000
