@@ -92,7 +92,6 @@ def draw_hold(
             "svg.hashsalt": "bainwright",
             "font.family": "DejaVu Sans",
             "font.size": 10,
-            "text.parse_math": False,  # a chocolate or a board may have dollar signs in its name
             "axes.edgecolor": FAINT,
             "text.color": INK,
             "axes.labelcolor": INK,

@@ -89,7 +89,6 @@ def draw(plan: Plan, shown: Shown, file_format: str, *, with_steps: bool = True)
         "svg.hashsalt": "bainwright",
         "font.family": "DejaVu Sans",
         "font.size": 10,
-        "text.parse_math": False,  # a chocolate may have dollar signs in its name
         "axes.edgecolor": FAINT,
         **colours,
         "text.parse_math": False,  # a dollar in a name is a dollar
