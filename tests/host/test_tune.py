@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,7 @@ def task() -> choose.Task:
 
 @pytest.fixture(scope="module")
 def chosen(task: choose.Task) -> choose.Chosen:
+    """By a shorter search than a tune's."""
     return choose.choose(task, tries=60)
 
 
@@ -190,6 +192,9 @@ def test_a_saved_hold_can_be_tuned_from(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ):
     monkeypatch.chdir(tmp_path)
+    # Small: the tune of the virtual pot searches and proves at full size.
+    monkeypatch.setattr(choose, "SEARCHES", 2)
+    monkeypatch.setattr(proof, "decide", partial(proof.decide, rigs=24))
     code, _, err = bain(capsys, "hold", "dark", "--virtual", "mat", "--for", "90m", "--out", "log", "--json")
     assert code in (0, 1), err
     code, out, err = bain(capsys, "tune", "--from", "log", "--out", "g.toml", "--json")
