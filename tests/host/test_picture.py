@@ -87,12 +87,6 @@ def test_everything_is_labelled_where_it_is(tmp_path):
     assert "back in its window" not in words  # an edge, not an event worth a caption
 
 
-def test_dollar_signs_in_a_name_are_no_formula(tmp_path):
-    """A chocolate's name and a board's verdict are anybody's text."""
-    words = words_of(drawn(tmp_path, said="Held dark $^^$ for 10 min.", played=[Caption(200.0, "$\\frac$ 2 $")])[1])
-    assert "dark $^^$" in words
-
-
 def test_a_live_hold_is_not_marked_virtual(tmp_path):
     """And a virtual one always is (above)."""
     assert "VIRTUAL" not in words_of(drawn(tmp_path, virtual=False)[1])
