@@ -7,7 +7,7 @@ import math
 import pytest
 from fake_board import status_line
 
-from bainwright.display import screen
+from bainwright.display import scene_words, screen
 from bainwright.display.curve import CHOCOLATE, CURVE_S, WATER, curve_rows
 from bainwright.display.scene import Scene
 from bainwright.display.view import RING_S, Bell
@@ -196,6 +196,15 @@ def test_after_an_announcement_there_is_something_to_wait_for():
     assert "nothing to do" in text_of(scene)
     scene.refill_coming = True
     assert "the warmer says when to pour" in text_of(scene)
+
+
+def test_a_bowl_that_was_too_warm_has_something_to_do_while_it_is_dipped_from():
+    scene = scene_at(stage="work")
+    assert scene_words.prompt(scene) == "nothing to do"
+    scene.caution = "above its window: test the temper before you dip again"
+    assert scene_words.prompt(scene) == "it was above its window: test the temper before you dip again (t)"
+    scene.see(700.0, line(700, 31.5, stage="rest"))
+    assert "temper" not in scene_words.prompt(scene)
 
 
 def test_big_digits_have_the_time_left_and_two_rows_of_keys():

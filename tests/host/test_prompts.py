@@ -231,3 +231,22 @@ def test_what_cooling_the_bath_brings_about_is_no_alarm_and_elsewhere_it_is():
     assert "cold water" in topped_up
     assert "probe" in topped_up
     assert "heat did not" not in topped_up
+
+
+def test_a_bowl_that_was_too_warm_is_to_be_tested_until_a_test_passes():
+    """Above the window: test before going on; above 34 °C for dark the seed is lost until a test passes (practice)."""
+    t = tonight()
+    for t_s, bowl in enumerate((31500, 32200, 31500), 1):
+        t.see(line(t_s, stage="work", bowl=bowl))
+    assert t.caution == "above its window: test the temper before you dip again"
+    t.event("tested", {"verdict": "failed"})
+    assert "test the temper" in t.caution
+    t.event("tested", {"verdict": "good"})
+    assert t.caution == ""
+    t.event("taken_back", {"undid": "confirm", "ask": "setting"})
+    assert "test the temper" in t.caution
+    t.see(line(9, stage="work", bowl=34600))
+    t.see(line(10, stage="work", bowl=32500))
+    assert t.caution == "over 34.5 °C: assume the seed is lost until a test passes"
+    t.change(load_profile("milk"))
+    assert t.caution == ""

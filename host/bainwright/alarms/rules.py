@@ -19,7 +19,8 @@ AGAIN_S = (0.0, 60.0, 180.0, 360.0)  # after the first call
 THEN_EACH_S = 300.0
 COMING_S = 300.0  # chosen: whoever says that they are coming is there in five minutes
 WAITS = ("melted", "rest")  # steps in which chocolate that cools is not spoilt: a safe fault waits for the morning
-PRESS = {"resume": "“heat on”", "bowl_on": "“bowl back”", "no_refill": "“no refill”"}  # wherever the person is
+# Wherever the person is.
+PRESS = {"resume": "“heat on”", "bowl_on": "“bowl back”", "no_refill": "“no refill”", "test": "“test”"}
 
 
 class Alarm(NamedTuple):

@@ -54,6 +54,7 @@ class Scene:
     prompt: str = ""  # what the board asks, with the figures of this moment
     indicators: str = ""  # of the temper
     concern: str = ""  # the chocolate will not reach its window
+    caution: str = ""  # the temper may be lost: what a test would settle
     bowl_away: bool = False
     refill_coming: bool = False
     calling: bool = False  # the warmer asks for somebody

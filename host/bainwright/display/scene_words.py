@@ -17,7 +17,7 @@ ON_ITS_WAY = {("melt", BELOW): "melting", ("melt", IN): "warm enough", ("seed", 
 # What there is to do in a step while the warmer asks nothing.
 MEANWHILE = {"melt": "stir every few minutes; the warmer asks when it is warm enough",
              "settle": "nothing to do: it settles in its window", "melted": "nothing to do: the stock stays melted"}
-KEYS = {"resume": "w", "bowl_on": "b", "no_refill": "r"}  # at the terminal
+KEYS = {"resume": "w", "bowl_on": "b", "no_refill": "r", "test": "t"}  # at the terminal
 STEADY_C = 0.05  # chosen: a change over ten minutes that no kitchen thermometer shows
 
 
@@ -94,4 +94,6 @@ def prompt(scene: Scene, press: Mapping[str, str] = KEYS) -> str:
         return (f"refill coming: the bath warms up for it; the warmer says when to pour. {press['no_refill']} takes it "
                 "back")
     stage = scene.status.stage if scene.status else ""
+    if dips and scene.caution:
+        return f"it was {scene.caution} ({press['test']})"
     return scene.concern or MEANWHILE.get(stage, terms.PROMPTS[""])

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from bainboard import stages
 from bainboard.programme import NUDGE_K
 from bainwright.core.units import duration_words
 from bainwright.evening.indicators import Indicators
@@ -23,6 +24,7 @@ from bainwright.physics.kitchen import thicker_by
 from bainwright.physics.materials import WATER_J_PER_KGK, WATER_KG_PER_L
 from bainwright.physics.refills import Bowl, largest_kg, largest_solid_kg
 from bainwright.physics.seeding import Batch, seed_for_melt_kg
+from bainwright.record.temper_tests import takes_back_a_test
 from bainwright.words import terms
 
 COLD_C = 15.0  # tap water, chosen: the plan takes the same
@@ -61,6 +63,8 @@ class EveningPrompts:
         self._said = ""
         self._shift_k: float | None = None  # how far the stirring moved the reading
         self._lost = self._over = self._changing = False
+        self.caution = ""  # what a temper test would settle
+        self._caution_before = ""  # before the last test: an answer may be taken back
         self._down = False  # seed has brought the bowl into its window
 
     # -- what the board says -------------------------------------------------------------------------------------------
@@ -79,6 +83,11 @@ class EveningPrompts:
     def event(self, name: str, fields: Mapping[str, Any]) -> list[str]:
         """An event; what is worth adding to it."""
         self.indicators.event(name, fields)
+        if name == "tested":
+            self._caution_before = self.caution
+            self.caution = "" if fields.get("verdict") in (stages.GOOD, stages.SLOW) else self.caution
+        elif takes_back_a_test({"event": name, **fields}):
+            self.caution = self._caution_before
         if name == "stirred":
             shift = fields.get("shift")
             self._shift_k = shift / 1000 if isinstance(shift, int) else None
@@ -92,6 +101,7 @@ class EveningPrompts:
         self.profile, self._figures = profile, profile.document()
         self.indicators = Indicators(window_at(profile, "work"))
         self._lost = self._over = False
+        self.caution = self._caution_before = ""
         self._changing = True  # until the step changes too: the bowl in the bath is still the one before
 
     def window(self, stage: str) -> Window:
@@ -107,8 +117,10 @@ class EveningPrompts:
         over, lost = bowl_c > self.profile.high_c + 0.1, bowl_c >= self.profile.ceiling_c
         said = []
         if lost and not self._lost:
-            said.append(f"over {self.profile.ceiling_c:g} °C: assume the seed is lost until a test passes (t)")
+            self.caution = f"over {self.profile.ceiling_c:g} °C: assume the seed is lost until a test passes"
+            said.append(f"{self.caution} (t)")
         elif over and not self._over:
+            self.caution = self.caution or "above its window: test the temper before you dip again"
             said.append("above its window: test the temper before you dip again (t)")
         over = bowl_c >= self.profile.high_c and (over or self._over)
         self._over, self._lost = over, lost or (self._lost and over)

@@ -34,6 +34,7 @@ class Prompts(Protocol):
     """Words for an evening (see `bainwright.evening.prompts.EveningPrompts`)."""
 
     indicators: Indicators
+    caution: str
 
     def see(self, status: Status) -> list[str]:
         """Take in a status line; returns what the person should read now."""
@@ -121,6 +122,7 @@ class Watch:
             self._add(status.t, self.prompts.see(status))
             self.scene.prompt = self.prompts.ask(status) if status.ask else ""
             self.scene.indicators = self.prompts.indicators.line()
+            self.scene.caution = self.prompts.caution
         self._judge_course(status)
         self._stage = status.stage
         self.scene.see(status.t / 1000, status)
