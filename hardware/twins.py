@@ -1,6 +1,6 @@
 """Plays each build's simulated twin for two hours and sets it beside its plan.
 
-    python hardware/twins.py        # some minutes; stores twins.csv, figures.py writes the table into README.md
+    python hardware/twins.py [mat pot plate]    # some minutes; stores twins.csv, from which README.md has its table
 
 A bowl of dark in temper is set into a cold bath or onto a cold plate, in a room at 20 °C, and nobody dips.
 """
@@ -97,9 +97,19 @@ def _miss(plan: Plan, warm_s: float, heat_w: float, row: dict[str, str]) -> str:
     return ", ".join(said) or "nothing"
 
 
+def main(names: list[str]) -> None:
+    """Play the builds named, or all; each result is stored as it comes."""
+    with RESULTS.open(encoding="utf-8", newline="") as file:
+        stored = {row["build"]: row for row in csv.DictReader(file)}
+    for build in BUILDS:
+        if not names or build.name in names:
+            stored[build.name] = play(build)
+        rows = [stored[each.name] for each in BUILDS if each.name in stored]
+        with RESULTS.open("w", encoding="utf-8", newline="") as results:
+            writer = csv.DictWriter(results, list(rows[0]), lineterminator="\n")
+            writer.writeheader()
+            writer.writerows(rows)
+
+
 if __name__ == "__main__":
-    played = [play(build) for build in BUILDS]
-    with RESULTS.open("w", encoding="utf-8", newline="") as results:
-        writer = csv.DictWriter(results, list(played[0]), lineterminator="\n")
-        writer.writeheader()
-        writer.writerows(played)
+    main(sys.argv[1:])

@@ -121,6 +121,8 @@ def test_plate_is_sized_for_the_hold_alone():
     [
         (["--melt-within", "1h"], "--melt-within belongs to --size-heater"),
         (["--size-heater", "--melt-within", "soon"], "--melt-within: got 'soon'"),
+        (["--size-heater", "--melt-within", "5m"], "wanted at least 10m; a melt takes an hour or two"),
+        (["--size-heater", "--melt-within", "13h"], "wanted at most 12h; an evening ends before that"),
         (["--size-heater", "--page", "plan.html"], "--page belongs to the plan"),
     ],
 )

@@ -439,3 +439,31 @@ def test_every_setting_has_a_place_in_a_rig_file():
     for name in usual:
         if not name.startswith("probe.") and name != "pins":
             assert f"{name.rpartition('.')[2]} = " in text
+
+
+@pytest.mark.parametrize(("given", "words"), [
+    (["--bath", "plate", "--float", "yes"], "--float yes needs a bath of water and a guard relay"),
+    (["--guard", "no", "--float", "yes"], "--float yes needs a bath of water and a guard relay"),
+    (["--bath", "plate", "--cover", "70%"], "--cover 0.7 needs a bath of water"),
+    (["--panel", "no", "--display", "yes"], "--display yes needs buttons and lamps"),
+])  # fmt: skip
+def test_an_option_that_the_warmer_has_no_place_for_is_refused(capsys, given, words):
+    code, _, err = rig(capsys, "new", "a.toml", "--no-board", "--defaults", *MEASURED, *given)
+    assert code == 2
+    assert words in err
+    assert not Path("a.toml").exists()
+
+
+def test_a_default_in_place_of_a_measurement_is_named(capsys):
+    code, _, err = rig(capsys, "new", "a.toml", "--no-board", "--defaults", "--heater-w", "60")
+    assert code == 0
+    assert "water_l = 2 is only a default: measure yours" in err
+    assert "heater_w" not in err
+
+
+@pytest.mark.parametrize(("rom", "wrong"), [("28ff641e92160400", True), ("28ff641e9216042b", False)])
+def test_an_id_whose_digits_do_not_check_is_unusual(capsys, rom, wrong):
+    """CRC-8/MAXIM of 28ff641e921604 is 2Bh by crccheck."""
+    code, _, err = rig(capsys, "new", "a.toml", "--no-board", "--defaults", *MEASURED, "--water-id", rom)
+    assert code == 0
+    assert ("do not check" in err) == wrong

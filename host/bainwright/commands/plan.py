@@ -118,12 +118,12 @@ def _size_heater(asked: PlanOptions, melt_within: str | None, shown: Shown, *, a
     from bainwright.core.progress import progress
     from bainwright.core.units import parse_duration_s
     from bainwright.plan import words_heater
-    from bainwright.plan.heater_size import DEFAULT_WITHIN_S, size_heater
+    from bainwright.plan.heater_size import DEFAULT_WITHIN_S, WITHIN, size_heater
     from bainwright.plan.options import batch_request
 
     if page is not None:
         raise UseError("--page belongs to the plan, not to --size-heater", hint="leave one of them out")
-    within_s = parse_duration_s(melt_within, "--melt-within") if melt_within else DEFAULT_WITHIN_S
+    within_s = parse_duration_s(melt_within, "--melt-within", WITHIN) if melt_within else DEFAULT_WITHIN_S
     with progress("sizing the heater"):
         found = size_heater(batch_request(asked, shown), within_s)
     if as_json:

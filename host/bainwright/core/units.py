@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from datetime import datetime
+from typing import NamedTuple
 
 from bainwright.core.errors import UseError
 
@@ -16,7 +17,19 @@ FASTEST = 1e6  # chosen: far above what any PC simulates, so that a slip of the 
 _DURATION = re.compile(r"(?:(\d+(?:\.\d+)?)h)?(?:(\d+(?:\.\d+)?)m(?:in)?)?(?:(\d+(?:\.\d+)?)s)?", re.ASCII)
 
 
-def parse_duration_s(text: str, option: str = "--for") -> float:
+class Bounds(NamedTuple):
+    """What a duration may be, s, and what to do about one that is not."""
+
+    least_s: float
+    most_s: float
+    short: str
+    long: str
+
+
+OF_A_HOLD = Bounds(1.0, LONGEST_HOLD_S, "leave it out to hold until you stop it", "start another hold after it")
+
+
+def parse_duration_s(text: str, option: str = "--for", bounds: Bounds = OF_A_HOLD) -> float:
     """Read a duration such as ``3h40m``, ``90m`` or ``45s``.
 
     Parameters
@@ -25,6 +38,8 @@ def parse_duration_s(text: str, option: str = "--for") -> float:
         Hours, minutes and seconds, each with its letter, in that order.
     option : str
         The option it came from, for the words of an error.
+    bounds : Bounds
+        What it may be.
 
     Returns
     -------
@@ -34,18 +49,25 @@ def parse_duration_s(text: str, option: str = "--for") -> float:
     Raises
     ------
     UseError
-        If it is no duration, nothing, or longer than 48 h.
+        If it is no duration, or outside its bounds.
     """
     found = _DURATION.fullmatch(text.strip().lower().replace(" ", ""))
     if not found or not any(found.groups()):
         raise UseError(option, got=repr(text), wanted="hours, minutes, seconds with their letters", hint=_letter(text))
     hours, minutes, seconds = (float(part) if part else 0.0 for part in found.groups())
     total_s = hours * 3600 + minutes * 60 + seconds
-    if total_s < 1:
-        raise UseError(option, got=repr(text), wanted="at least 1s", hint="leave it out to hold until you stop it")
-    if total_s > LONGEST_HOLD_S:
-        raise UseError(option, got=repr(text), wanted="at most 48h", hint="start another hold after it")
+    if total_s < bounds.least_s:
+        raise UseError(option, got=repr(text), wanted=f"at least {_typed(bounds.least_s)}", hint=bounds.short)
+    if total_s > bounds.most_s:
+        raise UseError(option, got=repr(text), wanted=f"at most {_typed(bounds.most_s)}", hint=bounds.long)
     return total_s
+
+
+def _typed(duration_s: float) -> str:
+    """A whole duration in its largest unit, as one types it."""
+    size, letter = next((size, letter) for size, letter in ((3600.0, "h"), (60.0, "m"), (1.0, "s"))
+                        if duration_s % size == 0.0)  # fmt: skip
+    return f"{duration_s / size:g}{letter}"
 
 
 def _letter(text: str) -> str:

@@ -12,6 +12,7 @@ from bainwright.builds.parts import SUPPLY_V, Build
 from bainwright.builds.rig_text import twin_name
 from bainwright.builds.rules import MOST_W
 from bainwright.builds.supply import nearest_w, supply_a
+from bainwright.core.units import Bounds
 from bainwright.files.rig import load_rig
 from bainwright.physics import heating
 from bainwright.physics.heating import Scales
@@ -23,6 +24,7 @@ from bainwright.plan.spread import Spread, each_alone, ends
 from bainwright.plan.timing import STIRRED, melting
 
 DEFAULT_WITHIN_S = 2.5 * 3600.0  # chosen: a melt begun after work is done before the evening is
+WITHIN = Bounds(600.0, 12 * 3600.0, "a melt takes an hour or two", "an evening ends before that")  # chosen
 LEAST_W, STRONGEST_W = 5.0, 2000.0  # a rig's own bounds
 NEAR = 0.01  # a power is found to so much
 RESERVE = 1.5  # times the uncovered need of the hold, chosen, because a draught may double the losses

@@ -7,11 +7,11 @@ from bainwright.builds.rules import MOST_W, SUPPLY_SHARE
 from bainwright.core.masses import Shown
 from bainwright.core.units import duration_words
 from bainwright.plan import say
-from bainwright.plan.heater_size import Fit, HeaterSize, Watts
+from bainwright.plan.heater_size import LEAST_W, Fit, HeaterSize, Watts
 
 INSTEAD = (
-    "Allow more time (--melt-within), fill the bath with warm water (--water-temp), cover it (--cover), or melt less "
-    "at once. A heater on mains is work for a licensed person."
+    "Allow more time (--melt-within), fill the bath with warm water (--water-temp), cover it (--cover), take a bowl "
+    "that the batch fills, or melt less at once. A heater on mains is work for a licensed person."
 )
 
 
@@ -39,6 +39,8 @@ def _needs(found: HeaterSize) -> list[str]:
         return [f"{holds} A plate cannot cool down in time after a melt, so melt elsewhere."]
     if found.melt is None:
         return [holds]
+    if found.melt.likely_w <= LEAST_W:
+        return ["The water is filled warm enough to melt it without the heater.", holds]
     return [f"Melting takes {_watts(found.melt)}.", holds]
 
 

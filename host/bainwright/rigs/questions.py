@@ -39,6 +39,8 @@ class Question:
         Is it asked at all, from what is known?
     optional : bool
         May be left open: Return alone writes nothing.
+    needs : str
+        In words, what `when` asks of the warmer.
     """
 
     name: str
@@ -46,6 +48,7 @@ class Question:
     default: Callable[[Known], Any] | None = None
     when: Callable[[Known], bool] = lambda known: True
     optional: bool = False
+    needs: str = ""
 
 
 def _setting(name: str) -> Callable[[Known], Any]:
@@ -55,6 +58,8 @@ def _setting(name: str) -> Callable[[Known], Any]:
 def _is_water(known: Known) -> bool:
     return bool(known.get(PLANT + "bath", "water") == "water")
 
+
+BATH = "a bath of water"
 
 QUESTIONS = (
     Question("name", "What is this warmer called?", lambda known: known["file name"]),
@@ -67,9 +72,9 @@ QUESTIONS = (
     Question(PLANT + "bath", "Does the bowl sit in water or on a plate? (water, plate; Return leaves it open)",
              optional=True),
     Question(PLANT + "pot_diameter_m", "How wide is the pot inside, at the water? (28cm, 11in; Return leaves it open)",
-             when=_is_water, optional=True),
+             when=_is_water, optional=True, needs=BATH),
     Question(PLANT + "ring_cover", "How much of the water round the bowl is covered? (70%; Return leaves it open)",
-             when=_is_water, optional=True),
+             when=_is_water, optional=True, needs=BATH),
     Question("hard_limit_c", "Above which water temperature does it trip, °C? (the heat then stays off until a person "
              "clears it)", _setting("hard_limit_c")),
     Question("probe.water.kind", "Which probe is in the water? (onewire, ntc, platinum)", lambda known: "onewire"),
@@ -80,10 +85,10 @@ QUESTIONS = (
              when=lambda known: "probe.water2.kind" in ROWS),
     Question("guard", "Is there a guard relay in series with the switch? (yes, no)", lambda known: True),
     Question("float", "Does a float open the guard relay when the water is low? (yes, no)", lambda known: False,
-             when=lambda known: _is_water(known) and bool(known["guard"])),
+             when=lambda known: _is_water(known) and bool(known["guard"]), needs=f"{BATH} and a guard relay"),
     Question("panel", "Are buttons, lamps and buzzer fitted? (yes, no)", lambda known: False),
     Question("display", "Is a display of 128 x 64 fitted? (yes, no)", lambda known: False,
-             when=lambda known: bool(known["panel"])),
+             when=lambda known: bool(known["panel"]), needs="buttons and lamps (--panel yes)"),
 )  # fmt: skip
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from bainboard import pins, sensing
+from bainboard.drivers.onewire_probe import crc8
 from bainwright.core.errors import FileError
 from bainwright.files.rig import Rig
 from bainwright.rigs.bus import OnBus
@@ -54,6 +55,10 @@ def unusual_figures(rig: Rig) -> list[str]:
     if not values["guard"]:
         found.append("guard: without a guard relay nothing opens the heater's circuit when its switch fails closed; "
                      "overnight holds are refused")
+    for place in _on_bus(values):
+        rom = str(values[f"probe.{place}.rom"])
+        if rom and crc8(bytes.fromhex(rom)):
+            found.append(f"probe.{place}.rom: the digits of {rom} do not check. Compare them with the probe's label")
     if values["heater_w"] > 500.0 and values["switch"] == "dc":
         found.append(f"switch: {values['heater_w']:g} W is much for a DC switch. Is it on the mains?")
     return found

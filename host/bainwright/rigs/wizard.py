@@ -75,12 +75,19 @@ class Wizard:
     def settle(self, question: Question, known: Mapping[str, Any]) -> None:
         """Get the answer to a question: as given, by default, or from the person."""
         name = question.name
-        if name in self.given or not question.when(known):
+        if not question.when(known):
+            if self.given.get(name):
+                raise UseError(f"{option(name)} {as_typed(self.given[name])} needs {question.needs}",
+                               hint="leave it out, or correct the other answers")  # fmt: skip
+            return
+        if name in self.given:
             return
         default = None if question.default is None else question.default(known)
         if self.defaults or (self.ask is None and (question.default or question.optional)):
             if not question.optional:
                 self.given[name] = board.defaults(board.SETTINGS)[name] if default is None else default
+            if question.default is None and not question.optional:
+                self.report(f"{name} = {as_typed(self.given[name])} is only a default: measure yours, and correct it")
             return
         if self.ask is None:
             raise UseError(f"{option(name)} is missing", wanted=wanted(name), hint="or add --defaults")
@@ -234,7 +241,7 @@ def _settings(given: Mapping[str, Any]) -> dict[str, Any]:
 
 def _values(given: Mapping[str, Any]) -> dict[str, Any]:
     """Given settings over the defaults, checked as a whole."""
-    rig = Rig(str(given.get("name", "")), {}, source="the answers").with_settings(_settings(given))
+    rig = Rig(str(given.get("name", "")), {}).with_settings(_settings(given), "the answers")
     return dict(rig.settings)
 
 
