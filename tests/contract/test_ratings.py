@@ -26,6 +26,7 @@ import build_figures  # noqa: E402
 import gate_circuit  # noqa: E402
 import labels  # noqa: E402
 import power_circuit  # noqa: E402
+import twins  # noqa: E402
 
 Where = tuple[str | int, ...]
 
@@ -105,6 +106,12 @@ def test_offset_of_each_rig_file_is_the_plan_s_for_a_full_bowl(build: Build) -> 
     """Oracle: the plan's balance of films for the same sizes, stirred now and then, good to a third."""
     plan = make_plan(batch_request(PlanOptions("dark", f"{build.chocolate_kg}kg", rig=twin_name(build)), Shown()))
     assert build.bowl_offset_c == pytest.approx(plan.hold.water_c - 31.5, abs=0.3)
+
+
+def test_no_twin_missed_its_plan() -> None:
+    """Warm-up, heat and chocolate as played (`twins.csv`) lie within what the plan says of the same warmer."""
+    rows = [line.split(" | ") for line in twins.twins_block().splitlines()[2:]]
+    assert [row[-1].strip(" |") for row in rows] == ["nothing"] * len(BUILDS)
 
 
 @pytest.mark.parametrize("part", [part for part in (*gate_circuit.PARTS, *box_circuit.PARTS) if part.kind in "RC"],

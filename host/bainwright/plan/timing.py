@@ -8,6 +8,8 @@ from dataclasses import replace
 
 import msgspec
 
+from bainboard.heat_balance import largest_load_j_per_k
+from bainboard.selftest import PROMISE_K
 from bainwright.files.rig import PlantTable
 from bainwright.physics import heating
 from bainwright.physics.geometry import Body
@@ -100,7 +102,15 @@ def plan_warm_up(setup: Setup, aim_c: float) -> Heat:
     def seconds(scales: Scales) -> float:
         return controlled_s(setup, aim_c - start.water_c, _seconds(course(scales)))
 
-    return Heat(_banded(setup, seconds), course(setup.request.scales).energy_j, aim_c)
+    likely_s = seconds(setup.request.scales)
+    return Heat(_banded(setup, seconds, [_after_self_test_s(setup, aim_c - start.water_c, likely_s)]),
+                course(setup.request.scales).energy_j, aim_c)  # fmt: skip
+
+
+def _after_self_test_s(setup: Setup, rise_k: float, likely_s: float) -> float:
+    """The same once the pulse of the board's self-test has warmed the bath."""
+    pulse_k = PROMISE_K * largest_load_j_per_k(dict(setup.settings)) / heating.bath_j_per_k(setup.body)
+    return likely_s * max(0.0, 1.0 - pulse_k / rise_k) if rise_k > 0.0 else likely_s
 
 
 def _finite(value: float) -> float | None:
