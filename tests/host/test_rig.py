@@ -176,3 +176,10 @@ def test_settings_are_finite_everywhere():
     """No rig carries what the wire could not."""
     for name in ("mat", "plate", "pot"):
         assert all(math.isfinite(value) for value in load_rig(name).settings.values() if isinstance(value, float))
+
+
+def test_a_file_that_an_editor_began_with_a_byte_order_mark_is_read(tmp_path):
+    """U+FEFF, as some editors save UTF-8 (Unicode standard, 23.8)."""
+    plain = (BUNDLED / "pot.toml").read_bytes()
+    (tmp_path / "marked.toml").write_bytes(b"\xef\xbb\xbf" + plain)
+    assert load_rig(tmp_path / "marked.toml").settings == load_rig("pot").settings

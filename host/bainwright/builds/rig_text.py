@@ -44,6 +44,7 @@ def rig_text(build: Build) -> str:
     return "\n".join([
         f"# {build.title}, at 24 V. Copy this file, and replace each figure by your own, measured.",
         *_settings(build, f"{build.name} 24 V"),
+        'board = "pico"  # pico2 for a board with an RP2350',
         f"bowl_offset_c = {build.bowl_offset_c:g}  # without a chocolate probe; bain calibrate measures it",
         "",
         "[probe.water]",

@@ -48,7 +48,7 @@ def read_toml(path: Path, what: str) -> dict[str, Any]:
     FileError
         When it cannot be read or is not TOML.
     """
-    text = read_text(path, f"the {what} file", TOML_BYTES)
+    text = read_text(path, f"the {what} file", TOML_BYTES).removeprefix("\ufeff")  # some editors begin a file with it
     try:
         doc = tomllib.loads(text)
         numbers = list(_numbers(doc, ""))
