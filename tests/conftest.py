@@ -19,14 +19,14 @@ SLOW = {
     "test_orders", "test_panel_on_board", "test_panel_view", "test_picture",
     "test_plan", "test_plan_grid", "test_plan_on_board", "test_power", "test_rigs", "test_search", "test_tune",
     "test_virtual_board", "test_virtual_board_console", "test_virtual_board_ends", "test_virtual_board_probes",
-    "test_virtual_hold", "test_whole_evening",
+    "test_virtual_hold", "test_what_if", "test_whole_evening",
 }
 
 # Files whose tests share something that takes seconds to make: one process runs all of such a file.
 SHARED = {
     "test_collect_virtual", "test_cooled_evening", "test_firmware_types", "test_flashlog_littlefs", "test_happenings",
     "test_heater_size", "test_install_cuts", "test_mpremote", "test_night_drift", "test_page_past_holds", "test_tune",
-    "test_whole_evening",
+    "test_what_if", "test_whole_evening",
 }
 
 

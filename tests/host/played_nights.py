@@ -112,7 +112,8 @@ PLANTS = {"built-in": built_in, "lumped": lumped, "layered": layered}
 def play(rig: Rig, settings: dict[str, Any], truths: list[Truth], hours: float, *, plant: str = "built-in",
          room_c: float = 20.0, fill: float = 1.0, seed: int = 1, watts: float = 1.0, bias_c: float = 0.0,
          said_room_c: float = 20.0, hold: dict[str, float] = HOLD, water: float = 1.0, lid: bool = False,
-         start_c: tuple[float, float] = FRESH_C, warmer: int | None = None, stage: str = "work") -> HoldLog:
+         start_c: tuple[float, float] = FRESH_C, warmer: int | None = None, stage: str = "work",
+         announced: bool = False) -> HoldLog:
     """The log of one evening.
 
     Parameters
@@ -129,6 +130,8 @@ def play(rig: Rig, settings: dict[str, Any], truths: list[Truth], hours: float, 
         Of the bowl probe.
     lid, start_c, warmer
         As in `Night`; the seed draws the warmer where none is given.
+    announced : bool
+        Whether each refill is announced as long before it as the bath leads for one.
     """
     made = PLANTS[plant](rig, settings, Night(room_c, fill, start_c, lid, seed if warmer is None else warmer))
     if water != 1.0 and hasattr(made, "water_kg"):
@@ -138,7 +141,9 @@ def play(rig: Rig, settings: dict[str, Any], truths: list[Truth], hours: float, 
     kit = fastsim.kit_of(rig, room_c=said_room_c, seed=float(seed), bowl_bias_c=bias_c, **hold)
     kit.heater_w *= watts
     seconds = round(3600 * hours)
-    run = fastsim.Run(fastsim.cascade_of(settings), made, kit, rows_of(truths))
+    presses = [(each.at_s - fastsim.LEAD_S, fastsim.ANNOUNCE, float(each.temp_c >= hold["target_c"]), 0.0)
+               for each in truths if each.kind == "refill" and announced]
+    run = fastsim.Run(fastsim.cascade_of(settings), made, kit, sorted([*rows_of(truths), *presses]))
     trace = fastsim.simulate([run], seconds, stride=1).trace[0]
     rng = np.random.default_rng(seed)
 

@@ -14,10 +14,11 @@ from bainwright.core.atomic_write import save_file
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.read_file import read_bytes, read_text
 from bainwright.display.picture import PNG, SVG
-from bainwright.review import nights_picture, nights_words
+from bainwright.review import nights_picture, nights_words, what_if_picture, what_if_words
 from bainwright.review.night import Night
 from bainwright.review.night_words import Section, sections
 from bainwright.review.nights import compare
+from bainwright.review.what_if import Refused, WhatIf
 
 SUFFIXES = (".html", ".pdf")
 PICTURE_BYTES = 4 << 20  # chosen: twenty times a picture of 48 h
@@ -48,7 +49,8 @@ def check_target(path: Path) -> None:
         raise UseError(f"--report {path}", wanted="a name that ends in .html or .pdf")
 
 
-def write(path: Path, nights: Sequence[Night], folders: Sequence[Path], made: datetime) -> None:
+def write(path: Path, nights: Sequence[Night], folders: Sequence[Path], made: datetime,
+          tried: WhatIf | Refused | None = None) -> None:
     """Write the report.
 
     Parameters
@@ -61,6 +63,8 @@ def write(path: Path, nights: Sequence[Night], folders: Sequence[Path], made: da
         The folder of each, for its picture.
     made : datetime
         The local time of writing.
+    tried : WhatIf or Refused, optional
+        What another choice would have changed on a single night.
 
     Raises
     ------
@@ -69,9 +73,9 @@ def write(path: Path, nights: Sequence[Night], folders: Sequence[Path], made: da
     """
     check_target(path)
     if path.suffix.lower() == ".html":
-        save_file(path, page(nights, folders, made), what="the report")
+        save_file(path, page(nights, folders, made, tried), what="the report")
     else:
-        _write_pdf(path, nights, folders, made)
+        _write_pdf(path, nights, folders, made, tried)
 
 
 def _title(night: Night) -> str:
@@ -85,7 +89,8 @@ def _when(night: Night) -> str:
     return started.strftime("%a %d %b %Y, %H:%M") + (ended.strftime(" to %a %d %b, %H:%M %Z") if ended else "")
 
 
-def page(nights: Sequence[Night], folders: Sequence[Path], made: datetime) -> str:
+def page(nights: Sequence[Night], folders: Sequence[Path], made: datetime,
+         tried: WhatIf | Refused | None = None) -> str:
     """The report as HTML; every text from a record is escaped, and nothing is fetched from outside."""
     parts = [f"<h1>{_heading(nights)}</h1>", f'<p class="when">Written {made.strftime("%a %d %b %Y, %H:%M %Z")}</p>']
     if len(nights) > 1:
@@ -103,6 +108,8 @@ def page(nights: Sequence[Night], folders: Sequence[Path], made: datetime) -> st
         parts.append(f"<article><h2>{html.escape(_title(night))}</h2>")
         parts.append(f'<p class="when">{html.escape(_when(night) + warmer)}</p>')
         parts += map(_section, sections(night))
+        parts += [_section(what_if_words.section(tried))] if tried else []
+        parts += [f"<figure>{what_if_picture.svg(tried)}</figure>"] if isinstance(tried, WhatIf) else []
         parts.append(_picture(folder) + "</article>")
     body = "\n".join(parts)
     return (
@@ -133,7 +140,8 @@ def _picture(folder: Path) -> str:
     return f"<figure>{found[0]}</figure>"
 
 
-def _write_pdf(path: Path, nights: Sequence[Night], folders: Sequence[Path], made: datetime) -> None:
+def _write_pdf(path: Path, nights: Sequence[Night], folders: Sequence[Path], made: datetime,
+               tried: WhatIf | Refused | None) -> None:
     import io
 
     from matplotlib.backends.backend_pdf import PdfPages
@@ -150,10 +158,12 @@ def _write_pdf(path: Path, nights: Sequence[Night], folders: Sequence[Path], mad
             for each in compared:
                 pages.savefig(nights_picture.draw(each))
         for night, folder in zip(nights, folders, strict=True):
-            lines = _pdf_lines(night)
+            lines = _pdf_lines(night) + (_pdf_sections([what_if_words.section(tried)]) if tried else [])
             pages.savefig(_pdf_page(lines[:LINES_ABOVE_PICTURE], made, folder / PNG))
             for rest in _pdf_sheets(lines[LINES_ABOVE_PICTURE:]):
                 pages.savefig(_pdf_page(rest, made, None))
+        if isinstance(tried, WhatIf):
+            pages.savefig(what_if_picture.draw(tried))
     save_file(path, out.getvalue(), what="the report")
 
 

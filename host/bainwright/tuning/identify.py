@@ -263,6 +263,12 @@ def identify(record: Record, settings: Mapping[str, Any], seed: int = 0) -> tupl
     return findings, _beside(fit, x)
 
 
+def fitted_warmer(record: Record, settings: Mapping[str, Any], seed: int = 0) -> Findings:
+    """The model with its intervals alone: no look at the probes' order and no validation, at a third of the time."""
+    fit, x = _fitted(record, guess(settings))
+    return _intervals(fit, x, np.random.default_rng(seed))
+
+
 def _fitted(record: Record, likely: Model) -> tuple[_Fit, Floats]:
     """Fit twice: the second time the readings are weighted by the size and correlation of the first misses."""
     fit = _Fit(record, likely, LEAST_NOISE_C)

@@ -1,0 +1,206 @@
+"""What another choice would have changed on a recorded evening: other gains, another target, refills announced.
+
+The warmer is identified from the record, and the evening is played again on warmers that fit it (`replay`), with the
+choice as it was and with the new one. Both meet the same refills, lifts and draughts, because the record has them, so
+only the difference between the two counts. It is added to what was recorded. Where the record cannot carry an answer,
+it is refused in words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bainboard.refill import EDGE_K
+from bainwright.core.errors import FileError, UseError
+from bainwright.files.score import READINGS, Trace, Window, score
+from bainwright.record.reader import HoldLog
+from bainwright.review.happenings import WARM_REFILL, Happening
+from bainwright.review.replay import EASES, FREE, LEADS, Evening, Played, play
+from bainwright.review.replay_record import LEAD_S, Recorded, law_of, recorded
+
+Floats = NDArray[np.float64]
+
+MOST_AHEAD_S = 3600.0  # chosen: the bath leads in the last `LEAD_S` only, whenever it was announced
+SHARE = 0.9  # of such warmers inside the interval
+# What a model of two stores misses, beside what its figures leave open: a share of a change, and at the least so much.
+# Chosen on other evenings than those that tests/bench/RESULTS.md judges.
+OFF_BY = 0.3
+ERROR, OUTSIDE, WARM_UP, WATER, BOWL = "error_c", "outside_min", "warm_up_min", "water_peak_c", "bowl_peak_c"
+LEAST = {ERROR: 0.005, OUTSIDE: 2.0, WARM_UP: 1.5, WATER: 0.1, BOWL: 0.1}
+PEAKS = (WATER, BOWL)
+WIDER = 1.5  # chosen on other evenings than those that tests/bench/RESULTS.md judges
+LEAST_WARM_UP_MIN = 2.0  # chosen: a hold that begins in its window has no warm-up
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What is tried: gains by their setting names, a target in °C, and how long before it each refill is announced."""
+
+    gains: Mapping[str, Any] | None = None
+    gains_file: str = ""
+    target_c: float | None = None
+    announce_s: float | None = None
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One figure as it was, what it would have been, and the ends of that one's interval."""
+
+    name: str
+    was: float
+    would_be: float
+    low: float
+    high: float
+
+    @property
+    def sure(self) -> bool:
+        """Does the interval exclude that nothing changes?"""
+        return not self.low <= self.was <= self.high
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """The answer.
+
+    Attributes
+    ----------
+    choice : Choice
+        What was tried.
+    window : Window
+        Of the hold, with the target as it was.
+    figures : list of Figure
+        Error (°C), minutes outside the window, minutes to warm up (only of a hold that began by it), warmest water and
+        bowl (°C).
+    t_s, was_c, would_be_c, low_c, high_c : ndarray, shape (n,)
+        Seconds of the hold, and the bowl: recorded, replayed, and the ends of the interval.
+    refills_s : list of float
+        The refills that were announced.
+    """
+
+    choice: Choice
+    window: Window
+    figures: list[Figure]
+    t_s: Floats
+    was_c: Floats
+    would_be_c: Floats
+    low_c: Floats
+    high_c: Floats
+    refills_s: list[float]
+
+
+@dataclass(frozen=True)
+class Refused:
+    """The record cannot carry the answer, and why."""
+
+    choice: Choice
+    why: str
+
+
+def try_again(log: HoldLog, happened: Sequence[Happening], choice: Choice) -> WhatIf | Refused:
+    """Play a recorded hold again with another choice; what the record cannot carry is a value.
+
+    Raises
+    ------
+    UseError
+        When the target is outside the window.
+    """
+    try:
+        return what_if(recorded(log, happened), choice)
+    except FileError as why:
+        return Refused(choice, str(why))
+
+
+def what_if(record: Recorded, choice: Choice) -> WhatIf:
+    """Play a record again with another choice.
+
+    Raises
+    ------
+    FileError
+        When the record has nothing that the choice is about.
+    UseError
+        When the target is outside the window.
+    """
+    other = _chosen(record, choice)
+    tried = play(other, law_of({**record.values, **(choice.gains or {})}), record.models)
+    low, middle, high = _interval(tried.bowl_c - record.as_it_was.bowl_c)
+    was_c = record.evening.bowl_c
+    return WhatIf(choice, record.window, _figures(record, other, tried), record.evening.at_s, was_c, was_c + middle,
+                  was_c + low, was_c + high, [each.at_s for each in record.refills])
+
+
+def _chosen(record: Recorded, choice: Choice) -> Evening:
+    """The same evening with the new target, and its refills announced."""
+    evening, window = record.evening, record.window
+    if choice.target_c is not None:
+        low_c, high_c = window.low_c + EDGE_K, window.high_c - EDGE_K
+        if not low_c <= choice.target_c <= high_c:
+            raise UseError(f"--target {choice.target_c:g} is outside what the board aims at in this window",
+                           wanted=f"{low_c:.1f} to {high_c:.1f} °C")  # fmt: skip
+        moved_c = evening.target_c + (choice.target_c - window.target_c)
+        evening = replace(evening, target_c=np.clip(moved_c, low_c, high_c))
+    if choice.announce_s is not None:
+        if not record.refills:
+            raise FileError("no refill was found in the record, so there was nothing to announce")
+        comes = evening.comes.copy()
+        for each in record.refills:
+            begin_s = each.at_s - min(choice.announce_s, LEAD_S)
+            leads = EASES if each.kind == WARM_REFILL else LEADS
+            comes[(evening.at_s >= begin_s) & (evening.at_s < each.at_s)] = leads
+        evening = replace(evening, comes=comes)
+    return evening
+
+
+def _interval(changed: Floats) -> tuple[Floats, Floats, Floats]:
+    """Low end, middle and high end over the first axis."""
+    low, middle, high = np.quantile(changed, [0.5 - SHARE / 2.0, 0.5, 0.5 + SHARE / 2.0], axis=0)
+    return middle - WIDER * (middle - low), middle, middle + WIDER * (high - middle)
+
+
+def _figures(record: Recorded, other: Evening, tried: Played) -> list[Figure]:
+    evening, window, as_it_was = record.evening, record.window, record.as_it_was
+    was = scored(evening, evening.water_c, evening.bowl_c, window)
+    before = [scored(evening, *each, window) for each in zip(as_it_was.water_c, as_it_was.bowl_c, strict=True)]
+    after = [scored(other, *each, window) for each in zip(tried.water_c, tried.bowl_c, strict=True)]
+    warms_up = record.from_start and was[WARM_UP] >= LEAST_WARM_UP_MIN
+    found = []
+    for name, value in was.items():
+        changed = np.array([new[name] - old[name] for new, old in zip(after, before, strict=True)])
+        if not (np.isfinite(value) and np.isfinite(changed).all()) or (name == WARM_UP and not warms_up):
+            continue
+        found.append(Figure(name, value, *_ends(value, _interval(changed), name)))
+    return found
+
+
+def _ends(value: float, changed: tuple[Floats, Floats, Floats], name: str) -> tuple[float, float, float]:
+    """What the figure would have been, and its ends: never under 0 where it is a time or an error."""
+    low, middle, high = map(float, changed)
+    model = np.hypot(OFF_BY * middle, LEAST[name] if middle else 0.0)
+    mid = value + middle
+    ends = (mid, mid - np.hypot(middle - low, model), mid + np.hypot(high - middle, model))
+    would_be, low, high = (each if name in PEAKS else max(0.0, each) for each in map(float, ends))
+    return would_be, low, high
+
+
+def scored(evening: Evening, water_c: Floats, bowl_c: Floats, window: Window) -> dict[str, float]:
+    """The figures of one replay, by the definitions of a hold's score."""
+    free = evening.mode == FREE
+    first = int(np.argmax(free))
+    t_s = np.arange(len(free), dtype=float)[first:]
+    known_c = np.where(evening.away > 0, np.nan, bowl_c)
+    trace = Trace(t_s, water_c[first:], known_c[first:], evening.target_c[first:], float(t_s[-1] + 1.0), READINGS)
+    found = score(trace, window, free[first:])
+    span_s = (found.scored_to_s or 0.0) - (found.scored_from_s or 0.0)
+    inside = found.in_window_fraction
+    values = {
+        ERROR: found.bowl_rms_error_c,
+        OUTSIDE: None if not inside else (1.0 - inside) * span_s / 60.0,
+        WARM_UP: None if found.warm_up_s is None else (found.warm_up_s - first) / 60.0,
+        WATER: found.counted.water_peak_c,
+        BOWL: found.counted.bowl_peak_c,
+    }
+    return {name: float("nan") if value is None else float(value) for name, value in values.items()}
