@@ -202,7 +202,7 @@ def _announced(log: HoldLog, happened: Sequence[Happening], at_s: Floats) -> Flo
                          and begin_s <= each.at_s <= end_s), None)  # fmt: skip
             leads = EASES if came is not None and came.kind == WARM_REFILL else LEADS
             out[(at_s >= begin_s) & (at_s < (end_s if came is None else came.at_s))] = leads
-        elif event.get("event") == "no_refill":
+        elif event.get("event") in ("no_refill", "refill"):
             out[at_s >= float(event["t_s"])] = 0.0
     return out
 
