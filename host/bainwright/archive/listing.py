@@ -7,7 +7,7 @@ import os
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 import msgspec
 
@@ -33,6 +33,10 @@ LOST = "board lost"
 RUNNING = "no end"
 DAMAGED = "facts lost"  # there is a log, and nothing says which chocolate or warmer it was
 GOOD_FRACTION = 0.95  # chosen: three minutes an hour outside, as a cold refill costs
+
+
+LATEST_S = 2.5e11  # seconds since 1970: some years before those where no calendar goes on
+LONGEST_S = 1e7  # of a hold; as in `bainwright.record.reader`, which brings NumPy
 
 
 class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
@@ -70,8 +74,8 @@ class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
 
     folder: str
     name: str
-    started_s: float | None = None
-    duration_s: float | None = None
+    started_s: Annotated[float, msgspec.Meta(ge=0.0, le=LATEST_S)] | None = None
+    duration_s: Annotated[float, msgspec.Meta(ge=0.0, le=LONGEST_S)] | None = None
     chocolate: str = ""
     kind: str = ""
     stage: str = ""
@@ -137,9 +141,15 @@ def _number(value: Any) -> float | None:
     return number if math.isfinite(number) else None
 
 
+def _duration_s(facts: dict[str, Any]) -> float | None:
+    duration_s = _number(facts.get("duration_s"))
+    return duration_s if duration_s is not None and 0.0 <= duration_s <= LONGEST_S else None
+
+
 def _moment_s(text: str) -> float | None:
     try:
-        return datetime.fromisoformat(text).timestamp()
+        moment_s = datetime.fromisoformat(text).timestamp()
+        return moment_s if 0.0 <= moment_s <= LATEST_S else None
     except (ValueError, OverflowError, OSError):
         return None
 
@@ -163,7 +173,7 @@ def entry_of(folder: Path, facts: dict[str, Any]) -> Entry:
         folder=str(folder),
         name=folder.name,
         started_s=_moment_s(_text(facts, "started")),
-        duration_s=_number(facts.get("duration_s")),
+        duration_s=_duration_s(facts),
         chocolate=_text(facts, "profile", "name"),
         kind=_text(facts, "profile", "kind"),
         stage=_text(facts, "stage"),

@@ -21,7 +21,8 @@ GOING_MOST = 1 << 16  # chosen: more segments than any flash holds
 PROBES_MOST = 15  # what a board's 1-wire bus lists (bainboard.commands, bus)
 
 Id = Annotated[str, Meta(pattern="^[0-9a-f]{2,64}$")]  # a chip's own number
-Count = Annotated[int, Meta(ge=0)]
+Count = Annotated[int, Meta(ge=0, le=2**53)]
+Figure = Annotated[int, Meta(ge=-(2**53), le=2**53)]  # as on the wire: exact as a float
 # Milliseconds of a hold's time; chosen: 116 days, where no hold lasts over two. The views have a word for each minute.
 Moment = Annotated[int, Meta(ge=0, le=10**10)]
 Number = Annotated[int, Meta(ge=1, lt=2**32)]  # of a frame in the board's log
@@ -143,13 +144,13 @@ class Event(Struct):
     at: str | None = None
     stage: str | None = None
     verdict: str | None = None
-    number: int | None = None
+    number: Figure | None = None
     fault: FaultNumber | None = None
     off_s: Count | None = None
     took_s: Count | None = None
     check_s: Count | None = None
-    bowl: int | None = None
-    shift: int | None = None
+    bowl: Figure | None = None
+    shift: Figure | None = None
     known: bool | None = None
     latched: bool | None = None
     passed: bool | None = None
@@ -203,9 +204,9 @@ def _schema(do: str, fields: Mapping[str, Any], answer: dict[str, Any]) -> type[
 
 
 def event_of(message: Mapping[str, Any]) -> dict[str, Any] | None:
-    """A message as an event, without the fields that it gives as null; None for one that does not fit the schema."""
+    """A message as an event, its null and nested fields left out; None for one that does not fit the schema."""
     try:
         msgspec.convert(message, Event)
     except (msgspec.ValidationError, UnicodeEncodeError):  # half a character
         return None
-    return {name: value for name, value in message.items() if value is not None}
+    return {name: value for name, value in message.items() if isinstance(value, (str, int, float))}

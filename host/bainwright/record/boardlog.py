@@ -25,6 +25,7 @@ _ENTRY_BYTES = struct.calcsize(flashlog.ENTRY)
 _ORIGIN_BYTES = struct.calcsize(flashlog.ORIGIN_BODY)
 TORN = -1  # the kind of an entry that is cut short by the end of its frame
 NAMED_ENTRIES = 5  # chosen: up to this many unreadable entries are reported one by one
+ENTRIES_MOST = 400  # of one frame; chosen: four times as many rows as fit one
 ROWS_MOST = 48 * 3600  # of one hold: a row a second in the longest that a board runs (settings: trip.run_h)
 EVENTS_MOST = 50_000  # of one hold, as many as are read back from its record
 
@@ -122,6 +123,8 @@ def entries(payload: bytes) -> list[tuple[int, bytes]]:
     found: list[tuple[int, bytes]] = []
     at = 0
     while at < len(payload):
+        if len(found) >= ENTRIES_MOST:
+            return [*found, (TORN, payload[at:])]
         kind, length = struct.unpack_from(flashlog.ENTRY, payload, at) if at + _ENTRY_BYTES <= len(payload) else (0, -1)
         end = at + _ENTRY_BYTES + length
         if length < 0 or end > len(payload):
@@ -224,7 +227,7 @@ class _Reader:
             self.notes.append((self._seq, f"{self._unreadable - NAMED_ENTRIES} more entries cannot be read"))
 
     def _torn(self, body: bytes) -> None:
-        raise _EntryError("it is longer than its frame")
+        raise _EntryError("it is longer than its frame, or one of far too many")
 
     def _gap(self, missing: int) -> None:
         if not missing:

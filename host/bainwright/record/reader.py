@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import csv
+import io
 import math
 import os
-from collections.abc import Iterator
+from array import array
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +30,10 @@ PARQUET_MAGIC = b"PAR1"  # the first four bytes of every file of that format
 LATEST_S = 1e7  # chosen: 116 days; no hold lasts over two
 FURTHEST = 2.0**53  # as on the wire: whole numbers up to this size are exact
 FACTS_BYTES = 1_000_000  # chosen: the facts of a real hold have 4 KB
+ROWS_MOST = 200_000  # chosen: 55 h of a row a second, where no hold lasts over 48
+TEXT_MOST = 256  # characters; a line of the wire is no longer
+PARQUET_MEMORY = "150MB"  # chosen: a log of 48 h takes a tenth
+EVENT_BYTES = 4096  # chosen: ten times the longest event
 EVENTS_MOST = 50_000  # chosen: one in 3.5 s of 48 h; an evening has some hundred
 SEALED_AS = "bain"  # the facts' key in the metadata of the Parquet file
 NAMED_ROWS = 5  # chosen: up to this many line numbers of damaged rows are reported
@@ -109,15 +116,21 @@ def _read_csv(path: Path, data: bytes) -> tuple[dict[str, NDArray[Any]], list[st
     if not data:
         raise FileError(f"{path} is empty")
     # An editor or a spreadsheet may have saved it, so other line endings and a byte order mark are read too.
-    head, *lines = data.removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n").decode(errors="replace").split("\n")
+    lines = io.BytesIO(data.removeprefix(b"\xef\xbb\xbf"))
+    head = lines.readline().rstrip(b"\r\n").decode(errors="replace")
     if head != HEADER:
         raise _other_columns(path, head)
-    notes: list[str] = []
-    if lines and lines.pop():
-        notes.append(f"{path.name}: the last line was cut short and is left out")
-    rows = [_row(line) for line in lines]
-    damaged = [number for number, row in enumerate(rows, 2) if row is None]
-    return _columns(path, [row for row in rows if row is not None], damaged, "line", notes)
+    rows, notes = _Rows(), []
+    for number, line in enumerate(lines, 2):
+        if number > ROWS_MOST + 1:
+            notes.append(f"{path.name}: the lines after the first {ROWS_MOST} are left out")
+        elif line.endswith(b"\n"):
+            rows.add(number, _row(line.rstrip(b"\r\n").decode(errors="replace")))
+            continue
+        else:
+            notes.append(f"{path.name}: the last line was cut short and is left out")
+        break
+    return rows.columns(path, "line", notes)
 
 
 def _other_columns(path: Path, head: str) -> FileError:
@@ -128,19 +141,52 @@ def _other_columns(path: Path, head: str) -> FileError:
                      hint="update bainwright on this PC")  # fmt: skip
 
 
-def _columns(
-    path: Path, rows: list[list[float | str]], damaged: list[int], what: str, notes: list[str]
-) -> tuple[dict[str, NDArray[Any]], list[str]]:
-    """Whole rows as columns, with notes on the others."""
-    kept = _in_order(rows)
-    if damaged:
-        notes.append(f"{path.name}: damaged rows are left out: {what} {_numbers(damaged)}")
-    if len(kept) < len(rows):
-        notes.append(f"{path.name}: {len(rows) - len(kept)} rows with a time that cannot be are left out")
-    if not kept:
-        raise FileError(f"{path} has no rows" + (
-            ": every one is damaged" if damaged else ": the hold ended before its first second"))
-    return {name: np.array(values) for name, values in zip(NAMES, zip(*kept, strict=True), strict=True)}, notes
+class _Rows:
+    """Whole rows in order of time, as columns: a log of two days is large as rows.
+
+    If a row jumped ahead of the next one, the row that jumped is left out.
+    """
+
+    def __init__(self) -> None:
+        self._numbers = {name: array("d") for name in NAMES if name not in TEXTS}
+        self._texts: dict[str, list[str]] = {name: [] for name in TEXTS}
+        self._words: dict[str, str] = {}  # each once
+        self._times = self._numbers["t_s"]
+        self._whole = 0
+        self._damaged: list[int] = []
+
+    def add(self, number: int, row: list[float | str] | None) -> None:
+        """The next row, None for a damaged one."""
+        if row is None:
+            self._damaged.append(number)
+            return
+        self._whole += 1
+        times, t_s = self._times, float(row[0])
+        while times and times[-1] > t_s and (len(times) < 2 or times[-2] <= t_s):
+            for numbers in self._numbers.values():
+                numbers.pop()
+            for texts in self._texts.values():
+                texts.pop()
+        if times and times[-1] > t_s:
+            return
+        for name, value in zip(NAMES, row, strict=True):
+            if isinstance(value, str):
+                self._texts[name].append(self._words.setdefault(value, value))
+            else:
+                self._numbers[name].append(value)
+
+    def columns(self, path: Path, what: str, notes: list[str]) -> tuple[dict[str, NDArray[Any]], list[str]]:
+        """The columns, with notes on the rows that are left out."""
+        if self._damaged:
+            notes.append(f"{path.name}: damaged rows are left out: {what} {_numbers(self._damaged)}")
+        if len(self._times) < self._whole:
+            left_out = self._whole - len(self._times)
+            notes.append(f"{path.name}: {left_out} rows with a time that cannot be are left out")
+        if not self._times:
+            raise FileError(f"{path} has no rows" + (
+                ": every one is damaged" if self._damaged else ": the hold ended before its first second"))
+        found = {**self._numbers, **self._texts}
+        return {name: np.array(found[name]) for name in NAMES}, notes
 
 
 def _numbers(found: list[int]) -> str:
@@ -159,7 +205,7 @@ def _row(line: str) -> list[float | str] | None:
     values: list[float | str] = []
     for part, column in zip(parts, COLUMNS, strict=True):
         value = part if column.is_text else _number(part, column.name)
-        if value is None:
+        if value is None or (column.is_text and len(part) > TEXT_MOST):
             return None
         values.append(value)
     return values
@@ -187,17 +233,6 @@ def _can_be(name: str, value: float) -> bool:
     return -FURTHEST < value < FURTHEST
 
 
-def _in_order(rows: list[list[float | str]]) -> list[list[float | str]]:
-    """The rows in order of time. If a row jumped ahead of the next one, the row that jumped is left out."""
-    kept: list[list[float | str]] = []
-    for row in rows:
-        while kept and float(kept[-1][0]) > float(row[0]) and (len(kept) < 2 or float(kept[-2][0]) <= float(row[0])):
-            kept.pop()
-        if not kept or float(kept[-1][0]) <= float(row[0]):
-            kept.append(row)
-    return kept
-
-
 def glob_escaped(path: Path) -> str:
     """A path for DuckDB, escaped: it would read ``[``, ``*`` and ``?`` as a pattern and open other files."""
     return str(path).replace("[", "[[]").replace("*", "[*]").replace("?", "[?]")
@@ -207,22 +242,31 @@ def _read_parquet(path: Path) -> tuple[dict[str, NDArray[Any]], list[str]]:
     import duckdb
 
     try:
-        with duckdb.connect() as database:
-            found = database.execute("SELECT * FROM read_parquet(?)", [glob_escaped(path)]).fetchnumpy()
+        with duckdb.connect(config={"memory_limit": PARQUET_MEMORY}) as database:
+            table = database.read_parquet(glob_escaped(path))
+            if table.columns != list(NAMES):
+                raise FileError(f"{path} is not the log of a hold: its columns are others")
+            found = table.limit(ROWS_MOST).project(_BOUNDED).fetchnumpy()
     except (duckdb.Error, RuntimeError, ValueError) as failed:
         raise FileError(f"{path} cannot be read as Parquet", got=str(failed).splitlines()[0]) from failed
-    if list(found) != list(NAMES):
-        raise FileError(f"{path} is not the log of a hold: its columns are others")
     try:
         columns = [_plain(name, column) for name, column in found.items()]
     except (TypeError, ValueError) as failed:
         raise FileError(f"{path} is not the log of a hold", got=str(failed)) from failed
-    rows = [list(row) for row in zip(*columns, strict=True)]
-    damaged = [number for number, row in enumerate(rows, 1) if not _whole(row)]
-    return _columns(path, [row for row in rows if _whole(row)], damaged, "row", [])
+    rows, notes = _Rows(), []
+    if len(columns[0]) == ROWS_MOST:
+        notes.append(f"{path.name}: no more than its first {ROWS_MOST} rows are read")
+    for number, row in enumerate(zip(*columns, strict=True), 1):
+        rows.add(number, list(row) if _whole(row) else None)
+    return rows.columns(path, "row", notes)
 
 
-def _whole(row: list[float | str]) -> bool:
+# Texts are cut in the query: a file of some KB can hold a long one a million times.
+_BOUNDED = ", ".join(
+    f'left("{name}"::VARCHAR, {TEXT_MOST}) AS "{name}"' if name in TEXTS else f'"{name}"' for name in NAMES)
+
+
+def _whole(row: Iterable[float | str]) -> bool:
     return all(isinstance(value, str) or _can_be(name, value) for name, value in zip(NAMES, row, strict=True))
 
 
@@ -314,25 +358,26 @@ def _events(path: Path, notes: list[str]) -> list[dict[str, Any]]:
     if not path.exists():
         return []
     try:
-        *lines, rest = read_bytes(path).split(b"\n")
+        lines = io.BytesIO(read_bytes(path))
     except FileError as failed:
         notes.append(str(failed))
         return []
-    if rest:
-        notes.append(f"{path.name}: the last event was cut short and is left out")
-    if len(lines) > EVENTS_MOST:
+    first = list(islice(lines, EVENTS_MOST))
+    if lines.read(1):
         notes.append(f"{path.name}: the events after the first {EVENTS_MOST} are left out")
-        del lines[EVENTS_MOST:]
-    events = list(_whole_events(lines))
-    if len(events) < len(lines):
-        notes.append(f"{path.name}: {len(lines) - len(events)} damaged events are left out")
+    elif first and not first[-1].endswith(b"\n"):
+        notes.append(f"{path.name}: the last event was cut short and is left out")
+        first.pop()
+    events = list(_whole_events(first))
+    if len(events) < len(first):
+        notes.append(f"{path.name}: {len(first) - len(events)} damaged events are left out")
     return events
 
 
 def _whole_events(lines: list[bytes]) -> Iterator[dict[str, Any]]:
     for line in lines:
         try:
-            found = parse_json(line.decode())
+            found = parse_json(line.decode()) if len(line) <= EVENT_BYTES else None
         except (ValueError, RecursionError):
             continue
         event = event_of(found) if isinstance(found, dict) else None
