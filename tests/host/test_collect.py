@@ -19,7 +19,7 @@ from bainwright.evening.runner import Runner
 from bainwright.link.ports import LostBoardError
 from bainwright.link.protocol import Link
 from bainwright.record import boardlog, writer
-from bainwright.record.archive import Archive
+from bainwright.record.archive import Archive, Segment
 from bainwright.record.collecting import list_segments
 from bainwright.record.reader import read_log
 from bainwright.review import collect as collect_module
@@ -355,6 +355,21 @@ def test_a_board_whose_log_was_wiped_gets_a_second_place_and_its_holds_their_own
     assert [hold.result["folder"] for hold in done.holds] == ["holds/dark-2"]
     assert sorted(path.name for path in (here / "holds/boards").iterdir()) == ["0011223344556677", "0011223344556677-2"]
     assert read_log(here / "holds" / "dark-1")["t_s"][-1] == 3591
+
+
+def test_a_log_whose_numbers_lie_inside_another_s_is_not_its_continuation(here, monkeypatch):
+    """Erased, and collected by another PC since: what is left begins at a number that has no file here."""
+    board = a_night(here, 4 * 3600)
+    collected(board, monkeypatch)
+    archive = Archive(here / "holds", "0011223344556677")
+    first, second, *_ = firsts = sorted(flashlog.first_of(path.name) for path in archive.segments())
+    frames, _, _ = framing.scan(archive.path(firsts[-1]).read_bytes())
+    last = frames[-1][1]
+    assert archive.contradicts([Segment(first + 1, first + 1, 100, 0)])  # inside one
+    assert archive.contradicts([Segment(last, last + 50, 100, 0)])  # begins in the last one
+    archive.path(first).unlink()
+    assert archive.contradicts([Segment(first + 1, second, 100, 0)])  # ends in one
+    assert not archive.contradicts([Segment(first, second - 1, 100, 0), Segment(last + 1, last + 9, 100, 0)])
 
 
 def test_a_second_life_continues_in_its_own_place_when_its_first_segments_are_forgotten(here, monkeypatch):

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import zlib
+from bisect import bisect_left
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from bainboard import flashlog
+from bainboard import flashlog, framing
 from bainwright.core.atomic_write import move_into_place, save_file
 from bainwright.core.errors import FileError
 from bainwright.core.file_names import file_name
@@ -59,6 +60,28 @@ class Archive:
     def has(self, first: int) -> bool:
         """Is there a segment of that name, whole or an earlier part of it?"""
         return self.path(first).exists()
+
+    def contradicts(self, segments: list[Segment]) -> bool:
+        """Do the numbers of some segment lie in other segments here? Then they are not of the same log."""
+        firsts = [int(path.stem) for path in self.segments()]
+        here = set(firsts)
+        for segment in segments:
+            at = bisect_left(firsts, segment.first)
+            if segment.first in here:
+                continue
+            if at < len(firsts) and firsts[at] <= segment.last:
+                return True
+            if at and self._last_of(firsts[at - 1]) >= segment.first:
+                return True
+        return False
+
+    def _last_of(self, first: int) -> int:
+        """The number of a segment's last whole frame; 0 where it has none."""
+        try:
+            found, _, _ = framing.scan(read_bytes(self.path(first)))
+        except FileError:
+            return 0
+        return max((seq for _, seq, _, _ in found), default=0)
 
     # A segment arrives in a second file, because the one already in its place may belong to another log.
 
@@ -117,7 +140,7 @@ class Archive:
     def mark_stored(self, last: int) -> None:
         """Every hold up to the frame `last` has its folder."""
         if self.folder.is_dir():
-            save_file(self.folder / STORED, f"{last}\n")
+            save_file(self.folder / STORED, f"{last}\n", follow=False)
 
     def home(self, segments: list[Segment]) -> Archive:
         """The archive folder of the board's log: the first that holds one of its segments whole, else the last."""

@@ -81,6 +81,8 @@ def fetch_log(
     """
     if archive.life == 1:
         archive = archive.home(segments)
+    if archive.contradicts(segments):
+        return fetch_log(link, _after(archive), segments, arrived)
     news = None
     for segment in segments:
         if archive.is_whole(segment):
@@ -89,15 +91,20 @@ def fetch_log(
         if fetch_segment(link, archive, segment, arrived):
             continue
         if archive.has(segment.first):
-            if archive.life >= LIVES_MOST:
-                raise FileError(f"{archive.folder} is the log of another board", hint="name another place with --out")
-            return fetch_log(link, archive.next_life(), segments, arrived)
+            return fetch_log(link, _after(archive), segments, arrived)
         if not fetch_segment(link, archive, segment, arrived):  # a part of another log was here; begin again
             raise FileError(
                 f"{archive.path(segment.first)} is not what the board announced",
                 hint="nothing was deleted on the board; check this disk, or name another place with --out",
             )
     return archive, news
+
+
+def _after(archive: Archive) -> Archive:
+    """The folder after one that has another log."""
+    if archive.life >= LIVES_MOST:
+        raise FileError(f"{archive.folder} is the log of another board", hint="name another place with --out")
+    return archive.next_life()
 
 
 def fetch_segment(link: Link, archive: Archive, segment: Segment, arrived: Callable[[int], None]) -> bool:
