@@ -25,6 +25,8 @@ from bainwright.record.reader import read_facts, read_log
 FILES = (CSV, PARQUET, EVENTS, FACTS, "temper.json", "stock.json", "hold.png", "hold.svg")  # of a hold's folder
 MOST_HOLDS = 10_000  # of one file; chosen
 Reader = Callable[[], bytes]
+# Of a packed file's size. Chosen: logs come to a tenth of theirs, and a small file says little.
+TIGHTEST, TIGHT_BYTES = 200, 1 << 16
 FIXED_TIME = (2020, 1, 1, 0, 0, 0)  # so that the same holds give the same bytes
 
 
@@ -93,7 +95,8 @@ def gather(source: Path) -> Gathered:
                 for file, read in files.items():
                     (folder / file).write_bytes(read())
                 _take(folder, name, known, found)
-    except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError, RuntimeError) as failed:
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError, RuntimeError,
+            UnicodeDecodeError) as failed:
         raise FileError(f"{source} is no archive of holds, or is damaged", got=str(failed),
                         hint="bain export writes one") from failed
     except OSError as failed:
@@ -162,6 +165,9 @@ def _unpacked(archive: zipfile.ZipFile, each: zipfile.ZipInfo, source: Path) -> 
         raise FileError(f"{source}: {each.filename} is packed in another way", hint="bain export writes one")
     with archive.open(each) as opened:
         data = opened.read(LOG_BYTES + 1)  # the size that the archive says may be a lie
+    if len(data) > TIGHTEST * each.compress_size + TIGHT_BYTES:
+        raise FileError(f"{source}: {each.filename} is packed more tightly than any record can be",
+                        hint="bain export writes one")  # fmt: skip
     if len(data) > LOG_BYTES:
         raise FileError(f"{source}: {each.filename} is too large", wanted=f"at most {LOG_BYTES} bytes")
     return data
