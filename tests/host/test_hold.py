@@ -629,10 +629,10 @@ def test_a_report_that_is_not_stored_is_named_and_the_log_is_whole(here, monkeyp
     ended = runner.run()
     really = writer.replace_file
 
-    def full(path, content):
+    def full(path, content, **how):
         if '"report"' in content:
             raise OSError(28, "No space left on device")
-        really(path, content)
+        really(path, content, **how)
 
     monkeypatch.setattr(writer, "replace_file", full)
     found = report(runner, ended, None)

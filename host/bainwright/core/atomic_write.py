@@ -10,7 +10,9 @@ from pathlib import Path
 from bainwright.core.os_errors import file_error
 
 
-def save_file(path: Path, content: str | bytes, *, what: str = "", hint: str | None = None) -> None:
+def save_file(
+    path: Path, content: str | bytes, *, what: str = "", hint: str | None = None, follow: bool = True
+) -> None:
     """Write a whole file, or leave the one there unchanged.
 
     Parameters
@@ -23,6 +25,9 @@ def save_file(path: Path, content: str | bytes, *, what: str = "", hint: str | N
         What the file is to the person ("the gains file"), for the error.
     hint : str, optional
         What to do when it cannot be written.
+    follow : bool
+        False for a file of a hold: its folder may be a stranger's, and a link in it may lead anywhere. Then the link is
+        what is replaced.
 
     Raises
     ------
@@ -30,12 +35,12 @@ def save_file(path: Path, content: str | bytes, *, what: str = "", hint: str | N
         If it cannot be written.
     """
     try:
-        replace_file(path, content)
+        replace_file(path, content, follow=follow)
     except OSError as failed:
         raise file_error(f"{what} {path} cannot be written".lstrip(), failed, hint) from failed
 
 
-def replace_file(path: Path, content: str | bytes) -> None:
+def replace_file(path: Path, content: str | bytes, *, follow: bool = True) -> None:
     """As `save_file`, for a caller with words of its own.
 
     Raises
@@ -43,7 +48,7 @@ def replace_file(path: Path, content: str | bytes) -> None:
     OSError
         If it cannot be written.
     """
-    with _beside(path) as beside:
+    with _beside(path, follow) as beside:
         beside.write_bytes(content.encode() if isinstance(content, str) else content)
 
 
@@ -57,16 +62,17 @@ def saved_from(path: Path, *, what: str = "", hint: str | None = None) -> Iterat
         If it cannot be written.
     """
     try:
-        with _beside(path) as beside:
+        with _beside(path, follow=True) as beside:
             yield beside
     except OSError as failed:
         raise file_error(f"{what} {path} cannot be written".lstrip(), failed, hint) from failed
 
 
 @contextmanager
-def _beside(path: Path) -> Iterator[Path]:
-    target = Path(os.path.realpath(path))
+def _beside(path: Path, follow: bool) -> Iterator[Path]:
+    target = Path(os.path.realpath(path)) if follow else path
     beside = target.with_name(f".{target.name}.{os.getpid()}.new")
+    beside.unlink(missing_ok=True)  # what is there already may be a link
     try:
         yield beside
         move_into_place(beside, target)

@@ -121,7 +121,7 @@ def _save(figure: Any, path: Path, metadata: dict[str, str | None]) -> None:
     """Draw in memory, then write the file whole: a full disk leaves no half picture."""
     drawn = io.BytesIO()
     figure.savefig(drawn, format=path.suffix.removeprefix("."), metadata=metadata)
-    save_file(path, drawn.getvalue(), what="the picture")
+    save_file(path, drawn.getvalue(), what="the picture", follow=False)
 
 
 # -- the parts -------------------------------------------------------------------------------------------------------

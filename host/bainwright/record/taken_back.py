@@ -23,8 +23,8 @@ def save_entry(path: Path, content: str) -> None:
     FileError
         If either cannot be written.
     """
-    save_file(_before(path), path.read_bytes() if path.is_file() else b"")
-    save_file(path, content)
+    save_file(_before(path), path.read_bytes() if path.is_file() else b"", follow=False)
+    save_file(path, content, follow=False)
 
 
 def take_back(path: Path, what: str) -> None:
@@ -51,7 +51,7 @@ def take_back(path: Path, what: str) -> None:
     try:
         content = before.read_bytes()
         if content:
-            save_file(path, content)
+            save_file(path, content, follow=False)
         else:
             path.unlink(missing_ok=True)
         before.unlink()

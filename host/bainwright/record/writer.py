@@ -164,7 +164,7 @@ class LiveLog:
     def _save(self) -> None:
         assert self._files is not None
         if self._facts_due:
-            replace_file(self.folder / FACTS, json.dumps(self.facts, indent=2) + "\n")
+            replace_file(self.folder / FACTS, json.dumps(self.facts, indent=2) + "\n", follow=False)
             self._facts_due = False
         for name, lines in self._pending.items():
             if lines:
@@ -212,7 +212,7 @@ class LiveLog:
         """Add the report to the facts of a closed log; returns why the disk refused it. The log is not affected."""
         self.facts["report"] = report
         try:
-            replace_file(self.folder / FACTS, json.dumps(self.facts, indent=2) + "\n")
+            replace_file(self.folder / FACTS, json.dumps(self.facts, indent=2) + "\n", follow=False)
         except OSError as failed:
             return f"the report is not stored in {self.folder / FACTS}: {reason(failed)}"
         return None
@@ -332,6 +332,7 @@ def seal(folder: Path) -> Path:
     facts = json.dumps(read_facts(folder))
     beside = target.with_name(f".{target.name}.new")
     try:
+        beside.unlink(missing_ok=True)  # what is there already may be a link
         with duckdb.connect() as database:
             database.execute(
                 f"COPY (SELECT {fields} FROM rows) TO {_quoted(beside)} "

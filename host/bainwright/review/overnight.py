@@ -170,7 +170,7 @@ def _keep_originals(scratch: Path, folder: Path) -> list[str]:
         if set(before.splitlines()) <= set((scratch / name).read_bytes().splitlines()):
             continue
         kept = next(path for at in count(1) if not (path := folder / f"{name}.before-{at}").exists())
-        replace_file(kept, before)
+        replace_file(kept, before, follow=False)
         said.append(f"{folder / name} was damaged and is completed from the board; the original is {kept.name}")
     return said
 
