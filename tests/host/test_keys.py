@@ -7,6 +7,7 @@ import termios
 
 import pytest
 
+from bainwright.core import keys
 from bainwright.core.keys import Interrupts, Keys
 
 
@@ -74,12 +75,13 @@ def test_without_a_terminal_nobody_is_there(monkeypatch, tmp_path):
             assert keys.pressed() == ""
 
 
-def test_ctrl_c_is_counted_and_the_fourth_means_it():
-    """Three are ours to answer; then the ordinary way out."""
+def test_ctrl_c_is_counted_however_often_it_comes_and_throws_only_where_nobody_served_the_first(monkeypatch):
+    """A key that is held down sends ten before a board can answer; then comes the ordinary way out."""
     with Interrupts() as interrupts:
-        for count in (1, 2, 3):
+        for count in range(1, 11):
             signal.raise_signal(signal.SIGINT)
             assert interrupts.count == count
+        monkeypatch.setattr(keys, "LAST_RESORT_S", -1.0)
         with pytest.raises(KeyboardInterrupt):
             signal.raise_signal(signal.SIGINT)
 

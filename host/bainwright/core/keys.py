@@ -7,6 +7,7 @@ import os
 import signal
 import sys
 import threading
+import time
 from types import FrameType, TracebackType
 from typing import Any
 
@@ -18,6 +19,9 @@ except ImportError:  # no POSIX terminal here: no keys, Ctrl-C still works
     termios = None  # type: ignore[assignment]
 
 GO = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))  # SIGHUP: not everywhere
+
+# Chosen: longer than any answer of a board takes. A key that is held down sends many before the first can be served.
+LAST_RESORT_S = 15.0
 
 
 class Keys:
@@ -70,6 +74,7 @@ class Interrupts:
     def __init__(self) -> None:
         self.count = 0
         self.go = False
+        self._first_s = 0.0
         self._before: dict[int, Any] = {}
 
     def __enter__(self) -> Interrupts:
@@ -86,5 +91,7 @@ class Interrupts:
             self.go = True
             return
         self.count += 1
-        if self.count > 3:  # someone means it: the ordinary way out
+        if self.count == 1:
+            self._first_s = time.monotonic()
+        elif time.monotonic() - self._first_s > LAST_RESORT_S:  # nobody served the first one: the ordinary way out
             raise KeyboardInterrupt

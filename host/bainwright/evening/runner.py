@@ -106,8 +106,11 @@ class Runner:
         start_s = self._silent_since_s = time.monotonic()
         with self.view, Keys() as keys, Interrupts() as interrupts:
             self.session.run()
-            while course.ended is None:
-                self._turn(course, keys, interrupts)
+            try:
+                while course.ended is None:
+                    self._turn(course, keys, interrupts)
+            except KeyboardInterrupt:  # nothing was sent to the board, so it holds on
+                course.ended = watch.STOPPED if self.session.virtual else watch.LEFT
         return Outcome(course, time.monotonic() - start_s, self.session.facts())
 
     def scene(self) -> Scene:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import time
+from contextlib import suppress
 from datetime import UTC, datetime
 from typing import Any
 
 from bainboard import settings, wire
 from bainwright.calibration import calibration_record
-from bainwright.core.errors import FileError, RefusedError
+from bainwright.core.errors import FileError, LinkError, RefusedError
+from bainwright.core.keys import Interrupts
 from bainwright.drill import overnight_permit
 from bainwright.evening.options import HoldSetup
 from bainwright.evening.prompts import melted_note
@@ -63,7 +65,21 @@ class Starter:
         self._refuse_unless_idle()
         self._send_documents()
         self.session.arm()
-        self.answer = link.request("start", drop_earlier=True, **self._start_fields())
+        self._start()
+
+    def _start(self) -> None:
+        """Request the start. Whoever interrupts it, or a lost answer, leaves no hold behind that nobody knows of."""
+        link = self.session.link
+        with Interrupts() as interrupts:
+            try:
+                self.answer = link.request("start", drop_earlier=True, **self._start_fields())
+            except LinkError:
+                with suppress(LinkError, RefusedError):
+                    link.request("stop")
+                raise
+            if interrupts.count or interrupts.go:
+                link.request("stop")
+                raise KeyboardInterrupt
 
     @property
     def rig(self) -> Rig:
