@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 import subprocess
 import sys
@@ -12,10 +11,14 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from bainwright.core.errors import BainError, LinkError, RefusedError, UseError
 
 PINNED = "1.29.0"  # as in pyproject.toml; we rely on what its commands do and print
 SILENCE_S = 45.0  # chosen: the largest file goes in a few seconds, and a whole version is hashed in fewer
+# Of one command; chosen: some ten times what a board with several versions on it reports.
+SAID_MOST, LINES_MOST = 1 << 18, 4000  # characters, lines
 BOARD_SCRIPTS = Path(__file__).parent / "board_scripts"
 FULL = re.compile(r"ENOSPC|(Errno|OSError:) 28\b|No space left")
 READ_ONLY = re.compile(r"EROFS|(Errno|OSError:) 30\b|Read-only file system")
@@ -97,7 +100,16 @@ class Remote:
         if code:
             raise explain(self.path, lines)
         self._fresh = True
-        return [json.loads(text) for text in lines if text.startswith("{")]  # what our scripts report
+        return [found for text in lines if text.startswith("{") and (found := _report(text))]
+
+
+def _report(text: str) -> dict[str, Any] | None:
+    """A line that our scripts print; None for another program's that begins like one."""
+    try:
+        found = msgspec.json.decode(text, type=dict[str, Any])
+    except (msgspec.MsgspecError, ValueError, RecursionError):
+        return None
+    return found
 
 
 def _spawn(words: list[str], line: Callable[[str], None] | None) -> tuple[list[str], int]:
@@ -113,10 +125,15 @@ def _spawn(words: list[str], line: Callable[[str], None] | None) -> tuple[list[s
     ) as process:
         assert process.stdout is not None
         patience = _patience(process)
-        for text in process.stdout:
+        said = 0
+        while text := process.stdout.readline(SAID_MOST):
             patience.cancel()
             patience = _patience(process)
             lines.append(text.rstrip())
+            said += len(text)
+            if said > SAID_MOST or len(lines) > LINES_MOST:
+                process.kill()
+                raise LinkError("the board prints without end", hint="press its reset button and try again")
             if lines[-1].startswith(RESTARTED):
                 process.kill()
             if line:
