@@ -19,6 +19,7 @@ from box_circuit import BY_REF as BOX
 from box_circuit import LAMP_V
 from gate_circuit import BY_REF
 from tables import Row, table
+from wrong_files import wrong_files_block
 
 from bainboard import faults, help_text, settings
 from bainboard.selftest import SelfTest
@@ -197,6 +198,7 @@ def clock(at_s: int) -> str:
 
 BLOCKS: dict[str, tuple[str, Callable[[], str]]] = {
     "signals": ("electronics.md", signals_block),
+    "wrongfiles": ("electronics.md", wrong_files_block),
     "shopping": ("electronics.md", shopping.shopping_block),
     **build_figures.BLOCKS,
     "gate": ("heartbeat-gate.md", gate_block),

@@ -27,6 +27,7 @@ import gate_circuit  # noqa: E402
 import labels  # noqa: E402
 import power_circuit  # noqa: E402
 import twins  # noqa: E402
+import wrong_files  # noqa: E402
 
 Where = tuple[str | int, ...]
 
@@ -112,6 +113,13 @@ def test_no_twin_missed_its_plan() -> None:
     """Warm-up, heat and chocolate as played (`twins.csv`) lie within what the plan says of the same warmer."""
     rows = [line.split(" | ") for line in twins.twins_block().splitlines()[2:]]
     assert [row[-1].strip(" |") for row in rows] == ["nothing"] * len(BUILDS)
+
+
+def test_each_wrong_file_and_part_is_met_and_no_right_one_is() -> None:
+    """Every pair of builds and files as played (`wrong_files.csv`), and parts that are not as stated."""
+    rows = {row["case"]: wrong_files.met(row) for row in wrong_files.read()}
+    assert list(rows) == [case.title for case in wrong_files.cases()]
+    assert {case for case, met in rows.items() if not met} == {f"{build.name}: its own file" for build in BUILDS}
 
 
 @pytest.mark.parametrize("part", [part for part in (*gate_circuit.PARTS, *box_circuit.PARTS) if part.kind in "RC"],
