@@ -129,3 +129,109 @@ def test_gate_s_time_follows_from_its_resistors_and_capacitors():
     assert 3.3 - 0.52 - 0.15 < charge_v < 3.3 - 0.52
     assert figures(cells["lets go after the last edge"][1])[0] == pytest.approx(
         tau_s * math.log(charge_v / threshold_v), abs=0.03)
+
+
+# -- the other tables -------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def column(guide):
+    """The first power-up's readings of this build."""
+    at = BUILDS.index(guide.name)
+    return {name: figures(cells[at]) for name, cells in rows("first-power-up.md", "readings").items()}
+
+
+def test_readings_of_the_first_power_up_follow_from_the_parts(guide, column):
+    """A mat is good to a tenth, a supply to a twentieth (M); leads and contacts take up to a tenth of the power."""
+    ohm, all_w = 24.0**2 / guide.mat_w, guide.count * guide.mat_w
+    low, high = column["each mat at its plug, cut-outs and fuse in line"]
+    assert low == pytest.approx(0.9 * ohm, abs=0.06)
+    assert high == pytest.approx(1.1 * ohm + 0.2, abs=0.06)
+    low, high = column["volts times amperes, full on, all mats"]
+    assert 0.9 * 0.9 * all_w < low < 0.9 * all_w
+    assert high == pytest.approx(1.05**2 / 0.9 * all_w, rel=0.01)
+    (most_mv,) = column["drain to source of Q1, full on"]
+    assert 0.0 <= most_mv - guide.shown("Q1, worst")[-2] <= 10.0
+    over = guide.shown("mat over its")[0]
+    _, low, high = [45.0, *column["mat's back, 45 °C below it, full on"]]
+    assert 45.0 + 0.5 * over < low < 45.0 + over < high < 45.0 + 1.4 * over
+
+
+def test_rise_at_the_first_power_up_is_the_energy_balance_s(guide, column):
+    """IAPWS-97 water at 30 °C and steel of 0.49 kJ/kg·K (handbook, M), with a third for losses and less power."""
+    text = (HARDWARE / f"{guide.name}-rig.toml").read_text(encoding="utf-8")
+    rig = {name: float(value) for name, value in re.findall(r"^(\w+) = ([\d.]+)", text, re.M)}
+    water = IAPWS97(T=303.15, P=0.101325)
+    stored = rig["water_l"] * water.rho / 1000.0 * water.cp * 1000.0 + rig["bowl_kg"] * 490.0
+    best = 60.0 * guide.count * guide.mat_w / stored
+    low, high = column["full heat, filled, bowl empty"]
+    assert low == pytest.approx(0.7 * best, abs=0.06)
+    assert high == pytest.approx(1.25 * best, abs=0.06)
+
+
+@pytest.mark.parametrize("name", ["mat", "pot"])
+def test_water_with_the_bowl_in_it_stands_as_high_as_the_page_says(name):
+    """Volumes of cylinders: the water and six tenths of the bowl fill the vessel up to the mark."""
+    table = rows(f"{name}-rig.md", f"{name} vessel")
+    vessel = next(cells for part, cells in table.items() if part in ("pan", "pot"))
+    wide = float(re.search(r"([\d.]+) cm inside", vessel[0])[1])
+    litres, mark = map(float, re.search(r"([\d.]+) L with the bowl in it reach (\d+) cm", vessel[1]).groups())
+    across, high = map(float, re.search(r"(\d+) cm across, (\d+) cm high", table["bowl"][0]).groups())
+    ring = float(re.search(r"(\d+) cm high", table["ring"][0])[1])
+    sunk = 0.6 * high
+    base_cm2 = math.pi / 4 * wide**2
+    assert mark == pytest.approx((1000.0 * litres + math.pi / 4 * across**2 * sunk) / base_cm2, abs=0.6)
+    assert ring == pytest.approx(mark - sunk, abs=1.1)
+    assert across + 3.0 < wide
+    assert (2 / 3) * 1000.0 * litres / base_cm2 > 2.0  # a third lost: TCO2, 2 cm up, is still behind water
+
+
+def test_bowls_hold_their_chocolate():
+    """Chocolate of 1200 kg/m³ at 40 °C (Beckett) fills a bowl of the page's size to four fifths at most."""
+    for name in BUILDS:
+        bowl = rows(f"{name}-rig.md", f"{name} vessel")["bowl"]
+        across, high = map(float, re.search(r"(\d+) cm across, (\d+) cm high", bowl[0]).groups())
+        kg = float(re.search(r"holds ([\d.]+) kg of chocolate", bowl[1])[1])
+        assert kg / 1200.0 < 0.8 * math.pi / 4 * across**2 * high * 1e-6
+
+
+def test_signals_of_the_box_follow_from_ohm_s_law():
+    """Worked out from the values in the drawing; a LED drops 2 V, a base 0.7 V, a small transistor 0.1 V (M)."""
+    cells = {name: cells[1] for name, cells in rows("electronics.md", "signals").items()}
+    wanted = {
+        "guard relay coil": [24.0 / 1.4, 24.0**2 / 1400.0], "heat lamp, guard lamp": [22.0 / 10.0],
+        "panel lamp": [1.3 / 0.33], "buzzer's base": [2.6 - 0.7 / 4.7], "gate of Q1": [3.3 * 4.7 / 4.8],
+        "gate of Q2": [3.1 / 1.01],
+        "float's pin, wet": [22.8 * 4.465 / (34.65 + 4.465), 25.2 * 4.935 / (31.35 + 4.935)],
+        "float's contact": [24.0 / 1.4 + 24.0 / 33.0], "probe bus, pulled low": [3.3 / 4.7],
+        "probe bus, time constant": [4.7 * 0.65],
+    }  # fmt: skip
+    assert set(cells) == set(wanted)
+    for name, values in wanted.items():
+        assert figures(cells[name]) == pytest.approx(values, rel=0.04), name
+
+
+@pytest.mark.parametrize("name", BUILDS)
+def test_first_words_of_a_guide_state_its_parts(name):
+    """What is written by hand agrees with the tables below it: watts, litres, kilograms, sizes."""
+    guide = Guide(name)
+    page = (HARDWARE / f"{name}-rig.md").read_text(encoding="utf-8")
+    opening = " ".join(page.partition("SAFETY.md).")[2].partition("Circuit:")[0].split())
+    rig = (HARDWARE / f"{name}-rig.toml").read_text(encoding="utf-8")
+    litres, kg = (re.search(rf"^{key} = ([\d.]+)", rig, re.M)[1] for key in ("water_l", "chocolate_kg"))
+    assert f"{guide.count * guide.mat_w:g} W" in page.splitlines()[0]
+    assert f"{guide.mat_w:g} W" in opening
+    assert f"{float(kg):g} kg of chocolate" in opening
+    if name == "plate":
+        assert f"{litres} L store as much heat" in page
+        assert "30 x 30 x 1.2 cm" in opening
+        assert "aluminium, 30 x 30 cm, 12 mm thick" in page
+    else:
+        assert f"{litres} L of water" in opening
+
+
+@pytest.mark.parametrize("page", sorted(path.name for path in HARDWARE.glob("*.md")))
+def test_each_page_says_first_that_codes_and_licences_override_it(page):
+    head = " ".join((HARDWARE / page).read_text(encoding="utf-8").split())[:420].lower()
+    assert "certified" in head
+    assert re.search(r"local electrical codes? and licensed practice override", head)
