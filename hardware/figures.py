@@ -17,7 +17,7 @@ import sheet
 import shopping
 from box_circuit import BY_REF as BOX
 from box_circuit import LAMP_V
-from gate_circuit import BY_REF
+from gate_circuit import BY_REF, ohm_text
 from tables import Row, table
 from wrong_files import wrong_files_block
 
@@ -126,11 +126,11 @@ def gate_faults_block() -> str:
 def pins_block() -> str:
     """Where each of the firmware's pins goes."""
     to = {
-        "heater": "gate of Q1, by 100 Ω", "guard": "emitter of Q4", "heartbeat": "heartbeat gate, by link J1",
+        "heater": f"gate of Q1, by {ohm_text(electrical.GATE_SERIES_OHM)}", "guard": "emitter of Q4", "heartbeat": "heartbeat gate, by link J1",
         "onewire": "data of both probes", "float": "float's divider, if fitted",
         "yes": "YES button to 0 V", "no": "NO button to 0 V",
         "lamp_below": "yellow lamp, left", "lamp_in": "green lamp, middle", "lamp_above": "red lamp, right",
-        "buzzer": "base of Q3, by 1k", "adc_water": "free", "adc_bowl": "free",
+        "buzzer": f"base of Q3, by {BOX['R21'].label}", "adc_water": "free", "adc_bowl": "free",
         "sda": "display, if fitted", "scl": "display, if fitted",
         "sck": "free", "mosi": "free", "miso": "free", "cs_water": "free", "cs_bowl": "free",
     }
