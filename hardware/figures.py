@@ -126,7 +126,8 @@ def gate_faults_block() -> str:
 def pins_block() -> str:
     """Where each of the firmware's pins goes."""
     to = {
-        "heater": f"gate of Q1, by {ohm_text(electrical.GATE_SERIES_OHM)}", "guard": "emitter of Q4", "heartbeat": "heartbeat gate, by link J1",
+        "heater": f"gate of Q1, by {ohm_text(electrical.GATE_SERIES_OHM)}",
+        "guard": "emitter of Q4", "heartbeat": "heartbeat gate, by link J1",
         "onewire": "data of both probes", "float": "float's divider, if fitted",
         "yes": "YES button to 0 V", "no": "NO button to 0 V",
         "lamp_below": "yellow lamp, left", "lamp_in": "green lamp, middle", "lamp_above": "red lamp, right",
