@@ -18,6 +18,7 @@ PROMISED_K = 0.6  # what a look must promise, so that half of it is proof
 SMOOTHING = 0.2  # share of each new reading in the judged one: steps of 1/16 K down to a third, 4 s late
 
 OVER_LIMIT_K = 7.5  # the account is full when the water could be this far over the stage's limit (chosen)
+MOST_K = 9.5  # that much over the proved reading there may always be (chosen: what a settled hold has)
 PULSES_K = 2.0  # and so much more may the pulses of a look add, in the smallest load (chosen)
 
 
@@ -176,9 +177,10 @@ class Account:
     """Heat that no reading has proved yet, J, and the look that proves it.
 
     The true water is at most `proved_c` + `unproved_j` / smallest load, plus the error of the proved reading. The
-    account is full when that would be OVER_LIMIT_K over the stage's limit, or at the hard limit. Then heat waits, but
-    for the pulses of a look, of which PULSES_K may be spent. Three things clear it: a look that was seen, a passed
-    self-test, and a rise that only this much heat makes. No pause, act, message, stage or new hold does.
+    account is full when that would be OVER_LIMIT_K over the limit, or at the hard limit; a reading that was higher
+    before gives no more room than it did, or MOST_K. Then heat waits, but for the pulses of a look, of which PULSES_K
+    may be spent. Three things clear it: a look that was seen, a passed self-test, and a rise that only this much heat
+    makes. No pause, act, message, stage or new hold does.
     """
 
     LOOK_AT = 0.45  # share of the account at which a look begins, at the latest (chosen)
@@ -205,7 +207,8 @@ class Account:
         self.unproved_j = 0.0
         self.full = True
         self.under_s = 0.0  # so long has it read under all that a heated bath can be: no proof
-        self._began_c: float | None = None  # what was read as the last self-test of a start passed
+        self._began_c: float | None = None  # what was read as the last self-test of a start began, or passed
+        self._highest_c = -200.0  # what was read since, at the most
         self.may_look = True  # heat may be given just now
         self._full_j = 0.0
         self._mean_w = values["heater_w"]
@@ -217,9 +220,9 @@ class Account:
         """The probe did not follow the heat, again and again."""
         return self.unseen >= self.UNSEEN
 
-    def began(self, water_c: float) -> None:
-        """The self-test of a start has passed."""
-        self._began_c = water_c
+    def began(self, water_c: float, from_c: float) -> None:
+        """The self-test of a start has passed; before it the reading was `from_c`."""
+        self._began_c = self._highest_c = max(from_c, water_c)
         self.proved(water_c)
 
     def proved(self, water_c: float) -> None:
@@ -235,8 +238,12 @@ class Account:
     def doubt(self, budget_k: float) -> None:
         """The reading fell as no bath does: little more heat until it is proved."""
         if self.proved_c is not None:
-            left_j = budget_k * self._small_j_per_k
-            self.unproved_j = max(self.unproved_j, (self._cap_c - self.proved_c) * self._small_j_per_k - left_j)
+            self.unproved_j = max(self.unproved_j, self._room_j() - budget_k * self._small_j_per_k)
+
+    def _room_j(self) -> float:
+        """How much heat may go unproved, J."""
+        most_k = max(MOST_K, self._cap_c - self._highest_c)
+        return min(self._cap_c - self.proved_c, most_k) * self._small_j_per_k
 
     def step(self, now_ms: int, dt_s: float, read: bool, water_c: float, given_j: float, limit_c: float,
              room_c: float) -> float:
@@ -247,6 +254,7 @@ class Account:
         if self.proved_c is None or not read:
             return arrived_j
         self._c += SMOOTHING * (water_c - self._c)
+        self._highest_c = max(self._highest_c, self._c)
         if not self._c < min(room_c, self._began_c) - self.UNDER_K:
             self.under_s = 0.0
         elif given_j > 0.0:  # a draught may cool a bath at rest so far
@@ -255,7 +263,7 @@ class Account:
         look = self.look
         if look.at is not None and look.step(now_ms, dt_s, self._c, arrived_j):
             self._judge()
-        room_j = (self._cap_c - self.proved_c) * self._small_j_per_k
+        room_j = self._room_j()
         if not self.unproved_j < room_j:
             self._full_j = self._full_j if self.full else self.unproved_j
             over_k = self.proved_c + self.unproved_j / self._small_j_per_k - room_c

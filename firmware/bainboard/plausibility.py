@@ -209,7 +209,7 @@ class Believed:
     MORE_LOSS = 1.3  # a door, a lid half off (chosen)
     LEARNT_C, GROWS_PER_K = 33.0, 0.02  # losses are learnt near it; W/K grow 25-40 % up to 50 °C (computed)
     OVER_K = 3.0
-    WARN_S = 1200.0  # heat held back so long is worth a word
+    WARN_S = 1800.0  # heat held back so long is worth a word
     STORED_K = 3.0  # what was stored is too warm by this much at most, or it would be written all the time (chosen)
 
     def __init__(self, values: dict, from_c: float | None = None) -> None:

@@ -99,6 +99,11 @@ class Programme:
         self._events.append((name, pairs or []))
 
     @property
+    def never_c(self) -> float:
+        """What this chocolate must never meet."""
+        return self._profile["never_above_c"]
+
+    @property
     def cool_c(self) -> float:
         """Where this chocolate is warmed back from."""
         return self._profile["cool_c"]

@@ -247,12 +247,18 @@ class SelfTest:
     def _judge_heat(self, now_ms: int) -> None:
         if self._most_k >= SEEN_K and not self._bowl_first:
             self._end(faults.NONE)
-        elif self._tries > (1 if self.masked and not self._bowl_first else 0):
+        elif self._tries > (1 if (self.masked and not self._bowl_first) or self._nearly() else 0):
             swapped = self._bowl_most_k >= SEEN_K and self._bowl_most_k > 2.0 * self._most_k
             self._end(faults.SWAPPED if swapped or self._bowl_led else faults.NO_HEAT_AT_START)
         else:  # once more, on the newest slope: a warm bowl's own turn can hide the first pulse, a hot one's the second
             self._tries += 1
+            if self._nearly():  # a base that heats for minutes shows less, and so more is asked
+                self._length_ms[PULSE] *= 2
             self._begin_warm(now_ms)
+
+    def _nearly(self) -> bool:
+        """Was there almost a rise, and of the water's probe alone?"""
+        return self._most_k >= SUSPECT_K and (self._bowl_c is None or self._bowl_c < self._bowl_level_c)
 
     def _begin_warm(self, now_ms: int) -> None:
         """Heat, and see whether the water rises from here."""

@@ -31,6 +31,7 @@ RETESTS_MS = 3600 * 1000
 UNDER_S = 600.0  # a cold top-up is warm again by then (chosen)
 SUSPICIONS = 2  # (chosen)
 ACTED_MS = 5000  # what a person does shows in a probe by then (chosen)
+UNDER_NEVER_K = 2.0  # water that learnt losses doubt is bounded from here where no limit is lower (chosen)
 CALM_READINGS = 9  # evidence is the middle one of so many: spikes are not, up to one reading in ten (computed)
 BAD_WEIGHT = 4  # good samples that make up for a bad one: a probe that fails each third reading latches (chosen)
 
@@ -49,6 +50,7 @@ class Inputs:
         self.bowl_away = False  # lifted, by button, message or detection
         self.bowl_limit_c = 200.0  # no heat while the chocolate reads over this
         self.stage_limit_c = 0.0  # water's limit in this stage
+        self.never_c = 200.0  # what this chocolate must never meet
         self.room_c = 20.0
         self.given_j = 0.0  # heat given since the last pass, from the measured on-time
         self.duty_zero = True  # the duty given since the last pass was 0
@@ -133,13 +135,14 @@ def twins_far(s, i: Inputs) -> bool:
 def heat_capped(s, i: Inputs) -> bool:
     """Where losses are learnt: as the water passes room + 1.3 g x (learnt / true loss) x (limit + 3 K - room).
 
-    g is 1 + 0.02 x (limit + 3 K - 33 °C), 1 at the least; C / (1.3 x the learnt loss) is the time constant.
+    g is 1 + 0.02 x (limit + 3 K - 33 °C), 1 at the least; C / (1.3 x the learnt loss) is the time constant. The limit
+    is at least 2 K under what the chocolate must never meet.
     """
     return s.holding and s.believed.over and not s.second_ok
 
 
 def heat_capped_long(s, i: Inputs) -> bool:
-    """Twenty minutes of that; once, until it has long been over."""
+    """Half an hour of that; once, until it has long been over."""
     return s.holding and s.believed.long and not s.second_ok
 
 
@@ -149,7 +152,8 @@ def look_failed(s, i: Inputs) -> bool:
 
 
 def probe_dead(s, i: Inputs) -> bool:
-    """Account to LOOK_AT: 0.45 x (limit + 7.5 K - proved reading) x Cs / (d P); then three blocks of a look.
+    """Account to LOOK_AT: 0.45 x (limit + 7.5 K - proved reading) x Cs / (d P), or less after a higher one; then three
+    blocks of a look.
 
     An answer that is unsure asks for more blocks; meanwhile heat waits at the full account.
     """
@@ -157,7 +161,7 @@ def probe_dead(s, i: Inputs) -> bool:
 
 
 def reads_too_cold(s, i: Inputs) -> bool:
-    """Ten minutes of heat at 3 K under the room and under the start of the hold. Meanwhile nothing counts as proof."""
+    """Ten minutes of heat at 3 K under the room and under the start's reading. Meanwhile nothing counts as proof."""
     return s.holding and s.account.under_s >= UNDER_S
 
 
@@ -351,6 +355,7 @@ class Supervisor:
     def begin(self, now_ms: int) -> None:
         """A hold is to start. What was seen before counts until its self-test has passed."""
         self._refused = faults.NONE
+        self._start_c = -200.0 if self.water_c is None else self.water_c
         self._stage_limit_c: float | None = None
         self.stage_binds = False
         self.over_stage_ms = 0
@@ -366,7 +371,7 @@ class Supervisor:
         self.surge.begin()
         self.rest.begin()
         if doubt == faults.NONE and self.water_ok:  # the water followed its heat
-            self.account.began(self.water_c)
+            self.account.began(self.water_c, self._start_c)
             self.witness.begin()
             self.pace.begin()
             self._fall.begin()
@@ -510,7 +515,8 @@ class Supervisor:
         arrived_j = self.account.step(now_ms, dt_s, self.water_ok, i.water_c, given_j, i.stage_limit_c, i.room_c)
         if not self.water_ok:
             return
-        self.believed.step(dt_s, i.water_c, i.room_c, given_j, i.stage_limit_c)
+        limit_c = min(i.stage_limit_c, i.never_c - UNDER_NEVER_K)
+        self.believed.step(dt_s, i.water_c, i.room_c, given_j, limit_c)
         if self._fall.step(dt_s, self.calm_c):
             self._fall.begin()
             self.account.doubt(self.values["trip.out_budget_k"])

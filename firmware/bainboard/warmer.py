@@ -211,10 +211,10 @@ class Warmer:
         """The stage's limits. The water's comes down, and the supervisor waits for it, once a bowl is warm."""
         p = self.programme
         if p is None:
-            i.stage_limit_c, i.bowl_limit_c = self.values["hard_limit_c"], 200.0
+            i.stage_limit_c, i.bowl_limit_c, i.never_c = self.values["hard_limit_c"], 200.0, 200.0
             return
         i.stage_limit_c = p.limit_c + self.cascade.over_k if p.walled else p.limit_c
-        i.bowl_limit_c = p.high_c + BOWL_OVER_K
+        i.bowl_limit_c, i.never_c = p.high_c + BOWL_OVER_K, p.never_c
 
     def _take_verdict(self) -> None:
         """Turn the supervisor's verdict into state and events, on its edges only."""

@@ -33,7 +33,7 @@ def account_of(rig, water_c=33.0):
     """An account that a self-test has just cleared."""
     account = Account(values_of(rig))
     account.step(0, 1.0, True, water_c, 0.0, 35.0, 20.0)
-    account.began(water_c)
+    account.began(water_c, water_c)
     return account
 
 
@@ -47,15 +47,27 @@ def dead_s(account, power_w, limit_c=35.0, water_c=33.0):
 
 
 def test_the_account_is_full_when_half_the_water_could_be_seven_and_a_half_kelvin_over_the_limit():
-    """(35 + 7.5 - 33) K x 4180 J/K (half of 2 L) are 39710 J (by hand): at 150 W, 265 s."""
+    """(35 + 7.5 - 34) K x 4180 J/K (half of 2 L) are 35530 J (by hand): at 150 W, 237 s."""
     assert smallest_load_j_per_k(values_of(POT)) == 4180.0
-    assert abs(dead_s(account_of(POT), 150.0) - 265) <= 1
-    assert abs(dead_s(account_of(POT), 150.0, 45.0) - 543) <= 1  # 19.5 K
+    assert abs(dead_s(account_of(POT, 34.0), 150.0, water_c=34.0) - 237) <= 1
+
+
+def test_a_reading_that_was_higher_before_gives_no_more_room_for_reading_lower_now():
+    """At 150 W and 4180 J/K, by hand: 42.5 - 25 K take 488 s; once 31 °C was read 11.5 K, 320 s; once 40 °C 9.5 K."""
+    for highest_c, full_s in ((25.0, 488), (31.0, 320), (40.0, 265)):
+        account = account_of(POT, 25.0)
+        account.began(25.0, highest_c)
+        assert abs(dead_s(account, 150.0, 35.0, 25.0) - full_s) <= 1, highest_c
+    account = account_of(POT, 25.0)
+    for n in range(200):
+        account.step(n, 1.0, True, 31.0, 0.0, 35.0, 20.0)
+    account.proved(25.0)
+    assert abs(dead_s(account, 150.0, 35.0, 25.0) - 320) <= 1
 
 
 def test_no_limit_of_a_stage_lets_the_account_pass_the_hard_limit():
-    """60 - 33 K x 4180 J/K at 150 W: 752 s."""
-    assert abs(dead_s(account_of(POT), 150.0, 58.0) - 753) <= 1
+    """(60 - 55) K x 4180 J/K at 150 W: 139 s."""
+    assert abs(dead_s(account_of(POT, 55.0), 150.0, 58.0, 55.0) - 139) <= 1
 
 
 def test_heat_that_was_given_while_the_reading_was_missing_counts_too():
@@ -168,7 +180,7 @@ def test_a_rise_of_half_of_what_the_heat_does_is_no_proof_and_one_of_four_fifths
     for share, proved in ((0.55, False), (0.8, True)):
         account = Account(values)
         account.step(0, 1.0, True, 25.0, 0.0, 50.0, 20.0)
-        account.began(25.0)
+        account.began(25.0, 25.0)
         account.may_look = False
         read_c = 25.0
         for n in range(400):

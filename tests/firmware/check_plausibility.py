@@ -179,7 +179,7 @@ def believed_over(reads_c, seconds, limits_c, believed=None):
 def test_heat_held_back_is_one_warning_however_often_it_comes_and_goes():
     believed, warnings = believed_over(30.0, 6 * 3600, (33.0, 50.0))
     assert warnings == 1, warnings
-    believed, _ = believed_over(30.0, 4 * 3600, (50.0,), believed)
+    believed, _ = believed_over(30.0, 6 * 3600, (50.0,), believed)
     assert not believed.long
 
 

@@ -114,6 +114,34 @@ def test_a_probe_that_drifts_low_is_caught_by_the_learnt_losses_where_there_is_n
         assert kitchen.warned & 1 << faults.HEAT_CAPPED or kitchen.supervisor.latched, name
 
 
+def test_losses_that_were_learnt_bound_a_melt_nearer_to_what_the_chocolate_must_never_meet():
+    """OVER_K over the limit, but over (50 - 2) °C where 50 °C is both the limit and what it must never meet."""
+    for never_c, over in ((50.0, True), (200.0, False)):
+        s, i = bare(**{"gains.loss_w_per_k": 1.0})
+        s.believed.water_c = 52.0
+        i.stage_limit_c, i.never_c, i.given_j = 50.0, never_c, 60.0
+        s.step(6000, 1000, i)
+        assert s.believed.over == over, never_c
+        assert s.heat_ok != over
+
+
+def test_a_probe_that_falls_during_the_self_test_is_judged_by_what_it_read_before():
+    """Three degrees under the start's 30 °C and the room's 25 °C: no proof, and ten minutes of heat latch."""
+    s, i = bare()
+    i.room_c, i.state = 25.0, "idle"
+    s.step(10000, 1000, i)
+    s.begin(10000)
+    i.state = "check"
+    for n in range(90):
+        i.water_c = 30.0 - 0.1 * n
+        s.step(11000 + 1000 * n, 1000, i)
+    s.tested(0, 0)
+    i.state, i.given_j = "hold", 150.0
+    for n in range(640):
+        s.step(102000 + 1000 * n, 1000, i)
+    assert s.fault == faults.PROBE_OUT
+
+
 def lying(kitchen, lie):
     """A reading of the first probe that is wrong in one way; the second one is as it should be."""
     bath, start_ms = kitchen.bath, kitchen.now_ms

@@ -42,6 +42,19 @@ def pulsed(warmer):
     return warmer.state == CHECK and warmer.selftest.pulsed
 
 
+def test_the_supervisor_knows_what_the_chocolate_of_a_hold_must_never_meet():
+    for kind, never_c in (("dark", 55.0), ("milk", 50.0)):
+        profile, why = settings.check_profile({"kind": kind, "never_above_c": never_c, "melt_c": 45.0})
+        assert why is None
+        kitchen = Kitchen(Bath(POT, 30.0, 31.0), values_of(POT))
+        assert kitchen.warmer.start(profile, "melt", 0, 20.0, kitchen.now_ms) is None
+        kitchen.run(1)
+        assert kitchen.warmer.inputs.never_c == never_c
+        kitchen.warmer.stop()
+        kitchen.run(1)
+        assert kitchen.warmer.inputs.never_c == 200.0
+
+
 def test_a_self_test_broken_off_again_and_again_waits_before_its_next_pulse():
     # Broken off right behind its first pulse, six times: three tests at once, then one in twenty minutes.
     kitchen = Kitchen(Bath(POT, 30.0, 31.0), values_of(POT))
