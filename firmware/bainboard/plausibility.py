@@ -170,7 +170,7 @@ class Twin:
     """
 
     WARN_K, LATCH_K = 1.5, 3.0
-    WARN_S, LATCH_S = 600.0, 300.0  # chosen: a filled pot, or one heated hard, has mixed by then
+    WARN_S, LATCH_S = 1200.0, 300.0  # chosen: a filled pot, or one heated hard, has mixed by then
 
     def __init__(self) -> None:
         self.begin()

@@ -100,8 +100,8 @@ class Programme:
 
     @property
     def never_c(self) -> float:
-        """What this chocolate must never meet."""
-        return self._profile["never_above_c"]
+        """What this chocolate must never meet, while it melts; later its bath is far colder."""
+        return self._profile["never_above_c"] if self.stage == "melt" else 200.0
 
     @property
     def cool_c(self) -> float:

@@ -31,7 +31,7 @@ RETESTS_MS = 3600 * 1000
 UNDER_S = 600.0  # a cold top-up is warm again by then (chosen)
 SUSPICIONS = 2  # (chosen)
 ACTED_MS = 5000  # what a person does shows in a probe by then (chosen)
-UNDER_NEVER_K = 2.0  # water that learnt losses doubt is bounded from here where no limit is lower (chosen)
+UNDER_NEVER_K = 3.0  # water in doubt is bounded from here while chocolate melts: the wall nears its water (chosen)
 CALM_READINGS = 9  # evidence is the middle one of so many: spikes are not, up to one reading in ten (computed)
 BAD_WEIGHT = 4  # good samples that make up for a bad one: a probe that fails each third reading latches (chosen)
 
@@ -50,7 +50,7 @@ class Inputs:
         self.bowl_away = False  # lifted, by button, message or detection
         self.bowl_limit_c = 200.0  # no heat while the chocolate reads over this
         self.stage_limit_c = 0.0  # water's limit in this stage
-        self.never_c = 200.0  # what this chocolate must never meet
+        self.never_c = 200.0  # what this chocolate must never meet, while it melts
         self.room_c = 20.0
         self.given_j = 0.0  # heat given since the last pass, from the measured on-time
         self.duty_zero = True  # the duty given since the last pass was 0
@@ -123,7 +123,7 @@ def bowl_contradicts_long(s, i: Inputs) -> bool:
 
 
 def twins_apart(s, i: Inputs) -> bool:
-    """Ten minutes of 1.5 K between the water probes."""
+    """Twenty minutes of 1.5 K between the water probes."""
     return s.twin.apart
 
 
@@ -135,8 +135,8 @@ def twins_far(s, i: Inputs) -> bool:
 def heat_capped(s, i: Inputs) -> bool:
     """Where losses are learnt: as the water passes room + 1.3 g x (learnt / true loss) x (limit + 3 K - room).
 
-    g is 1 + 0.02 x (limit + 3 K - 33 °C), 1 at the least; C / (1.3 x the learnt loss) is the time constant. The limit
-    is at least 2 K under what the chocolate must never meet.
+    g is 1 + 0.02 x (limit + 3 K - 33 °C), 1 at the least; C / (1.3 x the learnt loss) is the time constant. In a melt
+    the limit is 3 K under what the chocolate must never meet.
     """
     return s.holding and s.believed.over and not s.second_ok
 
@@ -511,11 +511,11 @@ class Supervisor:
         """The heat that was given against what was read."""
         full_j = self.values["heater_w"] * dt_s
         given_j = i.given_j if 0.0 <= i.given_j <= 2.0 * full_j else full_j  # a sum that cannot be reads as full heat
+        limit_c = min(i.stage_limit_c, i.never_c - UNDER_NEVER_K)
         self.account.may_look = self.holding and self.heat_ok
-        arrived_j = self.account.step(now_ms, dt_s, self.water_ok, i.water_c, given_j, i.stage_limit_c, i.room_c)
+        arrived_j = self.account.step(now_ms, dt_s, self.water_ok, i.water_c, given_j, limit_c, i.room_c)
         if not self.water_ok:
             return
-        limit_c = min(i.stage_limit_c, i.never_c - UNDER_NEVER_K)
         self.believed.step(dt_s, i.water_c, i.room_c, given_j, limit_c)
         if self._fall.step(dt_s, self.calm_c):
             self._fall.begin()

@@ -107,10 +107,10 @@ def test_hot_chocolate_poured_into_a_bowl_over_cold_water_begins_the_count_again
 
 
 def test_two_water_probes_that_differ_for_long_warn_and_far_ones_are_a_fault():
-    for apart_k, apart_s, far_s in ((1.4, None, None), (1.6, 600, None), (3.1, 600, 300)):
+    for apart_k, apart_s, far_s in ((1.4, None, None), (1.6, 1200, None), (3.1, 1200, 300)):
         for sign_of in (1.0, -1.0):
             twin, seen = Twin(), {}
-            for n in range(1, 900):
+            for n in range(1, 1500):
                 twin.step(1.0, 33.0, 33.0 + sign_of * apart_k)
                 for name in ("apart", "far"):
                     if getattr(twin, name):

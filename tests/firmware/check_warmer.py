@@ -42,7 +42,7 @@ def pulsed(warmer):
     return warmer.state == CHECK and warmer.selftest.pulsed
 
 
-def test_the_supervisor_knows_what_the_chocolate_of_a_hold_must_never_meet():
+def test_the_supervisor_knows_what_the_chocolate_of_a_melt_must_never_meet():
     for kind, never_c in (("dark", 55.0), ("milk", 50.0)):
         profile, why = settings.check_profile({"kind": kind, "never_above_c": never_c, "melt_c": 45.0})
         assert why is None
@@ -50,6 +50,9 @@ def test_the_supervisor_knows_what_the_chocolate_of_a_hold_must_never_meet():
         assert kitchen.warmer.start(profile, "melt", 0, 20.0, kitchen.now_ms) is None
         kitchen.run(1)
         assert kitchen.warmer.inputs.never_c == never_c
+        kitchen.warmer.programme._go("melted")  # far under it: an open pan needs its looks to be long
+        kitchen.run(1)
+        assert kitchen.warmer.inputs.never_c == 200.0
         kitchen.warmer.stop()
         kitchen.run(1)
         assert kitchen.warmer.inputs.never_c == 200.0
