@@ -207,6 +207,19 @@ def test_a_bowl_that_was_too_warm_has_something_to_do_while_it_is_dipped_from():
     assert "temper" not in scene_words.prompt(scene)
 
 
+def test_a_bowl_that_is_still_cold_is_not_dipped_from():
+    for bowl_c, said in ((28.0, "wait before you dip"), (30.8, "nothing to do"), (31.5, "nothing to do")):
+        scene = Scene("dark", "the warmer 'pot'", DARK, True, None, 150.0)
+        scene.see(600.0, line(600, bowl_c, stage="work"))
+        assert scene_words.prompt(scene).startswith(said)
+
+
+def test_a_hold_that_another_started_ends_when_its_time_is_up():
+    """Only the warmer knows when."""
+    for joined, left in ((False, "until you stop it"), (True, "until its time is up")):
+        assert scene_words.times(Scene("dark", "the warmer 'pot'", DARK, True, None, 150.0, joined=joined))[1] == left
+
+
 def test_big_digits_have_the_time_left_and_two_rows_of_keys():
     keys = "  ".join(f"{letter} does something long" for letter in "abcdefgh")
     lines = screen.draw_big(scene_at(), 80, 24, keys).plain.split("\n")

@@ -250,3 +250,9 @@ def test_a_bowl_that_was_too_warm_is_to_be_tested_until_a_test_passes():
     assert t.caution == "over 34.5 °C: assume the seed is lost until a test passes"
     t.change(load_profile("milk"))
     assert t.caution == ""
+
+
+def test_a_bowl_that_is_cool_enough_is_said_to_read_what_it_reads():
+    asked = EveningPrompts(load_profile("dark").tempered_by("cool"), load_rig("pot"))
+    assert asked.ask(line(ask="cooled", bowl=27060)).startswith("it reads 27.1 °C: is it so all through?")
+    assert asked.ask(line(ask="cooled", bowl=None)).startswith("it reads 28 °C: is it so all through?")

@@ -212,6 +212,7 @@ def test_a_saved_hold_can_be_tuned_from(
         (["--virtual", "mat", "--rig", "x.toml"], "both name a warmer"),
         (["--from", "nowhere"], "there is no hold"),
         (["--virtual", "--chocolate", "drak"], "drak"),
+        (["--virtual", "--out", "/dev/null/g.toml"], "the gains file /dev/null/g.toml cannot be written"),
     ],
 )
 def test_wrong_use_is_reported_in_words(words: list[str], said: str, capsys: pytest.CaptureFixture[str]):

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from bainwright.core.errors import FileError
 from bainwright.core.os_errors import file_error
 
 
@@ -38,6 +39,19 @@ def save_file(
         replace_file(path, content, follow=follow)
     except OSError as failed:
         raise file_error(f"{what} {path} cannot be written".lstrip(), failed, hint) from failed
+
+
+def refuse_unwritable(path: Path, what: str, hint: str | None = None) -> None:
+    """Refuse, before the work for it begins, a file whose folder takes none.
+
+    Raises
+    ------
+    FileError
+        If the nearest folder that is there is no folder, or cannot be written to.
+    """
+    folder = next(each for each in path.absolute().parents if each.exists())
+    if not (folder.is_dir() and os.access(folder, os.W_OK)):
+        raise FileError(f"{what} {path} cannot be written: {folder} takes no file", hint=hint)
 
 
 def replace_file(path: Path, content: str | bytes, *, follow: bool = True) -> None:

@@ -36,6 +36,8 @@ class Scene:
         For showing the duty in watts.
     bath : str
         What the bowl sits in or on: "water" or "plate".
+    joined : bool
+        Did somebody else start the hold? Then only the warmer knows how long it takes.
     """
 
     chocolate: str
@@ -45,6 +47,7 @@ class Scene:
     for_s: float | None
     heater_w: float
     bath: str = "water"
+    joined: bool = False
     status: Status | None = None
     t_s: float = 0.0
     events: deque[tuple[float, str]] = field(default_factory=lambda: deque(maxlen=MOST_EVENTS))

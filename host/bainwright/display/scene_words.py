@@ -18,6 +18,7 @@ ON_ITS_WAY = {("melt", BELOW): "melting", ("melt", IN): "warm enough", ("seed", 
 MEANWHILE = {"melt": "stir every few minutes; the warmer asks when it is warm enough",
              "settle": "nothing to do: it settles in its window", "melted": "nothing to do: the stock stays melted"}
 KEYS = {"resume": "w", "bowl_on": "b", "no_refill": "r", "test": "t"}  # at the terminal
+WELL_BELOW_C = 0.3  # chosen: several times a probe's noise
 STEADY_C = 0.05  # chosen: a change over ten minutes that no kitchen thermometer shows
 
 
@@ -64,7 +65,8 @@ def water_gap(scene: Scene) -> tuple[str, bool]:
 
 def times(scene: Scene) -> tuple[str, str]:
     """Time gone and time left."""
-    left = "until you stop it" if scene.for_s is None else f"{clock_words(scene.for_s - scene.t_s)} left"
+    open_end = "until its time is up" if scene.joined else "until you stop it"
+    left = open_end if scene.for_s is None else f"{clock_words(scene.for_s - scene.t_s)} left"
     return f"{clock_words(scene.t_s)} gone", left
 
 
@@ -96,4 +98,12 @@ def prompt(scene: Scene, press: Mapping[str, str] = KEYS) -> str:
     stage = scene.status.stage if scene.status else ""
     if dips and scene.caution:
         return f"it was {scene.caution} ({press['test']})"
+    if dips and not scene.concern and _well_below(scene):
+        return "wait before you dip: it warms up to its window"
     return scene.concern or MEANWHILE.get(stage, terms.PROMPTS[""])
+
+
+def _well_below(scene: Scene) -> bool:
+    """Is the chocolate further below its window than a noisy reading is?"""
+    bowl = scene.status.bowl if scene.status else None
+    return bowl is not None and bowl / 1000 < scene.window.low_c - WELL_BELOW_C

@@ -192,6 +192,11 @@ class EveningPrompts:
                     "it up")
         return f"it reads {bowl_c:.1f} °C: no more seed. Stir until the pieces are gone, then yes. No for advice"
 
+    def cooled(self, moment: Moment) -> str:
+        """Cold enough to warm back: what it reads now, which goes on falling while nobody answers."""
+        reads_c = self.profile.cool_c if moment.bowl_c is None else round(moment.bowl_c, 1)
+        return terms.prompt("cooled", {**self._figures, "cool_c": reads_c})
+
     def pour(self, moment: Moment) -> str:
         """The bath is as warm as it gets before the refill."""
         if moment.bowl_c is not None and moment.bowl_c < self.profile.low_c:
@@ -228,6 +233,7 @@ def _c(milli: int | None) -> float | None:
 _WITH_FIGURES: dict[str, Callable[[EveningPrompts, Moment], str]] = {
     "swap": EveningPrompts.swap,
     "seed_in": EveningPrompts.seed_in,
+    "cooled": EveningPrompts.cooled,
     "seed_more": EveningPrompts.over,
     "move_probe": EveningPrompts.moved,
     "pour": EveningPrompts.pour,

@@ -123,6 +123,7 @@ class Runner:
             self.setup.for_s,
             self.settings["heater_w"],
             self.starter.rig.bath,
+            self.setup.join,
             locked=bool(self.starter.hello.get("locked")),
         )
 

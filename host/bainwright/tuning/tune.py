@@ -14,6 +14,7 @@ from bainboard import settings as board
 from bainwright import __version__
 from bainwright.archive.finding import folder_named
 from bainwright.core import units
+from bainwright.core.atomic_write import refuse_unwritable
 from bainwright.core.errors import UseError
 from bainwright.core.file_names import file_name
 from bainwright.core.progress import progress
@@ -79,6 +80,7 @@ def tune(asked: TuneAsked, learn: Learn, *, as_json: bool, say: Say) -> int:
         say(f"{path}: the previous gains are restored.")
         return 0
     _refuse_combinations(asked)
+    refuse_unwritable(_gains_path(asked, "warmer"), "the gains file", hint="name another with --out")
     profile = load_profile(asked.chocolate)
     source, rig = (_log_named(asked.from_log), None) if asked.from_log else learn(asked, profile, say)
     log = read_log(source)
