@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import replace
 from typing import Any
@@ -397,3 +398,33 @@ def test_the_bath_s_suggested_loss_is_the_steady_balance_without_the_bowl():
     bowl_w = 17.3 * heating.top_w_per_k(body, 37.3, around) + (held.wall_c - 20.0) * heating.side_w_per_k(
         body, held.wall_c, around)
     assert _suggested(body, 2.0, rig)["bath_loss_w_per_k"] == pytest.approx((bath_w - bowl_w) / over_k, rel=0.03)
+
+
+def test_the_suggested_coupling_is_two_films_in_series():
+    """1/UA = 1/(h A) of the water outside + 1/(h A) of the chocolate inside, by hand from the rig's films."""
+    rig = load_rig("pot")
+    body = body_of(rig)
+    outside = rig.plant.water_film_w_per_m2k * body.wetted_m2
+    inside = rig.plant.rest_film_w_per_m2k * body.touching_m2(2.0)
+    assert 1.0 / _suggested(body, 2.0, rig)["coupling_w_per_k"] == pytest.approx(1.0 / outside + 1.0 / inside)
+
+
+def test_a_bowl_that_is_dipped_from_is_stirred_and_takes_cooler_water():
+    """The film inside is 115 W/m²K stirred and 60 left alone: what the top loses crosses it with less of a drop."""
+    plan = planned(room="20")
+    need = next(each for each in plan.needs if each.stage == "work" and not each.covered)
+    body, around = body_of(plan.request.rig), Surroundings(20.0, 0.5, 2.0, 0.0)
+    top_w = heating.top_w_per_k(body, 31.5, around) * 11.5
+    drop_k = top_w / body.touching_m2(2.0) * (1.0 / 60.0 - 1.0 / 115.0)
+    still = heating.steady(body, 31.5, around)
+    assert still.water_c - need.water_c == pytest.approx(drop_k, rel=0.15)
+
+
+def test_the_drawn_seeding_is_drawn_over_its_own_time():
+    """Twelve equal pieces from the step's start to its end."""
+    plan = planned()
+    seed = next(step for step in plan.steps if step.name == "seed")
+    times = [t_s for t_s, _, _ in plan.course if seed.starts_s <= t_s <= seed.starts_s + seed.lasts_s]
+    pieces = {round(after - before, 3) for before, after in itertools.pairwise(times) if after > before}
+    assert seed.lasts_s / 12.0 == pytest.approx(min(pieces))
+    assert max(pieces) == pytest.approx(min(pieces), abs=0.01)
