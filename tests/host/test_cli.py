@@ -72,7 +72,7 @@ def test_json_is_alone_on_stdout_and_has_the_fixed_keys(capsys, monkeypatch):
     assert code == 0
     assert result.keys() >= FIXED_KEYS | {"scored_from"}
     assert Path(result["log"]).name == "hold.csv"
-    assert "drawing the picture" in err
+    assert "looking for the warmer" in err
 
 
 def test_words_are_on_stdout_without_json(capsys, monkeypatch):
