@@ -16,13 +16,16 @@ from bainwright.commands.console import say
 @options.rig
 @click.option("--show", is_flag=True, help="Only show what has passed, when, and what is open and why.")
 @click.option("--again", is_flag=True, help="Test everything again, also what has passed.")
-@click.option("--out", metavar="FILE", help="Where the results are stored.  [default: RIG-drill.json]")
+@click.option("--board-check", is_flag=True, help="Check a bare board in 20 minutes, and write a report to send.")
+@click.option("--out", metavar="FILE", help="Where the results go.  [default: RIG-drill.json, board-check.json]")
 @options.json
 def drill(as_json: bool, **asked: Any) -> int:
     """Test each trip and cut-out on the warmer, step by step, in about half an hour.
 
     Each step says what to do, what must happen and how long to wait, and times it. Every result is stored at once: if
     you stop, the drill resumes there. Fill the bath with cold water; the bowl may be empty.
+
+    With --board-check, the heater stays unplugged: the board's answers, lines, clock, probes and flash are measured.
     """
     from bainwright.drill.walk import DrillOptions, run_drill
 

@@ -12,7 +12,7 @@ from typing import Any
 import msgspec
 
 from bainwright.core.errors import RefusedError, UseError
-from bainwright.drill import overnight_permit
+from bainwright.drill import board_check, overnight_permit
 from bainwright.drill.hands import Hands, Person, VirtualHands
 from bainwright.drill.items import BY_NAME, ITEMS, NOT_TESTED, Item
 from bainwright.drill.record import (
@@ -50,6 +50,7 @@ class DrillOptions:
     rig: str | None = None
     show: bool = False
     again: bool = False
+    board_check: bool = False
     out: str | None = None
 
     def named_rig(self) -> Rig | None:
@@ -87,6 +88,8 @@ def run_drill(options: DrillOptions, *, as_json: bool, say: Say) -> int:
         0 when the drill is passed, else 1.
     """
     refuse_two_warmers(virtual=options.virtual, port=options.port, rig=options.rig)
+    if options.board_check:
+        return _check_board(options, as_json, say)
     if options.show and options.again:
         raise UseError("--show changes nothing and --again tests everything", hint="leave one of them out")
     rig = options.named_rig()
@@ -135,6 +138,29 @@ def _with_board(options: DrillOptions, rig: Rig | None, say: Say) -> DrillReport
             return report
         write_record(report.path, report.record)  # now, so that a folder nobody may write to is known at once
         return _walk(options, session, _hands(session, rig, say), settings, report, say)
+
+
+def _check_board(options: DrillOptions, as_json: bool, say: Say) -> int:
+    """The checklist for a bare board, in place of the drill."""
+    if options.show or options.again:
+        raise UseError("--board-check is not part of the drill", hint="leave --show and --again out")
+    path = Path(options.out or "board-check.json")
+    rig = options.named_rig()
+    with open_board(options.port, _simulated(rig) if options.virtual is not None else None) as session:
+        say(board_check.UNPLUGGED, err=True)
+        session.arm()
+        session.run()
+        hands = _hands(session, rig, say)
+        check = board_check.BoardCheck(session, hands, lambda text: say(text, err=True), board_check.LISTEN_S)
+        if check.hello["state"] not in ("idle", "trip"):
+            raise RefusedError("a hold is running on this warmer", hint="end it first")
+        report = board_check.write_report(path, check, check.run(), _now())
+    if as_json:
+        say(json.dumps(report, indent=2, ensure_ascii=False))
+    else:
+        passed = sum(each["passed"] for each in report["checks"])
+        say(f"{passed} of {len(report['checks'])} checks passed. The report to send is {path}.")
+    return 0 if report["passed"] else 1
 
 
 def _simulated(rig: Rig | None) -> Simulated:
