@@ -21,6 +21,7 @@ from bainwright.files.documents import flash_of
 from bainwright.files.firmware import BACK, GOOD, MAIN, NEW, NONE, RECORD, TRIED, Record, firmware, read_record, sources
 from bainwright.files.rig import load_rig
 from bainwright.install import installer, mpremote
+from bainwright.install.board_lines import read_lines
 from bainwright.install.install_plan import Plan, Seen
 from bainwright.install.installer import InstallAsked, Installed
 from bainwright.install.report import as_dict, report_lines
@@ -299,6 +300,41 @@ def test_an_interpreter_that_will_not_do_is_reported_and_left_alone(prints: byte
             send(board.path)
         assert failed.value.exit_code == 3
         assert board.restarted.wait(PATIENCE_S)  # whatever ran there runs again
+
+
+SPACE = b'{"root": [], "block": 4096, "free": 400000}\r\n'
+ALL = b'{"all": true}\r\n'
+
+
+@pytest.mark.parametrize(
+    "prints",
+    [
+        b"{garbage\r\n" + about() + SPACE + ALL,
+        about(python="1.28") + SPACE + ALL,
+        about(python=[[], {}, None]) + SPACE + ALL,
+        about(mpy=1 << 70) + SPACE + ALL,
+        about() + b'{"root": [1, null]}\r\n' + ALL,
+        about() + SPACE.replace(b"4096", b"0") + ALL,
+        about() + SPACE.replace(b"4096", b"9" * 5000) + ALL,
+        about() + SPACE + b'{"path": 5, "size": 1, "sha256": ""}\r\n' + ALL,
+        about() + SPACE + b'{"path": "/fw/x"}\r\n' + ALL,
+        about() + SPACE + b'{"record": 5}\r\n' + ALL,
+        about() + SPACE + b'{"main": null}\r\n' + ALL,
+        about() + SPACE + b"{}\r\n" + ALL,
+        b'{"a":' * 20000 + b"\r\n" + about() + SPACE + ALL,
+        b'{"implementation": "micropython"}\r\n' + SPACE + ALL,
+    ],
+)
+def test_a_report_that_makes_no_sense_is_refused_in_words(prints: bytes) -> None:
+    with pytest.raises(LinkError, match="report on itself makes no sense"):
+        read_lines(prints.decode().splitlines())
+
+
+@pytest.mark.parametrize("piece", [b"x\r\n", b"x"])
+def test_a_board_that_prints_without_end_is_left(piece: bytes, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(mpremote, "MOST_BYTES", 1000)
+    with FakePrompt(piece * 1001) as board, pytest.raises(LinkError, match="prints without end"):
+        mpremote.Remote(board.path).run(["exec", "1"])
 
 
 def test_without_micropython_the_message_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:

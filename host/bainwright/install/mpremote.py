@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 import subprocess
 import sys
@@ -11,14 +12,13 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
-import msgspec
-
 from bainwright.core.errors import BainError, LinkError, RefusedError, UseError
+from bainwright.install.board_lines import read_lines
 
 PINNED = "1.29.0"  # as in pyproject.toml; we rely on what its commands do and print
-SILENCE_S = 45.0  # chosen: the largest file goes in a few seconds, and a whole version is hashed in fewer
-# Of one command; chosen: some ten times what a board with several versions on it reports.
-SAID_MOST, LINES_MOST = 1 << 18, 4000  # characters, lines
+SILENCE_S = 25.0  # chosen: the largest file goes in a few seconds, and a whole version is hashed in fewer
+LONGEST_S = 300.0  # chosen: an install takes about a minute on a real board
+MOST_BYTES = 1 << 20  # chosen: two versions of the firmware are listed in 20 KB
 BOARD_SCRIPTS = Path(__file__).parent / "board_scripts"
 FULL = re.compile(r"ENOSPC|(Errno|OSError:) 28\b|No space left")
 READ_ONLY = re.compile(r"EROFS|(Errno|OSError:) 30\b|Read-only file system")
@@ -84,12 +84,12 @@ class Remote:
         Returns
         -------
         list of dict
-            The JSON texts among those lines.
+            What our scripts report among those lines (`board_lines`).
 
         Raises
         ------
         LinkError
-            If there is no MicroPython at the other end, or it went away.
+            If there is no MicroPython at the other end, it went away, or what it reports makes no sense.
         RefusedError
             If the flash is full or read-only, or the board failed otherwise.
         """
@@ -100,51 +100,53 @@ class Remote:
         if code:
             raise explain(self.path, lines)
         self._fresh = True
-        return [found for text in lines if text.startswith("{") and (found := _report(text))]
-
-
-def _report(text: str) -> dict[str, Any] | None:
-    """A line that our scripts print; None for another program's that begins like one."""
-    try:
-        found = msgspec.json.decode(text, type=dict[str, Any])
-    except (msgspec.MsgspecError, ValueError, RecursionError):
-        return None
-    return found
+        return read_lines(lines)
 
 
 def _spawn(words: list[str], line: Callable[[str], None] | None) -> tuple[list[str], int]:
-    """Run mpremote; returns everything it printed, and its exit status. Unlike mpremote, this never waits for ever."""
-    lines = []
+    """Run mpremote; returns every line it printed, and its exit status.
+
+    Unlike mpremote, this never waits for ever: neither for a silent board nor for one that prints without end.
+
+    Raises
+    ------
+    LinkError
+        If it prints without end.
+    """
+    lines: list[str] = []
+    begun, heard = b"", 0
     with subprocess.Popen(
         [sys.executable, "-P", "-u", "-m", "mpremote", *words],  # -P: do not import a tty.py from the working folder
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
-        encoding="utf-8",
-        errors="replace",
     ) as process:
-        assert process.stdout is not None
-        patience = _patience(process)
-        said = 0
-        while text := process.stdout.readline(SAID_MOST):
-            patience.cancel()
-            patience = _patience(process)
-            lines.append(text.rstrip())
-            said += len(text)
-            if said > SAID_MOST or len(lines) > LINES_MOST:
+        assert isinstance(process.stdout, io.BufferedReader)
+        longest, silence = _killed_in(LONGEST_S, process), _killed_in(SILENCE_S, process)
+        while piece := process.stdout.read1(1 << 16):
+            silence.cancel()
+            silence = _killed_in(SILENCE_S, process)
+            heard += len(piece)
+            if heard > MOST_BYTES:
                 process.kill()
-                raise LinkError("the board prints without end", hint="press its reset button and try again")
-            if lines[-1].startswith(RESTARTED):
-                process.kill()
-            if line:
-                line(lines[-1])
+                raise LinkError(f"the board on {words[1]} prints without end",
+                                hint="press its reset button and try again")  # fmt: skip
+            *whole, begun = (begun + piece).split(b"\n")
+            for each in whole:
+                lines.append(each.decode(errors="replace").rstrip())
+                if lines[-1].startswith(RESTARTED):
+                    process.kill()
+                if line:
+                    line(lines[-1])
+        lines += [begun.decode(errors="replace").rstrip()] if begun else []
         process.wait()
-        patience.cancel()
+        longest.cancel()
+        silence.cancel()
     return lines, process.returncode
 
 
-def _patience(process: subprocess.Popen[str]) -> threading.Timer:
-    timer = threading.Timer(SILENCE_S, process.kill)
+def _killed_in(seconds: float, process: subprocess.Popen[bytes]) -> threading.Timer:
+    timer = threading.Timer(seconds, process.kill)
     timer.daemon = True
     timer.start()
     return timer
@@ -177,4 +179,4 @@ def explain(path: str, lines: list[str]) -> BainError:
     if not any(lines):
         return LinkError(f"the board on {path} fell silent", hint="unplug it, plug it in and try again")
     last = next((text for text in reversed(lines) if text), "nothing")
-    return RefusedError(f"the board on {path} failed", got=last, hint="press its reset button and try again")
+    return RefusedError(f"the board on {path} failed", got=last[:200], hint="press its reset button and try again")
