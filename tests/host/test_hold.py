@@ -384,6 +384,20 @@ def test_a_pulled_cable_shows_a_gap_and_the_hold_continues_when_it_is_back(here,
     assert events == ["lost", "found", "ended"]
 
 
+def test_a_port_that_stays_open_and_says_nothing_is_opened_again(here, monkeypatch):
+    """A cable that was plugged in again may leave the old port open for ever: no read of it fails."""
+    monkeypatch.setattr(hold_module.time, "sleep", lambda seconds: None)
+    monkeypatch.setattr(hold_module, "DEAF_S", 1.0)
+    again = FakeBoard()
+    again.say(*quiet(15, 16), done())
+    runner = runner_of(quiet(10))
+    runner.session.returns = [again]
+    outcome = report(runner, runner.run(), None)
+    assert outcome.result["lost_lines"] == 5
+    events = [event["event"] for event in read_log(here / "holds/dark-1").events]
+    assert events == ["lost", "found", "ended"]
+
+
 def test_a_board_that_stays_away_is_lost_with_its_log_stored(here, monkeypatch):
     """Exit status 3; what was known is scored and sealed."""
     monkeypatch.setattr(hold_module.time, "sleep", lambda seconds: None)

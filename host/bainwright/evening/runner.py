@@ -31,6 +31,7 @@ from bainwright.tuning.load_check import LoadCheck
 
 RECONNECT_S = 15 * 60.0  # chosen: time enough to find the loose cable, and the evening is not over when it gives up
 SILENT_S = 5.0  # a live board reports every second; after five missed reports the person should know
+DEAF_S = 30.0  # chosen: six times that; then the port is opened again, as a port that stays open may be dead
 
 
 @dataclass
@@ -156,6 +157,8 @@ class Runner:
                     share = self._heat_share(message, course.scene.bowl_away) or share
             if share is not None:
                 self._use_safe_gains(course, share)
+            if not self.session.virtual and time.monotonic() - self._silent_since_s > DEAF_S:
+                raise LinkError("the board is silent")
             self._keyboard.serve(course, keys, interrupts)
         except LinkError:  # gone, or it does not answer a request: the same to the person
             self._find_again(course, interrupts)
