@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from . import damage
-from .parts import Tally, make_hold, sandbox
+from .parts import Tally, sandbox, sound_hold
 from .running import Outcome, run
 
 WRITERS: list[list[str]] = [
@@ -72,9 +72,10 @@ def small_disks(numbers: Iterable[int]) -> Tally:
     """
     tally = Tally()
     whole: dict[int, dict[str, int]] = {}
+    sound = sound_hold()  # before the folder for temporary files is another
     with tempfile.TemporaryDirectory(prefix="abuse-") as name, _other_disk(Path(name)):
         base = Path(name)
-        hold = make_hold(base)
+        hold = Path(shutil.copytree(sound, base / "hold"))
         (hold / "hold.png").unlink()  # for `show` to draw
         for number in numbers:
             which, rng = number % len(WRITERS), random.Random(number)

@@ -8,6 +8,7 @@ import tempfile
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
 from . import damage, lies
@@ -71,8 +72,16 @@ def sandbox(base: Path, name: str) -> Iterator[Path]:
         shutil.rmtree(base / name, ignore_errors=True)
 
 
-def make_hold(base: Path) -> Path:
-    """A sound hold of a minute, its temper test and leftovers recorded."""
+@cache
+def _folder() -> tempfile.TemporaryDirectory[str]:
+    """A folder that lasts as long as this process."""
+    return tempfile.TemporaryDirectory(prefix="abuse-")
+
+
+@cache
+def sound_hold() -> Path:
+    """A sound hold of a minute, its temper test and leftovers recorded; made once, and only read."""
+    base = Path(_folder().name)
     with sandbox(base, "make") as here:
         for command in (["hold", "dark", "--virtual", "--for", "60s", "--out", "h"],
                         ["temper", "h", "--minutes", "4"], ["stock", "h", "--left", "300g"]):  # fmt: skip
@@ -87,7 +96,7 @@ def damaged_files(numbers: Iterable[int]) -> Tally:
     tally = Tally()
     with tempfile.TemporaryDirectory(prefix="abuse-") as name:
         base = Path(name)
-        hold = make_hold(base)
+        hold = sound_hold()
         for number in numbers:
             with sandbox(base, str(number)) as here:
                 command, what = damage.case(number, here, hold)

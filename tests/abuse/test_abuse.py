@@ -5,7 +5,7 @@ import sys
 
 import pytest
 
-from . import messages, parts, power
+from . import disks, messages, parts, power
 from .running import run
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="commands are run as forks, which Windows has not")
@@ -20,6 +20,13 @@ def warm():
 def test_commands_over_damaged_files_end_in_words():
     tally = parts.damaged_files(range(5000, 5090))
     assert tally.cases == 90
+    assert tally.wrong == []
+
+
+@pytest.mark.skipif(not disks.can_mount(), reason="only the administrator of a Linux system can make a small disk")
+def test_commands_on_a_disk_that_fills_up_lose_nothing_and_say_so():
+    tally = disks.small_disks((3, 9, 13, 19, 23, 29))
+    assert tally.cases == 6
     assert tally.wrong == []
 
 
