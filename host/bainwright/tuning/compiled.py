@@ -17,10 +17,10 @@ import inspect
 import math
 import os
 import sys
-import tempfile
 import textwrap
 import types
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +28,7 @@ import numpy as np
 
 from bainwright.core.atomic_write import replace_file
 from bainwright.core.figures import Figure
+from bainwright.core.user_folder import make_user_folder
 
 PRELUDE = '''"""Translated by bainwright.tuning.compiled; made again whenever a source changes."""
 from math import exp, pi, pow, sqrt, isnan, nan
@@ -254,15 +255,10 @@ def load(text: str, extra: str = "") -> types.ModuleType:
 def _cache() -> Path:
     """A folder of the user's own; without a writable home, a temporary one."""
     home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
-    user = os.getuid() if hasattr(os, "getuid") else 0  # Windows: its temporary folder is the user's own
-    for folder in (Path(home) / "bainwright", Path(tempfile.gettempdir()) / f"bainwright-{user}"):
-        try:
-            folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-        except OSError:
-            continue  # the next one
-        if os.access(folder, os.W_OK):
-            return folder
-    raise OSError("no folder to keep compiled code in")
+    folder = Path(home) / "bainwright"
+    with suppress(OSError):
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    return folder if os.access(folder, os.W_OK) else make_user_folder()  # nobody else's: code of it is run
 
 
 def records(things: Mapping[int, Any] | list[Any]) -> np.ndarray[Any, Any]:
