@@ -98,7 +98,7 @@ def open_port(path: str) -> SerialTransport:
         port.baudrate, port.timeout, port.write_timeout = BAUD, READ_SLICE_S, WRITE_LIMIT_S
         port.exclusive = True
         _open_without_reset(port, _uneven(path))
-    except (OSError, ValueError) as failed:
+    except (OSError, ValueError, LookupError) as failed:  # the last: of pyserial, for some addresses
         raise explain(path, failed) from failed
     return SerialTransport(port)
 

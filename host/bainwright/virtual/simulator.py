@@ -97,8 +97,6 @@ class Simulator:
     def close(self) -> None:
         """End the interpreter and save the flash image."""
         self.power.end(self.power.now_us())
-        if self.truth:
-            self.truth.close()
         if self.config.image is not None:
             try:
                 replace_file(self.config.image, self.shared.flash)
@@ -107,6 +105,8 @@ class Simulator:
         if self._claim is not None:
             self._claim.release()
         self.console.close()
+        if self.truth:
+            self.truth.close()
 
     # -- the loop -----------------------------------------------------------------------------------------------------
 
