@@ -124,6 +124,8 @@ def test_plate_is_sized_for_the_hold_alone():
         (["--size-heater", "--melt-within", "5m"], "wanted at least 10m; a melt takes an hour or two"),
         (["--size-heater", "--melt-within", "13h"], "wanted at most 12h; an evening ends before that"),
         (["--size-heater", "--page", "plan.html"], "--page belongs to the plan"),
+        (["--size-heater", "--dip-at", "19:00"], "--dip-at belongs to the plan"),
+        (["--size-heater", "--sources"], "--sources belongs to the plan"),
     ],
 )
 def test_options_that_do_not_go_together_are_refused_in_words(arguments, words):

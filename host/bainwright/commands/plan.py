@@ -83,7 +83,9 @@ def plan(
     shown = Shown() if as_json else Shown(fahrenheit, pounds)
     target = _page(page)
     if size_heater:
-        return _size_heater(PlanOptions(**asked), melt_within, shown, as_json=as_json, page=page)
+        _refuse_of_plan({"--page": page, "--all": everything, "--sources": sources, "--tonight": tonight,
+                         "--dip-at": asked.get("dip_at")})  # fmt: skip
+        return _size_heater(PlanOptions(**asked), melt_within, shown, as_json=as_json)
     _refuse_alone(melt_within)
     with progress("planning"):
         made = make_plan(batch_request(PlanOptions(**asked), shown))
@@ -112,17 +114,23 @@ def _refuse_alone(melt_within: str | None) -> None:
         raise UseError("--melt-within belongs to --size-heater", hint="add --size-heater")
 
 
-def _size_heater(asked: PlanOptions, melt_within: str | None, shown: Shown, *, as_json: bool, page: str | None) -> int:
-    """Say how strong a heater must be, in place of the plan."""
+def _refuse_of_plan(given: dict[str, Any]) -> None:
+    """Refuse what only a plan has."""
     from bainwright.core.errors import UseError
+
+    for name, value in given.items():
+        if value:
+            raise UseError(f"{name} belongs to the plan, not to --size-heater", hint="leave one of them out")
+
+
+def _size_heater(asked: PlanOptions, melt_within: str | None, shown: Shown, *, as_json: bool) -> int:
+    """Say how strong a heater must be, in place of the plan."""
     from bainwright.core.progress import progress
     from bainwright.core.units import parse_duration_s
     from bainwright.plan import words_heater
     from bainwright.plan.heater_size import DEFAULT_WITHIN_S, WITHIN, size_heater
     from bainwright.plan.options import batch_request
 
-    if page is not None:
-        raise UseError("--page belongs to the plan, not to --size-heater", hint="leave one of them out")
     within_s = parse_duration_s(melt_within, "--melt-within", WITHIN) if melt_within else DEFAULT_WITHIN_S
     with progress("sizing the heater"):
         found = size_heater(batch_request(asked, shown), within_s)
