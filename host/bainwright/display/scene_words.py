@@ -99,7 +99,7 @@ def prompt(scene: Scene, press: Mapping[str, str] = KEYS) -> str:
     if dips and scene.caution:
         return f"it was {scene.caution} ({press['test']})"
     if dips and not scene.concern and _well_below(scene):
-        return "wait before you dip: it warms up to its window"
+        return "wait before you dip: it is below its window"
     return scene.concern or MEANWHILE.get(stage, terms.PROMPTS[""])
 
 
