@@ -5,6 +5,7 @@ from __future__ import annotations
 from html import escape
 
 from bainwright.builds.parts import SUPPLY_V, Build
+from bainwright.builds.rules import SUPPLY_SHARE
 
 Label = tuple[str, tuple[str, ...]]
 
@@ -20,7 +21,7 @@ def labels(build: Build) -> list[Label]:
     sheet: list[Label] = [
         ("NOT CERTIFIED", ("Hobby build. 24 V DC only.", "Unplug before hands go near the heater.")),
         (f"PS1  {SUPPLY_V:g} V DC  {build.supply_a:g} A",
-         ("Isolated.", f"No supply of more than {build.supply_w:.0f} W.")),
+         ("Isolated.", f"No supply of more than {SUPPLY_SHARE * build.heater_w:.0f} W.")),
         (f"F1  {build.fuse_a:g} A  32 V DC", (safe,)),
         ("S1  hand switch", ("Off before hands go near the heater.", "Or pull the plug.")),
         (f"K1  guard relay  {build.relay_a:g} A 30 V DC", ("Coil 24 V, 1.4 kΩ or more",)),

@@ -109,6 +109,21 @@ def test_offset_of_each_rig_file_is_the_plan_s_for_a_full_bowl(build: Build) -> 
     assert build.bowl_offset_c == pytest.approx(plan.hold.water_c - 31.5, abs=0.3)
 
 
+def test_what_the_safety_page_says_by_hand_of_cut_outs_fuses_and_supplies_is_the_tables() -> None:
+    page = (HARDWARE / "SAFETY.md").read_text(encoding="utf-8")
+    mat, pot, plate = BUILDS
+    assert (mat.on_mat.opens_c, mat.fuse.marked_c) == (plate.on_mat.opens_c, plate.fuse.marked_c)
+    assert {build.on_vessel.opens_c for build in BUILDS} == {mat.on_vessel.opens_c}
+    for row in (
+        f"| bimetal, {mat.on_mat.opens_c:g} °C (pot {pot.on_mat.opens_c:g} °C) |",
+        f"| bimetal, {mat.on_vessel.opens_c:g} °C |",
+        f"| one-shot, on the mat, {mat.fuse.marked_c:g} °C (pot {pot.fuse.marked_c:g} °C) |",
+        f"| {mat.fuse_a:g} A, {mat.supply_w:.0f} W (pot {pot.fuse_a:g} A, {pot.supply_w:.0f} W; "
+        f"plate {plate.fuse_a:g} A, {plate.supply_w:.0f} W) |",
+    ):
+        assert row in page, row
+
+
 def test_no_twin_missed_its_plan() -> None:
     """Warm-up, heat and chocolate as played (`twins.csv`) lie within what the plan says of the same warmer."""
     rows = [line.split(" | ") for line in twins.twins_block().splitlines()[2:]]

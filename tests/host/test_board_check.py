@@ -108,3 +108,4 @@ def test_the_report_of_a_simulated_board_says_so(monkeypatch: pytest.MonkeyPatch
     report = json.loads(Path("board-check.json").read_text())
     assert (report["simulated"], report["passed"], len(report["checks"])) == (True, True, 7)
     assert main(["drill", "--virtual", "--board-check", "--show"]) == 2
+    assert main(["drill", "--virtual", "--board-check", "--out", "nowhere/report.json"]) == 2

@@ -145,6 +145,8 @@ def _check_board(options: DrillOptions, as_json: bool, say: Say) -> int:
     if options.show or options.again:
         raise UseError("--board-check is not part of the drill", hint="leave --show and --again out")
     path = Path(options.out or "board-check.json")
+    if path.is_dir() or not path.parent.is_dir():  # known now, not after a quarter of an hour
+        raise UseError(f"the report {path} cannot be written", wanted="a file in a folder that is there")
     rig = options.named_rig()
     with open_board(options.port, _simulated(rig) if options.virtual is not None else None) as session:
         say(board_check.UNPLUGGED, err=True)
