@@ -57,7 +57,7 @@ def _box(build: Build) -> Iterator[PowerPart]:
     yield PowerPart("R13", "R", LAMP_OHM, ("guarded", "lamp"), f"R13\n{ohm_text(LAMP_OHM)}")
     yield PowerPart("LED1", "LED", 0.0, ("lamp", "drain"), "LED1\nheat\nlamp")
     yield PowerPart("Q1", "NMOS", 0.0, ("drain", "q1_gate", "0"), f"Q1  {build.switch.kind}\nheater switch, "
-                    f"≥ {build.switch.drain_v:g} V")
+                    f"≥ {build.switch.drain_v:g} V\nlegs G D S, tab D")
     yield PowerPart("R14", "R", electrical.GATE_SERIES_OHM, ("heater", "q1_gate"),
                     f"R14\n{ohm_text(electrical.GATE_SERIES_OHM)}")
     yield PowerPart("R15", "R", electrical.GATE_PULL_OHM, ("q1_gate", "0"),
