@@ -29,6 +29,7 @@ BESIDE = (
     ("1", "board with header pins: Raspberry Pi Pico, or another RP2040 or RP2350 board of its pinout", "block 4"),
     ("1", "USB cable for it, and a 5 V charger of 1 A for evenings without the PC", "block 4"),
     ("1", f"strip-board, 2.54 mm, {len(ROWS)} strips of {COLUMNS} holes", "block 3"),
+    ("1", "small piece of strip-board for what is round the gate", "blocks 5 to 9"),
     ("2", "DIP-8 socket", "IC1, IC2"),
     ("1", "pair of 3-pole plug and socket", "X2"),
     ("1", "pair of 4-pole plug and socket", "X3"),
