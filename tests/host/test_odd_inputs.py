@@ -15,7 +15,8 @@ from fake_board import event_line, status_line
 from bainwright.archive.listing import entry_of, list_holds
 from bainwright.chocolates.board import stored_profiles
 from bainwright.cli import main
-from bainwright.core.errors import LinkError, UseError
+from bainwright.core.errors import FileError, LinkError, UseError
+from bainwright.core.toml import read_toml
 from bainwright.core.user_folder import make_user_folder, user_folder
 from bainwright.link.answers import SEGMENT_MOST_BYTES, event_of
 from bainwright.link.messages import decode
@@ -191,6 +192,17 @@ def test_a_folder_that_anybody_else_may_write_to_is_not_the_user_s(
     assert user_folder() is None
     with pytest.raises(PermissionError):
         make_user_folder()
+
+
+@pytest.mark.parametrize("text", ["a." * 100 + "b = 1", "[" + "a . " * 100 + "b]", "x = {" + '"a".' * 100 + "b = 1}"])
+def test_names_nested_too_deeply_are_refused_before_they_are_read(tmp_path: Path, text: str) -> None:
+    """100 KB of them, which TOML allows, take the standard library's reader some minutes."""
+    path = tmp_path / "deep.toml"
+    path.write_text(text)
+    with pytest.raises(FileError, match="nested too deeply"):
+        read_toml(path, "rig")
+    path.write_text('note = "as on the bag ............................................."\n[a.b.c]\nd.e = 1\n')
+    assert read_toml(path, "rig")["a"] == {"b": {"c": {"d": {"e": 1}}}}
 
 
 def test_a_pipe_is_neither_an_archive_of_holds_nor_a_flash_image(

@@ -23,6 +23,9 @@ T = TypeVar("T")
 # A kitchen's temperatures in °F read as °C are far too hot to be meant; these bounds only choose the hint.
 FAHRENHEIT_LOW, FAHRENHEIT_HIGH = 32.0, 230.0
 
+# Thirty names joined by dots, where our files join three. The library takes the square of them: minutes for 100 KB.
+_TOO_DEEP = re.compile(r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){30}""")
+
 MOST = 2.0**53  # as on the wire: whole numbers of this size are exact
 
 # msgspec's words for what it wanted, in ours.
@@ -49,6 +52,8 @@ def read_toml(path: Path, what: str) -> dict[str, Any]:
         When it cannot be read or is not TOML.
     """
     text = read_text(path, f"the {what} file", TOML_BYTES).removeprefix("\ufeff")  # some editors begin a file with it
+    if _TOO_DEEP.search(text):
+        raise FileError(f"the {what} file {path} is not TOML", got="it is nested too deeply")
     try:
         doc = tomllib.loads(text)
         numbers = list(_numbers(doc, ""))
