@@ -152,6 +152,13 @@ def test_a_list_of_holds_elsewhere_that_cannot_be_read_hides_no_other_and_is_nev
     assert (records / home.ELSEWHERE).read_bytes().endswith(f"\n{night}\n".encode())
 
 
+def test_a_link_to_itself_hides_no_hold(records: Path, capsys: Capture) -> None:
+    store(records / "holds" / "dark-1")
+    (records / "holds" / "loop").symlink_to(records / "holds" / "loop")
+    assert cli.main(["holds"]) == 0
+    assert "dark-1" in capsys.readouterr().out
+
+
 @pytest.mark.parametrize("block", [Path.mkdir, os.mkfifo])
 def test_a_hold_that_cannot_be_listed_says_so_and_does_not_wait(records: Path, tmp_path: Path, block: Block) -> None:
     records.mkdir()

@@ -71,7 +71,7 @@ def hold_paths(notes: list[str] | None = None) -> Iterator[str]:
     notes = [] if notes is None else notes
     try:
         with os.scandir(holds_folder()) as found:
-            yield from sorted(each.path for each in found if is_text(each.name) and each.is_dir())
+            yield from sorted(each.path for each in found if is_text(each.name) and _is_folder(each))
     except FileNotFoundError:
         pass
     except OSError as failed:
@@ -80,6 +80,13 @@ def hold_paths(notes: list[str] | None = None) -> Iterator[str]:
         yield from map(str, elsewhere())
     except FileError as failed:
         notes.append(f"holds outside {holds_folder()} are not listed: {failed}")
+
+
+def _is_folder(found: os.DirEntry[str]) -> bool:
+    try:
+        return found.is_dir()
+    except OSError:  # a link to itself
+        return False
 
 
 def remember(folder: Path) -> str | None:
