@@ -14,6 +14,7 @@ from bainwright import cli
 from bainwright.core import home
 from bainwright.record.columns import HEADER, NAMES
 from bainwright.record.reader import read_log
+from bainwright.record.writer import seal
 
 
 @pytest.fixture(autouse=True)
@@ -131,6 +132,35 @@ def test_parquet_opens_in_duckdb_with_the_same_rows(records: Path) -> None:
     with duckdb.connect() as database:
         found = database.execute("SELECT count(*), sum(t_s), count(bowl_c) FROM read_parquet('t.parquet')").fetchone()
     assert found == (3, 6.0, 0)
+
+
+@pytest.mark.parametrize("name", ["t.parquet", "t.csv"])
+def test_pandas_and_polars_read_the_same_table(name: str, records: Path) -> None:
+    """Two libraries that share no reader: numbers as numbers, texts as texts, an unknown bowl as missing."""
+    import pandas
+    import polars
+
+    store(records / "dark-1")
+    assert cli.main(["export", name]) == 0
+    kind = name.partition(".")[2]
+    one, other = getattr(pandas, f"read_{kind}")(name), getattr(polars, f"read_{kind}")(name)
+    assert list(one.columns) == other.columns == ["hold", "at_utc", *NAMES]
+    assert one["water_c"].tolist() == other["water_c"].to_list() == [33.0, 33.0, 33.0]
+    assert one["hold"].tolist() == other["hold"].to_list() == ["dark-1"] * 3
+    assert one["bowl_c"].isna().all()
+    assert other["bowl_c"].null_count() == 3
+
+
+def test_the_sealed_log_of_a_hold_opens_in_pandas_and_polars(records: Path) -> None:
+    import pandas
+    import polars
+
+    folder = store(records / "dark-1")
+    seal(folder)
+    one, other = pandas.read_parquet(folder / "hold.parquet"), polars.read_parquet(folder / "hold.parquet")
+    assert list(one.columns) == other.columns == list(NAMES)
+    assert one["t_s"].tolist() == other["t_s"].to_list() == [1.0, 2.0, 3.0]
+    assert other["stage"].to_list() == ["work"] * 3
 
 
 def test_an_unknown_format_is_refused_before_anything_is_read(capsys: pytest.CaptureFixture[str]) -> None:

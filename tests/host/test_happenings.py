@@ -10,7 +10,7 @@ from played_nights import Truth, play
 
 from bainwright.files.rig import load_rig
 from bainwright.record.reader import HoldLog
-from bainwright.review import happening_words
+from bainwright.review import announced, happening_words
 from bainwright.review import happenings as found
 
 RIG = load_rig("pot")
@@ -75,3 +75,24 @@ def test_without_a_bowl_probe_the_water_still_shows_what_was_poured_in(evening: 
 def test_a_short_record_shows_nothing_and_fails_nothing(evening: HoldLog, rows: int) -> None:
     log = replace(evening, columns={name: values[:rows] for name, values in evening.columns.items()})
     assert happened(log) == []
+
+
+def test_each_announcement_is_matched_with_what_was_found_of_it(evening: HoldLog) -> None:
+    """Two refills and the lift were announced; a third announcement nobody kept, and a fourth was taken back."""
+    log = replace(evening, events=[
+        {"t_s": 2750.0, "event": "announced"}, {"t_s": 3030.0, "event": "refill"},
+        {"t_s": 4500.0, "event": "announced"}, {"t_s": 4600.0, "event": "no_refill"},
+        {"t_s": 9000.0, "event": "bowl_off"}, {"t_s": 9300.0, "event": "bowl_on"},
+        {"t_s": 10000.0, "event": "announced"}, {"t_s": 11800.0, "event": "announced"},
+    ])  # fmt: skip
+    said = announced.announced(log.events, happened(log), 14400.0)
+    assert [each.kind for each in said] == ["refill", "lift", "refill", "refill"]
+    assert [each.found and each.found.kind for each in said] == [
+        found.COLD_REFILL, found.LIFTED, None, found.WARM_REFILL]
+
+
+def test_one_happening_answers_one_announcement_only(evening: HoldLog) -> None:
+    twice = [{"t_s": 2700.0, "event": "announced"}, {"t_s": 2990.0, "event": "refill"},
+             {"t_s": 2995.0, "event": "announced"}, {"t_s": 3040.0, "event": "refill"}]
+    said = announced.announced(twice, happened(evening), 14400.0)
+    assert [each.found is not None for each in said] == [True, False]

@@ -38,7 +38,8 @@ def night(number: int, own: NightFigures | None, **changes: object) -> Night:
     entry = Entry(f"/holds/melted-{number}", f"melted-{number}", started_s=1.76e9 + 86400.0 * number, warmer="my pot",
                   board="e66", firmware="1.0")  # fmt: skip
     return replace(
-        Night(entry, dict.fromkeys(FIGURES), "", "", [], [], 0, 1.0, None, None, None, False, [], [], None, own, {}),
+        Night(entry, dict.fromkeys(FIGURES), "", "", [], [], 0, 1.0, None, None, None, False, [], [], [], None, own,
+              {}),
         **changes,
     )  # fmt: skip
 
@@ -73,6 +74,28 @@ def test_a_weaker_heater_is_given_in_per_cent_with_an_interval_that_holds_the_tr
     (found,) = drift.drifts([*healthy("built-in"), *after])
     assert abs(found.change[drift.NEED] - np.log(1 / 0.85)) < found.spread[drift.NEED]
     assert abs(found.change[drift.RISE] - np.log(0.85)) < found.spread[drift.RISE]
+
+
+def test_a_night_without_a_figure_takes_it_from_no_other_night() -> None:
+    """One of ten nights began warm and shows no rise: the fifteen per cent less in the others is still found by it."""
+    nights = [*healthy("built-in"), *(played("built-in", 10 + seed, watts=0.85) for seed in range(4))]
+    nights[2] = replace(nights[2], rise_k_per_j=np.nan, rise_sd=np.nan)
+    (found,) = drift.drifts(nights)
+    assert found.first == 6
+    assert abs(found.change[drift.RISE] - np.log(0.85)) < found.spread[drift.RISE]
+
+
+def test_a_change_of_complete_nights_has_the_pooled_covariance_of_hotelling() -> None:
+    """By NumPy's own covariance: two sides of three and five nights, the chosen spread counted for twenty nights."""
+    rng = np.random.default_rng(1)
+    values, own = rng.normal(0.0, 0.1, (8, 3)) + 1.0, np.full((8, 3), 1e-4)
+    free = drift.PRIOR_NIGHTS + 8 - 2
+    scatter = 2 * np.cov(values[:3].T) + 4 * np.cov(values[3:].T)
+    pooled = (drift.PRIOR_NIGHTS * drift._chosen(values[:3, 2].mean()) + scatter) / free
+    expected = pooled * (1 / 3 + 1 / 5) + np.diag(np.full(3, 1e-4 * (1 / 3 + 1 / 5)))
+    covariance, got = drift._covariance(values, own, np.ones((8, 3), dtype=bool), 3, np.ones(3, dtype=bool))
+    assert np.allclose(covariance, expected)
+    assert got == free - 3 + 1
 
 
 def test_a_record_that_begins_warm_and_quiet_has_a_wide_rise_and_no_false_one() -> None:

@@ -67,7 +67,7 @@ class Drift:
         Those that fit, the likeliest first; `SEVERAL` alone where none does.
     change, spread : ndarray, shape (3,)
         Logarithms of need and rise, and the lead in °C: how far each moved, and half its 95 % interval. NaN for a
-        figure that some night lacks.
+        figure that all nights on one side lack.
     chance : float
         How often chance would show as much, over all places.
     """
@@ -135,12 +135,13 @@ def _cut(values: Floats, own: Floats, at: int) -> Drift:
     from scipy.stats import t as t_distribution
 
     change, spread = np.full(3, np.nan), np.full(3, np.nan)
-    known = np.asarray(np.isfinite(values).all(axis=0) & np.isfinite(own).all(axis=0))
+    there = np.isfinite(values) & np.isfinite(own)
+    known = np.asarray(there[:at].any(axis=0) & there[at:].any(axis=0))
     if not known.any():
         return Drift(at, (SEVERAL,), change, spread, 1.0)
-    before, after = values[:at, known], values[at:, known]
-    moved = after.mean(axis=0) - before.mean(axis=0)
-    covariance, free = _covariance(values, own, at, known)
+    values, own, there = (each[:, known] for each in (values, own, there))
+    moved = _means(values[at:], there[at:]) - _means(values[:at], there[:at])
+    covariance, free = _covariance(values, own, there, at, known)
     dims = int(known.sum())
     # With this scaling the squared distance is a multiple of F with (dims, free) degrees of freedom.
     distance = float(moved @ np.linalg.solve(covariance, moved))
@@ -149,19 +150,31 @@ def _cut(values: Floats, own: Floats, at: int) -> Drift:
     return Drift(at, _causes(moved, covariance, known, free), change, spread, chance)
 
 
-def _covariance(values: Floats, own: Floats, at: int, known: NDArray[np.bool_]) -> tuple[Floats, float]:
-    """Covariance of the change of the known figures, and its degrees of freedom."""
-    before, after = values[:at], values[at:]
-    scatter = np.zeros((3, 3))
-    for side in (before, after):
-        centred = side - side.mean(axis=0)
+def _means(values: Floats, there: NDArray[np.bool_]) -> Floats:
+    """Of each figure, over the nights that have it."""
+    return np.asarray(np.where(there, values, 0.0).sum(axis=0) / there.sum(axis=0))
+
+
+def _covariance(values: Floats, own: Floats, there: NDArray[np.bool_], at: int, known: NDArray[np.bool_]
+                ) -> tuple[Floats, float]:
+    """Covariance of the change of the known figures, and its degrees of freedom.
+
+    A night that lacks a figure adds the chosen spread to it, and no scatter. Each step is a sum, or a product element
+    by element, of positive matrices, so the result is positive too.
+    """
+    lead_c = values[:at, -1][there[:at, -1]] if known[LEAD] else np.zeros(1)
+    chosen = _chosen(float(lead_c.mean()))[np.ix_(known, known)]
+    scatter = np.diag((~there).sum(axis=0) * np.diag(chosen))
+    shares, noise = np.zeros_like(chosen), np.zeros(len(chosen))
+    for side in (slice(None, at), slice(at, None)):
+        centred = np.where(there[side], values[side] - _means(values[side], there[side]), 0.0)
         scatter += centred.T @ centred
-    lead_k = float(np.nan_to_num(np.mean(before[:, LEAD])))
-    pooled = (PRIOR_NIGHTS * _chosen(lead_k) + np.nan_to_num(scatter)) / (PRIOR_NIGHTS + len(values) - 2)
-    shares = 1.0 / len(before) + 1.0 / len(after)
-    noise = np.diag(np.mean(own[:at], axis=0) / len(before) + np.mean(own[at:], axis=0) / len(after))
-    both = np.ix_(known, known)
-    return pooled[both] * shares + noise[both], PRIOR_NIGHTS + len(values) - 2 - int(known.sum()) + 1
+        weights = there[side] / there[side].sum(axis=0)
+        shares += weights.T @ weights
+        noise += (weights**2 * np.where(there[side], own[side], 0.0)).sum(axis=0)
+    pooled = (PRIOR_NIGHTS * chosen + scatter) / (PRIOR_NIGHTS + len(values) - 2)
+    free = PRIOR_NIGHTS + int(there.sum(axis=0).min()) - 2 - len(chosen) + 1
+    return np.asarray(pooled * shares + np.diag(noise)), free
 
 
 def _chosen(lead_k: float) -> Floats:

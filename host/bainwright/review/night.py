@@ -16,6 +16,7 @@ from bainwright.physics.geometry import body_of
 from bainwright.physics.heating import Surroundings, vapour_kg_per_s
 from bainwright.record.reader import HoldLog
 from bainwright.review import happenings
+from bainwright.review.announced import Announced, announced
 from bainwright.review.balance import Balance
 from bainwright.review.night_figures import NightFigures, night_figures
 from bainwright.words import terms
@@ -79,6 +80,8 @@ class Night:
         Restarts and power cuts: when, and the event.
     happenings : list of Happening
         What the readings show, announced or not.
+    announced : list of Announced
+        What somebody announced while the balance could see it, with what the readings show of it.
     balance : Balance or None
         The heat balance that they were found from; None without the rig's sizes.
     own : NightFigures or None
@@ -101,6 +104,7 @@ class Night:
     top_up_due: bool
     outages: list[tuple[float, dict[str, Any]]]
     happenings: list[happenings.Happening]
+    announced: list[Announced]
     balance: Balance | None
     own: NightFigures | None
     setup: dict[str, Any]
@@ -140,6 +144,7 @@ def review(entry: Entry, log: HoldLog) -> Night:
         top_up_due=due,
         outages=[(float(event["t_s"]), event) for event in log.events if event.get("event") in ("boot", "power_back")],
         happenings=happened,
+        announced=_announced(log, balance, happened),
         balance=balance,
         own=own,
         setup={part: log.facts.get(part) for part in ("rig", "gains")},
@@ -186,6 +191,15 @@ def _happened(log: HoldLog) -> tuple[Balance | None, list[happenings.Happening],
     known = {**settings.defaults(settings.SETTINGS), **values}
     balance, found = happenings.find(log, known)
     return balance, found, night_figures(log, known, found)
+
+
+def _announced(log: HoldLog, balance: Balance | None, happened: list[happenings.Happening]) -> list[Announced]:
+    """The announcements of the time that the balance covers."""
+    if balance is None:
+        return []
+    seen_s = balance.t_s[np.isfinite(balance.water_k)]
+    return [each for each in announced(log.events, happened, float(log["t_s"][-1]))
+            if ((seen_s >= each.from_s) & (seen_s <= each.to_s + 600.0)).any()]
 
 
 def _heat(log: HoldLog, t_s: Floats, row_s: float) -> tuple[float | None, float | None]:

@@ -29,11 +29,12 @@ STYLE = """
 :root { color-scheme: light dark; }
 body { font: 16px/1.5 system-ui, sans-serif; max-width: 58rem; margin: 2rem auto; padding: 0 1rem; }
 h1 { font-size: 1.6rem; } h2 { font-size: 1.3rem; } h3 { font-size: 1.05rem; margin: 0.8rem 0 0.2rem; }
-p { margin: 0.2rem 0; white-space: pre-wrap; } figure { margin: 1rem 0; } svg { width: 100%; height: auto; }
-figure { background: #fffef8; } .when { opacity: 0.75; }
+p { margin: 0.2rem 0; white-space: pre-wrap; } figure { margin: 1rem 0; overflow-x: auto; background: #fffef8; }
+svg { width: 100%; min-width: 42rem; height: auto; } .when { opacity: 0.75; }
 table { border-collapse: collapse; display: block; overflow-x: auto; }
 td, th { text-align: left; padding: 0.2rem 0.7rem 0.2rem 0; white-space: nowrap; }
-@media print { body { margin: 0; max-width: none; font-size: 11pt; } section { break-inside: avoid; } }
+@media print { body { margin: 0; max-width: none; font-size: 11pt; } section { break-inside: avoid; }
+  svg { min-width: 0; } }
 """
 
 

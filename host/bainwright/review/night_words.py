@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from bainwright.core.units import clock_words, duration_words
-from bainwright.review import happening_words
+from bainwright.review import announced, happening_words
 from bainwright.review.hold_list import as_result
 from bainwright.review.night import Alarm, Gap, Night
 from bainwright.review.sentences import TEMPER_WORDS
@@ -19,6 +19,7 @@ from bainwright.words.advice import advise
 LEAST_K_MIN = 0.05  # chosen: a smaller sum would be shown as 0.0
 LEAST_UNKNOWN_S = 60  # chosen, as in the report: a second between start and first row says nothing
 PARTS = {"": "The chocolate was", "work": "While dipping, the chocolate was", "melted": "As melted stock, it was"}
+UNSEEN = {announced.REFILL: "a refill", announced.LIFT: "a lift of the bowl"}
 NO_REPORT = "The record has no report, because the hold has no recorded end."
 
 
@@ -107,8 +108,12 @@ def _happenings(night: Night) -> list[str]:
     for each in night.happenings:
         before = water_c[(t_s < each.at_s) & (t_s >= each.at_s - 60.0) & np.isfinite(water_c)]
         at_c = float(before.mean()) if before.size else float(np.nanmean(water_c))
-        lines.append(happening_words.sentence(each, at_c, lambda at_s: clock(night, at_s)))
-    return lines
+        said = happening_words.sentence(each, at_c, lambda at_s: clock(night, at_s))
+        lines.append(said + (" It was announced." if any(one.found is each for one in night.announced) else ""))
+    return lines + [
+        f"{clock(night, one.from_s)}: {UNSEEN[one.kind]} was announced, and the readings do not show it."
+        for one in night.announced if one.found is None
+    ]
 
 
 def _outages(night: Night) -> list[str]:
@@ -166,6 +171,8 @@ def as_json(night: Night) -> dict[str, Any]:
         "evaporated_g": night.evaporated_g,
         "top_up_due": night.top_up_due,
         "happenings": [happening_words.as_json(each) for each in night.happenings],
+        "announced": [{"t_s": one.from_s, "kind": one.kind,
+                       "found_t_s": one.found.at_s if one.found else None} for one in night.announced],
         "own_figures": asdict(night.own) if night.own else None,
         "outages": [{"t_s": t_s, **_fields(event), "event": event["event"]} for t_s, event in night.outages],
     }

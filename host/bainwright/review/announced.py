@@ -1,0 +1,84 @@
+"""What somebody announced to the board, beside what the readings show of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from bainboard.refill import LATE_MS, LEAD_MS
+from bainwright.review import happenings
+from bainwright.review.happenings import Happening
+
+REFILL, LIFT = "refill", "lift"
+SHOWS = {REFILL: (happenings.COLD_REFILL, happenings.WARM_REFILL, happenings.TOP_UP, happenings.CHOCOLATE_COOLED),
+         LIFT: (happenings.LIFTED, happenings.CHOCOLATE_COOLED)}  # what each may look like  # fmt: skip
+AWAITED_S = (LEAD_MS + LATE_MS) / 1000.0  # the board waits so long for a refill
+NEAR_S = 180.0  # chosen: as far apart as two things that the search shows as one
+LEAST_LIFT_S = 120.0  # chosen: a bowl that is away for less does not cool by what a probe shows
+
+
+@dataclass(frozen=True)
+class Announced:
+    """One announcement.
+
+    Attributes
+    ----------
+    kind : str
+        `REFILL` or `LIFT`.
+    from_s, to_s : float
+        When it may have begun, s of the hold.
+    found : Happening or None
+        What the readings show of it.
+    """
+
+    kind: str
+    from_s: float
+    to_s: float
+    found: Happening | None
+
+
+def announced(events: Sequence[Mapping[str, Any]], happened: Sequence[Happening], end_s: float) -> list[Announced]:
+    """Every announcement with what was found of it; each happening belongs to one at most.
+
+    Parameters
+    ----------
+    events : sequence of mapping
+        Of the log, in order.
+    happened : sequence of Happening
+        What was found.
+    end_s : float
+        End of the hold, s.
+    """
+    left, out = list(happened), []
+    for kind, from_s, to_s in _spans(events, end_s):
+        near = [each for each in left if each.kind in SHOWS[kind] and from_s - NEAR_S <= each.at_s <= to_s + NEAR_S]
+        found = max(near, key=lambda each: each.strength, default=None)
+        if found is not None:
+            left.remove(found)
+        out.append(Announced(kind, from_s, to_s, found))
+    return out
+
+
+def _spans(events: Sequence[Mapping[str, Any]], end_s: float) -> list[tuple[str, float, float]]:
+    """Kind, and between which moments it may have begun; a refill that was taken back is none."""
+    spans: list[tuple[str, float, float]] = []
+    refill_s = lift_s = None
+    for event in events:
+        name, t_s = event.get("event"), float(event["t_s"])
+        if name == "announced":
+            spans += [(REFILL, refill_s, refill_s + AWAITED_S)] if refill_s is not None else []
+            refill_s = t_s
+        elif name == "refill" and refill_s is not None:
+            spans.append((REFILL, refill_s, t_s))
+            refill_s = None
+        elif name == "no_refill":
+            refill_s = None
+        elif name == "bowl_off":
+            lift_s = t_s
+        elif name == "bowl_on" and lift_s is not None:
+            spans += [(LIFT, lift_s, lift_s)] if t_s - lift_s >= LEAST_LIFT_S else []
+            lift_s = None
+    if refill_s is not None:  # an older board did not report that it came
+        spans.append((REFILL, refill_s, min(end_s, refill_s + AWAITED_S)))
+    return sorted(spans, key=lambda each: each[1])
