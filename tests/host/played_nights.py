@@ -153,15 +153,22 @@ def play(rig: Rig, settings: dict[str, Any], truths: list[Truth], hours: float, 
         noisy = lagged + bias + kit.noise_c * rng.standard_normal(len(true_c))
         return np.asarray(np.round(noisy / step_c) * step_c)
 
+    water_c = read(trace[:, 0], kit.water_lag_s, 0.0, kit.water_step_c)
+    bowl_c = read(trace[:, 1], kit.bowl_lag_s, bias_c, kit.bowl_step_c)
+    rows = np.stack([water_c, bowl_c, trace[:, 3], trace[:, 4]], axis=1)
+    return log_of(settings, rows, hold, said_room_c, stage)
+
+
+def log_of(settings: dict[str, Any], rows: np.ndarray, hold: dict[str, float], room_c: float, stage: str) -> HoldLog:
+    """The log of a hold, of rows a second of water, bowl, duty and the water's target."""
+    count = len(rows)
     columns = {
-        "t_s": np.arange(1.0, seconds + 1), "state": np.full(seconds, "hold"), "stage": np.full(seconds, stage),
-        "water_c": read(trace[:, 0], kit.water_lag_s, 0.0, kit.water_step_c),
-        "bowl_c": read(trace[:, 1], kit.bowl_lag_s, bias_c, kit.bowl_step_c),
-        "bowl_estimated": np.zeros(seconds), "target_c": np.full(seconds, hold["target_c"]),
-        "water_target_c": trace[:, 4], "duty": trace[:, 3], "on_ms": 1000 * trace[:, 3], "fault": np.zeros(seconds),
-        "warn": np.zeros(seconds), "ask": np.full(seconds, ""),
+        "t_s": np.arange(1.0, count + 1), "state": np.full(count, "hold"), "stage": np.full(count, stage),
+        "water_c": rows[:, 0], "bowl_c": rows[:, 1], "bowl_estimated": np.zeros(count),
+        "target_c": np.full(count, hold["target_c"]), "water_target_c": rows[:, 3], "duty": rows[:, 2],
+        "on_ms": 1000 * rows[:, 2], "fault": np.zeros(count), "warn": np.zeros(count), "ask": np.full(count, ""),
     }
-    facts = {"rig": settings, "room_c": said_room_c, "row_s": 1.0, "stage": stage,
+    facts = {"rig": settings, "room_c": room_c, "row_s": 1.0, "stage": stage,
              "profile": {"name": "dark", "kind": "dark", **hold}}
     return HoldLog(columns, [], facts, [])
 
@@ -197,3 +204,32 @@ def scaled(truths: list[Truth], settings: dict[str, Any]) -> list[Truth]:
              "top_up": lambda each: replace(each, size=settings["water_l"] * each.size),
              "dip": lambda each: replace(each, temp_c=by * each.temp_c)}
     return [sized.get(each.kind, lambda each: each)(each) for each in truths]
+
+
+def changed_in_mid_night(rig: Rig, at_s: float, hours: float, *, plant: str, seed: int, slip_c: float = 0.0,
+                         watts: float = 1.0, lid_off: bool = False, hold: dict[str, float] = MELTED) -> HoldLog:
+    """A quiet night in which something about the warmer changes at a moment: its bowl probe, its heater, or its lid.
+
+    Law and plant run uncompiled here, second by second, because the compiled ones have no such event.
+    """
+    settings = dict(rig.settings)
+    made = PLANTS[plant](rig, settings, Night(20.0, 1.0, (hold["target_c"] + 2.0, hold["target_c"]), True, seed))
+    law = fastsim.cascade_of(settings)
+    kit, rng = fastsim.kit_of(rig), np.random.default_rng(seed)
+    seconds = round(3600 * hours)
+    noise_c = kit.noise_c * rng.standard_normal((seconds, 2))
+    element_c, duty, rows = np.array([made.water_c, made.bowl_c]), 0.0, np.empty((seconds, 4))
+    keep = np.exp(-1.0 / np.array([kit.water_lag_s, kit.bowl_lag_s]))
+    law.reset(made.water_c, made.bowl_c)
+    for second in range(seconds):
+        after = second >= at_s
+        made.step(duty * kit.heater_w * (watts if after else 1.0), 1.0)
+        if after and lid_off and made.lid:
+            made.lid = False
+            made._fresh_s = 0.0
+        element_c = keep * element_c + (1.0 - keep) * np.array([made.water_c, made.bowl_c + slip_c * after])
+        read_c = np.round((element_c + noise_c[second]) / fastsim.ONEWIRE_STEP_C) * fastsim.ONEWIRE_STEP_C
+        duty = law.step(*map(float, read_c), hold["target_c"], hold["ceiling_c"], 20.0, 1.0, False, False)
+        law.applied(duty)
+        rows[second] = *read_c, duty, law.water_target_c
+    return log_of(settings, rows, hold, 20.0, "melted")

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from played_nights import Truth, play
+from played_nights import Truth, changed_in_mid_night, play
 
 from bainwright.files.rig import load_rig
 from bainwright.record.reader import HoldLog
@@ -96,3 +96,15 @@ def test_one_happening_answers_one_announcement_only(evening: HoldLog) -> None:
              {"t_s": 2995.0, "event": "announced"}, {"t_s": 3040.0, "event": "refill"}]
     said = announced.announced(twice, happened(evening), 14400.0)
     assert [each.found is not None for each in said] == [True, False]
+
+
+@pytest.mark.parametrize("slip_c", [-0.5, 0.5])
+def test_a_probe_that_slips_is_told_from_a_refill_by_what_remains_of_it(slip_c: float) -> None:
+    """Half a degree at two and a half hours, on a quiet night; the size within a fifth."""
+    log = changed_in_mid_night(RIG, 9000.0, 5.0, plant="built-in", seed=2, slip_c=slip_c)
+    (slipped,) = happened(log)
+    assert slipped.kind == found.PROBE_SLIPPED
+    assert abs(slipped.at_s - 9000.0) < 60.0
+    assert slipped.bowl_k == pytest.approx(slip_c, rel=0.2)
+    said = happening_words.sentence(slipped, 42.0, lambda at_s: "00:30")
+    assert ("warmer than shown" if slip_c < 0 else "colder than shown") in said

@@ -20,6 +20,7 @@ ADVICE = {
     found.WATER_COOLED: "Was the ring round the bowl uncovered, or cold water poured in slowly?",
     found.HEATED: "Sun, a stove, or something warm poured in?",
 }
+WEAKER = (found.COOLED, found.WATER_COOLED)  # what less heat than the duty says looks like
 SLOW = {
     found.COOLED: "bath and bowl lost more heat than usual",
     found.CHOCOLATE_COOLED: "the bowl lost more heat than usual",
@@ -51,9 +52,15 @@ def sentence(each: Happening, water_c: float, clock: Callable[[float], str]) -> 
     if each.kind in (found.COLD_REFILL, found.WARM_REFILL):
         than = "colder" if each.kind == found.COLD_REFILL else "warmer"
         return f"{at}chocolate {than} than the bowl was poured in: {moved} at once."
+    if each.kind == found.PROBE_SLIPPED:
+        than = "less" if each.bowl_k < 0 else "more"
+        return (f"{at}the bowl's probe has shown {abs(each.bowl_k):.1f} °C {than} since then, against its bath. Has it"
+                " slipped, or does it touch the wall? The chocolate may be that much"
+                f" {'warmer' if each.bowl_k < 0 else 'colder'} than shown.")
     if each.kind == found.LIFTED:
         return f"{at}the bowl was out of the bath, or in a strong draught, {lasted}: {moved}."
-    return f"{at}{SLOW[each.kind]}, {lasted}. {ADVICE[each.kind]}"
+    weaker = " Or does the heater give less?" if each.kind in WEAKER and each.lasted_s == ENDLESS else ""
+    return f"{at}{SLOW[each.kind]}, {lasted}. {ADVICE[each.kind]}{weaker}"
 
 
 def as_json(each: Happening) -> dict[str, Any]:

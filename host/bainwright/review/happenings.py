@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 
 TOP_UP, HOT_WATER, COLD_REFILL, WARM_REFILL = "top_up", "hot_water", "cold_refill", "warm_refill"
 LIFTED, COOLED, CHOCOLATE_COOLED, WATER_COOLED = "lifted", "cooled", "chocolate_cooled", "water_cooled"
-HEATED, STIRRED = "heated", "stirred"
+HEATED, STIRRED, PROBE_SLIPPED = "heated", "stirred", "probe_slipped"
 
 # All of these are chosen, on simulated evenings other than those that tests/bench/RESULTS.md judges.
 LENGTHS_S = (0.0, 120.0, 180.0, 240.0, 360.0, 480.0, 600.0, 900.0, ENDLESS)
@@ -43,6 +43,10 @@ ALIKE = 0.6  # the end of a loss may differ from its begin by this share
 LIFTED_TIMES = 1.45  # a lifted bowl loses this much more than what it got before
 LEFT_SHARE = 0.6  # the same where the water keeps its heat
 LONGEST_LIFT_S = 900.0  # a bowl off the warmer for longer cools so far that its own line bends
+SLIPPED_K = 0.3  # a smaller step of the bowl's reading is no slip that matters
+SLIPPED_SHARES = (0.7, 1.5)  # of the step that remains between bath and bowl, where a refill leaves none of it
+BEFORE_SLIP_S, AFTER_SLIP_S, SETTLES_S = 2400.0, 10800.0, 3600.0  # where the lead is taken, and what is left out
+LEAST_LEAD_S = 1200.0  # of rows on either side
 SHARE = 0.3  # of the other store's heat; less is none
 
 
@@ -130,7 +134,33 @@ def find(log: HoldLog, settings: Mapping[str, Any]) -> tuple[Balance, list[Happe
     for _ in range(2):
         found = _set_back(balance, _search(balance))
         balance = balance_of(log, settings, [(each.at_s, each.lasted_s) for each in found])
-    return balance, _paired([each for each in _set_back(balance, _search(balance)) if _notable(each)])
+    found = _paired([each for each in _set_back(balance, _search(balance)) if _notable(each)])
+    return balance, _slipped(balance, found)
+
+
+def _slipped(balance: Balance, found: list[Happening]) -> list[Happening]:
+    """Steps of the bowl's reading that stay between bath and bowl: a probe has slipped, and nothing was poured in.
+
+    A refill is warmed up by its bath, and an hour later the bath leads the bowl by what it did before.
+    """
+    out = []
+    for number, each in enumerate(found):
+        until_s = min((other.at_s for other in found[number + 1 :]), default=np.inf)
+        since_s = max((_end_s(other) for other in found[:number]), default=-np.inf)
+        if each.kind in (COLD_REFILL, WARM_REFILL) and abs(each.bowl_k) >= SLIPPED_K:
+            before_k = _lead_k(balance, max(since_s + SETTLES_S / 2.0, each.at_s - BEFORE_SLIP_S), each.at_s - NEAR_S)
+            after_k = _lead_k(balance, each.at_s + SETTLES_S, min(until_s - NEAR_S, each.at_s + AFTER_SLIP_S))
+            if SLIPPED_SHARES[0] <= (before_k - after_k) / each.bowl_k <= SLIPPED_SHARES[1]:
+                each = replace(each, kind=PROBE_SLIPPED, water_j=0.0, bowl_j=0.0)
+        out.append(each)
+    return out
+
+
+def _lead_k(balance: Balance, from_s: float, to_s: float) -> float:
+    """Bath over bowl between two moments, °C; NaN where there are too few rows."""
+    lead_k = (balance.water_c - balance.bowl_c)[(balance.t_s >= from_s) & (balance.t_s <= to_s)]
+    known_k = lead_k[np.isfinite(lead_k)]
+    return float(known_k.mean()) if STEP_S * len(known_k) >= LEAST_LEAD_S else np.nan
 
 
 def _search(balance: Balance) -> list[Happening]:
