@@ -108,8 +108,9 @@ def test_a_record_that_shows_too_little_is_refused_with_the_reason(evening: tupl
     short = replace(log, columns={name: values[:3000] for name, values in log.columns.items()})
     holed = changed(log, water_c=np.where(np.arange(len(log)) % 4000 < 600, np.nan, log["water_c"]))
     tuned = changed(log, stage=np.full(len(log), "tune"))
+    leap = changed(log, t_s=np.where(np.arange(len(log)) < 9000, log["t_s"], log["t_s"] + 9e6))
     for case, words in ((blind, "no probe was in the chocolate"), (short, "too short"), (holed, "readings are missing"),
-                        (tuned, "no step that holds")):  # fmt: skip
+                        (tuned, "no step that holds"), (leap, "one of its times is wrong")):  # fmt: skip
         refused = what_if.try_again(case, happened, Choice(target_c=31.3))
         assert isinstance(refused, Refused)
         assert words in refused.why

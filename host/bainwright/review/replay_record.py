@@ -34,6 +34,7 @@ Floats = NDArray[np.float64]
 LEAD_S, LATE_S = LEAD_MS / 1000.0, LATE_MS / 1000.0
 WARMERS = 60  # that fit the record; chosen: the ends of the interval then vary by a tenth of its width
 STORES_SD = 0.15  # of a bowl that fills and empties and of a film that is stirred, which no model has; chosen
+LONGEST_S = 72 * 3600.0  # chosen: a hold lasts 48 h at most
 LEAST_FREE_S = 3600.0  # chosen: a shorter hold is mostly its first quarter of an hour
 MOST_MISSING_S = 120.0  # of readings while the control decides; chosen, a bowl drifts a tenth of a degree in that time
 # For the fit the record is cut about what happened in it, and into pieces no longer than this: each has its own start
@@ -92,6 +93,8 @@ def recorded(log: HoldLog, happened: Sequence[Happening], seed: int = 0) -> Reco
     FileError
         When the record cannot carry an answer; the error says why.
     """
+    if log["t_s"][-1] - log["t_s"][0] > LONGEST_S:
+        raise FileError("the record is longer than any hold, so one of its times is wrong")
     _refuse_broken(log)
     values, window, stage = setup(log)
     evening = evening_of(log, happened, values, window, stage)

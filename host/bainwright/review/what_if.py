@@ -26,14 +26,14 @@ from bainwright.review.replay_record import LEAD_S, Recorded, law_of, recorded
 Floats = NDArray[np.float64]
 
 MOST_AHEAD_S = 3600.0  # chosen: the bath leads in the last `LEAD_S` only, whenever it was announced
-SHARE = 0.9  # of such warmers inside the interval
+SHARE = 0.9  # of the evenings inside the interval; of the warmers that fit, before it is widened
 # What a model of two stores misses, beside what its figures leave open: a share of a change, and at the least so much.
 # Chosen on other evenings than those that tests/bench/RESULTS.md judges.
-OFF_BY = 0.3
+OFF_BY = 0.6
 ERROR, OUTSIDE, WARM_UP, WATER, BOWL = "error_c", "outside_min", "warm_up_min", "water_peak_c", "bowl_peak_c"
-LEAST = {ERROR: 0.005, OUTSIDE: 2.0, WARM_UP: 1.5, WATER: 0.1, BOWL: 0.1}
+LEAST = {ERROR: 0.018, OUTSIDE: 4.0, WARM_UP: 2.5, WATER: 0.1, BOWL: 0.12}
 PEAKS = (WATER, BOWL)
-WIDER = 1.5  # chosen on other evenings than those that tests/bench/RESULTS.md judges
+WIDER = 2.0  # chosen on other evenings than those that tests/bench/RESULTS.md judges
 LEAST_WARM_UP_MIN = 2.0  # chosen: a hold that begins in its window has no warm-up
 
 

@@ -18,7 +18,7 @@ def section(tried: WhatIf | Refused) -> Section:
     return Section(TITLE, [
         f"The hold played again {_choice_words(tried.choice)}, with all that happened in it:",
         *(_line(each) for each in tried.figures),
-        f"In brackets: where {100 * SHARE:.0f} of 100 warmers end that fit this record. The rest is as recorded.",
+        f"In brackets: where it would have been on {100 * SHARE:.0f} of 100 such evenings.",
     ])  # fmt: skip
 
 
