@@ -139,7 +139,7 @@ def _cut(values: Floats, own: Floats, at: int) -> Drift:
     known = np.asarray(there[:at].any(axis=0) & there[at:].any(axis=0))
     if not known.any():
         return Drift(at, (SEVERAL,), change, spread, 1.0)
-    values, own, there = (each[:, known] for each in (values, own, there))
+    values, own, there = values[:, known], own[:, known], there[:, known]
     moved = _means(values[at:], there[at:]) - _means(values[:at], there[:at])
     covariance, free = _covariance(values, own, there, at, known)
     dims = int(known.sum())
