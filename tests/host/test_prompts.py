@@ -256,3 +256,12 @@ def test_a_bowl_that_is_cool_enough_is_said_to_read_what_it_reads():
     asked = EveningPrompts(load_profile("dark").tempered_by("cool"), load_rig("pot"))
     assert asked.ask(line(ask="cooled", bowl=27060)).startswith("it reads 27.1 °C: is it so all through?")
     assert asked.ask(line(ask="cooled", bowl=None)).startswith("it reads 28 °C: is it so all through?")
+
+
+def test_a_bowl_that_waits_for_a_hot_plate_is_seeded_meanwhile():
+    """A plate of 400 W comes down by itself in 55 min by the plan; the bowl on the table is at its window before."""
+    for stage, seeds in (("seed", True), ("cool", False)):
+        t = tonight("milk", "plate")
+        t.see(line(1, stage=stage, ask="swap", water=45000, bowl=40000))
+        said = t.ask(line(2, stage=stage, ask="swap", water=45000))
+        assert ("Seed the bowl meanwhile, down to 31 °C" in said) == seeds

@@ -147,8 +147,11 @@ class EveningPrompts:
         if moment.water_c < p.ceiling_c:  # asked during the self-test, before the step can end by itself
             return f"the bath is at {moment.water_c:.0f} °C, cool enough for the bowl; the warmer tests itself first"
         if not self.body.is_bath:
-            return (f"the plate is at {moment.water_c:.0f} °C and cannot be cooled: bowl off, wait until it is under "
+            wait = (f"the plate is at {moment.water_c:.0f} °C and cannot be cooled: bowl off, wait until it is under "
                     f"{p.ceiling_c:g} °C")
+            # It takes an hour, and the bowl comes down through its window meanwhile: unseeded, it would have no temper.
+            seeds = f". Seed the bowl meanwhile, down to {p.high_c:g} °C, and wrap it in a towel"
+            return wait + (seeds if self._stage == stages.SEED else "")
         litres = swap_l(self.body, moment.water_c, aim_c, COLD_C)
         bath_l = float(self.settings["water_l"])
         how = (f"take out {litres:.1f} L and put in {litres:.1f} L at {COLD_C:g} °C" if litres <= bath_l else
