@@ -15,6 +15,7 @@ from fake_board import event_line, status_line
 from bainwright.archive.listing import entry_of, list_holds
 from bainwright.chocolates.board import stored_profiles
 from bainwright.cli import main
+from bainwright.commands import console
 from bainwright.core.errors import FileError, LinkError, UseError
 from bainwright.core.toml import read_toml
 from bainwright.core.user_folder import make_user_folder, user_folder
@@ -238,3 +239,9 @@ class Vast:
 def test_a_log_longer_than_a_flash_is_refused_before_any_of_it_is_read() -> None:
     with pytest.raises(LinkError, match="lists over 16 MB of log"):
         list_segments(Vast())  # type: ignore[arg-type]
+
+
+def test_a_closed_input_is_nobody_at_the_keyboard(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Python has no `sys.stdin` then: `bain rig new <&-`, or a service without one."""
+    monkeypatch.setattr(sys, "stdin", None)
+    assert console.is_asked() is False

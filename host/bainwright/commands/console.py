@@ -73,7 +73,7 @@ def show_result(result: Any, lines: list[str], as_json: bool) -> None:
 
 def is_asked() -> bool:
     """Is there a person at the keyboard to answer questions?"""
-    return sys.stdin.isatty()
+    return sys.stdin is not None and sys.stdin.isatty()  # it may have been closed
 
 
 def ask(question: str, default: str | None, read: Callable[[str], Answer]) -> Answer:
