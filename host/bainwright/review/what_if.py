@@ -167,19 +167,22 @@ def _figures(record: Recorded, other: Evening, tried: Played) -> list[Figure]:
     before = [scored(evening, *each, window) for each in zip(as_it_was.water_c, as_it_was.bowl_c, strict=True)]
     after = [scored(other, *each, window) for each in zip(tried.water_c, tried.bowl_c, strict=True)]
     warms_up = record.from_start and was[WARM_UP] >= LEAST_WARM_UP_MIN
+    played_otherwise = not np.array_equal(tried.duty, as_it_was.duty)
     found = []
     for name, value in was.items():
         changed = np.array([new[name] - old[name] for new, old in zip(after, before, strict=True)])
         if not (np.isfinite(value) and np.isfinite(changed).all()) or (name == WARM_UP and not warms_up):
             continue
-        found.append(Figure(name, value, *_ends(value, _interval(changed), name)))
+        least = LEAST[name] if played_otherwise else 0.0
+        found.append(Figure(name, value, *_ends(value, _interval(changed), name, least)))
     return found
 
 
-def _ends(value: float, changed: tuple[Floats, Floats, Floats], name: str) -> tuple[float, float, float]:
+def _ends(value: float, changed: tuple[Floats, Floats, Floats], name: str, least: float
+          ) -> tuple[float, float, float]:
     """What the figure would have been, and its ends: never under 0 where it is a time or an error."""
     low, middle, high = map(float, changed)
-    model = np.hypot(OFF_BY * middle, LEAST[name] if middle else 0.0)
+    model = np.hypot(OFF_BY * middle, least)
     mid = value + middle
     ends = (mid, mid - np.hypot(middle - low, model), mid + np.hypot(high - middle, model))
     would_be, low, high = (each if name in PEAKS else max(0.0, each) for each in map(float, ends))
