@@ -23,6 +23,7 @@ from bainwright.files.rig import load_rig
 from bainwright.files.score import score
 from bainwright.link import ports
 from bainwright.link.protocol import Link
+from bainwright.record.archive import STORED
 from bainwright.record.boardlog import read_holds, read_segment
 from bainwright.record.reader import read_log
 from bainwright.review.report import trace_of
@@ -115,8 +116,9 @@ def test_a_night_without_a_pc_is_reported_as_if_one_had_been_there(capsys):
     told = [event["event"] for event in live.events if event["event"] != "boot"]
     assert [event["event"] for event in rows.events] == told
     assert got.in_window_fraction == pytest.approx(wanted.in_window_fraction, abs=0.002)
-    # One step of 1/16 K takes the melt half a minute near its window: a row each 10 s may meet it a step later.
-    assert got.warm_up_s == pytest.approx(wanted.warm_up_s, abs=40.0)
+    # One step of 1/16 K takes the melt half a minute near its window, and the two may be two steps apart, as above; a
+    # row comes each 10 s.
+    assert got.warm_up_s == pytest.approx(wanted.warm_up_s, abs=70.0)
     assert got.bowl_rms_error_c == pytest.approx(wanted.bowl_rms_error_c, abs=0.015)  # as the warm-up
     assert got.whole.bowl_peak_c == pytest.approx(wanted.whole.bowl_peak_c, abs=0.065)
     assert got.whole.water_peak_c == pytest.approx(wanted.whole.water_peak_c, abs=0.065)
@@ -145,7 +147,7 @@ def test_what_is_collected_is_what_littlefs_finds_on_the_chip(capsys):
         code, result, _ = bain(capsys, "collect", "--port", board.path, "--keep")
         assert code in (0, 1)
     folder = next(Path("holds/boards").iterdir())
-    assert {path.name: path.read_bytes() for path in folder.iterdir()} == chip
+    assert {path.name: path.read_bytes() for path in folder.iterdir() if path.name != STORED} == chip
     assert result["bytes_read"] == sum(map(len, chip.values()))
     for data in chip.values():
         frames, end, gaps = framing.scan(data)

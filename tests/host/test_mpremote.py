@@ -174,9 +174,9 @@ def test_the_interactive_prompt_takes_lines_interrupts_and_ctrl_d(board: Virtual
         read_until(terminal, b"to exit this shell")
         await_raw(terminal)
         say(terminal, b"\x03", b">>> ")
-        assert b"5\r\n" in say(terminal, b"2+3\r", b">>> ")
-        say(terminal, b"while True: pass\r\r", b"... ")
-        assert b"KeyboardInterrupt" in say(terminal, b"\x03", b">>> ")  # code that never calls anything
+        say(terminal, b"2+3\r", b"5\r\n>>> ")
+        say(terminal, b"while True: pass\r\r", b"... \r\n")  # it runs from here on, and never calls anything
+        say(terminal, b"\x03", b"KeyboardInterrupt")
         say(terminal, b"\x04", b"MPY: soft reboot\r\n")
     finally:
         os.kill(pid, signal.SIGKILL)  # in whatever state a failure left it: one not yet raw would never see Ctrl-]
