@@ -397,7 +397,7 @@ def test_a_folder_that_cannot_be_written_to_is_refused_before_the_first_step(
     for code, words, status in ((errno.EROFS, "read-only file system", 2), (errno.ENOSPC, "the disk is full", 1)):
         refusal = OSError(code, "Read-only file system")
 
-        def refuse(path: Path, content: bytes, refusal: OSError = refusal) -> None:
+        def refuse(path: Path, content: bytes, follow: bool = True, refusal: OSError = refusal) -> None:
             raise refusal
 
         monkeypatch.setattr(atomic_write, "replace_file", refuse)
