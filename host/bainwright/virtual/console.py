@@ -17,7 +17,8 @@ from bainwright.virtual.shared_memory import SharedMemory
 CTRL_A, CTRL_B, CTRL_C, CTRL_D = 1, 2, 3, 4
 SETTLE_S = 0.2  # input after Ctrl-C waits this long for the prompt; chosen: the firmware takes 1-20 ms to leave
 LEAVE_S = 0.1  # input after Ctrl-D waits this long for the interpreter to end, if it does
-NUDGE_S, GIVE_UP_S = 0.5, 2.0  # an interrupt without effect: send the interpreter's own signal, then end it
+# An interrupt without effect: send the interpreter's own signal, then end it. Chosen: a busy PC stalls it for 2 s.
+NUDGE_S, GIVE_UP_S = 0.5, 6.0
 HELD_BYTES = 65536  # output buffered for the host before the interpreter has to wait
 RAW_DONE = b"\x04>"  # ends every run at the raw prompt
 RAW_BANNER = b"raw REPL; CTRL-B to exit\r\n>"
