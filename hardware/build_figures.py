@@ -38,8 +38,8 @@ def part_rows(build: Build) -> list[Row]:
     rows = [
         ("PS1", f"isolated supply, safety-approved, short-circuit proof, closed case: {SUPPLY_V:g} V DC, "
          f"{build.supply_a:g} A; **at most {rules.SUPPLY_SHARE * build.heater_w:.0f} W**",
-         f"gives the worst heater its {worst_a:.2f} A. It is small, so that no fault can give more than "
-         f"{rules.SUPPLY_SHARE:g} times the heater's power"),
+         f"gives the worst heater its {worst_a:.2f} A. It is rated for at most {rules.SUPPLY_SHARE:g} times the "
+         "heater's power, so that a short in the mat draws little more than twice it"),
         ("F1", f"blade fuse and holder, {build.fuse_a:g} A, 32 V **DC** (M)",
          f"loaded to {100 * worst_a / build.fuse_a:.0f} % at worst (C). The supply's own limit may keep a short from "
          f"blowing it. Then {build.wire_mm2:g} mm² must carry that limit, and does (C)"),
@@ -58,7 +58,7 @@ def part_rows(build: Build) -> list[Row]:
          "sheets promise nothing there, so the drop is *measured* at first power-up"),
         (_refs(build, "RH"), f"silicone heating mat, {mat.size}, {SUPPLY_V:g} V, {mat.power_w:g} W, {mat.ohm:.2f} Ω; "
          f"rated {mat.most_c:g} °C (M)",
-         f"{warmth.load_w_per_cm2(build):.2f} W/cm² (C): a low surface load cannot scorch"),
+         f"{warmth.load_w_per_cm2(build):.2f} W/cm² (C): a low surface load"),
         (_refs(build, "TCO1"), f"bimetal cut-out on the mat, **manual reset**: {on_mat.opens_c:g} ± "
          f"{on_mat.tolerance_k:g} °C; ≥ {on_mat.rated_a:g} A at 24 V **DC**",
          f"opens at {on_mat.earliest_c:g} °C or later; the warmest mat of planned use is "

@@ -16,7 +16,7 @@ JOIN_X, SPLIT_X = 18.6, 16.6  # where the returns of the mats meet, and where th
 def power(s: Sheet, build: Build) -> float:
     """Draw it; returns the height of what is above it."""
     top = TOP + ROW * (build.mat_count - 1)
-    s.frame((-1.0, LOW - 1.2), (20.2, top + 2.2), "1  Power: in the box, above the water")
+    s.frame((-1.0, LOW - 1.2), (20.2, top + 2.2), "1  Power: in the box, above the water; PS1 stands outside")
     on_it = f"2  On the {build.vessel}, under its insulation"
     s.frame((22.2, BACK - 1.2), (37.4, top + 2.2), on_it, colour="firebrick")
     _supply(s, build)
@@ -44,7 +44,7 @@ def _supply(s: Sheet, build: Build) -> None:
     s.wire((9.4, TOP), (11.4, TOP))
     s.dot((10.2, TOP))
     s.wire((10.2, TOP), (10.2, TOP - 1.2), (10.6, TOP - 1.2))
-    s.tag((10.6, TOP - 1.2), "24 V S", leftward=False)
+    s.tag((10.6, TOP - 1.2), "F3 0.5 A, 24 V S", leftward=False)
     s.part(elm.Switch(), (11.4, TOP), (14.4, TOP), label["K1"])
     s.wire((14.4, TOP), (SPLIT_X, TOP))
     s.part(elm.ResistorIEC(), (15.2, TOP), (15.2, TOP - 2.4), label["R13"], "bottom")

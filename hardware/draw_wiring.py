@@ -51,7 +51,7 @@ def heartbeat(s: Sheet) -> None:
     s.tag((4.6, upper), pin_text("heartbeat"))
     s.wire((4.6, upper), (9.0, upper))
     s.joint((5.0, upper), (6.0, upper))
-    s.words((4.5, upper + 0.9), f"{label('J1')} test link,\nfitted in use")
+    s.words((4.5, upper + 0.9), f"{label('J1')} heartbeat\njumper, fitted in use")
     s.part(elm.ResistorIEC(), (6.8, upper), (6.8, upper - 2.4), label("R2a"), "top")
     s.wire((6.8, upper - 2.4), (6.8, 12.6))
     s.part(elm.ResistorIEC(), (6.8, 12.6), (6.8, 10.2), label("R2b"), "top")

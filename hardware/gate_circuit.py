@@ -66,7 +66,7 @@ def ceramic(ref: str, farad: float, nets: tuple[str, str], why: str) -> Part:
 
 
 PARTS = (
-    Part("J1", "LINK", 0.0, ("heartbeat", "beat"), "J1", "test link; pulled, the edges stop"),
+    Part("J1", "LINK", 0.0, ("heartbeat", "beat"), "J1", "heartbeat jumper; pulled, the edges stop"),
     resistor("R1a", 1e3, ("beat", "a"), "limits the pump's current"),
     film("C1a", 4.7e-6, ("a", "a_mid"), "pump for rising edges; two in series, so that a "
          "short of one still blocks a pin that is stuck"),

@@ -25,7 +25,7 @@ def labels(build: Build) -> list[Label]:
         (f"F1  {build.fuse_a:g} A  32 V DC", (safe,)),
         ("S1  hand switch", ("Off before hands go near the heater.", "Or pull the plug.")),
         (f"K1  guard relay  {build.relay_a:g} A 30 V DC", ("Coil 24 V, 1.4 kΩ or more",)),
-        ("J1  test link", ("Fitted in use. Pulled: no heat.",)),
+        ("J1  heartbeat jumper", ("Fitted in use. Pulled: no heat.",)),
         (f"X2  {'water' if build.heats == 'water' else 'plate'} probe", ("3-pole. Its 16 digits:", ID_LINE)),
         ("X3  chocolate probe", ("4-pole. Its 16 digits:", ID_LINE)),
     ]  # fmt: skip

@@ -35,6 +35,7 @@ BESIDE = (
     ("1", "pair of 4-pole plug and socket", "X3"),
     ("1", "closed box, splash-proof, with a cable gland for each cable", "all blocks"),
     ("1", "test link: 20 cm of red wire as thick as the heater's, a clip at each end", "`bain drill`"),
+    ("1", "fuse 0.5 A, 32 V DC or more, in an in-line holder", "F3"),
     ("5 m", "thin stranded wire, 0.25 mm², for signals", "blocks 3 to 9"),
 )  # fmt: skip
 

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from bainwright.builds import electrical, vessels, warmth
 from bainwright.builds.parts import Build
 
-SUPPLY_SHARE = 1.5  # of the heater's power, at most: no fault can give more heat than that; the supply rule
+SUPPLY_SHARE = 1.5  # of the heater's power, at most: a short in the mat then draws little over twice its power
 FUSE_LOAD = 0.75  # of a fuse's rating, at most, in the long run; data sheets, from memory
 WARMEST_BATH_C = 54.0  # the warmest bath of a plan: 48 °C melt and 6 °C over it; as in plan.setup
 CLEAR_K = 1.0  # chosen: a cut-out's earliest opening over the warmest it meets in planned use

@@ -13,7 +13,7 @@ def supply_a(heater_w: float) -> float | None:
     """The smallest supply sold that carries the heater, A; None where the supply rule allows none.
 
     It carries the heater at its least resistance and at the supply's upper end. It is rated for at most one and a
-    half times the heater's power, so that no fault can give more heat than that.
+    half times the heater's power, so that a short in the mat draws little more than twice it.
     """
     if not heater_w <= MOST_W:
         return None
