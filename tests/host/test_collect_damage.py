@@ -114,6 +114,7 @@ def test_a_bad_entry_with_a_right_check_value_is_named_and_blocks_nothing(here, 
     done = collected(LoggingBoard(here / "flash"), monkeypatch)
     assert [each.result["ended"] for each in done.holds] == ["done"]
     assert any(f"record {seq}: an entry cannot be read" in note for note in done.notes)
+    assert "unpack" not in " ".join(done.notes)  # in our own words
     assert collected(LoggingBoard(here / "flash"), monkeypatch).holds == []
 
 

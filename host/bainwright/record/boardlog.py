@@ -208,7 +208,8 @@ class _Reader:
         except (_EntryError, struct.error) as failed:
             self._unreadable += 1
             if self._unreadable <= NAMED_ENTRIES:
-                self.notes.append((self._seq, f"record {self._seq}: an entry cannot be read: {failed}"))
+                why = "it is too short" if isinstance(failed, struct.error) else failed
+                self.notes.append((self._seq, f"record {self._seq}: an entry cannot be read: {why}"))
 
     def over(self) -> Iterator[BoardHold]:
         """The holds that nothing more can come to."""
