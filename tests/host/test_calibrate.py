@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from fake_board import FakeBoard, status_line
+from fake_board import FakeBoard, event_line, status_line
 from known_points import NOW, point
 
 from bainboard import settings as board
@@ -342,6 +342,16 @@ def test_a_board_that_falls_silent_ends_it_and_what_was_measured_is_stored(live)
     with pytest.raises(LinkError, match="what was measured before is stored"):
         talk(answers("38.2", "", "ice"))
     assert calibration_record.path_for(None, "pot").exists()
+
+
+def test_a_board_that_sends_events_and_no_reading_counts_as_silent():
+    class Talker(FakeBoard):
+        def read(self):
+            return super().read() or event_line("x", 1, 0)
+
+    ticks = iter(range(100))
+    with pytest.raises(LinkError, match="no reading from the board for 5 s"):
+        next(reading.rows(Link(Talker()), lambda: next(ticks)))
 
 
 def test_by_hand_the_water_is_read_from_a_settled_hold(live):

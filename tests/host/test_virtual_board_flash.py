@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -138,6 +139,17 @@ def test_an_image_is_one_board_s_until_that_ends(tmp_path: Path) -> None:
     claim.release()
     Claim(image).release()
     assert [path.name for path in tmp_path.iterdir()] == ["link.flash"]
+
+
+def test_a_flash_that_cannot_be_saved_is_an_error_with_the_image_s_name(tmp_path: Path) -> None:
+    from bainwright.core.errors import UnsavedError
+
+    image: Any = tmp_path / "gone" / "board.flash"
+    image.parent.mkdir()
+    with pytest.raises(UnsavedError, match=r"not saved to .*board\.flash: no such file") as failed:  # noqa: SIM117
+        with running("line()", image=image):
+            shutil.rmtree(image.parent)
+    assert failed.value.exit_code == 1
 
 
 def test_a_mistaken_image_is_refused_in_words(tmp_path: Path) -> None:

@@ -58,18 +58,16 @@ def rows(link: Link, clock: Callable[[], float] = time.monotonic) -> Any:
     Raises
     ------
     LinkError
-        When it says nothing for some seconds.
+        When none comes for some seconds.
     """
     heard_s = clock()
     while True:
-        said = link.poll()
-        for message in said:
-            if isinstance(message, Status):
-                yield message
-        if said:
+        read = [message for message in link.poll() if isinstance(message, Status)]
+        yield from read
+        if read:
             heard_s = clock()
         elif clock() - heard_s > SILENT_S:
-            raise LinkError(f"no word from the board for {SILENT_S:g} s", hint="what was measured before is stored")
+            raise LinkError(f"no reading from the board for {SILENT_S:g} s", hint="what was measured before is stored")
 
 
 def steady(link: Link, settings: Mapping[str, Any], places: Sequence[str], true_c: float,

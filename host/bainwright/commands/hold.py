@@ -83,9 +83,7 @@ def hold(
         _publish(mqtt, homie, live)
         if served and lan and console.is_asked() and not as_json:  # the screen of the hold would hide the code
             console.ask_line("Scan the code with the phone, then press Return")
-        done = _run(setup, big, quiet, live, served is not None, calls)
-    _show(done, as_json)
-    return done.exit_code
+        return _run(setup, big, quiet, live, served is not None, calls, as_json)
 
 
 def _publish(mqtt: str | None, homie: bool, live: LiveHold) -> None:
@@ -115,8 +113,9 @@ def _page(
     return served
 
 
-def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, calls: Calls | None) -> Report:
-    """Run the hold; returns its report."""
+def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, calls: Calls | None,
+         as_json: bool) -> int:  # fmt: skip
+    """Run the hold and show its result, before the board is closed: a flash that is not saved must not hide it."""
     from bainwright import __version__
     from bainwright.core.keys import Interrupts
     from bainwright.core.progress import progress
@@ -142,7 +141,9 @@ def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, c
         ended = runner.run()
         # Ctrl-C or an ending session must not cost the hold its picture; three more still do.
         with Interrupts(), progress("closing the log and drawing the picture"):
-            return report(runner, ended, session.truth())
+            done = report(runner, ended, session.truth())
+        _show(done, as_json)
+    return done.exit_code
 
 
 def _show(done: Report, as_json: bool) -> None:

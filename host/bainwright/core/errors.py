@@ -40,6 +40,12 @@ class FileError(BainError):
     """A rig, profile, scenario, gains or log file that is not right."""
 
 
+class UnsavedError(FileError):
+    """Work that was done, and its result could not be saved."""
+
+    exit_code = NOT_AS_IT_SHOULD
+
+
 class FullDiskError(FileError):
     """A file that was right and had no room."""
 

@@ -6,6 +6,7 @@ import contextlib
 import datetime
 import time
 from collections.abc import Callable
+from itertools import islice
 from typing import Any
 
 from bainboard import faults
@@ -20,12 +21,12 @@ from bainwright.link.messages import Message, Status
 from bainwright.link.session import Session
 from bainwright.words import terms
 
+MOST_POLLS = 100  # chosen: for what came since the last look
 SILENT_S = 30.0  # real time; a live board speaks every second, a virtual one may compute for a while
 BACK_S = 120.0  # real time to plug a board in again
 
 MASKED = "the water moved by itself, so guard and switch were not judged: let it come to rest, and drill again"
 OPENED_ITSELF = "the firmware opened the relay itself, so this says nothing about the gate: drill again"
-
 NOT_SEEN_LOW = "the board saw no low water: look for a float that hangs, and for its circuit bridged"
 
 Outcome = tuple[bool, float | None, str]  # passed, s it took, and words
@@ -305,7 +306,7 @@ class Drill:
 
     def _now_ms(self) -> int:
         """The board's own clock of the hold."""
-        while messages := self.session.link.poll():
+        for messages in islice(iter(self.session.link.poll, []), MOST_POLLS):
             self._last = next((each for each in reversed(messages) if isinstance(each, Status)), self._last)
         return self._last.t if self._last else 0
 
@@ -342,11 +343,12 @@ class Drill:
             while passes * PASS_S <= for_s:
                 shown.to(passes)
                 messages = self.session.link.poll()
-                if not messages and time.monotonic() - heard_s > SILENT_S:
+                if any(isinstance(message, Status) for message in messages):
+                    heard_s = time.monotonic()
+                elif time.monotonic() - heard_s > SILENT_S:
                     raise LinkError("the board fell silent", hint="look at its cable; bain drill resumes there")
                 found: Message | None = None
                 for message in messages:
-                    heard_s = time.monotonic()
                     if found is not None:
                         self._missed.append(message)
                         continue

@@ -152,8 +152,8 @@ class Runner:
             share = None
             for message in self.session.link.poll():
                 course.take(message)
-                self._silent_since_s = time.monotonic()
                 if isinstance(message, Status):
+                    self._silent_since_s = time.monotonic()
                     share = self._heat_share(message, course.scene.bowl_away) or share
             if share is not None:
                 self._use_safe_gains(course, share)

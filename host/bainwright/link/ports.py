@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import re
 import sys
 from pathlib import Path
 from typing import Any
@@ -98,7 +99,7 @@ def open_port(path: str) -> SerialTransport:
         port.baudrate, port.timeout, port.write_timeout = BAUD, READ_SLICE_S, WRITE_LIMIT_S
         port.exclusive = True
         _open_without_reset(port, _uneven(path))
-    except (OSError, ValueError, LookupError) as failed:  # the last: of pyserial, for some addresses
+    except (OSError, ValueError, LookupError, re.error) as failed:  # the last two: of pyserial, for some addresses
         raise explain(path, failed) from failed
     return SerialTransport(port)
 

@@ -92,11 +92,13 @@ class VirtualBoard:
         self._process = _spawn(theirs)
         theirs.close()
         self._control = Connection(ours.detach())
+        self._saves = False
         self.pid = self._process.pid
         self.path = ""
         try:
             self._control.send_bytes(pickle.dumps(config))
             self.path = self._await()
+            self._saves = image is not None
         except BaseException:
             self.close()
             raise
@@ -190,9 +192,24 @@ class VirtualBoard:
     # -- the end ------------------------------------------------------------------------------------------------------
 
     def close(self) -> None:
-        """End it; nothing of it stays behind."""
+        """Save its flash, if it has an image, and end it; nothing of it stays behind.
+
+        Raises
+        ------
+        UnsavedError
+            If the flash could not be saved.
+        LinkError
+            If it ended before and could not save its flash.
+        """
         if self._control.closed:
             return
+        try:
+            if self._saves:
+                self._ask("save")
+        finally:
+            self._end()
+
+    def _end(self) -> None:
         self._control.close()  # its simulator ends when this connection does
         try:
             self._process.wait(10.0)

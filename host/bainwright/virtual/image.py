@@ -8,8 +8,9 @@ import os
 from collections.abc import Mapping
 from pathlib import Path
 
-from bainwright.core.errors import BusyPortError, FileError, UseError
-from bainwright.core.os_errors import file_error
+from bainwright.core.atomic_write import replace_file
+from bainwright.core.errors import BusyPortError, FileError, UnsavedError, UseError
+from bainwright.core.os_errors import file_error, reason
 from bainwright.core.read_file import read_bytes
 from bainwright.files.firmware import firmware
 from bainwright.virtual import child
@@ -45,6 +46,21 @@ def read(path: Path) -> bytes:
     if len(content) != FLASH_BYTES:
         raise UseError(f"{path} is not a flash image", got=f"{len(content)} bytes", wanted=FLASH_BYTES)
     return content
+
+
+def save(path: Path, flash: bytes) -> None:
+    """Save a board's flash to its image.
+
+    Raises
+    ------
+    UnsavedError
+        When the system refuses; the image of before is whole.
+    """
+    try:
+        replace_file(path, flash)
+    except OSError as failed:
+        raise UnsavedError(f"the board's flash was not saved to {path}: {reason(failed)}",
+                           hint="what this run stored on the board is lost") from failed
 
 
 class Claim:

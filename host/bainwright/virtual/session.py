@@ -86,10 +86,18 @@ class VirtualSession:
         return {"interpreter": self.interpreter, **{name: report[name] for name in FACTS}}
 
     def close(self) -> None:
-        """End the virtual board and delete its temporary files."""
+        """End the virtual board and delete its temporary files.
+
+        Raises
+        ------
+        UnsavedError
+            If its flash could not be saved to its image.
+        """
         self.link.transport.close()
-        self.board.close()
-        self._folder.cleanup()
+        try:
+            self.board.close()
+        finally:
+            self._folder.cleanup()
 
 
 def _board(simulated: Simulated, truth: Path) -> tuple[Any, str, Any]:

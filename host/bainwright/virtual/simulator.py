@@ -14,19 +14,18 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any, ClassVar
 
-from bainwright.core.atomic_write import replace_file
-from bainwright.core.errors import BainError
+from bainwright.core.errors import BainError, UnsavedError
 from bainwright.core.os_errors import reason
 from bainwright.virtual import image
 from bainwright.virtual.console import Console
 from bainwright.virtual.event_queue import Effect, EventQueue
+from bainwright.virtual.parent import end_with_parent
 from bainwright.virtual.power_reset import CUT_US, PowerReset
 from bainwright.virtual.shared_memory import SharedMemory
 from bainwright.virtual.truth import TruthFile
 from bainwright.virtual.wiring import Wiring
 
 LOOK_S = 0.25  # real time between looks at what no message reports
-PARENT_S = 1.0  # real time between checks that the process that started us still lives
 
 
 @dataclass
@@ -77,7 +76,7 @@ class Simulator:
         self._timeout_ms: int | None = None
 
     def _load_flash(self) -> None:
-        path = self.config.image
+        path = self._unsaved = self.config.image
         self._claim = None if path is None else image.Claim(path)
         if path is not None and path.exists():
             self.shared.load_flash(image.read(path))
@@ -92,21 +91,26 @@ class Simulator:
             while self._open:
                 self._turn()
         finally:
-            self.close()
+            self._close()
 
-    def close(self) -> None:
-        """End the interpreter and save the flash image."""
-        self.power.end(self.power.now_us())
-        if self.config.image is not None:
-            try:
-                replace_file(self.config.image, self.shared.flash)
-            except OSError as failed:
-                print(f"bain: the flash was not saved to {self.config.image}: {reason(failed)}", file=sys.stderr)
+    def _close(self) -> None:
+        """Save what the user did not wait for, and let go of everything."""
+        try:
+            self._save()
+        except UnsavedError as failed:
+            print(f"bain: {failed}", file=sys.stderr)
         if self._claim is not None:
             self._claim.release()
         self.console.close()
         if self.truth:
             self.truth.close()
+
+    def _save(self) -> None:
+        """End the interpreter and save the flash image, once."""
+        self.power.end(self.power.now_us())
+        path, self._unsaved = self._unsaved, None
+        if path is not None:
+            image.save(path, self.shared.flash)
 
     # -- the loop -----------------------------------------------------------------------------------------------------
 
@@ -350,6 +354,11 @@ class Simulator:
             "faults": sorted(self.wiring.faults),
         })
 
+    def _do_save(self) -> None:
+        self._open = False
+        self._save()
+        self._answer()
+
     def _do_flash(self) -> None:
         self._answer(self.shared.flash)
 
@@ -359,7 +368,7 @@ class Simulator:
     _COMMANDS: ClassVar[dict[str, Callable[..., None]]] = {
         "run": _do_run, "arm": _do_arm, "speed": _do_speed, "press": _do_press, "fault": _do_fault,
         "apply_event": _do_apply_event, "power_cut": _do_power_cut, "hand": _do_hand, "cut_flash_at": _do_cut_flash_at,
-        "report": _do_report, "flash": _do_flash, "display": _do_display,
+        "report": _do_report, "flash": _do_flash, "display": _do_display, "save": _do_save,
     }
 
 
@@ -369,23 +378,11 @@ def _build_world(*what: Any) -> Any:
     return build_world(*what)
 
 
-def _watch_parent() -> None:
-    """End when the process that started us ends, even while a plant computes; the interpreter ends with us."""
-    parent = os.getppid()
-
-    def look(*_: Any) -> None:
-        if os.getppid() != parent:
-            os._exit(1)
-
-    signal.signal(signal.SIGALRM, look)
-    signal.setitimer(signal.ITIMER_REAL, PARENT_S, PARENT_S)
-
-
 def main(control_fd: int) -> None:
     """Run a simulator on an inherited control connection."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C in the user's terminal is the user's process's matter
     signal.signal(signal.SIGPIPE, signal.SIG_IGN)
-    _watch_parent()
+    end_with_parent()
     control = Connection(control_fd)
     try:
         config: Config = pickle.loads(control.recv_bytes())
@@ -393,7 +390,10 @@ def main(control_fd: int) -> None:
     except BainError as error:
         control.send((False, error))
         return
-    simulator.run()
+    try:
+        simulator.run()
+    except OSError as failed:  # of the file of true temperatures: no room
+        sys.exit(f"bain: the virtual board ended: {reason(failed)}")
 
 
 if __name__ == "__main__":
