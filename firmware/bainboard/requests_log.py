@@ -6,9 +6,12 @@ _UNREADABLE = "the flash cannot be read just now"
 
 
 def clock(app, args: dict, now_ms: int) -> tuple:
-    """The time of day."""
+    """The time of day; the answer has the time gone and left of a hold that ends by itself."""
     app.log.set_clock(now_ms, args["wall_s"])
-    return [], None
+    p = app.warmer.programme
+    if p is None or not p.for_ms:
+        return [], None
+    return [("t", app.hold_ms(now_ms)), ("left", p.outline(now_ms)[2])], None
 
 
 def segments(app, args: dict, now_ms: int) -> tuple:

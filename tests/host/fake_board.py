@@ -71,6 +71,7 @@ class FakeBoard:
             "check_s": 60,
             "short": 0,
         }
+        self.clock_answer: dict[str, Any] = {}
         self.refusals: dict[str, str] = {}
         self.asked: list[dict[str, Any]] = []
         self.stored: dict[str, bytes] = {}
@@ -111,6 +112,9 @@ class FakeBoard:
 
     def _do_hello(self, message: dict[str, Any]) -> list[tuple[str, Any]]:
         return list(self.hello.items())
+
+    def _do_clock(self, message: dict[str, Any]) -> list[tuple[str, Any]]:
+        return list(self.clock_answer.items())
 
     def _do_start(self, message: dict[str, Any]) -> list[tuple[str, Any]]:
         return list(self.start_answer.items())

@@ -91,6 +91,16 @@ def test_an_answer_to_a_question_that_has_changed_is_not_sent():
     assert kitchen.wish("yes", seen="pour").done
 
 
+def test_a_question_that_the_pause_hides_is_not_answered():
+    """The screen shows the pause: a yes meant for it would end a step that nobody looked at."""
+    kitchen = Kitchen(stage="melt", ask="all_melted", state="pause")
+    for name in ("yes", "no"):
+        assert "end it first" in kitchen.wish(name, seen="all_melted").words
+    assert kitchen.asked == []
+    kitchen.report(2, stage="melt", ask="all_melted")
+    assert kitchen.wish("yes", seen="all_melted").done
+
+
 def test_of_two_phones_that_answer_at_once_one_is_heard():
     """The second answer would reach the next question, which nobody has read yet."""
     kitchen = Kitchen(ask="pour")
@@ -164,6 +174,7 @@ def test_the_inbox_is_bounded():
     ({"state": "trip"}, {"lock", "stop"}), ({"state": "off"}, {"lock", "stop"}),
     ({"stage": "melt", "ask": "all_melted"}, {"yes", "no", "bowl_off", "back", "pause", "lock", "finish", "stop"}),
     ({"stage": "seed", "ask": "swap"}, {"yes", "bowl_off", "back", "pause", "lock", "finish", "stop"}),
+    ({"stage": "melt", "ask": "all_melted", "state": "pause"}, {"bowl_off", "back", "resume", "lock", "finish", "stop"}),
 ])  # fmt: skip
 def test_only_acts_that_the_warmer_accepts_are_offered(status, names):
     """Taken by hand from the firmware: it holds a temper in its step work alone, and a trip accepts only a stop."""

@@ -10,6 +10,7 @@ from fake_board import FakeBoard, FakeSession, event_line, gone, status_line
 
 from bainboard import faults, settings, wire
 from bainwright.core.errors import FileError, FullDiskError, RefusedError, UseError
+from bainwright.display import scene_words
 from bainwright.evening import runner as hold_module
 from bainwright.evening import watch
 from bainwright.evening.options import HoldRequest, ask_about_stock, resolve
@@ -150,8 +151,10 @@ def test_a_running_board_is_refused_unless_it_is_joined(here):
     board = FakeBoard()
     runner_of([], board=board, rig="pot")
     board.hello["state"] = "hold"
+    board.clock_answer.update(t=1_800_000, left=5_400_000)  # half an hour gone, an hour and a half to come
     board.asked.clear()
     joined = runner_of([], board=board, join=True)
+    assert scene_words.times(joined.scene())[1] == "2:00:00 left"
     assert {asked["do"] for asked in board.asked} == {"hello", "clock", "send", "chunk", "commit"}
     assert joined.settings["name"] == "pot"
     with pytest.raises(RefusedError, match="no hold is running"):

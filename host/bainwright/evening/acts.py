@@ -24,7 +24,8 @@ def _always(_: Scene) -> bool:
     return True
 
 
-def _paused(scene: Scene) -> bool:
+def paused(scene: Scene) -> bool:
+    """Is the heat off for hands in the water? The screen shows the pause then, not what the warmer asks."""
     return scene.status is not None and scene.status.state == "pause"
 
 
@@ -87,8 +88,8 @@ ACTS = (
         shows=("bowl_away", False)),
     Act("test", "t", "Test the temper", "test", steps=DIPS),
     Act("back", "u", "One step back", "back"),
-    Act("pause", "w", "Pause, heat off", "pause", fits=lambda scene: not _paused(scene)),
-    Act("resume", "w", "Hands out, heat on", "resume", fits=_paused),
+    Act("pause", "w", "Pause, heat off", "pause", fits=lambda scene: not paused(scene)),
+    Act("resume", "w", "Hands out, heat on", "resume", fits=paused),
     Act("lock", "k", "Lock the buttons", "lock", {"at": "on"}, fits=lambda scene: not scene.locked),
     Act("unlock", "k", "Unlock the buttons", "lock", {"at": "off"}, fits=lambda scene: scene.locked),
     Act("finish", "e", "The dipping is over", "finish", {"to": "rest"}, final=True),
@@ -105,6 +106,7 @@ def offered(scene: Scene) -> list[Act]:
     return [
         act for act in ACTS
         if act.fits(scene) and (state in RUNNING or act.do in AT_REST) and (not act.steps or step in act.steps)
+        and not (act.answers and paused(scene))
     ]
 
 

@@ -25,6 +25,7 @@ KEYS_VIRTUAL = f"{_KEYS}end  {hands_line()}"
 PHONE = "p"  # shows how a phone gets in, where a page is served
 KEY_OF_PAGE = f"{PHONE} phone  "
 NO_ANSWER = "The board did not answer, so this may not have arrived. Look at its cable."
+PAUSED = terms.refusal("not in state pause")
 END_QUESTION = "Is the dipping over? e once more ends it and the heat goes off; any other key: no"
 END_EARLY_QUESTION = "End the evening before the dipping? e once more ends it and the heat goes off; any other key: no"
 LEAVE_QUESTION = (
@@ -93,6 +94,9 @@ class Keyboard:
 
     def _do(self, course: Watch, act: acts.Act) -> str:
         """Request an act, and show what it changed; returns a refusal."""
+        if act.answers and acts.paused(course.scene):  # nobody can answer a question that the pause hides
+            course.show(f"not now: {PAUSED}")
+            return PAUSED
         refusal = self._request(course, act.do, act.fields)
         if not refusal and act.shows is not None:
             setattr(course.scene, *act.shows)

@@ -44,6 +44,7 @@ class Starter:
         self.setup, self.session = setup, session
         self.hello: dict[str, Any] = {}
         self.answer: dict[str, Any] = {}
+        self._clock: dict[str, Any] = {}  # what the board replied to the time of day
         self.settings: dict[str, Any] = settings.defaults(settings.SETTINGS)
         self._stored_status = self.settings["drill"]
 
@@ -58,7 +59,7 @@ class Starter:
         link = self.session.link
         self.hello = link.hello()
         if not self.session.virtual:  # a virtual evening is the same on every day
-            link.request("clock", wall_s=int(time.time()))
+            self._clock = link.request("clock", wall_s=int(time.time()))
         if self.setup.join:
             self._join()
             return
@@ -90,6 +91,14 @@ class Starter:
     def room_c(self) -> float:
         """The room's temperature: as requested, else the warmer's own setting."""
         return float(self.setup.room_c if self.setup.room_c is not None else self.settings["room_c"])
+
+    @property
+    def for_s(self) -> float | None:
+        """How long the hold takes from its start; of one that is joined, as its board reports. None: until stopped."""
+        if self.setup.join:
+            left_ms = self._clock.get("left")
+            return None if left_ms is None else (self._clock["t"] + left_ms) / 1000
+        return self.setup.for_s
 
     def send_gains(self, gains: dict[str, Any]) -> None:
         """Replace the control gains of the board."""

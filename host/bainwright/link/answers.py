@@ -53,6 +53,13 @@ class Hello(Struct):
     locked: bool = False
 
 
+class Clocked(Struct):
+    """The time of day was taken. Of a hold that ends by itself: how long it runs, and how long it still will, ms."""
+
+    t: Moment = 0
+    left: Moment | None = None
+
+
 class OtherWire(Struct):
     """The hello of a board that speaks another version of the wire."""
 
@@ -158,7 +165,7 @@ class Event(Struct):
 
 
 _ANSWERS: dict[str, type[Struct]] = {
-    "hello": Hello, "start": Started, "send": Sent, "chunk": Chunk, "profiles": Saved, "bus": Bus,
+    "hello": Hello, "clock": Clocked, "start": Started, "send": Sent, "chunk": Chunk, "profiles": Saved, "bus": Bus,
     "segments": SegmentInfo, "read": Read, "forget": Going,
 }  # fmt: skip
 # A list ends with an answer that lacks the first field of an entry.
