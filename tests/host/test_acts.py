@@ -9,7 +9,7 @@ from test_hold import Notebook
 from bainwright.core.errors import LinkError
 from bainwright.display.scene import Scene
 from bainwright.evening import watch
-from bainwright.evening.acts import ACTS, BY_NAME, Inbox, of_key, offered
+from bainwright.evening.acts import ACTS, BY_NAME, Inbox, end_question, of_key, offered
 from bainwright.evening.keyboard import Keyboard
 from bainwright.evening.watch import Watch
 from bainwright.files.score import Window
@@ -174,7 +174,8 @@ def test_the_inbox_is_bounded():
     ({"state": "trip"}, {"lock", "stop"}), ({"state": "off"}, {"lock", "stop"}),
     ({"stage": "melt", "ask": "all_melted"}, {"yes", "no", "bowl_off", "back", "pause", "lock", "finish", "stop"}),
     ({"stage": "seed", "ask": "swap"}, {"yes", "bowl_off", "back", "pause", "lock", "finish", "stop"}),
-    ({"stage": "melt", "ask": "all_melted", "state": "pause"}, {"bowl_off", "back", "resume", "lock", "finish", "stop"}),
+    ({"stage": "melt", "ask": "all_melted", "state": "pause"},
+     {"bowl_off", "back", "resume", "lock", "finish", "stop"}),
 ])  # fmt: skip
 def test_only_acts_that_the_warmer_accepts_are_offered(status, names):
     """Taken by hand from the firmware: it holds a temper in its step work alone, and a trip accepts only a stop."""
@@ -189,6 +190,13 @@ def test_of_two_acts_on_one_key_one_fits():
     assert of_key("b", kitchen.scene).name == "bowl_off"
     kitchen.scene.bowl_away = True
     assert of_key("b", kitchen.scene).name == "bowl_on"
+
+
+@pytest.mark.parametrize(("stage", "asks"), [("work", "Is the dipping over?"), ("melt", "at this step, melting?"),
+                                             ("melted", "at this step, melted stock?")])
+def test_the_question_before_the_end_names_the_step_that_ends(stage, asks):
+    """After the dipping a cook may hold what is left: to end that is not to end before the dipping."""
+    assert asks in end_question(Kitchen(stage=stage).scene)
 
 
 def test_the_key_p_shows_how_a_phone_gets_in_and_is_no_key_without_a_page():

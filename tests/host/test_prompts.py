@@ -84,10 +84,10 @@ def test_a_plate_has_nothing_to_swap():
 
 
 def test_the_largest_refill_is_the_balance_s():
-    """m <= M (Tmax - Tb)/(Tr - Tmax): at 31.5 °C to 32 °C with 40 °C melt 1/16 of the bowl (computed)."""
+    """m <= M (Tmax - Tb)/(Tr - Tmax): at 31.5 °C to 32 °C with 40 °C melt 1/16 of the bowl (computed), 62.5 g."""
     t = tonight()
     t.see(line())
-    assert "at most 62 g at 40 °C" in t.refill()
+    assert "at most 60 g at 40 °C" in t.refill()
     assert t.event("announced", {}) == [t.refill()]
 
 
@@ -256,6 +256,14 @@ def test_a_bowl_that_is_cool_enough_is_said_to_read_what_it_reads():
     asked = EveningPrompts(load_profile("dark").tempered_by("cool"), load_rig("pot"))
     assert asked.ask(line(ask="cooled", bowl=27060)).startswith("it reads 27.1 °C: is it so all through?")
     assert asked.ask(line(ask="cooled", bowl=None)).startswith("it reads 28 °C: is it so all through?")
+
+
+@pytest.mark.parametrize(("bowl", "says"), [(27000, "is it so all through"), (26900, "colder than it should be"),
+                                            (24900, "has set: stop (Ctrl-C)")])
+def test_a_bowl_that_was_cooled_too_far_is_warmed_back_at_once_or_melted_again(bowl, says):
+    """Dark is cooled to 27 to 28 °C (common practice, no source); under 25 °C it is firm (chosen)."""
+    asked = EveningPrompts(load_profile("dark").tempered_by("cool"), load_rig("pot"))
+    assert says in asked.ask(line(ask="cooled", bowl=bowl))
 
 
 def test_a_bowl_that_waits_for_a_hot_plate_is_seeded_meanwhile():

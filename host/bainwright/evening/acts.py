@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 
 from bainboard import stages
 from bainwright.display.scene import Scene
+from bainwright.words import terms
 
 MOST_WAITING = 8  # chosen: more hands than a kitchen has
 RUNNING = ("check", "hold", "pause")  # states in which the warmer accepts acts; in the others only these:
@@ -113,6 +114,13 @@ def offered(scene: Scene) -> list[Act]:
 def of_key(key: str, scene: Scene) -> Act | None:
     """The act of a key at this moment, also where the warmer will refuse it: its refusal says why."""
     return next((act for act in ACTS if act.key == key and act.fits(scene)), None)
+
+
+def end_question(scene: Scene) -> str:
+    """The question before `finish`: that key is easily hit."""
+    stage = scene.status.stage if scene.status else ""
+    over = "Is the dipping over?" if stage in DIPS else f"End the evening at this step, {terms.stage(stage)}?"
+    return f"{over} e once more ends it and the heat goes off; any other key: no"
 
 
 class Reply(NamedTuple):

@@ -26,8 +26,6 @@ PHONE = "p"  # shows how a phone gets in, where a page is served
 KEY_OF_PAGE = f"{PHONE} phone  "
 NO_ANSWER = "The board did not answer, so this may not have arrived. Look at its cable."
 PAUSED = terms.refusal("not in state pause")
-END_QUESTION = "Is the dipping over? e once more ends it and the heat goes off; any other key: no"
-END_EARLY_QUESTION = "End the evening before the dipping? e once more ends it and the heat goes off; any other key: no"
 LEAVE_QUESTION = (
     "Leave the warmer running (l), stop it (s) or keep watching (g)? It holds without the PC: you may close the "
     "laptop, and --join watches it again. Ctrl-C once more stops it."
@@ -83,8 +81,7 @@ class Keyboard:
             self._do(course, act)
         elif key == "e":  # between w and r on the keyboard: easily hit
             self._ending = True
-            dips = course.scene.status is not None and course.scene.status.stage in acts.DIPS
-            self._ask(course, END_QUESTION if dips else END_EARLY_QUESTION)
+            self._ask(course, acts.end_question(course.scene))
         elif key == "c":
             self._offer_chocolates(course)
         elif key == PHONE and self._inbox.invite is not None:

@@ -5,6 +5,7 @@ The board sends a prompt as a short name. Its plain words are in `bainwright.wor
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -30,6 +31,8 @@ from bainwright.words import terms
 COLD_C = 15.0  # tap water, chosen: the plan takes the same
 REFILL_C, SOLID_C = 40.0, 20.0  # a refill of melted stock, and pieces at room temperature
 DOWN_C = 0.3  # chosen: a bowl that is down is so until it is this much over its window again, against noise
+LEAST_KG = 0.005  # chosen: less for each kg in the bowl is no refill
+START_AGAIN = "stop (Ctrl-C), and start again from melt"
 NIGHT_S, HUMIDITY = 9 * 3600.0, 0.5  # defaults for a night and a room; the plan uses the same
 
 
@@ -175,10 +178,10 @@ class EveningPrompts:
         cold = largest_kg(bowl, p.low_c - 4.0)
         sizes = [(warm, f"at {REFILL_C:g} °C"), (cold, f"at {p.low_c - 4.0:g} °C")]
         sizes.append((solid, f"of pieces at {SOLID_C:g} °C"))
-        most = [f"{1000 * kg:.0f} g {what}" for kg, what in sizes if kg >= 0.005]
+        most = [f"{_weighed_g(kg)} g {what}" for kg, what in sizes if kg >= LEAST_KG]
         if not most:
             return f"the bowl is too cold for a refill: wait until it reads {p.low_c:g} °C"
-        none = [what for kg, what in sizes if kg < 0.005]
+        none = [what for kg, what in sizes if kg < LEAST_KG]
         warning = f"; nothing {' or '.join(none)} now" if none else ""
         return f"for each kg in the bowl at most {' or '.join(most)}{warning}; stir it in at once"
 
@@ -189,7 +192,7 @@ class EveningPrompts:
         if bowl_c is None or not self._down:
             return self._plain("seed_in")
         if bowl_c < SETS_BELOW_C:
-            return f"it reads {bowl_c:.1f} °C and has set: stop (Ctrl-C), and start again from melt"
+            return f"it reads {bowl_c:.1f} °C and has set: {START_AGAIN}"
         if bowl_c < p.low_c:
             return (f"it reads {bowl_c:.1f} °C, under its window: no more seed. Yes, then set it back: the bath warms "
                     "it up")
@@ -198,6 +201,10 @@ class EveningPrompts:
     def cooled(self, moment: Moment) -> str:
         """Cold enough to warm back: what it reads now, which goes on falling while nobody answers."""
         reads_c = self.profile.cool_c if moment.bowl_c is None else round(moment.bowl_c, 1)
+        if reads_c < SETS_BELOW_C:
+            return f"it reads {reads_c:.1f} °C and has set: {START_AGAIN}"
+        if reads_c < self.profile.cool_low_c:
+            return f"it reads {reads_c:.1f} °C, colder than it should be: stir, then yes at once: it is warmed back"
         return terms.prompt("cooled", {**self._figures, "cool_c": reads_c})
 
     def pour(self, moment: Moment) -> str:
@@ -227,6 +234,12 @@ class EveningPrompts:
 
 def _sentence(text: str) -> str:
     return text[:1].upper() + text[1:]
+
+
+def _weighed_g(kg: float) -> int:
+    """Grams as a cook weighs them, rounded down: steps of 5 g, from 100 g on of 10 g."""
+    step_g = 5 if kg < 0.1 else 10
+    return step_g * math.floor(1000 * kg / step_g + 1e-9)
 
 
 def _c(milli: int | None) -> float | None:

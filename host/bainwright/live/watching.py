@@ -24,7 +24,6 @@ KEYS = (
     "y yes  n no, it thickens  d it thins  r refill  b bowl off/on  t test  e end of dipping  u step back  w pause  "
     "k lock  Ctrl-C stop watching"
 )
-END_QUESTION = "Is the dipping over? e once more ends it and the heat goes off; any other key: no"
 OVER = "the hold is over"
 LEFT = "you stopped watching; the hold continues"
 ENDED = "the program that ran the hold has ended; if the warmer still holds, bain hold --join watches it"
@@ -98,7 +97,7 @@ class Watching:
                 self._send(act, "")
         elif act is not None and act.final:
             self._ends = True
-            self._say(scene.t_s, END_QUESTION, now_s)
+            self._say(scene.t_s, acts.end_question(scene), now_s)
         elif act is not None and scene.status is not None:
             self._send(act, scene.status.ask)
 

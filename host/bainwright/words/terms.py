@@ -52,7 +52,7 @@ PROMPTS = {
 }
 KINDS = {"caramelised_white": "caramelised white"}
 VERDICTS = {
-    "good": "in temper", "slow": "it set slowly: a little more seed would help",
+    "good": "in temper", "slow": "it set slowly: a little more seed, or cooling longer, would help",
     "failed": "not in temper", "late": "seen too late to judge: test again",
 }
 STARTS = {
