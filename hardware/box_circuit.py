@@ -44,12 +44,14 @@ DISPLAY = (
 )
 FLOAT = (
     Part("S2", "SWITCH", 0.0, ("24v_s", "24v_k"), "S2  float\nclosed when wet", "opens when the water is low"),
-    resistor("R24", 33e3, ("24v_k", "float"), "divider, upper part"),
+    # Two, so that one that is shorted puts no 24 V on the pin.
+    resistor("R24a", 18e3, ("24v_k", "float_mid"), "divider, upper part"),
+    resistor("R24b", 15e3, ("float_mid", "float"), "divider, the other upper part"),
     resistor("R25", 4.7e3, ("float", "0"), "divider, lower part"),
 )
 GUARD_LAMP = (
     resistor("R26", 10e3, ("24v_k", "guard_lit"), "limits the guard lamp"),
-    Part("LED5", "LED", 0.0, ("guard_lit", "coil"), "LED5\nguard\nlamp", "lit while the relay is closed"),
+    Part("LED5", "LED", 0.0, ("guard_lit", "coil"), "LED5\nguard\nlamp,\nred", "lit while the relay is closed"),
 )
 OPTIONAL = (*DISPLAY, *FLOAT)  # left out, the rest still works; without the float a link takes its place
 PARTS = (*PANEL, *BUZZER, *PROBES, *DISPLAY, *FLOAT, *GUARD_LAMP)

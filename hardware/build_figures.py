@@ -6,14 +6,14 @@ import math
 from collections.abc import Callable
 from functools import partial
 
-from power_faults import faults_block
+from power_table import faults_block
 from tables import Row, table
 from twins import twins_block
 
 from bainboard import settings
 from bainboard.heat_balance import largest_load_j_per_k, smallest_load_j_per_k
-from bainwright.builds import electrical, rules, vessels, warmth
-from bainwright.builds.catalogue import BUILDS
+from bainwright.builds import electrical, overload, rules, vessels, warmth
+from bainwright.builds.catalogue import BUILDS, SWITCH
 from bainwright.builds.parts import SUPPLY_V, Build
 from bainwright.builds.rig_text import twin_name
 from bainwright.core.masses import Shown
@@ -24,6 +24,11 @@ from bainwright.plan.parts import Plan
 from bainwright.plan.planner import make_plan
 
 HOT_C = 45.0  # where a full bath is taken to be when heat runs away
+
+
+def _bare(build: Build) -> bool:
+    """Does Q1 do without a heat sink?"""
+    return build.switch.k_per_w == SWITCH.k_per_w
 
 
 def _refs(build: Build, name: str) -> str:
@@ -37,9 +42,14 @@ def part_rows(build: Build) -> list[Row]:
     drop_v = electrical.switch_drop_v(build.switch, worst_a, electrical.gate_v())
     rows = [
         ("PS1", f"isolated supply, safety-approved, short-circuit proof, closed case: {SUPPLY_V:g} V DC, "
-         f"{build.supply_a:g} A; **at most {rules.SUPPLY_SHARE * build.heater_w:.0f} W**",
-         f"gives the worst heater its {worst_a:.2f} A. It is rated for at most {rules.SUPPLY_SHARE:g} times the "
-         "heater's power, so that a short in the mat draws little more than twice it"),
+         f"{build.supply_a:g} A; **at most {overload.most_supply_w(build):.0f} W**; shuts itself off at "
+         f"{build.supply_off_v:g} V or less (M)",
+         f"gives the worst heater its {worst_a:.2f} A. A larger one would give a short more than the heater's "
+         f"{overload.SUPPLY_SHARE:g}-fold power, or than X0, S1, K1 and the cut-outs carry. If it lost its regulation, "
+         "its own shut-off bounds the heat"),
+        ("X0", f"2-pole plug and socket that fit one way only, ≥ {build.inlet_a:g} A at 30 V **DC**, unlike X1",
+         f"where the supply's cable enters the box: lies before every fuse, so it carries the "
+         f"{overload.limit_a(build):.3g} A that the supply gives into a short"),
         ("F1", f"blade fuse and holder, {build.fuse_a:g} A, 32 V **DC** (M)",
          f"loaded to {100 * worst_a / build.fuse_a:.0f} % at worst (C). The supply's own limit may keep a short from "
          f"blowing it. Then {build.wire_mm2:g} mm² must carry that limit, and does (C)"),
@@ -48,14 +58,18 @@ def part_rows(build: Build) -> list[Row]:
         rows.append((_refs(build, "F2"), f"blade fuse and holder each, {build.mat_fuse_a:g} A, 32 V **DC** (M)",
                      f"one for each mat, loaded to {100 * mat_a / build.mat_fuse_a:.0f} % at worst (C)"))
     rows += [
+        ("F3", f"fuse and in-line holder, {build.guard_fuse_a:g} A, quick",
+         "at S1's own terminal: a short in the guard relay's thin wires blows this one; F1 would not"),
         ("S1", f"hand switch on the front, ≥ {build.hand_switch_a:g} A at 30 V **DC**",
          "hands near the heater; an AC-only rocker may arc"),
         ("K1", f"guard relay, normally open: contact {build.relay_a:g} A at 30 V **DC**, coil 24 V "
-         f"≥ {build.coil_ohm / 1e3:g} kΩ (M)",
+         f"≥ {build.coil_ohm / 1e3:g} kΩ, pulls in at {build.pull_in_v:g} V or less (M); a socket for it with "
+         "screws or blades, as strong",
          "opens the *positive* lead, Q1 the negative. A lead chafed to 0 V leaves one of them in charge"),
-        ("Q1, Q2", f"n-MOSFET, TO-220, ≥ {build.switch.drain_v:g} V: {build.switch.kind} is one (M)",
-         f"at most {1000 * drop_v:.0f} mV at {worst_a:.2f} A with {electrical.gate_v():.2f} V at its gate (C). Data "
-         "sheets promise nothing there, so the drop is *measured* at first power-up"),
+        ("Q1, Q2", f"n-MOSFET, **logic level**, TO-220, ≥ {build.switch.drain_v:g} V: {build.switch.kind} is one (M)"
+         + ("" if _bare(build) else "; a clip-on heat sink of 21 °C/W for Q1, touching nothing: the tab is the drain"),
+         f"at most {1000 * drop_v:.0f} mV, hot, at {worst_a:.2f} A with {electrical.gate_v():.2f} V at its gate (C). "
+         "Data sheets promise nothing there, so the drop is *measured* at first power-up"),
         (_refs(build, "RH"), f"silicone heating mat, {mat.size}, {SUPPLY_V:g} V, {mat.power_w:g} W, {mat.ohm:.2f} Ω; "
          f"rated {mat.most_c:g} °C (M)",
          f"{warmth.load_w_per_cm2(build):.2f} W/cm² (C): a low surface load"),
@@ -118,6 +132,10 @@ def vessel_rows(build: Build) -> list[Row]:
         (f"{mats} x fixing", FIXING[build.heats][0], FIXING[build.heats][1]),
         (f"{2 * mats} crimps, {mats} x 10 cm sleeve", "non-insulated butt crimps; glass-fibre sleeve",
          "for the leads of each thermal fuse"),
+        (f"{4 * mats} receptacles", f"push-on, 6.3 mm, crimped, for {build.wire_mm2:g} mm², in glass-fibre sleeve or "
+         "rated 150 °C", "two for each cut-out's blades"),
+        (f"{mats} x cable clamp", "stainless, screwed or on the hose clamp",
+         "takes the pull of the cable, so that mat and fuse do not"),
     ]
 
 
@@ -134,8 +152,15 @@ def value_rows(build: Build) -> list[Row]:
         ("heater, worst", f"{electrical.worst_v():.1f} V on 0.9 x {mat.ohm:.2f} Ω{each}",
          f"{worst_a:.2f} A, {electrical.worst_v() * worst_a:.0f} W"),
         ("switch-on", "a mat is resistive and has no capacitor before it", "the same; nothing rushes in"),
-        ("supply over heater", f"24 x {build.supply_a:g} / {build.heater_w:g}, wanted at most {rules.SUPPLY_SHARE:g}",
+        ("supply over heater",
+         f"24 x {build.supply_a:g} / {build.heater_w:g}, wanted at most {overload.SUPPLY_SHARE:g}",
          f"{build.supply_w / build.heater_w:.2f}"),
+        ("lasts in a fault, all mats", f"the supply's limit, {overload.OVERLOAD:g} x {build.supply_a:g}, or "
+         f"{overload.BLOWS:g} x F1's {build.fuse_a:g} (ISO 8820-3, M)", f"{overload.all_a(build):.3g} A"),
+        *([("lasts in a fault, one mat", f"{overload.BLOWS:g} x F2's {build.mat_fuse_a:g}",
+            f"{overload.mat_a(build):.3g} A")] if build.mat_fuse_a else []),
+        ("supply at its shut-off", f"{build.supply_off_v:g} V on the worst heater",
+         f"{overload.at_over_voltage_a(build):.2f} A, {build.supply_off_v * overload.at_over_voltage_a(build):.0f} W"),
         ("cable", f"2 x {build.run_m:g} m of {build.wire_mm2:g} mm², "
          f"{electrical.CABLE_OHM_PER_KM[build.wire_mm2]:g} mΩ/m (IEC 60228 class 5, M)",
          f"{1000 * cable_ohm:.0f} mΩ, {rated_a / count * cable_ohm:.2f} V"),
@@ -143,8 +168,11 @@ def value_rows(build: Build) -> list[Row]:
         ("heater on that path", f"({mat.ohm:.2f} / ({mat.ohm:.2f} + path))²",
          f"{100 * electrical.power_share(build):.0f} % of its power"),
         ("Q1, worst", f"square law, {electrical.gate_v():.2f} V at the gate, threshold "
-         f"{build.switch.threshold_v:g} V, hot", f"{1000 * drop_v:.0f} mV, {electrical.switch_w(build):.2f} W"),
-        ("Q1, junction, no heat sink", f"{electrical.BOX_C:g} °C in the box, {build.switch.k_per_w:g} °C/W",
+         f"{build.switch.threshold_v:g} V, hot", f"{1000 * drop_v:.0f} mV, {electrical.conduction_w(build):.2f} W"),
+        ("Q1, turning on and off", f"{electrical.PWM_HZ:g} times a second, {build.switch.switched_nc:g} nC through "
+         f"{electrical.GATE_SERIES_OHM + electrical.PIN_OHM:g} Ω", f"{electrical.switching_w(build):.2f} W"),
+        ("Q1, junction, " + ("no heat sink" if _bare(build) else "with its heat sink"),
+         f"{electrical.BOX_C:g} °C in the box, {build.switch.k_per_w:g} °C/W, both losses",
          f"{electrical.junction_c(build):.0f} °C of {build.switch.most_c:g}"),
         ("mat over its water" if build.heats == "water" else "mat over its plate",
          f"{flux:.0f} W/m² through {'rubber, glue and film' if build.heats == 'water' else 'rubber and glue'}",
@@ -210,7 +238,7 @@ def readings_block() -> str:
         row("each mat at its plug, cut-outs and fuse in line",
             lambda b: f"{0.9 * b.mat.ohm:.1f} to {1.1 * b.mat.ohm + 0.2:.1f} Ω"),
         row("volts times amperes, full on, all mats", lambda b: f"{_least_w(b):.0f} to {1.22 * b.heater_w:.0f} W"),
-        row("drain to source of Q1, full on", lambda b: f"under {_most_drop_mv(b):.0f} mV"),
+        row("drain to source of Q1, cold, full on", lambda b: f"under {_most_drop_mv(b):.0f} mV"),
         row("full heat, filled, bowl empty", lambda b: f"{_rise(b, 0.7):.1f} to {_rise(b, 1.25):.1f} °C a minute"),
         row("mat's back, 45 °C below it, full on",
             lambda b: f"{45 + 0.6 * warmth.mat_over_k(b):.0f} to {45 + 1.3 * warmth.mat_over_k(b):.0f} °C"),
@@ -244,8 +272,8 @@ def _least_w(build: Build) -> float:
 
 
 def _most_drop_mv(build: Build) -> float:
-    """The computed worst, rounded up to 10 mV."""
-    drop_v = electrical.switch_drop_v(build.switch, electrical.worst_a(build), electrical.gate_v())
+    """The worst part at its coolest, rounded up to 10 mV: one that shows more now is over the sums when it is hot."""
+    drop_v = electrical.switch_drop_v(build.switch, electrical.worst_a(build), electrical.gate_v(), hot=1.0)
     return 10.0 * -(-100.0 * drop_v // 1.0)
 
 

@@ -278,18 +278,20 @@ def float_switch(s: Sheet, build: Build) -> None:
     fitted = "Float, if fitted; else a link"
     if build.heats == "plate":
         fitted = "A plate has no float: link 24 V S to 24 V K"
-    s.frame((24.4, -17.6), (35.0, -12.0), f"9  {fitted}")
+    s.frame((24.4, -19.2), (35.0, -12.0), f"9  {fitted}")
     y, node = -13.6, 31.0
     s.tag((27.4, y), "24 V S")
     s.part(elm.Switch(), (27.4, y), (30.4, y), label("S2"))
     s.wire((30.4, y), (32.2, y))
     s.tag((32.2, y), "24 V K", leftward=False)
-    s.part(elm.ResistorIEC(), (node, y), (node, -15.2), label("R24"), "bottom")
-    s.part(elm.ResistorIEC(), (node, -15.2), (node, -16.7), label("R25"), "bottom")
-    s.tag((30.6, -15.2), pin_text("float"))
-    s.wire((30.6, -15.2), (node, -15.2))
-    s.dot((node, y), (node, -15.2))
-    s.ground((node, -16.7))
+    low, end = -16.8, -18.3
+    s.part(elm.ResistorIEC(), (node, y), (node, -15.2), label("R24a"), "bottom")
+    s.part(elm.ResistorIEC(), (node, -15.2), (node, low), label("R24b"), "bottom")
+    s.part(elm.ResistorIEC(), (node, low), (node, end), label("R25"), "bottom")
+    s.tag((30.6, low), pin_text("float"))
+    s.wire((30.6, low), (node, low))
+    s.dot((node, y), (node, low))
+    s.ground((node, end))
 
 
 def sheet_path(build: Build) -> Path:

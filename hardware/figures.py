@@ -25,6 +25,7 @@ from bainboard import faults, help_text, settings
 from bainboard.selftest import SelfTest
 from bainwright.builds import electrical
 from bainwright.builds.catalogue import BUILDS
+from bainwright.builds.electrical import worst_v
 from bainwright.builds.parts import SUPPLY_V, Build
 from bainwright.builds.rig_text import rig_text
 
@@ -33,6 +34,7 @@ FIRMWARE = Path(faults.__file__).parent
 
 COIL_OHM = BY_REF["K1"].value
 RAIL_V, BASE_V = 3.3, 0.7  # of the board, and of a small transistor's base
+PIN_MOST_V = 3.8  # where a pin's own diode leads current away; RP2040 data sheet, from memory
 CABLE_M, CABLE_PF_PER_M = 6.0, 100.0  # both probe cables; 100 pF/m from memory
 
 
@@ -43,7 +45,7 @@ def _k(ref: str) -> float:
 
 def float_pin_v() -> tuple[float, float]:
     """The float's pin while the float is wet: its least and its most, V."""
-    upper_k, lower_k = _k("R24"), _k("R25")
+    upper_k, lower_k = _k("R24a") + _k("R24b"), _k("R25")
     ends = []
     for supply, upper, lower in ((0.95, 1.05, 0.95), (1.05, 0.95, 1.05)):
         ends.append(SUPPLY_V * supply * lower_k * lower / (upper_k * upper + lower_k * lower))
@@ -67,9 +69,15 @@ def signal_rows() -> list[Row]:
          f"{RAIL_V * pull_k / (pull_k + series_k):.2f} V"),
         ("gate of Q2", f"3.3 less two transistors of 0.1 V, x {down_k:g} / {down_k + stop_k:g}",
          f"{(RAIL_V - 0.2) * down_k / (down_k + stop_k):.2f} V"),
-        ("float's pin, wet", f"22.8 to 25.2 V x {_k('R25'):g}k / ({_k('R24'):g}k + {_k('R25'):g}k), resistors ± 5 %; "
-         "wanted 2.48 to 3.6 V (M)", "{:.2f} to {:.2f} V".format(*float_pin_v())),
-        ("float's contact", "coil and divider", f"{1000 * coil_a + SUPPLY_V / _k('R24'):.0f} mA"),
+        ("float's pin, wet", f"22.8 to 25.2 V x {_k('R25'):g}k / ({_k('R24a'):g}k + {_k('R24b'):g}k + {_k('R25'):g}k), "
+         "resistors ± 5 %; wanted 2.48 to 3.6 V (M)", "{:.2f} to {:.2f} V".format(*float_pin_v())),
+        *[(f"into the float's pin, {part} shorted", f"(25.2 - {PIN_MOST_V:g}) / {_k(other):g}k, less {PIN_MOST_V:g} / "
+           f"{_k('R25'):g}k", f"{(worst_v() - PIN_MOST_V) / _k(other) - PIN_MOST_V / _k('R25'):.2f} mA")
+          for part, other in (("R24a", "R24b"), ("R24b", "R24a"))],
+        ("float's contact", "coil and divider", f"{1000 * coil_a + SUPPLY_V / (_k('R24a') + _k('R24b')):.0f} mA"),
+        ("guard relay, least on its coil", f"{SUPPLY_V:g} x {electrical.SUPPLY_LOW:g}; a warm coil that pulls in at "
+         f"{BUILDS[0].pull_in_v:g} V when cold needs", f"{electrical.coil_v():.1f} V, "
+         f"{electrical.COIL_WARM * BUILDS[0].pull_in_v:.1f} V"),
         ("probe bus, pulled low", f"3.3 / {bus_k:g}k; a probe sinks 4 mA", f"{RAIL_V / bus_k:.2f} mA"),
         ("probe bus, time constant", f"{bus_k:g}k x (6 m x 100 pF/m + 50 pF); slot 15 µs", f"{rise_us:.1f} µs"),
     ]

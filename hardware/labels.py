@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from html import escape
 
+from bainwright.builds.overload import most_supply_w
 from bainwright.builds.parts import SUPPLY_V, Build
-from bainwright.builds.rules import SUPPLY_SHARE
 
 Label = tuple[str, tuple[str, ...]]
 
-WIDE_MM, HIGH_MM, COLUMNS = 92.0, 24.0, 2
-LEFT_MM, TOP_MM, GAP_MM = 11.0, 20.0, 3.0
+WIDE_MM, HIGH_MM, COLUMNS = 92.0, 21.5, 2
+LEFT_MM, TOP_MM, GAP_MM = 11.0, 19.0, 2.5
 ID_LINE = "_" * 32
 
 
@@ -21,8 +21,10 @@ def labels(build: Build) -> list[Label]:
     sheet: list[Label] = [
         ("NOT CERTIFIED", ("Hobby build. 24 V DC only.", "Unplug before hands go near the heater.")),
         (f"PS1  {SUPPLY_V:g} V DC  {build.supply_a:g} A",
-         ("Isolated.", f"No supply of more than {SUPPLY_SHARE * build.heater_w:.0f} W.")),
+         ("Isolated.", f"No supply of more than {most_supply_w(build):.0f} W.")),
+        ("X0  24 V inlet", (f"{build.inlet_a:g} A. Red is plus.", "Only PS1 is plugged in here.")),
         (f"F1  {build.fuse_a:g} A  32 V DC", (safe,)),
+        (f"F3  {build.guard_fuse_a:g} A", ("Guard relay's branch.", safe)),
         ("S1  hand switch", ("Off before hands go near the heater.", "Or pull the plug.")),
         (f"K1  guard relay  {build.relay_a:g} A 30 V DC", ("Coil 24 V, 1.4 kΩ or more",)),
         ("J1  heartbeat jumper", ("Fitted in use. Pulled: no heat.",)),
@@ -60,6 +62,6 @@ def labels_svg(build: Build) -> str:
         rows.append(f'    <rect width="{WIDE_MM:g}" height="{HIGH_MM:g}" rx="2" fill="none" stroke="black" '
                     'stroke-width="0.4"/>')  # fmt: skip
         rows.append(f'    <text x="4" y="8" font-size="5" font-weight="bold">{escape(title)}</text>')
-        rows += [f'    <text x="4" y="{14 + 5.5 * at:g}">{escape(line)}</text>' for at, line in enumerate(lines)]
+        rows += [f'    <text x="4" y="{13.5 + 5.2 * at:g}">{escape(line)}</text>' for at, line in enumerate(lines)]
         rows.append("  </g>")
     return "\n".join([*rows, "</svg>", ""])

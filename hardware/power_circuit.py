@@ -5,6 +5,7 @@ The drawing takes its words from here, and `power_faults.py` simulates each sing
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import NamedTuple
 
@@ -14,6 +15,8 @@ from bainwright.builds import electrical
 from bainwright.builds.parts import SUPPLY_V, Build
 
 LAMP_OHM = 10e3  # of the heat lamp; chosen: 2 mA
+INLET, ALL, GUARD = "inlet", "all", "guard"
+MAT_PATH = "mat"  # and the end of the mat's ref
 
 
 class PowerPart(NamedTuple):
@@ -33,6 +36,11 @@ class PowerPart(NamedTuple):
         As the drawing writes it.
     guards : bool
         Is it there for safety only, so that an evening does not miss it once it has failed closed?
+    path : str
+        Whose current runs through it: `INLET`, all mats' (`ALL`), the guard relay's branch (`GUARD`), one mat's by its
+        ref's end, or nothing where it carries a signal.
+    rated_a : float
+        What it may carry and switch; infinite where the heater's current does not run, and for fuses, which may blow.
     """
 
     ref: str
@@ -41,6 +49,8 @@ class PowerPart(NamedTuple):
     nets: tuple[str, ...]
     label: str
     guards: bool = False
+    path: str = ""
+    rated_a: float = math.inf
 
 
 def parts(build: Build) -> tuple[PowerPart, ...]:
@@ -49,15 +59,21 @@ def parts(build: Build) -> tuple[PowerPart, ...]:
 
 
 def _box(build: Build) -> Iterator[PowerPart]:
-    yield PowerPart("PS1", "SUPPLY", 0.0, ("24v", "0"), f"PS1\nisolated\n{SUPPLY_V:g} V DC, {build.supply_a:g} A\n"
-                    f"({build.supply_w:.0f} W)")
-    yield PowerPart("F1", "FUSE", 0.0, ("24v", "fused"), f"F1  {build.fuse_a:g} A\n32 V DC blade", guards=True)
-    yield PowerPart("S1", "SWITCH", 0.0, ("fused", "24v_s"), f"S1  hand switch\n≥ {build.hand_switch_a:g} A 30 V DC")
-    yield PowerPart("K1", "CONTACT", 0.0, ("24v_s", "guarded"), f"K1 contact\n{build.relay_a:g} A 30 V DC, n.o.")
+    yield PowerPart("PS1", "SUPPLY", 0.0, ("24v_in", "0"), f"PS1\nisolated\n{SUPPLY_V:g} V DC, {build.supply_a:g} A\n"
+                    f"({build.supply_w:.0f} W)", path=INLET)
+    yield PowerPart("X0", "PLUG", 0.0, ("24v_in", "24v"), f"X0\n2-pole\n≥ {build.inlet_a:g} A", path=INLET,
+                    rated_a=build.inlet_a)
+    yield PowerPart("F1", "FUSE", 0.0, ("24v", "fused"), f"F1  {build.fuse_a:g} A\n32 V DC blade", guards=True,
+                    path=ALL)
+    yield PowerPart("S1", "SWITCH", 0.0, ("fused", "switched"),
+                    f"S1  hand switch\n≥ {build.hand_switch_a:g} A 30 V DC", path=ALL, rated_a=build.hand_switch_a)
+    yield PowerPart("F3", "FUSE", 0.0, ("switched", "24v_s"), f"F3  {build.guard_fuse_a:g} A", guards=True, path=GUARD)
+    yield PowerPart("K1", "CONTACT", 0.0, ("switched", "guarded"), f"K1 contact\n{build.relay_a:g} A 30 V DC, n.o.",
+                    path=ALL, rated_a=build.relay_a)
     yield PowerPart("R13", "R", LAMP_OHM, ("guarded", "lamp"), f"R13\n{ohm_text(LAMP_OHM)}")
-    yield PowerPart("LED1", "LED", 0.0, ("lamp", "drain"), "LED1\nheat\nlamp")
-    yield PowerPart("Q1", "NMOS", 0.0, ("drain", "q1_gate", "0"), f"Q1  {build.switch.kind}\nheater switch, "
-                    f"≥ {build.switch.drain_v:g} V\nlegs G D S, tab D")
+    yield PowerPart("LED1", "LED", 0.0, ("lamp", "drain"), "LED1\nheat\nlamp,\nred")
+    yield PowerPart("Q1", "NMOS", 0.0, ("drain", "q1_gate", "0"), f"Q1  {build.switch.kind}\nheater switch, logic\n"
+                    f"level, ≥ {build.switch.drain_v:g} V\nlegs G D S, tab D")
     yield PowerPart("R14", "R", electrical.GATE_SERIES_OHM, ("heater", "q1_gate"),
                     f"R14\n{ohm_text(electrical.GATE_SERIES_OHM)}")
     yield PowerPart("R15", "R", electrical.GATE_PULL_OHM, ("q1_gate", "0"),
@@ -67,16 +83,21 @@ def _box(build: Build) -> Iterator[PowerPart]:
 def _mat(build: Build, ref: str) -> Iterator[PowerPart]:
     """One mat with its own fuse (if it has one), plug, cut-outs and thermal fuse."""
     mat, wall = build.mat, f"{build.vessel}'s {'wall' if build.heats == 'water' else 'edge'}"
-    fed = "guarded"
+    fed, path = "guarded", MAT_PATH + ref
     if build.mat_fuse_a:
         fed = f"fed{ref}"
-        yield PowerPart(f"F2{ref}", "FUSE", 0.0, ("guarded", fed), f"F2{ref}\n{build.mat_fuse_a:g} A", guards=True)
-    yield PowerPart(f"X1{ref}", "PLUG", 0.0, (fed, f"plus{ref}"), f"plug X1{ref}\n2-pole")
+        yield PowerPart(f"F2{ref}", "FUSE", 0.0, ("guarded", fed), f"F2{ref}\n{build.mat_fuse_a:g} A", guards=True,
+                        path=path)
+    yield PowerPart(f"X1{ref}", "PLUG", 0.0, (fed, f"plus{ref}"), f"plug X1{ref}\n2-pole", path=path,
+                    rated_a=build.plug_a)
     yield PowerPart(f"TCO2{ref}", "CUTOUT", 0.0, (f"plus{ref}", f"wall{ref}"),
-                    f"TCO2{ref}  {build.on_vessel.opens_c:g} °C bimetal\nmanual reset,\non the {wall}", guards=True)
+                    f"TCO2{ref}  {build.on_vessel.opens_c:g} °C bimetal\nmanual reset, {build.on_vessel.rated_a:g} A,\n"
+                    f"on the {wall}", guards=True, path=path, rated_a=build.on_vessel.rated_a)
     yield PowerPart(f"TCO1{ref}", "CUTOUT", 0.0, (f"wall{ref}", f"back{ref}"),
-                    f"TCO1{ref}  {build.on_mat.opens_c:g} °C bimetal\nmanual reset,\non the mat", guards=True)
+                    f"TCO1{ref}  {build.on_mat.opens_c:g} °C bimetal\nmanual reset, {build.on_mat.rated_a:g} A,\n"
+                    "on the mat", guards=True, path=path, rated_a=build.on_mat.rated_a)
     yield PowerPart(f"TF1{ref}", "FUSE", 0.0, (f"back{ref}", f"hot{ref}"),
-                    f"TF1{ref}  {build.fuse.marked_c:g} °C\nthermal fuse\none-shot, crimped", guards=True)
+                    f"TF1{ref}  {build.fuse.marked_c:g} °C, {build.fuse.rated_a:g} A\nthermal fuse\none-shot, crimped",
+                    guards=True, path=path, rated_a=build.fuse.rated_a)
     yield PowerPart(f"RH{ref}", "MAT", mat.ohm, (f"hot{ref}", "drain"),
                     f"RH{ref}  mat\n{mat.power_w:g} W\n{mat.ohm:.2f} Ω")

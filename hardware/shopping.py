@@ -15,12 +15,15 @@ from bainwright.builds.catalogue import MAT
 
 # What a part is bought as; a resistor and a capacitor by their values.
 BOUGHT_AS = {
-    "PNP": "PNP transistor, 2N3906", "NPN": "NPN transistor, 2N3904", "LED": "LED, 3 or 5 mm",
+    "PNP": "PNP transistor, 2N3906", "NPN": "NPN transistor, 2N3904",
     "BUTTON": "push button, large, one contact that closes", "BUZZER": "active buzzer, 5 V, at most 30 mA",
     "PROBE": "DS18B20 in a food-safe steel tube, 3 m of cable", "COMPARATOR": "dual comparator TLC393, DIP-8",
     "DISPLAY": "display module 128 x 64, SSD1306, I2C, 3.3 V, if wanted",
     "SWITCH": "float switch, food-safe, 24 V DC, 50 mA or more, if wanted", "LINK": "2-pin header and its jumper",
 }  # fmt: skip
+# A green one of 3 V, as the newer ones are, would hardly light on 3.3 V.
+LAMP = "LED, {}, 3 or 5 mm, about 2 V at 4 mA"
+COLOURS = ("yellow", "green", "red")
 DIODES = {"D5": "1N4007", "D6": "1N4007"}  # the rest is 1N4148
 WITH_THE_BUILD = ("NMOS", "COIL")  # Q2 and K1 stand in each build's own list
 
@@ -31,11 +34,12 @@ BESIDE = (
     ("1", f"strip-board, 2.54 mm, {len(ROWS)} strips of {COLUMNS} holes", "block 3"),
     ("1", "small piece of strip-board for what is round the gate", "blocks 5 to 9"),
     ("2", "DIP-8 socket", "IC1, IC2"),
+    ("2", "socket strip, 2.54 mm, 20 holes in a row, to plug the board in", "block 4"),
     ("1", "pair of 3-pole plug and socket", "X2"),
     ("1", "pair of 4-pole plug and socket", "X3"),
     ("1", "closed box, splash-proof, with a cable gland for each cable", "all blocks"),
     ("1", "test link: 20 cm of red wire as thick as the heater's, a clip at each end", "`bain drill`"),
-    ("1", "fuse 0.5 A, 32 V DC or more, in an in-line holder", "F3"),
+    ("1", f"fuse {MAT.guard_fuse_a:g} A, quick, 32 V DC or more, in an in-line holder", "F3"),
     ("5 m", "thin stranded wire, 0.25 mm², for signals", "blocks 3 to 9"),
 )  # fmt: skip
 
@@ -55,6 +59,8 @@ def _bought_as(part: Part) -> str:
         if "film" in value:
             return f"capacitor {value}, 50 V or more"
         return f"capacitor {value.replace('n', ' nF')}, ceramic"
+    if part.kind == "LED":
+        return LAMP.format(next(colour for colour in COLOURS if colour in part.label))
     if part.kind == "D":
         return f"diode {DIODES.get(part.ref, '1N4148')}"
     return BOUGHT_AS[part.kind]

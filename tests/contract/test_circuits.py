@@ -22,6 +22,7 @@ import draw_wiring  # noqa: E402
 import gate_circuit  # noqa: E402
 import power_circuit  # noqa: E402
 import power_faults  # noqa: E402
+import power_table  # noqa: E402
 import shopping  # noqa: E402
 import stripboard  # noqa: E402
 
@@ -102,7 +103,7 @@ def test_every_input_is_held_by_a_resistor_while_the_board_is_in_reset(build):
 
 
 @pytest.mark.parametrize(("without", "floats"), [
-    ({"R15"}, {"Q1"}), ({"R22"}, {"Q3"}), ({"R23"}, {"onewire"}), ({"R16"}, {"yes"}), ({"R25", "R24"}, {"float"}),
+    ({"R15"}, {"Q1"}), ({"R22"}, {"Q3"}), ({"R23"}, {"onewire"}), ({"R16"}, {"yes"}), ({"R25", "R24a"}, {"float"}),
     ({"R12a", "R12c"}, {"Q2"}),
 ])  # fmt: skip
 def test_the_rule_sees_an_input_without_its_resistor(without, floats):
@@ -176,7 +177,8 @@ def test_shopping_list_counts_each_resistor_of_the_box_once():
     assert counts["resistor 4.7k, 5 %, 0.25 W"] == 6
     assert counts["resistor 620k 1 %, metal film, 0.25 W"] == 4
     assert counts["capacitor 4.7 µF film 5 %, 50 V or more"] == 4
-    assert counts["LED, 3 or 5 mm"] == 5
+    assert {colour: counts[shopping.LAMP.format(colour)] for colour in shopping.COLOURS} == {
+        "yellow": 1, "green": 1, "red": 3}
     assert counts["dual comparator TLC393, DIP-8"] == 2
 
 
@@ -195,7 +197,7 @@ def test_no_single_failure_heats_a_board_that_is_off(build):
     assert {(row["part"], row["fault"]) for row in rows} == {
         ("-", "nothing"), *((fault.ref, fault.how) for fault in power_faults.faults(build))}
     for row in rows:
-        assert float(row["off_w"]) < power_faults.WARM_SHARE * build.heater_w, row
+        assert float(row["off_w"]) < power_table.WARM_SHARE * build.heater_w, row
         assert float(row["heats_w"]) < 2.05 * build.heater_w, row
 
 
@@ -208,6 +210,34 @@ def test_only_a_welded_guard_and_a_conducting_switch_pass_heat_that_one_of_the_t
     assert tripped == {"K1"}
     assert idle == {("Q1", "drain to source shorted"), ("Q1", "gate joint open"), ("Q1", "drain to gate shorted"),
                     ("lead back to Q1", "chafed to 0 V")}
+
+
+@each_build
+def test_no_single_failure_loads_a_part_over_its_rating(build):
+    assert power_table.over_rating(build) == []
+
+
+@each_build
+@pytest.mark.parametrize("halve", ["inlet_a", "hand_switch_a", "relay_a", "plug_a", "on_mat", "on_vessel", "fuse"])
+def test_half_of_any_rating_is_too_little_in_some_failure(build, halve):
+    whole = getattr(build, halve)
+    half = whole / 2.0 if isinstance(whole, float) else replace(whole, rated_a=whole.rated_a / 2.0)
+    assert power_table.over_rating(replace(build, **{halve: half}))
+
+
+def test_currents_of_named_failures_are_ohm_s_by_hand():
+    """Worst heater 25.2 V on 0.9 R, R = 24² / 60: half of the mat 5.83 A, over the supply's 1.5 x 3.2 A. At 32.4 V
+    3.75 A. Plate: F2a sees 25.2 / (0.5 x 5.184) = 9.72 A, less drops, and 1.35 x 7.5 A would blow it.
+    """
+    rows = {(row["build"], row["part"], row["fault"]): row for row in power_faults.read()}
+    half = rows["mat", "RH", "half of it shorted"]
+    assert float(half["supply_a"]) == pytest.approx(5.83, rel=0.03)
+    assert power_table.tightest(BY_NAME["mat"], half)[1] == pytest.approx(4.8)
+    assert float(rows["mat", "PS1", power_faults.OVER_VOLTAGE]["supply_a"]) == pytest.approx(3.75, rel=0.03)
+    assert float(rows["plate", "RHa", "half of it shorted"]["mat_a"]) == pytest.approx(9.72, rel=0.06)
+    assert list(power_table.blown(PLATE, rows["plate", "RHa", "half of it shorted"])) == []
+    assert list(power_table.blown(PLATE, rows["plate", "RHa", "shorted"])) == ["F2a"]
+    assert list(power_table.blown(POT, rows["pot", "lead 24 V S", "chafed to 0 V"])) == ["F3"]
 
 
 def test_half_a_plate_still_heats_when_one_mat_s_guard_has_opened():

@@ -72,6 +72,8 @@ EACH = [(name, where) for name, build in BY_NAME.items() for where, _ in ratings
 FREE = {
     "base.w_per_mk": "a metal's property; the guides show what follows from it, and the fin equation is tested",
     "bowl_offset_c": "follows from the plan: see the test below",
+    "switch.switched_nc": "a tenth of a watt: the guides show it, and twice as much leaves the junction cool enough",
+    "guard_fuse_a": "between the coil's 20 mA and what thin wire carries there is room for twice and half",
 }
 
 
@@ -114,10 +116,12 @@ def test_what_the_safety_page_says_by_hand_of_cut_outs_fuses_and_supplies_is_the
     mat, pot, plate = BUILDS
     assert (mat.on_mat.opens_c, mat.fuse.marked_c) == (plate.on_mat.opens_c, plate.fuse.marked_c)
     assert {build.on_vessel.opens_c for build in BUILDS} == {mat.on_vessel.opens_c}
+    assert {build.supply_off_v for build in BUILDS} == {mat.supply_off_v}
     for row in (
         f"| bimetal, {mat.on_mat.opens_c:g} °C (pot {pot.on_mat.opens_c:g} °C) |",
         f"| bimetal, {mat.on_vessel.opens_c:g} °C |",
         f"| one-shot, on the mat, {mat.fuse.marked_c:g} °C (pot {pot.fuse.marked_c:g} °C) |",
+        f"own shut-off ({mat.supply_off_v:g} V or less: {(mat.supply_off_v / 24.0) ** 2:.1f} times the heat)",
         f"| {mat.fuse_a:g} A, {mat.supply_w:.0f} W (pot {pot.fuse_a:g} A, {pot.supply_w:.0f} W; "
         f"plate {plate.fuse_a:g} A, {plate.supply_w:.0f} W) |",
     ):

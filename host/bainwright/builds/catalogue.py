@@ -5,13 +5,17 @@ Data-sheet figures of parts are from memory: look them up for the part you buy.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from bainwright.builds.parts import Build, CutOut, Mat, Metal, ThermalFuse, Transistor, area_m2
 from bainwright.physics.materials import STEEL_J_PER_KGK
 
-# IRLB3034, from memory: 40 V, threshold 1.0 to 2.5 V, 286 S at 195 A.
-SWITCH = Transistor("IRLB3034", drain_v=40.0, threshold_v=2.5, siemens=286.0, at_a=195.0)
-# IRLZ44N, from memory: 55 V, threshold 1.0 to 2.0 V, 21 S at 25 A. In no build: see the guides.
-SMALL_SWITCH = Transistor("IRLZ44N", drain_v=55.0, threshold_v=2.0, siemens=21.0, at_a=25.0)
+# IRLB3034, table of electrical characteristics, from memory: 40 V, threshold 1.0 to 2.5 V, 286 S at 195 A, gate to
+# drain 54 nC, and half as much again for the worst part.
+SWITCH = Transistor("IRLB3034", drain_v=40.0, threshold_v=2.5, switched_nc=81.0, siemens=286.0, at_a=195.0)
+# IRLZ44N, the same table, from memory: 55 V, threshold 1.0 to 2.0 V, 21 S at 25 A, 25 nC. In no build: see the guides.
+SMALL_SWITCH = Transistor("IRLZ44N", drain_v=55.0, threshold_v=2.0, switched_nc=25.0, siemens=21.0, at_a=25.0)
+SINK_K_PER_W = 25.0  # a clip-on heat sink of 21 °C/W, and what lies before it; chosen
 
 # Density and conduction from handbooks, from memory: 18/8 steel and aluminium at room temperature.
 STEEL_2MM = Metal("steel", 0.002, 7900.0, STEEL_J_PER_KGK, 16.0)
@@ -34,19 +38,23 @@ MAT = Build(
     lag_s=40.0,
     hard_limit_c=56.0,
     supply_a=3.2,
+    supply_off_v=32.4,
     fuse_a=4.0,
+    guard_fuse_a=0.5,
     mat_fuse_a=None,
     wire_mm2=0.75,
     run_m=1.5,
     switch=SWITCH,
-    relay_a=10.0,
+    relay_a=8.0,
     coil_ohm=1400.0,
+    pull_in_v=18.0,
+    inlet_a=5.0,
     plug_a=5.0,
     hand_switch_a=5.0,
     contact_ohm=0.12,
-    on_mat=CutOut(80.0, 5.0, 3.0),
-    on_vessel=CutOut(60.0, 3.0, 3.0),
-    fuse=ThermalFuse(110.0, 100.0, 112.0, 85.0, 3.0),
+    on_mat=CutOut(80.0, 5.0, 5.0),
+    on_vessel=CutOut(60.0, 3.0, 5.0),
+    fuse=ThermalFuse(110.0, 100.0, 112.0, 85.0, 5.0),
 )
 
 POT = Build(
@@ -65,19 +73,23 @@ POT = Build(
     lag_s=49.0,
     hard_limit_c=56.0,
     supply_a=8.8,
+    supply_off_v=32.4,
     fuse_a=10.0,
+    guard_fuse_a=0.5,
     mat_fuse_a=None,
     wire_mm2=1.5,
     run_m=1.5,
     switch=SWITCH,
     relay_a=16.0,
     coil_ohm=1400.0,
-    plug_a=10.0,
-    hand_switch_a=10.0,
-    contact_ohm=0.10,
-    on_mat=CutOut(95.0, 5.0, 8.0),
-    on_vessel=CutOut(60.0, 3.0, 8.0),
-    fuse=ThermalFuse(128.0, 118.0, 130.0, 103.0, 8.0),
+    pull_in_v=18.0,
+    inlet_a=15.0,
+    plug_a=15.0,
+    hand_switch_a=15.0,
+    contact_ohm=0.13,
+    on_mat=CutOut(95.0, 5.0, 15.0),
+    on_vessel=CutOut(60.0, 3.0, 15.0),
+    fuse=ThermalFuse(128.0, 118.0, 130.0, 103.0, 15.0),
 )
 
 PLATE_SIDES_M = (0.30, 0.30)
@@ -98,19 +110,23 @@ PLATE = Build(
     lag_s=20.0,
     hard_limit_c=56.0,
     supply_a=10.0,
+    supply_off_v=32.4,
     fuse_a=15.0,
+    guard_fuse_a=0.5,
     mat_fuse_a=7.5,
     wire_mm2=1.5,
     run_m=1.5,
-    switch=SWITCH,
+    switch=replace(SWITCH, k_per_w=SINK_K_PER_W),
     relay_a=16.0,
     coil_ohm=1400.0,
-    plug_a=7.5,
+    pull_in_v=18.0,
+    inlet_a=15.0,
+    plug_a=15.0,
     hand_switch_a=15.0,
     contact_ohm=0.10,
-    on_mat=CutOut(80.0, 5.0, 5.0),
-    on_vessel=CutOut(60.0, 3.0, 5.0),
-    fuse=ThermalFuse(110.0, 100.0, 112.0, 85.0, 5.0),
+    on_mat=CutOut(80.0, 5.0, 15.0),
+    on_vessel=CutOut(60.0, 3.0, 15.0),
+    fuse=ThermalFuse(110.0, 100.0, 112.0, 85.0, 15.0),
 )
 
 BUILDS = (MAT, POT, PLATE)

@@ -6,12 +6,15 @@ import math
 
 from bainwright.builds.parts import SUPPLY_V, Build, Transistor
 
-SUPPLY_TOP = 1.05  # a supply's trimmer or tolerance, upper end; chosen
+SUPPLY_TOP, SUPPLY_LOW = 1.05, 0.95  # a supply's trimmer or tolerance, both ends; chosen
 MAT_TOLERANCE = 0.10  # of a mat's resistance; data sheets, from memory
 RAIL_LOW_V = 3.2  # the board's 3.3 V, lower end; as in the heartbeat gate's corners
 COIL_OHM = 1400.0  # guard relay, 24 V, at least (data sheets, from memory); the heartbeat gate is simulated with it
 GATE_SERIES_OHM, GATE_PULL_OHM = 100.0, 4700.0
 HOT = 1.5  # a MOSFET conducts so much worse at 100 °C; data sheets' figure of on-resistance, from memory
+PIN_OHM = 50.0  # of a pin at its usual drive strength; RP2040 data sheet, from memory
+PWM_HZ = 100.0  # the firmware's, for a MOSFET (`PWM_HZ` of bainboard.board, which only a board can import)
+COIL_WARM = 1.16  # a coil 40 °C warmer pulls in so much later: copper, 0.39 % for each °C (handbooks, from memory)
 BOX_C = 40.0  # air in the closed box, chosen
 
 # IEC 60228, class 5 (flexible, plain copper), highest resistance at 20 °C; from memory.
@@ -73,8 +76,8 @@ def gate_v() -> float:
     return RAIL_LOW_V * GATE_PULL_OHM / (GATE_PULL_OHM + GATE_SERIES_OHM)
 
 
-def switch_drop_v(switch: Transistor, current_a: float, gate_v: float) -> float:
-    """Drain to source of a hot MOSFET of the highest threshold, by the square law.
+def switch_drop_v(switch: Transistor, current_a: float, gate_v: float, hot: float = HOT) -> float:
+    """Drain to source of a MOSFET of the highest threshold, by the square law; hot, unless `hot` is 1.
 
     I = k ((Vg - Vt) Vd - Vd²/2), with k = g² / 2I from the data sheet's transconductance. It is an estimate below the
     gate voltages that data sheets promise, so the drop is measured at the first power-up too.
@@ -84,7 +87,7 @@ def switch_drop_v(switch: Transistor, current_a: float, gate_v: float) -> float:
     float
         V; infinite where it cannot carry the current at all.
     """
-    k = switch.siemens**2 / (2.0 * switch.at_a) / HOT
+    k = switch.siemens**2 / (2.0 * switch.at_a) / hot
     over_v = gate_v - switch.threshold_v
     inside = over_v**2 - 2.0 * current_a / k
     if over_v <= 0.0 or not inside >= 0.0:
@@ -92,15 +95,39 @@ def switch_drop_v(switch: Transistor, current_a: float, gate_v: float) -> float:
     return over_v - math.sqrt(inside)
 
 
-def switch_w(build: Build) -> float:
-    """Loss of Q1 at the worst current, W."""
+def conduction_w(build: Build) -> float:
+    """Loss of Q1 at the worst current, full on, W."""
     current_a = worst_a(build)
     return current_a * switch_drop_v(build.switch, current_a, gate_v())
 
 
+def switching_w(build: Build) -> float:
+    """Loss of Q1 in turning on and off, W: a triangle of voltage and current for as long as the pin moves its charge.
+
+    The pin pushes against the threshold as it turns on, and pulls from it as it turns off.
+    """
+    switch = build.switch
+    charge_c, ohm = 1e-9 * switch.switched_nc, PIN_OHM + GATE_SERIES_OHM
+    on_v = gate_v() - switch.threshold_v
+    if not on_v > 0.0:
+        return math.inf
+    moving_s = charge_c * ohm * (1.0 / on_v + 1.0 / switch.threshold_v)
+    return 0.5 * worst_v() * worst_a(build) * moving_s * PWM_HZ
+
+
+def switch_w(build: Build) -> float:
+    """All of Q1's loss at the worst current, W: at a duty just under full it conducts and switches."""
+    return conduction_w(build) + switching_w(build)
+
+
 def junction_c(build: Build) -> float:
-    """Junction of Q1 without a heat sink, in the warm box, °C."""
+    """Junction of Q1 in the warm box, °C."""
     return BOX_C + switch_w(build) * build.switch.k_per_w
+
+
+def coil_v() -> float:
+    """The least voltage on the guard relay's coil, V; its fuse, its float and Q2 take nothing that counts at 20 mA."""
+    return SUPPLY_V * SUPPLY_LOW
 
 
 def path_ohm(build: Build) -> float:

@@ -106,10 +106,12 @@ class Transistor:
         The most between drain and source.
     threshold_v : float
         The highest threshold.
+    switched_nc : float
+        The most charge that its gate takes between off and fully on, nC.
     siemens, at_a : float
         Transconductance, and the current it is given at.
     k_per_w : float
-        Junction to air without a heat sink.
+        Junction to air: without a heat sink, or with the one that the build has.
     most_c : float
         The junction's limit.
     """
@@ -117,6 +119,7 @@ class Transistor:
     kind: str
     drain_v: float
     threshold_v: float
+    switched_nc: float
     siemens: float
     at_a: float
     k_per_w: float = 62.0  # TO-220, from memory
@@ -166,18 +169,20 @@ class Build:
         Of the heater, for the rig file.
     hard_limit_c : float
         Where the firmware trips.
-    supply_a, fuse_a : float
-        Rated current of the supply and of the main fuse.
+    supply_a, supply_off_v, fuse_a : float
+        Rated current of the supply, the voltage at which it shuts itself off, and the main fuse.
+    guard_fuse_a : float
+        F3, for the guard relay's branch.
     mat_fuse_a : float or None
         A fuse for each mat, where there are several.
     wire_mm2, run_m : float
         Cable of one mat: copper cross-section, and length one way.
     switch : Transistor
         Q1.
-    relay_a, coil_ohm : float
-        Guard relay: contact at 30 V DC, and coil.
-    plug_a, hand_switch_a : float
-        The plug of one mat's cable, and the hand switch S1, at 30 V DC.
+    relay_a, coil_ohm, pull_in_v : float
+        Guard relay: contact at 30 V DC, coil, and the voltage at which a cold coil surely closes it.
+    inlet_a, plug_a, hand_switch_a : float
+        The inlet X0, the plug of one mat's cable, and the hand switch S1, at 30 V DC.
     contact_ohm : float
         Relay, plug, cut-outs and fuses in one mat's path.
     on_mat, on_vessel : CutOut
@@ -201,13 +206,17 @@ class Build:
     lag_s: float
     hard_limit_c: float
     supply_a: float
+    supply_off_v: float
     fuse_a: float
+    guard_fuse_a: float
     mat_fuse_a: float | None
     wire_mm2: float
     run_m: float
     switch: Transistor
     relay_a: float
     coil_ohm: float
+    pull_in_v: float
+    inlet_a: float
     plug_a: float
     hand_switch_a: float
     contact_ohm: float

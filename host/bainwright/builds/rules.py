@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
-from bainwright.builds import electrical, vessels, warmth
+from bainwright.builds import electrical, overload, vessels, warmth
+from bainwright.builds.overload import SUPPLY_SHARE
 from bainwright.builds.parts import Build
 
-SUPPLY_SHARE = 1.5  # of the heater's power, at most: a short in the mat then draws little over twice its power
 FUSE_LOAD = 0.75  # of a fuse's rating, at most, in the long run; data sheets, from memory
 WARMEST_BATH_C = 54.0  # the warmest bath of a plan: 48 °C melt and 6 °C over it; as in plan.setup
 CLEAR_K = 1.0  # chosen: a cut-out's earliest opening over the warmest it meets in planned use
@@ -16,14 +16,13 @@ VESSEL_LATEST_C = 65.0  # chosen: water that scalds in seconds; the cut-out at t
 INSULATION_C = 150.0  # the insulation's rating in the guides, chosen
 UNDER_RATED_K = 10.0  # chosen: a thermal fuse opens so far under what is round it
 CABLE_DROP = 0.02  # chosen: of 24 V that the cable of one mat may take
-CONTACTS, CONTACT_V = 8, 0.15  # F1, S1, K1, two poles of X1, TCO2, TCO1, TF1; at most so much each, chosen
+CONTACTS, CONTACT_V = 10, 0.15  # two poles of X0 and X1, F1, S1, K1, TCO2, TCO1, TF1; at most so much each, chosen
 BOWL_MM = 0.4, 1.2  # steel of mixing bowls as sold (common practice, no source)
 LOW_WATER_CM = 0.1  # chosen: so far a bath that lost a third still covers the vessel's cut-out
 ON_BASE = 0.95  # chosen: of the base's area that mats cover; the edge must be seen to lie flat
 METAL = 0.03  # chosen: by which a plate's litres may differ from the heat of its metal
 JUNCTION_MARGIN_K = 50.0  # chosen: under the transistor's limit
 DRAIN_SHARE = 1.5  # chosen: drain rating over the worst supply
-OVERLOAD = 1.5  # a supply may give so many times its rating before it limits; data sheets, from memory
 LOAD_W_PER_CM2 = 0.5  # chosen: above this a dry spot scorches
 SHARE_LEFT = 0.85  # chosen: of its power that a heater keeps behind cable and contacts
 MOST_W = 240.0  # chosen: the most one 24 V build heats with; above, currents ask for other parts than these
@@ -70,10 +69,6 @@ def _none(_: Build) -> float:
     return 0.0
 
 
-def _supply_fault_a(build: Build) -> float:
-    return OVERLOAD * build.supply_a
-
-
 def _mat_fuse_load(build: Build) -> float:
     return electrical.mat_worst_a(build) / build.mat_fuse_a if build.mat_fuse_a else 0.0
 
@@ -90,6 +85,10 @@ def _litres_over_metal(build: Build) -> float:
     return build.water_l / build.base.stores_l(build.base_m2)
 
 
+def _guard_fuse_load(build: Build) -> float:
+    return electrical.worst_v() / build.coil_ohm / build.guard_fuse_a
+
+
 def _rated_c(build: Build) -> float:
     return min(INSULATION_C, build.mat.most_c) - UNDER_RATED_K
 
@@ -104,6 +103,12 @@ def mat_at_hard_limit_c(build: Build) -> float:
     return build.hard_limit_c + warmth.mat_over_k(build, worst=True)
 
 
+def mat_at_over_voltage_c(build: Build) -> float:
+    """The mat as the vessel's cut-out opens at its latest, the supply at its own shut-off and the worst heater, °C."""
+    over_k = warmth.mat_over_k(build, worst=True) * (build.supply_off_v / electrical.worst_v()) ** 2
+    return build.on_vessel.latest_c + over_k
+
+
 def cut_out_at_hard_limit_c(build: Build) -> float:
     """What the vessel's cut-out feels as the firmware trips, °C."""
     return build.hard_limit_c + warmth.cut_out_over_k(build)
@@ -115,20 +120,30 @@ RULES = (
     Rule("supply, for the worst heater", lambda b: b.supply_a, electrical.worst_a, _any, "A"),
     Rule("main fuse, load", lambda b: electrical.worst_a(b) / b.fuse_a, _none, lambda b: FUSE_LOAD, ""),
     Rule("fuse of one mat, load", _mat_fuse_load, _none, lambda b: FUSE_LOAD, "", lambda b: b.mat_fuse_a is not None),
-    Rule("cable at the supply's own limit", _supply_fault_a, _none, electrical.cable_a, "A"),
+    Rule("guard branch's fuse, load", _guard_fuse_load, _none, lambda b: FUSE_LOAD, ""),
+    Rule("cable at the supply's own limit", overload.limit_a, _none, electrical.cable_a, "A"),
     Rule("main fuse under the cable's rating", lambda b: b.fuse_a, _none, electrical.cable_a, "A"),
-    Rule("guard relay's contact", lambda b: b.relay_a, electrical.worst_a, _any, "A"),
-    Rule("hand switch", lambda b: b.hand_switch_a, electrical.worst_a, _any, "A"),
-    Rule("plug of one mat", lambda b: b.plug_a, electrical.mat_worst_a, _any, "A"),
-    Rule("cut-outs and thermal fuse",
-         lambda b: min(b.on_mat.rated_a, b.on_vessel.rated_a, b.fuse.rated_a), electrical.mat_worst_a, _any, "A"),
+    Rule("inlet, at what the supply gives into a short", lambda b: b.inlet_a, overload.limit_a, _any, "A"),
+    Rule("hand switch, at what lasts in a fault", lambda b: b.hand_switch_a, overload.all_a, _any, "A"),
+    Rule("guard relay's contact, at what lasts in a fault", lambda b: b.relay_a, overload.all_a, _any, "A"),
+    Rule("plug of one mat, at what lasts in a fault", lambda b: b.plug_a, overload.mat_a, _any, "A"),
+    Rule("cut-outs and thermal fuse, at what lasts in a fault",
+         lambda b: min(b.on_mat.rated_a, b.on_vessel.rated_a, b.fuse.rated_a), overload.mat_a, _any, "A"),
+    Rule("parts of all mats, at the supply's over-voltage", overload.all_carry_a, overload.at_over_voltage_a, _any,
+         "A"),
+    Rule("supply shuts itself off, over its upper end", lambda b: b.supply_off_v, lambda b: electrical.worst_v(),
+         lambda b: b.switch.drain_v, "V"),
+    Rule("mat at the supply's over-voltage, vessel's cut-out at its latest", mat_at_over_voltage_c, _none, _rated_c,
+         "°C"),
     Rule("Q1, drain", lambda b: b.switch.drain_v, lambda b: DRAIN_SHARE * electrical.worst_v(), _any, "V"),
-    Rule("Q1, junction without heat sink", electrical.junction_c, _none,
+    Rule("Q1, junction", electrical.junction_c, _none,
          lambda b: b.switch.most_c - JUNCTION_MARGIN_K, "°C"),
     Rule("cable's drop, share of 24 V", electrical.cable_drop_share, _none, lambda b: CABLE_DROP, ""),
     Rule("contacts of one mat's path", electrical.contacts_drop_v, _none, lambda b: CONTACTS * CONTACT_V, "V"),
     Rule("guard relay's coil, as the gate was simulated", lambda b: b.coil_ohm / 1e3,
          lambda b: electrical.COIL_OHM / 1e3, lambda b: electrical.COIL_OHM / 1e3, "kΩ"),
+    Rule("guard relay's coil, at the supply's lower end and warm", lambda b: electrical.coil_v(),
+         lambda b: electrical.COIL_WARM * b.pull_in_v, _any, "V"),
     Rule("heater behind cable and contacts, share of its power", electrical.power_share, lambda b: SHARE_LEFT,
          _any, ""),
     Rule("mats, share of what they are glued to", lambda b: b.mat_count * b.mat.area_m2 / b.base_m2, _none,

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from bainwright.builds import electrical
+from bainwright.builds.overload import SUPPLY_SHARE
 from bainwright.builds.parts import SUPPLY_V
-from bainwright.builds.rules import MOST_W, SUPPLY_SHARE
+from bainwright.builds.rules import MOST_W
 
 SOLD_A = (1.0, 1.5, 2.1, 2.5, 3.2, 4.2, 5.0, 6.3, 7.3, 8.8, 10.0, 12.5, 14.6)  # 24 V supplies as sold, from memory
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from bainwright.builds.overload import SUPPLY_SHARE
 from bainwright.builds.parts import SUPPLY_V
-from bainwright.builds.rules import MOST_W, SUPPLY_SHARE
+from bainwright.builds.rules import MOST_W
 from bainwright.core.masses import Shown
 from bainwright.core.units import duration_words
 from bainwright.plan import say

@@ -1,0 +1,53 @@
+"""What a single failure can drive through each part for minutes: the supply's own limit and the fuses bound it."""
+
+from __future__ import annotations
+
+from bainwright.builds import electrical
+from bainwright.builds.parts import SUPPLY_V, Build
+
+OVERLOAD = 1.5  # a supply may give so many times its rating before it limits; data sheets, from memory
+BLOWS = 1.35  # times its rating opens a blade fuse within ten minutes (ISO 8820-3, from memory); less may never do so
+SUPPLY_SHARE = 1.5  # of the heater's power, at most: a short in the mat then draws little over twice its power
+
+
+def limit_a(build: Build) -> float:
+    """The most that the supply gives into a short, A."""
+    return OVERLOAD * build.supply_a
+
+
+def all_a(build: Build) -> float:
+    """The most that lasts in what carries all mats, behind the main fuse, A."""
+    return min(limit_a(build), BLOWS * build.fuse_a)
+
+
+def mat_a(build: Build) -> float:
+    """The same in one mat's own path, A."""
+    return min(all_a(build), BLOWS * build.mat_fuse_a) if build.mat_fuse_a else all_a(build)
+
+
+def guard_a(build: Build) -> float:
+    """The same in the guard relay's branch, A."""
+    return min(limit_a(build), BLOWS * build.guard_fuse_a)
+
+
+def at_over_voltage_a(build: Build) -> float:
+    """Current of the worst heater at the voltage at which the supply shuts itself off, A."""
+    return electrical.worst_a(build) * build.supply_off_v / electrical.worst_v()
+
+
+def mat_carries_a(build: Build) -> float:
+    """The least rating in one mat's path, A."""
+    return min(build.plug_a, build.on_mat.rated_a, build.on_vessel.rated_a, build.fuse.rated_a)
+
+
+def all_carry_a(build: Build) -> float:
+    """The least rating in what carries all mats, A."""
+    return min(build.inlet_a, build.hand_switch_a, build.relay_a, electrical.cable_a(build))
+
+
+def most_supply_w(build: Build) -> float:
+    """The largest supply that this build may be fed by, W: by its heater's power, and by what its parts carry."""
+    most_a = all_carry_a(build)
+    if BLOWS * (build.mat_fuse_a or build.fuse_a) > mat_carries_a(build):  # then only the supply bounds a mat's path
+        most_a = min(most_a, mat_carries_a(build))
+    return min(SUPPLY_SHARE * build.heater_w, SUPPLY_V * most_a / OVERLOAD)
