@@ -6,10 +6,13 @@ import ast
 import datetime
 import errno
 import json
+import os
+import signal
 from pathlib import Path
 from typing import Any
 
 import pytest
+from fake_board import FakeBoard, FakeSession, gone
 
 from bainboard import faults, pins, selftest, settings, supervisor
 from bainboard.heat_balance import largest_load_j_per_k
@@ -19,12 +22,13 @@ from bainwright.builds.catalogue import POT
 from bainwright.builds.rig_text import twin_text
 from bainwright.cli import main
 from bainwright.core import atomic_write
-from bainwright.core.errors import FileError, RefusedError, UseError
+from bainwright.core.errors import FileError, LinkError, RefusedError, UseError
 from bainwright.drill import items, overnight_permit, record
 from bainwright.drill.hands import Person
 from bainwright.drill.items import BY_NAME, ITEMS, LOGIC, WIRING
 from bainwright.drill.record import CANNOT, OPEN, PASSED, VOID, Record, Result
 from bainwright.drill.run import Drill
+from bainwright.drill.stopping import NOT_STOPPED, STOPPED, stopped_on_error
 from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import SIMULATED
 from bainwright.link.messages import Status
@@ -61,6 +65,38 @@ def test_the_table_names_each_item_once_and_each_says_what_must_happen() -> None
         assert item.must
         assert item.depends_on in (WIRING, LOGIC)
         assert item.fault == faults.NONE or item.limit is not None, item.name
+
+
+@pytest.mark.parametrize("ends", [KeyboardInterrupt, KeyError, signal.SIGTERM, signal.SIGHUP])
+def test_a_drill_that_does_not_end_by_itself_stops_the_warmer(ends: Any) -> None:
+    def end() -> None:
+        if isinstance(ends, type):
+            raise ends
+        os.kill(os.getpid(), ends)
+
+    board, said = FakeBoard(state="hold"), []
+    error = ends if isinstance(ends, type) else KeyboardInterrupt
+    with pytest.raises(error), stopped_on_error(FakeSession(board), said.append):
+        end()
+    assert board.asked[-1]["do"] == "stop"
+    assert said == [STOPPED]
+    assert signal.getsignal(signal.SIGTERM) is signal.SIG_DFL
+
+
+def test_a_warmer_that_a_drill_cannot_stop_is_named_as_one_that_may_heat() -> None:
+    class Gone(FakeBoard):
+        def write(self, data: bytes) -> None:
+            raise gone()
+
+    back, said = FakeBoard(), []
+    session = FakeSession(Gone())
+    for left, words in (([back], STOPPED), ([], NOT_STOPPED)):
+        session.returns = left
+        session.link.replace(Gone())
+        with pytest.raises(LinkError), stopped_on_error(session, said.append):
+            raise LinkError("silent")
+        assert said[-1] == words
+    assert [each["do"] for each in back.asked] == ["stop"]
 
 
 def test_the_drill_s_pass_is_the_board_s_tick() -> None:

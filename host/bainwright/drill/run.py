@@ -10,17 +10,19 @@ from itertools import islice
 from typing import Any
 
 from bainboard import faults
-from bainwright.core.errors import LinkError
+from bainwright.core.errors import LinkError, RefusedError
 from bainwright.core.progress import Progress, progress
 from bainwright.drill.hands import Hands
 from bainwright.drill.heater_power import verdict
 from bainwright.drill.items import BY_NAME, HOLD, IDLE, PASS_S, RUNNING, TRIP, Item, whole_test
 from bainwright.drill.record import Result, hash_now
+from bainwright.drill.said import event_name, is_clear, is_heating, is_holding, words
 from bainwright.files.documents import document, short_hash
 from bainwright.link.messages import Message, Status
 from bainwright.link.session import Session
 from bainwright.words import terms
 
+FLOAT_PASSES = 20  # chosen: several times what the board waits
 MOST_POLLS = 100  # chosen: for what came since the last look
 SILENT_S = 30.0  # real time; a live board speaks every second, a virtual one may compute for a while
 BACK_S = 120.0  # real time to plug a board in again
@@ -113,7 +115,7 @@ class Drill:
 
     def _gated(self, item: Item) -> Outcome:
         """The relay must open while the firmware wants it closed: only the gate can do that."""
-        if self._await(_is_heating, self.hands.patience_s) is None:
+        if self._await(is_heating, self.hands.patience_s) is None:
             return False, None, "it gave no heat: fill the bath with cold water, and drill again"
         self.hands.do(item, self._passes)
         passed = self.hands.seen("Did the relay open within 2 s, and stay open?")
@@ -130,9 +132,9 @@ class Drill:
         self._bring(IDLE)
         self._start()
         limit_s = item.limit(self.settings) if item.limit else 0.0
-        seen = self._await(lambda m: _event(m) in ("trip", "checked"), 2 * limit_s)
+        seen = self._await(lambda m: event_name(m) in ("trip", "checked"), 2 * limit_s)
         took_s = self._at_s(seen)
-        if seen is not None and _event(seen) == "checked":
+        if seen is not None and event_name(seen) == "checked":
             self._request("stop")
         self.hands.undo(item, self._passes)
         return self._judged(item, seen, took_s)
@@ -140,9 +142,9 @@ class Drill:
     def _passed_test(self, item: Item) -> Outcome:
         self._start()
         limit_s = item.limit(self.settings) if item.limit else 0.0
-        seen = self._await(lambda m: _event(m) in ("trip", "checked"), 3 * limit_s)
+        seen = self._await(lambda m: event_name(m) in ("trip", "checked"), 3 * limit_s)
         if not isinstance(seen, dict) or seen["event"] != "checked":
-            return False, self._at_s(seen), _words(seen)
+            return False, self._at_s(seen), words(seen)
         if seen["masked"]:
             return False, self._at_s(seen), MASKED
         # Without a guard relay the rest is tested all the same; its own items say that the guard was not.
@@ -180,7 +182,7 @@ class Drill:
         with self.session.held():
             from_ms = self._now_ms()
             self.session.link.request("pause")
-        seen = self._await(lambda m: _event(m) == "paused", self.hands.patience_s)
+        seen = self._await(lambda m: event_name(m) == "paused", self.hands.patience_s)
         took_s = self._at_s(seen, from_ms) if seen else None
         passed, why = self._off() if seen else (False, "it did not pause")
         self._request("resume")
@@ -189,12 +191,21 @@ class Drill:
     def _floated(self, item: Item) -> Outcome:
         """The board must see it: the relay opens without the board."""
         self.hands.do(item, self._passes)
-        seen = self._await(lambda m: _event(m) == "water_low", self.hands.patience_s)
+        seen = self._await(lambda m: event_name(m) == "water_low", self.hands.patience_s)
         passed, why = self._off() if seen else (False, NOT_SEEN_LOW)
         self.hands.undo(item, self._passes)
         if seen:
-            self._request("resume")
+            self._resume()
         return passed, None, why
+
+    def _resume(self) -> None:
+        """Resume once the float believes that the water is back, which takes it some passes."""
+        for _ in range(FLOAT_PASSES):
+            with contextlib.suppress(RefusedError):
+                self._request("resume")
+                return
+            self._passes(1)
+        self._request("resume")
 
     def _alone(self, item: Item) -> Outcome:
         before = self.session.link.hello()
@@ -209,7 +220,7 @@ class Drill:
         self._missed.clear()
         self.hands.do(item, self._passes)
         with contextlib.suppress(LinkError):  # the cable may be what feeds it
-            self._await(lambda m: _event(m) == "boot", self.hands.patience_s)
+            self._await(lambda m: event_name(m) == "boot", self.hands.patience_s)
         self._find()
         after = self.session.link.hello()
         same = (after["state"], after["fault"]) == ("trip", before["fault"])
@@ -217,14 +228,14 @@ class Drill:
 
     def _cleared(self, item: Item) -> Outcome:
         self.hands.do(item, self._passes)
-        seen = self._await(lambda m: _is_clear(m) or _event(m) == "refused", self.hands.patience_s)
-        passed = seen is not None and _is_clear(seen)
-        return passed, None, "" if passed else _words(seen)
+        seen = self._await(lambda m: is_clear(m) or event_name(m) == "refused", self.hands.patience_s)
+        passed = seen is not None and is_clear(seen)
+        return passed, None, "" if passed else words(seen)
 
     def _judged(self, item: Item, seen: Message | None, took_s: float | None) -> Outcome:
         if isinstance(seen, dict) and seen.get("fault") == item.fault:
             return True, took_s, ""
-        return False, took_s, f"wanted {faults.row(item.fault)[faults.NAME]}, got {_words(seen)}"
+        return False, took_s, f"wanted {faults.row(item.fault)[faults.NAME]}, got {words(seen)}"
 
     def _off(self) -> tuple[bool, str]:
         """Is the heat off and the guard open, two passes later?"""
@@ -258,21 +269,21 @@ class Drill:
         if when == HOLD and state != "hold":
             if state == "pause":
                 self._request("resume")
-            if self._await(lambda m: _is_holding(m) or _event(m) in ("trip", "ended"), 3 * self._test_s()) is None:
+            if self._await(lambda m: is_holding(m) or event_name(m) in ("trip", "ended"), 3 * self._test_s()) is None:
                 raise LinkError("the self-test did not end", hint="look at the warmer, then drill again")
 
     def _trip(self) -> None:
         item = BY_NAME["water_probe"]
         self._bring(RUNNING)
         self.hands.do(item, self._passes)
-        self._await(lambda m: _event(m) == "trip", self.hands.patience_s)
+        self._await(lambda m: event_name(m) == "trip", self.hands.patience_s)
         self.hands.undo(item, self._passes)
 
     def _clear(self) -> None:
         """A trip from before: only its button clears it."""
         item = BY_NAME["button"]
         self.hands.do(item, self._passes)
-        self._await(_is_clear, self.hands.patience_s)
+        self._await(is_clear, self.hands.patience_s)
 
     def _start(self) -> None:
         self._missed.clear()
@@ -370,31 +381,3 @@ def prepare(session: Session, settings: dict[str, Any], profile: dict[str, Any])
         payload = document(what, values)
         if short_hash(payload) != hello.get(what):
             session.link.upload(what, payload)
-
-
-def _is_clear(message: Message) -> bool:
-    """The event, or a line of a warmer at rest: a line that a slow PC never read must not fail a sound warmer."""
-    return _event(message) == "cleared" or (isinstance(message, Status) and message.state == "idle")
-
-
-def _is_holding(message: Message) -> bool:
-    return isinstance(message, Status) and message.state == "hold"
-
-
-def _is_heating(message: Message) -> bool:
-    return isinstance(message, Status) and message.state == "hold" and message.duty > 0
-
-
-def _event(message: Message) -> str:
-    return str(message["event"]) if isinstance(message, dict) and "event" in message else ""
-
-
-def _words(seen: Message | None) -> str:
-    """What happened instead."""
-    if seen is None:
-        return "nothing in time"
-    if isinstance(seen, dict) and "fault" in seen:
-        return terms.fault(int(seen["fault"]))
-    return str(seen.get("why") or seen["event"]) if isinstance(seen, dict) else "a reading"
-
-

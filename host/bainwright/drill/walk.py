@@ -28,6 +28,7 @@ from bainwright.drill.record import (
     write_record,
 )
 from bainwright.drill.run import Drill, prepare
+from bainwright.drill.stopping import stopped_on_error
 from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import SIMULATED
 from bainwright.files.rig import Rig, load_rig
@@ -156,7 +157,9 @@ def _check_board(options: DrillOptions, as_json: bool, say: Say) -> int:
         check = board_check.BoardCheck(session, hands, lambda text: say(text, err=True), board_check.LISTEN_S)
         if check.hello["state"] not in ("idle", "trip"):
             raise RefusedError("a hold is running on this warmer", hint="end it first")
-        report = board_check.write_report(path, check, check.run(), _now())
+        with stopped_on_error(session, lambda text: say(text, err=True)):
+            done = check.run()
+        report = board_check.write_report(path, check, done, _now())
     if as_json:
         say(json.dumps(report, indent=2, ensure_ascii=False))
     else:
@@ -185,7 +188,14 @@ def _walk(options: DrillOptions, session: Session, hands: Hands, settings: dict[
           say: Say) -> DrillReport:  # fmt: skip
     """Go through the items; each result is stored at once, so that a drill which is interrupted resumes there."""
     _begin(session, settings)
-    drill = Drill(session, hands, settings, lambda text: say(text, err=True), _now)
+    with stopped_on_error(session, lambda text: say(text, err=True)):
+        drill = Drill(session, hands, settings, lambda text: say(text, err=True), _now)
+        report = _each(options, drill, settings, report, say)
+        _end(session, drill, settings, report)
+    return report
+
+
+def _each(options: DrillOptions, drill: Drill, settings: dict[str, Any], report: DrillReport, say: Say) -> DrillReport:
     for number, item in enumerate(ITEMS, 1):
         status = next(each for each in report.items if each.name == item.name)
         if status.state == CANNOT or (status.state == PASSED and not options.again):
@@ -196,7 +206,6 @@ def _walk(options: DrillOptions, session: Session, hands: Hands, settings: dict[
         report = report.with_result(item, result, settings)
         write_record(report.path, report.record)
         say("  " + _result_words(result), err=True)
-    _end(session, drill, settings, report)
     return report
 
 
