@@ -20,6 +20,7 @@ REBOOTS = 3  # abnormal restarts, with less than this between them, that latch (
 HEALTHY_MS = 10 * 60 * 1000
 WRITE_MS = 10 * 60 * 1000  # how often a hold's record is written (chosen: 84 writes a night)
 KNOWN_MS = 60 * 1000  # and where a hold may resume by itself: an outage under 10 min must be known
+SET_BACK_S = 60  # chosen: two clocks of whole seconds, one corrected by the PC in between
 RESUMES, OUTAGE_S, NEAR_K = 2, 600, 5.0  # most resumes, longest outage, farthest from target (safety rules)
 LEAST_LEFT_MS = 60 * 1000  # of a timed hold; with less it counts as over
 LEAST_OVER_ROOM_K = 0.5  # water nearly at room temperature gives only a lower bound
@@ -99,9 +100,13 @@ class PowerUp:
     # -- the offer ---------------------------------------------------------------------------------------------------
 
     def off_s(self, wall_s: int, up_s: int) -> int | None:
-        """How long the power was off, s, by the time of day; None when it is not known. At most a minute too much."""
+        """How long the power was off, s, by the time of day, at most a minute too much; None when it is not known.
+
+        It is not known either when the clock was set back: a hold off for hours must not look like one of no time.
+        """
         then_s = self.offer["wall_s"]
-        return None if not then_s or not wall_s else max(0, wall_s - up_s - then_s)
+        off_s = wall_s - up_s - then_s
+        return max(0, off_s) if then_s and wall_s and off_s > -SET_BACK_S else None
 
     def cooled_s(self, water_c: float, gains) -> int:
         """Estimate how long, from how far the water cooled and the losses and loads as tuned or computed, s."""

@@ -158,6 +158,12 @@ def test_the_outage_is_known_only_when_the_time_of_day_was_known_on_both_sides()
     assert PowerUp(record(), "PWRON_RESET").off_s(1800000400, 100) is None
 
 
+def test_the_outage_is_not_known_when_the_clock_was_set_back():
+    power = PowerUp(record(wall_s=1800000000), "PWRON_RESET")
+    assert power.off_s(1799999990, 2) == 0
+    assert power.off_s(1799996400, 2) is None
+
+
 def test_how_long_it_was_off_follows_from_how_far_the_water_cooled():
     """Newton's cooling: with C = 12 kJ/K and 2 W/K, tau is 6000 s; from 13 K over the room to 13/e K takes one tau."""
     doc = {"gains.water_j_per_k": 8000.0, "gains.bowl_w_per_k": 8.0, "gains.bowl_tau_s": 500.0,

@@ -111,3 +111,13 @@ def test_a_document_whose_pieces_have_no_data_is_damaged():
 
     with pytest.raises(LinkError, match="the profile arrived damaged"):
         Link(Empty()).download("profile")
+
+
+@pytest.mark.parametrize(("name", "fields", "whole"), [
+    ("trip", {}, {"fault": 2}), ("warn", {"fault": "x"}, {"fault": 2}), ("checked", {}, {"masked": False}),
+    ("checked", {"masked": "x"}, {"masked": True}),
+])
+def test_an_event_without_what_its_kind_always_has_is_dropped(name, fields, whole):
+    assert decode(event_line(name, 1, 5000, **fields)[:-1]) is None
+    assert decode(event_line(name, 1, 5000, **whole)[:-1]) == {"event": name, "n": 1, "t": 5000, **whole}
+    assert decode(wire.encode([("event", name), ("n", 1), *whole.items()])[:-1]) is None  # no time

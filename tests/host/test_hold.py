@@ -1,7 +1,9 @@
 """A hold from hello to its report, on a board in memory that follows a script."""
 
+import itertools
 import json
 import shutil
+import time
 
 import msgspec
 import numpy as np
@@ -136,6 +138,24 @@ def test_a_virtual_board_is_armed_before_the_start_and_runs_after_its_answer(her
     assert session.acts == ["arm"]
     runner.run()
     assert session.acts == ["arm", "run"]
+
+
+def test_a_pc_whose_clock_steps_writes_every_row_in_order(here, monkeypatch):
+    """The board counts a hold's time; the PC's clock, here of another year at each look, gives only its date."""
+    years = itertools.cycle([1_900_000_000, 1_700_000_000, -5])
+    monkeypatch.setattr(time, "time", lambda: next(years))
+    runner, ended, _ = held([*quiet(), done()])
+    assert ended.watch.ended == "done"
+    assert read_log(ended.watch.log.folder)["t_s"].tolist() == [float(t_s) for t_s in range(1, 31)]
+    assert not [note for note in runner.notes() if "clock" in note]
+
+
+def test_a_pc_whose_clock_is_wrong_holds_and_says_so(here):
+    board = FakeBoard(lambda: iter([*quiet(), done()]))
+    board.refusals["clock"] = "wall_s: got 5, wanted 1704067200 to 4294967295"
+    runner = runner_of([], board=board)
+    assert [note for note in runner.notes() if "this PC's clock is wrong" in note]
+    assert runner.run().watch.ended == "done"
 
 
 def test_a_latched_board_is_refused_with_what_to_do(here):

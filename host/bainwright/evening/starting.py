@@ -47,6 +47,7 @@ class Starter:
         self._clock: dict[str, Any] = {}  # what the board replied to the time of day
         self.settings: dict[str, Any] = settings.defaults(settings.SETTINGS)
         self._stored_status = self.settings["drill"]
+        self._clock_notes: list[str] = []
 
     def prepare(self) -> None:
         """Say hello, send what the board does not have yet, then start the hold or join the one that runs.
@@ -59,7 +60,7 @@ class Starter:
         link = self.session.link
         self.hello = link.hello()
         if not self.session.virtual:  # a virtual evening is the same on every day
-            self._clock = link.request("clock", wall_s=int(time.time()))
+            self._clock, self._clock_notes = link.set_clock(int(time.time()))
         if self.setup.join:
             self._join()
             return
@@ -162,7 +163,7 @@ class Starter:
 
     def notes(self) -> list[str]:
         """What the person should know within the first minute."""
-        notes = list(self.setup.assumed)
+        notes = [*self._clock_notes, *self.setup.assumed]
         notes += overnight_permit.warnings(self.settings["drill"], self.setup.stage, self.setup.for_s, self.settings)
         short_c = self.answer.get("short", 0) / 1000
         if short_c > 0:

@@ -162,18 +162,38 @@ class Event(Struct):
     latched: bool | None = None
     passed: bool | None = None
     by_itself: bool | None = None
+    masked: bool | None = None
+
+
+class Reported(Event, kw_only=True):
+    """An event on the wire: it has its time."""
+
+    t: Moment
+
+
+class Judged(Reported, kw_only=True):
+    """An event on the wire that names a fault."""
+
+    fault: FaultNumber
+
+
+class Checked(Reported, kw_only=True):
+    """The end of a self-test on the wire."""
+
+    masked: bool
 
 
 _ANSWERS: dict[str, type[Struct]] = {
     "hello": Hello, "clock": Clocked, "start": Started, "send": Sent, "chunk": Chunk, "profiles": Saved, "bus": Bus,
     "segments": SegmentInfo, "read": Read, "forget": Going,
 }  # fmt: skip
+_EVENTS: dict[str, type[Reported]] = {"trip": Judged, "warn": Judged, "checked": Checked}
 # A list ends with an answer that lacks the first field of an entry.
 _ENTRY_BEGINS = {"profiles": "name", "segments": "first"}
 
 
 def check_answer(do: str, fields: Mapping[str, Any], answer: dict[str, Any]) -> dict[str, Any]:
-    """Check the answer to a request against its schema and return it.
+    """Check the answer to a request against its schema; returns it with the defaults of what it leaves out.
 
     Parameters
     ----------
@@ -190,14 +210,14 @@ def check_answer(do: str, fields: Mapping[str, Any], answer: dict[str, Any]) -> 
         If a field is missing or is not what it should be.
     """
     try:
-        msgspec.convert(answer, _schema(do, fields, answer))
+        known = msgspec.convert(answer, _schema(do, fields, answer))
     except msgspec.ValidationError as wrong:
         raise LinkError(
             f"the board's answer to '{do}' is not one that this program understands",
             got=str(wrong),
             hint="its firmware may be damaged or of another version: bain install",
         ) from None
-    return answer
+    return {**msgspec.structs.asdict(known), **answer}
 
 
 def _schema(do: str, fields: Mapping[str, Any], answer: dict[str, Any]) -> type[Struct]:
@@ -210,10 +230,15 @@ def _schema(do: str, fields: Mapping[str, Any], answer: dict[str, Any]) -> type[
     return _ANSWERS.get(do, Nothing)
 
 
-def event_of(message: Mapping[str, Any]) -> dict[str, Any] | None:
+def reported(message: Mapping[str, Any]) -> dict[str, Any] | None:
+    """A message of the wire as an event, as `event_of`; None also where the time of one or its fault is missing."""
+    return event_of(message, _EVENTS.get(str(message.get("event")), Reported))
+
+
+def event_of(message: Mapping[str, Any], kind: type[Event] = Event) -> dict[str, Any] | None:
     """A message as an event, its null and nested fields left out; None for one that does not fit the schema."""
     try:
-        msgspec.convert(message, Event)
+        msgspec.convert(message, kind)
     except (msgspec.ValidationError, UnicodeEncodeError):  # half a character
         return None
     return {name: value for name, value in message.items() if isinstance(value, (str, int, float))}

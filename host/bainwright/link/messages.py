@@ -15,7 +15,7 @@ import msgspec
 
 from bainboard import wire
 from bainwright.core.terminal import visible_values
-from bainwright.link.answers import Moment, event_of
+from bainwright.link.answers import Moment, reported
 
 
 class Status(msgspec.Struct, frozen=True, gc=False):
@@ -72,7 +72,7 @@ def reference(line: bytes) -> Message | None:
         return None
     message = visible_values(message)
     if "status" not in message:
-        return event_of(message) if "event" in message else message
+        return reported(message) if "event" in message else message
     try:
         return msgspec.convert(message, Status)
     except msgspec.ValidationError:

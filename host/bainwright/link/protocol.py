@@ -90,6 +90,16 @@ class Link:
         self._unread.clear()
         return unread or list(self._messages())
 
+    def set_clock(self, wall_s: int) -> tuple[dict[str, Any], list[str]]:
+        """Give the board the time of day: its answer, and a note where it takes none.
+
+        A PC whose own clock is wrong can still hold.
+        """
+        try:
+            return self.request("clock", wall_s=wall_s), []
+        except RefusedError:
+            return {}, ["this PC's clock is wrong, so the warmer does not know the time of day: set the PC's clock"]
+
     def discard(self) -> None:
         """Drop the messages that came between answers."""
         self._unread.clear()

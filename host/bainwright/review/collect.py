@@ -103,9 +103,9 @@ def collect(asked: CollectAsked) -> Collected:
     with open_stored(asked.port, asked.virtual) as session:
         link = session.link
         hello = link.hello()
-        if not session.virtual:
-            link.request("clock", wall_s=int(time.time()))
         done = Collected(hello)
+        if not session.virtual:
+            done.notes += link.set_clock(int(time.time()))[1]
         rig = _settings(link, hello, done.notes)
         segments = list_segments(link)
         with _progress(sum(segment.size for segment in segments)) as arrived:
