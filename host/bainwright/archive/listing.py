@@ -12,6 +12,7 @@ from typing import Annotated, Any
 import msgspec
 
 from bainwright.core.atomic_write import replace_file
+from bainwright.core.bounds import LONGEST_S, DurationS
 from bainwright.core.errors import FileError
 from bainwright.core.home import hold_paths, home
 from bainwright.core.read_file import read_struct
@@ -36,7 +37,6 @@ GOOD_FRACTION = 0.95  # chosen: three minutes an hour outside, as a cold refill 
 
 
 LATEST_S = 2.5e11  # seconds since 1970: some years before those where no calendar goes on
-LONGEST_S = 1e7  # of a hold; as in `bainwright.record.reader`, which brings NumPy
 
 
 class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
@@ -75,7 +75,7 @@ class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
     folder: str
     name: str
     started_s: Annotated[float, msgspec.Meta(ge=0.0, le=LATEST_S)] | None = None
-    duration_s: Annotated[float, msgspec.Meta(ge=0.0, le=LONGEST_S)] | None = None
+    duration_s: DurationS | None = None
     chocolate: str = ""
     kind: str = ""
     stage: str = ""

@@ -10,6 +10,7 @@ from bainwright.calibration import calibration_record, reading
 from bainwright.calibration.fit import COVER, FEVER
 from bainwright.calibration.measure import Report
 from bainwright.calibration.warmer import Warmer
+from bainwright.core.bounds import most
 from bainwright.core.errors import RefusedError, UseError
 from bainwright.core.masses import parse_temp_c
 from bainwright.link.protocol import Link
@@ -17,7 +18,7 @@ from bainwright.words import terms
 
 HAND_K = 0.5  # a kitchen's hand thermometer, limit; chosen
 ONE_PAIR_K = 0.5  # how far one reading by hand may be from the next, where there is no next; chosen
-APART_MOST_K = 8.0  # settings: bowl_offset_c
+APART_MOST_K = most("bowl_offset_c")
 EXCHANGED = "in a steady hold the water is the warmer one; are they exchanged, or is one in °F?"
 FEW = 3  # readings by hand that show how far they spread
 LOW_C, HIGH_C = 10.0, 60.0  # of water and chocolate in a hold

@@ -13,6 +13,7 @@ import msgspec
 from bainwright.calibration.fit import AT_C, Fit, Point, fit
 from bainwright.calibration.reading import NAMES, places_of
 from bainwright.core.atomic_write import save_file
+from bainwright.core.bounds import BowlOffsetC, Gain, OffsetC, SpreadK, StandardK, TempC
 from bainwright.core.errors import FileError
 from bainwright.core.file_names import file_name
 from bainwright.core.read_file import read_struct
@@ -27,10 +28,10 @@ class StoredPoint(msgspec.Struct, forbid_unknown_fields=True):
     """A point, as `fit.Point` has it."""
 
     bath: str
-    true_c: float
-    true_u_k: float
-    raw_c: float
-    raw_u_k: float
+    true_c: TempC
+    true_u_k: StandardK
+    raw_c: TempC
+    raw_u_k: StandardK
     at: str
 
 
@@ -39,9 +40,9 @@ class StoredProbe(msgspec.Struct, forbid_unknown_fields=True):
 
     place: str
     points: list[StoredPoint] = []
-    offset_c: float = 0.0
-    gain: float = 1.0
-    uncertainty_k: float = msgspec.field(default=0.0, name="doubt_k")  # expanded, at `AT_C`
+    offset_c: OffsetC = 0.0
+    gain: Gain = 1.0
+    uncertainty_k: SpreadK = msgspec.field(default=0.0, name="doubt_k")  # expanded, at `AT_C`
     at: str = ""
     identified: bool = msgspec.field(default=False, name="told_apart")  # by lifting it
 
@@ -49,10 +50,10 @@ class StoredProbe(msgspec.Struct, forbid_unknown_fields=True):
 class StoredBowl(msgspec.Struct, forbid_unknown_fields=True):
     """For an estimated bowl: water less chocolate, by hand thermometer."""
 
-    pairs: list[tuple[float, float]] = []
-    offset_c: float = 0.0
-    spread_k: float = 0.0
-    uncertainty_k: float = msgspec.field(default=0.0, name="doubt_k")
+    pairs: list[tuple[TempC, TempC]] = []
+    offset_c: BowlOffsetC = 0.0
+    spread_k: SpreadK = 0.0
+    uncertainty_k: SpreadK = msgspec.field(default=0.0, name="doubt_k")
     at: str = ""
 
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from bainwright.core.bounds import least, most
 from bainwright.core.errors import UseError
 from bainwright.physics.kitchen import boiling_at_c, pressure_pa
 
@@ -26,10 +27,10 @@ BESIDE_HPA = 60.0  # a barometer further from its altitude's own shows the press
 # up, determines the gain and hardly the correction in the window.
 BENT_K_PER_K = 0.003
 # How far a part's gain may be off as made, before anything is measured: 0.5 K over 100 K for the digital probe
-# (its data sheet, from memory), the tolerance of beta for a thermistor (chosen).
-GAIN_UNCERTAINTY = {"onewire": 0.005, "ntc": 0.02}
-LARGEST_OFFSET_K = 5.0  # settings: probe.*.offset_c
-LEAST_GAIN, LARGEST_GAIN = 0.95, 1.05  # settings: probe.*.gain
+# (its data sheet, from memory), the tolerance of beta for a thermistor (chosen), class B for platinum (IEC 60751).
+GAIN_UNCERTAINTY = {"onewire": 0.005, "ntc": 0.02, "platinum": 0.005}
+LARGEST_OFFSET_K = most("probe.water.offset_c")
+LEAST_GAIN, LARGEST_GAIN = least("probe.water.gain"), most("probe.water.gain")
 COVER = 2.0  # an uncertainty is given as twice the standard one, about 95 %
 MUCH_K = 1.0  # a correction worth a question: twice the digital probe's limit of error (its data sheet, from memory)
 MISFIT = 3.0  # a point further off the line than so many of its standard uncertainties is wrong
@@ -160,7 +161,7 @@ def fit(points: Sequence[Point], kind: str) -> Fit:
     points : sequence of Point
         One for each bath.
     kind : str
-        Of the probe: ``onewire`` or ``ntc``.
+        Of the probe: ``onewire``, ``ntc`` or ``platinum``.
 
     Raises
     ------

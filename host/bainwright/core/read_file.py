@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 import msgspec
 
+from bainwright.core import schema_words
 from bainwright.core.errors import FileError
 from bainwright.core.os_errors import file_error
 
@@ -121,6 +122,12 @@ def read_struct(path: Path, kind: type[T], what: str, hint: str | None = None, l
     content = read_bytes(path, limit=limit)
     try:
         return msgspec.json.decode(content, type=kind)
+    except msgspec.ValidationError as failed:
+        problem, place = schema_words.split(str(failed))
+        if not problem.startswith("Expected"):
+            raise FileError(f"{path} is not {what}", got=str(failed), hint=hint) from failed
+        wanted = schema_words.plain(schema_words.wanted(problem))
+        raise FileError(f"{path} is not {what}", wanted=f"{wanted} at {place}", hint=hint) from failed
     except (msgspec.MsgspecError, ValueError, RecursionError) as failed:
         raise FileError(f"{path} is not {what}", got=_why(failed), hint=hint) from failed
 

@@ -15,6 +15,7 @@ from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 import msgspec
 
 from bainboard import settings as board
+from bainwright.core import schema_words
 from bainwright.core.errors import FileError
 from bainwright.core.read_file import TOML_BYTES, read_text
 
@@ -27,13 +28,6 @@ FAHRENHEIT_LOW, FAHRENHEIT_HIGH = 32.0, 230.0
 _TOO_DEEP = re.compile(r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){30}""")
 
 MOST = 2.0**53  # as on the wire: whole numbers of this size are exact
-
-# msgspec's words for what it wanted, in ours.
-_WORDS = {
-    "float": "a number", "int": "a whole number", "str": "a text", "bool": "true or false", "object": "a table",
-    "array": "a list", "Number out of range": "a number in range",
-    ">=": "of at least", "<=": "of at most", ">": "above", "<": "below",
-}
 
 
 def read_toml(path: Path, what: str) -> dict[str, Any]:
@@ -166,8 +160,7 @@ def _at(doc: Any, path: str) -> Any:
 
 def _in_words(message: str, doc: dict[str, Any], kind: Any, where: str) -> FileError:
     """Turn msgspec's message into ours; `kind` gives the names for a close match."""
-    problem, _, path = message.partition(" - at `")
-    place = path.rstrip("`").lstrip("$.")
+    problem, place = schema_words.split(message)
     if match := re.match(r"Object (contains unknown|missing required) field `(.+)`", problem):
         return _wrong_key(match[1], match[2], place, kind, where)
     value = _at(doc, place)
@@ -176,10 +169,10 @@ def _in_words(message: str, doc: dict[str, Any], kind: Any, where: str) -> FileE
         options = get_args(_type_at(kind, place))
         hint = close_match(value, options) if isinstance(value, str) else None
         return FileError(f"{where}, {place}", got=got, wanted="one of " + ", ".join(options), hint=hint)
-    wanted = problem.removeprefix("Expected ").partition(", got")[0].replace("`", "").removesuffix(" | null")
+    wanted = schema_words.wanted(problem)
     bound = re.search(r"<=? (-?[\d.]+)$", wanted)
     hint = fahrenheit_hint(place.rpartition(".")[2], value, float(bound[1])) if bound else None
-    return FileError(f"{where}, {place}", got=got, wanted=_plain(wanted), hint=hint)
+    return FileError(f"{where}, {place}", got=got, wanted=schema_words.plain(wanted), hint=hint)
 
 
 def _wrong_key(problem: str, name: str, place: str, kind: Any, where: str) -> FileError:
@@ -192,12 +185,6 @@ def _wrong_key(problem: str, name: str, place: str, kind: Any, where: str) -> Fi
                          hint=f"it needs {', '.join(needed)}" if len(needed) > 1 else None)
     hint = close_match(name, fields) or "it knows " + ", ".join(fields)
     return FileError(f"{where}: no such key as {full}", hint=hint)
-
-
-def _plain(wanted: str) -> str:
-    for code, word in _WORDS.items():
-        wanted = re.sub(rf"(?<![\w<>=]){code}(?![\w<>=])", word, wanted)
-    return wanted
 
 
 def _type_at(kind: Any, place: str) -> Any:

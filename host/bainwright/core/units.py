@@ -7,10 +7,11 @@ import re
 from datetime import datetime
 from typing import NamedTuple
 
+from bainwright.core.bounds import least, most
 from bainwright.core.errors import UseError
 
-LONGEST_HOLD_S = 48 * 3600.0  # the board's run timer reaches no further (settings: trip.run_h)
-ROOM_LOW_C, ROOM_HIGH_C = 5.0, 40.0  # settings: room_c
+LONGEST_HOLD_S = 3600.0 * most("trip.run_h")  # the board's run timer reaches no further
+ROOM_LOW_C, ROOM_HIGH_C = least("room_c"), most("room_c")
 MOST_HOURS = 12  # chosen: a bare number up to this is hours more likely than seconds; it only chooses the hint
 FASTEST = 1e6  # chosen: far above what any PC simulates, so that a slip of the finger is still read as one
 

@@ -8,13 +8,14 @@ import inspect
 import json
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 import msgspec
 from msgspec import Struct
 
 from bainboard import heat_balance, pins, plausibility, rest, selftest, supervisor
 from bainwright.core.atomic_write import save_file
+from bainwright.core.bounds import DurationS
 from bainwright.core.errors import FileError
 from bainwright.core.file_names import file_name
 from bainwright.core.os_errors import file_error
@@ -37,10 +38,10 @@ class Result(Struct, frozen=True, forbid_unknown_fields=True):
     passed: bool
     at: datetime.datetime
     depends_on: str = msgspec.field(name="belongs")  # hash of the wiring or of the logic, as it was
-    took_s: float | None = None
-    limit_s: float | None = None
+    took_s: DurationS | None = None
+    limit_s: DurationS | None = None
     note: str = msgspec.field(default="", name="said")
-    version: int = 1  # of the test that was done
+    version: Annotated[int, msgspec.Meta(ge=1, le=1000)] = 1  # of the test that was done
 
 
 class Record(Struct, frozen=True, forbid_unknown_fields=True):

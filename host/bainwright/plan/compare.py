@@ -10,7 +10,7 @@ import numpy as np
 from bainwright.core.errors import FileError, UseError
 from bainwright.files.chocolate import Profile
 from bainwright.files.rig import Rig
-from bainwright.plan.history import FACTOR_HIGH, FACTOR_LOW
+from bainwright.plan.leftovers import FACTOR_HIGH, FACTOR_LOW
 from bainwright.plan.planner import make_plan
 from bainwright.plan.request import BatchRequest
 from bainwright.plan.setup import Setup

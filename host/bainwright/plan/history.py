@@ -9,7 +9,6 @@ from bainwright.core.errors import FileError
 from bainwright.core.home import hold_folders
 from bainwright.plan.leftovers import Leftovers, read_leftovers
 
-FACTOR_LOW, FACTOR_HIGH = 0.5, 2.0  # chosen: beyond it a mass was mistyped
 EVENINGS = 5  # chosen: so many past evenings correct a plan; a person's habit may change
 
 

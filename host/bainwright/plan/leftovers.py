@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Annotated
 
 import msgspec
 
+from bainwright.core.bounds import ChocolateKg, TempC, TimesMelted
 from bainwright.core.masses import Shown
 from bainwright.core.read_file import read_struct
 from bainwright.physics.kitchen import SEIZES_FROM
@@ -17,6 +19,10 @@ STOCK = "stock.json"
 OFTEN = 4  # meltings, chosen: no source gives a number; each adds dust, water from the air and a little more heat
 
 FIT, KEEP_APART, DISCARD, NOT_FIT = "fit", "fit, kept apart", "discard", "not fit"
+
+
+FACTOR_LOW, FACTOR_HIGH = 0.5, 2.0  # of what was planned; chosen: beyond it a mass was mistyped
+Factor = Annotated[float, msgspec.Meta(ge=FACTOR_LOW, le=FACTOR_HIGH)]
 
 
 class Leftovers(msgspec.Struct, forbid_unknown_fields=True):
@@ -54,17 +60,17 @@ class Leftovers(msgspec.Struct, forbid_unknown_fields=True):
 
     name: str
     kind: str
-    left_kg: float | None = None
-    times_melted: int = 1
+    left_kg: ChocolateKg | None = None
+    times_melted: TimesMelted = 1
     water: bool = False
     grains: bool = False
     allergens: list[str] = []
-    peak_c: float | None = None
+    peak_c: TempC | None = None
     of: str = ""
-    melt_kg: float | None = None
-    seed_kg: float | None = None
-    seed_factor: float | None = None
-    melt_factor: float | None = None
+    melt_kg: ChocolateKg | None = None
+    seed_kg: ChocolateKg | None = None
+    seed_factor: Factor | None = None
+    melt_factor: Factor | None = None
     rig: str = ""
     verdict: str = FIT
     why: str = ""

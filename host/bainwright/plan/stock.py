@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 import msgspec
-import numpy as np
 
 from bainwright.archive.finding import folder_named
+from bainwright.core.bounds import COLDEST_C, HOTTEST_C, most
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.home import hold_folders, home
 from bainwright.core.masses import Shown, parse_mass_kg
@@ -33,7 +33,7 @@ from bainwright.record.taken_back import take_back
 from bainwright.record.temper_tests import chocolate_at
 from bainwright.words import terms
 
-MOST_KG = 20.0  # settings: chocolate_kg
+MOST_KG = most("chocolate_kg")
 Say = Callable[..., None]
 
 
@@ -172,7 +172,8 @@ def _check_fits(options: StockOptions, log: HoldLog) -> None:
 
 
 def _peak_c(log: HoldLog, since_s: float) -> float | None:
-    known_c = log["bowl_c"][np.isfinite(log["bowl_c"]) & (log["t_s"] >= since_s)]
+    bowl_c = log["bowl_c"]
+    known_c = bowl_c[(bowl_c >= COLDEST_C) & (bowl_c <= HOTTEST_C) & (log["t_s"] >= since_s)]
     return float(known_c.max()) if known_c.size else None
 
 

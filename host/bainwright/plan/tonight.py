@@ -9,6 +9,7 @@ from typing import Literal
 import msgspec
 
 from bainwright.core.atomic_write import save_file
+from bainwright.core.bounds import DurationS
 from bainwright.core.home import home
 from bainwright.core.masses import Shown
 from bainwright.core.read_file import read_struct
@@ -25,8 +26,8 @@ class PlannedStep(msgspec.Struct, frozen=True):
 
     stage: str
     words: str
-    likely_s: float
-    high_s: float
+    likely_s: DurationS
+    high_s: DurationS
 
 
 class Tonight(msgspec.Struct, frozen=True):

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bainboard import settings
+from bainwright.core.bounds import LONGEST_S, RoomC
 from bainwright.core.errors import FileError
 from bainwright.core.read_file import LOG_BYTES, parse_json, read_bytes, read_json
 from bainwright.core.terminal import visible_values
@@ -27,7 +28,6 @@ from bainwright.record.columns import COLUMNS, HEADER, MAY_BE_EMPTY, NAMES, TEXT
 from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET
 
 PARQUET_MAGIC = b"PAR1"  # the first four bytes of every file of that format
-LATEST_S = 1e7  # chosen: 116 days; no hold lasts over two
 FURTHEST = 2.0**53  # as on the wire: whole numbers up to this size are exact
 FACTS_BYTES = 1_000_000  # chosen: the facts of a real hold have 4 KB
 ROWS_MOST = 200_000  # chosen: 55 h of a row a second, where no hold lasts over 48
@@ -41,7 +41,7 @@ NAMED_ROWS = 5  # chosen: up to this many line numbers of damaged rows are repor
 # Facts that other modules compute with. One of a wrong type is left out.
 _FACT_TYPES: dict[str, Any] = {
     "VIRTUAL": bool, "started": str | None, "ended": str | None, "stage": str, "for_s": float | None,
-    "room_c": float | None, "duration_s": float, "row_s": float, "wall_s": float, "profile": dict[str, Any],
+    "room_c": RoomC | None, "duration_s": float, "row_s": float, "wall_s": float, "profile": dict[str, Any],
     "rig": dict[str, Any], "gains": dict[str, Any], "board": dict[str, Any], "boot": int | None, "hold": int | None,
     "log": str, "through": int, "gaps": list[int], "trips": list[dict[str, Any]],
 }  # fmt: skip
@@ -229,7 +229,7 @@ def _can_be(name: str, value: float) -> bool:
     if math.isnan(value):
         return name in MAY_BE_EMPTY
     if name == "t_s":
-        return 0.0 <= value <= LATEST_S
+        return 0.0 <= value <= LONGEST_S
     return -FURTHEST < value < FURTHEST
 
 
@@ -339,7 +339,7 @@ def _fits(name: str, value: Any) -> bool:
         return False
     if name == "started" and converted is not None:
         return is_moment(converted)
-    if isinstance(converted, float) and not 0.0 <= abs(converted) <= LATEST_S:
+    if isinstance(converted, float) and not 0.0 <= abs(converted) <= LONGEST_S:
         return False
     if name == "profile":
         return _checks(settings.PROFILE, settings.check_profile, value)
@@ -384,5 +384,5 @@ def _whole_events(lines: list[bytes]) -> Iterator[dict[str, Any]]:
         if event is None:
             continue
         t_s = event.get("t_s")
-        if isinstance(t_s, (int, float)) and not isinstance(t_s, bool) and 0.0 <= t_s <= LATEST_S:
+        if isinstance(t_s, (int, float)) and not isinstance(t_s, bool) and 0.0 <= t_s <= LONGEST_S:
             yield visible_values(event)

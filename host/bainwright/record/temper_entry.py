@@ -14,6 +14,7 @@ from bainwright.record.names import FACTS
 from bainwright.record.reader import HoldLog, read_log
 from bainwright.record.taken_back import take_back
 from bainwright.record.temper_tests import (
+    LONGEST_MIN,
     TESTS,
     TemperTest,
     chocolate_at,
@@ -24,7 +25,6 @@ from bainwright.record.temper_tests import (
     save_tests,
 )
 
-LONGEST_MIN = 120.0  # chosen: nobody watches a test piece longer
 Say = Callable[..., None]
 
 

@@ -6,9 +6,12 @@ import json
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
+
+import msgspec
 
 from bainboard import stages
+from bainwright.core.bounds import DurationS, RoomC
 from bainwright.core.read_file import read_struct
 from bainwright.core.units import clock_words
 from bainwright.files.chocolate import bundled_profiles, load_profile
@@ -16,6 +19,7 @@ from bainwright.record.taken_back import save_entry
 from bainwright.words import terms
 
 TESTS = "temper.json"
+LONGEST_MIN = 120.0  # chosen: nobody watches a test piece longer
 ASKED_WHILE_SETTING = ("setting", "set_yet", "not_set")  # what the warmer asks until a test has its answer
 
 
@@ -41,10 +45,10 @@ class TemperTest:
         ``warmer``: timed by the board; ``person``: entered afterwards.
     """
 
-    t_s: float
+    t_s: DurationS
     kind: str
-    room_c: float | None
-    minutes: float | None
+    room_c: RoomC | None
+    minutes: Annotated[float, msgspec.Meta(ge=0.0, le=LONGEST_MIN)] | None
     gloss: str | None
     streaks: str | None
     verdict: str
@@ -120,10 +124,14 @@ def logged_tests(events: list[dict[str, Any]], facts: dict[str, Any]) -> list[Te
     found = []
     for event in valid_tests(events):
         verdict, took_s = str(event.get("verdict")), event.get("took_s")
-        minutes = took_s / 60 if isinstance(took_s, int) and verdict in (stages.GOOD, stages.SLOW) else None
+        minutes = _minutes(took_s) if verdict in (stages.GOOD, stages.SLOW) else None
         kind = str(chocolate_at(events, facts, float(event["t_s"])).get("kind", "dark"))
         found.append(TemperTest(float(event["t_s"]), kind, room_of(facts), minutes, None, None, verdict, "warmer"))
     return found
+
+
+def _minutes(took_s: Any) -> float | None:
+    return took_s / 60 if isinstance(took_s, int) and 0 <= took_s <= 60 * LONGEST_MIN else None
 
 
 def room_of(facts: dict[str, Any]) -> float | None:
