@@ -17,6 +17,7 @@ from bainwright.chocolates.board import stored_profiles
 from bainwright.cli import main
 from bainwright.commands import console
 from bainwright.core.errors import FileError, LinkError, UseError
+from bainwright.core.read_file import PIECE_BYTES, read_pieces
 from bainwright.core.toml import read_toml
 from bainwright.core.user_folder import make_user_folder, user_folder
 from bainwright.link.answers import SEGMENT_MOST_BYTES, event_of
@@ -245,3 +246,15 @@ def test_a_closed_input_is_nobody_at_the_keyboard(monkeypatch: pytest.MonkeyPatc
     """Python has no `sys.stdin` then: `bain rig new <&-`, or a service without one."""
     monkeypatch.setattr(sys, "stdin", None)
     assert console.is_asked() is False
+
+
+def test_a_file_for_a_slow_reader_comes_in_pieces_and_only_as_far_as_it_was(tmp_path):
+    path = tmp_path / "hold.csv"
+    path.write_bytes(b"x" * (2 * PIECE_BYTES + 5))
+    pieces = read_pieces(path)
+    with path.open("ab") as file:
+        file.write(b"more")
+    assert [len(piece) for piece in pieces] == [PIECE_BYTES, PIECE_BYTES, 5]
+    for wrong, limit in ((path, PIECE_BYTES), (tmp_path, 1 << 20), (tmp_path / "none", 1)):
+        with pytest.raises(FileError):
+            read_pieces(wrong, limit=limit)

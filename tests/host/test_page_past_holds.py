@@ -2,6 +2,8 @@
 
 import contextlib
 import json
+import socket
+import time
 from pathlib import Path
 
 import pytest
@@ -52,6 +54,27 @@ def test_every_file_is_downloaded_as_it_is_on_the_disk(page):
     svg, drawn = page.ask("GET", f"/holds/{key_of(entry)}/hold.svg")
     assert svg.getheader("content-security-policy").startswith("default-src 'none'")
     assert drawn == (Path(entry.folder) / "hold.svg").read_text()
+
+
+def test_a_client_that_does_not_read_its_file_is_cut_off(page, monkeypatch):
+    """A log of 16 MB stays on the disk meanwhile: no system's buffers take so much."""
+    monkeypatch.setattr(server, "READS_S", 0.3)
+    entry = list_holds()[0]
+    path = Path(entry.folder) / "hold.csv"
+    whole = path.read_bytes()
+    path.write_bytes(whole + b"\n" * (16 << 20))
+    host, port = page.host.split(":")
+    with socket.create_connection((host, int(port))) as client:
+        client.settimeout(30)
+        client.sendall(f"GET /holds/{key_of(entry)}/hold.csv HTTP/1.1\r\nHost: {page.host}\r\n\r\n".encode())
+        time.sleep(1.0)
+        got = 0
+        with contextlib.suppress(ConnectionResetError):
+            while piece := client.recv(1 << 16):
+                got += len(piece)
+    path.write_bytes(whole)
+    assert got < 16 << 20
+    assert page.ask("GET", "/holds")[0].status == 200
 
 
 def test_a_wrong_code_leads_to_the_code_that_the_pc_shows(page):

@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 import os
 import stat
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, BinaryIO, TypeVar
 
 import msgspec
 
@@ -18,6 +19,7 @@ T = TypeVar("T")
 
 TOML_BYTES = 1 << 20  # chosen: a file that a person writes is a thousandth of it
 RECORD_BYTES = 16 << 20  # chosen: the longest hold, 48 h of a row a second, is an eighth of it in JSON
+PIECE_BYTES = 1 << 16
 LOG_BYTES = 16 << 20  # chosen: one and a half times a log of 48 h
 
 
@@ -38,19 +40,55 @@ def read_bytes(path: Path, what: str = "the file", limit: int = RECORD_BYTES) ->
     FileError
         If it is missing, is not a plain file, is too long, or cannot be read.
     """
+    with _opened(path, what) as file:
+        try:
+            content = file.read(limit + 1)
+        except OSError as failed:
+            raise file_error(f"{what} {path} cannot be read", failed) from failed
+    if len(content) > limit:
+        raise _too_long(path, what, limit)
+    return content
+
+
+def read_pieces(path: Path, what: str = "the file", limit: int = RECORD_BYTES) -> Iterator[bytes]:
+    """Read a plain file piece by piece, for a reader that may be slow: no more of it than a piece is in memory.
+
+    Raises
+    ------
+    FileError
+        As `read_bytes`, at once.
+    """
+    file = _opened(path, what)
+    size = os.fstat(file.fileno()).st_size
+    if size > limit:
+        file.close()
+        raise _too_long(path, what, limit)
+    return _pieces(file, size)
+
+
+def _pieces(file: BinaryIO, size: int) -> Iterator[bytes]:
+    with file:
+        while size > 0 and (piece := file.read(min(size, PIECE_BYTES))):
+            size -= len(piece)
+            yield piece
+
+
+def _opened(path: Path, what: str) -> BinaryIO:
     try:
         descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
-        with open(descriptor, "rb") as file:
-            if not stat.S_ISREG(os.fstat(descriptor).st_mode):
-                raise FileError(f"{what} {path} is not a plain file", hint="name a file")
-            content = file.read(limit + 1)
+        file = open(descriptor, "rb")  # noqa: SIM115 who asked for it closes it
     except OSError as failed:
         raise file_error(f"{what} {path} cannot be read", failed) from failed
     except ValueError as failed:  # a NUL in the name
         raise FileError(f"{what} {path!s} cannot be read: its name is not a file's") from failed
-    if len(content) > limit:
-        raise FileError(f"{what} {path} is too long", got=f"over {limit >> 20} MB", wanted="a file of this program")
-    return content
+    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+        file.close()
+        raise FileError(f"{what} {path} is not a plain file", hint="name a file")
+    return file
+
+
+def _too_long(path: Path, what: str, limit: int) -> FileError:
+    return FileError(f"{what} {path} is too long", got=f"over {limit >> 20} MB", wanted="a file of this program")
 
 
 def read_text(path: Path, what: str = "the file", limit: int = RECORD_BYTES) -> str:

@@ -9,11 +9,11 @@ from typing import Any
 from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from bainwright.core.errors import BainError
-from bainwright.core.read_file import read_bytes
+from bainwright.core.read_file import read_pieces
 from bainwright.core.units import duration_words
 from bainwright.page.past_holds import FILES, MOST_COMPARED, MOST_LISTED, PICTURES, Listed, PastHolds, files_of
 from bainwright.review import nights_words
@@ -87,14 +87,15 @@ class PastHoldRoutes:
             return NOT_HERE
         try:
             path = Path(found[0].entry.folder) / name
-            content = await run_in_threadpool(read_bytes, path, limit=MOST_BYTES)
+            content = await run_in_threadpool(read_pieces, path, limit=MOST_BYTES)
         except BainError:
             return NOT_HERE
         if name in PICTURES:
-            return Response(content, headers={"content-security-policy": PICTURE_POLICY}, media_type=FILES[name])
+            return StreamingResponse(content, headers={"content-security-policy": PICTURE_POLICY},
+                                     media_type=FILES[name])  # fmt: skip
         saved = f"{_plain(found[0].entry.name)}.{name}"
-        return Response(content, headers={"content-disposition": f'attachment; filename="{saved}"'},
-                        media_type=FILES[name])  # fmt: skip
+        return StreamingResponse(content, headers={"content-disposition": f'attachment; filename="{saved}"'},
+                                 media_type=FILES[name])  # fmt: skip
 
     async def _find(self, keys: list[str]) -> list[Listed]:
         return await run_in_threadpool(self._past.find, keys)

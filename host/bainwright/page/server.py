@@ -20,24 +20,36 @@ PORT = 8024  # chosen: free of well-known services
 HERE = "127.0.0.1"
 MOST_CONNECTIONS = 128  # of all clients
 HEAD_S = 8.0  # chosen: a phone on a bad network sends a request's head in one
+READS_S = 30.0  # chosen: a phone takes 64 KB in that on the worst network that can show a page
 MOST_HEAD_BYTES = 16_384
 STOPS_S = 3.0
 
 
 class Connection(H11Protocol):
-    """One connection: refused beyond `MOST_CONNECTIONS`, and closed when a request's head does not come in time."""
+    """One connection: refused beyond `MOST_CONNECTIONS`, and closed when its client neither asks nor reads in time."""
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         super().connection_made(transport)
         if len(self.connections) > MOST_CONNECTIONS:
             transport.abort()
             return
-        self._head_due = self.loop.call_later(HEAD_S, self._close_unless_asked)
+        self._due = self.loop.call_later(HEAD_S, self._close_unless_asked)
 
     def connection_lost(self, exc: Exception | None) -> None:
-        if hasattr(self, "_head_due"):
-            self._head_due.cancel()
+        if hasattr(self, "_due"):
+            self._due.cancel()
         super().connection_lost(exc)
+
+    def pause_writing(self) -> None:
+        """The client does not read what was sent."""
+        super().pause_writing()
+        self._due.cancel()
+        self._due = self.loop.call_later(READS_S, self.transport.abort)
+
+    def resume_writing(self) -> None:
+        """It reads on."""
+        super().resume_writing()
+        self._due.cancel()
 
     def _close_unless_asked(self) -> None:
         """After its first request uvicorn's own time between requests bounds it."""
