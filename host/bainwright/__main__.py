@@ -1,5 +1,7 @@
 """`python -m bainwright`: the same as `bain`."""
 
+import sys
+
 from bainwright.cli import main
 
-main()
+sys.exit(main())

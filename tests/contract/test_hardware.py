@@ -406,7 +406,8 @@ def test_rig_file_with_both_probes_is_taken_once_their_ids_are_filled_in(build: 
 
 
 def test_pages_name_only_commands_and_options_that_exist() -> None:
-    known = {name: {option for parameter in command.params for option in parameter.opts}
+    known = {name: {option for each in (command, *getattr(command, "commands", {}).values())
+                    for parameter in each.params for option in parameter.opts}
              for name, command in bain.commands.items()}
     for page in PAGES:
         for name, rest in re.findall(r"`bain (\w+)([^`]*)`", page.read_text(encoding="utf-8")):

@@ -3,6 +3,7 @@
 import contextlib
 import errno
 import json
+import runpy
 import subprocess
 import sys
 from datetime import datetime
@@ -28,6 +29,13 @@ def here(tmp_path, monkeypatch):
 def test_the_hour_of_waking_is_the_next_one(hour, hours):
     """From ten at night, and from half an hour before and after half past six."""
     assert seconds_until(6 * 60 + 30, datetime(2026, 3, 1, hour, 0)) == 3600 * hours
+
+
+def test_running_the_package_gives_the_commands_exit_status(monkeypatch):
+    monkeypatch.setattr(sys, "argv", ["bain", "plan", "dark", "--total", "nothing"])
+    with pytest.raises(SystemExit) as ended:
+        runpy.run_module("bainwright", run_name="__main__")
+    assert ended.value.code == 2
 
 
 def bain(capsys, *arguments):

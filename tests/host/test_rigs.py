@@ -10,6 +10,7 @@ from board_tools import until
 
 from bainboard import settings
 from bainwright import cli
+from bainwright.builds.catalogue import BUILDS
 from bainwright.core.errors import FileError, UseError
 from bainwright.files.documents import flash_of
 from bainwright.files.rig import load_rig
@@ -20,6 +21,7 @@ from bainwright.rigs.warnings import check_ids, on_board, unusual_figures
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.probe_ids import default_id, name_probes
 
+HARDWARE = Path(__file__).parents[2] / "hardware"
 WATER, BOWL = default_id("water"), default_id("bowl")
 TOP = """
 name = "mine"
@@ -231,6 +233,32 @@ def test_a_pot_that_cannot_be_is_refused(capsys, arguments, words):
     code, _, err = rig(capsys, "new", "a.toml", "--no-board", *MEASURED, *arguments)
     assert code == 2
     assert words in err
+
+
+@pytest.mark.parametrize("build", BUILDS, ids=lambda build: build.name)
+def test_a_warmer_of_a_guide_takes_the_guide_s_figures_and_asks_what_is_measured(build):
+    """Oracle: the rig file that the guide publishes, and the twin's vessel."""
+    made, _ = asking(Person(build=build.name, called="kitchen", power="77", float="no"))
+    done = wizard.make(made, None, None, Path("rig.toml"))
+    guide = {**load_rig(str(HARDWARE / f"{build.name}-rig.toml")).written, "name": "kitchen", "heater_w": 77.0}
+    assert {name: done.settings[name] for name in guide} == guide
+    assert done.plant == load_rig(f"{build.name}24").plant
+    assert done.settings["hard_limit_c"] < build.on_vessel.earliest_c
+
+
+def test_guide_s_figures_in_place_of_measured_ones_are_named_and_options_win(capsys):
+    code, _, err = rig(capsys, "new", "a.toml", "--no-board", "--defaults", "--build", "plate", "--heater-w", "190")
+    assert (code, load_rig("a.toml").settings["heater_w"]) == (0, 190.0)
+    assert "bowl_kg = 0.7 is the guide's: measure yours" in err
+    assert "heater_w" not in err
+    assert "water_l" not in err
+    code, _, err = rig(capsys, "new", "b.toml", "--no-board", "--build", "kettle")
+    assert (code, "--build: got 'kettle', wanted mat, pot, plate or own" in err) == (2, True)
+
+
+def test_the_limit_of_one_s_own_warmer_lies_under_the_guides_cut_outs_too(capsys):
+    assert rig(capsys, "new", "a.toml", "--no-board", "--defaults", *MEASURED)[0] == 0
+    assert load_rig("a.toml").settings["hard_limit_c"] == min(build.on_vessel.earliest_c for build in BUILDS) - 1.0
 
 
 def test_questions_interrupted_anywhere_resume_there():

@@ -40,9 +40,9 @@ def _settings(build: Build, name: str) -> list[str]:
 
 
 def rig_text(build: Build) -> str:
-    """The rig file to copy: replace each figure by your own, measured."""
+    """The rig file of the guide's own figures."""
     return "\n".join([
-        f"# {build.title}, at 24 V. Copy this file, and replace each figure by your own, measured.",
+        f"# {build.title}, at 24 V: the guide's figures. For your own: bain rig new my-rig.toml --build {build.name}",
         *_settings(build, f"{build.name} 24 V"),
         'board = "pico"  # pico2 for a board with an RP2350',
         f"bowl_offset_c = {build.bowl_offset_c:g}  # without a chocolate probe; bain calibrate measures it",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -9,6 +10,8 @@ from typing import Any
 from bainboard import help_text
 from bainboard import pins as pin_maps
 from bainboard import settings as board
+from bainwright.builds.catalogue import BY_NAME
+from bainwright.builds.rig_text import twin_text
 from bainwright.core.errors import UseError
 from bainwright.core.masses import parse_share
 from bainwright.files.rig import PlantTable
@@ -16,6 +19,8 @@ from bainwright.files.rig import PlantTable
 ROWS = {str(row[board.NAME]): row for row in board.SETTINGS}
 DEFAULTS = board.defaults(board.SETTINGS)
 PLANT = "plant."  # answers that describe the pot: for the plan and the simulated warmer, never sent to a board
+BUILD, OWN = "build", "own"  # the guide that a warmer was built by; never sent either
+HARD_LIMIT_C = 56.0  # a degree under the earliest opening of a vessel's cut-out of 60 ± 3 °C, as the guides have it
 YES, NO = ("yes", "y", "true"), ("no", "n", "false")
 INCH_M = 0.0254  # exact by definition
 POT_LOW_CM, POT_HIGH_CM = 8.0, 100.0  # chosen: a milk pan, and the widest stock pot
@@ -41,6 +46,8 @@ class Question:
         May be left open: Return alone writes nothing.
     needs : str
         In words, what `when` asks of the warmer.
+    measured : bool
+        Is the default only a guide's figure, in place of the person's own?
     """
 
     name: str
@@ -49,6 +56,31 @@ class Question:
     when: Callable[[Known], bool] = lambda known: True
     optional: bool = False
     needs: str = ""
+    measured: bool = False
+
+
+def of_build(name: str) -> dict[str, Any]:
+    """What a build of the guides brings: its settings, and its vessel for the plan; nothing for one's own."""
+    if name not in BY_NAME:
+        return {}
+    rig = tomllib.loads(twin_text(BY_NAME[name]))
+    plant = {PLANT + key: value for key, value in rig.pop("plant").items()}
+    known = {key: value for key, value in rig.items() if key in ROWS}
+    return {**{key: float(value) if ROWS[key][board.KIND] == board.FLOAT else value for key, value in known.items()},
+            **plant}
+
+
+def fixed_by_build(name: str) -> dict[str, Any]:
+    """The same without what each builder calls and measures for themselves; a plate's litres follow from its metal."""
+    asked = {"name"} | {question.name for question in QUESTIONS if question.measured}
+    if name in BY_NAME and BY_NAME[name].heats == "plate":
+        asked.discard("water_l")
+    return {key: value for key, value in of_build(name).items() if key not in asked}
+
+
+def _built(name: str, otherwise: Any = None) -> Callable[[Known], Any]:
+    """The figure of the guide, or what is taken without one."""
+    return lambda known: of_build(known.get(BUILD, OWN)).get(name, otherwise)
 
 
 def _setting(name: str) -> Callable[[Known], Any]:
@@ -62,13 +94,17 @@ def _is_water(known: Known) -> bool:
 BATH = "a bath of water"
 
 QUESTIONS = (
+    Question(BUILD, "Which build of hardware/ is it? (mat, pot, plate; own for your own)", lambda known: OWN),
     Question("name", "What is this warmer called?", lambda known: known["file name"]),
     Question("board", "Which board? (pico, pico2, esp32)", lambda known: known.get("board found", pin_maps.KINDS[0])),
-    Question("heater_w", "The heater's power, W?"),
+    Question("heater_w", "The heater's power, W? (volts x volts / ohms, all mats)", _built("heater_w"), measured=True),
+    Question("heater_lag_s", "How late does heat reach the water, s? (a mat under a thin pan 40, a thick base 50)",
+             _setting("heater_lag_s")),
     Question("switch", "How is it switched? (zero_cross: solid state relay on the mains; dc: MOSFET)"),
-    Question("water_l", "How much water is in the bath, L?"),
-    Question("bowl_kg", "What does the empty bowl weigh, kg?"),
-    Question("chocolate_kg", "How much chocolate is in the full bowl, kg?"),
+    Question("water_l", "How much water is in the bath, L? (a plate: 0.21 L for each kg of its aluminium)",
+             _built("water_l"), measured=True),
+    Question("bowl_kg", "What does the empty bowl weigh, kg?", _built("bowl_kg"), measured=True),
+    Question("chocolate_kg", "How much chocolate is in the full bowl, kg?", _built("chocolate_kg"), measured=True),
     Question(PLANT + "bath", "Does the bowl sit in water or on a plate? (water, plate; Return leaves it open)",
              optional=True),
     Question(PLANT + "pot_diameter_m", "How wide is the pot inside, at the water? (28cm, 11in; Return leaves it open)",
@@ -76,10 +112,13 @@ QUESTIONS = (
     Question(PLANT + "ring_cover", "How much of the water round the bowl is covered? (70%; Return leaves it open)",
              when=_is_water, optional=True, needs=BATH),
     Question("hard_limit_c", "Above which water temperature does it trip, °C? (the heat then stays off until a person "
-             "clears it)", _setting("hard_limit_c")),
+             "clears it; 4 °C under the mark of the cut-out on the vessel)", lambda known: HARD_LIMIT_C),
     Question("probe.water.kind", "Which probe is in the water? (onewire, ntc, platinum)", lambda known: "onewire"),
     Question("probe.bowl.kind", "Which probe is in the chocolate? (none, onewire, ntc, platinum)",
              lambda known: "onewire" if known["probe.water.kind"] == "onewire" and known["found"] > 1 else "none"),
+    Question("bowl_offset_c", "How much warmer is the water than the chocolate in a steady hold, °C? (bain calibrate "
+             "measures it)", _built("bowl_offset_c", DEFAULTS["bowl_offset_c"]), measured=True,
+             when=lambda known: known["probe.bowl.kind"] == "none", needs="a warmer without a chocolate probe"),
     Question("probe.water2.kind", "Is there a second probe in the water, as a witness? (none, onewire)",
              lambda known: "onewire" if known["found"] > 2 else "none",
              when=lambda known: "probe.water2.kind" in ROWS),
@@ -116,6 +155,8 @@ def value_of(name: str, text: str) -> Any:
         If it cannot be.
     """
     text = text.strip()
+    if name == BUILD:
+        return _build_value(text)
     if name.startswith(PLANT):
         return _plant_value(name, text)
     row = ROWS[name]
@@ -130,6 +171,13 @@ def value_of(name: str, text: str) -> Any:
     if why:
         raise UseError(why.replace("wanted true or false", "wanted yes or no"))
     return value
+
+
+def _build_value(text: str) -> str:
+    kind = text.lower()
+    if kind not in (*BY_NAME, OWN):
+        raise UseError("--build", got=repr(text), wanted=f"{', '.join(BY_NAME)} or {OWN}")
+    return kind
 
 
 def _plant_value(name: str, text: str) -> Any:
@@ -179,6 +227,8 @@ def _without_unit(text: str, unit: str) -> str:
 
 def wrong_with(name: str, value: Any) -> str | None:
     """Why a value cannot be, or None."""
+    if name == BUILD:
+        return None if value in (*BY_NAME, OWN) else f"{value!r} is no build"
     if name.startswith(PLANT):
         return None if name.removeprefix(PLANT) in PlantTable.__struct_fields__ else f"{name} is not known"
     why: str | None = board.check((ROWS[name],), {name: value})[1]

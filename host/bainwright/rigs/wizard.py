@@ -16,7 +16,20 @@ from bainwright.files import pinout
 from bainwright.files.rig import Rig, load_rig
 from bainwright.rigs import rigfile
 from bainwright.rigs.bus import Bus, OnBus
-from bainwright.rigs.questions import PLANT, QUESTIONS, ROWS, Question, as_typed, option, value_of, wanted, wrong_with
+from bainwright.rigs.questions import (
+    BUILD,
+    OWN,
+    PLANT,
+    QUESTIONS,
+    ROWS,
+    Question,
+    as_typed,
+    fixed_by_build,
+    option,
+    value_of,
+    wanted,
+    wrong_with,
+)
 
 Ask = Callable[[str, str | None], str]  # a question and what is taken when nothing is typed
 Warmed = Callable[[str], str | None]  # the place whose probe is to be warmed; the id of the one that was
@@ -41,6 +54,10 @@ class Wizard:
         Take the default for whatever was not given, and ask nothing.
     answers_file : Path or None
         Where the person's own answers are stored until the rig file is written; options are typed again.
+    answers : dict
+        Those answers.
+    built : set of str
+        What was taken from a guide in place of an answer.
     """
 
     given: dict[str, Any]
@@ -49,6 +66,7 @@ class Wizard:
     defaults: bool = False
     answers_file: Path | None = None
     answers: dict[str, Any] = field(default_factory=dict)
+    built: set[str] = field(default_factory=set)
 
     def resume(self) -> None:
         """Take up the answers of a run that was interrupted; what was given now wins."""
@@ -56,7 +74,7 @@ class Wizard:
             return
         try:
             before = read_json(self.answers_file)
-            known = {name: value for name, value in before.items() if name in ROWS or name.startswith(PLANT)}
+            known = {name: value for name, value in before.items() if _is_known(name)}
         except (FileError, AttributeError):
             self.report(f"{self.answers_file} is damaged, so every question is asked again")
             return
@@ -72,22 +90,28 @@ class Wizard:
         if self.answers_file is not None:
             save_file(self.answers_file, json.dumps(self.answers, indent=1))
 
+    def take_build(self, figures: Mapping[str, Any]) -> None:
+        """Take what a guide says for whatever was not given."""
+        self.built = set(figures) - set(self.given)
+        self.given = {**figures, **self.given}
+
     def settle(self, question: Question, known: Mapping[str, Any]) -> None:
         """Get the answer to a question: as given, by default, or from the person."""
         name = question.name
         if not question.when(known):
-            if self.given.get(name):
+            if self.given.get(name) and name not in self.built:
                 raise UseError(f"{option(name)} {as_typed(self.given[name])} needs {question.needs}",
                                hint="leave it out, or correct the other answers")  # fmt: skip
             return
         if name in self.given:
             return
         default = None if question.default is None else question.default(known)
-        if self.defaults or (self.ask is None and (question.default or question.optional)):
+        if self.defaults or (self.ask is None and (default is not None or question.optional)):
             if not question.optional:
                 self.given[name] = board.defaults(board.SETTINGS)[name] if default is None else default
-            if question.default is None and not question.optional:
-                self.report(f"{name} = {as_typed(self.given[name])} is only a default: measure yours, and correct it")
+            if question.measured or (question.default is None and not question.optional):
+                whose = "only a default" if known.get(BUILD, OWN) == OWN else "the guide's"
+                self.report(f"{name} = {as_typed(self.given[name])} is {whose}: measure yours, and correct it")
             return
         if self.ask is None:
             raise UseError(f"{option(name)} is missing", wanted=wanted(name), hint="or add --defaults")
@@ -141,6 +165,8 @@ def make(wizard: Wizard, bus: Bus | None, warmed: Warmed | None, out: Path) -> R
                            hint="leave --board out, or give --no-board to write a rig for another one")  # fmt: skip
     for question in QUESTIONS:
         wizard.settle(question, {**found, **wizard.given})
+        if question.name == BUILD:
+            wizard.take_build(fixed_by_build(wizard.given[BUILD]))
     name_probes(wizard, there, warmed)
     _settle_pins(wizard)
     return _write(wizard, out)
@@ -234,9 +260,14 @@ def _pins_text(moved: Mapping[str, int]) -> str:
     return " ".join(f"{name}={gpio}" for name, gpio in moved.items())
 
 
+def _is_known(name: str) -> bool:
+    """Is it the name of a question?"""
+    return name in ROWS or name == BUILD or name.startswith(PLANT)
+
+
 def _settings(given: Mapping[str, Any]) -> dict[str, Any]:
     """The answers that are settings of the board."""
-    return {name: value for name, value in given.items() if not name.startswith(PLANT)}
+    return {name: value for name, value in given.items() if name != BUILD and not name.startswith(PLANT)}
 
 
 def _values(given: Mapping[str, Any]) -> dict[str, Any]:
