@@ -6,6 +6,7 @@ import json
 import runpy
 import subprocess
 import sys
+import time
 from datetime import datetime
 from pathlib import Path
 
@@ -36,6 +37,31 @@ def test_running_the_package_gives_the_commands_exit_status(monkeypatch):
     with pytest.raises(SystemExit) as ended:
         runpy.run_module("bainwright", run_name="__main__")
     assert ended.value.code == 2
+
+
+def test_the_night_in_which_the_clocks_change_has_an_hour_more_or_less(monkeypatch):
+    """Berlin in 2026: back on 25 October at 3:00 to 2:00, on 29 March at 2:00 to 3:00 (EU directive 2000/84/EC)."""
+    if not hasattr(time, "tzset"):
+        pytest.skip("this system's zone cannot be set")
+    monkeypatch.setenv("TZ", "CET-1CEST,M3.5.0,M10.5.0/3")
+    time.tzset()
+    try:
+        assert seconds_until(6 * 60 + 30, datetime(2026, 10, 24, 22, 0)) == 3600 * 9.5
+        assert seconds_until(6 * 60 + 30, datetime(2026, 3, 28, 22, 0)) == 3600 * 7.5
+        assert seconds_until(2 * 60 + 10, datetime(2026, 10, 25, 2, 30)) == 60 * 40  # its second ten past two
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+
+
+@pytest.mark.parametrize("arguments", [
+    ["hold", "dark", "--virtual", "--for", "9" * 5000], ["page", "--page-at", "127.0.0.1:" + "9" * 5000],
+    ["holds", "--since", "0001-01-01"], ["rig", "new", "x.toml", "--pin", "yes=" + "9" * 5000],
+])
+def test_figures_that_no_one_types_are_refused_in_words(arguments, capsys):
+    code, _, err = bain(capsys, *arguments)
+    assert code == 2
+    assert err.startswith("bain: --")
 
 
 def bain(capsys, *arguments):

@@ -87,6 +87,6 @@ def parse_since(text: str, now: datetime) -> datetime:
         return now - timedelta(days=int(days))
     try:
         day = datetime.fromisoformat(text.strip())
-    except ValueError:
+        return day if day.tzinfo else day.astimezone()
+    except (ValueError, OverflowError, OSError):  # the last two: a year that this PC's calendar has not
         raise UseError("--since", got=repr(text), wanted="a date such as 2026-11-01, or days back such as 7d") from None
-    return day if day.tzinfo else day.astimezone()

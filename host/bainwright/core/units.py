@@ -74,7 +74,7 @@ def _typed(duration_s: float) -> str:
 def _letter(text: str) -> str:
     """What to type instead: a bare number most likely misses its letter."""
     bare = text.strip()
-    if bare.isascii() and bare.isdigit() and int(bare):  # nobody means 0 of anything
+    if bare.isascii() and bare.isdigit() and 0 < float(bare) <= LONGEST_HOLD_S:  # nobody means 0 of anything
         if int(bare) <= MOST_HOURS:
             return f"did you mean {bare}h or {bare}m?"
         return f"did you mean {bare}m or {bare}s?"

@@ -149,9 +149,13 @@ def _for_s(request: HoldRequest, virtual: bool) -> float | None:
 
 
 def seconds_until(clock_min: int, now: datetime) -> float:
-    """Seconds until the next moment that is `clock_min` minutes after midnight; a whole day if that is now."""
+    """Seconds until the clock on the wall next shows `clock_min` minutes after midnight; a whole day if that is now.
+
+    `now` is local time without a zone. The night in which the clocks change has an hour more or less.
+    """
     at = now.replace(hour=clock_min // 60, minute=clock_min % 60, second=0, microsecond=0)
-    return (at - now).total_seconds() if at > now else (at + timedelta(days=1) - now).total_seconds()
+    moments = [at.replace(fold=0), at.replace(fold=1), at.replace(fold=0) + timedelta(days=1)]
+    return min(after_s for moment in moments if (after_s := moment.timestamp() - now.timestamp()) > 0.0)
 
 
 def stock_kind(text: str, option: str = "--of") -> str:

@@ -38,7 +38,7 @@ def _split(at: str) -> tuple[str, int]:
     address, colon, port = at.rpartition(":")
     if not colon or at.endswith("]") or (at.count(":") > 1 and not at.startswith("[")):
         return at, server.PORT
-    if not port.isdecimal() or not 0 < int(port) < 65536:
+    if not (port.isascii() and port.isdecimal()) or len(port) > 5 or not 0 < int(port) < 65536:
         raise UseError("--page-at", got=repr(at), wanted="an address, and a port from 1 to 65535 after its colon")
     return address, int(port)
 

@@ -245,7 +245,7 @@ def moved_pins(texts: list[str]) -> dict[str, int]:
     moved = {}
     for text in texts:
         name, _, gpio = text.replace(" ", "").partition("=")
-        if not (name and gpio.isascii() and gpio.isdigit()):
+        if not (name and gpio.isascii() and gpio.isdigit() and len(gpio) < 4):
             raise UseError("--pin", got=text, wanted="NAME=GPIO, for instance yes=9")
         moved[name] = int(gpio)
     return moved
