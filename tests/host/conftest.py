@@ -1,7 +1,14 @@
-"""What the tests of the page share."""
+"""What tests of the host share: a folder of their own, and a page with a phone that is paired."""
 
 import pytest
 from page_tools import Phone, code_of, scene_at, served
+
+
+@pytest.fixture
+def here(tmp_path, monkeypatch):
+    """A folder of the test's own, where the process is."""
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,151 @@
+"""What a hold sends, asks and refuses before the warmer heats, on a board in memory that follows a script."""
+
+import json
+
+import msgspec
+import pytest
+from fake_board import FakeBoard, FakeSession, event_line
+from scripted_hold import Counter, Keyboard, Notebook, done, held, quiet, runner_of, turning
+
+from bainboard import faults, settings, wire
+from bainwright.core.errors import FileError, RefusedError
+from bainwright.display import scene_words
+from bainwright.evening.options import HoldRequest, resolve
+from bainwright.evening.runner import Runner
+from bainwright.files.documents import document
+
+
+def test_documents_go_up_only_when_the_board_has_others(here):
+    """The first time both; the second time, with the board's own hashes matching, neither settings nor profile."""
+    board = FakeBoard(lambda: iter([*quiet(), done()]))
+    runner = runner_of([], board=board, rig="pot")
+    assert board.stored.keys() == {"profile", "settings", "gains"}
+    assert settings.check(settings.SETTINGS, json.loads(board.stored["settings"]))[1] is None
+    assert settings.check_profile(json.loads(board.stored["profile"]))[1] is None
+    board.asked.clear()
+    Runner(runner.setup, FakeSession(board), Notebook()).prepare()
+    assert [asked["what"] for asked in board.asked if asked["do"] == "begin"] == ["gains"]
+
+
+def test_without_a_rig_a_live_board_keeps_its_settings_and_reports_them(here):
+    """They are fetched, for the heater's watts, and nothing is written over."""
+    board = FakeBoard(lambda: iter([]), settings="12345678")
+    board.stored["settings"] = document("settings", {**settings.defaults(settings.SETTINGS), "heater_w": 60.0})
+    runner = runner_of([], board=board)
+    assert runner.settings["heater_w"] == 60.0
+    assert [asked["what"] for asked in board.asked if asked["do"] == "begin"] == ["profile", "gains"]
+
+
+def test_gains_replace_those_of_the_settings_and_are_reported_whole(here):
+    """A live board remembers the gains of the previous hold, so every one of them is sent."""
+    (here / "g.toml").write_text("[water]\nkp = 0.7\n")
+    board = FakeBoard(lambda: iter([]))
+    runner_of([], board=board, gains="g.toml")
+    sent = json.loads(board.stored["gains"])
+    assert sent["gains.water.kp"] == 0.7
+    assert sent.keys() == {row[0] for row in settings.SETTINGS if row[0].startswith("gains.")}
+
+
+def test_the_start_says_stage_time_and_room(here):
+    """In the wire's units; the room only when it was given."""
+    board = FakeBoard(lambda: iter([]))
+    runner_of([], board=board, for_="3h40m", room="18.5")
+    start = board.asked[-1]
+    assert {**start, "id": 0} == {"id": 0, "do": "start", "stage": "work", "for_ms": 13_200_000, "room": 18500}
+    runner_of([], board=board, for_=None)
+    assert "room" not in board.asked[-1]
+    assert board.asked[-1]["for_ms"] == 0
+
+
+def test_a_virtual_board_is_armed_before_the_start_and_runs_after_its_answer(here):
+    """The order that makes runs the same to the byte."""
+    board = FakeBoard(lambda: iter([*quiet(), done()]))
+    session = FakeSession(board, virtual=True)
+    runner = Runner(resolve(HoldRequest("dark", virtual="pot", for_="30s")), session, Notebook())
+    runner.prepare()
+    assert session.acts == ["arm"]
+    runner.run()
+    assert session.acts == ["arm", "run"]
+
+
+def test_a_latched_board_is_refused_with_what_to_do(here):
+    """Only a person at the warmer clears it."""
+    with pytest.raises(RefusedError, match=r"tripped and stays off.*recessed button"):
+        runner_of([], board=FakeBoard(state="trip", fault=faults.WATER_PROBE))
+
+
+def test_a_running_board_is_refused_unless_it_is_joined(here):
+    """--join watches it without starting or sending anything."""
+    with pytest.raises(RefusedError, match=r"already running.*--join"):
+        runner_of([], board=FakeBoard(state="hold"))
+    board = FakeBoard()
+    runner_of([], board=board, rig="pot")
+    board.hello["state"] = "hold"
+    board.clock_answer.update(t=1_800_000, left=5_400_000)  # half an hour gone, an hour and a half to come
+    board.asked.clear()
+    joined = runner_of([], board=board, join=True)
+    assert scene_words.times(joined.scene())[1] == "2:00:00 left"
+    assert {asked["do"] for asked in board.asked} == {"hello", "clock", "send", "chunk", "commit"}
+    assert joined.settings["name"] == "pot"
+    with pytest.raises(RefusedError, match="no hold is running"):
+        runner_of([], board=FakeBoard(), join=True)
+
+
+def test_a_pc_that_comes_later_knows_of_locked_buttons_and_its_key_unlocks_them(here):
+    """The board's hello says so; its event was before this PC's time."""
+    runner = runner_of(quiet(), board=FakeBoard(lambda: iter(quiet()), locked=True))
+    assert any("locked" in said and "k unlocks" in said for said in runner.notes())
+    turning(runner, Keyboard({2: "k"}), Counter(), 4)
+    assert runner.session.board.asked[-1]["at"] == "off"
+    assert not runner_of(quiet()).scene().locked
+
+
+def test_joining_a_hold_of_another_chocolate_is_refused(here):
+    """Its window would be judged wrongly."""
+    board = FakeBoard()
+    runner_of([], board=board)
+    board.hello["state"] = "hold"
+    with pytest.raises(RefusedError, match=r"another chocolate: got dark, wanted milk"):
+        Runner(resolve(HoldRequest("milk", join=True)), FakeSession(board), Notebook()).prepare()
+
+
+def test_a_board_that_will_not_start_says_why(here):
+    """Its reason reaches the person, exit status 1, and no log is begun."""
+    board = FakeBoard()
+    board.refusals["start"] = "the water probe gives no valid reading: no presence"
+    with pytest.raises(RefusedError, match="no presence") as refused:
+        runner_of([], board=board)
+    assert refused.value.exit_code == 1
+    assert not (here / "holds").exists()
+
+
+def test_a_hold_the_ceiling_makes_short_says_so_before_it_starts(here):
+    """By how much, as the board worked it out."""
+    board = FakeBoard()
+    board.start_answer["short"] = 700
+    assert any("0.7 °C" in note for note in runner_of([], board=board).notes())
+
+
+def test_a_hold_shorter_than_its_self_test_says_when_it_ends(here):
+    script = [*quiet(2), event_line("started", 1, 0, check_s=240), *quiet(28, first=3), done(2)]
+    runner, _, _ = held(script)
+    (said,) = [text for _, text in runner.view.events if "comes first" in text]
+    assert said == ("the self-test comes first and may take 4 min: the hold ends once it has passed, later than the "
+                    "30 s asked for")
+
+
+def test_documents_are_what_the_firmware_would_take(here):
+    """Strict flat JSON under the wire's own reader, within the longest document."""
+    usual = settings.defaults(settings.SETTINGS)
+    for changes in ({}, {"heater_w": 60.0, "name": "mine"}):
+        payload = document("settings", {**usual, **changes})
+        assert wire.parse(payload)[1] is None
+        assert len(payload) <= 4096
+        assert msgspec.json.decode(payload) == changes  # what is as usual is left to the board's own table
+        assert settings.check(settings.SETTINGS, msgspec.json.decode(payload)) == ({**usual, **changes}, None)
+
+
+def test_a_text_the_wire_cannot_carry_is_refused_in_words():
+    """Beyond the basic plane."""
+    with pytest.raises(FileError, match="cannot be sent"):
+        document("settings", {**settings.defaults(settings.SETTINGS), "name": "\U0001f36b"})
