@@ -428,6 +428,23 @@ def test_what_the_pc_saw_is_unchanged_and_the_board_fills_in_the_rest(here, monk
     assert collected(board, monkeypatch).holds == []
 
 
+def test_rows_that_the_pc_saw_after_the_board_s_last_stay_where_a_power_cut_ended_the_hold(here, monkeypatch):
+    """The board restarts knowing less than the PC: its restart has the time of its own last row."""
+    monkeypatch.setattr("bainwright.evening.runner.RECONNECT_S", 0.0)
+    board = LoggingBoard(here / "flash")
+    board.start()
+    board.hold(1)
+    watched(board, board.hold(3))
+    folder = here / "holds" / "dark-1"
+    live = (folder / "hold.csv").read_text()
+    restarted = LoggingBoard(here / "flash")
+    restarted.settle()
+    done = collected(restarted, monkeypatch)
+    assert [(hold.result["folder"], hold.result["ended"]) for hold in done.holds] == [("holds/dark-1", "restarted")]
+    assert (folder / "hold.csv").read_text() == live
+    assert not list(folder.glob("*.before-*"))
+
+
 def test_a_hold_the_pc_saw_whole_is_not_touched(here, monkeypatch):
     board = LoggingBoard(here / "flash")
     board.start()

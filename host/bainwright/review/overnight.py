@@ -207,7 +207,7 @@ def _replay(
     facts = _facts(origin, hold, row_s)
     if there:
         rows = sorted([*_statuses(there), *_missing(there, hold, row_s)], key=lambda row: row.t)
-        events = _join(there.events, hold.events)
+        events = _join(there.events, [_after(rows, event) for event in hold.events])
         facts = {**facts, **{key: value for key, value in there.facts.items() if key not in ("through", "row_s")}}
     setup = _setup(hold)
     scene = Scene(
@@ -272,6 +272,11 @@ def _statuses(log: HoldLog) -> Iterator[Status]:
     """A log's rows as the status lines they came from."""
     for i in range(len(log)):
         yield status_of(i + 1, {name: column[i] for name, column in log.columns.items()})
+
+
+def _after(rows: list[Status], event: dict[str, Any]) -> dict[str, Any]:
+    """A board that lost its power gives the restart the time of its last stored row, and the PC may have later ones."""
+    return {**event, "t": max(event["t"], rows[-1].t)} if rows and event["event"] in ("ended", "boot") else event
 
 
 def _join(there: list[dict[str, Any]], board: list[dict[str, Any]]) -> list[dict[str, Any]]:
