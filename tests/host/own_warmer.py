@@ -120,8 +120,11 @@ def _chocolate_cp(w: OwnWarmer, temp_c: float) -> float:
     return w.cp_solid + (w.cp_liquid - w.cp_solid) * liquid + w.latent * bell
 
 
-def melting_s(w: OwnWarmer, water_c: float, melt_c: float) -> float:
-    """Seconds at full heat until the chocolate is at `melt_c`, the bath held at `water_c`; infinite if not in 12 h."""
+def melting_s(w: OwnWarmer, water_c: float, melt_c: float, fill_c: float | None = None) -> float:
+    """Seconds at full heat until the chocolate is at `melt_c`, the bath held at `water_c`; infinite if not in 12 h.
+
+    The bath is filled at `fill_c`, or at the room's temperature.
+    """
     base = math.pi / 4.0 * w.bowl_m**2
     pot = math.pi / 4.0 * w.pot_m**2
     sunk = 0.0 if w.plate else 0.6
@@ -157,6 +160,6 @@ def melting_s(w: OwnWarmer, water_c: float, melt_c: float) -> float:
         return float(y[2] - melt_c)
 
     melted.terminal = True
-    start = [w.room_c] * 3
+    start = [w.room_c if fill_c is None else fill_c, w.room_c, w.room_c]
     solved = solve_ivp(rates, (0.0, 12 * 3600.0), start, method="LSODA", events=melted, max_step=60.0, rtol=1e-5)
     return float(solved.t_events[0][0]) if solved.t_events[0].size else math.inf
