@@ -28,7 +28,7 @@ from bainwright.commands.show import show
 from bainwright.commands.stock import stock
 from bainwright.commands.temper import temper
 from bainwright.commands.tune import tune
-from bainwright.commands.usage import Commands, in_words
+from bainwright.commands.usage import Commands, in_words, refuse_empty
 from bainwright.commands.watch import watch
 from bainwright.core.errors import DONE, NOT_AS_IT_SHOULD, WRONG_USE, BainError, BusyPortError
 from bainwright.core.os_errors import FULL, reason
@@ -78,6 +78,7 @@ def main(arguments: list[str] | None = None) -> int:
 
 def _run(arguments: list[str] | None) -> int:
     try:
+        refuse_empty(sys.argv[1:] if arguments is None else arguments)
         return int(bain.main(arguments, prog_name="bain", standalone_mode=False) or DONE)
     except (click.exceptions.Abort, KeyboardInterrupt):
         return _complain("stopped", NOT_AS_IT_SHOULD)

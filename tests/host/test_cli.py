@@ -180,6 +180,8 @@ def test_a_missing_port_is_exit_status_3(capsys):
         ("hold dark --virtual --speed 0", "--speed"),
         ("hold dark --virtual --from oven", "wanted one of melt, seed, cool, settle, test, work, rest, melted"),
         ("hold melted --virtual --from seed", "name the kind of chocolate"),
+        ("hold dark --virtual --from seed --method cool", "two ways to a temper"),
+        ("hold dark --virtual --from cool --method seed", "two ways to a temper"),
         ("hold dark --virtual --scenario nowhere.toml", "no scenario 'nowhere.toml'"),
         ("hold dark --virtual --vessel bucket", "has no vessel 'bucket'"),
         ("hold dark --virtual --gains nowhere.toml", "nowhere.toml"),
@@ -286,6 +288,15 @@ def run(*arguments, **options):
         check=False,
         **options,
     )
+
+
+@pytest.mark.parametrize("typed", [["hold", "dark", "--virtual", "--room", ""], ["plan", "dark", "--total="],
+                                   ["hold", "dark", "--virtual", "--out", "", "--for", "1m"]])
+def test_an_option_without_its_value_is_refused_not_left_out(capsys, typed):
+    """A shell's variable that is not set, say: `--out "$FOLDER"`."""
+    code, _, err = bain(capsys, *typed)
+    assert code == 2
+    assert "got an empty value; leave the option out" in err
 
 
 def test_help_imports_nothing_heavy():

@@ -47,6 +47,7 @@ def test_masses_over_five_thousand_kitchens(chunk):
         if seed:
             assert seed.low_kg <= seed.likely_kg <= seed.high_kg
             assert 0.0 <= seed.likely_kg < 0.5 * request.batch_kg
+            assert seed.high_kg <= request.batch_kg - seed.likely_kg + 1e-9  # never more seed than melt
         if refills and refills.asked is None:
             assert refills.in_bowl_kg + refills.each_kg <= request.full_kg * (1.0 + 1e-9)
             assert refills.coldest_c < refills.warmest_c <= request.profile.never_above_c

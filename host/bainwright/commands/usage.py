@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from itertools import pairwise
 
 import click
 
@@ -104,6 +105,21 @@ class Commands(click.Group):
             raise UseError(f"there is no command '{ctx.command_path} {args[0]}'",
                            hint=_nearest(args[0], self.commands) or _see(ctx))
         return super().resolve_command(ctx, args)
+
+
+def refuse_empty(typed: Sequence[str]) -> None:
+    """An option with an empty value is a slip, often a shell's variable that is not set; its default would hide that.
+
+    Raises
+    ------
+    UseError
+        If there is one.
+    """
+    for before, word in pairwise(["", *typed]):
+        name, equals, value = word.partition("=")
+        empty = before if not word and before.startswith("-") else name if name[:2] == "--" and equals else ""
+        if empty and not value:
+            raise UseError(f"{empty}: got an empty value", hint="leave the option out, or give it one")
 
 
 def in_words(wrong: click.UsageError) -> UseError:

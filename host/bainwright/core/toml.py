@@ -47,13 +47,13 @@ def read_toml(path: Path, what: str) -> dict[str, Any]:
     """
     text = read_text(path, f"the {what} file", TOML_BYTES).removeprefix("\ufeff")  # some editors begin a file with it
     if _TOO_DEEP.search(text):
-        raise FileError(f"the {what} file {path} is not TOML", got="it is nested too deeply")
+        raise FileError(f"the {what} file {path} is not TOML: it is nested too deeply")
     try:
         doc = tomllib.loads(text)
         numbers = list(_numbers(doc, ""))
     except (ValueError, RecursionError) as error:  # ValueError: no TOML, or a number of thousands of digits
-        got = "it is nested too deeply" if isinstance(error, RecursionError) else str(error)
-        raise FileError(f"the {what} file {path} is not TOML", got=got) from error
+        why = "it is nested too deeply" if isinstance(error, RecursionError) else str(error)
+        raise FileError(f"the {what} file {path} is not TOML: {why[:1].lower()}{why[1:]}") from error
     for name, value in numbers:
         if isinstance(value, int) and not -MOST < value < MOST:  # no float holds it, and others are `check`'s
             raise FileError(f"{what} {path}, {name}", got="over 15 digits", wanted="a number in range")

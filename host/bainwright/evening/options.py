@@ -188,6 +188,8 @@ def _tempered_by(profile: Profile, method: str | None, stage: str | None) -> Pro
     if method not in (BY_SEED, BY_COOLING):
         raise UseError("--method", got=repr(method), wanted=f"{BY_SEED} or {BY_COOLING}",
                        hint=close_match(method, (BY_SEED, BY_COOLING)) or "cocoa butter seed is stirred in as seed is")
+    if stage in (BY_SEED, BY_COOLING) and stage != method:
+        raise UseError(f"--from {stage} and --method {method} are two ways to a temper", hint="leave one of them out")
     if profile.kind == "melted":
         raise UseError("melted stock is not tempered", hint="leave --method out, or name dark, milk or white")
     return profile.tempered_by(method)

@@ -59,7 +59,7 @@ def plan_seed(setup: Setup) -> Seed | None:
     return Seed(
         low_kg=min(factor * low_kg, share * batch_kg),
         likely_kg=share * batch_kg,
-        high_kg=max(factor * high_kg, share * batch_kg),
+        high_kg=min(max(factor * high_kg, share * batch_kg), melt_kg),  # never more seed than melt
         share=share,
         taken_up=taken_up,
         lost_w=_lost_w(setup),
