@@ -24,6 +24,7 @@ from .lies import NUMBERS, TEXTS, sealed
 BATCH = 16  # lines at once; the board's queue of answers holds 24
 ANSWER_S = 5.0
 HOLD_S = 1800
+MINUTE = 60
 # What a person or a program may ask of a running hold without changing its heat, and what it must refuse.
 HARMLESS = ("hello", "send", "chunk", "commit", "begin", "profiles", "segments", "read", "clock", "silence", "lock",
             "bus", "use", "start", "cold", "forget")  # fmt: skip
@@ -44,6 +45,8 @@ class Result:
         Restarts of the board.
     duties : dict of int to int
         Duty in 1/10000 by the hold's time, s.
+    late_ms : int
+        The latest of its ticks.
     states : set of str
         Every state it was in.
     """
@@ -52,6 +55,7 @@ class Result:
     answered: int = 0
     resets: list[Any] = field(default_factory=list)
     duties: dict[int, int] = field(default_factory=dict)
+    late_ms: int = 0
     states: set[str] = field(default_factory=set)
 
 
@@ -116,6 +120,7 @@ def listen(port: serial.Serial, assembler: wire.Assembler, result: Result) -> in
             result.states.add(said.state)
             if said.t:
                 result.duties[said.t // 1000] = said.duty
+                result.late_ms = max(result.late_ms, said.t % 1000)
         elif said is not None and "re" in said:
             answers += 1
     result.answered += answers
@@ -161,8 +166,20 @@ def in_hold(count: int, seed: int, *, fitted: bool = False) -> Result:
     return result
 
 
-def differing(quiet: Result, fuzzed: Result) -> tuple[int, int, int]:
-    """Seconds that both have, those whose duty differs, and the largest difference in 1/10000."""
+@dataclass(frozen=True)
+class Apart:
+    """How far the duty of two holds differs: seconds that both have, those that differ, and 1/10000 of full heat."""
+
+    seconds: int
+    differ: int
+    second: int  # the most of one second: of one reading on the probe's next step
+    minute: float  # the most of a minute's mean, which is what the bath feels
+
+
+def apart(quiet: Result, fuzzed: Result) -> Apart:
+    """Compare a hold with the same hold without messages."""
     both = sorted(set(quiet.duties) & set(fuzzed.duties))
-    apart = [abs(quiet.duties[at] - fuzzed.duties[at]) for at in both]
-    return len(both), sum(1 for each in apart if each), max(apart, default=0)
+    more = [fuzzed.duties[at] - quiet.duties[at] for at in both]
+    minutes = [sum(more[at:at + MINUTE]) / MINUTE for at in range(len(more) - MINUTE + 1)]
+    return Apart(len(both), sum(1 for each in more if each), max(map(abs, more), default=0),
+                 max(map(abs, minutes), default=0.0))  # fmt: skip

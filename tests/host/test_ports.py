@@ -87,7 +87,7 @@ def test_a_file_is_no_port(tmp_path):
     assert refused.value.exit_code == 3
 
 
-@pytest.mark.parametrize("scheme", ["nonsense://x", "socket://", "hwgrep://("])
+@pytest.mark.parametrize("scheme", ["nonsense://x", "socket://", "hwgrep://(", "rfc2217://127.0.0.1:9"])
 def test_an_impossible_address_is_refused_in_words(scheme):
     """pyserial's addresses are open to the user, their errors are not left raw."""
     with pytest.raises(LinkError):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import errno
 import os
-import re
 import sys
 from pathlib import Path
 from typing import Any
@@ -99,7 +98,7 @@ def open_port(path: str) -> SerialTransport:
         port.baudrate, port.timeout, port.write_timeout = BAUD, READ_SLICE_S, WRITE_LIMIT_S
         port.exclusive = True
         _open_without_reset(port, _uneven(path))
-    except (OSError, ValueError, LookupError, re.error) as failed:  # the last two: of pyserial, for some addresses
+    except Exception as failed:  # pyserial's handlers of addresses raise six kinds, and those of others any
         raise explain(path, failed) from failed
     return SerialTransport(port)
 
