@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import socket
 import sys
+import threading
+import time
 from multiprocessing import Pipe
 from pathlib import Path
 from types import SimpleNamespace
@@ -19,9 +23,10 @@ from bainwright.commands import console
 from bainwright.core.errors import FileError, LinkError, UseError
 from bainwright.core.read_file import PIECE_BYTES, read_pieces
 from bainwright.core.toml import read_toml
-from bainwright.core.user_folder import make_user_folder, user_folder
+from bainwright.core.user_folder import make_user_folder, process_of, user_folder
 from bainwright.link.answers import SEGMENT_MOST_BYTES, event_of
 from bainwright.link.messages import decode
+from bainwright.live import joining
 from bainwright.physics.materials import CP_SOLID
 from bainwright.record.collecting import list_segments
 from bainwright.record.temper_tests import TemperTest
@@ -258,3 +263,26 @@ def test_a_file_for_a_slow_reader_comes_in_pieces_and_only_as_far_as_it_was(tmp_
     for wrong, limit in ((path, PIECE_BYTES), (tmp_path, 1 << 20), (tmp_path / "none", 1)):
         with pytest.raises(FileError):
             read_pieces(wrong, limit=limit)
+
+
+def test_names_in_the_user_s_folder_that_are_no_process_are_passed_over() -> None:
+    assert [process_of(name) for name in ("²", "9" * 30, "0", "-1", "٣", "x", "")] == [None] * 7
+    assert process_of(str(os.getpid())) == os.getpid()
+
+
+def test_a_socket_that_never_ends_its_first_line_is_no_hold(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(joining, "ANSWERS_S", 0.2)
+    monkeypatch.chdir(tmp_path)  # a socket's path must be short
+    with socket.socket(socket.AF_UNIX) as server:
+        server.bind("x.hold")
+        server.listen(1)
+
+        def trickle() -> None:
+            with contextlib.suppress(OSError), server.accept()[0] as connection:
+                for _ in range(1000):
+                    connection.sendall(b"x")
+                    time.sleep(0.05)
+
+        threading.Thread(target=trickle, daemon=True).start()
+        with pytest.raises(LinkError, match="does not answer"):
+            joining.Joined(Path("x.hold"))

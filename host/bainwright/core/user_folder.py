@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import stat
 import tempfile
 from pathlib import Path
@@ -34,6 +35,11 @@ def make_user_folder() -> Path:
     if folder is None:
         raise PermissionError(f"{_path()} is not a folder of this user's alone")
     return folder
+
+
+def process_of(name: str) -> int | None:
+    """The process whose number a file here has as its name; None for another name."""
+    return int(name) if re.fullmatch("[1-9][0-9]{0,8}", name) else None
 
 
 def lives(process: int) -> bool:

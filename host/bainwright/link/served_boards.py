@@ -7,7 +7,7 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from bainwright.core.user_folder import lives, make_user_folder, user_folder
+from bainwright.core.user_folder import lives, make_user_folder, process_of, user_folder
 
 WHAT = "virtual board"  # the description of such a port
 
@@ -20,8 +20,9 @@ def served() -> list[tuple[str, str]]:
     folder = user_folder()
     if folder is None:
         return []
-    links = [link for link in folder.iterdir() if link.is_symlink() and link.name.isdigit() and lives(int(link.name))]
-    return [(os.readlink(link), WHAT) for link in sorted(links, key=lambda link: int(link.name))]
+    processes = sorted(process for link in folder.iterdir()
+                       if link.is_symlink() and (process := process_of(link.name)) and lives(process))  # fmt: skip
+    return [(os.readlink(folder / str(process)), WHAT) for process in processes]
 
 
 @contextmanager

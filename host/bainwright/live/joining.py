@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import socket
 import threading
+import time
 from collections.abc import Iterator
 from concurrent.futures import Future
 from pathlib import Path
@@ -14,7 +15,7 @@ import msgspec
 
 from bainwright import __version__
 from bainwright.core.errors import LinkError, UseError
-from bainwright.core.user_folder import lives, user_folder
+from bainwright.core.user_folder import lives, process_of, user_folder
 from bainwright.evening.acts import Reply
 from bainwright.live.frame import MOST_FRAME_BYTES, ActLine, Frame, Hello, from_line, to_line
 from bainwright.live.sharing import SUFFIX
@@ -69,8 +70,8 @@ class Joined:
         self._connection.close()
 
     def frames(self) -> Iterator[Frame]:
-        """Each frame as it comes, until the hold's program ends."""
-        with contextlib.suppress(OSError):
+        """Each frame as it comes, until the hold's program ends or sends what is no frame."""
+        with contextlib.suppress(OSError, msgspec.MsgspecError, RecursionError):
             for data in self._lines:
                 line = from_line(data)
                 if line.reply is not None and (waits := self._replies.pop(line.reply.number, None)):
@@ -109,8 +110,9 @@ def running() -> list[Joined]:
         try:
             found.append(Joined(path))
         except LinkError:
-            if path.stem.isdigit() and not lives(int(path.stem)):
-                path.unlink(missing_ok=True)
+            if (process := process_of(path.stem)) and not lives(process):
+                with contextlib.suppress(OSError):
+                    path.unlink(missing_ok=True)
     return found
 
 
@@ -159,13 +161,17 @@ def join(warmer: str | None = None) -> Joined:
 
 
 def _lines(connection: socket.socket) -> Iterator[bytes]:
-    read = b""
+    """Line by line; the whole first one within `ANSWERS_S`."""
+    read, due_s = b"", time.monotonic() + ANSWERS_S
+    first = True
     while True:
         at = read.find(b"\n")
         if at >= 0:
-            line, read = read[:at], read[at + 1 :]
+            line, read, first = read[:at], read[at + 1 :], False
             yield line
             continue
+        if first:
+            connection.settimeout(max(0.001, due_s - time.monotonic()))
         piece = connection.recv(1 << 16)
         if not piece:
             return
