@@ -10,6 +10,7 @@ import pytest
 from board_tools import line, lines, running, until
 from littlefs import LittleFS
 
+from bainwright.core.errors import FileError
 from bainwright.virtual.image import Claim, firmware_files
 
 BLOCKS, BLOCK_BYTES = 352, 4096  # what a 2 MB RP2040 board gives to files
@@ -150,6 +151,26 @@ def test_a_flash_that_cannot_be_saved_is_an_error_with_the_image_s_name(tmp_path
         with running("line()", image=image):
             shutil.rmtree(image.parent)
     assert failed.value.exit_code == 1
+
+
+def test_a_file_of_an_image_s_length_that_is_none_is_refused_and_unchanged(tmp_path: Path) -> None:
+    from bainwright.core.errors import UseError
+    from bainwright.virtual.shared_memory import FLASH_BYTES
+
+    image: Any = tmp_path / "photo.raw"
+    image.write_bytes(bytes(range(256)) * (FLASH_BYTES // 256))
+    before = image.read_bytes()
+    with pytest.raises(UseError, match="no file system that a board can read"), running("line()", image=image):
+        pass
+    assert image.read_bytes() == before
+    assert list(tmp_path.iterdir()) == [image]
+
+
+def test_a_link_in_the_place_of_a_claim_is_not_followed(tmp_path: Path) -> None:
+    (tmp_path / ".board.flash.in-use").symlink_to(tmp_path / "outside")
+    with pytest.raises(FileError, match="cannot be written"):
+        Claim(tmp_path / "board.flash")
+    assert not (tmp_path / "outside").exists()
 
 
 def test_a_mistaken_image_is_refused_in_words(tmp_path: Path) -> None:

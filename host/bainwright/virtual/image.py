@@ -81,7 +81,7 @@ class Claim:
         self._path = target.with_name(f".{target.name}.in-use")
         while True:
             try:
-                self._file = os.open(self._path, os.O_RDWR | os.O_CREAT, 0o600)
+                self._file = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW, 0o600)
             except OSError as failed:
                 raise file_error(f"{self._path} cannot be written", failed) from failed
             try:
@@ -108,10 +108,43 @@ class Claim:
 
 def build(shared: SharedMemory, packed: bytes) -> None:
     """Format the flash and write the files, in an interpreter started only for this."""
-    source = ctypes.create_string_buffer(packed, len(packed))
+    said = _write(shared, packed)
+    if said is not None:
+        raise FileError("the flash image could not be made", got=said.strip()[-200:])
+
+
+def claimed(shared: SharedMemory, path: Path) -> Claim:
+    """Claim an image for this board and, if there is one, put it on the flash.
+
+    Raises
+    ------
+    BusyPortError
+        When another board uses it.
+    UseError, FileError
+        When the file is no image, or cannot be read: a board would format it, and it would be saved over.
+    """
+    claim = Claim(path)
+    try:
+        if path.exists():
+            _load(shared, path)
+    except BaseException:
+        claim.release()
+        raise
+    return claim
+
+
+def _load(shared: SharedMemory, path: Path) -> None:
+    shared.load_flash(read(path))
+    if _write(shared, b"") is not None:
+        raise UseError(f"{path} is not a flash image", got="no file system that a board can read",
+                       hint="name another file; move this one away to have a new one made")
+
+
+def _write(shared: SharedMemory, packed: bytes) -> str | None:
+    """Write files to a new flash; none: only mount the one there. What the interpreter wrote if it failed."""
+    source = ctypes.create_string_buffer(packed, len(packed) or 1)
     writer = child.start(shared, source=(ctypes.addressof(source), len(packed)))
     _, writer.status = os.waitpid(writer.pid, 0)
     said = writer.last_output()
     writer.close()
-    if writer.status:
-        raise FileError("the flash image could not be made", got=said.decode(errors="replace").strip()[-200:])
+    return said.decode(errors="replace") if writer.status else None

@@ -77,10 +77,8 @@ class Simulator:
 
     def _load_flash(self) -> None:
         path = self._unsaved = self.config.image
-        self._claim = None if path is None else image.Claim(path)
-        if path is not None and path.exists():
-            self.shared.load_flash(image.read(path))
-        else:
+        self._claim = None if path is None else image.claimed(self.shared, path)
+        if path is None or not path.exists():
             image.build(self.shared, image.pack(self.config.files))
 
     def run(self) -> None:

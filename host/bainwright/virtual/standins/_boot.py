@@ -30,11 +30,12 @@ def start(address, fds, pins, run_main, source):
 
 
 def _write(os, device, source):
-    """Format, and write files that come as path length, path, content length, content."""
+    """Format, and write files that come as path length, path, content length, content; without any only mount it."""
     import uctypes
 
-    packed = memoryview(uctypes.bytearray_at(*source))
-    os.VfsLfs2.mkfs(device, progsize=256)
+    packed = memoryview(uctypes.bytearray_at(*source) if source[1] else b"")
+    if packed:
+        os.VfsLfs2.mkfs(device, progsize=256)
     os.mount(os.VfsLfs2(device, progsize=256), "/")
     at = 0
     while at < len(packed):
