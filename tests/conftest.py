@@ -30,6 +30,11 @@ SHARED = {
 }
 
 
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """One process more than there are cores: a test of a virtual board waits for it a third of its time."""
+    return len(os.sched_getaffinity(0)) + 1
+
+
 @pytest.hookimpl(tryfirst=True)  # before the groups are read
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Mark the slow tests and the shared ones; of the firmware's checks the inner loop runs those on CPython."""

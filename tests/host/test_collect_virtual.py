@@ -94,8 +94,8 @@ def scored(folder, end_s):
 
 def test_a_night_without_a_pc_is_reported_as_if_one_had_been_there(capsys):
     """The same seed twice: once watched all along, once alone with the port closed, and collected in the morning."""
-    for_s = 3 * 3600
-    code, watched, _ = bain(capsys, "hold", "melted", "--virtual", "--for", "3h", "--seed", "3", "--room", "20")
+    for_s = 100 * 60
+    code, watched, _ = bain(capsys, "hold", "melted", "--virtual", "--for", "100m", "--seed", "3", "--room", "20")
     assert code == 0
     wanted, live = scored(watched["folder"], for_s)
     with alone(for_s, profile="melted") as board:
@@ -119,12 +119,12 @@ def test_a_night_without_a_pc_is_reported_as_if_one_had_been_there(capsys):
     # One step of 1/16 K takes the melt half a minute near its window, and the two may be two steps apart, as above; a
     # row comes each 10 s.
     assert got.warm_up_s == pytest.approx(wanted.warm_up_s, abs=70.0)
-    assert got.bowl_rms_error_c == pytest.approx(wanted.bowl_rms_error_c, abs=0.015)  # as the warm-up
+    assert got.bowl_rms_error_c == pytest.approx(wanted.bowl_rms_error_c, abs=0.025)  # as the warm-up
     assert got.whole.bowl_peak_c == pytest.approx(wanted.whole.bowl_peak_c, abs=0.065)
     assert got.whole.water_peak_c == pytest.approx(wanted.whole.water_peak_c, abs=0.065)
     assert got.unknown_s == pytest.approx(wanted.unknown_s, abs=10.0)
     assert (hold["ended"], hold["duration_s"], hold["lost_lines"], hold["virtual"]) == ("done", for_s, 0, True)
-    assert "Held melted for 3 h: in its window" in hold["said"]
+    assert "Held melted for 1 h 40 min: in its window" in hold["said"]
 
 
 def segments_by_littlefs(image):
@@ -156,7 +156,7 @@ def test_what_is_collected_is_what_littlefs_finds_on_the_chip(capsys):
 
 
 def test_an_image_is_collected_from_and_what_is_safe_is_deleted_in_it(capsys):
-    bain(capsys, "hold", "melted", "--virtual", "--for", "3h", "--image", "chip", "--out", "live")
+    bain(capsys, "hold", "melted", "--virtual", "--for", "100m", "--image", "chip", "--out", "live")
     before = segments_by_littlefs(Path("chip").read_bytes())
     assert len(before) > 1
     _, result, _ = bain(capsys, "collect", "--virtual", "chip")
@@ -167,10 +167,11 @@ def test_an_image_is_collected_from_and_what_is_safe_is_deleted_in_it(capsys):
     assert after[newest].startswith(before[newest])
 
 
-@pytest.mark.parametrize("torn", [False, True], ids=["clean", "torn"])
-@pytest.mark.parametrize("operation", [1, 2, 5, 8, 13, 21, 34])
+@pytest.mark.parametrize(("operation", "torn"), [
+    (1, True), (2, False), (5, True), (8, False), (13, True), (21, False), (34, True),
+])
 def test_a_power_cut_in_a_flash_operation_leaves_whole_records_and_the_board_continues(operation, torn):
-    """Through the whole board: the chip is read from outside before and after."""
+    """Through the whole board: the chip is read from outside before and after. tests/abuse cuts hundreds of times."""
     with alone(7200) as board:
         run_until(board, 300)
         before = [len(framing.scan(data)[0]) for data in segments_by_littlefs(board.flash()).values()]

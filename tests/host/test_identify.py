@@ -94,10 +94,10 @@ def test_an_hour_from_cold_gives_the_pot_to_a_few_per_cent():
     assert found.validation_k <= 0.1
 
 
-def test_known_figures_lie_in_their_intervals_on_most_of_a_dozen_relatives():
-    """Nine in ten wanted of 200 (tests/bench/intervals.py finds 97 %); of 12 times 9 here, at least 85 %."""
+def test_known_figures_lie_in_their_intervals_on_most_of_eight_relatives():
+    """Nine in ten wanted of 200 (tests/bench/intervals.py finds 97 %); of 8 times 9 here, at least 85 %."""
     inside = []
-    for seed in range(500, 512):
+    for seed in range(500, 508):
         settings, truth = drawn(seed)
         found = found_in(heated(settings, truth, seed=seed))
         inside += [getattr(found.low, name) <= truth[name] <= getattr(found.high, name) for name in NAMES]

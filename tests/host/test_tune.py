@@ -170,6 +170,7 @@ def test_tuning_a_virtual_pot_writes_gains_that_a_hold_takes(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ):
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(choose, "SEARCHES", 2)  # a shorter search than a tune's; the proof is whole
     gains = tmp_path / "pot-gains.toml"
     code, out, err = bain(capsys, "tune", "--virtual", "--seed", "3", "--out", str(gains), "--json")
     assert code == 0, err
@@ -192,10 +193,10 @@ def test_a_saved_hold_can_be_tuned_from(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ):
     monkeypatch.chdir(tmp_path)
-    # Small: the tune of the virtual pot searches and proves at full size.
-    monkeypatch.setattr(choose, "SEARCHES", 2)
+    # Small: the tune of the virtual pot proves at full size.
+    monkeypatch.setattr(choose, "SEARCHES", 1)
     monkeypatch.setattr(proof, "decide", partial(proof.decide, rigs=24))
-    code, _, err = bain(capsys, "hold", "dark", "--virtual", "mat", "--for", "90m", "--out", "log", "--json")
+    code, _, err = bain(capsys, "hold", "dark", "--virtual", "mat", "--for", "75m", "--out", "log", "--json")
     assert code in (0, 1), err
     code, out, err = bain(capsys, "tune", "--from", "log", "--out", "g.toml", "--json")
     result = json.loads(out)
