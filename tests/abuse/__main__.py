@@ -8,9 +8,9 @@ from collections.abc import Callable
 
 from . import disks, messages, parts, power
 
-# What messages may change of a hold. A reading that is taken a millisecond later may be the probe's next step.
-MOST_LATE_MS = 1  # of a tick
-MOST_MINUTE = 100  # 1/10000 of full heat, of a minute's mean duty
+# What messages may change of a hold; the README says why it is not nothing.
+MOST_LATE_MS = 50  # app.JITTER_MS: a tick that is later by less counts as whole, and its duty is the same
+MOST_MINUTE = 100  # 1/10000 of full heat, of a minute's mean duty; chosen
 LIARS, FILES, AT_REST, IN_HOLD, HOLDS, CUTS, DISKS = 300, 2000, 100_000, 30_000, 10, 500, 300
 
 
