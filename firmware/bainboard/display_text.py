@@ -20,7 +20,7 @@ rest=rest, heat off
 melted=melted stock
 tune=learning
 change=changing bowl
-idle=yes: start again
+idle=yes: start
 check=testing itself
 pause=HEAT OFF: UNPLUG
 """

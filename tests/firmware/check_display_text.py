@@ -99,7 +99,7 @@ def test_every_stage_and_state_has_its_words():
 
 
 def test_at_rest_it_shows_the_chocolate_chosen_and_what_the_buttons_do():
-    assert texts(shown("idle"))[5:] == ["dark", "yes: start again", "no: next kind"]
+    assert texts(shown("idle"))[5:] == ["dark", "yes: start", "no: next kind"]
     assert texts(shown("idle", name="a name of thirty-two letters, yes"))[5] == "a name of thirty"
 
 

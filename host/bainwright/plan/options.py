@@ -191,7 +191,7 @@ def _spread(rig: Rig, assumed: list[str]) -> Spread:
         )
     if body.is_bath and "ring_cover" not in rig.plant_given:
         guessed = True
-        assumed.append(f"{100 * rig.plant.ring_cover:.0f} % of the water round the bowl is covered (--cover)")
+        assumed.append(f"{100 * rig.plant.ring_cover:.0f} % of the pot's water is covered (--cover)")
     if "bath" not in rig.plant_given:
         assumed.append("the bowl sits in a bath of water (bath in the rig file's [plant] table)")
     return replace(Spread(), bath_loss=GUESSED_POT) if guessed else Spread()

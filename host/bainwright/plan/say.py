@@ -6,7 +6,7 @@ import math
 import re
 import textwrap
 
-from bainwright.core.masses import Shown, clock_text
+from bainwright.core.masses import clock_text
 from bainwright.core.units import duration_words
 from bainwright.plan.parts import Band, Plan
 
@@ -55,15 +55,6 @@ def energy(energy_j: float) -> str:
 def bath(plan: Plan) -> str:
     """What the bowl is warmed by: the water, or the plate."""
     return plan.request.rig.bath
-
-
-def seed_mass(plan: Plan, shown: Shown) -> str:
-    """How much seed to have ready."""
-    seed = plan.seed
-    if seed is None or seed.high_kg < shown.least_kg:
-        return "a handful"
-    high = shown.mass(seed.high_kg)
-    return f"{shown.mass(seed.low_kg)} to {high}" if seed.first_kg else f"up to {high}"
 
 
 def unbroken(words: str) -> str:

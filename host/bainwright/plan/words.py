@@ -8,11 +8,11 @@ from bainwright.core.masses import Shown, clock_text
 from bainwright.plan import say, words_heat, words_temper
 from bainwright.plan.cautions import MANY_REFILLS, cautions
 from bainwright.plan.parts import STAGE_NAMES, Band, Plan, Step
-from bainwright.plan.words_temper import action, have_ready, seed_answer_lines
+from bainwright.plan.words_temper import WHEN_THICK, action, have_ready, seed_answer_lines
 
 SOURCES_TITLE = "Where the figures come from"
 MOST_CAUTIONS = 3  # in the short plan; the rest is counted
-MOST_ASSUMED = 3  # in the short plan: those that decide the times come first
+MOST_ASSUMED = 2  # in the short plan: those that decide the times come first
 
 
 @dataclass(frozen=True)
@@ -26,13 +26,18 @@ class Section:
 def headline(plan: Plan, shown: Shown) -> str:
     """The plan in one sentence."""
     request = plan.request
-    first = f"{shown.mass(request.total_kg)} of {request.profile.name} on the warmer {request.rig.name!r}"
+    first = _what(plan, shown)
     if not plan.ok:
         return f"{first}: not as asked, see 'Look out'."
     if not request.tempered:
         return f"{first}: melted and held at {shown.temp(request.profile.target_c)}, {_ready(plan)}."
     where = "" if plan.melts_here else " elsewhere"
     return f"{first}: melt {shown.mass(plan.melt.solid_kg)}{where}, {_by_method(plan, shown)}, {_ready(plan)}."
+
+
+def _what(plan: Plan, shown: Shown) -> str:
+    request = plan.request
+    return f"{shown.mass(request.total_kg)} of {request.profile.name} on the warmer {request.rig.name!r}"
 
 
 def _by_method(plan: Plan, shown: Shown) -> str:
@@ -106,7 +111,7 @@ def short_text(plan: Plan, shown: Shown) -> str:
 
 def short_lines(plan: Plan, shown: Shown) -> list[str]:
     """The lines of the short plan: the headline, what to weigh, each step, what to watch, what to look out for."""
-    lines = [headline(plan, shown), f"Weigh: {_weigh(plan, shown)}"]
+    lines = [_short_headline(plan, shown), f"Weigh: {_weigh(plan, shown)}"]
     if plan.seed and plan.seed_answer:
         lines += seed_answer_lines(plan, plan.seed, plan.seed_answer, shown)[:2]
     lines += [_step(plan, step, shown) for step in plan.steps if step.name not in ("settle", "test")]
@@ -117,6 +122,13 @@ def short_lines(plan: Plan, shown: Shown) -> list[str]:
     left = len(warned) - MOST_CAUTIONS
     more = f"{left} more to look out for, the rest" if left > 0 else "the rest"
     return [*lines, f"--all shows {more}, --sources where the figures come from, --page plan.html a page to print."]
+
+
+def _short_headline(plan: Plan, shown: Shown) -> str:
+    """What and when; the line after it says what to weigh."""
+    if not plan.ok or not plan.request.tempered:
+        return headline(plan, shown)
+    return f"{_what(plan, shown)}: {'' if plan.melts_here else 'melted elsewhere, '}{_ready(plan)}."
 
 
 def _weigh(plan: Plan, shown: Shown) -> str:
@@ -131,12 +143,18 @@ def _weigh(plan: Plan, shown: Shown) -> str:
 
 def _weigh_first(plan: Plan, shown: Shown) -> str:
     melt = f"{shown.mass(plan.melt.solid_kg)} to melt"
-    if plan.seed_answer or not plan.request.tempered:
+    if not plan.request.tempered:
         return f"{melt}."
+    if plan.seed_answer:
+        return f"{melt}, and your {shown.little(plan.seed_answer.mass_kg)} of seed."
     if plan.butter:
         return f"{melt}, {shown.little(plan.butter.mass_kg)} of crystallised cocoa butter."
     if plan.seed:
-        return f"{melt}, {say.seed_mass(plan, shown)} of seed in temper to have ready; what is left over is normal."
+        if plan.seed.high_kg < shown.least_kg:
+            return f"{melt}, and a handful of seed in temper."
+        ready = f"have {shown.mass(plan.seed.high_kg)} of seed in temper ready"
+        likely_kg = plan.seed.likely_kg
+        return f"{melt}; {ready}" + (f", likely {shown.mass(likely_kg)}." if likely_kg >= shown.least_kg else ".")
     return f"{melt}; no seed."
 
 
@@ -144,7 +162,7 @@ def _step(plan: Plan, step: Step, shown: Shown) -> str:
     """A step in one line; the temper test goes with the step before it."""
     name = STAGE_NAMES[step.name].capitalize()
     if step.name == plan.steps[-1].name:
-        return f"{name}: {action(plan, step, shown)}"
+        return f"{name}: {action(plan, step, shown).removesuffix(f' {WHEN_THICK}')}"
     took = say.band(Band(step.low_s, step.lasts_s, step.high_s))
     test = " Set it back, stir, test the temper." if step.name == "seed" else ""
     test = " Then test the temper." if step.name == "rewarm" else test

@@ -7,6 +7,7 @@ from bainwright.plan import say
 from bainwright.plan.parts import STAGE_NAMES, Band, Butter, Cooling, Plan, Seed, SeedAnswer, Step
 from bainwright.plan.request import BUTTER, COOLING
 
+WHEN_THICK = "When it thickens, go a little warmer inside it."  # the hold says so too
 
 def have_ready(plan: Plan, shown: Shown) -> str:
     """What to have at hand before the heat goes on."""
@@ -195,7 +196,7 @@ def action(plan: Plan, step: Step, shown: Shown) -> str:
     if step.name == "work":
         return (
             f"Window {shown.temps(profile.low_c, profile.high_c)}, {say.bath(plan)} near {shown.temp(step.water_c)}. "
-            "Test again when it has been above its window. When it thickens, go a little warmer inside it."
+            f"Test again when it has been above its window. {WHEN_THICK}"
         )
     return f"Hold at {shown.temp(step.chocolate_c)}, covered, never above {shown.temp(profile.never_above_c)}."
 
