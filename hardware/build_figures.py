@@ -94,7 +94,7 @@ def part_rows(build: Build) -> list[Row]:
 FREEBOARD_M, LAP = 0.03, 1.1  # chosen: wall above the water, and what is cut away of insulation
 FIXING = {
     "water": ("stainless hose clamp round the vessel", "holds TCO2 to the wall"),
-    "plate": ("strip of metal and two screws, M3, each", "hold TCO2a and TCO2b under the plate's edge"),
+    "plate": ("strip of metal and two screws M3 x 8, each", "hold TCO2a and TCO2b in the strip between the mats"),
 }
 
 
@@ -119,15 +119,16 @@ def vessel_rows(build: Build) -> list[Row]:
         across = " x ".join(f"{100 * side_m:.0f}" for side_m in build.base_sides_m)
         rows = [
             ("plate", f"{base.name}, {across} cm, {1000 * base.thick_m:g} mm thick, bare or anodised",
-             "one hole for the probe, 6 mm wide and 40 mm deep"),
+             "a hole for the probe, 6 mm wide and 40 mm deep; four blind holes M3, 6 mm deep"),
             ("bowl", f"steel, **flat bottom**, {bowl}", holds),
-            ("tray", "metal or wood, with feet", "carries the insulation"),
+            ("tray", "metal, with feet", "carries the insulation"),
             ("heat paste", "a gram", "round the probe in its hole"),
         ]
     lagged_m2 = LAP * (build.base_m2 + math.pi * vessels.disc_m(build) * wall_m)
     return [
         *rows,
-        ("insulation", f"10 mm, rated {rules.INSULATION_C:g} °C or more, {lagged_m2:.2f} m²", "under and round it"),
+        ("insulation", f"silicone or melamine foam, 10 mm, rated {rules.INSULATION_C:g} °C or more, {lagged_m2:.2f} m²",
+         "under and round it; no polystyrene, cork or cloth, which burn"),
         ("silicone", "high-temperature adhesive, 200 °C", "glues mat and cut-outs"),
         (f"{mats} x fixing", FIXING[build.heats][0], FIXING[build.heats][1]),
         (f"{2 * mats} crimps, {mats} x 10 cm sleeve", "non-insulated butt crimps; glass-fibre sleeve",
@@ -238,10 +239,11 @@ def readings_block() -> str:
         row("each mat at its plug, cut-outs and fuse in line",
             lambda b: f"{0.9 * b.mat.ohm:.1f} to {1.1 * b.mat.ohm + 0.2:.1f} Ω"),
         row("volts times amperes, full on, all mats", lambda b: f"{_least_w(b):.0f} to {1.22 * b.heater_w:.0f} W"),
-        row("drain to source of Q1, cold, full on", lambda b: f"under {_most_drop_mv(b):.0f} mV"),
-        row("full heat, filled, bowl empty", lambda b: f"{_rise(b, 0.7):.1f} to {_rise(b, 1.25):.1f} °C a minute"),
-        row("mat's back, 45 °C below it, full on",
-            lambda b: f"{45 + 0.6 * warmth.mat_over_k(b):.0f} to {45 + 1.3 * warmth.mat_over_k(b):.0f} °C"),
+        row("drain to source of Q1, in the first minute full on", lambda b: f"under {_most_drop_mv(b):.0f} mV"),
+        row("mat's back over its water or plate, after two minutes full on",
+            lambda b: f"{0.6 * warmth.mat_over_k(b):.0f} to {1.3 * warmth.mat_over_k(b):.0f} °C"),
+        row("rise in a hold from cold, filled, bowl empty",
+            lambda b: f"{_rise(b, 0.7):.1f} to {_rise(b, 1.25):.1f} °C a minute"),
         row("TCO1 opens", lambda b: f"{b.on_mat.earliest_c:g} to {b.on_mat.latest_c:g} °C"),
         row("TCO2 still closed at", lambda b: f"{b.on_vessel.earliest_c - 1:g} °C"),
         row("TCO2 open at", lambda b: f"{b.on_vessel.latest_c:g} °C"),
@@ -278,8 +280,10 @@ def _most_drop_mv(build: Build) -> float:
 
 
 def _rise(build: Build, share: float) -> float:
+    """So many °C a minute, at most what the firmware asks for at once; a share of either is what warmers differ by."""
     stored = build.water_l * WATER_J_PER_LK + build.bowl_kg * STEEL_J_PER_KGK
-    return 60.0 * share * build.heater_w / stored
+    asked = settings.defaults(settings.SETTINGS)["gains.slew_c_per_min"]
+    return share * min(60.0 * build.heater_w / stored, asked)
 
 
 def which_block() -> str:

@@ -21,7 +21,6 @@ ON_A_PLATE = (
     ("HANDS IN THE WATER? UNPLUG FIRST.", "HANDS ON THE PLATE? UNPLUG FIRST."),
     ("3. Find the cause: water level, probe, plugs,", "3. Find the cause: probe in its hole, plugs,"),
     ("water pause", "pause"),
-    ("wipe its underside dry.", "wipe it and the plate dry."),
     ("Water in the chocolate? Throw that chocolate away.", "Wipe the plate only unplugged and cold."),
 )
 

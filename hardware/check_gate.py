@@ -11,6 +11,7 @@ from machine import Pin
 from bainboard import pins
 
 EDGES = 8
+LONG = 180  # s in which parts are pulled
 WATCH_S = 5
 
 # What is said, the guard pin, how many edges, and the level at which the heartbeat pin then stands.
@@ -21,6 +22,7 @@ STEPS = (
     ("guard high, edges: it must LIGHT again", 1, EDGES, 0),
     ("edges stopped, pin low: DARK within 2 s", 1, 0, 0),
     ("edges, guard low: it must stay DARK", 0, EDGES, 0),
+    ("edges for three minutes: it must LIGHT. Pull, put back: it must light again", 1, LONG, 0),
 )
 
 

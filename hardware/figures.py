@@ -52,6 +52,12 @@ def float_pin_v() -> tuple[float, float]:
     return ends[0], ends[1]
 
 
+def float_contact_ma() -> float:
+    """Through the float while it is closed: the coil, the guard lamp and the pin's divider, mA."""
+    divider_k = _k("R24a") + _k("R24b") + _k("R25")
+    return 1000 * SUPPLY_V / COIL_OHM + (SUPPLY_V - LAMP_V) / _k("R26") + SUPPLY_V / divider_k
+
+
 def signal_rows() -> list[Row]:
     """Coil, lamps, gates and the probe bus."""
     coil_a = SUPPLY_V / COIL_OHM
@@ -74,7 +80,7 @@ def signal_rows() -> list[Row]:
         *[(f"into the float's pin, {part} shorted", f"(25.2 - {PIN_MOST_V:g}) / {_k(other):g}k, less {PIN_MOST_V:g} / "
            f"{_k('R25'):g}k", f"{(worst_v() - PIN_MOST_V) / _k(other) - PIN_MOST_V / _k('R25'):.2f} mA")
           for part, other in (("R24a", "R24b"), ("R24b", "R24a"))],
-        ("float's contact", "coil and divider", f"{1000 * coil_a + SUPPLY_V / (_k('R24a') + _k('R24b')):.0f} mA"),
+        ("float's contact", "coil, guard lamp and divider", f"{float_contact_ma():.0f} mA"),
         ("guard relay, least on its coil", f"{SUPPLY_V:g} x {electrical.SUPPLY_LOW:g}; a warm coil that pulls in at "
          f"{BUILDS[0].pull_in_v:g} V when cold needs", f"{electrical.coil_v():.1f} V, "
          f"{electrical.COIL_WARM * BUILDS[0].pull_in_v:.1f} V"),

@@ -38,10 +38,12 @@ def labels(build: Build) -> list[Label]:
             sheet.append((f"F2{ref}  {build.mat_fuse_a:g} A  32 V DC", (safe,)))
         sheet += [
             (f"X1{ref}  heater  {mat.power_w:g} W", (f"{SUPPLY_V:g} V DC, {mat.ohm:.2f} Ω. No mains.",)),
-            (f"TCO1{ref}  {build.on_mat.opens_c:g} °C  on the mat", ("Manual reset. Open twice: find out why.", safe)),
-            (f"TCO2{ref}  {build.on_vessel.opens_c:g} °C  on the {build.vessel}",
-             ("Manual reset. Open twice: find out why.", safe)),
-            (f"TF1{ref}  {build.fuse.marked_c:g} °C  thermal fuse", ("Crimp, never solder.", safe)),
+            (f"TCO1{ref}  {build.on_mat.opens_c:g} °C  {build.on_mat.rated_a:g} A",
+             ("On the mat. Manual reset. Open twice: stop.", safe)),
+            (f"TCO2{ref}  {build.on_vessel.opens_c:g} °C  {build.on_vessel.rated_a:g} A",
+             (f"On the {build.vessel}. Manual reset. Open twice: stop.", safe)),
+            (f"TF1{ref}  {build.fuse.marked_c:g} °C  {build.fuse.rated_a:g} A",
+             ("Thermal fuse. Crimp, never solder.", safe)),
         ]  # fmt: skip
     sheet.append(("TESTED", ("Every six months:", "________   ________   ________   ________")))
     return sheet

@@ -82,7 +82,7 @@ def _box(build: Build) -> Iterator[PowerPart]:
 
 def _mat(build: Build, ref: str) -> Iterator[PowerPart]:
     """One mat with its own fuse (if it has one), plug, cut-outs and thermal fuse."""
-    mat, wall = build.mat, f"{build.vessel}'s {'wall' if build.heats == 'water' else 'edge'}"
+    mat, wall = build.mat, f"on the {build.vessel}'s wall" if build.heats == "water" else "between the mats"
     fed, path = "guarded", MAT_PATH + ref
     if build.mat_fuse_a:
         fed = f"fed{ref}"
@@ -92,7 +92,7 @@ def _mat(build: Build, ref: str) -> Iterator[PowerPart]:
                     rated_a=build.plug_a)
     yield PowerPart(f"TCO2{ref}", "CUTOUT", 0.0, (f"plus{ref}", f"wall{ref}"),
                     f"TCO2{ref}  {build.on_vessel.opens_c:g} °C bimetal\nmanual reset, {build.on_vessel.rated_a:g} A,\n"
-                    f"on the {wall}", guards=True, path=path, rated_a=build.on_vessel.rated_a)
+                    + wall, guards=True, path=path, rated_a=build.on_vessel.rated_a)
     yield PowerPart(f"TCO1{ref}", "CUTOUT", 0.0, (f"wall{ref}", f"back{ref}"),
                     f"TCO1{ref}  {build.on_mat.opens_c:g} °C bimetal\nmanual reset, {build.on_mat.rated_a:g} A,\n"
                     "on the mat", guards=True, path=path, rated_a=build.on_mat.rated_a)

@@ -1,4 +1,4 @@
-"""Plays each build's simulated twin for two hours and sets it beside its plan.
+"""Plays each build's simulated twin for two hours and sets it beside its plan; and its rise from cold, bowl empty.
 
     python hardware/twins.py [mat pot plate]    # some minutes; stores twins.csv, from which README.md has its table
 
@@ -28,7 +28,8 @@ from bainwright.plan.planner import make_plan
 
 RESULTS = Path(__file__).with_name("twins.csv")
 HOURS, LAST_S = 2, 3600.0
-START = "[start]\nwater_c = 20.0\nbowl_c = 31.5\nchocolate_kg = {:g}\nroom_c = 20.0\n"
+START = "[start]\nwater_c = 20.0\nbowl_c = {:g}\nchocolate_kg = {:g}\nroom_c = 20.0\n"
+EMPTY_KG, RISE_HOURS, STEEPEST_S = 0.05, 0.5, 180.0  # the least that a scenario takes; chosen
 THERE_K = 0.3  # the bath counts as warm so near its steady water
 
 
@@ -39,19 +40,34 @@ def plan_of(build: Build) -> Plan:
 
 def play(build: Build) -> dict[str, str]:
     """Hold two hours and measure: warm-up after the self-test, heat and ripple in the last hour, what went wrong."""
+    rows, trips = _held(build, 31.5, build.chocolate_kg, HOURS)
+    empty, _ = _held(build, 20.0, EMPTY_KG, RISE_HOURS)
+    return {"build": build.name, **_measured(build, rows), "rise_k_per_min": f"{_steepest(empty):.2f}",
+            "trips": str(trips)}
+
+
+def _held(build: Build, bowl_c: float, chocolate_kg: float, hours: float) -> tuple[list[dict[str, str]], int]:
+    """A hold from cold water or a cold plate: its log, and how often it tripped."""
     with tempfile.TemporaryDirectory() as folder:
         scenario, out = Path(folder) / "cold.toml", Path(folder) / "held"
-        scenario.write_text(f'title = "cold"\nrig = "{twin_name(build)}"\nduration_s = {3600 * HOURS}\n\n'
-                            + START.format(build.chocolate_kg), encoding="utf-8")
+        scenario.write_text(f'title = "cold"\nrig = "{twin_name(build)}"\nduration_s = {3600 * hours:g}\n\n'
+                            + START.format(bowl_c, chocolate_kg), encoding="utf-8")
         done = subprocess.run([sys.executable, "-m", "bainwright", "hold", "dark", "--virtual", twin_name(build),
-                               "--scenario", str(scenario), "--for", f"{HOURS}h", "--out", str(out)],
+                               "--scenario", str(scenario), "--for", f"{60 * hours:g}m", "--out", str(out)],
                               capture_output=True, text=True, check=False)  # fmt: skip
         if not (out / "hold.json").exists():
             raise RuntimeError(f"{build.name}: {(done.stderr or done.stdout).strip()[-300:]}")
         trips = json.loads((out / "hold.json").read_text(encoding="utf-8"))["trips"]
         with (out / "hold.csv").open(encoding="utf-8", newline="") as file:
-            rows = [row for row in csv.DictReader(file) if row["water_c"]]
-    return {"build": build.name, **_measured(build, rows), "trips": str(len(trips))}
+            return [row for row in csv.DictReader(file) if row["water_c"]], len(trips)
+
+
+def _steepest(rows: list[dict[str, str]]) -> float:
+    """The fastest rise over three minutes of the hold, °C a minute."""
+    held = [(float(row["t_s"]), float(row["water_c"])) for row in rows if row["state"] == "hold"]
+    at = dict(held)
+    rises_k = (at[t_s + STEEPEST_S] - water_c for t_s, water_c in held if t_s + STEEPEST_S in at)
+    return max(rises_k) / (STEEPEST_S / 60.0)
 
 
 def _measured(build: Build, rows: list[dict[str, str]]) -> dict[str, str]:

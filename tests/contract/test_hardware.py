@@ -361,6 +361,39 @@ def test_gate_check_beats_once_a_second_leaves_the_heater_low_and_ends_low(
     assert said == re.findall(r"^\| ((?:guard high|edges)[^|]*?) \|", page, re.M)
 
 
+def test_heat_check_heats_for_two_minutes_with_edges_and_ends_low_however_it_ends(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    levels: dict[int, int] = {}
+    heated_s, stop_at_s = [0], [float("inf")]
+
+    class Pin:
+        OUT = 1
+
+        def __init__(self, number: int, mode: int, value: int) -> None:
+            self.number = number
+            levels[number] = value
+
+        def value(self, level: int) -> None:
+            levels[self.number] = level
+
+    def sleep(seconds: float) -> None:
+        heated_s[0] += levels[pins.RP2["heater"]] * levels[pins.RP2["guard"]]
+        if heated_s[0] >= stop_at_s[0]:
+            raise KeyboardInterrupt
+
+    monkeypatch.setitem(sys.modules, "machine", types.SimpleNamespace(Pin=Pin))
+    monkeypatch.setitem(sys.modules, "time", types.SimpleNamespace(sleep=sleep))
+    runpy.run_path(str(HARDWARE / "check_heat.py"))
+    assert heated_s[0] == 120
+    assert not any(levels.values())
+    heated_s[0], stop_at_s[0] = 0, 7
+    with pytest.raises(KeyboardInterrupt):
+        runpy.run_path(str(HARDWARE / "check_heat.py"))
+    assert not any(levels.values())
+    assert set(levels) == {pins.RP2["heater"], pins.RP2["guard"], pins.RP2["heartbeat"]}
+
+
 # -- the pages --------------------------------------------------------------------------------------------------------
 
 

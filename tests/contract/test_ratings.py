@@ -70,7 +70,6 @@ EACH = [(name, where) for name, build in BY_NAME.items() for where, _ in ratings
 
 # Ratings that may be twice or half of what they are without breaking a rule, and why that is no contradiction.
 FREE = {
-    "base.w_per_mk": "a metal's property; the guides show what follows from it, and the fin equation is tested",
     "bowl_offset_c": "follows from the plan: see the test below",
     "switch.switched_nc": "a tenth of a watt: the guides show it, and twice as much leaves the junction cool enough",
     "guard_fuse_a": "between the coil's 20 mA and what thin wire carries there is room for twice and half",

@@ -166,21 +166,25 @@ def test_readings_of_the_first_power_up_follow_from_the_parts(guide, column):
     low, high = column["volts times amperes, full on, all mats"]
     assert 0.9 * 0.9 * all_w < low < 0.9 * all_w
     assert high == pytest.approx(1.05**2 / 0.9 * all_w, rel=0.01)
-    (most_mv,) = column["drain to source of Q1, cold, full on"]  # a cold channel conducts 1.5 times as well (M)
-    assert -2.0 <= most_mv - guide.shown("Q1, worst")[-2] / 1.5 <= 10.0  # rounded up to 10 mV, about in proportion
+    (most_mv,) = column["drain to source of Q1, in the first minute full on"]
+    # A cold channel conducts 1.5 times as well (M), so its drop is about so much less; rounded up to 10 mV.
+    assert -2.0 <= most_mv - guide.shown("Q1, worst")[-2] / 1.5 <= 10.0
     over = guide.shown("mat over its")[0]
-    _, low, high = [45.0, *column["mat's back, 45 °C below it, full on"]]
-    assert 45.0 + 0.5 * over < low < 45.0 + over < high < 45.0 + 1.4 * over
+    low, high = column["mat's back over its water or plate, after two minutes full on"]
+    assert 0.5 * over < low < over < high < 1.4 * over
 
 
 def test_rise_at_the_first_power_up_is_the_energy_balance_s(guide, column):
-    """IAPWS-97 water at 30 °C and steel of 0.49 kJ/kg·K (handbook, M), with a third for losses and less power."""
+    """IAPWS-97 water at 30 °C and steel of 0.49 kJ/kg·K (handbook, M), with a third for losses and less power.
+
+    A hold asks for 3 °C a minute at most (the firmware's default), which only the plate could pass.
+    """
     text = (HARDWARE / f"{guide.name}-rig.toml").read_text(encoding="utf-8")
     rig = {name: float(value) for name, value in re.findall(r"^(\w+) = ([\d.]+)", text, re.M)}
     water = IAPWS97(T=303.15, P=0.101325)
     stored = rig["water_l"] * water.rho / 1000.0 * water.cp * 1000.0 + rig["bowl_kg"] * 490.0
-    best = 60.0 * guide.count * guide.mat_w / stored
-    low, high = column["full heat, filled, bowl empty"]
+    best = min(60.0 * guide.count * guide.mat_w / stored, 3.0)
+    low, high = column["rise in a hold from cold, filled, bowl empty"]
     assert low == pytest.approx(0.7 * best, abs=0.06)
     assert high == pytest.approx(1.25 * best, abs=0.06)
 
@@ -199,7 +203,7 @@ def test_water_with_the_bowl_in_it_stands_as_high_as_the_page_says(name):
     assert mark == pytest.approx((1000.0 * litres + math.pi / 4 * across**2 * sunk) / base_cm2, abs=0.6)
     assert ring == pytest.approx(mark - sunk, abs=1.1)
     assert across + 3.0 < wide
-    assert (2 / 3) * 1000.0 * litres / base_cm2 > 2.0  # a third lost: TCO2, 2 cm up, is still behind water
+    assert 0.5 * 1000.0 * litres / base_cm2 > 1.5  # half of it lost: TCO2, 1.5 cm up, is still behind water
 
 
 def test_bowls_hold_their_chocolate():
@@ -222,7 +226,7 @@ def test_signals_of_the_box_follow_from_ohm_s_law():
         "into the float's pin, R24a shorted": [21.4 / 15.0 - 3.8 / 4.7],
         "into the float's pin, R24b shorted": [21.4 / 18.0 - 3.8 / 4.7],
         "guard relay, least on its coil": [22.8, 18.0 * (1.0 + 0.0039 * 40.0)],
-        "float's contact": [24.0 / 1.4 + 24.0 / 33.0], "probe bus, pulled low": [3.3 / 4.7],
+        "float's contact": [24.0 / 1.4 + 22.0 / 10.0 + 24.0 / 37.7], "probe bus, pulled low": [3.3 / 4.7],
         "probe bus, time constant": [4.7 * 0.65],
     }  # fmt: skip
     assert set(cells) == set(wanted)

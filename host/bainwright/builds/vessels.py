@@ -11,7 +11,8 @@ from bainwright.physics.geometry import BOWL_ASPECT, BOWL_DIAMETER_M, BOWL_KG
 
 STEEL_KG_PER_M3 = 7900.0  # stainless steel, from memory
 IMMERSED = PlantTable().immersion  # share of the bowl's height under water
-LOW_WATER = 2.0 / 3.0  # a bath that has lost a third; chosen
+LOW_WATER = 0.5  # a bath that has lost half; chosen
+EDGE_M = 0.005  # chosen: from a mat to a plate's edge
 PROBE_ROOM_M = 0.015  # chosen: a probe of 6 mm beside the bowl, touching neither
 
 
@@ -50,8 +51,13 @@ def ring_m(build: Build) -> float:
 
 
 def low_water_over_cut_out_m(build: Build) -> float:
-    """How far a bath that lost a third covers the vessel's cut-out, the bowl lifted out."""
+    """How far a bath that lost half covers the vessel's cut-out, the bowl lifted out."""
     return LOW_WATER * build.water_l / 1000.0 / build.base_m2 - WALL_CUT_OUT_M
+
+
+def strip_m(build: Build) -> float:
+    """How wide a strip the mats leave under a plate between them, for the vessel's cut-outs; they lie side by side."""
+    return build.base_sides_m[0] - build.mat_count * build.mat.sides_m[0] - 2.0 * EDGE_M
 
 
 def room_for_probe_m(build: Build) -> float:

@@ -12,7 +12,7 @@ RUBBER_KG_PER_M3, RUBBER_J_PER_KGK = 1200.0, 1300.0  # from memory
 GLUE_M2K_PER_W = 0.0026  # 0.5 mm of high-temperature silicone at 0.19 W/m·K, chosen
 WATER_FILM_W_PER_M2K = 400.0  # natural convection over a warm base; from memory, see the test's correlation
 WALL_M = 0.0008  # a pot's wall, chosen
-WALL_CUT_OUT_M = 0.02  # height of the vessel's cut-out over the base, chosen
+WALL_CUT_OUT_M = 0.015  # height of the middle of the vessel's cut-out over the base, chosen
 LAG_ROOM = 1.6  # chosen: times the computed lag that a rig file may give; with a longer one the board only waits
 
 

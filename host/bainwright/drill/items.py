@@ -112,10 +112,10 @@ class Item:
 
 # In this order: first what is only looked at, then cold starts, then one hold, then its trip and what must last.
 ITEMS = (
-    Item("fuse", "thermal fuse, inspected", WIRING, ANY,
-         "With the plug out, look at the one-shot thermal fuse: on the heater, crimped, the rating of the parts list.",
-         "It is there and tight, and a meter shows a closed circuit. Never try it: that would use it up.",
-         simulated=False),
+    Item("fuse", "thermal fuse and fuses, inspected", WIRING, ANY,
+         "With the plug out, look at each one-shot thermal fuse (on the heater, crimped) and at F1, F2 and F3.",
+         "Each has the rating of the parts list, none is bridged, and a meter shows a closed circuit. Never try one: "
+         "that would use it up.", simulated=False),
     Item("cutout", "manual-reset cut-outs", WIRING, ANY,
          "With the plug out, warm each cut-out in turn over its marked temperature (hot air), a meter across it.",
          "Each clicks open, stays open when cold, and closes only when you press its button.",
@@ -173,7 +173,7 @@ BY_NAME = {item.name: item for item in ITEMS}
 # What half an hour with a person cannot show; the fault campaign plays these on simulated warmers.
 NOT_TESTED = (
     "a stuck or drifted water probe", "a probe out of its water", "a heater that lost its heat", "the run timer",
-    "the watchdog itself (only the heartbeat gate behind it)", "the thermal fuse's own melting",
+    "the watchdog itself (only the heartbeat gate behind it)", "the thermal fuse's own melting", "the other fuses",
 )
 
 

@@ -250,9 +250,9 @@ def _show(report: DrillReport, as_json: bool, say: Say) -> None:
     if left:
         say(f"Not passed: {len(left)} left. Until then overnight holds are refused. bain drill resumes there.")
     else:
-        skipped = sum(each.state == CANNOT for each in report.items)
-        but = f", except {skipped} that are not possible on it" if skipped else ""
-        say(f"Passed: every trip and cut-out of this warmer has been tested{but}.")
+        skipped = [BY_NAME[each.name].title for each in report.items if each.state == CANNOT]
+        done = f"Passed: {len(report.items) - len(skipped)} of {len(report.items)} items."
+        say(f"{done} Not possible on this warmer: {'; '.join(skipped)}." if skipped else done)
     say("A drill does not test " + ", ".join(NOT_TESTED) + ".")
 
 

@@ -216,7 +216,7 @@ def _fit(build: Build, request: BatchRequest, within_s: float) -> Fit:
     in_time = elsewhere or _within(made, within_s)
     return Fit(
         build=build,
-        fillings=math.ceil(request.total_kg / full_kg - 1e-9),
+        fillings=made.request.fillings,
         melts=None if elsewhere else made.melt.took,
         hold_share=hold.likely_w / build.heater_w,
         melts_elsewhere=elsewhere,

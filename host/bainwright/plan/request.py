@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 from bainwright.files.chocolate import Profile
@@ -64,3 +65,8 @@ class BatchRequest:
     def batch_kg(self) -> float:
         """What goes into the bowl first."""
         return min(self.total_kg, self.full_kg)
+
+    @property
+    def fillings(self) -> int:
+        """How often the bowl is filled."""
+        return math.ceil(self.total_kg / self.full_kg - 1e-9)

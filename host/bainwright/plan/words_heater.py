@@ -29,6 +29,8 @@ def text(found: HeaterSize, shown: Shown) -> str:
 def _headline(found: HeaterSize, shown: Shown) -> str:
     request = found.request
     batch = f"{shown.mass(request.batch_kg)} of {request.profile.name}"
+    if request.fillings > 1:
+        batch = f"one filling of {batch} ({request.fillings} make the {shown.mass(request.total_kg)})"
     melted = "melted elsewhere" if found.melts_elsewhere else f"melted within {duration_words(found.within_s)}"
     held = f"held at {shown.temp(request.profile.target_c)} in a room at {shown.temp(request.room_c)}"
     return f"A heater for {batch}, {melted} and {held}, on the warmer {request.rig.name!r}:"
