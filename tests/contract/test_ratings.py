@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import re
 import sys
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
@@ -131,6 +133,16 @@ def test_no_twin_missed_its_plan() -> None:
     """Warm-up, heat and chocolate as played (`twins.csv`) lie within what the plan says of the same warmer."""
     rows = [line.split(" | ") for line in twins.twins_block().splitlines()[2:]]
     assert [row[-1].strip(" |") for row in rows] == ["nothing"] * len(BUILDS)
+
+
+def test_rise_of_each_twin_lies_in_the_band_of_the_first_power_up() -> None:
+    """Oracle: the simulated warmer, played from cold with its bowl all but empty (`twins.csv`)."""
+    page = (HARDWARE / "first-power-up.md").read_text(encoding="utf-8")
+    line = next(line for line in page.splitlines() if line.startswith("| rise in a hold from cold"))
+    bands = [tuple(map(float, re.findall(r"[\d.]+", cell))) for cell in line.strip("| ").split(" | ")[1:]]
+    with twins.RESULTS.open(encoding="utf-8", newline="") as file:
+        rises = [float(row["rise_k_per_min"]) for row in csv.DictReader(file)]
+    assert all(low < rise < high for rise, (low, high) in zip(rises, bands, strict=True)), (rises, bands)
 
 
 def test_each_wrong_file_and_part_is_met_and_no_right_one_is() -> None:
