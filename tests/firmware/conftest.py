@@ -56,7 +56,7 @@ def pytest_collection_modifyitems(items):
 def run_apart(way, module, folder=HERE):
     """Run a check module in its own process: ({test: traceback or None}, all of its output)."""
     command = {
-        "micropython": [micropython(), "-X", "heapsize=8M", str(HERE / "run_checks.py")],
+        "micropython": [micropython(), "-X", "heapsize=2M", str(HERE / "run_checks.py")],
         "float32": [sys.executable, str(HERE / "single_precision.py")],
     }[way]
     try:
