@@ -186,19 +186,23 @@ def value_rows(build: Build) -> list[Row]:
 
 
 def _bath_rows(build: Build) -> list[Row]:
-    """How fast the whole heater can move it, no losses, as the firmware counts its loads."""
+    """How fast the whole heater can move it, no losses, as the firmware counts its loads; a runaway at its worst."""
     values = {**settings.defaults(settings.SETTINGS), "water_l": build.water_l, "bowl_kg": build.bowl_kg,
               "chocolate_kg": build.chocolate_kg}  # fmt: skip
     loads = {"full": largest_load_j_per_k(values)}
     if build.heats == "water":
         loads["half dry, no bowl"] = smallest_load_j_per_k(values)
+    else:
+        loads["bare"] = build.water_l * WATER_J_PER_LK
+    worst_w = electrical.worst_v() * electrical.worst_a(build)
     rise_k = build.on_vessel.latest_c - HOT_C
     rows = []
     for name, load in loads.items():
-        k_per_min = 60.0 * build.heater_w / load
-        rows.append((f"full heat, {name}", f"{build.heater_w:g} W / {load:.0f} J/K", f"{k_per_min:.2f} °C a minute"))
-        rows.append((f"from {HOT_C:g} °C to TCO2's latest, {name}", f"{rise_k:g} °C, no losses",
-                     f"{rise_k / k_per_min:.0f} min"))
+        rows.append((f"full heat, {name}", f"{build.heater_w:g} W / {load:.0f} J/K",
+                     f"{60.0 * build.heater_w / load:.2f} °C a minute"))
+        rows.append((f"from {HOT_C:g} °C to TCO2's latest, {name}",
+                     f"{rise_k:g} °C at the worst heater's {worst_w:.0f} W, no losses",
+                     f"{rise_k * load / worst_w / 60.0:.1f} min"))
     return rows
 
 

@@ -119,7 +119,11 @@ def test_rise_follows_from_the_heat_that_water_metal_and_chocolate_store(guide):
     shown = guide.shown("full heat, full")[0]
     assert 0.9 < shown / (60.0 * guide.count * guide.mat_w / stored) < 1.005
     minutes = guide.shown("from 45 °C to TCO2's latest, full")[0]
-    assert minutes == pytest.approx(18.0 / shown, abs=1.0)
+    worst = 1.05**2 / 0.9  # the supply at its top, each mat a tenth under its ohms
+    assert minutes == pytest.approx(18.0 / (worst * shown), rel=0.02)
+    if guide.name == "plate":  # bare aluminium: 0.3 x 0.3 x 0.012 m³ x 2700 kg/m³ x 897 J/kg·K
+        bare_min = 18.0 * 2616.0 / (worst * 200.0) / 60.0
+        assert guide.shown("from 45 °C to TCO2's latest, bare")[0] == pytest.approx(bare_min, rel=0.02)
 
 
 def test_every_layer_opens_above_the_one_before_it():
