@@ -12,7 +12,7 @@ from box_circuit import BY_REF as BOX
 from draw_power import power
 from gate_circuit import BY_REF as GATE
 from schemdraw import elements as elm
-from sheet import PINS, Point, Sheet, pin_text
+from sheet import PINS, SMALL, Point, Sheet, pin_text
 from stripboard import PIN_OF
 
 from bainwright.builds.catalogue import BUILDS
@@ -35,8 +35,9 @@ def pump(s: Sheet, start: Point, refs: tuple[str, str, str, str, str], store_x: 
     x, y = start
     resistor, first, second, reset, feed = refs
     s.part(elm.ResistorIEC(), (x, y), (x + 2.0, y), label(resistor))
-    s.part(elm.Capacitor(), (x + 2.0, y), (x + 4.2, y), label(first).replace("  ", "\n"))
-    s.part(elm.Capacitor(), (x + 4.2, y), (x + 6.4, y), label(second).replace("  ", "\n"))
+    for at, ref in ((2.0, first), (4.2, second)):
+        words = label(ref).replace("  ", "\n").replace(" film", "\nfilm")
+        s.part(elm.Capacitor(), (x + at, y), (x + at + 2.2, y), words)
     s.part(elm.Diode(), (x + 6.4, y - 2.0), (x + 6.4, y), label(reset), "bottom")
     s.ground((x + 6.4, y - 2.0))
     s.dot((x + 6.4, y))
@@ -63,7 +64,7 @@ def heartbeat(s: Sheet) -> None:
     s.tag(tuple(inverter.in2), "REF 1")
     out = tuple(inverter.out)
     pump_x = out[0] - 1.4
-    s.part(elm.ResistorIEC(), (out[0], out[1] + 2.2), out, label("R3"), "bottom")
+    s.part(elm.ResistorIEC(), (out[0], out[1] + 2.2), out, label("R3"), "top")
     s.rail((out[0], out[1] + 2.2), "3.3 V")
     s.dot((6.8, upper), (6.8, 12.6), out)
     pump(s, (pump_x + 1.4, out[1]), ("R4", "C1c", "C1d", "D3", "D4"), max(store_x, pump_x + 10.0))
@@ -91,7 +92,7 @@ def _comparator(s: Sheet, drawn: elm.Opamp, ref: str) -> None:
     s.words((drawn.center[0] - 0.1, drawn.center[1]), label(ref), middle=True)
     of_package = PIN_OF[ref[-1]]
     for anchor, pin, aside in ((drawn.in1, 1, 0.35), (drawn.in2, 0, 0.35), (drawn.out, 2, -0.55)):
-        s.words((anchor[0] + aside, anchor[1] + 0.22), str(of_package[pin]), 8)
+        s.words((anchor[0] + aside, anchor[1] + 0.22), str(of_package[pin]), SMALL)
 
 
 def channel(s: Sheet, top: Point, refs: tuple[str, str, str, str, str, str], against: str) -> None:
@@ -109,14 +110,15 @@ def channel(s: Sheet, top: Point, refs: tuple[str, str, str, str, str, str], aga
     _comparator(s, gatekeeper, comparator)
     s.tag(tuple(gatekeeper.in2), against)
     out = tuple(gatekeeper.out)
-    s.part(elm.ResistorIEC(), out, (32.0, out[1]), label(base), "top")
+    s.part(elm.ResistorIEC(), out, (31.6, out[1]))
+    s.words(((out[0] + 31.6) / 2, out[1] - 0.85), label(base), middle=True)
     pnp = s.drawing.add(elm.BjtPnp().theta(0).anchor("base").at((32.6, out[1])))
-    s.wire((32.0, out[1]), (32.6, out[1]))
+    s.wire((31.6, out[1]), (32.6, out[1]))
     emitter, collector = tuple(pnp.emitter), tuple(pnp.collector)
     s.words((emitter[0] + 0.2, out[1]), label(transistor))
-    s.part(elm.ResistorIEC(), (32.2, out[1] + 2.2), (32.2, out[1]), label(off), "bottom")
-    s.wire((32.2, out[1] + 2.2), (emitter[0], out[1] + 2.2), emitter)
-    s.dot((32.2, out[1]), (emitter[0], out[1] + 2.2))
+    s.part(elm.ResistorIEC(), (31.8, out[1] + 2.2), (31.8, out[1]), label(off), "bottom")
+    s.wire((31.8, out[1] + 2.2), (emitter[0], out[1] + 2.2), emitter)
+    s.dot((31.8, out[1]), (emitter[0], out[1] + 2.2))
     if against == "REF 1":
         s.tag((30.4, 18.4), pin_text("guard"))
         s.wire((30.4, 18.4), (emitter[0], 18.4), (emitter[0], out[1] + 2.2))
@@ -134,7 +136,7 @@ def relay(s: Sheet) -> None:
     y = 7.8
     s.part(elm.ResistorIEC(), (33.8, y), (33.8, y - 1.8), label("R12a"), "top")
     s.part(elm.ResistorIEC(), (34.2, y), (36.2, y), label("R12b"))
-    s.part(elm.ResistorIEC(), (36.4, y), (36.4, y - 1.8), label("R12c"), "bottom")
+    s.part(elm.ResistorIEC(), (36.4, y), (36.4, y - 1.8), label("R12c"), "top")
     s.ground((33.8, y - 1.8), (36.4, y - 1.8))
     gate, source = s.mosfet((37.6, y + GATE_UNDER_DRAIN))
     s.wire((36.2, y), gate)
@@ -176,14 +178,14 @@ def board(s: Sheet) -> None:
     for y, name, pin in ((1.0, "5 V", VBUS_PIN), (-0.6, "3.3 V", RAIL_3V3_PIN)):
         s.wire((1.6, y), (2.4, y))
         s.rail((1.6, y), name)
-        s.words((2.6, y), f"{'VBUS' if name == '5 V' else '3V3'} pin {pin}", 9)
+        s.words((2.6, y), f"{'VBUS' if name == '5 V' else '3V3'} pin {pin}", SMALL)
     s.wire((1.6, -2.2), (2.4, -2.2))
     s.ground((1.6, -2.2))
-    s.words((2.6, -2.2), "GND pin 38", 9)
-    s.words((-0.6, -4.4), "fed by USB\nonly: a PC or\na 5 V charger", 9)
-    s.words((-0.6, -7.0), "0 V of 24 V and\nof USB meet\nhere, once", 9)
+    s.words((2.6, -2.2), "GND pin 38", SMALL)
+    s.words((-0.6, -4.4), "fed by USB\nonly: a PC or\na 5 V charger", SMALL)
+    s.words((-0.6, -7.0), "0 V of 24 V and\nof USB meet\nhere, once", SMALL)
     free = [f"GP{PINS[name]} {name}" for name in NOT_FITTED]
-    s.words((-0.6, -12.0), f"free: {', '.join(free[:2])},\n{', '.join(free[2:5])},\n{', '.join(free[5:])}", 9)
+    s.words((-0.6, -12.0), f"free: {', '.join(free[:2])},\n{', '.join(free[2:5])},\n{', '.join(free[5:])}", SMALL)
 
 
 def _probe(build: Build, ref: str) -> str:
@@ -208,10 +210,10 @@ def probes(s: Sheet, build: Build) -> None:
     s.ground((black, -4.0))
     for top, ref in ((2.6, "X2"), (-2.0, "X3")):
         s.box((20.5, top - 2.1), (23.1, top + 0.5), "")
-        s.words((22.3, top - 0.8), _probe(build, ref), 9, middle=True)
+        s.words((22.3, top - 0.8), _probe(build, ref), SMALL, middle=True)
         for x, y, pin in ((red, top, "VDD"), (data, top - 0.8, "DQ"), (black, top - 1.6, "GND")):
             s.wire((x, y), (20.5, y))
-            s.words((20.6, y), pin, 9)
+            s.words((20.6, y), pin, SMALL)
     s.dot((red, 2.6), (data, 0.4))
 
 
@@ -262,9 +264,9 @@ def display(s: Sheet) -> None:
     """The display, a module with its own pull-ups."""
     s.frame((12.8, -17.2), (23.4, -12.0), "8  Display, if fitted")
     s.box((19.4, -16.0), (23.1, -12.8), "")
-    s.words((21.9, -14.4), label("X4").replace("  ", "\n"), 9, middle=True)
+    s.words((21.9, -14.4), label("X4").replace("  ", "\n"), SMALL, middle=True)
     for x, y, pin in ((19.5, -13.4, "VCC"), (19.5, -14.2, "SDA"), (19.5, -15.4, "SCL"), (20.9, -15.7, "GND")):
-        s.words((x, y), pin, 9)
+        s.words((x, y), pin, SMALL)
     for y, name in ((-14.2, "sda"), (-15.4, "scl")):
         s.tag((17.6, y), pin_text(name))
         s.wire((17.6, y), (19.4, y))

@@ -18,6 +18,7 @@ HEADER = {
 }
 
 Point = tuple[float, float]
+TEXT, SMALL = 12.0, 10.5  # points before the sheet is fitted to A3; in print they are 6 and 5 points
 
 
 def pin_text(name: str) -> str:
@@ -31,13 +32,13 @@ class Sheet:
     def __init__(self) -> None:
         schemdraw.svgconfig.text = "text"  # words stay words: small, searchable, and testable
         self.drawing = schemdraw.Drawing(canvas="svg", show=False)
-        self.drawing.config(fontsize=10, lw=1.2, font="DejaVu Sans,sans-serif", margin=0.4)
+        self.drawing.config(fontsize=TEXT, lw=1.2, font="DejaVu Sans,sans-serif", margin=0.4)
 
     def part(self, element: elm.Element2Term, start: Point, end: Point, text: str = "", side: str = "top") -> None:
         """A two-ended part between two points."""
         element.endpoints(start, end)
         if text:
-            element.label(text, loc=side, fontsize=10)
+            element.label(text, loc=side, fontsize=TEXT)
         self.drawing.add(element)
 
     def wire(self, *points: Point) -> None:
@@ -62,14 +63,16 @@ class Sheet:
 
     def rail(self, point: Point, text: str) -> None:
         """A supply rail."""
-        self.drawing.add(elm.Vdd().at(point).label(text, fontsize=10))
+        self.drawing.add(elm.Vdd().at(point).label(text, fontsize=TEXT))
 
     def tag(self, point: Point, text: str, *, leftward: bool = True) -> None:
         """A named net that ends here and comes back elsewhere under the same name."""
-        tag = elm.Tag(width=0.7 + 0.168 * len(text), height=0.6).at(point).label(text, fontsize=10)
+        tag = elm.Tag(width=0.6 + 0.0152 * TEXT * len(text), height=0.66).at(point).label(text, fontsize=TEXT)
         self.drawing.add(tag.left() if leftward else tag.right())
 
-    def words(self, point: Point, text: str, size: float = 10, *, colour: str = "black", middle: bool = False) -> None:
+    def words(
+        self, point: Point, text: str, size: float = TEXT, *, colour: str = "black", middle: bool = False
+    ) -> None:
         """Free words, their left end at the point."""
         across = "center" if middle else "left"
         label = elm.Label().at(point).label(text, fontsize=size, color=colour, halign=across, valign="center")
@@ -78,9 +81,9 @@ class Sheet:
     def frame(self, low: Point, high: Point, title: str, *, colour: str = "dimgray") -> None:
         """A dashed frame with its title over its top left corner."""
         self.drawing.add(elm.Rect(corner1=low, corner2=high).at((0, 0)).theta(0).linestyle("--").color(colour))
-        self.words((low[0] + 0.1, high[1] + 0.35), title, 11, colour=colour)
+        self.words((low[0] + 0.1, high[1] + 0.35), title, 13, colour=colour)
 
-    def box(self, low: Point, high: Point, text: str, size: float = 10) -> None:
+    def box(self, low: Point, high: Point, text: str, size: float = TEXT) -> None:
         """A box with words in its middle."""
         self.drawing.add(elm.Rect(corner1=low, corner2=high).at((0, 0)).theta(0))
         self.words(((low[0] + high[0]) / 2, (low[1] + high[1]) / 2), text, size, middle=True)
