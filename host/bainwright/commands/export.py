@@ -27,16 +27,18 @@ def export(file: str, holds: tuple[str, ...], as_json: bool) -> int:
     from bainwright.archive.finding import find
     from bainwright.archive.listing import list_holds
     from bainwright.archive.parcel import pack
+    from bainwright.core.progress import progress
 
     target = Path(file)
     check_target(target)
     listed, today = list_holds(), datetime.now().astimezone().date()
     folders = [find(named, listed, today) for named in holds or ("last",)]
-    if target.suffix.lower() == ".zip":
-        pack(folders, target)
-        what = f"{len(folders)} hold" + ("s" if len(folders) != 1 else "")
-    else:
-        what = f"{write_table(folders, target)} rows"
+    with progress("exporting"):
+        if target.suffix.lower() == ".zip":
+            pack(folders, target)
+            what = f"{len(folders)} hold" + ("s" if len(folders) != 1 else "")
+        else:
+            what = f"{write_table(folders, target)} rows"
     result = {"file": str(target), "holds": [str(folder) for folder in folders]}
     show_result(result, [f"wrote {target}: {what}"], as_json)
     return 0
@@ -53,10 +55,12 @@ def gather(sources: tuple[str, ...], as_json: bool) -> int:
     from pathlib import Path
 
     from bainwright.archive import parcel
+    from bainwright.core.progress import progress
 
     added, known, refused = [], 0, 0
     for source in sources:
-        found = parcel.gather(Path(source))
+        with progress("bringing in holds"):
+            found = parcel.gather(Path(source))
         added += found.added
         known, refused = known + len(found.known), refused + len(found.refused)
         for why in found.refused:

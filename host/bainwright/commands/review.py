@@ -38,6 +38,7 @@ def review(holds: tuple[str, ...], warmer: str | None, since: str | None, what_i
     """
     from bainwright.archive.listing import entry_of
     from bainwright.core.errors import NOT_AS_IT_SHOULD, BainError, UseError
+    from bainwright.core.progress import progress
     from bainwright.record.reader import read_log
     from bainwright.review import night_page, night_words, nights_words, what_if_words
     from bainwright.review.hold_list import aligned
@@ -56,13 +57,15 @@ def review(holds: tuple[str, ...], warmer: str | None, since: str | None, what_i
     nights, read, tried = [], [], None
     for folder in folders:
         try:
-            log = read_log(folder)
+            with progress("reading the hold"):
+                log = read_log(folder)
         except BainError as failed:
             if warmer is None and since is None:  # a hold that was asked for by its name
                 raise
             remark(f"left out {folder.name}: {failed}")
             continue
-        nights.append(review_log(entry_of(folder.absolute(), log.facts), log))
+        with progress("reviewing it"):
+            nights.append(review_log(entry_of(folder.absolute(), log.facts), log))
         read.append(folder)
         for note in log.notes:
             remark(f"{folder.name}: {note}" if len(folders) > 1 else note)

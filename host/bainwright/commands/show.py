@@ -22,10 +22,12 @@ def show(hold: str, open_: bool, as_json: bool) -> int:
 
     from bainwright.archive.finding import find
     from bainwright.archive.listing import list_holds
+    from bainwright.core.progress import progress
     from bainwright.review.show import look
 
     folder = find(hold, list_holds(), datetime.now().astimezone().date())
-    seen = look(folder)
+    with progress("reading the hold"):
+        seen = look(folder)
     for note in seen.notes:
         remark(note)
     show_result(seen.result, seen.lines, as_json)
