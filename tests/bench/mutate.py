@@ -1,10 +1,10 @@
 """Change one comparison, operator or constant at a time and see whether a test notices; by hand.
 
 ``python tests/bench/mutate.py 120`` tries 120 mutants, drawn evenly over the modules below, in a copy of the host's
-source, each against the tests listed for its module; ``... 40 files/score.py`` tries only that module's, and
-``... 40 seed=3 files/score.py`` another draw of them. It prints the survivors. Some cannot differ from the original in
-any test (a tolerance, a limit of iterations): the reader of the list must judge those. ``mutate.py 0 files/score.py``
-tries that the unchanged source passes.
+source, each against the tests listed for its module, and prints what became of each. ``... 40 files/score.py`` tries
+only that module's, ``... 40 seed=3 files/score.py`` another draw of them, and ``... 0 files/score.py`` the unchanged
+source. Some mutants cannot differ from the original in any test (a tolerance, a limit of iterations): the reader must
+judge those that live.
 """
 
 from __future__ import annotations
@@ -136,8 +136,7 @@ def main(number: int, seed: int, names: Sequence[str]) -> None:
             target.write_text(source, encoding="utf-8")
             became = fate(copy, MODULES[name])
             found[became] += 1
-            if became != "dead":
-                print(f"{became}: {name}:{line}: {text}", flush=True)
+            print(f"{became}: {name}:{line}: {text}", flush=True)
             target.write_text(before, encoding="utf-8")
         print(f"{sum(found.values())} mutants, {found['lives']} live, {found['slow']} slow")
 

@@ -73,6 +73,7 @@ def test_a_steady_half_minute_is_read_with_the_old_calibration_taken_out():
     read = steady(link, values, ["water", "bowl"], 38.0)
     assert read["water"].raw_c == pytest.approx((38.0 - 0.5) / 1.01, abs=1e-6)
     assert read["bowl"].raw_c == 38.0
+    assert read["bowl"].u_k == pytest.approx(0.01804, abs=1e-5)  # steps of 1/16 °C: a rectangle's width over root 12
     assert fake.asked[0]["do"] == "cold"  # before anything is read
 
 
@@ -237,9 +238,11 @@ def test_by_hand_an_estimated_bowl_gets_its_offset_and_its_spread_is_shown(capsy
     rig = tmp_path / "mine.toml"
     rig.write_text('name = "mine"\nheater_w = 60\nswitch = "dc"\nperiod_s = 1\nwater_l = 1.5\nbowl_kg = 0.5\n'
                    'chocolate_kg = 1.5\nhard_limit_c = 60\n\n[probe.water]\nkind = "ntc"\n')
-    code, _, err = run(capsys, "--rig", "mine.toml", "--bowl", "33.1/31.6")
+    code, out, err = run(capsys, "--rig", "mine.toml", "--bowl", "33.1/31.6", "--json")
     assert code == 0
     assert "1 of 3 readings" in err
+    # One reading says nothing of the next: half a degree is taken for it (chosen), beside the thermometer's limit.
+    assert json.loads(out)["bowl"]["doubt_k"] == pytest.approx(2 * math.hypot(0.5, 0.5 / math.sqrt(3)), abs=0.001)
     code, out, err = run(capsys, "--rig", "mine.toml", "--bowl", "33.3/31.6", "--bowl", "91.9F/31.6", "--json")
     result = json.loads(out)["bowl"]
     assert result["offset_c"] == pytest.approx((1.5 + 1.7 + 1.678) / 3, abs=0.001)
@@ -383,8 +386,9 @@ def test_a_warmer_that_does_not_rest_is_not_calibrated(live, state, word):
     assert [each["do"] for each in fake.asked] == ["hello"]
 
 
-def test_a_file_that_is_not_a_record_is_refused_in_words(capsys, tmp_path):
-    (tmp_path / "pot-calibration.json").write_text("[1,")
+@pytest.mark.parametrize("text", ["[1,", '{"probes": {"water": {"place": "water", "at": "yesterday"}}}'])
+def test_a_file_that_is_not_a_record_is_refused_in_words(capsys, tmp_path, text):
+    (tmp_path / "pot-calibration.json").write_text(text)
     rig = tmp_path / "pot.toml"
     rig.write_text((BUNDLED / "pot.toml").read_text())
     code, _, err = run(capsys, "--rig", "pot.toml", "--show")

@@ -13,8 +13,10 @@ from bainwright.builds.supply import SOLD_A, nearest_w, supply_a
 from bainwright.commands.plan import plan as command
 from bainwright.core.errors import BainError
 from bainwright.core.masses import Shown
+from bainwright.plan import heater_size
 from bainwright.plan.heater_size import melt_watts, size_heater
 from bainwright.plan.options import PlanOptions, batch_request
+from bainwright.plan.planner import make_plan
 from bainwright.plan.setup import Setup
 from bainwright.virtual.plant import Start, Warmer
 
@@ -56,8 +58,9 @@ def test_holding_power_holds_the_simulated_warmer_at_its_target(usual):
 
 def test_less_time_asks_for_more_power_and_warm_water_for_less(usual):
     setup, warm = Setup(usual.request), Setup(replace(usual.request, water_c=45.0))
-    assert melt_watts(setup, 1.35, 7200.0).likely_w > 1.1 * melt_watts(setup, 1.35, 9000.0).likely_w
-    assert melt_watts(warm, 1.35, 9000.0).likely_w < 0.8 * melt_watts(setup, 1.35, 9000.0).likely_w
+    melts_kg = make_plan(usual.request).melt.solid_kg
+    assert melt_watts(setup, melts_kg, 7200.0).likely_w > 1.1 * usual.melt.likely_w
+    assert melt_watts(warm, melts_kg, 9000.0).likely_w < 0.8 * usual.melt.likely_w
 
 
 def test_each_supply_carries_its_heater_and_gives_at_most_half_as_much_again():
@@ -91,7 +94,12 @@ def test_heater_named_is_for_the_slow_end_of_the_band(usual):
     assert usual.melt.high_w <= usual.heater_w < usual.melt.high_w + 5.0
 
 
-def test_answer_says_heater_supply_and_each_build():
+def test_answer_says_heater_supply_and_each_build(usual, monkeypatch):
+    def known(request, within_s):
+        assert (request, within_s) == (usual.request, 9000.0)
+        return usual
+
+    monkeypatch.setattr(heater_size, "size_heater", known)  # it takes seconds, and is worked out already
     code, said = run("dark", "--total", "1.8kg", "--size-heater")
     words = " ".join(said.split())
     assert code == 0

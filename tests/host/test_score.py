@@ -45,6 +45,12 @@ def test_six_minutes_worked_by_hand():
     assert s.whole.longest_outside_s == 60
 
 
+def test_a_record_of_one_moment_was_in_its_window_or_was_not():
+    """A hold that ends with its first reading lasts no time: all of it, or none of it, was inside."""
+    for bowl_c, fraction in ((31.5, 1.0), (30.5, 0.0)):
+        assert score(trace([bowl_c], end_s=0.0), DARK).in_window_fraction == fraction
+
+
 def test_a_part_of_a_record_ends_before_its_moment():
     """Ten seconds of a record until 4 s: the rows at 0, 1, 2 and 3 s, and an end at 4 s."""
     part = trace(np.arange(10) + 30.0, target_c=10 * [31.5]).until(4.0)

@@ -9,11 +9,14 @@ import pytest
 from fake_board import status_line
 
 from bainwright import cli
+from bainwright.core.errors import UseError
 from bainwright.files.chocolate import load_profile
 from bainwright.files.rig import load_rig
 from bainwright.link.messages import decode
+from bainwright.plan.compare import seed_factor
 from bainwright.plan.history import past_factor
 from bainwright.plan.leftovers import DISCARD, FIT, KEEP_APART, NOT_FIT, Leftovers, judge, save_leftovers
+from bainwright.record.reader import read_log
 from bainwright.record.writer import LiveLog
 
 
@@ -152,6 +155,17 @@ def test_the_next_plan_learns_from_the_seed_it_took(capsys):
     assert json.loads(capsys.readouterr().out)["seed"]["factor"] == 1.0
 
 
+def test_a_seeding_that_is_not_in_the_log_from_its_start_is_taken_as_planned():
+    """A start 5 °C over the window is the seeding's own (chosen); a lower one was seen half way, so 45 °C counts.
+
+    From 37.5 °C a tenth of seed is much, from 45 °C it is a third of what is needed: two masses that do not fit.
+    """
+    assert 1.5 < seed_factor(1.35, 0.15, read_log(Path(evening("dark-1", (37.5, 32.0))))) < 2.0
+    for name, start_c in (("dark-2", 36.5), ("dark-3", 45.0)):
+        with pytest.raises(UseError, match=r"0\.3. times what the plan gives"):
+            seed_factor(1.35, 0.15, read_log(Path(evening(name, (start_c, 32.0)))))
+
+
 def test_five_evenings_and_their_median_are_what_counts(here):
     for at, factor in enumerate((2.0, 2.0, 1.1, 1.2, 1.3, 0.9, 1.2)):
         folder = here / "holds" / f"dark-{at}"
@@ -224,6 +238,7 @@ def test_what_is_left_is_of_the_bowl_that_the_evening_ended_with(capsys):
     code, out, err = stock(capsys, folder, "--left", "300g")
     assert (code, err) == (0, "")
     assert out.startswith(f"{folder}: milk (milk), 300 g, melted once: fit to temper again")
-    code, _, err = stock(capsys, folder, "--melt", "1kg", "--seed", "300g")
-    assert code == 2
-    assert "the bowl was changed" in err
+    for typed in (["--melt", "1kg", "--seed", "300g"], ["--melt", "1kg"]):
+        code, _, err = stock(capsys, folder, *typed)
+        assert code == 2
+        assert "the bowl was changed" in err
