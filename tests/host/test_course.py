@@ -56,14 +56,14 @@ def test_a_warm_up_is_no_news_and_a_bowl_put_on_too_warm_is():
 
 
 def approach(ends_c, *, tau_s=3600.0, starts_c=26.0, duty=3000, noise_c=0.0, hours=5.0, bath="water",
-             touches_s=None):
+             touches_s=None, water_target=34300):
     """The messages, with their times, for a bowl that nears a temperature exponentially over steady water."""
     reach = Reach(bath)
     for t_s in range(1, round(3600 * hours)):
         bowl_c = ends_c + (starts_c - ends_c) * math.exp(-t_s / tau_s) + noise_c * math.sin(t_s * 2.1)
         if touches_s and t_s % touches_s < 2:
             bowl_c = 31.1
-        said = reach.see(line(t_s, bowl_c, water=34200, duty=duty, stage="work"), DARK)
+        said = reach.see(line(t_s, bowl_c, water=34200, duty=duty, stage="work", water_target=water_target), DARK)
         if said:
             return t_s, said
     return None
@@ -119,6 +119,13 @@ def test_a_heater_at_its_end_is_named_as_the_reason():
     said = approach(30.0, duty=10000)[1]
     assert "the heater gives all it has" in said
     assert "take some water out" in said
+
+
+def test_a_bath_far_under_its_target_is_not_at_its_ceiling():
+    """A heater of a quarter of its watts: the board holds the heat back, and the bath stays far below its target."""
+    said = approach(30.0, duty=1800, water_target=36000)[1]
+    assert "the water warms up less than its watts promise. What helps: look at the heater" in said
+    assert "as warm as its ceiling" not in said
 
 
 def test_a_plate_has_no_water_to_take_out():

@@ -16,6 +16,8 @@ WATER_STEADY_C = 0.5  # chosen: the forecast holds only while the water stays wh
 SHORT_C = 0.15  # chosen: a forecast closer than this to the window may be wrong about it
 LEAST_SLOWING = 0.05  # the approach must slow down visibly, or its end is not in sight
 RAILED_DUTY = 9000  # of 10000: the heater gives all it has
+WATER_SHORT_C = 1.5  # chosen: a bath that is held is nearer to its target, whatever is poured in
+LID = "a lid on the bowl, or a warmer room"
 WATCHED = ("tempered", "melt", "melted", "tune")  # steps with heat and a window
 ALL_MOLTEN_C = SOLID_C[-1]  # below it, what still melts slows the bowl down for a while
 
@@ -69,13 +71,13 @@ class Reach:
             self._rows.popleft()
         if self.reported or self._rows[0][0] > t_s - 2 * STEP_S - MEAN_S + 2 * ROW_S:
             return ""
-        return self._judge(t_s, window)
+        return self._judge(t_s, window, status.water_target)
 
     def _forget(self, *, reported: bool) -> None:
         self._rows.clear()
         self.reported = reported
 
-    def _judge(self, t_s: float, window: Window) -> str:
+    def _judge(self, t_s: float, window: Window, water_target: int | None) -> str:
         water = [row[2] for row in self._rows]
         if max(water) - min(water) > WATER_STEADY_C:
             return ""
@@ -85,15 +87,22 @@ class Reach:
             return ""
         self.reported = True
         short_c = window.low_c - ends_c
-        railed = sum(row[3] for row in self._rows) / len(self._rows) > RAILED_DUTY
-        why = "the heater gives all it has" if railed else f"the {self._bath} is as warm as its ceiling allows"
-        helps = ("cover the water, put a lid on the bowl, take some water out, or warm the room"
-                 if railed and self._bath == "water" else "a lid on the bowl, or a warmer room")
+        why, helps = self._why(water_target)
         if self._stage == "melt":
             return (f"the melt will not get to {window.low_c:g} °C: it levels off near {ends_c:.1f} °C, and {why}. "
                     f"What helps: stir; {helps}. If no lumps are left, stop and begin with the next step (--from)")
         return (f"the chocolate will not reach its window: it levels off near {ends_c:.1f} °C, {short_c:.1f} °C below "
                 f"it, and {why}. What helps: {helps}")
+
+    def _why(self, water_target: int | None) -> tuple[str, str]:
+        """What keeps it short, and what helps."""
+        if sum(row[3] for row in self._rows) / len(self._rows) > RAILED_DUTY:
+            of_water = "cover the water, put a lid on the bowl, take some water out, or warm the room"
+            return "the heater gives all it has", of_water if self._bath == "water" else LID
+        if water_target is not None and self._rows[-1][2] < water_target / 1000 - WATER_SHORT_C:
+            return (f"the warmer waits with its heat, since the {self._bath} warms up less than its watts promise",
+                    "look at the heater, its plug and its fuse, then at watts and litres in the rig file")
+        return f"the {self._bath} is as warm as its ceiling allows", LID
 
     def _mean_c(self, until_s: float) -> float:
         rows = [row[1] for row in self._rows if until_s - MEAN_S <= row[0] <= until_s]
