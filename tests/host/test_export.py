@@ -60,6 +60,23 @@ def test_a_hold_that_is_here_already_comes_in_only_once(records: Path, capsys: p
     assert "2 of them were here already" in capsys.readouterr().out
 
 
+def test_a_copy_with_more_rows_comes_in_beside_the_shorter_one_once(
+    records: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    store(records / "dark-1")
+    cli.main(["export", "a.zip"])
+    holds = elsewhere(monkeypatch, tmp_path)
+    here = store(holds / "dark-1")
+    lines = (here / "hold.csv").read_text().splitlines(keepends=True)
+    (here / "hold.csv").write_text("".join(lines[:-1]))
+    assert cli.main(["gather", "a.zip", "a.zip"]) == 0
+    assert sorted(each.name for each in holds.iterdir()) == ["dark-1", "dark-1-2"]
+    assert [len(read_log(holds / name)) for name in ("dark-1", "dark-1-2")] == [2, 3]
+    out, err = capsys.readouterr()
+    assert "dark-1-2 is dark-1 with rows that are not in it" in err
+    assert "1 of them were here already" in out
+
+
 def test_another_hold_of_the_same_name_gets_a_name_of_its_own(
     records: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

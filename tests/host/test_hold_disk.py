@@ -100,3 +100,23 @@ def test_a_folder_deleted_during_a_hold_costs_no_row_and_is_shown(here):
     assert outcome.result["folder"] == "holds/dark-1"
     assert list(read_log(here / "holds" / "dark-1")["t_s"]) == list(range(1, 31))
     assert any("the log continues in holds/dark-1" in str(said) for said in runner.view.said + runner.view.events)
+
+
+def test_a_log_cut_short_during_a_hold_continues_whole_elsewhere(here):
+    """Another program saves an empty file onto it: the rows from then on can be read, and the person learns it."""
+
+    class Empties(Notebook):
+        """Empties the log once ten rows are in it."""
+
+        def refresh(self, scene):
+            super().refresh(scene)
+            if scene.t_s == 10:
+                (here / "out" / "hold.csv").write_text("")
+
+    session = FakeSession(FakeBoard(lambda: iter([*quiet(), done()])))
+    runner = Runner(resolve(HoldRequest("dark", for_="30s", out="out")), session, Empties())
+    runner.prepare()
+    outcome = report(runner, runner.run(), None)
+    assert outcome.result["folder"] == "holds/dark-1"
+    assert list(read_log(here / "holds" / "dark-1")["t_s"]) == list(range(11, 31))
+    assert any("cut short by another program" in str(said) for said in runner.view.said + runner.view.events)

@@ -8,6 +8,7 @@ import tempfile
 import zipfile
 import zlib
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path, PurePosixPath
@@ -20,7 +21,7 @@ from bainwright.core.home import holds_folder
 from bainwright.core.os_errors import file_error
 from bainwright.core.read_file import LOG_BYTES, read_bytes
 from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET
-from bainwright.record.reader import read_facts, read_log
+from bainwright.record.reader import HoldLog, read_facts, read_log
 
 FILES = (CSV, PARQUET, EVENTS, FACTS, "temper.json", "stock.json", "hold.png", "hold.svg")  # of a hold's folder
 MOST_HOLDS = 10_000  # of one file; chosen
@@ -32,9 +33,22 @@ FIXED_TIME = (2020, 1, 1, 0, 0, 0)  # so that the same holds give the same bytes
 
 @dataclass
 class Gathered:
-    """What came in: new folders, names of holds that were here already, and why the others were left out."""
+    """What came in.
+
+    Attributes
+    ----------
+    added : list of Path
+        New folders.
+    fuller : list of tuple
+        Those of them with rows that the same hold had not here: the new folder and the one here.
+    known : list of str
+        Names of holds that were here already.
+    refused : list of str
+        Why the others were left out.
+    """
 
     added: list[Path] = field(default_factory=list)
+    fuller: list[tuple[Path, Path]] = field(default_factory=list)
     known: list[str] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
 
@@ -87,7 +101,10 @@ def gather(source: Path) -> Gathered:
     holds, found = holds_folder(), Gathered()
     try:
         holds.mkdir(parents=True, exist_ok=True)
-        known = {_identity(folder) for folder in holds.iterdir() if (folder / FACTS).is_file()}
+        known: dict[str, list[Path]] = {}
+        for here in sorted(holds.iterdir()):
+            if (here / FACTS).is_file():
+                known.setdefault(_identity(here), []).append(here)
         for name, files in _holds_in(source):
             with tempfile.TemporaryDirectory(dir=holds, prefix=".coming-") as coming:
                 folder = Path(coming) / "hold"
@@ -104,21 +121,42 @@ def gather(source: Path) -> Gathered:
     return found
 
 
-def _take(folder: Path, name: str, known: set[str], found: Gathered) -> None:
-    """Move a hold to its place, unless it is here already or is none."""
+def _take(folder: Path, name: str, known: dict[str, list[Path]], found: Gathered) -> None:
+    """Move a hold to its place, unless every row of it is here already or it is none."""
     try:
-        read_log(folder)
+        log = read_log(folder)
     except BainError as failed:
         found.refused.append(f"{name}: {failed.words().replace(str(folder), name)}")
         return
-    identity = _identity(folder)
-    if identity in known:
+    copies = known.setdefault(_identity(folder), [])
+    if copies and _is_in(copies, folder, log):
         found.known.append(name)
         return
-    known.add(identity)
     target = holds_folder() / _free_name(name, {each.name for each in holds_folder().iterdir()})
     shutil.move(folder, target)
     found.added.append(target)
+    if copies:
+        found.fuller.append((target, copies[0]))
+    copies.append(target)
+
+
+def _is_in(copies: list[Path], folder: Path, log: HoldLog) -> bool:
+    """Is every row of this hold in one of its copies here? A copy cut short must not keep the rest out."""
+    rows = _rows_file(folder)
+    if rows is not None and any(_rows_file(copy) == rows for copy in copies):
+        return True
+    times_s: set[float] = set()
+    for copy in copies:
+        with suppress(BainError):  # a damaged one has none
+            times_s.update(read_log(copy)["t_s"])
+    return times_s.issuperset(log["t_s"])
+
+
+def _rows_file(folder: Path) -> bytes | None:
+    try:
+        return read_bytes(folder / CSV, limit=LOG_BYTES)
+    except FileError:
+        return None
 
 
 def _identity(folder: Path) -> str:

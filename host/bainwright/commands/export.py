@@ -50,7 +50,8 @@ def export(file: str, holds: tuple[str, ...], as_json: bool) -> int:
 def gather(sources: tuple[str, ...], as_json: bool) -> int:
     """Bring in holds from another PC: files that `bain export` wrote, or folders of holds.
 
-    A hold that is here already comes in only once, and nothing here is changed.
+    A hold that is here already comes in only once, and nothing here is changed. A copy with more rows comes in beside
+    it.
     """
     from pathlib import Path
 
@@ -63,6 +64,8 @@ def gather(sources: tuple[str, ...], as_json: bool) -> int:
             found = parcel.gather(Path(source))
         added += found.added
         known, refused = known + len(found.known), refused + len(found.refused)
+        for new, here in found.fuller:
+            remark(f"{new.name} is {here.name} with rows that are not in it: look at both, and delete one")
         for why in found.refused:
             remark(f"left out {why}")
     lines = [f"added {path.name}" for path in added]

@@ -26,6 +26,7 @@ SLOW_S = 2.0  # chosen: a person who presses a key waits no longer
 LISTEN_S = 300.0  # chosen: a few collections of memory, and several writes of the log
 GAP_S = 3.0  # chosen: between two lines; the watchdog resets at 4 s
 DRIFT = 0.02  # chosen: far over a crystal's 100 ppm (data sheets, from memory), far under what a hold would notice
+LEFT_MS = 3600 * 1000  # chosen: longer than it listens; a board that the PC leaves without a word ends by itself
 BACK_S = 120.0  # real time to plug a board in again
 UNPLUGGED = "Pull the heater's plug X1 and leave it out. The probes may be plugged in."
 PIN = "Does a meter show under 0.1 V from the heater's pin (pin 20 of a Pico) to 0 V?"
@@ -105,7 +106,7 @@ class BoardCheck:
 
     def _in_self_test(self) -> Checked:
         try:
-            self.session.link.request("start", stage="work", for_ms=0)
+            self.session.link.request("start", stage="work", for_ms=LEFT_MS)
         except RefusedError as refused:
             return Checked("self_test", False, {}, f"{refused}: clear it, and check again")
         found = self._lines("self_test")

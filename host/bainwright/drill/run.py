@@ -25,6 +25,7 @@ from bainwright.words import terms
 FLOAT_PASSES = 20  # chosen: several times what the board waits
 MOST_POLLS = 100  # chosen: for what came since the last look
 SILENT_S = 30.0  # real time; a live board speaks every second, a virtual one may compute for a while
+LEFT_MS = 2 * 3600 * 1000  # chosen: longer than any drill; a warmer that the PC leaves without a word ends by itself
 BACK_S = 120.0  # real time to plug a board in again
 
 MASKED = "the water moved by itself, so guard and switch were not judged: let it come to rest, and drill again"
@@ -288,7 +289,7 @@ class Drill:
     def _start(self) -> None:
         self._missed.clear()
         with self.session.held():
-            answer = self.session.link.request("start", drop_earlier=True, stage="work", for_ms=0)
+            answer = self.session.link.request("start", drop_earlier=True, stage="work", for_ms=LEFT_MS)
         self._say(f"  The self-test runs, {answer['check_s']} s at most if all is well.")
         self._last = None
 

@@ -23,6 +23,7 @@ from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET, is_hold
 from bainwright.record.reader import SEALED_AS, read_facts, read_log
 
 HEADER_LINE = f"{HEADER}\n".encode()
+DELETED, CUT_SHORT = "was deleted", "was cut short by another program"
 RETRY_ROWS = 60  # chosen: a refused log is offered to the disks again with each minute of rows
 
 
@@ -153,8 +154,8 @@ class LiveLog:
         try:
             if self._files is None:
                 self._files = _Growing(self.folder)
-            if self._files.deleted():
-                self._move("was deleted", same_disk=True)
+            if why := self._files.harm():
+                self._move(why, same_disk=True)
             else:
                 self._save()
         except OSError as failed:
@@ -190,6 +191,8 @@ class LiveLog:
                 shutil.rmtree(folder, ignore_errors=True)
                 continue
             rows = "every row in it" if content else f"the rows before that are in {before}"
+            if why == CUT_SHORT:
+                rows = "with the rows that were left"
             self._moved.append(f"{before} {why}; the log continues in {folder}, {rows}")
             self._moved += filter(None, [remember(folder)])
             if files:
@@ -245,11 +248,13 @@ class _Growing:
     def __init__(self, folder: Path, content: Mapping[str, bytes] | None = None) -> None:
         self._folder = folder
         self._files: dict[str, BinaryIO] = {}
+        self._sizes: dict[str, int] = {}
         content = content or {}
         try:
             for name, start in ((CSV, content.get(CSV, HEADER_LINE)), (EVENTS, content.get(EVENTS, b""))):
                 self._files[name] = open(folder / name, "a+b", buffering=0)  # noqa: SIM115 `close` closes it
-                if not os.fstat(self._files[name].fileno()).st_size:
+                self._sizes[name] = os.fstat(self._files[name].fileno()).st_size
+                if not self._sizes[name]:
                     self.append(name, start)
         except OSError:
             self.close()
@@ -265,16 +270,20 @@ class _Growing:
             with contextlib.suppress(OSError):  # if this fails, the reader drops the torn line
                 file.truncate(size)
             raise
+        self._sizes[name] = size + len(data)
 
-    def deleted(self) -> bool:
-        """Has one of them been deleted or replaced?"""
+    def harm(self) -> str:
+        """What somebody did to one of them; empty for nothing."""
         for name, file in self._files.items():
+            now = os.fstat(file.fileno())
             try:
-                if not os.path.samestat(os.stat(self._folder / name), os.fstat(file.fileno())):
-                    return True
+                if not os.path.samestat(os.stat(self._folder / name), now):
+                    return DELETED
             except OSError:
-                return True
-        return False
+                return DELETED
+            if now.st_size < self._sizes[name]:
+                return CUT_SHORT
+        return ""
 
     def content(self) -> dict[str, bytes]:
         """All of their whole lines; empty if they cannot be read. Deleted files can, while they are open."""
@@ -286,6 +295,8 @@ class _Growing:
                 found[name] = data[: data.rfind(b"\n") + 1]
         except OSError:
             return {}
+        if not found[CSV].startswith(HEADER_LINE):
+            found[CSV] = HEADER_LINE + found[CSV]
         return found
 
     def close(self) -> None:
