@@ -77,6 +77,19 @@ def test_a_copy_with_more_rows_comes_in_beside_the_shorter_one_once(
     assert "1 of them were here already" in out
 
 
+def test_two_virtual_holds_of_the_same_second_are_two(records: Path, tmp_path: Path) -> None:
+    """Their boards have one id, and count from 1."""
+    for name, water_c in (("a", "33.0"), ("b", "34.0")):
+        folder = store(tmp_path / "from" / name)
+        facts = json.loads((folder / "hold.json").read_text())
+        (folder / "hold.json").write_text(json.dumps({**facts, "VIRTUAL": True}))
+        rows = (folder / "hold.csv").read_text()
+        (folder / "hold.csv").write_text(rows.replace("33.0", water_c))
+    for _ in range(2):
+        assert cli.main(["gather", "from"]) == 0
+    assert sorted(each.name for each in records.iterdir()) == ["a", "b"]
+
+
 def test_another_hold_of_the_same_name_gets_a_name_of_its_own(
     records: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

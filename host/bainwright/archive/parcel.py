@@ -160,11 +160,15 @@ def _rows_file(folder: Path) -> bytes | None:
 
 
 def _identity(folder: Path) -> str:
-    """What makes two copies one hold: its board, number and start, or the rows where the start is not known."""
+    """What makes two copies one hold: its board, number and start, or the rows where the start is not known.
+
+    All virtual boards have one id and count from 1, so of theirs the first row counts as well.
+    """
     facts = read_facts(folder)
     board: dict[str, Any] = facts.get("board") or {}
     if facts.get("started"):
-        return json.dumps([board.get("board"), facts.get("hold"), facts["started"]])
+        first = (_rows_file(folder) or b"").split(b"\n", 2)[1:2] if facts.get("VIRTUAL") else []
+        return json.dumps([board.get("board"), facts.get("hold"), facts["started"], *map(repr, first)])
     return f"{zlib.crc32(read_bytes(folder / CSV, limit=LOG_BYTES)):08x}" if (folder / CSV).is_file() else str(folder)
 
 
