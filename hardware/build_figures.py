@@ -82,7 +82,7 @@ def part_rows(build: Build) -> list[Row]:
          f"opens at {on_vessel.earliest_c:g} °C or later, over the firmware's {build.hard_limit_c:g} °C. TCO1 never "
          "sees a bath that a few watts overheat; this one does"),
         (_refs(build, "TF1"), f"thermal fuse, one-shot: {fuse.marked_c:g} °C, holds {fuse.holds_c:g} °C for good (M); "
-         f"≥ {fuse.rated_a:g} A at 24 V **DC**",
+         f"≥ {fuse.rated_a:g} A at 24 V **DC**; one more of the lot, for its test",
          "the last one, for the cut-out's failure. **Crimped**: solder would open it"),
         (_refs(build, "X1"), f"2-pole plug, ≥ {build.plug_a:g} A, unlike X2 and X3", "comes apart for the sink"),
         ("wire", f"silicone, stranded, {build.wire_mm2:g} mm², 180 °C",

@@ -40,6 +40,9 @@ BESIDE = (
     ("1", "closed box, splash-proof, with a cable gland for each cable", "all blocks"),
     ("1", "test link: 20 cm of red wire as thick as the heater's, a clip at each end", "`bain drill`"),
     ("1", f"fuse {MAT.guard_fuse_a:g} A, quick, 32 V DC or more, in an in-line holder", "F3"),
+    ("1", "bulb 24 V, 10 to 21 W, in a holder with two leads", "first power-up"),
+    ("1", "one more half of X1, the box's side for the heater's plug, with two leads", "first power-up"),
+    ("2", "in-line holder with a fuse like F1, one with clips", "first power-up"),
     ("5 m", "thin stranded wire, 0.25 mm², for signals", "blocks 3 to 9"),
 )  # fmt: skip
 

@@ -24,7 +24,7 @@ from bainwright.core.toml import close_match
 from bainwright.drill.items import BY_NAME, ITEMS, WIRING, Item, lacking
 
 HALF_A_YEAR = datetime.timedelta(days=183)  # chosen: hardware/SAFETY.md asks for every six months
-NONE_SIMULATED = "a simulated warmer has none"
+NONE_SIMULATED = "only on a real warmer"
 TEST_CHANGED = "the test itself has changed since"
 PASSED, OPEN, VOID, CANNOT = "passed", "open", "void", "not possible"
 SAFETY_SOURCES = (supervisor, heat_balance, plausibility, rest, selftest)
