@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from bainboard import pins
+from bainwright.builds import overload, rules
 from bainwright.builds.catalogue import BUILDS, BY_NAME, PLATE, POT
 
 HARDWARE = Path(__file__).parents[2] / "hardware"
@@ -248,6 +249,14 @@ def test_half_of_any_rating_is_too_little_in_some_failure(build, halve):
     whole = getattr(build, halve)
     half = whole / 2.0 if isinstance(whole, float) else replace(whole, rated_a=whole.rated_a / 2.0)
     assert power_table.over_rating(replace(build, **{halve: half}))
+
+
+@each_build
+def test_the_largest_supply_that_a_guide_allows_is_the_largest_that_its_rules_do(build):
+    most_a = overload.most_supply_w(build) / 24.0
+    assert rules.broken(replace(build, supply_a=most_a)) == []
+    assert power_table.over_rating(replace(build, supply_a=most_a)) == []
+    assert rules.broken(replace(build, supply_a=1.02 * most_a)) != []
 
 
 def test_currents_of_named_failures_are_ohm_s_by_hand():

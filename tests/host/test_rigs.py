@@ -256,6 +256,14 @@ def test_guide_s_figures_in_place_of_measured_ones_are_named_and_options_win(cap
     assert (code, "--build: got 'kettle', wanted mat, pot, plate or own" in err) == (2, True)
 
 
+@pytest.mark.parametrize(("build", "other"), [("pot", ["--bath", "plate"]), ("plate", ["--bath", "water"]),
+                                              ("mat", ["--switch", "zero_cross"])])
+def test_what_makes_it_another_warmer_than_the_guide_s_is_refused(capsys, build, other):
+    code, _, err = rig(capsys, "new", "a.toml", "--no-board", "--defaults", "--build", build, *other)
+    assert (code, f"{' '.join(other)} does not go with --build {build}" in err) == (2, True)
+    assert not Path("a.toml").exists()
+
+
 def test_the_limit_of_one_s_own_warmer_lies_under_the_guides_cut_outs_too(capsys):
     assert rig(capsys, "new", "a.toml", "--no-board", "--defaults", *MEASURED)[0] == 0
     assert load_rig("a.toml").settings["hard_limit_c"] == min(build.on_vessel.earliest_c for build in BUILDS) - 1.0

@@ -90,8 +90,19 @@ class Wizard:
         if self.answers_file is not None:
             save_file(self.answers_file, json.dumps(self.answers, indent=1))
 
-    def take_build(self, figures: Mapping[str, Any]) -> None:
-        """Take what a guide says for whatever was not given."""
+    def take_build(self, build: str) -> None:
+        """Take what a guide says for whatever was not given.
+
+        Raises
+        ------
+        UseError
+            If what was given makes it another warmer than the guide's.
+        """
+        figures = fixed_by_build(build)
+        for name, its in ((PLANT + "bath", figures.get(PLANT + "bath", "water")), ("switch", figures.get("switch"))):
+            if figures and self.given.get(name, its) != its:
+                raise UseError(f"{option(name)} {self.given[name]} does not go with --build {build}", wanted=str(its),
+                               hint="leave one of them out")  # fmt: skip
         self.built = set(figures) - set(self.given)
         self.given = {**figures, **self.given}
 
@@ -166,7 +177,7 @@ def make(wizard: Wizard, bus: Bus | None, warmed: Warmed | None, out: Path) -> R
     for question in QUESTIONS:
         wizard.settle(question, {**found, **wizard.given})
         if question.name == BUILD:
-            wizard.take_build(fixed_by_build(wizard.given[BUILD]))
+            wizard.take_build(wizard.given[BUILD])
     name_probes(wizard, there, warmed)
     _settle_pins(wizard)
     return _write(wizard, out)
