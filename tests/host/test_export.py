@@ -11,7 +11,11 @@ import duckdb
 import pytest
 
 from bainwright import cli
+from bainwright.archive.listing import Entry
 from bainwright.core import home
+from bainwright.core.errors import FileError
+from bainwright.core.read_file import read_pieces
+from bainwright.page.past_holds import files_of
 from bainwright.record.columns import HEADER, NAMES
 from bainwright.record.reader import read_log
 from bainwright.record.writer import seal
@@ -109,6 +113,21 @@ def test_another_home_is_gathered_as_a_folder(records: Path, tmp_path: Path, mon
     holds = elsewhere(monkeypatch, tmp_path)
     assert cli.main(["gather", str(records.parent)]) == 0
     assert sorted(each.name for each in holds.iterdir()) == ["dark-1", "dark-2"]
+
+
+def test_a_link_in_a_hold_s_folder_leads_nothing_of_this_pc_away(records: Path, tmp_path: Path) -> None:
+    """A folder from a stranger, with a link for a picture: gathered, exported, and listed for the page."""
+    (tmp_path / "secret").write_text("secret")
+    stranger = store(tmp_path / "stick" / "a")
+    (stranger / "hold.png").symlink_to(tmp_path / "secret")
+    assert cli.main(["gather", "stick"]) == 0
+    assert sorted(path.name for path in (records / "a").iterdir()) == ["events.jsonl", "hold.csv", "hold.json"]
+    assert cli.main(["export", "b.zip", "stick/a"]) == 0
+    with zipfile.ZipFile("b.zip") as archive:
+        assert sorted(archive.namelist()) == ["a/events.jsonl", "a/hold.csv", "a/hold.json"]
+    assert "hold.png" not in files_of(Entry(str(stranger), "a"))
+    with pytest.raises(FileError, match="is a link"):
+        read_pieces(stranger / "hold.png", follow=False)
 
 
 def test_an_archive_cannot_write_outside_the_home_or_any_other_file(records: Path, tmp_path: Path) -> None:

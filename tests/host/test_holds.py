@@ -144,7 +144,7 @@ def test_a_list_of_holds_elsewhere_that_cannot_be_read_hides_no_other_and_is_nev
     night = store(tmp_path / "elsewhere" / "night")
     (records / home.ELSEWHERE).write_bytes(b"x" * home.MOST_BYTES + b"\n")
     assert home.remember(night) is None
-    assert cli.main(["holds"]) == 0
+    assert cli.main(["holds"]) == 1
     said = capsys.readouterr()
     assert "dark-1" in said.out
     assert "holds outside" in said.err

@@ -146,7 +146,7 @@ def test_melted_stock_that_the_bowl_cannot_hold_is_not_passed_over(capsys: pytes
 
 @pytest.mark.parametrize(
     ("total", "words"),
-    [("2.5kg", "normal. A refill of 500 g follows, in temper."), ("3kg", "2 refills of 500 g follow, in temper.")],
+    [("2.5kg", "495 g. A refill of 500 g follows, in temper."), ("3kg", "2 refills of 500 g follow, in temper.")],
 )
 def test_a_few_refills_are_weighed_in_the_short_plan(
     total: str, words: str, capsys: pytest.CaptureFixture[str]

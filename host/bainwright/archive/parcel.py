@@ -19,7 +19,7 @@ from bainwright.core.errors import BainError, FileError
 from bainwright.core.file_names import file_name
 from bainwright.core.home import holds_folder
 from bainwright.core.os_errors import file_error
-from bainwright.core.read_file import LOG_BYTES, read_bytes
+from bainwright.core.read_file import LOG_BYTES, is_own, read_bytes
 from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET
 from bainwright.record.reader import HoldLog, read_facts, read_log
 
@@ -74,8 +74,8 @@ def pack(folders: Sequence[Path], target: Path) -> None:
             inside = _free_name(file_name(folder.absolute().name), names)
             names.add(inside)
             for name in FILES:
-                if (folder / name).is_file():
-                    data = read_bytes(folder / name, limit=LOG_BYTES)
+                if is_own(folder / name):
+                    data = read_bytes(folder / name, limit=LOG_BYTES, follow=False)
                     archive.writestr(zipfile.ZipInfo(f"{inside}/{name}", FIXED_TIME), data, zipfile.ZIP_DEFLATED)
 
 
@@ -177,10 +177,10 @@ def _holds_in(source: Path) -> Iterator[tuple[str, dict[str, Reader]]]:
     if source.is_dir():
         inside = source / "holds" if (source / "holds").is_dir() else source
         for folder in sorted([inside, *inside.iterdir()]):
-            if (folder / FACTS).is_file() or (folder / CSV).is_file():
+            if is_own(folder / FACTS) or is_own(folder / CSV):
                 yield file_name(folder.absolute().name), {
-                    name: partial(read_bytes, folder / name, limit=LOG_BYTES)
-                    for name in FILES if (folder / name).is_file()}  # fmt: skip
+                    name: partial(read_bytes, folder / name, limit=LOG_BYTES, follow=False)
+                    for name in FILES if is_own(folder / name)}  # fmt: skip
         return
     if not source.is_file():
         raise FileError(f"{source} is not a plain file", hint="name a file that bain export wrote")

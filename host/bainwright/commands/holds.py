@@ -16,7 +16,8 @@ from bainwright.commands.console import remark, show_result
 def holds(as_json: bool, warmer: str | None, kind: str | None, since: str | None) -> int:
     """List every hold, the newest first.
 
-    Times are local. Holds are found wherever they were made; `bain show NAME` shows one of them.
+    Times are local. Holds are found wherever they were made; `bain show NAME` shows one of them. Exit
+    status 1 says that some cannot be listed.
     """
     from datetime import datetime
 
@@ -34,4 +35,4 @@ def holds(as_json: bool, warmer: str | None, kind: str | None, since: str | None
         show_result([as_result(hold) for hold in found] if as_json else [], lines(found), as_json)
     elif not notes:
         remark("no hold matches" if everything else "there are no holds yet; bain hold dark --virtual makes the first")
-    return 0
+    return 1 if notes else 0

@@ -23,7 +23,12 @@ PIECE_BYTES = 1 << 16
 LOG_BYTES = 16 << 20  # chosen: one and a half times a log of 48 h
 
 
-def read_bytes(path: Path, what: str = "the file", limit: int = RECORD_BYTES) -> bytes:
+def is_own(path: Path) -> bool:
+    """Is it a plain file, and no link? A link in a stranger's folder may lead to any file of this PC."""
+    return path.is_file() and not path.is_symlink()
+
+
+def read_bytes(path: Path, what: str = "the file", limit: int = RECORD_BYTES, *, follow: bool = True) -> bytes:
     """Read a plain file whole.
 
     Parameters
@@ -34,13 +39,15 @@ def read_bytes(path: Path, what: str = "the file", limit: int = RECORD_BYTES) ->
         What the file is to the person, for the error.
     limit : int
         The most bytes that are read.
+    follow : bool
+        False for a file that is shown or sent to others: a link is refused.
 
     Raises
     ------
     FileError
         If it is missing, is not a plain file, is too long, or cannot be read.
     """
-    with _opened(path, what) as file:
+    with _opened(path, what, follow=follow) as file:
         try:
             content = file.read(limit + 1)
         except OSError as failed:
@@ -50,7 +57,9 @@ def read_bytes(path: Path, what: str = "the file", limit: int = RECORD_BYTES) ->
     return content
 
 
-def read_pieces(path: Path, what: str = "the file", limit: int = RECORD_BYTES) -> Iterator[bytes]:
+def read_pieces(
+    path: Path, what: str = "the file", limit: int = RECORD_BYTES, *, follow: bool = True
+) -> Iterator[bytes]:
     """Read a plain file piece by piece, for a reader that may be slow: no more of it than a piece is in memory.
 
     Raises
@@ -58,7 +67,7 @@ def read_pieces(path: Path, what: str = "the file", limit: int = RECORD_BYTES) -
     FileError
         As `read_bytes`, at once.
     """
-    file = _opened(path, what)
+    file = _opened(path, what, follow=follow)
     size = os.fstat(file.fileno()).st_size
     if size > limit:
         file.close()
@@ -73,9 +82,14 @@ def _pieces(file: BinaryIO, size: int) -> Iterator[bytes]:
             yield piece
 
 
-def _opened(path: Path, what: str) -> BinaryIO:
+def _opened(path: Path, what: str, *, follow: bool) -> BinaryIO:
+    flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+    if not follow:
+        flags |= getattr(os, "O_NOFOLLOW", 0)
+        if path.is_symlink():
+            raise FileError(f"{what} {path} is a link", wanted="a file of the hold's own")
     try:
-        descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+        descriptor = os.open(path, flags)
         file = open(descriptor, "rb")  # noqa: SIM115 who asked for it closes it
     except OSError as failed:
         raise file_error(f"{what} {path} cannot be read", failed) from failed
@@ -91,7 +105,7 @@ def _too_long(path: Path, what: str, limit: int) -> FileError:
     return FileError(f"{what} {path} is too long", got=f"over {limit >> 20} MB", wanted="a file of this program")
 
 
-def read_text(path: Path, what: str = "the file", limit: int = RECORD_BYTES) -> str:
+def read_text(path: Path, what: str = "the file", limit: int = RECORD_BYTES, *, follow: bool = True) -> str:
     """Read a plain file of UTF-8 text.
 
     Raises
@@ -100,7 +114,7 @@ def read_text(path: Path, what: str = "the file", limit: int = RECORD_BYTES) -> 
         As `read_bytes`, and if it is not UTF-8.
     """
     try:
-        return read_bytes(path, what, limit).decode()
+        return read_bytes(path, what, limit, follow=follow).decode()
     except UnicodeDecodeError:
         raise FileError(f"{what} {path} cannot be read", got="it is not UTF-8 text") from None
 

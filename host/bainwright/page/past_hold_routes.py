@@ -87,7 +87,7 @@ class PastHoldRoutes:
             return NOT_HERE
         try:
             path = Path(found[0].entry.folder) / name
-            content = await run_in_threadpool(read_pieces, path, limit=MOST_BYTES)
+            content = await run_in_threadpool(read_pieces, path, limit=MOST_BYTES, follow=False)
         except BainError:
             return NOT_HERE
         if name in PICTURES:

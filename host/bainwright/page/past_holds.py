@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 from bainwright.archive.listing import Entry, entry_of, list_holds
 from bainwright.core.errors import BainError
+from bainwright.core.read_file import is_own
 from bainwright.display.picture import PNG, SVG
 from bainwright.page.past_chart import chart_of
 from bainwright.record.reader import read_log
@@ -98,4 +99,4 @@ def _review(folder: Path) -> Reviewed:
 
 def files_of(entry: Entry) -> list[str]:
     """The files of a hold that are there."""
-    return [name for name in FILES if (Path(entry.folder) / name).is_file()]
+    return [name for name in FILES if is_own(Path(entry.folder) / name)]

@@ -132,7 +132,7 @@ def _heading(nights: Sequence[Night]) -> str:
 def _picture(folder: Path) -> str:
     """The stored drawing, set into the page; it is our own file, and anything else in it is dropped."""
     try:
-        text = read_text(folder / SVG, "the picture", PICTURE_BYTES)
+        text = read_text(folder / SVG, "the picture", PICTURE_BYTES, follow=False)
     except FileError:
         return "<p>There is no picture.</p>"
     found = re.search(r"<svg\b.*</svg>", text, re.DOTALL)
@@ -223,6 +223,6 @@ def _pixels(picture: Path) -> Any:
     from PIL.Image import DecompressionBombError
 
     try:
-        return images.imread(io.BytesIO(read_bytes(picture, "the picture", PICTURE_BYTES)))
+        return images.imread(io.BytesIO(read_bytes(picture, "the picture", PICTURE_BYTES, follow=False)))
     except (FileError, DecompressionBombError, OSError, ValueError, SyntaxError):
         return np.ones((1, 1, 3))
