@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import math
+import types
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -17,6 +18,7 @@ from known_points import NOW, point
 from bainboard import settings as board
 from bainwright import cli
 from bainwright.calibration import calibration_record, reading, rig_editor, warmer
+from bainwright.calibration import report as calibration_report
 from bainwright.calibration.baths import VirtualBench
 from bainwright.calibration.fit import (
     AT_C,
@@ -384,6 +386,19 @@ def test_a_warmer_that_does_not_rest_is_not_calibrated(live, state, word):
     with pytest.raises(RefusedError, match=word):
         talk(None, fever="38.0")
     assert [each["do"] for each in fake.asked] == ["hello"]
+
+
+def test_a_virtual_probe_whose_built_in_error_was_not_found_is_named():
+    """Its offset undoes the error; one of the wrong sign doubles it."""
+    rig = name_probes(load_rig("pot"))
+    errors_k = calibration_report._built_in_k(types.SimpleNamespace(rig=rig, settings=rig.settings), 3)
+    assert min(abs(error_k) for error_k in errors_k.values()) > 0.01
+    for sign, named in ((-1.0, 0), (1.0, len(errors_k))):
+        probes = {calibration_record.identity(rig.settings, place): calibration_record.StoredProbe(
+            place, offset_c=sign * error_k, uncertainty_k=0.01) for place, error_k in errors_k.items()}
+        record = calibration_record.Record(probes=probes)
+        warmer = types.SimpleNamespace(rig=rig, settings=rig.settings, record=record)
+        assert len(calibration_report._missed(warmer, 3)) == named
 
 
 @pytest.mark.parametrize("text", ["[1,", '{"probes": {"water": {"place": "water", "at": "yesterday"}}}'])

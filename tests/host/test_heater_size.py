@@ -106,6 +106,7 @@ def test_answer_says_heater_supply_and_each_build(usual, monkeypatch):
     for part in ("Fit 95 W at 24 V", "isolated supply of 24 V, 5 A (120 W)", "mat, 60 W: no.", "pot, 150 W: yes.",
                  "melt elsewhere", "(--pot-width)"):  # fmt: skip
         assert part in words
+    assert usual.as_dict()["supply_w"] == 24.0 * usual.supply_a == 120.0
 
 
 def test_what_no_heater_can_do_is_refused_with_what_to_change():

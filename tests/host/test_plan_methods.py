@@ -23,10 +23,11 @@ from bainwright.physics import chocolate_heat, heating
 from bainwright.physics.geometry import body_of
 from bainwright.physics.heating import Scales, Surroundings
 from bainwright.plan import history
+from bainwright.plan.cautions import cautions
 from bainwright.plan.options import PlanOptions, batch_request
 from bainwright.plan.parts import Band, Plan
 from bainwright.plan.planner import make_plan
-from bainwright.plan.say import band
+from bainwright.plan.say import band, energy
 from bainwright.plan.spread import Spread, ends
 from bainwright.plan.warmer import _suggested
 from bainwright.plan.words import short_lines, short_text, text
@@ -248,6 +249,18 @@ def test_ends_of_a_band_add_as_squares_do():
 )  # fmt: skip
 def test_a_band_is_said_to_five_minutes_outwards(found, words):
     assert band(found) == words
+
+
+def test_a_swap_of_four_fifths_of_the_bath_asks_for_colder_water():
+    """By hand: from 51.0 to 32.7 °C, 27 °C water takes 76 % of water alone, and the pot's own heat a little more."""
+    for cold_c, share, warned in (("27", 0.797, False), ("28", 0.832, True)):
+        plan = planned(cold_water=cold_c)
+        assert plan.swap.out_l / plan.swap.bath_l == pytest.approx(share, abs=0.002)
+        assert any("colder water would do with less" in said for said in cautions(plan, Shown())) == warned
+
+
+def test_a_meter_s_unit_is_a_thousand_watts_for_an_hour():
+    assert energy(1000.0 * 3600.0) == "1.00 kWh"
 
 
 def test_no_time_is_promised_to_the_minute():

@@ -166,6 +166,15 @@ def test_a_seeding_that_is_not_in_the_log_from_its_start_is_taken_as_planned():
             seed_factor(1.35, 0.15, read_log(Path(evening(name, (start_c, 32.0)))))
 
 
+def test_seed_of_half_to_twice_what_was_planned_is_believed():
+    """Beyond that a mass was mistyped (chosen)."""
+    log = read_log(Path(evening("dark-1", (45.0, 32.0))))
+    assert seed_factor(1.6, 0.26, log) == pytest.approx(0.51, abs=0.01)
+    for melt_kg, seed_kg in ((1.6, 0.24), (1.2, 0.8)):  # 0.47 and 2.03 times
+        with pytest.raises(UseError, match=r"wanted 0\.5 to 2 times"):
+            seed_factor(melt_kg, seed_kg, log)
+
+
 def test_five_evenings_and_their_median_are_what_counts(here):
     for at, factor in enumerate((2.0, 2.0, 1.1, 1.2, 1.3, 0.9, 1.2)):
         folder = here / "holds" / f"dark-{at}"
