@@ -98,7 +98,7 @@ class Starter:
         """How long the hold takes from its start; of one that is joined, as its board reports. None: until stopped."""
         if self.setup.join:
             left_ms = self._clock.get("left")
-            return None if left_ms is None else (self._clock["t"] + left_ms) / 1000
+            return None if left_ms is None else (self._clock.get("t", 0) + left_ms) / 1000
         return self.setup.for_s
 
     def send_gains(self, gains: dict[str, Any]) -> None:
