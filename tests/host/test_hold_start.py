@@ -1,5 +1,6 @@
 """What a hold sends, asks and refuses before the warmer heats, on a board in memory that follows a script."""
 
+import contextlib
 import json
 
 import msgspec
@@ -10,9 +11,12 @@ from scripted_hold import Counter, Keyboard, Notebook, done, held, quiet, runner
 from bainboard import faults, settings, wire
 from bainwright.core.errors import FileError, RefusedError
 from bainwright.display import scene_words
+from bainwright.evening import experiment
 from bainwright.evening.options import HoldRequest, resolve
 from bainwright.evening.runner import Runner
+from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import document
+from bainwright.tuning.tune import TuneAsked
 
 
 def test_documents_go_up_only_when_the_board_has_others(here):
@@ -149,3 +153,21 @@ def test_a_text_the_wire_cannot_carry_is_refused_in_words():
     """Beyond the basic plane."""
     with pytest.raises(FileError, match="cannot be sent"):
         document("settings", {**settings.defaults(settings.SETTINGS), "name": "\U0001f36b"})
+
+
+def test_an_experiment_whose_process_is_told_to_end_is_stopped(here, monkeypatch):
+    """A hold goes on without its PC; a wave of heat to learn from does not."""
+
+    class Ended(FakeBoard):
+        """After its last line the process gets SIGTERM's end."""
+
+        def read(self):
+            if self.asked and self.asked[-1]["do"] == "start" and not self._said:
+                raise KeyboardInterrupt
+            return super().read()
+
+    board = Ended(lambda: iter(quiet(5)))
+    monkeypatch.setattr(experiment, "open_board", lambda *_: contextlib.nullcontext(FakeSession(board)))
+    with pytest.raises(RefusedError, match="did not come to its end"):
+        experiment.learn(TuneAsked(), load_profile("dark"), lambda *_, **__: None)
+    assert [asked["do"] for asked in board.asked[-2:]] == ["start", "stop"]

@@ -38,6 +38,8 @@ def learn(asked: TuneAsked, profile: Profile, say: Say) -> tuple[Path, Rig | Non
         say("bain: learning the warmer: up to its working point, then a slow wave of heat; Ctrl-C stops it and the "
             "heater is off", err=True)
         ended = runner.run()
+        if ended.watch.ended == watch.LEFT:  # the process is told to end, and nobody stays near
+            session.link.request("stop")
         folder = ended.watch.log.folder
         ended.watch.log.close(ended=ended.watch.ended)
     if ended.watch.ended not in (watch.DONE, watch.STOPPED):
