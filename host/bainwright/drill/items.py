@@ -113,7 +113,7 @@ class Item:
 # In this order: first what is only looked at, then cold starts, then one hold, then its trip and what must last.
 ITEMS = (
     Item("fuse", "thermal fuse and fuses, inspected", WIRING, ANY,
-         "With the plug out, look at each one-shot thermal fuse (on the heater, crimped) and at F1, F2 and F3.",
+         "With the plug out, look at each one-shot thermal fuse (on the heater, crimped) and at the fuses in the box.",
          "Each has the rating of the parts list, none is bridged, and a meter shows a closed circuit. Never try one: "
          "that would use it up.", simulated=False),
     Item("cutout", "manual-reset cut-outs", WIRING, ANY,
