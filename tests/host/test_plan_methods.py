@@ -29,6 +29,7 @@ from bainwright.plan.parts import Band, Plan
 from bainwright.plan.planner import make_plan
 from bainwright.plan.say import band, energy
 from bainwright.plan.spread import Spread, ends
+from bainwright.plan.tempering import FALL_MEAN, falling
 from bainwright.plan.warmer import _suggested
 from bainwright.plan.words import short_lines, short_text, text
 
@@ -257,6 +258,13 @@ def test_a_swap_of_four_fifths_of_the_bath_asks_for_colder_water():
         plan = planned(cold_water=cold_c)
         assert plan.swap.out_l / plan.swap.bath_l == pytest.approx(share, abs=0.002)
         assert any("colder water would do with less" in said for said in cautions(plan, Shown())) == warned
+
+
+def test_a_seeded_bowl_falls_from_its_melt_to_its_end_and_its_mean_is_what_loses_heat():
+    """Half of the fall after a quarter of the step: (e^-0.75 - e^-3) / (1 - e^-3) is 0.45; its mean by a sum."""
+    assert (falling(0.0), falling(1.0)) == (1.0, 0.0)
+    assert falling(0.25) == pytest.approx(0.4447, abs=1e-4)
+    assert sum(falling((at + 0.5) / 1000) for at in range(1000)) / 1000 == pytest.approx(FALL_MEAN, abs=1e-5)
 
 
 def test_a_meter_s_unit_is_a_thousand_watts_for_an_hour():
