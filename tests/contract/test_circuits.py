@@ -164,7 +164,9 @@ REF = re.compile(r"\b(?:PS|TCO|TF|RH|BZ|IC|LED|[RCDQXSJKF])\d+[a-d]?\b")
 
 
 def drawn_refs(build):
-    return set(REF.findall(" ".join(re.findall(r">([^<>]+)<", draw_wiring.draw(build)))))
+    """What the stored drawing names; another test holds it to what the script draws."""
+    drawing = draw_wiring.sheet_path(build).read_text(encoding="utf-8")
+    return set(REF.findall(" ".join(re.findall(r">([^<>]+)<", drawing))))
 
 
 def listed_refs(build):
@@ -285,6 +287,8 @@ def test_half_a_plate_still_heats_when_one_mat_s_guard_has_opened():
 @pytest.mark.parametrize(("build", "ref", "how"), [
     (POT, "-", "nothing"), (POT, "Q1", "drain to source shorted"), (POT, "K1", "shorted"), (PLATE, "RHa", "open"),
     (BY_NAME["mat"], "Q1", "gate joint open"), (BY_NAME["mat"], "lead to RH", "chafed to 0 V"),
+    (PLATE, "RHa", "half of it shorted"), (POT, "lead 24 V S", "chafed to 0 V"),
+    (POT, "PS1", power_faults.OVER_VOLTAGE), (PLATE, "F3", "open"),
 ])  # fmt: skip
 def test_stored_heat_is_what_the_simulation_gives_now(build, ref, how):
     """Oracle: ngspice, on the netlist made from the build's table."""
@@ -293,6 +297,8 @@ def test_stored_heat_is_what_the_simulation_gives_now(build, ref, how):
     found = power_faults.worst(build, ref, how)
     for state, watts in zip(power_faults.STATES, found.watts, strict=True):
         assert abs(watts) == pytest.approx(float(row[f"{state}_w"]), abs=0.1)
+    for name in power_faults.AMPS:
+        assert min(getattr(found, name), 999.0) == pytest.approx(float(row[name]), abs=0.01), name
 
 
 # -- the strip-board -------------------------------------------------------------------------------------------------
