@@ -23,7 +23,7 @@ from bainwright.builds.rig_text import twin_text
 from bainwright.cli import main
 from bainwright.core import atomic_write
 from bainwright.core.errors import FileError, LinkError, RefusedError, UseError
-from bainwright.drill import items, overnight_permit, record
+from bainwright.drill import items, overnight_permit, record, walk
 from bainwright.drill.hands import Person
 from bainwright.drill.items import BY_NAME, ITEMS, LOGIC, WIRING
 from bainwright.drill.record import CANNOT, OPEN, PASSED, VOID, Record, Result
@@ -56,6 +56,17 @@ def passed(values: dict[str, Any], at: datetime.datetime = NOW, *, without: tupl
 def states(stored: Record | None, values: dict[str, Any], now: datetime.datetime = NOW) -> dict[str, str]:
     """How each item found."""
     return {each.name: each.state for each in record.statuses(stored, values, now)}
+
+
+def test_a_drill_closes_with_what_passed_and_names_what_it_could_not_do():
+    said: list[str] = []
+    skipped, why = {"cutout", "fuse"}, ("", record.NONE_SIMULATED)
+    today = [record.ItemStatus(each.name, CANNOT if each.name in skipped else PASSED, why[each.name in skipped])
+             for each in ITEMS]
+    walk._show(walk.DrillReport(Record("mine", True), Path("mine.json"), today), False, said.append)
+    (closing,) = [line for line in said if line.startswith("Passed:")]
+    assert closing == (f"Passed: {len(ITEMS) - 2} of {len(ITEMS)} items. Not possible on this warmer: "
+                       "thermal fuse and fuses, inspected; manual-reset cut-outs.")  # fmt: skip
 
 
 def test_the_table_names_each_item_once_and_each_says_what_must_happen() -> None:

@@ -13,7 +13,7 @@ from bainwright.builds.supply import SOLD_A, nearest_w, supply_a
 from bainwright.commands.plan import plan as command
 from bainwright.core.errors import BainError
 from bainwright.core.masses import Shown
-from bainwright.plan import heater_size
+from bainwright.plan import heater_size, words_heater
 from bainwright.plan.heater_size import melt_watts, size_heater
 from bainwright.plan.options import PlanOptions, batch_request
 from bainwright.plan.planner import make_plan
@@ -54,6 +54,15 @@ def test_holding_power_holds_the_simulated_warmer_at_its_target(usual):
     for _ in range(3 * 3600):
         warmer.step(usual.hold.likely_w, 1.0)
     assert warmer.bowl_c == pytest.approx(31.5, abs=0.8)
+
+
+def test_a_batch_of_many_fillings_is_answered_for_one_and_says_so(usual):
+    """100 kg in a bowl of 2 kg are 50 fillings; 3.9 kg are two."""
+    for total_kg, count in ((100.0, 50), (3.9, 2)):
+        asked = replace(usual, request=replace(usual.request, total_kg=total_kg))
+        words = " ".join(words_heater.text(asked, Shown()).split())
+        assert f"one filling of 2.00 kg of dark ({count} make the {Shown().mass(total_kg)})" in words
+    assert "filling of" not in words_heater.text(usual, Shown()).partition("\n")[0]
 
 
 def test_less_time_asks_for_more_power_and_warm_water_for_less(usual):
