@@ -1,8 +1,10 @@
 """The builds' sums agree with sources outside the project, and a rating that does not fit breaks a rule."""
 
+import re
 import shutil
 import subprocess
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -122,6 +124,11 @@ def test_switch_drop_is_that_of_a_circuit_simulation(build, tmp_path):
     said = subprocess.run(["ngspice", "-b", str(deck)], capture_output=True, text=True, check=False).stdout
     drop_v = float(said.partition("v(d) = ")[2].split()[0])
     assert electrical.switch_drop_v(switch, current_a, gate_v) == pytest.approx(drop_v, rel=0.01)
+
+
+def test_switching_loss_counts_the_firmware_s_own_pwm():
+    board = (Path(__file__).parents[2] / "firmware" / "bainboard" / "board.py").read_text(encoding="utf-8")
+    assert float(re.search(r"^PWM_HZ = (\d+)", board, re.M)[1]) == electrical.PWM_HZ
 
 
 def test_small_switch_could_not_carry_the_pot_at_all_at_its_highest_threshold():
