@@ -279,11 +279,14 @@ def float_switch(s: Sheet, build: Build) -> None:
     """The float in the coil's supply, and the divider by which the board sees it."""
     fitted = "Float, if fitted; else a link"
     if build.heats == "plate":
-        fitted = "A plate has no float: link 24 V S to 24 V K"
+        fitted = "A plate has no float"
     s.frame((24.4, -19.2), (35.0, -12.0), f"9  {fitted}")
     y, node = -13.6, 31.0
     s.tag((27.4, y), "24 V S")
-    s.part(elm.Switch(), (27.4, y), (30.4, y), label("S2"))
+    if build.heats == "plate":
+        s.part(elm.Line(), (27.4, y), (30.4, y), "link")
+    else:
+        s.part(elm.Switch(), (27.4, y), (30.4, y), label("S2"))
     s.wire((30.4, y), (32.2, y))
     s.tag((32.2, y), "24 V K", leftward=False)
     low, end = -16.8, -18.3
