@@ -17,6 +17,7 @@ from bainwright.alarms.sender import outcome
 from bainwright.commands import console
 from bainwright.commands.alert import calls_of
 from bainwright.core.errors import UseError
+from bainwright.live.mqtt import broker_of
 
 ALARM = Alarm("silent", True, "No word from the warmer for 1 min", "Look at the warmer.\nThen at its cable.")
 WORKS, FAILS = f"{sys.executable} -c ''", f"{sys.executable} -c 'raise SystemExit(3)'"
@@ -168,3 +169,11 @@ def test_signs_of_life_stop_when_the_board_is_silent():
     view.refresh(scene)
     assert notes.sent == ["alive"] * 2
     assert notes.events == ["alarm NOT delivered by x: gone"]
+
+
+@pytest.mark.parametrize("address", ["http://[::1", "http://[x]/", "http://ex\u2100mple/", "http://127.0.0.1:9/\u00fc"])
+def test_an_address_with_letters_that_none_has_is_refused_in_words(address):
+    with pytest.raises(UseError):
+        channel(address)
+    with pytest.raises(UseError):
+        broker_of(address.replace("http", "mqtt").replace("/\u00fc", "x"))

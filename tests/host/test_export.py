@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import shutil
 import zipfile
 from pathlib import Path
 
@@ -128,6 +129,19 @@ def test_a_link_in_a_hold_s_folder_leads_nothing_of_this_pc_away(records: Path, 
     assert "hold.png" not in files_of(Entry(str(stranger), "a"))
     with pytest.raises(FileError, match="is a link"):
         read_pieces(stranger / "hold.png", follow=False)
+
+
+def test_two_holds_whose_long_names_begin_alike_stay_two(records: Path) -> None:
+    for end in ("one", "two"):
+        store(records / ("x" * 60 + end), started=f"2026-11-2{len(end) + (end == 'two')}T22:00:00+00:00")
+    cli.main(["export", "a.zip", *("x" * 60 + end for end in ("one", "two"))])
+    with zipfile.ZipFile("a.zip") as archive:
+        names = {name.partition("/")[0] for name in archive.namelist()}
+    assert len(names) == 2
+    for folder in list(records.iterdir()):
+        shutil.rmtree(folder)
+    assert cli.main(["gather", "a.zip"]) == 0
+    assert len([each for each in records.iterdir() if (each / "hold.csv").exists()]) == 2
 
 
 def test_an_archive_cannot_write_outside_the_home_or_any_other_file(records: Path, tmp_path: Path) -> None:

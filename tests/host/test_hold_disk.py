@@ -102,6 +102,19 @@ def test_a_folder_deleted_during_a_hold_costs_no_row_and_is_shown(here):
     assert any("the log continues in holds/dark-1" in str(said) for said in runner.view.said + runner.view.events)
 
 
+@pytest.mark.parametrize("leads_to", ["private", "none"])
+def test_a_link_in_the_place_of_the_events_is_not_followed(here, leads_to):
+    (here / "private").write_text("private")
+    (here / "out").mkdir()
+    (here / "out" / "events.jsonl").symlink_to(here / leads_to)
+    with pytest.raises(UseError, match="already holds a log"):
+        runner_of([*quiet(), done()], out="out")
+    with pytest.raises(OSError, match="symbolic links"):
+        writer._Growing(here / "out")
+    assert sorted(path.name for path in here.iterdir()) == ["out", "private"]
+    assert (here / "private").read_text() == "private"
+
+
 def test_a_log_cut_short_during_a_hold_continues_whole_elsewhere(here):
     """Another program saves an empty file onto it: the rows from then on can be read, and the person learns it."""
 

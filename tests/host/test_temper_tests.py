@@ -8,8 +8,10 @@ import pytest
 from fake_board import status_line
 
 from bainwright import cli
+from bainwright.core.errors import UseError
 from bainwright.files.chocolate import load_profile
 from bainwright.link.messages import decode
+from bainwright.record.taken_back import take_back
 from bainwright.record.temper_tests import chocolate_at, judge, logged_tests, valid_tests
 from bainwright.record.writer import LiveLog
 
@@ -136,6 +138,14 @@ def test_wrong_use_is_refused_in_words(folder, capsys, arguments, words):
     code, tests, err = temper(capsys, folder, *arguments)
     assert (code, tests) == (2, None)
     assert words in err
+
+
+def test_a_link_in_the_place_of_the_entry_before_is_not_taken_back(folder, tmp_path):
+    (tmp_path / "private").write_text("private")
+    (folder / "temper.json.before").symlink_to(tmp_path / "private")
+    with pytest.raises(UseError, match="nothing to take back"):
+        take_back(folder / "temper.json", "temper test")
+    assert not (folder / "temper.json").exists()
 
 
 def test_a_damaged_record_is_named(folder, capsys):

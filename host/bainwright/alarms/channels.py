@@ -89,11 +89,11 @@ class WebHook:
     """
 
     def __init__(self, url: str) -> None:
-        parts = urlsplit(url)
         try:
+            parts = urlsplit(url if url.isascii() else "")
             port = parts.port or 80
-        except ValueError:
-            port = 0
+        except ValueError:  # brackets or letters that no address has
+            parts, port = urlsplit(""), 0
         if parts.scheme != "http" or not parts.hostname or not port or parts.username or parts.password:
             raise UseError(OPTION, got=repr(url), wanted="http://ADDRESS[:PORT]/PATH",
                            hint="a command of your own can use https")
@@ -128,7 +128,7 @@ class WebHook:
                 connection.close()
         except UseError as wrong:
             return str(wrong)
-        except (OSError, http.client.HTTPException) as failed:
+        except (OSError, http.client.HTTPException, UnicodeError) as failed:
             return getattr(failed, "strerror", None) or str(failed) or type(failed).__name__
         return "" if 200 <= status < 300 else f"it answered with status {status}"
 

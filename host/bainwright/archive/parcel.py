@@ -186,7 +186,7 @@ def _holds_in(source: Path) -> Iterator[tuple[str, dict[str, Reader]]]:
         raise FileError(f"{source} is not a plain file", hint="name a file that bain export wrote")
     with zipfile.ZipFile(source) as archive:
         for name, files in _packed(archive, source).items():
-            yield name, {file: partial(_unpacked, archive, each, source) for file, each in files.items()}
+            yield file_name(name), {file: partial(_unpacked, archive, each, source) for file, each in files.items()}
 
 
 def _packed(archive: zipfile.ZipFile, source: Path) -> dict[str, dict[str, zipfile.ZipInfo]]:
@@ -194,7 +194,7 @@ def _packed(archive: zipfile.ZipFile, source: Path) -> dict[str, dict[str, zipfi
     for each in archive.infolist():
         parts = PurePosixPath(each.filename).parts
         if len(parts) == 2 and parts[1] in FILES:  # nothing else is ever written, wherever its name points
-            holds.setdefault(file_name(parts[0]), {})[parts[1]] = each
+            holds.setdefault(parts[0], {})[parts[1]] = each  # by its whole name: two may be one as a folder's
     if not holds:
         raise FileError(f"{source} has no holds in it", hint="bain export writes an archive of holds")
     if len(holds) > MOST_HOLDS:

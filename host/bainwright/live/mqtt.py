@@ -38,11 +38,11 @@ def broker_of(url: str) -> Broker:
     UseError
         If it is none.
     """
-    parts = urlsplit(url)
     try:
+        parts = urlsplit(url)
         port = parts.port or (8883 if parts.scheme == "mqtts" else 1883)
-    except ValueError:
-        port = 0
+    except ValueError:  # brackets or letters that no address has
+        parts, port = urlsplit(""), 0
     prefix = unquote(parts.path.strip("/")) or "bain"
     if parts.scheme not in ("mqtt", "mqtts") or not parts.hostname or not port or set("?#+$") & set(url + prefix):
         raise UseError(OPTION, got=repr(url), wanted="mqtt://[USER@]HOST[:PORT][/PREFIX], or mqtts:// with TLS")

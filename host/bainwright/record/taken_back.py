@@ -7,6 +7,7 @@ from pathlib import Path
 from bainwright.core.atomic_write import save_file
 from bainwright.core.errors import UseError
 from bainwright.core.os_errors import file_error
+from bainwright.core.read_file import is_own, read_bytes
 
 BEFORE = ".before"
 
@@ -23,7 +24,7 @@ def save_entry(path: Path, content: str) -> None:
     FileError
         If either cannot be written.
     """
-    save_file(_before(path), path.read_bytes() if path.is_file() else b"", follow=False)
+    save_file(_before(path), read_bytes(path, follow=False) if is_own(path) else b"", follow=False)
     save_file(path, content, follow=False)
 
 
@@ -45,11 +46,11 @@ def take_back(path: Path, what: str) -> None:
         If a file cannot be read or written.
     """
     before = _before(path)
-    if not before.is_file():
+    if not is_own(before):
         raise UseError("there is nothing to take back", wanted=f"a {what} entered here before",
                        hint="only the last entry can be taken back")
     try:
-        content = before.read_bytes()
+        content = read_bytes(before, follow=False)
         if content:
             save_file(path, content, follow=False)
         else:

@@ -55,7 +55,7 @@ def make_folder(asked: Path | None, name: str) -> Path:
 def _asked_folder(asked: Path) -> Path:
     if not is_text(str(asked)):
         raise UseError("--out is no text", got=ascii(str(asked)), wanted="a name in UTF-8", hint="name another folder")
-    if is_hold(asked):
+    if is_hold(asked) or os.path.lexists(asked / EVENTS):  # a link there may lead anywhere
         raise _taken(asked)
     try:
         asked.mkdir(parents=True, exist_ok=True)
@@ -252,7 +252,9 @@ class _Growing:
         content = content or {}
         try:
             for name, start in ((CSV, content.get(CSV, HEADER_LINE)), (EVENTS, content.get(EVENTS, b""))):
-                self._files[name] = open(folder / name, "a+b", buffering=0)  # noqa: SIM115 `close` closes it
+                self._files[name] = open(  # noqa: SIM115 `close` closes it
+                    folder / name, "a+b", buffering=0, opener=_no_link
+                )
                 self._sizes[name] = os.fstat(self._files[name].fileno()).st_size
                 if not self._sizes[name]:
                     self.append(name, start)
@@ -303,6 +305,11 @@ class _Growing:
         """Close them."""
         for file in self._files.values():
             file.close()
+
+
+def _no_link(path: str, flags: int) -> int:
+    """Open a file of the folder's own: a link in it may lead anywhere."""
+    return os.open(path, flags | getattr(os, "O_NOFOLLOW", 0), 0o666)
 
 
 def _nobody_elses(parent: Path, name: str) -> Path:
