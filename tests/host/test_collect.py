@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import json
+import os
 import shutil
 
 import pytest
@@ -300,6 +301,18 @@ def test_a_hold_whose_beginning_is_gone_is_said_and_its_bytes_stored(here, monke
     assert done.holds == []
     assert any("the beginning of hold 1 is lost" in note for note in done.notes)
     assert list((here / "holds/boards").rglob("*.seg"))
+
+
+@pytest.mark.parametrize("kind", ["link", "pipe"])
+def test_a_link_or_a_pipe_in_the_place_of_an_arriving_segment_is_replaced(here, monkeypatch, kind):
+    folder = here / "holds" / "boards" / "0011223344556677"
+    folder.mkdir(parents=True)
+    (here / "private").write_text("private")
+    part = folder / "0000000001.part"
+    part.symlink_to(here / "private") if kind == "link" else os.mkfifo(part)
+    done = collected(a_night(here), monkeypatch)
+    assert len(done.holds) == 1
+    assert (here / "private").read_text() == "private"
 
 
 def test_foreign_files_are_left_alone_and_not_read(here, monkeypatch):

@@ -248,7 +248,8 @@ def test_a_taken_port_gives_another_one_and_words():
 
 
 @pytest.mark.parametrize(
-    "at", ["0.0.0.0", "8.8.8.8", "::", "2001:4860:4860::8888", "kitchen", "127.0.0.1:0", "127.0.0.1:x", ""]
+    "at", ["0.0.0.0", "8.8.8.8", "::", "[::ffff:0.0.0.0]", "2001:4860:4860::8888", "kitchen", "127.0.0.1:0",
+           "127.0.0.1:x", ""],
 )
 def test_an_address_that_the_internet_may_reach_is_refused(at):
     """And what is no address at all."""

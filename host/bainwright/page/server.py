@@ -155,6 +155,7 @@ def check_local(address: str) -> str:
     """
     try:
         found = ipaddress.ip_address(address.strip("[]"))
+        found = getattr(found, "ipv4_mapped", None) or found  # ::ffff:0.0.0.0 is every address, too
     except ValueError:
         raise UseError("--page-at", got=repr(address), wanted="an address of this PC, such as 192.168.1.20") from None
     if found.is_unspecified or not (found.is_private or found.is_link_local):

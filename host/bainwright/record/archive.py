@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import zlib
 from bisect import bisect_left
 from collections.abc import Iterator
@@ -14,7 +15,7 @@ from bainwright.core.atomic_write import move_into_place, save_file
 from bainwright.core.errors import FileError
 from bainwright.core.file_names import file_name
 from bainwright.core.os_errors import file_error
-from bainwright.core.read_file import read_bytes
+from bainwright.core.read_file import is_own, read_bytes
 
 FOLDER = "boards"
 STORED = "stored"  # how far the holds of a log have their own folders
@@ -59,7 +60,7 @@ class Archive:
 
     def has(self, first: int) -> bool:
         """Is there a segment of that name, whole or an earlier part of it?"""
-        return self.path(first).exists()
+        return is_own(self.path(first))
 
     def contradicts(self, segments: list[Segment]) -> bool:
         """Do the numbers of some segment lie in other segments here? Then they are not of the same log."""
@@ -93,6 +94,8 @@ class Archive:
         coming = self._coming(first)
         with _disk_errors(coming):
             self.folder.mkdir(parents=True, exist_ok=True)
+            if os.path.lexists(coming) and not is_own(coming):  # a link may lead anywhere, and a pipe has no end
+                coming.unlink()
             if not coming.exists():
                 coming.write_bytes(read_bytes(self.path(first)) if self.has(first) else b"")
             return coming.stat().st_size
