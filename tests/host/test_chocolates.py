@@ -186,6 +186,12 @@ def test_a_board_keeps_what_it_is_sent_gives_it_back_and_starts_the_chosen_one(c
     assert profile(capsys, "send", "caramelised_white", "--virtual", "board.img")[0] == 0
     for spelling in ("caramelised white", "caramelised_white"):  # as the board has it, and as the file is called
         assert profile(capsys, "use", spelling, "--virtual", "board.img")[0] == 0
+    _, out, _ = profile(capsys, "get", "dark", "--virtual", "board.img")
+    assert "Melt to 45 °C, seed down to 32 °C, work at 31.5 °C" in out
+    assert "Sources" not in out  # a board has none
+    assert profile(capsys, "get", "dark", "--virtual", "board.img", "--out", "back.toml")[0] == 0
+    assert load_profile("back.toml").document() == load_profile("dark").document()
+    assert profile(capsys, "get", "dark", "--virtual", "board.img", "--out", "back.toml")[0] == 2  # it is there
     for command in ("get", "use"):
         code, _, err = profile(capsys, command, "white", "--virtual", "board.img")
         assert code == 2

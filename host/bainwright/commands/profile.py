@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
+from pathlib import Path
 from typing import Any
 
 import click
@@ -44,28 +45,13 @@ def list_(on_board: bool, port: str | None, virtual: str | None, as_json: bool) 
 @options.json
 def show(chocolate: str, fahrenheit: bool, as_json: bool) -> int:
     """Show a chocolate's figures, their sources, and its temperature through an evening."""
-    from bainwright.chocolates.pages import PAGES
-    from bainwright.chocolates.path import draw, short
+    from bainwright.chocolates.shown import lines_of
     from bainwright.chocolates.warnings import unusual_figures
     from bainwright.core.masses import Shown
     from bainwright.files.chocolate import load_profile
-    from bainwright.words import terms
 
-    p, shown = load_profile(chocolate), Shown(fahrenheit)
-    melt, high, target = (short(temp_c, shown) for temp_c in (p.melt_c, p.high_c, p.target_c))
-    lines = [f"{p.name} ({terms.kind(p.kind)})", "", *draw(p, shown), ""]
-    if p.kind != "melted":
-        cools, window = shown.temps(p.cool_low_c, p.cool_high_c), shown.temps(p.low_c, p.high_c)
-        seeds = f"seed down to {high}"
-        warms = f"cool to {cools}, warm back to {window}, never above {high} on the way"
-        own, other = (warms, seeds) if p.cool_c else (seeds, warms)
-        lines.append(f"Melt to {melt}, {own}, work at {target}. A test piece "
-                     f"sets within {p.set_min:g} min; one that has not by {p.fail_min:g} min is not in temper.")
-        lines.append(f"The other method: {other} (common practice, no source).")
-    else:
-        lines.append(f"Hold it at {target} with a lid on. It is treated as {terms.kind(p.of)}.")
-    lines += [text for text in (p.note, f"Sources: {p.source}") if text]
-    lines.append(f"Questions of the kitchen: bain profile about ({', '.join(PAGES)}).")
+    p = load_profile(chocolate)
+    lines = lines_of(p, Shown(fahrenheit))
     more = {"of": p.of, "note": p.note, "source": p.source, "unusual": unusual_figures(p)}
     show_result({**p.document(), **more}, lines, as_json)
     return 0
@@ -141,16 +127,32 @@ def send(chocolates: tuple[str, ...], port: str | None, virtual: str | None, as_
 @profile.command(short_help="Show a chocolate as a board has it.")
 @click.argument("name", required=False)
 @options.board
+@click.option("--out", metavar="FILE", help="Write it to this file, which may be edited and sent.")
+@options.fahrenheit
 @options.json
-def get(name: str | None, port: str | None, virtual: str | None, as_json: bool) -> int:
-    """Show a chocolate as a board has it stored, as a TOML file: the one of that name, or the chosen one."""
+def get(name: str | None, port: str | None, virtual: str | None, out: str | None, fahrenheit: bool,
+        as_json: bool) -> int:  # fmt: skip
+    """Show a chocolate as a board has it stored: the one of that name, or the chosen one."""
     from bainwright.chocolates.board import fetch
+    from bainwright.chocolates.shown import lines_of
     from bainwright.chocolates.text import file_of, toml
+    from bainwright.core.atomic_write import save_file
+    from bainwright.core.errors import UseError
+    from bainwright.core.masses import Shown
+    from bainwright.files.chocolate import parse_profile
     from bainwright.virtual.opening import open_stored
 
+    if out and Path(out).exists():
+        raise UseError(f"{out} already exists", hint="name another file; a chocolate is never overwritten")
     with open_stored(port, virtual) as session:
         values = fetch(session.link, session.link.hello(), name)
-    show_result(values, [toml(file_of(values)).rstrip()], as_json)
+    doc = file_of(values)
+    stored = replace(parse_profile(doc, "the board's chocolate"), source="")  # a board has figures alone
+    lines = lines_of(stored, Shown(fahrenheit))
+    if out:
+        save_file(Path(out), toml(doc), what="the chocolate's file")
+        lines = [f"Written to {out}: bain profile check {out} checks a change."]
+    show_result(values, lines, as_json)
     return 0
 
 
