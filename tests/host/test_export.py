@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import csv
 import json
+import os
 import shutil
 import zipfile
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import pytest
@@ -142,6 +144,25 @@ def test_two_holds_whose_long_names_begin_alike_stay_two(records: Path) -> None:
         shutil.rmtree(folder)
     assert cli.main(["gather", "a.zip"]) == 0
     assert len([each for each in records.iterdir() if (each / "hold.csv").exists()]) == 2
+
+
+def test_a_folder_that_is_closed_to_us_stops_no_other(
+    records: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As lost+found on a stick, and another user's folder among the holds. Every look into one is refused."""
+    really = os.stat
+
+    def stat(path: Any, *args: Any, **named: Any) -> os.stat_result:
+        if "lost+found/" in os.fspath(path):
+            raise PermissionError(13, "Permission denied")
+        return really(path, *args, **named)
+
+    store(tmp_path / "stick" / "a")
+    for folder in (tmp_path / "stick" / "lost+found", records / "lost+found"):
+        folder.mkdir(parents=True)
+    monkeypatch.setattr(os, "stat", stat)
+    assert cli.main(["gather", "stick"]) == 0
+    assert len(read_log(records / "a")) == 3
 
 
 def test_an_archive_cannot_write_outside_the_home_or_any_other_file(records: Path, tmp_path: Path) -> None:

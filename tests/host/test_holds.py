@@ -152,6 +152,13 @@ def test_a_list_of_holds_elsewhere_that_cannot_be_read_hides_no_other_and_is_nev
     assert (records / home.ELSEWHERE).read_bytes().endswith(f"\n{night}\n".encode())
 
 
+def test_a_home_that_cannot_be_listed_is_not_one_without_holds(records: Path, capsys: Capture) -> None:
+    records.mkdir(parents=True, exist_ok=True)
+    (records / "holds").write_text("")
+    assert cli.main(["show", "last"]) == 2
+    assert "cannot be listed" in capsys.readouterr().err
+
+
 def test_a_link_to_itself_hides_no_hold(records: Path, capsys: Capture) -> None:
     store(records / "holds" / "dark-1")
     (records / "holds" / "loop").symlink_to(records / "holds" / "loop")

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from bainwright.archive.listing import Entry, list_holds
 from bainwright.core.errors import FileError, UseError
+from bainwright.core.home import hold_paths
 from bainwright.core.toml import close_match
 from bainwright.record.names import is_hold
 
@@ -33,7 +34,7 @@ def find(named: str, holds: Sequence[Entry], today: date) -> Path:
     """
     if named == LAST:
         if not holds:
-            raise FileError("there are no holds yet", hint="bain hold dark --virtual makes the first")
+            raise _none()
         return Path(holds[0].folder)
     if named == YESTERDAY:
         day = today - timedelta(days=1)
@@ -54,6 +55,15 @@ def find(named: str, holds: Sequence[Entry], today: date) -> Path:
     near = close_match(named, [hold.name for hold in holds])
     raise FileError(f"there is no hold {named!r}", wanted="last, yesterday, a name from bain holds, or a folder",
                     hint=near or "bain holds lists all of them")  # fmt: skip
+
+
+def _none() -> FileError:
+    """Why there is no hold at all: there is none, or none can be listed."""
+    notes: list[str] = []
+    list(hold_paths(notes))
+    if notes:
+        return FileError(notes[0])
+    return FileError("there are no holds yet", hint="bain hold dark --virtual makes the first")
 
 
 def folder_named(named: str) -> Path:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import tempfile
 import zipfile
@@ -103,7 +104,7 @@ def gather(source: Path) -> Gathered:
         holds.mkdir(parents=True, exist_ok=True)
         known: dict[str, list[Path]] = {}
         for here in sorted(holds.iterdir()):
-            if (here / FACTS).is_file():
+            if os.path.isfile(here / FACTS):
                 known.setdefault(_identity(here), []).append(here)
         for name, files in _holds_in(source):
             with tempfile.TemporaryDirectory(dir=holds, prefix=".coming-") as coming:
@@ -169,13 +170,13 @@ def _identity(folder: Path) -> str:
     if facts.get("started"):
         first = (_rows_file(folder) or b"").split(b"\n", 2)[1:2] if facts.get("VIRTUAL") else []
         return json.dumps([board.get("board"), facts.get("hold"), facts["started"], *map(repr, first)])
-    return f"{zlib.crc32(read_bytes(folder / CSV, limit=LOG_BYTES)):08x}" if (folder / CSV).is_file() else str(folder)
+    return f"{zlib.crc32(read_bytes(folder / CSV, limit=LOG_BYTES)):08x}" if is_own(folder / CSV) else str(folder)
 
 
 def _holds_in(source: Path) -> Iterator[tuple[str, dict[str, Reader]]]:
     """Each hold's name and what reads its files, one at a time: together they may be too large for memory."""
     if source.is_dir():
-        inside = source / "holds" if (source / "holds").is_dir() else source
+        inside = source / "holds" if os.path.isdir(source / "holds") else source
         for folder in sorted([inside, *inside.iterdir()]):
             if is_own(folder / FACTS) or is_own(folder / CSV):
                 yield file_name(folder.absolute().name), {

@@ -97,7 +97,7 @@ def read(path: Path) -> Record:
 
 def write(path: Path, record: Record) -> None:
     """Old or new, never half."""
-    save_file(path, json.dumps(msgspec.to_builtins(record), indent=2) + "\n")
+    save_file(path, json.dumps(msgspec.to_builtins(record), indent=2) + "\n", follow=False)
 
 
 def identity(settings: Mapping[str, Any], place: str) -> str:

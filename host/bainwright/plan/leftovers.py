@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 from typing import Annotated
 
@@ -124,7 +125,7 @@ def read_leftovers(folder: Path) -> Leftovers | None:
         When the file is not such a record.
     """
     path = folder / STOCK
-    if not path.is_file():
+    if not os.path.isfile(path):
         return None
     return read_struct(path, Leftovers, "a record of leftovers")
 

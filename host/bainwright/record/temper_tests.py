@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -150,7 +151,7 @@ def read_tests(folder: Path) -> list[TemperTest]:
         When the file is not such a record.
     """
     path = folder / TESTS
-    if not path.is_file():
+    if not os.path.isfile(path):
         return []
     return read_struct(path, list[TemperTest], "a record of temper tests")
 
