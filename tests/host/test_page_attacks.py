@@ -167,6 +167,20 @@ def test_connections_that_say_nothing_are_closed_and_the_page_still_answers(page
         client.close()
 
 
+def test_a_second_request_that_never_comes_whole_is_closed_as_well(page, phone, monkeypatch):
+    monkeypatch.setattr(server, "HEAD_S", 0.3)
+    for rest in (b"G", b""):
+        with socket.create_connection(("127.0.0.1", page.port)) as client:
+            client.settimeout(10)
+            length = b"" if rest else b"Content-Length: 100\r\n"
+            client.sendall(b"GET /nothing HTTP/1.1\r\nHost: " + phone.host.encode() + b"\r\n" + length + b"\r\n")
+            assert b"404" in until(client, b"\r\n\r\n")
+            client.sendall(rest or b"x")
+            with contextlib.suppress(ConnectionResetError):
+                while client.recv(4096):
+                    pass
+
+
 def test_more_connections_than_a_kitchen_has_are_dropped_and_room_comes_back(page, phone, monkeypatch):
     """The first ones stay."""
     monkeypatch.setattr(server, "MOST_CONNECTIONS", 5)

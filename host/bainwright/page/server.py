@@ -33,27 +33,47 @@ class Connection(H11Protocol):
         if len(self.connections) > MOST_CONNECTIONS:
             transport.abort()
             return
-        self._due = self.loop.call_later(HEAD_S, self._close_unless_asked)
+        self._head_due: asyncio.TimerHandle | None = None
+        self._read_due: asyncio.TimerHandle | None = None
+        self._await_head()
 
     def connection_lost(self, exc: Exception | None) -> None:
-        if hasattr(self, "_due"):
-            self._due.cancel()
+        for due in (getattr(self, "_head_due", None), getattr(self, "_read_due", None)):
+            if due is not None:
+                due.cancel()
         super().connection_lost(exc)
+
+    def data_received(self, data: bytes) -> None:
+        """A piece of a head stops uvicorn's clock between requests, so ours runs until the head is whole."""
+        super().data_received(data)
+        if self._rests():
+            self._await_head()
+        elif self._head_due is not None:
+            self._head_due.cancel()
+            self._head_due = None
 
     def pause_writing(self) -> None:
         """The client does not read what was sent."""
         super().pause_writing()
-        self._due.cancel()
-        self._due = self.loop.call_later(READS_S, self.transport.abort)
+        self._read_due = self.loop.call_later(READS_S, self.transport.abort)
 
     def resume_writing(self) -> None:
         """It reads on."""
         super().resume_writing()
-        self._due.cancel()
+        if self._read_due is not None:
+            self._read_due.cancel()
+
+    def _rests(self) -> bool:
+        """Is no request being answered?"""
+        return self.cycle is None or self.cycle.response_complete
+
+    def _await_head(self) -> None:
+        if self._head_due is None:
+            self._head_due = self.loop.call_later(HEAD_S, self._close_unless_asked)
 
     def _close_unless_asked(self) -> None:
-        """After its first request uvicorn's own time between requests bounds it."""
-        if self.cycle is None:
+        self._head_due = None
+        if self._rests():
             self.transport.abort()
 
 
