@@ -315,6 +315,15 @@ def test_a_link_or_a_pipe_in_the_place_of_an_arriving_segment_is_replaced(here, 
     assert (here / "private").read_text() == "private"
 
 
+def test_nothing_is_collected_through_a_linked_folder(here, monkeypatch):
+    (here / "elsewhere").mkdir()
+    (here / "holds").mkdir(exist_ok=True)
+    (here / "holds" / "boards").symlink_to(here / "elsewhere")
+    with pytest.raises(FileError, match="boards is a link"):
+        collected(a_night(here), monkeypatch)
+    assert list((here / "elsewhere").iterdir()) == []
+
+
 def test_foreign_files_are_left_alone_and_not_read(here, monkeypatch):
     board = a_night(here)
     kept = here / "holds/boards/0011223344556677"

@@ -92,6 +92,9 @@ class Archive:
     def begin(self, first: int) -> int:
         """Continue a segment where an earlier collection ended; returns how many of its bytes are here."""
         coming = self._coming(first)
+        for folder in (self.folder.parent, self.folder):
+            if folder.is_symlink():
+                raise FileError(f"{folder} is a link", wanted="a folder", hint="name another place with --out")
         with _disk_errors(coming):
             self.folder.mkdir(parents=True, exist_ok=True)
             if os.path.lexists(coming) and not is_own(coming):  # a link may lead anywhere, and a pipe has no end
