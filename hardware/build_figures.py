@@ -41,9 +41,10 @@ def part_rows(build: Build) -> list[Row]:
     worst_a, mat_a = electrical.worst_a(build), electrical.mat_worst_a(build)
     drop_v = electrical.switch_drop_v(build.switch, worst_a, electrical.gate_v())
     rows = [
-        ("PS1", f"isolated supply, safety-approved, short-circuit proof, closed case: {SUPPLY_V:g} V DC, "
-         f"{build.supply_a:g} A; **at most {overload.most_supply_w(build):.0f} W**; shuts itself off at "
-         f"{build.supply_off_v:g} V or less (M)",
+        ("PS1", "isolated supply, safety-approved, short-circuit proof, its mains lead or inlet moulded on, **no mains "
+         f"terminal to wire**: {SUPPLY_V:g} V DC, {build.supply_a:g} A is one; {_least_supply_a(build):.2f} A or more "
+         f"and **at most {overload.most_supply_w(build):.0f} W**; shuts itself off at {build.supply_off_v:g} V or less "
+         "(M)",
          f"gives the worst heater its {worst_a:.2f} A. A larger one would give a short more than the heater's "
          f"{overload.SUPPLY_SHARE:g}-fold power, or than X0, S1, K1 and the cut-outs carry. If it lost its regulation, "
          "its own shut-off bounds the heat"),
@@ -89,6 +90,11 @@ def part_rows(build: Build) -> list[Row]:
          f"carries {electrical.cable_a(build):g} A (DIN VDE 0298-4, M)"),
     ]
     return rows
+
+
+def _least_supply_a(build: Build) -> float:
+    """What the worst heater takes, rounded up."""
+    return 0.01 * math.ceil(100.0 * electrical.worst_a(build))
 
 
 FREEBOARD_M, LAP = 0.03, 1.1  # chosen: wall above the water, and what is cut away of insulation

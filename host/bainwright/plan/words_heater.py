@@ -58,8 +58,8 @@ def _heater(found: HeaterSize) -> str:
     if found.heater_w is not None and found.supply_a is not None:
         return (
             f"Fit {found.heater_w:.0f} W at 24 V, and an isolated supply of 24 V, {found.supply_a:g} A "
-            f"({SUPPLY_V * found.supply_a:.0f} W): at most {SUPPLY_SHARE:g} times the heater, so that a "
-            "short in it draws little more than twice its heat."
+            f"({SUPPLY_V * found.supply_a:.0f} W), with no mains terminal to wire: at most {SUPPLY_SHARE:g} times the "
+            "heater, so that a short in it draws little more than twice its heat."
         )
     return f"{_why_none(found)} {INSTEAD}"
 
