@@ -44,9 +44,10 @@ MODULES = {
     "calibration/rig_editor.py": CALIBRATION,
     "tuning/proof.py": ("test_tune.py",), "tuning/tune.py": ("test_tune.py",),
 }  # fmt: skip
-LIMIT_S = 140.0  # chosen: twice what the tests of a module take; a mutant that makes them wait is printed, too
+LIMIT_S = 300.0  # chosen: twice what the tests of a module take; a mutant that makes them wait is printed, too
 NEVER = "(sheet or page or any_kitchen)"  # of pictures, or of what cheaper tests say too
-DEAR = "(masses_over or every_kitchen or nine_melts or evaporation_grows or dew_point or virtual_warmer or less_time)"
+DEAR = ("(virtual_pot_writes or saved_hold or masses_over or every_kitchen or nine_melts or evaporation_grows or "
+        "dew_point or virtual_warmer or less_time)")
 SWAPS: dict[type, type] = {
     ast.Lt: ast.GtE, ast.GtE: ast.Lt, ast.Gt: ast.LtE, ast.LtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
     ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.And: ast.Or, ast.Or: ast.And,
