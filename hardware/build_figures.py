@@ -111,13 +111,19 @@ def vessel_rows(build: Build) -> list[Row]:
     holds = f"about {build.bowl_kg:g} kg; holds {build.chocolate_kg:g} kg of chocolate"
     mats, wall_m = build.mat_count, vessels.filled_m(build)
     if build.heats == "water":
-        wide = f"{100 * build.base_sides_m[0]:.0f} cm inside, {100 * (wall_m + FREEBOARD_M):.0f} cm high or more"
+        high_cm = round(100 * (wall_m + FREEBOARD_M))
+        wide = f"{100 * build.base_sides_m[0]:.0f} cm inside, {high_cm} to {high_cm + 2} cm high"
         rows = [
             (build.vessel, f"steel, flat bottom of {1000 * base.thick_m:g} mm, {wide}",
-             f"{build.water_l:g} L with the bowl in it reach {100 * wall_m:.0f} cm: make your mark there"),
+             f"{build.water_l:g} L, measured, with the bowl clipped down reach {100 * wall_m:.1f} cm: make your mark "
+             "there. Poured to that height without the bowl, it would be twice as much"),
             ("bowl", f"steel, {bowl}", holds),
             ("ring", f"wire ring or trivet, {100 * vessels.ring_m(build):.0f} cm high",
              "holds the bowl off the bottom; water flows under it"),
+            (f"{vessels.CLIPS} x clip", "stainless toggle latch, its hook over the bowl's rim, its foot under a second "
+             f"hose clamp below the {build.vessel}'s rim; each holds {build.clip_kg:g} kg by a hanging scale",
+             f"an empty bowl of {build.bowl_kg:g} kg in place of {vessels.displaced_l(build):.1f} kg of water floats, "
+             "tips and takes in water; any two clips hold it down"),
             ("cover", f"ring of silicone sheet, hole {100 * vessels.bowl_m(build):.0f} cm",
              "covers the open water; without it the bath loses more"),
         ]
@@ -127,13 +133,15 @@ def vessel_rows(build: Build) -> list[Row]:
             ("plate", f"{base.name}, {across} cm, {1000 * base.thick_m:g} mm thick, bare or anodised",
              "a hole for the probe, 6 mm wide and 40 mm deep; four blind holes M3, 6 mm deep"),
             ("bowl", f"steel, **flat bottom**, {bowl}", holds),
-            ("tray", "metal, with feet", "carries the insulation"),
             ("heat paste", "a gram", "round the probe in its hole"),
         ]
     lagged_m2 = LAP * (build.base_m2 + math.pi * vessels.disc_m(build) * wall_m)
     return [
         *rows,
-        ("insulation", f"silicone or melamine foam, 10 mm, rated {rules.INSULATION_C:g} °C or more, {lagged_m2:.2f} m²",
+        ("tray", f"metal, feet of {100 * build.feet_m:g} cm, a hole under each cut-out that faces down",
+         f"carries the insulation; a button clears the table by {100 * vessels.button_clear_m(build):.1f} cm"),
+        ("insulation", f"silicone or melamine foam, {1000 * vessels.INSULATION_M:g} mm, rated "
+         f"{rules.INSULATION_C:g} °C or more, {lagged_m2:.2f} m²",
          "under and round it; no polystyrene, cork or cloth, which burn"),
         ("silicone", "high-temperature adhesive, 200 °C", "glues mat and cut-outs"),
         (f"{mats} x fixing", FIXING[build.heats][0], FIXING[build.heats][1]),

@@ -32,6 +32,7 @@ def labels(build: Build) -> list[Label]:
         ("X3  chocolate probe", ("4-pole. Its 16 digits:", ID_LINE)),
     ]  # fmt: skip
     if build.heats == "water":
+        sheet.append(("BOWL", ("Clip it down. Empty, it floats and tips.",)))
         sheet.append(("S2  float, if fitted", ("Wet with the bowl lifted out.", "Move it by hand before each run.")))
     for ref in build.refs:
         if build.mat_fuse_a:

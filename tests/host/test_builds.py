@@ -22,8 +22,8 @@ NAMES = list(BY_NAME)
 @pytest.mark.parametrize("build", BUILDS, ids=NAMES)
 def test_every_build_passes_every_rule(build):
     assert rules.broken(build) == []
-    # Of one mat no fuse of its own and no strip beside it; a bath is no metal; a plate has no low water.
-    skipped = {"water": 3, "plate": 1}
+    # Of one mat no fuse of its own and no strip beside it; a bath is no metal; a plate no low water and no bowl afloat.
+    skipped = {"water": 3, "plate": 2}
     assert len(rules.findings(build)) == len(rules.RULES) - skipped[build.heats]
 
 
@@ -63,6 +63,8 @@ CHANGES = [
     (POT, {"base_sides_m": (0.24,)}, "mats, share of what they are glued to"),
     (MAT, {"chocolate_kg": 2.0}, "room beside the bowl"),
     (MAT, {"water_l": 1.0}, "half the water over the vessel's cut-out"),
+    (MAT, {"clip_kg": 0.5}, "empty bowl, one clip open, over the water it displaces"),
+    (PLATE, {"feet_m": 0.02}, "cut-out's button over the table"),
     (PLATE, {"water_l": 0.8}, "litres over the heat of its metal"),
     (POT, {"on_vessel": CutOut(65.0, 3.0, 15.0)}, "vessel's cut-out, latest"),
     (POT, {"fuse": replace(POT.fuse, marked_c=115.0)}, "thermal fuse, its mark"),

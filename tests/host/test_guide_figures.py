@@ -200,7 +200,7 @@ def test_water_with_the_bowl_in_it_stands_as_high_as_the_page_says(name):
     table = rows(f"{name}-rig.md", f"{name} vessel")
     vessel = next(cells for part, cells in table.items() if part in ("pan", "pot"))
     wide = float(re.search(r"([\d.]+) cm inside", vessel[0])[1])
-    litres, mark = map(float, re.search(r"([\d.]+) L with the bowl in it reach (\d+) cm", vessel[1]).groups())
+    litres, mark = map(float, re.search(r"([\d.]+) L, measured, .* reach ([\d.]+) cm", vessel[1]).groups())
     across, high = map(float, re.search(r"(\d+) cm across, (\d+) cm high", table["bowl"][0]).groups())
     ring = float(re.search(r"(\d+) cm high", table["ring"][0])[1])
     sunk = 0.6 * high
@@ -208,6 +208,13 @@ def test_water_with_the_bowl_in_it_stands_as_high_as_the_page_says(name):
     assert mark == pytest.approx((1000.0 * litres + math.pi / 4 * across**2 * sunk) / base_cm2, abs=0.6)
     assert ring == pytest.approx(mark - sunk, abs=1.1)
     assert across + 3.0 < wide
+    # Archimedes: an empty bowl is lighter than the water in its place, and two of three clips hold the rest.
+    bowl_kg = float(re.search(r"about ([\d.]+) kg", table["bowl"][1])[1])
+    clip_kg = float(re.search(r"each holds ([\d.]+) kg", table["3 x clip"][0])[1])
+    displaced_kg = math.pi / 4 * across**2 * sunk / 1000.0
+    assert bowl_kg < displaced_kg < bowl_kg + 2.0 * clip_kg
+    assert float(re.search(r"in place of ([\d.]+) kg of water", table["3 x clip"][1])[1]) == pytest.approx(
+        displaced_kg, rel=0.07)
     assert 0.5 * 1000.0 * litres / base_cm2 > 1.5  # half of it lost: TCO2, 1.5 cm up, is still behind water
 
 

@@ -163,6 +163,10 @@ class Build:
         Its size: the width inside of a round vessel, or both sides of a plate.
     water_l, bowl_kg, chocolate_kg : float
         Filled for an evening; a plate's litres follow from its metal.
+    clip_kg : float or None
+        What each of the three clips at the rim holds an empty bowl down with; None on a plate, where none floats.
+    feet_m : float
+        Height of the tray's feet.
     bowl_offset_c : float
         Water or plate over the chocolate in a steady hold, before it is measured.
     lag_s : float
@@ -202,6 +206,8 @@ class Build:
     water_l: float
     bowl_kg: float
     chocolate_kg: float
+    clip_kg: float | None
+    feet_m: float
     bowl_offset_c: float
     lag_s: float
     hard_limit_c: float

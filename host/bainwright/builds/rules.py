@@ -19,6 +19,7 @@ CABLE_DROP = 0.02  # chosen: of 24 V that the cable of one mat may take
 CONTACTS, CONTACT_V = 10, 0.15  # two poles of X0 and X1, F1, S1, K1, TCO2, TCO1, TF1; at most so much each, chosen
 BOWL_MM = 0.4, 1.2  # steel of mixing bowls as sold (common practice, no source)
 LOW_WATER_CM = 0.1  # chosen: so far a bath that lost half still covers the middle of the vessel's cut-out
+BUTTON_CM = 1.0  # chosen: a button that the table holds in makes its cut-out reset itself
 STRIP_CM = 2.5  # chosen: a cut-out's body is 16 mm wide (data sheets, from memory), and no mat may touch it
 ON_BASE = 0.95  # chosen: of the base's area that mats cover; the edge must be seen to lie flat
 METAL = 0.03  # chosen: by which a plate's litres may differ from the heat of its metal
@@ -154,6 +155,10 @@ RULES = (
     Rule("room beside the bowl", lambda b: 100.0 * vessels.room_for_probe_m(b),
          lambda b: 100.0 * vessels.PROBE_ROOM_M, _any, "cm"),
     Rule("bowl's steel, by its weight", vessels.bowl_steel_mm, lambda b: BOWL_MM[0], lambda b: BOWL_MM[1], "mm"),
+    Rule("empty bowl, one clip open, over the water it displaces", vessels.held_down_kg, vessels.displaced_l, _any,
+         "kg", _is_bath),
+    Rule("cut-out's button over the table", lambda b: 100.0 * vessels.button_clear_m(b), lambda b: BUTTON_CM, _any,
+         "cm"),
     Rule("half the water over the vessel's cut-out", lambda b: 100.0 * vessels.low_water_over_cut_out_m(b),
          lambda b: LOW_WATER_CM, _any, "cm", _is_bath),
     Rule("litres over the heat of its metal", _litres_over_metal, lambda b: 1.0 - METAL, lambda b: 1.0 + METAL, "",

@@ -13,6 +13,8 @@ STEEL_KG_PER_M3 = 7900.0  # stainless steel, from memory
 IMMERSED = PlantTable().immersion  # share of the bowl's height under water
 LOW_WATER = 0.5  # a bath that has lost half; chosen
 EDGE_M = 0.005  # chosen: from a mat to a plate's edge
+CLIPS, CLIPS_LEFT = 3, 2  # chosen: so many round the rim, and still enough with one of them open
+CUT_OUT_M, INSULATION_M = 0.025, 0.010  # a manual-reset cut-out with its button and blades (from memory); chosen
 PROBE_ROOM_M = 0.015  # chosen: a probe of 6 mm beside the bowl, touching neither
 
 
@@ -41,8 +43,22 @@ def filled_m(build: Build) -> float:
     """Height of the water with the bowl in it; 0 on a plate."""
     if build.heats == "plate":
         return 0.0
-    displaced_m3 = math.pi / 4.0 * bowl_m(build) ** 2 * bowl_height_m(build) * IMMERSED
-    return (build.water_l / 1000.0 + displaced_m3) / build.base_m2
+    return (build.water_l + displaced_l(build)) / 1000.0 / build.base_m2
+
+
+def displaced_l(build: Build) -> float:
+    """Water whose place the bowl takes, held down to its share: a lighter bowl floats."""
+    return 1000.0 * math.pi / 4.0 * bowl_m(build) ** 2 * bowl_height_m(build) * IMMERSED
+
+
+def held_down_kg(build: Build) -> float:
+    """What holds an empty bowl down with one clip open: its weight and the other clips."""
+    return build.bowl_kg + CLIPS_LEFT * (build.clip_kg or 0.0)
+
+
+def button_clear_m(build: Build) -> float:
+    """Between a cut-out's button, which reaches through the tray, and the table."""
+    return build.feet_m - (CUT_OUT_M - INSULATION_M)
 
 
 def ring_m(build: Build) -> float:
