@@ -26,6 +26,26 @@ def test_what_is_written_is_read_back(tmp_path: Path):
     assert got.notes == NOTES
 
 
+@pytest.mark.parametrize("source", ["a\nb\"c", "\udcff\udcfe", "\x7f\x1b[31m", "Käse 🍫"])
+def test_a_source_of_any_letters_leaves_a_file_that_can_be_read(source: str, tmp_path: Path):
+    path = tmp_path / "gains.toml"
+    write_gains(path, VALUES, msgspec.structs.replace(NOTES, made=msgspec.structs.replace(MADE, source=source)))
+    made = read_gains(path).notes.made
+    assert made is not None
+    assert made.source.isprintable() or made.source == source
+
+
+def test_a_step_back_touches_no_other_file(tmp_path: Path):
+    for name in ("g.toml", "g.toml.new"):
+        (tmp_path / name).write_text(name)
+    write_gains(tmp_path / "g.toml", VALUES, NOTES)
+    gains.undo(tmp_path / "g.toml")
+    assert (tmp_path / "g.toml").read_text() == "g.toml"
+    assert (tmp_path / "g.toml.new").read_text() == "g.toml.new"
+    with pytest.raises(UseError, match="no previous gains"):
+        gains.undo(Path("/"))
+
+
 def test_a_person_s_own_short_file_is_still_taken(tmp_path: Path):
     path = tmp_path / "mine.toml"
     path.write_text("[gains.water]\nkp = 0.5\n[bowl]\nti_s = 900\n")

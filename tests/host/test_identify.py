@@ -274,3 +274,12 @@ def test_a_board_s_own_log_of_a_row_every_ten_seconds_gives_the_same_warmer():
     assert found.seconds == 3600
     assert found.pieces[0].power_w.sum() == pytest.approx(made.power_w.sum())
     assert identify.identify(found, POT)[0].model.water_j_per_k == pytest.approx(9300.0, rel=0.02)
+
+
+def test_a_record_with_a_time_of_months_is_refused_before_it_is_filled():
+    """A row each ten seconds is filled to one a second: months of them are a gigabyte."""
+    many = np.zeros(2)
+    columns = {"t_s": np.array([0.0, 1e7]), "on_ms": many, "water_c": many, "bowl_c": many, "bowl_estimated": many,
+               "state": np.array(["hold", "hold"])}
+    with pytest.raises(FileError, match="a time that cannot be"):
+        record_of(HoldLog(columns, facts={"row_s": 10.0, "room_c": 20.0}), POT)

@@ -13,7 +13,7 @@ from bainwright.core.errors import FileError, UseError
 from bainwright.link.messages import decode
 from bainwright.record import reader
 from bainwright.record.columns import COLUMNS, HEADER, NAMES, TEXTS, row, status_of
-from bainwright.record.reader import read_log
+from bainwright.record.reader import read_facts, read_log
 from bainwright.record.writer import LiveLog, give_back, make_folder, seal
 
 DUCKDB_MAGIC = b"PAR1"  # Apache Parquet's file format: every file begins and ends with these four bytes
@@ -210,6 +210,12 @@ def test_facts_of_another_type_are_left_out(tmp_path):
     log = read_log(path)
     assert log.facts == {"stage": "work"}
     assert "row_s, profile, rig" in log.notes[0]
+
+
+@pytest.mark.parametrize("row_s", [1e7, -5.0, 0.0])
+def test_rows_further_apart_than_a_board_logs_are_left_out_of_the_facts(tmp_path, row_s):
+    (tmp_path / "hold.json").write_text(json.dumps({"row_s": row_s}))
+    assert read_facts(tmp_path) == {}
 
 
 def test_a_folder_named_like_a_pattern_reads_only_its_own_files(tmp_path):

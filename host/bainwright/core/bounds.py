@@ -41,5 +41,6 @@ ChocolateKg = Annotated[float, Meta(ge=0.0, le=most("chocolate_kg"))]
 TempC = Annotated[float, Meta(ge=COLDEST_C, le=HOTTEST_C)]
 StandardK = Annotated[float, Meta(ge=0.001, le=20.0)]  # a standard uncertainty; chosen: a probe's step is 0.06 K
 SpreadK = Annotated[float, Meta(ge=0.0, le=100.0)]  # an expanded uncertainty, or the spread of readings; chosen
+RowS = Annotated[float, of_setting("log.status_s")]  # from one row of a log to the next
 DurationS = Annotated[float, Meta(ge=0.0, le=LONGEST_S)]
 TimesMelted = Annotated[int, Meta(ge=1, le=1000)]  # chosen: once a week for twenty years

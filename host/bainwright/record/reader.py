@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bainboard import settings
-from bainwright.core.bounds import LONGEST_S, RoomC
+from bainwright.core.bounds import LONGEST_S, DurationS, RoomC, RowS
 from bainwright.core.errors import FileError
 from bainwright.core.read_file import LOG_BYTES, parse_json, read_bytes, read_json
 from bainwright.core.terminal import visible_values
@@ -40,8 +40,8 @@ NAMED_ROWS = 5  # chosen: up to this many line numbers of damaged rows are repor
 
 # Facts that other modules compute with. One of a wrong type is left out.
 _FACT_TYPES: dict[str, Any] = {
-    "VIRTUAL": bool, "started": str | None, "ended": str | None, "stage": str, "for_s": float | None,
-    "room_c": RoomC | None, "duration_s": float, "row_s": float, "wall_s": float, "profile": dict[str, Any],
+    "VIRTUAL": bool, "started": str | None, "ended": str | None, "stage": str, "for_s": DurationS | None,
+    "room_c": RoomC | None, "duration_s": DurationS, "row_s": RowS, "wall_s": DurationS, "profile": dict[str, Any],
     "rig": dict[str, Any], "gains": dict[str, Any], "board": dict[str, Any], "boot": int | None, "hold": int | None,
     "log": str, "through": int, "gaps": list[int], "trips": list[dict[str, Any]],
 }  # fmt: skip

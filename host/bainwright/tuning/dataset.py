@@ -16,6 +16,7 @@ from bainwright.record.reader import HoldLog
 
 Floats = NDArray[np.float64]
 
+LONGEST_S = 72 * 3600.0  # chosen: a hold lasts 48 h at most
 LEAST_S = 900  # a shorter record shows no time constant of the chocolate; chosen
 LEAST_PIECE_S = 300  # shorter pieces between gaps and refills are left out; chosen
 LEAST_MOVE_K = 0.5  # water must move by this: eight steps of 1/16 K; chosen
@@ -64,6 +65,9 @@ def record_of(log: HoldLog, settings: Mapping[str, Any]) -> Record:
     room_c = log.facts.get("room_c")
     room_c = float(settings["room_c"] if room_c is None else room_c)
     time_s = np.asarray(log["t_s"], dtype=float)
+    if time_s[-1] - time_s[0] > LONGEST_S:
+        raise FileError("the record has a time that cannot be", got=f"{(time_s[-1] - time_s[0]) / 3600:.0f} h",
+                        wanted=f"at most {LONGEST_S / 3600:.0f} h", hint="use another log")
     row_s = float(log.facts.get("row_s", 1.0))  # a board's own log has a row every few seconds
     power_w = settings["heater_w"] * np.nan_to_num(log["on_ms"]) / 1000.0
     bowl_c = np.where(np.nan_to_num(log["bowl_estimated"]) > 0, np.nan, log["bowl_c"])

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+import json
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,6 +17,7 @@ from bainboard import settings
 from bainwright.core.atomic_write import replace_file
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.os_errors import file_error
+from bainwright.core.terminal import visible
 from bainwright.core.toml import check, close_match, read_toml
 from bainwright.files.rig import flatten
 from bainwright.tuning.model import NAMES as FIGURES
@@ -156,10 +159,10 @@ def undo(path: Path) -> None:
     UseError
         If there is no previous file.
     """
-    before = _before(path)
-    if not before.is_file():
+    if not path.name or not _before(path).is_file():
         raise UseError(f"{path} has no previous gains", hint="name the file with --out")
-    aside = path.with_name(path.name + ".new")
+    before = _before(path)
+    aside = path.with_name(f".{path.name}.{os.getpid()}.aside")
     if path.exists():
         path.replace(aside)
     before.replace(path)
@@ -197,7 +200,8 @@ def _toml(value: Any) -> str:
     if isinstance(value, list):
         return "[" + ", ".join(_toml(each) for each in value) + "]"
     if isinstance(value, str):
-        return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
+        text = value.encode(errors="replace").decode()  # a folder's name may be no text
+        return json.dumps(visible(text), ensure_ascii=False)
     return f"{value:.6g}" if "." in f"{value:.6g}" or "e" in f"{value:.6g}" else f"{value:.6g}.0"
 
 

@@ -171,6 +171,9 @@ def _before(settings: Mapping[str, Any]) -> dict[str, float]:
 
 def _gains_path(asked: TuneAsked, name: str) -> Path:
     if asked.out:
+        if Path(asked.out).suffix == ".html":
+            raise UseError("--out", got=asked.out, wanted="a name for the gains, such as my_gains.toml",
+                           hint="the report has its name with .html")  # fmt: skip
         return Path(asked.out)
     stem = file_name(Path(name).stem.replace("_", "-"))
     return Path(f"{stem}-gains.toml")
