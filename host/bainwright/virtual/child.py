@@ -94,7 +94,8 @@ def start(
 ) -> Child:
     """Fork an interpreter that uses the shared memory. It boots, and runs main.py if `run_main`.
 
-    With `source` (address and length of files packed by `image.pack`) it writes these files to a new flash and ends.
+    With `source` (address and length of files packed by `image.pack`) it writes these files to a new flash and ends; at
+    length -1 it only mounts the flash.
     `pin_numbers` maps each use to its pin; `board`, one of `HEAP_KB`, decides how much memory the firmware has.
 
     It forks without exec: the shared memory keeps its address, and each reset saves 20 ms of start-up.

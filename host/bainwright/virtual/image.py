@@ -135,15 +135,15 @@ def claimed(shared: SharedMemory, path: Path) -> Claim:
 
 def _load(shared: SharedMemory, path: Path) -> None:
     shared.load_flash(read(path))
-    if _write(shared, b"") is not None:
+    if _write(shared, None) is not None:
         raise UseError(f"{path} is not a flash image", got="no file system that a board can read",
                        hint="name another file; move this one away to have a new one made")
 
 
-def _write(shared: SharedMemory, packed: bytes) -> str | None:
-    """Write files to a new flash; none: only mount the one there. What the interpreter wrote if it failed."""
-    source = ctypes.create_string_buffer(packed, len(packed) or 1)
-    writer = child.start(shared, source=(ctypes.addressof(source), len(packed)))
+def _write(shared: SharedMemory, packed: bytes | None) -> str | None:
+    """Format a flash and write files to it; None: only mount it. What the interpreter wrote if it failed."""
+    source = ctypes.create_string_buffer(packed or b"")
+    writer = child.start(shared, source=(ctypes.addressof(source), -1 if packed is None else len(packed)))
     _, writer.status = os.waitpid(writer.pid, 0)
     said = writer.last_output()
     writer.close()

@@ -30,11 +30,12 @@ def start(address, fds, pins, run_main, source):
 
 
 def _write(os, device, source):
-    """Format, and write files that come as path length, path, content length, content; without any only mount it."""
+    """Format, and write files that come as path length, path, content length, content; at length -1 only mount."""
     import uctypes
 
-    packed = memoryview(uctypes.bytearray_at(*source) if source[1] else b"")
-    if packed:
+    at, size = source
+    packed = memoryview(uctypes.bytearray_at(at, size) if size > 0 else b"")
+    if size >= 0:
         os.VfsLfs2.mkfs(device, progsize=256)
     os.mount(os.VfsLfs2(device, progsize=256), "/")
     at = 0
