@@ -85,7 +85,8 @@ def part_rows(build: Build) -> list[Row]:
         (_refs(build, "TF1"), f"thermal fuse, one-shot: {fuse.marked_c:g} °C, holds {fuse.holds_c:g} °C for good (M); "
          f"≥ {fuse.rated_a:g} A at 24 V **DC**; one more of the lot, for its test",
          "the last one, for the cut-out's failure. **Crimped**: solder would open it"),
-        (_refs(build, "X1"), f"2-pole plug, ≥ {build.plug_a:g} A, unlike X2 and X3", "comes apart for the sink"),
+        (_refs(build, "X1"), f"2-pole plug, ≥ {build.plug_a:g} A, unlike X2 and X3",
+         "comes apart, so that the vessel can be emptied and wiped; never into the sink"),
         ("wire", f"silicone, stranded, {build.wire_mm2:g} mm², 180 °C",
          f"carries {electrical.cable_a(build):g} A (DIN VDE 0298-4, M)"),
     ]
@@ -100,7 +101,8 @@ def _least_supply_a(build: Build) -> float:
 FREEBOARD_M, LAP = 0.03, 1.1  # chosen: wall above the water, and what is cut away of insulation
 FIXING = {
     "water": ("stainless hose clamp round the vessel", "holds TCO2 to the wall"),
-    "plate": ("strip of metal and two screws M3 x 8, each", "hold TCO2a and TCO2b in the strip between the mats"),
+    "plate": ("strip of metal and two screws M3, each, as long as strip, flange and 4 mm",
+              "hold TCO2a and TCO2b in the strip between the mats"),
 }
 
 
@@ -131,7 +133,7 @@ def vessel_rows(build: Build) -> list[Row]:
         across = " x ".join(f"{100 * side_m:.0f}" for side_m in build.base_sides_m)
         rows = [
             ("plate", f"{base.name}, {across} cm, {1000 * base.thick_m:g} mm thick, bare or anodised",
-             "a hole for the probe, 6 mm wide and 40 mm deep; four blind holes M3, 6 mm deep"),
+             "a hole for the probe, 6.3 mm wide for a tube of 6 mm and 40 mm deep; four blind holes M3, 7 mm deep"),
             ("bowl", f"steel, **flat bottom**, {bowl}", holds),
             ("heat paste", "a gram", "round the probe in its hole"),
         ]
@@ -184,6 +186,8 @@ def value_rows(build: Build) -> list[Row]:
          f"{100 * electrical.power_share(build):.0f} % of its power"),
         ("Q1, worst", f"square law, {electrical.gate_v():.2f} V at the gate, threshold "
          f"{build.switch.threshold_v:g} V, hot", f"{1000 * drop_v:.0f} mV, {electrical.conduction_w(build):.2f} W"),
+        ("Q1, left half on by a fault", f"{electrical.worst_v():.1f} V x {worst_a:.2f} A / 4: no heat sink carries it",
+         f"{electrical.half_on_w(build):.0f} W"),
         ("Q1, turning on and off", f"{electrical.PWM_HZ:g} times a second, {build.switch.switched_nc:g} nC through "
          f"{electrical.GATE_SERIES_OHM + electrical.PIN_OHM:g} Ω", f"{electrical.switching_w(build):.2f} W"),
         ("Q1, junction, " + ("no heat sink" if _bare(build) else "with its heat sink"),

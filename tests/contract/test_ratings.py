@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from bainwright.builds.catalogue import BUILDS, BY_NAME
+from bainwright.builds.electrical import half_on_w
 from bainwright.builds.parts import Build
 from bainwright.builds.rig_text import rig_text, twin_name, twin_text
 from bainwright.builds.rules import broken
@@ -125,6 +126,7 @@ def test_what_the_safety_page_says_by_hand_of_cut_outs_fuses_and_supplies_is_the
         f"own shut-off ({mat.supply_off_v:g} V or less: {(mat.supply_off_v / 24.0) ** 2:.1f} times the heat)",
         f"| {mat.fuse_a:g} A, {mat.supply_w:.0f} W (pot {pot.fuse_a:g} A, {pot.supply_w:.0f} W; "
         f"plate {plate.fuse_a:g} A, {plate.supply_w:.0f} W) |",
+        f"a quarter of the heat itself, {half_on_w(mat):.0f} to {half_on_w(plate):.0f} W,",
     ):
         assert row in page, row
 

@@ -83,6 +83,12 @@ def test_switch_s_loss_and_junction_follow_from_its_drop(guide):
     assert guide.shown("Q1, junction")[0] == pytest.approx(40.0 + k_per_w * both_w, abs=1.0)
 
 
+def test_a_switch_left_half_on_takes_a_quarter_of_the_heat(guide):
+    """Most power in a part in series with R is U²/4R, where the part has R too (any text on circuits)."""
+    ohm = 0.9 * 24.0**2 / guide.mat_w / guide.count
+    assert guide.shown("Q1, left half on")[0] == pytest.approx(25.2**2 / (4.0 * ohm), abs=0.6)
+
+
 def test_switching_loss_is_that_of_a_transient_through_the_gate_s_charge(guide):
     """81 nC through 150 ohm: on from 3.13 V against 2.5 V, off from 2.5 V to 0; half of U I meanwhile, 100 Hz."""
     amps = guide.shown("heater, worst")[0]

@@ -101,6 +101,11 @@ def conduction_w(build: Build) -> float:
     return current_a * switch_drop_v(build.switch, current_a, gate_v())
 
 
+def half_on_w(build: Build) -> float:
+    """The most that Q1 takes when a fault leaves it half on, W: as many ohms as the heater, a quarter of its heat."""
+    return 0.25 * worst_v() * worst_a(build)
+
+
 def switching_w(build: Build) -> float:
     """Loss of Q1 in turning on and off, W: a triangle of voltage and current for as long as the pin moves its charge.
 

@@ -27,7 +27,7 @@ JUNCTION_MARGIN_K = 50.0  # chosen: under the transistor's limit
 DRAIN_SHARE = 1.5  # chosen: drain rating over the worst supply
 LOAD_W_PER_CM2 = 0.5  # chosen: above this a dry spot scorches
 SHARE_LEFT = 0.85  # chosen: of its power that a heater keeps behind cable and contacts
-MOST_W = 240.0  # chosen: the most one 24 V build heats with; above, currents ask for other parts than these
+MOST_W = 205.0  # the most whose worst case a supply of 10 A carries; a larger one gives more than these parts carry
 
 
 class Rule(NamedTuple):

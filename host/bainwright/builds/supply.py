@@ -8,8 +8,8 @@ from bainwright.builds.parts import SUPPLY_V
 from bainwright.builds.rules import MOST_W
 
 # 24 V supplies as sold with their mains side closed, no terminal to wire; from memory. The kinds in a metal cage, with
-# terminals, come in other sizes.
-SOLD_A = (1.0, 1.5, 1.67, 2.0, 2.5, 2.7, 3.0, 3.75, 5.0, 6.25, 6.67, 7.5, 8.33, 9.2, 10.0, 11.67)
+# terminals, come in other sizes. Above 10 A a short draws more than the builds' parts carry.
+SOLD_A = (1.0, 1.5, 1.67, 2.0, 2.5, 2.7, 3.0, 3.75, 5.0, 6.25, 6.67, 7.5, 8.33, 9.2, 10.0)
 
 
 def supply_a(heater_w: float) -> float | None:

@@ -20,7 +20,7 @@ from bainwright.commands.console import say
 @click.option("--out", metavar="FILE", help="Where the results go.  [default: RIG-drill.json, board-check.json]")
 @options.json
 def drill(as_json: bool, **asked: Any) -> int:
-    """Test each trip and cut-out on the warmer, step by step, in about half an hour.
+    """Test each trip and cut-out on the warmer, step by step, in an hour or more.
 
     Each step says what to do, what must happen and how long to wait, and times it. Every result is stored at once: if
     you stop, the drill resumes there. Fill the bath with cold water; the bowl may be empty.

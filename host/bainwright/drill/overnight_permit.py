@@ -14,7 +14,7 @@ from bainwright.files.documents import SIMULATED
 OPEN, PASSED, OVERRIDDEN = "open", "passed", "overridden"  # settings: drill
 OVERNIGHT = "melted"  # the stage that is meant to run while people sleep
 LONG_S = 4 * 3600.0  # an evening; chosen: a longer hold is warned about
-NEXT = "run bain drill, half an hour"
+NEXT = "run bain drill, an hour or more"
 
 
 def cutoff_status(settings: Mapping[str, Any], simulated: bool, overridden: bool,
