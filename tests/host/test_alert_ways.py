@@ -9,6 +9,7 @@ import pytest
 from page_tools import scene_at
 
 from bainwright import cli
+from bainwright.alarms import channels
 from bainwright.alarms.alive_view import EACH_S, AliveView
 from bainwright.alarms.channels import Service, channel
 from bainwright.alarms.delivery_log import FILE
@@ -177,3 +178,13 @@ def test_an_address_with_letters_that_none_has_is_refused_in_words(address):
         channel(address)
     with pytest.raises(UseError):
         broker_of(address.replace("http", "mqtt").replace("/\u00fc", "x"))
+
+
+def test_a_command_that_prints_without_end_is_ended_and_fills_no_memory(monkeypatch):
+    monkeypatch.setattr(channels, "DELIVERS_S", 0.5)
+    ends = []
+    finish = channels._finish
+    monkeypatch.setattr(channels, "_finish", lambda *given: ends.append(finish(*given)) or ends[-1])
+    endless = channel(f"{sys.executable} -c \"while True: print(9 ** 999)\"")
+    assert endless.deliver(ALARM).startswith("not done after")
+    assert len(ends[0][1]) <= channels.MOST_END

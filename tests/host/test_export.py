@@ -118,14 +118,17 @@ def test_another_home_is_gathered_as_a_folder(records: Path, tmp_path: Path, mon
     assert sorted(each.name for each in holds.iterdir()) == ["dark-1", "dark-2"]
 
 
-def test_a_link_in_a_hold_s_folder_leads_nothing_of_this_pc_away(records: Path, tmp_path: Path) -> None:
+def test_a_link_in_a_hold_s_folder_leads_nothing_of_this_pc_away(
+    records: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     """A folder from a stranger, with a link for a picture: gathered, exported, and listed for the page."""
     (tmp_path / "secret").write_text("secret")
     stranger = store(tmp_path / "stick" / "a")
     (stranger / "hold.png").symlink_to(tmp_path / "secret")
     assert cli.main(["gather", "stick"]) == 0
     assert sorted(path.name for path in (records / "a").iterdir()) == ["events.jsonl", "hold.csv", "hold.json"]
-    assert cli.main(["export", "b.zip", "stick/a"]) == 0
+    assert cli.main(["export", "b.zip", "stick/a"]) == 1
+    assert "left out stick/a/hold.png: it is a link" in capsys.readouterr().err.replace(f"{tmp_path}/", "")
     with zipfile.ZipFile("b.zip") as archive:
         assert sorted(archive.namelist()) == ["a/events.jsonl", "a/hold.csv", "a/hold.json"]
     assert "hold.png" not in files_of(Entry(str(stranger), "a"))

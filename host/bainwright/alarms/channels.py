@@ -9,10 +9,13 @@ import http.client
 import ipaddress
 import json
 import logging
+import os
 import shlex
 import shutil
 import socket
 import subprocess
+import threading
+from contextlib import suppress
 from typing import Protocol
 from urllib.parse import urlsplit
 
@@ -21,6 +24,7 @@ from bainwright.core.errors import UseError
 from bainwright.core.terminal import visible
 
 DELIVERS_S = 15.0  # chosen: a slow chat service answers in five
+MOST_END = 4096  # bytes of what a command prints; the last line of them is shown
 OPTION = "--alert"
 WORDS = "{}"  # in a command: the alarm's words go here
 
@@ -62,16 +66,43 @@ class Command:
         words = text_of(alarm)
         line = [part.replace(WORDS, words) for part in self._parts]
         try:
-            done = subprocess.run(line, input=f"{words}\n", capture_output=True, text=True, errors="replace",
-                                  timeout=DELIVERS_S, check=False)  # fmt: skip
-        except subprocess.TimeoutExpired:
-            return f"not done after {DELIVERS_S:.0f} s"
+            process = subprocess.Popen(line, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
         except OSError as failed:
             return failed.strerror or str(failed)
-        if done.returncode == 0:
+        code, end = _finish(process, f"{words}\n".encode())
+        if code is None:
+            return f"not done after {DELIVERS_S:.0f} s"
+        if code == 0:
             return ""
-        said = (done.stderr.strip() or done.stdout.strip()).splitlines()
-        return visible(said[-1][:200] if said else f"exit status {done.returncode}")
+        said = end.decode(errors="replace").strip().splitlines()
+        return visible(said[-1][:200] if said else f"exit status {code}")
+
+
+def _finish(process: subprocess.Popen[bytes], words: bytes) -> tuple[int | None, bytes]:
+    """Give a command its words and wait: its exit status, None if it took too long, and the end of what it printed."""
+    assert process.stdin is not None
+    assert process.stdout is not None
+    printed, end = process.stdout, bytearray()
+
+    def read() -> None:
+        while piece := os.read(printed.fileno(), MOST_END):
+            end[:] = (end + piece)[-MOST_END:]
+
+    reader = threading.Thread(target=read, daemon=True)
+    reader.start()
+    with suppress(OSError):  # it reads none
+        process.stdin.write(words)
+        process.stdin.close()
+    code: int | None = None
+    with suppress(subprocess.TimeoutExpired):
+        code = process.wait(DELIVERS_S)
+    if code is None:
+        process.kill()
+        process.wait()
+    reader.join(1.0)
+    if not reader.is_alive():  # else something that it started still prints
+        printed.close()
+    return code, bytes(end)
 
 
 class WebHook:

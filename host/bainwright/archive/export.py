@@ -63,11 +63,17 @@ def write_table(folders: Sequence[Path], target: Path) -> int:
         beside = Path(folder) / "table"
         try:
             with duckdb.connect() as database:
-                database.execute(f"COPY (SELECT {fields} FROM rows) TO '{beside}' {TABLES[target.suffix.lower()]}")
+                how = TABLES[target.suffix.lower()]
+                database.execute(f"COPY (SELECT {fields} FROM rows) TO {_quoted(beside)} {how}")
         except (duckdb.Error, OSError) as failed:
             raise FileError(f"{target} cannot be written", got=str(failed).splitlines()[0]) from failed
         save_file(target, beside.read_bytes(), what="the table")
     return len(rows["t_s"])
+
+
+def _quoted(path: Path) -> str:
+    """A path as an SQL literal: COPY takes no parameters."""
+    return "'" + str(path).replace("'", "''") + "'"
 
 
 def _columns(name: str, log: HoldLog) -> dict[str, Any]:

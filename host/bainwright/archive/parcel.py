@@ -54,8 +54,8 @@ class Gathered:
     refused: list[str] = field(default_factory=list)
 
 
-def pack(folders: Sequence[Path], target: Path) -> None:
-    """Write holds into one file.
+def pack(folders: Sequence[Path], target: Path) -> list[Path]:
+    """Write holds into one file; returns the files that were left out, because they are links.
 
     Parameters
     ----------
@@ -69,15 +69,18 @@ def pack(folders: Sequence[Path], target: Path) -> None:
     FileError
         When a file cannot be read, or the disk does not take the archive.
     """
-    names = set[str]()
+    names, left = set[str](), list[Path]()
     with saved_from(target, what="the archive") as coming, zipfile.ZipFile(coming, "w") as archive:
         for folder in folders:
             inside = _free_name(file_name(folder.absolute().name), names)
             names.add(inside)
             for name in FILES:
-                if is_own(folder / name):
+                if os.path.islink(folder / name):
+                    left.append(folder / name)
+                elif is_own(folder / name):
                     data = read_bytes(folder / name, limit=LOG_BYTES, follow=False)
                     archive.writestr(zipfile.ZipInfo(f"{inside}/{name}", FIXED_TIME), data, zipfile.ZIP_DEFLATED)
+    return left
 
 
 def _free_name(name: str, taken: set[str]) -> str:

@@ -33,15 +33,18 @@ def export(file: str, holds: tuple[str, ...], as_json: bool) -> int:
     check_target(target)
     listed, today = list_holds(), datetime.now().astimezone().date()
     folders = [find(named, listed, today) for named in holds or ("last",)]
+    left: list[Path] = []
     with progress("exporting"):
         if target.suffix.lower() == ".zip":
-            pack(folders, target)
+            left = pack(folders, target)
             what = f"{len(folders)} hold" + ("s" if len(folders) != 1 else "")
         else:
             what = f"{write_table(folders, target)} rows"
     result = {"file": str(target), "holds": [str(folder) for folder in folders]}
+    for path in left:
+        remark(f"left out {path}: it is a link, and a link may lead anywhere; put the file in its place")
     show_result(result, [f"wrote {target}: {what}"], as_json)
-    return 0
+    return 1 if left else 0
 
 
 @click.command(short_help="Bring in holds from another PC.")
