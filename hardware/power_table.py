@@ -97,7 +97,7 @@ def _too_hot(build: Build, row: Row) -> str:
         said.append(f"PS1 limits at {overload.limit_a(build):.3g} A")
     if float(row["heats_w"]) >= STRONG * build.heater_w:
         said.append("number 22 warns")
-    said.append("TCO1 or TF1, whichever lies on the half that heats")
+    said.append("TCO1 or TF1, if it lies on the part that heats")
     return "; ".join(said)
 
 
