@@ -87,10 +87,17 @@ def part_rows(build: Build) -> list[Row]:
          "the last one, for the cut-out's failure. **Crimped**: solder would open it"),
         (_refs(build, "X1"), f"2-pole plug, ≥ {build.plug_a:g} A, unlike X2 and X3",
          "comes apart, so that the vessel can be emptied and wiped; never into the sink"),
-        ("wire", f"silicone, stranded, {build.wire_mm2:g} mm², 180 °C",
+        ("wire", f"silicone, stranded, {build.wire_mm2:g} mm², 180 °C, {_wire_m(build):g} m",
          f"carries {electrical.cable_a(build):g} A (DIN VDE 0298-4, M)"),
     ]
     return rows
+
+
+BOX_WIRE_M = 2.0  # chosen: for the box, beside each mat's cable there and back
+
+
+def _wire_m(build: Build) -> float:
+    return 2.0 * build.run_m * build.mat_count + BOX_WIRE_M
 
 
 def _least_supply_a(build: Build) -> float:
