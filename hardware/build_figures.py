@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 
 from power_table import faults_block
@@ -299,9 +300,11 @@ def margins_block() -> str:
 
 
 def _least_w(build: Build) -> float:
-    """Behind cable and contacts, the supply at its lower end and each mat at its most resistance."""
+    """The supply at its lower end, each mat at its most resistance, and every contact as bad as the page allows."""
     ends = electrical.SUPPLY_LOW**2 / (1.0 + electrical.MAT_TOLERANCE)
-    return ends * electrical.power_share(build) * build.heater_w
+    mat_a = electrical.rated_a(build) / build.mat_count
+    allowed = replace(build, contact_ohm=rules.contacts_may_drop_v(build) / mat_a)
+    return ends * electrical.power_share(allowed) * build.heater_w
 
 
 def _most_w(build: Build) -> float:

@@ -168,14 +168,15 @@ def column(guide):
 
 
 def test_readings_of_the_first_power_up_follow_from_the_parts(guide, column):
-    """A mat is good to a tenth, a supply to a twentieth (M), either way; the path takes what the page says of it."""
+    """A mat is good to a tenth, a supply to a twentieth (M), either way."""
     ohm, all_w = 24.0**2 / guide.mat_w, guide.count * guide.mat_w
     low, high = column["each mat at its plug, cut-outs and fuse in line"]
     assert low == pytest.approx(0.9 * ohm, abs=0.06)
     assert high == pytest.approx(1.1 * ohm + 0.2, abs=0.06)
     low, high = column["volts times amperes, full on, all mats"]
-    (share,) = guide.shown("heater on that path")
-    assert low == pytest.approx(0.95**2 / 1.1 * share / 100.0 * all_w, rel=0.015)
+    # Ten contacts in a row, with a mat's own fuse eleven, may drop 0.15 V each; then cable and Q1.
+    lost_v = 0.15 * (11 if guide.name == "plate" else 10) + guide.shown("cable")[1] + guide.shown("Q1, worst")[0] / 1e3
+    assert low == pytest.approx(0.95**2 / 1.1 * all_w / (1.0 + lost_v / 24.0) ** 2, rel=0.015)
     assert high == pytest.approx(1.05**2 / 0.9 * all_w, rel=0.01)
     (most_mv,) = column["drain to source of Q1, in the first minute full on"]
     # A cold channel conducts 1.5 times as well (M), so its drop is about so much less; rounded up to 10 mV.

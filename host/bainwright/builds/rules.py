@@ -16,7 +16,7 @@ VESSEL_LATEST_C = 65.0  # chosen: water that scalds in seconds; the cut-out at t
 INSULATION_C = 150.0  # the insulation's rating in the guides, chosen
 UNDER_RATED_K = 10.0  # chosen: a thermal fuse opens so far under what is round it
 CABLE_DROP = 0.02  # chosen: of 24 V that the cable of one mat may take
-CONTACTS, CONTACT_V = 10, 0.15  # two poles of X0 and X1, F1, S1, K1, TCO2, TCO1, TF1; at most so much each, chosen
+CONTACTS, CONTACT_V = 10, 0.15  # two poles of X0 and X1, F1, S1, K1, TCO2, TCO1, TF1; F2 too; so much each, chosen
 BOWL_MM = 0.4, 1.2  # steel of mixing bowls as sold (common practice, no source)
 LOW_WATER_CM = 0.1  # chosen: so far a bath that lost half still covers the middle of the vessel's cut-out
 BUTTON_CM = 1.0  # chosen: a button that the table holds in makes its cut-out reset itself
@@ -87,6 +87,11 @@ def _litres_over_metal(build: Build) -> float:
     return build.water_l / build.base.stores_l(build.base_m2)
 
 
+def contacts_may_drop_v(build: Build) -> float:
+    """What the contacts of one mat's path may drop together, each of them as the first power-up allows it, V."""
+    return (CONTACTS + (build.mat_fuse_a is not None)) * CONTACT_V
+
+
 def _guard_fuse_load(build: Build) -> float:
     return electrical.worst_v() / build.coil_ohm / build.guard_fuse_a
 
@@ -141,7 +146,7 @@ RULES = (
     Rule("Q1, junction", electrical.junction_c, _none,
          lambda b: b.switch.most_c - JUNCTION_MARGIN_K, "°C"),
     Rule("cable's drop, share of 24 V", electrical.cable_drop_share, _none, lambda b: CABLE_DROP, ""),
-    Rule("contacts of one mat's path", electrical.contacts_drop_v, _none, lambda b: CONTACTS * CONTACT_V, "V"),
+    Rule("contacts of one mat's path", electrical.contacts_drop_v, _none, contacts_may_drop_v, "V"),
     Rule("guard relay's coil, as the gate was simulated", lambda b: b.coil_ohm / 1e3,
          lambda b: electrical.COIL_OHM / 1e3, lambda b: electrical.COIL_OHM / 1e3, "kΩ"),
     Rule("guard relay's coil, at the supply's lower end and warm", lambda b: electrical.coil_v(),
