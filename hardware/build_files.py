@@ -21,6 +21,7 @@ ON_A_PLATE = (
     ("HANDS IN THE WATER? UNPLUG FIRST.", "HANDS ON THE PLATE? UNPLUG FIRST."),
     ("3. Find the cause: water level, probe, plugs,", "3. Find the cause: probe in its hole, plugs,"),
     ("water pause", "pause"),
+    ("Back in the bath: clip it down. A light bowl floats.", "Back on the plate: in the middle, and flat."),
     ("Water in the chocolate? Throw that chocolate away.", "Wipe the plate only unplugged and cold."),
 )
 
