@@ -6,16 +6,19 @@ import tempfile
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from bainwright.core.atomic_write import save_file
+from bainwright.core.atomic_write import saved_from
 from bainwright.core.errors import FileError, UseError
 from bainwright.record.columns import NAMES, TEXTS
 from bainwright.record.reader import HoldLog, read_log
 
-TABLES = {".csv": "(HEADER, DELIMITER ',')", ".parquet": "(FORMAT parquet)"}
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+TABLES = {".csv": "(HEADER, DELIMITER ',')", ".parquet": "(FORMAT parquet, ROW_GROUP_SIZE 20480)"}
 FIRST = ("hold", "at_utc")  # before the log's own columns
 
 
@@ -54,20 +57,30 @@ def write_table(folders: Sequence[Path], target: Path) -> int:
     """
     import duckdb
 
-    parts = [_columns(folder.absolute().name, read_log(folder)) for folder in folders]
-    rows = {name: np.concatenate([part[name] for part in parts]) for name in (*FIRST, *NAMES)}
+    count = 0
+    with (tempfile.TemporaryDirectory() as scratch, duckdb.connect() as database,
+          saved_from(target, what="the table") as beside):  # fmt: skip
+        database.execute("SET threads TO 1")  # each more holds groups of rows of its own in memory
+        parts = [Path(scratch) / f"{number}.parquet" for number in range(len(folders))]
+        try:
+            for folder, part in zip(folders, parts, strict=True):  # one hold at a time is in memory
+                count += _write_part(database, folder, part)
+            # In the order of the list.
+            listed = ", ".join(map(_quoted, parts))
+            how = TABLES[target.suffix.lower()]
+            database.execute(f"COPY (SELECT * FROM read_parquet([{listed}])) TO {_quoted(beside)} {how}")
+        except (duckdb.Error, OSError) as failed:
+            raise FileError(f"{target} cannot be written", got=str(failed).splitlines()[0]) from failed
+    return count
+
+
+def _write_part(database: DuckDBPyConnection, folder: Path, part: Path) -> int:
+    """Write the rows of one hold to a file of its own; returns how many."""
+    rows = _columns(folder.absolute().name, read_log(folder))
     texts = (*FIRST, *TEXTS)
     fields = ", ".join(
         f'"{name}"' if name in texts else f"nullif(\"{name}\", 'nan'::DOUBLE) AS \"{name}\"" for name in rows)
-    with tempfile.TemporaryDirectory() as folder:
-        beside = Path(folder) / "table"
-        try:
-            with duckdb.connect() as database:
-                how = TABLES[target.suffix.lower()]
-                database.execute(f"COPY (SELECT {fields} FROM rows) TO {_quoted(beside)} {how}")
-        except (duckdb.Error, OSError) as failed:
-            raise FileError(f"{target} cannot be written", got=str(failed).splitlines()[0]) from failed
-        save_file(target, beside.read_bytes(), what="the table")
+    database.execute(f"COPY (SELECT {fields} FROM rows) TO {_quoted(part)} (FORMAT parquet)")
     return len(rows["t_s"])
 
 
