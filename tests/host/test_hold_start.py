@@ -5,7 +5,7 @@ import json
 
 import msgspec
 import pytest
-from fake_board import FakeBoard, FakeSession, event_line
+from fake_board import FakeBoard, FakeSession, event_line, status_line
 from scripted_hold import Counter, Keyboard, Notebook, done, held, quiet, runner_of, turning
 
 from bainboard import faults, settings, wire
@@ -171,3 +171,20 @@ def test_an_experiment_whose_process_is_told_to_end_is_stopped(here, monkeypatch
     with pytest.raises(RefusedError, match="did not come to its end"):
         experiment.learn(TuneAsked(), load_profile("dark"), lambda *_, **__: None)
     assert [asked["do"] for asked in board.asked[-2:]] == ["start", "stop"]
+
+
+def test_an_experiment_on_a_board_whose_clock_stands_still_is_stopped(here, monkeypatch):
+    """It says "hold" for ever, at time zero; the PC's clock ends it."""
+
+    class Frozen(FakeBoard):
+        def read(self):
+            if self.asked and self.asked[-1]["do"] == "start" and not self._said:
+                return status_line(1, 0, stage="tune")
+            return super().read()
+
+    board = Frozen()
+    monkeypatch.setattr(experiment, "LATE_S", -1.25 * experiment.LEARN_S + 0.5)
+    monkeypatch.setattr(experiment, "open_board", lambda *_: contextlib.nullcontext(FakeSession(board)))
+    with pytest.raises(RefusedError, match="by this PC's clock its time is long over"):
+        experiment.learn(TuneAsked(), load_profile("dark"), lambda *_, **__: None)
+    assert board.asked[-1]["do"] == "stop"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Callable
 from dataclasses import replace
@@ -13,7 +14,7 @@ from bainwright.display.view import choose_view
 from bainwright.evening import watch
 from bainwright.evening.keyboard import KEYS_VIRTUAL
 from bainwright.evening.options import HoldSetup
-from bainwright.evening.runner import Runner
+from bainwright.evening.runner import Outcome, Runner
 from bainwright.files.chocolate import Profile
 from bainwright.files.rig import DEFAULT_RIG, Rig, load_rig
 from bainwright.tuning.tune import TuneAsked
@@ -24,6 +25,7 @@ from bainwright.virtual.session import Simulated
 
 Say = Callable[..., None]
 
+LATE_S = 600.0  # chosen: an experiment so much over its time, and a quarter of it, has a board whose clock is wrong
 LEARN_S = 3600.0  # chosen: from cold an hour holds the warm-up, and four waves or more; see the bench's table
 COLD_C = 20.0  # a simulated warmer is learnt from cold, as a real one should be
 
@@ -37,15 +39,24 @@ def learn(asked: TuneAsked, profile: Profile, say: Say) -> tuple[Path, Rig | Non
         runner.prepare()
         say("bain: learning the warmer: up to its working point, then a slow wave of heat; Ctrl-C stops it and the "
             "heater is off", err=True)
-        ended = runner.run()
-        if ended.watch.ended == watch.LEFT:  # the process is told to end, and nobody stays near
+        limit_s = math.inf if session.virtual else 1.25 * (setup.for_s or LEARN_S) + LATE_S
+        ended = runner.run(limit_s)
+        if ended.watch.ended == watch.LEFT:  # it is late, or the process is told to end and nobody stays near
             session.link.request("stop")
         folder = ended.watch.log.folder
         ended.watch.log.close(ended=ended.watch.ended)
     if ended.watch.ended not in (watch.DONE, watch.STOPPED):
-        said = ended.watch.trips[0]["said"] if ended.watch.trips else str(ended.watch.ended)
-        raise RefusedError(f"the experiment did not come to its end: {said}", hint=f"its log is in {folder}")
+        raise RefusedError(f"the experiment did not come to its end: {_why(ended, limit_s)}",
+                           hint=f"its log is in {folder}")
     return folder, setup.rig
+
+
+def _why(ended: Outcome, limit_s: float) -> str:
+    if ended.watch.trips:
+        return str(ended.watch.trips[0]["said"])
+    if ended.wall_s > limit_s:
+        return "by this PC's clock its time is long over, and by the warmer's it is not; the warmer was stopped"
+    return str(ended.watch.ended)
 
 
 def _experiment(asked: TuneAsked, profile: Profile) -> HoldSetup:

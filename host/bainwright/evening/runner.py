@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -100,8 +101,8 @@ class Runner:
 
     # -- while it runs -------------------------------------------------------------------------------------------------
 
-    def run(self) -> Outcome:
-        """Follow the hold to its end."""
+    def run(self, limit_s: float = math.inf) -> Outcome:
+        """Follow the hold to its end, or leave it after so long by this PC's clock."""
         prompts = EveningPrompts(self.setup.profile, self.starter.rig)
         course = Watch(self.scene(), self._log, self.view, stay=not self.session.virtual, prompts=prompts)
         start_s = self._silent_since_s = time.monotonic()
@@ -110,6 +111,8 @@ class Runner:
             try:
                 while course.ended is None:
                     self._turn(course, keys, interrupts)
+                    if course.ended is None and time.monotonic() - start_s > limit_s:
+                        course.ended = watch.LEFT
             except KeyboardInterrupt:  # nothing was sent to the board, so it holds on
                 course.ended = watch.STOPPED if self.session.virtual else watch.LEFT
         return Outcome(course, time.monotonic() - start_s, self.session.facts())
