@@ -34,8 +34,8 @@ SHARED = {
 
 
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
-    """One process more than there are cores: a test of a virtual board waits for it a third of its time."""
-    return len(os.sched_getaffinity(0)) + 1
+    """One process more than there are cores: a slow test of a virtual board waits for it a third of its time."""
+    return len(os.sched_getaffinity(0)) + (config.option.markexpr != "not slow")
 
 
 @pytest.hookimpl(tryfirst=True)  # before the groups are read

@@ -38,19 +38,18 @@ def test_each_fault_is_reported_in_its_time_and_breaks_no_invariant(case: Case) 
 @pytest.mark.parametrize("part", ["singles", "kin", "pairs", "flash", "clock", "link"])
 def test_a_sample_of_each_part_is_good(part: str) -> None:
     """Evenly picked; the whole is `python -m tests.faults run`."""
-    bad = {str(case): [*result.broken, result.missed] for case in campaign.sample(part, 10)
+    bad = {str(case): [*result.broken, result.missed] for case in campaign.sample(part, 6)
            for result in [play(case)] if not result.good}
     assert bad == {}
 
 
 @pytest.mark.parametrize("act", EVERYDAY)
 def test_no_everyday_act_trips_anything(act: str) -> None:
-    """On one of the three warmers each, and on a relative."""
+    """On one of the three warmers and on a relative, in turn; the campaign plays each on all."""
     number = list(EVERYDAY).index(act)
-    for rig in (THREE[number % 3], f"{KIN}{number}"):
-        result = play(Case(7001, rig, "quiet", (act,)))
-        assert not result.broken
-        assert result.trips == 0
+    result = play(Case(7001, f"{KIN}{number}" if number % 2 else THREE[number // 2 % 3], "quiet", (act,)))
+    assert not result.broken
+    assert result.trips == 0
 
 
 @pytest.mark.parametrize("line", ["3 pot/evening/none", "18 pot/melted_night/none"])  # a night of seven hours

@@ -127,8 +127,8 @@ def test_water_believed_from_heat_and_the_learnt_loss_ends_where_its_formula_say
     """1.3 x 2 W/K, 2 % more for each degree over 33: 38 °C in a room of 20 lose 2.6 x 1.1 x 18 = 51.5 W (by hand)."""
     for power_w, over in ((60.0, True), (53.0, True), (50.0, False)):
         believed = Believed(values_of(POT, **{"gains.loss_w_per_k": 2.0}))
-        for _ in range(40000):
-            believed.step(1.0, 33.0, 20.0, power_w, 35.0)
+        for _ in range(10000):
+            believed.step(4.0, 33.0, 20.0, 4.0 * power_w, 35.0)
         c = believed.water_c
         assert abs(2.6 * (1.0 + 0.02 * (c - 33.0)) * (c - 20.0) - power_w) < 0.1
         assert (believed.over_s > 0.0) == over

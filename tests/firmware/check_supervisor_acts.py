@@ -30,7 +30,7 @@ def test_a_45_degree_bowl_set_into_25_degree_water_trips_nothing():
     for _, rig in HARD:
         for bowl_probe in (True, False):
             kitchen = Kitchen(Bath(rig, 25.0, 45.0), values_of(rig), 25.0, 50.0, bowl_probe)
-            calm(kitchen.run(5400))
+            calm(kitchen.run(3600))
             assert not (bowl_probe and "guard" in kitchen.at_ms)  # a bowl seen to be warmer explains it at once
 
 
@@ -56,7 +56,7 @@ def test_the_lid_put_on_or_taken_off_trips_nothing():
         kitchen.bath.loss *= 0.5
         calm(kitchen.run(1800))
         kitchen.bath.loss *= 4.0
-        calm(kitchen.run(3600))
+        calm(kitchen.run(2400))
 
 
 def test_a_door_opened_trips_nothing():
@@ -86,7 +86,7 @@ def test_an_uncovered_45_degree_hold_trips_nothing():
         kitchen = Kitchen(bath, values_of(rig), 45.0, 50.0, False)
         kitchen.i_duty = power_w / rig[0]
         lowest_c = 45.0
-        for _ in range(2 * 3600):
+        for _ in range(3600):
             kitchen.tick()
             lowest_c = min(lowest_c, bath.water_c)
         calm(kitchen)
@@ -95,7 +95,7 @@ def test_an_uncovered_45_degree_hold_trips_nothing():
 
 def test_losses_as_large_as_the_heater_trip_nothing_and_warn_of_nothing():
     """A mat too weak for an open pan: full heat and no rise, and a probe that answers each look."""
-    for loss_w in (50.0, 60.0, 80.0):
+    for loss_w in (50.0, 80.0):
         bath = Bath(MAT, 38.0, 37.0)
         bath.loss = loss_w / 18.0
         kitchen = Kitchen(bath, values_of(MAT), 45.0, 50.0, False).run(2 * 3600)
@@ -119,7 +119,7 @@ def test_cold_water_and_a_cold_bowl_at_the_start_trip_nothing_whatever_the_mains
     for _, rig in RIGS:
         for mains in (0.81, 1.21):
             kitchen = Kitchen(Bath(rig, 12.0, 20.0, mains=mains), values_of(rig), 33.0, 36.0, False)
-            calm(kitchen.run(5400))
+            calm(kitchen.run(3600))
 
 
 def test_a_quiet_night_trips_nothing_and_withholds_no_heat():

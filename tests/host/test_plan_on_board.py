@@ -78,7 +78,7 @@ def test_warming_up_takes_the_planned_time_and_energy(here, rig):
     assert used_j[there] == pytest.approx(plan.warm_up.energy_j, rel=0.10)
 
 
-@pytest.mark.parametrize(("rig", "total", "melt"), [("pot", "2.2kg", "48"), ("mat", "1.2kg", "45")])
+@pytest.mark.parametrize(("rig", "total", "melt"), [("pot", "2.2kg", "48"), ("mat", "0.8kg", "45")])
 def test_melting_takes_the_planned_time_and_energy(here, rig, total, melt):
     """Stirred half of the time, as the plan takes it; from the end of the self-test to the question; within 10 %."""
     settings = load_rig(rig).settings
