@@ -11,19 +11,21 @@ os.environ["XDG_RUNTIME_DIR"] = _RUNTIME.name  # holds and boards of other tests
 # One thread of linear algebra a test process: the matrices are small, and more threads only wait for each other.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-# Files that take over four seconds of one core. They play whole holds, compile or fit; the inner loop leaves them out.
+# Files that take over three seconds of one core. They play whole holds, compile or fit; the inner loop leaves them out.
 SLOW = {
-    "test_abuse", "test_alone", "test_calibrate", "test_campaign", "test_chocolates", "test_collect",
-    "test_collect_damage", "test_collect_virtual", "test_control_world", "test_cooled_evening", "test_drill",
-    "test_every_figure", "test_fastsim", "test_finding", "test_float", "test_happenings", "test_hardware",
-    "test_heater_size", "test_hold", "test_holds", "test_host_moves_no_duty", "test_identify", "test_install",
-    "test_install_cuts", "test_memory_in_a_hold", "test_mpremote", "test_night_drift", "test_orders", "test_page",
-    "test_page_warmers", "test_panel_on_board", "test_panel_view", "test_picture", "test_plan", "test_plan_grid",
-    "test_plan_on_board", "test_power", "test_python_board", "test_rigs", "test_search", "test_tune",
-    "test_virtual_board", "test_virtual_board_console", "test_virtual_board_ends", "test_virtual_board_flash",
+    "test_abuse", "test_air_and_water", "test_alone", "test_board_check", "test_calibrate", "test_campaign",
+    "test_chocolates", "test_collect", "test_collect_damage", "test_collect_virtual", "test_control_world",
+    "test_cooled_evening", "test_drill", "test_every_figure", "test_fastsim", "test_finding", "test_float",
+    "test_happenings", "test_hardware", "test_heater_size", "test_hold", "test_holds", "test_host_moves_no_duty",
+    "test_identify", "test_install", "test_install_cuts", "test_memory_in_a_hold", "test_mpremote",
+    "test_night_drift", "test_orders", "test_page", "test_page_warmers", "test_panel_on_board", "test_panel_view",
+    "test_picture", "test_plan", "test_plan_grid", "test_plan_methods", "test_plan_on_board", "test_plan_times",
+    "test_power", "test_python_board", "test_rigs", "test_search", "test_shrink", "test_tune", "test_virtual_board",
+    "test_virtual_board_console", "test_virtual_board_ends", "test_virtual_board_flash",
     "test_virtual_board_probes", "test_virtual_hold", "test_watch", "test_what_if", "test_whole_evening",
     "test_wire_fuzz",
 }
+LONG_CHECKS = ("check_supervisor_acts", "check_supervisor_faults", "check_heat_balance")  # of the firmware: whole holds
 
 # Files whose tests share something that takes seconds to make: one process runs all of such a file.
 SHARED = {
@@ -40,10 +42,11 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
 
 @pytest.hookimpl(tryfirst=True)  # before the groups are read
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark the slow tests and the shared ones; of the firmware's checks the inner loop runs those on CPython."""
+    """Mark slow tests and shared ones; of the firmware's checks the inner loop runs the short ones, on CPython."""
     for item in items:
         if item.path.stem in SHARED:
             item.add_marker(pytest.mark.xdist_group(item.path.stem))
-        on_other_interpreters = item.path.stem == "test_on_three" and not item.name.startswith("test_cpython")
-        if item.path.stem in SLOW or on_other_interpreters:
+        on_three = item.path.stem == "test_on_three"
+        elsewhere = on_three and not item.name.startswith("test_cpython")
+        if item.path.stem in SLOW or elsewhere or (on_three and any(each in item.name for each in LONG_CHECKS)):
             item.add_marker(pytest.mark.slow)
