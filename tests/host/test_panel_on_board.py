@@ -82,8 +82,8 @@ def test_a_long_no_pauses_and_a_short_yes_continues_with_lamps_that_say_so() -> 
         talk.ask("start", stage="work")
         talk.event("checked")
         talk.board.press("no", 2000)
-        talk.event("paused")
-        talk.until(lambda said: said.get("state") == "pause")
+        paused_ms = talk.event("paused")["t"]
+        talk.until(lambda said: said.get("state") == "pause" and said["t"] > paused_ms + 2000)  # the button is up again
         levels = talk.board.report()["pins"]
         lit = [levels[pins.RP2[name]] for name in ("lamp_below", "lamp_in", "lamp_above", "heater", "guard")]
         assert lit == [1, 0, 1, 0, 0]
