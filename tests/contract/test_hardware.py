@@ -8,6 +8,7 @@ import sys
 import tomllib
 import types
 import xml.etree.ElementTree as ET
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -329,10 +330,12 @@ def test_netlist_has_each_part_with_its_value() -> None:
 # -- the check that runs on the board ---------------------------------------------------------------------------------
 
 
-def test_gate_check_beats_once_a_second_leaves_the_heater_low_and_ends_low(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    now_s, changes, levels = [0], [], {}
+def with_fake_pins(
+    monkeypatch: pytest.MonkeyPatch, sleep: Callable[[float], None],
+    changed: Callable[[int], None] = lambda number: None,
+) -> dict[int, int]:
+    """A board's modules for its own scripts: the level of each pin, by its number; `changed` hears of each change."""
+    levels: dict[int, int] = {}
 
     class Pin:
         OUT = 1
@@ -343,18 +346,30 @@ def test_gate_check_beats_once_a_second_leaves_the_heater_low_and_ends_low(
 
         def value(self, level: int) -> None:
             if levels[self.number] != level:
-                changes.append((now_s[0], self.number, level))
+                changed(self.number)
             levels[self.number] = level
 
-    clock = types.SimpleNamespace(sleep=lambda seconds: now_s.__setitem__(0, now_s[0] + seconds))
     monkeypatch.setitem(sys.modules, "machine", types.SimpleNamespace(Pin=Pin))
-    monkeypatch.setitem(sys.modules, "time", clock)
+    monkeypatch.setitem(sys.modules, "time", types.SimpleNamespace(sleep=sleep))
+    return levels
+
+
+def test_gate_check_beats_once_a_second_leaves_the_heater_low_and_ends_low(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    now_s: list[float] = [0]
+    changes: list[tuple[float, int]] = []
+
+    def sleep(seconds: float) -> None:
+        now_s[0] += seconds
+
+    levels = with_fake_pins(monkeypatch, sleep, lambda number: changes.append((now_s[0], number)))
     runpy.run_path(str(HARDWARE / "check_gate.py"))
-    edges = [at for at, number, _ in changes if number == pins.RP2["heartbeat"]]
+    edges = [at for at, number in changes if number == pins.RP2["heartbeat"]]
     assert min(np.diff(edges)) >= 1
     assert len(edges) > 15
     assert set(levels) == {pins.RP2["heater"], pins.RP2["guard"], pins.RP2["heartbeat"]}
-    assert not any(number == pins.RP2["heater"] for _, number, _ in changes)
+    assert not any(number == pins.RP2["heater"] for _, number in changes)
     assert not any(levels.values())
     page = (HARDWARE / "first-power-up.md").read_text(encoding="utf-8")
     said = [line.partition(":")[0] for line in capsys.readouterr().out.splitlines()[:-1]]
@@ -364,26 +379,14 @@ def test_gate_check_beats_once_a_second_leaves_the_heater_low_and_ends_low(
 def test_heat_check_heats_for_two_minutes_with_edges_and_ends_low_however_it_ends(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    levels: dict[int, int] = {}
     heated_s, stop_at_s = [0], [float("inf")]
-
-    class Pin:
-        OUT = 1
-
-        def __init__(self, number: int, mode: int, value: int) -> None:
-            self.number = number
-            levels[number] = value
-
-        def value(self, level: int) -> None:
-            levels[self.number] = level
 
     def sleep(seconds: float) -> None:
         heated_s[0] += levels[pins.RP2["heater"]] * levels[pins.RP2["guard"]]
         if heated_s[0] >= stop_at_s[0]:
             raise KeyboardInterrupt
 
-    monkeypatch.setitem(sys.modules, "machine", types.SimpleNamespace(Pin=Pin))
-    monkeypatch.setitem(sys.modules, "time", types.SimpleNamespace(sleep=sleep))
+    levels = with_fake_pins(monkeypatch, sleep)
     runpy.run_path(str(HARDWARE / "check_heat.py"))
     assert heated_s[0] == 120
     assert not any(levels.values())

@@ -4,50 +4,10 @@ Oracle: the project's own rules of a hold. The figures of cooling, 28 °C and ba
 no source.
 """
 
+from fake_programme import Evening
+
 from bainboard import panel, settings, stages
-from bainboard.programme import BACK_MS, Programme
-
-
-class Evening:
-    """A programme and the second it is at."""
-
-    def __init__(self, stage, **more):
-        values, why = settings.check_profile(more)
-        assert why is None, why
-        self.p = Programme(values, stage, 0, 0)
-        self.s = 0
-        self.fields = {}  # of the last event of each name
-
-    def run(self, seconds, water_c=33.0, bowl_c=31.5, table_c=None):
-        """So many passes; the events of them."""
-        events = []
-        for _ in range(seconds):
-            self.s += 1
-            self.p.table_c = table_c
-            self.p.step(self.s * 1000, water_c, bowl_c)
-            events += self._take()
-        return events
-
-    def act(self, name):
-        """An act and its events."""
-        assert self.p.act(name, self.s * 1000) == (True, "")
-        return self._take()
-
-    def _take(self):
-        events = self.p.take_events()
-        self.fields.update(events)
-        return [name for name, _ in events]
-
-    def refused(self, name):
-        """Why an act is refused."""
-        ok, why = self.p.act(name, self.s * 1000)
-        assert not ok
-        return why
-
-    def place(self):
-        """Where the evening is, as a person sees it."""
-        p = self.p
-        return p.stage, p.prompt, p.target_c, p.low_c, p.high_c, p.ceiling_c, p.limit_c, p.bowl_away, p.walled
+from bainboard.programme import BACK_MS
 
 
 def test_a_yes_pressed_by_mistake_is_taken_back_with_everything_it_changed():

@@ -3,51 +3,23 @@
 Oracle: the project's own rules of a hold.
 """
 
-from fake_programme import dark
+from fake_programme import Evening, dark
 
 from bainboard import settings, stages
 from bainboard.programme import Programme
-
-
-class Evening:
-    """A programme and the second it is at."""
-
-    def __init__(self, stage, **more):
-        self.p = Programme(dark(**more), stage, 0, 0)
-        self.s = 0
-        self.fields = {}  # of the last event of each name
-
-    def go(self, seconds, water_c=33.0, bowl_c=31.5):
-        """So many passes; the events of them."""
-        events = []
-        for _ in range(seconds):
-            self.s += 1
-            self.p.step(self.s * 1000, water_c, bowl_c)
-            events += self._take()
-        return events
-
-    def act(self, name):
-        """An act and its events."""
-        assert self.p.act(name, self.s * 1000) == (True, "")
-        return self._take()
-
-    def _take(self):
-        events = self.p.take_events()
-        self.fields.update(events)
-        return [name for name, _ in events]
 
 
 def test_a_melt_is_asked_about_when_it_is_near_and_unanswered_it_holds():
     e = Evening("melt")
     assert (e.p.target_c, e.p.ceiling_c, e.p.limit_c) == (48.0, 54.0, 55.0)
     assert e.p.aim_c == 48.0
-    e.go(10, 40.0, 30.0)
+    e.run(10, 40.0, 30.0)
     assert (e.p.prompt, e.p.aim_c) == ("", 50.0)  # the bath does not ease off before it is there
     e.act("confirm")  # somebody is here: no answer to what was not asked
     assert e.p.stage == "melt"
-    e.go(2, 53.0, 47.5)
+    e.run(2, 53.0, 47.5)
     assert (e.p.prompt, e.p.aim_c) == ("all_melted", 48.0)
-    e.go(7200, 52.0, 47.9)
+    e.run(7200, 52.0, 47.9)
     assert (e.p.stage, e.p.prompt, e.p.target_c) == ("melt", "all_melted", 48.0)
     assert e.act("thicker") == ["denied"]
     assert e.p.stage == "melt"
@@ -64,19 +36,19 @@ def test_the_bath_over_a_melt_stays_under_the_chocolate_s_and_the_warmer_s_limit
 def test_seeding_takes_the_bowl_off_waits_for_the_bath_and_asks_for_the_bowl_back():
     e = Evening("seed")
     assert e.p.bath_only
-    e.go(5, 53.0, 47.0)
+    e.run(5, 53.0, 47.0)
     assert e.p.prompt == "bowl_off"
     assert e.act("confirm") == ["confirmed", "bowl_off"]
     assert e.p.bowl_away
-    e.go(600, 45.0, 40.0)
+    e.run(600, 45.0, 40.0)
     assert e.p.prompt == "swap"
     assert e.act("confirm") == ["confirmed"]  # a yes makes no bath colder
-    e.go(2, 45.0, 40.0)
+    e.run(2, 45.0, 40.0)
     assert e.p.prompt == "swap"
-    assert e.go(1, 34.4, 38.0) == ["bath_ready"]
+    assert e.run(1, 34.4, 38.0) == ["bath_ready"]
     assert e.p.prompt == "seed_in"
     e.act("confirm")
-    e.go(2, 33.0, 32.0)
+    e.run(2, 33.0, 32.0)
     assert e.p.prompt == "bowl_on"
     assert e.act("confirm") == ["confirmed", "bowl_on", "stage"]
     assert (e.p.stage, e.p.bowl_away, e.p.bath_only) == ("settle", False, False)
@@ -84,52 +56,52 @@ def test_seeding_takes_the_bowl_off_waits_for_the_bath_and_asks_for_the_bowl_bac
 
 def test_a_bowl_set_back_into_a_bath_over_its_ceiling_is_to_be_lifted_again():
     e = Evening("seed")
-    e.go(2, 53.0, 47.0)
+    e.run(2, 53.0, 47.0)
     e.act("bowl_off")
-    e.go(2, 53.0, 47.0)
+    e.run(2, 53.0, 47.0)
     e.act("bowl_on")
-    e.go(2, 53.0, 47.0)
+    e.run(2, 53.0, 47.0)
     assert e.p.prompt == "bowl_off"
 
 
 def test_settling_waits_for_the_window_stirs_and_continues_to_the_test_by_itself():
     e = Evening("settle")
-    e.go(200, 33.0, 32.3)
+    e.run(200, 33.0, 32.3)
     assert e.p.prompt == ""  # a little over: patience
-    e.go(1, 33.0, 32.6)
+    e.run(1, 33.0, 32.6)
     assert e.p.prompt == "seed_more"
-    e.go(5, 33.0, 32.4)
+    e.run(5, 33.0, 32.4)
     assert e.p.prompt == "seed_more"  # until it is inside: a reading's noise does not ask and unask
-    assert e.go(62, 33.0, 31.8) == ["warm"]
+    assert e.run(62, 33.0, 31.8) == ["warm"]
     assert e.p.prompt == "stir"
     e.act("confirm")
     assert (e.p.prompt, e.p.calls) == ("stirring", "")
-    assert e.go(32, 33.0, 31.4) == ["stirred", "stage"]
+    assert e.run(32, 33.0, 31.4) == ["stirred", "stage"]
     assert e.fields["stirred"][0][0] == "shift"
     assert (e.p.stage, e.p.prompt) == ("test", "test")
 
 
 def test_a_reading_that_stirring_moves_by_more_than_half_a_kelvin_was_not_the_bowl_s():
     e = Evening("settle")
-    e.go(70, 33.0, 31.1)
+    e.run(70, 33.0, 31.1)
     e.act("confirm")
-    e.go(31, 33.0, 31.7)
+    e.run(31, 33.0, 31.7)
     assert e.p.prompt == "move_probe"
-    e.go(600, 33.0, 31.7)
+    e.run(600, 33.0, 31.7)
     assert (e.p.stage, e.p.prompt) == ("settle", "move_probe")
     e.act("confirm")
     assert e.p.prompt == "stir"
     e.act("confirm")
-    e.go(32, 33.0, 31.7)
+    e.run(32, 33.0, 31.7)
     assert e.p.stage == "test"
 
 
 def tested(minutes, answer):
     """A temper test answered after this long: the evening and the reported verdict."""
     e = Evening("test")
-    e.go(1)
+    e.run(1)
     e.act("confirm")
-    e.go(int(minutes * 60))
+    e.run(int(minutes * 60))
     assert "tested" in e.act(answer)
     return e, e.fields["tested"][0][1]
 
@@ -156,28 +128,28 @@ def test_a_no_asks_for_more_seed_and_settles_again():
 
 def test_the_timer_of_a_test_calls_only_when_its_time_has_come():
     e = Evening("test")
-    e.go(1)
+    e.run(1)
     e.act("confirm")
-    e.go(100)
+    e.run(100)
     assert (e.p.prompt, e.p.calls) == ("setting", "")
-    e.go(201)
+    e.run(201)
     assert (e.p.prompt, e.p.calls) == ("set_yet", "set_yet")
-    e.go(300)
+    e.run(300)
     assert e.p.prompt == "not_set"
-    e.go(3600)
+    e.run(3600)
     assert (e.p.stage, e.p.target_c) == ("test", 31.5)
 
 
 def test_a_test_in_the_middle_of_work_keeps_what_was_nudged():
     e = Evening("work")
-    e.go(5)
+    e.run(5)
     e.act("thicker")
     e.act("test")
     assert e.p.stage == "test"
     assert abs(e.p.target_c - 31.8) < 1e-5
-    e.go(1)
+    e.run(1)
     e.act("confirm")
-    e.go(60)
+    e.run(60)
     e.act("confirm")
     assert e.p.stage == "work"
     assert abs(e.p.target_c - 31.8) < 1e-5
@@ -185,30 +157,30 @@ def test_a_test_in_the_middle_of_work_keeps_what_was_nudged():
 
 def test_a_bowl_that_warms_with_nothing_heating_it_is_to_be_lifted_and_a_yes_is_heard_for_ten_minutes():
     e = Evening("work")
-    e.go(5)
+    e.run(5)
     e.p.duty_zero = True
     for n in range(120):
-        e.go(1, 34.0, 32.2 + n * 0.002)
+        e.run(1, 34.0, 32.2 + n * 0.002)
     assert e.p.prompt == "lift"
     e.act("confirm")
-    e.go(60, 34.0, 32.5)
+    e.run(60, 34.0, 32.5)
     assert e.p.prompt == ""
-    e.go(600, 34.0, 32.6)
+    e.run(600, 34.0, 32.6)
     assert e.p.prompt == "lift"
     e.p.duty_zero = False
-    e.go(1, 34.0, 32.6)
+    e.run(1, 34.0, 32.6)
     assert e.p.prompt == ""
 
 
 def test_a_reading_that_flickers_about_what_is_asked_by_asks_once():
     e = Evening("work")
-    e.go(5, 34.0, 32.2)
+    e.run(5, 34.0, 32.2)
     e.p.duty_zero = True
     for n in range(120):
-        e.go(1, 34.0, 32.2 + n * 0.001)
+        e.run(1, 34.0, 32.2 + n * 0.001)
     asked, before = 0, e.p.prompt
     for n in range(120):  # the last step of 1/16 K to and fro
-        e.go(1, 34.0, 32.3125 if n % 3 else 32.25)
+        e.run(1, 34.0, 32.3125 if n % 3 else 32.25)
         asked, before = asked + (e.p.prompt == "lift" != before), e.p.prompt
     assert asked <= 1
     assert e.p.prompt == "lift"
@@ -216,10 +188,10 @@ def test_a_reading_that_flickers_about_what_is_asked_by_asks_once():
 
 def test_rest_gives_no_heat_and_only_a_person_makes_it_warm_again():
     e = Evening("work")
-    e.go(5)
+    e.run(5)
     assert e.act("rest") == ["stage"]
     assert (e.p.heats, e.p.prompt) == (False, "spread")
-    e.go(36000, 25.0, 24.0)
+    e.run(36000, 25.0, 24.0)
     assert (e.p.stage, e.p.heats) == ("rest", False)
     assert "stage" in e.act("thicker")
     assert (e.p.stage, e.p.target_c, e.p.ceiling_c, e.p.limit_c) == ("melted", 40.0, 45.0, 55.0)
@@ -227,7 +199,7 @@ def test_rest_gives_no_heat_and_only_a_person_makes_it_warm_again():
 
 def test_the_last_yes_ends_the_evening():
     e = Evening("rest")
-    e.go(5)
+    e.run(5)
     e.act("confirm")
     assert e.p.done
     assert e.p.finished
@@ -235,20 +207,20 @@ def test_the_last_yes_ends_the_evening():
 
 def test_another_bowl_waits_until_the_bath_is_under_its_ceiling():
     e = Evening("work")
-    e.go(5)
+    e.run(5)
     white, _ = settings.check_profile({
         "kind": "white", "low_c": 28.5, "target_c": 29.0, "high_c": 29.5, "ceiling_c": 32.5, "never_above_c": 50.0,
         "melt_c": 43.0})
     e.p.change(white, e.s * 1000)
-    e.go(1, 33.0, 31.5)
+    e.run(1, 33.0, 31.5)
     assert (e.p.stage, e.p.prompt, e.p.target_c) == ("change", "bowl_off", 29.0)
     e.act("bowl_off")
-    e.go(2, 33.0, 31.5)
+    e.run(2, 33.0, 31.5)
     assert e.p.prompt == "swap"
-    assert "bath_ready" in e.go(2, 32.4, 31.5)
+    assert "bath_ready" in e.run(2, 32.4, 31.5)
     assert e.p.prompt == "bowl_on"
     e.act("bowl_on")
-    e.go(2, 31.0, 29.2)
+    e.run(2, 31.0, 29.2)
     assert (e.p.stage, e.p.ceiling_c) == ("settle", 32.5)
 
 
