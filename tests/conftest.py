@@ -19,11 +19,11 @@ SLOW = {
     "test_happenings", "test_hardware", "test_heater_size", "test_hold", "test_holds", "test_host_moves_no_duty",
     "test_identify", "test_install", "test_install_cuts", "test_memory_in_a_hold", "test_mpremote",
     "test_night_drift", "test_orders", "test_page", "test_page_warmers", "test_panel_on_board", "test_panel_view",
-    "test_picture", "test_plan", "test_plan_grid", "test_plan_methods", "test_plan_on_board", "test_plan_times",
-    "test_power", "test_python_board", "test_rigs", "test_search", "test_shrink", "test_tune", "test_virtual_board",
-    "test_virtual_board_console", "test_virtual_board_ends", "test_virtual_board_flash",
-    "test_virtual_board_probes", "test_virtual_hold", "test_watch", "test_what_if", "test_whole_evening",
-    "test_wire_fuzz",
+    "test_picture", "test_plan", "test_plan_grid", "test_plan_heat", "test_plan_on_board", "test_plan_page",
+    "test_plan_seed", "test_plan_simulated", "test_plan_times", "test_power", "test_python_board", "test_rigs",
+    "test_search", "test_show", "test_shrink", "test_tune", "test_virtual_board", "test_virtual_board_console",
+    "test_virtual_board_ends", "test_virtual_board_flash", "test_virtual_board_probes", "test_virtual_hold",
+    "test_watch", "test_what_if", "test_whole_evening", "test_wire_fuzz",
 }
 LONG_CHECKS = ("check_supervisor_acts", "check_supervisor_faults", "check_heat_balance")  # of the firmware: whole holds
 

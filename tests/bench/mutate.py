@@ -23,9 +23,11 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 # Quick tests first.
-PLAN = ("test_plan_methods.py", "test_seeding.py", "test_chocolate_facts.py", "test_ramp.py", "test_trade_facts.py",
-        "test_stock.py", "test_tonight.py", "test_plan_times.py", "test_plan.py", "test_plan_grid.py")
-CALIBRATION = ("test_calibration_fit.py", "test_calibrate.py")
+PLAN = ("test_plan_seed.py", "test_plan_methods.py", "test_plan_heat.py", "test_seeding.py", "test_chocolate_facts.py",
+        "test_ramp.py", "test_trade_facts.py", "test_stock.py", "test_tonight.py", "test_plan_input.py",
+        "test_plan_times.py", "test_plan_simulated.py", "test_plan.py", "test_plan_page.py", "test_plan_grid.py")
+CALIBRATION = ("test_calibration_fit.py", "test_calibration_record.py", "test_calibrate_dialogue.py",
+               "test_calibrate.py")
 MODULES = {
     "physics/refills.py": PLAN, "physics/seeding.py": PLAN, "physics/chocolate_heat.py": PLAN, "physics/air.py": PLAN,
     "physics/kitchen.py": PLAN, "physics/heating.py": PLAN,
@@ -34,7 +36,7 @@ MODULES = {
     "plan/timing.py": PLAN, "plan/warmer.py": PLAN, "plan/cautions.py": PLAN,
     "plan/heater_size.py": ("test_heater_size.py",), "plan/ramp.py": PLAN, "plan/say.py": PLAN,
     "plan/planner.py": PLAN, "plan/request.py": PLAN, "plan/tonight.py": PLAN,
-    "plan/compare.py": ("test_stock.py",), "plan/history.py": ("test_stock.py", "test_plan_methods.py"),
+    "plan/compare.py": ("test_stock.py",), "plan/history.py": ("test_stock.py", "test_plan_heat.py"),
     "plan/leftovers.py": ("test_stock.py",), "plan/stock.py": ("test_stock.py",),
     "record/temper_tests.py": ("test_temper_tests.py",), "files/score.py": ("test_score.py",),
     "record/temper_entry.py": ("test_temper_tests.py",),
