@@ -1,9 +1,8 @@
-"""The drill: its table, what voids a result, what a rig lacks, the gate's test, and refused overnight holds."""
+"""The drill: its table, its end, what a person measures, the gate's test, and the whole of it simulated."""
 
 from __future__ import annotations
 
 import ast
-import datetime
 import errno
 import json
 import os
@@ -12,50 +11,27 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from drill_tools import NOW, rig
 from fake_board import FakeBoard, FakeSession, gone
 
-from bainboard import faults, pins, selftest, settings, supervisor
+from bainboard import faults, selftest
 from bainboard.heat_balance import largest_load_j_per_k
-from bainboard.warmer import Warmer
 from bainwright.builds.catalogue import BY_NAME as BY_NAME_OF_BUILDS
 from bainwright.builds.catalogue import POT
 from bainwright.builds.rig_text import twin_text
 from bainwright.cli import main
 from bainwright.core import atomic_write
-from bainwright.core.errors import FileError, LinkError, RefusedError, UseError
-from bainwright.drill import items, overnight_permit, record, walk
+from bainwright.core.errors import LinkError, UseError
+from bainwright.drill import items, record, walk
 from bainwright.drill.hands import Person
 from bainwright.drill.items import BY_NAME, ITEMS, LOGIC, WIRING
-from bainwright.drill.record import CANNOT, OPEN, PASSED, VOID, Record, Result
+from bainwright.drill.record import CANNOT, PASSED, Record, Result
 from bainwright.drill.run import Drill
 from bainwright.drill.stopping import NOT_STOPPED, STOPPED, stopped_on_error
-from bainwright.files.chocolate import load_profile
-from bainwright.files.documents import SIMULATED
 from bainwright.link.messages import Status
 
-NOW = datetime.datetime(2026, 11, 25, 12, tzinfo=datetime.UTC)
 ROOT = Path(__file__).parents[2]
 BY_HAND = {"fuse", "cutout", "power", "gate"}  # what a simulated warmer has not got
-
-
-def rig(**changes: Any) -> dict[str, Any]:
-    """A rig's settings, whole."""
-    values, why = settings.check(settings.SETTINGS, {
-        "name": "Oma", "probe.bowl.kind": "onewire", "float": changes.get("guard", True), **changes})
-    assert why is None
-    return dict(values)
-
-
-def passed(values: dict[str, Any], at: datetime.datetime = NOW, *, without: tuple[str, ...] = ()) -> Record:
-    """The record of a drill in which everything passed."""
-    done = {item.name: Result(True, at, record.hash_now(item, values), version=item.version)
-            for item in ITEMS if item.name not in without}  # fmt: skip
-    return Record(str(values["name"]), False, done)
-
-
-def states(stored: Record | None, values: dict[str, Any], now: datetime.datetime = NOW) -> dict[str, str]:
-    """How each item found."""
-    return {each.name: each.state for each in record.statuses(stored, values, now)}
 
 
 def test_a_drill_closes_with_what_passed_and_names_what_it_could_not_do():
@@ -127,107 +103,6 @@ def test_limits_follow_the_rig() -> None:
     assert items.bad_samples(rig(**{"trip.bad_samples": 5})) == 6.0
 
 
-def test_a_drill_passes_once_every_item_has() -> None:
-    assert set(states(passed(rig()), rig()).values()) == {PASSED}
-    assert not record.unfinished(record.statuses(passed(rig()), rig(), NOW))
-
-
-def test_without_a_record_everything_is_open() -> None:
-    assert set(states(None, rig()).values()) == {OPEN}
-
-
-@pytest.mark.parametrize("change", [{"heater_w": 60.0}, {"switch": "zero_cross"}, {"probe.water.kind": "ntc"}])
-def test_another_wiring_voids_the_wiring_s_items_only(change: dict[str, Any]) -> None:
-    found = states(passed(rig()), rig(**change))
-    for item in ITEMS:
-        assert found[item.name] == (VOID if item.depends_on == WIRING else PASSED), item.name
-
-
-@pytest.mark.parametrize("change", [{"trip.over_stage_s": 90.0}, {"hard_limit_c": 58.0}])
-def test_another_safety_setting_voids_the_logic_s_items_only(change: dict[str, Any]) -> None:
-    found = states(passed(rig()), rig(**change))
-    for item in ITEMS:
-        assert found[item.name] == (VOID if item.depends_on == LOGIC else PASSED), item.name
-
-
-@pytest.mark.parametrize("change", [
-    {"gains.water.kp": 0.5}, {"room_c": 25.0}, {"name": "Oma"}, {"log.sync_s": 30}, {"probe.water.offset_c": 0.3},
-    {"drill": "passed"},
-])  # fmt: skip
-def test_settings_that_no_cut_out_depends_on_void_nothing(change: dict[str, Any]) -> None:
-    assert set(states(passed(rig()), rig(**change)).values()) == {PASSED}
-
-
-def test_a_new_supervisor_voids_the_logic_and_new_pins_the_wiring(monkeypatch: pytest.MonkeyPatch) -> None:
-    kept, real = passed(rig()), record.inspect.getsource
-    for changed, belongs in ((supervisor, LOGIC), (pins, WIRING)):
-        monkeypatch.setattr(record.inspect, "getsource",
-                            lambda module, changed=changed: real(module) + ("#" if module is changed else ""))
-        found = states(kept, rig())
-        assert {name for name, state in found.items() if state == VOID} == {
-            item.name for item in ITEMS if item.depends_on == belongs}
-
-
-def test_a_result_is_void_after_six_months_and_when_dated_ahead() -> None:
-    assert set(states(passed(rig()), rig(), NOW + datetime.timedelta(days=184)).values()) == {VOID}
-    assert set(states(passed(rig()), rig(), NOW - datetime.timedelta(days=2)).values()) == {VOID}
-
-
-def test_a_missing_part_is_named_and_only_a_missing_guard_prevents_passing() -> None:
-    no_bowl = rig(**{"probe.bowl.kind": "none"})
-    found = record.statuses(passed(no_bowl, without=("bowl_probe",)), no_bowl, NOW)
-    assert [(each.name, each.why) for each in found if each.state == CANNOT] == [
-        ("bowl_probe", "no chocolate probe is fitted")]
-    assert not record.unfinished(found)
-    no_guard = rig(guard=False)
-    found = record.statuses(passed(no_guard), no_guard, NOW)
-    assert {each.name for each in record.unfinished(found)} == {"gate", "guard_link"}
-    assert all(each.why == "no guard relay is fitted" for each in record.unfinished(found))
-
-
-def test_an_interrupted_drill_keeps_its_passes_and_leaves_the_rest_open(tmp_path: Path) -> None:
-    path = tmp_path / "drill.json"
-    record.write_record(path, passed(rig(), without=("hot_water", "button")))
-    found = states(record.read_record(path), rig())
-    assert {name for name, state in found.items() if state == OPEN} == {"hot_water", "button"}
-
-
-def test_a_failed_item_is_open_and_says_why() -> None:
-    kept = passed(rig())
-    bad = Result(False, NOW, record.logic_hash(rig()), 9.0, 2.0, "it took 9.0 s")
-    found = record.statuses(Record("Oma", False, {**kept.items, "pause": bad}), rig(), NOW)
-    assert [(each.name, each.why) for each in record.unfinished(found)] == [("pause", "failed: it took 9.0 s")]
-
-
-@pytest.mark.parametrize("content", [
-    b"", b"[]", b"\xff\xfe", b'{"warmer":"Oma"}',
-    b'{"warmer":"Oma","simulated":false,"items":{"pausse":{"passed":true,"at":"2026-11-25T12:00:00Z","belongs":"0"}}}',
-    b'{"warmer":"Oma","simulated":false,"items":{"pause":{"passed":true,"at":"2026-11-25T12:00:00","belongs":"0"}}}',
-])  # fmt: skip
-def test_a_file_that_is_not_a_record_is_refused_in_words(tmp_path: Path, content: bytes) -> None:
-    path = tmp_path / "drill.json"
-    path.write_bytes(content)
-    with pytest.raises(FileError):
-        record.read_record(path)
-
-
-def test_a_result_of_an_earlier_version_of_its_test_is_void_and_says_so(tmp_path: Path) -> None:
-    """A file without versions is from before the gate was tested while heating and the power was measured."""
-    path = tmp_path / "drill.json"
-    record.write_record(path, passed(rig()))
-    doc = json.loads(path.read_text())
-    for result in doc["items"].values():
-        del result["version"]
-    path.write_text(json.dumps(doc))
-    found = {each.name: each for each in record.statuses(record.read_record(path), rig(), NOW)}
-    assert {name for name, each in found.items() if each.state == VOID} == {"gate", "power"}
-    assert found["gate"].why == "the test itself has changed since"
-    assert overnight_permit.cutoff_status(rig(), False, False, NOW, path) == overnight_permit.OPEN
-
-
-# -- the gate ----------------------------------------------------------------------------------------------------------
-
-
 class Relay:
     """A session whose board holds and heats; a person watches its guard relay and answers for it."""
 
@@ -272,80 +147,6 @@ def test_a_gate_passes_only_when_the_relay_opens_while_the_firmware_still_holds(
     assert "says nothing about the gate" in tripped.note
     assert "J1" in BY_NAME["gate"].do
     assert BY_NAME["gate"].when == items.HOLD
-
-
-# -- overnight -------------------------------------------------------------------------------------------------------
-
-
-def test_overnight_is_refused_until_the_drill_is_passed_or_overridden(tmp_path: Path) -> None:
-    path = tmp_path / "drill.json"
-    assert overnight_permit.cutoff_status(rig(), False, False, NOW, path) == overnight_permit.OPEN
-    with pytest.raises(RefusedError, match="undrilled"):
-        overnight_permit.refuse_overnight(overnight_permit.OPEN, "melted", rig())
-    overnight_permit.refuse_overnight(overnight_permit.OPEN, "work", rig())
-    assert overnight_permit.cutoff_status(rig(), False, True, NOW, path) == overnight_permit.OVERRIDDEN
-    overnight_permit.refuse_overnight(overnight_permit.OVERRIDDEN, "melted", rig())
-    record.write_record(path, passed(rig()))
-    assert overnight_permit.cutoff_status(rig(), False, False, NOW, path) == overnight_permit.PASSED
-    assert overnight_permit.cutoff_status(rig(heater_w=60.0), False, False, NOW, path) == overnight_permit.OPEN
-
-
-def test_a_simulated_warmer_needs_no_drill_and_its_record_counts_for_no_real_one(tmp_path: Path) -> None:
-    path = tmp_path / "drill.json"
-    assert overnight_permit.cutoff_status(rig(), True, False, NOW, path) == SIMULATED
-    record.write_record(path, Record("Oma", True, passed(rig()).items))
-    assert overnight_permit.cutoff_status(rig(), False, False, NOW, path) == overnight_permit.OPEN
-
-
-@pytest.mark.parametrize("status", [overnight_permit.PASSED, overnight_permit.OVERRIDDEN, SIMULATED])
-def test_without_a_guard_relay_nothing_permits_overnight_and_every_start_says_so(status: str) -> None:
-    no_guard = rig(guard=False)
-    with pytest.raises(RefusedError, match="no guard relay"):
-        overnight_permit.refuse_overnight(status, "melted", no_guard)
-    overnight_permit.refuse_overnight(status, "work", no_guard)
-    assert any("no guard relay" in each for each in overnight_permit.warnings(status, "work", 60.0, no_guard))
-    assert not any("guard" in each for each in overnight_permit.warnings(status, "work", 60.0, rig()))
-
-
-def test_overnight_needs_something_that_can_contradict_the_water_probe() -> None:
-    alone = {"probe.bowl.kind": "none"}
-    with pytest.raises(RefusedError, match="contradict its water probe"):
-        overnight_permit.refuse_overnight(overnight_permit.PASSED, "melted", rig(**alone))
-    overnight_permit.refuse_overnight(overnight_permit.PASSED, "melted", rig(**alone, **{"gains.loss_w_per_k": 2.0}))
-    second = {**rig(**alone), "probe.water2.kind": "onewire"}
-    overnight_permit.refuse_overnight(overnight_permit.PASSED, "melted", second)
-
-
-def test_a_long_attended_hold_warns() -> None:
-    assert overnight_permit.warnings(overnight_permit.OPEN, "work", None, rig())
-    assert overnight_permit.warnings(overnight_permit.OPEN, "work", 5 * 3600.0, rig())
-    assert overnight_permit.warnings(overnight_permit.OVERRIDDEN, "melted", 60.0, rig())
-    assert not overnight_permit.warnings(overnight_permit.OPEN, "work", 3600.0, rig())
-    assert not overnight_permit.warnings(overnight_permit.PASSED, "melted", None, rig())
-    assert not overnight_permit.warnings(SIMULATED, "melted", None, rig())
-
-
-def board(drill: str) -> Warmer:
-    """A board's warmer that has read its probes once."""
-    warmer = Warmer(rig(drill=drill), faults.NONE)
-    warmer.step(1000, 1000, 20.0, 0, 20.0, 0.0)
-    return warmer
-
-
-def test_the_board_refuses_overnight_from_buttons_and_messages_alike() -> None:
-    """Both end in `Warmer.start` and `Warmer.act`."""
-    dark, stock = load_profile("dark").document(), load_profile("melted").document()
-    assert "bain drill" in board("open").start(stock, "melted", 0, 20.0, 2000)
-    for drill in ("passed", "overridden", SIMULATED):
-        assert board(drill).start(stock, "melted", 0, 20.0, 2000) is None
-    for drill, refused in (("open", True), ("passed", False)):
-        warmer = board(drill)
-        assert warmer.start(dark, "work", 0, 20.0, 2000) is None
-        assert bool(warmer.act("melted", 3000)) is refused
-        warmer = board(drill)
-        assert warmer.start(dark, "rest", 0, 20.0, 2000) is None
-        assert bool(warmer.act("thicker", 3000)) is refused  # no to spreading it: it would stay melted
-        assert (warmer.programme.stage == "rest") is refused
 
 
 @pytest.mark.parametrize(("answers", "proved"), [(["perhaps", "Y"], True), (["n"], False)])
@@ -405,9 +206,6 @@ def test_without_a_person_to_answer_it_stops_in_words() -> None:
     session: Any = None
     with pytest.raises(UseError, match="terminal"):
         Person(session, print, gone).seen("Was it so?")
-
-
-# -- the whole of it ---------------------------------------------------------------------------------------------------
 
 
 def test_the_virtual_pot_does_the_whole_drill_itself_and_a_second_run_has_nothing_left(

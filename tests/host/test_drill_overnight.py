@@ -1,0 +1,87 @@
+"""Overnight holds are refused until the drill is passed, by the PC and by the board."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from drill_tools import NOW, passed, rig
+
+from bainboard import faults
+from bainboard.warmer import Warmer
+from bainwright.core.errors import RefusedError
+from bainwright.drill import overnight_permit, record
+from bainwright.drill.record import Record
+from bainwright.files.chocolate import load_profile
+from bainwright.files.documents import SIMULATED
+
+
+def test_overnight_is_refused_until_the_drill_is_passed_or_overridden(tmp_path: Path) -> None:
+    path = tmp_path / "drill.json"
+    assert overnight_permit.cutoff_status(rig(), False, False, NOW, path) == overnight_permit.OPEN
+    with pytest.raises(RefusedError, match="undrilled"):
+        overnight_permit.refuse_overnight(overnight_permit.OPEN, "melted", rig())
+    overnight_permit.refuse_overnight(overnight_permit.OPEN, "work", rig())
+    assert overnight_permit.cutoff_status(rig(), False, True, NOW, path) == overnight_permit.OVERRIDDEN
+    overnight_permit.refuse_overnight(overnight_permit.OVERRIDDEN, "melted", rig())
+    record.write_record(path, passed(rig()))
+    assert overnight_permit.cutoff_status(rig(), False, False, NOW, path) == overnight_permit.PASSED
+    assert overnight_permit.cutoff_status(rig(heater_w=60.0), False, False, NOW, path) == overnight_permit.OPEN
+
+
+def test_a_simulated_warmer_needs_no_drill_and_its_record_counts_for_no_real_one(tmp_path: Path) -> None:
+    path = tmp_path / "drill.json"
+    assert overnight_permit.cutoff_status(rig(), True, False, NOW, path) == SIMULATED
+    record.write_record(path, Record("Oma", True, passed(rig()).items))
+    assert overnight_permit.cutoff_status(rig(), False, False, NOW, path) == overnight_permit.OPEN
+
+
+@pytest.mark.parametrize("status", [overnight_permit.PASSED, overnight_permit.OVERRIDDEN, SIMULATED])
+def test_without_a_guard_relay_nothing_permits_overnight_and_every_start_says_so(status: str) -> None:
+    no_guard = rig(guard=False)
+    with pytest.raises(RefusedError, match="no guard relay"):
+        overnight_permit.refuse_overnight(status, "melted", no_guard)
+    overnight_permit.refuse_overnight(status, "work", no_guard)
+    assert any("no guard relay" in each for each in overnight_permit.warnings(status, "work", 60.0, no_guard))
+    assert not any("guard" in each for each in overnight_permit.warnings(status, "work", 60.0, rig()))
+
+
+def test_overnight_needs_something_that_can_contradict_the_water_probe() -> None:
+    alone = {"probe.bowl.kind": "none"}
+    with pytest.raises(RefusedError, match="contradict its water probe"):
+        overnight_permit.refuse_overnight(overnight_permit.PASSED, "melted", rig(**alone))
+    overnight_permit.refuse_overnight(overnight_permit.PASSED, "melted", rig(**alone, **{"gains.loss_w_per_k": 2.0}))
+    second = {**rig(**alone), "probe.water2.kind": "onewire"}
+    overnight_permit.refuse_overnight(overnight_permit.PASSED, "melted", second)
+
+
+def test_a_long_attended_hold_warns() -> None:
+    assert overnight_permit.warnings(overnight_permit.OPEN, "work", None, rig())
+    assert overnight_permit.warnings(overnight_permit.OPEN, "work", 5 * 3600.0, rig())
+    assert overnight_permit.warnings(overnight_permit.OVERRIDDEN, "melted", 60.0, rig())
+    assert not overnight_permit.warnings(overnight_permit.OPEN, "work", 3600.0, rig())
+    assert not overnight_permit.warnings(overnight_permit.PASSED, "melted", None, rig())
+    assert not overnight_permit.warnings(SIMULATED, "melted", None, rig())
+
+
+def board(drill: str) -> Warmer:
+    """A board's warmer that has read its probes once."""
+    warmer = Warmer(rig(drill=drill), faults.NONE)
+    warmer.step(1000, 1000, 20.0, 0, 20.0, 0.0)
+    return warmer
+
+
+def test_the_board_refuses_overnight_from_buttons_and_messages_alike() -> None:
+    """Both end in `Warmer.start` and `Warmer.act`."""
+    dark, stock = load_profile("dark").document(), load_profile("melted").document()
+    assert "bain drill" in board("open").start(stock, "melted", 0, 20.0, 2000)
+    for drill in ("passed", "overridden", SIMULATED):
+        assert board(drill).start(stock, "melted", 0, 20.0, 2000) is None
+    for drill, refused in (("open", True), ("passed", False)):
+        warmer = board(drill)
+        assert warmer.start(dark, "work", 0, 20.0, 2000) is None
+        assert bool(warmer.act("melted", 3000)) is refused
+        warmer = board(drill)
+        assert warmer.start(dark, "rest", 0, 20.0, 2000) is None
+        assert bool(warmer.act("thicker", 3000)) is refused  # no to spreading it: it would stay melted
+        assert (warmer.programme.stage == "rest") is refused
