@@ -412,6 +412,36 @@ def test_a_second_life_continues_in_its_own_place_when_its_first_segments_are_fo
     assert not again.notes
 
 
+def test_two_boards_of_one_id_each_continue_in_their_own_place(here, monkeypatch):
+    """As all virtual boards are: the newest segment of each grows between its turns, so none is here whole."""
+    boards = [LoggingBoard(here / "flash"), LoggingBoard(here / "flash2")]
+    for turn in range(3):
+        for number, board in enumerate(boards):
+            monkeypatch.setattr(collect_module.time, "time", lambda at=1.8e9 + 3600 * turn: at)
+            a_night(here, 120 + 60 * number, board)
+            done = collected(board, monkeypatch)
+            assert ([hold.result["folder"] for hold in done.holds], done.notes) == (
+                [f"holds/dark-{2 * turn + number + 1}"], [])
+    for number, name in enumerate(("0011223344556677", "0011223344556677-2")):
+        here_now = {path.name: path.read_bytes() for path in (here / "holds" / "boards" / name).glob("*.seg")}
+        assert here_now == boards[number].files()
+    assert [len(read_log(here / "holds" / f"dark-{n}")) for n in (1, 2, 5, 6)] == [12, 18, 12, 18]
+    assert len(list((here / "holds" / "boards").iterdir())) == 2
+
+
+def test_a_part_of_the_other_board_s_log_does_not_cost_a_place(here, monkeypatch):
+    boards = [a_night(here, 120 + 60 * n, LoggingBoard(here / f"flash{n}")) for n in range(2)]
+    for board in boards:
+        collected(board, monkeypatch)
+    first = Archive(here / "holds", "0011223344556677")
+    segment = sorted(boards[0].files())[0]
+    first.path(1).with_suffix(".part").write_bytes(boards[1].files()[segment] + b"more")
+    a_night(here, 120, boards[0])
+    collected(boards[0], monkeypatch)
+    assert first.path(1).read_bytes() == boards[0].files()[segment]
+    assert len(list((here / "holds" / "boards").iterdir())) == 2
+
+
 # -- joined with what the PC watched --------------------------------------------------------------------------------
 
 

@@ -213,6 +213,15 @@ def test_table_has_the_hold_and_the_time_of_day_in_each_row(records: Path, tmp_p
     assert (float(rows[1]["water_c"]), rows[1]["bowl_c"]) == (33.0, "")
 
 
+def test_a_hold_named_twice_is_exported_once(records: Path, tmp_path: Path) -> None:
+    folder = store(records / "dark-1")
+    assert cli.main(["export", "t.csv", "dark-1", str(folder), "last"]) == 0
+    assert len((tmp_path / "t.csv").read_text().splitlines()) == 4
+    assert cli.main(["export", "t.zip", "dark-1", "dark-1"]) == 0
+    with zipfile.ZipFile("t.zip") as archive:
+        assert {name.partition("/")[0] for name in archive.namelist()} == {"dark-1"}
+
+
 def test_parquet_opens_in_duckdb_with_the_same_rows(records: Path) -> None:
     store(records / "dark-1")
     assert cli.main(["export", "t.parquet"]) == 0

@@ -20,6 +20,7 @@ def export(file: str, holds: tuple[str, ...], as_json: bool) -> int:
 
     HOLD is a name from `bain holds`, `last`, `yesterday` or a folder.  [default: last]
     """
+    import os
     from datetime import datetime
     from pathlib import Path
 
@@ -32,7 +33,8 @@ def export(file: str, holds: tuple[str, ...], as_json: bool) -> int:
     target = Path(file)
     check_target(target)
     listed, today = list_holds(), datetime.now().astimezone().date()
-    folders = [find(named, listed, today) for named in holds or ("last",)]
+    found = [find(named, listed, today) for named in holds or ("last",)]
+    folders = list({os.path.realpath(folder): folder for folder in found}.values())  # one named twice is one
     left: list[Path] = []
     with progress("exporting"):
         if target.suffix.lower() == ".zip":

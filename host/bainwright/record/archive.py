@@ -89,6 +89,10 @@ class Archive:
     def _coming(self, first: int) -> Path:
         return self.path(first).with_suffix(".part")
 
+    def has_part(self, first: int) -> bool:
+        """Did an earlier collection end in this segment?"""
+        return os.path.lexists(self._coming(first))
+
     def begin(self, first: int) -> int:
         """Continue a segment where an earlier collection ended; returns how many of its bytes are here."""
         coming = self._coming(first)
@@ -148,18 +152,22 @@ class Archive:
         if self.folder.is_dir():
             save_file(self.folder / STORED, f"{last}\n", follow=False)
 
-    def home(self, segments: list[Segment]) -> Archive:
-        """The archive folder of the board's log: the first that holds one of its segments whole, else the last."""
+    def lives_for(self, segments: list[Segment]) -> Iterator[Archive]:
+        """The folders of this id's logs, the likeliest for these segments first; after them a new one."""
         lives = [self]
-        while not any(map(lives[-1].is_whole, segments)):
-            after = lives[-1].next_life()
-            if not after.folder.is_dir():
-                break
+        while (after := lives[-1].next_life()).folder.is_dir():
             lives.append(after)
-        return lives[-1]
+        yield from sorted(lives, key=lambda life: life._fitness(segments), reverse=True)
+        yield after
+
+    def _fitness(self, segments: list[Segment]) -> tuple[bool, bool, int]:
+        """Has it one of them, whole or its beginning? Else: how far its numbers reach, as the board's go on there."""
+        known = self.segments()
+        reach = self._last_of(int(known[-1].stem)) if known else 0
+        return any(map(self.is_whole, segments)), any(self.has(each.first) for each in segments), reach
 
     def next_life(self) -> Archive:
-        """The folder for a log that is not this one's continuation."""
+        """The folder after this one."""
         return Archive(self._parent, self._board, self.life + 1)
 
 

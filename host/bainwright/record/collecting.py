@@ -62,7 +62,8 @@ def fetch_log(
     link : Link
         The board.
     archive : Archive
-        Where its segments go.
+        Where the first log of this board's id goes. A board whose log was erased counts from 1 again, and two boards
+        may have one id: each log has a folder of its own, and is continued there.
     segments : list of Segment
         Those the board listed.
     arrived : callable
@@ -71,40 +72,43 @@ def fetch_log(
     Returns
     -------
     tuple
-        The archive that has them now, each read back from disk (a later life's, if the board's log is not the one
-        there), and the first segment with new entries.
+        The archive that has them now, each read back from disk, and the first segment with new entries.
 
     Raises
     ------
     LinkError, FileError
         If the board or the disk fails; nothing is deleted on the board.
     """
-    if archive.life == 1:
-        archive = archive.home(segments)
+    for life in archive.lives_for(segments):
+        if life.life > LIVES_MOST:
+            break
+        news = _fetch_into(link, life, segments, arrived)
+        if news is not None:
+            return life, min(news, default=None)
+    raise FileError(f"{archive.folder} and the folders beside it are the logs of {LIVES_MOST} other boards",
+                    hint="name another place with --out")
+
+
+def _fetch_into(
+    link: Link, archive: Archive, segments: list[Segment], arrived: Callable[[int], None]
+) -> list[int] | None:
+    """Fetch what this folder lacks; returns the segments with new entries, or None where it has another log."""
     if archive.contradicts(segments):
-        return fetch_log(link, _after(archive), segments, arrived)
-    news = None
-    for segment in segments:
+        return None
+    news = []
+    for segment in sorted(segments, key=lambda each: not archive.has(each.first)):  # first what may show another log
         if archive.is_whole(segment):
             continue
-        news = news or segment.first
-        if fetch_segment(link, archive, segment, arrived):
-            continue
-        if archive.has(segment.first):
-            return fetch_log(link, _after(archive), segments, arrived)
-        if not fetch_segment(link, archive, segment, arrived):  # a part of another log was here; begin again
+        tries = 1 + archive.has_part(segment.first)  # a part may be another log's: the first try deletes it then
+        if not any(fetch_segment(link, archive, segment, arrived) for _ in range(tries)):
+            if archive.has(segment.first):
+                return None
             raise FileError(
                 f"{archive.path(segment.first)} is not what the board announced",
                 hint="nothing was deleted on the board; check this disk, or name another place with --out",
             )
-    return archive, news
-
-
-def _after(archive: Archive) -> Archive:
-    """The folder after one that has another log."""
-    if archive.life >= LIVES_MOST:
-        raise FileError(f"{archive.folder} is the log of another board", hint="name another place with --out")
-    return archive.next_life()
+        news.append(segment.first)
+    return news
 
 
 def fetch_segment(link: Link, archive: Archive, segment: Segment, arrived: Callable[[int], None]) -> bool:
