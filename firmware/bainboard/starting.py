@@ -51,6 +51,7 @@ def _start(app, stage: str, for_ms: int, room_c: float, now_ms: int) -> str | No
         return WATER_LOW
     why = app.warmer.start(app.documents.profile, stage, for_ms, room_c, now_ms)
     if why is None:
+        app.service.leave = app.service.knocked = False  # asked for at rest: a request never ends a hold
         app.restart_tick(now_ms)
         app.log.begin(now_ms, _hold_facts(app.documents, stage, for_ms, room_c))
     return why

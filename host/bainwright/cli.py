@@ -69,6 +69,9 @@ def main(arguments: list[str] | None = None) -> int:
         The exit status.
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before NumPy loads: for small matrices threads only wait
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:  # closed by who started us: no log is to get its number
+            setattr(sys, name, open(os.devnull, mode))  # noqa: SIM115 as long as the process
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal without a degree sign still gets the number

@@ -1,6 +1,6 @@
 """Requests one at a time: without memory none changes anything, a stop waits for none, no noise leads to the REPL."""
 
-from bainboard import commands, requests_urgent, service, wire
+from bainboard import commands, requests_urgent, service, settings, starting, wire
 from bainboard.service import KNOCK_MS, MOST_LINES, NO_MEMORY, Service
 
 
@@ -287,3 +287,36 @@ def test_a_transfer_is_open_until_it_is_committed_or_its_host_falls_silent():
     assert not host.service.idle(15000)
     assert host.service.idle(15001)
     assert host.service.transfer is None
+
+
+class Resting(App):
+    """A board at rest, of which a hold is asked."""
+
+    def __init__(self):
+        super().__init__("idle")
+        self.water_low = False
+        self.documents = self.standalone = self.log = self
+        self.damaged = []
+        self.profile = dict(settings.defaults(settings.PROFILE), name="dark", kind="dark")
+        self.settings = settings.defaults(settings.SETTINGS)
+        self.payload = {"settings": b""}
+        self.warmer.start = lambda *_: None
+        self.service = Service(self, None)
+
+    def locked_out(self, now_ms):
+        return False
+
+    def restart_tick(self, now_ms):
+        pass
+
+    def begin(self, now_ms, pairs):
+        pass
+
+
+def test_a_hold_takes_the_place_of_maintenance_that_was_asked_for_and_has_not_begun():
+    """Nobody read, so the board could not leave; it would have left in the middle of the hold."""
+    app = Resting()
+    app.service.leave = app.service.knocked = True
+    assert starting._start(app, "work", 0, 20.0, 0) is None
+    assert not app.service.leave
+    assert not app.service.knocked

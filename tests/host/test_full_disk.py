@@ -115,7 +115,7 @@ def test_a_full_disk_moves_the_log_to_the_stored_holds_with_every_row(
     log.close(ended="done")
     assert log.trouble is None
     assert log.refusal == "the disk is full"
-    assert log.moved() == ["out can no longer be written (the disk is full); the log continues in home/holds/dark-1, "
+    assert log.news() == ["out can no longer be written (the disk is full); the log continues in home/holds/dark-1, "
                            "every row in it"]
     assert times(read_log(Path("home/holds/dark-1"))) == list(range(1, 61))
     assert read_log(Path("home/holds/dark-1")).facts["ended"] == "done"
@@ -144,7 +144,7 @@ def test_a_log_that_moved_and_could_not_be_listed_says_so(
     log = LiveLog(out, {})
     hold(log, range(1, 31))
     log.close()
-    assert "is not added to the list of holds" in log.moved()[1]
+    assert "is not added to the list of holds" in log.news()[1]
 
 
 def test_rows_that_no_disk_takes_wait_in_memory_until_there_is_room(

@@ -2,6 +2,7 @@
 
 import contextlib
 import json
+import signal
 
 import msgspec
 import pytest
@@ -188,3 +189,50 @@ def test_an_experiment_on_a_board_whose_clock_stands_still_is_stopped(here, monk
     with pytest.raises(RefusedError, match="by this PC's clock its time is long over"):
         experiment.learn(TuneAsked(), load_profile("dark"), lambda *_, **__: None)
     assert board.asked[-1]["do"] == "stop"
+
+
+class PressedAfterStart(FakeBoard):
+    """Somebody presses Ctrl-C while the answer to the start is on its way."""
+
+    def _do_start(self, message):
+        signal.raise_signal(signal.SIGINT)
+        return super()._do_start(message)
+
+
+def test_ctrl_c_during_the_start_stops_the_board(here):
+    board = PressedAfterStart()
+    with pytest.raises(KeyboardInterrupt), runner_for(board) as runner:
+        runner.prepare()
+    assert [asked["do"] for asked in board.asked[-2:]] == ["start", "stop"]
+
+
+def test_ctrl_c_and_errors_between_start_and_watching_leave_no_hold_behind(here):
+    """Ctrl-C waits for the watching, which stops the hold where nobody sits at a keyboard; an error stops it too."""
+    board = FakeBoard(lambda: iter(quiet(5)))
+    with runner_for(board) as runner:
+        runner.prepare()
+        signal.raise_signal(signal.SIGINT)
+        assert runner.run().watch.ended == "stopped"
+    assert board.asked[-1]["do"] == "stop"
+    with pytest.raises(BrokenPipeError):
+        break_after_start(board)
+    assert board.asked[-1]["do"] == "stop"
+
+
+def test_an_error_beside_a_hold_that_was_joined_does_not_stop_it(here):
+    board = FakeBoard()
+    runner_of([], board=board)
+    board.hello["state"] = "hold"
+    with pytest.raises(BrokenPipeError):
+        break_after_start(board, join=True)
+    assert board.asked[-1]["do"] != "stop"
+
+
+def break_after_start(board, **asked):
+    with runner_for(board, **asked) as runner:
+        runner.prepare()
+        raise BrokenPipeError
+
+
+def runner_for(board, **asked):
+    return Runner(resolve(HoldRequest("dark", **asked)), FakeSession(board), Notebook())

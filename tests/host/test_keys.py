@@ -94,3 +94,13 @@ def test_a_signal_to_end_is_noted_and_the_handlers_are_restored():
             signal.raise_signal(number)
             assert (interrupts.go, interrupts.count) == (True, 0)
     assert signal.getsignal(signal.SIGTERM) == before
+
+
+def test_signals_have_their_ordinary_effect_until_they_are_counted():
+    """Then they are counted: also where the ordinary effect came before."""
+    with pytest.raises(KeyboardInterrupt), Interrupts(counting=False):
+        signal.raise_signal(signal.SIGINT)
+    with Interrupts(counting=False) as interrupts:
+        interrupts.counting = True
+        signal.raise_signal(signal.SIGINT)
+        assert interrupts.count == 1

@@ -11,7 +11,7 @@ from fake_board import status_line
 from bainboard import wire
 from bainwright.core.errors import FileError, UseError
 from bainwright.link.messages import decode
-from bainwright.record import reader
+from bainwright.record import reader, writer
 from bainwright.record.columns import COLUMNS, HEADER, NAMES, TEXTS, row, status_of
 from bainwright.record.reader import read_facts, read_log
 from bainwright.record.writer import LiveLog, give_back, make_folder, seal
@@ -240,8 +240,8 @@ def test_a_log_whose_folder_is_deleted_continues_elsewhere_with_every_row(tmp_pa
     shutil.rmtree(tmp_path / "out")
     log.status(2000, status(2, 2000))
     log.flush()
-    assert "the log continues in holds/dark-1" in log.moved()[0]
-    assert log.moved() == []
+    assert "the log continues in holds/dark-1" in log.news()[0]
+    assert log.news() == []
     log.close(ended="done")
     read = read_log(tmp_path / "holds" / "dark-1")
     assert list(read["t_s"]) == [1, 2]
@@ -343,3 +343,25 @@ def test_of_an_endless_list_of_events_the_first_ones_are_read(tmp_path, monkeypa
     read = read_log(tmp_path)
     assert [event["t_s"] for event in read.events] == [0, 1, 2]
     assert "events.jsonl: the events after the first 3 are left out" in read.notes
+
+
+def test_a_log_is_never_longer_than_what_is_read_back(tmp_path, monkeypatch):
+    """A board that sends rows without end; before, the whole log was refused as too long."""
+    for module in (reader, writer):
+        monkeypatch.setattr(module, "LOG_BYTES", 4000)
+    log = LiveLog(tmp_path, {})
+    for second in range(1, 200):
+        log.status(1000 * second, status(second, 1000 * second))
+        log.flush()
+    (said,) = log.news()
+    assert "is full" in said
+    log.close()
+    assert 3800 < (tmp_path / "hold.csv").stat().st_size <= 4000
+    found = read_log(tmp_path)
+    assert list(found["t_s"]) == [float(at) for at in range(1, len(found) + 1)]
+    assert len(found) > 40
+    with (tmp_path / "hold.csv").open("ab") as longer:
+        longer.write(b"x" * 4000)
+    again = read_log(tmp_path)
+    assert list(again["t_s"]) == list(found["t_s"])
+    assert any("what comes after its first" in note for note in again.notes)

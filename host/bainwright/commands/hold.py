@@ -132,16 +132,16 @@ def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, c
         keys = (KEY_OF_PAGE if page else "") + (KEYS_VIRTUAL if session.virtual else KEYS)
         view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=big, keys=keys, quiet=quiet)
         view = LiveView(view, live)
-        runner = Runner(setup, session, calls.view(view) if calls else view, live.inbox)
-        runner.prepare()
-        live.share(Hello(__version__, os.getpid(), str(session.facts().get("port", "")), runner.settings["name"],
-                         setup.profile.name))  # fmt: skip
-        for note in runner.notes():
-            console.remark(note)
-        ended = runner.run()
-        # Ctrl-C or an ending session must not cost the hold its picture; three more still do.
-        with Interrupts(), progress("closing the log and drawing the picture"):
-            done = report(runner, ended, session.truth())
+        with Runner(setup, session, calls.view(view) if calls else view, live.inbox) as runner:
+            runner.prepare()
+            live.share(Hello(__version__, os.getpid(), str(session.facts().get("port", "")), runner.settings["name"],
+                             setup.profile.name))  # fmt: skip
+            for note in runner.notes():
+                console.remark(note)
+            ended = runner.run()
+            # Ctrl-C or an ending session must not cost the hold its picture; three more still do.
+            with Interrupts(), progress("closing the log and drawing the picture"):
+                done = report(runner, ended, session.truth())
         _show(done, as_json)
     return done.exit_code
 

@@ -63,6 +63,11 @@ class Keys:
 class Interrupts:
     """Counts Ctrl-C and notes a request to end. As exceptions they could strike between a row and its file.
 
+    Parameters
+    ----------
+    counting : bool
+        False: until it is set, they have their ordinary effect.
+
     Attributes
     ----------
     count : int
@@ -71,7 +76,8 @@ class Interrupts:
         Someone closed the terminal or ended the process: no question can be answered any more.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, *, counting: bool = True) -> None:
+        self.counting = counting
         self.count = 0
         self.go = False
         self._first_s = 0.0
@@ -87,6 +93,10 @@ class Interrupts:
             signal.signal(number, handler)
 
     def _hit(self, number: int, frame: FrameType | None) -> None:
+        if not self.counting:
+            signal.signal(number, self._before[number])
+            signal.raise_signal(number)
+            return
         if number in GO:
             self.go = True
             return

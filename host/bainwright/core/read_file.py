@@ -47,14 +47,22 @@ def read_bytes(path: Path, what: str = "the file", limit: int = RECORD_BYTES, *,
     FileError
         If it is missing, is not a plain file, is too long, or cannot be read.
     """
+    content, more = read_start(path, what, limit, follow=follow)
+    if more:
+        raise _too_long(path, what, limit)
+    return content
+
+
+def read_start(
+    path: Path, what: str = "the file", limit: int = RECORD_BYTES, *, follow: bool = True
+) -> tuple[bytes, bool]:
+    """As `read_bytes`, but of a file that is too long its first `limit` bytes; and whether there are more."""
     with _opened(path, what, follow=follow) as file:
         try:
             content = file.read(limit + 1)
         except OSError as failed:
             raise file_error(f"{what} {path} cannot be read", failed) from failed
-    if len(content) > limit:
-        raise _too_long(path, what, limit)
-    return content
+    return content[:limit], len(content) > limit
 
 
 def read_pieces(

@@ -52,6 +52,8 @@ def window_of(setup: HoldSetup) -> Window:
 class Runner:
     """One hold on one board.
 
+    As a context it counts Ctrl-C from the request to start on; an error in the block before `run` stops the hold.
+
     Parameters
     ----------
     setup : HoldSetup
@@ -68,8 +70,19 @@ class Runner:
         self.setup, self.session, self.view = setup, session, view
         self.starter = Starter(setup, session)
         self._keyboard = Keyboard(session, view, lambda: self.starter.hello, inbox)
+        self._interrupts = Interrupts(counting=False)
+        self._followed = False
         self._silent_since_s = time.monotonic()
         self._pot: LoadCheck | None = None  # checks the pot against the gains, where a gains file was given
+
+    def __enter__(self) -> Runner:
+        self._interrupts.__enter__()
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        if kind is not None and not self._followed:
+            self.starter.abandon()
+        self._interrupts.__exit__()
 
     @property
     def settings(self) -> dict[str, Any]:
@@ -86,7 +99,7 @@ class Runner:
         """
         folder = make_folder(self.setup.folder, self.setup.profile.name)
         try:
-            self.starter.prepare()
+            self.starter.prepare(self._interrupts)
         except BaseException:
             give_back(folder)
             raise
@@ -106,11 +119,12 @@ class Runner:
         prompts = EveningPrompts(self.setup.profile, self.starter.rig)
         course = Watch(self.scene(), self._log, self.view, stay=not self.session.virtual, prompts=prompts)
         start_s = self._silent_since_s = time.monotonic()
-        with self.view, Keys() as keys, Interrupts() as interrupts:
+        with self.view, Keys() as keys:
             self.session.run()
+            self._followed = True
             try:
                 while course.ended is None:
-                    self._turn(course, keys, interrupts)
+                    self._turn(course, keys, self._interrupts)
                     if course.ended is None and time.monotonic() - start_s > limit_s:
                         course.ended = watch.LEFT
             except KeyboardInterrupt:  # nothing was sent to the board, so it holds on
@@ -194,7 +208,7 @@ class Runner:
             trouble = f"no report from the board for {silent_s:.0f} s"
         if trouble and not course.scene.trouble:
             self.view.say(trouble)
-        for text in course.log.moved():
+        for text in course.log.news():
             course.show(text)
         course.scene.trouble = trouble
 

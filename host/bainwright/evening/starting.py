@@ -49,8 +49,13 @@ class Starter:
         self._stored_status = self.settings["drill"]
         self._clock_notes: list[str] = []
 
-    def prepare(self) -> None:
+    def prepare(self, interrupts: Interrupts) -> None:
         """Say hello, send what the board does not have yet, then start the hold or join the one that runs.
+
+        Parameters
+        ----------
+        interrupts : Interrupts
+            Counts from the request to start.
 
         Raises
         ------
@@ -67,21 +72,27 @@ class Starter:
         self._refuse_unless_idle()
         self._send_documents()
         self.session.arm()
+        interrupts.counting = True
         self._start()
+        if interrupts.count or interrupts.go:
+            raise KeyboardInterrupt
 
     def _start(self) -> None:
-        """Request the start. Whoever interrupts it, or a lost answer, leaves no hold behind that nobody knows of."""
-        link = self.session.link
-        with Interrupts() as interrupts:
-            try:
-                self.answer = link.request("start", drop_earlier=True, **self._start_fields())
-            except LinkError:
-                with suppress(LinkError, RefusedError):
-                    link.request("stop")
-                raise
-            if interrupts.count or interrupts.go:
-                link.request("stop")
-                raise KeyboardInterrupt
+        """Request the start. An answer that was lost leaves no hold behind that nobody knows of."""
+        try:
+            self.answer = self.session.link.request("start", drop_earlier=True, **self._start_fields())
+        except LinkError:
+            self._stop()
+            raise
+
+    def abandon(self) -> None:
+        """Stop the hold if this has started it: nobody would know of it."""
+        if self.answer:
+            self._stop()
+
+    def _stop(self) -> None:
+        with suppress(LinkError, RefusedError):
+            self.session.link.request("stop")
 
     @property
     def rig(self) -> Rig:

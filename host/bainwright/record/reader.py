@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from bainboard import settings
 from bainwright.core.bounds import LONGEST_S, DurationS, RoomC, RowS
 from bainwright.core.errors import FileError
-from bainwright.core.read_file import LOG_BYTES, parse_json, read_bytes, read_json
+from bainwright.core.read_file import LOG_BYTES, parse_json, read_bytes, read_json, read_start
 from bainwright.core.terminal import visible_values
 from bainwright.core.units import is_moment
 from bainwright.link.answers import event_of
@@ -92,8 +92,10 @@ def read_log(path: Path | str) -> HoldLog:
         path = _log_in(path, notes)
     if not path.exists():
         raise FileError(f"there is no log {path}", hint="name a hold's folder or the hold.csv in it")
-    data = read_bytes(path, "the log", LOG_BYTES)
+    data, more = read_start(path, "the log", LOG_BYTES)
     log = HoldLog(*_read_parquet(path)) if data[:4] == PARQUET_MAGIC else HoldLog(*_read_csv(path, data))
+    if more:
+        notes.append(f"{path.name}: what comes after its first {LOG_BYTES >> 20} MB is left out")
     log.notes = notes + log.notes
     log.facts = read_facts(path.parent, log.notes)
     log.events = _events(path.parent / EVENTS, log.notes)

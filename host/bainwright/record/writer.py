@@ -16,6 +16,7 @@ from bainwright.core.errors import BainError, FileError, UseError
 from bainwright.core.file_names import file_name
 from bainwright.core.home import holds_folder, is_text, remember
 from bainwright.core.os_errors import file_error, reason
+from bainwright.core.read_file import LOG_BYTES
 from bainwright.core.units import clock_words
 from bainwright.link.messages import Status
 from bainwright.record.columns import HEADER, NAMES, TEXTS, row
@@ -124,7 +125,8 @@ class LiveLog:
         self.trouble: str | None = None
         self.refusal = ""
         self._may_move = may_move
-        self._moved: list[str] = []
+        self._news: list[str] = []
+        self._full = False
         self._pending: dict[str, list[str]] = {CSV: [], EVENTS: []}
         self._facts_due = True
         self._retry_rows = 0
@@ -168,14 +170,26 @@ class LiveLog:
             replace_file(self.folder / FACTS, json.dumps(self.facts, indent=2) + "\n", follow=False)
             self._facts_due = False
         for name, lines in self._pending.items():
-            if lines:
-                self._files.append(name, "".join(lines).encode())
-                lines.clear()
+            data = "".join(lines).encode()
+            if data and self._has_room(name, data):
+                self._files.append(name, data)
+            lines.clear()
         self.trouble = None
 
-    def moved(self) -> list[str]:
-        """Notes for the person on where the log moved; each is given once."""
-        said, self._moved = self._moved, []
+    def _has_room(self, name: str, data: bytes) -> bool:
+        """Would it be read back? A board that sends rows without end must not fill the disk with more than that."""
+        assert self._files is not None
+        if self._files.size(name) + len(data) <= LOG_BYTES:
+            return True
+        if not self._full:
+            self._full = True
+            self._news.append(f"{self.folder / name} is full at {LOG_BYTES >> 20} MB, more than two days of a hold "
+                              "take: what the board sends now is not stored. Restart the board before the next hold")
+        return False
+
+    def news(self) -> list[str]:
+        """Notes for the person, each given once: where the log moved, or that it is full."""
+        said, self._news = self._news, []
         return said
 
     def _move(self, why: str, *, same_disk: bool) -> None:
@@ -193,8 +207,8 @@ class LiveLog:
             rows = "every row in it" if content else f"the rows before that are in {before}"
             if why == CUT_SHORT:
                 rows = "with the rows that were left"
-            self._moved.append(f"{before} {why}; the log continues in {folder}, {rows}")
-            self._moved += filter(None, [remember(folder)])
+            self._news.append(f"{before} {why}; the log continues in {folder}, {rows}")
+            self._news += filter(None, [remember(folder)])
             if files:
                 files.close()
             return
@@ -273,6 +287,10 @@ class _Growing:
                 file.truncate(size)
             raise
         self._sizes[name] = size + len(data)
+
+    def size(self, name: str) -> int:
+        """Bytes that were written."""
+        return self._sizes[name]
 
     def harm(self) -> str:
         """What somebody did to one of them; empty for nothing."""

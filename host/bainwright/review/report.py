@@ -187,7 +187,7 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
     }
     course.log.close(**facts)
     notes = [course.log.trouble] if course.log.trouble else []
-    notes += course.log.moved()
+    notes += course.log.news()
     try:
         log = read_log(path)
     except BainError as failed:
