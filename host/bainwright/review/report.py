@@ -188,25 +188,25 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
     course.log.close(**facts)
     notes = [course.log.trouble] if course.log.trouble else []
     notes += course.log.news()
+    if course.ended == watch.LEFT:
+        notes.append(f"bain hold {setup.profile.path or setup.profile.name} --join watches it again; bain collect "
+                     "fetches the rest of its log afterwards")
+    ending = ENDINGS.get(course.ended or "", "")
     try:
         log = read_log(path)
     except BainError as failed:
         why = failed.words().replace(str(path), str(home / path.name))
-        summary = f"{_plant_words(ended)} Nothing was held. {why}.".strip()
+        summary = " ".join(filter(None, (_plant_words(ended), f"Nothing was held. {why}.", ending)))
         return Report(_result(home, course, None, ended, summary), summary, _exit(course, None), notes, drawn=False)
     trace = trace_of(log, truth, course.end_ms / 1000, raw=bool(ended.facts.get("raw_probes")))
     judged = judge(log, trace, setup.profile.name, window_of(setup), course.trips, course.scene.bath)
     night = _night(log, runner, went_off=course.ended in (watch.RESTARTED, watch.TRIPPED))
-    if course.ended == watch.LEFT:
-        notes.append(f"bain hold {setup.profile.path or setup.profile.name} --join watches it again; bain collect "
-                     "fetches the rest of its log afterwards")
     if steps.changed_s(log) < float("inf"):
         notes.append("another chocolate came into the bath: only the first bowl is scored")
     if (log["stage"] == "rest").any():
         notes.append(f"weigh what is left once it has set: bain stock {home} --left 640g records it and says "
                      "whether it may be tempered again")
-    parts = _plant_words(ended), night, judged.words, ENDINGS.get(course.ended or "", "")
-    summary = " ".join(part for part in parts if part)
+    summary = " ".join(filter(None, (_plant_words(ended), night, judged.words, ending)))
     notes += log.notes
     if course.log.trouble is None:
         stored = {**judged.score.as_dict(), "temper": judged.temper, "steps": _steps(judged), "summary": summary}
