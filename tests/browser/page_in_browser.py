@@ -7,7 +7,9 @@ Run by hand, since CI has no browser (installing one takes longer than all tests
 """
 
 import contextlib
+import os
 import shutil
+import signal
 import sys
 import time
 from pathlib import Path
@@ -27,6 +29,11 @@ from bainwright.words.advice import advise
 
 PHONE, SMALLEST_PX = {"width": 360, "height": 740}, 44  # WCAG 2.5.5: targets of 44 by 44 CSS pixels
 MOST_FIRST_LOAD_BYTES = 150_000
+# Words of the targets that are shown and smaller than so many pixels.
+SMALL_TARGETS = """least => [...document.querySelectorAll("button, summary")].filter(each => {
+    const box = each.getBoundingClientRect();
+    return box.width > 0 && Math.min(box.width, box.height) < least;
+}).map(each => each.innerText)"""
 
 
 @pytest.fixture(scope="module")
@@ -48,6 +55,21 @@ def phone(chromium, **options):
     yield page
     context.close()
     assert errors == []
+
+
+@contextlib.contextmanager
+def asleep(chromium):
+    """The processes that draw pages stand still, as a phone's do while it sleeps; its clock runs."""
+    found = chromium.new_browser_cdp_session().send("SystemInfo.getProcessInfo")["processInfo"]
+    drawing = [int(each["id"]) for each in found if each["type"] == "renderer"]
+    assert drawing
+    try:
+        for each in drawing:
+            os.kill(each, signal.SIGSTOP)
+        yield
+    finally:
+        for each in drawing:
+            os.kill(each, signal.SIGCONT)
 
 
 def paired(page, hosted):
@@ -101,9 +123,8 @@ def test_nothing_is_wider_than_the_screen_and_every_target_is_large(chromium, wi
             kept_fresh(hosted, scene)
             page.goto(f"http://127.0.0.1:{hosted.port}{path}")
             assert page.evaluate("document.documentElement.scrollWidth") <= width, path
-            for each in page.locator("button:visible, summary:visible").all():
-                box = each.bounding_box()
-                assert min(box["width"], box["height"]) >= SMALLEST_PX, each.inner_text()
+            small = page.evaluate(SMALL_TARGETS, SMALLEST_PX)  # at once: the next report replaces the buttons
+            assert small == [], path
 
 
 def test_the_temperature_is_readable_at_two_metres(chromium):
@@ -179,6 +200,40 @@ def test_a_lost_pc_is_said_and_a_restarted_one_is_found_again(chromium):
         with HoldPage([server.HERE], port, [], hold.hold):
             expect(page.locator(".figure")).to_contain_text("31.12", timeout=20_000)
             expect(page.locator("main")).to_contain_text("enter the code")
+
+
+def test_a_phone_that_slept_says_what_it_missed(chromium):
+    """The report and the event of that time are there when it wakes."""
+    scene = scene_at()
+    scene.events.append((5000.0, "before it slept"))
+    with served(scene) as hosted, phone(chromium) as page:
+        paired(page, hosted)
+        expect(page.locator("#charts")).to_contain_text("before it slept")
+        page.wait_for_timeout(1500)  # the page has heard the PC
+        with asleep(chromium):
+            scene.events.append((5400.0, "it thickens"))
+            time.sleep(7.0)
+            kept_fresh(hosted, scene)
+        expect(page.locator("#missed")).to_contain_text("1:30:00 it thickens")
+        expect(page.locator("#missed")).not_to_contain_text("before it slept")
+        expect(page.locator("#link")).to_be_hidden()
+
+
+def test_back_from_another_page_only_news_is_said(chromium):
+    """Whoever looked at past holds for a while learns of what happened; nothing is said where nothing did."""
+    scene = scene_at()
+    with served(scene) as hosted, phone(chromium) as page:
+        paired(page, hosted)
+        for news in ([], [(5400.0, "it thickens")]):
+            page.wait_for_timeout(1500)
+            page.goto(f"http://127.0.0.1:{hosted.port}/holds")
+            time.sleep(6.0)
+            scene.events.extend(news)
+            kept_fresh(hosted, scene)
+            page.goto(f"http://127.0.0.1:{hosted.port}/")
+            page.wait_for_timeout(1500)
+            expect(page.locator("#missed")).to_contain_text("it thickens") if news else expect(
+                page.locator("#missed")).to_be_hidden()
 
 
 def test_on_paper_there_are_no_buttons(chromium):

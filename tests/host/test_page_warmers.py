@@ -87,7 +87,7 @@ def test_whatever_a_warmer_is_called_its_page_opens_and_acts(name):
         assert "\x1b" not in text
         links = [html.unescape(each) for each in re.findall(r'href="(/\?[^"]*)"', text) if "=mat" not in each]
         phone.pair(code_of(page))
-        text = phone.ask("GET", links[0])[1]
+        text = loaded(phone, links[0], 'name="token"')
         token, warmer = (re.search(rf'name="{each}" value="([^"]*)"', text)[1] for each in ("token", "warmer"))
         sent = urllib.parse.urlencode({"token": token, "act": "test", "seen": "", "warmer": html.unescape(warmer)})
         assert phone.post("/act", sent, Accept="application/json")[0].status == 200

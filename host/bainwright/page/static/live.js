@@ -35,7 +35,7 @@ function showLink() {
     part("link").textContent = `No word from the PC for ${silentS} s. What you see is old. `
       + "The warmer holds without it: look at the warmer.";
   }
-  dispatchEvent(new CustomEvent("bain", { detail: { ...state(), silentS: silent ? silentS : 0 } }));
+  dispatchEvent(new CustomEvent("bain", { detail: { ...state(), heardAt, silentS: silent ? silentS : 0 } }));
 }
 
 function listen() {

@@ -1,0 +1,43 @@
+// Says what happened while this page heard nothing: the phone slept, the link was lost, another page was open.
+"use strict";
+
+const GAP_MS = 5000; // as long as figures may be silent before they are struck out
+const CATCHES_UP_MS = 10000; // a phone that wakes reads old messages first
+const SHOWN_MS = 120000;
+const STORE = `seen${location.search}`; // until the tab is closed, also while another page is open
+let seen = JSON.parse(sessionStorage.getItem(STORE) ?? "null"); // when the PC was heard, hold's time, newest event
+let gap = null; // at: when it ended; ms: how long; newest: the event before it; elsewhere: another page was open
+let first = true;
+
+function eventsSince(newest) {
+  const events = [...document.querySelectorAll(".events li")].map((each) => each.textContent.trim());
+  const at = events.indexOf(newest);
+  return (at < 0 ? events : events.slice(0, at)).reverse();
+}
+
+function say() {
+  const missed = eventsSince(gap.newest);
+  if (gap.elsewhere && !missed.length) return;
+  const s = Math.round(gap.ms / 1000);
+  const place = document.getElementById("missed");
+  place.textContent = `This page heard nothing for ${s < 120 ? `${s} s` : `${Math.round(s / 60)} min`}. `
+    + `Its curves are whole again. ${missed.length ? `Meanwhile: ${missed.join("; ")}.` : "Nothing happened meanwhile."}`;
+  place.hidden = false;
+}
+
+addEventListener("bain", ({ detail }) => {
+  const now = Date.now(), t = Number(detail.t);
+  if (gap && now > gap.at + SHOWN_MS) {
+    document.getElementById("missed").hidden = true;
+    gap = null;
+  }
+  if (detail.silentS || Number.isNaN(t)) return;
+  if (seen && seen.t <= t && detail.heardAt - seen.heardAt >= GAP_MS) {
+    gap = { at: now, ms: detail.heardAt - seen.heardAt, newest: seen.newest, elsewhere: first };
+  }
+  if (gap && now < gap.at + CATCHES_UP_MS) say();
+  first = false;
+  seen = { heardAt: detail.heardAt, t, newest: eventsSince("").at(-1) ?? "" };
+});
+
+addEventListener("pagehide", () => sessionStorage.setItem(STORE, JSON.stringify(seen)));
