@@ -15,10 +15,10 @@ import tempfile
 from pathlib import Path
 
 from bainwright.files.firmware import firmware
+from bainwright.virtual.interpreter import MPY
 
 FIRMWARE = Path(__file__).parents[2] / "firmware"
 WORD_FACTOR = 1.5
-MPY = 6  # the version of bytecode that this interpreter loads
 HEAP_KB, AIM_KB = 201, 140
 RESERVE_KB = 12
 FITTED = ["drivers.onewire_probe", "display_task"]  # loaded where a warmer has them

@@ -29,7 +29,7 @@ from bainwright.link import ports
 from bainwright.link.messages import Status
 from bainwright.link.protocol import Link
 from bainwright.virtual.board import VirtualBoard
-from bainwright.virtual.image import MPY
+from bainwright.virtual.interpreter import MPY
 
 PATIENCE_S = 30.0  # real time after which something hangs; nothing is judged by speed
 

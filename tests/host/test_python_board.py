@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 import tomllib
 from dataclasses import replace
@@ -22,6 +23,19 @@ from bainwright.virtual.scenario import parse_scenario
 from bainwright.virtual.session import Simulated, VirtualSession
 
 ROOT = Path(__file__).parents[2]
+# A micropython command as Debian has one, made of the package's interpreter: its ffi knows only mmap.
+COMMAND = """#!{python}
+import mmap, ctypes, re, sys
+import micropython_unix
+code = sys.argv[-1]
+memories, maps = [], {{}}
+for size, fd in re.findall(r"_map\\(0, (\\d+), 3, 1, (\\d+), 0\\)", code):
+    memories.append(mmap.mmap(int(fd), int(size)))
+    maps[int(fd)] = ctypes.addressof(ctypes.c_char.from_buffer(memories[-1]))
+ffi = f"import sys; sys.modules['ffi'] = type('ffi', (), dict(open=lambda _: type('libc', (), dict(func=lambda *_: " \\
+      f"lambda *given: {{maps}}[given[4]]))))\\n"
+sys.exit(micropython_unix.run_main([*sys.argv[:-1], {ffi}code]))
+"""
 POWER_CUT = {"event": [{"kind": "power_cut", "at_s": 30.0, "for_s": 5.0}]}
 
 
@@ -49,7 +63,7 @@ def hold(capsys, *options):
 def test_a_hold_without_micropython_says_on_what_it_ran(capsys):
     path, log, err = hold(capsys)
     version = ".".join(map(str, sys.version_info[:3]))
-    assert f"this PC has no MicroPython, so the board's firmware runs in CPython {version}" in err
+    assert f"this PC has no MicroPython that fits, so the board's firmware runs in CPython {version}" in err
     facts = json.loads(path.with_name("hold.json").read_text())
     assert facts["interpreter"] == f"CPython {version}"
     assert facts["simulated_s"] >= 599
@@ -74,6 +88,37 @@ def test_both_interpreters_hold_alike(capsys, monkeypatch):
     rows = min(len(ours["t_s"]), len(theirs["t_s"]))
     for column in ("water_c", "bowl_c"):
         assert np.nanmax(np.abs(ours[column][:rows] - theirs[column][:rows])) < 0.13, column
+
+
+@pytest.fixture
+def on_the_path(tmp_path, monkeypatch):
+    """Puts a micropython command on the path of a PC without the package: with ffi or without."""
+    def put(ffi: bool) -> Path:
+        command = tmp_path / "bin" / "micropython"
+        command.parent.mkdir()
+        command.write_text(COMMAND.format(python=sys.executable, ffi="ffi + " if ffi else ""))
+        command.chmod(0o755)
+        monkeypatch.setattr(interpreter, "PACKAGE", "no_such_interpreter")
+        monkeypatch.setenv("PATH", f"{command.parent}{os.pathsep}{os.environ['PATH']}")
+        interpreter._on_path.cache_clear()
+        return command
+
+    yield put
+    interpreter._on_path.cache_clear()
+
+
+def test_without_the_package_a_micropython_on_the_path_plays_the_same_hold(capsys, on_the_path):
+    theirs, _, _ = hold(capsys, "--for", "2m")
+    name = f"MicroPython 1.29.0 ({on_the_path(ffi=True)})"
+    ours, log, err = hold(capsys, "--for", "2m")
+    assert f"bain: the board's firmware runs in {name}" in err
+    assert log.facts["interpreter"] == name
+    assert ours.read_bytes() == theirs.read_bytes()
+
+
+def test_a_micropython_that_cannot_map_memory_is_passed_over(on_the_path):
+    on_the_path(ffi=False)
+    assert interpreter.find() is None
 
 
 @pytest.mark.usefixtures("no_micropython")

@@ -79,7 +79,7 @@ class VirtualBoard:
         make_world: Callable[..., Any] | None = None,
         board: str = "pico_w",
     ) -> None:
-        require_micropython()
+        interpreter = require_micropython()
         from bainwright.virtual.image import firmware_files  # these modules exist only where a pseudo-terminal does
         from bainwright.virtual.simulator import Config
 
@@ -87,7 +87,8 @@ class VirtualBoard:
             _check_place(image)
         files: dict[str, bytes | None] = {**firmware_files(), **(flash_files or {})}
         present = {path: content for path, content in files.items() if content is not None}
-        config = Config(rig, plant_spec, scenario, seed, speed, present, image, truth, make_world, board)
+        config = Config(rig, plant_spec, scenario, seed, speed, present, image, truth, make_world, board,
+                        interpreter.path)  # fmt: skip
         ours, theirs = socket.socketpair()
         self._process = _spawn(theirs)
         theirs.close()

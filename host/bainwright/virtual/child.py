@@ -1,4 +1,8 @@
-"""The board's interpreter as a process of its own: forked from the simulator, killed when the board loses power."""
+"""The board's interpreter as a process of its own: forked from the simulator, killed when the board loses power.
+
+The package's interpreter runs in the fork: the shared memory keeps its address, and each reset saves 20 ms of start-up.
+Another MicroPython takes the fork's place and maps the shared memory by its file.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bainboard import pins
-from bainwright.virtual.shared_memory import SharedMemory
+from bainwright.virtual.shared_memory import Area, SharedMemory
 
 STANDINS = Path(__file__).parent / "standins"
 # Heap that MicroPython 1.28 has free on an RP2040 (measured on an emulated one): plain, and with the radio's driver.
@@ -89,16 +93,14 @@ class Child:
 
 
 def start(
-    shared: SharedMemory, run_main: bool = True, source: tuple[int, int] | None = None,
+    shared: SharedMemory, path: str | None, run_main: bool = True, source: tuple[Area, int] | None = None,
     pin_numbers: Mapping[str, int] = pins.RP2, board: str = "pico_w",
 ) -> Child:
-    """Fork an interpreter that uses the shared memory. It boots, and runs main.py if `run_main`.
+    """Start an interpreter that uses the shared memory. It boots, and runs main.py if `run_main`.
 
-    With `source` (address and length of files packed by `image.pack`) it writes these files to a new flash and ends; at
-    length -1 it only mounts the flash.
+    `path` names a MicroPython; None: the package's. With `source` (files packed by `image.pack`, and their length) it
+    writes these files to a new flash and ends; at length -1 it only mounts the flash.
     `pin_numbers` maps each use to its pin; `board`, one of `HEAP_KB`, decides how much memory the firmware has.
-
-    It forks without exec: the shared memory keeps its address, and each reset saves 20 ms of start-up.
     """
     terminal, terminal_end = os.openpty()
     _raw(terminal_end)
@@ -111,15 +113,15 @@ def start(
     pid = os.fork()
     if pid == 0:
         what = run_main, source, dict(pin_numbers)
-        _become(shared, (to_fd, from_fd, wake_fd), terminal_end, parent, what, HEAP_KB[board])
+        _become(path, shared, (to_fd, from_fd, wake_fd), terminal_end, parent, what, HEAP_KB[board])
     for fd in (to_fd, from_fd, wake_fd):
         os.close(fd)
     return Child(pid, posts, replies, wakes, terminal, terminal_end)
 
 
 def _become(
-    shared: SharedMemory, fds: tuple[int, int, int], terminal_end: int, parent: int,
-    what: tuple[bool, tuple[int, int] | None, dict[str, int]], board_heap_kb: int,
+    path: str | None, shared: SharedMemory, fds: tuple[int, int, int], terminal_end: int, parent: int,
+    what: tuple[bool, tuple[Area, int] | None, dict[str, int]], board_heap_kb: int,
 ) -> None:  # pragma: no cover - the other process
     """The forked half: never returns."""
     try:
@@ -131,22 +133,37 @@ def _become(
         signal.setitimer(signal.ITIMER_REAL, 0)
         for fd in (0, 1, 2):
             os.dup2(terminal_end, fd)
-        _close_all_but(fds)
+        run_main, source, pin_numbers = what
+        files = [shared.area.file, *([source[0].file] if source else [])]
+        _close_all_but((*fds, *files))
         for name in ("MICROPYPATH", "MICROPYINSPECT"):
             os.environ.pop(name, None)
         os.environ["HOME"] = "/nonexistent"  # the prompt's history belongs to no user's home
         code = (
-            f"import sys; sys.path[:] = [{str(STANDINS)!r}]; sys.argv[:] = []; import _boot; "
-            f"_boot.start({shared.address}, {fds!r}, {what[2]!r}, {what[0]}, {what[1]})"
+            f"import sys; sys.path[:] = [{str(STANDINS)!r}]; sys.argv[:] = []; {_MAP if path else ''}import _boot; "
+            f"_boot.start({_at(shared.area, path)}, {fds!r}, {pin_numbers!r}, {run_main}, "
+            f"{f'({_at(source[0], path)}, {source[1]})' if source else None})"
         )
         heap_kb = int(WORD_FACTOR * board_heap_kb) + STANDIN_HEAP_KB
+        words = ["micropython", "-X", f"heapsize={heap_kb}K", *([] if source else ["-i"]), "-c", code]
+        if path:
+            for fd in (*fds, *files):
+                os.set_inheritable(fd, True)
+            os.execv(path, [path, *words[1:]])
         import micropython_unix
 
-        prompt = [] if what[1] else ["-i"]
-        status = micropython_unix.run_main(["micropython", "-X", f"heapsize={heap_kb}K", *prompt, "-c", code])
-        os._exit(status & 0xFF)
+        os._exit(micropython_unix.run_main(words) & 0xFF)
     finally:
         os._exit(70)
+
+
+_MAP = "import ffi; _map = ffi.open(None).func('P', 'mmap', 'PLiiil'); "  # POSIX, sys/mman.h
+READ_WRITE, MAP_SHARED = 1 | 2, 1  # the same numbers on Linux and macOS
+
+
+def _at(area: Area, path: str | None) -> str:
+    """The area's address as the interpreter writes it: known in a fork, mapped in another program."""
+    return f"_map(0, {area.size}, {READ_WRITE}, {MAP_SHARED}, {area.file}, 0)" if path else str(area.address)
 
 
 def _close_all_but(fds: tuple[int, ...]) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ctypes
 import fcntl
 import os
 from collections.abc import Mapping
@@ -14,10 +13,10 @@ from bainwright.core.os_errors import file_error, reason
 from bainwright.core.read_file import read_bytes
 from bainwright.files.firmware import firmware
 from bainwright.virtual import child
-from bainwright.virtual.shared_memory import FLASH_BYTES, SharedMemory
+from bainwright.virtual.interpreter import MPY
+from bainwright.virtual.shared_memory import FLASH_BYTES, Area, SharedMemory
 
 LENGTH_BYTES = 4
-MPY = 6  # the bytecode version of the pinned interpreter; a test asks it
 
 
 def firmware_files() -> dict[str, bytes]:
@@ -106,14 +105,14 @@ class Claim:
         os.close(self._file)
 
 
-def build(shared: SharedMemory, packed: bytes) -> None:
+def build(shared: SharedMemory, interpreter: str | None, packed: bytes) -> None:
     """Format the flash and write the files, in an interpreter started only for this."""
-    said = _write(shared, packed)
+    said = _write(shared, interpreter, packed)
     if said is not None:
         raise FileError("the flash image could not be made", got=said.strip()[-200:])
 
 
-def claimed(shared: SharedMemory, path: Path) -> Claim:
+def claimed(shared: SharedMemory, interpreter: str | None, path: Path) -> Claim:
     """Claim an image for this board and, if there is one, put it on the flash.
 
     Raises
@@ -126,25 +125,27 @@ def claimed(shared: SharedMemory, path: Path) -> Claim:
     claim = Claim(path)
     try:
         if path.exists():
-            _load(shared, path)
+            _load(shared, interpreter, path)
     except BaseException:
         claim.release()
         raise
     return claim
 
 
-def _load(shared: SharedMemory, path: Path) -> None:
+def _load(shared: SharedMemory, interpreter: str | None, path: Path) -> None:
     shared.load_flash(read(path))
-    if _write(shared, None) is not None:
+    if _write(shared, interpreter, None) is not None:
         raise UseError(f"{path} is not a flash image", got="no file system that a board can read",
                        hint="name another file; move this one away to have a new one made")
 
 
-def _write(shared: SharedMemory, packed: bytes | None) -> str | None:
+def _write(shared: SharedMemory, interpreter: str | None, packed: bytes | None) -> str | None:
     """Format a flash and write files to it; None: only mount it. What the interpreter wrote if it failed."""
-    source = ctypes.create_string_buffer(packed or b"")
-    writer = child.start(shared, source=(ctypes.addressof(source), -1 if packed is None else len(packed)))
+    source = Area(len(packed or b"") + 1)  # no area is empty
+    source.memory[:-1] = packed or b""
+    writer = child.start(shared, interpreter, source=(source, -1 if packed is None else len(packed)))
     _, writer.status = os.waitpid(writer.pid, 0)
+    source.close()
     said = writer.last_output()
     writer.close()
     return said.decode(errors="replace") if writer.status else None

@@ -29,8 +29,9 @@ class PowerReset:
         ``cause`` (watchdog, reset, soft, power_cut, crash) and ``t_s``, virtual seconds since `arm` (or power-on).
     """
 
-    def __init__(self, shared: SharedMemory, wiring: Wiring, console: Console, board: str = "pico_w") -> None:
-        self.shared, self.wiring, self.console, self.board = shared, wiring, console, board
+    def __init__(self, shared: SharedMemory, wiring: Wiring, console: Console, board: str = "pico_w",
+                 path: str | None = None) -> None:  # fmt: skip
+        self.shared, self.wiring, self.console, self.board, self.path = shared, wiring, console, board, path
         self.pin_numbers = pin_check.settle(BOARD_KIND, wiring.settings)[0] or pins.RP2
         self.child: Child | None = None
         self.post_number = 0
@@ -72,7 +73,7 @@ class PowerReset:
         shared.now_us, shared.resting, shared.stalled = now_us, 0, 0
         self.post_number = 0
         self.meter(now_us, bool(shared.running))
-        self.child = interpreter.start(shared, run_main, pin_numbers=self.pin_numbers, board=self.board)
+        self.child = interpreter.start(shared, self.path, run_main, pin_numbers=self.pin_numbers, board=self.board)
         self.console.attach(self.child, raw=not run_main)
 
     def power_on(self, now_us: int) -> None:

@@ -13,7 +13,7 @@ from typing import Any
 from bainwright.files.documents import flash_of
 from bainwright.files.rig import Rig
 from bainwright.link.protocol import Link
-from bainwright.virtual.interpreter import has_micropython, require_micropython
+from bainwright.virtual.interpreter import find, require_micropython
 from bainwright.virtual.scenario import Event, Scenario
 from bainwright.virtual.truth import read_truth
 
@@ -103,15 +103,18 @@ class VirtualSession:
 def _board(simulated: Simulated, truth: Path) -> tuple[Any, str, Any]:
     """The board, its interpreter's name, and the transport to it."""
     files = flash_of(simulated.rig)
-    if not has_micropython():
+    interpreter = find()
+    if interpreter is None:
         return _in_python(simulated, files, truth)
+    if interpreter.path:
+        print(f"bain: the board's firmware runs in {interpreter.name}", file=sys.stderr, flush=True)
     from bainwright.link import ports
     from bainwright.virtual.board import VirtualBoard
 
     board = VirtualBoard(simulated.rig, simulated.plant, simulated.scenario, simulated.seed, simulated.speed, files,
                          simulated.image, truth)  # fmt: skip
     try:
-        return board, "MicroPython", ports.open_port(board.path)
+        return board, interpreter.name, ports.open_port(board.path)
     except BaseException:
         board.close()
         raise
@@ -123,7 +126,8 @@ def _in_python(simulated: Simulated, files: dict[str, bytes], truth: Path) -> tu
 
     if simulated.image is not None:
         require_micropython("a flash image")
-    print(f"bain: this PC has no MicroPython, so the board's firmware runs in {version()}", file=sys.stderr, flush=True)
+    print(f"bain: this PC has no MicroPython that fits, so the board's firmware runs in {version()}",
+          file=sys.stderr, flush=True)
     board = PythonBoard(simulated.rig, simulated.plant, simulated.scenario, simulated.seed, simulated.speed, files,
                         truth)  # fmt: skip
     return board, version(), board.transport

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import ctypes
 import mmap
+import os
+import sys
+import tempfile
 from typing import Any
 
 from bainwright.virtual.standins import _shared as layout
@@ -14,26 +17,49 @@ FLASH_BYTES = SIZE - AT_FLASH
 NEVER = 1 << 60
 
 
+class Area:
+    """Memory that interpreters share: one that is forked finds it at `address`, another program maps `file`."""
+
+    def __init__(self, size: int) -> None:
+        self.file, self.size = _nameless_file(), size
+        os.ftruncate(self.file, size)
+        self.memory = mmap.mmap(self.file, size)
+        self.address = ctypes.addressof(ctypes.c_char.from_buffer(self.memory))
+
+    def close(self) -> None:
+        """Let go of the file; the memory goes with its last user."""
+        os.close(self.file)
+
+
+def _nameless_file() -> int:
+    """A file that nobody else can open, in memory where the system has such."""
+    if sys.platform == "linux":
+        return os.memfd_create("bain")
+    with tempfile.TemporaryFile() as file:
+        return os.dup(file.fileno())
+
+
 class SharedMemory:
     """Named fields, rings and the flash in one shared mapping that outlives the interpreters.
 
     A field of one element is an attribute. Elements of longer fields are read and set with `get` and `put`.
     """
 
+    area: Area
     memory: mmap.mmap
     words: Any  # all of it as 64-bit words
-    address: int
 
     def __init__(self) -> None:
-        memory = mmap.mmap(-1, SIZE)
+        area = Area(SIZE)
+        memory = area.memory
         views: dict[str, Any] = {
             layout.WIDE: memoryview(memory).cast("q"), layout.NARROW: memoryview(memory).cast("i"),
             layout.DOUBLE: memoryview(memory).cast("d"), layout.BYTE: memoryview(memory)}
         places = {name: (views[form], at // layout.size_of(form)) for name, (at, _, form) in OFFSETS.items()}
+        object.__setattr__(self, "area", area)
         object.__setattr__(self, "memory", memory)
         object.__setattr__(self, "words", views[layout.WIDE])
         object.__setattr__(self, "_places", places)
-        object.__setattr__(self, "address", ctypes.addressof(ctypes.c_char.from_buffer(memory)))
         memory[AT_FLASH:] = b"\xff" * FLASH_BYTES
 
     def __getattr__(self, name: str) -> Any:

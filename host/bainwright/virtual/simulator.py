@@ -42,6 +42,7 @@ class Config:
     truth: Path | None = None
     make_world: Callable[..., Any] | None = None
     board: str = "pico_w"
+    interpreter: str | None = None  # the path of a MicroPython; None: the package's
 
 
 class Simulator:
@@ -63,7 +64,7 @@ class Simulator:
         world = (config.make_world or _build_world)(config.rig, config.plant_spec, config.scenario, config.seed)
         self.wiring = Wiring(world, dict(config.rig.settings), self.shared, self.truth.append if self.truth else None)
         self.console = Console(self.shared)
-        self.power = PowerReset(self.shared, self.wiring, self.console, config.board)
+        self.power = PowerReset(self.shared, self.wiring, self.console, config.board, config.interpreter)
         self.shared.speed = config.speed or 0.0
         self.events = EventQueue(self.shared, self.wiring, self.power)
         self._waiting = {"a": 0, "h": 0, "x": 0}  # answers due to the user, by the message that brings them
@@ -77,9 +78,9 @@ class Simulator:
 
     def _load_flash(self) -> None:
         path = self._unsaved = self.config.image
-        self._claim = None if path is None else image.claimed(self.shared, path)
+        self._claim = None if path is None else image.claimed(self.shared, self.config.interpreter, path)
         if path is None or not path.exists():
-            image.build(self.shared, image.pack(self.config.files))
+            image.build(self.shared, self.config.interpreter, image.pack(self.config.files))
 
     def run(self) -> None:
         """Serve until the user closes the board or ends."""
