@@ -23,8 +23,8 @@ TEST = {"t_s": 60.0, "kind": "dark", "room_c": 20.0, "minutes": 4.0, "gloss": "g
 POINT = {"bath": "ice", "true_c": 0.0, "true_u_k": 0.05, "raw_c": 0.1, "raw_u_k": 0.02, "at": AT}
 PROBE = {"place": "water", "points": [POINT], "offset_c": 0.1, "gain": 1.0, "doubt_k": 0.2, "at": AT}
 RECORDS = {
-    Leftovers: {"name": "dark", "kind": "dark", "left_kg": 0.6, "times_melted": 2, "peak_c": 45.0, "melt_kg": 1.0,
-                "seed_kg": 0.2, "seed_factor": 1.1, "melt_factor": 0.9},
+    Leftovers: {"name": "dark", "kind": "dark", "left_kg": 0.6, "times_melted": 2, "peak_c": 45.0,
+                "never_above_c": 55.0, "melt_kg": 1.0, "seed_kg": 0.2, "seed_factor": 1.1, "melt_factor": 0.9},
     list[TemperTest]: [TEST],
     calibration_record.Record: {"probes": {"water": PROBE},
                                 "bowl": {"pairs": [[33.0, 31.5]], "offset_c": 1.5, "spread_k": 0.1, "doubt_k": 0.5}},

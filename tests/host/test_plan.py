@@ -15,6 +15,7 @@ from bainwright.core.errors import UseError
 from bainwright.core.masses import Shown
 from bainwright.files.rig import load_rig
 from bainwright.physics import heating
+from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
 from bainwright.physics.geometry import body_of
 from bainwright.physics.heating import Surroundings
 from bainwright.plan.options import PlanOptions, batch_request
@@ -125,6 +126,38 @@ def test_a_refill_asked_about_is_judged():
     code, said = run("dark", "--total", "2kg", "--refill", "500g", "--refill-temp", "104F", "--in-bowl", "1.5kg")
     assert code == 1
     assert "out of its window" in said
+
+
+def test_pieces_too_cold_to_be_a_liquid_take_up_latent_heat_as_a_refill():
+    """By hand, Beckett's 1590 J/kg K and 46 kJ/kg: 59 g at 20 °C into 1.741 kg at 31.5 °C, nearly all of it melted."""
+    asked = planned(total="1.8kg", refill="59g", refill_temp="20").refills.asked
+    melted_j = 46e3 * HEAT_PROPERTIES["dark"].molten_share(asked.ends_c, 20.0)
+    given_j = 1590.0 * (1.8 - 0.059) * (31.5 - asked.ends_c)
+    assert given_j == pytest.approx(0.059 * (1590.0 * (asked.ends_c - 20.0) + melted_j), rel=1e-6)
+    assert not asked.stays_in
+    largest = planned(total="1.8kg", refill=f"{asked.largest_kg:.6f}kg", refill_temp="20", in_bowl="1.741kg")
+    assert largest.refills.asked.ends_c == pytest.approx(31.0, abs=1e-3)
+
+
+@pytest.mark.parametrize(("profile", "room"), [("white", "34"), ("dark", "33"), ("milk", "31.5")])
+def test_a_room_warmer_than_the_window_is_no_room_for_it(profile, room):
+    """A heater cannot cool: the bowl drifts to the room."""
+    made = planned(profile, room=room, seed_temp="18")
+    assert not made.ok
+    assert "warmer than the window" in said_of(made)
+    assert planned(profile, room="24").ok
+
+
+def test_a_melt_that_may_leave_old_crystals_is_said():
+    """40 to 45 °C is usual; common practice, no source."""
+    assert "may leave old crystals" in said_of(planned(melt="38"))
+    assert "may leave old crystals" not in said_of(planned("white", melt="40"))
+
+
+@pytest.mark.parametrize(("seed", "words"), [("435g", "it ends near 32."), ("90g", "it ends near 39.0 °C"),
+                                             ("800g", "Seed to 32.0 °C: no more than your 800 g")])
+def test_the_step_of_seed_that_was_put_aside_says_where_it_ends(seed, words):
+    assert words in said_of(planned(total="1.8kg", seed=seed))
 
 
 def test_a_heater_too_small_is_said():

@@ -78,7 +78,7 @@ def test_plan_typed_in_fahrenheit_is_the_plan_typed_in_celsius():
         (["--total", "2kg", "--to", "36"], "because the seed melts out above"),
         (["--total", "2kg", "--to", "28"], "because a colder bowl is too thick to work"),
         (["--total", "2kg", "--seed-temp", "50"], "the seed is not colder than the melt"),
-        (["--total", "2kg", "--melt", "31"], "above the window's 32 °C"),
+        (["--total", "2kg", "--melt", "36"], "at least 36.3 °C, where the last old"),
         (["--total", "2kg", "--melt", "58"], "at most 55 °C, the limit of dark"),
         (["--total", "2kg", "--altitude", "9000"], "wanted -430 to 5500 m"),
         (["--total", "2kg", "--refill", "2.5kg", "--refill-temp", "32"], "as much as the bowl holds"),

@@ -125,6 +125,13 @@ def test_each_page_is_short_and_carries_its_mark(topic, capsys):
     assert out.count("\n") <= 12
 
 
+@pytest.mark.parametrize("name", ["dark", "milk", "white"])
+def test_the_page_on_cooling_has_the_windows_of_the_chocolates(name):
+    profile, said = load_profile(name), " ".join(PAGES["cooling"].lines)
+    assert (f"{name} to {profile.cool_low_c:g}-{profile.cool_high_c:g} and back to "
+            f"{profile.low_c:g}-{profile.high_c:g} °C") in said
+
+
 def test_pages_are_listed_and_an_unknown_one_is_named(capsys):
     assert cli.main(["profile", "about"]) == 0
     listed = capsys.readouterr().out

@@ -92,9 +92,49 @@ def test_the_largest_refill_is_the_balance_s():
 
 
 def test_a_bowl_that_warms_with_the_heat_off_is_lifted_or_cooled_by_water_worked_out():
-    """Mixing: 2 L of water and its pot from 34 to 33 °C by 15 °C water: a little over 0.11 L."""
-    said = tonight().lift(tonight_module.Moment(34.0, 32.4, 33.0))
-    assert 0.1 <= float(re.search(r"add ([\d.]+) L", said)[1]) <= 0.2
+    """Swapping: of 2 L and their pot at 39.2 °C the share 6.5/24.2 for 15 °C water brings it near the hold's 32.7 °C.
+
+    The controller aims lower for as long as the bowl is too warm; no more is poured in for that, and none over the rim.
+    """
+    for aim_c in (24.6, 31.0):
+        said = tonight().lift(tonight_module.Moment(39.2, 32.4, aim_c))
+        out_l, in_l = (float(each) for each in re.findall(r"([\d.]+) L", said))
+        assert 0.5 <= out_l == in_l <= 0.75
+    assert "take out" not in tonight().lift(tonight_module.Moment(33.0, 32.4, 24.6))
+
+
+def heard(t, *bowls_c, **other):
+    """What is said while a bowl reads each of these for two minutes."""
+    readings = [round(1000 * bowl_c) for bowl_c in bowls_c for _ in range(120)]
+    return [text for n, bowl in enumerate(readings, 1) for text in t.see(line(n, bowl=bowl, **other))]
+
+
+@pytest.mark.parametrize(("bowls_c", "words"), [
+    ([22.0, 22.0], ["it reads 22.0 °C and has set"]),
+    ([28.0, 30.0, 28.5], ["it was under 29 °C, where crystals form", "it was under 29 °C, where crystals form"]),
+    ([29.5], []),  # cool, and no crystals of the wrong kind (Greweling 2007: dark, below 29 °C)
+    ([58.0], ["over 34.5 °C", "the chocolate was over 55 °C, its limit"]),
+])
+def test_a_bowl_beyond_a_limit_for_a_minute_is_said_once(bowls_c, words):
+    said = heard(tonight(), *bowls_c)
+    assert [text.startswith(word) for text, word in zip(said, words, strict=True)] == [True] * len(words)
+
+
+def test_a_bowl_that_is_lifted_or_not_measured_is_not_judged_cold():
+    t = tonight()
+    t.event("bowl_off", {})
+    assert heard(t, 22.0) == []
+    assert heard(tonight(), 22.0, est=1) == []
+
+
+def test_a_bowl_over_its_limit_in_the_melt_is_said_to_be_spoilt_whatever_a_test_says():
+    """Milk's limit is 50 °C: casein denatures and grains form (Coady)."""
+    t = tonight("milk")
+    assert heard(t, 50.3, stage="melt") == [t.spoilt]
+    t.event("tested", {"verdict": "good"})
+    assert "not fit to temper" in t.spoilt
+    t.change(load_profile("dark"))
+    assert not t.spoilt
 
 
 def test_over_its_window_it_is_to_be_tested_and_over_the_ceiling_assumed_lost_each_said_once():

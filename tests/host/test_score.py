@@ -16,7 +16,16 @@ from bainwright.files.score import (
     score,
     step_lengths_s,
 )
-from bainwright.review.sentences import paragraph, percent, trip_words
+from bainwright.review.sentences import (
+    DOUBTFUL,
+    LOST,
+    SPOILT,
+    advice_words,
+    paragraph,
+    percent,
+    temper_left,
+    trip_words,
+)
 
 DARK = Window(31.0, 31.5, 32.0, 34.5)
 
@@ -214,6 +223,11 @@ def test_over_the_ceiling_the_seed_is_to_be_assumed_lost():
     warm, hot = score(trace(60 * [31.5] + [32.5]), DARK), score(trace(60 * [31.5] + [34.5]), DARK)
     assert "Test the temper before you dip again." in paragraph("dark", warm, DARK, [])
     assert "Assume the seed is lost until a temper test passes." in paragraph("dark", hot, DARK, [])
+    assert temper_left(hot.whole, DARK, 55.0, 55.0) == LOST
+    assert temper_left(hot.whole, DARK, 55.2, 55.0) == SPOILT
+    assert "over its limit of 55 °C, so it is not fit to temper" in advice_words(SPOILT, 55.0)
+    cool = [score(trace([low_c, *60 * [31.5]]), DARK).whole for low_c in (29.0, 28.9)]  # under 29 °C: Greweling 2007
+    assert [temper_left(each, DARK) for each in cool] == ["", DOUBTFUL]
     melted = Window(39.5, 40.0, 40.5, 45.0, tempered=False)
     assert "temper" not in paragraph("melted", score(trace(60 * [40.0] + [41.0]), melted), melted, [])
 

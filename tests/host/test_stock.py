@@ -55,6 +55,7 @@ def stock(capsys, *arguments):
         ({"times_melted": 4}, FIT, "melted 4 times: use it up"),
         ({"water": True}, DISCARD, "seizes with 1.5 to 3 % of it"),
         ({"grains": True}, NOT_FIT, "lumps"),
+        ({"peak_c": 55.1}, FIT, "melt all of it first"),  # a probe's error
         ({"peak_c": 55.5}, NOT_FIT, "it reached 55.5 °C, and 55 °C is its limit"),
         ({"allergens": ["hazelnut"]}, KEEP_APART, "hazelnut got into it. Never call it free of anything"),
         ({"allergens": ["hazelnut"], "water": True}, DISCARD, "discard"),
@@ -108,6 +109,15 @@ def test_leftovers_of_leftovers_count_their_meltings_and_bring_their_mishaps(cap
     assert "300 g, melted 2 times: fit to temper again, but keep it apart and label it: walnut" in out
     code, out, _ = stock(capsys)
     assert out.count("\n") == 2
+
+
+def test_chocolate_that_was_overheated_once_stays_unfit_when_it_is_melted_again(capsys):
+    """58 °C on the first evening, over dark's 55 °C: no later evening, and no later entry, makes it fit."""
+    first, second, third = evening("dark-1", (58.0,)), evening("dark-2"), evening("dark-3")
+    for folder, of in ((first, ()), (second, ("--of", first)), (third, ("--of", second)), (third, ())):
+        code, out, _ = stock(capsys, folder, "--left", "500g", *of)
+        assert code == 1
+        assert "it reached 58.0 °C, and 55 °C is its limit" in out
 
 
 def test_the_next_plan_learns_how_long_the_melt_took(capsys):

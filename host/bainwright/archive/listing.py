@@ -28,6 +28,7 @@ NEVER_THERE = "never there"
 NOT_KNOWN = "not known"  # no probe in the chocolate, or no report
 TOO_WARM = "too warm"
 TEMPER_LOST = "temper lost"
+OVERHEATED = "overheated"
 TRIPPED = "tripped"
 CUT_SHORT = "cut short"
 LOST = "board lost"
@@ -63,7 +64,7 @@ class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
     bowl_peak_c, water_peak_c : float or None
         Highest temperatures, °C.
     temper : str
-        What became of the temper: ``lost``, ``set``, ``doubtful`` or empty.
+        What became of the temper: ``spoilt``, ``lost``, ``set``, ``doubtful`` or empty.
     trips : int
         How many.
     ended : str
@@ -117,6 +118,8 @@ class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
             return CUT_SHORT
         if self.in_window is None and self.bowl_peak_c is None:
             return NOT_KNOWN
+        if self.temper == "spoilt":
+            return OVERHEATED
         if self.temper == "lost":
             return TEMPER_LOST
         if not self.in_window:

@@ -33,8 +33,20 @@ PAGES = {
         (
             "It has too many crystals (over-seeded), or it has stood in its window for hours. Warm it by half a degree "
             "inside its window, or stir in a little warm untempered melt, and test the temper again.",
-            "Thick and grainy at once is water: from 1.5 to 3 % of it chocolate seizes. Then no warmth helps; use it "
-            "for baking.",
+            "Thick and grainy at once is water: from 1.5 to 3 % of it chocolate seizes. Then no warmth helps. Discard "
+            "it: bath water is not drinking water.",
+        ),
+        PRACTICE,
+    ),
+    "bloom": Page(
+        "Grey film, streaks or spots: bloom",
+        (
+            "Fat bloom feels greasy and melts under a warm finger. The piece was not in temper, was dipped too warm, "
+            "or was stored warm or in changing warmth. It is safe to eat. Melt it all and temper it again: it makes "
+            "good chocolate, but no seed.",
+            "Sugar bloom is dry and rough and stays under a warm finger: water got onto the piece, from a damp room or "
+            "a refrigerator. Tempering does not take the coarse sugar away: use it for baking or for drinking.",
+            "Streaks within an hour of dipping mean too little crystal, or a bowl above its window: test the temper.",
         ),
         PRACTICE,
     ),
@@ -99,8 +111,8 @@ PAGES = {
         "Cool and warm back",
         (
             "The other method needs no seed. Melt, cool while stirring until the first crystals form, warm back into "
-            "the window: dark to 27-28 and back to 31-32 °C, milk to 26-27 and back to 29-30.5 °C, white to 25-26 and "
-            "back to 28-29 °C. The chart on the bag wins.",
+            "the window: dark to 27-28 and back to 31-32 °C, milk to 26-27 and back to 30-31 °C, white to 25-26 and "
+            "back to 28.5-29.5 °C. The chart on the bag wins.",
             "At the cold end stable and unstable crystals form together; warming back melts the unstable ones. Below "
             "the range the bowl sets; above the window the good crystals melt as well, and you begin again.",
             "bain plan PROFILE --method cool says how long each way takes.",

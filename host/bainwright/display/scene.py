@@ -58,6 +58,7 @@ class Scene:
     indicators: str = ""  # of the temper
     concern: str = ""  # the chocolate will not reach its window
     caution: str = ""  # the temper may be lost: what a test would settle
+    spoilt: str = ""  # why the bowl cannot be tempered any more
     bowl_away: bool = False
     refill_coming: bool = False
     calling: bool = False  # the warmer asks for somebody

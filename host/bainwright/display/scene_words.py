@@ -95,6 +95,8 @@ def prompt(scene: Scene, press: Mapping[str, str] = KEYS) -> str:
     if scene.refill_coming:
         return (f"refill coming: the bath warms up for it; the warmer says when to pour. {press['no_refill']} takes it "
                 "back")
+    if scene.spoilt:
+        return scene.spoilt
     stage = scene.status.stage if scene.status else ""
     if dips and scene.caution:
         return f"it was {scene.caution} ({press['test']})"

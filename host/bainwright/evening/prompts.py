@@ -14,15 +14,15 @@ from bainboard import stages
 from bainboard.programme import NUDGE_K
 from bainwright.core.units import duration_words
 from bainwright.evening.indicators import Indicators
-from bainwright.files.chocolate import CAPS, Profile, window_at
+from bainwright.files.chocolate import CAPS, SOFT_UNDER_K, Profile, overheated, window_at
 from bainwright.files.rig import Rig
 from bainwright.files.score import Window
 from bainwright.link.messages import Status
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES, SETS_BELOW_C
 from bainwright.physics.geometry import Body, body_of
-from bainwright.physics.heating import Surroundings, bath_j_per_k, steady, swap_l
+from bainwright.physics.heating import Surroundings, steady, swap_l
 from bainwright.physics.kitchen import thicker_by
-from bainwright.physics.materials import WATER_J_PER_KGK, WATER_KG_PER_L
+from bainwright.physics.materials import WATER_KG_PER_L
 from bainwright.physics.refills import Bowl, largest_kg, largest_solid_kg
 from bainwright.physics.seeding import Batch, seed_for_melt_kg
 from bainwright.record.temper_tests import takes_back_a_test
@@ -31,6 +31,8 @@ from bainwright.words import terms
 COLD_C = 15.0  # tap water, chosen: the plan takes the same
 REFILL_C, SOLID_C = 40.0, 20.0  # a refill of melted stock, and pieces at room temperature
 DOWN_C = 0.3  # chosen: a bowl that is down is so until it is this much over its window again, against noise
+LEAST_SWAP_L = 0.1  # chosen: less is not worth a ladle
+STAYS_S = 60.0  # chosen: a limit passed for so long is no noise, and no probe that was in the air for a moment
 LEAST_KG = 0.005  # chosen: less for each kg in the bowl is no refill
 START_AGAIN = "stop (Ctrl-C), and start again from melt"
 NIGHT_S, HUMIDITY = 9 * 3600.0, 0.5  # defaults for a night and a room; the plan uses the same
@@ -61,11 +63,15 @@ class EveningPrompts:
         self._figures = profile.document()
         self.settings = rig.settings
         self.body: Body = body_of(rig)
+        self._around = Surroundings(float(rig.settings["room_c"]), HUMIDITY, float(rig.settings["chocolate_kg"]),
+                                    rig.plant.ring_cover)
         self.indicators = Indicators(window_at(profile, "work"))
         self._stage = ""
         self._said = ""
         self._shift_k: float | None = None  # how far the stirring moved the reading
-        self._lost = self._over = self._changing = False
+        self._lost = self._over = self._changing = self._away = False
+        self._since_s: dict[str, float] = {}  # when the bowl passed each limit that it has to stay beyond
+        self.spoilt = ""  # why the bowl cannot be tempered any more
         self.caution = ""  # what a temper test would settle
         self._caution_before = ""  # before the last test: an answer may be taken back
         self._down = False  # seed has brought the bowl into its window
@@ -94,6 +100,8 @@ class EveningPrompts:
         if name == "stirred":
             shift = fields.get("shift")
             self._shift_k = shift / 1000 if isinstance(shift, int) else None
+        if name in ("bowl_off", "bowl_on"):
+            self._away = name == "bowl_off"
         if name == "stage":
             self._stage = str(fields.get("stage"))
         added = _ADDED.get((self._stage, name)) or _ADDED.get(("", name))
@@ -104,7 +112,8 @@ class EveningPrompts:
         self.profile, self._figures = profile, profile.document()
         self.indicators = Indicators(window_at(profile, "work"))
         self._lost = self._over = False
-        self.caution = self._caution_before = ""
+        self._since_s = {}
+        self.spoilt = self.caution = self._caution_before = ""
         self._changing = True  # until the step changes too: the bowl in the bath is still the one before
 
     def window(self, stage: str) -> Window:
@@ -114,9 +123,36 @@ class EveningPrompts:
     def _limits(self, status: Status) -> list[str]:
         """Advice when the bowl passes a limit, once. How much seed is left, only a temper test can show."""
         self._changing = self._changing and status.stage == "work"
-        if status.stage != "work" or status.bowl is None or self._changing:
+        if status.bowl is None or status.est or self._changing:
             return []
         bowl_c = status.bowl / 1000
+        if self._stays("spoilt", overheated(bowl_c, self.profile.never_above_c), status):
+            self.spoilt = (f"the chocolate was over {self.profile.never_above_c:g} °C, its limit: it is not fit to "
+                           "temper, so use it for baking")
+            return [self.spoilt]
+        return self._in_work(status, bowl_c) if status.stage == "work" else []
+
+    def _stays(self, limit: str, beyond: bool, status: Status) -> bool:
+        """Whether the bowl, in the bath, has just been beyond a limit for `STAYS_S`; true once."""
+        now_s = status.t / 1000
+        if not beyond or self._away:
+            self._since_s.pop(limit, None)
+            return False
+        since_s = self._since_s.setdefault(limit, now_s)
+        if now_s - since_s < STAYS_S:
+            return False
+        self._since_s[limit] = math.inf
+        return True
+
+    def _in_work(self, status: Status, bowl_c: float) -> list[str]:
+        if self._stays("set", bowl_c < SETS_BELOW_C, status):
+            self.caution = f"under {SETS_BELOW_C:g} °C and has set: melt it all and temper it again, then test"
+            return [f"it reads {bowl_c:.1f} °C and has set: {START_AGAIN}"]
+        soft_c = self.profile.low_c - SOFT_UNDER_K
+        if self._stays("soft", bowl_c < soft_c, status) and bowl_c >= SETS_BELOW_C:
+            self.caution = (f"under {soft_c:g} °C, where crystals form that do not last: let it warm up, then test the "
+                            "temper before you dip")
+            return [f"it was {self.caution} (t)"]
         over, lost = bowl_c > self.profile.high_c + 0.1, bowl_c >= self.profile.ceiling_c
         said = []
         if lost and not self._lost:
@@ -155,28 +191,34 @@ class EveningPrompts:
             # It takes an hour, and the bowl comes down through its window meanwhile: unseeded, it would have no temper.
             seeds = f". Seed the bowl meanwhile, down to {p.high_c:g} °C, and wrap it in a towel"
             return wait + (seeds if self._stage == stages.SEED else "")
-        litres = swap_l(self.body, moment.water_c, aim_c, COLD_C)
-        bath_l = float(self.settings["water_l"])
-        how = (f"take out {litres:.1f} L and put in {litres:.1f} L at {COLD_C:g} °C" if litres <= bath_l else
-               f"take out all of it and put in {bath_l:.1f} L at about {aim_c - 2.0:.0f} °C")
+        how = self._swapped(moment.water_c, aim_c)
         return f"the bath is at {moment.water_c:.0f} °C, the bowl wants {aim_c:.0f} °C: {how}"
+
+    def _swapped(self, water_c: float, aim_c: float) -> str:
+        litres, bath_l = swap_l(self.body, water_c, aim_c, COLD_C), float(self.settings["water_l"])
+        if litres <= bath_l:
+            return f"take out {litres:.1f} L and put in {litres:.1f} L at {COLD_C:g} °C"
+        return f"take out all of it and put in {bath_l:.1f} L at about {aim_c - 2.0:.0f} °C"
 
     def lift(self, moment: Moment) -> str:
         """The heat is off and the bowl still warms up."""
         said = self._plain("lift")
-        if moment.water_c is None or not self.body.is_bath or moment.aim_c <= COLD_C:
+        if moment.water_c is None or not self.body.is_bath:
             return said
-        aim_c = min(moment.aim_c, moment.water_c - 0.5)
-        add_kg = bath_j_per_k(self.body) * (moment.water_c - aim_c) / (WATER_J_PER_KGK * (aim_c - COLD_C))
-        return f"{said}, or add {add_kg / WATER_KG_PER_L:.1f} L of water at {COLD_C:g} °C"
+        # The controller aims lower for as long as the bowl is too warm; the bath only has to hold the bowl.
+        aim_c = max(moment.aim_c, steady(self.body, self.profile.target_c, self._around).water_c)
+        if swap_l(self.body, moment.water_c, aim_c, COLD_C) < LEAST_SWAP_L:
+            return said
+        return f"{said}, or {self._swapped(moment.water_c, aim_c)}"
 
     def refill(self) -> str:
         """The largest refill that leaves the bowl in its window, for each kg in it."""
         p, bowl_c = self.profile, self.indicators.bowl_c
         bowl = Bowl(1.0, p.target_c if bowl_c is None else bowl_c, p.low_c, p.high_c)
         warm, solid = largest_kg(bowl, REFILL_C), largest_solid_kg(bowl, SOLID_C, HEAT_PROPERTIES[p.kind])
-        cold = largest_kg(bowl, p.low_c - 4.0)
-        sizes = [(warm, f"at {REFILL_C:g} °C"), (cold, f"at {p.low_c - 4.0:g} °C")]
+        cold_c = max(p.low_c - 4.0, p.cool_low_c)  # colder chocolate has set
+        cold = largest_kg(bowl, cold_c)
+        sizes = [(warm, f"at {REFILL_C:g} °C"), (cold, f"at {cold_c:g} °C")]
         sizes.append((solid, f"of pieces at {SOLID_C:g} °C"))
         most = [f"{_weighed_g(kg)} g {what}" for kg, what in sizes if kg >= LEAST_KG]
         if not most:

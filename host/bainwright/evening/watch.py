@@ -35,6 +35,7 @@ class Prompts(Protocol):
 
     indicators: Indicators
     caution: str
+    spoilt: str
 
     def see(self, status: Status) -> list[str]:
         """Take in a status line; returns what the person should read now."""
@@ -122,7 +123,7 @@ class Watch:
             self._add(status.t, self.prompts.see(status))
             self.scene.prompt = self.prompts.ask(status) if status.ask else ""
             self.scene.indicators = self.prompts.indicators.line()
-            self.scene.caution = self.prompts.caution
+            self.scene.caution, self.scene.spoilt = self.prompts.caution, self.prompts.spoilt
         self._judge_course(status)
         self._stage = status.stage
         self.scene.see(status.t / 1000, status)

@@ -21,6 +21,9 @@ FORM_V_C = 33.8  # melting point of cocoa butter, form V (Wille & Lutton 1966; b
 COOL_LEAST_C = board.COOL_LEAST_C
 BY_SEED, BY_COOLING = "seed", "cool"  # the ways an evening at the warmer reaches a temper
 UNDER_WINDOW_K = 1.0  # chosen: an unusually cool window moves the end of cooling down with it
+# Crystals that do not last form below 29 °C in dark (Greweling 2007), 2 °C under its window; for others chosen alike.
+SOFT_UNDER_K = 2.0
+OVERHEATED_K = 0.1  # chosen: so much over its limit is a probe's error
 KEEP_C = 40.0  # melted stock overnight: common practice, no source
 _ROWS: dict[str, tuple[Any, ...]] = {str(row[board.NAME]): row for row in board.PROFILE}
 
@@ -169,6 +172,11 @@ def window_at(profile: Profile, stage: str) -> Window:
     low_c, target_c, high_c = map(figure, row[stages.WINDOW])
     tempered = row[stages.NAME] not in ("melt", "melted")
     return Window(low_c, target_c, high_c, min(map(figure, row[stages.CEILING])), tempered)
+
+
+def overheated(peak_c: float, never_above_c: float) -> bool:
+    """Whether a chocolate got warmer than it may ever be: from then on it is not fit to temper."""
+    return peak_c > never_above_c + OVERHEATED_K
 
 
 def bundled_profiles() -> list[str]:

@@ -13,6 +13,7 @@ from bainwright.core.errors import UseError
 from bainwright.physics.chocolate_heat import HeatProperties
 from bainwright.physics.materials import CP_SOLID
 
+BISECTIONS = 40  # of a span under 100 °C: to a billionth of a degree
 SOLID_LEAST = 0.60  # of its crystals; dark at 30 °C has less: half melted, it seeds badly (common practice, no source)
 
 
@@ -34,6 +35,21 @@ class Bowl:
 def mixed_c(in_bowl_kg: float, bowl_c: float, refill_kg: float, refill_c: float) -> float:
     """The temperature after a refill has been stirred in."""
     return (in_bowl_kg * bowl_c + refill_kg * refill_c) / (in_bowl_kg + refill_kg)
+
+
+def mixed_solid_c(bowl: Bowl, solid_kg: float, solid_c: float, chocolate: HeatProperties) -> float:
+    """The temperature after solid pieces, colder than the bowl, have been stirred in: they warm up and melt in part."""
+
+    def left_over_j(end_c: float) -> float:
+        given_j = bowl.in_bowl_kg * CP_SOLID.value * (bowl.temp_c - end_c)
+        melted_j_per_kg = chocolate.molten_share(end_c, solid_c) * chocolate.latent.value
+        return given_j - solid_kg * (CP_SOLID.value * (end_c - solid_c) + melted_j_per_kg)
+
+    low_c, high_c = solid_c, bowl.temp_c
+    for _ in range(BISECTIONS):
+        middle_c = 0.5 * (low_c + high_c)
+        low_c, high_c = (middle_c, high_c) if left_over_j(middle_c) > 0.0 else (low_c, middle_c)
+    return 0.5 * (low_c + high_c)
 
 
 def largest_kg(bowl: Bowl, refill_c: float) -> float:

@@ -11,6 +11,7 @@ from bainwright.plan.request import SEEDING
 from bainwright.plan.words_heat import GOOD_RESERVE
 
 USUAL_SEED = 0.30  # of the total; 15 to 25 % is usual, over 30 % starts needlessly warm; common practice, no source
+MELT_LEAST_C = 40.0  # milk and white are melted at 40-45 °C, dark warmer; common practice, no source
 MANY_REFILLS = 2  # chosen: more than one pair of hands tempers beside the dipping
 
 
@@ -27,6 +28,8 @@ def cautions(plan: Plan, shown: Shown) -> list[str]:
 
 def _impossible(plan: Plan, shown: Shown) -> list[str]:
     said, hold = [], plan.hold
+    if plan.too_warm_room:
+        said.append(_too_warm(plan, shown))
     if not plan.heater_enough:
         said.append("The heater cannot hold the chocolate even with the water covered: see 'The heater' (--all).")
     if hold.least_kg is None:
@@ -70,13 +73,23 @@ def _about_seed(plan: Plan, shown: Shown) -> list[str]:
         )
     if seed and seed.likely_kg < shown.least_kg:
         said.append(
-            "So little chocolate cools by itself while you stir: seed quickly, in its bath, and watch the thermometer."
+            f"This bowl cools to {shown.temp(seed.end_c)} nearly by itself while you stir: seed quickly, in its bath, "
+            "and watch the thermometer."
         )
     if seed and seed.share > USUAL_SEED:
         said.append(
             f"{100 * seed.share:.0f} % of seed is much; 15 to 25 % is usual. A cooler melt needs less (--melt)."
         )
     return said
+
+
+def _too_warm(plan: Plan, shown: Shown) -> str:
+    profile = plan.request.profile
+    return (
+        f"The room at {shown.temp(plan.room.temp_c)} is warmer than the window, "
+        f"{shown.temps(profile.low_c, profile.high_c)}. The warmer heats and cannot cool, so the room takes the "
+        "chocolate out of it. Cool the room, or work at a cooler hour."
+    )
 
 
 def _elsewhere(plan: Plan, shown: Shown) -> str:
@@ -105,6 +118,11 @@ def _elsewhere(plan: Plan, shown: Shown) -> str:
 def _harder(plan: Plan, shown: Shown) -> list[str]:
     said = [] if plan.melts_here else [_elsewhere(plan, shown)]
     melt = plan.melt
+    if plan.request.tempered and melt.to_c < MELT_LEAST_C:
+        said.append(
+            f"A melt of {shown.temp(melt.to_c)} may leave old crystals in it, and those set to a bad temper. "
+            f"At least {shown.temp(MELT_LEAST_C)} is usual (--melt)."
+        )
     if plan.melts_here and melt.took and melt.took.high_s is None:
         said.append(
             f"This melt may not get to {shown.temp(melt.to_c)}: stir it, cover the water, or choose a cooler melt "

@@ -12,6 +12,7 @@ import msgspec
 from bainwright.core.bounds import ChocolateKg, TempC, TimesMelted
 from bainwright.core.masses import Shown
 from bainwright.core.read_file import read_struct
+from bainwright.files.chocolate import overheated
 from bainwright.physics.kitchen import SEIZES_FROM
 from bainwright.record.taken_back import save_entry
 from bainwright.words import terms
@@ -43,8 +44,8 @@ class Leftovers(msgspec.Struct, forbid_unknown_fields=True):
         Whether it has lumps that do not melt.
     allergens : list of str
         What else got into it.
-    peak_c : float or None
-        The warmest it was, °C.
+    peak_c, never_above_c : float or None
+        The warmest it was, °C, and the most it may ever reach, both over every evening it was melted.
     of : str
         The hold whose leftovers were melted again this evening; empty for fresh chocolate.
     melt_kg, seed_kg, seed_factor : float or None
@@ -67,6 +68,7 @@ class Leftovers(msgspec.Struct, forbid_unknown_fields=True):
     grains: bool = False
     allergens: list[str] = []
     peak_c: TempC | None = None
+    never_above_c: TempC | None = None
     of: str = ""
     melt_kg: ChocolateKg | None = None
     seed_kg: ChocolateKg | None = None
@@ -103,11 +105,12 @@ def judge(left: Leftovers, never_above_c: float) -> tuple[str, str]:
         least, most = (100.0 * share for share in SEIZES_FROM)
         return DISCARD, (f"discard it: bath water is not drinking water, and chocolate seizes with {least:g} to "
                          f"{most:g} % of it.")
-    if left.peak_c is not None and left.peak_c > never_above_c:
+    if left.peak_c is not None and overheated(left.peak_c, never_above_c):
         return NOT_FIT, (f"not fit to temper: it reached {left.peak_c:.1f} °C, and {never_above_c:g} °C is its limit; "
                          "use it for baking.")
     if left.grains:
-        return NOT_FIT, "not fit to temper: lumps that do not melt were overheated or met water; use it for baking."
+        return NOT_FIT, ("not fit to temper: lumps that do not melt were overheated; use it for baking. If water got "
+                         "in, discard it (bain stock HOLD --water).")
     often = (f" It was melted {left.times_melted} times: use it up, or as a small part of fresh chocolate."
              if left.times_melted >= OFTEN else "")
     if left.allergens:

@@ -24,6 +24,7 @@ DEFAULT_ROOM_C, DEFAULT_HUMIDITY = 20.0, 0.5
 DEFAULT_COLD_C = 15.0  # tap water, chosen
 DEFAULT_WORK_S, DEFAULT_KEEP_S = 3 * 3600.0, 9 * 3600.0  # an evening's dipping, a night; chosen
 POT_LOW_M, POT_HIGH_M = 0.08, 0.80  # chosen: a mug to a canner
+FORM_VI_C = 36.3  # melting point of the last crystals of cocoa butter (Wille & Lutton 1966)
 
 
 @dataclass(frozen=True)
@@ -252,12 +253,12 @@ def _melt_c(options: PlanOptions, profile: Profile) -> float:
             hint=f"{profile.melt_c:g} °C is usual",
             wanted=f"at most {profile.never_above_c:g} °C, the limit of {profile.name}",
         )
-    if melt_c <= profile.high_c:
+    if melt_c < FORM_VI_C:
         raise UseError(
             "--melt",
             got=f"{melt_c:.1f} °C",
-            wanted=f"above the window's {profile.high_c:g} °C",
-            hint=f"all old crystals have to melt: {profile.melt_c:g} °C is usual",
+            wanted=f"at least {FORM_VI_C:g} °C, where the last old crystals melt",
+            hint=f"{profile.melt_c:g} °C is usual",
         )
     return melt_c
 

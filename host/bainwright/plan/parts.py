@@ -165,6 +165,7 @@ class RefillAnswer:
     ends_c: float
     largest_kg: float | None
     stays_in: bool
+    solid: bool  # pieces, which take up latent heat as well
 
 
 @dataclass(frozen=True)
@@ -278,6 +279,11 @@ class Plan:
         return self.request.starts_min
 
     @property
+    def too_warm_room(self) -> bool:
+        """Whether the room is warmer than the window: a warmer cannot cool."""
+        return self.room.temp_c > self.request.profile.high_c
+
+    @property
     def heater_enough(self) -> bool:
         """Whether the heater holds the last stage with the ring covered."""
         last = self.steps[-1].name
@@ -312,7 +318,8 @@ class Plan:
     def ok(self) -> bool:
         """Whether it can be done as asked; melting elsewhere is one way to do it."""
         refill_ok = self.refills is None or self.refills.asked is None or self.refills.asked.stays_in
-        return self.heater_enough and self.hold.least_kg is not None and refill_ok and self.cools and self.seed_enough
+        possible = self.heater_enough and self.hold.least_kg is not None and not self.too_warm_room
+        return possible and refill_ok and self.cools and self.seed_enough
 
     def as_dict(self) -> dict[str, Any]:
         """For JSON: °C, kg, s, W, J, L whatever scale is shown."""

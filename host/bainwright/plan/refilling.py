@@ -11,6 +11,7 @@ from bainwright.physics.refills import (
     largest_kg,
     largest_solid_kg,
     mixed_c,
+    mixed_solid_c,
     solid_enough,
     temps_for_c,
 )
@@ -64,8 +65,13 @@ def _asked(setup: Setup, bowl: Bowl) -> RefillAnswer | None:
         return None
     check_fits(asked.mass_kg, asked.in_bowl_kg, setup.request.full_kg)
     bowl = replace(bowl, in_bowl_kg=asked.in_bowl_kg)
-    ends_c = mixed_c(asked.in_bowl_kg, bowl.temp_c, asked.mass_kg, asked.temp_c)
-    most_kg = largest_kg(bowl, asked.temp_c)
+    solid = asked.temp_c < setup.profile.cool_low_c  # colder chocolate has set
+    if solid:
+        ends_c = mixed_solid_c(bowl, asked.mass_kg, asked.temp_c, setup.chocolate)
+        most_kg = largest_solid_kg(bowl, asked.temp_c, setup.chocolate)
+    else:
+        ends_c = mixed_c(asked.in_bowl_kg, bowl.temp_c, asked.mass_kg, asked.temp_c)
+        most_kg = largest_kg(bowl, asked.temp_c)
     return RefillAnswer(
         asked.mass_kg,
         asked.temp_c,
@@ -73,4 +79,5 @@ def _asked(setup: Setup, bowl: Bowl) -> RefillAnswer | None:
         ends_c,
         most_kg if math.isfinite(most_kg) else None,
         bowl.low_c - EDGE_C <= ends_c <= bowl.high_c + EDGE_C,
+        solid,
     )

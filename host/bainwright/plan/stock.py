@@ -124,7 +124,9 @@ def _entered(folder: Path, options: StockOptions) -> Leftovers:
     left.seed_factor = None if changed_s else _seed_factor(left, log)
     left.melt_factor = None if changed_s or left.melt_kg is None else melt_factor(left.melt_kg, log)
     _check_fits(options, log)
-    left.verdict, left.why = judge(left, float(last.get("never_above_c", CAPS["milk"].never_above_c)))
+    limit_c = float(last.get("never_above_c", CAPS["milk"].never_above_c))
+    left.never_above_c = min(limit_c, left.never_above_c or limit_c)
+    left.verdict, left.why = judge(left, left.never_above_c)
     save_leftovers(folder, left)
     return left
 
@@ -143,7 +145,8 @@ def _added(
         "grains": before.grains or options.grains or bool(earlier and earlier.grains),
         "allergens": sorted({*before.allergens, *map(_allergen, options.allergens),
                              *(earlier.allergens if earlier else [])}),
-        "peak_c": _peak_c(log, since_s),
+        "peak_c": _most_c(_peak_c(log, since_s), before.peak_c, earlier.peak_c if earlier else None),
+        "never_above_c": _least_c(before.never_above_c, earlier.never_above_c if earlier else None),
         "at": datetime.now(UTC).isoformat(timespec="seconds"),
     }
     return msgspec.structs.replace(before, **changes)
@@ -175,6 +178,14 @@ def _peak_c(log: HoldLog, since_s: float) -> float | None:
     bowl_c = log["bowl_c"]
     known_c = bowl_c[(bowl_c >= COLDEST_C) & (bowl_c <= HOTTEST_C) & (log["t_s"] >= since_s)]
     return float(known_c.max()) if known_c.size else None
+
+
+def _most_c(*temps_c: float | None) -> float | None:
+    return max((temp_c for temp_c in temps_c if temp_c is not None), default=None)
+
+
+def _least_c(*temps_c: float | None) -> float | None:
+    return min((temp_c for temp_c in temps_c if temp_c is not None), default=None)
 
 
 def _earlier(name: str | None, before: Leftovers, folder: Path) -> Leftovers | None:

@@ -174,8 +174,9 @@ def _largest(found: Refills, shown: Shown) -> list[str]:
 def _asked(asked: RefillAnswer, shown: Shown) -> str:
     most = "any amount that fits" if asked.largest_kg is None else f"at most {shown.little(asked.largest_kg)}"
     verdict = "it stays in its window" if asked.stays_in else f"out of its window; {most} of that temperature"
+    yours = f"{shown.mass(asked.mass_kg)}{' of solid pieces' if asked.solid else ''}"
     return (
-        f"Yours, {shown.mass(asked.mass_kg)} at {shown.temp(asked.temp_c)} into {shown.mass(asked.in_bowl_kg)}: "
+        f"Yours, {yours} at {shown.temp(asked.temp_c)} into {shown.mass(asked.in_bowl_kg)}: "
         f"the bowl goes to {shown.temp(asked.ends_c)}, {verdict}."
     )
 

@@ -57,7 +57,7 @@ def _seed(plan: Plan, seed: Seed, shown: Shown) -> list[str]:
     request, end = plan.request, shown.temp(seed.end_c)
     if seed.high_kg < shown.least_kg:
         return [
-            f"So small a melt cools below {end} by itself, so no mass of seed follows from its heat. Stir in a handful "
+            f"This melt cools below {end} by itself, so no mass of seed follows from its heat. Stir in a handful "
             f"as soon as the thermometer reads {end}: without seed there is no temper."
         ]
     first = f"Put in {shown.mass(seed.first_kg)} first, then a" if seed.first_kg else "Put in a"
@@ -212,13 +212,20 @@ def _off_the_bath(plan: Plan, step: Step, shown: Shown) -> str:
         return f"Lift the bowl off, wipe its underside dry. Stir it on the table down to {to}."
     if method == BUTTER and plan.butter:
         return f"Stir in {shown.little(plan.butter.mass_kg)} of cocoa butter seed until no streaks are left."
-    return f"Lift the bowl off, wipe its underside dry. Seed to {to}: {_portions(plan, shown)}."
+    seed = _given(plan, plan.seed_answer, shown) if plan.seed_answer else f"Seed to {to}: {_portions(plan, shown)}."
+    return f"Lift the bowl off, wipe its underside dry. {seed}"
+
+
+def _given(plan: Plan, answer: SeedAnswer, shown: Shown) -> str:
+    """What to do with the seed that was put aside: all of it, or as much as the window takes."""
+    profile, mass = plan.request.profile, shown.little(answer.mass_kg)
+    if round(answer.ends_c, 1) < profile.low_c:
+        return f"Seed to {shown.temp(profile.high_c)}: no more than your {mass}, in portions."
+    return f"Seed with your {mass}, in portions: it ends near {shown.temp(answer.ends_c)}."
 
 
 def _portions(plan: Plan, shown: Shown) -> str:
     seed = plan.seed
-    if plan.seed_answer:
-        return f"your {shown.little(plan.seed_answer.mass_kg)}, in portions"
     if seed is None or seed.high_kg < shown.least_kg:
         return "a handful"
     first = f"{shown.mass(seed.first_kg)} first" if seed.first_kg else "a handful at a time"

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bainwright.core.units import clock_words, duration_words
+from bainwright.files.chocolate import overheated
 from bainwright.files.rig import Rig
 from bainwright.files.score import Window
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES, SETS_BELOW_C
@@ -70,7 +71,7 @@ def _trips(count: int) -> str:
 
 
 def _verdict(bowl_c: Floats, window: Window, never_above_c: float, went_off: bool) -> str:
-    if float(bowl_c.max()) > never_above_c:
+    if overheated(float(bowl_c.max()), never_above_c):
         return f"NOT fit to temper: it was at {bowl_c.max():.0f} °C, and it must never be over {never_above_c:g} °C"
     low_c = float(bowl_c.min())
     if low_c < SETS_BELOW_C:

@@ -63,7 +63,7 @@ class Night:
     part : str
         What the figures are of: ``work``, ``melted``, or empty for the whole hold.
     temper : str
-        What became of the temper since its last test that passed: ``lost``, ``set``, ``doubtful`` or empty.
+        What became of the temper since its last test that passed: ``spoilt``, ``lost``, ``set``, ``doubtful`` or empty.
     alarms : list of Alarm
         In their order.
     gaps : list of Gap

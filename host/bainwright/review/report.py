@@ -31,7 +31,7 @@ from bainwright.record.names import CSV
 from bainwright.record.reader import HoldLog, read_log
 from bainwright.record.writer import seal
 from bainwright.review import morning, steps
-from bainwright.review.sentences import evening_paragraph, paragraph, temper_left
+from bainwright.review.sentences import SPOILT, advice_words, evening_paragraph, paragraph, temper_left
 
 ENDINGS = {
     watch.STOPPED: "It was stopped.",
@@ -138,10 +138,13 @@ def judge(
     s = replace(score(trace, window, counts), duration_s=duration_s)
     lengths_s = step_lengths_s(trace.t_s, trace.end_s, trace.row_s)
     in_temper = figures(trace, window, lengths_s, steps.in_temper(log, at, trace.t_s))
-    temper = temper_left(in_temper, window)
+    never_above_c = (log.facts.get("profile") or {}).get("never_above_c")
+    temper = temper_left(in_temper, window, s.whole.bowl_peak_c, never_above_c)
+    # Melted stock has its own sentence of the morning after.
+    advice = advice_words(temper, never_above_c) if window.tempered else ""
     if counts is None:
-        return Judged(s, paragraph(name, s, window, trips, in_temper, bath), temper, [])
-    return Judged(s, evening_paragraph(name, s, runs, window, in_temper, trips, bath), temper, runs, not counts.any())
+        return Judged(s, paragraph(name, s, window, trips, advice, bath), temper, [])
+    return Judged(s, evening_paragraph(name, s, runs, window, advice, trips, bath), temper, runs, not counts.any())
 
 
 def _night(log: HoldLog, runner: Runner, *, went_off: bool) -> str:
@@ -263,7 +266,7 @@ def _exit(course: watch.Watch, judged: Judged | None) -> int:
     never = judged.unworked or judged.score.in_window_fraction == 0.0
     if never and course.ended != watch.LEFT:  # a warmer left running may still get there
         return 1
-    return 1 if judged.score.left_for_good else 0
+    return 1 if judged.score.left_for_good or judged.temper == SPOILT else 0
 
 
 def _result(

@@ -6,15 +6,17 @@ from typing import Any
 
 from bainboard import stages
 from bainwright.core.units import duration_words
+from bainwright.files.chocolate import SOFT_UNDER_K, overheated
 from bainwright.files.score import Figures, Score, Window
 from bainwright.physics.chocolate_heat import SETS_BELOW_C
 from bainwright.review.steps import Step
 from bainwright.words import terms
 
-LOST, SET, DOUBTFUL = "lost", "set", "doubtful"  # what is left of a temper
+SPOILT, LOST, SET, DOUBTFUL = "spoilt", "lost", "set", "doubtful"  # what is left of a temper
 TEMPER_WORDS = {
+    SPOILT: "It got warmer than it may ever be, so it is not fit to temper: use it for baking.",
     LOST: "Assume the seed is lost until a temper test passes.",
-    SET: "It cooled so far that it set: melt it all and temper it again.",
+    SET: "It was so cold that it has set: melt it all and temper it again.",
     DOUBTFUL: "Test the temper before you dip again.",
     "": "",
 }
@@ -103,23 +105,37 @@ def outside_words(f: Figures) -> str:
     return f"It spent {' and '.join(words)} its window{stretch}.{exposure}"
 
 
-def temper_left(f: Figures, window: Window) -> str:
-    """What became of the temper: `LOST`, `SET`, `DOUBTFUL`, or empty where nothing touched it.
+def temper_left(f: Figures, window: Window, peak_c: float | None = None, never_above_c: float | None = None) -> str:
+    """What became of the temper: `SPOILT`, `LOST`, `SET`, `DOUBTFUL`, or empty where nothing touched it.
 
     No model gives the seed that is left after time above the window, so only a test can.
+
+    Parameters
+    ----------
+    f : Figures
+        Over the time in temper since the last test that passed.
+    window : Window
+        The chocolate's window.
+    peak_c, never_above_c : float, optional
+        The warmest it was in the whole hold, and the most it may ever reach.
     """
+    if peak_c is not None and never_above_c is not None and overheated(peak_c, never_above_c):
+        return SPOILT
     if not window.tempered or f.bowl_peak_c is None or f.bowl_low_c is None:
         return ""
     if f.bowl_peak_c >= window.ceiling_c:
         return LOST
     if f.bowl_low_c < SETS_BELOW_C:
         return SET
-    return DOUBTFUL if f.bowl_peak_c >= window.high_c + OVER_C else ""
+    soft = f.bowl_low_c < window.low_c - SOFT_UNDER_K
+    return DOUBTFUL if soft or f.bowl_peak_c >= window.high_c + OVER_C else ""
 
 
-def advice_words(f: Figures, window: Window) -> str:
+def advice_words(temper: str, never_above_c: float | None = None) -> str:
     """What to do with the chocolate, by what became of its temper."""
-    return TEMPER_WORDS[temper_left(f, window)]
+    if temper == SPOILT and never_above_c is not None:
+        return TEMPER_WORDS[SPOILT].replace("warmer than it may ever be", f"over its limit of {never_above_c:g} °C")
+    return TEMPER_WORDS[temper]
 
 
 def end_words(s: Score) -> str:
@@ -141,7 +157,7 @@ def trip_words(trips: list[dict[str, Any]]) -> str:
 
 
 def paragraph(
-    chocolate: str, s: Score, window: Window, trips: list[dict[str, Any]], tempered: Figures | None = None,
+    chocolate: str, s: Score, window: Window, trips: list[dict[str, Any]], advice: str | None = None,
     bath: str = "water",
 ) -> str:
     """A hold of one step in a few plain sentences.
@@ -156,18 +172,19 @@ def paragraph(
         The chocolate's window.
     trips : list of dict
         As the course of the hold has them.
-    tempered : Figures, optional
-        Since the last temper test that passed; the advice follows from them. Default: the whole hold.
+    advice : str, optional
+        What to do with the chocolate, as `advice_words` has it. Default: by the figures of the whole hold.
     bath : str
         What the bowl sits in or on: "water" or "plate".
     """
+    advice = advice_words(temper_left(s.whole, window)) if advice is None else advice
     parts = [held_words(chocolate, s, window), peak_words(s.whole, window, bath), outside_words(s.whole),
-             advice_words(tempered or s.whole, window), end_words(s), trip_words(trips)]
+             advice, end_words(s), trip_words(trips)]
     return " ".join(part for part in parts if part)
 
 
 def evening_paragraph(
-    chocolate: str, s: Score, steps: list[Step], window: Window, tempered: Figures, trips: list[dict[str, Any]],
+    chocolate: str, s: Score, steps: list[Step], window: Window, advice: str, trips: list[dict[str, Any]],
     bath: str = "water",
 ) -> str:
     """An evening of several steps: each step, then how the dipping went.
@@ -182,8 +199,8 @@ def evening_paragraph(
         In order of time.
     window : Window
         Of the dipping.
-    tempered : Figures
-        Over the time in temper since the last test that passed; the advice follows from them.
+    advice : str
+        What to do with the chocolate, as `advice_words` has it.
     trips : list of dict
         As the course of the hold has them.
     bath : str
@@ -199,7 +216,7 @@ def evening_paragraph(
         peaks = peak_words(s.counted, window, bath)
         span = f"{doing}, {peaks[:1].lower()}{peaks[1:]} {outside_words(s.counted)}".rstrip()
         parts = [f"{held}; {_while_words(s, window)}", course, span]
-    parts += [advice_words(tempered, window), end_words(s), trip_words(trips)]
+    parts += [advice, end_words(s), trip_words(trips)]
     return " ".join(part for part in parts if part)
 
 
