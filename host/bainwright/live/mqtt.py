@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 import os
 import threading
 from typing import Any, NamedTuple
@@ -10,6 +11,7 @@ from urllib.parse import unquote, urlsplit
 
 from bainwright.core.errors import UseError
 from bainwright.live.latest import Latest
+from bainwright.live.mqtt_guard import take_only_answers
 from bainwright.live.mqtt_topics import OFFLINE, ONLINE, homie, homie_id, topic_part, topics
 
 OPTION, PASSWORD = "--mqtt", "BAIN_MQTT_PASSWORD"  # a password in the address could be read by other users of the PC
@@ -18,6 +20,9 @@ AGAIN_S = 10.0  # chosen: between two attempts to reach a broker
 CONNECTS_S = 5.0
 ENDS_S = 2.0
 QOS = 1  # at least once: values repeat themselves, and none is lost for ever
+NO_VERSION_5 = 132  # a broker that speaks 3.1.1 alone says so (MQTT 5.0, table 2-6: unsupported protocol version)
+_QUIET = logging.getLogger(f"{__name__}.client")  # what a client logs is for programmers, and spoils the screen
+_QUIET.setLevel(logging.CRITICAL + 1)
 
 
 class Broker(NamedTuple):
@@ -79,6 +84,7 @@ class Publisher:
         self._aiomqtt: Any = aiomqtt
         self._broker, self._latest, self._describe = broker, latest, describe
         self._warmer = ""
+        self._version = aiomqtt.ProtocolVersion.V5
         self._ends = threading.Event()
         self._thread = threading.Thread(target=self._run, name="mqtt", daemon=True)
         self._trouble = ""
@@ -103,8 +109,11 @@ class Publisher:
             try:
                 asyncio.run(self._publish())
             except (self._aiomqtt.MqttError, OSError, ValueError) as failed:
+                if _reason(failed) == NO_VERSION_5 and self._version != self._aiomqtt.ProtocolVersion.V311:
+                    self._version = self._aiomqtt.ProtocolVersion.V311
+                    continue
                 where = f"{self._broker.host}:{self._broker.port}"
-                self._trouble = f"nothing is published at {where} ({failed}); the hold is not affected"
+                self._trouble = f"nothing is published at {where} ({_words(failed)}); the hold is not affected"
             self._ends.wait(AGAIN_S)
 
     async def _publish(self) -> None:
@@ -114,8 +123,10 @@ class Publisher:
         state = f"{base}/status"
         client = mqtt.Client(
             b.host, b.port, username=b.user, password=os.environ.get(PASSWORD) if b.user else None, timeout=CONNECTS_S,
+            protocol=self._version, logger=_QUIET,
             tls_params=mqtt.TLSParameters() if b.tls else None, will=mqtt.Will(state, OFFLINE, QOS, retain=True),
         )  # fmt: skip
+        take_only_answers(client)
         async with client:
             self._trouble, sent = "", dict[str, str]()
             await client.publish(state, ONLINE, QOS, retain=True)
@@ -140,3 +151,14 @@ class Publisher:
             ready = {f"{device}/$state": "alert" if shown.old else "ready"}
             found |= homie(shown, device, self._warmer) | ready
         return found
+
+
+def _reason(failed: BaseException) -> int:
+    """The broker's reason for a refusal by its number; 0 where it gave none."""
+    code = getattr(failed, "rc", 0)
+    return int(getattr(code, "value", code) or 0)
+
+
+def _words(failed: BaseException) -> str:
+    """Why, without the client's own numbers."""
+    return str(failed).rpartition("] ")[2] or type(failed).__name__
