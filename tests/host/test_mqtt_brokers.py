@@ -162,7 +162,7 @@ def test_a_connection_that_breaks_publishes_the_last_will(mosquitto, monkeypatch
 @with_mosquitto
 def test_a_broker_that_is_killed_is_a_sentence_and_one_that_comes_back_is_used(mosquitto, monkeypatch):
     monkeypatch.setattr(mqtt, "CONNECTS_S", 0.5)  # as long as a farewell to nobody takes
-    with published(f"mqtt://cook@127.0.0.1:{mosquitto.port}/killed", monkeypatch) as publisher:
+    with published(f"mqtt://cook@127.0.0.1:{mosquitto.port}/killed", monkeypatch, age_s=4.0) as publisher:
         mosquitto.until("killed/pot/status", "online")
         mosquitto.kill()
         assert "nothing is published" in said(publisher)
