@@ -6,6 +6,7 @@ import ast
 import errno
 import json
 import os
+import re
 import signal
 from pathlib import Path
 from typing import Any
@@ -22,7 +23,7 @@ from bainwright.builds.rig_text import twin_text
 from bainwright.cli import main
 from bainwright.core import atomic_write
 from bainwright.core.errors import LinkError, UseError
-from bainwright.drill import items, record, walk
+from bainwright.drill import items, plate_words, record, walk
 from bainwright.drill.hands import Person
 from bainwright.drill.items import BY_NAME, ITEMS, LOGIC, WIRING
 from bainwright.drill.record import CANNOT, PASSED, Record, Result
@@ -39,7 +40,7 @@ def test_a_drill_closes_with_what_passed_and_names_what_it_could_not_do():
     skipped, why = {"cutout", "fuse"}, ("", record.NONE_SIMULATED)
     today = [record.ItemStatus(each.name, CANNOT if each.name in skipped else PASSED, why[each.name in skipped])
              for each in ITEMS]
-    walk._show(walk.DrillReport(Record("mine", True), Path("mine.json"), today), False, said.append)
+    walk._show(walk.DrillReport(Record("mine", True), Path("mine.json"), today, "water"), False, said.append)
     (closing,) = [line for line in said if line.startswith("Passed:")]
     assert closing == (f"Passed: {len(ITEMS) - 2} of {len(ITEMS)} items. Not possible on this warmer: "
                        "thermal fuse and fuses, inspected; manual-reset cut-outs.")  # fmt: skip
@@ -52,6 +53,23 @@ def test_the_table_names_each_item_once_and_each_says_what_must_happen() -> None
         assert item.must
         assert item.depends_on in (WIRING, LOGIC)
         assert item.fault == faults.NONE or item.limit is not None, item.name
+
+
+def test_on_a_plate_the_drill_speaks_of_no_bath_and_of_water_in_a_cup_only() -> None:
+    on_plate = [plate_words.worded(item, "plate") for item in ITEMS if item.needs != "float"]
+    for item in on_plate:
+        for text in (item.title, item.do, item.must, item.undo, *plate_words.not_tested("plate")):
+            assert not re.search("bath|vessel|water", text.replace("hand-warm water", "")), text
+    assert [item.name for item in on_plate if "Plug out" in item.do] == ["switch_link", "guard_link"]
+    assert [plate_words.worded(item, "water") for item in ITEMS] == list(ITEMS)
+    assert set(plate_words.ON_A_PLATE) <= set(BY_NAME)
+    shown: list[str] = []
+    session: Any = None
+    person = Person(session, shown.append, lambda question: "", bath="plate")
+    person.do(BY_NAME["hot_water"], lambda passes: None)
+    person.undo(BY_NAME["hot_water"], lambda passes: None)
+    assert "out of its hole" in shown[0]
+    assert "back into its hole" in shown[1]
 
 
 @pytest.mark.parametrize("ends", [KeyboardInterrupt, KeyError, signal.SIGTERM, signal.SIGHUP])

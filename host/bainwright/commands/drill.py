@@ -23,7 +23,8 @@ def drill(as_json: bool, **asked: Any) -> int:
     """Test each trip and cut-out on the warmer, step by step, in an hour or more.
 
     Each step says what to do, what must happen and how long to wait, and times it. Every result is stored at once: if
-    you stop, the drill resumes there. Fill the bath with cold water; the bowl may be empty.
+    you stop, the drill resumes there. Fill the bath with cold water, or let the plate be
+    cold and dry; the bowl may be empty.
 
     With --board-check, the heater stays unplugged: the board's answers, lines, clock, probes and flash are measured.
     """

@@ -11,6 +11,7 @@ from bainwright.core.errors import LinkError, UseError
 from bainwright.core.progress import progress
 from bainwright.drill.heater_power import numbers
 from bainwright.drill.items import PASS_S, Item
+from bainwright.drill.plate_words import worded
 from bainwright.files.rig import Rig
 from bainwright.link import ports
 from bainwright.link.session import LiveSession
@@ -71,12 +72,15 @@ class Person:
         Shows them a line.
     read : callable
         Asks for a line, as `input` does.
+    bath : str
+        ``water`` or ``plate``: which words they read.
     """
 
     patience_s = 600.0  # chosen: to find a cup and warm some water
 
-    def __init__(self, session: LiveSession, say: Callable[[str], None], read: Callable[[str], str] = input) -> None:
-        self._session, self._say, self._read = session, say, read
+    def __init__(self, session: LiveSession, say: Callable[[str], None], read: Callable[[str], str] = input,
+                 bath: str = "water") -> None:  # fmt: skip
+        self._session, self._say, self._read, self._bath = session, say, read, bath
 
     def cannot(self, item: Item) -> str:
         """A person can."""
@@ -84,6 +88,7 @@ class Person:
 
     def do(self, item: Item, wait: Wait) -> None:
         """Show them what to do; where power goes and comes, wait until they say it is done."""
+        item = worded(item, self._bath)
         self._say(f"  Do:   {item.do}\n  Then: {item.must}")
         if "Plug out" in item.do:
             self._line("  Press Return when that is done: ")
@@ -91,7 +96,7 @@ class Person:
     def undo(self, item: Item, wait: Wait) -> None:
         """Show them what to put right, and wait until they say it is done."""
         if item.undo:
-            self._say(f"  Now:  {item.undo}")
+            self._say(f"  Now:  {worded(item, self._bath).undo}")
             self._line("  Press Return when that is done: ")
 
     def seen(self, question: str) -> bool:

@@ -113,9 +113,10 @@ class Item:
 # In this order: first what is only looked at, then cold starts, then one hold, then its trip and what must last.
 ITEMS = (
     Item("fuse", "thermal fuse and fuses, inspected", WIRING, ANY,
-         "With the plug out, look at each one-shot thermal fuse (on the heater, crimped) and at the fuses in the box.",
+         "With the plug out, look at each one-shot thermal fuse (crimped, on the heater and on the heater switch) and "
+         "at the fuses in the box.",
          "Each has the rating of the parts list, none is bridged, and a meter shows a closed circuit. Never try one: "
-         "that would use it up.", simulated=False),
+         "that would use it up.", simulated=False, version=2),
     Item("cutout", "manual-reset cut-outs", WIRING, ANY,
          "With the plug out, warm each cut-out in turn over its marked temperature (hot air), a meter across it.",
          "Each clicks open, stays open when cold, and closes only when you press its button.",

@@ -28,7 +28,7 @@ SILENT_S = 30.0  # real time; a live board speaks every second, a virtual one ma
 LEFT_MS = 2 * 3600 * 1000  # chosen: longer than any drill; a warmer that the PC leaves without a word ends by itself
 BACK_S = 120.0  # real time to plug a board in again
 
-MASKED = "the water moved by itself, so guard and switch were not judged: let it come to rest, and drill again"
+MASKED = "water or plate moved by itself, so guard and switch were not judged: let it come to rest, and drill again"
 OPENED_ITSELF = "the firmware opened the relay itself, so this says nothing about the gate: drill again"
 NOT_SEEN_LOW = "the board saw no low water: look for a float that hangs, and for its circuit bridged"
 
@@ -117,7 +117,7 @@ class Drill:
     def _gated(self, item: Item) -> Outcome:
         """The relay must open while the firmware wants it closed: only the gate can do that."""
         if self._await(is_heating, self.hands.patience_s) is None:
-            return False, None, "it gave no heat: fill the bath with cold water, and drill again"
+            return False, None, "it gave no heat: let water or plate be cold, and drill again"
         self.hands.do(item, self._passes)
         passed = self.hands.seen("Did the relay open within 2 s, and stay open?")
         self._now_ms()  # read everything that came meanwhile

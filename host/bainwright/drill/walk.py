@@ -14,7 +14,8 @@ import msgspec
 from bainwright.core.errors import RefusedError, UseError
 from bainwright.drill import board_check, overnight_permit
 from bainwright.drill.hands import Hands, Person, VirtualHands
-from bainwright.drill.items import BY_NAME, ITEMS, NOT_TESTED, Item
+from bainwright.drill.items import BY_NAME, ITEMS, Item
+from bainwright.drill.plate_words import not_tested, worded
 from bainwright.drill.record import (
     CANNOT,
     PASSED,
@@ -68,6 +69,7 @@ class DrillReport:
     record: Record
     path: Path
     items: list[ItemStatus]
+    bath: str
 
     @property
     def passed(self) -> bool:
@@ -77,7 +79,7 @@ class DrillReport:
     def with_result(self, item: Item, result: Result, settings: dict[str, Any]) -> DrillReport:
         """The same with one result more."""
         record = msgspec.structs.replace(self.record, items={**self.record.items, item.name: result})
-        return DrillReport(record, self.path, statuses(record, settings, _now()))
+        return DrillReport(record, self.path, statuses(record, settings, _now()), self.bath)
 
 
 def run_drill(options: DrillOptions, *, as_json: bool, say: Say) -> int:
@@ -95,7 +97,7 @@ def run_drill(options: DrillOptions, *, as_json: bool, say: Say) -> int:
         raise UseError("--show changes nothing and --again tests everything", hint="leave one of them out")
     rig = options.named_rig()
     if options.show and rig is not None:
-        report = _report(options, dict(rig.settings), options.virtual is not None)
+        report = _report(options, dict(rig.settings), options.virtual is not None, _bath(rig))
     else:
         report = _with_board(options, rig, say)
     _show(report, as_json, say)
@@ -106,7 +108,12 @@ def _now() -> datetime.datetime:
     return datetime.datetime.now(datetime.UTC)
 
 
-def _report(options: DrillOptions, settings: dict[str, Any], simulated: bool) -> DrillReport:
+def _bath(rig: Rig | None) -> str:
+    """What the warmer heats, for the words; a board's own settings do not state it."""
+    return rig.plant.bath if rig is not None else "water"
+
+
+def _report(options: DrillOptions, settings: dict[str, Any], simulated: bool, bath: str) -> DrillReport:
     """What is stored about this warmer.
 
     Raises
@@ -120,7 +127,7 @@ def _report(options: DrillOptions, settings: dict[str, Any], simulated: bool) ->
     if (record.warmer, record.simulated) != (name, simulated):
         raise UseError(f"{path} is the drill of another warmer", got=record.warmer + _virtual(record.simulated),
                        wanted=name + _virtual(simulated), hint="name another file with --out")  # fmt: skip
-    return DrillReport(record, path, statuses(record, settings, _now()))
+    return DrillReport(record, path, statuses(record, settings, _now()), bath)
 
 
 def _virtual(simulated: bool) -> str:
@@ -134,7 +141,7 @@ def _with_board(options: DrillOptions, rig: Rig | None, say: Say) -> DrillReport
     with open_board(options.port, _simulated(rig) if options.virtual is not None else None) as session:
         hello = session.link.hello()
         settings = session.link.settings(hello) if rig is None else dict(rig.settings)
-        report = _report(options, settings, session.simulated)
+        report = _report(options, settings, session.simulated, _bath(rig))
         if options.show:
             return report
         write_record(report.path, report.record)  # now, so that a folder nobody may write to is known at once
@@ -181,7 +188,7 @@ def _hands(session: Session, rig: Rig | None, say: Say) -> Hands:
     if session.simulated:
         raise UseError("the board on this port is a simulated one", hint="bain drill --virtual does the steps itself")
     assert isinstance(session, LiveSession)
-    return Person(session, lambda text: say(text, err=True))
+    return Person(session, lambda text: say(text, err=True), bath=_bath(rig))
 
 
 def _walk(options: DrillOptions, session: Session, hands: Hands, settings: dict[str, Any], report: DrillReport,
@@ -198,10 +205,11 @@ def _walk(options: DrillOptions, session: Session, hands: Hands, settings: dict[
 def _each(options: DrillOptions, drill: Drill, settings: dict[str, Any], report: DrillReport, say: Say) -> DrillReport:
     for number, item in enumerate(ITEMS, 1):
         status = next(each for each in report.items if each.name == item.name)
+        title = worded(item, report.bath).title
         if status.state == CANNOT or (status.state == PASSED and not options.again):
-            say(f"{number}. {item.title}: {status.state}" + (f" ({status.why})" if status.why else ""), err=True)
+            say(f"{number}. {title}: {status.state}" + (f" ({status.why})" if status.why else ""), err=True)
             continue
-        say(f"{number}. {item.title}", err=True)
+        say(f"{number}. {title}", err=True)
         result = drill.test(item)
         report = report.with_result(item, result, settings)
         write_record(report.path, report.record)
@@ -245,20 +253,21 @@ def _show(report: DrillReport, as_json: bool, say: Say) -> None:
         took = "" if each.took_s is None else f", {each.took_s:.1f}{limit} s"
         when = "" if each.at is None else f" {each.at[:10]}"
         why = f" ({each.why})" if each.why else ""
-        say(f"  {each.state + when:18} {BY_NAME[each.name].title}{took}{why}")
+        say(f"  {each.state + when:18} {worded(BY_NAME[each.name], report.bath).title}{took}{why}")
     left = unfinished(report.items)
     if left:
         say(f"Not passed: {len(left)} left. Until then overnight holds are refused. bain drill resumes there.")
     else:
-        skipped = [BY_NAME[each.name].title for each in report.items if each.state == CANNOT]
+        skipped = [worded(BY_NAME[each.name], report.bath).title for each in report.items if each.state == CANNOT]
         done = f"Passed: {len(report.items) - len(skipped)} of {len(report.items)} items."
         say(f"{done} Not possible on this warmer: {'; '.join(skipped)}." if skipped else done)
-    say("A drill does not test " + ", ".join(NOT_TESTED) + ".")
+    say("A drill does not test " + ", ".join(not_tested(report.bath)) + ".")
 
 
 def _as_dict(report: DrillReport) -> dict[str, Any]:
     return {
         "warmer": report.record.warmer, "virtual": report.record.simulated, "passed": report.passed,
         "file": str(report.path), "items": [msgspec.to_builtins(each) for each in report.items],
-        "missing": [each.name for each in unfinished(report.items)], "not_tested_by_a_drill": list(NOT_TESTED),
+        "missing": [each.name for each in unfinished(report.items)],
+        "not_tested_by_a_drill": list(not_tested(report.bath)),
     }  # fmt: skip
