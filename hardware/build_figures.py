@@ -13,10 +13,11 @@ from twins import twins_block
 
 from bainboard import settings
 from bainboard.heat_balance import largest_load_j_per_k, smallest_load_j_per_k
-from bainwright.builds import electrical, overload, rules, vessels, warmth
-from bainwright.builds.catalogue import BUILDS, SWITCH
+from bainwright.builds import electrical, overload, rules, switch_heat, vessels, warmth
+from bainwright.builds.catalogue import BUILDS
 from bainwright.builds.parts import SUPPLY_V, Build
 from bainwright.builds.rig_text import twin_name
+from bainwright.builds.supply import most_supply_w
 from bainwright.core.masses import Shown
 from bainwright.physics.materials import STEEL_J_PER_KGK, WATER_J_PER_LK
 from bainwright.plan import say
@@ -25,11 +26,6 @@ from bainwright.plan.parts import Plan
 from bainwright.plan.planner import make_plan
 
 HOT_C = 45.0  # where a full bath is taken to be when heat runs away
-
-
-def _bare(build: Build) -> bool:
-    """Does Q1 do without a heat sink?"""
-    return build.switch.k_per_w == SWITCH.k_per_w
 
 
 def _refs(build: Build, name: str) -> str:
@@ -44,10 +40,11 @@ def part_rows(build: Build) -> list[Row]:
     rows = [
         ("PS1", "isolated supply, safety-approved, short-circuit proof, its mains lead or inlet moulded on, **no mains "
          f"terminal to wire**: {SUPPLY_V:g} V DC, {build.supply_a:g} A is one; {_least_supply_a(build):.2f} A or more "
-         f"and **at most {overload.most_supply_w(build):.0f} W**; shuts itself off at {build.supply_off_v:g} V or less "
+         f"and **at most {most_supply_w(build):g} W**; shuts itself off at {build.supply_off_v:g} V or less "
          "(M)",
          f"gives the worst heater its {worst_a:.2f} A. A larger one would give a short more than the heater's "
-         f"{overload.SUPPLY_SHARE:g}-fold power, or than X0, S1, K1 and the cut-outs carry. If it lost its regulation, "
+         f"{overload.SUPPLY_SHARE:g}-fold power, or than X0, S1, K1, the cut-outs or a partly shorted mat take. If it "
+         "lost its regulation, "
          "its own shut-off bounds the heat"),
         ("X0", f"2-pole plug and socket that fit one way only, ≥ {build.inlet_a:g} A at 30 V **DC**, unlike X1",
          f"where the supply's cable enters the box: lies before every fuse, so it carries the "
@@ -62,14 +59,20 @@ def part_rows(build: Build) -> list[Row]:
     rows += [
         ("F3", f"fuse and in-line holder, {build.guard_fuse_a:g} A, quick",
          "at S1's own terminal: a short in the guard relay's thin wires blows this one; F1 would not"),
+        ("TF2", f"thermal fuse, one-shot: {build.on_switch.marked_c:g} °C, holds {build.on_switch.holds_c:g} °C for "
+         f"good (M); ≥ {build.on_switch.rated_a:g} A at 24 V **DC**; one more of the lot, for its test; a strip of "
+         "metal, polyimide tape, two butt crimps",
+         f"on the tab of Q1, in the wire behind F3. A Q1 that is left half on takes up to "
+         f"{electrical.half_on_w(build):.0f} W itself: this one opens K1 then, whatever the firmware does (C)"),
         ("S1", f"hand switch on the front, ≥ {build.hand_switch_a:g} A at 30 V **DC**",
          "hands near the heater; an AC-only rocker may arc"),
         ("K1", f"guard relay, normally open: contact {build.relay_a:g} A at 30 V **DC**, coil 24 V "
          f"≥ {build.coil_ohm / 1e3:g} kΩ, pulls in at {build.pull_in_v:g} V or less (M); a socket for it with "
          "screws or blades, as strong",
          "opens the *positive* lead, Q1 the negative. A lead chafed to 0 V leaves one of them in charge"),
-        ("Q1, Q2", f"n-MOSFET, **logic level**, TO-220, ≥ {build.switch.drain_v:g} V: {build.switch.kind} is one (M)"
-         + ("" if _bare(build) else "; a clip-on heat sink of 21 °C/W for Q1, touching nothing: the tab is the drain"),
+        ("Q1, Q2", f"n-MOSFET, **logic level**, TO-220, ≥ {build.switch.drain_v:g} V: {build.switch.kind} is one (M). "
+         f"Q1 on an aluminium heat sink of 9 °C/W or better, {1000.0 * build.sink.kg:.0f} g or "
+         "more, with a screw M3 and heat paste. It touches nothing else: the tab is the drain",
          f"at most {1000 * drop_v:.0f} mV, hot, at {worst_a:.2f} A with {electrical.gate_v():.2f} V at its gate (C). "
          "Data sheets promise nothing there, so the drop is *measured* at first power-up"),
         (_refs(build, "RH"), f"silicone heating mat, {mat.size}, {SUPPLY_V:g} V, {mat.power_w:g} W, {mat.ohm:.2f} Ω; "
@@ -150,15 +153,16 @@ def vessel_rows(build: Build) -> list[Row]:
         *rows,
         ("tray", f"metal, feet of {100 * build.feet_m:g} cm, a hole under each cut-out that faces down",
          f"carries the insulation; a button clears the table by {100 * vessels.button_clear_m(build):.1f} cm"),
-        ("insulation", f"silicone or melamine foam, {1000 * vessels.INSULATION_M:g} mm, rated "
-         f"{rules.INSULATION_C:g} °C or more, {lagged_m2:.2f} m²",
-         "under and round it; no polystyrene, cork or cloth, which burn"),
-        ("silicone", "high-temperature adhesive, 200 °C", "glues mat and cut-outs"),
+        ("insulation", f"silicone foam, {1000 * vessels.INSULATION_M:g} mm, rated {rules.INSULATION_C:g} °C or more, "
+         f"{lagged_m2:.2f} m²",
+         f"under and round it. A mat that is partly shorted gets up to {rules.partly_shorted_mat_c(build):.0f} °C (C): "
+         "no melamine foam, which takes 150 °C (M); no polystyrene, cork or cloth, which burn"),
+        ("silicone", f"high-temperature adhesive, {rules.INSULATION_C:g} °C or more", "glues mat and cut-outs"),
         (f"{mats} x fixing", FIXING[build.heats][0], FIXING[build.heats][1]),
-        (f"{2 * mats} crimps, {mats} x 10 cm sleeve", "non-insulated butt crimps; glass-fibre sleeve",
-         "for the leads of each thermal fuse"),
-        (f"{4 * mats} receptacles", f"push-on, 6.3 mm, crimped, for {build.wire_mm2:g} mm², in glass-fibre sleeve or "
-         "rated 150 °C", "two for each cut-out's blades"),
+        (f"{2 * mats} crimps, {mats} x 40 cm sleeve", "non-insulated butt crimps; glass-fibre sleeve",
+         "for the leads of each thermal fuse on a mat, and for each lead that lies on a mat's back"),
+        (f"{4 * mats} receptacles", f"push-on, 6.3 mm, crimped, for {build.wire_mm2:g} mm², in glass-fibre sleeve",
+         "two for each cut-out's blades"),
         (f"{mats} x cable clamp", "stainless, screwed or on the hose clamp",
          "takes the pull of the cable, so that mat and fuse do not"),
     ]
@@ -171,7 +175,7 @@ def value_rows(build: Build) -> list[Row]:
     each = f", {count} of them" if count > 1 else ""
     drop_v = electrical.switch_drop_v(build.switch, worst_a, electrical.gate_v())
     cable_ohm, path_ohm = electrical.cable_ohm(build), electrical.path_ohm(build)
-    flux = warmth.flux_w_per_m2(build)
+    flux, opens = warmth.flux_w_per_m2(build), switch_heat.half_on(build)
     return [
         ("mat", f"24² / {mat.power_w:g}{each}", f"{mat.ohm:.2f} Ω; together {rated_a:.2f} A"),
         ("heater, worst", f"{electrical.worst_v():.1f} V on 0.9 x {mat.ohm:.2f} Ω{each}",
@@ -194,13 +198,19 @@ def value_rows(build: Build) -> list[Row]:
          f"{100 * electrical.power_share(build):.0f} % of its power"),
         ("Q1, worst", f"square law, {electrical.gate_v():.2f} V at the gate, threshold "
          f"{build.switch.threshold_v:g} V, hot", f"{1000 * drop_v:.0f} mV, {electrical.conduction_w(build):.2f} W"),
-        ("Q1, left half on by a fault", f"{electrical.worst_v():.1f} V x {worst_a:.2f} A / 4: no heat sink carries it",
+        ("Q1, left half on by a fault", f"{electrical.worst_v():.1f} V x {worst_a:.2f} A / 4",
          f"{electrical.half_on_w(build):.0f} W"),
+        ("TF2 opens then", f"{build.sink.j_per_k:.0f} J/K of heat sink, TF2 {switch_heat.FUSE_LAG_S:g} s behind it",
+         f"within {math.ceil(opens.after_s):g} s, the tab at {opens.tab_c:.0f} °C"),
+        ("heat of Q1 that never opens TF2", f"({build.on_switch.latest_c:g} - {electrical.BOX_C:g}) °C / "
+         f"{build.sink.k_per_w:g} °C/W", f"{switch_heat.unfelt_w(build):.1f} W"),
         ("Q1, turning on and off", f"{electrical.PWM_HZ:g} times a second, {build.switch.switched_nc:g} nC through "
          f"{electrical.GATE_SERIES_OHM + electrical.PIN_OHM:g} Ω", f"{electrical.switching_w(build):.2f} W"),
-        ("Q1, junction, " + ("no heat sink" if _bare(build) else "with its heat sink"),
-         f"{electrical.BOX_C:g} °C in the box, {build.switch.k_per_w:g} °C/W, both losses",
+        ("Q1, junction, on its heat sink",
+         f"{electrical.BOX_C:g} °C in the box, {build.sink.k_per_w:g} °C/W, both losses",
          f"{electrical.junction_c(build):.0f} °C of {build.switch.most_c:g}"),
+        ("mat's wire over it, a part of the mat shorted", f"{overload.mat_a(build):.3g} A in any share that is left",
+         f"{warmth.partly_shorted_over_k(build, overload.mat_a(build)):.0f} °C"),
         ("mat over its water" if build.heats == "water" else "mat over its plate",
          f"{flux:.0f} W/m² through {'rubber, glue and film' if build.heats == 'water' else 'rubber and glue'}",
          f"{warmth.mat_over_k(build):.0f} °C; worst heater {warmth.mat_over_k(build, worst=True):.0f} °C"),
@@ -277,7 +287,8 @@ def readings_block() -> str:
         row("TCO1 opens", lambda b: f"{b.on_mat.earliest_c:g} to {b.on_mat.latest_c:g} °C"),
         row("TCO2 still closed at", lambda b: f"{b.on_vessel.earliest_c - 1:g} °C"),
         row("TCO2 open at", lambda b: f"{b.on_vessel.latest_c:g} °C"),
-        row("thermal fuse of the same lot opens", lambda b: f"{b.fuse.earliest_c:g} to {b.fuse.latest_c:g} °C"),
+        row("thermal fuse of TF1's lot opens", lambda b: f"{b.fuse.earliest_c:g} to {b.fuse.latest_c:g} °C"),
+        row("thermal fuse of TF2's lot opens", lambda b: f"{b.on_switch.earliest_c:g} to {b.on_switch.latest_c:g} °C"),
     ])  # fmt: skip
 
 
@@ -296,6 +307,10 @@ def margins_block() -> str:
         row("**mat's cut-out opens**", lambda b: f"**{b.on_mat.earliest_c:g} to {b.on_mat.latest_c:g}**"),
         row("thermal fuse holds for good", lambda b: f"{b.fuse.holds_c:g}"),
         row("**thermal fuse opens**", lambda b: f"**{b.fuse.earliest_c:g} to {b.fuse.latest_c:g}**"),
+        row("mat's wire, a part of it shorted", lambda b: f"{rules.partly_shorted_mat_c(b):.0f}"),
+        row("**insulation's rating**", lambda b: f"**{rules.INSULATION_C:g}**"),
+        row("Q1's tab in the box, full heat", lambda b: f"{electrical.junction_c(b):.0f}"),
+        row("**thermal fuse on Q1 opens**", lambda b: f"**{b.on_switch.earliest_c:g} to {b.on_switch.latest_c:g}**"),
     ])  # fmt: skip
 
 

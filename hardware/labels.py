@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from html import escape
 
-from bainwright.builds.overload import most_supply_w
 from bainwright.builds.parts import SUPPLY_V, Build
+from bainwright.builds.supply import most_supply_w
 
 Label = tuple[str, tuple[str, ...]]
 
@@ -21,10 +21,12 @@ def labels(build: Build) -> list[Label]:
     sheet: list[Label] = [
         ("NOT CERTIFIED", ("Hobby build. 24 V DC only.", "Unplug before hands go near the heater.")),
         (f"PS1  {SUPPLY_V:g} V DC  {build.supply_a:g} A",
-         ("Isolated.", f"No supply of more than {most_supply_w(build):.0f} W.")),
+         ("Isolated.", f"No supply of more than {most_supply_w(build):g} W.")),
         ("X0  24 V inlet", (f"{build.inlet_a:g} A. Red is plus.", "Only PS1 is plugged in here.")),
         (f"F1  {build.fuse_a:g} A  32 V DC", (safe,)),
         (f"F3  {build.guard_fuse_a:g} A", ("Guard relay's branch.", safe)),
+        (f"TF2  {build.on_switch.marked_c:g} °C  {build.on_switch.rated_a:g} A",
+         ("Thermal fuse on Q1's tab. Open: new Q1 first.", safe)),
         ("S1  hand switch", ("Off before hands go near the heater.", "Or pull the plug.")),
         (f"K1  guard relay  {build.relay_a:g} A 30 V DC", ("Coil 24 V, 1.4 kΩ or more",)),
         ("J1  heartbeat jumper", ("Fitted in use. Pulled: no heat.",)),

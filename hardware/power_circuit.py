@@ -67,7 +67,10 @@ def _box(build: Build) -> Iterator[PowerPart]:
                     path=ALL)
     yield PowerPart("S1", "SWITCH", 0.0, ("fused", "switched"),
                     f"S1  hand switch\n≥ {build.hand_switch_a:g} A 30 V DC", path=ALL, rated_a=build.hand_switch_a)
-    yield PowerPart("F3", "FUSE", 0.0, ("switched", "24v_s"), f"F3  {build.guard_fuse_a:g} A", guards=True, path=GUARD)
+    yield PowerPart("F3", "FUSE", 0.0, ("switched", "guard_fed"), f"F3  {build.guard_fuse_a:g} A", guards=True,
+                    path=GUARD)
+    yield PowerPart("TF2", "FUSE", 0.0, ("guard_fed", "24v_s"), f"TF2  {build.on_switch.marked_c:g} °C\non Q1's tab",
+                    guards=True, path=GUARD, rated_a=build.on_switch.rated_a)
     yield PowerPart("K1", "CONTACT", 0.0, ("switched", "guarded"), f"K1 contact\n{build.relay_a:g} A 30 V DC, n.o.",
                     path=ALL, rated_a=build.relay_a)
     yield PowerPart("R13", "R", LAMP_OHM, ("guarded", "lamp"), f"R13\n{ohm_text(LAMP_OHM)}")

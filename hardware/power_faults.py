@@ -10,6 +10,7 @@ off, that none loads a part over its rating, and who notices each of them.
 from __future__ import annotations
 
 import csv
+import math
 import subprocess
 import tempfile
 from collections.abc import Iterator
@@ -45,7 +46,7 @@ class PowerFault:
         A joint that is open.
     bridged : tuple of (net, net)
         Nets that are shorted.
-    gate_high : bool
+    gate_v : float
         Where a gate whose joint is open floats to.
     halved : str
         A mat half of which is shorted.
@@ -57,19 +58,20 @@ class PowerFault:
     how: str
     opened: tuple[tuple[str, int], ...] = ()
     bridged: tuple[tuple[str, str], ...] = ()
-    gate_high: bool = False
+    gate_v: float = 0.0
     halved: str = ""
     supply_v: float = 0.0
 
 
 OVER_VOLTAGE = "regulation lost, over-voltage"
+BYPASS = "touches the lead behind TF1"
 
 
 def faults(build: Build) -> Iterator[PowerFault]:
     """Every single failure: parts open and shorted, and leads chafed to 0 V."""
     for part in parts(build):
         if part.kind == "NMOS":
-            yield from _switch_faults(part)
+            yield from _switch_faults(build, part)
             continue
         yield PowerFault(part.ref, "open", ((part.ref, 0),))
         yield PowerFault(part.ref, "shorted", bridged=((part.nets[0], part.nets[1]),))
@@ -81,13 +83,22 @@ def faults(build: Build) -> Iterator[PowerFault]:
         yield PowerFault(name, "chafed to 0 V", bridged=((net, "0"),))
     for ref in build.refs:
         yield PowerFault(f"lead to RH{ref}", "chafed to 0 V", bridged=((f"hot{ref}", "0"),))
+        yield PowerFault(f"lead to TCO2{ref}", BYPASS, bridged=((f"plus{ref}", f"hot{ref}"),))
+    yield PowerFault("TF2", "touches Q1's tab", bridged=(("guard_fed", "drain"),))
 
 
-def _switch_faults(part: PowerPart) -> Iterator[PowerFault]:
+def half_on_v(build: Build) -> float:
+    """The gate voltage at which Q1 takes half of the supply's voltage, and so the most heat, with the worst heater."""
+    switch = build.switch
+    k = switch.siemens**2 / (2.0 * switch.at_a)
+    return switch.threshold_v + math.sqrt(electrical.worst_a(build) / k)
+
+
+def _switch_faults(build: Build, part: PowerPart) -> Iterator[PowerFault]:
     drain, gate, source = part.nets
     yield PowerFault(part.ref, "drain joint open", ((part.ref, 0),))
-    for gate_high in (False, True):  # it keeps what charge it had
-        yield PowerFault(part.ref, "gate joint open", ((part.ref, 1),), gate_high=gate_high)
+    for gate_v in (0.0, half_on_v(build), RAIL_V):  # it keeps what charge it had
+        yield PowerFault(part.ref, "gate joint open", ((part.ref, 1),), gate_v=gate_v)
     yield PowerFault(part.ref, "source joint open", ((part.ref, 2),))
     yield PowerFault(part.ref, "drain to source shorted", bridged=((drain, source),))
     yield PowerFault(part.ref, "gate to source shorted", bridged=((gate, source),))
@@ -114,7 +125,7 @@ def netlist(build: Build, fault: PowerFault | None = None, worst: bool = False) 
         lines += _lines(part, fault, 1.0 - electrical.MAT_TOLERANCE if worst else 1.0)
     for at, (one, other) in enumerate(fault.bridged if fault else ()):
         lines.append(f"R_bridge_{at} {one} {other} {SHORT_OHM}")
-    shown = " ".join(["i(v_supply)", *[f"i(v_{part.ref.lower()})" for part in metered(build)]])
+    shown = " ".join(["v(drain)", "i(v_supply)", *[f"i(v_{part.ref.lower()})" for part in metered(build)]])
     lines += [".options gmin=1e-14", ".control"]
     for guard, pin in STATES.values():
         lines += [f"alter v_guard dc = {guard}", f"alter v_pin dc = {RAIL_V * pin}", "op", f"print {shown}"]
@@ -148,10 +159,10 @@ def _lines(part: PowerPart, fault: PowerFault | None, mat_share: float) -> Itera
     if end != nets[1] and part.kind != "SUPPLY":
         yield f"V_{name} {end} {nets[1]} 0"
     if any(ref == part.ref for ref, _ in opened):
-        high = fault is not None and fault.gate_high
-        yield f"R_open_{name} open_{part.ref} {'pin_high' if high else '0'} {FLOAT_OHM if high else OPEN_OHM}"
-        if high:
-            yield f"V_high pin_high 0 {RAIL_V}"
+        gate_v = fault.gate_v if fault is not None else 0.0
+        yield f"R_open_{name} open_{part.ref} {'held' if gate_v else '0'} {FLOAT_OHM if gate_v else OPEN_OHM}"
+        if gate_v:
+            yield f"V_held held 0 {gate_v}"
 
 
 @dataclass(frozen=True)
@@ -165,6 +176,8 @@ class Found:
     supply_a, all_a, mat_a, guard_a : float
         The greatest current with the worst heater in the inlet, in what carries all mats, in one mat's path and in the
         guard relay's branch, A, before a fuse or the supply's own limit acts.
+    q1_w : float
+        The greatest heat in Q1 with the worst heater, W.
     """
 
     watts: tuple[float, ...]
@@ -172,6 +185,7 @@ class Found:
     all_a: float
     mat_a: float
     guard_a: float
+    q1_w: float
 
 
 def simulate(build: Build, fault: PowerFault | None = None) -> Found:
@@ -189,20 +203,28 @@ def simulate(build: Build, fault: PowerFault | None = None) -> Found:
                    if (part.path or f"mat{part.ref[2:]}").startswith(paths))
 
     return Found(tuple(_heat_w(build, fault, state) for state in _currents(build, fault, worst=False)),
-                 max(state["supply"] for state in amps), most(ALL), most("mat"), most(GUARD))
+                 max(state["supply"] for state in amps), most(ALL), most("mat"), most(GUARD),
+                 max(_switch_w(build, state) for state in amps))
+
+
+def _switch_w(build: Build, state: dict[str, float]) -> float:
+    """What Q1 takes, from its drain's voltage and the current of all mats; a supply at its limit gives no more."""
+    current_a = sum(state[f"rh{ref}"] for ref in build.refs)
+    return state["drain"] * current_a if current_a <= overload.limit_a(build) else 0.0
 
 
 def _currents(build: Build, fault: PowerFault | None, *, worst: bool) -> list[dict[str, float]]:
-    """Amperes by part in each state."""
+    """Amperes by part in each state, and the volts at Q1's drain."""
     with tempfile.TemporaryDirectory() as folder:
         deck = Path(folder) / "power.cir"
         deck.write_text(netlist(build, fault, worst))
         done = subprocess.run(["ngspice", "-b", str(deck)], capture_output=True, text=True, check=False, timeout=60)
-    found = [line.partition(" = ") for line in done.stdout.splitlines() if line.startswith("i(v_")]
-    each = 1 + len(metered(build))
+    found = [line.partition(" = ") for line in done.stdout.splitlines() if line.startswith(("i(v_", "v(drain)"))]
+    each = 2 + len(metered(build))
     if len(found) != each * len(STATES):
         raise RuntimeError(f"ngspice stopped early on {fault}: {(done.stderr or done.stdout).strip()[-300:]}")
-    read_off = [(name.removeprefix("i(v_").rstrip(")"), abs(float(value))) for name, _, value in found]
+    read_off = [(name.removeprefix("i(v_").removeprefix("v(").rstrip(")"), abs(float(value)))
+                for name, _, value in found]
     return [dict(read_off[at : at + each]) for at in range(0, len(read_off), each)]
 
 
@@ -221,10 +243,10 @@ def worst(build: Build, ref: str, how: str) -> Found:
     found = [simulate(build, fault) for fault in faults(build) if (fault.ref, fault.how) == (ref, how)]
     found = found or [simulate(build)]
     watts = tuple(max(each.watts[at] for each in found) for at in range(len(STATES)))
-    return Found(watts, *[max(getattr(each, name) for each in found) for name in AMPS])
+    return Found(watts, *[max(getattr(each, name) for each in found) for name in MOST])
 
 
-AMPS = ("supply_a", "all_a", "mat_a", "guard_a")
+MOST = ("supply_a", "all_a", "mat_a", "guard_a", "q1_w")
 
 
 def rows() -> Iterator[dict[str, str]]:
@@ -233,14 +255,14 @@ def rows() -> Iterator[dict[str, str]]:
         for ref, how in dict.fromkeys([("-", "nothing"), *((fault.ref, fault.how) for fault in faults(build))]):
             found = worst(build, ref, how)
             watts = {f"{state}_w": f"{abs(w):.1f}" for state, w in zip(STATES, found.watts, strict=True)}
-            amps = {name: f"{min(getattr(found, name), 999.0):.2f}" for name in AMPS}
-            yield {"build": build.name, "part": ref, "fault": how, **watts, **amps}
+            most = {name: f"{min(getattr(found, name), 999.0):.2f}" for name in MOST}
+            yield {"build": build.name, "part": ref, "fault": how, **watts, **most}
 
 
 def write() -> None:
     """Simulate all and store the results beside this file."""
     with RESULTS.open("w", encoding="utf-8", newline="") as file:
-        names = ("build", "part", "fault", *[f"{state}_w" for state in STATES], *AMPS)
+        names = ("build", "part", "fault", *[f"{state}_w" for state in STATES], *MOST)
         writer = csv.DictWriter(file, names, lineterminator="\n")
         writer.writeheader()
         writer.writerows(rows())

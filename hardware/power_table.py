@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from power_circuit import ALL, INLET, PowerPart, parts
-from power_faults import OVER_VOLTAGE, STATES, read
+from power_circuit import ALL, GUARD, INLET, PowerPart, parts
+from power_faults import BYPASS, OVER_VOLTAGE, STATES, read
 from tables import table
 
-from bainwright.builds import overload
+from bainwright.builds import overload, switch_heat
 from bainwright.builds.parts import Build
 
 Row = dict[str, str]
@@ -26,6 +26,8 @@ def carried_a(build: Build, row: Row, part: PowerPart) -> float:
         return min(float(row["supply_a"]), overload.limit_a(build))
     if part.path == ALL:
         return min(float(row["all_a"]), overload.all_a(build))
+    if part.path == GUARD:
+        return min(float(row["guard_a"]), overload.guard_a(build))
     return min(float(row["mat_a"]), overload.mat_a(build))
 
 
@@ -82,13 +84,29 @@ def noticed(build: Build, row: Row) -> str:
     if tripped:
         return "self-test: number 9"
     if idle:
-        return "self-test: number 10; in a hold number 4, and K1 opens" + (
-            "; the board may die of 24 V at its pin: then the gate opens K1" if "drain to gate" in row["fault"] else "")
+        return _conducts(build, row)
     if not heats:
         return NO_HEAT
     if float(row["heats_w"]) < FULL_SHARE * build.heater_w:
         return "it warms slowly: first power-up's table"
     return _silent(build, row)
+
+
+def _conducts(build: Build, row: Row) -> str:
+    """Q1 lets current through that nobody asked for; where it takes the heat itself, its thermal fuse opens too."""
+    said = ["self-test: number 10; in a hold number 4, and K1 opens"]
+    if "drain to gate" in row["fault"]:
+        said.append("the board may die of 24 V at its pin: then the gate opens K1")
+    taken_w = float(row["q1_w"])
+    if taken_w > switch_heat.unfelt_w(build):
+        after_s, tab_c = switch_heat.opening(build, taken_w)
+        said.append(f"half on, Q1 takes {taken_w:.0f} W: TF2 opens K1 within {_time(after_s)}, the tab at "
+                    f"{tab_c:.0f} °C")
+    return "; ".join(said)
+
+
+def _time(after_s: float) -> str:
+    return f"{after_s:.0f} s" if after_s < 120.0 else f"{after_s / 60.0:.0f} min"
 
 
 def _too_hot(build: Build, row: Row) -> str:
@@ -113,6 +131,8 @@ def _short(build: Build, row: Row) -> str:
 
 def _silent(build: Build, row: Row) -> str:
     """The evening does not miss it."""
+    if row["fault"] == BYPASS:
+        return "**only the six-monthly test**: a cut-out is open, and the meter at X1 still shows ohms"
     part = next((each for each in parts(build) if each.ref == row["part"]), None)
     if part is not None and part.guards and row["fault"] == "shorted":
         if part.kind == "FUSE":

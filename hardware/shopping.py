@@ -8,7 +8,7 @@ import box_circuit
 import gate_circuit
 import power_circuit
 from gate_circuit import Part
-from stripboard import COLUMNS, ROWS
+from stripboard import COLUMNS, FILM_LEGS_MM, FILM_THICK_MM, ROWS
 from tables import table
 
 from bainwright.builds.catalogue import MAT
@@ -62,7 +62,8 @@ def _bought_as(part: Part) -> str:
     if part.kind == "C":
         value = part.label.removeprefix(part.ref).strip()
         if "film" in value:
-            return f"capacitor {value}, 50 V or more"
+            return (f"capacitor {value}, 50 V or more, legs {FILM_LEGS_MM:g} mm apart, at most {FILM_THICK_MM:g} mm "
+                    "thick")
         return f"capacitor {value.replace('n', ' nF')}, ceramic"
     if part.kind == "LED":
         return LAMP.format(next(colour for colour in COLOURS if colour in part.label))

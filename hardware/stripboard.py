@@ -29,7 +29,8 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("ref_1",), ("store",), ("heartbeat",), ("beat",),
     ("a",), ("b_in",), ("a_mid",), ("b_mid",), ("a_top",), ("b_top",), ("0",),
 )  # fmt: skip
-WIDE = {"C": 3, "NMOS": 3}  # columns that a body covers: a film capacitor of 4.7 µF is 7 mm thick, a TO-220 5 mm (M)
+FILM_LEGS_MM, FILM_THICK_MM = 5.0, 7.2  # of a film capacitor of 4.7 µF and 50 V (data sheets, from memory)
+WIDE = {"C": 3, "NMOS": 3}  # columns that a body covers: a film capacitor, or a TO-220 of 5 mm (M)
 NAME_WIDE = 1  # columns left free beside a body for its name
 ROOM = {"C2": 1, "C3": 1, "C4": 1}  # the small ones
 NEAR = {"C3": "IC1", "C4": "IC2"}  # across whose supply

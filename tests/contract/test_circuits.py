@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from bainboard import pins
-from bainwright.builds import overload, rules
+from bainwright.builds import rules, supply
 from bainwright.builds.catalogue import BUILDS, BY_NAME, PLATE, POT
 
 HARDWARE = Path(__file__).parents[2] / "hardware"
@@ -205,7 +205,7 @@ def test_shopping_list_counts_each_resistor_of_the_box_once():
     counts = {what: int(count) for count, what, _ in shopping.shopping_rows() if count.isdigit()}
     assert counts["resistor 4.7k, 5 %, 0.25 W"] == 6
     assert counts["resistor 620k 1 %, metal film, 0.25 W"] == 4
-    assert counts["capacitor 4.7 µF film 5 %, 50 V or more"] == 4
+    assert counts["capacitor 4.7 µF film 5 %, 50 V or more, legs 5 mm apart, at most 7.2 mm thick"] == 4
     assert {colour: counts[shopping.LAMP.format(colour)] for colour in shopping.COLOURS} == {
         "yellow": 1, "green": 1, "red": 3}
     assert counts["dual comparator TLC393, DIP-8"] == 2
@@ -247,7 +247,9 @@ def test_no_single_failure_loads_a_part_over_its_rating(build):
 
 
 @each_build
-@pytest.mark.parametrize("halve", ["inlet_a", "hand_switch_a", "relay_a", "plug_a", "on_mat", "on_vessel", "fuse"])
+@pytest.mark.parametrize("halve", [
+    "inlet_a", "hand_switch_a", "relay_a", "plug_a", "on_mat", "on_vessel", "fuse", "on_switch",
+])  # fmt: skip
 def test_half_of_any_rating_is_too_little_in_some_failure(build, halve):
     whole = getattr(build, halve)
     half = whole / 2.0 if isinstance(whole, float) else replace(whole, rated_a=whole.rated_a / 2.0)
@@ -256,7 +258,7 @@ def test_half_of_any_rating_is_too_little_in_some_failure(build, halve):
 
 @each_build
 def test_the_largest_supply_that_a_guide_allows_is_the_largest_that_its_rules_do(build):
-    most_a = overload.most_supply_w(build) / 24.0
+    most_a = supply.most_supply_w(build) / 24.0
     assert rules.broken(replace(build, supply_a=most_a)) == []
     assert power_table.over_rating(replace(build, supply_a=most_a)) == []
     assert rules.broken(replace(build, supply_a=1.02 * most_a)) != []
@@ -298,7 +300,7 @@ def test_stored_heat_is_what_the_simulation_gives_now(build, ref, how):
     found = power_faults.worst(build, ref, how)
     for state, watts in zip(power_faults.STATES, found.watts, strict=True):
         assert abs(watts) == pytest.approx(float(row[f"{state}_w"]), abs=0.1)
-    for name in power_faults.AMPS:
+    for name in power_faults.MOST:
         assert min(getattr(found, name), 999.0) == pytest.approx(float(row[name]), abs=0.01), name
 
 
@@ -355,6 +357,20 @@ def test_comparators_sit_on_the_strips_as_their_data_sheet_numbers_the_pins(boar
     nets = {part.ref: part.nets for part in board.parts if part.ref.startswith("IC")}
     assert nets == {"IC1": ("b", "half", "ref_1", "0", "ref_1", "m_1", "out_1", "vcc"),
                     "IC2": ("out_2", "m_2", "ref_2", "0", "0", "0", "", "vcc")}
+
+
+def test_film_capacitors_fit_the_strips_that_they_are_placed_on(board):
+    """Their legs are stiff: 5 mm is two strips of 2.54 mm. A body of 7.2 mm covers no other part's hole."""
+    films = [part for part in board.parts if part.ref.startswith("C1")]
+    assert len(films) == 4
+    for part in films:
+        (row, column), (other, same) = part.holes
+        assert column == same
+        assert abs(row - other) * draw_stripboard.PITCH_MM == pytest.approx(stripboard.FILM_LEGS_MM, abs=0.3)
+        half = stripboard.FILM_THICK_MM / 2.0 / draw_stripboard.PITCH_MM
+        near = [hole for each in board.parts if each.ref != part.ref for hole in each.holes
+                if min(row, other) <= hole[0] <= max(row, other) and abs(hole[1] - column) < half]
+        assert near == [], part.ref
 
 
 def test_a_cut_or_a_link_that_is_missing_is_seen(board):

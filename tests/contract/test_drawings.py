@@ -60,7 +60,10 @@ def test_a_changed_rating_changes_drawing_list_labels_and_rig_file_and_breaks_a_
         assert made(changed) != made(POT)
     assert rig_text(replace(POT, hard_limit_c=57.0)) != rig_text(POT)
     assert broken(POT) == []
-    assert broken(changed) == ["supply, over the heater's power: got 1.6, wanted at most 1.5"]
+    assert broken(changed) == [
+        "supply, over the heater's power: got 1.6, wanted at most 1.5",
+        "mat partly shorted, vessel's cut-out at its latest: got 201 °C, wanted at most 190",
+    ]
 
 
 @each_build

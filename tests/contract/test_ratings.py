@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import math
 import re
 import sys
 from collections.abc import Iterator
@@ -16,7 +17,8 @@ from bainwright.builds.catalogue import BUILDS, BY_NAME
 from bainwright.builds.electrical import half_on_w
 from bainwright.builds.parts import Build
 from bainwright.builds.rig_text import rig_text, twin_name, twin_text
-from bainwright.builds.rules import broken
+from bainwright.builds.rules import broken, partly_shorted_mat_c
+from bainwright.builds.switch_heat import half_on, unfelt_w
 from bainwright.core.masses import Shown
 from bainwright.plan.options import PlanOptions, batch_request
 from bainwright.plan.planner import make_plan
@@ -75,7 +77,6 @@ EACH = [(name, where) for name, build in BY_NAME.items() for where, _ in ratings
 FREE = {
     "bowl_offset_c": "follows from the plan: see the test below",
     "switch.switched_nc": "a tenth of a watt: the guides show it, and twice as much leaves the junction cool enough",
-    "guard_fuse_a": "between the coil's 20 mA and what thin wire carries there is room for twice and half",
 }
 
 
@@ -127,8 +128,13 @@ def test_what_the_safety_page_says_by_hand_of_cut_outs_fuses_and_supplies_is_the
         f"| {mat.fuse_a:g} A, {mat.supply_w:.0f} W (pot {pot.fuse_a:g} A, {pot.supply_w:.0f} W; "
         f"plate {plate.fuse_a:g} A, {plate.supply_w:.0f} W) |",
         f"a quarter of the heat itself, {half_on_w(mat):.0f} to {half_on_w(plate):.0f} W,",
+        f"the tab at {math.ceil(max(half_on(build).tab_c for build in BUILDS))} °C at most. Under "
+        f"{unfelt_w(mat):g} W it stays closed, and the tab under {mat.on_switch.latest_c:g} °C",
+        f"keep its wire under {math.ceil(max(partly_shorted_mat_c(build) for build in BUILDS))} °C",
     ):
         assert row in page, row
+    assert max(half_on(build).after_s for build in BUILDS) <= 150.0  # "within 2.5 minutes"
+    assert {build.sink for build in BUILDS} == {mat.sink}
 
 
 def test_no_twin_missed_its_plan() -> None:

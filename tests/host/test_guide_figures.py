@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from iapws import IAPWS97
+from scipy.integrate import solve_ivp
 
 HARDWARE = Path(__file__).parents[2] / "hardware"
 BUILDS = ("mat", "pot", "plate")
@@ -74,19 +75,48 @@ def test_cables_drop_what_their_copper_does(guide):
 
 
 def test_switch_s_loss_and_junction_follow_from_its_drop(guide):
-    """P = U I; 62 °C/W from junction to air for a bare TO-220 (M), 25 with a heat sink; 40 °C in the box."""
+    """P = U I; 12 °C/W from junction to the box's air on a heat sink of 9 (M); 40 °C in the box."""
     drop_mv, loss_w = guide.shown("Q1, worst")[-2:]
     worst_a = guide.shown("heater, worst")[0]
     assert loss_w == pytest.approx(drop_mv / 1000.0 * worst_a, abs=0.012)
     both_w = loss_w + guide.shown("Q1, turning on and off")[0]
-    k_per_w = 25.0 if guide.name == "plate" else 62.0
-    assert guide.shown("Q1, junction")[0] == pytest.approx(40.0 + k_per_w * both_w, abs=1.0)
+    assert guide.shown("Q1, junction")[0] == pytest.approx(40.0 + 12.0 * both_w, abs=1.0)
 
 
 def test_a_switch_left_half_on_takes_a_quarter_of_the_heat(guide):
     """Most power in a part in series with R is U²/4R, where the part has R too (any text on circuits)."""
     ohm = 0.9 * 24.0**2 / guide.mat_w / guide.count
     assert guide.shown("Q1, left half on")[0] == pytest.approx(25.2**2 / (4.0 * ohm), abs=0.6)
+
+
+def test_fuse_on_the_switch_opens_as_a_chain_of_two_lumps_does(guide):
+    """SciPy: 30 g of aluminium at 897 J/kg·K behind 12 °C/W, a fuse 15 s behind that; it opens at 112 °C."""
+    power_w = 25.2**2 / (4.0 * 0.9 * 24.0**2 / guide.mat_w / guide.count)
+
+    def slopes(_, state):
+        tab_c, fuse_c = state
+        return [(power_w - (tab_c - 40.0) / 12.0) / (0.030 * 897.0), (tab_c - fuse_c) / 15.0]
+
+    def opens(_, state):
+        return state[1] - 112.0
+
+    opens.terminal = True
+    start_c = guide.shown("Q1, junction")[0]
+    run = solve_ivp(slopes, (0.0, 600.0), [start_c, start_c], events=opens, rtol=1e-8)
+    after_s, tab_c = guide.shown("TF2 opens then")[-2:]
+    assert after_s == pytest.approx(run.t[-1], abs=1.5)
+    assert tab_c == pytest.approx(run.y[0, -1], abs=1.0)
+    assert guide.shown("heat of Q1 that never opens TF2")[-1] == pytest.approx((112.0 - 40.0) / 12.0, abs=0.05)
+
+
+def test_a_mat_that_is_partly_shorted_is_bounded_by_the_current_that_lasts(guide):
+    """I² R on the area left: the same for a half and for a tenth. F2 opens at 1.35 times its 7.5 A (M)."""
+    amps = 1.35 * 7.5 if guide.name == "plate" else 1.5 * guide.supply_a
+    layers = 0.00075 / 0.25 + 0.0026 + (0.0 if guide.name == "plate" else 1 / 400.0)
+    ohm = 1.1 * 24.0**2 / guide.mat_w
+    for left in (0.5, 0.1):
+        over_k = amps**2 * left * ohm / (left * guide.area_m2) * layers
+        assert guide.shown("mat's wire over it")[-1] == pytest.approx(over_k, abs=1.0)
 
 
 def test_switching_loss_is_that_of_a_transient_through_the_gate_s_charge(guide):

@@ -127,7 +127,7 @@ def switch_w(build: Build) -> float:
 
 def junction_c(build: Build) -> float:
     """Junction of Q1 in the warm box, °C."""
-    return BOX_C + switch_w(build) * build.switch.k_per_w
+    return BOX_C + switch_w(build) * build.sink.k_per_w
 
 
 def coil_v() -> float:

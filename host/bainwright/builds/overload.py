@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bainwright.builds import electrical
-from bainwright.builds.parts import SUPPLY_V, Build
+from bainwright.builds.parts import Build
 
 OVERLOAD = 1.5  # a supply may give so many times its rating before it limits; data sheets, from memory
 BLOWS = 1.35  # times its rating opens a blade fuse within ten minutes (ISO 8820-3, from memory); less may never do so
@@ -43,11 +43,3 @@ def mat_carries_a(build: Build) -> float:
 def all_carry_a(build: Build) -> float:
     """The least rating in what carries all mats, A."""
     return min(build.inlet_a, build.hand_switch_a, build.relay_a, electrical.cable_a(build))
-
-
-def most_supply_w(build: Build) -> float:
-    """The largest supply that this build may be fed by, W: by its heater's power, and by what its parts carry."""
-    most_a = all_carry_a(build)
-    if BLOWS * (build.mat_fuse_a or build.fuse_a) > mat_carries_a(build):  # then only the supply bounds a mat's path
-        most_a = min(most_a, mat_carries_a(build))
-    return min(SUPPLY_SHARE * build.heater_w, SUPPLY_V * most_a / OVERLOAD)

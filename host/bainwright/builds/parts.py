@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from bainwright.physics.materials import WATER_J_PER_LK
 
 SUPPLY_V = 24.0
+ALUMINIUM_J_PER_KGK = 897.0  # at room temperature; handbooks, from memory
 
 
 def area_m2(sides_m: tuple[float, ...]) -> float:
@@ -110,8 +111,6 @@ class Transistor:
         The most charge that its gate takes between off and fully on, nC.
     siemens, at_a : float
         Transconductance, and the current it is given at.
-    k_per_w : float
-        Junction to air: without a heat sink, or with the one that the build has.
     most_c : float
         The junction's limit.
     """
@@ -122,8 +121,20 @@ class Transistor:
     switched_nc: float
     siemens: float
     at_a: float
-    k_per_w: float = 62.0  # TO-220, from memory
     most_c: float = 175.0  # from memory
+
+
+@dataclass(frozen=True)
+class HeatSink:
+    """What Q1 is screwed to: °C/W from the junction to the air of the closed box, and its mass of aluminium, kg."""
+
+    k_per_w: float
+    kg: float
+
+    @property
+    def j_per_k(self) -> float:
+        """The heat that it stores."""
+        return self.kg * ALUMINIUM_J_PER_KGK
 
 
 @dataclass(frozen=True)
@@ -183,6 +194,10 @@ class Build:
         Cable of one mat: copper cross-section, and length one way.
     switch : Transistor
         Q1.
+    sink : HeatSink
+        What Q1 is screwed to.
+    on_switch : ThermalFuse
+        TF2, on the tab of Q1, in the guard relay's branch.
     relay_a, coil_ohm, pull_in_v : float
         Guard relay: contact at 30 V DC, coil, and the voltage at which a cold coil surely closes it.
     inlet_a, plug_a, hand_switch_a : float
@@ -219,6 +234,8 @@ class Build:
     wire_mm2: float
     run_m: float
     switch: Transistor
+    sink: HeatSink
+    on_switch: ThermalFuse
     relay_a: float
     coil_ohm: float
     pull_in_v: float

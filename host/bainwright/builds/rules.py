@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import NamedTuple
 
-from bainwright.builds import electrical, overload, vessels, warmth
+from bainwright.builds import electrical, overload, switch_heat, vessels, warmth
 from bainwright.builds.overload import SUPPLY_SHARE
 from bainwright.builds.parts import Build
 
@@ -13,8 +14,10 @@ FUSE_LOAD = 0.75  # of a fuse's rating, at most, in the long run; data sheets, f
 WARMEST_BATH_C = 54.0  # the warmest bath of a plan: 48 °C melt and 6 °C over it; as in plan.setup
 CLEAR_K = 1.0  # chosen: a cut-out's earliest opening over the warmest it meets in planned use
 VESSEL_LATEST_C = 65.0  # chosen: water that scalds in seconds; the cut-out at the wall has opened by then
-INSULATION_C = 150.0  # the insulation's rating in the guides, chosen
-UNDER_RATED_K = 10.0  # chosen: a thermal fuse opens so far under what is round it
+INSULATION_C = 200.0  # silicone foam (data sheets, from memory); melamine foam takes 150 °C
+UNDER_RATED_K = 10.0  # chosen: so far under its rating stays what lies round a mat
+TAB_C = 150.0  # chosen: glass-fibre board and silicone wire beside Q1 take it for minutes (from memory)
+UNFELT = 0.5  # chosen: share of a half-on Q1's heat that its fuse may let pass
 CABLE_DROP = 0.02  # chosen: of 24 V that the cable of one mat may take
 CONTACTS, CONTACT_V = 10, 0.15  # two poles of X0 and X1, F1, S1, K1, TCO2, TCO1, TF1; F2 too; so much each, chosen
 BOWL_MM = 0.4, 1.2  # steel of mixing bowls as sold (common practice, no source)
@@ -23,6 +26,7 @@ BUTTON_CM = 1.0  # chosen: a button that the table holds in makes its cut-out re
 STRIP_CM = 2.5  # chosen: a cut-out's body is 16 mm wide (data sheets, from memory), and no mat may touch it
 ON_BASE = 0.95  # chosen: of the base's area that mats cover; the edge must be seen to lie flat
 METAL = 0.03  # chosen: by which a plate's litres may differ from the heat of its metal
+SWITCH_V = 0.15  # chosen: a transistor that drops more at 3.1 V of gate is no logic-level one
 JUNCTION_MARGIN_K = 50.0  # chosen: under the transistor's limit
 DRAIN_SHARE = 1.5  # chosen: drain rating over the worst supply
 LOAD_W_PER_CM2 = 0.5  # chosen: above this a dry spot scorches
@@ -116,6 +120,22 @@ def mat_at_over_voltage_c(build: Build) -> float:
     return build.on_vessel.latest_c + over_k
 
 
+def partly_shorted_mat_c(build: Build) -> float:
+    """A mat's wire where a part of it is shorted, at the current that lasts, the vessel's cut-out at its latest, °C."""
+    return build.on_vessel.latest_c + warmth.partly_shorted_over_k(build, overload.mat_a(build))
+
+
+def partly_shorted_may_a(build: Build) -> float:
+    """The current at which the wire of a partly shorted mat gets as hot as it may, A."""
+    may_k = _rated_c(build) - build.on_vessel.latest_c
+    return math.sqrt(may_k / warmth.partly_shorted_over_k(build, 1.0)) if may_k > 0.0 else 0.0
+
+
+def switch_drop_v(build: Build) -> float:
+    """Drain to source of Q1, hot, at the worst current, V."""
+    return electrical.switch_drop_v(build.switch, electrical.worst_a(build), electrical.gate_v())
+
+
 def cut_out_at_hard_limit_c(build: Build) -> float:
     """What the vessel's cut-out feels as the firmware trips, °C."""
     return build.hard_limit_c + warmth.cut_out_over_k(build)
@@ -142,9 +162,20 @@ RULES = (
          lambda b: b.switch.drain_v, "V"),
     Rule("mat at the supply's over-voltage, vessel's cut-out at its latest", mat_at_over_voltage_c, _none, _rated_c,
          "°C"),
+    Rule("mat partly shorted, vessel's cut-out at its latest", partly_shorted_mat_c, _none, _rated_c, "°C"),
     Rule("Q1, drain", lambda b: b.switch.drain_v, lambda b: DRAIN_SHARE * electrical.worst_v(), _any, "V"),
+    Rule("Q1, drop at the worst current", switch_drop_v, _none, lambda b: SWITCH_V, "V"),
     Rule("Q1, junction", electrical.junction_c, _none,
          lambda b: b.switch.most_c - JUNCTION_MARGIN_K, "°C"),
+    Rule("thermal fuse on Q1, holds for good", lambda b: b.on_switch.holds_c, electrical.junction_c,
+         lambda b: b.on_switch.earliest_c, "°C"),
+    Rule("thermal fuse on Q1, its mark", lambda b: b.on_switch.marked_c, lambda b: b.on_switch.earliest_c,
+         lambda b: b.on_switch.latest_c, "°C"),
+    Rule("thermal fuse on Q1, at what lasts in a fault", lambda b: b.on_switch.rated_a, overload.guard_a, _any, "A"),
+    Rule("heat of Q1 that its thermal fuse lets pass", switch_heat.unfelt_w, _none,
+         lambda b: UNFELT * electrical.half_on_w(b), "W"),
+    Rule("Q1's tab as its thermal fuse opens, Q1 half on", lambda b: switch_heat.half_on(b).tab_c, _none,
+         lambda b: TAB_C, "°C"),
     Rule("cable's drop, share of 24 V", electrical.cable_drop_share, _none, lambda b: CABLE_DROP, ""),
     Rule("contacts of one mat's path", electrical.contacts_drop_v, _none, contacts_may_drop_v, "V"),
     Rule("guard relay's coil, as the gate was simulated", lambda b: b.coil_ohm / 1e3,

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from bainwright.builds import electrical
-from bainwright.builds.overload import SUPPLY_SHARE
-from bainwright.builds.parts import SUPPLY_V
+import math
+
+from bainwright.builds import electrical, overload, rules
+from bainwright.builds.overload import BLOWS, OVERLOAD, SUPPLY_SHARE
+from bainwright.builds.parts import SUPPLY_V, Build
 from bainwright.builds.rules import MOST_W
 
 # 24 V supplies as sold with their mains side closed, no terminal to wire; from memory. The kinds in a metal cage, with
@@ -33,3 +35,14 @@ def nearest_w(heater_w: float) -> float | None:
             return stepped_w
         stepped_w += 5.0
     return None
+
+
+def most_supply_w(build: Build) -> float:
+    """The largest supply that a build may be fed by, whole W: by its heater's power, by what its parts carry, and by
+    how hot a partly shorted mat may get.
+    """
+    most_a = overload.all_carry_a(build)
+    for one_mat_a in (overload.mat_carries_a(build), rules.partly_shorted_may_a(build)):
+        if BLOWS * (build.mat_fuse_a or build.fuse_a) > one_mat_a:  # then only the supply bounds a mat's path
+            most_a = min(most_a, one_mat_a)
+    return math.floor(min(SUPPLY_SHARE * build.heater_w, SUPPLY_V * most_a / OVERLOAD) + 1e-9)

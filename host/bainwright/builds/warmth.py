@@ -38,6 +38,15 @@ def mat_over_k(build: Build, worst: bool = False) -> float:
     return flux_w_per_m2(build, worst) * (_inside_m2k_per_w() + _film_m2k_per_w(build))
 
 
+def partly_shorted_over_k(build: Build, current_a: float) -> float:
+    """How far a mat's wire is over the water or plate where a part of it is shorted, K.
+
+    What is left takes the current that lasts, on its own area: so its load does not depend on how much is left.
+    """
+    ohm = build.mat.ohm * (1.0 + electrical.MAT_TOLERANCE)
+    return current_a**2 * ohm / build.mat.area_m2 * (_inside_m2k_per_w() + _film_m2k_per_w(build))
+
+
 def lag_s(build: Build) -> float:
     """How late heat arrives: the mat's store behind all its layers, and the base's behind the film of water, s."""
     rubber = RUBBER_M * RUBBER_KG_PER_M3 * RUBBER_J_PER_KGK
