@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 @click.option("--of", metavar="KIND", help="For melted stock: the kind of chocolate it is.  [default: milk]")
 @options.room()
 @options.speed
+@click.option("--board", metavar="BOARD", help="Which board the virtual one plays: pico, pico_w, pico2 or esp32.")
 @click.option("--scenario", metavar="FILE", help="What happens on the simulated evening, as TOML.")
 @options.seed
 @click.option("--gains", metavar="FILE", help="Control gains from bain tune.  [default: the warmer's own]")

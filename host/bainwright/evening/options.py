@@ -19,6 +19,7 @@ from bainwright.files.chocolate import BY_COOLING, BY_SEED, CAPS, Profile, bundl
 from bainwright.files.rig import DEFAULT_RIG, PlantTable, Rig, load_rig
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
 from bainwright.tuning.gains import GainsFile, mismatches, read_gains
+from bainwright.virtual import board_models
 from bainwright.virtual.opening import refuse_two_warmers
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.scenario import Scenario, StartTable, kind_of, load_scenario
@@ -50,6 +51,7 @@ class HoldRequest:
     gains: str | None = None
     out: str | None = None
     image: str | None = None
+    board: str | None = None
     join: bool = False
     until: str | None = None
     undrilled: bool = False
@@ -128,7 +130,7 @@ def _refuse_combinations(request: HoldRequest, virtual: bool) -> None:
     if virtual and request.join:
         raise UseError("--join watches a hold on a real board", hint="leave --virtual out")
     if not virtual:
-        for option in ("scenario", "speed", "seed", "image"):
+        for option in ("scenario", "speed", "seed", "image", "board"):
             if getattr(request, option) is not None:
                 raise UseError(
                     f"--{option} is for a virtual board; a real one has real time and real events", hint="add --virtual"
@@ -273,7 +275,11 @@ def _simulate(setup: HoldSetup, request: HoldRequest) -> HoldSetup:
     if for_s is None:
         for_s = (scenario.duration_s if scenario else None) or DEFAULT_S
         assumed.append(f"holding for {units.duration_words(for_s)} (--for changes that)")
-    rig = name_probes(_filled_with(setup.rig, setup.profile))
+    board_models.check_rig(setup.rig, request.board)
+    model = board_models.model_of(request.board)
+    if request.board:
+        assumed.append(model.line())
+    rig = name_probes(_filled_with(setup.rig, setup.profile), model.kind)
     simulated = Simulated(
         rig,
         request.plant,
@@ -281,6 +287,7 @@ def _simulate(setup: HoldSetup, request: HoldRequest) -> HoldSetup:
         request.seed or 0,
         units.parse_speed(request.speed) if request.speed else None,
         Path(request.image) if request.image else None,
+        request.board,
     )
     return replace(setup, rig=rig, for_s=for_s, simulated=simulated, assumed=assumed)
 

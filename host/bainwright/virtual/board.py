@@ -55,8 +55,8 @@ class VirtualBoard:
         File for the true temperatures; see `bainwright.virtual.truth.read_truth`.
     make_world : callable, optional
         Makes the world in place of `world.build_world`, with its arguments; must be picklable.
-    board : str
-        Whose memory it has, one of `child.HEAP_KB`: ``pico``, or ``pico_w``, which has less.
+    board : str, optional
+        Which of `board_models.MODELS` it plays. None: the memory and pins of a ``pico_w``, and no time for computing.
 
     Attributes
     ----------
@@ -77,7 +77,7 @@ class VirtualBoard:
         image: Path | None = None,
         truth: Path | None = None,
         make_world: Callable[..., Any] | None = None,
-        board: str = "pico_w",
+        board: str | None = None,
     ) -> None:
         interpreter = require_micropython()
         from bainwright.virtual.image import firmware_files  # these modules exist only where a pseudo-terminal does

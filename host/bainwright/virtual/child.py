@@ -15,13 +15,13 @@ import termios
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from bainboard import pins
+from bainwright.virtual.board_models import BYTE_US, REQUEST_US, SWEEP_US, SWEEP_US_PER_KB, USUAL, Model
 from bainwright.virtual.shared_memory import Area, SharedMemory
 
 STANDINS = Path(__file__).parent / "standins"
-# Heap that MicroPython 1.28 has free on an RP2040 (measured on an emulated one): plain, and with the radio's driver.
-HEAP_KB = {"pico": 241, "pico_w": 201}
 WORD_FACTOR = 1.5  # objects are about so much larger on a 64-bit interpreter
 # The stand-ins and the mounted flash hold 66 KB before main.py starts. They leave 3.5 KB of garbage a tick, firmware
 # 6.3 KB (both measured). They get 34 KB more for that garbage: collections are then as frequent as on a board.
@@ -94,13 +94,14 @@ class Child:
 
 def start(
     shared: SharedMemory, path: str | None, run_main: bool = True, source: tuple[Area, int] | None = None,
-    pin_numbers: Mapping[str, int] = pins.RP2, board: str = "pico_w",
+    pin_numbers: Mapping[str, int] = pins.RP2, model: Model = USUAL, timed: bool = False,
 ) -> Child:
     """Start an interpreter that uses the shared memory. It boots, and runs main.py if `run_main`.
 
     `path` names a MicroPython; None: the package's. With `source` (files packed by `image.pack`, and their length) it
     writes these files to a new flash and ends; at length -1 it only mounts the flash.
-    `pin_numbers` maps each use to its pin; `board`, one of `HEAP_KB`, decides how much memory the firmware has.
+    `pin_numbers` maps each use to its pin; `model` decides how much memory the firmware has. If `timed`, collections
+    and requests take the model's time.
     """
     terminal, terminal_end = os.openpty()
     _raw(terminal_end)
@@ -112,8 +113,9 @@ def start(
     parent = os.getpid()
     pid = os.fork()
     if pid == 0:
-        what = run_main, source, dict(pin_numbers)
-        _become(path, shared, (to_fd, from_fd, wake_fd), terminal_end, parent, what, HEAP_KB[board])
+        times = (SWEEP_US, SWEEP_US_PER_KB, BYTE_US, REQUEST_US) if timed else None
+        what = run_main, source, (dict(pin_numbers), model.platform, model.machine, times)
+        _become(path, shared, (to_fd, from_fd, wake_fd), terminal_end, parent, what, model.heap_kb)
     for fd in (to_fd, from_fd, wake_fd):
         os.close(fd)
     return Child(pid, posts, replies, wakes, terminal, terminal_end)
@@ -121,7 +123,7 @@ def start(
 
 def _become(
     path: str | None, shared: SharedMemory, fds: tuple[int, int, int], terminal_end: int, parent: int,
-    what: tuple[bool, tuple[Area, int] | None, dict[str, int]], board_heap_kb: int,
+    what: tuple[bool, tuple[Area, int] | None, tuple[Any, ...]], board_heap_kb: int,
 ) -> None:  # pragma: no cover - the other process
     """The forked half: never returns."""
     try:
@@ -133,7 +135,7 @@ def _become(
         signal.setitimer(signal.ITIMER_REAL, 0)
         for fd in (0, 1, 2):
             os.dup2(terminal_end, fd)
-        run_main, source, pin_numbers = what
+        run_main, source, board = what
         files = [shared.area.file, *([source[0].file] if source else [])]
         _close_all_but((*fds, *files))
         for name in ("MICROPYPATH", "MICROPYINSPECT"):
@@ -141,7 +143,7 @@ def _become(
         os.environ["HOME"] = "/nonexistent"  # the prompt's history belongs to no user's home
         code = (
             f"import sys; sys.path[:] = [{str(STANDINS)!r}]; sys.argv[:] = []; {_MAP if path else ''}import _boot; "
-            f"_boot.start({_at(shared.area, path)}, {fds!r}, {pin_numbers!r}, {run_main}, "
+            f"_boot.start({_at(shared.area, path)}, {fds!r}, {board!r}, {run_main}, "
             f"{f'({_at(source[0], path)}, {source[1]})' if source else None})"
         )
         heap_kb = int(WORD_FACTOR * board_heap_kb) + STANDIN_HEAP_KB

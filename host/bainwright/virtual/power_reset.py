@@ -7,9 +7,9 @@ from typing import Any
 
 from bainboard import pin_check, pins
 from bainwright.virtual import child as interpreter
+from bainwright.virtual.board_models import model_of
 from bainwright.virtual.child import Child
 from bainwright.virtual.console import Console
-from bainwright.virtual.probe_ids import BOARD_KIND
 from bainwright.virtual.shared_memory import SharedMemory
 from bainwright.virtual.standins._shared import POWER_ON_CAUSE, WATCHDOG_CAUSE
 from bainwright.virtual.wiring import Wiring
@@ -29,10 +29,12 @@ class PowerReset:
         ``cause`` (watchdog, reset, soft, power_cut, crash) and ``t_s``, virtual seconds since `arm` (or power-on).
     """
 
-    def __init__(self, shared: SharedMemory, wiring: Wiring, console: Console, board: str = "pico_w",
+    def __init__(self, shared: SharedMemory, wiring: Wiring, console: Console, board: str | None = None,
                  path: str | None = None) -> None:  # fmt: skip
-        self.shared, self.wiring, self.console, self.board, self.path = shared, wiring, console, board, path
-        self.pin_numbers = pin_check.settle(BOARD_KIND, wiring.settings)[0] or pins.RP2
+        self.shared, self.wiring, self.console, self.path = shared, wiring, console, path
+        self.model, self.timed = model_of(board), board is not None
+        kind = self.model.kind
+        self.pin_numbers = pin_check.settle(kind, wiring.settings)[0] or pins.for_platform(kind)
         self.child: Child | None = None
         self.post_number = 0
         self.resets: list[dict[str, Any]] = []
@@ -73,7 +75,8 @@ class PowerReset:
         shared.now_us, shared.resting, shared.stalled = now_us, 0, 0
         self.post_number = 0
         self.meter(now_us, bool(shared.running))
-        self.child = interpreter.start(shared, self.path, run_main, pin_numbers=self.pin_numbers, board=self.board)
+        self.child = interpreter.start(shared, self.path, run_main, pin_numbers=self.pin_numbers, model=self.model,
+                                       timed=self.timed)  # fmt: skip
         self.console.attach(self.child, raw=not run_main)
 
     def power_on(self, now_us: int) -> None:

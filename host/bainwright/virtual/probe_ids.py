@@ -5,9 +5,9 @@ from __future__ import annotations
 from bainboard import pins
 from bainboard.drivers.onewire_probe import crc8
 from bainwright.files.rig import Rig
+from bainwright.virtual.board_models import USUAL
 
 PLACES = ("water", "bowl")
-BOARD_KIND = "pico"  # the kind of board that the virtual one is
 FAMILY = 0x28  # the digital thermometer's (its data sheet, from memory)
 
 
@@ -17,7 +17,7 @@ def default_id(place: str) -> str:
     return (body + bytes((crc8(body),))).hex()
 
 
-def name_probes(rig: Rig) -> Rig:
+def name_probes(rig: Rig, board_kind: str = USUAL.kind) -> Rig:
     """A rig adapted to the virtual board: its kind of board, an id for each 1-wire probe, no calibration.
 
     On a real warmer a person assigns the probes; here nobody has to. A calibration corrects a real probe and would
@@ -28,6 +28,8 @@ def name_probes(rig: Rig) -> Rig:
     ----------
     rig : Rig
         A rig; its own ids stay.
+    board_kind : str
+        Which of `pins.KINDS` the virtual board is.
     """
     built = {"water": rig.plant.water_probe_bias_c, "bowl": rig.plant.bowl_probe_bias_c}
     changes: dict[str, float | str] = {
@@ -42,8 +44,8 @@ def name_probes(rig: Rig) -> Rig:
         if rig.settings[f"probe.{place}.kind"] == "onewire" and not rig.settings[f"probe.{place}.rom"]
     }
     kind = rig.settings["board"]
-    if kind not in (pins.ANY, BOARD_KIND):
-        changes["board"] = BOARD_KIND
-        if pins.for_platform(kind) is not pins.for_platform(BOARD_KIND):
+    if kind not in (pins.ANY, board_kind):
+        changes["board"] = board_kind
+        if pins.for_platform(kind) is not pins.for_platform(board_kind):
             changes["pins"] = ""
     return rig.with_settings(changes) if changes else rig

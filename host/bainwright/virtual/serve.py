@@ -41,7 +41,7 @@ def serve(
     truth: Path | None = None,
     panel: bool = False,
     png: Path | None = None,
-    board: str = "pico_w",
+    board: str | None = None,
 ) -> None:
     """Run a virtual board until SIGINT or SIGTERM. The first line on stdout is the path to open.
 

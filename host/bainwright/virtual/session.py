@@ -13,6 +13,7 @@ from typing import Any
 from bainwright.files.documents import flash_of
 from bainwright.files.rig import Rig
 from bainwright.link.protocol import Link
+from bainwright.virtual.board_models import model_of
 from bainwright.virtual.interpreter import find, require_micropython
 from bainwright.virtual.scenario import Event, Scenario
 from bainwright.virtual.truth import read_truth
@@ -30,6 +31,7 @@ class Simulated:
     seed: int
     speed: float | None
     image: Path | None
+    board: str | None = None  # which of `board_models.MODELS` it plays
 
 
 class VirtualSession:
@@ -41,6 +43,7 @@ class VirtualSession:
     virtual = simulated = True
 
     def __init__(self, simulated: Simulated) -> None:
+        self._plays = {"plays": model_of(simulated.board).title} if simulated.board else {}
         self._folder = tempfile.TemporaryDirectory(prefix="bain-")
         self.truth_path = Path(self._folder.name) / "truth"
         try:
@@ -83,7 +86,7 @@ class VirtualSession:
     def facts(self) -> dict[str, Any]:
         """What the virtual board reports of its run."""
         report = self.board.report()
-        return {"interpreter": self.interpreter, **{name: report[name] for name in FACTS}}
+        return {"interpreter": self.interpreter, **self._plays, **{name: report[name] for name in FACTS}}
 
     def close(self) -> None:
         """End the virtual board and delete its temporary files.
@@ -112,7 +115,7 @@ def _board(simulated: Simulated, truth: Path) -> tuple[Any, str, Any]:
     from bainwright.virtual.board import VirtualBoard
 
     board = VirtualBoard(simulated.rig, simulated.plant, simulated.scenario, simulated.seed, simulated.speed, files,
-                         simulated.image, truth)  # fmt: skip
+                         simulated.image, truth, board=simulated.board)  # fmt: skip
     try:
         return board, interpreter.name, ports.open_port(board.path)
     except BaseException:
@@ -124,6 +127,8 @@ def _in_python(simulated: Simulated, files: dict[str, bytes], truth: Path) -> tu
     """The board in this process, with a line that says so."""
     from bainwright.virtual.python_board import PythonBoard, version
 
+    if simulated.board is not None:
+        require_micropython("--board")
     if simulated.image is not None:
         require_micropython("a flash image")
     print(f"bain: this PC has no MicroPython that fits, so the board's firmware runs in {version()}",

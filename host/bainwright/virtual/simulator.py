@@ -41,7 +41,7 @@ class Config:
     image: Path | None = None
     truth: Path | None = None
     make_world: Callable[..., Any] | None = None
-    board: str = "pico_w"
+    board: str | None = None
     interpreter: str | None = None  # the path of a MicroPython; None: the package's
 
 

@@ -4,13 +4,15 @@ import gc
 import sys
 
 
-def start(address, fds, pins, run_main, source):
+def start(address, fds, board, run_main, source):
     """Boot. When main.py ends this returns to the REPL, and time is real from there on."""
     import _clock
 
-    _clock.pins = pins
+    _clock.pins, _clock.platform, _clock.machine, times = board
     flash = _clock.open_memory(address, *fds)
     _install()
+    if times and not source:
+        _take_time(times)
     import os
 
     from _flash import Flash
@@ -78,6 +80,7 @@ def _install():
     import select
     import time
 
+    import _clock
     import _console
     import _gc
     import _micropython
@@ -90,8 +93,22 @@ def _install():
     for name, module in (("time", time), ("select", select), ("machine", machine), ("os", _os), ("sys", _sys)):
         modules[name] = modules["u" + name] = module
     modules["micropython"], modules["gc"] = _micropython, _gc
-    modules["onewire"], modules["rp2"] = onewire, rp2
+    modules["onewire"] = onewire
+    if _clock.platform == "rp2":
+        modules["rp2"] = rp2
+    else:
+        del modules["rp2"]
     builtins.print = _console.show
+
+
+def _take_time(times):
+    """From now on collections and requests take a board's time."""
+    import _clock
+    import _gc
+
+    sweep_us, sweep_us_per_kb, _clock.byte_us, _clock.request_us = times
+    _gc.take_time(sweep_us, sweep_us_per_kb)
+    _clock.before_wait = _gc.before_wait
 
 
 def _leave_main():

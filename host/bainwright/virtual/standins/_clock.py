@@ -23,6 +23,9 @@ LOW = 0xFFFFFFFF  # the simulator's counters are compared by their low halves
 
 shared = None
 pins = None  # {use: number}
+platform = machine = ""  # sys.platform and the board's name
+byte_us = request_us = 0  # what it takes to read a byte from the host, and to do what a line asks
+before_wait = None  # called before each wait with the time it ends, if collections take time
 edges = out_ring = in_ring = None
 now = 0
 limit = FOREVER
@@ -257,6 +260,8 @@ def pass_until(target, for_input=False):
     if real:
         _pass_real(target, for_input)
         return
+    if before_wait:
+        before_wait(target)
     while now < target and not (for_input and input_waits()):
         if not running and not for_input and target - now <= SHORT_US:
             now = target

@@ -10,6 +10,7 @@ import sys
 import _clock
 import _shared
 
+NEWLINE = 10
 DROP_MS = 500  # a board blocks this long for a chunk nobody takes, then drops it
 
 
@@ -41,6 +42,8 @@ def take(most):
     while len(got) < most and _clock.input_waits():
         got.append(_clock.in_ring[_clock.in_tail % _shared.IN_BYTES])
         _clock.took(1)
+        if _clock.byte_us:
+            _clock.charge(_clock.byte_us + (_clock.request_us if got[-1] == NEWLINE else 0))
     return got
 
 

@@ -2,8 +2,10 @@
 
 from os import *  # noqa: F403
 
+import _clock
 from ucollections import namedtuple
 
+MACHINE = f"virtual {_clock.machine} (simulated warmer)"
 _Uname = namedtuple("uname", ("sysname", "nodename", "release", "version", "machine"))
 
 
@@ -12,7 +14,7 @@ def uname():
     from sys import implementation
 
     release = ".".join([str(number) for number in implementation[1][:3]])
-    return _Uname("virtual", "virtual", release, implementation[2], "virtual board (simulated warmer)")
+    return _Uname("virtual", "virtual", release, implementation[2], MACHINE)
 
 
 def sync():

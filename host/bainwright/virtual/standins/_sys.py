@@ -3,9 +3,11 @@
 import sys
 from sys import *  # noqa: F403
 
+import _clock
 import _console
 
 stdin, stdout = _console.stdin, _console.stdout
 print_exception = _console.show_exception
 
+platform = _clock.platform
 path = sys.path  # not among the names a star imports

@@ -11,6 +11,7 @@ from _display import ADDRESS, DisplayController
 
 HEATER, GUARD, HEARTBEAT, YES, NO, FLOAT = (
     pins[name] for name in ("heater", "guard", "heartbeat", "yes", "no", "float"))
+RECESSED = 0 if _clock.platform == "esp32" else -1  # an ESP32's boot button; an RP2040's is no pin
 ADC_WATER, ADC_BOWL = pins["adc_water"], pins["adc_bowl"]
 
 PWRON_RESET = _shared.POWER_ON_CAUSE
@@ -50,7 +51,7 @@ def _set(number, level):
 
 
 def _pressed(number, state):
-    return state & (1 if number == YES else 2 if number == NO else 0)
+    return state & (1 if number == YES else 2 if number == NO else 4 if number == RECESSED else 0)
 
 
 class Pin:
