@@ -22,6 +22,12 @@ OPERATORS = {
 }
 
 
+# Built-in functions that make no float, or return one of their arguments, which were rounded already.
+EXACT = {
+    "abs", "all", "any", "bool", "bytearray", "bytes", "dict", "hasattr", "int", "isinstance", "len", "list",
+    "max", "min", "open", "ord", "print", "range", "set", "str", "tuple", "type",
+}
+
 _cell = array("f", [0.0])  # what goes in comes out in single precision; the quickest way there is
 
 
@@ -47,6 +53,17 @@ def _call(function, *arguments):
     return ast.Call(ast.Name(function, ast.Load()), list(arguments), [])
 
 
+def _unrounded(node):
+    """An operand without the rounding that the operator does itself."""
+    rounded = isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "__single__"
+    return node.args[0] if rounded else node
+
+
+def _never_float(annotation):
+    """Whether a parameter is annotated as something that holds no float of its own."""
+    return isinstance(annotation, ast.Name) and annotation.id not in ("float", "object")
+
+
 def _operator(name):
     return ast.Attribute(ast.Name("__operator__", ast.Load()), name, ast.Load())
 
@@ -54,19 +71,29 @@ def _operator(name):
 class Rounder(ast.NodeTransformer):
     """Rewrites a module so that every float it makes or reads is single."""
 
+    def __init__(self):
+        self._own = {"self"}
+
+    def visit_ImportFrom(self, node):
+        if node.module == PACKAGE:
+            self._own.update(each.asname or each.name for each in node.names)
+        return node
+
     def visit_Constant(self, node):
         return ast.Constant(single(node.value))
 
     def visit_BinOp(self, node):
         self.generic_visit(node)
-        return _call("__operate__", _operator(OPERATORS[type(node.op)]), node.left, node.right)
+        left, right = _unrounded(node.left), _unrounded(node.right)
+        return _call("__operate__", _operator(OPERATORS[type(node.op)]), left, right)
 
     def visit_AugAssign(self, node):
         if any(isinstance(part, ast.Call) for part in ast.walk(node.target)):
             raise SyntaxError(f"line {node.lineno}: a call in the target of an augmented assignment would run twice")
         read = ast.parse(ast.unparse(node.target), mode="eval").body
         name = OPERATORS[type(node.op)].strip("_")
-        value = _call("__operate__", _operator("i" + name), self.visit(read), self.visit(node.value))
+        left, right = _unrounded(self.visit(read)), _unrounded(self.visit(node.value))
+        value = _call("__operate__", _operator("i" + name), left, right)
         return ast.Assign([node.target], value)
 
     def visit_Call(self, node):
@@ -76,11 +103,12 @@ class Rounder(ast.NodeTransformer):
             node.func = self.visit(node.func)
         node.args = [self.visit(argument) for argument in node.args]
         node.keywords = [self.visit(keyword) for keyword in node.keywords]
-        return _call("__single__", node)
+        exact = isinstance(node.func, ast.Name) and node.func.id in EXACT
+        return node if exact else _call("__single__", node)
 
     def visit_Attribute(self, node):
-        if isinstance(node.value, ast.Name) and node.value.id == "self":
-            return node  # an object of the board's own: what it holds was rounded on its way in
+        if isinstance(node.value, ast.Name) and node.value.id in self._own:
+            return node  # an object or a module of the board's own: what it holds was rounded on its way in
         self.generic_visit(node)
         return _call("__single__", node) if isinstance(node.ctx, ast.Load) else node
 
@@ -90,7 +118,8 @@ class Rounder(ast.NodeTransformer):
 
     def visit_FunctionDef(self, node):
         self.generic_visit(node)
-        parameters = [argument.arg for argument in node.args.posonlyargs + node.args.args + node.args.kwonlyargs]
+        arguments = node.args.posonlyargs + node.args.args + node.args.kwonlyargs
+        parameters = [each.arg for each in arguments if each.arg != "self" and not _never_float(each.annotation)]
         rounds = [
             ast.Assign([ast.Name(name, ast.Store())], _call("__single__", ast.Name(name, ast.Load())))
             for name in parameters
