@@ -10,7 +10,7 @@ import serial
 from bainboard import wire
 from bainwright.core.errors import LinkError
 from bainwright.virtual.board import VirtualBoard
-from bainwright.virtual.image import firmware_files
+from bainwright.virtual.made_firmware import firmware_files
 
 from .cases import build, parse
 from .fast import usual_files

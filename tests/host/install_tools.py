@@ -16,8 +16,8 @@ from bainwright.files.rig import load_rig
 from bainwright.install import installer
 from bainwright.install.installer import InstallAsked, Installed, Progress
 from bainwright.virtual.board import VirtualBoard
-from bainwright.virtual.image import firmware_files
 from bainwright.virtual.interpreter import MPY
+from bainwright.virtual.made_firmware import firmware_files
 
 # Runs before main.py at every start and gives the flash anew: recorded, or read-only.
 REMOUNT = """

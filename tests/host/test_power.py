@@ -17,7 +17,7 @@ from bainboard import faults, framing, store, wire
 from bainwright.files.documents import flash_of
 from bainwright.files.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
-from bainwright.virtual.image import firmware_files
+from bainwright.virtual.made_firmware import firmware_files
 from bainwright.virtual.probe_ids import name_probes
 
 NOON_S = 1_800_000_000  # a time of day; any will do

@@ -11,7 +11,8 @@ from board_tools import line, lines, running, until
 from littlefs import LittleFS
 
 from bainwright.core.errors import FileError
-from bainwright.virtual.image import Claim, firmware_files
+from bainwright.virtual.image import Claim
+from bainwright.virtual.made_firmware import firmware_files
 
 BLOCKS, BLOCK_BYTES = 352, 4096  # what a 2 MB RP2040 board gives to files
 

@@ -375,7 +375,7 @@ def opened(asked: InstallAsked) -> Iterator[str]:
         return
     from bainwright.files.rig import load_rig
     from bainwright.virtual.board import VirtualBoard
-    from bainwright.virtual.image import firmware_files
+    from bainwright.virtual.made_firmware import firmware_files
 
     bare = dict.fromkeys(firmware_files())
     with VirtualBoard(load_rig("pot"), speed=1.0, flash_files=bare, image=Path(asked.virtual)) as board:

@@ -33,7 +33,7 @@ class Column(NamedTuple):
         """The field as the log has it; an unknown temperature is empty, never a number."""
         if value is None:
             return ""
-        return _one_line(value) if self.is_text else f"{value / 10**self.decimals:.{self.decimals}f}"
+        return _one_line(value) if isinstance(value, str) else f"{value / 10**self.decimals:.{self.decimals}f}"
 
     def field_value(self, value: Any) -> int | str | None:
         """The log's value as the status line had it."""

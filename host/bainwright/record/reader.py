@@ -24,7 +24,7 @@ from bainwright.core.read_file import LOG_BYTES, parse_json, read_bytes, read_js
 from bainwright.core.terminal import visible_values
 from bainwright.core.units import is_moment
 from bainwright.link.answers import event_of
-from bainwright.record.columns import COLUMNS, HEADER, MAY_BE_EMPTY, NAMES, TEXTS
+from bainwright.record.columns import HEADER, MAY_BE_EMPTY, NAMES, TEXTS
 from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET
 
 PARQUET_MAGIC = b"PAR1"  # the first four bytes of every file of that format
@@ -202,12 +202,13 @@ def _row(line: str) -> list[float | str] | None:
         parts = next(csv.reader([line]))
     except (csv.Error, StopIteration):
         return None
-    if len(parts) != len(COLUMNS):
+    if len(parts) != len(NAMES):
         return None
     values: list[float | str] = []
-    for part, column in zip(parts, COLUMNS, strict=True):
-        value = part if column.is_text else _number(part, column.name)
-        if value is None or (column.is_text and len(part) > TEXT_MOST):
+    for part, name in zip(parts, NAMES, strict=True):
+        is_text = name in TEXTS
+        value = part if is_text else _number(part, name)
+        if value is None or (is_text and len(part) > TEXT_MOST):
             return None
         values.append(value)
     return values

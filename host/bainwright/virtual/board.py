@@ -80,8 +80,8 @@ class VirtualBoard:
         board: str | None = None,
     ) -> None:
         interpreter = require_micropython()
-        from bainwright.virtual.image import firmware_files  # these modules exist only where a pseudo-terminal does
-        from bainwright.virtual.simulator import Config
+        from bainwright.virtual.made_firmware import firmware_files
+        from bainwright.virtual.simulator import Config  # exists only where a pseudo-terminal does
 
         if image is not None:
             _check_place(image)

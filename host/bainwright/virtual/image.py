@@ -11,17 +11,10 @@ from bainwright.core.atomic_write import replace_file
 from bainwright.core.errors import BusyPortError, FileError, UnsavedError, UseError
 from bainwright.core.os_errors import file_error, reason
 from bainwright.core.read_file import read_bytes
-from bainwright.files.firmware import firmware
 from bainwright.virtual import child
-from bainwright.virtual.interpreter import MPY
 from bainwright.virtual.shared_memory import FLASH_BYTES, Area, SharedMemory
 
 LENGTH_BYTES = 4
-
-
-def firmware_files() -> dict[str, bytes]:
-    """Every file of the firmware by its path on the board, as after `bain install`."""
-    return firmware(MPY).image()
 
 
 def pack(files: Mapping[str, bytes]) -> bytes:
