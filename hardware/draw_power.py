@@ -41,6 +41,7 @@ def _supply(s: Sheet, build: Build) -> None:
     s.words((1.6, 28.4), label["X0"].replace("\n", "  ", 1))
     s.words((0.7, 23.9), "-")
     s.part(elm.Fuse(), (3.0, TOP), (5.8, TOP), label["F1"])
+    s.test_point((1.3, TOP), "TP1", (-1.0, 0.42))
     s.part(elm.Switch(), (6.4, TOP), (9.4, TOP), label["S1"])
     s.wire((5.8, TOP), (6.4, TOP))
     s.wire((9.4, TOP), (11.4, TOP))
@@ -49,11 +50,13 @@ def _supply(s: Sheet, build: Build) -> None:
     s.part(elm.FuseIEC(), (10.2, TOP - 1.6), (10.2, TOP - 3.4), label["TF2"].replace("  ", "\n"), "top")
     s.wire((10.2, TOP - 3.4), (10.6, TOP - 3.4))
     s.tag((10.6, TOP - 3.4), "24 V S", leftward=False)
+    s.test_point((10.2, TOP - 3.4), "TP3", (-1.0, 0.0))
     s.part(elm.Switch(), (11.4, TOP), (14.4, TOP), label["K1"])
     s.wire((14.4, TOP), (SPLIT_X, TOP))
     s.part(elm.ResistorIEC(), (15.2, TOP), (15.2, TOP - 2.4), label["R13"], "bottom")
     s.part(elm.LED(), (15.2, TOP - 2.4), (15.2, BACK), label["LED1"], "bottom")
     s.dot((15.2, TOP), (15.2, BACK))
+    s.test_point((15.9, TOP), "TP4", (-0.2, -0.5))
 
 
 def _switch(s: Sheet, build: Build) -> None:
@@ -69,6 +72,9 @@ def _switch(s: Sheet, build: Build) -> None:
     s.dot((11.0, gate[1]), (11.0, LOW), (7.0, LOW))
     s.tag((8.6, gate[1]), pin_text("heater"))
     s.ground((7.0, LOW))
+    s.test_point((13.0, LOW), "TP2", (0.3, 0.3))
+    s.test_point((17.2, BACK), "TP5", (-0.2, -0.5))
+    s.test_point((11.9, gate[1]), "TP6", (-0.3, 0.5))
 
 
 def _mat(s: Sheet, build: Build, ref: str, y: float) -> None:

@@ -74,6 +74,7 @@ def heartbeat(s: Sheet) -> None:
     s.dot((joint_x, out[1]), (joint_x, upper))
     s.ground((joint_x, out[1] - 2.4))
     s.wire((store_x, upper), (24.8, upper))
+    s.test_point((20.6, upper), "TP8")
     channel(s, (23.2, upper), ("R5a", "R5b", "IC1B", "R10a", "R10b", "Q4"), "REF 1")
     s.wire((24.8, upper), (24.8, 12.0))
     s.dot((23.2, upper))
@@ -144,6 +145,7 @@ def relay(s: Sheet) -> None:
     s.wire(source, (source[0], 6.0))
     s.ground((source[0], 6.0))
     s.words((37.8, gate[1] - 0.5), label("Q2"))
+    s.test_point((36.9, y), "TP7", (-0.8, 0.5))
     x, low, top = 37.6, y + GATE_UNDER_DRAIN, 16.6
     s.rail((x, top), "24 V K")
     s.part(elm.RBox(), (x, top), (x, low), label("K1"), "top")
@@ -165,6 +167,7 @@ def reference(s: Sheet, x: float, upper: str, lower: str, name: str) -> None:
     s.ground((x, 6.6))
     s.tag((x + 0.8, 8.6), name, leftward=False)
     s.words((x + 0.5, 7.8), "0.50 V")
+    s.test_point((x, 8.6), {"REF 1": "TP9", "REF 2": "TP10"}[name], (0.25, 0.7))
 
 
 def board(s: Sheet) -> None:
@@ -179,6 +182,7 @@ def board(s: Sheet) -> None:
         s.wire((1.6, y), (2.4, y))
         s.rail((1.6, y), name)
         s.words((2.6, y), f"{'VBUS' if name == '5 V' else '3V3'} pin {pin}", SMALL)
+    s.test_point((1.9, -0.6), "TP11", (-0.6, -0.45))
     s.wire((1.6, -2.2), (2.4, -2.2))
     s.ground((1.6, -2.2))
     s.words((2.6, -2.2), "GND pin 38", SMALL)

@@ -13,6 +13,7 @@ import build_figures
 import gate_circuit
 import gate_faults
 import heartbeat_gate
+import meter_points
 import sheet
 import shopping
 from box_circuit import BY_REF as BOX
@@ -222,6 +223,7 @@ BLOCKS: dict[str, tuple[str, Callable[[], str]]] = {
     "pins": ("electronics.md", pins_block),
     "faults": ("SAFETY.md", faults_block),
     "selftest": ("first-power-up.md", selftest_block),
+    "points": ("first-power-up.md", meter_points.points_block),
 }
 
 

@@ -56,6 +56,13 @@ class Sheet:
         for point in points:
             self.drawing.add(elm.Dot(open=True).at(point))
 
+    def test_point(self, point: Point, ref: str, aside: Point = (0.12, 0.42)) -> None:
+        """A place for a meter's tip: a square with its name."""
+        x, y = point
+        self.drawing.add(elm.Rect(corner1=(x - 0.13, y - 0.13), corner2=(x + 0.13, y + 0.13)).at((0, 0)).theta(0).fill(
+            "black"))
+        self.words((x + aside[0], y + aside[1]), ref, SMALL)
+
     def ground(self, *points: Point) -> None:
         """0 V."""
         for point in points:
