@@ -112,10 +112,12 @@ def test_answer_says_heater_supply_and_each_build(usual, monkeypatch):
     code, said = run("dark", "--total", "1.8kg", "--size-heater")
     words = " ".join(said.split())
     assert code == 0
-    for part in ("Fit 95 W at 24 V", "isolated supply of 24 V, 5 A (120 W)", "mat, 60 W: no.", "pot, 150 W: yes.",
+    for part in ("Fit 95 W at 24 V", "isolated supply of 24 V, 5 A (120 W)", "Fuse F1 7.5 A, wire 0.75 mm²",
+                 "for 8 A at 24 V DC or more", "mat, 60 W: no.", "pot, 150 W: yes.",
                  "melt elsewhere", "(--pot-width)"):  # fmt: skip
         assert part in words
     assert usual.as_dict()["supply_w"] == 24.0 * usual.supply_a == 120.0
+    assert usual.as_dict()["power_side"]["carries_a"] == 8.0
 
 
 def test_what_no_heater_can_do_is_refused_with_what_to_change():

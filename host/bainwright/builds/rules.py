@@ -100,7 +100,8 @@ def _guard_fuse_load(build: Build) -> float:
     return electrical.worst_v() / build.coil_ohm / build.guard_fuse_a
 
 
-def _rated_c(build: Build) -> float:
+def rated_c(build: Build) -> float:
+    """What mat and insulation take, less a margin, °C."""
     return min(INSULATION_C, build.mat.most_c) - UNDER_RATED_K
 
 
@@ -127,7 +128,7 @@ def partly_shorted_mat_c(build: Build) -> float:
 
 def partly_shorted_may_a(build: Build) -> float:
     """The current at which the wire of a partly shorted mat gets as hot as it may, A."""
-    may_k = _rated_c(build) - build.on_vessel.latest_c
+    may_k = rated_c(build) - build.on_vessel.latest_c
     return math.sqrt(may_k / warmth.partly_shorted_over_k(build, 1.0)) if may_k > 0.0 else 0.0
 
 
@@ -160,9 +161,9 @@ RULES = (
          "A"),
     Rule("supply shuts itself off, over its upper end", lambda b: b.supply_off_v, lambda b: electrical.worst_v(),
          lambda b: b.switch.drain_v, "V"),
-    Rule("mat at the supply's over-voltage, vessel's cut-out at its latest", mat_at_over_voltage_c, _none, _rated_c,
+    Rule("mat at the supply's over-voltage, vessel's cut-out at its latest", mat_at_over_voltage_c, _none, rated_c,
          "°C"),
-    Rule("mat partly shorted, vessel's cut-out at its latest", partly_shorted_mat_c, _none, _rated_c, "°C"),
+    Rule("mat partly shorted, vessel's cut-out at its latest", partly_shorted_mat_c, _none, rated_c, "°C"),
     Rule("Q1, drain", lambda b: b.switch.drain_v, lambda b: DRAIN_SHARE * electrical.worst_v(), _any, "V"),
     Rule("Q1, drop at the worst current", switch_drop_v, _none, lambda b: SWITCH_V, "V"),
     Rule("Q1, junction", electrical.junction_c, _none,
@@ -211,7 +212,7 @@ RULES = (
          lambda b: b.on_mat.latest_c, _any, "°C"),
     Rule("thermal fuse, its mark", lambda b: b.fuse.marked_c, lambda b: b.fuse.earliest_c, lambda b: b.fuse.latest_c,
          "°C"),
-    Rule("thermal fuse, latest, under what mat and insulation take", lambda b: b.fuse.latest_c, _none, _rated_c, "°C"),
+    Rule("thermal fuse, latest, under what mat and insulation take", lambda b: b.fuse.latest_c, _none, rated_c, "°C"),
     Rule("thermal fuse, holds for good", lambda b: b.fuse.holds_c, warmest_mat_c, lambda b: b.fuse.earliest_c, "°C"),
     Rule("heater lag in the rig file, over the computed", lambda b: b.lag_s / warmth.lag_s(b), lambda b: 1.0,
          lambda b: warmth.LAG_ROOM, ""),

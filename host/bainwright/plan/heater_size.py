@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
+from bainwright.builds.between import PowerSide, power_side
 from bainwright.builds.catalogue import BUILDS
 from bainwright.builds.parts import SUPPLY_V, Build
 from bainwright.builds.rig_text import twin_name
@@ -83,6 +84,8 @@ class HeaterSize:
         As in `Fit`.
     heater_w, supply_a : float or None
         A heater for the high end that a supply carries, and that supply; None where the supply rule allows none.
+    power_side : PowerSide or None
+        Fuse, wire and ratings for that heater.
     fits : tuple of Fit
         Each build.
     """
@@ -94,6 +97,7 @@ class HeaterSize:
     melts_elsewhere: bool
     heater_w: float | None
     supply_a: float | None
+    power_side: PowerSide | None
     fits: tuple[Fit, ...]
 
     @property
@@ -115,6 +119,7 @@ class HeaterSize:
             "heater_w": self.heater_w,
             "supply_a": self.supply_a,
             "supply_w": SUPPLY_V * self.supply_a if self.supply_a else None,
+            "power_side": asdict(self.power_side) if self.power_side else None,
             "most_w": MOST_W,
             "builds": fits,
         }
@@ -138,6 +143,7 @@ def size_heater(request: BatchRequest, within_s: float = DEFAULT_WITHIN_S) -> He
     impossible = melt is None and not elsewhere
     wanted_w = math.inf if impossible else max(_high(melt) if melt else 0.0, RESERVE * _high(hold), LEAST_W)
     heater_w = nearest_w(wanted_w)
+    fed_a = supply_a(heater_w) if heater_w is not None else None
     return HeaterSize(
         request=request,
         within_s=within_s,
@@ -145,7 +151,8 @@ def size_heater(request: BatchRequest, within_s: float = DEFAULT_WITHIN_S) -> He
         hold=hold,
         melts_elsewhere=elsewhere,
         heater_w=heater_w,
-        supply_a=supply_a(heater_w) if heater_w is not None else None,
+        supply_a=fed_a,
+        power_side=power_side(heater_w, fed_a) if heater_w is not None and fed_a is not None else None,
         fits=tuple(_fit(build, request, within_s) for build in BUILDS),
     )
 

@@ -18,7 +18,7 @@ INSTEAD = (
 
 def text(found: HeaterSize, shown: Shown) -> str:
     """The heater, its supply, and each build, for a terminal."""
-    lines = [_headline(found, shown), *_needs(found), _heater(found), "Of the builds in hardware/:"]
+    lines = [_headline(found, shown), *_needs(found), _heater(found), *_parts(found), "Of the builds in hardware/:"]
     lines += [_fit(fit, shown) for fit in found.fits]
     assumed = "; ".join(found.request.assumed)
     lines += [f"Assumed: {assumed}."] if assumed else []
@@ -62,6 +62,18 @@ def _heater(found: HeaterSize) -> str:
             "heater, so that a short in it draws little more than twice its heat."
         )
     return f"{_why_none(found)} {INSTEAD}"
+
+
+def _parts(found: HeaterSize) -> list[str]:
+    """Fuse, wire and ratings for a heater that is none of the builds'."""
+    side = found.power_side
+    if side is None:
+        return []
+    mats = " or ".join(f"{mat.least_cm2:.0f} cm² with TCO1 of {mat.cut_out_c:g} °C and TF1 of {mat.fuse_c:g} °C"
+                       for mat in side.mats)  # fmt: skip
+    return [f"Fuse F1 {side.fuse_a:g} A, wire {side.wire_mm2:g} mm². Inlet, hand switch, relay contact, plug, cut-outs "
+            f"and thermal fuse for {side.carries_a:g} A at 24 V DC or more. One mat that fits under it, of at least "
+            f"{mats}. All else is as the guides have it."]
 
 
 def _why_none(found: HeaterSize) -> str:
