@@ -303,13 +303,13 @@ def test_a_hold_whose_beginning_is_gone_is_said_and_its_bytes_stored(here, monke
     assert list((here / "holds/boards").rglob("*.seg"))
 
 
-@pytest.mark.parametrize("kind", ["link", "pipe"])
+@pytest.mark.parametrize("kind", ["link", "hard link", "pipe"])
 def test_a_link_or_a_pipe_in_the_place_of_an_arriving_segment_is_replaced(here, monkeypatch, kind):
     folder = here / "holds" / "boards" / "0011223344556677"
     folder.mkdir(parents=True)
     (here / "private").write_text("private")
     part = folder / "0000000001.part"
-    part.symlink_to(here / "private") if kind == "link" else os.mkfifo(part)
+    {"link": part.symlink_to, "hard link": part.hardlink_to, "pipe": lambda _: os.mkfifo(part)}[kind](here / "private")
     done = collected(a_night(here), monkeypatch)
     assert len(done.holds) == 1
     assert (here / "private").read_text() == "private"

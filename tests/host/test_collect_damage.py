@@ -6,14 +6,14 @@ import struct
 
 import pytest
 from fake_board import FakeSession
-from logging_board import LoggingBoard
+from logging_board import ASKED, LoggingBoard
 
-from bainboard import flashlog, framing
+from bainboard import flashlog, framing, wire
 from bainwright.core.errors import LinkError
 from bainwright.link.messages import Status, decode
 from bainwright.link.protocol import Link
 from bainwright.record.archive import Archive
-from bainwright.record.boardlog import entries, read_segment
+from bainwright.record.boardlog import Frame, entries, read_holds, read_segment
 from bainwright.record.collecting import list_segments
 from bainwright.record.columns import HEADER, row
 from bainwright.record.reader import read_log
@@ -116,6 +116,24 @@ def test_a_bad_entry_with_a_right_check_value_is_named_and_blocks_nothing(here, 
     assert any(f"record {seq}: an entry cannot be read" in note for note in done.notes)
     assert "unpack" not in " ".join(done.notes)  # in our own words
     assert collected(LoggingBoard(here / "flash"), monkeypatch).holds == []
+
+
+@pytest.mark.parametrize(("times_ms", "read_ms"), [
+    ([1000, 2000, 900_000, 4000, 5000], [1000, 2000, 4000, 5000]),
+    ([1000, 2**32 - 1, 3000], [1000, 3000]),
+    ([1000, 5000, 6000, 2000, 7000], [1000, 5000, 6000, 7000]),
+])  # fmt: skip
+def test_a_time_that_jumped_costs_no_row_but_its_own(times_ms, read_ms):
+    """Before, a row far ahead made every later one of the hold unreadable."""
+    asked = entry(flashlog.HOLD, wire.text(ASKED).encode())
+    frames = [Frame(1, [(flashlog.HOLD, asked[3:])])]
+    for seq, t_ms in enumerate(times_ms, 2):
+        body = struct.pack(flashlog.STATUS_BODY, t_ms, t_ms, 2, 5, 26500, 25750, 25750, 26550, 2000, 200, 0, 0, 0)
+        frames.append(Frame(seq, [(flashlog.STATUS, body)]))
+    notes = []
+    (hold,) = read_holds(lambda: frames, notes)
+    assert [row.t for row in hold.rows] == read_ms
+    assert len(notes) == 1
 
 
 def test_an_entry_longer_than_its_frame_ends_the_frame():

@@ -16,7 +16,7 @@ from bainwright.link.protocol import CHUNK_BYTES, Link
 
 LINE = status_line(1234, 33_000_000, bowl=None, ask="test", est=1)[:-1]
 
-numbers = st.one_of(st.integers(-(10**15) + 1, 10**15 - 1), st.integers(-20, 70000))
+numbers = st.one_of(st.integers(0, 1), st.integers(0, 250), st.integers(-20, 70000), st.integers(-(10**15), 10**15))
 letters = st.text(st.characters(min_codepoint=0x20, max_codepoint=0x7E), max_size=12)
 
 

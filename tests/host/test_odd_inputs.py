@@ -13,6 +13,7 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+import msgspec
 import pytest
 from fake_board import event_line, status_line
 
@@ -25,10 +26,12 @@ from bainwright.core.read_file import PIECE_BYTES, read_pieces
 from bainwright.core.toml import read_toml
 from bainwright.core.user_folder import make_user_folder, process_of, user_folder
 from bainwright.link.answers import SEGMENT_MOST_BYTES, event_of
-from bainwright.link.messages import decode
+from bainwright.link.messages import Status, decode, reference
 from bainwright.live import joining
 from bainwright.physics.materials import CP_SOLID
 from bainwright.record.collecting import list_segments
+from bainwright.record.columns import HEADER, row
+from bainwright.record.reader import read_log
 from bainwright.record.temper_tests import TemperTest
 from bainwright.record.writer import make_folder
 from bainwright.review import night_page
@@ -170,10 +173,28 @@ def test_half_a_character_in_a_hold_costs_that_hold_s_facts_and_no_list(
 
 def test_a_time_that_cannot_be_is_no_report_of_a_hold() -> None:
     """A view has a word for each minute: 28,000 years of them fill any memory."""
-    assert decode(status_line(1, 10**10)[:-1]) is not None
-    for t_ms in (10**10 + 1, 9 * 10**14, -1):
+    assert decode(status_line(1, 10**9)[:-1]) is not None
+    for t_ms in (10**9 + 1, 9 * 10**14, -1):
         assert decode(status_line(1, t_ms)[:-1]) is None
         assert decode(event_line("warm", 1, t_ms)[:-1]) is None
+
+
+@pytest.mark.parametrize(("field", "value"), [
+    ("water", 1_000_033_000), ("bowl", -60_001), ("target", 300_001), ("duty", 10_001), ("on", -1), ("est", 2),
+    ("fault", 256), ("drops", -1),
+])  # fmt: skip
+def test_a_figure_that_cannot_be_is_no_report_of_a_hold_and_no_row_of_its_log(
+    tmp_path: Path, field: str, value: int
+) -> None:
+    """Fits and solvers were given a million degrees."""
+    line = status_line(2, 2000, **{field: value})[:-1]
+    assert decode(line) is reference(line) is None
+    good = decode(status_line(1, 1000)[:-1])
+    assert isinstance(good, Status)
+    wild = msgspec.structs.replace(good, **{field: value})
+    if field != "drops":  # the link's own business
+        (tmp_path / "hold.csv").write_text(f"{HEADER}\n{row(1000, good)}{row(2000, wild)}{row(3000, good)}")
+        assert list(read_log(tmp_path)["t_s"]) == [1.0, 3.0]
 
 
 def test_a_field_of_an_event_given_as_null_is_not_there() -> None:

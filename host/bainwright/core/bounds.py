@@ -30,7 +30,7 @@ def of_setting(name: str) -> Meta:
 
 
 COLDEST_C, HOTTEST_C = -60.0, 300.0  # chosen: wider than any probe of a warmer reads
-LONGEST_S = 1e7  # chosen: 116 days; no hold lasts over two
+LONGEST_S = 1e6  # chosen: eleven days; no hold lasts over two
 
 OffsetC = Annotated[float, of_setting("probe.water.offset_c")]
 Gain = Annotated[float, of_setting("probe.water.gain")]

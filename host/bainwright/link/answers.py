@@ -14,6 +14,7 @@ from msgspec import Meta, Struct
 
 from bainboard.framing import MAX_PAYLOAD
 from bainboard.wire import VERSION as WIRE
+from bainwright.core.bounds import LONGEST_S
 from bainwright.core.errors import LinkError
 
 SEGMENT_MOST_BYTES = 1 << 16  # chosen: a segment is closed at 16 KB, and one frame may come after that
@@ -23,8 +24,7 @@ PROBES_MOST = 15  # what a board's 1-wire bus lists (bainboard.commands, bus)
 Id = Annotated[str, Meta(pattern="^[0-9a-f]{2,64}$")]  # a chip's own number
 Count = Annotated[int, Meta(ge=0, le=2**53)]
 Figure = Annotated[int, Meta(ge=-(2**53), le=2**53)]  # as on the wire: exact as a float
-# Milliseconds of a hold's time; chosen: 116 days, where no hold lasts over two. The views have a word for each minute.
-Moment = Annotated[int, Meta(ge=0, le=10**10)]
+Moment = Annotated[int, Meta(ge=0, le=round(1000 * LONGEST_S))]  # milliseconds of a hold's time
 Number = Annotated[int, Meta(ge=1, lt=2**32)]  # of a frame in the board's log
 FaultNumber = Annotated[int, Meta(ge=0, le=255)]
 ShortHash = Annotated[str, Meta(pattern="^([0-9a-f]{8})?$")]  # empty: nothing is stored

@@ -9,33 +9,43 @@ from __future__ import annotations
 
 import binascii
 import re
-from typing import Any
+from typing import Annotated, Any
 
 import msgspec
+from msgspec import Meta
 
 from bainboard import wire
+from bainwright.core.bounds import COLDEST_C, HOTTEST_C
 from bainwright.core.terminal import visible_values
-from bainwright.link.answers import Moment, reported
+from bainwright.link.answers import Count, FaultNumber, Moment, reported
+
+Temp = Annotated[int, Meta(ge=round(1000 * COLDEST_C), le=round(1000 * HOTTEST_C))]
+Flag = Annotated[int, Meta(ge=0, le=1)]
+Duty = Annotated[int, Meta(ge=0, le=10_000)]
+OnTime = Annotated[int, Meta(ge=0, le=65_535)]  # as many ms as the board's own log has room for
 
 
 class Status(msgspec.Struct, frozen=True, gc=False):
-    """The types of `wire.STATUS`; temperatures in thousandths of a °C, duty in 1/10000, times in ms."""
+    """The types of `wire.STATUS`; temperatures in thousandths of a °C, duty in 1/10000, times in ms.
 
-    status: int
+    A line with a figure outside these bounds is as damaged as one that fails its check value.
+    """
+
+    status: Count
     t: Moment
     state: str
     stage: str
-    water: int | None
-    bowl: int | None
-    est: int
-    target: int | None
-    water_target: int | None
-    duty: int
-    on: int
-    fault: int
-    warn: int
+    water: Temp | None
+    bowl: Temp | None
+    est: Flag
+    target: Temp | None
+    water_target: Temp | None
+    duty: Duty
+    on: OnTime
+    fault: FaultNumber
+    warn: FaultNumber
     ask: str
-    drops: int
+    drops: Count
 
 
 Message = Status | dict[str, Any]
@@ -45,12 +55,30 @@ _read_status = msgspec.json.Decoder(Status).decode
 # What a board writes, letter for letter. For a line of this shape msgspec and the reference agree. Any other line (a
 # name twice, a fraction, an escape, another order) is for the reference.
 _WHOLE, _TEXT = rb"(?:0|-?[1-9][0-9]{0,14})", rb'"[ !#-\[\]-~]*"'
-_SHAPES = {"int": _WHOLE, "Moment": _WHOLE, "int | None": _WHOLE + b"|null", "str": _TEXT}
+
+
+def _shape(annotation: str) -> bytes:
+    if annotation == "str":
+        return _TEXT
+    return _WHOLE + b"|null" if "None" in annotation else _WHOLE
+
+
 _plain_status = re.compile(
     rb"\{"
-    + b",".join(b'"%s":(?:%s)' % (name.encode(), _SHAPES[Status.__annotations__[name]]) for name, _ in wire.STATUS)
+    + b",".join(b'"%s":(?:%s)' % (name.encode(), _shape(Status.__annotations__[name])) for name, _ in wire.STATUS)
     + rb"\}"
 ).fullmatch
+
+
+def bounds(field: str) -> tuple[int, int]:
+    """The least and the most of a number in a status line."""
+    struct = msgspec.inspect.type_info(Status)
+    assert isinstance(struct, msgspec.inspect.StructType)
+    (kind,) = (each.type for each in struct.fields if each.name == field)
+    (number,) = (each for each in getattr(kind, "types", (kind,)) if isinstance(each, msgspec.inspect.IntType))
+    assert number.ge is not None
+    assert number.le is not None
+    return number.ge, number.le
 
 
 def decode(line: bytes) -> Message | None:

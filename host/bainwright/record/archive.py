@@ -101,11 +101,11 @@ class Archive:
                 raise FileError(f"{folder} is a link", wanted="a folder", hint="name another place with --out")
         with _disk_errors(coming):
             self.folder.mkdir(parents=True, exist_ok=True)
-            if os.path.lexists(coming) and not is_own(coming):  # a link may lead anywhere, and a pipe has no end
-                coming.unlink()
-            if not coming.exists():
-                coming.write_bytes(read_bytes(self.path(first)) if self.has(first) else b"")
-            return coming.stat().st_size
+            here = next((path for path in (coming, self.path(first)) if is_own(path)), None)
+            data = b"" if here is None else read_bytes(here, follow=False)
+            coming.unlink(missing_ok=True)  # what is appended must go into no link's target, and no pipe
+            coming.write_bytes(data)
+            return len(data)
 
     def add(self, first: int, data: bytes) -> None:
         """Append to a segment that is arriving.

@@ -17,12 +17,13 @@ from msgspec import Meta, Struct
 from bainboard import flashlog, framing, wire
 from bainwright.core.terminal import visible, visible_values
 from bainwright.link.answers import event_of
-from bainwright.link.messages import Status
+from bainwright.link.messages import Status, bounds
 
 _STATUS_BYTES = struct.calcsize(flashlog.STATUS_BODY)
 _EVENT_BYTES = struct.calcsize(flashlog.EVENT_BODY)
 _ENTRY_BYTES = struct.calcsize(flashlog.ENTRY)
 _ORIGIN_BYTES = struct.calcsize(flashlog.ORIGIN_BODY)
+_T_MOST, _DUTY_MOST, _ON_MOST = (bounds(field)[1] for field in ("t", "duty", "on"))
 TORN = -1  # the kind of an entry that is cut short by the end of its frame
 NAMED_ENTRIES = 5  # chosen: up to this many unreadable entries are reported one by one
 ENTRIES_MOST = 400  # of one frame; chosen: four times as many rows as fit one
@@ -206,10 +207,13 @@ class _Reader:
         try:
             read(self, body)
         except (_EntryError, struct.error) as failed:
-            self._unreadable += 1
-            if self._unreadable <= NAMED_ENTRIES:
-                why = "it is too short" if isinstance(failed, struct.error) else failed
-                self.notes.append((self._seq, f"record {self._seq}: an entry cannot be read: {why}"))
+            self._note_unreadable("it is too short" if isinstance(failed, struct.error) else str(failed))
+
+    def _note_unreadable(self, why: str) -> None:
+        assert self._seq is not None
+        self._unreadable += 1
+        if self._unreadable <= NAMED_ENTRIES:
+            self.notes.append((self._seq, f"record {self._seq}: an entry cannot be read: {why}"))
 
     def over(self) -> Iterator[BoardHold]:
         """The holds that nothing more can come to."""
@@ -273,20 +277,26 @@ class _Reader:
         )
         if self._current and self._current.boot != self._boot:
             self._current = None  # the board restarted and a new hold runs
-        if self._current and t_ms < self._current.end_ms:
-            raise _EntryError("its time is before the row before it")
+        if t_ms > _T_MOST or duty > _DUTY_MOST:
+            raise _EntryError("it has a figure that cannot be")
+        rows = self._current.rows if self._current else []
+        if rows and t_ms < rows[-1].t:
+            if len(rows) > 1 and t_ms < rows[-2].t:
+                raise _EntryError("its time is before the row before it")
+            rows.pop()  # its time had jumped
+            self._note_unreadable("its time is after the row after it")
         hold = self._touch()
         if len(hold.rows) >= ROWS_MOST:
             raise _EntryError(f"its hold has over {ROWS_MOST} rows")
         if not hold.start_up_ms or not hold.asked:
             hold.start_up_ms = up_ms - t_ms
         water, bowl, target, water_target = map(_milli, temps)
-        span_ms = max(1, t_ms - hold.end_ms)
+        on = min(_ON_MOST, round(1000 * on_ms / max(1, t_ms - hold.end_ms)))
         hold.rows.append(
             Status(
                 status=len(hold.rows) + 1, t=t_ms, state=_name(flashlog.STATES, state),
                 stage=_name(flashlog.STAGES, stage), water=water, bowl=bowl, est=estimated, target=target,
-                water_target=water_target, duty=duty, on=round(1000 * on_ms / span_ms), fault=fault, warn=warn,
+                water_target=water_target, duty=duty, on=on, fault=fault, warn=warn,
                 ask=visible(body[_STATUS_BYTES:].decode("ascii", "replace")), drops=0,
             )
         )  # fmt: skip

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from bainwright.core.terminal import visible
-from bainwright.link.messages import Status
+from bainwright.link.messages import Status, bounds
 
 
 class Column(NamedTuple):
@@ -28,6 +28,11 @@ class Column(NamedTuple):
     def may_be_empty(self) -> bool:
         """May its number be unknown?"""
         return "None" in Status.__annotations__[self.field]
+
+    def bounds(self) -> tuple[float, float]:
+        """The least and the most that its number may be."""
+        least, most = bounds(self.field)
+        return least / 10**self.decimals, most / 10**self.decimals
 
     def text(self, value: Any) -> str:
         """The field as the log has it; an unknown temperature is empty, never a number."""
@@ -62,6 +67,7 @@ NAMES = tuple(column.name for column in COLUMNS)
 HEADER = ",".join(NAMES)
 TEXTS = tuple(column.name for column in COLUMNS if column.is_text)
 MAY_BE_EMPTY = tuple(column.name for column in COLUMNS if column.may_be_empty)
+BOUNDS = {column.name: column.bounds() for column in COLUMNS if not column.is_text}
 
 
 def row(t_ms: int, status: Status) -> str:

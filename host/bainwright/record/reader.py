@@ -24,11 +24,10 @@ from bainwright.core.read_file import LOG_BYTES, parse_json, read_bytes, read_js
 from bainwright.core.terminal import visible_values
 from bainwright.core.units import is_moment
 from bainwright.link.answers import event_of
-from bainwright.record.columns import HEADER, MAY_BE_EMPTY, NAMES, TEXTS
+from bainwright.record.columns import BOUNDS, HEADER, MAY_BE_EMPTY, NAMES, TEXTS
 from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET
 
 PARQUET_MAGIC = b"PAR1"  # the first four bytes of every file of that format
-FURTHEST = 2.0**53  # as on the wire: whole numbers up to this size are exact
 FACTS_BYTES = 1_000_000  # chosen: the facts of a real hold have 4 KB
 ROWS_MOST = 200_000  # chosen: 55 h of a row a second, where no hold lasts over 48
 TEXT_MOST = 256  # characters; a line of the wire is no longer
@@ -231,9 +230,8 @@ def _can_be(name: str, value: float) -> bool:
     """Is the value possible? NaN is not, except where a reading may be missing."""
     if math.isnan(value):
         return name in MAY_BE_EMPTY
-    if name == "t_s":
-        return 0.0 <= value <= LONGEST_S
-    return -FURTHEST < value < FURTHEST
+    least, most = BOUNDS[name]
+    return least <= value <= most
 
 
 def glob_escaped(path: Path) -> str:
