@@ -18,7 +18,8 @@ try:
 except ImportError:  # no POSIX terminal here: no keys, Ctrl-C still works
     termios = None  # type: ignore[assignment]
 
-GO = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))  # SIGHUP: not everywhere
+# What ends a process; not every system has all of them.
+GO = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP", "SIGQUIT") if hasattr(signal, name))
 
 # Chosen: longer than any answer of a board takes. A key that is held down sends many before the first can be served.
 LAST_RESORT_S = 15.0

@@ -55,6 +55,8 @@ def _why(ended: Outcome, limit_s: float) -> str:
         return str(ended.watch.trips[0]["said"])
     if ended.wall_s > limit_s:
         return "by this PC's clock its time is long over, and by the warmer's it is not; the warmer was stopped"
+    if ended.watch.ended == watch.LEFT:
+        return "this process was ended, and the warmer was stopped"
     return str(ended.watch.ended)
 
 
