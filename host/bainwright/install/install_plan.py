@@ -12,6 +12,7 @@ from bainwright.core.errors import LinkError, RefusedError
 from bainwright.files.firmware import (
     BACK,
     FOLDER,
+    FROZEN,
     GOOD,
     MAIN,
     NEW,
@@ -123,6 +124,21 @@ def check_board(seen: Seen) -> None:
             hint="if it may go, keep a copy (mpremote fs cp :main.py main_old.py), delete it there "
             "(mpremote fs rm :main.py) and try again",
         )
+
+
+def refuse_frozen(hello: dict[str, Any]) -> None:
+    """Make sure that the board starts what is installed.
+
+    Raises
+    ------
+    RefusedError
+        If its firmware is frozen into its image.
+    """
+    version = str(hello.get("version"))
+    if version.endswith("+" + FROZEN):
+        raise RefusedError("this warmer's firmware is part of this board's MicroPython image, so files change nothing",
+                           got=version,
+                           hint="build a new image with it, or put plain MicroPython on the board and install")
 
 
 @dataclass(frozen=True)

@@ -310,6 +310,7 @@ def install(asked: InstallAsked, path: str, progress: Progress) -> Installed:
             done.notes.append("a hold runs on it: only what it says of itself was looked at")
             return done
         must_rest(done.hello)
+        install_plan.refuse_frozen(done.hello)
         leave_service(path)
     else:
         must_have_prompt(path)
