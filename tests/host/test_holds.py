@@ -69,6 +69,15 @@ def test_verdict_says_in_two_words_how_it_went(records: Path, changes: dict[str,
     assert listing.list_holds()[0].verdict == verdict
 
 
+def test_a_test_that_was_entered_later_is_in_the_list_at_once(records: Path) -> None:
+    folder = store(records / "holds" / "dark-1", report={**FACTS["report"], "temper": "lost"})
+    assert [hold.verdict for hold in listing.list_holds()] == ["temper lost"]
+    entries = ((["--not-set"], "test failed"), (["--minutes", "4"], "in window"), (["--undo"], "test failed"))
+    for typed, verdict in entries:
+        cli.main(["temper", str(folder), *typed])
+        assert [hold.verdict for hold in listing.list_holds()] == [verdict]
+
+
 @pytest.mark.parametrize("damage", [
     "", "{", "[1]", "null", '{"started": 5, "profile": [], "rig": 3, "trips": 7, "hold": true, "duration_s": "x"}',
     '{"duration_s": 1e999}', "[" * 5000,

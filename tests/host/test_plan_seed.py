@@ -9,7 +9,7 @@ from plan_tools import planned
 from plan_tools import said_of as said
 from scipy.interpolate import PchipInterpolator
 
-from bainwright.core.errors import BainError
+from bainwright.core.errors import BainError, UseError
 from bainwright.physics import chocolate_heat
 
 SOLID = PchipInterpolator([20.0, 25.0, 30.0, 35.0, 36.0], [0.76, 0.70, 0.45, 0.01, 0.0])  # Ghana, Shukla, from memory
@@ -83,6 +83,15 @@ def test_seed_put_aside_comes_with_what_to_do(seed, word, ok):
     plan = planned(seed=seed, total="1.7kg" if seed == "400g" else "2kg")
     assert word in said(plan)
     assert plan.ok == ok
+
+
+def test_seed_put_aside_is_answered_where_no_amount_of_it_would_do():
+    """White in a warm room: pieces at 27 °C hardly cool a melt, and the question is where it ends."""
+    plan = planned("white", total="1.8kg", room="27", seed="30%")
+    assert plan.seed_answer.ends_c > 29.5
+    assert "more seed than melt; bain plan --method cool needs none" in said(plan)
+    with pytest.raises(UseError, match=r"wanted under 50 %; .* --method cool needs none"):
+        planned("white", total="1.8kg", room="27")
 
 
 @pytest.mark.parametrize(("seed", "words"), [("95%", "0.5 to 90 %"), ("2kg", "under nine tenths"), ("much", "mass")])

@@ -120,6 +120,44 @@ def test_a_bowl_beyond_a_limit_for_a_minute_is_said_once(bowls_c, words):
     assert [text.startswith(word) for text, word in zip(said, words, strict=True)] == [True] * len(words)
 
 
+def test_a_bath_that_does_not_cool_without_heat_is_in_a_room_as_warm():
+    """Twenty minutes at 34 °C and no heat: in a room of 20 °C a covered pot of 2 L falls by a degree or more."""
+    warm, cool = tonight(), tonight()
+    for minute in range(22):
+        warm.see(line(1 + 60 * minute, water=34000, bowl=32400, duty=0, ask="lift"))
+        cool.see(line(1 + 60 * minute, water=34000 - 50 * minute, bowl=32400, duty=0, ask="lift"))
+    ask = line(1321, water=33950, bowl=32400, duty=0, ask="lift")
+    assert "cool the room" in warm.ask(ask)
+    assert "cool the room" not in cool.ask(line(1321, water=32900, bowl=32400, duty=0, ask="lift"))
+    warm.see(line(1322, water=33950, bowl=32400, duty=100))
+    assert "cool the room" not in warm.ask(ask)
+
+
+def test_a_test_answered_in_ten_seconds_settles_nothing():
+    """Nothing sets in ten seconds; in half a minute a thin film may."""
+    t = tonight()
+    heard(t, 32.5)
+    t.event("tested", {"verdict": "good", "took_s": 10})
+    assert t.caution
+    assert "answered too soon" in terms.event("tested", {"verdict": "good", "took_s": 10})
+    t.event("tested", {"verdict": "good", "took_s": 240})
+    assert not t.caution
+
+
+def test_seeding_near_the_low_end_does_not_flip_with_the_noise():
+    t = tonight()
+    said = {t.seed_in(tonight_module.Moment(40.0, bowl_c, 33.0)).split(":", 1)[1]
+            for bowl_c in (30.95, 31.05, 30.9, 31.2)}
+    assert said == {" no more seed. Yes, then set it back: the bath warms it up"}
+    assert "until the pieces are gone" in t.seed_in(tonight_module.Moment(40.0, 31.4, 33.0))
+
+
+def test_the_bowl_is_seeded_while_the_bath_is_swapped():
+    t = tonight()
+    t.see(line(stage="seed", ask="swap", water=48000))
+    assert "Seed the bowl meanwhile, down to 32 °C" in t.swap(tonight_module.Moment(48.0, 45.0, 32.7))
+
+
 def test_a_bowl_that_is_lifted_or_not_measured_is_not_judged_cold():
     t = tonight()
     t.event("bowl_off", {})

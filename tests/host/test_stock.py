@@ -15,7 +15,7 @@ from bainwright.files.rig import load_rig
 from bainwright.link.messages import decode
 from bainwright.plan.compare import seed_factor
 from bainwright.plan.history import past_factor
-from bainwright.plan.leftovers import DISCARD, FIT, KEEP_APART, NOT_FIT, Leftovers, judge, save_leftovers
+from bainwright.plan.leftovers import DISCARD, FIT, KEEP_APART, NOT_FIT, NOT_KNOWN, Leftovers, judge, save_leftovers
 from bainwright.record.reader import read_log
 from bainwright.record.writer import LiveLog
 
@@ -51,6 +51,7 @@ def stock(capsys, *arguments):
 @pytest.mark.parametrize(
     ("changes", "verdict", "word"),
     [
+        ({"peak_c": None}, NOT_KNOWN, "nobody measured"),
         ({}, FIT, "melt all of it first"),
         ({"times_melted": 4}, FIT, "melted 4 times: use it up"),
         ({"water": True}, DISCARD, "seizes with 1.5 to 3 % of it"),
@@ -63,7 +64,7 @@ def stock(capsys, *arguments):
 )
 def test_what_may_be_tempered_again(changes, verdict, word):
     """Bath water is not potable; water seizes at 1.5-3 % (from memory); 55 °C for dark: common practice, no source."""
-    found, why = judge(Leftovers("dark", "dark", **changes), 55.0)
+    found, why = judge(Leftovers("dark", "dark", **{"peak_c": 48.0, **changes}), 55.0)
     assert found == verdict
     assert word in why
 
@@ -118,6 +119,26 @@ def test_chocolate_that_was_overheated_once_stays_unfit_when_it_is_melted_again(
         code, out, _ = stock(capsys, folder, "--left", "500g", *of)
         assert code == 1
         assert "it reached 58.0 °C, and 55 °C is its limit" in out
+
+
+def test_chocolate_that_nobody_measured_is_not_called_fit(capsys):
+    folder = Path(evening("milk-1", (60.0,) * 3, kind="milk"))
+    rows = (folder / "hold.csv").read_text().splitlines()
+    at = rows[0].split(",").index("bowl_estimated")
+    guessed = [",".join([*row.split(",")[:at], "1", *row.split(",")[at + 1:]]) for row in rows[1:]]
+    (folder / "hold.csv").write_text("\n".join([rows[0], *guessed]) + "\n")
+    code, out, _ = stock(capsys, str(folder), "--left", "500g")
+    assert code == 1
+    assert "nobody measured how warm it got, and 50 °C is its limit" in out
+
+
+def test_an_evening_does_not_melt_its_own_leftovers(capsys):
+    first, second, third = evening("dark-1"), evening("dark-2"), evening("dark-3")
+    for folder, of in ((first, ()), (second, ("--of", first)), (third, ("--of", second))):
+        assert stock(capsys, folder, "--left", "500g", *of)[0] == 0
+    code, _, err = stock(capsys, first, "--of", third)
+    assert code == 2
+    assert "came from this evening itself" in err
 
 
 def test_the_next_plan_learns_how_long_the_melt_took(capsys):

@@ -125,9 +125,9 @@ def test_the_first_entry_taken_back_leaves_what_the_warmer_timed(folder, capsys)
     ("arguments", "words"),
     [
         (("--undo", "--minutes", "5"), "enters nothing"),
-        (("--minutes", "-3"), "--minutes: got -3, wanted above 0"),
+        (("--minutes", "-3"), "--minutes: got -3, wanted 0.5 to 120"),
         (("--minutes", "nan"), "--minutes"),
-        (("--minutes", "900"), "at most 120"),
+        (("--minutes", "900"), "got 900, wanted 0.5 to 120"),
         (("--minutes", "5", "--not-set"), "contradict"),
         (("--minutes", "5", "--room", "68"), "looks like °F"),
         (("--gloss", "shiny"), "shiny"),

@@ -11,12 +11,13 @@ from typing import Annotated, Any
 
 import msgspec
 
+from bainboard import stages
 from bainwright.core.atomic_write import replace_file
 from bainwright.core.bounds import LONGEST_S, DurationS
 from bainwright.core.errors import FileError
 from bainwright.core.home import hold_paths, home
 from bainwright.core.read_file import read_struct
-from bainwright.record.names import CSV, FACTS, PARQUET
+from bainwright.record.names import CSV, FACTS, PARQUET, TESTS
 
 REMEMBERED = "list.json"  # under the home; only a copy of what the facts say, so it may be deleted at any time
 SCHEMA = 2
@@ -28,12 +29,15 @@ NEVER_THERE = "never there"
 NOT_KNOWN = "not known"  # no probe in the chocolate, or no report
 TOO_WARM = "too warm"
 TEMPER_LOST = "temper lost"
+TEST_FAILED = "test failed"
+HAS_SET = "it set"
 OVERHEATED = "overheated"
 TRIPPED = "tripped"
 CUT_SHORT = "cut short"
 LOST = "board lost"
 RUNNING = "no end"
 DAMAGED = "facts lost"  # there is a log, and nothing says which chocolate or warmer it was
+TEMPERS = {"spoilt": OVERHEATED, "lost": TEMPER_LOST, "set": HAS_SET, stages.FAILED: TEST_FAILED}
 GOOD_FRACTION = 0.95  # chosen: three minutes an hour outside, as a cold refill costs
 
 
@@ -64,7 +68,7 @@ class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
     bowl_peak_c, water_peak_c : float or None
         Highest temperatures, °C.
     temper : str
-        What became of the temper: ``spoilt``, ``lost``, ``set``, ``doubtful`` or empty.
+        What became of the temper: ``spoilt``, ``lost``, ``set``, ``doubtful``, ``failed`` or empty.
     trips : int
         How many.
     ended : str
@@ -118,10 +122,8 @@ class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
             return CUT_SHORT
         if self.in_window is None and self.bowl_peak_c is None:
             return NOT_KNOWN
-        if self.temper == "spoilt":
-            return OVERHEATED
-        if self.temper == "lost":
-            return TEMPER_LOST
+        if self.temper in TEMPERS:
+            return TEMPERS[self.temper]
         if not self.in_window:
             return NEVER_THERE
         if self.in_window >= GOOD_FRACTION:
@@ -165,7 +167,7 @@ def entry_of(folder: Path, facts: dict[str, Any]) -> Entry:
     folder : Path
         The hold's folder.
     facts : dict
-        Its ``hold.json``.
+        Its ``hold.json``. A temper test beside it that somebody entered later settles what became of the temper.
     """
     report = facts.get("report")
     figures: dict[str, Any] = report if isinstance(report, dict) else {}
@@ -189,15 +191,31 @@ def entry_of(folder: Path, facts: dict[str, Any]) -> Entry:
         bowl_peak_c=_number(scored.get("bowl_peak_c")),
         water_peak_c=_number(scored.get("water_peak_c")),
         above_s=_number(scored.get("above_s")),
-        temper=_text(figures, "temper"),
+        temper=_temper(folder, _text(figures, "temper")),
         trips=len(trips) if isinstance(trips, list) else 0,
         ended=_text(facts, "ended"),
         summary=_text(figures, "summary"),
     )
 
 
+def _temper(folder: Path, reported: str) -> str:
+    """What became of the temper: as reported, unless the last test says otherwise."""
+    from bainwright.record.temper_tests import BY_PERSON, read_tests
+
+    if reported == "spoilt" or not os.path.isfile(folder / TESTS):
+        return reported
+    try:
+        last = next(reversed(read_tests(folder)), None)
+    except FileError:  # whoever shows the tests says so
+        return reported
+    if last is not None and last.verdict == stages.FAILED:
+        return stages.FAILED
+    passed = last is not None and last.by == BY_PERSON and last.verdict in (stages.GOOD, stages.SLOW)
+    return "" if passed else reported
+
+
 class _Known(msgspec.Struct):
-    """An entry with the state of the file it was read from."""
+    """An entry with the state of the files it was read from."""
 
     mtime_ns: int
     size: int
@@ -225,14 +243,20 @@ def _read(folder: Path) -> Entry:
     return entry_of(folder, read_facts(folder))
 
 
-def _state(folder: str) -> os.stat_result | None:
-    """The state of the file that changes with the entry: the facts, or the log where they are gone; None: no hold."""
-    for name in (FACTS, PARQUET, CSV):
-        try:
-            return os.stat(f"{folder}/{name}")
-        except OSError:
-            continue
-    return None
+def _state(folder: str) -> tuple[int, int] | None:
+    """Time and size of what changes with the entry: the facts, or the log where they are gone, and the temper tests."""
+    found = next((stat for name in (FACTS, PARQUET, CSV) if (stat := _stat(f"{folder}/{name}"))), None)
+    if found is None:
+        return None
+    tests = _stat(f"{folder}/{TESTS}")
+    return found.st_mtime_ns + (tests.st_mtime_ns if tests else 0), found.st_size
+
+
+def _stat(path: str) -> os.stat_result | None:
+    try:
+        return os.stat(path)
+    except OSError:
+        return None
 
 
 def list_holds(notes: list[str] | None = None) -> list[Entry]:
@@ -254,8 +278,8 @@ def list_holds(notes: list[str] | None = None) -> list[Entry]:
         if state is None:
             continue
         known = before.get(path)
-        if known is None or (known.mtime_ns, known.size) != (state.st_mtime_ns, state.st_size):
-            known = _Known(state.st_mtime_ns, state.st_size, _read(Path(path)))
+        if known is None or (known.mtime_ns, known.size) != state:
+            known = _Known(*state, _read(Path(path)))
         now[path] = known
     if now != before:
         _remember(now)

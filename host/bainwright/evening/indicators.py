@@ -10,10 +10,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from bainboard import stages
 from bainwright.core.units import duration_words
 from bainwright.files.score import Window
 from bainwright.link.messages import Status
 from bainwright.record.temper_tests import takes_back_a_test
+from bainwright.words import terms
 
 LONGEST_STEP_S = 5.0  # chosen: beyond that, nothing is known about the time since the last reading
 
@@ -62,7 +64,7 @@ class Indicators:
         """Take in an event."""
         if name == "tested":
             self._passed_before_s = self.passed_s
-            if fields.get("verdict") in ("good", "slow"):
+            if terms.verdict_of(fields) in (stages.GOOD, stages.SLOW):
                 self.passed_s = self.now_s
         elif takes_back_a_test({"event": name, **fields}):
             self.passed_s = self._passed_before_s

@@ -32,6 +32,7 @@ COLD_C = 15.0  # tap water, chosen: the plan takes the same
 REFILL_C, SOLID_C = 40.0, 20.0  # a refill of melted stock, and pieces at room temperature
 DOWN_C = 0.3  # chosen: a bowl that is down is so until it is this much over its window again, against noise
 LEAST_SWAP_L = 0.1  # chosen: less is not worth a ladle
+NO_HEAT_S, NO_FALL_C = 1200.0, 0.2  # chosen: in 20 minutes a bath over its room cools by a degree or more
 STAYS_S = 60.0  # chosen: a limit passed for so long is no noise, and no probe that was in the air for a moment
 LEAST_KG = 0.005  # chosen: less for each kg in the bowl is no refill
 START_AGAIN = "stop (Ctrl-C), and start again from melt"
@@ -70,11 +71,13 @@ class EveningPrompts:
         self._said = ""
         self._shift_k: float | None = None  # how far the stirring moved the reading
         self._lost = self._over = self._changing = self._away = False
+        self._off_since: tuple[float, float] | None = None  # s and °C of the water when the heater last went off
+        self._now_s = 0.0
         self._since_s: dict[str, float] = {}  # when the bowl passed each limit that it has to stay beyond
         self.spoilt = ""  # why the bowl cannot be tempered any more
         self.caution = ""  # what a temper test would settle
         self._caution_before = ""  # before the last test: an answer may be taken back
-        self._down = False  # seed has brought the bowl into its window
+        self._down = self._under = False  # seed has brought the bowl into its window, or under it
 
     # -- what the board says -------------------------------------------------------------------------------------------
 
@@ -82,6 +85,11 @@ class EveningPrompts:
         """A status line; what is worth saying now."""
         self.indicators.see(status)
         self._stage = status.stage
+        if status.duty or status.water is None:
+            self._off_since = None
+        elif self._off_since is None:
+            self._off_since = (status.t / 1000, status.water / 1000)
+        self._now_s = status.t / 1000
         said = []
         asked = self.ask(status) if status.ask else ""
         if status.ask != self._said and asked:
@@ -94,7 +102,7 @@ class EveningPrompts:
         self.indicators.event(name, fields)
         if name == "tested":
             self._caution_before = self.caution
-            self.caution = "" if fields.get("verdict") in (stages.GOOD, stages.SLOW) else self.caution
+            self.caution = "" if terms.verdict_of(fields) in (stages.GOOD, stages.SLOW) else self.caution
         elif takes_back_a_test({"event": name, **fields}):
             self.caution = self._caution_before
         if name == "stirred":
@@ -185,14 +193,14 @@ class EveningPrompts:
             return self._plain("swap")
         if moment.water_c < p.ceiling_c:  # asked during the self-test, before the step can end by itself
             return f"the bath is at {moment.water_c:.0f} °C, cool enough for the bowl; the warmer tests itself first"
+        # The bowl comes down through its window meanwhile: unseeded, it would have no temper.
+        seeds = f". Seed the bowl meanwhile, down to {p.high_c:g} °C" if self._stage == stages.SEED else ""
         if not self.body.is_bath:
             wait = (f"the plate is at {moment.water_c:.0f} °C and cannot be cooled: bowl off, wait until it is under "
                     f"{p.ceiling_c:g} °C")
-            # It takes an hour, and the bowl comes down through its window meanwhile: unseeded, it would have no temper.
-            seeds = f". Seed the bowl meanwhile, down to {p.high_c:g} °C, and wrap it in a towel"
-            return wait + (seeds if self._stage == stages.SEED else "")
+            return wait + (f"{seeds}, and wrap it in a towel" if seeds else "")
         how = self._swapped(moment.water_c, aim_c)
-        return f"the bath is at {moment.water_c:.0f} °C, the bowl wants {aim_c:.0f} °C: {how}"
+        return f"the bath is at {moment.water_c:.0f} °C, the bowl wants {aim_c:.0f} °C: {how}{seeds}"
 
     def _swapped(self, water_c: float, aim_c: float) -> str:
         litres, bath_l = swap_l(self.body, water_c, aim_c, COLD_C), float(self.settings["water_l"])
@@ -203,6 +211,9 @@ class EveningPrompts:
     def lift(self, moment: Moment) -> str:
         """The heat is off and the bowl still warms up."""
         said = self._plain("lift")
+        if self._stays_warm(moment):
+            return ("the heat is off and the water does not cool, so the room is about as warm: cool the room, or take "
+                    "the bowl to a cooler one")
         if moment.water_c is None or not self.body.is_bath:
             return said
         # The controller aims lower for as long as the bowl is too warm; the bath only has to hold the bowl.
@@ -210,6 +221,13 @@ class EveningPrompts:
         if swap_l(self.body, moment.water_c, aim_c, COLD_C) < LEAST_SWAP_L:
             return said
         return f"{said}, or {self._swapped(moment.water_c, aim_c)}"
+
+    def _stays_warm(self, moment: Moment) -> bool:
+        """Whether the bath did not cool in a long time without heat: only a room as warm does that."""
+        if self._off_since is None or moment.water_c is None:
+            return False
+        since_s, was_c = self._off_since
+        return self._now_s - since_s >= NO_HEAT_S and moment.water_c > was_c - NO_FALL_C
 
     def refill(self) -> str:
         """The largest refill that leaves the bowl in its window, for each kg in it."""
@@ -235,9 +253,10 @@ class EveningPrompts:
             return self._plain("seed_in")
         if bowl_c < SETS_BELOW_C:
             return f"it reads {bowl_c:.1f} °C and has set: {START_AGAIN}"
-        if bowl_c < p.low_c:
-            return (f"it reads {bowl_c:.1f} °C, under its window: no more seed. Yes, then set it back: the bath warms "
-                    "it up")
+        self._under = bowl_c < p.low_c + (DOWN_C if self._under else 0.0)
+        if self._under:
+            return (f"it reads {bowl_c:.1f} °C, at the low end of its window: no more seed. Yes, then set it back: the "
+                    "bath warms it up")
         return f"it reads {bowl_c:.1f} °C: no more seed. Stir until the pieces are gone, then yes. No for advice"
 
     def cooled(self, moment: Moment) -> str:

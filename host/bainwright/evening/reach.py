@@ -12,6 +12,7 @@ from bainwright.physics.chocolate_heat import SOLID_C
 STEP_S = 900.0  # chosen: three means this far apart show, to 0.1 °C, where an approach of about an hour ends
 ROW_S = 5.0
 MEAN_S = 60.0  # chosen: the means are over this time, against noise
+WATER_MEAN_S = 300.0
 WATER_STEADY_C = 0.5  # chosen: the forecast holds only while the water stays where it is
 SHORT_C = 0.15  # chosen: a forecast closer than this to the window may be wrong about it
 LEAST_SLOWING = 0.05  # the approach must slow down visibly, or its end is not in sight
@@ -78,7 +79,7 @@ class Reach:
         self.reported = reported
 
     def _judge(self, t_s: float, window: Window, water_target: int | None) -> str:
-        water = [row[2] for row in self._rows]
+        water = self._water_means()
         if max(water) - min(water) > WATER_STEADY_C:
             return ""
         first_c, middle_c, last_c = (self._mean_c(t_s - ago_s) for ago_s in (2 * STEP_S, STEP_S, 0.0))
@@ -103,6 +104,12 @@ class Reach:
             return (f"the warmer waits with its heat, since the {self._bath} warms up less than its watts promise",
                     "look at the heater, its plug and its fuse, then at watts and litres in the rig file")
         return f"the {self._bath} is as warm as its ceiling allows", LID
+
+    def _water_means(self) -> list[float]:
+        """Five-minute means of the water, through which its ripple under a ceiling does not show."""
+        per = round(WATER_MEAN_S / ROW_S)
+        water = [row[2] for row in self._rows]
+        return [sum(part) / len(part) for at in range(0, len(water), per) if (part := water[at : at + per])]
 
     def _mean_c(self, until_s: float) -> float:
         rows = [row[1] for row in self._rows if until_s - MEAN_S <= row[0] <= until_s]

@@ -182,6 +182,10 @@ class Starter:
                 f"the ceiling keeps the {self.rig.bath} {short_c:.1f} °C below what this hold may need: in a cold "
                 "room, or as the bowl empties, the chocolate may stay below its window. A lid and a warmer room help"
             )
+        profile = self.setup.profile
+        if self.setup.room_c is not None and self.setup.room_c > profile.high_c:
+            notes.append(f"the room at {self.setup.room_c:g} °C is warmer than the window up to {profile.high_c:g} °C: "
+                         "a warmer cannot cool, so cool the room")
         if self.setup.stage == "melted":
             notes.append(melted_note(self.setup.profile, self.rig, self.setup.for_s, self.room_c))
         if self.settings["probe.bowl.kind"] == "none":

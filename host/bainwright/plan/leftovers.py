@@ -21,6 +21,7 @@ STOCK = "stock.json"
 OFTEN = 4  # meltings, chosen: no source gives a number; each adds dust, water from the air and a little more heat
 
 FIT, KEEP_APART, DISCARD, NOT_FIT = "fit", "fit, kept apart", "discard", "not fit"
+NOT_KNOWN = "not known"
 
 
 FACTOR_LOW, FACTOR_HIGH = 0.5, 2.0  # of what was planned; chosen: beyond it a mass was mistyped
@@ -111,6 +112,9 @@ def judge(left: Leftovers, never_above_c: float) -> tuple[str, str]:
     if left.grains:
         return NOT_FIT, ("not fit to temper: lumps that do not melt were overheated; use it for baking. If water got "
                          "in, discard it (bain stock HOLD --water).")
+    if left.peak_c is None:
+        return NOT_KNOWN, (f"nobody measured how warm it got, and {never_above_c:g} °C is its limit: look and feel for "
+                           "grains in a melted spoonful before you temper it again.")
     often = (f" It was melted {left.times_melted} times: use it up, or as a small part of fresh chocolate."
              if left.times_melted >= OFTEN else "")
     if left.allergens:

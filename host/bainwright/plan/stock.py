@@ -10,10 +10,11 @@ from pathlib import Path
 from typing import Any
 
 import msgspec
+import numpy as np
 
 from bainwright.archive.finding import folder_named
 from bainwright.core.bounds import COLDEST_C, HOTTEST_C, most
-from bainwright.core.errors import FileError, UseError
+from bainwright.core.errors import BainError, FileError, UseError
 from bainwright.core.home import hold_folders, home
 from bainwright.core.masses import Shown, parse_mass_kg
 from bainwright.files.chocolate import CAPS
@@ -21,6 +22,7 @@ from bainwright.plan.compare import melt_factor, seed_factor
 from bainwright.plan.leftovers import (
     DISCARD,
     NOT_FIT,
+    NOT_KNOWN,
     STOCK,
     Leftovers,
     judge,
@@ -58,7 +60,7 @@ def run_stock(options: StockOptions, shown: Shown, *, as_json: bool, say: Say) -
     Returns
     -------
     int
-        The exit status: 1 when something shown must not be tempered again, or a record is damaged.
+        The exit status: 1 when something shown is not known to be fit to temper again, or a record is damaged.
     """
     notes: list[str] = []
     found = _found(options, notes)
@@ -73,7 +75,7 @@ def run_stock(options: StockOptions, shown: Shown, *, as_json: bool, say: Say) -
     if not found and not notes:
         where = f"in {home()}" if options.hold is None else f"for {options.hold}"
         say(f"bain: nothing is recorded {where}; --left 640g records what an evening left", err=True)
-    return 1 if notes or any(left.verdict in (DISCARD, NOT_FIT) for _, left in found) else 0
+    return 1 if notes or any(left.verdict in (DISCARD, NOT_FIT, NOT_KNOWN) for _, left in found) else 0
 
 
 def _found(options: StockOptions, notes: list[str]) -> list[tuple[Path, Leftovers]]:
@@ -175,9 +177,10 @@ def _check_fits(options: StockOptions, log: HoldLog) -> None:
 
 
 def _peak_c(log: HoldLog, since_s: float) -> float | None:
-    bowl_c = log["bowl_c"]
-    known_c = bowl_c[(bowl_c >= COLDEST_C) & (bowl_c <= HOTTEST_C) & (log["t_s"] >= since_s)]
-    return float(known_c.max()) if known_c.size else None
+    """The warmest reading; None where a probe was in the bowl for less than half of the time."""
+    bowl_c, part = log["bowl_c"], log["t_s"] >= since_s
+    measured = part & (np.nan_to_num(log["bowl_estimated"]) == 0) & (bowl_c >= COLDEST_C) & (bowl_c <= HOTTEST_C)
+    return float(bowl_c[measured].max()) if 2 * measured.sum() >= max(1, part.sum()) else None
 
 
 def _most_c(*temps_c: float | None) -> float | None:
@@ -198,10 +201,30 @@ def _earlier(name: str | None, before: Leftovers, folder: Path) -> Leftovers | N
     earlier = read_leftovers(other)
     if earlier is None:
         raise UseError(f"nothing is recorded for {name}", hint=f"bain stock {name} --left 640g first")
+    if _comes_from(earlier, folder):
+        raise UseError(f"what {name} melted came from this evening itself", hint="name the one before this one")
     if earlier.kind != before.kind:
         raise UseError(f"{name} left {terms.kind(earlier.kind)}", wanted=terms.kind(before.kind),
                        hint="two kinds melted together are neither")  # fmt: skip
     return earlier
+
+
+def _comes_from(left: Leftovers, folder: Path) -> bool:
+    """Whether leftovers go back to an evening, over any number of meltings."""
+    for _ in range(left.times_melted):
+        if not left.of:
+            return False
+        try:
+            other = folder_named(left.of)
+            found = read_leftovers(other)
+        except BainError:  # gone, or damaged: it leads no further
+            return False
+        if other.resolve() == folder.resolve():
+            return True
+        if found is None:
+            return False
+        left = found
+    return False
 
 
 def _seed_factor(left: Leftovers, log: HoldLog) -> float | None:

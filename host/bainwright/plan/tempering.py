@@ -31,7 +31,9 @@ def falling(part: float) -> float:
 
 
 def plan_seed(setup: Setup) -> Seed | None:
-    """How much seed takes the melt to its end temperature; None for another method and for melted stock.
+    """How much seed takes the melt to its end temperature.
+
+    None for another method, for melted stock, and where seed was put aside and no amount of it would do.
 
     Raises
     ------
@@ -46,11 +48,13 @@ def plan_seed(setup: Setup) -> Seed | None:
     planned = seeding.seed_share(_batch(setup, 1.0), end_c, taken_up)
     share = _share_by_experience(planned, request.seed_factor)
     if planned >= MOST_SEED or share >= MOST_SEED:
+        if request.seed_given_kg is not None:
+            return None
         raise UseError(
             "there would be more seed than melt",
-            got=f"{100 * max(planned, share):.0f} % of {batch_kg:.2f} kg",
-            wanted=f"at most {100 * MOST_SEED:g} %",
-            hint="use a cooler melt (--melt), colder seed, a lighter bowl or more chocolate",
+            got=f"{math.ceil(100 * max(planned, share))} % of {batch_kg:.2f} kg",
+            wanted=f"under {100 * MOST_SEED:g} %",
+            hint="use a cooler melt (--melt), colder seed, a lighter bowl or more chocolate; --method cool needs none",
         )
     melt_kg = (1.0 - share) * batch_kg  # weighed out for the likely case; the range is for this melt
     low_kg = seeding.seed_for_melt_kg(melt_kg, _batch(setup, LOSS_HIGH), end_c, 1.0)

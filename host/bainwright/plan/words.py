@@ -112,8 +112,8 @@ def short_text(plan: Plan, shown: Shown) -> str:
 def short_lines(plan: Plan, shown: Shown) -> list[str]:
     """The lines of the short plan: the headline, what to weigh, each step, what to watch, what to look out for."""
     lines = [_short_headline(plan, shown), f"Weigh: {_weigh(plan, shown)}"]
-    if plan.seed and plan.seed_answer:
-        lines += seed_answer_lines(plan, plan.seed, plan.seed_answer, shown)[:2]
+    if plan.seed_answer:
+        lines += seed_answer_lines(plan, plan.seed_answer, shown)[:2]
     lines += [_step(plan, step, shown) for step in plan.steps if step.name not in ("settle", "test")]
     warned = cautions(plan, shown)
     lines += [f"Look out: {caution}" for caution in warned[:MOST_CAUTIONS]]

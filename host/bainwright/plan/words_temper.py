@@ -42,8 +42,8 @@ def _additions(plan: Plan, shown: Shown) -> list[str]:
 
 def method_section(plan: Plan, shown: Shown) -> tuple[str, list[str]]:
     """Title and lines of the method's own section; no lines for melted stock."""
-    if plan.seed and plan.seed_answer:
-        return "Your seed", seed_answer_lines(plan, plan.seed, plan.seed_answer, shown)
+    if plan.seed_answer:
+        return "Your seed", seed_answer_lines(plan, plan.seed_answer, shown)
     if plan.seed:
         return "Seed", _seed(plan, plan.seed, shown)
     if plan.butter:
@@ -92,7 +92,7 @@ def _why_wide(seed: Seed) -> str:
     )
 
 
-def seed_answer_lines(plan: Plan, seed: Seed, answer: SeedAnswer, shown: Shown) -> list[str]:
+def seed_answer_lines(plan: Plan, answer: SeedAnswer, shown: Shown) -> list[str]:
     """Where the seed put aside ends, and what to do there."""
     request = plan.request
     lands = (
@@ -100,7 +100,9 @@ def seed_answer_lines(plan: Plan, seed: Seed, answer: SeedAnswer, shown: Shown) 
         f"the melt from {shown.temp(request.melt_c)} to about {shown.temp(answer.ends_c)} "
         f"({shown.temps(answer.coldest_c, answer.warmest_c)}, by how much heat the bowl loses meanwhile)."
     )
-    need = f"The balance asks for {shown.little(seed.likely_kg)} to end at {shown.temp(seed.end_c)}."
+    seed, end = plan.seed, shown.temp(request.end_c)
+    need = (f"The balance asks for {shown.little(seed.likely_kg)} to end at {end}." if seed else
+            f"To end at {end} it would take more seed than melt; bain plan --method cool needs none.")
     return [lands, _what_to_do(plan, answer, shown), need]
 
 

@@ -6,6 +6,7 @@ import os
 from pathlib import Path
 
 CSV, PARQUET, EVENTS, FACTS = "hold.csv", "hold.parquet", "events.jsonl", "hold.json"
+TESTS = "temper.json"
 
 
 def is_hold(folder: Path) -> bool:

@@ -10,12 +10,12 @@ from pathlib import Path
 from bainboard import stages
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.units import parse_room_c
-from bainwright.record.names import FACTS
+from bainwright.record.names import FACTS, TESTS
 from bainwright.record.reader import HoldLog, read_log
 from bainwright.record.taken_back import take_back
 from bainwright.record.temper_tests import (
+    BY_PERSON,
     LONGEST_MIN,
-    TESTS,
     TemperTest,
     chocolate_at,
     judge,
@@ -24,6 +24,7 @@ from bainwright.record.temper_tests import (
     room_of,
     save_tests,
 )
+from bainwright.words import terms
 
 Say = Callable[..., None]
 
@@ -92,8 +93,9 @@ def _has_time(options: TemperOptions) -> bool:
 def _check(options: TemperOptions) -> None:
     if options.minutes is not None and options.not_set:
         raise UseError("--minutes and --not-set contradict each other", hint="leave one of them out")
-    if options.minutes is not None and not 0.0 < options.minutes <= LONGEST_MIN:  # NaN fails too
-        raise UseError("--minutes", got=f"{options.minutes:g}", wanted=f"above 0 and at most {LONGEST_MIN:g}",
+    least_min = terms.LEAST_SET_S / 60
+    if options.minutes is not None and not least_min <= options.minutes <= LONGEST_MIN:  # NaN fails too
+        raise UseError("--minutes", got=f"{options.minutes:g}", wanted=f"{least_min:g} to {LONGEST_MIN:g}",
                        hint="a piece that did not set: --not-set")
 
 
@@ -113,7 +115,7 @@ def _added(tests: list[TemperTest], options: TemperOptions, log: HoldLog, room_c
     verdict = judge(profile, options.minutes, options.gloss, options.streaks)
     room_c = room_of(log.facts) if room_c is None else room_c
     test = TemperTest(end_s, str(profile["kind"]), room_c, options.minutes, options.gloss, options.streaks, verdict,
-                      "person")
+                      BY_PERSON)
     return [*tests, test]
 
 

@@ -16,11 +16,13 @@ from bainwright.core.bounds import DurationS, RoomC
 from bainwright.core.read_file import read_struct
 from bainwright.core.units import clock_words
 from bainwright.files.chocolate import bundled_profiles, load_profile
+from bainwright.record.names import TESTS
 from bainwright.record.taken_back import save_entry
 from bainwright.words import terms
 
-TESTS = "temper.json"
 LONGEST_MIN = 120.0  # chosen: nobody watches a test piece longer
+LOOKS = "it set, but does not look right: stir well and test again; a little more seed may help"
+BY_WARMER, BY_PERSON = "warmer", "person"
 ASKED_WHILE_SETTING = ("setting", "set_yet", "not_set")  # what the warmer asks until a test has its answer
 
 
@@ -41,7 +43,7 @@ class TemperTest:
     gloss, streaks : str or None
         How it looked; None if not reported.
     verdict : str
-        ``good``, ``slow``, ``failed`` or ``late``, from the chocolate's own times and from the looks.
+        ``good``, ``slow``, ``failed``, ``late`` or ``hasty``, from the chocolate's own times and from the looks.
     by : str
         ``warmer``: timed by the board; ``person``: entered afterwards.
     """
@@ -60,7 +62,9 @@ class TemperTest:
         took = "did not set" if self.minutes is None else f"set after {self.minutes:.1f} min"
         looks = [f"gloss {self.gloss}" if self.gloss else "", f"streaks {self.streaks}" if self.streaks else ""]
         seen = ", ".join([took, *(look for look in looks if look)])
-        return f"{clock_words(self.t_s):>8}  {terms.kind(self.kind)}: {seen}: {terms.verdict(self.verdict)}"
+        looked = self.verdict == stages.SLOW and (self.gloss == "dull" or self.streaks == "some")
+        verdict = LOOKS if looked else terms.verdict(self.verdict)
+        return f"{clock_words(self.t_s):>8}  {terms.kind(self.kind)}: {seen}: {verdict}"
 
 
 def judge(profile: dict[str, Any], minutes: float | None, gloss: str | None, streaks: str | None) -> str:
@@ -124,10 +128,10 @@ def logged_tests(events: list[dict[str, Any]], facts: dict[str, Any]) -> list[Te
     """The tests that the warmer itself timed."""
     found = []
     for event in valid_tests(events):
-        verdict, took_s = str(event.get("verdict")), event.get("took_s")
+        verdict, took_s = terms.verdict_of(event), event.get("took_s")
         minutes = _minutes(took_s) if verdict in (stages.GOOD, stages.SLOW) else None
         kind = str(chocolate_at(events, facts, float(event["t_s"])).get("kind", "dark"))
-        found.append(TemperTest(float(event["t_s"]), kind, room_of(facts), minutes, None, None, verdict, "warmer"))
+        found.append(TemperTest(float(event["t_s"]), kind, room_of(facts), minutes, None, None, verdict, BY_WARMER))
     return found
 
 

@@ -63,7 +63,7 @@ class Night:
     part : str
         What the figures are of: ``work``, ``melted``, or empty for the whole hold.
     temper : str
-        What became of the temper since its last test that passed: ``spoilt``, ``lost``, ``set``, ``doubtful`` or empty.
+        What became of the temper, as the list has it.
     alarms : list of Alarm
         In their order.
     gaps : list of Gap
@@ -133,7 +133,7 @@ def review(entry: Entry, log: HoldLog) -> Night:
         entry=entry,
         figures={name: _number(scored.get(name, stored.get(name))) for name in FIGURES},
         part=("melted" if entry.kind == "melted" else "work") if scored else "",
-        temper=str(stored.get("temper", "")),
+        temper=entry.temper,
         alarms=_alarms(log),
         gaps=[Gap(float(t_s[at]), float(t_s[at + 1])) for at in np.flatnonzero(np.diff(t_s) > GAP_ROWS * row_s)],
         rows=len(t_s),

@@ -143,7 +143,8 @@ def _record(night: Night) -> list[str]:
 def _heat(night: Night) -> list[str]:
     lines = []
     if night.heat_kwh is not None and night.mean_w is not None:
-        lines.append(f"The heater gave {night.heat_kwh:.2f} kWh, {night.mean_w:.0f} W on average.")
+        lines.append(f"The heater was on for {night.heat_kwh:.2f} kWh by the watts of the rig file, "
+                     f"{night.mean_w:.0f} W on average.")
     if night.evaporated_g is not None and night.evaporated_g[1] >= 1:
         least_g, most_g = night.evaporated_g
         lines.append(

@@ -285,6 +285,7 @@ def _result(
         "lost_lines": course.losses.lost,
         "speed": round(simulated_s / wall_s, 1) if wall_s else None,
         "steps": _steps(judged) if judged else [],
+        "temper": judged.temper if judged else None,
         "summary": summary,
         "ended": course.ended,
         "virtual": course.scene.virtual,

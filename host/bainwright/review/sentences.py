@@ -14,6 +14,7 @@ from bainwright.words import terms
 
 SPOILT, LOST, SET, DOUBTFUL = "spoilt", "lost", "set", "doubtful"  # what is left of a temper
 TEMPER_WORDS = {
+    stages.FAILED: "The last temper test failed, so it was not in temper.",
     SPOILT: "It got warmer than it may ever be, so it is not fit to temper: use it for baking.",
     LOST: "Assume the seed is lost until a temper test passes.",
     SET: "It was so cold that it has set: melt it all and temper it again.",

@@ -12,6 +12,7 @@ from bainboard import stages
 from bainwright.files.score import Flags, Floats, Trace, Window
 from bainwright.record.reader import HoldLog
 from bainwright.record.temper_tests import valid_tests
+from bainwright.words import terms
 
 BEFORE_WORK = tuple(str(row[stages.NAME]) for row in stages.STAGES if row[stages.NEXT])  # each leads to another step
 
@@ -65,7 +66,7 @@ def scored(names: NDArray[Any], t_s: Floats, window: Window, until_s: float) -> 
 def in_temper(log: HoldLog, names: NDArray[Any], t_s: Floats) -> Flags:
     """The samples with a temper in the first bowl since its last test that passed: the test settles what was before."""
     passed_s = [float(event["t_s"]) for event in valid_tests(log.events)
-                if event.get("verdict") in (stages.GOOD, stages.SLOW)]
+                if terms.verdict_of(event) in (stages.GOOD, stages.SLOW)]
     until_s = changed_s(log)
     since_s = max((at_s for at_s in passed_s if at_s < until_s), default=0.0)
     # A log from before there were steps names none.

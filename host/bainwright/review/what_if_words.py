@@ -18,6 +18,7 @@ def section(tried: WhatIf | Refused) -> Section:
     return Section(TITLE, [
         f"The hold played again {_choice_words(tried.choice)}, with all that happened in it:",
         *(_line(each) for each in tried.figures),
+        "All of these are by the probes' readings.",
         f"In brackets: where it would have been on {100 * SHARE:.0f} of 100 such evenings.",
     ])  # fmt: skip
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from bainboard import faults, help_text
+from bainboard import faults, help_text, stages
 
 Fields = dict[str, Any]
 
@@ -51,9 +51,12 @@ PROMPTS = {
     "look": "water up to its mark, probes in place? yes once more starts as last time",
 }
 KINDS = {"caramelised_white": "caramelised white"}
+LEAST_SET_S = 30  # chosen: no piece sets sooner, on any blade
+HASTY = "hasty"  # the verdict of a test that was answered sooner
 VERDICTS = {
     "good": "in temper", "slow": "it set slowly: a little more seed, or cooling longer, would help",
     "failed": "not in temper", "late": "seen too late to judge: test again",
+    HASTY: "answered too soon to judge, nothing sets so fast: test again",
 }
 STARTS = {
     "new": "its first start", "clean": "it was shut down cleanly", "power": "the power came back",
@@ -93,6 +96,13 @@ _PLAIN = {
 def _fault(number: Any) -> str:
     known = number if isinstance(number, int) and number in help_text.FAULTS else faults.CRASHED
     return str(help_text.FAULTS[known][0])
+
+
+def verdict_of(tested: Mapping[str, Any]) -> str:
+    """The verdict of a temper test's event; one that was answered sooner than anything sets proves nothing."""
+    found, took_s = str(tested.get("verdict")), tested.get("took_s")
+    hasty = found in (stages.GOOD, stages.SLOW) and isinstance(took_s, int) and took_s < LEAST_SET_S
+    return HASTY if hasty else found
 
 
 def _minutes(took_s: Any) -> str:
@@ -139,7 +149,7 @@ _WORDED: dict[str, Callable[[Fields], str]] = {
     ),
     "tested": lambda fields: (
         f"temper test, {_minutes(fields.get('took_s'))}: "
-        + verdict(str(fields.get("verdict")))
+        + verdict(verdict_of(fields))
     ),
     "stirred": lambda fields: f"stirred: the reading moved by {_degrees(fields.get('shift'))} °C",
     "lock": lambda fields: (
