@@ -74,6 +74,19 @@ def test_three_values_of_an_exponential_give_its_end():
     assert forecast_c(24.0, 28.0, 30.0) == pytest.approx(32.0)
     assert forecast_c(30.0, 30.0, 30.0) == 30.0
     assert forecast_c(24.0, 26.0, 28.0) is None  # not slowing down
+    assert forecast_c(40.0, 36.0, 34.0) == pytest.approx(32.0)  # the same from above: where it is now is not its end
+    assert forecast_c(31.0, 30.0, 29.0) is None
+
+
+def test_water_that_ripples_under_its_ceiling_is_steady():
+    """A limit cycle of 0.5 °C in 100 s with a probe's noise: the bowl levels off at 29.6 °C, and that is said."""
+    reach, said = Reach(), []
+    for t_s in range(1, 7200):
+        water = round(34250 + 250 * math.sin(t_s / 16) + 60 * math.sin(t_s * 2.1))
+        text = reach.see(line(t_s, 29.6 + 1.9 * math.exp(-t_s / 2400), water=water, stage="work"), DARK)
+        said += [text] if text else []
+    assert len(said) == 1
+    assert "levels off near 29.6 °C" in said[0]
 
 
 @pytest.mark.parametrize("noise_c", [0.0, 0.02])
