@@ -138,6 +138,10 @@ def test_what_a_record_does_not_carry_gives_no_gains_for_the_chocolate(task: cho
     (said,) = [each for each in proof.feasibility(replace(task, findings=replace(task.findings, identified=known)))
                if not each.ok]
     assert "does not show how the chocolate follows the water" in said.sentence
+    lacking = replace(task, findings=replace(task.findings, identified=known))
+    (said,) = [each for each in proof.feasibility(lacking, "the water is too warm") if not each.ok]
+    assert "took its heat off during the experiment: the water is too warm" in said.sentence
+    assert "for longer" not in said.sentence
     assert all(each.ok for each in proof.feasibility(task))
 
 

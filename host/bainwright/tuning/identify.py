@@ -305,7 +305,8 @@ def _intervals(fit: _Fit, x: Floats, rng: np.random.Generator) -> Findings:
     drawn = misses[(starts[:, :, None] + np.arange(block)).reshape(SAMPLES, -1)[:, :rows] % rows] / fit.noise_c
     # The guess was one observation too, so it is resampled as well.
     drawn = np.concatenate([drawn, rng.standard_normal((SAMPLES, len(x)))], axis=1)
-    moved = np.clip(x + WIDER * drawn @ spread.T, -4.0, 4.0)[:, : len(NAMES)]
+    reach = np.maximum(4.0, np.abs(x) + 1.0)  # in spreads: no absurd model, and the best fit well inside
+    moved = np.clip(x + WIDER * drawn @ spread.T, -reach, reach)[:, : len(NAMES)]
     low, high = np.percentile(np.exp(fit.center + moved * _SPREAD), [2.5, 97.5], axis=0)
     samples = np.exp(fit.center + _conditioned(fit, x, moved[:TRIED]) * _SPREAD)
     model, _ = fit.split(x)

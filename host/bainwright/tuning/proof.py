@@ -259,8 +259,16 @@ def _warm_up_finding(task: Task, before: Mapping[str, fastsim.Outcome], after: M
                    f"20 stay {stay}.", peak <= OVERSHOOT_K)
 
 
-def feasibility(task: Task) -> list[Finding]:
-    """Whether heater and water limit allow the hold at all, in the worst case that the log allows."""
+def feasibility(task: Task, tripped: str = "") -> list[Finding]:
+    """Whether heater and water limit allow the hold at all, in the worst case that the log allows.
+
+    Parameters
+    ----------
+    task : Task
+        The findings and the chocolate.
+    tripped : str
+        What took the heat off during the experiment, in words; empty where nothing did.
+    """
     model, low, high = task.findings.model, task.findings.low, task.findings.high
     needed = model.needed_w(task.target_c, task.room_c)
     lost = model.bath_loss_w_per_k + model.bowl_loss_w_per_k
@@ -268,15 +276,18 @@ def feasibility(task: Task) -> list[Finding]:
               needed * (high.bath_loss_w_per_k + high.bowl_loss_w_per_k) / lost)
     top_c = task.ceiling_c - task.settings["gains.ceiling_margin_c"]
     emptied = replace(low.at_fill(0.2), bowl_loss_w_per_k=high.bowl_loss_w_per_k)
-    return [_heater_finding(task, needed, ends_w), *_carried_findings(task),
+    return [_heater_finding(task, needed, ends_w), *_carried_findings(task, tripped),
             *_ceiling_findings(task, top_c, model, emptied)]
 
 
-def _carried_findings(task: Task) -> list[Finding]:
+def _carried_findings(task: Task, tripped: str) -> list[Finding]:
     """Whether the log shows how the bowl follows the water; without that there is nothing to choose gains by."""
     missing = [name for name in ("bowl_j_per_k", "coupling_w_per_k") if name in task.findings.unidentified]
     if not missing or task.settings["probe.bowl.kind"] == "none":
         return []
+    if tripped:
+        return [Finding(f"The warmer took its heat off during the experiment: {tripped}. So the log does not show how "
+                        "the chocolate follows the water. Put that right before you run bain tune again.", False)]
     return [Finding("The log does not show how the chocolate follows the water: it ends before the bowl was warm, or "
                     "begins after. Run bain tune from cold and for longer (--for 2h). A heater too weak to warm the "
                     "bowl in that time cannot be tuned.", False)]

@@ -26,6 +26,7 @@ from bainwright.tuning.dataset import record_of
 from bainwright.tuning.gains import Made, MarginTable, Notes, firmware_hash, undo, write_gains
 from bainwright.tuning.model import NAMES, Findings
 from bainwright.virtual.opening import refuse_two_warmers
+from bainwright.words import terms
 
 Say = Callable[..., None]
 
@@ -93,7 +94,8 @@ def tune(asked: TuneAsked, learn: Learn, *, as_json: bool, say: Say) -> int:
     bath = rig is None or rig.plant.bath == "water"
     task = choose.Task(findings, settings, profile.target_c, profile.low_c, profile.high_c, profile.ceiling_c,
                        float(room_c), bath)
-    tuned = _choose_and_prove(task, fitted, asked, settings, say)
+    trips = [terms.fault(event.get("fault")) for event in log.events if event.get("event") == "trip"]
+    tuned = _choose_and_prove(task, fitted, asked, settings, say, ", then ".join(dict.fromkeys(trips)))
     _show(tuned, as_json, say)
     return 1 if tuned.why_not else 0
 
@@ -134,9 +136,9 @@ def _settings(asked: TuneAsked, rig: Rig | None, facts: Mapping[str, Any]) -> di
 
 
 def _choose_and_prove(task: choose.Task, fitted: identify.Fitted, asked: TuneAsked, settings: dict[str, Any],
-                      say: Say) -> Tuned:
+                      say: Say, tripped: str) -> Tuned:
     before = _before(settings)
-    possible = proof.feasibility(task)
+    possible = proof.feasibility(task, tripped)
     with progress("choosing gains", choose.SEARCHES * choose.TRIES) as done:
         chosen = choose.choose(task, done)
     with progress("testing them on 200 warmers", 1.0) as done:
