@@ -31,8 +31,8 @@ LONG_CHECKS = ("check_supervisor_acts", "check_supervisor_faults", "check_heat_b
 # Files whose tests share something that takes seconds to make: one process runs all of such a file.
 SHARED = {
     "test_collect_virtual", "test_cooled_evening", "test_firmware_types", "test_flashlog_littlefs", "test_happenings",
-    "test_heater_size", "test_install_cuts", "test_mpremote", "test_night_drift", "test_page_past_holds", "test_tune",
-    "test_what_if", "test_whole_evening",
+    "test_heater_size", "test_install_cuts", "test_layers", "test_mpremote", "test_night_drift", "test_page_past_holds",
+    "test_tune", "test_what_if", "test_whole_evening",
 }
 
 

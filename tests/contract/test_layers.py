@@ -1,9 +1,12 @@
 """The layout is the picture: imports go one way, downward, and importing does nothing else."""
 
 import ast
+import functools
 import subprocess
 import sys
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -52,23 +55,42 @@ def module_name(path: Path, root: Path) -> str:
     return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
 
-def sources(root: Path, package: str) -> dict[str, ast.Module]:
+class Made(Mapping[str, Any]):
+    """A mapping whose values are made when first asked for: the tests' names must not wait for them."""
+
+    def __init__(self, keys: Iterable[str], make: Callable[[str], Any]) -> None:
+        self._keys, self._make = dict.fromkeys(keys), functools.cache(make)
+
+    def __getitem__(self, key: str) -> Any:
+        if key not in self._keys:
+            raise KeyError(key)
+        return self._make(key)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._keys)
+
+    def __len__(self) -> int:
+        return len(self._keys)
+
+
+def sources(root: Path, package: str) -> Mapping[str, ast.Module]:
     """Every module under a root, parsed. Stand-ins for a board's own modules, and what is sent to a board to be run
     there, are not the host's.
     """
-    return {
-        module_name(path, root): ast.parse(path.read_text(encoding="utf-8"), str(path))
+    paths = {
+        module_name(path, root): path
         for path in sorted(root.rglob("*.py"))
         if not {"standins", "board_scripts"} & set(path.parts)
         and (path.is_relative_to(root / package) or path.parent == root)
     }
+    return Made(paths, lambda name: ast.parse(paths[name].read_text(encoding="utf-8"), str(paths[name])))
 
 
 BOARD = sources(FIRMWARE, "bainboard")
 PC = sources(HOST, "bainwright")
 
 
-def imports(tree: ast.AST, known: dict[str, ast.Module]) -> set[str]:
+def imports(tree: ast.AST, known: Mapping[str, ast.Module]) -> set[str]:
     """Every module a tree imports, anywhere in it; `from package import module` counts as the module."""
     found = set()
     for node in ast.walk(tree):
@@ -82,12 +104,11 @@ def imports(tree: ast.AST, known: dict[str, ast.Module]) -> set[str]:
     return found
 
 
-def ours(known: dict[str, ast.Module], package: str) -> dict[str, set[str]]:
+def ours(known: Mapping[str, ast.Module], package: str) -> Mapping[str, set[str]]:
     """For each module, those of its own package it imports."""
-    return {
-        name: {other for other in imports(tree, known) if other == package or other.startswith(package + ".")}
-        for name, tree in known.items()
-    }
+    return Made(known, lambda name: {
+        other for other in imports(known[name], known) if other == package or other.startswith(package + ".")
+    })
 
 
 BOARD_IMPORTS, PC_IMPORTS = ours(BOARD, "bainboard"), ours(PC, "bainwright")
@@ -117,7 +138,7 @@ def upward(name: str, others: set[str]) -> list[str]:
     return sorted(other for other in others if room(other) > room(name))
 
 
-def ring(graph: dict[str, set[str]]) -> list[str]:
+def ring(graph: Mapping[str, set[str]]) -> list[str]:
     """The modules of some ring of imports, or none."""
     left = {name: set(others) & set(graph) - {name} for name, others in graph.items()}
     while True:

@@ -65,7 +65,7 @@ class Day:
     Attributes
     ----------
     used : list of int
-        Bytes held after a collection, each hour.
+        Bytes held after a collection, every `every_s`.
     duties, states : list
         Duty (1/10000) and state of each status line.
     resets : list
@@ -81,14 +81,16 @@ class Day:
     pins: list[int]
 
 
-def run(hours: float, leave: int = 0, ballast_at: int = -1, line: str = "1 pot/melted_night/none") -> Day:
+def run(
+    hours: float, leave: int = 0, ballast_at: int = -1, line: str = "1 pot/melted_night/none", every_s: int = HOUR
+) -> Day:
     """Hold so long; from pass `ballast_at` on leave only so many bytes of the heap free."""
     built = build(parse(line))
     play = built.play
     files = firmware_files()
     started = ("/bainboard/start.py", "/bainboard/start.mpy")
     folder = next(path for path in files if path.endswith(started)).rsplit("/bainboard/", 1)[0]
-    main = MAIN.format(folder=folder, every=HOUR, ballast_at=ballast_at, leave=leave)
+    main = MAIN.format(folder=folder, every=every_s, ballast_at=ballast_at, leave=leave)
     ours: dict[str, bytes | None] = {**usual_files(play.rig, play.profile), "/main.py": main.encode()}
     day = Day([], [], [], [], [])
     passes = round(hours * HOUR)
