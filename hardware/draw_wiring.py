@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import power_circuit
 from box_circuit import BY_REF as BOX
 from draw_power import power
 from gate_circuit import BY_REF as GATE
@@ -15,7 +16,7 @@ from schemdraw import elements as elm
 from sheet import PINS, SMALL, Point, Sheet, pin_text
 from stripboard import PIN_OF
 
-from bainwright.builds.catalogue import BUILDS
+from bainwright.builds.catalogue import BUILDS, relayed
 from bainwright.builds.parts import Build
 
 NOT_FITTED = ("adc_water", "adc_bowl", "sck", "mosi", "miso", "cs_water", "cs_bowl")  # the builds' probes are digital
@@ -303,6 +304,35 @@ def float_switch(s: Sheet, build: Build) -> None:
     s.ground((node, end))
 
 
+def by_relay(s: Sheet, build: Build) -> None:
+    """The cut-outs in the supply of a second relay's coil, for those that may not switch the heater's current."""
+    parts = {part.ref: part for part in power_circuit.parts(relayed(build))}
+    s.frame((-1.0, -19.2), (11.9, -13.2), "10  Only if the cut-outs may not switch the heater's current")
+    y, x, low = -14.6, 9.2, -17.0
+    s.tag((1.4, y), "24 V S")
+    s.joint((2.0, y), (8.6, y))
+    s.words((1.5, y + 0.55), "X5", SMALL)
+    s.wire((1.4, y), (2.4, y))
+    for start, ref in ((2.4, "TCO2"), (5.4, "TCO1")):
+        s.part(elm.Breaker(), (start, y), (start + 2.6, y))
+        s.words((start + 1.3, y - 0.9), ", ".join(f"{ref}{each}" for each in build.refs) + "\n"
+                f"{parts[ref + build.refs[0]].rated_a:g} A DC", SMALL, middle=True)
+    s.wire((5.0, y), (5.4, y))
+    s.wire((8.0, y), (10.6, y))
+    s.part(elm.RBox(), (x, y), (x, low), "K2 coil\nas K1", "top")
+    s.part(elm.Diode(), (10.6, low), (10.6, y), "D7", "bottom")
+    s.wire((x, low), (10.6, low))
+    s.ground((x, low))
+    s.dot((x, y), (x, low))
+    contact = -18.2
+    s.words((-0.7, contact - 0.5), "from K1", SMALL)
+    s.part(elm.Switch(), (0.6, contact), (3.6, contact), parts["K2"].label)
+    s.wire((-0.7, contact), (0.6, contact))
+    s.wire((3.6, contact), (4.4, contact))
+    plugs, fuses = (", ".join(f"{name}{each}" for each in build.refs) for name in ("X1", "TF1"))
+    s.words((4.6, contact), f"to R13 and {plugs},\nfrom there to {fuses}", SMALL)
+
+
 def sheet_path(build: Build) -> Path:
     """Where a build's drawing is stored."""
     return Path(__file__).with_name(f"{build.name}-wiring.svg")
@@ -329,6 +359,7 @@ def draw(build: Build) -> str:
     s.words((-1.0, top + 1.0), CAUTION)
     for block in (heartbeat, board, panel, buzzer, display):
         block(s)
+    by_relay(s, build)
     probes(s, build)
     float_switch(s, build)
     svg = s.drawing.get_imagedata("svg").decode()

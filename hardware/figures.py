@@ -14,6 +14,7 @@ import gate_circuit
 import gate_faults
 import heartbeat_gate
 import meter_points
+import power_table
 import sheet
 import shopping
 from box_circuit import BY_REF as BOX
@@ -25,7 +26,7 @@ from wrong_files import wrong_files_block
 from bainboard import faults, help_text, settings
 from bainboard.selftest import SelfTest
 from bainwright.builds import electrical
-from bainwright.builds.catalogue import BUILDS
+from bainwright.builds.catalogue import BUILDS, POT, relayed
 from bainwright.builds.electrical import worst_v
 from bainwright.builds.parts import SUPPLY_V, Build
 from bainwright.builds.rig_text import rig_text
@@ -212,6 +213,14 @@ def clock(at_s: int) -> str:
     return f"{at_s // 60}:{at_s % 60:02}"
 
 
+RELAYED_PARTS = ("-", "K1", "K2", "X5", "TCO", "D7", "TF1", "lead to K2's coil", "plus lead")
+
+
+def relayed_block() -> str:
+    """What each failure does where the cut-outs carry relay K2's coil; the pot as an example."""
+    return power_table.faults_block(relayed(POT), RELAYED_PARTS)
+
+
 BLOCKS: dict[str, tuple[str, Callable[[], str]]] = {
     "signals": ("electronics.md", signals_block),
     "wrongfiles": ("electronics.md", wrong_files_block),
@@ -223,6 +232,7 @@ BLOCKS: dict[str, tuple[str, Callable[[], str]]] = {
     "pins": ("electronics.md", pins_block),
     "faults": ("SAFETY.md", faults_block),
     "selftest": ("first-power-up.md", selftest_block),
+    "relayed": ("electronics.md", relayed_block),
     "points": ("first-power-up.md", meter_points.points_block),
 }
 

@@ -27,7 +27,7 @@ class PowerPart(NamedTuple):
     ref : str
         Its name in drawing and parts list.
     kind : str
-        ``SUPPLY``, ``FUSE``, ``SWITCH``, ``CONTACT``, ``CUTOUT``, ``PLUG``, ``R``, ``MAT``, ``LED`` or ``NMOS``.
+        ``SUPPLY``, ``FUSE``, ``SWITCH``, ``CONTACT``, ``CUTOUT``, ``PLUG``, ``R``, ``MAT``, ``D``, ``LED`` or ``NMOS``.
     ohm : float
         Resistance when whole and closed; 0 where it does not matter.
     nets : tuple of str
@@ -55,7 +55,8 @@ class PowerPart(NamedTuple):
 
 def parts(build: Build) -> tuple[PowerPart, ...]:
     """Every part of a build's power stage."""
-    return (*_box(build), *(part for ref in build.refs for part in _mat(build, ref)))
+    chain = _chain(build) if build.relayed else ()
+    return (*_box(build), *chain, *(part for ref in build.refs for part in _mat(build, ref)))
 
 
 def _box(build: Build) -> Iterator[PowerPart]:
@@ -71,8 +72,8 @@ def _box(build: Build) -> Iterator[PowerPart]:
                     path=GUARD)
     yield PowerPart("TF2", "FUSE", 0.0, ("guard_fed", "24v_s"), f"TF2  {build.on_switch.marked_c:g} °C\non Q1's tab",
                     guards=True, path=GUARD, rated_a=build.on_switch.rated_a)
-    yield PowerPart("K1", "CONTACT", 0.0, ("switched", "guarded"), f"K1 contact\n{build.relay_a:g} A 30 V DC, n.o.",
-                    path=ALL, rated_a=build.relay_a)
+    yield PowerPart("K1", "CONTACT", 0.0, ("switched", "kept" if build.relayed else "guarded"),
+                    f"K1 contact\n{build.relay_a:g} A 30 V DC, n.o.", path=ALL, rated_a=build.relay_a)
     yield PowerPart("R13", "R", LAMP_OHM, ("guarded", "lamp"), f"R13\n{ohm_text(LAMP_OHM)}")
     yield PowerPart("LED1", "LED", 0.0, ("lamp", "drain"), "LED1\nheat\nlamp,\nred")
     yield PowerPart("Q1", "NMOS", 0.0, ("drain", "q1_gate", "0"), f"Q1  {build.switch.kind}\nheater switch, logic\n"
@@ -85,22 +86,48 @@ def _box(build: Build) -> Iterator[PowerPart]:
 
 def _mat(build: Build, ref: str) -> Iterator[PowerPart]:
     """One mat with its own fuse (if it has one), plug, cut-outs and thermal fuse."""
-    mat, wall = build.mat, f"on the {build.vessel}'s wall" if build.heats == "water" else "between the mats"
+    mat = build.mat
     fed, path = "guarded", MAT_PATH + ref
     if build.mat_fuse_a:
         fed = f"fed{ref}"
         yield PowerPart(f"F2{ref}", "FUSE", 0.0, ("guarded", fed), f"F2{ref}\n{build.mat_fuse_a:g} A", guards=True,
                         path=path)
+    fused = f"plus{ref}" if build.relayed else f"back{ref}"
     yield PowerPart(f"X1{ref}", "PLUG", 0.0, (fed, f"plus{ref}"), f"plug X1{ref}\n2-pole", path=path,
                     rated_a=build.plug_a)
-    yield PowerPart(f"TCO2{ref}", "CUTOUT", 0.0, (f"plus{ref}", f"wall{ref}"),
+    if not build.relayed:
+        yield from _cut_outs(build, ref, f"plus{ref}", path)
+    yield PowerPart(f"TF1{ref}", "FUSE", 0.0, (fused, f"hot{ref}"),
+                    f"TF1{ref}  {build.fuse.marked_c:g} °C, {build.fuse.rated_a:g} A\nthermal fuse\none-shot, crimped",
+                    guards=True, path=path, rated_a=build.fuse.rated_a)
+    yield PowerPart(f"RH{ref}", "MAT", mat.ohm, (f"hot{ref}", "drain"),
+                    f"RH{ref}  mat\n{mat.power_w:g} W\n{mat.ohm:.2f} Ω")
+
+
+def _cut_outs(build: Build, ref: str, start: str, path: str) -> Iterator[PowerPart]:
+    """Both cut-outs of one mat, from a net on."""
+    wall = f"on the {build.vessel}'s wall" if build.heats == "water" else "between the mats"
+    yield PowerPart(f"TCO2{ref}", "CUTOUT", 0.0, (start, f"wall{ref}"),
                     f"TCO2{ref}  {build.on_vessel.opens_c:g} °C bimetal\nmanual reset, {build.on_vessel.rated_a:g} A,\n"
                     + wall, guards=True, path=path, rated_a=build.on_vessel.rated_a)
     yield PowerPart(f"TCO1{ref}", "CUTOUT", 0.0, (f"wall{ref}", f"back{ref}"),
                     f"TCO1{ref}  {build.on_mat.opens_c:g} °C bimetal\nmanual reset, {build.on_mat.rated_a:g} A,\n"
                     "on the mat", guards=True, path=path, rated_a=build.on_mat.rated_a)
-    yield PowerPart(f"TF1{ref}", "FUSE", 0.0, (f"back{ref}", f"hot{ref}"),
-                    f"TF1{ref}  {build.fuse.marked_c:g} °C, {build.fuse.rated_a:g} A\nthermal fuse\none-shot, crimped",
-                    guards=True, path=path, rated_a=build.fuse.rated_a)
-    yield PowerPart(f"RH{ref}", "MAT", mat.ohm, (f"hot{ref}", "drain"),
-                    f"RH{ref}  mat\n{mat.power_w:g} W\n{mat.ohm:.2f} Ω")
+
+
+def chain_end(build: Build) -> str:
+    """The net of K2's coil: behind the last cut-out of the row."""
+    return f"back{build.refs[-1]}"
+
+
+def _chain(build: Build) -> Iterator[PowerPart]:
+    """K2, whose coil every cut-out must let live."""
+    yield PowerPart("K2", "CONTACT", 0.0, ("kept", "guarded"), f"K2 contact\n{build.relay_a:g} A 30 V DC, n.o.",
+                    guards=True, path=ALL, rated_a=build.relay_a)
+    yield PowerPart("X5", "PLUG", 0.0, ("24v_s", "chain"), "plug X5\n2-pole", path=GUARD,
+                    rated_a=build.on_mat.rated_a)
+    start = "chain"
+    for ref in build.refs:
+        yield from _cut_outs(build, ref, start, GUARD)
+        start = f"back{ref}"
+    yield PowerPart("D7", "D", 0.0, ("0", chain_end(build)), "D7")

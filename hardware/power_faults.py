@@ -17,10 +17,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from power_circuit import ALL, GUARD, PowerPart, parts
+from power_circuit import ALL, GUARD, PowerPart, chain_end, parts
 
 from bainwright.builds import electrical, overload
-from bainwright.builds.catalogue import BUILDS
+from bainwright.builds.catalogue import BUILDS, BY_RELAY
 from bainwright.builds.parts import SUPPLY_V, Build
 
 RESULTS = Path(__file__).with_name("power_faults.csv")
@@ -65,6 +65,7 @@ class PowerFault:
 
 OVER_VOLTAGE = "regulation lost, over-voltage"
 BYPASS = "touches the lead behind TF1"
+TOUCHES_24V = "touches 24 V S"
 
 
 def faults(build: Build) -> Iterator[PowerFault]:
@@ -83,7 +84,10 @@ def faults(build: Build) -> Iterator[PowerFault]:
         yield PowerFault(name, "chafed to 0 V", bridged=((net, "0"),))
     for ref in build.refs:
         yield PowerFault(f"lead to RH{ref}", "chafed to 0 V", bridged=((f"hot{ref}", "0"),))
-        yield PowerFault(f"lead to TCO2{ref}", BYPASS, bridged=((f"plus{ref}", f"hot{ref}"),))
+        yield PowerFault(f"plus lead of X1{ref}", BYPASS, bridged=((f"plus{ref}", f"hot{ref}"),))
+    if build.relayed:
+        yield PowerFault("lead to K2's coil", "chafed to 0 V", bridged=((chain_end(build), "0"),))
+        yield PowerFault("lead to K2's coil", TOUCHES_24V, bridged=((chain_end(build), "24v_s"),))
     yield PowerFault("TF2", "touches Q1's tab", bridged=(("guard_fed", "drain"),))
 
 
@@ -121,8 +125,10 @@ def netlist(build: Build, fault: PowerFault | None = None, worst: bool = False) 
              f"R_link 24v_s 24v_k {CLOSED_OHM}", f"R_coil 24v_k coil {build.coil_ohm}", "S_q2 coil 0 guard 0 closing",
              f".model fet NMOS(LEVEL=1 VTO={switch.threshold_v} KP={k:.3f} RD={BODY_OHM} IS=1e-30)",
              ".model lamp D(IS=1e-18 N=2)"]
+    if build.relayed:
+        lines.append(f"R_coil_2 {chain_end(build)} 0 {build.coil_ohm}")
     for part in parts(build):
-        lines += _lines(part, fault, 1.0 - electrical.MAT_TOLERANCE if worst else 1.0)
+        lines += _lines(build, part, fault, 1.0 - electrical.MAT_TOLERANCE if worst else 1.0)
     for at, (one, other) in enumerate(fault.bridged if fault else ()):
         lines.append(f"R_bridge_{at} {one} {other} {SHORT_OHM}")
     shown = " ".join(["v(drain)", "i(v_supply)", *[f"i(v_{part.ref.lower()})" for part in metered(build)]])
@@ -137,7 +143,7 @@ def metered(build: Build) -> list[PowerPart]:
     return [part for part in parts(build) if (part.path or part.kind == "MAT") and part.kind != "SUPPLY"]
 
 
-def _lines(part: PowerPart, fault: PowerFault | None, mat_share: float) -> Iterator[str]:
+def _lines(build: Build, part: PowerPart, fault: PowerFault | None, mat_share: float) -> Iterator[str]:
     opened = fault.opened if fault else ()
     nets = [f"open_{part.ref}" if (part.ref, pin) in opened else net for pin, net in enumerate(part.nets)]
     name = part.ref.lower()
@@ -147,8 +153,9 @@ def _lines(part: PowerPart, fault: PowerFault | None, mat_share: float) -> Itera
     if part.kind == "SUPPLY":
         yield f"R_{name} terminal {nets[0]} {CLOSED_OHM}"
     elif part.kind == "CONTACT":
-        yield f"S_{name} {nets[0]} {end} 24v_k coil pulling"
-    elif part.kind == "LED":
+        coil = "24v_k coil" if part.ref == "K1" else f"{chain_end(build)} 0"
+        yield f"S_{name} {nets[0]} {end} {coil} pulling"
+    elif part.kind in ("LED", "D"):
         yield f"D_{name} {nets[0]} {nets[1]} lamp"
     elif part.kind == "MAT":
         yield f"R_{name} {nets[0]} {end} {part.ohm * mat_share / (2.0 if fault and fault.halved == part.ref else 1.0)}"
@@ -250,8 +257,8 @@ MOST = ("supply_a", "all_a", "mat_a", "guard_a", "q1_w")
 
 
 def rows() -> Iterator[dict[str, str]]:
-    """Simulate every build, sound and with each fault."""
-    for build in BUILDS:
+    """Simulate every build, its cut-outs in the heater's lead and by relay, sound and with each fault."""
+    for build in (*BUILDS, *BY_RELAY):
         for ref, how in dict.fromkeys([("-", "nothing"), *((fault.ref, fault.how) for fault in faults(build))]):
             found = worst(build, ref, how)
             watts = {f"{state}_w": f"{abs(w):.1f}" for state, w in zip(STATES, found.watts, strict=True)}

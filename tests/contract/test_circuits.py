@@ -11,7 +11,7 @@ import pytest
 
 from bainboard import pins
 from bainwright.builds import rules, supply
-from bainwright.builds.catalogue import BUILDS, BY_NAME, PLATE, POT
+from bainwright.builds.catalogue import BUILDS, BY_NAME, BY_RELAY, PLATE, POT
 
 HARDWARE = Path(__file__).parents[2] / "hardware"
 sys.path.insert(0, str(HARDWARE))
@@ -28,6 +28,7 @@ import shopping  # noqa: E402
 import stripboard  # noqa: E402
 
 each_build = pytest.mark.parametrize("build", BUILDS, ids=list(BY_NAME))
+either_way = pytest.mark.parametrize("build", [*BUILDS, *BY_RELAY], ids=lambda build: build.name)
 needs_ngspice = pytest.mark.skipif(not shutil.which("ngspice"), reason="ngspice is a Debian package; CI installs it")
 OUTPUTS = {"heartbeat", "guard", "heater", "lamp_below", "lamp_in", "lamp_above", "buzzer"}  # the board drives them
 INPUTS = {"yes", "no", "float", "onewire"}  # the board reads them
@@ -220,7 +221,7 @@ def test_every_ref_of_the_power_stage_is_in_the_drawing_and_changes_with_its_rat
     assert {part.label for part in power_circuit.parts(replace(build, fuse_a=build.fuse_a + 5.0))} != labels
 
 
-@each_build
+@either_way
 def test_no_single_failure_heats_a_board_that_is_off(build):
     rows = [row for row in power_faults.read() if row["build"] == build.name]
     assert {(row["part"], row["fault"]) for row in rows} == {
@@ -230,7 +231,7 @@ def test_no_single_failure_heats_a_board_that_is_off(build):
         assert float(row["heats_w"]) < 2.05 * build.heater_w, row
 
 
-@each_build
+@either_way
 def test_only_a_welded_guard_and_a_conducting_switch_pass_heat_that_one_of_the_two_should_stop(build):
     """By hand: the two are in series, so the part that failed is the one whose own column shows heat."""
     rows = [row for row in power_faults.read() if row["build"] == build.name]
@@ -241,12 +242,12 @@ def test_only_a_welded_guard_and_a_conducting_switch_pass_heat_that_one_of_the_t
                     ("lead back to Q1", "chafed to 0 V")}
 
 
-@each_build
+@either_way
 def test_no_single_failure_loads_a_part_over_its_rating(build):
     assert power_table.over_rating(build) == []
 
 
-@each_build
+@either_way
 @pytest.mark.parametrize("halve", [
     "inlet_a", "hand_switch_a", "relay_a", "plug_a", "on_mat", "on_vessel", "fuse", "on_switch",
 ])  # fmt: skip
@@ -286,12 +287,26 @@ def test_half_a_plate_still_heats_when_one_mat_s_guard_has_opened():
         assert float(rows[part, "open"]["heats_w"]) == pytest.approx(98.0, abs=3.0)
 
 
+@pytest.mark.parametrize("build", BY_RELAY, ids=lambda build: build.name)
+def test_cut_outs_by_relay_pass_the_rules_and_each_of_them_takes_all_heat_away(build):
+    """By hand: every cut-out, X5, K2's contact and its coil's lead are in series with the heat or with K2's coil."""
+    assert rules.broken(build) == []
+    rows = {(row["part"], row["fault"]): row for row in power_faults.read() if row["build"] == build.name}
+    opened = [(part.ref, "open") for part in power_circuit.parts(build) if part.ref.startswith(("TCO", "X5", "K2"))]
+    assert len(opened) == 2 + 2 * build.mat_count
+    for key in (*opened, ("lead to K2's coil", "chafed to 0 V"), ("D7", "shorted")):
+        row = rows[key]
+        heats_w = 0.0 if list(power_table.blown(build, row)) else float(row["heats_w"])
+        assert heats_w < 1.0, key
+
+
 @needs_ngspice
 @pytest.mark.parametrize(("build", "ref", "how"), [
     (POT, "-", "nothing"), (POT, "Q1", "drain to source shorted"), (POT, "K1", "shorted"), (PLATE, "RHa", "open"),
     (BY_NAME["mat"], "Q1", "gate joint open"), (BY_NAME["mat"], "lead to RH", "chafed to 0 V"),
     (PLATE, "RHa", "half of it shorted"), (POT, "lead 24 V S", "chafed to 0 V"),
-    (POT, "PS1", power_faults.OVER_VOLTAGE), (PLATE, "F3", "open"),
+    (POT, "PS1", power_faults.OVER_VOLTAGE), (PLATE, "F3", "open"), (PLATE, "TF2", "touches Q1's tab"),
+    (BY_RELAY[2], "TCO1b", "open"), (BY_RELAY[1], "K2", "shorted"),
 ])  # fmt: skip
 def test_stored_heat_is_what_the_simulation_gives_now(build, ref, how):
     """Oracle: ngspice, on the netlist made from the build's table."""

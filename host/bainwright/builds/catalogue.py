@@ -5,6 +5,8 @@ Data-sheet figures of parts are from memory: look them up for the part you buy.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from bainwright.builds.parts import (
     ALUMINIUM_J_PER_KGK,
     Build,
@@ -154,4 +156,15 @@ PLATE = Build(
 )
 
 BUILDS = (MAT, POT, PLATE)
+COIL_CUT_OUT_A = 1.0  # chosen: what a cut-out that carries a relay's coil must switch at 24 V DC
 BY_NAME = {build.name: build for build in BUILDS}
+
+
+def relayed(build: Build) -> Build:
+    """The same build, its cut-outs in the supply of a relay's coil: they may not switch the heater's current."""
+    return replace(build, name=f"{build.name} by relay", relayed=True,
+                   on_mat=replace(build.on_mat, rated_a=COIL_CUT_OUT_A),
+                   on_vessel=replace(build.on_vessel, rated_a=COIL_CUT_OUT_A))
+
+
+BY_RELAY = tuple(relayed(build) for build in BUILDS)

@@ -208,6 +208,8 @@ class Build:
         TCO1 and TCO2.
     fuse : ThermalFuse
         On each mat.
+    relayed : bool
+        Whether the cut-outs carry a second relay's coil in place of the heater's current.
     """
 
     name: str
@@ -246,6 +248,7 @@ class Build:
     on_mat: CutOut
     on_vessel: CutOut
     fuse: ThermalFuse
+    relayed: bool = False
 
     @property
     def title(self) -> str:

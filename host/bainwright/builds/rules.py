@@ -97,7 +97,8 @@ def contacts_may_drop_v(build: Build) -> float:
 
 
 def _guard_fuse_load(build: Build) -> float:
-    return electrical.worst_v() / build.coil_ohm / build.guard_fuse_a
+    coils = 2 if build.relayed else 1
+    return coils * electrical.worst_v() / build.coil_ohm / build.guard_fuse_a
 
 
 def rated_c(build: Build) -> float:
@@ -155,8 +156,9 @@ RULES = (
     Rule("hand switch, at what lasts in a fault", lambda b: b.hand_switch_a, overload.all_a, _any, "A"),
     Rule("guard relay's contact, at what lasts in a fault", lambda b: b.relay_a, overload.all_a, _any, "A"),
     Rule("plug of one mat, at what lasts in a fault", lambda b: b.plug_a, overload.mat_a, _any, "A"),
-    Rule("cut-outs and thermal fuse, at what lasts in a fault",
-         lambda b: min(b.on_mat.rated_a, b.on_vessel.rated_a, b.fuse.rated_a), overload.mat_a, _any, "A"),
+    Rule("cut-outs, at what lasts in a fault", lambda b: min(b.on_mat.rated_a, b.on_vessel.rated_a),
+         overload.cut_outs_a, _any, "A"),
+    Rule("thermal fuse, at what lasts in a fault", lambda b: b.fuse.rated_a, overload.mat_a, _any, "A"),
     Rule("parts of all mats, at the supply's over-voltage", overload.all_carry_a, overload.at_over_voltage_a, _any,
          "A"),
     Rule("supply shuts itself off, over its upper end", lambda b: b.supply_off_v, lambda b: electrical.worst_v(),
