@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from bainboard import faults
 from bainboard import settings as board
 from bainwright import __version__
 from bainwright.archive.finding import folder_named
@@ -94,7 +95,7 @@ def tune(asked: TuneAsked, learn: Learn, *, as_json: bool, say: Say) -> int:
     bath = rig is None or rig.plant.bath == "water"
     task = choose.Task(findings, settings, profile.target_c, profile.low_c, profile.high_c, profile.ceiling_c,
                        float(room_c), bath)
-    trips = [terms.fault(event.get("fault")) for event in log.events if event.get("event") == "trip"]
+    trips = [terms.fault(event.get("fault", faults.CRASHED)) for event in log.events if event.get("event") == "trip"]
     tuned = _choose_and_prove(task, fitted, asked, settings, say, ", then ".join(dict.fromkeys(trips)))
     _show(tuned, as_json, say)
     return 1 if tuned.why_not else 0
