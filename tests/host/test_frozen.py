@@ -16,8 +16,8 @@ from bainwright.files.firmware import MAIN, firmware
 from bainwright.files.rig import load_rig
 from bainwright.install.installer import InstallAsked, install_on
 from bainwright.virtual.board import VirtualBoard
-from bainwright.virtual.image import firmware_files
 from bainwright.virtual.interpreter import MPY
+from bainwright.virtual.made_firmware import firmware_files
 from bainwright.virtual.probe_ids import name_probes
 
 FROZEN = Path(__file__).parents[2] / "frozen"

@@ -152,8 +152,9 @@ def test_parts_that_only_micropython_simulates_are_refused(changes, part):
 def test_a_flash_image_and_a_served_board_are_refused_in_words(capsys):
     with pytest.raises(UseError, match="a flash image needs MicroPython"):
         VirtualSession(replace(Simulated(load_rig("pot"), None, None, 0, None, None), image=Path("my.flash")))
-    assert cli.main(["board"]) == 2
-    assert "needs MicroPython" in capsys.readouterr().err
+    for command in (["board"], ["drill", "--virtual"]):
+        assert cli.main(command) == 2
+        assert "needs MicroPython" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(("system", "machine", "wanted"), [

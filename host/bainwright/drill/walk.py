@@ -34,6 +34,7 @@ from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import SIMULATED
 from bainwright.files.rig import Rig, load_rig
 from bainwright.link.session import LiveSession, Session
+from bainwright.virtual.interpreter import require_micropython
 from bainwright.virtual.opening import open_board, refuse_two_warmers
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.scenario import Scenario, StartTable
@@ -177,6 +178,7 @@ def _check_board(options: DrillOptions, as_json: bool, say: Say) -> int:
 
 def _simulated(rig: Rig | None) -> Simulated:
     assert rig is not None
+    require_micropython("a simulated drill")  # only there can its hands break parts and press buttons
     start = StartTable(water_c=COLD_C, bowl_c=COLD_C, room_c=COLD_C)
     return Simulated(rig, None, Scenario(start=start), 0, None, None)
 
