@@ -171,7 +171,9 @@ def test_the_inbox_is_bounded():
 
 @pytest.mark.parametrize(("status", "names"), [
     ({}, {"yes", "thickens", "thins", "refill", "bowl_off", "test", "back", "pause", "lock", "finish", "stop"}),
-    ({"state": "trip"}, {"lock", "stop"}), ({"state": "off"}, {"lock", "stop"}),
+    ({"state": "trip"}, {"lock", "stop"}), ({"state": "idle"}, {"lock", "stop"}),
+    ({"stage": "rest", "ask": "spread", "state": "off"},
+     {"yes", "no", "bowl_off", "back", "pause", "lock", "finish", "stop"}),  # off: a hold whose heat is held back
     ({"stage": "melt", "ask": "all_melted"}, {"yes", "no", "bowl_off", "back", "pause", "lock", "finish", "stop"}),
     ({"stage": "seed", "ask": "swap"}, {"yes", "bowl_off", "back", "pause", "lock", "finish", "stop"}),
     ({"stage": "melt", "ask": "all_melted", "state": "pause"},

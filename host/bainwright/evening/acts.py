@@ -8,13 +8,12 @@ from concurrent.futures import Future
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from bainboard import stages
+from bainboard import commands, stages
 from bainwright.display.scene import Scene
 from bainwright.words import terms
 
 MOST_WAITING = 8  # chosen: more hands than a kitchen has
-RUNNING = ("check", "hold", "pause")  # states in which the warmer accepts acts; in the others only these:
-AT_REST = ("lock", "stop")
+AT_REST = ("lock", "stop")  # what the warmer accepts also while no hold runs
 DIPS = ("work",)
 # What the warmer asks and accepts a no to: its table of steps, and questions that stand in for one of them.
 TAKES_NO = {step[stages.ASK] for row in stages.STAGES for step in row[stages.STEPS] if step[stages.NO]} | {
@@ -106,7 +105,7 @@ def offered(scene: Scene) -> list[Act]:
     state, step = scene.status.state, scene.status.stage
     return [
         act for act in ACTS
-        if act.fits(scene) and (state in RUNNING or act.do in AT_REST) and (not act.steps or step in act.steps)
+        if act.fits(scene) and (state in commands.RUNNING or act.do in AT_REST) and (not act.steps or step in act.steps)
         and not (act.answers and paused(scene))
     ]
 
