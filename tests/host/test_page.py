@@ -6,6 +6,7 @@ import re
 import socket
 import threading
 import time
+from pathlib import Path
 
 import pytest
 from fake_board import status_line
@@ -160,6 +161,25 @@ def test_an_act_that_the_hold_does_not_take_is_withdrawn_and_the_phone_learns_it
         assert page.inbox.take() is None
 
 
+def test_an_act_that_was_long_on_its_way_is_not_sent(page, phone):
+    """What is sent into a lost link arrives once it is back; by then the phone has said that it did not arrive."""
+    taken, now_s = len(page.taken), time.monotonic()
+    for at in (now_s - 60.0, "nan", "no time"):
+        status, reply = phone.act("yes", seen=f"pour&at={at}")
+        assert (status, reply["done"]) == (409, False)
+        assert "too late" in reply["words"]
+    assert len(page.taken) == taken
+    assert phone.act("yes", seen=f"pour&at={now_s - 0.5}")[0] == 200
+    assert len(page.taken) == taken + 1
+
+
+def test_a_phone_gives_its_act_up_only_when_it_can_no_longer_arrive():
+    """Its wait is in the script; the longest that an act may take is in the server."""
+    script = (Path(act_routes.__file__).parent / "static/live.js").read_text()
+    gives_up_s = int(re.search(r"ANSWER_MS = (\d+)", script)[1]) / 1000
+    assert gives_up_s > act_routes.ON_ITS_WAY_S + act_routes.ARRIVES_S
+
+
 def test_a_phone_that_hammers_is_slowed_down_and_others_are_not(page):
     """Twenty acts in ten seconds."""
     one, other = Phone(page), Phone(page)
@@ -284,13 +304,18 @@ def test_a_chart_breaks_its_line_where_a_reading_is_missing():
     Outline(drawn)
 
 
-def test_a_chart_stays_inside_its_frame_whatever_the_readings_are():
-    """A probe at -40 or 120 °C is drawn at the edge."""
+def test_a_line_that_leaves_the_chart_is_cut_at_its_frame():
+    """A drawing inside a drawing cuts what is beyond it (SVG 2, user agent style sheet); the names stay inside."""
     drawn = chart([(0.0, 120.0, -40.0), (3600.0, -40.0, 120.0)], (31.0, 32.0, 34.5), bath="water", label="x")
-    lines = re.findall(r'd="(M[^"]*)"', drawn)
-    heights = [float(y) for line in lines for y in re.findall(r"[ML][\d.]+ (-?[\d.]+)", line)]
-    assert heights
-    assert all(0 <= y <= 260 for y in heights)
+    frame = re.search(r'<svg x="(\d+)" y="(\d+)" width="(\d+)" height="(\d+)"[^>]*>(.*?)</svg>', drawn)
+    x, y, width, height = (int(each) for each in frame.groups()[:4])
+    assert 0 < x < x + width < 440
+    assert 0 < y < y + height < 260
+    assert re.findall(r'<path class="(\w+)"', frame[5]) == ["water", "chocolate"]
+    assert len(re.findall(r'<path class="(?:water|chocolate)"', drawn)) == 2
+    names = [float(each) for each in re.findall(r'<text class="name[^>]*y="([^"]*)"', drawn)]
+    assert len(names) == 3
+    assert all(0 < each < 260 for each in names)
 
 
 def test_a_night_is_thinned_and_its_last_sample_stays():

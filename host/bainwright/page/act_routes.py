@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import math
 import queue
 import time
 from collections.abc import Callable
@@ -18,10 +19,12 @@ from bainwright.page.asking import Asking, address_of, form_of
 from bainwright.page.holds import Hold
 
 ARRIVES_S = 4.0  # the board answers within a second; then a withdrawn act is never sent
+ON_ITS_WAY_S = 3.0  # chosen: with ARRIVES_S, less than the 8 s after which a phone gives its act up (live.js)
 UNKNOWN = Reply(False, "It may not have arrived: the board has not answered yet. Look at what the page shows now.")
 NOT_PAIRED = Reply(
     False, "This phone is not paired, or the PC's program was restarted. Enter the code from the PC."
 )
+TOO_LATE = Reply(False, "Not sent: it reached the PC too late. Look at what the page shows now.")
 NO_ACT = Reply(False, "The page does not know this act.")
 NO_HOLD = Reply(False, "It did not arrive: this hold is not on the page any more.")
 
@@ -53,6 +56,8 @@ class ActRoutes:
         if session.acts.full(now_s):
             return _answer(request, session, form, MANY, 429)
         session.acts.count(now_s)
+        if not _on_its_way_s(form, now_s) <= ON_ITS_WAY_S:
+            return _answer(request, session, form, TOO_LATE, 409)
         return await self._deliver(request, session, form, lambda hold: hold.act(act, form.get("seen", "")))
 
     async def _come(self, request: Request) -> Response:
@@ -86,6 +91,17 @@ async def _delivered(hold: Hold, hand_over: Callable[[Hold], Future[Reply]]) -> 
     if done or not reply.cancel():
         return reply.result() if reply.done() and not reply.cancelled() else UNKNOWN
     return LATE
+
+
+def _on_its_way_s(form: dict[str, str], now_s: float) -> float:
+    """How long ago the button was pressed; 0 for a page without a script, which gives no act up.
+
+    What a phone sent into a lost link arrives when the link is back, minutes after the phone said that it did not.
+    """
+    try:
+        return now_s - float(form.get("at", now_s))
+    except ValueError:
+        return math.nan
 
 
 def _answer(request: Request, session: Session | None, form: dict[str, str], reply: Reply, status: int) -> Response:

@@ -48,14 +48,16 @@ def chart(
     """
     if len(samples) < 2:
         return ""
-    scale = _Scale(samples, window)
+    scale, wide, high = _Scale(samples, window), WIDTH - LEFT - RIGHT, HEIGHT - TOP - BOTTOM
     parts = [
         f'<svg class="chart" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(label)}">',
         *_background(scale, window),
         *_axis(scale),
         *(_mark(scale, t_s, text) for t_s, text in events if scale.from_s <= t_s <= scale.to_s),
+        f'<svg x="{LEFT}" y="{TOP}" width="{wide}" height="{high}" viewBox="{LEFT} {TOP} {wide} {high}">',
         _line(scale, samples, 1, "water"),
         _line(scale, samples, 2, "chocolate"),
+        "</svg>",
         *_names(scale, samples, window[2], bath),
         "</svg>",
     ]
@@ -83,8 +85,8 @@ class _Scale:
         return LEFT + (t_s - self.from_s) / (self.to_s - self.from_s) * (WIDTH - LEFT - RIGHT)
 
     def y(self, temp_c: float) -> float:
-        """A temperature beyond the chart is drawn at its edge."""
-        share = (min(max(temp_c, self.low_c), self.high_c) - self.low_c) / (self.high_c - self.low_c)
+        """Also of a temperature beyond the chart: a line leaves it there, and does not run along its edge."""
+        share = (temp_c - self.low_c) / (self.high_c - self.low_c)
         return TOP + (1.0 - share) * (HEIGHT - TOP - BOTTOM)
 
 
@@ -139,7 +141,7 @@ def _names(scale: _Scale, samples: Sequence[Sample], ceiling_c: float, bath: str
     )]
     parts, above, x = [], -NAME_GAP, WIDTH - RIGHT + 6
     for name, temp_c in sorted(ends, key=lambda end: -end[1]):
-        above = max(scale.y(temp_c), above + NAME_GAP)
+        above = max(scale.y(min(max(temp_c, scale.low_c), scale.high_c)), above + NAME_GAP)
         said = bath if name == "water" else name
         parts.append(f'<text class="name {name}" x="{x}" y="{above + 4:.1f}">{escape(said)} {temp_c:.1f}</text>')
     return parts

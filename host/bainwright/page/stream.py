@@ -1,4 +1,7 @@
-"""The live stream to one phone: server-sent events, the latest moment whenever the phone is ready for it."""
+"""The live stream to one phone: server-sent events, the latest moment whenever the phone is ready for it.
+
+Each has the server's clock as its id, so that a phone can say by that clock when its button was pressed.
+"""
 
 from __future__ import annotations
 
@@ -71,10 +74,10 @@ class EventStream:
                 shown, parts = latest
                 changed = {name: part for name, part in parts.items() if self._whole or sent.get(name) != part}
                 sent, said_s = parts, loop.time()
-                await _send(send, f"event: now\ndata: {json.dumps(changed)}\n\n")
+                await _send(send, f"id: {said_s:.1f}\nevent: now\ndata: {json.dumps(changed)}\n\n")
             elif loop.time() - said_s >= SILENCE_S:
                 said_s = loop.time()
-                await _send(send, "event: alive\ndata:\n\n")
+                await _send(send, f"id: {said_s:.1f}\nevent: alive\ndata:\n\n")
             await asyncio.sleep(LOOK_S)
         async with asyncio.timeout(SEND_S):
             await send({"type": "http.response.body", "body": b"", "more_body": False})

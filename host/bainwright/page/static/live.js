@@ -11,6 +11,7 @@ let over = false;
 let stream = null;
 let listenedAt = Date.now();
 let server = null;
+let clock = null; // the PC's, in seconds, and this phone's at the same moment, in milliseconds
 
 function show(name, html) {
   const place = part(name);
@@ -38,11 +39,16 @@ function showLink() {
   dispatchEvent(new CustomEvent("bain", { detail: { ...state(), heardAt, silentS: silent ? silentS : 0 } }));
 }
 
+function hear(message) {
+  heardAt = Date.now();
+  clock = { pcS: Number(message.lastEventId), hereMs: performance.now() };
+}
+
 function listen() {
   stream?.close();
   stream = new EventSource(`/live${location.search}`);
   stream.addEventListener("now", (message) => {
-    heardAt = Date.now();
+    hear(message);
     for (const [name, html] of Object.entries(JSON.parse(message.data))) show(name, html);
     over = state().over === "1";
     if (over) stream.close();
@@ -52,8 +58,8 @@ function listen() {
     if (server && server !== message.data) location.reload(); // restarted: this page's session has ended
     server = message.data;
   });
-  stream.addEventListener("alive", () => {
-    heardAt = Date.now();
+  stream.addEventListener("alive", (message) => {
+    hear(message);
     showLink();
   });
   stream.addEventListener("error", () => {
@@ -98,6 +104,7 @@ document.addEventListener("submit", async (event) => {
   event.preventDefault();
   const button = event.submitter;
   const body = new URLSearchParams(new FormData(event.target, button));
+  if (clock) body.set("at", clock.pcS + (performance.now() - clock.hereMs) / 1000); // an act that is late is not sent
   button.disabled = true;
   answer("Sending …", true);
   try {
@@ -107,7 +114,7 @@ document.addEventListener("submit", async (event) => {
     const reply = await response.json();
     answer(reply.words, reply.done);
   } catch {
-    answer("It did not arrive: the PC does not answer. Do it at the warmer.", false);
+    answer("It did not arrive: the PC does not answer. Look at the warmer, and do it there.", false);
   }
   button.disabled = false;
 });
