@@ -13,6 +13,7 @@ from bainwright.page import server
 from bainwright.page.access import Access
 from bainwright.page.app import PageApp
 from bainwright.page.holds import Holds
+from bainwright.page.local_name import NAME, local_name
 from bainwright.page.server import PageServer
 
 NO_LAN = "this PC is on no local network, so phones cannot reach the page; it is served on this PC alone"
@@ -73,17 +74,24 @@ class Page:
         self._alone = all(address in (server.HERE, "::1") for address in addresses)
         self._notes = [*notes, *([f"port {port} is taken; the page uses {found}"] if found != port else [])]
         here = [f"localhost:{found}"] if server.HERE in addresses else []
-        self._access = Access(frozenset([*names, *here]), open_to_look=self._alone)
+        self._name = None if self._alone or ":" in addresses[-1] else local_name(addresses[-1], found)
+        by_name = [server.host_name(NAME, found)] if self._name else []
+        self._access = Access(frozenset([*names, *here, *by_name]), open_to_look=self._alone)
         self._look = look
         self._url, self._holds = f"http://{names[-1]}", Holds(own)
+        self._url_by_name = f", or at http://{by_name[0]} for phones that know such names" if by_name else ""
         self._server = PageServer(PageApp(self._access, self._holds, runs_a_hold=own is not None), sockets)
 
     def __enter__(self) -> Self:
         self._holds.__enter__()
         self._server.__enter__()
+        if self._name is not None:
+            self._name.start()
         return self
 
     def __exit__(self, *details: type[BaseException] | BaseException | TracebackType | None) -> None:
+        if self._name is not None:
+            self._name.stop()
         self._server.__exit__(*details)
         self._holds.__exit__(*details)
 
@@ -107,7 +115,7 @@ class Page:
             return [*self._notes, f"the page is at {self._url}; to use its buttons open {link}",
                     "only this PC reaches it; --lan lets phones in"]  # fmt: skip
         look = f"for those who only look: {self._url}/in/{self._access.look_code()}" if self._look else ""
-        return [*self._notes, f"the page is at {self._url}; to pair a phone open {link}", _qr(link),
+        return [*self._notes, f"the page is at {self._url}{self._url_by_name}; to pair a phone open {link}", _qr(link),
                 *([look] if look else []),
                 "whoever is on your network can read what the page sends: it is not encrypted. Never forward its port "
                 "to the internet"]  # fmt: skip
