@@ -52,13 +52,19 @@ def test_ninety_and_two_hundred_watts_by_hand():
     1 mm² (15 A) would drop 3 m x 19.5 mΩ/m on 2.88 Ω = 2.03 %, so 1.5 mm². As the mat's, a load of 60 W on 314 cm² at
     most: 471 and 1047 cm², less what the mat has to spare.
     """
-    side = between.power_side(90.0, 5.0)
+    side = between.power_side(90.0, 5.0, 0.12)
     assert (side.fuse_a, side.wire_mm2, side.carries_a) == (7.5, 0.75, 8.0)
     assert side.mats[0].least_cm2 == pytest.approx(471, rel=0.005)
-    side = between.power_side(200.0, 10.0)
+    side = between.power_side(200.0, 10.0, 0.12)
     assert (side.fuse_a, side.wire_mm2, side.carries_a) == (15.0, 1.5, 15.0)
     assert side.mats[0].least_cm2 == pytest.approx(1047, rel=0.005)
     assert [(mat.cut_out_c, mat.fuse_c) for mat in side.mats] == [(80.0, 110.0), (95.0, 128.0)]
+
+
+def test_a_mat_that_does_not_fit_under_the_vessel_is_not_named():
+    """A pot of 26 cm has 531 cm², of which mats cover at most 95 %: 504."""
+    assert [mat.cut_out_c for mat in between.power_side(115.0, 6.25, 0.0531).mats] == [95.0]
+    assert between.power_side(115.0, 6.25, 0.03).mats == ()
 
 
 def test_the_guides_own_parts_are_those_or_larger():

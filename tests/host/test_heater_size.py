@@ -118,6 +118,8 @@ def test_answer_says_heater_supply_and_each_build(usual, monkeypatch):
         assert part in words
     assert usual.as_dict()["supply_w"] == 24.0 * usual.supply_a == 120.0
     assert usual.as_dict()["power_side"]["carries_a"] == 8.0
+    narrow = replace(usual, power_side=replace(usual.power_side, mats=()))
+    assert "No such mat fits under it" in " ".join(words_heater.text(narrow, Shown()).split())
 
 
 def test_what_no_heater_can_do_is_refused_with_what_to_change():

@@ -36,7 +36,7 @@ class PowerSide:
     carries_a : float
         At 24 V DC, at least: X0, S1, K1, X1, both cut-outs and the thermal fuse.
     mats : tuple of MatSize
-        Its mat, for the marks of each guide.
+        Its mat, for the marks of each guide; those that do not fit under the vessel are left out.
     """
 
     fuse_a: float
@@ -45,10 +45,11 @@ class PowerSide:
     mats: tuple[MatSize, ...]
 
 
-def power_side(heater_w: float, supply_a: float) -> PowerSide:
-    """Choose the parts for one mat of so many watts, on a supply that `supply.supply_a` gives for it."""
+def power_side(heater_w: float, supply_a: float, bottom_m2: float) -> PowerSide:
+    """Choose the parts for one mat of so many watts under a bottom, on a supply that `supply.supply_a` gives for it."""
     built = [like(guide, heater_w, supply_a) for guide in TEMPERATURES]
-    mats = tuple(MatSize(round(1e4 * build.mat.area_m2), build.on_mat.opens_c, build.fuse.marked_c) for build in built)
+    mats = tuple(MatSize(round(1e4 * build.mat.area_m2), build.on_mat.opens_c, build.fuse.marked_c) for build in built
+                 if build.mat.area_m2 <= rules.ON_BASE * bottom_m2)
     return PowerSide(built[0].fuse_a, built[0].wire_mm2, built[0].inlet_a, mats)
 
 

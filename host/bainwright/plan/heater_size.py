@@ -152,9 +152,15 @@ def size_heater(request: BatchRequest, within_s: float = DEFAULT_WITHIN_S) -> He
         melts_elsewhere=elsewhere,
         heater_w=heater_w,
         supply_a=fed_a,
-        power_side=power_side(heater_w, fed_a) if heater_w is not None and fed_a is not None else None,
+        power_side=_power_side(setup, heater_w, fed_a),
         fits=tuple(_fit(build, request, within_s) for build in BUILDS),
     )
+
+
+def _power_side(setup: Setup, heater_w: float | None, fed_a: float | None) -> PowerSide | None:
+    if heater_w is None or fed_a is None:
+        return None
+    return power_side(heater_w, fed_a, setup.body.pot_m2)
 
 
 def _high(watts: Watts) -> float:

@@ -69,11 +69,11 @@ def _parts(found: HeaterSize) -> list[str]:
     side = found.power_side
     if side is None:
         return []
-    mats = " or ".join(f"{mat.least_cm2:.0f} cm² with TCO1 of {mat.cut_out_c:g} °C and TF1 of {mat.fuse_c:g} °C"
+    mats = " or ".join(f"{mat.least_cm2} cm² with TCO1 of {mat.cut_out_c:g} °C and TF1 of {mat.fuse_c:g} °C"
                        for mat in side.mats)  # fmt: skip
+    mat = f"One mat of at least {mats}, under it." if mats else "No such mat fits under it: take a wider one."
     return [f"Fuse F1 {side.fuse_a:g} A, wire {side.wire_mm2:g} mm². Inlet, hand switch, relay contact, plug, cut-outs "
-            f"and thermal fuse for {side.carries_a:g} A at 24 V DC or more. One mat that fits under it, of at least "
-            f"{mats}. All else is as the guides have it."]
+            f"and thermal fuse for {side.carries_a:g} A at 24 V DC or more. {mat} All else is as the guides have it."]
 
 
 def _why_none(found: HeaterSize) -> str:
