@@ -44,7 +44,7 @@ MODULES = {
     "calibration/by_hand.py": CALIBRATION, "calibration/calibration_record.py": CALIBRATION,
     "calibration/reading.py": CALIBRATION, "calibration/warmer.py": CALIBRATION, "calibration/report.py": CALIBRATION,
     "calibration/rig_editor.py": CALIBRATION,
-    "tuning/proof.py": ("test_tune.py",), "tuning/tune.py": ("test_tune.py",),
+    "tuning/proof.py": ("test_proof.py", "test_tune.py"), "tuning/tune.py": ("test_tune_command.py", "test_tune.py"),
 }  # fmt: skip
 LIMIT_S = 300.0  # chosen: twice what the tests of a module take; a mutant that makes them wait is printed, too
 NEVER = "(sheet or page or any_kitchen)"  # of pictures, or of what cheaper tests say too

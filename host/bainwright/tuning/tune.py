@@ -240,5 +240,6 @@ def _result(tuned: Tuned) -> dict[str, Any]:
                   "error_ratio_median": float(sorted(ratio)[len(ratio) // 2]), "error_ratio_worst": float(max(ratio)),
                   "predicted_error_c": list(tuned.proof.predicted_k)},
         "findings": tuned.sentences,
-        **tuned.files,
+        "report": tuned.files["report"],
+        "gains_file": tuned.files.get("gains"),  # None where they are refused
     }
