@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 from dataclasses import replace
 from pathlib import Path
@@ -22,6 +23,14 @@ pytestmark = pytest.mark.usefixtures("here")
 GAINS = {**choose.safe(load_rig("pot").settings), "gains.water.kp": 0.123}
 
 
+SHARES: list[float] = []
+
+
+@contextlib.contextmanager
+def shown(what, total=None):
+    yield SHARES.append
+
+
 @pytest.fixture
 def tuned(monkeypatch):
     """`bain tune` on a made-up log: its exit status, what it said, and the task that gains were chosen for."""
@@ -38,7 +47,8 @@ def tuned(monkeypatch):
         monkeypatch.setattr(tune.identify, "identify", lambda record, settings: (FOUND, None))
         monkeypatch.setattr(tune.choose, "choose", lambda task, progress: tasks.append(task) or replace(
             chosen(), gains=GAINS))
-        monkeypatch.setattr(tune.proof, "decide", lambda task, before, some, progress: (some, done))
+        monkeypatch.setattr(tune.proof, "decide", lambda task, before, some, progress: progress(48, 192) or (some, done))
+        monkeypatch.setattr(tune, "progress", shown)
         monkeypatch.setattr(tune.references, "compare", lambda task: [])
         monkeypatch.setattr(tune.report, "draw", lambda *parts: b"")
         status = tune.tune(asked, lambda *parts: (Path("log"), rig), as_json=how.get("as_json", False),
@@ -59,6 +69,12 @@ def test_gains_are_named_after_the_warmer_and_written_only_when_they_passed(tune
     assert status == 1
     assert not Path("pot-gains.toml").exists()
     assert "The gains are refused; only the report was written. The reason: They do better." in said
+
+
+def test_the_proof_s_progress_is_a_share_of_its_evenings(tuned):
+    SHARES.clear()
+    tuned(TuneAsked(), load_rig("pot"))
+    assert SHARES == [0.25]
 
 
 def test_a_report_goes_beside_the_gains_also_into_a_new_folder(tuned):
