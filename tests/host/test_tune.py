@@ -34,8 +34,10 @@ def task() -> choose.Task:
 
 @pytest.fixture(scope="module")
 def chosen(task: choose.Task) -> choose.Chosen:
-    """By a shorter search than a tune's."""
-    return choose.choose(task, tries=60)
+    """By a shorter search than a tune's: once from each start."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(choose, "SEARCHES", 3)
+        return choose.choose(task, tries=60)
 
 
 # -- choosing --------------------------------------------------------------------------------------------------------
@@ -174,7 +176,9 @@ def test_tuning_a_virtual_pot_writes_gains_that_a_hold_takes(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ):
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(choose, "SEARCHES", 2)  # a shorter search than a tune's; the proof is whole
+    # A shorter search than a tune's; the proof is whole.
+    monkeypatch.setattr(choose, "SEARCHES", 2)
+    monkeypatch.setattr(choose, "choose", partial(choose.choose, tries=60))
     gains = tmp_path / "pot-gains.toml"
     code, out, err = bain(capsys, "tune", "--virtual", "--seed", "3", "--out", str(gains), "--json")
     assert code == 0, err
@@ -199,6 +203,7 @@ def test_a_saved_hold_can_be_tuned_from(
     monkeypatch.chdir(tmp_path)
     # Small: the tune of the virtual pot proves at full size.
     monkeypatch.setattr(choose, "SEARCHES", 1)
+    monkeypatch.setattr(choose, "choose", partial(choose.choose, tries=30))
     monkeypatch.setattr(proof, "decide", partial(proof.decide, rigs=24))
     code, _, err = bain(capsys, "hold", "dark", "--virtual", "mat", "--for", "75m", "--out", "log", "--json")
     assert code in (0, 1), err
