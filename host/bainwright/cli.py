@@ -31,7 +31,7 @@ from bainwright.commands.tune import tune
 from bainwright.commands.usage import Commands, in_words, refuse_empty
 from bainwright.commands.watch import watch
 from bainwright.core.errors import DONE, NOT_AS_IT_SHOULD, WRONG_USE, BainError, BusyPortError
-from bainwright.core.os_errors import FULL, reason
+from bainwright.core.os_errors import FULL, no_memory, reason
 from bainwright.core.terminal import guarded
 
 LONGEST = 2000  # characters of an error; chosen: half a screen
@@ -96,6 +96,8 @@ def _run(arguments: list[str] | None) -> int:
         return _complain(str(failed), failed.exit_code)
     except OSError as failed:
         return _system(failed)
+    except (MemoryError, ImportError) as failed:
+        return _complain(no_memory(failed), NOT_AS_IT_SHOULD)
 
 
 def _complain(text: str, code: int) -> int:

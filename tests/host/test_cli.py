@@ -136,6 +136,8 @@ def test_the_session_is_closed_whatever_happens(capsys, monkeypatch):
         (KeyboardInterrupt(), 1),
         (OSError(errno.ENOSPC, "No space left on device"), 1),
         (PermissionError(errno.EACCES, "Permission denied", "holds"), 2),
+        (ImportError("libx.so: failed to map segment from shared object"), 1),
+        (MemoryError(), 1),
     ],
 )
 def test_every_error_is_words_and_its_exit_status(capsys, monkeypatch, error, code):

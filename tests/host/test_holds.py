@@ -133,6 +133,7 @@ def test_a_list_of_holds_elsewhere_that_cannot_be_read_hides_no_other_and_is_nev
 def test_a_home_that_cannot_be_listed_is_not_one_without_holds(records: Path, capsys: Capture) -> None:
     records.mkdir(parents=True, exist_ok=True)
     (records / "holds").write_text("")
+    home.remember(store(records.parent / "elsewhere" / "night"))  # the last of those that can be listed
     assert cli.main(["show", "last"]) == 2
     assert "cannot be listed" in capsys.readouterr().err
 

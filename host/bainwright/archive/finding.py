@@ -32,9 +32,11 @@ def find(named: str, holds: Sequence[Entry], today: date) -> Path:
     FileError
         When there is no such hold, or more than one.
     """
+    if named in (LAST, YESTERDAY):
+        _refuse_unlisted()
     if named == LAST:
         if not holds:
-            raise _none()
+            raise FileError("there are no holds yet", hint="bain hold dark --virtual makes the first")
         return Path(holds[0].folder)
     if named == YESTERDAY:
         day = today - timedelta(days=1)
@@ -57,13 +59,12 @@ def find(named: str, holds: Sequence[Entry], today: date) -> Path:
                     hint=near or "bain holds lists all of them")  # fmt: skip
 
 
-def _none() -> FileError:
-    """Why there is no hold at all: there is none, or none can be listed."""
+def _refuse_unlisted() -> None:
+    """The last of the holds that can be listed may not be the last."""
     notes: list[str] = []
     list(hold_paths(notes))
     if notes:
-        return FileError(notes[0])
-    return FileError("there are no holds yet", hint="bain hold dark --virtual makes the first")
+        raise FileError(notes[0], hint="name the folder of the hold")
 
 
 def folder_named(named: str) -> Path:

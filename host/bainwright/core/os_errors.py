@@ -40,4 +40,11 @@ def refusal(work: Callable[[], object]) -> str | None:
         return str(failed)
     except OSError as failed:
         return reason(failed)
+    except (MemoryError, ImportError) as failed:
+        return no_memory(failed)
     return None
+
+
+def no_memory(failed: MemoryError | ImportError) -> str:
+    """In words, why work ended for want of memory: a library that finds no room for itself is not imported."""
+    return f"this PC has no memory for it ({failed or 'out of memory'})"
