@@ -11,7 +11,8 @@ from fake_board import status_line
 from bainboard import faults, stages
 from bainwright.evening import prompts as tonight_module
 from bainwright.evening.indicators import Indicators
-from bainwright.evening.prompts import EveningPrompts, melted_note
+from bainwright.evening.prompts import EveningPrompts
+from bainwright.evening.starting import melted_note
 from bainwright.files.chocolate import load_profile
 from bainwright.files.rig import load_rig
 from bainwright.link.messages import decode
@@ -129,16 +130,32 @@ def test_a_bath_that_does_not_cool_without_heat_is_in_a_room_as_warm():
     ask = line(1321, water=33950, bowl=32400, duty=0, ask="lift")
     assert "cool the room" in warm.ask(ask)
     assert "cool the room" not in cool.ask(line(1321, water=32900, bowl=32400, duty=0, ask="lift"))
-    warm.see(line(1322, water=33950, bowl=32400, duty=100))
+    warm.see(line(1322, water=33950, bowl=32400, duty=100))  # a look at the probe's place
+    assert "cool the room" in warm.ask(ask)
+    for second in range(1323, 1400):  # 77 s of 150 W: 1 °C and more
+        warm.see(line(second, water=33950, bowl=32400, duty=10000))
     assert "cool the room" not in warm.ask(ask)
+
+
+def test_a_bowl_in_temper_that_is_set_into_cold_water_is_said_at_once():
+    t = tonight()
+    (said,) = t.see(line(1, bowl=31800, water=18000, stage="work"))
+    assert said == ("the water is at 18 °C, and the bowl sets in it: lift the bowl out until the water is at 31 °C")
+    assert t.see(line(2, bowl=31700, water=18100, stage="work")) == []
+    (said,) = t.see(line(600, bowl=30900, water=31050, stage="work"))
+    assert "set it back" in said
+    assert tonight().see(line(1, bowl=22000, water=18000, stage="work")) == []  # it has set before
 
 
 def test_a_test_answered_in_ten_seconds_settles_nothing():
     """Nothing sets in ten seconds; in half a minute a thin film may."""
     t = tonight()
+    t.event("tested", {"verdict": "good", "took_s": 10})
+    assert t.caution.startswith("tested too soon")
+    t.event("tested", {"verdict": "good", "took_s": 240})
     heard(t, 32.5)
     t.event("tested", {"verdict": "good", "took_s": 10})
-    assert t.caution
+    assert t.caution.startswith("above its window")
     assert "answered too soon" in terms.event("tested", {"verdict": "good", "took_s": 10})
     t.event("tested", {"verdict": "good", "took_s": 240})
     assert not t.caution

@@ -47,7 +47,8 @@ def tuned(monkeypatch):
         monkeypatch.setattr(tune.identify, "identify", lambda record, settings: (FOUND, None))
         monkeypatch.setattr(tune.choose, "choose", lambda task, progress: tasks.append(task) or replace(
             chosen(), gains=GAINS))
-        monkeypatch.setattr(tune.proof, "decide", lambda task, before, some, progress: progress(48, 192) or (some, done))
+        monkeypatch.setattr(tune.proof, "decide",
+                            lambda task, before, some, progress: progress(48, 192) or (some, done))
         monkeypatch.setattr(tune, "progress", shown)
         monkeypatch.setattr(tune.references, "compare", lambda task: [])
         monkeypatch.setattr(tune.report, "draw", lambda *parts: b"")

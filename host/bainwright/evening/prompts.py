@@ -12,17 +12,15 @@ from typing import Any
 
 from bainboard import stages
 from bainboard.programme import NUDGE_K
-from bainwright.core.units import duration_words
 from bainwright.evening.indicators import Indicators
-from bainwright.files.chocolate import CAPS, SOFT_UNDER_K, Profile, overheated, window_at
+from bainwright.files.chocolate import SOFT_UNDER_K, Profile, overheated, window_at
 from bainwright.files.rig import Rig
 from bainwright.files.score import Window
 from bainwright.link.messages import Status
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES, SETS_BELOW_C
 from bainwright.physics.geometry import Body, body_of
-from bainwright.physics.heating import Surroundings, steady, swap_l
+from bainwright.physics.heating import Surroundings, bath_j_per_k, steady, swap_l
 from bainwright.physics.kitchen import thicker_by
-from bainwright.physics.materials import WATER_KG_PER_L
 from bainwright.physics.refills import Bowl, largest_kg, largest_solid_kg
 from bainwright.physics.seeding import Batch, seed_for_melt_kg
 from bainwright.record.temper_tests import takes_back_a_test
@@ -33,10 +31,12 @@ REFILL_C, SOLID_C = 40.0, 20.0  # a refill of melted stock, and pieces at room t
 DOWN_C = 0.3  # chosen: a bowl that is down is so until it is this much over its window again, against noise
 LEAST_SWAP_L = 0.1  # chosen: less is not worth a ladle
 NO_HEAT_S, NO_FALL_C = 1200.0, 0.2  # chosen: in 20 minutes a bath over its room cools by a degree or more
+LITTLE_HEAT_K = 1.0  # chosen: more heat than warms the bath by so much is heating
+COLD_BATH_K = 3.0  # chosen: a bath so far under the window chills a bowl in temper faster than it warms up itself
 STAYS_S = 60.0  # chosen: a limit passed for so long is no noise, and no probe that was in the air for a moment
 LEAST_KG = 0.005  # chosen: less for each kg in the bowl is no refill
 START_AGAIN = "stop (Ctrl-C), and start again from melt"
-NIGHT_S, HUMIDITY = 9 * 3600.0, 0.5  # defaults for a night and a room; the plan uses the same
+HUMIDITY = 0.5  # of a room; the plan uses the same
 
 
 @dataclass(frozen=True)
@@ -71,8 +71,10 @@ class EveningPrompts:
         self._said = ""
         self._shift_k: float | None = None  # how far the stirring moved the reading
         self._lost = self._over = self._changing = self._away = False
-        self._off_since: tuple[float, float] | None = None  # s and °C of the water when the heater last went off
+        self._resting: tuple[float, float] | None = None  # s and °C of the water since it gets next to no heat
+        self._heated_k = 0.0  # what heat it got meanwhile would warm it by
         self._now_s = 0.0
+        self._cold_bath = False
         self._since_s: dict[str, float] = {}  # when the bowl passed each limit that it has to stay beyond
         self.spoilt = ""  # why the bowl cannot be tempered any more
         self.caution = ""  # what a temper test would settle
@@ -85,11 +87,7 @@ class EveningPrompts:
         """A status line; what is worth saying now."""
         self.indicators.see(status)
         self._stage = status.stage
-        if status.duty or status.water is None:
-            self._off_since = None
-        elif self._off_since is None:
-            self._off_since = (status.t / 1000, status.water / 1000)
-        self._now_s = status.t / 1000
+        self._watch_the_bath(status)
         said = []
         asked = self.ask(status) if status.ask else ""
         if status.ask != self._said and asked:
@@ -102,7 +100,10 @@ class EveningPrompts:
         self.indicators.event(name, fields)
         if name == "tested":
             self._caution_before = self.caution
-            self.caution = "" if terms.verdict_of(fields) in (stages.GOOD, stages.SLOW) else self.caution
+            verdict = terms.verdict_of(fields)
+            self.caution = "" if verdict in (stages.GOOD, stages.SLOW) else self.caution
+            if verdict == terms.HASTY:
+                self.caution = self.caution or "tested too soon to judge: test the temper again before you dip"
         elif takes_back_a_test({"event": name, **fields}):
             self.caution = self._caution_before
         if name == "stirred":
@@ -156,6 +157,8 @@ class EveningPrompts:
         if self._stays("set", bowl_c < SETS_BELOW_C, status):
             self.caution = f"under {SETS_BELOW_C:g} °C and has set: melt it all and temper it again, then test"
             return [f"it reads {bowl_c:.1f} °C and has set: {START_AGAIN}"]
+        if cold := self._in_a_cold_bath(status, bowl_c):
+            return [cold]
         soft_c = self.profile.low_c - SOFT_UNDER_K
         if self._stays("soft", bowl_c < soft_c, status) and bowl_c >= SETS_BELOW_C:
             self.caution = (f"under {soft_c:g} °C, where crystals form that do not last: let it warm up, then test the "
@@ -172,6 +175,20 @@ class EveningPrompts:
         over = bowl_c >= self.profile.high_c and (over or self._over)
         self._over, self._lost = over, lost or (self._lost and over)
         return said
+
+    def _in_a_cold_bath(self, status: Status, bowl_c: float) -> str:
+        """A bowl in temper that was set into cold water, at once; and when the water is warm enough."""
+        if status.water is None or not self.body.is_bath:
+            return ""
+        water_c, low_c = status.water / 1000, self.profile.low_c
+        if not self._cold_bath and not self._away and water_c < low_c - COLD_BATH_K and bowl_c > low_c - SOFT_UNDER_K:
+            self._cold_bath = True
+            return (f"the water is at {water_c:.0f} °C, and the bowl sets in it: lift the bowl out until the water is "
+                    f"at {low_c:g} °C")
+        if self._cold_bath and water_c >= low_c:
+            self._cold_bath = False
+            return f"the water is at {water_c:.0f} °C: if the bowl is out, wipe its underside dry and set it back"
+        return ""
 
     # -- words for what is asked ---------------------------------------------------------------------------------------
 
@@ -222,12 +239,23 @@ class EveningPrompts:
             return said
         return f"{said}, or {self._swapped(moment.water_c, aim_c)}"
 
+    def _watch_the_bath(self, status: Status) -> None:
+        """Since when it gets no heat to speak of; the self-tests of a probe's place are a little."""
+        now_s, before_s = status.t / 1000, self._now_s
+        self._now_s = now_s
+        power_w = status.duty / 10_000 * float(self.settings["heater_w"])
+        self._heated_k += power_w * min(5.0, max(0.0, now_s - before_s)) / bath_j_per_k(self.body)
+        if status.water is None or self._heated_k > LITTLE_HEAT_K:
+            self._resting, self._heated_k = None, 0.0
+        if self._resting is None and status.water is not None and not status.duty:
+            self._resting, self._heated_k = (now_s, status.water / 1000), 0.0
+
     def _stays_warm(self, moment: Moment) -> bool:
         """Whether the bath did not cool in a long time without heat: only a room as warm does that."""
-        if self._off_since is None or moment.water_c is None:
+        if self._resting is None or moment.water_c is None:
             return False
-        since_s, was_c = self._off_since
-        return self._now_s - since_s >= NO_HEAT_S and moment.water_c > was_c - NO_FALL_C
+        since_s, was_c = self._resting
+        return self._now_s - since_s >= NO_HEAT_S and moment.water_c > was_c + self._heated_k - NO_FALL_C
 
     def refill(self) -> str:
         """The largest refill that leaves the bowl in its window, for each kg in it."""
@@ -354,23 +382,3 @@ _ADDED: dict[tuple[str, str], Callable[[EveningPrompts], str]] = {
     ("", "thicker"): _nudge_reason,
     ("", "thinner"): _thin_reason,
 }
-
-
-def melted_note(profile: Profile, rig: Rig, for_s: float | None, room_c: float) -> str:
-    """What to do before a night: the lid, and the water that evaporates until you get up."""
-    body = body_of(rig)
-    kind, most = terms.kind(profile.of), f"{profile.never_above_c:g} °C"
-    is_the_kinds = profile.never_above_c == CAPS[profile.of].never_above_c
-    limit = f"{kind} must stay under {most}" if is_the_kinds else f"never above {most}"
-    said = f"melted stock, treated as {kind}: {limit}"
-    if not body.is_bath:
-        return f"{said}; put the lid on"
-    around = Surroundings(room_c, HUMIDITY, float(rig.settings["chocolate_kg"]), ring_cover=0.0, lid=True)
-    night_s = for_s or NIGHT_S
-    gone_l = steady(body, profile.target_c, around).vapour_kg_per_h * night_s / 3600.0 / WATER_KG_PER_L
-    if gone_l < 0.05:  # it would show as 0.0 L
-        return f"{said}; put the lid on"
-    return (f"{said}; put the lid on, and cover the water round the bowl: open, it loses about {gone_l:.1f} of its "
-            f"{float(rig.settings['water_l']):.1f} L in {duration_words(night_s)}")
-
-

@@ -11,15 +11,22 @@ from bainboard import settings, wire
 from bainwright.calibration import calibration_record
 from bainwright.core.errors import FileError, LinkError, RefusedError
 from bainwright.core.keys import Interrupts
+from bainwright.core.units import duration_words
 from bainwright.drill import overnight_permit
 from bainwright.evening.options import HoldSetup
-from bainwright.evening.prompts import melted_note
+from bainwright.evening.prompts import HUMIDITY
+from bainwright.files.chocolate import CAPS, Profile
 from bainwright.files.documents import document, short_hash
 from bainwright.files.rig import Rig
 from bainwright.link.session import Session
+from bainwright.physics.geometry import body_of
+from bainwright.physics.heating import Surroundings, steady
+from bainwright.physics.materials import WATER_KG_PER_L
 from bainwright.tuning.gains import NAMES
 from bainwright.words import terms
 from bainwright.words.advice import advise
+
+NIGHT_S = 9 * 3600.0  # the default for a night; the plan uses the same
 
 
 class Starter:
@@ -205,3 +212,21 @@ class Starter:
         except FileError as failed:  # the hold runs without it
             return [str(failed)]
         return calibration_record.notes(record, self.settings, profile.high_c - profile.low_c, datetime.now(UTC))
+
+
+def melted_note(profile: Profile, rig: Rig, for_s: float | None, room_c: float) -> str:
+    """What to do before a night: the lid, and the water that evaporates until you get up."""
+    body = body_of(rig)
+    kind, most = terms.kind(profile.of), f"{profile.never_above_c:g} °C"
+    is_the_kinds = profile.never_above_c == CAPS[profile.of].never_above_c
+    limit = f"{kind} must stay under {most}" if is_the_kinds else f"never above {most}"
+    said = f"melted stock, treated as {kind}: {limit}"
+    if not body.is_bath:
+        return f"{said}; put the lid on"
+    around = Surroundings(room_c, HUMIDITY, float(rig.settings["chocolate_kg"]), ring_cover=0.0, lid=True)
+    night_s = for_s or NIGHT_S
+    gone_l = steady(body, profile.target_c, around).vapour_kg_per_h * night_s / 3600.0 / WATER_KG_PER_L
+    if gone_l < 0.05:  # it would show as 0.0 L
+        return f"{said}; put the lid on"
+    return (f"{said}; put the lid on, and cover the water round the bowl: open, it loses about {gone_l:.1f} of its "
+            f"{float(rig.settings['water_l']):.1f} L in {duration_words(night_s)}")

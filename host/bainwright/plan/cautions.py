@@ -63,8 +63,8 @@ def _about_seed(plan: Plan, shown: Shown) -> list[str]:
     if request.seed_c <= plan.room.dew_point_c:
         said.append(
             f"Seed at {shown.temp(request.seed_c)} is colder than the room's dew point, "
-            f"{shown.temp(plan.room.dew_point_c)}: it sweats, and water thickens chocolate. Let it come to the room, "
-            "wrapped, before it goes in."
+            f"{shown.temp(plan.room.dew_point_c)}: it sweats, and water thickens chocolate. "
+            f"{_out_of_the_cold(plan, shown)}"
         )
     if not solid_enough(request.seed_c, HEAT_PROPERTIES[request.profile.kind]):
         said.append(
@@ -81,6 +81,14 @@ def _about_seed(plan: Plan, shown: Shown) -> list[str]:
             f"{100 * seed.share:.0f} % of seed is much; 15 to 25 % is usual. A cooler melt needs less (--melt)."
         )
     return said
+
+
+def _out_of_the_cold(plan: Plan, shown: Shown) -> str:
+    """Where cold seed is to warm up: in a room that would half melt it, no further than it has to."""
+    if solid_enough(plan.room.temp_c, HEAT_PROPERTIES[plan.request.profile.kind]):
+        return "Let it come to the room, wrapped, before it goes in."
+    return (f"Warm it, wrapped, to a little over {shown.temp(plan.room.dew_point_c)} and no further: at the room's "
+            "warmth it would be half melted.")
 
 
 def _too_warm(plan: Plan, shown: Shown) -> str:

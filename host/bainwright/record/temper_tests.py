@@ -129,7 +129,7 @@ def logged_tests(events: list[dict[str, Any]], facts: dict[str, Any]) -> list[Te
     found = []
     for event in valid_tests(events):
         verdict, took_s = terms.verdict_of(event), event.get("took_s")
-        minutes = _minutes(took_s) if verdict in (stages.GOOD, stages.SLOW) else None
+        minutes = _minutes(took_s) if verdict in (stages.GOOD, stages.SLOW, terms.HASTY) else None
         kind = str(chocolate_at(events, facts, float(event["t_s"])).get("kind", "dark"))
         found.append(TemperTest(float(event["t_s"]), kind, room_of(facts), minutes, None, None, verdict, BY_WARMER))
     return found
