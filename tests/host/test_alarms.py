@@ -122,10 +122,10 @@ def test_a_command_gets_the_words_as_one_argument_and_on_its_input(tmp_path):
 
 def test_a_command_that_fails_or_hangs_gives_its_reason(monkeypatch):
     """Its last line, or its status, or that it took too long."""
-    monkeypatch.setattr("bainwright.alarms.channels.DELIVERS_S", 0.3)
     fails = f"{sys.executable} -c 'import sys; sys.exit(\"no such user\\x1b\")'"
     assert Command(fails).deliver(ALARM).startswith("no such user\\u001b")
     assert Command(f"{sys.executable} -c 'raise SystemExit(3)'").deliver(ALARM) == "exit status 3"
+    monkeypatch.setattr("bainwright.alarms.channels.DELIVERS_S", 0.3)
     assert "not done" in Command(f"{sys.executable} -c 'import time; time.sleep(9)'").deliver(ALARM)
 
 
