@@ -96,6 +96,13 @@ def test_wrong_methods_and_paths_get_words(page, phone, method, path, status):
     assert "import " not in text
 
 
+@pytest.mark.parametrize("path", ["/live", "/now.stream"])
+def test_a_stream_s_head_alone_holds_no_stream(page, phone, path):
+    """RFC 9110, 9.3.2: a reply to HEAD has no content, so it ends at once."""
+    assert phone.ask("HEAD", path)[0].status == 200
+    assert page._server._app.streams.open == 0
+
+
 def test_guessing_codes_ends_and_even_a_right_code_waits():
     """Ten wrong ones a minute, all clients together."""
     access = Access(frozenset({"h"}), open_to_look=True)

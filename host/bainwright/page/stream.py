@@ -11,6 +11,7 @@ import secrets
 from collections.abc import Callable
 from typing import Any
 
+from starlette.responses import Response
 from starlette.types import Receive, Scope, Send
 
 MOST_STREAMS = 64  # chosen: more phones than a kitchen has
@@ -49,6 +50,9 @@ class EventStream:
         self._frame, self._streams, self._whole = frame, streams, whole
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["method"] == "HEAD":  # who asks for the head alone waits for its end
+            await Response(media_type="text/event-stream")(scope, receive, send)
+            return
         self._streams.open += 1
         gone = asyncio.create_task(_until_gone(receive))
         try:
