@@ -113,7 +113,9 @@ class Publisher:
                     self._version = self._aiomqtt.ProtocolVersion.V311
                     continue
                 where = f"{self._broker.host}:{self._broker.port}"
-                self._trouble = f"nothing is published at {where} ({_words(failed)}); the hold is not affected"
+                # The first reason stays: the same loss is not said again for another one.
+                self._trouble = self._trouble or (
+                    f"nothing is published at {where} ({_words(failed)}); the hold is not affected")
             self._ends.wait(AGAIN_S)
 
     async def _publish(self) -> None:
