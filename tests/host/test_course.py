@@ -78,6 +78,16 @@ def test_three_values_of_an_exponential_give_its_end():
     assert forecast_c(31.0, 30.0, 29.0) is None
 
 
+def test_a_bowl_that_is_not_in_its_bath_is_asked_for():
+    """Out of it, it falls towards the room; no lid helps that."""
+    reach, stock = Reach(), Window(39.0, 40.0, 41.0, 45.0, tempered=False)
+    said = [text for t_s in range(1, 9000) if (text := reach.see(
+        line(t_s, 24.0 + 16.0 * math.exp(-t_s / 3000), water=44500, stage="melted"), stock))]
+    assert len(said) == 1
+    assert "is the bowl in its bath" in said[0]
+    assert "lid" not in said[0]
+
+
 def test_water_that_ripples_under_its_ceiling_is_steady():
     """A limit cycle of 0.5 °C in 100 s with a probe's noise: the bowl levels off at 29.6 °C, and that is said."""
     reach, said = Reach(), []

@@ -6,8 +6,10 @@ The board sends a prompt as a short name. Its plain words are in `bainwright.wor
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 from bainboard import stages
@@ -30,7 +32,8 @@ COLD_C = 15.0  # tap water, chosen: the plan takes the same
 REFILL_C, SOLID_C = 40.0, 20.0  # a refill of melted stock, and pieces at room temperature
 DOWN_C = 0.3  # chosen: a bowl that is down is so until it is this much over its window again, against noise
 LEAST_SWAP_L = 0.1  # chosen: less is not worth a ladle
-NO_HEAT_S, NO_FALL_C = 1200.0, 0.2  # chosen: in 20 minutes a bath over its room cools by a degree or more
+POURED_K = 0.4  # chosen: in a minute water changes by so much when something is poured in
+NO_HEAT_MIN, NO_FALL_C = 20, 0.2  # chosen: in 20 minutes a bath over its room cools by a degree or more
 LITTLE_HEAT_K = 1.0  # chosen: more heat than warms the bath by so much is heating
 COLD_BATH_K = 3.0  # chosen: a bath so far under the window chills a bowl in temper faster than it warms up itself
 STAYS_S = 60.0  # chosen: a limit passed for so long is no noise, and no probe that was in the air for a moment
@@ -71,9 +74,8 @@ class EveningPrompts:
         self._said = ""
         self._shift_k: float | None = None  # how far the stirring moved the reading
         self._lost = self._over = self._changing = self._away = False
-        self._resting: tuple[float, float] | None = None  # s and °C of the water since it gets next to no heat
-        self._heated_k = 0.0  # what heat it got meanwhile would warm it by
-        self._now_s = 0.0
+        self._bath: deque[tuple[float, float]] = deque(maxlen=NO_HEAT_MIN + 1)  # each minute: °C, and by what heat
+        self._minute, self._heated_k, self._last_s = 0, 0.0, 0.0
         self._cold_bath = False
         self._since_s: dict[str, float] = {}  # when the bowl passed each limit that it has to stay beyond
         self.spoilt = ""  # why the bowl cannot be tempered any more
@@ -228,7 +230,7 @@ class EveningPrompts:
     def lift(self, moment: Moment) -> str:
         """The heat is off and the bowl still warms up."""
         said = self._plain("lift")
-        if self._stays_warm(moment):
+        if self._stays_warm():
             return ("the heat is off and the water does not cool, so the room is about as warm: cool the room, or take "
                     "the bowl to a cooler one")
         if moment.water_c is None or not self.body.is_bath:
@@ -240,22 +242,26 @@ class EveningPrompts:
         return f"{said}, or {self._swapped(moment.water_c, aim_c)}"
 
     def _watch_the_bath(self, status: Status) -> None:
-        """Since when it gets no heat to speak of; the self-tests of a probe's place are a little."""
-        now_s, before_s = status.t / 1000, self._now_s
-        self._now_s = now_s
+        """The water's last minutes, and what the heat of each would warm it by."""
+        now_s, before_s = status.t / 1000, self._last_s
+        self._last_s = now_s
         power_w = status.duty / 10_000 * float(self.settings["heater_w"])
         self._heated_k += power_w * min(5.0, max(0.0, now_s - before_s)) / bath_j_per_k(self.body)
-        if status.water is None or self._heated_k > LITTLE_HEAT_K:
-            self._resting, self._heated_k = None, 0.0
-        if self._resting is None and status.water is not None and not status.duty:
-            self._resting, self._heated_k = (now_s, status.water / 1000), 0.0
+        minute = int(now_s // 60)
+        if status.water is None:
+            self._bath.clear()
+        elif minute != self._minute:
+            self._bath.append((status.water / 1000, self._heated_k))
+            self._minute, self._heated_k = minute, 0.0
 
-    def _stays_warm(self, moment: Moment) -> bool:
+    def _stays_warm(self) -> bool:
         """Whether the bath did not cool in a long time without heat: only a room as warm does that."""
-        if self._resting is None or moment.water_c is None:
+        if len(self._bath) <= NO_HEAT_MIN:
             return False
-        since_s, was_c = self._resting
-        return self._now_s - since_s >= NO_HEAT_S and moment.water_c > was_c + self._heated_k - NO_FALL_C
+        water_c = [each_c for each_c, _ in self._bath]
+        heated_k = sum(each_k for _, each_k in list(self._bath)[1:])
+        poured = max(abs(after - before) for before, after in pairwise(water_c)) > POURED_K
+        return not poured and heated_k < LITTLE_HEAT_K and water_c[-1] > water_c[0] + heated_k - NO_FALL_C
 
     def refill(self) -> str:
         """The largest refill that leaves the bowl in its window, for each kg in it."""

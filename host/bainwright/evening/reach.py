@@ -19,6 +19,7 @@ LEVEL_C = 0.02  # chosen: two means of a minute of a probe's noise differ by as 
 LEAST_SLOWING = 0.05  # the approach must slow down visibly, or its end is not in sight
 RAILED_DUTY = 9000  # of 10000: the heater gives all it has
 WATER_SHORT_C = 1.5  # chosen: a bath that is held is nearer to its target, whatever is poured in
+OUT_K = 10.0  # chosen: a bowl in its bath stays at most half as far under the water
 LID = "a lid on the bowl, or a warmer room"
 WATCHED = ("tempered", "melt", "melted", "tune")  # steps with heat and a window
 ALL_MOLTEN_C = SOLID_C[-1]  # below it, what still melts slows the bowl down for a while
@@ -89,6 +90,11 @@ class Reach:
             return ""
         self.reported = True
         short_c = window.low_c - ends_c
+        away_c = sum(water) / len(water) - ends_c
+        if away_c > OUT_K:
+            place = "in its bath" if self._bath == "water" else "on its plate"
+            return (f"the chocolate levels off near {ends_c:.1f} °C, {away_c:.0f} °C under the {self._bath}: is the bowl "
+                    f"{place}, and the probe in the bowl?")
         why, helps = self._why(water_target)
         if self._stage == "melt":
             return (f"the melt will not get to {window.low_c:g} °C: it levels off near {ends_c:.1f} °C, and {why}. "
