@@ -121,6 +121,21 @@ def test_chocolate_that_was_overheated_once_stays_unfit_when_it_is_melted_again(
         assert "it reached 58.0 °C, and 55 °C is its limit" in out
 
 
+def test_a_mishap_that_is_entered_late_counts_for_what_was_melted_since(capsys):
+    first, second, third = evening("dark-1"), evening("dark-2"), evening("dark-3")
+    for folder, of in ((first, ()), (second, ("--of", first)), (third, ("--of", second))):
+        assert stock(capsys, folder, "--left", "500g", *of)[0] == 0
+    stock(capsys, first, "--water", "--allergen", "walnut")
+    assert cli.main(["show", third]) == 0
+    assert "Discard it" in capsys.readouterr().out
+    code, out, _ = stock(capsys, third)
+    assert code == 1
+    assert "discard it" in out
+    assert stock(capsys)[1].count("discard it") == 3
+    assert stock(capsys, first, "--undo")[0] == 0
+    assert stock(capsys, third)[0] == 0
+
+
 def test_chocolate_that_nobody_measured_is_not_called_fit(capsys):
     folder = Path(evening("milk-1", (60.0,) * 3, kind="milk"))
     rows = (folder / "hold.csv").read_text().splitlines()

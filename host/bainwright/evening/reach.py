@@ -93,8 +93,8 @@ class Reach:
         away_c = sum(water) / len(water) - ends_c
         if away_c > OUT_K:
             place = "in its bath" if self._bath == "water" else "on its plate"
-            return (f"the chocolate levels off near {ends_c:.1f} °C, {away_c:.0f} °C under the {self._bath}: is the bowl "
-                    f"{place}, and the probe in the bowl?")
+            return (f"the chocolate levels off near {ends_c:.1f} °C, {away_c:.0f} °C under the {self._bath}: is the "
+                    f"bowl {place}, and the probe in the bowl?")
         why, helps = self._why(water_target)
         if self._stage == "melt":
             return (f"the melt will not get to {window.low_c:g} °C: it levels off near {ends_c:.1f} °C, and {why}. "

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -90,7 +91,7 @@ def _found(options: StockOptions, notes: list[str]) -> list[tuple[Path, Leftover
             raise UseError("--undo takes the last entry back and enters nothing", hint="leave the other options out")
         take_back(folder / STOCK, "mass or mishap")
     left = _entered(folder, options) if _has_entry(options) else read_leftovers(folder)
-    return [(folder, left)] if left else []
+    return [(folder, judged_with_its_past(left))] if left else []
 
 
 def _recorded(notes: list[str]) -> list[tuple[Path, Leftovers]]:
@@ -102,8 +103,35 @@ def _recorded(notes: list[str]) -> list[tuple[Path, Leftovers]]:
         except FileError as failed:
             notes.append(str(failed))
             continue
-        found += [(folder, left)] if left else []
+        found += [(folder, judged_with_its_past(left))] if left else []
     return found
+
+
+def judged_with_its_past(left: Leftovers) -> Leftovers:
+    """The record with what is known by now of the evenings it goes back to, judged again."""
+    found = left
+    for earlier in _evenings_before(left):
+        found = msgspec.structs.replace(
+            found, water=found.water or earlier.water, grains=found.grains or earlier.grains,
+            allergens=sorted({*found.allergens, *earlier.allergens}), peak_c=_most_c(found.peak_c, earlier.peak_c),
+            never_above_c=_least_c(found.never_above_c, earlier.never_above_c))  # fmt: skip
+    if found == left or found.never_above_c is None:
+        return left
+    verdict, why = judge(found, found.never_above_c)
+    return msgspec.structs.replace(found, verdict=verdict, why=why)
+
+
+def _evenings_before(left: Leftovers) -> Iterator[Leftovers]:
+    """The records that leftovers go back to, as far as they can be read; a circle ends."""
+    for _ in range(left.times_melted):
+        try:
+            found = read_leftovers(folder_named(left.of)) if left.of else None
+        except BainError:  # gone, or damaged: it leads no further
+            return
+        if found is None:
+            return
+        yield found
+        left = found
 
 
 def _has_entry(options: StockOptions) -> bool:
@@ -211,19 +239,9 @@ def _earlier(name: str | None, before: Leftovers, folder: Path) -> Leftovers | N
 
 def _comes_from(left: Leftovers, folder: Path) -> bool:
     """Whether leftovers go back to an evening, over any number of meltings."""
-    for _ in range(left.times_melted):
-        if not left.of:
-            return False
-        try:
-            other = folder_named(left.of)
-            found = read_leftovers(other)
-        except BainError:  # gone, or damaged: it leads no further
-            return False
-        if other.resolve() == folder.resolve():
-            return True
-        if found is None:
-            return False
-        left = found
+    named = [each.of for each in (left, *_evenings_before(left)) if each.of]
+    with contextlib.suppress(BainError):
+        return any(folder_named(name).resolve() == folder.resolve() for name in named)
     return False
 
 

@@ -21,6 +21,7 @@ from bainwright.display.picture import PNG, SVG, draw_hold
 from bainwright.evening.window_news import EDGES, WindowNews
 from bainwright.files.chocolate import Profile, window_at
 from bainwright.plan.leftovers import read_leftovers
+from bainwright.plan.stock import judged_with_its_past
 from bainwright.record.columns import NAMES, status_of
 from bainwright.record.names import CSV, PARQUET
 from bainwright.record.reader import HoldLog, read_log
@@ -84,6 +85,7 @@ def look(folder: Path) -> Shown:
     stages = stages_of(log)
     started = entry.started
     tests, left = _readable(read_tests, folder, notes) or [], _readable(read_leftovers, folder, notes)
+    left = judged_with_its_past(left) if left else None
     lines = [_title(entry), _when(entry), ""]
     lines += [entry.summary or NO_REPORT]
     lines += ["", "Steps", *(_stage_line(stage, started) for stage in stages if stage.name)]
