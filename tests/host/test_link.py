@@ -56,6 +56,12 @@ def test_a_changed_status_with_a_right_check_value_is_judged_as_by_the_reference
         assert decode(line) == reference(line)
 
 
+def test_a_warning_of_each_fault_is_read():
+    """`warn` has a bit for each number (WIRE.md), so it goes far beyond the numbers themselves."""
+    for number in range(len(faults.FAULTS)):
+        assert decode(status_line(1, 0, warn=1 << number).strip()).warn == 1 << number
+
+
 @given(st.integers(0, len(LINE) - 1), st.integers(1, 255))
 def test_a_single_changed_byte_is_never_taken_for_a_status(at, flip):
     """A CRC-32 sees every error of up to 32 bits in a row (its defining property); the CRC itself is compared whole."""

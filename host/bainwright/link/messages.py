@@ -20,6 +20,7 @@ from bainwright.core.terminal import visible_values
 from bainwright.link.answers import Count, FaultNumber, Moment, reported
 
 Temp = Annotated[int, Meta(ge=round(1000 * COLDEST_C), le=round(1000 * HOTTEST_C))]
+WarningMask = Annotated[int, Meta(ge=0, le=2**30 - 1)]  # a bit a fault; a small integer on every board
 Flag = Annotated[int, Meta(ge=0, le=1)]
 Duty = Annotated[int, Meta(ge=0, le=10_000)]
 OnTime = Annotated[int, Meta(ge=0, le=65_535)]  # as many ms as the board's own log has room for
@@ -43,7 +44,7 @@ class Status(msgspec.Struct, frozen=True, gc=False):
     duty: Duty
     on: OnTime
     fault: FaultNumber
-    warn: FaultNumber
+    warn: WarningMask
     ask: str
     drops: Count
 
