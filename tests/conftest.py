@@ -14,17 +14,17 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # Files that take over three seconds of one core. They play whole holds, compile or fit; the inner loop leaves them out.
 SLOW = {
     "test_abuse", "test_air_and_water", "test_alone", "test_board_check", "test_board_models", "test_calibrate",
-    "test_campaign", "test_chocolates", "test_collect", "test_collect_damage", "test_collect_virtual",
-    "test_control_world", "test_cooled_evening", "test_drawings", "test_drill", "test_every_figure", "test_fastsim",
-    "test_finding", "test_float", "test_happenings", "test_hardware_pages", "test_heartbeat_gate",
-    "test_heater_size", "test_hold", "test_holds", "test_host_moves_no_duty", "test_identify", "test_install",
-    "test_install_cuts", "test_memory_in_a_hold", "test_mpremote", "test_night_drift", "test_orders", "test_page",
-    "test_page_warmers", "test_panel_on_board", "test_panel_view", "test_picture", "test_plan", "test_plan_grid",
-    "test_plan_heat", "test_plan_on_board", "test_plan_page", "test_plan_seed", "test_plan_simulated",
-    "test_plan_times", "test_power", "test_python_board", "test_rigs", "test_search", "test_show", "test_shrink",
-    "test_tune", "test_virtual_board", "test_virtual_board_console", "test_virtual_board_ends",
-    "test_virtual_board_flash", "test_virtual_board_probes", "test_virtual_hold", "test_watch", "test_what_if",
-    "test_whole_evening", "test_wire_fuzz",
+    "test_campaign", "test_chocolates", "test_collect", "test_collect_damage", "test_collect_joined",
+    "test_collect_lives", "test_collect_virtual", "test_control_world", "test_cooled_evening", "test_drawings",
+    "test_drill", "test_every_figure", "test_fastsim", "test_finding", "test_float", "test_happenings",
+    "test_hardware_pages", "test_heartbeat_gate", "test_heater_size", "test_hold", "test_holds",
+    "test_host_moves_no_duty", "test_identify", "test_install", "test_install_cuts", "test_memory_in_a_hold",
+    "test_mpremote", "test_night_drift", "test_orders", "test_page", "test_page_warmers", "test_panel_on_board",
+    "test_panel_view", "test_picture", "test_plan", "test_plan_grid", "test_plan_heat", "test_plan_on_board",
+    "test_plan_page", "test_plan_seed", "test_plan_simulated", "test_plan_times", "test_power", "test_python_board",
+    "test_rigs", "test_search", "test_show", "test_shrink", "test_tune", "test_virtual_board",
+    "test_virtual_board_console", "test_virtual_board_ends", "test_virtual_board_flash", "test_virtual_board_probes",
+    "test_virtual_hold", "test_watch", "test_what_if", "test_whole_evening", "test_wire_fuzz",
 }
 LONG_CHECKS = ("check_supervisor_acts", "check_supervisor_faults", "check_heat_balance")  # of the firmware: whole holds
 

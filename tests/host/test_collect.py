@@ -2,31 +2,21 @@
 
 from __future__ import annotations
 
-import contextlib
 import errno
-import json
 import os
-import shutil
 
 import pytest
-from fake_board import FakeBoard, FakeSession, event_line
+from collect_tools import a_night, collected
 from logging_board import LoggingBoard
-from test_hold import Notebook
 
-from bainboard import flashlog, framing, settings
-from bainwright.core.errors import FileError, LinkError
-from bainwright.evening.options import HoldRequest, resolve
-from bainwright.evening.runner import Runner
+from bainboard import settings
+from bainwright.core.errors import FileError
 from bainwright.link.ports import LostBoardError
-from bainwright.link.protocol import Link
 from bainwright.record import boardlog, writer
-from bainwright.record.archive import Archive, Segment
-from bainwright.record.collecting import list_segments
+from bainwright.record.archive import Archive
 from bainwright.record.reader import read_log
 from bainwright.review import collect as collect_module
 from bainwright.review import overnight
-from bainwright.review.collect import CollectAsked, collect
-from bainwright.review.report import report
 
 
 @pytest.fixture
@@ -35,28 +25,6 @@ def here(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(collect_module.time, "time", lambda: 1_800_000_000.0)
     return tmp_path
-
-
-def collected(board, monkeypatch, **asked):
-    """The result of a collection from this board."""
-
-    @contextlib.contextmanager
-    def opened(port, image):
-        yield FakeSession(board)
-
-    monkeypatch.setattr(collect_module, "open_stored", opened)
-    return collect(CollectAsked(**asked))
-
-
-def a_night(here, seconds=3600, board=None, **asked):
-    """A board that held by itself."""
-    board = board or LoggingBoard(here / "flash")
-    board.start(**asked)
-    board.hold(60, bowl=30500)
-    board.event("warm", board.t_ms)
-    board.hold(seconds - 60)
-    board.end()
-    return board
 
 
 def test_every_figure_of_a_chocolate_in_the_log_is_checked(here):
@@ -340,224 +308,3 @@ def test_foreign_files_are_left_alone_and_not_read(here, monkeypatch):
     assert done.holds[0].result["folder"] == "holds/dark-2"
     assert (kept / "notes.txt").read_text() == "mine"
     assert (here / "holds/dark-1/a.txt").read_text() == "b"
-
-
-def test_a_hold_of_another_log_with_the_same_numbers_is_known_by_its_water(here, monkeypatch):
-    """A live log knows nothing of the board's log; but two holds never read the same water all along."""
-    monkeypatch.setattr("bainwright.evening.runner.RECONNECT_S", 0.0)
-    board = LoggingBoard(here / "flash")
-    board.start()
-    watched(board, board.hold(300))
-    other = LoggingBoard(here / "flash2")
-    other.start()
-    other.hold(600, water=34000)
-    other.end()
-    assert collected(other, monkeypatch).holds[0].result["folder"] == "holds/dark-2"
-
-
-def test_a_part_of_another_log_that_lies_in_the_way_is_not_taken(here, monkeypatch):
-    kept = here / "holds/boards/0011223344556677"
-    kept.mkdir(parents=True)
-    (kept / "0000000001.part").write_bytes(b"something else")
-    board = a_night(here)
-    files = board.files()
-    collected(board, monkeypatch)
-    assert {path.name: path.read_bytes() for path in kept.glob("*.seg")} == files
-
-
-def test_a_board_whose_log_was_wiped_gets_a_second_place_and_its_holds_their_own_folders(here, monkeypatch):
-    collected(a_night(here, 3600), monkeypatch)
-    shutil.rmtree(here / "flash")
-    board = LoggingBoard(here / "flash")
-    board.now_ms = 77000
-    board.start()
-    board.hold(1800, water=33500)
-    board.end()
-    done = collected(board, monkeypatch)
-    assert [hold.result["folder"] for hold in done.holds] == ["holds/dark-2"]
-    assert sorted(path.name for path in (here / "holds/boards").iterdir()) == ["0011223344556677", "0011223344556677-2"]
-    assert read_log(here / "holds" / "dark-1")["t_s"][-1] == 3591
-
-
-def test_a_log_whose_numbers_lie_inside_another_s_is_not_its_continuation(here, monkeypatch):
-    """Erased, and collected by another PC since: what is left begins at a number that has no file here."""
-    board = a_night(here, 4 * 3600)
-    collected(board, monkeypatch)
-    archive = Archive(here / "holds", "0011223344556677")
-    first, second, *_ = firsts = sorted(flashlog.first_of(path.name) for path in archive.segments())
-    frames, _, _ = framing.scan(archive.path(firsts[-1]).read_bytes())
-    last = frames[-1][1]
-    assert archive.contradicts([Segment(first + 1, first + 1, 100, 0)])  # inside one
-    assert archive.contradicts([Segment(last, last + 50, 100, 0)])  # begins in the last one
-    archive.path(first).unlink()
-    assert archive.contradicts([Segment(first + 1, second, 100, 0)])  # ends in one
-    assert not archive.contradicts([Segment(first, second - 1, 100, 0), Segment(last + 1, last + 9, 100, 0)])
-
-
-def test_a_second_life_continues_in_its_own_place_when_its_first_segments_are_forgotten(here, monkeypatch):
-    """The newest segment alone would also fit the first life's folder, which has no file of its name."""
-    collected(a_night(here, 3600), monkeypatch)
-    shutil.rmtree(here / "flash")
-    board = a_night(here, 12 * 3600, LoggingBoard(here / "flash"))
-    collected(board, monkeypatch)
-    assert len(board.files()) == 1
-    first = here / "holds" / "boards" / "0011223344556677"
-    before = sorted(first.iterdir())
-    board.start()
-    board.hold(900, water=33500)
-    board.end()
-    again = collected(board, monkeypatch)
-    assert sorted(first.iterdir()) == before
-    assert [hold.result["folder"] for hold in again.holds] == ["holds/dark-3"]
-    assert not again.notes
-
-
-def test_two_boards_of_one_id_each_continue_in_their_own_place(here, monkeypatch):
-    """As all virtual boards are: the newest segment of each grows between its turns, so none is here whole."""
-    boards = [LoggingBoard(here / "flash"), LoggingBoard(here / "flash2")]
-    for turn in range(3):
-        for number, board in enumerate(boards):
-            monkeypatch.setattr(collect_module.time, "time", lambda at=1.8e9 + 3600 * turn: at)
-            a_night(here, 120 + 60 * number, board)
-            done = collected(board, monkeypatch)
-            assert ([hold.result["folder"] for hold in done.holds], done.notes) == (
-                [f"holds/dark-{2 * turn + number + 1}"], [])
-    for number, name in enumerate(("0011223344556677", "0011223344556677-2")):
-        here_now = {path.name: path.read_bytes() for path in (here / "holds" / "boards" / name).glob("*.seg")}
-        assert here_now == boards[number].files()
-    assert [len(read_log(here / "holds" / f"dark-{n}")) for n in (1, 2, 5, 6)] == [12, 18, 12, 18]
-    assert len(list((here / "holds" / "boards").iterdir())) == 2
-
-
-def test_a_part_of_the_other_board_s_log_does_not_cost_a_place(here, monkeypatch):
-    boards = [a_night(here, 120 + 60 * n, LoggingBoard(here / f"flash{n}")) for n in range(2)]
-    for board in boards:
-        collected(board, monkeypatch)
-    first = Archive(here / "holds", "0011223344556677")
-    segment = sorted(boards[0].files())[0]
-    first.path(1).with_suffix(".part").write_bytes(boards[1].files()[segment] + b"more")
-    a_night(here, 120, boards[0])
-    collected(boards[0], monkeypatch)
-    assert first.path(1).read_bytes() == boards[0].files()[segment]
-    assert len(list((here / "holds" / "boards").iterdir())) == 2
-
-
-# -- joined with what the PC watched --------------------------------------------------------------------------------
-
-
-def watched(board, said, **hello):
-    """A PC that watched the first part of a hold: what `bain hold` leaves behind."""
-    script = FakeBoard(lambda: iter([*said, LostBoardError("gone")]), board="0011223344556677", **hello)
-    script.start_answer.update(hold=board.log.hold, boot=board.log.boot)
-    session = FakeSession(script)
-    runner = Runner(resolve(HoldRequest("dark", for_="2h")), session, Notebook())
-    runner.prepare()
-    return report(runner, runner.run(), None)
-
-
-def test_what_the_pc_saw_is_unchanged_and_the_board_fills_in_the_rest(here, monkeypatch):
-    monkeypatch.setattr("bainwright.evening.runner.RECONNECT_S", 0.0)
-    board = LoggingBoard(here / "flash")
-    board.start()
-    seen = board.hold(605)
-    watched(board, seen)
-    board.event("warm", board.t_ms)
-    board.hold(1195)
-    board.end()
-    folder = here / "holds" / "dark-1"
-    live = (folder / "hold.csv").read_text()
-    done = collected(board, monkeypatch)
-    assert done.holds[0].result["folder"] == "holds/dark-1"
-    text = (folder / "hold.csv").read_text()
-    assert text.startswith(live)
-    t_s = list(read_log(folder)["t_s"])
-    assert t_s == [*range(1, 606), *range(611, 1800, 10)]
-    names = [event["event"] for event in read_log(folder).events]
-    assert names == ["started", "lost", "warm", "ended"]
-    assert done.holds[0].result["ended"] == "done"
-    assert done.holds[0].result["lost_lines"] == 0
-    assert read_log(folder).facts["started"] == json.loads((folder / "hold.json").read_text())["started"]
-    assert collected(board, monkeypatch).holds == []
-
-
-def test_rows_that_the_pc_saw_after_the_board_s_last_stay_where_a_power_cut_ended_the_hold(here, monkeypatch):
-    """The board restarts knowing less than the PC: its restart has the time of its own last row."""
-    monkeypatch.setattr("bainwright.evening.runner.RECONNECT_S", 0.0)
-    board = LoggingBoard(here / "flash")
-    board.start()
-    board.hold(1)
-    watched(board, board.hold(3))
-    folder = here / "holds" / "dark-1"
-    live = (folder / "hold.csv").read_text()
-    restarted = LoggingBoard(here / "flash")
-    restarted.settle()
-    done = collected(restarted, monkeypatch)
-    assert [(hold.result["folder"], hold.result["ended"]) for hold in done.holds] == [("holds/dark-1", "restarted")]
-    assert (folder / "hold.csv").read_text() == live
-    assert not list(folder.glob("*.before-*"))
-
-
-def test_a_hold_the_pc_saw_whole_is_not_touched(here, monkeypatch):
-    board = LoggingBoard(here / "flash")
-    board.start()
-    seen = board.hold(600)
-    script = FakeBoard(lambda: iter([*seen, event_line("ended", 1, 0, why="done")]), board="0011223344556677")
-    script.start_answer.update(hold=1, boot=1)
-    runner = Runner(resolve(HoldRequest("dark", for_="10m")), FakeSession(script), Notebook())
-    runner.prepare()
-    report(runner, runner.run(), None)
-    board.end()
-    before = (here / "holds/dark-1/hold.csv").read_bytes()
-    done = collected(board, monkeypatch)
-    assert (done.holds, done.exit_code) == ([], 0)
-    assert (here / "holds/dark-1/hold.csv").read_bytes() == before
-
-
-# -- the wire -------------------------------------------------------------------------------------------------------
-
-
-def test_pieces_are_asked_for_eight_at_once_and_a_lost_answer_is_asked_again(here):
-    board = a_night(here)
-    link = Link(board)
-    segment = list_segments(link)[0]
-    real = board._do_read
-    lost = []
-
-    def read(message):
-        if message["at"] == 240 and not lost:
-            lost.append(message["id"])
-            raise _NoAnswerError
-        return real(message)
-
-    board._do_read = read
-    write = board.write
-
-    def patient(data):
-        for line in data.splitlines(keepends=True):
-            with contextlib.suppress(_NoAnswerError):
-                write(line)
-
-    board.write = patient
-    ticks = iter(range(10**6))
-    link._clock = lambda: next(ticks) / 100
-    answers = link.request_each("read", [{"segment": segment.first, "at": at} for at in range(0, 960, 120)])
-    assert [answer["at"] for answer in answers] == list(range(0, 960, 120))
-    assert len(lost) == 1
-
-
-class _NoAnswerError(Exception):
-    """The board's answer got lost on the way."""
-
-
-def test_a_piece_of_the_wrong_length_is_an_error_in_words(here, monkeypatch):
-    board = a_night(here)
-    monkeypatch.setattr(board, "_do_read", lambda message: [("at", message["at"]), ("data", "AAAA")])
-    with pytest.raises(LinkError, match="wrong length"):
-        collected(board, monkeypatch)
-
-
-def test_a_frame_of_a_later_firmware_is_passed_over(here, monkeypatch):
-    board = a_night(here)
-    board.folder.append(sorted(board.files())[-1], framing.pack(flashlog.KIND + 1, 9999, b"new"))
-    board.log._sizes[-1] = board.folder.size(sorted(board.files())[-1])
-    assert collected(board, monkeypatch).exit_code == 0

@@ -1,0 +1,141 @@
+"""What the PC watched and what the board logged, joined; and the wire that brings the log."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+
+import pytest
+from collect_tools import a_night, collected, watched
+from fake_board import FakeBoard, FakeSession, event_line
+from logging_board import LoggingBoard
+from test_hold import Notebook
+
+from bainboard import flashlog, framing
+from bainwright.core.errors import LinkError
+from bainwright.evening.options import HoldRequest, resolve
+from bainwright.evening.runner import Runner
+from bainwright.link.protocol import Link
+from bainwright.record.collecting import list_segments
+from bainwright.record.reader import read_log
+from bainwright.review import collect as collect_module
+from bainwright.review.report import report
+
+
+@pytest.fixture
+def here(tmp_path, monkeypatch):
+    """A folder of its own; the flash is beside it."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(collect_module.time, "time", lambda: 1_800_000_000.0)
+    return tmp_path
+
+
+# -- joined with what the PC watched --------------------------------------------------------------------------------
+
+
+def test_what_the_pc_saw_is_unchanged_and_the_board_fills_in_the_rest(here, monkeypatch):
+    monkeypatch.setattr("bainwright.evening.runner.RECONNECT_S", 0.0)
+    board = LoggingBoard(here / "flash")
+    board.start()
+    seen = board.hold(605)
+    watched(board, seen)
+    board.event("warm", board.t_ms)
+    board.hold(1195)
+    board.end()
+    folder = here / "holds" / "dark-1"
+    live = (folder / "hold.csv").read_text()
+    done = collected(board, monkeypatch)
+    assert done.holds[0].result["folder"] == "holds/dark-1"
+    text = (folder / "hold.csv").read_text()
+    assert text.startswith(live)
+    t_s = list(read_log(folder)["t_s"])
+    assert t_s == [*range(1, 606), *range(611, 1800, 10)]
+    names = [event["event"] for event in read_log(folder).events]
+    assert names == ["started", "lost", "warm", "ended"]
+    assert done.holds[0].result["ended"] == "done"
+    assert done.holds[0].result["lost_lines"] == 0
+    assert read_log(folder).facts["started"] == json.loads((folder / "hold.json").read_text())["started"]
+    assert collected(board, monkeypatch).holds == []
+
+
+def test_rows_that_the_pc_saw_after_the_board_s_last_stay_where_a_power_cut_ended_the_hold(here, monkeypatch):
+    """The board restarts knowing less than the PC: its restart has the time of its own last row."""
+    monkeypatch.setattr("bainwright.evening.runner.RECONNECT_S", 0.0)
+    board = LoggingBoard(here / "flash")
+    board.start()
+    board.hold(1)
+    watched(board, board.hold(3))
+    folder = here / "holds" / "dark-1"
+    live = (folder / "hold.csv").read_text()
+    restarted = LoggingBoard(here / "flash")
+    restarted.settle()
+    done = collected(restarted, monkeypatch)
+    assert [(hold.result["folder"], hold.result["ended"]) for hold in done.holds] == [("holds/dark-1", "restarted")]
+    assert (folder / "hold.csv").read_text() == live
+    assert not list(folder.glob("*.before-*"))
+
+
+def test_a_hold_the_pc_saw_whole_is_not_touched(here, monkeypatch):
+    board = LoggingBoard(here / "flash")
+    board.start()
+    seen = board.hold(600)
+    script = FakeBoard(lambda: iter([*seen, event_line("ended", 1, 0, why="done")]), board="0011223344556677")
+    script.start_answer.update(hold=1, boot=1)
+    runner = Runner(resolve(HoldRequest("dark", for_="10m")), FakeSession(script), Notebook())
+    runner.prepare()
+    report(runner, runner.run(), None)
+    board.end()
+    before = (here / "holds/dark-1/hold.csv").read_bytes()
+    done = collected(board, monkeypatch)
+    assert (done.holds, done.exit_code) == ([], 0)
+    assert (here / "holds/dark-1/hold.csv").read_bytes() == before
+
+
+# -- the wire -------------------------------------------------------------------------------------------------------
+
+
+def test_pieces_are_asked_for_eight_at_once_and_a_lost_answer_is_asked_again(here):
+    board = a_night(here)
+    link = Link(board)
+    segment = list_segments(link)[0]
+    real = board._do_read
+    lost = []
+
+    def read(message):
+        if message["at"] == 240 and not lost:
+            lost.append(message["id"])
+            raise _NoAnswerError
+        return real(message)
+
+    board._do_read = read
+    write = board.write
+
+    def patient(data):
+        for line in data.splitlines(keepends=True):
+            with contextlib.suppress(_NoAnswerError):
+                write(line)
+
+    board.write = patient
+    ticks = iter(range(10**6))
+    link._clock = lambda: next(ticks) / 100
+    answers = link.request_each("read", [{"segment": segment.first, "at": at} for at in range(0, 960, 120)])
+    assert [answer["at"] for answer in answers] == list(range(0, 960, 120))
+    assert len(lost) == 1
+
+
+class _NoAnswerError(Exception):
+    """The board's answer got lost on the way."""
+
+
+def test_a_piece_of_the_wrong_length_is_an_error_in_words(here, monkeypatch):
+    board = a_night(here)
+    monkeypatch.setattr(board, "_do_read", lambda message: [("at", message["at"]), ("data", "AAAA")])
+    with pytest.raises(LinkError, match="wrong length"):
+        collected(board, monkeypatch)
+
+
+def test_a_frame_of_a_later_firmware_is_passed_over(here, monkeypatch):
+    board = a_night(here)
+    board.folder.append(sorted(board.files())[-1], framing.pack(flashlog.KIND + 1, 9999, b"new"))
+    board.log._sizes[-1] = board.folder.size(sorted(board.files())[-1])
+    assert collected(board, monkeypatch).exit_code == 0
