@@ -1,5 +1,6 @@
 """Alarms: which call is due when, and that each way to a person delivers or says why not."""
 
+import contextlib
 import http.server
 import json
 import socket
@@ -176,6 +177,27 @@ def test_a_web_hook_that_is_gone_gives_its_reason():
     with socket.create_server(("127.0.0.1", 0)) as gone:
         way = WebHook(f"http://127.0.0.1:{gone.getsockname()[1]}/200")
     assert "refused" in way.deliver(ALARM)
+
+
+@pytest.mark.parametrize("piece", [b"2", b"HTTP/1.1 100 Continue\r\n\r\n"])
+@pytest.mark.parametrize("way", ["http://127.0.0.1:{}/", "json://127.0.0.1:{}/"])
+def test_a_server_that_answers_piece_by_piece_is_given_up(monkeypatch, piece, way):
+    """Each piece comes in time; the whole never does."""
+    monkeypatch.setattr("bainwright.alarms.channels.DELIVERS_S", 0.3)
+    ends = threading.Event()
+
+    def drip(server):
+        with contextlib.suppress(OSError):
+            connection = server.accept()[0]
+            while not ends.wait(0.02):
+                connection.sendall(piece)
+
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        threading.Thread(target=drip, args=(server,), daemon=True).start()
+        why = channel(way.format(server.getsockname()[1])).deliver(ALARM)
+        assert why
+        assert not ends.is_set()  # the server would have answered for ever
+    ends.set()
 
 
 class Slow:

@@ -15,6 +15,8 @@ import shutil
 import socket
 import subprocess
 import threading
+from collections.abc import Callable
+from concurrent.futures import Future
 from contextlib import suppress
 from typing import Protocol
 from urllib.parse import urlsplit
@@ -151,11 +153,16 @@ class WebHook:
                            "call": alarm.call})  # fmt: skip
         try:
             connection = http.client.HTTPConnection(self._address(), self._port, timeout=DELIVERS_S)
+            connection.connect()
+            # The limit above is for each piece; a server that answers byte by byte would never reach it.
+            late = threading.Timer(DELIVERS_S, _cut, [connection.sock])
+            late.start()
             try:
                 connection.request("POST", self._path, body, {"Host": f"{self._host}:{self._port}",
                                                               "Content-Type": "application/json"})  # fmt: skip
                 status = connection.getresponse().status
             finally:
+                late.cancel()
                 connection.close()
         except UseError as wrong:
             return str(wrong)
@@ -193,6 +200,9 @@ class Service:
 
     def deliver(self, alarm: Alarm) -> str:
         """Send it; the reason is the last line of apprise's own log."""
+        return _in_time(lambda: self._notify(alarm))
+
+    def _notify(self, alarm: Alarm) -> str:
         kind = self._apprise.NotifyType.FAILURE if alarm.now else self._apprise.NotifyType.WARNING
         with self._apprise.LogCapture(level=logging.WARNING, fmt="%(message)s") as log:
             if self._service.notify(title=visible(alarm.title), body=visible(alarm.words) or visible(alarm.title),
@@ -200,6 +210,29 @@ class Service:
                 return ""
             said = log.getvalue().strip().splitlines()
         return visible(said[-1][:200]) if said else "it did not accept it"
+
+
+def _in_time(deliver: Callable[[], str]) -> str:
+    """Wait for the whole of a delivery: apprise's own limits are for each piece."""
+    done: Future[str] = Future()
+
+    def work() -> None:
+        try:
+            done.set_result(deliver())
+        except Exception as failed:  # whoever waits gets it
+            done.set_exception(failed)
+
+    threading.Thread(target=work, daemon=True).start()
+    try:
+        return done.result(DELIVERS_S)
+    except TimeoutError:
+        return f"not done after {DELIVERS_S:.0f} s"
+
+
+def _cut(connection: socket.socket) -> None:
+    """End a connection, and whoever waits for its next piece."""
+    with suppress(OSError):  # it ended by itself
+        connection.shutdown(socket.SHUT_RDWR)
 
 
 def _scheme(url: str) -> str:
