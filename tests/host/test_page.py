@@ -106,6 +106,17 @@ def test_a_code_pairs_one_phone_once_and_the_link_alone_pairs_none(page):
     assert "Press p at the PC for a new one." in second.post("/in", f"code={code}")[1]
 
 
+def test_a_browser_that_stores_no_cookie_learns_it(page):
+    """It would only be asked for a code again, and each code pairs once."""
+    phone = Phone(page)
+    assert phone.pair(code_of(page)).getheader("location") == "/paired"
+    assert phone.ask("GET", "/paired")[0].getheader("location") == "/"
+    phone.cookie = ""
+    answer, text = phone.ask("GET", "/paired")
+    assert answer.status == 200
+    assert "did not store the cookie" in text
+
+
 def test_the_pages_of_two_warmers_do_not_take_each_others_phones(page):
     """Browsers send one host's cookies to all of its ports, so the names must differ."""
     with served(scene_at()) as other:

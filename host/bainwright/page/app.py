@@ -56,6 +56,7 @@ class PageApp:
             Route("/in", self._show_pairing, methods=["GET"]),
             Route("/in/{code}", self._show_pairing, methods=["GET"]),
             Route("/in", self._pair, methods=["POST"]),
+            Route("/paired", self._paired, methods=["GET"]),
             *ActRoutes(self._asking).routes(),
             *FeedRoutes(self._asking, self._page, self._stream).routes(),
             *PastHoldRoutes(self._page).routes(looking),
@@ -78,9 +79,17 @@ class PageApp:
             new = "Press p at the PC for a new one." if self._runs_a_hold else "Use the latest code that the PC shows."
             wrong = f"That code is not valid, or no longer. {new}"
             return HTMLResponse(self._page("in", "/in", code="", wrong=wrong), 403)
-        response = RedirectResponse("/", 303)
+        response = RedirectResponse("/paired", 303)
         response.set_cookie(cookie_name(request), cookie, httponly=True, samesite="strict")
         return response
+
+    async def _paired(self, request: Request) -> Response:
+        """A browser that stores no cookies would only be asked for a code again, and again."""
+        if self._asking.session(request) is not None:
+            return RedirectResponse("/", 303)
+        lines = ["The code was right, but this browser did not store the cookie that pairs it.",
+                 "Allow cookies for this page, or leave private browsing. Then enter the next code from the PC."]
+        return HTMLResponse(self._page("words", "/in", title="Not paired yet", lines=lines))
 
     # -- holds ---------------------------------------------------------------------------------------------------------
 
