@@ -236,6 +236,21 @@ def test_back_from_another_page_only_news_is_said(chromium):
                 page.locator("#missed")).to_be_hidden()
 
 
+def test_what_the_board_last_reported_is_struck_out_while_it_is_silent(chromium):
+    """The PC is heard, so only the board's silence can say it; a new report ends it."""
+    scene = scene_at()
+    with served(scene) as hosted, phone(chromium) as page:
+        hosted.latest.put(now_of(scene), time.monotonic() - 30.0)
+        page.goto(f"http://127.0.0.1:{hosted.port}/")
+        expect(page.locator(".lost")).to_contain_text("No word from the board")
+        page.wait_for_timeout(2500)  # the script has looked twice
+        struck = "each => getComputedStyle(each).textDecorationLine"
+        assert "line-through" in page.locator(".figure").evaluate(struck)
+        kept_fresh(hosted, scene)
+        expect(page.locator(".lost")).to_have_count(0)
+        assert "line-through" not in page.locator(".figure").evaluate(struck)
+
+
 def test_on_paper_there_are_no_buttons(chromium):
     """Figures and charts alone."""
     with served(pouring()) as hosted, phone(chromium) as page:

@@ -31,7 +31,7 @@ function showLink() {
   const silentS = Math.round((Date.now() - heardAt) / 1000);
   const silent = silentS * 1000 >= QUIET_MS && !over;
   part("link").hidden = !silent;
-  part("readings").querySelector(".now")?.classList.toggle("stale", silent);
+  part("readings").classList.toggle("stale", silent); // around what the PC itself calls old
   if (silent) {
     part("link").textContent = `No word from the PC for ${silentS} s. What you see is old. `
       + "The warmer holds without it: look at the warmer.";
