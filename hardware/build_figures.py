@@ -72,7 +72,7 @@ def part_rows(build: Build) -> list[Row]:
          "opens the *positive* lead, Q1 the negative. A lead chafed to 0 V leaves one of them in charge"),
         ("Q1, Q2", f"n-MOSFET, **logic level**, TO-220, ≥ {build.switch.drain_v:g} V: {build.switch.kind} is one (M). "
          f"Q1 on an aluminium heat sink of 9 °C/W or better, {1000.0 * build.sink.kg:.0f} g or "
-         "more, with a screw M3 and heat paste. It touches nothing else: the tab is the drain",
+         "more, with pins for a board, a screw M3 and heat paste. It touches nothing else: the tab is the drain",
          f"at most {1000 * drop_v:.0f} mV, hot, at {worst_a:.2f} A with {electrical.gate_v():.2f} V at its gate (C). "
          "Data sheets promise nothing there, so the drop is *measured* at first power-up"),
         (_refs(build, "RH"), f"silicone heating mat, {mat.size}, {SUPPLY_V:g} V, {mat.power_w:g} W, {mat.ohm:.2f} Ω; "

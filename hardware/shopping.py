@@ -34,6 +34,7 @@ BESIDE = (
     ("1", f"strip-board, 2.54 mm, {len(ROWS)} strips of {COLUMNS} holes", "block 3"),
     ("1", "piece of strip-board, 24 strips of 20 holes or more, cut between the board's two rows of pins",
      "blocks 4 to 9"),
+    ("1", "piece of strip-board of glass fibre, 6 x 4 cm", "Q1 and its heat sink"),
     ("2", "DIP-8 socket", "IC1, IC2"),
     ("2", "socket strip, 2.54 mm, 20 holes in a row, to plug the board in", "block 4"),
     ("1", "pair of 3-pole plug and socket", "X2"),

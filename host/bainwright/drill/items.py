@@ -174,7 +174,7 @@ BY_NAME = {item.name: item for item in ITEMS}
 # What an hour with a person cannot show; the fault campaign plays these on simulated warmers.
 NOT_TESTED = (
     "a stuck or drifted water probe", "a probe out of its water", "a heater that lost its heat", "the run timer",
-    "the watchdog itself (only the heartbeat gate behind it)", "the thermal fuse's own melting", "the other fuses",
+    "the watchdog itself (only the heartbeat gate behind it)", "the thermal fuses' own melting", "the other fuses",
 )
 
 
