@@ -14,7 +14,7 @@ from twins import twins_block
 from bainboard import settings
 from bainboard.heat_balance import largest_load_j_per_k, smallest_load_j_per_k
 from bainwright.builds import electrical, overload, rules, switch_heat, vessels, warmth
-from bainwright.builds.catalogue import BUILDS
+from bainwright.builds.catalogue import BUILDS, COIL_CUT_OUT_A
 from bainwright.builds.parts import SUPPLY_V, Build
 from bainwright.builds.rig_text import twin_name
 from bainwright.builds.supply import most_supply_w
@@ -79,11 +79,12 @@ def part_rows(build: Build) -> list[Row]:
          f"rated {mat.most_c:g} °C (M)",
          f"{warmth.load_w_per_cm2(build):.2f} W/cm² (C): a low surface load"),
         (_refs(build, "TCO1"), f"bimetal cut-out on the mat, **manual reset**: {on_mat.opens_c:g} ± "
-         f"{on_mat.tolerance_k:g} °C; ≥ {on_mat.rated_a:g} A at 24 V **DC**",
+         f"{on_mat.tolerance_k:g} °C; ≥ {on_mat.rated_a:g} A at 24 V **DC**, or {COIL_CUT_OUT_A:g} A with relay K2 "
+         "([how](electronics.md))",
          f"opens at {on_mat.earliest_c:g} °C or later; the warmest mat of planned use is "
          f"{rules.warmest_mat_c(build):.0f} °C (C). One that resets by itself would cycle all night unseen"),
         (_refs(build, "TCO2"), f"bimetal cut-out on the {build.vessel}, **manual reset**: {on_vessel.opens_c:g} ± "
-         f"{on_vessel.tolerance_k:g} °C; ≥ {on_vessel.rated_a:g} A at 24 V **DC**",
+         f"{on_vessel.tolerance_k:g} °C; ≥ {on_vessel.rated_a:g} A at 24 V **DC**, or {COIL_CUT_OUT_A:g} A with K2",
          f"opens at {on_vessel.earliest_c:g} °C or later, over the firmware's {build.hard_limit_c:g} °C. TCO1 never "
          "sees a bath that a few watts overheat; this one does"),
         (_refs(build, "TF1"), f"thermal fuse, one-shot: {fuse.marked_c:g} °C, holds {fuse.holds_c:g} °C for good (M); "
