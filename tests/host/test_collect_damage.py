@@ -142,10 +142,11 @@ def test_an_entry_longer_than_its_frame_ends_the_frame():
     assert entries(b"") == []
 
 
-@pytest.mark.parametrize("board", ["../../../x", "/tmp/x", "", "..", "a\0b", "a/b"])
+@pytest.mark.parametrize("board", ["../../../x", "/tmp/x", "", "..", "a\0b", "a/b", "--json", "%-s"])
 def test_an_archive_is_inside_its_parent_whatever_a_board_calls_itself(tmp_path, board):
     folder = Archive(tmp_path, board).folder
     assert folder.parent == tmp_path / "boards"
+    assert not folder.name.startswith("-")  # a command would take it for an option
     assert Archive(tmp_path, board).next_life().folder.parent == tmp_path / "boards"
 
 

@@ -289,7 +289,7 @@ def test_holds_get_folders_of_their_own(tmp_path, monkeypatch):
     """dark-1, dark-2; a name that is a path becomes one that is not."""
     monkeypatch.chdir(tmp_path)
     assert [str(make_folder(None, "dark")) for _ in range(2)] == ["holds/dark-1", "holds/dark-2"]
-    assert str(make_folder(None, "../my choc")) == "holds/-my-choc-1"
+    assert str(make_folder(None, "../my choc")) == "holds/my-choc-1"
 
 
 def test_a_log_is_never_written_over(tmp_path):

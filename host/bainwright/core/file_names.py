@@ -21,9 +21,9 @@ def file_name(name: str, *, other: str = "-") -> str:
     Returns
     -------
     str
-        Never empty, never a path, at most `LONGEST` characters.
+        Never empty, never a path, never like an option, at most `LONGEST` characters.
     """
-    safe = re.sub(r"[^\w-]+", other, name)[:LONGEST]
+    safe = re.sub(r"[^\w-]+", other, name).lstrip("-")[:LONGEST]
     if not safe.strip("-_"):
         return "unnamed"
     return f"{safe}_" if _RESERVED.match(safe) else safe

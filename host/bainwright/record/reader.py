@@ -92,8 +92,9 @@ def read_log(path: Path | str) -> HoldLog:
     if not path.exists():
         raise FileError(f"there is no log {path}", hint="name a hold's folder or the hold.csv in it")
     data, more = read_start(path, "the log", LOG_BYTES)
-    log = HoldLog(*_read_parquet(path)) if data[:4] == PARQUET_MAGIC else HoldLog(*_read_csv(path, data))
-    if more:
+    is_sealed = data[:4] == PARQUET_MAGIC
+    log = HoldLog(*_read_parquet(path)) if is_sealed else HoldLog(*_read_csv(path, data))
+    if more and not is_sealed:
         notes.append(f"{path.name}: what comes after its first {LOG_BYTES >> 20} MB is left out")
     log.notes = notes + log.notes
     log.facts = read_facts(path.parent, log.notes)

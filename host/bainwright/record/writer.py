@@ -115,6 +115,8 @@ class LiveLog:
     ----------
     trouble : str or None
         What is not written, and why; None while everything is.
+    full : bool
+        Whether rows or events were left out because the log is as long as it may be.
     refusal : str
         The system's words for why it refused a row or the facts; empty if it never did.
     """
@@ -126,7 +128,7 @@ class LiveLog:
         self.refusal = ""
         self._may_move = may_move
         self._news: list[str] = []
-        self._full = False
+        self.full = False
         self._pending: dict[str, list[str]] = {CSV: [], EVENTS: []}
         self._facts_due = True
         self._retry_rows = 0
@@ -181,8 +183,8 @@ class LiveLog:
         assert self._files is not None
         if self._files.size(name) + len(data) <= LOG_BYTES:
             return True
-        if not self._full:
-            self._full = True
+        if not self.full:
+            self.full = True
             self._news.append(f"{self.folder / name} is full at {LOG_BYTES >> 20} MB, more than two days of a hold "
                               "take: what the board sends now is not stored. Restart the board before the next hold")
         return False

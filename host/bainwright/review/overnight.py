@@ -36,6 +36,7 @@ from bainwright.record.writer import LiveLog, next_folder
 from bainwright.review.report import Report, report
 
 SAME_SHARE = 0.9  # chosen: a few damaged readings must not make another hold of it
+UNSYNCED_MS = 1_200_000  # chosen: twice the longest that a board may wait with its log (settings: log.sync_s)
 SAME_EVENT_MS = 2000  # the PC stamps an event with the last second it had received
 PC_EVENTS = ("lost", "found", "gap", "another_pot")  # written by the PC, not by a board
 WHOLE = (watch.DONE, watch.STOPPED, watch.TRIPPED, watch.RESTARTED)
@@ -120,6 +121,8 @@ def _rows_agree(log: HoldLog, hold: BoardHold) -> bool:
     """Do they agree on the water? An erased board counts its holds from 1 again, so that ids alone may match."""
     known = dict(zip((round(1000 * t_s) for t_s in log["t_s"]), log["water_c"], strict=True))
     both = [(known[row.t], row.water) for row in hold.rows if row.t in known and row.water is not None]
+    if not both:  # watched for seconds between two of the board's rows, or it is another hold
+        return float(log["t_s"][-1]) * 1000 <= hold.end_ms + UNSYNCED_MS
     agree = [math.isnan(there_c) or abs(there_c - water / 1000) < 0.003 for there_c, water in both]
     return bool(sum(agree) >= SAME_SHARE * len(both))
 

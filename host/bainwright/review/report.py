@@ -261,8 +261,10 @@ def _exit(course: watch.Watch, judged: Judged | None) -> int:
     """Exit status: 0 held and recorded as it should be; 1 not; 3 the board was lost."""
     if course.ended == watch.LOST:
         return 3
-    if course.log.refusal or course.trips or course.ended in (watch.TRIPPED, watch.RESTARTED) or judged is None:
+    incomplete = course.log.refusal or course.log.full or judged is None
+    if incomplete or course.trips or course.ended in (watch.TRIPPED, watch.RESTARTED):
         return 1
+    assert judged is not None
     never = judged.unworked or judged.score.in_window_fraction == 0.0
     if never and course.ended != watch.LEFT:  # a warmer left running may still get there
         return 1
