@@ -151,6 +151,18 @@ def test_who_says_that_they_are_coming_lets_the_alarms_rest():
     assert 'data-coming="1"' in text
 
 
+def test_a_phone_sounds_for_a_board_that_has_been_silent_for_a_minute():
+    """As the other ways to a person do; whoever comes can say so. At the end of a hold a silent board is no alarm."""
+    with served(scene_at()) as page:
+        phone = Phone(page)
+        phone.pair(code_of(page))
+        for age_s, over, sounds in ((55.0, False, False), (61.0, False, True), (61.0, True, False)):
+            page.latest.put(now_of(scene_at(), over=over), time.monotonic() - age_s)
+            text = phone.ask("GET", "/")[1]
+            assert f'data-calling="{int(sounds)}"' in text
+            assert ("I am coming" in text) == sounds
+
+
 def test_without_a_script_the_reply_is_shown_once(page, phone):
     """The form leads back to the page, so that loading it again does not act again."""
     answer, _ = phone.post("/act", f"token={phone.token}&act=test&seen=")

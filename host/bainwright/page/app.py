@@ -112,7 +112,7 @@ class PageApp:
             reply, session.reply = session.reply, None
         text = self._page("now", "/", shown=shown, reply=reply, token=session.token if session else "", warmer=warmer,
                           several=len(self._holds.all()) > 1, readings=site.readings(shown),
-                          buttons=site.buttons(shown.now), charts=self._drawn_of(hold).charts(shown))  # fmt: skip
+                          buttons=site.buttons(shown), charts=self._drawn_of(hold).charts(shown))  # fmt: skip
         return HTMLResponse(text)
 
     def _several(self, holds: dict[str, Hold]) -> Response:

@@ -20,7 +20,7 @@ class Drawn:
         key = key_of(shown)
         if self._frame is None or self._frame[0] != key:
             self._frame = key, {
-                "readings": site.readings(shown), "buttons": site.buttons(shown.now), "charts": self.charts(shown),
+                "readings": site.readings(shown), "buttons": site.buttons(shown), "charts": self.charts(shown),
             }  # fmt: skip
         return self._frame
 

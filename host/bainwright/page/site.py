@@ -8,6 +8,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
+from bainwright.alarms.rules import SILENT_S
 from bainwright.core.terminal import visible
 from bainwright.core.units import clock_words
 from bainwright.evening import acts
@@ -59,11 +60,17 @@ def readings(shown: Shown) -> Markup:
     return _part("readings", shown)
 
 
-def buttons(now: Now) -> Markup:
+def calls(shown: Shown) -> bool:
+    """Does a phone sound: the warmer asks for somebody, or a board that may be dead reports nothing?"""
+    return not shown.now.over and (shown.now.calling or not shown.age_s < SILENT_S)
+
+
+def buttons(shown: Shown) -> Markup:
     """The acts that fit the moment."""
+    now = shown.now
     offered = {name: acts.BY_NAME[name] for name in now.acts}
     return Markup(_templates().get_template("_buttons.html").render(
-        now=now,
+        now=now, calls=calls(shown),
         answers=[act for act in offered.values() if act.answers] if now.ask else [],
         others=[offered[name] for name in BELOW_ANSWERS if name in offered],
         rare=[offered[name] for name in RARE if name in offered],
@@ -92,5 +99,5 @@ def _part(name: str, shown: Shown) -> Markup:
         return round(100 * min(1.0, max(0.0, (temp_c - now.low_c + 3.0) / span_c)), 1)
 
     return Markup(_templates().get_template(f"_{name}.html").render(
-        now=now, age_s=shown.age_s, stale=shown.old and not now.over, share=share,
+        now=now, calls=calls(shown), age_s=shown.age_s, stale=shown.old and not now.over, share=share,
     ))  # fmt: skip
