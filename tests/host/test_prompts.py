@@ -138,7 +138,7 @@ def test_a_bath_that_does_not_cool_without_heat_is_in_a_room_as_warm():
 def test_a_bowl_in_temper_that_is_set_into_cold_water_is_said_at_once():
     t = tonight()
     (said,) = t.see(line(1, bowl=31800, water=18000, stage="work"))
-    assert said == ("the water is at 18 °C, and the bowl sets in it: lift the bowl out until the water is at 31 °C")
+    assert said == "the water is at 18 °C, too cold for a bowl in temper: lift the bowl out until it is at 31 °C"
     assert t.see(line(2, bowl=31700, water=18100, stage="work")) == []
     (said,) = t.see(line(600, bowl=30900, water=31050, stage="work"))
     assert "set it back" in said

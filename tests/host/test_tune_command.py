@@ -24,10 +24,12 @@ GAINS = {**choose.safe(load_rig("pot").settings), "gains.water.kp": 0.123}
 
 
 SHARES: list[float] = []
+TOTALS: dict[str, float | None] = {}
 
 
 @contextlib.contextmanager
 def shown(what, total=None):
+    TOTALS[what] = total
     yield SHARES.append
 
 
@@ -76,6 +78,8 @@ def test_the_proof_s_progress_is_a_share_of_its_evenings(tuned):
     SHARES.clear()
     tuned(TuneAsked(), load_rig("pot"))
     assert SHARES == [0.25]
+    assert TOTALS["testing them on 200 warmers"] == 1.0
+    assert TOTALS["choosing gains"] == choose.SEARCHES * choose.TRIES
 
 
 def test_a_report_goes_beside_the_gains_also_into_a_new_folder(tuned):

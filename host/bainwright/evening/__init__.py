@@ -1,1 +1,1 @@
-"""Running a hold: its options, the runner, the watch, the prompts."""
+"""Running a hold: its options, runner, watch and prompts."""

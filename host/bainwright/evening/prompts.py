@@ -14,6 +14,7 @@ from typing import Any
 
 from bainboard import stages
 from bainboard.programme import NUDGE_K
+from bainwright.evening.heater import HeaterCheck
 from bainwright.evening.indicators import Indicators
 from bainwright.files.chocolate import SOFT_UNDER_K, Profile, overheated, window_at
 from bainwright.files.rig import Rig
@@ -35,7 +36,6 @@ LEAST_SWAP_L = 0.1  # chosen: less is not worth a ladle
 POURED_K = 0.4  # chosen: in a minute water changes by so much when something is poured in
 NO_HEAT_MIN, NO_FALL_C = 20, 0.2  # chosen: in 20 minutes a bath over its room cools by a degree or more
 LITTLE_HEAT_K = 1.0  # chosen: more heat than warms the bath by so much is heating
-COLD_BATH_K = 3.0  # chosen: a bath so far under the window chills a bowl in temper faster than it warms up itself
 STAYS_S = 60.0  # chosen: a limit passed for so long is no noise, and no probe that was in the air for a moment
 LEAST_KG = 0.005  # chosen: less for each kg in the bowl is no refill
 START_AGAIN = "stop (Ctrl-C), and start again from melt"
@@ -70,6 +70,7 @@ class EveningPrompts:
         self._around = Surroundings(float(rig.settings["room_c"]), HUMIDITY, float(rig.settings["chocolate_kg"]),
                                     rig.plant.ring_cover)
         self.indicators = Indicators(window_at(profile, "work"))
+        self._heater = HeaterCheck(rig, profile.kind if profile.kind != "melted" else profile.of)
         self._stage = ""
         self._said = ""
         self._shift_k: float | None = None  # how far the stirring moved the reading
@@ -95,11 +96,13 @@ class EveningPrompts:
         if status.ask != self._said and asked:
             said.append(asked)
         self._said = status.ask
-        return said + self._limits(status)
+        weak = self._heater.see(status)
+        return said + self._limits(status) + ([weak] if weak else [])
 
     def event(self, name: str, fields: Mapping[str, Any]) -> list[str]:
         """An event; what is worth adding to it."""
         self.indicators.event(name, fields)
+        self._heater.event(name)
         if name == "tested":
             self._caution_before = self.caution
             verdict = terms.verdict_of(fields)
@@ -183,9 +186,9 @@ class EveningPrompts:
         if status.water is None or not self.body.is_bath:
             return ""
         water_c, low_c = status.water / 1000, self.profile.low_c
-        if not self._cold_bath and not self._away and water_c < low_c - COLD_BATH_K and bowl_c > low_c - SOFT_UNDER_K:
+        if not self._cold_bath and not self._away and water_c < SETS_BELOW_C - 1.0 and bowl_c > low_c - SOFT_UNDER_K:
             self._cold_bath = True
-            return (f"the water is at {water_c:.0f} °C, and the bowl sets in it: lift the bowl out until the water is "
+            return (f"the water is at {water_c:.0f} °C, too cold for a bowl in temper: lift the bowl out until it is "
                     f"at {low_c:g} °C")
         if self._cold_bath and water_c >= low_c:
             self._cold_bath = False
