@@ -2,8 +2,12 @@
 
 import os
 import tempfile
+from collections.abc import Iterator
+from typing import Any
 
 import pytest
+
+from bainwright.virtual import interpreter
 
 os.environ["BAIN_HOME"] = "."  # never the user's home
 _RUNTIME = tempfile.TemporaryDirectory(prefix="bain")  # deleted at this process's end
@@ -16,15 +20,16 @@ SLOW = {
     "test_abuse", "test_air_and_water", "test_alone", "test_board_check", "test_board_models", "test_calibrate",
     "test_campaign", "test_chocolates", "test_collect", "test_collect_damage", "test_collect_joined",
     "test_collect_lives", "test_collect_virtual", "test_control_world", "test_cooled_evening", "test_drawings",
-    "test_drill", "test_every_figure", "test_fastsim", "test_finding", "test_float", "test_happenings",
-    "test_hardware_pages", "test_heartbeat_gate", "test_heater_size", "test_hold", "test_holds",
+    "test_drill", "test_every_figure", "test_fastsim", "test_finding", "test_float", "test_frozen",
+    "test_happenings", "test_hardware_pages", "test_heartbeat_gate", "test_heater_size", "test_hold", "test_holds",
     "test_host_moves_no_duty", "test_identify", "test_install", "test_install_cuts", "test_memory_in_a_hold",
     "test_mpremote", "test_night_drift", "test_orders", "test_page", "test_page_warmers", "test_panel_on_board",
     "test_panel_view", "test_picture", "test_plan", "test_plan_grid", "test_plan_heat", "test_plan_on_board",
     "test_plan_page", "test_plan_seed", "test_plan_simulated", "test_plan_times", "test_power", "test_python_board",
     "test_rigs", "test_search", "test_show", "test_shrink", "test_tune", "test_virtual_board",
-    "test_virtual_board_console", "test_virtual_board_ends", "test_virtual_board_flash", "test_virtual_board_probes",
-    "test_virtual_hold", "test_watch", "test_what_if", "test_whole_evening", "test_wire_fuzz",
+    "test_virtual_board_console", "test_virtual_board_ends", "test_virtual_board_flash",
+    "test_virtual_board_probes", "test_virtual_hold", "test_watch", "test_what_if", "test_whole_evening",
+    "test_wire_fuzz",
 }
 LONG_CHECKS = ("check_supervisor_acts", "check_supervisor_faults", "check_heat_balance")  # of the firmware: whole holds
 
@@ -38,7 +43,8 @@ SHARED = {
 
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
     """One process more than there are cores: a slow test of a virtual board waits for it a third of its time."""
-    return len(os.sched_getaffinity(0)) + (config.option.markexpr != "not slow")
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return cores + (config.option.markexpr != "not slow")
 
 
 @pytest.hookimpl(tryfirst=True)  # before the groups are read
@@ -51,3 +57,35 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         elsewhere = on_three and not item.name.startswith("test_cpython")
         if item.path.stem in SLOW or elsewhere or (on_three and any(each in item.name for each in LONG_CHECKS)):
             item.add_marker(pytest.mark.slow)
+
+
+# -- a PC without MicroPython ------------------------------------------------------------------------------------------
+
+_HERE = interpreter.find()
+_require = interpreter.require_micropython
+_lacked: list[str] = []  # what the test that runs needs it for
+
+
+def _require_and_note(what: str = "a virtual board") -> interpreter.Interpreter:
+    if interpreter.find() is None:
+        _lacked.append(what)
+    return _require(what)
+
+
+if _HERE is None:
+    interpreter.require_micropython = _require_and_note
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) -> Iterator[Any]:
+    """Where no MicroPython fits, skip the tests that fail because they need one; the others run."""
+    report: pytest.TestReport = yield
+    if call.when == "setup":
+        lacked, _lacked[:] = list(_lacked), []
+    else:
+        lacked = _lacked
+    said = call.excinfo is not None and "needs MicroPython" in str(call.excinfo.value)  # by a fixture that many share
+    if _HERE is None and report.failed and (lacked or said):
+        report.outcome = "skipped"
+        report.longrepr = (str(item.path), 0, "Skipped: it needs MicroPython, and none fits on this PC")
+    return report

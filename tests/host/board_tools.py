@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import shutil
+import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
+import pytest
 import serial
 from still_world import still
 
@@ -26,6 +30,15 @@ def line():
         got += sys.stdin.buffer.read(1)
     return got[:-1].decode()
 """
+
+
+def micropython() -> str:
+    """The MicroPython that belongs to this Python, else the one on the path; a test is skipped where there is none."""
+    beside = Path(sys.executable).with_name("micropython")
+    found = str(beside) if beside.exists() else shutil.which("micropython")
+    if found is None:
+        pytest.skip("this PC has no MicroPython")
+    return found
 
 
 @contextmanager

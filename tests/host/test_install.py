@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 import subprocess
-import sys
 import time
 import tomllib
 from pathlib import Path
 from typing import Any
 
 import pytest
+from board_tools import micropython
 from fake_prompt import FakePrompt
 from install_tools import READ_ONLY, bare, board_with, newer_version, other_version, send, this_version
 from start_tools import Chip
@@ -68,8 +68,7 @@ def test_bytecode_is_sent_where_the_board_takes_it_and_source_otherwise() -> Non
 
 def test_the_virtual_boards_interpreter_loads_the_bytecode_it_is_given() -> None:
     code = "import sys; print(sys.implementation._mpy & 255)"
-    said = subprocess.run([sys.executable, "-c", "import micropython_unix as m, sys; m.run_main(sys.argv[1:])",
-                           "micropython", "-c", code], capture_output=True, text=True, check=False)  # fmt: skip
+    said = subprocess.run([micropython(), "-c", code], capture_output=True, text=True, check=False)
     assert said.stdout.strip() == str(MPY), said.stderr
 
 

@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from board_tools import micropython
 from matplotlib.image import imread
 from test_panel_on_board import Talk, latched_board
 
@@ -46,8 +47,7 @@ for code in range(32, 127):
 @cache
 def letters() -> dict[bytes, str]:
     """MicroPython's own 8 x 8 letters, by their columns."""
-    ours = Path(sys.executable).with_name("micropython")
-    said = subprocess.run([ours, "-c", FONT], capture_output=True, text=True, check=True).stdout
+    said = subprocess.run([micropython(), "-c", FONT], capture_output=True, text=True, check=True).stdout
     return {bytes.fromhex(line): chr(code) for code, line in enumerate(said.split(), 32)}
 
 

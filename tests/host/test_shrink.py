@@ -7,10 +7,9 @@ import ast
 import importlib
 import re
 import subprocess
-import sys
-from pathlib import Path
 
 import pytest
+from board_tools import micropython
 
 from bainboard import start
 from bainwright.files.firmware import firmware, sources
@@ -121,7 +120,7 @@ def test_all_modules_with_panel_and_display_have_room_for_more_names(tmp_path):
         (tmp_path / path).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / path).write_bytes(content)
     (tmp_path / "probe.py").write_text(PROBE)
-    command = [Path(sys.executable).with_name("micropython"), "-X", "heapsize=1M", tmp_path / "probe.py", tmp_path]
+    command = [micropython(), "-X", "heapsize=1M", tmp_path / "probe.py", tmp_path]
     said = subprocess.run([*command, *start.LAYERS, "display_task"], capture_output=True, text=True, check=True).stdout
     names = int(re.search(r"n_qstr=(\d+)", said)[1])
     assert 500 < names < MOST_NAMES - 50
