@@ -5,9 +5,17 @@ const GAP_MS = 5000; // as long as figures may be silent before they are struck 
 const CATCHES_UP_MS = 10000; // a phone that wakes reads old messages first
 const SHOWN_MS = 120000;
 const STORE = `seen${location.search}`; // until the tab is closed, also while another page is open
-let seen = JSON.parse(sessionStorage.getItem(STORE) ?? "null"); // when the PC was heard, hold's time, newest event
+let seen = stored(); // when the PC was heard, hold's time, newest event
 let gap = null; // at: when it ended; ms: how long; newest: the event before it; elsewhere: another page was open
 let first = true;
+
+function stored() {
+  try {
+    return JSON.parse(sessionStorage.getItem(STORE));
+  } catch {
+    return null;
+  }
+}
 
 function eventsSince(newest) {
   const events = [...document.querySelectorAll(".events li")].map((each) => each.textContent.trim());
@@ -40,4 +48,10 @@ addEventListener("bain", ({ detail }) => {
   seen = { heardAt: detail.heardAt, t, newest: eventsSince("").at(-1) ?? "" };
 });
 
-addEventListener("pagehide", () => sessionStorage.setItem(STORE, JSON.stringify(seen)));
+addEventListener("pagehide", () => {
+  try {
+    sessionStorage.setItem(STORE, JSON.stringify(seen));
+  } catch {
+    // a browser that stores nothing begins again on each page
+  }
+});
