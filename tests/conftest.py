@@ -49,7 +49,9 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
 
 @pytest.hookimpl(tryfirst=True)  # before the groups are read
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark slow tests and shared ones; of the firmware's checks the inner loop runs the short ones, on CPython."""
+    """Mark slow tests and shared ones, and order them; of the firmware's checks the inner loop runs the short ones, on
+    CPython.
+    """
     for item in items:
         if item.path.stem in SHARED:
             item.add_marker(pytest.mark.xdist_group(item.path.stem))
@@ -57,6 +59,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         elsewhere = on_three and not item.name.startswith("test_cpython")
         if item.path.stem in SLOW or elsewhere or (on_three and any(each in item.name for each in LONG_CHECKS)):
             item.add_marker(pytest.mark.slow)
+    # What takes long comes first, so that no process is left alone with it at the end.
+    items.sort(key=lambda item: (item.path.stem not in SHARED, item.get_closest_marker("slow") is None))
 
 
 # -- a PC without MicroPython ------------------------------------------------------------------------------------------
