@@ -8,6 +8,7 @@ Run by hand, since CI has no browser (installing one takes longer than all tests
 
 import contextlib
 import os
+import re
 import shutil
 import signal
 import sys
@@ -249,6 +250,30 @@ def test_what_the_board_last_reported_is_struck_out_while_it_is_silent(chromium)
         kept_fresh(hosted, scene)
         expect(page.locator(".lost")).to_have_count(0)
         assert "line-through" not in page.evaluate(struck)
+
+
+def test_an_armed_phone_sounds_while_the_warmer_calls_and_says_when_it_is_not_armed(chromium):
+    """Each call has three tones; they stop once somebody is coming."""
+    calling, coming = pouring(), now_of(pouring(), coming=True)
+    with served(scene_at()) as hosted, phone(chromium) as page:
+        page.add_init_script("""tones = 0;
+            const made = AudioContext.prototype.createOscillator;
+            AudioContext.prototype.createOscillator = function () { tones += 1; return made.call(this); };""")
+        page.goto(f"http://127.0.0.1:{hosted.port}/")
+        expect(page.locator("#armed")).to_contain_text("silent until you tap")
+        kept_fresh(hosted, calling)
+        expect(page).to_have_title(re.compile(r"^\(!\)"))
+        assert page.evaluate("tones") == 0  # no browser lets it sound before a tap
+        page.get_by_role("button", name="Let this phone sound an alarm").click()
+        expect(page.locator("#armed")).to_contain_text("This phone sounds")
+        for _ in range(100):
+            if (tones := page.evaluate("tones")) == 1 + 3:  # one to hear that it does
+                break
+            kept_fresh(hosted, calling)
+            page.wait_for_timeout(100)
+        assert tones == 1 + 3
+        hosted.latest.put(coming, time.monotonic())
+        expect(page).not_to_have_title(re.compile(r"^\(!\)"))
 
 
 def test_on_paper_there_are_no_buttons(chromium):
