@@ -177,6 +177,17 @@ def test_a_slip_stops_nothing(chromium):
         assert hosted.taken == [("stop", "")]
 
 
+def test_an_act_that_nobody_takes_is_said_within_a_second_and_then_withdrawn(chromium):
+    """The hold's thread stands still, as while the PC looks for the board."""
+    with served(scene_at()) as hosted, phone(chromium) as page:
+        paired(page, hosted)
+        hosted.stopped.set()
+        page.get_by_role("button", name="Bowl off", exact=True).click()
+        expect(page.locator("#reply")).to_have_text("No answer yet …", timeout=3000)
+        expect(page.locator("#reply")).to_contain_text("It did not arrive", timeout=10_000)
+        assert hosted.inbox.take() is None
+
+
 def test_figures_follow_without_a_reload_and_opened_parts_stay_open(chromium):
     """A second report comes through the stream."""
     scene = scene_at()

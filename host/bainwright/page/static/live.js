@@ -2,6 +2,7 @@
 "use strict";
 
 const QUIET_MS = 5000; // the PC says every second that it lives
+const WAITS_MS = 1000; // a hand waits no longer for a sign
 const ANSWER_MS = 8000; // the PC answers an act within five seconds, whatever happens to it
 const AGAIN_MS = 4000;
 const DEAD_MS = 12000;
@@ -107,13 +108,16 @@ document.addEventListener("submit", async (event) => {
   if (clock) body.set("at", clock.pcS + (performance.now() - clock.hereMs) / 1000); // an act that is late is not sent
   button.disabled = true;
   answer("Sending …", true);
+  const waits = setTimeout(() => answer("No answer yet …", true), WAITS_MS);
   try {
     const response = await fetch(button.hasAttribute("formaction") ? button.formAction : event.target.action, {
       method: "POST", body, headers: { accept: "application/json" }, signal: AbortSignal.timeout(ANSWER_MS),
     });
     const reply = await response.json();
+    clearTimeout(waits);
     answer(reply.words, reply.done);
   } catch {
+    clearTimeout(waits);
     answer("It did not arrive: the PC does not answer. Look at the warmer, and do it there.", false);
   }
   button.disabled = false;
