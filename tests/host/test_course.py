@@ -76,6 +76,7 @@ def test_three_values_of_an_exponential_give_its_end():
     assert forecast_c(24.0, 26.0, 28.0) is None  # not slowing down
     assert forecast_c(40.0, 36.0, 34.0) == pytest.approx(32.0)  # the same from above: where it is now is not its end
     assert forecast_c(31.0, 30.0, 29.0) is None
+    assert forecast_c(29.479, 29.554, 29.601) == 29.601  # steps of a probe's noise
 
 
 def test_a_bowl_that_is_not_in_its_bath_is_asked_for():

@@ -15,7 +15,7 @@ MEAN_S = 60.0  # chosen: the means are over this time, against noise
 WATER_MEAN_S = 300.0
 WATER_STEADY_C = 0.5  # chosen: the forecast holds only while the water stays where it is
 SHORT_C = 0.15  # chosen: a forecast closer than this to the window may be wrong about it
-LEVEL_C = 0.02  # chosen: two means of a minute of a probe's noise differ by as much
+LEVEL_C = 0.08  # chosen: smaller steps, twice in a row, are as much noise as course
 LEAST_SLOWING = 0.05  # the approach must slow down visibly, or its end is not in sight
 RAILED_DUTY = 9000  # of 10000: the heater gives all it has
 WATER_SHORT_C = 1.5  # chosen: a bath that is held is nearer to its target, whatever is poured in
@@ -132,7 +132,7 @@ def forecast_c(first_c: float, middle_c: float, last_c: float) -> float | None:
         °C; the last value where it is level; None where it does not slow down.
     """
     earlier, later = middle_c - first_c, last_c - middle_c
-    if abs(later) < LEVEL_C:
+    if max(abs(earlier), abs(later)) < LEVEL_C:
         return last_c
     slowing = 1.0 - later / earlier if earlier * later > 0.0 else 0.0
     return None if slowing < LEAST_SLOWING else last_c + later * (1.0 - slowing) / slowing
