@@ -24,6 +24,7 @@ from bainwright.commands import console
 from bainwright.core.errors import FileError, LinkError, UseError
 from bainwright.core.read_file import PIECE_BYTES, read_pieces
 from bainwright.core.toml import read_toml
+from bainwright.core.units import is_moment
 from bainwright.core.user_folder import make_user_folder, process_of, user_folder
 from bainwright.link.answers import SEGMENT_MOST_BYTES, event_of
 from bainwright.link.messages import Status, decode, reference
@@ -307,3 +308,17 @@ def test_a_socket_that_never_ends_its_first_line_is_no_hold(tmp_path: Path, monk
         threading.Thread(target=trickle, daemon=True).start()
         with pytest.raises(LinkError, match="does not answer"):
             joining.Joined(Path("x.hold"))
+
+
+@pytest.mark.parametrize(("text", "possible"), [
+    ("0001-01-01T00:00:00+23:59", False), ("9999-12-31T00:00:00-23:59", False), ("2026-11-29T22:00:00", False),
+    ("1969-12-31T23:59:50+00:00", True), ("2200-01-01T00:00:00+00:00", True), ("soon", False),
+])  # fmt: skip
+def test_a_start_in_a_year_that_no_calendar_reaches_is_none(text: str, possible: bool) -> None:
+    """In UTC the first of them is in the year 0."""
+    assert is_moment(text) is possible
+
+
+def test_a_text_of_a_stranger_s_facts_is_visible_in_lists_and_reports() -> None:
+    entry = entry_of(Path("x"), {"report": {"summary": "\x1b[2J"}, "stage": "\u202ework"})
+    assert (entry.summary, entry.stage) == ("\\u001b[2J", "\\u202ework")

@@ -13,14 +13,15 @@ import msgspec
 
 from bainboard import stages
 from bainwright.core.atomic_write import replace_file
-from bainwright.core.bounds import LONGEST_S, DurationS
+from bainwright.core.bounds import LATEST_S, LONGEST_S, DurationS
 from bainwright.core.errors import FileError
 from bainwright.core.home import hold_paths, home
 from bainwright.core.read_file import read_struct
+from bainwright.core.terminal import visible
 from bainwright.record.names import CSV, FACTS, PARQUET, TESTS
 
 REMEMBERED = "list.json"  # under the home; only a copy of what the facts say, so it may be deleted at any time
-SCHEMA = 2
+SCHEMA = 3
 LIST_BYTES = 64 << 20  # chosen: ten thousand holds are a tenth of it
 
 IN_WINDOW = "in window"
@@ -39,9 +40,6 @@ RUNNING = "no end"
 DAMAGED = "facts lost"  # there is a log, and nothing says which chocolate or warmer it was
 TEMPERS = {"spoilt": OVERHEATED, "lost": TEMPER_LOST, "set": HAS_SET, stages.FAILED: TEST_FAILED}
 GOOD_FRACTION = 0.95  # chosen: three minutes an hour outside, as a cold refill costs
-
-
-LATEST_S = 2.5e11  # seconds since 1970: some years before those where no calendar goes on
 
 
 class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
@@ -135,7 +133,7 @@ def _text(facts: dict[str, Any], *path: str) -> str:
     value: Any = facts
     for name in path:
         value = value.get(name) if isinstance(value, dict) else None
-    return value if isinstance(value, str) else ""
+    return visible(value) if isinstance(value, str) else ""
 
 
 def _number(value: Any) -> float | None:

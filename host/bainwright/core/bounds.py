@@ -30,6 +30,7 @@ def of_setting(name: str) -> Meta:
 
 
 COLDEST_C, HOTTEST_C = -60.0, 300.0  # chosen: wider than any probe of a warmer reads
+EARLIEST_S, LATEST_S = -2.2e9, 2.5e11  # of a date, since 1970; chosen: 1900, and before any calendar's last year
 LONGEST_S = 1e6  # chosen: eleven days; no hold lasts over two
 
 OffsetC = Annotated[float, of_setting("probe.water.offset_c")]

@@ -7,7 +7,7 @@ import re
 from datetime import datetime
 from typing import NamedTuple
 
-from bainwright.core.bounds import least, most
+from bainwright.core.bounds import EARLIEST_S, LATEST_S, least, most
 from bainwright.core.errors import UseError
 
 LONGEST_HOLD_S = 3600.0 * most("trip.run_h")  # the board's run timer reaches no further
@@ -144,11 +144,12 @@ def clock_words(seconds: float) -> str:
 
 
 def is_moment(text: object) -> bool:
-    """Is it an ISO date and time with its zone?"""
+    """Is it an ISO date and time with its zone, in years that a hold's time can be added to?"""
     try:
-        return datetime.fromisoformat(str(text)).tzinfo is not None
+        moment = datetime.fromisoformat(str(text))
     except ValueError:
         return False
+    return moment.tzinfo is not None and EARLIEST_S <= moment.timestamp() <= LATEST_S
 
 
 def milli_c(milli: int | None) -> float | None:
