@@ -57,7 +57,7 @@ def part_rows(build: Build) -> list[Row]:
         rows.append((_refs(build, "F2"), f"blade fuse and holder each, {build.mat_fuse_a:g} A, 32 V **DC** (M)",
                      f"one for each mat, loaded to {100 * mat_a / build.mat_fuse_a:.0f} % at worst (C)"))
     rows += [
-        ("F3", f"fuse and in-line holder, {build.guard_fuse_a:g} A, quick",
+        ("F3", f"glass fuse 5 x 20 mm and in-line holder, {build.guard_fuse_a:g} A, quick, 32 V **DC** or more",
          "at S1's own terminal: a short in the guard relay's thin wires blows this one; F1 would not"),
         ("TF2", f"thermal fuse, one-shot: {build.on_switch.marked_c:g} °C, holds {build.on_switch.holds_c:g} °C for "
          f"good (M); ≥ {build.on_switch.rated_a:g} A at 24 V **DC**; one more of the lot, for its test; a strip of "
@@ -76,7 +76,7 @@ def part_rows(build: Build) -> list[Row]:
          f"at most {1000 * drop_v:.0f} mV, hot, at {worst_a:.2f} A with {electrical.gate_v():.2f} V at its gate (C). "
          "Data sheets promise nothing there, so the drop is *measured* at first power-up"),
         (_refs(build, "RH"), f"silicone heating mat, {mat.size}, {SUPPLY_V:g} V, {mat.power_w:g} W, {mat.ohm:.2f} Ω; "
-         f"rated {mat.most_c:g} °C (M)",
+         f"rated {mat.most_c:g} °C (M); its own leads {mat.lead_mm2:g} mm² or more, 180 °C",
          f"{warmth.load_w_per_cm2(build):.2f} W/cm² (C): a low surface load"),
         (_refs(build, "TCO1"), f"bimetal cut-out on the mat, **manual reset**: {on_mat.opens_c:g} ± "
          f"{on_mat.tolerance_k:g} °C; ≥ {on_mat.rated_a:g} A at 24 V **DC**, or {COIL_CUT_OUT_A:g} A with relay K2 "
@@ -110,7 +110,7 @@ def _least_supply_a(build: Build) -> float:
     return 0.01 * math.ceil(100.0 * electrical.worst_a(build))
 
 
-FREEBOARD_M, LAP = 0.03, 1.1  # chosen: wall above the water, and what is cut away of insulation
+LAP = 1.1  # chosen: what is cut away of insulation
 FIXING = {
     "water": ("stainless hose clamp round the vessel", "holds TCO2 to the wall"),
     "plate": ("strip of metal and two screws M3, each, as long as strip, flange and 4 mm",
@@ -125,19 +125,24 @@ def vessel_rows(build: Build) -> list[Row]:
     holds = f"about {build.bowl_kg:g} kg; holds {build.chocolate_kg:g} kg of chocolate"
     mats, wall_m = build.mat_count, vessels.filled_m(build)
     if build.heats == "water":
-        high_cm = round(100 * (wall_m + FREEBOARD_M))
-        wide = f"{100 * build.base_sides_m[0]:.0f} cm inside, {high_cm} to {high_cm + 2} cm high"
+        rim_cm = 100.0 * (vessels.rim_over_wall_m(build) + (build.wall_m or 0.0))
+        wide = (f"{100 * build.base_sides_m[0]:.0f} cm inside, {100 * (build.wall_m or 0.0):g} cm high "
+                f"({100 * wall_m + rules.WALL_CM:.1f} to {rim_cm - rules.RIM_CM:.1f})")
         rows = [
             (build.vessel, f"steel, flat bottom of {1000 * base.thick_m:g} mm, {wide}",
              f"{build.water_l:g} L, measured, with the bowl clipped down reach {100 * wall_m:.1f} cm: make your mark "
              "there. Poured to that height without the bowl, it would be twice as much"),
             ("bowl", f"steel, {bowl}", holds),
-            ("ring", f"wire ring or trivet, {100 * vessels.ring_m(build):.0f} cm high",
-             "holds the bowl off the bottom; water flows under it"),
-            (f"{vessels.CLIPS} x clip", "stainless toggle latch, its hook over the bowl's rim, its foot under a second "
-             f"hose clamp below the {build.vessel}'s rim; each holds {build.clip_kg:g} kg by a hanging scale",
+            ("ring", f"wire ring or trivet, {100 * vessels.ring_m(build):.1f} cm high",
+             "holds the bowl off the bottom; water flows under it. Each millimetre of ring more puts the mark "
+             f"{vessels.mark_per_ring(build):.1f} mm lower: only the gap round the bowl fills"),
+            (f"{vessels.CLIPS} x clip", "stainless toggle latch, its bow reaching "
+             f"{100 * vessels.room_for_probe_m(build):.0f} cm inwards over the bowl's rim, its foot under a second "
+             f"hose clamp below the {build.vessel}'s rim, **which is the lower of the two**; each holds "
+             f"{build.clip_kg:g} kg by a hanging scale",
              f"an empty bowl of {build.bowl_kg:g} kg in place of {vessels.displaced_l(build):.1f} kg of water floats, "
-             "tips and takes in water; any two clips hold it down"),
+             "tips and takes in water; any four of them hold it down, level. Over a wall as high as the bowl they "
+             "would lift it"),
             ("cover", f"ring of silicone sheet, hole {100 * vessels.bowl_m(build):.0f} cm",
              "covers the open water; without it the bath loses more"),
         ]

@@ -53,10 +53,11 @@ def _supply(s: Sheet, build: Build) -> None:
     s.test_point((10.2, TOP - 3.4), "TP3", (-1.0, 0.0))
     s.part(elm.Switch(), (11.4, TOP), (14.4, TOP), label["K1"])
     s.wire((14.4, TOP), (SPLIT_X, TOP))
-    s.part(elm.ResistorIEC(), (15.2, TOP), (15.2, TOP - 2.4), label["R13"], "bottom")
-    s.part(elm.LED(), (15.2, TOP - 2.4), (15.2, BACK), label["LED1"], "bottom")
+    s.part(elm.ResistorIEC(), (15.2, TOP), (15.2, TOP - 1.4), label["R13a"], "bottom")
+    s.part(elm.LED(), (15.2, TOP - 1.4), (15.2, BACK + 1.4), label["LED1"], "bottom")
+    s.part(elm.ResistorIEC(), (15.2, BACK + 1.4), (15.2, BACK), label["R13b"], "bottom")
     s.dot((15.2, TOP), (15.2, BACK))
-    s.test_point((15.9, TOP), "TP4", (-0.2, -0.5))
+    s.test_point((15.9, TOP), "TP4", (-0.2, 0.5))
 
 
 def _switch(s: Sheet, build: Build) -> None:
@@ -72,9 +73,9 @@ def _switch(s: Sheet, build: Build) -> None:
     s.dot((11.0, gate[1]), (11.0, LOW), (7.0, LOW))
     s.tag((8.6, gate[1]), pin_text("heater"))
     s.ground((7.0, LOW))
-    s.test_point((13.0, LOW), "TP2", (0.3, 0.3))
-    s.test_point((17.2, BACK), "TP5", (-0.2, -0.5))
-    s.test_point((11.9, gate[1]), "TP6", (-0.3, 0.5))
+    s.test_point((11.0, LOW), "TP2", (0.2, -0.5))
+    s.test_point((13.8, BACK), "TP5", (-0.2, 0.5))
+    s.test_point((11.0, gate[1]), "TP6", (-0.1, 0.5))
 
 
 def _mat(s: Sheet, build: Build, ref: str, y: float) -> None:

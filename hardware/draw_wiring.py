@@ -146,7 +146,7 @@ def relay(s: Sheet) -> None:
     s.wire(source, (source[0], 6.0))
     s.ground((source[0], 6.0))
     s.words((37.8, gate[1] - 0.5), label("Q2"))
-    s.test_point((36.9, y), "TP7", (-0.8, 0.5))
+    s.test_point((36.4, y), "TP7", (-0.3, 0.5))
     x, low, top = 37.6, y + GATE_UNDER_DRAIN, 16.6
     s.rail((x, top), "24 V K")
     s.part(elm.RBox(), (x, top), (x, low), label("K1"), "top")
@@ -295,6 +295,10 @@ def float_switch(s: Sheet, build: Build) -> None:
     s.wire((30.4, y), (32.2, y))
     s.tag((32.2, y), "24 V K", leftward=False)
     low, end = -16.8, -18.3
+    if build.heats == "plate":
+        s.tag((30.6, low), pin_text("float"))
+        s.words((27.6, low - 1.0), "not connected: R24a, R24b, R25 are left out", SMALL)
+        return
     s.part(elm.ResistorIEC(), (node, y), (node, -15.2), label("R24a"), "bottom")
     s.part(elm.ResistorIEC(), (node, -15.2), (node, low), label("R24b"), "bottom")
     s.part(elm.ResistorIEC(), (node, low), (node, end), label("R25"), "bottom")
@@ -330,7 +334,7 @@ def by_relay(s: Sheet, build: Build) -> None:
     s.wire((-0.7, contact), (0.6, contact))
     s.wire((3.6, contact), (4.4, contact))
     plugs, fuses = (", ".join(f"{name}{each}" for each in build.refs) for name in ("X1", "TF1"))
-    s.words((4.6, contact), f"to R13 and {plugs},\nfrom there to {fuses}", SMALL)
+    s.words((4.6, contact), f"to R13a and {plugs},\nfrom there to {fuses}", SMALL)
 
 
 def sheet_path(build: Build) -> Path:

@@ -14,7 +14,7 @@ from gate_circuit import ohm_text
 from bainwright.builds import electrical
 from bainwright.builds.parts import SUPPLY_V, Build
 
-LAMP_OHM = 10e3  # of the heat lamp; chosen: 2 mA
+LAMP_OHM = 4.7e3  # at each end of the heat lamp's leads, which are thin; chosen: 2 mA
 INLET, ALL, GUARD = "inlet", "all", "guard"
 MAT_PATH = "mat"  # and the end of the mat's ref
 
@@ -74,8 +74,9 @@ def _box(build: Build) -> Iterator[PowerPart]:
                     guards=True, path=GUARD, rated_a=build.on_switch.rated_a)
     yield PowerPart("K1", "CONTACT", 0.0, ("switched", "kept" if build.relayed else "guarded"),
                     f"K1 contact\n{build.relay_a:g} A 30 V DC, n.o.", path=ALL, rated_a=build.relay_a)
-    yield PowerPart("R13", "R", LAMP_OHM, ("guarded", "lamp"), f"R13\n{ohm_text(LAMP_OHM)}")
-    yield PowerPart("LED1", "LED", 0.0, ("lamp", "drain"), "LED1\nheat\nlamp,\nred")
+    yield PowerPart("R13a", "R", LAMP_OHM, ("guarded", "lamp"), f"R13a\n{ohm_text(LAMP_OHM)}")
+    yield PowerPart("LED1", "LED", 0.0, ("lamp", "lamp_back"), "LED1\nheat\nlamp,\nred")
+    yield PowerPart("R13b", "R", LAMP_OHM, ("lamp_back", "drain"), f"R13b\n{ohm_text(LAMP_OHM)}")
     yield PowerPart("Q1", "NMOS", 0.0, ("drain", "q1_gate", "0"), f"Q1  {build.switch.kind}\nheater switch, logic\n"
                     f"level, ≥ {build.switch.drain_v:g} V\nlegs G D S, tab D")
     yield PowerPart("R14", "R", electrical.GATE_SERIES_OHM, ("heater", "q1_gate"),

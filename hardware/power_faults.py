@@ -66,6 +66,9 @@ class PowerFault:
 OVER_VOLTAGE = "regulation lost, over-voltage"
 BYPASS = "touches the lead behind TF1"
 TOUCHES_24V = "touches 24 V S"
+LEADS = (("lead to F1", "24v"), ("lead to S1", "fused"), ("lead to K1", "switched"), ("lead from K1", "guarded"),
+         ("lead 24 V S", "24v_s"), ("lead back to Q1", "drain"), ("lead to LED1", "lamp"),
+         ("lead from LED1", "lamp_back"))  # fmt: skip
 
 
 def faults(build: Build) -> Iterator[PowerFault]:
@@ -79,8 +82,7 @@ def faults(build: Build) -> Iterator[PowerFault]:
         if part.kind == "MAT":
             yield PowerFault(part.ref, "half of it shorted", halved=part.ref)
     yield PowerFault("PS1", OVER_VOLTAGE, supply_v=build.supply_off_v)
-    for name, net in (("lead to F1", "24v"), ("lead to S1", "fused"), ("lead to K1", "switched"),
-                      ("lead from K1", "guarded"), ("lead 24 V S", "24v_s"), ("lead back to Q1", "drain")):
+    for name, net in LEADS:
         yield PowerFault(name, "chafed to 0 V", bridged=((net, "0"),))
     for ref in build.refs:
         yield PowerFault(f"lead to RH{ref}", "chafed to 0 V", bridged=((f"hot{ref}", "0"),))

@@ -55,13 +55,14 @@ def rows_of(build: Build) -> list[Row]:
 
 
 def blown(build: Build, row: Row) -> Iterator[str]:
-    """The fuses that surely open within ten minutes."""
+    """The fuses that surely open, within ten minutes; F3 within half an hour."""
     limit_a = overload.limit_a(build)
-    fuses = [("F1", "all_a", build.fuse_a), ("F3", "guard_a", build.guard_fuse_a)]
+    fuses = [("F1", "all_a", overload.BLOWS * build.fuse_a),
+             ("F3", "guard_a", overload.BLOWS_GLASS * build.guard_fuse_a)]
     if build.mat_fuse_a:
-        fuses.append((f"F2{row['part'][-1]}", "mat_a", build.mat_fuse_a))
-    for name, amps, rated_a in fuses:
-        if min(float(row[amps]), limit_a) >= overload.BLOWS * rated_a:
+        fuses.append((f"F2{row['part'][-1]}", "mat_a", overload.BLOWS * build.mat_fuse_a))
+    for name, amps, blows_a in fuses:
+        if min(float(row[amps]), limit_a) >= blows_a:
             yield name
 
 
@@ -70,8 +71,6 @@ def noticed(build: Build, row: Row) -> str:
     off, tripped, idle, heats = (float(row[f"{state}_w"]) > WARM_SHARE * build.heater_w for state in STATES)
     if row["part"] == "-":
         return "-"
-    if (row["part"], row["fault"]) == ("R13", "shorted"):
-        return "LED1 burns out; nothing else changes"  # the simulated one does not burn
     if off:
         return "**both cut-outs, thermal fuse**"
     if row["fault"] == OVER_VOLTAGE:

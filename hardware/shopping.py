@@ -44,11 +44,11 @@ BESIDE = (
     ("1", "diode 1N4007, with that relay", "D7"),
     ("1", "pair of 2-pole plug and socket, unlike X1, with that relay", "X5"),
     ("1", "test link: 20 cm of red wire as thick as the heater's, a clip at each end", "`bain drill`"),
-    ("1", f"fuse {MAT.guard_fuse_a:g} A, quick, 32 V DC or more, in an in-line holder", "F3"),
+    ("1", f"glass fuse 5 x 20 mm, {MAT.guard_fuse_a:g} A, quick, 32 V DC or more, in an in-line holder", "F3"),
     ("1", "bulb 24 V, 10 to 21 W, in a holder with two leads", "first power-up"),
     ("1", "one more pair of X1, each half with two leads: for the bulb, for feeding a mat, for the ammeter between",
      "first power-up"),
-    ("2", "in-line holder with a fuse like F1, one with clips", "first power-up"),
+    ("2", "in-line holder with a fuse like F2 (like F1 where there is no F2), one with clips", "first power-up"),
     ("5 m", "thin stranded wire, 0.25 mm², for signals", "blocks 3 to 9"),
 )  # fmt: skip
 

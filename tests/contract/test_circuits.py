@@ -202,9 +202,9 @@ def families_of(build):
 
 
 def test_shopping_list_counts_each_resistor_of_the_box_once():
-    """By hand, from the drawing: 4.7k at R3, R9, R15, R22, R23 and R25; 620k twice in each of two channels."""
+    """By hand, from the drawing: 4.7k at R3, R9, R13a, R13b, R15, R22, R23 and R25; 620k four times."""
     counts = {what: int(count) for count, what, _ in shopping.shopping_rows() if count.isdigit()}
-    assert counts["resistor 4.7k, 5 %, 0.25 W"] == 6
+    assert counts["resistor 4.7k, 5 %, 0.25 W"] == 8
     assert counts["resistor 620k 1 %, metal film, 0.25 W"] == 4
     assert counts["capacitor 4.7 µF film 5 %, 50 V or more, legs 5 mm apart, at most 7.2 mm thick"] == 4
     assert {colour: counts[shopping.LAMP.format(colour)] for colour in shopping.COLOURS} == {

@@ -102,7 +102,7 @@ def test_a_file_that_is_not_a_record_is_refused_in_words(tmp_path: Path, content
 
 
 def test_a_result_of_an_earlier_version_of_its_test_is_void_and_says_so(tmp_path: Path) -> None:
-    """A file without versions is from before the gate was tested hot, the power measured, the switch's fuse fitted."""
+    """A file without versions is from before these four tests changed."""
     path = tmp_path / "drill.json"
     record.write_record(path, passed(rig()))
     doc = json.loads(path.read_text())
@@ -110,6 +110,6 @@ def test_a_result_of_an_earlier_version_of_its_test_is_void_and_says_so(tmp_path
         del result["version"]
     path.write_text(json.dumps(doc))
     found = {each.name: each for each in record.statuses(record.read_record(path), rig(), NOW)}
-    assert {name for name, each in found.items() if each.state == VOID} == {"fuse", "gate", "power"}
+    assert {name for name, each in found.items() if each.state == VOID} == {"fuse", "cutout", "gate", "power"}
     assert found["gate"].why == "the test itself has changed since"
     assert overnight_permit.cutoff_status(rig(), False, False, NOW, path) == overnight_permit.OPEN

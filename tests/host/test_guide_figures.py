@@ -8,9 +8,11 @@ import math
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 from iapws import IAPWS97
 from scipy.integrate import solve_ivp
+from scipy.optimize import linprog
 
 HARDWARE = Path(__file__).parents[2] / "hardware"
 BUILDS = ("mat", "pot", "plate")
@@ -239,18 +241,26 @@ def test_water_with_the_bowl_in_it_stands_as_high_as_the_page_says(name):
     wide = float(re.search(r"([\d.]+) cm inside", vessel[0])[1])
     litres, mark = map(float, re.search(r"([\d.]+) L, measured, .* reach ([\d.]+) cm", vessel[1]).groups())
     across, high = map(float, re.search(r"(\d+) cm across, (\d+) cm high", table["bowl"][0]).groups())
-    ring = float(re.search(r"(\d+) cm high", table["ring"][0])[1])
+    ring = float(re.search(r"([\d.]+) cm high", table["ring"][0])[1])
+    wall = float(re.search(r"([\d.]+) cm high", vessel[0])[1])
+    assert mark + 1.3 < wall < ring + high - 0.4  # a clip pulls down only a rim that is higher than the wall
+    gap_cm2 = math.pi / 4 * (wide**2 - across**2)
+    lower = float(re.search(r"the mark ([\d.]+) mm lower", table["ring"][1])[1])
+    assert lower == pytest.approx(math.pi / 4 * across**2 / gap_cm2, rel=0.1)
     sunk = 0.6 * high
     base_cm2 = math.pi / 4 * wide**2
     assert mark == pytest.approx((1000.0 * litres + math.pi / 4 * across**2 * sunk) / base_cm2, abs=0.6)
     assert ring == pytest.approx(mark - sunk, abs=1.1)
     assert across + 3.0 < wide
-    # Archimedes: an empty bowl is lighter than the water in its place, and two of three clips hold the rest.
+    # Archimedes: an empty bowl is lighter than the water in its place, and four of five clips hold the rest, level.
     bowl_kg = float(re.search(r"about ([\d.]+) kg", table["bowl"][1])[1])
-    clip_kg = float(re.search(r"each holds ([\d.]+) kg", table["3 x clip"][0])[1])
+    clip_kg = float(re.search(r"each holds ([\d.]+) kg", table["5 x clip"][0])[1])
     displaced_kg = math.pi / 4 * across**2 * sunk / 1000.0
-    assert bowl_kg < displaced_kg < bowl_kg + 2.0 * clip_kg
-    assert float(re.search(r"in place of ([\d.]+) kg of water", table["3 x clip"][1])[1]) == pytest.approx(
+    # SciPy: the most lift at the middle that clips at 72, 144, 216 and 288 degrees balance, none over its own pull.
+    angles = np.radians([72.0, 144.0, 216.0, 288.0])
+    most = linprog(-np.ones(4), A_eq=[np.cos(angles), np.sin(angles)], b_eq=[0.0, 0.0], bounds=(0.0, clip_kg))
+    assert bowl_kg < displaced_kg < bowl_kg - most.fun
+    assert float(re.search(r"in place of ([\d.]+) kg of water", table["5 x clip"][1])[1]) == pytest.approx(
         displaced_kg, rel=0.07)
     assert 0.5 * 1000.0 * litres / base_cm2 > 1.5  # half of it lost: TCO2, 1.5 cm up, is still behind water
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from bainwright.builds import electrical, overload, rules, warmth
 from bainwright.builds.catalogue import MAT, POT
-from bainwright.builds.parts import Build, Mat
+from bainwright.builds.parts import Build
 
 FUSES_A = (1.0, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0)  # blade fuses, ISO 8820-3, from memory
 CARRIES_A = (3.0, 5.0, 8.0, 10.0, 15.0)  # at 24 V DC: plugs, switches, relays and cut-outs as sold, from memory
@@ -55,7 +55,7 @@ def power_side(heater_w: float, supply_a: float, bottom_m2: float) -> PowerSide:
 
 def like(guide: Build, heater_w: float, supply_a: float) -> Build:
     """A guide's build with one mat of other watts, its parts chosen for it; the vessel stays the guide's."""
-    mat = Mat(heater_w, guide.mat.sides_m, guide.mat.most_c)
+    mat = replace(guide.mat, power_w=heater_w)
     build = replace(guide, mat=mat, mat_count=1, mat_fuse_a=None, supply_a=supply_a)
     worst_a, limit_a = electrical.worst_a(build), overload.limit_a(build)
     fuse_a = next(sold_a for sold_a in FUSES_A if worst_a <= rules.FUSE_LOAD * sold_a)
@@ -65,6 +65,7 @@ def like(guide: Build, heater_w: float, supply_a: float) -> Build:
         hand_switch_a=carries_a, relay_a=carries_a, on_mat=replace(guide.on_mat, rated_a=carries_a),
         on_vessel=replace(guide.on_vessel, rated_a=carries_a), fuse=replace(guide.fuse, rated_a=carries_a),
     )  # fmt: skip
+    mat = replace(mat, lead_mm2=build.wire_mm2)
     side_m = math.sqrt(1e-4 * math.ceil(1e4 * _least_mat_m2(build)))
     return replace(build, mat=replace(mat, sides_m=(side_m, side_m)))
 

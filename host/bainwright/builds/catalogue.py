@@ -29,7 +29,7 @@ SMALL_SWITCH = Transistor("IRLZ44N", drain_v=55.0, threshold_v=2.0, switched_nc=
 # the still air of the box, are chosen.
 SINK = HeatSink(k_per_w=12.0, kg=0.03)
 # The thermal fuse on Q1's tab: 110 °C as data sheets give it, from memory. Only the guard relay's branch runs in it.
-ON_SWITCH = ThermalFuse(110.0, 100.0, 112.0, 85.0, 1.0)
+ON_SWITCH = ThermalFuse(110.0, 100.0, 112.0, 85.0, 2.0)
 
 # Density and conduction from handbooks, from memory: 18/8 steel and aluminium at room temperature.
 STEEL_2MM = Metal("steel", 0.002, 7900.0, STEEL_J_PER_KGK, 16.0)
@@ -41,14 +41,15 @@ MAT = Build(
     made_of="mat under an insulated pan of water",
     heats="water",
     vessel="pan",
-    mat=Mat(60.0, (0.20,)),
+    mat=Mat(60.0, (0.20,), 0.75),
     mat_count=1,
     base=STEEL_2MM,
     base_sides_m=(0.24,),
+    wall_m=0.085,
     water_l=1.5,
     bowl_kg=0.4,
     chocolate_kg=1.2,
-    clip_kg=1.0,
+    clip_kg=0.6,
     feet_m=0.03,
     bowl_offset_c=1.3,
     lag_s=40.0,
@@ -80,14 +81,15 @@ POT = Build(
     made_of="heated base under a pot of water",
     heats="water",
     vessel="pot",
-    mat=Mat(150.0, (0.24,)),
+    mat=Mat(150.0, (0.24,), 1.5),
     mat_count=1,
     base=STEEL_3MM,
     base_sides_m=(0.28,),
+    wall_m=0.1,
     water_l=2.5,
     bowl_kg=0.6,
     chocolate_kg=2.0,
-    clip_kg=1.5,
+    clip_kg=1.0,
     feet_m=0.03,
     bowl_offset_c=1.2,
     lag_s=49.0,
@@ -121,10 +123,11 @@ PLATE = Build(
     made_of="dry plate, two mats under 12 mm of aluminium",
     heats="plate",
     vessel="plate",
-    mat=Mat(100.0, (0.13, 0.28)),
+    mat=Mat(100.0, (0.13, 0.28), 1.5),
     mat_count=2,
     base=ALUMINIUM_12MM,
     base_sides_m=PLATE_SIDES_M,
+    wall_m=None,
     water_l=round(ALUMINIUM_12MM.stores_l(area_m2(PLATE_SIDES_M)), 2),  # the plate's heat, as water
     bowl_kg=0.7,
     chocolate_kg=2.0,
@@ -156,7 +159,7 @@ PLATE = Build(
 )
 
 BUILDS = (MAT, POT, PLATE)
-COIL_CUT_OUT_A = 1.0  # chosen: what a cut-out that carries a relay's coil must switch at 24 V DC
+COIL_CUT_OUT_A = 2.0  # chosen: what a cut-out that carries a relay's coil must switch at 24 V DC
 BY_NAME = {build.name: build for build in BUILDS}
 
 

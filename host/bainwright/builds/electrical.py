@@ -56,6 +56,11 @@ def cable_a(build: Build) -> float:
     return _of_cable(CABLE_A, build.wire_mm2)
 
 
+def mat_leads_a(build: Build) -> float:
+    """What a mat's own leads may carry, A."""
+    return _of_cable(CABLE_A, build.mat.lead_mm2)
+
+
 def cable_ohm(build: Build) -> float:
     """One mat's cable, there and back, ohm."""
     return 2.0 * build.run_m * _of_cable(CABLE_OHM_PER_KM, build.wire_mm2) / 1000.0

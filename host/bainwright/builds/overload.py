@@ -7,6 +7,7 @@ from bainwright.builds.parts import Build
 
 OVERLOAD = 1.5  # a supply may give so many times its rating before it limits; data sheets, from memory
 BLOWS = 1.35  # times its rating opens a blade fuse within ten minutes (ISO 8820-3, from memory); less may never do so
+BLOWS_GLASS = 2.1  # the same of a glass fuse, quick, within half an hour (IEC 60127-2, from memory)
 SUPPLY_SHARE = 1.5  # of the heater's power, at most: a short in the mat then draws little over twice its power
 
 
@@ -27,7 +28,7 @@ def mat_a(build: Build) -> float:
 
 def guard_a(build: Build) -> float:
     """The same in the guard relay's branch, A."""
-    return min(limit_a(build), BLOWS * build.guard_fuse_a)
+    return min(limit_a(build), BLOWS_GLASS * build.guard_fuse_a)
 
 
 def at_over_voltage_a(build: Build) -> float:

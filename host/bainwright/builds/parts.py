@@ -32,12 +32,15 @@ class Mat:
         At 24 V.
     sides_m : tuple of float
         Its heated area: the diameter of a round one, or both sides.
+    lead_mm2 : float
+        Its own leads, copper cross-section.
     most_c : float
         The temperature it is rated for.
     """
 
     power_w: float
     sides_m: tuple[float, ...]
+    lead_mm2: float
     most_c: float = 200.0  # silicone rubber, from memory
 
     @property
@@ -172,10 +175,12 @@ class Build:
         What they are glued to.
     base_sides_m : tuple of float
         Its size: the width inside of a round vessel, or both sides of a plate.
+    wall_m : float or None
+        Height of the vessel's wall inside; None on a plate.
     water_l, bowl_kg, chocolate_kg : float
         Filled for an evening; a plate's litres follow from its metal.
     clip_kg : float or None
-        What each of the three clips at the rim holds an empty bowl down with; None on a plate, where none floats.
+        What each of the clips at the rim holds an empty bowl down with; None on a plate, where none floats.
     feet_m : float
         Height of the tray's feet.
     bowl_offset_c : float
@@ -220,6 +225,7 @@ class Build:
     mat_count: int
     base: Metal
     base_sides_m: tuple[float, ...]
+    wall_m: float | None
     water_l: float
     bowl_kg: float
     chocolate_kg: float

@@ -22,6 +22,7 @@ CABLE_DROP = 0.02  # chosen: of 24 V that the cable of one mat may take
 CONTACTS, CONTACT_V = 10, 0.15  # two poles of X0 and X1, F1, S1, K1, TCO2, TCO1, TF1; F2 too; so much each, chosen
 BOWL_MM = 0.4, 1.2  # steel of mixing bowls as sold (common practice, no source)
 LOW_WATER_CM = 0.1  # chosen: so far a bath that lost half still covers the middle of the vessel's cut-out
+RIM_CM, WALL_CM = 0.5, 1.4  # chosen: a clip still pulls down; water does not slop over
 BUTTON_CM = 1.0  # chosen: a button that the table holds in makes its cut-out reset itself
 STRIP_CM = 2.5  # chosen: a cut-out's body is 16 mm wide (data sheets, from memory), and no mat may touch it
 ON_BASE = 0.95  # chosen: of the base's area that mats cover; the edge must be seen to lie flat
@@ -156,6 +157,7 @@ RULES = (
     Rule("hand switch, at what lasts in a fault", lambda b: b.hand_switch_a, overload.all_a, _any, "A"),
     Rule("guard relay's contact, at what lasts in a fault", lambda b: b.relay_a, overload.all_a, _any, "A"),
     Rule("plug of one mat, at what lasts in a fault", lambda b: b.plug_a, overload.mat_a, _any, "A"),
+    Rule("mat's own leads, at what lasts in a fault", electrical.mat_leads_a, overload.mat_a, _any, "A"),
     Rule("cut-outs, at what lasts in a fault", lambda b: min(b.on_mat.rated_a, b.on_vessel.rated_a),
          overload.cut_outs_a, _any, "A"),
     Rule("thermal fuse, at what lasts in a fault", lambda b: b.fuse.rated_a, overload.mat_a, _any, "A"),
@@ -196,6 +198,10 @@ RULES = (
     Rule("bowl's steel, by its weight", vessels.bowl_steel_mm, lambda b: BOWL_MM[0], lambda b: BOWL_MM[1], "mm"),
     Rule("empty bowl, one clip open, over the water it displaces", vessels.held_down_kg, vessels.displaced_l, _any,
          "kg", _is_bath),
+    Rule("bowl's rim over the vessel's", lambda b: 100.0 * vessels.rim_over_wall_m(b), lambda b: RIM_CM, _any, "cm",
+         _is_bath),
+    Rule("vessel's rim over the water", lambda b: 100.0 * vessels.wall_over_water_m(b), lambda b: WALL_CM, _any, "cm",
+         _is_bath),
     Rule("cut-out's button over the table", lambda b: 100.0 * vessels.button_clear_m(b), lambda b: BUTTON_CM, _any,
          "cm"),
     Rule("half the water over the vessel's cut-out", lambda b: 100.0 * vessels.low_water_over_cut_out_m(b),

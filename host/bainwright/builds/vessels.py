@@ -13,7 +13,7 @@ STEEL_KG_PER_M3 = 7900.0  # stainless steel, from memory
 IMMERSED = PlantTable().immersion  # share of the bowl's height under water
 LOW_WATER = 0.5  # a bath that has lost half; chosen
 EDGE_M = 0.005  # chosen: from a mat to a plate's edge
-CLIPS, CLIPS_LEFT = 3, 2  # chosen: so many round the rim, and still enough with one of them open
+CLIPS = 5  # round the rim; chosen: with one of three or four open, the rest lie on one side of the middle, and it tips
 CUT_OUT_M, INSULATION_M = 0.025, 0.010  # a manual-reset cut-out with its button and blades (from memory); chosen
 PROBE_ROOM_M = 0.015  # chosen: a probe of 6 mm beside the bowl, touching neither
 
@@ -52,8 +52,12 @@ def displaced_l(build: Build) -> float:
 
 
 def held_down_kg(build: Build) -> float:
-    """What holds an empty bowl down with one clip open: its weight and the other clips."""
-    return build.bowl_kg + CLIPS_LEFT * (build.clip_kg or 0.0)
+    """What holds an empty bowl down, level, with one clip open: its weight and the other clips.
+
+    The two beside the open one take their full pull, the two others what balances them about the middle.
+    """
+    beside, across = math.cos(2.0 * math.pi / CLIPS), -math.cos(4.0 * math.pi / CLIPS)
+    return build.bowl_kg + 2.0 * (1.0 + beside / across) * (build.clip_kg or 0.0)
 
 
 def button_clear_m(build: Build) -> float:
@@ -64,6 +68,22 @@ def button_clear_m(build: Build) -> float:
 def ring_m(build: Build) -> float:
     """How high the bowl stands over the vessel's bottom, so that the simulated warmer's share of it is in the water."""
     return filled_m(build) - IMMERSED * bowl_height_m(build)
+
+
+def rim_over_wall_m(build: Build) -> float:
+    """Bowl's rim over the vessel's: a clip from outside pulls it down only while it is the higher of the two."""
+    return ring_m(build) + bowl_height_m(build) - (build.wall_m or 0.0)
+
+
+def wall_over_water_m(build: Build) -> float:
+    """Vessel's rim over the water, the bowl clipped down."""
+    return (build.wall_m or 0.0) - filled_m(build)
+
+
+def mark_per_ring(build: Build) -> float:
+    """How far the mark moves for each bit of the ring's height: only the gap round the bowl fills."""
+    bowl_m2 = math.pi / 4.0 * bowl_m(build) ** 2
+    return bowl_m2 / (build.base_m2 - bowl_m2)
 
 
 def low_water_over_cut_out_m(build: Build) -> float:

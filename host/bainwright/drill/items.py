@@ -118,9 +118,11 @@ ITEMS = (
          "Each has the rating of the parts list, none is bridged, and a meter shows a closed circuit. Never try one: "
          "that would use it up.", simulated=False, version=2),
     Item("cutout", "manual-reset cut-outs", WIRING, ANY,
-         "With the plug out, warm each cut-out in turn over its marked temperature (hot air), a meter across it.",
-         "Each clicks open, stays open when cold, and closes only when you press its button.",
-         "Press their buttons; clip back on what you took off.", simulated=False),
+         # At the plug, because a meter across a cut-out does not see a lead that bypasses it.
+         "Supply and X1 unplugged, a meter on the heater's half of X1 (of X5, if you have relay K2): warm each cut-out "
+         "in turn over its marked temperature, with hot air.",
+         "The meter shows an open circuit, also when the cut-out is cold again, until you press its button.",
+         "Press their buttons; clip back on what you took off.", simulated=False, version=2),
     Item("power", "the heater is the one that the settings state", WIRING, ANY,
          "With the plug out, measure each mat's ohms at its plug X1. Plug in; measure the supply's volts.",
          "Volts x volts / ohms, all mats together, is {heater_w:g} W within a fifth. Else this is another build's rig "
