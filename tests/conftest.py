@@ -5,6 +5,7 @@ import tempfile
 from collections.abc import Iterator
 from typing import Any
 
+import hypothesis
 import pytest
 
 from bainwright.virtual import interpreter
@@ -14,6 +15,9 @@ _RUNTIME = tempfile.TemporaryDirectory(prefix="bain")  # deleted at this process
 os.environ["XDG_RUNTIME_DIR"] = _RUNTIME.name  # holds and boards of other tests are none of this one's
 # One thread of linear algebra a test process: the matrices are small, and more threads only wait for each other.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+hypothesis.settings.register_profile("bainwright", deadline=None)  # a test is judged by what it sees, not by the clock
+hypothesis.settings.load_profile("bainwright")
 
 # Files that take over three seconds of one core. They play whole holds, compile or fit; the inner loop leaves them out.
 SLOW = {

@@ -308,6 +308,7 @@ def test_a_served_board_comes_commissioned_and_keeps_its_flash(monkeypatch: pyte
 
 def test_serving_with_a_panel_draws_it_and_keeps_the_picture(tmp_path: Path) -> None:
     """As a person has it: the path first, the panel on stderr, the picture when it ends."""
+    micropython()
     picture = tmp_path / "p.png"
     process = subprocess.Popen([sys.executable, "-m", "bainwright.cli", "board", "--panel", "--png", str(picture)],
                                stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, stdin=subprocess.DEVNULL,

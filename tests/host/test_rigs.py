@@ -64,6 +64,12 @@ def test_a_written_rig_reads_as_the_same_settings(name):
     assert unusual_figures(again) == []
 
 
+def test_an_ntc_is_unusual_on_an_esp32_only():
+    for board, told in (("esp32", True), ("pico", False)):
+        rig = load_rig(written(f'board = "{board}"\n[probe.water]\nkind = "ntc"\n'))
+        assert any("probe.water.kind: an ESP32's converter" in line for line in unusual_figures(rig)) is told
+
+
 def test_probes_without_ids_of_their_own_are_refused_and_any_board_is_only_unusual():
     one, two = load_rig(written('[probe.water]\nkind = "onewire"\n')), load_rig("pot")
     check_ids(one)

@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from board_tools import PATIENCE_S, running, until
+from board_tools import PATIENCE_S, micropython, running, until
 
 from bainwright.core.errors import LinkError, PlantError, UseError
 from bainwright.files.rig import load_rig
@@ -57,6 +57,7 @@ def test_closing_ends_supervisor_and_interpreter() -> None:
     "main", ["while True: pass", "import time\nwhile True: time.sleep(1)", "import sys\nsys.stdin.read(1)"])
 @pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGTERM])
 def test_a_killed_user_leaves_nothing_running(how: signal.Signals, main: str) -> None:
+    micropython()
     user = subprocess.Popen([sys.executable, "-c", USER, main], stdout=subprocess.PIPE,
                             env={**os.environ, "PYTHONPATH": os.pathsep.join(entry for entry in sys.path if entry)})
     assert user.stdout is not None
@@ -77,6 +78,7 @@ def test_a_killed_supervisor_takes_its_interpreter_along_and_is_reported_in_word
 
 
 def test_a_plant_that_never_returns_does_not_outlive_its_user(tmp_path: Path) -> None:
+    micropython()
     plant = tmp_path / "stuck.py"
     plant.write_text("class Stuck:\n    temps_c = {'water': 30.0, 'bowl': 30.0}\n    n = 0\n"
                      "    def step(self, power_w, dt_s):\n"
@@ -116,6 +118,7 @@ def test_a_link_that_cannot_be_made_is_refused_in_words(tmp_path: Path) -> None:
 
 
 def test_serving_prints_the_path_first_links_it_and_ends_on_a_signal(tmp_path: Path) -> None:
+    micropython()
     link = tmp_path / "tty"
     server = subprocess.Popen(
         [sys.executable, "-c", "import sys; from pathlib import Path; from bainwright.files.rig import load_rig;"

@@ -59,6 +59,10 @@ def unusual_figures(rig: Rig) -> list[str]:
         rom = str(values[f"probe.{place}.rom"])
         if rom and crc8(bytes.fromhex(rom)):
             found.append(f"probe.{place}.rom: the digits of {rom} do not check. Compare them with the probe's label")
+    if values["board"] == "esp32":
+        found += [f"probe.{place}.kind: an ESP32's converter does not measure against its own supply, so an NTC reads "
+                  "wrong there; take a digital or a platinum probe" for place in PLACES
+                  if values.get(f"probe.{place}.kind") == "ntc"]  # fmt: skip
     if values["heater_w"] > 500.0 and values["switch"] == "dc":
         found.append(f"switch: {values['heater_w']:g} W is much for a DC switch. Is it on the mains?")
     return found

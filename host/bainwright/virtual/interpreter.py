@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import importlib.util
+import re
 import shutil
 import subprocess
 import sys
@@ -50,11 +51,12 @@ def _on_path() -> Interpreter | None:
     if path is None:
         return None
     try:
-        said = subprocess.run([path, "-c", PROBE], capture_output=True, text=True, timeout=PROBE_S, check=False)
+        said = subprocess.run([path, "-c", PROBE], capture_output=True, text=True, errors="replace", timeout=PROBE_S,
+                              stdin=subprocess.DEVNULL, check=False)  # fmt: skip
     except (OSError, subprocess.TimeoutExpired):
         return None
-    fits, _, version = said.stdout.strip().partition(" ")
-    return Interpreter(path, version) if said.returncode == 0 and fits == "True" else None
+    fits = re.fullmatch(r"True (\d+\.\d+\.\d+)\s*", said.stdout)
+    return Interpreter(path, fits[1]) if said.returncode == 0 and fits else None
 
 
 def require_micropython(what: str = "this command") -> Interpreter:
