@@ -128,7 +128,7 @@ def test_a_review_reads_no_picture_that_is_none(tmp_path: Any, name: str, make: 
 
 
 def test_a_folder_name_that_is_no_text_is_refused(tmp_path: Any) -> None:
-    with pytest.raises(UseError, match="--out is no text"):
+    with pytest.raises(UseError, match="--out is not text"):
         make_folder(tmp_path / "\udcff", "dark")
 
 

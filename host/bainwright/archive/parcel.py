@@ -118,7 +118,7 @@ def gather(source: Path) -> Gathered:
                 _take(folder, name, known, found)
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError, RuntimeError,
             UnicodeDecodeError) as failed:
-        raise FileError(f"{source} is no archive of holds, or is damaged", got=str(failed),
+        raise FileError(f"{source} is not an archive of holds, or is damaged", got=str(failed),
                         hint="bain export writes one") from failed
     except OSError as failed:
         raise file_error(f"the holds of {source} cannot be stored in {holds}", failed) from failed

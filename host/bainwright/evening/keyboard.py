@@ -129,7 +129,7 @@ class Keyboard:
         if act.answers and status.status == self._answered:  # the next question is on its way, and nobody has read it
             return acts.Reply(False, "Not sent: someone has just answered. Look at what it asks now.")
         if not act.fits(course.scene):
-            return acts.Reply(True, f"{act.words}: it is so already.")
+            return acts.Reply(True, f"{act.words}: already done.")
         if act.do == "stop":
             self._stop(course)
             return acts.Reply(True, "The hold is stopped, and the heat is off.")

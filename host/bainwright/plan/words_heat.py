@@ -45,7 +45,7 @@ def melting(plan: Plan, shown: Shown) -> list[str]:
 def _stirred(melt: Melt) -> str:
     quick = minutes_words(melt.stirred_s) if melt.stirred_s is not None else "longer than an evening"
     slow = minutes_words(melt.unstirred_s) if melt.unstirred_s is not None else "longer than an evening"
-    return f"Of that, stirring decides much: about {quick} stirred all the time, {slow} left alone."
+    return f"Stirring shortens it: about {quick} if you stir all the time, {slow} if you leave it alone."
 
 
 def water(plan: Plan, shown: Shown) -> list[str]:

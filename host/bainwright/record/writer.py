@@ -55,7 +55,7 @@ def make_folder(asked: Path | None, name: str) -> Path:
 
 def _asked_folder(asked: Path) -> Path:
     if not is_text(str(asked)):
-        raise UseError("--out is no text", got=ascii(str(asked)), wanted="a name in UTF-8", hint="name another folder")
+        raise UseError("--out is not text", got=ascii(str(asked)), wanted="a name in UTF-8", hint="name another folder")
     if is_hold(asked) or os.path.lexists(asked / EVENTS):  # a link there may lead anywhere
         raise _taken(asked)
     try:
