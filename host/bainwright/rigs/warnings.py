@@ -60,6 +60,7 @@ def unusual_figures(rig: Rig) -> list[str]:
         if rom and crc8(bytes.fromhex(rom)):
             found.append(f"probe.{place}.rom: the digits of {rom} do not check. Compare them with the probe's label")
     if values["board"] == "esp32":
+        found.append("board: esp32. Without PSRAM its memory is too small for this firmware; a Pico's is enough")
         found += [f"probe.{place}.kind: an ESP32's converter does not measure against its own supply, so an NTC reads "
                   "wrong there; take a digital or a platinum probe" for place in PLACES
                   if values.get(f"probe.{place}.kind") == "ntc"]  # fmt: skip
