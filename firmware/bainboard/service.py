@@ -104,14 +104,15 @@ class Service:
         if known is not None:
             self._answer(known)
             return
+        cold = self._app.warmer.state in commands.COLD
         try:
             answer = self._begin(msg, now_ms)
         except Exception as error:
             if _urgent(line) and not isinstance(error, MemoryError):
                 raise  # a stop that fails ends the run, and that turns the heat off
-            answer = None, reason(error)
+            answer = self._not_done(error, cold)
         if isinstance(answer, tuple):
-            self._finish(msg, line, answer)
+            self._finish(msg, line, answer, cold)
         else:
             self._slices = msg, line, answer
 
@@ -127,12 +128,18 @@ class Service:
         except Exception as error:
             return None, reason(error)
 
-    def _finish(self, msg: dict, line: bytes, answer: tuple) -> None:
+    def _not_done(self, error: Exception, cold: bool) -> tuple:
+        """The answer to a request that failed. The host reads that nothing was changed, so it has begun no hold."""
+        if cold:
+            self._app.warmer.stop()
+        return None, reason(error)
+
+    def _finish(self, msg: dict, line: bytes, answer: tuple, cold: bool = False) -> None:
         pairs, why = answer
         try:
             reply = _reply(msg, pairs, why)
         except Exception as error:  # an answer that no line can carry
-            why = reason(error)
+            why = self._not_done(error, cold)[1]
             reply = _reply(msg, None, why)
         if why != NO_MEMORY:  # that one may be tried again under the same id
             self._answered.put(msg, line, reply)

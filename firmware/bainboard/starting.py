@@ -12,11 +12,11 @@ UNKNOWN_NAME = "no chocolate of that name is stored here; profiles lists them"
 
 def start(app, stage: str, for_ms: int, room_c: float, now_ms: int) -> str | None:
     """Begin a new hold and remember what was asked for: None, or why not."""
-    why = _start(app, stage, for_ms, room_c, now_ms)
-    if why is None:
+    def begun() -> None:
         app.power.started(False)
         app.documents.saved.remember(stage, for_ms, milli(room_c))
-    return why
+
+    return _start(app, stage, for_ms, room_c, now_ms, begun)
 
 
 def resume_offer(app, now_ms: int, by_itself: bool = False) -> str | None:
@@ -28,11 +28,12 @@ def resume_offer(app, now_ms: int, by_itself: bool = False) -> str | None:
         why = use(app, find(app, offer["name"]), now_ms)
         if why:
             return why
-    why = _start(app, offer["stage"], offer["left_ms"], offer["room"] / 1000, now_ms)
-    if why is None:
-        app.power.started(by_itself)
+
+    def begun() -> None:
         app.warmer.report("went_on", [("by_itself", by_itself)])
-    return why
+        app.power.started(by_itself)
+
+    return _start(app, offer["stage"], offer["left_ms"], offer["room"] / 1000, now_ms, begun)
 
 
 def resume(app, now_ms: int) -> str | None:
@@ -40,8 +41,8 @@ def resume(app, now_ms: int) -> str | None:
     return WATER_LOW if app.water_low else app.warmer.resume(now_ms)
 
 
-def _start(app, stage: str, for_ms: int, room_c: float, now_ms: int) -> str | None:
-    """Begin a hold and log it: None, or why not."""
+def _start(app, stage: str, for_ms: int, room_c: float, now_ms: int, begun) -> str | None:
+    """Begin a hold, log it and call `begun`: None, or why not. With no memory for any of it, nothing heats."""
     damaged = app.documents.damaged
     if damaged:
         return f"{damaged[0]}: damaged, or not for this board; send it again first"
@@ -49,11 +50,17 @@ def _start(app, stage: str, for_ms: int, room_c: float, now_ms: int) -> str | No
         return "the heat is locked out while the probes are calibrated"
     if app.water_low:
         return WATER_LOW
+    facts = _hold_facts(app.documents, stage, for_ms, room_c)
     why = app.warmer.start(app.documents.profile, stage, for_ms, room_c, now_ms)
     if why is None:
-        app.service.leave = app.service.knocked = False  # asked for at rest: a request never ends a hold
-        app.restart_tick(now_ms)
-        app.log.begin(now_ms, _hold_facts(app.documents, stage, for_ms, room_c))
+        try:
+            app.service.leave = app.service.knocked = False  # asked for at rest: a request never ends a hold
+            app.restart_tick(now_ms)
+            app.log.begin(now_ms, facts)
+            begun()
+        except Exception:  # it is answered as a start that was not done
+            app.warmer.stop()
+            raise
     return why
 
 

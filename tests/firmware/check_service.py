@@ -295,6 +295,7 @@ class Resting(App):
     def __init__(self):
         super().__init__("idle")
         self.water_low = False
+        self.memory_left = 1
         self.documents = self.standalone = self.log = self
         self.damaged = []
         self.profile = dict(settings.defaults(settings.PROFILE), name="dark", kind="dark")
@@ -310,13 +311,53 @@ class Resting(App):
         pass
 
     def begin(self, now_ms, pairs):
-        pass
+        if self.memory_left == 0:
+            raise MemoryError
 
 
 def test_a_hold_takes_the_place_of_maintenance_that_was_asked_for_and_has_not_begun():
     """Nobody read, so the board could not leave; it would have left in the middle of the hold."""
     app = Resting()
     app.service.leave = app.service.knocked = True
-    assert starting._start(app, "work", 0, 20.0, 0) is None
+    assert starting._start(app, "work", 0, 20.0, 0, lambda: None) is None
     assert not app.service.leave
     assert not app.service.knocked
+
+
+def test_a_start_that_finds_no_memory_after_the_warmer_began_heats_nothing():
+    """It was answered with "nothing was changed", and the board heated."""
+    app = Resting()
+    app.memory_left = 0
+    begun = []
+    try:
+        starting._start(app, "work", 0, 20.0, 0, lambda: begun.append(1))
+    except MemoryError:
+        begun.append(2)
+    assert begun == [2]
+    assert app.warmer.asked == ["stop"]
+
+
+class Starts:
+    """A start whose answer finds no memory, or no line that can carry it."""
+
+    fails = True
+
+    @staticmethod
+    def start(app, args, now_ms):
+        app.warmer.state = "check"
+        if Starts.fails:
+            raise MemoryError
+        return [("low", object())], None
+
+
+def test_a_start_that_is_answered_as_not_done_is_stopped():
+    def check():
+        for fails in (True, False):
+            Starts.fails = fails
+            host = Host("idle")
+            host.say("start", stage="work", for_ms=0)
+            host.work()
+            assert not host.answers[-1]["ok"], host.answers
+            assert host.app.warmer.asked == ["stop"]
+
+    with_requests(check, Starts)
