@@ -115,6 +115,7 @@ def wait_until(page, at_s, ask):
 def press(page, name, took):
     """Press a button; notes how long its confirmation took."""
     page.locator("#reply").evaluate("each => { each.textContent = ''; }")
+    page.wait_for_timeout(1600)  # sooner, it would be a knuckle that bounces
     begun = time.monotonic()
     page.get_by_role("button", name=name, exact=True).click()
     expect(page.locator("#reply")).to_contain_text(re.compile("the warmer has it|Not|not"), timeout=8000)
@@ -166,6 +167,7 @@ def test_an_evening_is_led_from_the_page_alone(tmp_path, monkeypatch):
 
         page.reload()
         assert points(page)[0] >= after
+        page.wait_for_timeout(2000)  # it has heard the PC
         with asleep(browser):
             time.sleep(8.0)
         expect(page.locator("#missed")).to_contain_text("heard nothing for", timeout=20_000)

@@ -177,6 +177,24 @@ def test_a_slip_stops_nothing(chromium):
         assert hosted.taken == [("stop", "")]
 
 
+def test_a_second_tap_at_once_presses_nothing_whatever_is_there_by_then(chromium):
+    """The buttons change under the finger; the reply moves none of them."""
+    with served(scene_at()) as hosted, phone(chromium) as page:
+        paired(page, hosted)
+        pause = page.get_by_role("button", name="Pause, heat off")
+        pause.scroll_into_view_if_needed()
+        box = pause.bounding_box()
+        at = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        page.mouse.click(*at)
+        expect(page.locator("#reply")).to_contain_text("the warmer has it")
+        assert pause.bounding_box() == box
+        hosted.latest.put(now_of(scene_at(state="pause")), time.monotonic())
+        expect(page.get_by_role("button", name="Hands out, heat on")).to_be_visible()
+        page.mouse.click(*at)
+        page.wait_for_timeout(1500)
+        assert hosted.taken == [("pause", "")]
+
+
 def test_an_act_that_nobody_takes_is_said_within_a_second_and_then_withdrawn(chromium):
     """The hold's thread stands still, as while the PC looks for the board."""
     with served(scene_at()) as hosted, phone(chromium) as page:

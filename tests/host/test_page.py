@@ -196,6 +196,20 @@ def test_an_act_that_was_long_on_its_way_is_not_sent(page, phone):
     assert len(page.taken) == taken + 1
 
 
+def test_a_knuckle_that_bounces_takes_nothing_back(monkeypatch, page, phone):
+    """The opposite of an act comes to its button's place. Pressed again it is sent; other acts are not affected."""
+    taken = len(page.taken)
+    assert phone.act("pause")[0] == 200
+    status, reply = phone.act("resume")
+    assert (status, "Press it again" in reply["words"]) == (409, True)
+    assert phone.act("test")[0] == 200
+    assert phone.act("bowl_off")[0] == 200
+    assert phone.act("bowl_off")[0] == 200
+    monkeypatch.setattr(act_routes, "BOUNCE_S", 0.0)
+    assert phone.act("bowl_on")[0] == 200
+    assert [name for name, _ in page.taken[taken:]] == ["pause", "test", "bowl_off", "bowl_off", "bowl_on"]
+
+
 def test_a_phone_gives_its_act_up_only_when_it_can_no_longer_arrive():
     """Its wait is in the script; the longest that an act may take is in the server."""
     script = (Path(act_routes.__file__).parent / "static/live.js").read_text()

@@ -45,11 +45,14 @@ class Session:
         What its forms send along, beside the cookie; empty for one that only looks.
     reply : tuple of (bool, str), optional
         How its last act went, to be shown once.
+    pressed : tuple of (str, float)
+        Its last act by name, and when.
     """
 
     token: str
     used_s: float
     reply: tuple[bool, str] | None = None
+    pressed: tuple[str, float] = ("", 0.0)
     acts: Limit = field(default_factory=lambda: Limit(ACTS, ACTS_S))
 
 

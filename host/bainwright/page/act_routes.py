@@ -13,7 +13,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from bainwright.evening.acts import BY_NAME, LATE, MANY, Reply
+from bainwright.evening.acts import BY_NAME, LATE, MANY, Act, Reply
 from bainwright.page.access import Session, same
 from bainwright.page.asking import Asking, address_of, form_of
 from bainwright.page.holds import Hold
@@ -24,6 +24,8 @@ UNKNOWN = Reply(False, "It may not have arrived: the board has not answered yet.
 NOT_PAIRED = Reply(
     False, "This phone is not paired, or the PC's program was restarted. Enter the code from the PC."
 )
+BOUNCE_S = 2.0  # chosen: nobody takes an act back so soon; a knuckle that bounces does
+BOUNCED = Reply(False, "Not sent: it takes back what was pressed a moment ago. Press it again if you mean it.")
 TOO_LATE = Reply(False, "Not sent: it reached the PC too late. Look at what the page shows now.")
 NO_ACT = Reply(False, "The page does not know this act.")
 NO_HOLD = Reply(False, "It did not arrive: this hold is not on the page any more.")
@@ -58,6 +60,9 @@ class ActRoutes:
         session.acts.count(now_s)
         if not _on_its_way_s(form, now_s) <= ON_ITS_WAY_S:
             return _answer(request, session, form, TOO_LATE, 409)
+        if _takes_back(act, session.pressed, now_s):
+            return _answer(request, session, form, BOUNCED, 409)
+        session.pressed = act.name, now_s
         return await self._deliver(request, session, form, lambda hold: hold.act(act, form.get("seen", "")))
 
     async def _come(self, request: Request) -> Response:
@@ -91,6 +96,13 @@ async def _delivered(hold: Hold, hand_over: Callable[[Hold], Future[Reply]]) -> 
     if done or not reply.cancel():
         return reply.result() if reply.done() and not reply.cancelled() else UNKNOWN
     return LATE
+
+
+def _takes_back(act: Act, pressed: tuple[str, float], now_s: float) -> bool:
+    """Is it the opposite of what the same phone pressed a moment ago? Opposites have one key."""
+    name, at_s = pressed
+    opposite = name != act.name and name in BY_NAME and BY_NAME[name].key == act.key
+    return opposite and now_s - at_s < BOUNCE_S
 
 
 def _on_its_way_s(form: dict[str, str], now_s: float) -> float:

@@ -2,6 +2,8 @@
 "use strict";
 
 const QUIET_MS = 5000; // the PC says every second that it lives
+const BOUNCE_MS = 1500; // a knuckle that bounces hits what has come to that place meanwhile
+let pressedMs = -BOUNCE_MS;
 const WAITS_MS = 1000; // a hand waits no longer for a sign
 const ANSWER_MS = 8000; // the PC answers an act within five seconds, whatever happens to it
 const AGAIN_MS = 4000;
@@ -88,13 +90,15 @@ async function loadAgain() {
   }
 }
 
-const ANSWER_SHOWN_MS = 10000;
+const DONE_SHOWN_MS = 4000; // it may lie over the next question
+const FAILED_SHOWN_MS = 10000;
 let answeredAt = 0;
 
 function answer(words, done) {
   const place = part("reply");
+  const shownMs = done ? DONE_SHOWN_MS : FAILED_SHOWN_MS;
   answeredAt = Date.now();
-  setTimeout(() => { if (Date.now() - answeredAt >= ANSWER_SHOWN_MS) place.hidden = true; }, ANSWER_SHOWN_MS);
+  setTimeout(() => { if (Date.now() - answeredAt >= shownMs) place.hidden = true; }, shownMs);
   place.hidden = false;
   place.className = `reply ${done ? "done" : "failed"}`;
   place.textContent = words;
@@ -103,6 +107,8 @@ function answer(words, done) {
 document.addEventListener("submit", async (event) => {
   if (event.target.id !== "acts") return;
   event.preventDefault();
+  if (performance.now() - pressedMs < BOUNCE_MS) return;
+  pressedMs = performance.now();
   const button = event.submitter;
   const body = new URLSearchParams(new FormData(event.target, button));
   if (clock) body.set("at", clock.pcS + (performance.now() - clock.hereMs) / 1000); // an act that is late is not sent
