@@ -214,6 +214,25 @@ def test_one_finding_against_them_refuses_gains():
     assert proved().predicted_k == pytest.approx((0.3, 0.3))
 
 
+def test_every_warmer_plays_each_evening_with_both_gains_and_its_progress_is_counted(monkeypatch):
+    """3 warmers x 4 evenings x 2: 24, of four hours each."""
+    monkeypatch.setattr(proof, "draw", lambda findings, rigs, seed: [(MODEL, None)] * rigs)
+    monkeypatch.setattr(proof, "_run", lambda *how: how[-1]["gains.water.kp"])
+    played, shown = [], []
+
+    def simulate(runs, seconds, *, stride, progress):
+        played.extend((kp, seconds) for kp in runs)
+        progress(len(runs))
+        return outcome(len(runs))
+
+    monkeypatch.setattr(proof.fastsim, "simulate", simulate)
+    new = replace(chosen(), gains={"gains.water.kp": 0.2})
+    done = proof.prove(TASK, {"gains.water.kp": 0.1}, new, rigs=3, progress=lambda some, of: shown.append((some, of)))
+    assert played == [(0.1, 14400)] * 12 + [(0.2, 14400)] * 12
+    assert shown == [(3 * n, 24) for n in range(1, 9)]
+    assert done.rig_seconds == 24 * 14400
+
+
 def test_what_was_learnt_is_used_where_new_gains_do_not_pass(monkeypatch):
     """First the chosen ones; then what was learnt beside the present ones; then neither, with the first reasons."""
     asked: list[Any] = []

@@ -93,6 +93,16 @@ def test_the_name_of_a_warmer_becomes_the_name_of_a_file(name, file):
     assert tune._gains_path(TuneAsked(), name) == Path(file)
 
 
+def test_undo_is_for_the_gains_of_the_warmer_that_is_named(monkeypatch):
+    undone, said = [], []
+    monkeypatch.setattr(tune, "undo", undone.append)
+    named = TuneAsked(rig="mat", virtual="pot"), TuneAsked(virtual="plate"), TuneAsked(), TuneAsked(out="x.toml")
+    for asked in named:
+        assert tune.tune(replace(asked, undo=True), lambda *parts: (Path(), None), as_json=False, say=said.append) == 0
+    assert [str(path) for path in undone] == ["mat-gains.toml", "plate-gains.toml", "warmer-gains.toml", "x.toml"]
+    assert said[0] == "mat-gains.toml: the previous gains are restored."
+
+
 def test_gains_are_no_web_page():
     with pytest.raises(UseError, match="a name for the gains"):
         tune._gains_path(TuneAsked(out="x.html"), "pot")
