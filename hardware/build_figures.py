@@ -88,9 +88,9 @@ def part_rows(build: Build) -> list[Row]:
          f"opens at {on_vessel.earliest_c:g} °C or later, over the firmware's {build.hard_limit_c:g} °C. TCO1 never "
          "sees a bath that a few watts overheat; this one does"),
         (_refs(build, "TF1"), f"thermal fuse, one-shot: {fuse.marked_c:g} °C, holds {fuse.holds_c:g} °C for good (M); "
-         f"≥ {fuse.rated_a:g} A at 24 V **DC**; one more of the lot, for its test",
+         f"≥ {fuse.rated_a:g} A at 24 V **DC**, or {COIL_CUT_OUT_A:g} A with K2; one more of the lot, for its test",
          "the last one, for the cut-out's failure. **Crimped**: solder would open it"),
-        (_refs(build, "X1"), f"2-pole plug, ≥ {build.plug_a:g} A, unlike X2 and X3",
+        (_refs(build, "X1"), f"2-pole plug and socket, ≥ {build.plug_a:g} A, unlike X2 and X3",
          "comes apart, so that the vessel can be emptied and wiped; never into the sink"),
         ("wire", f"silicone, stranded, {build.wire_mm2:g} mm², 180 °C, {_wire_m(build):g} m",
          f"carries {electrical.cable_a(build):g} A (DIN VDE 0298-4, M)"),
@@ -144,7 +144,7 @@ def vessel_rows(build: Build) -> list[Row]:
              "tips and takes in water; any four of them hold it down, level. Over a wall as high as the bowl they "
              "would lift it"),
             ("cover", f"ring of silicone sheet, hole {100 * vessels.bowl_m(build):.0f} cm",
-             "covers the open water; without it the bath loses more"),
+             "covers the open water, with a notch for each clip; without it the bath loses more"),
         ]
     else:
         across = " x ".join(f"{100 * side_m:.0f}" for side_m in build.base_sides_m)
@@ -154,16 +154,22 @@ def vessel_rows(build: Build) -> list[Row]:
             ("bowl", f"steel, **flat bottom**, {bowl}", holds),
             ("heat paste", "a gram", "round the probe in its hole"),
         ]
-    lagged_m2 = LAP * (build.base_m2 + math.pi * vessels.disc_m(build) * wall_m)
+    lagged_m2 = LAP * vessels.lagged_m2(build)
     return [
         *rows,
-        ("tray", f"metal, feet of {100 * build.feet_m:g} cm, a hole under each cut-out that faces down",
-         f"carries the insulation; a button clears the table by {100 * vessels.button_clear_m(build):.1f} cm"),
+        ("tray", f"metal, feet of {100 * build.feet_m:g} cm with ends of silicone, a rim of 1 cm, a hole under each "
+         "cut-out that faces down",
+         "carries the insulation and insulates from an earthed table; a button clears the table by "
+         f"{100 * vessels.button_clear_m(build):.1f} cm"),
         ("insulation", f"silicone foam, {1000 * vessels.INSULATION_M:g} mm, rated {rules.INSULATION_C:g} °C or more, "
          f"{lagged_m2:.2f} m²",
          f"under and round it. A mat that is partly shorted gets up to {rules.partly_shorted_mat_c(build):.0f} °C (C): "
          "no melamine foam, which takes 150 °C (M); no polystyrene, cork or cloth, which burn"),
-        ("silicone", f"high-temperature adhesive, {rules.INSULATION_C:g} °C or more", "glues mat and cut-outs"),
+        *([("hood", "of the same foam, 4 x 6 cm and 2 cm thick, hollow, held by a band",
+            "over TCO2 on the wall: nothing presses its button or touches its blades; lifted to reset it")]
+          if build.heats == "water" else []),
+        ("silicone", f"high-temperature adhesive, {rules.INSULATION_C:g} °C or more",
+         "glues mat, cut-outs and insulation"),
         (f"{mats} x fixing", FIXING[build.heats][0], FIXING[build.heats][1]),
         (f"{2 * mats} crimps, {mats} x 40 cm sleeve", "non-insulated butt crimps; glass-fibre sleeve",
          "for the leads of each thermal fuse on a mat, and for each lead that lies on a mat's back"),
@@ -207,8 +213,8 @@ def value_rows(build: Build) -> list[Row]:
         ("Q1, left half on by a fault", f"{electrical.worst_v():.1f} V x {worst_a:.2f} A / 4",
          f"{electrical.half_on_w(build):.0f} W"),
         ("TF2 opens then", f"{build.sink.j_per_k:.0f} J/K of heat sink, TF2 {switch_heat.FUSE_LAG_S:g} s behind it",
-         f"within {math.ceil(opens.after_s):g} s, the tab at {opens.tab_c:.0f} °C"),
-        ("heat of Q1 that never opens TF2", f"({build.on_switch.latest_c:g} - {electrical.BOX_C:g}) °C / "
+         f"within {math.ceil(opens.after_s):g} s from a cool box; the tab at {opens.tab_c:.0f} °C in a warm one"),
+        ("heat of Q1 that may never open TF2", f"({build.on_switch.latest_c:g} - {switch_heat.COOL_C:g}) °C / "
          f"{build.sink.k_per_w:g} °C/W", f"{switch_heat.unfelt_w(build):.1f} W"),
         ("Q1, turning on and off", f"{electrical.PWM_HZ:g} times a second, {build.switch.switched_nc:g} nC through "
          f"{electrical.GATE_SERIES_OHM + electrical.PIN_OHM:g} Ω", f"{electrical.switching_w(build):.2f} W"),
@@ -222,6 +228,9 @@ def value_rows(build: Build) -> list[Row]:
          f"{warmth.mat_over_k(build):.0f} °C; worst heater {warmth.mat_over_k(build, worst=True):.0f} °C"),
         ("TCO2 over what it guards", "the wall as a cooled fin" if build.heats == "water" else "through the metal",
          f"{warmth.cut_out_over_k(build):.1f} °C"),
+        ("cut-outs open early by their own current", f"{electrical.mat_worst_a(build):.2f}² A² x "
+         f"{1000 * warmth.CUT_OUT_OHM:g} mΩ x {warmth.CUT_OUT_K_PER_W:g} °C/W; with relay K2 by nothing",
+         f"{warmth.own_heat_k(build):.1f} °C"),
         ("heat's lag", "rubber and base behind what lies before them", f"{warmth.lag_s(build):.0f} s"),
         *_bath_rows(build),
     ]

@@ -188,7 +188,7 @@ def board(s: Sheet) -> None:
     s.ground((1.6, -2.2))
     s.words((2.6, -2.2), "GND pin 38", SMALL)
     s.words((-0.6, -4.4), "fed by USB\nonly: a PC or\na 5 V charger", SMALL)
-    s.words((-0.6, -7.0), "0 V of 24 V and\nof USB meet\nhere, once", SMALL)
+    s.words((-0.6, -7.0), "two wires to\n0 V: one here,\none by the gate", SMALL)
     free = [f"GP{PINS[name]} {name}" for name in NOT_FITTED]
     s.words((-0.6, -12.0), f"free: {', '.join(free[:2])},\n{', '.join(free[2:5])},\n{', '.join(free[5:])}", SMALL)
 
@@ -311,30 +311,37 @@ def float_switch(s: Sheet, build: Build) -> None:
 def by_relay(s: Sheet, build: Build) -> None:
     """The cut-outs in the supply of a second relay's coil, for those that may not switch the heater's current."""
     parts = {part.ref: part for part in power_circuit.parts(relayed(build))}
-    s.frame((-1.0, -19.2), (11.9, -13.2), "10  Only if the cut-outs may not switch the heater's current")
-    y, x, low = -14.6, 9.2, -17.0
-    s.tag((1.4, y), "24 V S")
-    s.joint((2.0, y), (8.6, y))
-    s.words((1.5, y + 0.55), "X5", SMALL)
-    s.wire((1.4, y), (2.4, y))
-    for start, ref in ((2.4, "TCO2"), (5.4, "TCO1")):
-        s.part(elm.Breaker(), (start, y), (start + 2.6, y))
-        s.words((start + 1.3, y - 0.9), ", ".join(f"{ref}{each}" for each in build.refs) + "\n"
-                f"{parts[ref + build.refs[0]].rated_a:g} A DC", SMALL, middle=True)
+    s.frame((-1.0, -21.0), (11.9, -13.2), "10  Only if cut-outs and fuses may not switch the heater's current")
+    y, x, low = -14.5, 9.2, -16.6
+
+    def row(y: float, plug: str, refs: tuple[str, ...], element: type[elm.Element2Term]) -> None:
+        s.words((-0.7, y + 0.45), "from TF2", SMALL)
+        s.wire((-0.7, y), (2.4, y))
+        s.joint((2.0, y), (8.6, y))
+        s.words((1.7, y + 0.5), plug, SMALL)
+        for start, ref in zip((2.4, 5.4), refs, strict=False):
+            s.part(element(), (start, y), (start + 2.6, y))
+            s.words((start + 1.3, y + 0.95), ", ".join(f"{ref}{each}" for each in build.refs) + "\n"
+                    f"{parts[ref + build.refs[0]].rated_a:g} A DC", SMALL, middle=True)
+        s.wire((2.4 + 3.0 * len(refs) - 0.4, y), (8.9, y))
+
+    row(y, "X5", ("TCO2", "TCO1"), elm.Breaker)
     s.wire((5.0, y), (5.4, y))
-    s.wire((8.0, y), (10.6, y))
+    s.wire((8.9, y), (10.6, y))
     s.part(elm.RBox(), (x, y), (x, low), "K2 coil\nas K1", "top")
     s.part(elm.Diode(), (10.6, low), (10.6, y), "D7", "bottom")
     s.wire((x, low), (10.6, low))
     s.ground((x, low))
     s.dot((x, y), (x, low))
-    contact = -18.2
+    row(low - 1.2, "X6", ("TF1",), elm.FuseIEC)
+    s.tag((8.9, low - 1.2), "24 V S", leftward=False)
+    contact = -20.2
     s.words((-0.7, contact - 0.5), "from K1", SMALL)
     s.part(elm.Switch(), (0.6, contact), (3.6, contact), parts["K2"].label)
     s.wire((-0.7, contact), (0.6, contact))
     s.wire((3.6, contact), (4.4, contact))
-    plugs, fuses = (", ".join(f"{name}{each}" for each in build.refs) for name in ("X1", "TF1"))
-    s.words((4.6, contact), f"to R13a and {plugs},\nfrom there to {fuses}", SMALL)
+    plugs, mats = (", ".join(f"{name}{each}" for each in build.refs) for name in ("X1", "RH"))
+    s.words((4.6, contact), f"to R13a and {plugs},\nfrom there to {mats}", SMALL)
 
 
 def sheet_path(build: Build) -> Path:

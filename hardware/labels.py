@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from html import escape
 
+from bainwright.builds.catalogue import COIL_CUT_OUT_A
 from bainwright.builds.parts import SUPPLY_V, Build
 from bainwright.builds.supply import most_supply_w
 
 Label = tuple[str, tuple[str, ...]]
 
-WIDE_MM, HIGH_MM, COLUMNS = 92.0, 21.5, 2
-LEFT_MM, TOP_MM, GAP_MM = 11.0, 19.0, 2.5
+WIDE_MM, HIGH_MM, COLUMNS = 92.0, 19.0, 2
+LEFT_MM, TOP_MM, GAP_MM = 11.0, 19.0, 2.0
 ID_LINE = "_" * 32
 
 
@@ -29,6 +30,9 @@ def labels(build: Build) -> list[Label]:
          ("Thermal fuse on Q1's tab. Open: new Q1 first.", safe)),
         ("S1  hand switch", ("Off before hands go near the heater.", "Or pull the plug.")),
         (f"K1  guard relay  {build.relay_a:g} A 30 V DC", ("Coil 24 V, 1.4 kΩ or more",)),
+        ("Q1  heat sink", ("24 V, and hot in a fault.", "Touch it only with S1 off.")),
+        (f"K2  {build.relay_a:g} A 30 V DC, if fitted", ("Coil 24 V, 1.4 kΩ or more",)),
+        ("X5, X6  if K2 is fitted", ("Cut-outs and TF1. Not X0, not X1.",)),
         ("J1  heartbeat jumper", ("Fitted in use. Pulled: no heat.",)),
         (f"X2  {'water' if build.heats == 'water' else 'plate'} probe", ("3-pole. Its 16 digits:", ID_LINE)),
         ("X3  chocolate probe", ("4-pole. Its 16 digits:", ID_LINE)),
@@ -41,11 +45,11 @@ def labels(build: Build) -> list[Label]:
             sheet.append((f"F2{ref}  {build.mat_fuse_a:g} A  32 V DC", (safe,)))
         sheet += [
             (f"X1{ref}  heater  {mat.power_w:g} W", (f"{SUPPLY_V:g} V DC, {mat.ohm:.2f} Ω. No mains.",)),
-            (f"TCO1{ref}  {build.on_mat.opens_c:g} °C  {build.on_mat.rated_a:g} A",
+            (f"TCO1{ref}  {build.on_mat.opens_c:g} °C  {build.on_mat.rated_a:g} A (K2: {COIL_CUT_OUT_A:g} A)",
              ("On the mat. Manual reset. Open twice: stop.", safe)),
-            (f"TCO2{ref}  {build.on_vessel.opens_c:g} °C  {build.on_vessel.rated_a:g} A",
+            (f"TCO2{ref}  {build.on_vessel.opens_c:g} °C  {build.on_vessel.rated_a:g} A (K2: {COIL_CUT_OUT_A:g} A)",
              (f"On the {build.vessel}. Manual reset. Open twice: stop.", safe)),
-            (f"TF1{ref}  {build.fuse.marked_c:g} °C  {build.fuse.rated_a:g} A",
+            (f"TF1{ref}  {build.fuse.marked_c:g} °C  {build.fuse.rated_a:g} A (K2: {COIL_CUT_OUT_A:g} A)",
              ("Thermal fuse. Crimp, never solder.", safe)),
         ]  # fmt: skip
     sheet.append(("TESTED", ("Every six months:", "________   ________   ________   ________")))
@@ -66,7 +70,7 @@ def labels_svg(build: Build) -> str:
         rows.append(f'  <g transform="translate({x:g} {y:g})">')
         rows.append(f'    <rect width="{WIDE_MM:g}" height="{HIGH_MM:g}" rx="2" fill="none" stroke="black" '
                     'stroke-width="0.4"/>')  # fmt: skip
-        rows.append(f'    <text x="4" y="8" font-size="5" font-weight="bold">{escape(title)}</text>')
-        rows += [f'    <text x="4" y="{13.5 + 5.2 * at:g}">{escape(line)}</text>' for at, line in enumerate(lines)]
+        rows.append(f'    <text x="4" y="7" font-size="5" font-weight="bold">{escape(title)}</text>')
+        rows += [f'    <text x="4" y="{11.8 + 4.6 * at:g}">{escape(line)}</text>' for at, line in enumerate(lines)]
         rows.append("  </g>")
     return "\n".join([*rows, "</svg>", ""])

@@ -70,8 +70,9 @@ def _box(build: Build) -> Iterator[PowerPart]:
                     f"S1  hand switch\n≥ {build.hand_switch_a:g} A 30 V DC", path=ALL, rated_a=build.hand_switch_a)
     yield PowerPart("F3", "FUSE", 0.0, ("switched", "guard_fed"), f"F3  {build.guard_fuse_a:g} A", guards=True,
                     path=GUARD)
-    yield PowerPart("TF2", "FUSE", 0.0, ("guard_fed", "24v_s"), f"TF2  {build.on_switch.marked_c:g} °C\non Q1's tab",
-                    guards=True, path=GUARD, rated_a=build.on_switch.rated_a)
+    yield PowerPart("TF2", "FUSE", 0.0, ("guard_fed", "coils" if build.relayed else "24v_s"),
+                    f"TF2  {build.on_switch.marked_c:g} °C\non Q1's tab", guards=True, path=GUARD,
+                    rated_a=build.on_switch.rated_a)
     yield PowerPart("K1", "CONTACT", 0.0, ("switched", "kept" if build.relayed else "guarded"),
                     f"K1 contact\n{build.relay_a:g} A 30 V DC, n.o.", path=ALL, rated_a=build.relay_a)
     yield PowerPart("R13a", "R", LAMP_OHM, ("guarded", "lamp"), f"R13a\n{ohm_text(LAMP_OHM)}")
@@ -93,14 +94,12 @@ def _mat(build: Build, ref: str) -> Iterator[PowerPart]:
         fed = f"fed{ref}"
         yield PowerPart(f"F2{ref}", "FUSE", 0.0, ("guarded", fed), f"F2{ref}\n{build.mat_fuse_a:g} A", guards=True,
                         path=path)
-    fused = f"plus{ref}" if build.relayed else f"back{ref}"
-    yield PowerPart(f"X1{ref}", "PLUG", 0.0, (fed, f"plus{ref}"), f"plug X1{ref}\n2-pole", path=path,
+    plus = f"hot{ref}" if build.relayed else f"plus{ref}"
+    yield PowerPart(f"X1{ref}", "PLUG", 0.0, (fed, plus), f"plug X1{ref}\n2-pole", path=path,
                     rated_a=build.plug_a)
     if not build.relayed:
         yield from _cut_outs(build, ref, f"plus{ref}", path)
-    yield PowerPart(f"TF1{ref}", "FUSE", 0.0, (fused, f"hot{ref}"),
-                    f"TF1{ref}  {build.fuse.marked_c:g} °C, {build.fuse.rated_a:g} A\nthermal fuse\none-shot, crimped",
-                    guards=True, path=path, rated_a=build.fuse.rated_a)
+        yield _thermal_fuse(build, ref, (f"back{ref}", f"hot{ref}"), path)
     yield PowerPart(f"RH{ref}", "MAT", mat.ohm, (f"hot{ref}", "drain"),
                     f"RH{ref}  mat\n{mat.power_w:g} W\n{mat.ohm:.2f} Ω")
 
@@ -116,19 +115,28 @@ def _cut_outs(build: Build, ref: str, start: str, path: str) -> Iterator[PowerPa
                     "on the mat", guards=True, path=path, rated_a=build.on_mat.rated_a)
 
 
+def _thermal_fuse(build: Build, ref: str, nets: tuple[str, str], path: str) -> PowerPart:
+    return PowerPart(f"TF1{ref}", "FUSE", 0.0, nets, f"TF1{ref}  {build.fuse.marked_c:g} °C, {build.fuse.rated_a:g} A\n"
+                     "thermal fuse\none-shot, crimped", guards=True, path=path, rated_a=build.fuse.rated_a)
+
+
 def chain_end(build: Build) -> str:
     """The net of K2's coil: behind the last cut-out of the row."""
     return f"back{build.refs[-1]}"
 
 
 def _chain(build: Build) -> Iterator[PowerPart]:
-    """K2, whose coil every cut-out must let live."""
+    """K2, whose coil every cut-out feeds; K1's coil by every thermal fuse."""
     yield PowerPart("K2", "CONTACT", 0.0, ("kept", "guarded"), f"K2 contact\n{build.relay_a:g} A 30 V DC, n.o.",
                     guards=True, path=ALL, rated_a=build.relay_a)
-    yield PowerPart("X5", "PLUG", 0.0, ("24v_s", "chain"), "plug X5\n2-pole", path=GUARD,
-                    rated_a=build.on_mat.rated_a)
-    start = "chain"
+    for plug, net in (("X5", "chain"), ("X6", "fuses")):
+        yield PowerPart(plug, "PLUG", 0.0, ("coils", net), f"plug {plug}\n2-pole", path=GUARD,
+                        rated_a=build.on_mat.rated_a)
+    start, held = "chain", "fuses"
     for ref in build.refs:
         yield from _cut_outs(build, ref, start, GUARD)
         start = f"back{ref}"
+        fused = "24v_s" if ref == build.refs[-1] else f"held{ref}"
+        yield _thermal_fuse(build, ref, (held, fused), GUARD)
+        held = fused
     yield PowerPart("D7", "D", 0.0, ("0", chain_end(build)), "D7")

@@ -65,7 +65,7 @@ class PowerFault:
 
 OVER_VOLTAGE = "regulation lost, over-voltage"
 BYPASS = "touches the lead behind TF1"
-TOUCHES_24V = "touches 24 V S"
+TOUCHES_24V = "touches its feed"
 LEADS = (("lead to F1", "24v"), ("lead to S1", "fused"), ("lead to K1", "switched"), ("lead from K1", "guarded"),
          ("lead 24 V S", "24v_s"), ("lead back to Q1", "drain"), ("lead to LED1", "lamp"),
          ("lead from LED1", "lamp_back"))  # fmt: skip
@@ -86,10 +86,12 @@ def faults(build: Build) -> Iterator[PowerFault]:
         yield PowerFault(name, "chafed to 0 V", bridged=((net, "0"),))
     for ref in build.refs:
         yield PowerFault(f"lead to RH{ref}", "chafed to 0 V", bridged=((f"hot{ref}", "0"),))
-        yield PowerFault(f"plus lead of X1{ref}", BYPASS, bridged=((f"plus{ref}", f"hot{ref}"),))
+        if not build.relayed:
+            yield PowerFault(f"plus lead of X1{ref}", BYPASS, bridged=((f"plus{ref}", f"hot{ref}"),))
     if build.relayed:
         yield PowerFault("lead to K2's coil", "chafed to 0 V", bridged=((chain_end(build), "0"),))
-        yield PowerFault("lead to K2's coil", TOUCHES_24V, bridged=((chain_end(build), "24v_s"),))
+        yield PowerFault("lead to K2's coil", TOUCHES_24V, bridged=((chain_end(build), "coils"),))
+        yield PowerFault("lead back from TF1", TOUCHES_24V, bridged=(("24v_s", "coils"),))
     yield PowerFault("TF2", "touches Q1's tab", bridged=(("guard_fed", "drain"),))
 
 

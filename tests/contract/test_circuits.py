@@ -289,11 +289,12 @@ def test_half_a_plate_still_heats_when_one_mat_s_guard_has_opened():
 
 @pytest.mark.parametrize("build", BY_RELAY, ids=lambda build: build.name)
 def test_cut_outs_by_relay_pass_the_rules_and_each_of_them_takes_all_heat_away(build):
-    """By hand: every cut-out, X5, K2's contact and its coil's lead are in series with the heat or with K2's coil."""
+    """By hand: every cut-out, thermal fuse, X5, X6 and K2 is in series with the heat or with a relay's coil."""
     assert rules.broken(build) == []
     rows = {(row["part"], row["fault"]): row for row in power_faults.read() if row["build"] == build.name}
-    opened = [(part.ref, "open") for part in power_circuit.parts(build) if part.ref.startswith(("TCO", "X5", "K2"))]
-    assert len(opened) == 2 + 2 * build.mat_count
+    named = ("TCO", "TF1", "X5", "X6", "K2")
+    opened = [(part.ref, "open") for part in power_circuit.parts(build) if part.ref.startswith(named)]
+    assert len(opened) == 3 + 3 * build.mat_count
     for key in (*opened, ("lead to K2's coil", "chafed to 0 V"), ("D7", "shorted")):
         row = rows[key]
         heats_w = 0.0 if list(power_table.blown(build, row)) else float(row["heats_w"])

@@ -129,11 +129,11 @@ def test_what_the_safety_page_says_by_hand_of_cut_outs_fuses_and_supplies_is_the
         f"plate {plate.fuse_a:g} A, {plate.supply_w:.0f} W) |",
         f"a quarter of the heat itself, {half_on_w(mat):.0f} to {half_on_w(plate):.0f} W,",
         f"the tab at {math.ceil(max(half_on(build).tab_c for build in BUILDS))} °C at most. Under "
-        f"{unfelt_w(mat):g} W it stays closed, and the tab under {mat.on_switch.latest_c:g} °C",
+        f"{unfelt_w(mat):.1f} W it may stay closed, and the tab under {mat.on_switch.latest_c:g} °C",
         f"keep its wire under {math.ceil(max(partly_shorted_mat_c(build) for build in BUILDS))} °C",
     ):
         assert row in page, row
-    assert max(half_on(build).after_s for build in BUILDS) <= 150.0  # "within 2.5 minutes"
+    assert max(half_on(build).after_s for build in BUILDS) <= 210.0  # "within 3.5 minutes"
     assert {build.sink for build in BUILDS} == {mat.sink}
 
 

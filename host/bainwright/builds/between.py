@@ -71,9 +71,9 @@ def like(guide: Build, heater_w: float, supply_a: float) -> Build:
 
 
 def _wire_mm2(build: Build, carries_a: float) -> float:
-    """The thinnest cable that carries the current and takes little of the voltage."""
-    return next(mm2 for mm2, cable_a in electrical.CABLE_A.items()
-                if cable_a >= carries_a
+    """The thinner cable of the guides that carries the current and takes little of the voltage."""
+    return next(mm2 for mm2 in sorted(guide.wire_mm2 for guide in TEMPERATURES)
+                if electrical.CABLE_A[mm2] >= carries_a
                 and electrical.cable_drop_share(replace(build, wire_mm2=mm2)) <= rules.CABLE_DROP)
 
 

@@ -159,15 +159,19 @@ PLATE = Build(
 )
 
 BUILDS = (MAT, POT, PLATE)
-COIL_CUT_OUT_A = 2.0  # chosen: what a cut-out that carries a relay's coil must switch at 24 V DC
+COIL_CUT_OUT_A = 2.0  # chosen: what carries a relay's coil must switch at 24 V DC
 BY_NAME = {build.name: build for build in BUILDS}
 
 
 def relayed(build: Build) -> Build:
-    """The same build, its cut-outs in the supply of a relay's coil: they may not switch the heater's current."""
+    """The same build, its cut-outs and thermal fuses in the supplies of two relays' coils.
+
+    For those that may not switch the heater's current.
+    """
     return replace(build, name=f"{build.name} by relay", relayed=True,
                    on_mat=replace(build.on_mat, rated_a=COIL_CUT_OUT_A),
-                   on_vessel=replace(build.on_vessel, rated_a=COIL_CUT_OUT_A))
+                   on_vessel=replace(build.on_vessel, rated_a=COIL_CUT_OUT_A),
+                   fuse=replace(build.fuse, rated_a=COIL_CUT_OUT_A))
 
 
 BY_RELAY = tuple(relayed(build) for build in BUILDS)

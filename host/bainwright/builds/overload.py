@@ -39,12 +39,12 @@ def at_over_voltage_a(build: Build) -> float:
 def mat_carries_a(build: Build) -> float:
     """The least rating in one mat's path, A."""
     if build.relayed:
-        return min(build.plug_a, build.fuse.rated_a)
+        return build.plug_a
     return min(build.plug_a, build.on_mat.rated_a, build.on_vessel.rated_a, build.fuse.rated_a)
 
 
 def cut_outs_a(build: Build) -> float:
-    """What lasts in the cut-outs, A."""
+    """What lasts in cut-outs and thermal fuses on the mats, A."""
     return guard_a(build) if build.relayed else mat_a(build)
 
 

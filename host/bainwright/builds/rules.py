@@ -17,7 +17,7 @@ VESSEL_LATEST_C = 65.0  # chosen: water that scalds in seconds; the cut-out at t
 INSULATION_C = 200.0  # silicone foam (data sheets, from memory); melamine foam takes 150 °C
 UNDER_RATED_K = 10.0  # chosen: so far under its rating stays what lies round a mat
 TAB_C = 150.0  # chosen: glass-fibre board and silicone wire beside Q1 take it for minutes (from memory)
-UNFELT = 0.5  # chosen: share of a half-on Q1's heat that its fuse may let pass
+UNFELT_W = 10.0  # chosen: what Q1 may give the closed box for good
 CABLE_DROP = 0.02  # chosen: of 24 V that the cable of one mat may take
 CONTACTS, CONTACT_V = 10, 0.15  # two poles of X0 and X1, F1, S1, K1, TCO2, TCO1, TF1; F2 too; so much each, chosen
 BOWL_MM = 0.4, 1.2  # steel of mixing bowls as sold (common practice, no source)
@@ -160,7 +160,7 @@ RULES = (
     Rule("mat's own leads, at what lasts in a fault", electrical.mat_leads_a, overload.mat_a, _any, "A"),
     Rule("cut-outs, at what lasts in a fault", lambda b: min(b.on_mat.rated_a, b.on_vessel.rated_a),
          overload.cut_outs_a, _any, "A"),
-    Rule("thermal fuse, at what lasts in a fault", lambda b: b.fuse.rated_a, overload.mat_a, _any, "A"),
+    Rule("thermal fuse, at what lasts in a fault", lambda b: b.fuse.rated_a, overload.cut_outs_a, _any, "A"),
     Rule("parts of all mats, at the supply's over-voltage", overload.all_carry_a, overload.at_over_voltage_a, _any,
          "A"),
     Rule("supply shuts itself off, over its upper end", lambda b: b.supply_off_v, lambda b: electrical.worst_v(),
@@ -178,7 +178,7 @@ RULES = (
          lambda b: b.on_switch.latest_c, "°C"),
     Rule("thermal fuse on Q1, at what lasts in a fault", lambda b: b.on_switch.rated_a, overload.guard_a, _any, "A"),
     Rule("heat of Q1 that its thermal fuse lets pass", switch_heat.unfelt_w, _none,
-         lambda b: UNFELT * electrical.half_on_w(b), "W"),
+         lambda b: UNFELT_W, "W"),
     Rule("Q1's tab as its thermal fuse opens, Q1 half on", lambda b: switch_heat.half_on(b).tab_c, _none,
          lambda b: TAB_C, "°C"),
     Rule("cable's drop, share of 24 V", electrical.cable_drop_share, _none, lambda b: CABLE_DROP, ""),

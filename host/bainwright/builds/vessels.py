@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from bainwright.builds.parts import Build
+from bainwright.builds.parts import Build, area_m2
 from bainwright.builds.warmth import WALL_CUT_OUT_M
 from bainwright.files.rig import PlantTable
 from bainwright.physics.geometry import BOWL_ASPECT, BOWL_DIAMETER_M, BOWL_KG
@@ -89,6 +89,14 @@ def mark_per_ring(build: Build) -> float:
 def low_water_over_cut_out_m(build: Build) -> float:
     """How far a bath that lost half covers the vessel's cut-out, the bowl lifted out."""
     return LOW_WATER * build.water_l / 1000.0 / build.base_m2 - WALL_CUT_OUT_M
+
+
+def lagged_m2(build: Build) -> float:
+    """Outside of the insulation: under the base and round the wall, or a plate's edges."""
+    under_m = [side_m + 2.0 * INSULATION_M for side_m in build.base_sides_m]
+    high_m = (build.wall_m or build.base.thick_m) + INSULATION_M
+    round_m = math.pi * under_m[0] if build.heats == "water" else 2.0 * sum(under_m)
+    return area_m2(tuple(under_m)) + round_m * high_m
 
 
 def strip_m(build: Build) -> float:

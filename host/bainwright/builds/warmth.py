@@ -13,6 +13,7 @@ GLUE_M2K_PER_W = 0.0026  # 0.5 mm of high-temperature silicone at 0.19 W/m·K, c
 WATER_FILM_W_PER_M2K = 400.0  # natural convection over a warm base; from memory, see the test's correlation
 WALL_M = 0.0008  # a pot's wall, chosen
 WALL_CUT_OUT_M = 0.015  # height of the middle of the vessel's cut-out over the base, chosen
+CUT_OUT_OHM, CUT_OUT_K_PER_W = 0.02, 5.0  # of a closed bimetal cut-out, under foam; from memory, chosen
 LAG_ROOM = 1.6  # chosen: times the computed lag that a rig file may give; with a longer one the board only waits
 
 
@@ -45,6 +46,11 @@ def partly_shorted_over_k(build: Build, current_a: float) -> float:
     """
     ohm = build.mat.ohm * (1.0 + electrical.MAT_TOLERANCE)
     return current_a**2 * ohm / build.mat.area_m2 * (_inside_m2k_per_w() + _film_m2k_per_w(build))
+
+
+def own_heat_k(build: Build) -> float:
+    """How much warmer than what it lies on the heater's current makes a cut-out, K; a relay's coil makes it none."""
+    return 0.0 if build.relayed else electrical.mat_worst_a(build) ** 2 * CUT_OUT_OHM * CUT_OUT_K_PER_W
 
 
 def lag_s(build: Build) -> float:

@@ -119,8 +119,8 @@ ITEMS = (
          "that would use it up.", simulated=False, version=2),
     Item("cutout", "manual-reset cut-outs", WIRING, ANY,
          # At the plug, because a meter across a cut-out does not see a lead that bypasses it.
-         "Supply and X1 unplugged, a meter on the heater's half of X1 (of X5, if you have relay K2): warm each cut-out "
-         "in turn over its marked temperature, with hot air.",
+         "Supply and X1 unplugged, a meter on the heater's half of X1 (with relay K2: supply and X5 plugged in, S1 "
+         "closed, the meter across K2's contact): warm each cut-out in turn over its marked temperature, with hot air.",
          "The meter shows an open circuit, also when the cut-out is cold again, until you press its button.",
          "Press their buttons; clip back on what you took off.", simulated=False, version=2),
     Item("power", "the heater is the one that the settings state", WIRING, ANY,

@@ -160,7 +160,7 @@ def size_heater(request: BatchRequest, within_s: float = DEFAULT_WITHIN_S) -> He
 def _power_side(setup: Setup, heater_w: float | None, fed_a: float | None) -> PowerSide | None:
     if heater_w is None or fed_a is None:
         return None
-    return power_side(heater_w, fed_a, setup.body.pot_m2)
+    return power_side(heater_w, fed_a, setup.body.pot_m2 if setup.body.is_bath else 0.0)
 
 
 def _high(watts: Watts) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bainwright.builds.catalogue import COIL_CUT_OUT_A
 from bainwright.builds.overload import SUPPLY_SHARE
 from bainwright.builds.parts import SUPPLY_V
 from bainwright.builds.rules import MOST_W
@@ -72,8 +73,11 @@ def _parts(found: HeaterSize) -> list[str]:
     mats = " or ".join(f"{mat.least_cm2} cm² with TCO1 of {mat.cut_out_c:g} °C and TF1 of {mat.fuse_c:g} °C"
                        for mat in side.mats)  # fmt: skip
     mat = f"One mat of at least {mats}, under it." if mats else "No such mat fits under it: take a wider one."
+    if found.request.rig.plant.bath == "plate":
+        mat = "A plate takes two mats of half the watts, each with its own fuse, cut-outs and thermal fuse."
     return [f"Fuse F1 {side.fuse_a:g} A, wire {side.wire_mm2:g} mm². Inlet, hand switch, relay contact, plug, cut-outs "
-            f"and thermal fuse for {side.carries_a:g} A at 24 V DC or more. {mat} All else is as the guides have it."]
+            f"and thermal fuse for {side.carries_a:g} A at 24 V DC or more; with relay K2 cut-outs and fuse for "
+            f"{COIL_CUT_OUT_A:g} A. {mat} All else is as the guides have it."]
 
 
 def _why_none(found: HeaterSize) -> str:
