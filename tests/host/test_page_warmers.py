@@ -4,11 +4,12 @@ import contextlib
 import html
 import json
 import re
+import socket
 import time
 import urllib.parse
 
 import pytest
-from page_tools import Outline, Phone, SharedHold, code_of
+from page_tools import Outline, Phone, SharedHold, code_of, until
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
 from bainwright.live.live_hold import LiveHold
@@ -118,6 +119,27 @@ def test_a_hold_that_starts_later_is_found_and_one_that_ended_says_so():
         assert "The hold is over." in loaded(phone, "/", "The hold is over.")
         with SharedHold(bowl=31000):
             loaded(phone, "/", "31.00")
+
+
+def test_the_page_of_a_hold_that_ended_neither_follows_nor_commands_the_next_one():
+    """Its stream ends, so that it loads again; its buttons are refused until it did."""
+    with Page([server.HERE], 0, []) as page:
+        phone = Phone(page)
+        with SharedHold():
+            loaded(phone, "/", "31.50")
+            phone.pair(code_of(page))
+            old = re.search(r'name="hold" value="([^"]+)"', loaded(phone, "/", 'name="hold"'))[1]
+            stream = socket.create_connection(("127.0.0.1", page.port), 60)
+            stream.sendall(f"GET /live HTTP/1.1\r\nHost: {phone.host}\r\n\r\n".encode())
+            heard = until(stream, b"31.50")
+        assert f"-{old}\n".encode() in heard  # what the stream is about: another one makes the page load itself
+        with SharedHold(bowl=31000) as second, stream:
+            new = re.search(r'name="hold" value="([^"]+)"', loaded(phone, "/", "31.00"))[1]
+            until(stream, b"0\r\n\r\n")  # the end of a chunked reply (RFC 9112, 7.1)
+            status, reply = phone.act("test", seen=f"&hold={old}")
+            assert (status, "another one" in reply["words"]) == (409, True)
+            assert phone.act("test", seen=f"&hold={new}")[0] == 200
+            assert second.done == [("test", "")]
 
 
 def test_a_page_beside_a_hold_shows_the_other_warmers_too():

@@ -28,6 +28,7 @@ BOUNCE_S = 2.0  # chosen: nobody takes an act back so soon; a knuckle that bounc
 BOUNCED = Reply(False, "Not sent: it takes back what was pressed a moment ago. Press it again if you mean it.")
 TOO_LATE = Reply(False, "Not sent: it reached the PC too late. Look at what the page shows now.")
 NO_ACT = Reply(False, "The page does not know this act.")
+ANOTHER_HOLD = Reply(False, "Not sent: that hold has ended, and another one runs there. Load the page again.")
 NO_HOLD = Reply(False, "It did not arrive: this hold is not on the page any more.")
 
 
@@ -82,7 +83,12 @@ class ActRoutes:
         self, request: Request, session: Session, form: dict[str, str], hand_over: Callable[[Hold], Future[Reply]]
     ) -> Response:
         found = self._asking.hold(form.get("warmer"))
-        reply = await _delivered(found[1], hand_over) if found else NO_HOLD
+        if found is None:
+            reply = NO_HOLD
+        elif form.get("hold", found[1].key) != found[1].key:
+            reply = ANOTHER_HOLD
+        else:
+            reply = await _delivered(found[1], hand_over)
         return _answer(request, session, form, reply, 200 if reply.done else 409)
 
 

@@ -111,7 +111,7 @@ class PageApp:
         if session is not None:
             reply, session.reply = session.reply, None
         text = self._page("now", "/", shown=shown, reply=reply, token=session.token if session else "", warmer=warmer,
-                          several=len(self._holds.all()) > 1, readings=site.readings(shown),
+                          key=hold.key, several=len(self._holds.all()) > 1, readings=site.readings(shown),
                           buttons=site.buttons(shown), charts=self._drawn_of(hold).charts(shown))  # fmt: skip
         return HTMLResponse(text)
 
@@ -127,18 +127,18 @@ class PageApp:
         found = self._asking.hold(asked_for(request))
         if found is None:
             return PlainTextResponse("There is no such hold here.\n", 404)
-        hold = found[1]
+        hold, latest = found[1], self._asking.follow(*found)
 
         def frame() -> tuple[object, dict[str, Any]] | None:
-            shown = hold.shown()
+            shown = latest()
             return self._drawn_of(hold).frame(shown) if shown else None
 
-        return self._stream(frame, False)
+        return self._stream(frame, hold.key, False)
 
-    def _stream(self, frame: Frame, whole: bool) -> Response:
+    def _stream(self, frame: Frame, of: str, whole: bool) -> Response:
         if self.streams.open >= MOST_STREAMS:
             return PlainTextResponse("Too many phones watch already.\n", 503, {"retry-after": "10"})
-        return _Started(EventStream(frame, self.streams, whole=whole))
+        return _Started(EventStream(frame, self.streams, of, whole=whole))
 
     def _drawn_of(self, hold: Hold) -> Drawn:
         if hold not in self._drawn:

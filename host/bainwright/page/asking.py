@@ -10,8 +10,10 @@ from starlette.datastructures import Headers
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from bainwright.live.latest import Shown
 from bainwright.page.access import Access, Session
 from bainwright.page.holds import Hold, Holds
+from bainwright.page.stream import GoneError
 
 Answer = Callable[[Request], Awaitable[Response]]
 
@@ -50,6 +52,17 @@ class Asking:
         if warmer is None and len(found) == 1:
             return next(iter(found.items()))
         return (warmer, found[warmer]) if warmer in found else None
+
+
+    def follow(self, name: str, hold: Hold) -> Callable[[], Shown | None]:
+        """Gives a hold's latest moment; raises `GoneError` once its name means another hold, or none."""
+
+        def latest() -> Shown | None:
+            if self.holds.all().get(name) is not hold:
+                raise GoneError
+            return hold.shown()
+
+        return latest
 
 
 def asked_for(request: Request) -> str | None:

@@ -32,7 +32,7 @@ class FeedRoutes:
     """
 
     def __init__(
-        self, asking: Asking, draw: Callable[..., str], stream: Callable[[Frame, bool], Response]
+        self, asking: Asking, draw: Callable[..., str], stream: Callable[[Frame, str, bool], Response]
     ) -> None:
         self._asking, self._draw, self._stream = asking, draw, stream
 
@@ -53,12 +53,13 @@ class FeedRoutes:
         found = self._asking.hold(asked_for(request))
         if found is None:
             return self._no_hold()
+        latest = self._asking.follow(*found)
 
         def frame() -> tuple[object, dict[str, Any]] | None:
-            shown = found[1].shown()
+            shown = latest()
             return None if shown is None else (key_of(shown), feeds.as_json(shown, course=False))
 
-        return self._stream(frame, True)
+        return self._stream(frame, found[1].key, True)
 
     def _no_hold(self) -> Response:
         """None is there, or it is not clear which one is meant."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import secrets
 import threading
 import time
 from concurrent.futures import Future
@@ -23,7 +24,9 @@ NO_NAME = "warmer"  # before the board has answered, and for a rig without a nam
 
 
 class Hold(Protocol):
-    """One hold as a page sees it."""
+    """One hold as a page sees it; `key` tells it from the next one on the same warmer."""
+
+    key: str
 
     def shown(self) -> Shown | None:
         """Its latest moment; None before the first."""
@@ -39,7 +42,7 @@ class OwnHold:
     """The hold that runs in this program."""
 
     def __init__(self, hold: LiveHold) -> None:
-        self._hold = hold
+        self._hold, self.key = hold, secrets.token_hex(4)
 
     def shown(self) -> Shown | None:
         """Its latest moment."""
@@ -61,7 +64,7 @@ class JoinedHold:
     """A hold that another program runs. Its last moment stays, and gets old, once that program has ended."""
 
     def __init__(self, joined: Joined) -> None:
-        self._joined, self._latest = joined, Latest()
+        self._joined, self._latest, self.key = joined, Latest(), secrets.token_hex(4)
         self._thread = threading.Thread(target=self._follow, name="joined", daemon=True)
         self._thread.start()
 

@@ -24,13 +24,17 @@ RETRY_MS = 2000
 Frame = Callable[[], tuple[object, dict[str, Any]] | None]  # the latest frame, and what tells it from others
 
 
+class GoneError(Exception):
+    """Raised by a `Frame`: what the stream is about is not there any more, so it ends."""
+
+
 class Streams:
     """Counts the streams of a server, and ends them with it."""
 
     def __init__(self) -> None:
         self.open = 0
         self.closing = False
-        self.server = secrets.token_hex(4)  # a page that hears another name loads itself again: its session has ended
+        self.server = secrets.token_hex(4)  # after a restart it is another one, and sessions have ended
 
 
 class EventStream:
@@ -42,12 +46,14 @@ class EventStream:
         Gives the latest frame: its key, and parts to show by name; None before the first.
     streams : Streams
         The server's count.
+    of : str
+        What the stream is about; a page that hears another one loads itself again.
     whole : bool
         Send every part each time, not only those that changed.
     """
 
-    def __init__(self, frame: Frame, streams: Streams, *, whole: bool = False) -> None:
-        self._frame, self._streams, self._whole = frame, streams, whole
+    def __init__(self, frame: Frame, streams: Streams, of: str, *, whole: bool = False) -> None:
+        self._frame, self._streams, self._of, self._whole = frame, streams, of, whole
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["method"] == "HEAD":  # who asks for the head alone waits for its end
@@ -71,9 +77,12 @@ class EventStream:
         shown: object = None
         await _send(send, f"retry: {RETRY_MS}\n\n")
         if not self._whole:
-            await _send(send, f"event: server\ndata: {self._streams.server}\n\n")
+            await _send(send, f"event: server\ndata: {self._streams.server}-{self._of}\n\n")
         while not gone.done() and not self._streams.closing and loop.time() < ends_s:
-            latest = self._frame()
+            try:
+                latest = self._frame()
+            except GoneError:
+                break
             if latest is not None and latest[0] != shown:
                 shown, parts = latest
                 changed = {name: part for name, part in parts.items() if self._whole or sent.get(name) != part}
