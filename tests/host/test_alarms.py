@@ -59,6 +59,16 @@ def test_a_later_call_says_how_long_it_waited():
     assert "3 min unanswered" in second.title
 
 
+def test_whoever_comes_for_a_refill_is_called_at_once_for_a_fault():
+    """They know of no fault yet, and may be five minutes away."""
+    coming = Coming()
+    rules = Rules(coming)
+    assert rules.due(calling(), 0.0, 0.0)
+    coming.say(10.0)
+    assert rules.due(calling(), 0.0, 70.0) is None
+    assert rules.due(scene_at(state="trip", fault=faults.OVER_HARD_LIMIT), 0.0, 71.0).call == 1
+
+
 def test_whoever_is_coming_stops_the_calls_for_five_minutes_and_no_longer():
     """If nobody came, they start again."""
     coming = Coming()

@@ -18,7 +18,7 @@ from bainwright.evening.options import HoldRequest, resolve
 from bainwright.evening.runner import Runner
 from bainwright.link.messages import decode
 from bainwright.live.live_hold import LiveHold
-from bainwright.live.live_view import LiveView
+from bainwright.live.live_view import LEAST_S, LiveView
 from bainwright.live.now import now_of
 from bainwright.page import act_routes, server
 from bainwright.page.chart import MOST_POINTS, chart, thinned
@@ -143,8 +143,12 @@ def test_who_says_that_they_are_coming_lets_the_alarms_rest():
         assert phone.post("/coming", "token=", Accept="application/json")[0].status == 403
         phone.pair(code_of(page))
         assert "I am coming" in phone.ask("GET", "/")[1]
-        assert phone.post("/coming", f"token={phone.token}", Accept="application/json")[0].status == 200
         view = LiveView(PlainLines(io.StringIO()), page.hold)
+        view.refresh(scene)
+        late = f"token={phone.token}&at={time.monotonic() - 60.0}"
+        assert phone.post("/coming", late, Accept="application/json")[0].status == 409
+        assert phone.post("/coming", f"token={phone.token}", Accept="application/json")[0].status == 200
+        time.sleep(LEAST_S)  # sooner, no moment is put
         view.refresh(scene)
         text = phone.ask("GET", "/")[1]
     assert "Somebody is coming" in text

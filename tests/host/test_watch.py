@@ -50,7 +50,7 @@ def test_an_act_of_a_watcher_reaches_the_hold_with_what_it_saw_and_gets_its_repl
         assert replied(joined, joined.act("yes", "pour")) == (True, "the warmer has it")
         assert kitchen.done == [("yes", "pour")]
         assert replied(joined, joined.act("coming", "")).done
-        assert kitchen.hold.coming.said(time.monotonic())
+        assert kitchen.hold.coming.said(time.monotonic(), since_s=0.0)
         assert not replied(joined, joined.act("start", "")).done
         assert kitchen.done == [("yes", "pour")]
 

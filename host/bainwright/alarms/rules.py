@@ -49,15 +49,15 @@ class Coming:
     """Somebody said that they are coming: calls rest for a while. Set from any thread."""
 
     def __init__(self) -> None:
-        self._until_s = -math.inf
+        self._said_s = -math.inf
 
     def say(self, now_s: float) -> None:
         """Somebody is coming."""
-        self._until_s = now_s + COMING_S
+        self._said_s = now_s
 
-    def said(self, now_s: float) -> bool:
-        """Is somebody on their way?"""
-        return now_s < self._until_s
+    def said(self, now_s: float, since_s: float) -> bool:
+        """Is somebody on their way for what has called since then? Whoever came for a refill knows of no fault."""
+        return since_s <= self._said_s and now_s < self._said_s + COMING_S
 
 
 @dataclass
@@ -110,7 +110,7 @@ class Rules:
         return self._call(alarm, self._calling, now_s)
 
     def _call(self, alarm: Alarm, calling: _Calling, now_s: float) -> Alarm | None:
-        if not now_s >= calling.next_s or self._coming.said(now_s):
+        if not now_s >= calling.next_s or self._coming.said(now_s, calling.since_s):
             return None
         calling.calls += 1
         calling.next_s = _next_s(calling, now_s)

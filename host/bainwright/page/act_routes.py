@@ -56,11 +56,8 @@ class ActRoutes:
         if session is None or act is None:
             return _answer(request, session, form, *((NOT_PAIRED, 403) if session is None else (NO_ACT, 400)))
         now_s = time.monotonic()
-        if session.acts.full(now_s):
-            return _answer(request, session, form, MANY, 429)
-        session.acts.count(now_s)
-        if not _on_its_way_s(form, now_s) <= ON_ITS_WAY_S:
-            return _answer(request, session, form, TOO_LATE, 409)
+        if (refused := _refused(session, form, now_s)) is not None:
+            return _answer(request, session, form, *refused)
         if _takes_back(act, session.pressed, now_s):
             return _answer(request, session, form, BOUNCED, 409)
         session.pressed = act.name, now_s
@@ -72,6 +69,8 @@ class ActRoutes:
         session = self._session(request, form)
         if session is None:
             return _answer(request, None, form, NOT_PAIRED, 403)
+        if (refused := _refused(session, form, time.monotonic())) is not None:
+            return _answer(request, session, form, *refused)
         return await self._deliver(request, session, form, lambda hold: hold.come())
 
     def _session(self, request: Request, form: dict[str, str]) -> Session | None:
@@ -102,6 +101,14 @@ async def _delivered(hold: Hold, hand_over: Callable[[Hold], Future[Reply]]) -> 
     if done or not reply.cancel():
         return reply.result() if reply.done() and not reply.cancelled() else UNKNOWN
     return LATE
+
+
+def _refused(session: Session, form: dict[str, str], now_s: float) -> tuple[Reply, int] | None:
+    """Why nothing more is taken from a phone now, or too late; None where it is taken."""
+    if session.acts.full(now_s):
+        return MANY, 429
+    session.acts.count(now_s)
+    return None if _on_its_way_s(form, now_s) <= ON_ITS_WAY_S else (TOO_LATE, 409)
 
 
 def _takes_back(act: Act, pressed: tuple[str, float], now_s: float) -> bool:
