@@ -342,6 +342,17 @@ def test_a_first_load_in_a_night_of_twelve_hours_is_small(chromium):
         assert sum(sizes) + len(page.content()) < MOST_FIRST_LOAD_BYTES
 
 
+def test_a_phone_that_shows_the_end_of_a_hold_follows_the_next_one(chromium):
+    """It stands against its jar from one hold to the next."""
+    with Page([server.HERE], 0, []) as hosted, phone(chromium) as page:
+        with SharedHold("pot"):
+            page.goto(f"http://127.0.0.1:{hosted.port}/?warmer=pot")
+            expect(page.locator(".figure")).to_contain_text("31.50", timeout=20_000)
+        expect(page.locator(".over")).to_contain_text("The hold is over", timeout=20_000)
+        with SharedHold("pot", bowl=31000):
+            expect(page.locator(".figure")).to_contain_text("31.00", timeout=30_000)
+
+
 def test_several_warmers_are_on_one_page(chromium):
     """Each opens its own."""
     with SharedHold("pot"), Page([server.HERE], 0, []) as hosted, phone(chromium) as page:

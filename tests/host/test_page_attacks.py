@@ -16,6 +16,7 @@ from page_tools import Phone, code_of, until
 
 from bainwright.page import server
 from bainwright.page.access import CODE_S, GUESSES, MOST_SESSIONS, Access
+from bainwright.page.stream import MOST_LOOKING
 
 
 def test_every_test_that_the_list_of_attacks_names_exists():
@@ -101,6 +102,15 @@ def test_a_stream_s_head_alone_holds_no_stream(page, phone, path):
     """RFC 9110, 9.3.2: a reply to HEAD has no content, so it ends at once."""
     assert phone.ask("HEAD", path)[0].status == 200
     assert page._server._app.streams.open == 0
+
+
+def test_who_only_looks_leaves_streams_for_a_phone_that_acts(page, phone, monkeypatch):
+    """A phone that connects again must find room."""
+    paired = Phone(page)
+    paired.pair(code_of(page))
+    monkeypatch.setattr(page._server._app.streams, "open", MOST_LOOKING)
+    assert Phone(page).ask("HEAD", "/live")[0].status == 503
+    assert paired.ask("HEAD", "/live")[0].status == 200
 
 
 def test_guessing_codes_ends_and_even_a_right_code_waits():

@@ -23,7 +23,7 @@ from bainwright.page.feed_routes import FeedRoutes
 from bainwright.page.guard import Guard
 from bainwright.page.holds import Hold, Holds
 from bainwright.page.past_hold_routes import PastHoldRoutes
-from bainwright.page.stream import MOST_STREAMS, EventStream, Frame, Streams
+from bainwright.page.stream import MOST_LOOKING, MOST_STREAMS, EventStream, Frame, Streams
 from bainwright.plan import tonight
 
 
@@ -133,10 +133,11 @@ class PageApp:
             shown = latest()
             return self._drawn_of(hold).frame(shown) if shown else None
 
-        return self._stream(frame, hold.key, False)
+        return self._stream(request, frame, hold.key, False)
 
-    def _stream(self, frame: Frame, of: str, whole: bool) -> Response:
-        if self.streams.open >= MOST_STREAMS:
+    def _stream(self, request: Request, frame: Frame, of: str, whole: bool) -> Response:
+        session = self._asking.session(request)
+        if self.streams.open >= (MOST_STREAMS if session and session.token else MOST_LOOKING):
             return PlainTextResponse("Too many phones watch already.\n", 503, {"retry-after": "10"})
         return _Started(EventStream(frame, self.streams, of, whole=whole))
 

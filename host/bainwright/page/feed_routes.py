@@ -32,7 +32,7 @@ class FeedRoutes:
     """
 
     def __init__(
-        self, asking: Asking, draw: Callable[..., str], stream: Callable[[Frame, str, bool], Response]
+        self, asking: Asking, draw: Callable[..., str], stream: Callable[[Request, Frame, str, bool], Response]
     ) -> None:
         self._asking, self._draw, self._stream = asking, draw, stream
 
@@ -59,7 +59,7 @@ class FeedRoutes:
             shown = latest()
             return None if shown is None else (key_of(shown), feeds.as_json(shown, course=False))
 
-        return self._stream(frame, found[1].key, True)
+        return self._stream(request, frame, found[1].key, True)
 
     def _no_hold(self) -> Response:
         """None is there, or it is not clear which one is meant."""

@@ -15,6 +15,7 @@ from starlette.responses import Response
 from starlette.types import Receive, Scope, Send
 
 MOST_STREAMS = 64  # chosen: more phones than a kitchen has
+MOST_LOOKING = 56  # of them for those who only look, so that a phone that acts finds room
 LOOK_S = 0.25  # how often a stream looks for a new moment
 SILENCE_S = 1.0  # a stream shows at least this often that it lives
 SEND_S = 15.0  # chosen: a phone that takes nothing for so long sleeps; it comes back by itself

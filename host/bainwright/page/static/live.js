@@ -53,8 +53,7 @@ function listen() {
   stream.addEventListener("now", (message) => {
     hear(message);
     for (const [name, html] of Object.entries(JSON.parse(message.data))) show(name, html);
-    over = state().over === "1";
-    if (over) stream.close();
+    over = state().over === "1"; // it listens on: the next hold may come
     showLink();
   });
   stream.addEventListener("server", (message) => {
