@@ -312,7 +312,7 @@ def by_relay(s: Sheet, build: Build) -> None:
     """The cut-outs in the supply of a second relay's coil, for those that may not switch the heater's current."""
     parts = {part.ref: part for part in power_circuit.parts(relayed(build))}
     s.frame((-1.0, -21.0), (11.9, -13.2), "10  Only if cut-outs and fuses may not switch the heater's current")
-    y, x, low = -14.5, 9.2, -16.6
+    y, x, low = -15.1, 9.2, -17.0
 
     def row(y: float, plug: str, refs: tuple[str, ...], element: type[elm.Element2Term]) -> None:
         s.words((-0.7, y + 0.45), "from TF2", SMALL)
@@ -335,7 +335,7 @@ def by_relay(s: Sheet, build: Build) -> None:
     s.dot((x, y), (x, low))
     row(low - 1.2, "X6", ("TF1",), elm.FuseIEC)
     s.tag((8.9, low - 1.2), "24 V S", leftward=False)
-    contact = -20.2
+    contact = -20.4
     s.words((-0.7, contact - 0.5), "from K1", SMALL)
     s.part(elm.Switch(), (0.6, contact), (3.6, contact), parts["K2"].label)
     s.wire((-0.7, contact), (0.6, contact))
