@@ -153,6 +153,7 @@ def test_an_evening_is_led_from_the_page_alone(tmp_path, monkeypatch):
         before, pieces = points(page)
         with wire.lost():
             lost_at = time.monotonic()
+            page.wait_for_timeout(1600)
             page.get_by_role("button", name="A refill is coming", exact=True).click()
             expect(page.locator("#link")).to_contain_text("No word from the PC", timeout=20_000)
             expect(page.locator("#reply")).to_contain_text("did not arrive", timeout=20_000)

@@ -1,5 +1,6 @@
 """Acts from outside the keyboard: each gets a reply, and none acts on what the person did not see."""
 
+import json
 import threading
 
 import pytest
@@ -14,6 +15,9 @@ from bainwright.evening.keyboard import Keyboard
 from bainwright.evening.watch import Watch
 from bainwright.files.score import Window
 from bainwright.link.messages import decode
+from bainwright.live.feeds import as_json
+from bainwright.live.latest import Shown
+from bainwright.live.now import now_of
 
 
 class Silent:
@@ -207,9 +211,12 @@ def test_the_key_p_shows_how_a_phone_gets_in_and_is_no_key_without_a_page():
     keys.pressed = lambda: "p"
     kitchen.keyboard.serve(kitchen.course, keys, Silent())
     assert list(kitchen.scene.events) == []
-    codes = iter(("one", "two"))
+    codes = iter(("CODE1", "CODE2"))
     kitchen.inbox.invite = lambda: next(codes)
     for _ in range(2):
         kitchen.keyboard.serve(kitchen.course, keys, Silent())
-    assert [text for _, text in kitchen.scene.events] == ["one", "two"]
+    assert [text for _, text in kitchen.scene.for_terminal] == ["CODE1", "CODE2"]
+    shown = as_json(Shown(now_of(kitchen.scene), 1, 0.0), course=True)  # of pages and feeds
+    assert "CODE" not in json.dumps(shown)
+    assert list(kitchen.scene.events) == []
     assert kitchen.asked == []

@@ -51,6 +51,8 @@ class Scene:
     status: Status | None = None
     t_s: float = 0.0
     events: deque[tuple[float, str]] = field(default_factory=lambda: deque(maxlen=MOST_EVENTS))
+    # For who sits at the terminal alone, such as a phone's code: it goes to no page and no feed.
+    for_terminal: deque[tuple[float, str]] = field(default_factory=lambda: deque(maxlen=MOST_EVENTS))
     minutes: list[str] = field(default_factory=list)  # where the chocolate was, a word for each minute of the hold
     advice: list[str] = field(default_factory=list)  # after a trip: what to do, in reading order
     question: str = ""  # what the PC asks

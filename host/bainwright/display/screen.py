@@ -7,6 +7,7 @@ apart; and each colour comes with a glyph or a word of the same meaning.
 from __future__ import annotations
 
 import textwrap
+from operator import itemgetter
 
 from rich.text import Text
 
@@ -289,7 +290,8 @@ def _last_hour(canvas: Canvas, scene: Scene, rows: int) -> None:
 def _events(canvas: Canvas, scene: Scene, room: int) -> None:
     """The last events, each whole: advice takes several lines, and its end says what to do."""
     rows: list[tuple[str, str]] = []
-    for t_s, text in reversed(scene.events):
+    course = sorted([*scene.events, *scene.for_terminal], key=itemgetter(0))
+    for t_s, text in reversed(course):
         lines = textwrap.wrap(text, canvas.width - 14) or [""]
         if rows and len(rows) + len(lines) > room:
             break

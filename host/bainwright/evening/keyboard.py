@@ -85,7 +85,9 @@ class Keyboard:
         elif key == "c":
             self._offer_chocolates(course)
         elif key == PHONE and self._inbox.invite is not None:
-            course.show(self._inbox.invite())
+            invitation = course.scene.t_s, self._inbox.invite()
+            course.scene.for_terminal.append(invitation)
+            self.view.event(*invitation)
         elif self._hands is not None and key in HANDS:
             self._hands.use(key, course)
 
