@@ -273,6 +273,18 @@ def test_a_server_that_breaks_is_a_line_at_the_terminal_and_the_hold_continues(m
     assert out.getvalue().count("the page is no longer served (OSError('no more files'))") == 1
 
 
+def test_a_way_to_watch_that_is_lost_again_is_said_again():
+    """A broker that comes back and goes: each loss is one line."""
+    out, hold, clock_s, trouble = io.StringIO(), LiveHold(), [0.0], [""]
+    hold.troubles.append(lambda: trouble[0])
+    view = LiveView(PlainLines(out), hold, lambda: clock_s[0])
+    for each in ("", "lost", "lost", "", "lost", ""):
+        clock_s[0] += 1.0
+        trouble[0] = each
+        view.refresh(scene_at())
+    assert out.getvalue().count("lost") == 2
+
+
 @contextlib.contextmanager
 def read_by(page):
     """Readers of a page, for as long as the block lasts."""

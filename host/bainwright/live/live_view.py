@@ -46,9 +46,9 @@ class LiveView(ViewInFront):
             self._hold.put(scene, self._reported_s, now_s)
 
     def _say_troubles(self, scene: Scene) -> None:
-        """Say once that a way to watch is gone; the hold is not affected."""
-        for trouble in self._hold.troubles:
-            text = trouble()
-            if text and text not in self._said:
-                self._said.add(text)
+        """Say that a way to watch is gone, once each time; the hold is not affected."""
+        there = [text for trouble in self._hold.troubles if (text := trouble())]
+        for text in there:
+            if text not in self._said:
                 self._add(scene, text)
+        self._said = set(there)

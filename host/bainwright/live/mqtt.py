@@ -163,4 +163,5 @@ def _reason(failed: BaseException) -> int:
 
 def _words(failed: BaseException) -> str:
     """Why, without the client's own numbers."""
-    return str(failed).rpartition("] ")[2] or type(failed).__name__
+    words = str(failed).rpartition("] ")[2] or type(failed).__name__
+    return "the connection is lost" if words.startswith("The client is not currently connected") else words
