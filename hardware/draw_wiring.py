@@ -190,7 +190,7 @@ def board(s: Sheet) -> None:
     s.words((-0.6, -4.4), "fed by USB\nonly: a PC or\na 5 V charger", SMALL)
     s.words((-0.6, -7.0), "two wires to\n0 V: one here,\none by the gate", SMALL)
     free = [f"GP{PINS[name]} {name}" for name in NOT_FITTED]
-    s.words((-0.6, -12.0), f"free: {', '.join(free[:2])},\n{', '.join(free[2:5])},\n{', '.join(free[5:])}", SMALL)
+    s.words((-0.6, -11.7), f"free: {', '.join(free[:2])},\n{', '.join(free[2:5])},\n{', '.join(free[5:])}", SMALL)
 
 
 def _probe(build: Build, ref: str) -> str:
