@@ -195,6 +195,20 @@ def test_a_second_tap_at_once_presses_nothing_whatever_is_there_by_then(chromium
         assert hosted.taken == [("pause", "")]
 
 
+def test_a_question_that_comes_under_the_finger_is_not_answered(chromium):
+    """Its button is where another one was."""
+    with served(scene_at()) as hosted, phone(chromium) as page:
+        paired(page, hosted)
+        page.wait_for_timeout(1000)
+        kept_fresh(hosted, pouring())
+        page.get_by_role("button", name="Yes", exact=True).click()
+        expect(page.locator("#reply")).to_contain_text("the buttons have just changed")
+        assert hosted.taken == []
+        page.wait_for_timeout(1600)
+        page.get_by_role("button", name="Yes", exact=True).click()
+        expect(page.locator("#reply")).to_contain_text("the warmer has it")
+
+
 def test_an_act_that_nobody_takes_is_said_within_a_second_and_then_withdrawn(chromium):
     """The hold's thread stands still, as while the PC looks for the board."""
     with served(scene_at()) as hosted, phone(chromium) as page:

@@ -14,16 +14,24 @@ let over = false;
 let stream = null;
 let listenedAt = Date.now();
 let server = null;
+const drawn = new Map(); // the parts as they are shown
+const READ_MS = 800; // nobody reads a new question sooner; a finger may be on its way to the button before
+let changedMs = -READ_MS; // when the buttons last changed
 let clock = null; // the PC's, in seconds, and this phone's at the same moment, in milliseconds
 
 function show(name, html) {
   const place = part(name);
-  if (!place) return;
+  if (!place || drawn.get(name) === html) return;
+  if (name === "buttons" && drawn.has(name)) changedMs = performance.now();
+  drawn.set(name, html);
   const focused = place.contains(document.activeElement) ? document.activeElement.value : null;
+  const focusedAt = [...place.querySelectorAll("button")].indexOf(document.activeElement);
   const open = [...place.querySelectorAll("details")].map((each) => each.open);
   place.innerHTML = html;
   place.querySelectorAll("details").forEach((each, at) => { each.open = Boolean(open[at]); });
-  if (focused) place.querySelector(`button[value="${CSS.escape(focused)}"]`)?.focus();
+  if (focused) { // an act that has become its opposite stays in its place
+    (place.querySelector(`button[value="${CSS.escape(focused)}"]`) ?? place.querySelectorAll("button")[focusedAt])?.focus();
+  }
 }
 
 function state() {
@@ -108,6 +116,10 @@ document.addEventListener("submit", async (event) => {
   event.preventDefault();
   if (performance.now() - pressedMs < BOUNCE_MS) return;
   pressedMs = performance.now();
+  if (pressedMs - changedMs < READ_MS) {
+    answer("Not sent: the buttons have just changed. Look, and press again.", false);
+    return;
+  }
   const button = event.submitter;
   const body = new URLSearchParams(new FormData(event.target, button));
   if (clock) body.set("at", clock.pcS + (performance.now() - clock.hereMs) / 1000); // an act that is late is not sent
