@@ -199,6 +199,19 @@ class PressedAfterStart(FakeBoard):
         return super()._do_start(message)
 
 
+@pytest.mark.parametrize(("why", "last"), [
+    ("no memory now; nothing was changed; try again", "stop"),
+    ("an error in the firmware (OSError: 5); the hold is not affected", "stop"),
+    ("not in state hold", "start"),
+])
+def test_a_start_that_failed_within_the_board_is_stopped_and_somebody_else_s_hold_is_not(here, why, last):
+    board = FakeBoard()
+    board.refusals["start"] = why
+    with pytest.raises(RefusedError):
+        runner_of([], board=board)
+    assert board.asked[-1]["do"] == last
+
+
 def test_ctrl_c_during_the_start_stops_the_board(here):
     board = PressedAfterStart()
     with pytest.raises(KeyboardInterrupt), runner_for(board) as runner:

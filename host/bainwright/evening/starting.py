@@ -28,6 +28,10 @@ from bainwright.words.advice import advise
 
 NIGHT_S = 9 * 3600.0  # the default for a night; the plan uses the same
 
+# A start that failed so may have begun a hold on a board of an earlier version. Any other refusal changed nothing, and
+# a stop after it would end what somebody started at the buttons.
+FAILED_WITHIN = ("no memory now", "an error in the firmware")
+
 
 class Starter:
     """Brings a board from its hello to a running hold.
@@ -90,6 +94,10 @@ class Starter:
             self.answer = self.session.link.request("start", drop_earlier=True, **self._start_fields())
         except LinkError:
             self._stop()
+            raise
+        except RefusedError as refused:
+            if str(refused.hint).startswith(FAILED_WITHIN):
+                self._stop()
             raise
 
     def abandon(self) -> None:
