@@ -54,7 +54,8 @@ def errors(config: Path, *paths: Path) -> list[str]:
 
 @pytest.mark.slow
 def test_the_firmware_s_types_hold(config: Path) -> None:
-    files = sorted((ROOT / "firmware").rglob("*.py"))
+    # A manifest is read by the interpreter's own build, which gives it its functions.
+    files = sorted(path for path in (ROOT / "firmware").rglob("*.py") if path.name != "manifest.py")
     assert len(files) > 30
     assert errors(config, *files) == []
 

@@ -20,7 +20,7 @@ from bainwright.virtual.interpreter import MPY
 from bainwright.virtual.made_firmware import firmware_files
 from bainwright.virtual.probe_ids import name_probes
 
-FROZEN = Path(__file__).parents[2] / "frozen"
+FROZEN = Path(__file__).parents[2] / "firmware" / "frozen"
 
 
 def test_a_frozen_firmware_holds_reports_that_it_is_frozen_and_is_not_installed_over():

@@ -24,7 +24,7 @@ PC_ONLY = ("help_text.py",)  # words for the PC and the documents; no board load
 # others run the same on three interpreters in the tests; 3 KB of a board's memory are worth more than theirs.
 NUMBERED = re.compile(r"/(app|board|start|service|documents|transfer|store|outbox|flashlog|log_\w+|saved_profiles|"
                       r"requests_\w+|\w+_task|drivers/\w+)\.py")
-FROZEN = "frozen"  # what a board calls the version in its image, which frozen/main.py starts
+FROZEN = "frozen"  # what a board calls the version in its image, which firmware/frozen/main.py starts
 NEW, TRIED, GOOD, BACK = "new", "tried", "good", "back"  # as main.py has them
 
 

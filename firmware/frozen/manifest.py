@@ -4,5 +4,5 @@ What the port freezes by itself comes first; the 1-wire bus is part of it. Line 
 """
 
 include("$(PORT_DIR)/boards/manifest.py")
-package("bainboard", base_path="../firmware")
+package("bainboard", base_path="..")
 module("main.py")
