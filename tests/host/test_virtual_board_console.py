@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
+import os
+from types import SimpleNamespace
+
+import pytest
 from board_tools import line, lines, running, said_until, until
+
+from bainwright.virtual.console import Console
+from bainwright.virtual.shared_memory import SharedMemory
 
 
 def test_ctrl_c_interrupts_a_wait_and_the_prompt_follows() -> None:
@@ -94,3 +101,21 @@ def test_a_reader_who_stopped_costs_lines_and_no_time() -> None:
             sent, dropped, *_ = line(port).split()
             last = int(dropped)
         assert int(sent) > 0
+
+
+@pytest.mark.parametrize("pieces", [
+    [b"OK\x04\x04>"], [b"OK\x04\x04", b">"], [b"OK\x04\x04>\r\nMicroPython v1.28\r\n>>> "],
+])  # fmt: skip
+def test_the_end_of_code_at_the_raw_prompt_is_seen_however_it_arrives(pieces: list[bytes]) -> None:
+    """Missed, the next Ctrl-C would end the interpreter and all that it knew."""
+    reads, writes = os.pipe()
+    console = Console(SharedMemory())
+    console.attach(SimpleNamespace(terminal=reads), raw=False)
+    console.raw_prompt = console._raw_runs = True
+    for piece in pieces:
+        os.write(writes, piece)
+        console.read_terminal()
+    assert not console._raw_runs
+    console.close()
+    os.close(reads)
+    os.close(writes)

@@ -108,9 +108,10 @@ class Console:
             return
         if self.raw_prompt and b"\x04" in data:
             self._hold_until_s = 0.0  # the code before Ctrl-D runs: the interpreter does not end
-        self._last = (self._last + data)[-len(RAW_DONE):]  # it may arrive in two pieces
-        if self._last == RAW_DONE:
+        seen = self._last + data  # it may arrive in two pieces, or with the next prompt: mpremote does not wait for all
+        if RAW_DONE in seen:
             self._raw_runs = False
+        self._last = seen[-1:]
         self.say(self._dress(data))
 
     def _dress(self, data: bytes) -> bytes:
