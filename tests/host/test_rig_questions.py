@@ -90,11 +90,29 @@ def test_the_pot_s_answers_go_into_the_plant_table_and_may_be_left_open():
 
 
 def test_a_plate_has_no_pot_and_no_cover():
-    person = Person(called="kitchen", sit="plate", wide="28cm", **ANSWERS)
+    person = Person(called="kitchen", sit="plate", wide="28cm", store_the_plate="0.63",
+                    **{key: value for key, value in ANSWERS.items() if key != "in_the_bath"})
     made, _ = asking(person)
-    plant = wizard.make(made, None, None, Path("rig.toml")).plant
-    assert (plant.bath, plant.pot_diameter_m) == ("plate", None)
+    done = wizard.make(made, None, None, Path("rig.toml"))
+    assert (done.plant.bath, done.plant.pot_diameter_m, done.settings["water_l"]) == ("plate", None, 0.63)
     assert person.answers == {"wide": "28cm"}  # nobody asked
+
+
+@pytest.mark.parametrize("given", [{"build": "plate"}, {"plant__bath": "plate"}])
+def test_nobody_with_a_plate_is_asked_for_its_water(given):
+    heard: list[str] = []
+
+    class Listening(Person):
+        def __call__(self, text, usual):
+            heard.append(text)
+            return super().__call__(text, usual)
+
+    made, said = asking(Listening(called="kitchen", store_the_plate="0.63", empty_bowl="0.7", full_bowl="2",
+                                  power="200", switched="dc"), **given)
+    wizard.make(made, None, None, Path("rig.toml"))
+    assert len(heard) > 5
+    about_water = [text for text in [*heard, *said] if "water" in text]
+    assert [text for text in about_water if "store the plate's heat" not in text] == []
 
 
 @pytest.mark.parametrize(("arguments", "words"), [

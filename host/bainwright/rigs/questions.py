@@ -48,6 +48,8 @@ class Question:
         In words, what `when` asks of the warmer.
     measured : bool
         Is the default only a guide's figure, in place of the person's own?
+    on_plate : str
+        The same question of a dry plate, where its words differ.
     """
 
     name: str
@@ -57,6 +59,11 @@ class Question:
     optional: bool = False
     needs: str = ""
     measured: bool = False
+    on_plate: str = ""
+
+    def asked(self, known: Known) -> str:
+        """What the person is asked, from what is known."""
+        return self.text if _is_water(known) or not self.on_plate else self.on_plate
 
 
 def of_build(name: str) -> dict[str, Any]:
@@ -97,31 +104,39 @@ QUESTIONS = (
     Question(BUILD, "Which build of hardware/ is it? (mat, pot, plate; own for your own)", lambda known: OWN),
     Question("name", "What is this warmer called?", lambda known: known["file name"]),
     Question("board", "Which board? (pico, pico2, esp32)", lambda known: known.get("board found", pin_maps.KINDS[0])),
-    Question("heater_w", "The heater's power, W? (volts x volts / ohms, all mats)", _built("heater_w"), measured=True),
-    Question("heater_lag_s", "How late does heat reach the water, s? (a mat under a thin pan 40, a thick base 50)",
-             _setting("heater_lag_s")),
-    Question("switch", "How is it switched? (zero_cross: solid state relay on the mains; dc: MOSFET)"),
-    Question("water_l", "How much water is in the bath, L? (a plate: 0.21 L for each kg of its aluminium)",
-             _built("water_l"), measured=True),
-    Question("bowl_kg", "What does the empty bowl weigh, kg?", _built("bowl_kg"), measured=True),
-    Question("chocolate_kg", "How much chocolate is in the full bowl, kg?", _built("chocolate_kg"), measured=True),
     Question(PLANT + "bath", "Does the bowl sit in water or on a plate? (water, plate; Return leaves it open)",
              optional=True),
+    Question("heater_w", "The heater's power, W? (volts x volts / ohms, all mats)", _built("heater_w"), measured=True),
+    Question("heater_lag_s", "How late does heat reach the water, s? (a mat under a thin pan 40, a thick base 50)",
+             _setting("heater_lag_s"),
+             on_plate="How late does heat reach the probe in the plate, s? (12 mm of aluminium 20)"),
+    Question("switch", "How is it switched? (zero_cross: solid state relay on the mains; dc: MOSFET)"),
+    Question("water_l", "How much water is in the bath, L? (a plate: 0.21 L for each kg of its aluminium)",
+             _built("water_l"), measured=True,
+             on_plate="How much water would store the plate's heat, L? (0.21 L for each kg of its aluminium)"),
+    Question("bowl_kg", "What does the empty bowl weigh, kg?", _built("bowl_kg"), measured=True),
+    Question("chocolate_kg", "How much chocolate is in the full bowl, kg?", _built("chocolate_kg"), measured=True),
     Question(PLANT + "pot_diameter_m", "How wide is the pot inside, at the water? (28cm, 11in; Return leaves it open)",
              when=_is_water, optional=True, needs=BATH),
     Question(PLANT + "ring_cover", "How much of the water round the bowl is covered? (70%; Return leaves it open)",
              when=_is_water, optional=True, needs=BATH),
     Question("hard_limit_c", "Above which water temperature does it trip, °C? (the heat then stays off until a person "
-             "clears it; 4 °C under the mark of the cut-out on the vessel)", lambda known: HARD_LIMIT_C),
-    Question("probe.water.kind", "Which probe is in the water? (onewire, ntc, platinum)", lambda known: "onewire"),
+             "clears it; 4 °C under the mark of the cut-out on the vessel)", lambda known: HARD_LIMIT_C,
+             on_plate="Above which temperature of the plate does it trip, °C? (the heat then stays off until a person "
+             "clears it; 4 °C under the mark of the cut-out between the mats)"),
+    Question("probe.water.kind", "Which probe is in the water? (onewire, ntc, platinum)", lambda known: "onewire",
+             on_plate="Which probe is in the plate? (onewire, ntc, platinum)"),
     Question("probe.bowl.kind", "Which probe is in the chocolate? (none, onewire, ntc, platinum)",
              lambda known: "onewire" if known["probe.water.kind"] == "onewire" and known["found"] > 1 else "none"),
     Question("bowl_offset_c", "How much warmer is the water than the chocolate in a steady hold, °C? (bain calibrate "
              "measures it)", _built("bowl_offset_c", DEFAULTS["bowl_offset_c"]), measured=True,
-             when=lambda known: known["probe.bowl.kind"] == "none", needs="a warmer without a chocolate probe"),
+             when=lambda known: known["probe.bowl.kind"] == "none", needs="a warmer without a chocolate probe",
+             on_plate="How much warmer is the plate than the chocolate in a steady hold, °C? (bain calibrate measures "
+             "it)"),
     Question("probe.water2.kind", "Is there a second probe in the water, as a witness? (none, onewire)",
              lambda known: "onewire" if known["found"] > 2 else "none",
-             when=lambda known: "probe.water2.kind" in ROWS),
+             when=lambda known: "probe.water2.kind" in ROWS,
+             on_plate="Is there a second probe in the plate, as a witness? (none, onewire)"),
     Question("guard", "Is there a guard relay in series with the switch? (yes, no)", lambda known: True),
     Question("float", "Does a float open the guard relay when the water is low? (yes, no)", lambda known: False,
              when=lambda known: _is_water(known) and bool(known["guard"]), needs=f"{BATH} and a guard relay"),

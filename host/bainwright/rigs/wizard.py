@@ -35,6 +35,7 @@ Ask = Callable[[str, str | None], str]  # a question and what is taken when noth
 Warmed = Callable[[str], str | None]  # the place whose probe is to be warmed; the id of the one that was
 
 PLACES = {"water": "water", "bowl": "chocolate", "water2": "second water"}
+ON_A_PLATE = {**PLACES, "water": "plate", "water2": "second plate"}
 TRIES = 3  # at one question or one warming
 
 
@@ -127,12 +128,12 @@ class Wizard:
         if self.ask is None:
             raise UseError(f"{option(name)} is missing", wanted=wanted(name), hint="or add --defaults")
         shown = "" if question.optional else None if default is None else as_typed(default)
-        self._ask(question, shown)
+        self._ask(question, question.asked(known), shown)
 
-    def _ask(self, question: Question, default: str | None) -> None:
+    def _ask(self, question: Question, words: str, default: str | None) -> None:
         assert self.ask is not None
         for _ in range(TRIES):
-            text = self.ask(question.text, default)
+            text = self.ask(words, default)
             if question.optional and not text.strip():
                 return
             try:
@@ -186,6 +187,7 @@ def make(wizard: Wizard, bus: Bus | None, warmed: Warmed | None, out: Path) -> R
 def name_probes(wizard: Wizard, there: list[OnBus], warmed: Warmed | None) -> None:
     """Find which of the digital probes is which: given, the only one left, or the one that is being warmed."""
     places = [place for place in PLACES if wizard.given.get(f"probe.{place}.kind") == "onewire"]
+    named = ON_A_PLATE if wizard.given.get(PLANT + "bath") == "plate" else PLACES
     left = [probe.rom for probe in there]
     for place in places:
         rom = str(wizard.given.get(f"probe.{place}.rom", "")).lower()
@@ -198,30 +200,30 @@ def name_probes(wizard: Wizard, there: list[OnBus], warmed: Warmed | None) -> No
         if there:
             wizard.report(f"on the bus: {len(left)} probes without a place, wanted {len(open_places)}: check the plugs")
         for place in open_places:
-            wizard.report(f"the {PLACES[place]} probe has no id yet: write it into the file once it is plugged in")
+            wizard.report(f"the {named[place]} probe has no id yet: write it into the file once it is plugged in")
         return
     for place in open_places:
         if len(left) == 1:
-            wizard.report(f"the {PLACES[place]} probe is {left[0]}")
+            wizard.report(f"the {named[place]} probe is {left[0]}")
             wizard.given[f"probe.{place}.rom"] = left.pop()
         else:
-            rom = _warm(wizard, place, left, warmed)
+            rom = _warm(wizard, place, named[place], left, warmed)
             left.remove(rom)
             wizard.store(f"probe.{place}.rom", rom)
 
 
-def _warm(wizard: Wizard, place: str, left: list[str], warmed: Warmed | None) -> str:
+def _warm(wizard: Wizard, place: str, named: str, left: list[str], warmed: Warmed | None) -> str:
     for _ in range(TRIES if warmed else 0):
         assert warmed is not None
-        wizard.report(f"Take the {PLACES[place]} probe in your hand and hold it tight.")
+        wizard.report(f"Take the {named} probe in your hand and hold it tight.")
         rom = warmed(place)
         if rom in left:
-            wizard.report(f"that is {rom}: the {PLACES[place]} probe")
+            wizard.report(f"that is {rom}: the {named} probe")
             return str(rom)
         wizard.report("no probe became clearly warmer" if rom is None else f"{rom} already has a place")
         if wizard.ask is None:
             break
-    raise UseError(f"it is not known which probe is the {PLACES[place]} probe", got=", ".join(left),
+    raise UseError(f"it is not known which probe is the {named} probe", got=", ".join(left),
                    hint=f"name it with {option(f'probe.{place}.rom')}")  # fmt: skip
 
 
