@@ -43,8 +43,8 @@ def part_rows(build: Build) -> list[Row]:
          f"and **at most {most_supply_w(build):g} W**; shuts itself off at {build.supply_off_v:g} V or less "
          "(M)",
          f"gives the worst heater its {worst_a:.2f} A. A larger one would give a short more than the heater's "
-         f"{overload.SUPPLY_SHARE:g}-fold power, or than X0, S1, K1, the cut-outs or a partly shorted mat take. If it "
-         "lost its regulation, "
+         f"{overload.SUPPLY_SHARE:g}-fold power, or than X0, S1, K1, "
+         f"{'K2' if build.relayed else 'the cut-outs'} or a partly shorted mat take. If it lost its regulation, "
          "its own shut-off bounds the heat"),
         ("X0", f"2-pole plug and socket that fit one way only, ≥ {build.inlet_a:g} A at 30 V **DC**, unlike X1",
          f"where the supply's cable enters the box: lies before every fuse, so it carries the "
@@ -54,7 +54,8 @@ def part_rows(build: Build) -> list[Row]:
          f"blowing it. Then {build.wire_mm2:g} mm² must carry that limit, and does (C)"),
     ]
     if build.mat_fuse_a:
-        rows.append((_refs(build, "F2"), f"blade fuse and holder each, {build.mat_fuse_a:g} A, 32 V **DC** (M)",
+        rows.append((_refs(build, "F2"),
+                     f"blade fuse and holder each, two spare, {build.mat_fuse_a:g} A, 32 V **DC** (M)",
                      f"one for each mat, loaded to {100 * mat_a / build.mat_fuse_a:.0f} % at worst (C)"))
     rows += [
         ("F3", f"glass fuse 5 x 20 mm and in-line holder, {build.guard_fuse_a:g} A, quick, 32 V **DC** or more",
@@ -78,24 +79,48 @@ def part_rows(build: Build) -> list[Row]:
         (_refs(build, "RH"), f"silicone heating mat, {mat.size}, {SUPPLY_V:g} V, {mat.power_w:g} W, {mat.ohm:.2f} Ω; "
          f"rated {mat.most_c:g} °C (M); its own leads {mat.lead_mm2:g} mm² or more, 180 °C",
          f"{warmth.load_w_per_cm2(build):.2f} W/cm² (C): a low surface load"),
+        *_relay_rows(build),
         (_refs(build, "TCO1"), f"bimetal cut-out on the mat, **manual reset**: {on_mat.opens_c:g} ± "
-         f"{on_mat.tolerance_k:g} °C; ≥ {on_mat.rated_a:g} A at 24 V **DC**, or {COIL_CUT_OUT_A:g} A with relay K2 "
-         "([how](electronics.md))",
+         f"{on_mat.tolerance_k:g} °C; ≥ {on_mat.rated_a:g} A at 24 V **DC**{_or_by_relay(build)}",
          f"opens at {on_mat.earliest_c:g} °C or later; the warmest mat of planned use is "
          f"{rules.warmest_mat_c(build):.0f} °C (C). One that resets by itself would cycle all night unseen"),
         (_refs(build, "TCO2"), f"bimetal cut-out on the {build.vessel}, **manual reset**: {on_vessel.opens_c:g} ± "
-         f"{on_vessel.tolerance_k:g} °C; ≥ {on_vessel.rated_a:g} A at 24 V **DC**, or {COIL_CUT_OUT_A:g} A with K2",
+         f"{on_vessel.tolerance_k:g} °C; ≥ {on_vessel.rated_a:g} A at 24 V **DC**{_or_by_relay(build)}",
          f"opens at {on_vessel.earliest_c:g} °C or later, over the firmware's {build.hard_limit_c:g} °C. TCO1 never "
          "sees a bath that a few watts overheat; this one does"),
         (_refs(build, "TF1"), f"thermal fuse, one-shot: {fuse.marked_c:g} °C, holds {fuse.holds_c:g} °C for good (M); "
-         f"≥ {fuse.rated_a:g} A at 24 V **DC**, or {COIL_CUT_OUT_A:g} A with K2; one more of the lot, for its test",
+         f"≥ {fuse.rated_a:g} A at 24 V **DC**{_or_by_relay(build)}; one more of the lot, for its test",
          "the last one, for the cut-out's failure. **Crimped**: solder would open it"),
+        *([] if build.relayed else [
+            ("K2, D7, X5, X6", "as in the [pot](pot-rig.md)'s list, K2's contact as K1's",
+             f"only where cut-outs and TF1 may not switch {build.fuse.rated_a:g} A of DC ([how](electronics.md))")]),
         (_refs(build, "X1"), f"2-pole plug and socket, ≥ {build.plug_a:g} A, unlike X2 and X3",
          "comes apart, so that the vessel can be emptied and wiped; never into the sink"),
         ("wire", f"silicone, stranded, {build.wire_mm2:g} mm², 180 °C, {_wire_m(build):g} m",
          f"carries {electrical.cable_a(build):g} A (DIN VDE 0298-4, M)"),
     ]
     return rows
+
+
+def _or_by_relay(build: Build) -> str:
+    """What a cut-out or thermal fuse in the heater's lead may be instead."""
+    return "" if build.relayed else f", or {COIL_CUT_OUT_A:g} A with relay K2 ([how](electronics.md))"
+
+
+def _relay_rows(build: Build) -> list[Row]:
+    """The second relay, its coil's diode and the plugs of its circuit."""
+    if not build.relayed:
+        return []
+    return [
+        ("K2", f"relay as K1, with its socket: contact {build.relay_a:g} A at 30 V **DC**, coil 24 V "
+         f"≥ {build.coil_ohm / 1e3:g} kΩ",
+         "the cut-outs carry its coil, because hardly one is sold that may switch the heater's current as DC. TF1 "
+         "carries K1's: a relay that is welded leaves the other"),
+        ("D7", "diode 1N4007", "across K2's coil, its ring to the cut-outs' side"),
+        ("X5, X6", f"2-pole plug and socket each, ≥ {COIL_CUT_OUT_A:g} A, unlike X0 and X1",
+         "the cut-outs' thin wires, and TF1's; swapped, they do the same"),
+        ("wire", "thin: silicone, 0.25 mm², 6 m, and glass-fibre sleeve for it", "from the box to cut-outs and TF1"),
+    ]
 
 
 BOX_WIRE_M = 2.0  # chosen: for the box, beside each mat's cable there and back
@@ -173,7 +198,8 @@ def vessel_rows(build: Build) -> list[Row]:
         (f"{mats} x fixing", FIXING[build.heats][0], FIXING[build.heats][1]),
         (f"{2 * mats} crimps, {mats} x 40 cm sleeve", "non-insulated butt crimps; glass-fibre sleeve",
          "for the leads of each thermal fuse on a mat, and for each lead that lies on a mat's back"),
-        (f"{4 * mats} receptacles", f"push-on, 6.3 mm, crimped, for {build.wire_mm2:g} mm², in glass-fibre sleeve",
+        (f"{4 * mats} receptacles", "push-on, 6.3 mm, crimped, for "
+         f"{0.25 if build.relayed else build.wire_mm2:g} mm², in glass-fibre sleeve",
          "two for each cut-out's blades"),
         (f"{mats} x cable clamp", "stainless, screwed or on the hose clamp",
          "takes the pull of the cable, so that mat and fuse do not"),
@@ -229,8 +255,9 @@ def value_rows(build: Build) -> list[Row]:
         ("TCO2 over what it guards", "the wall as a cooled fin" if build.heats == "water" else "through the metal",
          f"{warmth.cut_out_over_k(build):.1f} °C"),
         ("cut-outs open early by their own current", f"{electrical.mat_worst_a(build):.2f}² A² x "
-         f"{1000 * warmth.CUT_OUT_OHM:g} mΩ x {warmth.CUT_OUT_K_PER_W:g} °C/W; with relay K2 by nothing",
-         f"{warmth.own_heat_k(build):.1f} °C"),
+         f"{1000 * warmth.CUT_OUT_OHM:g} mΩ x {warmth.CUT_OUT_K_PER_W:g} °C/W",
+         f"{warmth.own_heat_k(build):.1f} °C") if not build.relayed else
+        ("cut-outs open early by their own current", "a coil's current", "by nothing"),
         ("heat's lag", "rubber and base behind what lies before them", f"{warmth.lag_s(build):.0f} s"),
         *_bath_rows(build),
     ]
@@ -291,7 +318,7 @@ def readings_block() -> str:
         return (what, *[text(build) for build in BUILDS])
 
     return table(("must be", *[build.name for build in BUILDS]), [
-        row("each mat at its plug, cut-outs and fuse in line",
+        row("each mat at its plug X1; the mat's cut-outs and fuse are in line",
             lambda b: f"{0.9 * b.mat.ohm:.1f} to {1.1 * b.mat.ohm + 0.2:.1f} Ω"),
         row("volts times amperes, full on, all mats", lambda b: f"{_least_w(b):.0f} to {_most_w(b):.0f} W"),
         row("drain to source of Q1, in the first minute full on", lambda b: f"under {_most_drop_mv(b):.0f} mV"),

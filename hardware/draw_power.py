@@ -10,20 +10,28 @@ from bainwright.builds.parts import Build
 
 TOP, BACK, LOW = 30.0, 25.5, 22.0  # of the lowest mat: its lead, its return, and 0 V
 ROW = 7.0  # from one mat's lead to the next one's
-JOIN_X, SPLIT_X = 18.6, 16.6  # where the returns of the mats meet, and where their leads part
+KEPT_X = 14.4  # behind the guard contact
+COILS = "24 V C"  # what feeds both relays' coils, by cut-outs and thermal fuses
+RELAY_X = 3.8  # as much wider is the box with a second relay's contact in the lead
 
 
 def power(s: Sheet, build: Build) -> float:
     """Draw it; returns the height of what is above it."""
     top = TOP + ROW * (build.mat_count - 1)
-    s.frame((-1.0, LOW - 1.2), (20.2, top + 2.2), "1  Power: in the box, above the water; PS1 stands outside")
+    start = _heat_x(build)
+    s.frame((-1.0, LOW - 1.2), (start + 5.8, top + 2.2), "1  Power: in the box, above the water; PS1 stands outside")
     on_it = f"2  On the {build.vessel}, under its insulation"
-    s.frame((22.2, BACK - 1.2), (37.4, top + 2.2), on_it, colour="firebrick")
+    s.frame((start + 7.8, BACK - 1.2), (37.4, top + 2.2), on_it, colour="firebrick")
     _supply(s, build)
     _switch(s, build)
     for row, ref in enumerate(reversed(build.refs)):
         _mat(s, build, ref, TOP + ROW * row)
     return top + 2.2
+
+
+def _heat_x(build: Build) -> float:
+    """Where the lead is behind every relay's contact."""
+    return KEPT_X + (RELAY_X if build.relayed else 0.0)
 
 
 def _labels(build: Build) -> dict[str, str]:
@@ -49,22 +57,28 @@ def _supply(s: Sheet, build: Build) -> None:
     s.part(elm.Fuse(), (10.2, TOP), (10.2, TOP - 1.6), label["F3"].replace("  ", "\n"), "top")
     s.part(elm.FuseIEC(), (10.2, TOP - 1.6), (10.2, TOP - 3.4), label["TF2"].replace("  ", "\n"), "top")
     s.wire((10.2, TOP - 3.4), (10.6, TOP - 3.4))
-    s.tag((10.6, TOP - 3.4), "24 V S", leftward=False)
-    s.test_point((10.2, TOP - 3.4), "TP3", (-1.0, 0.0))
-    s.part(elm.Switch(), (11.4, TOP), (14.4, TOP), label["K1"])
-    s.wire((14.4, TOP), (SPLIT_X, TOP))
-    s.part(elm.ResistorIEC(), (15.2, TOP), (15.2, TOP - 1.4), label["R13a"], "bottom")
-    s.part(elm.LED(), (15.2, TOP - 1.4), (15.2, BACK + 1.4), label["LED1"], "bottom")
-    s.part(elm.ResistorIEC(), (15.2, BACK + 1.4), (15.2, BACK), label["R13b"], "bottom")
-    s.dot((15.2, TOP), (15.2, BACK))
-    s.test_point((15.9, TOP), "TP4", (-0.2, 0.5))
+    s.tag((10.6, TOP - 3.4), COILS if build.relayed else "24 V S", leftward=False)
+    if not build.relayed:
+        s.test_point((10.2, TOP - 3.4), "TP3", (-1.0, 0.0))
+    s.part(elm.Switch(), (11.4, TOP), (KEPT_X, TOP), label["K1"])
+    x = _heat_x(build)
+    if build.relayed:
+        s.part(elm.Switch(), (x - 3.0, TOP), (x, TOP), label["K2"])
+        s.wire((KEPT_X, TOP), (x - 3.0, TOP))
+    lamp_x = x + 0.8
+    s.wire((x, TOP), (x + 2.2, TOP))
+    s.part(elm.ResistorIEC(), (lamp_x, TOP), (lamp_x, TOP - 1.4), label["R13a"], "bottom")
+    s.part(elm.LED(), (lamp_x, TOP - 1.4), (lamp_x, BACK + 1.4), label["LED1"], "bottom")
+    s.part(elm.ResistorIEC(), (lamp_x, BACK + 1.4), (lamp_x, BACK), label["R13b"], "bottom")
+    s.dot((lamp_x, TOP), (lamp_x, BACK))
+    s.test_point((x + 1.5, TOP), "TP4", (-0.2, 0.5))
 
 
 def _switch(s: Sheet, build: Build) -> None:
     """Q1 in the negative lead, and what holds its gate down."""
     label = _labels(build)
     gate, source = s.mosfet((13.0, BACK))
-    s.wire((13.0, BACK), (JOIN_X, BACK))
+    s.wire((13.0, BACK), (_heat_x(build) + 4.2, BACK))
     s.wire(source, (13.0, LOW), (1.3, LOW), (1.3, 24.3))
     s.words((13.6, gate[1]), label["Q1"])
     s.wire(gate, (11.0, gate[1]))
@@ -81,24 +95,30 @@ def _switch(s: Sheet, build: Build) -> None:
 def _mat(s: Sheet, build: Build, ref: str, y: float) -> None:
     """One mat with its fuse (if it has one), plug, cut-outs and thermal fuse."""
     back, label = y - (TOP - BACK), _labels(build)
+    split_x = _heat_x(build) + 2.2
+    join_x, plug_x, on_it_x = split_x + 2.0, split_x + 4.6, split_x + 6.6
     if y > TOP:
-        s.wire((SPLIT_X, TOP), (SPLIT_X, y))
-        s.dot((SPLIT_X, TOP))
-        s.wire((JOIN_X, back), (JOIN_X, BACK))
-        s.dot((JOIN_X, BACK))
+        s.wire((split_x, TOP), (split_x, y))
+        s.dot((split_x, TOP))
+        s.wire((join_x, back), (join_x, BACK))
+        s.dot((join_x, BACK))
     if build.mat_fuse_a:
-        s.part(elm.Fuse(), (SPLIT_X, y), (18.2, y), label[f"F2{ref}"])
+        s.part(elm.Fuse(), (split_x, y), (split_x + 1.6, y), label[f"F2{ref}"])
     else:
-        s.wire((SPLIT_X, y), (18.2, y))
-    s.wire((18.2, y), (23.2, y))
-    s.joint((21.2, y), (21.2, back))
-    s.words((21.2, (y + back) / 2), label[f"X1{ref}"], middle=True)
-    s.part(elm.Breaker(), (23.2, y), (26.2, y), label[f"TCO2{ref}"])
-    s.part(elm.Breaker(), (27.2, y), (30.2, y), label[f"TCO1{ref}"])
-    s.part(elm.FuseIEC(), (30.8, y), (33.8, y), label[f"TF1{ref}"])
-    s.wire((26.2, y), (27.2, y))
-    s.wire((30.2, y), (30.8, y))
-    s.wire((33.8, y), (34.2, y), (34.2, y - 0.8))
+        s.wire((split_x, y), (split_x + 1.6, y))
+    s.wire((split_x + 1.6, y), (on_it_x, y))
+    s.joint((plug_x, y), (plug_x, back))
+    s.words((plug_x, (y + back) / 2), label[f"X1{ref}"], middle=True)
+    if build.relayed:
+        s.wire((on_it_x, y), (34.2, y), (34.2, y - 0.8))
+        s.words((on_it_x + 0.2, y + 0.5), "its cut-outs and thermal fuse: block 10")
+    else:
+        s.part(elm.Breaker(), (on_it_x, y), (on_it_x + 3.0, y), label[f"TCO2{ref}"])
+        s.part(elm.Breaker(), (on_it_x + 4.0, y), (on_it_x + 7.0, y), label[f"TCO1{ref}"])
+        s.part(elm.FuseIEC(), (on_it_x + 7.6, y), (on_it_x + 10.6, y), label[f"TF1{ref}"])
+        s.wire((on_it_x + 3.0, y), (on_it_x + 4.0, y))
+        s.wire((on_it_x + 7.0, y), (on_it_x + 7.6, y))
+        s.wire((on_it_x + 10.6, y), (34.2, y), (34.2, y - 0.8))
     s.part(elm.ResistorIEC(), (34.2, y - 0.8), (34.2, back + 0.8), label[f"RH{ref}"], "bottom")
-    s.wire((34.2, back + 0.8), (34.2, back), (JOIN_X, back))
-    s.words((23.4, back + 0.5), f"2 x {build.wire_mm2:g} mm², silicone, {build.run_m:g} m; drip loop")
+    s.wire((34.2, back + 0.8), (34.2, back), (join_x, back))
+    s.words((on_it_x + 0.2, back + 0.5), f"2 x {build.wire_mm2:g} mm², silicone, {build.run_m:g} m; drip loop")

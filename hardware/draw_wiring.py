@@ -10,13 +10,13 @@ from pathlib import Path
 
 import power_circuit
 from box_circuit import BY_REF as BOX
-from draw_power import power
+from draw_power import COILS, power
 from gate_circuit import BY_REF as GATE
 from schemdraw import elements as elm
 from sheet import PINS, SMALL, Point, Sheet, pin_text
 from stripboard import PIN_OF
 
-from bainwright.builds.catalogue import BUILDS, relayed
+from bainwright.builds.catalogue import BUILDS, MAT, MAT_BY_RELAY
 from bainwright.builds.parts import Build
 
 NOT_FITTED = ("adc_water", "adc_bowl", "sck", "mosi", "miso", "cs_water", "cs_bowl")  # the builds' probes are digital
@@ -188,7 +188,8 @@ def board(s: Sheet) -> None:
     s.ground((1.6, -2.2))
     s.words((2.6, -2.2), "GND pin 38", SMALL)
     s.words((-0.6, -4.4), "fed by USB\nonly: a PC or\na 5 V charger", SMALL)
-    s.words((-0.6, -7.0), "two wires to\n0 V: one here,\none by the gate", SMALL)
+    wires = "\n".join(f"{ref}: {between}".replace(" to ", "\nto ") for ref, _, between in power_circuit.ZERO_WIRES)
+    s.words((-0.6, -7.6), f"0 V:\n{wires}", SMALL)
     free = [f"GP{PINS[name]} {name}" for name in NOT_FITTED]
     s.words((-0.6, -11.7), f"free: {', '.join(free[:2])},\n{', '.join(free[2:5])},\n{', '.join(free[5:])}", SMALL)
 
@@ -309,20 +310,27 @@ def float_switch(s: Sheet, build: Build) -> None:
 
 
 def by_relay(s: Sheet, build: Build) -> None:
-    """The cut-outs in the supply of a second relay's coil, for those that may not switch the heater's current."""
-    parts = {part.ref: part for part in power_circuit.parts(relayed(build))}
-    s.frame((-1.0, -21.0), (11.9, -13.2), "10  Only if cut-outs and fuses may not switch the heater's current")
+    """The cut-outs and thermal fuses in the supplies of two relays' coils: so built, or as the mat may be."""
+    parts = {part.ref: part for part in power_circuit.parts(MAT_BY_RELAY if build is MAT else build)}
+    title = (f"10  Cut-outs, thermal fuses: on the {build.vessel}" if build.relayed
+             else "10  Only if cut-outs and fuses may not switch the heater's current")
+    s.frame((-1.0, -21.0), (11.9, -13.2), title)
     y, x, low = -15.1, 9.2, -17.0
 
     def row(y: float, plug: str, refs: tuple[str, ...], element: type[elm.Element2Term]) -> None:
-        s.words((-0.7, y + 0.45), "from TF2", SMALL)
-        s.wire((-0.7, y), (2.4, y))
+        if build.relayed:
+            s.tag((1.2, y), COILS)
+        else:
+            s.words((-0.7, y + 0.45), "from TF2", SMALL)
+        s.wire((1.2 if build.relayed else -0.7, y), (2.4, y))
         s.joint((2.0, y), (8.6, y))
         s.words((1.7, y + 0.5), plug, SMALL)
         for start, ref in zip((2.4, 5.4), refs, strict=False):
             s.part(element(), (start, y), (start + 2.6, y))
+            first = parts[ref + build.refs[0]]
+            marked = first.label.partition("  ")[2].partition(" °C")[0]
             s.words((start + 1.3, y + 0.95), ", ".join(f"{ref}{each}" for each in build.refs) + "\n"
-                    f"{parts[ref + build.refs[0]].rated_a:g} A DC", SMALL, middle=True)
+                    f"{marked} °C, {first.rated_a:g} A DC", SMALL, middle=True)
         s.wire((2.4 + 3.0 * len(refs) - 0.4, y), (8.9, y))
 
     row(y, "X5", ("TCO2", "TCO1"), elm.Breaker)
@@ -335,6 +343,11 @@ def by_relay(s: Sheet, build: Build) -> None:
     s.dot((x, y), (x, low))
     row(low - 1.2, "X6", ("TF1",), elm.FuseIEC)
     s.tag((8.9, low - 1.2), "24 V S", leftward=False)
+    if build.relayed:
+        s.test_point((8.9, low - 1.2), "TP3", (-0.4, -0.55))
+        s.words((-0.7, -19.6), "Thin wire, in glass-fibre sleeve. K2's contact: block 1.\nOne open cut-out opens K2, "
+                "an open thermal fuse opens K1.", SMALL)
+        return
     contact = -20.4
     s.words((-0.7, contact - 0.5), "from K1", SMALL)
     s.part(elm.Switch(), (0.6, contact), (3.6, contact), parts["K2"].label)

@@ -26,7 +26,7 @@ from wrong_files import wrong_files_block
 from bainboard import faults, help_text, settings
 from bainboard.selftest import SelfTest
 from bainwright.builds import electrical
-from bainwright.builds.catalogue import BUILDS, POT, relayed
+from bainwright.builds.catalogue import BUILDS, MAT_BY_RELAY
 from bainwright.builds.electrical import worst_v
 from bainwright.builds.parts import SUPPLY_V, Build
 from bainwright.builds.rig_text import rig_text
@@ -217,8 +217,8 @@ RELAYED_PARTS = ("-", "K1", "K2", "X5", "X6", "TCO", "D7", "TF1", "lead to K2's 
 
 
 def relayed_block() -> str:
-    """What each failure does where the cut-outs carry relay K2's coil; the pot as an example."""
-    return power_table.faults_block(relayed(POT), RELAYED_PARTS)
+    """What each failure does in a mat whose cut-outs carry relay K2's coil."""
+    return power_table.faults_block(MAT_BY_RELAY, RELAYED_PARTS)
 
 
 BLOCKS: dict[str, tuple[str, Callable[[], str]]] = {

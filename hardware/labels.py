@@ -19,6 +19,7 @@ def labels(build: Build) -> list[Label]:
     """What is on each label: a title and at most three lines."""
     mat = build.mat
     safe = "Never bridge it. Same rating only."
+    by_relay = "" if build.relayed else f" (K2: {COIL_CUT_OUT_A:g} A)"
     sheet: list[Label] = [
         ("NOT CERTIFIED", ("Hobby build. 24 V DC only.", "Unplug before hands go near the heater.")),
         (f"PS1  {SUPPLY_V:g} V DC  {build.supply_a:g} A",
@@ -31,7 +32,7 @@ def labels(build: Build) -> list[Label]:
         ("S1  hand switch", ("Off before hands go near the heater.", "Or pull the plug.")),
         (f"K1  guard relay  {build.relay_a:g} A 30 V DC", ("Coil 24 V, 1.4 kΩ or more",)),
         ("Q1  heat sink", ("24 V, and hot in a fault.", "Touch it only with S1 off.")),
-        (f"K2  {build.relay_a:g} A 30 V DC, if fitted", ("Coil 24 V, 1.4 kΩ or more",)),
+        (f"K2  {build.relay_a:g} A 30 V DC{'' if build.relayed else ', if fitted'}", ("Coil 24 V, 1.4 kΩ or more",)),
         ("X5, X6  if K2 is fitted", ("Cut-outs and TF1. Not X0, not X1.",)),
         ("J1  heartbeat jumper", ("Fitted in use. Pulled: no heat.",)),
         (f"X2  {'water' if build.heats == 'water' else 'plate'} probe", ("3-pole. Its 16 digits:", ID_LINE)),
@@ -45,11 +46,11 @@ def labels(build: Build) -> list[Label]:
             sheet.append((f"F2{ref}  {build.mat_fuse_a:g} A  32 V DC", (safe,)))
         sheet += [
             (f"X1{ref}  heater  {mat.power_w:g} W", (f"{SUPPLY_V:g} V DC, {mat.ohm:.2f} Ω. No mains.",)),
-            (f"TCO1{ref}  {build.on_mat.opens_c:g} °C  {build.on_mat.rated_a:g} A (K2: {COIL_CUT_OUT_A:g} A)",
+            (f"TCO1{ref}  {build.on_mat.opens_c:g} °C  {build.on_mat.rated_a:g} A{by_relay}",
              ("On the mat. Manual reset. Open twice: stop.", safe)),
-            (f"TCO2{ref}  {build.on_vessel.opens_c:g} °C  {build.on_vessel.rated_a:g} A (K2: {COIL_CUT_OUT_A:g} A)",
+            (f"TCO2{ref}  {build.on_vessel.opens_c:g} °C  {build.on_vessel.rated_a:g} A{by_relay}",
              (f"On the {build.vessel}. Manual reset. Open twice: stop.", safe)),
-            (f"TF1{ref}  {build.fuse.marked_c:g} °C  {build.fuse.rated_a:g} A (K2: {COIL_CUT_OUT_A:g} A)",
+            (f"TF1{ref}  {build.fuse.marked_c:g} °C  {build.fuse.rated_a:g} A{by_relay}",
              ("Thermal fuse. Crimp, never solder.", safe)),
         ]  # fmt: skip
     sheet.append(("TESTED", ("Every six months:", "________   ________   ________   ________")))

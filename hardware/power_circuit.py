@@ -15,6 +15,10 @@ from bainwright.builds import electrical
 from bainwright.builds.parts import SUPPLY_V, Build
 
 LAMP_OHM = 4.7e3  # at each end of the heat lamp's leads, which are thin; chosen: 2 mA
+# 0 V of the 24 V side is "0", at X0's minus; of the gate's strip-board and of the board, as these thin wires join them.
+GATE_0, BOARD_0 = "0_gate", "0_board"
+ZERO_WIRES = (("W1", (GATE_0, "0"), "gate's 0 V to X0's minus"), ("W2", (BOARD_0, "0"), "pin 38 to X0's minus"),
+              ("W3", (GATE_0, BOARD_0), "gate's 0 V to pin 38"))
 INLET, ALL, GUARD = "inlet", "all", "guard"
 MAT_PATH = "mat"  # and the end of the mat's ref
 
@@ -27,7 +31,8 @@ class PowerPart(NamedTuple):
     ref : str
         Its name in drawing and parts list.
     kind : str
-        ``SUPPLY``, ``FUSE``, ``SWITCH``, ``CONTACT``, ``CUTOUT``, ``PLUG``, ``R``, ``MAT``, ``D``, ``LED`` or ``NMOS``.
+        ``SUPPLY``, ``FUSE``, ``SWITCH``, ``CONTACT``, ``CUTOUT``, ``PLUG``, ``R``, ``MAT``, ``D``, ``LED``, ``NMOS`` or
+        ``WIRE``, which can only break.
     ohm : float
         Resistance when whole and closed; 0 where it does not matter.
     nets : tuple of str
@@ -84,6 +89,8 @@ def _box(build: Build) -> Iterator[PowerPart]:
                     f"R14\n{ohm_text(electrical.GATE_SERIES_OHM)}")
     yield PowerPart("R15", "R", electrical.GATE_PULL_OHM, ("q1_gate", "0"),
                     f"R15\n{ohm_text(electrical.GATE_PULL_OHM)}")
+    for ref, nets, between in ZERO_WIRES:
+        yield PowerPart(ref, "WIRE", 0.0, nets, f"{ref}: {between}", guards=True)
 
 
 def _mat(build: Build, ref: str) -> Iterator[PowerPart]:

@@ -17,10 +17,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from power_circuit import ALL, GUARD, PowerPart, chain_end, parts
+from power_circuit import ALL, BOARD_0, GATE_0, GUARD, PowerPart, chain_end, parts
 
 from bainwright.builds import electrical, overload
-from bainwright.builds.catalogue import BUILDS, BY_RELAY
+from bainwright.builds.catalogue import BUILDS, MAT_BY_RELAY
 from bainwright.builds.parts import SUPPLY_V, Build
 
 RESULTS = Path(__file__).with_name("power_faults.csv")
@@ -78,6 +78,8 @@ def faults(build: Build) -> Iterator[PowerFault]:
             yield from _switch_faults(build, part)
             continue
         yield PowerFault(part.ref, "open", ((part.ref, 0),))
+        if part.kind == "WIRE":
+            continue
         yield PowerFault(part.ref, "shorted", bridged=((part.nets[0], part.nets[1]),))
         if part.kind == "MAT":
             yield PowerFault(part.ref, "half of it shorted", halved=part.ref)
@@ -122,11 +124,12 @@ def netlist(build: Build, fault: PowerFault | None = None, worst: bool = False) 
     switch = build.switch
     k = switch.siemens**2 / (2.0 * switch.at_a)
     volts = fault.supply_v if fault and fault.supply_v else electrical.worst_v() if worst else SUPPLY_V
-    lines = ["power stage", f"V_supply terminal 0 {volts}", "V_pin pin_end 0 0",
-             f"R_pin pin_end heater {electrical.PIN_OHM}", "V_guard guard 0 0",
+    lines = ["power stage", f"V_supply terminal 0 {volts}",
+             f"V_pin pin_end {BOARD_0} 0", f"R_pin pin_end heater {electrical.PIN_OHM}", f"V_guard guard {BOARD_0} 0",
              f".model closing SW(VT=0.5 VH=0.1 RON={CLOSED_OHM} ROFF={OPEN_OHM})",
              f".model pulling SW(VT={LETS_GO_V} VH=0.1 RON={CLOSED_OHM} ROFF={OPEN_OHM})",
-             f"R_link 24v_s 24v_k {CLOSED_OHM}", f"R_coil 24v_k coil {build.coil_ohm}", "S_q2 coil 0 guard 0 closing",
+             f"R_link 24v_s 24v_k {CLOSED_OHM}", f"R_coil 24v_k coil {build.coil_ohm}",
+             f"S_q2 coil {GATE_0} guard {BOARD_0} closing",
              f".model fet NMOS(LEVEL=1 VTO={switch.threshold_v} KP={k:.3f} RD={BODY_OHM} IS=1e-30)",
              ".model lamp D(IS=1e-18 N=2)"]
     if build.relayed:
@@ -261,8 +264,8 @@ MOST = ("supply_a", "all_a", "mat_a", "guard_a", "q1_w")
 
 
 def rows() -> Iterator[dict[str, str]]:
-    """Simulate every build, its cut-outs in the heater's lead and by relay, sound and with each fault."""
-    for build in (*BUILDS, *BY_RELAY):
+    """Simulate every build, and the mat by relay, sound and with each fault."""
+    for build in (*BUILDS, MAT_BY_RELAY):
         for ref, how in dict.fromkeys([("-", "nothing"), *((fault.ref, fault.how) for fault in faults(build))]):
             found = worst(build, ref, how)
             watts = {f"{state}_w": f"{abs(w):.1f}" for state, w in zip(STATES, found.watts, strict=True)}

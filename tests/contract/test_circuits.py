@@ -11,24 +11,22 @@ import pytest
 
 from bainboard import pins
 from bainwright.builds import rules, supply
-from bainwright.builds.catalogue import BUILDS, BY_NAME, BY_RELAY, PLATE, POT
+from bainwright.builds.catalogue import BUILDS, BY_NAME, MAT_BY_RELAY, PLATE, POT
 
 HARDWARE = Path(__file__).parents[2] / "hardware"
 sys.path.insert(0, str(HARDWARE))
 
 import box_circuit  # noqa: E402 - scripts beside the pages, not a package
 import build_figures  # noqa: E402
-import draw_stripboard  # noqa: E402
 import draw_wiring  # noqa: E402
 import gate_circuit  # noqa: E402
 import power_circuit  # noqa: E402
 import power_faults  # noqa: E402
 import power_table  # noqa: E402
 import shopping  # noqa: E402
-import stripboard  # noqa: E402
 
 each_build = pytest.mark.parametrize("build", BUILDS, ids=list(BY_NAME))
-either_way = pytest.mark.parametrize("build", [*BUILDS, *BY_RELAY], ids=lambda build: build.name)
+either_way = pytest.mark.parametrize("build", [*BUILDS, MAT_BY_RELAY], ids=lambda build: build.name)
 needs_ngspice = pytest.mark.skipif(not shutil.which("ngspice"), reason="ngspice is a Debian package; CI installs it")
 OUTPUTS = {"heartbeat", "guard", "heater", "lamp_below", "lamp_in", "lamp_above", "buzzer"}  # the board drives them
 INPUTS = {"yes", "no", "float", "onewire"}  # the board reads them
@@ -280,14 +278,27 @@ def test_currents_of_named_failures_are_ohm_s_by_hand():
     assert list(power_table.blown(POT, rows["pot", "lead 24 V S", "chafed to 0 V"])) == ["F3"]
 
 
-def test_half_a_plate_still_heats_when_one_mat_s_guard_has_opened():
+@needs_ngspice
+def test_a_board_whose_0_v_is_cut_off_heats_and_any_one_of_its_wires_prevents_that():
+    """By hand, hardware/SAFETY.md: K1's coil lifts Q1's gate to 24 V x 4.7k / (1.4k + 0.15k + 4.7k) = 18 V."""
+    cut = [(ref, 0) for ref, _, _ in power_circuit.ZERO_WIRES]
+    none_left = power_faults.PowerFault("0 V", "open", tuple(cut[:2]))
+    watts = dict(zip(power_faults.STATES, power_faults.simulate(POT, none_left).watts, strict=True))
+    assert watts["idle"] > 0.9 * power_faults.simulate(POT).watts[-1]
+    assert watts["off"] < 1.0
+    for wire in cut:
+        sound = power_faults.simulate(POT, power_faults.PowerFault("0 V", "open", (wire,))).watts
+        assert sound == pytest.approx(power_faults.simulate(POT).watts, abs=0.1)
+
+
+def test_half_a_plate_still_heats_when_one_mat_is_lost():
     """24² / 5.76 = 100 W for one mat, less the drops in its leads."""
     rows = {(row["part"], row["fault"]): row for row in power_faults.read() if row["build"] == "plate"}
-    for part in ("F2a", "TCO1b", "TF1a", "RHb"):
+    for part in ("F2a", "X1b", "RHb"):
         assert float(rows[part, "open"]["heats_w"]) == pytest.approx(98.0, abs=3.0)
 
 
-@pytest.mark.parametrize("build", BY_RELAY, ids=lambda build: build.name)
+@pytest.mark.parametrize("build", [POT, PLATE, MAT_BY_RELAY], ids=lambda build: build.name)
 def test_cut_outs_by_relay_pass_the_rules_and_each_of_them_takes_all_heat_away(build):
     """By hand: every cut-out, thermal fuse, X5, X6 and K2 is in series with the heat or with a relay's coil."""
     assert rules.broken(build) == []
@@ -307,7 +318,7 @@ def test_cut_outs_by_relay_pass_the_rules_and_each_of_them_takes_all_heat_away(b
     (BY_NAME["mat"], "Q1", "gate joint open"), (BY_NAME["mat"], "lead to RH", "chafed to 0 V"),
     (PLATE, "RHa", "half of it shorted"), (POT, "lead 24 V S", "chafed to 0 V"),
     (POT, "PS1", power_faults.OVER_VOLTAGE), (PLATE, "F3", "open"), (PLATE, "TF2", "touches Q1's tab"),
-    (BY_RELAY[2], "TCO1b", "open"), (BY_RELAY[1], "K2", "shorted"),
+    (PLATE, "TCO1b", "open"), (POT, "K2", "shorted"), (MAT_BY_RELAY, "TF1", "open"), (POT, "W1", "open"),
 ])  # fmt: skip
 def test_stored_heat_is_what_the_simulation_gives_now(build, ref, how):
     """Oracle: ngspice, on the netlist made from the build's table."""
@@ -318,88 +329,3 @@ def test_stored_heat_is_what_the_simulation_gives_now(build, ref, how):
         assert abs(watts) == pytest.approx(float(row[f"{state}_w"]), abs=0.1)
     for name in power_faults.MOST:
         assert min(getattr(found, name), 999.0) == pytest.approx(float(row[name]), abs=0.01), name
-
-
-# -- the strip-board -------------------------------------------------------------------------------------------------
-
-
-def copper(board):
-    """Groups of holes that strips and links join, found hole by hole."""
-    group = {hole: number for number, piece in enumerate(board.strips()) for hole in piece}
-    for one, other in board.links:
-        kept, gone = group[one], group[other]
-        group = {hole: kept if number == gone else number for hole, number in group.items()}
-    return group
-
-
-def wiring_faults(board):
-    """Pins whose copper is not their net's alone: a net in two groups, or a group with two nets."""
-    group, pairs = copper(board), set()
-    for part in board.parts:
-        pairs |= {(net or f"{part.ref}, not connected", group[hole])
-                  for net, hole in zip(part.nets, part.holes, strict=True)}
-    pairs |= {(net, group[hole]) for net, hole in board.terminals.items()}
-    nets, groups = [net for net, _ in pairs], [number for _, number in pairs]
-    return {net for net in nets if nets.count(net) > 1} | {net for net, number in pairs if groups.count(number) > 1}
-
-
-@pytest.fixture(scope="module")
-def board():
-    return stripboard.strip_board()
-
-
-def test_strip_board_joins_the_gate_s_nets_and_no_two_of_them(board):
-    """Oracle: the gate's table, and copper followed hole by hole."""
-    assert wiring_faults(board) == set()
-
-
-def test_strip_board_has_every_part_of_the_gate_but_the_relay_and_each_pin_its_own_hole(board):
-    refs = {part.ref for part in board.parts}
-    listed = {part.ref for part in (*gate_circuit.PARTS, *gate_circuit.BESIDE)}
-    assert refs == {ref for ref in listed if not ref.startswith("IC") and ref != "K1"} | {"IC1", "IC2"}
-    for part in board.parts:
-        if part.ref.startswith("IC"):
-            continue
-        assert part.nets == next(each.nets for each in (*gate_circuit.PARTS, *gate_circuit.BESIDE)
-                                 if each.ref == part.ref)
-    holes = [hole for part in board.parts for hole in part.holes]
-    holes += [hole for link in board.links for hole in link] + list(board.terminals.values())
-    assert len(holes) == len(set(holes))
-    assert not set(holes) & set(board.cuts)
-
-
-def test_comparators_sit_on_the_strips_as_their_data_sheet_numbers_the_pins(board):
-    """TLC393, from memory: 1 OUT, 2 IN-, 3 IN+, 4 GND, 5 IN+, 6 IN-, 7 OUT, 8 supply."""
-    nets = {part.ref: part.nets for part in board.parts if part.ref.startswith("IC")}
-    assert nets == {"IC1": ("b", "half", "ref_1", "0", "ref_1", "m_1", "out_1", "vcc"),
-                    "IC2": ("out_2", "m_2", "ref_2", "0", "0", "0", "", "vcc")}
-
-
-def test_film_capacitors_fit_the_strips_that_they_are_placed_on(board):
-    """Their legs are stiff: 5 mm is two strips of 2.54 mm. A body of 7.2 mm covers no other part's hole."""
-    films = [part for part in board.parts if part.ref.startswith("C1")]
-    assert len(films) == 4
-    for part in films:
-        (row, column), (other, same) = part.holes
-        assert column == same
-        assert abs(row - other) * draw_stripboard.PITCH_MM == pytest.approx(stripboard.FILM_LEGS_MM, abs=0.3)
-        half = stripboard.FILM_THICK_MM / 2.0 / draw_stripboard.PITCH_MM
-        near = [hole for each in board.parts if each.ref != part.ref for hole in each.holes
-                if min(row, other) <= hole[0] <= max(row, other) and abs(hole[1] - column) < half]
-        assert near == [], part.ref
-
-
-def test_a_cut_or_a_link_that_is_missing_is_seen(board):
-    at_hole = {hole: net for part in board.parts for hole, net in zip(part.holes, part.nets, strict=True)}
-    for at, (row, column) in enumerate(board.cuts):
-        needed = at_hole[row, column - 1] != at_hole[row, column + 2]  # 0 V on both sides of IC2's last row
-        assert bool(wiring_faults(replace(board, cuts=board.cuts[:at] + board.cuts[at + 1 :]))) == needed
-    for at in range(len(board.links)):
-        assert wiring_faults(replace(board, links=board.links[:at] + board.links[at + 1 :]))
-
-
-def test_drawing_of_the_strip_board_is_what_the_script_draws_now_and_lies_on_the_page():
-    stored = draw_stripboard.SHEET.read_text(encoding="utf-8")
-    assert stored == draw_stripboard.draw(), "run python hardware/draw_stripboard.py"
-    right_mm = draw_stripboard.LEFT_MM + stripboard.COLUMNS * draw_stripboard.PITCH_MM * draw_stripboard.SCALE
-    assert right_mm < 205.0

@@ -51,7 +51,7 @@ def test_each_part_of_a_builds_list_is_drawn_and_has_a_label(build: Build) -> No
     labels = drawn_words(HARDWARE / f"{build.name}-labels.svg")
     for ref in listed:
         assert re.search(rf"\b{ref}\b", drawn), ref
-        assert ref[0] in "QR" or re.search(rf"\b{ref}\b", labels), ref
+        assert ref[0] in "DQR" or re.search(rf"\b{ref}\b", labels), ref
 
 
 def test_a_changed_rating_changes_drawing_list_labels_and_rig_file_and_breaks_a_rule() -> None:

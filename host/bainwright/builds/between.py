@@ -6,12 +6,13 @@ import math
 from dataclasses import dataclass, replace
 
 from bainwright.builds import electrical, overload, rules, warmth
-from bainwright.builds.catalogue import MAT, POT
+from bainwright.builds.catalogue import COIL_CUT_OUT_A, MAT, PLATE, POT
 from bainwright.builds.parts import Build
 
 FUSES_A = (1.0, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0)  # blade fuses, ISO 8820-3, from memory
 CARRIES_A = (3.0, 5.0, 8.0, 10.0, 15.0)  # at 24 V DC: plugs, switches, relays and cut-outs as sold, from memory
-TEMPERATURES = (MAT, POT)  # whose cut-out and thermal fuse on the mat another mat may take
+UNDER_WATER = (MAT, POT)  # whose cut-out and thermal fuse on the mat another mat may take
+UNDER_PLATE = (PLATE,)
 
 
 @dataclass(frozen=True)
@@ -25,54 +26,87 @@ class MatSize:
 
 @dataclass(frozen=True)
 class PowerSide:
-    """What a heater needs between its supply and its mat.
+    """What a heater needs between its supply and its mats.
 
     Attributes
     ----------
     fuse_a : float
         F1.
+    mat_fuse_a : float or None
+        F2, for each of several mats.
     wire_mm2 : float
-        Cable of the mat, as long as the builds' own.
+        Cable of each mat, as long as the builds' own.
     carries_a : float
-        At 24 V DC, at least: X0, S1, K1, X1, both cut-outs and the thermal fuse.
+        At 24 V DC, at least: X0, S1, K1, X1, and K2 where there is one.
+    relayed : bool
+        Whether the cut-outs and thermal fuses carry the coils of two relays.
+    cut_out_a : float
+        What each cut-out and thermal fuse on a mat switches at 24 V DC, at least.
+    mat_count : int
+        As many alike.
+    mat_w : float
+        Each of them at 24 V.
     mats : tuple of MatSize
-        Its mat, for the marks of each guide; those that do not fit under the vessel are left out.
+        Each mat, for the marks of each guide; those that do not fit are left out.
     """
 
     fuse_a: float
+    mat_fuse_a: float | None
     wire_mm2: float
     carries_a: float
+    relayed: bool
+    cut_out_a: float
+    mat_count: int
+    mat_w: float
     mats: tuple[MatSize, ...]
 
 
 def power_side(heater_w: float, supply_a: float, bottom_m2: float) -> PowerSide:
     """Choose the parts for one mat of so many watts under a bottom, on a supply that `supply.supply_a` gives for it."""
-    built = [like(guide, heater_w, supply_a) for guide in TEMPERATURES]
+    return _side([like(guide, heater_w, supply_a) for guide in UNDER_WATER], bottom_m2)
+
+
+def plate_power_side(heater_w: float, supply_a: float) -> PowerSide:
+    """The same for two mats side by side under a plate of the guide's size."""
+    return _side([like(guide, heater_w, supply_a) for guide in UNDER_PLATE], PLATE.base_m2)
+
+
+def _side(built: list[Build], bottom_m2: float) -> PowerSide:
+    first = built[0]
     mats = tuple(MatSize(round(1e4 * build.mat.area_m2), build.on_mat.opens_c, build.fuse.marked_c) for build in built
-                 if build.mat.area_m2 <= rules.ON_BASE * bottom_m2)
-    return PowerSide(built[0].fuse_a, built[0].wire_mm2, built[0].inlet_a, mats)
+                 if build.mat_count * build.mat.area_m2 <= rules.ON_BASE * bottom_m2)
+    return PowerSide(first.fuse_a, first.mat_fuse_a, first.wire_mm2, first.inlet_a, first.relayed, first.fuse.rated_a,
+                     first.mat_count, first.mat.power_w, mats)
 
 
 def like(guide: Build, heater_w: float, supply_a: float) -> Build:
-    """A guide's build with one mat of other watts, its parts chosen for it; the vessel stays the guide's."""
-    mat = replace(guide.mat, power_w=heater_w)
-    build = replace(guide, mat=mat, mat_count=1, mat_fuse_a=None, supply_a=supply_a)
-    worst_a, limit_a = electrical.worst_a(build), overload.limit_a(build)
-    fuse_a = next(sold_a for sold_a in FUSES_A if worst_a <= rules.FUSE_LOAD * sold_a)
-    carries_a = next(sold_a for sold_a in CARRIES_A if limit_a <= sold_a)
+    """A guide's build with mats of other watts, its parts chosen for them; the vessel stays the guide's."""
+    mat = replace(guide.mat, power_w=heater_w / guide.mat_count)
+    build = replace(guide, mat=mat, supply_a=supply_a)
+    carries_a = _sold_a(CARRIES_A, overload.limit_a(build))
+    relayed = carries_a > rules.DIRECT_A
+    cut_out_a = COIL_CUT_OUT_A if relayed else carries_a
     build = replace(
-        build, fuse_a=fuse_a, wire_mm2=_wire_mm2(build, max(fuse_a, limit_a)), inlet_a=carries_a, plug_a=carries_a,
-        hand_switch_a=carries_a, relay_a=carries_a, on_mat=replace(guide.on_mat, rated_a=carries_a),
-        on_vessel=replace(guide.on_vessel, rated_a=carries_a), fuse=replace(guide.fuse, rated_a=carries_a),
+        build, fuse_a=_sold_a(FUSES_A, electrical.worst_a(build) / rules.FUSE_LOAD), inlet_a=carries_a,
+        plug_a=carries_a, hand_switch_a=carries_a, relay_a=carries_a, relayed=relayed,
+        mat_fuse_a=_sold_a(FUSES_A, electrical.mat_worst_a(build) / rules.FUSE_LOAD) if guide.mat_count > 1 else None,
+        on_mat=replace(guide.on_mat, rated_a=cut_out_a), on_vessel=replace(guide.on_vessel, rated_a=cut_out_a),
+        fuse=replace(guide.fuse, rated_a=cut_out_a),
     )  # fmt: skip
+    build = replace(build, wire_mm2=_wire_mm2(build, max(build.fuse_a, overload.limit_a(build))))
     mat = replace(mat, lead_mm2=build.wire_mm2)
     side_m = math.sqrt(1e-4 * math.ceil(1e4 * _least_mat_m2(build)))
     return replace(build, mat=replace(mat, sides_m=(side_m, side_m)))
 
 
+def _sold_a(sold: tuple[float, ...], least_a: float) -> float:
+    """The smallest rating as sold that is enough."""
+    return next(each_a for each_a in sold if least_a <= each_a)
+
+
 def _wire_mm2(build: Build, carries_a: float) -> float:
     """The thinner cable of the guides that carries the current and takes little of the voltage."""
-    return next(mm2 for mm2 in sorted(guide.wire_mm2 for guide in TEMPERATURES)
+    return next(mm2 for mm2 in sorted(guide.wire_mm2 for guide in UNDER_WATER)
                 if electrical.CABLE_A[mm2] >= carries_a
                 and electrical.cable_drop_share(replace(build, wire_mm2=mm2)) <= rules.CABLE_DROP)
 

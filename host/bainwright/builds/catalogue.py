@@ -31,6 +31,8 @@ SINK = HeatSink(k_per_w=12.0, kg=0.03)
 # The thermal fuse on Q1's tab: 110 °C as data sheets give it, from memory. Only the guard relay's branch runs in it.
 ON_SWITCH = ThermalFuse(110.0, 100.0, 112.0, 85.0, 2.0)
 
+COIL_CUT_OUT_A = 2.0  # chosen: what a cut-out or thermal fuse in the supply of a relay's coil must switch at 24 V DC
+
 # Density and conduction from handbooks, from memory: 18/8 steel and aluminium at room temperature.
 STEEL_2MM = Metal("steel", 0.002, 7900.0, STEEL_J_PER_KGK, 16.0)
 STEEL_3MM = Metal("steel", 0.003, 7900.0, STEEL_J_PER_KGK, 16.0)
@@ -111,9 +113,10 @@ POT = Build(
     plug_a=15.0,
     hand_switch_a=15.0,
     contact_ohm=0.13,
-    on_mat=CutOut(95.0, 5.0, 15.0),
-    on_vessel=CutOut(60.0, 3.0, 15.0),
-    fuse=ThermalFuse(128.0, 118.0, 130.0, 103.0, 15.0),
+    on_mat=CutOut(95.0, 5.0, COIL_CUT_OUT_A),
+    on_vessel=CutOut(60.0, 3.0, COIL_CUT_OUT_A),
+    fuse=ThermalFuse(128.0, 118.0, 130.0, 103.0, COIL_CUT_OUT_A),
+    relayed=True,
 )
 
 PLATE_SIDES_M = (0.30, 0.30)
@@ -153,25 +156,16 @@ PLATE = Build(
     plug_a=15.0,
     hand_switch_a=15.0,
     contact_ohm=0.10,
-    on_mat=CutOut(80.0, 5.0, 15.0),
-    on_vessel=CutOut(60.0, 3.0, 15.0),
-    fuse=ThermalFuse(110.0, 100.0, 112.0, 85.0, 15.0),
+    on_mat=CutOut(80.0, 5.0, COIL_CUT_OUT_A),
+    on_vessel=CutOut(60.0, 3.0, COIL_CUT_OUT_A),
+    fuse=ThermalFuse(110.0, 100.0, 112.0, 85.0, COIL_CUT_OUT_A),
+    relayed=True,
 )
 
 BUILDS = (MAT, POT, PLATE)
-COIL_CUT_OUT_A = 2.0  # chosen: what carries a relay's coil must switch at 24 V DC
 BY_NAME = {build.name: build for build in BUILDS}
 
-
-def relayed(build: Build) -> Build:
-    """The same build, its cut-outs and thermal fuses in the supplies of two relays' coils.
-
-    For those that may not switch the heater's current.
-    """
-    return replace(build, name=f"{build.name} by relay", relayed=True,
-                   on_mat=replace(build.on_mat, rated_a=COIL_CUT_OUT_A),
-                   on_vessel=replace(build.on_vessel, rated_a=COIL_CUT_OUT_A),
-                   fuse=replace(build.fuse, rated_a=COIL_CUT_OUT_A))
-
-
-BY_RELAY = tuple(relayed(build) for build in BUILDS)
+# The mat for those whose cut-outs and thermal fuse may not switch its current: they carry two relays' coils.
+MAT_BY_RELAY = replace(MAT, name="mat by relay", relayed=True, on_mat=replace(MAT.on_mat, rated_a=COIL_CUT_OUT_A),
+                       on_vessel=replace(MAT.on_vessel, rated_a=COIL_CUT_OUT_A),
+                       fuse=replace(MAT.fuse, rated_a=COIL_CUT_OUT_A))

@@ -19,7 +19,9 @@ UNDER_RATED_K = 10.0  # chosen: so far under its rating stays what lies round a 
 TAB_C = 150.0  # chosen: glass-fibre board and silicone wire beside Q1 take it for minutes (from memory)
 UNFELT_W = 10.0  # chosen: what Q1 may give the closed box for good
 CABLE_DROP = 0.02  # chosen: of 24 V that the cable of one mat may take
-CONTACTS, CONTACT_V = 10, 0.15  # two poles of X0 and X1, F1, S1, K1, TCO2, TCO1, TF1; F2 too; so much each, chosen
+CONTACTS = 7  # two poles of X0 and X1, F1, S1, K1; and TCO2, TCO1, TF1, or K2; and F2
+CONTACT_V = 0.15  # chosen: so much each
+DIRECT_A = 5.0  # chosen: cut-outs and thermal fuses that switch more at 24 V DC are hard to find (from memory)
 BOWL_MM = 0.4, 1.2  # steel of mixing bowls as sold (common practice, no source)
 LOW_WATER_CM = 0.1  # chosen: so far a bath that lost half still covers the middle of the vessel's cut-out
 RIM_CM, WALL_CM = 0.5, 1.4  # chosen: a clip still pulls down; water does not slop over
@@ -94,7 +96,7 @@ def _litres_over_metal(build: Build) -> float:
 
 def contacts_may_drop_v(build: Build) -> float:
     """What the contacts of one mat's path may drop together, each of them as the first power-up allows it, V."""
-    return (CONTACTS + (build.mat_fuse_a is not None)) * CONTACT_V
+    return (CONTACTS + (1 if build.relayed else 3) + (build.mat_fuse_a is not None)) * CONTACT_V
 
 
 def _guard_fuse_load(build: Build) -> float:
@@ -161,6 +163,8 @@ RULES = (
     Rule("cut-outs, at what lasts in a fault", lambda b: min(b.on_mat.rated_a, b.on_vessel.rated_a),
          overload.cut_outs_a, _any, "A"),
     Rule("thermal fuse, at what lasts in a fault", lambda b: b.fuse.rated_a, overload.cut_outs_a, _any, "A"),
+    Rule("cut-outs and thermal fuse, as sold for 24 V DC",
+         lambda b: max(b.on_mat.rated_a, b.on_vessel.rated_a, b.fuse.rated_a), _none, lambda b: DIRECT_A, "A"),
     Rule("parts of all mats, at the supply's over-voltage", overload.all_carry_a, overload.at_over_voltage_a, _any,
          "A"),
     Rule("supply shuts itself off, over its upper end", lambda b: b.supply_off_v, lambda b: electrical.worst_v(),

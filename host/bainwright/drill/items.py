@@ -121,8 +121,9 @@ ITEMS = (
          # At the plug, because a meter across a cut-out does not see a lead that bypasses it.
          "Supply and X1 unplugged, a meter on the heater's half of X1 (with relay K2: supply and X5 plugged in, S1 "
          "closed, the meter across K2's contact): warm each cut-out in turn over its marked temperature, with hot air.",
-         "The meter shows an open circuit, also when the cut-out is cold again, until you press its button.",
-         "Press their buttons; clip back on what you took off.", simulated=False, version=2),
+         "The meter shows a closed circuit before; then an open one, also when the cut-out is cold again, until you "
+         "press its button.",
+         "Press their buttons; clip back on what you took off.", simulated=False, version=3),
     Item("power", "the heater is the one that the settings state", WIRING, ANY,
          "With the plug out, measure each mat's ohms at its plug X1. Plug in; measure the supply's volts.",
          "Volts x volts / ohms, all mats together, is {heater_w:g} W within a fifth. Else this is another build's rig "

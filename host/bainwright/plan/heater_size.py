@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from bainwright.builds.between import PowerSide, power_side
+from bainwright.builds.between import PowerSide, plate_power_side, power_side
 from bainwright.builds.catalogue import BUILDS
 from bainwright.builds.parts import SUPPLY_V, Build
 from bainwright.builds.rig_text import twin_name
@@ -160,7 +160,9 @@ def size_heater(request: BatchRequest, within_s: float = DEFAULT_WITHIN_S) -> He
 def _power_side(setup: Setup, heater_w: float | None, fed_a: float | None) -> PowerSide | None:
     if heater_w is None or fed_a is None:
         return None
-    return power_side(heater_w, fed_a, setup.body.pot_m2 if setup.body.is_bath else 0.0)
+    if not setup.body.is_bath:
+        return plate_power_side(heater_w, fed_a)
+    return power_side(heater_w, fed_a, setup.body.pot_m2)
 
 
 def _high(watts: Watts) -> float:

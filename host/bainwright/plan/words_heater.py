@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bainwright.builds.catalogue import COIL_CUT_OUT_A
+from bainwright.builds.between import PowerSide
 from bainwright.builds.overload import SUPPLY_SHARE
 from bainwright.builds.parts import SUPPLY_V
 from bainwright.builds.rules import MOST_W
@@ -70,14 +70,30 @@ def _parts(found: HeaterSize) -> list[str]:
     side = found.power_side
     if side is None:
         return []
-    mats = " or ".join(f"{mat.least_cm2} cm² with TCO1 of {mat.cut_out_c:g} °C and TF1 of {mat.fuse_c:g} °C"
-                       for mat in side.mats)  # fmt: skip
-    mat = f"One mat of at least {mats}, under it." if mats else "No such mat fits under it: take a wider one."
-    if found.request.rig.plant.bath == "plate":
-        mat = "A plate takes two mats of half the watts, each with its own fuse, cut-outs and thermal fuse."
-    return [f"Fuse F1 {side.fuse_a:g} A, wire {side.wire_mm2:g} mm². Inlet, hand switch, relay contact, plug, cut-outs "
-            f"and thermal fuse for {side.carries_a:g} A at 24 V DC or more; with relay K2 cut-outs and fuse for "
-            f"{COIL_CUT_OUT_A:g} A. {mat} All else is as the guides have it."]
+    fuses = f"Fuse F1 {side.fuse_a:g} A"
+    if side.mat_fuse_a is not None:
+        fuses += f", F2 {side.mat_fuse_a:g} A for each mat"
+    return [f"{fuses}, wire {side.wire_mm2:g} mm². {_ratings(side)} {_mats(side)} All else is as the guides have it."]
+
+
+def _ratings(side: PowerSide) -> str:
+    """What the parts in the heater's current carry, and the cut-outs, in it or by relay."""
+    if not side.relayed:
+        return (f"Inlet, hand switch, relay contact, plug, cut-outs and thermal fuse for {side.carries_a:g} A at 24 V "
+                "DC or more.")
+    return (f"Inlet, hand switch, both relays' contacts and plug for {side.carries_a:g} A at 24 V DC or more. Cut-outs "
+            f"and thermal fuse carry the relays' coils, as on pot and plate: {side.cut_out_a:g} A at 24 V DC.")
+
+
+def _mats(side: PowerSide) -> str:
+    sizes = " or ".join(f"{mat.least_cm2} cm² with TCO1 of {mat.cut_out_c:g} °C and TF1 of {mat.fuse_c:g} °C"
+                        for mat in side.mats)  # fmt: skip
+    if side.mat_count > 1:
+        each = f"of {side.mat_w:g} W, each with its own fuse, cut-outs and thermal fuse"
+        if not sizes:
+            return f"Two mats {each} do not fit under a plate of the guide's size: take a larger one."
+        return f"Two mats {each}; each of at least {sizes}."
+    return f"One mat of at least {sizes}, under it." if sizes else "No such mat fits under it: take a wider one."
 
 
 def _why_none(found: HeaterSize) -> str:
