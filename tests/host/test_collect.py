@@ -53,6 +53,19 @@ def test_a_hold_gets_its_folder_its_rows_its_events_and_its_summary(here, monkey
     assert "Held dark for 1 h" in done.holds[0].summary
 
 
+def test_a_board_that_goes_while_it_deletes_hides_no_hold_that_was_stored(here, monkeypatch):
+    board = a_night(here, 4 * 3600)
+
+    def gone_at_forget(message):
+        raise LostBoardError("the board is gone")
+
+    monkeypatch.setattr(board, "_do_forget", gone_at_forget)
+    done = collected(board, monkeypatch)
+    assert [hold.exit_code for hold in done.holds] == [0]
+    assert done.exit_code == 1
+    assert "the board is gone. All of its log is stored here" in done.notes[0]
+
+
 def test_its_start_has_the_time_of_day_once_the_board_knew_it(here, monkeypatch):
     """The host's word at 1,800,000,000 s, 3600 s after the start; RFC 3339 by CPython's datetime."""
     collected(a_night(here), monkeypatch)  # sends the time; what was said is on the flash with the next sync

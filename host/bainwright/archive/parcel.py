@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import tempfile
 import zipfile
 import zlib
@@ -15,12 +14,13 @@ from functools import partial
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from bainwright.core.atomic_write import saved_from
+from bainwright.core.atomic_write import alone, saved_from
 from bainwright.core.errors import BainError, FileError
 from bainwright.core.file_names import file_name
 from bainwright.core.home import holds_folder
 from bainwright.core.os_errors import file_error
 from bainwright.core.read_file import LOG_BYTES, is_own, read_bytes
+from bainwright.record.archive import FOLDER as BOARDS
 from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET
 from bainwright.record.reader import HoldLog, read_facts, read_log
 
@@ -105,17 +105,8 @@ def gather(source: Path) -> Gathered:
     holds, found = holds_folder(), Gathered()
     try:
         holds.mkdir(parents=True, exist_ok=True)
-        known: dict[str, list[Path]] = {}
-        for here in sorted(holds.iterdir()):
-            if os.path.isfile(here / FACTS):
-                known.setdefault(_identity(here), []).append(here)
-        for name, files in _holds_in(source):
-            with tempfile.TemporaryDirectory(dir=holds, prefix=".coming-") as coming:
-                folder = Path(coming) / "hold"
-                folder.mkdir()
-                for file, read in files.items():
-                    (folder / file).write_bytes(read())
-                _take(folder, name, known, found)
+        with alone(holds):  # two that bring the same hold at once would both take it
+            _gather(source, holds, found)
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError, RuntimeError,
             UnicodeDecodeError) as failed:
         raise FileError(f"{source} is not an archive of holds, or is damaged", got=str(failed),
@@ -123,6 +114,20 @@ def gather(source: Path) -> Gathered:
     except OSError as failed:
         raise file_error(f"the holds of {source} cannot be stored in {holds}", failed) from failed
     return found
+
+
+def _gather(source: Path, holds: Path, found: Gathered) -> None:
+    known: dict[str, list[Path]] = {}
+    for here in sorted(holds.iterdir()):
+        if os.path.isfile(here / FACTS):
+            known.setdefault(_identity(here), []).append(here)
+    for name, files in _holds_in(source):
+        with tempfile.TemporaryDirectory(dir=holds, prefix=".coming-") as coming:
+            folder = Path(coming) / "hold"
+            folder.mkdir()
+            for file, read in files.items():
+                (folder / file).write_bytes(read())
+            _take(folder, name, known, found)
 
 
 def _take(folder: Path, name: str, known: dict[str, list[Path]], found: Gathered) -> None:
@@ -136,12 +141,24 @@ def _take(folder: Path, name: str, known: dict[str, list[Path]], found: Gathered
     if copies and _is_in(copies, folder, log):
         found.known.append(name)
         return
-    target = holds_folder() / _free_name(name, {each.name for each in holds_folder().iterdir()})
-    shutil.move(folder, target)
+    target = _claimed(name)
+    os.replace(folder, target)  # onto the empty folder that is ours: nobody sees half a hold
     found.added.append(target)
     if copies:
         found.fuller.append((target, copies[0]))
     copies.append(target)
+
+
+def _claimed(name: str) -> Path:
+    """A new folder in the home that no other process has or takes: making it is what claims it."""
+    taken = {BOARDS}
+    while True:
+        free = _free_name(name, taken)
+        try:
+            (holds_folder() / free).mkdir()
+            return holds_folder() / free
+        except FileExistsError:
+            taken.add(free)
 
 
 def _is_in(copies: list[Path], folder: Path, log: HoldLog) -> bool:

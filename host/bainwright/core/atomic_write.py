@@ -3,12 +3,56 @@
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from bainwright.core.errors import FileError
 from bainwright.core.os_errors import file_error
+
+try:
+    import fcntl
+except ImportError:  # no POSIX system: two entries at one moment may lose one
+    fcntl = None  # type: ignore[assignment]
+
+TURN_S = 10.0  # chosen: far longer than an entry takes
+
+
+@contextmanager
+def alone(folder: Path) -> Iterator[None]:
+    """One process at a time: what is read inside and written back loses no entry that another was told is in.
+
+    The lock is on the folder itself, and the system gives it back however a process ends.
+
+    Raises
+    ------
+    FileError
+        If another has it for longer than `TURN_S`.
+    """
+    if fcntl is None:
+        yield
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        _wait_for(descriptor, folder)
+        yield
+    finally:
+        os.close(descriptor)
+
+
+def _wait_for(descriptor: int, folder: Path) -> None:
+    late_s = time.monotonic() + TURN_S
+    while True:
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            return
+        except BlockingIOError:
+            if time.monotonic() > late_s:
+                raise FileError(f"another program is writing in {folder}", hint="let it end, and try again") from None
+            time.sleep(0.02)
+        except OSError:  # a file system without locks
+            return
 
 
 def save_file(
@@ -42,13 +86,15 @@ def save_file(
 
 
 def refuse_unwritable(path: Path, what: str, hint: str | None = None) -> None:
-    """Refuse, before the work for it begins, a file whose folder takes none.
+    """Refuse, before the work for it begins, a file that could not be written at its end.
 
     Raises
     ------
     FileError
-        If the nearest folder that is there is no folder, or cannot be written to.
+        If something else than a file is there, or the nearest folder is no folder, or cannot be written to.
     """
+    if os.path.lexists(path) and not path.is_file():
+        raise FileError(f"{what} {path} cannot be written: what is there is no plain file", hint=hint)
     folder = next(each for each in path.absolute().parents if each.exists())
     if not (folder.is_dir() and os.access(folder, os.W_OK)):
         raise FileError(f"{what} {path} cannot be written: {folder} takes no file", hint=hint)

@@ -14,6 +14,7 @@ import msgspec
 import numpy as np
 
 from bainwright.archive.finding import folder_named
+from bainwright.core.atomic_write import alone
 from bainwright.core.bounds import COLDEST_C, HOTTEST_C, most
 from bainwright.core.errors import BainError, FileError, UseError
 from bainwright.core.home import hold_folders, home
@@ -89,8 +90,13 @@ def _found(options: StockOptions, notes: list[str]) -> list[tuple[Path, Leftover
     if options.undo:
         if _has_entry(options):
             raise UseError("--undo takes the last entry back and enters nothing", hint="leave the other options out")
-        take_back(folder / STOCK, "mass or mishap")
-    left = _entered(folder, options) if _has_entry(options) else read_leftovers(folder)
+        with alone(folder):
+            take_back(folder / STOCK, "mass or mishap")
+    if _has_entry(options):
+        with alone(folder):  # a mishap that was entered at the same moment stays
+            left: Leftovers | None = _entered(folder, options)
+    else:
+        left = read_leftovers(folder)
     return [(folder, judged_with_its_past(left))] if left else []
 
 

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 from bainboard import stages
+from bainwright.core.atomic_write import alone
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.units import parse_room_c
 from bainwright.record.names import FACTS, TESTS
@@ -59,13 +60,16 @@ def run_temper(folder: Path, options: TemperOptions, *, as_json: bool, say: Say)
     log = read_log(folder)
     if options.undo:
         _refuse_both(options)
-        take_back(folder / TESTS, "temper test")
+        with alone(folder):
+            take_back(folder / TESTS, "temper test")
     if options.room and not _has_entry(options):
         raise UseError("--room belongs to a test", hint="add --minutes, --gloss or --streaks")
-    tests = read_tests(folder) or logged_tests(log.events, log.facts)
     if _has_entry(options):
-        tests = _entered(tests, options, log)
-        save_tests(folder, tests)
+        with alone(folder):
+            tests = _entered(_tests(folder, log), options, log)
+            save_tests(folder, tests)
+    else:
+        tests = _tests(folder, log)
     if as_json:
         say(json.dumps([asdict(test) for test in tests], indent=2))
     else:
@@ -75,6 +79,10 @@ def run_temper(folder: Path, options: TemperOptions, *, as_json: bool, say: Say)
         say("bain: no temper test in this hold; --minutes adds one", err=True)
         return 0
     return 0 if tests[-1].verdict in (stages.GOOD, stages.SLOW) else 1
+
+
+def _tests(folder: Path, log: HoldLog) -> list[TemperTest]:
+    return read_tests(folder) or logged_tests(log.events, log.facts)
 
 
 def _has_entry(options: TemperOptions) -> bool:

@@ -11,11 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from bainboard import settings
+from bainwright.core.atomic_write import alone
 from bainwright.core.errors import LinkError, RefusedError
 from bainwright.core.home import holds_folder
 from bainwright.core.progress import progress
 from bainwright.link.protocol import Link
-from bainwright.record.archive import Archive
+from bainwright.record.archive import Archive, Segment
 from bainwright.record.collecting import fetch_log, forget, list_segments, read_archive
 from bainwright.review import overnight
 from bainwright.review.report import Report
@@ -107,23 +108,34 @@ def collect(asked: CollectAsked) -> Collected:
         if not session.virtual:
             done.notes += link.set_clock(int(time.time()))[1]
         rig = _settings(link, hello, done.notes)
-        segments = list_segments(link)
-        with _progress(sum(segment.size for segment in segments)) as arrived:
-            archive, news = fetch_log(link, Archive(parent, str(hello["board"])), segments, arrived)
-            done.bytes_read, done.segments = arrived.total, len(segments)
         parent.mkdir(parents=True, exist_ok=True)
-        origin = overnight.Origin(hello, session.simulated, rig, archive.folder.name)
-        last = segments[-1].last if segments else 0
-        since = min(filter(None, (news, archive.unstored(last))), default=None)
-        left = keep_holds(overnight.Shelf(parent, origin), archive, since, done)
-        if left:
-            done.notes.append(f"{left} more holds are safe in {archive.folder}, and have no folder yet: run bain "
-                              "collect again")
-        else:
-            archive.mark_stored(last)
+        with alone(parent):  # two boards of one id would write into one folder
+            segments = _fetch_and_store(link, parent, done, session.simulated, rig)
         if not asked.keep:
-            done.going = forget(link, segments)
+            try:
+                done.going = forget(link, segments)
+            except LinkError as failed:
+                done.notes.append(f"{failed}. All of its log is stored here; it deletes what it may at the next bain "
+                                  "collect")
     return done
+
+
+def _fetch_and_store(link: Link, parent: Path, done: Collected, simulated: bool, rig: dict[str, Any]) -> list[Segment]:
+    """Bring the board's log here, and write its holds; its segments."""
+    segments = list_segments(link)
+    with _progress(sum(segment.size for segment in segments)) as arrived:
+        archive, news = fetch_log(link, Archive(parent, str(done.board["board"])), segments, arrived)
+        done.bytes_read, done.segments = arrived.total, len(segments)
+    origin = overnight.Origin(done.board, simulated, rig, archive.folder.name)
+    last = segments[-1].last if segments else 0
+    since = min(filter(None, (news, archive.unstored(last))), default=None)
+    left = keep_holds(overnight.Shelf(parent, origin), archive, since, done)
+    if left:
+        done.notes.append(f"{left} more holds are safe in {archive.folder}, and have no folder yet: run bain "
+                          "collect again")
+    else:
+        archive.mark_stored(last)
+    return segments
 
 
 def _settings(link: Link, hello: dict[str, Any], notes: list[str]) -> dict[str, Any]:
