@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import msgspec
@@ -9,8 +10,9 @@ import pytest
 
 from bainwright.core.errors import FileError, UseError
 from bainwright.files.rig import load_rig
-from bainwright.tuning import gains
+from bainwright.tuning import gains, tune
 from bainwright.tuning.gains import Made, MarginTable, Notes, read_gains, write_gains
+from bainwright.tuning.tune import TuneAsked
 
 VALUES = {"gains.water.kp": 1.25, "gains.water.ti_s": 640.0, "gains.bowl.kp": 2.0, "gains.loss_w_per_k": 1.75}
 MADE = Made("pot", "2026-01-31", "0123456789ab", 150.0, 2.0, 0.6, 2.2, 30.0, source='a "quoted" \\ path')
@@ -36,11 +38,11 @@ def test_a_source_of_any_letters_leaves_a_file_that_can_be_read(source: str, tmp
 
 
 def test_a_step_back_touches_no_other_file(tmp_path: Path):
-    for name in ("g.toml", "g.toml.new"):
-        (tmp_path / name).write_text(name)
+    (tmp_path / "g.toml").write_text("[water]\nkp = 0.5\n")
+    (tmp_path / "g.toml.new").write_text("g.toml.new")
     write_gains(tmp_path / "g.toml", VALUES, NOTES)
     gains.undo(tmp_path / "g.toml")
-    assert (tmp_path / "g.toml").read_text() == "g.toml"
+    assert (tmp_path / "g.toml").read_text() == "[water]\nkp = 0.5\n"
     assert (tmp_path / "g.toml.new").read_text() == "g.toml.new"
     with pytest.raises(UseError, match="no previous gains"):
         gains.undo(Path("/"))
@@ -84,6 +86,47 @@ def test_one_step_back_and_forward_again(tmp_path: Path):
     assert read_gains(path).values["gains.water.kp"] == 1.25
     gains.undo(path)
     assert read_gains(path).values["gains.water.kp"] == 1.5
+
+
+@pytest.mark.parametrize("there", ["folder", "pipe", "link", "text"])
+@pytest.mark.parametrize("name", ["g.toml", "g.toml.before"])
+def test_a_step_back_to_what_is_no_gains_file_changes_nothing(name: str, there: str, tmp_path: Path):
+    path = tmp_path / "g.toml"
+    write_gains(path, VALUES, NOTES)
+    write_gains(path, VALUES, NOTES)
+    put(tmp_path / name, there)
+    before = {each.name: each.is_file() and not each.is_symlink() and each.read_bytes() for each in tmp_path.iterdir()}
+    with pytest.raises((FileError, UseError)):
+        gains.undo(path)
+    assert before == {each.name: each.is_file() and not each.is_symlink() and each.read_bytes()
+                      for each in tmp_path.iterdir()}  # fmt: skip
+
+
+@pytest.mark.parametrize("there", ["folder", "pipe", "device"])
+@pytest.mark.parametrize("name", ["g.toml", "g.toml.before", "g.html"])
+def test_what_cannot_be_written_at_the_end_is_refused_before_the_hour_is_spent(name: str, there: str, tmp_path: Path):
+    put(tmp_path / name, there)
+    with pytest.raises(FileError, match="what is there is no plain file"):
+        tune.tune(TuneAsked(out=str(tmp_path / "g.toml"), from_log="never-read"), pytest.fail, as_json=False, say=print)
+
+
+@pytest.mark.parametrize("there", ["folder", "pipe", "device"])
+def test_what_came_there_meanwhile_is_not_waited_for(there: str, tmp_path: Path):
+    put(tmp_path / "g.toml", there)
+    with pytest.raises(FileError, match=r"plain file|directory"):
+        write_gains(tmp_path / "g.toml", VALUES, NOTES)
+
+
+def put(path: Path, there: str) -> None:
+    path.unlink(missing_ok=True)
+    if there == "folder":
+        path.mkdir()
+    elif there == "pipe":
+        os.mkfifo(path)
+    elif there == "text":
+        path.write_text("dear diary")
+    else:
+        path.symlink_to("/dev/zero" if there == "device" else "/etc/hostname")
 
 
 def test_gains_of_another_pot_are_doubted_and_of_the_same_are_not():

@@ -14,9 +14,10 @@ import msgspec
 
 import bainboard
 from bainboard import settings
-from bainwright.core.atomic_write import replace_file
+from bainwright.core.atomic_write import refuse_unwritable, replace_file
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.os_errors import file_error
+from bainwright.core.read_file import TOML_BYTES, read_bytes
 from bainwright.core.terminal import visible
 from bainwright.core.toml import check, close_match, read_toml
 from bainwright.files.rig import flatten
@@ -145,7 +146,7 @@ def write_gains(path: Path, values: Mapping[str, float], notes: Notes) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         if path.exists():
-            replace_file(_before(path), path.read_bytes())
+            replace_file(_before(path), read_bytes(path, "the gains file", TOML_BYTES))
         replace_file(path, text)
     except OSError as failed:
         raise file_error(f"the gains file {path} cannot be written", failed, "name another with --out") from failed
@@ -154,20 +155,46 @@ def write_gains(path: Path, values: Mapping[str, float], notes: Notes) -> None:
 def undo(path: Path) -> None:
     """Restore the previous file; a second undo restores the newer one.
 
+    At every moment a whole gains file is at the path.
+
     Raises
     ------
     UseError
         If there is no previous file.
+    FileError
+        If one of the two is no gains file; nothing is changed.
     """
     if not path.name or not _before(path).is_file():
         raise UseError(f"{path} has no previous gains", hint="name the file with --out")
     before = _before(path)
-    aside = path.with_name(f".{path.name}.{os.getpid()}.aside")
-    if path.exists():
-        path.replace(aside)
-    before.replace(path)
-    if aside.exists():
+    for each in (before, path):
+        if os.path.lexists(each):
+            read_gains(each)
+    older = read_bytes(before, "the gains file", TOML_BYTES)
+    newer = read_bytes(path, "the gains file", TOML_BYTES) if path.exists() else None
+    try:
+        if newer is None:
+            replace_file(path, older)
+            before.unlink()
+            return
+        aside = path.with_name(f".{path.name}.{os.getpid()}.aside")
+        replace_file(aside, newer)
+        replace_file(path, older)
         aside.replace(before)
+    except OSError as failed:
+        raise file_error(f"the gains file {path} cannot be written", failed) from failed
+
+
+def refuse_unwritable_gains(path: Path) -> None:
+    """Refuse, before an hour is spent for them, gains that could not be written, or not undone.
+
+    Raises
+    ------
+    FileError
+        If there is something else than a gains file, or the folder takes none.
+    """
+    for each in (path, _before(path)):
+        refuse_unwritable(each, "the gains file", hint="name another with --out")
 
 
 def _before(path: Path) -> Path:

@@ -24,7 +24,15 @@ from bainwright.files.rig import Rig, load_rig
 from bainwright.record.reader import read_log
 from bainwright.tuning import choose, identify, proof, references, report
 from bainwright.tuning.dataset import record_of
-from bainwright.tuning.gains import Made, MarginTable, Notes, firmware_hash, undo, write_gains
+from bainwright.tuning.gains import (
+    Made,
+    MarginTable,
+    Notes,
+    firmware_hash,
+    refuse_unwritable_gains,
+    undo,
+    write_gains,
+)
 from bainwright.tuning.model import NAMES, Findings
 from bainwright.virtual.opening import refuse_two_warmers
 from bainwright.words import terms
@@ -82,11 +90,12 @@ def tune(asked: TuneAsked, learn: Learn, *, as_json: bool, say: Say) -> int:
         say(f"{path}: the previous gains are restored.")
         return 0
     _refuse_combinations(asked)
-    refuse_unwritable(_gains_path(asked, "warmer"), "the gains file", hint="name another with --out")
+    _refuse_unwritable(_gains_path(asked, "warmer"))
     profile = load_profile(asked.chocolate)
     source, rig = (_log_named(asked.from_log), None) if asked.from_log else learn(asked, profile, say)
     log = read_log(source)
     settings = _settings(asked, rig, log.facts)
+    _refuse_unwritable(_gains_path(asked, str(settings["name"])))  # from here on its own name counts
     room_c = units.parse_room_c(asked.room) if asked.room else log.facts.get("room_c") or settings["room_c"]
     for note in log.notes:
         say(f"bain: {note}", err=True)
@@ -99,6 +108,11 @@ def tune(asked: TuneAsked, learn: Learn, *, as_json: bool, say: Say) -> int:
     tuned = _choose_and_prove(task, fitted, asked, settings, say, ", then ".join(dict.fromkeys(trips)))
     _show(tuned, as_json, say)
     return 1 if tuned.why_not else 0
+
+
+def _refuse_unwritable(path: Path) -> None:
+    refuse_unwritable_gains(path)
+    refuse_unwritable(path.with_suffix(".html"), "the report", hint="name other files with --out")
 
 
 def _log_named(named: str) -> Path:
