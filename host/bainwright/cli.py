@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import time
 
 import click
 
@@ -76,7 +77,16 @@ def main(arguments: list[str] | None = None) -> int:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal without a degree sign still gets the number
     with guarded():
+        _keep_to_a_zone()
         return _run(arguments)
+
+
+def _keep_to_a_zone() -> None:
+    """A time zone a day or more off is none, and Python has no dates in it: then times are shown in UTC."""
+    if max(abs(time.timezone), abs(time.altzone)) >= 24 * 3600:
+        say("bain: the time zone of this PC (TZ) cannot be: times are shown in UTC", err=True)
+        os.environ["TZ"] = "UTC"
+        time.tzset()
 
 
 def _run(arguments: list[str] | None) -> int:

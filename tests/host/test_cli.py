@@ -332,3 +332,16 @@ def test_every_fixed_option_of_hold_is_there():
     fixed = "virtual port rig plant from for room speed scenario seed gains out json"
     for option in fixed.split():
         assert f"  --{option}" in text
+
+
+@pytest.mark.parametrize("zone", ["<+99>-99", "XXX24", "XXX1YYY-25"])
+def test_a_time_zone_that_cannot_be_hides_nothing(zone, monkeypatch, capsys):
+    """POSIX lets a zone be 24 h off, and the C library more; Python's dates do not."""
+    monkeypatch.setenv("TZ", zone)
+    time.tzset()
+    try:
+        assert cli.main(["holds"]) == 0
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+    assert "times are shown in UTC" in capsys.readouterr().err
