@@ -24,7 +24,7 @@ class Bathed(FakeBoard):
         if self.asked[-1]["do"] == "commit":
             self.say(*self.hold)
         if self.asked[-1]["do"] == "cold" and self.asked[-1]["for_ms"] and self.batches:
-            self.say(*(status_line(at, 0, state=self.state, stage="", target=None, water_target=None,
+            self.say(*(status_line(at, 0, state=self.state, stage="", target=None, water_target=None, duty=0, on=0,
                                    water=_milli(water_c), bowl=_milli(bowl_c))
                        for at, (water_c, bowl_c) in enumerate(self.batches.pop(0), 1)))
 

@@ -78,6 +78,7 @@ class FakeBoard:
         self.closed = False
         self._script, self._said = script, deque[Any]()
         self._transfer = Transfer()
+        self._status = 0  # the number of the last status line
 
     def write(self, data: bytes) -> None:
         for line in data.splitlines():
@@ -85,8 +86,10 @@ class FakeBoard:
             assert why is None, why
             self.asked.append(message)
             self._said.append(wire.encode(self._answer(message)))
-            if message["do"] == "start" and "start" not in self.refusals:
-                self._said.extend(self._script())
+            if message["do"] == "stop":
+                self._said.append(self._at_rest(1))
+            elif message["do"] == "start":
+                self._said.extend(map(self._at_rest, (1, 2)) if "start" in self.refusals else self._script())
 
     def read(self) -> bytes:
         if not self._said:
@@ -94,6 +97,7 @@ class FakeBoard:
         piece = self._said.popleft()
         if isinstance(piece, Exception):
             raise piece
+        self._status = (wire.decode(piece.rstrip(b"\n"))[0] or {}).get("status", self._status)
         return piece
 
     def close(self) -> None:
@@ -102,6 +106,9 @@ class FakeBoard:
     def say(self, *pieces: Any) -> None:
         """Queue what it says next."""
         self._said.extend(pieces)
+
+    def _at_rest(self, later: int) -> bytes:
+        return status_line(self._status + later, 0, state="idle", stage="", duty=0, on=0)
 
     def _answer(self, message: dict[str, Any]) -> list[tuple[str, Any]]:
         do = message["do"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 from pathlib import Path
 from types import SimpleNamespace
@@ -20,15 +21,15 @@ from bainwright.link.messages import Status
 VALUES = settings.defaults(settings.SETTINGS)
 
 
-def line(number: int, t_ms: int) -> Status:
-    return Status(status=number, t=t_ms, state="check", stage="work", water=20000, bowl=None, est=0, target=31500,
+def line(number: int, t_ms: int, state: str) -> Status:
+    return Status(status=number, t=t_ms, state=state, stage="work", water=20000, bowl=None, est=0, target=31500,
                   water_target=None, duty=0, on=0, fault=0, warn=0, ask="", drops=0)  # fmt: skip
 
 
 class Board:
     """A live board: a line each second of the clock that it is given, unless its flaw says otherwise."""
 
-    simulated = False
+    simulated = virtual = False
 
     def __init__(self, flaw: str = "") -> None:
         self.flaw, self.now_s, self.sent, self.running = flaw, 0.0, 0, False
@@ -60,10 +61,14 @@ class Board:
         due = int(self.now_s) - self.sent
         if self.flaw == "silent" or due < (4 if self.flaw == "stalls" else 1):
             return []
-        came = [line(number, number * (1100 if self.flaw == "fast" else 1000) if self.running else 0)
+        came = [line(number, number * (1100 if self.flaw == "fast" else 1000) if self.running else 0,
+                     "check" if self.running else "idle")
                 for number in range(self.sent + 1, self.sent + due + 1)]  # fmt: skip
         self.sent += due
         return came[:-1] if self.flaw == "loses" and self.sent % 7 == 0 else came
+
+    def held(self) -> contextlib.AbstractContextManager[None]:
+        return contextlib.nullcontext()
 
     def reopen(self) -> bool:
         return True

@@ -28,8 +28,8 @@ from bainwright.drill.hands import Person
 from bainwright.drill.items import BY_NAME, ITEMS, LOGIC, WIRING
 from bainwright.drill.record import CANNOT, PASSED, Record, Result
 from bainwright.drill.run import Drill
-from bainwright.drill.stopping import NOT_STOPPED, STOPPED, stopped_on_error
 from bainwright.link.messages import Status
+from bainwright.link.stopping import NOT_STOPPED, STOPPED, stopped_on_error
 
 ROOT = Path(__file__).parents[2]
 BY_HAND = {"fuse", "cutout", "power", "gate"}  # what a simulated warmer has not got

@@ -169,7 +169,7 @@ def test_an_experiment_whose_process_is_told_to_end_is_stopped(here, monkeypatch
 
     board = Ended(lambda: iter(quiet(5)))
     monkeypatch.setattr(experiment, "open_board", lambda *_: contextlib.nullcontext(FakeSession(board)))
-    with pytest.raises(RefusedError, match=r"did not come to its end: .* the warmer was stopped"):
+    with pytest.raises(RefusedError, match=r"did not come to its end: .* the warmer is off"):
         experiment.learn(TuneAsked(), load_profile("dark"), lambda *_, **__: None)
     assert [asked["do"] for asked in board.asked[-2:]] == ["start", "stop"]
 

@@ -13,6 +13,7 @@ import numpy as np
 from bainwright.core.errors import LinkError, RefusedError, UseError
 from bainwright.link.messages import Status
 from bainwright.link.protocol import Link
+from bainwright.link.stopping import heats
 from bainwright.words import terms
 
 PLACES = ("water", "bowl")
@@ -95,9 +96,7 @@ def steady(link: Link, settings: Mapping[str, Any], places: Sequence[str], true_
     lock(link, LOCK_S)
     seen: list[list[float]] = []
     for count, status in enumerate(rows(link), 1):
-        if status.state != "idle":
-            raise RefusedError("probes are calibrated on an idle warmer",
-                               got=terms.STATES.get(status.state, status.state), hint="stop it first")
+        _refuse_unless_cold(status)
         seen.append([_raw(status, settings, place) for place in places])
         last = np.array(seen[-STEADY_S:])
         if len(last) == STEADY_S and not _restless(last):
@@ -107,6 +106,15 @@ def steady(link: Link, settings: Mapping[str, Any], places: Sequence[str], true_
         if count >= PATIENCE_S:
             raise _unsteady(last, places)
     raise AssertionError("unreachable: rows yields until it raises")
+
+
+def _refuse_unless_cold(status: Status) -> None:
+    if heats(status):  # it has accepted the lock
+        raise RefusedError("the warmer's heat is locked out for the calibration, and yet it reports a hold or heat",
+                           hint="pull the heater's plug before you go on")
+    if status.state != "idle":
+        raise RefusedError("probes are calibrated on an idle warmer",
+                           got=terms.STATES.get(status.state, status.state), hint="clear it first")
 
 
 def _raw(status: Status, settings: Mapping[str, Any], place: str) -> float:
@@ -165,6 +173,7 @@ def lifted(link: Link, settings: Mapping[str, Any], wait_s: int = 60) -> str:
     lock(link, LOCK_S)
     first: dict[str, float] = {}
     for count, status in enumerate(rows(link), 1):
+        _refuse_unless_cold(status)
         now = {place: _raw(status, settings, place) for place in PLACES}
         first = first or {place: raw_c for place, raw_c in now.items() if not math.isnan(raw_c)}
         moved = {place: abs(now[place] - first.get(place, math.nan)) for place in PLACES}

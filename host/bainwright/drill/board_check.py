@@ -19,6 +19,7 @@ from bainwright.drill.hands import Hands
 from bainwright.files.documents import document, short_hash
 from bainwright.link.messages import Status
 from bainwright.link.session import Session
+from bainwright.link.stopping import after_refusal, stop
 from bainwright.rigs import bus
 
 REQUESTS = 100
@@ -108,10 +109,10 @@ class BoardCheck:
         try:
             self.session.link.request("start", stage="work", for_ms=LEFT_MS)
         except RefusedError as refused:
-            return Checked("self_test", False, {}, f"{refused}: clear it, and check again")
+            told = after_refusal(self.session, refused)
+            return Checked("self_test", False, {}, f"{told}: clear it, and check again")
         found = self._lines("self_test")
-        self.session.link.request("stop")
-        return found
+        return found if stop(self.session) else Checked("self_test", False, found.figures, "told to stop, it went on")
 
     def _lines(self, name: str) -> Checked:
         """Listen: is each line there, in time, and by a clock that agrees with this PC's?"""

@@ -20,6 +20,7 @@ from bainwright.drill.said import event_name, is_clear, is_heating, is_holding, 
 from bainwright.files.documents import document, short_hash
 from bainwright.link.messages import Message, Status
 from bainwright.link.session import Session
+from bainwright.link.stopping import stop
 from bainwright.words import terms
 
 FLOAT_PASSES = 20  # chosen: several times what the board waits
@@ -136,7 +137,7 @@ class Drill:
         seen = self._await(lambda m: event_name(m) in ("trip", "checked"), 2 * limit_s)
         took_s = self._at_s(seen)
         if seen is not None and event_name(seen) == "checked":
-            self._request("stop")
+            self._stop()
         self.hands.undo(item, self._passes)
         return self._judged(item, seen, took_s)
 
@@ -263,7 +264,7 @@ class Drill:
             self._clear()
             state = "idle"
         if when == IDLE and state != "idle":
-            self._request("stop")
+            self._stop()
             self._passes(2)
         if when in (RUNNING, HOLD) and state == "idle":
             self._start()
@@ -292,6 +293,14 @@ class Drill:
             answer = self.session.link.request("start", drop_earlier=True, stage="work", for_ms=LEFT_MS)
         self._say(f"  The self-test runs, {answer['check_s']} s at most if all is well.")
         self._last = None
+
+    def _stop(self) -> None:
+        if not stop(self.session, see=self._note):
+            raise LinkError("the warmer was told to stop, and does not report that it is off")
+
+    def _note(self, message: Message) -> None:
+        if isinstance(message, Status):
+            self._last = message
 
     def _test_s(self) -> float:
         return whole_test(self.settings)

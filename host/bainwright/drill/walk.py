@@ -29,11 +29,11 @@ from bainwright.drill.record import (
     write_record,
 )
 from bainwright.drill.run import Drill, prepare
-from bainwright.drill.stopping import stopped_on_error
 from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import SIMULATED
 from bainwright.files.rig import Rig, load_rig
 from bainwright.link.session import LiveSession, Session
+from bainwright.link.stopping import stopped_on_error
 from bainwright.virtual.interpreter import require_micropython
 from bainwright.virtual.opening import open_board, refuse_two_warmers
 from bainwright.virtual.probe_ids import name_probes

@@ -17,6 +17,7 @@ from bainwright.evening.options import HoldSetup
 from bainwright.evening.runner import Outcome, Runner
 from bainwright.files.chocolate import Profile
 from bainwright.files.rig import DEFAULT_RIG, Rig, load_rig
+from bainwright.link.stopping import NOT_OFF, stop
 from bainwright.tuning.tune import TuneAsked
 from bainwright.virtual.opening import open_board
 from bainwright.virtual.probe_ids import name_probes
@@ -25,6 +26,7 @@ from bainwright.virtual.session import Simulated
 
 Say = Callable[..., None]
 
+OFF = (watch.DONE, watch.STOPPED, watch.TRIPPED)  # a restarted board may resume by itself
 LATE_S = 600.0  # chosen: an experiment so much over its time, and a quarter of it, has a board whose clock is wrong
 LEARN_S = 3600.0  # chosen: from cold an hour holds the warm-up, and four waves or more; see the bench's table
 COLD_C = 20.0  # a simulated warmer is learnt from cold, as a real one should be
@@ -40,13 +42,14 @@ def learn(asked: TuneAsked, profile: Profile, say: Say) -> tuple[Path, Rig | Non
             "heater is off", err=True)
         limit_s = math.inf if session.virtual else 1.25 * (setup.for_s or LEARN_S) + LATE_S
         ended = runner.run(limit_s)
-        if ended.watch.ended == watch.LEFT:  # it is late, or the process is told to end and nobody stays near
-            session.link.request("stop")
+        off = ended.watch.ended in OFF or session.virtual
+        if not off and ended.watch.ended != watch.NOT_OFF:  # it is late, or nobody stays near, or nobody sees it
+            off = stop(session)
         folder = ended.watch.log.folder
         ended.watch.log.close(ended=ended.watch.ended)
     if ended.watch.ended not in (watch.DONE, watch.STOPPED):
         raise RefusedError(f"the experiment did not come to its end: {_why(ended, limit_s)}",
-                           hint=f"its log is in {folder}")
+                           hint=f"{'the warmer is off' if off else NOT_OFF}; its log is in {folder}")
     return folder, setup.rig
 
 
@@ -54,9 +57,9 @@ def _why(ended: Outcome, limit_s: float) -> str:
     if ended.watch.trips:
         return str(ended.watch.trips[0]["said"])
     if ended.wall_s > limit_s:
-        return "by this PC's clock its time is long over, and by the warmer's it is not; the warmer was stopped"
+        return "by this PC's clock its time is long over, and by the warmer's it is not"
     if ended.watch.ended == watch.LEFT:
-        return "this process was ended, and the warmer was stopped"
+        return "this process was ended"
     return str(ended.watch.ended)
 
 

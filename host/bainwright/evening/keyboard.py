@@ -14,6 +14,7 @@ from bainwright.evening.virtual_hands import HANDS, VirtualHands, hands_line
 from bainwright.evening.watch import Watch
 from bainwright.files.chocolate import Profile
 from bainwright.link.session import Session
+from bainwright.link.stopping import NOT_STOPPED, stop
 from bainwright.words import terms
 
 _KEYS = (
@@ -134,7 +135,8 @@ class Keyboard:
             return acts.Reply(True, f"{act.words}: already done.")
         if act.do == "stop":
             self._stop(course)
-            return acts.Reply(True, "The hold is stopped, and the heat is off.")
+            off = course.ended != watch.NOT_OFF
+            return acts.Reply(off, "The hold is stopped, and the heat is off." if off else NOT_STOPPED)
         refusal = self._do(course, act)
         if refusal:
             return acts.Reply(False, f"Not now: {refusal}.")
@@ -207,8 +209,11 @@ class Keyboard:
 
     def _stop(self, course: Watch) -> None:
         """Ask the board to stop; what it still reports goes into the log."""
-        with self.session.held():
-            self.session.link.request("stop")
+        off = stop(self.session, see=course.take)
         for message in self.session.link.poll():
             course.take(message)
-        course.ended = course.ended or watch.STOPPED
+        if off:
+            course.ended = course.ended or watch.STOPPED
+        else:
+            course.ended = watch.NOT_OFF
+            course.show(NOT_STOPPED)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import time
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -26,6 +27,7 @@ from bainwright.files.chocolate import window_at
 from bainwright.files.score import Window
 from bainwright.link.messages import Status
 from bainwright.link.session import Session
+from bainwright.link.stopping import NOT_STOPPED
 from bainwright.record.writer import LiveLog, give_back, make_folder
 from bainwright.tuning.gains import NAMES
 from bainwright.tuning.load_check import LoadCheck
@@ -80,8 +82,9 @@ class Runner:
         return self
 
     def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
-        if kind is not None and not self._followed:
-            self.starter.abandon()
+        if kind is not None and not self._followed and not self.starter.abandon():
+            with suppress(OSError):  # the terminal may be closed
+                self.view.say(NOT_STOPPED)
         self._interrupts.__exit__()
 
     @property

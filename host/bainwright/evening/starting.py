@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from contextlib import suppress
 from datetime import UTC, datetime
 from typing import Any
 
@@ -19,6 +18,7 @@ from bainwright.files.chocolate import CAPS, Profile
 from bainwright.files.documents import document, short_hash
 from bainwright.files.rig import Rig
 from bainwright.link.session import Session
+from bainwright.link.stopping import NOT_OFF, after_refusal, stop
 from bainwright.physics.geometry import body_of
 from bainwright.physics.heating import Surroundings, steady
 from bainwright.physics.materials import WATER_KG_PER_L
@@ -92,22 +92,32 @@ class Starter:
         """Request the start. An answer that was lost leaves no hold behind that nobody knows of."""
         try:
             self.answer = self.session.link.request("start", drop_earlier=True, **self._start_fields())
-        except LinkError:
-            self._stop()
-            raise
+        except LinkError as failed:
+            if stop(self.session) or self.session.virtual:
+                raise
+            raise LinkError(str(failed), hint=NOT_OFF) from None
         except RefusedError as refused:
-            if str(refused.hint).startswith(FAILED_WITHIN):
-                self._stop()
-            raise
+            if not str(refused.hint).startswith(FAILED_WITHIN):
+                raise after_refusal(self.session, refused) from None
+            if stop(self.session) or self.session.virtual:
+                raise
+            raise RefusedError(str(refused), hint=NOT_OFF) from None
+        self._refuse_another_window()
 
-    def abandon(self) -> None:
-        """Stop the hold if this has started it: nobody would know of it."""
-        if self.answer:
-            self._stop()
+    def _refuse_another_window(self) -> None:
+        """A board that answers with another chocolate's figures is stopped, before it has warmed anything."""
+        profile, names = self.setup.profile, ("low", "target", "high")
+        wanted = [round(1000 * getattr(profile, f"{name}_c")) for name in names]
+        got = [self.answer[name] for name in names]
+        if self.setup.stage != "work" or got == wanted:
+            return
+        off = stop(self.session) or self.session.virtual
+        raise RefusedError("the warmer started with another window than this chocolate's", got=_window_words(got),
+                           wanted=_window_words(wanted), hint="it was stopped; try again" if off else NOT_OFF)
 
-    def _stop(self) -> None:
-        with suppress(LinkError, RefusedError):
-            self.session.link.request("stop")
+    def abandon(self) -> bool:
+        """Stop the hold if this has started it: nobody would know of it. False: it may still heat."""
+        return not self.answer or stop(self.session)
 
     @property
     def rig(self) -> Rig:
@@ -168,6 +178,9 @@ class Starter:
             payload = document(what, values)
             if short_hash(payload) != self.hello.get(what):
                 link.upload(what, payload)
+                if short_hash(payload) != link.hello().get(what):
+                    raise RefusedError(f"the warmer took the {what}, and reports that it has another",
+                                       hint="try again; if it stays so, install its firmware again: bain install")
         if setup.gains or not self.session.virtual:
             # A live board still has the gains of the hold before, until its power goes: send all of them every time.
             self.send_gains({name: self.settings[name] for name in NAMES} | setup.gains)
@@ -220,6 +233,11 @@ class Starter:
         except FileError as failed:  # the hold runs without it
             return [str(failed)]
         return calibration_record.notes(record, self.settings, profile.high_c - profile.low_c, datetime.now(UTC))
+
+
+def _window_words(figures: list[int]) -> str:
+    low, target, high = figures
+    return f"{low / 1000:g} to {high / 1000:g} °C, aimed at {target / 1000:g} °C"
 
 
 def melted_note(profile: Profile, rig: Rig, for_s: float | None, room_c: float) -> str:

@@ -28,6 +28,8 @@ FINISHED = "finished"  # the board's reason when the last answer ends an evening
 ASKS_TO_RESUME = "go_on"  # the prompt of a board that restarted in the middle of a hold
 REPORTS_IN = 5  # status lines: by then a restarted board has read its probes and reports how long it was off
 DONE, STOPPED, TRIPPED, RESTARTED, LEFT, LOST = "done", "stopped", "tripped", "restarted", "left running", "lost"
+NEVER_RAN = "never ran"  # it answered that it started, and stayed at rest
+NOT_OFF = "not off"  # it was told to stop, and did not report that it is off
 
 
 class Prompts(Protocol):
@@ -89,6 +91,7 @@ class Watch:
         self.end_ms = 0
         self._stay = stay
         self.restarted = False
+        self._begun = scene.joined
         self._latched_ms: int | None = None
         self._since_boot = 0  # status lines
         self._stage = ""
@@ -104,6 +107,8 @@ class Watch:
             self._event(dict(message))
 
     def _status(self, status: Status) -> None:
+        if self.losses.is_old("status", status.status, status):
+            return
         if not self.restarted and (self.losses.shows_restart(status.status) or status.ask == ASKS_TO_RESUME):
             self._event({"event": "boot"})  # its own report of the restart was lost
         self.losses.status(status.status)
@@ -113,7 +118,8 @@ class Watch:
                 self.ended = RESTARTED
             return
         if status.t == 0 and status.state in ("idle", "trip"):  # the board no longer has a hold
-            self.ended = TRIPPED if status.state == "trip" or self.trips else STOPPED
+            tripped = status.state == "trip" or self.trips
+            self.ended = TRIPPED if tripped else STOPPED if self.scene.status or self._begun else NEVER_RAN
             return
         self.end_ms = status.t
         self.log.status(status.t, status)
@@ -149,6 +155,8 @@ class Watch:
         name = str(fields.pop("event"))
         number, t_ms = fields.pop("n", None), fields.pop("t", 0)
         if isinstance(number, int):
+            if self.losses.is_old("event", number, (name, t_ms, *fields.items())):
+                return
             self.losses.event(number)
         # A board that has just ended its hold stamps the event with 0 and means the hold's last moment.
         t_ms = max(t_ms if isinstance(t_ms, int) else 0, self.end_ms)
@@ -185,6 +193,7 @@ class Watch:
         if name == "trip":
             self._trip(t_ms, fields)
         elif name == "started":
+            self._begun = True
             self._say_what_comes_first(t_ms, fields.get("check_s"))
         elif name in ("bowl_off", "bowl_on"):
             self.scene.bowl_away = name == "bowl_off"

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections import deque
+
+KEPT = 600  # lines; chosen: ten minutes, longer than any buffer on the way keeps one
+
 
 class Losses:
     """Counts missing lines.
@@ -16,6 +20,15 @@ class Losses:
         self.lost = 0
         self._last = {"status": 0, "event": 0}
         self._known = {"status": False, "event": False}
+        self._seen: dict[str, deque[int]] = {kind: deque(maxlen=KEPT) for kind in self._last}
+
+    def is_old(self, kind: str, number: int, line: object) -> bool:
+        """Did this very line, a ``status`` or an ``event``, arrive before? Then its number shows no restart."""
+        mark = hash((number, line))
+        if self._known[kind] and number <= self._last[kind] and mark in self._seen[kind]:
+            return True
+        self._seen[kind].append(mark)
+        return False
 
     def status(self, number: int) -> None:
         """A status line with this number arrived."""

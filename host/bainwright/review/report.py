@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from bainwright.core.atomic_write import alone
 from bainwright.core.errors import BainError
 from bainwright.core.os_errors import refusal
 from bainwright.evening import watch
@@ -26,6 +27,7 @@ from bainwright.files.score import (
     score,
     step_lengths_s,
 )
+from bainwright.link.stopping import NOT_STOPPED
 from bainwright.record import temper_tests
 from bainwright.record.names import CSV
 from bainwright.record.reader import HoldLog, read_log
@@ -36,9 +38,11 @@ from bainwright.review.sentences import SPOILT, advice_words, evening_paragraph,
 ENDINGS = {
     watch.STOPPED: "It was stopped.",
     watch.TRIPPED: "It ended with a trip.",
+    watch.NEVER_RAN: "The warmer answered that it started, and stayed at rest: look at its cable and start again.",
+    watch.NOT_OFF: f"It was told to stop. {NOT_STOPPED}",
     watch.LEFT: "The warmer holds on without the PC.",
-    watch.RESTARTED: "The board restarted in the middle of it, so its heat is off. Once it resumes there, by"
-    " itself or by yes at the warmer, bain hold --join watches it.",
+    watch.RESTARTED: "The board restarted in the middle of it, and its heat is off until it resumes there, by itself or"
+    " by yes at the warmer; bain hold --join watches it then.",
     watch.LOST: "The connection to the board was lost; this covers the time until then.",
 }
 
@@ -252,9 +256,10 @@ def _seal_and_draw(folder: Path, log: HoldLog, truth: Any, runner: Runner, summa
 
 
 def _store_tests(folder: Path, log: HoldLog) -> None:
-    tests = temper_tests.read_tests(folder) or temper_tests.logged_tests(log.events, log.facts)
-    if tests:
-        temper_tests.save_tests(folder, tests)
+    with alone(folder):  # somebody may enter one at this moment
+        tests = temper_tests.read_tests(folder) or temper_tests.logged_tests(log.events, log.facts)
+        if tests:
+            temper_tests.save_tests(folder, tests)
 
 
 def _exit(course: watch.Watch, judged: Judged | None) -> int:
@@ -262,7 +267,7 @@ def _exit(course: watch.Watch, judged: Judged | None) -> int:
     if course.ended == watch.LOST:
         return 3
     incomplete = course.log.refusal or course.log.full or judged is None
-    if incomplete or course.trips or course.ended in (watch.TRIPPED, watch.RESTARTED):
+    if incomplete or course.trips or course.ended in (watch.TRIPPED, watch.RESTARTED, watch.NOT_OFF):
         return 1
     assert judged is not None
     never = judged.unworked or judged.score.in_window_fraction == 0.0

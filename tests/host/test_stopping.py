@@ -1,0 +1,231 @@
+"""A board that lies about its heat: what the person reads, on boards in memory that answer otherwise than they do."""
+
+from __future__ import annotations
+
+import contextlib
+from collections import deque
+from typing import Any
+
+import pytest
+from fake_board import FakeBoard, FakeSession, event_line, gone, status_line
+from scripted_hold import Counter, Keyboard, Notebook, done, held, quiet, runner_of, turning
+
+from bainboard import settings
+from bainwright.calibration import reading
+from bainwright.core.errors import LinkError, RefusedError
+from bainwright.drill import board_check
+from bainwright.evening import acts, experiment, watch
+from bainwright.evening.options import HoldRequest, resolve
+from bainwright.evening.runner import Runner
+from bainwright.files.chocolate import load_profile
+from bainwright.link import protocol, stopping
+from bainwright.link.protocol import Link
+from bainwright.record.reader import read_log
+from bainwright.review.report import report
+from bainwright.tuning.tune import TuneAsked
+
+PLUG = "MAY STILL HEAT: pull the heater's plug now"
+
+
+class Heating(FakeBoard):
+    """Its flaw: `stop` is confirmed, refused or not answered, or `start` is refused, and it heats all the same."""
+
+    def __init__(self, flaw: str, **hello: Any) -> None:
+        super().__init__(**hello)
+        self.flaw, self.on = flaw, False
+        if flaw == "refuses stop":
+            self.refusals["stop"] = "not in state hold"
+        if flaw in ("refuses start", "fails start"):
+            self.refusals["start"] = "not in state hold" if flaw == "refuses start" else "no memory now; try again"
+
+    def write(self, data: bytes) -> None:
+        super().write(data)
+        do = self.asked[-1]["do"]
+        self.on = self.on or do == "start"
+        if do in ("start", "stop"):
+            self._said = deque([self._said[0]])  # its answer, and nothing at rest
+        if (do == "stop" and self.flaw == "deaf") or (do in ("start", "stop") and self.flaw == "deaf from the start"):
+            self._said.clear()
+
+    def read(self) -> bytes:
+        if not self._said and self.on:
+            self._status += 1
+            return status_line(self._status, 1000 * self._status)
+        return super().read()
+
+
+@pytest.fixture(autouse=True)
+def quick(tmp_path, monkeypatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(stopping, "LOOK_S", 0.05)
+    monkeypatch.setattr(protocol, "ANSWER_WAIT_S", 0.05)
+
+
+def prepared(board: FakeBoard) -> Runner:
+    runner = Runner(resolve(HoldRequest("dark", for_="30s")), FakeSession(board), Notebook())
+    runner.prepare()
+    return runner
+
+
+STUBBORN = ("ignores stop", "refuses stop", "deaf")
+
+
+@pytest.mark.parametrize("flaw", STUBBORN)
+def test_a_hold_that_does_not_stop_is_named_as_one_that_may_heat(flaw):
+    runner = prepared(Heating(flaw))
+    course = turning(runner, Keyboard({}), Counter(2), 3)
+    assert course.ended == watch.NOT_OFF
+    assert any(PLUG in text for _, text in runner.view.events)
+
+
+@pytest.mark.parametrize("flaw", STUBBORN)
+def test_its_report_says_so_and_its_exit_status_is_not_0(flaw, monkeypatch):
+    runner = prepared(Heating(flaw))
+    monkeypatch.setattr(runner._interrupts, "count", 2)
+    with runner:
+        ended = runner.run()
+    done = report(runner, ended, None)
+    assert PLUG in done.summary
+    assert done.exit_code == 1
+
+
+def test_a_phone_that_stops_it_reads_that_too():
+    runner = prepared(Heating("ignores stop"))
+    reply = runner._keyboard._inbox.put(acts.BY_NAME["stop"], "")
+    turning(runner, Keyboard({}), Counter(), 3)
+    assert reply.result(0) == acts.Reply(False, stopping.NOT_STOPPED)
+
+
+def test_a_board_that_reports_nothing_after_its_stop_may_heat():
+    class Silent(FakeBoard):
+        def _at_rest(self, later: int) -> bytes:
+            return b""
+
+    assert not stopping.stop(FakeSession(Silent()))
+    assert stopping.stop(FakeSession(FakeBoard()))
+    assert stopping.stop(FakeSession(Silent(), virtual=True))
+
+
+def test_one_report_of_before_the_stop_is_no_heat_after_it():
+    class Late(FakeBoard):
+        def _at_rest(self, later: int) -> bytes:
+            return status_line(1, 1000) + super()._at_rest(later)
+
+    assert stopping.stop(FakeSession(Late()))
+
+
+@pytest.mark.parametrize("error", [LinkError, RefusedError])
+def test_a_start_that_failed_and_cannot_be_stopped_may_heat(error):
+    board = Heating("deaf from the start" if error is LinkError else "fails start")
+    with pytest.raises(error, match=PLUG):
+        prepared(board)
+
+
+def test_a_refused_start_that_heats_is_said_and_not_stopped():
+    """It may be somebody's, who pressed the button a moment before."""
+    board = Heating("refuses start")
+    with pytest.raises(RefusedError, match=r"reports a hold or heat: got not in state hold; .*pull the heater's plug"):
+        prepared(board)
+    assert board.asked[-1]["do"] == "start"
+
+
+def test_a_refused_start_and_silence_is_said():
+    class Silent(FakeBoard):
+        def _at_rest(self, later: int) -> bytes:
+            return b""
+
+    board = Silent()
+    board.refusals["start"] = "no"
+    with pytest.raises(RefusedError, match="reported nothing since: got no; look whether it heats"):
+        prepared(board)
+
+
+def test_a_board_that_says_it_started_and_rests_was_not_stopped():
+    runner = runner_of([status_line(1, 0, state="idle", stage="", duty=0, on=0)])
+    ended = runner.run()
+    assert ended.watch.ended == watch.NEVER_RAN
+    done = report(runner, ended, None)
+    assert "stayed at rest" in done.summary
+    assert "stopped" not in done.summary
+    assert done.exit_code == 1
+
+
+def test_an_error_before_the_watching_says_what_may_heat():
+    runner = Runner(resolve(HoldRequest("dark", for_="30s")), FakeSession(Heating("ignores stop")), Notebook())
+    with contextlib.suppress(BrokenPipeError), runner:
+        runner.prepare()
+        raise BrokenPipeError
+    assert runner.view.said == [stopping.NOT_STOPPED]
+
+
+@pytest.mark.parametrize("flaw", [*STUBBORN, "lost"])
+def test_an_experiment_that_does_not_stop_names_the_plug(flaw, monkeypatch):
+    class Lost(FakeBoard):
+        def write(self, data: bytes) -> None:
+            super().write(data)
+            if self.asked[-1]["do"] == "start":
+                self.say(*quiet(2), gone())
+            elif self.asked[-1]["do"] == "stop":
+                raise gone()
+
+    class Ended(Heating):
+        def read(self) -> bytes:
+            if self._status > 5 and not self._said and "stop" not in [asked["do"] for asked in self.asked]:
+                raise KeyboardInterrupt
+            return super().read()
+
+    board = Lost() if flaw == "lost" else Ended(flaw)
+    monkeypatch.setattr("bainwright.evening.runner.RECONNECT_S", 0.0)
+    monkeypatch.setattr(experiment, "open_board", lambda *_: contextlib.nullcontext(FakeSession(board)))
+    with pytest.raises(RefusedError, match=PLUG):
+        experiment.learn(TuneAsked(), load_profile("dark"), lambda *_, **__: None)
+
+
+def test_a_board_check_says_that_it_went_on():
+    check = board_check.BoardCheck(FakeSession(Heating("ignores stop")), None, print, 0.05)
+    assert check._in_self_test()[3] == "told to stop, it went on"
+    check = board_check.BoardCheck(FakeSession(Heating("refuses start")), None, print, 0.05)
+    assert "reports a hold or heat" in check._in_self_test().note
+
+
+@pytest.mark.parametrize("fields", [{"state": "idle", "duty": 100, "on": 0}, {"state": "check"}])
+def test_heat_in_a_calibration_is_said(fields):
+    """The heat is locked out then: probes lie in ice or boiling water."""
+    class Warm(FakeBoard):
+        def read(self) -> bytes:
+            return super().read() or status_line(1, 0, **fields)
+
+    values = {**settings.defaults(settings.SETTINGS), "probe.bowl.kind": "onewire"}
+    for read in (lambda link: reading.steady(link, values, ["water"], 0.0), lambda link: reading.lifted(link, values)):
+        with pytest.raises(RefusedError, match=r"locked out for the calibration, and yet.*pull the heater's plug"):
+            read(Link(Warm()))
+
+
+def test_a_line_that_comes_again_is_no_restart():
+    """Whatever is between may keep a line and send it again."""
+    lines = quiet(30)
+    script = [piece for at, line in enumerate(lines) for piece in (line, line, lines[at // 2])]
+    started = event_line("started", 1, 0, check_s=1)
+    runner, ended, _ = held([lines[0], started, *script[1:], started, done(2), done(2)])
+    assert ended.watch.ended == watch.DONE
+    assert len(read_log(ended.watch.log.folder)) == 30
+    assert ended.watch.losses.lost == 0
+    assert [text for _, text in runner.view.events if "self-test" in text] != []
+
+
+def test_another_chocolate_than_the_one_asked_for_is_stopped():
+    """A board that takes a document and keeps its old one, or answers with other figures."""
+    board = FakeBoard(lambda: iter(quiet()))
+    board.start_answer |= {"low": 45000, "target": 46000, "high": 47000}
+    with pytest.raises(RefusedError, match=r"got 45 to 47 °C, aimed at 46 °C, wanted 31 to 32 °C.*it was stopped"):
+        prepared(board)
+    assert [asked["do"] for asked in board.asked[-2:]] == ["start", "stop"]
+
+    class Keeps(FakeBoard):
+        def _do_hello(self, message: dict[str, Any]) -> list[tuple[str, Any]]:
+            return list({**self.hello, "profile": "12345678"}.items())
+
+    board = Keeps()
+    with pytest.raises(RefusedError, match="took the profile, and reports that it has another"):
+        prepared(board)
+    assert "start" not in [asked["do"] for asked in board.asked]
