@@ -51,7 +51,7 @@ def test_a_bath_that_is_none_is_refused_in_words(rows, word):
 
 def test_a_warmer_that_is_started_meanwhile_ends_the_reading():
     link, _ = link_of([(38.0, 38.0)] * 60, state="check")
-    with pytest.raises(RefusedError, match="on an idle warmer"):
+    with pytest.raises(RefusedError, match="reports a hold or heat"):
         steady(link, VALUES, ["water", "bowl"], 38.0)
 
 
