@@ -49,8 +49,8 @@ class App:
         self._logs = True  # until an error in the log
         self.standalone = Standalone(self)
         self.service = Service(self, self.outbox.put)
-        self._boot = store.Slots(files, "boot")
-        self.power = PowerUp(self._boot.load()[0], board.reset_cause())
+        self.boot_slots = store.Slots(files, "boot")
+        self.power = PowerUp(self.boot_slots.load()[0], board.reset_cause())
         self._record_ms: int | None = None  # since when the record of this run is to be written
         self._heap_ms = HEAP_MS
         self._driving = False  # switch or guard were set by a hold
@@ -369,7 +369,7 @@ class App:
 
     def _store_record(self, end: str, now_ms: int) -> None:
         try:
-            self._boot.save(self.power.record(end, None if end == CLEAN else self._under_way(now_ms)))
+            self.boot_slots.save(self.power.record(end, None if end == CLEAN else self._under_way(now_ms)))
         except (OSError, MemoryError):
             return  # nothing to do about it; the next start takes this run for a hang or a power cut, and stays off
 

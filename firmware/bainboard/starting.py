@@ -4,9 +4,11 @@ Loaded when one of these is asked for, and dropped again: see heap_reserve.
 """
 
 from bainboard.chunks import short_hash
+from bainboard.powerup import RUNNING
 from bainboard.wire import milli
 
 WATER_LOW = "the float says that the water is low, or its 24 V is off: fill the bath to its mark first"
+NOT_STORED = "the flash is full or worn, so a trip could not be kept through a power cut; delete files you do not need"
 UNKNOWN_NAME = "no chocolate of that name is stored here; profiles lists them"
 
 
@@ -50,6 +52,10 @@ def _start(app, stage: str, for_ms: int, room_c: float, now_ms: int, begun) -> s
         return "the heat is locked out while the probes are calibrated"
     if app.water_low:
         return WATER_LOW
+    try:  # a flash that takes no record takes no latch either: a trip would be forgotten with the power
+        app.boot_slots.save(app.power.record(RUNNING, None))
+    except OSError:
+        return NOT_STORED
     facts = _hold_facts(app.documents, stage, for_ms, room_c)
     why = app.warmer.start(app.documents.profile, stage, for_ms, room_c, now_ms)
     if why is None:

@@ -296,7 +296,8 @@ class Resting(App):
         super().__init__("idle")
         self.water_low = False
         self.memory_left = 1
-        self.documents = self.standalone = self.log = self
+        self.documents = self.standalone = self.log = self.boot_slots = self.power = self
+        self.flash_full = False
         self.damaged = []
         self.profile = dict(settings.defaults(settings.PROFILE), name="dark", kind="dark")
         self.settings = settings.defaults(settings.SETTINGS)
@@ -306,6 +307,13 @@ class Resting(App):
 
     def locked_out(self, now_ms):
         return False
+
+    def record(self, end, hold):
+        return b""
+
+    def save(self, payload):
+        if self.flash_full:
+            raise OSError(28)
 
     def restart_tick(self, now_ms):
         pass
@@ -335,6 +343,15 @@ def test_a_start_that_finds_no_memory_after_the_warmer_began_heats_nothing():
         begun.append(2)
     assert begun == [2]
     assert app.warmer.asked == ["stop"]
+
+
+def test_a_flash_that_takes_no_record_starts_no_hold():
+    """It would take no latch either, and after a power cut the warmer would have forgotten its trip."""
+    app = Resting()
+    app.flash_full = True
+    app.warmer.start = lambda *_: app.warmer.asked.append("start")
+    assert "flash is full" in starting._start(app, "work", 0, 20.0, 0, lambda: None)
+    assert app.warmer.asked == []
 
 
 class Starts:

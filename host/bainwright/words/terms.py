@@ -142,6 +142,7 @@ _WORDED: dict[str, Callable[[Fields], str]] = {
         f"tested again for this: {_fault(fields.get('fault'))}; " + ("passed" if fields.get("passed") else "failed")
     ),
     "stage": lambda fields: "next step: " + stage(str(fields.get("stage", ""))),
+    "latch_not_stored": lambda fields: "the flash did not take this trip: after a power cut, find its cause first",
     "log_stopped": lambda fields: f"the board's own log stopped: {fields.get('why', 'no reason given')}",
     "part_off": lambda fields: (
         f"an error in the firmware turned off {PARTS.get(str(fields.get('part')), str(fields.get('part')))} until the "
