@@ -2,11 +2,13 @@
 
 import json
 
+import pytest
 from fake_board import FakeBoard
 from scripted_hold import Counter, Keyboard, done, held, quiet, runner_of, turning
 
 from bainboard import wire
-from bainwright.evening import watch
+from bainwright.core.errors import RefusedError
+from bainwright.evening import acts, watch
 from bainwright.evening.prompts import EveningPrompts
 from bainwright.evening.runner import Outcome
 from bainwright.files.chocolate import load_profile
@@ -91,6 +93,26 @@ class Keeping(FakeBoard):
         found = [payload for payload in self.kept if json.loads(payload)["name"] == message.get("name")]
         self.stored[message["what"]] = found[0] if found else self.stored[message["what"]]
         return super()._do_send(message)
+
+
+@pytest.mark.parametrize("refused", ["profiles", "send", "change"])
+def test_what_the_board_refuses_in_a_hold_is_shown_and_the_hold_goes_on(here, refused):
+    """A board without memory for it says so; nothing but the start may end the watching."""
+    board = Keeping(["dark", "milk"])
+    runner = runner_of([], board=board)
+    board.refusals[refused] = "no memory now; nothing was changed; try again"
+    course = turning(runner, Keyboard({2: "c", 3: "1"}), Counter(), 4)
+    assert course.ended is None
+    assert any(text.startswith("not now: ") and "no memory now" in text for _, text in runner.view.events)
+
+
+def test_a_phone_hears_of_every_refusal(here):
+    runner = runner_of(quiet())
+    wish = runner._keyboard._inbox.put(acts.BY_NAME["yes"], "")
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(runner._keyboard, "_do", lambda *_: (_ for _ in ()).throw(RefusedError("no memory now")))
+        turning(runner, Keyboard({}), Counter(), 3)
+    assert wish.result(0) == acts.Reply(False, "Not now: no memory now.")
 
 
 def test_a_real_warmer_s_thermometers_are_spoken_of_at_the_start_and_a_simulated_one_s_are_not(here):

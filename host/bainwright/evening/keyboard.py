@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from bainwright.chocolates.board import stored_profiles
-from bainwright.core.errors import LinkError, RefusedError
+from bainwright.core.errors import BainError, LinkError, RefusedError
 from bainwright.core.keys import Interrupts, Keys
 from bainwright.display.view import View
 from bainwright.evening import acts, watch
@@ -59,13 +59,21 @@ class Keyboard:
         self._hands = VirtualHands(session) if session.virtual else None
 
     def serve(self, course: Watch, keys: Keys, interrupts: Interrupts) -> None:
-        """Act on the key that waits and on Ctrl-C.
+        """Act on the key that waits and on Ctrl-C. What is refused is shown, and the hold goes on.
 
         Raises
         ------
         LinkError
             If the board does not answer.
         """
+        try:
+            self._serve(course, keys, interrupts)
+        except LinkError:
+            raise
+        except BainError as refused:
+            course.show(f"not now: {refused}")
+
+    def _serve(self, course: Watch, keys: Keys, interrupts: Interrupts) -> None:
         key = keys.pressed()
         if key and course.scene.status is not None:
             if course.scene.question:
@@ -121,6 +129,9 @@ class Keyboard:
             wish.reply.set_result(self._answer_wish(course, wish))
         except LinkError:
             wish.reply.set_result(acts.Reply(False, NO_ANSWER))
+            raise
+        except BainError as refused:
+            wish.reply.set_result(acts.Reply(False, f"Not now: {refused}."))
             raise
 
     def _answer_wish(self, course: Watch, wish: acts.Wish) -> acts.Reply:
