@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bainboard import faults
-from bainwright.display.picture import DPI, LEVELS, SIZE_IN, Caption, _all_captions, _span_s, draw_hold, place_captions
+from bainwright.display.captions import LEVELS, Caption, place_captions, span_s
+from bainwright.display.picture import DPI, SIZE_IN, _all_captions, draw_hold
 from bainwright.files.score import Window
 from bainwright.page.past_chart import chart_of
 from bainwright.record.columns import NAMES, TEXTS
@@ -153,9 +154,22 @@ def test_no_caption_touches_another_in_its_row(moments):
     captions = sorted((Caption(*moment) for moment in moments), key=lambda caption: caption.t_s)
     spans = {row: [] for row in range(LEVELS)}
     for caption, row in place_captions(captions, 13_200.0):
-        spans[row].append(_span_s(caption, 13_200.0))
+        spans[row].append(span_s(caption, 13_200.0))
     for each in spans.values():
         assert all(before[1] <= after[0] for before, after in pairwise(sorted(each)))
+
+
+def test_a_caption_that_ends_where_another_begins_has_a_row_of_its_own():
+    """By the end of the picture words lie left of their line, and the next ones begin one second later."""
+    last, rest = Caption(11_610.0, "the last tray is full, and it is late"), Caption(11_611.0, "next step: rest")
+    rows = dict(place_captions([last, rest], 12_000.0))
+    assert rows[last] != rows[rest]
+
+
+def test_of_captions_close_together_the_last_is_lowest_so_that_no_line_runs_through_words():
+    """Each line goes down from its words' beginning: one that comes later, higher up, would cross those below."""
+    steps = [Caption(1000.0 + 60.0 * n, f"step {n}") for n in range(LEVELS)]
+    assert [row for _, row in place_captions(steps, 12_000.0)] == [3, 2, 1, 0]
 
 
 def test_what_an_evening_turned_on_has_its_words_before_what_happened_beside_it():

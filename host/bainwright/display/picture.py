@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import textwrap
 from collections.abc import Iterable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +13,7 @@ from numpy.typing import NDArray
 
 from bainboard import stages
 from bainwright.core.atomic_write import save_file
+from bainwright.display.captions import Caption, is_late, place_captions
 from bainwright.files.score import Window
 from bainwright.record.reader import HoldLog
 from bainwright.words import terms
@@ -26,22 +26,11 @@ PAPER, INK, FAINT = "#fffdf8", "#3a322c", "#9a8f85"
 CHOCOLATE, WATER, HEAT, CEILING, BAND, BAND_INK = "#5d3217", "#4b93b8", "#d99a3d", "#a2457a", "#f3e2bd", "#8d6f2d"
 SIZE_IN, DPI = (11.5, 7.0), 150
 LINE = 0.025  # of the figure's height: a line of the summary
-LEVELS = 4  # rows of captions over the picture
 BIN_S = 30.0  # the heat is drawn as means over this time: single seconds of a time-proportioned heater look like noise
 ROOM_BELOW_C = (
     3.0  # chosen: the window fills the picture; a cold start begins below its edge and gets a label there
 )
-
-
-@dataclass(frozen=True)
-class Caption:
-    """A label for a moment of the hold."""
-
-    t_s: float
-    text: str
-    important: bool = False  # placed before the others
-
-
+FROM_BELOW = 0.07  # of the picture's height: a line of words
 IMPORTANT = ("tested", "trip", "warn", "boot", "lost")  # what decides an evening, and what went wrong
 
 
@@ -173,7 +162,7 @@ def _temperatures(axes: Any, log: HoldLog, truth: Any, window: Window, end_s: fl
     axes.set_ylim(low_c, high_c)
     axes.set_xlim(0, end_s)
     _side_labels(axes, labels, end_s, low_c, high_c)
-    _from_below(axes, lines, low_c, end_s)
+    _from_below(axes, lines, low_c, high_c, end_s)
     axes.set_ylabel("°C")
     axes.grid(axis="y", color=FAINT, alpha=0.25, lw=0.6)
     axes.tick_params(axis="x", length=0)
@@ -238,23 +227,23 @@ def _side_labels(axes: Any, labels: list[tuple[float, str, str]], end_s: float, 
         )
 
 
-def _from_below(axes: Any, lines: list[Line], low_c: float, end_s: float) -> None:
-    """Label a curve that starts below the picture's edge where it enters."""
-    for number, (t_s, temp_c, label, colour, _) in enumerate(lines):
-        known = np.isfinite(temp_c)
-        if known.any() and temp_c[known][0] < low_c:
-            inside = known & (temp_c >= low_c)
-            enters_s = float(t_s[np.argmax(inside)]) if inside.any() else 0.0
-            axes.annotate(
-                f"{label.splitlines()[0]} from {temp_c[known][0]:.0f} °C",
-                (enters_s + 0.012 * end_s, low_c),
-                xytext=(0, 5 + 14 * number),
-                textcoords="offset points",
-                color=colour,
-                fontsize=8.5,
-                bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.8, "alpha": 0.85},  # over the lines it crosses
-                zorder=5,
-            )
+def _from_below(axes: Any, lines: list[Line], low_c: float, high_c: float, end_s: float) -> None:
+    """Labels of the curves that start below the picture's edge, one over the other, right of where the last enters."""
+    below = [(label, colour, t_s[known], temp_c[known]) for t_s, temp_c, label, colour, _ in lines
+             if (known := np.isfinite(temp_c)).any() and temp_c[known][0] < low_c]  # fmt: skip
+    over_c = low_c + FROM_BELOW * len(below) * (high_c - low_c)
+    comes_s = max((float(t_s[np.argmax(temp_c >= over_c)]) for _, _, t_s, temp_c in below), default=0.0)
+    for number, (label, colour, _, temp_c) in enumerate(below):
+        axes.annotate(
+            f"{label.splitlines()[0]} from {temp_c[0]:.0f} °C",
+            (comes_s + 0.012 * end_s, low_c),
+            xytext=(0, 5 + 14 * number),
+            textcoords="offset points",
+            color=colour,
+            fontsize=8.5,
+            bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.8, "alpha": 0.85},  # over a line it may cross
+            zorder=5,
+        )
 
 
 def _heat(axes: Any, log: HoldLog) -> None:
@@ -303,54 +292,11 @@ def _all_captions(log: HoldLog, played: list[Caption]) -> list[Caption]:
     return sorted([*played, *captions], key=lambda caption: caption.t_s)
 
 
-def place_captions(captions: list[Caption], end_s: float) -> list[tuple[Caption, int]]:
-    """The row over the picture for each caption; one without space is left out (the log has it).
-
-    Parameters
-    ----------
-    captions : list of Caption
-        In order of time.
-    end_s : float
-        The hold's length, which is the picture's width.
-
-    Returns
-    -------
-    list of (Caption, int)
-        Row 0 is next to the picture.
-    """
-    taken: list[list[tuple[float, float]]] = [[] for _ in range(LEVELS)]
-    placed = []
-    for caption in sorted(captions, key=lambda each: (not each.important, each.t_s)):
-        start_s, stop_s = _span_s(caption, end_s)
-        level = next((row for row, spans in enumerate(taken)
-                      if all(stop_s <= other_s or start_s >= over_s for other_s, over_s in spans)), None)
-        if level is not None and caption.t_s <= end_s:
-            taken[level].append((start_s, stop_s))
-            placed.append((caption, level))
-    return sorted(placed, key=lambda each: each[0].t_s)
-
-
-def _is_late(caption: Caption, end_s: float) -> bool:
-    """Would it run off the paper? Then it goes to the left of its line."""
-    return caption.t_s + _width_s(caption, end_s) > 1.12 * end_s
-
-
-def _span_s(caption: Caption, end_s: float) -> tuple[float, float]:
-    """The span it covers on the time axis."""
-    width_s = _width_s(caption, end_s)
-    return (caption.t_s - width_s, caption.t_s) if _is_late(caption, end_s) else (caption.t_s, caption.t_s + width_s)
-
-
-def _width_s(caption: Caption, end_s: float) -> float:
-    """The time a caption covers: a letter is about 1/140 of the picture's width."""
-    return end_s * (0.0072 * len(caption.text) + 0.02)
-
-
 def _captions(axes: Any, captions: list[tuple[Caption, int]], end_s: float) -> None:
     """Captions over the picture, each with a line down to its moment."""
     for caption, level in captions:
         height = 1.03 + 0.05 * level
-        late = _is_late(caption, end_s)
+        late = is_late(caption, end_s)
         axes.annotate(
             caption.text,
             (caption.t_s, 0),
