@@ -13,7 +13,8 @@ from bainwright.archive.listing import Entry
 from bainwright.core.errors import BainError
 from bainwright.files.rig import Rig
 from bainwright.physics.geometry import body_of
-from bainwright.physics.heating import Surroundings, vapour_kg_per_s
+from bainwright.physics.heating import Scales, Surroundings, vapour_kg_per_s
+from bainwright.plan.spread import GUESSED_POT
 from bainwright.record.reader import HoldLog
 from bainwright.review import happenings
 from bainwright.review.announced import Announced, announced
@@ -25,7 +26,7 @@ Floats = NDArray[np.float64]
 
 GAP_ROWS = 5  # a longer step between rows is a gap, as the score has it
 COVERED, OPEN = 0.9, 0.0  # share of the ring of water that is covered; the record does not say which (chosen)
-HUMIDITY = 0.5  # of the room (common practice, no source)
+HUMIDITY, ROOM_C = 0.5, 20.0  # of the room (common practice, no source)
 TOP_UP_SHARE = 0.1  # a tenth of the water gone asks for a top-up (chosen: the probe still sits in it)
 LONGEST_S = 72 * 3600.0  # chosen: a hold lasts 48 h at most, so a longer record has a wrong time in it
 SIZES = {"heater_w", "water_l", "bowl_kg", "chocolate_kg", "heater_lag_s"}  # what a heat balance needs of the rig
@@ -73,7 +74,7 @@ class Night:
     heat_kwh, mean_w : float or None
         Heat that the heater gave, kWh, and its mean over the hold, W; None without the heater's power.
     evaporated_g : tuple of float or None
-        Water that a bath of this size loses in that time, g: with its ring covered, and open.
+        Water that a bath of this size loses in that time, g: the least and the most; None for a plate.
     top_up_due : bool
         Whether the most of it is a tenth of the bath.
     outages : list of (float, dict)
@@ -214,25 +215,47 @@ def _heat(log: HoldLog, t_s: Floats, row_s: float) -> tuple[float | None, float 
 
 
 def _water(log: HoldLog, t_s: Floats, row_s: float) -> tuple[tuple[float, float] | None, bool]:
-    """Vapour from the ring of water round the bowl, by the plan's own balance: from a covered ring to an open one."""
+    """Vapour from the ring of water round the bowl, by the plan's own balance.
+
+    From a covered ring in a narrow pot to an open one in a wide pot or a draught, the bowl lifted when it was said to
+    be. Row by row: a melt at 50 °C loses several times what its mean temperature would.
+    """
     values = log.facts.get("rig")
-    if not isinstance(values, dict) or not values:
+    if not isinstance(values, dict) or not values or log.bath == "plate":
         return None, False
     try:
         rig = Rig(str(values.get("name", "")), values)
         body = body_of(rig)
     except (BainError, KeyError, TypeError, ValueError):
         return None, False
-    room_c = _number(log.facts.get("room_c")) or _number(values.get("room_c")) or 20.0
+    rooms_c = [_number(log.facts.get("room_c")), _number(values.get("room_c")), ROOM_C]
+    room_c = next(each for each in rooms_c if each is not None)
     water_c = np.asarray(log["water_c"], dtype=float)
     known = np.isfinite(water_c)
     if not known.any():
         return None, False
-    mean_c = float(np.average(water_c[known], weights=_steps_s(t_s, row_s)[known]))
-    chocolate_kg, length_s = _number(values.get("chocolate_kg")) or 0.0, float(t_s[-1] - t_s[0])
-    least_g, most_g = (
-        1000 * length_s * vapour_kg_per_s(body, mean_c, Surroundings(room_c, HUMIDITY, chocolate_kg, cover))
-        for cover in (COVERED, OPEN)
-    )
+    steps_s = _steps_s(t_s, row_s)[known]
+    whole_s = float(t_s[-1] - t_s[0])
+    bands_c, of_row = np.unique(np.round(water_c[known]), return_inverse=True)
+
+    def lost_g(cover: float, factor: float, away: NDArray[np.bool_]) -> float:
+        around = Surroundings(room_c, HUMIDITY, 0.0, cover, scales=Scales(bath_loss=factor))
+        rates = [np.array([vapour_kg_per_s(body, float(each_c), around, bowl_off=off) for each_c in bands_c])[of_row]
+                 for off in (False, True)]  # fmt: skip
+        mean = float(np.average(np.where(away, rates[1], rates[0]), weights=steps_s))
+        return 1000.0 * whole_s * mean
+
+    away = _bowl_away(log, t_s)[known]
+    least_g = lost_g(COVERED, GUESSED_POT[0], np.zeros_like(away))
+    most_g = lost_g(OPEN, GUESSED_POT[1], away)
     litres = _number(values.get("water_l"))
     return (least_g, most_g), litres is not None and most_g > 1000 * TOP_UP_SHARE * litres
+
+
+def _bowl_away(log: HoldLog, t_s: Floats) -> NDArray[np.bool_]:
+    """Where somebody said that the bowl was off."""
+    away = np.zeros(len(t_s), dtype=bool)
+    for event in log.events:
+        if event.get("event") in ("bowl_off", "bowl_on"):
+            away[t_s >= float(event["t_s"])] = event["event"] == "bowl_off"
+    return away

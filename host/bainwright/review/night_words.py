@@ -148,7 +148,8 @@ def _heat(night: Night) -> list[str]:
     if night.evaporated_g is not None and night.evaporated_g[1] >= 1:
         least_g, most_g = night.evaporated_g
         lines.append(
-            f"About {least_g:.0f} g of water (ring covered) to {most_g:.0f} g (ring open) evaporated, by estimate."
+            f"Between {least_g:.0f} and {most_g:.0f} g of water evaporated, by estimate: least with its ring covered, "
+            "most with it open in a wide pot or a draught."
         )
         if night.top_up_due:
             lines.append("Check the water level before the next hold.")
