@@ -12,6 +12,7 @@ from bainwright.physics.seeding import Batch
 from bainwright.plan import batch_mass
 from bainwright.plan.leftovers import DISCARD, Leftovers, judge
 from bainwright.plan.schedule import TEST_FOR_S, TEST_LONGER_S
+from bainwright.tuning.model import PARAMETERS
 
 
 @pytest.mark.parametrize("share", [0.20, 0.25])
@@ -92,3 +93,9 @@ def test_holding_warm_is_no_kill_step():
     """D50 = 1574 min, z = 14 K for dark; D45 = 3582 min is computed from them."""
     assert kitchen.tenfold_min(50.0) == pytest.approx(1574.0)
     assert kitchen.tenfold_min(45.0) == pytest.approx(3582.0, abs=1.0)
+
+
+def test_what_was_learned_of_a_warmer_is_said_in_degrees():
+    """A cook never meets K."""
+    for name, unit, what in PARAMETERS:
+        assert "K" not in f"{unit} {what}", name

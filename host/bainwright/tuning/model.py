@@ -17,11 +17,11 @@ Complexes = NDArray[np.complexfloating[Any, Any]]
 
 # name, unit, words for a person
 PARAMETERS = (
-    ("water_j_per_k", "J/K", "heat that lifts the water by 1 K"),
-    ("bowl_j_per_k", "J/K", "heat that lifts bowl and chocolate by 1 K"),
-    ("coupling_w_per_k", "W/K", "heat from water to chocolate"),
-    ("bath_loss_w_per_k", "W/K", "loss of the bath to the room"),
-    ("bowl_loss_w_per_k", "W/K", "loss of the chocolate to the room"),
+    ("water_j_per_k", "J/°C", "heat that lifts the water by 1 °C"),
+    ("bowl_j_per_k", "J/°C", "heat that lifts bowl and chocolate by 1 °C"),
+    ("coupling_w_per_k", "W/°C", "heat from water to chocolate"),
+    ("bath_loss_w_per_k", "W/°C", "loss of the bath to the room"),
+    ("bowl_loss_w_per_k", "W/°C", "loss of the chocolate to the room"),
     ("heater_lag_s", "s", "lag of the heater"),
     ("water_lag_s", "s", "lag of the water probe"),
     ("bowl_lag_s", "s", "lag of bowl wall and chocolate probe"),
