@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -74,7 +76,7 @@ def test_plan_typed_in_fahrenheit_is_the_plan_typed_in_celsius():
         (["--total", "nan kg"], "wanted a mass with its unit"),
         (["--total", "2kg", "--melt", "118"], "that looks like °F, 47.8 °C: --melt 118F"),
         (["--total", "2kg", "--room", "68"], "that looks like °F, 20.0 °C: --room 68F"),
-        (["--total", "2kg", "--to", "34"], "below 33.8 °C, where seed of form V melts out"),
+        (["--total", "2kg", "--to", "34"], "wanted 31 to 33.7 °C, because the seed melts out above"),
         (["--total", "2kg", "--to", "36"], "because the seed melts out above"),
         (["--total", "2kg", "--to", "28"], "because a colder bowl is too thick to work"),
         (["--total", "2kg", "--seed-temp", "50"], "the seed is not colder than the melt"),
@@ -114,6 +116,34 @@ def test_plan_typed_in_fahrenheit_is_the_plan_typed_in_celsius():
 def test_bad_input_is_refused_in_words(options, words):
     """Exit 2; what, got, wanted, next; nothing is worked out."""
     assert words in refused("dark", *options)
+
+
+@pytest.mark.parametrize(("options", "words"), [
+    (["--total", "12kg"], "15 refills of 665 g, 10.00 kg in all, follow, in temper."),  # 10 kg over a third of 2 kg
+    (["--total", "2.3kg"], "A refill of 300 g follows, in temper."),
+    (["--pieces", "140", "--coating", "4g"], "nothing is added for the last of the bowl, too little to dip from"),
+    (["--total", "1.8kg", "--for", "30h"], "30 h in temper is long"),
+    (["--total", "1.8kg", "--pot-width", "40cm", "--cover", "0%"], "Cover the water round the bowl (--cover 90%)"),
+    (["--total", "1.8kg", "--pot-width", "40cm"], "reach only 2 cm up the bowl"),  # 2 L over 1257 - 452 cm2: 2.5 cm
+    (["--total", "1.8kg", "--seed", "20%", "--seed-temp", "31"], "seed this warm is half melted: cool it to 18.0"),
+    (["--total", "1.8kg", "--seed", "20%", "--seed-temp", "31"], "Your seed is too warm"),
+])  # fmt: skip
+def test_the_short_plan_says_what_a_cook_would_otherwise_miss(options, words):
+    assert words in " ".join(run("dark", *options)[1].split())
+
+
+def test_half_melted_seed_is_never_to_be_more():
+    """More of it would not cool the melt; colder seed does."""
+    for amount in ("10%", "20%", "40%"):
+        said = run("dark", "--total", "1.8kg", "--seed", amount, "--seed-temp", "31", "--all")[1]
+        assert not re.search(r"Take more|seed more|too little|asks for", " ".join(said.split()))
+
+
+def test_the_range_of_where_seeding_ends_is_one_range():
+    """Form V melts out at 33.8 °C (Wille & Lutton 1966), before the ceiling of dark."""
+    for end in ("27.5", "34"):
+        assert "wanted 31 to 33.7 °C" in refused("dark", "--total", "1.8kg", "--to", end)
+    assert run("dark", "--total", "1.8kg", "--to", "33.7")[0] == 0
 
 
 def test_a_cupful_in_a_heavy_bowl_is_refused_in_words(tmp_path):

@@ -67,7 +67,7 @@ def plan(
     """Plan a batch: what to weigh, when to start, what to watch.
 
     PROFILE is a chocolate by name (bain profile list) or a TOML file. Temperatures are °C, or °F with an F (88F);
-    masses carry their unit. Exit status 1: it cannot be done as asked, and the plan says why.
+    masses carry their unit. Exit status 1: it cannot be done, nor by melting elsewhere, and the plan says why.
 
     \b
       bain plan dark --total 1.8kg --dip-at 19:00

@@ -61,10 +61,11 @@ def _of_pieces_kg(options: MassOptions, pieces: int, shown: Shown, assumed: list
     left_kg = parse_mass_kg(options.left, "--left", 0.0, MOST_KG) if options.left else 0.0
     coating_kg = _coating_kg(options, assumed)
     mass_kg = pieces * coating_kg / (1.0 - waste) + left_kg
+    if not options.left:
+        assumed.insert(0, "nothing is added for the last of the bowl, too little to dip from (--left 250g adds it)")
     assumed.append(
         f"{_counted(pieces)} {shown.mass(coating_kg)} of coating{'' if pieces == 1 else ' each'}, and "
         f"{100 * waste:.0f} % is wasted"
-        + ("" if options.left else "; nothing is added for what stays in the bowl (--left)")
     )
     if not LEAST_KG <= mass_kg <= MOST_KG:
         raise UseError(

@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 from bainwright.core.masses import Shown, minutes_words
+from bainwright.core.units import duration_words
 from bainwright.physics import kitchen
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
+from bainwright.physics.geometry import body_of
 from bainwright.physics.refills import solid_enough
+from bainwright.plan import say
+from bainwright.plan.holding import COVERED
 from bainwright.plan.parts import STAGE_NAMES, Need, Plan
 from bainwright.plan.request import SEEDING
 from bainwright.plan.words_heat import GOOD_RESERVE
 
 USUAL_SEED = 0.30  # of the total; 15 to 25 % is usual, over 30 % starts needlessly warm; common practice, no source
 MELT_LEAST_C = 40.0  # milk and white are melted at 40-45 °C, dark warmer; common practice, no source
+SHALLOW = 0.7  # of the water that the bowl should stand in; chosen: less wets too little of its wall
+LONG_TEMPER_S = 6 * 3600.0  # chosen: longer than anybody dips from one temper
 MANY_REFILLS = 2  # chosen: more than one pair of hands tempers beside the dipping
 
 
@@ -44,7 +50,8 @@ def _impossible(plan: Plan, shown: Shown) -> list[str]:
             )
         said.append(f"{needs} A warmer room, stirring, or better contact of the bowl helps.")
     if not plan.seed_enough and plan.seed_answer:
-        said.append(f"Your seed is too little: it ends near {shown.temp(plan.seed_answer.ends_c)}, where it melts out.")
+        why = "too warm" if plan.half_melted_seed else "too little"
+        said.append(f"Your seed is {why}: it ends near {shown.temp(plan.seed_answer.ends_c)}, where it melts out.")
     if not plan.cools:
         said.append("The bowl does not cool that far in this room: use colder water (--cold-water), or seed it.")
     asked = plan.refills.asked if plan.refills else None
@@ -66,7 +73,7 @@ def _about_seed(plan: Plan, shown: Shown) -> list[str]:
             f"{shown.temp(plan.room.dew_point_c)}: it sweats, and water thickens chocolate. "
             f"{_out_of_the_cold(plan, shown)}"
         )
-    if not solid_enough(request.seed_c, HEAT_PROPERTIES[request.profile.kind]):
+    if plan.half_melted_seed:
         said.append(
             f"Seed at {shown.temp(request.seed_c)} is half melted: it hardly cools the melt and seeds badly. Use seed "
             f"at {shown.temps(kitchen.ROOM_LOW_C, kitchen.ROOM_HIGH_C)}."
@@ -76,7 +83,7 @@ def _about_seed(plan: Plan, shown: Shown) -> list[str]:
             f"This bowl cools to {shown.temp(seed.end_c)} nearly by itself while you stir: seed quickly, in its bath, "
             "and watch the thermometer."
         )
-    if seed and seed.share > USUAL_SEED:
+    if seed and seed.share > USUAL_SEED and not plan.half_melted_seed:
         said.append(
             f"{100 * seed.share:.0f} % of seed is much; 15 to 25 % is usual. A cooler melt needs less (--melt)."
         )
@@ -104,10 +111,11 @@ def _elsewhere(plan: Plan, shown: Shown) -> str:
     """Why the chocolate has to be melted somewhere else."""
     melt, swap = plan.melt, plan.swap
     if melt.took is None:
+        cover = f"Cover the water round the bowl (--cover {100 * COVERED:.0f}%), m" if melt.covered_does else "M"
         return (
-            f"This warmer does not bring the chocolate to {shown.temp(melt.to_c)}. With water at most "
-            f"{shown.temp(melt.water_c)} it settles near {shown.temp(melt.settles_c)}. Melt it elsewhere (the steps "
-            "begin after that), or choose a cooler melt with --melt."
+            f"This warmer does not bring the chocolate to {shown.temp(melt.to_c)}. With the {say.bath(plan)} at most "
+            f"{shown.temp(melt.water_c)} it settles near {shown.temp(melt.settles_c)}. {cover}elt it elsewhere (the "
+            "steps begin after that), or choose a cooler melt (--melt)."
         )
     assert swap is not None  # only a temper has to come down again
     slow = f"needs {minutes_words(swap.by_itself_s)}" if swap.by_itself_s is not None else "does not get there"
@@ -142,6 +150,12 @@ def _harder(plan: Plan, shown: Shown) -> list[str]:
             "in: have a second bowl and a second pair of hands for them, or make several evenings of it."
         )
     request = plan.request
+    if request.tempered and request.work_s > LONG_TEMPER_S:
+        said.append(
+            f"{duration_words(request.work_s)} in temper is long: it thickens by the hour, and no published figure "
+            "says for how long it lasts. Test often, and temper again when warmth inside the window no longer thins "
+            "it; for the night hold it melted (bain plan melted)."
+        )
     later_kg = request.total_kg - request.batch_kg
     if not request.tempered and later_kg >= shown.least_kg:
         said.append(
@@ -156,7 +170,23 @@ def _harder(plan: Plan, shown: Shown) -> list[str]:
         )
     if plan.melts_here and plan.swap and plan.swap.out_l is not None and plan.swap.out_l > 0.8 * plan.swap.bath_l:
         said.append("Nearly the whole bath has to be swapped: colder water would do with less.")
-    return said
+    return said + _shallow(plan)
+
+
+def _shallow(plan: Plan) -> list[str]:
+    """Water in so wide a pot that it hardly reaches the bowl's wall, which the plan counts on."""
+    request = plan.request
+    body, litres = body_of(request.rig), float(request.rig.settings["water_l"])
+    wanted_m = body.immersion * body.bowl_height_m
+    wanted_l = 1000.0 * body.ring_m2 * wanted_m
+    if not body.is_bath or litres >= SHALLOW * wanted_l:
+        return []
+    reaches_cm = 100.0 * wanted_m * litres / wanted_l
+    return [
+        f"In a pot {100 * body.pot_diameter_m:.0f} cm wide, {litres:g} L of water reach only {reaches_cm:.0f} cm up "
+        f"the bowl, and the plan counts on {100 * wanted_m:.0f} cm, which takes {wanted_l:.1f} L: a narrower pot, or "
+        "more water (water_l in the rig file)."
+    ]
 
 
 def _tight(need: Need) -> bool:

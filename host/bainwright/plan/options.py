@@ -14,6 +14,7 @@ from bainwright.files.chocolate import Profile, load_profile
 from bainwright.files.rig import DEFAULT_RIG, Rig, load_rig
 from bainwright.physics.geometry import body_of
 from bainwright.physics.kitchen import pressure_pa
+from bainwright.physics.materials import MELTS_OUT
 from bainwright.plan.batch_mass import MOST_KG, total_kg
 from bainwright.plan.history import past_factor, past_melt_factor
 from bainwright.plan.request import COOLING, METHODS, SEEDING, BatchRequest, Refill
@@ -268,7 +269,8 @@ def _end_c(options: PlanOptions, profile: Profile) -> float:
     end_c = _temp(options.to, "--to", 20.0, 45.0)
     if end_c is None:
         return profile.high_c
-    if profile.low_c <= end_c <= profile.ceiling_c:
+    most_c = min(profile.ceiling_c, round(MELTS_OUT.value - 0.1, 1))
+    if profile.low_c <= end_c <= most_c:
         return end_c
     if end_c < profile.low_c:
         why = "because a colder bowl is too thick to work"
@@ -276,7 +278,7 @@ def _end_c(options: PlanOptions, profile: Profile) -> float:
     else:
         why, hint = "because the seed melts out above", f"the top of the window is {profile.high_c:g} °C"
     raise UseError(
-        "--to", got=f"{end_c:.1f} °C", wanted=f"{profile.low_c:g} to {profile.ceiling_c:g} °C, {why}", hint=hint
+        "--to", got=f"{end_c:.1f} °C", wanted=f"{profile.low_c:g} to {most_c:g} °C, {why}", hint=hint
     )
 
 

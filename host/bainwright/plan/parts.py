@@ -7,7 +7,9 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from bainwright.core.figures import Figure
-from bainwright.plan.request import BatchRequest
+from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
+from bainwright.physics.refills import solid_enough
+from bainwright.plan.request import SEEDING, BatchRequest
 
 STAGE_NAMES = {
     "melt": "melt",
@@ -114,6 +116,8 @@ class Melt:
         Stirred all the time, and left alone; None is never.
     settles_c : float
         Where the chocolate ends.
+    covered_does : bool
+        Whether it does not get there as the warmer is, but would with the bath covered.
     """
 
     solid_kg: float
@@ -124,6 +128,7 @@ class Melt:
     unstirred_s: float | None
     energy_j: float
     settles_c: float
+    covered_does: bool
 
 
 @dataclass(frozen=True)
@@ -306,6 +311,13 @@ class Plan:
     def seed_enough(self) -> bool:
         """Whether the seed that was put aside, if any, brings the bowl under its ceiling."""
         return self.seed_answer is None or self.seed_answer.ends_c <= self.request.profile.ceiling_c
+
+    @property
+    def half_melted_seed(self) -> bool:
+        """Whether the seed is too warm to be seed: more of it is no remedy."""
+        request = self.request
+        seeds = request.tempered and request.method == SEEDING
+        return seeds and not solid_enough(request.seed_c, HEAT_PROPERTIES[request.profile.kind])
 
     @property
     def cools(self) -> bool:

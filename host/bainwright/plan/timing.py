@@ -15,6 +15,7 @@ from bainwright.physics import heating
 from bainwright.physics.geometry import Body
 from bainwright.physics.heating import Course, Scales
 from bainwright.physics.materials import WATER_KG_PER_L
+from bainwright.plan.holding import COVERED
 from bainwright.plan.parts import Band, Cooling, Heat, Melt
 from bainwright.plan.ramp import controlled_s
 from bainwright.plan.request import COOLING
@@ -51,10 +52,13 @@ def _banded(setup: Setup, seconds: Callable[[Scales], float], more_s: list[float
 # -- melting and warming up ------------------------------------------------------------------------------------------
 
 
-def melting(setup: Setup, solid_kg: float, stirred: float, scales: Scales) -> Course:
-    """Melting a mass in the bath at full heat."""
+def melting(
+    setup: Setup, solid_kg: float, stirred: float, scales: Scales, ring_cover: float | None = None
+) -> Course:
+    """Melting a mass in the bath at full heat; `ring_cover` replaces the request's."""
     request = setup.request
-    around = replace(setup.around, chocolate_kg=solid_kg, stirred=stirred, scales=scales)
+    cover = setup.around.ring_cover if ring_cover is None else ring_cover
+    around = replace(setup.around, chocolate_kg=solid_kg, stirred=stirred, scales=scales, ring_cover=cover)
     start = heating.Start(request.water_c, request.room_c, setup.chocolate)
     return heating.heat_up(
         setup.body, setup.heater_w, around, start, setup.melt_water_c, lambda water_c, c: c >= request.melt_c
@@ -85,6 +89,9 @@ def plan_melt(setup: Setup, solid_kg: float) -> tuple[Melt, Course]:
         _finite(unstirred_s),
         likely.energy_j,
         likely.chocolate_c,
+        not likely.reached
+        and setup.around.ring_cover < COVERED
+        and melting(setup, solid_kg, STIRRED, request.scales, COVERED).reached,
     )
     return melt, likely
 

@@ -132,13 +132,18 @@ def _short_headline(plan: Plan, shown: Shown) -> str:
 
 
 def _weigh(plan: Plan, shown: Shown) -> str:
-    """What to weigh; of more refills than a few, the cautions speak."""
-    refills = plan.refills
-    if refills is None or not 1 <= refills.count <= MANY_REFILLS:
-        return _weigh_first(plan, shown)
+    """What to weigh: for the first filling, and what of the total follows."""
+    first, refills = _weigh_first(plan, shown), plan.refills
+    later_kg = plan.request.total_kg - plan.request.batch_kg
+    if refills is None:
+        return f"{first} The other {shown.mass(later_kg)} later." if later_kg >= shown.least_kg else first
+    if not refills.count:
+        return first
     each = shown.mass(refills.each_kg)
-    follow = f"A refill of {each} follows" if refills.count == 1 else f"{refills.count} refills of {each} follow"
-    return f"{_weigh_first(plan, shown)} {follow}, in temper."
+    if refills.count == 1:
+        return f"{first} A refill of {each} follows, in temper."
+    in_all = f", {shown.mass(later_kg)} in all," if refills.count > MANY_REFILLS else ""
+    return f"{first} {refills.count} refills of {each}{in_all} follow, in temper."
 
 
 def _weigh_first(plan: Plan, shown: Shown) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bainwright.core.masses import Shown, clock_text, minutes_words
+from bainwright.physics import kitchen
 from bainwright.plan import say
 from bainwright.plan.parts import STAGE_NAMES, Band, Butter, Cooling, Plan, Seed, SeedAnswer, Step
 from bainwright.plan.request import BUTTER, COOLING
@@ -101,6 +102,8 @@ def seed_answer_lines(plan: Plan, answer: SeedAnswer, shown: Shown) -> list[str]
         f"({shown.temps(answer.coldest_c, answer.warmest_c)}, by how much heat the bowl loses meanwhile)."
     )
     seed, end = plan.seed, shown.temp(request.end_c)
+    if plan.half_melted_seed:  # more of it would not help, so its balance is no advice
+        return [lands, _what_to_do(plan, answer, shown)]
     need = (f"The balance asks for {shown.little(seed.likely_kg)} to end at {end}." if seed else
             f"To end at {end} it would take more seed than melt; bain plan --method cool needs none.")
     return [lands, _what_to_do(plan, answer, shown), need]
@@ -108,6 +111,9 @@ def seed_answer_lines(plan: Plan, answer: SeedAnswer, shown: Shown) -> list[str]
 
 def _what_to_do(plan: Plan, answer: SeedAnswer, shown: Shown) -> str:
     profile, ends_c = plan.request.profile, round(answer.ends_c, 1)  # as shown: 32.04 °C is in a window up to 32.0 °C
+    if plan.half_melted_seed and ends_c > profile.high_c:
+        cooler = shown.temps(kitchen.ROOM_LOW_C, kitchen.ROOM_HIGH_C)
+        return f"That is too warm, as seed this warm is half melted: cool it to {cooler} first, and ask again."
     if ends_c > profile.ceiling_c:
         return (
             f"That is too warm: above {shown.temp(profile.ceiling_c)} the seed melts out. Take more seed, or start "
