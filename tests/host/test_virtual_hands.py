@@ -56,6 +56,10 @@ def test_water_goes_out_and_comes_in_at_its_own_temperature():
     poured, _ = used("333332", **start)
     assert poured.water_kg == pytest.approx(1.2, abs=0.02)
     assert 43.0 < poured.water_c < 46.0  # 1.0 and 0.2 kg mix to 44.2 °C; the pot itself has heat too
+    whole, shown = used("0", **start)  # 1.0 kg at 50 and at 15 °C mix to 32.5 °C; the pot adds its heat
+    assert whole.water_kg == pytest.approx(2.0, abs=0.01)
+    assert 32.5 < whole.water_c < 37.0
+    assert shown == ["your hands: 1 L of the bath swapped for cold water"]
     swapped, _ = used("1", **start)
     assert swapped.water_kg == pytest.approx(2.0, abs=0.01)
     assert swapped.water_c < 48.0

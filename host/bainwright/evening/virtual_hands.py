@@ -12,7 +12,7 @@ from bainwright.virtual import scenario as acts
 
 COLD_C = 15.0  # tap water; the prompts take the same
 SEED_C, REFILL_C = 20.0, 40.0  # seed at room temperature, a refill of melted stock
-PART_L, STIR_S, DIP_S = 0.2, 30.0, 600.0
+PART_L, POT_L, STIR_S, DIP_S = 0.2, 1.0, 30.0, 600.0  # a ladle, and a pot: a melt's bath takes about one
 
 
 @dataclass(frozen=True)
@@ -41,6 +41,8 @@ HANDS: dict[str, Hand] = {
     "8": Hand("stir", "stirring for half a minute", lambda away: [acts.Stir(at_s=0, for_s=STIR_S)]),
     "9": Hand("cool", "the bowl set in cold water for half a minute, stirred",
               lambda away: [acts.ColdBath(at_s=0, for_s=STIR_S, temp_c=COLD_C), acts.Stir(at_s=0, for_s=STIR_S)]),
+    "0": Hand("swap 1 L", "1 L of the bath swapped for cold water",
+              lambda away: [acts.WaterSwap(at_s=0, litres=POT_L, temp_c=COLD_C)]),
 }
 
 
