@@ -87,6 +87,28 @@ def test_the_view_follows_an_act_that_the_board_reports_only_after_a_pause():
     assert not kitchen.scene.bowl_away
 
 
+def test_a_test_piece_that_has_just_been_laid_down_has_not_set():
+    """Nothing sets within half a minute, and the board would take the warmer to the dipping for a yes."""
+    kitchen = Kitchen(stage="test", ask="test")
+    assert kitchen.wish("yes", seen="test").done
+    kitchen.report(2, stage="test", ask="setting")
+    kitchen.report(14, stage="test", ask="setting")
+    reply = kitchen.wish("yes", seen="setting")
+    assert not reply.done
+    assert "the test piece has lain for 12 s" in reply.words
+    assert kitchen.wish("no", seen="setting").done  # streaked
+    kitchen.report(32, stage="test", ask="setting")
+    assert kitchen.wish("yes", seen="setting").done
+    assert kitchen.asked == ["confirm", "thicker", "confirm"]
+
+
+@pytest.mark.parametrize("before", [None, "more_seed", ""])
+def test_how_long_a_test_piece_has_lain_is_not_known_after_joining_or_a_step_back(before):
+    kitchen = Kitchen(stage="test", ask="setting" if before is None else before)
+    kitchen.report(2, stage="test", ask="setting")
+    assert kitchen.wish("yes", seen="setting").done
+
+
 def test_an_answer_to_a_question_that_has_changed_is_not_sent():
     """The person read another question."""
     kitchen = Kitchen(ask="pour")

@@ -139,6 +139,25 @@ def test_a_melt_that_levels_off_too_cold_says_what_to_do():
     assert said(35.0) == []
 
 
+def test_a_melt_that_got_there_and_sags_while_nobody_answers_is_not_said_to_fall_short():
+    """Recorded on a virtual pot: asked at 44.5 °C, up to 44.9, then for an hour near 44.2 °C under a bath of 48.8."""
+    dark = Window(44.5, 45.0, 47.0, 51.0, tempered=False)
+    for ask, words in (("all_melted", []), ("", ["the melt will not get to 44.5 °C"])):
+        reach, said = Reach(), []
+        for t_s in range(1, 5400):
+            said.append(reach.see(line(t_s, 44.2 - 0.6 * math.exp(-t_s / 1800), water=48800, water_target=50800,
+                                       duty=9500, stage="melt", ask=ask), dark))
+        assert [text[:len(words[0])] for text in said if text] == words if words else not any(said)
+
+
+def test_a_bath_whose_target_still_moves_is_not_at_its_ceiling():
+    """The bowl hardly rises for an hour, since the control lifts the bath by 0.3 °C in that time."""
+    reach = Reach()
+    said = [reach.see(line(t_s, 30.4 + 0.06 * t_s / 3600, water=round(33000 + 0.08 * t_s), stage="work",
+                           water_target=round(33000 + 0.08 * t_s)), DARK) for t_s in range(1, 3600)]
+    assert not any(said)
+
+
 def test_a_heater_at_its_end_is_named_as_the_reason():
     said = approach(30.0, duty=10000)[1]
     assert "the heater gives all it has" in said
@@ -166,10 +185,10 @@ def test_a_warmer_that_will_get_there_says_nothing():
 # -- the bell ---------------------------------------------------------------------------------------------------------
 
 
-def scene_at(**fields):
+def scene_at(bowl_c=31.5, **fields):
     """A scene with one line."""
     scene = Scene("dark", "the warmer 'pot'", DARK, True, 3600.0, 150.0)
-    scene.see(600.0, line(600, 31.5, **fields))
+    scene.see(600.0, line(600, bowl_c, **fields))
     return scene
 
 
@@ -243,6 +262,39 @@ def test_a_bowl_that_is_still_cold_is_not_dipped_from():
         scene = Scene("dark", "the warmer 'pot'", DARK, True, None, 150.0)
         scene.see(600.0, line(600, bowl_c, stage="work"))
         assert scene_words.prompt(scene).startswith(said)
+
+
+@pytest.mark.parametrize(("bowl_c", "words", "place"), [
+    (28.0, "it warms back into its window: stir now and then", "warming back"),
+    (31.5, "nothing to do: it settles in its window", "in its window"),
+    (33.0, "it cools into its window: stir now and then", "settling"),
+])
+def test_what_there_is_to_do_while_it_settles_is_said_by_where_it_is(bowl_c, words, place):
+    scene = scene_at(bowl_c, stage="settle")
+    assert words in text_of(scene)
+    assert scene_words.place(scene) == place
+
+
+@pytest.mark.parametrize(("width", "height"), [(40, 12), (60, 17), (20, 4)])
+@pytest.mark.parametrize("draw", [screen.draw, screen.draw_big])
+def test_a_small_window_has_the_temperature_and_what_is_asked(width, height, draw):
+    scene = scene_at(33.0, stage="work")
+    scene.question = "Is the dipping over?"
+    shown = draw(scene, width, height).plain
+    assert len(shown.splitlines()) <= height
+    assert all(len(row) <= width for row in shown.splitlines())
+    assert "33.0" in shown
+    assert "ABOVE" in shown
+    assert "Is the" in shown
+
+
+@pytest.mark.parametrize("draw", [screen.draw, screen.draw_big])
+def test_a_question_does_not_hide_what_there_is_to_do(draw):
+    scene = scene_at(33.0, stage="work")
+    scene.caution, scene.question = "above its window: test the temper before you dip again", "Is the dipping over?"
+    shown = " ".join(draw(scene, 80, 24, "y yes").plain.split())
+    assert "Is the dipping over?" in shown
+    assert "it was above its window: test the temper before you dip again (t)" in shown
 
 
 def test_a_hold_that_another_started_ends_when_its_time_is_up():

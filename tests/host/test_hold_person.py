@@ -196,3 +196,19 @@ def test_leaving_a_warmer_says_how_to_come_back(here):
     assert course.ended == watch.LEFT
     done = report(runner, Outcome(course, 1.0, {}), None)
     assert any("bain hold dark --join" in note and "bain collect" in note for note in done.notes)
+
+
+def test_a_question_at_the_keyboard_lapses_after_half_a_minute(here):
+    """An e an hour later asks again: it does not end the evening. The clock is the person's, not the hold's."""
+    now_s = [0.0]
+    runner = runner_of(quiet(60))
+    runner._keyboard._clock_s = lambda: now_s[0]
+    course = turning(runner, Keyboard({3: "e"}), Counter(), 3)
+    assert course.scene.question.startswith("Is the dipping over?")
+    now_s[0] = 31.0
+    for key in ("", "e"):
+        runner._turn(course, Keyboard({1: key}), Counter())
+    assert course.scene.question.startswith("Is the dipping over?")
+    assert asked_of(runner) == []
+    runner._turn(course, Keyboard({1: "e"}), Counter())
+    assert asked_of(runner) == ["finish"]

@@ -49,7 +49,10 @@ def test_every_question_that_lifts_the_bowl_says_to_wipe_it():
 
 @pytest.mark.parametrize(("milli", "words"), [
     (None, "add the seed"), (45000, "add the seed"), (32063, "add the seed"), (32000, "no more seed. Stir until"),
-    (31000, "no more seed. Stir until"), (30900, "set it back: the bath warms it up"), (24900, "start again from melt"),
+    (31000, "no more seed. Stir until"),
+    (30900, "at the low end of its window: no more seed. Yes, then set it back: the bath warms it up"),
+    (29500, "1.5 °C below its window: no more seed. Yes, then set it back"), (28900, "so test the temper well"),
+    (24900, "start again from melt"),
 ])  # fmt: skip
 def test_seed_is_asked_for_until_the_bowl_is_down_in_its_window(milli, words):
     """Dark: 31 to 32 °C; a bowl forgotten on the table is not given more seed, and one that set is melted again."""
@@ -111,7 +114,7 @@ def heard(t, *bowls_c, **other):
 
 
 @pytest.mark.parametrize(("bowls_c", "words"), [
-    ([22.0, 22.0], ["it reads 22.0 °C and has set"]),
+    ([22.0, 22.0], ["it read 22.0 °C and has set"]),
     ([28.0, 30.0, 28.5], ["it was under 29 °C, where crystals form", "it was under 29 °C, where crystals form"]),
     ([29.5], []),  # cool, and no crystals of the wrong kind (Greweling 2007: dark, below 29 °C)
     ([58.0], ["over 34.5 °C", "the chocolate was over 55 °C, its limit"]),
@@ -149,14 +152,14 @@ def test_a_test_answered_in_ten_seconds_settles_nothing():
     """Nothing sets in ten seconds; in half a minute a thin film may."""
     t = tonight()
     t.event("tested", {"verdict": "good", "took_s": 10})
-    assert t.caution.startswith("tested too soon")
+    assert t.limits.caution.startswith("tested too soon")
     t.event("tested", {"verdict": "good", "took_s": 240})
     heard(t, 32.5)
     t.event("tested", {"verdict": "good", "took_s": 10})
-    assert t.caution.startswith("above its window")
+    assert t.limits.caution.startswith("above its window")
     assert "answered too soon" in terms.event("tested", {"verdict": "good", "took_s": 10})
     t.event("tested", {"verdict": "good", "took_s": 240})
-    assert not t.caution
+    assert not t.limits.caution
 
 
 def test_seeding_near_the_low_end_does_not_flip_with_the_noise():
@@ -173,6 +176,34 @@ def test_the_bowl_is_seeded_while_the_bath_is_swapped():
     assert "Seed the bowl meanwhile, down to 32 °C" in t.swap(tonight_module.Moment(48.0, 45.0, 32.7))
 
 
+@pytest.mark.parametrize("stage", ["settle", "test", "work"])
+def test_a_bowl_that_has_set_is_said_to_be_so_in_each_step_with_a_temper(stage):
+    """Set back after three hours on the table: no bath that keeps a temper melts it, and warmed up it is still set."""
+    t = tonight()
+    said = heard(t, 21.0, 23.0, 25.5, 27.0, 28.5, 29.5, 30.5, stage=stage)
+    assert [text for text in said if "has set" in text] == [t.limits.hardened]
+    assert t.limits.hardened == "it read 21.0 °C and has set: stop (Ctrl-C), and start again from melt"
+    if stage == "settle":
+        assert t.ask(line(stage="settle", ask="stir", bowl=30500)) == t.limits.hardened
+
+
+def test_a_probe_that_was_out_of_the_bowl_is_no_bowl_that_has_set():
+    t = tonight()
+    heard(t, 22.0, 31.5, stage="settle")
+    assert t.limits.hardened == ""
+    heard(t, 22.0, stage="settle")
+    assert t.limits.hardened
+    t.event("tested", {"verdict": "good", "took_s": 200})
+    assert t.limits.hardened == ""
+
+
+def test_a_bowl_that_set_on_the_table_is_not_simply_set_back():
+    t = tonight()
+    t.event("stage", {"stage": "seed"})
+    assert "it reads 20.8 °C and has set" in t.ask(line(stage="seed", ask="bowl_on", bowl=20800))
+    assert "has set" not in t.ask(line(stage="seed", ask="bowl_on", bowl=30800))
+
+
 def test_a_bowl_that_is_lifted_or_not_measured_is_not_judged_cold():
     t = tonight()
     t.event("bowl_off", {})
@@ -183,11 +214,11 @@ def test_a_bowl_that_is_lifted_or_not_measured_is_not_judged_cold():
 def test_a_bowl_over_its_limit_in_the_melt_is_said_to_be_spoilt_whatever_a_test_says():
     """Milk's limit is 50 °C: casein denatures and grains form (Coady)."""
     t = tonight("milk")
-    assert heard(t, 50.3, stage="melt") == [t.spoilt]
+    assert heard(t, 50.3, stage="melt") == [t.limits.spoilt]
     t.event("tested", {"verdict": "good"})
-    assert "not fit to temper" in t.spoilt
+    assert "not fit to temper" in t.limits.spoilt
     t.change(load_profile("dark"))
-    assert not t.spoilt
+    assert not t.limits.spoilt
 
 
 def test_over_its_window_it_is_to_be_tested_and_over_the_ceiling_assumed_lost_each_said_once():
@@ -331,18 +362,18 @@ def test_a_bowl_that_was_too_warm_is_to_be_tested_until_a_test_passes():
     t = tonight()
     for t_s, bowl in enumerate((31500, 32200, 31500), 1):
         t.see(line(t_s, stage="work", bowl=bowl))
-    assert t.caution == "above its window: test the temper before you dip again"
+    assert t.limits.caution == "above its window: test the temper before you dip again"
     t.event("tested", {"verdict": "failed"})
-    assert "test the temper" in t.caution
+    assert "test the temper" in t.limits.caution
     t.event("tested", {"verdict": "good"})
-    assert t.caution == ""
+    assert t.limits.caution == ""
     t.event("taken_back", {"undid": "confirm", "ask": "setting"})
-    assert "test the temper" in t.caution
+    assert "test the temper" in t.limits.caution
     t.see(line(9, stage="work", bowl=34600))
     t.see(line(10, stage="work", bowl=32500))
-    assert t.caution == "over 34.5 °C: assume the seed is lost until a test passes"
+    assert t.limits.caution == "over 34.5 °C: assume the seed is lost until a test passes"
     t.change(load_profile("milk"))
-    assert t.caution == ""
+    assert t.limits.caution == ""
 
 
 def test_a_bowl_that_is_cool_enough_is_said_to_read_what_it_reads():
@@ -366,3 +397,11 @@ def test_a_bowl_that_waits_for_a_hot_plate_is_seeded_meanwhile():
         t.see(line(1, stage=stage, ask="swap", water=45000, bowl=40000))
         said = t.ask(line(2, stage=stage, ask="swap", water=45000))
         assert ("Seed the bowl meanwhile, down to 31 °C" in said) == seeds
+
+
+@pytest.mark.parametrize("ask", ["lift", "pour", "seed_more"])
+@pytest.mark.parametrize("state", ["pause", "check"])
+def test_what_was_asked_before_a_pause_is_not_repeated_after_it(ask, state):
+    """The board judges it anew once it holds again; half an hour later the bowl is below its window."""
+    assert tonight().ask(line(ask=ask, state=state, bowl=28900)) == ""
+    assert tonight().ask(line(ask=ask, bowl=32500)) != ""

@@ -9,6 +9,7 @@ from itertools import pairwise
 from bainwright.core.units import milli_c
 from bainwright.files.score import Window
 from bainwright.link.messages import Status
+from bainwright.words import terms
 
 BELOW, IN, ABOVE, UNKNOWN = "below", "in", "above", "unknown"
 TREND_S = 600.0  # the trend is the change over this time
@@ -65,6 +66,7 @@ class Scene:
     refill_coming: bool = False
     calling: bool = False  # the warmer asks for somebody
     locked: bool = False  # the large buttons, for the night
+    piece_s: float | None = None  # when the test piece was laid down; None: not at all, or before this PC looked
     trouble: str = ""  # on the PC's side: the board is silent, the disk is full
     curve: deque[tuple[float, float | None, float | None]] = field(default_factory=deque)  # s, water °C, chocolate °C
     evening: list[tuple[float, float | None, float | None]] = field(default_factory=list)  # the same, of the whole hold
@@ -72,6 +74,10 @@ class Scene:
 
     def see(self, t_s: float, status: Status) -> None:
         """Take in a status line."""
+        if self.status is None or status.ask not in terms.SETTING:
+            self.piece_s = None
+        elif self.status.ask == terms.LAY_DOWN:
+            self.piece_s = t_s
         self.t_s, self.status = t_s, status
         minute = int(t_s // 60)
         while len(self.minutes) <= minute:

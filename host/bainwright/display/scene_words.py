@@ -13,10 +13,12 @@ PLACES = {BELOW: "below its window", IN: "in its window", ABOVE: "ABOVE its wind
 # In a step that warms or cools the chocolate, being outside its window is no trouble.
 ON_ITS_WAY = {("melt", BELOW): "melting", ("melt", IN): "warm enough", ("seed", ABOVE): "cooling",
               ("cool", ABOVE): "cooling", ("cool", IN): "cooling", ("cool", BELOW): "cooling",
-              ("settle", ABOVE): "settling", ("rest", BELOW): "resting"}
+              ("settle", ABOVE): "settling", ("settle", BELOW): "warming back", ("rest", BELOW): "resting"}
 # What there is to do in a step while the warmer asks nothing.
 MEANWHILE = {"melt": "stir every few minutes; the warmer asks when it is warm enough",
-             "settle": "nothing to do: it settles in its window", "melted": "nothing to do: the stock stays melted"}
+             "melted": "nothing to do: the stock stays melted"}
+SETTLES = {BELOW: "it warms back into its window: stir now and then", IN: "nothing to do: it settles in its window",
+           ABOVE: "it cools into its window: stir now and then"}
 KEYS = {"resume": "w", "bowl_on": "b", "no_refill": "r", "test": "t"}  # at the terminal
 WELL_BELOW_C = 0.3  # chosen: several times a probe's noise
 STEADY_C = 0.05  # chosen: a change over ten minutes that no kitchen thermometer shows
@@ -102,6 +104,8 @@ def prompt(scene: Scene, press: Mapping[str, str] = KEYS) -> str:
         return f"it was {scene.caution} ({press['test']})"
     if dips and not scene.concern and _well_below(scene):
         return "wait before you dip: it is below its window"
+    if not scene.concern and stage == "settle":
+        return SETTLES.get(scene.where, terms.PROMPTS[""])
     return scene.concern or MEANWHILE.get(stage, terms.PROMPTS[""])
 
 

@@ -22,7 +22,8 @@ LEAST_WIDTH, LEAST_HEIGHT = 64, 18
 WIDEST = 110  # wider bands are harder to read, not easier
 ADVICE_LINES = 6
 CURVE_FROM_HEIGHT, EVENTS_UNDER_CURVE, MOST_CURVE_ROWS = 32, 5, 16  # lines: the curve takes what events leave
-MARGIN = "  "
+MARGIN, NOW = "  ", "now        "
+BIG_NOW = 6  # lines of words under large digits, at most
 
 CHOCOLATE, WATER, HEAT, CEILING = "#c08a5a", "#6db3d1", "#dcae4e", "#c879ab"
 PLACE = {BELOW: "#6a9fe0", IN: "#46b89a", ABOVE: "#ee8a45", UNKNOWN: "#8a8a8a"}
@@ -63,9 +64,18 @@ class Canvas:
         return Text("\n").join(self.lines)
 
 
-def too_small(width: int, height: int) -> Text:
-    """The text for a window that is too small for the picture."""
-    return Text(f"This window is {width}x{height}; the picture needs {LEAST_WIDTH}x{LEAST_HEIGHT}. The hold continues.")
+def draw_small(scene: Scene, width: int, height: int) -> Text:
+    """What fits into a window too small for the picture: the chocolate, what is asked or to be done, the water."""
+    canvas = Canvas(max(width, 8))
+    place = (scene_words.place(scene), f"bold {PLACE[scene.where]}")
+    canvas.add((f"{_degrees(scene.status.bowl if scene.status else None).strip()} ", "bold"), place)
+    for line, style in _now_rows(scene, canvas.width - 4)[: max(1, height - 2)]:
+        canvas.add((line, style))
+    canvas.add(_virtual(scene), f" {scene.bath}{_degrees(scene.status.water if scene.status else None)}")
+    canvas.lines = canvas.lines[:height]
+    for row in canvas.lines:
+        row.truncate(width)
+    return canvas.text()
 
 
 def draw(scene: Scene, width: int, height: int, keys: str = "") -> Text:
@@ -86,7 +96,7 @@ def draw(scene: Scene, width: int, height: int, keys: str = "") -> Text:
         At most `height` lines of at most `width` cells.
     """
     if width < LEAST_WIDTH or height < LEAST_HEIGHT:
-        return too_small(width, height)
+        return draw_small(scene, width, height)
     canvas = Canvas(min(width, WIDEST))
     airy = height >= 22
     _head(canvas, scene)
@@ -256,22 +266,23 @@ def _evening(canvas: Canvas, scene: Scene) -> None:
     canvas.add((gone, "bold"), f", {left}", right=("▁ below  ▄ in  ▀ above", DIM))
 
 
+def _now_rows(scene: Scene, room: int) -> list[tuple[str, str]]:
+    """What the person should know now, with its style: a question, and a trip, a trouble, or what to do next."""
+    rows = [(f" {line} ", LOUD) for line in textwrap.wrap(scene.question, room - 2)[:3]]
+    if scene.status and scene.status.fault:
+        fault = textwrap.wrap(terms.fault(scene.status.fault), room - 2)
+        advice = textwrap.wrap(" ".join(scene.advice[1:]), room)[:ADVICE_LINES]
+        return [*rows, *[(f" {line} ", LOUD) for line in fault], *[(line, "default") for line in advice]]
+    if scene.trouble:
+        return [*rows, *[(f" {line} ", LOUD) for line in textwrap.wrap(scene.trouble, room - 2)]]
+    return [*rows, *[(line, "default") for line in textwrap.wrap(scene_words.prompt(scene), room)]]
+
+
 def _now(canvas: Canvas, scene: Scene) -> None:
-    """The one thing the person should know now: a question, a trip, a trouble, or what to do next."""
-    if scene.question:
-        for line in textwrap.wrap(scene.question, canvas.width - 6)[:3]:
-            canvas.add((f" {line} ", LOUD))
-    elif scene.status and scene.status.fault:
-        canvas.add((f" {terms.fault(scene.status.fault)} ", LOUD))
-        for line in textwrap.wrap(" ".join(scene.advice[1:]), canvas.width - 4)[:ADVICE_LINES]:
-            canvas.add(line)
-    elif scene.trouble:
-        canvas.add((f" {scene.trouble} ", LOUD))
-    else:
-        first, *more = textwrap.wrap(scene_words.prompt(scene), canvas.width - 15) or [""]
-        canvas.add(("now      ", DIM), f"  {first}")
-        for line in more[:2]:
-            canvas.add(" " * 11 + line)
+    """The rows of what the person should know now; what to do next has its label."""
+    for at, (line, style) in enumerate(rows := _now_rows(scene, canvas.width - 15)):
+        label = "" if style == LOUD else NOW if at == 0 or rows[at - 1][1] == LOUD else " " * len(NOW)
+        canvas.add((label, DIM), (line, style))
 
 
 def _last_hour(canvas: Canvas, scene: Scene, rows: int) -> None:
@@ -306,7 +317,7 @@ def _events(canvas: Canvas, scene: Scene, room: int) -> None:
 def draw_big(scene: Scene, width: int, height: int, keys: str = "") -> Text:
     """The chocolate's temperature as large as the window allows, with its place in words under it."""
     if width < 30 or height < 12:
-        return too_small(width, height)
+        return draw_small(scene, width, height)
     canvas = Canvas(width)
     milli = scene.status.bowl if scene.status else None
     label = "--.-" if milli is None else f"{milli / 1000:.1f}"
@@ -314,9 +325,10 @@ def draw_big(scene: Scene, width: int, height: int, keys: str = "") -> Text:
     canvas.blank()
     place = scene.where
     rows = _key_rows(keys, width - 4)[:2]
-    for row in big_text(label, width - 4, height - 6 - len(rows)):
+    now = _now_rows(scene, width - 15)[:BIG_NOW]
+    for row in big_text(label, width - 4, height - 4 - len(now) - len(rows)):
         canvas.add((row, PLACE[place]))
-    while len(canvas.lines) < height - 4 - len(rows):
+    while len(canvas.lines) < height - 2 - len(now) - len(rows):
         canvas.blank()
     canvas.add(
         (

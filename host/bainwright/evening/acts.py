@@ -98,6 +98,14 @@ ACTS = (
 BY_NAME = {act.name: act for act in ACTS}
 
 
+def too_soon(scene: Scene) -> str:
+    """Why a yes is no answer yet: nothing sets so fast, and the board would go on to the dipping. Empty: it is one."""
+    if scene.piece_s is None or scene.t_s - scene.piece_s >= terms.LEAST_SET_S:
+        return ""
+    return (f"the test piece has lain for {scene.t_s - scene.piece_s:.0f} s, and nothing sets within "
+            f"{terms.LEAST_SET_S} s. Yes once it has set, no if it is streaked, one step back to dip another")
+
+
 def offered(scene: Scene) -> list[Act]:
     """The acts that the warmer accepts at this moment, in the table's order."""
     if scene.status is None:

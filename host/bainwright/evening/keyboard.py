@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from typing import Any
 
@@ -26,6 +27,8 @@ KEYS_VIRTUAL = f"{_KEYS}end  {hands_line()}"
 PHONE = "p"  # shows how a phone gets in, where a page is served
 KEY_OF_PAGE = f"{PHONE} phone  "
 NO_ANSWER = "The board did not answer, so this may not have arrived. Look at its cable."
+LAPSES_S = 30.0  # chosen: who asked answers at once, and a key an hour later means something else
+LAPSED = "no answer: all stays as it is"
 PAUSED = terms.refusal("not in state pause")
 LEAVE_QUESTION = (
     "Leave the warmer running (l), stop it (s) or keep watching (g)? It holds without the PC: you may close the "
@@ -46,14 +49,19 @@ class Keyboard:
         What the board replied to hello.
     inbox : Inbox, optional
         Acts that come from elsewhere than the keyboard.
+    clock_s : callable
+        A clock that never goes back: a person's time, however fast the hold is played.
     """
 
     def __init__(
-        self, session: Session, view: View, hello: Callable[[], dict[str, Any]], inbox: acts.Inbox | None = None
+        self, session: Session, view: View, hello: Callable[[], dict[str, Any]], inbox: acts.Inbox | None = None,
+        clock_s: Callable[[], float] = time.monotonic,
     ) -> None:
         self.session, self.view, self._hello = session, view, hello
         self._inbox = inbox or acts.Inbox()
         self._offered: list[str] = []  # chocolates that are on offer for the next bowl
+        self._clock_s = clock_s
+        self._asked_s = 0.0
         self._ending = False  # the question whether the dipping is over is open
         self._answered: int | None = None  # the status line that an act from elsewhere answered last
         self._hands = VirtualHands(session) if session.virtual else None
@@ -74,6 +82,9 @@ class Keyboard:
             course.show(f"not now: {refused}")
 
     def _serve(self, course: Watch, keys: Keys, interrupts: Interrupts) -> None:
+        if (self._ending or self._offered) and self._clock_s() - self._asked_s > LAPSES_S:
+            self._ending, self._offered, course.scene.question = False, [], ""
+            course.show(LAPSED)
         key = keys.pressed()
         if key and course.scene.status is not None:
             if course.scene.question:
@@ -105,6 +116,9 @@ class Keyboard:
         if act.answers and acts.paused(course.scene):  # nobody can answer a question that the pause hides
             course.show(f"not now: {PAUSED}")
             return PAUSED
+        if act.name == "yes" and (hasty := acts.too_soon(course.scene)):
+            course.show(f"not now: {hasty}")
+            return hasty
         refusal = self._request(course, act.do, act.fields)
         if not refusal and act.shows is not None:
             setattr(course.scene, *act.shows)
@@ -200,7 +214,7 @@ class Keyboard:
 
     def _ask(self, course: Watch, question: str) -> None:
         """Ask at this keyboard: in the scene, and as a line where there is no screen."""
-        course.scene.question = question
+        course.scene.question, self._asked_s = question, self._clock_s()
         self.view.event(course.scene.t_s, question)
 
     def _answer(self, course: Watch, key: str, interrupts: Interrupts) -> None:

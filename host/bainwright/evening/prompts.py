@@ -16,7 +16,8 @@ from bainboard import stages
 from bainboard.programme import NUDGE_K
 from bainwright.evening.heater import HeaterCheck
 from bainwright.evening.indicators import Indicators
-from bainwright.files.chocolate import SOFT_UNDER_K, Profile, overheated, window_at
+from bainwright.evening.limits import START_AGAIN, Limits
+from bainwright.files.chocolate import SOFT_UNDER_K, Profile, window_at
 from bainwright.files.rig import Rig
 from bainwright.files.score import Window
 from bainwright.link.messages import Status
@@ -26,19 +27,18 @@ from bainwright.physics.heating import Surroundings, bath_j_per_k, steady, swap_
 from bainwright.physics.kitchen import thicker_by
 from bainwright.physics.refills import Bowl, largest_kg, largest_solid_kg
 from bainwright.physics.seeding import Batch, seed_for_melt_kg
-from bainwright.record.temper_tests import takes_back_a_test
 from bainwright.words import terms
 
 COLD_C = 15.0  # tap water, chosen: the plan takes the same
 REFILL_C, SOLID_C = 40.0, 20.0  # a refill of melted stock, and pieces at room temperature
 DOWN_C = 0.3  # chosen: a bowl that is down is so until it is this much over its window again, against noise
+BELOW_C = 0.2  # chosen: nearer to its window a bowl is at the low end of it
 LEAST_SWAP_L = 0.1  # chosen: less is not worth a ladle
 POURED_K = 0.4  # chosen: in a minute water changes by so much when something is poured in
 NO_HEAT_MIN, NO_FALL_C = 20, 0.2  # chosen: in 20 minutes a bath over its room cools by a degree or more
 LITTLE_HEAT_K = 1.0  # chosen: more heat than warms the bath by so much is heating
-STAYS_S = 60.0  # chosen: a limit passed for so long is no noise, and no probe that was in the air for a moment
 LEAST_KG = 0.005  # chosen: less for each kg in the bowl is no refill
-START_AGAIN = "stop (Ctrl-C), and start again from melt"
+OF_THE_HOLD = ("lift", "pour", "seed_more")  # judged anew in each second of the hold, and stale out of it
 HUMIDITY = 0.5  # of a room; the plan uses the same
 
 
@@ -70,18 +70,13 @@ class EveningPrompts:
         self._around = Surroundings(float(rig.settings["room_c"]), HUMIDITY, float(rig.settings["chocolate_kg"]),
                                     rig.plant.ring_cover)
         self.indicators = Indicators(window_at(profile, "work"))
+        self.limits = Limits(profile, self.body.is_bath)
         self._heater = HeaterCheck(rig, profile.kind if profile.kind != "melted" else profile.of)
         self._stage = ""
         self._said = ""
         self._shift_k: float | None = None  # how far the stirring moved the reading
-        self._lost = self._over = self._changing = self._away = False
         self._bath: deque[tuple[float, float]] = deque(maxlen=NO_HEAT_MIN + 1)  # each minute: °C, and by what heat
         self._minute, self._heated_k, self._last_s = 0, 0.0, 0.0
-        self._cold_bath = False
-        self._since_s: dict[str, float] = {}  # when the bowl passed each limit that it has to stay beyond
-        self.spoilt = ""  # why the bowl cannot be tempered any more
-        self.caution = ""  # what a temper test would settle
-        self._caution_before = ""  # before the last test: an answer may be taken back
         self._down = self._under = False  # seed has brought the bowl into its window, or under it
 
     # -- what the board says -------------------------------------------------------------------------------------------
@@ -97,25 +92,16 @@ class EveningPrompts:
             said.append(asked)
         self._said = status.ask
         weak = self._heater.see(status)
-        return said + self._limits(status) + ([weak] if weak else [])
+        return said + self.limits.see(status) + ([weak] if weak else [])
 
     def event(self, name: str, fields: Mapping[str, Any]) -> list[str]:
         """An event; what is worth adding to it."""
         self.indicators.event(name, fields)
+        self.limits.event(name, fields)
         self._heater.event(name)
-        if name == "tested":
-            self._caution_before = self.caution
-            verdict = terms.verdict_of(fields)
-            self.caution = "" if verdict in (stages.GOOD, stages.SLOW) else self.caution
-            if verdict == terms.HASTY:
-                self.caution = self.caution or "tested too soon to judge: test the temper again before you dip"
-        elif takes_back_a_test({"event": name, **fields}):
-            self.caution = self._caution_before
         if name == "stirred":
             shift = fields.get("shift")
             self._shift_k = shift / 1000 if isinstance(shift, int) else None
-        if name in ("bowl_off", "bowl_on"):
-            self._away = name == "bowl_off"
         if name == "stage":
             self._stage = str(fields.get("stage"))
         added = _ADDED.get((self._stage, name)) or _ADDED.get(("", name))
@@ -125,75 +111,11 @@ class EveningPrompts:
         """Change to another chocolate: its figures, and its indicators from zero."""
         self.profile, self._figures = profile, profile.document()
         self.indicators = Indicators(window_at(profile, "work"))
-        self._lost = self._over = False
-        self._since_s = {}
-        self.spoilt = self.caution = self._caution_before = ""
-        self._changing = True  # until the step changes too: the bowl in the bath is still the one before
+        self.limits.change(profile)
 
     def window(self, stage: str) -> Window:
         """What the chocolate is held to in a stage."""
         return window_at(self.profile, stage)
-
-    def _limits(self, status: Status) -> list[str]:
-        """Advice when the bowl passes a limit, once. How much seed is left, only a temper test can show."""
-        self._changing = self._changing and status.stage == "work"
-        if status.bowl is None or status.est or self._changing:
-            return []
-        bowl_c = status.bowl / 1000
-        if self._stays("spoilt", overheated(bowl_c, self.profile.never_above_c), status):
-            self.spoilt = (f"the chocolate was over {self.profile.never_above_c:g} °C, its limit: it is not fit to "
-                           "temper, so use it for baking")
-            return [self.spoilt]
-        return self._in_work(status, bowl_c) if status.stage == "work" else []
-
-    def _stays(self, limit: str, beyond: bool, status: Status) -> bool:
-        """Whether the bowl, in the bath, has just been beyond a limit for `STAYS_S`; true once."""
-        now_s = status.t / 1000
-        if not beyond or self._away:
-            self._since_s.pop(limit, None)
-            return False
-        since_s = self._since_s.setdefault(limit, now_s)
-        if now_s - since_s < STAYS_S:
-            return False
-        self._since_s[limit] = math.inf
-        return True
-
-    def _in_work(self, status: Status, bowl_c: float) -> list[str]:
-        if self._stays("set", bowl_c < SETS_BELOW_C, status):
-            self.caution = f"under {SETS_BELOW_C:g} °C and has set: melt it all and temper it again, then test"
-            return [f"it reads {bowl_c:.1f} °C and has set: {START_AGAIN}"]
-        if cold := self._in_a_cold_bath(status, bowl_c):
-            return [cold]
-        soft_c = self.profile.low_c - SOFT_UNDER_K
-        if self._stays("soft", bowl_c < soft_c, status) and bowl_c >= SETS_BELOW_C:
-            self.caution = (f"under {soft_c:g} °C, where crystals form that do not last: let it warm up, then test the "
-                            "temper before you dip")
-            return [f"it was {self.caution} (t)"]
-        over, lost = bowl_c > self.profile.high_c + 0.1, bowl_c >= self.profile.ceiling_c
-        said = []
-        if lost and not self._lost:
-            self.caution = f"over {self.profile.ceiling_c:g} °C: assume the seed is lost until a test passes"
-            said.append(f"{self.caution} (t)")
-        elif over and not self._over:
-            self.caution = self.caution or "above its window: test the temper before you dip again"
-            said.append("above its window: test the temper before you dip again (t)")
-        over = bowl_c >= self.profile.high_c and (over or self._over)
-        self._over, self._lost = over, lost or (self._lost and over)
-        return said
-
-    def _in_a_cold_bath(self, status: Status, bowl_c: float) -> str:
-        """A bowl in temper that was set into cold water, at once; and when the water is warm enough."""
-        if status.water is None or not self.body.is_bath:
-            return ""
-        water_c, low_c = status.water / 1000, self.profile.low_c
-        if not self._cold_bath and not self._away and water_c < SETS_BELOW_C - 1.0 and bowl_c > low_c - SOFT_UNDER_K:
-            self._cold_bath = True
-            return (f"the water is at {water_c:.0f} °C, too cold for a bowl in temper: lift the bowl out until it is "
-                    f"at {low_c:g} °C")
-        if self._cold_bath and water_c >= low_c:
-            self._cold_bath = False
-            return f"the water is at {water_c:.0f} °C: if the bowl is out, wipe its underside dry and set it back"
-        return ""
 
     # -- words for what is asked ---------------------------------------------------------------------------------------
 
@@ -201,6 +123,10 @@ class EveningPrompts:
         """The prompt, with figures of this moment."""
         aim = status.water_target if status.water_target is not None else status.target
         moment = Moment(_c(status.water), _c(status.bowl), (aim or 0) / 1000)
+        if status.ask in OF_THE_HOLD and status.state != "hold":
+            return ""
+        if self.limits.hardened and status.stage == "settle":
+            return self.limits.hardened
         found = _WITH_FIGURES.get(status.ask)
         return found(self, moment) if found else self._plain(status.ask)
 
@@ -292,8 +218,10 @@ class EveningPrompts:
             return f"it reads {bowl_c:.1f} °C and has set: {START_AGAIN}"
         self._under = bowl_c < p.low_c + (DOWN_C if self._under else 0.0)
         if self._under:
-            return (f"it reads {bowl_c:.1f} °C, at the low end of its window: no more seed. Yes, then set it back: the "
-                    "bath warms it up")
+            below_c = p.low_c - bowl_c
+            place = f"{below_c:.1f} °C below its window" if below_c >= BELOW_C else "at the low end of its window"
+            soft = "; crystals that do not last form there, so test the temper well" if below_c > SOFT_UNDER_K else ""
+            return f"it reads {bowl_c:.1f} °C, {place}: no more seed. Yes, then set it back: the bath warms it up{soft}"
         return f"it reads {bowl_c:.1f} °C: no more seed. Stir until the pieces are gone, then yes. No for advice"
 
     def cooled(self, moment: Moment) -> str:
@@ -304,6 +232,13 @@ class EveningPrompts:
         if reads_c < self.profile.cool_low_c:
             return f"it reads {reads_c:.1f} °C, colder than it should be: stir, then yes at once: it is warmed back"
         return terms.prompt("cooled", {**self._figures, "cool_c": reads_c})
+
+    def set_back(self, moment: Moment) -> str:
+        """The bath is ready for the bowl, which may have waited too long on the table."""
+        if moment.bowl_c is None or moment.bowl_c >= SETS_BELOW_C or self._stage not in (stages.SEED, stages.COOL):
+            return self._plain("bowl_on")
+        return (f"it reads {moment.bowl_c:.1f} °C and has set: {START_AGAIN}. If the probe is out of the bowl: "
+                f"{self._plain('bowl_on')}")
 
     def pour(self, moment: Moment) -> str:
         """The bath is as warm as it gets before the refill."""
@@ -348,6 +283,7 @@ _WITH_FIGURES: dict[str, Callable[[EveningPrompts, Moment], str]] = {
     "swap": EveningPrompts.swap,
     "seed_in": EveningPrompts.seed_in,
     "cooled": EveningPrompts.cooled,
+    "bowl_on": EveningPrompts.set_back,
     "seed_more": EveningPrompts.over,
     "move_probe": EveningPrompts.moved,
     "pour": EveningPrompts.pour,

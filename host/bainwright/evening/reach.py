@@ -19,6 +19,7 @@ LEVEL_C = 0.08  # chosen: smaller steps, twice in a row, are as much noise as co
 LEAST_SLOWING = 0.05  # the approach must slow down visibly, or its end is not in sight
 RAILED_DUTY = 9000  # of 10000: the heater gives all it has
 WATER_SHORT_C = 1.5  # chosen: a bath that is held is nearer to its target, whatever is poured in
+AIM_C = 0.05  # chosen: a target that moves by more is not at its ceiling
 OUT_K = 10.0  # chosen: a bowl in its bath stays at most half as far under the water
 LID = "a lid on the bowl, or a warmer room"
 WATCHED = ("tempered", "melt", "melted", "tune")  # steps with heat and a window
@@ -39,6 +40,8 @@ class Reach:
         self._rows: deque[tuple[float, float, float, int]] = deque()  # s, bowl °C, water °C, duty
         self._inside_since_s: float | None = None
         self._stage = ""
+        self._aim_c: float | None = None  # the water's target, and since when it has not moved
+        self._aimed_s = 0.0
         self.reported = False
 
     def see(self, status: Status, window: Window) -> str:
@@ -67,9 +70,14 @@ class Reach:
                 self._forget(reported=False)
             return ""
         self._inside_since_s = None
+        if stage == "melt" and status.ask:  # it got there, and may sag while nobody answers
+            self._forget(reported=False)
+            return ""
         if self._rows and t_s < self._rows[-1][0] + ROW_S:
             return ""
         self._rows.append((t_s, status.bowl / 1000, status.water / 1000, status.duty))
+        if status.water_target is not None and not self._is_held(status.water_target / 1000):
+            self._aim_c, self._aimed_s = status.water_target / 1000, t_s
         while self._rows and self._rows[0][0] < t_s - 2 * STEP_S - MEAN_S:
             self._rows.popleft()
         if self.reported or self._rows[0][0] > t_s - 2 * STEP_S - MEAN_S + 2 * ROW_S:
@@ -80,6 +88,10 @@ class Reach:
         self._rows.clear()
         self.reported = reported
 
+    def _is_held(self, aim_c: float) -> bool:
+        """Is the water's target where it was? One at its ceiling does not move; one below it is still being moved."""
+        return self._aim_c is not None and abs(aim_c - self._aim_c) <= AIM_C
+
     def _judge(self, t_s: float, window: Window, water_target: int | None) -> str:
         water = self._water_means()
         if max(water) - min(water) > WATER_STEADY_C:
@@ -88,28 +100,34 @@ class Reach:
         ends_c = forecast_c(first_c, middle_c, last_c)
         if ends_c is None or ends_c > window.low_c - SHORT_C or (self._stage == "melt" and last_c < ALL_MOLTEN_C):
             return ""
-        self.reported = True
         short_c = window.low_c - ends_c
         away_c = sum(water) / len(water) - ends_c
         if away_c > OUT_K:
+            self.reported = True
             place = "in its bath" if self._bath == "water" else "on its plate"
             return (f"the chocolate levels off near {ends_c:.1f} °C, {away_c:.0f} °C under the {self._bath}: is the "
                     f"bowl {place}, and the probe in the bowl?")
-        why, helps = self._why(water_target)
+        reason = self._why(t_s, water_target)
+        if reason is None:
+            return ""
+        self.reported = True
+        why, helps = reason
         if self._stage == "melt":
             return (f"the melt will not get to {window.low_c:g} °C: it levels off near {ends_c:.1f} °C, and {why}. "
                     f"What helps: stir; {helps}. If no lumps are left, stop and begin with the next step (--from)")
         return (f"the chocolate will not reach its window: it levels off near {ends_c:.1f} °C, {short_c:.1f} °C below "
                 f"it, and {why}. What helps: {helps}")
 
-    def _why(self, water_target: int | None) -> tuple[str, str]:
-        """What keeps it short, and what helps."""
+    def _why(self, t_s: float, water_target: int | None) -> tuple[str, str] | None:
+        """What keeps it short, and what helps; None while the control still moves the bath, and the end with it."""
         if sum(row[3] for row in self._rows) / len(self._rows) > RAILED_DUTY:
             of_water = "cover the water, put a lid on the bowl, take some water out, or warm the room"
             return "the heater gives all it has", of_water if self._bath == "water" else LID
         if water_target is not None and self._rows[-1][2] < water_target / 1000 - WATER_SHORT_C:
             return (f"the warmer waits with its heat, since the {self._bath} warms up less than its watts promise",
                     "look at the heater, its plug and its fuse, then at watts and litres in the rig file")
+        if water_target is not None and t_s - self._aimed_s < STEP_S:
+            return None
         return f"the {self._bath} is as warm as its ceiling allows", LID
 
     def _water_means(self) -> list[float]:

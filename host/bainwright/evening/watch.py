@@ -12,6 +12,7 @@ from bainwright.core.units import duration_words
 from bainwright.display.scene import Scene
 from bainwright.display.view import View
 from bainwright.evening.indicators import Indicators
+from bainwright.evening.limits import Limits
 from bainwright.evening.reach import Reach
 from bainwright.evening.window_news import EDGES, WindowNews
 from bainwright.files.chocolate import Profile
@@ -36,8 +37,7 @@ class Prompts(Protocol):
     """Words for an evening (see `bainwright.evening.prompts.EveningPrompts`)."""
 
     indicators: Indicators
-    caution: str
-    spoilt: str
+    limits: Limits
 
     def see(self, status: Status) -> list[str]:
         """Take in a status line; returns what the person should read now."""
@@ -129,7 +129,8 @@ class Watch:
             self._add(status.t, self.prompts.see(status))
             self.scene.prompt = self.prompts.ask(status) if status.ask else ""
             self.scene.indicators = self.prompts.indicators.line()
-            self.scene.caution, self.scene.spoilt = self.prompts.caution, self.prompts.spoilt
+            limits = self.prompts.limits
+            self.scene.caution, self.scene.spoilt = limits.caution, limits.spoilt or limits.hardened
         self._judge_course(status)
         self._stage = status.stage
         self.scene.see(status.t / 1000, status)
@@ -138,8 +139,9 @@ class Watch:
 
     def _judge_course(self, status: Status) -> None:
         """Report where the chocolate is going: out of its window, back, or never into it."""
+        asks = status.ask if self.prompts is None else self.scene.prompt
         self.scene.calling = bool(status.fault or status.state == "trip"
-                                  or (status.ask and status.ask not in stages.UNHURRIED))
+                                  or (asks and status.ask not in stages.UNHURRIED))
         if self.scene.bowl_away:
             return
         news = self._news.see(status, self.scene.window)

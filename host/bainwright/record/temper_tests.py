@@ -23,7 +23,6 @@ from bainwright.words import terms
 LONGEST_MIN = 120.0  # chosen: nobody watches a test piece longer
 LOOKS = "it set, but does not look right: stir well and test again; a little more seed may help"
 BY_WARMER, BY_PERSON = "warmer", "person"
-ASKED_WHILE_SETTING = ("setting", "set_yet", "not_set")  # what the warmer asks until a test has its answer
 
 
 @dataclass(frozen=True)
@@ -110,7 +109,7 @@ def chocolate_at(events: list[dict[str, Any]], facts: dict[str, Any], t_s: float
 def takes_back_a_test(event: Mapping[str, Any]) -> bool:
     """Does this event of the log undo the verdict of the test before it?"""
     answered = event.get("undid") in ("confirm", "thicker")
-    return event.get("event") == "taken_back" and answered and event.get("ask") in ASKED_WHILE_SETTING
+    return event.get("event") == "taken_back" and answered and event.get("ask") in terms.SETTING
 
 
 def valid_tests(events: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:

@@ -51,6 +51,7 @@ PROMPTS = {
     "look": "water up to its mark, probes in place? yes once more starts as last time",
 }
 KINDS = {"caramelised_white": "caramelised white"}
+LAY_DOWN, SETTING = "test", ("setting", "set_yet", "not_set")  # what a temper test asks, before and after yes
 LEAST_SET_S = 30  # chosen: no piece sets sooner, on any blade
 HASTY = "hasty"  # the verdict of a test that was answered sooner
 VERDICTS = {
