@@ -223,6 +223,7 @@ def test_over_the_ceiling_the_seed_is_to_be_assumed_lost():
     warm, hot = score(trace(60 * [31.5] + [32.5]), DARK), score(trace(60 * [31.5] + [34.5]), DARK)
     assert "Test the temper before you dip again." in paragraph("dark", warm, DARK, [])
     assert "Assume the seed is lost until a temper test passes." in paragraph("dark", hot, DARK, [])
+    assert paragraph("dark", hot, DARK, []).partition(". ")[0].endswith(", but the seed may be lost")
     assert temper_left(hot.whole, DARK, 55.0, 55.0) == LOST
     assert temper_left(hot.whole, DARK, 55.2, 55.0) == SPOILT
     assert "over its limit of 55 °C, so it is not fit to temper" in advice_words(SPOILT, 55.0)

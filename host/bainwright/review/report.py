@@ -33,7 +33,7 @@ from bainwright.record.names import CSV
 from bainwright.record.reader import HoldLog, read_log
 from bainwright.record.writer import seal
 from bainwright.review import morning, steps
-from bainwright.review.sentences import SPOILT, advice_words, evening_paragraph, paragraph, temper_left
+from bainwright.review.sentences import BUT, evening_paragraph, paragraph, temper_left
 
 ENDINGS = {
     watch.STOPPED: "It was stopped.",
@@ -144,11 +144,10 @@ def judge(
     in_temper = figures(trace, window, lengths_s, steps.in_temper(log, at, trace.t_s))
     never_above_c = (log.facts.get("profile") or {}).get("never_above_c")
     temper = temper_left(in_temper, window, s.whole.bowl_peak_c, never_above_c)
-    # Melted stock has its own sentence of the morning after.
-    advice = advice_words(temper, never_above_c) if window.tempered else ""
     if counts is None:
-        return Judged(s, paragraph(name, s, window, trips, advice, bath), temper, [])
-    return Judged(s, evening_paragraph(name, s, runs, window, advice, trips, bath), temper, runs, not counts.any())
+        return Judged(s, paragraph(name, s, window, trips, temper, never_above_c, bath), temper, [])
+    words = evening_paragraph(name, s, runs, window, temper, trips, never_above_c, bath)
+    return Judged(s, words, temper, runs, not counts.any())
 
 
 def _night(log: HoldLog, runner: Runner, *, went_off: bool) -> str:
@@ -237,7 +236,8 @@ def _steps(judged: Judged) -> list[dict[str, Any]]:
 
 def _seal_and_draw(folder: Path, log: HoldLog, truth: Any, runner: Runner, summary: str, notes: list[str]) -> bool:
     """Seal the log and draw the picture; False, with a note, where the disk refused one of them."""
-    from bainwright.display.picture import Caption, draw_hold
+    from bainwright.display.captions import Caption
+    from bainwright.display.picture import draw_hold
 
     scenario = runner.setup.simulated.scenario if runner.setup.simulated else None
     played = [Caption(at_s, text) for at_s, text in scenario.captions()] if scenario else []
@@ -273,7 +273,7 @@ def _exit(course: watch.Watch, judged: Judged | None) -> int:
     never = judged.unworked or judged.score.in_window_fraction == 0.0
     if never and course.ended != watch.LEFT:  # a warmer left running may still get there
         return 1
-    return 1 if judged.score.left_for_good or judged.temper == SPOILT else 0
+    return 1 if judged.score.left_for_good or judged.temper in BUT else 0
 
 
 def _result(

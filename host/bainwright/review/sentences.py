@@ -21,6 +21,7 @@ TEMPER_WORDS = {
     DOUBTFUL: "Test the temper before you dip again.",
     "": "",
 }
+BUT = {SPOILT: ", but it got too warm to be tempered", LOST: ", but the seed may be lost", SET: ", but it has set"}
 OVER_C = 0.1  # chosen: a tenth of a degree over the window is a probe's error and asks for no test
 
 
@@ -157,9 +158,14 @@ def trip_words(trips: list[dict[str, Any]]) -> str:
     return f"{len(trips)} trip{'s' if len(trips) > 1 else ''}: {each}."
 
 
+def with_temper(first: str, temper: str, window: Window) -> str:
+    """The first sentence, which is a picture's title, with what undoes it: a bowl that has set was no good evening."""
+    return f"{first.removesuffix('.')}{BUT[temper]}." if window.tempered and temper in BUT else first
+
+
 def paragraph(
-    chocolate: str, s: Score, window: Window, trips: list[dict[str, Any]], advice: str | None = None,
-    bath: str = "water",
+    chocolate: str, s: Score, window: Window, trips: list[dict[str, Any]], temper: str | None = None,
+    never_above_c: float | None = None, bath: str = "water",
 ) -> str:
     """A hold of one step in a few plain sentences.
 
@@ -173,20 +179,25 @@ def paragraph(
         The chocolate's window.
     trips : list of dict
         As the course of the hold has them.
-    advice : str, optional
-        What to do with the chocolate, as `advice_words` has it. Default: by the figures of the whole hold.
+    temper : str, optional
+        What became of it, as `temper_left` has it. Default: by the figures of the whole hold.
+    never_above_c : float, optional
+        The most it may ever reach.
     bath : str
         What the bowl sits in or on: "water" or "plate".
     """
-    advice = advice_words(temper_left(s.whole, window)) if advice is None else advice
-    parts = [held_words(chocolate, s, window), peak_words(s.whole, window, bath), outside_words(s.whole),
-             advice, end_words(s), trip_words(trips)]
+    temper = temper_left(s.whole, window) if temper is None else temper
+    # Melted stock has its own sentence of the morning after.
+    advice = advice_words(temper, never_above_c) if window.tempered else ""
+    held = with_temper(held_words(chocolate, s, window), temper, window)
+    parts = [held, peak_words(s.whole, window, bath), outside_words(s.whole), advice, end_words(s),
+             trip_words(trips)]
     return " ".join(part for part in parts if part)
 
 
 def evening_paragraph(
-    chocolate: str, s: Score, steps: list[Step], window: Window, advice: str, trips: list[dict[str, Any]],
-    bath: str = "water",
+    chocolate: str, s: Score, steps: list[Step], window: Window, temper: str, trips: list[dict[str, Any]],
+    never_above_c: float | None = None, bath: str = "water",
 ) -> str:
     """An evening of several steps: each step, then how the dipping went.
 
@@ -200,10 +211,12 @@ def evening_paragraph(
         In order of time.
     window : Window
         Of the dipping.
-    advice : str
-        What to do with the chocolate, as `advice_words` has it.
+    temper : str
+        What became of it, as `temper_left` has it.
     trips : list of dict
         As the course of the hold has them.
+    never_above_c : float, optional
+        The most it may ever reach.
     bath : str
         What the bowl sits in or on: "water" or "plate".
     """
@@ -216,7 +229,8 @@ def evening_paragraph(
         doing = "While dipping" if window.tempered else "As melted stock"
         peaks = peak_words(s.counted, window, bath)
         span = f"{doing}, {peaks[:1].lower()}{peaks[1:]} {outside_words(s.counted)}".rstrip()
-        parts = [f"{held}; {_while_words(s, window)}", course, span]
+        parts = [with_temper(f"{held}; {_while_words(s, window)}", temper, window), course, span]
+    advice = advice_words(temper, never_above_c) if window.tempered else ""
     parts += [advice, end_words(s), trip_words(trips)]
     return " ".join(part for part in parts if part)
 
