@@ -11,6 +11,7 @@ from bainwright.display import scene_words, screen
 from bainwright.display.curve import CHOCOLATE, CURVE_S, WATER, curve_rows
 from bainwright.display.scene import Scene
 from bainwright.display.view import RING_S, Bell
+from bainwright.evening.held_back import HeldBack
 from bainwright.evening.reach import Reach, forecast_c
 from bainwright.evening.window_news import WindowNews
 from bainwright.files.score import Window
@@ -180,6 +181,29 @@ def test_a_plate_has_no_water_to_take_out():
 def test_a_warmer_that_will_get_there_says_nothing():
     assert approach(31.6) is None
     assert approach(33.0, noise_c=0.02) is None
+
+
+@pytest.mark.parametrize(("duty", "rise", "state", "said_after_s"), [
+    (1000, 0.0, "hold", 900), (0, -1.0, "hold", 900), (10000, 0.0, "hold", None), (1000, 2.0, "hold", None),
+    (0, 0.0, "check", None),
+])
+def test_heat_that_is_held_back_for_a_quarter_of_an_hour_is_said_once(duty, rise, state, said_after_s):
+    """Under a bath 12 °C too cold; not while it gets its heat, warms up by 2 °C in that time, or is tested."""
+    check = HeldBack()
+    said = [(t_s, text) for t_s in range(1, 3000) if (text := check.see(
+        line(t_s, 24.0, water=round(22000 + rise * 1000 * t_s / 900), water_target=34300, duty=duty, state=state)))]
+    assert [t_s - 1 for t_s, _ in said] == ([said_after_s] if said_after_s else [])
+    assert all("holds its heat back" in text for _, text in said)
+    check.see(line(3000, 31.5, water=34000, water_target=34300))
+    assert check.words == ""
+
+
+def test_a_pause_says_what_becomes_of_the_bowl():
+    scene = scene_at(29.0, stage="work", state="pause")
+    assert "the bowl is at 29.0 °C, below its window; water pause" in text_of(scene)
+    scene.spoilt = "it read 24.0 °C and has set"
+    assert "it read 24.0 °C and has set; water pause" in text_of(scene)
+    assert "now water pause" in text_of(scene_at(31.5, stage="work", state="pause"))
 
 
 # -- the bell ---------------------------------------------------------------------------------------------------------

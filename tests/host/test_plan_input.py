@@ -12,6 +12,7 @@ from plan_tools import planned, refused, run
 from bainwright.core import masses
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.masses import Shown, parse_clock_min, parse_mass_kg, parse_share, parse_temp_c
+from bainwright.files.chocolate import CAPS, load_profile
 
 # -- scales ----------------------------------------------------------------------------------------------------------
 
@@ -179,6 +180,17 @@ def test_a_chocolate_that_names_no_melt_takes_its_kinds(tmp_path):
     own = tmp_path / "own.toml"
     own.write_text('name = "own"\nkind = "ruby"\nnever_above_c = 39\n[work]\nlow_c = 28.5\nhigh_c = 29\n')
     assert planned(str(own)).request.melt_c == 39.0
+
+
+def test_what_lowers_a_window_lowers_its_ceiling_and_where_it_is_cooled_to(tmp_path):
+    """Nut paste lowers it by 1 to 2 °C (common practice, no source): 30.5 for 32, so 33.0 for 34.5, 26.5 for 28 °C."""
+    own = tmp_path / "nut.toml"
+    own.write_text('name = "nut"\nkind = "dark"\n[work]\nlow_c = 29.5\nhigh_c = 30.5\n')
+    made = load_profile(str(own))
+    assert (made.ceiling_c, made.cool_low_c, made.cool_high_c) == (33.0, 25.5, 26.5)
+    for name in ("dark", "milk", "white", "ruby"):
+        usual = load_profile(name)
+        assert usual.ceiling_c == CAPS[usual.kind].ceiling_c, name
 
 
 @pytest.mark.parametrize("typed", ["7pm", "24:00", "12:60", "-1:00", ""])

@@ -10,7 +10,9 @@ from plan_tools import said_of as said
 from scipy.interpolate import PchipInterpolator
 
 from bainwright.core.errors import BainError, UseError
+from bainwright.core.masses import Shown
 from bainwright.physics import chocolate_heat
+from bainwright.plan.page import _seed_words
 
 SOLID = PchipInterpolator([20.0, 25.0, 30.0, 35.0, 36.0], [0.76, 0.70, 0.45, 0.01, 0.0])  # Ghana, Shukla, from memory
 
@@ -122,3 +124,22 @@ def test_the_drawn_seeding_is_drawn_over_its_own_time():
     pieces = {round(after - before, 3) for before, after in itertools.pairwise(times) if after > before}
     assert seed.lasts_s / 12.0 == pytest.approx(min(pieces))
     assert max(pieces) == pytest.approx(min(pieces), abs=0.01)
+
+
+@pytest.mark.parametrize("factor", [0.8, 1.0, 1.6])
+def test_seed_put_aside_ends_where_the_plan_would_have_ended_it(factor):
+    """Whatever past evenings taught of seed, the likely mass and its answer are one balance."""
+    likely_kg = planned(seed_factor=factor).seed.likely_kg
+    answer = planned(seed=f"{1000 * likely_kg:.3f}g", seed_factor=factor).seed_answer
+    assert answer.ends_c == pytest.approx(32.0, abs=0.01)
+
+
+@pytest.mark.parametrize(("seed", "ends_c"), [("25%", 31.0), ("20%", 32.5)])
+def test_the_drawn_seeding_ends_where_the_seed_put_aside_ends(seed, ends_c):
+    """Facts of the trade: a quarter of the whole ends near 32 °C, a fifth above that; here with a bowl's losses."""
+    made = planned(seed=seed)
+    step = next(step for step in made.steps if step.name == "seed")
+    inside = made.seed_answer.ends_c >= 31.0
+    assert step.chocolate_c == pytest.approx(made.seed_answer.ends_c if inside else 32.0)
+    assert made.seed_answer.ends_c == pytest.approx(ends_c, abs=1.5)
+    assert "your" in _seed_words(made, Shown())

@@ -117,7 +117,9 @@ def heard(t, *bowls_c, **other):
     ([22.0, 22.0], ["it read 22.0 °C and has set"]),
     ([28.0, 30.0, 28.5], ["it was under 29 °C, where crystals form", "it was under 29 °C, where crystals form"]),
     ([29.5], []),  # cool, and no crystals of the wrong kind (Greweling 2007: dark, below 29 °C)
-    ([58.0], ["over 34.5 °C", "the chocolate was over 55 °C, its limit"]),
+    ([58.0], ["the chocolate was over 55 °C, its limit"]),
+    ([35.0], ["over 34.5 °C: assume"]),
+    ([45.0], ["it was over 36.3 °C, where no crystal is left: it is a melt, so stop and seed it"]),
 ])
 def test_a_bowl_beyond_a_limit_for_a_minute_is_said_once(bowls_c, words):
     said = heard(tonight(), *bowls_c)
@@ -405,3 +407,16 @@ def test_what_was_asked_before_a_pause_is_not_repeated_after_it(ask, state):
     """The board judges it anew once it holds again; half an hour later the bowl is below its window."""
     assert tonight().ask(line(ask=ask, state=state, bowl=28900)) == ""
     assert tonight().ask(line(ask=ask, bowl=32500)) != ""
+
+
+def test_a_bath_far_too_hot_for_the_bowl_in_it_is_swapped_and_a_melt_is_to_be_seeded():
+    """45 °C over 45 °C, put on for dipping: 36.3 °C melts the last crystals (Wille & Lutton 1966)."""
+    t = tonight()
+    assert "it was over 36.3 °C, where no crystal is left" in " ".join(heard(t, 45.0, water=45000))
+    assert not any("test" in text for text in heard(t, 44.9, water=45000))
+    hot = line(bowl=45000, water=45000)
+    assert re.search(r"a temper bears 34.5 °C: take out \d\.\d L and put in \d\.\d L at 15 °C", t.ask(hot))
+    assert t.ask(line(bowl=31900, water=45000)) == t.ask(line(bowl=33000, water=34400)) == ""
+    assert "bowl off until the plate" in tonight(rig="plate").ask(hot)
+    t.event("bowl_off", {})
+    assert t.ask(hot) == ""

@@ -84,8 +84,9 @@ def prompt(scene: Scene, press: Mapping[str, str] = KEYS) -> str:
     """
     if scene.status is not None and scene.status.state == "pause":
         pause, hands = (("pause", "you touch the plate") if scene.bath == "plate" else ("water pause", "hands go in"))
-        return (f"{pause}: the heat is off. Unplug or open the hand switch before {hands}; "
-                f"{press['resume']} ends the pause")
+        words = (f"{pause}: the heat is off. Unplug or open the hand switch before {hands}; "
+                 f"{press['resume']} ends the pause")
+        return f"{cold}; {words}" if (cold := _cools_in_the_pause(scene)) else words
     dips = scene.status is not None and scene.status.stage == "work"
     if scene.status is not None and scene.status.state == "trip":
         return "tripped, the heat is off: look at the bowl and the water, then clear the trip at the warmer"
@@ -107,6 +108,14 @@ def prompt(scene: Scene, press: Mapping[str, str] = KEYS) -> str:
     if not scene.concern and stage == "settle":
         return SETTLES.get(scene.where, terms.PROMPTS[""])
     return scene.concern or MEANWHILE.get(stage, terms.PROMPTS[""])
+
+
+def _cools_in_the_pause(scene: Scene) -> str:
+    """What becomes of a bowl in temper while the heat is off for long."""
+    if scene.spoilt or scene.status is None or scene.status.stage not in stages.TEMPERED or scene.bowl_away:
+        return scene.spoilt
+    bowl = scene.status.bowl
+    return f"the bowl is at {bowl / 1000:.1f} °C, below its window" if bowl is not None and _well_below(scene) else ""
 
 
 def _well_below(scene: Scene) -> bool:

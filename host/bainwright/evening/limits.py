@@ -9,7 +9,7 @@ from typing import Any
 from bainboard import stages
 from bainwright.files.chocolate import SOFT_UNDER_K, Profile, overheated
 from bainwright.link.messages import Status
-from bainwright.physics.chocolate_heat import SETS_BELOW_C
+from bainwright.physics.chocolate_heat import FORM_VI_C, SETS_BELOW_C
 from bainwright.record.temper_tests import takes_back_a_test
 from bainwright.words import terms
 
@@ -40,7 +40,8 @@ class Limits:
         self.profile, self._is_bath = profile, is_bath
         self.spoilt = self.hardened = self.caution = ""
         self._caution_before = ""  # before the last test: an answer may be taken back
-        self._lost = self._over = self._changing = self._away = self._cold_bath = False
+        self.away = False  # the bowl is off its bath
+        self._lost = self._over = self._changing = self._cold_bath = False
         self._since_s: dict[str, float] = {}  # when the bowl passed each limit that it has to stay beyond
         self._firm_s = 0.0  # when the bowl last read as cold as set chocolate
 
@@ -56,7 +57,7 @@ class Limits:
         elif takes_back_a_test({"event": name, **fields}):
             self.caution = self._caution_before
         if name in ("bowl_off", "bowl_on"):
-            self._away = name == "bowl_off"
+            self.away = name == "bowl_off"
 
     def change(self, profile: Profile) -> None:
         """Change to another chocolate."""
@@ -96,7 +97,7 @@ class Limits:
     def _stays(self, limit: str, beyond: bool, status: Status) -> bool:
         """Whether the bowl, in the bath, has just been beyond a limit for `STAYS_S`; true once."""
         now_s = status.t / 1000
-        if not beyond or self._away:
+        if not beyond or self.away:
             self._since_s.pop(limit, None)
             return False
         since_s = self._since_s.setdefault(limit, now_s)
@@ -115,10 +116,14 @@ class Limits:
             return [f"it was {self.caution} (t)"]
         over, lost = bowl_c > self.profile.high_c + 0.1, bowl_c >= self.profile.ceiling_c
         said = []
-        if lost and not self._lost:
+        if self._stays("molten", bowl_c > FORM_VI_C, status) and not self.spoilt:
+            self.caution = (f"over {FORM_VI_C:g} °C, where no crystal is left: it is a melt, so stop and seed it "
+                            "(--from seed)")
+            said.append(f"it was {self.caution}")
+        if lost and not self._lost and bowl_c <= FORM_VI_C:
             self.caution = f"over {self.profile.ceiling_c:g} °C: assume the seed is lost until a test passes"
             said.append(f"{self.caution} (t)")
-        elif over and not self._over:
+        elif over and not self._over and not lost:
             self.caution = self.caution or "above its window: test the temper before you dip again"
             said.append("above its window: test the temper before you dip again (t)")
         over = bowl_c >= self.profile.high_c and (over or self._over)
@@ -130,7 +135,7 @@ class Limits:
         if status.water is None or not self._is_bath:
             return ""
         water_c, low_c = status.water / 1000, self.profile.low_c
-        if not self._cold_bath and not self._away and water_c < SETS_BELOW_C - 1.0 and bowl_c > low_c - SOFT_UNDER_K:
+        if not self._cold_bath and not self.away and water_c < SETS_BELOW_C - 1.0 and bowl_c > low_c - SOFT_UNDER_K:
             self._cold_bath = True
             return (f"the water is at {water_c:.0f} °C, too cold for a bowl in temper: lift the bowl out until it is "
                     f"at {low_c:g} °C")

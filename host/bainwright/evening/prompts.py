@@ -33,6 +33,7 @@ COLD_C = 15.0  # tap water, chosen: the plan takes the same
 REFILL_C, SOLID_C = 40.0, 20.0  # a refill of melted stock, and pieces at room temperature
 DOWN_C = 0.3  # chosen: a bowl that is down is so until it is this much over its window again, against noise
 BELOW_C = 0.2  # chosen: nearer to its window a bowl is at the low end of it
+HOT_BATH_K = 1.0  # chosen: over the ceiling by more is no overshoot
 LEAST_SWAP_L = 0.1  # chosen: less is not worth a ladle
 POURED_K = 0.4  # chosen: in a minute water changes by so much when something is poured in
 NO_HEAT_MIN, NO_FALL_C = 20, 0.2  # chosen: in 20 minutes a bath over its room cools by a degree or more
@@ -77,6 +78,7 @@ class EveningPrompts:
         self._shift_k: float | None = None  # how far the stirring moved the reading
         self._bath: deque[tuple[float, float]] = deque(maxlen=NO_HEAT_MIN + 1)  # each minute: °C, and by what heat
         self._minute, self._heated_k, self._last_s = 0, 0.0, 0.0
+        self._hot = False  # the bath is far over its ceiling
         self._down = self._under = False  # seed has brought the bowl into its window, or under it
 
     # -- what the board says -------------------------------------------------------------------------------------------
@@ -127,6 +129,8 @@ class EveningPrompts:
             return ""
         if self.limits.hardened and status.stage == "settle":
             return self.limits.hardened
+        if not status.ask:
+            return self._too_hot_a_bath(status, moment)
         found = _WITH_FIGURES.get(status.ask)
         return found(self, moment) if found else self._plain(status.ask)
 
@@ -155,6 +159,22 @@ class EveningPrompts:
         if litres <= bath_l:
             return f"take out {litres:.1f} L and put in {litres:.1f} L at {COLD_C:g} °C"
         return f"take out all of it and put in {bath_l:.1f} L at about {aim_c - 2.0:.0f} °C"
+
+    def _too_hot_a_bath(self, status: Status, moment: Moment) -> str:
+        """A bowl over its window in a bath far over its ceiling, which no heater cools; empty where all is well."""
+        p, water_c = self.profile, moment.water_c
+        over_k = 0.0 if self._hot else HOT_BATH_K
+        tempered = status.stage in stages.TEMPERED and status.state == "hold" and not self.limits.away
+        self._hot = (tempered and water_c is not None and water_c > p.ceiling_c + over_k
+                     and moment.bowl_c is not None and moment.bowl_c > p.high_c)
+        if not self._hot or water_c is None:
+            return ""
+        if not self.body.is_bath:
+            return (f"the plate is at {water_c:.0f} °C, and a temper bears {p.ceiling_c:g} °C: bowl off until the "
+                    "plate is colder than that")
+        aim_c = steady(self.body, p.target_c, self._around).water_c
+        return (f"the bath is at {water_c:.0f} °C, and a temper bears {p.ceiling_c:g} °C: "
+                f"{self._swapped(water_c, aim_c)}")
 
     def lift(self, moment: Moment) -> str:
         """The heat is off and the bowl still warms up."""

@@ -11,6 +11,7 @@ from bainboard import faults, help_text, stages
 from bainwright.core.units import duration_words
 from bainwright.display.scene import Scene
 from bainwright.display.view import View
+from bainwright.evening.held_back import HeldBack
 from bainwright.evening.indicators import Indicators
 from bainwright.evening.limits import Limits
 from bainwright.evening.reach import Reach
@@ -95,7 +96,8 @@ class Watch:
         self._latched_ms: int | None = None
         self._since_boot = 0  # status lines
         self._stage = ""
-        self._news, self._reach = WindowNews(), Reach(scene.bath)
+        self._news, self._reach, self._held_back = WindowNews(), Reach(scene.bath), HeldBack(scene.bath)
+        self._concern = ""  # that the chocolate will not reach its window
 
     def take(self, message: Message) -> None:
         """One line from the board."""
@@ -127,7 +129,7 @@ class Watch:
             if status.stage and (self.scene.status is None or status.stage != self.scene.status.stage):
                 self.scene.window = self.prompts.window(status.stage)
             self._add(status.t, self.prompts.see(status))
-            self.scene.prompt = self.prompts.ask(status) if status.ask else ""
+            self.scene.prompt = self.prompts.ask(status)
             self.scene.indicators = self.prompts.indicators.line()
             limits = self.prompts.limits
             self.scene.caution, self.scene.spoilt = limits.caution, limits.spoilt or limits.hardened
@@ -145,9 +147,10 @@ class Watch:
         if self.scene.bowl_away:
             return
         news = self._news.see(status, self.scene.window)
-        warning = self._reach.see(status, self.scene.window)
-        self.scene.concern = warning or (self.scene.concern if self._reach.reported else "")
-        self._add(status.t, [text for text in (news, warning) if text])
+        warning, held = self._reach.see(status, self.scene.window), self._held_back.see(status)
+        self._concern = warning or (self._concern if self._reach.reported else "")
+        self.scene.concern = self._concern or self._held_back.words
+        self._add(status.t, [text for text in (news, warning, held) if text])
 
     def _watched_until_ms(self, latched_ms: int) -> float:
         planned_ms = float("inf") if self.scene.for_s is None else self.scene.for_s * 1000

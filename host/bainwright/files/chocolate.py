@@ -59,6 +59,10 @@ CAPS = {
 }
 
 
+# The top of the usual window: McGee and Coady for dark, milk and white; else common practice, no source.
+USUAL_HIGH_C = {"dark": 32.0, "milk": 31.0, "white": 30.0, "ruby": 29.5, "caramelised_white": 29.5}
+
+
 class Work(Struct, frozen=True, forbid_unknown_fields=True):
     """The `[work]` table: the window the chocolate is held in."""
 
@@ -242,8 +246,10 @@ def _check_cooling(profile: Profile, where: str) -> None:
 def _filled(written: ProfileFile, path: str) -> Profile:
     work, caps, never_c = written.work, CAPS[written.kind], written.never_above_c
     never_c = caps.never_above_c if never_c is None else never_c
-    cool_high_c = min(caps.cool_high_c, work.low_c - UNDER_WINDOW_K)
-    cool_low_c = min(caps.cool_low_c, cool_high_c - UNDER_WINDOW_K)
+    # What lowers the window, such as nut paste or fat, lowers what the crystals bear and where they form with it.
+    lower_k = max(0.0, USUAL_HIGH_C.get(written.kind, work.high_c) - work.high_c)
+    cool_high_c = min(caps.cool_high_c - lower_k, work.low_c - UNDER_WINDOW_K)
+    cool_low_c = min(caps.cool_low_c - lower_k, cool_high_c - UNDER_WINDOW_K)
     melts_c = work.high_c if written.kind == "melted" else min(caps.melt_c, never_c)
     return Profile(
         name=written.name,
@@ -251,7 +257,7 @@ def _filled(written: ProfileFile, path: str) -> Profile:
         low_c=work.low_c,
         target_c=0.5 * (work.low_c + work.high_c) if work.target_c is None else work.target_c,
         high_c=work.high_c,
-        ceiling_c=caps.ceiling_c if work.ceiling_c is None else work.ceiling_c,
+        ceiling_c=caps.ceiling_c - lower_k if work.ceiling_c is None else work.ceiling_c,
         never_above_c=never_c,
         melt_c=melts_c if written.melt_c is None else written.melt_c,
         keep_c=min(KEEP_C, never_c) if written.keep_c is None else written.keep_c,

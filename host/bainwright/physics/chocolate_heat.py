@@ -20,6 +20,7 @@ from bainwright.physics.materials import (
 
 CHOCOLATE_J_PER_KGK = CP_SOLID.value  # of a bowl in work; the 5 % more of a melt over 40 °C is left out here
 TEMPER_LOW_C, TEMPER_HIGH_C = 28.0, 34.0  # the crystals of a temper melt over this range (Schenk & Peschar: 26 to 34)
+FORM_VI_C = 36.3  # melting point of the last crystals of cocoa butter (Wille & Lutton 1966)
 SETS_BELOW_C = 25.0  # chosen: melted stock left in a bowl thickens from about 27 °C and is firm a few degrees lower
 SEED_MELT_S = 180.0  # chosen: a piece of seed needs minutes to follow the bowl, stirred
 

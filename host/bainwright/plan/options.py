@@ -12,6 +12,7 @@ from bainwright.core.masses import Shown, parse_clock_min, parse_mass_kg, parse_
 from bainwright.core.toml import close_match
 from bainwright.files.chocolate import Profile, load_profile
 from bainwright.files.rig import DEFAULT_RIG, Rig, load_rig
+from bainwright.physics.chocolate_heat import FORM_VI_C
 from bainwright.physics.geometry import body_of
 from bainwright.physics.kitchen import pressure_pa
 from bainwright.physics.materials import MELTS_OUT
@@ -25,7 +26,6 @@ DEFAULT_ROOM_C, DEFAULT_HUMIDITY = 20.0, 0.5
 DEFAULT_COLD_C = 15.0  # tap water, chosen
 DEFAULT_WORK_S, DEFAULT_KEEP_S = 3 * 3600.0, 9 * 3600.0  # an evening's dipping, a night; chosen
 POT_LOW_M, POT_HIGH_M = 0.08, 0.80  # chosen: a mug to a canner
-FORM_VI_C = 36.3  # melting point of the last crystals of cocoa butter (Wille & Lutton 1966)
 
 
 @dataclass(frozen=True)

@@ -228,11 +228,8 @@ def _notes(axes: Any, plan: Plan, shown: Shown, across: Callable[[Any], Any]) ->
             fontweight="bold",
             va="top",
         )
-    if seed and "seed" in steps:
-        first = f"{shown.mass(seed.first_kg)} first" if seed.first_kg else "by handfuls"
-        words = f"seed: {first},\nabout {shown.little(seed.likely_kg)} in all,\n{shown.mass(seed.high_kg)} ready"
-        if seed.high_kg < shown.least_kg:
-            words = "seed: a handful"
+    if (seed or plan.seed_answer) and "seed" in steps:
+        words = _seed_words(plan, shown)
         if swap and swap.out_l and plan.melts_here:
             words += f"\nmeanwhile {swap.out_l:.1f} L of\nwater out, as much\nat {shown.temp(swap.cold_c)} in"
         step = steps["seed"]
@@ -247,6 +244,19 @@ def _notes(axes: Any, plan: Plan, shown: Shown, across: Callable[[Any], Any]) ->
             linespacing=1.35,
             arrowprops={"arrowstyle": "-", "color": FAINT, "lw": 0.8},
         )
+
+
+def _seed_words(plan: Plan, shown: Shown) -> str:
+    """The seed, as the steps say it."""
+    seed, answer = plan.seed, plan.seed_answer
+    if answer:
+        stays = round(answer.ends_c, 1) < plan.request.profile.low_c
+        ends = f"to {shown.temp(plan.request.profile.high_c)}" if stays else f"ends near {shown.temp(answer.ends_c)}"
+        return f"seed: your {shown.little(answer.mass_kg)},\nin portions,\n{ends}"
+    if seed is None or seed.high_kg < shown.least_kg:
+        return "seed: a handful"
+    first = f"{shown.mass(seed.first_kg)} first" if seed.first_kg else "by handfuls"
+    return f"seed: {first},\nabout {shown.little(seed.likely_kg)} in all,\n{shown.mass(seed.high_kg)} ready"
 
 
 def _spot(plan: Plan, shown: Shown, across: Callable[[Any], Any], t_s: float, column: int) -> tuple[float, float]:

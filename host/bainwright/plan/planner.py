@@ -53,7 +53,7 @@ def make_plan(request: BatchRequest) -> Plan:
     warm_up = plan_warm_up(setup, hold.water_c)
     swap = plan_swap(setup, hold)
     melts_here = melt.took is not None and cools_in_time(setup, swap, cooling, butter)
-    steps = plan_steps(setup, melt, hold, cooling, butter, melts_here)
+    steps = plan_steps(setup, melt, hold, cooling, butter, melts_here, seed_answer)
     of_temper = [materials.MELTS_OUT, *STEP_FIGURES] if request.tempered else []
     return Plan(
         request=request,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bainwright.physics.heating import Course
-from bainwright.plan.parts import Band, Butter, Cooling, Heat, Hold, Melt, Step, Swap
+from bainwright.plan.parts import Band, Butter, Cooling, Heat, Hold, Melt, SeedAnswer, Step, Swap
 from bainwright.plan.request import BUTTER, COOLING
 from bainwright.plan.setup import Setup
 from bainwright.plan.tempering import SEED_FOR_S, falling
@@ -35,7 +35,8 @@ def cools_in_time(setup: Setup, swap: Swap, cooling: Cooling | None, butter: But
 
 
 def plan_steps(
-    setup: Setup, melt: Melt, hold: Hold, cooling: Cooling | None, butter: Butter | None, melts_here: bool
+    setup: Setup, melt: Melt, hold: Hold, cooling: Cooling | None, butter: Butter | None, melts_here: bool,
+    answer: SeedAnswer | None = None,
 ) -> tuple[Step, ...]:
     """The steps; a melt that the warmer cannot make is left out, to be made elsewhere."""
     request, profile = setup.request, setup.profile
@@ -43,7 +44,7 @@ def plan_steps(
     if melts_here and melt.took is not None:
         rows.append(("melt", melt.took, request.melt_c, setup.melt_water_c))
     if request.tempered:
-        rows += _tempering(setup, hold.water_c, cooling, butter)
+        rows += _tempering(setup, hold.water_c, cooling, butter, answer)
         test = by_hand(TEST_FOR_S.get(profile.kind, TEST_LONGER_S))
         rows.append(("test", test, profile.target_c, hold.water_c))
     rows.append((setup.stage, Band(request.work_s, request.work_s, request.work_s), profile.target_c, hold.water_c))
@@ -56,7 +57,7 @@ def plan_steps(
 
 
 def _tempering(
-    setup: Setup, water_c: float, cooling: Cooling | None, butter: Butter | None
+    setup: Setup, water_c: float, cooling: Cooling | None, butter: Butter | None, answer: SeedAnswer | None
 ) -> list[tuple[str, Band, float, float]]:
     request, target_c = setup.request, setup.profile.target_c
     unknown = by_hand(SEED_FOR_S)  # for a step that does not get there: the plan is not ok, and says so
@@ -73,7 +74,10 @@ def _tempering(
             ("seed", by_hand(BUTTER_FOR_S), butter.low_c, water_c),
             settle,
         ]
-    return [("seed", by_hand(SEED_FOR_S), request.end_c, water_c), settle]
+    end_c = request.end_c
+    if answer is not None and round(answer.ends_c, 1) >= setup.profile.low_c:  # else no more goes in than it takes
+        end_c = answer.ends_c
+    return [("seed", by_hand(SEED_FOR_S), end_c, water_c), settle]
 
 
 def plan_course(setup: Setup, steps: tuple[Step, ...], melt: Course, warm_up: Heat) -> Points:

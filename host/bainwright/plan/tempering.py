@@ -77,7 +77,8 @@ def answer_seed(setup: Setup) -> SeedAnswer | None:
     request = setup.request
     if request.seed_given_kg is None:
         return None
-    share = request.seed_given_kg / request.batch_kg
+    given = request.seed_given_kg / request.batch_kg
+    share = _share_by_experience(given, 1.0 / request.seed_factor)  # what the balance would have asked for in its place
 
     def ends_c(losses: float, latent: float) -> float:
         batch = _batch(setup, losses)
@@ -91,7 +92,7 @@ def answer_seed(setup: Setup) -> SeedAnswer | None:
 
     return SeedAnswer(
         mass_kg=request.seed_given_kg,
-        share=share,
+        share=given,
         coldest_c=ends_c(LOSS_HIGH, 1.15),
         ends_c=ends_c(1.0, 1.0),
         warmest_c=ends_c(LOSS_LOW, 0.9),

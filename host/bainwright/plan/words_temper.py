@@ -5,7 +5,7 @@ from __future__ import annotations
 from bainwright.core.masses import Shown, clock_text, minutes_words
 from bainwright.physics import kitchen
 from bainwright.plan import say
-from bainwright.plan.parts import STAGE_NAMES, Band, Butter, Cooling, Plan, Seed, SeedAnswer, Step
+from bainwright.plan.parts import STAGE_NAMES, STEP_MIN, Band, Butter, Cooling, Plan, Seed, SeedAnswer, Step
 from bainwright.plan.request import BUTTER, COOLING
 
 WHEN_THICK = "When it thickens, go a little warmer inside it."  # the hold says so too
@@ -165,7 +165,8 @@ def _cooling(plan: Plan, cooling: Cooling, shown: Shown) -> list[str]:
 
 def step_line(plan: Plan, step: Step, shown: Shown) -> str:
     """When a step likely begins, how long it lasts, and what to do."""
-    when = f"About {minutes_words(step.starts_s)} in" if step.starts_s else "At once"
+    step_s = 60.0 * STEP_MIN  # as under the picture
+    when = f"About {minutes_words(step_s * round(step.starts_s / step_s))} in" if step.starts_s else "At once"
     if plan.starts_min is not None:
         when = f"About {clock_text(5 * round((plan.starts_min + step.starts_s / 60) / 5))}"
     lasts = say.band(Band(step.low_s, step.lasts_s, step.high_s))

@@ -1,0 +1,51 @@
+"""Says so when the board holds its heat back for long beside a bath far under its target."""
+
+from __future__ import annotations
+
+from bainwright.link.messages import Status
+
+SHORT_K = 3.0  # chosen: a bath that is held is nearer to its target, and one that is warming up has full heat
+MEANT_S = 900.0  # chosen: a look at the probe or a pause of the control is shorter
+LITTLE = 3000  # of 10000: the heater gives less of its time than this
+RISES_K = 1.0  # chosen: a bath that warms up so much in that time gets there without a word
+LONGEST_S = 5.0  # chosen: beyond it, nothing is known about the time since the last line
+
+
+class HeldBack:
+    """Follows one hold; `words` is what to say now, as long as it is so.
+
+    Parameters
+    ----------
+    bath : str
+        What the bowl sits in or on: "water" or "plate".
+    """
+
+    def __init__(self, bath: str = "water") -> None:
+        self._bath = bath
+        self._since: tuple[float, int] | None = None  # s, and the water then, m°C
+        self._last_s = self._heat_s = 0.0
+        self.words = ""
+
+    def see(self, status: Status) -> str:
+        """Take in a status line; returns the words once."""
+        now_s, span_s, water, aim = status.t / 1000, status.t / 1000 - self._last_s, status.water, status.water_target
+        self._last_s = now_s
+        short = status.state == "hold" and water is not None and aim is not None and aim - water > 1000 * SHORT_K
+        if not short or water is None or aim is None or not 0.0 <= span_s <= LONGEST_S:
+            self._since, self.words = None, ""
+            return ""
+        if self._since is None:
+            self._since, self._heat_s = (now_s, water), 0.0
+        self._heat_s += span_s * status.duty / 10_000
+        lasted_s = now_s - self._since[0]
+        if lasted_s < MEANT_S:
+            return ""
+        held = self._heat_s < lasted_s * LITTLE / 10_000 and water - self._since[1] < 1000 * RISES_K
+        share, before = self._heat_s / lasted_s, self.words
+        self._since = None
+        self.words = (
+            f"the warmer holds its heat back: {100 * share:.0f} % in a quarter of an hour, though the {self._bath} is "
+            f"{(aim - water) / 1000:.0f} °C under its target, because it warmed up less than its watts promise. Look "
+            "at the heater, its plug and its fuse, then at watts and litres in the rig file; then stop and start again"
+        ) if held else ""
+        return "" if before else self.words
