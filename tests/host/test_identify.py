@@ -283,3 +283,16 @@ def test_a_record_with_a_time_of_months_is_refused_before_it_is_filled():
                "state": np.array(["hold", "hold"])}
     with pytest.raises(FileError, match="a time that cannot be"):
         record_of(HoldLog(columns, facts={"row_s": 10.0, "room_c": 20.0}), POT)
+
+
+def test_of_a_day_the_first_hours_are_used_and_that_is_said():
+    """Two days were fitted for a quarter of an hour and more. The warm-up at the beginning shows most."""
+    made = heated(POT, TRUTH, 10 * 3600)
+    whole = of(made)
+    assert (whole.seconds, len(whole.pieces)) == (8 * 3600, 1)
+    assert whole.notes == ["the record is long: its first 8 h of data are used"]
+    states = np.array(["hold"] * 36000, dtype=object)
+    states[20000:20300] = "pause"
+    cut = record(made.time_s, made.power_w, made.water_c, made.bowl_c, 20.0, POT, states=states)
+    assert [len(each) for each in cut.pieces] == [20000, 8800]
+    assert of(heated(POT, TRUTH)).notes == []

@@ -17,6 +17,7 @@ from bainwright.record.reader import HoldLog
 Floats = NDArray[np.float64]
 
 LONGEST_S = 72 * 3600.0  # chosen: a hold lasts 48 h at most
+USED_S = 8 * 3600  # chosen: a fit of more takes minutes, and the same water hardly stays as it was for longer
 LEAST_S = 900  # a shorter record shows no time constant of the chocolate; chosen
 LEAST_PIECE_S = 300  # shorter pieces between gaps and refills are left out; chosen
 LEAST_MOVE_K = 0.5  # water must move by this: eight steps of 1/16 K; chosen
@@ -122,7 +123,7 @@ def record(time_s: Floats, power_w: Floats, water_c: Floats, bowl_c: Floats, roo
                         wanted=f"under {100 * MOST_MISSING:.0f} %", hint="use another log")
     cuts = _cuts(time_s, good, bowl_c, notes)
     pieces = [_piece(time_s, power_w, water_c, bowl_c, low, high) for low, high in cuts if high - low >= LEAST_PIECE_S]
-    found = Record(pieces, room_c, notes)
+    found = Record(_first(pieces, notes), room_c, notes)
     if found.seconds < LEAST_S:
         raise FileError("too little of the record lies between its gaps and refills",
                         got=f"{found.seconds / 60:.0f} min in pieces of at least {LEAST_PIECE_S // 60}",
@@ -130,6 +131,19 @@ def record(time_s: Floats, power_w: Floats, water_c: Floats, bowl_c: Floats, roo
     _unclipped(found, settings)  # first: a reading that is clipped all the time looks quiet too
     _lively(found, settings)
     return found
+
+
+def _first(pieces: list[Piece], notes: list[str]) -> list[Piece]:
+    """The pieces up to `USED_S` of data, from the beginning: the warm-up shows most."""
+    used: list[Piece] = []
+    left = USED_S
+    for piece in pieces:
+        if left >= LEAST_PIECE_S:
+            used.append(Piece(piece.start_s, piece.power_w[:left], piece.water_c[:left], piece.bowl_c[:left]))
+        left -= len(piece)
+    if left < 0:
+        notes.append(f"the record is long: its first {USED_S // 3600} h of data are used")
+    return used
 
 
 def _cuts(time_s: Floats, good: NDArray[np.bool_], bowl_c: Floats, notes: list[str]) -> list[tuple[int, int]]:
