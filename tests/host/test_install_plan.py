@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import re
+from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -129,3 +132,15 @@ def test_what_is_ours_is_not_called_foreign() -> None:
 
 def test_main_py_is_known_by_how_it_begins() -> None:
     assert sources()[0].decode().startswith(install_plan.OURS)
+
+
+@pytest.mark.parametrize(("blocks", "free"), [(0, 0), (2**32 - 12, 0), (5, 5)])
+def test_a_flash_that_is_more_than_full_has_no_room(blocks, free, capsys):
+    """On a full littlefs the count of free blocks was seen as 12 below zero, which wraps round."""
+    script = (Path(install_plan.__file__).parent / "board_scripts/look.py").read_text()
+    asked = script[script.index("def tell_all") : script.index('    if "main.py" in root:')]
+    there = SimpleNamespace(listdir=lambda path: [], statvfs=lambda path: (BLOCK, BLOCK, 352, blocks))
+    names: dict[str, Any] = {"os": there, "json": json}
+    exec(asked, names)
+    names["tell_all"]()
+    assert json.loads(capsys.readouterr().out)["free"] == free * BLOCK

@@ -229,7 +229,8 @@ def test_a_document_is_sent_in_lines_the_wire_takes():
 
 
 @pytest.mark.parametrize(
-    ("number", "words"), [(28, r"full; .*delete"), (30, r"read-only; .*boot\.py"), (5, r"error 5; .*worn")]
+    ("number", "words"),
+    [(28, r"full; .*delete"), (36, r"full; .*delete"), (30, r"read-only; .*boot\.py"), (5, r"error 5; .*worn")],
 )
 def test_a_flash_that_does_not_take_a_document_is_reported_in_words(number, words):
     """`Documents.save` puts an OSError's text into its refusal: the number alone on a board, more of it on a PC."""

@@ -32,8 +32,10 @@ NO_FIRMWARE = (
 )
 PROMPT = b">>> "  # MicroPython's own
 NOT_STORED = re.compile(r"flash did not take it \((?:\[Errno )?(\d+)")
+FULL = "it is full", "delete files you do not need there"
 FLASH_IS = {  # the meaning of the system's error number for the flash, and what helps
-    28: ("it is full", "delete files you do not need there"),
+    28: FULL,
+    36: FULL,  # littlefs says "name too long" where a new file's name finds no room
     30: ("it is read-only", "a USB drive of the board may be mounted, or a boot.py forbids writing"),
 }
 CHUNK_BYTES = 120  # the wire's limit, so that a chunk in base64 fits a line

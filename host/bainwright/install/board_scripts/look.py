@@ -44,7 +44,8 @@ def tell_all():
     if "log" in root:
         root += ["log/" + name for name in os.listdir("/log") if not name.endswith(".seg")]
     space = os.statvfs("/")
-    print(json.dumps({"root": root, "block": space[0], "free": space[0] * space[3]}))
+    free = space[3] if space[3] <= space[2] else 0  # a full littlefs counts below zero, and that wraps round
+    print(json.dumps({"root": root, "block": space[0], "free": space[0] * free}))
     if "main.py" in root:
         tell("/main.py")
         with open("/main.py") as file:
