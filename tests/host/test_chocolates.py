@@ -9,9 +9,11 @@ import click
 import pytest
 
 from bainwright import cli
+from bainwright.chocolates.new import NewOptions, make
 from bainwright.chocolates.path import draw
 from bainwright.chocolates.text import file_of, toml
 from bainwright.chocolates.warnings import unusual_figures
+from bainwright.commands import console
 from bainwright.core.masses import Shown
 from bainwright.files.chocolate import bundled_profiles, load_profile, parse_profile
 from bainwright.files.rig import load_rig
@@ -221,3 +223,18 @@ def test_a_chocolate_that_is_wrong_reaches_no_board(capsys):
     code, _, err = profile(capsys, "send", "dark", "drak", "--port", "/dev/nowhere")
     assert code == 2
     assert "did you mean dark?" in err
+
+
+def test_each_question_can_be_asked_again_by_going_one_back(monkeypatch, here):
+    """A slip of 45 at the low end refuses every high end; one back and the rest stays."""
+    typed = iter(["my milk", "milk", "45", "31", "back", "30", "back", "29.5", "31", "44"])
+    monkeypatch.setattr(console.click, "prompt", lambda *_, **__: next(typed))
+    path, made = console.with_steps_back(lambda ask: make(NewOptions(), ask))
+    assert (made.name, made.kind, made.low_c, made.high_c, made.melt_c) == ("my milk", "milk", 29.5, 31.0, 44.0)
+    assert path.is_file()
+
+
+def test_one_back_before_the_first_answer_asks_the_first_again(monkeypatch):
+    typed = iter(["back", "7"])
+    monkeypatch.setattr(console.click, "prompt", lambda *_, **__: next(typed))
+    assert console.with_steps_back(lambda ask: ask("How many?", None, int)) == 7

@@ -245,3 +245,9 @@ def test_trips_are_counted_and_told():
     trip = {"t_s": 3600.0, "said": "the water probe gives no valid reading"}
     assert trip_words([trip]) == "1 trip: the water probe gives no valid reading (1 h in)."
     assert trip_words([trip, trip]).startswith("2 trips: ")
+
+
+def test_a_bowl_that_only_touched_its_window_is_not_said_to_be_zero_below_it():
+    said = paragraph("dark", score(trace(600 * [30.0] + [30.97] + 600 * [30.0]), DARK), DARK, [])
+    assert "never stayed in its window for a minute" in said
+    assert "0.0 °C below" not in said

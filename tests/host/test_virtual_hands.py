@@ -115,3 +115,12 @@ def test_an_evening_from_the_melt_plays_the_whole_evening():
     assert (by_hand.simulated.scenario.events, by_hand.simulated.scenario.start.solid_kg) == ((), 1.3)
     assert any("you answer the warmer with the keys" in note
                for note in resolve(HoldRequest("milk", virtual="pot", from_stage="melt")).assumed)
+
+
+@pytest.mark.parametrize(("stage", "bowl_c", "water_c"), [
+    ("seed", 45.0, 51.0), ("settle", 32.0, 33.2), ("test", 32.0, 33.2), ("rest", 32.0, 33.2),
+])
+def test_a_start_at_a_step_begins_with_what_the_step_before_leaves(stage, bowl_c, water_c):
+    """Dark: a melt of 45 °C over a bath 6 °C warmer; then the top of its window."""
+    start = resolve(HoldRequest("dark", virtual="pot", from_stage=stage)).simulated.scenario.start
+    assert (start.bowl_c, start.water_c) == pytest.approx((bowl_c, water_c))

@@ -16,6 +16,7 @@ import click
 from bainwright.core.errors import BainError
 
 Answer = TypeVar("Answer")
+Result = TypeVar("Result")
 NARROWEST, WIDEST = 40, 100  # chosen: longer lines than that are hard to read
 
 
@@ -94,6 +95,44 @@ def ask(question: str, default: str | None, read: Callable[[str], Answer]) -> An
             return read(typed)
         except BainError as wrong:
             remark(str(wrong))
+
+
+class _OneBackError(Exception):
+    """The person wants the question before this one again."""
+
+
+BACK = "back"
+
+
+def with_steps_back(work: Callable[[Callable[[str, str | None, Callable[[str], Any]], Any]], Result]) -> Result:
+    """Work that asks; `back` as an answer asks the question before again, and keeps the answers before that.
+
+    Parameters
+    ----------
+    work : callable
+        Gets a function like `ask`, and is begun again for each step back with the answers that stay. It changes nothing
+        before its last answer.
+    """
+    kept: list[Any] = []
+
+    def one(typed: str, read: Callable[[str], Any]) -> Any:
+        if typed.strip().lower() == BACK:
+            raise _OneBackError
+        return read(typed)
+
+    while True:
+        again = list(kept)
+
+        def answer(question: str, default: str | None, read: Callable[[str], Any], again: list[Any] = again) -> Any:
+            if again:
+                return again.pop(0)
+            kept.append(ask(question, default, lambda typed: one(typed, read)))
+            return kept[-1]
+
+        try:
+            return work(answer)
+        except _OneBackError:
+            del kept[-1:]
 
 
 def ask_line(question: str, default: str | None = "") -> str:

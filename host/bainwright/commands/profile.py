@@ -97,7 +97,12 @@ def new(as_json: bool, **asked: Any) -> int:
     from bainwright.chocolates.new import NewOptions, make
     from bainwright.chocolates.warnings import unusual_figures
 
-    path, made = make(NewOptions(**asked), console.ask if console.is_asked() else None)
+    given = NewOptions(**asked)
+    if console.is_asked():
+        console.remark(f"{console.BACK} as an answer: the question before it again")
+        path, made = console.with_steps_back(lambda ask: make(given, ask))
+    else:
+        path, made = make(given, None)
     found = unusual_figures(made)
     for text in found:
         console.remark(f"unusual: {text}")

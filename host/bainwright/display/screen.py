@@ -114,7 +114,7 @@ def draw(scene: Scene, width: int, height: int, keys: str = "") -> Text:
     canvas.blank(airy)
     _now(canvas, scene)
     canvas.blank(airy)
-    rows = _key_rows(keys, canvas.width - 4)[: 3 if airy else 1]
+    rows = _key_rows(keys, canvas.width - 4)[: 4 if airy else 1]
     if height >= CURVE_FROM_HEIGHT:
         _last_hour(canvas, scene, height - len(canvas.lines) - len(rows) - EVENTS_UNDER_CURVE)
     _events(canvas, scene, height - len(canvas.lines) - 1 - len(rows))

@@ -28,6 +28,7 @@ from bainwright.virtual.session import Simulated
 Ask = Callable[[str, str, Callable[[str], str]], str]  # question, default answer, parser
 DEMOS = {"work": "orange_sticks", "melt": "whole_evening"}  # by the step they begin with
 COLD_FILL = 0.65  # of the bowl, chosen: a quarter more as seed fits, and a refill
+BATH_OVER_K = 1.2  # chosen: a bath that holds a bowl is so much warmer
 DEFAULT_S = 4 * 3600.0  # an evening, where no option or scenario gives a duration
 STAGES = tuple(str(name) for name in stages.RUNNABLE if name not in ("tune", "change"))
 
@@ -315,15 +316,34 @@ def _scenario(setup: HoldSetup, request: HoldRequest, assumed: list[str]) -> Sce
         return demo
     answers = "" if setup.stage in ("work", "melted") else ", so you answer the warmer with the keys"
     assumed.append(f"an evening without events{answers} (--scenario plays one)")
-    return _cold(setup) if setup.stage == "melt" and not request.plant else None
+    return None if request.plant else _begun(setup)
+
+
+def _begun(setup: HoldSetup) -> Scenario | None:
+    """What the step before leaves: a melt and its bath for the seed, else a bowl in its window; None for the work."""
+    profile = setup.profile
+    if setup.stage == "melt":
+        return _cold(setup)
+    if setup.stage in stages.BATH_ONLY:
+        water_c = min(profile.melt_c + stages.OVER_MELT_K, profile.never_above_c - stages.UNDER_NEVER_K)
+        start = StartTable(water_c=water_c, bowl_c=profile.melt_c, chocolate_kg=_with_room_for_seed_kg(setup))
+        return Scenario(start=start)
+    if setup.stage in ("settle", "test", "rest"):
+        return Scenario(start=StartTable(water_c=profile.high_c + BATH_OVER_K, bowl_c=profile.high_c))
+    return None
 
 
 def _cold(setup: HoldSetup) -> Scenario:
     """Everything at the room's temperature, and pieces in the bowl, with room in it for seed and a refill."""
     assert setup.rig is not None
     room_c = float(setup.rig.settings["room_c"] if setup.room_c is None else setup.room_c)
-    pieces_kg = COLD_FILL * float(setup.rig.settings["chocolate_kg"])
+    pieces_kg = _with_room_for_seed_kg(setup)
     return Scenario(start=StartTable(water_c=room_c, bowl_c=room_c, chocolate_kg=pieces_kg, solid_kg=pieces_kg))
+
+
+def _with_room_for_seed_kg(setup: HoldSetup) -> float:
+    assert setup.rig is not None
+    return COLD_FILL * float(setup.rig.settings["chocolate_kg"])
 
 
 def _with_room(scenario: Scenario | None, room_c: float | None, plant: str | None) -> Scenario | None:

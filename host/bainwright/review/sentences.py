@@ -41,7 +41,7 @@ def _never_words(s: Score, window: Window) -> str:
     if s.counted.inside_s > 0 or low_c is None or peak_c is None:
         return "The chocolate never stayed in its window for a minute."
     short_c, side = (window.low_c - peak_c, "below") if peak_c < window.low_c else (low_c - window.high_c, "above")
-    if short_c <= 0:  # it passed through between two samples
+    if short_c < 0.05:  # it touched it, or passed through between two samples
         return "The chocolate never stayed in its window for a minute."
     return f"The chocolate never reached its window: at best it was {short_c:.1f} °C {side} it."
 
