@@ -200,6 +200,13 @@ def test_no_time_of_day_is_refused(typed):
         parse_clock_min(typed, "--at")
 
 
+def test_a_share_of_one_is_not_taken_for_a_percentage():
+    assert parse_share("0.7%", "--waste", 0.0, 0.5) == pytest.approx(0.007)
+    with pytest.raises(UseError, match=r"70%, or 0.7%\?"):
+        parse_share("0.7", "--cover", 0.0, 1.0)
+    assert parse_share("1", "--cover", 0.0, 1.0) == 0.01
+
+
 def test_a_share_reads_with_and_without_its_sign():
     """50 and 50 % are one."""
     assert parse_share("50", "--humidity", 0.05, 0.99) == parse_share("50 %", "--humidity", 0.05, 0.99) == 0.5

@@ -224,6 +224,8 @@ def test_over_the_ceiling_the_seed_is_to_be_assumed_lost():
     assert "Test the temper before you dip again." in paragraph("dark", warm, DARK, [])
     assert "Assume the seed is lost until a temper test passes." in paragraph("dark", hot, DARK, [])
     assert paragraph("dark", hot, DARK, []).partition(". ")[0].endswith(", but the seed may be lost")
+    melt = score(trace(60 * [31.5] + [45.0] + 60 * [31.5]), DARK)  # form VI melts at 36.3 °C (Wille & Lutton 1966)
+    assert "over 36.3 °C no crystal is left. Seed it again." in paragraph("dark", melt, DARK, [])
     assert temper_left(hot.whole, DARK, 55.0, 55.0) == LOST
     assert temper_left(hot.whole, DARK, 55.2, 55.0) == SPOILT
     assert "over its limit of 55 °C, so it is not fit to temper" in advice_words(SPOILT, 55.0)

@@ -38,7 +38,7 @@ CUT_SHORT = "cut short"
 LOST = "board lost"
 RUNNING = "no end"
 DAMAGED = "facts lost"  # there is a log, and nothing says which chocolate or warmer it was
-TEMPERS = {"spoilt": OVERHEATED, "lost": TEMPER_LOST, "set": HAS_SET, stages.FAILED: TEST_FAILED}
+TEMPERS = {"spoilt": OVERHEATED, "molten": TEMPER_LOST, "lost": TEMPER_LOST, "set": HAS_SET, stages.FAILED: TEST_FAILED}
 GOOD_FRACTION = 0.95  # chosen: three minutes an hour outside, as a cold refill costs
 
 
@@ -66,7 +66,7 @@ class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
     bowl_peak_c, water_peak_c : float or None
         Highest temperatures, °C.
     temper : str
-        What became of the temper: ``spoilt``, ``lost``, ``set``, ``doubtful``, ``failed`` or empty.
+        What became of the temper: ``spoilt``, ``molten``, ``lost``, ``set``, ``doubtful``, ``failed`` or empty.
     trips : int
         How many.
     ended : str

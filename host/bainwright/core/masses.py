@@ -87,6 +87,8 @@ def parse_share(text: str, option: str, low: float, high: float) -> float:
         share = _number(text.strip().removesuffix("%").strip()) / 100.0
     except ValueError:
         share = math.nan
+    if 0.0 < share < 0.01 and "%" not in text:  # 0.7 is more likely to mean 70 % than 0.7 %
+        raise UseError(option, got=repr(text), wanted="a percentage", hint=f"{10000 * share:g}%, or {100 * share:g}%?")
     if not low <= share <= high:
         raise UseError(option, got=repr(text), wanted=f"{100 * low:g} to {100 * high:g} %", hint="for instance 50%")
     return share

@@ -8,20 +8,22 @@ from bainboard import stages
 from bainwright.core.units import duration_words
 from bainwright.files.chocolate import SOFT_UNDER_K, overheated
 from bainwright.files.score import Figures, Score, Window
-from bainwright.physics.chocolate_heat import SETS_BELOW_C
+from bainwright.physics.chocolate_heat import FORM_VI_C, SETS_BELOW_C
 from bainwright.review.steps import Step
 from bainwright.words import terms
 
-SPOILT, LOST, SET, DOUBTFUL = "spoilt", "lost", "set", "doubtful"  # what is left of a temper
+SPOILT, MOLTEN, LOST, SET, DOUBTFUL = "spoilt", "molten", "lost", "set", "doubtful"  # what is left of a temper
 TEMPER_WORDS = {
     stages.FAILED: "The last temper test failed, so it was not in temper.",
     SPOILT: "It got warmer than it may ever be, so it is not fit to temper: use it for baking.",
+    MOLTEN: f"Assume the seed is lost: over {FORM_VI_C:g} °C no crystal is left. Seed it again.",
     LOST: "Assume the seed is lost until a temper test passes.",
     SET: "It was so cold that it has set: melt it all and temper it again.",
     DOUBTFUL: "Test the temper before you dip again.",
     "": "",
 }
-BUT = {SPOILT: ", but it got too warm to be tempered", LOST: ", but the seed may be lost", SET: ", but it has set"}
+BUT = {SPOILT: ", but it got too warm to be tempered", MOLTEN: ", but no seed is left",
+       LOST: ", but the seed may be lost", SET: ", but it has set"}
 OVER_C = 0.1  # chosen: a tenth of a degree over the window is a probe's error and asks for no test
 
 
@@ -108,7 +110,7 @@ def outside_words(f: Figures) -> str:
 
 
 def temper_left(f: Figures, window: Window, peak_c: float | None = None, never_above_c: float | None = None) -> str:
-    """What became of the temper: `SPOILT`, `LOST`, `SET`, `DOUBTFUL`, or empty where nothing touched it.
+    """What became of the temper: `SPOILT`, `MOLTEN`, `LOST`, `SET`, `DOUBTFUL`, or empty where nothing touched it.
 
     No model gives the seed that is left after time above the window, so only a test can.
 
@@ -126,7 +128,7 @@ def temper_left(f: Figures, window: Window, peak_c: float | None = None, never_a
     if not window.tempered or f.bowl_peak_c is None or f.bowl_low_c is None:
         return ""
     if f.bowl_peak_c >= window.ceiling_c:
-        return LOST
+        return MOLTEN if f.bowl_peak_c > FORM_VI_C else LOST
     if f.bowl_low_c < SETS_BELOW_C:
         return SET
     soft = f.bowl_low_c < window.low_c - SOFT_UNDER_K
