@@ -83,6 +83,13 @@ def test_a_mail_server_that_refuses_or_is_gone_is_a_reason(mail):
     assert "secret" not in why
 
 
+@pytest.mark.parametrize("typed", ["discord://x", "mailto://"])
+def test_an_address_that_lacks_a_part_is_not_called_an_unknown_service(typed):
+    """Apprise knows both services; the person looks for what is missing."""
+    with pytest.raises(UseError, match="lacks a part"):
+        channel(typed)
+
+
 @pytest.mark.parametrize("typed", ["nosuchservice://x", "mailto://", "ftp://127.0.0.1/"])
 def test_an_address_that_apprise_does_not_know_is_refused_without_its_password(typed):
     """Before the hold."""

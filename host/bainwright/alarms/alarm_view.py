@@ -10,7 +10,7 @@ from bainwright.alarms.sender import Sender
 from bainwright.display.scene import Scene
 from bainwright.display.view import View, ViewInFront
 
-LOOK_S = 1.0  # how often the rules are asked
+LOOK_S = 0.25  # how often the rules are asked: a board reports each second, and no report may be missed
 
 
 class AlarmView(ViewInFront):

@@ -12,13 +12,14 @@ import logging
 import os
 import shlex
 import shutil
+import signal
 import socket
 import subprocess
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future
 from contextlib import suppress
-from typing import Protocol
+from typing import Any, Protocol
 from urllib.parse import urlsplit
 
 from bainwright.alarms.rules import Alarm
@@ -28,6 +29,7 @@ from bainwright.core.terminal import visible
 DELIVERS_S = 15.0  # chosen: a slow chat service answers in five
 MOST_END = 4096  # bytes of what a command prints; the last line of them is shown
 OPTION = "--alert"
+SERVICES = "https://github.com/caronc/apprise/wiki lists the services and their addresses"
 WORDS = "{}"  # in a command: the alarm's words go here
 
 
@@ -68,7 +70,8 @@ class Command:
         words = text_of(alarm)
         line = [part.replace(WORDS, words) for part in self._parts]
         try:
-            process = subprocess.Popen(line, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
+            process = subprocess.Popen(line, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+                                       process_group=0)  # fmt: skip
         except OSError as failed:
             return failed.strerror or str(failed)
         code, end = _finish(process, f"{words}\n".encode())
@@ -99,12 +102,20 @@ def _finish(process: subprocess.Popen[bytes], words: bytes) -> tuple[int | None,
     with suppress(subprocess.TimeoutExpired):
         code = process.wait(DELIVERS_S)
     if code is None:
-        process.kill()
-        process.wait()
+        _end(process)
     reader.join(1.0)
     if not reader.is_alive():  # else something that it started still prints
         printed.close()
     return code, bytes(end)
+
+
+def _end(process: subprocess.Popen[bytes]) -> None:
+    """End a command that hangs, with all that it started: they are one group of processes, except on Windows."""
+    if hasattr(os, "killpg"):
+        os.killpg(process.pid, signal.SIGKILL)  # it was not waited for yet, so its number is still its own
+    else:
+        process.kill()
+    process.wait()
 
 
 class WebHook:
@@ -132,7 +143,8 @@ class WebHook:
                            hint="a command of your own can use https")
         self._host, self._port = parts.hostname, port
         self._path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
-        self.name = f"http://{parts.hostname}:{port}"
+        self._host_header = f"[{parts.hostname}]:{port}" if ":" in parts.hostname else f"{parts.hostname}:{port}"
+        self.name = f"http://{self._host_header}"
         self._address()
 
     def _address(self) -> str:
@@ -158,7 +170,7 @@ class WebHook:
             late = threading.Timer(DELIVERS_S, _cut, [connection.sock])
             late.start()
             try:
-                connection.request("POST", self._path, body, {"Host": f"{self._host}:{self._port}",
+                connection.request("POST", self._path, body, {"Host": self._host_header,
                                                               "Content-Type": "application/json"})  # fmt: skip
                 status = connection.getresponse().status
             finally:
@@ -192,9 +204,11 @@ class Service:
             raise UseError(OPTION, got=_scheme(url), wanted="a command, or http://ADDRESS",
                            hint="pip install 'bainwright[alerts]' adds mail, chat and push services") from None
         service = apprise.Apprise.instantiate(url, suppress_exceptions=True)
+        if service is None and _knows(apprise, url):
+            raise UseError(OPTION, got=f"{_scheme(url)} and an address that lacks a part, or has a wrong one",
+                           wanted="the whole address, as apprise writes it for this service", hint=SERVICES)
         if service is None:
-            raise UseError(OPTION, got=_scheme(url), wanted="an address of a service that apprise knows",
-                           hint="https://github.com/caronc/apprise/wiki lists them")
+            raise UseError(OPTION, got=_scheme(url), wanted="an address of a service that apprise knows", hint=SERVICES)
         self._apprise, self._service = apprise, service
         self.name = _scheme(url)  # the rest may hold a password
 
@@ -210,6 +224,13 @@ class Service:
                 return ""
             said = log.getvalue().strip().splitlines()
         return visible(said[-1][:200]) if said else "it did not accept it"
+
+
+def _knows(apprise: Any, url: str) -> bool:
+    """Is it the service that apprise does not know, or the rest of its address? By apprise's own list of services."""
+    known = [service[kind] for service in apprise.Apprise().details()["schemas"]
+             for kind in ("protocols", "secure_protocols")]  # fmt: skip
+    return any(url.partition("://")[0].lower() in (names or ()) for names in known)
 
 
 def _in_time(deliver: Callable[[], str]) -> str:

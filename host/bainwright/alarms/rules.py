@@ -17,7 +17,9 @@ SILENT_S = 60.0  # chosen: a pulled cable that is put back within a minute needs
 # Chosen: a person who heard it is there in minutes, and who did not needs more than one call.
 AGAIN_S = (0.0, 60.0, 180.0, 360.0)  # after the first call
 THEN_EACH_S = 300.0
+BACK_S = 300.0  # chosen: what is back so soon has not ended; a loose plug comes and goes, and would call each time
 COMING_S = 300.0  # chosen: whoever says that they are coming is there in five minutes
+ASKS, WARNS = "ask ", "warn "  # begin the causes of questions and warnings
 WAITS = ("melted", "rest")  # steps in which chocolate that cools is not spoilt: a safe fault waits for the morning
 # Wherever the person is.
 PRESS = {"resume": "“heat on”", "bowl_on": "“bowl back”", "no_refill": "“no refill”", "test": "“test”"}
@@ -36,6 +38,8 @@ class Alarm(NamedTuple):
         One line, and what to do.
     call : int
         Which call this is, counted from 1.
+    about : tuple of str
+        The single things that it tells of, for one that can wait.
     """
 
     cause: str
@@ -43,6 +47,7 @@ class Alarm(NamedTuple):
     title: str
     words: str
     call: int = 1
+    about: tuple[str, ...] = ()
 
 
 class Coming:
@@ -60,12 +65,33 @@ class Coming:
         return since_s <= self._said_s and now_s < self._said_s + COMING_S
 
 
+class Standing:
+    """Since when each alarm stands."""
+
+    def __init__(self) -> None:
+        self._seen: dict[str, tuple[float, float]] = {}  # by cause: since when, and when it was there last
+
+    def since_s(self, cause: str, now_s: float) -> float:
+        """Since when what calls now stands; an empty cause for nothing.
+
+        What is back within five minutes has not ended. A question that is not there was answered, unless something
+        more urgent hides it.
+        """
+        answered = not cause or cause.startswith((ASKS, WARNS))
+        self._seen = {each: times for each, times in self._seen.items() if now_s - times[1] <= BACK_S
+                      and not (answered and each.startswith(ASKS) and each != cause)}  # fmt: skip
+        since_s = self._seen.get(cause, (now_s,))[0]
+        if cause:
+            self._seen[cause] = since_s, now_s
+        return since_s
+
+
 @dataclass
 class _Calling:
     """An alarm that somebody must answer."""
 
-    cause: str
     since_s: float
+    called_s: float = -math.inf  # also of an earlier alarm of this cause: a minute lies between any two calls
     calls: int = 0
     next_s: float = -math.inf
 
@@ -80,8 +106,8 @@ class Rules:
     """
 
     def __init__(self, coming: Coming) -> None:
-        self._coming = coming
-        self._calling: _Calling | None = None
+        self._coming, self._standing = coming, Standing()
+        self._calling: dict[str, _Calling] = {}  # by cause
         self._sent: set[str] = set()  # what can wait, once a hold
 
     def due(self, scene: Scene, silent_s: float, now_s: float) -> Alarm | None:
@@ -97,36 +123,35 @@ class Rules:
             A clock that never goes back.
         """
         alarm = cause_of(scene, silent_s)
-        if alarm is not None and not alarm.now:
-            new = alarm.cause not in self._sent
-            self._sent.add(alarm.cause)
-            self._calling = None
-            return alarm if new else None
+        since_s = self._standing.since_s(alarm.cause if alarm else "", now_s)
         if alarm is None:
-            self._calling = None
             return None
-        if self._calling is None or self._calling.cause != alarm.cause:
-            self._calling = _Calling(alarm.cause, now_s)
-        return self._call(alarm, self._calling, now_s)
+        if not alarm.now:
+            new = not self._sent.issuperset(alarm.about)
+            self._sent.update(alarm.about)
+            return alarm if new else None
+        calling = self._calling.get(alarm.cause)
+        if calling is None or calling.since_s != since_s:
+            calling = self._calling[alarm.cause] = _Calling(since_s, calling.called_s if calling else -math.inf)
+        return self._call(alarm, calling, now_s)
 
     def _call(self, alarm: Alarm, calling: _Calling, now_s: float) -> Alarm | None:
-        if not now_s >= calling.next_s or self._coming.said(now_s, calling.since_s):
+        if not now_s >= max(calling.next_s, calling.called_s + AGAIN_S[1]) or self._coming.said(now_s, calling.since_s):
             return None
-        calling.calls += 1
-        calling.next_s = _next_s(calling, now_s)
+        calling.calls, calling.called_s = calling.calls + 1, now_s
+        calling.next_s = _next_s(calling)
         if calling.calls == 1:
             return alarm
         waited = f" (call {calling.calls}, {duration_words(now_s - calling.since_s)} unanswered)"
         return alarm._replace(title=alarm.title + waited, call=calling.calls)
 
 
-def _next_s(calling: _Calling, now_s: float) -> float:
-    """When the next call is due; never at once, even after calls that rested."""
-    planned_s = calling.since_s + (
+def _next_s(calling: _Calling) -> float:
+    """When the next call is due."""
+    return calling.since_s + (
         AGAIN_S[calling.calls] if calling.calls < len(AGAIN_S)
         else AGAIN_S[-1] + THEN_EACH_S * (calling.calls - len(AGAIN_S) + 1)
     )  # fmt: skip
-    return max(planned_s, now_s + AGAIN_S[1])
 
 
 def cause_of(scene: Scene, silent_s: float) -> Alarm | None:
@@ -150,10 +175,11 @@ def cause_of(scene: Scene, silent_s: float) -> Alarm | None:
     if status.state == "trip":
         return Alarm("trip", True, "The warmer tripped: the heat is off", "\n".join(scene.advice))
     if scene.calling:
-        return Alarm(f"ask {status.ask}", True, "The warmer asks for you", scene_words.prompt(scene, PRESS))
+        return Alarm(f"{ASKS}{status.ask}", True, "The warmer asks for you", scene_words.prompt(scene, PRESS))
     if warnings := terms.warnings(status.warn, status.stage):
-        return Alarm(f"warn {warnings}", False, f"Warning: {'; '.join(terms.fault(number) for number in warnings)}",
-                     "\n".join(line for number in warnings for line in advise(number).lines()))
+        return Alarm(f"{WARNS}{warnings}", False, f"Warning: {'; '.join(terms.fault(number) for number in warnings)}",
+                     "\n".join(line for number in warnings for line in advise(number).lines()),
+                     about=tuple(f"{WARNS}{number}" for number in warnings))  # fmt: skip
     return None
 
 
@@ -161,4 +187,5 @@ def _of_fault(number: int, stage: str) -> Alarm:
     """A fault in force: one to unplug needs somebody at once, and so does any fault outside melted stock and rest."""
     unplug = faults.row(number)[faults.HAZARD] == faults.UNPLUG
     title = ("Come now: " if unplug else "") + terms.fault(number)
-    return Alarm(f"fault {number}", unplug or stage not in WAITS, title, "\n".join(advise(number).lines()))
+    cause = f"fault {number}"
+    return Alarm(cause, unplug or stage not in WAITS, title, "\n".join(advise(number).lines()), about=(cause,))

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import math
 import queue
 import threading
+import time
 from collections.abc import Sequence
 from types import TracebackType
 from typing import NamedTuple
 
-from bainwright.alarms.channels import Channel
+from bainwright.alarms.channels import DELIVERS_S, Channel
 from bainwright.alarms.delivery_log import record
 from bainwright.alarms.rules import Alarm
 
 MOST_WAITING = 4  # of a channel: an alarm that waits behind four others is repeated by its own rule
-ENDS_S = 2.0  # at the hold's end, for the alarm that is on its way
+ENDS_S = 2.0  # at the hold's end, until the last waiting alarm must be on its way
+ENDED = "the hold had ended before its turn came"
 TEST = Alarm("test", False, "bainwright: this is a test", "Alarms of tonight's hold come this way.")
 
 
@@ -27,7 +30,8 @@ class Sender:
     """
 
     def __init__(self, channels: Sequence[Channel]) -> None:
-        self._lanes = [(each, queue.Queue[Alarm | None](MOST_WAITING)) for each in channels]
+        self._lanes = [(each, queue.SimpleQueue[Alarm | None]()) for each in channels]
+        self._until_s = math.inf
         self._results: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._threads = [threading.Thread(target=self._work, args=lane, daemon=True) for lane in self._lanes]
 
@@ -37,16 +41,20 @@ class Sender:
         return self
 
     def __exit__(self, *_: type[BaseException] | BaseException | TracebackType | None) -> None:
+        """What is on its way ends first, by itself or at its limit: what a command started does not outlive us."""
+        self._until_s = time.monotonic() + ENDS_S
         for _channel, waiting in self._lanes:
-            _put(waiting, None)
+            waiting.put(None)
         for thread in self._threads:
-            thread.join(ENDS_S)
+            thread.join(ENDS_S + DELIVERS_S + ENDS_S)
 
     def send(self, alarm: Alarm) -> None:
         """Send an alarm; returns at once."""
         for channel, waiting in self._lanes:
-            if not _put(waiting, alarm):
-                self._results.put(f"alarm NOT sent by {channel.name}: it is still busy with earlier ones")
+            if waiting.qsize() < MOST_WAITING:
+                waiting.put(alarm)
+            else:
+                self._results.put(not_sent(channel, alarm, "it is still busy with earlier ones"))
 
     def results(self) -> list[str]:
         """How deliveries went since the last look, a line each."""
@@ -55,9 +63,10 @@ class Sender:
             found.append(self._results.get())
         return found
 
-    def _work(self, channel: Channel, waiting: queue.Queue[Alarm | None]) -> None:
+    def _work(self, channel: Channel, waiting: queue.SimpleQueue[Alarm | None]) -> None:
         while (alarm := waiting.get()) is not None:
-            self._results.put(outcome(channel, alarm).words)
+            late = time.monotonic() > self._until_s
+            self._results.put(not_sent(channel, alarm, ENDED) if late else outcome(channel, alarm).words)
 
 
 class Outcome(NamedTuple):
@@ -75,16 +84,18 @@ def outcome(channel: Channel, alarm: Alarm) -> Outcome:
         why = repr(failed)
     words = f"alarm NOT delivered by {channel.name}: {why}" if why else (
         f"alarm delivered by {channel.name}: {alarm.title}")  # fmt: skip
+    return Outcome(not why, words + _recorded(channel, alarm, why))
+
+
+def not_sent(channel: Channel, alarm: Alarm, why: str) -> str:
+    """Record an alarm that was not even tried, and say so."""
+    return f"alarm NOT sent by {channel.name}: {why}" + _recorded(channel, alarm, why)
+
+
+def _recorded(channel: Channel, alarm: Alarm, why: str) -> str:
+    """Record how it went; says so where that fails."""
     try:
         record(alarm, channel.name, why)
     except OSError as failed:
-        words += f" (and not recorded: {failed.strerror or failed})"
-    return Outcome(not why, words)
-
-
-def _put(waiting: queue.Queue[Alarm | None], alarm: Alarm | None) -> bool:
-    try:
-        waiting.put_nowait(alarm)
-    except queue.Full:
-        return False
-    return True
+        return f" (and not recorded: {failed.strerror or failed})"
+    return ""

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from types import TracebackType
 from typing import Protocol
 
-from bainwright.alarms.rules import Coming, cause_of
+from bainwright.alarms.rules import Coming, Standing, cause_of
 from bainwright.display.scene import Scene
 from bainwright.evening.acts import Inbox
 from bainwright.live.frame import Hello
@@ -47,7 +47,7 @@ class LiveHold:
 
     def __init__(self) -> None:
         self.latest, self.inbox, self.coming, self.warmer = Latest(), Inbox(), Coming(), ""
-        self._cause = ("", 0.0)  # what calls for a person, by name, and since when
+        self._standing = Standing()  # what calls for a person, and since when
         self._followers: list[Follower] = []
         self._sharing = Sharing(self.inbox, self.coming)
         self.troubles: list[Callable[[], str]] = [lambda: self._sharing.trouble]
@@ -75,9 +75,7 @@ class LiveHold:
     def put(self, scene: Scene, reported_s: float, now_s: float, *, over: bool = False) -> None:
         """Replace the latest moment; `reported_s` is when the board last reported."""
         cause = cause_of(scene, now_s - reported_s)
-        if cause is None or cause.cause != self._cause[0]:
-            self._cause = (cause.cause if cause else "", now_s)
-        coming = self.coming.said(now_s, self._cause[1])
+        coming = self.coming.said(now_s, self._standing.since_s(cause.cause if cause else "", now_s))
         self.latest.put(now_of(scene, over=over, coming=coming), reported_s)
         self._sharing.put(scene, max(0.0, now_s - reported_s), over=over, coming=coming)
 

@@ -75,8 +75,7 @@ addEventListener("bain", ({ detail }) => {
   }
   const now = Date.now();
   if (!since) {
-    since = now;
-    next = now;
+    since = now; // `next` stays: what comes and goes sounds no more often than what stays
     if (window.isSecureContext && window.Notification?.permission === "granted" && document.visibilityState !== "visible") {
       new Notification(silent ? "No word from the PC" : "The warmer needs somebody");
     }
