@@ -56,6 +56,14 @@ def test_old_figures_are_never_shown_as_present():
     assert 'class="now stale"' in text
 
 
+def test_a_trouble_is_shown_as_it_was_said():
+    """It may name a file, and a name in small letters is another file."""
+    scene = scene_at()
+    scene.trouble = "/home/Anna/Hold.csv is full; nothing is recorded"
+    with served(scene) as page:
+        assert "/home/Anna/Hold.csv is full; nothing is recorded." in Phone(page).ask("GET", "/")[1]
+
+
 def test_text_of_a_board_or_a_file_is_inert(page):
     """Markup is escaped, control characters are written out."""
     scene = scene_at()
@@ -173,6 +181,46 @@ def test_without_a_script_the_reply_is_shown_once(page, phone):
     assert (answer.status, answer.getheader("location")) == (303, "/")
     assert "Test the temper: the warmer has it." in phone.ask("GET", "/")[1]
     assert "the warmer has it" not in phone.ask("GET", "/")[1]
+
+
+def test_without_a_script_a_knuckle_that_taps_twice_acts_once(monkeypatch, page, phone):
+    """A page without a script sends each tap. With a script the page itself waits."""
+    taken = len(page.taken)
+
+    def tap():
+        phone.post("/act", f"token={phone.token}&act=thickens&seen=")
+        return phone.ask("GET", "/")[1]
+
+    assert "the warmer has it" in tap()
+    assert "The second of two taps was not sent" in tap()
+    monkeypatch.setattr(act_routes, "TWICE_S", 0.0)
+    assert "the warmer has it" in tap()
+    assert [name for name, _ in page.taken[taken:]] == ["thickens", "thickens"]
+
+
+def test_without_a_script_what_ends_the_hold_is_on_a_page_that_does_not_load_itself_again(page, phone):
+    """Between its two taps nothing closes; the page of the hold itself loads again every five seconds."""
+    text = phone.ask("GET", "/")[1]
+    assert re.search(r"<noscript><meta http-equiv=.refresh.", text)
+    link = re.search(r'<noscript><a[^>]*href="(/end[^"]*)"', text)[1]
+    answer, text = phone.ask("GET", link)
+    assert answer.getheader("refresh") is None
+    assert "refresh" not in text
+    assert "<script" not in text
+    Outline(text)
+    fields = dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', text))
+    assert {"token", "warmer", "hold"} == set(fields)
+    assert 'value="stop"' in text
+    taken = len(page.taken)
+    sent = "&".join(f"{name}={value}" for name, value in [*fields.items(), ("act", "stop")])
+    assert phone.post("/act", sent)[0].getheader("location").startswith("/?warmer=")
+    assert [name for name, _ in page.taken[taken:]] == ["stop"]
+
+
+def test_who_is_not_paired_does_not_see_what_ends_the_hold(page):
+    """They learn how to pair; a hold that is not there leads back."""
+    assert Phone(page).ask("GET", "/end")[0].getheader("location") == "/in"
+    assert Phone(page).ask("GET", "/end?warmer=tub")[0].getheader("location") == "/"
 
 
 def test_an_act_that_the_hold_does_not_take_is_withdrawn_and_the_phone_learns_it(monkeypatch):

@@ -7,11 +7,14 @@ import re
 import socket
 import time
 import urllib.parse
+from unittest import mock
 
 import pytest
 from page_tools import Outline, Phone, SharedHold, code_of, until
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
+from bainwright import __version__
+from bainwright.live.frame import Hello
 from bainwright.live.live_hold import LiveHold
 from bainwright.live.now import now_of
 from bainwright.page import holds, server
@@ -119,6 +122,30 @@ def test_a_hold_that_starts_later_is_found_and_one_that_ended_says_so():
         assert "The hold is over." in loaded(phone, "/", "The hold is over.")
         with SharedHold(bowl=31000):
             loaded(phone, "/", "31.00")
+
+
+def test_a_hold_that_ended_before_its_first_moment_leaves_nothing():
+    """It was joined while its program ended. The address of the only hold there is shows that one again."""
+    with Page([server.HERE], 0, []) as page, SharedHold("pot"):
+        phone = Phone(page)
+        ending = LiveHold()
+        with mock.patch("bainwright.live.sharing.os.getpid", return_value=1):
+            ending.share(Hello(__version__, 1, "", "mat", "dark"))
+        loaded(phone, "/", "has not reported yet")
+        ending.__exit__()
+        assert 'class="figure"' in loaded(phone, "/", "31.50", 'id="readings"')
+
+
+def test_holds_that_ended_make_room_for_those_that_run(monkeypatch):
+    """A page that is served for a month."""
+    monkeypatch.setattr(holds, "MOST_HOLDS", 2)
+    with Page([server.HERE], 0, []) as page:
+        phone = Phone(page)
+        for number in range(4):
+            with mock.patch("bainwright.live.sharing.os.getpid", return_value=number + 1):  # each a program of its own
+                hold = SharedHold(f"pot {number}")
+            with hold:
+                loaded(phone, f"/?warmer=pot%20{number}", "31.50")
 
 
 def test_the_page_of_a_hold_that_ended_neither_follows_nor_commands_the_next_one():

@@ -26,6 +26,8 @@ NOT_PAIRED = Reply(
 )
 BOUNCE_S = 2.0  # chosen: nobody takes an act back so soon; a knuckle that bounces does
 BOUNCED = Reply(False, "Not sent: it takes back what was pressed a moment ago. Press it again if you mean it.")
+TWICE_S = 1.0  # chosen: a page without a script sends each tap, and a knuckle taps twice; a script waits longer itself
+TWICE = Reply(False, "The second of two taps was not sent; the first was.")
 TOO_LATE = Reply(False, "Not sent: it reached the PC too late. Look at what the page shows now.")
 NO_ACT = Reply(False, "The page does not know this act.")
 ANOTHER_HOLD = Reply(False, "Not sent: that hold has ended, and another one runs there. Load the page again.")
@@ -60,6 +62,8 @@ class ActRoutes:
             return _answer(request, session, form, *refused)
         if _takes_back(act, session.pressed, now_s):
             return _answer(request, session, form, BOUNCED, 409)
+        if not _by_script(request) and session.pressed[0] == act.name and now_s - session.pressed[1] < TWICE_S:
+            return _answer(request, session, form, TWICE, 409)
         session.pressed = act.name, now_s
         return await self._deliver(request, session, form, lambda hold: hold.act(act, form.get("seen", "")))
 
@@ -129,8 +133,12 @@ def _on_its_way_s(form: dict[str, str], now_s: float) -> float:
         return math.nan
 
 
+def _by_script(request: Request) -> bool:
+    return "application/json" in request.headers.get("accept", "")
+
+
 def _answer(request: Request, session: Session | None, form: dict[str, str], reply: Reply, status: int) -> Response:
-    if "application/json" in request.headers.get("accept", ""):
+    if _by_script(request):
         return JSONResponse({"done": reply.done, "words": reply.words}, status)
     if session is None:
         return RedirectResponse("/in", 303)

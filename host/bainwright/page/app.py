@@ -52,6 +52,7 @@ class PageApp:
         routes = [
             Route("/", looking(self._now), methods=["GET"]),
             Route("/live", looking(self._live), methods=["GET"]),
+            Route("/end", looking(self._end), methods=["GET"]),
             Route("/tonight", looking(self._tonight), methods=["GET"]),
             Route("/in", self._show_pairing, methods=["GET"]),
             Route("/in/{code}", self._show_pairing, methods=["GET"]),
@@ -111,9 +112,24 @@ class PageApp:
         if session is not None:
             reply, session.reply = session.reply, None
         text = self._page("now", "/", shown=shown, reply=reply, token=session.token if session else "", warmer=warmer,
-                          key=hold.key, several=len(self._holds.all()) > 1, readings=site.readings(shown),
-                          buttons=site.buttons(shown), charts=self._drawn_of(hold).charts(shown))  # fmt: skip
+                          key=hold.key, end=address_of(warmer, "/end"), several=len(self._holds.all()) > 1,
+                          readings=site.readings(shown), buttons=site.buttons(shown),
+                          charts=self._drawn_of(hold).charts(shown))  # fmt: skip
         return HTMLResponse(text)
+
+    async def _end(self, request: Request) -> Response:
+        """What needs a second tap, on a page that does not load itself again between the two; for a phone without a
+        script, whose page of the hold does.
+        """
+        found, session = self._asking.hold(asked_for(request)), self._asking.session(request)
+        shown = found[1].shown() if found else None
+        if found is None or shown is None:
+            return RedirectResponse("/", 303)
+        if session is None or not session.token:
+            return RedirectResponse("/in", 303)
+        warmer, hold = found
+        return HTMLResponse(self._page("end", "/end", now=shown.now, token=session.token, warmer=warmer, key=hold.key,
+                                       address=address_of(warmer), **site.finals(shown.now)))  # fmt: skip
 
     def _several(self, holds: dict[str, Hold]) -> Response:
         """All warmers at a glance, each leading to its own page."""

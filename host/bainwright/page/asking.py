@@ -70,9 +70,9 @@ def asked_for(request: Request) -> str | None:
     return request.query_params.get("warmer")
 
 
-def address_of(warmer: str) -> str:
-    """The page of a warmer."""
-    return f"/?warmer={quote(warmer, safe='')}"
+def address_of(warmer: str, path: str = "/") -> str:
+    """The page of a warmer, or another path about it."""
+    return f"{path}?warmer={quote(warmer, safe='')}"
 
 
 def form_of(body: bytes) -> dict[str, str]:

@@ -140,12 +140,17 @@ class Holds:
             self._find()
 
     def _find(self) -> None:
-        """Join the holds that are new. One that has ended stays until the next one on its warmer."""
-        joined = dict(self._joined)
+        """Join the holds that are new. One that has ended stays until the next one on its warmer, or until its room is
+        needed; one that ended before its first moment has nothing to show.
+        """
+        joined = {path: each for path, each in self._joined.items() if not each.ended or each.shown() is not None}
         for path in sockets():
             own = self._own is not None and path.stem == str(os.getpid())
-            if own or (path in joined and not joined[path].ended) or len(joined) >= MOST_HOLDS:
+            if own or (path in joined and not joined[path].ended):
                 continue
+            joined = _with_room(joined)
+            if len(joined) >= MOST_HOLDS:
+                break
             try:
                 new = JoinedHold(Joined(path))
             except LinkError:
@@ -153,3 +158,9 @@ class Holds:
             joined = {old: each for old, each in joined.items() if not (each.ended and each.warmer == new.warmer)}
             joined[path] = new
         self._joined = joined  # replaced whole: the page's thread reads it
+
+
+def _with_room(joined: dict[Path, JoinedHold]) -> dict[Path, JoinedHold]:
+    """Without the one that ended first, where there is no room for another."""
+    ended = next((path for path, each in joined.items() if each.ended), None)
+    return joined if len(joined) < MOST_HOLDS else {path: each for path, each in joined.items() if path != ended}

@@ -37,6 +37,7 @@ def _templates() -> Environment:
     )
     found.filters["clock"] = clock_words
     found.filters["visible"] = visible
+    found.filters["sentence"] = lambda text: text[:1].upper() + text[1:]  # the rest may be a path: it stays
     found.filters["c2"] = lambda temp_c: "--.--" if temp_c is None else f"{temp_c:.2f}"
     found.filters["c1"] = lambda temp_c: "--.-" if temp_c is None else f"{temp_c:.1f}"
     return found
@@ -67,15 +68,24 @@ def calls(shown: Shown) -> bool:
 
 def buttons(shown: Shown) -> Markup:
     """The acts that fit the moment."""
-    now = shown.now
-    offered = {name: acts.BY_NAME[name] for name in now.acts}
+    now, offered = shown.now, _offered(shown.now)
     return Markup(_templates().get_template("_buttons.html").render(
         now=now, calls=calls(shown),
         answers=[act for act in offered.values() if act.answers] if now.ask else [],
         others=[offered[name] for name in BELOW_ANSWERS if name in offered],
-        rare=[offered[name] for name in RARE if name in offered],
-        finals=[(act, FINAL_WORDS[act.name]) for act in offered.values() if act.final],
+        **finals(now),
     ))  # fmt: skip
+
+
+def finals(now: Now) -> dict[str, Any]:
+    """The acts that a slip must not reach: those that lock, and those that end the hold, each with its words."""
+    offered = _offered(now)
+    return {"rare": [offered[name] for name in RARE if name in offered],
+            "finals": [(act, FINAL_WORDS[act.name]) for act in offered.values() if act.final]}  # fmt: skip
+
+
+def _offered(now: Now) -> dict[str, acts.Act]:
+    return {name: acts.BY_NAME[name] for name in now.acts}
 
 
 def charts(now: Now) -> Markup:
