@@ -238,7 +238,7 @@ def test_the_key_p_shows_how_a_phone_gets_in_and_is_no_key_without_a_page():
     for _ in range(2):
         kitchen.keyboard.serve(kitchen.course, keys, Silent())
     assert [text for _, text in kitchen.scene.for_terminal] == ["CODE1", "CODE2"]
-    shown = as_json(Shown(now_of(kitchen.scene), 1, 0.0), course=True)  # of pages and feeds
+    shown = as_json(Shown(now_of(kitchen.scene), 1, 0.0), "pot", course=True)  # of pages and feeds
     assert "CODE" not in json.dumps(shown)
     assert list(kitchen.scene.events) == []
     assert kitchen.asked == []

@@ -10,12 +10,13 @@ import re
 import socket
 import time
 from pathlib import Path
+from unittest import mock
 
 import pytest
 from page_tools import Phone, code_of, until
 
 from bainwright.page import server
-from bainwright.page.access import CODE_S, GUESSES, MOST_SESSIONS, Access
+from bainwright.page.access import CODE_S, GUESSES, GUESSES_OF_ALL, GUESSES_S, MOST_SESSIONS, Access
 from bainwright.page.stream import MOST_LOOKING
 
 
@@ -97,7 +98,7 @@ def test_wrong_methods_and_paths_get_words(page, phone, method, path, status):
     assert "import " not in text
 
 
-@pytest.mark.parametrize("path", ["/live", "/now.stream"])
+@pytest.mark.parametrize("path", ["/live", "/api/now/stream"])
 def test_a_stream_s_head_alone_holds_no_stream(page, phone, path):
     """RFC 9110, 9.3.2: a reply to HEAD has no content, so it ends at once."""
     assert phone.ask("HEAD", path)[0].status == 200
@@ -113,22 +114,79 @@ def test_who_only_looks_leaves_streams_for_a_phone_that_acts(page, phone, monkey
     assert paired.ask("HEAD", "/live")[0].status == 200
 
 
+def test_one_stranger_s_connections_leave_room_for_the_phones(page, monkeypatch):
+    """As many as it likes, for as long as it likes; 127.0.0.2 stands for its address."""
+    monkeypatch.setattr(server, "is_here", lambda address: address == "127.0.0.1")
+    monkeypatch.setattr(server, "MOST_CONNECTIONS", 12)
+    monkeypatch.setattr(server, "MOST_OF_ONE", 8)
+    with contextlib.ExitStack() as opened:
+        def connect():
+            return opened.enter_context(
+                socket.create_connection(("127.0.0.1", page.port), 10, source_address=("127.0.0.2", 0)))
+
+        def answered(each):
+            with contextlib.suppress(OSError):
+                each.sendall(f"GET /in HTTP/1.1\r\nHost: 127.0.0.1:{page.port}\r\n\r\n".encode())
+                return b"200" in each.recv(65536)
+            return False
+
+        strangers = [connect() for _ in range(20)]
+        assert sum(answered(each) for each in strangers) == 8
+        assert Phone(page).ask("GET", "/")[0].status == 200
+
+
 def test_guessing_codes_ends_and_even_a_right_code_waits():
-    """Ten wrong ones a minute, all clients together."""
+    """Ten wrong ones a minute from one address, which shuts out itself; and three hundred from all together."""
+    access = Access(frozenset({"h"}), open_to_look=True)
+    code, second = access.new_code(0.0), access.new_code(0.0)
+    assert [access.pair("WRNGCDEF", "guest", 1.0) for _ in range(GUESSES)] == [None] * GUESSES
+    assert not access.may_guess("guest", 2.0)
+    assert access.pair(code, "guest", 2.0) is None
+    assert access.pair(code, "cook", 2.0)
+    for number in range(GUESSES_OF_ALL):
+        access.pair("WRNGCDEF", f"guest {number}", 3.0)
+    assert access.pair(second, "cook", 4.0) is None
+    assert access.pair(second, "cook", 120.0)
+
+
+def test_what_cannot_be_a_code_is_no_guess():
+    """An empty form, or a code broken off."""
     access = Access(frozenset({"h"}), open_to_look=True)
     code = access.new_code(0.0)
-    assert [access.pair("WRONG", 1.0) for _ in range(GUESSES)] == [None] * GUESSES
-    assert access.pair(code, 2.0) is None
-    assert access.pair(code, 120.0)
+    for typed in ["", "WRNG", "WRNGCDEFG"] * GUESSES:
+        assert access.pair(typed, "cook", 1.0) is None
+    assert access.pair(code, "cook", 1.0)
+
+
+def test_after_too_many_wrong_codes_the_words_say_to_wait(page):
+    """The right one is not called wrong, and stays in its field."""
+    phone, code = Phone(page), code_of(page)
+    with mock.patch.object(page._access, "may_guess", return_value=False):
+        answer, text = phone.post("/in", f"code={code}")
+    assert answer.status == 429
+    assert int(answer.getheader("retry-after")) == GUESSES_S
+    assert "Wait a minute" in text
+    assert f'value="{code}"' in text
+    assert phone.pair(code).status == 303
+
+
+def test_whose_session_ended_reads_why_the_page_asks_for_a_code(page):
+    """The program was restarted, or more phones came."""
+    phone = Phone(page)
+    assert "any more" not in phone.ask("GET", "/in")[1]
+    phone.cookie = f"bain-{page.port}=gone"
+    assert "sounds no alarm until it is paired again" in phone.ask("GET", "/in")[1]
+    phone.pair(code_of(page))
+    assert "any more" not in phone.ask("GET", "/in")[1]
 
 
 def test_a_code_ends_and_a_session_outlives_more_phones_than_a_kitchen_has():
     """The one that was not used for longest makes room."""
     access = Access(frozenset({"h"}), open_to_look=False)
-    assert access.pair(access.new_code(0.0), CODE_S) is None
-    cookies = [access.pair(access.new_code(at), at) for at in range(100, 100 + MOST_SESSIONS)]
+    assert access.pair(access.new_code(0.0), "cook", CODE_S) is None
+    cookies = [access.pair(access.new_code(at), "cook", at) for at in range(100, 100 + MOST_SESSIONS)]
     access.session(cookies[0], 500.0)
-    access.pair(access.new_code(501.0), 501.0)
+    access.pair(access.new_code(501.0), "cook", 501.0)
     assert access.session(cookies[0], 502.0)
     assert access.session(cookies[1], 502.0) is None
 
@@ -138,8 +196,11 @@ def test_who_only_looks_has_no_buttons_no_token_and_cannot_act(page):
     cook, looks = Phone(page), Phone(page)
     cook.pair(code_of(page))
     link = page._access.look_code()
+    looks.pair(link)
+    page._access.open_to_look = False
     for _ in range(MOST_SESSIONS + 2):
-        looks.pair(link)
+        Phone(page).pair(link)
+    assert looks.ask("GET", "/")[0].status == 200  # any number of phones, until the program ends
     assert looks.cookie
     assert looks.token == ""
     assert 'form="acts"' not in looks.ask("GET", "/")[1]

@@ -103,10 +103,10 @@ def test_programs_name_the_warmer_and_the_metrics_have_all():
     with two_warmers(), Page([server.HERE], 0, []) as page:
         phone = Phone(page)
         loaded(phone, "/", "30.00", "31.50")
-        answer, text = phone.ask("GET", "/now.json")
+        answer, text = phone.ask("GET", "/api/now")
         assert answer.status == 404
         assert sorted(json.loads(text)["warmers"]) == ["mat 2", "pot"]
-        assert json.loads(phone.ask("GET", "/now.json?warmer=pot")[1])["chocolate_c"] == 31.5
+        assert json.loads(phone.ask("GET", "/api/now?warmer=pot")[1])["chocolate_c"] == 31.5
         families = {each.name: each for each in text_string_to_metric_families(phone.ask("GET", "/metrics")[1])}
         degrees = {each.labels["warmer"]: each.value for each in families["bain_chocolate_celsius"].samples}
         assert degrees == {"pot": 31.5, "mat 2": 30.0}

@@ -3,6 +3,7 @@
 import contextlib
 import io
 import json
+import os
 import socket
 import threading
 import time
@@ -11,12 +12,14 @@ import pytest
 from fake_board import status_line
 from page_tools import SharedHold
 
-from bainwright import cli
+from bainwright import __version__, cli
 from bainwright.core.errors import LinkError, UseError
 from bainwright.display.view import PlainLines
 from bainwright.link.messages import decode
 from bainwright.live import joining, sharing, watching
+from bainwright.live.frame import Hello
 from bainwright.live.joining import Joined, join, sockets
+from bainwright.live.live_hold import LiveHold
 
 
 @pytest.fixture(autouse=True)
@@ -171,6 +174,46 @@ def written(out, expected):
             return
         time.sleep(0.02)
     raise AssertionError(out.getvalue())
+
+
+def test_a_pipe_learns_that_the_program_of_the_hold_hangs_and_that_it_was_killed(monkeypatch, capsys):
+    """Each silence is a line that says how old the figures are; the end is no good one, in words and status."""
+    monkeypatch.setattr(watching, "STALE_S", 0.2)
+    hold, scene = LiveHold(), SharedHold().scene
+    hold.share(Hello(__version__, os.getpid(), "", "pot", "dark"))
+    result, lines = [], []
+    thread = threading.Thread(target=lambda: result.append(cli.main(["watch", "--json"])))
+    thread.start()
+    for number in range(1000):
+        if number < 5:
+            hold.put(scene, time.monotonic(), time.monotonic())
+        time.sleep(0.02)
+        lines += capsys.readouterr().out.splitlines()
+        if len(lines) >= 3:
+            break
+    ages = [json.loads(line)["age_s"] for line in lines]
+    assert ages == sorted(ages)
+    assert ages[-1] >= 0.2
+    hold.__exit__(None, None, None)
+    thread.join()
+    assert result == [1]
+    assert watching.ENDED in capsys.readouterr().err
+
+
+def test_a_call_beside_a_pipe_is_refused_and_not_forgotten(capsys):
+    """Nobody would be called."""
+    assert cli.main(["watch", "--json", "--alert", "true"]) == 2
+    assert "--alert" in capsys.readouterr().err
+
+
+def test_two_warmers_of_one_name_are_told_apart_by_the_process_of_their_hold(capsys):
+    """As the page calls the second one."""
+    with SharedHold("pot"), SharedHold.beside("pot", bowl=30000):
+        for name in (f"pot-{os.getpid()}", "pot-1"):
+            with join(name) as joined:
+                assert name == f"pot-{joined.hello.process}"
+        with pytest.raises(UseError, match=f"pot-{os.getpid()}"):
+            join("pot")
 
 
 def test_a_reader_that_leaves_early_is_no_error(monkeypatch, capsys):

@@ -34,18 +34,23 @@ def watch(
     when the warmer needs somebody, and also when the bain that runs the hold ends or hangs.
     """
     from bainwright.alarms.rules import Coming
-    from bainwright.core.errors import UseError
+    from bainwright.core.errors import DONE, NOT_AS_IT_SHOULD, UseError
     from bainwright.live import joining, watching
 
     if as_json and as_csv:
         raise UseError("--json and --csv both say how to print", hint="leave one of them out")
+    if alert and (as_json or as_csv):
+        raise UseError("--alert calls beside the screen, not beside --json or --csv",
+                       hint="run bain watch --alert in another terminal")
     joined = joining.join(warmer)
     if as_json or as_csv:
         try:
-            watching.stream(joined, sys.stdout, as_csv=as_csv)
+            over = watching.stream(joined, sys.stdout, as_csv=as_csv)
         except BrokenPipeError:
             console.nobody_reads(sys.stdout)
-        return 0
+            return DONE
+        console.remark(watching.OVER if over else watching.ENDED)
+        return DONE if over else NOT_AS_IT_SHOULD
     with joined, calls_of(alert, (), Coming()) as calls:
         return follow(joined, big, quiet, calls)
 
@@ -53,6 +58,7 @@ def watch(
 def follow(joined: Joined, big: bool, quiet: bool, calls: Calls | None = None) -> int:
     """Show a joined hold at this terminal until it is over, or the person leaves."""
     from bainwright.alarms.rules import Alarm
+    from bainwright.core.errors import DONE, NOT_AS_IT_SHOULD
     from bainwright.display.view import choose_view
     from bainwright.live.watching import ENDED, KEYS, Watching
 
@@ -64,4 +70,4 @@ def follow(joined: Joined, big: bool, quiet: bool, calls: Calls | None = None) -
     if ended == ENDED and calls:
         for each in calls.call(Alarm("program", True, "The PC's program for the warmer has ended", LOOK)):
             console.remark(each.words)
-    return 0
+    return NOT_AS_IT_SHOULD if ended == ENDED else DONE

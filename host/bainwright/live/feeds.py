@@ -38,7 +38,7 @@ METRICS = (
     Metric("bain_hold_seconds", "seconds", "Time since the hold began.", lambda shown: shown.now.t_s),
     Metric("bain_hold_left_seconds", "seconds", "Time left, if the hold has an end.", lambda shown: shown.now.left_s),
     Metric("bain_calling", "", "Does the warmer ask for somebody: 1, or 0.",
-           lambda shown: shown.now.calling and not shown.now.over),
+           lambda shown: shown.calls),
     Metric("bain_fault", "", "The number of the fault in force; 0 is none.", lambda shown: shown.now.fault),
     Metric("bain_warnings", "", "How many warnings are in force.", lambda shown: len(shown.now.warnings)),
     Metric("bain_chocolate_celsius", "celsius", "The chocolate's temperature.",
@@ -55,13 +55,15 @@ METRICS = (
 )  # fmt: skip
 
 
-def as_json(shown: Shown, *, course: bool) -> dict[str, Any]:
+def as_json(shown: Shown, warmer: str, *, course: bool) -> dict[str, Any]:
     """A moment as plain values.
 
     Parameters
     ----------
     shown : Shown
         The moment.
+    warmer : str
+        The warmer's name, as other programs ask for it.
     course : bool
         With the temperatures and events up to it.
 
@@ -76,13 +78,13 @@ def as_json(shown: Shown, *, course: bool) -> dict[str, Any]:
     if not course:
         for name in COURSE:
             del values[name]
-    return {**values, "power_w": now.power_w, "left_s": now.left_s, "age_s": round(shown.age_s, 1),
-            "stale": shown.old}  # fmt: skip
+    return {**values, "warmer": warmer, "calling": shown.calls, "power_w": now.power_w, "left_s": now.left_s,
+            "age_s": round(shown.age_s, 1), "stale": shown.old}  # fmt: skip
 
 
-def as_line(shown: Shown) -> str:
+def as_line(shown: Shown, warmer: str) -> str:
     """A moment without its history as one line of JSON."""
-    return msgspec.json.encode(as_json(shown, course=False)).decode()
+    return msgspec.json.encode(as_json(shown, warmer, course=False)).decode()
 
 
 def metrics(shown: Mapping[str, Shown | None]) -> str:

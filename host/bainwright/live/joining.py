@@ -147,8 +147,9 @@ def join(warmer: str | None = None) -> Joined:
         If several run and none is named, or none runs on this warmer.
     """
     found = running()
-    names = ", ".join(each.hello.warmer for each in found)
+    names = {_name(each, found): each for each in found}
     fit = [each for each in found if warmer in (None, each.hello.warmer)]
+    fit = fit if len(fit) == 1 or warmer not in names else [names[warmer]]
     for each in found:
         if len(fit) != 1 or each is not fit[0]:
             each.close()
@@ -156,8 +157,15 @@ def join(warmer: str | None = None) -> Joined:
         raise LinkError("no hold runs on this PC", hint=NONE_RUNS)
     if len(fit) != 1:
         raise UseError("--warmer", got=repr(warmer) if warmer else "no name, and several holds run",
-                       wanted=f"one of {names}")
+                       wanted=f"one of {', '.join(names)}")
     return fit[0]
+
+
+def _name(joined: Joined, among: list[Joined]) -> str:
+    """A warmer's name, with the process of its hold where several have that name."""
+    hello = joined.hello
+    alone = [each.hello.warmer for each in among].count(hello.warmer) == 1
+    return hello.warmer if alone else f"{hello.warmer}-{hello.process}"
 
 
 def _lines(connection: socket.socket) -> Iterator[bytes]:

@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable
 from typing import NamedTuple
 
+from bainwright.alarms.rules import SILENT_S
 from bainwright.live.now import Now
 
 STALE_S = 5.0  # a live board reports every second; after five missed reports no figure is shown as present
@@ -26,6 +27,11 @@ class Shown(NamedTuple):
     def old(self) -> bool:
         """Is it too old to be the present?"""
         return not self.age_s <= STALE_S
+
+    @property
+    def calls(self) -> bool:
+        """Does the warmer need somebody: it asks, or a board that may be dead reports nothing?"""
+        return not self.now.over and (self.now.calling or not self.age_s < SILENT_S)
 
 
 class Latest:

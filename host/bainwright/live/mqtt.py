@@ -6,6 +6,7 @@ import asyncio
 import logging
 import os
 import threading
+import time
 from typing import Any, NamedTuple
 from urllib.parse import unquote, urlsplit
 
@@ -131,9 +132,11 @@ class Publisher:
         take_only_answers(client)
         async with client:
             self._trouble, sent = "", dict[str, str]()
-            await client.publish(state, ONLINE, QOS, retain=True)
-            ending = False
+            ending, said_s = False, -AGAIN_S
             while not ending:
+                if time.monotonic() - said_s >= AGAIN_S:  # or nobody notices a broker that is gone
+                    await client.publish(state, ONLINE, QOS, retain=True)
+                    said_s = time.monotonic()
                 ending = await asyncio.to_thread(self._ends.wait, LOOK_S)  # first, so that the end is published too
                 found = self._payloads(base, device)
                 for topic, payload in found.items():
@@ -148,7 +151,7 @@ class Publisher:
         shown = self._latest.get()
         if shown is None:
             return {}
-        found = topics(shown, base)
+        found = topics(shown, base, self._warmer)
         if self._describe:
             ready = {f"{device}/$state": "alert" if shown.old else "ready"}
             found |= homie(shown, device, self._warmer) | ready

@@ -15,8 +15,8 @@ from bainwright.live.latest import Shown
 
 ONLINE, OFFLINE = "online", "offline"
 LEFT_OUT = ("schema", "over", "acts", "advice", "events", "hour", "evening", "age_s")
-# What may not be shown as present once it is old.
-LIVE = ("chocolate_c", "water_c", "water_target_c", "duty", "power_w", "place", "place_words", "trend", "water_words")
+# What the PC knows by itself. Everything else is the board's, and may not be shown as present once it is old.
+KNOWN = ("virtual", "chocolate", "warmer", "bath", "heater_w", "calling", "coming", "trouble", "stale")
 
 
 class Property(NamedTuple):
@@ -45,7 +45,7 @@ def topic_part(name: str) -> str:
     return "".join("-" if letter in "/+#$" or ord(letter) < 32 else letter for letter in name) or "warmer"
 
 
-def topics(shown: Shown, base: str) -> dict[str, str]:
+def topics(shown: Shown, base: str, warmer: str) -> dict[str, str]:
     """Payloads by topic.
 
     Parameters
@@ -54,16 +54,18 @@ def topics(shown: Shown, base: str) -> dict[str, str]:
         The moment. Once it is old, what must not look present is ``null``.
     base : str
         The topic they are under.
+    warmer : str
+        The warmer's name.
     """
-    values = {name: value for name, value in as_json(shown, course=False).items() if name not in LEFT_OUT}
+    values = {name: value for name, value in as_json(shown, warmer, course=False).items() if name not in LEFT_OUT}
     if shown.old or shown.now.over:
-        values |= dict.fromkeys(LIVE)
+        values |= {name: None for name in values if name not in KNOWN}
     return {f"{base}/{name}": _text(value) for name, value in values.items()}
 
 
 def homie(shown: Shown, base: str, warmer: str) -> dict[str, str]:
     """The same for Homie: the device's description and its values."""
-    node, values = f"{base}/{NODE}", as_json(shown, course=False)
+    node, values = f"{base}/{NODE}", as_json(shown, warmer, course=False)
     old = shown.old or shown.now.over
     found = {
         f"{base}/$homie": "4.0.0", f"{base}/$name": warmer, f"{base}/$nodes": NODE, f"{base}/$extensions": "",
@@ -76,7 +78,7 @@ def homie(shown: Shown, base: str, warmer: str) -> dict[str, str]:
         if each.unit:
             found[f"{topic}/$unit"] = each.unit
         value = values[each.name]
-        if value is not None and not (old and each.name in LIVE):
+        if value is not None and (not old or each.name in KNOWN):
             found[topic] = _text(value)
         else:
             found[topic] = ""  # deletes the retained value: Homie has no unknown

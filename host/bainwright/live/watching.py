@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import queue
 import threading
 import time
+from collections.abc import Iterator
 from concurrent.futures import Future
 from typing import TextIO
+
+from msgspec import structs
 
 from bainwright.core.keys import Interrupts, Keys
 from bainwright.display.view import View
@@ -19,6 +23,7 @@ from bainwright.live.now import now_of
 from bainwright.record.columns import HEADER, row
 
 TURN_S = 0.05
+FEW = 16  # frames on their way to a pipe; then whoever runs the hold notices that this one reads slowly
 SHOWS_S = 20.0  # a reply stays among the events for this long
 KEYS = (
     "y yes  n no, it thickens  d it thins  r refill  b bowl off/on  t test  e end of dipping  u step back  w pause  "
@@ -123,7 +128,7 @@ class Watching:
         self._seen = set(events)
 
 
-def stream(joined: Joined, out: TextIO, *, as_csv: bool) -> None:
+def stream(joined: Joined, out: TextIO, *, as_csv: bool) -> bool:
     """Write each report of the board as one line, until the hold is over; a line also for a report that got old.
 
     Parameters
@@ -133,17 +138,45 @@ def stream(joined: Joined, out: TextIO, *, as_csv: bool) -> None:
     out : TextIO
         Where to.
     as_csv : bool
-        Rows as in the hold's log, after a header; else a JSON object a line, with the fields of ``/now.json`` but the
+        Rows as in the hold's log, after a header; else a JSON object a line, with the fields of ``/api/now`` but the
         history.
+
+    Returns
+    -------
+    bool
+        Is the hold over? Otherwise its program has ended before.
     """
     if as_csv:
         print(HEADER, file=out, flush=True)
-    last = None
-    for frame in joined.frames():
-        status = frame.scene.status
+    last, over = None, False
+    for frame in _with_silences(joined):
+        status, over = frame.scene.status, frame.over
         if as_csv and status is not None and status != last:
             print(row(status.t, status), end="", file=out, flush=True)
         shown = Shown(now_of(frame.scene, over=frame.over, coming=frame.coming), 0, frame.age_s)
         if not as_csv and (status != last or shown.old or frame.over):
-            print(feeds.as_line(shown), file=out, flush=True)
+            print(feeds.as_line(shown, joined.hello.warmer), file=out, flush=True)
         last = status
+    return over
+
+
+def _with_silences(joined: Joined) -> Iterator[Frame]:
+    """Each frame as it comes; while none comes, the last one again every few seconds with its age."""
+    came: queue.Queue[Frame | None] = queue.Queue(FEW)
+
+    def read() -> None:
+        for frame in joined.frames():
+            came.put(frame)
+        came.put(None)
+
+    threading.Thread(target=read, daemon=True).start()
+    frame, came_s = came.get(), time.monotonic()
+    while frame is not None:
+        yield frame
+        while True:
+            try:
+                following = came.get(timeout=STALE_S)
+                break
+            except queue.Empty:
+                yield structs.replace(frame, age_s=frame.age_s + time.monotonic() - came_s)
+        frame, came_s = following, time.monotonic()

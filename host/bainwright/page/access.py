@@ -12,10 +12,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 CODE_LETTERS = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"  # none that looks like another
-CODE_LENGTH = 8  # 31^8 codes; at GUESSES a minute, a million years of guessing
+CODE_LENGTH = 8  # 31^8 codes: at GUESSES_OF_ALL a minute, five thousand years of guessing
 CODE_S = 15 * 60.0  # chosen: time to find the phone
-GUESSES, GUESSES_S = 10, 60.0  # chosen: wrong codes in a minute, from all clients together
-MOST_SESSIONS = 16  # chosen, of each kind: more phones than a kitchen has; one more ends the one unused for longest
+GUESSES, GUESSES_S = 10, 60.0  # chosen: wrong codes in a minute from one address, so that it shuts out itself alone
+GUESSES_OF_ALL = 300  # chosen: from all addresses together
+MOST_SESSIONS = 16  # chosen: more phones than a kitchen has; one more ends the one unused for longest
 ACTS, ACTS_S = 20, 10.0  # chosen: acts of one phone in ten seconds; a knuckle that bounces stays below
 
 
@@ -25,6 +26,10 @@ class Limit:
     def __init__(self, most: int, within_s: float) -> None:
         self._most, self._within_s = most, within_s
         self._at_s: deque[float] = deque(maxlen=most)
+
+    def rests(self, now_s: float) -> bool:
+        """Does nothing count any more?"""
+        return not self._at_s or now_s - self._at_s[-1] > self._within_s
 
     def full(self, now_s: float) -> bool:
         """Is no more allowed now?"""
@@ -76,9 +81,10 @@ class Access:
         self._random = random
         self.feed_token = random(24)
         self._codes: dict[str, float] = {}  # a code, and until when it is good
-        self._look_code = ""
+        self._look_code, self._look_cookie = "", random(32)
         self._sessions: dict[str, Session] = {}
-        self._guesses = Limit(GUESSES, GUESSES_S)
+        self._guesses: dict[str, Limit] = {}  # by address
+        self._guesses_of_all = Limit(GUESSES_OF_ALL, GUESSES_S)
 
     # -- pairing -------------------------------------------------------------------------------------------------------
 
@@ -90,32 +96,45 @@ class Access:
         return code
 
     def look_code(self) -> str:
-        """A code for all who only look; it is good until the server ends."""
-        self._look_code = self._look_code or _code()
+        """A code for all who only look; it is good until the server ends. They share one session, so none ends."""
+        if not self._look_code:
+            self._look_code = _code()
+            self._sessions[self._look_cookie] = Session("", 0.0)
         return self._look_code
 
     def has_code(self, now_s: float) -> bool:
         """Is there a code that is still good?"""
         return any(now_s < until_s for until_s in self._codes.values())
 
-    def pair(self, typed: str, now_s: float) -> str | None:
+    def may_guess(self, client: str, now_s: float) -> bool:
+        """May this address try a code? After too many wrong ones even a right one is refused."""
+        of_this = self._guesses.get(client)
+        return not (self._guesses_of_all.full(now_s) or (of_this is not None and of_this.full(now_s)))
+
+    def pair(self, typed: str, client: str, now_s: float) -> str | None:
         """Exchange a code for a session's cookie; None for a wrong, used or late code, or after too many guesses."""
-        if self._guesses.full(now_s):
+        if not self.may_guess(client, now_s):
             return None
         code = "".join(letter for letter in typed.upper() if letter in CODE_LETTERS)
         if self._look_code and same(code, self._look_code):
-            return self._begin("", now_s)
+            return self._look_cookie
         until_s = self._codes.pop(code, None)
-        if until_s is None or not now_s < until_s:
-            self._guesses.count(now_s)
-            return None
-        return self._begin(self._random(16), now_s)
+        if until_s is not None and now_s < until_s:
+            return self._begin(self._random(16), now_s)
+        if len(code) == CODE_LENGTH:  # anything else is no guess
+            self._count_guess(client, now_s)
+        return None
+
+    def _count_guess(self, client: str, now_s: float) -> None:
+        self._guesses = {each: limit for each, limit in self._guesses.items() if not limit.rests(now_s)}
+        self._guesses.setdefault(client, Limit(GUESSES, GUESSES_S)).count(now_s)
+        self._guesses_of_all.count(now_s)
 
     def _begin(self, token: str, now_s: float) -> str:
-        """A new session; those who only look never end a session that acts."""
-        alike = [cookie for cookie, each in self._sessions.items() if bool(each.token) == bool(token)]
-        if len(alike) >= MOST_SESSIONS:
-            del self._sessions[min(alike, key=lambda cookie: self._sessions[cookie].used_s)]
+        """A new session that acts."""
+        acting = [cookie for cookie in self._sessions if cookie != self._look_cookie]
+        if len(acting) >= MOST_SESSIONS:
+            del self._sessions[min(acting, key=lambda cookie: self._sessions[cookie].used_s)]
         cookie = self._random(32)
         self._sessions[cookie] = Session(token, now_s)
         return cookie

@@ -15,7 +15,7 @@ from starlette.types import ASGIApp
 
 from bainwright.core.errors import BainError
 from bainwright.page import site
-from bainwright.page.access import Access
+from bainwright.page.access import GUESSES_S, Access
 from bainwright.page.act_routes import ActRoutes
 from bainwright.page.asking import Asking, address_of, asked_for, cookie_name, form_of
 from bainwright.page.drawn import Drawn
@@ -25,6 +25,8 @@ from bainwright.page.holds import Hold, Holds
 from bainwright.page.past_hold_routes import PastHoldRoutes
 from bainwright.page.stream import MOST_LOOKING, MOST_STREAMS, EventStream, Frame, Streams
 from bainwright.plan import tonight
+
+TOO_MANY_GUESSES = "Too many wrong codes came. Wait a minute, then send the same code again: it is still good."
 
 
 class PageApp:
@@ -52,6 +54,7 @@ class PageApp:
         routes = [
             Route("/", looking(self._now), methods=["GET"]),
             Route("/live", looking(self._live), methods=["GET"]),
+            Route("/calls", looking(self._calls), methods=["GET"]),
             Route("/end", looking(self._end), methods=["GET"]),
             Route("/tonight", looking(self._tonight), methods=["GET"]),
             Route("/in", self._show_pairing, methods=["GET"]),
@@ -71,15 +74,20 @@ class PageApp:
     async def _show_pairing(self, request: Request) -> Response:
         """The form that pairs; a link's preview must not use the code up, so only the form's button does."""
         code = str(request.path_params.get("code", ""))[:12]
-        return HTMLResponse(self._page("in", "/in", code=code, wrong=""))
+        return HTMLResponse(self._page("in", "/in", code=code, wrong="",
+                                       again=self._asking.was_paired(request)))  # fmt: skip
 
     async def _pair(self, request: Request) -> Response:
         typed = form_of(await request.body()).get("code", "")
-        cookie = self._access.pair(typed, time.monotonic())
+        client, now_s = request.client.host if request.client else "", time.monotonic()
+        if not self._access.may_guess(client, now_s):
+            return HTMLResponse(self._page("in", "/in", code=typed[:12], wrong=TOO_MANY_GUESSES, again=False), 429,
+                                {"retry-after": f"{GUESSES_S:.0f}"})  # fmt: skip
+        cookie = self._access.pair(typed, client, now_s)
         if cookie is None:
             new = "Press p at the PC for a new one." if self._runs_a_hold else "Use the latest code that the PC shows."
             wrong = f"That code is not valid, or no longer. {new}"
-            return HTMLResponse(self._page("in", "/in", code="", wrong=wrong), 403)
+            return HTMLResponse(self._page("in", "/in", code="", wrong=wrong, again=False), 403)
         response = RedirectResponse("/paired", 303)
         response.set_cookie(cookie_name(request), cookie, httponly=True, samesite="strict")
         return response
@@ -112,7 +120,8 @@ class PageApp:
         if session is not None:
             reply, session.reply = session.reply, None
         text = self._page("now", "/", shown=shown, reply=reply, token=session.token if session else "", warmer=warmer,
-                          key=hold.key, end=address_of(warmer, "/end"), several=len(self._holds.all()) > 1,
+                          key=hold.key, address=address_of(warmer), end=address_of(warmer, "/end"),
+                          several=len(self._holds.all()) > 1,
                           readings=site.readings(shown), buttons=site.buttons(shown),
                           charts=self._drawn_of(hold).charts(shown))  # fmt: skip
         return HTMLResponse(text)
@@ -134,7 +143,7 @@ class PageApp:
     def _several(self, holds: dict[str, Hold]) -> Response:
         """All warmers at a glance, each leading to its own page."""
         warmers = [(name, address_of(name), hold.shown()) for name, hold in holds.items()]
-        return HTMLResponse(self._page("warmers", "/", warmers=warmers), headers={"refresh": "3"})
+        return HTMLResponse(self._page("warmers", "/", warmers=warmers))
 
     def _waits(self, title: str, line: str) -> Response:
         return HTMLResponse(self._page("words", "/", title=title, lines=[line]), headers={"refresh": "2"})
@@ -146,10 +155,20 @@ class PageApp:
         hold, latest = found[1], self._asking.follow(*found)
 
         def frame() -> tuple[object, dict[str, Any]] | None:
+            self._asking.session(request)  # whoever watches uses it
             shown = latest()
             return self._drawn_of(hold).frame(shown) if shown else None
 
         return self._stream(request, frame, hold.key, False)
+
+    async def _calls(self, request: Request) -> Response:
+        """Whether any warmer needs somebody, for the alarm on pages that show no hold."""
+        def frame() -> tuple[object, dict[str, Any]]:
+            moments = [shown for hold in self._holds.all().values() if (shown := hold.shown()) and not shown.now.over]
+            calling = any(shown.calls and not shown.now.coming for shown in moments)
+            return (bool(moments), calling), {"runs": bool(moments), "calling": calling}
+
+        return self._stream(request, frame, "", True)
 
     def _stream(self, request: Request, frame: Frame, of: str, whole: bool) -> Response:
         session = self._asking.session(request)
@@ -178,7 +197,7 @@ class PageApp:
 
     def _page(self, name: str, here: str, **values: Any) -> str:
         pages = [*([("Now", "/")] if self._holds.all() else []), ("Tonight", "/tonight"), ("Past holds", "/holds")]
-        return site.page(name, pages=pages, here=here, **values)
+        return site.page(name, pages=pages, here=here, holds=bool(self._holds.all()), **values)
 
 
 class _Started(Response):

@@ -8,13 +8,15 @@ from urllib.parse import parse_qs, quote
 
 from starlette.datastructures import Headers
 from starlette.requests import Request
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from bainwright.live.latest import Shown
 from bainwright.page.access import Access, Session
 from bainwright.page.holds import Hold, Holds
 from bainwright.page.stream import GoneError
 
+NO_TOKEN = {"error": "each request needs the line 'Authorization: Bearer TOKEN'; a paired phone shows the token under "
+            "“For other programs”"}  # fmt: skip
 Answer = Callable[[Request], Awaitable[Response]]
 
 
@@ -42,9 +44,23 @@ class Asking:
 
         return checked
 
+    def reading(self, answer: Answer) -> Answer:
+        """Let only those programs in that may look; the others get the status that they understand (RFC 6750, 3)."""
+
+        async def checked(request: Request) -> Response:
+            if not self.access.may_look(self.session(request), _bearer(request.headers)):
+                return JSONResponse(NO_TOKEN, 401, {"www-authenticate": "Bearer"})
+            return await answer(request)
+
+        return checked
+
     def session(self, request: Request) -> Session | None:
         """The session of the request's cookie."""
         return self.access.session(request.cookies.get(cookie_name(request)), time.monotonic())
+
+    def was_paired(self, request: Request) -> bool:
+        """Has it the cookie of a session that is not any more?"""
+        return cookie_name(request) in request.cookies and self.session(request) is None
 
     def hold(self, warmer: str | None) -> tuple[str, Hold] | None:
         """The hold on the warmer of this name, or the only one; None where it is not clear, or none is there."""

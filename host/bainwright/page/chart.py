@@ -15,6 +15,7 @@ BELOW_C, ABOVE_C = 2.0, 1.5  # shown below the window and above the ceiling, cho
 NAME_GAP = 16.0  # between the names of two lines
 TICKS_S = (300, 600, 900, 1800, 3600, 7200, 10800, 21600)
 MOST_TICKS = 5
+TICKS_C, MOST_TICKS_C = (1, 2, 5, 10, 50), 9
 MOST_POINTS = 720  # of a line; a phone has no more dots across
 
 
@@ -24,6 +25,7 @@ def chart(
     *,
     bath: str,
     label: str,
+    whole: bool = False,
     events: Iterable[tuple[float, str]] = (),
 ) -> str:
     """Draw samples as an SVG.
@@ -38,6 +40,8 @@ def chart(
         What is under the bowl: water or plate.
     label : str
         What the drawing shows, for those who hear it read out.
+    whole : bool
+        Show all that was measured; else the window fills the chart, and a line may leave it.
     events : iterable of (s, str)
         Marked at the bottom, with their words as a title.
 
@@ -48,7 +52,7 @@ def chart(
     """
     if len(samples) < 2:
         return ""
-    scale, wide, high = _Scale(samples, window), WIDTH - LEFT - RIGHT, HEIGHT - TOP - BOTTOM
+    scale, wide, high = _Scale(samples, window, whole), WIDTH - LEFT - RIGHT, HEIGHT - TOP - BOTTOM
     parts = [
         f'<svg class="chart" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(label)}">',
         *_background(scale, window),
@@ -73,13 +77,14 @@ def thinned(samples: Sequence[Sample], most: int = MOST_POINTS) -> Sequence[Samp
 class _Scale:
     """From seconds and °C to the drawing's own units."""
 
-    def __init__(self, samples: Sequence[Sample], window: tuple[float, float, float]) -> None:
+    def __init__(self, samples: Sequence[Sample], window: tuple[float, float, float], whole: bool) -> None:
         low_c, _, ceiling_c = window
         chocolate = [sample[2] for sample in samples if sample[2] is not None]
         water = [sample[1] for sample in samples if sample[1] is not None]
+        every = [*chocolate, *water] if whole else []
         self.from_s, self.to_s = samples[0][0], max(samples[-1][0], samples[0][0] + 60.0)
-        self.low_c = max(low_c - 3 * BELOW_C, min([low_c - BELOW_C, *chocolate]))
-        self.high_c = min(ceiling_c + 6 * ABOVE_C, max([ceiling_c + ABOVE_C, *chocolate, *water]))
+        self.low_c = min([max(low_c - 3 * BELOW_C, min([low_c - BELOW_C, *chocolate])), *every])
+        self.high_c = max([min(ceiling_c + 6 * ABOVE_C, max([ceiling_c + ABOVE_C, *chocolate, *water])), *every])
 
     def x(self, t_s: float) -> float:
         return LEFT + (t_s - self.from_s) / (self.to_s - self.from_s) * (WIDTH - LEFT - RIGHT)
@@ -101,7 +106,8 @@ def _background(scale: _Scale, window: tuple[float, float, float]) -> list[str]:
 
 def _axis(scale: _Scale) -> list[str]:
     parts = []
-    for temp_c in range(int(scale.low_c) + 1, int(scale.high_c) + 1, 1 if scale.high_c - scale.low_c < 9 else 2):
+    step_c = next((step for step in TICKS_C if (scale.high_c - scale.low_c) / step < MOST_TICKS_C), TICKS_C[-1])
+    for temp_c in range((int(scale.low_c) // step_c + 1) * step_c, int(scale.high_c) + 1, step_c):
         y = scale.y(temp_c)
         parts.append(f'<path class="grid" d="M{LEFT} {y:.1f}H{WIDTH - RIGHT}"/>')
         parts.append(f'<text class="tick" x="{LEFT - 5}" y="{y + 4:.1f}" text-anchor="end">{temp_c}</text>')

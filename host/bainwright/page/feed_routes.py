@@ -12,7 +12,7 @@ from starlette.routing import Route
 from bainwright.live import feeds
 from bainwright.page.asking import Asking, asked_for
 from bainwright.page.drawn import key_of
-from bainwright.page.openapi import description
+from bainwright.page.openapi import DESCRIPTION, METRICS, NOW, STREAM, WARMERS, description
 from bainwright.page.stream import Frame
 
 NO_REPORT = {"error": "no hold has reported yet"}
@@ -38,16 +38,17 @@ class FeedRoutes:
 
     def routes(self) -> list[Route]:
         """The routes, each behind the check of who may look."""
-        paths = {"/now.json": self._now, "/now.stream": self._now_stream, "/warmers.json": self._warmers,
-                 "/metrics": self._metrics, "/feeds": self._feeds, "/openapi.json": self._openapi}  # fmt: skip
-        return [Route(path, self._asking.looking(answer), methods=["GET"]) for path, answer in paths.items()]
+        paths = {NOW: self._now, STREAM: self._now_stream, WARMERS: self._warmers, METRICS: self._metrics,
+                 DESCRIPTION: self._openapi}  # fmt: skip
+        return [Route("/feeds", self._asking.looking(self._feeds), methods=["GET"]),
+                *(Route(path, self._asking.reading(answer), methods=["GET"]) for path, answer in paths.items())]
 
     async def _now(self, request: Request) -> Response:
         found = self._asking.hold(asked_for(request))
         if found is None:
             return self._no_hold()
         shown = found[1].shown()
-        return JSONResponse(feeds.as_json(shown, course=True)) if shown else JSONResponse(NO_REPORT, 503)
+        return JSONResponse(feeds.as_json(shown, found[0], course=True)) if shown else JSONResponse(NO_REPORT, 503)
 
     async def _now_stream(self, request: Request) -> Response:
         found = self._asking.hold(asked_for(request))
@@ -57,7 +58,7 @@ class FeedRoutes:
 
         def frame() -> tuple[object, dict[str, Any]] | None:
             shown = latest()
-            return None if shown is None else (key_of(shown), feeds.as_json(shown, course=False))
+            return None if shown is None else (key_of(shown), feeds.as_json(shown, found[0], course=False))
 
         return self._stream(request, frame, found[1].key, True)
 
@@ -84,4 +85,5 @@ class FeedRoutes:
         session = self._asking.session(request)
         token = access.feed_token if session and session.token and not access.open_to_look else ""
         return HTMLResponse(self._draw("feeds", "/feeds", address=f"http://{request.headers['host']}", token=token,
+                                       paths={"now": NOW, "stream": STREAM, "metrics": METRICS, "all": DESCRIPTION},
                                        open_to_look=access.open_to_look))  # fmt: skip

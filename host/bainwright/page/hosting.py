@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import ipaddress
 import time
 from types import TracebackType
 from typing import Self
@@ -72,7 +71,7 @@ class Page:
         sockets = server.open_sockets(addresses, port)
         found = sockets[0].getsockname()[1]
         names = [server.host_name(address, found) for address in addresses]
-        self._alone = all(ipaddress.ip_address(address).is_loopback for address in addresses)
+        self._alone = all(server.is_here(address) for address in addresses)
         self._notes = [*notes, *([f"port {port} is taken; the page uses {found}"] if found != port else [])]
         here = [f"localhost:{found}"] if server.HERE in addresses else []
         self._name = None if self._alone or ":" in addresses[-1] else local_name(addresses[-1], found)

@@ -19,6 +19,7 @@ from bainwright.page.app import PageApp
 PORT = 8024  # chosen: free of well-known services
 HERE = "127.0.0.1"
 MOST_CONNECTIONS = 128  # of all clients
+MOST_OF_ONE = 32  # chosen, from one address of the network: a browser opens six and its stream
 HEAD_S = 8.0  # chosen: a phone on a bad network sends a request's head in one
 READS_S = 30.0  # chosen: a phone takes 64 KB in that on the worst network that can show a page
 MOST_HEAD_BYTES = 16_384
@@ -30,7 +31,7 @@ class Connection(H11Protocol):
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         super().connection_made(transport)
-        if len(self.connections) > MOST_CONNECTIONS:
+        if len(self.connections) > MOST_CONNECTIONS or self._of_one() > MOST_OF_ONE:
             transport.abort()
             return
         self._head_due: asyncio.TimerHandle | None = None
@@ -62,6 +63,13 @@ class Connection(H11Protocol):
         super().resume_writing()
         if self._read_due is not None:
             self._read_due.cancel()
+
+    def _of_one(self) -> int:
+        """How many connections its client has; 0 for this PC, whose programs share one address."""
+        if self.client is None or is_here(self.client[0]):
+            return 0
+        clients = [getattr(each, "client", None) for each in self.connections]
+        return sum(each is not None and each[0] == self.client[0] for each in clients)
 
     def _rests(self) -> bool:
         """Is no request being answered?"""
@@ -158,6 +166,11 @@ def _bound(addresses: list[str], port: int) -> list[socket.socket]:
             sockets.append(each)
         opened.pop_all()
     return sockets
+
+
+def is_here(address: str) -> bool:
+    """Does it lead to this PC alone?"""
+    return ipaddress.ip_address(address).is_loopback
 
 
 def host_name(address: str, port: int) -> str:

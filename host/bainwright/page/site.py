@@ -8,7 +8,6 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
-from bainwright.alarms.rules import SILENT_S
 from bainwright.core.terminal import visible
 from bainwright.core.units import clock_words
 from bainwright.evening import acts
@@ -61,16 +60,11 @@ def readings(shown: Shown) -> Markup:
     return _part("readings", shown)
 
 
-def calls(shown: Shown) -> bool:
-    """Does a phone sound: the warmer asks for somebody, or a board that may be dead reports nothing?"""
-    return not shown.now.over and (shown.now.calling or not shown.age_s < SILENT_S)
-
-
 def buttons(shown: Shown) -> Markup:
     """The acts that fit the moment."""
     now, offered = shown.now, _offered(shown.now)
     return Markup(_templates().get_template("_buttons.html").render(
-        now=now, calls=calls(shown),
+        now=now, calls=shown.calls,
         answers=[act for act in offered.values() if act.answers] if now.ask else [],
         others=[offered[name] for name in BELOW_ANSWERS if name in offered],
         **finals(now),
@@ -92,7 +86,7 @@ def charts(now: Now) -> Markup:
     """The last hour and the whole evening, and what happened."""
     window = (now.low_c, now.high_c, now.ceiling_c)
     return Markup(_templates().get_template("_charts.html").render(
-        hour=Markup(chart(now.hour, window, bath=now.bath, label=f"The last hour: chocolate and {now.bath}",
+        hour=Markup(chart(now.hour, window, bath=now.bath, label=f"The last hour: chocolate and {now.bath}", whole=True,
                           events=now.events)),
         evening=Markup(chart(now.evening, window, bath=now.bath, label=f"The whole hold: chocolate and {now.bath}",
                              events=now.events)),
@@ -109,5 +103,5 @@ def _part(name: str, shown: Shown) -> Markup:
         return round(100 * min(1.0, max(0.0, (temp_c - now.low_c + 3.0) / span_c)), 1)
 
     return Markup(_templates().get_template(f"_{name}.html").render(
-        now=now, calls=calls(shown), age_s=shown.age_s, stale=shown.old and not now.over, share=share,
+        now=now, calls=shown.calls, age_s=shown.age_s, stale=shown.old and not now.over, share=share,
     ))  # fmt: skip

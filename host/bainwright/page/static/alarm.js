@@ -1,18 +1,31 @@
-// The alarm of this phone: it sounds while the warmer asks for somebody, and when nothing is heard any more.
-// A browser lets a page sound only after a tap on it.
+// The alarm of this phone: it sounds while a warmer asks for somebody, and when nothing is heard any more.
+// A browser lets a page sound only after a tap on it, or after one on the page before.
 "use strict";
 
 const SILENT_ALARM_S = 60; // without a word from the PC
+const LASTS_S = 5; // of them by a clock that nobody sets: one that is set makes no silence
 const EACH_MS = 15000; // between two calls; after LOUD_AFTER_MS three times as often
 const LOUD_AFTER_MS = 120000;
 const armButton = document.getElementById("arm");
 const armed = document.getElementById("armed");
 let sound = null;
 let wake = null;
-let since = 0;
+let since = null;
 let next = 0;
 
-document.getElementById("alarm").hidden = false;
+// A moment by two clocks: one runs while the phone sleeps and may be set, the other neither.
+function mark() {
+  return { date: Date.now(), steady: performance.now() };
+}
+
+function sinceMs(moment) {
+  return Math.max(Date.now() - moment.date, performance.now() - moment.steady);
+}
+
+// Does this phone sound? Then no page may load itself again: the next one might be silent.
+function sounds() {
+  return sound?.state === "running";
+}
 
 function beep(at, hertz) {
   const tone = sound.createOscillator();
@@ -41,22 +54,42 @@ async function stayAwake() {
 }
 
 function showArmed() {
-  const sounds = sound.state === "running";
-  armButton.hidden = sounds;
-  if (!sounds) armed.textContent = "This phone is silent again. Tap the button.";
+  armButton.hidden = sounds();
+  if (!sounds()) armed.textContent = "This phone is silent again. Tap the button.";
   else if (wake && !wake.released) armed.textContent = "This phone sounds when the warmer needs somebody. It stays awake while this page is in front.";
   else armed.textContent = "This phone sounds when the warmer needs somebody, as long as its screen is on. Set the phone so that its screen stays on: one that sleeps is silent.";
 }
 
-armButton.addEventListener("click", async () => {
+function remember(name, value) {
+  try {
+    if (value) sessionStorage.setItem(name, value);
+    return sessionStorage.getItem(name);
+  } catch {
+    return null; // a browser that stores nothing asks for a tap on each page
+  }
+}
+
+function makeSound() {
   sound ??= new AudioContext();
-  await sound.resume();
   sound.onstatechange = showArmed;
+}
+
+armButton.addEventListener("click", async () => {
+  makeSound();
+  await sound.resume();
+  remember("armed", "1");
   beep(sound.currentTime, 880);
   await stayAwake();
   if (window.isSecureContext && window.Notification?.permission === "default") await Notification.requestPermission();
   showArmed();
 });
+
+if (remember("armed")) { // on the page before
+  makeSound();
+  sound.resume();
+  showArmed();
+  stayAwake().then(showArmed);
+}
 
 document.addEventListener("visibilitychange", async () => {
   if (!sound || document.visibilityState !== "visible") return;
@@ -65,16 +98,21 @@ document.addEventListener("visibilitychange", async () => {
   showArmed();
 });
 
+addEventListener("timer", () => { // of a step of tonight's plan
+  if (sounds()) call();
+});
+
 addEventListener("bain", ({ detail }) => {
-  const silent = detail.silentS >= SILENT_ALARM_S;
+  document.getElementById("alarm").hidden = !detail.runs;
+  const silent = detail.silentS >= SILENT_ALARM_S && detail.lastsS >= LASTS_S;
   const calls = silent || (detail.calling === "1" && detail.coming !== "1");
   document.title = calls ? `(!) ${document.title.replace(/^\(!\) /, "")}` : document.title.replace(/^\(!\) /, "");
   if (!calls) {
-    since = 0;
+    since = null;
     return;
   }
-  const now = Date.now();
-  if (!since) {
+  const now = performance.now();
+  if (since === null) {
     since = now; // `next` stays: what comes and goes sounds no more often than what stays
     if (window.isSecureContext && window.Notification?.permission === "granted" && document.visibilityState !== "visible") {
       new Notification(silent ? "No word from the PC" : "The warmer needs somebody");

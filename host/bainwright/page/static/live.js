@@ -9,10 +9,11 @@ const ANSWER_MS = 8000; // the PC answers an act within five seconds, whatever h
 const AGAIN_MS = 4000;
 const DEAD_MS = 12000;
 const part = (name) => document.getElementById(name);
-let heardAt = Date.now();
+const address = part("readings").dataset.address; // of this warmer: without its name it means the only one there is
+let heard = mark();
 let over = false;
 let stream = null;
-let listenedAt = Date.now();
+let listened = mark();
 let server = null;
 const drawn = new Map(); // the parts as they are shown
 const READ_MS = 800; // nobody reads a new question sooner; a finger may be on its way to the button before
@@ -39,25 +40,28 @@ function state() {
 }
 
 function showLink() {
-  const silentS = Math.round((Date.now() - heardAt) / 1000);
-  const silent = silentS * 1000 >= QUIET_MS && !over;
+  const silentMs = sinceMs(heard), silentS = Math.round(silentMs / 1000);
+  const silent = silentMs >= QUIET_MS && !over;
   part("link").hidden = !silent;
   part("readings").classList.toggle("stale", silent); // around what the PC itself calls old
   if (silent) {
     part("link").textContent = `No word from the PC for ${silentS} s. What you see is old. `
       + "The warmer holds without it: look at the warmer.";
   }
-  dispatchEvent(new CustomEvent("bain", { detail: { ...state(), heardAt, silentS: silent ? silentS : 0 } }));
+  dispatchEvent(new CustomEvent("bain", { detail: {
+    ...state(), runs: true, silentS: silent ? silentS : 0, lastsS: (performance.now() - heard.steady) / 1000,
+    steadyMs: heard.steady, pcS: clock?.pcS,
+  } }));
 }
 
 function hear(message) {
-  heardAt = Date.now();
-  clock = { pcS: Number(message.lastEventId), hereMs: performance.now() };
+  heard = mark();
+  clock = { pcS: Number(message.lastEventId), hereMs: heard.steady };
 }
 
 function listen() {
   stream?.close();
-  stream = new EventSource(`/live${location.search}`);
+  stream = new EventSource(address.replace("/", "/live"));
   stream.addEventListener("now", (message) => {
     hear(message);
     for (const [name, html] of Object.entries(JSON.parse(message.data))) show(name, html);
@@ -65,7 +69,8 @@ function listen() {
     showLink();
   });
   stream.addEventListener("server", (message) => {
-    if (server && server !== message.data) location.reload(); // restarted: this page's session has ended
+    // Restarted, or another hold: this page's buttons are none of it.
+    if (server && server !== message.data) loadAgain("The PC's program was restarted, or another hold runs on this warmer.");
     server = message.data;
   });
   stream.addEventListener("alive", (message) => {
@@ -74,7 +79,9 @@ function listen() {
   });
   stream.addEventListener("error", () => {
     // The browser tries again by itself, except where the server refused: its program was restarted, or it is full.
-    if (stream.readyState === EventSource.CLOSED && !over) setTimeout(loadAgain, AGAIN_MS);
+    if (stream.readyState !== EventSource.CLOSED || over) return;
+    const refused = "The PC does not show this hold to this phone any more.";
+    setTimeout(() => { loadAgain(refused); if (sounds()) listen(); }, AGAIN_MS);
   });
 }
 
@@ -82,18 +89,24 @@ listen();
 setInterval(() => {
   showLink();
   // A phone that slept may hold a connection that is dead without knowing it.
-  if (!over && stream.readyState === EventSource.OPEN && Date.now() - Math.max(heardAt, listenedAt) > DEAD_MS) {
-    listenedAt = Date.now();
+  if (!over && stream.readyState === EventSource.OPEN && Math.min(sinceMs(heard), sinceMs(listened)) > DEAD_MS) {
+    listened = mark();
     listen();
   }
 }, 1000);
 
-async function loadAgain() {
+// A phone that sounds stays: the page that came might be silent. Its person loads it again.
+async function loadAgain(why) {
+  if (sounds()) {
+    part("again").hidden = false;
+    part("again").firstElementChild.textContent = why;
+    return;
+  }
   try {
-    await fetch(location.href, { method: "HEAD" });
-    location.reload();
+    await fetch(address, { method: "HEAD" });
+    location.replace(address);
   } catch {
-    setTimeout(loadAgain, AGAIN_MS);
+    setTimeout(() => loadAgain(why), AGAIN_MS);
   }
 }
 

@@ -4,8 +4,8 @@
 const GAP_MS = 5000; // as long as figures may be silent before they are struck out
 const CATCHES_UP_MS = 10000; // a phone that wakes reads old messages first
 const SHOWN_MS = 120000;
-const STORE = `seen${location.search}`; // until the tab is closed, also while another page is open
-let seen = stored(); // when the PC was heard, hold's time, newest event
+const STORE = `seen ${document.getElementById("readings").dataset.address}`; // until the tab is closed, also while another page is open
+let seen = stored(); // when the PC was heard, by its clock and by this page's; hold's time, newest event
 let gap = null; // at: when it ended; ms: how long; newest: the event before it; elsewhere: another page was open
 let first = true;
 
@@ -34,23 +34,23 @@ function say() {
 }
 
 addEventListener("bain", ({ detail }) => {
-  const now = Date.now(), t = Number(detail.t);
+  const now = performance.now(), t = Number(detail.t);
   if (gap && now > gap.at + SHOWN_MS) {
     document.getElementById("missed").hidden = true;
     gap = null;
   }
-  if (detail.silentS || Number.isNaN(t)) return;
-  if (seen && seen.t <= t && detail.heardAt - seen.heardAt >= GAP_MS) {
-    gap = { at: now, ms: detail.heardAt - seen.heardAt, newest: seen.newest, elsewhere: first };
-  }
+  if (detail.silentS || Number.isNaN(t) || detail.pcS === undefined) return;
+  // By two clocks that nobody sets: a phone that sleeps may stop its own, and reads late what the PC said meanwhile.
+  const ms = seen && Math.max(1000 * (detail.pcS - seen.pcS), detail.steadyMs - (seen.steadyMs ?? detail.steadyMs));
+  if (seen && seen.t <= t && ms >= GAP_MS) gap = { at: now, ms, newest: seen.newest, elsewhere: first };
   if (gap && now < gap.at + CATCHES_UP_MS) say();
   first = false;
-  seen = { heardAt: detail.heardAt, t, newest: eventsSince("").at(-1) ?? "" };
+  seen = { pcS: detail.pcS, steadyMs: detail.steadyMs, t, newest: eventsSince("").at(-1) ?? "" };
 });
 
 addEventListener("pagehide", () => {
   try {
-    sessionStorage.setItem(STORE, JSON.stringify(seen));
+    sessionStorage.setItem(STORE, JSON.stringify({ ...seen, steadyMs: undefined }));
   } catch {
     // a browser that stores nothing begins again on each page
   }

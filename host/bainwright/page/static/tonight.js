@@ -30,6 +30,8 @@ function show(button, at) {
   }
   const goneS = (Date.now() - begun) / 1000;
   const late = goneS > Number(button.dataset.high);
+  if (late && button.classList.contains("running")) dispatchEvent(new Event("timer")); // once, and not after a reload
+  button.classList.toggle("running", !late);
   button.classList.toggle("late", late);
   button.textContent = `${minutes(goneS)} of about ${Math.round(Number(button.dataset.likely) / 60)} min${late ? ": longer than planned" : ""}`;
 }
