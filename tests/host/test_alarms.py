@@ -3,6 +3,7 @@
 import contextlib
 import functools
 import http.server
+import io
 import itertools
 import json
 import os
@@ -21,6 +22,7 @@ from bainwright.alarms.channels import Command, WebHook, channel
 from bainwright.alarms.rules import AGAIN_S, COMING_S, SILENT_S, THEN_EACH_S, Alarm, Coming, Rules, cause_of
 from bainwright.alarms.sender import Sender, outcome
 from bainwright.core.errors import UseError
+from bainwright.display.view import PlainLines
 from bainwright.live.live_hold import LiveHold
 
 ALARM = Alarm("ask pour", True, "The warmer asks for you", "pour the refill in now; $(rm) `x` {} 'q'")
@@ -102,9 +104,32 @@ def test_two_alarms_that_take_turns_are_two_and_no_more():
 def test_warnings_that_come_and_go_are_each_sent_once():
     """Alone, together, and in turns."""
     rules, one, other = Rules(Coming()), 1 << faults.BOWL_PROBE, 1 << faults.HEAT_FROM_OUTSIDE
-    sent = [rules.due(scene_at(warn=warn), 0.0, float(at)) is not None
-            for at, warn in enumerate([one, 0, one, one | other, other, one, 0, other, one | other])]
-    assert sent == [True, False, False, True, False, False, False, False, False]
+    sent = []
+    for at, warn in enumerate([one, 0, one, one | other, other, one, 0, other, one | other]):
+        sent.append(rules.due(scene_at(warn=warn), 0.0, float(at)))
+        if sent[-1]:
+            rules.arrived(sent[-1])
+    assert [each is not None for each in sent] == [True, False, False, True, False, False, False, False, False]
+
+
+def test_what_can_wait_is_tried_again_until_one_way_took_it():
+    """The mail server restarts, or the Wi-Fi is away for ten minutes."""
+    rules, scene = Rules(Coming()), scene_at(warn=1 << faults.BOWL_PROBE)
+    assert calls(rules, scene, 400) == [*map(int, AGAIN_S)]
+    rules.arrived(cause_of(scene, 0.0))
+    assert [t_s for t_s in range(400, 5000) if rules.due(scene, 0.0, float(t_s))] == []
+
+
+@pytest.mark.parametrize("number", [row[faults.NUMBER] for row in faults.FAULTS[1:]])
+def test_a_warning_never_says_that_the_heat_was_switched_off(number):
+    """The warmer holds on: each fault's reaction is in the firmware's table."""
+    alarm = cause_of(scene_at(warn=1 << number), 0.0)
+    if alarm is None:
+        return
+    assert "It switched off" not in alarm.words
+    assert "Clear the trip" not in alarm.words
+    if faults.row(number)[faults.REACTION] != faults.WARN:
+        assert "the warmer holds on" in alarm.words
 
 
 def test_whoever_comes_is_coming_although_the_alarm_flickers():
@@ -159,8 +184,9 @@ def test_a_fault_calls_as_the_fault_table_has_it(number, stage, now):
 
 def test_what_can_wait_for_the_morning_is_sent_once():
     """A warning that stays all night."""
-    scene = scene_at(warn=1 << faults.BOWL_PROBE | 1 << faults.HEAT_FROM_OUTSIDE)
-    assert calls(Rules(Coming()), scene, 5000) == [0]
+    scene, rules = scene_at(warn=1 << faults.BOWL_PROBE | 1 << faults.HEAT_FROM_OUTSIDE), Rules(Coming())
+    rules.arrived(rules.due(scene, 0.0, 0.0))
+    assert calls(rules, scene, 5000) == []
     title = cause_of(scene, 0.0).title
     for number in (faults.BOWL_PROBE, faults.HEAT_FROM_OUTSIDE):
         assert help_text.FAULTS[number][0] in title
@@ -340,7 +366,7 @@ def test_a_slow_channel_delays_nothing_and_a_full_one_is_reported():
     with Sender([slow]) as sender:
         for _ in range(6):
             sender.send(ALARM)
-        assert any("still busy" in text for text in sender.results())
+        assert any("still busy" in each.words for each in sender.results())
         slow.go.set()
     assert 4 <= len(slow.got) <= 5
 
@@ -377,6 +403,17 @@ class Notebook:
 
     def refresh(self, _):
         return
+
+
+def test_a_hold_that_ends_because_its_board_is_lost_calls_once_more():
+    """From then on nobody would; one that ends otherwise does not."""
+    for unwatched in ("lost", "left", ""):
+        slow, scene = Slow(), scene_at()
+        slow.go.set()
+        with Sender([slow]) as sender, AlarmView(PlainLines(io.StringIO()), Rules(Coming()), sender) as view:
+            view.refresh(scene)
+            scene.unwatched = unwatched
+        assert [alarm.cause for alarm in slow.got] == ["lost"] * (unwatched == "lost")
 
 
 def test_a_hold_calls_through_its_view_and_shows_how_that_went():

@@ -14,7 +14,7 @@ from bainwright.alarms.alive_view import EACH_S, AliveView
 from bainwright.alarms.channels import Service, channel
 from bainwright.alarms.delivery_log import FILE
 from bainwright.alarms.rules import SILENT_S, Alarm, Coming
-from bainwright.alarms.sender import outcome
+from bainwright.alarms.sender import Outcome, outcome
 from bainwright.commands import console
 from bainwright.commands.alert import calls_of
 from bainwright.core.errors import UseError
@@ -173,7 +173,7 @@ def test_signs_of_life_stop_when_the_board_is_silent():
     scene.status = scene_at(fault=2).status
     view.refresh(scene)
     clock[0] += EACH_S + SILENT_S
-    notes.waiting = ["alarm NOT delivered by x: gone"] * 2
+    notes.waiting = [Outcome(ALARM, False, "alarm NOT delivered by x: gone")] * 2
     view.refresh(scene)
     assert notes.sent == ["alive"] * 2
     assert notes.events == ["alarm NOT delivered by x: gone"]

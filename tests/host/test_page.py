@@ -209,7 +209,7 @@ def test_without_a_script_what_ends_the_hold_is_on_a_page_that_does_not_load_its
     assert "refresh" not in text
     Outline(text)
     fields = dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', text))
-    assert {"token", "warmer", "hold"} == set(fields)
+    assert {"token", "warmer", "hold", "drawn"} == set(fields)
     assert 'value="stop"' in text
     taken = len(page.taken)
     sent = "&".join(f"{name}={value}" for name, value in [*fields.items(), ("act", "stop")])
@@ -246,6 +246,18 @@ def test_an_act_that_was_long_on_its_way_is_not_sent(page, phone):
     assert len(page.taken) == taken
     assert phone.act("yes", seen=f"pour&at={now_s - 0.5}")[0] == 200
     assert len(page.taken) == taken + 1
+
+
+def test_without_a_script_an_act_from_an_old_page_is_not_sent(page, phone):
+    """It lay in a lost link, or its person does not see the present."""
+    taken, now_s = len(page.taken), time.monotonic()
+    drawn_s = float(re.search(r'name="drawn" value="([^"]+)"', phone.ask("GET", "/")[1])[1])
+    assert abs(drawn_s - now_s) < 60.0
+    for drawn in (now_s - act_routes.DRAWN_S - 1.0, "nan", "never"):
+        assert phone.act("yes", seen=f"pour&drawn={drawn}")[0] == 409
+    assert phone.act("yes", seen=f"pour&at={now_s - 60.0}&drawn={now_s}")[0] == 409
+    assert len(page.taken) == taken
+    assert phone.act("yes", seen=f"pour&drawn={now_s - 1.0}")[0] == 200
 
 
 def test_a_knuckle_that_bounces_takes_nothing_back(monkeypatch, page, phone):
@@ -385,6 +397,14 @@ def test_an_address_that_the_internet_may_reach_is_refused(at):
 def test_an_address_of_ones_own_is_taken_with_its_port(at, found):
     """IPv4 and IPv6."""
     assert addresses(False, at)[:2] == ([found[0]], found[1])
+
+
+def test_two_places_for_the_page_are_refused_and_a_link_that_is_none_is_said():
+    """No option is dropped without a word."""
+    with pytest.raises(UseError, match="--lan"):
+        addresses(True, "127.0.0.1")
+    with HoldPage([server.HERE], 0, [], LiveHold(), look=True) as page:
+        assert any("--look" in line for line in page.welcome())
 
 
 def test_an_address_that_is_not_this_pcs_is_refused_in_words():

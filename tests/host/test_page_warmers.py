@@ -132,7 +132,7 @@ def test_a_hold_that_ended_before_its_first_moment_leaves_nothing():
         with mock.patch("bainwright.live.sharing.os.getpid", return_value=1):
             ending.share(Hello(__version__, 1, "", "mat", "dark"))
         loaded(phone, "/", "has not reported yet")
-        ending.__exit__()
+        ending.__exit__(None, None, None)
         assert 'class="figure"' in loaded(phone, "/", "31.50", 'id="readings"')
 
 
@@ -146,6 +146,27 @@ def test_holds_that_ended_make_room_for_those_that_run(monkeypatch):
                 hold = SharedHold(f"pot {number}")
             with hold:
                 loaded(phone, f"/?warmer=pot%20{number}", "31.50")
+
+
+def test_a_hold_whose_program_was_killed_is_said_to_be_watched_by_nobody(monkeypatch):
+    """The page learns it from the socket's end; it calls, is no hold that runs, and is gone after an hour."""
+    with Page([server.HERE], 0, []) as page:
+        phone = Phone(page)
+        hold, scene = LiveHold(), SharedHold().scene
+        hold.share(Hello(__version__, 1, "", "mat", "dark"))
+        for _ in range(200):
+            hold.put(scene, time.monotonic(), time.monotonic())
+            if "31.50" in phone.ask("GET", "/?warmer=mat")[1]:
+                break
+            time.sleep(0.02)
+        hold.__exit__(None, None, None)
+        text = loaded(phone, "/?warmer=mat", "Nobody watches the warmer any more")
+        assert "The program on the PC that ran this hold has ended" in text
+        assert 'data-calling="1"' in text
+        families = {each.name: each for each in text_string_to_metric_families(phone.ask("GET", "/metrics")[1])}
+        assert [each.value for each in families["bain_hold_running"].samples] == [0.0]
+        monkeypatch.setattr(holds, "STAYS_S", 0.0)
+        loaded(phone, "/?warmer=mat", "not here any more")
 
 
 def test_the_page_of_a_hold_that_ended_neither_follows_nor_commands_the_next_one():

@@ -1,6 +1,8 @@
 """Tonight's plan as a checklist: stored by `bain plan --tonight`, shown on the page, its step of the moment marked."""
 
+import dataclasses
 import json
+import time
 from datetime import datetime
 
 import pytest
@@ -9,6 +11,7 @@ from page_tools import Outline, Phone, scene_at, served
 from bainwright import cli
 from bainwright.core.errors import FileError
 from bainwright.core.masses import Shown
+from bainwright.live.now import now_of
 from bainwright.page import server
 from bainwright.page.hosting import Page
 from bainwright.plan.options import PlanOptions, batch_request
@@ -51,6 +54,21 @@ def test_the_page_shows_the_plan_and_marks_the_step_of_the_hold(plan):
     assert len(boxes) == len(plan.steps) + 1
     assert text.count('aria-current="step"') == 1
     assert "Seed to 32.0" in text[text.index('aria-current="step"'):][:700]
+
+
+@pytest.mark.parametrize("change", [
+    lambda page, scene: page.latest.put(now_of(scene), time.monotonic() - 600.0),
+    lambda page, scene: page.latest.put(now_of(scene, over=True), time.monotonic()),
+    lambda page, scene: page.latest.put(now_of(dataclasses.replace(scene, chocolate="milk")), time.monotonic()),
+])  # fmt: skip
+def test_a_hold_that_is_old_or_over_or_of_another_chocolate_marks_nothing(plan, change):
+    """The plan would lead the cook of one bowl by another."""
+    store(checklist(plan))
+    scene = scene_at(stage="work")
+    with served(scene) as page:
+        assert "· now" in Phone(page).ask("GET", "/tonight")[1]
+        change(page, scene)
+        assert "· now" not in Phone(page).ask("GET", "/tonight")[1]
 
 
 @pytest.mark.parametrize("content", ["", "[]", "{", '{"schema": 2}', "\x00"])

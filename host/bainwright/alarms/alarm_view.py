@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
-from bainwright.alarms.rules import Rules
+from bainwright.alarms.rules import LOST, Rules
 from bainwright.alarms.sender import Sender
 from bainwright.display.scene import Scene
 from bainwright.display.view import View, ViewInFront
@@ -31,15 +31,24 @@ class AlarmView(ViewInFront):
     def __init__(self, view: View, rules: Rules, sender: Sender, clock_s: Callable[[], float] = time.monotonic) -> None:
         super().__init__(view, clock_s)
         self._rules, self._sender = rules, sender
+        self._scene: Scene | None = None
+
+    def __exit__(self, *details: object) -> None:
+        """A hold that ends because its board is lost calls once more: from now on nobody would."""
+        if self._scene is not None and self._scene.unwatched == "lost":
+            self._sender.send(LOST)
+        super().__exit__(*details)
 
     def refresh(self, scene: Scene) -> None:
         """Show the scene; call a person when that is due, and show how earlier calls went."""
-        now_s = self._now_s(scene)
+        self._scene, now_s = scene, self._now_s(scene)
         if now_s >= self._next_s:
             self._next_s = now_s + LOOK_S
             alarm = self._rules.due(scene, now_s - self._reported_s, now_s)
             if alarm is not None:
                 self._sender.send(alarm)
-            for text in self._sender.results():
-                self._add(scene, text)
+            for each in self._sender.results():
+                if each.arrived:
+                    self._rules.arrived(each.alarm)
+                self._add(scene, each.words)
         self._view.refresh(scene)

@@ -45,8 +45,7 @@ class AliveView(ViewInFront):
 
     def _show_failures(self, scene: Scene) -> None:
         """Show the first sign of several that did not arrive."""
-        for text in self._sender.results():
-            failed = " NOT " in text
-            if failed and not self._failed:
-                self._add(scene, text)
-            self._failed = failed
+        for each in self._sender.results():
+            if not each.arrived and not self._failed:
+                self._add(scene, each.words)
+            self._failed = not each.arrived

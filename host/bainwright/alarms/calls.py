@@ -12,6 +12,8 @@ from bainwright.alarms.rules import Alarm, Coming, Rules
 from bainwright.alarms.sender import TEST, Outcome, Sender, outcome
 from bainwright.display.view import View
 
+ALIVE = "--alive"
+
 
 class Calls:
     """Calls a person during a hold, from `with` to its end.
@@ -32,7 +34,7 @@ class Calls:
     """
 
     def __init__(self, alerts: Sequence[str], coming: Coming, alive: Sequence[str] = ()) -> None:
-        self._channels, signs = [channel(each) for each in alerts], [channel(each) for each in alive]
+        self._channels, signs = [channel(each) for each in alerts], [channel(each, ALIVE) for each in alive]
         self._rules, self._sender, self._signs = Rules(coming), Sender(self._channels), Sender(signs)
 
     def __enter__(self) -> Calls:

@@ -49,6 +49,8 @@ class Command:
     ----------
     typed : str
         The command line; ``{}`` is replaced by the alarm's words, which it gets on standard input as well.
+    option : str
+        The option that it was typed after.
 
     Raises
     ------
@@ -56,13 +58,13 @@ class Command:
         If it cannot be split, or there is no such program.
     """
 
-    def __init__(self, typed: str) -> None:
+    def __init__(self, typed: str, option: str = OPTION) -> None:
         try:
             self._parts = shlex.split(typed)
         except ValueError as wrong:
-            raise UseError(OPTION, got=repr(typed), wanted="a command", hint=f"look at its quotes: {wrong}") from None
+            raise UseError(option, got=repr(typed), wanted="a command", hint=f"look at its quotes: {wrong}") from None
         if not self._parts or shutil.which(self._parts[0]) is None:
-            raise UseError(OPTION, got=repr(typed), wanted="a program of this PC and its arguments, or http://...")
+            raise UseError(option, got=repr(typed), wanted="a program of this PC and its arguments, or http://...")
         self.name = self._parts[0]
 
     def deliver(self, alarm: Alarm) -> str:
@@ -125,6 +127,8 @@ class WebHook:
     ----------
     url : str
         An http address.
+    option : str
+        The option that it was typed after.
 
     Raises
     ------
@@ -132,14 +136,15 @@ class WebHook:
         If it is none, or leads to the internet.
     """
 
-    def __init__(self, url: str) -> None:
+    def __init__(self, url: str, option: str = OPTION) -> None:
+        self._option = option
         try:
             parts = urlsplit(url if url.isascii() else "")
             port = parts.port or 80
         except ValueError:  # brackets or letters that no address has
             parts, port = urlsplit(""), 0
         if parts.scheme != "http" or not parts.hostname or not port or parts.username or parts.password:
-            raise UseError(OPTION, got=repr(url), wanted="http://ADDRESS[:PORT]/PATH",
+            raise UseError(option, got=repr(url), wanted="http://ADDRESS[:PORT]/PATH",
                            hint="a command of your own can use https")
         self._host, self._port = parts.hostname, port
         self._path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
@@ -152,10 +157,10 @@ class WebHook:
         try:
             found = socket.getaddrinfo(self._host, self._port, type=socket.SOCK_STREAM)
         except (OSError, UnicodeError):
-            raise UseError(OPTION, got=self._host, wanted="a host that this PC can find") from None
+            raise UseError(self._option, got=self._host, wanted="a host that this PC can find") from None
         addresses = [str(each[4][0]) for each in found]
         if not all(_is_near(address) for address in addresses):
-            raise UseError(OPTION, got=self._host, wanted="this PC or one on its own network",
+            raise UseError(self._option, got=self._host, wanted="this PC or one on its own network",
                            hint="a command of your own can reach the internet")
         return addresses[0]
 
@@ -190,6 +195,8 @@ class Service:
     ----------
     url : str
         An address of apprise's, such as ``mailto://...``.
+    option : str
+        The option that it was typed after.
 
     Raises
     ------
@@ -197,18 +204,18 @@ class Service:
         If apprise is not installed, or does not know such an address.
     """
 
-    def __init__(self, url: str) -> None:
+    def __init__(self, url: str, option: str = OPTION) -> None:
         try:
             import apprise
         except ImportError:
-            raise UseError(OPTION, got=_scheme(url), wanted="a command, or http://ADDRESS",
+            raise UseError(option, got=_scheme(url), wanted="a command, or http://ADDRESS",
                            hint="pip install 'bainwright[alerts]' adds mail, chat and push services") from None
         service = apprise.Apprise.instantiate(url, suppress_exceptions=True)
         if service is None and _knows(apprise, url):
-            raise UseError(OPTION, got=f"{_scheme(url)} and an address that lacks a part, or has a wrong one",
+            raise UseError(option, got=f"{_scheme(url)} and an address that lacks a part, or has a wrong one",
                            wanted="the whole address, as apprise writes it for this service", hint=SERVICES)
         if service is None:
-            raise UseError(OPTION, got=_scheme(url), wanted="an address of a service that apprise knows", hint=SERVICES)
+            raise UseError(option, got=_scheme(url), wanted="an address of a service that apprise knows", hint=SERVICES)
         self._apprise, self._service = apprise, service
         self.name = _scheme(url)  # the rest may hold a password
 
@@ -220,7 +227,7 @@ class Service:
         kind = self._apprise.NotifyType.FAILURE if alarm.now else self._apprise.NotifyType.WARNING
         with self._apprise.LogCapture(level=logging.WARNING, fmt="%(message)s") as log:
             if self._service.notify(title=visible(alarm.title), body=visible(alarm.words) or visible(alarm.title),
-                                    notify_type=kind):  # fmt: skip
+                                    notify_type=kind, body_format=self._apprise.NotifyFormat.TEXT):  # fmt: skip
                 return ""
             said = log.getvalue().strip().splitlines()
         return visible(said[-1][:200]) if said else "it did not accept it"
@@ -270,8 +277,8 @@ def text_of(alarm: Alarm) -> str:
     return visible(f"{alarm.title}\n{alarm.words}".strip())
 
 
-def channel(typed: str) -> Channel:
-    """The channel that ``--alert`` names.
+def channel(typed: str, option: str = OPTION) -> Channel:
+    """The channel that ``--alert``, or another option, names.
 
     Raises
     ------
@@ -280,5 +287,6 @@ def channel(typed: str) -> Channel:
     """
     scheme, is_address, _ = typed.strip().partition("://")
     if not is_address or not scheme.isalnum():
-        return Command(typed)
-    return WebHook(typed) if scheme.lower() in ("http", "https") else Service(typed.strip())
+        return Command(typed, option)
+    typed = typed.strip()
+    return WebHook(typed, option) if scheme.lower() in ("http", "https") else Service(typed, option)

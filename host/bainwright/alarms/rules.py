@@ -11,7 +11,7 @@ from bainwright.core.units import duration_words
 from bainwright.display import scene_words
 from bainwright.display.scene import Scene
 from bainwright.words import terms
-from bainwright.words.advice import advise
+from bainwright.words.advice import advise, warned
 
 SILENT_S = 60.0  # chosen: a pulled cable that is put back within a minute needs nobody else
 # Chosen: a person who heard it is there in minutes, and who did not needs more than one call.
@@ -39,7 +39,7 @@ class Alarm(NamedTuple):
     call : int
         Which call this is, counted from 1.
     about : tuple of str
-        The single things that it tells of, for one that can wait.
+        The single things that it tells of, for one that can wait: each is told once a hold.
     """
 
     cause: str
@@ -48,6 +48,11 @@ class Alarm(NamedTuple):
     words: str
     call: int = 1
     about: tuple[str, ...] = ()
+
+
+LOST = Alarm("lost", True, "No word from the warmer, and the PC has stopped looking for it",
+             "No more calls come. Look at the warmer: it may still hold, or be without power. Then look at its cable; "
+             "bain hold --join watches it again.")  # fmt: skip
 
 
 class Coming:
@@ -108,7 +113,11 @@ class Rules:
     def __init__(self, coming: Coming) -> None:
         self._coming, self._standing = coming, Standing()
         self._calling: dict[str, _Calling] = {}  # by cause
-        self._sent: set[str] = set()  # what can wait, once a hold
+        self._arrived: set[str] = set()  # what can wait, once a hold
+
+    def arrived(self, alarm: Alarm) -> None:
+        """One way delivered it: what can wait is not sent again."""
+        self._arrived.update(alarm.about)
 
     def due(self, scene: Scene, silent_s: float, now_s: float) -> Alarm | None:
         """The call to make now.
@@ -126,10 +135,8 @@ class Rules:
         since_s = self._standing.since_s(alarm.cause if alarm else "", now_s)
         if alarm is None:
             return None
-        if not alarm.now:
-            new = not self._sent.issuperset(alarm.about)
-            self._sent.update(alarm.about)
-            return alarm if new else None
+        if not alarm.now and self._arrived.issuperset(alarm.about):
+            return None
         calling = self._calling.get(alarm.cause)
         if calling is None or calling.since_s != since_s:
             calling = self._calling[alarm.cause] = _Calling(since_s, calling.called_s if calling else -math.inf)
@@ -178,7 +185,7 @@ def cause_of(scene: Scene, silent_s: float) -> Alarm | None:
         return Alarm(f"{ASKS}{status.ask}", True, "The warmer asks for you", scene_words.prompt(scene, PRESS))
     if warnings := terms.warnings(status.warn, status.stage):
         return Alarm(f"{WARNS}{warnings}", False, f"Warning: {'; '.join(terms.fault(number) for number in warnings)}",
-                     "\n".join(line for number in warnings for line in advise(number).lines()),
+                     "\n".join(line for number in warnings for line in warned(number)),
                      about=tuple(f"{WARNS}{number}" for number in warnings))  # fmt: skip
     return None
 

@@ -32,7 +32,7 @@ class Sender:
     def __init__(self, channels: Sequence[Channel]) -> None:
         self._lanes = [(each, queue.SimpleQueue[Alarm | None]()) for each in channels]
         self._until_s = math.inf
-        self._results: queue.SimpleQueue[str] = queue.SimpleQueue()
+        self._results: queue.SimpleQueue[Outcome] = queue.SimpleQueue()
         self._threads = [threading.Thread(target=self._work, args=lane, daemon=True) for lane in self._lanes]
 
     def __enter__(self) -> Sender:
@@ -56,8 +56,8 @@ class Sender:
             else:
                 self._results.put(not_sent(channel, alarm, "it is still busy with earlier ones"))
 
-    def results(self) -> list[str]:
-        """How deliveries went since the last look, a line each."""
+    def results(self) -> list[Outcome]:
+        """How deliveries went since the last look."""
         found = []
         while not self._results.empty():
             found.append(self._results.get())
@@ -66,12 +66,13 @@ class Sender:
     def _work(self, channel: Channel, waiting: queue.SimpleQueue[Alarm | None]) -> None:
         while (alarm := waiting.get()) is not None:
             late = time.monotonic() > self._until_s
-            self._results.put(not_sent(channel, alarm, ENDED) if late else outcome(channel, alarm).words)
+            self._results.put(not_sent(channel, alarm, ENDED) if late else outcome(channel, alarm))
 
 
 class Outcome(NamedTuple):
-    """How a delivery went: did it arrive, and a sentence."""
+    """How a delivery of an alarm went: did it arrive, and a sentence."""
 
+    alarm: Alarm
     arrived: bool
     words: str
 
@@ -84,12 +85,12 @@ def outcome(channel: Channel, alarm: Alarm) -> Outcome:
         why = repr(failed)
     words = f"alarm NOT delivered by {channel.name}: {why}" if why else (
         f"alarm delivered by {channel.name}: {alarm.title}")  # fmt: skip
-    return Outcome(not why, words + _recorded(channel, alarm, why))
+    return Outcome(alarm, not why, words + _recorded(channel, alarm, why))
 
 
-def not_sent(channel: Channel, alarm: Alarm, why: str) -> str:
+def not_sent(channel: Channel, alarm: Alarm, why: str) -> Outcome:
     """Record an alarm that was not even tried, and say so."""
-    return f"alarm NOT sent by {channel.name}: {why}" + _recorded(channel, alarm, why)
+    return Outcome(alarm, False, f"alarm NOT sent by {channel.name}: {why}" + _recorded(channel, alarm, why))
 
 
 def _recorded(channel: Channel, alarm: Alarm, why: str) -> str:

@@ -104,7 +104,11 @@ def _page(
     page: bool, lan: bool, look: bool, page_at: str | None, live: LiveHold
 ) -> AbstractContextManager[HoldPage | None]:
     """The page beside the hold, where one is wanted."""
+    from bainwright.core.errors import UseError
+
     if not (page or lan or page_at):
+        if look:
+            raise UseError("--look is a second link to a page", hint="add --lan, or --page-at ADDRESS")
         return nullcontext()
     from bainwright.page.hosting import HoldPage, addresses
 

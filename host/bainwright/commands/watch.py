@@ -60,14 +60,15 @@ def follow(joined: Joined, big: bool, quiet: bool, calls: Calls | None = None) -
     from bainwright.alarms.rules import Alarm
     from bainwright.core.errors import DONE, NOT_AS_IT_SHOULD
     from bainwright.display.view import choose_view
-    from bainwright.live.watching import ENDED, KEYS, Watching
+    from bainwright.live.watching import ENDED, KEYS, UNWATCHED, Watching
 
     console.remark(f"watching {joined.hello.chocolate} on the warmer {joined.hello.warmer!r}; the bain that runs the "
                    "hold records it")
     view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=big, keys=KEYS, quiet=quiet)
     ended = Watching(joined, calls.view(view) if calls else view).run()
     console.remark(ended)
-    if ended == ENDED and calls:
+    alone = ended in (ENDED, UNWATCHED)
+    if alone and calls:
         for each in calls.call(Alarm("program", True, "The PC's program for the warmer has ended", LOOK)):
             console.remark(each.words)
-    return NOT_AS_IT_SHOULD if ended == ENDED else DONE
+    return NOT_AS_IT_SHOULD if alone else DONE

@@ -67,6 +67,7 @@ class Scene:
     calling: bool = False  # the warmer asks for somebody
     locked: bool = False  # the large buttons, for the night
     piece_s: float | None = None  # when the test piece was laid down; None: not at all, or before this PC looked
+    unwatched: str = ""  # at the end, where the warmer may hold on: "left" by a person, or "lost" without a report
     trouble: str = ""  # on the PC's side: the board is silent, the disk is full
     curve: deque[tuple[float, float | None, float | None]] = field(default_factory=deque)  # s, water °C, chocolate °C
     evening: list[tuple[float, float | None, float | None]] = field(default_factory=list)  # the same, of the whole hold

@@ -32,7 +32,7 @@ from bainwright.record.writer import LiveLog, give_back, make_folder
 from bainwright.tuning.gains import NAMES
 from bainwright.tuning.load_check import LoadCheck
 
-RECONNECT_S = 15 * 60.0  # chosen: time enough to find the loose cable, and the evening is not over when it gives up
+RECONNECT_S = 15 * 60.0  # chosen, at least: time to find the loose cable; a planned hold looks until its planned end
 SILENT_S = 5.0  # a live board reports every second; after five missed reports the person should know
 DEAF_S = 30.0  # chosen: six times that; then the port is opened again, as a port that stays open may be dead
 
@@ -132,7 +132,14 @@ class Runner:
                         course.ended = watch.LEFT
             except KeyboardInterrupt:  # nothing was sent to the board, so it holds on
                 course.ended = watch.STOPPED if self.session.virtual else watch.LEFT
+            course.scene.unwatched = self._unwatched(course)
         return Outcome(course, time.monotonic() - start_s, self.session.facts())
+
+    def _unwatched(self, course: Watch) -> str:
+        """How the warmer was left to itself: by a person, who knows of it, or because it did not report any more."""
+        if course.ended == watch.LOST and not (self._interrupts.count or self._interrupts.go):
+            return "lost"
+        return "left" if course.ended in (watch.LOST, watch.LEFT) else ""
 
     def scene(self) -> Scene:
         """What the view shows before the board has reported anything."""
@@ -218,7 +225,8 @@ class Runner:
     def _find_again(self, course: Watch, interrupts: Interrupts) -> None:
         """Try until the board is back, the time for that is over, or the person interrupts."""
         course.note(course.end_ms, "lost", {})
-        give_up_s = time.monotonic() + (0.0 if self.session.virtual else RECONNECT_S)
+        planned_s = 0.0 if course.scene.for_s is None else course.scene.for_s - course.scene.t_s
+        give_up_s = time.monotonic() + (0.0 if self.session.virtual else max(RECONNECT_S, planned_s))
         while time.monotonic() < give_up_s and not (interrupts.count or interrupts.go):
             if self.session.reopen():
                 course.note(course.end_ms, "found", {})

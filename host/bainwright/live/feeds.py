@@ -15,7 +15,7 @@ from bainwright.live.latest import Shown
 
 METRICS_TYPE = "application/openmetrics-text; version=1.0.0; charset=utf-8"
 NOTHING_RUNS = """# TYPE bain_hold_running gauge
-# HELP bain_hold_running Does a hold run: 1, or 0.
+# HELP bain_hold_running Does a program run a hold: 1, or 0.
 bain_hold_running 0
 # EOF
 """
@@ -33,7 +33,7 @@ class Metric(NamedTuple):
 
 
 METRICS = (
-    Metric("bain_hold_running", "", "Does a hold run: 1, or 0.", lambda shown: not shown.now.over),
+    Metric("bain_hold_running", "", "Does a program run a hold: 1, or 0.", lambda shown: not shown.now.over),
     Metric("bain_report_age_seconds", "seconds", "Time since the board last reported.", lambda shown: shown.age_s),
     Metric("bain_hold_seconds", "seconds", "Time since the hold began.", lambda shown: shown.now.t_s),
     Metric("bain_hold_left_seconds", "seconds", "Time left, if the hold has an end.", lambda shown: shown.now.left_s),

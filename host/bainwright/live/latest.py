@@ -31,7 +31,7 @@ class Shown(NamedTuple):
     @property
     def calls(self) -> bool:
         """Does the warmer need somebody: it asks, or a board that may be dead reports nothing?"""
-        return not self.now.over and (self.now.calling or not self.age_s < SILENT_S)
+        return self.now.unwatched == "lost" or (not self.now.over and (self.now.calling or not self.age_s < SILENT_S))
 
 
 class Latest:

@@ -16,7 +16,8 @@ from bainwright.live.latest import Shown
 ONLINE, OFFLINE = "online", "offline"
 LEFT_OUT = ("schema", "over", "acts", "advice", "events", "hour", "evening", "age_s")
 # What the PC knows by itself. Everything else is the board's, and may not be shown as present once it is old.
-KNOWN = ("virtual", "chocolate", "warmer", "bath", "heater_w", "calling", "coming", "trouble", "stale")
+KNOWN = ("virtual", "chocolate", "warmer", "bath", "heater_w", "calling", "coming", "trouble", "stale",
+         "unwatched")  # fmt: skip
 
 
 class Property(NamedTuple):

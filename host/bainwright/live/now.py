@@ -59,6 +59,7 @@ class Now(msgspec.Struct, frozen=True):
     hour: tuple[Sample, ...]
     evening: tuple[Sample, ...]
     over: bool
+    unwatched: str
 
     @property
     def power_w(self) -> float:
@@ -125,4 +126,5 @@ def now_of(scene: Scene, *, over: bool = False, coming: bool = False) -> Now:
         hour=tuple(scene.curve),
         evening=tuple(scene.evening),
         over=over,
+        unwatched=scene.unwatched,
     )

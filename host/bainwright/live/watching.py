@@ -30,6 +30,7 @@ KEYS = (
     "k lock  Ctrl-C stop watching"
 )
 OVER = "the hold is over"
+UNWATCHED = "nobody watches the warmer any more, and it may hold on; bain hold --join watches it"
 LEFT = "you stopped watching; the hold continues"
 ENDED = "the program that ran the hold has ended; if the warmer still holds, bain hold --join watches it"
 
@@ -67,7 +68,7 @@ class Watching:
             left = reader.is_alive()
         self._joined.close()
         if self._frame is not None and self._frame.over:
-            return OVER
+            return UNWATCHED if self._frame.scene.unwatched else OVER
         return LEFT if left else ENDED
 
     def _read(self) -> None:

@@ -20,6 +20,9 @@ from bainwright.page.holds import Hold
 
 ARRIVES_S = 4.0  # the board answers within a second; then a withdrawn act is never sent
 ON_ITS_WAY_S = 3.0  # chosen: with ARRIVES_S, less than the 8 s after which a phone gives its act up (live.js)
+# Without a script the page is drawn again every 5 s, and the page of what ends a hold is not (app.py). An act from an
+# older one waited in a lost link, or its person does not see the present.
+DRAWN_S = 20.0
 UNKNOWN = Reply(False, "It may not have arrived: the board has not answered yet. Look at what the page shows now.")
 NOT_PAIRED = Reply(
     False, "This phone is not paired, or the PC's program was restarted. Enter the code from the PC."
@@ -28,7 +31,7 @@ BOUNCE_S = 2.0  # chosen: nobody takes an act back so soon; a knuckle that bounc
 BOUNCED = Reply(False, "Not sent: it takes back what was pressed a moment ago. Press it again if you mean it.")
 TWICE_S = 1.0  # chosen: a page without a script sends each tap, and a knuckle taps twice; a script waits longer itself
 TWICE = Reply(False, "The second of two taps was not sent; the first was.")
-TOO_LATE = Reply(False, "Not sent: it reached the PC too late. Look at what the page shows now.")
+TOO_LATE = Reply(False, "Not sent: it reached the PC too late, or from a page that was old. Look, and press again.")
 NO_ACT = Reply(False, "The page does not know this act.")
 ANOTHER_HOLD = Reply(False, "Not sent: that hold has ended, and another one runs there. Load the page again.")
 NO_HOLD = Reply(False, "It did not arrive: this hold is not on the page any more.")
@@ -112,7 +115,8 @@ def _refused(session: Session, form: dict[str, str], now_s: float) -> tuple[Repl
     if session.acts.full(now_s):
         return MANY, 429
     session.acts.count(now_s)
-    return None if _on_its_way_s(form, now_s) <= ON_ITS_WAY_S else (TOO_LATE, 409)
+    in_time = _since_s(form, "at", now_s) <= ON_ITS_WAY_S if "at" in form else _since_s(form, "drawn", now_s) <= DRAWN_S
+    return None if in_time else (TOO_LATE, 409)
 
 
 def _takes_back(act: Act, pressed: tuple[str, float], now_s: float) -> bool:
@@ -122,13 +126,13 @@ def _takes_back(act: Act, pressed: tuple[str, float], now_s: float) -> bool:
     return opposite and now_s - at_s < BOUNCE_S
 
 
-def _on_its_way_s(form: dict[str, str], now_s: float) -> float:
-    """How long ago the button was pressed; 0 for a page without a script, which gives no act up.
+def _since_s(form: dict[str, str], field: str, now_s: float) -> float:
+    """How long ago the button was pressed, or the page drawn; 0 where the form does not say.
 
     What a phone sent into a lost link arrives when the link is back, minutes after the phone said that it did not.
     """
     try:
-        return now_s - float(form.get("at", now_s))
+        return now_s - float(form.get(field, now_s))
     except ValueError:
         return math.nan
 

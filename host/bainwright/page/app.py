@@ -191,13 +191,22 @@ class PageApp:
             plan = await run_in_threadpool(tonight.stored)
         except BainError as failed:
             trouble = f"The stored plan cannot be read: {failed}"
-        moments = [hold.shown() for hold in self._holds.all().values()]
-        stages = [shown.now.stage for shown in moments if shown and not shown.now.over]
+        stages = self._stages(plan) if plan else []
         return HTMLResponse(self._page("tonight", "/tonight", plan=plan, trouble=trouble, stages=stages))
+
+    def _stages(self, plan: tonight.Tonight) -> list[str]:
+        """The steps that holds of the plan's chocolate are at now; of several, of those on its warmer."""
+        there = {name: shown.now for name, hold in self._holds.all().items()
+                 if (shown := hold.shown()) and not shown.now.over and not shown.old
+                 and shown.now.chocolate == plan.chocolate}  # fmt: skip
+        if len(there) > 1:
+            there = {name: now for name, now in there.items() if name == plan.warmer}
+        return [now.stage for now in there.values()]
 
     def _page(self, name: str, here: str, **values: Any) -> str:
         pages = [*([("Now", "/")] if self._holds.all() else []), ("Tonight", "/tonight"), ("Past holds", "/holds")]
-        return site.page(name, pages=pages, here=here, holds=bool(self._holds.all()), **values)
+        return site.page(name, pages=pages, here=here, holds=bool(self._holds.all()), drawn_s=time.monotonic(),
+                         **values)  # fmt: skip
 
 
 class _Started(Response):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import secrets
 import threading
@@ -11,6 +12,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Protocol
 
+from msgspec import structs
+
 from bainwright.core.errors import LinkError
 from bainwright.evening.acts import COMES, COMING, Act, Reply
 from bainwright.live.joining import Joined, sockets
@@ -19,6 +22,8 @@ from bainwright.live.live_hold import LiveHold
 from bainwright.live.now import now_of
 
 LOOK_S = 2.0  # chosen: a hold that starts is on the page before the person has looked for it
+STAYS_S = 3600.0  # chosen: the end of a hold is read within an hour; later it is among the past ones
+KILLED = "the program on the PC that ran this hold has ended; bain hold --join watches the warmer again"
 MOST_HOLDS = 8  # chosen: more warmers than a kitchen has
 NO_NAME = "warmer"  # before the board has answered, and for a rig without a name
 
@@ -61,10 +66,13 @@ class OwnHold:
 
 
 class JoinedHold:
-    """A hold that another program runs. Its last moment stays, and gets old, once that program has ended."""
+    """A hold that another program runs. Its last moment stays once that program has ended: as one that nobody watches,
+    if the hold was not over.
+    """
 
     def __init__(self, joined: Joined) -> None:
         self._joined, self._latest, self.key = joined, Latest(), secrets.token_hex(4)
+        self._ended_s = math.inf
         self._thread = threading.Thread(target=self._follow, name="joined", daemon=True)
         self._thread.start()
 
@@ -77,6 +85,11 @@ class JoinedHold:
     def ended(self) -> bool:
         """Has its program ended?"""
         return not self._thread.is_alive()
+
+    @property
+    def forgotten(self) -> bool:
+        """Is nothing of it shown any more: it ended long ago, or before its first moment?"""
+        return self.ended and (self.shown() is None or time.monotonic() - self._ended_s > STAYS_S)
 
     def shown(self) -> Shown | None:
         """Its latest moment."""
@@ -98,6 +111,9 @@ class JoinedHold:
         for frame in self._joined.frames():
             now = now_of(frame.scene, over=frame.over, coming=frame.coming)
             self._latest.put(now, time.monotonic() - frame.age_s)
+        self._ended_s = time.monotonic()
+        if (last := self._latest.get()) is not None and not last.now.over:
+            self._latest.put(structs.replace(last.now, over=True, unwatched="lost", acts=(), trouble=KILLED), self._ended_s)
 
 
 class Holds:
@@ -140,10 +156,10 @@ class Holds:
             self._find()
 
     def _find(self) -> None:
-        """Join the holds that are new. One that has ended stays until the next one on its warmer, or until its room is
-        needed; one that ended before its first moment has nothing to show.
+        """Join the holds that are new. One that has ended stays for an hour, unless the next one on its warmer comes or
+        its room is needed.
         """
-        joined = {path: each for path, each in self._joined.items() if not each.ended or each.shown() is not None}
+        joined = {path: each for path, each in self._joined.items() if not each.forgotten}
         for path in sockets():
             own = self._own is not None and path.stem == str(os.getpid())
             if own or (path in joined and not joined[path].ended):

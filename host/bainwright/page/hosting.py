@@ -16,6 +16,7 @@ from bainwright.page.holds import Holds
 from bainwright.page.local_name import NAME, local_name
 from bainwright.page.server import PageServer
 
+LOOKS = "--look gives no second link here: only this PC reaches the page, and anyone on it may look"
 NO_LAN = "this PC is on no local network, so phones cannot reach the page; it is served on this PC alone"
 
 
@@ -27,6 +28,8 @@ def addresses(lan: bool, at: str | None) -> tuple[list[str], int, list[str]]:
     UseError
         If an address is none of a private network, or the port is none.
     """
+    if at is not None and lan:
+        raise UseError("--lan and --page-at both say where to serve the page", hint="leave one of them out")
     if at is not None:
         address, port = _split(at)
         return [server.check_local(address)], port, []
@@ -72,6 +75,8 @@ class Page:
         found = sockets[0].getsockname()[1]
         names = [server.host_name(address, found) for address in addresses]
         self._alone = all(server.is_here(address) for address in addresses)
+        if look and self._alone:
+            notes = [*notes, LOOKS]
         self._notes = [*notes, *([f"port {port} is taken; the page uses {found}"] if found != port else [])]
         here = [f"localhost:{found}"] if server.HERE in addresses else []
         self._name = None if self._alone or ":" in addresses[-1] else local_name(addresses[-1], found)

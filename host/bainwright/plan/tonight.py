@@ -39,6 +39,8 @@ class Tonight(msgspec.Struct, frozen=True):
     ready: str
     look_out: tuple[str, ...]
     steps: tuple[PlannedStep, ...]
+    chocolate: str = ""  # by name, as a hold has it
+    warmer: str = ""
 
 
 def tonight_of(plan: Plan, shown: Shown, made: datetime) -> Tonight:
@@ -55,7 +57,7 @@ def tonight_of(plan: Plan, shown: Shown, made: datetime) -> Tonight:
     """
     steps = tuple(_planned(plan, step, shown) for step in plan.steps)
     return Tonight(1, made.isoformat(timespec="minutes"), headline(plan, shown), have_ready(plan, shown),
-                   tuple(cautions(plan, shown)), steps)  # fmt: skip
+                   tuple(cautions(plan, shown)), steps, plan.request.profile.name, plan.request.rig.name)  # fmt: skip
 
 
 def _planned(plan: Plan, step: Step, shown: Shown) -> PlannedStep:

@@ -47,6 +47,7 @@ class Advice:
         return [part for part in (self.seen, self.did, self.safety, self.chocolate, self.first) if part]
 
 
+_WARNED = "So far this is a warning: the warmer holds on, and switches off by itself if it goes on. Look at it soon."
 _LATCHED = "It switched off, opened the guard relay, and stays off until its recessed button is held for 3 seconds."
 _NOT_STARTED = "It did not start."
 
@@ -289,3 +290,11 @@ def advise(fault: int) -> Advice:
     Advice
     """
     return ADVICE.get(fault, ADVICE[faults.CRASHED])
+
+
+def warned(fault: int) -> list[str]:
+    """What to say about a warning of this number: what was seen. What it did and what to do then hold for a fault that
+    cuts the heat or latches; those that the board only ever warns of have their whole advice.
+    """
+    advice = advise(fault)
+    return advice.lines() if faults.row(fault)[faults.REACTION] == faults.WARN else [advice.seen, _WARNED]

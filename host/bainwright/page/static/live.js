@@ -3,7 +3,9 @@
 
 const QUIET_MS = 5000; // the PC says every second that it lives
 const BOUNCE_MS = 1500; // a knuckle that bounces hits what has come to that place meanwhile
-let pressedMs = -BOUNCE_MS;
+const NEAR_PX = 80; // as far as a knuckle moves between two taps
+let pressed = { ms: -BOUNCE_MS, x: 0, y: 0, value: "" }; // the last act
+let tap = { x: 0, y: 0 }; // of a key: nowhere
 const WAITS_MS = 1000; // a hand waits no longer for a sign
 const ANSWER_MS = 8000; // the PC answers an act within five seconds, whatever happens to it
 const AGAIN_MS = 4000;
@@ -27,9 +29,10 @@ function show(name, html) {
   drawn.set(name, html);
   const focused = place.contains(document.activeElement) ? document.activeElement.value : null;
   const focusedAt = [...place.querySelectorAll("button")].indexOf(document.activeElement);
-  const open = [...place.querySelectorAll("details")].map((each) => each.open);
+  const heads = () => [...place.querySelectorAll("summary")];
+  const open = heads().filter((each) => each.parentElement.open).map((each) => each.textContent);
   place.innerHTML = html;
-  place.querySelectorAll("details").forEach((each, at) => { each.open = Boolean(open[at]); });
+  heads().forEach((each) => { each.parentElement.open = open.includes(each.textContent); });
   if (focused) { // an act that has become its opposite stays in its place
     (place.querySelector(`button[value="${CSS.escape(focused)}"]`) ?? place.querySelectorAll("button")[focusedAt])?.focus();
   }
@@ -124,16 +127,22 @@ function answer(words, done) {
   place.textContent = words;
 }
 
+document.addEventListener("click", (event) => { tap = { x: event.clientX, y: event.clientY }; }, true);
+
 document.addEventListener("submit", async (event) => {
   if (event.target.id !== "acts") return;
   event.preventDefault();
-  if (performance.now() - pressedMs < BOUNCE_MS) return;
-  pressedMs = performance.now();
-  if (pressedMs - changedMs < READ_MS) {
+  const button = event.submitter, now = performance.now(), last = pressed;
+  if (now - last.ms < BOUNCE_MS && Math.hypot(tap.x - last.x, tap.y - last.y) < NEAR_PX) {
+    if (button.value !== last.value) answer("Not sent: it came right after another tap there. Look, and press again.", false);
+    return;
+  }
+  pressed = { ms: now, ...tap, value: button.value };
+  if (now - changedMs < READ_MS) {
     answer("Not sent: the buttons have just changed. Look, and press again.", false);
     return;
   }
-  const button = event.submitter;
+  const focused = document.activeElement === button;
   const body = new URLSearchParams(new FormData(event.target, button));
   if (clock) body.set("at", clock.pcS + (performance.now() - clock.hereMs) / 1000); // an act that is late is not sent
   button.disabled = true;
@@ -151,4 +160,8 @@ document.addEventListener("submit", async (event) => {
     answer("It did not arrive: the PC does not answer. Look at the warmer, and do it there.", false);
   }
   button.disabled = false;
+  if (focused && document.activeElement === document.body) { // it lost the focus while it was disabled
+    (part("buttons").querySelector(`button[value="${CSS.escape(button.value)}"]`) ?? part("buttons").querySelector("button"))
+      ?.focus({ preventScroll: true });
+  }
 });

@@ -22,6 +22,11 @@ function minutes(seconds) {
   return `${Math.floor(seconds / 60)}:${String(Math.floor(seconds % 60)).padStart(2, "0")}`;
 }
 
+const BOUNCE_TIMER_MS = 1000;
+const ASKS_MS = 5000;
+const tapped = new Map(); // when, of each timer's button
+const asked = new Set(); // buttons that ask whether to clear their timer
+
 function show(button, at) {
   const begun = saved.timers[at];
   if (!begun) {
@@ -33,6 +38,10 @@ function show(button, at) {
   if (late && button.classList.contains("running")) dispatchEvent(new Event("timer")); // once, and not after a reload
   button.classList.toggle("running", !late);
   button.classList.toggle("late", late);
+  if (asked.has(button)) {
+    button.textContent = "Tap again to clear the timer";
+    return;
+  }
   button.textContent = `${minutes(goneS)} of about ${Math.round(Number(button.dataset.likely) / 60)} min${late ? ": longer than planned" : ""}`;
 }
 
@@ -46,9 +55,17 @@ timers.forEach((button, at) => {
   button.hidden = false;
   show(button, at);
   button.addEventListener("click", () => {
-    if (saved.timers[at]) delete saved.timers[at];
-    else saved.timers[at] = Date.now();
-    save();
+    const now = performance.now();
+    if (now - (tapped.get(button) ?? -BOUNCE_TIMER_MS) < BOUNCE_TIMER_MS) return; // a knuckle that bounces
+    tapped.set(button, now);
+    if (saved.timers[at] && !asked.has(button)) { // a slip loses no minutes
+      asked.add(button);
+      setTimeout(() => { asked.delete(button); show(button, at); }, ASKS_MS);
+    } else {
+      if (asked.delete(button)) delete saved.timers[at];
+      else saved.timers[at] = Date.now();
+      save();
+    }
     show(button, at);
   });
 });
