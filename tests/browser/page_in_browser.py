@@ -23,6 +23,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "host"))
 from page_tools import SharedHold, code_of, scene_at, served
 
 from bainboard import faults
+from bainwright import cli
 from bainwright.live.now import now_of
 from bainwright.page import server
 from bainwright.page.hosting import HoldPage, Page
@@ -237,7 +238,7 @@ def test_a_lost_pc_is_said_and_a_restarted_one_is_found_again(chromium):
         with HoldPage([server.HERE], 0, [], hold.hold) as first:
             port = first.port
             paired(page, first)
-        expect(page.locator("#link")).to_contain_text("No word from the PC", timeout=15_000)
+        expect(page.locator("#link")).to_contain_text("No word from the PC", timeout=30_000)
         struck = page.locator(".figure").evaluate("each => getComputedStyle(each).textDecorationLine")
         assert "line-through" in struck
         hold.scene.status = scene_at(bowl=31125).status
@@ -299,9 +300,7 @@ def test_an_armed_phone_sounds_while_the_warmer_calls_and_says_when_it_is_not_ar
     """Each call has three tones; they stop once somebody is coming."""
     calling, coming = pouring(), now_of(pouring(), coming=True)
     with served(scene_at()) as hosted, phone(chromium) as page:
-        page.add_init_script("""tones = 0;
-            const made = AudioContext.prototype.createOscillator;
-            AudioContext.prototype.createOscillator = function () { tones += 1; return made.call(this); };""")
+        page.add_init_script(COUNTS_TONES)
         page.goto(f"http://127.0.0.1:{hosted.port}/")
         expect(page.locator("#armed")).to_contain_text("silent until you tap")
         kept_fresh(hosted, calling)
@@ -317,6 +316,141 @@ def test_an_armed_phone_sounds_while_the_warmer_calls_and_says_when_it_is_not_ar
         assert tones == 1 + 3
         hosted.latest.put(coming, time.monotonic())
         expect(page).not_to_have_title(re.compile(r"^\(!\)"))
+
+
+COUNTS_TONES = """tones = 0;
+    const made = AudioContext.prototype.createOscillator;
+    AudioContext.prototype.createOscillator = function () { tones += 1; return made.call(this); };"""
+
+
+def armed(page, hosted, path="/"):
+    """A phone whose person has tapped once."""
+    page.add_init_script(COUNTS_TONES)
+    page.goto(f"http://127.0.0.1:{hosted.port}{path}")
+    page.get_by_role("button", name="Let this phone sound an alarm").click()
+    expect(page.locator("#armed")).to_contain_text("This phone sounds")
+
+
+def until_it_sounds(page, put):
+    """More tones than there were."""
+    before = page.evaluate("tones")
+    for _ in range(200):
+        put()
+        if page.evaluate("tones") > before:
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError(page.content())
+
+
+@pytest.mark.parametrize("path", ["/tonight", "/holds", "/feeds"])
+def test_a_phone_armed_on_its_hold_sounds_on_the_other_pages_as_well(chromium, path):
+    """Chromium carries the tap over to the next page; each page that could not sound would say so."""
+    with served(scene_at()) as hosted, phone(chromium) as page:
+        armed(page, hosted)
+        page.goto(f"http://127.0.0.1:{hosted.port}{path}")
+        expect(page.locator("#armed")).to_contain_text("This phone")
+        if page.get_by_role("button", name="Let this phone sound an alarm").is_visible():
+            page.get_by_role("button", name="Let this phone sound an alarm").click()
+        expect(page.locator("#calls")).to_be_hidden()
+        until_it_sounds(page, lambda: kept_fresh(hosted, pouring()))
+        expect(page.locator("#calls")).to_contain_text("A warmer needs somebody.")
+
+
+def test_an_armed_phone_stays_where_it_sounds_when_the_program_was_restarted(chromium):
+    """It says so instead of loading itself again into a page that is silent."""
+    with SharedHold() as hold, phone(chromium) as page:
+        with HoldPage([server.HERE], 0, [], hold.hold) as first:
+            port = first.port
+            armed(page, first)
+            page.evaluate("window.stayed = true")
+        expect(page.locator("#link")).to_contain_text("No word from the PC", timeout=30_000)
+        with HoldPage([server.HERE], port, [], hold.hold):
+            expect(page.locator("#again")).to_contain_text("was restarted", timeout=60_000)
+            assert page.evaluate("window.stayed")
+            page.get_by_role("link", name="Load this page again").click()
+            expect(page.locator(".figure")).to_contain_text("31.50")
+
+
+def test_a_second_warmer_moves_no_armed_phone_from_its_own(chromium):
+    """The page knows its warmer by name, also where its address does not."""
+    with SharedHold("pot") as first, phone(chromium) as page, HoldPage([server.HERE], 0, [], first.hold) as hosted:
+        armed(page, hosted)
+        with SharedHold.beside("mat", bowl=30000):
+            page.wait_for_timeout(3000)
+            page.evaluate("listen()")  # as after a lost link
+            first.scene.status = scene_at(bowl=31250).status
+            expect(page.locator(".figure")).to_contain_text("31.25", timeout=30_000)
+
+
+def test_two_buttons_at_two_places_are_two_acts_and_a_bounce_is_said(chromium):
+    """Within the time of a bounce: only the same place counts."""
+    with served(scene_at()) as hosted, phone(chromium) as page:
+        paired(page, hosted)
+        page.wait_for_timeout(1000)
+        page.evaluate("""() => { for (const name of ["thickens", "pause"])
+            document.querySelector(`#buttons button[value=${name}]`).dispatchEvent(new MouseEvent("click",
+                { bubbles: true, cancelable: true, clientX: name === "pause" ? 300 : 20, clientY: 300 })); }""")
+        expect(page.locator("#reply")).to_contain_text("the warmer has it")
+        page.wait_for_timeout(500)
+        assert hosted.taken == [("thickens", ""), ("pause", "")]
+        page.evaluate("""() => document.querySelector("#buttons button[value=bowl_off]").dispatchEvent(
+            new MouseEvent("click", { bubbles: true, cancelable: true, clientX: 300, clientY: 300 }))""")
+        expect(page.locator("#reply")).to_contain_text(re.compile("right after another tap|the warmer has it"))
+
+
+def test_the_keyboard_keeps_its_place_after_an_act(chromium):
+    """The next Tab goes on from the button."""
+    with served(scene_at()) as hosted, phone(chromium) as page:
+        paired(page, hosted)
+        page.wait_for_timeout(1000)
+        page.locator("#buttons button[value=test]").focus()
+        page.keyboard.press("Enter")
+        expect(page.locator("#reply")).to_contain_text("the warmer has it")
+        page.wait_for_function("document.activeElement.value === 'test'")
+
+
+def test_a_clock_that_is_set_makes_no_silence_and_ends_no_alarm(chromium):
+    """Ten minutes on, an hour back, while the PC is heard each second."""
+    with served(scene_at()) as hosted, phone(chromium) as page:
+        armed(page, hosted)
+        for set_ms in (600_000, -3_600_000):
+            page.evaluate(f"(real => {{ Date.now = () => real() + {set_ms}; }})(Date.now.bind(Date))")
+            for _ in range(15):
+                kept_fresh(hosted, scene_at())
+                page.wait_for_timeout(200)
+        assert page.evaluate("tones") == 1  # to hear that it does
+        expect(page.locator("#missed")).to_be_hidden()
+        until_it_sounds(page, lambda: kept_fresh(hosted, pouring()))
+
+
+def test_without_a_script_stop_is_reached_on_a_page_of_its_own(chromium):
+    """It stays as it is between the taps, however long they take."""
+    with served(scene_at()) as hosted, phone(chromium, java_script_enabled=False) as page:
+        paired(page, hosted)
+        expect(page.locator("#buttons .finals")).to_be_hidden()
+        page.get_by_role("link", name="Lock, end or stop").click()
+        page.get_by_text("Stop the hold …").click()
+        page.wait_for_timeout(6000)
+        page.get_by_role("button", name="Stop the hold: yes, heat off").click()
+        expect(page.locator("#reply")).to_contain_text("the warmer has it")
+        assert hosted.taken == [("stop", "")]
+
+
+def test_a_timer_of_tonight_is_cleared_by_two_taps_alone(chromium, tmp_path, monkeypatch):
+    """A knuckle that bounces starts it once; a slip loses no minutes."""
+    monkeypatch.setenv("BAIN_HOME", str(tmp_path))
+    assert cli.main(["plan", "dark", "--total", "1.8kg", "--tonight"]) == 0
+    with served(scene_at()) as hosted, phone(chromium) as page:
+        page.goto(f"http://127.0.0.1:{hosted.port}/tonight")
+        timer = page.locator(".timer").first
+        timer.dblclick()
+        expect(timer).to_contain_text("of about")
+        page.wait_for_timeout(1200)
+        timer.click()
+        expect(timer).to_have_text("Tap again to clear the timer")
+        page.wait_for_timeout(1200)
+        timer.click()
+        expect(timer).to_have_text("Start the timer")
 
 
 def test_on_paper_there_are_no_buttons(chromium):

@@ -154,7 +154,8 @@ def test_what_is_old_is_null_and_never_looks_present():
     """Six seconds after the last report: what is left are names, the heater, and what the PC knows by itself."""
     old = topics(Shown(now_of(scene_at(ask="pour")), 1, 6.0), "b", "pot")
     left = {name.removeprefix("b/") for name, value in old.items() if value != "null"}
-    assert left == {"virtual", "chocolate", "warmer", "bath", "heater_w", "calling", "coming", "trouble", "stale", "unwatched"}
+    assert left == {"virtual", "chocolate", "warmer", "bath", "heater_w", "calling", "coming", "trouble", "stale",
+                    "unwatched"}  # fmt: skip
     assert (old["b/stale"], old["b/warmer"], old["b/calling"]) == ("true", "pot", "false")
     assert topics(Shown(now_of(scene_at()), 1, 61.0), "b", "pot")["b/calling"] == "true"
 
