@@ -184,9 +184,10 @@ def test_without_a_script_the_reply_is_shown_once(page, phone):
     assert "the warmer has it" not in phone.ask("GET", "/")[1]
 
 
-def test_without_a_script_a_knuckle_that_taps_twice_acts_once(monkeypatch, page, phone):
+def test_without_a_script_a_knuckle_that_taps_twice_acts_once(monkeypatch, page):
     """A page without a script sends each tap. With a script the page itself waits."""
-    taken = len(page.taken)
+    taken, phone = len(page.taken), Phone(page)
+    phone.pair(code_of(page))
 
     def tap():
         phone.post("/act", f"token={phone.token}&act=thickens&seen=")
@@ -248,21 +249,23 @@ def test_an_act_that_was_long_on_its_way_is_not_sent(page, phone):
     assert len(page.taken) == taken + 1
 
 
-def test_without_a_script_an_act_from_an_old_page_is_not_sent(page, phone):
+def test_without_a_script_an_act_from_an_old_page_is_not_sent(page):
     """It lay in a lost link, or its person does not see the present."""
-    taken, now_s = len(page.taken), time.monotonic()
+    taken, now_s, phone = len(page.taken), time.monotonic(), Phone(page)
+    phone.pair(code_of(page))
     drawn_s = float(re.search(r'name="drawn" value="([^"]+)"', phone.ask("GET", "/")[1])[1])
     assert abs(drawn_s - now_s) < 60.0
     for drawn in (now_s - act_routes.DRAWN_S - 1.0, "nan", "never"):
         assert phone.act("yes", seen=f"pour&drawn={drawn}")[0] == 409
     assert phone.act("yes", seen=f"pour&at={now_s - 60.0}&drawn={now_s}")[0] == 409
     assert len(page.taken) == taken
-    assert phone.act("yes", seen=f"pour&drawn={now_s - 1.0}")[0] == 200
+    assert phone.act("yes", seen=f"pour&drawn={time.monotonic() - 1.0}")[0] == 200
 
 
-def test_a_knuckle_that_bounces_takes_nothing_back(monkeypatch, page, phone):
+def test_a_knuckle_that_bounces_takes_nothing_back(monkeypatch, page):
     """The opposite of an act comes to its button's place. Pressed again it is sent; other acts are not affected."""
-    taken = len(page.taken)
+    taken, phone = len(page.taken), Phone(page)
+    phone.pair(code_of(page))
     assert phone.act("pause")[0] == 200
     status, reply = phone.act("resume")
     assert (status, "Press it again" in reply["words"]) == (409, True)
