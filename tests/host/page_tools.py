@@ -42,7 +42,7 @@ class Phone:
         self.cookie = self.token = ""
 
     def ask(self, method, path, body=None, **headers):
-        connection = http.client.HTTPConnection(self.host, timeout=10)
+        connection = http.client.HTTPConnection(self.host, timeout=60)
         sent = {"Host": self.host, "Cookie": self.cookie, **headers}
         written = {name.replace("_", "-"): text for name, text in sent.items() if text is not None}
         connection.request(method, path, body, written)
@@ -161,7 +161,7 @@ class Outline(HTMLParser):
 
 def until(client, wanted):
     """Read until this has come."""
-    client.settimeout(10)
+    client.settimeout(60)
     got = b""
     while wanted not in got:
         piece = client.recv(65536)
