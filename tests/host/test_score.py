@@ -16,11 +16,13 @@ from bainwright.files.score import (
     score,
     step_lengths_s,
 )
+from bainwright.review import steps
 from bainwright.review.sentences import (
     DOUBTFUL,
     LOST,
     SPOILT,
     advice_words,
+    evening_paragraph,
     paragraph,
     percent,
     temper_left,
@@ -253,3 +255,14 @@ def test_a_bowl_that_only_touched_its_window_is_not_said_to_be_zero_below_it():
     said = paragraph("dark", score(trace(600 * [30.0] + [30.97] + 600 * [30.0]), DARK), DARK, [])
     assert "never stayed in its window for a minute" in said
     assert "0.0 °C below" not in said
+
+
+def test_chocolate_that_is_only_left_to_set_has_no_window():
+    """From the rest on it cools, as it should."""
+    names, cooling = np.array(["rest"] * 600), trace([31.0 - 0.01 * n for n in range(600)])
+    counts = steps.scored(names, cooling.t_s, DARK, math.inf)
+    assert counts is not None
+    assert not counts.any()
+    said = evening_paragraph("dark", score(cooling, DARK, counts), steps.runs(names, cooling), DARK, "", [])
+    assert said == "Held dark for 10 min: it was left to set. No trips."
+    assert not steps.only_rests(np.array(["work", "rest"]))

@@ -147,7 +147,7 @@ def judge(
     if counts is None:
         return Judged(s, paragraph(name, s, window, trips, temper, never_above_c, bath), temper, [])
     words = evening_paragraph(name, s, runs, window, temper, trips, never_above_c, bath)
-    return Judged(s, words, temper, runs, not counts.any())
+    return Judged(s, words, temper, runs, not counts.any() and not steps.only_rests(at))
 
 
 def _night(log: HoldLog, runner: Runner, *, went_off: bool) -> str:

@@ -223,7 +223,9 @@ def evening_paragraph(
         What the bowl sits in or on: "water" or "plate".
     """
     held, course = f"Held {chocolate} for {duration_words(s.duration_s)}", f"The steps: {_steps_words(steps, bath)}."
-    if not _has_work(steps, window):
+    if all(step.name == "rest" for step in steps):
+        parts = [f"{held}: it was left to set."]
+    elif not _has_work(steps, window):
         parts = [f"{held}. The evening ended before the dipping began.", course]
     elif s.in_window_fraction is None:
         parts = [f"{held}. No probe was in the chocolate, so it is not known whether it was in its window.", course]

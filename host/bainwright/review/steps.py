@@ -57,10 +57,15 @@ def scored(names: NDArray[Any], t_s: Floats, window: Window, until_s: float) -> 
     # Only by its own window: leftovers at rest, or melted for the night, are not a temper that went wrong.
     own, other = ("work", "melted") if window.tempered else ("melted", "work")
     after = (other, "rest") if (names == own).any() else ()
-    if not np.isin(names, (*BEFORE_WORK, *after)).any():
+    if not np.isin(names, (*BEFORE_WORK, *after)).any() and not only_rests(names):
         return None
     counts: Flags = (names == own) & (t_s < until_s)
     return counts
+
+
+def only_rests(names: NDArray[Any]) -> bool:
+    """Did the hold begin with the rest? Chocolate that is left to set has no window."""
+    return bool((names == "rest").any() and np.isin(names, ("rest", "")).all())
 
 
 def in_temper(log: HoldLog, names: NDArray[Any], t_s: Floats) -> Flags:
