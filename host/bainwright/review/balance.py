@@ -187,21 +187,23 @@ def _filled(values: Floats) -> Floats:
     return np.interp(np.arange(len(values)), np.flatnonzero(known), values[known])
 
 
-def course(t_s: Floats, at_s: float, length_s: float) -> Floats:
+def course(t_s: Floats, at_s: float | Floats, length_s: float | Floats) -> Floats:
     """The course of a happening of size 1, as a probe with its lag shows it.
 
-    A step of 1 °C (length 0), a ramp that ends at 1 °C, or one of 1 °C an hour without an end (`ENDLESS`).
+    A step of 1 °C (length 0), a ramp that ends at 1 °C, or one of 1 °C an hour without an end (`ENDLESS`). Columns of
+    begins and of lengths over 0 give a row for each.
     """
+    at_once = np.ndim(length_s) == 0 and length_s == 0.0
 
     def past(since_s: Floats) -> Floats:
         since_s = np.maximum(since_s, 0.0)
         gone = 1.0 - np.exp(-since_s / LAG_S)
-        return np.asarray(gone if length_s == 0.0 else since_s - LAG_S * gone)
+        return np.asarray(gone if at_once else since_s - LAG_S * gone)
 
     whole = past(t_s - at_s)
-    if length_s == 0.0:
+    if at_once:
         return whole
-    return whole / 3600.0 if length_s == ENDLESS else (whole - past(t_s - at_s - length_s)) / length_s
+    return whole / 3600.0 if np.ndim(length_s) == 0 and length_s == ENDLESS else (whole - past(t_s - at_s - length_s)) / length_s
 
 
 def _fitted(read_c: Floats, sums: Floats, courses: Floats, likely: Floats, spread: Floats) -> Floats:

@@ -47,6 +47,7 @@ SLIPPED_K = 0.3  # a smaller step of the bowl's reading is no slip that matters
 SLIPPED_SHARES = (0.7, 1.5)  # of the step that remains between bath and bowl, where a refill leaves none of it
 BEFORE_SLIP_S, AFTER_SLIP_S, SETTLES_S = 2400.0, 10800.0, 3600.0  # where the lead is taken, and what is left out
 LEAST_LEAD_S = 1200.0  # of rows on either side
+LEAST_POWER = 1e-9  # of a template, so that one without any shape explains nothing
 SHARE = 0.3  # of the other store's heat; less is none
 
 
@@ -229,18 +230,19 @@ def _loss_until(balance: Balance, gain: Happening, since_s: float) -> Happening 
     t_s, reads = t_s[known], reads[known]
     if len(t_s) < round((SIDE_S + LENGTHS_S[1]) / STEP_S):
         return None
-    best = (np.inf, 0.0, np.zeros(2))
-    for at_s in np.arange(t_s[0] + SIDE_S, gain.at_s - LENGTHS_S[1] + STEP_S, STEP_S):
-        near = t_s > at_s - SIDE_S  # the line before it, as everywhere else
-        length_s = float(gain.at_s - at_s)
-        count = np.count_nonzero(near)
-        design = np.stack([np.ones(count), t_s[near] - at_s, course(t_s[near], float(at_s), length_s)], axis=1)
-        fit, *_ = np.linalg.lstsq(design, reads[near], rcond=None)
-        spread = float(np.mean((reads[near, 1] - design @ fit[:, 1]) ** 2)) + READ_K**2
-        error = spread / count**0.5  # a longer loss that fits as well is the likelier
-        if error < best[0]:
-            best = (error, float(at_s), fit[2])
-    _, at_s, (water_k, bowl_k) = best
+    begins_s = np.arange(t_s[0] + SIDE_S, gain.at_s - LENGTHS_S[1] + STEP_S, STEP_S)
+    if not len(begins_s):
+        return None
+    since_begin_s = t_s - begins_s[:, None]
+    near = since_begin_s > -SIDE_S  # the line before it, as everywhere else
+    shapes = course(t_s, begins_s[:, None], (gain.at_s - begins_s)[:, None])
+    design = np.stack([np.ones_like(shapes), since_begin_s, shapes], axis=2) * near[:, :, None]
+    turned = design.transpose(0, 2, 1)
+    fits = np.linalg.solve(turned @ design, turned @ reads)
+    missed = ((near * reads[:, 1] - (design @ fits[:, :, 1:])[:, :, 0]) ** 2).sum(axis=1)
+    count = near.sum(axis=1)
+    at = int(np.argmin((missed / count + READ_K**2) / count**0.5))  # a longer loss that fits as well is the likelier
+    at_s, (water_k, bowl_k) = float(begins_s[at]), fits[at, 2]
     if not -bowl_k > max(LIFT_K, SHARE * gain.bowl_k):
         return None
     return _happening(balance, at_s, gain.at_s - at_s, float(water_k), float(bowl_k), gain.strength)
@@ -324,16 +326,17 @@ def _best(balance: Balance, near_s: float, length_s: float, lengths_s: Sequence[
     begins_s = np.arange(first_s, near_s + length * STEP_S + NEAR_S, STEP_S)
     for each_s in lengths_s:
         over_s = 0.0 if each_s == ENDLESS else each_s
-        for at_s in begins_s[begins_s + over_s <= t_s[-1] - 4 * LAG_S]:
-            shape = course(t_s, float(at_s), each_s)
-            shape = shape - basis @ (basis.T @ shape)
-            power = float(shape @ shape)
-            if power < 1e-9:
-                continue
-            along = shape @ reads
-            explained = float(along @ along) / power
-            if explained > best[0]:
-                best = (explained, float(at_s), each_s, along / power)
+        tried_s = begins_s[begins_s + over_s <= t_s[-1] - 4 * LAG_S]
+        if not len(tried_s):
+            continue
+        shapes = course(t_s, tried_s[:, None], each_s)
+        shapes = shapes - (shapes @ basis) @ basis.T
+        power = np.maximum((shapes**2).sum(axis=1), LEAST_POWER)
+        along = shapes @ reads
+        explained = (along**2).sum(axis=1) / power
+        first = int(np.argmax(explained))
+        if explained[first] > best[0]:
+            best = (float(explained[first]), float(tried_s[first]), each_s, along[first] / power[first])
     return best[1:]
 
 

@@ -200,9 +200,11 @@ def _unclipped(found: Record, settings: Mapping[str, Any]) -> None:
         changes = np.flatnonzero(np.diff(piece.water_c)) + 1
         bounds = np.concatenate([[0], changes, [len(piece)]])
         for low, high in pairwise(bounds):
+            if high - low < FLAT_S:
+                continue
             at_end = piece.water_c[low] in (piece.water_c.max(), piece.water_c.min())
             heat_k = float(np.ptp(np.cumsum(piece.power_w[low:high] - piece.power_w.mean()))) / store
-            if high - low >= FLAT_S and at_end and heat_k > LEAST_HEAT_K:
+            if at_end and heat_k > LEAST_HEAT_K:
                 raise FileError(
                     f"the water reading is clipped: it shows {piece.water_c[low]:.2f} °C for "
                     f"{(high - low) / 60:.0f} min while the heat alone would move it by {heat_k:.1f} °C",
