@@ -17,6 +17,7 @@ from played_nights import PLANTS, drawn, play, scaled
 from ratios import relatives
 
 from bainwright.review import happenings as found
+from bainwright.review.happening_search import find
 
 HOURS, NEAR_S = 6.0, 120.0
 SLOW = {found.COOLED, found.CHOCOLATE_COOLED, found.WATER_COOLED, found.LIFTED}
@@ -34,7 +35,7 @@ def main(first: int = 1000, evenings: int = 300) -> None:
         truths, kitchen = drawn(seed, HOURS)
         truths = scaled(truths, rig.settings)
         log = play(rig, dict(rig.settings), truths, HOURS, plant=plant, seed=seed, **kitchen)
-        _, happened = found.find(log, rig.settings)
+        _, happened = find(log, rig.settings)
         left = list(happened)
         for truth in (each for each in truths if each.kind != "dip"):
             played[truth.kind] += 1

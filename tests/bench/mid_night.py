@@ -18,6 +18,7 @@ from played_nights import PLANTS, changed_in_mid_night
 from ratios import relatives
 
 from bainwright.review import happenings as found
+from bainwright.review.happening_search import find
 
 HOURS, NEAR_S = 6.0, 120.0
 CHANGES: tuple[tuple[str, dict[str, Any], set[str]], ...] = (
@@ -41,7 +42,7 @@ def main(first: int = 600, nights: int = 12) -> None:
             rig = rigs[seed % len(rigs)]
             at_s = float(np.random.default_rng(seed).uniform(6000.0, 10000.0))
             log = changed_in_mid_night(rig, at_s, HOURS, plant=plant, seed=seed, **change)
-            _, happened = found.find(log, rig.settings)
+            _, happened = find(log, rig.settings)
             near = [each for each in happened if change and abs(each.at_s - at_s) <= NEAR_S]
             played += 1
             seen += bool(near)

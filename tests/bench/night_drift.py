@@ -20,7 +20,7 @@ from ratios import relatives
 
 from bainwright.files.rig import Rig
 from bainwright.review import drift
-from bainwright.review.happenings import find
+from bainwright.review.happening_search import find
 from bainwright.review.night_figures import NightFigures, night_figures
 
 HOURS, BEFORE, AFTER = 7.0, 10, 5

@@ -24,7 +24,7 @@ from bainboard.control.rules import safe_gains
 from bainwright.core.errors import BainError
 from bainwright.files.chocolate import load_profile
 from bainwright.review import replay_record, what_if
-from bainwright.review.happenings import find
+from bainwright.review.happening_search import find
 
 HOURS = 5.0
 KINDS = ("gains", "target", "announce")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import msgspec
 import numpy as np
 import pytest
 from played_nights import Truth, changed_in_mid_night, play
@@ -12,6 +13,7 @@ from bainwright.files.rig import load_rig
 from bainwright.record.reader import HoldLog
 from bainwright.review import announced, happening_words
 from bainwright.review import happenings as found
+from bainwright.review.happening_search import find
 
 RIG = load_rig("pot")
 EVENING = [Truth(3000.0, "refill", 0.3, 24.0), Truth(6000.0, "top_up", 0.2, 15.0), Truth(9000.0, "lift", 300.0),
@@ -21,7 +23,7 @@ KINDS = [found.COLD_REFILL, found.TOP_UP, found.LIFTED, found.WARM_REFILL]
 
 
 def happened(log: HoldLog) -> list[found.Happening]:
-    return found.find(log, RIG.settings)[1]
+    return find(log, RIG.settings)[1]
 
 
 @pytest.fixture(scope="module", params=PLANTS)
@@ -108,3 +110,24 @@ def test_a_probe_that_slips_is_told_from_a_refill_by_what_remains_of_it(slip_c: 
     assert slipped.bowl_k == pytest.approx(slip_c, rel=0.2)
     said = happening_words.sentence(slipped, 42.0, lambda at_s: "00:30")
     assert ("warmer than shown" if slip_c < 0 else "colder than shown") in said
+
+
+def test_a_bath_that_mixes_after_a_top_up_is_no_second_happening() -> None:
+    """In two layers the probe's own falls by more and comes back; the litres are those that were poured, within 25 %.
+
+    The water's specific heat is 4.18 kJ/kg per degree (handbook, from memory).
+    """
+    truths = [Truth(4000.0, "top_up", 0.3, 15.0), Truth(8000.0, "top_up", 0.15, 15.0)]
+    seen = happened(play(RIG, dict(RIG.settings), truths, 4.0, plant="layered", warmer=3))
+    assert [each.kind for each in seen] == [found.TOP_UP, found.TOP_UP]
+    for each, truth in zip(seen, truths, strict=True):
+        assert abs(each.at_s - truth.at_s) < 60.0
+        assert -each.water_j / (4180.0 * (33.0 - 15.0)) == pytest.approx(truth.size, rel=0.25)
+
+
+def test_a_bath_that_feeds_a_refill_has_lost_nothing() -> None:
+    """A cold bowl takes more from the layer about it than the model says, for a quarter of an hour."""
+    quick = msgspec.structs.replace(RIG.plant, bowl_probe_lag_s=5.0, water_probe_lag_s=5.0)
+    truths = [Truth(4000.0, "refill", 0.4, 26.0), Truth(7500.0, "refill", 0.4, 26.0)]
+    log = play(replace(RIG, plant=quick), dict(RIG.settings), truths, 3.0, seed=3, plant="layered", fill=0.8)
+    assert [each.kind for each in happened(log)] == [found.COLD_REFILL, found.COLD_REFILL]

@@ -16,8 +16,10 @@ from bainwright.files.chocolate import load_profile
 from bainwright.files.rig import load_rig
 from bainwright.record.reader import HoldLog
 from bainwright.review import replay_record, what_if, what_if_words
-from bainwright.review.happenings import Happening, find
+from bainwright.review.happening_search import find
+from bainwright.review.happenings import Happening
 from bainwright.review.what_if import Choice, Refused
+from bainwright.tuning import gains
 
 RIG = load_rig("pot")
 SETTINGS = dict(RIG.settings)
@@ -100,6 +102,18 @@ def test_what_another_choice_may_have_changed_altogether_is_refused(
     log = changed(evening[0], [{"t_s": 5000.0, "event": event, "fault": 3}])
     with pytest.raises(FileError, match=words):
         replay_record.recorded(log, [])
+
+
+def test_gains_that_were_chosen_for_another_warmer_are_named_as_such(record: replay_record.Recorded) -> None:
+    """By the litres and watts that the file says it was made for."""
+    own = {name: float(SETTINGS[name]) for name in gains.SAME}
+    for heater_w, words in ((own["heater_w"], ""), (3.0 * own["heater_w"], "heater_w was 450 and is 150")):
+        made = gains.Made(rig="big pot", date="2026-11-01", firmware="abc", **{**own, "heater_w": heater_w})
+        choice = Choice(gains={"gains.bowl.kp": 2.0}, gains_file="big.toml", gains_notes=gains.Notes(made=made))
+        said = what_if_words.section(what_if.what_if(record, choice)).lines
+        assert [line for line in said if "another pot" in line and words in line] == [
+            line for line in said if "big pot" in line]
+        assert any("big pot" in line for line in said) == bool(words)
 
 
 def test_a_record_that_shows_too_little_is_refused_with_the_reason(evening: tuple[HoldLog, list[Happening]]) -> None:

@@ -115,7 +115,7 @@ def _choice(what_if: bool, gains: str | None, target: str | None, announce: floa
     from bainwright.core.errors import UseError
     from bainwright.core.masses import parse_temp_c
     from bainwright.review.what_if import MOST_AHEAD_S, Choice
-    from bainwright.tuning.gains import read_gains
+    from bainwright.tuning.gains import GainsFile, read_gains
 
     given = [name for name, value in (("--gains", gains), ("--target", target), ("--announce", announce))
              if value is not None]
@@ -127,9 +127,11 @@ def _choice(what_if: bool, gains: str | None, target: str | None, announce: floa
         raise UseError("--what-if does not say what to try", wanted="--gains FILE, --target TEMP or --announce")
     if announce is not None and not 0.0 < announce <= MOST_AHEAD_S / 60.0:
         raise UseError("--announce", got=f"{announce:g} min", wanted=f"over 0 and at most {MOST_AHEAD_S / 60.0:g} min")
+    chosen = GainsFile({}) if gains is None else read_gains(Path(gains))
     return Choice(
-        None if gains is None else read_gains(Path(gains)).values,
+        None if gains is None else chosen.values,
         gains or "",
+        chosen.notes,
         None if target is None else parse_temp_c(target, "--target", 20.0, 60.0),
         None if announce is None else 60.0 * announce,
     )  # fmt: skip

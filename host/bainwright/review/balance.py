@@ -203,7 +203,8 @@ def course(t_s: Floats, at_s: float | Floats, length_s: float | Floats) -> Float
     whole = past(t_s - at_s)
     if at_once:
         return whole
-    return whole / 3600.0 if np.ndim(length_s) == 0 and length_s == ENDLESS else (whole - past(t_s - at_s - length_s)) / length_s
+    endless = np.ndim(length_s) == 0 and length_s == ENDLESS
+    return whole / 3600.0 if endless else (whole - past(t_s - at_s - length_s)) / length_s
 
 
 def _fitted(read_c: Floats, sums: Floats, courses: Floats, likely: Floats, spread: Floats) -> Floats:

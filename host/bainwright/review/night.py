@@ -16,9 +16,10 @@ from bainwright.physics.geometry import body_of
 from bainwright.physics.heating import Scales, Surroundings, vapour_kg_per_s
 from bainwright.plan.spread import GUESSED_POT
 from bainwright.record.reader import HoldLog
-from bainwright.review import happenings
 from bainwright.review.announced import Announced, announced
 from bainwright.review.balance import Balance
+from bainwright.review.happening_search import find
+from bainwright.review.happenings import Happening
 from bainwright.review.night_figures import NightFigures, night_figures
 from bainwright.words import terms
 
@@ -104,7 +105,7 @@ class Night:
     evaporated_g: tuple[float, float] | None
     top_up_due: bool
     outages: list[tuple[float, dict[str, Any]]]
-    happenings: list[happenings.Happening]
+    happenings: list[Happening]
     announced: list[Announced]
     balance: Balance | None
     own: NightFigures | None
@@ -181,7 +182,7 @@ def _alarms(log: HoldLog) -> list[Alarm]:
     return found
 
 
-def _happened(log: HoldLog) -> tuple[Balance | None, list[happenings.Happening], NightFigures | None]:
+def _happened(log: HoldLog) -> tuple[Balance | None, list[Happening], NightFigures | None]:
     """The balance, what it shows, and the night's own figures; nothing without the rig's sizes."""
     rig = log.facts.get("rig")
     if not isinstance(rig, dict) or log["t_s"][-1] - log["t_s"][0] > LONGEST_S:
@@ -190,11 +191,11 @@ def _happened(log: HoldLog) -> tuple[Balance | None, list[happenings.Happening],
     if why or values is None or SIZES - set(rig):
         return None, [], None
     known = {**settings.defaults(settings.SETTINGS), **values}
-    balance, found = happenings.find(log, known)
+    balance, found = find(log, known)
     return balance, found, night_figures(log, known, found)
 
 
-def _announced(log: HoldLog, balance: Balance | None, happened: list[happenings.Happening]) -> list[Announced]:
+def _announced(log: HoldLog, balance: Balance | None, happened: list[Happening]) -> list[Announced]:
     """The announcements of the time that the balance covers."""
     if balance is None:
         return []

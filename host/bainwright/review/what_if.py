@@ -9,7 +9,7 @@ it is refused in words.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -22,6 +22,7 @@ from bainwright.record.reader import HoldLog
 from bainwright.review.happenings import WARM_REFILL, Happening
 from bainwright.review.replay import EASES, FREE, LEADS, Evening, Played, play
 from bainwright.review.replay_record import LEAD_S, Recorded, law_of, recorded
+from bainwright.tuning.gains import Notes, foreign
 
 Floats = NDArray[np.float64]
 
@@ -43,6 +44,7 @@ class Choice:
 
     gains: Mapping[str, Any] | None = None
     gains_file: str = ""
+    gains_notes: Notes = field(default_factory=Notes)
     target_c: float | None = None
     announce_s: float | None = None
 
@@ -80,6 +82,8 @@ class WhatIf:
         Seconds of the hold, and the bowl: recorded, replayed, and the ends of the interval.
     refills_s : list of float
         The refills that were announced.
+    foreign : list of str
+        Signs that the gains are another warmer's.
     """
 
     choice: Choice
@@ -91,6 +95,7 @@ class WhatIf:
     low_c: Floats
     high_c: Floats
     refills_s: list[float]
+    foreign: list[str]
 
 
 @dataclass(frozen=True)
@@ -130,7 +135,8 @@ def what_if(record: Recorded, choice: Choice) -> WhatIf:
     low, middle, high = _interval(tried.bowl_c - record.as_it_was.bowl_c)
     was_c = record.evening.bowl_c
     return WhatIf(choice, record.window, _figures(record, other, tried), record.evening.at_s, was_c, was_c + middle,
-                  was_c + low, was_c + high, [each.at_s for each in record.refills])
+                  was_c + low, was_c + high, [each.at_s for each in record.refills],
+                  foreign(choice.gains_notes, record.values))
 
 
 def _chosen(record: Recorded, choice: Choice) -> Evening:

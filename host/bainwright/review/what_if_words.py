@@ -18,6 +18,7 @@ def section(tried: WhatIf | Refused) -> Section:
     return Section(TITLE, [
         f"The hold played again {_choice_words(tried.choice)}, with all that happened in it:",
         *(_line(each) for each in tried.figures),
+        *(f"Is this another pot? {each[0].upper()}{each[1:]}." for each in tried.foreign),
         "All of these are by the probes' readings.",
         f"In brackets: where it would have been on {100 * SHARE:.0f} of 100 such evenings.",
     ])  # fmt: skip
@@ -57,4 +58,5 @@ def as_json(tried: WhatIf | Refused) -> dict[str, Any]:
         return {"asked": asked, "refused": tried.why, "figures": None}
     figures = {each.name: {"was": each.was, "would_be": each.would_be, "low": each.low, "high": each.high,
                            "sure": each.sure} for each in tried.figures}  # fmt: skip
-    return {"asked": asked, "refused": None, "interval": SHARE, "figures": figures}
+    return {"asked": asked, "refused": None, "interval": SHARE, "figures": figures,
+            "gains_of_another_warmer": tried.foreign}

@@ -112,6 +112,11 @@ def read_gains(path: Path) -> GainsFile:
 
 def mismatches(notes: Notes, rig: Mapping[str, Any]) -> list[str]:
     """Signs that the gains are for another warmer than this rig; empty when they fit."""
+    return [f"{each}: is this another pot? Leave --gains out to hold with safe gains" for each in foreign(notes, rig)]
+
+
+def foreign(notes: Notes, rig: Mapping[str, Any]) -> list[str]:
+    """For which warmer the gains were chosen, where it is not this rig; empty when they fit."""
     if notes.made is None:
         return []
     said = []
@@ -119,10 +124,8 @@ def mismatches(notes: Notes, rig: Mapping[str, Any]) -> list[str]:
         was, now = getattr(notes.made, name), float(rig[name])
         if abs(was - now) > OFF_BY * max(was, now):
             said.append(f"{name} was {was:g} and is {now:g}")
-    if not said:
-        return []
-    return [f"the gains were chosen for {notes.made.rig or 'another warmer'} on {notes.made.date}, and "
-            + ", ".join(said) + ": is this another pot? Leave --gains out to hold with safe gains"]
+    made_for = f"the gains were chosen for {notes.made.rig or 'another warmer'} on {notes.made.date}"
+    return [f"{made_for}, and {', '.join(said)}"] if said else []
 
 
 def firmware_hash() -> str:
