@@ -16,20 +16,21 @@ import numpy as np
 from played_nights import PLANTS, drawn, play, scaled
 from ratios import relatives
 
+from bainwright.physics.materials import WATER_J_PER_KGK
 from bainwright.review import happenings as found
 from bainwright.review.happening_search import find
 
-HOURS, NEAR_S = 6.0, 120.0
+HOURS, NEAR_S, BATH_C = 6.0, 120.0, 33.0
 SLOW = {found.COOLED, found.CHOCOLATE_COOLED, found.WATER_COOLED, found.LIFTED}
 RIGHT = {"refill": {found.COLD_REFILL, found.WARM_REFILL}, "top_up": {found.TOP_UP}, "lift": {found.LIFTED},
          "draught": SLOW}  # a strong draught is reported as "lifted, or in a strong draught"  # fmt: skip
 
 
-def main(first: int = 1000, evenings: int = 300) -> None:
+def main(first: int = 20_000, evenings: int = 300) -> None:
     """Print a row for each kind, then the false ones."""
     rigs = [rig for rig in relatives(30) if rig.plant.bath == "water"]
     played, seen, right, late_s, false = Counter(), Counter(), Counter(), defaultdict(list), Counter()
-    strong = Counter()
+    strong, shares = Counter(), []
     for seed in range(first, first + evenings):
         rig, plant = rigs[seed % len(rigs)], list(PLANTS)[seed // len(rigs) % len(PLANTS)]
         truths, kitchen = drawn(seed, HOURS)
@@ -48,17 +49,24 @@ def main(first: int = 1000, evenings: int = 300) -> None:
             right[truth.kind] += best.kind in RIGHT[truth.kind]
             late_s[truth.kind].append(abs(best.at_s - truth.at_s))
             strong[best.strength >= 20.0, True] += 1
+            if best.kind == found.TOP_UP and truth.kind == "top_up":
+                shares.append(-best.water_j / WATER_J_PER_KGK / (BATH_C - truth.temp_c) / truth.size)
         lasting = [each.at_s + each.size for each in truths if each.kind in ("lift", "draught")]
         for each in left:
             if any(abs(each.at_s - end_s) < NEAR_S for end_s in lasting):
                 continue  # the end of something that lasted
             false[each.kind] += 1
             strong[each.strength >= 20.0, False] += 1
-    print(f"{evenings} evenings of {HOURS:g} h: kind, played, found, and of the right kind, %; time, 95 % within, s")
+    print(f"{evenings} evenings of {HOURS:g} h: kind, played, found, and of the right kind, %; time, 95 % within, s; "
+          "of those within 1 min, %")
     for kind in played:
         print(f"{kind:8s} {played[kind]:4d} {100 * seen[kind] / played[kind]:6.1f} "
-              f"{100 * right[kind] / played[kind]:6.1f} {np.percentile(late_s[kind], 95):6.0f}")
+              f"{100 * right[kind] / played[kind]:6.1f} {np.percentile(late_s[kind], 95):6.0f} "
+              f"{100 * np.mean(np.array(late_s[kind]) <= 60.0):6.1f}")
     print(f"false: {10 * sum(false.values()) / HOURS / evenings:.2f} in ten hours, {dict(false)}")
+    near_share = np.mean(np.abs(np.array(shares) - 1.0) < 0.25)
+    print(f"litres of {len(shares)} top-ups, their temperature known: within 25 % in {100 * near_share:.0f} %, "
+          f"5 to 95 %: {np.percentile(shares, 5):.2f} to {np.percentile(shares, 95):.2f} of the truth")
     for level, words in ((True, "strong"), (False, "weak")):
         print(f"{words}: {strong[level, True]} true, {strong[level, False]} false")
 

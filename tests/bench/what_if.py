@@ -44,10 +44,10 @@ def choice_of(kind: str, settings: dict[str, Any], rng: np.random.Generator) -> 
     return what_if.Choice(announce_s=300.0)
 
 
-def one(seed: int, rigs: list[Any]) -> tuple[str, str, list[tuple[what_if.Figure, float]] | str]:
-    """Plant, kind of choice, and each figure with its truth; or why the record cannot say."""
+def one(seed: int, rigs: list[Any]) -> list[tuple[str, str, list[tuple[what_if.Figure, float]] | str]]:
+    """For each kind of choice: plant, kind, and each figure with its truth; or why the record cannot say."""
     rng = np.random.default_rng(seed + 500_000)
-    rig, plant, kind = rigs[seed % len(rigs)], list(PLANTS)[seed % len(PLANTS)], KINDS[seed // len(PLANTS) % len(KINDS)]
+    rig, plant = rigs[seed % len(rigs)], list(PLANTS)[seed % len(PLANTS)]
     truths, kitchen = drawn(seed, HOURS)
     truths = scaled(truths, rig.settings)
     circumstances: dict[str, Any] = {
@@ -55,19 +55,27 @@ def one(seed: int, rigs: list[Any]) -> tuple[str, str, list[tuple[what_if.Figure
         "start_c": (float(rng.uniform(18.0, 33.0)), float(rng.uniform(27.0, 31.5)))}
     settings = dict(rig.settings)
     log = dressed(play(rig, settings, truths, HOURS, **circumstances))
-    choice = choice_of(kind, settings, rng)
-    new = {**settings, **(choice.gains or {})}
-    hold = HOLD if choice.target_c is None else {**HOLD, "target_c": choice.target_c}
-    again = dressed(play(rig, new, truths, HOURS, hold=hold, announced=kind == "announce", **circumstances))
     try:
-        answer = what_if.what_if(replay_record.recorded(log, find(log, settings)[1]), choice)
+        record = replay_record.recorded(log, find(log, settings)[1])
     except BainError as why:
-        return plant, kind, str(why)
+        return [(plant, "every choice", str(why))]
     _, window, stage = replay_record.setup(log)
-    evening = replay_record.evening_of(again, [], settings, window, stage)
-    evening = replace(evening, target_c=np.full(len(evening.mode), hold["target_c"]))
-    truth = what_if.scored(evening, evening.water_c, evening.bowl_c, window)
-    return plant, kind, [(each, truth[each.name]) for each in answer.figures]
+    out: list[tuple[str, str, list[tuple[what_if.Figure, float]] | str]] = []
+    for kind in KINDS:
+        choice = choice_of(kind, settings, rng)
+        new = {**settings, **(choice.gains or {})}
+        hold = HOLD if choice.target_c is None else {**HOLD, "target_c": choice.target_c}
+        again = dressed(play(rig, new, truths, HOURS, hold=hold, announced=kind == "announce", **circumstances))
+        try:
+            answer = what_if.what_if(record, choice)
+        except BainError as why:
+            out.append((plant, kind, str(why)))
+            continue
+        evening = replay_record.evening_of(again, [], settings, window, stage)
+        evening = replace(evening, target_c=np.full(len(evening.mode), hold["target_c"]))
+        truth = what_if.scored(evening, evening.water_c, evening.bowl_c, window)
+        out.append((plant, kind, [(each, truth[each.name]) for each in answer.figures]))
+    return out
 
 
 def dressed(log: Any) -> Any:
@@ -76,13 +84,13 @@ def dressed(log: Any) -> Any:
     return log
 
 
-def main(first: int = 9000, evenings: int = 90) -> None:
+def main(first: int = 9600, evenings: int = 48) -> None:
     """Print a row a figure and kind of choice, then a row a plant, then what was refused."""
     rigs = [rig for rig in relatives(30) if rig.plant.bath == "water"]
     inside, count, width, moved, off = (defaultdict(float) for _ in range(5))
     refused, sure, right = Counter(), Counter(), Counter()
-    for seed in range(first, first + evenings):
-        plant, kind, found = one(seed, rigs)
+    answers = ((seed, *answer) for seed in range(first, first + evenings) for answer in one(seed, rigs))
+    for seed, plant, kind, found in answers:
         if isinstance(found, str):
             refused[found.split(",")[0]] += 1
             continue
