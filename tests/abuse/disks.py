@@ -27,6 +27,11 @@ WRITERS: list[list[str]] = [
     ["export", "e.csv", "dark-1"],
     ["plan", "dark", "--total", "500g", "--page", "p.html"],
     ["holds"],
+    ["collect", "--virtual", "night.img"],
+    ["gather", "other.zip"],
+    ["temper", "holds/dark-1", "--undo"],
+    ["stock", "holds/dark-1", "--undo"],
+    ["tune", "--undo", "--out", "g.toml"],
 ]
 APART = {"list.json", "elsewhere.txt"}  # made again each time it is missing; has the folder's name in it
 WHOLE = 0.95  # of the bytes: times of day and how long it took differ by a few letters
@@ -77,16 +82,19 @@ def small_disks(numbers: Iterable[int]) -> Tally:
         base = Path(name)
         hold = Path(shutil.copytree(sound, base / "hold"))
         (hold / "hold.png").unlink()  # for `show` to draw
+        more = _made(base, hold)
         for number in numbers:
             which, rng = number % len(WRITERS), random.Random(number)
             command = WRITERS[which]
             if which not in whole:
                 with sandbox(base, f"whole-{which}") as here:
                     damage.sound(here, hold)
+                    shutil.copytree(more, here, dirs_exist_ok=True)
                     run(command, here)
                     whole[which] = _sizes(here)
             with sandbox(base, str(number)) as here:
                 damage.sound(here, hold)
+                shutil.copytree(more, here, dirs_exist_ok=True)
                 before = {_name(here, path): path.read_bytes() for path in _files(here)}
                 room = {"pages": rng.randrange(PAGES)} if rng.random() < 0.7 else {"files": rng.randrange(12)}
                 with small_disk(here):
@@ -96,6 +104,27 @@ def small_disks(numbers: Iterable[int]) -> Tally:
                     outcome.wrong += _spoilt(here, before, whole[which])
                 tally.add(f"disk {number} ({room}; bain {' '.join(command)})", outcome)
     return tally
+
+
+def _made(base: Path, hold: Path) -> Path:
+    """What the commands need besides: a board's flash with a hold on it, another hold's archive, entries to undo."""
+    with sandbox(base, "make") as here:
+        damage.sound(here, hold)
+        for command in (["temper", "holds/dark-1", "--minutes", "5"], ["stock", "holds/dark-1", "--left", "200g"],
+                        ["hold", "dark", "--virtual", "--for", "60s", "--image", "night.img", "--out", "watched"],
+                        ["hold", "milk", "--virtual", "--for", "60s", "--out", "milk"],
+                        ["export", "other.zip", "milk"]):  # fmt: skip
+            outcome = run(command, here)
+            assert outcome.code in (0, 1), outcome.said.decode()
+        more = base / "more"
+        (more / "holds").mkdir(parents=True)
+        shutil.copytree(here / "holds/dark-1", more / "holds/dark-1")
+        (more / "holds/dark-1/hold.png").unlink(missing_ok=True)
+        for name in ("night.img", "other.zip"):
+            shutil.copy(here / name, more)
+    (more / "g.toml").write_text("[water]\nkp = 0.5\n")
+    (more / "g.toml.before").write_text("[water]\nkp = 0.6\n")
+    return more
 
 
 @contextmanager
@@ -134,8 +163,9 @@ def _spoilt(here: Path, before: dict[str, bytes], wanted: dict[str, int]) -> Ite
     for name, content in before.items():
         path = here / name
         now = path.read_bytes() if path.is_file() else b""
-        if now != content and len(now) < WHOLE * wanted[name]:
-            yield f"{name} had {len(content)} bytes, has {len(now)}, and a new one has {wanted[name]}"
+        new = wanted.get(name, 0)  # an entry that is undone leaves no copy
+        if now != content and len(now) < WHOLE * new:
+            yield f"{name} had {len(content)} bytes, has {len(now)}, and a new one has {new}"
     for path in _files(here):
         if path.name.endswith(".new"):
             yield f"left {path.name}"
