@@ -160,7 +160,9 @@ _WORDED: dict[str, Callable[[Fields], str]] = {
     "display": lambda fields: "the display " + ("is back" if fields.get("at") == "on" else "does not answer"),
     "chosen": lambda fields: f"chosen at the warmer: {fields.get('name')}",
     "changed": lambda fields: f"the next bowl is {fields.get('name')}",
-    "refused": lambda fields: f"{fields.get('act')}: not now: {fields.get('why')}",
+    "refused": lambda fields: (
+        f"{fields.get('act', 'what was asked')}: not now: {fields.get('why', 'no reason given')}"
+    ),
     "lost": lambda fields: "the board does not answer",
     "found": lambda fields: "the board is back",
     "another_pot": lambda fields: (
