@@ -59,6 +59,8 @@ CAPS = {
 }
 
 
+# Nut paste or fat lowers a window by 1 to 2 °C (common practice, no source); bags differ by less.
+LOWERED_K, MOST_LOWERED_K = 1.0, 2.0
 # The top of the usual window: McGee and Coady for dark, milk and white; else common practice, no source.
 USUAL_HIGH_C = {"dark": 32.0, "milk": 31.0, "white": 30.0, "ruby": 29.5, "caramelised_white": 29.5}
 
@@ -247,9 +249,11 @@ def _filled(written: ProfileFile, path: str) -> Profile:
     work, caps, never_c = written.work, CAPS[written.kind], written.never_above_c
     never_c = caps.never_above_c if never_c is None else never_c
     # What lowers the window, such as nut paste or fat, lowers what the crystals bear and where they form with it.
-    lower_k = max(0.0, USUAL_HIGH_C.get(written.kind, work.high_c) - work.high_c)
-    cool_high_c = min(caps.cool_high_c - lower_k, work.low_c - UNDER_WINDOW_K)
-    cool_low_c = min(caps.cool_low_c - lower_k, cool_high_c - UNDER_WINDOW_K)
+    lower_k = USUAL_HIGH_C.get(written.kind, work.high_c) - work.high_c
+    lower_k = lower_k if lower_k >= LOWERED_K else 0.0
+    colder_k = lower_k if lower_k <= MOST_LOWERED_K else 0.0  # far lower is another chocolate, and sets if so cold
+    cool_high_c = min(caps.cool_high_c - colder_k, work.low_c - UNDER_WINDOW_K)
+    cool_low_c = min(caps.cool_low_c - colder_k, cool_high_c - UNDER_WINDOW_K)
     melts_c = work.high_c if written.kind == "melted" else min(caps.melt_c, never_c)
     return Profile(
         name=written.name,
