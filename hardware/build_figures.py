@@ -119,8 +119,16 @@ def _relay_rows(build: Build) -> list[Row]:
         ("D7", "diode 1N4007", "across K2's coil, its ring to the cut-outs' side"),
         ("X5, X6", f"2-pole plug and socket each, ≥ {COIL_CUT_OUT_A:g} A, unlike X0 and X1",
          "the cut-outs' thin wires, and TF1's; swapped, they do the same"),
-        ("wire", "thin: silicone, 0.25 mm², 6 m, and glass-fibre sleeve for it", "from the box to cut-outs and TF1"),
+        ("wire", f"thin: silicone, 0.25 mm², {_thin_wire_m(build):g} m, and glass-fibre sleeve for it",
+         "from the box to cut-outs and TF1"),
     ]
+
+
+THIN_WIRE_M = 2.0  # chosen: for the box and between the cut-outs of one mat, beside both plugs' cables
+
+
+def _thin_wire_m(build: Build) -> float:
+    return 4.0 * build.run_m + THIN_WIRE_M * build.mat_count
 
 
 BOX_WIRE_M = 2.0  # chosen: for the box, beside each mat's cable there and back
@@ -318,7 +326,7 @@ def readings_block() -> str:
         return (what, *[text(build) for build in BUILDS])
 
     return table(("must be", *[build.name for build in BUILDS]), [
-        row("each mat at its plug X1; the mat's cut-outs and fuse are in line",
+        row("each mat at its plug X1 (build mat: its cut-outs and fuse in line)",
             lambda b: f"{0.9 * b.mat.ohm:.1f} to {1.1 * b.mat.ohm + 0.2:.1f} Ω"),
         row("volts times amperes, full on, all mats", lambda b: f"{_least_w(b):.0f} to {_most_w(b):.0f} W"),
         row("drain to source of Q1, in the first minute full on", lambda b: f"under {_most_drop_mv(b):.0f} mV"),

@@ -312,7 +312,7 @@ def float_switch(s: Sheet, build: Build) -> None:
 def by_relay(s: Sheet, build: Build) -> None:
     """The cut-outs and thermal fuses in the supplies of two relays' coils: so built, or as the mat may be."""
     parts = {part.ref: part for part in power_circuit.parts(MAT_BY_RELAY if build is MAT else build)}
-    title = (f"10  Cut-outs, thermal fuses: on the {build.vessel}" if build.relayed
+    title = (f"10  Cut-outs, thermal fuses: on the {build.vessel}; K2, D7 in the box" if build.relayed
              else "10  Only if cut-outs and fuses may not switch the heater's current")
     s.frame((-1.0, -21.0), (11.9, -13.2), title)
     y, x, low = -15.1, 9.2, -17.0
@@ -340,6 +340,7 @@ def by_relay(s: Sheet, build: Build) -> None:
     s.part(elm.Diode(), (10.6, low), (10.6, y), "D7", "bottom")
     s.wire((x, low), (10.6, low))
     s.ground((x, low))
+    s.words((x + 0.4, low - 0.45), "X0's minus", SMALL)
     s.dot((x, y), (x, low))
     row(low - 1.2, "X6", ("TF1",), elm.FuseIEC)
     s.tag((8.9, low - 1.2), "24 V S", leftward=False)

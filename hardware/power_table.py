@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from power_circuit import ALL, GUARD, INLET, ZERO_WIRES, PowerPart, parts
-from power_faults import BYPASS, OVER_VOLTAGE, STATES, TOUCHES_24V, read
+from power_faults import BYPASS, OVER_VOLTAGE, STATES, TOUCHES_24V, TOUCHES_HEAT, TOUCHES_X6, read
 from tables import table
 
 from bainwright.builds import overload, switch_heat
@@ -99,9 +99,14 @@ def _conducts(build: Build, row: Row) -> str:
     taken_w = float(row["q1_w"])
     if taken_w > switch_heat.unfelt_w(build):
         after_s, tab_c = switch_heat.opening(build, taken_w)
-        said.append(f"half on, Q1 takes {taken_w:.0f} W: TF2 opens K1 within {_time(after_s)}, the tab at "
-                    f"{tab_c:.0f} °C")
+        said.append(f"half on, Q1 takes {taken_w:.0f} W: TF2 opens {_relays(build)} within {_time(after_s)}, the tab "
+                    f"at {tab_c:.0f} °C")
     return "; ".join(said)
+
+
+def _relays(build: Build) -> str:
+    """Whose coils F3 and TF2 feed."""
+    return "K1 and K2" if build.relayed else "K1"
 
 
 def _time(after_s: float) -> str:
@@ -120,12 +125,16 @@ def _too_hot(build: Build, row: Row) -> str:
 
 def _short(build: Build, row: Row) -> str:
     fuses = list(blown(build, row))
+    if row["fault"] == TOUCHES_HEAT:  # with K1 closed its contact takes most of what F3 would
+        return (f"the next self-test: all heat comes by F3 as the guard opens, and it blows; {NO_HEAT}. Until then the "
+                "relay is fed by its own contact")
     if "F3" in fuses:
-        return f"F3 blows, and K1 opens; {NO_HEAT}"
+        return f"F3 blows and opens {_relays(build)}; {NO_HEAT}"
     if fuses:
         after = "the other mat heats on" if fuses[0].startswith("F2") else NO_HEAT
         return f"{' and '.join(fuses)} blows; {after}"
-    return f"PS1 limits at {overload.limit_a(build):.3g} A, and no fuse need blow; {NO_HEAT}"
+    return (f"PS1 limits at {overload.limit_a(build):.3g} A, and no fuse need blow; {_relays(build)} may rattle on it; "
+            f"{NO_HEAT}")
 
 
 def _silent(build: Build, row: Row) -> str:
@@ -134,6 +143,8 @@ def _silent(build: Build, row: Row) -> str:
         return "nobody: the cut-outs' contacts wear sooner"
     if row["part"] in [ref for ref, _, _ in ZERO_WIRES]:
         return "only a meter, every six months: the other two keep 0 V joined"
+    if row["fault"] == TOUCHES_X6:
+        return "**only a meter between X5 and X6**, every six months: an open cut-out opens nothing until TF1 does"
     if row["part"] == "lead back from TF1":
         return "only a look: TF1 is bypassed, both cut-outs are not"
     if row["fault"] == TOUCHES_24V:

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from bainboard import pins
-from bainwright.builds import rules, supply
+from bainwright.builds import electrical, rules, supply
 from bainwright.builds.catalogue import BUILDS, BY_NAME, MAT_BY_RELAY, PLATE, POT
 
 HARDWARE = Path(__file__).parents[2] / "hardware"
@@ -233,7 +233,7 @@ def test_no_single_failure_heats_a_board_that_is_off(build):
 def test_only_a_welded_guard_and_a_conducting_switch_pass_heat_that_one_of_the_two_should_stop(build):
     """By hand: the two are in series, so the part that failed is the one whose own column shows heat."""
     rows = [row for row in power_faults.read() if row["build"] == build.name]
-    tripped = {row["part"] for row in rows if float(row["tripped_w"]) > 1.0}
+    tripped = {row["part"] for row in rows if float(row["tripped_w"]) > 1.0 and not list(power_table.blown(build, row))}
     idle = {(row["part"], row["fault"]) for row in rows if float(row["idle_w"]) > 1.0}
     assert tripped == {"K1"}
     assert idle == {("Q1", "drain to source shorted"), ("Q1", "gate joint open"), ("Q1", "drain to gate shorted"),
@@ -289,6 +289,18 @@ def test_a_board_whose_0_v_is_cut_off_heats_and_any_one_of_its_wires_prevents_th
     for wire in cut:
         sound = power_faults.simulate(POT, power_faults.PowerFault("0 V", "open", (wire,))).watts
         assert sound == pytest.approx(power_faults.simulate(POT).watts, abs=0.1)
+
+
+@pytest.mark.parametrize("build", [POT, PLATE, MAT_BY_RELAY], ids=lambda build: build.name)
+def test_a_relay_fed_by_its_own_contact_is_found_as_the_self_test_opens_the_guard(build):
+    """By hand: with K1 open all the heat's current, 2.5 A and more, comes by F3; 1.05 A blows it (IEC 60127-2)."""
+    rows = [row for row in power_faults.read()
+            if row["build"] == build.name and row["fault"] == power_faults.TOUCHES_HEAT]
+    assert len(rows) == 2
+    for row in rows:
+        assert float(row["tripped_w"]) > 0.9 * build.heater_w
+        assert list(power_table.blown(build, row)) == ["F3"]
+        assert 0.9 * electrical.rated_a(build) < float(row["guard_a"])
 
 
 def test_half_a_plate_still_heats_when_one_mat_is_lost():
