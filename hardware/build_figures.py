@@ -95,7 +95,8 @@ def part_rows(build: Build) -> list[Row]:
             ("K2, D7, X5, X6", "as in the [pot](pot-rig.md)'s list, K2's contact as K1's",
              f"only where cut-outs and TF1 may not switch {build.fuse.rated_a:g} A of DC ([how](electronics.md))")]),
         (_refs(build, "X1"), f"2-pole plug and socket, ≥ {build.plug_a:g} A, unlike X2 and X3",
-         "comes apart, so that the vessel can be emptied and wiped; never into the sink"),
+         "comes apart, so that the vessel can be emptied and wiped; never into the sink. S1 off first: pulled under "
+         "heat, an arc eats its contacts"),
         ("wire", f"silicone, stranded, {build.wire_mm2:g} mm², 180 °C, {_wire_m(build):g} m",
          f"carries {electrical.cable_a(build):g} A (DIN VDE 0298-4, M)"),
     ]
@@ -119,11 +120,12 @@ def _relay_rows(build: Build) -> list[Row]:
         ("D7", "diode 1N4007", "across K2's coil, its ring to the cut-outs' side"),
         ("X5, X6", f"2-pole plug and socket each, ≥ {COIL_CUT_OUT_A:g} A, unlike X0 and X1",
          "the cut-outs' thin wires, and TF1's; swapped, they do the same"),
-        ("wire", f"thin: silicone, 0.25 mm², {_thin_wire_m(build):g} m, and glass-fibre sleeve for it",
+        ("wire", f"thin: silicone, {THIN_MM2:g} mm², {_thin_wire_m(build):g} m, and glass-fibre sleeve for it",
          "from the box to cut-outs and TF1"),
     ]
 
 
+THIN_MM2 = 0.5  # chosen: carries far more than a coil's current, and push-on terminals and butt crimps grip it
 THIN_WIRE_M = 2.0  # chosen: for the box and between the cut-outs of one mat, beside both plugs' cables
 
 
@@ -153,7 +155,8 @@ FIXING = {
 
 def vessel_rows(build: Build) -> list[Row]:
     """What the electric parts are fixed to, in the sizes that the plan and the simulated warmer take."""
-    bowl = f"{100 * vessels.bowl_m(build):.0f} cm across, {100 * vessels.bowl_height_m(build):.0f} cm high"
+    bowl = (f"straight walls, {100 * vessels.bowl_m(build):.1f} cm across, {100 * vessels.bowl_height_m(build):.1f} cm "
+            "high")
     base = build.base
     holds = f"about {build.bowl_kg:g} kg; holds {build.chocolate_kg:g} kg of chocolate"
     mats, wall_m = build.mat_count, vessels.filled_m(build)
@@ -164,7 +167,8 @@ def vessel_rows(build: Build) -> list[Row]:
         rows = [
             (build.vessel, f"steel, flat bottom of {1000 * base.thick_m:g} mm, {wide}",
              f"{build.water_l:g} L, measured, with the bowl clipped down reach {100 * wall_m:.1f} cm: make your mark "
-             "there. Poured to that height without the bowl, it would be twice as much"),
+             "there, half a centimetre lower or higher with another bowl. Poured to that height without the bowl, it "
+             "would be twice as much"),
             ("bowl", f"steel, {bowl}", holds),
             ("ring", f"wire ring or trivet, {100 * vessels.ring_m(build):.1f} cm high",
              "holds the bowl off the bottom; water flows under it. Each millimetre of ring more puts the mark "
@@ -207,7 +211,7 @@ def vessel_rows(build: Build) -> list[Row]:
         (f"{2 * mats} crimps, {mats} x 40 cm sleeve", "non-insulated butt crimps; glass-fibre sleeve",
          "for the leads of each thermal fuse on a mat, and for each lead that lies on a mat's back"),
         (f"{4 * mats} receptacles", "push-on, 6.3 mm, crimped, for "
-         f"{0.25 if build.relayed else build.wire_mm2:g} mm², in glass-fibre sleeve",
+         f"{THIN_MM2 if build.relayed else build.wire_mm2:g} mm², in glass-fibre sleeve",
          "two for each cut-out's blades"),
         (f"{mats} x cable clamp", "stainless, screwed or on the hose clamp",
          "takes the pull of the cable, so that mat and fuse do not"),

@@ -111,7 +111,7 @@ def _mat(s: Sheet, build: Build, ref: str, y: float) -> None:
     s.words((plug_x, (y + back) / 2), label[f"X1{ref}"], middle=True)
     if build.relayed:
         s.wire((on_it_x, y), (34.2, y), (34.2, y - 0.8))
-        s.words((on_it_x + 0.2, y + 0.5), "its cut-outs and thermal fuse: block 10")
+        s.words((on_it_x + 0.2, y + 0.5), "no cut-out in this lead: block 10")
     else:
         s.part(elm.Breaker(), (on_it_x, y), (on_it_x + 3.0, y), label[f"TCO2{ref}"])
         s.part(elm.Breaker(), (on_it_x + 4.0, y), (on_it_x + 7.0, y), label[f"TCO1{ref}"])

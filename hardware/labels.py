@@ -33,7 +33,8 @@ def labels(build: Build) -> list[Label]:
         (f"K1  guard relay  {build.relay_a:g} A 30 V DC", ("Coil 24 V, 1.4 kΩ or more",)),
         ("Q1  heat sink", ("24 V, and hot in a fault.", "Touch it only with S1 off.")),
         (f"K2  {build.relay_a:g} A 30 V DC{'' if build.relayed else ', if fitted'}", ("Coil 24 V, 1.4 kΩ or more",)),
-        ("X5, X6  if K2 is fitted", ("Cut-outs and TF1. Not X0, not X1.",)),
+        *[(f"{plug}  {what}{'' if build.relayed else ', if K2 is fitted'}", ("Not X0, not X1. S1 off first.",))
+          for plug, what in (("X5", "cut-outs"), ("X6", "TF1"))],
         ("J1  heartbeat jumper", ("Fitted in use. Pulled: no heat.",)),
         (f"X2  {'water' if build.heats == 'water' else 'plate'} probe", ("3-pole. Its 16 digits:", ID_LINE)),
         ("X3  chocolate probe", ("4-pole. Its 16 digits:", ID_LINE)),

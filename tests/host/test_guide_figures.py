@@ -206,12 +206,14 @@ def column(guide):
 def test_readings_of_the_first_power_up_follow_from_the_parts(guide, column):
     """A mat is good to a tenth, a supply to a twentieth (M), either way."""
     ohm, all_w = 24.0**2 / guide.mat_w, guide.count * guide.mat_w
-    low, high = column["each mat at its plug, cut-outs and fuse in line"]
+    low, high = column["each mat at its plug X1 (build mat: its cut-outs and fuse in line)"]
     assert low == pytest.approx(0.9 * ohm, abs=0.06)
     assert high == pytest.approx(1.1 * ohm + 0.2, abs=0.06)
     low, high = column["volts times amperes, full on, all mats"]
-    # Ten contacts in a row, with a mat's own fuse eleven, may drop 0.15 V each; then cable and Q1.
-    lost_v = 0.15 * (11 if guide.name == "plate" else 10) + guide.shown("cable")[1] + guide.shown("Q1, worst")[0] / 1e3
+    # Contacts in a row, counted in the drawing, may drop 0.15 V each: X0 and X1 twice, F1, S1, K1; the mat's cut-outs
+    # and thermal fuse, or K2; the plate's F2. Then cable and Q1.
+    contacts = {"mat": 10, "pot": 8, "plate": 9}[guide.name]
+    lost_v = 0.15 * contacts + guide.shown("cable")[1] + guide.shown("Q1, worst")[0] / 1e3
     assert low == pytest.approx(0.95**2 / 1.1 * all_w / (1.0 + lost_v / 24.0) ** 2, rel=0.015)
     assert high == pytest.approx(1.05**2 / 0.9 * all_w, rel=0.01)
     (most_mv,) = column["drain to source of Q1, in the first minute full on"]
@@ -244,7 +246,7 @@ def test_water_with_the_bowl_in_it_stands_as_high_as_the_page_says(name):
     vessel = next(cells for part, cells in table.items() if part in ("pan", "pot"))
     wide = float(re.search(r"([\d.]+) cm inside", vessel[0])[1])
     litres, mark = map(float, re.search(r"([\d.]+) L, measured, .* reach ([\d.]+) cm", vessel[1]).groups())
-    across, high = map(float, re.search(r"(\d+) cm across, (\d+) cm high", table["bowl"][0]).groups())
+    across, high = map(float, re.search(r"([\d.]+) cm across, ([\d.]+) cm high", table["bowl"][0]).groups())
     ring = float(re.search(r"([\d.]+) cm high", table["ring"][0])[1])
     wall = float(re.search(r"([\d.]+) cm high", vessel[0])[1])
     assert mark + 1.3 < wall < ring + high - 0.4  # a clip pulls down only a rim that is higher than the wall
@@ -273,7 +275,7 @@ def test_bowls_hold_their_chocolate():
     """Chocolate of 1200 kg/m³ at 40 °C (Beckett) fills a bowl of the page's size to four fifths at most."""
     for name in BUILDS:
         bowl = rows(f"{name}-rig.md", f"{name} vessel")["bowl"]
-        across, high = map(float, re.search(r"(\d+) cm across, (\d+) cm high", bowl[0]).groups())
+        across, high = map(float, re.search(r"([\d.]+) cm across, ([\d.]+) cm high", bowl[0]).groups())
         kg = float(re.search(r"holds ([\d.]+) kg of chocolate", bowl[1])[1])
         assert kg / 1200.0 < 0.8 * math.pi / 4 * across**2 * high * 1e-6
 

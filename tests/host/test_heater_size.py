@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from pathlib import Path
 
 import msgspec
 import pytest
@@ -19,6 +20,8 @@ from bainwright.plan.options import PlanOptions, batch_request
 from bainwright.plan.planner import make_plan
 from bainwright.plan.setup import Setup
 from bainwright.virtual.plant import Start, Warmer
+
+HARDWARE = Path(__file__).parents[2] / "hardware"
 
 
 def sized(within_s=9000.0, **asked):
@@ -120,6 +123,17 @@ def test_answer_says_heater_supply_and_each_build(usual, monkeypatch):
     assert usual.as_dict()["power_side"]["carries_a"] == 8.0
     narrow = replace(usual, power_side=replace(usual.power_side, mats=()))
     assert "No such mat fits under it" in " ".join(words_heater.text(narrow, Shown()).split())
+
+
+def test_a_plate_is_sized_and_the_guide_s_own_file_is_not_blamed_for_a_trial():
+    """A trial of 2 kW on the heat of 0.63 L of water would be refused on a board."""
+    code, said = run("dark", "--total", "1kg", "--rig", str(HARDWARE / "plate-rig.toml"), "--size-heater")
+    words = " ".join(said.split())
+    assert code == 0
+    assert "2000" not in words
+    for part in ("Holding takes", "the plate round the bowl", "Two mats of", "F2", "plate, 200 W: only to hold",
+                 "It does not melt: melt elsewhere"):  # fmt: skip
+        assert part in words
 
 
 def test_what_no_heater_can_do_is_refused_with_what_to_change():

