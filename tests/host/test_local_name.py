@@ -7,7 +7,7 @@ import pytest
 import zeroconf
 
 from bainwright.live.live_hold import LiveHold
-from bainwright.page import hosting
+from bainwright.page import hosting, server
 from bainwright.page.hosting import HoldPage
 from bainwright.page.local_name import NAME, local_name
 
@@ -45,11 +45,20 @@ def answer_of(page, host):
 def test_the_page_answers_to_the_name_where_it_has_it(monkeypatch, name):
     """Else a request for it came by another way, and is refused."""
     monkeypatch.setattr(hosting, "local_name", lambda address, port: name)
+    monkeypatch.setattr(server, "is_here", lambda address: address == HERE)  # the other one stands for the network's
     with HoldPage([NEAR], 0, [], LiveHold()) as page:
         assert answer_of(page, f"{NAME}:{page.port}") == (303 if name else 421)
         assert any(f"http://{NAME}:{page.port}" in line for line in page.welcome()) == bool(name)
     if name:
         assert [each[0] for each in name.method_calls] == ["start", "stop"]
+
+
+def test_a_page_for_this_pc_alone_announces_no_name(monkeypatch):
+    """Whatever its loopback address is: no phone could reach it there."""
+    monkeypatch.setattr(hosting, "local_name", mock.Mock(side_effect=AssertionError))
+    with HoldPage([NEAR], 0, [], LiveHold()) as page:
+        assert NAME not in "".join(page.welcome())
+        assert "only this PC reaches it" in "".join(page.welcome())
 
 
 def test_without_the_package_or_multicast_there_is_no_name(monkeypatch):
