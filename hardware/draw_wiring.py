@@ -235,7 +235,7 @@ def panel(s: Sheet) -> None:
         s.ground((33.2, y))
         s.dot((29.2, y))
     for row, name in enumerate(("lamp_below", "lamp_in", "lamp_above")):
-        y = -4.6 - 1.9 * row
+        y = -4.6 - 2.4 * row
         s.tag((29.6, y), pin_text(name))
         s.part(elm.ResistorIEC(), (29.6, y), (31.6, y), label(f"R{18 + row}"))
         s.part(elm.LED(), (31.6, y), (33.8, y), label(f"LED{2 + row}"))
@@ -349,7 +349,7 @@ def by_relay(s: Sheet, build: Build) -> None:
         s.words((-0.7, -19.6), "Thin wire, in glass-fibre sleeve. K2's contact: block 1.\nOne open cut-out opens K2, "
                 "an open thermal fuse opens K1.", SMALL)
         return
-    contact = -20.4
+    contact = -19.9
     s.words((-0.7, contact - 0.5), "from K1", SMALL)
     s.part(elm.Switch(), (0.6, contact), (3.6, contact), parts["K2"].label)
     s.wire((-0.7, contact), (0.6, contact))

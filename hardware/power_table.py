@@ -17,6 +17,7 @@ WARM_SHARE = 0.01  # of the heater's power; less than this warms nothing
 FULL_SHARE = 0.9  # of it; less than this is slower than it should be
 STRONG = 1.75  # times the stated power: from there the firmware warns with number 22 (hardware/SAFETY.md)
 
+BEFORE_K1 = ("PS1", "lead to F1", "lead to S1", "lead to K1")  # a short there stays, whatever the relays do
 NO_HEAT = "start: number 11; in a hold number 3"
 
 
@@ -133,8 +134,8 @@ def _short(build: Build, row: Row) -> str:
     if fuses:
         after = "the other mat heats on" if fuses[0].startswith("F2") else NO_HEAT
         return f"{' and '.join(fuses)} blows; {after}"
-    return (f"PS1 limits at {overload.limit_a(build):.3g} A, and no fuse need blow; {_relays(build)} may rattle on it; "
-            f"{NO_HEAT}")
+    rattle = "" if row["part"] in BEFORE_K1 else f"{_relays(build)} may rattle on it; "
+    return f"PS1 limits at {overload.limit_a(build):.3g} A, and no fuse need blow; {rattle}{NO_HEAT}"
 
 
 def _silent(build: Build, row: Row) -> str:
