@@ -23,7 +23,7 @@ WIRE = ROOT / "firmware" / "WIRE.md"
 PAGES = [
     ROOT / "README.md", ROOT / "DEVELOPERS.md", WIRE, ROOT / "firmware" / "FLASH.md",
     ROOT / "firmware" / "SAFETY-RULES.md", ROOT / "host" / "INSTALL.md", ROOT / "host" / "PAGE.md",
-    ROOT / "host" / "PAGE-ATTACKS.md", ROOT / "tests" / "bench" / "RESULTS.md",
+    ROOT / "host" / "PAGE-ATTACKS.md", ROOT / "host" / "ARCHIVE.md", ROOT / "tests" / "bench" / "RESULTS.md",
     *sorted((ROOT / "hardware").glob("*.md")),
 ]  # fmt: skip
 

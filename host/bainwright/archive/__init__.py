@@ -1,1 +1,1 @@
-"""Every hold there is: listed, found by name, exported."""
+"""Every hold there is: listed, found, exported, summed."""

@@ -31,7 +31,8 @@ def check_target(path: Path) -> None:
         When its name ends in none of the formats.
     """
     if path.suffix.lower() not in (*TABLES, ".zip"):
-        raise UseError(f"export to {path}", wanted="a name that ends in .csv, .parquet or .zip")
+        raise UseError(f"export to {path}", wanted="a name that ends in .csv, .parquet or .zip, or a folder",
+                       hint="end a folder's name with /")
 
 
 def write_table(folders: Sequence[Path], target: Path) -> int:

@@ -305,14 +305,16 @@ def select(
     ----------
     holds : iterable of Entry
         All of them.
-    warmer, kind : str, optional
-        Compared without regard to case.
+    warmer : str, optional
+        Its name or its board's id: one name may stand for two boards. Without regard to case, as `kind`.
+    kind : str, optional
+        A kind of chocolate, or a chocolate's name.
     since : datetime, optional
         Holds without a known start are left out when it is given.
     """
     return [
         hold for hold in holds
-        if (warmer is None or hold.warmer.lower() == warmer.lower())
+        if (warmer is None or warmer.lower() in (hold.warmer.lower(), hold.board.lower()))
         and (kind is None or kind.lower() in (hold.kind.lower(), hold.chocolate.lower()))
         and (since is None or (hold.started is not None and hold.started >= since))
     ]  # fmt: skip

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import tempfile
 import zipfile
@@ -12,8 +11,8 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path, PurePosixPath
-from typing import Any
 
+from bainwright.archive.identity import identity, rows_file
 from bainwright.core.atomic_write import alone, saved_from
 from bainwright.core.errors import BainError, FileError
 from bainwright.core.file_names import file_name
@@ -22,7 +21,7 @@ from bainwright.core.os_errors import file_error
 from bainwright.core.read_file import LOG_BYTES, is_own, read_bytes
 from bainwright.record.archive import FOLDER as BOARDS
 from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET
-from bainwright.record.reader import HoldLog, read_facts, read_log
+from bainwright.record.reader import HoldLog, read_log
 
 FILES = (CSV, PARQUET, EVENTS, FACTS, "temper.json", "stock.json", "hold.png", "hold.svg")  # of a hold's folder
 MOST_HOLDS = 10_000  # of one file; chosen
@@ -120,7 +119,7 @@ def _gather(source: Path, holds: Path, found: Gathered) -> None:
     known: dict[str, list[Path]] = {}
     for here in sorted(holds.iterdir()):
         if os.path.isfile(here / FACTS):
-            known.setdefault(_identity(here), []).append(here)
+            known.setdefault(identity(here), []).append(here)
     for name, files in _holds_in(source):
         with tempfile.TemporaryDirectory(dir=holds, prefix=".coming-") as coming:
             folder = Path(coming) / "hold"
@@ -137,7 +136,7 @@ def _take(folder: Path, name: str, known: dict[str, list[Path]], found: Gathered
     except BainError as failed:
         found.refused.append(f"{name}: {failed.words().replace(str(folder), name)}")
         return
-    copies = known.setdefault(_identity(folder), [])
+    copies = known.setdefault(identity(folder), [])
     if copies and _is_in(copies, folder, log):
         found.known.append(name)
         return
@@ -163,34 +162,14 @@ def _claimed(name: str) -> Path:
 
 def _is_in(copies: list[Path], folder: Path, log: HoldLog) -> bool:
     """Is every row of this hold in one of its copies here? A copy cut short must not keep the rest out."""
-    rows = _rows_file(folder)
-    if rows is not None and any(_rows_file(copy) == rows for copy in copies):
+    rows = rows_file(folder)
+    if rows is not None and any(rows_file(copy) == rows for copy in copies):
         return True
     times_s: set[float] = set()
     for copy in copies:
         with suppress(BainError):  # a damaged one has none
             times_s.update(read_log(copy)["t_s"])
     return times_s.issuperset(log["t_s"])
-
-
-def _rows_file(folder: Path) -> bytes | None:
-    try:
-        return read_bytes(folder / CSV, limit=LOG_BYTES)
-    except FileError:
-        return None
-
-
-def _identity(folder: Path) -> str:
-    """What makes two copies one hold: its board, number and start, or the rows where the start is not known.
-
-    All virtual boards have one id and count from 1, so of theirs the first row counts as well.
-    """
-    facts = read_facts(folder)
-    board: dict[str, Any] = facts.get("board") or {}
-    if facts.get("started"):
-        first = (_rows_file(folder) or b"").split(b"\n", 2)[1:2] if facts.get("VIRTUAL") else []
-        return json.dumps([board.get("board"), facts.get("hold"), facts["started"], *map(repr, first)])
-    return f"{zlib.crc32(read_bytes(folder / CSV, limit=LOG_BYTES)):08x}" if is_own(folder / CSV) else str(folder)
 
 
 def _holds_in(source: Path) -> Iterator[tuple[str, dict[str, Reader]]]:

@@ -11,7 +11,7 @@ from bainwright.core.units import duration_words
 
 HEAD = ("hold", "date", "from", "to", "length", "chocolate", "verdict", "trips", "peak", "warmer")
 RIGHT = ("length", "trips", "peak", "outside", "coldest", "warmest", "water", "heat", "per degree", "bath-bowl",
-         "alarms")  # fmt: skip
+         "alarms", "holds", "to look at", "recorded", "in window", "below", "above", "energy")  # fmt: skip
 
 
 def as_result(hold: Entry) -> dict[str, Any]:
