@@ -36,8 +36,8 @@ class App:
         self.board = board
         self.version = version  # hash of the firmware's files
         self._mark_good = keep  # to be called once this version has proved itself; None when it has
-        self._latch = store.Slots(files, "latch")
-        self._stored_latch = store.read_latch(self._latch)
+        self.latch_slots = store.Slots(files, "latch")
+        self._stored_latch = store.read_latch(self.latch_slots)
         self.documents = Documents(files, board.misfit)
         self.outbox = Outbox()
         self._status = wire.Template(wire.STATUS)
@@ -299,7 +299,7 @@ class App:
         latch = self.warmer.fault if self.warmer.state == TRIP else 0
         if latch != self._stored_latch:
             try:
-                self._latch.save(store.latch_payload(latch, now_ms))  # with no memory for it: again on the next pass
+                self.latch_slots.save(store.latch_payload(latch, now_ms))  # with no memory: again on the next pass
             except OSError:  # a full or worn flash: the latch holds until the power goes, and the person learns it
                 self.report("latch_not_stored", [], self.hold_ms(now_ms))
             self._stored_latch = latch

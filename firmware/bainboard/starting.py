@@ -52,7 +52,8 @@ def _start(app, stage: str, for_ms: int, room_c: float, now_ms: int, begun) -> s
         return "the heat is locked out while the probes are calibrated"
     if app.water_low:
         return WATER_LOW
-    try:  # a flash that takes no record takes no latch either: a trip would be forgotten with the power
+    try:  # on a flash that takes no latch a trip would be forgotten with the power
+        app.latch_slots.double()
         app.boot_slots.save(app.power.record(RUNNING, None))
     except OSError:
         return NOT_STORED

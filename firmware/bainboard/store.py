@@ -65,6 +65,12 @@ class Slots:
         if note == ONE_LOST:
             self._put(target, seq + 1, payload)
 
+    def double(self) -> None:
+        """Copy the first save into the slot that it left unwritten: a flash that fills up later takes no new file."""
+        payload, seq, _ = self.load()
+        if seq == 1:
+            self._put(self._look()[1], 2, payload)
+
     def _look(self) -> tuple:
         """(sequence of the newest or 0, index of the slot to write next, note).
 

@@ -296,7 +296,7 @@ class Resting(App):
         super().__init__("idle")
         self.water_low = False
         self.memory_left = 1
-        self.documents = self.standalone = self.log = self.boot_slots = self.power = self
+        self.documents = self.standalone = self.log = self.boot_slots = self.latch_slots = self.power = self
         self.flash_full = False
         self.damaged = []
         self.profile = dict(settings.defaults(settings.PROFILE), name="dark", kind="dark")
@@ -310,6 +310,9 @@ class Resting(App):
 
     def record(self, end, hold):
         return b""
+
+    def double(self):
+        pass
 
     def save(self, payload):
         if self.flash_full:

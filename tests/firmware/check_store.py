@@ -118,6 +118,49 @@ def test_a_deleted_copy_is_reported_unless_it_was_never_written():
     assert load(files) == (NEXT, 3, store.ONE_LOST)
 
 
+class Full(Flash):
+    """No room for a new file; one that is there may be written over."""
+
+    def write(self, path, data):
+        if self.read(path) is None:
+            raise OSError(28)
+        Flash.write(self, path, data)
+
+
+def test_a_first_record_is_doubled_while_there_is_room_and_a_full_flash_then_takes_a_latch():
+    flash = Flash(latch_saved(0))
+    store.Slots(flash, "latch").double()
+    store.Slots(flash, "latch").double()
+    assert flash.writes == ["latch.b"]
+    assert latch(flash.survivors()) == faults.NONE
+    full = Full(flash.survivors())
+    store.Slots(full, "latch").save(store.latch_payload(faults.WATER_STUCK, 0))
+    assert latch(full.survivors()) == faults.WATER_STUCK
+
+
+def test_a_full_flash_doubles_nothing_and_says_so():
+    full = Full(latch_saved(0))
+    try:
+        store.Slots(full, "latch").double()
+    except OSError:
+        assert latch(full.survivors()) == faults.NONE
+        return
+    raise AssertionError("a latch has no room, and nobody learns it")
+
+
+def test_a_cut_while_doubling_leaves_what_was_said_or_a_latch():
+    for number in (0, faults.WATER_STUCK):
+        for files, done in every_cut(latch_saved(number), lambda flash: store.Slots(flash, "latch").double()):
+            assert latch(files) in ((number,) if done or number else (number, faults.NO_LATCH_RECORD))
+
+
+def test_what_was_saved_twice_or_never_is_not_doubled():
+    for files in ({}, latch_saved(3, 0)):
+        flash = Flash(files)
+        store.Slots(flash, "latch").double()
+        assert flash.writes == []
+
+
 class Liar(Flash):
     """Flash that drops the last byte of what it is given."""
 
