@@ -152,21 +152,45 @@ def test_a_hold_whose_program_was_killed_is_said_to_be_watched_by_nobody(monkeyp
     """The page learns it from the socket's end; it calls, is no hold that runs, and is gone after an hour."""
     with Page([server.HERE], 0, []) as page:
         phone = Phone(page)
-        hold, scene = LiveHold(), SharedHold().scene
+        hold, calling = LiveHold(), SharedHold(ask="pour").scene
+        calling.calling = True
         hold.share(Hello(__version__, 1, "", "mat", "dark"))
+        hold.put(calling, time.monotonic(), time.monotonic())
         for _ in range(200):
-            hold.put(scene, time.monotonic(), time.monotonic())
-            if "31.50" in phone.ask("GET", "/?warmer=mat")[1]:
+            hold.coming.say(time.monotonic())
+            hold.put(calling, time.monotonic(), time.monotonic())
+            if 'data-coming="1"' in phone.ask("GET", "/?warmer=mat")[1]:
                 break
             time.sleep(0.02)
         hold.__exit__(None, None, None)
         text = loaded(phone, "/?warmer=mat", "Nobody watches the warmer any more")
         assert "The program on the PC that ran this hold has ended" in text
-        assert 'data-calling="1"' in text
+        assert 'data-calling="1" data-coming="0"' in text  # whoever was coming knows nothing of it
         families = {each.name: each for each in text_string_to_metric_families(phone.ask("GET", "/metrics")[1])}
         assert [each.value for each in families["bain_hold_running"].samples] == [0.0]
+        assert '"calling": true' in calls_of(page)  # the other pages sound as well
         monkeypatch.setattr(holds, "STAYS_S", 0.0)
         loaded(phone, "/?warmer=mat", "not here any more")
+
+
+def calls_of(page):
+    """What the pages that show no hold hear first."""
+    with socket.create_connection(("127.0.0.1", page.port)) as client:
+        client.sendall(f"GET /calls HTTP/1.1\r\nHost: 127.0.0.1:{page.port}\r\n\r\n".encode())
+        return until(client, b"}").decode()
+
+
+@pytest.mark.parametrize(("unwatched", "calls"), [("lost", True), ("left", False), ("", False)])
+def test_a_hold_that_gave_its_board_up_calls_on_every_page_and_nobody_is_coming(unwatched, calls):
+    """One that was left, or came to its end, calls nobody."""
+    with SharedHold("pot") as own, HoldPage([server.HERE], 0, [], own.hold) as page:
+        own.scene.unwatched = unwatched
+        own.hold.coming.say(time.monotonic())
+        own._ends.set()
+        own._thread.join()
+        own.hold.latest.put(now_of(own.scene, over=True, coming=True), time.monotonic())
+        assert own.hold.latest.get().now.coming == (not unwatched)
+        assert f'"calling": {str(calls).lower()}' in calls_of(page)
 
 
 def test_the_page_of_a_hold_that_ended_neither_follows_nor_commands_the_next_one():

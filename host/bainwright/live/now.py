@@ -115,7 +115,7 @@ def now_of(scene: Scene, *, over: bool = False, coming: bool = False) -> Now:
         ask=status.ask if status else "",
         prompt=scene_words.prompt(scene, PRESS),
         calling=scene.calling,
-        coming=coming,
+        coming=coming and not scene.unwatched,  # nobody counts the five minutes any more
         fault=status.fault if status else 0,
         warnings=tuple(warnings),
         warning="; ".join(terms.fault(number) for number in [status.fault if status else 0, *warnings] if number),

@@ -164,7 +164,8 @@ class PageApp:
     async def _calls(self, request: Request) -> Response:
         """Whether any warmer needs somebody, for the alarm on pages that show no hold."""
         def frame() -> tuple[object, dict[str, Any]]:
-            moments = [shown for hold in self._holds.all().values() if (shown := hold.shown()) and not shown.now.over]
+            moments = [shown for hold in self._holds.all().values()
+                       if (shown := hold.shown()) and (shown.calls or not shown.now.over)]  # fmt: skip
             calling = any(shown.calls and not shown.now.coming for shown in moments)
             return (bool(moments), calling), {"runs": bool(moments), "calling": calling}
 

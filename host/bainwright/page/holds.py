@@ -113,7 +113,7 @@ class JoinedHold:
             self._latest.put(now, time.monotonic() - frame.age_s)
         self._ended_s = time.monotonic()
         if (last := self._latest.get()) is not None and not last.now.over:
-            end = structs.replace(last.now, over=True, unwatched="lost", acts=(), trouble=KILLED)
+            end = structs.replace(last.now, over=True, unwatched="lost", coming=False, acts=(), trouble=KILLED)
             self._latest.put(end, self._ended_s)
 
 
