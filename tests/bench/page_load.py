@@ -6,6 +6,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import shutil
@@ -74,25 +75,24 @@ def memory_mb(process: int) -> float:
 
 
 class Phones:
-    """Clients that read the stream without pause; each counts its bytes."""
+    """Clients that read the stream without pause, and ask again when it ends, as a browser does."""
 
     def __init__(self, port: int) -> None:
-        self.read = [0] * PHONES
-        self._sockets = [socket.create_connection(("127.0.0.1", port), 60) for _ in range(PHONES)]
-        for number, each in enumerate(self._sockets):
-            each.sendall(f"GET /live HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n".encode())
-            threading.Thread(target=self._take, args=(number, each), daemon=True).start()
+        self.read, self._port, self._ends = [0] * PHONES, port, threading.Event()
+        for number in range(PHONES):
+            threading.Thread(target=self._take, args=(number,), daemon=True).start()
 
-    def _take(self, number: int, connection: socket.socket) -> None:
-        try:
-            while piece := connection.recv(65536):
-                self.read[number] += len(piece)
-        except OSError:
-            return
+    def _take(self, number: int) -> None:
+        while not self._ends.is_set():
+            with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", self._port), 60) as connection:
+                asked = f"GET /live HTTP/1.1\r\nHost: 127.0.0.1:{self._port}\r\nConnection: close\r\n\r\n"
+                connection.sendall(asked.encode())
+                while not self._ends.is_set() and (piece := connection.recv(65536)):
+                    self.read[number] += len(piece)
+            time.sleep(0.5)
 
     def close(self) -> None:
-        for each in self._sockets:
-            each.close()
+        self._ends.set()
 
 
 def watched_night() -> None:
