@@ -77,7 +77,7 @@ class Evenings(RuleBasedStateMachine):
         self.here = Path(self._stack.enter_context(tempfile.TemporaryDirectory(prefix="orders-")))
         self.home = self.here / "home"
         self._stack.enter_context(mock.patch.dict(os.environ, {"BAIN_HOME": str(self.home)}))
-        self._stack.enter_context(mock.patch.object(runner, "RECONNECT_S", 0.0))
+        self._stack.enter_context(mock.patch.object(runner, "looks_for_s", return_value=0.0))
         self._stack.enter_context(mock.patch.object(flashlog, "SEGMENT_BYTES", SEGMENT_BYTES))
         # Parquet and picture take a second each, and no row depends on them.
         self._stack.enter_context(mock.patch.object(report, "_seal_and_draw", return_value=True))

@@ -34,7 +34,7 @@ def here(tmp_path, monkeypatch):
 
 
 def test_what_the_pc_saw_is_unchanged_and_the_board_fills_in_the_rest(here, monkeypatch):
-    monkeypatch.setattr("bainwright.evening.runner.RECONNECT_S", 0.0)
+    monkeypatch.setattr("bainwright.evening.runner.looks_for_s", lambda planned_s: 0.0)
     board = LoggingBoard(here / "flash")
     board.start()
     seen = board.hold(605)
@@ -60,7 +60,7 @@ def test_what_the_pc_saw_is_unchanged_and_the_board_fills_in_the_rest(here, monk
 
 def test_rows_that_the_pc_saw_after_the_board_s_last_stay_where_a_power_cut_ended_the_hold(here, monkeypatch):
     """The board restarts knowing less than the PC: its restart has the time of its own last row."""
-    monkeypatch.setattr("bainwright.evening.runner.RECONNECT_S", 0.0)
+    monkeypatch.setattr("bainwright.evening.runner.looks_for_s", lambda planned_s: 0.0)
     board = LoggingBoard(here / "flash")
     board.start()
     board.hold(1)

@@ -24,7 +24,7 @@ def here(tmp_path, monkeypatch):
 
 def test_a_hold_of_another_log_with_the_same_numbers_is_known_by_its_water(here, monkeypatch):
     """A live log knows nothing of the board's log; but two holds never read the same water all along."""
-    monkeypatch.setattr("bainwright.evening.runner.RECONNECT_S", 0.0)
+    monkeypatch.setattr("bainwright.evening.runner.looks_for_s", lambda planned_s: 0.0)
     board = LoggingBoard(here / "flash")
     board.start()
     watched(board, board.hold(300))
@@ -38,7 +38,7 @@ def test_a_hold_of_another_log_with_the_same_numbers_is_known_by_its_water(here,
 @pytest.mark.usefixtures("_undrawn")
 def test_a_hold_watched_hours_after_the_board_s_last_row_is_another(here, monkeypatch):
     """Two boards of one id: a PC joined late in the hold of one, and the other's hold of that number was short."""
-    monkeypatch.setattr("bainwright.evening.runner.RECONNECT_S", 0.0)
+    monkeypatch.setattr("bainwright.evening.runner.looks_for_s", lambda planned_s: 0.0)
     board = LoggingBoard(here / "flash")
     board.start()
     watched(board, board.hold(2405)[2401:])

@@ -241,7 +241,7 @@ def test_a_port_that_stays_open_and_says_nothing_is_opened_again(here, monkeypat
 def test_a_board_that_stays_away_is_lost_with_its_log_stored(here, monkeypatch):
     """Exit status 3; what was known is scored and sealed."""
     monkeypatch.setattr(hold_module.time, "sleep", lambda seconds: None)
-    monkeypatch.setattr(hold_module, "RECONNECT_S", 0.0)
+    monkeypatch.setattr(hold_module, "looks_for_s", lambda planned_s: 0.0)
     _, _, outcome = held([*quiet(10), gone()])
     assert (outcome.exit_code, outcome.result["ended"]) == (3, "lost")
     assert outcome.result["duration_s"] == 10

@@ -175,7 +175,7 @@ def test_an_experiment_that_does_not_stop_names_the_plug(flaw, monkeypatch):
             return super().read()
 
     board = Lost() if flaw == "lost" else Ended(flaw)
-    monkeypatch.setattr("bainwright.evening.runner.RECONNECT_S", 0.0)
+    monkeypatch.setattr("bainwright.evening.runner.looks_for_s", lambda planned_s: 0.0)
     monkeypatch.setattr(experiment, "open_board", lambda *_: contextlib.nullcontext(FakeSession(board)))
     with pytest.raises(RefusedError, match=PLUG):
         experiment.learn(TuneAsked(), load_profile("dark"), lambda *_, **__: None)

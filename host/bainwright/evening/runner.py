@@ -51,6 +51,11 @@ def window_of(setup: HoldSetup) -> Window:
     return window_at(setup.profile, "melted" if setup.stage == "melted" else "work")
 
 
+def looks_for_s(planned_s: float) -> float:
+    """How long a lost board is looked for, where its hold has so long to go."""
+    return max(RECONNECT_S, planned_s)
+
+
 class Runner:
     """One hold on one board.
 
@@ -226,7 +231,7 @@ class Runner:
         """Try until the board is back, the time for that is over, or the person interrupts."""
         course.note(course.end_ms, "lost", {})
         planned_s = 0.0 if course.scene.for_s is None else course.scene.for_s - course.scene.t_s
-        give_up_s = time.monotonic() + (0.0 if self.session.virtual else max(RECONNECT_S, planned_s))
+        give_up_s = time.monotonic() + (0.0 if self.session.virtual else looks_for_s(planned_s))
         while time.monotonic() < give_up_s and not (interrupts.count or interrupts.go):
             if self.session.reopen():
                 course.note(course.end_ms, "found", {})
