@@ -33,7 +33,7 @@ def labels(build: Build) -> list[Label]:
         (f"K1  guard relay  {build.relay_a:g} A 30 V DC", ("Coil 24 V, 1.4 kΩ or more",)),
         ("Q1  heat sink", ("24 V, and hot in a fault.", "Touch it only with S1 off.")),
         (f"K2  {build.relay_a:g} A 30 V DC{'' if build.relayed else ', if fitted'}", ("Coil 24 V, 1.4 kΩ or more",)),
-        *[(f"{plug}  {what}{'' if build.relayed else ', if K2 is fitted'}", ("Not X0, not X1. S1 off first.",))
+        *[(f"{plug}  {what}{'' if build.relayed else ', if K2 is fitted'}", ("Not X0, not X1.",))
           for plug, what in (("X5", "cut-outs"), ("X6", "TF1"))],
         ("J1  heartbeat jumper", ("Fitted in use. Pulled: no heat.",)),
         (f"X2  {'water' if build.heats == 'water' else 'plate'} probe", ("3-pole. Its 16 digits:", ID_LINE)),
@@ -46,7 +46,8 @@ def labels(build: Build) -> list[Label]:
         if build.mat_fuse_a:
             sheet.append((f"F2{ref}  {build.mat_fuse_a:g} A  32 V DC", (safe,)))
         sheet += [
-            (f"X1{ref}  heater  {mat.power_w:g} W", (f"{SUPPLY_V:g} V DC, {mat.ohm:.2f} Ω. No mains.",)),
+            (f"X1{ref}  heater  {mat.power_w:g} W",
+             (f"{SUPPLY_V:g} V DC, {mat.ohm:.2f} Ω. No mains.", "S1 off first.")),
             (f"TCO1{ref}  {build.on_mat.opens_c:g} °C  {build.on_mat.rated_a:g} A{by_relay}",
              ("On the mat. Manual reset. Open twice: stop.", safe)),
             (f"TCO2{ref}  {build.on_vessel.opens_c:g} °C  {build.on_vessel.rated_a:g} A{by_relay}",

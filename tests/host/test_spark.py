@@ -45,4 +45,4 @@ def test_spark_gives_the_numbers_that_duckdb_gives(tmp_path: Path, monkeypatch: 
                     assert other[at][name] == wanted, (asked, at, name)
                     assert type(other[at][name]) is type(value), (asked, at, name)
             lines += len(one)
-    assert lines == 6 + 5 + 3 + 3 + 2 + 1
+    assert lines == 6 + 5 + 3 + 2 + 2 + 1  # nights, warmers, months, kinds, two pots, one of dark

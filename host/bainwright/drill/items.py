@@ -125,7 +125,8 @@ ITEMS = (
          "contact.",
          "The meter shows a closed circuit before; then an open one, also when the cut-out is cold again, until you "
          "press its button. Between the plugs it shows an open circuit.",
-         "Press their buttons; clip back on what you took off.", simulated=False, version=4),
+         "Press their buttons; clip back on what you took off; plug X1, X5 and X6 back in.", simulated=False,
+         version=4),
     Item("power", "the heater is the one that the settings state", WIRING, ANY,
          "With the plug out, measure each mat's ohms at its plug X1. Plug in; measure the supply's volts.",
          "Volts x volts / ohms, all mats together, is {heater_w:g} W within a fifth. Else this is another build's rig "
