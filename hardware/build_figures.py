@@ -64,7 +64,8 @@ def part_rows(build: Build) -> list[Row]:
          f"good (M); ≥ {build.on_switch.rated_a:g} A at 24 V **DC**; one more of the lot, for its test; a strip of "
          "metal, polyimide tape, two butt crimps",
          f"on the tab of Q1, in the wire behind F3. A Q1 that is left half on takes up to "
-         f"{electrical.half_on_w(build):.0f} W itself: this one opens K1 then, whatever the firmware does (C)"),
+         f"{electrical.half_on_w(build):.0f} W itself: this one opens {'K1 and K2' if build.relayed else 'K1'} "
+         "then, whatever the firmware does (C)"),
         ("S1", f"hand switch on the front, ≥ {build.hand_switch_a:g} A at 30 V **DC**",
          "hands near the heater; an AC-only rocker may arc"),
         ("K1", f"guard relay, normally open: contact {build.relay_a:g} A at 30 V **DC**, coil 24 V "

@@ -132,8 +132,9 @@ def _short(build: Build, row: Row) -> str:
     if "F3" in fuses:
         return f"F3 blows and opens {_relays(build)}; {NO_HEAT}"
     if fuses:
-        after = "the other mat heats on" if fuses[0].startswith("F2") else NO_HEAT
-        return f"{' and '.join(fuses)} blows; {after}"
+        if fuses[0].startswith("F2"):  # it is fed through the relays, whose coils the supply's limit may drop first
+            return f"{fuses[0]} blows, and the other mat heats on; or {_relays(build)} rattle: pull the plug"
+        return f"{' and '.join(fuses)} blows; {NO_HEAT}"
     rattle = "" if row["part"] in BEFORE_K1 else f"{_relays(build)} may rattle on it; "
     return f"PS1 limits at {overload.limit_a(build):.3g} A, and no fuse need blow; {rattle}{NO_HEAT}"
 

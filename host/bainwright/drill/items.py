@@ -120,15 +120,16 @@ ITEMS = (
     Item("cutout", "manual-reset cut-outs", WIRING, ANY,
          # At the plug, because a meter across a cut-out does not see a lead that bypasses it.
          "Supply and X1 unplugged, a meter on the heater's half of X1: warm each cut-out in turn over its marked "
-         "temperature, with hot air. With relay K2 first X5 and X6 out, too, and the meter from each plug's heater "
-         "half to the others'; then X5 and the supply in, S1 closed, X1 out, guard lamp dark, the meter across K2's "
-         "contact.",
+         "temperature, with hot air. With relay K2 first X5, X6 and a float's plug out, too, and the meter from each "
+         "one's heater half to the others'; then X5 and the supply in, S1 closed, X1 out, guard lamp dark, the meter "
+         "across K2's contact.",
          "The meter shows a closed circuit before; then an open one, also when the cut-out is cold again, until you "
          "press its button. Between the plugs it shows an open circuit.",
-         "Press their buttons; clip back on what you took off; plug X1, X5 and X6 back in.", simulated=False,
+         "Press their buttons; clip back on what you took off; plug X1, X5, X6 and the float back in.", simulated=False,
          version=4),
     Item("power", "the heater is the one that the settings state", WIRING, ANY,
-         "With the plug out, measure each mat's ohms at its plug X1. Plug in; measure the supply's volts.",
+         "With the plug out, measure each mat's ohms at its plug X1. Put X1 back, plug in, and measure the supply's "
+         "volts.",
          "Volts x volts / ohms, all mats together, is {heater_w:g} W within a fifth. Else this is another build's rig "
          "file, or another supply or heater.", simulated=False, version=2),
     Item("switch_link", "a shorted switch prevents a start", LOGIC, IDLE,
