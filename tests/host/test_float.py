@@ -52,8 +52,12 @@ def test_low_water_pauses_the_hold_asks_for_water_and_refuses_heat_until_it_is_b
     assert talk.ask("stop")["ok"]
     assert talk.ask("start", stage="work")["why"] == WATER_LOW
     talk.board.fault("water_low", on=False)
-    passes(talk, 10)
-    assert talk.ask("start", stage="work")["ok"]
+    for _ in range(100):  # the simulator hears of it in real time, the board's passes go on meanwhile
+        passes(talk, 10)
+        answer = talk.ask("start", stage="work")
+        if answer["ok"]:
+            break
+    assert answer["ok"], answer
     talk.ask("stop")
 
 
