@@ -337,6 +337,8 @@ def test_every_fixed_option_of_hold_is_there():
 @pytest.mark.parametrize("zone", ["<+99>-99", "ABC24", "ABC1DEF-25"])
 def test_a_time_zone_that_cannot_be_hides_nothing(zone, monkeypatch, capsys):
     """POSIX lets a zone be 24 h off, and the C library more; Python's dates do not."""
+    if not hasattr(time, "tzset"):
+        pytest.skip("this system's zone cannot be set")
     monkeypatch.setenv("TZ", zone)
     time.tzset()
     try:
