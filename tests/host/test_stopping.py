@@ -141,7 +141,8 @@ def test_a_refused_start_and_silence_is_said():
 
 
 def test_a_board_that_says_it_started_and_rests_was_not_stopped():
-    runner = runner_of([status_line(1, 0, state="idle", stage="", duty=0, on=0)])
+    resting = [status_line(number, 0, state="idle", stage="", duty=0, on=0) for number in range(1, 7)]
+    runner = runner_of(resting)
     ended = runner.run()
     assert ended.watch.ended == watch.NEVER_RAN
     done = report(runner, ended, None)
@@ -211,6 +212,24 @@ def test_a_line_that_comes_again_is_no_restart():
     assert len(read_log(ended.watch.log.folder)) == 30
     assert ended.watch.losses.lost == 0
     assert [text for _, text in runner.view.events if "self-test" in text] != []
+
+
+def test_a_stray_line_of_before_this_program_listened_is_no_restart():
+    """Nobody saw it the first time; the lines after it count on from the hold's own."""
+    moved = [status_line(200 + number, 1000 * number) for number in range(1, 31)]
+    moved.insert(20, status_line(3, 0, state="idle", stage="", duty=0, on=0))
+    _, ended, _ = held([*moved, done(1)])
+    assert ended.watch.ended == watch.DONE
+    assert len(read_log(ended.watch.log.folder)) == 30
+
+
+def test_lines_that_lie_behind_the_answer_to_the_start_are_no_rest():
+    """The board's lines come 2.5 s late, in order: three of before the start come after its answer."""
+    resting = [status_line(number, 0, state="idle", stage="", duty=0, on=0) for number in (11, 12, 13)]
+    moved = [status_line(13 + number, 1000 * number) for number in range(1, 31)]
+    _, ended, _ = held([*resting, event_line("started", 1, 0, check_s=1), *moved, done(2)])
+    assert ended.watch.ended == watch.DONE
+    assert len(read_log(ended.watch.log.folder)) == 30
 
 
 def test_another_chocolate_than_the_one_asked_for_is_stopped():

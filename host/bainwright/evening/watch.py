@@ -18,7 +18,7 @@ from bainwright.evening.reach import Reach
 from bainwright.evening.window_news import EDGES, WindowNews
 from bainwright.files.chocolate import Profile
 from bainwright.files.score import Window
-from bainwright.link.losses import Losses
+from bainwright.link.losses import RESTART, STRAY, Losses
 from bainwright.link.messages import Message, Status
 from bainwright.record.writer import LiveLog
 from bainwright.words import terms
@@ -95,6 +95,7 @@ class Watch:
         self._begun = scene.joined
         self._latched_ms: int | None = None
         self._since_boot = 0  # status lines
+        self._idle_lines = 0
         self._stage = ""
         self._news, self._reach, self._held_back = WindowNews(), Reach(scene.bath), HeldBack(scene.bath)
         self._concern = ""  # that the chocolate will not reach its window
@@ -111,7 +112,10 @@ class Watch:
     def _status(self, status: Status) -> None:
         if self.losses.is_old("status", status.status, status):
             return
-        if not self.restarted and (self.losses.shows_restart(status.status) or status.ask == ASKS_TO_RESUME):
+        place = self.losses.place(status.status)
+        if place == STRAY and status.ask != ASKS_TO_RESUME:
+            return
+        if not self.restarted and (place == RESTART or status.ask == ASKS_TO_RESUME):
             self._event({"event": "boot"})  # its own report of the restart was lost
         self.losses.status(status.status)
         if self.restarted:
@@ -120,6 +124,10 @@ class Watch:
                 self.ended = RESTARTED
             return
         if status.t == 0 and status.state in ("idle", "trip"):  # the board no longer has a hold
+            self._idle_lines += 1
+            known = self._begun or self.scene.status or status.state == "trip"
+            if not known and self._idle_lines < REPORTS_IN:
+                return  # of before its start, perhaps: lines may lie on the way behind its answer
             tripped = status.state == "trip" or self.trips
             self.ended = TRIPPED if tripped else STOPPED if self.scene.status or self._begun else NEVER_RAN
             return

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from collections import deque
 
+AHEAD = 0  # a status line's place: after the last one
+STRAY = 1  # before it, and alone: whatever is between kept it, perhaps from before this program listened
+RESTART = 2  # before it, and the next one counts on from there: the board has restarted and counts from 1
+FEW = 10  # lines; chosen: as many may be lost between two that count on
 KEPT = 600  # lines; chosen: ten minutes, longer than any buffer on the way keeps one
 
 
@@ -20,6 +24,7 @@ class Losses:
         self.lost = 0
         self._last = {"status": 0, "event": 0}
         self._known = {"status": False, "event": False}
+        self._stray: int | None = None  # the number of the line before, if it was one
         self._seen: dict[str, deque[int]] = {kind: deque(maxlen=KEPT) for kind in self._last}
 
     def is_old(self, kind: str, number: int, line: object) -> bool:
@@ -44,9 +49,15 @@ class Losses:
             self.lost += gap
         self._last[kind], self._known[kind] = number, True
 
-    def shows_restart(self, number: int) -> bool:
-        """Does a status line of this number show that the board has restarted and counts from 1?"""
-        return self._known["status"] and number < self._last["status"]
+    def place(self, number: int) -> int:
+        """Where a status line of this number stands: `AHEAD`, `STRAY` or `RESTART`."""
+        before, self._stray = self._stray, None
+        if not self._known["status"] or number >= self._last["status"]:
+            return AHEAD
+        if before is not None and before < number <= before + FEW:
+            return RESTART
+        self._stray = number
+        return STRAY
 
     def restarted(self) -> None:
         """The board has restarted: count from the next numbers."""
