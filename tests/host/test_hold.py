@@ -163,6 +163,15 @@ def test_a_board_that_restarts_ends_the_hold(here):
     assert (outcome.exit_code, outcome.result["ended"], outcome.result["duration_s"]) == (1, "restarted", 10)
 
 
+def test_a_board_that_restarts_after_a_latched_trip_resumes_nothing(here):
+    """The latch outlives the power: only a person at the warmer clears it."""
+    rest = [status_line(number, 0, state="trip", fault=1, stage="") for number in range(1, 9)]
+    trip = event_line("trip", 1, 10_000, fault=faults.WATER_PROBE, latched=True)
+    _, _, outcome = held([*quiet(10), trip, event_line("boot", 1, 0, cause="PWRON_RESET", why="power"), *rest])
+    assert "stays off until somebody clears the trip" in outcome.summary
+    assert "resumes" not in outcome.summary
+
+
 def test_a_board_that_restarts_is_heard_until_it_says_how_long_it_was_away(here):
     """The gap is reported and logged: what the board knows of it comes with its first reading."""
     back = event_line("power_back", 2, 0, why="power", off_s=45, known=True, stage="work", water=32000, bowl=31200)

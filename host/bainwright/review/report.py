@@ -45,7 +45,7 @@ ENDINGS = {
     " by yes at the warmer; bain hold --join watches it then.",
     watch.LOST: "The connection to the board was lost; this covers the time until then.",
 }
-
+RESTARTED_LATCHED = "The board restarted after that; it stays off until somebody clears the trip."
 
 
 @dataclass
@@ -197,7 +197,9 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
     if course.ended == watch.LEFT:
         notes.append(f"bain hold {setup.profile.path or setup.profile.name} --join watches it again; bain collect "
                      "fetches the rest of its log afterwards")
-    ending = ENDINGS.get(course.ended or "", "")
+    latched = any(trip["latched"] for trip in course.trips)
+    ending = (RESTARTED_LATCHED if latched and course.ended == watch.RESTARTED
+              else ENDINGS.get(course.ended or "", ""))
     try:
         log = read_log(path)
     except BainError as failed:
