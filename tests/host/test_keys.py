@@ -96,8 +96,10 @@ def test_a_signal_to_end_is_noted_and_the_handlers_are_restored():
     assert signal.getsignal(signal.SIGTERM) == before
 
 
-def test_signals_have_their_ordinary_effect_until_they_are_counted():
+def test_signals_have_their_ordinary_effect_until_they_are_counted(request):
     """Then they are counted: also where the ordinary effect came before."""
+    ordinary = signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background job ignores Ctrl-C
+    request.addfinalizer(lambda: signal.signal(signal.SIGINT, ordinary))
     with pytest.raises(KeyboardInterrupt), Interrupts(counting=False):
         signal.raise_signal(signal.SIGINT)
     with Interrupts(counting=False) as interrupts:
