@@ -1,7 +1,7 @@
 """Whole holds with each figure and sentence recomputed: ``python tests/bench/scored_holds.py 20 7`` plays 20 of seed 7.
 
 The plants are drawn at random: cold, warm and hot starts, spikes of the bowl, noisy readings scored as they are, and
-the three rigs that come with the product. The suite plays twelve; gaps in the readings are in its 200 records.
+the three rigs that come with the product. The suite plays seven; gaps in the readings are in its 200 records.
 """
 
 from __future__ import annotations

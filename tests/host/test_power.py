@@ -208,7 +208,4 @@ def test_firmware_that_meets_an_error_at_every_start_ends_latched_at_its_prompt(
     with sabotaged("raise ValueError('a mistake')", "now_ms > 5000") as talk:
         told = talk.until(lambda said: said.get("state") == "trip")
         assert told["fault"] == faults.REBOOT_LOOP
-        last = b""
-        while b">>> " not in last:
-            last = talk.port.read(200)
-            assert last, "neither firmware nor prompt"
+        assert talk.port.read_until(b">>> ").endswith(b">>> "), "neither firmware nor prompt"
