@@ -117,6 +117,14 @@ def test_more_than_a_bowl_becomes_refills_that_keep_the_window():
         assert mixed == pytest.approx(edge_c)
 
 
+def test_a_few_grams_more_than_a_bowl_are_no_refill():
+    """A bowl of 1.2 kg holds 2 lb 10.33 oz: a batch of 2 lb 10.4 oz was one "refill of 0 oz"."""
+    plan = planned(total="1.201kg", rig="mat")
+    assert (plan.request.batch_kg, plan.refills.count) == (1.2, 0)
+    assert "the little over is left out" in text(plan, Shown())
+    assert planned(total="1.22kg", rig="mat").refills.count == 1
+
+
 def test_a_refill_asked_about_is_judged():
     """0.5 kg at 40 °C into 1.5 kg at 31.5 gives 33.6 °C (computed): out of dark's window, so exit 1."""
     answer = planned(refill="500g", refill_temp="40", in_bowl="1.5kg")

@@ -24,6 +24,7 @@ from bainwright.plan.warmer import learned_scales
 
 DEFAULT_ROOM_C, DEFAULT_HUMIDITY = 20.0, 0.5
 DEFAULT_COLD_C = 15.0  # tap water, chosen
+CRUMB_SHARE = 0.01  # of a full bowl: less is no refill but what is left in the bag; chosen
 DEFAULT_WORK_S, DEFAULT_KEEP_S = 3 * 3600.0, 9 * 3600.0  # an evening's dipping, a night; chosen
 POT_LOW_M, POT_HIGH_M = 0.08, 0.80  # chosen: a mug to a canner
 
@@ -95,7 +96,8 @@ def batch_request(options: PlanOptions, shown: Shown) -> BatchRequest:
     if not options.rig:
         assumed.append(f"the warmer is the bundled {rig.name!r} (--rig)")
     spread, scales = learned_scales(rig, options.gains, spread, assumed)
-    mass_kg = total_kg(options, shown, assumed)
+    full_kg = float(rig.settings["chocolate_kg"])
+    mass_kg = _bowlfuls_kg(total_kg(options, shown, assumed), full_kg, shown, assumed)
     humidity = parse_share(options.humidity, "--humidity", 0.05, 0.99) if options.humidity else DEFAULT_HUMIDITY
     if not options.humidity:
         assumed.append("relative humidity is 50 % (--humidity)")
@@ -103,7 +105,6 @@ def batch_request(options: PlanOptions, shown: Shown) -> BatchRequest:
     pressure_pa(altitude_m)  # refuses an altitude without kitchens
     method = _method(options, profile)
     starts_min, dip_at_min = _clock(options)
-    full_kg = float(rig.settings["chocolate_kg"])
     return BatchRequest(
         profile=profile,
         rig=rig,
@@ -129,6 +130,14 @@ def batch_request(options: PlanOptions, shown: Shown) -> BatchRequest:
         dip_at_min=dip_at_min,
         assumed=tuple(assumed),
     )
+
+
+def _bowlfuls_kg(mass_kg: float, full_kg: float, shown: Shown, assumed: list[str]) -> float:
+    """The batch; a full bowl, and that is said, where the rest would make a refill that nobody can weigh out."""
+    if not full_kg < mass_kg < (1.0 + CRUMB_SHARE) * full_kg:
+        return mass_kg
+    assumed.append(f"the batch is the {shown.mass(full_kg)} that the bowl holds; the little over is left out")
+    return full_kg
 
 
 def _temp(text: str | None, option: str, low_c: float, high_c: float) -> float | None:
