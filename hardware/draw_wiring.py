@@ -216,7 +216,7 @@ def probes(s: Sheet, build: Build) -> None:
     s.ground((black, -4.0))
     for top, ref in ((2.6, "X2"), (-2.0, "X3")):
         s.box((20.5, top - 2.1), (23.1, top + 0.5), "")
-        s.words((22.3, top - 0.8), _probe(build, ref), SMALL, middle=True)
+        s.words((22.15, top - 0.8), _probe(build, ref), SMALL, middle=True)
         for x, y, pin in ((red, top, "VDD"), (data, top - 0.8, "DQ"), (black, top - 1.6, "GND")):
             s.wire((x, y), (20.5, y))
             s.words((20.6, y), pin, SMALL)

@@ -213,7 +213,8 @@ def clock(at_s: int) -> str:
     return f"{at_s // 60}:{at_s % 60:02}"
 
 
-RELAYED_PARTS = ("-", "K1", "K2", "X5", "X6", "TCO", "D7", "TF1", "lead to K2's coil", "lead back from TF1")
+RELAYED_PARTS = ("-", "K1", "K2", "X5", "X6", "TCO", "D7", "TF1", "lead to K2's coil", "lead back from TF1",
+                 "feed of X5")
 
 
 def relayed_block() -> str:

@@ -68,6 +68,7 @@ BYPASS = "touches the lead behind TF1"
 TOUCHES_24V = "touches its feed"
 TOUCHES_HEAT = "touches the mat's plus lead"
 TOUCHES_X6 = "touches the lead back from TF1"
+TOUCHES_MINUS = "touches the mat's minus lead"
 LEADS = (("lead to F1", "24v"), ("lead to S1", "fused"), ("lead to K1", "switched"), ("lead from K1", "guarded"),
          ("lead 24 V S", "24v_s"), ("lead back to Q1", "drain"), ("lead to LED1", "lamp"),
          ("lead from LED1", "lamp_back"))  # fmt: skip
@@ -99,6 +100,10 @@ def faults(build: Build) -> Iterator[PowerFault]:
         yield PowerFault("lead to K2's coil", TOUCHES_HEAT, bridged=((chain_end(build), "guarded"),))
         yield PowerFault("lead back from TF1", TOUCHES_HEAT, bridged=(("24v_s", "guarded"),))
         yield PowerFault("lead to K2's coil", TOUCHES_X6, bridged=((chain_end(build), "24v_s"),))
+        yield PowerFault("feed of X5 and X6", TOUCHES_HEAT, bridged=(("coils", "guarded"),))
+        for name, net in (("lead to K2's coil", chain_end(build)), ("lead back from TF1", "24v_s"),
+                          ("feed of X5 and X6", "coils")):  # fmt: skip
+            yield PowerFault(name, TOUCHES_MINUS, bridged=((net, "drain"),))
     yield PowerFault("TF2", "touches Q1's tab", bridged=(("guard_fed", "drain"),))
 
 

@@ -127,8 +127,10 @@ def _too_hot(build: Build, row: Row) -> str:
 def _short(build: Build, row: Row) -> str:
     fuses = list(blown(build, row))
     if row["fault"] == TOUCHES_HEAT:  # with K1 closed its contact takes most of what F3 would
-        return (f"the next self-test: all heat comes by F3 as the guard opens, and it blows; {NO_HEAT}. Until then the "
-                "relay is fed by its own contact. A wet touch: **only a meter between the plugs**")
+        until = ("cut-outs and TF1 still open their relays" if row["part"].startswith("feed") else
+                 "the relay is fed by its own contact")
+        return (f"the next self-test: all heat comes by F3 as the guard opens, and it blows; {NO_HEAT}. Until then "
+                f"{until}. A wet touch: **only a meter between the plugs**")
     if "F3" in fuses:
         return f"F3 blows and opens {_relays(build)}; {NO_HEAT}"
     if fuses:
