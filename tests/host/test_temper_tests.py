@@ -104,6 +104,17 @@ def test_a_time_of_one_s_own_is_a_test_of_its_own(folder, capsys):
     assert (code, tests[-1]["verdict"], len(tests)) == (1, "failed", 3)
 
 
+def test_a_room_in_which_little_sets_is_said_and_wet_chocolate_has_no_gloss(folder, capsys):
+    """18 to 22 °C is common practice, no source."""
+    for room, said in (("40", True), ("68F", False)):
+        cli.main(["temper", str(folder), "--minutes", "4", "--room", room])
+        last = capsys.readouterr().out.splitlines()[-1]
+        assert ("too warm for a test" in last) == said
+    code, _, err = temper(capsys, folder, "--not-set", "--gloss", "good")
+    assert code == 2
+    assert "contradict" in err
+
+
 def test_the_last_entry_is_taken_back_and_no_more(folder, capsys):
     temper(capsys, folder, "--gloss", "dull")
     temper(capsys, folder, "--not-set")

@@ -21,6 +21,8 @@ from bainwright.record.taken_back import save_entry
 from bainwright.words import terms
 
 LONGEST_MIN = 120.0  # chosen: nobody watches a test piece longer
+WARM_ROOM_C = 24.0  # chosen: two over the 18 to 22 °C of common practice (no source); warmer, setting tells little
+TOO_WARM = "; but the room was too warm for a test: let a piece set at 18 to 22 °C"
 LOOKS = "it set, but does not look right: stir well and test again; a little more seed may help"
 BY_WARMER, BY_PERSON = "warmer", "person"
 
@@ -63,7 +65,8 @@ class TemperTest:
         seen = ", ".join([took, *(look for look in looks if look)])
         looked = self.verdict == stages.SLOW and (self.gloss == "dull" or self.streaks == "some")
         verdict = LOOKS if looked else terms.verdict(self.verdict)
-        return f"{clock_words(self.t_s):>8}  {terms.kind(self.kind)}: {seen}: {verdict}"
+        room = TOO_WARM if self.room_c is not None and self.room_c > WARM_ROOM_C else ""
+        return f"{clock_words(self.t_s):>8}  {terms.kind(self.kind)}: {seen}: {verdict}{room}"
 
 
 def judge(profile: dict[str, Any], minutes: float | None, gloss: str | None, streaks: str | None) -> str:
