@@ -197,6 +197,43 @@ def test_a_silent_port_and_a_foreign_device_are_not_confused():
         Link(Deaf([b"\xff\x1b\x07\n" * 9]), ticking()).hello()
 
 
+class Late(FakeBoard):
+    """A board whose every line comes so many looks later, behind a status line a look."""
+
+    def __init__(self, looks):
+        super().__init__()
+        self.looks, self.now, self.due = looks, 0, []
+
+    def write(self, data):
+        super().write(data)
+        self.due += [(self.now + self.looks, piece) for piece in self._said]
+        self._said.clear()
+
+    def read(self):
+        self.now += 1
+        came = b"".join(piece for at, piece in self.due if at <= self.now)
+        self.due = [(at, piece) for at, piece in self.due if at > self.now]
+        return status_line(self.now, 1000 * self.now, state="idle") + came
+
+
+@pytest.mark.parametrize("looks", [0, 1, 2, 3, 5, 8])
+def test_a_board_whose_lines_come_late_is_greeted(looks):
+    """The answer to an earlier hello counts; a board that is heard gets a while longer than one that is not."""
+    assert Link(Late(looks), ticking()).hello()["board"] == FakeBoard().hello["board"]
+
+
+def test_a_warmer_that_is_heard_but_does_not_answer_is_said_to_be_one():
+    """Its status lines alone; with the refusal that it gives; an echo of the request is no warmer's line."""
+    with pytest.raises(LinkError, match="a warmer speaks on this port, but does not answer 'hello'; what lies between"):
+        Link(Late(10**6), ticking()).hello()
+    board = Late(0)
+    board.refusals["hello"] = "no memory now"
+    with pytest.raises(LinkError, match="does not answer 'hello': got no memory now"):
+        Link(board, ticking()).hello()
+    with pytest.raises(LinkError, match="does not speak the warmer's language"):
+        Link(Deaf([wire.encode([("id", 1), ("do", "hello")])]), ticking()).hello()
+
+
 def test_a_board_with_no_firmware_is_known_by_its_prompt():
     """MicroPython takes the request for a faulty expression, says so and asks for the next."""
     said = b'>>> {"id":1,"do":"hello"}*0CA5CBD9\r\nTraceback (most recent call last):\r\nSyntaxError: invalid\r\n>>> '

@@ -16,7 +16,6 @@ from bainwright.install import install_plan
 from bainwright.install.install_plan import STAGED, Plan, Seen
 from bainwright.install.mpremote import Remote, no_micropython, script
 from bainwright.link import finding, ports
-from bainwright.link.messages import Status
 from bainwright.link.protocol import Link, Transport
 from bainwright.link.session import linked
 from bainwright.virtual.opening import refuse_two_warmers
@@ -96,7 +95,7 @@ def greet(path: str) -> dict[str, Any] | None:
         except ports.LostBoardError:
             raise
         except LinkError:
-            if any(isinstance(message, Status) for message in link.poll()):
+            if link.speaks:
                 raise
             return None
 

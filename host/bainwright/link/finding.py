@@ -61,10 +61,12 @@ def ask(path: str, what: str = "") -> Found:
         transport = ports.open_port(path)
     except BainError as failed:
         return Found(path, what, why=failed.what)
+    link = Link(transport)
     try:
-        return Found(path, what, Link(transport).hello(tries=1, any_wire=True))
+        return Found(path, what, link.hello(tries=1, any_wire=True))
     except LinkError:
-        return Found(path, what, why="no warmer's firmware answers")
+        why = "a warmer speaks here, but gives no answer" if link.speaks else "no warmer's firmware answers"
+        return Found(path, what, why=why)
     finally:
         transport.close()
 

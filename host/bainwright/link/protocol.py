@@ -19,7 +19,7 @@ from bainwright.core.errors import LinkError, RefusedError
 from bainwright.core.progress import progress
 from bainwright.core.terminal import visible_values
 from bainwright.link.answers import check_answer
-from bainwright.link.messages import Message, decode
+from bainwright.link.messages import Message, Status, decode
 from bainwright.link.pace import Pace
 
 HELLO_WAIT_S = 1.0  # chosen: a live board answers within one tick
@@ -29,6 +29,10 @@ PIECE_S = 0.5  # chosen: ten times what a piece of a document takes on a real bo
 UNREAD_MOST = 50_000  # messages; chosen: some seconds of the fastest virtual board
 NO_FIRMWARE = (
     "if it is the warmer, its firmware may have stopped: press its reset button; if it has none yet: bain install"
+)
+LATE = (
+    "what lies between may be slow, or pass one way only: plug the cable straight into this PC and try again; "
+    "it may be heating, so watch it"
 )
 PROMPT = b">>> "  # MicroPython's own
 NOT_STORED = re.compile(r"flash did not take it \((?:\[Errno )?(\d+)")
@@ -79,6 +83,7 @@ class Link:
         self._clock = clock
         self._tail = b""
         self._overheard: str | None = None  # the last line that was not a board's
+        self.speaks = False  # a warmer's own line came since it was last greeted
         self._unread: deque[Message] = deque(maxlen=UNREAD_MOST)
         self._last_id = 0
 
@@ -113,6 +118,7 @@ class Link:
             line = line.rstrip(b"\r")  # a terminal in between may add it
             message = decode(line) if line else None
             if message is not None:
+                self.speaks = self.speaks or isinstance(message, Status) or "do" not in message  # that one is an echo
                 yield message
             elif line:
                 self.damaged += 1
@@ -157,15 +163,20 @@ class Link:
         return check_answer(do, fields, answer)
 
     def _ask(
-        self, do: str, wait_s: float, fields: dict[str, Any], drop_earlier: bool = False
+        self, do: str, wait_s: float, fields: dict[str, Any], drop_earlier: bool = False, first: int | None = None
     ) -> dict[str, Any] | None:
         self._last_id += 1
         self.transport.write(wire.encode([("id", self._last_id), ("do", do), *fields.items()]))
+        return self._answer(first or self._last_id, wait_s, drop_earlier)
+
+    def _answer(self, first: int, wait_s: float, drop_earlier: bool = False) -> dict[str, Any] | None:
+        """The next answer to the request of that number, or to a later one."""
         overdue_s = self._clock() + wait_s
         while self._clock() < overdue_s:
             answer = None
             for message in self._messages():
-                if isinstance(message, dict) and message.get("re") == self._last_id:
+                number = message.get("re") if isinstance(message, dict) else None
+                if isinstance(message, dict) and isinstance(number, int) and first <= number <= self._last_id:
                     answer = message
                     if drop_earlier:
                         self._unread.clear()
@@ -228,13 +239,23 @@ class Link:
         LinkError
             If nothing answers, or something else does.
         """
+        first, self.speaks = self._last_id + 1, False
+        answer: dict[str, Any] = {}
         for again in range(tries):
             with progress("waiting for an answer") if again else nullcontext():
-                answer = self._ask("hello", HELLO_WAIT_S, {})
-            if answer is not None and answer.get("ok") is True:
-                check_answer("hello", {}, answer)
-                self.board = self.board or answer.get("board")
-                return answer if any_wire else _same_wire(answer)
+                answer = self._ask("hello", HELLO_WAIT_S, {}, first=first) or answer
+            if answer.get("ok") is True:
+                break
+        if self.speaks and answer.get("ok") is not True:  # a bridge or a busy PC may bring its lines late
+            with progress("waiting for an answer"):
+                answer = self._answer(first, ANSWER_WAIT_S) or answer
+        if answer.get("ok") is True:
+            check_answer("hello", {}, answer)
+            self.board = self.board or answer.get("board")
+            return answer if any_wire else _same_wire(answer)
+        if self.speaks:
+            what = "a warmer speaks on this port, but does not answer 'hello'"
+            raise LinkError(what, got=answer.get("why"), hint=LATE)
         if not (self._tail or self.damaged or self._unread):
             raise LinkError("nothing on this port answers", hint=NO_FIRMWARE)
         if self._tail.endswith(PROMPT):
