@@ -48,6 +48,28 @@ def at_once(works: list) -> None:
     assert [child.exitcode for child in children] == [0] * len(works)
 
 
+def test_what_killed_commands_left_goes_with_the_next_but_nothing_of_a_live_one(records: Path) -> None:
+    """Also no link's target, nor a file: a name alone makes nothing ours."""
+    folder, else_s = records / "holds", records / "else"
+    (else_s / "hold").mkdir(parents=True)
+    (folder / ".coming-killed" / "hold").mkdir(parents=True)
+    (folder / ".coming-killed" / "hold" / "hold.csv").write_text("t_s")
+    (folder / ".coming-link").symlink_to(else_s)
+    (folder / ".coming-file").write_text("mine")
+    with atomic_write.scratch_folder(folder, ".coming-") as live, atomic_write.scratch_folder(folder, ".coming-"):
+        assert live.is_dir()
+        assert not (folder / ".coming-killed").exists()
+    assert sorted(each.name for each in folder.iterdir()) == [".coming-file", ".coming-link"]
+    assert (else_s / "hold").is_dir()
+
+
+def test_a_killed_gather_leaves_nothing_behind_the_next(records: Path) -> None:
+    store(records / "a" / "h1")
+    (holds_folder() / ".coming-killed" / "hold").mkdir(parents=True)
+    assert len(parcel.gather(records / "a").added) == 1
+    assert [each.name for each in holds_folder().iterdir()] == ["h1"]
+
+
 def test_holds_of_one_name_from_two_sources_all_come_in(records: Path) -> None:
     for source in ("a", "b"):
         for number in range(12):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-import tempfile
+import shutil
 import zipfile
 import zlib
 from collections.abc import Callable, Iterator, Sequence
@@ -13,7 +13,7 @@ from functools import partial
 from pathlib import Path, PurePosixPath
 
 from bainwright.archive.identity import identity, rows_file
-from bainwright.core.atomic_write import alone, saved_from
+from bainwright.core.atomic_write import alone, saved_from, scratch_folder
 from bainwright.core.errors import BainError, FileError
 from bainwright.core.file_names import file_name
 from bainwright.core.home import holds_folder
@@ -120,13 +120,14 @@ def _gather(source: Path, holds: Path, found: Gathered) -> None:
     for here in sorted(holds.iterdir()):
         if os.path.isfile(here / FACTS):
             known.setdefault(identity(here), []).append(here)
-    for name, files in _holds_in(source):
-        with tempfile.TemporaryDirectory(dir=holds, prefix=".coming-") as coming:
-            folder = Path(coming) / "hold"
+    with scratch_folder(holds, ".coming-") as coming:
+        for name, files in _holds_in(source):
+            folder = coming / "hold"
             folder.mkdir()
             for file, read in files.items():
                 (folder / file).write_bytes(read())
             _take(folder, name, known, found)
+            shutil.rmtree(folder, ignore_errors=True)  # what was not taken
 
 
 def _take(folder: Path, name: str, known: dict[str, list[Path]], found: Gathered) -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import shutil
+import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -53,6 +55,46 @@ def _wait_for(descriptor: int, folder: Path) -> None:
             time.sleep(0.02)
         except OSError:  # a file system without locks
             return
+
+
+@contextmanager
+def scratch_folder(folder: Path, prefix: str) -> Iterator[Path]:
+    """A new folder in that one, deleted at the end. Those that killed processes left there are deleted first.
+
+    A process has a lock on its own, so what nobody has a lock on is nobody's. Used inside `alone`: between making one
+    and locking it a moment passes.
+    """
+    for left in folder.glob(f"{prefix}*"):
+        _delete_if_left(left)
+    with tempfile.TemporaryDirectory(prefix=prefix, dir=folder) as made, _locked(Path(made)):
+        yield Path(made)
+
+
+def _delete_if_left(folder: Path) -> None:
+    try:
+        with _locked(folder) as locked:
+            if locked:
+                shutil.rmtree(folder, ignore_errors=True)
+    except OSError:  # a link, a file, or another's
+        return
+
+
+@contextmanager
+def _locked(folder: Path) -> Iterator[bool]:
+    """Try for the lock on a folder. A system without locks gives none."""
+    if fcntl is None:
+        yield False
+        return
+    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW)
+    try:
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            yield False
+        else:
+            yield True
+    finally:
+        os.close(descriptor)
 
 
 def save_file(
