@@ -3,12 +3,14 @@
 import json
 
 import pytest
-from fake_board import FakeBoard
+from fake_board import FakeBoard, gone
 from scripted_hold import Counter, Keyboard, done, held, quiet, runner_of, turning
 
 from bainboard import wire
 from bainwright.core.errors import RefusedError
 from bainwright.evening import acts, watch
+from bainwright.evening import runner as runner_module
+from bainwright.evening.keyboard import LAPSED, NO_BOARD
 from bainwright.evening.prompts import EveningPrompts
 from bainwright.evening.runner import Outcome
 from bainwright.files.chocolate import load_profile
@@ -74,6 +76,47 @@ def test_keys_are_the_persons_acts(here):
     turning(runner, Keyboard({2: "r", 3: "y", 4: "n", 5: "b", 6: "w", 7: "x", 8: "d", 9: "k"}), Counter(), 10)
     assert asked_of(runner) == ["announce", "confirm", "thicker", "bowl", "pause", "thinner", "lock"]
     assert runner.session.acts == ["arm"] + 7 * ["hold", "release"]
+
+
+class Away:
+    """A board that is gone from the second round on and found at the third look; what its person saw meanwhile."""
+
+    def __init__(self, monkeypatch, keys_before, keys_meanwhile, invite=None):
+        looks, self.searching, runner = [False, False, True], [], runner_of(quiet(10))
+        monkeypatch.setattr(runner_module.time, "sleep", lambda seconds: None)
+        monkeypatch.setattr(runner.session, "reopen", lambda: looks.pop(0))
+        runner._keyboard._inbox = acts.Inbox(invite=invite)
+        self.course = turning(runner, Keyboard(keys_before), Counter(), 1)
+
+        def poll():
+            if looks:
+                raise gone()
+            return []
+
+        monkeypatch.setattr(runner.session.link, "poll", poll)
+        runner.view.refresh = lambda scene: self.searching.append(scene.searching)
+        keyboard = Keyboard(keys_meanwhile)
+        for _ in range(5):
+            runner._turn(self.course, keyboard, Counter())
+        self.asked = asked_of(runner)
+        self.shown = [text for _, text in runner.view.events]
+
+
+def test_while_a_lost_board_is_looked_for_a_phone_gets_in_and_no_act_waits(here, monkeypatch):
+    """What was pressed then is not done once the board is back. Its person hears so, once for a key held down."""
+    away = Away(monkeypatch, {}, {1: "b", 2: "y", 4: "p"}, lambda: "code ABCD2345")
+    assert (away.shown.count("code ABCD2345"), away.shown.count(NO_BOARD)) == (1, 1)
+    assert [text for _, text in away.course.scene.for_terminal] == ["code ABCD2345"]
+    assert away.asked == []
+    assert away.searching[:3] == [True, True, False]
+
+
+def test_a_question_at_the_keyboard_lapses_with_the_board(here, monkeypatch):
+    """The key that would have answered it, minutes later, means nothing."""
+    away = Away(monkeypatch, {1: "e"}, {1: "e"})
+    assert away.course.scene.question == ""
+    assert LAPSED in away.shown
+    assert away.asked == []
 
 
 class Keeping(FakeBoard):

@@ -299,4 +299,4 @@ def test_a_closed_pipe_does_not_end_the_hold():
 
 def test_without_a_terminal_the_view_is_plain():
     """A file is not a terminal."""
-    assert isinstance(choose_view(io.StringIO(), full=True, big=False, keys=""), PlainLines)
+    assert isinstance(choose_view(io.StringIO(), full=True, big=False, keys="", keys_alone=""), PlainLines)

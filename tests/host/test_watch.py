@@ -200,6 +200,25 @@ def test_a_pipe_learns_that_the_program_of_the_hold_hangs_and_that_it_was_killed
     assert watching.ENDED in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("as_what", ["--json", "--csv"])
+@pytest.mark.parametrize(("unwatched", "status", "words"), [
+    ("", 0, watching.OVER), ("left", 1, watching.UNWATCHED), ("lost", 1, watching.UNWATCHED)])  # fmt: skip
+def test_a_pipe_tells_a_hold_that_was_left_or_lost_from_one_that_is_over(capsys, as_what, unwatched, status, words):
+    """The warmer may hold on, and nobody watches it: a program learns so by the exit status."""
+    result = []
+    thread = threading.Thread(target=lambda: result.append(cli.main(["watch", as_what])))
+    with SharedHold() as kitchen:
+        thread.start()
+        for _ in range(500):
+            if "5400" in capsys.readouterr().out:
+                break
+            time.sleep(0.02)
+        kitchen.scene.unwatched = unwatched
+    thread.join()
+    assert result == [status]
+    assert words in capsys.readouterr().err
+
+
 def test_a_call_beside_a_pipe_is_refused_and_not_forgotten(capsys):
     """Nobody would be called."""
     assert cli.main(["watch", "--json", "--alert", "true"]) == 2

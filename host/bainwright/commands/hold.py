@@ -125,7 +125,7 @@ def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, c
     from bainwright.core.keys import Interrupts
     from bainwright.core.progress import progress
     from bainwright.display.view import choose_view
-    from bainwright.evening.keyboard import KEY_OF_PAGE, KEYS, KEYS_VIRTUAL
+    from bainwright.evening.keyboard import KEY_OF_PAGE, KEYS, KEYS_ALONE, KEYS_VIRTUAL
     from bainwright.evening.runner import Runner
     from bainwright.live.frame import Hello
     from bainwright.live.live_view import LiveView
@@ -134,8 +134,9 @@ def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, c
 
     console.remark("starting the virtual board ..." if setup.simulated else "looking for the warmer ...")
     with open_board(setup.port, setup.simulated) as session:
-        keys = (KEY_OF_PAGE if page else "") + (KEYS_VIRTUAL if session.virtual else KEYS)
-        view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=big, keys=keys, quiet=quiet)
+        phone = KEY_OF_PAGE if page else ""
+        view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=big, quiet=quiet, keys_alone=phone + KEYS_ALONE,
+                           keys=phone + (KEYS_VIRTUAL if session.virtual else KEYS))  # fmt: skip
         view = LiveView(view, live)
         with Runner(setup, session, calls.view(view) if calls else view, live.inbox) as runner:
             runner.prepare()

@@ -31,7 +31,8 @@ def watch(
     """Watch a hold that another bain on this PC runs, and act with the same keys.
 
     The hold and its log do not depend on who watches. Ctrl-C stops watching; the hold continues. With --alert it calls
-    when the warmer needs somebody, and also when the bain that runs the hold ends or hangs.
+    when the warmer needs somebody, and also when the bain that runs the hold ends or hangs. Exit status 1 if the warmer
+    may hold on and nobody watches it: its hold was left, its board was lost, or the bain that ran it has ended.
     """
     from bainwright.alarms.rules import Coming
     from bainwright.core.errors import DONE, NOT_AS_IT_SHOULD, UseError
@@ -45,12 +46,12 @@ def watch(
     joined = joining.join(warmer)
     if as_json or as_csv:
         try:
-            over = watching.stream(joined, sys.stdout, as_csv=as_csv)
+            ended = watching.stream(joined, sys.stdout, as_csv=as_csv)
         except BrokenPipeError:
             console.nobody_reads(sys.stdout)
             return DONE
-        console.remark(watching.OVER if over else watching.ENDED)
-        return DONE if over else NOT_AS_IT_SHOULD
+        console.remark(ended)
+        return NOT_AS_IT_SHOULD if ended in watching.ALONE else DONE
     with joined, calls_of(alert, (), Coming()) as calls:
         return follow(joined, big, quiet, calls)
 
@@ -60,14 +61,14 @@ def follow(joined: Joined, big: bool, quiet: bool, calls: Calls | None = None) -
     from bainwright.alarms.rules import Alarm
     from bainwright.core.errors import DONE, NOT_AS_IT_SHOULD
     from bainwright.display.view import choose_view
-    from bainwright.live.watching import ENDED, KEYS, UNWATCHED, Watching
+    from bainwright.live.watching import ALONE, KEY_LEAVE, KEYS, Watching
 
     console.remark(f"watching {joined.hello.chocolate} on the warmer {joined.hello.warmer!r}; the bain that runs the "
                    "hold records it")
-    view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=big, keys=KEYS, quiet=quiet)
+    view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=big, keys=KEYS, keys_alone=KEY_LEAVE, quiet=quiet)
     ended = Watching(joined, calls.view(view) if calls else view).run()
     console.remark(ended)
-    alone = ended in (ENDED, UNWATCHED)
+    alone = ended in ALONE
     if alone and calls:
         for each in calls.call(Alarm("program", True, "The PC's program for the warmer has ended", LOOK)):
             console.remark(each.words)

@@ -69,6 +69,7 @@ class Scene:
     piece_s: float | None = None  # when the test piece was laid down; None: not at all, or before this PC looked
     unwatched: str = ""  # at the end, where the warmer may hold on: "left" by a person, or "lost" without a report
     trouble: str = ""  # on the PC's side: the board is silent, the disk is full
+    searching: bool = False  # the PC looks for a lost board, so nothing reaches the warmer
     curve: deque[tuple[float, float | None, float | None]] = field(default_factory=deque)  # s, water °C, chocolate °C
     evening: list[tuple[float, float | None, float | None]] = field(default_factory=list)  # the same, of the whole hold
     _recent: deque[tuple[float, float]] = field(default_factory=deque)

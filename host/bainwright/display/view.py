@@ -127,12 +127,14 @@ class FullScreen:
         Large digits instead of the whole picture.
     keys : str
         What each key does.
+    keys_alone : str
+        What the keys do that need no board.
     bell : Bell
         When to ring.
     """
 
-    def __init__(self, console: Console, big: bool, keys: str, bell: Bell) -> None:
-        self._console, self._keys, self._bell = console, keys, bell
+    def __init__(self, console: Console, big: bool, keys: str, keys_alone: str, bell: Bell) -> None:
+        self._console, self._keys, self._keys_alone, self._bell = console, keys, keys_alone, bell
         self._draw: Callable[[Scene, int, int, str], RenderableType] = screen.draw_big if big else screen.draw
         self._live = Live(console=console, screen=True, auto_refresh=False)
         self._next_s = 0.0
@@ -154,8 +156,9 @@ class FullScreen:
         if now_s >= self._next_s:
             self._next_s = now_s + REFRESH_S
             width, height = self._console.size
+            keys = self._keys_alone if scene.searching else self._keys
             with contextlib.suppress(OSError):  # the terminal was closed: the hold continues
-                self._live.update(self._draw(scene, width, height, self._keys), refresh=True)
+                self._live.update(self._draw(scene, width, height, keys), refresh=True)
                 if self._bell.due(scene, now_s):
                     self._console.bell()
 
@@ -212,11 +215,11 @@ class PlainLines:
             self._out = io.StringIO()
 
 
-def choose_view(out: TextIO, *, full: bool, big: bool, keys: str, quiet: bool = False) -> View:
+def choose_view(out: TextIO, *, full: bool, big: bool, keys: str, keys_alone: str, quiet: bool = False) -> View:
     """The full screen where stdin and stdout are a terminal, else plain lines."""
     console, bell = Console(file=drawing(out), highlight=False), Bell(quiet)
     if full and console.is_terminal and not console.is_dumb_terminal:
-        return FullScreen(console, big, keys, bell)
+        return FullScreen(console, big, keys, keys_alone, bell)
     return PlainLines(out, bell)
 
 

@@ -35,7 +35,7 @@ COLD_C = 20.0  # a simulated warmer is learnt from cold, as a real one should be
 def learn(asked: TuneAsked, profile: Profile, say: Say) -> tuple[Path, Rig | None]:
     """Run the experiment; its log's folder, and the rig if one was named."""
     setup = _experiment(asked, profile)
-    view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=False, keys=KEYS_VIRTUAL)
+    view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=False, keys=KEYS_VIRTUAL, keys_alone="")
     with open_board(setup.port, setup.simulated) as session, Runner(setup, session, view) as runner:
         runner.prepare()
         say("bain: learning the warmer: up to its working point, then a slow wave of heat; Ctrl-C stops it and the "

@@ -24,9 +24,11 @@ _KEYS = (
 )
 KEYS = _KEYS + "leave or stop"
 KEYS_VIRTUAL = f"{_KEYS}end  {hands_line()}"
+KEYS_ALONE = "Ctrl-C stop looking for the board"  # what needs none
 PHONE = "p"  # shows how a phone gets in, where a page is served
 KEY_OF_PAGE = f"{PHONE} phone  "
 NO_ANSWER = "The board did not answer, so this may not have arrived. Look at its cable."
+NO_BOARD = "not sent: the PC is looking for the board. Do it at the warmer, or press the key again once it is back"
 LAPSES_S = 30.0  # chosen: who asked answers at once, and a key an hour later means something else
 LAPSED = "no answer: all stays as it is"
 PAUSED = terms.refusal("not in state pause")
@@ -83,8 +85,7 @@ class Keyboard:
 
     def _serve(self, course: Watch, keys: Keys, interrupts: Interrupts) -> None:
         if (self._ending or self._offered) and self._clock_s() - self._asked_s > LAPSES_S:
-            self._ending, self._offered, course.scene.question = False, [], ""
-            course.show(LAPSED)
+            self._lapse(course)
         key = keys.pressed()
         if key and course.scene.status is not None:
             if course.scene.question:
@@ -94,6 +95,16 @@ class Keyboard:
         self._interrupted(course, keys, interrupts)
         if (wish := self._inbox.take()) is not None:
             self._grant(course, wish)
+
+    def serve_alone(self, course: Watch, keys: Keys) -> None:
+        """Act on the keys that wait while there is no board. What needs one is not done later, and this is said."""
+        if self._ending or self._offered:
+            self._lapse(course)
+        while key := keys.pressed():
+            if key == PHONE and self._inbox.invite is not None:
+                self._let_in(course, self._inbox.invite())
+            elif not course.scene.events or course.scene.events[-1][1] != NO_BOARD:  # a key may be held down
+                course.show(NO_BOARD)
 
     def _act(self, course: Watch, key: str) -> None:
         act = acts.of_key(key, course.scene)
@@ -105,11 +116,19 @@ class Keyboard:
         elif key == "c":
             self._offer_chocolates(course)
         elif key == PHONE and self._inbox.invite is not None:
-            invitation = course.scene.t_s, self._inbox.invite()
-            course.scene.for_terminal.append(invitation)
-            self.view.event(*invitation)
+            self._let_in(course, self._inbox.invite())
         elif self._hands is not None and key in HANDS:
             self._hands.use(key, course)
+
+    def _let_in(self, course: Watch, invitation: str) -> None:
+        """Show at this terminal alone how one more phone gets in."""
+        course.scene.for_terminal.append((course.scene.t_s, invitation))
+        self.view.event(course.scene.t_s, invitation)
+
+    def _lapse(self, course: Watch) -> None:
+        """Forget a question that nobody answered."""
+        self._ending, self._offered, course.scene.question = False, [], ""
+        course.show(LAPSED)
 
     def _do(self, course: Watch, act: acts.Act) -> str:
         """Request an act, and show what it changed; returns a refusal."""

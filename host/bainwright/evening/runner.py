@@ -193,7 +193,8 @@ class Runner:
                 raise LinkError("the board is silent")
             self._keyboard.serve(course, keys, interrupts)
         except LinkError:  # gone, or it does not answer a request: the same to the person
-            self._find_again(course, interrupts)
+            self._find_again(course, keys, interrupts)
+            course.scene.searching = False
         course.log.flush()
         self._show_trouble(course)
         self.view.refresh(course.scene)
@@ -227,13 +228,16 @@ class Runner:
             course.show(text)
         course.scene.trouble = trouble
 
-    def _find_again(self, course: Watch, interrupts: Interrupts) -> None:
+    def _find_again(self, course: Watch, keys: Keys, interrupts: Interrupts) -> None:
         """Try until the board is back, the time for that is over, or the person interrupts."""
         course.note(course.end_ms, "lost", {})
+        course.scene.searching = True
         planned_s = 0.0 if course.scene.for_s is None else course.scene.for_s - course.scene.t_s
         give_up_s = time.monotonic() + (0.0 if self.session.virtual else looks_for_s(planned_s))
         while time.monotonic() < give_up_s and not (interrupts.count or interrupts.go):
-            if self.session.reopen():
+            found = self.session.reopen()
+            self._keyboard.serve_alone(course, keys)
+            if found:
                 course.note(course.end_ms, "found", {})
                 self._silent_since_s = time.monotonic()
                 return

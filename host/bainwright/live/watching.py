@@ -25,14 +25,16 @@ from bainwright.record.columns import HEADER, row
 TURN_S = 0.05
 FEW = 16  # frames on their way to a pipe; then whoever runs the hold notices that this one reads slowly
 SHOWS_S = 20.0  # a reply stays among the events for this long
+KEY_LEAVE = "Ctrl-C stop watching"
 KEYS = (
     "y yes  n no, it thickens  d it thins  r refill  b bowl off/on  t test  e end of dipping  u step back  w pause  "
-    "k lock  Ctrl-C stop watching"
+    f"k lock  {KEY_LEAVE}"
 )
 OVER = "the hold is over"
 UNWATCHED = "nobody watches the warmer any more, and it may hold on; bain hold --join watches it"
 LEFT = "you stopped watching; the hold continues"
 ENDED = "the program that ran the hold has ended; if the warmer still holds, bain hold --join watches it"
+ALONE = (UNWATCHED, ENDED)  # the warmer may hold on, and nobody watches it any more
 
 
 class Watching:
@@ -67,9 +69,7 @@ class Watching:
             self._turn("")
             left = reader.is_alive()
         self._joined.close()
-        if self._frame is not None and self._frame.over:
-            return UNWATCHED if self._frame.scene.unwatched else OVER
-        return LEFT if left else ENDED
+        return LEFT if left else end_of(self._frame)
 
     def _read(self) -> None:
         for frame in self._joined.frames():
@@ -129,7 +129,14 @@ class Watching:
         self._seen = set(events)
 
 
-def stream(joined: Joined, out: TextIO, *, as_csv: bool) -> bool:
+def end_of(last: Frame | None) -> str:
+    """How a hold ended whose last frame this is: over, left to itself, or without a word from its program."""
+    if last is None or not last.over:
+        return ENDED
+    return UNWATCHED if last.scene.unwatched else OVER
+
+
+def stream(joined: Joined, out: TextIO, *, as_csv: bool) -> str:
     """Write each report of the board as one line, until the hold is over; a line also for a report that got old.
 
     Parameters
@@ -144,21 +151,21 @@ def stream(joined: Joined, out: TextIO, *, as_csv: bool) -> bool:
 
     Returns
     -------
-    bool
-        Is the hold over? Otherwise its program has ended before.
+    str
+        How it ended; see `end_of`.
     """
     if as_csv:
         print(HEADER, file=out, flush=True)
-    last, over = None, False
+    last, frame = None, None
     for frame in _with_silences(joined):
-        status, over = frame.scene.status, frame.over
+        status = frame.scene.status
         if as_csv and status is not None and status != last:
             print(row(status.t, status), end="", file=out, flush=True)
         shown = Shown(now_of(frame.scene, over=frame.over, coming=frame.coming), 0, frame.age_s)
         if not as_csv and (status != last or shown.old or frame.over):
             print(feeds.as_line(shown, joined.hello.warmer), file=out, flush=True)
         last = status
-    return over
+    return end_of(frame)
 
 
 def _with_silences(joined: Joined) -> Iterator[Frame]:
