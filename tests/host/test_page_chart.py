@@ -1,0 +1,54 @@
+"""The charts of a hold on its page: what is drawn of readings that are missing, far away, or very many."""
+
+import itertools
+import re
+
+from page_tools import Outline
+
+from bainwright.page.chart import MOST_POINTS, chart, thinned
+
+
+def test_a_chart_breaks_its_line_where_a_reading_is_missing():
+    """And has no line for a probe that is not there."""
+    samples = [(0.0, 33.0, 31.5), (60.0, 33.0, None), (120.0, None, 31.5), (180.0, 33.0, 31.4)]
+    drawn = chart(samples, (31.0, 32.0, 34.5), bath="water", label="x")
+    chocolate = re.search(r'class="chocolate" d="([^"]*)"', drawn)[1]
+    assert (chocolate.count("M"), chocolate.count("L")) == (2, 1)
+    Outline(drawn)
+
+
+def test_the_last_hour_is_drawn_whole_however_cold_it_begins():
+    """A melt from a cold bowl: each reading is inside the frame, and the axis has names enough and not too many."""
+    cold = [(60.0 * at, 20.0 + at / 4, 18.0 + at / 8) for at in range(30)]
+    for samples in (cold, [(0.0, 120.0, -40.0), (3600.0, -40.0, 120.0)]):
+        drawn = chart(samples, (45.0, 48.0, 55.0), bath="water", label="x", whole=True)
+        frame = re.search(r'<svg x="\d+" y="(\d+)" width="\d+" height="(\d+)"', drawn)
+        top, height = (float(each) for each in frame.groups())
+        for name in ("water", "chocolate"):
+            line = re.search(rf'class="{name}" d="([^"]*)"', drawn)[1]
+            assert all(top - 0.1 <= float(y) <= top + height + 0.1 for y in re.findall(r"[ML][\d.]+ (-?[\d.]+)", line))
+        named = [int(each) for each in re.findall(r'text-anchor="end">(-?\d+)<', drawn)]
+        assert 3 <= len(named) <= 10
+        assert len({later - earlier for earlier, later in itertools.pairwise(named)}) == 1
+
+
+def test_a_line_that_leaves_the_chart_is_cut_at_its_frame():
+    """A drawing inside a drawing cuts what is beyond it (SVG 2, user agent style sheet); the names stay inside."""
+    drawn = chart([(0.0, 120.0, -40.0), (3600.0, -40.0, 120.0)], (31.0, 32.0, 34.5), bath="water", label="x")
+    frame = re.search(r'<svg x="(\d+)" y="(\d+)" width="(\d+)" height="(\d+)"[^>]*>(.*?)</svg>', drawn)
+    x, y, width, height = (int(each) for each in frame.groups()[:4])
+    assert 0 < x < x + width < 440
+    assert 0 < y < y + height < 260
+    assert re.findall(r'<path class="(\w+)"', frame[5]) == ["water", "chocolate"]
+    assert len(re.findall(r'<path class="(?:water|chocolate)"', drawn)) == 2
+    names = [float(each) for each in re.findall(r'<text class="name[^>]*y="([^"]*)"', drawn)]
+    assert len(names) == 3
+    assert all(0 < each < 260 for each in names)
+
+
+def test_a_night_is_thinned_and_its_last_sample_stays():
+    """Forty-eight hours at a minute."""
+    samples = [(60.0 * at, 33.0, 31.5) for at in range(2880)]
+    few = thinned(samples)
+    assert len(few) <= MOST_POINTS
+    assert few[-1] == samples[-1]
