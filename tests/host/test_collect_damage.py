@@ -1,8 +1,10 @@
 """Collecting from a board that lies, and into a log that is damaged: nothing a PC wrote is lost, and it ends."""
 
 import contextlib
+import errno
 import json
 import struct
+from pathlib import Path
 
 import pytest
 from fake_board import FakeSession
@@ -18,6 +20,7 @@ from bainwright.record.collecting import list_segments
 from bainwright.record.columns import HEADER, row
 from bainwright.record.reader import read_log
 from bainwright.review import collect as collect_module
+from bainwright.review import report
 from bainwright.review.collect import CollectAsked, collect
 
 
@@ -32,6 +35,20 @@ def collected(board, monkeypatch, **asked):
     """The result of collecting from this board."""
     monkeypatch.setattr(collect_module, "open_stored", lambda port, image: contextlib.closing(FakeSession(board)))
     return collect(CollectAsked(**asked))
+
+
+def test_a_disk_without_room_for_the_picture_names_the_folder_that_stays(here, monkeypatch):
+    def full(*_):
+        raise OSError(errno.ENOSPC, "full")
+
+    board = LoggingBoard(here / "flash")
+    board.start()
+    board.hold(60)
+    board.end()
+    monkeypatch.setattr(report, "seal", full)
+    done = collected(board, monkeypatch)
+    notes = [note for each in done.holds for note in each.notes]
+    assert any(f"bain show {Path('holds', 'dark-1')} makes what is missing" in note for note in notes), notes
 
 
 DAMAGE = [

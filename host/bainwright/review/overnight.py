@@ -151,6 +151,7 @@ def store(shelf: Shelf, hold: BoardHold) -> Report | None:
     try:
         with tempfile.TemporaryDirectory(prefix=".collect-", dir=folder) as scratch:
             done = _replay(Path(scratch), folder, origin, hold, there, row_s)
+            done.notes = [note.replace(scratch, str(folder)) for note in done.notes]  # where the files go next
             done.notes += _keep_originals(Path(scratch), folder)
             _move(Path(scratch), folder)
     except OSError as failed:
