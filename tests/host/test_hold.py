@@ -139,7 +139,8 @@ def test_after_a_trip_a_live_board_is_watched_to_the_planned_end(here):
 
 def test_a_trip_that_was_missed_is_seen_from_the_state(here):
     """A board that restarted latched knows no hold any more."""
-    _, _, outcome = held([*quiet(10), status_line(11, 0, state="trip", fault=1, stage="")])
+    resting = [status_line(number, 0, state="trip", fault=1, stage="") for number in (11, 12)]
+    _, _, outcome = held([*quiet(10), *resting])
     assert outcome.exit_code == 1
     assert outcome.result["ended"] == "tripped"
 

@@ -223,6 +223,25 @@ def test_a_stray_line_of_before_this_program_listened_is_no_restart():
     assert len(read_log(ended.watch.log.folder)) == 30
 
 
+@pytest.mark.parametrize("between", [(20,), range(2, 30, 2)], ids=["once", "after every line"])
+@pytest.mark.parametrize("first", [1, 5001], ids=["the next number", "numbers of its own"])
+def test_one_line_at_rest_among_those_of_a_hold_does_not_end_it(between, first):
+    """As a second board on a mixed wire sends it: the hold was "stopped", and the first board ran unwatched."""
+    moved = [status_line(number, 1000 * number) for number in range(1, 31)]
+    for number in between:
+        moved[number] = status_line(first + number, 0, state="idle", stage="", duty=0, on=0)
+    _, ended, _ = held([*moved, done(1)])
+    assert ended.watch.ended == watch.DONE
+    assert len(read_log(ended.watch.log.folder)) == 30 - len(between)
+
+
+def test_two_lines_at_rest_in_a_row_end_a_hold_whose_end_was_lost():
+    moved = [status_line(number, 1000 * number) for number in range(1, 11)]
+    resting = [status_line(number, 0, state="idle", stage="", duty=0, on=0) for number in range(11, 21)]
+    _, ended, _ = held([*moved, *resting])
+    assert ended.watch.ended == watch.STOPPED
+
+
 def test_lines_that_lie_behind_the_answer_to_the_start_are_no_rest():
     """The board's lines come 2.5 s late, in order: three of before the start come after its answer."""
     resting = [status_line(number, 0, state="idle", stage="", duty=0, on=0) for number in (11, 12, 13)]

@@ -29,6 +29,7 @@ AFTER_TRIP_MS = 300_000  # chosen: after five minutes it is clear whether the he
 FINISHED = "finished"  # the board's reason when the last answer ends an evening before its planned time
 ASKS_TO_RESUME = "go_on"  # the prompt of a board that restarted in the middle of a hold
 REPORTS_IN = 5  # status lines: by then a restarted board has read its probes and reports how long it was off
+ENDED_IN = 2  # status lines at rest in a row: one among those of a hold is another's, or a slip of the wire
 DONE, STOPPED, TRIPPED, RESTARTED, LEFT, LOST = "done", "stopped", "tripped", "restarted", "left running", "lost"
 NEVER_RAN = "never ran"  # it answered that it started, and stayed at rest
 NOT_OFF = "not off"  # it was told to stop, and did not report that it is off
@@ -117,8 +118,8 @@ class Watch:
             return
         if not self.restarted and (place == RESTART or status.ask == ASKS_TO_RESUME):
             self._event({"event": "boot"})  # its own report of the restart was lost
-        self.losses.status(status.status)
         if self.restarted:
+            self.losses.status(status.status)
             self._since_boot += 1
             if self._since_boot >= REPORTS_IN:
                 self.ended = RESTARTED
@@ -126,11 +127,13 @@ class Watch:
         if status.t == 0 and status.state in ("idle", "trip"):  # the board no longer has a hold
             self._idle_lines += 1
             known = self._begun or self.scene.status or status.state == "trip"
-            if not known and self._idle_lines < REPORTS_IN:
-                return  # of before its start, perhaps: lines may lie on the way behind its answer
+            if self._idle_lines < (ENDED_IN if known else REPORTS_IN):
+                return  # of before its start, perhaps: lines may lie on the way behind its answer; or of another board
             tripped = status.state == "trip" or self.trips
             self.ended = TRIPPED if tripped else STOPPED if self.scene.status or self._begun else NEVER_RAN
             return
+        self._idle_lines = 0
+        self.losses.status(status.status)
         self.end_ms = status.t
         self.log.status(status.t, status)
         if self.prompts is not None:
