@@ -1,11 +1,11 @@
 """A hold under way on a fake bath, and a supervisor alone: where the checks of the supervisor begin."""
 
-from fake_bath import PLATE, POT, Bath, Kitchen, values_of
+from fake_bath import POT, RIGS, Bath, Kitchen, values_of
 
 from bainboard import faults
 from bainboard.supervisor import Inputs, Supervisor
 
-HARD = (("pot", POT), ("plate", PLATE))  # the usual one, and the slowest with the strongest heater
+HARD = tuple(rig for rig in RIGS if rig[0] != "mat")  # the usual one, and the slowest with the strongest heater
 NAN, INF = float("nan"), float("inf")
 
 

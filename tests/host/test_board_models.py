@@ -43,6 +43,7 @@ def test_a_request_takes_its_time_on_a_played_board_only():
             talk.ask("hello")
             before_s = board.report()["now_s"]
             talk.ask("segments")
+            talk.ask("hello")  # the time of the one before may be counted a moment after its answer
             took[name] = board.report()["now_s"] - before_s
     assert took["pico"] >= REQUEST_S
     assert took[None] < REQUEST_S / 4
