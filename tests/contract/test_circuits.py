@@ -291,13 +291,17 @@ def test_a_board_whose_0_v_is_cut_off_heats_and_any_one_of_its_wires_prevents_th
         assert sound == pytest.approx(power_faults.simulate(POT).watts, abs=0.1)
 
 
+def of_each_guard_wire(build, fault):
+    """The rows of a touch that the wire to K2's coil, the one back from TF1 and the feed of both can have."""
+    rows = [row for row in power_table.rows_of(build) if row["fault"] == fault]
+    assert len(rows) == 3
+    return rows
+
+
 @pytest.mark.parametrize("build", [POT, PLATE, MAT_BY_RELAY], ids=lambda build: build.name)
 def test_a_relay_fed_by_its_own_contact_is_found_as_the_self_test_opens_the_guard(build):
     """By hand: with K1 open all the heat's current, 2.5 A and more, comes by F3; 1.05 A blows it (IEC 60127-2)."""
-    rows = [row for row in power_faults.read()
-            if row["build"] == build.name and row["fault"] == power_faults.TOUCHES_HEAT]
-    assert len(rows) == 3
-    for row in rows:
+    for row in of_each_guard_wire(build, power_faults.TOUCHES_HEAT):
         assert float(row["tripped_w"]) > 0.9 * build.heater_w
         assert list(power_table.blown(build, row)) == ["F3"]
         assert 0.9 * electrical.rated_a(build) < float(row["guard_a"])
@@ -306,10 +310,7 @@ def test_a_relay_fed_by_its_own_contact_is_found_as_the_self_test_opens_the_guar
 @pytest.mark.parametrize("build", [POT, PLATE, MAT_BY_RELAY], ids=lambda build: build.name)
 def test_a_guard_s_wire_on_the_mat_s_minus_lead_blows_its_fuse_at_the_first_heat(build):
     """By hand: Q1 puts that wire on 0 V, and the supply's whole current then comes by F3."""
-    rows = [row for row in power_faults.read()
-            if row["build"] == build.name and row["fault"] == power_faults.TOUCHES_MINUS]
-    assert len(rows) == 3
-    for row in rows:
+    for row in of_each_guard_wire(build, power_faults.TOUCHES_MINUS):
         assert "F3" in power_table.blown(build, row)
         assert all(float(row[f"{state}_w"]) < 1.0 for state in power_faults.STATES)
 

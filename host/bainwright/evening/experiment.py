@@ -12,7 +12,7 @@ from bainwright.core import units
 from bainwright.core.errors import RefusedError
 from bainwright.display.view import choose_view
 from bainwright.evening import watch
-from bainwright.evening.keyboard import KEYS_VIRTUAL
+from bainwright.evening.keyboard import KEYS_ALONE, KEYS_VIRTUAL
 from bainwright.evening.options import HoldSetup
 from bainwright.evening.runner import Outcome, Runner
 from bainwright.files.chocolate import Profile
@@ -35,7 +35,7 @@ COLD_C = 20.0  # a simulated warmer is learnt from cold, as a real one should be
 def learn(asked: TuneAsked, profile: Profile, say: Say) -> tuple[Path, Rig | None]:
     """Run the experiment; its log's folder, and the rig if one was named."""
     setup = _experiment(asked, profile)
-    view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=False, keys=KEYS_VIRTUAL, keys_alone="")
+    view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=False, keys=KEYS_VIRTUAL, keys_alone=KEYS_ALONE)
     with open_board(setup.port, setup.simulated) as session, Runner(setup, session, view) as runner:
         runner.prepare()
         say("bain: learning the warmer: up to its working point, then a slow wave of heat; Ctrl-C stops it and the "
