@@ -121,7 +121,7 @@ def test_a_few_grams_more_than_a_bowl_are_no_refill():
     """A bowl of 1.2 kg holds 2 lb 10.33 oz: a batch of 2 lb 10.4 oz was one "refill of 0 oz"."""
     plan = planned(total="1.201kg", rig="mat")
     assert (plan.request.batch_kg, plan.refills.count) == (1.2, 0)
-    assert "the little over is left out" in text(plan, Shown())
+    assert "the little more that was asked for is left out" in text(plan, Shown())
     assert planned(total="1.22kg", rig="mat").refills.count == 1
 
 

@@ -136,7 +136,7 @@ def _bowlfuls_kg(mass_kg: float, full_kg: float, shown: Shown, assumed: list[str
     """The batch; a full bowl, and that is said, where the rest would make a refill that nobody can weigh out."""
     if not full_kg < mass_kg < (1.0 + CRUMB_SHARE) * full_kg:
         return mass_kg
-    assumed.append(f"the batch is the {shown.mass(full_kg)} that the bowl holds; the little over is left out")
+    assumed.append(f"the bowl holds {shown.mass(full_kg)}, and the little more that was asked for is left out")
     return full_kg
 
 

@@ -102,7 +102,7 @@ def _check(options: TemperOptions) -> None:
     if options.minutes is not None and options.not_set:
         raise UseError("--minutes and --not-set contradict each other", hint="leave one of them out")
     if options.not_set and options.gloss == "good":
-        raise UseError("--not-set and --gloss good contradict each other", hint="a piece that did not set stays wet")
+        raise UseError("--not-set and --gloss good contradict each other", hint="leave one of them out")
     least_min = terms.LEAST_SET_S / 60
     if options.minutes is not None and not least_min <= options.minutes <= LONGEST_MIN:  # NaN fails too
         raise UseError("--minutes", got=f"{options.minutes:g}", wanted=f"{least_min:g} to {LONGEST_MIN:g}",
