@@ -63,6 +63,9 @@ def test_a_hold_without_a_start_comes_last_and_says_so(records: Path) -> None:
     ({"report": {"in_window_fraction": 0.5, "above_s": 0.0}}, "left window"),
     ({"report": {"in_window_fraction": 0.5, "above_s": 3600.0}}, "too warm"),
     ({"report": {"in_window_fraction": 0.99, "temper": "lost"}}, "temper lost"),
+    ({"report": {"bowl_peak_c": 48.0, "dipping": {"bowl_peak_c": None}}}, "not dipped"),
+    ({"report": {"bowl_peak_c": 48.0, "dipping": {"bowl_peak_c": None}, "temper": "set"}}, "it set"),
+    ({"report": {"bowl_peak_c": None}}, "not known"),
 ])  # fmt: skip
 def test_verdict_says_in_two_words_how_it_went(records: Path, changes: dict[str, Any], verdict: str) -> None:
     store(records / "holds" / "dark-1", **changes)

@@ -13,7 +13,7 @@ import ibis
 from ibis import Table, Value
 
 from bainwright.archive import schema
-from bainwright.archive.listing import IN_WINDOW, NOT_KNOWN
+from bainwright.archive.listing import IN_WINDOW, NOT_DIPPED, NOT_KNOWN
 
 _TYPES = {schema.TEXT: "string", schema.WHOLE: "int64", schema.NUMBER: "float64", schema.YES_NO: "boolean",
           schema.MOMENT: "timestamp"}  # fmt: skip
@@ -23,7 +23,7 @@ ROWS = ibis.table({**{name: _TYPES[kind] for name, kind in schema.ROWS.items()},
 
 NIGHT, WARMER, MONTH, KIND = "night", "warmer", "month", "kind"
 GROUPS: dict[str, tuple[str, ...]] = {WARMER: ("warmer", "warmer_name", "board"), MONTH: ("month",), KIND: ("kind",)}
-WELL = (IN_WINDOW, NOT_KNOWN)  # a verdict of another kind wants a person's look
+WELL = (IN_WINDOW, NOT_DIPPED, NOT_KNOWN)  # a verdict of another kind wants a person's look
 J_PER_KWH = 3.6e6
 
 

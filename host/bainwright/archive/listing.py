@@ -21,13 +21,14 @@ from bainwright.core.terminal import visible
 from bainwright.record.names import CSV, FACTS, PARQUET, TESTS
 
 REMEMBERED = "list.json"  # under the home; only a copy of what the facts say, so it may be deleted at any time
-SCHEMA = 3
+SCHEMA = 4
 LIST_BYTES = 64 << 20  # chosen: ten thousand holds are a tenth of it
 
 IN_WINDOW = "in window"
 LEFT_WINDOW = "left window"
 NEVER_THERE = "never there"
 NOT_KNOWN = "not known"  # no probe in the chocolate, or no report
+NOT_DIPPED = "not dipped"  # an evening that was over before its dipping
 TOO_WARM = "too warm"
 TEMPER_LOST = "temper lost"
 TEST_FAILED = "test failed"
@@ -65,6 +66,8 @@ class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
         Fraction of the scored span.
     bowl_peak_c, water_peak_c : float or None
         Highest temperatures, °C.
+    dipped : bool
+        False if it ended before its dipping began.
     temper : str
         What became of the temper: ``spoilt``, ``molten``, ``lost``, ``set``, ``doubtful``, ``failed`` or empty.
     trips : int
@@ -91,6 +94,7 @@ class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
     bowl_peak_c: float | None = None
     water_peak_c: float | None = None
     above_s: float | None = None
+    dipped: bool = True
     temper: str = ""
     trips: int = 0
     ended: str = ""
@@ -118,10 +122,12 @@ class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
             return LOST
         if self.ended == "restarted":
             return CUT_SHORT
-        if self.in_window is None and self.bowl_peak_c is None:
-            return NOT_KNOWN
         if self.temper in TEMPERS:
             return TEMPERS[self.temper]
+        if not self.dipped:
+            return NOT_DIPPED
+        if self.in_window is None and self.bowl_peak_c is None:
+            return NOT_KNOWN
         if not self.in_window:
             return NEVER_THERE
         if self.in_window >= GOOD_FRACTION:
@@ -189,6 +195,7 @@ def entry_of(folder: Path, facts: dict[str, Any]) -> Entry:
         bowl_peak_c=_number(scored.get("bowl_peak_c")),
         water_peak_c=_number(scored.get("water_peak_c")),
         above_s=_number(scored.get("above_s")),
+        dipped=scored.get("bowl_peak_c") is not None or figures.get("bowl_peak_c") is None,
         temper=_temper(folder, _text(figures, "temper")),
         trips=len(trips) if isinstance(trips, list) else 0,
         ended=_text(facts, "ended"),
