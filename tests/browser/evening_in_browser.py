@@ -149,7 +149,8 @@ def test_an_evening_is_led_from_the_page_alone(tmp_path, monkeypatch):
             page.screenshot(path=tmp_path / f"{at_s}.png")
             press(page, name, took)
 
-        wait_until(page, 5900, None)
+        # Offered once the dipping has begun, at a time of the simulated chocolate's own.
+        page.get_by_role("button", name="A refill is coming", exact=True).wait_for(timeout=60_000)
         before, pieces = points(page)
         with wire.lost():
             lost_at = time.monotonic()
