@@ -195,6 +195,14 @@ def test_the_inbox_is_bounded():
     assert refused == [1]
 
 
+def test_buttons_that_are_not_there_are_not_offered_for_locking():
+    """The warmer would refuse it; the key at the terminal still says why."""
+    kitchen = Kitchen()
+    kitchen.scene.panel = False
+    assert not {"lock", "unlock"} & {act.name for act in offered(kitchen.scene)}
+    assert of_key("k", kitchen.scene).name == "lock"
+
+
 @pytest.mark.parametrize(("status", "names"), [
     ({}, {"yes", "thickens", "thins", "refill", "bowl_off", "test", "back", "pause", "lock", "finish", "stop"}),
     ({"state": "trip"}, {"lock", "stop"}), ({"state": "idle"}, {"lock", "stop"}),

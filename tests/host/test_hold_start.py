@@ -102,7 +102,9 @@ def test_a_pc_that_comes_later_knows_of_locked_buttons_and_its_key_unlocks_them(
     assert any("locked" in said and "k unlocks" in said for said in runner.notes())
     turning(runner, Keyboard({2: "k"}), Counter(), 4)
     assert runner.session.board.asked[-1]["at"] == "off"
-    assert not runner_of(quiet()).scene().locked
+    scene = runner_of(quiet()).scene()
+    assert not scene.locked
+    assert not scene.panel  # its settings have none
 
 
 def test_joining_a_hold_of_another_chocolate_is_refused(here):

@@ -2,6 +2,7 @@
 
 import contextlib
 import json
+import os
 import socket
 import time
 from pathlib import Path
@@ -107,6 +108,23 @@ def test_no_address_leads_to_another_file(page, path):
     answer, text = page.ask("GET", path.replace("{key}", key_of(entry)))
     assert answer.status in (404, 307)
     assert "secret" not in text
+
+
+def test_a_hold_whose_log_is_still_written_is_not_said_to_lack_its_end(page):
+    """It runs; once nothing was written for a minute, nobody knows how it ended."""
+    folder = Path(list_holds()[0].folder)
+    facts = (folder / "hold.json").read_text()
+    values = json.loads(facts)
+    del values["ended"], values["duration_s"]
+    (folder / "hold.json").write_text(json.dumps(values))
+    for written_s_ago, words in ((1.0, "still runs"), (300.0, "no end")):
+        moment = time.time() - written_s_ago
+        os.utime(folder / "hold.csv", (moment, moment))
+        for path in ("/holds", f"/holds/{keys()[0]}"):
+            text = page.ask("GET", path)[1]
+            assert words in text
+            assert ("no recorded end" in text) is (words == "no end")
+    (folder / "hold.json").write_text(facts)
 
 
 def test_without_holds_the_page_says_how_to_make_one(tmp_path, monkeypatch):

@@ -114,7 +114,7 @@ def offered(scene: Scene) -> list[Act]:
     return [
         act for act in ACTS
         if act.fits(scene) and (state in commands.RUNNING or act.do in AT_REST) and (not act.steps or step in act.steps)
-        and not (act.answers and paused(scene))
+        and not (act.answers and paused(scene)) and (act.do != "lock" or scene.panel)
     ]
 
 

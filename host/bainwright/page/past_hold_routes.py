@@ -109,13 +109,14 @@ def _plain(name: str) -> str:
 def _row(listed: Listed) -> dict[str, Any]:
     """A hold as the list shows it."""
     entry = listed.entry
+    unended = "no end yet" if listed.runs else "no recorded end"
     return {
         "key": listed.key,
         "name": entry.name,
         "when": entry.started.strftime("%a %d %b %Y, %H:%M") if entry.started else "at an unknown time",
-        "long": duration_words(entry.duration_s) if entry.duration_s is not None else "no recorded end",
+        "long": duration_words(entry.duration_s) if entry.duration_s is not None else unended,
         "chocolate": entry.chocolate or "?",
-        "verdict": entry.verdict,
+        "verdict": "still runs" if listed.runs else entry.verdict,
         "warmer": entry.warmer,
         "virtual": entry.virtual,
         "summary": entry.summary,

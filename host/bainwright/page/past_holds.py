@@ -6,6 +6,7 @@ A hold is addressed by a key made from its folder, and looked up in the list: no
 from __future__ import annotations
 
 import hashlib
+import time
 from collections import OrderedDict
 from collections.abc import Sequence
 from pathlib import Path
@@ -17,6 +18,7 @@ from bainwright.core.errors import BainError
 from bainwright.core.read_file import is_own
 from bainwright.display.picture import PNG, SVG
 from bainwright.page.past_chart import chart_of
+from bainwright.record.names import CSV
 from bainwright.record.reader import read_log
 from bainwright.review.night import Night
 from bainwright.review.night import review as review_log
@@ -28,6 +30,7 @@ FILES = {
 PICTURES = (SVG, PNG)  # shown in the page; the others are downloaded
 MOST_LISTED = 200  # chosen: half a year of evenings; bain holds lists all
 MOST_COMPARED = 6  # chosen: columns that fit a screen
+WRITES_S = 60.0  # chosen: a hold writes each second, and less often only while its board is gone
 MOST_HELD = 12  # reviews that are stored for the next look
 
 
@@ -36,6 +39,15 @@ class Listed(NamedTuple):
 
     key: str
     entry: Entry
+
+    @property
+    def runs(self) -> bool:
+        """Has it no end yet, and writes its log? By this PC's clock, which may be set."""
+        try:
+            written_s = (Path(self.entry.folder) / CSV).stat().st_mtime
+        except OSError:
+            return False
+        return not self.entry.ended and self.entry.duration_s is None and abs(time.time() - written_s) < WRITES_S
 
 
 class Reviewed(NamedTuple):
