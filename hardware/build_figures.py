@@ -70,7 +70,7 @@ def part_rows(build: Build) -> list[Row]:
          "hands near the heater; an AC-only rocker may arc"),
         ("K1", f"guard relay, normally open: contact {build.relay_a:g} A at 30 V **DC**, coil 24 V "
          f"≥ {build.coil_ohm / 1e3:g} kΩ, pulls in at {build.pull_in_v:g} V or less (M); a socket for it with "
-         "screws or blades, as strong",
+         "screws or blades, as strong. Where each side of its contact has two pins, the heater's wire joins both",
          "opens the *positive* lead, Q1 the negative. A lead chafed to 0 V leaves one of them in charge"),
         ("Q1, Q2", f"n-MOSFET, **logic level**, TO-220, ≥ {build.switch.drain_v:g} V: {build.switch.kind} is one (M). "
          f"Q1 on an aluminium heat sink of 9 °C/W or better, {1000.0 * build.sink.kg:.0f} g or "
@@ -93,7 +93,8 @@ def part_rows(build: Build) -> list[Row]:
          f"≥ {fuse.rated_a:g} A at 24 V **DC**{_or_by_relay(build)}; one more of the lot, for its test",
          "the last one, for the cut-out's failure. **Crimped**: solder would open it"),
         *([] if build.relayed else [
-            ("K2, D7, X5, X6", "as in the [pot](pot-rig.md)'s list, K2's contact as K1's",
+            ("K2, D7, X5, X6", "with their thin wire and sleeve, as in the [pot](pot-rig.md)'s list, K2's contact "
+             "as K1's",
              f"only where cut-outs and TF1 may not switch {build.fuse.rated_a:g} A of DC ([how](electronics.md))")]),
         (_refs(build, "X1"), f"2-pole plug and socket, ≥ {build.plug_a:g} A, unlike X2 and X3",
          "comes apart, so that the vessel can be emptied and wiped; never into the sink. S1 off first: pulled under "
@@ -107,6 +108,17 @@ def part_rows(build: Build) -> list[Row]:
 def _or_by_relay(build: Build) -> str:
     """What a cut-out or thermal fuse in the heater's lead may be instead."""
     return "" if build.relayed else f", or {COIL_CUT_OUT_A:g} A with relay K2 ([how](electronics.md))"
+
+
+def _blade_wire(build: Build) -> str:
+    """The wire that a cut-out's blades take."""
+    thin = f"{THIN_MM2:g} mm²"
+    return thin if build.relayed else f"{build.wire_mm2:g} mm² (with K2: {thin})"
+
+
+def _foam_ends(build: Build) -> str:
+    """Where the foam leaves the clamp of the clips on bare metal."""
+    return ", up to 2 cm below the rim: no clamp holds over foam" if build.heats == "water" else ""
 
 
 def _relay_rows(build: Build) -> list[Row]:
@@ -176,8 +188,8 @@ def vessel_rows(build: Build) -> list[Row]:
              f"{vessels.mark_per_ring(build):.1f} mm lower: only the gap round the bowl fills"),
             (f"{vessels.CLIPS} x clip", "stainless toggle latch, its bow reaching "
              f"{100 * vessels.room_for_probe_m(build):.0f} cm inwards over the bowl's rim, its foot under a second "
-             f"hose clamp below the {build.vessel}'s rim, **which is the lower of the two**; each holds "
-             f"{build.clip_kg:g} kg by a hanging scale",
+             f"hose clamp, on bare metal, below the {build.vessel}'s rim, **which is the lower of the two**; each "
+             f"holds {build.clip_kg:g} kg by a hanging scale",
              f"an empty bowl of {build.bowl_kg:g} kg in place of {vessels.displaced_l(build):.1f} kg of water floats, "
              "tips and takes in water; any four of them hold it down, level. Over a wall as high as the bowl they "
              "would lift it"),
@@ -197,22 +209,25 @@ def vessel_rows(build: Build) -> list[Row]:
         *rows,
         ("tray", f"metal, feet of {100 * build.feet_m:g} cm with ends of silicone, a rim of 1 cm, a hole under each "
          "cut-out that faces down",
-         "carries the insulation and insulates from an earthed table; a button clears the table by "
+         "carries the insulation and insulates from an earthed table; glued to the foam, as the foam is to the "
+         f"{build.vessel}, so that all turns over as one; a button clears the table by "
          f"{100 * vessels.button_clear_m(build):.1f} cm"),
         ("insulation", f"silicone foam, {1000 * vessels.INSULATION_M:g} mm, rated {rules.INSULATION_C:g} °C or more, "
          f"{lagged_m2:.2f} m²",
-         f"under and round it. A mat that is partly shorted gets up to {rules.partly_shorted_mat_c(build):.0f} °C (C): "
+         f"under and round it{_foam_ends(build)}. A mat that is partly shorted gets up to "
+         f"{rules.partly_shorted_mat_c(build):.0f} °C (C): "
          "no melamine foam, which takes 150 °C (M); no polystyrene, cork or cloth, which burn"),
         *([("hood", "of the same foam, 4 x 6 cm and 2 cm thick, hollow, held by a band",
             "over TCO2 on the wall: nothing presses its button or touches its blades; lifted to reset it")]
           if build.heats == "water" else []),
-        ("silicone", f"high-temperature adhesive, {rules.INSULATION_C:g} °C or more",
-         "glues mat, cut-outs and insulation"),
+        ("silicone", f"high-temperature adhesive, **neutral-curing**, {rules.INSULATION_C:g} °C or more",
+         "glues mat, cut-outs and insulation, and cures as its maker says, a day or more, before any heat. One that "
+         "smells of vinegar eats copper, crimps and blades (common practice, no source)"),
         (f"{mats} x fixing", FIXING[build.heats][0], FIXING[build.heats][1]),
         (f"{2 * mats} crimps, {mats} x 40 cm sleeve", "non-insulated butt crimps; glass-fibre sleeve",
          "for the leads of each thermal fuse on a mat, and for each lead that lies on a mat's back"),
         (f"{4 * mats} receptacles", "push-on, 6.3 mm, crimped, for "
-         f"{THIN_MM2 if build.relayed else build.wire_mm2:g} mm², in glass-fibre sleeve",
+         f"{_blade_wire(build)}, in glass-fibre sleeve",
          "two for each cut-out's blades"),
         (f"{mats} x cable clamp", "stainless, screwed or on the hose clamp",
          "takes the pull of the cable, so that mat and fuse do not"),

@@ -71,7 +71,7 @@ def points() -> tuple[MeterPoint, ...]:
         MeterPoint("TP1", "24v", "X0's plus, in the box", (SUPPLY, SUPPLY, SUPPLY)),
         MeterPoint("TP2", "0", "R15's leg on 0 V", ("0 V", "0 V", "0 V")),
         MeterPoint("TP3", "24v_s", "the plug of the float, or its link", ("as TP1", "as TP1", _less(2))),
-        MeterPoint("TP4", "guarded", "X1's plus, in the box",
+        MeterPoint("TP4", "guarded", "R13a's leg on K1's contact, with K2 on K2's",
                    ("floats", "as TP1", f"{_less(3)}, with K2 {4 * rules.CONTACT_V:g} V")),
         MeterPoint("TP5", "drain", "the screw of Q1's heat sink",
                    ("floats", "as TP1", "as Q1's line of the first table")),

@@ -39,6 +39,7 @@ BESIDE = (
     ("2", "socket strip, 2.54 mm, 20 holes in a row, to plug the board in", "block 4"),
     ("1", "pair of 3-pole plug and socket", "X2"),
     ("1", "pair of 4-pole plug and socket", "X3"),
+    ("1", "pair of 2-pole plug and socket, unlike X0 and X1, where a float is fitted", "S2"),
     ("1", "closed box, splash-proof, about 20 x 15 x 10 cm, with a cable gland for each cable", "all blocks"),
     ("1", "test link: 20 cm of red wire as thick as the heater's, a clip at each end", "`bain drill`"),
     ("1", f"glass fuse 5 x 20 mm, {MAT.guard_fuse_a:g} A, quick, 32 V DC or more, in an in-line holder", "F3"),
