@@ -98,7 +98,8 @@ def test_a_web_hook_gets_the_alarm_as_json_and_follows_no_redirection(hook):
     assert WebHook(f"{address}/200").deliver(ALARM) == ""
     assert WebHook(f"{address}/302").deliver(ALARM) == "it answered with status 302"
     assert WebHook(f"{address}/500").deliver(ALARM) == "it answered with status 500"
-    assert hook.got[0] == {"cause": "ask pour", "now": True, "title": ALARM.title, "words": ALARM.words, "call": 1}
+    assert hook.got[0] == {"cause": "ask pour", "now": True, "title": ALARM.title, "words": ALARM.words, "call": 1,
+                           "chocolate": "", "warmer": ""}
 
 
 def test_a_web_hook_names_its_host_as_addresses_are_written():

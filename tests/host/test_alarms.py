@@ -11,6 +11,7 @@ from page_tools import scene_at
 
 from bainboard import faults, help_text
 from bainwright.alarms.alarm_view import AlarmView
+from bainwright.alarms.channels import text_of
 from bainwright.alarms.rules import AGAIN_S, COMING_S, SILENT_S, THEN_EACH_S, Alarm, Coming, Rules, cause_of
 from bainwright.alarms.sender import Sender, outcome
 from bainwright.display.view import PlainLines
@@ -281,6 +282,23 @@ def test_a_hold_that_ends_because_its_board_is_lost_calls_once_more():
             view.refresh(scene)
             scene.unwatched = unwatched
         assert [alarm.cause for alarm in slow.got] == ["lost"] * (unwatched == "lost")
+
+
+def test_every_call_says_which_of_several_warmers_it_is_about(tmp_path):
+    """In what a person reads, in what a program gets, and in the record: all holds of a user may share one way."""
+    slow, scene = Slow(), calling()
+    scene.name = "pot 2"
+    slow.go.set()
+    with Sender([slow]) as sender, AlarmView(PlainLines(io.StringIO()), Rules(Coming()), sender) as view:
+        view.refresh(scene)
+        scene.unwatched = "lost"
+    assert [alarm.cause for alarm in slow.got] == ["ask pour", "lost"]
+    for alarm in slow.got:
+        assert text_of(alarm).startswith("dark on pot 2: ")
+        assert (alarm.chocolate, alarm.warmer) == ("dark", "pot 2")
+    lines = [json.loads(line) for line in (tmp_path / "alarms.jsonl").read_text().splitlines()]
+    assert [(line["chocolate"], line["warmer"], line["words"]) for line in lines] == [
+        ("dark", "pot 2", alarm.words) for alarm in slow.got]
 
 
 def test_a_hold_calls_through_its_view_and_shows_how_that_went():

@@ -105,6 +105,7 @@ def test_a_pc_that_comes_later_knows_of_locked_buttons_and_its_key_unlocks_them(
     scene = runner_of(quiet()).scene()
     assert not scene.locked
     assert not scene.panel  # its settings have none
+    assert scene.name == "warmer"
 
 
 def test_joining_a_hold_of_another_chocolate_is_refused(here):

@@ -36,7 +36,7 @@ class AlarmView(ViewInFront):
     def __exit__(self, *details: object) -> None:
         """A hold that ends because its board is lost calls once more: from now on nobody would."""
         if self._scene is not None and self._scene.unwatched == "lost":
-            self._sender.send(LOST)
+            self._sender.send(LOST.of(self._scene))
         super().__exit__(*details)
 
     def refresh(self, scene: Scene) -> None:

@@ -33,7 +33,8 @@ def record(alarm: Alarm, way: str, why: str, now: Callable[[], datetime] = lambd
         If it cannot be written.
     """
     line = {"at": now().isoformat(timespec="seconds"), "way": way, "arrived": not why, "why": why, "cause": alarm.cause,
-            "now": alarm.now, "call": alarm.call, "title": alarm.title}  # fmt: skip
+            "now": alarm.now, "call": alarm.call, "chocolate": alarm.chocolate, "warmer": alarm.warmer,
+            "title": alarm.title, "words": alarm.words}  # fmt: skip
     path: Path = home() / FILE
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("a", encoding="utf-8", errors="backslashreplace") as file:

@@ -40,6 +40,8 @@ class Alarm(NamedTuple):
         Which call this is, counted from 1.
     about : tuple of str
         The single things that it tells of, for one that can wait: each is told once a hold.
+    chocolate, warmer : str
+        What is held, and the warmer's name; empty for a test.
     """
 
     cause: str
@@ -48,6 +50,18 @@ class Alarm(NamedTuple):
     words: str
     call: int = 1
     about: tuple[str, ...] = ()
+    chocolate: str = ""
+    warmer: str = ""
+
+    @property
+    def headline(self) -> str:
+        """The title, after what it is about: one way may serve several warmers."""
+        where = f" on {self.warmer}" if self.warmer else ""
+        return f"{self.chocolate}{where}: {self.title}" if self.chocolate else self.title
+
+    def of(self, scene: Scene) -> Alarm:
+        """The same about this hold."""
+        return self._replace(chocolate=scene.chocolate, warmer=scene.name)
 
 
 LOST = Alarm("lost", True, "No word from the warmer, and the PC has stopped looking for it",
@@ -140,7 +154,7 @@ class Rules:
         calling = self._calling.get(alarm.cause)
         if calling is None or calling.since_s != since_s:
             calling = self._calling[alarm.cause] = _Calling(since_s, calling.called_s if calling else -math.inf)
-        return self._call(alarm, calling, now_s)
+        return self._call(alarm.of(scene), calling, now_s)
 
     def _call(self, alarm: Alarm, calling: _Calling, now_s: float) -> Alarm | None:
         if not now_s >= max(calling.next_s, calling.called_s + AGAIN_S[1]) or self._coming.said(now_s, calling.since_s):

@@ -70,6 +70,8 @@ def follow(joined: Joined, big: bool, quiet: bool, calls: Calls | None = None) -
     console.remark(ended)
     alone = ended in ALONE
     if alone and calls:
-        for each in calls.call(Alarm("program", True, "The PC's program for the warmer has ended", LOOK)):
+        alarm = Alarm("program", True, "The PC's program for the warmer has ended", LOOK,
+                      chocolate=joined.hello.chocolate, warmer=joined.hello.warmer)
+        for each in calls.call(alarm):
             console.remark(each.words)
     return NOT_AS_IT_SHOULD if alone else DONE

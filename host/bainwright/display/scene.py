@@ -66,6 +66,7 @@ class Scene:
     refill_coming: bool = False
     calling: bool = False  # the warmer asks for somebody
     locked: bool = False  # the large buttons, for the night
+    name: str = ""  # the warmer's, without words around it
     panel: bool = True  # are there buttons at the warmer?
     piece_s: float | None = None  # when the test piece was laid down; None: not at all, or before this PC looked
     unwatched: str = ""  # at the end, where the warmer may hold on: "left" by a person, or "lost" without a report

@@ -158,6 +158,7 @@ class Runner:
             self.starter.rig.bath,
             self.setup.join,
             locked=bool(self.starter.hello.get("locked")),
+            name=self.settings["name"],
             panel=bool(self.settings["panel"]),
         )
 
