@@ -29,6 +29,7 @@ FORK = multiprocessing.get_context("fork")
 @pytest.fixture(autouse=True)
 def records(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("BAIN_HOME", str(tmp_path / "home"))
+    monkeypatch.setattr(atomic_write, "TURN_S", 600.0)  # however busy this PC is
     return tmp_path
 
 

@@ -13,7 +13,7 @@ from functools import partial
 from pathlib import Path, PurePosixPath
 
 from bainwright.archive.identity import identity, rows_file
-from bainwright.core.atomic_write import alone, saved_from, scratch_folder
+from bainwright.core.atomic_write import alone, move_folder_into_place, saved_from, scratch_folder
 from bainwright.core.errors import BainError, FileError
 from bainwright.core.file_names import file_name
 from bainwright.core.home import holds_folder
@@ -142,7 +142,7 @@ def _take(folder: Path, name: str, known: dict[str, list[Path]], found: Gathered
         found.known.append(name)
         return
     target = _claimed(name)
-    os.replace(folder, target)  # onto the empty folder that is ours: nobody sees half a hold
+    move_folder_into_place(folder, target)
     found.added.append(target)
     if copies:
         found.fuller.append((target, copies[0]))

@@ -7,7 +7,7 @@ import shutil
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from bainwright.core.errors import FileError
@@ -18,6 +18,7 @@ try:
 except ImportError:  # no POSIX system: two entries at one moment may lose one
     fcntl = None  # type: ignore[assignment]
 
+WRITING = ".bain-writing-"  # what a folder's name begins with in which a file is written before it moves to its place
 TURN_S = 10.0  # chosen: far longer than an entry takes
 
 
@@ -61,40 +62,88 @@ def _wait_for(descriptor: int, folder: Path) -> None:
 def scratch_folder(folder: Path, prefix: str) -> Iterator[Path]:
     """A new folder in that one, deleted at the end. Those that killed processes left there are deleted first.
 
-    A process has a lock on its own, so what nobody has a lock on is nobody's. Used inside `alone`: between making one
-    and locking it a moment passes.
+    A process has a lock on its own, so what nobody has a lock on is nobody's.
+
+    Raises
+    ------
+    OSError
+        If it cannot be made.
     """
-    for left in folder.glob(f"{prefix}*"):
-        _delete_if_left(left)
-    with tempfile.TemporaryDirectory(prefix=prefix, dir=folder) as made, _locked(Path(made)):
-        yield Path(made)
-
-
-def _delete_if_left(folder: Path) -> None:
+    delete_left(folder, prefix)
+    made = _made_and_locked(folder, prefix)
+    while made is None:  # another process took it for left, before it had its lock
+        made = _made_and_locked(folder, prefix)
+    path, lock = made
     try:
-        with _locked(folder) as locked:
-            if locked:
-                shutil.rmtree(folder, ignore_errors=True)
-    except OSError:  # a link, a file, or another's
-        return
-
-
-@contextmanager
-def _locked(folder: Path) -> Iterator[bool]:
-    """Try for the lock on a folder. A system without locks gives none."""
-    if fcntl is None:
-        yield False
-        return
-    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW)
-    try:
-        try:
-            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            yield False
-        else:
-            yield True
+        yield path
     finally:
-        os.close(descriptor)
+        shutil.rmtree(path, ignore_errors=True)
+        _close(lock)
+
+
+def delete_left(folder: Path, prefix: str) -> list[str]:
+    """Delete the scratch folders of killed processes; the names of what was directly in them."""
+    inside: list[str] = []
+    with suppress(OSError), os.scandir(folder) as found:
+        for left in [Path(each.path) for each in found if each.name.startswith(prefix)]:
+            inside += _delete_if_left(left)
+    return inside
+
+
+def _delete_if_left(folder: Path) -> list[str]:
+    lock = None
+    try:
+        lock = _lock(folder)
+        if lock is None:
+            return []
+        inside = os.listdir(folder)
+        shutil.rmtree(folder, ignore_errors=True)
+        return inside
+    except OSError:  # a link, a file, another's, or one that a process has a lock on
+        return []
+    finally:
+        _close(lock)
+
+
+def _made_and_locked(folder: Path, prefix: str) -> tuple[Path, int | None] | None:
+    """A new folder and the lock on it, if there are locks; None where it was deleted in between."""
+    made = Path(tempfile.mkdtemp(prefix=prefix, dir=folder))
+    lock = None
+    try:
+        lock = _lock(made)
+        if lock is None or os.path.samestat(os.fstat(lock), os.stat(made)):
+            return made, lock
+    except (BlockingIOError, FileNotFoundError):
+        pass
+    _close(lock)
+    return None
+
+
+def _lock(folder: Path) -> int | None:
+    """The lock on a folder, to be closed; None on a system without locks.
+
+    Raises
+    ------
+    OSError
+        If another process has it, or it is no folder.
+    """
+    if fcntl is None:
+        return None
+    lock = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW)
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        os.close(lock)
+        raise
+    except OSError:  # a file system without locks
+        os.close(lock)
+        return None
+    return lock
+
+
+def _close(lock: int | None) -> None:
+    if lock is not None:
+        os.close(lock)
 
 
 def save_file(
@@ -155,7 +204,7 @@ def replace_file(path: Path, content: str | bytes, *, follow: bool = True) -> No
 
 
 @contextmanager
-def saved_from(path: Path, *, what: str = "", hint: str | None = None) -> Iterator[Path]:
+def saved_from(path: Path, *, what: str = "", hint: str | None = None, follow: bool = True) -> Iterator[Path]:
     """As `save_file`, for a file too large for memory: it is written inside, under the name given, then moved.
 
     Raises
@@ -164,7 +213,7 @@ def saved_from(path: Path, *, what: str = "", hint: str | None = None) -> Iterat
         If it cannot be written.
     """
     try:
-        with _beside(path, follow=True) as beside:
+        with _beside(path, follow) as beside:
             yield beside
     except OSError as failed:
         raise file_error(f"{what} {path} cannot be written".lstrip(), failed, hint) from failed
@@ -173,14 +222,9 @@ def saved_from(path: Path, *, what: str = "", hint: str | None = None) -> Iterat
 @contextmanager
 def _beside(path: Path, follow: bool) -> Iterator[Path]:
     target = Path(os.path.realpath(path)) if follow else path
-    beside = target.with_name(f".{target.name}.{os.getpid()}.new")
-    beside.unlink(missing_ok=True)  # what is there already may be a link
-    try:
-        yield beside
-        move_into_place(beside, target)
-    except BaseException:
-        beside.unlink(missing_ok=True)
-        raise
+    with scratch_folder(target.parent, WRITING) as scratch:
+        yield scratch / "new"
+        move_into_place(scratch / "new", target)
 
 
 def move_into_place(source: Path, target: Path) -> None:
@@ -193,6 +237,24 @@ def move_into_place(source: Path, target: Path) -> None:
     """
     with source.open("rb") as file:
         os.fsync(file.fileno())
+    os.replace(source, target)
+    _sync_folder(target.parent)
+
+
+def move_folder_into_place(source: Path, target: Path) -> None:
+    """Give a finished folder the name of an empty one, which claimed it: nobody sees half of what is in it.
+
+    Raises
+    ------
+    OSError
+        If the system refuses, or something is in the other one.
+    """
+    for each in source.iterdir():
+        with each.open("rb") as file:
+            os.fsync(file.fileno())
+    _sync_folder(source)
+    if os.name == "nt":  # moves no folder onto another
+        target.rmdir()
     os.replace(source, target)
     _sync_folder(target.parent)
 

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from bainwright.core.atomic_write import move_into_place, replace_file
+from bainwright.core.atomic_write import replace_file, saved_from
 from bainwright.core.errors import BainError, FileError, UseError
 from bainwright.core.file_names import file_name
 from bainwright.core.home import holds_folder, is_text, remember
@@ -368,17 +368,13 @@ def seal(folder: Path) -> Path:
         f'"{name}"' if name in TEXTS else f"nullif(\"{name}\", 'nan'::DOUBLE) AS \"{name}\"" for name in rows
     )
     facts = json.dumps(read_facts(folder))
-    beside = target.with_name(f".{target.name}.new")
     try:
-        beside.unlink(missing_ok=True)  # what is there already may be a link
-        with duckdb.connect() as database:
+        with saved_from(target, follow=False) as beside, duckdb.connect() as database:
             database.execute(
                 f"COPY (SELECT {fields} FROM rows) TO {_quoted(beside)} "
                 f"(FORMAT parquet, KV_METADATA {{{SEALED_AS}: {_quoted(facts)}}})"
             )
-        move_into_place(beside, target)
-    except (duckdb.Error, RuntimeError, OSError) as failed:
-        beside.unlink(missing_ok=True)
+    except (duckdb.Error, RuntimeError) as failed:
         raise FileError(f"{target} cannot be written", got=str(failed).splitlines()[0]) from failed
     return target
 

@@ -110,6 +110,7 @@ def collect(asked: CollectAsked) -> Collected:
         rig = _settings(link, hello, done.notes)
         parent.mkdir(parents=True, exist_ok=True)
         with alone(parent):  # two boards of one id would write into one folder
+            overnight.delete_scraps(parent)
             segments = _fetch_and_store(link, parent, done, session.simulated, rig)
         if not asked.keep:
             try:

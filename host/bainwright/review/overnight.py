@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-import tempfile
 from bisect import bisect_left
 from collections import deque
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import count
@@ -15,8 +15,15 @@ from typing import Any, cast
 
 from bainboard import settings
 from bainwright import __version__
-from bainwright.core.atomic_write import move_into_place, replace_file
+from bainwright.core.atomic_write import (
+    delete_left,
+    move_folder_into_place,
+    move_into_place,
+    replace_file,
+    scratch_folder,
+)
 from bainwright.core.errors import BainError, FileError
+from bainwright.core.home import remember
 from bainwright.core.os_errors import reason
 from bainwright.core.read_file import LOG_BYTES, read_bytes
 from bainwright.display.scene import Scene
@@ -39,6 +46,7 @@ SAME_SHARE = 0.9  # chosen: a few damaged readings must not make another hold of
 UNSYNCED_MS = 1_200_000  # chosen: twice the longest that a board may wait with its log (settings: log.sync_s)
 SAME_EVENT_MS = 2000  # the PC stamps an event with the last second it had received
 PC_EVENTS = ("lost", "found", "gap", "another_pot")  # written by the PC, not by a board
+SCRATCH = ".collect-"  # what the name begins with of a folder in which a hold is written before it is one
 WHOLE = (watch.DONE, watch.STOPPED, watch.TRIPPED, watch.RESTARTED)
 
 
@@ -149,11 +157,17 @@ def store(shelf: Shelf, hold: BoardHold) -> Report | None:
     if facts.get("through") == hold.through or (there and _is_whole(there, hold, row_s)):
         return None
     try:
-        with tempfile.TemporaryDirectory(prefix=".collect-", dir=folder) as scratch:
-            done = _replay(Path(scratch), folder, origin, hold, there, row_s)
-            done.notes = [note.replace(scratch, str(folder)) for note in done.notes]  # where the files go next
-            done.notes += _keep_originals(Path(scratch), folder)
-            _move(Path(scratch), folder)
+        # A new hold's files come into its folder together: of half of them the next collection would not know whose.
+        with scratch_folder(folder if found else shelf.parent, SCRATCH) as made:
+            scratch = made / folder.name
+            scratch.mkdir()
+            done = _replay(scratch, folder, origin, hold, there, row_s)
+            done.notes = [note.replace(str(scratch), str(folder)) for note in done.notes]  # where the files go next
+            if found:
+                done.notes += _keep_originals(scratch, folder)
+                _move(scratch, folder)
+            else:
+                move_folder_into_place(scratch, folder)
     except OSError as failed:
         raise _unwritten(folder, reason(failed)) from failed
     finally:
@@ -161,7 +175,17 @@ def store(shelf: Shelf, hold: BoardHold) -> Report | None:
             folder.rmdir()
     if not found:
         shelf.add(hold.hold, folder)
+        done.notes += filter(None, [remember(folder)])  # a folder outside the home
     return done
+
+
+def delete_scraps(parent: Path) -> None:
+    """Delete what killed collections left in the folder of all holds and in the holds; used inside `alone`."""
+    for claimed in delete_left(parent, SCRATCH):
+        with suppress(OSError):  # it has something in it, or it is gone
+            (parent / claimed).rmdir()
+    for path in parent.iterdir():
+        delete_left(path, SCRATCH)
 
 
 def _keep_originals(scratch: Path, folder: Path) -> list[str]:
