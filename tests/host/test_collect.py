@@ -11,6 +11,7 @@ from logging_board import LoggingBoard
 
 from bainboard import settings
 from bainwright.core.errors import FileError
+from bainwright.core.home import elsewhere
 from bainwright.link.ports import LostBoardError
 from bainwright.record import boardlog, writer
 from bainwright.record.archive import Archive
@@ -73,6 +74,7 @@ def test_its_start_has_the_time_of_day_once_the_board_knew_it(here, monkeypatch)
     collected(board, monkeypatch, out="again")
     assert read_log(here / "again" / "dark-1").facts["started"] == "2027-01-15T08:00:00+00:00"
     assert read_log(here / "holds" / "dark-1").facts["started"] is None
+    assert elsewhere() == [here / "again" / "dark-1"]  # listed with those of the home
 
 
 def test_collecting_again_finds_nothing_new_and_touches_nothing(here, monkeypatch):

@@ -133,6 +133,12 @@ def test_a_list_of_holds_elsewhere_that_cannot_be_read_hides_no_other_and_is_nev
     assert (records / home.ELSEWHERE).read_bytes().endswith(f"\n{night}\n".encode())
 
 
+@pytest.mark.parametrize("inside", ["", "may/one", "boards/one", "boards"])
+def test_a_hold_is_listed_wherever_among_the_holds_it_was_put(records: Path, inside: str) -> None:
+    home.remember(store(records / "holds" / inside))
+    assert len(names()) == 1
+
+
 def test_a_home_that_cannot_be_listed_is_not_one_without_holds(records: Path, capsys: Capture) -> None:
     records.mkdir(parents=True, exist_ok=True)
     (records / "holds").write_text("")

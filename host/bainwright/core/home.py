@@ -96,7 +96,7 @@ def remember(folder: Path) -> str | None:
     is not replaced. It begins with a newline: half a line that a full disk left spoils no other.
     """
     folder = folder.resolve()
-    if folder.is_relative_to(holds_folder().resolve()):
+    if folder.parent == holds_folder().resolve():  # one further down is not looked for there
         return None
     if "\n" in str(folder):
         return f"bain holds does not list {folder}: its name has more than one line"
