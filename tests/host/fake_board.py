@@ -79,6 +79,7 @@ class FakeBoard:
         self._script, self._said = script, deque[Any]()
         self._transfer = Transfer()
         self._status = 0  # the number of the last status line
+        self._rests = 0  # lines at rest that it still reports: it ended its hold
 
     def write(self, data: bytes) -> None:
         for line in data.splitlines():
@@ -92,12 +93,18 @@ class FakeBoard:
                 self._said.extend(map(self._at_rest, (1, 2)) if "start" in self.refusals else self._script())
 
     def read(self) -> bytes:
+        if not self._said and self._rests:
+            self._rests -= 1
+            self._said.append(self._at_rest(1))
         if not self._said:
             return b""
         piece = self._said.popleft()
         if isinstance(piece, Exception):
             raise piece
-        self._status = (wire.decode(piece.rstrip(b"\n"))[0] or {}).get("status", self._status)
+        said = wire.decode(piece.rstrip(b"\n"))[0] or {}
+        self._status = said.get("status", self._status)
+        if said.get("event") == "ended":
+            self._rests = 2
         return piece
 
     def close(self) -> None:

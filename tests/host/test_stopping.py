@@ -235,6 +235,32 @@ def test_one_line_at_rest_among_those_of_a_hold_does_not_end_it(between, first):
     assert len(read_log(ended.watch.log.folder)) == 30 - len(between)
 
 
+STRAYS = {"its end": [("ended", {"why": "stopped"})], "its start": [("boot", {"cause": "power", "why": "power"})],
+          "both": [("boot", {"why": "power"}), ("ended", {"why": "done"})]}  # fmt: skip
+
+
+@pytest.mark.parametrize("number", [3, 900], ids=["the next number", "a number of its own"])
+@pytest.mark.parametrize("resting", [False, True], ids=["alone", "with a line at rest"])
+@pytest.mark.parametrize("strays", STRAYS.values(), ids=STRAYS)
+def test_an_event_of_another_board_ends_no_hold_that_goes_on(strays, resting, number):
+    """Its end or its start was believed at once, and the first board ran unwatched."""
+    moved = [status_line(at, 1000 * at) for at in range(1, 31)]
+    rest = [status_line(number, 0, state="idle", stage="", duty=0, on=0)] if resting else []
+    moved[20:20] = [event_line(name, number + at, 0, **said) for at, (name, said) in enumerate(strays)] + rest
+    ended = runner_of([*moved, done(1)]).run()
+    ended.watch.log.close()
+    assert ended.watch.ended == watch.DONE
+    assert len(read_log(ended.watch.log.folder)) == 30
+    assert [event["event"] for event in read_log(ended.watch.log.folder).events] == ["ended"]
+    assert watch.GOES_ON in [text for _, text in ended.watch.scene.events]
+
+
+def test_an_end_that_a_board_reports_and_is_then_unplugged_is_its_end():
+    """No lines at rest confirm it: "lost" would look for the board for the rest of the evening."""
+    course = runner_of([*(status_line(at, 1000 * at) for at in range(1, 11)), done(1), gone()]).run().watch
+    assert (course.ended, [text for _, text in course.scene.events]) == (watch.DONE, ["the hold ended: the time is up"])
+
+
 def test_two_lines_at_rest_in_a_row_end_a_hold_whose_end_was_lost():
     moved = [status_line(number, 1000 * number) for number in range(1, 11)]
     resting = [status_line(number, 0, state="idle", stage="", duty=0, on=0) for number in range(11, 21)]

@@ -125,7 +125,8 @@ class Runner:
     def run(self, limit_s: float = math.inf) -> Outcome:
         """Follow the hold to its end, or leave it after so long by this PC's clock."""
         prompts = EveningPrompts(self.setup.profile, self.starter.rig)
-        course = Watch(self.scene(), self._log, self.view, stay=not self.session.virtual, prompts=prompts)
+        virtual = self.session.virtual
+        course = Watch(self.scene(), self._log, self.view, stay=not virtual, sure=virtual, prompts=prompts)
         start_s = self._silent_since_s = time.monotonic()
         with self.view, Keys() as keys:
             self.session.run()
@@ -191,12 +192,16 @@ class Runner:
                     share = self._heat_share(message, course.scene.bowl_away) or share
             if share is not None:
                 self._use_safe_gains(course, share)
+            if time.monotonic() - self._silent_since_s > SILENT_S:
+                course.settle()  # a board that was unplugged at its end confirms nothing
             if not self.session.virtual and time.monotonic() - self._silent_since_s > DEAF_S:
                 raise LinkError("the board is silent")
             self._keyboard.serve(course, keys, interrupts)
         except LinkError:  # gone, or it does not answer a request: the same to the person
-            self._find_again(course, keys, interrupts)
-            course.scene.searching = False
+            course.settle()
+            if course.ended is None:
+                self._find_again(course, keys, interrupts)
+                course.scene.searching = False
         course.log.flush()
         self._show_trouble(course)
         self.view.refresh(course.scene)

@@ -30,6 +30,8 @@ FINISHED = "finished"  # the board's reason when the last answer ends an evening
 ASKS_TO_RESUME = "go_on"  # the prompt of a board that restarted in the middle of a hold
 REPORTS_IN = 5  # status lines: by then a restarted board has read its probes and reports how long it was off
 ENDED_IN = 2  # status lines at rest in a row: one among those of a hold is another's, or a slip of the wire
+AFTER_BOOT = ("power_back", "went_on")  # events of a board that restarted
+GOES_ON = "a line came that the hold is over, and the warmer reports that it goes on: it is watched further"
 DONE, STOPPED, TRIPPED, RESTARTED, LEFT, LOST = "done", "stopped", "tripped", "restarted", "left running", "lost"
 NEVER_RAN = "never ran"  # it answered that it started, and stayed at rest
 NOT_OFF = "not off"  # it was told to stop, and did not report that it is off
@@ -70,6 +72,9 @@ class Watch:
         Shows each event.
     stay : bool
         After a trip, keep watching until the planned end; otherwise for `AFTER_TRIP_MS`.
+    sure : bool
+        An event that ends the hold is the board's own. On a wire it may be another board's, or an old one: there it
+        counts once `ENDED_IN` status lines show it.
     prompts : Prompts, optional
         Words for prompts and advice.
 
@@ -84,14 +89,17 @@ class Watch:
     """
 
     def __init__(
-        self, scene: Scene, log: LiveLog, view: View, *, stay: bool = False, prompts: Prompts | None = None
-    ) -> None:
+        self, scene: Scene, log: LiveLog, view: View, *, stay: bool = False, sure: bool = True,
+        prompts: Prompts | None = None,
+    ) -> None:  # fmt: skip
         self.scene, self.log, self.view, self.prompts = scene, log, view, prompts
         self.losses = Losses()
         self.ended: str | None = None
         self.trips: list[dict[str, Any]] = []
         self.end_ms = 0
-        self._stay = stay
+        self._stay, self._sure = stay, sure
+        self._doubted: list[tuple[int, dict[str, Any]]] = []  # events that end the hold, with their moments
+        self._doubted_lines = 0  # status lines since then that do not go on from the hold
         self.restarted = False
         self._begun = scene.joined
         self._latched_ms: int | None = None
@@ -113,11 +121,13 @@ class Watch:
     def _status(self, status: Status) -> None:
         if self.losses.is_old("status", status.status, status):
             return
+        if self._doubted and self._doubts(status):
+            return
         place = self.losses.place(status.status)
         if place == STRAY and status.ask != ASKS_TO_RESUME:
             return
         if not self.restarted and (place == RESTART or status.ask == ASKS_TO_RESUME):
-            self._event({"event": "boot"})  # its own report of the restart was lost
+            self._believe(self.end_ms, {"event": "boot"})  # its own report of the restart was lost
         if self.restarted:
             self.losses.status(status.status)
             self._since_boot += 1
@@ -168,14 +178,41 @@ class Watch:
         return planned_ms if self._stay else min(planned_ms, latched_ms + AFTER_TRIP_MS)
 
     def _event(self, fields: dict[str, Any]) -> None:
-        name = str(fields.pop("event"))
-        number, t_ms = fields.pop("n", None), fields.pop("t", 0)
+        name, number, t_ms = str(fields["event"]), fields.pop("n", None), fields.pop("t", 0)
         if isinstance(number, int):
             if self.losses.is_old("event", number, (name, t_ms, *fields.items())):
                 return
             self.losses.event(number)
         # A board that has just ended its hold stamps the event with 0 and means the hold's last moment.
         t_ms = max(t_ms if isinstance(t_ms, int) else 0, self.end_ms)
+        if name in ("ended", "boot") and not self._sure:
+            self._doubted.append((t_ms, fields))
+            return
+        if name in AFTER_BOOT:
+            self.settle()
+        self._believe(t_ms, fields)
+
+    def settle(self) -> None:
+        """Take an event that ends the hold for true: it was confirmed, or nothing comes any more that could."""
+        while self._doubted and self.ended is None:
+            self._believe(*self._doubted.pop(0))
+        self._doubted_lines = 0
+
+    def _doubts(self, status: Status) -> bool:
+        """Does the hold go on, or did it end? True while that is open: then the line says nothing else."""
+        going = status.state not in ("idle", "trip") and status.t > 0 and status.t >= self.end_ms
+        if going and status.ask != ASKS_TO_RESUME and self.losses.follows(status.status):
+            self._doubted, self._doubted_lines = [], 0
+            self.show(GOES_ON)
+            return False
+        self._doubted_lines += 1
+        if self._doubted_lines >= ENDED_IN or status.ask == ASKS_TO_RESUME:
+            self.settle()
+        return self.ended is not None or bool(self._doubted)
+
+    def _believe(self, t_ms: int, fields: dict[str, Any]) -> None:
+        """Record an event, show it, and act on it."""
+        name = str(fields.pop("event"))
         if name == "ended" and fields.get("why") == DONE and self.scene.for_s:
             t_ms = self.end_ms = max(t_ms, round(self.scene.for_s * 1000))
         self.note(t_ms, name, fields)
@@ -224,7 +261,7 @@ class Watch:
             self.losses.restarted()
             self.restarted = True
             self.ended = None if self._stay else RESTARTED
-        elif name in ("power_back", "went_on") and self.restarted:
+        elif name in AFTER_BOOT and self.restarted:
             self.ended = RESTARTED
 
     def _say_what_comes_first(self, t_ms: int, check_s: object) -> None:

@@ -59,6 +59,10 @@ class Losses:
         self._stray = number
         return STRAY
 
+    def follows(self, number: int) -> bool:
+        """Does a status line of this number go on from the last one?"""
+        return self._known["status"] and self._last["status"] < number <= self._last["status"] + FEW
+
     def restarted(self) -> None:
         """The board has restarted: count from the next numbers."""
         self._known = {"status": False, "event": False}
