@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from bainboard import faults
 from bainwright.display.captions import LEVELS, Caption, place_captions, span_s
-from bainwright.display.picture import DPI, SIZE_IN, _all_captions, draw_hold
+from bainwright.display.picture import DPI, SIZE_IN, _all_captions, _limits_c, draw_hold
 from bainwright.files.score import Window
 from bainwright.page.past_chart import chart_of
 from bainwright.record.columns import NAMES, TEXTS
@@ -191,3 +191,12 @@ def test_a_warning_that_a_step_brings_about_is_no_caption():
         texts = [caption.text for caption in _all_captions(log, [])]
         assert any("the water cooled fast" in text for text in texts) == drawn
         assert not any("warmer than this step" in text for text in texts)
+
+
+def test_only_a_cold_start_is_cut_off_at_the_lower_edge():
+    """By hand: the window's lower end is 31 °C, and the edge lies 3 °C under it unless the curve comes back below."""
+    warm = np.array([20.0, 29.0, 31.5])
+    assert _limits_c([warm], DARK)[0] == pytest.approx(28.7)
+    assert _limits_c([np.concatenate((warm, [25.0, 31.5]))], DARK)[0] == pytest.approx(24.7)
+    assert _limits_c([warm, np.array([18.0, 19.0])], DARK)[0] == pytest.approx(17.7)  # it never got warm
+    assert _limits_c([np.array([np.nan])], DARK) == pytest.approx((30.7, 35.1))

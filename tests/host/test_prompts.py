@@ -310,13 +310,17 @@ def test_minutes_peak_and_exposure_are_sums_over_the_readings():
     assert i.line() == "no test yet · below 1, in 1, above 1 min · peak 33.0 °C · 1.0 degree-minutes over"
 
 
-def test_only_a_passed_test_counts_and_its_age_is_reported():
+def test_the_last_test_that_proves_something_is_told_with_its_verdict_and_age():
     i = watched(31500)
-    i.event("tested", {"verdict": "failed"})
-    assert i.passed_s is None
-    i.event("tested", {"verdict": "good"})
+    i.event("tested", {"verdict": "good", "took_s": 240})
     i.see(line(1201))
-    assert i.line().startswith("test 20 min ago")
+    i.event("tested", {"verdict": "late", "took_s": 900})
+    assert i.line().startswith("test passed 20 min ago")
+    i.event("tested", {"verdict": "failed", "took_s": 600})
+    assert i.line().startswith("test failed 0 s ago")
+    i.event("tested", {"verdict": "slow", "took_s": 400})
+    i.see(line(1321))
+    assert i.line().startswith("test slow 2 min ago")
 
 
 def test_a_verdict_that_is_taken_back_no_longer_counts_and_the_one_before_it_does():
@@ -325,10 +329,10 @@ def test_a_verdict_that_is_taken_back_no_longer_counts_and_the_one_before_it_doe
     i.see(line(1201))
     i.event("tested", {"verdict": "good"})
     i.event("taken_back", {"undid": "confirm", "ask": "setting", "target": 31500})
-    assert i.line().startswith("test 20 min ago")
+    assert i.line().startswith("test passed 20 min ago")
     i.event("tested", {"verdict": "good"})
     i.event("taken_back", {"undid": "rest", "ask": "", "target": 31500})  # another answer
-    assert i.line().startswith("test 0 s ago")
+    assert i.line().startswith("test passed 0 s ago")
 
 
 def test_melting_is_no_exposure_and_a_gap_is_time_not_known():

@@ -266,3 +266,25 @@ def test_chocolate_that_is_only_left_to_set_has_no_window():
     said = evening_paragraph("dark", score(cooling, DARK, counts), steps.runs(names, cooling), DARK, "", [])
     assert said == "Held dark for 10 min: it was left to set. No trips."
     assert not steps.only_rests(np.array(["work", "rest"]))
+
+
+def said_of(names, bowl_c):
+    """The evening's paragraph of a record with a step a second."""
+    evening, names = trace(bowl_c), np.array(names)
+    counts = steps.scored(names, evening.t_s, DARK, math.inf)
+    return evening_paragraph("dark", score(evening, DARK, counts), steps.runs(names, evening), DARK, "", [])
+
+
+def test_an_evening_says_how_cold_its_seeded_chocolate_got_where_that_was_too_cold():
+    """Below some 29 °C crystals form that do not last (common practice, no source)."""
+    names = 600 * ["seed"] + 600 * ["settle"] + 600 * ["work"]
+    said = said_of(names, 300 * [43.9] + 300 * [25.3] + 600 * [26.8] + 600 * [31.5])
+    assert "chocolate up to 43.9 °C, down to 25.3 °C); " in said
+    assert "settling 10 min (chocolate down to 26.8 °C); " in said
+    as_it_should_be = said_of(names, 300 * [43.9] + 300 * [31.0] + 600 * [31.0] + 600 * [31.5])
+    assert "down to" not in as_it_should_be
+
+
+def test_an_evening_that_cools_and_warms_back_says_how_cold_it_got():
+    said = said_of(600 * ["cool"] + 600 * ["work"], 300 * [42.7] + 300 * [27.4] + 600 * [31.5])
+    assert "chocolate up to 42.7 °C, down to 27.4 °C); " in said

@@ -197,12 +197,17 @@ def _lines(log: HoldLog, truth: Any, end_s: float) -> list[Line]:
 
 
 def _limits_c(series: Iterable[NDArray[Any]], window: Window) -> tuple[float, float]:
-    known = np.concatenate(
-        [temp_c[np.isfinite(temp_c)] for temp_c in series] + [np.array([window.low_c, window.ceiling_c])]
-    )
-    return max(float(known.min()) - 0.3, window.low_c - ROOM_BELOW_C), max(
-        float(known.max()) + 0.5, window.ceiling_c + 0.6
-    )
+    """The least and the most that the picture shows: all but what is colder than its edge from the start on."""
+    edge_c, top_c = window.low_c - ROOM_BELOW_C, window.ceiling_c + 0.6
+    lows_c = [window.low_c - 0.3]
+    for temp_c in series:
+        known = temp_c[np.isfinite(temp_c)]
+        if not known.size:
+            continue
+        from_row = int(np.argmax(known >= edge_c))  # 0 where it never gets so warm: then all of it is shown
+        lows_c.append(float(known[from_row:].min()) - 0.3)
+        top_c = max(top_c, float(known.max()) + 0.5)
+    return min(lows_c), top_c
 
 
 def _side_labels(axes: Any, labels: list[tuple[float, str, str]], end_s: float, low_c: float, high_c: float) -> None:

@@ -17,6 +17,7 @@ from bainwright.link.messages import Status
 from bainwright.record.temper_tests import takes_back_a_test
 from bainwright.words import terms
 
+OUTCOMES = {stages.GOOD: "passed", stages.SLOW: "slow", stages.FAILED: "failed"}  # the others prove nothing
 LONGEST_STEP_S = 5.0  # chosen: beyond that, nothing is known about the time since the last reading
 
 
@@ -37,8 +38,7 @@ class Indicators:
     exposure_k_min: float = 0.0
     peak_c: float | None = None
     bowl_c: float | None = None
-    passed_s: float | None = None  # when a test last passed
-    _passed_before_s: float | None = None  # before the last test: an answer may be taken back
+    tests: list[tuple[float, str]] = field(default_factory=list)  # when, and the verdict
     now_s: float = 0.0
     _last_s: float | None = field(default=None)
 
@@ -63,17 +63,16 @@ class Indicators:
     def event(self, name: str, fields: Mapping[str, Any]) -> None:
         """Take in an event."""
         if name == "tested":
-            self._passed_before_s = self.passed_s
-            if terms.verdict_of(fields) in (stages.GOOD, stages.SLOW):
-                self.passed_s = self.now_s
-        elif takes_back_a_test({"event": name, **fields}):
-            self.passed_s = self._passed_before_s
+            self.tests.append((self.now_s, terms.verdict_of(fields)))
+        elif takes_back_a_test({"event": name, **fields}) and self.tests:
+            self.tests.pop()
 
     def line(self) -> str:
         """The indicators in one line; empty before the first reading."""
         if self.peak_c is None:
             return ""
-        test = "no test yet" if self.passed_s is None else f"test {duration_words(self.now_s - self.passed_s)} ago"
+        last = next(((t_s, OUTCOMES[verdict]) for t_s, verdict in reversed(self.tests) if verdict in OUTCOMES), None)
+        test = "no test yet" if last is None else f"test {last[1]} {duration_words(self.now_s - last[0])} ago"
         over = f" · {self.exposure_k_min:.1f} degree-minutes over" if self.exposure_k_min >= 0.05 else ""
         return (f"{test} · below {self.below_s / 60:.0f}, in {self.inside_s / 60:.0f}, above {self.above_s / 60:.0f} "
                 f"min · peak {self.peak_c:.1f} °C{over}")

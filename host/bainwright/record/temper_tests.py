@@ -60,7 +60,7 @@ class TemperTest:
 
     def words(self) -> str:
         """The test as one line to read."""
-        took = "did not set" if self.minutes is None else f"set after {self.minutes:.1f} min"
+        took = "did not set" if self.minutes is None else f"set after {terms.minutes(round(60 * self.minutes))}"
         looks = [f"gloss {self.gloss}" if self.gloss else "", f"streaks {self.streaks}" if self.streaks else ""]
         seen = ", ".join([took, *(look for look in looks if look)])
         looked = self.verdict == stages.SLOW and (self.gloss == "dull" or self.streaks == "some")

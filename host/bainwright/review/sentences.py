@@ -222,7 +222,8 @@ def evening_paragraph(
     bath : str
         What the bowl sits in or on: "water" or "plate".
     """
-    held, course = f"Held {chocolate} for {duration_words(s.duration_s)}", f"The steps: {_steps_words(steps, bath)}."
+    held = f"Held {chocolate} for {duration_words(s.duration_s)}"
+    course = f"The steps: {_steps_words(steps, window, bath)}."
     if all(step.name == "rest" for step in steps):
         parts = [f"{held}: it was left to set."]
     elif not _has_work(steps, window):
@@ -250,17 +251,30 @@ def _while_words(s: Score, window: Window) -> str:
     return f"{doing}, it was in its window {percent(s.in_window_fraction)} of the time{_error_words(s)}."
 
 
-def _steps_words(steps: list[Step], bath: str) -> str:
-    """Each kind of step with its time in all and how warm it got, in the order of its first time."""
+def _steps_words(steps: list[Step], window: Window, bath: str) -> str:
+    """Each kind of step with its time in all, and how warm and how cold it got, in the order of its first time."""
     words = []
     for name in dict.fromkeys(step.name for step in steps):
         runs = [step for step in steps if step.name == name]
         lasted_s = sum(step.end_s - step.start_s for step in runs)
-        if name in (*stages.TEMPERED, *stages.COLD):  # as warm as the dipping, of which more is said
-            words.append(f"{terms.stage(name)} {duration_words(lasted_s)}")
-            continue
-        peaks = [(bath, [run.water_peak_c for run in runs]), ("chocolate", [run.bowl_peak_c for run in runs])]
-        known = [f"{what} up to {max(c for c in found if c is not None):.1f} °C"
-                 for what, found in peaks if any(c is not None for c in found)]
+        known = [] if name in (*stages.TEMPERED, *stages.COLD) else _peaks_words(runs, bath)
+        known += _lows_words(name, runs, window, known)
         words.append(f"{terms.stage(name)} {duration_words(lasted_s)}" + (f" ({', '.join(known)})" if known else ""))
     return "; ".join(words)
+
+
+def _peaks_words(runs: list[Step], bath: str) -> list[str]:
+    """How warm; steps with a temper are as warm as the dipping, of which more is said."""
+    peaks = [(bath, [run.water_peak_c for run in runs]), ("chocolate", [run.bowl_peak_c for run in runs])]
+    return [f"{what} up to {max(c for c in found if c is not None):.1f} °C"
+            for what, found in peaks if any(c is not None for c in found)]
+
+
+def _lows_words(name: str, runs: list[Step], window: Window, said: list[str]) -> list[str]:
+    """How cold chocolate with crystals got, where that made it what it is: cooling on purpose, or far too cold."""
+    lows = [run.bowl_low_c for run in runs if run.bowl_low_c is not None]
+    if not lows or name not in (stages.SEED, stages.COOL, "settle", "test"):
+        return []
+    if name != stages.COOL and not min(lows) < window.low_c - SOFT_UNDER_K:
+        return []
+    return [f"{'' if said else 'chocolate '}down to {min(lows):.1f} °C"]

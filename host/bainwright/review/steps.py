@@ -25,6 +25,7 @@ class Step:
     start_s: float
     end_s: float
     water_peak_c: float | None
+    bowl_low_c: float | None
     bowl_peak_c: float | None
 
 
@@ -86,11 +87,20 @@ def runs(names: NDArray[Any], trace: Trace) -> list[Step]:
         if names[start] == "":
             continue
         end_s = trace.end_s if end == len(names) else float(trace.t_s[end])
-        found.append(Step(str(names[start]), float(trace.t_s[start]), end_s, _peak_c(trace.water_c[start:end]),
-                          _peak_c(trace.bowl_c[start:end])))
+        water, bowl = (_known_c(series_c[start:end]) for series_c in (trace.water_c, trace.bowl_c))
+        found.append(Step(str(names[start]), float(trace.t_s[start]), end_s, _highest_c(water), _lowest_c(bowl),
+                          _highest_c(bowl)))
     return found
 
 
-def _peak_c(temp_c: Floats) -> float | None:
-    known = temp_c[np.isfinite(temp_c)]
+def _known_c(temp_c: Floats) -> Floats:
+    """The temperatures without those that are not known."""
+    return temp_c[np.isfinite(temp_c)]
+
+
+def _lowest_c(known: Floats) -> float | None:
+    return float(known.min()) if known.size else None
+
+
+def _highest_c(known: Floats) -> float | None:
     return float(known.max()) if known.size else None

@@ -106,7 +106,8 @@ def verdict_of(tested: Mapping[str, Any]) -> str:
     return HASTY if hasty else found
 
 
-def _minutes(took_s: Any) -> str:
+def minutes(took_s: Any) -> str:
+    """A time in minutes and seconds, as a clock in the kitchen shows it."""
     return f"{took_s // 60}:{took_s % 60:02d} min" if isinstance(took_s, int) else "time not known"
 
 
@@ -150,7 +151,7 @@ _WORDED: dict[str, Callable[[Fields], str]] = {
         f"board restarts ({fields.get('why', 'no reason given')}); the heat is not affected"
     ),
     "tested": lambda fields: (
-        f"temper test, {_minutes(fields.get('took_s'))}: "
+        f"temper test, {minutes(fields.get('took_s'))}: "
         + verdict(verdict_of(fields))
     ),
     "stirred": lambda fields: f"stirred: the reading moved by {_degrees(fields.get('shift'))} °C",
