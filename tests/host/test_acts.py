@@ -29,6 +29,16 @@ class Silent:
         return ""
 
 
+class Pressed(Silent):
+    """One key."""
+
+    def __init__(self, key):
+        self.keys = [key]
+
+    def pressed(self):
+        return self.keys.pop() if self.keys else ""
+
+
 class Nothing:
     """A log that records nothing."""
 
@@ -135,8 +145,30 @@ def test_of_two_phones_that_answer_at_once_one_is_heard():
     assert not second.done
     assert "just answered" in second.words
     assert kitchen.asked == ["confirm"]
-    kitchen.report(2, ask="pour")
+    kitchen.report(3, ask="pour")
     assert kitchen.wish("yes", seen="pour").done
+
+
+@pytest.mark.parametrize("first", ["phone", "key"])
+def test_a_line_that_the_board_wrote_before_it_took_an_answer_asks_nothing_anew(first):
+    """It is read after the board's reply, and still has the question; a second answer would reach the next one."""
+    kitchen = Kitchen(ask="bowl_off")
+    kitchen.board.say(status_line(2, 2000, ask="bowl_off"))  # on its way while the answer is
+    if first == "phone":
+        assert kitchen.wish("yes", seen="bowl_off").done
+    else:
+        kitchen.keyboard.serve(kitchen.course, Pressed("y"), Silent())
+    for message in kitchen.session.link.poll():
+        kitchen.course.take(message)
+    assert kitchen.scene.status.status == 2
+    second = kitchen.wish("yes", seen="bowl_off")
+    assert "just answered" in second.words
+    kitchen.report(3, ask="bowl_off")  # the board's queue: one more may be on its way
+    assert not kitchen.wish("yes", seen="bowl_off").done
+    kitchen.report(4, ask="seed_in")
+    assert "something else" in kitchen.wish("yes", seen="bowl_off").words
+    assert kitchen.wish("yes", seen="seed_in").done
+    assert kitchen.asked == ["confirm", "confirm"]
 
 
 def test_a_refusal_comes_back_in_the_boards_words():

@@ -14,6 +14,7 @@ from bainwright.evening import acts, watch
 from bainwright.evening.virtual_hands import HANDS, VirtualHands, hands_line
 from bainwright.evening.watch import Watch
 from bainwright.files.chocolate import Profile
+from bainwright.link.messages import Status
 from bainwright.link.session import Session
 from bainwright.link.stopping import NOT_STOPPED, stop
 from bainwright.words import terms
@@ -29,6 +30,8 @@ PHONE = "p"  # shows how a phone gets in, where a page is served
 KEY_OF_PAGE = f"{PHONE} phone  "
 NO_ANSWER = "The board did not answer, so this may not have arrived. Look at its cable."
 NO_BOARD = "not sent: the PC is looking for the board. Do it at the warmer, or press the key again once it is back"
+# Chosen: two status lines. The board may have written one before it took the answer, and send it after its reply.
+UNREAD_MS = 1500
 LAPSES_S = 30.0  # chosen: who asked answers at once, and a key an hour later means something else
 LAPSED = "no answer: all stays as it is"
 PAUSED = terms.refusal("not in state pause")
@@ -65,7 +68,7 @@ class Keyboard:
         self._clock_s = clock_s
         self._asked_s = 0.0
         self._ending = False  # the question whether the dipping is over is open
-        self._answered: int | None = None  # the status line that an act from elsewhere answered last
+        self._answered: tuple[str, int] | None = None  # what was answered last, and the hold's time then, ms
         self._hands = VirtualHands(session) if session.virtual else None
 
     def serve(self, course: Watch, keys: Keys, interrupts: Interrupts) -> None:
@@ -141,7 +144,16 @@ class Keyboard:
         refusal = self._request(course, act.do, act.fields)
         if not refusal and act.shows is not None:
             setattr(course.scene, *act.shows)
+        if not refusal and act.answers and course.scene.status is not None:
+            status = course.scene.status
+            self._answered = status.ask, max([status.t, *(each.t for each in self.session.link.unread_reports())])
         return refusal
+
+    def _has_answered(self, status: Status) -> bool:
+        """Was this line perhaps written before the board took the last answer?"""
+        if self._answered is None or status.ask != self._answered[0]:
+            return False
+        return status.t < self._answered[1] + UNREAD_MS
 
     def _request(self, course: Watch, do: str, fields: dict[str, Any]) -> str:
         """Send a request in the middle of a hold; a refusal is shown and returned, and the hold is not affected."""
@@ -173,7 +185,7 @@ class Keyboard:
             return acts.Reply(False, "The hold is over." if course.ended else "The board has not reported yet.")
         if act.answers and wish.seen != status.ask:
             return acts.Reply(False, "Not sent: the warmer asks something else now. Read it first.")
-        if act.answers and status.status == self._answered:  # the next question is on its way, and nobody has read it
+        if act.answers and self._has_answered(status):  # the next question is on its way, and nobody has read it
             return acts.Reply(False, "Not sent: someone has just answered. Look at what it asks now.")
         if not act.fits(course.scene):
             return acts.Reply(True, f"{act.words}: already done.")
@@ -184,8 +196,6 @@ class Keyboard:
         refusal = self._do(course, act)
         if refusal:
             return acts.Reply(False, f"Not now: {refusal}.")
-        if act.answers:
-            self._answered = status.status
         return acts.Reply(True, f"{act.words}: the warmer has it.")
 
     # -- another bowl --------------------------------------------------------------------------------------------------

@@ -98,14 +98,15 @@ class Link:
         return unread or list(self._messages())
 
     def set_clock(self, wall_s: int) -> tuple[dict[str, Any], list[str]]:
-        """Give the board the time of day: its answer, and a note where it takes none.
-
-        A PC whose own clock is wrong can still hold.
-        """
+        """Give the board the time of day: its answer, and a note where a PC whose clock is wrong holds without it."""
         try:
             return self.request("clock", wall_s=wall_s), []
         except RefusedError:
             return {}, ["this PC's clock is wrong, so the warmer does not know the time of day: set the PC's clock"]
+
+    def unread_reports(self) -> list[Status]:
+        """The status lines that came before the last answer, and wait for `poll`."""
+        return [each for each in self._unread if isinstance(each, Status)]
 
     def discard(self) -> None:
         """Drop the messages that came between answers."""
