@@ -25,7 +25,6 @@ def chart(
     *,
     bath: str,
     label: str,
-    whole: bool = False,
     events: Iterable[tuple[float, str]] = (),
 ) -> str:
     """Draw samples as an SVG.
@@ -40,8 +39,6 @@ def chart(
         What is under the bowl: water or plate.
     label : str
         What the drawing shows, for those who hear it read out.
-    whole : bool
-        Show all that was measured; else the window fills the chart, and a line may leave it.
     events : iterable of (s, str)
         Marked at the bottom, with their words as a title.
 
@@ -52,16 +49,14 @@ def chart(
     """
     if len(samples) < 2:
         return ""
-    scale, wide, high = _Scale(samples, window, whole), WIDTH - LEFT - RIGHT, HEIGHT - TOP - BOTTOM
+    scale = _Scale(samples, window)
     parts = [
         f'<svg class="chart" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(label)}">',
         *_background(scale, window),
         *_axis(scale),
         *(_mark(scale, t_s, text) for t_s, text in events if scale.from_s <= t_s <= scale.to_s),
-        f'<svg x="{LEFT}" y="{TOP}" width="{wide}" height="{high}" viewBox="{LEFT} {TOP} {wide} {high}">',
         _line(scale, samples, 1, "water"),
         _line(scale, samples, 2, "chocolate"),
-        "</svg>",
         *_names(scale, samples, window[2], bath),
         "</svg>",
     ]
@@ -77,20 +72,16 @@ def thinned(samples: Sequence[Sample], most: int = MOST_POINTS) -> Sequence[Samp
 class _Scale:
     """From seconds and °C to the drawing's own units."""
 
-    def __init__(self, samples: Sequence[Sample], window: tuple[float, float, float], whole: bool) -> None:
+    def __init__(self, samples: Sequence[Sample], window: tuple[float, float, float]) -> None:
         low_c, _, ceiling_c = window
-        chocolate = [sample[2] for sample in samples if sample[2] is not None]
-        water = [sample[1] for sample in samples if sample[1] is not None]
-        every = [*chocolate, *water] if whole else []
+        measured = [temp_c for sample in samples for temp_c in sample[1:] if temp_c is not None]
         self.from_s, self.to_s = samples[0][0], max(samples[-1][0], samples[0][0] + 60.0)
-        self.low_c = min([max(low_c - 3 * BELOW_C, min([low_c - BELOW_C, *chocolate])), *every])
-        self.high_c = max([min(ceiling_c + 6 * ABOVE_C, max([ceiling_c + ABOVE_C, *chocolate, *water])), *every])
+        self.low_c, self.high_c = min(low_c - BELOW_C, *measured), max(ceiling_c + ABOVE_C, *measured)
 
     def x(self, t_s: float) -> float:
         return LEFT + (t_s - self.from_s) / (self.to_s - self.from_s) * (WIDTH - LEFT - RIGHT)
 
     def y(self, temp_c: float) -> float:
-        """Also of a temperature beyond the chart: a line leaves it there, and does not run along its edge."""
         share = (temp_c - self.low_c) / (self.high_c - self.low_c)
         return TOP + (1.0 - share) * (HEIGHT - TOP - BOTTOM)
 
@@ -147,7 +138,7 @@ def _names(scale: _Scale, samples: Sequence[Sample], ceiling_c: float, bath: str
     )]
     parts, above, x = [], -NAME_GAP, WIDTH - RIGHT + 6
     for name, temp_c in sorted(ends, key=lambda end: -end[1]):
-        above = max(scale.y(min(max(temp_c, scale.low_c), scale.high_c)), above + NAME_GAP)
+        above = max(scale.y(temp_c), above + NAME_GAP)
         said = bath if name == "water" else name
         parts.append(f'<text class="name {name}" x="{x}" y="{above + 4:.1f}">{escape(said)} {temp_c:.1f}</text>')
     return parts

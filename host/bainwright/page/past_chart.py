@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from bainwright.core.bounds import COLDEST_C, HOTTEST_C
 from bainwright.evening.window_news import EDGES
 from bainwright.live.now import Sample
 from bainwright.page.chart import MOST_POINTS, chart
@@ -30,7 +31,7 @@ def chart_of(log: HoldLog) -> str:
     """
     profile = log.facts.get("profile")
     ends = [profile.get(name) for name in ("low_c", "high_c", "ceiling_c")] if isinstance(profile, dict) else []
-    numbers = [float(end) for end in ends if isinstance(end, int | float) and np.isfinite(end)]
+    numbers = [float(end) for end in ends if isinstance(end, int | float) and COLDEST_C <= end <= HOTTEST_C]
     if len(numbers) != 3 or not numbers[0] < numbers[1] < numbers[2]:
         return ""
     low_c, high_c, ceiling_c = numbers
@@ -54,7 +55,7 @@ def _samples(log: HoldLog) -> list[Sample]:
 
 
 def _known(temp_c: float) -> float | None:
-    return float(temp_c) if np.isfinite(temp_c) else None
+    return float(temp_c) if COLDEST_C <= temp_c <= HOTTEST_C else None
 
 
 def _mark(event: dict[str, Any]) -> tuple[float, str]:

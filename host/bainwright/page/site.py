@@ -86,7 +86,7 @@ def charts(now: Now) -> Markup:
     """The last hour and the whole evening, and what happened."""
     window = (now.low_c, now.high_c, now.ceiling_c)
     return Markup(_templates().get_template("_charts.html").render(
-        hour=Markup(chart(now.hour, window, bath=now.bath, label=f"The last hour: chocolate and {now.bath}", whole=True,
+        hour=Markup(chart(now.hour, window, bath=now.bath, label=f"The last hour: chocolate and {now.bath}",
                           events=now.events)),
         evening=Markup(chart(now.evening, window, bath=now.bath, label=f"The whole hold: chocolate and {now.bath}",
                              events=now.events)),
