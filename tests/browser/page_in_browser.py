@@ -506,3 +506,35 @@ def test_several_warmers_are_on_one_page(chromium):
     with SharedHold("pot"), Page([server.HERE], 0, []) as hosted, phone(chromium) as page:
         page.goto(f"http://127.0.0.1:{hosted.port}/")
         expect(page.locator(".figure")).to_contain_text("31.50")
+
+
+def test_a_list_of_warmers_that_is_not_loaded_any_more_is_struck_out(chromium):
+    """Whatever the reason: here its own requests hang, while the PC is heard on."""
+    with SharedHold("pot"), SharedHold.beside("mat"), Page([server.HERE], 0, []) as hosted, phone(chromium) as page:
+        page.goto(f"http://127.0.0.1:{hosted.port}/")
+        expect(page.locator(".warmers .figure")).to_have_count(2)
+        page.wait_for_timeout(6000)
+        expect(page.locator(".warmers.stale")).to_have_count(0)
+        page.route(re.compile("/$"), lambda _: None)
+        expect(page.locator("#old")).to_contain_text(re.compile(r"This list is \d+ s old"), timeout=20_000)
+        assert "line-through" in page.locator(".warmers .figure").first.evaluate(
+            "each => getComputedStyle(each).textDecoration")
+        page.unroute_all()
+        expect(page.locator("#old")).to_be_hidden(timeout=10_000)
+
+
+def test_the_last_figures_of_a_warmer_that_nobody_watches_stay_struck_out_and_its_alarm_can_be_ended(chromium):
+    """On the page that was open when its board was given up."""
+    lost = SharedHold("pot", bowl=29000)
+    with Page([server.HERE], 0, []) as hosted, phone(chromium) as page:
+        with lost:
+            paired(page, hosted)
+            expect(page.locator(".figure")).to_contain_text("29.00", timeout=30_000)
+            lost.scene.unwatched = "lost"
+        expect(page.locator("#readings")).to_contain_text(re.compile(r"heard \d+ \w+ ago"), timeout=20_000)
+        assert "line-through" in page.locator(".figure").evaluate("each => getComputedStyle(each).textDecoration")
+        assert page.locator(".now").get_attribute("data-calling") == "1"
+        page.wait_for_timeout(1000)  # the button has just come
+        page.get_by_role("button", name="I look at the warmer: end this alarm").click()
+        expect(page.locator("#reply")).to_contain_text("This alarm is over", timeout=8000)
+        expect(page.locator(".now[data-calling='0']")).to_have_count(1, timeout=8000)

@@ -97,16 +97,16 @@ def served(scene=None):
 class SharedHold:
     """A hold that is shared; a thread stands for it, and does what it is asked."""
 
-    def __init__(self, warmer="pot", **status):
+    def __init__(self, warmer="pot", *, board="0011223344556677", **status):
         self.scene, self.hold, self.done = scene_at(**status), LiveHold(), []
-        self.hold.share(Hello(__version__, os.getpid(), "/dev/ttyACM0", warmer, "dark"))
+        self.hold.share(Hello(__version__, os.getpid(), "/dev/ttyACM0", warmer, "dark", board))
         self._ends, self.answers = threading.Event(), True
         self._thread = threading.Thread(target=self._run, daemon=True)
 
     @classmethod
-    def beside(cls, warmer="pot", **status):
+    def beside(cls, warmer="pot", process=1, **status):
         """As if another process ran it, for the tests that need two."""
-        with mock.patch("bainwright.live.sharing.os.getpid", return_value=1):
+        with mock.patch("bainwright.live.sharing.os.getpid", return_value=process):
             return cls(warmer, **status)
 
     def __enter__(self):

@@ -10,15 +10,19 @@ import urllib.parse
 from unittest import mock
 
 import pytest
+from fake_board import status_line
 from page_tools import Outline, Phone, SharedHold, code_of, until
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
+from bainboard import faults
 from bainwright import __version__
+from bainwright.link.messages import decode
 from bainwright.live.frame import Hello
 from bainwright.live.live_hold import LiveHold
 from bainwright.live.now import now_of
 from bainwright.page import holds, server
 from bainwright.page.hosting import HoldPage, Page
+from bainwright.words.advice import advise
 
 
 @contextlib.contextmanager
@@ -149,7 +153,7 @@ def test_holds_that_ended_make_room_for_those_that_run(monkeypatch):
 
 
 def test_a_hold_whose_program_was_killed_is_said_to_be_watched_by_nobody(monkeypatch):
-    """The page learns it from the socket's end; it calls, is no hold that runs, and is gone after an hour."""
+    """The page learns it from the socket's end; it calls, is no hold that runs, and stays until somebody answers."""
     with Page([server.HERE], 0, []) as page:
         phone = Phone(page)
         hold, calling = LiveHold(), SharedHold(ask="pour").scene
@@ -166,11 +170,53 @@ def test_a_hold_whose_program_was_killed_is_said_to_be_watched_by_nobody(monkeyp
         text = loaded(phone, "/?warmer=mat", "Nobody watches the warmer any more")
         assert "The program on the PC that ran this hold has ended" in text
         assert 'data-calling="1" data-coming="0"' in text  # whoever was coming knows nothing of it
+        assert 'class="now stale"' in text  # its last figures are not the present
         families = {each.name: each for each in text_string_to_metric_families(phone.ask("GET", "/metrics")[1])}
         assert [each.value for each in families["bain_hold_running"].samples] == [0.0]
         assert '"calling": true' in calls_of(page)  # the other pages sound as well
         monkeypatch.setattr(holds, "STAYS_S", 0.0)
+        time.sleep(5 * holds.LOOK_S)
+        phone.pair(code_of(page))
+        assert "end this alarm" in loaded(phone, "/?warmer=mat", "Nobody watches the warmer any more")
+        form = f"token={token_in(phone.ask('GET', '/?warmer=mat')[1])}&act=coming&warmer=mat"
+        answer, text = phone.post("/coming", form, Accept="application/json")
+        assert (answer.status, "This alarm is over" in text) == (200, True)
+        assert '"calling": false' in calls_of(page)
         loaded(phone, "/?warmer=mat", "not here any more")
+
+
+def token_in(text):
+    """What the page's form sends."""
+    return re.search(r'name="token" value="([^"]+)"', text)[1]
+
+
+@pytest.mark.parametrize(("board", "stays"), [("0011223344556677", False), ("ffff223344556677", True)])
+def test_a_warmer_that_calls_leaves_the_page_only_for_the_next_hold_on_its_own_board(board, stays):
+    """Another one may have the same name."""
+    with Page([server.HERE], 0, []) as page:
+        phone = Phone(page)
+        lost = SharedHold.beside("pot", bowl=29000)
+        lost.scene.unwatched = "lost"
+        with lost:
+            loaded(phone, "/", "29.00")
+        assert '"calling": true' in calls_of(page)
+        with SharedHold("pot", board=board, bowl=31000):
+            text = loaded(phone, "/", "31.00")
+            assert ("Nobody watches this warmer any more" in text) is stays
+            assert f'"calling": {str(stays).lower()}' in calls_of(page)
+
+
+def test_the_list_says_what_is_wrong_with_a_warmer():
+    """A fault in force that is no trip, a warning, and trouble on the PC's side."""
+    with SharedHold("pot", bowl=31000) as pot, SharedHold.beside("mat"), Page([server.HERE], 0, []) as page:
+        phone = Phone(page)
+        pot.scene.trouble = "the disk is full"
+        loaded(phone, "/", "31.00", "The disk is full")
+        pot.scene.see(5400, decode(status_line(5402, 5_400_000, bowl=31000, warn=1 << faults.SECOND_PROBE).strip()))
+        loaded(phone, "/", "Warning: ")
+        pot.scene.see(5401, decode(status_line(5403, 5_401_000, bowl=31000, fault=faults.OVER_STAGE).strip()))
+        pot.scene.advice = advise(faults.OVER_STAGE).lines()
+        loaded(phone, "/", pot.scene.advice[0], "31.00")
 
 
 def calls_of(page):

@@ -37,6 +37,8 @@ class AlarmView(ViewInFront):
         """A hold that ends because its board is lost calls once more: from now on nobody would."""
         if self._scene is not None and self._scene.unwatched == "lost":
             self._sender.send(LOST.of(self._scene))
+            if self._sender.has_ways:
+                self._add(self._scene, f"the last call goes out: {LOST.title}")
         super().__exit__(*details)
 
     def refresh(self, scene: Scene) -> None:

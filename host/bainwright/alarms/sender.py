@@ -48,6 +48,11 @@ class Sender:
         for thread in self._threads:
             thread.join(ENDS_S + DELIVERS_S + ENDS_S)
 
+    @property
+    def has_ways(self) -> bool:
+        """Is there a way to a person?"""
+        return bool(self._lanes)
+
     def send(self, alarm: Alarm) -> None:
         """Send an alarm; returns at once."""
         for channel, waiting in self._lanes:

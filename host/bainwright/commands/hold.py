@@ -141,7 +141,7 @@ def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, c
         with Runner(setup, session, calls.view(view) if calls else view, live.inbox) as runner:
             runner.prepare()
             live.share(Hello(__version__, os.getpid(), str(session.facts().get("port", "")), runner.settings["name"],
-                             setup.profile.name))  # fmt: skip
+                             setup.profile.name, runner.starter.hello["board"]))  # fmt: skip
             for note in runner.notes():
                 console.remark(note)
             ended = runner.run()

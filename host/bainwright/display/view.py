@@ -20,6 +20,7 @@ from bainwright.link.messages import Status
 
 RING_S = 30.0  # chosen: it rings again after this while the warmer waits for an answer
 REFRESH_S = 0.1  # chosen: ten pictures a second look fluent; more only cost time
+QUIET_S = 5.0  # a live board reports every second; a simulated one's time may run faster than ours
 PLAIN_STEP_S = 600.0  # chosen: a plain line every ten minutes of the hold
 
 
@@ -85,9 +86,11 @@ class ViewInFront:
         return now_s
 
     def _add(self, scene: Scene, text: str) -> None:
-        """Show an event of the PC's own."""
-        scene.events.append((scene.t_s, text))
-        self._view.event(scene.t_s, text)
+        """Show an event of the PC's own, at its own time also while the board is silent."""
+        silent_s = self._clock_s() - self._reported_s
+        t_s = scene.t_s + (silent_s if silent_s > QUIET_S else 0.0)
+        scene.events.append((t_s, text))
+        self._view.event(t_s, text)
 
 
 class Bell:

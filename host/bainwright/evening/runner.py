@@ -139,6 +139,8 @@ class Runner:
             except KeyboardInterrupt:  # nothing was sent to the board, so it holds on
                 course.ended = watch.STOPPED if self.session.virtual else watch.LEFT
             course.scene.unwatched = self._unwatched(course)
+            if course.scene.unwatched:  # its seconds would stand still
+                course.scene.trouble = course.log.trouble or ""
         return Outcome(course, time.monotonic() - start_s, self.session.facts())
 
     def _unwatched(self, course: Watch) -> str:

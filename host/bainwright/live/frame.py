@@ -18,13 +18,16 @@ MOST_FRAME_BYTES = 1 << 20  # a night of 12 h has 40,000
 
 
 class Hello(msgspec.Struct, frozen=True):
-    """Who shares: the version of bain, the hold's process, the board's port (empty for a simulated one), names."""
+    """Who shares: the version of bain, the hold's process, the board's port (empty for a simulated one), names, and the
+    board's own number (of simulated ones all have one).
+    """
 
     version: str
     process: int
     port: str
     warmer: str
     chocolate: str
+    board: str = ""
 
 
 class Frame(msgspec.Struct, frozen=True):

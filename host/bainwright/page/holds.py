@@ -23,6 +23,7 @@ from bainwright.live.now import now_of
 
 LOOK_S = 2.0  # chosen: a hold that starts is on the page before the person has looked for it
 STAYS_S = 3600.0  # chosen: the end of a hold is read within an hour; later it is among the past ones
+ANSWERED = Reply(True, "Good. This alarm is over, on every phone of this page. The PC does not watch the warmer.")
 KILLED = "the program on the PC that ran this hold has ended; bain hold --join watches the warmer again"
 MOST_HOLDS = 8  # chosen: more warmers than a kitchen has
 NO_NAME = "warmer"  # before the board has answered, and for a rig without a name
@@ -60,9 +61,7 @@ class OwnHold:
     def come(self) -> Future[Reply]:
         """Done at once."""
         self._hold.coming.say(time.monotonic())
-        reply: Future[Reply] = Future()
-        reply.set_result(COMES)
-        return reply
+        return _answered(self._hold.latest) or _at_once(COMES)
 
 
 class JoinedHold:
@@ -88,8 +87,20 @@ class JoinedHold:
 
     @property
     def forgotten(self) -> bool:
-        """Is nothing of it shown any more: it ended long ago, or before its first moment?"""
-        return self.ended and (self.shown() is None or time.monotonic() - self._ended_s > STAYS_S)
+        """Is nothing of it shown any more: it ended long ago, or before its first moment? One that calls stays."""
+        return self.ended and not self.calls and (self.shown() is None or time.monotonic() - self._ended_s > STAYS_S)
+
+    @property
+    def calls(self) -> bool:
+        """Does it need somebody?"""
+        shown = self.shown()
+        return shown is not None and shown.calls
+
+    def is_of_the_warmer_of(self, other: JoinedHold) -> bool:
+        """Is it another hold on the same board? Simulated ones have one number, and end with their programs."""
+        mine, others = self._joined.hello, other._joined.hello
+        same = bool(mine.board) and mine.board == others.board
+        return same and (bool(mine.port) or mine.warmer == others.warmer)
 
     def shown(self) -> Shown | None:
         """Its latest moment."""
@@ -100,8 +111,8 @@ class JoinedHold:
         return self._joined.act(act.name, seen)
 
     def come(self) -> Future[Reply]:
-        """Over to the other program."""
-        return self._joined.act(COMING, "")
+        """Over to the other program; once it has ended, done here."""
+        return (_answered(self._latest) if self.ended else None) or self._joined.act(COMING, "")
 
     def close(self) -> None:
         """Leave it."""
@@ -114,7 +125,22 @@ class JoinedHold:
         self._ended_s = time.monotonic()
         if (last := self._latest.get()) is not None and not last.now.over:
             end = structs.replace(last.now, over=True, unwatched="lost", coming=False, acts=(), trouble=KILLED)
-            self._latest.put(end, self._ended_s)
+            self._latest.put(end, self._ended_s - last.age_s)
+
+
+def _answered(latest: Latest) -> Future[Reply] | None:
+    """Somebody knows now of a warmer that nobody watches, so it calls no more; None where that is not so."""
+    shown = latest.get()
+    if shown is None or shown.now.unwatched != "lost":
+        return None
+    latest.put(structs.replace(shown.now, unwatched="left"), time.monotonic() - shown.age_s)
+    return _at_once(ANSWERED)
+
+
+def _at_once(answer: Reply) -> Future[Reply]:
+    reply: Future[Reply] = Future()
+    reply.set_result(answer)
+    return reply
 
 
 class Holds:
@@ -157,8 +183,8 @@ class Holds:
             self._find()
 
     def _find(self) -> None:
-        """Join the holds that are new. One that has ended stays for an hour, unless the next one on its warmer comes or
-        its room is needed.
+        """Join the holds that are new. One that has ended stays for an hour, and one that calls until somebody answers;
+        unless the next one on its warmer comes or its room is needed.
         """
         joined = {path: each for path, each in self._joined.items() if not each.forgotten}
         for path in sockets():
@@ -172,12 +198,17 @@ class Holds:
                 new = JoinedHold(Joined(path))
             except LinkError:
                 continue
-            joined = {old: each for old, each in joined.items() if not (each.ended and each.warmer == new.warmer)}
+            joined = {old: each for old, each in joined.items() if not (each.ended and _follows(new, each))}
             joined[path] = new
         self._joined = joined  # replaced whole: the page's thread reads it
 
 
+def _follows(new: JoinedHold, old: JoinedHold) -> bool:
+    """Is the new one shown in the place of one that ended? Of two boards of one name, the one that calls stays."""
+    return new.is_of_the_warmer_of(old) or (new.warmer == old.warmer and not old.calls)
+
+
 def _with_room(joined: dict[Path, JoinedHold]) -> dict[Path, JoinedHold]:
-    """Without the one that ended first, where there is no room for another."""
-    ended = next((path for path, each in joined.items() if each.ended), None)
-    return joined if len(joined) < MOST_HOLDS else {path: each for path, each in joined.items() if path != ended}
+    """Without the one that ended first, where there is no room for another; one that calls goes last."""
+    ended = sorted((path for path, each in joined.items() if each.ended), key=lambda path: joined[path].calls)[:1]
+    return joined if len(joined) < MOST_HOLDS else {path: each for path, each in joined.items() if path not in ended}

@@ -9,7 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from markupsafe import Markup
 
 from bainwright.core.terminal import visible
-from bainwright.core.units import clock_words
+from bainwright.core.units import clock_words, duration_words
 from bainwright.evening import acts
 from bainwright.live.latest import Shown
 from bainwright.live.now import Now
@@ -35,6 +35,7 @@ def _templates() -> Environment:
         lstrip_blocks=True,
     )
     found.filters["clock"] = clock_words
+    found.filters["duration"] = duration_words
     found.filters["visible"] = visible
     found.filters["sentence"] = lambda text: text[:1].upper() + text[1:]  # the rest may be a path: it stays
     found.filters["c2"] = lambda temp_c: "--.--" if temp_c is None else f"{temp_c:.2f}"
@@ -103,5 +104,6 @@ def _part(name: str, shown: Shown) -> Markup:
         return round(100 * min(1.0, max(0.0, (temp_c - now.low_c + 3.0) / span_c)), 1)
 
     return Markup(_templates().get_template(f"_{name}.html").render(
-        now=now, calls=shown.calls, age_s=shown.age_s, stale=shown.old and not now.over, share=share,
+        now=now, calls=shown.calls, age_s=shown.age_s, share=share,
+        stale=(shown.old and not now.over) or bool(now.unwatched),
     ))  # fmt: skip
