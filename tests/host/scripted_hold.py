@@ -1,11 +1,14 @@
 """A hold on a board in memory that follows a script, and a view that records every call."""
 
+from dataclasses import replace
+
 from fake_board import FakeBoard, FakeSession, event_line, status_line
 
 from bainwright.evening import watch
 from bainwright.evening.options import HoldRequest, resolve
 from bainwright.evening.runner import Runner
 from bainwright.review.report import report
+from bainwright.virtual.probe_ids import name_probes
 
 
 class Notebook:
@@ -44,7 +47,9 @@ def runner_of(script, *, for_="30s", virtual=False, truth=None, board=None, **as
     """A runner on a fake board, prepared."""
     board = board or FakeBoard(lambda: iter(script))
     session = FakeSession(board, virtual=virtual, truth=truth)
-    runner = Runner(resolve(HoldRequest("dark", for_=for_, **asked)), session, Notebook())
+    setup = resolve(HoldRequest("dark", for_=for_, **asked))
+    setup = replace(setup, rig=setup.rig and name_probes(setup.rig))
+    runner = Runner(setup, session, Notebook())
     runner.prepare()
     return runner
 

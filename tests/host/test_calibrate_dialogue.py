@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import signal
 
 import pytest
 from bathed_board import VALUES, link_of
@@ -13,6 +14,7 @@ from bainwright.calibration import calibration_record, reading, warmer
 from bainwright.calibration.options import CalibrateOptions
 from bainwright.calibration.run import run_calibration
 from bainwright.core.errors import LinkError, RefusedError
+from bainwright.core.keys import GO
 from bainwright.files.documents import document
 from bainwright.link.protocol import Link
 
@@ -85,6 +87,24 @@ def test_broken_off_half_way_loses_nothing(live):
     locks = [each["for_ms"] for each in fake.asked if each["do"] == "cold"]
     assert locks[0] > 0
     assert locks[-1] == 0  # whatever happens, it may heat again
+
+
+@pytest.mark.parametrize("number", GO)
+def test_a_closed_terminal_or_an_ended_process_also_gives_the_heat_back(live, number):
+    """They ended the process at once, and no hold started for half an hour."""
+    fake = live([(38.4, 38.1)] * 40)
+
+    def ask(question):
+        signal.raise_signal(number)
+        raise AssertionError
+
+    before = signal.signal(number, lambda *_: None)  # without the mend this process would end
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            talk(ask)
+    finally:
+        signal.signal(number, before)
+    assert [each["for_ms"] for each in fake.asked if each["do"] == "cold"] == [1000 * reading.LOCK_S, 0]
 
 
 def test_a_mistake_in_the_dialogue_is_reported_and_asked_again(live):

@@ -12,6 +12,7 @@ from scripted_hold import Counter, Keyboard, Notebook, done, held, quiet, runner
 from bainboard import faults, settings, wire
 from bainwright.core.errors import FileError, RefusedError
 from bainwright.display import scene_words
+from bainwright.drill import walk
 from bainwright.evening import experiment
 from bainwright.evening.options import HoldRequest, resolve
 from bainwright.evening.runner import Runner
@@ -30,6 +31,19 @@ def test_documents_go_up_only_when_the_board_has_others(here):
     board.asked.clear()
     Runner(runner.setup, FakeSession(board), Notebook()).prepare()
     assert [asked["what"] for asked in board.asked if asked["do"] == "begin"] == ["gains"]
+
+
+def test_a_rig_that_names_no_probes_is_refused_before_anything_is_sent(here, monkeypatch):
+    """As `bain rig send` refuses it. Sent over a good one, two probes answered as one: a trip with a wrong cause."""
+    board = FakeBoard()
+    for setup in (resolve(HoldRequest("dark", rig="pot")),
+                  experiment._experiment(TuneAsked(rig="pot"), load_profile("dark"))):
+        with pytest.raises(FileError, match="2 1-wire probes share the bus"):
+            Runner(setup, FakeSession(board), Notebook()).prepare()
+    monkeypatch.setattr(walk, "open_board", lambda *_: contextlib.nullcontext(FakeSession(board)))
+    with pytest.raises(FileError, match="2 1-wire probes share the bus"):
+        walk.run_drill(walk.DrillOptions(rig="pot"), as_json=False, say=print)
+    assert board.asked == []
 
 
 def test_without_a_rig_a_live_board_keeps_its_settings_and_reports_them(here):
@@ -77,6 +91,14 @@ def test_a_latched_board_is_refused_with_what_to_do(here):
     """Only a person at the warmer clears it."""
     with pytest.raises(RefusedError, match=r"tripped and stays off.*recessed button"):
         runner_of([], board=FakeBoard(state="trip", fault=faults.WATER_PROBE))
+
+
+def test_heat_that_is_locked_out_names_the_way_out(here):
+    """A calibration that was killed leaves the lock; the firmware's own words of it."""
+    board = FakeBoard()
+    board.refusals["start"] = "the heat is locked out while the probes are calibrated"
+    with pytest.raises(RefusedError, match=r"locked out.*press the board's reset button, or wait"):
+        runner_of([], board=board)
 
 
 def test_a_running_board_is_refused_unless_it_is_joined(here):

@@ -13,6 +13,7 @@ from bainwright.calibration.baths import LIFTED, VirtualBench
 from bainwright.calibration.fit import AT_C, FEVER, MUCH_K, Known, Point
 from bainwright.calibration.warmer import Warmer
 from bainwright.core.errors import LinkError, RefusedError, UseError
+from bainwright.core.keys import Interrupts, ended_as_by_ctrl_c
 from bainwright.link.protocol import Link
 
 SWAPPED_HINT = "exchange probe.water.rom and probe.bowl.rom in the rig file, or the two plugs"
@@ -22,13 +23,14 @@ Report = Callable[[str], None]  # shows the person a line
 
 @contextlib.contextmanager
 def heat_locked_out(warmer: Warmer) -> Iterator[Link]:
-    """The board with its heat locked out; however it ends, it may heat again afterwards."""
-    with warmer.bench.bath(FEVER) as link:
-        reading.lock(link, reading.LOCK_S)
+    """The board with its heat locked out; it may heat again afterwards, unless this process is killed."""
+    with warmer.bench.bath(FEVER) as link, ended_as_by_ctrl_c():
         try:
+            reading.lock(link, reading.LOCK_S)
             yield link
         finally:
-            with contextlib.suppress(LinkError, RefusedError):  # gone, or restarted: then the lock is gone, too
+            # Gone, or restarted: then the lock is gone, too. A second Ctrl-C must not come between.
+            with Interrupts(), contextlib.suppress(LinkError, RefusedError):
                 reading.lock(link, 0)
 
 

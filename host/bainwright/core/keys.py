@@ -8,6 +8,7 @@ import signal
 import sys
 import threading
 import time
+from collections.abc import Iterator
 from types import FrameType, TracebackType
 from typing import Any
 
@@ -23,6 +24,23 @@ GO = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP", "SIGQUIT") if
 
 # Chosen: longer than any answer of a board takes. A key that is held down sends many before the first can be served.
 LAST_RESORT_S = 15.0
+
+
+@contextlib.contextmanager
+def ended_as_by_ctrl_c() -> Iterator[None]:
+    """Inside, a closed terminal or an ended process is a KeyboardInterrupt: what must be put right in the end is."""
+    before: dict[int, Any] = {}
+    if threading.current_thread() is threading.main_thread():
+        before = {number: signal.signal(number, _end) for number in GO if signal.getsignal(number) != signal.SIG_IGN}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _end(number: int, frame: FrameType | None) -> None:
+    raise KeyboardInterrupt
 
 
 class Keys:

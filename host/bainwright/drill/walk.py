@@ -34,6 +34,7 @@ from bainwright.files.documents import SIMULATED
 from bainwright.files.rig import Rig, load_rig
 from bainwright.link.session import LiveSession, Session
 from bainwright.link.stopping import stopped_on_error
+from bainwright.rigs.warnings import check_ids
 from bainwright.virtual.interpreter import require_micropython
 from bainwright.virtual.opening import open_board, refuse_two_warmers
 from bainwright.virtual.probe_ids import name_probes
@@ -139,6 +140,8 @@ def _virtual(simulated: bool) -> str:
 
 
 def _with_board(options: DrillOptions, rig: Rig | None, say: Say) -> DrillReport:
+    if rig is not None:
+        check_ids(rig)  # before anything is sent over the settings that the board has
     with open_board(options.port, _simulated(rig) if options.virtual is not None else None) as session:
         hello = session.link.hello()
         settings = session.link.settings(hello) if rig is None else dict(rig.settings)

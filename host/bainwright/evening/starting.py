@@ -22,6 +22,7 @@ from bainwright.link.stopping import NOT_OFF, after_refusal, stop
 from bainwright.physics.geometry import body_of
 from bainwright.physics.heating import Surroundings, steady
 from bainwright.physics.materials import WATER_KG_PER_L
+from bainwright.rigs.warnings import check_ids
 from bainwright.tuning.gains import NAMES
 from bainwright.words import terms
 from bainwright.words.advice import advise
@@ -31,6 +32,10 @@ NIGHT_S = 9 * 3600.0  # the default for a night; the plan uses the same
 # A start that failed so may have begun a hold on a board of an earlier version. Any other refusal changed nothing, and
 # a stop after it would end what somebody started at the buttons.
 FAILED_WITHIN = ("no memory now", "an error in the firmware")
+# A calibration whose process was killed could not end its lock, which is there for probes that lie elsewhere.
+LOCKED_OUT = "the heat is locked out"
+ENDS_LOCK = ("if none runs, put the probes back where they belong and press the board's reset button, or wait: the "
+             "lock ends by itself within half an hour")
 
 
 class Starter:
@@ -70,9 +75,11 @@ class Starter:
 
         Raises
         ------
-        LinkError, RefusedError
-            If there is no board, it refuses a document, or it does not start.
+        LinkError, RefusedError, FileError
+            If there is no board, it refuses a document, or it does not start; or the rig is one for no board.
         """
+        if self.setup.rig is not None and not (self.session.virtual or self.setup.join):
+            check_ids(self.setup.rig)  # before anything is sent over the settings that the board has
         link = self.session.link
         self.hello = link.hello()
         if not self.session.virtual:  # a virtual evening is the same on every day
@@ -97,6 +104,8 @@ class Starter:
                 raise
             raise LinkError(str(failed), hint=NOT_OFF) from None
         except RefusedError as refused:
+            if str(refused.hint).startswith(LOCKED_OUT):
+                raise RefusedError(str(refused), hint=ENDS_LOCK) from None
             if not str(refused.hint).startswith(FAILED_WITHIN):
                 raise after_refusal(self.session, refused) from None
             if stop(self.session) or self.session.virtual:

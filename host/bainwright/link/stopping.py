@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import signal
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from types import FrameType
 
 from bainboard import commands
 from bainwright.core.errors import LinkError, RefusedError
-from bainwright.core.keys import GO, Interrupts
+from bainwright.core.keys import Interrupts, ended_as_by_ctrl_c
 from bainwright.link.messages import Message, Status
 from bainwright.link.protocol import Link
 from bainwright.link.session import Session
@@ -109,20 +107,13 @@ def stopped_on_error(session: Session, say: Callable[[str], None]) -> Iterator[N
     say : callable
         Shows the person a line.
     """
-    before = {number: signal.signal(number, _end) for number in GO}
-    try:
-        yield
-    except BaseException:
-        with Interrupts():  # a second Ctrl-C must not come between
-            stopped = stop(session)
-            with suppress(OSError):  # the terminal may be closed
-                if not session.virtual:
-                    say(STOPPED if stopped else NOT_STOPPED)
-        raise
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
-
-
-def _end(number: int, frame: FrameType | None) -> None:
-    raise KeyboardInterrupt
+    with ended_as_by_ctrl_c():
+        try:
+            yield
+        except BaseException:
+            with Interrupts():  # a second Ctrl-C must not come between
+                stopped = stop(session)
+                with suppress(OSError):  # the terminal may be closed
+                    if not session.virtual:
+                        say(STOPPED if stopped else NOT_STOPPED)
+            raise
