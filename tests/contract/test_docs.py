@@ -14,7 +14,7 @@ import doc_tables
 import pytest
 
 from bainboard import wire
-from bainwright.cli import bain
+from bainwright.commands.group import bain
 
 ROOT = Path(__file__).parents[2]
 _GOLDEN = runpy.run_path(str(ROOT / "tests" / "firmware" / "golden.py"))

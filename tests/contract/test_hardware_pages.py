@@ -10,7 +10,7 @@ from drawn import each_build
 
 from bainboard import faults, settings
 from bainwright.builds.parts import Build
-from bainwright.cli import bain
+from bainwright.commands.group import bain
 from bainwright.files.rig import load_rig
 
 ROOT = Path(__file__).parents[2]

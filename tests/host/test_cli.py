@@ -313,6 +313,22 @@ def test_help_imports_nothing_heavy():
     assert done.stdout.splitlines()[-1] == "[]"
 
 
+def test_ctrl_c_while_the_program_still_loads_is_no_traceback():
+    """That takes a second on a busy PC; the first library of others stands for it."""
+    code = (
+        "import sys\n"
+        "class Pressed:\n"
+        "    def find_spec(self, name, *_):\n"
+        "        if name == 'click': raise KeyboardInterrupt\n"
+        "sys.meta_path.insert(0, Pressed())\n"
+        "from bainwright.cli import main\n"
+        "sys.exit(main(['holds']))"
+    )
+    environment = {"PYTHONPATH": ":".join(sys.path)}
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=environment, check=False)
+    assert (done.returncode, done.stdout, done.stderr) == (1, "", "bain: stopped\n")
+
+
 def test_a_reader_that_leaves_early_is_no_error():
     """`bain --help | true`: no complaint about a broken pipe."""
     process = subprocess.Popen(

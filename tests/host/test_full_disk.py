@@ -11,7 +11,7 @@ import pytest
 from fake_board import status_line
 from test_picture import drawn
 
-from bainwright.cli import bain
+from bainwright.commands.group import bain
 from bainwright.core.errors import FullDiskError
 from bainwright.link.messages import decode
 from bainwright.record import writer

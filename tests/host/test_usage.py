@@ -5,12 +5,13 @@ import pytest
 from click.testing import CliRunner
 
 from bainwright import cli
+from bainwright.commands import group
 from bainwright.commands.console import fold
 
 
 def every_command():
     """Each command with its full name, groups and their parts included."""
-    for name, command in cli.bain.commands.items():
+    for name, command in group.bain.commands.items():
         yield f"bain {name}", command
         if isinstance(command, click.Group):
             for inner, part in command.commands.items():
@@ -19,7 +20,7 @@ def every_command():
 
 def help_of(*words):
     """A help page as an 80-column terminal shows it."""
-    return CliRunner().invoke(cli.bain, [*words, "--help"], prog_name="bain", terminal_width=80).output
+    return CliRunner().invoke(group.bain, [*words, "--help"], prog_name="bain", terminal_width=80).output
 
 
 @pytest.mark.parametrize("words", [(), ("rig",), ("profile",)], ids=lambda words: " ".join(words) or "bain")
