@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import re
+from collections import defaultdict
+
 import pytest
 
 from bainboard import faults
+from bainwright.words import terms
 from bainwright.words.advice import ADVICE, advise
+from bainwright.words.plate import PHRASES
 
 FAULTS = [row for row in faults.FAULTS if row[faults.NUMBER] != faults.NONE]
 NAMES = [row[faults.NAME] for row in FAULTS]
@@ -39,4 +44,28 @@ def test_no_advice_outlives_its_fault() -> None:
 
 
 def test_a_number_this_version_does_not_know_reads_as_a_crash() -> None:
-    assert advise(99) is ADVICE[faults.CRASHED]
+    assert advise(99) == ADVICE[faults.CRASHED]
+
+
+@pytest.mark.parametrize("text", [
+    *(line for row in FAULTS for line in advise(row[faults.NUMBER], "plate").lines()),
+    *(terms.fault(row[faults.NUMBER], "plate") for row in FAULTS),
+    *(terms.prompt(name, defaultdict(float), "plate") for name in terms.PROMPTS if name != "water_low"),
+    *(terms.event(name, {"fault": row[faults.NUMBER]}, "seed", "plate") for name in ("warn", "trip") for row in FAULTS),
+    *(terms.event(name, {}, "", "plate") for name in ("announced", "no_refill", "bath_ready", "another_pot")),
+])  # fmt: skip
+def test_on_a_plate_nobody_is_told_of_water(text: str) -> None:
+    """A glass of cold water over a plate under power does harm. It has no float: that prompt is never asked."""
+    assert not re.search("water|bath|pour(?!ed| the refill)|scald", text, re.IGNORECASE)
+
+
+def test_a_chocolate_keeps_its_own_name_on_a_plate() -> None:
+    assert "water" in terms.event("changed", {"name": "water"}, "", "plate")
+    assert advise(faults.OVER_STAGE) == ADVICE[faults.OVER_STAGE]
+
+
+def test_each_phrase_for_a_plate_is_of_some_text() -> None:
+    texts = [*(line for advice in ADVICE.values() for line in advice.lines()), *terms.PROMPTS.values(),
+             *(terms.event(name, {"fault": row[faults.NUMBER]}, stage) for name in ("warn", "trip") for row in FAULTS
+               for stage in ("seed", "work"))]
+    assert not [wet for wet, _ in PHRASES if len(wet) > len("water") and not any(wet in text for text in texts)]

@@ -39,7 +39,7 @@ def night(number: int, own: NightFigures | None, **changes: object) -> Night:
                   board="e66", firmware="1.0")  # fmt: skip
     return replace(
         Night(entry, dict.fromkeys(FIGURES), "", "", [], [], 0, 1.0, None, None, None, False, [], [], [], None, own,
-              {}),
+              {}, "water"),
         **changes,
     )  # fmt: skip
 

@@ -192,21 +192,22 @@ def cause_of(scene: Scene, silent_s: float) -> Alarm | None:
     if status is None:
         return None
     if status.fault:
-        return _of_fault(status.fault, status.stage)
+        return _of_fault(status.fault, status.stage, scene.bath)
     if status.state == "trip":
         return Alarm("trip", True, "The warmer tripped: the heat is off", "\n".join(scene.advice))
     if scene.calling:
         return Alarm(f"{ASKS}{status.ask}", True, "The warmer asks for you", scene_words.prompt(scene, PRESS))
     if warnings := terms.warnings(status.warn, status.stage):
-        return Alarm(f"{WARNS}{warnings}", False, f"Warning: {'; '.join(terms.fault(number) for number in warnings)}",
-                     "\n".join(line for number in warnings for line in warned(number)),
+        said = "; ".join(terms.fault(number, scene.bath) for number in warnings)
+        return Alarm(f"{WARNS}{warnings}", False, f"Warning: {said}",
+                     "\n".join(line for number in warnings for line in warned(number, scene.bath)),
                      about=tuple(f"{WARNS}{number}" for number in warnings))  # fmt: skip
     return None
 
 
-def _of_fault(number: int, stage: str) -> Alarm:
+def _of_fault(number: int, stage: str, bath: str) -> Alarm:
     """A fault in force: one to unplug needs somebody at once, and so does any fault outside melted stock and rest."""
     unplug = faults.row(number)[faults.HAZARD] == faults.UNPLUG
-    title = ("Come now: " if unplug else "") + terms.fault(number)
+    title = ("Come now: " if unplug else "") + terms.fault(number, bath)
     cause = f"fault {number}"
-    return Alarm(cause, unplug or stage not in WAITS, title, "\n".join(advise(number).lines()), about=(cause,))
+    return Alarm(cause, unplug or stage not in WAITS, title, "\n".join(advise(number, bath).lines()), about=(cause,))

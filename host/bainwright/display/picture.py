@@ -293,7 +293,7 @@ def _all_captions(log: HoldLog, played: list[Caption]) -> list[Caption]:
         name = str(event.get("event"))
         stage = str(event.get("stage")) if name == "stage" else stage
         if name in terms.CAPTIONED and not (name == "warn" and terms.expected_in_step(event, stage)):
-            captions.append(Caption(float(event["t_s"]), terms.event(name, event, stage), name in IMPORTANT))
+            captions.append(Caption(float(event["t_s"]), terms.event(name, event, stage, log.bath), name in IMPORTANT))
     return sorted([*played, *captions], key=lambda caption: caption.t_s)
 
 

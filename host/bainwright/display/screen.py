@@ -270,7 +270,7 @@ def _now_rows(scene: Scene, room: int) -> list[tuple[str, str]]:
     """What the person should know now, with its style: a question, and a trip, a trouble, or what to do next."""
     rows = [(f" {line} ", LOUD) for line in textwrap.wrap(scene.question, room - 2)[:3]]
     if scene.status and scene.status.fault:
-        fault = textwrap.wrap(terms.fault(scene.status.fault), room - 2)
+        fault = textwrap.wrap(terms.fault(scene.status.fault, scene.bath), room - 2)
         advice = textwrap.wrap(" ".join(scene.advice[1:]), room)[:ADVICE_LINES]
         return [*rows, *[(f" {line} ", LOUD) for line in fault], *[(line, "default") for line in advice]]
     if scene.trouble:

@@ -65,7 +65,7 @@ class EveningPrompts:
 
     def __init__(self, profile: Profile, rig: Rig) -> None:
         self.profile = profile
-        self._figures = profile.document()
+        self._figures, self._bath_is = profile.document(), rig.bath
         self.settings = rig.settings
         self.body: Body = body_of(rig)
         self._around = Surroundings(float(rig.settings["room_c"]), HUMIDITY, float(rig.settings["chocolate_kg"]),
@@ -136,7 +136,7 @@ class EveningPrompts:
 
     def _plain(self, name: str) -> str:
         """A prompt in the words of the one table of prompts."""
-        return terms.prompt(name, self._figures)
+        return terms.prompt(name, self._figures, self._bath_is)
 
     def swap(self, moment: Moment) -> str:
         """The bath is too warm and a heater cannot cool: how many litres to take out, and what to put in."""

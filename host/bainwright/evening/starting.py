@@ -156,8 +156,9 @@ class Starter:
         state = self.hello.get("state")
         if state == "trip":
             raise RefusedError(
-                f"the warmer has tripped and stays off: {terms.fault(self.hello['fault'])}",
-                hint=f"{advise(self.hello['fault']).first} To clear the trip, hold the recessed button for 3 s",
+                f"the warmer has tripped and stays off: {terms.fault(self.hello['fault'], self.rig.bath)}",
+                hint=f"{advise(self.hello['fault'], self.rig.bath).first} To clear the trip, hold the recessed button "
+                "for 3 s",
             )
         if state != "idle":
             raise RefusedError("a hold is already running on this warmer", hint="--join watches it")

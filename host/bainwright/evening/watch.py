@@ -239,7 +239,7 @@ class Watch:
         if name == "stage":
             self._stage = str(fields.get("stage"))
         if name not in EDGES:  # the person reads of those with a dead band
-            self._show(t_ms / 1000, terms.event(name, fields, self._stage))
+            self._show(t_ms / 1000, terms.event(name, fields, self._stage, self.scene.bath))
 
     def _follow(self, t_ms: int, name: str, fields: dict[str, Any]) -> None:
         """Act on an event."""
@@ -284,7 +284,7 @@ class Watch:
                 "latched": latched,
             }
         )
-        self.scene.advice = advise(row[faults.NUMBER]).lines()
+        self.scene.advice = advise(row[faults.NUMBER], self.scene.bath).lines()
         for line in self.scene.advice:
             self.view.say(line)
         if latched and self._latched_ms is None:

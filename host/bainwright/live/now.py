@@ -87,6 +87,7 @@ def now_of(scene: Scene, *, over: bool = False, coming: bool = False) -> Now:
     status = scene.status
     water_words, water_wrong = scene_words.water_gap(scene)
     warnings = terms.warnings(status.warn, status.stage) if status else []
+    faults = [status.fault if status else 0, *warnings]
     return Now(
         schema=SCHEMA,
         virtual=scene.virtual,
@@ -118,7 +119,7 @@ def now_of(scene: Scene, *, over: bool = False, coming: bool = False) -> Now:
         coming=coming and not scene.unwatched,  # nobody counts the five minutes any more
         fault=status.fault if status else 0,
         warnings=tuple(warnings),
-        warning="; ".join(terms.fault(number) for number in [status.fault if status else 0, *warnings] if number),
+        warning="; ".join(terms.fault(number, scene.bath) for number in faults if number),
         advice=tuple(scene.advice) if status and (status.fault or status.state == "trip") else (),
         trouble=scene.trouble,
         acts=() if over else tuple(act.name for act in acts.offered(scene)),

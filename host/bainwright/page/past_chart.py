@@ -37,7 +37,7 @@ def chart_of(log: HoldLog) -> str:
     low_c, high_c, ceiling_c = numbers
     return chart(
         _samples(log), (low_c, high_c, ceiling_c), bath=log.bath, label=f"The whole hold: chocolate and {log.bath}",
-        events=[_mark(event) for event in log.events if event.get("event") not in EDGES],
+        events=[_mark(event, log.bath) for event in log.events if event.get("event") not in EDGES],
     )  # fmt: skip
 
 
@@ -58,5 +58,5 @@ def _known(temp_c: float) -> float | None:
     return float(temp_c) if COLDEST_C <= temp_c <= HOTTEST_C else None
 
 
-def _mark(event: dict[str, Any]) -> tuple[float, str]:
-    return float(event["t_s"]), terms.event(str(event.get("event")), event, "")
+def _mark(event: dict[str, Any], bath: str) -> tuple[float, str]:
+    return float(event["t_s"]), terms.event(str(event.get("event")), event, "", bath)

@@ -90,6 +90,8 @@ class Night:
         The warmer's own figures on that night, to compare with other nights; None where it was not quiet for an hour.
     setup : dict
         The ``rig`` and ``gains`` of the hold, as they were stored.
+    bath : str
+        What was under the bowl: ``water`` or ``plate``.
     """
 
     entry: Entry
@@ -110,6 +112,7 @@ class Night:
     balance: Balance | None
     own: NightFigures | None
     setup: dict[str, Any]
+    bath: str
 
 
 def review(entry: Entry, log: HoldLog) -> Night:
@@ -150,6 +153,7 @@ def review(entry: Entry, log: HoldLog) -> Night:
         balance=balance,
         own=own,
         setup={part: log.facts.get(part) for part in ("rig", "gains")},
+        bath=log.bath,
     )
 
 

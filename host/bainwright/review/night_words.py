@@ -91,7 +91,7 @@ def _alarms(night: Night) -> list[str]:
         times = ", ".join(clock(night, alarm.t_s) for alarm in alarms[:6])
         more = f" and {len(alarms) - 6} more" if len(alarms) > 6 else ""
         what = "Warning" if is_warning else "TRIP"
-        advice = advise(fault)
+        advice = advise(fault, night.bath)
         lines.append(f"{what} at {times}{more}: {advice.seen}")
         if not is_warning:
             lines += [f"  {line}" for line in (advice.did, advice.safety, advice.chocolate, advice.first) if line]

@@ -148,7 +148,8 @@ def _stage_line(stage: Stage, started: datetime | None) -> str:
 
 def _happened(log: HoldLog, stages: list[Stage]) -> list[tuple[float, str]]:
     """What the person who watched was shown, at the same moments; the board's every edge of the window is not."""
-    found = [(float(event["t_s"]), _event(event, stages)) for event in log.events if event["event"] not in EDGES]
+    found = [(float(event["t_s"]), _event(event, stages, log.bath))
+             for event in log.events if event["event"] not in EDGES]
     return sorted([*found, *_window_news(log)], key=lambda each: each[0])
 
 
@@ -178,11 +179,11 @@ def _profile(log: HoldLog, t_s: float = 0.0) -> Profile | None:
         return None
 
 
-def _event(event: dict[str, Any], stages: list[Stage]) -> str:
+def _event(event: dict[str, Any], stages: list[Stage], bath: str) -> str:
     t_s = float(event["t_s"])
     at = next((stage.name for stage in reversed(stages) if stage.from_s <= t_s), "")
     fields = {name: value for name, value in event.items() if name not in ("t_s", "event")}
-    return terms.event(str(event["event"]), fields, at)
+    return terms.event(str(event["event"]), fields, at, bath)
 
 
 def _make_missing(folder: Path, log: HoldLog, entry: Entry) -> list[str]:

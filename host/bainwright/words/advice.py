@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 
 from bainboard import faults
+from bainwright.words.plate import for_bath
 
 # Unheated, 2 kg in a steel bowl at 32 °C in a 20 °C room cool 0.18 K/min: computed from 0.93 W/K and 3.5 kJ/K.
 _COOLING = "A full bowl cools about one degree in six minutes out of the bath, slower in it."
@@ -277,24 +278,27 @@ ADVICE: dict[int, Advice] = {
 }
 
 
-def advise(fault: int) -> Advice:
+def advise(fault: int, bath: str = "water") -> Advice:
     """The advice for a fault number of the board.
 
     Parameters
     ----------
     fault : int
         A number of `bainboard.faults`; one this version does not know reads as a crash.
+    bath : str
+        What is under the bowl: ``water`` or ``plate``.
 
     Returns
     -------
     Advice
     """
-    return ADVICE.get(fault, ADVICE[faults.CRASHED])
+    found = ADVICE.get(fault, ADVICE[faults.CRASHED])
+    return Advice(*(for_bath(text, bath) for text in astuple(found)))
 
 
-def warned(fault: int) -> list[str]:
+def warned(fault: int, bath: str = "water") -> list[str]:
     """What to say about a warning of this number: what was seen. What it did and what to do then hold for a fault that
     cuts the heat or latches; those that the board only ever warns of have their whole advice.
     """
-    advice = advise(fault)
+    advice = advise(fault, bath)
     return advice.lines() if faults.row(fault)[faults.REACTION] == faults.WARN else [advice.seen, _WARNED]

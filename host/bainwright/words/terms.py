@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from bainboard import faults, help_text, stages
+from bainwright.words.plate import for_bath
 
 Fields = dict[str, Any]
 
@@ -173,6 +174,8 @@ _WORDED: dict[str, Callable[[Fields], str]] = {
     "gap": lambda fields: f"{fields.get('records', 0)} records of the board's own log are missing here",
 }
 
+_OF_THE_BATH = ("trip", "warn", "retested", "another_pot")  # the others may have names of a person's own
+
 # Events that get a caption in a picture: what a person did and what went wrong, not every edge of the window.
 CAPTIONED = (
     "warm",
@@ -202,7 +205,7 @@ _FELL = "the water cooled fast: fine if you poured cold water in; if not, is its
 _COOLING = ("seed", "cool", "change")  # steps that ask for cold water
 
 
-def event(name: str, fields: Fields, at_stage: str = "") -> str:
+def event(name: str, fields: Fields, at_stage: str = "", bath: str = "water") -> str:
     """An event in words. An event this version does not know is shown by its name.
 
     Parameters
@@ -213,14 +216,17 @@ def event(name: str, fields: Fields, at_stage: str = "") -> str:
         The event's other fields.
     at_stage : str
         The step it happened in, where known: a warning that the step itself causes is no alarm.
+    bath : str
+        What is under the bowl: ``water`` or ``plate``.
     """
     if name == "warn" and fields.get("fault") == faults.OVER_STAGE:
-        return _WARMER
+        return for_bath(_WARMER, bath)
     if name == "warn" and fields.get("fault") == faults.PROBE_OUT:  # a suspicion: it trips if heat does not warm it
-        return _COOLED if at_stage in _COOLING else _FELL
+        return for_bath(_COOLED if at_stage in _COOLING else _FELL, bath)
     if name in _WORDED:
-        return _WORDED[name](fields)
-    return _PLAIN.get(name, name.replace("_", " "))
+        text = _WORDED[name](fields)
+        return for_bath(text, bath) if name in _OF_THE_BATH else text
+    return for_bath(_PLAIN[name], bath) if name in _PLAIN else name.replace("_", " ")
 
 
 def expected_in_step(fields: Fields, at_stage: str) -> bool:
@@ -280,7 +286,7 @@ def verdict(name: str) -> str:
     return VERDICTS.get(name, name)
 
 
-def prompt(name: str, figures: Mapping[str, Any]) -> str:
+def prompt(name: str, figures: Mapping[str, Any], bath: str = "water") -> str:
     """What the person is asked to do.
 
     Parameters
@@ -289,11 +295,13 @@ def prompt(name: str, figures: Mapping[str, Any]) -> str:
         The board's name for the prompt; one this version does not know is shown by its name.
     figures : mapping
         The chocolate's ``high_c``, ``cool_c``, ``set_min`` and ``fail_min``.
+    bath : str
+        What is under the bowl: ``water`` or ``plate``.
     """
     text = PROMPTS.get(name)
-    return name.replace("_", " ") if text is None else text.format_map(figures)
+    return name.replace("_", " ") if text is None else for_bath(text, bath).format_map(figures)
 
 
-def fault(number: int) -> str:
+def fault(number: int, bath: str = "water") -> str:
     """A fault in words."""
-    return _fault(number)
+    return for_bath(_fault(number), bath)
