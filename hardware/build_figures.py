@@ -39,7 +39,8 @@ def part_rows(build: Build) -> list[Row]:
     drop_v = electrical.switch_drop_v(build.switch, worst_a, electrical.gate_v())
     rows = [
         ("PS1", "isolated supply, safety-approved, short-circuit proof, its mains lead or inlet moulded on, **no mains "
-         f"terminal to wire**: {SUPPLY_V:g} V DC, {build.supply_a:g} A is one; {_least_supply_a(build):.2f} A or more "
+         f"terminal to wire**, **its minus not joined to mains earth**: {SUPPLY_V:g} V DC, {build.supply_a:g} A is "
+         f"one; {_least_supply_a(build):.2f} A or more "
          f"and **at most {most_supply_w(build):g} W**; shuts itself off at {build.supply_off_v:g} V or less "
          "(M)",
          f"gives the worst heater its {worst_a:.2f} A. A larger one would give a short more than the heater's "
@@ -210,8 +211,8 @@ def vessel_rows(build: Build) -> list[Row]:
         ("tray", f"metal, feet of {100 * build.feet_m:g} cm with ends of silicone, a rim of 1 cm, a hole under each "
          "cut-out that faces down",
          "carries the insulation and insulates from an earthed table; glued to the foam, as the foam is to the "
-         f"{build.vessel}, so that all turns over as one; a button clears the table by "
-         f"{100 * vessels.button_clear_m(build):.1f} cm"),
+         f"{build.vessel}, so that all turns over as one, each by a bead that can be cut again; a button clears the "
+         f"table by {100 * vessels.button_clear_m(build):.1f} cm"),
         ("insulation", f"silicone foam, {1000 * vessels.INSULATION_M:g} mm, rated {rules.INSULATION_C:g} °C or more, "
          f"{lagged_m2:.2f} m²",
          f"under and round it{_foam_ends(build)}. A mat that is partly shorted gets up to "
@@ -275,6 +276,10 @@ def value_rows(build: Build) -> list[Row]:
         ("Q1, junction, on its heat sink",
          f"{electrical.BOX_C:g} °C in the box, {build.sink.k_per_w:g} °C/W, both losses",
          f"{electrical.junction_c(build):.0f} °C of {build.switch.most_c:g}"),
+        ("box's air, full heat for good", f"{electrical.BOX_ROOM_C:g} °C of room, {electrical.BOX_M2:.2f} m² at "
+         f"{electrical.BOX_W_PER_M2K:g} W/m²K; contacts, Q1, coils, board",
+         f"{rules.box_c(build):.0f} °C; {electrical.box_c(build, rules.contacts_may_drop_v(build)):.0f} °C with every "
+         f"contact at {rules.CONTACT_V:g} V"),
         ("mat's wire over it, a part of the mat shorted", f"{overload.mat_a(build):.3g} A in any share that is left",
          f"{warmth.partly_shorted_over_k(build, overload.mat_a(build)):.0f} °C"),
         ("mat over its water" if build.heats == "water" else "mat over its plate",

@@ -85,6 +85,16 @@ def test_switch_s_loss_and_junction_follow_from_its_drop(guide):
     assert guide.shown("Q1, junction")[0] == pytest.approx(40.0 + 12.0 * both_w, abs=1.0)
 
 
+def test_air_in_the_box_is_what_its_walls_carry_off(guide):
+    """Q = h A (T - 25 °C): 4 W/m²K (M), a box of 20 x 15 x 10 cm; each contact 0.05 V, two coils of 1.4 kΩ with K2."""
+    contacts, coils = {"mat": (10, 1), "pot": (8, 2), "plate": (9, 2)}[guide.name]
+    q1_w = guide.shown("Q1, worst")[-1] + guide.shown("Q1, turning on and off")[0]
+    rest_w = q1_w + coils * 24.0**2 / 1400.0 + 0.3
+    for volts, shown_c in zip((0.05, 0.15), guide.shown("box's air")[:2], strict=True):
+        heat_w = guide.count * guide.mat_w / 24.0 * contacts * volts + rest_w
+        assert shown_c == pytest.approx(25.0 + heat_w / (4.0 * 0.13), abs=0.6)
+
+
 def test_a_switch_left_half_on_takes_a_quarter_of_the_heat(guide):
     """Most power in a part in series with R is U²/4R, where the part has R too (any text on circuits)."""
     ohm = 0.9 * 24.0**2 / guide.mat_w / guide.count

@@ -16,6 +16,10 @@ PIN_OHM = 50.0  # of a pin at its usual drive strength; RP2040 data sheet, from 
 PWM_HZ = 100.0  # the firmware's, for a MOSFET (`PWM_HZ` of bainboard.board, which only a board can import)
 COIL_WARM = 1.16  # a coil 40 °C warmer pulls in so much later: copper, 0.39 % for each °C (handbooks, from memory)
 BOX_C = 40.0  # air in the closed box, chosen
+BOX_ROOM_C = 25.0  # a warm kitchen, chosen
+BOX_M2 = 2.0 * (0.20 * 0.15 + 0.20 * 0.10 + 0.15 * 0.10)  # the box of the shopping list, all sides
+BOX_W_PER_M2K = 4.0  # natural convection and radiation in and out through plastic, from memory
+BOARD_W = 0.3  # the board, from memory
 
 # IEC 60228, class 5 (flexible, plain copper), highest resistance at 20 °C; from memory.
 CABLE_OHM_PER_KM = {0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98}
@@ -133,6 +137,17 @@ def switch_w(build: Build) -> float:
 def junction_c(build: Build) -> float:
     """Junction of Q1 in the warm box, °C."""
     return BOX_C + switch_w(build) * build.sink.k_per_w
+
+
+def box_w(build: Build, contacts_v: float) -> float:
+    """Heat in the box at full heat, its contacts together at so many volts, W."""
+    coils_w = (2 if build.relayed else 1) * SUPPLY_V**2 / COIL_OHM
+    return rated_a(build) * contacts_v + switch_w(build) + coils_w + BOARD_W
+
+
+def box_c(build: Build, contacts_v: float) -> float:
+    """The air in the closed box at full heat for good, in a warm kitchen, °C."""
+    return BOX_ROOM_C + box_w(build, contacts_v) / (BOX_W_PER_M2K * BOX_M2)
 
 
 def coil_v() -> float:

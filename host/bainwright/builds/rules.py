@@ -21,6 +21,7 @@ UNFELT_W = 10.0  # chosen: what Q1 may give the closed box for good
 CABLE_DROP = 0.02  # chosen: of 24 V that the cable of one mat may take
 CONTACTS = 7  # two poles of X0 and X1, F1, S1, K1; and TCO2, TCO1, TF1, or K2; and F2
 CONTACT_V = 0.15  # chosen: so much each
+GOOD_SHARE = 1.0 / 3.0  # of that drops at a good one: 0.05 V, from memory
 DIRECT_A = 5.0  # chosen: cut-outs and thermal fuses that switch more at 24 V DC are hard to find (from memory)
 BOWL_MM = 0.4, 1.2  # steel of mixing bowls as sold (common practice, no source)
 LOW_WATER_CM = 0.1  # chosen: so far a bath that lost half still covers the middle of the vessel's cut-out
@@ -97,6 +98,11 @@ def _litres_over_metal(build: Build) -> float:
 def contacts_may_drop_v(build: Build) -> float:
     """What the contacts of one mat's path may drop together, each of them as the first power-up allows it, V."""
     return (CONTACTS + (1 if build.relayed else 3) + (build.mat_fuse_a is not None)) * CONTACT_V
+
+
+def box_c(build: Build) -> float:
+    """The air in the box at full heat for good, every contact a good one, °C."""
+    return electrical.box_c(build, GOOD_SHARE * contacts_may_drop_v(build))
 
 
 def _guard_fuse_load(build: Build) -> float:
@@ -176,6 +182,7 @@ RULES = (
     Rule("Q1, drop at the worst current", switch_drop_v, _none, lambda b: SWITCH_V, "V"),
     Rule("Q1, junction", electrical.junction_c, _none,
          lambda b: b.switch.most_c - JUNCTION_MARGIN_K, "°C"),
+    Rule("box's air at full heat, good contacts", box_c, _none, lambda b: electrical.BOX_C, "°C"),
     Rule("thermal fuse on Q1, holds for good", lambda b: b.on_switch.holds_c, electrical.junction_c,
          lambda b: b.on_switch.earliest_c, "°C"),
     Rule("thermal fuse on Q1, its mark", lambda b: b.on_switch.marked_c, lambda b: b.on_switch.earliest_c,
