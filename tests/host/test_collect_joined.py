@@ -134,6 +134,33 @@ def test_a_piece_of_the_wrong_length_is_an_error_in_words(here, monkeypatch):
         collected(board, monkeypatch)
 
 
+@pytest.mark.parametrize("before", [0, 600], ids=["new", "continued"])
+def test_a_piece_that_is_another_request_s_is_fetched_again(here, monkeypatch, before):
+    """Once: neither is the disk blamed, nor the log of the same board taken for another's."""
+    board = LoggingBoard(here / "flash")
+    board.start()
+    if before:
+        board.hold(before)
+        collected(board, monkeypatch)
+    board.hold(1800)
+    board.end()
+    real, slips = board._do_read, [1]
+
+    def read(message):
+        said = real(message)
+        if message["at"] >= 120 and slips and len(said[1][1]) == len(real({**message, "at": 0})[1][1]):
+            slips.pop()
+            return [said[0], real({**message, "at": 0})[1]]
+        return said
+
+    board._do_read = read
+    collected(board, monkeypatch)
+    assert not slips
+    assert sorted(str(path.relative_to(here / "holds")) for path in here.glob("holds/**/*") if path.is_dir()) == [
+        "boards", "boards/0011223344556677", "dark-1"]  # fmt: skip
+    assert read_log(here / "holds" / "dark-1").facts["ended"] == "done"
+
+
 def test_a_frame_of_a_later_firmware_is_passed_over(here, monkeypatch):
     board = a_night(here)
     board.folder.append(sorted(board.files())[-1], framing.pack(flashlog.KIND + 1, 9999, b"new"))

@@ -99,13 +99,15 @@ def _fetch_into(
     for segment in sorted(segments, key=lambda each: not archive.has(each.first)):  # first what may show another log
         if archive.is_whole(segment):
             continue
-        tries = 1 + archive.has_part(segment.first)  # a part may be another log's: the first try deletes it then
+        # A wire slips once in a while, and a part may be another log's: a try that fails deletes what it had.
+        tries = 2 + archive.has_part(segment.first)
         if not any(fetch_segment(link, archive, segment, arrived) for _ in range(tries)):
             if archive.has(segment.first):
                 return None
             raise FileError(
                 f"{archive.path(segment.first)} is not what the board announced",
-                hint="nothing was deleted on the board; check this disk, or name another place with --out",
+                hint="nothing was deleted on the board; try again; if it stays so, look at the cable and check this "
+                     "disk, or name another place with --out",
             )
         news.append(segment.first)
     return news
