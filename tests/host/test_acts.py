@@ -106,6 +106,8 @@ def test_a_test_piece_that_has_just_been_laid_down_has_not_set():
     reply = kitchen.wish("yes", seen="setting")
     assert not reply.done
     assert "the test piece has lain for 12 s" in reply.words
+    kitchen.scene.prompt = "yes when it has set"
+    assert now_of(kitchen.scene).prompt == "yes when it has set. It has lain for 0:12 min"
     assert kitchen.wish("no", seen="setting").done  # streaked
     kitchen.report(32, stage="test", ask="setting")
     assert kitchen.wish("yes", seen="setting").done

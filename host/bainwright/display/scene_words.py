@@ -92,7 +92,7 @@ def prompt(scene: Scene, press: Mapping[str, str] = KEYS) -> str:
         return "tripped, the heat is off: look at the bowl and the water, then clear the trip at the warmer"
     if scene.prompt and not (scene.bowl_away and dips):  # a lifted bowl takes no refill
         pours = scene.status is not None and scene.status.ask == "pour"
-        return f"{scene.prompt}. {press['no_refill']} takes it back" if pours else scene.prompt
+        return f"{scene.prompt}. {press['no_refill']} takes it back" if pours else f"{scene.prompt}{_has_lain(scene)}"
     if scene.bowl_away:
         return f"the bowl is off: wipe its underside dry, set it back, then {press['bowl_on']}"
     if scene.refill_coming:
@@ -108,6 +108,12 @@ def prompt(scene: Scene, press: Mapping[str, str] = KEYS) -> str:
     if not scene.concern and stage == "settle":
         return SETTLES.get(scene.where, terms.PROMPTS[""])
     return scene.concern or MEANWHILE.get(stage, terms.PROMPTS[""])
+
+
+def _has_lain(scene: Scene) -> str:
+    """For how long a test piece has lain: the person's timer."""
+    lain_s = None if scene.piece_s is None else int(scene.t_s - scene.piece_s)
+    return "" if lain_s is None else f". It has lain for {terms.minutes(lain_s)}"
 
 
 def _cools_in_the_pause(scene: Scene) -> str:
