@@ -235,6 +235,34 @@ def test_two_warmers_of_one_name_are_told_apart_by_the_process_of_their_hold(cap
             join("pot")
 
 
+class Follower:
+    """Notes under which name it follows."""
+
+    def start(self, warmer):
+        self.warmer = warmer
+
+    def stop(self):
+        """Follow no more."""
+
+    def trouble(self):
+        return ""
+
+
+def test_of_two_warmers_of_one_name_each_is_published_under_a_name_of_its_own():
+    """Their values would mix under the same topics; the second says how it is called."""
+    names = []
+    with SharedHold.beside("pot"):
+        for name in ("pot", "mat"):
+            with LiveHold() as hold:
+                follower = Follower()
+                hold.follow(follower)
+                hold.share(Hello(__version__, 4711, "", name, "dark"))
+                names.append((follower.warmer, [said for each in hold.troubles if (said := each())]))
+    assert names[0][0] == "pot-4711"
+    assert "another hold" in names[0][1][0]
+    assert names[1] == ("mat", [])
+
+
 def test_a_reader_that_leaves_early_is_no_error(monkeypatch, capsys):
     """As with `bain watch --json | head -1`."""
     def nobody_reads(*_, **__):

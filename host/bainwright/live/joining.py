@@ -116,6 +116,15 @@ def running() -> list[Joined]:
     return found
 
 
+def names_running() -> set[str]:
+    """The warmers of the holds that run here."""
+    names = set()
+    for joined in running():
+        with joined:
+            names.add(joined.hello.warmer)
+    return names
+
+
 def running_on(port: str | None) -> Joined | None:
     """Join the hold on this port, or the only one on a real board; None where there is none."""
     found = running()

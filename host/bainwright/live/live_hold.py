@@ -10,6 +10,7 @@ from bainwright.alarms.rules import Coming, Standing, cause_of
 from bainwright.display.scene import Scene
 from bainwright.evening.acts import Inbox
 from bainwright.live.frame import Hello
+from bainwright.live.joining import names_running
 from bainwright.live.latest import Latest
 from bainwright.live.now import now_of
 from bainwright.live.sharing import Sharing
@@ -66,11 +67,17 @@ class LiveHold:
         self.troubles.append(follower.trouble)
 
     def share(self, hello: Hello) -> None:
-        """Let other programs of this user watch, and start the followers."""
-        self.warmer = hello.warmer
+        """Let other programs of this user watch, and start the followers: beside a hold on a warmer of the same name,
+        under a name of its own.
+        """
+        name = self.warmer = hello.warmer
+        if self._followers and name in names_running():
+            name = f"{hello.warmer}-{hello.process}"
+            said = f"published as {name!r}: another hold on this PC is on a warmer of the same name"
+            self.troubles.append(lambda: said)
         self._sharing.start(hello)
         for each in self._followers:
-            each.start(hello.warmer)
+            each.start(name)
 
     def put(self, scene: Scene, reported_s: float, now_s: float, *, over: bool = False) -> None:
         """Replace the latest moment; `reported_s` is when the board last reported."""
