@@ -3,6 +3,7 @@
 import contextlib
 import html
 import json
+import os
 import re
 import socket
 import time
@@ -126,6 +127,20 @@ def test_a_hold_that_starts_later_is_found_and_one_that_ended_says_so():
         assert "The hold is over." in loaded(phone, "/", "The hold is over.")
         with SharedHold(bowl=31000):
             loaded(phone, "/", "31.00")
+
+
+def test_a_hold_that_begins_before_the_last_one_on_its_warmer_has_ended_takes_its_place():
+    """And its own page, under the name that it had meanwhile, goes on."""
+    with contextlib.ExitStack() as holding, Page([server.HERE], 0, []) as page:
+        phone = Phone(page)
+        with SharedHold.beside("pot", bowl=29000):
+            loaded(phone, "/", "29.00")
+            holding.enter_context(SharedHold("pot", bowl=31000))
+            loaded(phone, f"/?warmer=pot-{os.getpid()}", "31.00")
+        text = loaded(phone, "/?warmer=pot", "31.00")
+        assert "The hold is over" not in text
+        loaded(phone, f"/?warmer=pot-{os.getpid()}", "31.00")
+        assert json.loads(phone.ask("GET", "/api/warmers")[1]) == {"warmers": ["pot"]}
 
 
 def test_a_hold_that_ended_before_its_first_moment_leaves_nothing():

@@ -67,14 +67,14 @@ class Asking:
         found = self.holds.all()
         if warmer is None and len(found) == 1:
             return next(iter(found.items()))
-        return (warmer, found[warmer]) if warmer in found else None
-
+        hold = None if warmer is None else self.holds.named(warmer)
+        return None if warmer is None or hold is None else (warmer, hold)
 
     def follow(self, name: str, hold: Hold) -> Callable[[], Shown | None]:
         """Gives a hold's latest moment; raises `GoneError` once its name means another hold, or none."""
 
         def latest() -> Shown | None:
-            if self.holds.all().get(name) is not hold:
+            if self.holds.named(name) is not hold:
                 raise GoneError
             return hold.shown()
 

@@ -178,6 +178,11 @@ class Holds:
             found[each.warmer if each.warmer not in found else f"{each.warmer}-{path.stem}"] = each
         return found
 
+    def named(self, name: str) -> Hold | None:
+        """The hold of this name, or of the name that it had beside another one on a warmer of its name."""
+        joined = {f"{each.warmer}-{path.stem}": each for path, each in self._joined.items()}
+        return self.all().get(name) or joined.get(name)
+
     def _look(self) -> None:
         while not self._ends.wait(LOOK_S):
             self._find()
@@ -198,9 +203,11 @@ class Holds:
                 new = JoinedHold(Joined(path))
             except LinkError:
                 continue
-            joined = {old: each for old, each in joined.items() if not (each.ended and _follows(new, each))}
             joined[path] = new
-        self._joined = joined  # replaced whole: the page's thread reads it
+        run = [each for each in joined.values() if not each.ended]
+        # Replaced whole: the page's thread reads it. A hold may begin before the last one on its warmer has ended.
+        self._joined = {path: each for path, each in joined.items()
+                        if not (each.ended and any(_follows(one, each) for one in run))}  # fmt: skip
 
 
 def _follows(new: JoinedHold, old: JoinedHold) -> bool:
