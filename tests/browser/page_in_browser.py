@@ -371,6 +371,27 @@ def test_an_armed_phone_stays_where_it_sounds_when_the_program_was_restarted(chr
             expect(page.locator(".figure")).to_contain_text("31.50")
 
 
+@pytest.mark.parametrize("sounds", [True, False])
+def test_a_phone_whose_session_ended_learns_it_on_a_page_that_shows_no_hold(chromium, sounds):
+    """As after a restart of the program on the PC, of which it would say for ever that it is not heard."""
+    with served(scene_at()) as hosted, phone(chromium) as page:
+        paired(page, hosted)
+        if sounds:
+            armed(page, hosted, "/tonight")
+        else:
+            page.goto(f"http://127.0.0.1:{hosted.port}/tonight")
+        page.wait_for_timeout(1500)
+        hosted._access.open_to_look = False
+        page.context.clear_cookies()
+        hosted._server._app.streams.closing = True  # as if the program ended
+        page.wait_for_timeout(1500)
+        hosted._server._app.streams.closing = False
+        if sounds:
+            expect(page.locator("#calls")).to_contain_text("was restarted", timeout=30_000)
+        else:
+            page.wait_for_url("**/in", timeout=30_000)
+
+
 def test_a_second_warmer_moves_no_armed_phone_from_its_own(chromium):
     """The page knows its warmer by name, also where its address does not."""
     with SharedHold("pot") as first, phone(chromium) as page, HoldPage([server.HERE], 0, [], first.hold) as hosted:

@@ -5,13 +5,14 @@ const CALLS_AGAIN_MS = 4000;
 const CALLS_QUIET_MS = 5000; // the PC says every second that it lives
 const callsPlace = document.getElementById("calls");
 let callsHeard = mark();
+let refused = ""; // why the PC does not tell this phone any more
 let warmers = { runs: false, calling: false };
 
 function showCalls() {
   const silentMs = warmers.runs ? sinceMs(callsHeard) : 0;
   const silent = silentMs >= CALLS_QUIET_MS;
-  const words = silent ? `No word from the PC for ${Math.round(silentMs / 1000)} s. The warmer holds without it: look at the warmer.`
-    : "A warmer needs somebody.";
+  const noWord = `No word from the PC for ${Math.round(silentMs / 1000)} s. The warmer holds without it: look at the warmer.`;
+  const words = silent ? refused || noWord : "A warmer needs somebody.";
   callsPlace.hidden = !silent && !warmers.calling;
   if (callsPlace.firstElementChild.textContent !== words) callsPlace.firstElementChild.textContent = words;
   document.querySelector("main").classList.toggle("stale", silent);
@@ -21,10 +22,27 @@ function showCalls() {
   } }));
 }
 
+// A PC that answers is there. A phone that sounds stays: the page that came would be silent.
+async function askWhy() {
+  try {
+    const answer = await fetch("/calls", { method: "HEAD", redirect: "manual", signal: AbortSignal.timeout(CALLS_AGAIN_MS) });
+    if (answer.type !== "opaqueredirect") {
+      refused = answer.ok ? "" : "Too many phones watch already: this one hears no warmer.";
+    } else if (sounds()) {
+      refused = "The PC's program was restarted, or it lets this phone look no more. Load this page again, and enter the code from the PC.";
+    } else {
+      location.reload();
+    }
+  } catch {
+    refused = ""; // no word
+  }
+}
+
 function hearCalls() {
   const stream = new EventSource("/calls");
   stream.addEventListener("now", (message) => {
     callsHeard = mark();
+    refused = "";
     warmers = JSON.parse(message.data);
     showCalls();
   });
@@ -33,7 +51,9 @@ function hearCalls() {
     showCalls();
   });
   stream.addEventListener("error", () => { // the browser tries again by itself, except where the server refused
-    if (stream.readyState === EventSource.CLOSED) setTimeout(hearCalls, CALLS_AGAIN_MS);
+    if (stream.readyState !== EventSource.CLOSED) return;
+    askWhy();
+    setTimeout(hearCalls, CALLS_AGAIN_MS);
   });
 }
 
