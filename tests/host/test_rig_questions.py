@@ -194,7 +194,7 @@ def test_a_wrong_answer_is_refused_and_asked_again():
 
     made, heard = asking(Slip(called="kitchen", **ANSWERS))
     wizard.make(made, None, None, Path("rig.toml"))
-    assert heard[0] == "heater_w: got '140 F', wanted a number"
+    assert heard[1] == "heater_w: got '140 F', wanted a number"
 
 
 def test_pins_may_be_moved_and_a_wrong_one_is_asked_again():
@@ -265,3 +265,37 @@ def test_without_a_terminal_what_only_a_person_can_measure_must_be_given(capsys)
     assert load_rig("a.toml").settings["heater_w"] == 60.0
     code, _, err = rig(capsys, "new", "a.toml", "--no-board", *MEASURED)
     assert (code, "never overwritten" in err) == (2, True)
+
+
+class Typist:
+    """Answers each question by the next line; notes the questions."""
+
+    def __init__(self, *lines: str) -> None:
+        self.lines, self.heard = list(lines), []
+
+    def __call__(self, question: str, usual: str | None) -> str:
+        self.heard.append(question)
+        return self.lines.pop(0) if self.lines else ("1" if usual is None else usual)
+
+
+def test_back_asks_the_question_before_again_and_takes_back_what_the_guide_gave(here):
+    """Also over an answer of last time, and not behind the first question."""
+    stored = here / "mine.answers"
+    stored.write_text('{"build": "plate"}')
+    said, person = [], Typist("my name", "back", "back", "back", "pot", "other name")
+    asks = wizard.Wizard({}, person, said.append, answers_file=stored)
+    asks.resume()
+    made = wizard.make(asks, None, None, here / "mine.toml")
+    assert [each[:10] for each in person.heard[:6]] == [
+        "What is th", "Which boar", "What is th", "Which buil", "Which buil", "What is th"]
+    assert "this is the first question" in said
+    assert made.settings["name"] == "other name"
+    assert made.bath == "water"
+
+
+@pytest.mark.parametrize(("heater_w", "told"), [("150", False), ("170", False), ("300", True), ("100", True)])
+def test_a_heater_far_from_its_guide_s_is_told(here, heater_w, told):
+    said: list[str] = []
+    given = {"build": "pot", "heater_w": float(heater_w)}
+    wizard.make(wizard.Wizard(given, None, said.append, defaults=True), None, None, here / "mine.toml")
+    assert any("is not the guide's 150 W" in line for line in said) is told

@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 
 import click
 
-from bainwright.core.errors import BainError
+from bainwright.core.errors import BACK, BainError, OneBackError
 
 Answer = TypeVar("Answer")
 Result = TypeVar("Result")
@@ -97,13 +97,6 @@ def ask(question: str, default: str | None, read: Callable[[str], Answer]) -> An
             remark(str(wrong))
 
 
-class _OneBackError(Exception):
-    """The person wants the question before this one again."""
-
-
-BACK = "back"
-
-
 def with_steps_back(work: Callable[[Callable[[str, str | None, Callable[[str], Any]], Any]], Result]) -> Result:
     """Work that asks; `back` as an answer asks the question before again, and keeps the answers before that.
 
@@ -117,7 +110,7 @@ def with_steps_back(work: Callable[[Callable[[str, str | None, Callable[[str], A
 
     def one(typed: str, read: Callable[[str], Any]) -> Any:
         if typed.strip().lower() == BACK:
-            raise _OneBackError
+            raise OneBackError
         return read(typed)
 
     while True:
@@ -131,7 +124,7 @@ def with_steps_back(work: Callable[[Callable[[str, str | None, Callable[[str], A
 
         try:
             return work(answer)
-        except _OneBackError:
+        except OneBackError:
             del kept[-1:]
 
 

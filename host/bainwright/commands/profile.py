@@ -96,10 +96,11 @@ def new(as_json: bool, **asked: Any) -> int:
     """
     from bainwright.chocolates.new import NewOptions, make
     from bainwright.chocolates.warnings import unusual_figures
+    from bainwright.core.errors import BACK
 
     given = NewOptions(**asked)
     if console.is_asked():
-        console.remark(f"{console.BACK} as an answer: the question before it again")
+        console.remark(f"{BACK} as an answer: the question before it again")
         path, made = console.with_steps_back(lambda ask: make(given, ask))
     else:
         path, made = make(given, None)

@@ -70,3 +70,10 @@ class RefusedError(BainError):
     """The board answered, and said no."""
 
     exit_code = NOT_AS_IT_SHOULD
+
+
+BACK = "back"  # as a typed answer
+
+
+class OneBackError(Exception):
+    """The person wants the question before this one again."""

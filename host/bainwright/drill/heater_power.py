@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from bainwright.builds.catalogue import BUILDS
+from bainwright.builds.parts import WATTS_WITHIN
 
-WITHIN = 0.2  # chosen: mats differ by a tenth and supplies by a twentieth (data sheets, from memory)
 MOST = 1e4  # ohm or volts: more is an open circuit or a slip of the keys
 
 
@@ -37,8 +37,8 @@ def verdict(settings: Mapping[str, Any], volts: float, ohms: Sequence[float]) ->
     """
     power_w, stated_w = sum(volts * volts / ohm for ohm in ohms), float(settings["heater_w"])
     got = f"{volts:g} V on {' and '.join(f'{ohm:g}' for ohm in ohms)} Ω give {power_w:.0f} W"
-    if abs(power_w / stated_w - 1.0) <= WITHIN:
+    if abs(power_w / stated_w - 1.0) <= WATTS_WITHIN:
         return True, f"{got}, the settings say {stated_w:g} W"
-    like = [build.name for build in BUILDS if abs(power_w / build.heater_w - 1.0) <= WITHIN]
+    like = [build.name for build in BUILDS if abs(power_w / build.heater_w - 1.0) <= WATTS_WITHIN]
     hint = f" That is what the {' or '.join(like)} of the guides gives." if like else ""
     return False, (f"{got}, and the settings say {stated_w:g} W.{hint} Correct the rig file, or the supply or heater")

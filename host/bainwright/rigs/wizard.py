@@ -9,8 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from bainboard import settings as board
+from bainwright.builds.catalogue import BY_NAME
+from bainwright.builds.parts import WATTS_WITHIN
 from bainwright.core.atomic_write import save_file
-from bainwright.core.errors import BainError, FileError, UseError
+from bainwright.core.errors import BACK, BainError, FileError, OneBackError, UseError
 from bainwright.core.read_file import read_json
 from bainwright.files import pinout
 from bainwright.files.rig import Rig, load_rig
@@ -37,6 +39,15 @@ Warmed = Callable[[str], str | None]  # the place whose probe is to be warmed; t
 PLACES = {"water": "water", "bowl": "chocolate", "water2": "second water"}
 ON_A_PLATE = {**PLACES, "water": "plate", "water2": "second plate"}
 TRIES = 3  # at one question or one warming
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What a wizard knew before a question."""
+
+    given: dict[str, Any]
+    answers: dict[str, Any]
+    built: set[str]
 
 
 @dataclass
@@ -107,16 +118,16 @@ class Wizard:
         self.built = set(figures) - set(self.given)
         self.given = {**figures, **self.given}
 
-    def settle(self, question: Question, known: Mapping[str, Any]) -> None:
-        """Get the answer to a question: as given, by default, or from the person."""
+    def settle(self, question: Question, known: Mapping[str, Any]) -> bool:
+        """Get the answer to a question: as given, by default, or from the person. Was it a person's?"""
         name = question.name
         if not question.when(known):
             if self.given.get(name) and name not in self.built:
                 raise UseError(f"{option(name)} {as_typed(self.given[name])} needs {question.needs}",
                                hint="leave it out, or correct the other answers")  # fmt: skip
-            return
+            return False
         if name in self.given:
-            return
+            return name in self.answers
         default = None if question.default is None else question.default(known)
         if self.defaults or (self.ask is None and (default is not None or question.optional)):
             if not question.optional:
@@ -124,16 +135,19 @@ class Wizard:
             if question.measured or (question.default is None and not question.optional):
                 whose = "only a default" if known.get(BUILD, OWN) == OWN else "the guide's"
                 self.report(f"{name} = {as_typed(self.given[name])} is {whose}: measure yours, and correct it")
-            return
+            return False
         if self.ask is None:
             raise UseError(f"{option(name)} is missing", wanted=wanted(name), hint="or add --defaults")
         shown = "" if question.optional else None if default is None else as_typed(default)
         self._ask(question, question.asked(known), shown)
+        return True
 
     def _ask(self, question: Question, words: str, default: str | None) -> None:
         assert self.ask is not None
         for _ in range(TRIES):
             text = self.ask(words, default)
+            if text.strip().lower() == BACK:
+                raise OneBackError
             if question.optional and not text.strip():
                 return
             try:
@@ -141,7 +155,47 @@ class Wizard:
                 return
             except UseError as wrong:
                 self.report(str(wrong))
-        raise UseError(f"{question.name} was not answered", hint="run the same command again to resume")
+        raise UseError(f"no answer that can be used: {words}", hint="run the same command again to resume")
+
+    def ask_all(self, found: Mapping[str, Any]) -> None:
+        """Settle each question in turn; `back` as an answer asks the one before again.
+
+        Parameters
+        ----------
+        found : mapping
+            What is known without asking.
+        """
+        behind: list[tuple[int, _Known]] = []  # each question that a person answered, and what was known before it
+        at = 0
+        while at < len(QUESTIONS):
+            question = QUESTIONS[at]
+            before = self._known_without(question.name)
+            try:
+                answered = self.settle(question, {**found, **self.given})
+            except OneBackError:
+                if behind:
+                    at, before = behind.pop()
+                    self._forget(before)
+                else:
+                    self.report("this is the first question")
+                continue
+            if answered:
+                behind.append((at, before))
+            if question.name == BUILD:
+                self.take_build(self.given[BUILD])
+            at += 1
+
+    def _known_without(self, name: str) -> _Known:
+        """What is known now, but for an answer of last time to this question."""
+        given = {each: value for each, value in self.given.items() if not (each == name and name in self.answers)}
+        answers = {each: value for each, value in self.answers.items() if each != name}
+        return _Known(given, answers, set(self.built))
+
+    def _forget(self, before: _Known) -> None:
+        """Go back to what was known before."""
+        self.given, self.answers, self.built = dict(before.given), dict(before.answers), set(before.built)
+        if self.answers_file is not None:
+            save_file(self.answers_file, json.dumps(self.answers, indent=1))
 
 
 def make(wizard: Wizard, bus: Bus | None, warmed: Warmed | None, out: Path) -> Rig:
@@ -169,19 +223,29 @@ def make(wizard: Wizard, bus: Bus | None, warmed: Warmed | None, out: Path) -> R
         If it cannot be made; the answers stay stored.
     """
     there = bus.probes if bus else []
+    if wizard.ask is not None and not wizard.defaults:
+        wizard.report(f"{BACK} as an answer: the question before it again")
     found: dict[str, Any] = {"file name": out.stem.replace("_", " "), "found": len(there)}
     if bus:
         found["board found"] = bus.kind
         if wizard.given.get("board", bus.kind) != bus.kind:
             raise UseError(f"--board {wizard.given['board']}", got=f"a {bus.kind} that is plugged in",
                            hint="leave --board out, or give --no-board to write a rig for another one")  # fmt: skip
-    for question in QUESTIONS:
-        wizard.settle(question, {**found, **wizard.given})
-        if question.name == BUILD:
-            wizard.take_build(wizard.given[BUILD])
+    wizard.ask_all(found)
     name_probes(wizard, there, warmed)
     _settle_pins(wizard)
+    if other := other_watts(wizard.given):
+        wizard.report(other)
     return _write(wizard, out)
+
+
+def other_watts(given: Mapping[str, Any]) -> str:
+    """What to say of a build of the guides with another heater than the guide's; empty where it is the guide's."""
+    build, heater_w = BY_NAME.get(given.get(BUILD, OWN)), given["heater_w"]
+    if build is None or abs(heater_w / build.heater_w - 1.0) <= WATTS_WITHIN:
+        return ""
+    return (f"{heater_w:g} W is not the guide's {build.heater_w:g} W: its supply, fuses, wire, plugs and cut-outs do "
+            "not go with it. bain plan --size-heater says what does, and which watts a 24 V build can have")
 
 
 def name_probes(wizard: Wizard, there: list[OnBus], warmed: Warmed | None) -> None:
