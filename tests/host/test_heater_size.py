@@ -14,8 +14,9 @@ from bainwright.builds.supply import SOLD_A, nearest_w, supply_a
 from bainwright.commands.plan import plan as command
 from bainwright.core.errors import BainError
 from bainwright.core.masses import Shown
+from bainwright.physics.heating import Scales
 from bainwright.plan import heater_size, words_heater
-from bainwright.plan.heater_size import melt_watts, size_heater
+from bainwright.plan.heater_size import melt_w, melt_watts, size_heater
 from bainwright.plan.options import PlanOptions, batch_request
 from bainwright.plan.planner import make_plan
 from bainwright.plan.setup import Setup
@@ -139,10 +140,33 @@ def test_a_plate_is_sized_and_the_guide_s_own_file_is_not_blamed_for_a_trial():
 def test_what_no_heater_can_do_is_refused_with_what_to_change():
     code, said = run("dark", "--total", "6kg", "--room", "14", "--size-heater", "--melt-within", "40m")
     assert code == 1
-    assert "takes up heat too slowly. Allow more time (--melt-within)" in " ".join(said.split())
+    words = " ".join(said.split())
+    assert "No heater is strong enough in that time. The water may be at most 51.0 °C" in words
+    assert "Or allow more time (--melt-within)" in words
+    assert "mains" not in words
     code, said = run("dark", "--total", "2.2kg", "--room", "16", "--size-heater", "--melt-within", "80m", "--json")
     found = json.loads(said)
     assert (code, found["heater_w"], found["supply_a"]) == (1, None, None)
+
+
+def test_power_does_not_fall_as_the_batch_grows_and_a_melt_that_creeps_asks_for_none(usual):
+    """First law: more chocolate takes more heat in the same time. 400 g under a great loss settle under 45 °C over a
+    bath of 51 °C: a lid helps it, and no power does.
+    """
+    setup, lossy = Setup(usual.request), Scales(bowl_loss=1.6)
+    assert melt_w(setup, 0.4, 9000.0, lossy) is None
+    small_w, large_w = (melt_w(setup, kg, 9000.0, lossy) for kg in (1.2, 1.6))
+    assert 60.0 < small_w < large_w < 120.0
+
+
+def test_a_warmer_whose_melt_creeps_is_told_what_helps_it_and_never_sent_to_mains(usual):
+    creeping = replace(usual, melt=replace(usual.melt, every_warmer=False),
+                       fits=[replace(fit, melts=replace(usual.fits[1].melts, high_s=None)) for fit in usual.fits[1:2]])
+    words = " ".join(words_heater.text(creeping, Shown()).split())
+    assert "On one warmer in ten no heater is enough. The water may be at most 51.0 °C" in words
+    assert "put a lid on the bowl between stirs" in words
+    assert "pot, 150 W: yes, with a lid on the bowl." in words
+    assert "mains is" not in words
 
 
 def test_plate_is_sized_for_the_hold_alone():

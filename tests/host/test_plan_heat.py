@@ -23,6 +23,7 @@ from bainwright.plan.options import PlanOptions, batch_request
 from bainwright.plan.parts import Band
 from bainwright.plan.planner import make_plan
 from bainwright.plan.say import band, energy
+from bainwright.plan.setup import Setup
 from bainwright.plan.spread import Spread, ends
 from bainwright.plan.tempering import FALL_MEAN, falling
 from bainwright.plan.warmer import _suggested
@@ -217,3 +218,18 @@ def test_a_bowl_that_is_dipped_from_is_stirred_and_takes_cooler_water():
     drop_k = top_w / body.touching_m2(2.0) * (1.0 / 60.0 - 1.0 / 115.0)
     still = heating.steady(body, 31.5, around)
     assert still.water_c - need.water_c == pytest.approx(drop_k, rel=0.15)
+
+
+@pytest.mark.parametrize("filled_c", [20.0, 80.0])
+def test_a_bath_is_held_at_its_ceiling_and_one_filled_warmer_cools_down_to_it(filled_c):
+    """A control holds the bath at its ceiling; a heater of 2 kW, 1.2 °C in one step of the balance, does not pass it.
+
+    First law: an unheated bath warmer than all round it only cools.
+    """
+    setup = Setup(planned(water_temp="20").request)
+    around = replace(setup.around, stirred=0.5)
+    start = heating.Start(filled_c, 20.0, setup.chocolate)
+    course = heating.heat_up(setup.body, 2000.0, around, start, 51.0, lambda water_c, c: False, 2.5 * 3600.0)
+    waters_c = [row[1] for row in course.rows]
+    assert max(waters_c) <= max(51.0, filled_c)
+    assert waters_c[-1] == pytest.approx(51.0, abs=0.05)

@@ -279,6 +279,7 @@ def heat_up(
     start: Start,
     water_most_c: float,
     done: Callable[[float, float], bool],
+    longest_s: float = LONGEST_S,
 ) -> Course:
     """Full heat until `done(water_c, chocolate_c)`; the bath is held once it reaches `water_most_c`.
 
@@ -296,6 +297,8 @@ def heat_up(
         The most the bath may reach.
     done : callable
         Gets bath and chocolate, °C; True ends the course.
+    longest_s : float
+        When it is given up.
     """
     water_c, chocolate_c = start.water_c, start.chocolate_c
     into_w = energy_j = t_s = 0.0
@@ -303,7 +306,7 @@ def heat_up(
     bath_store = around.scales.store * bath_j_per_k(body) + body.element_j_per_k  # the element follows its bath
     reach = 1.0 - math.exp(-STEP_S * body.element_w_per_k / body.element_j_per_k)
     rows: list[tuple[float, float, float]] = []
-    while not done(water_c, chocolate_c) and t_s < LONGEST_S:
+    while not done(water_c, chocolate_c) and t_s < longest_s:
         if t_s % FILMS_S == 0.0:
             if rows and t_s > SETTLED_AFTER_S and _settled(rows[-1], water_c, chocolate_c):
                 break
@@ -312,14 +315,17 @@ def heat_up(
         across_w = films.through * (water_c - chocolate_c)
         drain_w = across_w + films.bath * (water_c - around.room_c) + films.vapour_w
         hold_w = max(0.0, _electrical_w(body, drain_w, water_c, around))
-        if water_c >= water_most_c and hold_w <= heater_w:
+        if water_c == water_most_c and hold_w <= heater_w:
             power_w, into_w = hold_w, max(0.0, drain_w)
         else:
-            power_w = heater_w
+            power_w = heater_w if water_c <= water_most_c else 0.0  # a bath filled warmer than that cools by itself
             leak_w = body.table.heater_leak * (body.element_w_per_k * (water_c - around.room_c) + into_w)
             into_w += reach * (power_w - leak_w - into_w)
         bowl_j_per_k = around.chocolate_kg * around.scales.chocolate * apparent_cp(chocolate_c, start)
+        was_c = water_c
         water_c += (into_w - drain_w) * STEP_S / (bath_store + films.wall_share * body.wall_j_per_k)
+        if was_c < water_most_c < water_c:  # a control stops it there; a step of a strong heater would pass it
+            water_c = water_most_c
         chocolate_c += (
             (across_w - films.bowl * (chocolate_c - around.room_c))
             * STEP_S

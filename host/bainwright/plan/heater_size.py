@@ -16,7 +16,7 @@ from bainwright.builds.supply import nearest_w, supply_a
 from bainwright.core.units import Bounds
 from bainwright.files.rig import load_rig
 from bainwright.physics import heating
-from bainwright.physics.heating import Scales
+from bainwright.physics.heating import LONGEST_S, Scales
 from bainwright.plan.parts import Band, Plan
 from bainwright.plan.planner import make_plan
 from bainwright.plan.request import BatchRequest
@@ -28,16 +28,28 @@ DEFAULT_WITHIN_S = 2.5 * 3600.0  # chosen: a melt begun after work is done befor
 WITHIN = Bounds(600.0, 12 * 3600.0, "a melt takes an hour or two", "an evening ends before that")  # chosen
 LEAST_W, STRONGEST_W = 5.0, 2000.0  # a rig's own bounds
 NEAR = 0.01  # a power is found to so much
+MORE = 1.1  # times the batch, chosen: enough more for its power to be told from this one's
 RESERVE = 1.5  # times the uncovered need of the hold, chosen, because a draught may double the losses
 
 
 @dataclass(frozen=True)
 class Watts:
-    """A power nobody knows to the watt: nine warmers in ten need between low and high; `high_w` None has no end."""
+    """A power nobody knows to the watt: nine warmers in ten need between low and high.
+
+    Attributes
+    ----------
+    low_w, likely_w : float
+        Quick end, and between the two.
+    high_w : float or None
+        Slow end, of the warmers that power helps; None where no power is enough in the time.
+    every_warmer : bool
+        Whether power helps all of them; what the others lack is told by `melt_w`.
+    """
 
     low_w: float
     likely_w: float
     high_w: float | None
+    every_warmer: bool
 
 
 @dataclass(frozen=True)
@@ -57,7 +69,7 @@ class Fit:
     melts_elsewhere : bool
         A plate cannot come down after a melt, so the chocolate is melted elsewhere.
     does : bool
-        Whether it does the evening, also at the slow end of its band.
+        Whether it does the evening, also at the slow end of its band, with what `Watts.every_warmer` leaves out.
     """
 
     build: Build
@@ -169,13 +181,15 @@ def _high(watts: Watts) -> float:
     return math.inf if watts.high_w is None else watts.high_w
 
 
-def _banded(power_w: Callable[[Scales], float], spread: Spread, scales: Scales) -> Watts | None:
-    """A band of power from a power as a function of the scales."""
+def _banded(power_w: Callable[[Scales], float | None], spread: Spread, scales: Scales) -> Watts | None:
+    """A band of power from a power as a function of the scales; a warmer that power does not help is no part of it."""
     likely_w = power_w(scales)
-    if not math.isfinite(likely_w):
+    if likely_w is None or not math.isfinite(likely_w):
         return None
-    low_w, high_w = ends(likely_w, [power_w(each) for each in each_alone(spread, scales)], spread.model)
-    return Watts(low_w, likely_w, high_w if math.isfinite(high_w) else None)
+    others_w = [power_w(each) for each in each_alone(spread, scales)]
+    helped_w = [each_w for each_w in others_w if each_w is not None]
+    low_w, high_w = ends(likely_w, helped_w, spread.model)
+    return Watts(low_w, likely_w, high_w if math.isfinite(high_w) else None, len(helped_w) == len(others_w))
 
 
 def hold_watts(setup: Setup) -> Watts:
@@ -193,16 +207,30 @@ def hold_watts(setup: Setup) -> Watts:
 
 def melt_watts(setup: Setup, solid_kg: float, within_s: float) -> Watts | None:
     """Power to melt a mass in a given time; None where no heater does, because the chocolate takes heat up slowly."""
+    return _banded(
+        lambda scales: melt_w(setup, solid_kg, within_s, scales), setup.request.spread, setup.request.scales
+    )
 
-    def power_w(scales: Scales) -> float:
-        def slow(heater_w: float) -> bool:
-            powered = _with_heater(setup, heater_w)
-            course = melting(powered, solid_kg, STIRRED, scales)
-            return not course.reached or course.took_s > within_s
 
-        return _least_w(slow)
+def melt_w(setup: Setup, solid_kg: float, within_s: float, scales: Scales) -> float | None:
+    """The least power that melts a mass in a given time; infinite where none does, None where it lacks no power.
 
-    return _banded(power_w, setup.request.spread, setup.request.scales)
+    The bath may only get so warm. Little chocolate touches little of the bowl's wall, and can settle under its melt.
+    Near there ever more power gains ever less time. More chocolate that is quicker, or needs less power, tells it.
+    """
+    more_kg = MORE * solid_kg
+
+    def took_s(heater_w: float, kg: float = solid_kg, longest_s: float = within_s) -> float:
+        course = melting(_with_heater(setup, heater_w), kg, STIRRED, scales, longest_s=longest_s)
+        return course.took_s if course.reached else math.inf
+
+    if not math.isfinite(took_s(STRONGEST_W)):
+        alone_s, more_s = (took_s(STRONGEST_W, kg, LONGEST_S) for kg in (solid_kg, more_kg))
+        return math.inf if alone_s < more_s else None
+    if math.isfinite(took_s(LEAST_W)):
+        return LEAST_W
+    found_w = _least_w(took_s)
+    return None if math.isfinite(took_s(found_w / (1.0 + NEAR), more_kg)) else found_w
 
 
 def _with_heater(setup: Setup, heater_w: float) -> Setup:
@@ -211,14 +239,12 @@ def _with_heater(setup: Setup, heater_w: float) -> Setup:
     return Setup(replace(setup.request, rig=rig))
 
 
-def _least_w(slow: Callable[[float], bool]) -> float:
-    """The least power that is not too slow; infinite where all are."""
+def _least_w(took_s: Callable[[float], float]) -> float:
+    """The least power that is in time, between one that is not and one that is."""
     low_w, high_w = LEAST_W, STRONGEST_W
-    if slow(high_w):
-        return math.inf
     while high_w > (1.0 + NEAR) * low_w:
         middle_w = math.sqrt(low_w * high_w)
-        low_w, high_w = (middle_w, high_w) if slow(middle_w) else (low_w, middle_w)
+        low_w, high_w = (low_w, middle_w) if math.isfinite(took_s(middle_w)) else (middle_w, high_w)
     return high_w
 
 
@@ -229,7 +255,7 @@ def _fit(build: Build, request: BatchRequest, within_s: float) -> Fit:
     full_kg = float(rig.settings["chocolate_kg"])
     elsewhere = request.tempered and build.heats == "plate"
     hold = hold_watts(Setup(made.request))
-    in_time = elsewhere or _within(made, within_s)
+    in_time = elsewhere or _within(made, build, within_s)
     return Fit(
         build=build,
         fillings=made.request.fillings,
@@ -240,6 +266,12 @@ def _fit(build: Build, request: BatchRequest, within_s: float) -> Fit:
     )
 
 
-def _within(made: Plan, within_s: float) -> bool:
+def _within(made: Plan, build: Build, within_s: float) -> bool:
+    """Whether it melts in time, also at the slow end; where that end is open, whether its heater is not what lacks."""
     took = made.melt.took
-    return took is not None and took.high_s is not None and took.high_s <= within_s
+    if took is None or took.likely_s > within_s:
+        return False
+    if took.high_s is not None:
+        return took.high_s <= within_s
+    needs = melt_watts(Setup(made.request), made.melt.solid_kg, within_s)
+    return needs is not None and _high(needs) <= build.heater_w

@@ -53,7 +53,8 @@ def _banded(setup: Setup, seconds: Callable[[Scales], float], more_s: list[float
 
 
 def melting(
-    setup: Setup, solid_kg: float, stirred: float, scales: Scales, ring_cover: float | None = None
+    setup: Setup, solid_kg: float, stirred: float, scales: Scales, ring_cover: float | None = None,
+    longest_s: float = heating.LONGEST_S,
 ) -> Course:
     """Melting a mass in the bath at full heat; `ring_cover` replaces the request's."""
     request = setup.request
@@ -61,7 +62,8 @@ def melting(
     around = replace(setup.around, chocolate_kg=solid_kg, stirred=stirred, scales=scales, ring_cover=cover)
     start = heating.Start(request.water_c, request.room_c, setup.chocolate)
     return heating.heat_up(
-        setup.body, setup.heater_w, around, start, setup.melt_water_c, lambda water_c, c: c >= request.melt_c
+        setup.body, setup.heater_w, around, start, setup.melt_water_c,
+        lambda water_c, c: c >= request.melt_c, longest_s,
     )
 
 

@@ -10,17 +10,19 @@ from bainwright.core.masses import Shown
 from bainwright.core.units import duration_words
 from bainwright.plan import say
 from bainwright.plan.heater_size import LEAST_W, Fit, HeaterSize, Watts
+from bainwright.plan.setup import Setup
 
+MORE_TIME = "Or allow more time (--melt-within), take a bowl that the batch fills, or melt less at once."
 INSTEAD = (
-    "Allow more time (--melt-within), fill the bath with warm water (--water-temp), cover it (--cover), take a bowl "
-    "that the batch fills, or melt less at once. A heater on mains is work for a licensed person."
+    "Allow more time (--melt-within), fill the bath with warm water (--water-temp), cover it (--cover), or melt less "
+    "at once. A heater on mains is work for a licensed person."
 )
 
 
 def text(found: HeaterSize, shown: Shown) -> str:
     """The heater, its supply, and each build, for a terminal."""
-    lines = [_headline(found, shown), *_needs(found), _heater(found), *_parts(found), "Of the builds in hardware/:"]
-    lines += [_fit(fit, shown) for fit in found.fits]
+    lines = [_headline(found, shown), *_needs(found, shown), _heater(found, shown), *_parts(found)]
+    lines += ["Of the builds in hardware/:", *(_fit(fit, shown) for fit in found.fits)]
     assumed = "; ".join(found.request.assumed)
     lines += [f"Assumed: {assumed}."] if assumed else []
     return "\n".join(say.filled(line, say.WIDTH, "  ") if at else say.filled(line, say.WIDTH)
@@ -37,7 +39,7 @@ def _headline(found: HeaterSize, shown: Shown) -> str:
     return f"A heater for {batch}, {melted} and {held}, on the warmer {request.rig.name!r}:"
 
 
-def _needs(found: HeaterSize) -> list[str]:
+def _needs(found: HeaterSize, shown: Shown) -> list[str]:
     holds = f"Holding takes {_watts(found.hold)}, with the {found.request.rig.bath} round the bowl uncovered."
     if found.melts_elsewhere:
         return [f"{holds} A plate cannot cool down in time after a melt, so melt elsewhere."]
@@ -45,7 +47,8 @@ def _needs(found: HeaterSize) -> list[str]:
         return [holds]
     if found.melt.likely_w <= LEAST_W:
         return ["The water is filled warm enough to melt it without the heater.", holds]
-    return [f"Melting takes {_watts(found.melt)}.", holds]
+    creeps = [] if found.melt.every_warmer else [f"On one warmer in ten no heater is enough. {_creeps(found, shown)}"]
+    return [f"Melting takes {_watts(found.melt)}.", *creeps, holds]
 
 
 def _watts(found: Watts) -> str:
@@ -55,14 +58,27 @@ def _watts(found: Watts) -> str:
     return f"{low} to {found.high_w:.0f} W, likely {likely}"
 
 
-def _heater(found: HeaterSize) -> str:
+def _creeps(found: HeaterSize, shown: Shown) -> str:
+    """Why power does not help a melt, and what does."""
+    request = found.request
+    return (
+        f"The {request.rig.bath} may be at most {shown.temp(Setup(request).melt_water_c)}, and over it the chocolate "
+        f"gets to {shown.temp(request.melt_c)} too slowly, or not at all: put a lid on the bowl between stirs, stir "
+        "often, or choose a cooler melt (--melt)."
+    )
+
+
+def _heater(found: HeaterSize, shown: Shown) -> str:
     if found.heater_w is not None and found.supply_a is not None:
         return (
             f"Fit {found.heater_w:.0f} W at 24 V, and an isolated supply of 24 V, {found.supply_a:g} A "
             f"({SUPPLY_V * found.supply_a:.0f} W), with no mains terminal to wire: at most {SUPPLY_SHARE:g} times the "
             "heater, so that a short in it draws little more than twice its heat."
         )
-    return f"{_why_none(found)} {INSTEAD}"
+    if found.melt is None or found.melt.high_w is None:
+        whom = "No heater" if found.melt is None else "On one warmer in ten no heater"
+        return f"{whom} is strong enough in that time. {_creeps(found, shown)} {MORE_TIME}"
+    return f"That is more than one 24 V build has: {MOST_W:.0f} W. Its supply, fuse and wire end there. {INSTEAD}"
 
 
 def _parts(found: HeaterSize) -> list[str]:
@@ -96,18 +112,10 @@ def _mats(side: PowerSide) -> str:
     return f"One mat of at least {sizes}, under it." if sizes else "No such mat fits under it: take a wider one."
 
 
-def _why_none(found: HeaterSize) -> str:
-    """Why no heater is named."""
-    if found.melt is None:
-        return "No heater is strong enough, because the chocolate takes up heat too slowly."
-    if found.melt.high_w is None:
-        return "On one warmer in ten no heater melts it in that time, because the chocolate takes up heat too slowly."
-    return f"That is more than one 24 V build has: {MOST_W:.0f} W. Its supply, fuse and wire end there."
-
-
 def _fit(fit: Fit, shown: Shown) -> str:
     build = fit.build
-    verdict = "no" if not fit.does else "only to hold" if fit.melts_elsewhere else "yes"
+    lid = ", with a lid on the bowl" if fit.melts and fit.melts.high_s is None else ""
+    verdict = "no" if not fit.does else "only to hold" if fit.melts_elsewhere else f"yes{lid}"
     said = [f"{build.name}, {build.heater_w:.0f} W: {verdict}."]
     if fit.fillings > 1:
         said.append(f"Its bowl holds {shown.mass(build.chocolate_kg)}: {fit.fillings} fillings.")
