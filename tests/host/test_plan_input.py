@@ -210,3 +210,14 @@ def test_a_share_of_one_is_not_taken_for_a_percentage():
 def test_a_share_reads_with_and_without_its_sign():
     """50 and 50 % are one."""
     assert parse_share("50", "--humidity", 0.05, 0.99) == parse_share("50 %", "--humidity", 0.05, 0.99) == 0.5
+
+
+@pytest.mark.parametrize(
+    ("name", "filled", "most_c"), [("milk", "80", 49.0), ("dark", "51.2", 51.0), ("melted", "60", 44.8)]
+)
+def test_a_bath_filled_warmer_than_the_melt_s_own_is_refused(name, filled, most_c):
+    """A bowl stands in it from the first minute, and milk chocolate grains from 50 °C (Coady), whatever the heater
+    does."""
+    said = refused(name, "--total", "1.2kg", "--water-temp", filled)
+    assert f"--water-temp: got {float(filled):.1f} °C, wanted at most {most_c:.1f} °C" in said
+    assert planned("milk", total="1.2kg", water_temp="49").request.water_c == 49.0

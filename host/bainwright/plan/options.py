@@ -19,6 +19,7 @@ from bainwright.physics.materials import MELTS_OUT
 from bainwright.plan.batch_mass import MOST_KG, total_kg
 from bainwright.plan.history import past_factor, past_melt_factor
 from bainwright.plan.request import COOLING, METHODS, SEEDING, BatchRequest, Refill
+from bainwright.plan.setup import Setup
 from bainwright.plan.spread import GUESSED_POT, Spread
 from bainwright.plan.warmer import learned_scales
 
@@ -26,6 +27,7 @@ DEFAULT_ROOM_C, DEFAULT_HUMIDITY = 20.0, 0.5
 DEFAULT_COLD_C = 15.0  # tap water, chosen
 CRUMB_SHARE = 0.01  # of a full bowl: less is no refill but what is left in the bag; chosen
 DEFAULT_WORK_S, DEFAULT_KEEP_S = 3 * 3600.0, 9 * 3600.0  # an evening's dipping, a night; chosen
+ROUNDED_K = 0.05  # so that a figure typed as it was shown is taken
 POT_LOW_M, POT_HIGH_M = 0.08, 0.80  # chosen: a mug to a canner
 
 
@@ -105,7 +107,7 @@ def batch_request(options: PlanOptions, shown: Shown) -> BatchRequest:
     pressure_pa(altitude_m)  # refuses an altitude without kitchens
     method = _method(options, profile)
     starts_min, dip_at_min = _clock(options)
-    return BatchRequest(
+    request = BatchRequest(
         profile=profile,
         rig=rig,
         total_kg=mass_kg,
@@ -130,6 +132,21 @@ def batch_request(options: PlanOptions, shown: Shown) -> BatchRequest:
         dip_at_min=dip_at_min,
         assumed=tuple(assumed),
     )
+    if options.water_temp is not None:
+        _check_water(request, shown)
+    return request
+
+
+def _check_water(request: BatchRequest, shown: Shown) -> None:
+    """Refuse a bath filled warmer than the melt's own: the bowl would stand in it, and the chocolate get too warm."""
+    most_c = Setup(request).melt_water_c
+    if request.water_c > most_c + ROUNDED_K:
+        raise UseError(
+            "--water-temp",
+            got=shown.temp(request.water_c),
+            wanted=f"at most {shown.temp(most_c)}, so that the chocolate gets no warmer than it may",
+            hint="mix in cold water before the bowl goes in",
+        )
 
 
 def _bowlfuls_kg(mass_kg: float, full_kg: float, shown: Shown, assumed: list[str]) -> float:
