@@ -7,7 +7,10 @@ import re
 from xml.etree import ElementTree
 
 import pytest
-from plan_tools import run
+from plan_tools import planned, run
+
+from bainwright.core.masses import Shown
+from bainwright.plan.page import SIZE_IN, _step_list
 
 
 @pytest.mark.parametrize(("ending", "magic"), [("png", b"\x89PNG"), ("pdf", b"%PDF"), ("svg", b"<?xml")])
@@ -40,3 +43,34 @@ def test_same_plan_same_bytes(tmp_path):
         run("milk", "--total", "1kg", "--page", str(tmp_path / name))
         pages.append((tmp_path / name).read_bytes())
     assert pages[0] == pages[1]
+
+
+class Sheet:
+    """A figure that notes where each text stands, from its top or bottom."""
+
+    def __init__(self):
+        self.blocks = []
+
+    def text(self, x, y, words, fontsize, va="baseline", **_):
+        high = (words.count("\n") + 1) * fontsize * 1.35 / 72.0 / SIZE_IN[1]
+        self.blocks.append((x, y, y + high) if va != "top" else (x, y - high, y))
+
+
+@pytest.mark.parametrize(
+    ("kind", "asked"),
+    [
+        ("dark", {"total": "4kg", "method": "butter", "at": "17:10"}),  # six steps and a caution
+        ("milk", {"total": "20kg", "method": "butter", "room": "27", "rig": "plate"}),
+        ("melted", {"total": "1kg"}),
+    ],
+)
+def test_nothing_on_the_sheet_is_printed_over_another(kind, asked):
+    """A line takes 1.35 times its points, of 72 an inch."""
+    made = planned(kind, **asked)
+    sheet = Sheet()
+    _step_list(sheet, made, Shown(pounds=True, fahrenheit=True))
+    for at, (x, bottom, top) in enumerate(sheet.blocks):
+        assert bottom > 0.015
+        for x2, bottom2, top2 in sheet.blocks[:at]:
+            crosses = abs(x - x2) < 0.02 or (min(bottom, bottom2) < 0.06)
+            assert not crosses or top <= bottom2 + 0.003 or top2 <= bottom + 0.003

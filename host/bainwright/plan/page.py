@@ -18,7 +18,7 @@ from bainwright.plan.cautions import cautions
 from bainwright.plan.parts import STAGE_NAMES, STEP_MIN, Plan, Step
 from bainwright.plan.say import filled, unbroken
 from bainwright.plan.words import SOURCES_TITLE, Section, headline, sections
-from bainwright.plan.words_temper import have_ready
+from bainwright.plan.words_temper import for_crystals, have_ready
 
 # The colours of a hold's picture: blue and brown differ in lightness as well as hue, so grey print keeps them apart.
 PAPER, INK, FAINT = "#fffdf8", "#3a322c", "#9a8f85"
@@ -26,6 +26,9 @@ CHOCOLATE, WATER, CEILING, BAND, STRIPE = "#5d3217", "#4b93b8", "#a2457a", "#f3e
 SIZE_IN, SMALL_IN, DPI = (11.69, 8.27), (8.6, 4.6), 150  # A4 landscape; across an upright page
 LAST_SHARE = 0.28  # of the width for the last step: hours of a straight line need no room, the half hour before does
 STEP_WIDTH = 70
+LIST_Y, LOOK_OUT_Y = 0.352, 0.045  # of the sheet's height: the steps begin, and the first caution ends
+LINE_Y, SMALL_LINE_Y = 0.0202, 0.0175  # a line of 8.9 points with its gap, and one of 8, of the sheet's height
+GAP_LINES = 0.6  # between two steps
 TIME_IN = 0.42  # a time of day under the picture is as wide as this
 
 _STYLE = """
@@ -253,8 +256,8 @@ def _seed_words(plan: Plan, shown: Shown) -> str:
         stays = round(answer.ends_c, 1) < plan.request.profile.low_c
         ends = f"to {shown.temp(plan.request.profile.high_c)}" if stays else f"ends near {shown.temp(answer.ends_c)}"
         return f"seed: your {shown.little(answer.mass_kg)},\nin portions,\n{ends}"
-    if seed is None or seed.high_kg < shown.least_kg:
-        return "seed: a handful"
+    if seed is None or seed.likely_kg < shown.least_kg:
+        return f"seed: {for_crystals(plan, shown)}"
     first = f"{shown.mass(seed.first_kg)} first" if seed.first_kg else "by handfuls"
     return f"seed: {first},\nabout {shown.little(seed.likely_kg)} in all,\n{shown.mass(seed.high_kg)} ready"
 
@@ -303,16 +306,19 @@ def _step_list(figure: Any, plan: Plan, shown: Shown) -> None:
         *((str(number), line) for number, line in enumerate(said.lines, start=1)),
         ("!", f"Have ready: {have_ready(plan, shown)}"),
     ]
-    rows = (len(blocks) + 1) // 2
-    for at, (sign, line) in enumerate(blocks):
-        column, row = divmod(at, rows)
-        x, y = 0.06 + 0.47 * column, 0.352 - 0.096 * row  # four lines each, and the last clear of what to look out for
-        figure.text(x, y, sign, fontsize=13, fontweight="bold", color=CHOCOLATE, va="top")
-        figure.text(x + 0.025, y, filled(line, STEP_WIDTH), fontsize=8.9, va="top", linespacing=1.35)
-    warned = cautions(plan, shown)
-    if warned:
-        more = f" ({len(warned) - 1} more in the plan)" if len(warned) > 1 else ""
-        figure.text(0.06, 0.071, filled(f"Look out: {warned[0]}{more}", 170), fontsize=8, color=CEILING, va="top")
+    floor = LOOK_OUT_Y + _look_out(figure, plan, shown)
+    written = [(sign, filled(line, STEP_WIDTH)) for sign, line in blocks]
+    left = _left_column([text.count("\n") + 1 for _, text in written])
+    columns = (written[:left], written[left:])
+    most = max(sum(text.count("\n") + 1 + GAP_LINES for _, text in column) for column in columns)
+    line_y = min(LINE_Y, (LIST_Y - floor) / most)
+    size = 8.9 * line_y / LINE_Y
+    for number, column in enumerate(columns):
+        x, y = 0.06 + 0.47 * number, LIST_Y
+        for sign, text in column:
+            figure.text(x, y, sign, fontsize=13, fontweight="bold", color=CHOCOLATE, va="top")
+            figure.text(x + 0.025, y, text, fontsize=size, va="top", linespacing=1.35)
+            y -= line_y * (text.count("\n") + 1 + GAP_LINES)
     foot = (
         "A plan, not a measurement: the steps after melting are drawn as people do them. Only a temper test shows "
         "the temper."
@@ -320,6 +326,22 @@ def _step_list(figure: Any, plan: Plan, shown: Shown) -> None:
     if plan.starts_min is None:
         foot += f" Times count from the start; the last step is {duration_words(plan.steps[-1].lasts_s)}."
     figure.text(0.06, 0.022, foot, fontsize=8, color=FAINT)
+
+
+def _look_out(figure: Any, plan: Plan, shown: Shown) -> float:
+    """The first thing to look out for, over the foot; how high it is, of the sheet."""
+    warned = cautions(plan, shown)
+    if not warned:
+        return 0.0
+    more = f" ({len(warned) - 1} more in the plan)" if len(warned) > 1 else ""
+    words = filled(f"Look out: {warned[0]}{more}", 170)
+    figure.text(0.06, LOOK_OUT_Y, words, fontsize=8, color=CEILING, va="bottom")
+    return SMALL_LINE_Y * (words.count("\n") + 1.5)
+
+
+def _left_column(lines: list[int]) -> int:
+    """How many of the blocks, by their lines, stand in the left of two columns that are to be as high as each other."""
+    return min(range(1, len(lines)), key=lambda at: max(sum(lines[:at]) + at, sum(lines[at:]) + len(lines) - at))
 
 
 # -- the page --------------------------------------------------------------------------------------------------------
