@@ -63,7 +63,7 @@ def test_where_losses_do_all_of_it_no_zero_is_weighed_out():
     assert made.seed.likely_kg == 0.0
     said = said_of(made)
     assert "no mass of seed follows from its heat" in said
-    assert "seed with a handful" in said
+    assert "seed with 3 g to 6 g" in said
     assert not re.search(r"(?<![\d.])0 g\b", said)
 
 

@@ -233,3 +233,32 @@ def test_a_bath_is_held_at_its_ceiling_and_one_filled_warmer_cools_down_to_it(fi
     waters_c = [row[1] for row in course.rows]
     assert max(waters_c) <= max(51.0, filled_c)
     assert waters_c[-1] == pytest.approx(51.0, abs=0.05)
+
+
+def test_a_melt_whose_slow_end_nobody_knows_has_one_band_everywhere():
+    """635 g in a bowl of 2 kg may settle under 45 °C: no sentence and no field gives such a melt an end."""
+    made = planned(total="635g")
+    assert made.melt.took.high_s is None
+    assert made.steps[0].high_s is None
+    assert made.ready.slow_s is None
+    words = said(made)
+    assert words.count(band(made.melt.took)) == 2  # the step, and the balance
+    assert "or much longer after the heat goes on" in words
+    assert made.melt.settles_c is None  # it ends on the way there
+    at_eight = replace(made, request=replace(made.request, dip_at_min=20 * 60))
+    assert at_eight.starts_min < 20 * 60 - made.ready.likely_s / 60.0
+
+
+@pytest.mark.parametrize(("work", "top_up"), [("3h", False), ("40h", True)])
+def test_a_stage_is_topped_up_when_it_lasts_so_long(work, top_up):
+    """A tenth of 2 L is 200 g; the bath of a hold loses 5 g an hour uncovered: 40 h, good to a factor of 1.5."""
+    words = said(planned(total="1.8kg", for_=work))
+    assert ("Top up after" in words) == top_up
+
+
+def test_a_melt_that_does_not_get_there_never_settles_where_it_should():
+    """44.97 °C is shown as 45.0 °C."""
+    made = planned(total="1kg", rig="plate")
+    near = replace(made, melt=replace(made.melt, took=None, to_c=45.0, settles_c=44.97))
+    warned = " ".join(cautions(replace(near, steps=near.steps[1:]), Shown()))
+    assert "it settles just under 45.0 °C" in warned

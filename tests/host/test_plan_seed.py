@@ -12,6 +12,7 @@ from scipy.interpolate import PchipInterpolator
 from bainwright.core.errors import BainError, UseError
 from bainwright.core.masses import Shown
 from bainwright.physics import chocolate_heat
+from bainwright.plan.cautions import cautions
 from bainwright.plan.page import _seed_words
 
 SOLID = PchipInterpolator([20.0, 25.0, 30.0, 35.0, 36.0], [0.76, 0.70, 0.45, 0.01, 0.0])  # Ghana, Shukla, from memory
@@ -108,6 +109,33 @@ def test_more_than_a_usual_seed_is_a_word_of_caution(melt, much):
     plan = planned(total="1.8kg", melt=melt)
     assert (plan.seed.share > 0.30) == much
     assert ("% of seed is much" in said(plan)) == much
+
+
+@pytest.mark.parametrize(
+    ("kind", "asked", "much"),
+    [
+        ("ruby", {"total": "900g", "seed": "20%", "room": "24"}, False),  # the balance asks for more than a usual share
+        ("dark", {"total": "1.8kg", "seed": "25%", "melt": "50"}, False),
+        ("milk", {"total": "340g", "seed": "225g"}, True),
+        ("dark", {"total": "1.8kg", "seed": "50%"}, True),
+    ],
+)
+def test_a_usual_share_is_judged_by_the_seed_that_was_put_aside(kind, asked, much):
+    """15-25 % is usual (common practice, no source); nobody puts in what the balance would have asked for instead."""
+    warned = " ".join(cautions(planned(kind, **asked), Shown()))
+    assert ("% of seed is much" in warned) == much
+    assert ("comes out again" in warned) == much
+
+
+@pytest.mark.parametrize("rig", ["plate", "pot"])
+def test_a_bowl_that_cools_by_itself_is_seeded_for_its_crystals_on_the_table(rig):
+    """No seed, no temper; over a bath that was at the melt's heat, or on a plate, it would not come down."""
+    made = planned(total="200g", rig=rig)
+    assert made.seed.likely_kg < 0.001
+    words = said(made)
+    assert "in its bath" not in words
+    assert "It needs some for its crystals: stir in 10 g to 20 g" in words
+    assert "10 g to 20 g more, in temper, as seed" in words
 
 
 def test_seeding_is_said_to_take_the_minutes_it_is_planned_for():

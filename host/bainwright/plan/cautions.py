@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bainwright.core.masses import Shown, minutes_words
+from bainwright.core.masses import Shown
 from bainwright.core.units import duration_words
 from bainwright.physics import kitchen
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
@@ -12,7 +12,8 @@ from bainwright.plan import say
 from bainwright.plan.holding import COVERED
 from bainwright.plan.parts import STAGE_NAMES, Need, Plan
 from bainwright.plan.request import SEEDING
-from bainwright.plan.words_heat import GOOD_RESERVE
+from bainwright.plan.words_heat import GOOD_RESERVE, by_itself
+from bainwright.plan.words_temper import for_crystals
 
 USUAL_SEED = 0.30  # of the total; 15 to 25 % is usual, over 30 % starts needlessly warm; common practice, no source
 MELT_LEAST_C = 40.0  # milk and white are melted at 40-45 °C, dark warmer; common practice, no source
@@ -80,14 +81,36 @@ def _about_seed(plan: Plan, shown: Shown) -> list[str]:
         )
     if seed and seed.likely_kg < shown.least_kg:
         said.append(
-            f"This bowl cools to {shown.temp(seed.end_c)} nearly by itself while you stir: seed quickly, in its bath, "
-            "and watch the thermometer."
+            f"This bowl cools to {shown.temp(seed.end_c)} nearly by itself while you stir it on the table, so it "
+            f"needs hardly any seed for its cold. It needs some for its crystals: stir in {for_crystals(plan, shown)} "
+            f"as soon as it is near {shown.temp(seed.end_c)}, and watch the thermometer."
         )
-    if seed and seed.share > USUAL_SEED and not plan.half_melted_seed:
-        said.append(
-            f"{100 * seed.share:.0f} % of seed is much; 15 to 25 % is usual. A cooler melt needs less (--melt)."
-        )
-    return said
+    return said if plan.half_melted_seed else said + _much_seed(plan, shown)
+
+
+def _much_seed(plan: Plan, shown: Shown) -> list[str]:
+    """More seed than is usual: that which was put aside, else that which the balance asks for."""
+    seed, answer = plan.seed, plan.seed_answer
+    share = answer.share if answer else seed.share if seed else 0.0
+    if share <= USUAL_SEED:
+        return []
+    much = f"{100 * share:.0f} % of seed is much; 15 to 25 % is usual."
+    if answer is None:
+        return [f"{much} A cooler melt needs less (--melt)."]
+    if seed is None or answer.mass_kg <= _melts_kg(plan):
+        return [much]
+    some = _melts_kg(plan) >= shown.least_kg
+    takes = f"about {shown.mass(_melts_kg(plan))} of yours takes" if some else "hardly any of yours is needed to take"
+    return [
+        f"{much} {takes.capitalize()} the bowl to {shown.temp(seed.end_c)}. The rest would not melt and comes out "
+        "again, so there is that much less to dip from."
+    ]
+
+
+def _melts_kg(plan: Plan) -> float:
+    """Seed that the melt, weighed for the seed that was put aside, takes down to its end."""
+    assert plan.seed is not None
+    return plan.melt.solid_kg * plan.seed.share / (1.0 - plan.seed.share)
 
 
 def _out_of_the_cold(plan: Plan, shown: Shown) -> str:
@@ -111,14 +134,13 @@ def _elsewhere(plan: Plan, shown: Shown) -> str:
     """Why the chocolate has to be melted somewhere else."""
     melt, swap = plan.melt, plan.swap
     if melt.took is None:
-        cover = f"Cover the water round the bowl (--cover {100 * COVERED:.0f}%), m" if melt.covered_does else "M"
         return (
             f"This warmer does not bring the chocolate to {shown.temp(melt.to_c)}. With the {say.bath(plan)} at most "
-            f"{shown.temp(melt.water_c)} it settles near {shown.temp(melt.settles_c)}. {cover}elt it elsewhere (the "
-            "steps begin after that), or choose a cooler melt (--melt)."
+            f"{shown.temp(melt.water_c)} it settles {_near(plan, shown)}. {_instead(plan)}."
         )
     assert swap is not None  # only a temper has to come down again
-    slow = f"needs {minutes_words(swap.by_itself_s)}" if swap.by_itself_s is not None else "does not get there"
+    alone_s = swap.by_itself_s
+    slow = f"needs {say.band(by_itself(alone_s))}" if alone_s is not None else "does not get there"
     cold = (
         "has no water to swap"
         if swap.cold_c < swap.to_c
@@ -131,6 +153,34 @@ def _elsewhere(plan: Plan, shown: Shown) -> str:
     )
 
 
+def _instead(plan: Plan) -> str:
+    """What to do about a melt that does not get there; melted stock has no cooler one."""
+    ways = []
+    if plan.melt.covered_does:
+        ways.append(f"cover the water round the bowl (--cover {100 * COVERED:.0f}%)")
+    if plan.melt.stirred_s is not None:
+        ways.append("stir it all the time")
+    ways.append("melt it elsewhere (the steps begin after that)")
+    if plan.request.tempered:
+        ways.append("choose a cooler melt (--melt)")
+    said = ", or ".join([", ".join(ways[:-1]), ways[-1]]) if len(ways) > 1 else ways[0]
+    return said[0].upper() + said[1:]
+
+
+def _helps(plan: Plan) -> str:
+    """What helps a melt that creeps; melted stock has no cooler melt, and a plate no water."""
+    short = any(_tight(need) for need in plan.needs if need.stage != "work")
+    cover = ", cover the water" if short and plan.request.rig.bath == "water" else ""
+    cooler = ", or choose a cooler melt (--melt)" if plan.request.tempered else ""
+    return f"put a lid on the bowl between stirs, stir often{cover}{cooler}"
+
+
+def _near(plan: Plan, shown: Shown) -> str:
+    """Where a melt that does not get there settles: never at the figure it does not get to."""
+    settles = shown.temp(plan.melt.settles_c or 0.0)
+    return f"just under {settles}" if settles == shown.temp(plan.melt.to_c) else f"near {settles}"
+
+
 def _harder(plan: Plan, shown: Shown) -> list[str]:
     said = [] if plan.melts_here else [_elsewhere(plan, shown)]
     melt = plan.melt
@@ -141,8 +191,7 @@ def _harder(plan: Plan, shown: Shown) -> list[str]:
         )
     if plan.melts_here and melt.took and melt.took.high_s is None:
         said.append(
-            f"This melt may not get to {shown.temp(melt.to_c)}: stir it, cover the water, or choose a cooler melt "
-            "(--melt)."
+            f"This melt may not get to {shown.temp(melt.to_c)}: {_helps(plan)}."
         )
     if plan.refills and plan.refills.count > MANY_REFILLS:
         said.append(

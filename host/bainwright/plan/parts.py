@@ -22,7 +22,7 @@ STAGE_NAMES = {
     "melted": "hold melted",
 }
 HANDFUL_KG = 0.02  # chosen: what a hand of pieces weighs
-STEP_TIMES = ("low_s", "lasts_s", "high_s")
+OPEN_END = 2.0  # chosen: times its likely time is allowed before guests come for a step whose slow end nobody knows
 STEP_MIN = 5.0  # chosen: a plan rounds its clock times to five minutes
 
 
@@ -114,8 +114,8 @@ class Melt:
         Stirred now and then; None when it does not get there.
     stirred_s, unstirred_s : float or None
         Stirred all the time, and left alone; None is never.
-    settles_c : float
-        Where the chocolate ends.
+    settles_c : float or None
+        Where the chocolate settles when it does not get there; None when it does, since the melt ends on the way.
     covered_does : bool
         Whether it does not get there as the warmer is, but would with the bath covered.
     """
@@ -127,7 +127,7 @@ class Melt:
     stirred_s: float | None
     unstirred_s: float | None
     energy_j: float
-    settles_c: float
+    settles_c: float | None
     covered_does: bool
 
 
@@ -226,24 +226,24 @@ class Room:
 
 @dataclass(frozen=True)
 class Step:
-    """One step of the evening: when it likely begins, and how long it lasts."""
+    """One step of the evening: when it likely begins, and how long it lasts; `high_s` as in `Band`."""
 
     name: str
     starts_s: float
     lasts_s: float
     low_s: float
-    high_s: float
+    high_s: float | None
     chocolate_c: float
     water_c: float
 
 
 @dataclass(frozen=True)
 class Ready:
-    """How long after the first step begins dipping (or holding) may begin."""
+    """How long after the first step begins dipping (or holding) may begin; `slow_s` None where nobody knows."""
 
     quick_s: float
     likely_s: float
-    slow_s: float
+    slow_s: float | None
 
 
 @dataclass(frozen=True)
@@ -270,8 +270,9 @@ class Plan:
     def ready(self) -> Ready:
         """How long after the first step begins the last one may begin."""
         before = self.steps[:-1]
-        quick_s, likely_s, slow_s = (sum(getattr(step, name) for step in before) for name in STEP_TIMES)
-        return Ready(quick_s, likely_s, slow_s)
+        slows_s = [step.high_s for step in before if step.high_s is not None]
+        slow_s = sum(slows_s) if len(slows_s) == len(before) else None
+        return Ready(sum(step.low_s for step in before), sum(step.lasts_s for step in before), slow_s)
 
     @property
     def starts_min(self) -> float | None:
@@ -280,7 +281,8 @@ class Plan:
         For a time to dip at it is early enough for the slow end of every step: a bowl in temper waits, guests do not.
         """
         if self.request.dip_at_min is not None:
-            return STEP_MIN * math.floor((self.request.dip_at_min - self.ready.slow_s / 60.0) / STEP_MIN)
+            allowed_s = sum(OPEN_END * each.lasts_s if each.high_s is None else each.high_s for each in self.steps[:-1])
+            return STEP_MIN * math.floor((self.request.dip_at_min - allowed_s / 60.0) / STEP_MIN)
         return self.request.starts_min
 
     @property

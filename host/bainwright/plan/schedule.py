@@ -13,7 +13,6 @@ SETTLE_FOR_S = 5 * 60.0  # chosen: bowl back in its bath, stirred, the last piec
 TEST_FOR_S = {"dark": 5 * 60.0}  # dark sets on a cold blade in 5 minutes or less; common practice, no source
 TEST_LONGER_S = 8 * 60.0  # milk and white take somewhat longer; the figure is chosen
 HAND_LOW, HAND_HIGH = 0.75, 1.5  # of a step done by hand; chosen
-SLOW_MOST = 2.0  # times the likely time, for a step whose slow end may never come
 
 Points = tuple[tuple[float, float, float], ...]  # (t_s, water_c, chocolate_c)
 
@@ -50,8 +49,7 @@ def plan_steps(
     rows.append((setup.stage, Band(request.work_s, request.work_s, request.work_s), profile.target_c, hold.water_c))
     steps, starts_s = [], 0.0
     for name, band, chocolate_c, water_c in rows:
-        slow_s = SLOW_MOST * band.likely_s if band.high_s is None else band.high_s
-        steps.append(Step(name, starts_s, band.likely_s, band.low_s, slow_s, chocolate_c, water_c))
+        steps.append(Step(name, starts_s, band.likely_s, band.low_s, band.high_s, chocolate_c, water_c))
         starts_s += band.likely_s
     return tuple(steps)
 

@@ -90,7 +90,7 @@ def plan_melt(setup: Setup, solid_kg: float) -> tuple[Melt, Course]:
         _finite(stirred_s),
         _finite(unstirred_s),
         likely.energy_j,
-        likely.chocolate_c,
+        None if likely.reached else likely.chocolate_c,
         not likely.reached
         and setup.around.ring_cover < COVERED
         and melting(setup, solid_kg, STIRRED, request.scales, COVERED).reached,

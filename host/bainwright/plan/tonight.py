@@ -22,12 +22,12 @@ FILE = "tonight.json"
 
 
 class PlannedStep(msgspec.Struct, frozen=True):
-    """One step: the board's name for it, what to do, and how long it takes, likely and at most."""
+    """One step: the board's name for it, what to do, how long it takes likely, and at most where that is known."""
 
     stage: str
     words: str
     likely_s: DurationS
-    high_s: DurationS
+    high_s: DurationS | None
 
 
 class Tonight(msgspec.Struct, frozen=True):
@@ -61,7 +61,7 @@ def tonight_of(plan: Plan, shown: Shown, made: datetime) -> Tonight:
 
 
 def _planned(plan: Plan, step: Step, shown: Shown) -> PlannedStep:
-    return PlannedStep(step.name, step_line(plan, step, shown), step.lasts_s, max(step.lasts_s, step.high_s))
+    return PlannedStep(step.name, step_line(plan, step, shown), step.lasts_s, step.high_s)
 
 
 def store(tonight: Tonight) -> Path:

@@ -8,7 +8,7 @@ from bainwright.core.masses import Shown, clock_text
 from bainwright.plan import say, words_heat, words_temper
 from bainwright.plan.cautions import MANY_REFILLS, cautions
 from bainwright.plan.parts import STAGE_NAMES, Band, Plan, Step
-from bainwright.plan.words_temper import WHEN_THICK, action, have_ready, seed_answer_lines
+from bainwright.plan.words_temper import WHEN_THICK, action, for_crystals, have_ready, seed_answer_lines
 
 SOURCES_TITLE = "Where the figures come from"
 MOST_CAUTIONS = 3  # in the short plan; the rest is counted
@@ -49,17 +49,17 @@ def _by_method(plan: Plan, shown: Shown) -> str:
         cooling = plan.cooling
         return f"cool to {shown.temps(cooling.low_c, cooling.high_c)} and warm back"
     likely_kg = plan.seed.likely_kg if plan.seed else 0.0
-    return f"seed with about {shown.mass(likely_kg)}" if likely_kg >= shown.least_kg else "seed with a handful"
+    mass = f"about {shown.mass(likely_kg)}" if likely_kg >= shown.least_kg else for_crystals(plan, shown)
+    return f"seed with {mass}"
 
 
 def _ready(plan: Plan) -> str:
     """When dipping may begin: a time of day if one was given, else how long after the heat goes on."""
-    ready, took = plan.ready, plan.melt.took
-    slow_s = None if plan.melts_here and took and took.high_s is None else ready.slow_s
+    ready = plan.ready
     if plan.starts_min is not None:
         first = "heat on" if plan.melts_here else "begin"
-        return f"{first} at {clock_text(plan.starts_min)}, ready {say.clock_band(plan, ready.quick_s, slow_s)}"
-    return f"ready {say.between(ready.quick_s, slow_s)} after {'the heat goes on' if plan.melts_here else 'that'}"
+        return f"{first} at {clock_text(plan.starts_min)}, ready {say.clock_band(plan, ready.quick_s, ready.slow_s)}"
+    return f"ready {say.between(ready.quick_s, ready.slow_s)} after {'the heat goes on' if plan.melts_here else 'that'}"
 
 
 # -- everything ------------------------------------------------------------------------------------------------------
@@ -155,11 +155,10 @@ def _weigh_first(plan: Plan, shown: Shown) -> str:
     if plan.butter:
         return f"{melt}, {shown.little(plan.butter.mass_kg)} of crystallised cocoa butter."
     if plan.seed:
-        if plan.seed.high_kg < shown.least_kg:
-            return f"{melt}, and a handful of seed in temper."
+        if plan.seed.likely_kg < shown.least_kg:
+            return f"{melt}, and {for_crystals(plan, shown)} of seed in temper."
         ready = f"have {shown.mass(plan.seed.high_kg)} of seed in temper ready"
-        likely_kg = plan.seed.likely_kg
-        return f"{melt}; {ready}" + (f", likely {shown.mass(likely_kg)}." if likely_kg >= shown.least_kg else ".")
+        return f"{melt}; {ready}, likely {shown.mass(plan.seed.likely_kg)}."
     return f"{melt}; no seed."
 
 
@@ -171,6 +170,4 @@ def _step(plan: Plan, step: Step, shown: Shown) -> str:
     took = say.band(Band(step.low_s, step.lasts_s, step.high_s))
     test = " Set it back, stir, test the temper." if step.name == "seed" else ""
     test = " Then test the temper." if step.name == "rewarm" else test
-    if step.name == "melt" and plan.melt.took and plan.melt.took.high_s is None:
-        took = say.band(plan.melt.took)
     return f"{name} ({took}): {action(plan, step, shown)}{test}"

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from bainwright.core.masses import POUND_KG, Shown, minutes_words
-from bainwright.core.units import duration_words
+from bainwright.core.masses import POUND_KG, Shown
 from bainwright.physics import kitchen
 from bainwright.plan import say
-from bainwright.plan.parts import STAGE_NAMES, Melt, Need, Plan, RefillAnswer, Refills
+from bainwright.plan.parts import OPEN_END, STAGE_NAMES, Band, Melt, Need, Plan, RefillAnswer, Refills
+from bainwright.plan.spread import Spread
 
 GOOD_RESERVE = 1.5  # times the uncovered need; chosen, because a draught may double the losses
+VAPOUR_LOW, VAPOUR_HIGH = 0.67, 1.5  # of a time until so much has evaporated: two laws differ by it, and draughts
 LEAST_W = 0.5  # less is not worth a number
 LONG_HOLD_S = 6 * 3600.0  # chosen: beyond it evaporation and germs matter more than dipping
-TONIGHT_H = 48.0  # a bath that lasts longer needs no topping up
 
 
 def melting(plan: Plan, shown: Shown) -> list[str]:
@@ -21,7 +21,7 @@ def melting(plan: Plan, shown: Shown) -> list[str]:
     if melt.took and plan.melts_here:
         said.append(
             f"Melting {shown.mass(melt.solid_kg)} takes {say.band(melt.took)} and about {say.energy(melt.energy_j)}, "
-            f"bath and losses included. {_stirred(melt)}"
+            f"bath and losses included. {_stirred(melt)}".strip()
         )
     if warm_up.took is None:
         said.append(f"This heater does not bring the {say.bath(plan)} to {shown.temp(warm_up.water_c)}.")
@@ -43,9 +43,16 @@ def melting(plan: Plan, shown: Shown) -> list[str]:
 
 
 def _stirred(melt: Melt) -> str:
-    quick = minutes_words(melt.stirred_s) if melt.stirred_s is not None else "longer than an evening"
-    slow = minutes_words(melt.unstirred_s) if melt.unstirred_s is not None else "longer than an evening"
-    return f"Stirring shortens it: about {quick} if you stir all the time, {slow} if you leave it alone."
+    if melt.stirred_s is None or melt.unstirred_s is None:
+        return "Without stirring it may not get there: stir it often." if melt.stirred_s is not None else ""
+    saves = round(100.0 * (1.0 - melt.stirred_s / melt.unstirred_s))
+    return f"Stirring all the time takes about {saves} % less than leaving it alone." if saves else ""
+
+
+def by_itself(likely_s: float) -> Band:
+    """How long a bath takes to cool: as uncertain as its losses."""
+    quick, slow = Spread().bath_loss
+    return Band(likely_s / slow, likely_s, likely_s / quick)
 
 
 def water(plan: Plan, shown: Shown) -> list[str]:
@@ -56,7 +63,7 @@ def water(plan: Plan, shown: Shown) -> list[str]:
         cover = "covered" if need.covered else "uncovered"
         said.append(
             f"{STAGE_NAMES[need.stage].capitalize()}, {cover}: water at {shown.temp(need.water_c)} loses "
-            f"{shown.little(need.evaporates_kg_per_h)} an hour. {_top_up(need)}"
+            f"{shown.little(need.evaporates_kg_per_h)} an hour. {_top_up(plan, need)}"
         )
     if wet:
         said.append(
@@ -65,11 +72,14 @@ def water(plan: Plan, shown: Shown) -> list[str]:
     return said
 
 
-def _top_up(need: Need) -> str:
-    hours = need.top_up_h or 0.0
-    if hours > TONIGHT_H:
-        return "No topping up tonight."
-    return f"Top up after {duration_words(60 * round(60 * hours))}, when a tenth is gone."
+def _top_up(plan: Plan, need: Need) -> str:
+    """When a tenth is gone, if the stage lasts so long."""
+    top_up_s = 3600.0 * (need.top_up_h or 0.0)
+    step = next((step for step in plan.steps if step.name == need.stage), None)
+    if step is None or (step.high_s or OPEN_END * step.lasts_s) < VAPOUR_LOW * top_up_s:
+        return "No topping up needed."
+    after = say.band(Band(VAPOUR_LOW * top_up_s, top_up_s, VAPOUR_HIGH * top_up_s))
+    return f"Top up after {after}, when a tenth is gone."
 
 
 def _swap(plan: Plan, shown: Shown) -> str:
@@ -79,7 +89,7 @@ def _swap(plan: Plan, shown: Shown) -> str:
         return ""
     first = f"After melting, the bath has to come from {shown.temp(swap.from_c)} down to {shown.temp(swap.to_c)}."
     alone = (
-        f"By itself it takes about {minutes_words(swap.by_itself_s)}."
+        f"By itself it takes {say.band(by_itself(swap.by_itself_s))}."
         if swap.by_itself_s is not None
         else "By itself it does not get there."
     )

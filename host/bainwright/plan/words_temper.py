@@ -9,6 +9,14 @@ from bainwright.plan.parts import STAGE_NAMES, STEP_MIN, Band, Butter, Cooling, 
 from bainwright.plan.request import BUTTER, COOLING
 
 WHEN_THICK = "When it thickens, go a little warmer inside it."  # the hold says so too
+CRYSTALS = (0.05, 0.10)  # of the bowl, chosen: seed for its crystals alone, where a bowl cools by itself
+
+
+def for_crystals(plan: Plan, shown: Shown) -> str:
+    """Seed for a bowl that needs none for its cold."""
+    low_kg, high_kg = (share * plan.request.batch_kg for share in CRYSTALS)
+    return f"{shown.little(low_kg)} to {shown.little(high_kg)}"
+
 
 def have_ready(plan: Plan, shown: Shown) -> str:
     """What to have at hand before the heat goes on."""
@@ -28,9 +36,9 @@ def _additions(plan: Plan, shown: Shown) -> list[str]:
     if plan.seed_answer:
         return [f"{shown.little(plan.seed_answer.mass_kg)} more, in temper, as seed"]
     if plan.seed:
-        high_kg = plan.seed.high_kg
-        how_much = f"{shown.mass(high_kg)} more" if high_kg >= shown.least_kg else "some handfuls more"
-        return [f"{how_much}, in temper, as seed, at {shown.temp(plan.request.seed_c)}"]
+        some = plan.seed.likely_kg >= shown.least_kg
+        how_much = shown.mass(plan.seed.high_kg) if some else for_crystals(plan, shown)
+        return [f"{how_much} more, in temper, as seed, at {shown.temp(plan.request.seed_c)}"]
     if plan.butter:
         return [f"{shown.little(plan.butter.mass_kg)} of crystallised cocoa butter, creamy and not molten"]
     if plan.cooling:
@@ -56,10 +64,10 @@ def method_section(plan: Plan, shown: Shown) -> tuple[str, list[str]]:
 
 def _seed(plan: Plan, seed: Seed, shown: Shown) -> list[str]:
     request, end = plan.request, shown.temp(seed.end_c)
-    if seed.high_kg < shown.least_kg:
+    if seed.likely_kg < shown.least_kg:
         return [
-            f"This melt cools below {end} by itself, so no mass of seed follows from its heat. Stir in a handful "
-            f"as soon as the thermometer reads {end}: without seed there is no temper."
+            f"This melt cools to {end} nearly by itself, so no mass of seed follows from its heat. Stir in "
+            f"{for_crystals(plan, shown)} as soon as the thermometer is near {end}: without seed there is no temper."
         ]
     first = f"Put in {shown.mass(seed.first_kg)} first, then a" if seed.first_kg else "Put in a"
     said = [
@@ -235,8 +243,8 @@ def _given(plan: Plan, answer: SeedAnswer, shown: Shown) -> str:
 
 def _portions(plan: Plan, shown: Shown) -> str:
     seed = plan.seed
-    if seed is None or seed.high_kg < shown.least_kg:
-        return "a handful"
+    if seed is None or seed.likely_kg < shown.least_kg:
+        return f"{for_crystals(plan, shown)}, for its crystals"
     first = f"{shown.mass(seed.first_kg)} first" if seed.first_kg else "a handful at a time"
     return f"{first}, up to {shown.mass(seed.high_kg)} in all"
 
