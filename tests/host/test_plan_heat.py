@@ -262,3 +262,15 @@ def test_a_melt_that_does_not_get_there_never_settles_where_it_should():
     near = replace(made, melt=replace(made.melt, took=None, to_c=45.0, settles_c=44.97))
     warned = " ".join(cautions(replace(near, steps=near.steps[1:]), Shown()))
     assert "it settles just under 45.0 °C" in warned
+
+
+def test_stock_melted_elsewhere_finds_its_bath_warm():
+    """A hold needs its water from its first minute: the heat goes on as long before as the bath takes, slowly."""
+    made = planned("melted", total="1.5kg", rig="plate", room="14")
+    assert not made.melts_here
+    assert made.warms_before_s == made.warm_up.took.high_s
+    words = said(made)
+    assert "melted elsewhere, held at 40.0 °C." in words
+    assert "Heat on" in words
+    assert "so that the plate is at" in words
+    assert "--melt)" not in words

@@ -221,3 +221,21 @@ def test_a_bath_filled_warmer_than_the_melt_s_own_is_refused(name, filled, most_
     said = refused(name, "--total", "1.2kg", "--water-temp", filled)
     assert f"--water-temp: got {float(filled):.1f} °C, wanted at most {most_c:.1f} °C" in said
     assert planned("milk", total="1.2kg", water_temp="49").request.water_c == 49.0
+
+
+def test_a_refusal_speaks_in_the_scales_of_the_plan_and_of_its_cause():
+    """32.2 °C is 90 °F, 31 °C is 87.8 °F; 54 % of 4 lb, and no rounding of it, is asked for at 84 °F."""
+    scales = ("--fahrenheit", "--pounds")
+    said = refused("milk", "--total", "4lb", "--room", "90F", *scales)
+    assert "the room is too warm for seed: got seed at 90.0 °F, wanted colder than 87.8 °F" in said
+    said = refused("milk", "--total", "3lb", "--room", "84F", *scales)
+    assert "of 3 lb, wanted under 50 %" in said
+    assert "°C" not in refused("dark", "--total", "4lb", "--melt", "140F", *scales)
+    assert masses.on_scales("got 31.0 °C, wanted 5 to 40 °C of 450 g", Shown(True, True)) == (
+        "got 87.8 °F, wanted 41.0 to 104.0 °F of 15.9 oz")
+    assert masses.on_scales("got 31.0 °C of 0.45 kg", Shown()) == "got 31.0 °C of 0.45 kg"
+
+
+def test_seed_without_a_unit_may_be_meant_as_a_share():
+    said = refused("dark", "--total", "1kg", "--seed", "0.2")
+    assert "a mass with its unit, or a percentage; like 400g or 20%" in said

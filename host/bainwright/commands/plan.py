@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -87,7 +89,7 @@ def plan(
                          "--dip-at": asked.get("dip_at")})  # fmt: skip
         return _size_heater(PlanOptions(**asked), melt_within, shown, as_json=as_json)
     _refuse_alone(melt_within)
-    with progress("planning"):
+    with progress("planning"), _on_scales(shown):
         made = make_plan(batch_request(PlanOptions(**asked), shown))
     if target is not None:
         from bainwright.plan.page import write_page
@@ -105,6 +107,18 @@ def plan(
     if target is not None:
         click.echo(f"bain: the page is {target}", file=sys.stderr)
     return 0 if made.ok else 1
+
+
+@contextmanager
+def _on_scales(shown: Shown) -> Iterator[None]:
+    """A refusal speaks in the scales of the plan, as what it judges may be no figure that was typed."""
+    from bainwright.core.errors import UseError
+    from bainwright.core.masses import on_scales
+
+    try:
+        yield
+    except UseError as refusal:
+        raise refusal.said_as(lambda words: on_scales(words, shown)) from None
 
 
 def _refuse_alone(melt_within: str | None) -> None:
@@ -132,7 +146,7 @@ def _size_heater(asked: PlanOptions, melt_within: str | None, shown: Shown, *, a
     from bainwright.plan.options import batch_request
 
     within_s = parse_duration_s(melt_within, "--melt-within", WITHIN) if melt_within else DEFAULT_WITHIN_S
-    with progress("sizing the heater"):
+    with progress("sizing the heater"), _on_scales(shown):
         found = size_heater(batch_request(asked, shown), within_s)
     if as_json:
         result = {**found.as_dict(), "assumed": found.request.assumed}

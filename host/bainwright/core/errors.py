@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Self
+
 DONE, NOT_AS_IT_SHOULD, WRONG_USE, NO_BOARD = 0, 1, 2, 3  # exit status of the program
 
 
@@ -23,6 +26,13 @@ class BainError(Exception):
     def __init__(self, what: str, *, got: object = None, wanted: object = None, hint: str | None = None) -> None:
         self.what, self.got, self.wanted, self.hint = what, got, wanted, hint
         super().__init__(self.words())
+
+    def said_as(self, change: Callable[[str], str]) -> Self:
+        """The same error with other words for what was got and wanted, as in other units."""
+        self.got, self.wanted = (None if value is None else change(str(value)) for value in (self.got, self.wanted))
+        self.hint = None if self.hint is None else change(self.hint)
+        self.args = (self.words(),)
+        return self
 
     def words(self) -> str:
         """The error as one readable sentence or two."""

@@ -180,6 +180,24 @@ class Shown:
         return _mass_words(mass_kg)
 
 
+_SAID_TEMP = re.compile(r"(-?\d+(?:\.\d+)?)(?: (to|and) (-?\d+(?:\.\d+)?))? °C")
+_SAID_MASS = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) (kg|g)\b")
+
+
+def on_scales(words: str, shown: Shown) -> str:
+    """An error's words on the scales a person asked for; what they typed themselves stays, as it has no °C."""
+    if shown.fahrenheit and "looks like °F" not in words:
+        words = _SAID_TEMP.sub(lambda found: _on_fahrenheit(found, shown), words)
+    if shown.pounds:
+        words = _SAID_MASS.sub(lambda found: shown.mass(float(found[1]) * _KG_PER[found[2]]), words)
+    return words
+
+
+def _on_fahrenheit(found: re.Match[str], shown: Shown) -> str:
+    first = shown.temp(float(found[1]))
+    return first if found[3] is None else f"{first.split()[0]} {found[2]} {shown.temp(float(found[3]))}"
+
+
 def _mass_words(mass_kg: float) -> str:
     grams = mass_kg * 1000.0
     if grams >= 999.5:

@@ -96,7 +96,8 @@ def _much_seed(plan: Plan, shown: Shown) -> list[str]:
         return []
     much = f"{100 * share:.0f} % of seed is much; 15 to 25 % is usual."
     if answer is None:
-        return [f"{much} A cooler melt needs less (--melt)."]
+        less = ["a cooler melt needs less (--melt)"] if plan.request.melt_c > MELT_LEAST_C else []
+        return [f"{much} {say.capital('; '.join([*less, 'cooling and warming back needs none (--method cool)']))}"]
     if seed is None or answer.mass_kg <= _melts_kg(plan):
         return [much]
     some = _melts_kg(plan) >= shown.least_kg

@@ -314,6 +314,9 @@ def _seed_given_kg(options: PlanOptions, method: str, batch_kg: float) -> float 
         return None
     if options.seed.strip().endswith("%"):
         return parse_share(options.seed, "--seed", 0.005, 0.9) * batch_kg
+    if not any(letter.isalpha() for letter in options.seed):
+        raise UseError("--seed", got=repr(options.seed), wanted="a mass with its unit, or a percentage",
+                       hint="like 400g or 20%")  # fmt: skip
     mass_kg = parse_mass_kg(options.seed, "--seed", 0.001, MOST_KG)
     if mass_kg >= 0.9 * batch_kg:
         raise UseError(

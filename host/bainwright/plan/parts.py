@@ -307,7 +307,8 @@ class Plan:
         took = self.warm_up.took
         if self.melts_here or took is None:
             return 0.0
-        return max(0.0, (took.high_s or took.likely_s) - self.steps[0].lasts_s)
+        meanwhile_s = self.steps[0].lasts_s if len(self.steps) > 1 else 0.0  # a hold needs its bath from its start
+        return max(0.0, (took.high_s or took.likely_s) - meanwhile_s)
 
     @property
     def seed_enough(self) -> bool:

@@ -44,6 +44,14 @@ def plan_seed(setup: Setup) -> Seed | None:
     if not request.tempered or request.method != SEEDING:
         return None
     end_c, batch_kg = request.end_c, request.batch_kg
+    if end_c <= request.seed_c < request.melt_c:
+        own = "the room is" if request.seed_c == request.room_c else "the seed is"
+        raise UseError(
+            f"{own} too warm for seed",
+            got=f"seed at {request.seed_c:.1f} °C",
+            wanted=f"colder than {end_c:.1f} °C, where seeding ends",
+            hint="cool the room, or keep the seed in a cooler place (--seed-temp)",
+        )
     taken_up = setup.chocolate.molten_share(end_c, request.seed_c)
     planned = seeding.seed_share(_batch(setup, 1.0), end_c, taken_up)
     share = _share_by_experience(planned, request.seed_factor)

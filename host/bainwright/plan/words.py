@@ -30,7 +30,9 @@ def headline(plan: Plan, shown: Shown) -> str:
     if not plan.ok:
         return f"{first}: not as asked, see 'Look out'."
     if not request.tempered:
-        return f"{first}: melted and held at {shown.temp(request.profile.target_c)}, {_ready(plan)}."
+        held = f"held at {shown.temp(request.profile.target_c)}"
+        here = f"melted and {held}, {_ready(plan)}"
+        return f"{first}: {here if plan.melts_here else f'melted elsewhere, {held}'}."
     where = "" if plan.melts_here else " elsewhere"
     return f"{first}: melt {shown.mass(plan.melt.solid_kg)}{where}, {_by_method(plan, shown)}, {_ready(plan)}."
 

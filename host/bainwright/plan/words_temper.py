@@ -215,7 +215,8 @@ def action(plan: Plan, step: Step, shown: Shown) -> str:
             f"Window {shown.temps(profile.low_c, profile.high_c)}, {say.bath(plan)} near {shown.temp(step.water_c)}. "
             f"Test again when it has been above its window. {WHEN_THICK}"
         )
-    return f"Hold at {shown.temp(step.chocolate_c)}, covered, never above {shown.temp(profile.never_above_c)}."
+    before = "" if plan.melts_here else f"{_warm_up_before(plan, shown)} "
+    return f"{before}Hold at {shown.temp(step.chocolate_c)}, covered, never above {shown.temp(profile.never_above_c)}."
 
 
 def _off_the_bath(plan: Plan, step: Step, shown: Shown) -> str:
@@ -264,12 +265,13 @@ def swap_now(plan: Plan, step: Step, shown: Shown) -> str:
 
 
 def _warm_up_before(plan: Plan, shown: Shown) -> str:
+    comes = "comes back" if plan.request.tempered else "goes in"
     before_s, bath, water = plan.warms_before_s, say.bath(plan), shown.temp(plan.hold.water_c)
     if plan.request.water_c > plan.hold.water_c:
-        return f"Have the {bath} down at {water} when the bowl comes back."
+        return f"Have the {bath} down at {water} when the bowl {comes}."
     if before_s < 60.0:
         return f"Meanwhile warm the {bath} up to {water}."
     when = f"{minutes_words(before_s)} before this"
     if plan.starts_min is not None:
         when += f", at {clock_text(plan.starts_min - before_s / 60)}"
-    return f"Heat on {when}, so that the {bath} is at {water} when the bowl comes back."
+    return f"Heat on {when}, so that the {bath} is at {water} when the bowl {comes}."
