@@ -274,3 +274,11 @@ def test_stock_melted_elsewhere_finds_its_bath_warm():
     assert "Heat on" in words
     assert "so that the plate is at" in words
     assert "--melt)" not in words
+
+
+@pytest.mark.parametrize(("kind", "sets", "fails"), [("dark", 5, 10), ("milk", 8, 15)])
+def test_a_temper_test_is_judged_by_the_minutes_of_the_chocolate_as_in_the_hold(kind, sets, fails):
+    """Dark sets in about 5 minutes, and what has not in 10-15 is not in temper: common practice, no source."""
+    made = planned(kind)
+    assert f"it sets within {sets} min. One that has not by {fails} min is not in temper: more seed." in said(made)
+    assert next(step.lasts_s for step in made.steps if step.name == "test") == 60.0 * sets

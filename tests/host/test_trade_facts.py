@@ -6,12 +6,12 @@ import pytest
 from plan_cases import planned, words_of
 
 from bainwright.core.figures import MEMORY, PRACTICE
+from bainwright.files.chocolate import load_profile
 from bainwright.physics import kitchen, seeding
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
 from bainwright.physics.seeding import Batch
 from bainwright.plan import batch_mass
 from bainwright.plan.leftovers import DISCARD, Leftovers, judge
-from bainwright.plan.schedule import TEST_FOR_S, TEST_LONGER_S
 from bainwright.tuning.model import PARAMETERS
 
 
@@ -26,7 +26,9 @@ def test_a_fifth_to_a_quarter_lands_near_32_to_33(share):
 
 def test_blade_test_takes_what_the_trade_says():
     """Common practice, no source: dark 5 minutes or less, milk and white somewhat longer, never over 10 to 15."""
-    assert TEST_FOR_S["dark"] == 5 * 60 < TEST_LONGER_S <= 10 * 60
+    dark, milk = load_profile("dark"), load_profile("milk")
+    assert dark.set_min == 5 < milk.set_min <= 10
+    assert 10 <= dark.fail_min <= milk.fail_min <= 15
 
 
 def test_coating_and_waste_are_those_of_the_trade():

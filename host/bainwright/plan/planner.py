@@ -21,7 +21,7 @@ STEP_FIGURES = [
         5,
         "min",
         PRACTICE,
-        "milk and white take longer; not set in 10 to 15 is not in temper",
+        "milk and white take longer; not set in 10 to 15, by kind, is not in temper",
     ),
 ]
 

@@ -10,8 +10,6 @@ from bainwright.plan.tempering import SEED_FOR_S, falling
 
 BUTTER_FOR_S = 5 * 60.0  # chosen: crystallised cocoa butter is soft and stirred in at once
 SETTLE_FOR_S = 5 * 60.0  # chosen: bowl back in its bath, stirred, the last pieces taken out
-TEST_FOR_S = {"dark": 5 * 60.0}  # dark sets on a cold blade in 5 minutes or less; common practice, no source
-TEST_LONGER_S = 8 * 60.0  # milk and white take somewhat longer; the figure is chosen
 HAND_LOW, HAND_HIGH = 0.75, 1.5  # of a step done by hand; chosen
 
 Points = tuple[tuple[float, float, float], ...]  # (t_s, water_c, chocolate_c)
@@ -44,7 +42,7 @@ def plan_steps(
         rows.append(("melt", melt.took, request.melt_c, setup.melt_water_c))
     if request.tempered:
         rows += _tempering(setup, hold.water_c, cooling, butter, answer)
-        test = by_hand(TEST_FOR_S.get(profile.kind, TEST_LONGER_S))
+        test = by_hand(60.0 * profile.set_min)
         rows.append(("test", test, profile.target_c, hold.water_c))
     rows.append((setup.stage, Band(request.work_s, request.work_s, request.work_s), profile.target_c, hold.water_c))
     steps, starts_s = [], 0.0

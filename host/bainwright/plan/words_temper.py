@@ -205,10 +205,10 @@ def action(plan: Plan, step: Step, shown: Shown) -> str:
             f"{shown.temp(step.chocolate_c)}."
         )
     if step.name == "test":
-        sets = "about 5 minutes or less" if profile.kind == "dark" else "somewhat more than 5 minutes"
         failed = "cool and warm back again" if plan.request.method == COOLING else "more seed"
         return (
-            f"Dip a cold blade: it sets in {sets}. One that has not set in 10 to 15 is not in temper: {failed}."
+            f"Dip a cold blade: it sets within {profile.set_min:g} min. One that has not by {profile.fail_min:g} min "
+            f"is not in temper: {failed}."
         )
     if step.name == "work":
         return (
