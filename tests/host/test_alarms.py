@@ -275,13 +275,13 @@ class Notebook:
 
 def test_a_hold_that_ends_because_its_board_is_lost_calls_once_more():
     """From then on nobody would; one that ends otherwise does not."""
-    for unwatched in ("lost", "left", ""):
+    for unwatched, causes in (("lost", ["lost"]), ("unanswered", ["ended"]), ("left", []), ("", [])):
         slow, scene = Slow(), scene_at()
         slow.go.set()
         with Sender([slow]) as sender, AlarmView(PlainLines(io.StringIO()), Rules(Coming()), sender) as view:
             view.refresh(scene)
             scene.unwatched = unwatched
-        assert [alarm.cause for alarm in slow.got] == ["lost"] * (unwatched == "lost")
+        assert [alarm.cause for alarm in slow.got] == causes
 
 
 def test_every_call_says_which_of_several_warmers_it_is_about(tmp_path):

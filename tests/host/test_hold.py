@@ -133,14 +133,23 @@ def test_a_trip_is_reported_with_its_cause_and_ends_a_virtual_hold_five_minutes_
 
 def test_after_a_trip_a_live_board_is_watched_to_the_planned_end(here):
     """What the chocolate did in the night is worth knowing."""
-    _, _, outcome = held(trip_script(600), for_="600s")
+    _, ended, outcome = held(trip_script(600), for_="600s")
+    assert ended.watch.scene.unwatched == "unanswered"  # nobody cleared it, and nobody would call any more
     assert (outcome.exit_code, outcome.result["duration_s"]) == (1, 600)
+
+
+def test_a_trip_that_somebody_cleared_at_the_warmer_needs_nobody_else(here):
+    """The board rests then."""
+    resting = [status_line(number, 0, state="idle", stage="") for number in (31, 32, 33)]
+    _, ended, _ = held([*trip_script(20), *resting], for_="600s")
+    assert (ended.watch.ended, ended.watch.scene.unwatched) == ("tripped", "")
 
 
 def test_a_trip_that_was_missed_is_seen_from_the_state(here):
     """A board that restarted latched knows no hold any more."""
     resting = [status_line(number, 0, state="trip", fault=1, stage="") for number in (11, 12)]
-    _, _, outcome = held([*quiet(10), *resting])
+    _, ended, outcome = held([*quiet(10), *resting])
+    assert ended.watch.scene.unwatched == "unanswered"
     assert outcome.exit_code == 1
     assert outcome.result["ended"] == "tripped"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
-from bainwright.alarms.rules import LOST, Rules
+from bainwright.alarms.rules import Rules, last_call
 from bainwright.alarms.sender import Sender
 from bainwright.display.scene import Scene
 from bainwright.display.view import View, ViewInFront
@@ -34,11 +34,11 @@ class AlarmView(ViewInFront):
         self._scene: Scene | None = None
 
     def __exit__(self, *details: object) -> None:
-        """A hold that ends because its board is lost calls once more: from now on nobody would."""
-        if self._scene is not None and self._scene.unwatched == "lost":
-            self._sender.send(LOST.of(self._scene))
+        """A hold whose board is lost, or whose alarm nobody answered, calls once more: from now on nobody would."""
+        if self._scene is not None and (last := last_call(self._scene)) is not None:
+            self._sender.send(last)
             if self._sender.has_ways:
-                self._add(self._scene, f"the last call goes out: {LOST.title}")
+                self._add(self._scene, f"the last call goes out: {last.title}")
         super().__exit__(*details)
 
     def refresh(self, scene: Scene) -> None:

@@ -69,6 +69,14 @@ LOST = Alarm("lost", True, "No word from the warmer, and the PC has stopped look
              "bain hold --join watches it again.")  # fmt: skip
 
 
+def last_call(scene: Scene) -> Alarm | None:
+    """The call at the end of a hold after which nobody would call any more."""
+    if scene.unwatched == "unanswered":
+        return Alarm("ended", True, "The hold has ended, and nobody answered its alarm",
+                     "\n".join(["No more calls come. Look at the warmer.", *scene.advice])).of(scene)  # fmt: skip
+    return LOST.of(scene) if scene.unwatched == "lost" else None
+
+
 class Coming:
     """Somebody said that they are coming: calls rest for a while. Set from any thread."""
 

@@ -32,7 +32,8 @@ def watch(
 
     The hold and its log do not depend on who watches. Ctrl-C stops watching; the hold continues. With --alert it calls
     when the warmer needs somebody, and also when the bain that runs the hold ends or hangs. Exit status 1 if the warmer
-    may hold on and nobody watches it: its hold was left, its board was lost, or the bain that ran it has ended.
+    may hold on and nobody watches it: its hold was left, its board was lost, or the bain that ran it has ended; also if
+    nobody answered the alarm with which it ended.
     """
     from bainwright.alarms.rules import Coming
     from bainwright.core.errors import DONE, NOT_AS_IT_SHOULD, UseError
@@ -51,7 +52,7 @@ def watch(
             console.nobody_reads(sys.stdout)
             return DONE
         console.remark(ended)
-        return NOT_AS_IT_SHOULD if ended in watching.ALONE else DONE
+        return NOT_AS_IT_SHOULD if ended in watching.NOT_WELL else DONE
     with joined, calls_of(alert, (), Coming()) as calls:
         return follow(joined, big, quiet, calls)
 
@@ -61,17 +62,16 @@ def follow(joined: Joined, big: bool, quiet: bool, calls: Calls | None = None) -
     from bainwright.alarms.rules import Alarm
     from bainwright.core.errors import DONE, NOT_AS_IT_SHOULD
     from bainwright.display.view import choose_view
-    from bainwright.live.watching import ALONE, KEY_LEAVE, KEYS, Watching
+    from bainwright.live.watching import ALONE, KEY_LEAVE, KEYS, NOT_WELL, Watching
 
     console.remark(f"watching {joined.hello.chocolate} on the warmer {joined.hello.warmer!r}; the bain that runs the "
                    "hold records it")
     view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=big, keys=KEYS, keys_alone=KEY_LEAVE, quiet=quiet)
     ended = Watching(joined, calls.view(view) if calls else view).run()
     console.remark(ended)
-    alone = ended in ALONE
-    if alone and calls:
+    if ended in ALONE and calls:
         alarm = Alarm("program", True, "The PC's program for the warmer has ended", LOOK,
                       chocolate=joined.hello.chocolate, warmer=joined.hello.warmer)
         for each in calls.call(alarm):
             console.remark(each.words)
-    return NOT_AS_IT_SHOULD if alone else DONE
+    return NOT_AS_IT_SHOULD if ended in NOT_WELL else DONE

@@ -69,7 +69,9 @@ class Scene:
     name: str = ""  # the warmer's, without words around it
     panel: bool = True  # are there buttons at the warmer?
     piece_s: float | None = None  # when the test piece was laid down; None: not at all, or before this PC looked
-    unwatched: str = ""  # at the end, where the warmer may hold on: "left" by a person, or "lost" without a report
+    # At the end, where somebody must look at the warmer: "left" by a person, who knows of it; "lost" without a report;
+    # "unanswered" where the hold ended while its alarm called.
+    unwatched: str = ""
     trouble: str = ""  # on the PC's side: the board is silent, the disk is full
     searching: bool = False  # the PC looks for a lost board, so nothing reaches the warmer
     curve: deque[tuple[float, float | None, float | None]] = field(default_factory=deque)  # s, water °C, chocolate °C

@@ -144,9 +144,11 @@ class Runner:
         return Outcome(course, time.monotonic() - start_s, self.session.facts())
 
     def _unwatched(self, course: Watch) -> str:
-        """How the warmer was left to itself: by a person, who knows of it, or because it did not report any more."""
+        """How the warmer was left to itself; see `Scene`."""
         if course.ended == watch.LOST and not (self._interrupts.count or self._interrupts.go):
             return "lost"
+        if course.unanswered:
+            return "unanswered"
         return "left" if course.ended in (watch.LOST, watch.LEFT) else ""
 
     def scene(self) -> Scene:

@@ -105,9 +105,18 @@ class Watch:
         self._latched_ms: int | None = None
         self._since_boot = 0  # status lines
         self._idle_lines = 0
+        self._rests_in = ""  # the board's state, once it has no hold any more
         self._stage = ""
         self._news, self._reach, self._held_back = WindowNews(), Reach(scene.bath), HeldBack(scene.bath)
         self._concern = ""  # that the chocolate will not reach its window
+
+    @property
+    def unanswered(self) -> bool:
+        """Did it end by itself while a trip, or a fault to unplug, was in force?"""
+        status = self.scene.status
+        if self.ended not in (DONE, TRIPPED) or self._rests_in or status is None:
+            return self.ended == TRIPPED and self._rests_in == "trip"
+        return status.state == "trip" or faults.row(status.fault)[faults.HAZARD] == faults.UNPLUG
 
     def take(self, message: Message) -> None:
         """One line from the board."""
@@ -139,6 +148,7 @@ class Watch:
             known = self._begun or self.scene.status or status.state == "trip"
             if self._idle_lines < (ENDED_IN if known else REPORTS_IN):
                 return  # of before its start, perhaps: lines may lie on the way behind its answer; or of another board
+            self._rests_in = status.state
             tripped = status.state == "trip" or self.trips
             self.ended = TRIPPED if tripped else STOPPED if self.scene.status or self._begun else NEVER_RAN
             return

@@ -13,6 +13,7 @@ from typing import NamedTuple
 from bainwright.alarms.rules import SILENT_S
 from bainwright.live.now import Now
 
+UNKNOWN_TO_ANYBODY = ("lost", "unanswered")  # ends of a hold that call until somebody answers
 STALE_S = 5.0  # a live board reports every second; after five missed reports no figure is shown as present
 
 
@@ -31,7 +32,9 @@ class Shown(NamedTuple):
     @property
     def calls(self) -> bool:
         """Does the warmer need somebody: it asks, or a board that may be dead reports nothing?"""
-        return self.now.unwatched == "lost" or (not self.now.over and (self.now.calling or not self.age_s < SILENT_S))
+        if self.now.over:
+            return self.now.unwatched in UNKNOWN_TO_ANYBODY
+        return self.now.calling or not self.age_s < SILENT_S
 
 
 class Latest:

@@ -32,9 +32,11 @@ KEYS = (
 )
 OVER = "the hold is over"
 UNWATCHED = "nobody watches the warmer any more, and it may hold on; bain hold --join watches it"
+UNANSWERED = "the hold has ended, and nobody answered its alarm: look at the warmer"
 LEFT = "you stopped watching; the hold continues"
 ENDED = "the program that ran the hold has ended; if the warmer still holds, bain hold --join watches it"
 ALONE = (UNWATCHED, ENDED)  # the warmer may hold on, and nobody watches it any more
+NOT_WELL = (*ALONE, UNANSWERED)
 
 
 class Watching:
@@ -133,7 +135,7 @@ def end_of(last: Frame | None) -> str:
     """How a hold ended whose last frame this is: over, left to itself, or without a word from its program."""
     if last is None or not last.over:
         return ENDED
-    return UNWATCHED if last.scene.unwatched else OVER
+    return {"": OVER, "unanswered": UNANSWERED}.get(last.scene.unwatched, UNWATCHED)
 
 
 def stream(joined: Joined, out: TextIO, *, as_csv: bool) -> str:

@@ -131,7 +131,7 @@ class JoinedHold:
 def _answered(latest: Latest) -> Future[Reply] | None:
     """Somebody knows now of a warmer that nobody watches, so it calls no more; None where that is not so."""
     shown = latest.get()
-    if shown is None or shown.now.unwatched != "lost":
+    if shown is None or not (shown.now.unwatched and shown.calls):
         return None
     latest.put(structs.replace(shown.now, unwatched="left"), time.monotonic() - shown.age_s)
     return _at_once(ANSWERED)
