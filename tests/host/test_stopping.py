@@ -235,6 +235,32 @@ def test_one_line_at_rest_among_those_of_a_hold_does_not_end_it(between, first):
     assert len(read_log(ended.watch.log.folder)) == 30 - len(between)
 
 
+def test_a_trip_whose_event_was_lost_is_told_by_its_status_lines():
+    """Nobody read of it: "No trips", and exit status 0. It is told once, though the event comes late."""
+    tripped = [status_line(at, 1000 * at, state="trip", fault=1, water=None, duty=0) for at in range(11, 21)]
+    late = event_line("trip", 7, 11_000, fault=1, latched=True)
+    runner, ended, outcome = held([*quiet(10), *tripped[:5], late, *tripped[5:], done(8, "stopped")])
+    assert [(trip["t_s"], trip["name"], trip["latched"]) for trip in ended.watch.trips] == [(12.0, "water_probe", True)]
+    assert [text for _, text in runner.view.events if text.startswith("TRIP")] != []
+    assert (outcome.exit_code, outcome.result["ended"]) == (1, "stopped")
+
+
+@pytest.mark.parametrize(("seconds", "ended"), [(28, watch.DONE), (20, watch.STOPPED)])
+def test_a_hold_at_its_planned_end_was_not_stopped_though_its_last_event_was_lost(seconds, ended):
+    """Planned are 30 s."""
+    resting = [status_line(at, 0, state="idle", stage="", duty=0, on=0) for at in range(seconds + 1, seconds + 5)]
+    course = runner_of([*quiet(seconds), *resting]).run().watch
+    assert course.ended == ended
+
+
+def test_lines_of_a_hold_that_come_late_are_no_restart():
+    """Two in a row, the newest between them spoilt on the way; they count on from each other."""
+    lines = [status_line(at, 1000 * at) for at in range(1, 31)]
+    moved = [*lines[:10], *lines[14:20], *lines[10:14], *lines[21:]]
+    ended = runner_of([*moved, done(1)]).run()
+    assert ended.watch.ended == watch.DONE
+
+
 STRAYS = {"its end": [("ended", {"why": "stopped"})], "its start": [("boot", {"cause": "power", "why": "power"})],
           "both": [("boot", {"why": "power"}), ("ended", {"why": "done"})]}  # fmt: skip
 

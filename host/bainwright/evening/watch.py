@@ -30,11 +30,17 @@ FINISHED = "finished"  # the board's reason when the last answer ends an evening
 ASKS_TO_RESUME = "go_on"  # the prompt of a board that restarted in the middle of a hold
 REPORTS_IN = 5  # status lines: by then a restarted board has read its probes and reports how long it was off
 ENDED_IN = 2  # status lines at rest in a row: one among those of a hold is another's, or a slip of the wire
+NEAR_END_MS = 3000  # chosen: the last line of a hold, and one that was lost
 AFTER_BOOT = ("power_back", "went_on")  # events of a board that restarted
 GOES_ON = "a line came that the hold is over, and the warmer reports that it goes on: it is watched further"
 DONE, STOPPED, TRIPPED, RESTARTED, LEFT, LOST = "done", "stopped", "tripped", "restarted", "left running", "lost"
 NEVER_RAN = "never ran"  # it answered that it started, and stayed at rest
 NOT_OFF = "not off"  # it was told to stop, and did not report that it is off
+
+
+def at_rest(status: Status) -> bool:
+    """Is this the line of a board that has no hold?"""
+    return status.t == 0 and status.state in ("idle", "trip")
 
 
 class Prompts(Protocol):
@@ -100,6 +106,8 @@ class Watch:
         self._stay, self._sure = stay, sure
         self._doubted: list[tuple[int, dict[str, Any]]] = []  # events that end the hold, with their moments
         self._doubted_lines = 0  # status lines since then that do not go on from the hold
+        self._told = self._made = 0  # the fault in force that an event named, and one whose event was lost
+        self._fault_lines = 0  # status lines in a row that name another one
         self.restarted = False
         self._begun = scene.joined
         self._latched_ms: int | None = None
@@ -132,7 +140,8 @@ class Watch:
             return
         if self._doubted and self._doubts(status):
             return
-        place = self.losses.place(status.status)
+        # Lines of a hold that come late count on from each other, too; between them come its newest ones.
+        place = self.losses.place(status.status, ENDED_IN if at_rest(status) else REPORTS_IN)
         if place == STRAY and status.ask != ASKS_TO_RESUME:
             return
         if not self.restarted and (place == RESTART or status.ask == ASKS_TO_RESUME):
@@ -143,18 +152,22 @@ class Watch:
             if self._since_boot >= REPORTS_IN:
                 self.ended = RESTARTED
             return
-        if status.t == 0 and status.state in ("idle", "trip"):  # the board no longer has a hold
+        if at_rest(status):  # the board no longer has a hold
             self._idle_lines += 1
             known = self._begun or self.scene.status or status.state == "trip"
             if self._idle_lines < (ENDED_IN if known else REPORTS_IN):
                 return  # of before its start, perhaps: lines may lie on the way behind its answer; or of another board
             self._rests_in = status.state
             tripped = status.state == "trip" or self.trips
+            if not tripped and self.scene.for_s and self.end_ms >= 1000 * self.scene.for_s - NEAR_END_MS:
+                self._believe(self.end_ms, {"event": "ended", "why": DONE})  # its own report was lost
+                return
             self.ended = TRIPPED if tripped else STOPPED if self.scene.status or self._begun else NEVER_RAN
             return
         self._idle_lines = 0
         self.losses.status(status.status)
         self.end_ms = status.t
+        self._see_fault(status)
         self.log.status(status.t, status)
         if self.prompts is not None:
             if status.stage and (self.scene.status is None or status.stage != self.scene.status.stage):
@@ -169,6 +182,15 @@ class Watch:
         self.scene.see(status.t / 1000, status)
         if self._latched_ms is not None and status.t >= self._watched_until_ms(self._latched_ms):
             self.ended = TRIPPED
+
+    def _see_fault(self, status: Status) -> None:
+        """Make the event of a trip that was lost: its status lines name the fault, and the person must read of it."""
+        self._fault_lines = self._fault_lines + 1 if status.fault != self._told else 0
+        if self._fault_lines < ENDED_IN:
+            return
+        self._told, self._made, self._fault_lines = status.fault, status.fault, 0
+        if status.fault:
+            self._believe(status.t, {"event": "trip", "fault": status.fault, "latched": status.state == "trip"})
 
     def _judge_course(self, status: Status) -> None:
         """Report where the chocolate is going: out of its window, back, or never into it."""
@@ -200,6 +222,9 @@ class Watch:
             return
         if name in AFTER_BOOT:
             self.settle()
+        if name == "trip" and self._made and fields.get("fault") == self._made:
+            self._made = 0  # it came late, and is told
+            return
         self._believe(t_ms, fields)
 
     def settle(self) -> None:
@@ -216,7 +241,8 @@ class Watch:
             self.show(GOES_ON)
             return False
         self._doubted_lines += 1
-        if self._doubted_lines >= ENDED_IN or status.ask == ASKS_TO_RESUME:
+        enough = self._doubted_lines >= (ENDED_IN if at_rest(status) else REPORTS_IN)
+        if enough or status.ask == ASKS_TO_RESUME:
             self.settle()
         return self.ended is not None or bool(self._doubted)
 
@@ -283,6 +309,7 @@ class Watch:
 
     def _trip(self, t_ms: int, fields: dict[str, Any]) -> None:
         number = fields.get("fault")
+        self._told, self._fault_lines = number if isinstance(number, int) else 0, 0
         row = faults.row(number if isinstance(number, int) else faults.CRASHED)
         latched = bool(fields.get("latched"))
         self.trips.append(

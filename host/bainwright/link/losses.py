@@ -6,7 +6,7 @@ from collections import deque
 
 AHEAD = 0  # a status line's place: after the last one
 STRAY = 1  # before it, and alone: whatever is between kept it, perhaps from before this program listened
-RESTART = 2  # before it, and the next one counts on from there: the board has restarted and counts from 1
+RESTART = 2  # before it, and the next ones count on from there: the board has restarted and counts from 1
 FEW = 10  # lines; chosen: as many may be lost between two that count on
 KEPT = 600  # lines; chosen: ten minutes, longer than any buffer on the way keeps one
 
@@ -24,7 +24,7 @@ class Losses:
         self.lost = 0
         self._last = {"status": 0, "event": 0}
         self._known = {"status": False, "event": False}
-        self._stray: int | None = None  # the number of the line before, if it was one
+        self._strays: list[int] = []  # the numbers of those since the last line ahead that count on from each other
         self._seen: dict[str, deque[int]] = {kind: deque(maxlen=KEPT) for kind in self._last}
 
     def is_old(self, kind: str, number: int, line: object) -> bool:
@@ -49,15 +49,14 @@ class Losses:
             self.lost += gap
         self._last[kind], self._known[kind] = number, True
 
-    def place(self, number: int) -> int:
-        """Where a status line of this number stands: `AHEAD`, `STRAY` or `RESTART`."""
-        before, self._stray = self._stray, None
+    def place(self, number: int, needed: int = 2) -> int:
+        """Where a status line of this number stands: `AHEAD`, `STRAY` or `RESTART`, once so many count on."""
         if not self._known["status"] or number >= self._last["status"]:
+            self._strays = []
             return AHEAD
-        if before is not None and before < number <= before + FEW:
-            return RESTART
-        self._stray = number
-        return STRAY
+        counts_on = bool(self._strays) and self._strays[-1] < number <= self._strays[-1] + FEW
+        self._strays = [*self._strays, number] if counts_on else [number]
+        return RESTART if len(self._strays) >= needed else STRAY
 
     def follows(self, number: int) -> bool:
         """Does a status line of this number go on from the last one?"""
