@@ -143,6 +143,22 @@ def test_a_hold_that_begins_before_the_last_one_on_its_warmer_has_ended_takes_it
         assert json.loads(phone.ask("GET", "/api/warmers")[1]) == {"warmers": ["pot"]}
 
 
+def test_of_two_warmers_of_one_name_each_stays_at_its_address_through_the_holds_on_it():
+    """A phone that sounds for one must not go over to the other."""
+    other = "ffff223344556677"
+    with contextlib.ExitStack() as holding, Page([server.HERE], 0, []) as page:
+        phone = Phone(page)
+        with SharedHold.beside("pot", process=1, bowl=29000):
+            loaded(phone, "/?warmer=pot", "29.00")
+            holding.enter_context(SharedHold.beside("pot", process=2, board=other, bowl=31000))
+            loaded(phone, "/?warmer=pot-2", "31.00")
+        assert "29.00" in loaded(phone, "/?warmer=pot", "The hold is over")
+        holding.enter_context(SharedHold.beside("pot", process=3, bowl=30000))
+        loaded(phone, "/?warmer=pot", "30.00")
+        loaded(phone, "/?warmer=pot-2", "31.00")
+        assert set(json.loads(phone.ask("GET", "/api/warmers")[1])["warmers"]) == {"pot", "pot-2"}
+
+
 def test_a_hold_that_ended_before_its_first_moment_leaves_nothing():
     """It was joined while its program ended. The address of the only hold there is shows that one again."""
     with Page([server.HERE], 0, []) as page, SharedHold("pot"):

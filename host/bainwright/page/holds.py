@@ -25,6 +25,7 @@ LOOK_S = 2.0  # chosen: a hold that starts is on the page before the person has 
 STAYS_S = 3600.0  # chosen: the end of a hold is read within an hour; later it is among the past ones
 ANSWERED = Reply(True, "Good. This alarm is over, on every phone of this page. The PC does not watch the warmer.")
 KILLED = "the program on the PC that ran this hold has ended; bain hold --join watches the warmer again"
+OVERLAPS_S = 60.0  # chosen: a program that ends may draw its picture for so long, while the next one has begun
 MOST_HOLDS = 8  # chosen: more warmers than a kitchen has
 NO_NAME = "warmer"  # before the board has answered, and for a rig without a name
 
@@ -67,11 +68,17 @@ class OwnHold:
 class JoinedHold:
     """A hold that another program runs. Its last moment stays once that program has ended: as one that nobody watches,
     if the hold was not over.
+
+    Attributes
+    ----------
+    names : tuple of str
+        What it is called, and was called before: the next hold on its warmer has these names as well.
     """
 
     def __init__(self, joined: Joined) -> None:
         self._joined, self._latest, self.key = joined, Latest(), secrets.token_hex(4)
-        self._ended_s = math.inf
+        self.names: tuple[str, ...] = ()
+        self._joined_s, self._ended_s = time.monotonic(), math.inf
         self._thread = threading.Thread(target=self._follow, name="joined", daemon=True)
         self._thread.start()
 
@@ -96,11 +103,17 @@ class JoinedHold:
         shown = self.shown()
         return shown is not None and shown.calls
 
-    def is_of_the_warmer_of(self, other: JoinedHold) -> bool:
-        """Is it another hold on the same board? Simulated ones have one number, and end with their programs."""
-        mine, others = self._joined.hello, other._joined.hello
-        same = bool(mine.board) and mine.board == others.board
-        return same and (bool(mine.port) or mine.warmer == others.warmer)
+    def follows(self, old: JoinedHold) -> bool:
+        """Is it the next hold on the warmer of one that ended? Simulated boards have one number, so their port and name
+        count, and when it began: an ended program's board is gone.
+        """
+        mine, others, last = self._joined.hello, old._joined.hello, old.shown()
+        if not (old.ended and mine.board) or mine.board != others.board:
+            return False
+        if last is None or not last.now.virtual:
+            return True
+        same = mine.port == others.port and mine.warmer == others.warmer
+        return same and self._joined_s > old._ended_s - OVERLAPS_S
 
     def shown(self) -> Shown | None:
         """Its latest moment."""
@@ -175,13 +188,14 @@ class Holds:
         if self._own is not None and self._live is not None:
             found[self._live.warmer or NO_NAME] = self._own
         for path, each in self._joined.items():
-            found[each.warmer if each.warmer not in found else f"{each.warmer}-{path.stem}"] = each
+            found[each.names[0] if each.names[0] not in found else _by_process(path, each)] = each
         return found
 
     def named(self, name: str) -> Hold | None:
         """The hold of this name, or of the name that it had beside another one on a warmer of its name."""
-        joined = {f"{each.warmer}-{path.stem}": each for path, each in self._joined.items()}
-        return self.all().get(name) or joined.get(name)
+        joined = ((path, each) for path, each in self._joined.items())
+        return self.all().get(name) or next(
+            (each for path, each in joined if name in (*each.names, _by_process(path, each))), None)
 
     def _look(self) -> None:
         while not self._ends.wait(LOOK_S):
@@ -203,16 +217,31 @@ class Holds:
                 new = JoinedHold(Joined(path))
             except LinkError:
                 continue
+            new.names = (_free_name(new, path, joined),)
             joined[path] = new
-        run = [each for each in joined.values() if not each.ended]
-        # Replaced whole: the page's thread reads it. A hold may begin before the last one on its warmer has ended.
-        self._joined = {path: each for path, each in joined.items()
-                        if not (each.ended and any(_follows(one, each) for one in run))}  # fmt: skip
+        self._joined = _without_followed(joined)  # replaced whole: the page's thread reads it
 
 
-def _follows(new: JoinedHold, old: JoinedHold) -> bool:
-    """Is the new one shown in the place of one that ended? Of two boards of one name, the one that calls stays."""
-    return new.is_of_the_warmer_of(old) or (new.warmer == old.warmer and not old.calls)
+def _free_name(new: JoinedHold, path: Path, joined: dict[Path, JoinedHold]) -> str:
+    """The warmer's name, with its process where another one is called so: a name stays with its warmer."""
+    taken = {name for each in joined.values() for name in each.names}
+    return new.warmer if new.warmer not in taken else _by_process(path, new)
+
+
+def _by_process(path: Path, hold: JoinedHold) -> str:
+    return f"{hold.warmer}-{path.stem}"
+
+
+def _without_followed(joined: dict[Path, JoinedHold]) -> dict[Path, JoinedHold]:
+    """Those that the next hold on their warmer does not replace; it may begin before the last one has ended."""
+    kept = {}
+    for path, each in joined.items():
+        following = next((one for one in joined.values() if not one.ended and one.follows(each)), None)
+        if following is None:
+            kept[path] = each
+        elif following.warmer == each.warmer:
+            following.names = tuple(dict.fromkeys([*each.names, *following.names]))
+    return kept
 
 
 def _with_room(joined: dict[Path, JoinedHold]) -> dict[Path, JoinedHold]:
