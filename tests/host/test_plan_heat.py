@@ -282,3 +282,12 @@ def test_a_temper_test_is_judged_by_the_minutes_of_the_chocolate_as_in_the_hold(
     made = planned(kind)
     assert f"it sets within {sets} min. One that has not by {fails} min is not in temper: more seed." in said(made)
     assert next(step.lasts_s for step in made.steps if step.name == "test") == 60.0 * sets
+
+
+@pytest.mark.parametrize(("room", "held"), [("10", False), ("25", True)])
+def test_an_uncovered_hold_that_its_wall_does_not_allow_is_not_called_enough(room, held):
+    """300 g melted at 40 °C take water at 46.8 °C in a room at 10 °C: more watts than enough, and too warm a wall."""
+    plan = planned("melted", total="300g", room=room)
+    need = next(need for need in plan.needs if not need.covered)
+    assert (need.water_c <= plan.hold.water_most_c) == held
+    assert ("uncovered: not held. It takes water at" in said(plan)) == (not held)

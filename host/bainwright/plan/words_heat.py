@@ -107,7 +107,7 @@ def _swap(plan: Plan, shown: Shown) -> str:
 def heater(plan: Plan, shown: Shown) -> list[str]:
     """What the heater has and what each stage needs."""
     said = [f"It has {plan.request.rig.settings['heater_w']:g} W; the room is at {shown.temp(plan.room.temp_c)}."]
-    said += [_need(need, shown) for need in plan.needs if plan.melts_here or need.stage != "melt"]
+    said += [_need(plan, need, shown) for need in plan.needs if plan.melts_here or need.stage != "melt"]
     hold, request = plan.hold, plan.request
     offset = "the offset of the rig file" if hold.offset_measured and request.tempered else "the warmer's sizes"
     said.append(
@@ -126,9 +126,19 @@ def _a_bath(plan: Plan) -> str:
     return "water" if say.bath(plan) == "water" else "a plate"
 
 
-def _need(need: Need, shown: Shown) -> str:
+def _too_warm_a_bath(plan: Plan, need: Need) -> bool:
+    """Whether a hold would need its bath warmer than the bowl's wall allows; an offset that was measured says more."""
+    sized = not (plan.hold.offset_measured and plan.request.tempered)
+    return sized and need.stage != "melt" and need.water_c > plan.hold.water_most_c
+
+
+def _need(plan: Plan, need: Need, shown: Shown) -> str:
     covered = "covered" if need.covered else "uncovered"
     words = f"{STAGE_NAMES[need.stage].capitalize()} at {shown.temp(need.chocolate_c)}, {covered}: "
+    if _too_warm_a_bath(plan, need):
+        most = shown.temp(plan.hold.water_most_c)
+        return words + (f"not held. It takes {_a_bath(plan)} at {shown.temp(need.water_c)}, and the bowl's wall allows "
+                        f"{most}.")
     if need.reserve is None:
         return words + "the room alone is warm enough."
     if need.need_w < LEAST_W:
