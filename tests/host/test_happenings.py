@@ -14,6 +14,7 @@ from bainwright.record.reader import HoldLog
 from bainwright.review import announced, happening_words
 from bainwright.review import happenings as found
 from bainwright.review.happening_search import find
+from bainwright.review.happening_sense import lasting
 
 RIG = load_rig("pot")
 EVENING = [Truth(3000.0, "refill", 0.3, 24.0), Truth(6000.0, "top_up", 0.2, 15.0), Truth(9000.0, "lift", 300.0),
@@ -131,3 +132,31 @@ def test_a_bath_that_feeds_a_refill_has_lost_nothing() -> None:
     truths = [Truth(4000.0, "refill", 0.4, 26.0), Truth(7500.0, "refill", 0.4, 26.0)]
     log = play(replace(RIG, plant=quick), dict(RIG.settings), truths, 3.0, seed=3, plant="layered", fill=0.8)
     assert [each.kind for each in happened(log)] == [found.COLD_REFILL, found.COLD_REFILL]
+
+
+def loss(at_s: float, lasted_s: float, kind: str, bowl_k: float) -> found.Happening:
+    return found.Happening(at_s, lasted_s, kind, 0.0, 5000.0 * bowl_k, 0.0, bowl_k, 20.0)
+
+
+def test_a_long_loss_is_as_long_and_as_deep_as_the_reading_and_its_end_is_no_heat() -> None:
+    """By hand: from 31.5 °C down by 4 °C in 25 minutes, low for 5 more, and back up in ten."""
+    t_s = np.arange(7200.0)
+    bowl_c = np.interp(t_s, [0.0, 1800.0, 3300.0, 3600.0, 4200.0], [31.5, 31.5, 27.5, 27.5, 31.5])
+    seen = lasting(t_s, bowl_c, [loss(1800.0, 600.0, found.LIFTED, -1.7), loss(3650.0, 240.0, found.HEATED, 0.9),
+                                 loss(6000.0, 240.0, found.HEATED, 0.9)])
+    assert [each.kind for each in seen] == [found.LIFTED, found.HEATED]
+    assert seen[1].at_s == 6000.0
+    assert seen[0].lasted_s == pytest.approx(1800.0, abs=30.0)
+    assert seen[0].bowl_k == pytest.approx(-4.0, abs=0.05)
+    assert seen[0].bowl_j == pytest.approx(5000.0 * -4.0, rel=0.02)
+    short = loss(1800.0, 600.0, found.LIFTED, -1.7)
+    assert lasting(t_s, np.where(t_s < 2400.0, bowl_c, 30.5), [short]) == [short]
+
+
+def test_a_refill_that_only_the_reading_shows_is_told_by_the_reading() -> None:
+    """0.8 kg at 45 °C into 1 kg: the bowl leaves the balance's range, and nobody may say that nothing shows."""
+    t_s, none = np.arange(3600.0), announced.Announced(announced.REFILL, 1800.0, 2150.0, None)
+    told = announced.moved(t_s, np.where(t_s < 2100.0, 31.5, 37.3), none)
+    assert told.bowl_c == pytest.approx((31.5, 37.3))
+    assert announced.moved(t_s, np.full(3600, 31.5), none).bowl_c is None
+    assert announced.moved(t_s, np.full(3600, np.nan), none).bowl_c is None

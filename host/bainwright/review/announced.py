@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from bainboard.refill import LATE_MS, LEAD_MS
 from bainwright.review import happenings
 from bainwright.review.happenings import Happening
+
+Floats = NDArray[np.float64]
 
 REFILL, LIFT = "refill", "lift"
 SHOWS = {REFILL: (happenings.COLD_REFILL, happenings.WARM_REFILL, happenings.TOP_UP, happenings.CHOCOLATE_COOLED),
          LIFT: (happenings.LIFTED, happenings.CHOCOLATE_COOLED)}  # what each may look like  # fmt: skip
 AWAITED_S = (LEAD_MS + LATE_MS) / 1000.0  # the board waits so long for a refill
 NEAR_S = 180.0  # chosen: as far apart as two things that the search shows as one
+BEFORE_S, MOVED_K = 60.0, 0.5  # chosen: a bowl that moves by more did so for a reason
 LEAST_LIFT_S = 120.0  # chosen: a bowl that is away for less does not cool by what a probe shows
 
 
@@ -29,13 +35,28 @@ class Announced:
     from_s, to_s : float
         When it may have begun, s of the hold.
     found : Happening or None
-        What the readings show of it.
+        What the balance shows of it.
+    bowl_c : tuple of float, optional
+        Where nothing was found, and yet the bowl's reading went from one temperature to another about then, °C.
     """
 
     kind: str
     from_s: float
     to_s: float
     found: Happening | None
+    bowl_c: tuple[float, float] | None = None
+
+
+def moved(t_s: Floats, bowl_c: Floats, one: Announced) -> Announced:
+    """An announcement that nothing was found of, with what the bowl's own reading did about then."""
+    known = np.isfinite(bowl_c)
+    before_c = bowl_c[known & (t_s >= one.from_s - BEFORE_S) & (t_s <= one.from_s)]
+    then_c = bowl_c[known & (t_s > one.from_s) & (t_s <= one.to_s + NEAR_S)]
+    if one.found is not None or not before_c.size or not then_c.size:
+        return one
+    was_c = float(np.median(before_c))
+    went_c = float(then_c[np.argmax(np.abs(then_c - was_c))])
+    return replace(one, bowl_c=(was_c, went_c)) if abs(went_c - was_c) >= MOVED_K else one
 
 
 def announced(events: Sequence[Mapping[str, Any]], happened: Sequence[Happening], end_s: float) -> list[Announced]:

@@ -22,6 +22,7 @@ from bainwright.review.happening_sense import (
     NEAR_S,
     NOTABLE_K,
     READ_K,
+    lasting,
     mixed,
     paired,
     set_back,
@@ -113,7 +114,7 @@ def find(log: HoldLog, settings: Mapping[str, Any]) -> tuple[Balance, list[Happe
         found = set_back(balance, _search(balance))
         balance = balance_of(log, settings, [(each.at_s, each.lasted_s) for each in found])
     found = paired([each for each in unechoed(set_back(balance, _search(balance))) if _notable(each)])
-    return balance, slipped(balance, mixed(balance, found))
+    return balance, slipped(balance, mixed(balance, lasting(log["t_s"], log["bowl_c"], found)))
 
 
 def _search(balance: Balance) -> list[Happening]:

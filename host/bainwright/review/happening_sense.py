@@ -9,10 +9,12 @@ from numpy.typing import NDArray
 
 from bainwright.review.balance import ENDLESS, LAG_S, STEP_S, Balance, course
 from bainwright.review.happenings import (
+    CHOCOLATE_COOLED,
     COLD_REFILL,
     COOLED,
     HEATED,
     HOT_WATER,
+    LIFTED,
     PROBE_SLIPPED,
     SHARE,
     SIDE_S,
@@ -42,6 +44,9 @@ SLIPPED_SHARES = (0.7, 1.5)  # of the step that remains between bath and bowl, w
 NEAR_S = 120.0  # a begin may be wrong by this
 BEFORE_SLIP_S, AFTER_SLIP_S, SETTLES_S = 2400.0, 10800.0, 3600.0  # where the lead is taken, and what is left out
 LEAST_LEAD_S = 1200.0  # of rows on either side
+TURNS_K, LOW_K = 0.3, 0.1  # a bowl that warms up again by this is over it; so near its lowest it is not
+DEEPER_K = 0.5  # a bowl that fell by so much more than its template went on falling
+
 
 def set_back(balance: Balance, found: list[Happening]) -> list[Happening]:
     """Where bowl or water warmed up by itself, look for what ended there or was poured in.
@@ -172,6 +177,47 @@ def _ends(first: Happening, last: Happening) -> bool:
         return False
     before, after = np.array([first.water_j, first.bowl_j]), np.array([last.water_j, last.bowl_j])
     return bool(np.linalg.norm(before + after) < ALIKE * np.linalg.norm(before))
+
+
+def lasting(t_s: Floats, bowl_c: Floats, found: list[Happening]) -> list[Happening]:
+    """Losses of the bowl as long and as deep as its reading shows them; their end is no heat from elsewhere.
+
+    A template is a line of a quarter of an hour at most, and the balance leaves out a bowl far from its target.
+
+    Parameters
+    ----------
+    t_s, bowl_c : ndarray, shape (n,)
+        The record's own rows.
+    found : list of Happening
+        In order of time.
+    """
+    out: list[Happening] = []
+    over_s = -np.inf
+    for each in found:
+        if each.kind == HEATED and abs(each.at_s - over_s) < AROUND_S:
+            continue
+        if each.kind in (LIFTED, CHOCOLATE_COOLED) and 0.0 < each.lasted_s < ENDLESS:
+            turns_s, fell_k = _fall(t_s, bowl_c, each.at_s)
+            if turns_s > end_s(each) and fell_k < each.bowl_k - DEEPER_K:
+                share = fell_k / each.bowl_k
+                each = replace(each, lasted_s=turns_s - each.at_s, bowl_k=fell_k, bowl_j=each.bowl_j * share)
+            over_s = end_s(each)
+        out.append(each)
+    return out
+
+
+def _fall(t_s: Floats, bowl_c: Floats, at_s: float) -> tuple[float, float]:
+    """When a fall that began at a moment turned, s, and by how much the bowl had changed then, °C."""
+    before = (t_s >= at_s - BEFORE_POUR_S) & (t_s <= at_s) & np.isfinite(bowl_c)
+    rows = np.flatnonzero((t_s > at_s) & (t_s < at_s + LONGEST_S) & np.isfinite(bowl_c))
+    if not before.any() or not rows.size:
+        return at_s, 0.0
+    after_c = bowl_c[rows]
+    least_c = np.minimum.accumulate(after_c)
+    rose = np.flatnonzero(after_c > least_c + TURNS_K)
+    fall_c = after_c[: rose[0] if rose.size else None]
+    turns = int(np.flatnonzero(fall_c <= fall_c.min() + LOW_K)[-1])
+    return float(t_s[rows[turns]]), float(fall_c.min() - bowl_c[before].mean())
 
 
 def slipped(balance: Balance, found: list[Happening]) -> list[Happening]:

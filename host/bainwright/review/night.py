@@ -16,7 +16,7 @@ from bainwright.physics.geometry import body_of
 from bainwright.physics.heating import Scales, Surroundings, vapour_kg_per_s
 from bainwright.plan.spread import GUESSED_POT
 from bainwright.record.reader import HoldLog
-from bainwright.review.announced import Announced, announced
+from bainwright.review.announced import Announced, announced, moved
 from bainwright.review.balance import Balance
 from bainwright.review.happening_search import find
 from bainwright.review.happenings import Happening
@@ -204,7 +204,7 @@ def _announced(log: HoldLog, balance: Balance | None, happened: list[Happening])
     if balance is None:
         return []
     seen_s = balance.t_s[np.isfinite(balance.water_k)]
-    return [each for each in announced(log.events, happened, float(log["t_s"][-1]))
+    return [moved(log["t_s"], log["bowl_c"], each) for each in announced(log.events, happened, float(log["t_s"][-1]))
             if ((seen_s >= each.from_s) & (seen_s <= each.to_s + 600.0)).any()]
 
 

@@ -111,9 +111,16 @@ def _happenings(night: Night) -> list[str]:
         said = happening_words.sentence(each, at_c, lambda at_s: clock(night, at_s))
         lines.append(said + (" It was announced." if any(one.found is each for one in night.announced) else ""))
     return lines + [
-        f"{clock(night, one.from_s)}: {UNSEEN[one.kind]} was announced, and the readings do not show it."
+        f"{clock(night, one.from_s)}: {UNSEEN[one.kind]} was announced, {_not_found(one)}."
         for one in night.announced if one.found is None
     ]
+
+
+def _not_found(one: announced.Announced) -> str:
+    """What to say of an announcement that the balance knows nothing of."""
+    if one.bowl_c is None:
+        return "and the readings do not show it"
+    return f"and the bowl went from {one.bowl_c[0]:.1f} to {one.bowl_c[1]:.1f} °C about then"
 
 
 def _outages(night: Night) -> list[str]:
