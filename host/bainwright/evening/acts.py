@@ -15,6 +15,7 @@ from bainwright.words import terms
 MOST_WAITING = 8  # chosen: more hands than a kitchen has
 AT_REST = ("lock", "stop")  # what the warmer accepts also while no hold runs
 DIPS = ("work",)
+STILL_WARM_K = 1.5  # chosen: two places of a stirred bowl differ by less
 # What the warmer asks and accepts a no to: its table of steps, and questions that stand in for one of them.
 TAKES_NO = {step[stages.ASK] for row in stages.STAGES for step in row[stages.STEPS] if step[stages.NO]} | {
     "seed_more", "set_yet", "not_set", "go_on"}
@@ -104,6 +105,27 @@ def too_soon(scene: Scene) -> str:
         return ""
     return (f"the test piece has lain for {scene.t_s - scene.piece_s:.0f} s, and nothing sets within "
             f"{terms.LEAST_SET_S} s. Yes once it has set, no if it is streaked, one step back to dip another")
+
+
+def too_warm(scene: Scene, cool_c: float | None) -> str:
+    """Why a yes in the bowl's cooling is doubted: so warm a bowl has no crystals that last. Empty: it is not.
+
+    Parameters
+    ----------
+    scene : Scene
+        The moment.
+    cool_c : float or None
+        To what this chocolate is cooled where it is warmed back, °C.
+    """
+    status = scene.status
+    if status is None or status.bowl is None or status.est:
+        return ""
+    bowl_c, until_c = status.bowl / 1000, {"seed_in": scene.window.high_c, "cool_down": cool_c}.get(status.ask)
+    if until_c is None or not bowl_c > until_c + STILL_WARM_K:
+        return ""
+    more = "add seed and stir" if status.ask == "seed_in" else "stir on"
+    return (f"the chocolate reads {bowl_c:.1f} °C, and crystals that last form near {until_c:g} °C: {more}. Yes once "
+            "more goes on all the same")
 
 
 def offered(scene: Scene) -> list[Act]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable
 from typing import Any
@@ -69,6 +70,7 @@ class Keyboard:
         self._asked_s = 0.0
         self._ending = False  # the question whether the dipping is over is open
         self._answered: tuple[str, int] | None = None  # what was answered last, and the hold's time then, ms
+        self._doubted_s = -math.inf  # when a yes was doubted last
         self._hands = VirtualHands(session) if session.virtual else None
 
     def serve(self, course: Watch, keys: Keys, interrupts: Interrupts) -> None:
@@ -141,6 +143,12 @@ class Keyboard:
         if act.name == "yes" and (hasty := acts.too_soon(course.scene)):
             course.show(f"not now: {hasty}")
             return hasty
+        now_s = self._clock_s()
+        cool_c = None if course.prompts is None else course.prompts.profile.cool_c
+        if act.name == "yes" and (warm := acts.too_warm(course.scene, cool_c)) and now_s - self._doubted_s > LAPSES_S:
+            self._doubted_s = now_s
+            course.show(f"not now: {warm}")
+            return warm
         refusal = self._request(course, act.do, act.fields)
         if not refusal and act.shows is not None:
             setattr(course.scene, *act.shows)

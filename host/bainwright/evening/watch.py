@@ -46,6 +46,7 @@ def at_rest(status: Status) -> bool:
 class Prompts(Protocol):
     """Words for an evening (see `bainwright.evening.prompts.EveningPrompts`)."""
 
+    profile: Profile
     indicators: Indicators
     limits: Limits
 
