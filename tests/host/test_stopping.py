@@ -235,6 +235,16 @@ def test_one_line_at_rest_among_those_of_a_hold_does_not_end_it(between, first):
     assert len(read_log(ended.watch.log.folder)) == 30 - len(between)
 
 
+@pytest.mark.parametrize("latched", [True, False])
+def test_a_trip_is_told_with_the_next_status_line(latched):
+    """One whose fault is over by then, too."""
+    after = {"state": "trip", "fault": 1, "duty": 0} if latched else {}
+    trip = event_line("trip", 1, 10_000, fault=1, latched=latched)
+    course = runner_of([*quiet(10), trip, *quiet(1, 11, **after), done(2, "stopped")]).run().watch
+    assert [(trip["t_s"], trip["latched"]) for trip in course.trips] == [(10.0, latched)]
+    assert watch.GOES_ON not in [text for _, text in course.scene.events]
+
+
 def test_a_trip_whose_event_was_lost_is_told_by_its_status_lines():
     """Nobody read of it: "No trips", and exit status 0. It is told once, though the event comes late."""
     tripped = [status_line(at, 1000 * at, state="trip", fault=1, water=None, duty=0) for at in range(11, 21)]
@@ -262,6 +272,7 @@ def test_lines_of_a_hold_that_come_late_are_no_restart():
 
 
 STRAYS = {"its end": [("ended", {"why": "stopped"})], "its start": [("boot", {"cause": "power", "why": "power"})],
+          "its trip": [("trip", {"fault": 1, "latched": True})],
           "both": [("boot", {"why": "power"}), ("ended", {"why": "done"})]}  # fmt: skip
 
 
@@ -278,6 +289,7 @@ def test_an_event_of_another_board_ends_no_hold_that_goes_on(strays, resting, nu
     assert ended.watch.ended == watch.DONE
     assert len(read_log(ended.watch.log.folder)) == 30
     assert [event["event"] for event in read_log(ended.watch.log.folder).events] == ["ended"]
+    assert ended.watch.trips == []
     assert watch.GOES_ON in [text for _, text in ended.watch.scene.events]
 
 

@@ -5,6 +5,7 @@ No ports, no screens, no wall clock.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any, Protocol
 
 from bainboard import faults, help_text, stages
@@ -32,7 +33,7 @@ REPORTS_IN = 5  # status lines: by then a restarted board has read its probes an
 ENDED_IN = 2  # status lines at rest in a row: one among those of a hold is another's, or a slip of the wire
 NEAR_END_MS = 3000  # chosen: the last line of a hold, and one that was lost
 AFTER_BOOT = ("power_back", "went_on")  # events of a board that restarted
-GOES_ON = "a line came that the hold is over, and the warmer reports that it goes on: it is watched further"
+GOES_ON = "a line came that the hold is over or tripped, and the warmer reports that it goes on: it is watched further"
 DONE, STOPPED, TRIPPED, RESTARTED, LEFT, LOST = "done", "stopped", "tripped", "restarted", "left running", "lost"
 NEVER_RAN = "never ran"  # it answered that it started, and stayed at rest
 NOT_OFF = "not off"  # it was told to stop, and did not report that it is off
@@ -81,7 +82,7 @@ class Watch:
         After a trip, keep watching until the planned end; otherwise for `AFTER_TRIP_MS`.
     sure : bool
         An event that ends the hold is the board's own. On a wire it may be another board's, or an old one: there it
-        counts once `ENDED_IN` status lines show it.
+        counts once `ENDED_IN` status lines show it, and a trip once one does.
     prompts : Prompts, optional
         Words for prompts and advice.
 
@@ -105,7 +106,7 @@ class Watch:
         self.trips: list[dict[str, Any]] = []
         self.end_ms = 0
         self._stay, self._sure = stay, sure
-        self._doubted: list[tuple[int, dict[str, Any]]] = []  # events that end the hold, with their moments
+        self._doubted: list[tuple[int, dict[str, Any]]] = []  # events that change all, with their moments
         self._doubted_lines = 0  # status lines since then that do not go on from the hold
         self._told = self._made = 0  # the fault in force that an event named, and one whose event was lost
         self._fault_lines = 0  # status lines in a row that name another one
@@ -218,14 +219,14 @@ class Watch:
             self.losses.event(number)
         # A board that has just ended its hold stamps the event with 0 and means the hold's last moment.
         t_ms = max(t_ms if isinstance(t_ms, int) else 0, self.end_ms)
-        if name in ("ended", "boot") and not self._sure:
+        if name == "trip" and self._made and fields.get("fault") == self._made:
+            self._made = 0  # it came late, and is told
+            return
+        if name in ("trip", "ended", "boot") and not self._sure:
             self._doubted.append((t_ms, fields))
             return
         if name in AFTER_BOOT:
             self.settle()
-        if name == "trip" and self._made and fields.get("fault") == self._made:
-            self._made = 0  # it came late, and is told
-            return
         self._believe(t_ms, fields)
 
     def settle(self) -> None:
@@ -235,17 +236,30 @@ class Watch:
         self._doubted_lines = 0
 
     def _doubts(self, status: Status) -> bool:
-        """Does the hold go on, or did it end? True while that is open: then the line says nothing else."""
+        """Does the hold go on, or did it trip or end? True while that is open: then the line says nothing else."""
+        if status.fault or status.state == "trip":
+            self._believe_trips(lambda fields: True)
         going = status.state not in ("idle", "trip") and status.t > 0 and status.t >= self.end_ms
         if going and status.ask != ASKS_TO_RESUME and self.losses.follows(status.status):
+            self._believe_trips(lambda fields: not fields.get("latched"))  # its fault may have been over at once
+            if self._doubted:
+                self.show(GOES_ON)
             self._doubted, self._doubted_lines = [], 0
-            self.show(GOES_ON)
-            return False
+        if not self._doubted:
+            return self.ended is not None
         self._doubted_lines += 1
         enough = self._doubted_lines >= (ENDED_IN if at_rest(status) else REPORTS_IN)
         if enough or status.ask == ASKS_TO_RESUME:
             self.settle()
         return self.ended is not None or bool(self._doubted)
+
+    def _believe_trips(self, which: Callable[[dict[str, Any]], bool]) -> None:
+        doubted, self._doubted = self._doubted, []
+        for t_ms, fields in doubted:
+            if fields["event"] == "trip" and which(fields):
+                self._believe(t_ms, fields)
+            else:
+                self._doubted.append((t_ms, fields))
 
     def _believe(self, t_ms: int, fields: dict[str, Any]) -> None:
         """Record an event, show it, and act on it."""
