@@ -559,3 +559,21 @@ def test_the_last_figures_of_a_warmer_that_nobody_watches_stay_struck_out_and_it
         page.get_by_role("button", name="I look at the warmer: end this alarm").click()
         expect(page.locator("#reply")).to_contain_text("This alarm is over", timeout=8000)
         expect(page.locator(".now[data-calling='0']")).to_have_count(1, timeout=8000)
+
+
+def test_a_phone_that_rings_for_a_pc_that_is_gone_is_quieted_by_who_comes(chromium):
+    """The PC cannot be told; the phone can."""
+    with phone(chromium) as page:
+        with served(scene_at()) as hosted:
+            page.add_init_script(COUNTS_TONES)
+            paired(page, hosted)
+            page.get_by_role("button", name="Let this phone sound an alarm").click()
+            kept_fresh(hosted, pouring())
+            expect(page.get_by_role("button", name="I am coming")).to_be_visible()
+            until_it_sounds(page, lambda: kept_fresh(hosted, pouring()))
+        expect(page.locator("#link")).to_contain_text("No word from the PC", timeout=30_000)
+        page.get_by_role("button", name="I am coming").click()
+        expect(page.locator("#reply")).to_contain_text("This phone alone is quiet", timeout=20_000)
+        before = page.evaluate("tones")
+        page.wait_for_timeout(20_000)
+        assert page.evaluate("tones") == before

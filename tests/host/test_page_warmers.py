@@ -268,6 +268,10 @@ def test_a_hold_that_gave_its_board_up_calls_on_every_page_and_nobody_is_coming(
         own.hold.latest.put(now_of(own.scene, over=True, coming=True), time.monotonic())
         assert own.hold.latest.get().now.coming == (not unwatched)
         assert f'"calling": {str(calls).lower()}' in calls_of(page)
+        next(iter(page._holds.all().values())).come()
+        assert '"calling": false' in calls_of(page)
+        if unwatched == "unanswered":  # the board was heard to its end
+            assert "The hold is over" in Phone(page).ask("GET", "/?warmer=pot")[1]
 
 
 def test_the_page_of_a_hold_that_ended_neither_follows_nor_commands_the_next_one():

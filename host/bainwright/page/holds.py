@@ -146,7 +146,8 @@ def _answered(latest: Latest) -> Future[Reply] | None:
     shown = latest.get()
     if shown is None or not (shown.now.unwatched and shown.calls):
         return None
-    latest.put(structs.replace(shown.now, unwatched="left"), time.monotonic() - shown.age_s)
+    known = "" if shown.now.unwatched == "unanswered" else "left"
+    latest.put(structs.replace(shown.now, unwatched=known), time.monotonic() - shown.age_s)
     return _at_once(ANSWERED)
 
 

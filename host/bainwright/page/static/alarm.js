@@ -105,7 +105,7 @@ addEventListener("timer", () => { // of a step of tonight's plan
 addEventListener("bain", ({ detail }) => {
   document.getElementById("alarm").hidden = !detail.runs;
   const silent = detail.silentS >= SILENT_ALARM_S && detail.lastsS >= LASTS_S;
-  const calls = silent || (detail.calling === "1" && detail.coming !== "1");
+  const calls = !detail.quiet && (silent || (detail.calling === "1" && detail.coming !== "1"));
   document.title = calls ? `(!) ${document.title.replace(/^\(!\) /, "")}` : document.title.replace(/^\(!\) /, "");
   if (!calls) {
     since = null;

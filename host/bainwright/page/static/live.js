@@ -20,6 +20,8 @@ let server = null;
 const drawn = new Map(); // the parts as they are shown
 const READ_MS = 800; // nobody reads a new question sooner; a finger may be on its way to the button before
 let changedMs = -READ_MS; // when the buttons last changed
+const QUIETED_MS = 300000; // as long as a hold's alarms rest
+let quietUntil = 0; // somebody is coming, and the PC cannot be told
 let clock = null; // the PC's, in seconds, and this phone's at the same moment, in milliseconds
 
 function show(name, html) {
@@ -52,7 +54,7 @@ function showLink() {
       + "The warmer holds without it: look at the warmer.";
   }
   dispatchEvent(new CustomEvent("bain", { detail: {
-    ...state(), runs: true, silentS: silent ? silentS : 0, lastsS: (performance.now() - heard.steady) / 1000,
+    ...state(), runs: true, quiet: performance.now() < quietUntil, silentS: silent ? silentS : 0, lastsS: (performance.now() - heard.steady) / 1000,
     steadyMs: heard.steady, pcS: clock?.pcS,
   } }));
 }
@@ -68,7 +70,7 @@ function listen() {
   stream.addEventListener("now", (message) => {
     hear(message);
     for (const [name, html] of Object.entries(JSON.parse(message.data))) show(name, html);
-    over = state().over === "1"; // it listens on: the next hold may come
+    over = state().over === "1" && state().calling !== "1"; // it listens on: the next hold may come
     showLink();
   });
   stream.addEventListener("server", (message) => {
@@ -157,7 +159,10 @@ document.addEventListener("submit", async (event) => {
     answer(reply.words, reply.done);
   } catch {
     clearTimeout(waits);
-    answer("It did not arrive: the PC does not answer. Look at the warmer, and do it there.", false);
+    const coming = button.value === "coming";
+    if (coming) quietUntil = performance.now() + QUIETED_MS;
+    answer(`It did not arrive: the PC does not answer. ${coming ? "This phone alone is quiet for five minutes. Look at the warmer."
+      : "Look at the warmer, and do it there."}`, false);
   }
   button.disabled = false;
   if (focused && document.activeElement === document.body) { // it lost the focus while it was disabled
