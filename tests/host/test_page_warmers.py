@@ -159,6 +159,16 @@ def test_of_two_warmers_of_one_name_each_stays_at_its_address_through_the_holds_
         assert set(json.loads(phone.ask("GET", "/api/warmers")[1])["warmers"]) == {"pot", "pot-2"}
 
 
+def test_the_next_hold_of_the_same_program_has_the_same_address():
+    """Its process has the same number, and so its socket the same name."""
+    with Page([server.HERE], 0, []) as page:
+        phone = Phone(page)
+        for bowl, shown in ((29000, "29.00"), (31000, "31.00")):
+            with SharedHold("pot", bowl=bowl):
+                loaded(phone, "/?warmer=pot", shown)
+            loaded(phone, "/?warmer=pot", "The hold is over")
+
+
 def test_a_hold_that_ended_before_its_first_moment_leaves_nothing():
     """It was joined while its program ended. The address of the only hold there is shows that one again."""
     with Page([server.HERE], 0, []) as page, SharedHold("pot"):
