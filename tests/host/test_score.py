@@ -16,6 +16,7 @@ from bainwright.files.score import (
     score,
     step_lengths_s,
 )
+from bainwright.record.reader import HoldLog
 from bainwright.review import steps
 from bainwright.review.sentences import (
     DOUBTFUL,
@@ -288,3 +289,13 @@ def test_an_evening_says_how_cold_its_seeded_chocolate_got_where_that_was_too_co
 def test_an_evening_that_cools_and_warms_back_says_how_cold_it_got():
     said = said_of(600 * ["cool"] + 600 * ["work"], 300 * [42.7] + 300 * [27.4] + 600 * [31.5])
     assert "chocolate up to 42.7 °C, down to 27.4 °C); " in said
+
+
+def test_an_evening_says_for_how_long_the_heat_was_held_back():
+    """By hand, in whole quarters of an hour, as it is said live: 2 % of the heat from the 80th minute to the 121st."""
+    n = 7300
+    columns = {"t_s": np.arange(n) * 1.0, "state": np.array(["hold"] * n), "water_target_c": np.full(n, 50.0),
+               "water_c": np.full(n, 40.0), "duty": np.where(np.arange(n) < 4800, 1.0, 0.02)}  # fmt: skip
+    assert steps.held_back_s(HoldLog(columns)) == pytest.approx(1800.0, abs=1.0)
+    assert steps.held_back_s(HoldLog({**columns, "water_c": np.full(n, 49.0)})) == 0.0
+    assert steps.held_back_s(HoldLog({**columns, "water_c": np.full(n, np.nan)})) == 0.0

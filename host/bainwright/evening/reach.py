@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 
 from bainboard import stages
+from bainwright.evening.held_back import TOO_MUCH
 from bainwright.files.score import ENTRY_S, Window
 from bainwright.link.messages import Status
 from bainwright.physics.chocolate_heat import SOLID_C
@@ -125,7 +126,8 @@ class Reach:
             return "the heater gives all it has", of_water if self._bath == "water" else LID
         if water_target is not None and self._rows[-1][2] < water_target / 1000 - WATER_SHORT_C:
             return (f"the warmer waits with its heat, since the {self._bath} warms up less than its watts promise",
-                    "look at the heater, its plug and its fuse, then at watts and litres in the rig file")
+                    "look at the heater, its plug and its fuse, then at watts and litres in the rig file"
+                    f"{TOO_MUCH if self._stage == 'melt' else ''}")
         if water_target is not None and t_s - self._aimed_s < STEP_S:
             return None
         return f"the {self._bath} is as warm as its ceiling allows", LID

@@ -146,7 +146,7 @@ def judge(
     temper = temper_left(in_temper, window, s.whole.bowl_peak_c, never_above_c)
     if counts is None:
         return Judged(s, paragraph(name, s, window, trips, temper, never_above_c, bath), temper, [])
-    words = evening_paragraph(name, s, runs, window, temper, trips, never_above_c, bath)
+    words = evening_paragraph(name, s, runs, window, temper, trips, never_above_c, bath, steps.held_back_s(log))
     return Judged(s, words, temper, runs, not counts.any() and not steps.only_rests(at))
 
 

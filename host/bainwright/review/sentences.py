@@ -199,7 +199,7 @@ def paragraph(
 
 def evening_paragraph(
     chocolate: str, s: Score, steps: list[Step], window: Window, temper: str, trips: list[dict[str, Any]],
-    never_above_c: float | None = None, bath: str = "water",
+    never_above_c: float | None = None, bath: str = "water", held_back_s: float = 0.0,
 ) -> str:
     """An evening of several steps: each step, then how the dipping went.
 
@@ -221,6 +221,8 @@ def evening_paragraph(
         The most it may ever reach.
     bath : str
         What the bowl sits in or on: "water" or "plate".
+    held_back_s : float
+        For how long the board gave its bath little heat though it was far under its target.
     """
     held = f"Held {chocolate} for {duration_words(s.duration_s)}"
     course = f"The steps: {_steps_words(steps, window, bath)}."
@@ -236,6 +238,9 @@ def evening_paragraph(
         span = f"{doing}, {peaks[:1].lower()}{peaks[1:]} {outside_words(s.counted)}".rstrip()
         parts = [with_temper(f"{held}; {_while_words(s, window)}", temper, window), course, span]
     advice = advice_words(temper, never_above_c) if window.tempered else ""
+    if held_back_s > 0.0:
+        parts.append(f"For {duration_words(held_back_s)} the warmer held its heat back, because the {bath} warmed up "
+                     "less than its watts promise.")
     parts += [advice, end_words(s), trip_words(trips)]
     return " ".join(part for part in parts if part)
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bainboard import stages
+from bainwright.evening import held_back
 from bainwright.files.score import Flags, Floats, Trace, Window
 from bainwright.record.reader import HoldLog
 from bainwright.record.temper_tests import valid_tests
@@ -33,6 +34,25 @@ def at_samples(log: HoldLog, t_s: Floats) -> NDArray[Any]:
     """The step at each sample time; a step counts from its row until the next row."""
     rows = np.clip(np.searchsorted(log["t_s"], t_s, side="right") - 1, 0, len(log) - 1)
     return log["stage"][rows]
+
+
+def held_back_s(log: HoldLog) -> float:
+    """For how long the board held its heat back beside a bath far under its target, as `HeldBack` says it live, s."""
+    t_s, water_c = log["t_s"], log["water_c"]
+    lengths_s = np.diff(t_s, append=t_s[-1:])
+    with np.errstate(invalid="ignore"):
+        short = (log["state"] == "hold") & (log["water_target_c"] - water_c > held_back.SHORT_K)
+    total_s, at = 0.0, 0
+    while at < len(t_s):
+        end = at
+        while end < len(t_s) and short[end] and t_s[end] - t_s[at] < held_back.MEANT_S:
+            end += 1
+        if end > at and end < len(t_s) and short[end]:
+            heat_s, lasted_s = float((log["duty"][at:end] * lengths_s[at:end]).sum()), float(t_s[end] - t_s[at])
+            if heat_s < lasted_s * held_back.LITTLE / 10_000 and water_c[end] - water_c[at] < held_back.RISES_K:
+                total_s += lasted_s
+        at = max(end, at + 1)
+    return total_s
 
 
 def changed_s(log: HoldLog) -> float:
