@@ -218,8 +218,8 @@ class Holds:
                 new = JoinedHold(Joined(path))
             except LinkError:
                 continue
-            if path in joined:  # one that ended, whose process had the same number
-                joined[path.with_suffix(f".{joined[path].key}")] = joined.pop(path)
+            if (old := joined.pop(path, None)) is not None:  # it ended, and its process had the same number
+                joined[path.with_suffix(f".{old.key}")] = old
             new.names = (_free_name(new, path, joined),)
             joined[path] = new
         self._joined = _without_followed(joined)  # replaced whole: the page's thread reads it
