@@ -4,6 +4,8 @@ import json
 import socketserver
 import sys
 import threading
+from email import message_from_string
+from email.policy import default
 
 import pytest
 from page_tools import scene_at
@@ -68,6 +70,19 @@ def test_an_alarm_arrives_by_mail(mail):
     assert channel(address(mail)).deliver(ALARM) == ""
     assert ALARM.title in mail.mails[0]
     assert "Then at its cable." in mail.mails[0]
+
+
+def test_lines_and_marks_of_an_alarm_arrive_as_they_are(mail):
+    """As text: as HTML the lines would run together, and what is between angle brackets would vanish."""
+    assert channel(address(mail)).deliver(ALARM._replace(words="First\nSecond <b>line</b> & more\nThird")) == ""
+    text = message_from_string(mail.mails[0], policy=default).get_body(("plain",)).get_content()
+    assert "First\nSecond <b>line</b> & more\nThird" in text
+
+
+def test_a_sign_of_life_that_cannot_work_names_its_own_option():
+    """Whoever has both options looks at the right one."""
+    with pytest.raises(UseError, match="--alive"):
+        calls_of((), ("nosuchprogram",), Coming())
 
 
 def test_a_mail_server_that_refuses_or_is_gone_is_a_reason(mail):
