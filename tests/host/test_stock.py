@@ -201,6 +201,14 @@ def test_the_next_plan_learns_from_the_seed_it_took(capsys):
     assert json.loads(capsys.readouterr().out)["seed"]["factor"] == 1.0
 
 
+def test_an_evening_that_was_cooled_and_warmed_back_took_no_seed(capsys):
+    folder = evening("milk-1", stage="cool", kind="milk")
+    code, _, err = stock(capsys, folder, "--left", "640g", "--melt", "1.3kg", "--seed", "300g")
+    assert code == 2
+    assert "it took no seed" in err
+    assert stock(capsys, folder, "--left", "640g")[0] == 0
+
+
 def test_a_seeding_that_is_not_in_the_log_from_its_start_is_taken_as_planned():
     """A start 5 °C over the window is the seeding's own (chosen); a lower one was seen half way, so 45 °C counts.
 

@@ -185,12 +185,17 @@ def _of_kind(profile: Profile, of: str | None) -> Profile:
     return replace(profile, of=stock_kind(of))
 
 
+# At its temperature and in its mass: common practice, no source, as the plan says it.
+BUTTER = (f"with cocoa butter seed take {BY_SEED}: stir it in at 34 °C, so much as bain plan --method butter says, and "
+          "answer yes")
+
+
 def _tempered_by(profile: Profile, method: str | None, stage: str | None) -> Profile:
     if method is None:
         return profile.tempered_by(BY_COOLING) if stage == "cool" else profile
     if method not in (BY_SEED, BY_COOLING):
         raise UseError("--method", got=repr(method), wanted=f"{BY_SEED} or {BY_COOLING}",
-                       hint=close_match(method, (BY_SEED, BY_COOLING)) or "cocoa butter seed is stirred in as seed is")
+                       hint=close_match(method, (BY_SEED, BY_COOLING)) or BUTTER)
     if stage in (BY_SEED, BY_COOLING) and stage != method:
         raise UseError(f"--from {stage} and --method {method} are two ways to a temper", hint="leave one of them out")
     if profile.kind == "melted":

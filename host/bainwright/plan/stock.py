@@ -13,6 +13,7 @@ from typing import Any
 import msgspec
 import numpy as np
 
+from bainboard import stages
 from bainwright.archive.finding import folder_named
 from bainwright.core.atomic_write import alone
 from bainwright.core.bounds import COLDEST_C, HOTTEST_C, most
@@ -258,4 +259,7 @@ def _seed_factor(left: Leftovers, log: HoldLog) -> float | None:
     if left.melt_kg is None or left.seed_kg is None:
         raise UseError("seed is compared with its melt", wanted="--melt MASS and --seed MASS",
                        hint="the melt as it was before any seed went in")  # fmt: skip
+    if (log["stage"] == stages.COOL).any() and not (log["stage"] == stages.SEED).any():
+        raise UseError("this evening was cooled and warmed back, so it took no seed",
+                       hint="leave --melt and --seed out")  # fmt: skip
     return seed_factor(left.melt_kg, left.seed_kg, log)

@@ -45,6 +45,7 @@ ENDINGS = {
     " by yes at the warmer; bain hold --join watches it then.",
     watch.LOST: "The connection to the board was lost; this covers the time until then.",
 }
+RESTARTED_VIRTUAL = "The board restarted in the middle of it. A simulated hold ends there; a real one resumes by yes."
 RESTARTED_LATCHED = "The board restarted after that; it stays off until somebody clears the trip."
 
 
@@ -162,6 +163,15 @@ def _night(log: HoldLog, runner: Runner, *, went_off: bool) -> str:
     return f"{found[0].upper()}{found[1:]}." if found else ""
 
 
+def _ending(course: watch.Watch, *, virtual: bool) -> str:
+    """How it ended, in a sentence; empty for a planned end."""
+    if course.ended == watch.RESTARTED and any(trip["latched"] for trip in course.trips):
+        return RESTARTED_LATCHED
+    if course.ended == watch.RESTARTED and virtual:
+        return RESTARTED_VIRTUAL
+    return ENDINGS.get(course.ended or "", "")
+
+
 def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None) -> Report:
     """Score a hold, seal its log and draw it.
 
@@ -197,9 +207,7 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
     if course.ended == watch.LEFT:
         notes.append(f"bain hold {setup.profile.path or setup.profile.name} --join watches it again; bain collect "
                      "fetches the rest of its log afterwards")
-    latched = any(trip["latched"] for trip in course.trips)
-    ending = (RESTARTED_LATCHED if latched and course.ended == watch.RESTARTED
-              else ENDINGS.get(course.ended or "", ""))
+    ending = _ending(course, virtual=runner.session.virtual)
     try:
         log = read_log(path)
     except BainError as failed:
