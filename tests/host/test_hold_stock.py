@@ -63,7 +63,9 @@ def test_a_night_or_a_rest_after_the_dipping_is_no_temper_gone_wrong():
     for after, bowl_c in (("melted", 40.0), ("rest", 28.0)):
         bowl = np.where(t_s <= 600.0, 31.5, bowl_c)
         stage = np.array(["work"] * 600 + [after] * 600)
-        log = HoldLog({"t_s": t_s, "stage": stage, "bowl_c": bowl, "water_c": bowl + 1.0}, facts={}, events=[])
+        columns = {"t_s": t_s, "stage": stage, "bowl_c": bowl, "water_c": bowl + 1.0,
+                   "water_target_c": bowl + 1.0, "state": np.full(1200, "hold"), "duty": np.zeros(1200)}
+        log = HoldLog(columns, facts={}, events=[])
         trace = Trace(t_s, bowl + 1.0, bowl, np.full(1200, 31.5), 1200.0, READINGS, 1.0)
         found = judge(log, trace, "dark", Window(31.0, 31.5, 32.0, 34.5), []).score
         assert found.in_window_fraction == 1.0
