@@ -87,6 +87,7 @@ CHANGES = [
      "thermal fuse, latest, under what mat and insulation take"),
     (POT, {"lag_s": 30.0}, "heater lag in the rig file, over the computed"),
     (PLATE, {"mat": replace(PLATE.mat, power_w=130.0), "supply_a": 13.0}, "heater"),
+    (PLATE, {"mat": replace(PLATE.mat, power_w=130.0)}, "box's air at full heat, good contacts"),
 ]  # fmt: skip
 
 
