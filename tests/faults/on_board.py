@@ -108,7 +108,9 @@ def compare(case: Case) -> Outcome:
     with tempfile.TemporaryDirectory() as folder:
         truth = Path(folder) / "truth"
         board, _ = statuses(built, len(fast.rows), truth)
-        warmest_c = float(read_truth(truth)["water_c"].max())
+        lived = read_truth(truth)
+    # A busy PC reads late, and the board has run on meanwhile.
+    warmest_c = float(lived["water_c"][lived["t_ms"] <= fast.truth[-1][0]].max())
     ours = [Status(row.state, row.fault, row.warn, row.duty, row.water_c) for row in fast.rows]
     # A pulse of the self-test that begins a pass sooner differs by all of its duty, and by nothing that matters.
     pairs = [(a, b) for a, b in zip(ours, board, strict=False) if "check" not in (a.state, b.state)]
