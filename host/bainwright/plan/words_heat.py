@@ -45,8 +45,10 @@ def melting(plan: Plan, shown: Shown) -> list[str]:
 def _stirred(melt: Melt) -> str:
     if melt.stirred_s is None or melt.unstirred_s is None:
         return "Without stirring it may not get there: stir it often." if melt.stirred_s is not None else ""
+    if melt.unstirred_s == 0.0:  # it goes in as warm as it is to get
+        return ""
     saves = round(100.0 * (1.0 - melt.stirred_s / melt.unstirred_s))
-    return f"Stirring all the time takes about {saves} % less than leaving it alone." if saves else ""
+    return f"Stirring all the time takes about {saves} % less than leaving it alone." if saves > 0 else ""
 
 
 def by_itself(likely_s: float) -> Band:
