@@ -23,6 +23,7 @@ ON_A_PLATE = (
     ("water pause", "pause"),
     ("Back in the bath: clip it down. A light bowl floats.", "Back on the plate: in the middle, and flat."),
     ("Water in the chocolate? Throw that chocolate away.", "Wipe the plate only unplugged and cold."),
+    ("Lift the bowl out; wipe it.", "Lift the bowl off; wipe it."),
 )
 
 

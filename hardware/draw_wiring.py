@@ -204,8 +204,8 @@ def probes(s: Sheet, build: Build) -> None:
     """Two digital probes on one bus."""
     s.frame((12.8, -5.0), (23.4, 4.0), "5  Probes, keyed plugs")
     red, data, black = 18.8, 19.4, 20.0
-    s.rail((17.9, 3.2), "3.3 V")
-    s.wire((17.9, 3.2), (17.9, 2.6), (red, 2.6))
+    s.rail((17.9, 2.9), "3.3 V")
+    s.wire((17.9, 2.9), (17.9, 2.6), (red, 2.6))
     s.part(elm.ResistorIEC(), (17.9, 2.6), (17.9, 0.4), label("R23"), "top")
     s.dot((17.9, 2.6), (17.9, 0.4))
     s.wire((17.6, 0.4), (data, 0.4))
@@ -226,7 +226,7 @@ def probes(s: Sheet, build: Build) -> None:
 def panel(s: Sheet) -> None:
     """Buttons, lamps and buzzer."""
     s.frame((24.4, -11.2), (35.0, 4.0), "6  Panel")
-    for name, pull_up, y in (("yes", "R16", 1.6), ("no", "R17", -1.6)):
+    for name, pull_up, y in (("yes", "R16", 1.3), ("no", "R17", -1.9)):
         s.rail((29.2, y + 1.6), "3.3 V")
         s.part(elm.ResistorIEC(), (29.2, y + 1.6), (29.2, y), label(pull_up), "top")
         s.tag((29.0, y), pin_text(name))
@@ -276,8 +276,8 @@ def display(s: Sheet) -> None:
     for y, name in ((-14.2, "sda"), (-15.4, "scl")):
         s.tag((17.6, y), pin_text(name))
         s.wire((17.6, y), (19.4, y))
-    s.rail((18.8, -12.9), "3.3 V")
-    s.wire((18.8, -12.9), (18.8, -13.4), (19.4, -13.4))
+    s.rail((18.8, -13.1), "3.3 V")
+    s.wire((18.8, -13.1), (18.8, -13.4), (19.4, -13.4))
     s.ground((21.2, -16.0))
 
 
