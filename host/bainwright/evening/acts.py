@@ -124,8 +124,8 @@ def too_warm(scene: Scene, cool_c: float | None) -> str:
     if until_c is None or not bowl_c > until_c + STILL_WARM_K:
         return ""
     more = "add seed and stir" if status.ask == "seed_in" else "stir on"
-    return (f"the chocolate reads {bowl_c:.1f} °C, and crystals that last form near {until_c:g} °C: {more}. Yes once "
-            "more goes on all the same")
+    return (f"the chocolate reads {bowl_c:.1f} °C, and crystals that last form near {until_c:g} °C: {more}. Yes "
+            "again goes on anyway")
 
 
 def offered(scene: Scene) -> list[Act]:

@@ -8,8 +8,8 @@ SHORT_K = 3.0  # chosen: a bath that is held is nearer to its target, and one th
 MEANT_S = 900.0  # chosen: a look at the probe or a pause of the control is shorter
 LITTLE = 3000  # of 10000: the heater gives less of its time than this
 RISES_K = 1.0  # chosen: a bath that warms up so much in that time gets there without a word
-TOO_MUCH = (". Or is it more chocolate than this warmer melts (bain plan says)? Melt it elsewhere and begin with the "
-            "next step (--from)")
+TOO_MUCH = (". Or is it more chocolate than this warmer can melt? bain plan says how much. Then melt it elsewhere and "
+            "begin with the next step (--from)")
 LONGEST_S = 5.0  # chosen: beyond it, nothing is known about the time since the last line
 
 

@@ -186,8 +186,8 @@ def _of_kind(profile: Profile, of: str | None) -> Profile:
 
 
 # At its temperature and in its mass: common practice, no source, as the plan says it.
-BUTTER = (f"with cocoa butter seed take {BY_SEED}: stir it in at 34 °C, so much as bain plan --method butter says, and "
-          "answer yes")
+BUTTER = (f"for cocoa butter seed take --method {BY_SEED}: at 34 °C stir in as much as bain plan --method butter says, "
+          "then answer yes")
 
 
 def _tempered_by(profile: Profile, method: str | None, stage: str | None) -> Profile:

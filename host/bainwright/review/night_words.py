@@ -120,7 +120,7 @@ def _not_found(one: announced.Announced) -> str:
     """What to say of an announcement that the balance knows nothing of."""
     if one.bowl_c is None:
         return "and the readings do not show it"
-    return f"and the bowl went from {one.bowl_c[0]:.1f} to {one.bowl_c[1]:.1f} °C about then"
+    return f"and the bowl went from {one.bowl_c[0]:.1f} to {one.bowl_c[1]:.1f} °C at about that time"
 
 
 def _outages(night: Night) -> list[str]:

@@ -155,7 +155,7 @@ class Wizard:
                 return
             except UseError as wrong:
                 self.report(str(wrong))
-        raise UseError(f"no answer that can be used: {words}", hint="run the same command again to resume")
+        raise UseError(f"no usable answer to: {words}", hint="run the same command again to resume")
 
     def ask_all(self, found: Mapping[str, Any]) -> None:
         """Settle each question in turn; `back` as an answer asks the one before again.
@@ -244,8 +244,8 @@ def other_watts(given: Mapping[str, Any]) -> str:
     build, heater_w = BY_NAME.get(given.get(BUILD, OWN)), given["heater_w"]
     if build is None or abs(heater_w / build.heater_w - 1.0) <= WATTS_WITHIN:
         return ""
-    return (f"{heater_w:g} W is not the guide's {build.heater_w:g} W: its supply, fuses, wire, plugs and cut-outs do "
-            "not go with it. bain plan --size-heater says what does, and which watts a 24 V build can have")
+    return (f"{heater_w:g} W is not the guide's {build.heater_w:g} W: the guide's supply, fuses, wire, plugs and "
+            "cut-outs do not fit it. bain plan --size-heater says what does, and which watts a 24 V build can have")
 
 
 def name_probes(wizard: Wizard, there: list[OnBus], warmed: Warmed | None) -> None:
