@@ -45,7 +45,9 @@ ENDINGS = {
     " by yes at the warmer; bain hold --join watches it then.",
     watch.LOST: "The connection to the board was lost; this covers the time until then.",
 }
-RESTARTED_VIRTUAL = "The board restarted in the middle of it. A simulated hold ends there; a real one waits for a yes."
+RESTARTED_VIRTUAL = (
+    "The board restarted in the middle of it. A simulated hold ends there; a real one resumes by itself or by yes."
+)
 RESTARTED_LATCHED = "The board restarted after that; it stays off until somebody clears the trip."
 
 
