@@ -12,7 +12,10 @@ from bainwright.display.scene import Scene
 from bainwright.evening import acts, watch
 from bainwright.evening.acts import ACTS, BY_NAME, Inbox, end_question, of_key, offered
 from bainwright.evening.keyboard import Keyboard
+from bainwright.evening.prompts import EveningPrompts
 from bainwright.evening.watch import Watch
+from bainwright.files.chocolate import load_profile
+from bainwright.files.rig import load_rig
 from bainwright.files.score import Window
 from bainwright.link.messages import decode
 from bainwright.live.feeds import as_json
@@ -195,6 +198,24 @@ def test_a_refusal_comes_back_in_the_boards_words():
     assert not reply.done
     assert "nothing is asked" in reply.words
     assert kitchen.course.ended is None
+
+
+@pytest.mark.parametrize(("name", "stage", "ask", "event"), [
+    ("refill", "work", "", "announced"), ("thickens", "work", "", "thicker"), ("thins", "work", "", "thinner"),
+    ("no", "melt", "all_melted", "denied"), ("no", "cool", "cool_down", "denied"),
+])  # fmt: skip
+def test_the_advice_that_comes_with_an_act_is_in_its_reply(name, stage, ask, event):
+    """At a phone the events are out of sight, and a cook who reads only that the warmer has it pours at 28 °C."""
+    kitchen = Kitchen()
+    kitchen.course.prompts = EveningPrompts(load_profile("dark"), load_rig("pot"))
+    kitchen.report(2, stage=stage, ask=ask, bowl=28300, state="hold")
+    reply = kitchen.wish(name, ask)
+    (advice,) = kitchen.course.prompts.event(event, {})
+    assert reply.done
+    assert "the warmer has it." in reply.words
+    assert f"{advice[1:]}." in reply.words
+    assert reply.words.endswith(".")
+    assert event != "announced" or "The bowl is too cold for a refill" in reply.words
 
 
 def test_a_lost_board_is_a_reply_too():

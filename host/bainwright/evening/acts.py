@@ -60,6 +60,8 @@ class Act:
         The steps in which the warmer accepts it; empty for all.
     shows : tuple of (str, bool), optional
         What it makes true of the scene. In a pause the board reports it only when the pause is over.
+    event : str
+        The event that the board reports for it, where there may be advice with that; else empty.
     """
 
     name: str
@@ -72,15 +74,17 @@ class Act:
     final: bool = False
     steps: tuple[str, ...] = ()
     shows: tuple[str, bool] | None = None
+    event: str = ""
 
 
 ACTS = (
     Act("yes", "y", "Yes", "confirm", answers=True),
-    Act("no", "n", "No", "thicker", answers=True, fits=_takes_no),
-    Act("thickens", "n", "It thickens", "thicker", fits=lambda scene: not _takes_no(scene), steps=DIPS),
-    Act("thins", "d", "It thins", "thinner", steps=DIPS),
+    Act("no", "n", "No", "thicker", answers=True, fits=_takes_no, event="denied"),
+    Act("thickens", "n", "It thickens", "thicker", fits=lambda scene: not _takes_no(scene), steps=DIPS,
+        event="thicker"),
+    Act("thins", "d", "It thins", "thinner", steps=DIPS, event="thinner"),
     Act("refill", "r", "A refill is coming", "announce", fits=lambda scene: not scene.refill_coming, steps=DIPS,
-        shows=("refill_coming", True)),
+        shows=("refill_coming", True), event="announced"),
     Act("no_refill", "r", "No refill after all", "announce", fits=lambda scene: scene.refill_coming,
         shows=("refill_coming", False)),
     Act("bowl_off", "b", "Bowl off", "bowl", {"at": "off"}, fits=lambda scene: not scene.bowl_away,

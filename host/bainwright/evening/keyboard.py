@@ -201,10 +201,12 @@ class Keyboard:
             self._stop(course)
             off = course.ended != watch.NOT_OFF
             return acts.Reply(off, "The hold is stopped, and the heat is off." if off else NOT_STOPPED)
+        advice = course.prompts.advice(act.event) if course.prompts is not None and act.event else []
         refusal = self._do(course, act)
         if refusal:
             return acts.Reply(False, f"Not now: {refusal}.")
-        return acts.Reply(True, f"{act.words}: the warmer has it.")
+        # Who acts at a phone sees the reply; the advice among the events is three screens further down.
+        return acts.Reply(True, " ".join([f"{act.words}: the warmer has it.", *map(_sentence, advice)]))
 
     # -- another bowl --------------------------------------------------------------------------------------------------
 
@@ -279,3 +281,7 @@ class Keyboard:
         else:
             course.ended = watch.NOT_OFF
             course.show(NOT_STOPPED)
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}."

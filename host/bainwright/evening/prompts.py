@@ -106,6 +106,10 @@ class EveningPrompts:
             self._shift_k = shift / 1000 if isinstance(shift, int) else None
         if name == "stage":
             self._stage = str(fields.get("stage"))
+        return self.advice(name)
+
+    def advice(self, name: str) -> list[str]:
+        """What is worth knowing at an event; for who acted also before the board has reported it."""
         added = _ADDED.get((self._stage, name)) or _ADDED.get(("", name))
         return [added(self)] if added else []
 

@@ -57,6 +57,9 @@ class Prompts(Protocol):
     def event(self, name: str, fields: dict[str, Any]) -> list[str]:
         """Take in an event; returns advice that goes with it."""
 
+    def advice(self, name: str) -> list[str]:
+        """Advice that goes with an event, also before it is reported."""
+
     def change(self, profile: Profile) -> None:
         """Change to another bowl with another chocolate."""
 

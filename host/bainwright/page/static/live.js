@@ -116,12 +116,13 @@ async function loadAgain(why) {
 }
 
 const DONE_SHOWN_MS = 4000; // it may lie over the next question
+const READ_MS_A_LETTER = 70; // chosen: a slow reader's; advice may come with the answer
 const FAILED_SHOWN_MS = 10000;
 let answeredAt = 0;
 
 function answer(words, done) {
   const place = part("reply");
-  const shownMs = done ? DONE_SHOWN_MS : FAILED_SHOWN_MS;
+  const shownMs = Math.max(done ? DONE_SHOWN_MS : FAILED_SHOWN_MS, READ_MS_A_LETTER * words.length);
   answeredAt = Date.now();
   setTimeout(() => { if (Date.now() - answeredAt >= shownMs) place.hidden = true; }, shownMs);
   place.hidden = false;
