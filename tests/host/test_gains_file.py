@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from itertools import count
 from pathlib import Path
 
 import msgspec
@@ -86,6 +87,35 @@ def test_one_step_back_and_forward_again(tmp_path: Path):
     assert read_gains(path).values["gains.water.kp"] == 1.25
     gains.undo(path)
     assert read_gains(path).values["gains.water.kp"] == 1.5
+
+
+@pytest.mark.parametrize(("at", "seen_then"), [(1, [1.5, 1.25, 1.5]), (2, [1.5, 1.25, 1.5]), (3, [1.25, 1.25, 1.5])])
+def test_a_step_back_that_is_killed_is_finished_by_the_next(at, seen_then, tmp_path: Path, monkeypatch):
+    """Killed before each of its three changes of a file."""
+    path = tmp_path / "g.toml"
+    write_gains(path, {**VALUES, "gains.water.kp": 1.25}, NOTES)
+    write_gains(path, {**VALUES, "gains.water.kp": 1.5}, NOTES)
+    changes = count(1)
+
+    def dying(change):
+        def change_or_die(*given):
+            if next(changes) == at:
+                raise KeyboardInterrupt  # no part of `undo` catches it
+            return change(*given)
+        return change_or_die
+
+    with monkeypatch.context() as patch:
+        patch.setattr(gains, "replace_file", dying(gains.replace_file))
+        patch.setattr(Path, "replace", dying(Path.replace))
+        with pytest.raises(KeyboardInterrupt):
+            gains.undo(path)
+    seen = [read_gains(path).values["gains.water.kp"]]
+    gains.undo(path)
+    seen.append(read_gains(path).values["gains.water.kp"])
+    assert sorted(each.name for each in tmp_path.iterdir()) == ["g.toml", "g.toml.before"]
+    gains.undo(path)
+    seen.append(read_gains(path).values["gains.water.kp"])
+    assert seen == seen_then
 
 
 @pytest.mark.parametrize("there", ["folder", "pipe", "link", "text"])

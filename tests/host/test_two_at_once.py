@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import multiprocessing
 import os
 import shutil
+import signal
 from pathlib import Path
 
 import pytest
@@ -65,10 +67,32 @@ def test_what_killed_commands_left_goes_with_the_next_but_nothing_of_a_live_one(
 
 
 def test_a_killed_gather_leaves_nothing_behind_the_next(records: Path) -> None:
+    """Killed between claiming a name and moving the hold there."""
     store(records / "a" / "h1")
-    (holds_folder() / ".coming-killed" / "hold").mkdir(parents=True)
+
+    def dying() -> None:
+        parcel.move_folder_into_place = lambda *_: os.kill(os.getpid(), signal.SIGKILL)
+        parcel.gather(records / "a")
+
+    child = FORK.Process(target=dying)
+    child.start()
+    child.join()
+    assert child.exitcode == -signal.SIGKILL
+    assert len(list(holds_folder().iterdir())) == 2
     assert len(parcel.gather(records / "a").added) == 1
     assert [each.name for each in holds_folder().iterdir()] == ["h1"]
+
+
+def test_a_disk_that_takes_no_hold_leaves_no_empty_one(records: Path, monkeypatch) -> None:
+    store(records / "a" / "h1")
+
+    def full(*_) -> None:
+        raise OSError(errno.ENOSPC, "full")
+
+    monkeypatch.setattr(parcel, "move_folder_into_place", full)
+    with pytest.raises(FileError):
+        parcel.gather(records / "a")
+    assert not list(holds_folder().iterdir())
 
 
 def test_holds_of_one_name_from_two_sources_all_come_in(records: Path) -> None:

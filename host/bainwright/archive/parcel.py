@@ -20,6 +20,7 @@ from bainwright.core.home import holds_folder
 from bainwright.core.os_errors import file_error
 from bainwright.core.read_file import LOG_BYTES, is_own, read_bytes
 from bainwright.record.archive import FOLDER as BOARDS
+from bainwright.record.coming import COMING, delete_scraps
 from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET
 from bainwright.record.reader import HoldLog, read_log
 
@@ -105,6 +106,7 @@ def gather(source: Path) -> Gathered:
     try:
         holds.mkdir(parents=True, exist_ok=True)
         with alone(holds):  # two that bring the same hold at once would both take it
+            delete_scraps(holds)
             _gather(source, holds, found)
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError, RuntimeError,
             UnicodeDecodeError) as failed:
@@ -120,7 +122,7 @@ def _gather(source: Path, holds: Path, found: Gathered) -> None:
     for here in sorted(holds.iterdir()):
         if os.path.isfile(here / FACTS):
             known.setdefault(identity(here), []).append(here)
-    with scratch_folder(holds, ".coming-") as coming:
+    with scratch_folder(holds, COMING) as coming:
         for name, files in _holds_in(source):
             folder = coming / "hold"
             folder.mkdir()
@@ -141,24 +143,32 @@ def _take(folder: Path, name: str, known: dict[str, list[Path]], found: Gathered
     if copies and _is_in(copies, folder, log):
         found.known.append(name)
         return
-    target = _claimed(name)
-    move_folder_into_place(folder, target)
+    target = _placed(folder, name)
     found.added.append(target)
     if copies:
         found.fuller.append((target, copies[0]))
     copies.append(target)
 
 
-def _claimed(name: str) -> Path:
-    """A new folder in the home that no other process has or takes: making it is what claims it."""
+def _placed(folder: Path, name: str) -> Path:
+    """Move a hold to a new folder in the home that no other process has or takes: making it is what claims it."""
     taken = {BOARDS}
     while True:
         free = _free_name(name, taken)
+        folder = folder.rename(folder.with_name(free))  # first, so that a claim is never left without its name here
+        target = holds_folder() / free
         try:
-            (holds_folder() / free).mkdir()
-            return holds_folder() / free
+            target.mkdir()
+            break
         except FileExistsError:
             taken.add(free)
+    try:
+        move_folder_into_place(folder, target)
+    except OSError:
+        with suppress(OSError):
+            target.rmdir()
+        raise
+    return target
 
 
 def _is_in(copies: list[Path], folder: Path, log: HoldLog) -> bool:

@@ -18,6 +18,7 @@ from bainwright.core.progress import progress
 from bainwright.link.protocol import Link
 from bainwright.record.archive import Archive, Segment
 from bainwright.record.collecting import fetch_log, forget, list_segments, read_archive
+from bainwright.record.coming import delete_scraps
 from bainwright.review import overnight
 from bainwright.review.report import Report
 from bainwright.virtual.opening import open_stored
@@ -110,7 +111,7 @@ def collect(asked: CollectAsked) -> Collected:
         rig = _settings(link, hello, done.notes)
         parent.mkdir(parents=True, exist_ok=True)
         with alone(parent):  # two boards of one id would write into one folder
-            overnight.delete_scraps(parent)
+            delete_scraps(parent)
             segments = _fetch_and_store(link, parent, done, session.simulated, rig)
         if not asked.keep:
             try:

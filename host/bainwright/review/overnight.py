@@ -6,7 +6,6 @@ import math
 from bisect import bisect_left
 from collections import deque
 from collections.abc import Iterator
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import count
@@ -16,7 +15,6 @@ from typing import Any, cast
 from bainboard import settings
 from bainwright import __version__
 from bainwright.core.atomic_write import (
-    delete_left,
     move_folder_into_place,
     move_into_place,
     replace_file,
@@ -37,6 +35,7 @@ from bainwright.link.messages import Message, Status
 from bainwright.link.session import Session
 from bainwright.record.boardlog import BoardHold
 from bainwright.record.columns import status_of
+from bainwright.record.coming import COMING
 from bainwright.record.names import CSV, EVENTS, FACTS
 from bainwright.record.reader import HoldLog, read_facts, read_log
 from bainwright.record.writer import LiveLog, next_folder
@@ -46,7 +45,6 @@ SAME_SHARE = 0.9  # chosen: a few damaged readings must not make another hold of
 UNSYNCED_MS = 1_200_000  # chosen: twice the longest that a board may wait with its log (settings: log.sync_s)
 SAME_EVENT_MS = 2000  # the PC stamps an event with the last second it had received
 PC_EVENTS = ("lost", "found", "gap", "another_pot")  # written by the PC, not by a board
-SCRATCH = ".collect-"  # what the name begins with of a folder in which a hold is written before it is one
 WHOLE = (watch.DONE, watch.STOPPED, watch.TRIPPED, watch.RESTARTED)
 
 
@@ -158,7 +156,7 @@ def store(shelf: Shelf, hold: BoardHold) -> Report | None:
         return None
     try:
         # A new hold's files come into its folder together: of half of them the next collection would not know whose.
-        with scratch_folder(folder if found else shelf.parent, SCRATCH) as made:
+        with scratch_folder(folder if found else shelf.parent, COMING) as made:
             scratch = made / folder.name
             scratch.mkdir()
             done = _replay(scratch, folder, origin, hold, there, row_s)
@@ -177,15 +175,6 @@ def store(shelf: Shelf, hold: BoardHold) -> Report | None:
         shelf.add(hold.hold, folder)
         done.notes += filter(None, [remember(folder)])  # a folder outside the home
     return done
-
-
-def delete_scraps(parent: Path) -> None:
-    """Delete what killed collections left in the folder of all holds and in the holds; used inside `alone`."""
-    for claimed in delete_left(parent, SCRATCH):
-        with suppress(OSError):  # it has something in it, or it is gone
-            (parent / claimed).rmdir()
-    for path in parent.iterdir():
-        delete_left(path, SCRATCH)
 
 
 def _keep_originals(scratch: Path, folder: Path) -> list[str]:

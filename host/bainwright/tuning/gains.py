@@ -14,7 +14,7 @@ import msgspec
 
 import bainboard
 from bainboard import settings
-from bainwright.core.atomic_write import refuse_unwritable, replace_file
+from bainwright.core.atomic_write import alone, refuse_unwritable, replace_file
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.os_errors import file_error
 from bainwright.core.read_file import TOML_BYTES, read_bytes
@@ -148,9 +148,11 @@ def write_gains(path: Path, values: Mapping[str, float], notes: Notes) -> None:
     text = render(values, notes)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        if path.exists():
-            replace_file(_before(path), read_bytes(path, "the gains file", TOML_BYTES))
-        replace_file(path, text)
+        with alone(path.parent):
+            _finish_undo(path)
+            if path.exists():
+                replace_file(_before(path), read_bytes(path, "the gains file", TOML_BYTES))
+            replace_file(path, text)
     except OSError as failed:
         raise file_error(f"the gains file {path} cannot be written", failed, "name another with --out") from failed
 
@@ -158,7 +160,8 @@ def write_gains(path: Path, values: Mapping[str, float], notes: Notes) -> None:
 def undo(path: Path) -> None:
     """Restore the previous file; a second undo restores the newer one.
 
-    At every moment a whole gains file is at the path.
+    At every moment a whole gains file is at the path, and both are on the disk: an undo that was killed is finished by
+    the next.
 
     Raises
     ------
@@ -169,23 +172,40 @@ def undo(path: Path) -> None:
     """
     if not path.name or not _before(path).is_file():
         raise UseError(f"{path} has no previous gains", hint="name the file with --out")
+    try:
+        with alone(path.parent):
+            if not _finish_undo(path):
+                _swap(path)
+    except OSError as failed:
+        raise file_error(f"the gains file {path} cannot be written", failed) from failed
+
+
+def _swap(path: Path) -> None:
     before = _before(path)
     for each in (before, path):
         if os.path.lexists(each):
             read_gains(each)
     older = read_bytes(before, "the gains file", TOML_BYTES)
-    newer = read_bytes(path, "the gains file", TOML_BYTES) if path.exists() else None
-    try:
-        if newer is None:
-            replace_file(path, older)
-            before.unlink()
-            return
-        aside = path.with_name(f".{path.name}.{os.getpid()}.aside")
-        replace_file(aside, newer)
+    if not path.exists():
         replace_file(path, older)
-        aside.replace(before)
-    except OSError as failed:
-        raise file_error(f"the gains file {path} cannot be written", failed) from failed
+        before.unlink()
+        return
+    replace_file(_aside(path), read_bytes(path, "the gains file", TOML_BYTES))
+    replace_file(path, older)
+    _aside(path).replace(before)
+
+
+def _finish_undo(path: Path) -> bool:
+    """Finish what a killed undo began; False where there was none, or it had changed nothing yet."""
+    aside = _aside(path)
+    if not os.path.isfile(aside):
+        return False
+    newer = read_bytes(aside, "the newer gains", TOML_BYTES)
+    if path.exists() and read_bytes(path, "the gains file", TOML_BYTES) == newer:
+        aside.unlink()
+        return False
+    aside.replace(_before(path))
+    return True
 
 
 def refuse_unwritable_gains(path: Path) -> None:
@@ -202,6 +222,11 @@ def refuse_unwritable_gains(path: Path) -> None:
 
 def _before(path: Path) -> Path:
     return path.with_name(path.name + BEFORE)
+
+
+def _aside(path: Path) -> Path:
+    """Where an undo keeps the newer file while the older one takes its place."""
+    return path.with_name(f".{path.name}.aside")
 
 
 def render(values: Mapping[str, float], notes: Notes) -> str:
