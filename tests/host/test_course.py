@@ -140,6 +140,35 @@ def test_a_melt_that_levels_off_too_cold_says_what_to_do():
     assert said(35.0) == []
 
 
+def swinging(room_k_per_h, *, hours=4.0, ceiling=50800):
+    """The messages of a melt over a plate that swings by 2 °C about 48.6 °C in 28 min, in steps of a second.
+
+    Worked by hand: at 3 per hour of what the plate is over it, and so much lost to the room, the bowl ends at
+    48.6 °C less a third of the loss.
+    """
+    reach, dark, said, bowl_c = Reach("plate"), Window(44.5, 45.0, 47.0, 51.0, tempered=False), [], 35.5
+    for t_s in range(1, round(3600 * hours)):
+        plate_c = 48.6 + 2.0 * math.sin(2.0 * math.pi * t_s / 1680)
+        bowl_c += (3.0 * (plate_c - bowl_c) - room_k_per_h) / 3600
+        text = reach.see(line(t_s, bowl_c, water=round(1000 * plate_c), water_target=ceiling, duty=2000, stage="melt"),
+                         dark)
+        said += [(t_s, text)] if text else []
+    return said
+
+
+def test_a_melt_over_a_plate_that_swings_under_its_ceiling_says_where_it_levels_off():
+    ((at_s, text),) = swinging(18.0)
+    assert at_s < 2 * 3600
+    assert "the melt will not get to 44.5 °C: it levels off near 42." in text
+    assert "the plate swings between 47 and 50 °C" in text
+    assert "melt it elsewhere" in text
+
+
+def test_a_melt_over_a_swinging_plate_that_will_get_there_says_nothing():
+    assert swinging(12.0) == []
+    assert swinging(10.5) == []
+
+
 def test_a_melt_that_got_there_and_sags_while_nobody_answers_is_not_said_to_fall_short():
     """Recorded on a virtual pot: asked at 44.5 °C, up to 44.9, then for an hour near 44.2 °C under a bath of 48.8."""
     dark = Window(44.5, 45.0, 47.0, 51.0, tempered=False)

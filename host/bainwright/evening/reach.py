@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections import deque
 
+import numpy as np
+
 from bainboard import stages
 from bainwright.evening.held_back import TOO_MUCH
 from bainwright.files.score import ENTRY_S, Window
@@ -14,7 +16,9 @@ STEP_S = 900.0  # chosen: three means this far apart show, to 0.1 °C, where an 
 ROW_S = 5.0
 MEAN_S = 60.0  # chosen: the means are over this time, against noise
 WATER_MEAN_S = 300.0
-WATER_STEADY_C = 0.5  # chosen: the forecast holds only while the water stays where it is
+WATER_STEADY_C = 0.5  # chosen: the forecast by three means holds only while the water stays where it is
+AGREE_C = 0.3  # chosen: two forecasts over swings, a quarter of an hour apart, differ by less
+SWING_SHORT_C = 0.5  # chosen: they leave more in doubt than steady water does
 SHORT_C = 0.15  # chosen: a forecast closer than this to the window may be wrong about it
 LEVEL_C = 0.08  # chosen: smaller steps, twice in a row, are as much noise as course
 LEAST_SLOWING = 0.05  # the approach must slow down visibly, or its end is not in sight
@@ -43,6 +47,7 @@ class Reach:
         self._stage = ""
         self._aim_c: float | None = None  # the water's target, and since when it has not moved
         self._aimed_s = 0.0
+        self._swing: tuple[float, float] | None = None  # s, and where it ends by the forecast over swings then
         self.reported = False
 
     def see(self, status: Status, window: Window) -> str:
@@ -87,6 +92,7 @@ class Reach:
 
     def _forget(self, *, reported: bool) -> None:
         self._rows.clear()
+        self._swing = None
         self.reported = reported
 
     def _is_held(self, aim_c: float) -> bool:
@@ -96,7 +102,7 @@ class Reach:
     def _judge(self, t_s: float, window: Window, water_target: int | None) -> str:
         water = self._water_means()
         if max(water) - min(water) > WATER_STEADY_C:
-            return ""
+            return self._judge_swing(t_s, window, water, water_target)
         first_c, middle_c, last_c = (self._mean_c(t_s - ago_s) for ago_s in (2 * STEP_S, STEP_S, 0.0))
         ends_c = forecast_c(first_c, middle_c, last_c)
         if ends_c is None or ends_c > window.low_c - SHORT_C or (self._stage == "melt" and last_c < ALL_MOLTEN_C):
@@ -118,6 +124,23 @@ class Reach:
                     f"What helps: stir; {helps}. If no lumps are left, stop and begin with the next step (--from)")
         return (f"the chocolate will not reach its window: it levels off near {ends_c:.1f} °C, {short_c:.1f} °C below "
                 f"it, and {why}. What helps: {helps}")
+
+    def _judge_swing(self, t_s: float, window: Window, water: list[float], water_target: int | None) -> str:
+        """As `_judge`, for a bath that swings: a plate that is heated for minutes and then waits."""
+        least_c = ALL_MOLTEN_C if self._stage == "melt" else -OUT_K
+        if (water_target is None or t_s - self._aimed_s < 2 * STEP_S or not _swings(water)
+                or min(row[1] for row in self._rows) < least_c or (self._swing and t_s - self._swing[0] < STEP_S)):
+            return ""
+        before, ends_c = self._swing, swing_forecast_c([row[:3] for row in self._rows])
+        self._swing = None if ends_c is None else (t_s, ends_c)
+        if (before is None or ends_c is None or abs(ends_c - before[1]) > AGREE_C
+                or ends_c > window.low_c - SWING_SHORT_C):
+            return ""
+        self.reported = True
+        what, helps = ("melt", f"stir; {LID}{TOO_MUCH}") if self._stage == "melt" else ("chocolate", LID)
+        return (f"the {what} will not get to {window.low_c:g} °C: it levels off near {ends_c:.1f} °C, since the "
+                f"{self._bath} swings between {min(water):.0f} and {max(water):.0f} °C, under its "
+                f"{water_target / 1000:.0f} °C. What helps: {helps}")
 
     def _why(self, t_s: float, water_target: int | None) -> tuple[str, str] | None:
         """What keeps it short, and what helps; None while the control still moves the bath, and the end with it."""
@@ -156,3 +179,33 @@ def forecast_c(first_c: float, middle_c: float, last_c: float) -> float | None:
         return last_c
     slowing = 1.0 - later / earlier if earlier * later > 0.0 else 0.0
     return None if slowing < LEAST_SLOWING else last_c + later * (1.0 - slowing) / slowing
+
+
+def _swings(water: list[float]) -> bool:
+    """Does it fall and rise again, by more than a bath that is held? One that is warming up only rises."""
+    falls = max(high - low for at, high in enumerate(water) for low in water[at:])
+    rises = max(high - low for at, low in enumerate(water) for high in water[at:])
+    return min(falls, rises) > WATER_STEADY_C
+
+
+def swing_forecast_c(rows: list[tuple[float, float, float]]) -> float | None:
+    """Where a bowl ends over a bath that swings on as it did.
+
+    The bowl warms up in proportion to what the bath is over it, less what the room takes. Both factors come from
+    a least-squares fit of the summed course; where they balance at the mean of the bath, the bowl stays.
+
+    Parameters
+    ----------
+    rows : list of (float, float, float)
+        s, bowl and bath in °C.
+
+    Returns
+    -------
+    float or None
+        °C; None where the bath does not move the bowl.
+    """
+    t_s, bowl_c, bath_c = np.array(rows).T
+    over_k_s = np.concatenate([[0.0], np.cumsum((bath_c - bowl_c)[1:] * np.diff(t_s))])
+    terms = np.column_stack([np.ones_like(t_s), over_k_s, t_s - t_s[0]])
+    _, per_s, room_k_per_s = np.linalg.lstsq(terms, bowl_c, rcond=None)[0]
+    return float(bath_c.mean() + room_k_per_s / per_s) if per_s > 0.0 else None
