@@ -17,6 +17,7 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from msgspec import structs
 from playwright.sync_api import expect, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "host"))
@@ -294,6 +295,17 @@ def test_what_the_board_last_reported_is_struck_out_while_it_is_silent(chromium)
         kept_fresh(hosted, scene)
         expect(page.locator(".lost")).to_have_count(0)
         assert "line-through" not in page.evaluate(struck)
+
+
+def test_the_age_of_old_figures_goes_on_once_the_pc_is_not_heard_either(chromium):
+    """A hold that nobody watches any more: its page may be open for longer than its program."""
+    lost = structs.replace(now_of(scene_at(state="trip"), over=True), unwatched="unanswered")
+    with phone(chromium) as page:
+        with served(scene_at()) as hosted:
+            page.goto(f"http://127.0.0.1:{hosted.port}/")
+            hosted.latest.put(lost, time.monotonic() - 80.0)
+            expect(page.locator(".age")).to_contain_text(" s")
+        expect(page.locator(".age")).to_contain_text("2 min", timeout=60_000)
 
 
 def test_an_armed_phone_sounds_while_the_warmer_calls_and_says_when_it_is_not_armed(chromium):

@@ -12,14 +12,16 @@ from page_tools import Outline, Phone, scene_at, served, until
 
 from bainwright.core.errors import UseError
 from bainwright.display.view import PlainLines
+from bainwright.evening.keyboard import LEAVE_QUESTION
 from bainwright.evening.options import HoldRequest, resolve
-from bainwright.evening.runner import Runner
+from bainwright.evening.runner import GONE, Runner
 from bainwright.link.messages import decode
 from bainwright.live.live_hold import LiveHold
 from bainwright.live.live_view import LiveView
 from bainwright.live.now import now_of
 from bainwright.page import server
 from bainwright.page.hosting import HoldPage, addresses
+from bainwright.review.report import ENDINGS
 from bainwright.virtual.opening import open_board
 
 # -- looking -----------------------------------------------------------------------------------------------------------
@@ -50,8 +52,19 @@ def test_old_figures_are_never_shown_as_present():
     with served() as page:
         page.latest.put(now_of(scene_at()), time.monotonic() - 6.0)
         _, text = Phone(page).ask("GET", "/")
-    assert "No word from the board for 6 s" in text
+    assert "No word from the board for 6 s" in "".join(Outline(text).words)
     assert 'class="now stale"' in text
+
+
+@pytest.mark.parametrize("state", ["hold", "pause", "off", "trip"])
+def test_no_page_says_of_a_warmer_that_is_not_heard_that_it_holds(state):
+    """It may have tripped, and then somebody must pull the plug; scripts and terminals say it in the same words."""
+    with served() as page:
+        page.latest.put(now_of(scene_at(state=state)), time.monotonic() - 6.0)
+        said = [Phone(page).ask("GET", path)[1] for path in ("/", "/static/live.js", "/static/elsewhere.js")]
+    for text in [*said, GONE, LEAVE_QUESTION, ENDINGS["left running"]]:
+        assert "needs no PC" in text
+        assert "holds without" not in text
 
 
 def test_a_trouble_is_shown_as_it_was_said():

@@ -37,7 +37,7 @@ LAPSES_S = 30.0  # chosen: who asked answers at once, and a key an hour later me
 LAPSED = "no answer: all stays as it is"
 PAUSED = terms.refusal("not in state pause")
 LEAVE_QUESTION = (
-    "Leave the warmer running (l), stop it (s) or keep watching (g)? It holds without the PC: you may close the "
+    "Leave the warmer running (l), stop it (s) or keep watching (g)? It needs no PC: you may close the "
     "laptop, and --join watches it again. Ctrl-C once more stops it."
 )
 

@@ -35,6 +35,7 @@ from bainwright.tuning.load_check import LoadCheck
 RECONNECT_S = 15 * 60.0  # chosen, at least: time to find the loose cable; a planned hold looks until its planned end
 SILENT_S = 5.0  # a live board reports every second; after five missed reports the person should know
 DEAF_S = 30.0  # chosen: six times that; then the port is opened again, as a port that stays open may be dead
+GONE = "the board is gone: look at the cable. The warmer needs no PC"
 
 
 @dataclass
@@ -252,7 +253,7 @@ class Runner:
                 course.note(course.end_ms, "found", {})
                 self._silent_since_s = time.monotonic()
                 return
-            course.scene.trouble = "the board is gone: look at the cable. The warmer holds without the PC"
+            course.scene.trouble = GONE
             self.view.refresh(course.scene)
             time.sleep(0.5)
         course.ended = watch.LOST

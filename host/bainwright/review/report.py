@@ -40,7 +40,7 @@ ENDINGS = {
     watch.TRIPPED: "It ended with a trip.",
     watch.NEVER_RAN: "The warmer answered that it started, and stayed at rest: look at its cable and start again.",
     watch.NOT_OFF: f"It was told to stop. {NOT_STOPPED}",
-    watch.LEFT: "The warmer holds on without the PC.",
+    watch.LEFT: "It was left: the warmer needs no PC.",
     watch.RESTARTED: "The board restarted in the middle of it, and its heat is off until it resumes there, by itself or"
     " by yes at the warmer; bain hold --join watches it then.",
     watch.LOST: "The connection to the board was lost; this covers the time until then.",

@@ -22,6 +22,14 @@ function sinceMs(moment) {
   return Math.max(Date.now() - moment.date, performance.now() - moment.steady);
 }
 
+// As the PC says it.
+function durationWords(s) {
+  const min = Math.round(s / 60);
+  if (s < 90) return `${Math.round(s)} s`;
+  if (min < 60) return `${min} min`;
+  return `${Math.floor(min / 60)} h${min % 60 ? ` ${String(min % 60).padStart(2, "0")} min` : ""}`;
+}
+
 // Does this phone sound? Then no page may load itself again: the next one might be silent.
 function sounds() {
   return sound?.state === "running";

@@ -11,7 +11,7 @@ let warmers = { runs: false, calling: false };
 function showCalls() {
   const silentMs = warmers.runs ? sinceMs(callsHeard) : 0;
   const silent = silentMs >= CALLS_QUIET_MS;
-  const noWord = `No word from the PC for ${Math.round(silentMs / 1000)} s. The warmer holds without it: look at the warmer.`;
+  const noWord = `No word from the PC for ${Math.round(silentMs / 1000)} s. The warmer needs no PC: look at it.`;
   const words = silent ? refused || noWord : "A warmer needs somebody.";
   callsPlace.hidden = !silent && !warmers.calling;
   if (callsPlace.firstElementChild.textContent !== words) callsPlace.firstElementChild.textContent = words;

@@ -18,6 +18,7 @@ let stream = null;
 let listened = mark();
 let server = null;
 const drawn = new Map(); // the parts as they are shown
+let readingsCame = mark();
 const READ_MS = 800; // nobody reads a new question sooner; a finger may be on its way to the button before
 let changedMs = -READ_MS; // when the buttons last changed
 const QUIETED_MS = 300000; // as long as a hold's alarms rest
@@ -29,6 +30,7 @@ function show(name, html) {
   if (!place || drawn.get(name) === html) return;
   if (name === "buttons" && drawn.has(name)) changedMs = performance.now();
   drawn.set(name, html);
+  if (name === "readings") readingsCame = mark();
   const focused = place.contains(document.activeElement) ? document.activeElement.value : null;
   const focusedAt = [...place.querySelectorAll("button")].indexOf(document.activeElement);
   const heads = () => [...place.querySelectorAll("summary")];
@@ -40,18 +42,27 @@ function show(name, html) {
   }
 }
 
+// The PC sends old figures again each second; once it is not heard, their ages go on here.
+function showAges() {
+  const goneS = sinceMs(readingsCame) / 1000;
+  for (const each of part("readings").querySelectorAll(".age")) {
+    if (goneS > 2) each.textContent = durationWords(Number(each.dataset.s) + goneS);
+  }
+}
+
 function state() {
   return part("readings").querySelector(".now")?.dataset ?? {};
 }
 
 function showLink() {
+  showAges();
   const silentMs = sinceMs(heard), silentS = Math.round(silentMs / 1000);
   const silent = silentMs >= QUIET_MS && !over;
   part("link").hidden = !silent;
   part("readings").classList.toggle("stale", silent); // around what the PC itself calls old
   if (silent) {
     part("link").textContent = `No word from the PC for ${silentS} s. What you see is old. `
-      + "The warmer holds without it: look at the warmer.";
+      + "The warmer needs no PC: look at it.";
   }
   dispatchEvent(new CustomEvent("bain", { detail: {
     ...state(), runs: true, quiet: performance.now() < quietUntil, silentS: silent ? silentS : 0, lastsS: (performance.now() - heard.steady) / 1000,

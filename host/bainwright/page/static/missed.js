@@ -26,9 +26,8 @@ function eventsSince(newest) {
 function say() {
   const missed = eventsSince(gap.newest);
   if (gap.elsewhere && !missed.length) return;
-  const s = Math.round(gap.ms / 1000);
   const place = document.getElementById("missed");
-  place.textContent = `This page heard nothing for ${s < 120 ? `${s} s` : `${Math.round(s / 60)} min`}. `
+  place.textContent = `This page heard nothing for ${durationWords(gap.ms / 1000)}. `
     + `Its curves are whole again. ${missed.length ? `Meanwhile: ${missed.join("; ")}.` : "Nothing happened meanwhile."}`;
   place.hidden = false;
 }
