@@ -3,6 +3,7 @@
 import contextlib
 import json
 import os
+import select
 import socket
 import time
 from pathlib import Path
@@ -68,7 +69,9 @@ def test_a_client_that_does_not_read_its_file_is_cut_off(page, monkeypatch):
     with socket.create_connection((host, int(port))) as client:
         client.settimeout(30)
         client.sendall(f"GET /holds/{key_of(entry)}/hold.csv HTTP/1.1\r\nHost: {page.host}\r\n\r\n".encode())
-        time.sleep(1.0)
+        cut_off = select.poll()
+        cut_off.register(client, 0)  # its end alone
+        assert cut_off.poll(30_000)
         got = 0
         with contextlib.suppress(ConnectionResetError):
             while piece := client.recv(1 << 16):
