@@ -190,6 +190,14 @@ def test_a_yes_to_the_seeding_of_a_bowl_that_is_far_too_warm_is_doubted_once():
     assert not acts.too_warm(Kitchen(ask="all_melted", bowl=44000).scene, 27.5)
 
 
+def test_a_yes_that_moves_nothing_on_says_what_will():
+    """The bath is swapped; a yes shows that somebody is here, and the bath is what the step waits for."""
+    kitchen = Kitchen(ask="swap", stage="seed", water=35000)
+    assert kitchen.wish("yes", seen="swap").done
+    assert "by itself once the water is under 34.5 °C; it is at 35.0 °C" in kitchen.scene.events[-1][1]
+    assert kitchen.asked == ["confirm"]
+
+
 def test_a_refusal_comes_back_in_the_boards_words():
     """And the hold continues."""
     kitchen = Kitchen()

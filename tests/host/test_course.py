@@ -11,6 +11,7 @@ from bainwright.display import scene_words, screen
 from bainwright.display.curve import CHOCOLATE, CURVE_S, WATER, curve_rows
 from bainwright.display.scene import Scene
 from bainwright.display.view import RING_S, Bell
+from bainwright.evening.falling import Falling
 from bainwright.evening.held_back import HeldBack
 from bainwright.evening.reach import Reach, forecast_c
 from bainwright.evening.window_news import WindowNews
@@ -227,6 +228,49 @@ def test_heat_that_is_held_back_for_a_quarter_of_an_hour_is_said_once(duty, rise
     assert check.words == ""
 
 
+def falling(bowl_at, *, water_c=31.6, stage="settle", **fields):
+    """What is said, with its minute, of a bowl that reads so at each minute."""
+    check = Falling()
+    said = [(t_s / 60, check.see(line(t_s, bowl_at(t_s / 60), water=round(1000 * water_c), stage=stage), **fields))
+            for t_s in range(1, 3600)]
+    return [(round(minute), text) for minute, text in said if text], check.words
+
+
+@pytest.mark.parametrize("stage", ["settle", "test", "work", "melted"])
+def test_a_bowl_that_falls_over_a_warmer_bath_is_asked_for_once(stage):
+    """In air at 20 °C, a kilogram near 29 °C falls by 0.16 °C a minute (recorded); and it is set back after 40 min."""
+    ((minute, text),), after = falling(
+        lambda at: 29.0 - 0.16 * at if at < 40 else 22.6 + 0.3 * (at - 40), stage=stage, away=False)
+    assert minute <= 15
+    assert "though the water is 4 °C warmer: look whether the bowl is in its bath" in text
+    assert after == ""
+
+
+@pytest.mark.parametrize("bowl_at", [
+    lambda at: 31.5 - 0.05 * at,  # a lid that is off
+    lambda at: 28.0 if at < 20 else max(26.0, 28.0 - 0.5 * (at - 20)),  # pieces that were put in and melt
+    lambda at: 26.0 + 0.05 * at,
+])
+def test_a_bowl_that_sits_in_its_bath_is_not_asked_for(bowl_at):
+    assert falling(bowl_at, away=False)[0] == []
+
+
+def test_a_bowl_that_was_reported_as_lifted_or_falls_with_its_bath_is_not_asked_for():
+    assert falling(lambda at: 29.0 - 0.16 * at, away=True)[0] == []
+    assert falling(lambda at: 29.0 - 0.16 * at, water_c=21.0, away=False)[0] == []
+
+
+def test_a_bowl_that_goes_on_falling_is_not_called_warming_back():
+    scene = Scene("dark", "the warmer 'pot'", DARK, True, None, 150.0)
+    for t_s in range(0, 1300, 10):
+        scene.see(float(t_s), line(t_s, 30.0 - 0.0025 * t_s, stage="settle"))
+    assert scene_words.place(scene) == "below its window"
+    scene.falls = "the chocolate fell: look whether the bowl is in its bath"
+    assert "The chocolate fell: look whether" in scene_words.prompt(scene)
+    scene.see(1300.0, line(1300, 31.5, stage="work"))
+    assert scene_words.prompt(scene) == scene.falls
+
+
 def test_a_pause_says_what_becomes_of_the_bowl():
     scene = scene_at(29.0, stage="work", state="pause")
     assert "the bowl is at 29.0 °C, below its window; water pause" in text_of(scene)
@@ -318,7 +362,7 @@ def test_a_bowl_that_is_still_cold_is_not_dipped_from():
 
 
 @pytest.mark.parametrize(("bowl_c", "words", "place"), [
-    (28.0, "it warms back into its window: stir now and then", "warming back"),
+    (28.0, "stir now and then: its bath should warm it back into its window", "warming back"),
     (31.5, "nothing to do: it settles in its window", "in its window"),
     (33.0, "it cools into its window: stir now and then", "settling"),
 ])

@@ -60,6 +60,7 @@ class Scene:
     prompt: str = ""  # what the board asks, with the figures of this moment
     indicators: str = ""  # of the temper
     concern: str = ""  # the chocolate will not reach its window
+    falls: str = ""  # it falls over a bath that should warm it
     caution: str = ""  # the temper may be lost: what a test would settle
     spoilt: str = ""  # why the bowl cannot be tempered any more
     bowl_away: bool = False

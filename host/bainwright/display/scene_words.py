@@ -17,8 +17,8 @@ ON_ITS_WAY = {("melt", BELOW): "melting", ("melt", IN): "warm enough", ("seed", 
 # What there is to do in a step while the warmer asks nothing.
 MEANWHILE = {"melt": "stir every few minutes; the warmer asks when it is warm enough",
              "melted": "nothing to do: the stock stays melted"}
-SETTLES = {BELOW: "it warms back into its window: stir now and then", IN: "nothing to do: it settles in its window",
-           ABOVE: "it cools into its window: stir now and then"}
+SETTLES = {BELOW: "stir now and then: its bath should warm it back into its window",
+           IN: "nothing to do: it settles in its window", ABOVE: "it cools into its window: stir now and then"}
 KEYS = {"resume": "w", "bowl_on": "b", "no_refill": "r", "test": "t"}  # at the terminal
 WELL_BELOW_C = 0.3  # chosen: several times a probe's noise
 STEADY_C = 0.05  # chosen: a change over ten minutes that no kitchen thermometer shows
@@ -29,6 +29,8 @@ def place(scene: Scene) -> str:
     stage = scene.status.stage if scene.status else ""
     if stage == "melted" and scene.where == BELOW and (scene.trend_c or 0.0) >= STEADY_C:  # stock of the evening before
         return "warming up"
+    if scene.where == BELOW and (scene.trend_c or 0.0) <= -WELL_BELOW_C and stage in ("melt", "settle"):
+        return PLACES[BELOW]
     return ON_ITS_WAY.get((stage, scene.where), PLACES[scene.where])
 
 
@@ -73,7 +75,16 @@ def times(scene: Scene) -> tuple[str, str]:
 
 
 def prompt(scene: Scene, press: Mapping[str, str] = KEYS) -> str:
-    """What to do now: hands in the water come first, then a bowl lifted from the dipping, then what the warmer asks.
+    """What to do now, and a bowl that falls where it should be warmed."""
+    asked = _prompt(scene, press)
+    # Added, not put in its place: a yes answers what the warmer asks.
+    if scene.falls and asked.startswith(terms.PROMPTS[""]):  # nothing to do
+        return scene.falls
+    return f"{asked}. {scene.falls[:1].upper()}{scene.falls[1:]}" if scene.falls else asked
+
+
+def _prompt(scene: Scene, press: Mapping[str, str]) -> str:
+    """As `prompt`: hands in the water come first, then a bowl lifted from the dipping, then what the warmer asks.
 
     Parameters
     ----------

@@ -132,6 +132,15 @@ def too_warm(scene: Scene, cool_c: float | None) -> str:
             "again goes on anyway")
 
 
+def waits(scene: Scene) -> str:
+    """What to know at a yes that moves nothing on: the step ends by itself, whatever is answered. Empty: it does."""
+    status = scene.status
+    if status is None or status.ask != stages.SWAP[stages.ASK] or status.water is None:
+        return ""
+    return (f"noted, and it goes on by itself once the {scene.bath} is under {scene.window.ceiling_c:g} °C; it is at "
+            f"{status.water / 1000:.1f} °C")
+
+
 def offered(scene: Scene) -> list[Act]:
     """The acts that the warmer accepts at this moment, in the table's order."""
     if scene.status is None:

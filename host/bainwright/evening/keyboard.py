@@ -149,7 +149,10 @@ class Keyboard:
             self._doubted_s = now_s
             course.show(f"not now: {warm}")
             return warm
+        waits = acts.waits(course.scene) if act.name == "yes" else ""
         refusal = self._request(course, act.do, act.fields)
+        if not refusal and waits:
+            course.show(waits)
         if not refusal and act.shows is not None:
             setattr(course.scene, *act.shows)
         if not refusal and act.answers and course.scene.status is not None:

@@ -12,6 +12,7 @@ from bainboard import faults, help_text, stages
 from bainwright.core.units import duration_words
 from bainwright.display.scene import Scene
 from bainwright.display.view import View
+from bainwright.evening.falling import Falling
 from bainwright.evening.held_back import HeldBack
 from bainwright.evening.indicators import Indicators
 from bainwright.evening.limits import Limits
@@ -121,6 +122,7 @@ class Watch:
         self._rests_in = ""  # the board's state, once it has no hold any more
         self._stage = ""
         self._news, self._reach, self._held_back = WindowNews(), Reach(scene.bath), HeldBack(scene.bath)
+        self._falling = Falling(scene.bath)
         self._concern = ""  # that the chocolate will not reach its window
 
     @property
@@ -202,13 +204,14 @@ class Watch:
         asks = status.ask if self.prompts is None else self.scene.prompt
         self.scene.calling = bool(status.fault or status.state == "trip"
                                   or (asks and status.ask not in stages.UNHURRIED))
+        falls, self.scene.falls = self._falling.see(status, away=self.scene.bowl_away), self._falling.words
         if self.scene.bowl_away:
             return
         news = self._news.see(status, self.scene.window)
         warning, held = self._reach.see(status, self.scene.window), self._held_back.see(status)
         self._concern = warning or (self._concern if self._reach.reported else "")
         self.scene.concern = self._concern or self._held_back.words
-        self._add(status.t, [text for text in (news, warning, held) if text])
+        self._add(status.t, [text for text in (news, falls, warning, held) if text])
 
     def _watched_until_ms(self, latched_ms: int) -> float:
         planned_ms = float("inf") if self.scene.for_s is None else self.scene.for_s * 1000

@@ -1,0 +1,73 @@
+"""Says so when the chocolate falls over a bath that should warm it: the bowl is not in it, whatever was answered."""
+
+from __future__ import annotations
+
+from collections import deque
+from itertools import pairwise
+
+from bainwright.link.messages import Status
+
+# Chosen: so warm a bath, at first and at last, lets no bowl in it fall at the rate below. A steady hold has 1.5
+# to 3 °C between them, and a bowl nears that by a degree in 10 min only from 2 °C and more away.
+OVER_K, OVER_AT_LAST_K = 1.5, 3.0
+MINUTES = 8
+FALLS_K = 0.8  # chosen: in that time; a kilogram in air falls twice as fast, one in a draught or beside a lid slower
+QUARTER_FALLS_K = 0.1  # chosen: in each quarter of it; what is stirred in cools a bowl at first only
+POURED_K = 0.6  # chosen: in a minute a bowl falls by so much only when something cold is put in
+RISES_K = 0.2  # chosen: a bowl that is back warms up by so much at once
+WATCHED = ("settle", "test", "work", "rest", "melted", "tune")  # steps in which the bowl is in its bath
+
+
+class Falling:
+    """Follows one hold; `words` is what to say now, as long as it is so.
+
+    Parameters
+    ----------
+    bath : str
+        What the bowl sits in or on: "water" or "plate".
+    """
+
+    def __init__(self, bath: str = "water") -> None:
+        self._bath = bath
+        self._minutes: deque[tuple[float, float]] = deque(maxlen=MINUTES + 1)  # bowl and bath, °C, as each minute began
+        self._next_s = self._least_c = 0.0
+        self.words = ""
+
+    def see(self, status: Status, *, away: bool) -> str:
+        """Take in a status line, and whether the bowl was reported as lifted; returns the words once."""
+        now_s, watched = status.t / 1000, status.state == "hold" and status.stage in WATCHED and not away
+        if not watched or status.bowl is None or status.water is None or status.est:
+            self._minutes.clear()
+            self.words = ""
+            return ""
+        bowl_c, bath_c = status.bowl / 1000, status.water / 1000
+        if self.words:
+            self._least_c = min(self._least_c, bowl_c)
+            if bowl_c > self._least_c + RISES_K or bath_c < bowl_c:
+                self._minutes.clear()
+                self.words = ""
+        if self._minutes and now_s < self._next_s:
+            return ""
+        if not self._minutes or now_s > self._next_s + 60.0:
+            self._minutes.clear()
+        self._next_s = now_s + 60.0
+        self._minutes.append((bowl_c, bath_c))
+        return "" if self.words or not self._falls() else self._say()
+
+    def _falls(self) -> bool:
+        if len(self._minutes) <= MINUTES:
+            return False
+        bowl_c = [each_c for each_c, _ in self._minutes]
+        falls_k = [before - after for before, after in pairwise(bowl_c[:: MINUTES // 4])]
+        poured = max(before - after for before, after in pairwise(bowl_c)) > POURED_K
+        over_k = [bath_c - each_c for each_c, bath_c in self._minutes]
+        warmer = min(over_k) > OVER_K and over_k[-1] > OVER_AT_LAST_K
+        return not poured and warmer and min(falls_k) > QUARTER_FALLS_K and sum(falls_k) > FALLS_K
+
+    def _say(self) -> str:
+        (before_c, _), (bowl_c, bath_c) = self._minutes[0], self._minutes[-1]
+        self._least_c = bowl_c
+        place = "in its bath" if self._bath == "water" else "on its plate"
+        self.words = (f"the chocolate fell by {before_c - bowl_c:.1f} °C in {MINUTES} min, though the {self._bath} is "
+                      f"{bath_c - bowl_c:.0f} °C warmer: look whether the bowl is {place}, or in a draught")
+        return self.words
