@@ -2,6 +2,7 @@
 
 import dataclasses
 import json
+import re
 import time
 from datetime import datetime
 
@@ -54,6 +55,21 @@ def test_the_page_shows_the_plan_and_marks_the_step_of_the_hold(plan):
     assert len(boxes) == len(plan.steps) + 1
     assert text.count('aria-current="step"') == 1
     assert "Seed to 32.0" in text[text.index('aria-current="step"'):][:700]
+
+
+def test_refills_are_due_with_their_mass_and_warmth_and_each_pointer_leads_to_its_words():
+    """Twice the bowl's 2 kg of pot24: the other 2 kg in three refills; the one asked about is judged."""
+    asked = {"refill": "300g", "refill_temp": "34", "in_bowl": "800g"}
+    made = make_plan(batch_request(PlanOptions(profile="dark", total="4kg", rig="pot24", **asked), Shown()))
+    store(checklist(made))
+    assert checklist(made).refills[1].startswith("Refill 2 of 3: 665 g in temper")
+    with Page([server.HERE], 0, []) as page:
+        _, text = Phone(page).ask("GET", "/tonight")
+    words = "".join(Outline(text).words)
+    assert "Yours, 300 g at 34.0 °C into 800 g" in words
+    assert "(--all)" not in words
+    for title in re.findall(r"see '([^']+)'", words):
+        assert re.search(f"<(h2|summary)>{title}</", text), title
 
 
 @pytest.mark.parametrize("change", [

@@ -38,7 +38,7 @@ def _impossible(plan: Plan, shown: Shown) -> list[str]:
     if plan.too_warm_room:
         said.append(_too_warm(plan, shown))
     if not plan.heater_enough:
-        said.append("The heater cannot hold the chocolate even with the water covered: see 'The heater' (--all).")
+        said.append("The heater cannot hold the chocolate even with the water covered: see 'The heater'.")
     if hold.least_kg is None:
         most = f"{shown.temp(hold.water_most_c)} that the temper at the bowl's wall allows"
         if hold.water_c > hold.water_most_c:
@@ -58,7 +58,7 @@ def _impossible(plan: Plan, shown: Shown) -> list[str]:
     asked = plan.refills.asked if plan.refills else None
     if asked and not asked.stays_in:
         said.append(
-            f"That refill takes the bowl out of its window, to {shown.temp(asked.ends_c)}: see 'Refills' (--all)."
+            f"That refill takes the bowl out of its window, to {shown.temp(asked.ends_c)}: see 'Refills'."
         )
     return said
 

@@ -15,10 +15,12 @@ from bainwright.core.masses import Shown
 from bainwright.core.read_file import read_struct
 from bainwright.plan.cautions import cautions
 from bainwright.plan.parts import Plan, Step
-from bainwright.plan.words import headline
+from bainwright.plan.words import SOURCES_TITLE, headline, sections
+from bainwright.plan.words_heat import refills_due
 from bainwright.plan.words_temper import have_ready, step_line
 
 FILE = "tonight.json"
+SHOWN = ("Look out", "Have ready", "Tonight's steps", SOURCES_TITLE)  # by the page itself, or not at all
 
 
 class PlannedStep(msgspec.Struct, frozen=True):
@@ -41,6 +43,8 @@ class Tonight(msgspec.Struct, frozen=True):
     steps: tuple[PlannedStep, ...]
     chocolate: str = ""  # by name, as a hold has it
     warmer: str = ""
+    refills: tuple[str, ...] = ()
+    more: tuple[tuple[str, tuple[str, ...]], ...] = ()  # what else the plan says: titles and their lines
 
 
 def tonight_of(plan: Plan, shown: Shown, made: datetime) -> Tonight:
@@ -56,8 +60,10 @@ def tonight_of(plan: Plan, shown: Shown, made: datetime) -> Tonight:
         When, in local time.
     """
     steps = tuple(_planned(plan, step, shown) for step in plan.steps)
+    more = tuple((each.title, each.lines) for each in sections(plan, shown) if each.title not in SHOWN)
     return Tonight(1, made.isoformat(timespec="minutes"), headline(plan, shown), have_ready(plan, shown),
-                   tuple(cautions(plan, shown)), steps, plan.request.profile.name, plan.request.rig.name)  # fmt: skip
+                   tuple(cautions(plan, shown)), steps, plan.request.profile.name, plan.request.rig.name,
+                   tuple(refills_due(plan, shown)), more)  # fmt: skip
 
 
 def _planned(plan: Plan, step: Step, shown: Shown) -> PlannedStep:

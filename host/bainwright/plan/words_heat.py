@@ -10,6 +10,7 @@ from bainwright.plan.spread import Spread
 
 GOOD_RESERVE = 1.5  # times the uncovered need; chosen, because a draught may double the losses
 VAPOUR_LOW, VAPOUR_HIGH = 0.67, 1.5  # of a time until so much has evaporated: two laws differ by it, and draughts
+MOST_LISTED = 6  # chosen: more refills are one line of a checklist
 LEAST_W = 0.5  # less is not worth a number
 LONG_HOLD_S = 6 * 3600.0  # chosen: beyond it evaporation and germs matter more than dipping
 
@@ -175,6 +176,20 @@ def refills(plan: Plan, shown: Shown) -> list[str]:
     if found.asked:
         said.append(_asked(found.asked, shown))
     return said
+
+
+def refills_due(plan: Plan, shown: Shown) -> list[str]:
+    """The refills as a checklist: each with its mass, its warmth, and when it is due."""
+    found = plan.refills
+    if found is None:
+        return []
+    each = (f"{shown.mass(found.each_kg)} in temper, at {shown.temps(found.coldest_c, found.warmest_c)}, once "
+            f"{shown.mass(found.in_bowl_kg)} are left in the bowl. Announce it first: the bath then warms up for it.")
+    if found.count > MOST_LISTED:
+        due = [f"{found.count} refills, each {each}"]
+    else:
+        due = [f"Refill {at} of {found.count}: {each}" for at in range(1, found.count + 1)]
+    return [*due, *([_asked(found.asked, shown)] if found.asked else [])]
 
 
 def _largest(found: Refills, shown: Shown) -> list[str]:

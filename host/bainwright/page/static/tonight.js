@@ -34,7 +34,7 @@ function show(button, at) {
     return;
   }
   const goneS = (Date.now() - begun) / 1000;
-  const late = goneS > Number(button.dataset.high);
+  const late = goneS > (Number(button.dataset.high) || Infinity); // 0: nobody knows how long at most
   if (late && button.classList.contains("running")) dispatchEvent(new Event("timer")); // once, and not after a reload
   button.classList.toggle("running", !late);
   button.classList.toggle("late", late);
