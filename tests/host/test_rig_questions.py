@@ -194,7 +194,7 @@ def test_a_wrong_answer_is_refused_and_asked_again():
 
     made, heard = asking(Slip(called="kitchen", **ANSWERS))
     wizard.make(made, None, None, Path("rig.toml"))
-    assert heard[1] == "heater_w: got '140 F', wanted a number"
+    assert heard[1] == "got '140 F', wanted watts, like 150 or 0.15kW"  # the question stands above it
 
 
 def test_pins_may_be_moved_and_a_wrong_one_is_asked_again():

@@ -122,11 +122,14 @@ def test_check_says_what_is_wrong_and_exits_2(capsys):
     ("water_l", "2 l", 2.0), ("water_l", "1,5L", 1.5), ("heater_w", "60w", 60.0), ("hard_limit_c", "60C", 60.0),
     ("hard_limit_c", "58 °C", 58.0), ("bowl_kg", "0.6 KG", 0.6),
     ("hard_limit_c", "140F", 60.0), ("hard_limit_c", "136.4 °F", 58.0),
+    ("heater_w", "150 watts", 150.0), ("heater_w", "0,15kW", 150.0), ("bowl_kg", "600 g", 0.6),
+    ("chocolate_kg", "2 kilos", 2.0), ("bowl_kg", "1lb 4oz", 0.566990),  # a pound 453.592 g, an ounce 28.3495 g
+    ("water_l", "1500 ml", 1.5), ("heater_lag_s", "1 min", 60.0), ("bowl_offset_c", "4.5F", 2.5),
 ])  # fmt: skip
 def test_a_unit_may_be_written_as_people_write_it(name, text, value):
     assert questions.value_of(name, text) == value
     for wrong in ("F", "2 gal", "l", ""):
-        with pytest.raises(UseError, match="wanted a number"):
+        with pytest.raises(UseError, match=f"^{questions.option(name)}: got .*, wanted .*, like "):
             questions.value_of(name, wrong)
 
 

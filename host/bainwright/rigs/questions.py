@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
+import re
 import tomllib
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +16,7 @@ from bainboard import settings as board
 from bainwright.builds.catalogue import BY_NAME
 from bainwright.builds.rig_text import twin_text
 from bainwright.core.errors import UseError
-from bainwright.core.masses import parse_share
+from bainwright.core.masses import parse_mass_kg, parse_share
 from bainwright.files.rig import PlantTable
 
 ROWS = {str(row[board.NAME]): row for row in board.SETTINGS}
@@ -23,6 +26,22 @@ BUILD, OWN = "build", "own"  # the guide that a warmer was built by; never sent 
 HARD_LIMIT_C = 56.0  # a degree under the earliest opening of a vessel's cut-out of 60 ± 3 °C, as the guides have it
 YES, NO = ("yes", "y", "true"), ("no", "n", "false")
 INCH_M = 0.0254  # exact by definition
+# Units as people write them, each by a setting's unit; a mass has its own reader.
+WRITTEN = {
+    "W": {"w": 1.0, "watt": 1.0, "watts": 1.0, "kw": 1000.0},
+    "L": {"l": 1.0, "liter": 1.0, "liters": 1.0, "litre": 1.0, "litres": 1.0, "ml": 0.001, "cl": 0.01, "dl": 0.1},
+    "s": {"s": 1.0, "sec": 1.0, "secs": 1.0, "second": 1.0, "seconds": 1.0, "min": 60.0, "minute": 60.0,
+          "minutes": 60.0},
+    "K": {"k": 1.0, "c": 1.0, "f": 1.0 / 1.8},  # a difference
+    "°C": {"c": 1.0},
+    "kg": {"kg": 1.0, "kilo": 1.0, "kilos": 1.0, "gram": 0.001, "grams": 0.001},
+}  # fmt: skip
+NUMBERS = {
+    "W": "watts, like 150 or 0.15kW", "L": "litres, like 2 or 1500ml", "s": "seconds, like 40",
+    "K": "°C or °F of difference, like 2.5 or 4.5F", "°C": "a temperature, °C or with an F, like 56 or 133F",
+    "kg": "kilograms, like 0.6, or a mass with its unit, like 600g or 1lb 5oz",
+}  # fmt: skip
+_NUMBER = re.compile(r"([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[+-]?\d+)?)\s*°?\s*([a-z]*)", re.ASCII)
 POT_LOW_CM, POT_HIGH_CM = 8.0, 100.0  # chosen: a milk pan, and the widest stock pot
 
 Known = Mapping[str, Any]  # what is known so far, by name
@@ -179,12 +198,13 @@ def value_of(name: str, text: str) -> Any:
     if row[board.KIND] == board.FLAG:
         value = True if text.lower() in YES else False if text.lower() in NO else text
     elif row[board.KIND] in (board.FLOAT, board.INT):
-        value = _number(text, str(row[board.UNIT]))
+        value = _number(text, name)
     elif row[board.KIND] == board.CHOICE:
         value = text.lower()
     why = wrong_with(name, value)
     if why:
-        raise UseError(why.replace("wanted true or false", "wanted yes or no"))
+        why = why.removeprefix(f"{name}: ").replace("wanted true or false", "wanted yes or no")
+        raise UseError(f"{option(name)}: {why}")
     return value
 
 
@@ -221,23 +241,23 @@ def _width_m(text: str) -> float:
     return round(width_m, 4)
 
 
-def _number(text: str, unit: str) -> float | str:
-    """A number with or without its unit, a temperature in °F too; the text itself when it is none."""
-    fahrenheit = unit == "°C" and text.lower().endswith("f")
-    bare = text[:-1].rstrip(" °") if fahrenheit else _without_unit(text, unit)
-    try:
-        value = float(bare.replace(",", "."))
-    except ValueError:
-        return text
-    return round((value - 32.0) / 1.8, 2) if fahrenheit else value
+def _number(text: str, name: str) -> float:
+    """A number with or without its unit, a mass in several, a temperature in °F too."""
+    unit = str(ROWS[name][board.UNIT])
+    found = _NUMBER.fullmatch(text.lower())
+    if found and unit == "°C" and found[2] == "f":
+        return round((_float(found[1]) - 32.0) / 1.8, 2)
+    factor = WRITTEN.get(unit, {}).get(found[2]) if found and found[2] else 1.0
+    if found and factor is not None:
+        return round(_float(found[1]) * factor, 9)
+    if unit == "kg":
+        with suppress(UseError):
+            return round(parse_mass_kg(text, option(name), -math.inf, math.inf), 6)
+    raise UseError(option(name), got=repr(text), wanted=NUMBERS.get(unit, "a number"))
 
 
-def _without_unit(text: str, unit: str) -> str:
-    """The number before its unit, however a person writes that: 2 l, 60C."""
-    for written in (unit, unit.removeprefix("°")):
-        if written and text.lower().endswith(written.lower()):
-            return text[: -len(written)]
-    return text
+def _float(text: str) -> float:
+    return float(text.replace(",", "."))
 
 
 def wrong_with(name: str, value: Any) -> str | None:

@@ -154,7 +154,7 @@ class Wizard:
                 self.store(question.name, value_of(question.name, text))
                 return
             except UseError as wrong:
-                self.report(str(wrong))
+                self.report(str(wrong).removeprefix(f"{option(question.name)}: "))  # the question stands above it
         raise UseError(f"no usable answer to: {words}", hint="run the same command again to resume")
 
     def ask_all(self, found: Mapping[str, Any]) -> None:
