@@ -282,6 +282,19 @@ def test_back_from_another_page_only_news_is_said(chromium):
                 page.locator("#missed")).to_be_hidden()
 
 
+def test_a_hold_that_another_program_took_over_has_no_whole_curves(chromium):
+    scene = scene_at()
+    with served(scene) as hosted, phone(chromium) as page:
+        paired(page, hosted)
+        page.wait_for_timeout(1500)
+        page.goto(f"http://127.0.0.1:{hosted.port}/holds")
+        time.sleep(6.0)
+        scene.evening = scene.evening[60:]
+        kept_fresh(hosted, scene)
+        page.goto(f"http://127.0.0.1:{hosted.port}/")
+        expect(page.locator("#missed")).to_contain_text("curves and events begin anew")
+
+
 def test_what_the_board_last_reported_is_struck_out_while_it_is_silent(chromium):
     """The PC is heard, so only the board's silence can say it; a new report ends it."""
     scene = scene_at()

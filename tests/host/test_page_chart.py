@@ -3,8 +3,10 @@
 import itertools
 import re
 
-from page_tools import Outline
+from page_tools import Outline, scene_at
 
+from bainwright.live.now import now_of
+from bainwright.page import site
 from bainwright.page.chart import BOTTOM, HEIGHT, MOST_POINTS, TOP, chart, thinned
 
 
@@ -29,6 +31,17 @@ def test_all_that_was_measured_is_drawn_however_cold_it_begins():
         named = [int(each) for each in re.findall(r'text-anchor="end">(-?\d+)<', drawn)]
         assert 3 <= len(named) <= 10
         assert len({later - earlier for earlier, later in itertools.pairwise(named)}) == 1
+
+
+def test_the_curves_of_a_hold_that_was_taken_over_are_not_called_whole():
+    """Another program watched it before: an hour of it is not known here."""
+    scene = scene_at()
+    assert "The whole hold" in site.charts(now_of(scene))
+    scene.evening, scene.curve = scene.evening[60:], type(scene.curve)(list(scene.curve)[60:])
+    drawn = site.charts(now_of(scene))
+    assert "From 1:00:00 on; what was before, this PC does not know" in drawn
+    assert "The whole hold" not in drawn
+    assert "So far" not in drawn
 
 
 def test_the_names_of_lines_far_apart_stay_inside():

@@ -16,6 +16,7 @@ from bainwright.live.now import Now
 from bainwright.page.chart import chart
 
 MOST_EVENTS = 12  # shown, newest first
+AT_ONCE_S = 120.0  # chosen: a hold is watched from its start by then, also one that is played fast
 FINAL_WORDS = {
     "finish": "Nobody dips any more? The heat goes off.",
     "stop": "The heat goes off, and the chocolate will cool.",
@@ -86,11 +87,16 @@ def _offered(now: Now) -> dict[str, acts.Act]:
 def charts(now: Now) -> Markup:
     """The last hour and the whole evening, and what happened."""
     window = (now.low_c, now.high_c, now.ceiling_c)
+    from_s = now.evening[0][0] if now.evening else 0.0
+    so_far, whole = "So far", "The whole hold"
+    if from_s > AT_ONCE_S:
+        so_far = whole = f"From {clock_words(from_s)} on; what was before, this PC does not know"
     return Markup(_templates().get_template("_charts.html").render(
         hour=Markup(chart(now.hour, window, bath=now.bath, label=f"The last hour: chocolate and {now.bath}",
                           events=now.events)),
-        evening=Markup(chart(now.evening, window, bath=now.bath, label=f"The whole hold: chocolate and {now.bath}",
+        evening=Markup(chart(now.evening, window, bath=now.bath, label=f"{whole}: chocolate and {now.bath}",
                              events=now.events)),
+        so_far=so_far, whole=whole,
         longer=bool(now.hour and now.evening and now.hour[0][0] > now.evening[0][0]),
         events=list(reversed(now.events))[:MOST_EVENTS],
     ))  # fmt: skip
