@@ -138,8 +138,22 @@ def test_heat_that_the_gains_did_not_decide_is_noticed(evening: tuple[HoldLog, l
         replay_record.recorded(changed(log, duty=np.where(log["t_s"] % 3000 < 1500, 0.0, 0.4)), happened)
 
 
+def test_what_was_is_what_the_hold_s_own_report_counts(evening: tuple[HoldLog, list[Happening]]) -> None:
+    """Also while the bowl stands beside the bath and the board decides nothing: half an hour, 4 K too warm."""
+    log, happened = evening
+    lifted = (log["t_s"] >= 9000.0) & (log["t_s"] < 10800.0)
+    events = [{"t_s": 9000.0, "event": "bowl_off"}, {"t_s": 10800.0, "event": "bowl_on"}]
+    warm = changed(log, events, state=np.where(lifted, "off", log["state"]),
+                   bowl_c=np.where(lifted, log["bowl_c"] + 4.0, log["bowl_c"]))  # fmt: skip
+    seen = replay_record.evening_of(warm, happened, SETTINGS, *replay_record.setup(warm)[1:])
+    found = what_if.scored(seen, seen.water_c, seen.bowl_c, replay_record.setup(warm)[1])
+    for name, value in truly(warm).items():
+        assert found[name] == pytest.approx(value, rel=0.02), name  # the first minute in the window counts otherwise
+    assert found["bowl_peak_c"] == np.max(warm["bowl_c"])
+
+
 def test_nothing_can_be_announced_where_no_refill_was_found(record: replay_record.Recorded) -> None:
-    with pytest.raises(FileError, match="no refill was found"):
+    with pytest.raises(FileError, match="show no refill plainly"):
         what_if.what_if(replace(record, refills=[]), Choice(announce_s=300.0))
 
 

@@ -86,6 +86,8 @@ class Evening:
         1 while the board knew that the bowl was off the warmer; while it was, known or not.
     mode : ndarray of int
         `AS_RECORDED`, `FOLLOWED` or `FREE`.
+    counts : ndarray of bool
+        The seconds that are scored: of the hold's own step, whoever decided the heat.
     low_c, high_c, ceiling_c, room_c, heater_w : float
         Of the hold.
     walled : bool
@@ -101,6 +103,7 @@ class Evening:
     away: Floats
     out: Floats
     mode: NDArray[np.int64]
+    counts: NDArray[np.bool_]
     low_c: float
     high_c: float
     ceiling_c: float

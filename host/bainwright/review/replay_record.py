@@ -143,8 +143,8 @@ def evening_of(log: HoldLog, happened: Sequence[Happening], values: Mapping[str,
     row = np.clip(np.searchsorted(t_s, at_s, side="right") - 1, 0, len(t_s) - 1)
     water_c, bowl_c = (_each_second(at_s, t_s, np.asarray(log[name], dtype=float)) for name in ("water_c", "bowl_c"))
     bowl_c[np.nan_to_num(log["bowl_estimated"])[row] > 0] = np.nan
-    own = np.isin(log["stage"], ("", stage))
-    free = ((log["state"] == "hold") & own)[row]
+    own = np.isin(log["stage"], ("", stage))[row]
+    free = (log["state"] == "hold")[row] & own
     first = int(np.argmax(free))
     mode = np.where(free, FREE, AS_RECORDED)
     before = ((log["state"] == "hold") & np.isin(log["stage"], BEFORE_WORK))[row]
@@ -159,7 +159,7 @@ def evening_of(log: HoldLog, happened: Sequence[Happening], values: Mapping[str,
     room_c = log.facts.get("room_c")
     return Evening(
         at_s, water_c, bowl_c, np.nan_to_num(np.asarray(log["duty"], dtype=float))[row], target_c,
-        _announced(log, happened, at_s), away, out, mode.astype(np.int64), window.low_c, window.high_c,
+        _announced(log, happened, at_s), away, out, mode.astype(np.int64), own, window.low_c, window.high_c,
         window.ceiling_c, float(values["room_c"] if room_c is None else room_c), float(values["heater_w"]),
         window.tempered,
     )  # fmt: skip

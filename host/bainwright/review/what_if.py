@@ -20,7 +20,7 @@ from bainwright.core.errors import FileError, UseError
 from bainwright.files.score import READINGS, Trace, Window, score
 from bainwright.record.reader import HoldLog
 from bainwright.review.happenings import WARM_REFILL, Happening
-from bainwright.review.replay import EASES, FREE, LEADS, Evening, Played, play
+from bainwright.review.replay import EASES, LEADS, Evening, Played, play
 from bainwright.review.replay_record import LEAD_S, Recorded, law_of, recorded
 from bainwright.tuning.gains import Notes, foreign
 
@@ -151,7 +151,7 @@ def _chosen(record: Recorded, choice: Choice) -> Evening:
         evening = replace(evening, target_c=np.clip(moved_c, low_c, high_c))
     if choice.announce_s is not None:
         if not record.refills:
-            raise FileError("no refill was found in the record, so there was nothing to announce")
+            raise FileError("the readings show no refill plainly enough to play it again with an announcement")
         comes = evening.comes.copy()
         for each in record.refills:
             begin_s = each.at_s - min(choice.announce_s, LEAD_S)
@@ -196,13 +196,11 @@ def _ends(value: float, changed: tuple[Floats, Floats, Floats], name: str, least
 
 
 def scored(evening: Evening, water_c: Floats, bowl_c: Floats, window: Window) -> dict[str, float]:
-    """The figures of one replay, by the definitions of a hold's score."""
-    free = evening.mode == FREE
-    first = int(np.argmax(free))
-    t_s = np.arange(len(free), dtype=float)[first:]
-    known_c = np.where(evening.away > 0, np.nan, bowl_c)
-    trace = Trace(t_s, water_c[first:], known_c[first:], evening.target_c[first:], float(t_s[-1] + 1.0), READINGS)
-    found = score(trace, window, free[first:])
+    """The figures of one replay, by the definitions of a hold's score and over the same seconds."""
+    first = int(np.argmax(evening.counts))
+    t_s = np.arange(len(evening.counts), dtype=float)[first:]
+    trace = Trace(t_s, water_c[first:], bowl_c[first:], evening.target_c[first:], float(t_s[-1] + 1.0), READINGS)
+    found = score(trace, window, evening.counts[first:])
     span_s = (found.scored_to_s or 0.0) - (found.scored_from_s or 0.0)
     inside = found.in_window_fraction
     values = {
