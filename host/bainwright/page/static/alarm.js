@@ -6,6 +6,7 @@ const SILENT_ALARM_S = 60; // without a word from the PC
 const LASTS_S = 5; // of them by a clock that nobody sets: one that is set makes no silence
 const EACH_MS = 15000; // between two calls; after LOUD_AFTER_MS three times as often
 const LOUD_AFTER_MS = 120000;
+const REFUSES_MS = 4000;
 const armButton = document.getElementById("arm");
 const armed = document.getElementById("armed");
 let sound = null;
@@ -20,6 +21,20 @@ function mark() {
 
 function sinceMs(moment) {
   return Math.max(Date.now() - moment.date, performance.now() - moment.steady);
+}
+
+const NO_MORE = "The PC's program was restarted, or it lets this phone look no more. Load this page again, and enter the code from the PC.";
+
+// Why does the PC refuse a stream? Empty: it does not, or no word comes.
+async function whyRefused(path) {
+  try {
+    const answer = await fetch(path, { method: "HEAD", redirect: "manual", signal: AbortSignal.timeout(REFUSES_MS) });
+    if (answer.type === "opaqueredirect") return NO_MORE;
+    if (answer.status === 404) return "This hold is not on the PC's page any more.";
+    return answer.ok ? "" : "Too many phones watch already: this one hears no warmer.";
+  } catch {
+    return "";
+  }
 }
 
 // As the PC says it.

@@ -11,7 +11,7 @@ let warmers = { runs: false, calling: false };
 function showCalls() {
   const silentMs = warmers.runs ? sinceMs(callsHeard) : 0;
   const silent = silentMs >= CALLS_QUIET_MS;
-  const noWord = `No word from the PC for ${Math.round(silentMs / 1000)} s. The warmer needs no PC: look at it.`;
+  const noWord = `No word from the PC for ${durationWords(silentMs / 1000)}. The warmer needs no PC: look at it.`;
   const words = silent ? refused || noWord : "A warmer needs somebody.";
   callsPlace.hidden = !silent && !warmers.calling;
   if (callsPlace.firstElementChild.textContent !== words) callsPlace.firstElementChild.textContent = words;
@@ -24,18 +24,8 @@ function showCalls() {
 
 // A PC that answers is there. A phone that sounds stays: the page that came would be silent.
 async function askWhy() {
-  try {
-    const answer = await fetch("/calls", { method: "HEAD", redirect: "manual", signal: AbortSignal.timeout(CALLS_AGAIN_MS) });
-    if (answer.type !== "opaqueredirect") {
-      refused = answer.ok ? "" : "Too many phones watch already: this one hears no warmer.";
-    } else if (sounds()) {
-      refused = "The PC's program was restarted, or it lets this phone look no more. Load this page again, and enter the code from the PC.";
-    } else {
-      location.reload();
-    }
-  } catch {
-    refused = ""; // no word
-  }
+  refused = await whyRefused("/calls");
+  if (refused === NO_MORE && !sounds()) location.reload();
 }
 
 function hearCalls() {

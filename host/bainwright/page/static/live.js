@@ -19,6 +19,7 @@ let listened = mark();
 let server = null;
 const drawn = new Map(); // the parts as they are shown
 let readingsCame = mark();
+let refused = ""; // why the PC does not tell this phone any more
 const READ_MS = 800; // nobody reads a new question sooner; a finger may be on its way to the button before
 let changedMs = -READ_MS; // when the buttons last changed
 const QUIETED_MS = 300000; // as long as a hold's alarms rest
@@ -61,8 +62,8 @@ function showLink() {
   part("link").hidden = !silent;
   part("readings").classList.toggle("stale", silent); // around what the PC itself calls old
   if (silent) {
-    part("link").textContent = `No word from the PC for ${silentS} s. What you see is old. `
-      + "The warmer needs no PC: look at it.";
+    part("link").textContent = `${refused || `No word from the PC for ${durationWords(silentMs / 1000)}. The warmer needs no PC: look at it.`} `
+      + "What you see is old.";
   }
   dispatchEvent(new CustomEvent("bain", { detail: {
     ...state(), runs: true, quiet: performance.now() < quietUntil, silentS: silent ? silentS : 0, lastsS: (performance.now() - heard.steady) / 1000,
@@ -72,6 +73,7 @@ function showLink() {
 
 function hear(message) {
   heard = mark();
+  refused = "";
   clock = { pcS: Number(message.lastEventId), hereMs: heard.steady };
 }
 
@@ -96,8 +98,11 @@ function listen() {
   stream.addEventListener("error", () => {
     // The browser tries again by itself, except where the server refused: its program was restarted, or it is full.
     if (stream.readyState !== EventSource.CLOSED || over) return;
-    const refused = "The PC does not show this hold to this phone any more.";
-    setTimeout(() => { loadAgain(refused); if (sounds()) listen(); }, AGAIN_MS);
+    setTimeout(async () => {
+      refused = await whyRefused(stream.url);
+      if (refused || !sounds()) loadAgain("");
+      if (sounds()) listen();
+    }, AGAIN_MS);
   });
 }
 
