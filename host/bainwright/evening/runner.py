@@ -16,12 +16,13 @@ from bainwright.core.home import remember
 from bainwright.core.keys import Interrupts, Keys
 from bainwright.display.scene import Scene
 from bainwright.display.view import View
-from bainwright.evening import watch
+from bainwright.evening import told, watch
 from bainwright.evening.acts import Inbox
 from bainwright.evening.keyboard import Keyboard
 from bainwright.evening.options import HoldSetup
 from bainwright.evening.prompts import EveningPrompts
 from bainwright.evening.starting import Starter
+from bainwright.evening.told import Told
 from bainwright.evening.watch import Watch
 from bainwright.files.chocolate import window_at
 from bainwright.files.score import Window
@@ -127,7 +128,8 @@ class Runner:
         """Follow the hold to its end, or leave it after so long by this PC's clock."""
         prompts = EveningPrompts(self.setup.profile, self.starter.rig)
         virtual = self.session.virtual
-        course = Watch(self.scene(), self._log, self.view, stay=not virtual, sure=virtual, prompts=prompts)
+        course = Watch(self.scene(), self._log, self.view, stay=not virtual, prompts=prompts,
+                       ask=None if virtual else self._ask)
         start_s = self._silent_since_s = time.monotonic()
         with self.view, Keys() as keys:
             self.session.run()
@@ -144,13 +146,16 @@ class Runner:
                 course.scene.trouble = course.log.trouble or ""
         return Outcome(course, time.monotonic() - start_s, self.session.facts())
 
+    def _ask(self) -> Told | None:
+        return told.ask(self.session, self.starter.number or 0)
+
     def _unwatched(self, course: Watch) -> str:
         """How the warmer was left to itself; see `Scene`."""
         if course.ended == watch.LOST and not (self._interrupts.count or self._interrupts.go):
             return "lost"
         if course.unanswered:
             return "unanswered"
-        return "left" if course.ended in (watch.LOST, watch.LEFT) else ""
+        return "left" if course.resumed or course.ended in (watch.LOST, watch.LEFT, watch.OTHER) else ""
 
     def scene(self) -> Scene:
         """What the view shows before the board has reported anything."""
@@ -182,7 +187,7 @@ class Runner:
             "gains": setup.gains,
             "board": start.hello,
             "boot": start.answer.get("boot"),
-            "hold": start.answer.get("hold", start.hello.get("hold")),
+            "hold": start.number,
             "bainwright": __version__,
         }
 
@@ -251,6 +256,7 @@ class Runner:
             self._keyboard.serve_alone(course, keys)
             if found:
                 course.note(course.end_ms, "found", {})
+                course.found()
                 self._silent_since_s = time.monotonic()
                 return
             course.scene.trouble = GONE

@@ -129,6 +129,12 @@ class Starter:
         return not self.answer or stop(self.session)
 
     @property
+    def number(self) -> int | None:
+        """The board's own number of the hold."""
+        number: int | None = self.answer.get("hold", self.hello.get("hold"))
+        return number
+
+    @property
     def rig(self) -> Rig:
         """The warmer: its file where one was named, else the settings that its board reported."""
         return self.setup.rig or Rig(self.settings["name"], self.settings)

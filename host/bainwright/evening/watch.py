@@ -6,7 +6,7 @@ No ports, no screens, no wall clock.
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, Protocol
+from typing import Any
 
 from bainboard import faults, help_text, stages
 from bainwright.core.units import duration_words
@@ -14,12 +14,10 @@ from bainwright.display.scene import Scene
 from bainwright.display.view import View
 from bainwright.evening.falling import Falling
 from bainwright.evening.held_back import HeldBack
-from bainwright.evening.indicators import Indicators
-from bainwright.evening.limits import Limits
+from bainwright.evening.prompts import EveningPrompts
 from bainwright.evening.reach import Reach
+from bainwright.evening.told import Told
 from bainwright.evening.window_news import EDGES, WindowNews
-from bainwright.files.chocolate import Profile
-from bainwright.files.score import Window
 from bainwright.link.losses import RESTART, STRAY, Losses
 from bainwright.link.messages import Message, Status
 from bainwright.record.writer import LiveLog
@@ -38,37 +36,12 @@ GOES_ON = "a line came that the hold is over or tripped, and the warmer reports 
 DONE, STOPPED, TRIPPED, RESTARTED, LEFT, LOST = "done", "stopped", "tripped", "restarted", "left running", "lost"
 NEVER_RAN = "never ran"  # it answered that it started, and stayed at rest
 NOT_OFF = "not off"  # it was told to stop, and did not report that it is off
+OTHER = "another hold"  # the board runs another one now: somebody stopped this one, and started that
 
 
 def at_rest(status: Status) -> bool:
     """Is this the line of a board that has no hold?"""
     return status.t == 0 and status.state in ("idle", "trip")
-
-
-class Prompts(Protocol):
-    """Words for an evening (see `bainwright.evening.prompts.EveningPrompts`)."""
-
-    profile: Profile
-    indicators: Indicators
-    limits: Limits
-
-    def see(self, status: Status) -> list[str]:
-        """Take in a status line; returns what the person should read now."""
-
-    def event(self, name: str, fields: dict[str, Any]) -> list[str]:
-        """Take in an event; returns advice that goes with it."""
-
-    def advice(self, name: str) -> list[str]:
-        """Advice that goes with an event, also before it is reported."""
-
-    def change(self, profile: Profile) -> None:
-        """Change to another bowl with another chocolate."""
-
-    def window(self, stage: str) -> Window:
-        """The chocolate's window in a stage."""
-
-    def ask(self, status: Status) -> str:
-        """The prompt, in words."""
 
 
 class Watch:
@@ -84,16 +57,19 @@ class Watch:
         Shows each event.
     stay : bool
         After a trip, keep watching until the planned end; otherwise for `AFTER_TRIP_MS`.
-    sure : bool
-        An event that ends the hold is the board's own. On a wire it may be another board's, or an old one: there it
-        counts once `ENDED_IN` status lines show it, and a trip once one does.
-    prompts : Prompts, optional
+    ask : callable, optional
+        Asks the board whether it runs this hold; None where it does not answer. On a wire a line that ends the hold may
+        be another board's, or an old one: an event counts once `ENDED_IN` status lines show it, a trip once one does,
+        and no end before the board was asked. Without it each line is the board's own.
+    prompts : EveningPrompts, optional
         Words for prompts and advice.
 
     Attributes
     ----------
     ended : str or None
         Why it is over; None while it runs.
+    resumed : bool
+        It restarted, and holds on by itself.
     trips : list of dict
         What tripped: ``t_s``, ``fault``, ``name``, ``said``, ``latched``.
     end_ms : int
@@ -101,20 +77,20 @@ class Watch:
     """
 
     def __init__(
-        self, scene: Scene, log: LiveLog, view: View, *, stay: bool = False, sure: bool = True,
-        prompts: Prompts | None = None,
+        self, scene: Scene, log: LiveLog, view: View, *, stay: bool = False,
+        ask: Callable[[], Told | None] | None = None, prompts: EveningPrompts | None = None,
     ) -> None:  # fmt: skip
         self.scene, self.log, self.view, self.prompts = scene, log, view, prompts
         self.losses = Losses()
         self.ended: str | None = None
         self.trips: list[dict[str, Any]] = []
         self.end_ms = 0
-        self._stay, self._sure = stay, sure
+        self._stay, self._ask = stay, ask
         self._doubted: list[tuple[int, dict[str, Any]]] = []  # events that change all, with their moments
         self._doubted_lines = 0  # status lines since then that do not go on from the hold
         self._told = self._made = 0  # the fault in force that an event named, and one whose event was lost
         self._fault_lines = 0  # status lines in a row that name another one
-        self.restarted = False
+        self.restarted = self.resumed = False
         self._begun = scene.joined
         self._latched_ms: int | None = None
         self._since_boot = 0  # status lines
@@ -152,18 +128,32 @@ class Watch:
         if place == STRAY and status.ask != ASKS_TO_RESUME:
             return
         if not self.restarted and (place == RESTART or status.ask == ASKS_TO_RESUME):
-            self._believe(self.end_ms, {"event": "boot"})  # its own report of the restart was lost
+            told = self._asked()
+            if told is None or not told.runs:
+                self._believe(self.end_ms, {"event": "boot"})  # its own report of the restart was lost
+            elif at_rest(status) or not told.near(status.t):
+                self._goes_on()
+                return
+            else:  # what came before these was another board's
+                self.losses.restarted()
         if self.restarted:
             self.losses.status(status.status)
             self._since_boot += 1
             if self._since_boot >= REPORTS_IN:
-                self.ended = RESTARTED
+                self._end_restarted()
             return
         if at_rest(status):  # the board no longer has a hold
             self._idle_lines += 1
             known = self._begun or self.scene.status or status.state == "trip"
             if self._idle_lines < (ENDED_IN if known else REPORTS_IN):
                 return  # of before its start, perhaps: lines may lie on the way behind its answer; or of another board
+            told = self._asked()
+            if told is not None and told.runs:
+                self._goes_on()
+                return
+            if told is not None and told.other:
+                self.ended = OTHER
+                return
             self._rests_in = status.state
             tripped = status.state == "trip" or self.trips
             if not tripped and self.scene.for_s and self.end_ms >= 1000 * self.scene.for_s - NEAR_END_MS:
@@ -171,8 +161,10 @@ class Watch:
                 return
             self.ended = TRIPPED if tripped else STOPPED if self.scene.status or self._begun else NEVER_RAN
             return
+        if self._ask is not None and not self._is_own(status):
+            return
         self._idle_lines = 0
-        self.losses.status(status.status)
+        self.losses.status(status.status, status.t)
         self.end_ms = status.t
         self._see_fault(status)
         self.log.status(status.t, status)
@@ -189,6 +181,39 @@ class Watch:
         self.scene.see(status.t / 1000, status)
         if self._latched_ms is not None and status.t >= self._watched_until_ms(self._latched_ms):
             self.ended = TRIPPED
+
+    def _asked(self) -> Told | None:
+        return None if self._ask is None else self._ask()
+
+    def _goes_on(self) -> None:
+        """Lines said that the hold is over, and the board itself that it is not."""
+        self._idle_lines, self._doubted, self._doubted_lines = 0, [], 0
+        self.losses.forget_strays()
+        if not self.scene.events or self.scene.events[-1][1] != GOES_ON:  # another board may report for hours
+            self.show(GOES_ON)
+
+    def _is_own(self, status: Status) -> bool:
+        """Is a status line of a hold this hold's? One of another board, or of another hold here, counts for nothing."""
+        fits = self.losses.fits(status.status, status.t) or (self.scene.joined and self.scene.status is None)
+        if fits and (self.scene.status is None or self.losses.follows(status.status)):
+            return True
+        told = self._asked()
+        if told is None or not (told.runs or told.other):
+            return True
+        if told.other:
+            self.ended = OTHER
+        return told.runs and (fits or told.near(status.t))
+
+    def found(self) -> None:
+        """The board is back: does it still run this hold?"""
+        told = self._asked()
+        if told is not None and told.other:
+            self.ended = OTHER
+
+    def _end_restarted(self) -> None:
+        told = self._asked()
+        self.resumed = told is not None and told.other
+        self.ended = RESTARTED
 
     def _see_fault(self, status: Status) -> None:
         """Make the event of a trip that was lost: its status lines name the fault, and the person must read of it."""
@@ -228,23 +253,39 @@ class Watch:
         if name == "trip" and self._made and fields.get("fault") == self._made:
             self._made = 0  # it came late, and is told
             return
-        if name in ("trip", "ended", "boot") and not self._sure:
+        if name in ("trip", "ended", "boot") and self._ask is not None:
             self._doubted.append((t_ms, fields))
             return
-        if name in AFTER_BOOT:
-            self.settle()
+        if name in AFTER_BOOT and not self.restarted:
+            told = self._asked()
+            if told is not None and told.runs:
+                self._goes_on()
+                return
+            self._settle(told)
         self._believe(t_ms, fields)
 
     def settle(self) -> None:
-        """Take an event that ends the hold for true: it was confirmed, or nothing comes any more that could."""
+        """Take an event that ends the hold for true, unless the board itself says that it goes on."""
+        if self._doubted:
+            self._settle(self._asked())
+
+    def _settle(self, told: Told | None) -> None:
+        if told is not None and told.runs:
+            self._believe_trips(lambda fields: not fields.get("latched"))  # its fault may have been over at once
+            self._goes_on()
+            return
         while self._doubted and self.ended is None:
             self._believe(*self._doubted.pop(0))
         self._doubted_lines = 0
+        if self.ended is not None and told is not None and told.other and not self.restarted:
+            self.ended = OTHER
 
     def _doubts(self, status: Status) -> bool:
         """Does the hold go on, or did it trip or end? True while that is open: then the line says nothing else."""
         if status.fault or status.state == "trip":
-            self._believe_trips(lambda fields: True)
+            told = self._asked()
+            sound = told is not None and told.runs and not told.fault
+            self._believe_trips(lambda fields: not (sound and fields.get("latched")))
         going = status.state not in ("idle", "trip") and status.t > 0 and status.t >= self.end_ms
         if going and status.ask != ASKS_TO_RESUME and self.losses.follows(status.status):
             self._believe_trips(lambda fields: not fields.get("latched"))  # its fault may have been over at once
@@ -319,7 +360,7 @@ class Watch:
             self.restarted = True
             self.ended = None if self._stay else RESTARTED
         elif name in AFTER_BOOT and self.restarted:
-            self.ended = RESTARTED
+            self._end_restarted()
 
     def _say_what_comes_first(self, t_ms: int, check_s: object) -> None:
         """A hold that is shorter than its self-test lasts until that has passed."""

@@ -8,6 +8,8 @@ AHEAD = 0  # a status line's place: after the last one
 STRAY = 1  # before it, and alone: whatever is between kept it, perhaps from before this program listened
 RESTART = 2  # before it, and the next ones count on from there: the board has restarted and counts from 1
 FEW = 10  # lines; chosen: as many may be lost between two that count on
+SLACK_MS = 10_000  # chosen: a board that writes to its flash may skip some seconds
+BEGINS_MS = 10_000  # chosen: by then the first line of a new hold has come
 KEPT = 600  # lines; chosen: ten minutes, longer than any buffer on the way keeps one
 
 
@@ -24,6 +26,7 @@ class Losses:
         self.lost = 0
         self._last = {"status": 0, "event": 0}
         self._known = {"status": False, "event": False}
+        self._last_ms = 0
         self._strays: list[int] = []  # the numbers of those since the last line ahead that count on from each other
         self._seen: dict[str, deque[int]] = {kind: deque(maxlen=KEPT) for kind in self._last}
 
@@ -35,8 +38,9 @@ class Losses:
         self._seen[kind].append(mark)
         return False
 
-    def status(self, number: int) -> None:
-        """A status line with this number arrived."""
+    def status(self, number: int, t_ms: int = 0) -> None:
+        """A status line with this number, of this moment of the hold, arrived."""
+        self._last_ms = t_ms
         self._count("status", number)
 
     def event(self, number: int) -> None:
@@ -57,6 +61,17 @@ class Losses:
         counts_on = bool(self._strays) and self._strays[-1] < number <= self._strays[-1] + FEW
         self._strays = [*self._strays, number] if counts_on else [number]
         return RESTART if len(self._strays) >= needed else STRAY
+
+    def fits(self, number: int, t_ms: int) -> bool:
+        """Do number and time of a status line go on alike from the last one? A board writes one in 1 to 2 s."""
+        if not self._known["status"]:
+            return t_ms <= BEGINS_MS
+        lines = number - self._last["status"]
+        return lines * 900 - SLACK_MS <= t_ms - self._last_ms <= lines * 2200 + SLACK_MS
+
+    def forget_strays(self) -> None:
+        """They were another board's."""
+        self._strays = []
 
     def follows(self, number: int) -> bool:
         """Does a status line of this number go on from the last one?"""

@@ -43,11 +43,13 @@ ENDINGS = {
     watch.LEFT: "It was left: the warmer needs no PC.",
     watch.RESTARTED: "The board restarted in the middle of it, and its heat is off until it resumes there, by itself or"
     " by yes at the warmer; bain hold --join watches it then.",
+    watch.OTHER: "It is over, and the warmer runs another hold now: somebody started it. bain hold --join watches it.",
     watch.LOST: "The connection to the board was lost; this covers the time until then.",
 }
 RESTARTED_VIRTUAL = (
     "The board restarted in the middle of it. A simulated hold ends there; a real one resumes by itself or by yes."
 )
+RESUMED = "The board restarted in the middle of it and holds on; bain hold --join watches it."
 RESTARTED_LATCHED = "The board restarted after that; it stays off until somebody clears the trip."
 
 
@@ -169,6 +171,8 @@ def _ending(course: watch.Watch, *, virtual: bool) -> str:
     """How it ended, in a sentence; empty for a planned end."""
     if course.ended == watch.RESTARTED and any(trip["latched"] for trip in course.trips):
         return RESTARTED_LATCHED
+    if course.ended == watch.RESTARTED and course.resumed:
+        return RESUMED
     if course.ended == watch.RESTARTED and virtual:
         return RESTARTED_VIRTUAL
     return ENDINGS.get(course.ended or "", "")
@@ -279,7 +283,7 @@ def _exit(course: watch.Watch, judged: Judged | None) -> int:
     if course.ended == watch.LOST:
         return 3
     incomplete = course.log.refusal or course.log.full or judged is None
-    if incomplete or course.trips or course.ended in (watch.TRIPPED, watch.RESTARTED, watch.NOT_OFF):
+    if incomplete or course.trips or course.ended in (watch.TRIPPED, watch.RESTARTED, watch.NOT_OFF, watch.OTHER):
         return 1
     assert judged is not None
     never = judged.unworked or judged.score.in_window_fraction == 0.0

@@ -1,0 +1,129 @@
+"""Lines of another board, or of an earlier hour, among those of a hold: the board itself is asked before it is over."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from fake_board import FakeBoard, event_line, gone, status_line
+from scripted_hold import held
+
+from bainboard import wire
+from bainwright.evening import watch
+from bainwright.record.reader import read_log
+
+OURS, SECONDS = 7, 60
+
+
+@pytest.fixture(autouse=True)
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("BAIN_HOME", str(tmp_path / "home"))
+    monkeypatch.setattr("bainwright.evening.runner.looks_for_s", lambda planned_s: 0.0)
+    monkeypatch.setattr("bainwright.review.report._seal_and_draw", lambda *_: True)  # the slow part, without a say here
+
+
+class Answering(FakeBoard):
+    """It answers at once, and `hello` by what it has reported itself: not by `strays`, lines of another.
+
+    A line in the self-test is of its next hold.
+    """
+
+    def __init__(self, script: list[Any], strays: list[bytes] | None = None) -> None:
+        super().__init__(lambda: iter([*script, gone()]))
+        self.start_answer["hold"], self._strays = OURS, strays or []
+        self._at: dict[str, Any] = {"state": "idle", "t": 0, "hold": OURS - 1}
+
+    def write(self, data: bytes) -> None:
+        before = list(self._said)
+        super().write(data)
+        if b'"hello"' in data:
+            answer = self._said.pop()
+            self._said.clear()
+            self._said.extend([answer, *before])
+
+    def read(self) -> bytes:
+        piece = super().read()
+        said = wire.decode(piece.rstrip(b"\n"))[0] or {}
+        if "status" in said and piece not in self._strays:
+            self._at |= {"state": said["state"], "t": said["t"]}
+            if said["state"] == "check":
+                self._at["hold"] = OURS + 1
+        return piece
+
+    def _do_start(self, message: dict[str, Any]) -> list[tuple[str, Any]]:
+        self._at = {"state": "check", "t": 0, "hold": OURS}
+        return super()._do_start(message)
+
+    def _do_hello(self, message: dict[str, Any]) -> list[tuple[str, Any]]:
+        return list({**self.hello, **self._at}.items())
+
+
+def own(first: int = 1, last: int = SECONDS, **other: Any) -> list[bytes]:
+    return [status_line(n, n * 1000, **other) for n in range(first, last + 1)]
+
+
+def rest(number: int, count: int = 1, **other: Any) -> list[bytes]:
+    return [status_line(n, 0, **{"state": "idle", "stage": "", "duty": 0, "on": 0, **other})
+            for n in range(number, number + count)]  # fmt: skip
+
+
+def strange(number: int, count: int, t_ms: int, **other: Any) -> list[bytes]:
+    return [status_line(number + n, t_ms + 1000 * n, water=50_000, **other) for n in range(count)]
+
+
+STRAYS = {
+    "two at rest": rest(5000, 2),
+    "ten at rest, tripped": rest(5000, 10, state="trip", fault=1),
+    "five old ones at rest": rest(1, 5),
+    "one that asks to go on": rest(5000, 1, ask="go_on"),
+    "one of a hold": strange(5000, 1, 60_000),
+    "nine of a hold": strange(5000, 9, 600_000),
+    "nine of a hold that tripped": strange(5000, 9, 600_000, state="trip", fault=1),
+    "its end and its rest": [event_line("ended", 900, 0, why="stopped"), *rest(5000, 3)],
+    "its start and its rest": [event_line("boot", 900, 0, why="power"), *rest(5000, 6)],
+    "its latched trip, and its rest": [event_line("trip", 900, 0, fault=1, latched=True), *rest(5000, 6, state="trip",
+                                                                                               fault=1)],
+    "its power that is back": [event_line("power_back", 900, 0, why="power", off_s=60, known=True, stage="work",
+                                          water=33_000, bowl=31_000)],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("strays", STRAYS.values(), ids=STRAYS)
+@pytest.mark.parametrize("after", [0, 20])
+def test_no_line_of_another_board_ends_a_hold_or_counts_in_it(after, strays):
+    """They come twice. Its own rows are all there, and no others."""
+    lines = own()
+    lines[after + 10 : after + 10] = strays
+    lines[after:after] = strays
+    end = [event_line("ended", 1, 0, why="done"), *rest(SECONDS + 1, 2)]
+    _, ended, outcome = held([], board=Answering([*lines, *end], strays), for_=f"{SECONDS}s")
+    log = read_log(ended.watch.log.folder)
+    assert (ended.watch.ended, outcome.exit_code, ended.watch.trips) == (watch.DONE, 0, [])
+    assert list(log["t_s"]) == list(range(1, SECONDS + 1))
+    assert {event["event"] for event in log.events} <= {"ended"}
+
+
+OTHERS = {
+    "all heard": [event_line("ended", 1, 0, why="stopped"), *rest(31), event_line("started", 2, 0, check_s=60)],
+    "its lines alone": [],
+    "after a rest": rest(31),
+}
+
+
+@pytest.mark.parametrize("between", OTHERS.values(), ids=OTHERS)
+def test_another_hold_that_somebody_started_there_is_not_a_stop(between):
+    first = 31 + len(between)
+    script = [*own(last=30), *between, *(status_line(first + n, 1000 * n, state="check") for n in range(10))]
+    _, ended, outcome = held([], board=Answering(script), for_="1h")
+    assert (ended.watch.ended, outcome.exit_code) == (watch.OTHER, 1)
+    assert "the warmer runs another hold now" in outcome.summary
+    assert ended.watch.scene.unwatched == "left"
+    assert len(read_log(ended.watch.log.folder)) <= 30
+
+
+def test_a_board_that_restarted_and_holds_on_by_itself_is_not_off():
+    script = [*own(last=30), *rest(1, 3), *(status_line(3 + n, 1000 * n, state="check") for n in range(1, 10))]
+    _, ended, outcome = held([], board=Answering(script), for_="1h")
+    assert (ended.watch.ended, outcome.exit_code) == (watch.RESTARTED, 1)
+    assert "holds on; bain hold --join" in outcome.summary
