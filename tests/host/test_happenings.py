@@ -94,6 +94,31 @@ def test_each_announcement_is_matched_with_what_was_found_of_it(evening: HoldLog
         found.COLD_REFILL, found.LIFTED, None, found.WARM_REFILL]
 
 
+def test_a_lift_that_was_announced_is_told_by_its_announcement(evening: HoldLog) -> None:
+    """A short one, heated by nothing meanwhile, looks like a loss of bath and bowl; its length is what was pressed."""
+    (lift,) = [each for each in happened(evening) if each.kind == found.LIFTED]
+    events = [{"t_s": 9000.0, "event": "bowl_off"}, {"t_s": 9300.0, "event": "bowl_on"}]
+    (one,) = announced.announced(events, [replace(lift, kind=found.COOLED)], 14400.0)
+    assert one.found is not None
+    assert happening_words.lifted(one.found, one.over_s - one.from_s, "22:30").startswith(
+        "22:30: the bowl was off for 5 min, as announced, and fell by ")
+
+
+def test_what_a_loss_may_have_been_leaves_room_for_cold_pieces(evening: HoldLog) -> None:
+    (lift,) = [each for each in happened(evening) if each.kind == found.LIFTED]
+    said = happening_words.sentence(lift, 33.1, lambda at_s: "22:30")
+    assert "Was it out of the bath, without its lid or in a strong draught, or did something cold go in?" in said
+
+
+def test_what_ends_a_hold_is_no_part_of_the_balance_before_it(evening: HoldLog) -> None:
+    """A refill far too warm takes the bowl out of the hold within a minute; nothing happened until then."""
+    over = evening["t_s"] >= 2400.0
+    columns = {**evening.columns, "bowl_c": evening["bowl_c"] + np.where(evening["t_s"] >= 2370.0, 5.0, 0.0),
+               "state": np.where(over, "idle", evening["state"])}
+    log = replace(evening, columns={name: values[evening["t_s"] < 2700.0] for name, values in columns.items()})
+    assert happened(log) == []
+
+
 def test_one_happening_answers_one_announcement_only(evening: HoldLog) -> None:
     twice = [{"t_s": 2700.0, "event": "announced"}, {"t_s": 2990.0, "event": "refill"},
              {"t_s": 2995.0, "event": "announced"}, {"t_s": 3040.0, "event": "refill"}]
@@ -155,8 +180,11 @@ def test_a_long_loss_is_as_long_and_as_deep_as_the_reading_and_its_end_is_no_hea
 
 def test_a_refill_that_only_the_reading_shows_is_told_by_the_reading() -> None:
     """0.8 kg at 45 °C into 1 kg: the bowl leaves the balance's range, and nobody may say that nothing shows."""
-    t_s, none = np.arange(3600.0), announced.Announced(announced.REFILL, 1800.0, 2150.0, None)
+    t_s, none = np.arange(3600.0), announced.Announced(announced.REFILL, 1800.0, 2150.0, 2150.0, None)
     told = announced.moved(t_s, np.where(t_s < 2100.0, 31.5, 37.3), none)
     assert told.bowl_c == pytest.approx((31.5, 37.3))
     assert announced.moved(t_s, np.full(3600, 31.5), none).bowl_c is None
+    lift = announced.Announced(announced.LIFT, 1200.0, 1200.0, 1500.0, None)  # it fell for as long as it was away
+    fell = announced.moved(t_s, 31.3 - 0.0025 * np.clip(t_s - 1200.0, 0.0, 300.0), lift)
+    assert fell.bowl_c == pytest.approx((31.3, 30.55), abs=0.02)
     assert announced.moved(t_s, np.full(3600, np.nan), none).bowl_c is None

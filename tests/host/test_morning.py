@@ -44,6 +44,13 @@ def test_the_way_up_is_not_the_night():
     assert said(log).endswith("no trip, fit to temper")
 
 
+def test_the_night_s_headline_is_what_was():
+    """Two thirds at 40.0 °C and then down to 38.5: within 1.5, which is not 1; a single dip is named beside it."""
+    assert said(night([40.0, 40.0, 40.0, 38.5])).startswith("40 ± 2 °C for 8 h")
+    dip = night([40.0] * 40 + [38.2] + [40.0] * 40)
+    assert said(dip).startswith("40 ± 1 °C (38.2 °C at its coldest) for 8 h")
+
+
 def test_a_trip_and_a_dip_are_said():
     assert said(night([40.0, 33.0, 40.0], "trip")) == (
         "between 33 and 40 °C for 8 h, 1 trip, it fell to 33 °C on the way: stir it and melt it all, "

@@ -22,6 +22,7 @@ Floats = NDArray[np.float64]
 ENDLESS = float("inf")
 HELD = ("work", "melted", "")  # steps of the evening that only hold; a log from before there were steps names none
 NEAR_TARGET_K, SETTLED_S = 1.0, 600.0  # chosen
+ENDING_S = 60.0  # chosen: and up to a minute before it holds no longer
 STEP_S = 10.0  # pace of the balance: a board's own log has a row each ten seconds
 SPAN_S = 300.0  # changes over this long are compared in the fit; chosen, many times the probes' lags
 LAG_S = 30.0  # of probe and wall together, chosen: as tuning.model has it
@@ -167,6 +168,8 @@ def _settled(log: HoldLog, t_s: Floats) -> NDArray[np.bool_]:
     for begin, end in zip(edges[::2], edges[1::2], strict=True):
         came = begin + int(np.argmin(far[begin:end]))  # the first that is not far
         out[begin:end] = log_t_s[begin:end] >= log_t_s[came] + SETTLED_S
+        if end < len(log_t_s):  # what ended it was on its way already, such as too warm a refill
+            out[begin:end] &= log_t_s[begin:end] <= log_t_s[end] - ENDING_S
     rows = np.clip(np.searchsorted(log_t_s, t_s, side="right") - 1, 0, len(log_t_s) - 1)
     return np.asarray(out[rows])
 

@@ -19,6 +19,7 @@ ADVICE = {
     found.CHOCOLATE_COOLED: "Was the lid off, or the bowl tilted out of the water?",
     found.WATER_COOLED: "Was the ring round the bowl uncovered, or cold water poured in slowly?",
     found.HEATED: "Sun, a stove, or something warm poured in?",
+    found.LIFTED: "Was it out of the bath, without its lid or in a strong draught, or did something cold go in?",
 }
 WEAKER = (found.COOLED, found.WATER_COOLED)  # what less heat than the duty says looks like
 SLOW = {
@@ -48,7 +49,8 @@ def sentence(each: Happening, water_c: float, clock: Callable[[float], str]) -> 
         litres = -each.water_j / (WATER_J_PER_KGK * max(water_c - TAP_C, 1.0))
         return f"{at}cold water came into the bath, about {litres:.2f} L if it was at {TAP_C:g} °C."
     if each.kind == found.HOT_WATER:
-        return f"{at}hot water came into the bath: it rose by {each.water_k:.1f} °C at once."
+        return (f"{at}the bath rose by {each.water_k:.1f} °C at once. Did hot water come in, or was much water taken "
+                "out?")
     if each.kind in (found.COLD_REFILL, found.WARM_REFILL):
         than = "colder" if each.kind == found.COLD_REFILL else "warmer"
         return f"{at}chocolate {than} than the bowl was poured in: {moved} at once."
@@ -58,9 +60,24 @@ def sentence(each: Happening, water_c: float, clock: Callable[[float], str]) -> 
                 " slipped, or does it touch the wall? The chocolate may be that much"
                 f" {'warmer' if each.bowl_k < 0 else 'colder'} than shown.")
     if each.kind == found.LIFTED:
-        return f"{at}the bowl was out of the bath, or in a strong draught, {lasted}: {moved}."
+        return f"{at}the bowl lost heat quickly, {lasted}: {moved}. {ADVICE[each.kind]}"
     weaker = " Or does the heater give less?" if each.kind in WEAKER and each.lasted_s == ENDLESS else ""
     return f"{at}{SLOW[each.kind]}, {lasted}. {ADVICE[each.kind]}{weaker}"
+
+
+def lifted(each: Happening, lasted_s: float, at: str) -> str:
+    """A lift that was announced, with what the readings show of it.
+
+    Parameters
+    ----------
+    each : Happening
+        What was found.
+    lasted_s : float
+        How long the bowl was off, by the announcements.
+    at : str
+        The time of day.
+    """
+    return f"{at}: the bowl was off for {duration_words(lasted_s)}, as announced, and fell by {-each.bowl_k:.1f} °C."
 
 
 def as_json(each: Happening) -> dict[str, Any]:

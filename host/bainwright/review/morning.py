@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any
@@ -17,6 +18,7 @@ from bainwright.physics.chocolate_heat import HEAT_PROPERTIES, SETS_BELOW_C
 from bainwright.record.reader import HoldLog
 
 SHORT_OF_WINDOW_K = 3.0  # chosen: a dip of that much under its window sets nothing
+SHOWN_K, MOST_WITHIN_K = 0.05, 2  # chosen: what a tenth of a degree does not show; wider is said by its ends
 STEADY_SHARE = 0.98  # chosen: the spread covers this share of the time, so that a lid lifted once does not count
 
 Floats = NDArray[np.float64]
@@ -61,9 +63,13 @@ def sentence(
 def _spread(bowl_c: Floats, window: Window) -> str:
     """The target and how far from it the stock was nearly always, in whole degrees, one at least."""
     off_k = float(np.quantile(np.abs(bowl_c - window.target_c), STEADY_SHARE))
-    if off_k > 2.5:
+    within_k = max(1, math.ceil(off_k - SHOWN_K))
+    if within_k > MOST_WITHIN_K:
         return f"between {bowl_c.min():.0f} and {bowl_c.max():.0f} °C"
-    return f"{window.target_c:g} ± {max(1, round(off_k))} °C"
+    low_c, high_c = float(bowl_c.min()), float(bowl_c.max())
+    said = [f"{low_c:.1f} °C at its coldest"] if low_c < window.target_c - within_k - SHOWN_K else []
+    said += [f"{high_c:.1f} °C at its warmest"] if high_c > window.target_c + within_k + SHOWN_K else []
+    return f"{window.target_c:g} ± {within_k} °C" + (f" ({', '.join(said)})" if said else "")
 
 
 def _trips(count: int) -> str:

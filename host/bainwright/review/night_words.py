@@ -108,8 +108,12 @@ def _happenings(night: Night) -> list[str]:
     for each in night.happenings:
         before = water_c[(t_s < each.at_s) & (t_s >= each.at_s - 60.0) & np.isfinite(water_c)]
         at_c = float(before.mean()) if before.size else float(np.nanmean(water_c))
+        known = next((one for one in night.announced if one.found is each), None)
+        if known is not None and known.kind == announced.LIFT:
+            lines.append(happening_words.lifted(each, known.over_s - known.from_s, clock(night, known.from_s)))
+            continue
         said = happening_words.sentence(each, at_c, lambda at_s: clock(night, at_s))
-        lines.append(said + (" It was announced." if any(one.found is each for one in night.announced) else ""))
+        lines.append(said + (" It was announced." if known is not None else ""))
     return lines + [
         f"{clock(night, one.from_s)}: {UNSEEN[one.kind]} was announced, {_not_found(one)}."
         for one in night.announced if one.found is None
