@@ -201,7 +201,8 @@ def test_only_the_first_bowl_is_scored_when_another_comes(here):
     _, _, outcome = held(script, for_="182s")
     assert outcome.result["in_window_fraction"] == 1.0
     assert (outcome.result["below_s"], outcome.result["bowl_low_c"]) == (0.0, 31.5)  # nothing of the white
-    assert any("only the first bowl is scored" in note for note in outcome.notes)
+    assert outcome.summary.startswith("Held dark for 2 min; while dipping, it was in its window 100 %")
+    assert "Then came white, for 61 s: only the first bowl is judged here." in outcome.summary
 
 
 def test_a_refused_act_is_shown_and_the_hold_continues(here):

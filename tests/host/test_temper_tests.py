@@ -151,6 +151,17 @@ def test_wrong_use_is_refused_in_words(folder, capsys, arguments, words):
     assert words in err
 
 
+def test_stock_that_was_only_melted_has_no_temper_to_test(tmp_path, capsys):
+    log = LiveLog(tmp_path, {"profile": DARK})
+    for n in range(1, 61):
+        log.status(n * 1000, decode(status_line(n, n * 1000, stage="melt" if n < 30 else "melted")[:-1]))
+    log.close()
+    code, tests, err = temper(capsys, tmp_path, "--minutes", "4")
+    assert (code, tests) == (2, None)
+    assert "melted chocolate and tempered none" in err
+    assert not (tmp_path / "temper.json").exists()
+
+
 def test_a_link_in_the_place_of_the_entry_before_is_not_taken_back(folder, tmp_path):
     (tmp_path / "private").write_text("private")
     (folder / "temper.json.before").symlink_to(tmp_path / "private")

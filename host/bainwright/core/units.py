@@ -101,7 +101,8 @@ def parse_room_c(text: str) -> float:
         return temp_c
     if not fahrenheit and ROOM_LOW_C <= as_f_c <= ROOM_HIGH_C:
         raise UseError(f"--room {text} looks like °F", hint=f"that is {as_f_c:.0f} °C: --room {value:g}F")
-    raise UseError("--room", got=f"{temp_c:.0f} °C", wanted=f"{ROOM_LOW_C:g} to {ROOM_HIGH_C:g} °C",
+    got = f"{text}, {temp_c:.0f} °C" if fahrenheit else text
+    raise UseError("--room", got=got, wanted=f"{ROOM_LOW_C:g} to {ROOM_HIGH_C:g} °C",
                    hint="measure it away from the warmer")  # fmt: skip
 
 

@@ -18,7 +18,7 @@ from bainwright.archive.finding import folder_named
 from bainwright.core.atomic_write import alone
 from bainwright.core.bounds import COLDEST_C, HOTTEST_C, most
 from bainwright.core.errors import BainError, FileError, UseError
-from bainwright.core.home import hold_folders, home
+from bainwright.core.home import hold_folders, holds_folder, home
 from bainwright.core.masses import Shown, parse_mass_kg
 from bainwright.files.chocolate import CAPS
 from bainwright.plan.compare import melt_factor, seed_factor
@@ -74,7 +74,7 @@ def run_stock(options: StockOptions, shown: Shown, *, as_json: bool, say: Say) -
         say(json.dumps(rows, indent=2, ensure_ascii=False))
     else:
         for at, left in found:
-            say(f"{at}: {left.words(shown)}")
+            say(f"{at.name if at.parent == holds_folder() else at}: {left.words(shown)}")
     if not found and not notes:
         where = f"in {home()}" if options.hold is None else f"for {options.hold}"
         say(f"bain: nothing is recorded {where}; --left 640g records what an evening left", err=True)

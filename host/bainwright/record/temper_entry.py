@@ -27,6 +27,8 @@ from bainwright.record.temper_tests import (
 )
 from bainwright.words import terms
 
+MELTED = {"melt", "melted"}  # the steps in which no chocolate is in temper
+
 Say = Callable[..., None]
 
 
@@ -115,6 +117,10 @@ def _entered(tests: list[TemperTest], options: TemperOptions, log: HoldLog) -> l
     if not isinstance(own, dict) or "set_min" not in own:
         raise FileError(f"{FACTS} does not say which chocolate this was", hint="a hold's folder of this version has it")
     _check(options)
+    steps = set(map(str, log["stage"]))
+    if steps & MELTED and steps <= MELTED | {"rest"}:
+        raise UseError("this hold melted chocolate and tempered none, so no test can be of it",
+                       hint="name the hold in which it was seeded, or cooled and warmed back: bain holds")  # fmt: skip
     room_c = parse_room_c(options.room) if options.room else None
     return _added(tests, options, log, room_c) if _has_time(options) else _completed(tests, options, log, room_c)
 

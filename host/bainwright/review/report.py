@@ -33,7 +33,7 @@ from bainwright.record.names import CSV
 from bainwright.record.reader import HoldLog, read_log
 from bainwright.record.writer import seal
 from bainwright.review import morning, steps
-from bainwright.review.sentences import BUT, evening_paragraph, paragraph, temper_left
+from bainwright.review.sentences import BUT, evening_paragraph, next_bowls_words, paragraph, temper_left
 
 ENDINGS = {
     watch.STOPPED: "It was stopped.",
@@ -149,10 +149,13 @@ def judge(
     in_temper = figures(trace, window, lengths_s, steps.in_temper(log, at, trace.t_s))
     never_above_c = (log.facts.get("profile") or {}).get("never_above_c")
     temper = temper_left(in_temper, window, s.whole.bowl_peak_c, never_above_c)
+    first = replace(s, duration_s=min(duration_s, until_s))
+    then = next_bowls_words(steps.next_bowls(log), duration_s - until_s)
     if counts is None:
-        return Judged(s, paragraph(name, s, window, trips, temper, never_above_c, bath), temper, [])
-    words = evening_paragraph(name, s, runs, window, temper, trips, never_above_c, bath, steps.held_back_s(log))
-    return Judged(s, words, temper, runs, not counts.any() and not steps.only_rests(at))
+        return Judged(s, paragraph(name, first, window, trips, temper, never_above_c, bath) + then, temper, [])
+    own = [step for step in runs if step.start_s < until_s]
+    words = evening_paragraph(name, first, own, window, temper, trips, never_above_c, bath, steps.held_back_s(log))
+    return Judged(s, words + then, temper, runs, not counts.any() and not steps.only_rests(at))
 
 
 def _night(log: HoldLog, runner: Runner, *, went_off: bool) -> str:
@@ -223,8 +226,6 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
     trace = trace_of(log, truth, course.end_ms / 1000, raw=bool(ended.facts.get("raw_probes")))
     judged = judge(log, trace, setup.profile.name, window_of(setup), course.trips, course.scene.bath)
     night = _night(log, runner, went_off=course.ended in (watch.RESTARTED, watch.TRIPPED))
-    if steps.changed_s(log) < float("inf"):
-        notes.append("another chocolate came into the bath: only the first bowl is scored")
     if (log["stage"] == "rest").any():
         notes.append(f"weigh what is left once it has set: bain stock {home} --left 640g records it and says "
                      "whether it may be tempered again")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from bainboard import stages
@@ -36,6 +37,13 @@ def held_words(chocolate: str, s: Score, window: Window) -> str:
         return f"{text}. {_never_words(s, window)}"
     since = _since_words(s)
     return f"{text}: in its window {percent(s.in_window_fraction)} of the time {since}{_error_words(s)}."
+
+
+def next_bowls_words(names: Sequence[str], for_s: float) -> str:
+    """What came into the bath after the first bowl, of which no figure is told; empty where nothing did."""
+    if not names:
+        return ""
+    return f" Then came {' and '.join(names)}, for {duration_words(for_s)}: only the first bowl is judged here."
 
 
 def _never_words(s: Score, window: Window) -> str:

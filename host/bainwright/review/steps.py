@@ -61,6 +61,11 @@ def changed_s(log: HoldLog) -> float:
     return min(times_s, default=float("inf"))
 
 
+def next_bowls(log: HoldLog) -> list[str]:
+    """The chocolates that came into the bath after the first, in order."""
+    return [str(event.get("name") or "another chocolate") for event in log.events if event.get("event") == "changed"]
+
+
 def scored(names: NDArray[Any], t_s: Floats, window: Window, until_s: float) -> Flags | None:
     """The samples that are scored: the work, or melted stock; None where the hold has no other step.
 
