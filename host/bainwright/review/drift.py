@@ -131,8 +131,7 @@ def _within(values: Floats, own: Floats, begin: int) -> list[Drift]:
 
 def _cut(values: Floats, own: Floats, at: int) -> Drift:
     """The change where the nights are cut in two before night `at`, with its chance at this place alone."""
-    from scipy.stats import f as f_distribution
-    from scipy.stats import t as t_distribution
+    from scipy.special import fdtrc, stdtrit  # scipy.stats has the same, and takes longer to load than all of a review
 
     change, spread = np.full(3, np.nan), np.full(3, np.nan)
     there = np.isfinite(values) & np.isfinite(own)
@@ -145,8 +144,8 @@ def _cut(values: Floats, own: Floats, at: int) -> Drift:
     dims = int(known.sum())
     # With this scaling the squared distance is a multiple of F with (dims, free) degrees of freedom.
     distance = float(moved @ np.linalg.solve(covariance, moved))
-    chance = float(f_distribution.sf(distance / dims, dims, free))
-    change[known], spread[known] = moved, t_distribution.ppf(0.975, free) * np.sqrt(np.diag(covariance))
+    chance = float(fdtrc(dims, free, distance / dims))
+    change[known], spread[known] = moved, stdtrit(free, 0.975) * np.sqrt(np.diag(covariance))
     return Drift(at, _causes(moved, covariance, known, free), change, spread, chance)
 
 
@@ -186,7 +185,7 @@ def _chosen(lead_k: float) -> Floats:
 
 def _causes(moved: Floats, covariance: Floats, known: NDArray[np.bool_], free: float) -> tuple[str, ...]:
     """The causes that explain a change, the best first; a cause pays for each direction and for an unlikely size."""
-    from scipy.stats import f as f_distribution
+    from scipy.special import fdtrc
 
     inverse = np.linalg.inv(covariance)
     costs: dict[str, float] = {}
@@ -197,7 +196,7 @@ def _causes(moved: Floats, covariance: Floats, known: NDArray[np.bool_], free: f
         sizes = np.linalg.solve(drawn @ inverse @ drawn.T, drawn @ inverse @ moved)
         left = moved - sizes @ drawn
         over, distance = len(moved) - len(drawn), float(left @ inverse @ left)
-        if (sizes * sign > 0.0).all() and (over == 0 or f_distribution.sf(distance / over, over, free) > FITS):
+        if (sizes * sign > 0.0).all() and (over == 0 or fdtrc(over, free, distance / over) > FITS):
             costs[name] = min(costs.get(name, np.inf), distance + cost + float((sizes[0] / size) ** 2))
     near = min(costs.values(), default=0.0) + NEAR
     return tuple(sorted((name for name in costs if costs[name] <= near), key=costs.__getitem__)) or (SEVERAL,)

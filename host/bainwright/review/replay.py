@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from bainboard import refill
 from bainboard.control.cascade import Cascade
 from bainwright.tuning import compiled
-from bainwright.tuning.identify import discrete
 from bainwright.tuning.model import Model
 
 Floats = NDArray[np.float64]
@@ -133,6 +132,8 @@ def play(evening: Evening, law: Cascade, models: Sequence[Model]) -> Played:
     models : sequence of Model
         Warmers that fit the record.
     """
+    from bainwright.tuning.identify import discrete  # brings SciPy, which a review without a question does without
+
     rows = np.stack([evening.water_c, evening.bowl_c, np.nan_to_num(evening.duty), evening.target_c, evening.comes,
                      evening.away, evening.out], axis=1)  # fmt: skip
     both = [[discrete(each) for each in (_late(model), _late(replace(model, coupling_w_per_k=BARELY_W_PER_K)))]

@@ -26,7 +26,6 @@ from bainwright.review.balance import ENDLESS, HELD
 from bainwright.review.happenings import COLD_REFILL, LIFTED, WARM_REFILL, Happening
 from bainwright.review.replay import AS_RECORDED, EASES, FOLLOWED, FREE, LEADS, Evening, Played, play
 from bainwright.tuning.dataset import LEAST_PIECE_S, Piece, Record, record_of
-from bainwright.tuning.identify import fitted_warmer
 from bainwright.tuning.model import NAMES, Findings, Model
 
 Floats = NDArray[np.float64]
@@ -229,6 +228,8 @@ def law_of(values: Mapping[str, Any]) -> Cascade:
 
 
 def _identified(log: HoldLog, happened: Sequence[Happening], values: Mapping[str, Any]) -> Findings:
+    from bainwright.tuning.identify import fitted_warmer  # brings SciPy
+
     record = record_of(log, values)
     pieces = [part for each in record.pieces for part in _undisturbed(each, happened)]
     if not pieces:
