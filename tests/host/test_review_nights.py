@@ -78,6 +78,18 @@ def test_a_board_s_own_log_of_a_row_each_ten_seconds_has_no_gaps(records: Path) 
     assert "by the board alone" in words(night)
 
 
+def test_a_record_of_board_and_pc_says_who_recorded_what(records: Path) -> None:
+    """The PC watched for half an hour, was gone for an hour, and came back; collecting gave the board's rows between.
+
+    What is collected into a watched record gives it the pace of the board.
+    """
+    times_s = [*range(1800), *range(1800, 5400, 10), *range(5400, 7200)]
+    night = reviewed(store(records / "melted-1", [float(at) for at in times_s], row_s=10))
+    assert night.alone is not None
+    assert [(each.from_s, each.to_s) for each in night.alone] == [(1800.0, 5400.0)]
+    assert "one a second, recorded by the PC; by the board alone, one each 10 s, from" in words(night)
+
+
 def test_water_lost_lies_round_the_published_rate_of_an_open_bath(records: Path) -> None:
     """Open water of 45 °C in air of 20 °C and 50 % loses 1.03 to 1.16 kg/m2 h (Shah; ASHRAE has 1.13; both through
     a secondary copy), at 33 °C 0.39 to 0.51.

@@ -27,6 +27,7 @@ CHOCOLATE, WATER, HEAT, CEILING, BAND, BAND_INK = "#5d3217", "#4b93b8", "#d99a3d
 SIZE_IN, DPI = (11.5, 7.0), 150
 LINE = 0.025  # of the figure's height: a line of the summary
 BIN_S = 30.0  # the heat is drawn as means over this time: single seconds of a time-proportioned heater look like noise
+MOST_BINS = 600  # across the picture, chosen: finer than a screen or a printer shows it
 ROOM_BELOW_C = (
     3.0  # chosen: the window fills the picture; a cold start begins below its edge and gets a label there
 )
@@ -154,7 +155,8 @@ def _temperatures(axes: Any, log: HoldLog, truth: Any, window: Window, end_s: fl
         (window.ceiling_c, f"ceiling {window.ceiling_c:g} °C", CEILING),
     ]
     for t_s, temp_c, label, colour, width in lines:
-        axes.plot(t_s, temp_c, color=colour, lw=width, zorder=3, solid_joinstyle="round")
+        rows = thinned(temp_c)
+        axes.plot(t_s[rows], temp_c[rows], color=colour, lw=width, zorder=3, solid_joinstyle="round")
         known = temp_c[np.isfinite(temp_c)]
         if known.size:
             labels.append((float(known[-1]), label, colour))
@@ -168,6 +170,24 @@ def _temperatures(axes: Any, log: HoldLog, truth: Any, window: Window, end_s: fl
     axes.tick_params(axis="x", length=0)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
+
+
+def thinned(values: NDArray[Any]) -> NDArray[np.intp]:
+    """The rows that draw the same curve: of each of `MOST_BINS` pieces the ends, the extremes and a missing row.
+
+    With every second of a night in it a drawing has half a megabyte, and a report of a month does not open on a phone.
+    """
+    if len(values) <= 4 * MOST_BINS:
+        return np.arange(len(values))
+    kept: set[int] = set()
+    for piece in np.array_split(np.arange(len(values)), MOST_BINS):
+        known = piece[np.isfinite(values[piece])]
+        kept.update((int(piece[0]), int(piece[-1])))
+        if known.size:
+            kept.update((int(known[np.argmin(values[known])]), int(known[np.argmax(values[known])])))
+        if known.size < piece.size:
+            kept.update(map(int, piece[~np.isfinite(values[piece])]))
+    return np.array(sorted(kept), dtype=np.intp)
 
 
 def window_spans(log: HoldLog, window: Window, end_s: float) -> list[tuple[float, float]]:
@@ -252,9 +272,10 @@ def _from_below(axes: Any, lines: list[Line], low_c: float, high_c: float, end_s
 
 
 def _heat(axes: Any, log: HoldLog) -> None:
-    """The heat as means over `BIN_S`, in a strip."""
+    """The heat as means over `BIN_S`, or longer in a long hold, in a strip."""
     t_s, duty = log["t_s"], log["duty"]
-    edges = np.arange(0.0, float(t_s[-1]) + BIN_S, BIN_S)
+    bin_s = max(BIN_S, float(t_s[-1]) / MOST_BINS)
+    edges = np.arange(0.0, float(t_s[-1]) + bin_s, bin_s)
     bins = np.digitize(t_s, edges) - 1
     counts = np.bincount(bins, minlength=len(edges))
     means = np.bincount(bins, weights=np.nan_to_num(duty), minlength=len(edges)) / np.maximum(counts, 1)

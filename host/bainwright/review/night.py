@@ -21,11 +21,13 @@ from bainwright.review.balance import Balance
 from bainwright.review.happening_search import find
 from bainwright.review.happenings import Happening
 from bainwright.review.night_figures import NightFigures, night_figures
+from bainwright.review.outside import Course, course_of
 from bainwright.words import terms
 
 Floats = NDArray[np.float64]
 
 GAP_ROWS = 5  # a longer step between rows is a gap, as the score has it
+PC_ROW_S, LEAST_WATCHED = 1.5, 60  # a PC's rows are a second apart, a board's own ten; chosen: a minute of them
 COVERED, OPEN = 0.9, 0.0  # share of the ring of water that is covered; the record does not say which (chosen)
 HUMIDITY, ROOM_C = 0.5, 20.0  # of the room (common practice, no source)
 TOP_UP_SHARE = 0.1  # a tenth of the water gone asks for a top-up (chosen: the probe still sits in it)
@@ -68,10 +70,14 @@ class Night:
         What became of the temper, as the list has it.
     alarms : list of Alarm
         In their order.
+    course : Course or None
+        When the chocolate was in its window, and when not.
     gaps : list of Gap
         Stretches without rows.
     rows, row_s : int, float
-        How many rows there are, and the usual step between them, s.
+        How many rows there are, and the longest usual step between them, s.
+    alone : list of Gap or None
+        Stretches that the board recorded alone; None where that is all of it.
     heat_kwh, mean_w : float or None
         Heat that the heater gave, kWh, and its mean over the hold, W; None without the heater's power.
     evaporated_g : tuple of float or None
@@ -99,9 +105,11 @@ class Night:
     part: str
     temper: str
     alarms: list[Alarm]
+    course: Course | None
     gaps: list[Gap]
     rows: int
     row_s: float
+    alone: list[Gap] | None
     heat_kwh: float | None
     mean_w: float | None
     evaporated_g: tuple[float, float] | None
@@ -141,8 +149,10 @@ def review(entry: Entry, log: HoldLog) -> Night:
         temper=entry.temper,
         alarms=_alarms(log),
         gaps=[Gap(float(t_s[at]), float(t_s[at + 1])) for at in np.flatnonzero(np.diff(t_s) > GAP_ROWS * row_s)],
+        course=course_of(log, GAP_ROWS * row_s),
         rows=len(t_s),
         row_s=row_s,
+        alone=_alone(t_s, row_s),
         heat_kwh=heat_kwh,
         mean_w=mean_w,
         evaporated_g=evaporated_g,
@@ -165,6 +175,19 @@ def _number(value: Any) -> float | None:
 def _row_s(log: HoldLog, t_s: Floats) -> float:
     stored = _number(log.facts.get("row_s"))
     return stored if stored and stored > 0 else float(np.median(np.diff(t_s))) if len(t_s) > 1 else 1.0
+
+
+def _alone(t_s: Floats, row_s: float) -> list[Gap] | None:
+    """What the board recorded alone: its own rows are farther apart than a PC's, also where both are in one record."""
+    steps_s = np.diff(t_s)
+    watched = steps_s <= PC_ROW_S
+    if row_s <= PC_ROW_S:
+        return []
+    if np.count_nonzero(watched) < LEAST_WATCHED:
+        return None
+    edges = np.flatnonzero(np.diff(np.concatenate([[True], watched, [True]]).astype(np.int8)))
+    runs = zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
+    return [Gap(float(t_s[low]), float(t_s[high])) for low, high in runs if t_s[high] - t_s[low] > GAP_ROWS * row_s]
 
 
 def _steps_s(t_s: Floats, row_s: float) -> Floats:

@@ -15,6 +15,7 @@ from bainwright.core.errors import FileError, UseError
 from bainwright.core.read_file import read_bytes, read_text
 from bainwright.display.picture import PNG, SVG
 from bainwright.review import nights_picture, nights_words, what_if_picture, what_if_words
+from bainwright.review.hold_list import aligned
 from bainwright.review.night import Night
 from bainwright.review.night_words import Section, sections
 from bainwright.review.nights import compare
@@ -23,18 +24,20 @@ from bainwright.review.what_if import Refused, WhatIf
 SUFFIXES = (".html", ".pdf")
 PICTURE_BYTES = 4 << 20  # chosen: twenty times a picture of 48 h
 A4_IN = (8.27, 11.69)
-NIGHTS_A_PAGE = 5  # in the table
-LINES_ABOVE_PICTURE, LINES_A_PAGE = 38, 66  # of 9 points
+LINES_ABOVE_PICTURE, LINES_A_PAGE, LETTERS_A_LINE = 35, 66, 104  # of 9 points
+TABLE_POINTS, LETTER_SHARE = 500.0, 0.61  # what is left between the margins of A4; width of a letter by its height
 STYLE = """
 :root { color-scheme: light dark; }
 body { font: 16px/1.5 system-ui, sans-serif; max-width: 58rem; margin: 2rem auto; padding: 0 1rem; }
 h1 { font-size: 1.6rem; } h2 { font-size: 1.3rem; } h3 { font-size: 1.05rem; margin: 0.8rem 0 0.2rem; }
 p { margin: 0.2rem 0; white-space: pre-wrap; } figure { margin: 1rem 0; overflow-x: auto; background: #fffef8; }
 svg { width: 100%; min-width: 42rem; height: auto; } .when { opacity: 0.75; }
-table { border-collapse: collapse; display: block; overflow-x: auto; }
-td, th { text-align: left; padding: 0.2rem 0.7rem 0.2rem 0; white-space: nowrap; }
-@media print { body { margin: 0; max-width: none; font-size: 11pt; } section { break-inside: avoid; }
-  svg { min-width: 0; } }
+table { border-collapse: collapse; display: block; overflow-x: auto; font-size: 0.9rem; }
+td, th { text-align: left; padding: 0.2rem 0.6rem 0.2rem 0; white-space: nowrap; }
+th:first-child, td:first-child { position: sticky; left: 0; background: Canvas; }
+@media print { body { margin: 0; max-width: none; font-size: 11pt; } section, tr, figure { break-inside: avoid; }
+  svg { min-width: 0; } table ~ article { break-before: page; } table { display: table; width: 100%; font-size: 7.5pt; }
+  td, th { padding: 0.1rem 0.3rem 0.1rem 0; white-space: normal; } }
 """
 
 
@@ -95,8 +98,7 @@ def page(nights: Sequence[Night], folders: Sequence[Path], made: datetime,
     """The report as HTML; every text from a record is escaped, and nothing is fetched from outside."""
     parts = [f"<h1>{_heading(nights)}</h1>", f'<p class="when">Written {made.strftime("%a %d %b %Y, %H:%M %Z")}</p>']
     if len(nights) > 1:
-        # a column a night: a phone and a sheet of paper are narrow
-        head, *rows = zip(*nights_words.table(nights), strict=True)
+        head, *rows = nights_words.table(nights)
         parts.append("<table><tr>" + "".join(f"<th>{html.escape(cell)}</th>" for cell in head) + "</tr>")
         for row in rows:
             parts.append("<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>")
@@ -149,20 +151,24 @@ def _write_pdf(path: Path, nights: Sequence[Night], folders: Sequence[Path], mad
 
     out = io.BytesIO()
     with PdfPages(out, metadata={"Title": _heading(nights), "CreationDate": made}) as pages:
-        for at in range(0, len(nights) if len(nights) > 1 else 0, NIGHTS_A_PAGE):
-            table = list(zip(*nights_words.table(nights[at : at + NIGHTS_A_PAGE]), strict=True))
-            pages.savefig(_pdf_table(table, made))
         if len(nights) > 1:
             compared = compare(nights)
-            for lines in _pdf_sheets(_pdf_sections(nights_words.sections(compared))):
-                pages.savefig(_pdf_page(lines, made, None))
+            table = aligned(nights_words.table(nights))
+            said = _pdf_sections(nights_words.sections(compared))
+            for figure in _pdf_table(table, said, made):
+                pages.savefig(figure)
             for each in compared:
-                pages.savefig(nights_picture.draw(each))
+                drawn = nights_picture.draw(each)
+                drawn.set_size_inches(*reversed(A4_IN))
+                pages.savefig(drawn)
         for night, folder in zip(nights, folders, strict=True):
             lines = _pdf_lines(night) + (_pdf_sections([what_if_words.section(tried)]) if tried else [])
-            pages.savefig(_pdf_page(lines[:LINES_ABOVE_PICTURE], made, folder / PNG))
-            for rest in _pdf_sheets(lines[LINES_ABOVE_PICTURE:]):
-                pages.savefig(_pdf_page(rest, made, None))
+            *full, last = _pdf_sheets(lines[:-1])  # the last is the space after its section
+            if len(last) > LINES_ABOVE_PICTURE:
+                full, last = [*full, last], []
+            for sheet in full:
+                pages.savefig(_pdf_page(sheet, made, None))
+            pages.savefig(_pdf_page(last, made, folder / PNG))
         if isinstance(tried, WhatIf):
             pages.savefig(what_if_picture.draw(tried))
     save_file(path, out.getvalue(), what="the report")
@@ -181,7 +187,7 @@ def _pdf_sections(parts: Sequence[Section]) -> list[str]:
     for section in parts:
         lines.append(section.title.upper())
         for line in section.lines:
-            lines += textwrap.wrap(line, 88, subsequent_indent="  ") or [""]
+            lines += textwrap.wrap(line, LETTERS_A_LINE, subsequent_indent="  ") or [""]
         lines.append("")
     return lines
 
@@ -192,7 +198,7 @@ def _pdf_page(lines: Sequence[str], made: datetime, picture: Path | None) -> Any
 
     figure = Figure(figsize=A4_IN)
     FigureCanvasAgg(figure)
-    _put(figure, 0.08, lines)
+    _put(figure, lines)
     figure.text(0.08, 0.03, f"Written {made.strftime('%a %d %b %Y, %H:%M %Z')}", fontsize=8, color="dimgray")
     if picture is not None and picture.is_file():
         axes = figure.add_axes((0.06, 0.06, 0.88, 0.38))
@@ -201,16 +207,24 @@ def _pdf_page(lines: Sequence[str], made: datetime, picture: Path | None) -> Any
     return figure
 
 
-def _pdf_table(table: Sequence[Sequence[str]], made: datetime) -> Any:
-    """Several nights on a page: the names of the figures, then a column a night."""
-    figure = _pdf_page([row[0] for row in table], made, None)
-    for number, column in enumerate(list(zip(*table, strict=True))[1:]):
-        _put(figure, 0.22 + 0.7 * number / NIGHTS_A_PAGE, column)
-    return figure
+def _pdf_table(table: Sequence[str], said: Sequence[str], made: datetime) -> list[Any]:
+    """Several nights, a line a night as on the terminal, then what is said of them, on as many pages as they take."""
+    points = min(9.0, TABLE_POINTS / (LETTER_SHARE * max(map(len, table))))
+    figures = []
+    for rows in _pdf_sheets(table):
+        figures.append(_pdf_page([], made, None))
+        _put(figures[-1], rows, points, "DejaVu Sans Mono")
+    left = LINES_A_PAGE - 1 - len(rows)
+    if len(said) <= left:
+        _put(figures[-1], [*[""] * (len(rows) + 1), *said])
+    else:
+        figures += [_pdf_page(lines, made, None) for lines in _pdf_sheets(said)]
+    return figures
 
 
-def _put(figure: Any, left: float, lines: Sequence[str]) -> None:
-    figure.text(left, 0.96, "\n".join(lines), va="top", fontsize=9, family="DejaVu Sans", linespacing=1.35,
+def _put(figure: Any, lines: Sequence[str], points: float = 9.0, family: str = "DejaVu Sans") -> None:
+    """Lines from the top, as far apart as those of 9 points whatever their size, so that two texts may follow."""
+    figure.text(0.08, 0.96, "\n".join(lines), va="top", fontsize=points, family=family, linespacing=1.35 * 9.0 / points,
                 parse_math=False)  # fmt: skip
 
 

@@ -12,11 +12,13 @@ from bainwright.core.units import clock_words, duration_words
 from bainwright.review import announced, happening_words
 from bainwright.review.hold_list import as_result
 from bainwright.review.night import Alarm, Gap, Night
+from bainwright.review.outside import Course
 from bainwright.review.sentences import TEMPER_WORDS
 from bainwright.words import terms
 from bainwright.words.advice import advise
 
 LEAST_K_MIN = 0.05  # chosen: a smaller sum would be shown as 0.0
+MOST_NAMED = 6  # times in one sentence; chosen
 LEAST_UNKNOWN_S = 60  # chosen, as in the report: a second between start and first row says nothing
 PARTS = {"": "The chocolate was", "work": "While dipping, the chocolate was", "melted": "As melted stock, it was"}
 UNSEEN = {announced.REFILL: "a refill", announced.LIFT: "a lift of the bowl"}
@@ -70,6 +72,7 @@ def _temperatures(night: Night) -> list[str]:
         if (seconds := f[name]) is not None and (name != "unknown_s" or seconds >= LEAST_UNKNOWN_S)
     ]  # fmt: skip
     lines = [f"{PARTS[night.part]} {', '.join(spent)}."] if spent else []
+    lines += [_course(night, night.course)] if night.course else []
     if f["bowl_low_c"] is not None and f["bowl_peak_c"] is not None:
         lines.append(f"It was {f['bowl_low_c']:.1f} °C at its coldest and {f['bowl_peak_c']:.1f} °C at its warmest.")
     if f["water_peak_c"] is not None:
@@ -81,6 +84,21 @@ def _temperatures(night: Night) -> list[str]:
     return lines
 
 
+def _course(night: Night, course: Course) -> str:
+    """When it was in its window, by the clock; the longest times outside are named, in their order."""
+    longest = sorted(course.outside, key=lambda each: each.from_s - each.to_s)[:MOST_NAMED]
+    but = "; ".join(
+        f"from {clock(night, each.from_s)} to {clock(night, each.to_s)}"
+        f" ({'up' if each.above else 'down'} to {each.worst_c:.1f} °C)"
+        for each in sorted(longest, key=lambda each: each.from_s)
+    )
+    shorter = len(course.outside) - len(longest)
+    more = f"; and {shorter} shorter time{'s' if shorter > 1 else ''}" if shorter else ""
+    recorded = ", as far as it was recorded" if night.gaps else ""
+    return (f"By the readings it was in its window from {clock(night, course.from_s)} to {clock(night, course.to_s)}"
+            f"{recorded}{f', but not {but}{more}' if but else ''}.")
+
+
 def _alarms(night: Night) -> list[str]:
     """Each fault once, with its times and what to do; trips first."""
     by_fault: dict[tuple[bool, int], list[Alarm]] = {}
@@ -88,8 +106,8 @@ def _alarms(night: Night) -> list[str]:
         by_fault.setdefault((not alarm.trip, alarm.fault), []).append(alarm)
     lines = []
     for (is_warning, fault), alarms in sorted(by_fault.items()):
-        times = ", ".join(clock(night, alarm.t_s) for alarm in alarms[:6])
-        more = f" and {len(alarms) - 6} more" if len(alarms) > 6 else ""
+        times = ", ".join(clock(night, alarm.t_s) for alarm in alarms[:MOST_NAMED])
+        more = f" and {len(alarms) - MOST_NAMED} more" if len(alarms) > MOST_NAMED else ""
         what = "Warning" if is_warning else "TRIP"
         advice = advise(fault, night.bath)
         lines.append(f"{what} at {times}{more}: {advice.seen}")
@@ -142,11 +160,18 @@ def _gap_words(night: Night, gap: Gap) -> str:
 
 
 def _record(night: Night) -> list[str]:
-    by = "by the board alone" if night.row_s > 1.5 else "by the PC"
-    lines = [f"{night.rows} rows, one each {night.row_s:g} s, recorded {by}."]
+    if night.alone is None:
+        lines = [f"{night.rows} rows, one each {night.row_s:g} s, recorded by the board alone."]
+    elif not night.alone:
+        lines = [f"{night.rows} rows, one a second, recorded by the PC."]
+    else:
+        alone = "; ".join(_gap_words(night, gap) for gap in night.alone[:MOST_NAMED])
+        more = f"; and {len(night.alone) - MOST_NAMED} times more" if len(night.alone) > MOST_NAMED else ""
+        lines = [f"{night.rows} rows, one a second, recorded by the PC; by the board alone, one each {night.row_s:g} s,"
+                 f" {alone}{more}."]
     if night.gaps:
-        gaps = "; ".join(_gap_words(night, gap) for gap in night.gaps[:6])
-        more = f"; and {len(night.gaps) - 6} more" if len(night.gaps) > 6 else ""
+        gaps = "; ".join(_gap_words(night, gap) for gap in night.gaps[:MOST_NAMED])
+        more = f"; and {len(night.gaps) - MOST_NAMED} more" if len(night.gaps) > MOST_NAMED else ""
         lines.append(f"Nothing was recorded {gaps}{more}. What happened there is not known.")
     return lines
 
@@ -176,6 +201,9 @@ def as_json(night: Night) -> dict[str, Any]:
         "figures_of": night.part or "hold",
         "temper": night.temper,
         "alarms": [{"t_s": each.t_s, "fault": each.fault, "trip": each.trip} for each in night.alarms],
+        "course": asdict(night.course) if night.course else None,
+        "recorded_by_board_alone": None if night.alone is None else [
+            {"from_s": each.from_s, "to_s": each.to_s} for each in night.alone],
         "gaps": [{"from_s": each.from_s, "to_s": each.to_s} for each in night.gaps],
         "rows": night.rows,
         "row_s": night.row_s,
