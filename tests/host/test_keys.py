@@ -50,6 +50,28 @@ def test_a_key_comes_without_enter_and_only_once(terminal):
         assert keys.pressed() == ""
 
 
+# As xterm and the Linux console send them (xterm's "Control Sequences" and console_codes(4), from memory).
+NO_KEYS = {
+    "up": b"\x1b[A", "down": b"\x1b[B", "right": b"\x1b[C", "left": b"\x1b[D", "keypad down": b"\x1bOB",
+    "F1": b"\x1bOP", "F3": b"\x1bOR", "F4": b"\x1bOS", "F1, console": b"\x1b[[A", "F5": b"\x1b[15~",
+    "delete": b"\x1b[3~", "shift with up": b"\x1b[1;2A", "alt with y": b"\x1by", "alt with down": b"\x1b\x1b[B",
+    "its answer": b"\x1b[?62;22c", "cursor's place": b"\x1b[24;80R", "mouse": b"\x1b[<64;10;5M",
+    "old mouse": b"\x1b[Mbdr", "colour": b"\x1b]11;rgb:d/d/d\x07", "its name": b"\x1bP>|bdr\x1b\\",
+    "cut short": b"\x1b[1\x1b[B", "escape": b"\x1b", "focus": b"\x1b[I",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("sent", NO_KEYS.values(), ids=NO_KEYS)
+def test_a_key_without_a_letter_is_no_act(terminal, sent, monkeypatch):
+    """Its letters took the ceiling off a bowl in its bath, or stopped a hold; the key after it counts."""
+    monkeypatch.setattr(keys, "TOGETHER_S", 0.0)  # all is there at once
+    with Keys() as pressing:
+        terminal.type(sent)
+        assert pressing.pressed() == ""
+        terminal.type(b"y")
+        assert pressing.pressed() == "y"
+
+
 def test_the_terminal_is_given_back_as_it_was(terminal):
     """Echo and line by line."""
     before = termios.tcgetattr(sys.stdin)

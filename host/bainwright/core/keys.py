@@ -8,7 +8,7 @@ import signal
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from types import FrameType, TracebackType
 from typing import Any
 
@@ -24,6 +24,14 @@ GO = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP", "SIGQUIT") if
 
 # Chosen: longer than any answer of a board takes. A key that is held down sends many before the first can be served.
 LAST_RESORT_S = 15.0
+
+# A key without a letter, such as an arrow, and an answer of the terminal itself come as several bytes after an escape
+# (ECMA-48, 5.4 and 5.6; and what xterm and the Linux console send besides).
+ESC, BELL = b"\x1b", b"\x07"
+ENDS = (ESC, *(bytes([byte]) for byte in range(0x40, 0x7F)))
+STRINGS = (b"]", b"P", b"X", b"^", b"_")  # begin a text that BEL, or ESC and one byte, ends
+TOGETHER_S = 0.1  # chosen: bytes of one key come no further apart, and a person is no faster
+LONGEST = 4096  # bytes; chosen: no answer of a terminal is longer
 
 
 @contextlib.contextmanager
@@ -68,15 +76,48 @@ class Keys:
                 termios.tcsetattr(sys.stdin, termios.TCSADRAIN, self._before)
 
     def pressed(self) -> str:
-        """The key that waits, in lower case, or an empty text."""
-        if not self.there or not select.select([sys.stdin], [], [], 0)[0]:
-            return ""
+        """The key that waits, in lower case, or an empty text. Only a key with a letter, a digit or a sign counts."""
+        while (key := self._read(0.0)) == ESC:
+            self._skip_rest()
+        return key.decode("ascii", "ignore").lower()
+
+    def _skip_rest(self) -> None:
+        """Drop what belongs to an escape: its letters are no keys."""
+        byte = ESC
+        while byte == ESC:  # Alt with an arrow sends two, and one cuts another key short
+            byte = self._read(TOGETHER_S)
+            if byte in STRINGS:
+                byte = self._skip_to(self._read(TOGETHER_S), (BELL, ESC))
+            elif byte in (b"[", b"O"):
+                byte = self._skip_sequence()
+
+    def _skip_sequence(self) -> bytes:
+        """Drop figures and the byte that ends them; that byte."""
+        first = self._read(TOGETHER_S)
+        if first == b"[":  # the Linux console's F1 to F5
+            return self._read(TOGETHER_S)
+        if first == b"M":  # the mouse in its oldest way, or a key of the keypad
+            while self._read(0.0):
+                pass
+            return first
+        return self._skip_to(first, ENDS)
+
+    def _skip_to(self, byte: bytes, ends: Collection[bytes]) -> bytes:
+        for _ in range(LONGEST):
+            if not byte or byte in ends:
+                break
+            byte = self._read(TOGETHER_S)
+        return byte
+
+    def _read(self, wait_s: float) -> bytes:
+        if not self.there or not select.select([sys.stdin], [], [], wait_s)[0]:
+            return b""
         # Past sys.stdin's own buffer: a key read into it would no longer show as waiting.
         try:
-            return os.read(sys.stdin.fileno(), 1).decode("ascii", "ignore").lower()
+            return os.read(sys.stdin.fileno(), 1)
         except OSError:  # the terminal was closed: nobody is there any more
             self._before = None
-            return ""
+            return b""
 
 
 class Interrupts:
