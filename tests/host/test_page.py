@@ -2,6 +2,7 @@
 
 import contextlib
 import io
+import re
 import socket
 import threading
 import time
@@ -222,6 +223,17 @@ def test_two_places_for_the_page_are_refused_and_a_link_that_is_none_is_said():
         addresses(True, "127.0.0.1")
     with HoldPage([server.HERE], 0, [], LiveHold(), look=True) as page:
         assert any("--look" in line for line in page.welcome())
+
+
+def test_the_link_for_those_who_only_look_is_shown_again_with_a_code():
+    """The screen of a hold covers the first lines after seconds."""
+    hold = LiveHold()
+    with HoldPage([server.HERE], 0, [], hold, look=True) as page:
+        page._alone = False  # as on a network
+        link = re.search(r"for those who only look: (\S+)", hold.inbox.invite())[1]
+        assert Phone(page).pair(link[-8:]).status == 303
+        assert Phone(page).pair(link[-8:]).status == 303
+        assert link in "\n".join(page.welcome())
 
 
 def test_an_address_that_is_not_this_pcs_is_refused_in_words():

@@ -107,7 +107,8 @@ class Page:
 
     def invite(self) -> str:
         """A sentence that lets one more phone in."""
-        return f"the page is at {self._url}/in; the code for one phone: {self._code()}"
+        look = f"; {self._to_look()}" if self._look and not self._alone else ""
+        return f"the page is at {self._url}/in; the code for one phone: {self._code()}{look}"
 
     def invite_the_next(self) -> str:
         """The same, once no code is good any more; else an empty text."""
@@ -119,11 +120,14 @@ class Page:
         if self._alone:
             return [*self._notes, f"the page is at {self._url}; to use its buttons open {link}",
                     "only this PC reaches it; --lan lets phones in"]  # fmt: skip
-        look = f"for those who only look: {self._url}/in/{self._access.look_code()}" if self._look else ""
+        look = [self._to_look()] if self._look else []
         return [*self._notes, f"the page is at {self._url}{self._url_by_name}; to pair a phone open {link}", _qr(link),
-                *([look] if look else []),
+                *look,
                 "whoever is on your network can read what the page sends: it is not encrypted. Never forward its port "
                 "to the internet"]  # fmt: skip
+
+    def _to_look(self) -> str:
+        return f"for those who only look: {self._url}/in/{self._access.look_code()}"
 
     def _code(self) -> str:
         return self._access.new_code(time.monotonic())
