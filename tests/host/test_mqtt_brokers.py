@@ -91,9 +91,9 @@ def mosquitto(tmp_path_factory):
 
 
 @contextlib.contextmanager
-def published(url, monkeypatch, word=WORD, age_s=0.0):
+def published(url, monkeypatch, word=WORD, age_s=0.0, *, describe=False):
     monkeypatch.setenv(PASSWORD, word)
-    publisher = Publisher(broker_of(url), latest_of(scene_at(), age_s))
+    publisher = Publisher(broker_of(url), latest_of(scene_at(), age_s), describe=describe)
     publisher.start("pot")
     try:
         yield publisher
@@ -133,16 +133,17 @@ def test_a_wrong_password_and_an_unknown_certificate_are_sentences(mosquitto, mo
 
 @with_mosquitto
 def test_a_connection_that_breaks_publishes_the_last_will(mosquitto, monkeypatch):
-    """Through a wire that is cut: the broker hears no farewell."""
+    """Through a wire that is cut: the broker hears no farewell. Homie 4.0 (from memory): a device is "lost" then."""
     monkeypatch.setattr(mqtt, "CONNECTS_S", 0.5)  # as long as a farewell to nobody takes
     wire = socket.create_server(("127.0.0.1", 0))
     ends = []
 
     def carry():
-        here, there = wire.accept()[0], socket.create_connection(("127.0.0.1", mosquitto.port))
-        ends.extend([here, there])
-        for one, other in ((here, there), (there, here)):
-            threading.Thread(target=pump, args=(one, other), daemon=True).start()
+        for _ in range(2):
+            here, there = wire.accept()[0], socket.create_connection(("127.0.0.1", mosquitto.port))
+            ends.extend([here, there])
+            for one, other in ((here, there), (there, here)):
+                threading.Thread(target=pump, args=(one, other), daemon=True).start()
 
     def pump(one, other):
         with contextlib.suppress(OSError):
@@ -150,12 +151,14 @@ def test_a_connection_that_breaks_publishes_the_last_will(mosquitto, monkeypatch
                 other.sendall(piece)
 
     threading.Thread(target=carry, daemon=True).start()
-    with published(f"mqtt://cook@127.0.0.1:{wire.getsockname()[1]}/cut", monkeypatch, age_s=4.0) as publisher:
+    with published(f"mqtt://cook@127.0.0.1:{wire.getsockname()[1]}/cut", monkeypatch, age_s=4.0, describe=True) as publisher:
         mosquitto.until("cut/pot/status", "online")
+        mosquitto.until("homie/pot/hold/low-c", "31.0")
         wire.close()  # it does not come back
         for each in ends:
             each.shutdown(socket.SHUT_RDWR)
         mosquitto.until("cut/pot/status", "offline")
+        mosquitto.until("homie/pot/$state", "lost")
         assert "nothing is published" in said(publisher)
 
 

@@ -7,11 +7,12 @@ import logging
 import os
 import threading
 import time
+from collections.abc import Callable
 from typing import Any, NamedTuple
 from urllib.parse import unquote, urlsplit
 
 from bainwright.core.errors import UseError
-from bainwright.live.latest import Latest
+from bainwright.live.latest import Latest, Shown
 from bainwright.live.mqtt_guard import take_only_answers
 from bainwright.live.mqtt_topics import OFFLINE, ONLINE, homie, homie_id, topic_part, topics
 
@@ -57,6 +58,25 @@ def broker_of(url: str) -> Broker:
                        wanted=f"the password in the environment variable {PASSWORD}")  # fmt: skip
     return Broker(parts.hostname, port, parts.scheme == "mqtts", unquote(parts.username) if parts.username else None,
                   prefix)  # fmt: skip
+
+
+class Feed(NamedTuple):
+    """What one connection publishes: a broker takes one last will from each.
+
+    Attributes
+    ----------
+    state : str
+        The topic that says whether somebody publishes.
+    will, end : str
+        What it says once the connection broke, and once the hold is over.
+    payloads : callable
+        What a moment is, by topic, with that of `state`.
+    """
+
+    state: str
+    will: str
+    end: str
+    payloads: Callable[[Shown | None], dict[str, str]]
 
 
 class Publisher:
@@ -121,41 +141,44 @@ class Publisher:
 
     async def _publish(self) -> None:
         """Publish what changes, until the hold ends or the broker is lost."""
+        base, device = f"{self._broker.prefix}/{topic_part(self._warmer)}", f"homie/{homie_id(self._warmer)}"
+        feeds = [Feed(f"{base}/status", OFFLINE, OFFLINE, lambda shown: self._values(shown, base))]
+        if self._describe:
+            feeds.append(Feed(f"{device}/$state", "lost", "disconnected", lambda shown: self._homie(shown, device)))
+        await asyncio.gather(*(self._feed(each) for each in feeds))
+
+    async def _feed(self, feed: Feed) -> None:
         b, mqtt = self._broker, self._aiomqtt
-        base, device = f"{b.prefix}/{topic_part(self._warmer)}", f"homie/{homie_id(self._warmer)}"
-        state = f"{base}/status"
         client = mqtt.Client(
             b.host, b.port, username=b.user, password=os.environ.get(PASSWORD) if b.user else None, timeout=CONNECTS_S,
             protocol=self._version, logger=_QUIET,
-            tls_params=mqtt.TLSParameters() if b.tls else None, will=mqtt.Will(state, OFFLINE, QOS, retain=True),
+            tls_params=mqtt.TLSParameters() if b.tls else None, will=mqtt.Will(feed.state, feed.will, QOS, retain=True),
         )  # fmt: skip
         take_only_answers(client)
         async with client:
             self._trouble, sent = "", dict[str, str]()
             ending, said_s = False, -AGAIN_S
-            while not ending:
+            while True:
                 if time.monotonic() - said_s >= AGAIN_S:  # or nobody notices a broker that is gone
-                    await client.publish(state, ONLINE, QOS, retain=True)
+                    sent.pop(feed.state, None)
                     said_s = time.monotonic()
-                ending = await asyncio.to_thread(self._ends.wait, LOOK_S)  # first, so that the end is published too
-                found = self._payloads(base, device)
+                found = feed.payloads(self._latest.get())
                 for topic, payload in found.items():
                     if sent.get(topic) != payload:
                         await client.publish(topic, payload, QOS, retain=True)
                 sent = found
-            await client.publish(state, OFFLINE, QOS, retain=True)
-            if self._describe:
-                await client.publish(f"{device}/$state", "disconnected", QOS, retain=True)
+                if ending:  # its last moment is published too
+                    break
+                ending = await asyncio.to_thread(self._ends.wait, LOOK_S)
+            await client.publish(feed.state, feed.end, QOS, retain=True)
 
-    def _payloads(self, base: str, device: str) -> dict[str, str]:
-        shown = self._latest.get()
+    def _values(self, shown: Shown | None, base: str) -> dict[str, str]:
+        return {f"{base}/status": ONLINE, **(topics(shown, base, self._warmer) if shown else {})}
+
+    def _homie(self, shown: Shown | None, device: str) -> dict[str, str]:
         if shown is None:
-            return {}
-        found = topics(shown, base, self._warmer)
-        if self._describe:
-            ready = {f"{device}/$state": "alert" if shown.old else "ready"}
-            found |= homie(shown, device, self._warmer) | ready
-        return found
+            return {f"{device}/$state": "init"}
+        return homie(shown, device, self._warmer) | {f"{device}/$state": "alert" if shown.old else "ready"}
 
 
 def _reason(failed: BaseException) -> int:
