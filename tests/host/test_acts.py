@@ -117,6 +117,17 @@ def test_a_test_piece_that_has_just_been_laid_down_has_not_set():
     assert kitchen.asked == ["confirm", "thicker", "confirm"]
 
 
+def test_a_step_back_from_the_verdict_leads_to_the_piece_that_lay_there():
+    """The board counts on from when it was laid down; after a minute unseen it may be another piece."""
+    kitchen = Kitchen(stage="test", ask="test")
+    for t_s, ask in ((2, "setting"), (60, "setting"), (61, ""), (100, ""), (101, "setting")):
+        kitchen.report(t_s, stage="test", ask=ask)
+    assert kitchen.scene.piece_s == 2
+    kitchen.report(102, stage="work", ask="")
+    kitchen.report(400, stage="test", ask="setting")
+    assert kitchen.scene.piece_s is None
+
+
 @pytest.mark.parametrize("before", [None, "more_seed", ""])
 def test_how_long_a_test_piece_has_lain_is_not_known_after_joining_or_a_step_back(before):
     kitchen = Kitchen(stage="test", ask="setting" if before is None else before)

@@ -17,6 +17,7 @@ TREND_STEP_S = 15.0
 CURVE_S, CURVE_STEP_S = 3600.0, 20.0  # chosen: the last hour, fine enough for a wide terminal
 EVENING_STEP_S = 60.0  # chosen: 720 samples in a night of twelve hours, more than a phone has dots
 MOST_EVENTS = 40
+UNSEEN_S = 60.0  # chosen: in more time without a report another test piece may have been laid down
 
 
 @dataclass
@@ -77,14 +78,18 @@ class Scene:
     searching: bool = False  # the PC looks for a lost board, so nothing reaches the warmer
     curve: deque[tuple[float, float | None, float | None]] = field(default_factory=deque)  # s, water °C, chocolate °C
     evening: list[tuple[float, float | None, float | None]] = field(default_factory=list)  # the same, of the whole hold
+    _laid_s: float | None = None
     _recent: deque[tuple[float, float]] = field(default_factory=deque)
 
     def see(self, t_s: float, status: Status) -> None:
         """Take in a status line."""
-        if self.status is None or status.ask not in terms.SETTING:
-            self.piece_s = None
-        elif self.status.ask == terms.LAY_DOWN:
-            self.piece_s = t_s
+        asked = self.status.ask if self.status else ""
+        if asked == terms.LAY_DOWN:
+            self._laid_s = t_s
+        elif self.status is None or (t_s - self.t_s > UNSEEN_S and asked not in terms.SETTING):
+            self._laid_s = None
+        # A step back from the verdict leads to the same piece: another one is asked for first.
+        self.piece_s = self._laid_s if status.ask in terms.SETTING else None
         self.t_s, self.status = t_s, status
         minute = int(t_s // 60)
         while len(self.minutes) <= minute:
