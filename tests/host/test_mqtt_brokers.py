@@ -151,7 +151,8 @@ def test_a_connection_that_breaks_publishes_the_last_will(mosquitto, monkeypatch
                 other.sendall(piece)
 
     threading.Thread(target=carry, daemon=True).start()
-    with published(f"mqtt://cook@127.0.0.1:{wire.getsockname()[1]}/cut", monkeypatch, age_s=4.0, describe=True) as publisher:
+    url = f"mqtt://cook@127.0.0.1:{wire.getsockname()[1]}/cut"
+    with published(url, monkeypatch, age_s=4.0, describe=True) as publisher:
         mosquitto.until("cut/pot/status", "online")
         mosquitto.until("homie/pot/hold/low-c", "31.0")
         wire.close()  # it does not come back
