@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import contextlib
 import errno
 import json
 import os
@@ -165,6 +166,43 @@ def test_a_gate_passes_only_when_the_relay_opens_while_the_firmware_still_holds(
     assert "says nothing about the gate" in tripped.note
     assert "J1" in BY_NAME["gate"].do
     assert BY_NAME["gate"].when == items.HOLD
+
+
+@pytest.mark.parametrize("later", [0, 1])
+@pytest.mark.parametrize(("stray", "name"), [
+    ({"event": "cleared", "t": 0}, "button"),
+    ({"event": "trip", "t": 1000, "fault": faults.WATER_PROBE, "latched": True}, "water_probe"),
+    ({"event": "trip", "t": 1000, "fault": faults.OVER_HARD_LIMIT, "latched": True}, "hot_water"),
+    ({"event": "warn", "t": 1000, "fault": faults.BOWL_PROBE}, "bowl_probe"),
+    ({"event": "water_low", "t": 1000}, "float"),
+])  # fmt: skip
+def test_an_event_of_another_board_passes_no_item(stray: dict[str, Any], name: str, later: int) -> None:
+    """The board's own answer and its lines say otherwise: a stored pass would permit nights."""
+    item = BY_NAME[name]
+    board_: Any = Mixed("trip" if item.when == items.TRIP else "hold", stray, later)
+    hands = Person(board_, lambda text: None, lambda question: "y")
+    hands.patience_s = 10.0
+    result = Drill(board_, hands, {**rig(), "float": True, "guard": False}, lambda text: None, lambda: NOW).test(item)
+    assert not result.passed
+
+
+class Mixed(Relay):
+    """One event of another board comes among its lines."""
+
+    def __init__(self, state: str, stray: dict[str, Any], later: int) -> None:
+        super().__init__(state)
+        self._state, self._stray, self._later = state, stray, later
+
+    def hello(self) -> dict[str, Any]:
+        return {"state": self._state, "fault": 0}
+
+    def held(self) -> contextlib.AbstractContextManager[None]:
+        return contextlib.nullcontext()
+
+    def poll(self) -> list[Any]:
+        lines: list[Any] = super().poll()
+        self._later -= bool(lines)
+        return [*lines, dict(self._stray)] if lines and self._later == -1 else lines
 
 
 @pytest.mark.parametrize(("answers", "proved"), [(["perhaps", "Y"], True), (["n"], False)])

@@ -16,8 +16,7 @@ from bainwright.drill.hands import Hands
 from bainwright.drill.heater_power import verdict
 from bainwright.drill.items import BY_NAME, HOLD, IDLE, PASS_S, RUNNING, TRIP, Item, whole_test
 from bainwright.drill.record import Result, hash_now
-from bainwright.drill.said import event_name, is_clear, is_heating, is_holding, words
-from bainwright.files.documents import document, short_hash
+from bainwright.drill.said import bears_out, event_name, is_clear, is_good, is_heating, is_holding, words
 from bainwright.link.messages import Message, Status
 from bainwright.link.session import Session
 from bainwright.link.stopping import stop
@@ -26,6 +25,8 @@ from bainwright.words import terms
 FLOAT_PASSES = 20  # chosen: several times what the board waits
 MOST_POLLS = 100  # chosen: for what came since the last look
 SILENT_S = 30.0  # real time; a live board speaks every second, a virtual one may compute for a while
+STRAYS_MOST = 20  # chosen: events that were not the board's, in one item
+WARNED_S = 5.0  # chosen: a warning's bit is in the next status line
 LEFT_MS = 2 * 3600 * 1000  # chosen: longer than any drill; a warmer that the PC leaves without a word ends by itself
 BACK_S = 120.0  # real time to plug a board in again
 
@@ -134,7 +135,7 @@ class Drill:
         self._bring(IDLE)
         self._start()
         limit_s = item.limit(self.settings) if item.limit else 0.0
-        seen = self._await(lambda m: event_name(m) in ("trip", "checked"), 2 * limit_s)
+        seen = self._await_sure(lambda m: event_name(m) in ("trip", "checked"), 2 * limit_s)
         took_s = self._at_s(seen)
         if seen is not None and event_name(seen) == "checked":
             self._stop()
@@ -144,7 +145,7 @@ class Drill:
     def _passed_test(self, item: Item) -> Outcome:
         self._start()
         limit_s = item.limit(self.settings) if item.limit else 0.0
-        seen = self._await(lambda m: event_name(m) in ("trip", "checked"), 3 * limit_s)
+        seen = self._await_sure(lambda m: event_name(m) in ("trip", "checked"), 3 * limit_s)
         if not isinstance(seen, dict) or seen["event"] != "checked":
             return False, self._at_s(seen), words(seen)
         if seen["masked"]:
@@ -161,11 +162,11 @@ class Drill:
 
         def reports_it(message: Message) -> bool:
             nonlocal good_ms
-            if isinstance(message, Status) and self._is_good(item, message):
+            if isinstance(message, Status) and is_good(item, message, self.settings["hard_limit_c"]):
                 good_ms = message.t
             return isinstance(message, dict) and message.get("event") == kind and message["fault"] == item.fault
 
-        seen = self._await(reports_it, self.hands.patience_s)
+        seen = self._await_sure(reports_it, self.hands.patience_s)
         took_s = None if seen is None else self._at_s(seen, good_ms)
         passed, took_s, why = self._judged(item, seen, took_s)
         if passed and latches:
@@ -173,18 +174,11 @@ class Drill:
         self.hands.undo(item, self._passes)
         return passed, took_s, why
 
-    def _is_good(self, item: Item, status: Status) -> bool:
-        if item.fault == faults.BOWL_PROBE:
-            return status.bowl is not None
-        if item.fault == faults.WATER_PROBE:
-            return status.water is not None
-        return status.water is not None and status.water < 1000 * self.settings["hard_limit_c"]
-
     def _paused(self, item: Item) -> Outcome:
         with self.session.held():
             from_ms = self._now_ms()
             self.session.link.request("pause")
-        seen = self._await(lambda m: event_name(m) == "paused", self.hands.patience_s)
+        seen = self._await_sure(lambda m: event_name(m) == "paused", self.hands.patience_s)
         took_s = self._at_s(seen, from_ms) if seen else None
         passed, why = self._off() if seen else (False, "it did not pause")
         self._request("resume")
@@ -193,7 +187,7 @@ class Drill:
     def _floated(self, item: Item) -> Outcome:
         """The board must see it: the relay opens without the board."""
         self.hands.do(item, self._passes)
-        seen = self._await(lambda m: event_name(m) == "water_low", self.hands.patience_s)
+        seen = self._await_sure(lambda m: event_name(m) == "water_low", self.hands.patience_s)
         passed, why = self._off() if seen else (False, NOT_SEEN_LOW)
         self.hands.undo(item, self._passes)
         if seen:
@@ -230,7 +224,7 @@ class Drill:
 
     def _cleared(self, item: Item) -> Outcome:
         self.hands.do(item, self._passes)
-        seen = self._await(lambda m: is_clear(m) or event_name(m) == "refused", self.hands.patience_s)
+        seen = self._await_sure(lambda m: is_clear(m) or event_name(m) == "refused", self.hands.patience_s)
         passed = seen is not None and is_clear(seen)
         return passed, None, "" if passed else words(seen)
 
@@ -271,21 +265,22 @@ class Drill:
         if when == HOLD and state != "hold":
             if state == "pause":
                 self._request("resume")
-            if self._await(lambda m: is_holding(m) or event_name(m) in ("trip", "ended"), 3 * self._test_s()) is None:
+            over = self._await_sure(lambda m: is_holding(m) or event_name(m) in ("trip", "ended"), 3 * self._test_s())
+            if over is None:
                 raise LinkError("the self-test did not end", hint="look at the warmer, then drill again")
 
     def _trip(self) -> None:
         item = BY_NAME["water_probe"]
         self._bring(RUNNING)
         self.hands.do(item, self._passes)
-        self._await(lambda m: event_name(m) == "trip", self.hands.patience_s)
+        self._await_sure(lambda m: event_name(m) == "trip", self.hands.patience_s)
         self.hands.undo(item, self._passes)
 
     def _clear(self) -> None:
         """A trip from before: only its button clears it."""
         item = BY_NAME["button"]
         self.hands.do(item, self._passes)
-        self._await(is_clear, self.hands.patience_s)
+        self._await_sure(is_clear, self.hands.patience_s)
 
     def _start(self) -> None:
         self._missed.clear()
@@ -349,6 +344,26 @@ class Drill:
 
         self._await(gone, count * PASS_S + 5, store=True)
 
+    def _await_sure(self, wanted: Callable[[Message], bool], for_s: float) -> Message | None:
+        """As `_await`, but what the board itself does not bear out is passed over: it was another board's."""
+        for _ in range(STRAYS_MOST):
+            seen = self._await(wanted, for_s)
+            if seen is None or self._stands(seen):
+                return seen
+        return None
+
+    def _stands(self, seen: Message) -> bool:
+        if isinstance(seen, dict) and event_name(seen) == "warn":
+            last = self._last  # the time that it took ends with the event
+
+            def shows_it(message: Message) -> bool:
+                return isinstance(message, Status) and message.warn >> seen["fault"] & 1 == 1
+
+            shown, self._last = self._await(shows_it, WARNED_S, store=True), last
+            return shown is not None
+        with self.session.held():
+            return bears_out(self.session.link.hello(), seen)
+
     def _await(self, wanted: Callable[[Message], bool], for_s: float, *, store: bool = False) -> Message | None:
         """The first message that is wanted; None after so many seconds of the board's.
 
@@ -382,12 +397,3 @@ class Drill:
                 if found is not None:
                     return found
         return None
-
-
-def prepare(session: Session, settings: dict[str, Any], profile: dict[str, Any]) -> None:
-    """Give a resting board what the drill runs on, where it has something else."""
-    hello = session.link.hello()
-    for what, values in (("settings", settings), ("profile", profile)):
-        payload = document(what, values)
-        if short_hash(payload) != hello.get(what):
-            session.link.upload(what, payload)

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from bainboard import faults
+from bainwright.drill.items import Item
 from bainwright.link.messages import Message, Status
 from bainwright.words import terms
 
@@ -19,6 +23,29 @@ def is_holding(message: Message) -> bool:
 def is_heating(message: Message) -> bool:
     """A line of a hold that gives heat."""
     return isinstance(message, Status) and message.state == "hold" and message.duty > 0
+
+
+def is_good(item: Item, status: Status, hard_limit_c: float) -> bool:
+    """A line of before the fault that an item makes."""
+    if item.fault == faults.BOWL_PROBE:
+        return status.bowl is not None
+    if item.fault == faults.WATER_PROBE:
+        return status.water is not None
+    return status.water is not None and status.water < 1000 * hard_limit_c
+
+
+def bears_out(hello: dict[str, Any], seen: Message) -> bool:
+    """Does the board's own answer agree with what came as its event or line?"""
+    name, state = event_name(seen), str(hello["state"])
+    if name == "trip" and isinstance(seen, dict):
+        return bool(hello["fault"] == seen["fault"] != faults.NONE)
+    if name == "checked" or is_holding(seen):
+        return state == "hold"
+    if name in ("paused", "water_low"):
+        return state == "pause"
+    if name == "ended":
+        return state in ("idle", "trip")
+    return state != "trip" if is_clear(seen) else True
 
 
 def event_name(message: Message) -> str:

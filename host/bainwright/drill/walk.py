@@ -28,9 +28,9 @@ from bainwright.drill.record import (
     unfinished,
     write_record,
 )
-from bainwright.drill.run import Drill, prepare
+from bainwright.drill.run import Drill
 from bainwright.files.chocolate import load_profile
-from bainwright.files.documents import SIMULATED
+from bainwright.files.documents import SIMULATED, document, short_hash
 from bainwright.files.rig import Rig, load_rig
 from bainwright.link.session import LiveSession, Session
 from bainwright.link.stopping import stopped_on_error
@@ -233,7 +233,7 @@ def _begin(session: Session, settings: dict[str, Any]) -> None:
     if session.link.hello()["state"] not in ("idle", "trip"):
         raise RefusedError("a hold is running on this warmer", hint="end it first: the drill takes its heat away")
     status = SIMULATED if session.simulated else overnight_permit.OPEN
-    prepare(session, {**settings, "drill": status}, load_profile("dark").document())
+    _prepare(session, {**settings, "drill": status}, load_profile("dark").document())
     session.arm()
     session.run()
 
@@ -242,7 +242,7 @@ def _end(session: Session, drill: Drill, settings: dict[str, Any], report: Drill
     """Leave the warmer idle, and permit a real one overnight holds, its own buttons' too."""
     drill.rest()
     if report.passed and not session.simulated:
-        prepare(session, {**settings, "drill": overnight_permit.PASSED}, load_profile("dark").document())
+        _prepare(session, {**settings, "drill": overnight_permit.PASSED}, load_profile("dark").document())
 
 
 # -- showing it --------------------------------------------------------------------------------------------------------
@@ -276,3 +276,12 @@ def _as_dict(report: DrillReport) -> dict[str, Any]:
         "missing": [each.name for each in unfinished(report.items)],
         "not_tested_by_a_drill": list(not_tested(report.bath)),
     }  # fmt: skip
+
+
+def _prepare(session: Session, settings: dict[str, Any], profile: dict[str, Any]) -> None:
+    """Give a resting board what the drill runs on, where it has something else."""
+    hello = session.link.hello()
+    for what, values in (("settings", settings), ("profile", profile)):
+        payload = document(what, values)
+        if short_hash(payload) != hello.get(what):
+            session.link.upload(what, payload)
