@@ -5,6 +5,7 @@ Where mosquitto is not installed its tests are skipped: `apt-get install mosquit
 
 import asyncio
 import contextlib
+import gc
 import os
 import shutil
 import socket
@@ -132,7 +133,7 @@ def test_a_wrong_password_and_an_unknown_certificate_are_sentences(mosquitto, mo
 
 
 @with_mosquitto
-def test_a_connection_that_breaks_publishes_the_last_will(mosquitto, monkeypatch):
+def test_a_connection_that_breaks_publishes_the_last_will(mosquitto, monkeypatch, caplog):
     """Through a wire that is cut: the broker hears no farewell. Homie 4.0 (from memory): a device is "lost" then."""
     monkeypatch.setattr(mqtt, "CONNECTS_S", 0.5)  # as long as a farewell to nobody takes
     wire = socket.create_server(("127.0.0.1", 0))
@@ -161,6 +162,8 @@ def test_a_connection_that_breaks_publishes_the_last_will(mosquitto, monkeypatch
         mosquitto.until("cut/pot/status", "offline")
         mosquitto.until("homie/pot/$state", "lost")
         assert "nothing is published" in said(publisher)
+    gc.collect()
+    assert caplog.messages == []  # they would be written over the screen
 
 
 @with_mosquitto

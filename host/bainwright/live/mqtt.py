@@ -145,7 +145,15 @@ class Publisher:
         feeds = [Feed(f"{base}/status", OFFLINE, OFFLINE, lambda shown: self._values(shown, base))]
         if self._describe:
             feeds.append(Feed(f"{device}/$state", "lost", "disconnected", lambda shown: self._homie(shown, device)))
-        await asyncio.gather(*(self._feed(each) for each in feeds))
+        # What a client forgets when its broker goes, asyncio would write over the screen.
+        asyncio.get_running_loop().set_exception_handler(lambda loop, context: None)
+        tasks = [asyncio.create_task(self._feed(each)) for each in feeds]
+        try:
+            await asyncio.gather(*tasks)
+        finally:  # one broker serves all, so none stays alone
+            for task in tasks:
+                task.cancel()
+            await asyncio.gather(*tasks, return_exceptions=True)
 
     async def _feed(self, feed: Feed) -> None:
         b, mqtt = self._broker, self._aiomqtt
