@@ -78,6 +78,7 @@ STRAYS = {
     "five old ones at rest": rest(1, 5),
     "one that asks to go on": rest(5000, 1, ask="go_on"),
     "one of a hold": strange(5000, 1, 60_000),
+    "one of a hold as old": strange(5000, 1, 20_000),
     "nine of a hold": strange(5000, 9, 600_000),
     "nine of a hold that tripped": strange(5000, 9, 600_000, state="trip", fault=1),
     "its end and its rest": [event_line("ended", 900, 0, why="stopped"), *rest(5000, 3)],
@@ -102,6 +103,14 @@ def test_no_line_of_another_board_ends_a_hold_or_counts_in_it(after, strays):
     assert (ended.watch.ended, outcome.exit_code, ended.watch.trips) == (watch.DONE, 0, [])
     assert list(log["t_s"]) == list(range(1, SECONDS + 1))
     assert {event["event"] for event in log.events} <= {"ended"}
+
+
+def test_a_line_of_another_hold_behind_the_stop_is_not_its_last():
+    """The board rests then, so nobody contradicts it."""
+    strays = strange(5000, 3, 773_000, state="trip", fault=1)
+    end = [event_line("ended", 1, 0, why="stopped"), *rest(31, 1), *strays, *rest(32, 2)]
+    _, ended, _ = held([], board=Answering([*own(last=30), *end], strays), for_="1h")
+    assert (ended.watch.ended, ended.watch.trips, ended.watch.end_ms) == (watch.STOPPED, [], 30_000)
 
 
 OTHERS = {

@@ -18,7 +18,7 @@ from bainwright.evening.prompts import EveningPrompts
 from bainwright.evening.reach import Reach
 from bainwright.evening.told import Told
 from bainwright.evening.window_news import EDGES, WindowNews
-from bainwright.link.losses import RESTART, STRAY, Losses
+from bainwright.link.losses import FEW, RESTART, STRAY, Losses
 from bainwright.link.messages import Message, Status
 from bainwright.record.writer import LiveLog
 from bainwright.words import terms
@@ -94,6 +94,7 @@ class Watch:
         self._begun = scene.joined
         self._latched_ms: int | None = None
         self._since_boot = 0  # status lines
+        self._unfit = 0  # the number of the last line that did not go on from the hold's
         self._idle_lines = 0
         self._rests_in = ""  # the board's state, once it has no hold any more
         self._stage = ""
@@ -198,11 +199,14 @@ class Watch:
         if fits and (self.scene.status is None or self.losses.follows(status.status)):
             return True
         told = self._asked()
-        if told is None or not (told.runs or told.other):
+        if told is None:
             return True
         if told.other:
             self.ended = OTHER
-        return told.runs and (fits or told.near(status.t))
+            return False
+        # What was taken for its last line may have been another board's: then two of its own count on.
+        counts_on, self._unfit = self._unfit < status.status <= self._unfit + FEW, status.status
+        return fits or (told.runs and counts_on and told.near(status.t))
 
     def found(self) -> None:
         """The board is back: does it still run this hold?"""
