@@ -238,6 +238,7 @@ def test_the_bowl_before_is_not_judged_by_the_window_of_the_one_that_comes():
     t.change(load_profile("milk"))
     assert t.see(line(2)) == []
     t.see(line(3, stage="change"))
+    assert t.indicators.line() == ""  # nor counted for it
     assert "above its window" in t.see(line(4, bowl=31500))[0]
 
 

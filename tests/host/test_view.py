@@ -38,7 +38,7 @@ def drawn(scene, width=80, height=24, draw=screen.draw):
 @pytest.mark.parametrize(
     ("stage", "milli", "word"),
     [("melt", 39000, "melting"), ("melt", 48000, "warm enough"), ("seed", 38000, "cooling"),
-     ("work", 38000, "ABOVE its window"),
+     ("work", 38000, "ABOVE its window"), ("change", 38000, "not judged yet"),
      ("work", 30000, "below its window"), ("melted", 30000, "below its window")],
 )
 def test_a_step_that_warms_or_cools_it_calls_no_alarm(stage, milli, word):

@@ -108,8 +108,8 @@ class Scene:
 
     @property
     def where(self) -> str:
-        """Where the chocolate is: below, in or above its window."""
-        if self.status is None or self.status.bowl is None:
+        """Where the chocolate is: below, in or above its window; the bowl that is changed has no window any more."""
+        if self.status is None or self.status.bowl is None or self.status.stage == "change":
             return UNKNOWN
         return place_of(self.status.bowl / 1000, self.window)
 

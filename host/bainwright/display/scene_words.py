@@ -13,7 +13,8 @@ PLACES = {BELOW: "below its window", IN: "in its window", ABOVE: "ABOVE its wind
 # In a step that warms or cools the chocolate, being outside its window is no trouble.
 ON_ITS_WAY = {("melt", BELOW): "melting", ("melt", IN): "warm enough", ("seed", ABOVE): "cooling",
               ("cool", ABOVE): "cooling", ("cool", IN): "cooling", ("cool", BELOW): "cooling",
-              ("settle", ABOVE): "settling", ("settle", BELOW): "warming back", ("rest", BELOW): "resting"}
+              ("settle", ABOVE): "settling", ("settle", BELOW): "warming back", ("rest", BELOW): "resting",
+              ("change", UNKNOWN): "not judged yet"}
 # What there is to do in a step while the warmer asks nothing.
 MEANWHILE = {"melt": "stir every few minutes; the warmer asks when it is warm enough",
              "melted": "nothing to do: the stock stays melted"}

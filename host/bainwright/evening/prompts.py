@@ -85,6 +85,8 @@ class EveningPrompts:
 
     def see(self, status: Status) -> list[str]:
         """A status line; what is worth saying now."""
+        if status.stage == "change":  # no reading of the last bowl counts for the next
+            self.indicators = Indicators(self.indicators.window)
         self.indicators.see(status)
         self._stage = status.stage
         self._watch_the_bath(status)

@@ -81,7 +81,7 @@ _PLAIN = {
     "bowl_on": "bowl back",
     "paused": "pause: the heat is off",
     "water_low": "the water is low: the float took the heat off",
-    "resumed": "heat on again after the pause",
+    "resumed": "the pause is over",
     "announced": "refill coming: the bath warms up for it",
     "no_refill": "no refill after all: the bath returns to its target",
     "refill": "the refill is in",
