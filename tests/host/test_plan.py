@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import re
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -12,12 +13,13 @@ from hypothesis import strategies as st
 from plan_tools import planned, run, said_of
 
 from bainwright.core.errors import UseError
-from bainwright.core.masses import Shown
+from bainwright.core.masses import Shown, clock_text
 from bainwright.files.rig import load_rig
 from bainwright.physics import heating
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
 from bainwright.physics.geometry import body_of
 from bainwright.physics.heating import Surroundings
+from bainwright.plan.cautions import cautions
 from bainwright.plan.options import PlanOptions, batch_request
 from bainwright.plan.page import moment_text, time_scale
 from bainwright.plan.planner import make_plan
@@ -99,6 +101,31 @@ def test_steps_follow_each_other_and_the_clock_counts_either_way():
     slow_min = 18 * 60 + made.ready.slow_s / 60
     back = planned(dip_at=f"{math.ceil(slow_min) // 60:02d}:{math.ceil(slow_min) % 60:02d}")
     assert 18 * 60 - 5 <= back.starts_min <= 18 * 60 + 1
+
+
+def test_a_plan_that_should_have_begun_already_says_so_and_when_it_is_ready():
+    """For 19:00 at 17:50, two hours of melt before it; not at noon, nor at 20:00, when the 19:00 is tomorrow's."""
+    def said(now_min, **options):
+        made = planned(**options)
+        found = [each for each in cautions(replace(made, request=replace(made.request, now_min=now_min)), Shown())
+                 if "too late" in each]
+        return found[0] if found else ""
+
+    begins_min = planned(dip_at="19:00").starts_min
+    late = said(begins_min + 60.0, dip_at="19:00")
+    assert late.startswith(f"It is {clock_text(begins_min + 60.0)}, too late for 19:00 today")
+    assert "with the heat on now, dipping begins" in late
+    assert said(12 * 60.0, dip_at="19:00") == said(20 * 60.0, dip_at="19:00") == said(None, dip_at="19:00") == ""
+    assert said(23 * 60.0 + 30.0, dip_at="00:30")
+    assert not said(18 * 60.0 + 30.0, at="18:00")
+
+
+def test_a_night_longer_than_the_warmer_waits_for_a_person_says_so():
+    """Its figure is in the rig: 14 h."""
+    words = " ".join(cautions(planned("melted", for_="40h"), Shown()))
+    assert "With nobody there for 14 h the heat goes off" in words
+    assert "12 to 24 h" in words
+    assert not any("nobody" in each for each in cautions(planned("melted", for_="12h"), Shown()))
 
 
 def test_a_dipping_hour_after_midnight_starts_the_evening_before():

@@ -154,6 +154,10 @@ def test_file_that_is_absent_or_no_toml_is_refused(tmp_path):
     broken.write_text("[[event]\n")
     with pytest.raises(FileError, match="not TOML"):
         load_scenario(broken)
+    for slip, hint in (("room_c = 20,5", "write 20.5, with a point"), ("title = evening", 'write words in "quotes"')):
+        broken.write_text(f"duration_s = 60\n{slip}\n")
+        with pytest.raises(FileError, match=hint):
+            load_scenario(broken)
     broken.write_bytes(b"\xff\xfe")
     with pytest.raises(FileError, match="UTF-8"):
         load_scenario(broken)

@@ -77,6 +77,9 @@ def plan(
       bain plan milk --pieces 140 --coating 4g --room 24 --humidity 65%
       bain plan dark --total 1.8kg --size-heater
     """
+    from dataclasses import replace
+    from datetime import datetime
+
     from bainwright.core.masses import Shown
     from bainwright.core.progress import progress
     from bainwright.plan.options import PlanOptions, batch_request
@@ -90,7 +93,9 @@ def plan(
         return _size_heater(PlanOptions(**asked), melt_within, shown, as_json=as_json)
     _refuse_alone(melt_within)
     with progress("planning"), _on_scales(shown):
-        made = make_plan(batch_request(PlanOptions(**asked), shown))
+        now = datetime.now()
+        request = replace(batch_request(PlanOptions(**asked), shown), now_min=60.0 * now.hour + now.minute)
+        made = make_plan(request)
     if target is not None:
         from bainwright.plan.page import write_page
 
@@ -98,11 +103,9 @@ def plan(
             write_page(target, made, shown)
     click.echo(_json(made) if as_json else _text(made, shown, everything=everything, sources=sources))
     if tonight:
-        from datetime import datetime
-
         from bainwright.plan.tonight import store, tonight_of
 
-        store(tonight_of(made, shown, datetime.now()))
+        store(tonight_of(made, shown, now))
         click.echo("bain: bain page shows it as tonight's checklist", file=sys.stderr)
     if target is not None:
         click.echo(f"bain: the page is {target}", file=sys.stderr)

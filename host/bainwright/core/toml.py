@@ -30,6 +30,22 @@ _TOO_DEEP = re.compile(r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+
 MOST = 2.0**53  # as on the wire: whole numbers of this size are exact
 
 
+_PLACE = re.compile(r"\(at line (\d+), column (\d+)\)$", re.ASCII)
+_COMMA = re.compile(r"=\s*([+-]?\d+),(\d+)\s*(?:#.*)?$", re.ASCII)
+
+
+def _hint(text: str, why: str) -> str | None:
+    """What to write instead, for the slips that people make most: a decimal comma, and words without quotes."""
+    place = _PLACE.search(why)
+    lines = text.splitlines()
+    if not place or not 1 <= int(place[1]) <= len(lines):
+        return None
+    line = lines[int(place[1]) - 1]
+    if comma := _COMMA.search(line):
+        return f"write {comma[1]}.{comma[2]}, with a point"
+    return 'write words in "quotes"' if why.startswith("Invalid value") else None
+
+
 def read_toml(path: Path, what: str) -> dict[str, Any]:
     """Read one TOML file.
 
@@ -53,7 +69,8 @@ def read_toml(path: Path, what: str) -> dict[str, Any]:
         numbers = list(_numbers(doc, ""))
     except (ValueError, RecursionError) as error:  # ValueError: no TOML, or a number of thousands of digits
         why = "it is nested too deeply" if isinstance(error, RecursionError) else str(error)
-        raise FileError(f"the {what} file {path} is not TOML: {why[:1].lower()}{why[1:]}") from error
+        raise FileError(f"the {what} file {path} is not TOML: {why[:1].lower()}{why[1:]}",
+                        hint=_hint(text, why)) from error  # fmt: skip
     for name, value in numbers:
         if isinstance(value, int) and not -MOST < value < MOST:  # no float holds it, and others are `check`'s
             raise FileError(f"{what} {path}, {name}", got="over 15 digits", wanted="a number in range")

@@ -226,6 +226,9 @@ class Starter:
                 f"the ceiling keeps the {self.rig.bath} {short_c:.1f} °C below what this hold may need: in a cold "
                 "room, or as the bowl empties, the chocolate may stay below its window. A lid and a warmer room help"
             )
+        alone_h = float(self.settings["trip.run_h"])
+        if (self.setup.for_s or 0.0) > 3600.0 * alone_h:
+            notes.append(f"with nobody there for {alone_h:g} h the heat goes off: press yes once in that time")
         profile = self.setup.profile
         if self.setup.room_c is not None and self.setup.room_c > profile.high_c:
             notes.append(f"the room at {self.setup.room_c:g} °C is warmer than the window up to {profile.high_c:g} °C: "

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bainwright.core.masses import Shown
+from bainwright.core.masses import Shown, clock_text
 from bainwright.core.units import duration_words
 from bainwright.physics import kitchen
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
@@ -19,6 +19,8 @@ USUAL_SEED = 0.30  # of the total; 15 to 25 % is usual, over 30 % starts needles
 MELT_LEAST_C = 40.0  # milk and white are melted at 40-45 °C, dark warmer; common practice, no source
 SHALLOW = 0.7  # of the water that the bowl should stand in; chosen: less wets too little of its wall
 LONG_TEMPER_S = 6 * 3600.0  # chosen: longer than anybody dips from one temper
+LONG_MELTED_S = 24 * 3600.0  # from memory, as the line about the night
+DAY_MIN = 24 * 60.0
 MANY_REFILLS = 2  # chosen: more than one pair of hands tempers beside the dipping
 
 
@@ -27,10 +29,25 @@ def cautions(plan: Plan, shown: Shown) -> list[str]:
     room = plan.room
     return [
         *_impossible(plan, shown),
+        *_too_late(plan),
         *_about_seed(plan, shown),
         *_harder(plan, shown),
         *kitchen.room_cautions(room.temp_c, room.humidity, room.centre_c),
     ]
+
+
+def _too_late(plan: Plan) -> list[str]:
+    """A time to dip that is still to come, while the heat should be on already; one that is gone is tomorrow's."""
+    heat_min = None if plan.starts_min is None else plan.starts_min - plan.warms_before_s / 60.0
+    now_min, dip_min = plan.request.now_min, plan.request.dip_at_min
+    if heat_min is None or now_min is None or dip_min is None:
+        return []
+    if not any(heat_min < each < dip_min for each in (now_min, now_min - DAY_MIN)):  # it may begin the evening before
+        return []
+    before_min = plan.warms_before_s / 60.0
+    ready = say.clock_band(now_min + before_min, plan.ready.quick_s, plan.ready.slow_s)
+    return [f"It is {clock_text(now_min)}, too late for {clock_text(dip_min)} today: with the heat on now, dipping "
+            f"begins {ready}."]
 
 
 def _impossible(plan: Plan, shown: Shown) -> list[str]:
@@ -206,6 +223,12 @@ def _harder(plan: Plan, shown: Shown) -> list[str]:
             "says for how long it lasts. Test often, and temper again when warmth inside the window no longer thins "
             "it; for the night hold it melted (bain plan melted)."
         )
+    if not request.tempered and request.work_s > LONG_MELTED_S:
+        said.append(f"{duration_words(request.work_s)} is long: 12 to 24 h of it, clean and covered, is only a matter "
+                    "of quality; for longer, let it set and melt it again.")
+    alone_h = float(request.rig.settings["trip.run_h"])
+    if request.work_s > 3600.0 * alone_h:
+        said.append(f"With nobody there for {alone_h:g} h the heat goes off: press yes once in that time.")
     later_kg = request.total_kg - request.batch_kg
     if not request.tempered and later_kg >= shown.least_kg:
         said.append(

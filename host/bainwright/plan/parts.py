@@ -361,6 +361,7 @@ class Plan:
         }
         result["steps"] = [asdict(step) for step in self.steps]
         result["starts_min"] = self.starts_min
+        result["dip_at_min"] = request.dip_at_min
         result["melts_here"] = self.melts_here
         result["figures"] = [asdict(figure) for figure in self.figures]
         return result

@@ -49,6 +49,7 @@ class BatchRequest:
     refill: Refill | None = None
     starts_min: float | None = None
     dip_at_min: float | None = None
+    now_min: float | None = None  # the time of day at which it is planned; None is not known
     assumed: tuple[str, ...] = ()
 
     @property

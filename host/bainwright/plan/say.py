@@ -33,9 +33,8 @@ def between(quick_s: float, slow_s: float | None) -> str:
     return band(Band(quick_s, quick_s, slow_s))
 
 
-def clock_band(plan: Plan, quick_s: float, slow_s: float | None) -> str:
+def clock_band(starts_min: float, quick_s: float, slow_s: float | None) -> str:
     """When something happens, as a time of day to five minutes: ``18:35 to 19:00``, or ``18:35 or much later``."""
-    starts_min = plan.starts_min or 0.0
     early = clock_text(5.0 * math.floor((starts_min + quick_s / 60.0) / 5.0))
     if slow_s is None:
         return f"{early} or much later"

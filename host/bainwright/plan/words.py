@@ -60,7 +60,8 @@ def _ready(plan: Plan) -> str:
     ready = plan.ready
     if plan.starts_min is not None:
         first = "heat on" if plan.melts_here else "begin"
-        return f"{first} at {clock_text(plan.starts_min)}, ready {say.clock_band(plan, ready.quick_s, ready.slow_s)}"
+        when = say.clock_band(plan.starts_min, ready.quick_s, ready.slow_s)
+        return f"{first} at {clock_text(plan.starts_min)}, ready {when}"
     return f"ready {say.between(ready.quick_s, ready.slow_s)} after {'the heat goes on' if plan.melts_here else 'that'}"
 
 
