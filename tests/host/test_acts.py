@@ -256,6 +256,18 @@ def test_stop_ends_the_hold_and_later_acts_learn_that_it_is_over():
     assert kitchen.asked == ["stop"]
 
 
+def test_an_act_that_waited_while_the_program_stood_still_is_never_done():
+    """A PC that sleeps, or a disk that blocks: heat that comes back a minute late finds hands in the water."""
+    now_s = [100.0]
+    inbox = Inbox(clock_s=lambda: now_s[0])
+    first, late, old = (inbox.put(BY_NAME["resume"], "", pressed_s) for pressed_s in (None, None, 95.0))
+    assert inbox.take().reply is first
+    now_s[0] += acts.BEGINS_S + 0.1
+    assert inbox.take() is None
+    for each in (late, old):
+        assert each.result(timeout=0) == acts.LATE
+
+
 def test_an_act_that_was_withdrawn_is_never_done():
     """Who waited too long was shown that it did not arrive: so it must not arrive later."""
     kitchen = Kitchen()

@@ -18,6 +18,7 @@ from prometheus_client.openmetrics.parser import text_string_to_metric_families
 from bainboard import faults
 from bainwright import __version__
 from bainwright.link.messages import decode
+from bainwright.live import latest
 from bainwright.live.frame import Hello
 from bainwright.live.live_hold import LiveHold
 from bainwright.live.now import now_of
@@ -312,6 +313,17 @@ def test_a_page_beside_a_hold_shows_the_other_warmers_too():
         with SharedHold.beside("mat"):
             text = loaded(phone, "/", "mat")
         assert text.count('href="/?warmer=pot"') == 1
+
+
+def test_a_program_that_stands_still_is_not_taken_for_a_silent_board(monkeypatch):
+    """Its cable is not at fault: no frame comes, though the socket is open."""
+    monkeypatch.setattr(holds, "STALE_S", 0.3)
+    monkeypatch.setattr(latest, "STALE_S", 0.3)
+    with SharedHold() as other, Page([server.HERE], 0, []) as page:
+        loaded(Phone(page), "/", "31.50")
+        other._ends.set()  # its thread ends, and nothing is put any more
+        text = loaded(Phone(page), "/", "No word from the program that runs the hold")
+    assert "cable" not in text
 
 
 def test_a_program_that_was_killed_leaves_figures_that_get_old():

@@ -7,6 +7,7 @@ import os
 import socket
 import threading
 import time
+from concurrent.futures import Future
 
 import pytest
 from fake_board import status_line
@@ -17,7 +18,7 @@ from bainwright.core.errors import LinkError, UseError
 from bainwright.display.view import PlainLines
 from bainwright.link.messages import decode
 from bainwright.live import joining, sharing, watching
-from bainwright.live.frame import Hello
+from bainwright.live.frame import ActLine, Hello, to_line
 from bainwright.live.joining import Joined, join, sockets
 from bainwright.live.live_hold import LiveHold
 
@@ -66,6 +67,17 @@ def test_an_act_that_the_hold_does_not_begin_is_withdrawn(monkeypatch):
         assert "did not arrive" in replied(joined, joined.act("bowl_off", "")).words
         kitchen.answers = True
         assert kitchen.hold.inbox.take() is None
+
+
+@pytest.mark.parametrize("act", ["resume", "coming"])
+def test_an_act_that_lay_on_the_way_for_too_long_is_refused(act):
+    """The hold's program stood still, and the person was told that it may not have arrived."""
+    with SharedHold() as kitchen, join() as joined:
+        joined._replies[1] = reply = Future()
+        joined._connection.sendall(to_line(ActLine(act, 1, time.monotonic() - 60.0)))
+        assert "not done later" in replied(joined, reply).words
+        assert kitchen.done == []
+        assert not kitchen.hold.coming.said(time.monotonic(), since_s=0.0)
 
 
 @pytest.mark.parametrize("junk", [b"GET / HTTP/1.1\r\n\r\n", b"{}\n", b"\x00" * 9000, b'{"act": 1, "number": 2}\n'])

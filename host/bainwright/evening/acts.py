@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import queue
+import time
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, field
@@ -13,6 +14,7 @@ from bainwright.display.scene import Scene
 from bainwright.words import terms
 
 MOST_WAITING = 8  # chosen: more hands than a kitchen has
+BEGINS_S = 4.0  # chosen: a hand waits no longer; with more, an act would come when nobody expects it any more
 AT_REST = ("lock", "stop")  # what the warmer accepts also while no hold runs
 DIPS = ("work",)
 STILL_WARM_K = 1.5  # chosen: two places of a stirred bowl differ by less
@@ -175,14 +177,15 @@ class Reply(NamedTuple):
 COMING = "coming"  # no act of the warmer: somebody is on their way, and alarms rest
 COMES = Reply(True, "Good. Alarms rest for five minutes.")
 MANY = Reply(False, "Not sent: too many acts at once. Wait a few seconds.")
-LATE = Reply(False, "It did not arrive: the PC is looking for the board. Do it at the warmer, or try again.")
+LATE = Reply(False, "It did not arrive in time, and is not done later. Do it at the warmer, or try again.")
 
 
 class Wish(NamedTuple):
-    """An act from outside; `seen` is what the warmer asked when the person answered."""
+    """An act from outside; `seen` is what the warmer asked when the person answered. It is begun in time or never."""
 
     act: Act
     seen: str
+    until_s: float
     reply: Future[Reply]
 
 
@@ -195,30 +198,47 @@ class Inbox:
         How many acts may wait.
     invite : callable, optional
         Makes a sentence that lets one more phone in.
+    clock_s : callable
+        A clock that never goes back, the same in each program of this PC.
     """
 
-    def __init__(self, most: int = MOST_WAITING, invite: Callable[[], str] | None = None) -> None:
-        self.invite = invite
+    def __init__(
+        self, most: int = MOST_WAITING, invite: Callable[[], str] | None = None,
+        clock_s: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.invite, self._clock_s = invite, clock_s
         self._waiting: queue.Queue[Wish] = queue.Queue(most)
 
-    def put(self, act: Act, seen: str) -> Future[Reply]:
+    def put(self, act: Act, seen: str, pressed_s: float | None = None) -> Future[Reply]:
         """Hand an act over. Cancel the future to withdraw an act that the hold has not begun.
+
+        Parameters
+        ----------
+        act : Act
+            What to do.
+        seen : str
+            What the warmer asked when the person answered.
+        pressed_s : float, optional
+            When it was pressed; without it, now.
 
         Raises
         ------
         queue.Full
             If too many acts wait already.
         """
-        wish = Wish(act, seen, Future())
+        wish = Wish(act, seen, (self._clock_s() if pressed_s is None else pressed_s) + BEGINS_S, Future())
         self._waiting.put_nowait(wish)
         return wish.reply
 
     def take(self) -> Wish | None:
-        """The next act that was not withdrawn, or None."""
+        """The next act that was neither withdrawn nor too late, or None: this program may have stood still."""
         while True:
             try:
                 wish = self._waiting.get_nowait()
             except queue.Empty:
                 return None
-            if wish.reply.set_running_or_notify_cancel():
+            if not wish.reply.set_running_or_notify_cancel():
+                continue
+            if self._clock_s() <= wish.until_s:
                 return wish
+            wish.reply.set_result(LATE)

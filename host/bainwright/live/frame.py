@@ -50,10 +50,17 @@ class Frame(msgspec.Struct, frozen=True):
 
 
 class ActLine(msgspec.Struct, frozen=True):
-    """An act by name, a number that its reply repeats, and what the warmer asked when the person answered."""
+    """An act by name, a number that its reply repeats, and what the warmer asked when the person answered.
+
+    Attributes
+    ----------
+    at_s : float
+        When it was sent, by the monotonic clock that the programs of a PC share.
+    """
 
     act: str
     number: int
+    at_s: float
     seen: str = ""
 
 

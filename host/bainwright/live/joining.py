@@ -90,7 +90,7 @@ class Joined:
             self._number += 1
             self._replies[self._number] = reply
             try:
-                self._connection.sendall(to_line(ActLine(name, self._number, seen)))
+                self._connection.sendall(to_line(ActLine(name, self._number, time.monotonic(), seen)))
             except OSError:
                 self._replies.pop(self._number)
                 reply.set_result(GONE)

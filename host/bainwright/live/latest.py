@@ -14,15 +14,19 @@ from bainwright.alarms.rules import SILENT_S
 from bainwright.live.now import Now
 
 UNKNOWN_TO_ANYBODY = ("lost", "unanswered")  # ends of a hold that call until somebody answers
+BOARD, PROGRAM = "the board", "the program that runs the hold"
 STALE_S = 5.0  # a live board reports every second; after five missed reports no figure is shown as present
 
 
 class Shown(NamedTuple):
-    """A moment, its number, and how long ago the board last reported, in seconds."""
+    """A moment, its number, how long ago the board last reported, in seconds, and whose words are missing while it is
+    old.
+    """
 
     now: Now
     number: int
     age_s: float
+    silent: str = BOARD
 
     @property
     def old(self) -> bool:

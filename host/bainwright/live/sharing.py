@@ -171,14 +171,16 @@ class _Watcher:
 
     def _act(self, asked: ActLine) -> None:
         reply: Future[Reply] = Future()
-        if asked.act == COMING:
+        if not time.monotonic() - asked.at_s <= ARRIVES_S:  # this program stood still meanwhile
+            reply.set_result(LATE)
+        elif asked.act == COMING:
             self._coming.say(time.monotonic())
             reply.set_result(COMES)
         elif asked.act not in BY_NAME:
             reply.set_result(Reply(False, "There is no such act."))
         else:
             try:
-                reply = self._inbox.put(BY_NAME[asked.act], asked.seen)
+                reply = self._inbox.put(BY_NAME[asked.act], asked.seen, asked.at_s)
             except queue.Full:
                 reply.set_result(MANY)
         self._waiting.append((asked.number, reply, time.monotonic() + ARRIVES_S))

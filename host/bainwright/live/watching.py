@@ -25,6 +25,8 @@ from bainwright.record.columns import HEADER, row
 TURN_S = 0.05
 FEW = 16  # frames on their way to a pipe; then whoever runs the hold notices that this one reads slowly
 SHOWS_S = 20.0  # a reply stays among the events for this long
+ANSWERS_S = 2.0  # chosen: a reply comes within a second
+NO_ANSWER = "no answer yet; an act that is not begun within seconds is not done later"
 KEY_LEAVE = "Ctrl-C stop watching"
 KEYS = (
     "y yes  n no, it thickens  d it thins  r refill  b bowl off/on  t test  e end of dipping  u step back  w pause  "
@@ -58,6 +60,7 @@ class Watching:
         self._seen: set[tuple[float, str]] | None = None
         self._said: list[tuple[float, str, float]] = []  # time of the hold, words, until when
         self._waiting: list[Future[Reply]] = []
+        self._unanswered: list[tuple[Future[Reply], float]] = []  # and when this is to be said
         self._ends = False
 
     def run(self) -> str:
@@ -85,6 +88,9 @@ class Watching:
         for text in [reply.result().words for reply in self._waiting if reply.done()]:
             self._say(scene.t_s, text, now_s)
         self._waiting = [reply for reply in self._waiting if not reply.done()]
+        if any(not reply.done() and now_s > at_s for reply, at_s in self._unanswered):
+            self._say(scene.t_s, NO_ANSWER, now_s)
+        self._unanswered = [(reply, at_s) for reply, at_s in self._unanswered if not reply.done() and now_s <= at_s]
         self._press(frame, key, now_s)
         self._show_events(frame)
         self._said = [each for each in self._said if now_s < each[2]]
@@ -110,7 +116,9 @@ class Watching:
             self._send(act, scene.status.ask)
 
     def _send(self, act: Act, seen: str) -> None:
-        self._waiting.append(self._joined.act(act.name, seen))
+        reply = self._joined.act(act.name, seen)
+        self._waiting.append(reply)
+        self._unanswered.append((reply, time.monotonic() + ANSWERS_S))
 
     def _say(self, t_s: float, text: str, now_s: float) -> None:
         self._said.append((t_s, text, now_s + SHOWS_S))

@@ -13,17 +13,17 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from bainwright.evening.acts import BY_NAME, LATE, MANY, Act, Reply
+from bainwright.evening.acts import BEGINS_S, BY_NAME, LATE, MANY, Act, Reply
 from bainwright.page.access import Session, same
 from bainwright.page.asking import Asking, address_of, form_of
 from bainwright.page.holds import Hold
 
-ARRIVES_S = 4.0  # the board answers within a second; then a withdrawn act is never sent
+ARRIVES_S = BEGINS_S  # the board answers within a second; then a withdrawn act is never sent
 ON_ITS_WAY_S = 3.0  # chosen: with ARRIVES_S, less than the 8 s after which a phone gives its act up (live.js)
 # Without a script the page is drawn again every 5 s, and the page of what ends a hold is not (app.py). An act from an
 # older one waited in a lost link, or its person does not see the present.
 DRAWN_S = 20.0
-UNKNOWN = Reply(False, "It may not have arrived: the board has not answered yet. Look at what the page shows now.")
+UNKNOWN = Reply(False, "It may not have arrived: no answer has come yet. Look at what the page shows now.")
 NOT_PAIRED = Reply(
     False, "This phone is not paired, or the PC's program was restarted. Enter the code from the PC."
 )

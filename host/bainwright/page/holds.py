@@ -17,7 +17,7 @@ from msgspec import structs
 from bainwright.core.errors import LinkError
 from bainwright.evening.acts import COMES, COMING, Act, Reply
 from bainwright.live.joining import Joined, sockets
-from bainwright.live.latest import Latest, Shown
+from bainwright.live.latest import PROGRAM, STALE_S, Latest, Shown
 from bainwright.live.live_hold import LiveHold
 from bainwright.live.now import now_of
 
@@ -78,7 +78,8 @@ class JoinedHold:
     def __init__(self, joined: Joined) -> None:
         self._joined, self._latest, self.key = joined, Latest(), secrets.token_hex(4)
         self.names: tuple[str, ...] = ()
-        self._joined_s, self._ended_s = time.monotonic(), math.inf
+        self._joined_s = self._heard_s = time.monotonic()
+        self._ended_s = math.inf
         self._thread = threading.Thread(target=self._follow, name="joined", daemon=True)
         self._thread.start()
 
@@ -117,7 +118,9 @@ class JoinedHold:
 
     def shown(self) -> Shown | None:
         """Its latest moment."""
-        return self._latest.get()
+        shown = self._latest.get()
+        hangs = not self.ended and time.monotonic() - self._heard_s > STALE_S
+        return shown._replace(silent=PROGRAM) if shown is not None and hangs else shown
 
     def act(self, act: Act, seen: str) -> Future[Reply]:
         """Over to the other program, which withdraws it in time."""
@@ -134,7 +137,8 @@ class JoinedHold:
     def _follow(self) -> None:
         for frame in self._joined.frames():
             now = now_of(frame.scene, over=frame.over, coming=frame.coming)
-            self._latest.put(now, time.monotonic() - frame.age_s)
+            self._heard_s = time.monotonic()
+            self._latest.put(now, self._heard_s - frame.age_s)
         self._ended_s = time.monotonic()
         if (last := self._latest.get()) is not None and not last.now.over:
             end = structs.replace(last.now, over=True, unwatched="lost", coming=False, acts=(), trouble=KILLED)

@@ -110,6 +110,6 @@ def _part(name: str, shown: Shown) -> Markup:
         return round(100 * min(1.0, max(0.0, (temp_c - now.low_c + 3.0) / span_c)), 1)
 
     return Markup(_templates().get_template(f"_{name}.html").render(
-        now=now, calls=shown.calls, age_s=shown.age_s, share=share,
+        now=now, calls=shown.calls, age_s=shown.age_s, silent=shown.silent, share=share,
         stale=(shown.old and not now.over) or bool(now.unwatched),
     ))  # fmt: skip
