@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
 
-import numpy as np
 import pytest
 from fake_board import status_line
 
@@ -13,9 +11,7 @@ from bainwright import cli
 from bainwright.core.errors import UseError
 from bainwright.files.chocolate import load_profile
 from bainwright.link.messages import decode
-from bainwright.record.reader import HoldLog
 from bainwright.record.taken_back import take_back
-from bainwright.record.temper_entry import TemperOptions, _entered
 from bainwright.record.temper_tests import chocolate_at, judge, logged_tests, valid_tests
 from bainwright.record.writer import LiveLog
 
@@ -39,15 +35,6 @@ DARK = load_profile("dark").document()
 def test_dark_that_sets_in_five_minutes_is_in_temper_unless_it_looks_otherwise(minutes, gloss, streaks, verdict):
     """Dark sets in about 5 minutes or less; what has not in 10-15 is not in temper."""
     assert judge(DARK, minutes, gloss, streaks) == verdict
-
-
-def test_melted_stock_has_no_temper_to_test(tmp_path):
-    melted = {**DARK, "name": "melted", "kind": "melted"}
-    options = TemperOptions(minutes=4.0)
-    log = HoldLog({"t_s": np.array([0.0, 32400.0])}, facts={"profile": melted}, events=[])
-    with pytest.raises(UseError, match="stock that is held melted has no temper to test"):
-        _entered([], options, log)
-    assert _entered([], options, replace(log, facts={"profile": DARK}))[0].verdict == "good"
 
 
 def test_milk_may_take_longer():

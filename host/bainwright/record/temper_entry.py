@@ -116,9 +116,6 @@ def _entered(tests: list[TemperTest], options: TemperOptions, log: HoldLog) -> l
     own = log.facts.get("profile")
     if not isinstance(own, dict) or "set_min" not in own:
         raise FileError(f"{FACTS} does not say which chocolate this was", hint="a hold's folder of this version has it")
-    if own.get("kind") == "melted":
-        raise UseError("stock that is held melted has no temper to test", hint="name the hold that tempered it "
-                       "afterwards; bain holds lists them")
     _check(options)
     steps = set(map(str, log["stage"]))
     if steps & MELTED and steps <= MELTED | {"rest"}:
