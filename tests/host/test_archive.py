@@ -162,6 +162,31 @@ def test_a_new_hold_and_a_changed_one_are_read_again_and_a_gone_one_goes(
     assert {each["hold"]: each["trips"] for each in asked(capsys, "night")} == {"dark-1": 2, "dark-3": 0}
 
 
+def test_nothing_but_its_own_copies_leaves_the_home_s_own_archive(
+    records: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A shared archive that it is a link to, and a hold of another PC in it."""
+    own, shared = tmp_path / "home" / "archive", tmp_path / "shared"
+    store(records / "dark-1")
+    store(records / "dark-2", number=8, seed=2)
+    assert cli.main(["export", "shared/", "dark-1", "dark-2"]) == 0
+    shutil.rmtree(records / "dark-2")
+    own.symlink_to(shared)
+    everything = sorted(shared.rglob("*"))
+    for typed, words in ((["holds", "--per", "night"], "is a link"), (["export", f"{own}/"], "export to another")):
+        assert cli.main(typed) == 2
+        assert words in capsys.readouterr().err
+    own.unlink()
+    assert len(asked(capsys, "night")) == 1
+    shutil.copytree(shared, own, dirs_exist_ok=True)
+    assert cli.main(["holds", "--per", "night"]) == 2
+    assert "is of no hold that is here" in capsys.readouterr().err
+    assert len(list(own.rglob("*.parquet"))) == len(list(shared.rglob("*.parquet"))) == 4
+    assert sorted(shared.rglob("*")) == everything
+    shutil.rmtree(own)
+    assert len(asked(capsys, "night")) == 1
+
+
 def test_the_same_hold_from_three_sources_counts_once_with_the_most_rows(
     records: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -33,6 +33,8 @@ if TYPE_CHECKING:
 MARK = "bainwright.json"  # says that a folder is such an archive, and of which tables
 COPIED = "copied.json"  # in the home's own archive: which hold each file copies, and what it was like then
 ELSEWHERE = "bain export FOLDER/ makes an archive in another place, and --archive FOLDER asks it"
+OWN = ("move it to another place, where --archive FOLDER asks it; or delete it, if its holds are elsewhere, too. This "
+       "then makes its own again")
 REPORTED = ("below_s", "inside_s", "above_s", "unknown_s", "exposure_k_min", "bowl_low_c", "bowl_peak_c",
             "water_peak_c")  # fmt: skip
 
@@ -116,8 +118,11 @@ def add(archive: Path, folders: Sequence[Path], done: Callable[[float], None]) -
     Raises
     ------
     FileError
-        When a hold cannot be read, or the archive not written.
+        When a hold cannot be read, or the archive not written; when it is the home's own, which follows the list.
     """
+    if archive.resolve() == own().resolve():
+        raise FileError(f"{archive} is the copy that bain holds keeps of your holds: what leaves them leaves it",
+                        hint="export to another folder")
     begin(archive)
     there = {path.stem: path for path in archive.glob("holds/*/*/*.parquet")}
     added = 0
@@ -161,6 +166,7 @@ def renew(entries: Sequence[Entry], notes: list[str], done: Callable[[float], No
         When it cannot be written.
     """
     archive = own()
+    _refuse_links(archive)
     _drop_older(archive)
     begin(archive)
     before, now = _copied(archive), dict[str, Copied]()
@@ -172,14 +178,32 @@ def renew(entries: Sequence[Entry], notes: list[str], done: Callable[[float], No
             now[entry.folder] = known
             notes += [f"left out {entry.name}: {known.why}"] if known.why else []
             done(number + 1)
-        kept = {known.file for known in now.values()}
-        for table in schema.TABLES:
-            for path in archive.glob(f"{table}/*/*/*.parquet"):
-                if str(path.relative_to(archive / table)) not in kept:
-                    path.unlink(missing_ok=True)
+        kept, gone = ({known.file for known in copied.values()} for copied in (now, before))
+        _refuse_strangers(archive, kept | gone)
+        for file, path in _files(archive):
+            if file in gone - kept:
+                path.unlink(missing_ok=True)
         if now != before:
             replace_file(archive / COPIED, msgspec.json.encode(_Copies(now)), follow=False)
     return archive
+
+
+def _refuse_links(archive: Path) -> None:
+    """What is deleted at home is deleted in its own archive: in one that others share it must not be."""
+    for path in (archive, *(archive / table for table in schema.TABLES)):
+        if path.is_symlink():
+            raise FileError(f"{path} is a link, perhaps to an archive that others share", hint=OWN)
+
+
+def _refuse_strangers(archive: Path, own_files: set[str]) -> None:
+    for file, path in _files(archive):
+        if file not in own_files:
+            raise FileError(f"{path} is of no hold that is here", hint=OWN)
+
+
+def _files(archive: Path) -> list[tuple[str, Path]]:
+    return [(str(path.relative_to(archive / table)), path)
+            for table in schema.TABLES for path in archive.glob(f"{table}/*/*/*.parquet")]
 
 
 def _copy(database: DuckDBPyConnection, archive: Path, entry: Entry, state: list[int],
@@ -202,7 +226,7 @@ def _drop_older(archive: Path) -> None:
     try:
         check(archive)
     except FileError:
-        if not (archive / MARK).exists():
+        if not (archive / COPIED).exists():  # it is not this program's own, or there is none
             return
         with suppress(OSError):  # then `begin` says what is in its way
             for table in schema.TABLES:
