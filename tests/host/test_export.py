@@ -262,3 +262,13 @@ def test_the_sealed_log_of_a_hold_opens_in_pandas_and_polars(records: Path) -> N
 def test_an_unknown_format_is_refused_before_anything_is_read(capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.main(["export", "t.xls"]) == 2
     assert ".csv, .parquet or .zip" in capsys.readouterr().err
+
+
+def test_a_folder_that_begins_with_a_tilde_is_a_plain_name(monkeypatch, tmp_path):
+    """DuckDB takes it for somebody's home."""
+    monkeypatch.chdir(tmp_path)
+    folder = store(Path("~nobody") / "dark-1")
+    assert len(read_log(seal(folder).parent)) == 3
+    for target in ("~nobody/t.parquet", "~nobody/t.csv", "~nobody/archive/"):
+        assert cli.main(["export", target, str(folder)]) == 0
+        assert Path(target).exists()

@@ -13,7 +13,7 @@ import numpy as np
 from bainwright.core.atomic_write import saved_from
 from bainwright.core.errors import FileError, UseError
 from bainwright.record.columns import NAMES, TEXTS
-from bainwright.record.reader import HoldLog, read_log
+from bainwright.record.reader import HoldLog, read_log, sql_text
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -67,9 +67,9 @@ def write_table(folders: Sequence[Path], target: Path) -> int:
             for folder, part in zip(folders, parts, strict=True):  # one hold at a time is in memory
                 count += _write_part(database, folder, part)
             # In the order of the list.
-            listed = ", ".join(map(_quoted, parts))
+            listed = ", ".join(map(sql_text, parts))
             how = TABLES[target.suffix.lower()]
-            database.execute(f"COPY (SELECT * FROM read_parquet([{listed}])) TO {_quoted(beside)} {how}")
+            database.execute(f"COPY (SELECT * FROM read_parquet([{listed}])) TO {sql_text(beside)} {how}")
         except (duckdb.Error, OSError) as failed:
             raise FileError(f"{target} cannot be written", got=str(failed).splitlines()[0]) from failed
     return count
@@ -81,13 +81,8 @@ def _write_part(database: DuckDBPyConnection, folder: Path, part: Path) -> int:
     texts = (*FIRST, *TEXTS)
     fields = ", ".join(
         f'"{name}"' if name in texts else f"nullif(\"{name}\", 'nan'::DOUBLE) AS \"{name}\"" for name in rows)
-    database.execute(f"COPY (SELECT {fields} FROM rows) TO {_quoted(part)} (FORMAT parquet)")
+    database.execute(f"COPY (SELECT {fields} FROM rows) TO {sql_text(part)} (FORMAT parquet)")
     return len(rows["t_s"])
-
-
-def _quoted(path: Path) -> str:
-    """A path as an SQL literal: COPY takes no parameters."""
-    return "'" + str(path).replace("'", "''") + "'"
 
 
 def _columns(name: str, log: HoldLog) -> dict[str, Any]:

@@ -25,7 +25,7 @@ from bainwright.core.read_file import read_struct
 from bainwright.files.score import step_lengths_s
 from bainwright.record.columns import TEXTS
 from bainwright.record.names import CSV, FACTS, PARQUET, TESTS
-from bainwright.record.reader import HoldLog, read_log
+from bainwright.record.reader import HoldLog, read_log, sql_text
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -304,8 +304,7 @@ def _write(database: DuckDBPyConnection, path: Path, query: str, given: dict[str
     """Write what a query gives; `given` is the name by which it reads the arrays."""
     path.parent.mkdir(parents=True, exist_ok=True)
     with saved_from(path, what="the archive's file") as beside:
-        quoted = str(beside).replace("'", "''")
-        database.execute(f"COPY ({query}) TO '{quoted}' (FORMAT parquet, ROW_GROUP_SIZE 122880)")
+        database.execute(f"COPY ({query}) TO {sql_text(beside)} (FORMAT parquet, ROW_GROUP_SIZE 122880)")
 
 
 def _texts(line: dict[str, Any]) -> list[str | None]:

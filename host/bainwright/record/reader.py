@@ -236,8 +236,14 @@ def _can_be(name: str, value: float) -> bool:
 
 
 def glob_escaped(path: Path) -> str:
-    """A path for DuckDB, escaped: it would read ``[``, ``*`` and ``?`` as a pattern and open other files."""
-    return str(path).replace("[", "[[]").replace("*", "[*]").replace("?", "[?]")
+    """A path for DuckDB, which would read ``[``, ``*`` and ``?`` as a pattern, and a first ``~`` as somebody's home."""
+    return str(path.absolute()).replace("[", "[[]").replace("*", "[*]").replace("?", "[?]")
+
+
+def sql_text(value: Path | str) -> str:
+    """A file's place or a text as an SQL literal: COPY takes no parameters."""
+    text = str(value.absolute()) if isinstance(value, Path) else value
+    return "'" + text.replace("'", "''") + "'"
 
 
 def _read_parquet(path: Path) -> tuple[dict[str, NDArray[Any]], list[str]]:

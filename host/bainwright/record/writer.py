@@ -21,7 +21,7 @@ from bainwright.core.units import clock_words
 from bainwright.link.messages import Status
 from bainwright.record.columns import HEADER, NAMES, TEXTS, row
 from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET, is_hold
-from bainwright.record.reader import SEALED_AS, read_facts, read_log
+from bainwright.record.reader import SEALED_AS, read_facts, read_log, sql_text
 
 HEADER_LINE = f"{HEADER}\n".encode()
 DELETED, CUT_SHORT = "was deleted", "was cut short by another program"
@@ -371,14 +371,9 @@ def seal(folder: Path) -> Path:
     try:
         with saved_from(target, follow=False) as beside, duckdb.connect() as database:
             database.execute(
-                f"COPY (SELECT {fields} FROM rows) TO {_quoted(beside)} "
-                f"(FORMAT parquet, KV_METADATA {{{SEALED_AS}: {_quoted(facts)}}})"
+                f"COPY (SELECT {fields} FROM rows) TO {sql_text(beside)} "
+                f"(FORMAT parquet, KV_METADATA {{{SEALED_AS}: {sql_text(facts)}}})"
             )
     except (duckdb.Error, RuntimeError) as failed:
         raise FileError(f"{target} cannot be written", got=str(failed).splitlines()[0]) from failed
     return target
-
-
-def _quoted(value: object) -> str:
-    """A text as an SQL literal: COPY takes no parameters."""
-    return "'" + str(value).replace("'", "''") + "'"
