@@ -94,6 +94,13 @@ def tripped():
     return scene
 
 
+def long_named():
+    """As long a name as a rig may have, without a space."""
+    scene = pouring()
+    scene.warmer = "W" * 32
+    return scene
+
+
 def kept_fresh(hosted, scene):
     """Put the moment again, so that it does not get old."""
     hosted.latest.put(now_of(scene), time.monotonic())
@@ -116,7 +123,7 @@ def test_axe_finds_nothing_on_any_page(chromium, scheme, make):
 
 
 @pytest.mark.parametrize("width", [180, 320, 360, 640, 1280])
-@pytest.mark.parametrize("make", [pouring, tripped])
+@pytest.mark.parametrize("make", [pouring, tripped, long_named])
 def test_nothing_is_wider_than_the_screen_and_every_target_is_large(chromium, width, make):
     """180 is a phone at 200 % zoom, 640 a desktop at 200 %."""
     scene = make()
@@ -293,6 +300,17 @@ def test_a_hold_that_another_program_took_over_has_no_whole_curves(chromium):
         kept_fresh(hosted, scene)
         page.goto(f"http://127.0.0.1:{hosted.port}/")
         expect(page.locator("#missed")).to_contain_text("curves and events begin anew")
+
+
+def test_the_title_follows_the_next_bowl(chromium):
+    """With several tabs open it is what one reads."""
+    scene = scene_at()
+    with served(scene) as hosted, phone(chromium) as page:
+        page.goto(f"http://127.0.0.1:{hosted.port}/")
+        expect(page).to_have_title("dark")
+        scene.chocolate = "milk"
+        kept_fresh(hosted, scene)
+        expect(page).to_have_title("milk")
 
 
 def test_what_the_board_last_reported_is_struck_out_while_it_is_silent(chromium):

@@ -237,6 +237,19 @@ def test_the_advice_that_comes_with_an_act_is_in_its_reply(name, stage, ask, eve
     assert event != "announced" or "The bowl is too cold for a refill" in reply.words
 
 
+@pytest.mark.parametrize(("status", "calls"), [
+    ({"stage": "melt", "ask": "all_melted"}, True), ({"stage": "melt", "ask": "all_melted", "state": "pause"}, False),
+    ({"stage": "seed", "ask": "swap", "water": 45000}, True), ({"stage": "seed", "ask": "swap", "water": 25000}, False),
+    ({"stage": "melt", "state": "pause", "fault": 3}, True),
+])  # fmt: skip
+def test_nobody_is_called_where_nothing_can_be_done(status, calls):
+    """In a pause hands are in the water, and no answer is offered; a bath that is cool enough needs no swap."""
+    kitchen = Kitchen()
+    kitchen.course.prompts = EveningPrompts(load_profile("dark"), load_rig("pot"))
+    kitchen.report(2, **status)
+    assert kitchen.scene.calling == calls
+
+
 def test_a_lost_board_is_a_reply_too():
     """The hold looks for the board; the person learns that the act may not have arrived."""
     kitchen = Kitchen()
@@ -307,14 +320,16 @@ def test_buttons_that_are_not_there_are_not_offered_for_locking():
     ({}, {"yes", "thickens", "thins", "refill", "bowl_off", "test", "back", "pause", "lock", "finish", "stop"}),
     ({"state": "trip"}, {"lock", "stop"}), ({"state": "idle"}, {"lock", "stop"}),
     ({"stage": "rest", "ask": "spread", "state": "off"},
-     {"yes", "no", "bowl_off", "back", "pause", "lock", "finish", "stop"}),  # off: a hold whose heat is held back
-    ({"stage": "melt", "ask": "all_melted"}, {"yes", "no", "bowl_off", "back", "pause", "lock", "finish", "stop"}),
-    ({"stage": "seed", "ask": "swap"}, {"yes", "bowl_off", "back", "pause", "lock", "finish", "stop"}),
+     {"yes", "no", "bowl_off", "back", "pause", "lock", "stop"}),  # off: a hold whose heat is held back
+    ({"stage": "melt", "ask": "all_melted"}, {"yes", "no", "bowl_off", "back", "pause", "lock", "stop"}),
+    ({"stage": "seed", "ask": "swap"}, {"yes", "bowl_off", "back", "pause", "lock", "stop"}),
     ({"stage": "melt", "ask": "all_melted", "state": "pause"},
-     {"bowl_off", "back", "resume", "lock", "finish", "stop"}),
+     {"bowl_off", "back", "resume", "lock", "stop"}),
 ])  # fmt: skip
 def test_only_acts_that_the_warmer_accepts_are_offered(status, names):
-    """Taken by hand from the firmware: it holds a temper in its step work alone, and a trip accepts only a stop."""
+    """Taken by hand from the firmware: it holds a temper in its step work alone, and a trip accepts only a stop.
+    The end of the dipping fits no step before one could dip, and none after it.
+    """
     assert {act.name for act in offered(Kitchen(**status).scene)} == names
 
 

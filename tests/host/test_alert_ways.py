@@ -13,6 +13,7 @@ from page_tools import scene_at
 from bainwright import cli
 from bainwright.alarms import channels
 from bainwright.alarms.alive_view import EACH_S, AliveView
+from bainwright.alarms.calls import Calls
 from bainwright.alarms.channels import Service, channel
 from bainwright.alarms.delivery_log import FILE
 from bainwright.alarms.rules import SILENT_S, Alarm, Coming
@@ -192,6 +193,12 @@ def test_signs_of_life_stop_when_the_board_is_silent():
     view.refresh(scene)
     assert notes.sent == ["alive"] * 2
     assert notes.events == ["alarm NOT delivered by x: gone"]
+
+
+def test_a_sign_of_life_that_does_not_arrive_is_no_alarm_and_is_told_before_the_night():
+    (tried,) = Calls((), Coming(), (FAILS,)).tried()
+    assert not tried.arrived
+    assert tried.words.startswith("sign of life NOT delivered by")
 
 
 @pytest.mark.parametrize("address", ["http://[::1", "http://[x]/", "http://ex\u2100mple/", "http://127.0.0.1:9/\u00fc"])

@@ -8,7 +8,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
-from bainwright.alarms.rules import SILENT_S, Alarm
+from bainwright.alarms.rules import SIGN, SILENT_S
 from bainwright.alarms.sender import Sender
 from bainwright.display.scene import Scene
 from bainwright.display.view import View, ViewInFront
@@ -39,7 +39,7 @@ class AliveView(ViewInFront):
         now_s = self._now_s(scene)
         if now_s >= self._next_s and now_s - self._reported_s < SILENT_S and scene.status is not None:
             self._next_s = now_s + EACH_S
-            self._sender.send(Alarm("alive", False, "the warmer reports", "").of(scene))
+            self._sender.send(SIGN.of(scene))
         self._show_failures(scene)
         self._view.refresh(scene)
 

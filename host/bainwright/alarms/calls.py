@@ -8,7 +8,7 @@ from types import TracebackType
 from bainwright.alarms.alarm_view import AlarmView
 from bainwright.alarms.alive_view import AliveView
 from bainwright.alarms.channels import channel
-from bainwright.alarms.rules import Alarm, Coming, Rules
+from bainwright.alarms.rules import SIGN, Alarm, Coming, Rules
 from bainwright.alarms.sender import TEST, Outcome, Sender, outcome
 from bainwright.display.view import View
 
@@ -34,8 +34,8 @@ class Calls:
     """
 
     def __init__(self, alerts: Sequence[str], coming: Coming, alive: Sequence[str] = ()) -> None:
-        self._channels, signs = [channel(each) for each in alerts], [channel(each, ALIVE) for each in alive]
-        self._rules, self._sender, self._signs = Rules(coming), Sender(self._channels), Sender(signs)
+        self._channels, self._alive = [channel(each) for each in alerts], [channel(each, ALIVE) for each in alive]
+        self._rules, self._sender, self._signs = Rules(coming), Sender(self._channels), Sender(self._alive)
 
     def __enter__(self) -> Calls:
         self._sender.__enter__()
@@ -47,8 +47,8 @@ class Calls:
         self._signs.__exit__(*details)
 
     def tried(self) -> list[Outcome]:
-        """Send a test each way to a person; returns how each went."""
-        return [outcome(each, TEST) for each in self._channels]
+        """Send a test each way to a person, and a first sign of life; returns how each went."""
+        return [outcome(each, TEST) for each in self._channels] + [outcome(each, SIGN) for each in self._alive]
 
     def call(self, alarm: Alarm) -> list[Outcome]:
         """Call at once, each way, and wait for how it went."""

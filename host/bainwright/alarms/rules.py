@@ -64,6 +64,7 @@ class Alarm(NamedTuple):
         return self._replace(chocolate=scene.chocolate, warmer=scene.name)
 
 
+SIGN = Alarm("alive", False, "the warmer reports", "")  # of life: no alarm, though it takes the same ways
 LOST = Alarm("lost", True, "No word from the warmer, and the PC has stopped looking for it",
              "No more calls come. Look at the warmer: it may still hold, or be without power. Then look at its cable; "
              "bain hold --join watches it again.")  # fmt: skip

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from bainwright.alarms.channels import DELIVERS_S, Channel
 from bainwright.alarms.delivery_log import record
-from bainwright.alarms.rules import Alarm
+from bainwright.alarms.rules import SIGN, Alarm
 
 MOST_WAITING = 4  # of a channel: an alarm that waits behind four others is repeated by its own rule
 ENDS_S = 2.0  # at the hold's end, until the last waiting alarm must be on its way
@@ -88,14 +88,18 @@ def outcome(channel: Channel, alarm: Alarm) -> Outcome:
         why = channel.deliver(alarm)
     except Exception as failed:
         why = repr(failed)
-    words = f"alarm NOT delivered by {channel.name}: {why}" if why else (
-        f"alarm delivered by {channel.name}: {alarm.title}")  # fmt: skip
+    words = f"{_kind(alarm)} NOT delivered by {channel.name}: {why}" if why else (
+        f"{_kind(alarm)} delivered by {channel.name}: {alarm.title}")  # fmt: skip
     return Outcome(alarm, not why, words + _recorded(channel, alarm, why))
 
 
 def not_sent(channel: Channel, alarm: Alarm, why: str) -> Outcome:
     """Record an alarm that was not even tried, and say so."""
-    return Outcome(alarm, False, f"alarm NOT sent by {channel.name}: {why}" + _recorded(channel, alarm, why))
+    return Outcome(alarm, False, f"{_kind(alarm)} NOT sent by {channel.name}: {why}" + _recorded(channel, alarm, why))
+
+
+def _kind(alarm: Alarm) -> str:
+    return "sign of life" if alarm.cause == SIGN.cause else "alarm"
 
 
 def _recorded(channel: Channel, alarm: Alarm, why: str) -> str:

@@ -39,7 +39,7 @@ def test(ways: tuple[str, ...]) -> int:
 
 
 def calls_of(alerts: tuple[str, ...], alive: tuple[str, ...], coming: Coming) -> AbstractContextManager[Calls | None]:
-    """The ways to a person, each tried once before the night begins: later is no time to find one dead.
+    """The ways to a person and of signs of life, tried once before the night: later is no time to find one dead.
 
     Raises
     ------
@@ -57,7 +57,7 @@ def calls_of(alerts: tuple[str, ...], alive: tuple[str, ...], coming: Coming) ->
         console.remark(each.words)
     dead = sum(not each.arrived for each in outcomes)
     if dead and console.is_asked():
-        question = f"{dead} of {len(outcomes)} ways to call you do not work. Start all the same? (y/n)"
+        question = f"{dead} of {len(outcomes)} ways (--alert, --alive) do not work. Start all the same? (y/n)"
         answer = console.ask_line(question, "n")
         if answer.strip().lower() not in ("y", "yes"):
             raise UseError("not started: a way to call you does not work", hint="bain alert test tries it again")

@@ -99,7 +99,8 @@ ACTS = (
     Act("resume", "w", "Hands out, heat on", "resume", fits=paused),
     Act("lock", "k", "Lock the buttons", "lock", {"at": "on"}, fits=lambda scene: not scene.locked),
     Act("unlock", "k", "Unlock the buttons", "lock", {"at": "off"}, fits=lambda scene: scene.locked),
-    Act("finish", "e", "The dipping is over", "finish", {"to": "rest"}, final=True),
+    Act("finish", "e", "The dipping is over", "finish", {"to": "rest"}, final=True,
+        steps=("settle", "test", "work", "change", "melted")),
     Act("stop", "Ctrl-C", "Stop the hold", "stop", final=True),
 )
 BY_NAME = {act.name: act for act in ACTS}

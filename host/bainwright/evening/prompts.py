@@ -144,12 +144,16 @@ class EveningPrompts:
         """A prompt in the words of the one table of prompts."""
         return terms.prompt(name, self._figures, self._bath_is)
 
+    def waits(self, status: Status) -> bool:
+        """Is there nothing to do for what the board asks? It asks for a swap in its self-test, before it can look."""
+        return status.ask == "swap" and status.water is not None and status.water / 1000 < self.profile.ceiling_c
+
     def swap(self, moment: Moment) -> str:
         """The bath is too warm and a heater cannot cool: how many litres to take out, and what to put in."""
         p, aim_c = self.profile, min(moment.aim_c, self.profile.ceiling_c - 0.5)
         if moment.water_c is None:
             return self._plain("swap")
-        if moment.water_c < p.ceiling_c:  # asked during the self-test, before the step can end by itself
+        if moment.water_c < p.ceiling_c:  # see `waits`
             return f"the bath is at {moment.water_c:.0f} °C, cool enough for the bowl; the warmer tests itself first"
         # The bowl comes down through its window meanwhile: unseeded, it would have no temper.
         seeds = f". Seed the bowl meanwhile, down to {p.high_c:g} °C" if self._stage == stages.SEED else ""

@@ -230,9 +230,10 @@ class Watch:
 
     def _judge_course(self, status: Status) -> None:
         """Report where the chocolate is going: out of its window, back, or never into it."""
-        asks = status.ask if self.prompts is None else self.scene.prompt
-        self.scene.calling = bool(status.fault or status.state == "trip"
-                                  or (asks and status.ask not in stages.UNHURRIED))
+        asks = status.ask if self.prompts is None else self.scene.prompt and not self.prompts.waits(status)
+        # In a pause somebody is there, and the screen asks for no answer.
+        asked = asks and status.ask not in stages.UNHURRIED and status.state != "pause"
+        self.scene.calling = bool(status.fault or status.state == "trip" or asked)
         falls, self.scene.falls = self._falling.see(status, away=self.scene.bowl_away), self._falling.words
         if self.scene.bowl_away:
             return

@@ -84,6 +84,7 @@ function listen() {
     hear(message);
     for (const [name, html] of Object.entries(JSON.parse(message.data))) show(name, html);
     over = state().over === "1" && state().calling !== "1"; // it listens on: the next hold may come
+    document.title = `${document.title.startsWith("(!) ") ? "(!) " : ""}${state().chocolate}`; // the next bowl may be another
     showLink();
   });
   stream.addEventListener("server", (message) => {
