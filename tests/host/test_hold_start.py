@@ -10,7 +10,10 @@ from fake_board import FakeBoard, FakeSession, event_line, status_line
 from scripted_hold import Counter, Keyboard, Notebook, done, held, quiet, runner_of, turning
 
 from bainboard import faults, settings, wire
-from bainwright.core.errors import FileError, RefusedError
+from bainwright.alarms.calls import Calls
+from bainwright.alarms.rules import Coming
+from bainwright.commands.hold import _call_for
+from bainwright.core.errors import FileError, RefusedError, TrippedError
 from bainwright.display import scene_words
 from bainwright.drill import walk
 from bainwright.evening import experiment
@@ -19,6 +22,7 @@ from bainwright.evening.runner import Runner
 from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import document
 from bainwright.tuning.tune import TuneAsked
+from bainwright.words.advice import advise
 
 
 def test_documents_go_up_only_when_the_board_has_others(here):
@@ -116,6 +120,26 @@ def test_a_running_board_is_refused_unless_it_is_joined(here):
     assert joined.settings["name"] == "pot"
     with pytest.raises(RefusedError, match="no hold is running"):
         runner_of([], board=FakeBoard(), join=True)
+
+
+@pytest.mark.parametrize("join", [False, True])
+def test_a_trip_that_nobody_watched_is_told_to_who_comes(here, join):
+    """With what the table of faults says of the plug: a hold that is not running is the least of it."""
+    fault = faults.HEAT_AT_REST
+    with pytest.raises(TrippedError) as tripped:
+        runner_of([], board=FakeBoard(state="trip", fault=fault), join=join)
+    assert advise(fault).safety in tripped.value.words()
+    assert "leave --join out" not in tripped.value.words()
+
+
+@pytest.mark.parametrize("join", [False, True])
+def test_who_comes_to_watch_and_finds_a_trip_calls_somebody(here, join):
+    """A script may start it, so that nobody reads its words; who starts a hold stands there."""
+    came = here / "came"
+    way = f"tee {came}"  # the words come on its standard input
+    _call_for(TrippedError("the warmer has tripped"), resolve(HoldRequest("dark", join=join)), Calls((way,), Coming()))
+    assert came.exists() == join
+    assert not join or "the warmer has tripped" in came.read_text()
 
 
 def test_a_pc_that_comes_later_knows_of_locked_buttons_and_its_key_unlocks_them(here):

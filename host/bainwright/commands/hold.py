@@ -14,6 +14,7 @@ from bainwright.commands.alert import calls_of
 
 if TYPE_CHECKING:
     from bainwright.alarms.calls import Calls
+    from bainwright.core.errors import TrippedError
     from bainwright.evening.options import HoldSetup
     from bainwright.live.live_hold import LiveHold
     from bainwright.page.hosting import HoldPage
@@ -122,6 +123,7 @@ def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, c
          as_json: bool) -> int:  # fmt: skip
     """Run the hold and show its result, before the board is closed: a flash that is not saved must not hide it."""
     from bainwright import __version__
+    from bainwright.core.errors import TrippedError
     from bainwright.core.keys import Interrupts
     from bainwright.core.progress import progress
     from bainwright.display.view import choose_view
@@ -139,7 +141,11 @@ def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, c
                            keys=phone + (KEYS_VIRTUAL if session.virtual else KEYS))  # fmt: skip
         view = LiveView(view, live)
         with Runner(setup, session, calls.view(view) if calls else view, live.inbox) as runner:
-            runner.prepare()
+            try:
+                runner.prepare()
+            except TrippedError as tripped:
+                _call_for(tripped, setup, calls)
+                raise
             live.share(Hello(__version__, os.getpid(), str(session.facts().get("port", "")), runner.settings["name"],
                              setup.profile.name, runner.starter.hello["board"]))  # fmt: skip
             for note in runner.notes():
@@ -150,6 +156,15 @@ def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, c
                 done = report(runner, ended, session.truth())
         _show(done, as_json)
     return done.exit_code
+
+
+def _call_for(tripped: TrippedError, setup: HoldSetup, calls: Calls | None) -> None:
+    """Call somebody: nobody heard of the trip while no PC watched. Who starts a hold is there, and reads of it."""
+    from bainwright.alarms.rules import found_tripped
+
+    if calls is not None and setup.join:
+        for each in calls.call(found_tripped(tripped.words(), setup.profile.name)):
+            console.remark(each.words)
 
 
 def _show(done: Report, as_json: bool) -> None:

@@ -82,6 +82,10 @@ class RefusedError(BainError):
     exit_code = NOT_AS_IT_SHOULD
 
 
+class TrippedError(RefusedError):
+    """The warmer has tripped, and somebody must look at it."""
+
+
 BACK = "back"  # as a typed answer
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from bainboard import settings, wire
 from bainwright.calibration import calibration_record
-from bainwright.core.errors import FileError, LinkError, RefusedError
+from bainwright.core.errors import FileError, LinkError, RefusedError, TrippedError
 from bainwright.core.keys import Interrupts
 from bainwright.core.units import duration_words
 from bainwright.drill import overnight_permit
@@ -17,6 +17,7 @@ from bainwright.evening.prompts import HUMIDITY
 from bainwright.files.chocolate import CAPS, Profile
 from bainwright.files.documents import document, short_hash
 from bainwright.files.rig import Rig
+from bainwright.link.protocol import settings_damaged
 from bainwright.link.session import Session
 from bainwright.link.stopping import NOT_OFF, after_refusal, stop
 from bainwright.physics.geometry import body_of
@@ -161,17 +162,24 @@ class Starter:
     def _refuse_unless_idle(self) -> None:
         state = self.hello.get("state")
         if state == "trip":
-            raise RefusedError(
-                f"the warmer has tripped and stays off: {terms.fault(self.hello['fault'], self.rig.bath)}",
-                hint=f"{advise(self.hello['fault'], self.rig.bath).first} To clear the trip, hold the recessed button "
-                "for 3 s",
-            )
+            raise self._tripped()
         if state != "idle":
             raise RefusedError("a hold is already running on this warmer", hint="--join watches it")
 
+    def _tripped(self) -> TrippedError:
+        if self.setup.rig is None and not settings_damaged(self.hello):
+            self.settings = self.session.link.settings(self.hello)
+        advice = advise(self.hello["fault"], self.rig.bath)
+        return TrippedError(
+            f"the warmer has tripped and stays off: {terms.fault(self.hello['fault'], self.rig.bath)}",
+            hint=f"{advice.safety} {advice.first} To clear the trip, hold the recessed button for 3 s",
+        )
+
     def _join(self) -> None:
         """Read what the running hold uses; nothing is sent to it."""
-        if self.hello.get("state") in ("idle", "trip"):
+        if self.hello.get("state") == "trip":  # while no PC watched: whoever comes to look must learn of it
+            raise self._tripped()
+        if self.hello.get("state") == "idle":
             raise RefusedError("no hold is running on this warmer", hint="leave --join out to start one")
         self.settings = self.session.link.settings(self.hello)
         profile = self.setup.profile.document()
