@@ -1,16 +1,18 @@
 """What a person sees of a hold: the picture on a terminal, the big digits, the plain lines."""
 
 import io
+import os
 
 import pytest
 from fake_board import status_line
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bainwright.core.terminal import Unhurried
 from bainwright.display import scene_words, screen
 from bainwright.display.digits import FIGURES, big_text
 from bainwright.display.scene import ABOVE, BELOW, IN, UNKNOWN, Scene, place_of
-from bainwright.display.view import PlainLines, choose_view
+from bainwright.display.view import FullScreen, PlainLines, choose_view
 from bainwright.evening.keyboard import KEYS
 from bainwright.evening.prompts import EveningPrompts
 from bainwright.files.chocolate import load_profile
@@ -300,3 +302,47 @@ def test_a_closed_pipe_does_not_end_the_hold():
 def test_without_a_terminal_the_view_is_plain():
     """A file is not a terminal."""
     assert isinstance(choose_view(io.StringIO(), full=True, big=False, keys="", keys_alone=""), PlainLines)
+
+
+@pytest.fixture
+def unread():
+    """A pipe that nobody reads: its reading end, and a stream into it that fails where it would wait."""
+    ours, theirs = os.pipe()
+    os.set_blocking(theirs, False)
+    with open(theirs, "w") as stream, open(ours, "rb", buffering=0) as reading:
+        yield reading, stream
+
+
+def test_a_reader_that_stops_holds_nothing_up_and_reads_on_later(unread):
+    """More lines than the pipe takes; those that find no room are counted."""
+    reading, stream = unread
+    view = choose_view(stream, full=False, big=False, keys="", keys_alone="")
+    with view:
+        for number in range(10_000):
+            view.say(f"{number:<60}")
+        got = b""
+        while got.count(b"\n") < 2000:
+            got += reading.read(1 << 16)
+        view.say("the last")
+        while b"the last" not in got:
+            got += reading.read(1 << 16)
+    lines = got.decode().splitlines()
+    kept = lines[: [line.startswith("(") for line in lines].index(True)]
+    assert [int(line) for line in kept] == list(range(len(kept)))
+    assert lines[len(kept) :] == [f"({10_000 - len(kept)} lines are left out: nobody read them)", "the last"]
+
+
+def test_a_terminal_that_takes_nothing_misses_drawings_and_no_more(monkeypatch):
+    """A row, an alarm or a phone must not wait for a screen."""
+    monkeypatch.setattr("bainwright.display.view.REFRESH_S", 0.0)
+    monkeypatch.setattr(Unhurried, "FINISH_S", 0.1)
+    ours, theirs = os.openpty()
+    os.set_blocking(theirs, False)
+    monkeypatch.setenv("TERM", "xterm")
+    scene = scene_at()
+    with open(theirs, "w") as stream, open(ours, "rb", buffering=0) as reading:
+        with choose_view(stream, full=True, big=False, keys="", keys_alone="") as view:
+            assert isinstance(view, FullScreen)
+            for _ in range(50):
+                view.refresh(scene)
+        assert reading.read(1000)

@@ -6,8 +6,13 @@ window or hide a warning. `guarded` puts one check in front of everything a comm
 
 from __future__ import annotations
 
+import os
 import re
+import select
 import sys
+import threading
+import time
+from collections import deque
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any, TextIO, cast
@@ -50,6 +55,104 @@ class GuardedStream:
 def drawing(stream: TextIO) -> TextIO:
     """The stream behind a guard, for code that draws with control characters of its own and no text of others."""
     return cast(TextIO, getattr(stream, "unguarded", stream))
+
+
+class Unhurried:
+    """A terminal or a pipe that nobody waits for: a hold must go on behind one that is stopped, by Ctrl-S perhaps.
+
+    Between `begin` and `finish` a thread writes; what finds no room in `MOST` is left out, and that is said.
+    """
+
+    MOST = 1 << 18  # letters; chosen: some hundred screens, or a night of lines
+    FINISH_S = 2.0  # chosen: a terminal that takes no more by then is not waited for
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream, self._descriptor = stream, stream.fileno()
+        self._waiting: deque[str] = deque()
+        self._size = self._left_out = 0
+        self._changed = threading.Condition()
+        self._begun = False
+        self._failed: OSError | None = None
+
+    @property
+    def busy(self) -> bool:
+        """Has it not taken all yet?"""
+        return self._size > 0
+
+    def begin(self) -> None:
+        """Wait for it no more."""
+        self._stream.flush()
+        self._begun = True
+        threading.Thread(target=self._write_all, daemon=True).start()
+
+    def finish(self) -> None:
+        """Let it take what waits, for a moment; what is written from now on is waited for."""
+        until_s = time.monotonic() + self.FINISH_S
+        with self._changed:
+            while self._size and (left_s := until_s - time.monotonic()) > 0:
+                self._changed.wait(left_s)
+            self._begun = False
+            self._waiting.clear()
+            self._changed.notify_all()
+
+    def write(self, text: str) -> int:
+        """Write text, or keep it for the thread."""
+        if self._failed is not None:
+            raise self._failed
+        if not self._begun:
+            return self._stream.write(text)
+        with self._changed:
+            if self._size + len(text) > self.MOST:
+                self._left_out += 1
+                return len(text)
+            if self._left_out:
+                text = f"({self._left_out} lines are left out: nobody read them)\n{text}"
+                self._left_out = 0
+            self._waiting.append(text)
+            self._size += len(text)
+            self._changed.notify_all()
+        return len(text)
+
+    def flush(self) -> None:
+        """The thread writes at once."""
+        if not self._begun:
+            self._stream.flush()
+
+    def _write_all(self) -> None:
+        while True:
+            with self._changed:
+                while self._begun and not self._waiting:
+                    self._changed.wait()
+                if not self._waiting:
+                    return
+                text = self._waiting.popleft()
+            try:
+                self._write_whole(text.encode(self._stream.encoding or "utf-8", "replace"))
+            except OSError as failed:  # nobody reads any more
+                self._failed = failed
+            with self._changed:
+                self._size = 0 if self._failed else self._size - len(text)
+                self._changed.notify_all()
+
+    def _write_whole(self, data: bytes) -> None:
+        """Past the stream's own buffer, whose lock would stop the process at its end."""
+        while data:
+            try:
+                data = data[os.write(self._descriptor, data) :]
+            except BlockingIOError:  # another program made it so
+                select.select([], [self._descriptor], [])
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
+
+
+def unhurried(stream: TextIO) -> TextIO:
+    """The stream so that nobody waits for it, where it may be one that takes nothing."""
+    try:
+        stream.fileno()
+    except (OSError, ValueError, AttributeError):
+        return stream
+    return cast(TextIO, Unhurried(stream)) if os.name == "posix" else stream
 
 
 @contextmanager

@@ -6,13 +6,13 @@ import contextlib
 import io
 import time
 from collections.abc import Callable
-from typing import Any, Protocol, Self, TextIO
+from typing import IO, Any, Protocol, Self, TextIO, cast
 
 from rich.console import Console, RenderableType
 from rich.live import Live
 from rich.text import Text
 
-from bainwright.core.terminal import drawing, visible
+from bainwright.core.terminal import GuardedStream, Unhurried, drawing, unhurried, visible
 from bainwright.core.units import clock_words
 from bainwright.display import screen
 from bainwright.display.scene import Scene
@@ -144,6 +144,7 @@ class FullScreen:
         self._later: list[str] = []
 
     def __enter__(self) -> FullScreen:
+        begin(self._console.file)
         self._live.start()
         return self
 
@@ -152,11 +153,12 @@ class FullScreen:
             self._live.stop()
             for text in self._later:
                 self._console.print(text, markup=False)
+        finish(self._console.file)
 
     def refresh(self, scene: Scene) -> None:
-        """Draw, unless the last drawing is more recent than `REFRESH_S`."""
+        """Draw, unless the last drawing is more recent than `REFRESH_S`, or the terminal has not taken it yet."""
         now_s = time.monotonic()
-        if now_s >= self._next_s:
+        if now_s >= self._next_s and not getattr(self._console.file, "busy", False):
             self._next_s = now_s + REFRESH_S
             width, height = self._console.size
             keys = self._keys_alone if scene.searching else self._keys
@@ -190,10 +192,11 @@ class PlainLines:
         self._asked = ""  # the prompt at the last line of progress
 
     def __enter__(self) -> PlainLines:
+        begin(self._out)
         return self
 
     def __exit__(self, *_: object) -> None:
-        return
+        finish(self._out)
 
     def refresh(self, scene: Scene) -> None:
         """Print a line of progress when it is due, and ring."""
@@ -213,17 +216,32 @@ class PlainLines:
     def say(self, text: str) -> None:
         """Print a line. Where nobody reads any more, the hold continues."""
         try:
-            print(text, file=self._out, flush=True)
+            self._out.write(f"{text}\n")  # whole: a line is taken or left out
+            self._out.flush()
         except OSError:
             self._out = io.StringIO()
 
 
 def choose_view(out: TextIO, *, full: bool, big: bool, keys: str, keys_alone: str, quiet: bool = False) -> View:
     """The full screen where stdin and stdout are a terminal, else plain lines."""
-    console, bell = Console(file=drawing(out), highlight=False), Bell(quiet)
+    plainly = isinstance(out, GuardedStream)
+    drawn = unhurried(drawing(out))
+    console, bell = Console(file=drawn, highlight=False), Bell(quiet)
     if full and console.is_terminal and not console.is_dumb_terminal:
         return FullScreen(console, big, keys, keys_alone, bell)
-    return PlainLines(out, bell)
+    return PlainLines(cast(TextIO, GuardedStream(drawn)) if plainly else drawn, bell)
+
+
+def begin(out: IO[str]) -> None:
+    """From now on the hold does not wait for it; see `Unhurried`."""
+    if isinstance(stream := drawing(cast(TextIO, out)), Unhurried):
+        stream.begin()
+
+
+def finish(out: IO[str]) -> None:
+    """The hold is over."""
+    if isinstance(stream := drawing(cast(TextIO, out)), Unhurried):
+        stream.finish()
 
 
 def plain(renderable: Text, width: int, **_: Any) -> str:

@@ -248,7 +248,8 @@ class Link:
             if answer.get("ok") is True:
                 break
         if self.speaks and answer.get("ok") is not True:  # a bridge or a busy PC may bring its lines late
-            with progress("waiting for an answer"):
+            # Asked once only, it is in a hold, behind its screen.
+            with progress("waiting for an answer") if tries > 1 else nullcontext():
                 answer = self._answer(first, ANSWER_WAIT_S) or answer
         if answer.get("ok") is True:
             check_answer("hello", {}, answer)
