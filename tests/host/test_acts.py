@@ -206,6 +206,12 @@ def test_a_yes_that_moves_nothing_on_says_what_will():
     kitchen = Kitchen(ask="swap", stage="seed", water=35000)
     assert kitchen.wish("yes", seen="swap").done
     assert "by itself once the water is under 34.5 °C; it is at 35.0 °C" in kitchen.scene.events[-1][1]
+    settling = Kitchen(ask="settling", stage="settle")
+    assert settling.wish("yes", seen="settling").done
+    assert "nothing is to be answered now" in settling.scene.events[-1][1]
+    stirred = Kitchen(ask="stir", stage="settle")
+    assert stirred.wish("yes", seen="stir").done
+    assert not stirred.scene.events
     assert kitchen.asked == ["confirm"]
 
 

@@ -15,6 +15,7 @@ from bainwright.review import announced, happening_words
 from bainwright.review import happenings as found
 from bainwright.review.happening_search import find
 from bainwright.review.happening_sense import lasting
+from bainwright.review.stray import strays
 
 RIG = load_rig("pot")
 EVENING = [Truth(3000.0, "refill", 0.3, 24.0), Truth(6000.0, "top_up", 0.2, 15.0), Truth(9000.0, "lift", 300.0),
@@ -104,6 +105,32 @@ def test_a_lift_that_was_announced_is_told_by_its_announcement(evening: HoldLog)
         "22:30: the bowl was off for 5 min, as announced, and fell by ")
 
 
+def test_a_fall_is_said_by_the_readings_and_not_by_the_heat(evening: HoldLog) -> None:
+    """The bath gives some of the heat back meanwhile; who reads 'fell by' takes one reading from another."""
+    (lift,) = [each for each in happened(evening) if each.kind == found.LIFTED]
+    t_s, bowl_c = evening["t_s"], evening["bowl_c"]
+    near = (t_s > 8980.0) & (t_s < 9600.0)
+    fell_c = bowl_c[(t_s > 8980.0) & (t_s < 9010.0)].mean() - bowl_c[near].min()
+    assert lift.read_k == pytest.approx(-fell_c, abs=0.06)
+    assert f"fell by {-lift.read_k:.1f} °C" in happening_words.sentence(lift, 33.1, lambda at_s: "22:30")
+
+
+def test_a_bowl_that_was_not_set_back_is_seen_while_it_settles(evening: HoldLog) -> None:
+    """No balance is made of that step; a fall under a bath 4 °C warmer says it. Reported as lifted, it is no news."""
+    rows = evening["t_s"] < 2400.0
+    columns = {name: values[rows] for name, values in evening.columns.items()}
+    t_s = columns["t_s"]
+    log = replace(evening, events=[], columns={
+        **columns, "stage": np.array(["settle"] * len(t_s)), "state": np.array(["hold"] * len(t_s)),
+        "bowl_c": 29.0 - 0.16 / 60.0 * t_s, "water_c": np.full(len(t_s), 31.6)})
+    (stray,) = strays(log)
+    assert stray.at_s < 600.0
+    assert stray.to_c == pytest.approx(29.0 - 0.16 * 40.0, abs=0.1)
+    assert "it was not in its bath" in happening_words.left(stray, lambda at_s: "22:30", "water")
+    assert strays(replace(log, events=[{"event": "bowl_off", "t_s": 1.0}])) == []
+    assert strays(evening) == []
+
+
 def test_what_a_loss_may_have_been_leaves_room_for_cold_pieces(evening: HoldLog) -> None:
     (lift,) = [each for each in happened(evening) if each.kind == found.LIFTED]
     said = happening_words.sentence(lift, 33.1, lambda at_s: "22:30")
@@ -175,7 +202,8 @@ def test_a_long_loss_is_as_long_and_as_deep_as_the_reading_and_its_end_is_no_hea
     assert seen[0].bowl_k == pytest.approx(-4.0, abs=0.05)
     assert seen[0].bowl_j == pytest.approx(5000.0 * -4.0, rel=0.02)
     short = loss(1800.0, 600.0, found.LIFTED, -1.7)
-    assert lasting(t_s, np.where(t_s < 2400.0, bowl_c, 30.5), [short]) == [short]
+    (kept,) = lasting(t_s, np.where(t_s < 2400.0, bowl_c, 30.5), [short])
+    assert replace(kept, read_k=None) == short
 
 
 def test_a_refill_that_only_the_reading_shows_is_told_by_the_reading() -> None:

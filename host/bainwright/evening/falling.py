@@ -35,12 +35,17 @@ class Falling:
 
     def see(self, status: Status, *, away: bool) -> str:
         """Take in a status line, and whether the bowl was reported as lifted; returns the words once."""
-        now_s, watched = status.t / 1000, status.state == "hold" and status.stage in WATCHED and not away
-        if not watched or status.bowl is None or status.water is None or status.est:
+        if status.state != "hold" or status.stage not in WATCHED or away or status.bowl is None or status.est \
+                or status.water is None:  # fmt: skip
+            return self.step(status.t / 1000, None, None)
+        return self.step(status.t / 1000, status.bowl / 1000, status.water / 1000)
+
+    def step(self, now_s: float, bowl_c: float | None, bath_c: float | None) -> str:
+        """Take in two readings; None where the bowl is not in its bath, or nothing is known of one of them."""
+        if bowl_c is None or bath_c is None:
             self._minutes.clear()
             self.words = ""
             return ""
-        bowl_c, bath_c = status.bowl / 1000, status.water / 1000
         if self.words:
             self._least_c = min(self._least_c, bowl_c)
             if bowl_c > self._least_c + RISES_K or bath_c < bowl_c:

@@ -45,6 +45,7 @@ NEAR_S = 120.0  # a begin may be wrong by this
 BEFORE_SLIP_S, AFTER_SLIP_S, SETTLES_S = 2400.0, 10800.0, 3600.0  # where the lead is taken, and what is left out
 LEAST_LEAD_S = 1200.0  # of rows on either side
 TURNS_K, LOW_K = 0.3, 0.1  # a bowl that warms up again by this is over it; so near its lowest it is not
+FALLS = {LIFTED, CHOCOLATE_COOLED, COOLED, COLD_REFILL}
 DEEPER_K = 0.5  # a bowl that fell by so much more than its template went on falling
 
 
@@ -202,8 +203,17 @@ def lasting(t_s: Floats, bowl_c: Floats, found: list[Happening]) -> list[Happeni
                 share = fell_k / each.bowl_k
                 each = replace(each, lasted_s=turns_s - each.at_s, bowl_k=fell_k, bowl_j=each.bowl_j * share)
             over_s = end_s(each)
-        out.append(each)
+        out.append(_as_read(t_s, bowl_c, each))
     return out
+
+
+def _as_read(t_s: Floats, bowl_c: Floats, each: Happening) -> Happening:
+    """The same, with its fall by the readings: its bath gave some heat back meanwhile."""
+    before_c = bowl_c[(t_s >= each.at_s - BEFORE_POUR_S) & (t_s <= each.at_s) & np.isfinite(bowl_c)]
+    then_c = bowl_c[(t_s > each.at_s) & (t_s <= end_s(each) + AROUND_S) & np.isfinite(bowl_c)]
+    if each.kind not in FALLS or each.lasted_s == ENDLESS or not before_c.size or not then_c.size:
+        return each
+    return replace(each, read_k=float(then_c.min() - before_c.mean()))
 
 
 def _fall(t_s: Floats, bowl_c: Floats, at_s: float) -> tuple[float, float]:

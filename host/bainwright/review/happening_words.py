@@ -10,6 +10,7 @@ from bainwright.physics.materials import WATER_J_PER_KGK
 from bainwright.review import happenings as found
 from bainwright.review.balance import ENDLESS
 from bainwright.review.happenings import Happening
+from bainwright.review.stray import Stray
 
 TAP_C = 15.0  # chosen: cold water from the tap; the words say so
 SURE = 20.0  # chosen: at this strength 97 in 100 were true on the evenings that were judged
@@ -44,7 +45,7 @@ def sentence(each: Happening, water_c: float, clock: Callable[[float], str]) -> 
     """
     lasted = "until the end" if each.lasted_s == ENDLESS else f"for about {duration_words(each.lasted_s)}"
     at = clock(each.at_s) + (": " if each.strength >= SURE else ", probably: ")
-    moved = f"the bowl {'fell' if each.bowl_k < 0 else 'rose'} by {abs(each.bowl_k):.1f} °C"
+    moved = f"the bowl {'fell' if each.bowl_k < 0 else 'rose'} by {abs(_read_k(each)):.1f} °C"
     if each.kind == found.TOP_UP:
         litres = -each.water_j / (WATER_J_PER_KGK * max(water_c - TAP_C, 1.0))
         return f"{at}cold water came into the bath, about {litres:.2f} L if it was at {TAP_C:g} °C."
@@ -65,6 +66,19 @@ def sentence(each: Happening, water_c: float, clock: Callable[[float], str]) -> 
     return f"{at}{SLOW[each.kind]}, {lasted}. {ADVICE[each.kind]}{weaker}"
 
 
+def _read_k(each: Happening) -> float:
+    """A reader takes a fall for the difference of two readings."""
+    return each.bowl_k if each.read_k is None else each.read_k
+
+
+def left(each: Stray, clock: Callable[[float], str], bath: str) -> str:
+    """A bowl that fell over a warmer bath, in a step that no balance is made of."""
+    place = "on its plate" if bath == "plate" else "in its bath"
+    return (f"{clock(each.at_s)}: the chocolate fell from {each.from_c:.1f} to {each.to_c:.1f} °C in "
+            f"{duration_words(each.lasted_s)}, though the {bath} was {each.over_k:.0f} °C warmer: it was not {place}, "
+            "or in a strong draught.")
+
+
 def lifted(each: Happening, lasted_s: float, at: str) -> str:
     """A lift that was announced, with what the readings show of it.
 
@@ -77,11 +91,12 @@ def lifted(each: Happening, lasted_s: float, at: str) -> str:
     at : str
         The time of day.
     """
-    return f"{at}: the bowl was off for {duration_words(lasted_s)}, as announced, and fell by {-each.bowl_k:.1f} °C."
+    fell_k = abs(_read_k(each))
+    return f"{at}: the bowl was off for {duration_words(lasted_s)}, as announced, and fell by {fell_k:.1f} °C."
 
 
 def as_json(each: Happening) -> dict[str, Any]:
     """The same for a program; a happening without an end has no length."""
     return {"t_s": each.at_s, "lasted_s": None if each.lasted_s == ENDLESS else each.lasted_s, "kind": each.kind,
             "water_j": each.water_j, "bowl_j": each.bowl_j, "water_c": each.water_k, "bowl_c": each.bowl_k,
-            "strength": each.strength}  # fmt: skip
+            "bowl_read_c": each.read_k, "strength": each.strength}  # fmt: skip

@@ -36,6 +36,8 @@ class Happening:
         The same as a change of temperature, °C.
     strength : float
         How many times its own spread it is.
+    read_k : float, optional
+        By how much the bowl's own reading fell from just before to its lowest, °C.
     """
 
     at_s: float
@@ -46,6 +48,7 @@ class Happening:
     water_k: float
     bowl_k: float
     strength: float
+    read_k: float | None = None
 
 
 def end_s(each: Happening) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -22,6 +22,7 @@ from bainwright.review.happening_search import find
 from bainwright.review.happenings import Happening
 from bainwright.review.night_figures import NightFigures, night_figures
 from bainwright.review.outside import Course, course_of
+from bainwright.review.stray import Stray, strays
 from bainwright.words import terms
 
 Floats = NDArray[np.float64]
@@ -98,6 +99,8 @@ class Night:
         The ``rig`` and ``gains`` of the hold, as they were stored.
     bath : str
         What was under the bowl: ``water`` or ``plate``.
+    strays : list of Stray
+        Falls of the bowl over a warmer bath, in steps that no balance is made of.
     """
 
     entry: Entry
@@ -121,6 +124,7 @@ class Night:
     own: NightFigures | None
     setup: dict[str, Any]
     bath: str
+    strays: list[Stray] = field(default_factory=list)
 
 
 def review(entry: Entry, log: HoldLog) -> Night:
@@ -159,6 +163,7 @@ def review(entry: Entry, log: HoldLog) -> Night:
         top_up_due=due,
         outages=[(float(event["t_s"]), event) for event in log.events if event.get("event") in ("boot", "power_back")],
         happenings=happened,
+        strays=strays(log),
         announced=_announced(log, balance, happened),
         balance=balance,
         own=own,

@@ -119,6 +119,11 @@ def _alarms(night: Night) -> list[str]:
 
 
 def _happenings(night: Night) -> list[str]:
+    strays = [happening_words.left(each, lambda at_s: clock(night, at_s), night.bath) for each in night.strays]
+    return strays + _balanced(night)
+
+
+def _balanced(night: Night) -> list[str]:
     if night.balance is None:
         return []
     t_s, water_c = night.balance.t_s, night.balance.water_c
@@ -212,6 +217,7 @@ def as_json(night: Night) -> dict[str, Any]:
         "evaporated_g": night.evaporated_g,
         "top_up_due": night.top_up_due,
         "happenings": [happening_words.as_json(each) for each in night.happenings],
+        "strays": [asdict(each) for each in night.strays],
         "announced": [{"t_s": one.from_s, "kind": one.kind,
                        "found_t_s": one.found.at_s if one.found else None} for one in night.announced],
         "own_figures": asdict(night.own) if night.own else None,
