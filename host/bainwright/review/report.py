@@ -33,7 +33,7 @@ from bainwright.record.names import CSV
 from bainwright.record.reader import HoldLog, read_log
 from bainwright.record.writer import seal
 from bainwright.review import morning, steps
-from bainwright.review.sentences import BUT, evening_paragraph, next_bowls_words, paragraph, temper_left
+from bainwright.review.sentences import BUT, evening_paragraph, learnt_words, next_bowls_words, paragraph, temper_left
 
 ENDINGS = {
     watch.STOPPED: "It was stopped.",
@@ -150,7 +150,9 @@ def judge(
     never_above_c = (log.facts.get("profile") or {}).get("never_above_c")
     temper = temper_left(in_temper, window, s.whole.bowl_peak_c, never_above_c)
     first = replace(s, duration_s=min(duration_s, until_s))
-    then = next_bowls_words(steps.next_bowls(log), duration_s - until_s)
+    learnt = (log.facts.get("gains") or {}).get("gains.bowl_w_per_k")
+    then = learnt_words(s.counted, window) if learnt and window.tempered and bath == "water" else ""
+    then += next_bowls_words(steps.next_bowls(log), duration_s - until_s)
     if counts is None:
         return Judged(s, paragraph(name, first, window, trips, temper, never_above_c, bath) + then, temper, [])
     own = [step for step in runs if step.start_s < until_s]

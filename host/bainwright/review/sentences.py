@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from bainboard import stages
+from bainboard.control.cascade import MOST_OVER_K
 from bainwright.core.units import duration_words
 from bainwright.files.chocolate import SOFT_UNDER_K, overheated
 from bainwright.files.score import Figures, Score, Window
@@ -92,6 +93,14 @@ def peak_words(f: Figures, window: Window, bath: str = "water") -> str:
             f"{_against(f.bowl_peak_c, window.high_c, 'the top of its window')}; the coldest was {f.bowl_low_c:.1f} °C."
         )
     return " ".join(words)
+
+
+def learnt_words(f: Figures, window: Window) -> str:
+    """Why the water of a learnt warmer was over its ceiling; empty where it was not, or was by more than it may be."""
+    if f.water_peak_c is None or not 0.05 <= f.water_peak_c - window.ceiling_c <= MOST_OVER_K + OVER_C:
+        return ""
+    return (" A learnt warmer lets its water over the ceiling while a cold bowl warms up, because the bowl's wall "
+            "stays cooler.")
 
 
 def _against(temp_c: float, limit_c: float, what: str) -> str:
