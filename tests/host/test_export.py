@@ -272,3 +272,13 @@ def test_a_folder_that_begins_with_a_tilde_is_a_plain_name(monkeypatch, tmp_path
     for target in ("~nobody/t.parquet", "~nobody/t.csv", "~nobody/archive/"):
         assert cli.main(["export", target, str(folder)]) == 0
         assert Path(target).exists()
+
+
+@pytest.mark.parametrize("name", ["a.zip", "a.csv", "a.parquet"])
+def test_an_export_writes_over_no_file(records, name, capsys):
+    """It may have holds that were deleted here since, or be somebody's own table."""
+    store(records / "dark-1")
+    Path(name).write_text("mine")
+    assert cli.main(["export", name, "dark-1"]) == 2
+    assert f"{name} already exists" in capsys.readouterr().err
+    assert Path(name).read_text() == "mine"

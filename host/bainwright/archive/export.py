@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tempfile
 from collections.abc import Sequence
 from datetime import UTC, datetime
@@ -28,11 +29,13 @@ def check_target(path: Path) -> None:
     Raises
     ------
     UseError
-        When its name ends in none of the formats.
+        When its name ends in none of the formats, or a file is there: it may have holds that are nowhere else.
     """
     if path.suffix.lower() not in (*TABLES, ".zip"):
         raise UseError(f"export to {path}", wanted="a name that ends in .csv, .parquet or .zip, or a folder",
                        hint="end a folder's name with /")
+    if os.path.lexists(path):
+        raise UseError(f"{path} already exists", hint="name another file, or delete that one first")
 
 
 def write_table(folders: Sequence[Path], target: Path) -> int:
