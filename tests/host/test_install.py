@@ -87,6 +87,14 @@ def test_another_mpremote_than_the_pinned_one_is_refused_with_what_to_type(monke
 # -- installing -------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("said", ["OSError: [Errno 21] EISDIR", "OSError: 20"])
+def test_a_folder_in_the_place_of_a_file_is_named(said: str) -> None:
+    """As a board says it. To press its reset button and try again would not help."""
+    told = mpremote.explain("/dev/ttyACM0", ["Traceback (most recent call last):", '  File "<stdin>", line 36', said])
+    assert "a folder lies on the board where the firmware has a file" in str(told)
+    assert "rm -r" in told.words()
+
+
 def test_a_bare_board_gets_the_firmware_whole_and_then_there_is_nothing_to_do() -> None:
     wanted = this_version()
     theirs = {"/boot.py": b"# theirs\n", "/photo.jpg": bytes(3000), "/fw/radio.bin": b"blob", "/fw/maps/one": b"1",

@@ -22,6 +22,7 @@ MOST_BYTES = 1 << 20  # chosen: two versions of the firmware are listed in 20 KB
 BOARD_SCRIPTS = Path(__file__).parent / "board_scripts"
 FULL = re.compile(r"ENOSPC|(Errno|OSError:) 28\b|No space left")
 READ_ONLY = re.compile(r"EROFS|(Errno|OSError:) 30\b|Read-only file system")
+IN_THE_WAY = re.compile(r"EISDIR|ENOTDIR|(Errno |OSError: )(20|21)\b")
 RESTARTED = ('{"status":', '{"event":')  # the firmware's own lines: its board lost power or was reset under mpremote
 NO_PROMPT = re.compile(r"could not enter raw repl")
 GONE = re.compile(r"failed to access|Input/output error|device disconnected|no longer available|ClearCommError|EIO")
@@ -171,6 +172,12 @@ def explain(path: str, lines: list[str]) -> BainError:
         return RefusedError(
             "the board's files cannot be written",
             hint="its file system is read-only: a USB drive of the board may be mounted, or a boot.py forbids it",
+        )
+    if IN_THE_WAY.search(said):
+        return RefusedError(
+            "a folder lies on the board where the firmware has a file, or a file where it has a folder",
+            wanted="main.py and fw/boot as files; fw, and each version in it, as folders",
+            hint="mpremote fs ls :fw shows what is there, mpremote fs rm -r :NAME deletes it; then try again",
         )
     if NO_PROMPT.search(said):
         return no_micropython(path)
