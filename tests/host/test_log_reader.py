@@ -1,5 +1,6 @@
 """The log of a hold: written a row a second, cut short anywhere, sealed, read back."""
 
+import io
 import json
 import shutil
 
@@ -12,6 +13,7 @@ from bainboard import wire
 from bainwright.core.errors import FileError, UseError
 from bainwright.link.messages import decode
 from bainwright.record import reader, writer
+from bainwright.record.clean_rows import clean_columns
 from bainwright.record.columns import COLUMNS, HEADER, NAMES, TEXTS, row, status_of
 from bainwright.record.reader import read_facts, read_log
 from bainwright.record.writer import LiveLog, give_back, make_folder, seal
@@ -365,3 +367,29 @@ def test_a_log_is_never_longer_than_what_is_read_back(tmp_path, monkeypatch):
     again = read_log(tmp_path)
     assert list(again["t_s"]) == list(found["t_s"])
     assert any("what comes after its first" in note for note in again.notes)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_column_at_a_time_reads_what_line_by_line_reads(tmp_path, monkeypatch, seed):
+    """Oracle: the reader that takes each line alone. Letters are changed, added and taken away at random."""
+    rng = np.random.default_rng(seed)
+    whole, taken = written(tmp_path, seconds=12).read_bytes(), 0
+    start, letters = whole.index(b"\n") + 1, b'0123456789.,-+e \n\r"_\x00x\xff'
+    for _ in range(80):
+        data = bytearray(whole)
+        for _ in range(rng.integers(0, 3)):
+            at, letter = int(rng.integers(start, len(data))), letters[rng.integers(len(letters))]
+            data[at : at + int(rng.integers(0, 2))] = bytes([letter] * int(rng.integers(0, 2)))
+        path = tmp_path / "changed.csv"
+        path.write_bytes(data)
+        columns = clean_columns(io.BytesIO(data[start:]), reader.ROWS_MOST, reader.TEXT_MOST)
+        with monkeypatch.context() as alone:
+            alone.setattr(reader, "clean_columns", lambda *_: None)
+            log = read_log(path)
+        if columns is not None:
+            taken += 1
+            assert log.notes == []
+            for name in NAMES:
+                assert columns[name].dtype.kind == log[name].dtype.kind
+                np.testing.assert_array_equal(columns[name], log[name])
+    assert 20 < taken < 80

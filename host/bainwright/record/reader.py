@@ -24,6 +24,7 @@ from bainwright.core.read_file import LOG_BYTES, parse_json, read_bytes, read_js
 from bainwright.core.terminal import visible_values
 from bainwright.core.units import is_moment
 from bainwright.link.answers import event_of
+from bainwright.record.clean_rows import clean_columns
 from bainwright.record.columns import BOUNDS, HEADER, MAY_BE_EMPTY, NAMES, TEXTS
 from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET
 
@@ -122,6 +123,10 @@ def _read_csv(path: Path, data: bytes) -> tuple[dict[str, NDArray[Any]], list[st
     head = lines.readline().rstrip(b"\r\n").decode(errors="replace")
     if head != HEADER:
         raise _other_columns(path, head)
+    begin = lines.tell()
+    if (clean := clean_columns(lines, ROWS_MOST, TEXT_MOST)) is not None:
+        return clean, []
+    lines.seek(begin)
     rows, notes = _Rows(), []
     for number, line in enumerate(lines, 2):
         if number > ROWS_MOST + 1:
