@@ -38,8 +38,8 @@ def night(number: int, own: NightFigures | None, **changes: object) -> Night:
     entry = Entry(f"/holds/melted-{number}", f"melted-{number}", started_s=1.76e9 + 86400.0 * number, warmer="my pot",
                   board="e66", firmware="1.0")  # fmt: skip
     return replace(
-        Night(entry, dict.fromkeys(FIGURES), "", "", [], [], 0, 1.0, None, None, None, False, [], [], [], None, own,
-              {}, "water"),
+        Night(entry, dict.fromkeys(FIGURES), "", "", [], None, [], 0, 1.0, [], None, None, None, False, [], [], [],
+              None, own, {}, "water", []),
         **changes,
     )  # fmt: skip
 

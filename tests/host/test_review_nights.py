@@ -72,6 +72,26 @@ def test_a_gap_counts_neither_heat_nor_rows_and_is_named(records: Path) -> None:
     assert "Nothing was recorded from" in words(night)
 
 
+def test_rows_that_end_before_their_hold_leave_hours_unknown(records: Path) -> None:
+    """Half an hour of a hold of two, its last row cut: what is lost is said where the night is judged."""
+    folder = store(records / "melted-1", [float(at) for at in range(1800)], duration_s=7200.0)
+    with (folder / "hold.csv").open("a") as log:
+        log.write("1800.0")
+    night = reviewed(folder)
+    assert [(gap.from_s, gap.to_s) for gap in night.gaps] == [(1799.0, 7200.0)]
+    assert "(1 h 30 min). What happened there is not known." in words(night)
+    assert "as far as it was recorded" in words(night)
+    assert "the last line was cut short" in words(night)
+
+
+def test_lost_facts_are_not_said_to_be_a_hold_without_an_end(records: Path) -> None:
+    folder = store(records / "melted-1", [float(at) for at in range(60)])
+    (folder / "hold.json").write_text("[1]")
+    night = reviewed(folder)
+    assert "no recorded end" not in words(night)
+    assert "hold.json is not the facts of a hold" in words(night)
+
+
 def test_a_board_s_own_log_of_a_row_each_ten_seconds_has_no_gaps(records: Path) -> None:
     night = reviewed(store(records / "melted-1", [10.0 * at for at in range(360)], row_s=10))
     assert night.gaps == []

@@ -13,6 +13,7 @@ import numpy as np
 
 from bainwright.core.atomic_write import saved_from
 from bainwright.core.errors import FileError, UseError
+from bainwright.core.os_errors import file_error
 from bainwright.record.columns import NAMES, TEXTS
 from bainwright.record.reader import HoldLog, read_log, sql_text
 
@@ -73,7 +74,9 @@ def write_table(folders: Sequence[Path], target: Path) -> int:
             listed = ", ".join(map(sql_text, parts))
             how = TABLES[target.suffix.lower()]
             database.execute(f"COPY (SELECT * FROM read_parquet([{listed}])) TO {sql_text(beside)} {how}")
-        except (duckdb.Error, OSError) as failed:
+        except OSError as failed:
+            raise file_error(f"{target} cannot be written", failed) from failed
+        except duckdb.Error as failed:
             raise FileError(f"{target} cannot be written", got=str(failed).splitlines()[0]) from failed
     return count
 

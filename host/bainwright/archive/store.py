@@ -262,7 +262,9 @@ def _database(archive: Path) -> Iterator[DuckDBPyConnection]:
         with duckdb.connect() as database:
             database.execute("SET threads TO 1")  # each more holds groups of rows of its own in memory
             yield database
-    except (duckdb.Error, OSError) as failed:
+    except OSError as failed:
+        raise file_error(f"the archive {archive} cannot be written", failed, ELSEWHERE) from failed
+    except duckdb.Error as failed:
         raise FileError(f"the archive {archive} cannot be written", got=str(failed).splitlines()[0],
                         hint=ELSEWHERE) from failed
 

@@ -67,8 +67,8 @@ def review(holds: tuple[str, ...], warmer: str | None, since: str | None, what_i
         with progress("reviewing it"):
             nights.append(review_log(entry_of(folder.absolute(), log.facts), log))
         read.append(folder)
-        for note in log.notes:
-            remark(f"{folder.name}: {note}" if len(folders) > 1 else note)
+        for note in log.notes if len(folders) > 1 else []:  # of one hold the review says it itself
+            remark(f"{folder.name}: {note}")
         if choice is not None:
             tried = try_again(log, nights[0].happenings, choice)
     compared = compare(nights)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -99,6 +100,8 @@ class Night:
         The ``rig`` and ``gains`` of the hold, as they were stored.
     bath : str
         What was under the bowl: ``water`` or ``plate``.
+    notes : list of str
+        What is damaged in the record, in words.
     strays : list of Stray
         Falls of the bowl over a warmer bath, in steps that no balance is made of.
     """
@@ -124,6 +127,7 @@ class Night:
     own: NightFigures | None
     setup: dict[str, Any]
     bath: str
+    notes: list[str]
     strays: list[Stray] = field(default_factory=list)
 
 
@@ -152,7 +156,7 @@ def review(entry: Entry, log: HoldLog) -> Night:
         part=("melted" if entry.kind == "melted" else "work") if scored else "",
         temper=entry.temper,
         alarms=_alarms(log),
-        gaps=[Gap(float(t_s[at]), float(t_s[at + 1])) for at in np.flatnonzero(np.diff(t_s) > GAP_ROWS * row_s)],
+        gaps=_gaps(t_s, GAP_ROWS * row_s, entry.duration_s),
         course=course_of(log, GAP_ROWS * row_s),
         rows=len(t_s),
         row_s=row_s,
@@ -169,6 +173,7 @@ def review(entry: Entry, log: HoldLog) -> Night:
         own=own,
         setup={part: log.facts.get(part) for part in ("rig", "gains")},
         bath=log.bath,
+        notes=list(log.notes),
     )
 
 
@@ -180,6 +185,12 @@ def _number(value: Any) -> float | None:
 def _row_s(log: HoldLog, t_s: Floats) -> float:
     stored = _number(log.facts.get("row_s"))
     return stored if stored and stored > 0 else float(np.median(np.diff(t_s))) if len(t_s) > 1 else 1.0
+
+
+def _gaps(t_s: Floats, gap_s: float, duration_s: float | None) -> list[Gap]:
+    """Where rows are missing: before the first, between two, and after the last where the hold lasted longer."""
+    ends_s = [0.0, *t_s.tolist(), *([] if duration_s is None else [duration_s])]
+    return [Gap(from_s, to_s) for from_s, to_s in pairwise(ends_s) if to_s - from_s > gap_s]
 
 
 def _alone(t_s: Floats, row_s: float) -> list[Gap] | None:

@@ -18,6 +18,7 @@ from bainwright.core.units import ROOM_HIGH_C, ROOM_LOW_C
 from bainwright.record.reader import HoldLog
 from bainwright.review.balance import ENDLESS, NOISE_K, SPAN_S, STEP_S, Paced, lagged, paced
 from bainwright.review.happenings import Happening
+from bainwright.review.night_lags import UNKNOWN, Lags, lags_of
 from bainwright.tuning.model import Model, guess
 
 Floats = NDArray[np.float64]
@@ -47,6 +48,8 @@ class NightFigures:
         Mean of the bath, and the stated room, °C.
     quiet_s : float
         How long the hold was settled and undisturbed.
+    lags : Lags
+        How late its heat came, and its coupling.
     """
 
     need_w_per_k: float
@@ -58,6 +61,7 @@ class NightFigures:
     water_c: float
     room_c: float
     quiet_s: float
+    lags: Lags = UNKNOWN
 
 
 def night_figures(
@@ -100,7 +104,7 @@ def night_figures(
         return None
     return NightFigures(
         need_w / mean_over_k, need_sd_w / need_w, rise, rise_sd, lead_k, lead_sd,
-        float(np.mean(rows.water_c[quiet])), rows.room_c, quiet_s,
+        float(np.mean(rows.water_c[quiet])), rows.room_c, quiet_s, lags_of(rows, calm, model),
     )
 
 

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from bainwright.archive.listing import DAMAGED
 from bainwright.core.units import clock_words, duration_words
 from bainwright.review import announced, happening_words
 from bainwright.review.hold_list import as_result
@@ -23,6 +24,7 @@ LEAST_UNKNOWN_S = 60  # chosen, as in the report: a second between start and fir
 PARTS = {"": "The chocolate was", "work": "While dipping, the chocolate was", "melted": "As melted stock, it was"}
 UNSEEN = {announced.REFILL: "a refill", announced.LIFT: "a lift of the bowl"}
 NO_REPORT = "The record has no report, because the hold has no recorded end."
+NO_FACTS = "What hold this was, and its report, is lost; below is what its rows still say."
 
 
 class Section(NamedTuple):
@@ -51,7 +53,7 @@ def sections(night: Night) -> list[Section]:
         The review.
     """
     found = [
-        Section("Verdict", [night.entry.summary or NO_REPORT]),
+        Section("Verdict", [night.entry.summary or (NO_FACTS if night.entry.verdict == DAMAGED else NO_REPORT)]),
         Section("Temper", [TEMPER_WORDS[night.temper]] if TEMPER_WORDS.get(night.temper) else []),
         Section("Temperatures", _temperatures(night)),
         Section("Trips and warnings", _alarms(night)),
@@ -178,13 +180,14 @@ def _record(night: Night) -> list[str]:
         gaps = "; ".join(_gap_words(night, gap) for gap in night.gaps[:MOST_NAMED])
         more = f"; and {len(night.gaps) - MOST_NAMED} more" if len(night.gaps) > MOST_NAMED else ""
         lines.append(f"Nothing was recorded {gaps}{more}. What happened there is not known.")
-    return lines
+    return lines + [f"Of the record itself: {note}." for note in night.notes]
 
 
 def _heat(night: Night) -> list[str]:
     lines = []
     if night.heat_kwh is not None and night.mean_w is not None:
-        lines.append(f"The heater was on for {night.heat_kwh:.2f} kWh by the watts of the rig file, "
+        recorded = ", as far as it was recorded" if night.gaps else ""
+        lines.append(f"The heater was on for {night.heat_kwh:.2f} kWh by the watts of the rig file{recorded}, "
                      f"{night.mean_w:.0f} W on average.")
     if night.evaporated_g is not None and night.evaporated_g[1] >= 1:
         least_g, most_g = night.evaporated_g
@@ -209,6 +212,7 @@ def as_json(night: Night) -> dict[str, Any]:
         "course": asdict(night.course) if night.course else None,
         "recorded_by_board_alone": None if night.alone is None else [
             {"from_s": each.from_s, "to_s": each.to_s} for each in night.alone],
+        "notes": night.notes,
         "gaps": [{"from_s": each.from_s, "to_s": each.to_s} for each in night.gaps],
         "rows": night.rows,
         "row_s": night.row_s,

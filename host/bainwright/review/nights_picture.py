@@ -12,7 +12,7 @@ from bainwright.display.picture import CEILING, CHOCOLATE, FAINT, INK, PAPER
 from bainwright.review.night import Night
 from bainwright.review.nights import Comparison
 
-SIZE_IN, DPI = (11.5, 7.0), 110
+SIZE_IN, DPI = (11.5, 8.0), 110
 MOST_NAMED = 16  # nights that fit under an axis by their names; chosen
 PALEST = 0.25  # of the oldest night's curve; chosen
 MEAN_ROWS = 30  # five minutes, so that a probe's single steps do not hide one curve behind another; chosen
@@ -38,10 +38,10 @@ def draw(compared: Comparison) -> Any:
     }):  # fmt: skip
         figure = Figure(figsize=SIZE_IN, dpi=DPI, facecolor=PAPER)
         FigureCanvasAgg(figure)
-        grid = figure.add_gridspec(3, 2, width_ratios=[1.2, 1.0], left=0.06, right=0.98, top=0.93, bottom=0.16,
-                                   hspace=0.25, wspace=0.18)  # fmt: skip
+        grid = figure.add_gridspec(5, 2, width_ratios=[1.2, 1.0], left=0.06, right=0.98, top=0.93, bottom=0.16,
+                                   hspace=0.5, wspace=0.18)  # fmt: skip
         _curves(figure.add_subplot(grid[:, 0]), compared.nights)
-        axes = [figure.add_subplot(grid[row, 1]) for row in range(3)]
+        axes = [figure.add_subplot(grid[row, 1]) for row in range(5)]
         _figures(axes, compared)
         return figure
 
@@ -78,7 +78,7 @@ def _curves(axes: Any, nights: Sequence[Night]) -> None:
 
 
 def _figures(axes: Sequence[Any], compared: Comparison) -> None:
-    """Need, rise and lead with their 95 % intervals; a line before each night from which something changed."""
+    """Each night's own figures with their 95 % intervals; a line before each night from which something changed."""
     nights = compared.nights
     rows = (
         ("heat per degree over the room, W/°C",
@@ -89,6 +89,11 @@ def _figures(axes: Sequence[Any], compared: Comparison) -> None:
           for night in nights]),
         ("bath over bowl, °C",
          [(own.lead_k, own.lead_sd) if (own := night.own) else (np.nan, 0.0) for night in nights]),
+        ("bath to a bowl that warms up, W/°C",
+         [(own.lags.coupling_w_per_k, own.lags.coupling_sd_w_per_k) if (own := night.own) else (np.nan, 0.0)
+          for night in nights]),
+        ("lag from heater to bath, s",
+         [(own.lags.lag_s, own.lags.lag_sd_s) if (own := night.own) else (np.nan, 0.0) for night in nights]),
     )  # fmt: skip
     drifted = {nights.index(change.first) for change in compared.changes}
     marked = {nights.index(mark.first) for mark in compared.marks}
