@@ -123,10 +123,8 @@ def _read_csv(path: Path, data: bytes) -> tuple[dict[str, NDArray[Any]], list[st
     head = lines.readline().rstrip(b"\r\n").decode(errors="replace")
     if head != HEADER:
         raise _other_columns(path, head)
-    begin = lines.tell()
-    if (clean := clean_columns(lines, ROWS_MOST, TEXT_MOST)) is not None:
+    if (clean := clean_columns(io.BytesIO(lines.getvalue()[lines.tell() :]), ROWS_MOST, TEXT_MOST)) is not None:
         return clean, []
-    lines.seek(begin)
     rows, notes = _Rows(), []
     for number, line in enumerate(lines, 2):
         if number > ROWS_MOST + 1:
