@@ -12,6 +12,7 @@ from bainwright.display.scene import Scene
 from bainwright.evening import acts, watch
 from bainwright.evening.acts import ACTS, BY_NAME, Inbox, end_question, of_key, offered
 from bainwright.evening.keyboard import Keyboard
+from bainwright.evening.limits import START_AGAIN
 from bainwright.evening.prompts import EveningPrompts
 from bainwright.evening.watch import Watch
 from bainwright.files.chocolate import load_profile
@@ -21,6 +22,7 @@ from bainwright.link.messages import decode
 from bainwright.live.feeds import as_json
 from bainwright.live.latest import Shown
 from bainwright.live.now import now_of
+from bainwright.words import terms
 
 
 class Silent:
@@ -238,9 +240,22 @@ def test_the_advice_that_comes_with_an_act_is_in_its_reply(name, stage, ask, eve
     (advice,) = kitchen.course.prompts.event(event, {})
     assert reply.done
     assert "the warmer has it." in reply.words
-    assert f"{advice[1:]}." in reply.words
+    assert f"{terms.without_keys(advice)[1:]}." in reply.words
     assert reply.words.endswith(".")
     assert event != "announced" or "The bowl is too cold for a refill" in reply.words
+
+
+def test_who_has_no_keyboard_reads_of_no_keys():
+    """The terminal's sentences name them in brackets."""
+    kitchen = Kitchen()
+    kitchen.course.prompts = EveningPrompts(load_profile("dark"), load_rig("pot"))
+    kitchen.report(2, stage="work")
+    assert "dip again. Not in temper" in kitchen.wish("thins").words
+    kitchen.scene.prompt = f"it has set: {START_AGAIN}"
+    kitchen.scene.events.append((1.0, "above its window: test the temper before you dip again (t)"))
+    now = now_of(kitchen.scene)
+    assert now.prompt == "it has set: stop, and start again from melt"
+    assert now.events[-1][1].endswith("dip again")
 
 
 @pytest.mark.parametrize(("status", "calls"), [

@@ -194,6 +194,12 @@ def test_holds_that_ended_make_room_for_those_that_run(monkeypatch):
                 loaded(phone, f"/?warmer=pot%20{number}", "31.50")
 
 
+def test_a_hold_that_finds_no_room_is_not_left_out_without_a_word(monkeypatch):
+    monkeypatch.setattr(holds, "MOST_HOLDS", 2)
+    with two_warmers(), SharedHold.beside("plate", process=os.getppid()), Page([server.HERE], 0, []) as page:
+        loaded(Phone(page), "/", "1 more hold runs on this PC than this page has room for")
+
+
 def test_a_hold_whose_program_was_killed_is_said_to_be_watched_by_nobody(monkeypatch):
     """The page learns it from the socket's end; it calls, is no hold that runs, and stays until somebody answers."""
     with Page([server.HERE], 0, []) as page:

@@ -265,7 +265,7 @@ def test_of_two_warmers_of_one_name_each_is_published_under_a_name_of_its_own():
     """Their values would mix under the same topics; the second says how it is called."""
     names = []
     with SharedHold.beside("pot"):
-        for name in ("pot", "mat"):
+        for name in ("pot", "mat", "POT"):  # with Homie two spellings are one device
             with LiveHold() as hold:
                 follower = Follower()
                 hold.follow(follower)
@@ -274,6 +274,7 @@ def test_of_two_warmers_of_one_name_each_is_published_under_a_name_of_its_own():
     assert names[0][0] == "pot-4711"
     assert "another hold" in names[0][1][0]
     assert names[1] == ("mat", [])
+    assert names[2][0] == "POT-4711"
 
 
 def test_a_reader_that_leaves_early_is_no_error(monkeypatch, capsys):

@@ -211,7 +211,8 @@ def cause_of(scene: Scene, silent_s: float) -> Alarm | None:
     if status.state == "trip":
         return Alarm("trip", True, "The warmer tripped: the heat is off", "\n".join(scene.advice))
     if scene.calling:
-        return Alarm(f"{ASKS}{status.ask}", True, "The warmer asks for you", scene_words.prompt(scene, PRESS))
+        return Alarm(f"{ASKS}{status.ask}", True, "The warmer asks for you",
+                     terms.without_keys(scene_words.prompt(scene, PRESS)))
     if warnings := terms.warnings(status.warn, status.stage):
         said = "; ".join(terms.fault(number, scene.bath) for number in warnings)
         return Alarm(f"{WARNS}{warnings}", False, f"Warning: {said}",

@@ -207,9 +207,10 @@ class Keyboard:
         advice = course.prompts.advice(act.event) if course.prompts is not None and act.event else []
         refusal = self._do(course, act)
         if refusal:
-            return acts.Reply(False, f"Not now: {refusal}.")
+            return acts.Reply(False, terms.without_keys(f"Not now: {refusal}."))
         # Who acts at a phone sees the reply; the advice among the events is three screens further down.
-        return acts.Reply(True, " ".join([f"{act.words}: the warmer has it.", *map(_sentence, advice)]))
+        words = " ".join([f"{act.words}: the warmer has it.", *map(_sentence, advice)])
+        return acts.Reply(True, terms.without_keys(words))
 
     # -- another bowl --------------------------------------------------------------------------------------------------
 

@@ -12,6 +12,7 @@ from bainwright.evening.acts import Inbox
 from bainwright.live.frame import Hello
 from bainwright.live.joining import names_running
 from bainwright.live.latest import Latest
+from bainwright.live.mqtt_topics import homie_id
 from bainwright.live.now import now_of
 from bainwright.live.sharing import Sharing
 
@@ -68,12 +69,12 @@ class LiveHold:
 
     def share(self, hello: Hello) -> None:
         """Let other programs of this user watch, and start the followers: beside a hold on a warmer of the same name,
-        under a name of its own.
+        or of one that makes the same topics, under a name of its own.
         """
         name = self.warmer = hello.warmer
-        if self._followers and name in names_running():
+        if self._followers and homie_id(name) in map(homie_id, names_running()):  # as topics, several names are one
             name = f"{hello.warmer}-{hello.process}"
-            said = f"published as {name!r}: another hold on this PC is on a warmer of the same name"
+            said = f"published as {name!r}: another hold on this PC is on a warmer of this name, or of one like it"
             self.troubles.append(lambda: said)
         self._sharing.start(hello)
         for each in self._followers:

@@ -114,7 +114,7 @@ def now_of(scene: Scene, *, over: bool = False, coming: bool = False) -> Now:
         duty=status.duty / 10000 if status else 0.0,
         heater_w=scene.heater_w,
         ask=status.ask if status else "",
-        prompt=scene_words.prompt(scene, PRESS),
+        prompt=terms.without_keys(scene_words.prompt(scene, PRESS)),
         calling=scene.calling,
         coming=coming and not scene.unwatched,  # nobody counts the five minutes any more
         fault=status.fault if status else 0,
@@ -123,7 +123,7 @@ def now_of(scene: Scene, *, over: bool = False, coming: bool = False) -> Now:
         advice=tuple(scene.advice) if status and (status.fault or status.state == "trip") else (),
         trouble=scene.trouble,
         acts=() if over else tuple(act.name for act in acts.offered(scene)),
-        events=tuple(scene.events),
+        events=tuple((t_s, terms.without_keys(text)) for t_s, text in scene.events),
         hour=tuple(scene.curve),
         evening=tuple(scene.evening),
         over=over,

@@ -143,7 +143,7 @@ class PageApp:
     def _several(self, holds: dict[str, Hold]) -> Response:
         """All warmers at a glance, each leading to its own page."""
         warmers = [(name, address_of(name), hold.shown()) for name, hold in holds.items()]
-        return HTMLResponse(self._page("warmers", "/", warmers=warmers))
+        return HTMLResponse(self._page("warmers", "/", warmers=warmers, left_out=self._holds.left_out))
 
     def _waits(self, title: str, line: str) -> Response:
         return HTMLResponse(self._page("words", "/", title=title, lines=[line]), headers={"refresh": "2"})

@@ -15,6 +15,7 @@ from typing import Protocol
 from msgspec import structs
 
 from bainwright.core.errors import LinkError
+from bainwright.core.user_folder import lives, process_of
 from bainwright.evening.acts import COMES, COMING, Act, Reply
 from bainwright.live.joining import Joined, sockets
 from bainwright.live.latest import PROGRAM, STALE_S, Latest, Shown
@@ -168,11 +169,17 @@ class Holds:
     ----------
     own : LiveHold, optional
         The hold that runs in this program.
+
+    Attributes
+    ----------
+    left_out : int
+        How many more run on this PC than there is room for.
     """
 
     def __init__(self, own: LiveHold | None = None) -> None:
         self._live, self._own = own, OwnHold(own) if own else None
         self._joined: dict[Path, JoinedHold] = {}
+        self.left_out = 0
         self._ends = threading.Event()
         self._thread = threading.Thread(target=self._look, name="holds", daemon=True)
 
@@ -211,13 +218,15 @@ class Holds:
         unless the next one on its warmer comes or its room is needed.
         """
         joined = {path: each for path, each in self._joined.items() if not each.forgotten}
+        left_out = 0
         for path in sockets():
             own = self._own is not None and path.stem == str(os.getpid())
             if own or (path in joined and not joined[path].ended):
                 continue
             joined = _with_room(joined)
             if len(joined) >= MOST_HOLDS:
-                break
+                left_out += lives(process_of(path.stem) or 0)
+                continue
             try:
                 new = JoinedHold(Joined(path))
             except LinkError:
@@ -226,6 +235,7 @@ class Holds:
                 joined[path.with_suffix(f".{old.key}")] = old
             new.names = (_free_name(new, path, joined),)
             joined[path] = new
+        self.left_out = left_out
         self._joined = _without_followed(joined)  # replaced whole: the page's thread reads it
 
 

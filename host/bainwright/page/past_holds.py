@@ -26,6 +26,7 @@ from bainwright.review.night import review as review_log
 FILES = {
     SVG: "image/svg+xml", PNG: "image/png", "hold.csv": "text/csv; charset=utf-8", "hold.json": "application/json",
     "events.jsonl": "application/x-ndjson", "hold.parquet": "application/vnd.apache.parquet",
+    "temper.json": "application/json", "stock.json": "application/json",
 }  # fmt: skip
 PICTURES = (SVG, PNG)  # shown in the page; the others are downloaded
 MOST_LISTED = 200  # chosen: half a year of evenings; bain holds lists all

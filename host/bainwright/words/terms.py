@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -264,6 +265,14 @@ def refusal(why: str) -> str:
     """A board's reason for a refusal, in words where the reason is the state it is in."""
     name = why.removeprefix(_NOT_IN_STATE).partition(",")[0] if why.startswith(_NOT_IN_STATE) else ""
     return _REFUSED_IN.get(name, why)
+
+
+_KEY = re.compile(r" \((?:[a-z]|Ctrl-C)\)")
+
+
+def without_keys(text: str) -> str:
+    """A sentence for who has no keyboard: a phone's buttons have words of their own."""
+    return _KEY.sub("", text)
 
 
 def state(name: str) -> str:
