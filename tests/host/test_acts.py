@@ -7,10 +7,12 @@ import pytest
 from fake_board import FakeBoard, FakeSession, gone, status_line
 from test_hold import Notebook
 
+from bainwright.alarms.rules import cause_of
 from bainwright.core.errors import LinkError
 from bainwright.display.scene import Scene
 from bainwright.evening import acts, watch
 from bainwright.evening.acts import ACTS, BY_NAME, Inbox, end_question, of_key, offered
+from bainwright.evening.held_back import PAUSED_LONG
 from bainwright.evening.keyboard import Keyboard
 from bainwright.evening.limits import START_AGAIN
 from bainwright.evening.prompts import EveningPrompts
@@ -269,6 +271,18 @@ def test_nobody_is_called_where_nothing_can_be_done(status, calls):
     kitchen.course.prompts = EveningPrompts(load_profile("dark"), load_rig("pot"))
     kitchen.report(2, **status)
     assert kitchen.scene.calling == calls
+
+
+def test_a_pause_that_is_forgotten_calls_after_ten_minutes_and_is_said_once():
+    """The bowl cools by degrees, and with hands in the water nobody answers a question."""
+    kitchen = Kitchen()
+    for t_s in (10, 300, 609, 610, 700):
+        kitchen.report(t_s, stage="work", state="pause")
+        assert kitchen.scene.calling == (t_s >= 610)
+    assert [text for _, text in kitchen.scene.events if "has lasted 10 min" in text] == [PAUSED_LONG]
+    assert cause_of(kitchen.scene, 0.0).title == "The pause has lasted 10 min, and the heat is off"
+    kitchen.report(701, stage="work")
+    assert not kitchen.scene.calling
 
 
 def test_a_lost_board_is_a_reply_too():

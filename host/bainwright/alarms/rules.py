@@ -10,6 +10,7 @@ from bainboard import faults
 from bainwright.core.units import duration_words
 from bainwright.display import scene_words
 from bainwright.display.scene import Scene
+from bainwright.evening.held_back import PAUSED_LONG
 from bainwright.words import terms
 from bainwright.words.advice import advise, warned
 
@@ -211,7 +212,8 @@ def cause_of(scene: Scene, silent_s: float) -> Alarm | None:
     if status.state == "trip":
         return Alarm("trip", True, "The warmer tripped: the heat is off", "\n".join(scene.advice))
     if scene.calling:
-        return Alarm(f"{ASKS}{status.ask}", True, "The warmer asks for you",
+        asks = ("pause", PAUSED_LONG) if status.state == "pause" else (status.ask, "the warmer asks for you")
+        return Alarm(f"{ASKS}{asks[0]}", True, f"{asks[1][:1].upper()}{asks[1][1:]}",
                      terms.without_keys(scene_words.prompt(scene, PRESS)))
     if warnings := terms.warnings(status.warn, status.stage):
         said = "; ".join(terms.fault(number, scene.bath) for number in warnings)

@@ -1,4 +1,4 @@
-"""Says so when the board holds its heat back for long beside a bath far under its target."""
+"""Says so when the heat is off for long: held back beside a bath far under its target, or in a pause."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ LITTLE = 3000  # of 10000: the heater gives less of its time than this
 RISES_K = 1.0  # chosen: a bath that warms up so much in that time gets there without a word
 TOO_MUCH = (". Or is it more chocolate than this warmer can melt? bain plan says how much. Then melt it elsewhere and "
             "begin with the next step (--from)")
+PAUSED_LONG = "the pause has lasted 10 min, and the heat is off"
+PAUSES_MS = 600_000  # chosen: hands are in the water for minutes, and a bowl cools by degrees in more
 LONGEST_S = 5.0  # chosen: beyond it, nothing is known about the time since the last line
 
 
@@ -52,3 +54,20 @@ class HeldBack:
             f"{TOO_MUCH if status.stage == 'melt' else ''}"
         ) if held else ""
         return "" if before else self.words
+
+
+class LongPause:
+    """Follows one hold; `calls` while a pause has lasted for so long that it may be forgotten."""
+
+    def __init__(self) -> None:
+        self._since_ms: int | None = None
+        self.calls = False
+
+    def see(self, status: Status) -> str:
+        """Take in a status line; returns the words once a pause."""
+        if status.state != "pause":
+            self._since_ms, self.calls = None, False
+            return ""
+        self._since_ms = status.t if self._since_ms is None else self._since_ms
+        before, self.calls = self.calls, status.t - self._since_ms >= PAUSES_MS
+        return PAUSED_LONG if self.calls and not before else ""

@@ -13,7 +13,7 @@ from bainwright.core.units import duration_words
 from bainwright.display.scene import Scene
 from bainwright.display.view import View
 from bainwright.evening.falling import Falling
-from bainwright.evening.held_back import HeldBack
+from bainwright.evening.held_back import HeldBack, LongPause
 from bainwright.evening.prompts import EveningPrompts
 from bainwright.evening.reach import Reach
 from bainwright.evening.told import Told
@@ -100,6 +100,7 @@ class Watch:
         self._stage = ""
         self._news, self._reach, self._held_back = WindowNews(), Reach(scene.bath), HeldBack(scene.bath)
         self._falling = Falling(scene.bath)
+        self._pause = LongPause()
         self._concern = ""  # that the chocolate will not reach its window
 
     @property
@@ -233,7 +234,9 @@ class Watch:
         asks = status.ask if self.prompts is None else self.scene.prompt and not self.prompts.waits(status)
         # In a pause somebody is there, and the screen asks for no answer.
         asked = asks and status.ask not in stages.UNHURRIED and status.state != "pause"
-        self.scene.calling = bool(status.fault or status.state == "trip" or asked)
+        forgotten = self._pause.see(status)
+        self._add(status.t, [forgotten] if forgotten else [])
+        self.scene.calling = bool(status.fault or status.state == "trip" or asked or self._pause.calls)
         falls, self.scene.falls = self._falling.see(status, away=self.scene.bowl_away), self._falling.words
         if self.scene.bowl_away:
             return
