@@ -128,6 +128,15 @@ def test_a_night_longer_than_the_warmer_waits_for_a_person_says_so():
     assert not any("nobody" in each for each in cautions(planned("melted", for_="12h"), Shown()))
 
 
+def test_a_range_of_seed_that_is_cut_at_the_melt_s_own_mass_says_so():
+    """Seed at 30 °C: nearly half of the batch is seed, and the balance's high end is more than the melt weighs."""
+    much = " ".join(cautions(planned(total="1.8kg", seed_temp="30"), Shown()))
+    assert "half melted" in much
+    assert "47 % of seed is much" in much
+    assert "even as much seed as melt may not be enough" in much
+    assert "as much seed as melt" not in " ".join(cautions(planned(melt="50"), Shown()))
+
+
 def test_a_dipping_hour_after_midnight_starts_the_evening_before():
     """Clock times go round at midnight."""
     assert moment_text(planned(dip_at="00:30"), 0.0).startswith("22:")

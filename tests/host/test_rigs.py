@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
+import msgspec
 import pytest
 from board_tools import until
 from rig_tools import BOWL, MEASURED, WATER, rig, written
@@ -62,6 +64,19 @@ def test_a_written_rig_reads_as_the_same_settings(name):
     again = load_rig("again.toml")
     assert again.settings == values
     assert unusual_figures(again) == []
+
+
+@pytest.mark.parametrize(("litres", "pot_m", "said"), [
+    (2.5, 0.12, "a pot of 12 cm takes no bowl of 24 cm"), (0.3, 0.28, "0.3 L reach only"), (2.5, 0.28, ""),
+])
+def test_a_pot_and_a_bowl_that_do_not_go_together_are_unusual(litres, pot_m, said):
+    """By hand: a ring between 28 and 24 cm has 163 cm², so 0.3 L stand 1.8 cm deep in it, and 2.5 L over the bowl."""
+    pot = load_rig("pot")
+    rig = replace(pot.with_settings({"water_l": litres}, "here"),
+                  plant=msgspec.structs.replace(pot.plant, pot_diameter_m=pot_m))
+    found = [text for text in unusual_figures(rig) if text.startswith(("plant", "water_l"))]
+    assert [said in text for text in found] == ([True] if said else [])
+    assert said != "0.3 L reach only" or "only 1.8 cm up" in found[0]
 
 
 def test_an_ntc_is_unusual_on_an_esp32_only():

@@ -14,6 +14,7 @@ POT_ASPECT = 0.55  # height of the water's space over its width, chosen
 RING_CLEARANCE = 1.08  # a pot is at least this much wider than its bowl, chosen
 POT_WALL_KG_PER_M2 = 6.2  # 0.8 mm of steel, chosen
 ELEMENT_RISE_K = 25.0  # how much warmer than its water a heater at full power is, chosen for flat heaters
+SHALLOW = 0.7  # of the water that the bowl should stand in; chosen: less wets too little of its wall
 LEAST_BOWL_KG = 0.05  # a bowl of no weight has no temperature
 
 

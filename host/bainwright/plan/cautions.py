@@ -6,7 +6,7 @@ from bainwright.core.masses import Shown, clock_text
 from bainwright.core.units import duration_words
 from bainwright.physics import kitchen
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
-from bainwright.physics.geometry import body_of
+from bainwright.physics.geometry import SHALLOW, body_of
 from bainwright.physics.refills import solid_enough
 from bainwright.plan import say
 from bainwright.plan.holding import COVERED
@@ -17,9 +17,9 @@ from bainwright.plan.words_temper import for_crystals
 
 USUAL_SEED = 0.30  # of the total; 15 to 25 % is usual, over 30 % starts needlessly warm; common practice, no source
 MELT_LEAST_C = 40.0  # milk and white are melted at 40-45 °C, dark warmer; common practice, no source
-SHALLOW = 0.7  # of the water that the bowl should stand in; chosen: less wets too little of its wall
 LONG_TEMPER_S = 6 * 3600.0  # chosen: longer than anybody dips from one temper
 LONG_MELTED_S = 24 * 3600.0  # from memory, as the line about the night
+CUT_SHARE = 1e-9
 DAY_MIN = 24 * 60.0
 MANY_REFILLS = 2  # chosen: more than one pair of hands tempers beside the dipping
 
@@ -60,11 +60,11 @@ def _impossible(plan: Plan, shown: Shown) -> list[str]:
         most = f"{shown.temp(hold.water_most_c)} that the temper at the bowl's wall allows"
         if hold.water_c > hold.water_most_c:
             over = shown.difference(hold.water_c - hold.water_most_c)
-            needs = f"The hold needs water at {shown.temp(hold.water_c)}, {over} over the {most}."
+            needs = f"The hold needs its {say.bath(plan)} at {shown.temp(hold.water_c)}, {over} over the {most}."
         else:  # the offset measured on the rig is content with less than the warmer's sizes
             needs = (
-                f"By the warmer's sizes the hold needs warmer water than the {most}, though by the offset of "
-                f"the rig file {shown.temp(hold.water_c)} is enough."
+                f"By the warmer's sizes the hold needs its {say.bath(plan)} warmer than the {most}, though by the "
+                f"offset of the rig file {shown.temp(hold.water_c)} is enough."
             )
         said.append(f"{needs} A warmer room, stirring, or better contact of the bowl helps.")
     if not plan.seed_enough and plan.seed_answer:
@@ -102,7 +102,7 @@ def _about_seed(plan: Plan, shown: Shown) -> list[str]:
             f"needs hardly any seed for its cold. It needs some for its crystals: stir in {for_crystals(plan, shown)} "
             f"as soon as it is near {shown.temp(seed.end_c)}, and watch the thermometer."
         )
-    return said if plan.half_melted_seed else said + _much_seed(plan, shown)
+    return said if plan.half_melted_seed and plan.seed_answer else said + _much_seed(plan, shown)
 
 
 def _much_seed(plan: Plan, shown: Shown) -> list[str]:
@@ -114,7 +114,11 @@ def _much_seed(plan: Plan, shown: Shown) -> list[str]:
     much = f"{100 * share:.0f} % of seed is much; 15 to 25 % is usual."
     if answer is None:
         less = ["a cooler melt needs less (--melt)"] if plan.request.melt_c > MELT_LEAST_C else []
-        return [f"{much} {say.capital('; '.join([*less, 'cooling and warming back needs none (--method cool)']))}"]
+        # The balance's high end is cut at the melt's own mass: a cook who has that much ready may still lack some.
+        cut = seed is not None and seed.high_kg >= plan.melt.solid_kg * (1.0 - CUT_SHARE)
+        short = " With little lost on the table even as much seed as melt may not be enough." if cut else ""
+        helps = say.capital("; ".join([*less, "cooling and warming back needs none (--method cool)"]))
+        return [f"{much}{short} {helps}"]
     if seed is None or answer.mass_kg <= _melts_kg(plan):
         return [much]
     some = _melts_kg(plan) >= shown.least_kg

@@ -9,6 +9,7 @@ from bainboard import pins, sensing
 from bainboard.drivers.onewire_probe import crc8
 from bainwright.core.errors import FileError
 from bainwright.files.rig import Rig
+from bainwright.physics.geometry import SHALLOW, body_of
 from bainwright.rigs.bus import OnBus
 
 PLACES = ("water", "bowl", "water2")
@@ -64,9 +65,26 @@ def unusual_figures(rig: Rig) -> list[str]:
         found += [f"probe.{place}.kind: an ESP32's converter does not measure against its own supply, so an NTC reads "
                   "wrong there; take a digital or a platinum probe" for place in PLACES
                   if values.get(f"probe.{place}.kind") == "ntc"]  # fmt: skip
+    found += _vessel(rig)
     if values["heater_w"] > 500.0 and values["switch"] == "dc":
         found.append(f"switch: {values['heater_w']:g} W is much for a DC switch. Is it on the mains?")
     return found
+
+
+def _vessel(rig: Rig) -> list[str]:
+    """Sizes of pot and bowl that do not go together."""
+    body, litres = body_of(rig), float(rig.settings["water_l"])
+    if not body.is_bath:
+        return []
+    if body.pot_diameter_m < body.bowl_diameter_m:
+        return [f"plant.pot_diameter_m: a pot of {100 * body.pot_diameter_m:.0f} cm takes no bowl of "
+                f"{100 * body.bowl_diameter_m:.0f} cm, the usual size for its kilograms. Measure both inside"]
+    wanted_m, ring_m2 = body.immersion * body.bowl_height_m, body.ring_m2
+    if litres >= SHALLOW * 1000.0 * ring_m2 * wanted_m:
+        return []
+    return [f"water_l: {litres:g} L reach only {litres / 10.0 / ring_m2:.1f} cm up a bowl in a pot of "
+            f"{100 * body.pot_diameter_m:.0f} cm, and the bowl should stand {100 * wanted_m:.0f} cm deep. Measure the "
+            "water again, or the pot"]
 
 
 def on_board(values: Mapping[str, Any], there: list[OnBus]) -> list[str]:
