@@ -17,6 +17,7 @@ from bainwright import cli
 from bainwright.archive.listing import Entry
 from bainwright.core import home
 from bainwright.core.errors import FileError
+from bainwright.core.os_errors import quoted_error
 from bainwright.core.read_file import read_pieces
 from bainwright.page.past_holds import files_of
 from bainwright.record.columns import HEADER, NAMES
@@ -282,3 +283,13 @@ def test_an_export_writes_over_no_file(records, name, capsys):
     assert cli.main(["export", name, "dark-1"]) == 2
     assert f"{name} already exists" in capsys.readouterr().err
     assert Path(name).read_text() == "mine"
+
+
+def test_a_full_disk_is_said_in_our_words_where_a_library_only_quotes_the_system() -> None:
+    """As DuckDB said it on a full disk, in a CSV and in a Parquet file."""
+    quoted = ('IO Error: Async write failed for range [offset=0, size=107]: {"exception_type":"IO","exception_message":'
+              '"Could not write file \\"/x/.bain-writing-1/new\\": No space left on device","errno":"28"}')
+    said = str(quoted_error("all.csv cannot be written", RuntimeError(quoted)))
+    assert said.startswith("all.csv cannot be written: the disk is full")
+    other = quoted_error("all.csv cannot be written", RuntimeError("IO Error: of another kind\nand more"))
+    assert "got IO Error: of another kind" in str(other)

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from bainwright.core.atomic_write import saved_from
-from bainwright.core.errors import FileError, UseError
-from bainwright.core.os_errors import file_error
+from bainwright.core.errors import UseError
+from bainwright.core.os_errors import file_error, quoted_error
 from bainwright.record.columns import NAMES, TEXTS
 from bainwright.record.reader import HoldLog, read_log, sql_text
 
@@ -77,7 +77,7 @@ def write_table(folders: Sequence[Path], target: Path) -> int:
         except OSError as failed:
             raise file_error(f"{target} cannot be written", failed) from failed
         except duckdb.Error as failed:
-            raise FileError(f"{target} cannot be written", got=str(failed).splitlines()[0]) from failed
+            raise quoted_error(f"{target} cannot be written", failed) from failed
     return count
 
 

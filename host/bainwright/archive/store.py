@@ -20,7 +20,7 @@ from bainwright.core.atomic_write import replace_file, save_file, saved_from
 from bainwright.core.errors import BainError, FileError
 from bainwright.core.file_names import file_name
 from bainwright.core.home import home
-from bainwright.core.os_errors import file_error
+from bainwright.core.os_errors import file_error, quoted_error
 from bainwright.core.read_file import read_struct
 from bainwright.files.score import step_lengths_s
 from bainwright.record.columns import TEXTS
@@ -265,8 +265,7 @@ def _database(archive: Path) -> Iterator[DuckDBPyConnection]:
     except OSError as failed:
         raise file_error(f"the archive {archive} cannot be written", failed, ELSEWHERE) from failed
     except duckdb.Error as failed:
-        raise FileError(f"the archive {archive} cannot be written", got=str(failed).splitlines()[0],
-                        hint=ELSEWHERE) from failed
+        raise quoted_error(f"the archive {archive} cannot be written", failed, ELSEWHERE) from failed
 
 
 # -- one hold ----------------------------------------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 from collections.abc import Callable
 
 from bainwright.core.errors import BainError, FileError, FullDiskError
@@ -30,6 +31,15 @@ def file_error(what: str, failed: OSError, hint: str | None = None) -> FileError
     if failed.errno in FULL:
         return FullDiskError(f"{what}: {reason(failed)}", hint="make room, then run it again")
     return FileError(f"{what}: {reason(failed)}", hint=hint)
+
+
+def quoted_error(what: str, failed: Exception, hint: str | None = None) -> FileError:
+    """The same from a library that only quotes the system, among words of its own."""
+    numbers = (*FULL, errno.EACCES, errno.EROFS)
+    number = next((number for number in numbers if os.strerror(number) in str(failed)), None)
+    if number is None:
+        return FileError(what, got=str(failed).partition("\n")[0], hint=hint)
+    return file_error(what, OSError(number, os.strerror(number)), hint)
 
 
 def refusal(work: Callable[[], object]) -> str | None:

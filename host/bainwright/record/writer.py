@@ -12,10 +12,10 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from bainwright.core.atomic_write import replace_file, saved_from
-from bainwright.core.errors import BainError, FileError, UseError
+from bainwright.core.errors import BainError, UseError
 from bainwright.core.file_names import file_name
 from bainwright.core.home import holds_folder, is_text, remember
-from bainwright.core.os_errors import file_error, reason
+from bainwright.core.os_errors import file_error, quoted_error, reason
 from bainwright.core.read_file import LOG_BYTES
 from bainwright.core.units import clock_words
 from bainwright.link.messages import Status
@@ -375,5 +375,5 @@ def seal(folder: Path) -> Path:
                 f"(FORMAT parquet, KV_METADATA {{{SEALED_AS}: {sql_text(facts)}}})"
             )
     except (duckdb.Error, RuntimeError) as failed:
-        raise FileError(f"{target} cannot be written", got=str(failed).splitlines()[0]) from failed
+        raise quoted_error(f"{target} cannot be written", failed) from failed
     return target
