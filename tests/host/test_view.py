@@ -1,5 +1,6 @@
 """What a person sees of a hold: the picture on a terminal, the big digits, the plain lines."""
 
+import contextlib
 import io
 import os
 
@@ -8,7 +9,8 @@ from fake_board import status_line
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bainwright.core.terminal import Unhurried
+from bainwright.core.progress import Progress
+from bainwright.core.terminal import Unhurried, takes
 from bainwright.display import scene_words, screen
 from bainwright.display.digits import FIGURES, big_text
 from bainwright.display.scene import ABOVE, BELOW, IN, UNKNOWN, Scene, place_of
@@ -346,3 +348,18 @@ def test_a_terminal_that_takes_nothing_misses_drawings_and_no_more(monkeypatch):
             for _ in range(50):
                 view.refresh(scene)
         assert reading.read(1000)
+
+
+def test_progress_waits_for_no_terminal_that_takes_nothing(unread):
+    """At the end of a hold the log was not sealed until somebody read."""
+    reading, stream = unread
+    assert takes(stream)
+    with contextlib.suppress(BlockingIOError):
+        while True:
+            os.write(stream.fileno(), b"x" * 4096)
+    assert not takes(stream)
+    with Progress("closing", 0, stream, iter(range(1000)).__next__) as progress:
+        for _ in range(100):
+            progress.tick()
+    assert b"closing" not in reading.read(1 << 20)
+    assert takes(stream)

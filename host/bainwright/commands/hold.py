@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from bainwright.page.hosting import HoldPage
     from bainwright.review.report import Report
 
+TERMINAL_S = 10.0  # chosen: the log is sealed by then, and a terminal that is stopped would keep the warmer's port
+
 
 @click.command(short_help="Hold a chocolate in its window.")
 @click.argument("profile", metavar="PROFILE", required=False)
@@ -126,6 +128,7 @@ def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, c
     from bainwright.core.errors import TrippedError
     from bainwright.core.keys import Interrupts
     from bainwright.core.progress import progress
+    from bainwright.core.terminal import takes
     from bainwright.display.view import choose_view
     from bainwright.evening.keyboard import KEY_OF_PAGE, KEYS, KEYS_ALONE, KEYS_VIRTUAL
     from bainwright.evening.runner import Runner
@@ -154,7 +157,8 @@ def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, c
             # Ctrl-C or an ending session must not cost the hold its picture; three more still do.
             with Interrupts(), progress("closing the log and drawing the picture"):
                 done = report(runner, ended, session.truth())
-        _show(done, as_json)
+        if all(takes(stream, TERMINAL_S) for stream in (sys.stdout, sys.stderr)):
+            _show(done, as_json)
     return done.exit_code
 
 

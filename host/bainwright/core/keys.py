@@ -73,7 +73,7 @@ class Keys:
     ) -> None:
         if self._before is not None:
             with contextlib.suppress(termios.error):  # closed meanwhile: there is nothing left to restore
-                termios.tcsetattr(sys.stdin, termios.TCSADRAIN, self._before)
+                termios.tcsetattr(sys.stdin, termios.TCSANOW, self._before)  # a stopped one never drains
 
     def pressed(self) -> str:
         """The key that waits, in lower case, or an empty text. Only a key with a letter, a digit or a sign counts."""

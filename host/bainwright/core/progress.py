@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from types import TracebackType
 from typing import TextIO
 
-from bainwright.core.terminal import drawing
+from bainwright.core.terminal import drawing, takes
 from bainwright.core.units import duration_words
 
 QUIET_S = 2.0  # chosen: what takes no longer needs no word
@@ -89,6 +89,8 @@ class Progress:
         self.close()
 
     def _show(self, text: str, now_s: float) -> None:
+        if not takes(self._stream):  # a job waits for no terminal that is stopped
+            return
         self._stream.write(text)
         self._stream.flush()
         self._shown_s = now_s

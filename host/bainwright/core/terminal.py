@@ -86,20 +86,19 @@ class Unhurried:
         threading.Thread(target=self._write_all, daemon=True).start()
 
     def finish(self) -> None:
-        """Let it take what waits, for a moment; what is written from now on is waited for."""
+        """Let it take what waits, for a moment; what is written once it has is waited for."""
         until_s = time.monotonic() + self.FINISH_S
         with self._changed:
             while self._size and (left_s := until_s - time.monotonic()) > 0:
                 self._changed.wait(left_s)
             self._begun = False
-            self._waiting.clear()
             self._changed.notify_all()
 
     def write(self, text: str) -> int:
         """Write text, or keep it for the thread."""
         if self._failed is not None:
             raise self._failed
-        if not self._begun:
+        if not (self._begun or self.busy):
             return self._stream.write(text)
         with self._changed:
             if self._size + len(text) > self.MOST:
@@ -115,7 +114,7 @@ class Unhurried:
 
     def flush(self) -> None:
         """The thread writes at once."""
-        if not self._begun:
+        if not (self._begun or self.busy):
             self._stream.flush()
 
     def _write_all(self) -> None:
@@ -144,6 +143,14 @@ class Unhurried:
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._stream, name)
+
+
+def takes(stream: TextIO, wait_s: float = 0.0) -> bool:
+    """Does a terminal or a pipe take text now, or within so long? True where nothing can tell."""
+    try:
+        return os.name != "posix" or bool(select.select([], [drawing(stream)], [], wait_s)[1])
+    except (OSError, ValueError, AttributeError, TypeError):
+        return True
 
 
 def unhurried(stream: TextIO) -> TextIO:
