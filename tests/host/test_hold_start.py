@@ -137,9 +137,10 @@ def test_who_comes_to_watch_and_finds_a_trip_calls_somebody(here, join):
     """A script may start it, so that nobody reads its words; who starts a hold stands there."""
     came = here / "came"
     way = f"tee {came}"  # the words come on its standard input
-    _call_for(TrippedError("the warmer has tripped"), resolve(HoldRequest("dark", join=join)), Calls((way,), Coming()))
+    tripped = TrippedError("the warmer has tripped")
+    _call_for(tripped, resolve(HoldRequest("dark", join=join)), Calls((way,), Coming()), "mat 2")
     assert came.exists() == join
-    assert not join or "the warmer has tripped" in came.read_text()
+    assert not join or all(each in came.read_text() for each in ("the warmer has tripped", "dark on mat 2"))
 
 
 def test_a_pc_that_comes_later_knows_of_locked_buttons_and_its_key_unlocks_them(here):

@@ -71,10 +71,10 @@ LOST = Alarm("lost", True, "No word from the warmer, and the PC has stopped look
              "bain hold --join watches it again.")  # fmt: skip
 
 
-def found_tripped(words: str, chocolate: str) -> Alarm:
+def found_tripped(words: str, chocolate: str, warmer: str) -> Alarm:
     """The call of who comes to watch a warmer again, and finds that it tripped meanwhile."""
     return Alarm("found_tripped", True, "The warmer has tripped, and nobody watched it",
-                 f"No more calls come. Look at the warmer: {words}", chocolate=chocolate)  # fmt: skip
+                 f"No more calls come. Look at the warmer: {words}", chocolate=chocolate, warmer=warmer)  # fmt: skip
 
 
 def last_call(scene: Scene) -> Alarm | None:

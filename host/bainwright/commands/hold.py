@@ -147,7 +147,7 @@ def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, c
             try:
                 runner.prepare()
             except TrippedError as tripped:
-                _call_for(tripped, setup, calls)
+                _call_for(tripped, setup, calls, runner.settings["name"])
                 raise
             live.share(Hello(__version__, os.getpid(), str(session.facts().get("port", "")), runner.settings["name"],
                              setup.profile.name, runner.starter.hello["board"]))  # fmt: skip
@@ -162,12 +162,12 @@ def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, c
     return done.exit_code
 
 
-def _call_for(tripped: TrippedError, setup: HoldSetup, calls: Calls | None) -> None:
+def _call_for(tripped: TrippedError, setup: HoldSetup, calls: Calls | None, warmer: str) -> None:
     """Call somebody: nobody heard of the trip while no PC watched. Who starts a hold is there, and reads of it."""
     from bainwright.alarms.rules import found_tripped
 
     if calls is not None and setup.join:
-        for each in calls.call(found_tripped(tripped.words(), setup.profile.name)):
+        for each in calls.call(found_tripped(tripped.words(), setup.profile.name, warmer)):
             console.remark(each.words)
 
 
