@@ -14,11 +14,12 @@ from fake_board import status_line
 from page_tools import SharedHold
 
 from bainwright import __version__, cli
+from bainwright.alarms.rules import COMING_S, Coming
 from bainwright.core.errors import LinkError, UseError
 from bainwright.display.view import PlainLines
 from bainwright.link.messages import decode
 from bainwright.live import joining, sharing, watching
-from bainwright.live.frame import ActLine, Hello, to_line
+from bainwright.live.frame import ActLine, Frame, Hello, to_line
 from bainwright.live.joining import Joined, join, sockets
 from bainwright.live.live_hold import LiveHold
 
@@ -67,6 +68,18 @@ def test_an_act_that_the_hold_does_not_begin_is_withdrawn(monkeypatch):
         assert "did not arrive" in replied(joined, joined.act("bowl_off", "")).words
         kitchen.answers = True
         assert kitchen.hold.inbox.take() is None
+
+
+def test_who_says_at_a_page_that_they_come_lets_calls_from_a_second_terminal_rest():
+    """For five minutes from then, not for as long as the last frame says so: its program may hang."""
+    with SharedHold() as kitchen, join() as joined:
+        coming, view = Coming(), PlainLines(io.StringIO())
+        there = watching.Watching(joined, view, coming)
+        for comes in (False, True, True):
+            there._frame = Frame(kitchen.scene, 0.0, False, comes)
+            there._turn("")
+            assert coming.said(time.monotonic(), since_s=0.0) == comes
+        assert not coming.said(time.monotonic() + COMING_S, since_s=0.0)
 
 
 @pytest.mark.parametrize("act", ["resume", "coming"])

@@ -12,6 +12,7 @@ from bainwright.commands.alert import calls_of
 
 if TYPE_CHECKING:
     from bainwright.alarms.calls import Calls
+    from bainwright.alarms.rules import Coming
     from bainwright.live.joining import Joined
 
 LOOK = ("Look at the warmer: it may still hold, for it needs no PC. Then look at the PC: bain hold --join watches the "
@@ -53,11 +54,14 @@ def watch(
             return DONE
         console.remark(ended)
         return NOT_AS_IT_SHOULD if ended in watching.NOT_WELL else DONE
-    with joined, calls_of(alert, (), Coming()) as calls:
-        return follow(joined, big, quiet, calls)
+    coming = Coming()
+    with joined, calls_of(alert, (), coming) as calls:
+        return follow(joined, big, quiet, calls, coming)
 
 
-def follow(joined: Joined, big: bool, quiet: bool, calls: Calls | None = None) -> int:
+def follow(
+    joined: Joined, big: bool, quiet: bool, calls: Calls | None = None, coming: Coming | None = None
+) -> int:
     """Show a joined hold at this terminal until it is over, or the person leaves."""
     from bainwright.alarms.rules import Alarm
     from bainwright.core.errors import DONE, NOT_AS_IT_SHOULD
@@ -67,7 +71,7 @@ def follow(joined: Joined, big: bool, quiet: bool, calls: Calls | None = None) -
     console.remark(f"watching {joined.hello.chocolate} on the warmer {joined.hello.warmer!r}; the bain that runs the "
                    "hold records it")
     view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=big, keys=KEYS, keys_alone=KEY_LEAVE, quiet=quiet)
-    ended = Watching(joined, calls.view(view) if calls else view).run()
+    ended = Watching(joined, calls.view(view) if calls else view, coming).run()
     console.remark(ended)
     if ended in ALONE and calls:
         alarm = Alarm("program", True, "The PC's program for the warmer has ended", LOOK,

@@ -11,6 +11,7 @@ from typing import TextIO
 
 from msgspec import structs
 
+from bainwright.alarms.rules import Coming
 from bainwright.core.keys import Interrupts, Keys
 from bainwright.display.view import View
 from bainwright.evening import acts
@@ -50,10 +51,13 @@ class Watching:
         The hold.
     view : View
         Where to show it.
+    coming : Coming, optional
+        Learns that somebody is on their way: then calls from here rest as well.
     """
 
-    def __init__(self, joined: Joined, view: View) -> None:
-        self._joined, self._view = joined, view
+    def __init__(self, joined: Joined, view: View, coming: Coming | None = None) -> None:
+        self._joined, self._view, self._coming = joined, view, coming
+        self._comes = False
         self._frame: Frame | None = None  # replaced whole by the thread that reads
         self._shown: Frame | None = None
         self._came_s = time.monotonic()
@@ -85,6 +89,9 @@ class Watching:
         if frame is None:
             return
         scene, now_s = frame.scene, time.monotonic()
+        if frame.coming and not self._comes and self._coming is not None:
+            self._coming.say(now_s)
+        self._comes = frame.coming
         for text in [reply.result().words for reply in self._waiting if reply.done()]:
             self._say(scene.t_s, text, now_s)
         self._waiting = [reply for reply in self._waiting if not reply.done()]
