@@ -17,7 +17,7 @@ from bainwright.record import boardlog, writer
 from bainwright.record.archive import Archive
 from bainwright.record.reader import read_log
 from bainwright.review import collect as collect_module
-from bainwright.review import overnight
+from bainwright.review import shelf
 
 
 @pytest.fixture
@@ -107,7 +107,7 @@ def test_a_hold_that_is_here_is_known_without_reading_a_row_of_it(here, monkeypa
     collected(board, monkeypatch)
     a_night(here, 120, board)
     read = []
-    monkeypatch.setattr(overnight, "read_log", lambda folder: read.append(folder))
+    monkeypatch.setattr(shelf, "read_log", lambda folder: read.append(folder))
     assert len(collected(board, monkeypatch).holds) == 1
     assert read == []
 

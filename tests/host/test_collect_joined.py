@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import shutil
 
 import pytest
 from collect_tools import a_night, collected, watched
@@ -56,6 +57,32 @@ def test_what_the_pc_saw_is_unchanged_and_the_board_fills_in_the_rest(here, monk
     assert done.holds[0].result["lost_lines"] == 0
     assert read_log(folder).facts["started"] == json.loads((folder / "hold.json").read_text())["started"]
     assert collected(board, monkeypatch).holds == []
+
+
+@pytest.mark.parametrize("lost", [False, True], ids=["its own is here", "it is not"])
+@pytest.mark.parametrize("otherwise", [
+    {"ended": "stopped", "duration_s": 0.0},  # stopped before its first second: the next hold got its number
+    {"profile": {"name": "white"}},
+    {"started": "2026-11-29T20:00:00+00:00"},
+])
+def test_a_hold_without_rows_takes_no_other_hold_of_its_number(otherwise, lost, here, monkeypatch):
+    """It has one board and one number with the hold that is collected, and its folder comes first by name."""
+    monkeypatch.setattr("bainwright.evening.runner.looks_for_s", lambda planned_s: 0.0)
+    board = LoggingBoard(here / "flash")
+    board.log.set_clock(board.now_ms, 1_800_000_000)
+    board.start()
+    watched(board, board.hold(65))
+    board.hold(600)
+    board.end()
+    own, other = here / "holds" / "dark-1", here / "holds" / "dark-0"
+    other.mkdir()
+    header = (own / "hold.csv").read_text().splitlines(keepends=True)[0]
+    (other / "hold.csv").write_text(header)
+    (other / "hold.json").write_text(json.dumps({**json.loads((own / "hold.json").read_text()), **otherwise}))
+    if lost:
+        shutil.rmtree(own)
+    assert collected(board, monkeypatch).holds[0].result["folder"] == "holds/dark-1"
+    assert (other / "hold.csv").read_text() == header
 
 
 def test_rows_that_the_pc_saw_after_the_board_s_last_stay_where_a_power_cut_ended_the_hold(here, monkeypatch):

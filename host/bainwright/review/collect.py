@@ -21,6 +21,7 @@ from bainwright.record.collecting import fetch_log, forget, list_segments, read_
 from bainwright.record.coming import delete_scraps
 from bainwright.review import overnight
 from bainwright.review.report import Report
+from bainwright.review.shelf import Origin, Shelf
 from bainwright.virtual.opening import open_stored
 
 STORING_S = 20.0  # chosen: a hold's report, Parquet and picture take a second, and nobody waits for hundreds
@@ -66,7 +67,7 @@ class Collected:
         }
 
 
-def keep_holds(shelf: overnight.Shelf, archive: Archive, since: int | None, into: Collected,
+def keep_holds(shelf: Shelf, archive: Archive, since: int | None, into: Collected,
                clock: Callable[[], float] = time.monotonic) -> int:  # fmt: skip
     """Write a folder for each hold that is new or has continued; returns how many were left for want of time."""
     until_s, left = clock() + STORING_S, 0
@@ -128,10 +129,10 @@ def _fetch_and_store(link: Link, parent: Path, done: Collected, simulated: bool,
     with _progress(sum(segment.size for segment in segments)) as arrived:
         archive, news = fetch_log(link, Archive(parent, str(done.board["board"])), segments, arrived)
         done.bytes_read, done.segments = arrived.total, len(segments)
-    origin = overnight.Origin(done.board, simulated, rig, archive.folder.name)
+    origin = Origin(done.board, simulated, rig, archive.folder.name)
     last = segments[-1].last if segments else 0
     since = min(filter(None, (news, archive.unstored(last))), default=None)
-    left = keep_holds(overnight.Shelf(parent, origin), archive, since, done)
+    left = keep_holds(Shelf(parent, origin), archive, since, done)
     if left:
         done.notes.append(f"{left} more holds are safe in {archive.folder}, and have no folder yet: run bain "
                           "collect again")

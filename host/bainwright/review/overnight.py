@@ -20,7 +20,7 @@ from bainwright.core.atomic_write import (
     replace_file,
     scratch_folder,
 )
-from bainwright.core.errors import BainError, FileError
+from bainwright.core.errors import FileError
 from bainwright.core.home import remember
 from bainwright.core.os_errors import reason
 from bainwright.core.read_file import LOG_BYTES, read_bytes
@@ -37,100 +37,12 @@ from bainwright.record.boardlog import BoardHold
 from bainwright.record.columns import status_of
 from bainwright.record.coming import COMING
 from bainwright.record.names import CSV, EVENTS, FACTS
-from bainwright.record.reader import HoldLog, read_facts, read_log
+from bainwright.record.reader import HoldLog
 from bainwright.record.writer import LiveLog, next_folder
 from bainwright.review.report import Report, report
+from bainwright.review.shelf import SAME_EVENT_MS, WHOLE, Origin, Shelf
 
-SAME_SHARE = 0.9  # chosen: a few damaged readings must not make another hold of it
-UNSYNCED_MS = 1_200_000  # chosen: twice the longest that a board may wait with its log (settings: log.sync_s)
-SAME_EVENT_MS = 2000  # the PC stamps an event with the last second it had received
 PC_EVENTS = ("lost", "found", "gap", "another_pot")  # written by the PC, not by a board
-WHOLE = (watch.DONE, watch.STOPPED, watch.TRIPPED, watch.RESTARTED)
-
-
-@dataclass(frozen=True)
-class Origin:
-    """The board a hold comes from: its hello, whether it is simulated, its settings, and the name of its log here."""
-
-    hello: dict[str, Any]
-    simulated: bool
-    rig: dict[str, Any]
-    log: str
-
-    def runs(self, hold: BoardHold) -> bool:
-        """Is this the hold that runs on the board now?"""
-        return self.hello.get("hold") == hold.hold and self.hello.get("state") not in ("idle", "trip")
-
-
-class Shelf:
-    """The folders of one board's holds, found by the board's own numbers; each hold's facts are read once.
-
-    Parameters
-    ----------
-    parent : Path
-        The folder of all holds.
-    origin : Origin
-        The board.
-    """
-
-    def __init__(self, parent: Path, origin: Origin) -> None:
-        self.parent, self.origin = parent, origin
-        self._folders: dict[object, list[Path]] = {}
-        for path in sorted(parent.glob("*/" + FACTS)):
-            facts = read_facts(path.parent)
-            if _board(facts) == origin.hello.get("board"):
-                self.add(facts.get("hold"), path.parent)
-
-    def add(self, number: object, folder: Path) -> None:
-        """A folder that has the hold of this number."""
-        self._folders.setdefault(number, []).append(folder)
-
-    def find(self, hold: BoardHold) -> tuple[Path, HoldLog | None] | None:
-        """The folder that already has this hold, watched or collected, and its log; None if there is none."""
-        for folder in self._folders.get(hold.hold, []):
-            facts = read_facts(folder)
-            if not _same_ids(facts, self.origin, hold):
-                continue
-            try:
-                log = read_log(folder)
-            except BainError:  # the PC was gone before its first row, or every row is damaged
-                return folder, None
-            if _rows_agree(log, hold):
-                return folder, log
-        return None
-
-    def has(self, hold: BoardHold, *, new: bool) -> bool:
-        """Is all of it here? No row is read for the answer; `new`: the board may have more of it than before."""
-        for folder in self._folders.get(hold.hold, []):
-            facts = read_facts(folder)
-            if not _same_ids(facts, self.origin, hold) or not (folder / CSV).is_file():
-                continue
-            collected = facts.get("log") == self.origin.log and facts.get("through") == hold.through
-            if collected or (not new and facts.get("ended") in WHOLE):
-                return True
-        return False
-
-
-def _board(facts: dict[str, Any]) -> object:
-    board = facts.get("board")
-    return board.get("board") if isinstance(board, dict) else None
-
-
-def _same_ids(facts: dict[str, Any], origin: Origin, hold: BoardHold) -> bool:
-    same_board = _board(facts) == origin.hello.get("board")
-    # A PC that watches does not know the log's name, and one that joined a running hold does not know the boot.
-    same_log = facts.get("log") in (None, origin.log)
-    return same_board and same_log and facts.get("hold") == hold.hold and facts.get("boot") in (None, hold.boot)
-
-
-def _rows_agree(log: HoldLog, hold: BoardHold) -> bool:
-    """Do they agree on the water? An erased board counts its holds from 1 again, so that ids alone may match."""
-    known = dict(zip((round(1000 * t_s) for t_s in log["t_s"]), log["water_c"], strict=True))
-    both = [(known[row.t], row.water) for row in hold.rows if row.t in known and row.water is not None]
-    if not both:  # watched for seconds between two of the board's rows, or it is another hold
-        return float(log["t_s"][-1]) * 1000 <= hold.end_ms + UNSYNCED_MS
-    agree = [math.isnan(there_c) or abs(there_c - water / 1000) < 0.003 for there_c, water in both]
-    return bool(sum(agree) >= SAME_SHARE * len(both))
 
 
 def store(shelf: Shelf, hold: BoardHold) -> Report | None:
