@@ -96,23 +96,23 @@ def latest_of(scene, age_s=0.0):
 
 
 def test_each_value_has_a_retained_topic_and_the_end_is_published(kitchen):
-    """Online while it runs, offline after it; what was live is null then."""
+    """Online while it runs, offline after it; what was live is null then.
+
+    By one connection: with two this broker sends to the one what the other published, though it subscribed to nothing.
+    """
     latest = latest_of(scene_at(ask="pour"))
-    publisher = Publisher(broker_of(f"mqtt://127.0.0.1:{kitchen.port}"), latest, describe=True)
+    publisher = Publisher(broker_of(f"mqtt://127.0.0.1:{kitchen.port}"), latest)
     publisher.start("pot")
     kitchen.until("bain/pot/chocolate_c", "31.5")
     kitchen.until("bain/pot/status", "online")
     kitchen.until("bain/pot/virtual", "true")
     kitchen.until("bain/pot/ask", "pour")
-    kitchen.until("homie/pot/hold/chocolate-c", "31.5")
-    kitchen.until("homie/pot/$state", "ready")
     latest.put(now_of(scene_at(bowl=31250)), time.monotonic())
     kitchen.until("bain/pot/chocolate_c", "31.25")
     latest.put(now_of(scene_at(), over=True), time.monotonic())
     publisher.stop()
     kitchen.until("bain/pot/status", "offline")
     kitchen.until("bain/pot/chocolate_c", "null")
-    kitchen.until("homie/pot/$state", "disconnected")
     assert publisher.trouble() == ""
 
 

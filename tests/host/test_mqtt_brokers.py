@@ -124,6 +124,17 @@ def test_values_are_retained_after_a_login_with_and_without_tls(mosquitto, monke
 
 
 @with_mosquitto
+def test_a_hold_is_described_by_homie_while_it_runs_and_disconnected_after(mosquitto, monkeypatch):
+    """The states of a device are those of the Homie convention 4.0 (from memory)."""
+    with published(f"mqtt://cook@127.0.0.1:{mosquitto.port}", monkeypatch, describe=True):
+        mosquitto.until("homie/pot/$state", "ready")
+        mosquitto.until("homie/pot/hold/chocolate-c", "31.5")
+        mosquitto.until("bain/pot/chocolate_c", "31.5")
+    mosquitto.until("homie/pot/$state", "disconnected")
+    mosquitto.until("bain/pot/status", "offline")
+
+
+@with_mosquitto
 def test_a_wrong_password_and_an_unknown_certificate_are_sentences(mosquitto, monkeypatch):
     monkeypatch.delenv("SSL_CERT_FILE", raising=False)
     with published(f"mqtt://cook@127.0.0.1:{mosquitto.port}/a", monkeypatch, "wrong") as publisher:
