@@ -8,6 +8,8 @@ import threading
 import time
 from contextlib import contextmanager
 from html.parser import HTMLParser
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from unittest import mock
 
 from fake_board import status_line
@@ -83,7 +85,8 @@ def served(scene=None):
                 wish.reply.set_result(Reply(True, f"{wish.act.words}: the warmer has it."))
 
     thread = threading.Thread(target=hold, daemon=True)
-    with page:
+    with TemporaryDirectory() as home, mock.patch("bainwright.page.refused.home", return_value=Path(home)), page:
+        page.home = Path(home)
         if scene is not None:
             page.latest.put(now_of(scene), time.monotonic())
         thread.start()

@@ -6,6 +6,8 @@ and Origin, demand a token beside the cookie (from memory).
 
 import contextlib
 import http.client
+import json
+import os
 import re
 import socket
 import time
@@ -13,10 +15,11 @@ from pathlib import Path
 from unittest import mock
 
 import pytest
-from page_tools import Phone, code_of, until
+from page_tools import Phone, code_of, scene_at, served, until
 
 from bainwright.page import server
 from bainwright.page.access import CODE_S, GUESSES, GUESSES_OF_ALL, GUESSES_S, MOST_SESSIONS, Access
+from bainwright.page.refused import Refused
 from bainwright.page.stream import MOST_LOOKING
 
 
@@ -35,6 +38,32 @@ def test_every_test_that_the_list_of_attacks_names_exists():
 def test_a_foreign_name_that_leads_here_is_refused(page, host):
     """DNS rebinding: the browser believes that we are the foreign page's own server."""
     assert Phone(page).ask("GET", "/", Host=host)[0].status in (400, 421)
+
+
+def test_what_is_refused_is_recorded_once_a_minute_for_each_address():
+    now_s, lines = [0.0], []
+    refused = Refused(lambda line: lines.append(json.loads(line)), lambda: now_s[0])
+    for _ in range(50):
+        refused.note("192.168.1.44", 403)
+        refused.note("192.168.1.44", 200)
+    assert [(line["address"], line["status"], line["times"]) for line in lines] == [("192.168.1.44", 403, 1)]
+    for n in range(1000):
+        refused.note(f"10.0.{n // 256}.{n % 256}", 421)
+    now_s[0] = 61.0
+    refused.note("192.168.1.9", 200)  # whoever comes next
+    assert (lines[1]["status"], lines[1]["times"]) == (403, 49)
+    assert sum(line["times"] for line in lines) == 1050
+    assert len(lines) < 70
+
+
+def test_a_refusal_stands_in_the_home_of_records():
+    with served(scene_at()) as page:
+        assert Phone(page).ask("GET", "/", Host="evil.example")[0].status == 421
+        line = json.loads((page.home / "refused.jsonl").read_text())
+        assert (line["address"], line["status"], line["times"]) == ("127.0.0.1", 421, 1)
+        (page.home / "refused.jsonl").unlink()
+        os.mkfifo(page.home / "refused.jsonl")  # nobody reads it, and nobody waits for it
+        assert Phone(page).ask("GET", "/")[0].status == 200
 
 
 @pytest.mark.parametrize("headers", [

@@ -23,6 +23,7 @@ from bainwright.page.feed_routes import FeedRoutes
 from bainwright.page.guard import Guard
 from bainwright.page.holds import Hold, Holds
 from bainwright.page.past_hold_routes import PastHoldRoutes
+from bainwright.page.refused import Refused
 from bainwright.page.stream import MOST_LOOKING, MOST_STREAMS, EventStream, Frame, Streams
 from bainwright.plan import tonight
 
@@ -67,7 +68,7 @@ class PageApp:
             Mount("/static", StaticFiles(packages=[("bainwright.page", "static")])),
         ]
         return Guard(Starlette(routes=routes, exception_handlers={404: _not_here, 405: _not_here, 500: _broke}),
-                     self._access)
+                     self._access, Refused())
 
     # -- pairing -------------------------------------------------------------------------------------------------------
 

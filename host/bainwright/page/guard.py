@@ -9,6 +9,7 @@ from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from bainwright.page.access import Access
+from bainwright.page.refused import Refused
 
 MOST_BODY_BYTES = 4096  # chosen: an act has 100
 BODY_S = 5.0  # a phone sends its hundred bytes at once
@@ -35,10 +36,12 @@ class Guard:
         Gets the requests that pass, each with its whole body.
     access : Access
         Knows our names.
+    refused : Refused
+        Records what was refused, by the guard or behind it.
     """
 
-    def __init__(self, app: ASGIApp, access: Access) -> None:
-        self._app, self._access = app, access
+    def __init__(self, app: ASGIApp, access: Access, refused: Refused) -> None:
+        self._app, self._access, self._refused = app, access, refused
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -48,6 +51,7 @@ class Guard:
 
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
+                self._refused.note((scope.get("client") or ("?",))[0], message["status"])
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers.setdefault(name, value)

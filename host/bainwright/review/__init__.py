@@ -1,1 +1,1 @@
-"""After a hold: its report, its review, several compared."""
+"""After a hold: report and review, several compared."""
