@@ -41,6 +41,7 @@ def answer_of(page, host):
     return status
 
 
+@pytest.mark.usefixtures("here")  # what it refuses is recorded at home
 @pytest.mark.parametrize("name", [None, mock.Mock()])
 def test_the_page_answers_to_the_name_where_it_has_it(monkeypatch, name):
     """Else a request for it came by another way, and is refused."""
