@@ -143,7 +143,7 @@ def waits(scene: Scene) -> str:
     if status is None or step is None or step[stages.YES] is not None or step[stages.UNTIL] is None:
         return ""
     if step is not stages.SWAP or status.water is None:
-        return "noted, and nothing is to be answered now: the step ends by itself"
+        return "noted, but there is nothing to answer now: the step ends by itself"
     return (f"noted, and it goes on by itself once the {scene.bath} is under {scene.window.ceiling_c:g} °C; it is at "
             f"{status.water / 1000:.1f} °C")
 

@@ -119,7 +119,7 @@ def _entered(tests: list[TemperTest], options: TemperOptions, log: HoldLog) -> l
     _check(options)
     steps = set(map(str, log["stage"]))
     if steps & MELTED and steps <= MELTED | {"rest"}:
-        raise UseError("this hold melted chocolate and tempered none, so no test can be of it",
+        raise UseError("this hold melted chocolate and tempered none, so it has no temper to test",
                        hint="name the hold in which it was seeded, or cooled and warmed back: bain holds")  # fmt: skip
     room_c = parse_room_c(options.room) if options.room else None
     return _added(tests, options, log, room_c) if _has_time(options) else _completed(tests, options, log, room_c)
