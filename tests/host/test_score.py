@@ -299,3 +299,14 @@ def test_an_evening_says_for_how_long_the_heat_was_held_back():
     assert steps.held_back_s(HoldLog(columns)) == pytest.approx(1800.0, abs=1.0)
     assert steps.held_back_s(HoldLog({**columns, "water_c": np.full(n, 49.0)})) == 0.0
     assert steps.held_back_s(HoldLog({**columns, "water_c": np.full(n, np.nan)})) == 0.0
+
+
+@pytest.mark.parametrize("step", ["melt", "seed", "cool"])
+def test_a_melt_that_went_cold_before_it_came_to_a_temper_is_said_to_have_set(step):
+    """Under 25 °C cocoa butter that was melted is firm (common practice, no source); what never melted did not set."""
+    names = 600 * ["melt"] + 600 * [step]
+    said = said_of(names, 600 * [42.0] + [42.0 - 0.0333 * n for n in range(600)])
+    assert "At the end it was at 22.1 °C and has set: melt it all again." in said  # 42.0 - 0.0333 * 599
+    assert "has set" not in said_of(names, 1200 * [22.0])
+    assert "has set" not in said_of(names, 600 * [42.0] + 600 * [25.5])
+    assert "has set" not in said_of(names, 900 * [22.0] + 300 * [42.0])

@@ -254,12 +254,22 @@ def evening_paragraph(
         peaks = peak_words(s.counted, window, bath)
         span = f"{doing}, {peaks[:1].lower()}{peaks[1:]} {outside_words(s.counted)}".rstrip()
         parts = [with_temper(f"{held}; {_while_words(s, window)}", temper, window), course, span]
-    advice = advice_words(temper, never_above_c) if window.tempered else ""
+    advice = (advice_words(temper, never_above_c) if window.tempered else "") or _set_on_the_way(steps, window)
     if held_back_s > 0.0:
         parts.append(f"For {duration_words(held_back_s)} the warmer held its heat back, because the {bath} warmed up "
                      "less than its watts promise.")
     parts += [advice, end_words(s), trip_words(trips)]
     return " ".join(part for part in parts if part)
+
+
+def _set_on_the_way(steps: list[Step], window: Window) -> str:
+    """A melt that went cold before it came to a temper, on the warmer or on the table; empty where it did not."""
+    if not steps or steps[-1].name not in ("melt", *stages.BATH_ONLY):
+        return ""
+    end_c, peaks_c = steps[-1].bowl_end_c, [step.bowl_peak_c for step in steps if step.bowl_peak_c is not None]
+    if end_c is None or end_c >= SETS_BELOW_C or max(peaks_c) < window.low_c:
+        return ""
+    return f"At the end it was at {end_c:.1f} °C and has set: melt it all again."
 
 
 def _has_work(steps: list[Step], window: Window) -> bool:

@@ -28,6 +28,7 @@ class Step:
     water_peak_c: float | None
     bowl_low_c: float | None
     bowl_peak_c: float | None
+    bowl_end_c: float | None  # the last that is known
 
 
 def at_samples(log: HoldLog, t_s: Floats) -> NDArray[Any]:
@@ -114,7 +115,7 @@ def runs(names: NDArray[Any], trace: Trace) -> list[Step]:
         end_s = trace.end_s if end == len(names) else float(trace.t_s[end])
         water, bowl = (_known_c(series_c[start:end]) for series_c in (trace.water_c, trace.bowl_c))
         found.append(Step(str(names[start]), float(trace.t_s[start]), end_s, _highest_c(water), _lowest_c(bowl),
-                          _highest_c(bowl)))
+                          _highest_c(bowl), float(bowl[-1]) if bowl.size else None))
     return found
 
 
