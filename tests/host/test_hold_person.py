@@ -81,12 +81,13 @@ def test_keys_are_the_persons_acts(here):
 class Away:
     """A board that is gone from the second round on and found at the third look; what its person saw meanwhile."""
 
-    def __init__(self, monkeypatch, keys_before, keys_meanwhile, invite=None):
+    def __init__(self, monkeypatch, keys_before, keys_meanwhile, invite=None, interrupts=None):
+        interrupts = interrupts or Counter()
         looks, self.searching, runner = [False, False, True], [], runner_of(quiet(10))
         monkeypatch.setattr(runner_module.time, "sleep", lambda seconds: None)
         monkeypatch.setattr(runner.session, "reopen", lambda: looks.pop(0))
         runner._keyboard._inbox = acts.Inbox(invite=invite)
-        self.course = turning(runner, Keyboard(keys_before), Counter(), 1)
+        self.course = turning(runner, Keyboard(keys_before), interrupts, 1)
 
         def poll():
             if looks:
@@ -97,7 +98,7 @@ class Away:
         runner.view.refresh = lambda scene: self.searching.append(scene.searching)
         keyboard = Keyboard(keys_meanwhile)
         for _ in range(5):
-            runner._turn(self.course, keyboard, Counter())
+            runner._turn(self.course, keyboard, interrupts)
         self.asked = asked_of(runner)
         self.shown = [text for _, text in runner.view.events]
 
@@ -117,6 +118,14 @@ def test_a_question_at_the_keyboard_lapses_with_the_board(here, monkeypatch):
     assert away.course.scene.question == ""
     assert LAPSED in away.shown
     assert away.asked == []
+
+
+def test_a_board_that_is_lost_under_the_question_of_ctrl_c_is_looked_for(here, monkeypatch):
+    """Who did not answer has not left: the hold goes on, and so do its alarms. Ctrl-C twice wanted an end."""
+    interrupts = Counter(1)
+    away = Away(monkeypatch, {}, {}, interrupts=interrupts)
+    assert (away.course.ended, away.course.scene.question, interrupts.count) == (None, "", 0)
+    assert away.shown.index(LAPSED) > next(at for at, text in enumerate(away.shown) if "Leave the warmer" in text)
 
 
 class Keeping(FakeBoard):
@@ -256,3 +265,19 @@ def test_a_question_at_the_keyboard_lapses_after_half_a_minute(here):
     assert asked_of(runner) == []
     runner._turn(course, Keyboard({1: "e"}), Counter())
     assert asked_of(runner) == ["finish"]
+
+
+def test_the_question_of_ctrl_c_lapses_too(here):
+    """The keys mean again what they say, and another Ctrl-C hours later asks: it does not stop the warmer."""
+    now_s, interrupts = [0.0], Counter(1)
+    runner = runner_of(quiet(60))
+    runner._keyboard._clock_s = lambda: now_s[0]
+    course = turning(runner, Keyboard({}), interrupts, 2)
+    assert course.scene.question.startswith("Leave the warmer running")
+    now_s[0] = 31.0
+    runner._turn(course, Keyboard({}), interrupts)
+    assert (course.scene.question, interrupts.count) == ("", 0)
+    interrupts.count += 1
+    runner._turn(course, Keyboard({}), interrupts)
+    assert course.scene.question.startswith("Leave the warmer running")
+    assert asked_of(runner) == []

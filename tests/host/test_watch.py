@@ -357,3 +357,14 @@ def test_the_keys_of_a_watcher_act_and_the_end_is_asked_about(monkeypatch):
     watcher.join(10)
     assert kitchen.done == [("yes", "pour"), ("finish", "")]
     assert "e once more ends it" in out.getvalue()
+
+
+def test_the_question_of_a_second_terminal_lapses_too(monkeypatch):
+    """An e long after it asks again."""
+    monkeypatch.setattr(watching, "LAPSES_S", -1.0)
+    with SharedHold() as kitchen, join() as joined:
+        there = watching.Watching(joined, PlainLines(io.StringIO()))
+        there._frame = Frame(kitchen.scene, 0.0, False, False)
+        for _ in range(3):
+            there._turn("e")
+        assert not there._waiting

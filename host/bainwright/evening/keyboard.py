@@ -89,8 +89,8 @@ class Keyboard:
             course.show(f"not now: {refused}")
 
     def _serve(self, course: Watch, keys: Keys, interrupts: Interrupts) -> None:
-        if (self._ending or self._offered) and self._clock_s() - self._asked_s > LAPSES_S:
-            self._lapse(course)
+        if course.scene.question and self._clock_s() - self._asked_s > LAPSES_S:
+            self._lapse(course, interrupts)
         key = keys.pressed()
         if key and course.scene.status is not None:
             if course.scene.question:
@@ -101,10 +101,13 @@ class Keyboard:
         if (wish := self._inbox.take()) is not None:
             self._grant(course, wish)
 
+    def lose_board(self, course: Watch, interrupts: Interrupts) -> None:
+        """The board is gone. An open question lapses: one Ctrl-C before is no wish to stop looking for the board."""
+        if course.scene.question and interrupts.count < 2:
+            self._lapse(course, interrupts)
+
     def serve_alone(self, course: Watch, keys: Keys) -> None:
         """Act on the keys that wait while there is no board. What needs one is not done later, and this is said."""
-        if self._ending or self._offered:
-            self._lapse(course)
         while key := keys.pressed():
             if key == PHONE and self._inbox.invite is not None:
                 self._let_in(course, self._inbox.invite())
@@ -130,8 +133,10 @@ class Keyboard:
         course.scene.for_terminal.append((course.scene.t_s, invitation))
         self.view.event(course.scene.t_s, invitation)
 
-    def _lapse(self, course: Watch) -> None:
-        """Forget a question that nobody answered."""
+    def _lapse(self, course: Watch, interrupts: Interrupts) -> None:
+        """Forget a question that nobody answered, and the Ctrl-C that brought it."""
+        if not (self._ending or self._offered):
+            interrupts.count = 0
         self._ending, self._offered, course.scene.question = False, [], ""
         course.show(LAPSED)
 

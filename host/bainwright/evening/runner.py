@@ -249,6 +249,7 @@ class Runner:
         """Try until the board is back, the time for that is over, or the person interrupts."""
         course.note(course.end_ms, "lost", {})
         course.scene.searching = True
+        self._keyboard.lose_board(course, interrupts)
         planned_s = 0.0 if course.scene.for_s is None else course.scene.for_s - course.scene.t_s
         give_up_s = time.monotonic() + (0.0 if self.session.virtual else looks_for_s(planned_s))
         while time.monotonic() < give_up_s and not (interrupts.count or interrupts.go):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import queue
 import threading
 import time
@@ -16,6 +17,7 @@ from bainwright.core.keys import Interrupts, Keys
 from bainwright.display.view import View
 from bainwright.evening import acts
 from bainwright.evening.acts import Act, Reply
+from bainwright.evening.keyboard import LAPSES_S
 from bainwright.live import feeds
 from bainwright.live.frame import Frame
 from bainwright.live.joining import Joined
@@ -65,7 +67,7 @@ class Watching:
         self._said: list[tuple[float, str, float]] = []  # time of the hold, words, until when
         self._waiting: list[Future[Reply]] = []
         self._unanswered: list[tuple[Future[Reply], float]] = []  # and when this is to be said
-        self._ends = False
+        self._ends_until_s = -math.inf  # the question whether the dipping is over is open
 
     def run(self) -> str:
         """Watch until the hold is over or the person leaves; returns which of both, in words."""
@@ -112,12 +114,12 @@ class Watching:
     def _press(self, frame: Frame, key: str, now_s: float) -> None:
         scene = frame.scene
         act = acts.of_key(key, scene) if key and scene.status is not None else None
-        if self._ends:
-            self._ends = not key
+        if now_s < self._ends_until_s:
+            self._ends_until_s = -math.inf if key else self._ends_until_s
             if act is not None and act.name == "finish":
                 self._send(act, "")
         elif act is not None and act.final:
-            self._ends = True
+            self._ends_until_s = now_s + LAPSES_S
             self._say(scene.t_s, acts.end_question(scene), now_s)
         elif act is not None and scene.status is not None:
             self._send(act, scene.status.ask)
