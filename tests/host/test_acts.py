@@ -247,6 +247,15 @@ def test_the_advice_that_comes_with_an_act_is_in_its_reply(name, stage, ask, eve
     assert event != "announced" or "The bowl is too cold for a refill" in reply.words
 
 
+def test_a_yes_that_moves_nothing_on_says_so_in_its_reply():
+    """A bath that is too warm still: the question stays, and the phone shows what it waits for."""
+    kitchen = Kitchen()
+    kitchen.report(2, stage="cool", ask="swap", bowl=44000, water=45100, state="hold")
+    words = kitchen.wish("yes", "swap").words
+    assert "the warmer has it. Noted, and it goes on by itself once the water is under 34.5 °C" in words
+    assert words.endswith("it is at 45.1 °C.")
+
+
 def test_who_has_no_keyboard_reads_of_no_keys():
     """The terminal's sentences name them in brackets."""
     kitchen = Kitchen()

@@ -140,20 +140,17 @@ class Keyboard:
         self._ending, self._offered, course.scene.question = False, [], ""
         course.show(LAPSED)
 
-    def _do(self, course: Watch, act: acts.Act) -> str:
-        """Request an act, and show what it changed; returns a refusal."""
+    def _do(self, course: Watch, act: acts.Act) -> acts.Reply:
+        """Request an act, and show what it changed; its words are the refusal, or what there is to know."""
         if act.answers and acts.paused(course.scene):  # nobody can answer a question that the pause hides
-            course.show(f"not now: {PAUSED}")
-            return PAUSED
+            return _refuse(course, PAUSED)
         if act.name == "yes" and (hasty := acts.too_soon(course.scene)):
-            course.show(f"not now: {hasty}")
-            return hasty
+            return _refuse(course, hasty)
         now_s = self._clock_s()
         cool_c = None if course.prompts is None else course.prompts.profile.cool_c
         if act.name == "yes" and (warm := acts.too_warm(course.scene, cool_c)) and now_s - self._doubted_s > LAPSES_S:
             self._doubted_s = now_s
-            course.show(f"not now: {warm}")
-            return warm
+            return _refuse(course, warm)
         waits = acts.waits(course.scene) if act.name == "yes" else ""
         refusal = self._request(course, act.do, act.fields)
         if not refusal and waits:
@@ -163,7 +160,7 @@ class Keyboard:
         if not refusal and act.answers and course.scene.status is not None:
             status = course.scene.status
             self._answered = status.ask, max([status.t, *(each.t for each in self.session.link.unread_reports())])
-        return refusal
+        return acts.Reply(not refusal, refusal or waits)
 
     def _has_answered(self, status: Status) -> bool:
         """Was this line perhaps written before the board took the last answer?"""
@@ -210,11 +207,12 @@ class Keyboard:
             off = course.ended != watch.NOT_OFF
             return acts.Reply(off, "The hold is stopped, and the heat is off." if off else NOT_STOPPED)
         advice = course.prompts.advice(act.event) if course.prompts is not None and act.event else []
-        refusal = self._do(course, act)
-        if refusal:
-            return acts.Reply(False, terms.without_keys(f"Not now: {refusal}."))
+        done, said = self._do(course, act)
+        if not done:
+            return acts.Reply(False, terms.without_keys(f"Not now: {said}."))
         # Who acts at a phone sees the reply; the advice among the events is three screens further down.
-        words = " ".join([f"{act.words}: the warmer has it.", *map(_sentence, advice)])
+        more = [_sentence(each) for each in (said, *advice) if each]
+        words = " ".join([f"{act.words}: the warmer has it.", *more])
         return acts.Reply(True, terms.without_keys(words))
 
     # -- another bowl --------------------------------------------------------------------------------------------------
@@ -290,6 +288,11 @@ class Keyboard:
         else:
             course.ended = watch.NOT_OFF
             course.show(NOT_STOPPED)
+
+
+def _refuse(course: Watch, why: str) -> acts.Reply:
+    course.show(f"not now: {why}")
+    return acts.Reply(False, why)
 
 
 def _sentence(text: str) -> str:
