@@ -177,7 +177,8 @@ def test_each_report_is_one_line_of_json_or_one_row_of_the_log(as_csv):
     """Two reports and the end, though each report is seen several times."""
     out = io.StringIO()
     with SharedHold() as kitchen:
-        watcher = threading.Thread(target=watching.stream, args=[join(), out], kwargs={"as_csv": as_csv}, daemon=True)
+        watcher = threading.Thread(target=watching.stream, args=[join(), out, print], kwargs={"as_csv": as_csv},
+                                   daemon=True)
         watcher.start()
         written(out, "5400")
         kitchen.scene.see(5401, decode(status_line(5402, 5401000, bowl=31250).strip()))

@@ -32,9 +32,10 @@ def watch(
     """Watch a hold that another bain on this PC runs, and act with the same keys.
 
     The hold and its log do not depend on who watches. Ctrl-C stops watching; the hold continues. With --alert it calls
-    when the warmer needs somebody, and also when the bain that runs the hold ends or hangs. Exit status 1 if the warmer
-    may hold on and nobody watches it: its hold was left, its board was lost, or the bain that ran it has ended; also if
-    nobody answered the alarm with which it ended.
+    when the warmer needs somebody, and also when the bain that runs the hold ends or hangs. When that bain, or the
+    board, has given no word for 5 s, this is said, and also when it speaks again; with --json and --csv on stderr. Exit
+    status 1 if the warmer may hold on and nobody watches it: its hold was left, its board was lost, or the bain that
+    ran it has ended; also if nobody answered the alarm with which it ended.
     """
     from bainwright.alarms.rules import Coming
     from bainwright.core.errors import DONE, NOT_AS_IT_SHOULD, UseError
@@ -48,7 +49,7 @@ def watch(
     joined = joining.join(warmer)
     if as_json or as_csv:
         try:
-            ended = watching.stream(joined, sys.stdout, as_csv=as_csv)
+            ended = watching.stream(joined, sys.stdout, console.remark, as_csv=as_csv)
         except BrokenPipeError:
             console.nobody_reads(sys.stdout)
             return DONE

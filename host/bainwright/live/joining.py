@@ -21,6 +21,9 @@ from bainwright.live.frame import MOST_FRAME_BYTES, ActLine, Frame, Hello, from_
 from bainwright.live.sharing import SUFFIX
 
 ANSWERS_S = 1.0  # a hold that runs sends its first line at once
+HANGS = ("its program hangs or was stopped (Ctrl-Z; fg in its terminal lets it run on), and nobody watches the warmer, "
+         "which may heat: look at it")  # fmt: skip
+CLOSED = "it ends just now, or as many watch it as it lets in; try again"
 NONE_RUNS = "bain hold starts one; a hold that another user or another PC runs cannot be watched from here"
 GONE = Reply(False, "It may not have arrived: the program that runs the hold has ended.")
 
@@ -47,10 +50,11 @@ class Joined:
             self._lines = _lines(self._connection)
             hello = from_line(next(self._lines)).hello
         except (OSError, AttributeError, StopIteration, msgspec.MsgspecError) as failed:
-            raise LinkError(f"the hold that shares {path.name} does not answer") from failed
+            hint = HANGS if isinstance(failed, TimeoutError) else CLOSED if isinstance(failed, StopIteration) else None
+            raise LinkError(f"a hold of process {path.stem} does not answer", hint=hint) from failed
         if hello is None or hello.version != __version__:
-            raise LinkError(f"the hold that shares {path.name} is run by another version of bain", got=str(hello),
-                            wanted=__version__)  # fmt: skip
+            raise LinkError(f"the hold of process {path.stem} is run by another version of bain",
+                            got=repr(hello.version) if hello else "no word of it", wanted=__version__)
         self.hello: Hello = hello
         self._connection.settimeout(None)
         self._sending = threading.Lock()
@@ -105,15 +109,22 @@ def sockets() -> list[Path]:
 
 def running() -> list[Joined]:
     """Join every hold that runs here; sockets of programs that were killed are deleted."""
-    found = []
+    return _look()[0]
+
+
+def _look() -> tuple[list[Joined], list[LinkError]]:
+    """The holds that run here, joined, and why others that run cannot be."""
+    found, failures = [], []
     for path in sockets():
         try:
             found.append(Joined(path))
-        except LinkError:
+        except LinkError as failed:
             if (process := process_of(path.stem)) and not lives(process):
                 with contextlib.suppress(OSError):
                     path.unlink(missing_ok=True)
-    return found
+            elif not isinstance(failed.__cause__, ConnectionRefusedError):  # another program has that number now
+                failures.append(failed)
+    return found, failures
 
 
 def names_running() -> set[str]:
@@ -151,17 +162,19 @@ def join(warmer: str | None = None) -> Joined:
     Raises
     ------
     LinkError
-        If none runs.
+        If none runs, or none that answers.
     UseError
         If several run and none is named, or none runs on this warmer.
     """
-    found = running()
+    found, failures = _look()
     names = {_name(each, found): each for each in found}
     fit = [each for each in found if warmer in (None, each.hello.warmer)]
     fit = fit if len(fit) == 1 or warmer not in names else [names[warmer]]
     for each in found:
         if len(fit) != 1 or each is not fit[0]:
             each.close()
+    if not found and failures:
+        raise failures[0]
     if not found:
         raise LinkError("no hold runs on this PC", hint=NONE_RUNS)
     if len(fit) != 1:

@@ -6,7 +6,7 @@ import math
 import queue
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from typing import TextIO
 
@@ -14,6 +14,7 @@ from msgspec import structs
 
 from bainwright.alarms.rules import Coming
 from bainwright.core.keys import Interrupts, Keys
+from bainwright.display.scene import Scene
 from bainwright.display.view import View
 from bainwright.evening import acts
 from bainwright.evening.acts import Act, Reply
@@ -42,6 +43,36 @@ LEFT = "you stopped watching; the hold continues"
 ENDED = "the program that ran the hold has ended; if the warmer still holds, bain hold --join watches it"
 ALONE = (UNWATCHED, ENDED)  # the warmer may hold on, and nobody watches it any more
 NOT_WELL = (*ALONE, UNANSWERED)
+HANGS = "no word from the program that runs the hold for {:.0f} s; what you see is old"
+MAY_HEAT = "; the warmer may still heat: look at it"
+SPEAKS = "the program that runs the hold speaks again, after some {:.0f} s"
+
+
+class Troubles:
+    """What lines tell of a trouble: once when it begins, and once when it is over. A full screen shows it meanwhile."""
+
+    def __init__(self) -> None:
+        self._trouble, self._quiet_s = "", 0.0
+
+    def news(self, scene: Scene | None, quiet_s: float) -> str:
+        """What is to be told now; mostly nothing.
+
+        Parameters
+        ----------
+        scene : Scene or None
+            The last one; None before the first.
+        quiet_s : float
+            How long the program that runs the hold has sent nothing.
+        """
+        hung_s, self._quiet_s = self._quiet_s, quiet_s if quiet_s >= STALE_S else 0.0
+        if self._quiet_s:
+            return "" if hung_s else HANGS.format(quiet_s) + MAY_HEAT
+        before, self._trouble = self._trouble, "" if scene is None or scene.searching else scene.trouble
+        if hung_s:
+            return SPEAKS.format(hung_s)
+        if bool(before) != bool(self._trouble):
+            return self._trouble or f"over: {before}"
+        return ""
 
 
 class Watching:
@@ -63,6 +94,7 @@ class Watching:
         self._frame: Frame | None = None  # replaced whole by the thread that reads
         self._shown: Frame | None = None
         self._came_s = time.monotonic()
+        self._troubles = Troubles()
         self._seen: set[tuple[float, str]] | None = None
         self._said: list[tuple[float, str, float]] = []  # time of the hold, words, until when
         self._waiting: list[Future[Reply]] = []
@@ -87,10 +119,15 @@ class Watching:
             self._frame, self._came_s = frame, time.monotonic()
 
     def _turn(self, key: str) -> None:
-        frame = self._frame
+        now_s, frame = time.monotonic(), self._frame
+        quiet_s = 0.0 if frame is not None and frame.over else now_s - self._came_s
         if frame is None:
+            if news := self._troubles.news(None, quiet_s):
+                self._view.say(news)
             return
-        scene, now_s = frame.scene, time.monotonic()
+        scene = frame.scene
+        if news := self._troubles.news(scene, quiet_s):
+            self._view.event(scene.t_s, news)
         if frame.coming and not self._comes and self._coming is not None:
             self._coming.say(now_s)
         self._comes = frame.coming
@@ -106,9 +143,8 @@ class Watching:
         for t_s, text, _ in self._said:
             if (t_s, text) not in scene.events:
                 scene.events.append((t_s, text))
-        quiet_s = now_s - self._came_s
-        if quiet_s > STALE_S and not frame.over:
-            scene.trouble = f"no word from the program that runs the hold for {quiet_s:.0f} s; what you see is old"
+        if quiet_s >= STALE_S:
+            scene.trouble = HANGS.format(quiet_s)
         self._view.refresh(scene)
 
     def _press(self, frame: Frame, key: str, now_s: float) -> None:
@@ -155,8 +191,8 @@ def end_of(last: Frame | None) -> str:
     return {"": OVER, "unanswered": UNANSWERED}.get(last.scene.unwatched, UNWATCHED)
 
 
-def stream(joined: Joined, out: TextIO, *, as_csv: bool) -> str:
-    """Write each report of the board as one line, until the hold is over; a line also for a report that got old.
+def stream(joined: Joined, out: TextIO, say: Callable[[str], None], *, as_csv: bool) -> str:
+    """Write each report of the board as one line, until the hold is over; as JSON also one that got old.
 
     Parameters
     ----------
@@ -164,6 +200,8 @@ def stream(joined: Joined, out: TextIO, *, as_csv: bool) -> str:
         The hold.
     out : TextIO
         Where to.
+    say : callable
+        Tells a person what no line of `out` does: that board or program are silent.
     as_csv : bool
         Rows as in the hold's log, after a header; else a JSON object a line, with the fields of ``/api/now`` but the
         history.
@@ -175,8 +213,14 @@ def stream(joined: Joined, out: TextIO, *, as_csv: bool) -> str:
     """
     if as_csv:
         print(HEADER, file=out, flush=True)
-    last, frame = None, None
-    for frame in _with_silences(joined):
+    last, frame, troubles = None, None, Troubles()
+    for frame, quiet_s in _with_silences(joined):
+        if news := troubles.news(frame.scene if frame else None, quiet_s):
+            say(news)
+        if frame is None:
+            continue
+        if quiet_s:
+            frame.scene.trouble = HANGS.format(quiet_s)
         status = frame.scene.status
         if as_csv and status is not None and status != last:
             print(row(status.t, status), end="", file=out, flush=True)
@@ -187,8 +231,8 @@ def stream(joined: Joined, out: TextIO, *, as_csv: bool) -> str:
     return end_of(frame)
 
 
-def _with_silences(joined: Joined) -> Iterator[Frame]:
-    """Each frame as it comes; while none comes, the last one again every few seconds with its age."""
+def _with_silences(joined: Joined) -> Iterator[tuple[Frame | None, float]]:
+    """Each frame as it comes, with 0; while none comes, the last one again every few seconds, and for how long."""
     came: queue.Queue[Frame | None] = queue.Queue(FEW)
 
     def read() -> None:
@@ -197,13 +241,16 @@ def _with_silences(joined: Joined) -> Iterator[Frame]:
         came.put(None)
 
     threading.Thread(target=read, daemon=True).start()
-    frame, came_s = came.get(), time.monotonic()
-    while frame is not None:
-        yield frame
-        while True:
-            try:
-                following = came.get(timeout=STALE_S)
-                break
-            except queue.Empty:
-                yield structs.replace(frame, age_s=frame.age_s + time.monotonic() - came_s)
-        frame, came_s = following, time.monotonic()
+    last: Frame | None = None
+    came_s = time.monotonic()
+    while True:
+        try:
+            following = came.get(timeout=STALE_S)
+        except queue.Empty:
+            quiet_s = time.monotonic() - came_s
+            yield last and structs.replace(last, age_s=last.age_s + quiet_s), quiet_s
+            continue
+        if following is None:
+            return
+        last, came_s = following, time.monotonic()
+        yield last, 0.0
