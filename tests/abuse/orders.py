@@ -42,7 +42,7 @@ from bainwright.evening.options import HoldRequest, resolve
 from bainwright.files.documents import document, short_hash
 from bainwright.record import archive, writer
 from bainwright.record.columns import NAMES
-from bainwright.review import collect, report
+from bainwright.report import collect, report
 
 BOARD = "0011223344556677"
 FIRST_MS, EVERY_MS = 1000, 10_000  # the board logs the first second and then each tenth: settings' log.status_s

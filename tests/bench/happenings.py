@@ -16,9 +16,9 @@ import numpy as np
 from played_nights import PLANTS, drawn, play, scaled
 from ratios import relatives
 
+from bainwright.happenings import kinds as found
+from bainwright.happenings.search import find
 from bainwright.physics.materials import WATER_J_PER_KGK
-from bainwright.review import happenings as found
-from bainwright.review.happening_search import find
 
 HOURS, NEAR_S, BATH_C = 6.0, 120.0, 33.0
 SLOW = {found.COOLED, found.CHOCOLATE_COOLED, found.WATER_COOLED, found.LIFTED}

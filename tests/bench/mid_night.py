@@ -17,8 +17,8 @@ import numpy as np
 from played_nights import PLANTS, changed_in_mid_night
 from ratios import relatives
 
-from bainwright.review import happenings as found
-from bainwright.review.happening_search import find
+from bainwright.happenings import kinds as found
+from bainwright.happenings.search import find
 
 HOURS, NEAR_S = 6.0, 120.0
 CHANGES: tuple[tuple[str, dict[str, Any], set[str]], ...] = (

@@ -19,8 +19,8 @@ from played_nights import MELTED, PLANTS, play
 from ratios import relatives
 
 from bainwright.files.rig import Rig
+from bainwright.happenings.search import find
 from bainwright.review import drift
-from bainwright.review.happening_search import find
 from bainwright.review.night_figures import NightFigures, night_figures
 
 HOURS, BEFORE, AFTER = 7.0, 10, 5

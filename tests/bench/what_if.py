@@ -23,8 +23,9 @@ from ratios import relatives
 from bainboard.control.rules import safe_gains
 from bainwright.core.errors import BainError
 from bainwright.files.chocolate import load_profile
-from bainwright.review import replay_record, what_if
-from bainwright.review.happening_search import find
+from bainwright.happenings.search import find
+from bainwright.what_if import choice as what_if
+from bainwright.what_if import recorded_evening as replay_record
 
 HOURS = 5.0
 KINDS = ("gains", "target", "announce")

@@ -37,8 +37,8 @@ FIRMWARE_LAYERS = (
 # The host's rooms, lowest first. A module imports from its own room and from those before it.
 ROOMS = (
     "core", "words", "link", "files", "physics", "builds", "record", "archive", "virtual", "display", "chocolates",
-    "tuning", "install", "rigs", "calibration", "drill", "plan", "evening", "review", "alarms", "live", "page",
-    "commands", "cli",
+    "tuning", "install", "rigs", "calibration", "drill", "plan", "evening", "report", "happenings", "what_if",
+    "review", "alarms", "live", "page", "commands", "cli",
 )
 TOUCHES_HARDWARE = {"machine", "rp2", "esp32", "onewire", "select", "time", "gc", "network", "umachine", "utime",
                     "framebuf", "micropython"}

@@ -11,9 +11,9 @@ from test_hold import Notebook
 from bainwright.evening.options import HoldRequest, resolve
 from bainwright.evening.runner import Runner
 from bainwright.link.ports import LostBoardError
-from bainwright.review import collect as collect_module
-from bainwright.review.collect import CollectAsked, collect
-from bainwright.review.report import report
+from bainwright.report import collect as collect_module
+from bainwright.report.collect import CollectAsked, collect
+from bainwright.report.report import report
 
 
 def collected(board, monkeypatch, **asked):

@@ -7,7 +7,7 @@ from fake_board import FakeBoard, FakeSession, event_line, status_line
 from bainwright.evening import watch
 from bainwright.evening.options import HoldRequest, resolve
 from bainwright.evening.runner import Runner
-from bainwright.review.report import report
+from bainwright.report.report import report
 from bainwright.virtual.probe_ids import name_probes
 
 

@@ -16,8 +16,8 @@ from bainwright.link.ports import LostBoardError
 from bainwright.record import boardlog, writer
 from bainwright.record.archive import Archive
 from bainwright.record.reader import read_log
-from bainwright.review import collect as collect_module
-from bainwright.review import shelf
+from bainwright.report import collect as collect_module
+from bainwright.report import shelf
 
 
 @pytest.fixture

@@ -19,9 +19,9 @@ from bainwright.record.boardlog import Frame, entries, read_holds, read_segment
 from bainwright.record.collecting import list_segments
 from bainwright.record.columns import HEADER, row
 from bainwright.record.reader import read_log
-from bainwright.review import collect as collect_module
-from bainwright.review import report
-from bainwright.review.collect import CollectAsked, collect
+from bainwright.report import collect as collect_module
+from bainwright.report import report
+from bainwright.report.collect import CollectAsked, collect
 
 
 @pytest.fixture

@@ -19,8 +19,8 @@ from bainwright.evening.runner import Runner
 from bainwright.link.protocol import Link
 from bainwright.record.collecting import list_segments
 from bainwright.record.reader import read_log
-from bainwright.review import collect as collect_module
-from bainwright.review.report import report
+from bainwright.report import collect as collect_module
+from bainwright.report.report import report
 
 
 @pytest.fixture

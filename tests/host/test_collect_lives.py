@@ -11,7 +11,7 @@ from logging_board import LoggingBoard
 from bainboard import flashlog, framing
 from bainwright.record.archive import Archive, Segment
 from bainwright.record.reader import read_log
-from bainwright.review import collect as collect_module
+from bainwright.report import collect as collect_module
 
 
 @pytest.fixture

@@ -26,7 +26,7 @@ from bainwright.link.protocol import Link
 from bainwright.record.archive import STORED
 from bainwright.record.boardlog import read_holds, read_segment
 from bainwright.record.reader import read_log
-from bainwright.review.report import trace_of
+from bainwright.report.report import trace_of
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.shared_memory import FLASH_BYTES

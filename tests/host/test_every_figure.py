@@ -13,7 +13,7 @@ from independent_scorer import Row, check_sentences, rescore
 from scored_hold import WINDOWS, agree, known, recompute
 
 from bainwright.files.score import READINGS, Trace, score
-from bainwright.review.sentences import paragraph
+from bainwright.report.sentences import paragraph
 
 
 @st.composite

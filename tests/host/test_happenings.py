@@ -10,12 +10,13 @@ import pytest
 from played_nights import Truth, changed_in_mid_night, play
 
 from bainwright.files.rig import load_rig
+from bainwright.happenings import announced
+from bainwright.happenings import kinds as found
+from bainwright.happenings import words as happening_words
+from bainwright.happenings.search import find
+from bainwright.happenings.sense import lasting
+from bainwright.happenings.stray import strays
 from bainwright.record.reader import HoldLog
-from bainwright.review import announced, happening_words
-from bainwright.review import happenings as found
-from bainwright.review.happening_search import find
-from bainwright.review.happening_sense import lasting
-from bainwright.review.stray import strays
 
 RIG = load_rig("pot")
 EVENING = [Truth(3000.0, "refill", 0.3, 24.0), Truth(6000.0, "top_up", 0.2, 15.0), Truth(9000.0, "lift", 300.0),

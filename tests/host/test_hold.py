@@ -15,7 +15,7 @@ from bainwright.evening.options import HoldRequest, resolve
 from bainwright.evening.runner import Runner
 from bainwright.files.score import READINGS, TRUE
 from bainwright.record.reader import read_log
-from bainwright.review.report import report
+from bainwright.report.report import report
 
 
 def test_a_pc_whose_clock_steps_writes_every_row_in_order(here, monkeypatch):

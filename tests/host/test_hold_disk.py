@@ -13,7 +13,7 @@ from bainwright.link.messages import decode
 from bainwright.record import writer
 from bainwright.record.reader import read_log
 from bainwright.record.writer import make_folder
-from bainwright.review.report import report
+from bainwright.report.report import report
 
 
 def no_room(file, data):

@@ -16,7 +16,7 @@ from bainwright.evening.runner import Outcome
 from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import document
 from bainwright.files.rig import load_rig
-from bainwright.review.report import report
+from bainwright.report.report import report
 
 
 def asked_of(runner):

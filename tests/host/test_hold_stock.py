@@ -7,7 +7,7 @@ from bainwright.core.errors import UseError
 from bainwright.evening.options import HoldRequest, ask_about_stock, resolve
 from bainwright.files.score import READINGS, Trace, Window
 from bainwright.record.reader import HoldLog
-from bainwright.review.report import judge
+from bainwright.report.report import judge
 
 
 class Sleepy:

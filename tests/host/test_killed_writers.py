@@ -16,7 +16,7 @@ from logging_board import LoggingBoard
 from bainwright.core import atomic_write
 from bainwright.core.home import holds_folder
 from bainwright.record.reader import read_log
-from bainwright.review import overnight
+from bainwright.report import overnight
 
 FORK = multiprocessing.get_context("fork")
 FILES = ["events.jsonl", "hold.csv", "hold.json"]
@@ -27,7 +27,7 @@ WRITES = ("_replay", "move_into_place", "move_folder_into_place")
 def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("BAIN_HOME", str(tmp_path / "home"))
     monkeypatch.setattr("bainwright.evening.runner.looks_for_s", lambda planned_s: 0.0)
-    monkeypatch.setattr("bainwright.review.report._seal_and_draw", lambda *_: True)  # the slow part, without a say here
+    monkeypatch.setattr("bainwright.report.report._seal_and_draw", lambda *_: True)  # the slow part, without a say here
     return tmp_path
 
 

@@ -20,7 +20,7 @@ OURS, SECONDS = 7, 60
 def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("BAIN_HOME", str(tmp_path / "home"))
     monkeypatch.setattr("bainwright.evening.runner.looks_for_s", lambda planned_s: 0.0)
-    monkeypatch.setattr("bainwright.review.report._seal_and_draw", lambda *_: True)  # the slow part, without a say here
+    monkeypatch.setattr("bainwright.report.report._seal_and_draw", lambda *_: True)  # the slow part, without a say here
 
 
 class Answering(FakeBoard):

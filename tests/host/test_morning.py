@@ -8,7 +8,7 @@ import pytest
 from bainwright.files.chocolate import load_profile, window_at
 from bainwright.files.rig import load_rig
 from bainwright.record.reader import HoldLog
-from bainwright.review import morning
+from bainwright.report import morning
 
 MELTED = load_profile("melted")
 WINDOW = window_at(MELTED, "melted")

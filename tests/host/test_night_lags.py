@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from bainboard import settings
-from bainwright.review.balance import Paced
+from bainwright.happenings.balance import Paced
 from bainwright.review.night_lags import lags_of
 from bainwright.tuning.model import guess
 

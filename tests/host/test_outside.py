@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from bainwright.display.picture import MOST_BINS, thinned
-from bainwright.review.outside import Course, Stretch, course
+from bainwright.happenings.outside import Course, Stretch, course
 
 
 def readings(*parts: tuple[float, float]) -> tuple[np.ndarray, np.ndarray]:

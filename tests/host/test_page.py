@@ -22,7 +22,7 @@ from bainwright.live.live_view import LiveView
 from bainwright.live.now import now_of
 from bainwright.page import server
 from bainwright.page.hosting import HoldPage, addresses
-from bainwright.review.report import ENDINGS
+from bainwright.report.report import ENDINGS
 from bainwright.virtual.opening import open_board
 
 # -- looking -----------------------------------------------------------------------------------------------------------

@@ -17,8 +17,8 @@ from bainwright.files.score import (
     step_lengths_s,
 )
 from bainwright.record.reader import HoldLog
-from bainwright.review import steps
-from bainwright.review.sentences import (
+from bainwright.report import steps
+from bainwright.report.sentences import (
     DOUBTFUL,
     LOST,
     SPOILT,

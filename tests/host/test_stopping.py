@@ -21,7 +21,7 @@ from bainwright.files.chocolate import load_profile
 from bainwright.link import protocol, stopping
 from bainwright.link.protocol import Link
 from bainwright.record.reader import read_log
-from bainwright.review.report import report
+from bainwright.report.report import report
 from bainwright.tuning.tune import TuneAsked
 
 PLUG = "MAY STILL HEAT: pull the heater's plug now"

@@ -14,12 +14,14 @@ from bainwright import cli
 from bainwright.core.errors import FileError, UseError
 from bainwright.files.chocolate import load_profile
 from bainwright.files.rig import load_rig
+from bainwright.happenings.kinds import Happening
+from bainwright.happenings.search import find
 from bainwright.record.reader import HoldLog
-from bainwright.review import replay_record, what_if, what_if_words
-from bainwright.review.happening_search import find
-from bainwright.review.happenings import Happening
-from bainwright.review.what_if import Choice, Refused
 from bainwright.tuning import gains
+from bainwright.what_if import choice as what_if
+from bainwright.what_if import recorded_evening
+from bainwright.what_if import words as what_if_words
+from bainwright.what_if.choice import Choice, Refused
 
 RIG = load_rig("pot")
 SETTINGS = dict(RIG.settings)
@@ -41,11 +43,11 @@ def evening() -> tuple[HoldLog, list[Happening]]:
 
 
 @pytest.fixture(scope="module")
-def record(evening: tuple[HoldLog, list[Happening]]) -> replay_record.Recorded:
-    return replay_record.recorded(*evening)
+def record(evening: tuple[HoldLog, list[Happening]]) -> recorded_evening.Recorded:
+    return recorded_evening.recorded(*evening)
 
 
-def answered(record: replay_record.Recorded, choice: Choice) -> dict[str, what_if.Figure]:
+def answered(record: recorded_evening.Recorded, choice: Choice) -> dict[str, what_if.Figure]:
     return {each.name: each for each in what_if.what_if(record, choice).figures}
 
 
@@ -58,7 +60,7 @@ def truly(log: HoldLog, target_c: float = 31.5) -> dict[str, float]:
             "outside_min": float(np.count_nonzero(~inside[first:])) / 60.0}  # fmt: skip
 
 
-def test_the_gains_it_had_change_nothing(record: replay_record.Recorded) -> None:
+def test_the_gains_it_had_change_nothing(record: recorded_evening.Recorded) -> None:
     now = safe_gains(SETTINGS)
     same = {"gains.water.kp": now.water_kp, "gains.water.ti_s": now.water_ti_s, "gains.water.td_s": now.water_td_s,
             "gains.bowl.kp": now.bowl_kp, "gains.bowl.ti_s": now.bowl_ti_s, "gains.bowl.td_s": now.bowl_td_s}
@@ -67,7 +69,7 @@ def test_the_gains_it_had_change_nothing(record: replay_record.Recorded) -> None
         assert not each.sure
 
 
-def test_weak_gains_would_have_been_as_much_worse_as_they_truly_are(record: replay_record.Recorded) -> None:
+def test_weak_gains_would_have_been_as_much_worse_as_they_truly_are(record: recorded_evening.Recorded) -> None:
     weak = {"gains.bowl.kp": 0.6, "gains.bowl.ti_s": 4000.0}
     said, truth = answered(record, Choice(gains=weak)), truly(played({**SETTINGS, **weak}))
     for name, true in truth.items():
@@ -76,14 +78,14 @@ def test_weak_gains_would_have_been_as_much_worse_as_they_truly_are(record: repl
     assert said["error_c"].would_be > said["error_c"].was
 
 
-def test_refills_announced_would_have_cost_as_little_as_they_truly_do(record: replay_record.Recorded) -> None:
+def test_refills_announced_would_have_cost_as_little_as_they_truly_do(record: recorded_evening.Recorded) -> None:
     said, truth = answered(record, Choice(announce_s=300.0)), truly(played(announced=True))
     for name, true in truth.items():
         assert said[name].low <= true <= said[name].high, name
     assert said["error_c"].would_be < said["error_c"].was
 
 
-def test_another_target_is_where_the_bowl_would_have_been(record: replay_record.Recorded) -> None:
+def test_another_target_is_where_the_bowl_would_have_been(record: recorded_evening.Recorded) -> None:
     found = what_if.what_if(record, Choice(target_c=31.2))
     truth = played(hold={**HOLD, "target_c": 31.2})["bowl_c"]
     late = found.t_s > 3600.0
@@ -101,10 +103,10 @@ def test_what_another_choice_may_have_changed_altogether_is_refused(
 ) -> None:
     log = changed(evening[0], [{"t_s": 5000.0, "event": event, "fault": 3}])
     with pytest.raises(FileError, match=words):
-        replay_record.recorded(log, [])
+        recorded_evening.recorded(log, [])
 
 
-def test_gains_that_were_chosen_for_another_warmer_are_named_as_such(record: replay_record.Recorded) -> None:
+def test_gains_that_were_chosen_for_another_warmer_are_named_as_such(record: recorded_evening.Recorded) -> None:
     """By the litres and watts that the file says it was made for."""
     own = {name: float(SETTINGS[name]) for name in gains.SAME}
     for heater_w, words in ((own["heater_w"], ""), (3.0 * own["heater_w"], "heater_w was 450 and is 150")):
@@ -135,7 +137,7 @@ def test_heat_that_the_gains_did_not_decide_is_noticed(evening: tuple[HoldLog, l
     """Somebody's own loop: the heat of this record comes and goes by the clock."""
     log, happened = evening
     with pytest.raises(FileError, match="something besides the gains decided the heat"):
-        replay_record.recorded(changed(log, duty=np.where(log["t_s"] % 3000 < 1500, 0.0, 0.4)), happened)
+        recorded_evening.recorded(changed(log, duty=np.where(log["t_s"] % 3000 < 1500, 0.0, 0.4)), happened)
 
 
 def test_what_was_is_what_the_hold_s_own_report_counts(evening: tuple[HoldLog, list[Happening]]) -> None:
@@ -145,21 +147,21 @@ def test_what_was_is_what_the_hold_s_own_report_counts(evening: tuple[HoldLog, l
     events = [{"t_s": 9000.0, "event": "bowl_off"}, {"t_s": 10800.0, "event": "bowl_on"}]
     warm = changed(log, events, state=np.where(lifted, "off", log["state"]),
                    bowl_c=np.where(lifted, log["bowl_c"] + 4.0, log["bowl_c"]))  # fmt: skip
-    seen = replay_record.evening_of(warm, happened, SETTINGS, *replay_record.setup(warm)[1:])
-    found = what_if.scored(seen, seen.water_c, seen.bowl_c, replay_record.setup(warm)[1])
+    seen = recorded_evening.evening_of(warm, happened, SETTINGS, *recorded_evening.setup(warm)[1:])
+    found = what_if.scored(seen, seen.water_c, seen.bowl_c, recorded_evening.setup(warm)[1])
     for name, value in truly(warm).items():
         assert found[name] == pytest.approx(value, rel=0.02), name  # the first minute in the window counts otherwise
     assert found["bowl_peak_c"] == np.max(warm["bowl_c"])
 
 
-def test_nothing_can_be_announced_where_no_refill_was_found(record: replay_record.Recorded) -> None:
+def test_nothing_can_be_announced_where_no_refill_was_found(record: recorded_evening.Recorded) -> None:
     with pytest.raises(FileError, match="show no refill plainly"):
         what_if.what_if(replace(record, refills=[]), Choice(announce_s=300.0))
 
 
 @pytest.mark.parametrize("target_c", [30.9, 32.0, float("nan")])
 def test_a_target_that_the_board_would_not_aim_at_is_refused(
-    target_c: float, record: replay_record.Recorded
+    target_c: float, record: recorded_evening.Recorded
 ) -> None:
     with pytest.raises(UseError, match=r"31\.1 to 31\.9"):
         what_if.what_if(record, Choice(target_c=target_c))

@@ -1,1 +1,1 @@
-"""Warmers that one can build: their parts and ratings, the sums behind them, and the rules they must pass."""
+"""Warmers one can build: their parts, ratings and sums, and the rules they must pass."""

@@ -1,1 +1,1 @@
-"""Calibration of a warmer's probes: known temperatures, a fit with its uncertainty, and the record of both."""
+"""A calibration of probes: known temperatures, a fit with its uncertainty, the record of both."""

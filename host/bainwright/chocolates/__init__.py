@@ -1,1 +1,1 @@
-"""Chocolates as files: made from what the bag says, checked, shown, sent to a board and read back."""
+"""Chocolates as files: made from a bag's chart, checked, shown, sent, read back."""

@@ -21,6 +21,6 @@ def collect(as_json: bool, **asked: Any) -> int:
     Each hold gets its folder with log, picture and summary; one that was watched in part is completed. What is safe on
     the disk is then deleted on the board.
     """
-    from bainwright.review.collect import CollectAsked, collect_and_report
+    from bainwright.report.collect import CollectAsked, collect_and_report
 
     return collect_and_report(CollectAsked(**asked), as_json=as_json, say=say)

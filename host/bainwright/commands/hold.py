@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from bainwright.evening.options import HoldSetup
     from bainwright.live.live_hold import LiveHold
     from bainwright.page.hosting import HoldPage
-    from bainwright.review.report import Report
+    from bainwright.report.report import Report
 
 TERMINAL_S = 10.0  # chosen: the log is sealed by then, and a terminal that is stopped would keep the warmer's port
 
@@ -134,7 +134,7 @@ def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, c
     from bainwright.evening.runner import Runner
     from bainwright.live.frame import Hello
     from bainwright.live.live_view import LiveView
-    from bainwright.review.report import report
+    from bainwright.report.report import report
     from bainwright.virtual.opening import open_board
 
     console.remark("starting the virtual board ..." if setup.simulated else "looking for the warmer ...")

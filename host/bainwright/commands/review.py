@@ -13,7 +13,7 @@ from bainwright.commands.console import remark, show_result
 from bainwright.commands.usage import Number
 
 if TYPE_CHECKING:
-    from bainwright.review.what_if import Choice
+    from bainwright.what_if.choice import Choice
 
 
 @click.command(short_help="Review one past hold, or compare several.")
@@ -40,11 +40,12 @@ def review(holds: tuple[str, ...], warmer: str | None, since: str | None, what_i
     from bainwright.core.errors import NOT_AS_IT_SHOULD, BainError, UseError
     from bainwright.core.progress import progress
     from bainwright.record.reader import read_log
-    from bainwright.review import night_page, night_words, nights_words, what_if_words
+    from bainwright.review import night_page, night_words, nights_words
     from bainwright.review.hold_list import aligned
     from bainwright.review.night import review as review_log
     from bainwright.review.nights import compare
-    from bainwright.review.what_if import Refused, try_again
+    from bainwright.what_if import words as what_if_words
+    from bainwright.what_if.choice import Refused, try_again
 
     page = Path(report) if report else None
     if page:
@@ -114,8 +115,8 @@ def _choice(what_if: bool, gains: str | None, target: str | None, announce: floa
     """What --what-if is to try; None without it."""
     from bainwright.core.errors import UseError
     from bainwright.core.masses import parse_temp_c
-    from bainwright.review.what_if import MOST_AHEAD_S, Choice
     from bainwright.tuning.gains import GainsFile, read_gains
+    from bainwright.what_if.choice import MOST_AHEAD_S, Choice
 
     given = [name for name, value in (("--gains", gains), ("--target", target), ("--announce", announce))
              if value is not None]

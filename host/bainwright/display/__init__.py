@@ -1,1 +1,1 @@
-"""What a person sees of a hold: the scene, the terminal screen, large digits, the picture."""
+"""What a person sees of a hold: scene, screen, large digits, picture."""

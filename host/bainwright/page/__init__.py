@@ -1,1 +1,1 @@
-"""The page: a hold on a phone, and past holds to look back at."""
+"""The page: a hold on a phone, and past holds."""

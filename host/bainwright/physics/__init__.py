@@ -1,1 +1,1 @@
-"""Heat, vapour and chocolate as pure functions, shared by the plan and the simulated warmer."""
+"""Heat, vapour and chocolate as pure functions, for the plan and the simulated warmer."""

@@ -1,1 +1,1 @@
-"""The arithmetic of a batch: how much seed, how long, how warm, and whether the heater is enough."""
+"""The arithmetic of a batch: how much seed, how long, how warm, how strong a heater."""

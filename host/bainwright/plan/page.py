@@ -17,8 +17,9 @@ from bainwright.plan import say
 from bainwright.plan.cautions import cautions
 from bainwright.plan.parts import STAGE_NAMES, STEP_MIN, Plan, Step
 from bainwright.plan.say import filled, unbroken
-from bainwright.plan.words import SOURCES_TITLE, Section, headline, sections
+from bainwright.plan.words import SOURCES_TITLE, headline, sections
 from bainwright.plan.words_temper import for_crystals, have_ready
+from bainwright.words.section import Section
 
 # The colours of a hold's picture: blue and brown differ in lightness as well as hue, so grey print keeps them apart.
 PAPER, INK, FAINT = "#fffdf8", "#3a322c", "#9a8f85"

@@ -60,7 +60,7 @@ def tonight_of(plan: Plan, shown: Shown, made: datetime) -> Tonight:
         When, in local time.
     """
     steps = tuple(_planned(plan, step, shown) for step in plan.steps)
-    more = tuple((each.title, each.lines) for each in sections(plan, shown) if each.title not in SHOWN)
+    more = tuple((each.title, tuple(each.lines)) for each in sections(plan, shown) if each.title not in SHOWN)
     return Tonight(1, made.isoformat(timespec="minutes"), headline(plan, shown), have_ready(plan, shown),
                    tuple(cautions(plan, shown)), steps, plan.request.profile.name, plan.request.rig.name,
                    tuple(refills_due(plan, shown)), more)  # fmt: skip

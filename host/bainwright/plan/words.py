@@ -2,25 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from bainwright.core.masses import Shown, clock_text
 from bainwright.plan import say, words_heat, words_temper
 from bainwright.plan.cautions import MANY_REFILLS, cautions
 from bainwright.plan.parts import STAGE_NAMES, Band, Plan, Step
 from bainwright.plan.words_temper import WHEN_THICK, action, for_crystals, have_ready, seed_answer_lines
+from bainwright.words.section import Section
 
 SOURCES_TITLE = "Where the figures come from"
 MOST_CAUTIONS = 3  # in the short plan; the rest is counted
 MOST_ASSUMED = 2  # in the short plan: those that decide the times come first
-
-
-@dataclass(frozen=True)
-class Section:
-    """A title and the lines below it, a sentence or two each."""
-
-    title: str
-    lines: tuple[str, ...]
 
 
 def headline(plan: Plan, shown: Shown) -> str:

@@ -1,1 +1,1 @@
-"""The record of a hold: written live, read back, collected from the board, archived."""
+"""The record of a hold: written live, read back, collected, archived."""

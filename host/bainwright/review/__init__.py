@@ -1,1 +1,1 @@
-"""After a hold: report and review, several compared."""
+"""Past holds: listed, shown, reviewed, compared."""

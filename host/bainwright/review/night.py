@@ -13,17 +13,17 @@ from bainboard import settings
 from bainwright.archive.listing import Entry
 from bainwright.core.errors import BainError
 from bainwright.files.rig import Rig
+from bainwright.happenings.announced import Announced, announced, moved
+from bainwright.happenings.balance import Balance
+from bainwright.happenings.kinds import Happening
+from bainwright.happenings.outside import Course, course_of
+from bainwright.happenings.search import find
+from bainwright.happenings.stray import Stray, strays
 from bainwright.physics.geometry import body_of
 from bainwright.physics.heating import Scales, Surroundings, vapour_kg_per_s
 from bainwright.plan.spread import GUESSED_POT
 from bainwright.record.reader import HoldLog
-from bainwright.review.announced import Announced, announced, moved
-from bainwright.review.balance import Balance
-from bainwright.review.happening_search import find
-from bainwright.review.happenings import Happening
 from bainwright.review.night_figures import NightFigures, night_figures
-from bainwright.review.outside import Course, course_of
-from bainwright.review.stray import Stray, strays
 from bainwright.words import terms
 
 Floats = NDArray[np.float64]

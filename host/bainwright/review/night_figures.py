@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bainwright.core.units import ROOM_HIGH_C, ROOM_LOW_C
+from bainwright.happenings.balance import ENDLESS, NOISE_K, SPAN_S, STEP_S, Paced, lagged, paced
+from bainwright.happenings.kinds import Happening
 from bainwright.record.reader import HoldLog
-from bainwright.review.balance import ENDLESS, NOISE_K, SPAN_S, STEP_S, Paced, lagged, paced
-from bainwright.review.happenings import Happening
 from bainwright.review.night_lags import UNKNOWN, Lags, lags_of
 from bainwright.tuning.model import Model, guess
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bainwright.review.balance import NOISE_K, STEP_S, Paced, lagged
+from bainwright.happenings.balance import NOISE_K, STEP_S, Paced, lagged
 from bainwright.tuning.model import Model
 
 Floats = NDArray[np.float64]

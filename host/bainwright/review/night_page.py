@@ -14,12 +14,15 @@ from bainwright.core.atomic_write import save_file
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.read_file import read_bytes, read_text
 from bainwright.display.picture import PNG, SVG
-from bainwright.review import nights_picture, nights_words, what_if_picture, what_if_words
+from bainwright.review import nights_picture, nights_words
 from bainwright.review.hold_list import aligned
 from bainwright.review.night import Night
-from bainwright.review.night_words import Section, sections
+from bainwright.review.night_words import sections
 from bainwright.review.nights import compare
-from bainwright.review.what_if import Refused, WhatIf
+from bainwright.what_if import picture as what_if_picture
+from bainwright.what_if import words as what_if_words
+from bainwright.what_if.choice import Refused, WhatIf
+from bainwright.words.section import Section
 
 SUFFIXES = (".html", ".pdf")
 PICTURE_BYTES = 4 << 20  # chosen: twenty times a picture of 48 h

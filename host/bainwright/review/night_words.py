@@ -4,19 +4,21 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from datetime import datetime, timedelta
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
 from bainwright.archive.listing import DAMAGED
 from bainwright.core.units import clock_words, duration_words
-from bainwright.review import announced, happening_words
+from bainwright.happenings import announced
+from bainwright.happenings import words as happening_words
+from bainwright.happenings.outside import Course
+from bainwright.report.sentences import TEMPER_WORDS
 from bainwright.review.hold_list import as_result
 from bainwright.review.night import Alarm, Gap, Night
-from bainwright.review.outside import Course
-from bainwright.review.sentences import TEMPER_WORDS
 from bainwright.words import terms
 from bainwright.words.advice import advise
+from bainwright.words.section import Section
 
 LEAST_K_MIN = 0.05  # chosen: a smaller sum would be shown as 0.0
 MOST_NAMED = 6  # times in one sentence; chosen
@@ -25,13 +27,6 @@ PARTS = {"": "The chocolate was", "work": "While dipping, the chocolate was", "m
 UNSEEN = {announced.REFILL: "a refill", announced.LIFT: "a lift of the bowl"}
 NO_REPORT = "The record has no report, because the hold has no recorded end."
 NO_FACTS = "What hold this was, and its report, is lost; below is what its rows still say."
-
-
-class Section(NamedTuple):
-    """A heading and its lines."""
-
-    title: str
-    lines: list[str]
 
 
 def clock(night: Night, t_s: float) -> str:

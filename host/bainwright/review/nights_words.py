@@ -12,8 +12,8 @@ from bainwright.core.units import duration_words
 from bainwright.review import drift
 from bainwright.review.drift import LEAD, NEED, RISE, Drift
 from bainwright.review.night import Night
-from bainwright.review.night_words import Section
 from bainwright.review.nights import Change, Comparison, Mark
+from bainwright.words.section import Section
 
 TITLE = "What changed between the nights"
 CAUSES = {

@@ -1,1 +1,1 @@
-"""The warmer as built: making its rig file, showing and checking it, sending it to the board, reading it back."""
+"""The warmer as built: its rig file made, shown, checked, sent to the board, read back."""

@@ -1,1 +1,1 @@
-"""What a person reads about the board: fault advice, and names for events, states, stages and acts."""
+"""What a person reads about the board: fault advice, names of events, states, stages, acts."""

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from bainwright.review.balance import ENDLESS, LAG_S, STEP_S, Balance, course
-from bainwright.review.happenings import (
+from bainwright.happenings.balance import ENDLESS, LAG_S, STEP_S, Balance, course
+from bainwright.happenings.kinds import (
     CHOCOLATE_COOLED,
     COLD_REFILL,
     COOLED,

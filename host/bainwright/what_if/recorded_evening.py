@@ -21,12 +21,12 @@ from bainboard.refill import LATE_MS, LEAD_MS
 from bainwright.core.errors import FileError
 from bainwright.files.chocolate import Profile, window_at
 from bainwright.files.score import Window
+from bainwright.happenings.balance import ENDLESS, HELD
+from bainwright.happenings.kinds import COLD_REFILL, LIFTED, WARM_REFILL, Happening
 from bainwright.record.reader import HoldLog
-from bainwright.review.balance import ENDLESS, HELD
-from bainwright.review.happenings import COLD_REFILL, LIFTED, WARM_REFILL, Happening
-from bainwright.review.replay import AS_RECORDED, EASES, FOLLOWED, FREE, LEADS, Evening, Played, play
 from bainwright.tuning.dataset import LEAST_PIECE_S, Piece, Record, record_of
 from bainwright.tuning.model import NAMES, Findings, Model
+from bainwright.what_if.replay import AS_RECORDED, EASES, FOLLOWED, FREE, LEADS, Evening, Played, play
 
 Floats = NDArray[np.float64]
 

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from bainwright.core.errors import BainError
 from bainwright.files.chocolate import Profile, window_at
 from bainwright.files.score import Window
+from bainwright.happenings.balance import HELD
 from bainwright.record.reader import HoldLog
-from bainwright.review.balance import HELD
-from bainwright.review.steps import changed_s
+from bainwright.report.steps import changed_s
 
 Floats = NDArray[np.float64]
 

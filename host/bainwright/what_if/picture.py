@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bainwright.display.picture import BAND, CHOCOLATE, FAINT, INK, PAPER
-from bainwright.review.what_if import WhatIf
+from bainwright.what_if.choice import WhatIf
 
 AS_TRIED = "#1f6f8b"  # chosen: apart from the chocolate's brown for eyes that see no red or green
 SIZE_IN, DPI = (11.5, 4.6), 110

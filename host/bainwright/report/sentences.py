@@ -11,7 +11,7 @@ from bainwright.core.units import duration_words
 from bainwright.files.chocolate import SOFT_UNDER_K, overheated
 from bainwright.files.score import Figures, Score, Window
 from bainwright.physics.chocolate_heat import FORM_VI_C, SETS_BELOW_C
-from bainwright.review.steps import Step
+from bainwright.report.steps import Step
 from bainwright.words import terms
 
 SPOILT, MOLTEN, LOST, SET, DOUBTFUL = "spoilt", "molten", "lost", "set", "doubtful"  # what is left of a temper

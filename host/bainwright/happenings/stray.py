@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from bainwright.evening.falling import MINUTES, WATCHED, Falling
+from bainwright.happenings.balance import HELD
 from bainwright.record.reader import HoldLog
-from bainwright.review.balance import HELD
 
 EACH_S = 10.0  # rows that are looked at; a board's own log has no more
 

@@ -6,11 +6,11 @@ from collections.abc import Callable
 from typing import Any
 
 from bainwright.core.units import duration_words
+from bainwright.happenings import kinds as found
+from bainwright.happenings.balance import ENDLESS
+from bainwright.happenings.kinds import Happening
+from bainwright.happenings.stray import Stray
 from bainwright.physics.materials import WATER_J_PER_KGK
-from bainwright.review import happenings as found
-from bainwright.review.balance import ENDLESS
-from bainwright.review.happenings import Happening
-from bainwright.review.stray import Stray
 
 TAP_C = 15.0  # chosen: cold water from the tap; the words say so
 SURE = 20.0  # chosen: at this strength 97 in 100 were true on the evenings that were judged

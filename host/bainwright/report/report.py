@@ -32,8 +32,8 @@ from bainwright.record import temper_tests
 from bainwright.record.names import CSV
 from bainwright.record.reader import HoldLog, read_log
 from bainwright.record.writer import seal
-from bainwright.review import morning, steps
-from bainwright.review.sentences import BUT, evening_paragraph, learnt_words, next_bowls_words, paragraph, temper_left
+from bainwright.report import morning, steps
+from bainwright.report.sentences import BUT, evening_paragraph, learnt_words, next_bowls_words, paragraph, temper_left
 
 ENDINGS = {
     watch.STOPPED: "It was stopped.",

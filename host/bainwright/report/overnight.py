@@ -39,8 +39,8 @@ from bainwright.record.coming import COMING
 from bainwright.record.names import CSV, EVENTS, FACTS
 from bainwright.record.reader import HoldLog
 from bainwright.record.writer import LiveLog, next_folder
-from bainwright.review.report import Report, report
-from bainwright.review.shelf import SAME_EVENT_MS, WHOLE, Origin, Shelf
+from bainwright.report.report import Report, report
+from bainwright.report.shelf import SAME_EVENT_MS, WHOLE, Origin, Shelf
 
 PC_EVENTS = ("lost", "found", "gap", "another_pot")  # written by the PC, not by a board
 

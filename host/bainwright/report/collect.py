@@ -19,9 +19,9 @@ from bainwright.link.protocol import Link
 from bainwright.record.archive import Archive, Segment
 from bainwright.record.collecting import fetch_log, forget, list_segments, read_archive
 from bainwright.record.coming import delete_scraps
-from bainwright.review import overnight
-from bainwright.review.report import Report
-from bainwright.review.shelf import Origin, Shelf
+from bainwright.report import overnight
+from bainwright.report.report import Report
+from bainwright.report.shelf import Origin, Shelf
 from bainwright.virtual.opening import open_stored
 
 STORING_S = 20.0  # chosen: a hold's report, Parquet and picture take a second, and nobody waits for hundreds

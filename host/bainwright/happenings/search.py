@@ -1,6 +1,6 @@
 """What happened in a hold, found from its readings alone: water or chocolate poured in, the bowl lifted, heat lost.
 
-The balance (`bainwright.review.balance`) is a straight line while nothing happens. Each template is a line with a step
+The balance (`balance`) is a straight line while nothing happens. Each template is a line with a step
 or a ramp of some length in it, as the probes' lag shows it. It is fitted at every moment, in water and chocolate at
 once. The best moments that exceed the threshold are the happenings, and the heat in each store says of which kind.
 """
@@ -14,9 +14,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bainwright.record.reader import HoldLog
-from bainwright.review.balance import ENDLESS, LAG_S, STEP_S, Balance, balance_of, course
-from bainwright.review.happening_sense import (
+from bainwright.happenings.balance import ENDLESS, LAG_S, STEP_S, Balance, balance_of, course
+from bainwright.happenings.kinds import (
+    COLD_REFILL,
+    HEATED,
+    LIFTED,
+    SIDE_S,
+    STIRRED,
+    WARM_REFILL,
+    Happening,
+    end_s,
+    happening_of,
+)
+from bainwright.happenings.sense import (
     AROUND_S,
     LIFT_K,
     NEAR_S,
@@ -29,17 +39,7 @@ from bainwright.review.happening_sense import (
     slipped,
     unechoed,
 )
-from bainwright.review.happenings import (
-    COLD_REFILL,
-    HEATED,
-    LIFTED,
-    SIDE_S,
-    STIRRED,
-    WARM_REFILL,
-    Happening,
-    end_s,
-    happening_of,
-)
+from bainwright.record.reader import HoldLog
 
 Floats = NDArray[np.float64]
 

@@ -18,11 +18,11 @@ from numpy.typing import NDArray
 from bainboard.refill import EDGE_K
 from bainwright.core.errors import FileError, UseError
 from bainwright.files.score import READINGS, Trace, Window, score
+from bainwright.happenings.kinds import WARM_REFILL, Happening
 from bainwright.record.reader import HoldLog
-from bainwright.review.happenings import WARM_REFILL, Happening
-from bainwright.review.replay import EASES, LEADS, Evening, Played, play
-from bainwright.review.replay_record import LEAD_S, Recorded, law_of, recorded
 from bainwright.tuning.gains import Notes, foreign
+from bainwright.what_if.recorded_evening import LEAD_S, Recorded, law_of, recorded
+from bainwright.what_if.replay import EASES, LEADS, Evening, Played, play
 
 Floats = NDArray[np.float64]
 

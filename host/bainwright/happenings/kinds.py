@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bainwright.review.balance import ENDLESS, STEP_S, Balance
+from bainwright.happenings.balance import ENDLESS, STEP_S, Balance
 
 TOP_UP, HOT_WATER, COLD_REFILL, WARM_REFILL = "top_up", "hot_water", "cold_refill", "warm_refill"
 LIFTED, COOLED, CHOCOLATE_COOLED, WATER_COOLED = "lifted", "cooled", "chocolate_cooled", "water_cooled"

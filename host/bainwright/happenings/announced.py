@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bainboard.refill import LATE_MS, LEAD_MS
-from bainwright.review import happenings
-from bainwright.review.happenings import Happening
+from bainwright.happenings import kinds as happenings
+from bainwright.happenings.kinds import Happening
 
 Floats = NDArray[np.float64]
 

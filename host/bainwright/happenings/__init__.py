@@ -1,0 +1,1 @@
+"""What happened in a hold, from its readings."""

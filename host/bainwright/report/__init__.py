@@ -1,0 +1,1 @@
+"""After a hold: its report, also from the board's own log."""

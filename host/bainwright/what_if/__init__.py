@@ -1,0 +1,1 @@
+"""An evening played again with another choice."""
