@@ -25,7 +25,7 @@ from bainwright.core.errors import BainError
 from bainwright.files.chocolate import load_profile
 from bainwright.happenings.search import find
 from bainwright.what_if import choice as what_if
-from bainwright.what_if import recorded_evening as replay_record
+from bainwright.what_if import recorded_evening
 
 HOURS = 5.0
 KINDS = ("gains", "target", "announce")
@@ -57,10 +57,10 @@ def one(seed: int, rigs: list[Any]) -> list[tuple[str, str, list[tuple[what_if.F
     settings = dict(rig.settings)
     log = dressed(play(rig, settings, truths, HOURS, **circumstances))
     try:
-        record = replay_record.recorded(log, find(log, settings)[1])
+        record = recorded_evening.recorded(log, find(log, settings)[1])
     except BainError as why:
         return [(plant, "every choice", str(why))]
-    _, window, stage = replay_record.setup(log)
+    _, window, stage = recorded_evening.setup(log)
     out: list[tuple[str, str, list[tuple[what_if.Figure, float]] | str]] = []
     for kind in KINDS:
         choice = choice_of(kind, settings, rng)
@@ -72,7 +72,7 @@ def one(seed: int, rigs: list[Any]) -> list[tuple[str, str, list[tuple[what_if.F
         except BainError as why:
             out.append((plant, kind, str(why)))
             continue
-        evening = replay_record.evening_of(again, [], settings, window, stage)
+        evening = recorded_evening.evening_of(again, [], settings, window, stage)
         evening = replace(evening, target_c=np.full(len(evening.mode), hold["target_c"]))
         truth = what_if.scored(evening, evening.water_c, evening.bowl_c, window)
         out.append((plant, kind, [(each, truth[each.name]) for each in answer.figures]))

@@ -10,15 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bainboard.refill import LATE_MS, LEAD_MS
-from bainwright.happenings import kinds as happenings
+from bainwright.happenings import kinds
 from bainwright.happenings.kinds import Happening
 
 Floats = NDArray[np.float64]
 
 REFILL, LIFT = "refill", "lift"
 # What each may look like.
-SHOWS = {REFILL: (happenings.COLD_REFILL, happenings.WARM_REFILL, happenings.TOP_UP, happenings.CHOCOLATE_COOLED),
-         LIFT: (happenings.LIFTED, happenings.CHOCOLATE_COOLED, happenings.COOLED)}  # fmt: skip
+SHOWS = {REFILL: (kinds.COLD_REFILL, kinds.WARM_REFILL, kinds.TOP_UP, kinds.CHOCOLATE_COOLED),
+         LIFT: (kinds.LIFTED, kinds.CHOCOLATE_COOLED, kinds.COOLED)}  # fmt: skip
 AWAITED_S = (LEAD_MS + LATE_MS) / 1000.0  # the board waits so long for a refill
 NEAR_S = 180.0  # chosen: as far apart as two things that the search shows as one
 BEFORE_S, MOVED_K = 60.0, 0.5  # chosen: a bowl that moves by more did so for a reason
