@@ -14,7 +14,6 @@ from bainwright.evening import acts, watch
 from bainwright.evening.acts import ACTS, BY_NAME, Inbox, end_question, of_key, offered
 from bainwright.evening.held_back import PAUSED_LONG
 from bainwright.evening.keyboard import Keyboard
-from bainwright.evening.limits import START_AGAIN
 from bainwright.evening.prompts import EveningPrompts
 from bainwright.evening.watch import Watch
 from bainwright.files.chocolate import load_profile
@@ -24,7 +23,6 @@ from bainwright.link.messages import decode
 from bainwright.live.feeds import as_json
 from bainwright.live.latest import Shown
 from bainwright.live.now import now_of
-from bainwright.words import terms
 
 
 class Silent:
@@ -205,20 +203,6 @@ def test_a_yes_to_the_seeding_of_a_bowl_that_is_far_too_warm_is_doubted_once():
     assert not acts.too_warm(Kitchen(ask="all_melted", bowl=44000).scene, 27.5)
 
 
-def test_a_yes_that_moves_nothing_on_says_what_will():
-    """The bath is swapped; a yes shows that somebody is here, and the bath is what the step waits for."""
-    kitchen = Kitchen(ask="swap", stage="seed", water=35000)
-    assert kitchen.wish("yes", seen="swap").done
-    assert "by itself once the water is under 34.5 °C; it is at 35.0 °C" in kitchen.scene.events[-1][1]
-    settling = Kitchen(ask="settling", stage="settle")
-    assert settling.wish("yes", seen="settling").done
-    assert "there is nothing to answer now" in settling.scene.events[-1][1]
-    stirred = Kitchen(ask="stir", stage="settle")
-    assert stirred.wish("yes", seen="stir").done
-    assert not stirred.scene.events
-    assert kitchen.asked == ["confirm"]
-
-
 def test_a_refusal_comes_back_in_the_boards_words():
     """And the hold continues."""
     kitchen = Kitchen()
@@ -229,24 +213,6 @@ def test_a_refusal_comes_back_in_the_boards_words():
     assert kitchen.course.ended is None
 
 
-@pytest.mark.parametrize(("name", "stage", "ask", "event"), [
-    ("refill", "work", "", "announced"), ("thickens", "work", "", "thicker"), ("thins", "work", "", "thinner"),
-    ("no", "melt", "all_melted", "denied"), ("no", "cool", "cool_down", "denied"),
-])  # fmt: skip
-def test_the_advice_that_comes_with_an_act_is_in_its_reply(name, stage, ask, event):
-    """At a phone the events are out of sight, and a cook who reads only that the warmer has it pours at 28 °C."""
-    kitchen = Kitchen()
-    kitchen.course.prompts = EveningPrompts(load_profile("dark"), load_rig("pot"))
-    kitchen.report(2, stage=stage, ask=ask, bowl=28300, state="hold")
-    reply = kitchen.wish(name, ask)
-    (advice,) = kitchen.course.prompts.event(event, {})
-    assert reply.done
-    assert "the warmer has it." in reply.words
-    assert f"{terms.without_keys(advice)[1:]}." in reply.words
-    assert reply.words.endswith(".")
-    assert event != "announced" or "The bowl is too cold for a refill" in reply.words
-
-
 def test_a_yes_that_moves_nothing_on_says_so_in_its_reply():
     """A bath that is too warm still: the question stays, and the phone shows what it waits for."""
     kitchen = Kitchen()
@@ -254,19 +220,6 @@ def test_a_yes_that_moves_nothing_on_says_so_in_its_reply():
     words = kitchen.wish("yes", "swap").words
     assert "the warmer has it. Noted, and it goes on by itself once the water is under 34.5 °C" in words
     assert words.endswith("it is at 45.1 °C.")
-
-
-def test_who_has_no_keyboard_reads_of_no_keys():
-    """The terminal's sentences name them in brackets."""
-    kitchen = Kitchen()
-    kitchen.course.prompts = EveningPrompts(load_profile("dark"), load_rig("pot"))
-    kitchen.report(2, stage="work")
-    assert "dip again. Not in temper" in kitchen.wish("thins").words
-    kitchen.scene.prompt = f"it has set: {START_AGAIN}"
-    kitchen.scene.events.append((1.0, "above its window: test the temper before you dip again (t)"))
-    now = now_of(kitchen.scene)
-    assert now.prompt == "it has set: stop, and start again from melt"
-    assert now.events[-1][1].endswith("dip again")
 
 
 @pytest.mark.parametrize(("status", "calls"), [

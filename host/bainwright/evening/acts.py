@@ -182,6 +182,7 @@ class Reply(NamedTuple):
 COMING = "coming"  # no act of the warmer: somebody is on their way, and alarms rest
 COMES = Reply(True, "Good. Alarms rest for five minutes.")
 MANY = Reply(False, "Not sent: too many acts at once. Wait a few seconds.")
+OVER = Reply(False, "Not sent: the hold is over.")
 LATE = Reply(False, "It did not arrive in time, and is not done later. Do it at the warmer, or try again.")
 
 
@@ -213,6 +214,7 @@ class Inbox:
     ) -> None:
         self.invite, self._clock_s = invite, clock_s
         self._waiting: queue.Queue[Wish] = queue.Queue(most)
+        self._over = False
 
     def put(self, act: Act, seen: str, pressed_s: float | None = None) -> Future[Reply]:
         """Hand an act over. Cancel the future to withdraw an act that the hold has not begun.
@@ -233,7 +235,15 @@ class Inbox:
         """
         wish = Wish(act, seen, (self._clock_s() if pressed_s is None else pressed_s) + BEGINS_S, Future())
         self._waiting.put_nowait(wish)
+        if self._over:
+            self.close()
         return wish.reply
+
+    def close(self) -> None:
+        """The hold is over: what waits and what comes is answered so at once."""
+        self._over = True
+        while (wish := self.take()) is not None:
+            wish.reply.set_result(OVER)
 
     def take(self) -> Wish | None:
         """The next act that was neither withdrawn nor too late, or None: this program may have stood still."""

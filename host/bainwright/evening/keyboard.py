@@ -195,7 +195,7 @@ class Keyboard:
     def _answer_wish(self, course: Watch, wish: acts.Wish) -> acts.Reply:
         status, act = course.scene.status, wish.act
         if status is None or course.ended is not None:
-            return acts.Reply(False, "The hold is over." if course.ended else "The board has not reported yet.")
+            return acts.OVER if course.ended else acts.Reply(False, "The board has not reported yet.")
         if act.answers and wish.seen != status.ask:
             return acts.Reply(False, "Not sent: the warmer asks something else now. Read it first.")
         if act.answers and self._has_answered(status):  # the next question is on its way, and nobody has read it

@@ -86,4 +86,6 @@ class LiveHold:
         coming = self.coming.said(now_s, self._standing.since_s(cause.cause if cause else "", now_s))
         self.latest.put(now_of(scene, over=over, coming=coming), reported_s)
         self._sharing.put(scene, max(0.0, now_s - reported_s), over=over, coming=coming)
+        if over:
+            self.inbox.close()
 
