@@ -8,6 +8,7 @@ from bainboard import stages
 from bainwright.core.units import clock_words
 from bainwright.display.scene import ABOVE, BELOW, IN, UNKNOWN, Scene
 from bainwright.words import terms
+from bainwright.words.plate import for_bath
 
 PLACES = {BELOW: "below its window", IN: "in its window", ABOVE: "ABOVE its window", UNKNOWN: "not known"}
 # In a step that warms or cools the chocolate, being outside its window is no trouble.
@@ -20,6 +21,8 @@ MEANWHILE = {"melt": "stir every few minutes; the warmer asks when it is warm en
              "melted": "nothing to do: the stock stays melted"}
 SETTLES = {BELOW: "stir now and then: its bath should warm it back into its window",
            IN: "nothing to do: it settles in its window", ABOVE: "it cools into its window: stir now and then"}
+TRIPPED = "tripped, the heat is off: look at the bowl and the water, then clear the trip at the warmer"
+REFILL = "refill coming: the bath warms up for it; the warmer says when to pour"
 KEYS = {"resume": "w", "bowl_on": "b", "no_refill": "r", "test": "t"}  # at the terminal
 WELL_BELOW_C = 0.3  # chosen: several times a probe's noise
 STEADY_C = 0.05  # chosen: a change over ten minutes that no kitchen thermometer shows
@@ -101,15 +104,14 @@ def _prompt(scene: Scene, press: Mapping[str, str]) -> str:
         return f"{cold}; {words}" if (cold := _cools_in_the_pause(scene)) else words
     dips = scene.status is not None and scene.status.stage == "work"
     if scene.status is not None and scene.status.state == "trip":
-        return "tripped, the heat is off: look at the bowl and the water, then clear the trip at the warmer"
+        return for_bath(TRIPPED, scene.bath)
     if scene.prompt and not (scene.bowl_away and dips):  # a lifted bowl takes no refill
         pours = scene.status is not None and scene.status.ask == "pour"
         return f"{scene.prompt}. {press['no_refill']} takes it back" if pours else f"{scene.prompt}{_has_lain(scene)}"
     if scene.bowl_away:
         return f"the bowl is off: wipe its underside dry, set it back, then {press['bowl_on']}"
     if scene.refill_coming:
-        return (f"refill coming: the bath warms up for it; the warmer says when to pour. {press['no_refill']} takes it "
-                "back")
+        return f"{for_bath(REFILL, scene.bath)}. {press['no_refill']} takes it back"
     if scene.spoilt:
         return scene.spoilt
     stage = scene.status.stage if scene.status else ""
@@ -118,7 +120,7 @@ def _prompt(scene: Scene, press: Mapping[str, str]) -> str:
     if dips and not scene.concern and _well_below(scene):
         return "wait before you dip: it is below its window"
     if not scene.concern and stage == "settle":
-        return SETTLES.get(scene.where, terms.PROMPTS[""])
+        return for_bath(SETTLES.get(scene.where, terms.PROMPTS[""]), scene.bath)
     return scene.concern or MEANWHILE.get(stage, terms.PROMPTS[""])
 
 

@@ -28,6 +28,7 @@ from bainwright.physics.kitchen import thicker_by
 from bainwright.physics.refills import Bowl, largest_kg, largest_solid_kg
 from bainwright.physics.seeding import Batch, seed_for_melt_kg
 from bainwright.words import terms
+from bainwright.words.plate import for_bath
 
 COLD_C = 15.0  # tap water, chosen: the plan takes the same
 REFILL_C, SOLID_C = 40.0, 20.0  # a refill of melted stock, and pieces at room temperature
@@ -144,6 +145,9 @@ class EveningPrompts:
         """A prompt in the words of the one table of prompts."""
         return terms.prompt(name, self._figures, self._bath_is)
 
+    def _of_bath(self, text: str) -> str:
+        return for_bath(text, self._bath_is)
+
     def waits(self, status: Status) -> bool:
         """Is there nothing to do for what the board asks? It asks for a swap in its self-test, before it can look."""
         return status.ask == "swap" and status.water is not None and status.water / 1000 < self.profile.ceiling_c
@@ -154,7 +158,8 @@ class EveningPrompts:
         if moment.water_c is None:
             return self._plain("swap")
         if moment.water_c < p.ceiling_c:  # see `waits`
-            return f"the bath is at {moment.water_c:.0f} °C, cool enough for the bowl; the warmer tests itself first"
+            return self._of_bath(f"the bath is at {moment.water_c:.0f} °C, cool enough for the bowl; the warmer tests "
+                                 "itself first")
         # The bowl comes down through its window meanwhile: unseeded, it would have no temper.
         seeds = f". Seed the bowl meanwhile, down to {p.high_c:g} °C" if self._stage == stages.SEED else ""
         if not self.body.is_bath:
@@ -190,8 +195,8 @@ class EveningPrompts:
         """The heat is off and the bowl still warms up."""
         said = self._plain("lift")
         if self._stays_warm():
-            return ("the heat is off and the water does not cool, so the room is about as warm: cool the room, or take "
-                    "the bowl to a cooler one")
+            return self._of_bath("the heat is off and the water does not cool, so the room is about as warm: cool the "
+                                 "room, or take the bowl to a cooler one")
         if moment.water_c is None or not self.body.is_bath:
             return said
         # The controller aims lower for as long as the bowl is too warm; the bath only has to hold the bowl.
@@ -251,7 +256,8 @@ class EveningPrompts:
             below_c = p.low_c - bowl_c
             place = f"{below_c:.1f} °C below its window" if below_c >= BELOW_C else "at the low end of its window"
             soft = "; crystals that do not last form there, so test the temper well" if below_c > SOFT_UNDER_K else ""
-            return f"it reads {bowl_c:.1f} °C, {place}: no more seed. Yes, then set it back: the bath warms it up{soft}"
+            warms = self._of_bath("the bath warms it up")
+            return f"it reads {bowl_c:.1f} °C, {place}: no more seed. Yes, then set it back: {warms}{soft}"
         return f"it reads {bowl_c:.1f} °C: no more seed. Stir until the pieces are gone, then yes. No for advice"
 
     def cooled(self, moment: Moment) -> str:
@@ -273,7 +279,7 @@ class EveningPrompts:
     def pour(self, moment: Moment) -> str:
         """The bath is as warm as it gets before the refill."""
         if moment.bowl_c is not None and moment.bowl_c < self.profile.low_c:
-            return f"the bath is ready. {_sentence(self.refill())}"
+            return f"{self._of_bath('the bath is ready')}. {_sentence(self.refill())}"
         return f"{self._plain('pour')}. {_sentence(self.refill())}"
 
     def over(self, moment: Moment) -> str:
@@ -332,7 +338,8 @@ def _seed_advice(prompts: EveningPrompts) -> str:
 def _cool_advice(prompts: EveningPrompts) -> str:
     p = prompts.profile
     return (f"too slow: set the bowl in cold water for half a minute, wipe it dry, and stir. Stiff before it reads "
-            f"{p.cool_c:g} °C: it is cold enough, so yes. Set at the wall: scrape it down; back in the bath it melts")
+            f"{p.cool_c:g} °C: it is cold enough, so yes. Set at the wall: scrape it down; "
+            f"{prompts._of_bath('back in the bath it melts')}")
 
 
 def _nudge_reason(prompts: EveningPrompts) -> str:
