@@ -89,6 +89,9 @@ def test_a_bowl_that_is_not_in_its_bath_is_asked_for():
     assert len(said) == 1
     assert "is the bowl in its bath" in said[0]
     assert "lid" not in said[0]
+    reads_c = float(said[0].split("reads ")[1].split(" °C")[0])
+    assert f"{44.5 - reads_c:.0f} °C under the water" in said[0]  # readings: where it ends, the room says
+    assert "levels off" not in said[0]
 
 
 def test_water_that_ripples_under_its_ceiling_is_steady():

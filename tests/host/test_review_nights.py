@@ -170,6 +170,14 @@ def test_an_evening_s_figures_are_those_of_its_dipping(records: Path) -> None:
     assert "not known" not in said
 
 
+def test_an_evening_that_never_came_to_its_dipping_has_no_figures_of_it(records: Path) -> None:
+    dipping = dict.fromkeys(("below_s", "inside_s", "above_s"), 0.0) | {"unknown_s": 1.0}
+    said = words(reviewed(store(records / "dark-1", [0.0, 1.0], profile={"name": "dark", "kind": "dark"},
+                                report={**REPORT, "dipping": dipping})))  # fmt: skip
+    assert "It never came to the dipping" in said
+    assert "0 s" not in said.replace(REPORT["summary"], "")
+
+
 def test_a_warning_that_its_own_step_causes_is_no_alarm(records: Path) -> None:
     """Water that is still too warm after melting gives this warning on every evening."""
     events = [{"t_s": 1.0, "event": "warn", "fault": faults.OVER_STAGE}]

@@ -112,8 +112,9 @@ class Reach:
         if away_c > OUT_K:
             self.reported = True
             place = "in its bath" if self._bath == "water" else "on its plate"
-            return (f"the chocolate levels off near {ends_c:.1f} °C, {away_c:.0f} °C under the {self._bath}: is the "
-                    f"bowl {place}, and the probe in the bowl?")
+            # No figure of where it ends: a bowl in the air ends by the room, which three means do not know.
+            return (f"the chocolate reads {last_c:.1f} °C, {water[-1] - last_c:.0f} °C under the {self._bath}, and "
+                    f"comes no nearer: is the bowl {place}, and the probe in the bowl?")
         reason = self._why(t_s, water_target)
         if reason is None:
             return ""

@@ -86,7 +86,8 @@ class Balance:
 
 
 def balance_of(
-    log: HoldLog, settings: Mapping[str, Any], known: Sequence[tuple[float, float]] = ()
+    log: HoldLog, settings: Mapping[str, Any], known: Sequence[tuple[float, float]] = (),
+    without: Sequence[tuple[float, float]] = (),
 ) -> Balance:
     """The balance of a hold's log.
 
@@ -98,6 +99,8 @@ def balance_of(
         The rig's litres, kilograms and watts.
     known : sequence of (float, float)
         Begin and length, s, of what is known to have happened; its size is fitted too.
+    without : sequence of (float, float)
+        Begin and end, s, of what is left out.
     """
     model = guess(settings)
     rows = paced(log, settings)
@@ -113,7 +116,10 @@ def balance_of(
         model.bowl_loss_w_per_k / model.bowl_j_per_k,
     ])
     courses = np.array([course(t_s, at_s, length_s) for at_s, length_s in known]).reshape(len(known), len(t_s))
-    water_c, bowl_c = np.where(rows.settled, water_c, np.nan), np.where(rows.settled, bowl_c, np.nan)
+    settled = rows.settled.copy()
+    for from_s, to_s in without:
+        settled &= (t_s < from_s - STEP_S) | (t_s > to_s + SETTLED_S)
+    water_c, bowl_c = np.where(settled, water_c, np.nan), np.where(settled, bowl_c, np.nan)
     figures = np.concatenate([
         _fitted(water_c, sums_water, courses, likely[:3], np.array(SPREAD[:3])),
         _fitted(bowl_c, sums_bowl, courses, likely[3:], np.array(SPREAD[3:])),

@@ -95,7 +95,9 @@ def _spread(sizes: Floats) -> float:
     return 1.4826 * float(np.median(np.abs(known - np.median(known)))) if known.size else np.nan
 
 
-def find(log: HoldLog, settings: Mapping[str, Any]) -> tuple[Balance, list[Happening]]:
+def find(
+    log: HoldLog, settings: Mapping[str, Any], without: Sequence[tuple[float, float]] = ()
+) -> tuple[Balance, list[Happening]]:
     """The balance of a record and everything that happened in it, in order of time.
 
     The balance is fitted again with what was found, so that what was poured in is not taken for heat.
@@ -106,13 +108,15 @@ def find(log: HoldLog, settings: Mapping[str, Any]) -> tuple[Balance, list[Happe
         The log.
     settings : mapping
         The rig's litres, kilograms and watts.
+    without : sequence of (float, float)
+        Begin and end of what the balance leaves out, s.
     """
-    balance = balance_of(log, settings)
+    balance = balance_of(log, settings, without=without)
     if np.count_nonzero(np.isfinite(balance.water_k)) < LEAST_ROWS:
         return balance, []
     for _ in range(2):
         found = set_back(balance, _search(balance))
-        balance = balance_of(log, settings, [(each.at_s, each.lasted_s) for each in found])
+        balance = balance_of(log, settings, [(each.at_s, each.lasted_s) for each in found], without)
     found = paired([each for each in unechoed(set_back(balance, _search(balance))) if _notable(each)])
     return balance, slipped(balance, mixed(balance, lasting(log["t_s"], log["bowl_c"], found)))
 

@@ -1,16 +1,24 @@
-"""A bowl that fell over a warmer bath while it settled or was tested: steps that the heat balance leaves out."""
+"""A bowl that fell over a warmer bath, as the screen tells it: what the heat balance leaves out, or takes for usual."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bainwright.evening.falling import MINUTES, WATCHED, Falling
 from bainwright.happenings.balance import HELD
+from bainwright.happenings.kinds import Happening, end_s
+from bainwright.happenings.sense import FALLS
 from bainwright.record.reader import HoldLog
 
 EACH_S = 10.0  # rows that are looked at; a board's own log has no more
+TOP_C = 0.15  # chosen: a fall began where the reading was last so near to its highest; two steps of a probe
+LONG_S = 1800.0  # chosen: nobody holds a bowl up for so long, and a balance fitted to it would take it for usual
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -24,7 +32,9 @@ class Stray:
     from_c, to_c : float
         What the bowl read then, and at its coldest, °C.
     over_k : float
-        How much warmer the bath was when it showed, °C.
+        How much warmer the bath was at the coldest, °C.
+    held : bool
+        It happened while the warmer held, in a step that a balance is made of.
     """
 
     at_s: float
@@ -32,6 +42,12 @@ class Stray:
     from_c: float
     to_c: float
     over_k: float
+    held: bool
+
+    @property
+    def end_s(self) -> float:
+        """When the bowl was at its coldest, s."""
+        return self.at_s + self.lasted_s
 
 
 def strays(log: HoldLog) -> list[Stray]:
@@ -42,24 +58,57 @@ def strays(log: HoldLog) -> list[Stray]:
     log : HoldLog
         The log.
     """
-    seen = np.isin(log["stage"], [each for each in WATCHED if each not in HELD]) & (log["state"] == "hold")
+    seen = np.isin(log["stage"], ["", *WATCHED]) & (log["state"] == "hold")
     if not seen.any():
         return []
-    seen &= np.isfinite(log["bowl_c"]) & np.isfinite(log["water_c"]) & ~(np.nan_to_num(log["bowl_estimated"]) > 0)
     t_s, bowl_c, bath_c = (np.asarray(log[name], dtype=float) for name in ("t_s", "bowl_c", "water_c"))
-    lifts = [(float(event["t_s"]), event["event"] == "bowl_off") for event in log.events
-             if event.get("event") in ("bowl_off", "bowl_on")]
-    check, found = Falling(), []
+    known = np.isfinite(bowl_c) & np.isfinite(bath_c) & ~(np.nan_to_num(log["bowl_estimated"]) > 0)
+    known &= ~lifted(log, t_s)
+    seen &= known
+    check = Falling()
+    found: list[Stray] = []
     for row in np.flatnonzero(np.diff(np.floor(t_s / EACH_S), prepend=-1.0) > 0):
-        now_s = float(t_s[row])
-        away = next((off for at_s, off in reversed(lifts) if at_s <= now_s), False)
-        known = bool(seen[row]) and not away
-        said = check.step(now_s, float(bowl_c[row]) if known else None, float(bath_c[row]) if known else None)
+        now_s, bowl, bath = float(t_s[row]), float(bowl_c[row]), float(bath_c[row])
+        said = check.step(now_s, bowl if seen[row] else None, bath if seen[row] else None)
         if said:
-            since_s = now_s - 60.0 * MINUTES
-            from_c = float(bowl_c[int(np.searchsorted(t_s, since_s))])
-            found.append(Stray(since_s, now_s - since_s, from_c, float(bowl_c[row]), float(bath_c[row] - bowl_c[row])))
-        elif check.words and bowl_c[row] < found[-1].to_c:
+            over = found[-1].end_s if found else -np.inf
+            since_s, from_c = _began(t_s, bowl_c, known & (t_s > over), now_s - 60.0 * MINUTES)
+            found.append(Stray(since_s, now_s - since_s, from_c, bowl, bath - bowl, str(log["stage"][row]) in HELD))
+        elif check.words and bowl < found[-1].to_c:
             last = found[-1]
-            found[-1] = Stray(last.at_s, now_s - last.at_s, last.from_c, float(bowl_c[row]), last.over_k)
+            found[-1] = Stray(last.at_s, now_s - last.at_s, last.from_c, bowl, bath - bowl, last.held)
     return found
+
+
+def lifted(log: HoldLog, t_s: Floats) -> NDArray[np.bool_]:
+    """Where somebody said that the bowl was off."""
+    away = np.zeros(len(t_s), dtype=bool)
+    for event in log.events:
+        if event.get("event") in ("bowl_off", "bowl_on"):
+            away[t_s >= float(event["t_s"])] = event["event"] == "bowl_off"
+    return away
+
+
+def _began(t_s: Floats, bowl_c: Floats, known: NDArray[np.bool_], seen_s: float) -> tuple[float, float]:
+    """When a fall that was seen by a moment began, s, and what the bowl read, °C: the way back only goes up."""
+    rows = np.flatnonzero(known & (t_s <= seen_s))[::-1]
+    if not rows.size:
+        return seen_s, float(bowl_c[int(np.searchsorted(t_s, seen_s))])
+    back_c = bowl_c[rows]
+    highest_c = np.maximum.accumulate(back_c)
+    over = np.flatnonzero(back_c < highest_c - 2.0 * TOP_C)  # farther back it was on its way up
+    back_c = back_c[: over[0] if over.size else None]
+    first = int(np.flatnonzero(back_c >= back_c.max() - TOP_C)[0])
+    return float(t_s[rows[first]]), float(back_c[first])
+
+
+def not_balanced(found: Sequence[Stray]) -> list[tuple[float, float]]:
+    """Begin and end of the falls that no balance may take for usual, s."""
+    return [(each.at_s, each.end_s) for each in found if each.held and each.lasted_s >= LONG_S]
+
+
+def untold(found: Sequence[Stray], happened: Sequence[Happening]) -> list[Stray]:
+    """The falls of which the balance tells nothing."""
+    falls = [each for each in happened if each.kind in FALLS]
+    return [one for one in found if not one.held or not any(
+        each.at_s < one.end_s and end_s(each) > one.at_s for each in falls)]

@@ -8,11 +8,13 @@ from typing import Any
 from bainwright.core.units import duration_words
 from bainwright.happenings import kinds as found
 from bainwright.happenings.balance import ENDLESS
+from bainwright.happenings.jumps import Jump
 from bainwright.happenings.kinds import Happening
 from bainwright.happenings.stray import Stray
 from bainwright.physics.materials import WATER_J_PER_KGK
 
 TAP_C = 15.0  # chosen: cold water from the tap; the words say so
+EXTREME_K = 8.0  # chosen: a bath this far from its bowl moves it within a minute by what nothing else needs to explain
 SURE = 20.0  # chosen: at this strength 97 in 100 were true on the evenings that were judged
 
 ADVICE = {
@@ -72,11 +74,26 @@ def _read_k(each: Happening) -> float:
 
 
 def left(each: Stray, clock: Callable[[float], str], bath: str) -> str:
-    """A bowl that fell over a warmer bath, in a step that no balance is made of."""
+    """A bowl that fell over a warmer bath, of which the balance tells nothing."""
     place = "on its plate" if bath == "plate" else "in its bath"
     return (f"{clock(each.at_s)}: the chocolate fell from {each.from_c:.1f} to {each.to_c:.1f} °C in "
-            f"{duration_words(each.lasted_s)}, though the {bath} was {each.over_k:.0f} °C warmer: it was not {place}, "
-            "or in a strong draught.")
+            f"{duration_words(each.lasted_s)}, though the {bath} was {each.over_k:.0f} °C warmer by then: it was not "
+            f"{place}, or in a strong draught.")
+
+
+def jumped(each: Jump, clock: Callable[[float], str], bath: str) -> str:
+    """A reading that changed by more than heater and bath can, of which the balance tells nothing."""
+    rose, what = each.to_c > each.from_c, "chocolate" if each.store == "bowl" else bath
+    over = "a minute or two" if each.lasted_s < 150.0 else f"{each.lasted_s / 60.0:.0f} min"
+    said = f"{clock(each.at_s)}: the {what} went from {each.from_c:.1f} to {each.to_c:.1f} °C in {over}."
+    if each.store == "bowl":
+        toward_k = each.bath_c - each.from_c if rose else each.from_c - each.bath_c
+        if toward_k > EXTREME_K:
+            return f"{said} The {bath} was at {each.bath_c:.1f} °C."
+        return f"{said} Was something {'warmer' if rose else 'colder'} poured in, or the probe moved?"
+    if bath == "plate":
+        return f"{said} Did its probe move, or the bowl?"
+    return f"{said} Did {'hot' if rose else 'cold'} water come in, or was the probe out of it?"
 
 
 def lifted(each: Happening, lasted_s: float, at: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
@@ -13,12 +14,14 @@ from bainboard import settings
 from bainwright.archive.listing import Entry
 from bainwright.core.errors import BainError
 from bainwright.files.rig import Rig
+from bainwright.happenings import jumps, stray
 from bainwright.happenings.announced import Announced, announced, moved
 from bainwright.happenings.balance import Balance
+from bainwright.happenings.jumps import Jump
 from bainwright.happenings.kinds import Happening
 from bainwright.happenings.outside import Course, course_of
 from bainwright.happenings.search import find
-from bainwright.happenings.stray import Stray, strays
+from bainwright.happenings.stray import Stray
 from bainwright.physics.geometry import body_of
 from bainwright.physics.heating import Scales, Surroundings, vapour_kg_per_s
 from bainwright.plan.spread import GUESSED_POT
@@ -103,7 +106,9 @@ class Night:
     notes : list of str
         What is damaged in the record, in words.
     strays : list of Stray
-        Falls of the bowl over a warmer bath, in steps that no balance is made of.
+        Falls of the bowl over a warmer bath that the balance does not tell.
+    jumps : list of Jump
+        Changes of a reading within a minute that it does not tell.
     """
 
     entry: Entry
@@ -129,6 +134,7 @@ class Night:
     bath: str
     notes: list[str]
     strays: list[Stray] = field(default_factory=list)
+    jumps: list[Jump] = field(default_factory=list)
 
 
 def review(entry: Entry, log: HoldLog) -> Night:
@@ -145,7 +151,8 @@ def review(entry: Entry, log: HoldLog) -> Night:
     row_s = _row_s(log, t_s)
     heat_kwh, mean_w = _heat(log, t_s, row_s)
     evaporated_g, due = _water(log, t_s, row_s)
-    balance, happened, own = _happened(log)
+    falls = stray.strays(log)
+    balance, happened, own = _happened(log, stray.not_balanced(falls))
     report = log.facts.get("report")
     stored = report if isinstance(report, dict) else {}
     scored = stored.get("dipping")
@@ -167,7 +174,8 @@ def review(entry: Entry, log: HoldLog) -> Night:
         top_up_due=due,
         outages=[(float(event["t_s"]), event) for event in log.events if event.get("event") in ("boot", "power_back")],
         happenings=happened,
-        strays=strays(log),
+        strays=stray.untold(falls, happened),
+        jumps=jumps.untold(jumps.jumps(log), happened),
         announced=_announced(log, balance, happened),
         balance=balance,
         own=own,
@@ -225,7 +233,9 @@ def _alarms(log: HoldLog) -> list[Alarm]:
     return found
 
 
-def _happened(log: HoldLog) -> tuple[Balance | None, list[Happening], NightFigures | None]:
+def _happened(
+    log: HoldLog, without: Sequence[tuple[float, float]]
+) -> tuple[Balance | None, list[Happening], NightFigures | None]:
     """The balance, what it shows, and the night's own figures; nothing without the rig's sizes."""
     rig = log.facts.get("rig")
     if not isinstance(rig, dict) or log["t_s"][-1] - log["t_s"][0] > LONGEST_S:
@@ -234,8 +244,8 @@ def _happened(log: HoldLog) -> tuple[Balance | None, list[Happening], NightFigur
     if why or values is None or SIZES - set(rig):
         return None, [], None
     known = {**settings.defaults(settings.SETTINGS), **values}
-    balance, found = find(log, known)
-    return balance, found, night_figures(log, known, found)
+    balance, found = find(log, known, without)
+    return balance, found, night_figures(log, known, found, without)
 
 
 def _announced(log: HoldLog, balance: Balance | None, happened: list[Happening]) -> list[Announced]:
@@ -289,17 +299,8 @@ def _water(log: HoldLog, t_s: Floats, row_s: float) -> tuple[tuple[float, float]
         mean = float(np.average(np.where(away, rates[1], rates[0]), weights=steps_s))
         return 1000.0 * whole_s * mean
 
-    away = _bowl_away(log, t_s)[known]
+    away = stray.lifted(log, t_s)[known]
     least_g = lost_g(COVERED, GUESSED_POT[0], np.zeros_like(away))
     most_g = lost_g(OPEN, GUESSED_POT[1], away)
     litres = _number(values.get("water_l"))
     return (least_g, most_g), litres is not None and most_g > 1000 * TOP_UP_SHARE * litres
-
-
-def _bowl_away(log: HoldLog, t_s: Floats) -> NDArray[np.bool_]:
-    """Where somebody said that the bowl was off."""
-    away = np.zeros(len(t_s), dtype=bool)
-    for event in log.events:
-        if event.get("event") in ("bowl_off", "bowl_on"):
-            away[t_s >= float(event["t_s"])] = event["event"] == "bowl_off"
-    return away

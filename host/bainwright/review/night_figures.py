@@ -65,7 +65,8 @@ class NightFigures:
 
 
 def night_figures(
-    log: HoldLog, settings: Mapping[str, Any], happened: Sequence[Happening] = ()
+    log: HoldLog, settings: Mapping[str, Any], happened: Sequence[Happening] = (),
+    without: Sequence[tuple[float, float]] = (),
 ) -> NightFigures | None:
     """The figures of a hold's log.
 
@@ -77,6 +78,8 @@ def night_figures(
         The rig's litres, kilograms and watts.
     happened : sequence of Happening
         What was found in it; the time about each is left out.
+    without : sequence of (float, float)
+        Begin and end of more that is left out, s.
 
     Returns
     -------
@@ -87,6 +90,8 @@ def night_figures(
     rows = paced(log, settings)
     heat_w = lagged(lagged(rows.power_w, model.heater_lag_s), model.water_lag_s)
     calm = _calm(rows.t_s, happened) & np.isfinite(rows.water_c)
+    for from_s, to_s in without:
+        calm &= (rows.t_s < from_s - BEFORE_S) | (rows.t_s > to_s + AFTER_S)
     quiet = calm & rows.settled
     over_k = rows.water_c - rows.room_c
     quiet_s = STEP_S * float(np.count_nonzero(quiet))

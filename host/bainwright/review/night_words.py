@@ -12,7 +12,7 @@ from bainwright.archive.listing import DAMAGED
 from bainwright.core.units import clock_words, duration_words
 from bainwright.happenings import announced
 from bainwright.happenings import words as happening_words
-from bainwright.happenings.outside import Course
+from bainwright.happenings.outside import Course, Stretch
 from bainwright.report.sentences import TEMPER_WORDS
 from bainwright.review.hold_list import as_result
 from bainwright.review.night import Alarm, Gap, Night
@@ -24,6 +24,8 @@ LEAST_K_MIN = 0.05  # chosen: a smaller sum would be shown as 0.0
 MOST_NAMED = 6  # times in one sentence; chosen
 LEAST_UNKNOWN_S = 60  # chosen, as in the report: a second between start and first row says nothing
 PARTS = {"": "The chocolate was", "work": "While dipping, the chocolate was", "melted": "As melted stock, it was"}
+NEVER = {"work": "It never came to the dipping, for which the figures of its window are.",
+         "melted": "It was never melted stock, for which the figures of its window are."}
 UNSEEN = {announced.REFILL: "a refill", announced.LIFT: "a lift of the bowl"}
 NO_REPORT = "The record has no report, because the hold has no recorded end."
 NO_FACTS = "What hold this was, and its report, is lost; below is what its rows still say."
@@ -68,6 +70,9 @@ def _temperatures(night: Night) -> list[str]:
                             ("unknown_s", "not known"))
         if (seconds := f[name]) is not None and (name != "unknown_s" or seconds >= LEAST_UNKNOWN_S)
     ]  # fmt: skip
+    counted_s = [f[name] or 0.0 for name in ("below_s", "inside_s", "above_s")]
+    if night.part and sum(counted_s) < 1.0 and (f["unknown_s"] or 0.0) < LEAST_UNKNOWN_S:
+        return [NEVER[night.part]]
     lines = [f"{PARTS[night.part]} {', '.join(spent)}."] if spent else []
     lines += [_course(night, night.course)] if night.course else []
     if f["bowl_low_c"] is not None and f["bowl_peak_c"] is not None:
@@ -83,17 +88,28 @@ def _temperatures(night: Night) -> list[str]:
 
 def _course(night: Night, course: Course) -> str:
     """When it was in its window, by the clock; the longest times outside are named, in their order."""
-    longest = sorted(course.outside, key=lambda each: each.from_s - each.to_s)[:MOST_NAMED]
+    last = course.outside[-1] if course.outside else None
+    stayed = last if last is not None and last.to_s >= course.to_s else None  # outside to the end
+    inside_to_s = course.to_s if stayed is None else stayed.from_s
+    within = [each for each in course.outside if each is not stayed]
+    longest = sorted(within, key=lambda each: each.from_s - each.to_s)[:MOST_NAMED]
     but = "; ".join(
-        f"from {clock(night, each.from_s)} to {clock(night, each.to_s)}"
-        f" ({'up' if each.above else 'down'} to {each.worst_c:.1f} °C)"
+        f"from {clock(night, each.from_s)} to {clock(night, each.to_s)} ({_worst(each)})"
         for each in sorted(longest, key=lambda each: each.from_s)
     )
-    shorter = len(course.outside) - len(longest)
+    shorter = len(within) - len(longest)
     more = f"; and {shorter} shorter time{'s' if shorter > 1 else ''}" if shorter else ""
     recorded = ", as far as it was recorded" if night.gaps else ""
-    return (f"By the readings it was in its window from {clock(night, course.from_s)} to {clock(night, course.to_s)}"
+    said = (f"By the readings it was in its window from {clock(night, course.from_s)} to {clock(night, inside_to_s)}"
             f"{recorded}{f', but not {but}{more}' if but else ''}.")
+    if stayed is None:
+        return said
+    side = "above" if stayed.above else "below"
+    return f"{said} Then it was {side} it until {clock(night, stayed.to_s)} ({_worst(stayed)})."
+
+
+def _worst(each: Stretch) -> str:
+    return f"{'up' if each.above else 'down'} to {each.worst_c:.1f} °C"
 
 
 def _alarms(night: Night) -> list[str]:
@@ -116,8 +132,11 @@ def _alarms(night: Night) -> list[str]:
 
 
 def _happenings(night: Night) -> list[str]:
-    strays = [happening_words.left(each, lambda at_s: clock(night, at_s), night.bath) for each in night.strays]
-    return strays + _balanced(night)
+    def at(t_s: float) -> str:
+        return clock(night, t_s)
+
+    return [*(happening_words.left(each, at, night.bath) for each in night.strays),
+            *(happening_words.jumped(each, at, night.bath) for each in night.jumps), *_balanced(night)]
 
 
 def _balanced(night: Night) -> list[str]:
@@ -217,6 +236,7 @@ def as_json(night: Night) -> dict[str, Any]:
         "top_up_due": night.top_up_due,
         "happenings": [happening_words.as_json(each) for each in night.happenings],
         "strays": [asdict(each) for each in night.strays],
+        "jumps": [asdict(each) for each in night.jumps],
         "announced": [{"t_s": one.from_s, "kind": one.kind,
                        "found_t_s": one.found.at_s if one.found else None} for one in night.announced],
         "own_figures": asdict(night.own) if night.own else None,

@@ -1,0 +1,106 @@
+"""Readings that changed within a minute by more than heater and bath can: something was poured in, or a probe moved.
+
+The heat balance knows nothing of the first minutes of a hold, nor of one that ended early. Readings alone do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bainwright.happenings.balance import HELD
+from bainwright.happenings.kinds import Happening, end_s
+from bainwright.happenings.stray import lifted
+from bainwright.physics.materials import WATER_J_PER_KGK
+from bainwright.record.reader import HoldLog
+
+Floats = NDArray[np.float64]
+
+EACH_S = 60.0  # a change over this long is looked at
+# Chosen: a kilogram in a bath 10 °C away changes by 0.3 °C in a minute, a covered bath by less without its heater.
+BOWL_K, WATER_K = 0.8, 2.0
+HEATER_TIMES = 2.0  # chosen: a probe beside the heater sees that much more of it
+FIRST_S = 120.0  # chosen: a probe that was just put in is still on its way
+BEGUN_SHARE = 0.1  # chosen: of the whole change; a probe's noise is less
+NEAR_S = 300.0  # chosen: a happening so near is the same thing
+
+
+@dataclass(frozen=True)
+class Jump:
+    """One change.
+
+    Attributes
+    ----------
+    at_s, lasted_s : float
+        When it began and how long it went on, s.
+    store : str
+        ``bowl`` or ``water``.
+    from_c, to_c : float
+        The readings before and after it, °C.
+    bath_c : float
+        The bath before it, °C; NaN is not known.
+    """
+
+    at_s: float
+    lasted_s: float
+    store: str
+    from_c: float
+    to_c: float
+    bath_c: float
+
+
+def jumps(log: HoldLog) -> list[Jump]:
+    """Every such change in the steps that hold, in order of time; not where the bowl was reported as lifted.
+
+    Parameters
+    ----------
+    log : HoldLog
+        The log.
+    """
+    t_s, bowl_c, water_c = (np.asarray(log[name], dtype=float) for name in ("t_s", "bowl_c", "water_c"))
+    held = np.isin(log["stage"], HELD) & (t_s >= FIRST_S)
+    away = lifted(log, t_s) | (np.interp(t_s - EACH_S, t_s, lifted(log, t_s)) > 0.0)  # set back, it takes a minute
+    bowl_c = np.where(held & ~away & ~(np.nan_to_num(log["bowl_estimated"]) > 0), bowl_c, np.nan)
+    held_water_c = np.where(held, water_c, np.nan)
+    rig = log.facts.get("rig")
+    watts, litres = (rig.get(name) if isinstance(rig, dict) else None for name in ("heater_w", "water_l"))
+    heats_k = 0.0
+    if isinstance(watts, int | float) and isinstance(litres, int | float) and litres > 0 and watts >= 0:
+        heats_k = HEATER_TIMES * watts * EACH_S / (WATER_J_PER_KGK * litres)
+    found = [*_of(t_s, bowl_c, "bowl", BOWL_K, BOWL_K, water_c),
+             *_of(t_s, held_water_c, "water", WATER_K + heats_k, WATER_K, water_c)]
+    return sorted(found, key=lambda each: each.at_s)
+
+
+def _of(t_s: Floats, read_c: Floats, store: str, rise_k: float, fall_k: float, bath_c: Floats) -> list[Jump]:
+    known = np.isfinite(read_c)
+    if np.count_nonzero(known) < 2:
+        return []
+    t_s, read_c, bath_c = t_s[known], read_c[known], bath_c[known]
+    later = np.searchsorted(t_s, t_s + EACH_S, side="right") - 1  # the last row within a minute
+    moved_k = read_c[later] - read_c
+    side = (moved_k >= rise_k).astype(int) - (moved_k <= -fall_k).astype(int)
+    spans: list[list[int]] = []
+    for first in np.flatnonzero(side).tolist():
+        if spans and first <= spans[-1][1] and side[first] == side[spans[-1][0]]:
+            spans[-1][1] = int(later[first])
+        else:
+            spans.append([first, int(later[first])])
+    return [_jump(t_s, read_c, bath_c, store, *span) for span in spans]
+
+
+def _jump(t_s: Floats, read_c: Floats, bath_c: Floats, store: str, first: int, last: int) -> Jump:
+    """The change between two rows; it began with the last reading that was still near the first."""
+    gone = np.abs(read_c[first : last + 1] - read_c[first]) > BEGUN_SHARE * abs(read_c[last] - read_c[first])
+    first += max(int(np.argmax(gone)) - 1, 0)
+    return Jump(float(t_s[first]), float(t_s[last] - t_s[first]), store, float(read_c[first]), float(read_c[last]),
+                float(bath_c[first]))
+
+
+def untold(found: Sequence[Jump], happened: Sequence[Happening]) -> list[Jump]:
+    """The changes of which the balance tells nothing."""
+    return [one for one in found if not any(
+        each.at_s - NEAR_S <= one.at_s + one.lasted_s and end_s(each) + NEAR_S >= one.at_s for each in happened)]
