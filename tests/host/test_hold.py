@@ -167,17 +167,19 @@ def test_a_no_start_after_the_self_test_is_not_as_it_should_be(here):
 
 
 def test_a_board_that_restarts_ends_the_hold(here):
-    """Its heat is off and someone has to look."""
+    """Its heat is off and someone has to look: whoever is called at the end, as nobody at the PC knows."""
     rest = [status_line(number, 0, state="idle") for number in range(1, 9)]
-    _, _, outcome = held([*quiet(10), event_line("boot", 1, 0, cause="watchdog"), *rest])
+    _, ended, outcome = held([*quiet(10), event_line("boot", 1, 0, cause="watchdog"), *rest])
     assert (outcome.exit_code, outcome.result["ended"], outcome.result["duration_s"]) == (1, "restarted", 10)
+    assert ended.watch.scene.unwatched == "restarted"
 
 
 def test_a_board_that_restarts_after_a_latched_trip_resumes_nothing(here):
     """The latch outlives the power: only a person at the warmer clears it."""
     rest = [status_line(number, 0, state="trip", fault=1, stage="") for number in range(1, 9)]
     trip = event_line("trip", 1, 10_000, fault=faults.WATER_PROBE, latched=True)
-    _, _, outcome = held([*quiet(10), trip, event_line("boot", 1, 0, cause="PWRON_RESET", why="power"), *rest])
+    _, ended, outcome = held([*quiet(10), trip, event_line("boot", 1, 0, cause="PWRON_RESET", why="power"), *rest])
+    assert ended.watch.scene.unwatched == "unanswered"
     assert "stays off until somebody clears the trip" in outcome.summary
     assert "resumes" not in outcome.summary
 

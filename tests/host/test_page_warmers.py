@@ -274,7 +274,8 @@ def calls_of(page):
         return until(client, b"}").decode()
 
 
-@pytest.mark.parametrize(("unwatched", "calls"), [("lost", True), ("unanswered", True), ("left", False), ("", False)])
+@pytest.mark.parametrize(("unwatched", "calls"), [
+    ("lost", True), ("unanswered", True), ("restarted", True), ("resumed", True), ("left", False), ("", False)])
 def test_a_hold_that_gave_its_board_up_calls_on_every_page_and_nobody_is_coming(unwatched, calls):
     """One that was left, or came to its end, calls nobody."""
     with SharedHold("pot") as own, HoldPage([server.HERE], 0, [], own.hold) as page:

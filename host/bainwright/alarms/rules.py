@@ -70,6 +70,13 @@ LOST = Alarm("lost", True, "No word from the warmer, and the PC has stopped look
              "No more calls come. Look at the warmer: it may still hold, or be without power. Then look at its cable; "
              "bain hold --join watches it again.")  # fmt: skip
 
+RESTARTED = Alarm("restarted", True, "The warmer was without power, or restarted: its heat is off",
+                  "No more calls come. Look at the bowl: yes at the warmer heats on, no ends the hold. "
+                  "bain hold --join watches it then.")  # fmt: skip
+RESUMED = Alarm("resumed", True, "The warmer restarted and heats on, and the PC has stopped watching it",
+                "No more calls come. Look at the warmer; bain hold --join watches it again.")  # fmt: skip
+LAST = {"lost": LOST, "restarted": RESTARTED, "resumed": RESUMED}
+
 
 def found_tripped(words: str, chocolate: str, warmer: str) -> Alarm:
     """The call of who comes to watch a warmer again, and finds that it tripped meanwhile."""
@@ -82,7 +89,8 @@ def last_call(scene: Scene) -> Alarm | None:
     if scene.unwatched == "unanswered":
         return Alarm("ended", True, "The hold has ended, and nobody answered its alarm",
                      "\n".join(["No more calls come. Look at the warmer.", *scene.advice])).of(scene)  # fmt: skip
-    return LOST.of(scene) if scene.unwatched == "lost" else None
+    last = LAST.get(scene.unwatched)
+    return last.of(scene) if last is not None else None
 
 
 class Coming:

@@ -155,7 +155,9 @@ class Runner:
             return "lost"
         if course.unanswered:
             return "unanswered"
-        return "left" if course.resumed or course.ended in (watch.LOST, watch.LEFT, watch.OTHER) else ""
+        if course.ended == watch.RESTARTED and not self.session.virtual:  # nobody at the PC knows of it
+            return "resumed" if course.resumed else "restarted"
+        return "left" if course.ended in (watch.LOST, watch.LEFT, watch.OTHER) else ""
 
     def scene(self) -> Scene:
         """What the view shows before the board has reported anything."""

@@ -105,8 +105,10 @@ class Watch:
 
     @property
     def unanswered(self) -> bool:
-        """Did it end by itself while a trip, or a fault to unplug, was in force?"""
+        """Did it end by itself while a trip, or a fault to unplug, was in force? A latch outlives a restart."""
         status = self.scene.status
+        if self.ended == RESTARTED:
+            return not self.resumed and any(trip["latched"] for trip in self.trips)
         if self.ended not in (DONE, TRIPPED) or self._rests_in or status is None:
             return self.ended == TRIPPED and self._rests_in == "trip"
         return status.state == "trip" or faults.row(status.fault)[faults.HAZARD] == faults.UNPLUG

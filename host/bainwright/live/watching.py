@@ -38,11 +38,12 @@ KEYS = (
 )
 OVER = "the hold is over"
 UNWATCHED = "nobody watches the warmer any more, and it may hold on; bain hold --join watches it"
+RESTARTED = "the warmer restarted, and its heat is off until somebody says yes there; bain hold --join watches it then"
 UNANSWERED = "the hold has ended, and nobody answered its alarm: look at the warmer"
 LEFT = "you stopped watching; the hold continues"
 ENDED = "the program that ran the hold has ended; if the warmer still holds, bain hold --join watches it"
 ALONE = (UNWATCHED, ENDED)  # the warmer may hold on, and nobody watches it any more
-NOT_WELL = (*ALONE, UNANSWERED)
+NOT_WELL = (*ALONE, UNANSWERED, RESTARTED)
 HANGS = "no word from the program that runs the hold for {:.0f} s; what you see is old"
 MAY_HEAT = "; the warmer may still heat: look at it"
 SPEAKS = "the program that runs the hold speaks again, after some {:.0f} s"
@@ -188,7 +189,7 @@ def end_of(last: Frame | None) -> str:
     """How a hold ended whose last frame this is: over, left to itself, or without a word from its program."""
     if last is None or not last.over:
         return ENDED
-    return {"": OVER, "unanswered": UNANSWERED}.get(last.scene.unwatched, UNWATCHED)
+    return {"": OVER, "unanswered": UNANSWERED, "restarted": RESTARTED}.get(last.scene.unwatched, UNWATCHED)
 
 
 def stream(joined: Joined, out: TextIO, say: Callable[[str], None], *, as_csv: bool) -> str:

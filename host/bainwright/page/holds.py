@@ -151,7 +151,7 @@ def _answered(latest: Latest) -> Future[Reply] | None:
     shown = latest.get()
     if shown is None or not (shown.now.unwatched and shown.calls):
         return None
-    known = "" if shown.now.unwatched == "unanswered" else "left"
+    known = "left" if shown.now.unwatched in ("lost", "resumed") else ""  # where it may hold on
     latest.put(structs.replace(shown.now, unwatched=known), time.monotonic() - shown.age_s)
     return _at_once(ANSWERED)
 
