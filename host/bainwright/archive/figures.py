@@ -11,6 +11,7 @@ from typing import Any
 
 import ibis
 from ibis import Table, Value
+from ibis.expr.types import BooleanValue
 
 from bainwright.archive import schema
 from bainwright.archive.listing import IN_WINDOW, NOT_DIPPED, NOT_KNOWN
@@ -36,9 +37,9 @@ class Chosen:
     since: datetime | None = None
 
 
-def chosen_holds(chosen: Chosen) -> Table:
-    """The holds that were chosen, a line each."""
-    holds = HOLDS
+def chosen_holds(chosen: Chosen, folders: tuple[str, ...] | None = None) -> Table:
+    """The holds that were chosen, a line each; each file in the other folders and in the months before stays closed."""
+    holds = HOLDS if folders is None else HOLDS.filter(HOLDS.warmer.isin(folders))
     if chosen.warmer is not None:
         name = chosen.warmer.lower()
         holds = holds.filter((holds.warmer_name.lower() == name) | (holds.board.lower() == name))
@@ -46,8 +47,14 @@ def chosen_holds(chosen: Chosen) -> Table:
         holds = holds.filter((holds.kind.lower() == chosen.kind.lower())
                              | (holds.chocolate.lower() == chosen.kind.lower()))
     if chosen.since is not None:
-        holds = holds.filter(holds.started_utc >= ibis.literal(chosen.since, type="timestamp"))
+        holds = holds.filter(_not_before(holds, chosen.since),
+                             holds.started_utc >= ibis.literal(chosen.since, type="timestamp"))
     return holds
+
+
+def _not_before(table: Table, since: datetime) -> BooleanValue:
+    """The months that may have what is since then: the unknown month comes after every number."""
+    return table.month >= f"{since:%Y-%m}"
 
 
 def warmers(chosen: Chosen) -> Table:
@@ -61,7 +68,7 @@ def measured(chosen: Chosen, folders: tuple[str, ...] | None) -> Table:
     if folders is not None:
         rows = rows.filter(rows.warmer.isin(folders))
     if chosen.since is not None:
-        rows = rows.filter(rows.month >= f"{chosen.since:%Y-%m}")  # the unknown month comes after every number
+        rows = rows.filter(_not_before(rows, chosen.since))
     bowl_known = rows.bowl_c.notnull() & ~rows.bowl_estimated
     return rows.group_by("hold_id").agg(
         recorded_s=rows.lasts_s.sum(),
@@ -86,7 +93,7 @@ def nights(chosen: Chosen, folders: tuple[str, ...] | None = None) -> Table:
     folders : tuple of str, optional
         The warmers of those, as `warmers` gives them; None: do not ask, read the rows of all.
     """
-    joined = chosen_holds(chosen).left_join(measured(chosen, folders), "hold_id")
+    joined = chosen_holds(chosen, folders).left_join(measured(chosen, folders), "hold_id")
     heat_j = joined.heater_w * joined.full_heat_s
     return joined.mutate(
         heat_kwh=heat_j / J_PER_KWH,
