@@ -25,12 +25,15 @@ class Told(NamedTuple):
         The running hold's time.
     fault : int
         The number of the fault in force, or 0.
+    state : str
+        The board's state.
     """
 
     runs: bool
     other: bool
     t_ms: int
     fault: int
+    state: str
 
     def near(self, t_ms: int) -> bool:
         """May a status line of this moment be the hold's own?"""
@@ -55,5 +58,5 @@ def ask(session: Session, hold: int) -> Told | None:
         if hello["board"] == session.link.board:
             running = hello["state"] in commands.RUNNING
             ours = not hold or hello.get("hold", hold) == hold
-            return Told(running and ours, running and not ours, hello["t"], hello["fault"])
+            return Told(running and ours, running and not ours, hello["t"], hello["fault"], hello["state"])
     return None

@@ -12,12 +12,11 @@ from bainboard import faults, help_text, stages
 from bainwright.core.units import duration_words
 from bainwright.display.scene import Scene
 from bainwright.display.view import View
-from bainwright.evening.falling import Falling
-from bainwright.evening.held_back import HeldBack, LongPause
+from bainwright.evening.claims import Claims, Event
+from bainwright.evening.course_news import CourseNews
 from bainwright.evening.prompts import EveningPrompts
-from bainwright.evening.reach import Reach
 from bainwright.evening.told import Told
-from bainwright.evening.window_news import EDGES, WindowNews
+from bainwright.evening.window_news import EDGES
 from bainwright.link.losses import FEW, RESTART, STRAY, Losses
 from bainwright.link.messages import Message, Status
 from bainwright.record.writer import LiveLog
@@ -25,13 +24,13 @@ from bainwright.words import terms
 from bainwright.words.advice import advise
 
 AFTER_TRIP_MS = 300_000  # chosen: after five minutes it is clear whether the heat really went off
-
 FINISHED = "finished"  # the board's reason when the last answer ends an evening before its planned time
 ASKS_TO_RESUME = "go_on"  # the prompt of a board that restarted in the middle of a hold
 REPORTS_IN = 5  # status lines: by then a restarted board has read its probes and reports how long it was off
 ENDED_IN = 2  # status lines at rest in a row: one among those of a hold is another's, or a slip of the wire
 NEAR_END_MS = 3000  # chosen: the last line of a hold, and one that was lost
 AFTER_BOOT = ("power_back", "went_on")  # events of a board that restarted
+REFUTED = "a line came that the warmer's own reports do not bear out, so it does not count"
 GOES_ON = "a line came that the hold is over or tripped, and the warmer reports that it goes on: it is watched further"
 DONE, STOPPED, TRIPPED, RESTARTED, LEFT, LOST = "done", "stopped", "tripped", "restarted", "left running", "lost"
 NEVER_RAN = "never ran"  # it answered that it started, and stayed at rest
@@ -85,7 +84,7 @@ class Watch:
         self.ended: str | None = None
         self.trips: list[dict[str, Any]] = []
         self.end_ms = 0
-        self._stay, self._ask = stay, ask
+        self._stay, self._ask, self._claims = stay, ask, Claims()
         self._doubted: list[tuple[int, dict[str, Any]]] = []  # events that change all, with their moments
         self._doubted_lines = 0  # status lines since then that do not go on from the hold
         self._told = self._made = 0  # the fault in force that an event named, and one whose event was lost
@@ -98,10 +97,7 @@ class Watch:
         self._idle_lines = 0
         self._rests_in = ""  # the board's state, once it has no hold any more
         self._stage = ""
-        self._news, self._reach, self._held_back = WindowNews(), Reach(scene.bath), HeldBack(scene.bath)
-        self._falling = Falling(scene.bath)
-        self._pause = LongPause()
-        self._concern = ""  # that the chocolate will not reach its window
+        self._course = CourseNews(scene.bath)
 
     @property
     def unanswered(self) -> bool:
@@ -148,6 +144,7 @@ class Watch:
             return
         if at_rest(status):  # the board no longer has a hold
             self._idle_lines += 1
+            self._bear_out(status)
             known = self._begun or self.scene.status or status.state == "trip"
             if self._idle_lines < (ENDED_IN if known else REPORTS_IN):
                 return  # of before its start, perhaps: lines may lie on the way behind its answer; or of another board
@@ -168,6 +165,7 @@ class Watch:
         if self._ask is not None and not self._is_own(status):
             return
         self._idle_lines = 0
+        self._bear_out(status)
         self.losses.status(status.status, status.t)
         self.end_ms = status.t
         self._see_fault(status)
@@ -185,6 +183,14 @@ class Watch:
         self.scene.see(status.t / 1000, status)
         if self._latched_ms is not None and status.t >= self._watched_until_ms(self._latched_ms):
             self.ended = TRIPPED
+
+    def _bear_out(self, status: Status) -> None:
+        """Believe the events that a line bears out, and say which it refutes."""
+        true, false = self._claims.see(status, next_one=self.losses.is_next(status.status))
+        for event in true:
+            self._believe(event.at_ms, event.fields)
+        for event in false:
+            self.show(f"{REFUTED}: {terms.event(str(event.fields['event']), event.fields)}")
 
     def _asked(self) -> Told | None:
         return None if self._ask is None else self._ask()
@@ -232,21 +238,10 @@ class Watch:
             self._believe(status.t, {"event": "trip", "fault": status.fault, "latched": status.state == "trip"})
 
     def _judge_course(self, status: Status) -> None:
-        """Report where the chocolate is going: out of its window, back, or never into it."""
         asks = status.ask if self.prompts is None else self.scene.prompt and not self.prompts.waits(status)
         # In a pause somebody is there, and the screen asks for no answer.
         asked = asks and status.ask not in stages.UNHURRIED and status.state != "pause"
-        forgotten = self._pause.see(status)
-        self._add(status.t, [forgotten] if forgotten else [])
-        self.scene.calling = bool(status.fault or status.state == "trip" or asked or self._pause.calls)
-        falls, self.scene.falls = self._falling.see(status, away=self.scene.bowl_away), self._falling.words
-        if self.scene.bowl_away:
-            return
-        news = self._news.see(status, self.scene.window)
-        warning, held = self._reach.see(status, self.scene.window), self._held_back.see(status)
-        self._concern = warning or (self._concern if self._reach.reported else "")
-        self.scene.concern = self._concern or self._held_back.words
-        self._add(status.t, [text for text in (news, falls, warning, held) if text])
+        self._add(status.t, self._course.see(status, self.scene, asked=bool(asked)))
 
     def _watched_until_ms(self, latched_ms: int) -> float:
         planned_ms = float("inf") if self.scene.for_s is None else self.scene.for_s * 1000
@@ -254,17 +249,21 @@ class Watch:
 
     def _event(self, fields: dict[str, Any]) -> None:
         name, number, t_ms = str(fields["event"]), fields.pop("n", None), fields.pop("t", 0)
+        missed = isinstance(number, int) and self.losses.missed(number)
         if isinstance(number, int):
             if self.losses.is_old("event", number, (name, t_ms, *fields.items())):
                 return
             self.losses.event(number)
         # A board that has just ended its hold stamps the event with 0 and means the hold's last moment.
-        t_ms = max(t_ms if isinstance(t_ms, int) else 0, self.end_ms)
+        own_ms = t_ms if isinstance(t_ms, int) else 0
+        t_ms = max(own_ms, self.end_ms)
         if name == "trip" and self._made and fields.get("fault") == self._made:
             self._made = 0  # it came late, and is told
             return
         if name in ("trip", "ended", "boot") and self._ask is not None:
             self._doubted.append((t_ms, fields))
+            return
+        if self._ask is not None and self._claims.keeps(Event(t_ms, own_ms, missed, fields)):
             return
         if name in AFTER_BOOT and not self.restarted:
             told = self._asked()
@@ -276,13 +275,19 @@ class Watch:
 
     def settle(self) -> None:
         """Take an event that ends the hold for true, unless the board itself says that it goes on."""
-        if self._doubted:
-            self._settle(self._asked())
+        if self._doubted or self._claims:
+            told = self._asked()
+            for event in self._claims.ask(None if told is None else told.state):
+                self._believe(event.at_ms, event.fields)
+            if self._doubted:
+                self._settle(told)
 
     def _settle(self, told: Told | None) -> None:
         if told is not None and told.runs:
-            self._believe_trips(lambda fields: not fields.get("latched"))  # its fault may have been over at once
-            self._goes_on()
+            self._believe_trips(lambda fields: bool(told.fault) and fields.get("fault") == told.fault)
+            if self._doubted:
+                self._goes_on()
+            self._doubted_lines = 0
             return
         while self._doubted and self.ended is None:
             self._believe(*self._doubted.pop(0))
@@ -295,10 +300,11 @@ class Watch:
         if status.fault or status.state == "trip":
             told = self._asked()
             sound = told is not None and told.runs and not told.fault
-            self._believe_trips(lambda fields: not (sound and fields.get("latched")))
+            self._believe_trips(lambda _: not sound)
         going = status.state not in ("idle", "trip") and status.t > 0 and status.t >= self.end_ms
         if going and status.ask != ASKS_TO_RESUME and self.losses.follows(status.status):
-            self._believe_trips(lambda fields: not fields.get("latched"))  # its fault may have been over at once
+            before = self.scene.status.fault if self.scene.status else faults.NONE
+            self._believe_trips(lambda fields: before and fields.get("fault") == before)  # it came late
             if self._doubted:
                 self.show(GOES_ON)
             self._doubted, self._doubted_lines = [], 0
@@ -310,7 +316,7 @@ class Watch:
             self.settle()
         return self.ended is not None or bool(self._doubted)
 
-    def _believe_trips(self, which: Callable[[dict[str, Any]], bool]) -> None:
+    def _believe_trips(self, which: Callable[[dict[str, Any]], object]) -> None:
         doubted, self._doubted = self._doubted, []
         for t_ms, fields in doubted:
             if fields["event"] == "trip" and which(fields):
@@ -384,15 +390,8 @@ class Watch:
         self._told, self._fault_lines = number if isinstance(number, int) else 0, 0
         row = faults.row(number if isinstance(number, int) else faults.CRASHED)
         latched = bool(fields.get("latched"))
-        self.trips.append(
-            {
-                "t_s": t_ms / 1000,
-                "fault": row[faults.NUMBER],
-                "name": row[faults.NAME],
-                "said": help_text.FAULTS[row[faults.NUMBER]][0],
-                "latched": latched,
-            }
-        )
+        self.trips.append({"t_s": t_ms / 1000, "fault": row[faults.NUMBER], "name": row[faults.NAME],
+                           "said": help_text.FAULTS[row[faults.NUMBER]][0], "latched": latched})  # fmt: skip
         self.scene.advice = advise(row[faults.NUMBER], self.scene.bath).lines()
         for line in self.scene.advice:
             self.view.say(line)

@@ -77,6 +77,14 @@ class Losses:
         """Does a status line of this number go on from the last one?"""
         return self._known["status"] and self._last["status"] < number <= self._last["status"] + FEW
 
+    def is_next(self, number: int) -> bool:
+        """Is a status line of this number the very next one?"""
+        return self._known["status"] and number == self._last["status"] + 1
+
+    def missed(self, number: int) -> bool:
+        """Was an event of this number passed over, so that it comes late?"""
+        return self._known["event"] and number < self._last["event"]
+
     def restarted(self) -> None:
         """The board has restarted: count from the next numbers."""
         self._known = {"status": False, "event": False}
