@@ -135,7 +135,7 @@ def test_a_bowl_that_was_not_set_back_is_seen_while_it_settles(evening: HoldLog)
 def test_what_a_loss_may_have_been_leaves_room_for_cold_pieces(evening: HoldLog) -> None:
     (lift,) = [each for each in happened(evening) if each.kind == found.LIFTED]
     said = happening_words.sentence(lift, 33.1, lambda at_s: "22:30")
-    assert "Was it out of the bath, without its lid or in a strong draught, or did something cold go in?" in said
+    assert "in a strong draught, did something cold go in, or is little left in it?" in said
 
 
 def test_what_ends_a_hold_is_no_part_of_the_balance_before_it(evening: HoldLog) -> None:

@@ -176,6 +176,9 @@ def test_the_bowl_is_seeded_while_the_bath_is_swapped():
     t = tonight()
     t.see(line(stage="seed", ask="swap", water=48000))
     assert "Seed the bowl meanwhile, down to 32 °C" in t.swap(tonight_module.Moment(48.0, 45.0, 32.7))
+    down = t.swap(tonight_module.Moment(48.0, 30.2, 32.7))
+    assert "The bowl reads 30.2 °C: no more seed" in down
+    assert "Seed the bowl" not in down
 
 
 @pytest.mark.parametrize("stage", ["settle", "test", "work"])

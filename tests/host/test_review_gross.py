@@ -17,10 +17,11 @@ from bainwright.review import night_words
 RIG = load_rig("pot")
 
 
-def log_of(t_s: np.ndarray, bowl_c: np.ndarray, water_c: np.ndarray, events: list[dict[str, object]]) -> HoldLog:
+def log_of(t_s: np.ndarray, bowl_c: np.ndarray, water_c: np.ndarray, events: list[dict[str, object]],
+           duty: float | np.ndarray = 0.1) -> HoldLog:
     n = len(t_s)
     return HoldLog({"t_s": t_s, "bowl_c": bowl_c, "water_c": water_c, "bowl_estimated": np.zeros(n),
-                    "stage": np.array(["work"] * n), "state": np.array(["hold"] * n)},
+                    "duty": np.full(n, 1.0) * duty, "stage": np.array(["work"] * n), "state": np.array(["hold"] * n)},
                    facts={"rig": dict(RIG.settings)}, events=events)  # fmt: skip
 
 
@@ -62,7 +63,7 @@ def test_a_bath_that_its_heater_warms_does_not_jump_and_hot_water_does() -> None
     t_s = np.arange(0.0, 3600.0)
     full_k_per_s = float(RIG.settings["heater_w"]) / (4186.0 * float(RIG.settings["water_l"]))
     heated = 20.0 + full_k_per_s * np.minimum(t_s, 1500.0)
-    assert jumps.jumps(log_of(t_s, np.full(3600, 31.4), heated, [])) == []
+    assert jumps.jumps(log_of(t_s, np.full(3600, 31.4), heated, [], np.where(t_s < 1500.0, 1.0, 0.0))) == []
     poured_c = 33.0 + 22.0 * 0.8 / 2.5
     (jump,) = jumps.jumps(log_of(t_s, np.full(3600, 31.4), np.where(t_s < 1320.0, 33.0, poured_c), []))
     assert (jump.store, jump.from_c, jump.to_c) == ("water", 33.0, pytest.approx(poured_c))

@@ -24,6 +24,7 @@ from bainwright.report.sentences import (
     SPOILT,
     advice_words,
     evening_paragraph,
+    melted_again,
     paragraph,
     percent,
     temper_left,
@@ -310,3 +311,28 @@ def test_a_melt_that_went_cold_before_it_came_to_a_temper_is_said_to_have_set(st
     assert "has set" not in said_of(names, 1200 * [22.0])
     assert "has set" not in said_of(names, 600 * [42.0] + 600 * [25.5])
     assert "has set" not in said_of(names, 900 * [22.0] + 300 * [42.0])
+
+
+def test_a_share_of_the_dipping_says_from_when_on_it_counts():
+    """By hand: 15 of 30 min of dipping below the window, and then all in it."""
+    said = said_of(600 * ["settle"] + 1800 * ["work"], 1500 * [30.0] + 900 * [31.5])
+    assert "while dipping, it was in its window 100 % of the time after the first 15 min of it" in said
+    at_once = said_of(600 * ["settle"] + 1800 * ["work"], 600 * [30.0] + 1800 * [31.5])
+    assert "of it" not in at_once.split(", typically")[0]
+
+
+@pytest.mark.parametrize(("kept_c", "again"), [(39.8, True), (30.0, False)])
+def test_a_temper_that_was_melted_afterwards_is_past(kept_c, again):
+    """Form VI, the last crystal, melts at 36.3 °C (Wille and Lutton 1966)."""
+    names = ["work"] * 600 + ["melted"] * 600
+    evening = trace(600 * [24.8] + 600 * [kept_c])
+    assert melted_again(steps.runs(np.array(names), evening)) is again
+    assert not melted_again(steps.runs(np.array(names[::-1]), trace(600 * [40.0] + 600 * [31.0])))
+
+
+def test_a_chocolate_that_was_chosen_and_never_came_into_the_bath_is_not_told():
+    def event(name, stage="change"):
+        return {"t_s": 1.0, "event": "changed", "name": name}, {"t_s": 1.0, "event": "stage", "stage": stage}
+    back = {"t_s": 9.0, "event": "stage", "stage": "settle"}
+    log = HoldLog({"t_s": np.zeros(1)}, events=[*event("black"), *event("dark"), back, *event("milk")])
+    assert steps.next_bowls(log) == ["dark"]

@@ -8,9 +8,11 @@ import pytest
 from fake_board import status_line
 
 from bainwright import cli
+from bainwright.archive.listing import entry_of
 from bainwright.core.errors import UseError
 from bainwright.files.chocolate import load_profile
 from bainwright.link.messages import decode
+from bainwright.record.reader import read_facts
 from bainwright.record.taken_back import take_back
 from bainwright.record.temper_tests import chocolate_at, judge, logged_tests, valid_tests
 from bainwright.record.writer import LiveLog
@@ -102,6 +104,28 @@ def test_a_time_of_one_s_own_is_a_test_of_its_own(folder, capsys):
         (4.5, "good", "warmer"), (6.0, "slow", "person")]
     code, tests, _ = temper(capsys, folder, "--not-set")
     assert (code, tests[-1]["verdict"], len(tests)) == (1, "failed", 3)
+
+
+@pytest.mark.parametrize(("typed", "minutes"), [
+    ("4.5", 4.5), ("4,5", 4.5), ("4:30", 4.5), ("4:30 min", 4.5), ("4 min", 4.0), ("4m30s", 4.5), ("270s", 4.5),
+    ("4 Minutes", 4.0)])
+def test_a_time_is_taken_as_it_is_read_off(folder, capsys, typed, minutes):
+    """Four and a half minutes are 270 s."""
+    assert temper(capsys, folder, "--minutes", typed)[1][-1]["minutes"] == minutes
+
+
+@pytest.mark.parametrize("typed", ["4:75", "soon", "4h", "nan", "s"])
+def test_what_is_no_time_is_refused_with_an_example(folder, capsys, typed):
+    assert cli.main(["temper", str(folder), "--minutes", typed]) == 2
+    assert "wanted minutes, such as 4.5, 4:30 or 4m30s" in capsys.readouterr().err
+
+
+def test_no_test_brings_back_crystals_that_the_hold_has_melted(folder, capsys):
+    facts = folder / "hold.json"
+    facts.write_text(json.dumps({**json.loads(facts.read_text()), "report": {"temper": "molten", "summary": "Held."}}))
+    assert cli.main(["temper", str(folder), "--minutes", "4"]) == 0
+    assert "so warm that no crystal was left" in capsys.readouterr().err
+    assert entry_of(folder, read_facts(folder)).temper == "molten"
 
 
 def test_a_room_in_which_little_sets_is_said_and_wet_chocolate_has_no_gloss(folder, capsys):

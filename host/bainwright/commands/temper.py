@@ -8,12 +8,13 @@ import click
 
 from bainwright.commands import options
 from bainwright.commands.console import say
-from bainwright.commands.usage import Number, OneOf
+from bainwright.commands.usage import Minutes, OneOf
 
 
 @click.command(short_help="Show or complete the temper tests of a hold.")
 @click.argument("hold", metavar="HOLD")
-@click.option("--minutes", type=Number(), metavar="MIN", help="A test piece had set after so many minutes.")
+@click.option("--minutes", type=Minutes(), metavar="MIN",
+              help="A test piece had set after so many minutes: 4.5 or 4:30.")
 @click.option("--not-set", is_flag=True, help="It did not set.")
 @click.option("--gloss", type=OneOf("good", "dull"), help="How it shone.")
 @click.option("--streaks", type=OneOf("none", "some", "many"), help="How streaked it was.")

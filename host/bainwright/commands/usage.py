@@ -13,6 +13,10 @@ from bainwright.core.errors import UseError
 
 _EXTRA = re.compile(r"unexpected extra arguments? \((.*)\)")  # the only form these words have
 
+_CLOCK = re.compile(r"(\d{1,3}):([0-5]\d)(?: ?min)?", re.ASCII)
+_NUMBER = r"(\d{1,6}(?:\.\d{1,6})?)"
+_SHORT_TIME = re.compile(rf"(?:{_NUMBER}(?:m|min|minutes?))?(?:{_NUMBER}(?:s|sec|seconds?))?", re.ASCII)
+
 
 class Whole(click.ParamType[int]):
     """A whole number within bounds."""
@@ -59,6 +63,35 @@ class Number(click.ParamType[float]):
             number = math.nan
         if not math.isfinite(number):
             raise UseError(_name(param), got=repr(value), wanted="a number")
+        return number
+
+
+class Minutes(click.ParamType[float]):
+    """A short time, as a person reads it off: 4.5 and 4:30 are minutes, 4m30s and 270s name their letters."""
+
+    name = "minutes"
+
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Read it, in minutes.
+
+        Raises
+        ------
+        UseError
+            If it is no such time.
+        """
+        text = str(value).strip().lower().replace(",", ".")
+        clock = _CLOCK.fullmatch(text)
+        if clock:
+            return int(clock[1]) + int(clock[2]) / 60.0
+        letters = _SHORT_TIME.fullmatch(text.replace(" ", ""))
+        if letters and any(letters.groups()):
+            return float(letters[1] or 0.0) + float(letters[2] or 0.0) / 60.0
+        try:
+            number = float(text)
+        except ValueError:
+            number = math.nan
+        if not math.isfinite(number):
+            raise UseError(_name(param), got=repr(value), wanted="minutes, such as 4.5, 4:30 or 4m30s")
         return number
 
 

@@ -19,6 +19,7 @@ ON_ITS_WAY = {("melt", BELOW): "melting", ("melt", IN): "warm enough", ("seed", 
 # What there is to do in a step while the warmer asks nothing.
 MEANWHILE = {"melt": "stir every few minutes; the warmer asks when it is warm enough",
              "melted": "nothing to do: the stock stays melted"}
+MELTS = "put a lid on and stir now and then, until it is melted"  # stock of the evening, still under its window
 SETTLES = {BELOW: "stir now and then: its bath should warm it back into its window",
            IN: "nothing to do: it settles in its window", ABOVE: "it cools into its window: stir now and then"}
 TRIPPED = "tripped, the heat is off: look at the bowl and the water, then clear the trip at the warmer"
@@ -121,6 +122,8 @@ def _prompt(scene: Scene, press: Mapping[str, str]) -> str:
         return "wait before you dip: it is below its window"
     if not scene.concern and stage == "settle":
         return for_bath(SETTLES.get(scene.where, terms.PROMPTS[""]), scene.bath)
+    if not scene.concern and stage == "melted" and scene.where == BELOW:
+        return MELTS
     return scene.concern or MEANWHILE.get(stage, terms.PROMPTS[""])
 
 

@@ -136,14 +136,14 @@ def too_warm(scene: Scene, cool_c: float | None) -> str:
 
 
 def waits(scene: Scene) -> str:
-    """What to know at a yes that moves nothing on: the step ends by itself, whatever is answered. Empty: it does."""
+    """What to know at a yes that moves nothing on: the warmer asks when it is time. Empty: it does."""
     status = scene.status
     steps = stages.BY_NAME[status.stage][stages.STEPS] if status is not None and status.stage in stages.BY_NAME else ()
     step = next((each for each in steps if status is not None and each[stages.ASK] == status.ask), None)
     if status is None or step is None or step[stages.YES] is not None or step[stages.UNTIL] is None:
         return ""
     if step is not stages.SWAP or status.water is None:
-        return "noted, but there is nothing to answer now: the step ends by itself"
+        return "noted, but there is nothing to answer yet: the warmer asks when there is"
     return (f"noted, and it goes on by itself once the {scene.bath} is under {scene.window.ceiling_c:g} °C; it is at "
             f"{status.water / 1000:.1f} °C")
 

@@ -161,13 +161,21 @@ class EveningPrompts:
             return self._of_bath(f"the bath is at {moment.water_c:.0f} °C, cool enough for the bowl; the warmer tests "
                                  "itself first")
         # The bowl comes down through its window meanwhile: unseeded, it would have no temper.
-        seeds = f". Seed the bowl meanwhile, down to {p.high_c:g} °C" if self._stage == stages.SEED else ""
+        seeds = self._seeds(moment)
         if not self.body.is_bath:
             wait = (f"the plate is at {moment.water_c:.0f} °C and cannot be cooled: bowl off, wait until it is under "
                     f"{p.ceiling_c:g} °C")
             return wait + (f"{seeds}, and wrap it in a towel" if seeds else "")
         how = self._swapped(moment.water_c, aim_c)
         return f"the bath is at {moment.water_c:.0f} °C, the bowl wants {aim_c:.0f} °C: {how}{seeds}"
+
+    def _seeds(self, moment: Moment) -> str:
+        """What to do with the bowl that is seeded while its bath comes down; one that is down wants no more."""
+        if self._stage != stages.SEED:
+            return ""
+        down = moment.bowl_c is not None and moment.bowl_c <= self.profile.high_c
+        return (f". The bowl reads {moment.bowl_c:.1f} °C: no more seed, stir until the pieces are gone" if down else
+                f". Seed the bowl meanwhile, down to {self.profile.high_c:g} °C")
 
     def _swapped(self, water_c: float, aim_c: float) -> str:
         litres, bath_l = swap_l(self.body, water_c, aim_c, COLD_C), float(self.settings["water_l"])

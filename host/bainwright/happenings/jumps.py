@@ -65,21 +65,28 @@ def jumps(log: HoldLog) -> list[Jump]:
     away = lifted(log, t_s) | (np.interp(t_s - EACH_S, t_s, lifted(log, t_s)) > 0.0)  # set back, it takes a minute
     bowl_c = np.where(held & ~away & ~(np.nan_to_num(log["bowl_estimated"]) > 0), bowl_c, np.nan)
     held_water_c = np.where(held, water_c, np.nan)
-    rig = log.facts.get("rig")
-    watts, litres = (rig.get(name) if isinstance(rig, dict) else None for name in ("heater_w", "water_l"))
-    heats_k = 0.0
-    if isinstance(watts, int | float) and isinstance(litres, int | float) and litres > 0 and watts >= 0:
-        heats_k = HEATER_TIMES * watts * EACH_S / (WATER_J_PER_KGK * litres)
-    found = [*_of(t_s, bowl_c, "bowl", BOWL_K, BOWL_K, water_c),
-             *_of(t_s, held_water_c, "water", WATER_K + heats_k, WATER_K, water_c)]
+    found = [*_of(t_s, bowl_c, "bowl", np.full(len(t_s), BOWL_K), BOWL_K, water_c),
+             *_of(t_s, held_water_c, "water", WATER_K + HEATER_TIMES * _heated_k(log, t_s), WATER_K, water_c)]
     return sorted(found, key=lambda each: each.at_s)
 
 
-def _of(t_s: Floats, read_c: Floats, store: str, rise_k: float, fall_k: float, bath_c: Floats) -> list[Jump]:
+def _heated_k(log: HoldLog, t_s: Floats) -> Floats:
+    """By how much the heat from a minute before to a minute after each row warms the bath, by watts and litres, °C."""
+    rig = log.facts.get("rig")
+    watts, litres = (rig.get(name) if isinstance(rig, dict) else None for name in ("heater_w", "water_l"))
+    if not isinstance(watts, int | float) or not isinstance(litres, int | float) or not watts > 0.0 < litres:
+        return np.zeros(len(t_s))
+    steps_s = np.minimum(np.diff(t_s, append=t_s[-1:]), EACH_S)
+    given_k = np.cumsum(np.nan_to_num(np.asarray(log["duty"], dtype=float)) * steps_s) * watts / (
+        WATER_J_PER_KGK * litres)
+    return np.interp(t_s + EACH_S, t_s, given_k) - np.interp(t_s - EACH_S, t_s, given_k)
+
+
+def _of(t_s: Floats, read_c: Floats, store: str, rise_k: Floats, fall_k: float, bath_c: Floats) -> list[Jump]:
     known = np.isfinite(read_c)
     if np.count_nonzero(known) < 2:
         return []
-    t_s, read_c, bath_c = t_s[known], read_c[known], bath_c[known]
+    t_s, read_c, bath_c, rise_k = t_s[known], read_c[known], bath_c[known], rise_k[known]
     later = np.searchsorted(t_s, t_s + EACH_S, side="right") - 1  # the last row within a minute
     moved_k = read_c[later] - read_c
     side = (moved_k >= rise_k).astype(int) - (moved_k <= -fall_k).astype(int)

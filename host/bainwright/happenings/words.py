@@ -22,7 +22,8 @@ ADVICE = {
     found.CHOCOLATE_COOLED: "Was the lid off, or the bowl tilted out of the water?",
     found.WATER_COOLED: "Was the ring round the bowl uncovered, or cold water poured in slowly?",
     found.HEATED: "Sun, a stove, or something warm poured in?",
-    found.LIFTED: "Was it out of the bath, without its lid or in a strong draught, or did something cold go in?",
+    found.LIFTED: ("Was it out of the bath, without its lid or in a strong draught, did something cold go in, or is "
+                   "little left in it?"),
 }
 WEAKER = (found.COOLED, found.WATER_COOLED)  # what less heat than the duty says looks like
 SLOW = {
@@ -56,6 +57,9 @@ def sentence(each: Happening, water_c: float, clock: Callable[[float], str]) -> 
                 "out?")
     if each.kind in (found.COLD_REFILL, found.WARM_REFILL):
         than = "colder" if each.kind == found.COLD_REFILL else "warmer"
+        if each.strength < SURE and each.kind == found.WARM_REFILL:
+            return (f"{at}{moved} within minutes. Was warmer chocolate poured in, or was it stirred after a long rest, "
+                    "so that it took more heat from its bath?")
         return f"{at}chocolate {than} than the bowl was poured in: {moved} at once."
     if each.kind == found.PROBE_SLIPPED:
         than = "less" if each.bowl_k < 0 else "more"

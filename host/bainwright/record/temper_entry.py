@@ -27,6 +27,8 @@ from bainwright.record.temper_tests import (
 )
 from bainwright.words import terms
 
+MOLTEN = ("this hold was so warm that no crystal was left: the test counts for what was seeded again since, and its "
+          "verdict stays")
 MELTED = {"melt", "melted"}  # the steps in which no chocolate is in temper
 
 Say = Callable[..., None]
@@ -70,6 +72,8 @@ def run_temper(folder: Path, options: TemperOptions, *, as_json: bool, say: Say)
         with alone(folder):
             tests = _entered(_tests(folder, log), options, log)
             save_tests(folder, tests)
+        if not as_json and _molten(log):
+            say(f"bain: {MOLTEN}", err=True)
     else:
         tests = _tests(folder, log)
     if as_json:
@@ -81,6 +85,12 @@ def run_temper(folder: Path, options: TemperOptions, *, as_json: bool, say: Say)
         say("bain: no temper test in this hold; --minutes adds one", err=True)
         return 0
     return 0 if tests[-1].verdict in (stages.GOOD, stages.SLOW) else 1
+
+
+def _molten(log: HoldLog) -> bool:
+    """Whether the report has it that no crystal was left at the end."""
+    report = log.facts.get("report")
+    return isinstance(report, dict) and report.get("temper") == "molten"
 
 
 def _tests(folder: Path, log: HoldLog) -> list[TemperTest]:

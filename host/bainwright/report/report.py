@@ -33,7 +33,17 @@ from bainwright.record.names import CSV
 from bainwright.record.reader import HoldLog, read_log
 from bainwright.record.writer import seal
 from bainwright.report import morning, steps
-from bainwright.report.sentences import BUT, evening_paragraph, learnt_words, next_bowls_words, paragraph, temper_left
+from bainwright.report.sentences import (
+    BUT,
+    SET,
+    SPOILT,
+    evening_paragraph,
+    learnt_words,
+    melted_again,
+    next_bowls_words,
+    paragraph,
+    temper_left,
+)
 
 ENDINGS = {
     watch.STOPPED: "It was stopped.",
@@ -156,6 +166,9 @@ def judge(
     if counts is None:
         return Judged(s, paragraph(name, first, window, trips, temper, never_above_c, bath) + then, temper, [])
     own = [step for step in runs if step.start_s < until_s]
+    if temper != SPOILT and window.tempered and melted_again(own):
+        then += " It had set on the way, and was melted again." if temper == SET else ""
+        temper = ""
     words = evening_paragraph(name, first, own, window, temper, trips, never_above_c, bath, steps.held_back_s(log))
     return Judged(s, words + then, temper, runs, not counts.any() and not steps.only_rests(at))
 
@@ -231,7 +244,8 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
     if (log["stage"] == "rest").any():
         notes.append(f"weigh what is left once it has set: bain stock {home} --left 640g records it and says "
                      "whether it may be tempered again")
-    summary = " ".join(filter(None, (_plant_words(ended), night, judged.words, ending)))
+    told = (judged.words, night) if window_of(setup).tempered else (night, judged.words)  # the first is the title
+    summary = " ".join(filter(None, (_plant_words(ended), *told, ending)))
     notes += log.notes
     if course.log.trouble is None:
         stored = {**judged.score.as_dict(), "temper": judged.temper, "steps": _steps(judged), "summary": summary}

@@ -9,7 +9,7 @@ from bainboard import stages
 from bainboard.control.cascade import MOST_OVER_K
 from bainwright.core.units import duration_words
 from bainwright.files.chocolate import SOFT_UNDER_K, overheated
-from bainwright.files.score import Figures, Score, Window
+from bainwright.files.score import ENTRY_S, Figures, Score, Window
 from bainwright.physics.chocolate_heat import FORM_VI_C, SETS_BELOW_C
 from bainwright.report.steps import Step
 from bainwright.words import terms
@@ -253,13 +253,19 @@ def evening_paragraph(
         doing = "While dipping" if window.tempered else "As melted stock"
         peaks = peak_words(s.counted, window, bath)
         span = f"{doing}, {peaks[:1].lower()}{peaks[1:]} {outside_words(s.counted)}".rstrip()
-        parts = [with_temper(f"{held}; {_while_words(s, window)}", temper, window), course, span]
+        parts = [with_temper(f"{held}; {_while_words(s, steps, window)}", temper, window), course, span]
     advice = (advice_words(temper, never_above_c) if window.tempered else "") or _set_on_the_way(steps, window)
     if held_back_s > 0.0:
         parts.append(f"For {duration_words(held_back_s)} the warmer held its heat back, because the {bath} warmed up "
                      "less than its watts promise.")
     parts += [advice, end_words(s), trip_words(trips)]
     return " ".join(part for part in parts if part)
+
+
+def melted_again(steps: list[Step]) -> bool:
+    """Whether the chocolate was kept melted after its temper, and no crystal of that is left."""
+    last = next((step for step in reversed(steps) if step.name in (*stages.TEMPERED, "melted")), None)
+    return last is not None and last.name == "melted" and (last.bowl_peak_c or 0.0) > FORM_VI_C
 
 
 def _set_on_the_way(steps: list[Step], window: Window) -> str:
@@ -276,11 +282,14 @@ def _has_work(steps: list[Step], window: Window) -> bool:
     return any(step.name == ("work" if window.tempered else "melted") for step in steps)
 
 
-def _while_words(s: Score, window: Window) -> str:
+def _while_words(s: Score, steps: list[Step], window: Window) -> str:
     doing = "while dipping" if window.tempered else "as melted stock"
     if s.in_window_fraction is None or s.warm_up_s is None:
         return f"{doing}, it never stayed in its window for a minute."
-    return f"{doing}, it was in its window {percent(s.in_window_fraction)} of the time{_error_words(s)}."
+    began_s = next(step.start_s for step in steps if step.name == ("work" if window.tempered else "melted"))
+    came_s = s.warm_up_s - began_s  # what the share does not count
+    after = f" after the first {duration_words(came_s)} of it" if came_s >= ENTRY_S else ""
+    return f"{doing}, it was in its window {percent(s.in_window_fraction)} of the time{after}{_error_words(s)}."
 
 
 def _steps_words(steps: list[Step], window: Window, bath: str) -> str:

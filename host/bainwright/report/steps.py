@@ -64,7 +64,15 @@ def changed_s(log: HoldLog) -> float:
 
 def next_bowls(log: HoldLog) -> list[str]:
     """The chocolates that came into the bath after the first, in order."""
-    return [str(event.get("name") or "another chocolate") for event in log.events if event.get("event") == "changed"]
+    names: list[str] = []
+    coming = ""
+    for event in log.events:
+        if event.get("event") == "changed":
+            coming = str(event.get("name") or "another chocolate")
+        elif event.get("event") == "stage" and event.get("stage") != "change" and coming:  # it is in the bath
+            names.append(coming)
+            coming = ""
+    return names
 
 
 def scored(names: NDArray[Any], t_s: Floats, window: Window, until_s: float) -> Flags | None:

@@ -152,7 +152,7 @@ def review(entry: Entry, log: HoldLog) -> Night:
     heat_kwh, mean_w = _heat(log, t_s, row_s)
     evaporated_g, due = _water(log, t_s, row_s)
     falls = stray.strays(log)
-    balance, happened, own = _happened(log, stray.not_balanced(falls))
+    balance, happened, own = _happened(log, falls)
     report = log.facts.get("report")
     stored = report if isinstance(report, dict) else {}
     scored = stored.get("dipping")
@@ -234,7 +234,7 @@ def _alarms(log: HoldLog) -> list[Alarm]:
 
 
 def _happened(
-    log: HoldLog, without: Sequence[tuple[float, float]]
+    log: HoldLog, falls: Sequence[Stray]
 ) -> tuple[Balance | None, list[Happening], NightFigures | None]:
     """The balance, what it shows, and the night's own figures; nothing without the rig's sizes."""
     rig = log.facts.get("rig")
@@ -244,7 +244,12 @@ def _happened(
     if why or values is None or SIZES - set(rig):
         return None, [], None
     known = {**settings.defaults(settings.SETTINGS), **values}
+    without = stray.not_balanced(falls)
     balance, found = find(log, known, without)
+    missed = [(each.at_s, each.end_s) for each in stray.untold(falls, found) if each.held]
+    if set(missed) - set(without):  # or its end would be taken for heat from outside
+        without = missed
+        balance, found = find(log, known, without)
     return balance, found, night_figures(log, known, found, without)
 
 
