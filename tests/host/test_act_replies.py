@@ -38,7 +38,7 @@ def test_a_yes_that_moves_nothing_on_says_what_will():
     assert "by itself once the water is under 34.5 °C; it is at 35.0 °C" in kitchen.scene.events[-1][1]
     settling = Kitchen(ask="settling", stage="settle")
     assert settling.wish("yes", seen="settling").done
-    assert "there is nothing to answer now" in settling.scene.events[-1][1]
+    assert "there is nothing to answer yet" in settling.scene.events[-1][1]
     stirred = Kitchen(ask="stir", stage="settle")
     assert stirred.wish("yes", seen="stir").done
     assert not stirred.scene.events

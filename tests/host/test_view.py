@@ -62,6 +62,9 @@ def test_stock_on_its_way_up_from_the_evening_calls_no_alarm(milli, word):
     scene.window = Window(38.0, 40.0, 42.0, 45.0)
     scene.see(780, decode(status_line(1, 780_000, bowl=milli[1], stage="melted")[:-1]))
     assert scene_words.place(scene) == word
+    assert "until it is melted" in scene_words.prompt(scene)
+    scene.see(781, decode(status_line(1, 781_000, bowl=40000, stage="melted")[:-1]))
+    assert scene_words.prompt(scene) == "nothing to do: the stock stays melted"
 
 
 def test_a_melt_is_stirred_while_the_warmer_asks_nothing():
