@@ -17,6 +17,7 @@ from unittest import mock
 import pytest
 from page_tools import Phone, code_of, scene_at, served, until
 
+from bainwright.page import refused as refused_module
 from bainwright.page import server
 from bainwright.page.access import CODE_S, GUESSES, GUESSES_OF_ALL, GUESSES_S, MOST_SESSIONS, Access
 from bainwright.page.refused import Refused
@@ -49,11 +50,47 @@ def test_what_is_refused_is_recorded_once_a_minute_for_each_address():
     assert [(line["address"], line["status"], line["times"]) for line in lines] == [("192.168.1.44", 403, 1)]
     for n in range(1000):
         refused.note(f"10.0.{n // 256}.{n % 256}", 421)
+    assert refused.due_in_s == 60.0
     now_s[0] = 61.0
+    assert refused.due_in_s == 0.0
     refused.note("192.168.1.9", 200)  # whoever comes next
+    assert refused.due_in_s is None
     assert (lines[1]["status"], lines[1]["times"]) == (403, 49)
     assert sum(line["times"] for line in lines) == 1050
     assert len(lines) < 70
+
+
+def test_what_was_refused_is_written_down_although_nobody_asks_again(monkeypatch):
+    """Within a minute, and at the latest with the end of the server."""
+    monkeypatch.setattr(refused_module, "EVERY_S", 0.05)
+    with served(scene_at()) as page:
+        record = page.home / "refused.jsonl"
+        for _ in range(3):
+            Phone(page).ask("GET", "/", Host="evil.example")
+        for _ in range(500):
+            if _times(record) == 3:
+                break
+            time.sleep(0.02)
+        assert _times(record) == 3
+        monkeypatch.setattr(refused_module, "EVERY_S", 3600.0)
+        for _ in range(3):
+            Phone(page).ask("GET", "/", Host="evil.example")
+        page.__exit__(None, None, None)
+        assert _times(record) == 6
+
+
+def _times(record):
+    return sum(json.loads(line)["times"] for line in record.read_text().splitlines())
+
+
+def test_a_full_record_becomes_the_one_before(monkeypatch, tmp_path):
+    """Else whoever fills it once is never recorded again."""
+    monkeypatch.setattr(refused_module, "home", lambda: tmp_path)
+    monkeypatch.setattr(refused_module, "MOST_BYTES", 20)
+    for number in range(5):
+        refused_module.append(f"line {number} of ten\n")
+    assert (tmp_path / "refused.jsonl").read_text() == "line 4 of ten\n"
+    assert (tmp_path / "refused.jsonl.before").read_text() == "line 2 of ten\nline 3 of ten\n"
 
 
 def test_a_refusal_stands_in_the_home_of_records():

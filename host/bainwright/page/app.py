@@ -47,7 +47,7 @@ class PageApp:
         self._asking, self._access, self._holds = Asking(access, holds), access, holds
         self._runs_a_hold = runs_a_hold
         self._drawn: dict[Hold, Drawn] = {}
-        self.streams = Streams()
+        self.streams, self.refused = Streams(), Refused()
 
     def asgi(self) -> ASGIApp:
         """The application, with its guard in front."""
@@ -68,7 +68,7 @@ class PageApp:
             Mount("/static", StaticFiles(packages=[("bainwright.page", "static")])),
         ]
         return Guard(Starlette(routes=routes, exception_handlers={404: _not_here, 405: _not_here, 500: _broke}),
-                     self._access, Refused())
+                     self._access, self.refused)
 
     # -- pairing -------------------------------------------------------------------------------------------------------
 

@@ -42,6 +42,7 @@ class Guard:
 
     def __init__(self, app: ASGIApp, access: Access, refused: Refused) -> None:
         self._app, self._access, self._refused = app, access, refused
+        self._writes: asyncio.TimerHandle | None = None
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -51,7 +52,7 @@ class Guard:
 
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
-                self._refused.note((scope.get("client") or ("?",))[0], message["status"])
+                self._note((scope.get("client") or ("?",))[0], message["status"])
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers.setdefault(name, value)
@@ -65,6 +66,16 @@ class Guard:
             else:
                 receive = _once(body, receive)
         await (refusal or self._app)(scope, receive, send_with_headers)
+
+    def _note(self, address: str, status: int) -> None:
+        """Count what is refused, and see that it is written down although nobody asks again."""
+        self._refused.note(address, status)
+        if self._writes is None and (due_in_s := self._refused.due_in_s) is not None:
+            self._writes = asyncio.get_running_loop().call_later(due_in_s, self._write)
+
+    def _write(self) -> None:
+        self._writes = None
+        self._refused.flush()
 
     def _refusal(self, scope: Scope) -> PlainTextResponse | None:
         headers, method = Headers(scope=scope), scope["method"]

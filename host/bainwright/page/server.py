@@ -116,6 +116,7 @@ class PageServer:
         self._app.streams.closing = True
         self._server.should_exit = True
         self._thread.join(STOPS_S)
+        self._app.refused.flush()
         for each in self._sockets:
             each.close()
 
