@@ -276,7 +276,7 @@ class Notebook:
 def test_a_hold_that_ends_because_its_board_is_lost_calls_once_more():
     """From then on nobody would; one that ends otherwise does not."""
     for unwatched, causes in (("lost", ["lost"]), ("unanswered", ["ended"]), ("left", []), ("", []),
-                              ("restarted", ["restarted"]), ("resumed", ["resumed"])):
+                              ("restarted", ["restarted"]), ("resumed", ["resumed"]), ("not_off", ["not_off"])):
         slow, scene = Slow(), scene_at()
         slow.go.set()
         with Sender([slow]) as sender, AlarmView(PlainLines(io.StringIO()), Rules(Coming()), sender) as view:

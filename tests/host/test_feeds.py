@@ -14,6 +14,7 @@ from prometheus_client.openmetrics.parser import text_string_to_metric_families
 from bainboard import faults, help_text
 from bainwright.live.feeds import METRICS_TYPE, as_json, metrics
 from bainwright.live.latest import Shown
+from bainwright.live.mqtt_topics import homie
 from bainwright.live.now import now_of
 
 
@@ -37,6 +38,24 @@ def test_metrics_are_read_by_the_formats_own_parser():
     assert found["bain_heater_watts"][:2] == (30.0, "watts")
     assert found["bain_hold_running"][0] == 1.0
     assert found["bain_hold"][2]["chocolate"] == scene.chocolate
+
+
+@pytest.mark.parametrize(("unwatched", "power_w"), [
+    ("", 0.0), ("unanswered", 0.0), ("restarted", 0.0), ("lost", 30.0), ("left", 30.0), ("not_off", 30.0)])
+def test_a_hold_that_is_over_heats_no_more(unwatched, power_w):
+    """Unless its warmer may hold on, and nobody knows."""
+    scene = scene_at()
+    scene.unwatched = unwatched
+    now = now_of(scene, over=True)
+    assert (now.power_w, now.doing == "the heat is off") == (power_w, power_w == 0.0)
+
+
+def test_an_estimate_is_no_reading_in_any_feed():
+    """The metric and Homie's property beside the temperature."""
+    moment = shown(scene_at(est=1))
+    assert families(metrics({"pot": moment}))["bain_chocolate_estimated"][0] == 1.0
+    assert families(metrics({"pot": shown()}))["bain_chocolate_estimated"][0] == 0.0
+    assert homie(moment, "homie/pot", "pot")["homie/pot/hold/estimated"] == "true"
 
 
 @pytest.mark.parametrize("moment", [shown(age_s=6.0), shown(age_s=float("nan")), shown(over=True)])

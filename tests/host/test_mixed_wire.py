@@ -136,3 +136,4 @@ def test_a_board_that_restarted_and_holds_on_by_itself_is_not_off():
     _, ended, outcome = held([], board=Answering(script), for_="1h")
     assert (ended.watch.ended, outcome.exit_code) == (watch.RESTARTED, 1)
     assert "holds on; bain hold --join" in outcome.summary
+    assert ended.watch.scene.unwatched == "resumed"

@@ -256,8 +256,9 @@ def test_a_warmer_that_calls_leaves_the_page_only_for_the_next_hold_on_its_own_b
 
 def test_the_list_says_what_is_wrong_with_a_warmer():
     """A fault in force that is no trip, a warning, and trouble on the PC's side."""
-    with SharedHold("pot", bowl=31000) as pot, SharedHold.beside("mat"), Page([server.HERE], 0, []) as page:
+    with SharedHold("pot", bowl=31000) as pot, SharedHold.beside("mat", est=1), Page([server.HERE], 0, []) as page:
         phone = Phone(page)
+        loaded(phone, "/", "estimated: in its window")
         pot.scene.trouble = "the disk is full"
         loaded(phone, "/", "31.00", "The disk is full")
         pot.scene.see(5400, decode(status_line(5402, 5_400_000, bowl=31000, warn=1 << faults.SECOND_PROBE).strip()))
@@ -275,7 +276,8 @@ def calls_of(page):
 
 
 @pytest.mark.parametrize(("unwatched", "calls"), [
-    ("lost", True), ("unanswered", True), ("restarted", True), ("resumed", True), ("left", False), ("", False)])
+    ("lost", True), ("unanswered", True), ("restarted", True), ("resumed", True), ("not_off", True), ("left", False),
+    ("", False)])  # fmt: skip
 def test_a_hold_that_gave_its_board_up_calls_on_every_page_and_nobody_is_coming(unwatched, calls):
     """One that was left, or came to its end, calls nobody."""
     with SharedHold("pot") as own, HoldPage([server.HERE], 0, [], own.hold) as page:

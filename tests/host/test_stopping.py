@@ -84,6 +84,7 @@ def test_its_report_says_so_and_its_exit_status_is_not_0(flaw, monkeypatch):
     monkeypatch.setattr(runner._interrupts, "count", 2)
     with runner:
         ended = runner.run()
+    assert ended.watch.scene.unwatched == "not_off"  # who reads this at the PC may not be who is beside the warmer
     done = report(runner, ended, None)
     assert PLUG in done.summary
     assert done.exit_code == 1

@@ -235,6 +235,9 @@ def test_the_trend_is_shown_once_two_minutes_are_known():
     assert scene.trend_c is None
     for second in range(0, 1201, 15):
         scene.see(second, decode(status_line(1, second * 1000, bowl=30_000 + round(second * 100 / 60))[:-1]))
+        words = {0: "", 105: "", 120: "up 0.2 °C in 2 min", 240: "up 0.4 °C in 4 min"}
+        assert second not in words or scene_words.trend(scene) == words[second]  # over no longer than is known
+    assert scene_words.trend(scene) == "up 1.0 °C in 10 min"
     assert scene.trend_c == pytest.approx(1.0, abs=0.01)
 
 

@@ -229,7 +229,8 @@ def test_a_pipe_learns_that_the_program_of_the_hold_hangs_and_that_it_was_killed
 @pytest.mark.parametrize("as_what", ["--json", "--csv"])
 @pytest.mark.parametrize(("unwatched", "status", "words"), [
     ("", 0, watching.OVER), ("left", 1, watching.UNWATCHED), ("lost", 1, watching.UNWATCHED),
-    ("unanswered", 1, watching.UNANSWERED), ("restarted", 1, watching.RESTARTED)])  # fmt: skip
+    ("unanswered", 1, watching.UNANSWERED), ("restarted", 1, watching.RESTARTED),
+    ("not_off", 1, watching.NOT_OFF)])  # fmt: skip
 def test_a_pipe_tells_a_hold_that_was_left_or_lost_from_one_that_is_over(capsys, as_what, unwatched, status, words):
     """The warmer may hold on, and nobody watches it: a program learns so by the exit status."""
     result = []

@@ -11,6 +11,7 @@ from bainwright.core.units import duration_words
 from bainwright.display import scene_words
 from bainwright.display.scene import Scene
 from bainwright.evening.held_back import PAUSED_LONG
+from bainwright.link.stopping import NOT_STOPPED
 from bainwright.words import terms
 from bainwright.words.advice import advise, warned
 
@@ -75,7 +76,8 @@ RESTARTED = Alarm("restarted", True, "The warmer was without power, or restarted
                   "bain hold --join watches it then.")  # fmt: skip
 RESUMED = Alarm("resumed", True, "The warmer restarted and heats on, and the PC has stopped watching it",
                 "No more calls come. Look at the warmer; bain hold --join watches it again.")  # fmt: skip
-LAST = {"lost": LOST, "restarted": RESTARTED, "resumed": RESUMED}
+NOT_OFF = Alarm("not_off", True, "The warmer does not confirm that it is off", f"No more calls come. {NOT_STOPPED}")
+LAST = {"lost": LOST, "not_off": NOT_OFF, "restarted": RESTARTED, "resumed": RESUMED}
 
 
 def found_tripped(words: str, chocolate: str, warmer: str) -> Alarm:

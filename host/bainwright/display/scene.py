@@ -13,6 +13,7 @@ from bainwright.words import terms
 
 BELOW, IN, ABOVE, UNKNOWN = "below", "in", "above", "unknown"
 TREND_S = 600.0  # the trend is the change over this time
+LEAST_TREND_S = 120.0  # chosen: in less, a probe's noise looks like a trend
 TREND_STEP_S = 15.0
 CURVE_S, CURVE_STEP_S = 3600.0, 20.0  # chosen: the last hour, fine enough for a wide terminal
 EVENING_STEP_S = 60.0  # chosen: 720 samples in a night of twelve hours, more than a phone has dots
@@ -73,7 +74,7 @@ class Scene:
     piece_s: float | None = None  # when the test piece was laid down; None: not at all, or before this PC looked
     # At the end, where somebody must look at the warmer: "left" by a person, who knows of it; "lost" without a report;
     # "unanswered" where the hold ended while its alarm called; "restarted" where the board did, and its heat is off;
-    # "resumed" where it holds on after that.
+    # "resumed" where it holds on after that; "not_off" where it did not confirm its stop.
     unwatched: str = ""
     trouble: str = ""  # on the PC's side: the board is silent, the disk is full
     searching: bool = False  # the PC looks for a lost board, so nothing reaches the warmer
@@ -116,10 +117,13 @@ class Scene:
 
     @property
     def trend_c(self) -> float | None:
-        """The chocolate's change over the last ten minutes, °C; None until two minutes are known."""
-        if len(self._recent) < 2 or self._recent[-1][0] - self._recent[0][0] < 120:
-            return None
-        return self._recent[-1][1] - self._recent[0][1]
+        """The chocolate's change over `trend_s`, °C; None until two minutes are known."""
+        return self._recent[-1][1] - self._recent[0][1] if self.trend_s >= LEAST_TREND_S else None
+
+    @property
+    def trend_s(self) -> float:
+        """Over what time the trend is known: ten minutes, or less at first."""
+        return self._recent[-1][0] - self._recent[0][0] if self._recent else 0.0
 
     @property
     def recent_range_c(self) -> tuple[float, float] | None:

@@ -39,10 +39,12 @@ def place(scene: Scene) -> str:
     return ON_ITS_WAY.get((stage, scene.where), PLACES[scene.where])
 
 
-def doing(scene: Scene) -> str:
-    """What the warmer does, and the step of the evening."""
+def doing(scene: Scene, *, over: bool = False) -> str:
+    """What the warmer does, and the step of the evening; `over`: its hold has ended."""
     if scene.status is None:
         return "waiting for the board"
+    if over:
+        return "the heat is off"
     if scene.bowl_away and scene.status.state == "hold":
         return f"bowl off · {terms.stage(scene.status.stage)}"
     return f"{terms.state(scene.status.state)} · {terms.stage(scene.status.stage)}"
@@ -53,9 +55,10 @@ def trend(scene: Scene) -> str:
     trend_c = scene.trend_c
     if trend_c is None:
         return ""
+    time = f"{round(scene.trend_s / 60)} min"
     if abs(trend_c) < STEADY_C:
-        return "steady for 10 min"
-    return f"{'up' if trend_c > 0 else 'down'} {abs(trend_c):.1f} °C in 10 min"
+        return f"steady for {time}"
+    return f"{'up' if trend_c > 0 else 'down'} {abs(trend_c):.1f} °C in {time}"
 
 
 def water_gap(scene: Scene) -> tuple[str, bool]:

@@ -151,6 +151,8 @@ class Runner:
 
     def _unwatched(self, course: Watch) -> str:
         """How the warmer was left to itself; see `Scene`."""
+        if course.ended == watch.NOT_OFF:  # the board did not answer the stop, and may heat on
+            return "" if self.session.virtual else "not_off"
         if course.ended == watch.LOST and not (self._interrupts.count or self._interrupts.go):
             return "lost"
         if course.unanswered:

@@ -43,6 +43,8 @@ METRICS = (
     Metric("bain_warnings", "", "How many warnings are in force.", lambda shown: len(shown.now.warnings)),
     Metric("bain_chocolate_celsius", "celsius", "The chocolate's temperature.",
            lambda shown: shown.now.chocolate_c, live=True),
+    Metric("bain_chocolate_estimated", "", "Is the chocolate's temperature an estimate: 1, or 0.",
+           lambda shown: None if shown.now.chocolate_c is None else shown.now.estimated, live=True),
     Metric("bain_water_celsius", "celsius", "The water's temperature.", lambda shown: shown.now.water_c, live=True),
     Metric("bain_water_target_celsius", "celsius", "What the water is controlled to.",
            lambda shown: shown.now.water_target_c, live=True),

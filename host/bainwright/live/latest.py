@@ -13,7 +13,8 @@ from typing import NamedTuple
 from bainwright.alarms.rules import SILENT_S
 from bainwright.live.now import Now
 
-UNKNOWN_TO_ANYBODY = ("lost", "unanswered", "restarted", "resumed")  # ends of a hold that call until somebody answers
+# Ends of a hold that call until somebody answers.
+UNKNOWN_TO_ANYBODY = ("lost", "unanswered", "restarted", "resumed", "not_off")
 BOARD, PROGRAM = "the board", "the program that runs the hold"
 STALE_S = 5.0  # a live board reports every second; after five missed reports no figure is shown as present
 

@@ -31,6 +31,7 @@ class Property(NamedTuple):
 
 PROPERTIES = (
     Property("chocolate_c", "Chocolate", "float", "°C"), Property("place", "Where the chocolate is", "string"),
+    Property("estimated", "That is an estimate", "boolean"),
     Property("low_c", "Window from", "float", "°C"), Property("high_c", "Window to", "float", "°C"),
     Property("water_c", "Bath", "float", "°C"), Property("ceiling_c", "Bath's ceiling", "float", "°C"),
     Property("power_w", "Heat", "float", "W"), Property("stage", "Step", "string"),

@@ -14,6 +14,7 @@ from bainwright.evening import acts
 from bainwright.words import terms
 
 SCHEMA = 1  # of the fields below; a field that changes its meaning raises it
+MAY_HEAT = ("left", "lost", "resumed", "not_off")  # ends of the watching, after which the warmer may heat
 PRESS = {act.name: f"“{act.words}”" for act in acts.ACTS}
 Sample = tuple[float, float | None, float | None]  # s, water °C, chocolate °C
 
@@ -87,6 +88,7 @@ def now_of(scene: Scene, *, over: bool = False, coming: bool = False) -> Now:
     status = scene.status
     water_words, water_wrong = scene_words.water_gap(scene)
     warnings = terms.warnings(status.warn, status.stage) if status else []
+    off = over and scene.unwatched not in MAY_HEAT
     faults = [status.fault if status else 0, *warnings]
     return Now(
         schema=SCHEMA,
@@ -98,7 +100,7 @@ def now_of(scene: Scene, *, over: bool = False, coming: bool = False) -> Now:
         for_s=scene.for_s,
         state=status.state if status else "",
         stage=status.stage if status else "",
-        doing=scene_words.doing(scene),
+        doing=scene_words.doing(scene, over=off),
         chocolate_c=milli_c(status.bowl) if status else None,
         estimated=bool(status and status.est),
         low_c=scene.window.low_c,
@@ -111,7 +113,7 @@ def now_of(scene: Scene, *, over: bool = False, coming: bool = False) -> Now:
         water_target_c=milli_c(status.water_target) if status else None,
         water_words=water_words,
         water_wrong=water_wrong,
-        duty=status.duty / 10000 if status else 0.0,
+        duty=status.duty / 10000 if status and not off else 0.0,
         heater_w=scene.heater_w,
         ask=status.ask if status else "",
         prompt=terms.without_keys(scene_words.prompt(scene, PRESS)),

@@ -19,6 +19,7 @@ from bainwright.display.view import View
 from bainwright.evening import acts
 from bainwright.evening.acts import Act, Reply
 from bainwright.evening.keyboard import LAPSES_S
+from bainwright.link.stopping import NOT_OFF
 from bainwright.live import feeds
 from bainwright.live.frame import Frame
 from bainwright.live.joining import Joined
@@ -43,7 +44,7 @@ UNANSWERED = "the hold has ended, and nobody answered its alarm: look at the war
 LEFT = "you stopped watching; the hold continues"
 ENDED = "the program that ran the hold has ended; if the warmer still holds, bain hold --join watches it"
 ALONE = (UNWATCHED, ENDED)  # the warmer may hold on, and nobody watches it any more
-NOT_WELL = (*ALONE, UNANSWERED, RESTARTED)
+NOT_WELL = (*ALONE, UNANSWERED, RESTARTED, NOT_OFF)
 HANGS = "no word from the program that runs the hold for {:.0f} s; what you see is old"
 MAY_HEAT = "; the warmer may still heat: look at it"
 SPEAKS = "the program that runs the hold speaks again, after some {:.0f} s"
@@ -189,7 +190,8 @@ def end_of(last: Frame | None) -> str:
     """How a hold ended whose last frame this is: over, left to itself, or without a word from its program."""
     if last is None or not last.over:
         return ENDED
-    return {"": OVER, "unanswered": UNANSWERED, "restarted": RESTARTED}.get(last.scene.unwatched, UNWATCHED)
+    known = {"": OVER, "unanswered": UNANSWERED, "restarted": RESTARTED, "not_off": NOT_OFF}
+    return known.get(last.scene.unwatched, UNWATCHED)
 
 
 def stream(joined: Joined, out: TextIO, say: Callable[[str], None], *, as_csv: bool) -> str:

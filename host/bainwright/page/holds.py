@@ -20,7 +20,7 @@ from bainwright.evening.acts import COMES, COMING, Act, Reply
 from bainwright.live.joining import Joined, sockets
 from bainwright.live.latest import PROGRAM, STALE_S, Latest, Shown
 from bainwright.live.live_hold import LiveHold
-from bainwright.live.now import now_of
+from bainwright.live.now import MAY_HEAT, now_of
 
 LOOK_S = 2.0  # chosen: a hold that starts is on the page before the person has looked for it
 STAYS_S = 3600.0  # chosen: the end of a hold is read within an hour; later it is among the past ones
@@ -151,7 +151,7 @@ def _answered(latest: Latest) -> Future[Reply] | None:
     shown = latest.get()
     if shown is None or not (shown.now.unwatched and shown.calls):
         return None
-    known = "left" if shown.now.unwatched in ("lost", "resumed") else ""  # where it may hold on
+    known = "left" if shown.now.unwatched in MAY_HEAT else ""
     latest.put(structs.replace(shown.now, unwatched=known), time.monotonic() - shown.age_s)
     return _at_once(ANSWERED)
 

@@ -11,6 +11,7 @@ from markupsafe import Markup
 from bainwright.core.terminal import visible
 from bainwright.core.units import clock_words, duration_words
 from bainwright.evening import acts
+from bainwright.link.stopping import NOT_STOPPED
 from bainwright.live.latest import Shown
 from bainwright.live.now import Now
 from bainwright.page.chart import chart
@@ -111,5 +112,5 @@ def _part(name: str, shown: Shown) -> Markup:
 
     return Markup(_templates().get_template(f"_{name}.html").render(
         now=now, calls=shown.calls, age_s=shown.age_s, silent=shown.silent, share=share,
-        stale=(shown.old and not now.over) or bool(now.unwatched),
+        stale=(shown.old and not now.over) or bool(now.unwatched), not_stopped=NOT_STOPPED,
     ))  # fmt: skip
