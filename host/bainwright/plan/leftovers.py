@@ -48,7 +48,9 @@ class Leftovers(msgspec.Struct, forbid_unknown_fields=True):
     peak_c, never_above_c : float or None
         The warmest it was, °C, and the most it may ever reach, both over every evening it was melted.
     of : str
-        The hold whose leftovers were melted again this evening; empty for fresh chocolate.
+        The hold whose leftovers were melted again this evening, by name or folder; empty for fresh chocolate.
+    of_hold : str
+        The same by board, number and start, which are its own in every folder; empty where its start is not known.
     melt_kg, seed_kg, seed_factor : float or None
         What was weighed, and the seed used over the seed planned for that melt.
     melt_factor : float or None
@@ -71,6 +73,7 @@ class Leftovers(msgspec.Struct, forbid_unknown_fields=True):
     peak_c: TempC | None = None
     never_above_c: TempC | None = None
     of: str = ""
+    of_hold: str = ""
     melt_kg: ChocolateKg | None = None
     seed_kg: ChocolateKg | None = None
     seed_factor: Factor | None = None

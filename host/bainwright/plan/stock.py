@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import json
-from collections.abc import Callable, Iterator
+import os
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,7 +15,9 @@ import msgspec
 import numpy as np
 
 from bainboard import stages
-from bainwright.archive.finding import folder_named
+from bainwright.archive.finding import LAST, YESTERDAY, folder_named
+from bainwright.archive.identity import identity
+from bainwright.archive.listing import list_holds
 from bainwright.core.atomic_write import alone
 from bainwright.core.bounds import COLDEST_C, HOTTEST_C, most
 from bainwright.core.errors import BainError, FileError, UseError
@@ -24,6 +27,8 @@ from bainwright.files.chocolate import CAPS
 from bainwright.plan.compare import melt_factor, seed_factor
 from bainwright.plan.leftovers import (
     DISCARD,
+    FIT,
+    KEEP_APART,
     NOT_FIT,
     NOT_KNOWN,
     STOCK,
@@ -33,11 +38,13 @@ from bainwright.plan.leftovers import (
     save_leftovers,
 )
 from bainwright.record.names import FACTS
-from bainwright.record.reader import HoldLog, read_log
+from bainwright.record.reader import HoldLog, read_facts, read_log
 from bainwright.record.taken_back import take_back
 from bainwright.record.temper_tests import chocolate_at
 from bainwright.words import terms
 
+LOST_PAST = ("not known what else got into it: the record of {}, whose leftovers these are, is not here or cannot be "
+             "read. As far as is known it is ")  # fmt: skip
 MOST_KG = most("chocolate_kg")
 Say = Callable[..., None]
 
@@ -98,7 +105,7 @@ def _found(options: StockOptions, notes: list[str]) -> list[tuple[Path, Leftover
             left: Leftovers | None = _entered(folder, options)
     else:
         left = read_leftovers(folder)
-    return [(folder, judged_with_its_past(left))] if left else []
+    return [(folder, judged_with_its_past(left, folder))] if left else []
 
 
 def _recorded(notes: list[str]) -> list[tuple[Path, Leftovers]]:
@@ -110,35 +117,77 @@ def _recorded(notes: list[str]) -> list[tuple[Path, Leftovers]]:
         except FileError as failed:
             notes.append(str(failed))
             continue
-        found += [(folder, judged_with_its_past(left))] if left else []
+        found += [(folder, judged_with_its_past(left, folder))] if left else []
     return found
 
 
-def judged_with_its_past(left: Leftovers) -> Leftovers:
-    """The record with what is known by now of the evenings it goes back to, judged again."""
-    found = left
-    for earlier in _evenings_before(left):
+def judged_with_its_past(left: Leftovers, folder: Path) -> Leftovers:
+    """The record with what is known by now of its evening and of those it goes back to, judged again."""
+    found = _with_its_log(left, folder)
+    before, missing = _evenings_before(left)
+    for earlier in before:
         found = msgspec.structs.replace(
             found, water=found.water or earlier.water, grains=found.grains or earlier.grains,
             allergens=sorted({*found.allergens, *earlier.allergens}), peak_c=_most_c(found.peak_c, earlier.peak_c),
             never_above_c=_least_c(found.never_above_c, earlier.never_above_c))  # fmt: skip
-    if found == left or found.never_above_c is None:
-        return left
-    verdict, why = judge(found, found.never_above_c)
+    verdict, why = left.verdict, left.why
+    if found != left and found.never_above_c is not None:
+        verdict, why = judge(found, found.never_above_c)
+    if missing and verdict in (FIT, KEEP_APART):
+        verdict, why = NOT_KNOWN, LOST_PAST.format(missing) + why
     return msgspec.structs.replace(found, verdict=verdict, why=why)
 
 
-def _evenings_before(left: Leftovers) -> Iterator[Leftovers]:
-    """The records that leftovers go back to, as far as they can be read; a circle ends."""
+def _with_its_log(left: Leftovers, folder: Path) -> Leftovers:
+    """The record with the warmest reading by now: it may have been entered before the hold was over, or collected."""
+    try:
+        log = read_log(folder)
+    except BainError:  # gone, or damaged: what was known at the entry stays
+        return left
+    if str(chocolate_at(log.events, log.facts, float("inf")).get("name")) != left.name:  # another bowl came since
+        return left
+    return msgspec.structs.replace(left, peak_c=_most_c(left.peak_c, _peak_c(log, _changed_s(log))))
+
+
+def _evenings_before(left: Leftovers) -> tuple[list[Leftovers], str]:
+    """The records that leftovers go back to, and the first one that is not here or cannot be read; a circle ends."""
+    found: list[Leftovers] = []
     for _ in range(left.times_melted):
+        if not left.of:
+            break
+        folder = _folder_of(left)
         try:
-            found = read_leftovers(folder_named(left.of)) if left.of else None
-        except BainError:  # gone, or damaged: it leads no further
-            return
-        if found is None:
-            return
-        yield found
-        left = found
+            earlier = read_leftovers(folder) if folder is not None else None
+        except BainError:
+            earlier = None
+        if folder is None or earlier is None:
+            return found, left.of
+        found.append(_with_its_log(earlier, folder))
+        left = earlier
+    return found, ""
+
+
+def _folder_of(left: Leftovers) -> Path | None:
+    """Where the evening is whose leftovers these are: where it was, or wherever it is by its board and number."""
+    if not left.of_hold:  # the start was not known; or an older entry, whose words may mean another evening by now
+        changing = left.of in (LAST, YESTERDAY) or (os.path.basename(left.of) != left.of and not os.path.isabs(left.of))
+        with contextlib.suppress(BainError):
+            return None if changing else folder_named(left.of)
+        return None
+    board, number = json.loads(left.of_hold)[:2]
+    others = (Path(each.folder) for each in list_holds() if (each.board, each.hold) == (board or "", number))
+    for folder in (holds_folder() / left.of, *others):
+        with contextlib.suppress(BainError):
+            if folder.is_dir() and identity(folder) == left.of_hold:
+                return folder
+    return None
+
+
+def _named(folder: Path) -> dict[str, str]:
+    """The evening that was melted again, so that no other is taken for it later, or elsewhere."""
+    whole = folder.resolve()
+    return {"of": whole.name if whole.parent == holds_folder().resolve() else str(whole),
+            "of_hold": identity(folder) if read_facts(folder).get("started") else ""}  # fmt: skip
 
 
 def _has_entry(options: StockOptions) -> bool:
@@ -153,7 +202,7 @@ def _entered(folder: Path, options: StockOptions) -> Leftovers:
         raise FileError(f"{FACTS} does not say which chocolate this was", hint="a hold's folder of this version has it")
     last = chocolate_at(log.events, log.facts, float("inf"))  # what is left is of the last bowl
     before = read_leftovers(folder) or Leftovers(str(last.get("name")), str(last["kind"]))
-    changed_s = max((float(event["t_s"]) for event in log.events if event.get("event") == "changed"), default=0.0)
+    changed_s = _changed_s(log)
     left = _added(before, options, _earlier(options.of, before, folder), log, changed_s)
     if changed_s and (options.melt or options.seed):
         raise UseError("the bowl was changed during this evening, and the log has no seeding of the second one",
@@ -176,7 +225,7 @@ def _added(
         "melt_kg": _mass(options.melt, "--melt", before.melt_kg),
         "seed_kg": _mass(options.seed, "--seed", before.seed_kg),
         "rig": str((log.facts.get("rig") or {}).get("name", "")),
-        "of": options.of or before.of,
+        **(_named(folder_named(options.of)) if options.of else {}),
         "times_melted": 1 + earlier.times_melted if earlier else before.times_melted,
         "water": before.water or options.water or bool(earlier and earlier.water),
         "grains": before.grains or options.grains or bool(earlier and earlier.grains),
@@ -211,6 +260,11 @@ def _check_fits(options: StockOptions, log: HoldLog) -> None:
                        hint="check the number and its unit")  # fmt: skip
 
 
+def _changed_s(log: HoldLog) -> float:
+    """When its last bowl came, s; 0 where it had one only."""
+    return max((float(event["t_s"]) for event in log.events if event.get("event") == "changed"), default=0.0)
+
+
 def _peak_c(log: HoldLog, since_s: float) -> float | None:
     """The warmest reading; None where a probe was in the bowl for less than half of the time."""
     bowl_c, part = log["bowl_c"], log["t_s"] >= since_s
@@ -241,15 +295,13 @@ def _earlier(name: str | None, before: Leftovers, folder: Path) -> Leftovers | N
     if earlier.kind != before.kind:
         raise UseError(f"{name} left {terms.kind(earlier.kind)}", wanted=terms.kind(before.kind),
                        hint="two kinds melted together are neither")  # fmt: skip
-    return earlier
+    return judged_with_its_past(earlier, other)
 
 
 def _comes_from(left: Leftovers, folder: Path) -> bool:
     """Whether leftovers go back to an evening, over any number of meltings."""
-    named = [each.of for each in (left, *_evenings_before(left)) if each.of]
-    with contextlib.suppress(BainError):
-        return any(folder_named(name).resolve() == folder.resolve() for name in named)
-    return False
+    found = (_folder_of(each) for each in (left, *_evenings_before(left)[0]))
+    return any(each is not None and each.resolve() == folder.resolve() for each in found)
 
 
 def _seed_factor(left: Leftovers, log: HoldLog) -> float | None:

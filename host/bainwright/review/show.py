@@ -85,7 +85,7 @@ def look(folder: Path) -> Shown:
     stages = stages_of(log)
     started = entry.started
     tests, left = _readable(read_tests, folder, notes) or [], _readable(read_leftovers, folder, notes)
-    left = judged_with_its_past(left) if left else None
+    left = judged_with_its_past(left, folder) if left else None
     lines = [_title(entry), _when(entry), ""]
     lines += [entry.summary or NO_REPORT]
     lines += ["", "Steps", *(_stage_line(stage, started) for stage in stages if stage.name)]
