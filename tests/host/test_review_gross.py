@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from played_nights import Truth, play
 
 from bainwright.files.rig import load_rig
-from bainwright.happenings import jumps, stray
+from bainwright.happenings import announced, jumps, kinds, search, stray
 from bainwright.happenings import words as happening_words
 from bainwright.happenings.outside import Course, course
 from bainwright.happenings.search import find
+from bainwright.happenings.sense import lasting
 from bainwright.record.reader import HoldLog
 from bainwright.review import night_words
 
@@ -68,6 +71,29 @@ def test_a_bath_that_its_heater_warms_does_not_jump_and_hot_water_does() -> None
     (jump,) = jumps.jumps(log_of(t_s, np.full(3600, 31.4), np.where(t_s < 1320.0, 33.0, poured_c), []))
     assert (jump.store, jump.from_c, jump.to_c) == ("water", 33.0, pytest.approx(poured_c))
     assert "Did hot water come in" in happening_words.jumped(jump, lambda at_s: "16:24", "water")
+
+
+def test_what_was_announced_or_is_in_the_balance_is_told_once() -> None:
+    """A jump from 100 s on, beside a refill that was announced from 0 to 130 s, and one that the balance has at 700."""
+    jump = jumps.Jump(100.0, 60.0, "bowl", 31.9, 36.8, 33.0)
+    refill = announced.Announced(announced.REFILL, 0.0, 130.0, 130.0, None, (31.4, 36.8))
+    assert jumps.untold([jump], [], [refill]) == []
+    assert jumps.untold([jump], [], [replace(refill, bowl_c=None)]) == [jump]
+    assert jumps.untold([replace(jump, store="water")], [], [refill]) != []
+    poured = kinds.Happening(700.0, 0.0, kinds.WARM_REFILL, 0.0, 900.0, 0.0, 0.5, 30.0)
+    assert jumps.untold([jump, replace(jump, at_s=690.0)], [poured], []) == [jump]
+
+
+@pytest.mark.parametrize(("kind", "bowl_k", "read_c"), [
+    (kinds.COLD_REFILL, -0.3, (31.0, 31.0)), (kinds.WARM_REFILL, 0.3, (31.0, 30.9))])
+def test_a_refill_that_the_bowl_does_not_read_is_none(kind: str, bowl_k: float, read_c: tuple[float, float]) -> None:
+    t_s = np.arange(0.0, 600.0)
+    each = kinds.Happening(300.0, 0.0, kind, 0.0, 900.0 * bowl_k, 0.0, bowl_k, 16.0)
+    (read,) = lasting(t_s, np.where(t_s < 300.0, *read_c), [each])
+    assert not search._is_read(read)
+    (read,) = lasting(t_s, np.where(t_s < 300.0, 31.0, 31.0 + bowl_k), [each])
+    assert read.read_k == pytest.approx(bowl_k, abs=0.02)
+    assert search._is_read(read)
 
 
 def test_a_window_left_for_good_ends_its_time_in_it(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bainwright.happenings.announced import Announced
 from bainwright.happenings.balance import HELD
 from bainwright.happenings.kinds import Happening, end_s
 from bainwright.happenings.stray import lifted
@@ -107,7 +108,10 @@ def _jump(t_s: Floats, read_c: Floats, bath_c: Floats, store: str, first: int, l
                 float(bath_c[first]))
 
 
-def untold(found: Sequence[Jump], happened: Sequence[Happening]) -> list[Jump]:
-    """The changes of which the balance tells nothing."""
+def untold(found: Sequence[Jump], happened: Sequence[Happening], known: Sequence[Announced]) -> list[Jump]:
+    """The changes of which neither the balance nor an announcement of the bowl tells."""
+    times_s = [(each.at_s, end_s(each)) for each in happened]
+    of_bowl_s = [(one.from_s, one.over_s) for one in known if one.bowl_c is not None]
     return [one for one in found if not any(
-        each.at_s - NEAR_S <= one.at_s + one.lasted_s and end_s(each) + NEAR_S >= one.at_s for each in happened)]
+        from_s - NEAR_S <= one.at_s + one.lasted_s and to_s + NEAR_S >= one.at_s
+        for from_s, to_s in (times_s + of_bowl_s if one.store == "bowl" else times_s))]

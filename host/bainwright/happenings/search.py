@@ -118,7 +118,15 @@ def find(
         found = set_back(balance, _search(balance))
         balance = balance_of(log, settings, [(each.at_s, each.lasted_s) for each in found], without)
     found = paired([each for each in unechoed(set_back(balance, _search(balance))) if _notable(each)])
-    return balance, slipped(balance, mixed(balance, lasting(log["t_s"], log["bowl_c"], found)))
+    found = [each for each in lasting(log["t_s"], log["bowl_c"], found) if _is_read(each)]
+    return balance, slipped(balance, mixed(balance, found))
+
+
+def _is_read(each: Happening) -> bool:
+    """Does the bowl's own reading show a refill too? Else it is what another one leaves in the balance."""
+    if each.kind not in (COLD_REFILL, WARM_REFILL) or each.read_k is None:
+        return True
+    return each.read_k <= -POURED_K if each.kind == COLD_REFILL else each.read_k >= POURED_K
 
 
 def _search(balance: Balance) -> list[Happening]:

@@ -211,9 +211,10 @@ def _as_read(t_s: Floats, bowl_c: Floats, each: Happening) -> Happening:
     """The same, with its fall by the readings: its bath gave some heat back meanwhile."""
     before_c = bowl_c[(t_s >= each.at_s - BEFORE_POUR_S) & (t_s <= each.at_s) & np.isfinite(bowl_c)]
     then_c = bowl_c[(t_s > each.at_s) & (t_s <= end_s(each) + AROUND_S) & np.isfinite(bowl_c)]
-    if each.kind not in FALLS or each.lasted_s == ENDLESS or not before_c.size or not then_c.size:
+    rises = each.kind == WARM_REFILL
+    if not (rises or each.kind in FALLS) or each.lasted_s == ENDLESS or not before_c.size or not then_c.size:
         return each
-    return replace(each, read_k=float(then_c.min() - before_c.mean()))
+    return replace(each, read_k=float((then_c.max() if rises else then_c.min()) - before_c.mean()))
 
 
 def _fall(t_s: Floats, bowl_c: Floats, at_s: float) -> tuple[float, float]:

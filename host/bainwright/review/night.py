@@ -153,6 +153,7 @@ def review(entry: Entry, log: HoldLog) -> Night:
     evaporated_g, due = _water(log, t_s, row_s)
     falls = stray.strays(log)
     balance, happened, own = _happened(log, falls)
+    known = _announced(log, balance, happened)
     report = log.facts.get("report")
     stored = report if isinstance(report, dict) else {}
     scored = stored.get("dipping")
@@ -175,8 +176,8 @@ def review(entry: Entry, log: HoldLog) -> Night:
         outages=[(float(event["t_s"]), event) for event in log.events if event.get("event") in ("boot", "power_back")],
         happenings=happened,
         strays=stray.untold(falls, happened),
-        jumps=jumps.untold(jumps.jumps(log), happened),
-        announced=_announced(log, balance, happened),
+        jumps=jumps.untold(jumps.jumps(log), happened, known),
+        announced=known,
         balance=balance,
         own=own,
         setup={part: log.facts.get(part) for part in ("rig", "gains")},

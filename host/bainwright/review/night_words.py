@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import asdict
 from datetime import datetime, timedelta
 from typing import Any
@@ -132,29 +133,32 @@ def _alarms(night: Night) -> list[str]:
 
 
 def _happenings(night: Night) -> list[str]:
+    """In order of time, whatever it was found by."""
     def at(t_s: float) -> str:
         return clock(night, t_s)
 
-    return [*(happening_words.left(each, at, night.bath) for each in night.strays),
-            *(happening_words.jumped(each, at, night.bath) for each in night.jumps), *_balanced(night)]
+    said = [(each.at_s, happening_words.left(each, at, night.bath)) for each in night.strays]
+    said += [(each.at_s, happening_words.jumped(each, at, night.bath)) for each in night.jumps]
+    said += _balanced(night, at) if night.balance is not None else []
+    return [line for _, line in sorted(said)]
 
 
-def _balanced(night: Night) -> list[str]:
-    if night.balance is None:
-        return []
+def _balanced(night: Night, at: Callable[[float], str]) -> list[tuple[float, str]]:
+    assert night.balance is not None
     t_s, water_c = night.balance.t_s, night.balance.water_c
-    lines = []
+    said = []
     for each in night.happenings:
         before = water_c[(t_s < each.at_s) & (t_s >= each.at_s - 60.0) & np.isfinite(water_c)]
         at_c = float(before.mean()) if before.size else float(np.nanmean(water_c))
         known = next((one for one in night.announced if one.found is each), None)
         if known is not None and known.kind == announced.LIFT:
-            lines.append(happening_words.lifted(each, known.over_s - known.from_s, clock(night, known.from_s)))
+            line = happening_words.lifted(each, known.over_s - known.from_s, at(known.from_s))
+            said.append((known.from_s, line))
             continue
-        said = happening_words.sentence(each, at_c, lambda at_s: clock(night, at_s))
-        lines.append(said + (" It was announced." if known is not None else ""))
-    return lines + [
-        f"{clock(night, one.from_s)}: {UNSEEN[one.kind]} was announced, {_not_found(one)}."
+        line = happening_words.sentence(each, at_c, at)
+        said.append((each.at_s, line + (" It was announced." if known is not None else "")))
+    return said + [
+        (one.from_s, f"{at(one.from_s)}: {UNSEEN[one.kind]} was announced, {_not_found(one)}.")
         for one in night.announced if one.found is None
     ]
 
