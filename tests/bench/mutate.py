@@ -37,7 +37,7 @@ MODULES = {
     "plan/heater_size.py": ("test_heater_size.py",), "plan/ramp.py": PLAN, "plan/say.py": PLAN,
     "plan/planner.py": PLAN, "plan/request.py": PLAN, "plan/tonight.py": PLAN,
     "plan/compare.py": ("test_stock.py",), "plan/history.py": ("test_stock.py", "test_plan_heat.py"),
-    "plan/leftovers.py": ("test_stock.py",), "plan/stock.py": ("test_stock.py",),
+    "record/leftovers.py": ("test_stock.py",), "plan/stock.py": ("test_stock.py",),
     "record/temper_tests.py": ("test_temper_tests.py",), "files/score.py": ("test_score.py",),
     "record/temper_entry.py": ("test_temper_tests.py",),
     "calibration/fit.py": CALIBRATION, "calibration/baths.py": CALIBRATION, "calibration/measure.py": CALIBRATION,

@@ -13,8 +13,8 @@ from bainwright.calibration.fit import GAIN_UNCERTAINTY
 from bainwright.core.errors import FileError
 from bainwright.core.read_file import read_struct
 from bainwright.drill import record as drill_record
-from bainwright.plan.leftovers import Leftovers
 from bainwright.plan.tonight import Tonight
+from bainwright.record.leftovers import Leftovers
 from bainwright.record.temper_tests import TemperTest
 
 AT = NOW

@@ -19,6 +19,7 @@ from bainwright.core import home
 from bainwright.core.errors import FileError
 from bainwright.core.os_errors import quoted_error
 from bainwright.core.read_file import read_pieces
+from bainwright.files.chocolate import load_profile
 from bainwright.page.past_holds import files_of
 from bainwright.record.columns import HEADER, NAMES
 from bainwright.record.reader import read_log
@@ -66,6 +67,31 @@ def test_a_hold_that_is_here_already_comes_in_only_once(records: Path, capsys: p
     assert cli.main(["gather", "a.zip", "a.zip"]) == 0
     assert [each.name for each in records.iterdir()] == ["dark-1"]
     assert "2 of them were here already" in capsys.readouterr().out
+
+
+def test_what_was_entered_elsewhere_for_a_hold_that_is_here_comes_in(
+    records: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An allergen that was acknowledged on one PC is told on the other, whatever was entered there."""
+    facts = store(records / "dark-1") / "hold.json"
+    facts.write_text(json.dumps({**json.loads(facts.read_text()), "profile": load_profile("dark").document()}))
+    cli.main(["export", "a.zip"])
+    cli.main(["stock", "dark-1", "--left", "600g", "--allergen", "hazelnut"])
+    cli.main(["temper", "dark-1", "--minutes", "5"])
+    cli.main(["temper", "dark-1", "--minutes", "6"])
+    cli.main(["export", "b.zip"])
+    elsewhere(monkeypatch, tmp_path)
+    cli.main(["gather", "a.zip"])
+    cli.main(["stock", "dark-1", "--left", "500g", "--water"])
+    cli.main(["temper", "dark-1", "--minutes", "5"])
+    capsys.readouterr()
+    assert cli.main(["gather", "b.zip", "b.zip"]) == 0
+    assert "dark-1: leftovers and temper tests that were entered elsewhere are added\n" in capsys.readouterr().out
+    assert cli.main(["stock", "--json"]) == 1
+    left = json.loads(capsys.readouterr().out)[0]
+    assert (left["allergens"], left["water"], left["left_kg"]) == (["hazelnut"], True, 0.5)
+    cli.main(["temper", "dark-1", "--json"])
+    assert [each["minutes"] for each in json.loads(capsys.readouterr().out)] == [5.0, 6.0]
 
 
 def test_a_copy_with_more_rows_comes_in_beside_the_shorter_one_once(

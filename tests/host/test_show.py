@@ -130,7 +130,7 @@ def test_a_damaged_record_of_leftovers_hides_no_other(records: Path, capsys: Cap
 
 def test_a_hold_named_as_the_list_names_it_is_the_one_melted_again(records: Path, capsys: Capture) -> None:
     for name in ("dark-1", "dark-2"):
-        store(records / "holds" / name)
+        store(records / "holds" / name, hold=int(name[-1]))
     assert cli.main(["stock", "dark-1", "--left", "640g"]) == 0
     assert cli.main(["stock", "dark-2", "--of", "dark-1"]) == 0
     assert "melted 2 times" in capsys.readouterr().out

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -15,9 +17,11 @@ from bainwright.files.rig import load_rig
 from bainwright.link.messages import decode
 from bainwright.plan.compare import seed_factor
 from bainwright.plan.history import past_factor
-from bainwright.plan.leftovers import DISCARD, FIT, KEEP_APART, NOT_FIT, NOT_KNOWN, Leftovers, judge, save_leftovers
+from bainwright.record.leftovers import DISCARD, FIT, KEEP_APART, NOT_FIT, NOT_KNOWN, Leftovers, judge, save_leftovers
 from bainwright.record.reader import read_log
 from bainwright.record.writer import LiveLog
+
+NUMBERS = itertools.count(1)  # the board counts its holds
 
 
 @pytest.fixture(autouse=True)
@@ -29,8 +33,9 @@ def here(tmp_path, monkeypatch):
 
 def evening(name, bowls=(48.0, 40.0, 32.0), stage="seed", kind="dark", settled=()):
     """A hold's folder; its seeding went through these temperatures."""
-    folder_doc = {"profile": load_profile(kind).document(), "rig": dict(load_rig("pot").settings), "room_c": 20.0}
     folder = Path("holds") / name
+    folder_doc = {"profile": load_profile(kind).document(), "rig": dict(load_rig("pot").settings), "room_c": 20.0,
+                  "board": {"board": "5ca1ab1e"}, "hold": next(NUMBERS), "started": "2026-12-06T18:00:00+00:00"}
     folder.mkdir(parents=True)
     log = LiveLog(folder, folder_doc)
     rows = [*((stage, bowl_c) for bowl_c in bowls), *(("settle", bowl_c) for bowl_c in settled)]
@@ -145,6 +150,16 @@ def test_chocolate_that_nobody_measured_is_not_called_fit(capsys):
     code, out, _ = stock(capsys, str(folder), "--left", "500g")
     assert code == 1
     assert "nobody measured how warm it got, and 50 °C is its limit" in out
+
+
+def test_two_copies_of_an_evening_share_what_got_into_it(capsys):
+    first, second = evening("dark-1"), evening("dark-2")
+    stock(capsys, first, "--left", "600g")
+    shutil.copytree(first, "holds/dark-1-2")
+    stock(capsys, "dark-1-2", "--allergen", "hazelnut")
+    stock(capsys, second, "--left", "300g", "--of", first)
+    for name in ("dark-1", "dark-1-2", "dark-2"):
+        assert "label it: hazelnut" in stock(capsys, name)[1], name
 
 
 def test_an_evening_does_not_melt_its_own_leftovers(capsys):

@@ -11,7 +11,7 @@ from bainwright.physics import kitchen, seeding
 from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
 from bainwright.physics.seeding import Batch
 from bainwright.plan import batch_mass
-from bainwright.plan.leftovers import DISCARD, Leftovers, judge
+from bainwright.record.leftovers import DISCARD, Leftovers, judge
 from bainwright.tuning.model import PARAMETERS
 
 

@@ -1,1 +1,1 @@
-"""Alarms that reach a person away from the warmer."""
+"""Alarms that reach a person elsewhere."""

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path, PurePosixPath
 
+from bainwright.archive.entries import bring_entries
 from bainwright.archive.identity import identity, rows_file
 from bainwright.core.atomic_write import alone, move_folder_into_place, saved_from, scratch_folder
 from bainwright.core.errors import BainError, FileError
@@ -44,13 +45,16 @@ class Gathered:
         Those of them with rows that the same hold had not here: the new folder and the one here.
     known : list of str
         Names of holds that were here already.
+    entered : list of tuple
+        Those of them for which leftovers or temper tests were entered elsewhere: the folder here, and what was added.
     refused : list of str
-        Why the others were left out.
+        Why the others, or something that was entered for them, were left out.
     """
 
     added: list[Path] = field(default_factory=list)
     fuller: list[tuple[Path, Path]] = field(default_factory=list)
     known: list[str] = field(default_factory=list)
+    entered: list[tuple[Path, list[str]]] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
 
 
@@ -88,7 +92,9 @@ def _free_name(name: str, taken: set[str]) -> str:
 
 
 def gather(source: Path) -> Gathered:
-    """Bring holds from an archive, or from a folder of holds, into the home of records. What is here is never changed.
+    """Bring holds from an archive, or from a folder of holds, into the home of records.
+
+    Of a hold that is here nothing is changed; what people entered for it elsewhere is added.
 
     Parameters
     ----------
@@ -142,6 +148,9 @@ def _take(folder: Path, name: str, known: dict[str, list[Path]], found: Gathered
     copies = known.setdefault(identity(folder), [])
     if copies and _is_in(copies, folder, log):
         found.known.append(name)
+        added, left_out = bring_entries(copies[0], folder)
+        found.entered += [(copies[0], added)] if added else []
+        found.refused += [f"{name}, {why}" for why in left_out]
         return
     target = _placed(folder, name)
     found.added.append(target)

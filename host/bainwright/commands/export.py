@@ -92,19 +92,21 @@ def _chosen(holds: tuple[str, ...], warmer: str | None, kind: str | None, since:
 def gather(sources: tuple[str, ...], as_json: bool) -> int:
     """Bring in holds from another PC: files that `bain export` wrote, or folders of holds.
 
-    A hold that is here already comes in only once, and nothing here is changed. A copy with more rows comes in beside
-    it.
+    A hold that is here already comes in only once; what was entered for it elsewhere (bain stock, bain temper) is added
+    to what is entered here. A copy with more rows comes in beside it.
     """
     from pathlib import Path
 
     from bainwright.archive import parcel
     from bainwright.core.progress import progress
 
-    added, known, refused = [], 0, 0
+    added: list[Path] = []
+    entered: list[tuple[Path, list[str]]] = []
+    known = refused = 0
     for source in sources:
         with progress("bringing in holds"):
             found = parcel.gather(Path(source))
-        added += found.added
+        added, entered = added + found.added, entered + found.entered
         known, refused = known + len(found.known), refused + len(found.refused)
         for new, here in found.fuller:
             remark(f"{new.name} is {here.name} with rows that are not in it: look at both, and delete one")
@@ -112,6 +114,8 @@ def gather(sources: tuple[str, ...], as_json: bool) -> int:
             remark(f"left out {why}")
     lines = [f"added {path.name}" for path in added]
     lines += [f"{known} of them were here already"] if known else []
-    result = {"added": [str(path) for path in added], "known": known, "refused": refused}
+    lines += [f"{path.name}: {' and '.join(what)} that were entered elsewhere are added" for path, what in entered]
+    result = {"added": [str(path) for path in added], "known": known, "refused": refused,
+              "entered": [{"hold": str(path), "what": what} for path, what in entered]}
     show_result(result, lines or ["nothing new"], as_json)
     return 1 if refused else 0

@@ -1,1 +1,1 @@
-"""Testing the trips and cut-outs of a warmer, and storing the results."""
+"""Testing a warmer's trips and cut-outs, and storing the results."""

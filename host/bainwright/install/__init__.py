@@ -1,1 +1,1 @@
-"""Installing the firmware on a board: all of it, or no change."""
+"""Firmware onto a board: all of it, or no change."""

@@ -10,11 +10,11 @@ import numpy as np
 from bainwright.core.errors import FileError, UseError
 from bainwright.files.chocolate import Profile
 from bainwright.files.rig import Rig
-from bainwright.plan.leftovers import FACTOR_HIGH, FACTOR_LOW
 from bainwright.plan.planner import make_plan
 from bainwright.plan.request import BatchRequest
 from bainwright.plan.setup import Setup
 from bainwright.plan.timing import STIRRED, melting
+from bainwright.record.leftovers import FACTOR_HIGH, FACTOR_LOW
 from bainwright.record.names import FACTS
 from bainwright.record.reader import HoldLog
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 from bainwright.core.errors import FileError
 from bainwright.core.home import hold_folders
-from bainwright.plan.leftovers import Leftovers, read_leftovers
+from bainwright.record.leftovers import Leftovers, read_leftovers
 
 EVENINGS = 5  # chosen: so many past evenings correct a plan; a person's habit may change
 

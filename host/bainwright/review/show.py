@@ -20,9 +20,9 @@ from bainwright.core.units import clock_words, duration_words
 from bainwright.display.picture import PNG, SVG, draw_hold
 from bainwright.evening.window_news import EDGES, WindowNews
 from bainwright.files.chocolate import Profile, window_at
-from bainwright.plan.leftovers import read_leftovers
-from bainwright.plan.stock import judged_with_its_past
+from bainwright.plan.past_evenings import PastEvenings
 from bainwright.record.columns import NAMES, status_of
+from bainwright.record.leftovers import read_leftovers
 from bainwright.record.names import CSV, PARQUET
 from bainwright.record.reader import HoldLog, read_log
 from bainwright.record.temper_tests import chocolate_at, read_tests
@@ -85,7 +85,7 @@ def look(folder: Path) -> Shown:
     stages = stages_of(log)
     started = entry.started
     tests, left = _readable(read_tests, folder, notes) or [], _readable(read_leftovers, folder, notes)
-    left = judged_with_its_past(left, folder) if left else None
+    left = PastEvenings().judged(folder, left) if left else None
     lines = [_title(entry), _when(entry), ""]
     lines += [entry.summary or NO_REPORT]
     lines += ["", "Steps", *(_stage_line(stage, started) for stage in stages if stage.name)]

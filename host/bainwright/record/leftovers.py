@@ -47,10 +47,9 @@ class Leftovers(msgspec.Struct, forbid_unknown_fields=True):
         What else got into it.
     peak_c, never_above_c : float or None
         The warmest it was, °C, and the most it may ever reach, both over every evening it was melted.
-    of : str
-        The hold whose leftovers were melted again this evening, by name or folder; empty for fresh chocolate.
-    of_hold : str
-        The same by board, number and start, which are its own in every folder; empty where its start is not known.
+    of, of_hold : str
+        The hold whose leftovers were melted again this evening: its name, and what it is found by under any other
+        name (`archive.identity`, short). Empty for fresh chocolate.
     melt_kg, seed_kg, seed_factor : float or None
         What was weighed, and the seed used over the seed planned for that melt.
     melt_factor : float or None
@@ -124,6 +123,24 @@ def judge(left: Leftovers, never_above_c: float) -> tuple[str, str]:
         return KEEP_APART, (f"fit to temper again, but keep it apart and label it: {', '.join(left.allergens)} got "
                             f"into it. Never call it free of anything.{often}")
     return FIT, f"fit to temper again: melt all of it first.{often}"
+
+
+def united(left: Leftovers, other: Leftovers) -> Leftovers:
+    """A record with what got into another one, and the most that both were warmed."""
+    return msgspec.structs.replace(
+        left, water=left.water or other.water, grains=left.grains or other.grains,
+        allergens=sorted({*left.allergens, *other.allergens}), peak_c=most_c(left.peak_c, other.peak_c),
+        never_above_c=least_c(left.never_above_c, other.never_above_c))  # fmt: skip
+
+
+def most_c(*temps_c: float | None) -> float | None:
+    """The warmest of those that are known."""
+    return max((temp_c for temp_c in temps_c if temp_c is not None), default=None)
+
+
+def least_c(*temps_c: float | None) -> float | None:
+    """The coldest of those that are known."""
+    return min((temp_c for temp_c in temps_c if temp_c is not None), default=None)
 
 
 def read_leftovers(folder: Path) -> Leftovers | None:
