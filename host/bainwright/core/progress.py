@@ -9,7 +9,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from types import TracebackType
 from typing import TextIO
 
@@ -94,6 +94,12 @@ class Progress:
         self._stream.write(text)
         self._stream.flush()
         self._shown_s = now_s
+
+
+def remark(text: str) -> None:
+    """Say a line beside the work on stderr, where that takes it."""
+    with suppress(OSError, ValueError, AttributeError):  # closed
+        print(f"bain: {text}", file=sys.stderr, flush=True)
 
 
 @contextmanager

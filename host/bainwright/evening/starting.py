@@ -6,7 +6,7 @@ import time
 from datetime import UTC, datetime
 from typing import Any
 
-from bainboard import settings, wire
+from bainboard import faults, settings, wire
 from bainwright.calibration import calibration_record
 from bainwright.core.errors import FileError, LinkError, RefusedError, TrippedError
 from bainwright.core.keys import Interrupts
@@ -26,7 +26,7 @@ from bainwright.physics.materials import WATER_KG_PER_L
 from bainwright.rigs.warnings import check_ids
 from bainwright.tuning.gains import NAMES
 from bainwright.words import terms
-from bainwright.words.advice import advise
+from bainwright.words.advice import advise, at_rest
 
 NIGHT_S = 9 * 3600.0  # the default for a night; the plan uses the same
 
@@ -82,6 +82,7 @@ class Starter:
         if self.setup.rig is not None and not (self.session.virtual or self.setup.join):
             check_ids(self.setup.rig)  # before anything is sent over the settings that the board has
         link = self.session.link
+        link.tells = False  # it is refused with the same words
         self.hello = link.hello()
         if not self.session.virtual:  # a virtual evening is the same on every day
             self._clock, self._clock_notes = link.set_clock(int(time.time()))
@@ -165,6 +166,9 @@ class Starter:
             raise self._tripped()
         if state != "idle":
             raise RefusedError("a hold is already running on this warmer", hint="--join watches it")
+        if (danger := at_rest(self.hello)) and faults.row(self.hello["fault"])[faults.REACTION] == faults.OFF:
+            raise RefusedError(danger, hint=f"{advise(self.hello['fault'], self.rig.bath).first} A hold starts once "
+                               "the water has not risen for ten minutes")
 
     def _tripped(self) -> TrippedError:
         if self.setup.rig is None and not settings_damaged(self.hello):
@@ -180,7 +184,8 @@ class Starter:
         if self.hello.get("state") == "trip":  # while no PC watched: whoever comes to look must learn of it
             raise self._tripped()
         if self.hello.get("state") == "idle":
-            raise RefusedError("no hold is running on this warmer", hint="leave --join out to start one")
+            raise RefusedError("no hold is running on this warmer",
+                               hint=at_rest(self.hello) or "leave --join out to start one")  # fmt: skip
         self.settings = self.session.link.settings(self.hello)
         profile = self.setup.profile.document()
         if self.hello.get("profile") != short_hash(document("profile", profile)):

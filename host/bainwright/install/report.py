@@ -16,6 +16,7 @@ from bainwright.install.install_plan import Plan, Seen
 from bainwright.install.installer import InstallAsked, Installed, Progress, install_on
 from bainwright.link import finding, ports
 from bainwright.words import terms
+from bainwright.words.advice import at_rest
 
 Say = Callable[..., None]
 SHOWN_FILES = 8  # chosen: a few show what kind of change it is; --json lists all
@@ -86,7 +87,9 @@ def report_lines(done: Installed) -> list[str]:
 
 def _board(done: Installed) -> str:
     hello = done.now or done.hello
-    return f"the warmer {hello.get('name')!r}, {hello.get('state')}" if hello else "no warmer's firmware runs on it"
+    danger = at_rest(hello)
+    state = f"{(hello or {}).get('state')}{f' ({danger})' if danger else ''}"
+    return f"the warmer {hello.get('name')!r}, {state}" if hello else "no warmer's firmware runs on it"
 
 
 def wanted_version(done: Installed) -> str:

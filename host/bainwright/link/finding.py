@@ -9,6 +9,7 @@ from bainwright.core.errors import BainError, LinkError, UseError
 from bainwright.core.progress import progress
 from bainwright.link import ports, served_boards
 from bainwright.link.protocol import Link
+from bainwright.words.advice import at_rest
 
 NONE_THERE = "plug it in, name its --port, or try it all with --virtual"
 
@@ -36,7 +37,9 @@ class Found:
         if self.hello is None:
             return f"{self.path} ({self.what}): {self.why}"
         simulated = "VIRTUAL " if ports.is_pseudo_terminal(self.path) else ""
-        return f"{self.path}: the {simulated}warmer {self.hello.get('name')!r}, {self.hello.get('state')}"
+        danger = at_rest(self.hello)
+        return (f"{self.path}: the {simulated}warmer {self.hello.get('name')!r}, {self.hello.get('state')}"
+                f"{f' ({danger})' if danger else ''}")  # fmt: skip
 
 
 def there() -> list[tuple[str, str]]:

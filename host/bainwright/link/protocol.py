@@ -16,20 +16,19 @@ from typing import Any, Protocol
 
 from bainboard import faults, settings, wire
 from bainwright.core.errors import LinkError, RefusedError
-from bainwright.core.progress import progress
+from bainwright.core.progress import progress, remark
 from bainwright.core.terminal import visible_values
 from bainwright.link.answers import check_answer
 from bainwright.link.messages import Message, Status, decode
 from bainwright.link.pace import Pace
+from bainwright.words.advice import at_rest
 
 HELLO_WAIT_S = 1.0  # chosen: a live board answers within one tick
 HELLO_TRIES = 3
 ANSWER_WAIT_S = 3.0  # chosen: a board that erases flash may be deaf for about a second
 PIECE_S = 0.5  # chosen: ten times what a piece of a document takes on a real board
 UNREAD_MOST = 50_000  # messages; chosen: some seconds of the fastest virtual board
-NO_FIRMWARE = (
-    "if it is the warmer, its firmware may have stopped: press its reset button; if it has none yet: bain install"
-)
+NO_FIRMWARE = "if it is the warmer, press its reset button: its firmware may have stopped; if it has none: bain install"
 LATE = (
     "what lies between may be slow, or pass one way only: plug the cable straight into this PC and try again; "
     "it may be heating, so watch it"
@@ -85,7 +84,7 @@ class Link:
         self._overheard: str | None = None  # the last line that was not a board's
         self.speaks = False  # a warmer's own line came since it was last greeted
         self._unread: deque[Message] = deque(maxlen=UNREAD_MOST)
-        self._last_id = 0
+        self._last_id, self.tells = 0, True  # of a fault at rest, when it is greeted
 
     def replace(self, transport: Transport) -> None:
         """Continue with the same board on a port that was opened again."""
@@ -254,6 +253,8 @@ class Link:
         if answer.get("ok") is True:
             check_answer("hello", {}, answer)
             self.board = self.board or answer.get("board")
+            if self.tells and tries > 1 and (danger := at_rest(answer)):
+                remark(danger)
             return answer if any_wire else _same_wire(answer)
         if self.speaks:
             what = "a warmer speaks on this port, but does not answer 'hello'"

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import astuple, dataclass
+from typing import Any
 
-from bainboard import faults
+from bainboard import faults, help_text
 from bainwright.words.plate import for_bath
 
 # Unheated, 2 kg in a steel bowl at 32 °C in a 20 °C room cool 0.18 K/min: computed from 0.93 W/K and 3.5 kJ/K.
@@ -302,3 +304,17 @@ def warned(fault: int, bath: str = "water") -> list[str]:
     """
     advice = advise(fault, bath)
     return advice.lines() if faults.row(fault)[faults.REACTION] == faults.WARN else [advice.seen, _WARNED]
+
+
+def at_rest(hello: Mapping[str, Any] | None) -> str:
+    """What a warmer that holds nothing reports against its plug, and what to do; mostly empty.
+
+    Parameters
+    ----------
+    hello : mapping or None
+        The board's answer to hello, if it gave one.
+    """
+    number = (hello or {}).get("fault", faults.NONE)
+    if hello is None or hello.get("state") != "idle" or faults.row(number)[faults.HAZARD] != faults.UNPLUG:
+        return ""
+    return f"the warmer rests and reports: {help_text.FAULTS[number][0]}. {advise(number).safety}"

@@ -71,9 +71,11 @@ ENDINGS = {
 }
 PARTS = {"display": "the display", "lamps": "the lamps and the buzzer", "log": "the board's own log"}
 
+MASKED = ("; the water moved by itself meanwhile, so a guard relay that stays closed, or a switch, may have passed "
+          "unseen")  # fmt: skip
+
 _PLAIN = {
     "started": "the hold started with its self-test",
-    "checked": "the self-test passed",
     "warm": "the chocolate is in its window",
     "below": "the chocolate fell below its window",
     "inside": "the chocolate is back in its window",
@@ -135,6 +137,7 @@ def _off(fields: Fields) -> str:
 _WORDED: dict[str, Callable[[Fields], str]] = {
     "trip": lambda fields: ("TRIP: " if fields.get("latched") else "heat off: ") + _fault(fields.get("fault")),
     "warn": lambda fields: "warning: " + _fault(fields.get("fault")),
+    "checked": lambda fields: "the self-test passed" + (MASKED if fields.get("masked") else ""),
     "ended": lambda fields: (
         "the hold ended: " + ENDINGS.get(str(fields.get("why")), str(fields.get("why", "no reason given")))
     ),
@@ -175,7 +178,7 @@ _WORDED: dict[str, Callable[[Fields], str]] = {
     "gap": lambda fields: f"{fields.get('records', 0)} records of the board's own log are missing here",
 }
 
-_OF_THE_BATH = ("trip", "warn", "retested", "another_pot")  # the others may have names of a person's own
+_OF_THE_BATH = ("checked", "trip", "warn", "retested", "another_pot")  # the others may have names of a person's own
 
 # Events that get a caption in a picture: what a person did and what went wrong, not every edge of the window.
 CAPTIONED = (
