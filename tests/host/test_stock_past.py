@@ -57,7 +57,8 @@ def test_it_is_found_under_another_name_and_a_stranger_s_of_its_name_is_not_take
     assert "label it: walnut" in stock(capsys, "dark-2")[1]
 
 
-@pytest.mark.parametrize("lost", ["gone", "damaged", "typed before"])
+@pytest.mark.parametrize("lost", ["gone", "damaged", "typed before", "x", "[]", "[1]", "{}", '[[], "b"]',
+                                  "[null, 1e400]", "[" * 100_000, f'["a", {"7" * 5000}]'])  # fmt: skip
 def test_a_past_that_cannot_be_looked_up_is_said(capsys, here, lost):
     """It was "fit to temper again", though nobody could know."""
     stock(capsys, "dark-1", "--left", "640g")
@@ -67,8 +68,9 @@ def test_a_past_that_cannot_be_looked_up_is_said(capsys, here, lost):
     elif lost == "damaged":
         (here / "holds/dark-1/stock.json").write_text("{")
     else:
+        whole, of = ("", "yesterday") if lost == "typed before" else (lost, "dark-1")
         path = here / "holds/dark-2/stock.json"
-        path.write_text(json.dumps({**json.loads(path.read_text()), "of": "yesterday", "of_hold": ""}))
+        path.write_text(json.dumps({**json.loads(path.read_text()), "of": of, "of_hold": whole}))
     code, out, _ = stock(capsys, "dark-2")
     assert code == 1
     assert "not known what else got into it" in out
