@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import msgspec
 import pytest
 from drill_tools import NOW, passed, rig
 
 from bainboard import faults
 from bainboard.warmer import Warmer
-from bainwright.core.errors import RefusedError
-from bainwright.drill import overnight_permit, record
+from bainwright.core.errors import RefusedError, UseError
+from bainwright.drill import overnight_permit, record, walk
 from bainwright.drill.record import Record
 from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import SIMULATED
@@ -26,7 +27,21 @@ def test_overnight_is_refused_until_the_drill_is_passed_or_overridden(tmp_path: 
     overnight_permit.refuse_overnight(overnight_permit.OVERRIDDEN, "melted", rig())
     record.write_record(path, passed(rig()))
     assert overnight_permit.cutoff_status(rig(), False, False, NOW, path) == overnight_permit.PASSED
+    assert overnight_permit.cutoff_status(rig(), False, False, NOW, path, board="b" * 16) == overnight_permit.OPEN
     assert overnight_permit.cutoff_status(rig(heater_w=60.0), False, False, NOW, path) == overnight_permit.OPEN
+
+
+def test_a_drill_is_of_the_board_it_was_done_on_and_of_no_other_of_that_name() -> None:
+    """Two warmers built alike have one name and the same settings; results of before have no board."""
+    mine, other = "a" * 16, "b" * 16
+    for before, count in ((mine, len(passed(rig()).items)), ("", 0)):
+        stored = msgspec.structs.replace(passed(rig()), board=before)
+        report = walk.DrillReport(stored, Path("pot-drill.json"), record.statuses(stored, rig(), NOW), "water")
+        of_mine = walk._of_board(report, mine, rig())
+        assert (of_mine.record.board, len(of_mine.record.items)) == (mine, count)
+    stored = msgspec.structs.replace(stored, board=other)
+    with pytest.raises(UseError, match="another board of that name"):
+        walk._of_board(walk.DrillReport(stored, Path("pot-drill.json"), [], "water"), mine, rig())
 
 
 def test_a_simulated_warmer_needs_no_drill_and_its_record_counts_for_no_real_one(tmp_path: Path) -> None:

@@ -18,7 +18,8 @@ NEXT = "run bain drill, an hour or more"
 
 
 def cutoff_status(settings: Mapping[str, Any], simulated: bool, overridden: bool,
-                  now: datetime.datetime | None = None, path: Path | None = None) -> str:  # fmt: skip
+                  now: datetime.datetime | None = None, path: Path | None = None, *,
+                  board: str = "") -> str:  # fmt: skip
     """The cut-offs' test status, for the board's setting ``drill``.
 
     Parameters
@@ -33,12 +34,14 @@ def cutoff_status(settings: Mapping[str, Any], simulated: bool, overridden: bool
         With its time zone.
     path : Path, optional
         The record; by default the file of the warmer's name in this folder.
+    board : str
+        The id of the board. Two warmers may have one name and the same settings.
     """
     if simulated:
         return SIMULATED
     record = read_record(path or record_path(str(settings["name"])))
-    if record is not None and record.simulated:
-        record = None  # a simulated warmer's results say nothing about a real one
+    if record is not None and (record.simulated or record.board != board):
+        record = None  # a simulated warmer's results say nothing about a real one, nor do another's
     if record is not None and not unfinished(statuses(record, settings, now or datetime.datetime.now(datetime.UTC))):
         return PASSED
     return OVERRIDDEN if overridden else OPEN
@@ -71,7 +74,8 @@ def refuse_overnight(status: str, stage: str, settings: Mapping[str, Any]) -> No
                            hint="fit a chocolate probe or a second water probe, or let bain tune learn the warmer")
     if status == OPEN:
         raise RefusedError("not every cut-off of this warmer has been tested, so overnight holds are refused",
-                           hint=f"{NEXT}; bain drill --show lists what is open; --undrilled overrides")  # fmt: skip
+                           hint=f"{NEXT}, on this board: what another passed does not count; bain drill --show lists "
+                                "what is open; --undrilled overrides")  # fmt: skip
 
 
 def has_witness(settings: Mapping[str, Any]) -> bool:

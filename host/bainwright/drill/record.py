@@ -45,11 +45,12 @@ class Result(Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class Record(Struct, frozen=True, forbid_unknown_fields=True):
-    """A warmer's drill."""
+    """A warmer's drill. `board` is the id of the board it was done on; simulated ones have none of their own."""
 
     warmer: str
     simulated: bool
     items: dict[str, Result] = {}
+    board: str = ""
 
 
 class ItemStatus(Struct, frozen=True):

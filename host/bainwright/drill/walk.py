@@ -132,6 +132,24 @@ def _report(options: DrillOptions, settings: dict[str, Any], simulated: bool, ba
     return DrillReport(record, path, statuses(record, settings, _now()), bath)
 
 
+def _of_board(report: DrillReport, board: str, settings: dict[str, Any]) -> DrillReport:
+    """The report of this very board: one of another says nothing about it, though both have one name.
+
+    Raises
+    ------
+    UseError
+        If the file is another board's.
+    """
+    record = report.record
+    if record.simulated or record.board == board:
+        return report
+    if record.board:
+        raise UseError(f"{report.path} is the drill of another board of that name", got=record.board, wanted=board,
+                       hint="name another file with --out; if this board replaced it, move the file away")  # fmt: skip
+    record = msgspec.structs.replace(record, items={}, board=board)  # results that name no board may be another's
+    return DrillReport(record, report.path, statuses(record, settings, _now()), report.bath)
+
+
 def _virtual(simulated: bool) -> str:
     return " (VIRTUAL)" if simulated else ""
 
@@ -145,7 +163,7 @@ def _with_board(options: DrillOptions, rig: Rig | None, say: Say) -> DrillReport
     with open_board(options.port, _simulated(rig) if options.virtual is not None else None) as session:
         hello = session.link.hello()
         settings = session.link.settings(hello) if rig is None else dict(rig.settings)
-        report = _report(options, settings, session.simulated, _bath(rig))
+        report = _of_board(_report(options, settings, session.simulated, _bath(rig)), str(hello["board"]), settings)
         if options.show:
             return report
         write_record(report.path, report.record)  # now, so that a folder nobody may write to is known at once
@@ -252,7 +270,9 @@ def _show(report: DrillReport, as_json: bool, say: Say) -> None:
     if as_json:
         say(json.dumps(_as_dict(report), indent=2, ensure_ascii=False))
         return
-    say(f"Drill of the warmer {report.record.warmer!r}{_virtual(report.record.simulated)}, stored in {report.path}")
+    board = f", board {report.record.board}" if report.record.board else ""
+    say(f"Drill of the warmer {report.record.warmer!r}{_virtual(report.record.simulated)}{board}, stored in "
+        f"{report.path}")
     for each in report.items:
         limit = "" if each.limit_s is None else f" of {each.limit_s:.1f}"
         took = "" if each.took_s is None else f", {each.took_s:.1f}{limit} s"
@@ -271,7 +291,8 @@ def _show(report: DrillReport, as_json: bool, say: Say) -> None:
 
 def _as_dict(report: DrillReport) -> dict[str, Any]:
     return {
-        "warmer": report.record.warmer, "virtual": report.record.simulated, "passed": report.passed,
+        "warmer": report.record.warmer, "board": report.record.board,
+        "virtual": report.record.simulated, "passed": report.passed,
         "file": str(report.path), "items": [msgspec.to_builtins(each) for each in report.items],
         "missing": [each.name for each in unfinished(report.items)],
         "not_tested_by_a_drill": list(not_tested(report.bath)),

@@ -217,7 +217,8 @@ class Starter:
     def _set_drill_status(self) -> None:
         """Put the overnight permit into the settings: the board's own buttons start nights, too."""
         self._stored_status = self.settings["drill"]
-        status = overnight_permit.cutoff_status(self.settings, self.session.simulated, self.setup.undrilled)
+        status = overnight_permit.cutoff_status(self.settings, self.session.simulated, self.setup.undrilled,
+                                                board=str(self.hello["board"]))  # fmt: skip
         overnight_permit.refuse_overnight(status, self.setup.stage, self.settings)
         self.settings["drill"] = status
 
