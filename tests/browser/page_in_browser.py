@@ -6,6 +6,7 @@ Run by hand, since CI has no browser (installing one takes longer than all tests
     .venv/bin/python -m pytest -n 0 tests/browser/page_in_browser.py
 """
 
+import asyncio
 import contextlib
 import os
 import re
@@ -26,7 +27,7 @@ from page_tools import SharedHold, code_of, scene_at, served
 from bainboard import faults
 from bainwright import cli
 from bainwright.live.now import now_of
-from bainwright.page import server
+from bainwright.page import server, stream
 from bainwright.page.hosting import HoldPage, Page
 from bainwright.words.advice import advise
 
@@ -227,6 +228,32 @@ def test_an_act_that_nobody_takes_is_said_within_a_second_and_then_withdrawn(chr
         expect(page.locator("#reply")).to_have_text("No answer yet …", timeout=3000)
         expect(page.locator("#reply")).to_contain_text("It did not arrive", timeout=10_000)
         assert hosted.inbox.take() is None
+
+
+def test_an_act_whose_answer_is_lost_may_have_arrived(chromium):
+    """What broke the connection broke it before or after; a second "Bowl off" by hand would set it back."""
+    with served(scene_at()) as hosted, phone(chromium) as page:
+        paired(page, hosted)
+        page.route("**/act", lambda route: (route.fetch(), route.abort())[0])
+        page.get_by_role("button", name="Bowl off", exact=True).click()
+        expect(page.locator("#reply")).to_contain_text("it may have arrived, or not", timeout=10_000)
+        assert hosted.taken == [("bowl_off", "")]
+
+
+def test_figures_that_a_slow_link_brings_late_are_struck_out(chromium, monkeypatch):
+    """They come in a row, each as old as the last: the PC is heard all the time."""
+    send = stream._send
+
+    async def late(out, text):
+        if "event: now" in text or "event: alive" in text:
+            await asyncio.sleep(6.5)
+        await send(out, text)
+
+    monkeypatch.setattr(stream, "_send", late)
+    with served(scene_at()) as hosted, phone(chromium) as page:
+        paired(page, hosted)
+        expect(page.locator("#link")).to_contain_text("The link to the PC is slow: what comes is", timeout=30_000)
+        assert page.locator("#readings").evaluate("each => each.classList.contains('stale')")
 
 
 def test_figures_follow_without_a_reload_and_opened_parts_stay_open(chromium):

@@ -23,6 +23,7 @@ MOST_OF_ONE = 32  # chosen, from one address of the network: a browser opens six
 HEAD_S = 8.0  # chosen: a phone on a bad network sends a request's head in one
 READS_S = 30.0  # chosen: a phone takes 64 KB in that on the worst network that can show a page
 MOST_HEAD_BYTES = 16_384
+WAITS_BYTES = 16_384  # chosen: of a connection; a moment with its charts has 10,000 to 30,000
 STOPS_S = 3.0
 
 
@@ -31,6 +32,10 @@ class Connection(H11Protocol):
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         super().connection_made(transport)
+        # What a slow phone has not taken must not wait here: it would read old figures one after the other.
+        transport.set_write_buffer_limits(WAITS_BYTES)
+        with contextlib.suppress(OSError, AttributeError):
+            transport.get_extra_info("socket").setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, WAITS_BYTES)
         if len(self.connections) > MOST_CONNECTIONS or self._of_one() > MOST_OF_ONE:
             transport.abort()
             return

@@ -78,7 +78,8 @@ class EventStream:
         shown: object = None
         await _send(send, f"retry: {RETRY_MS}\n\n")
         if not self._whole:
-            await _send(send, f"event: server\ndata: {self._streams.server}-{self._of}\n\n")
+            at_s = loop.time()
+            await _send(send, f"id: {at_s:.1f}\nevent: server\ndata: {self._streams.server}-{self._of}\n\n")
         while not gone.done() and not self._streams.closing and loop.time() < ends_s:
             try:
                 latest = self._frame()

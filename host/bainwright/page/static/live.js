@@ -10,6 +10,7 @@ const WAITS_MS = 1000; // a hand waits no longer for a sign
 const ANSWER_MS = 8000; // the PC answers an act within five seconds, whatever happens to it
 const AGAIN_MS = 4000;
 const DEAD_MS = 12000;
+const SLOW_MS = 30000; // on a link that is behind for so long: connecting again drops what waits on it
 const part = (name) => document.getElementById(name);
 const address = part("readings").dataset.address; // of this warmer: without its name it means the only one there is
 let heard = mark();
@@ -24,6 +25,8 @@ const READ_MS = 800; // nobody reads a new question sooner; a finger may be on i
 let changedMs = -READ_MS; // when the buttons last changed
 const QUIETED_MS = 300000; // as long as a hold's alarms rest
 let quietUntil = 0; // somebody is coming, and the PC cannot be told
+let quickest = null; // the message of this connection that was on its way for the least time, by both clocks
+let behindMs = 0; // for how much longer the last one was
 let clock = null; // the PC's, in seconds, and this phone's at the same moment, in milliseconds
 
 function show(name, html) {
@@ -57,12 +60,12 @@ function state() {
 
 function showLink() {
   showAges();
-  const silentMs = sinceMs(heard), silentS = Math.round(silentMs / 1000);
+  const silentMs = sinceMs(heard) + behindMs, silentS = Math.round(silentMs / 1000);
   const silent = silentMs >= QUIET_MS && !over;
   part("link").hidden = !silent;
   part("readings").classList.toggle("stale", silent); // around what the PC itself calls old
   if (silent) {
-    part("link").textContent = `${refused || `No word from the PC for ${durationWords(silentMs / 1000)}. The warmer needs no PC: look at it.`} `
+    part("link").textContent = `${refused || (sinceMs(heard) < QUIET_MS && `The link to the PC is slow: what comes is ${durationWords(silentMs / 1000)} late. Look at the warmer.`) || `No word from the PC for ${durationWords(silentMs / 1000)}. The warmer needs no PC: look at it.`} `
       + "What you see is old.";
   }
   dispatchEvent(new CustomEvent("bain", { detail: {
@@ -75,6 +78,9 @@ function hear(message) {
   heard = mark();
   refused = "";
   clock = { pcS: Number(message.lastEventId), hereMs: heard.steady };
+  const onItsWay = clock.hereMs - 1000 * clock.pcS;
+  quickest = Math.min(quickest ?? onItsWay, onItsWay);
+  behindMs = onItsWay - quickest;
 }
 
 function listen() {
@@ -91,6 +97,8 @@ function listen() {
     // Restarted, or another hold: this page's buttons are none of it.
     if (server && server !== message.data) loadAgain("The PC's program was restarted, or another hold runs on this warmer.");
     server = message.data;
+    quickest = null; // the first word of a connection waits behind no other
+    hear(message);
   });
   stream.addEventListener("alive", (message) => {
     hear(message);
@@ -111,7 +119,8 @@ listen();
 setInterval(() => {
   showLink();
   // A phone that slept may hold a connection that is dead without knowing it.
-  if (!over && stream.readyState === EventSource.OPEN && Math.min(sinceMs(heard), sinceMs(listened)) > DEAD_MS) {
+  const dead = Math.min(sinceMs(heard), sinceMs(listened)) > DEAD_MS, slow = behindMs > QUIET_MS && sinceMs(listened) > SLOW_MS;
+  if (!over && stream.readyState === EventSource.OPEN && (dead || slow)) {
     listened = mark();
     listen();
   }
@@ -179,8 +188,8 @@ document.addEventListener("submit", async (event) => {
     clearTimeout(waits);
     const coming = button.value === "coming";
     if (coming) quietUntil = performance.now() + QUIETED_MS;
-    answer(`It did not arrive: the PC does not answer. ${coming ? "This phone alone is quiet for five minutes. Look at the warmer."
-      : "Look at the warmer, and do it there."}`, false);
+    answer(`No answer came from the PC: it may have arrived, or not. ${coming ? "This phone alone is quiet for five minutes. Look at the warmer."
+      : "Look at the warmer before you do it again."}`, false);
   }
   button.disabled = false;
   if (focused && document.activeElement === document.body) { // it lost the focus while it was disabled
