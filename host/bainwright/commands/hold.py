@@ -143,7 +143,8 @@ def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, c
         view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=big, quiet=quiet, keys_alone=phone + KEYS_ALONE,
                            keys=phone + (KEYS_VIRTUAL if session.virtual else KEYS))  # fmt: skip
         view = LiveView(view, live)
-        with Runner(setup, session, calls.view(view) if calls else view, live.inbox) as runner:
+        with Runner(setup, session, calls.view(view) if calls else view, live.inbox,
+                    calls=page or calls is not None) as runner:  # fmt: skip
             try:
                 runner.prepare()
             except TrippedError as tripped:

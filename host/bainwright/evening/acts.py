@@ -182,6 +182,7 @@ class Reply(NamedTuple):
 COMING = "coming"  # no act of the warmer: somebody is on their way, and alarms rest
 COMES = Reply(True, "Good. Alarms rest for five minutes.")
 MANY = Reply(False, "Not sent: too many acts at once. Wait a few seconds.")
+AT_WARMER = Reply(False, "Not sent: the board restarted, and only somebody at the warmer can heat on.")
 OVER = Reply(False, "Not sent: the hold is over.")
 LATE = Reply(False, "It did not arrive in time, and is not done later. Do it at the warmer, or try again.")
 

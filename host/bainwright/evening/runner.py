@@ -18,6 +18,7 @@ from bainwright.display.scene import Scene
 from bainwright.display.view import View
 from bainwright.evening import told, watch
 from bainwright.evening.acts import Inbox
+from bainwright.evening.after_restart import AfterRestart
 from bainwright.evening.keyboard import Keyboard
 from bainwright.evening.options import HoldSetup
 from bainwright.evening.prompts import EveningPrompts
@@ -73,12 +74,17 @@ class Runner:
         What the person sees.
     inbox : Inbox, optional
         Acts that come from elsewhere than the keyboard.
+    calls : bool
+        Does somebody who is away hear the view's alarms? Then a board that restarts is not left at once.
     """
 
-    def __init__(self, setup: HoldSetup, session: Session, view: View, inbox: Inbox | None = None) -> None:
-        self.setup, self.session, self.view = setup, session, view
+    def __init__(self, setup: HoldSetup, session: Session, view: View, inbox: Inbox | None = None, *,
+                 calls: bool = False) -> None:
+        self.setup, self.session, self.view, self._calls = setup, session, view, calls
+        self._inbox = inbox or Inbox()
+        self._answered = False  # somebody came after the board restarted
         self.starter = Starter(setup, session)
-        self._keyboard = Keyboard(session, view, lambda: self.starter.hello, inbox)
+        self._keyboard = Keyboard(session, view, lambda: self.starter.hello, self._inbox)
         self._interrupts = Interrupts(counting=False)
         self._followed = False
         self._silent_since_s = time.monotonic()
@@ -139,6 +145,11 @@ class Runner:
                     self._turn(course, keys, self._interrupts)
                     if course.ended is None and time.monotonic() - start_s > limit_s:
                         course.ended = watch.LEFT
+                if self._calls and course.ended == watch.RESTARTED and not (virtual or course.resumed):
+                    self._keyboard.lose_board(course, self._interrupts)
+                    after = AfterRestart(self.session, self.view, self._inbox, self._ask)
+                    until_s = time.monotonic() + looks_for_s(self._planned_s(course))
+                    self._answered = after.wait(course, self._interrupts, until_s)
             except KeyboardInterrupt:  # nothing was sent to the board, so it holds on
                 course.ended = watch.STOPPED if self.session.virtual else watch.LEFT
             course.scene.unwatched = self._unwatched(course)
@@ -155,10 +166,12 @@ class Runner:
             return "" if self.session.virtual else "not_off"
         if course.ended == watch.LOST and not (self._interrupts.count or self._interrupts.go):
             return "lost"
-        if course.unanswered:
+        if course.unanswered and not self._answered:
             return "unanswered"
-        if course.ended == watch.RESTARTED and not self.session.virtual:  # nobody at the PC knows of it
-            return "resumed" if course.resumed else "restarted"
+        if course.ended == watch.RESTARTED and not self.session.virtual:
+            if self._answered:
+                return "left" if course.resumed else ""
+            return "resumed" if course.resumed else "restarted"  # nobody knows of it
         return "left" if course.ended in (watch.LOST, watch.LEFT, watch.OTHER) else ""
 
     def scene(self) -> Scene:
@@ -249,13 +262,16 @@ class Runner:
             course.show(text)
         course.scene.trouble = trouble
 
+    def _planned_s(self, course: Watch) -> float:
+        """How long the hold has still to go; 0 where it has no planned end."""
+        return 0.0 if course.scene.for_s is None else course.scene.for_s - course.scene.t_s
+
     def _find_again(self, course: Watch, keys: Keys, interrupts: Interrupts) -> None:
         """Try until the board is back, the time for that is over, or the person interrupts."""
         course.note(course.end_ms, "lost", {})
         course.scene.searching = True
         self._keyboard.lose_board(course, interrupts)
-        planned_s = 0.0 if course.scene.for_s is None else course.scene.for_s - course.scene.t_s
-        give_up_s = time.monotonic() + (0.0 if self.session.virtual else looks_for_s(planned_s))
+        give_up_s = time.monotonic() + (0.0 if self.session.virtual else looks_for_s(self._planned_s(course)))
         while time.monotonic() < give_up_s and not (interrupts.count or interrupts.go):
             found = self.session.reopen()
             self._keyboard.serve_alone(course, keys)
