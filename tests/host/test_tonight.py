@@ -9,6 +9,7 @@ from datetime import datetime
 import pytest
 from page_tools import Outline, Phone, scene_at, served
 
+from bainboard import stages
 from bainwright import cli
 from bainwright.core.errors import FileError
 from bainwright.core.masses import Shown
@@ -43,6 +44,15 @@ def test_a_plan_comes_back_as_it_was_stored(plan):
     store(checklist(plan))
     assert stored() == checklist(plan)
     assert [step.stage for step in stored().steps] == [step.name for step in plan.steps]
+
+
+@pytest.mark.parametrize("method", ["cool", "butter"])
+def test_each_step_has_the_boards_name_for_it(method):
+    """Else the page never marks it: the plan's "warm back" is the board's settling."""
+    made = make_plan(batch_request(PlanOptions(profile="dark", total="1.8kg", method=method), Shown()))
+    steps = [step.stage for step in checklist(made).steps]
+    assert set(steps) <= set(stages.BY_NAME)
+    assert "settle" in steps
 
 
 def test_the_page_shows_the_plan_and_marks_the_step_of_the_hold(plan):

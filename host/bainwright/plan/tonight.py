@@ -20,6 +20,7 @@ from bainwright.plan.words_heat import refills_due
 from bainwright.plan.words_temper import have_ready, step_line
 
 FILE = "tonight.json"
+STAGES = {"rewarm": "settle"}  # the board's names where the plan has its own
 SHOWN = ("Look out", "Have ready", "Tonight's steps", SOURCES_TITLE)  # by the page itself, or not at all
 
 
@@ -67,7 +68,7 @@ def tonight_of(plan: Plan, shown: Shown, made: datetime) -> Tonight:
 
 
 def _planned(plan: Plan, step: Step, shown: Shown) -> PlannedStep:
-    return PlannedStep(step.name, step_line(plan, step, shown), step.lasts_s, step.high_s)
+    return PlannedStep(STAGES.get(step.name, step.name), step_line(plan, step, shown), step.lasts_s, step.high_s)
 
 
 def store(tonight: Tonight) -> Path:
