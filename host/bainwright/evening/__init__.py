@@ -1,1 +1,1 @@
-"""Running a hold: its options, runner, watch and prompts."""
+"""Running a hold: options, watch, prompts."""
