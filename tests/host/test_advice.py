@@ -8,6 +8,9 @@ from collections import defaultdict
 import pytest
 
 from bainboard import faults
+from bainwright.evening.prompts import EveningPrompts
+from bainwright.files.chocolate import load_profile
+from bainwright.files.rig import load_rig
 from bainwright.words import terms
 from bainwright.words.advice import ADVICE, advise
 from bainwright.words.plate import PHRASES
@@ -65,7 +68,9 @@ def test_a_chocolate_keeps_its_own_name_on_a_plate() -> None:
 
 
 def test_each_phrase_for_a_plate_is_of_some_text() -> None:
+    cooled = EveningPrompts(load_profile("dark").tempered_by("cool"), load_rig("pot"))
+    cooled.event("stage", {"stage": "cool"})
     texts = [*(line for advice in ADVICE.values() for line in advice.lines()), *terms.PROMPTS.values(),
              *(terms.event(name, {"fault": row[faults.NUMBER]}, stage) for name in ("warn", "trip") for row in FAULTS
-               for stage in ("seed", "work"))]
+               for stage in ("seed", "work")), *cooled.advice("denied")]
     assert not [wet for wet, _ in PHRASES if len(wet) > len("water") and not any(wet in text for text in texts)]

@@ -181,6 +181,24 @@ def test_the_bowl_is_seeded_while_the_bath_is_swapped():
     assert "Seed the bowl" not in down
 
 
+def test_a_bowl_that_cools_beside_its_bath_is_called_for_before_it_is_too_cold():
+    """Dark is cooled to 27 to 28 °C (common practice); somebody who stirs alone has not swapped the bath yet."""
+    t = EveningPrompts(load_profile("dark").tempered_by("cool"), load_rig("mat24"))
+    said = {}
+    for number in range(331, 239, -1):  # 33.0 down to 24.0 °C
+        status = line(400 - number, stage="cool", ask="swap", water=39000, bowl=100 * number)
+        for text in t.see(status):
+            if text.startswith("The bowl reads"):
+                said[number / 10] = text
+        now = t.ask(status)
+        assert ("to 27 to 28 °C" in now) is (number > 280), number
+        assert ("out of the cold basin now" in now) is (250 <= number <= 280), number
+        assert ("has set" in now) is (number < 250), number
+    assert list(said) == [28.0, 26.9]
+    assert "colder than it should be: out of the cold basin now" in said[26.9]
+    assert "cold enough: out of the cold basin now" in said[28.0]
+
+
 @pytest.mark.parametrize("stage", ["settle", "test", "work"])
 def test_a_bowl_that_has_set_is_said_to_be_so_in_each_step_with_a_temper(stage):
     """Set back after three hours on the table: no bath that keeps a temper melts it, and warmed up it is still set."""

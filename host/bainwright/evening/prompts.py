@@ -80,6 +80,7 @@ class EveningPrompts:
         self._bath: deque[tuple[float, float]] = deque(maxlen=NO_HEAT_MIN + 1)  # each minute: °C, and by what heat
         self._minute, self._heated_k, self._last_s = 0, 0.0, 0.0
         self._hot = False  # the bath is far over its ceiling
+        self._passed = 0  # goals of a bowl on the table that were told while its bath is swapped
         self._down = self._under = False  # seed has brought the bowl into its window, or under it
 
     # -- what the board says -------------------------------------------------------------------------------------------
@@ -97,6 +98,7 @@ class EveningPrompts:
             said.append(asked)
         self._said = status.ask
         weak = self._heater.see(status)
+        said += [down] if (down := self._comes_down(status)) else []
         return said + self.limits.see(status) + ([weak] if weak else [])
 
     def event(self, name: str, fields: Mapping[str, Any]) -> list[str]:
@@ -165,17 +167,40 @@ class EveningPrompts:
         if not self.body.is_bath:
             wait = (f"the plate is at {moment.water_c:.0f} °C and cannot be cooled: bowl off, wait until it is under "
                     f"{p.ceiling_c:g} °C")
-            return wait + (f"{seeds}, and wrap it in a towel" if seeds else "")
+            return wait + (f"{seeds}, and wrap it in a towel" if self._stage == stages.SEED else seeds)
         how = self._swapped(moment.water_c, aim_c)
         return f"the bath is at {moment.water_c:.0f} °C, the bowl wants {aim_c:.0f} °C: {how}{seeds}"
 
     def _seeds(self, moment: Moment) -> str:
-        """What to do with the bowl that is seeded while its bath comes down; one that is down wants no more."""
-        if self._stage != stages.SEED:
+        """What the bowl on the table needs while its bath comes down; it must not pass its goal without a word."""
+        p, bowl_c = self.profile, moment.bowl_c
+        if self._stage not in (stages.SEED, stages.COOL):
             return ""
-        down = moment.bowl_c is not None and moment.bowl_c <= self.profile.high_c
-        return (f". The bowl reads {moment.bowl_c:.1f} °C: no more seed, stir until the pieces are gone" if down else
-                f". Seed the bowl meanwhile, down to {self.profile.high_c:g} °C")
+        cools = self._stage == stages.COOL
+        goal_c, least_c = (p.cool_high_c, p.cool_low_c) if cools else (p.high_c, p.low_c)
+        if bowl_c is not None and bowl_c < SETS_BELOW_C:
+            return f". The bowl reads {bowl_c:.1f} °C and has set: {START_AGAIN}"
+        if bowl_c is None or bowl_c > goal_c:
+            return (f". Cool the bowl meanwhile, stirring, to {least_c:g} to {goal_c:g} °C" if cools else
+                    f". Seed the bowl meanwhile, down to {goal_c:g} °C")
+        if not cools:
+            return f". The bowl reads {bowl_c:.1f} °C: no more seed, stir until the pieces are gone"
+        cold = "colder than it should be" if bowl_c < least_c else "cold enough"
+        return f". The bowl reads {bowl_c:.1f} °C, {cold}: out of the cold basin now, and stir"
+
+    def _comes_down(self, status: Status) -> str:
+        """Said as the bowl on the table comes to its goal, and as it passes it, while the bath is not ready for it."""
+        goals = {stages.SEED: (self.profile.high_c, self.profile.low_c),
+                 stages.COOL: (self.profile.cool_high_c, self.profile.cool_low_c)}.get(status.stage)
+        if status.ask != "swap" or status.bowl is None or goals is None:
+            self._passed = 0 if goals is None else self._passed
+            return ""
+        bowl_c = status.bowl / 1000
+        passed = (bowl_c <= goals[0]) + (bowl_c < goals[1])
+        if passed <= self._passed:
+            return ""
+        self._passed = passed
+        return self._seeds(Moment(None, bowl_c, 0.0)).removeprefix(". ")
 
     def _swapped(self, water_c: float, aim_c: float) -> str:
         litres, bath_l = swap_l(self.body, water_c, aim_c, COLD_C), float(self.settings["water_l"])

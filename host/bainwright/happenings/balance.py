@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from typing import Any
 
 import numpy as np
@@ -23,6 +23,7 @@ Floats = NDArray[np.float64]
 ENDLESS = float("inf")
 HELD = ("work", "melted", "")  # steps of the evening that only hold; a log from before there were steps names none
 NEAR_TARGET_K, SETTLED_S = 1.0, 600.0  # chosen
+ASTRAY_K = 4.0  # chosen: so far from its target chocolate takes up heat by melting, or gives some off by setting
 ENDING_S = 60.0  # chosen: and up to a minute before it holds no longer
 STEP_S = 10.0  # pace of the balance: a board's own log has a row each ten seconds
 SPAN_S = 300.0  # changes over this long are compared in the fit; chosen, many times the probes' lags
@@ -162,23 +163,42 @@ def paced(log: HoldLog, settings: Mapping[str, Any]) -> Paced:
 
 
 def _settled(log: HoldLog, t_s: Floats) -> NDArray[np.bool_]:
-    """Where the warmer held: in work or with melted stock, from ten minutes after the bowl first came near its target.
+    """Where the warmer held: in work or with melted stock, once the bowl has been near its target for ten minutes.
 
-    Melting, seeding and warming up have heat of their own, which this balance does not know.
+    Melting, seeding and warming up have heat of their own, which this balance does not know; neither does it know that
+    of a bowl so far from its target that it sets, or melts again.
     """
     log_t_s = np.asarray(log["t_s"], dtype=float)
     holding = (log["state"] == "hold") & np.isin(log["stage"], HELD)
     with np.errstate(invalid="ignore"):
-        far = np.abs(log["bowl_c"] - log["target_c"]) > NEAR_TARGET_K
+        off_k = np.abs(log["bowl_c"] - log["target_c"])
+        far, astray = off_k > NEAR_TARGET_K, off_k > ASTRAY_K
     out = np.zeros(len(log_t_s), dtype=bool)
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], holding.astype(np.int8), [0]])))
-    for begin, end in zip(edges[::2], edges[1::2], strict=True):
-        came = begin + int(np.argmin(far[begin:end]))  # the first that is not far
-        out[begin:end] = log_t_s[begin:end] >= log_t_s[came] + SETTLED_S
+    stages = np.unique(log["stage"], return_inverse=True)[1] + 1
+    edges = np.flatnonzero(np.diff(np.where(holding, stages, 0), prepend=0, append=0))
+    for begin, end in pairwise(edges.tolist()):
+        if not holding[begin]:
+            continue
+        out[begin:end] = _near_for(log_t_s[begin:end], far[begin:end], astray[begin:end])
         if end < len(log_t_s):  # what ended it was on its way already, such as too warm a refill
             out[begin:end] &= log_t_s[begin:end] <= log_t_s[end] - ENDING_S
     rows = np.clip(np.searchsorted(log_t_s, t_s, side="right") - 1, 0, len(log_t_s) - 1)
     return np.asarray(out[rows])
+
+
+def _near_for(t_s: Floats, far: NDArray[np.bool_], astray: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Where the bowl has been near its target for `SETTLED_S` on end, and not astray since."""
+    out, settled, near_s = np.zeros(len(t_s), dtype=bool), False, None
+    code = far.astype(np.int8) + astray
+    starts = [0, *(np.flatnonzero(np.diff(code)) + 1).tolist()]
+    for begin, end in pairwise([*starts, len(code)]):
+        if code[begin]:
+            settled, near_s = settled and not astray[begin], None
+        elif near_s is None:
+            near_s = float(t_s[begin])
+        out[begin:end] = settled or (near_s is not None and t_s[begin:end] >= near_s + SETTLED_S)
+        settled = bool(settled or out[end - 1])
+    return out
 
 
 def lagged(values: Floats, lag_s: float) -> Floats:

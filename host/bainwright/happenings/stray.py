@@ -15,7 +15,7 @@ from bainwright.happenings.sense import FALLS
 from bainwright.record.reader import HoldLog
 
 EACH_S = 10.0  # rows that are looked at; a board's own log has no more
-TOP_C = 0.15  # chosen: a fall began where the reading was last so near to its highest; two steps of a probe
+LEVEL_S, LEVEL_C = 240.0, 0.1  # chosen: a reading that falls by less in so long is level; a step of a probe is 0.06
 LONG_S = 1800.0  # chosen: nobody holds a bowl up for so long, and a balance fitted to it would take it for usual
 
 Floats = NDArray[np.float64]
@@ -90,16 +90,23 @@ def lifted(log: HoldLog, t_s: Floats) -> NDArray[np.bool_]:
 
 
 def _began(t_s: Floats, bowl_c: Floats, known: NDArray[np.bool_], seen_s: float) -> tuple[float, float]:
-    """When a fall that was seen by a moment began, s, and what the bowl read, °C: the way back only goes up."""
-    rows = np.flatnonzero(known & (t_s <= seen_s))[::-1]
+    """When a fall that was seen by a moment began, s, and what the bowl read, °C: back to where it is level."""
+    t_s, bowl_c = t_s[known], bowl_c[known]
+
+    def mean_c(from_s: float, to_s: float) -> float:
+        part = bowl_c[(t_s >= from_s) & (t_s <= to_s)]
+        return float(part.mean()) if part.size else np.nan
+
+    at_s = seen_s
+    while mean_c(at_s - LEVEL_S - 60.0, at_s - LEVEL_S) > mean_c(at_s - 60.0, at_s) + LEVEL_C:
+        at_s -= 60.0
+    rows = np.flatnonzero((t_s >= at_s - LEVEL_S) & (t_s <= seen_s + LEVEL_S))
     if not rows.size:
-        return seen_s, float(bowl_c[int(np.searchsorted(t_s, seen_s))])
-    back_c = bowl_c[rows]
-    highest_c = np.maximum.accumulate(back_c)
-    over = np.flatnonzero(back_c < highest_c - 2.0 * TOP_C)  # farther back it was on its way up
-    back_c = back_c[: over[0] if over.size else None]
-    first = int(np.flatnonzero(back_c >= back_c.max() - TOP_C)[0])
-    return float(t_s[rows[first]]), float(back_c[first])
+        return seen_s, mean_c(-np.inf, np.inf)
+    level_c = mean_c(at_s - LEVEL_S, at_s)
+    level = rows[bowl_c[rows] >= (bowl_c[rows[0]] if np.isnan(level_c) else level_c) - LEVEL_C]
+    last = int(level[-1]) if level.size else int(rows[0])
+    return float(t_s[last]), float(bowl_c[last])
 
 
 def not_balanced(found: Sequence[Stray]) -> list[tuple[float, float]]:

@@ -15,6 +15,7 @@ RING_CLEARANCE = 1.08  # a pot is at least this much wider than its bowl, chosen
 POT_WALL_KG_PER_M2 = 6.2  # 0.8 mm of steel, chosen
 ELEMENT_RISE_K = 25.0  # how much warmer than its water a heater at full power is, chosen for flat heaters
 SHALLOW = 0.7  # of the water that the bowl should stand in; chosen: less wets too little of its wall
+HALVINGS = 40  # of a depth in metres: far below what a bowl can be measured to
 LEAST_BOWL_KG = 0.05  # a bowl of no weight has no temperature
 
 
@@ -71,6 +72,17 @@ class Body:
         """Bowl area the chocolate touches: the base and the wall as deep as it lies."""
         depth_m = chocolate_kg / CHOCOLATE_KG_PER_M3 / self.base_m2
         return self.base_m2 + math.pi * self.bowl_diameter_m * min(depth_m, self.bowl_height_m)
+
+    def round_share(self, chocolate_kg: float) -> float:
+        """The same area in a round bowl of this width and height, a part of a sphere, as a share of it; 1 at most."""
+        half_m, volume_m3 = self.bowl_diameter_m / 2.0, chocolate_kg / CHOCOLATE_KG_PER_M3
+        sphere_m = (half_m**2 + self.bowl_height_m**2) / (2.0 * self.bowl_height_m)
+        low_m, high_m = 0.0, self.bowl_height_m
+        for _ in range(HALVINGS):  # the depth of a cap: pi h^2 (3 R - h) / 3
+            depth_m = 0.5 * (low_m + high_m)
+            holds_m3 = math.pi * depth_m**2 * (3.0 * sphere_m - depth_m) / 3.0
+            low_m, high_m = (depth_m, high_m) if holds_m3 < volume_m3 else (low_m, depth_m)
+        return min(1.0, 2.0 * math.pi * sphere_m * low_m / self.touching_m2(chocolate_kg))
 
 
 def body_of(rig: Rig) -> Body:

@@ -9,7 +9,7 @@ from dataclasses import replace
 import msgspec
 
 from bainboard.heat_balance import largest_load_j_per_k
-from bainboard.selftest import PROMISE_K
+from bainboard.selftest import PROMISE_K, SelfTest
 from bainwright.files.rig import PlantTable
 from bainwright.physics import heating
 from bainwright.physics.geometry import Body
@@ -23,6 +23,7 @@ from bainwright.plan.setup import Setup
 from bainwright.plan.spread import each_alone, ends
 
 PAST_LOW, PAST_HIGH = 0.85, 1.2  # chosen: how far melts of one person on one warmer differ
+SELF_TEST_LOST = 0.75  # of its longest time; chosen: a pulse heats in it, and it ends early where the water rises
 STIRRED = 0.5  # of the time, as people do; chosen
 BASIN_L = 3.0  # chosen: a basin of water that a bowl cools in
 BASIN_COLDER_K = 4.0  # chosen: water that is not this much colder hardly cools a bowl
@@ -54,17 +55,30 @@ def _banded(setup: Setup, seconds: Callable[[Scales], float], more_s: list[float
 
 def melting(
     setup: Setup, solid_kg: float, stirred: float, scales: Scales, ring_cover: float | None = None,
-    longest_s: float = heating.LONGEST_S,
+    longest_s: float = heating.LONGEST_S, body: Body | None = None,
 ) -> Course:
-    """Melting a mass in the bath at full heat; `ring_cover` replaces the request's."""
+    """Melting a mass in the bath at full heat; `ring_cover` and `body` replace the request's."""
     request = setup.request
     cover = setup.around.ring_cover if ring_cover is None else ring_cover
     around = replace(setup.around, chocolate_kg=solid_kg, stirred=stirred, scales=scales, ring_cover=cover)
     start = heating.Start(request.water_c, request.room_c, setup.chocolate)
     return heating.heat_up(
-        setup.body, setup.heater_w, around, start, setup.melt_water_c,
+        body or setup.body, setup.heater_w, around, start, setup.melt_water_c,
         lambda water_c, c: c >= request.melt_c, longest_s,
     )
+
+
+def _self_test_lost_s(setup: Setup) -> float:
+    """By how much the board's self-test delays a melt that begins with it; it gives a pulse of heat meanwhile."""
+    return SELF_TEST_LOST * SelfTest(dict(setup.settings), 0).left_s(0)
+
+
+def _rounded(setup: Setup, solid_kg: float) -> Body:
+    """The same warmer with a round bowl: its shape is not asked, and a little chocolate touches less of a round one."""
+    body, share = setup.body, setup.body.round_share(solid_kg) if setup.body.is_bath else 1.0
+    table = msgspec.structs.replace(body.table, rest_film_w_per_m2k=share * body.table.rest_film_w_per_m2k,
+                                    stirred_film_w_per_m2k=share * body.table.stirred_film_w_per_m2k)
+    return replace(body, table=table)
 
 
 def plan_melt(setup: Setup, solid_kg: float) -> tuple[Melt, Course]:
@@ -81,7 +95,11 @@ def plan_melt(setup: Setup, solid_kg: float) -> tuple[Melt, Course]:
         took = Band(*(each * factor * likely.took_s for each in (PAST_LOW, 1.0, PAST_HIGH)))
     elif likely.reached:
         habits_s = [seconds(share, request.scales) for share in request.spread.stirred]
-        took = _banded(setup, lambda scales: seconds(STIRRED, scales), habits_s)
+        rounded = melting(setup, solid_kg, STIRRED, request.scales, body=_rounded(setup, solid_kg))
+        round_s = factor * _seconds(rounded)
+        took = _banded(setup, lambda scales: seconds(STIRRED, scales), [*habits_s, round_s])
+        if took is not None and took.high_s is not None:  # a bath that is warm already has its self-test behind it
+            took = replace(took, high_s=took.high_s + _self_test_lost_s(setup))
     melt = Melt(
         solid_kg,
         request.melt_c,

@@ -69,7 +69,7 @@ def _spread(bowl_c: Floats, window: Window) -> str:
     low_c, high_c = float(bowl_c.min()), float(bowl_c.max())
     said = [f"{low_c:.1f} °C at its coldest"] if low_c < window.target_c - within_k - SHOWN_K else []
     said += [f"{high_c:.1f} °C at its warmest"] if high_c > window.target_c + within_k + SHOWN_K else []
-    return f"{window.target_c:g} ± {within_k} °C" + (f" ({', '.join(said)})" if said else "")
+    return f"{window.target_c:g} ± {within_k} °C" + (f" nearly always ({', '.join(said)})" if said else "")
 
 
 def _trips(count: int) -> str:

@@ -159,11 +159,11 @@ def advice_words(temper: str, never_above_c: float | None = None) -> str:
     return TEMPER_WORDS[temper]
 
 
-def end_words(s: Score) -> str:
+def end_words(s: Score, of: str = "") -> str:
     """How it was at the end, and what is not known."""
     words = []
     if s.left_for_good:
-        words.append("At the end it had been outside its window for ten minutes or more.")
+        words.append(f"At the end{of} it had been outside its window for ten minutes or more.")
     if s.unknown_s >= 60:
         words.append(f"For {duration_words(s.unknown_s)} the chocolate's temperature is not known.")
     return " ".join(words)
@@ -258,7 +258,9 @@ def evening_paragraph(
     if held_back_s > 0.0:
         parts.append(f"For {duration_words(held_back_s)} the warmer held its heat back, because the {bath} warmed up "
                      "less than its watts promise.")
-    parts += [advice, end_words(s), trip_words(trips)]
+    works_last = not steps or steps[-1].name == ("work" if window.tempered else "melted")
+    of = "" if works_last else " of the dipping" if window.tempered else " of that"
+    parts += [advice, end_words(s, of), trip_words(trips)]
     return " ".join(part for part in parts if part)
 
 

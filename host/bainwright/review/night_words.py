@@ -25,6 +25,7 @@ LEAST_K_MIN = 0.05  # chosen: a smaller sum would be shown as 0.0
 MOST_NAMED = 6  # times in one sentence; chosen
 LEAST_UNKNOWN_S = 60  # chosen, as in the report: a second between start and first row says nothing
 PARTS = {"": "The chocolate was", "work": "While dipping, the chocolate was", "melted": "As melted stock, it was"}
+TEMPERATURES = {"": "Temperatures", "work": "Temperatures while dipping", "melted": "Temperatures as melted stock"}
 NEVER = {"work": "It never came to the dipping, for which the figures of its window are.",
          "melted": "It was never melted stock, for which the figures of its window are."}
 UNSEEN = {announced.REFILL: "a refill", announced.LIFT: "a lift of the bowl"}
@@ -53,7 +54,7 @@ def sections(night: Night) -> list[Section]:
     found = [
         Section("Verdict", [night.entry.summary or (NO_FACTS if night.entry.verdict == DAMAGED else NO_REPORT)]),
         Section("Temper", [TEMPER_WORDS[night.temper]] if TEMPER_WORDS.get(night.temper) else []),
-        Section("Temperatures", _temperatures(night)),
+        Section(TEMPERATURES[night.part], _temperatures(night)),
         Section("Trips and warnings", _alarms(night)),
         Section("What the readings show", _happenings(night)),
         Section("Restarts and power", _outages(night)),
