@@ -177,7 +177,8 @@ def test_the_bowl_is_seeded_while_the_bath_is_swapped():
     t.see(line(stage="seed", ask="swap", water=48000))
     assert "Seed the bowl meanwhile, down to 32 °C" in t.swap(tonight_module.Moment(48.0, 45.0, 32.7))
     down = t.swap(tonight_module.Moment(48.0, 30.2, 32.7))
-    assert "The bowl reads 30.2 °C: no more seed" in down
+    assert "The bowl reads 30.2 °C, colder than it should be: no more seed" in down
+    assert "has set" in t.swap(tonight_module.Moment(48.0, 24.6, 32.7))
     assert "Seed the bowl" not in down
 
 
@@ -194,7 +195,8 @@ def test_a_bowl_that_cools_beside_its_bath_is_called_for_before_it_is_too_cold()
         assert ("to 27 to 28 °C" in now) is (number > 280), number
         assert ("out of the cold basin now" in now) is (250 <= number <= 280), number
         assert ("has set" in now) is (number < 250), number
-    assert list(said) == [28.0, 26.9]
+    assert list(said) == [28.0, 26.9, 24.9]
+    assert "has set" in said[24.9]
     assert "colder than it should be: out of the cold basin now" in said[26.9]
     assert "cold enough: out of the cold basin now" in said[28.0]
 
@@ -446,3 +448,24 @@ def test_a_bath_far_too_hot_for_the_bowl_in_it_is_swapped_and_a_melt_is_to_be_se
     assert "bowl off until the plate" in tonight(rig="plate").ask(hot)
     t.event("bowl_off", {})
     assert t.ask(hot) == ""
+
+
+def test_a_bowl_that_comes_down_over_its_window_is_not_said_to_get_warmer():
+    """In a room of 31 °C it peaked at 32.5 °C and fell by 0.13 °C in ten minutes, and was asked to be lifted on."""
+    def said_at(fall_c_per_min):
+        t = tonight()
+        for minute in range(10):
+            status = line(60 * minute + 1, stage="work", ask="lift", water=33000 - 20 * minute,
+                          bowl=32500 - round(1000 * fall_c_per_min * minute))
+            t.see(status)
+        return t.ask(status)
+    assert "comes down" in said_at(0.02)
+    assert "comes down" not in said_at(-0.01)
+
+
+def test_a_lift_that_the_board_asks_for_again_and_again_is_said_once_in_ten_minutes():
+    t, said = tonight(), []
+    for t_s in range(1, 1300, 5):
+        asks = "lift" if t_s % 60 < 30 else ""
+        said += [t_s for text in t.see(line(t_s, stage="work", ask=asks, water=33000, bowl=32500)) if "heat is" in text]
+    assert len(said) <= 1 + 1300 // 600

@@ -14,6 +14,7 @@ from typing import Any
 
 from bainboard import stages
 from bainboard.programme import NUDGE_K
+from bainwright.evening import on_table
 from bainwright.evening.heater import HeaterCheck
 from bainwright.evening.indicators import Indicators
 from bainwright.evening.limits import START_AGAIN, Limits
@@ -38,6 +39,7 @@ HOT_BATH_K = 1.0  # chosen: over the ceiling by more is no overshoot
 LEAST_SWAP_L = 0.1  # chosen: less is not worth a ladle
 POURED_K = 0.4  # chosen: in a minute water changes by so much when something is poured in
 NO_HEAT_MIN, NO_FALL_C = 20, 0.2  # chosen: in 20 minutes a bath over its room cools by a degree or more
+FALLS_MIN, FALLS_C, AGAIN_S = 6, 0.1, 600.0  # chosen: more than a probe's step; as often as an open question is told
 LITTLE_HEAT_K = 1.0  # chosen: more heat than warms the bath by so much is heating
 LEAST_KG = 0.005  # chosen: less for each kg in the bowl is no refill
 OF_THE_HOLD = ("lift", "pour", "seed_more")  # judged anew in each second of the hold, and stale out of it
@@ -80,7 +82,9 @@ class EveningPrompts:
         self._bath: deque[tuple[float, float]] = deque(maxlen=NO_HEAT_MIN + 1)  # each minute: °C, and by what heat
         self._minute, self._heated_k, self._last_s = 0, 0.0, 0.0
         self._hot = False  # the bath is far over its ceiling
-        self._passed = 0  # goals of a bowl on the table that were told while its bath is swapped
+        self._on_table = on_table.OnTable()
+        self._bowl: deque[float] = deque(maxlen=FALLS_MIN + 1)  # °C, each minute
+        self._lift_s = -math.inf  # when it was last asked to lift the bowl
         self._down = self._under = False  # seed has brought the bowl into its window, or under it
 
     # -- what the board says -------------------------------------------------------------------------------------------
@@ -94,11 +98,12 @@ class EveningPrompts:
         self._watch_the_bath(status)
         said = []
         asked = self.ask(status) if status.ask else ""
-        if status.ask != self._said and asked:
+        if status.ask != self._said and asked and not self._again(status):
             said.append(asked)
         self._said = status.ask
         weak = self._heater.see(status)
-        said += [down] if (down := self._comes_down(status)) else []
+        down = self._on_table.see(status, self.profile)
+        said += [down] if down else []
         return said + self.limits.see(status) + ([weak] if weak else [])
 
     def event(self, name: str, fields: Mapping[str, Any]) -> list[str]:
@@ -150,6 +155,13 @@ class EveningPrompts:
     def _of_bath(self, text: str) -> str:
         return for_bath(text, self._bath_is)
 
+    def _again(self, status: Status) -> bool:
+        """Is it asked to lift the bowl, and was so a few minutes ago? At the edge of its window the board wavers."""
+        if status.ask != "lift":
+            return False
+        before_s, self._lift_s = self._lift_s, status.t / 1000
+        return self._lift_s - before_s < AGAIN_S
+
     def waits(self, status: Status) -> bool:
         """Is there nothing to do for what the board asks? It asks for a swap in its self-test, before it can look."""
         return status.ask == "swap" and status.water is not None and status.water / 1000 < self.profile.ceiling_c
@@ -163,44 +175,13 @@ class EveningPrompts:
             return self._of_bath(f"the bath is at {moment.water_c:.0f} °C, cool enough for the bowl; the warmer tests "
                                  "itself first")
         # The bowl comes down through its window meanwhile: unseeded, it would have no temper.
-        seeds = self._seeds(moment)
+        seeds = f". {needs}" if (needs := on_table.needs(p, self._stage, moment.bowl_c)) else ""
         if not self.body.is_bath:
             wait = (f"the plate is at {moment.water_c:.0f} °C and cannot be cooled: bowl off, wait until it is under "
                     f"{p.ceiling_c:g} °C")
-            return wait + (f"{seeds}, and wrap it in a towel" if self._stage == stages.SEED else seeds)
+            return wait + (f"{seeds}, and wrap it in a towel" if needs.startswith("Seed") else seeds)
         how = self._swapped(moment.water_c, aim_c)
         return f"the bath is at {moment.water_c:.0f} °C, the bowl wants {aim_c:.0f} °C: {how}{seeds}"
-
-    def _seeds(self, moment: Moment) -> str:
-        """What the bowl on the table needs while its bath comes down; it must not pass its goal without a word."""
-        p, bowl_c = self.profile, moment.bowl_c
-        if self._stage not in (stages.SEED, stages.COOL):
-            return ""
-        cools = self._stage == stages.COOL
-        goal_c, least_c = (p.cool_high_c, p.cool_low_c) if cools else (p.high_c, p.low_c)
-        if bowl_c is not None and bowl_c < SETS_BELOW_C:
-            return f". The bowl reads {bowl_c:.1f} °C and has set: {START_AGAIN}"
-        if bowl_c is None or bowl_c > goal_c:
-            return (f". Cool the bowl meanwhile, stirring, to {least_c:g} to {goal_c:g} °C" if cools else
-                    f". Seed the bowl meanwhile, down to {goal_c:g} °C")
-        if not cools:
-            return f". The bowl reads {bowl_c:.1f} °C: no more seed, stir until the pieces are gone"
-        cold = "colder than it should be" if bowl_c < least_c else "cold enough"
-        return f". The bowl reads {bowl_c:.1f} °C, {cold}: out of the cold basin now, and stir"
-
-    def _comes_down(self, status: Status) -> str:
-        """Said as the bowl on the table comes to its goal, and as it passes it, while the bath is not ready for it."""
-        goals = {stages.SEED: (self.profile.high_c, self.profile.low_c),
-                 stages.COOL: (self.profile.cool_high_c, self.profile.cool_low_c)}.get(status.stage)
-        if status.ask != "swap" or status.bowl is None or goals is None:
-            self._passed = 0 if goals is None else self._passed
-            return ""
-        bowl_c = status.bowl / 1000
-        passed = (bowl_c <= goals[0]) + (bowl_c < goals[1])
-        if passed <= self._passed:
-            return ""
-        self._passed = passed
-        return self._seeds(Moment(None, bowl_c, 0.0)).removeprefix(". ")
 
     def _swapped(self, water_c: float, aim_c: float) -> str:
         litres, bath_l = swap_l(self.body, water_c, aim_c, COLD_C), float(self.settings["water_l"])
@@ -230,6 +211,8 @@ class EveningPrompts:
         if self._stays_warm():
             return self._of_bath("the heat is off and the water does not cool, so the room is about as warm: cool the "
                                  "room, or take the bowl to a cooler one")
+        if len(self._bowl) > FALLS_MIN and self._bowl[0] - self._bowl[-1] >= FALLS_C:
+            return "the heat is off and the bowl, over its window still, comes down: stir now and then"
         if moment.water_c is None or not self.body.is_bath:
             return said
         # The controller aims lower for as long as the bowl is too warm; the bath only has to hold the bowl.
@@ -250,6 +233,10 @@ class EveningPrompts:
         elif minute != self._minute:
             self._bath.append((status.water / 1000, self._heated_k))
             self._minute, self._heated_k = minute, 0.0
+            if status.bowl is None or status.est:
+                self._bowl.clear()
+            else:
+                self._bowl.append(status.bowl / 1000)
 
     def _stays_warm(self) -> bool:
         """Whether the bath did not cool in a long time without heat: only a room as warm does that."""
