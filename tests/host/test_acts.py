@@ -10,7 +10,7 @@ from test_hold import Notebook
 from bainwright.alarms.rules import cause_of
 from bainwright.core.errors import LinkError
 from bainwright.display.scene import Scene
-from bainwright.evening import acts, watch
+from bainwright.evening import acts, endings
 from bainwright.evening.acts import ACTS, BY_NAME, Inbox, end_question, of_key, offered
 from bainwright.evening.held_back import PAUSED_LONG
 from bainwright.evening.keyboard import Keyboard
@@ -261,7 +261,7 @@ def test_stop_ends_the_hold_and_later_acts_learn_that_it_is_over():
     """Once it is over, nothing is sent."""
     kitchen = Kitchen()
     assert kitchen.wish("stop").done
-    assert kitchen.course.ended == watch.STOPPED
+    assert kitchen.course.ended == endings.STOPPED
     assert not kitchen.wish("yes").done
     assert kitchen.asked == ["stop"]
 

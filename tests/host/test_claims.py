@@ -4,7 +4,7 @@ import pytest
 from fake_board import event_line, status_line
 from scripted_hold import done, runner_of
 
-from bainwright.evening import watch
+from bainwright.evening import endings, watch
 from bainwright.evening.claims import Claims, Event
 from bainwright.link.messages import decode
 from bainwright.record.reader import read_log
@@ -58,7 +58,7 @@ def test_a_trip_that_was_cleared_at_the_warmer_is_told_so():
     tripped = [event_line("trip", 3, 11_000, fault=1, latched=True), *lines(11, 15, state="trip", fault=1, duty=0)]
     resting = [status_line(at, 0, state="idle", stage="", duty=0, on=0) for at in range(16, 20)]
     course = runner_of([*lines(1, 10), *tripped, event_line("cleared", 4, 0), *resting]).run().watch
-    assert (course.ended, course.scene.events[-1][1]) == (watch.TRIPPED, "the trip was cleared at the warmer")
+    assert (course.ended, course.scene.events[-1][1]) == (endings.TRIPPED, "the trip was cleared at the warmer")
 
 
 @pytest.mark.parametrize(("t_ms", "number", "away"), [(21_000, 4, True), (20_000, 4, False), (7_000_000, 900, False)])

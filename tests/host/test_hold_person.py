@@ -8,7 +8,7 @@ from scripted_hold import Counter, Keyboard, done, held, quiet, runner_of, turni
 
 from bainboard import wire
 from bainwright.core.errors import RefusedError
-from bainwright.evening import acts, watch
+from bainwright.evening import acts, endings
 from bainwright.evening import runner as runner_module
 from bainwright.evening.keyboard import LAPSED, NO_BOARD
 from bainwright.evening.prompts import EveningPrompts
@@ -33,7 +33,7 @@ def test_ctrl_c_asks_first_and_leaving_leaves_the_warmer_running(here):
     interrupts.count = 1
     runner.session.board.say(*quiet(10, 40))
     course = turning(runner, keyboard, interrupts, 8)
-    assert course.ended == watch.LEFT
+    assert course.ended == endings.LEFT
     assert any("Leave the warmer running" in said and "close the laptop" in said for _, said in runner.view.events)
     assert asked_of(runner) == []
 
@@ -42,24 +42,24 @@ def test_a_second_ctrl_c_stops_the_warmer(here):
     """Without an answer to the question."""
     runner = runner_of(quiet())
     course = turning(runner, Keyboard({}), Counter(2), 3)
-    assert course.ended == watch.STOPPED
+    assert course.ended == endings.STOPPED
     assert asked_of(runner) == ["stop"]
 
 
 def test_where_nobody_can_be_asked_ctrl_c_stops_the_warmer(here):
     """A script's interrupt must not leave heat on that nobody watches."""
     runner = runner_of(quiet())
-    assert turning(runner, Keyboard({}, there=False), Counter(1), 3).ended == watch.STOPPED
+    assert turning(runner, Keyboard({}, there=False), Counter(1), 3).ended == endings.STOPPED
 
 
 def test_a_closed_terminal_leaves_the_warmer_running_and_seals_the_log(here):
     """The board needs no host, so nothing is requested. A simulated warmer has no user left: it stops."""
     runner = runner_of(quiet())
-    assert turning(runner, Keyboard({}), Counter(go=True), 3).ended == watch.LEFT
+    assert turning(runner, Keyboard({}), Counter(go=True), 3).ended == endings.LEFT
     assert asked_of(runner) == []
     runner = runner_of(quiet())
     runner.session.virtual = True
-    assert turning(runner, Keyboard({}), Counter(go=True), 3).ended == watch.STOPPED
+    assert turning(runner, Keyboard({}), Counter(go=True), 3).ended == endings.STOPPED
 
 
 def test_going_on_forgets_the_interrupt(here):
@@ -246,7 +246,7 @@ def test_e_asks_before_it_ends_the_dipping(here):
 def test_leaving_a_warmer_says_how_to_come_back(here):
     runner = runner_of(quiet(60))
     course = turning(runner, Keyboard({}), Counter(go=True), 3)
-    assert course.ended == watch.LEFT
+    assert course.ended == endings.LEFT
     done = report(runner, Outcome(course, 1.0, {}), None)
     assert any("bain hold dark --join" in note and "bain collect" in note for note in done.notes)
 

@@ -10,7 +10,7 @@ from fake_board import FakeBoard, event_line, gone, status_line
 from scripted_hold import held
 
 from bainboard import wire
-from bainwright.evening import watch
+from bainwright.evening import endings
 from bainwright.record.reader import read_log
 
 OURS, SECONDS = 7, 60
@@ -100,7 +100,7 @@ def test_no_line_of_another_board_ends_a_hold_or_counts_in_it(after, strays):
     end = [event_line("ended", 1, 0, why="done"), *rest(SECONDS + 1, 2)]
     _, ended, outcome = held([], board=Answering([*lines, *end], strays), for_=f"{SECONDS}s")
     log = read_log(ended.watch.log.folder)
-    assert (ended.watch.ended, outcome.exit_code, ended.watch.trips) == (watch.DONE, 0, [])
+    assert (ended.watch.ended, outcome.exit_code, ended.watch.trips) == (endings.DONE, 0, [])
     assert list(log["t_s"]) == list(range(1, SECONDS + 1))
     assert {event["event"] for event in log.events} <= {"ended"}
 
@@ -110,7 +110,7 @@ def test_a_line_of_another_hold_behind_the_stop_is_not_its_last():
     strays = strange(5000, 3, 773_000, state="trip", fault=1)
     end = [event_line("ended", 1, 0, why="stopped"), *rest(31, 1), *strays, *rest(32, 2)]
     _, ended, _ = held([], board=Answering([*own(last=30), *end], strays), for_="1h")
-    assert (ended.watch.ended, ended.watch.trips, ended.watch.end_ms) == (watch.STOPPED, [], 30_000)
+    assert (ended.watch.ended, ended.watch.trips, ended.watch.end_ms) == (endings.STOPPED, [], 30_000)
 
 
 OTHERS = {
@@ -125,7 +125,7 @@ def test_another_hold_that_somebody_started_there_is_not_a_stop(between):
     first = 31 + len(between)
     script = [*own(last=30), *between, *(status_line(first + n, 1000 * n, state="check") for n in range(10))]
     _, ended, outcome = held([], board=Answering(script), for_="1h")
-    assert (ended.watch.ended, outcome.exit_code) == (watch.OTHER, 1)
+    assert (ended.watch.ended, outcome.exit_code) == (endings.OTHER, 1)
     assert "the warmer runs another hold now" in outcome.summary
     assert ended.watch.scene.unwatched == "left"
     assert len(read_log(ended.watch.log.folder)) <= 30
@@ -134,6 +134,6 @@ def test_another_hold_that_somebody_started_there_is_not_a_stop(between):
 def test_a_board_that_restarted_and_holds_on_by_itself_is_not_off():
     script = [*own(last=30), *rest(1, 3), *(status_line(3 + n, 1000 * n, state="check") for n in range(1, 10))]
     _, ended, outcome = held([], board=Answering(script), for_="1h")
-    assert (ended.watch.ended, outcome.exit_code) == (watch.RESTARTED, 1)
+    assert (ended.watch.ended, outcome.exit_code) == (endings.RESTARTED, 1)
     assert "holds on; bain hold --join" in outcome.summary
     assert ended.watch.scene.unwatched == "resumed"

@@ -14,7 +14,7 @@ from bainboard import settings
 from bainwright.calibration import reading
 from bainwright.core.errors import LinkError, RefusedError
 from bainwright.drill import board_check
-from bainwright.evening import acts, experiment, watch
+from bainwright.evening import acts, endings, experiment, watch
 from bainwright.evening.options import HoldRequest, resolve
 from bainwright.evening.runner import Runner
 from bainwright.files.chocolate import load_profile
@@ -74,7 +74,7 @@ STUBBORN = ("ignores stop", "refuses stop", "deaf")
 def test_a_hold_that_does_not_stop_is_named_as_one_that_may_heat(flaw):
     runner = prepared(Heating(flaw))
     course = turning(runner, Keyboard({}), Counter(2), 3)
-    assert course.ended == watch.NOT_OFF
+    assert course.ended == endings.NOT_OFF
     assert any(PLUG in text for _, text in runner.view.events)
 
 
@@ -145,7 +145,7 @@ def test_a_board_that_says_it_started_and_rests_was_not_stopped():
     resting = [status_line(number, 0, state="idle", stage="", duty=0, on=0) for number in range(1, 7)]
     runner = runner_of(resting)
     ended = runner.run()
-    assert ended.watch.ended == watch.NEVER_RAN
+    assert ended.watch.ended == endings.NEVER_RAN
     done = report(runner, ended, None)
     assert "stayed at rest" in done.summary
     assert "stopped" not in done.summary
@@ -209,7 +209,7 @@ def test_a_line_that_comes_again_is_no_restart():
     script = [piece for at, line in enumerate(lines) for piece in (line, line, lines[at // 2])]
     started = event_line("started", 1, 0, check_s=1)
     runner, ended, _ = held([lines[0], started, *script[1:], started, done(2), done(2)])
-    assert ended.watch.ended == watch.DONE
+    assert ended.watch.ended == endings.DONE
     assert len(read_log(ended.watch.log.folder)) == 30
     assert ended.watch.losses.lost == 0
     assert [text for _, text in runner.view.events if "self-test" in text] != []
@@ -220,7 +220,7 @@ def test_a_stray_line_of_before_this_program_listened_is_no_restart():
     moved = [status_line(200 + number, 1000 * number) for number in range(1, 31)]
     moved.insert(20, status_line(3, 0, state="idle", stage="", duty=0, on=0))
     _, ended, _ = held([*moved, done(1)])
-    assert ended.watch.ended == watch.DONE
+    assert ended.watch.ended == endings.DONE
     assert len(read_log(ended.watch.log.folder)) == 30
 
 
@@ -232,7 +232,7 @@ def test_one_line_at_rest_among_those_of_a_hold_does_not_end_it(between, first):
     for number in between:
         moved[number] = status_line(first + number, 0, state="idle", stage="", duty=0, on=0)
     _, ended, _ = held([*moved, done(1)])
-    assert ended.watch.ended == watch.DONE
+    assert ended.watch.ended == endings.DONE
     assert len(read_log(ended.watch.log.folder)) == 30 - len(between)
 
 
@@ -256,7 +256,7 @@ def test_a_trip_whose_event_was_lost_is_told_by_its_status_lines():
     assert (outcome.exit_code, outcome.result["ended"]) == (1, "stopped")
 
 
-@pytest.mark.parametrize(("seconds", "ended"), [(28, watch.DONE), (20, watch.STOPPED)])
+@pytest.mark.parametrize(("seconds", "ended"), [(28, endings.DONE), (20, endings.STOPPED)])
 def test_a_hold_at_its_planned_end_was_not_stopped_though_its_last_event_was_lost(seconds, ended):
     """Planned are 30 s."""
     resting = [status_line(at, 0, state="idle", stage="", duty=0, on=0) for at in range(seconds + 1, seconds + 5)]
@@ -269,7 +269,7 @@ def test_lines_of_a_hold_that_come_late_are_no_restart():
     lines = [status_line(at, 1000 * at) for at in range(1, 31)]
     moved = [*lines[:10], *lines[14:20], *lines[10:14], *lines[21:]]
     ended = runner_of([*moved, done(1)]).run()
-    assert ended.watch.ended == watch.DONE
+    assert ended.watch.ended == endings.DONE
 
 
 STRAYS = {"its end": [("ended", {"why": "stopped"})], "its start": [("boot", {"cause": "power", "why": "power"})],
@@ -288,7 +288,7 @@ def test_an_event_of_another_board_ends_no_hold_that_goes_on(strays, resting, nu
     moved[20:20] = [event_line(name, number + at, 0, **said) for at, (name, said) in enumerate(strays)] + rest
     ended = runner_of([*moved, done(1)]).run()
     ended.watch.log.close()
-    assert ended.watch.ended == watch.DONE
+    assert ended.watch.ended == endings.DONE
     assert len(read_log(ended.watch.log.folder)) == 30
     assert [event["event"] for event in read_log(ended.watch.log.folder).events] == ["ended"]
     assert ended.watch.trips == []
@@ -298,14 +298,15 @@ def test_an_event_of_another_board_ends_no_hold_that_goes_on(strays, resting, nu
 def test_an_end_that_a_board_reports_and_is_then_unplugged_is_its_end():
     """No lines at rest confirm it: "lost" would look for the board for the rest of the evening."""
     course = runner_of([*(status_line(at, 1000 * at) for at in range(1, 11)), done(1), gone()]).run().watch
-    assert (course.ended, [text for _, text in course.scene.events]) == (watch.DONE, ["the hold ended: the time is up"])
+    assert course.ended == endings.DONE
+    assert [text for _, text in course.scene.events] == ["the hold ended: the time is up"]
 
 
 def test_two_lines_at_rest_in_a_row_end_a_hold_whose_end_was_lost():
     moved = [status_line(number, 1000 * number) for number in range(1, 11)]
     resting = [status_line(number, 0, state="idle", stage="", duty=0, on=0) for number in range(11, 21)]
     _, ended, _ = held([*moved, *resting])
-    assert ended.watch.ended == watch.STOPPED
+    assert ended.watch.ended == endings.STOPPED
 
 
 def test_lines_that_lie_behind_the_answer_to_the_start_are_no_rest():
@@ -313,7 +314,7 @@ def test_lines_that_lie_behind_the_answer_to_the_start_are_no_rest():
     resting = [status_line(number, 0, state="idle", stage="", duty=0, on=0) for number in (11, 12, 13)]
     moved = [status_line(13 + number, 1000 * number) for number in range(1, 31)]
     _, ended, _ = held([*resting, event_line("started", 1, 0, check_s=1), *moved, done(2)])
-    assert ended.watch.ended == watch.DONE
+    assert ended.watch.ended == endings.DONE
     assert len(read_log(ended.watch.log.folder)) == 30
 
 

@@ -1,1 +1,1 @@
-"""Every hold there is: listed, found, exported, summed."""
+"""Every hold: listed, found, exported, summed."""

@@ -1,1 +1,1 @@
-"""A calibration of probes: known temperatures, a fit with its uncertainty, the record of both."""
+"""Calibration of probes: known temperatures, a fit with its uncertainty, the record."""

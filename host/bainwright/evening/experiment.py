@@ -11,7 +11,7 @@ from pathlib import Path
 from bainwright.core import units
 from bainwright.core.errors import RefusedError
 from bainwright.display.view import choose_view
-from bainwright.evening import watch
+from bainwright.evening import endings
 from bainwright.evening.keyboard import KEYS_ALONE, KEYS_VIRTUAL
 from bainwright.evening.options import HoldSetup
 from bainwright.evening.runner import Outcome, Runner
@@ -26,7 +26,7 @@ from bainwright.virtual.session import Simulated
 
 Say = Callable[..., None]
 
-OFF = (watch.DONE, watch.STOPPED, watch.TRIPPED)  # a restarted board may resume by itself
+OFF = (endings.DONE, endings.STOPPED, endings.TRIPPED)  # a restarted board may resume by itself
 LATE_S = 600.0  # chosen: an experiment so much over its time, and a quarter of it, has a board whose clock is wrong
 LEARN_S = 3600.0  # chosen: from cold an hour holds the warm-up, and four waves or more; see the bench's table
 COLD_C = 20.0  # a simulated warmer is learnt from cold, as a real one should be
@@ -43,11 +43,11 @@ def learn(asked: TuneAsked, profile: Profile, say: Say) -> tuple[Path, Rig | Non
         limit_s = math.inf if session.virtual else 1.25 * (setup.for_s or LEARN_S) + LATE_S
         ended = runner.run(limit_s)
         off = ended.watch.ended in OFF or session.virtual
-        if not off and ended.watch.ended != watch.NOT_OFF:  # it is late, or nobody stays near, or nobody sees it
+        if not off and ended.watch.ended != endings.NOT_OFF:  # it is late, or nobody stays near, or nobody sees it
             off = stop(session)
         folder = ended.watch.log.folder
         ended.watch.log.close(ended=ended.watch.ended)
-    if ended.watch.ended not in (watch.DONE, watch.STOPPED):
+    if ended.watch.ended not in (endings.DONE, endings.STOPPED):
         raise RefusedError(f"the experiment did not come to its end: {_why(ended, limit_s)}",
                            hint=f"{'the warmer is off' if off else NOT_OFF}; its log is in {folder}")
     return folder, setup.rig
@@ -58,7 +58,7 @@ def _why(ended: Outcome, limit_s: float) -> str:
         return str(ended.watch.trips[0]["said"])
     if ended.wall_s > limit_s:
         return "by this PC's clock its time is long over, and by the warmer's it is not"
-    if ended.watch.ended == watch.LEFT:
+    if ended.watch.ended == endings.LEFT:
         return "this process was ended"
     return str(ended.watch.ended)
 

@@ -11,7 +11,7 @@ from bainwright.chocolates.board import stored_profiles
 from bainwright.core.errors import BainError, LinkError, RefusedError
 from bainwright.core.keys import Interrupts, Keys
 from bainwright.display.view import View
-from bainwright.evening import acts, watch
+from bainwright.evening import acts, endings
 from bainwright.evening.virtual_hands import HANDS, VirtualHands, hands_line
 from bainwright.evening.watch import Watch
 from bainwright.files.chocolate import Profile
@@ -204,7 +204,7 @@ class Keyboard:
             return acts.Reply(True, f"{act.words}: already done.")
         if act.do == "stop":
             self._stop(course)
-            off = course.ended != watch.NOT_OFF
+            off = course.ended != endings.NOT_OFF
             return acts.Reply(off, "The hold is stopped, and the heat is off." if off else NOT_STOPPED)
         advice = course.prompts.advice(act.event) if course.prompts is not None and act.event else []
         done, said = self._do(course, act)
@@ -247,7 +247,7 @@ class Keyboard:
         if course.ended is not None:
             return
         if interrupts.go and not self.session.virtual:  # the PC shuts down; the warmer needs none
-            course.ended = watch.LEFT
+            course.ended = endings.LEFT
             return
         if not interrupts.count and not interrupts.go:
             return
@@ -271,7 +271,7 @@ class Keyboard:
         elif self._offered:
             self._change_bowl(course, key)
         elif key == "l":
-            course.ended = watch.LEFT
+            course.ended = endings.LEFT
         elif key == "s":
             self._stop(course)
         elif key == "g":
@@ -284,9 +284,9 @@ class Keyboard:
         for message in self.session.link.poll():
             course.take(message)
         if off:
-            course.ended = course.ended or watch.STOPPED
+            course.ended = course.ended or endings.STOPPED
         else:
-            course.ended = watch.NOT_OFF
+            course.ended = endings.NOT_OFF
             course.show(NOT_STOPPED)
 
 

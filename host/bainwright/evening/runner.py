@@ -16,7 +16,7 @@ from bainwright.core.home import remember
 from bainwright.core.keys import Interrupts, Keys
 from bainwright.display.scene import Scene
 from bainwright.display.view import View
-from bainwright.evening import told, watch
+from bainwright.evening import endings, told
 from bainwright.evening.acts import Inbox
 from bainwright.evening.after_restart import AfterRestart
 from bainwright.evening.keyboard import Keyboard
@@ -144,14 +144,14 @@ class Runner:
                 while course.ended is None:
                     self._turn(course, keys, self._interrupts)
                     if course.ended is None and time.monotonic() - start_s > limit_s:
-                        course.ended = watch.LEFT
-                if self._calls and course.ended == watch.RESTARTED and not (virtual or course.resumed):
+                        course.ended = endings.LEFT
+                if self._calls and course.ended == endings.RESTARTED and not (virtual or course.resumed):
                     self._keyboard.lose_board(course, self._interrupts)
                     after = AfterRestart(self.session, self.view, self._inbox, self._ask)
                     until_s = time.monotonic() + looks_for_s(self._planned_s(course))
                     self._answered = after.wait(course, self._interrupts, until_s)
             except KeyboardInterrupt:  # nothing was sent to the board, so it holds on
-                course.ended = watch.STOPPED if self.session.virtual else watch.LEFT
+                course.ended = endings.STOPPED if self.session.virtual else endings.LEFT
             course.scene.unwatched = self._unwatched(course)
             if course.scene.unwatched:  # its seconds would stand still
                 course.scene.trouble = course.log.trouble or ""
@@ -162,17 +162,17 @@ class Runner:
 
     def _unwatched(self, course: Watch) -> str:
         """How the warmer was left to itself; see `Scene`."""
-        if course.ended == watch.NOT_OFF:  # the board did not answer the stop, and may heat on
+        if course.ended == endings.NOT_OFF:  # the board did not answer the stop, and may heat on
             return "" if self.session.virtual else "not_off"
-        if course.ended == watch.LOST and not (self._interrupts.count or self._interrupts.go):
+        if course.ended == endings.LOST and not (self._interrupts.count or self._interrupts.go):
             return "lost"
         if course.unanswered and not self._answered:
             return "unanswered"
-        if course.ended == watch.RESTARTED and not self.session.virtual:
+        if course.ended == endings.RESTARTED and not self.session.virtual:
             if self._answered:
                 return "left" if course.resumed else ""
             return "resumed" if course.resumed else "restarted"  # nobody knows of it
-        return "left" if course.ended in (watch.LOST, watch.LEFT, watch.OTHER) else ""
+        return "left" if course.ended in (endings.LOST, endings.LEFT, endings.OTHER) else ""
 
     def scene(self) -> Scene:
         """What the view shows before the board has reported anything."""
@@ -283,4 +283,4 @@ class Runner:
             course.scene.trouble = GONE
             self.view.refresh(course.scene)
             time.sleep(0.5)
-        course.ended = watch.LOST
+        course.ended = endings.LOST

@@ -1,6 +1,7 @@
-"""Following a hold line by line: what goes into the log, what the person sees, and when it is over.
+"""Watching a hold on a wire: which of a board's lines are believed, and when the hold is over.
 
-No ports, no screens, no wall clock.
+A line may be another board's, an old one, or damaged on its way; an end or a trip is believed once the board itself
+bears it out.
 """
 
 from __future__ import annotations
@@ -8,23 +9,19 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from bainboard import faults, help_text, stages
-from bainwright.core.units import duration_words
+from bainboard import faults
 from bainwright.display.scene import Scene
 from bainwright.display.view import View
 from bainwright.evening.claims import Claims, Event
-from bainwright.evening.course_news import CourseNews
+from bainwright.evening.endings import DONE, NEVER_RAN, OTHER, RESTARTED, STOPPED, TRIPPED
+from bainwright.evening.following import Following
 from bainwright.evening.prompts import EveningPrompts
 from bainwright.evening.told import Told
-from bainwright.evening.window_news import EDGES
 from bainwright.link.losses import FEW, RESTART, STRAY, Losses
 from bainwright.link.messages import Message, Status
 from bainwright.record.writer import LiveLog
 from bainwright.words import terms
-from bainwright.words.advice import advise
 
-AFTER_TRIP_MS = 300_000  # chosen: after five minutes it is clear whether the heat really went off
-FINISHED = "finished"  # the board's reason when the last answer ends an evening before its planned time
 ASKS_TO_RESUME = "go_on"  # the prompt of a board that restarted in the middle of a hold
 REPORTS_IN = 5  # status lines: by then a restarted board has read its probes and reports how long it was off
 ENDED_IN = 2  # status lines at rest in a row: one among those of a hold is another's, or a slip of the wire
@@ -32,10 +29,6 @@ NEAR_END_MS = 3000  # chosen: the last line of a hold, and one that was lost
 AFTER_BOOT = ("power_back", "went_on")  # events of a board that restarted
 REFUTED = "a line came that the warmer's own reports do not bear out, so it does not count"
 GOES_ON = "a line came that the hold is over or tripped, and the warmer reports that it goes on: it is watched further"
-DONE, STOPPED, TRIPPED, RESTARTED, LEFT, LOST = "done", "stopped", "tripped", "restarted", "left running", "lost"
-NEVER_RAN = "never ran"  # it answered that it started, and stayed at rest
-NOT_OFF = "not off"  # it was told to stop, and did not report that it is off
-OTHER = "another hold"  # the board runs another one now: somebody stopped this one, and started that
 
 
 def at_rest(status: Status) -> bool:
@@ -43,71 +36,33 @@ def at_rest(status: Status) -> bool:
     return status.t == 0 and status.state in ("idle", "trip")
 
 
-class Watch:
-    """One hold from its start to its end.
+class Watch(Following):
+    """One hold as its board's lines tell it.
 
     Parameters
     ----------
-    scene : Scene
-        Updated with each line.
-    log : LiveLog
-        Records each line.
-    view : View
-        Shows each event.
-    stay : bool
-        After a trip, keep watching until the planned end; otherwise for `AFTER_TRIP_MS`.
+    scene, log, view, stay, prompts
+        As `Following` has them.
     ask : callable, optional
         Asks the board whether it runs this hold; None where it does not answer. On a wire a line that ends the hold may
         be another board's, or an old one: an event counts once `ENDED_IN` status lines show it, a trip once one does,
         and no end before the board was asked. Without it each line is the board's own.
-    prompts : EveningPrompts, optional
-        Words for prompts and advice.
-
-    Attributes
-    ----------
-    ended : str or None
-        Why it is over; None while it runs.
-    resumed : bool
-        It restarted, and holds on by itself.
-    trips : list of dict
-        What tripped: ``t_s``, ``fault``, ``name``, ``said``, ``latched``.
-    end_ms : int
-        The latest known moment of the hold, by the board's clock.
     """
 
     def __init__(
         self, scene: Scene, log: LiveLog, view: View, *, stay: bool = False,
         ask: Callable[[], Told | None] | None = None, prompts: EveningPrompts | None = None,
     ) -> None:  # fmt: skip
-        self.scene, self.log, self.view, self.prompts = scene, log, view, prompts
+        super().__init__(scene, log, view, prompts, stay=stay)
         self.losses = Losses()
-        self.ended: str | None = None
-        self.trips: list[dict[str, Any]] = []
-        self.end_ms = 0
-        self._stay, self._ask, self._claims = stay, ask, Claims()
+        self._ask, self._claims = ask, Claims()
         self._doubted: list[tuple[int, dict[str, Any]]] = []  # events that change all, with their moments
         self._doubted_lines = 0  # status lines since then that do not go on from the hold
         self._told = self._made = 0  # the fault in force that an event named, and one whose event was lost
         self._fault_lines = 0  # status lines in a row that name another one
-        self.restarted = self.resumed = False
-        self._begun = scene.joined
-        self._latched_ms: int | None = None
         self._since_boot = 0  # status lines
         self._unfit = 0  # the number of the last line that did not go on from the hold's
         self._idle_lines = 0
-        self._rests_in = ""  # the board's state, once it has no hold any more
-        self._stage = ""
-        self._course = CourseNews(scene.bath)
-
-    @property
-    def unanswered(self) -> bool:
-        """Did it end by itself while a trip, or a fault to unplug, was in force? A latch outlives a restart."""
-        status = self.scene.status
-        if self.ended == RESTARTED:
-            return not self.resumed and any(trip["latched"] for trip in self.trips)
-        if self.ended not in (DONE, TRIPPED) or self._rests_in or status is None:
-            return self.ended == TRIPPED and self._rests_in == "trip"
-        return status.state == "trip" or faults.row(status.fault)[faults.HAZARD] == faults.UNPLUG
 
     def take(self, message: Message) -> None:
         """One line from the board."""
@@ -127,68 +82,67 @@ class Watch:
         place = self.losses.place(status.status, ENDED_IN if at_rest(status) else REPORTS_IN)
         if place == STRAY and status.ask != ASKS_TO_RESUME:
             return
-        if not self.restarted and (place == RESTART or status.ask == ASKS_TO_RESUME):
-            told = self._asked()
-            if told is None or not told.runs:
-                self._believe(self.end_ms, {"event": "boot"})  # its own report of the restart was lost
-            elif at_rest(status) or not told.near(status.t):
-                self._goes_on()
-                return
-            else:  # what came before these was another board's
-                self.losses.restarted()
+        if not self.restarted and (place == RESTART or status.ask == ASKS_TO_RESUME) and not self._restart(status):
+            return
         if self.restarted:
-            self.losses.status(status.status)
-            self._since_boot += 1
-            if self._since_boot >= REPORTS_IN:
-                self._end_restarted()
+            self._status_after_restart(status)
+        elif at_rest(status):
+            self._status_at_rest(status)
+        elif self._ask is None or self._is_own(status):
+            self._status_of_hold(status)
+
+    def _restart(self, status: Status) -> bool:
+        """A line says that the board restarted. Does it count? Not where the board itself says that the hold runs."""
+        told = self._asked()
+        if told is None or not told.runs:
+            self.believe(self.end_ms, {"event": "boot"})  # its own report of the restart was lost
+        elif at_rest(status) or not told.near(status.t):
+            self._goes_on()
+            return False
+        else:  # what came before these was another board's
+            self.losses.restarted()
+        return True
+
+    def _status_after_restart(self, status: Status) -> None:
+        self.losses.status(status.status)
+        self._since_boot += 1
+        if self._since_boot >= REPORTS_IN:
+            self._end_restarted()
+
+    def _status_at_rest(self, status: Status) -> None:
+        """The board has no hold any more, by this line."""
+        self._idle_lines += 1
+        self._bear_out(status)
+        known = self._begun or self.scene.status or status.state == "trip"
+        if self._idle_lines < (ENDED_IN if known else REPORTS_IN):
+            return  # of before its start, perhaps: lines may lie on the way behind its answer; or of another board
+        told = self._asked()
+        if told is not None and told.runs:
+            self._goes_on()
             return
-        if at_rest(status):  # the board no longer has a hold
-            self._idle_lines += 1
-            self._bear_out(status)
-            known = self._begun or self.scene.status or status.state == "trip"
-            if self._idle_lines < (ENDED_IN if known else REPORTS_IN):
-                return  # of before its start, perhaps: lines may lie on the way behind its answer; or of another board
-            told = self._asked()
-            if told is not None and told.runs:
-                self._goes_on()
-                return
-            if told is not None and told.other:
-                self.ended = OTHER
-                return
-            self._rests_in = status.state
-            tripped = status.state == "trip" or self.trips
-            if not tripped and self.scene.for_s and self.end_ms >= 1000 * self.scene.for_s - NEAR_END_MS:
-                self._believe(self.end_ms, {"event": "ended", "why": DONE})  # its own report was lost
-                return
-            self.ended = TRIPPED if tripped else STOPPED if self.scene.status or self._begun else NEVER_RAN
+        if told is not None and told.other:
+            self.ended = OTHER
             return
-        if self._ask is not None and not self._is_own(status):
+        self._rests_in = status.state
+        tripped = status.state == "trip" or self.trips
+        if not tripped and self.scene.for_s and self.end_ms >= 1000 * self.scene.for_s - NEAR_END_MS:
+            self.believe(self.end_ms, {"event": "ended", "why": DONE})  # its own report was lost
             return
+        self.ended = TRIPPED if tripped else STOPPED if self.scene.status or self._begun else NEVER_RAN
+
+    def _status_of_hold(self, status: Status) -> None:
         self._idle_lines = 0
         self._bear_out(status)
         self.losses.status(status.status, status.t)
         self.end_ms = status.t
         self._see_fault(status)
-        self.log.status(status.t, status)
-        if self.prompts is not None:
-            if status.stage and (self.scene.status is None or status.stage != self.scene.status.stage):
-                self.scene.window = self.prompts.window(status.stage)
-            self._add(status.t, self.prompts.see(status))
-            self.scene.prompt = self.prompts.ask(status)
-            self.scene.indicators = self.prompts.indicators.line()
-            limits = self.prompts.limits
-            self.scene.caution, self.scene.spoilt = limits.caution, limits.spoilt or limits.hardened
-        self._judge_course(status)
-        self._stage = status.stage
-        self.scene.see(status.t / 1000, status)
-        if self._latched_ms is not None and status.t >= self._watched_until_ms(self._latched_ms):
-            self.ended = TRIPPED
+        self.report(status)
 
     def _bear_out(self, status: Status) -> None:
         """Believe the events that a line bears out, and say which it refutes."""
         true, false = self._claims.see(status, next_one=self.losses.is_next(status.status))
         for event in true:
-            self._believe(event.at_ms, event.fields)
+            self.believe(event.at_ms, event.fields)
         for event in false:
             self.show(f"{REFUTED}: {terms.event(str(event.fields['event']), event.fields)}")
 
@@ -235,17 +189,18 @@ class Watch:
             return
         self._told, self._made, self._fault_lines = status.fault, status.fault, 0
         if status.fault:
-            self._believe(status.t, {"event": "trip", "fault": status.fault, "latched": status.state == "trip"})
+            self.believe(status.t, {"event": "trip", "fault": status.fault, "latched": status.state == "trip"})
 
-    def _judge_course(self, status: Status) -> None:
-        asks = status.ask if self.prompts is None else self.scene.prompt and not self.prompts.waits(status)
-        # In a pause somebody is there, and the screen asks for no answer.
-        asked = asks and status.ask not in stages.UNHURRIED and status.state != "pause"
-        self._add(status.t, self._course.see(status, self.scene, asked=bool(asked)))
-
-    def _watched_until_ms(self, latched_ms: int) -> float:
-        planned_ms = float("inf") if self.scene.for_s is None else self.scene.for_s * 1000
-        return planned_ms if self._stay else min(planned_ms, latched_ms + AFTER_TRIP_MS)
+    def act_on(self, t_ms: int, name: str, fields: dict[str, Any]) -> None:
+        """As `Following`; a board that restarted counts its lines anew, and is asked what it does now."""
+        if name == "trip":
+            number = fields.get("fault")
+            self._told, self._fault_lines = number if isinstance(number, int) else 0, 0
+        elif name == "boot":
+            self.losses.restarted()
+        super().act_on(t_ms, name, fields)
+        if name in AFTER_BOOT and self.restarted:
+            self._end_restarted()
 
     def _event(self, fields: dict[str, Any]) -> None:
         name, number, t_ms = str(fields["event"]), fields.pop("n", None), fields.pop("t", 0)
@@ -271,14 +226,14 @@ class Watch:
                 self._goes_on()
                 return
             self._settle(told)
-        self._believe(t_ms, fields)
+        self.believe(t_ms, fields)
 
     def settle(self) -> None:
         """Take an event that ends the hold for true, unless the board itself says that it goes on."""
         if self._doubted or self._claims:
             told = self._asked()
             for event in self._claims.ask(None if told is None else told.state):
-                self._believe(event.at_ms, event.fields)
+                self.believe(event.at_ms, event.fields)
             if self._doubted:
                 self._settle(told)
 
@@ -290,7 +245,7 @@ class Watch:
             self._doubted_lines = 0
             return
         while self._doubted and self.ended is None:
-            self._believe(*self._doubted.pop(0))
+            self.believe(*self._doubted.pop(0))
         self._doubted_lines = 0
         if self.ended is not None and told is not None and told.other and not self.restarted:
             self.ended = OTHER
@@ -320,80 +275,6 @@ class Watch:
         doubted, self._doubted = self._doubted, []
         for t_ms, fields in doubted:
             if fields["event"] == "trip" and which(fields):
-                self._believe(t_ms, fields)
+                self.believe(t_ms, fields)
             else:
                 self._doubted.append((t_ms, fields))
-
-    def _believe(self, t_ms: int, fields: dict[str, Any]) -> None:
-        """Record an event, show it, and act on it."""
-        name = str(fields.pop("event"))
-        if name == "ended" and fields.get("why") == DONE and self.scene.for_s:
-            t_ms = self.end_ms = max(t_ms, round(self.scene.for_s * 1000))
-        self.note(t_ms, name, fields)
-        if self.prompts is not None:
-            self._add(t_ms, self.prompts.event(name, fields))
-        self._follow(t_ms, name, fields)
-
-    def _add(self, t_ms: int, said: list[str]) -> None:
-        """Show advice; the log has the board's own events only."""
-        for text in said:
-            self._show(t_ms / 1000, text)
-
-    def show(self, text: str) -> None:
-        """Show a line that is no event of the board."""
-        self._show(self.scene.t_s, text)
-
-    def _show(self, t_s: float, text: str) -> None:
-        self.scene.events.append((t_s, text))
-        self.view.event(t_s, text)
-
-    def note(self, t_ms: int, name: str, fields: dict[str, Any]) -> None:
-        """Record an event and show it; edges of the window are shown by `WindowNews`."""
-        self.log.event(t_ms, name, fields)
-        if name == "stage":
-            self._stage = str(fields.get("stage"))
-        if name not in EDGES:  # the person reads of those with a dead band
-            self._show(t_ms / 1000, terms.event(name, fields, self._stage, self.scene.bath))
-
-    def _follow(self, t_ms: int, name: str, fields: dict[str, Any]) -> None:
-        """Act on an event."""
-        if name == "trip":
-            self._trip(t_ms, fields)
-        elif name == "started":
-            self._begun = True
-            self._say_what_comes_first(t_ms, fields.get("check_s"))
-        elif name in ("bowl_off", "bowl_on"):
-            self.scene.bowl_away = name == "bowl_off"
-        elif name in ("announced", "no_refill", "refill"):
-            self.scene.refill_coming = name == "announced"
-        elif name == "lock":
-            self.scene.locked = fields.get("at") == "on"
-        elif name == "ended":
-            known = {DONE: DONE, FINISHED: DONE, STOPPED: STOPPED}
-            self.ended = known.get(str(fields.get("why")), TRIPPED if self.trips else STOPPED)
-        elif name == "boot":
-            self.losses.restarted()
-            self.restarted = True
-            self.ended = None if self._stay else RESTARTED
-        elif name in AFTER_BOOT and self.restarted:
-            self._end_restarted()
-
-    def _say_what_comes_first(self, t_ms: int, check_s: object) -> None:
-        """A hold that is shorter than its self-test lasts until that has passed."""
-        for_s = self.scene.for_s
-        if isinstance(check_s, int) and for_s is not None and for_s < check_s:
-            self._show(t_ms / 1000, f"the self-test comes first and may take {duration_words(check_s)}: the hold ends "
-                                    f"once it has passed, later than the {duration_words(for_s)} asked for")
-
-    def _trip(self, t_ms: int, fields: dict[str, Any]) -> None:
-        number = fields.get("fault")
-        self._told, self._fault_lines = number if isinstance(number, int) else 0, 0
-        row = faults.row(number if isinstance(number, int) else faults.CRASHED)
-        latched = bool(fields.get("latched"))
-        self.trips.append({"t_s": t_ms / 1000, "fault": row[faults.NUMBER], "name": row[faults.NAME],
-                           "said": help_text.FAULTS[row[faults.NUMBER]][0], "latched": latched})  # fmt: skip
-        self.scene.advice = advise(row[faults.NUMBER], self.scene.bath).lines()
-        for line in self.scene.advice:
-            self.view.say(line)
-        if latched and self._latched_ms is None:
-            self._latched_ms = t_ms

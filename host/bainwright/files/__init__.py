@@ -1,1 +1,1 @@
-"""The files of a person or a board: rig, chocolate, firmware, documents; and the score of a hold."""
+"""Files of a person or a board: rig, chocolate, firmware, documents; the score of a hold."""

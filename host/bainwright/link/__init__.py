@@ -1,1 +1,1 @@
-"""The board on its port: the wire protocol, serial ports, and finding the right board."""
+"""The board on its port: the wire protocol, and finding the right board."""

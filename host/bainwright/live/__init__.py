@@ -1,1 +1,1 @@
-"""A hold that runs, for whoever watches."""
+"""A hold that runs, for all who watch."""

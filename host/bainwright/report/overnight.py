@@ -26,7 +26,7 @@ from bainwright.core.os_errors import reason
 from bainwright.core.read_file import LOG_BYTES, read_bytes
 from bainwright.display.scene import Scene
 from bainwright.display.view import View
-from bainwright.evening import watch
+from bainwright.evening import endings
 from bainwright.evening.options import HoldSetup
 from bainwright.evening.runner import Outcome, Runner, window_of
 from bainwright.evening.watch import Watch
@@ -150,7 +150,7 @@ def _replay(
     course = Watch(scene, LiveLog(scratch, facts, may_move=False), _NoView(), stay=True)
     for message in _messages(rows, events, row_s):
         _take(course, message)
-    course.ended = course.ended or (watch.RESTARTED if course.restarted else _missing_end(origin, hold, course))
+    course.ended = course.ended or (endings.RESTARTED if course.restarted else _missing_end(origin, hold, course))
     runner = Runner(setup, cast(Session, _StoredSession(origin.simulated)), _NoView())
     done = report(runner, Outcome(course, 0.0, {}), None, folder)
     if course.log.refusal:
@@ -172,8 +172,8 @@ def _take(course: Watch, message: Message) -> None:
 def _missing_end(origin: Origin, hold: BoardHold, course: Watch) -> str:
     """How it ended, where the board could not report it."""
     if origin.runs(hold):
-        return watch.LEFT
-    return watch.TRIPPED if any(trip["latched"] for trip in course.trips) else watch.RESTARTED
+        return endings.LEFT
+    return endings.TRIPPED if any(trip["latched"] for trip in course.trips) else endings.RESTARTED
 
 
 def _messages(rows: list[Status], events: list[dict[str, Any]], row_s: float) -> Iterator[Message]:

@@ -12,7 +12,7 @@ import numpy as np
 from bainwright.core.atomic_write import alone
 from bainwright.core.errors import BainError
 from bainwright.core.os_errors import refusal
-from bainwright.evening import watch
+from bainwright.evening import endings, watch
 from bainwright.evening.runner import Outcome, Runner, window_of
 from bainwright.files.chocolate import window_at
 from bainwright.files.score import (
@@ -46,15 +46,16 @@ from bainwright.report.sentences import (
 )
 
 ENDINGS = {
-    watch.STOPPED: "It was stopped.",
-    watch.TRIPPED: "It ended with a trip.",
-    watch.NEVER_RAN: "The warmer answered that it started, and stayed at rest: look at its cable and start again.",
-    watch.NOT_OFF: f"It was told to stop. {NOT_STOPPED}",
-    watch.LEFT: "It was left: the warmer needs no PC.",
-    watch.RESTARTED: "The board restarted in the middle of it, and its heat is off until it resumes there, by itself or"
-    " by yes at the warmer; bain hold --join watches it then.",
-    watch.OTHER: "It is over, and the warmer runs another hold now: somebody started it. bain hold --join watches it.",
-    watch.LOST: "The connection to the board was lost; this covers the time until then.",
+    endings.STOPPED: "It was stopped.",
+    endings.TRIPPED: "It ended with a trip.",
+    endings.NEVER_RAN: "The warmer answered that it started, and stayed at rest: look at its cable and start again.",
+    endings.NOT_OFF: f"It was told to stop. {NOT_STOPPED}",
+    endings.LEFT: "It was left: the warmer needs no PC.",
+    endings.RESTARTED: "The board restarted in the middle of it, and its heat is off until it resumes there, by itself "
+    "or by yes at the warmer; bain hold --join watches it then.",
+    endings.OTHER: "It is over, and the warmer runs another hold now: somebody started it. bain hold --join watches "
+    "it.",
+    endings.LOST: "The connection to the board was lost; this covers the time until then.",
 }
 RESTARTED_VIRTUAL = (
     "The board restarted in the middle of it. A simulated hold ends there; a real one resumes by itself or by yes."
@@ -187,11 +188,11 @@ def _night(log: HoldLog, runner: Runner, *, went_off: bool) -> str:
 
 def _ending(course: watch.Watch, *, virtual: bool) -> str:
     """How it ended, in a sentence; empty for a planned end."""
-    if course.ended == watch.RESTARTED and any(trip["latched"] for trip in course.trips):
+    if course.ended == endings.RESTARTED and any(trip["latched"] for trip in course.trips):
         return RESTARTED_LATCHED
-    if course.ended == watch.RESTARTED and course.resumed:
+    if course.ended == endings.RESTARTED and course.resumed:
         return RESUMED
-    if course.ended == watch.RESTARTED and virtual:
+    if course.ended == endings.RESTARTED and virtual:
         return RESTARTED_VIRTUAL
     return ENDINGS.get(course.ended or "", "")
 
@@ -228,7 +229,7 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
     course.log.close(**facts)
     notes = [course.log.trouble] if course.log.trouble else []
     notes += course.log.news()
-    if course.ended == watch.LEFT:
+    if course.ended == endings.LEFT:
         notes.append(f"bain hold {setup.profile.path or setup.profile.name} --join watches it again; bain collect "
                      "fetches the rest of its log afterwards")
     ending = _ending(course, virtual=runner.session.virtual)
@@ -240,7 +241,7 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
         return Report(_result(home, course, None, ended, summary), summary, _exit(course, None), notes, drawn=False)
     trace = trace_of(log, truth, course.end_ms / 1000, raw=bool(ended.facts.get("raw_probes")))
     judged = judge(log, trace, setup.profile.name, window_of(setup), course.trips, course.scene.bath)
-    night = _night(log, runner, went_off=course.ended in (watch.RESTARTED, watch.TRIPPED))
+    night = _night(log, runner, went_off=course.ended in (endings.RESTARTED, endings.TRIPPED))
     if (log["stage"] == "rest").any():
         notes.append(f"weigh what is left once it has set: bain stock {home} --left 640g records it and says "
                      "whether it may be tempered again")
@@ -297,14 +298,15 @@ def _store_tests(folder: Path, log: HoldLog) -> None:
 
 def _exit(course: watch.Watch, judged: Judged | None) -> int:
     """Exit status: 0 held and recorded as it should be; 1 not; 3 the board was lost."""
-    if course.ended == watch.LOST:
+    if course.ended == endings.LOST:
         return 3
     incomplete = course.log.refusal or course.log.full or judged is None
-    if incomplete or course.trips or course.ended in (watch.TRIPPED, watch.RESTARTED, watch.NOT_OFF, watch.OTHER):
+    badly = course.ended in (endings.TRIPPED, endings.RESTARTED, endings.NOT_OFF, endings.OTHER)
+    if incomplete or course.trips or badly:
         return 1
     assert judged is not None
     never = judged.unworked or judged.score.in_window_fraction == 0.0
-    if never and course.ended != watch.LEFT:  # a warmer left running may still get there
+    if never and course.ended != endings.LEFT:  # a warmer left running may still get there
         return 1
     return 1 if judged.score.left_for_good or judged.temper in BUT else 0
 

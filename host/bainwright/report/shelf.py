@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from bainwright.core.errors import BainError
-from bainwright.evening import watch
+from bainwright.evening import endings
 from bainwright.record.boardlog import BoardHold
 from bainwright.record.names import CSV, FACTS
 from bainwright.record.reader import HoldLog, read_facts, read_log
@@ -18,7 +18,7 @@ SAME_SHARE = 0.9  # chosen: a few damaged readings must not make another hold of
 UNSYNCED_MS = 1_200_000  # chosen: twice the longest that a board may wait with its log (settings: log.sync_s)
 SAME_EVENT_MS = 2000  # the PC stamps an event with the last second it had received
 BEGAN_S = 600.0  # chosen: the board has the PC's own time, so the two differ by seconds
-WHOLE = (watch.DONE, watch.STOPPED, watch.TRIPPED, watch.RESTARTED)
+WHOLE = (endings.DONE, endings.STOPPED, endings.TRIPPED, endings.RESTARTED)
 
 
 @dataclass(frozen=True)
@@ -108,7 +108,7 @@ def _may_be(facts: dict[str, Any], origin: Origin, hold: BoardHold) -> bool:
 def _too_short(facts: dict[str, Any], hold: BoardHold) -> bool:
     """Did the PC see an end before the board's last row? Then it is another hold, or the end was none."""
     lasted_s = facts.get("duration_s")
-    saw_it_end = facts.get("ended") in (watch.DONE, watch.STOPPED) and isinstance(lasted_s, int | float)
+    saw_it_end = facts.get("ended") in (endings.DONE, endings.STOPPED) and isinstance(lasted_s, int | float)
     return saw_it_end and 1000 * cast(float, lasted_s) < hold.end_ms - SAME_EVENT_MS
 
 

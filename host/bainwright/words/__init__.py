@@ -1,1 +1,1 @@
-"""What a person reads about the board: fault advice, names of events, states, stages, acts."""
+"""What a person reads: fault advice, names of events, states, stages, acts."""
