@@ -205,8 +205,9 @@ def test_any_other_key_changes_nothing_and_a_board_that_keeps_one_says_so(here):
 def test_only_the_first_bowl_is_scored_when_another_comes(here):
     """A minute of dark at 31.5 °C, then one of white at 29 °C, far below dark's window."""
     changed = wire.encode([("event", "changed"), ("n", 1), ("t", 121000), ("name", "white")])
-    script = [*quiet(60, stage="settle"), *quiet(60, first=61), changed,
-              *quiet(60, first=122, bowl=29000), done(2)]
+    in_the_bath = wire.encode([("event", "stage"), ("n", 2), ("t", 121000), ("stage", "work")])
+    script = [*quiet(60, stage="settle"), *quiet(60, first=61), changed, in_the_bath,
+              *quiet(60, first=122, bowl=29000), done(3)]
     _, _, outcome = held(script, for_="182s")
     assert outcome.result["in_window_fraction"] == 1.0
     assert (outcome.result["below_s"], outcome.result["bowl_low_c"]) == (0.0, 31.5)  # nothing of the white
