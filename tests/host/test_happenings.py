@@ -14,7 +14,7 @@ from bainwright.happenings import announced
 from bainwright.happenings import kinds as found
 from bainwright.happenings import words as happening_words
 from bainwright.happenings.search import find
-from bainwright.happenings.sense import lasting
+from bainwright.happenings.sense import at_once, lasting
 from bainwright.happenings.stray import strays
 from bainwright.record.reader import HoldLog
 
@@ -40,6 +40,23 @@ def test_everything_that_happened_is_found_with_its_time_and_nothing_else(evenin
     assert [each.kind for each in seen] == KINDS
     for each, truth in zip(seen, EVENING, strict=True):
         assert abs(each.at_s - truth.at_s) < 120.0
+
+
+def test_a_fall_at_once_is_no_lift_though_a_slow_loss_fits_bath_and_bowl_better(evening: HoldLog) -> None:
+    """The first refill as a search had found it on many a small warmer, and the lift as it was found."""
+    balance, seen = find(evening, RIG.settings)
+    slow = replace(seen[0], kind=found.LIFTED, at_s=2900.0, lasted_s=120.0)
+    poured, lift = at_once(balance, [slow, seen[2]])
+    assert (poured.kind, poured.lasted_s) == (found.COLD_REFILL, 0.0)
+    assert poured.at_s == pytest.approx(3000.0, abs=30.0)
+    assert lift == seen[2]
+
+
+def test_a_lift_lasts_from_the_bend_of_the_bowl_s_reading_to_its_lowest() -> None:
+    """Eight minutes over a bath in layers, which blurs the begin: by its template alone it was two minutes late."""
+    (lift,) = happened(play(RIG, dict(RIG.settings), [Truth(6000.0, "lift", 480.0)], 2.5, plant="layered"))
+    assert (lift.kind, lift.at_s) == (found.LIFTED, pytest.approx(6000.0, abs=60.0))
+    assert lift.lasted_s == pytest.approx(480.0, abs=60.0)
 
 
 def test_water_that_was_poured_in_is_said_in_litres(evening: HoldLog) -> None:

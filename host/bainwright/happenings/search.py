@@ -32,6 +32,8 @@ from bainwright.happenings.sense import (
     NEAR_S,
     NOTABLE_K,
     READ_K,
+    at_once,
+    begun,
     lasting,
     mixed,
     paired,
@@ -115,10 +117,11 @@ def find(
     if np.count_nonzero(np.isfinite(balance.water_k)) < LEAST_ROWS:
         return balance, []
     for _ in range(2):
-        found = set_back(balance, _search(balance))
+        found = at_once(balance, set_back(balance, _search(balance)))
         balance = balance_of(log, settings, [(each.at_s, each.lasted_s) for each in found], without)
-    found = paired([each for each in unechoed(set_back(balance, _search(balance))) if _notable(each)])
-    found = [each for each in lasting(log["t_s"], log["bowl_c"], found) if _is_read(each)]
+    found = at_once(balance, set_back(balance, _search(balance)))
+    found = paired([each for each in unechoed(found) if _notable(each)])
+    found = [each for each in lasting(log["t_s"], log["bowl_c"], begun(balance, found)) if _is_read(each)]
     return balance, slipped(balance, mixed(balance, found))
 
 

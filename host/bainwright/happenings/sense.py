@@ -46,6 +46,10 @@ BEFORE_SLIP_S, AFTER_SLIP_S, SETTLES_S = 2400.0, 10800.0, 3600.0  # where the le
 LEAST_LEAD_S = 1200.0  # of rows on either side
 TURNS_K, LOW_K = 0.3, 0.1  # a bowl that warms up again by this is over it; so near its lowest it is not
 FALLS = {LIFTED, CHOCOLATE_COOLED, COOLED, COLD_REFILL}
+STEEP_S, STEEP_SHARE, STEEP_K = 40.0, 0.55, 0.3  # a pour falls by this share at once (0.67 at least), a lift by 0.42
+ONSET_S = 400.0  # a lift begins and turns so near what its template says
+STRAIGHT_SHARE = 0.02  # of its fall: a lifted bowl cools in a line as straight as this, one in a draught does not
+SHORT_S = 240.0  # as long as such a fall looks at most
 DEEPER_K = 0.5  # a bowl that fell by so much more than its template went on falling
 
 
@@ -114,6 +118,74 @@ def _bend(t_s: Floats, reads: Floats, store: int, begins_s: Floats, until_s: flo
     error = ((missed**2).sum(axis=1) / count + READ_K**2) / count**0.5  # as good a fit by a longer loss is likelier
     best = int(np.argmin(error))
     return float(error[best]), float(begins_s[best]), fits[best, 2]
+
+
+def at_once(balance: Balance, found: list[Happening]) -> list[Happening]:
+    """Short losses of the bowl whose reading fell at once: something cold was poured in, as no lifted bowl cools so.
+
+    A bath in layers follows such a step for minutes, so that a slow loss fits both stores together better.
+    """
+    return [_poured(balance, each) if each.kind == LIFTED and each.lasted_s <= SHORT_S else each for each in found]
+
+
+def _poured(balance: Balance, each: Happening) -> Happening:
+    """The loss as a step, if the reading itself is one."""
+    near = (balance.t_s >= each.at_s - NEAR_S) & (balance.t_s <= end_s(each) + NEAR_S)
+    t_s, bowl_c, rows = balance.t_s[near], balance.bowl_c[near], round(STEEP_S / STEP_S)
+    before_c, known = bowl_c[t_s < each.at_s], np.isfinite(bowl_c)
+    if not np.isfinite(before_c).any() or len(bowl_c) <= rows:
+        return each
+    fell_k = float(np.nanmean(before_c) - bowl_c[known].min())
+    at_once_k = np.nan_to_num(bowl_c[:-rows] - bowl_c[rows:])
+    steepest = int(np.argmax(at_once_k))
+    if fell_k < STEEP_K or at_once_k[steepest] < STEEP_SHARE * fell_k:
+        return each
+    wide = (balance.t_s >= t_s[steepest] - SIDE_S) & (balance.t_s <= t_s[steepest] + SIDE_S)
+    reads = np.stack([balance.water_k[wide], balance.bowl_k[wide]], axis=1)
+    known = np.isfinite(reads).all(axis=1)
+    begins_s = t_s[steepest] + np.arange(-STEEP_S, STEEP_S, STEP_S)
+    _, at_s, (water_k, bowl_k) = _bend(balance.t_s[wide][known], reads[known], 1, begins_s, whole=True)
+    step = happening_of(balance, at_s, 0.0, float(water_k), float(bowl_k), each.strength)
+    return replace(step, kind=COLD_REFILL) if bowl_k < 0.0 else each
+
+
+def begun(balance: Balance, found: list[Happening]) -> list[Happening]:
+    """Lifts from where the bowl's own reading begins to fall until it turns: the bath may move a template by minutes.
+    """
+    out: list[Happening] = []
+    for number, each in enumerate(found):
+        since_s = max((end_s(other) + AROUND_S for other in out), default=-np.inf)
+        until_s = min((other.at_s for other in found[number + 1 :]), default=np.inf)
+        if each.kind == LIFTED and each.lasted_s < ENDLESS:
+            each = _hinged(balance, each, since_s, until_s)
+        out.append(each)
+    return out
+
+
+def _hinged(balance: Balance, each: Happening, since_s: float, until_s: float) -> Happening:
+    """The same, between the bend of the bowl's reading and its lowest; as it was where the fall is not straight."""
+    known = np.isfinite(balance.bowl_c) & (balance.t_s >= since_s) & (balance.t_s < until_s)
+    t_s, bowl_c = balance.t_s[known], balance.bowl_c[known]
+    near = (t_s >= each.at_s - SIDE_S) & (t_s <= end_s(each) + ONSET_S)
+    if not near.any():
+        return each
+    turns_s = float(t_s[near][np.argmin(bowl_c[near])])
+    rows = (t_s >= min(each.at_s, turns_s) - ONSET_S) & (t_s <= turns_s)
+    t_s, bowl_c = t_s[rows], bowl_c[rows]
+    begins_s = np.arange(t_s[0] + 2 * LAG_S, turns_s - LEAST_LOSS_S / 2.0, STEP_S)
+    if not len(begins_s):
+        return each
+    falls = course(t_s, begins_s[:, None], ENDLESS)
+    design = np.stack([np.ones_like(falls), np.broadcast_to(t_s - t_s[0], falls.shape), falls], axis=2)
+    turned = design.transpose(0, 2, 1)
+    fits = np.linalg.solve(turned @ design, (turned @ bowl_c)[:, :, None])
+    error = ((bowl_c - (design @ fits)[:, :, 0]) ** 2).sum(axis=1)
+    best = int(np.argmin(error))
+    lasted_s, fell_k_per_h = turns_s - float(begins_s[best]), -float(fits[best, 2, 0])
+    straight_k = max(READ_K, STRAIGHT_SHARE * fell_k_per_h * lasted_s / 3600.0)
+    if fell_k_per_h < 0.0 or error[best] > len(t_s) * straight_k**2:
+        return each
+    return replace(each, at_s=float(begins_s[best]), lasted_s=lasted_s)
 
 
 def _mixed_k(balance: Balance, at_s: float, until_s: float) -> float:
