@@ -28,6 +28,7 @@ from bainwright.plan.spread import Spread, ends
 from bainwright.plan.tempering import FALL_MEAN, falling
 from bainwright.plan.warmer import _suggested
 from bainwright.plan.words import short_lines, short_text
+from bainwright.tuning.gains import SAME
 
 pytestmark = pytest.mark.usefixtures("here")  # no past evenings
 
@@ -114,6 +115,13 @@ def test_what_tuning_learned_replaces_the_guess(here):
     assert width[0] < width[1]
     with pytest.raises(UseError, match="the file of this warmer"):
         planned(gains=gains_file(here, 9.0))
+    own = load_rig("pot").settings
+    made = ["[made]", 'rig = "pot"', 'date = "2026-11-20"', 'firmware = ""',
+            *(f"{name} = {float(own[name])}" for name in SAME)]
+    (here / "own.toml").write_text((here / gains_file(here, 1.3)).read_text() + "\n".join(made) + "\n")
+    assert planned(gains="own.toml").request.scales == learned.request.scales
+    with pytest.raises(UseError, match="heater_w was"):
+        planned(rig="mat", gains="own.toml")
 
 
 def test_melts_of_past_evenings_correct_the_next(monkeypatch):

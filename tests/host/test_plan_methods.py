@@ -87,6 +87,9 @@ def test_cocoa_butter_is_a_hundredth_and_goes_in_below_where_it_melts(name, low_
     plan = planned(name, method="butter")
     assert plan.butter.mass_kg == pytest.approx(0.02)
     assert (plan.butter.low_c, plan.butter.high_c) == (low_c, high_c)
+    seed = next(step for step in plan.steps if step.name == "seed")  # and on into the window, before it is set back
+    assert seed.chocolate_c == plan.request.profile.high_c
+    assert seed.lasts_s == pytest.approx(300.0 + plan.butter.on.likely_s)
     assert [step.name for step in plan.steps] == ["melt", "cool", "seed", "settle", "test", "work"]
     assert plan.melt.solid_kg == pytest.approx(1.98)
 

@@ -75,12 +75,16 @@ class SeedAnswer:
 
 @dataclass(frozen=True)
 class Butter:
-    """Cocoa butter seed: how much, between which temperatures it is stirred in, and how long the melt cools before."""
+    """Cocoa butter seed: how much, between which temperatures it is stirred in, and how long the melt cools for it.
+
+    `down` is until it goes in, and `on` from there into the window; None in too warm a room.
+    """
 
     mass_kg: float
     low_c: float
     high_c: float
     down: Band | None
+    on: Band | None
 
 
 @dataclass(frozen=True)
@@ -327,7 +331,7 @@ class Plan:
         """Whether a method that cools the bowl gets there and back."""
         if self.cooling is not None:
             return self.cooling.down is not None and self.cooling.back is not None
-        return self.butter is None or self.butter.down is not None
+        return self.butter is None or (self.butter.down is not None and self.butter.on is not None)
 
     @property
     def ok(self) -> bool:

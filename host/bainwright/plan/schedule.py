@@ -20,6 +20,14 @@ def by_hand(lasts_s: float) -> Band:
     return Band(HAND_LOW * lasts_s, lasts_s, HAND_HIGH * lasts_s)
 
 
+def _both(first: Band, then: Band | None) -> Band:
+    """Two steps one after the other; the second is left out where it has no time."""
+    if then is None:
+        return first
+    high_s = None if first.high_s is None or then.high_s is None else first.high_s + then.high_s
+    return Band(first.low_s + then.low_s, first.likely_s + then.likely_s, high_s)
+
+
 def cools_in_time(setup: Setup, swap: Swap, cooling: Cooling | None, butter: Butter | None) -> bool:
     """Whether the bath is down to its working temperature by the time the bowl comes back from the table.
 
@@ -67,7 +75,7 @@ def _tempering(
     if request.method == BUTTER and butter is not None:
         return [
             ("cool", butter.down or unknown, butter.high_c, water_c),
-            ("seed", by_hand(BUTTER_FOR_S), butter.low_c, water_c),
+            ("seed", _both(by_hand(BUTTER_FOR_S), butter.on), setup.profile.high_c, water_c),
             settle,
         ]
     end_c = request.end_c

@@ -114,7 +114,9 @@ def plan_butter(setup: Setup) -> Butter | None:
         return None
     high_c = min(BUTTER_HIGH_C, request.profile.ceiling_c - BUTTER_UNDER_CEILING_K)
     down = table_cooling(setup, request.melt_c, high_c)
-    return Butter(BUTTER_SHARE * request.batch_kg, high_c - BUTTER_RANGE_K, high_c, down)
+    low_c = high_c - BUTTER_RANGE_K
+    on = table_cooling(setup, low_c, request.profile.high_c)
+    return Butter(BUTTER_SHARE * request.batch_kg, low_c, high_c, down, on)
 
 
 def _lost_w(setup: Setup) -> float:

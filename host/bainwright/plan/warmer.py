@@ -11,7 +11,7 @@ from bainwright.physics import air, heating
 from bainwright.physics.geometry import Body, body_of
 from bainwright.physics.heating import Scales, Surroundings
 from bainwright.plan.spread import Spread
-from bainwright.tuning.gains import Notes, read_gains
+from bainwright.tuning.gains import Notes, foreign, read_gains
 
 # A model's figure, and which scale it corrects.
 LEARNED = (
@@ -38,6 +38,9 @@ def learned_scales(rig: Rig, gains: str | None, spread: Spread, assumed: list[st
         )
         return spread, Scales()
     notes = read_gains(Path(gains)).notes
+    if other := foreign(notes, rig.settings):
+        raise UseError("--gains", got=f"a file of another warmer: {other[0]}",
+                       hint="leave --gains out, or tune this one")
     if not notes.model:
         raise UseError("--gains", got=gains, wanted="a file that bain tune wrote, with its [model] table")
     usual = _suggested(body_of(rig), float(rig.settings["chocolate_kg"]), rig)

@@ -142,12 +142,13 @@ def _what_to_do(plan: Plan, answer: SeedAnswer, shown: Shown) -> str:
 
 def _butter(plan: Plan, butter: Butter, shown: Shown) -> list[str]:
     down = f"on the table, stirring, takes {say.band(butter.down)}" if butter.down else "does not happen in this room"
+    on = say.band(butter.on) if butter.on else "too warm a room for it"
     return [
         f"Stir {shown.little(butter.mass_kg)} of crystallised cocoa butter (1 % of the mass) into the melt at "
         f"{shown.temps(butter.low_c, butter.high_c)}. Common practice, no source.",
         f"Cooling to {shown.temp(butter.high_c)} {down}. Warmer, the butter melts and seeds nothing.",
         "The butter is right when it is creamy and pale, like soft wax; clear, it has melted and must be crystallised "
-        "again. Stir until no streaks are left.",
+        f"again. Stir until no streaks are left, and on down to {shown.temp(plan.request.profile.high_c)}: {on}.",
     ]
 
 
@@ -229,7 +230,8 @@ def _off_the_bath(plan: Plan, step: Step, shown: Shown) -> str:
     if step.name == "cool":
         return f"Lift the bowl off, wipe its underside dry. Stir it on the table down to {to}."
     if method == BUTTER and plan.butter:
-        return f"Stir in {shown.little(plan.butter.mass_kg)} of cocoa butter seed until no streaks are left."
+        return (f"Stir in {shown.little(plan.butter.mass_kg)} of cocoa butter seed until no streaks are left. Stir on, "
+                f"on the table, down to {to}.")
     seed = _given(plan, plan.seed_answer, shown) if plan.seed_answer else f"Seed to {to}: {_portions(plan, shown)}."
     return f"Lift the bowl off, wipe its underside dry. {seed}"
 
