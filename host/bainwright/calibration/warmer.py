@@ -17,6 +17,7 @@ from bainwright.files.documents import document
 from bainwright.files.rig import DEFAULT_RIG, Rig, load_rig
 from bainwright.link.protocol import Link
 from bainwright.virtual.probe_ids import name_probes
+from bainwright.words.advice import refuse_heat_at_rest
 
 VIRTUAL_FEVER_C = 38.2  # what a fever thermometer shows in a virtual bath
 
@@ -112,9 +113,11 @@ def _live(options: CalibrateOptions) -> Warmer:
     rig = load_rig(options.rig) if options.rig else None
     bench = LiveBench(options.port)
     try:
+        bench.link.tells = bool(options.show or options.bowl)  # else it is refused with the same words
         hello = bench.link.hello()
         if not (options.show or options.bowl):
             _refuse_unless_idle(str(hello.get("state")))
+            refuse_heat_at_rest(hello)
         values = bench.link.settings(hello)
         if rig is not None:
             _refuse_other_probes(rig, values)

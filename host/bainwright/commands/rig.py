@@ -180,11 +180,11 @@ def send(rig_file: str, vessel: str | None, port: str | None, virtual: str | Non
     r = r.with_vessel(vessel) if vessel else r
     check_ids(r)  # before the board is touched
     with open_stored(port, virtual) as session:
-        session.link.hello()
+        before = str(session.link.hello()["name"])
         changed = board.send(session.link, r)
         # The clock of a simulated board that only lends its flash does not run: no probe of it ever answers.
         wrong = [] if session.virtual else on_board(r.settings, bus.look(session.link).probes)
-    what = ", ".join(changed) or "nothing"
+    what = (", ".join(changed) or "nothing") + (f". Until now it was {before!r}" if "name" in changed else "")
     show_result({"name": r.name, "changed": changed, "wrong": wrong},
                 [f"{r.name}: sent and read back; changed: {what}", *(f"wrong: {text}" for text in wrong)],
                 as_json)  # fmt: skip

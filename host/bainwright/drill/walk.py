@@ -34,12 +34,14 @@ from bainwright.files.documents import SIMULATED, document, short_hash
 from bainwright.files.rig import Rig, load_rig
 from bainwright.link.session import LiveSession, Session
 from bainwright.link.stopping import stopped_on_error
+from bainwright.rigs.board import refuse_another
 from bainwright.rigs.warnings import check_ids
 from bainwright.virtual.interpreter import require_micropython
 from bainwright.virtual.opening import open_board, refuse_two_warmers
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.virtual.scenario import Scenario, StartTable
 from bainwright.virtual.session import Simulated, VirtualSession
+from bainwright.words.advice import refuse_heat_at_rest
 
 Say = Callable[..., None]
 COLD_C = 20.0  # the simulated bath at the start: as cold as tap water
@@ -166,6 +168,9 @@ def _with_board(options: DrillOptions, rig: Rig | None, say: Say) -> DrillReport
         report = _of_board(_report(options, settings, session.simulated, _bath(rig)), str(hello["board"]), settings)
         if options.show:
             return report
+        refuse_heat_at_rest(hello)
+        if rig is not None and not session.virtual:
+            refuse_another(hello, rig)
         write_record(report.path, report.record)  # now, so that a folder nobody may write to is known at once
         return _walk(options, session, _hands(session, rig, say), settings, report, say)
 
@@ -186,6 +191,7 @@ def _check_board(options: DrillOptions, as_json: bool, say: Say) -> int:
         check = board_check.BoardCheck(session, hands, lambda text: say(text, err=True), board_check.LISTEN_S)
         if check.hello["state"] not in ("idle", "trip"):
             raise RefusedError("a hold is running on this warmer", hint="end it first")
+        refuse_heat_at_rest(check.hello)
         with stopped_on_error(session, lambda text: say(text, err=True)):
             done = check.run()
         report = board_check.write_report(path, check, done, _now())

@@ -6,7 +6,7 @@ import time
 from datetime import UTC, datetime
 from typing import Any
 
-from bainboard import faults, settings, wire
+from bainboard import settings, wire
 from bainwright.calibration import calibration_record
 from bainwright.core.errors import FileError, LinkError, RefusedError, TrippedError
 from bainwright.core.keys import Interrupts
@@ -23,10 +23,11 @@ from bainwright.link.stopping import NOT_OFF, after_refusal, stop
 from bainwright.physics.geometry import body_of
 from bainwright.physics.heating import Surroundings, steady
 from bainwright.physics.materials import WATER_KG_PER_L
+from bainwright.rigs.board import refuse_another
 from bainwright.rigs.warnings import check_ids
 from bainwright.tuning.gains import NAMES
 from bainwright.words import terms
-from bainwright.words.advice import advise, at_rest
+from bainwright.words.advice import advise, at_rest, refuse_heat_at_rest
 
 NIGHT_S = 9 * 3600.0  # the default for a night; the plan uses the same
 
@@ -166,9 +167,9 @@ class Starter:
             raise self._tripped()
         if state != "idle":
             raise RefusedError("a hold is already running on this warmer", hint="--join watches it")
-        if (danger := at_rest(self.hello)) and faults.row(self.hello["fault"])[faults.REACTION] == faults.OFF:
-            raise RefusedError(danger, hint=f"{advise(self.hello['fault'], self.rig.bath).first} A hold starts once "
-                               "the water has not risen for ten minutes")
+        refuse_heat_at_rest(self.hello, self.rig.bath)
+        if self.setup.rig is not None and not self.session.virtual:
+            refuse_another(self.hello, self.setup.rig)
 
     def _tripped(self) -> TrippedError:
         if self.setup.rig is None and not settings_damaged(self.hello):

@@ -19,6 +19,7 @@ from bainwright.link import finding, ports
 from bainwright.link.protocol import Link, Transport
 from bainwright.link.session import linked
 from bainwright.virtual.opening import refuse_two_warmers
+from bainwright.words.advice import refuse_heat_at_rest
 
 REST = ("idle", "trip")  # states in which nothing heats
 GREET_TRIES = 2  # a live board answers within one tick; do not wait long for a bare one
@@ -106,8 +107,9 @@ def must_rest(hello: dict[str, Any]) -> None:
     Raises
     ------
     RefusedError
-        If a hold runs.
+        If a hold runs, or the water warms although all is off.
     """
+    refuse_heat_at_rest(hello)
     if hello.get("state") not in REST:
         raise RefusedError("a hold runs on this warmer", got=hello.get("state"), wanted="idle",
                            hint="firmware changes only when nothing heats: stop it first")  # fmt: skip

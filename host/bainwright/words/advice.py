@@ -7,6 +7,7 @@ from dataclasses import astuple, dataclass
 from typing import Any
 
 from bainboard import faults, help_text
+from bainwright.core.errors import RefusedError
 from bainwright.words.plate import for_bath
 
 # Unheated, 2 kg in a steel bowl at 32 °C in a 20 °C room cool 0.18 K/min: computed from 0.93 W/K and 3.5 kJ/K.
@@ -318,3 +319,23 @@ def at_rest(hello: Mapping[str, Any] | None) -> str:
     if hello is None or hello.get("state") != "idle" or faults.row(number)[faults.HAZARD] != faults.UNPLUG:
         return ""
     return f"the warmer rests and reports: {help_text.FAULTS[number][0]}. {advise(number).safety}"
+
+
+def refuse_heat_at_rest(hello: Mapping[str, Any], bath: str = "water") -> None:
+    """Refuse what would make a resting warmer forget that its water warms although all is off.
+
+    Parameters
+    ----------
+    hello : mapping
+        The board's answer to hello.
+    bath : str
+        What is under the bowl: ``water`` or ``plate``.
+
+    Raises
+    ------
+    RefusedError
+        With what to do. A fault of a start's self-test is none: the next start tests again.
+    """
+    if (danger := at_rest(hello)) and faults.row(hello["fault"])[faults.REACTION] == faults.OFF:
+        raise RefusedError(danger, hint=f"{advise(hello['fault'], bath).first} It goes on once the water has not risen "
+                           "for ten minutes")
