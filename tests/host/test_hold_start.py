@@ -27,7 +27,7 @@ from bainwright.words.advice import advise
 
 def test_documents_go_up_only_when_the_board_has_others(here):
     """The first time both; the second time, with the board's own hashes matching, neither settings nor profile."""
-    board = FakeBoard(lambda: iter([*quiet(), done()]))
+    board = FakeBoard(lambda: iter([*quiet(), done()]), name="pot")
     runner = runner_of([], board=board, rig="pot")
     assert board.stored.keys() == {"profile", "settings", "gains"}
     assert settings.check(settings.SETTINGS, json.loads(board.stored["settings"]))[1] is None

@@ -16,6 +16,7 @@ from bainwright.core.errors import RefusedError, UseError
 from bainwright.files.documents import document
 from bainwright.files.rig import DEFAULT_RIG, Rig, load_rig
 from bainwright.link.protocol import Link
+from bainwright.rigs.board import refuse_another
 from bainwright.virtual.probe_ids import name_probes
 from bainwright.words.advice import refuse_heat_at_rest
 
@@ -120,6 +121,7 @@ def _live(options: CalibrateOptions) -> Warmer:
             refuse_heat_at_rest(hello)
         values = bench.link.settings(hello)
         if rig is not None:
+            refuse_another(hello, rig)
             _refuse_other_probes(rig, values)
         path = calibration_record.path_for(rig.source if rig else None, values["name"])
         return Warmer(bench, values, rig, path, _record(path, values["name"]), simulated=bench.simulated)

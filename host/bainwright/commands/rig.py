@@ -171,6 +171,7 @@ def send(rig_file: str, vessel: str | None, port: str | None, virtual: str | Non
 
     It then looks whether the probes answer that the rig names. Exit status 1 says that one does not.
     """
+    from bainwright.drill.overnight_permit import cutoff_status
     from bainwright.files.rig import load_rig
     from bainwright.rigs import board, bus
     from bainwright.rigs.warnings import check_ids, on_board
@@ -180,7 +181,11 @@ def send(rig_file: str, vessel: str | None, port: str | None, virtual: str | Non
     r = r.with_vessel(vessel) if vessel else r
     check_ids(r)  # before the board is touched
     with open_stored(port, virtual) as session:
-        before = str(session.link.hello()["name"])
+        hello = session.link.hello()
+        before = str(hello["name"])
+        # The file's own line may be another warmer's, or of before the wiring changed: only this board's record counts.
+        if not session.simulated:
+            r = r.with_settings({"drill": cutoff_status(r.settings, False, False, board=str(hello["board"]))})
         changed = board.send(session.link, r)
         # The clock of a simulated board that only lends its flash does not run: no probe of it ever answers.
         wrong = [] if session.virtual else on_board(r.settings, bus.look(session.link).probes)
@@ -212,7 +217,7 @@ def get(port: str | None, virtual: str | None, out: str | None, as_json: bool) -
         values = board.read(session.link)
     if not changed(values):
         remark("the board has no rig of its own yet: every setting is at its default")
-    text = rig_text(values, changed(values))
+    text = rig_text(values, {k: v for k, v in changed(values).items() if k != "drill"})  # it is this board's alone
     if out:
         save_file(Path(out), text)
     show_result({"settings": values, "file": out}, [out or text.rstrip()], as_json)

@@ -220,8 +220,17 @@ class Starter:
         self._stored_status = self.settings["drill"]
         status = overnight_permit.cutoff_status(self.settings, self.session.simulated, self.setup.undrilled,
                                                 board=str(self.hello["board"]))  # fmt: skip
+        if status == overnight_permit.OPEN and self.setup.stage == overnight_permit.OVERNIGHT:
+            self._take_permit_back()
         overnight_permit.refuse_overnight(status, self.setup.stage, self.settings)
         self.settings["drill"] = status
+
+    def _take_permit_back(self) -> None:
+        """A night that is refused here must not start at the buttons, by what the board was told before."""
+        link = self.session.link
+        stored = link.settings(self.hello)
+        if stored["drill"] != overnight_permit.OPEN:
+            link.upload("settings", document("settings", {**stored, "drill": overnight_permit.OPEN}))
 
     def _start_fields(self) -> dict[str, Any]:
         fields: dict[str, Any] = {"stage": self.setup.stage, "for_ms": round(1000 * (self.setup.for_s or 0))}

@@ -1,0 +1,52 @@
+"""The permit for nights on its ways to a board: only this board's own drill gives it, and a refusal takes it back."""
+
+import contextlib
+from types import SimpleNamespace
+
+import pytest
+from drill_tools import rig as settings_of
+from fake_board import FakeBoard, FakeSession
+
+from bainwright import cli
+from bainwright.core.errors import RefusedError
+from bainwright.drill import overnight_permit
+from bainwright.evening.options import HoldRequest, resolve
+from bainwright.evening.starting import Starter
+from bainwright.files import documents
+from bainwright.files.rig import load_rig
+from bainwright.rigs import board, bus
+from bainwright.rigs.rigfile import rig_text
+
+
+@pytest.fixture(autouse=True)
+def here(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+
+
+@pytest.mark.parametrize(("stored", "sent"), [("passed", 1), ("simulated", 1), ("open", 0)])
+def test_a_night_that_is_refused_does_not_start_at_the_buttons(stored, sent):
+    """The board believed what it was told before, from a file or in another drill."""
+    session, uploaded = FakeSession(FakeBoard()), []
+    session.link = SimpleNamespace(settings=lambda hello: {**settings_of(), "drill": stored},
+                                   upload=lambda what, payload: uploaded.append(payload))  # fmt: skip
+    starter = Starter(resolve(HoldRequest("melted", of="dark", for_="8h")), session)
+    starter.hello, starter.settings = FakeBoard().hello, settings_of()
+    with pytest.raises(RefusedError, match="not every cut-off"):
+        starter._set_drill_status()
+    opened = documents.document("settings", {**settings_of(), "drill": overnight_permit.OPEN})
+    assert uploaded == [opened] * sent
+
+
+@pytest.mark.parametrize("typed", ["passed", "simulated", "overridden"])
+def test_a_rig_file_gives_no_permit(typed, monkeypatch, capsys, tmp_path):
+    """It may be another warmer's, read back by `bain rig get`."""
+    sent = []
+    monkeypatch.setattr("bainwright.virtual.opening.open_stored",
+                        lambda *_: contextlib.nullcontext(FakeSession(FakeBoard())))  # fmt: skip
+    monkeypatch.setattr(board, "send", lambda link, rig: sent.append(rig.settings["drill"]) or ["drill"])
+    monkeypatch.setattr(bus, "look", lambda link: SimpleNamespace(probes=[]))
+    monkeypatch.setattr("bainwright.rigs.warnings.on_board", lambda *_: [])
+    monkeypatch.setattr("bainwright.rigs.warnings.check_ids", lambda rig: None)
+    (tmp_path / "wp.toml").write_text(rig_text(settings := {**load_rig("pot").settings, "drill": typed}, settings))
+    assert cli.main(["rig", "send", "wp.toml"]) == 0, capsys.readouterr().err
+    assert sent == ["open"]
