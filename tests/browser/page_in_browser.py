@@ -326,7 +326,7 @@ def test_a_hold_that_another_program_took_over_has_no_whole_curves(chromium):
         scene.evening = scene.evening[60:]
         kept_fresh(hosted, scene)
         page.goto(f"http://127.0.0.1:{hosted.port}/")
-        expect(page.locator("#missed")).to_contain_text("curves and events begin anew")
+        expect(page.locator("#missed")).to_contain_text("curves and events lack it")
 
 
 def test_the_title_follows_the_next_bowl(chromium):

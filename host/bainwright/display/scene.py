@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Iterable, MutableSequence
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import NamedTuple
 
 from bainwright.core.units import milli_c
 from bainwright.files.score import Window
@@ -17,8 +19,19 @@ LEAST_TREND_S = 120.0  # chosen: in less, a probe's noise looks like a trend
 TREND_STEP_S = 15.0
 CURVE_S, CURVE_STEP_S = 3600.0, 20.0  # chosen: the last hour, fine enough for a wide terminal
 EVENING_STEP_S = 60.0  # chosen: 720 samples in a night of twelve hours, more than a phone has dots
+GAP_STEPS = 3  # chosen: a curve breaks where so many samples are missing
 MOST_EVENTS = 40
+Sample = tuple[float, float | None, float | None]  # s, water °C, chocolate °C
 UNSEEN_S = 60.0  # chosen: in more time without a report another test piece may have been laid down
+
+
+class Seen(NamedTuple):
+    """The temperatures of a moment, and where the chocolate was."""
+
+    t_s: float
+    water_c: float | None
+    chocolate_c: float | None
+    place: str
 
 
 @dataclass
@@ -78,8 +91,8 @@ class Scene:
     unwatched: str = ""
     trouble: str = ""  # on the PC's side: the board is silent, the disk is full
     searching: bool = False  # the PC looks for a lost board, so nothing reaches the warmer
-    curve: deque[tuple[float, float | None, float | None]] = field(default_factory=deque)  # s, water °C, chocolate °C
-    evening: list[tuple[float, float | None, float | None]] = field(default_factory=list)  # the same, of the whole hold
+    curve: deque[Sample] = field(default_factory=deque)
+    evening: list[Sample] = field(default_factory=list)  # the same, of the whole hold
     _laid_s: float | None = None
     _recent: deque[tuple[float, float]] = field(default_factory=deque)
 
@@ -93,20 +106,28 @@ class Scene:
         # A step back from the verdict leads to the same piece: another one is asked for first.
         self.piece_s = self._laid_s if status.ask in terms.SETTING else None
         self.t_s, self.status = t_s, status
+        self._remember(Seen(t_s, milli_c(status.water), milli_c(status.bowl), self.where))
+
+    def recall(self, course: Iterable[Seen], events: Iterable[tuple[float, str]]) -> None:
+        """Take in what happened before this program watched the hold, in order of time."""
+        for seen in course:
+            self._remember(seen)
+        self.events.extend(events)
+
+    def _remember(self, seen: Seen) -> None:
+        t_s, water_c, chocolate_c, place = seen
         minute = int(t_s // 60)
         while len(self.minutes) <= minute:
             self.minutes.append(UNKNOWN)
-        self.minutes[minute] = _worse(self.minutes[minute], self.where)
-        if status.bowl is not None and (not self._recent or t_s - self._recent[-1][0] >= TREND_STEP_S):
-            self._recent.append((t_s, status.bowl / 1000))
+        self.minutes[minute] = _worse(self.minutes[minute], place)
+        if chocolate_c is not None and (not self._recent or t_s - self._recent[-1][0] >= TREND_STEP_S):
+            self._recent.append((t_s, chocolate_c))
             while self._recent[0][0] < t_s - TREND_S:
                 self._recent.popleft()
-        if not self.curve or t_s - self.curve[-1][0] >= CURVE_STEP_S:
-            self.curve.append((t_s, milli_c(status.water), milli_c(status.bowl)))
-            while self.curve[0][0] < t_s - CURVE_S:
-                self.curve.popleft()
-        if not self.evening or t_s - self.evening[-1][0] >= EVENING_STEP_S:
-            self.evening.append((t_s, milli_c(status.water), milli_c(status.bowl)))
+        _sample(self.curve, (t_s, water_c, chocolate_c), CURVE_STEP_S)
+        while self.curve[0][0] < t_s - CURVE_S:
+            self.curve.popleft()
+        _sample(self.evening, (t_s, water_c, chocolate_c), EVENING_STEP_S)
 
     @property
     def where(self) -> str:
@@ -150,6 +171,15 @@ class Scene:
                 worst = place if worst is None else _worse(worst, place)
             found.append(worst)
         return found
+
+
+def _sample(curve: MutableSequence[Sample], sample: Sample, step_s: float) -> None:
+    """Add a sample when it is due; one without temperatures goes before it where some are missing."""
+    since_s = sample[0] - curve[-1][0] if curve else step_s
+    if since_s > GAP_STEPS * step_s:
+        curve.append((sample[0], None, None))
+    if since_s >= step_s:
+        curve.append(sample)
 
 
 def place_of(temp_c: float, window: Window) -> str:

@@ -19,6 +19,7 @@ from bainwright.display.view import View
 from bainwright.evening import endings, told
 from bainwright.evening.acts import Inbox
 from bainwright.evening.after_restart import AfterRestart
+from bainwright.evening.earlier import Running, earlier
 from bainwright.evening.keyboard import Keyboard
 from bainwright.evening.options import HoldSetup
 from bainwright.evening.prompts import EveningPrompts
@@ -175,8 +176,8 @@ class Runner:
         return "left" if course.ended in (endings.LOST, endings.LEFT, endings.OTHER) else ""
 
     def scene(self) -> Scene:
-        """What the view shows before the board has reported anything."""
-        return Scene(
+        """What the view shows before the board has reported anything; of a hold that is joined, what is recorded."""
+        scene = Scene(
             self.setup.profile.name,
             f"the warmer {self.settings['name']!r}",
             window_of(self.setup),
@@ -189,6 +190,11 @@ class Runner:
             name=self.settings["name"],
             panel=bool(self.settings["panel"]),
         )
+        if self.setup.join:
+            start = self.starter
+            running = Running(start.hello["board"], start.number, start.ran_s, self.session.simulated)
+            scene.recall(*earlier(running, self.setup.profile, scene.bath, time.time()))
+        return scene
 
     def _facts(self) -> dict[str, Any]:
         setup, start = self.setup, self.starter

@@ -155,6 +155,11 @@ class Starter:
             return None if left_ms is None else (self._clock.get("t", 0) + left_ms) / 1000
         return self.setup.for_s
 
+    @property
+    def ran_s(self) -> float:
+        """How long the hold that is joined had run when this program asked."""
+        return float(self._clock.get("t", self.hello.get("t", 0))) / 1000
+
     def send_gains(self, gains: dict[str, Any]) -> None:
         """Replace the control gains of the board."""
         self.session.link.upload("gains", wire.text(list(gains.items())).encode())

@@ -9,14 +9,13 @@ import msgspec
 
 from bainwright.core.units import milli_c
 from bainwright.display import scene_words
-from bainwright.display.scene import Scene
+from bainwright.display.scene import Sample, Scene
 from bainwright.evening import acts
 from bainwright.words import terms
 
 SCHEMA = 1  # of the fields below; a field that changes its meaning raises it
 MAY_HEAT = ("left", "lost", "resumed", "not_off")  # ends of the watching, after which the warmer may heat
 PRESS = {act.name: f"“{act.words}”" for act in acts.ACTS}
-Sample = tuple[float, float | None, float | None]  # s, water °C, chocolate °C
 
 
 class Now(msgspec.Struct, frozen=True):

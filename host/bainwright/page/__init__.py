@@ -1,1 +1,1 @@
-"""The page: a hold on a phone, and past holds."""
+"""The page: a hold on a phone, and past ones."""

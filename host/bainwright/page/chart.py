@@ -7,7 +7,7 @@ from html import escape
 
 from bainwright.core.terminal import visible
 from bainwright.core.units import clock_words
-from bainwright.live.now import Sample
+from bainwright.display.scene import Sample
 
 WIDTH, HEIGHT = 440, 260  # of the drawing, near the width of a phone, so that letters stay readable; the page scales it
 LEFT, RIGHT, TOP, BOTTOM = 26, 112, 12, 24  # room for the axis, the names of the lines, the times
@@ -64,9 +64,11 @@ def chart(
 
 
 def thinned(samples: Sequence[Sample], most: int = MOST_POINTS) -> Sequence[Sample]:
-    """At most so many samples, evenly taken; the last one is among them."""
+    """About so many samples, evenly taken; the last one is among them, and each one that breaks the lines."""
     step = -(-len(samples) // most)
-    return samples if step <= 1 else samples[(len(samples) - 1) % step :: step]
+    if step <= 1:
+        return samples
+    return [each for at, each in enumerate(samples, 1 - len(samples)) if at % step == 0 or each[1:] == (None, None)]
 
 
 class _Scale:

@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 
 from bainwright.core.bounds import COLDEST_C, HOTTEST_C
+from bainwright.display.scene import Sample
 from bainwright.evening.window_news import EDGES
-from bainwright.live.now import Sample
 from bainwright.page.chart import MOST_POINTS, chart
 from bainwright.record.reader import HoldLog
 from bainwright.words import terms

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
+from itertools import pairwise
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
@@ -10,6 +12,7 @@ from markupsafe import Markup
 
 from bainwright.core.terminal import visible
 from bainwright.core.units import clock_words, duration_words
+from bainwright.display.scene import Sample
 from bainwright.evening import acts
 from bainwright.link.stopping import NOT_STOPPED
 from bainwright.live.latest import Shown
@@ -113,4 +116,11 @@ def _part(name: str, shown: Shown) -> Markup:
     return Markup(_templates().get_template(f"_{name}.html").render(
         now=now, calls=shown.calls, age_s=shown.age_s, silent=shown.silent, share=share,
         stale=(shown.old and not now.over) or bool(now.unwatched), not_stopped=NOT_STOPPED,
+        since_s=_whole_since_s(now.evening),
     ))  # fmt: skip
+
+
+def _whole_since_s(evening: Sequence[Sample]) -> float:
+    """From when on the PC heard the hold without a gap."""
+    gaps = [after[0] for gap, after in pairwise(evening) if gap[0] == after[0]]
+    return gaps[-1] if gaps else evening[0][0] if evening else 0.0

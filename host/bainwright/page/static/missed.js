@@ -5,8 +5,8 @@ const GAP_MS = 5000; // as long as figures may be silent before they are struck 
 const CATCHES_UP_MS = 10000; // a phone that wakes reads old messages first
 const SHOWN_MS = 120000;
 const STORE = `seen ${document.getElementById("readings").dataset.address}`; // until the tab is closed, also while another page is open
-let seen = stored(); // when the PC was heard, by its clock and by this page's; hold's time, newest event, and since when the PC knows the hold
-let gap = null; // at: when it ended; ms: how long; newest: the event before it; elsewhere: another page was open; begins: the PC knows less than before
+let seen = stored(); // when the PC was heard, by its clock and by this page's; hold's time, newest event, and since when the PC heard the hold without a gap
+let gap = null; // at: when it ended; ms: how long; newest: the event before it; elsewhere: another page was open; lacks: the PC did not hear all of it
 let first = true;
 
 function stored() {
@@ -25,11 +25,11 @@ function eventsSince(newest) {
 
 function say() {
   const missed = eventsSince(gap.newest);
-  if (gap.elsewhere && !missed.length && !gap.begins) return;
+  if (gap.elsewhere && !missed.length && !gap.lacks) return;
   const place = document.getElementById("missed");
   const meanwhile = missed.length ? `Meanwhile: ${missed.join("; ")}.` : "Nothing happened meanwhile.";
-  place.textContent = `This page heard nothing for ${durationWords(gap.ms / 1000)}. ${gap.begins
-    ? "The hold was taken over by another program on the PC, which does not know what happened before: curves and events begin anew."
+  place.textContent = `This page heard nothing for ${durationWords(gap.ms / 1000)}. ${gap.lacks
+    ? "For part of that time no program on the PC heard the warmer either: curves and events lack it."
     : `Its curves are whole again. ${meanwhile}`}`;
   place.hidden = false;
 }
@@ -43,7 +43,7 @@ addEventListener("bain", ({ detail }) => {
   if (detail.silentS || Number.isNaN(t) || detail.pcS === undefined) return;
   // By two clocks that nobody sets: a phone that sleeps may stop its own, and reads late what the PC said meanwhile.
   const ms = seen && Math.max(1000 * (detail.pcS - seen.pcS), detail.steadyMs - (seen.steadyMs ?? detail.steadyMs));
-  if (seen && seen.t <= t && ms >= GAP_MS) gap = { at: now, ms, newest: seen.newest, elsewhere: first, begins: since > seen.since };
+  if (seen && seen.t <= t && ms >= GAP_MS) gap = { at: now, ms, newest: seen.newest, elsewhere: first, lacks: since > seen.since };
   if (gap && now < gap.at + CATCHES_UP_MS) say();
   first = false;
   seen = { pcS: detail.pcS, steadyMs: detail.steadyMs, t, since, newest: eventsSince("").at(-1) ?? "" };
