@@ -71,6 +71,8 @@ def serve(
     LinkError
         When the simulator ends by itself.
     """
+    if png is not None and png.suffix.lower() != ".png":
+        raise UseError(f"--png {png}", wanted="a name that ends in .png: the file is written again and again")
     if png is not None and (png.is_dir() or not png.absolute().parent.is_dir()):
         raise UseError(f"the picture {png} cannot be written", wanted="a file in an existing folder",
                        hint="choose another file for --png")
@@ -111,7 +113,7 @@ def _show(board: VirtualBoard, name: str, panel: bool, png: Path | None) -> None
                     saved, saved_s = seen, time.monotonic()
                 time.sleep(LOOK_S)
         except _StopError:
-            if png is not None:
+            if saved is not None and png is not None:  # what draws may have been loaded by half
                 panel_view.save(panel_view.read_panel(board), png, name)
             raise
 
