@@ -32,12 +32,13 @@ def test_a_greeting_tells_it(capsys):
     """Every command greets first. In a hold the board is asked once, behind the screen."""
     Link(FakeBoard(**HEATS)).hello(tries=1)
     assert capsys.readouterr().err == ""
-    Link(FakeBoard(**HEATS)).hello()
-    assert PLUG in capsys.readouterr().err
+    for hello in (HEATS, {"state": "trip", "fault": faults.HEAT_AT_REST}):
+        Link(FakeBoard(**hello)).hello()
+        assert PLUG in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("hello", [
-    {"state": "hold", "fault": faults.UNASKED_HEAT}, {"state": "trip", "fault": faults.OVER_HARD_LIMIT},
+    {"state": "hold", "fault": faults.UNASKED_HEAT}, {"state": "trip", "fault": faults.WATER_PROBE},
     {"state": "idle", "fault": faults.NONE}, {"state": "idle", "fault": faults.RESTARTED}, {}, None])  # fmt: skip
 def test_others_are_told_elsewhere(hello):
     assert at_rest(hello) == ""
@@ -68,6 +69,9 @@ def test_nothing_else_goes_to_it_either(monkeypatch):
                 lambda: walk.run_drill(DrillOptions(), as_json=False, say=lambda *_, **__: None)):
         with pytest.raises(RefusedError, match=PLUG):
             act()
+    bench.link = Link(FakeBoard(state="trip", fault=faults.HEAT_AT_REST))
+    with pytest.raises(RefusedError, match=PLUG):
+        calibrated._live(CalibrateOptions())
 
 
 @pytest.mark.parametrize(("there", "settings", "refused"), [

@@ -18,7 +18,7 @@ from bainwright.files.rig import DEFAULT_RIG, Rig, load_rig
 from bainwright.link.protocol import Link
 from bainwright.rigs.board import refuse_another
 from bainwright.virtual.probe_ids import name_probes
-from bainwright.words.advice import refuse_heat_at_rest
+from bainwright.words.advice import at_rest, refuse_heat_at_rest
 
 VIRTUAL_FEVER_C = 38.2  # what a fever thermometer shows in a virtual bath
 
@@ -117,7 +117,7 @@ def _live(options: CalibrateOptions) -> Warmer:
         bench.link.tells = bool(options.show or options.bowl)  # else it is refused with the same words
         hello = bench.link.hello()
         if not (options.show or options.bowl):
-            _refuse_unless_idle(str(hello.get("state")))
+            _refuse_unless_idle(hello)
             refuse_heat_at_rest(hello)
         values = bench.link.settings(hello)
         if rig is not None:
@@ -136,11 +136,11 @@ def _record(path: Path, name: str) -> calibration_record.Record:
     return record
 
 
-def _refuse_unless_idle(state: str) -> None:
-    if state == "trip":
-        raise RefusedError("this warmer has tripped and stays off", hint="find the cause, hold the recessed button for "
-                           "3 s, then calibrate")
-    if state != "idle":
+def _refuse_unless_idle(hello: Mapping[str, Any]) -> None:
+    if hello.get("state") == "trip":
+        raise RefusedError(at_rest(hello) or "this warmer has tripped and stays off",
+                           hint="find the cause, hold the recessed button for 3 s, then calibrate")
+    if hello.get("state") != "idle":
         raise RefusedError("a hold is running, and probes are calibrated with the heat locked out",
                            hint="let it end first; only --bowl is measured during a hold")
 

@@ -223,6 +223,7 @@ def _hands(session: Session, rig: Rig | None, say: Say) -> Hands:
 def _walk(options: DrillOptions, session: Session, hands: Hands, settings: dict[str, Any], report: DrillReport,
           say: Say) -> DrillReport:  # fmt: skip
     """Go through the items; each result is stored at once, so that a drill which is interrupted resumes there."""
+    session.link.tells = False  # its items make the faults
     _begin(session, settings)
     with stopped_on_error(session, lambda text: say(text, err=True)):
         drill = Drill(session, hands, settings, lambda text: say(text, err=True), _now)

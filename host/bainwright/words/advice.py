@@ -316,9 +316,10 @@ def at_rest(hello: Mapping[str, Any] | None) -> str:
         The board's answer to hello, if it gave one.
     """
     number = (hello or {}).get("fault", faults.NONE)
-    if hello is None or hello.get("state") != "idle" or faults.row(number)[faults.HAZARD] != faults.UNPLUG:
+    states = {"idle": "the warmer rests", "trip": "the warmer has tripped"}
+    if hello is None or hello.get("state") not in states or faults.row(number)[faults.HAZARD] != faults.UNPLUG:
         return ""
-    return f"the warmer rests and reports: {help_text.FAULTS[number][0]}. {advise(number).safety}"
+    return f"{states[hello['state']]} and reports: {help_text.FAULTS[number][0]}. {advise(number).safety}"
 
 
 def refuse_heat_at_rest(hello: Mapping[str, Any], bath: str = "water") -> None:
