@@ -59,8 +59,9 @@ def quick(monkeypatch):
 
 def waited(lines, *, told=None, inbox=None, for_s=0.05, ctrl_c=0):
     """Wait with a board that restarted: was it answered, the hold, what called, and the board."""
-    course, view, board = SimpleNamespace(scene=scene_at(), resumed=False), Kitchen(), Board(lines)
-    after = AfterRestart(board, view, inbox or Inbox(), lambda: told)
+    course = SimpleNamespace(scene=scene_at(), resumed=False, declined=False, keys=[], said=[])
+    course.show, view, board = course.said.append, Kitchen(), Board(lines)
+    after = AfterRestart(board, view, inbox or Inbox(), lambda: told, lambda: course.keys.append("served"))
     return after.wait(course, Counter(ctrl_c), time.monotonic() + for_s), course, view.moments, board
 
 
@@ -71,12 +72,14 @@ def idle(count, ask=""):
 
 def test_nobody_comes_so_it_calls_until_the_time_is_over():
     """With the present readings and what to do; no button of the page heats on."""
-    answered, _, moments, board = waited([AWAY, AWAY, *idle(10)])
+    answered, course, moments, board = waited([AWAY, AWAY, *idle(10)])
     assert not answered
+    assert course.keys  # such as the one that shows how a phone gets in
     assert board.looks == 2
     alarm, now = moments[-1]
     assert alarm.now
     assert alarm.words == after_restart.PROMPT
+    assert now.doing == "the heat is off"
     assert (now.calling, now.chocolate_c, now.power_w, now.t_s) == (True, 30.99, 0.0, 5400.0)
     assert not {"yes", "no", "resume"} & set(now.acts)
 
@@ -84,7 +87,9 @@ def test_nobody_comes_so_it_calls_until_the_time_is_over():
 def test_somebody_at_the_warmer_declines():
     """It asks no more. A line that does not ask may be another board's, so one is no answer."""
     assert not waited([*idle(5, "go_on"), *idle(2)])[0]
-    assert waited([*idle(5, "go_on"), *idle(3)], for_s=60.0)[0]
+    answered, course, moments, _ = waited([*idle(5, "go_on"), *idle(3)], for_s=60.0)
+    assert (answered, course.declined, course.said) == (True, True, [after_restart.DECLINED])
+    assert {alarm.cause for alarm, _ in moments} == {"ask go_on"}  # no new call after the answer
 
 
 def test_somebody_at_the_warmer_heats_on():
@@ -110,7 +115,7 @@ def test_a_phone_that_acts_meanwhile_learns_why_not():
 
 
 @pytest.mark.parametrize(("answered", "resumed", "unwatched"), [
-    (False, False, "restarted"), (True, False, ""), (True, True, "left")])
+    (False, False, "restarted"), (True, False, ""), (True, True, "resumed")])
 def test_only_a_hold_that_calls_somebody_waits_for_them(here, monkeypatch, answered, resumed, unwatched):
     """A script gets its end at once; what calls at the end depends on whether somebody came."""
     waits = []

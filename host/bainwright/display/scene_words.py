@@ -43,7 +43,7 @@ def doing(scene: Scene, *, over: bool = False) -> str:
     """What the warmer does, and the step of the evening; `over`: its hold has ended."""
     if scene.status is None:
         return "waiting for the board"
-    if over:
+    if over or scene.status.state == "idle":
         return "the heat is off"
     if scene.bowl_away and scene.status.state == "hold":
         return f"bowl off · {terms.stage(scene.status.stage)}"

@@ -20,6 +20,7 @@ from bainwright.link.session import Session
 PROMPT = ("the warmer was without power, or restarted, and its heat is off: look at the bowl; yes at the warmer heats "
           "on, no ends the hold")
 LOOK_S = 0.5
+DECLINED = "somebody at the warmer said no: the hold is over"
 DECLINED_IN = 3  # status lines that ask no more: one may be another board's
 
 
@@ -36,10 +37,13 @@ class AfterRestart:
         Acts from elsewhere: only somebody at the warmer can decide.
     ask : callable
         Asks the board which hold it runs.
+    serve : callable
+        Serves the keys that need no board.
     """
 
-    def __init__(self, session: Session, view: View, inbox: Inbox, ask: Callable[[], Told | None]) -> None:
-        self._session, self._view, self._inbox, self._ask = session, view, inbox, ask
+    def __init__(self, session: Session, view: View, inbox: Inbox, ask: Callable[[], Told | None],
+                 serve: Callable[[], None]) -> None:
+        self._session, self._view, self._inbox, self._ask, self._serve = session, view, inbox, ask, serve
         self._asked = False  # the board has asked whether to go on
         self._silent = 0  # lines in a row in which it does not
 
@@ -63,8 +67,10 @@ class AfterRestart:
                 self._session.reopen()
             if any(self._is_answered(line, course) for line in lines):
                 return True
-            if lines and scene.status is not None:  # its present readings, at the hold's last moment
-                scene.status = structs.replace(lines[-1], t=scene.status.t, stage=scene.status.stage)
+            if lines and scene.status is not None:  # its present readings, at the hold's last moment; one question
+                scene.status = structs.replace(lines[-1], t=scene.status.t, stage=scene.status.stage,
+                                               ask=ASKS_TO_RESUME)  # fmt: skip
+            self._serve()
             while (wish := self._inbox.take()) is not None:
                 wish.reply.set_result(AT_WARMER)
             self._view.refresh(scene)
@@ -80,4 +86,7 @@ class AfterRestart:
             self._asked, self._silent = True, 0
         elif self._asked:
             self._silent += 1
-        return self._silent >= DECLINED_IN
+        course.declined = self._silent >= DECLINED_IN
+        if course.declined:
+            course.show(DECLINED)
+        return course.declined

@@ -45,8 +45,8 @@ class Following:
     ----------
     ended : str or None
         Why it is over; None while it runs.
-    restarted, resumed : bool
-        Its board restarted; and the hold goes on by itself.
+    restarted, resumed, declined : bool
+        Its board restarted; after that the hold goes on, or somebody there ended it.
     trips : list of dict
         What tripped: ``t_s``, ``fault``, ``name``, ``said``, ``latched``.
     end_ms : int
@@ -56,7 +56,7 @@ class Following:
     def __init__(self, scene: Scene, log: LiveLog, view: View, prompts: EveningPrompts | None, *, stay: bool) -> None:
         self.scene, self.log, self.view, self.prompts = scene, log, view, prompts
         self.ended: str | None = None
-        self.restarted = self.resumed = False
+        self.restarted = self.resumed = self.declined = False
         self.trips: list[dict[str, Any]] = []
         self.end_ms = 0
         self._stay = stay

@@ -106,13 +106,13 @@ class Keyboard:
         if course.scene.question and interrupts.count < 2:
             self._lapse(course, interrupts)
 
-    def serve_alone(self, course: Watch, keys: Keys) -> None:
-        """Act on the keys that wait while there is no board. What needs one is not done later, and this is said."""
+    def serve_alone(self, course: Watch, keys: Keys, why: str = NO_BOARD) -> None:
+        """Act on the keys that wait while there is no board. What needs one is not done later, and why is said."""
         while key := keys.pressed():
             if key == PHONE and self._inbox.invite is not None:
                 self._let_in(course, self._inbox.invite())
-            elif not course.scene.events or course.scene.events[-1][1] != NO_BOARD:  # a key may be held down
-                course.show(NO_BOARD)
+            elif not course.scene.events or course.scene.events[-1][1] != why:  # a key may be held down
+                course.show(why)
 
     def _act(self, course: Watch, key: str) -> None:
         act = acts.of_key(key, course.scene)

@@ -17,7 +17,7 @@ from bainwright.core.keys import Interrupts, Keys
 from bainwright.display.scene import Scene
 from bainwright.display.view import View
 from bainwright.evening import endings, told
-from bainwright.evening.acts import Inbox
+from bainwright.evening.acts import AT_WARMER, Inbox
 from bainwright.evening.after_restart import AfterRestart
 from bainwright.evening.earlier import Running, earlier
 from bainwright.evening.keyboard import Keyboard
@@ -148,7 +148,8 @@ class Runner:
                         course.ended = endings.LEFT
                 if self._calls and course.ended == endings.RESTARTED and not (virtual or course.resumed):
                     self._keyboard.lose_board(course, self._interrupts)
-                    after = AfterRestart(self.session, self.view, self._inbox, self._ask)
+                    after = AfterRestart(self.session, self.view, self._inbox, self._ask,
+                                         lambda: self._keyboard.serve_alone(course, keys, AT_WARMER.words))
                     until_s = time.monotonic() + looks_for_s(self._planned_s(course))
                     self._answered = after.wait(course, self._interrupts, until_s)
             except KeyboardInterrupt:  # nothing was sent to the board, so it holds on
@@ -170,9 +171,9 @@ class Runner:
         if course.unanswered and not self._answered:
             return "unanswered"
         if course.ended == endings.RESTARTED and not self.session.virtual:
-            if self._answered:
-                return "left" if course.resumed else ""
-            return "resumed" if course.resumed else "restarted"  # nobody knows of it
+            if course.resumed:  # whoever was called and said yes there believes that they will be called again
+                return "resumed"
+            return "" if self._answered else "restarted"
         return "left" if course.ended in (endings.LOST, endings.LEFT, endings.OTHER) else ""
 
     def scene(self) -> Scene:

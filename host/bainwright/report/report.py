@@ -60,6 +60,7 @@ ENDINGS = {
 RESTARTED_VIRTUAL = (
     "The board restarted in the middle of it. A simulated hold ends there; a real one resumes by itself or by yes."
 )
+DECLINED = "The board restarted in the middle of it, and somebody at the warmer ended it then."
 RESUMED = "The board restarted in the middle of it and holds on; bain hold --join watches it."
 RESTARTED_LATCHED = "The board restarted after that; it stays off until somebody clears the trip."
 
@@ -190,8 +191,8 @@ def _ending(course: watch.Watch, *, virtual: bool) -> str:
     """How it ended, in a sentence; empty for a planned end."""
     if course.ended == endings.RESTARTED and any(trip["latched"] for trip in course.trips):
         return RESTARTED_LATCHED
-    if course.ended == endings.RESTARTED and course.resumed:
-        return RESUMED
+    if course.ended == endings.RESTARTED and (course.resumed or course.declined):
+        return RESUMED if course.resumed else DECLINED
     if course.ended == endings.RESTARTED and virtual:
         return RESTARTED_VIRTUAL
     return ENDINGS.get(course.ended or "", "")
