@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from bainboard.flashlog import TRIP_SLOWER
 from bainwright.core.errors import BainError
 from bainwright.files.chocolate import Profile, window_at
 from bainwright.files.score import Window
@@ -17,6 +18,8 @@ from bainwright.report.steps import changed_s
 
 Floats = NDArray[np.float64]
 
+GAP_ROWS = 5  # a longer step between rows is a gap, as the score has it
+TRIP_ROWS = 1.5 * TRIP_SLOWER  # the same after a trip, when a board that is alone writes a row in ten
 LEAST_S = 60.0  # chosen: what is shorter, inside or outside, is a probe's noise at the edge or a stir
 
 
@@ -39,15 +42,28 @@ class Course:
     outside: list[Stretch]
 
 
-def course_of(log: HoldLog, gap_s: float) -> Course | None:
+def longest_steps_s(states: NDArray[Any], row_s: float) -> Floats:
+    """How far from the row before each row may be; farther, and something unknown is between them.
+
+    Parameters
+    ----------
+    states : ndarray of str, shape (n,)
+        The board's state in each row.
+    row_s : float
+        Time from row to row.
+    """
+    return np.where(states == "trip", TRIP_ROWS, GAP_ROWS) * row_s
+
+
+def course_of(log: HoldLog, row_s: float) -> Course | None:
     """The course of a hold; None where it was never in its window, or the record does not have the window.
 
     Parameters
     ----------
     log : HoldLog
         The log.
-    gap_s : float
-        Rows that are farther apart have something unknown between them.
+    row_s : float
+        Time from row to row.
     """
     window, names = _window(log)
     if window is None:
@@ -55,7 +71,8 @@ def course_of(log: HoldLog, gap_s: float) -> Course | None:
     t_s = np.asarray(log["t_s"], dtype=float)
     known = np.isfinite(log["bowl_c"]) & (np.nan_to_num(log["bowl_estimated"]) == 0)
     known &= np.isin(log["stage"], names) & (t_s < changed_s(log))
-    return course(t_s[known], np.asarray(log["bowl_c"], dtype=float)[known], window.low_c, window.high_c, gap_s)
+    steps_s = longest_steps_s(log["state"][known], row_s)
+    return course(t_s[known], np.asarray(log["bowl_c"], dtype=float)[known], window.low_c, window.high_c, steps_s)
 
 
 def _window(log: HoldLog) -> tuple[Window | None, tuple[str, ...]]:
@@ -69,7 +86,7 @@ def _window(log: HoldLog) -> tuple[Window | None, tuple[str, ...]]:
         return None, ()
 
 
-def course(t_s: Floats, bowl_c: Floats, low_c: float, high_c: float, gap_s: float) -> Course | None:
+def course(t_s: Floats, bowl_c: Floats, low_c: float, high_c: float, longest_s: Floats) -> Course | None:
     """The same from readings that all count.
 
     Parameters
@@ -78,21 +95,21 @@ def course(t_s: Floats, bowl_c: Floats, low_c: float, high_c: float, gap_s: floa
         Times and readings without missing ones.
     low_c, high_c : float
         The window.
-    gap_s : float
-        As above.
+    longest_s : ndarray, shape (n,)
+        As `longest_steps_s`.
     """
     side = (bowl_c > high_c).astype(int) - (bowl_c < low_c).astype(int)
     if not (side == 0).any():
         return None
     first = int(np.argmax(side == 0))
-    t_s, bowl_c, side = t_s[first:], bowl_c[first:], side[first:]
+    t_s, bowl_c, side, longest_s = t_s[first:], bowl_c[first:], side[first:], longest_s[first:]
     outside: list[Stretch] = []
-    edges = np.flatnonzero((np.diff(side) != 0) | (np.diff(t_s) > gap_s)) + 1
+    edges = np.flatnonzero((np.diff(side) != 0) | (np.diff(t_s) > longest_s[1:])) + 1
     for begin, end in zip([0, *edges], [*edges, len(t_s)], strict=True):
         if side[begin] == 0:
             continue
         above = bool(side[begin] > 0)
-        joins = end < len(t_s) and t_s[end] - t_s[end - 1] <= gap_s  # the last row counts until the next one
+        joins = end < len(t_s) and t_s[end] - t_s[end - 1] <= longest_s[end]  # the last row counts until the next one
         worst_c = float(bowl_c[begin:end].max() if above else bowl_c[begin:end].min())
         each = Stretch(float(t_s[begin]), float(t_s[end] if joins else t_s[end - 1]), worst_c, above)
         before = outside[-1] if outside else None

@@ -19,7 +19,7 @@ from bainwright.happenings.announced import Announced, announced, moved
 from bainwright.happenings.balance import Balance
 from bainwright.happenings.jumps import Jump
 from bainwright.happenings.kinds import Happening
-from bainwright.happenings.outside import Course, course_of
+from bainwright.happenings.outside import GAP_ROWS, Course, course_of, longest_steps_s
 from bainwright.happenings.search import find
 from bainwright.happenings.stray import Stray
 from bainwright.physics.geometry import body_of
@@ -31,7 +31,6 @@ from bainwright.words import terms
 
 Floats = NDArray[np.float64]
 
-GAP_ROWS = 5  # a longer step between rows is a gap, as the score has it
 PC_ROW_S, LEAST_WATCHED = 1.5, 60  # a PC's rows are a second apart, a board's own ten; chosen: a minute of them
 COVERED, OPEN = 0.9, 0.0  # share of the ring of water that is covered; the record does not say which (chosen)
 HUMIDITY, ROOM_C = 0.5, 20.0  # of the room (common practice, no source)
@@ -164,8 +163,8 @@ def review(entry: Entry, log: HoldLog) -> Night:
         part=("melted" if entry.kind == "melted" else "work") if scored else "",
         temper=entry.temper,
         alarms=_alarms(log),
-        gaps=_gaps(t_s, GAP_ROWS * row_s, entry.duration_s),
-        course=course_of(log, GAP_ROWS * row_s),
+        gaps=_gaps(t_s, longest_steps_s(log["state"], row_s), entry.duration_s),
+        course=course_of(log, row_s),
         rows=len(t_s),
         row_s=row_s,
         alone=_alone(t_s, row_s),
@@ -196,10 +195,12 @@ def _row_s(log: HoldLog, t_s: Floats) -> float:
     return stored if stored and stored > 0 else float(np.median(np.diff(t_s))) if len(t_s) > 1 else 1.0
 
 
-def _gaps(t_s: Floats, gap_s: float, duration_s: float | None) -> list[Gap]:
+def _gaps(t_s: Floats, longest_s: Floats, duration_s: float | None) -> list[Gap]:
     """Where rows are missing: before the first, between two, and after the last where the hold lasted longer."""
     ends_s = [0.0, *t_s.tolist(), *([] if duration_s is None else [duration_s])]
-    return [Gap(from_s, to_s) for from_s, to_s in pairwise(ends_s) if to_s - from_s > gap_s]
+    limits_s = [*longest_s.tolist(), *longest_s[-1:].tolist()]
+    return [Gap(from_s, to_s) for (from_s, to_s), limit_s in zip(pairwise(ends_s), limits_s, strict=False)
+            if to_s - from_s > limit_s]  # fmt: skip
 
 
 def _alone(t_s: Floats, row_s: float) -> list[Gap] | None:
