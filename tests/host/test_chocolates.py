@@ -68,6 +68,12 @@ def test_melted_stock_far_from_forty_is_unusual():
     assert "40 °C suits every kind" in unusual_figures(stock)[0]
 
 
+def test_a_ceiling_that_hardly_holds_melted_stock_is_said():
+    """A coating of 40 to 44 °C under the careful 45 °C: by the plan its water is 2 °C over it."""
+    coating = parse_profile({"name": "coat", "kind": "melted", "of": "dark", "work": {"low_c": 40.0, "high_c": 44.0}})
+    assert "a ceiling of 45 °C, 1.0 °C over the window: keep a lid on" in " ".join(unusual_figures(coating))
+
+
 def test_the_picture_goes_through_the_figures():
     """Each figure is beside a row; the chocolate is on the melt's row and on the target's."""
     lines = draw(load_profile("dark"), Shown())
@@ -110,7 +116,8 @@ def test_new_takes_the_bag_s_figures_in_either_scale_and_says_what_is_unusual(ca
         (("--kind", "dark", "--low", "88", "--high", "90"), "looks like °F, 31.1 °C: --low 88F"),
         (("--kind", "carob", "--low", "31", "--high", "32"), "choose milk if you do not know"),
         (("--kind", "dark", "--low", "33", "--high", "34.2"), "the melting point of the crystal"),
-        (("--kind", "dark", "--low", "32", "--high", "31"), "high_c: got 31 °C, wanted above low_c 32 °C"),
+        (("--kind", "dark", "--low", "32", "--high", "31"), "high_c: got 31 °C, wanted above the low end, low_c = 32"),
+        (("--kind", "compound", "--low", "38", "--high", "42"), "profile about compound"),
         (("--kind", "dark", "--low", "31"), "--high is missing"),
         (("--low", "31", "--high", "32"), "which kind is it?"),
         (("--kind", "dark", "--of", "milk", "--low", "31", "--high", "32"), "--of is for melted stock"),
@@ -134,7 +141,7 @@ def test_a_talk_asks_again_what_cannot_be_and_ends_with_a_chocolate(capsys, monk
     assert "bain hold Cru_70.toml" in out
     cru = load_profile("Cru_70.toml")
     assert (cru.name, cru.kind, cru.low_c, cru.high_c, cru.melt_c) == ("Cru 70", "dark", 31.11, 32.22, 47.78)
-    for words in ("choose milk", "looks like °F, 31.1 °C", "above low_c", "the crystal a temper", "never_above_c 55"):
+    for words in ("choose milk", "looks like °F, 31.1 °C", "above the low end", "the crystal", "never_above_c 55"):
         assert words in err
     assert err.count("bain: ") == 6  # how to go back, once, and five answers that cannot be
 

@@ -128,7 +128,7 @@ def test_makers_chart_wins():
         ({"kind": "carob"}, "take milk if you do not know"),
         ({"work": {"celing_c": 34.0}}, "no such key as work.celing_c; did you mean ceiling_c?"),
         ({"work": {"target_c": 33.0}}, "target_c: got 33, wanted inside the window 30.8 to 31.8"),
-        ({"work": {"low_c": 32.5}}, "high_c: got 31.8 °C, wanted above low_c 32.5 °C"),
+        ({"work": {"low_c": 32.5}}, "high_c: got 31.8 °C, wanted above the low end, low_c = 32.5 °C"),
         ({"work": {"ceiling_c": 31.8}}, "ceiling_c"),
         ({"never_above_c": 34.0}, "ceiling_c: got 34.5"),
         ({"melt_c": 31.0}, "melt_c: got 31, wanted above high_c 31.8"),

@@ -9,7 +9,7 @@ import pytest
 from played_nights import Truth, play
 
 from bainwright.files.rig import load_rig
-from bainwright.happenings import announced, jumps, kinds, search, stray
+from bainwright.happenings import announced, balance, jumps, kinds, search, stray
 from bainwright.happenings import words as happening_words
 from bainwright.happenings.outside import Course, course
 from bainwright.happenings.search import find
@@ -105,3 +105,31 @@ def test_a_window_left_for_good_ends_its_time_in_it(monkeypatch: pytest.MonkeyPa
     said = night_words._course(type("Whole", (), {"gaps": []})(), found)  # type: ignore[arg-type]
     assert said == ("By the readings it was in its window from 0 s to 600 s. Then it was below it until 3599 s (down "
                     "to 29.0 °C).")
+
+
+def test_an_unannounced_pour_leaves_room_for_a_probe_that_moved() -> None:
+    each = kinds.Happening(700.0, 0.0, kinds.COLD_REFILL, 0.0, -900.0, 0.0, -1.9, 130.0)
+    assert "at once, unless its probe moved." in happening_words.sentence(each, 33.0, lambda at_s: "18:35")
+    assert happening_words.sentence(each, 33.0, lambda at_s: "18:35", known=True).endswith("by 1.9 °C at once.")
+
+
+def test_a_fall_begins_where_the_reading_was_level() -> None:
+    """31.50 for four minutes, level at 31.31 to 0:49, and then 2.5 °C down in a quarter of an hour, over 37 °C."""
+    t_s = np.arange(0.0, 3900.0)
+    bowl_c = np.where(t_s < 240.0, 31.5, 31.3125) - 2.5 / 900.0 * np.clip(t_s - 2940.0, 0.0, 900.0)
+    (fall,) = stray.strays(log_of(t_s, bowl_c, np.full(3900, 37.0), []))
+    assert fall.at_s == pytest.approx(2940.0, abs=60.0)
+    assert fall.from_c == pytest.approx(31.3, abs=0.1)
+
+
+def test_a_hold_is_balanced_once_its_bowl_was_near_for_ten_minutes_and_not_while_it_melts_again() -> None:
+    """By hand: through its target at 240 s on the way down to 34, back at 2400 s; set at 4000 s, back at 5000 s."""
+    t_s = np.arange(0.0, 7000.0)
+    times, bowl_c = [0, 240, 600, 2400, 3900, 4000, 5000, 7000], [42.0, 40.0, 34.0, 40.0, 40.0, 20.0, 40.0, 40.0]
+    log = log_of(t_s, np.interp(t_s, times, bowl_c), np.full(7000, 42.0), [])
+    log.columns["target_c"] = np.full(7000, 40.0)
+    settled = balance._settled(log, t_s)
+    first = t_s[settled][0]
+    assert first == pytest.approx(2400.0 - 300.0 + 600.0, abs=10.0)  # within a degree it is 300 s before
+    assert not settled[(t_s > 3950.0) & (t_s < 5000.0 + 500.0)].any()
+    assert settled[t_s > 5610.0].all()

@@ -18,6 +18,8 @@ from bainwright.files.chocolate import CAPS, Profile, parse_profile
 Read = Callable[[str], Any]  # turns what was typed into a value; raises BainError when it cannot
 Ask = Callable[[str, str | None, Read], Any]  # a question, its default, and how the answer is read
 
+COATINGS = ("compound", "coating", "glaze", "candy_melt")  # what bags call chocolate without cocoa butter
+
 
 @dataclass(frozen=True)
 class NewOptions:
@@ -139,6 +141,9 @@ def _of(of: str | None, ask: Ask | None) -> str:
 
 def _one_of(text: str, what: str, kinds: Iterable[str]) -> str:
     kind = text.strip().lower().replace(" ", "_")
+    if kind not in kinds and any(word in kind for word in COATINGS):
+        raise UseError(what, got=repr(text), wanted="melted, for a coating that is melted and held, not tempered",
+                       hint="bain profile about compound says more")
     if kind not in kinds:
         raise UseError(what, got=repr(text), wanted="one of " + ", ".join(kinds),
                        hint=close_match(kind, kinds) or "choose milk if you do not know: it tolerates the least heat")

@@ -31,6 +31,7 @@ USUAL = {
 ROOM_C = 1.0  # a window this far beyond the usual one is worth a word; chosen
 WIDE_K, NARROW_K = 2.0, 0.5  # chosen: a window is one or two degrees wide, a probe errs by half a degree
 CEILING_K = 1.0  # a ceiling closer to its window leaves the bath no room; chosen
+KEPT_UNDER_K = 2.0  # chosen: stock without a lid lies some 2 °C under its bath
 KEEP_LOW_C, KEEP_HIGH_C = 38.0, 45.0  # melted stock: below it thickens, above milk's careful cap; common practice
 
 
@@ -80,8 +81,13 @@ def _width(p: Profile) -> list[str]:
 
 
 def _keeping(p: Profile) -> list[str]:
-    if KEEP_LOW_C <= p.target_c <= KEEP_HIGH_C:
-        return []
-    return [f"melted stock at {p.target_c:g} °C: {KEEP_LOW_C:g} to {KEEP_HIGH_C:g} °C is usual, 40 °C suits every kind"]
+    found = []
+    if not KEEP_LOW_C <= p.target_c <= KEEP_HIGH_C:
+        found.append(f"melted stock at {p.target_c:g} °C: {KEEP_LOW_C:g} to {KEEP_HIGH_C:g} °C is usual, 40 °C suits "
+                     "every kind")
+    if p.ceiling_c < p.high_c + KEPT_UNDER_K:
+        found.append(f"a ceiling of {p.ceiling_c:g} °C, {p.ceiling_c - p.high_c:.1f} °C over the window: keep a lid "
+                     "on, or the bath may not be warm enough for its top")
+    return found
 
 

@@ -223,7 +223,7 @@ def parse_profile(doc: dict[str, Any], path: str = "") -> Profile:
                         hint="cocoa butter seed is seed, too")
     if written.work.high_c <= written.work.low_c:
         raise FileError(f"{where}, high_c", got=f"{written.work.high_c:g} °C",
-                        wanted=f"above low_c {written.work.low_c:g} °C")
+                        wanted=f"above the low end, low_c = {written.work.low_c:g} °C")
     profile = _filled(written, path)
     # First: otherwise a window over the melting point would be reported as an error of a ceiling that nobody gave.
     if profile.kind != "melted" and FORM_V_C <= profile.high_c <= 50.0:

@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 
 EACH_S = 60.0  # a change over this long is looked at
 # Chosen: a kilogram in a bath 10 °C away changes by 0.3 °C in a minute, a covered bath by less without its heater.
-BOWL_K, WATER_K = 0.8, 2.0
+BOWL_K, WATER_K = 0.8, 1.0
 HEATER_TIMES = 2.0  # chosen: a probe beside the heater sees that much more of it
 FIRST_S = 120.0  # chosen: a probe that was just put in is still on its way
 BEGUN_SHARE = 0.1  # chosen: of the whole change; a probe's noise is less

@@ -34,7 +34,7 @@ SLOW = {
 }
 
 
-def sentence(each: Happening, water_c: float, clock: Callable[[float], str]) -> str:
+def sentence(each: Happening, water_c: float, clock: Callable[[float], str], known: bool = False) -> str:
     """One happening in a sentence or two.
 
     Parameters
@@ -45,6 +45,8 @@ def sentence(each: Happening, water_c: float, clock: Callable[[float], str]) -> 
         The water before it, °C.
     clock : callable
         A moment of the hold, s, as a time of day.
+    known : bool
+        Somebody announced it.
     """
     lasted = "until the end" if each.lasted_s == ENDLESS else f"for about {duration_words(each.lasted_s)}"
     at = clock(each.at_s) + (": " if each.strength >= SURE else ", probably: ")
@@ -60,7 +62,8 @@ def sentence(each: Happening, water_c: float, clock: Callable[[float], str]) -> 
         if each.strength < SURE and each.kind == found.WARM_REFILL:
             return (f"{at}{moved} within minutes. Was warmer chocolate poured in, or was it stirred after a long rest, "
                     "so that it took more heat from its bath?")
-        return f"{at}chocolate {than} than the bowl was poured in: {moved} at once."
+        perhaps = "" if known else ", unless its probe moved"
+        return f"{at}chocolate {than} than the bowl was poured in: {moved} at once{perhaps}."
     if each.kind == found.PROBE_SLIPPED:
         than = "less" if each.bowl_k < 0 else "more"
         return (f"{at}the bowl's probe has shown {abs(each.bowl_k):.1f} °C {than} since then, against its bath. Has it"

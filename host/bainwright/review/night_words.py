@@ -156,7 +156,7 @@ def _balanced(night: Night, at: Callable[[float], str]) -> list[tuple[float, str
             line = happening_words.lifted(each, known.over_s - known.from_s, at(known.from_s))
             said.append((known.from_s, line))
             continue
-        line = happening_words.sentence(each, at_c, at)
+        line = happening_words.sentence(each, at_c, at, known is not None)
         said.append((each.at_s, line + (" It was announced." if known is not None else "")))
     return said + [
         (one.from_s, f"{at(one.from_s)}: {UNSEEN[one.kind]} was announced, {_not_found(one)}.")
