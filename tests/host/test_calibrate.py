@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 import math
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from bainwright import cli
-from bainwright.calibration import reading
+from bainwright.calibration import reading, report
 from bainwright.calibration.baths import VirtualBench
 from bainwright.calibration.fit import (
     AT_C,
@@ -133,3 +134,12 @@ def test_the_lock_is_over_by_itself():
             if count > 25:
                 break
         assert link.request("start", stage="work")["ok"]
+
+
+def test_a_rig_file_without_the_result_is_not_said_to_have_it():
+    """Its disk filled after the record was written; "Stored in" both was read."""
+    rig = load_rig("pot")
+    there = rig.settings["probe.water.offset_c"]
+    assert report._apart(SimpleNamespace(rig=rig), {"probe.water.offset_c": there}) == []
+    apart = report._apart(SimpleNamespace(rig=rig), {"probe.water.offset_c": -0.114})
+    assert apart == ["probe.water.offset_c = -0.114"]

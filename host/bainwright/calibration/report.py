@@ -13,7 +13,10 @@ from bainwright.calibration import calibration_record, reading
 from bainwright.calibration.fit import AT_C
 from bainwright.calibration.warmer import Warmer
 from bainwright.files.chocolate import Profile
+from bainwright.files.rig import load_rig
 from bainwright.virtual.probes import Element
+
+SAME_C = 1e-4  # chosen: a rig file has six digits
 
 Say = Callable[..., None]
 
@@ -39,8 +42,20 @@ def show(warmer: Warmer, profile: Profile, seed: int, *, as_json: bool, say: Say
         for line in calibration_record.sentences(warmer.record) or ["nothing is calibrated yet"]:
             say(("VIRTUAL: " if warmer.simulated else "") + line)
         if not warmer.virtual and changes:
-            say(f"Stored in {warmer.path}" + (f" and {warmer.rig.source}" if warmer.rig else "") + ".")
+            apart = _apart(warmer, changes)
+            there = f" and {warmer.rig.source}" if warmer.rig and not apart else ""
+            say(f"Stored in {warmer.path}{there}.")
+            if apart and warmer.rig:
+                say(f"{warmer.rig.source} has other values; wanted there: {', '.join(apart)}")
     return 1 if missed else 0
+
+
+def _apart(warmer: Warmer, changes: dict[str, float]) -> list[str]:
+    """The settings that follow from the record and are others in the rig file, as when a disk filled between both."""
+    if warmer.rig is None:
+        return []
+    there = load_rig(warmer.rig.source).settings
+    return [f"{name} = {value:g}" for name, value in changes.items() if abs(float(there[name]) - value) > SAME_C]
 
 
 def _result(warmer: Warmer, width_k: float, changes: dict[str, float], notes: list[str], seed: int) -> dict[str, Any]:
