@@ -182,7 +182,7 @@ def test_a_warmers_name_is_one_level_of_a_topic(name, topic, device):
 
 
 @pytest.mark.parametrize("url", ["", "127.0.0.1", "http://127.0.0.1", "mqtt://", "mqtt://h:99999", "mqtt://h/a/#",
-                                 "mqtt://user:word@h"])
+                                 "mqtt://user:word@h", "mqtt://h/a\x1bb", "mqtt://h/a%00b"])
 def test_an_address_that_cannot_work_is_refused(url):
     """And a password in it, which other users could read."""
     with pytest.raises(UseError, match="--mqtt"):

@@ -13,7 +13,7 @@ from page_tools import Outline, Phone
 from test_hold import done, held, quiet
 
 from bainwright.archive.listing import list_holds
-from bainwright.page import server
+from bainwright.page import past_hold_routes, server
 from bainwright.page.hosting import Page
 from bainwright.page.past_holds import FILES, key_of
 
@@ -102,7 +102,7 @@ def test_a_wrong_code_leads_to_the_code_that_the_pc_shows(page):
     assert "Use the latest code that the PC shows." in text
 
 
-def test_holds_are_put_side_by_side_with_a_column_each(page):
+def test_holds_are_put_side_by_side_with_a_column_each(page, monkeypatch):
     """One alone is shown whole; keys that no hold has are left out; none is a sentence."""
     one, other = keys()
     _, text = page.ask("GET", f"/holds/side-by-side?of={one}&of={other}&of=0000")
@@ -111,6 +111,8 @@ def test_holds_are_put_side_by_side_with_a_column_each(page):
         assert entry.name in text
     assert page.ask("GET", f"/holds/side-by-side?of={one}")[0].getheader("location") == f"/holds/{one}"
     assert "Tick two" in page.ask("GET", "/holds/side-by-side")[1]
+    monkeypatch.setattr(past_hold_routes, "MOST_COMPARED", 1)
+    assert f"left out: {list_holds()[1].name}" in page.ask("GET", f"/holds/side-by-side?of={one}&of={other}")[1]
 
 
 @pytest.mark.parametrize("path", [

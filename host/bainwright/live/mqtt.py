@@ -51,7 +51,8 @@ def broker_of(url: str) -> Broker:
     except ValueError:  # brackets or letters that no address has
         parts, port = urlsplit(""), 0
     prefix = unquote(parts.path.strip("/")) or "bain"
-    if parts.scheme not in ("mqtt", "mqtts") or not parts.hostname or not port or set("?#+$") & set(url + prefix):
+    reserved = set("?#+$") & set(url + prefix) or not prefix.isprintable()
+    if parts.scheme not in ("mqtt", "mqtts") or not parts.hostname or not port or reserved:
         raise UseError(OPTION, got=repr(url), wanted="mqtt://[USER@]HOST[:PORT][/PREFIX], or mqtts:// with TLS")
     if parts.password is not None:
         raise UseError(OPTION, got="a password in the address, which other users of this PC could read",

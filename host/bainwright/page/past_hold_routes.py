@@ -69,13 +69,15 @@ class PastHoldRoutes:
 
     async def _compare(self, request: Request) -> Response:
         """Holds side by side; one alone is shown whole."""
-        keys = request.query_params.getlist("of")[:MOST_COMPARED]
+        keys = request.query_params.getlist("of")[:MOST_LISTED]
         found = await self._find(keys)
         if len(found) == 1:
             return RedirectResponse(f"/holds/{found[0].key}", 303)
-        reviewed = [await run_in_threadpool(self._past.reviewed, each) for each in found]
+        reviewed = [await run_in_threadpool(self._past.reviewed, each) for each in found[:MOST_COMPARED]]
         nights = [each.night for each in reviewed if each.night is not None]
-        notes = [note for each in reviewed for note in each.notes]
+        left_out = ", ".join(each.entry.name for each in found[MOST_COMPARED:])
+        notes = [f"{MOST_COMPARED} are shown; left out: {left_out}"] if left_out else []
+        notes += [note for each in reviewed for note in each.notes]
         table = list(zip(*nights_words.table(nights), strict=True)) if nights else []  # narrow, for a phone
         changes = nights_words.sections(await run_in_threadpool(compare, nights))
         return HTMLResponse(self._draw("side_by_side", "/holds", table=table, changes=changes, notes=notes))
