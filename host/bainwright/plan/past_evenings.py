@@ -53,6 +53,8 @@ class PastEvenings:
         notes = [] if notes is None else notes
         self.records: list[tuple[Path, Leftovers]] = []
         self._by_hold: dict[str, list[tuple[Path, Leftovers | None]]] = {}  # it may be here twice; None: damaged
+        self._ids: dict[Path, str] = {}
+        self._warmed: dict[Path, Leftovers] = {}  # by the log of now; a chain of many evenings asks often
         for folder in hold_folders(notes):
             try:
                 left = read_leftovers(folder)
@@ -62,16 +64,16 @@ class PastEvenings:
             if left is not None:
                 self.records.append((folder, left))
             if left is not None or (folder / STOCK).exists():
-                self._by_hold.setdefault(hold_id(folder), []).append((folder, left))
+                self._by_hold.setdefault(self._id(folder), []).append((folder, left))
 
     def judged(self, folder: Path, left: Leftovers) -> Leftovers:
         """A hold's record with what is known by now of its evening and of those it goes back to, judged again."""
-        found, lost = with_its_log(folder, left), ""
+        found, lost = self._by_its_log(folder, left), ""
         for name, at, earlier in self._before(folder, left):
             if earlier is None:
                 lost = lost or name
             else:
-                found = united(found, with_its_log(at, earlier))
+                found = united(found, self._by_its_log(at, earlier))
         verdict, why = left.verdict, left.why
         if found != left and found.never_above_c is not None:
             verdict, why = judge(found, found.never_above_c)
@@ -85,8 +87,8 @@ class PastEvenings:
 
     def _holds(self, folder: Path, left: Leftovers) -> dict[str, str]:
         """The name of each hold that leftovers go back to, by its id; their own first. A circle ends."""
-        names = {hold_id(folder): folder.name}
-        waiting = [left, *self._copies(hold_id(folder))]
+        names = {self._id(folder): folder.name}
+        waiting = [left, *self._copies(self._id(folder))]
         while waiting:
             of = waiting.pop()
             if of.of and of.of_hold not in names:
@@ -95,16 +97,27 @@ class PastEvenings:
         return names
 
     def _before(self, folder: Path, left: Leftovers) -> Iterator[tuple[str, Path, Leftovers | None]]:
-        own = hold_id(folder)
+        own = self._id(folder)
         for hold, name in self._holds(folder, left).items():
             copies = self._by_hold.get(hold, [] if hold == own else [(folder, None)])
             yield from ((name, at, copy) for at, copy in copies)
+
+    def _id(self, folder: Path) -> str:
+        if folder not in self._ids:
+            self._ids[folder] = hold_id(folder)
+        return self._ids[folder]
+
+    def _by_its_log(self, folder: Path, left: Leftovers) -> Leftovers:
+        """As `by_its_log`, read once."""
+        if folder not in self._warmed:
+            self._warmed[folder] = by_its_log(folder, left)
+        return self._warmed[folder]
 
     def _copies(self, hold: str) -> list[Leftovers]:
         return [copy for _, copy in self._by_hold.get(hold, []) if copy is not None]
 
 
-def with_its_log(folder: Path, left: Leftovers) -> Leftovers:
+def by_its_log(folder: Path, left: Leftovers) -> Leftovers:
     """The record with the warmest reading by now: it may have been entered before the hold was over, or collected."""
     try:
         log = read_log(folder)

@@ -18,6 +18,7 @@ from bainwright.core.bounds import most
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.home import holds_folder, home, remember
 from bainwright.core.masses import Shown, parse_mass_kg
+from bainwright.core.progress import progress
 from bainwright.files.chocolate import CAPS
 from bainwright.plan.compare import melt_factor, seed_factor
 from bainwright.plan.past_evenings import PastEvenings, changed_s, hold_id, peak_c
@@ -104,8 +105,9 @@ def _found(options: StockOptions, notes: list[str]) -> list[tuple[Path, Leftover
 
 def _recorded(notes: list[str]) -> list[tuple[Path, Leftovers]]:
     """Everything recorded; a damaged record is named and hides no other."""
-    past = PastEvenings(notes)
-    return [(folder, past.judged(folder, left)) for folder, left in past.records]
+    with progress("reading what evenings left"):
+        past = PastEvenings(notes)
+        return [(folder, past.judged(folder, left)) for folder, left in past.records]
 
 
 def _has_entry(options: StockOptions) -> bool:
