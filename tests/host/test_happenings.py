@@ -59,6 +59,15 @@ def test_a_lift_lasts_from_the_bend_of_the_bowl_s_reading_to_its_lowest() -> Non
     assert lift.lasted_s == pytest.approx(480.0, abs=60.0)
 
 
+def test_a_refill_is_said_in_grams_for_each_kilogram_in_the_bowl(evening: HoldLog) -> None:
+    """0.3 kg at 40 °C into a full bowl of 2 kg and what the first refill of 0.3 kg added: 130 g a kilogram."""
+    refill = happened(evening)[3]
+    said = happening_words.sentence(refill, 33.1, lambda at_s: "22:10", known=True, bowl_c=31.5)
+    grams, words = said.split("about ")[1].split(" g ")
+    assert float(grams) == pytest.approx(1000.0 * 0.3 / 2.3, rel=0.25)
+    assert words == "at 40 °C for each kg that it held."
+
+
 def test_water_that_was_poured_in_is_said_in_litres(evening: HoldLog) -> None:
     """0.20 L at 15 °C were played, and the sentence says the temperature that it assumes."""
     top_up = happened(evening)[1]

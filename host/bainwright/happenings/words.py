@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -14,6 +15,8 @@ from bainwright.happenings.stray import Stray
 from bainwright.physics.materials import WATER_J_PER_KGK
 
 TAP_C = 15.0  # chosen: cold water from the tap; the words say so
+STOCK_C, COOLED_C = 40.0, 25.0  # chosen: melted stock, and stock that cooled but still pours; the words say so
+LEAST_APART_K = 3.0  # chosen: from a refill as warm as the bowl no mass follows
 EXTREME_K = 8.0  # chosen: a bath this far from its bowl moves it within a minute by what nothing else needs to explain
 SURE = 20.0  # chosen: at this strength 97 in 100 were true on the evenings that were judged
 
@@ -34,7 +37,8 @@ SLOW = {
 }
 
 
-def sentence(each: Happening, water_c: float, clock: Callable[[float], str], known: bool = False) -> str:
+def sentence(each: Happening, water_c: float, clock: Callable[[float], str], known: bool = False,
+             bowl_c: float = math.nan) -> str:
     """One happening in a sentence or two.
 
     Parameters
@@ -47,6 +51,8 @@ def sentence(each: Happening, water_c: float, clock: Callable[[float], str], kno
         A moment of the hold, s, as a time of day.
     known : bool
         Somebody announced it.
+    bowl_c : float, optional
+        The chocolate before it, °C; without it no refill's mass is said.
     """
     lasted = "until the end" if each.lasted_s == ENDLESS else f"for about {duration_words(each.lasted_s)}"
     at = clock(each.at_s) + (": " if each.strength >= SURE else ", probably: ")
@@ -63,7 +69,7 @@ def sentence(each: Happening, water_c: float, clock: Callable[[float], str], kno
             return (f"{at}{moved} within minutes. Was warmer chocolate poured in, or was it stirred after a long rest, "
                     "so that it took more heat from its bath?")
         perhaps = "" if known else ", unless its probe moved"
-        return f"{at}chocolate {than} than the bowl was poured in: {moved} at once{perhaps}."
+        return f"{at}chocolate {than} than the bowl was poured in: {moved} at once{_mass(each, bowl_c)}{perhaps}."
     if each.kind == found.PROBE_SLIPPED:
         than = "less" if each.bowl_k < 0 else "more"
         return (f"{at}the bowl's probe has shown {abs(each.bowl_k):.1f} °C {than} since then, against its bath. Has it"
@@ -73,6 +79,21 @@ def sentence(each: Happening, water_c: float, clock: Callable[[float], str], kno
         return f"{at}the bowl lost heat quickly, {lasted}: {moved}. {ADVICE[each.kind]}"
     weaker = " Or does the heater give less?" if each.kind in WEAKER and each.lasted_s == ENDLESS else ""
     return f"{at}{SLOW[each.kind]}, {lasted}. {ADVICE[each.kind]}{weaker}"
+
+
+def _mass(each: Happening, bowl_c: float) -> str:
+    """How much that was. The record does not show how full the bowl was, so for each kilogram in it."""
+    refill_c = COOLED_C if each.kind == found.COLD_REFILL else STOCK_C
+    share = poured_share(each.bowl_k, bowl_c, refill_c)
+    apart_k = abs(refill_c - bowl_c - each.bowl_k)
+    if not (share > 0.0 and apart_k >= LEAST_APART_K):
+        return ""
+    return f", as from about {round(100.0 * share) * 10} g at {refill_c:g} °C for each kg that it held"
+
+
+def poured_share(moved_k: float, bowl_c: float, refill_c: float) -> float:
+    """A refill's mass over the mass in the bowl, from how far it moved the bowl: plain mixing."""
+    return moved_k / (refill_c - bowl_c - moved_k)
 
 
 def _read_k(each: Happening) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import asdict
 from datetime import datetime, timedelta
@@ -13,6 +14,7 @@ from bainwright.archive.listing import DAMAGED
 from bainwright.core.units import clock_words, duration_words
 from bainwright.happenings import announced
 from bainwright.happenings import words as happening_words
+from bainwright.happenings.balance import Balance
 from bainwright.happenings.outside import Course, Stretch
 from bainwright.report.sentences import TEMPER_WORDS
 from bainwright.review.hold_list import as_result
@@ -146,22 +148,29 @@ def _happenings(night: Night) -> list[str]:
 
 def _balanced(night: Night, at: Callable[[float], str]) -> list[tuple[float, str]]:
     assert night.balance is not None
-    t_s, water_c = night.balance.t_s, night.balance.water_c
     said = []
     for each in night.happenings:
-        before = water_c[(t_s < each.at_s) & (t_s >= each.at_s - 60.0) & np.isfinite(water_c)]
-        at_c = float(before.mean()) if before.size else float(np.nanmean(water_c))
+        before = _just_before(night.balance, each.at_s)
+        water_c = float(np.nanmean(night.balance.water_c if np.isnan(before[0]) else before[0]))
         known = next((one for one in night.announced if one.found is each), None)
         if known is not None and known.kind == announced.LIFT:
             line = happening_words.lifted(each, known.over_s - known.from_s, at(known.from_s))
             said.append((known.from_s, line))
             continue
-        line = happening_words.sentence(each, at_c, at, known is not None)
+        line = happening_words.sentence(each, water_c, at, known is not None, before[1])
         said.append((each.at_s, line + (" It was announced." if known is not None else "")))
     return said + [
         (one.from_s, f"{at(one.from_s)}: {UNSEEN[one.kind]} was announced, {_not_found(one)}.")
         for one in night.announced if one.found is None
     ]
+
+
+def _just_before(balance: Balance, at_s: float) -> tuple[float, float]:
+    """Bath and bowl in the minute before a moment, °C; NaN is not known."""
+    minute = (balance.t_s < at_s) & (balance.t_s >= at_s - 60.0)
+    known = [values[minute & np.isfinite(values)] for values in (balance.water_c, balance.bowl_c)]
+    water_c, bowl_c = (float(each.mean()) if each.size else math.nan for each in known)
+    return water_c, bowl_c
 
 
 def _not_found(one: announced.Announced) -> str:
