@@ -50,7 +50,7 @@ def elsewhere() -> list[Path]:
 
 def is_text(name: str) -> bool:
     """Whether a file's name is text: a system may give bytes that are none, and no list or page can show them."""
-    return not any("\ud800" <= letter <= "\udfff" for letter in name)
+    return name.isascii() or not any("\ud800" <= letter <= "\udfff" for letter in name)
 
 
 def hold_folders(notes: list[str] | None = None) -> Iterator[Path]:

@@ -33,11 +33,11 @@ def _cells(hold: Entry) -> tuple[str, ...]:
     started = hold.started
     ended = None if started is None or hold.duration_s is None else started + timedelta(seconds=hold.duration_s)
     days = (ended.date() - started.date()).days if started and ended else 0
-    date, begun = (started.isoformat()[:10], started.isoformat()[11:16]) if started else ("?", "?")
+    moment = started.isoformat() if started else ""
     return (
         hold.name,
-        date,
-        begun,
+        moment[:10] or "?",
+        moment[11:16] or "?",
         (ended.isoformat()[11:16] + (f" +{days}" if days else "")) if ended else "?",
         duration_words(hold.duration_s) if hold.duration_s is not None else "?",
         hold.chocolate or "?",
