@@ -163,7 +163,7 @@ def paced(log: HoldLog, settings: Mapping[str, Any]) -> Paced:
 
 
 def _settled(log: HoldLog, t_s: Floats) -> NDArray[np.bool_]:
-    """Where the warmer held: in work or with melted stock, once the bowl has been near its target for ten minutes.
+    """Where the warmer held: in work or with melted stock, from ten minutes after the bowl came near its target.
 
     Melting, seeding and warming up have heat of their own, which this balance does not know; neither does it know that
     of a bowl so far from its target that it sets, or melts again.
@@ -187,17 +187,21 @@ def _settled(log: HoldLog, t_s: Floats) -> NDArray[np.bool_]:
 
 
 def _near_for(t_s: Floats, far: NDArray[np.bool_], astray: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Where the bowl has been near its target for `SETTLED_S` on end, and not astray since."""
-    out, settled, near_s = np.zeros(len(t_s), dtype=bool), False, None
+    """Where the bowl came near its target `SETTLED_S` ago or longer, and was not astray since.
+
+    It need not have stayed near: a warmer too weak for its target holds the bowl below it all evening. One that never
+    came near has settled where it is, unless that is astray.
+    """
+    out, near_s = np.zeros(len(t_s), dtype=bool), np.inf
+    far = astray if far.all() else far
     code = far.astype(np.int8) + astray
     starts = [0, *(np.flatnonzero(np.diff(code)) + 1).tolist()]
     for begin, end in pairwise([*starts, len(code)]):
-        if code[begin]:
-            settled, near_s = settled and not astray[begin], None
-        elif near_s is None:
-            near_s = float(t_s[begin])
-        out[begin:end] = settled or (near_s is not None and t_s[begin:end] >= near_s + SETTLED_S)
-        settled = bool(settled or out[end - 1])
+        if astray[begin]:
+            near_s = np.inf
+        elif not far[begin]:
+            near_s = min(near_s, float(t_s[begin]))
+        out[begin:end] = t_s[begin:end] >= near_s + SETTLED_S
     return out
 
 
