@@ -99,7 +99,7 @@ def test_a_refill_that_the_bowl_does_not_read_is_none(kind: str, bowl_k: float, 
 def test_a_window_left_for_good_ends_its_time_in_it(monkeypatch: pytest.MonkeyPatch) -> None:
     """In it from 0 to 600 s, and below to the end: "but not" would end where the time in it ends."""
     t_s = np.arange(0.0, 3600.0)
-    found = course(t_s, np.where(t_s < 600.0, 31.5, 29.0), 31.0, 32.0, 5.0)
+    found = course(t_s, np.where(t_s < 600.0, 31.5, 29.0), 31.0, 32.0, np.full(3600, 5.0))
     assert isinstance(found, Course)
     monkeypatch.setattr(night_words, "clock", lambda night, at_s: f"{at_s:.0f} s")
     said = night_words._course(type("Whole", (), {"gaps": []})(), found)  # type: ignore[arg-type]
