@@ -92,6 +92,8 @@ def test_what_was_entered_elsewhere_for_a_hold_that_is_here_comes_in(
     assert (left["allergens"], left["water"], left["left_kg"]) == (["hazelnut"], True, 0.5)
     cli.main(["temper", "dark-1", "--json"])
     assert [each["minutes"] for each in json.loads(capsys.readouterr().out)] == [5.0, 6.0]
+    for command in ("stock", "temper"):
+        assert cli.main([command, "dark-1", "--undo"]) == 2  # it would drop what came, not the entry made here
 
 
 def test_a_copy_with_more_rows_comes_in_beside_the_shorter_one_once(

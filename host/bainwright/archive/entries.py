@@ -10,7 +10,9 @@ import msgspec
 
 from bainwright.core.atomic_write import alone
 from bainwright.core.errors import FileError
-from bainwright.record.leftovers import judge, read_leftovers, save_leftovers, united
+from bainwright.record.leftovers import STOCK, judge, read_leftovers, save_leftovers, united
+from bainwright.record.names import TESTS
+from bainwright.record.taken_back import forget_step_back
 from bainwright.record.temper_tests import TemperTest, read_tests, save_tests
 
 
@@ -50,6 +52,7 @@ def _bring_leftovers(here: Path, coming: Path) -> bool:
         verdict, why = judge(left, left.never_above_c)
         left = msgspec.structs.replace(left, verdict=verdict, why=why)
     save_leftovers(here, left)
+    forget_step_back(here / STOCK)
     return True
 
 
@@ -68,6 +71,7 @@ def _bring_tests(here: Path, coming: Path) -> bool:
     if found == own:
         return False
     save_tests(here, found)
+    forget_step_back(here / TESTS)
     return True
 
 

@@ -28,6 +28,20 @@ def save_entry(path: Path, content: str) -> None:
     save_file(path, content, follow=False)
 
 
+def forget_step_back(path: Path) -> None:
+    """After a record took in what came from elsewhere: one step back would drop that, and not one's own last entry.
+
+    Raises
+    ------
+    FileError
+        If the copy cannot be deleted.
+    """
+    try:
+        _before(path).unlink(missing_ok=True)
+    except OSError as failed:
+        raise file_error(f"{_before(path)} cannot be deleted", failed) from failed
+
+
 def take_back(path: Path, what: str) -> None:
     """Bring the record back as it was before the last entry.
 
