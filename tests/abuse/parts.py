@@ -58,7 +58,7 @@ def warm_up() -> None:
     from bainwright.archive import listing  # noqa: F401
     from bainwright.evening import runner  # noqa: F401
     from bainwright.plan import planner  # noqa: F401
-    from bainwright.review import overnight  # noqa: F401
+    from bainwright.report import overnight  # noqa: F401
 
 
 @contextmanager

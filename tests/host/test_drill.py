@@ -9,6 +9,7 @@ import json
 import os
 import re
 import signal
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -73,6 +74,15 @@ def test_on_a_plate_the_drill_speaks_of_no_bath_and_of_water_in_a_cup_only() -> 
     assert "back into its hole" in shown[1]
 
 
+@pytest.fixture
+def hangs_up() -> Iterator[None]:
+    """A closed terminal ends this process, also where the tests were started so that it would not (nohup)."""
+    before = signal.signal(signal.SIGHUP, signal.SIG_DFL)
+    yield
+    signal.signal(signal.SIGHUP, before)
+
+
+@pytest.mark.usefixtures("hangs_up")
 @pytest.mark.parametrize("ends", [KeyboardInterrupt, KeyError, signal.SIGTERM, signal.SIGHUP])
 def test_a_drill_that_does_not_end_by_itself_stops_the_warmer(ends: Any) -> None:
     def end() -> None:
