@@ -35,8 +35,7 @@ from logging_board import LoggingBoard
 
 from bainboard import flashlog, framing
 from bainwright.core.errors import BainError
-from bainwright.display.scene import Scene
-from bainwright.display.view import View
+from bainwright.display.view import NoView
 from bainwright.evening import runner
 from bainwright.evening.options import HoldRequest, resolve
 from bainwright.files.documents import document, short_hash
@@ -152,7 +151,7 @@ class Evenings(RuleBasedStateMachine):
         setup = resolve(HoldRequest("dark", join=True))
         profile = short_hash(document("profile", setup.profile.document()))
         heard = _Listener(board=BOARD, state="hold", hold=hold, profile=profile)
-        watching = runner.Runner(setup, FakeSession(heard), _NoView())
+        watching = runner.Runner(setup, FakeSession(heard), NoView())
         watching.prepare()
         heard.say(*said, *([gone()] if end == "cable" else []))
         with contextlib.suppress(KilledError):
@@ -266,22 +265,3 @@ def _failing(place: tuple[Any, str], at: int, failure: BaseException) -> Iterato
 
     with mock.patch.object(owner, name, call):
         yield
-
-
-class _NoView(View):
-    """A view that shows nothing."""
-
-    def __enter__(self) -> View:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        """Show nothing."""
-
-    def refresh(self, scene: Scene) -> None:
-        """Show nothing."""
-
-    def event(self, t_s: float, text: str) -> None:
-        """Show nothing."""
-
-    def say(self, text: str) -> None:
-        """Show nothing."""

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from bainwright.display.picture import MOST_BINS, thinned
-from bainwright.happenings.outside import Course, Stretch, longest_steps_s
+from bainwright.happenings.outside import Course, Stretch
 from bainwright.happenings.outside import course as course_by_rows
+from bainwright.record.gaps import longest_steps_s
 
 
 def readings(*parts: tuple[float, float]) -> tuple[np.ndarray, np.ndarray]:

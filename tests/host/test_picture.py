@@ -200,3 +200,14 @@ def test_only_a_cold_start_is_cut_off_at_the_lower_edge():
     assert _limits_c([np.concatenate((warm, [25.0, 31.5]))], DARK)[0] == pytest.approx(24.7)
     assert _limits_c([warm, np.array([18.0, 19.0])], DARK)[0] == pytest.approx(17.7)  # it never got warm
     assert _limits_c([np.array([np.nan])], DARK) == pytest.approx((30.7, 35.1))
+
+
+def test_a_board_that_is_alone_after_a_trip_leaves_no_gaps_on_the_page():
+    """It writes a row each 10 s, and after a trip each 100 s (FLASH.md): one line, as it was recorded whole."""
+    log = log_of()
+    t_s = np.concatenate([np.arange(300) * 10.0, 3000.0 + np.arange(300) * 100.0])
+    log.columns["t_s"] = t_s
+    log.columns["state"] = np.where(t_s >= 3000, "trip", "hold")
+    log.facts |= {"row_s": 10.0, "profile": {"low_c": 31.0, "high_c": 32.0, "ceiling_c": 34.5}}
+    drawn_line = next(line for line in chart_of(log).split("<path") if 'class="chocolate"' in line)
+    assert drawn_line.count("M") == 1

@@ -43,6 +43,25 @@ class View(Protocol):
         """Print a line that is not part of the hold's course."""
 
 
+class NoView(View):
+    """A view that shows nothing."""
+
+    def __enter__(self) -> View:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Show nothing."""
+
+    def refresh(self, scene: Scene) -> None:
+        """Show nothing."""
+
+    def event(self, t_s: float, text: str) -> None:
+        """Show nothing."""
+
+    def say(self, text: str) -> None:
+        """Show nothing."""
+
+
 class ViewInFront:
     """A view in front of another one, which does all that this one does not; it knows when the board last reported.
 

@@ -8,18 +8,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bainboard.flashlog import TRIP_SLOWER
 from bainwright.core.errors import BainError
 from bainwright.files.chocolate import Profile, window_at
 from bainwright.files.score import Window
 from bainwright.happenings.balance import HELD
+from bainwright.record.gaps import longest_steps_s
 from bainwright.record.reader import HoldLog
 from bainwright.report.steps import changed_s
 
 Floats = NDArray[np.float64]
 
-GAP_ROWS = 5  # a longer step between rows is a gap, as the score has it
-TRIP_ROWS = 1.5 * TRIP_SLOWER  # the same after a trip, when a board that is alone writes a row in ten
 LEAST_S = 60.0  # chosen: what is shorter, inside or outside, is a probe's noise at the edge or a stir
 
 
@@ -40,19 +38,6 @@ class Course:
     from_s: float
     to_s: float
     outside: list[Stretch]
-
-
-def longest_steps_s(states: NDArray[Any], row_s: float) -> Floats:
-    """How far from the row before each row may be; farther, and something unknown is between them.
-
-    Parameters
-    ----------
-    states : ndarray of str, shape (n,)
-        The board's state in each row.
-    row_s : float
-        Time from row to row.
-    """
-    return np.where(states == "trip", TRIP_ROWS, GAP_ROWS) * row_s
 
 
 def course_of(log: HoldLog, row_s: float) -> Course | None:

@@ -10,10 +10,9 @@ from bainwright.core.bounds import COLDEST_C, HOTTEST_C
 from bainwright.display.scene import Sample
 from bainwright.evening.window_news import EDGES
 from bainwright.page.chart import MOST_POINTS, chart
+from bainwright.record.gaps import longest_steps_s, row_s_of
 from bainwright.record.reader import HoldLog
 from bainwright.words import terms
-
-GAP_ROWS = 5  # a longer step between rows breaks the lines, as the score has it
 
 
 def chart_of(log: HoldLog) -> str:
@@ -45,10 +44,10 @@ def _samples(log: HoldLog) -> list[Sample]:
     """Evenly taken rows; a gap in the record is a sample without values."""
     t_s = np.asarray(log["t_s"], dtype=float)
     step = max(1, -(-len(t_s) // MOST_POINTS))
-    longest_s = GAP_ROWS * step * float(np.median(np.diff(t_s))) if len(t_s) > 1 else 0.0
+    longest_s = step * longest_steps_s(log["state"], row_s_of(log))
     samples: list[Sample] = []
     for at in range(0, len(t_s), step):
-        if samples and t_s[at] - samples[-1][0] > longest_s:
+        if samples and t_s[at] - samples[-1][0] > longest_s[at]:
             samples.append((float(t_s[at]), None, None))
         samples.append((float(t_s[at]), _known(log["water_c"][at]), _known(log["bowl_c"][at])))
     return samples

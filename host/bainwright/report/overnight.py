@@ -25,7 +25,7 @@ from bainwright.core.home import remember
 from bainwright.core.os_errors import reason
 from bainwright.core.read_file import LOG_BYTES, read_bytes
 from bainwright.display.scene import Scene
-from bainwright.display.view import View
+from bainwright.display.view import NoView
 from bainwright.evening import endings
 from bainwright.evening.options import HoldSetup
 from bainwright.evening.runner import Outcome, Runner, window_of
@@ -147,11 +147,11 @@ def _replay(
         setup.for_s,
         float(origin.rig["heater_w"]),
     )
-    course = Watch(scene, LiveLog(scratch, facts, may_move=False), _NoView(), stay=True)
+    course = Watch(scene, LiveLog(scratch, facts, may_move=False), NoView(), stay=True)
     for message in _messages(rows, events, row_s):
         _take(course, message)
     course.ended = course.ended or (endings.RESTARTED if course.restarted else _missing_end(origin, hold, course))
-    runner = Runner(setup, cast(Session, _StoredSession(origin.simulated)), _NoView())
+    runner = Runner(setup, cast(Session, _StoredSession(origin.simulated)), NoView())
     done = report(runner, Outcome(course, 0.0, {}), None, folder)
     if course.log.refusal:
         raise _unwritten(folder, course.log.refusal)
@@ -272,22 +272,3 @@ class _StoredSession:
 
     simulated: bool
     virtual: bool = False
-
-
-class _NoView(View):
-    """A view that shows nothing."""
-
-    def __enter__(self) -> View:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        """Show nothing."""
-
-    def refresh(self, scene: Scene) -> None:
-        """Show nothing."""
-
-    def event(self, t_s: float, text: str) -> None:
-        """Show nothing."""
-
-    def say(self, text: str) -> None:
-        """Show nothing."""

@@ -14,17 +14,19 @@ from bainboard import settings
 from bainwright.archive.listing import Entry
 from bainwright.core.errors import BainError
 from bainwright.files.rig import Rig
+from bainwright.files.score import LONGEST_STEP_ROWS
 from bainwright.happenings import jumps, stray
 from bainwright.happenings.announced import Announced, announced, moved
 from bainwright.happenings.balance import Balance
 from bainwright.happenings.jumps import Jump
 from bainwright.happenings.kinds import Happening
-from bainwright.happenings.outside import GAP_ROWS, Course, course_of, longest_steps_s
+from bainwright.happenings.outside import Course, course_of
 from bainwright.happenings.search import find
 from bainwright.happenings.stray import Stray
 from bainwright.physics.geometry import body_of
 from bainwright.physics.heating import Scales, Surroundings, vapour_kg_per_s
 from bainwright.plan.spread import GUESSED_POT
+from bainwright.record.gaps import longest_steps_s, row_s_of
 from bainwright.record.reader import HoldLog
 from bainwright.review.night_figures import NightFigures, night_figures
 from bainwright.words import terms
@@ -147,7 +149,7 @@ def review(entry: Entry, log: HoldLog) -> Night:
         Its log, with facts and events.
     """
     t_s = np.asarray(log["t_s"], dtype=float)
-    row_s = _row_s(log, t_s)
+    row_s = row_s_of(log)
     heat_kwh, mean_w = _heat(log, t_s, row_s)
     evaporated_g, due = _water(log, t_s, row_s)
     falls = stray.strays(log)
@@ -190,11 +192,6 @@ def _number(value: Any) -> float | None:
     return number if np.isfinite(number) else None
 
 
-def _row_s(log: HoldLog, t_s: Floats) -> float:
-    stored = _number(log.facts.get("row_s"))
-    return stored if stored and stored > 0 else float(np.median(np.diff(t_s))) if len(t_s) > 1 else 1.0
-
-
 def _gaps(t_s: Floats, longest_s: Floats, duration_s: float | None) -> list[Gap]:
     """Where rows are missing: before the first, between two, and after the last where the hold lasted longer."""
     ends_s = [0.0, *t_s.tolist(), *([] if duration_s is None else [duration_s])]
@@ -213,12 +210,13 @@ def _alone(t_s: Floats, row_s: float) -> list[Gap] | None:
         return None
     edges = np.flatnonzero(np.diff(np.concatenate([[True], watched, [True]]).astype(np.int8)))
     runs = zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
-    return [Gap(float(t_s[low]), float(t_s[high])) for low, high in runs if t_s[high] - t_s[low] > GAP_ROWS * row_s]
+    return [Gap(float(t_s[low]), float(t_s[high])) for low, high in runs
+            if t_s[high] - t_s[low] > LONGEST_STEP_ROWS * row_s]  # fmt: skip
 
 
 def _steps_s(t_s: Floats, row_s: float) -> Floats:
     """How long each row counts: until the next one, never across a gap."""
-    return np.minimum(np.diff(t_s, append=t_s[-1] + row_s), GAP_ROWS * row_s)
+    return np.minimum(np.diff(t_s, append=t_s[-1] + row_s), LONGEST_STEP_ROWS * row_s)
 
 
 def _alarms(log: HoldLog) -> list[Alarm]:
