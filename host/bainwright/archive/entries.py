@@ -41,7 +41,7 @@ def bring_entries(here: Path, coming: Path) -> tuple[list[str], list[str]]:
 
 
 def _bring_leftovers(here: Path, coming: Path) -> bool:
-    """What got into it elsewhere got into it; masses stay as they are here."""
+    """Whatever got into one of the two counts; masses stay as they are here."""
     other, own = read_leftovers(coming), read_leftovers(here)
     if other is None:
         return False

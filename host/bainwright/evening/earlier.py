@@ -66,7 +66,7 @@ def earlier(running: Running, profile: Profile, bath: str, now_s: float) -> Earl
 
 
 def _is_of(running: Running, entry: Entry, log: HoldLog, now_s: float) -> bool:
-    """Would the hold of this record be where the running one is now? All simulated boards have one id."""
+    """Is this record's hold as far along by now as the running one? All simulated boards have one id."""
     if entry.started_s is None or entry.virtual != running.simulated:
         return False
     first_s, last_s = float(log["t_s"][0]), float(log["t_s"][-1])

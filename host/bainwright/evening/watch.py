@@ -27,7 +27,7 @@ REPORTS_IN = 5  # status lines: by then a restarted board has read its probes an
 ENDED_IN = 2  # status lines at rest in a row: one among those of a hold is another's, or a slip of the wire
 NEAR_END_MS = 3000  # chosen: the last line of a hold, and one that was lost
 AFTER_BOOT = ("power_back", "went_on")  # events of a board that restarted
-REFUTED = "a line came that the warmer's own reports do not bear out, so it does not count"
+REFUTED = "a line came that the warmer's own reports do not confirm: it is ignored"
 GOES_ON = "a line came that the hold is over or tripped, and the warmer reports that it goes on: it is watched further"
 
 

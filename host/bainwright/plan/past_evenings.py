@@ -108,7 +108,7 @@ class PastEvenings:
         return self._ids[folder]
 
     def _by_its_log(self, folder: Path, left: Leftovers) -> Leftovers:
-        """As `by_its_log`, read once."""
+        """As `by_its_log`; each log is read once."""
         if folder not in self._warmed:
             self._warmed[folder] = by_its_log(folder, left)
         return self._warmed[folder]
