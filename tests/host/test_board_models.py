@@ -27,7 +27,8 @@ def test_a_played_board_calls_itself_by_its_kind_and_holds_in_its_memory(name):
         assert talk.ask("bus", at=0)["kind"] == model.kind
         assert board.report()["now_s"] > 10 * SWEEP_S  # a start sweeps after each layer
         board.arm()
-        assert talk.ask("start", stage="work")["ok"]
+        answer = talk.ask("start", stage="work")
+        assert answer["ok"], answer
         heater = pins.for_platform(model.kind)["heater"]
         board.run_clock()
         talk.until(lambda said: said.get("on") == 1000)
