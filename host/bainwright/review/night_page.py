@@ -37,9 +37,12 @@ p { margin: 0.2rem 0; white-space: pre-wrap; } figure { margin: 1rem 0; overflow
 svg { width: 100%; min-width: 42rem; height: auto; } .when { opacity: 0.75; }
 table { border-collapse: collapse; display: block; overflow-x: auto; font-size: 0.9rem; }
 td, th { text-align: left; padding: 0.2rem 0.6rem 0.2rem 0; white-space: nowrap; }
+article { content-visibility: auto; contain-intrinsic-size: auto 60rem; }
 th:first-child, td:first-child { position: sticky; left: 0; background: Canvas; }
-@media print { body { margin: 0; max-width: none; font-size: 11pt; } section, tr, figure { break-inside: avoid; }
-  svg { min-width: 0; } table ~ article { break-before: page; } table { display: table; width: 100%; font-size: 7.5pt; }
+@media print { body { margin: 0; max-width: none; font-size: 10pt; line-height: 1.4; }
+  section, tr, figure { break-inside: avoid; } h2 { margin: 0 0 0.4rem; } figure { margin: 0.4rem 0; }
+  svg { min-width: 0; max-height: 9cm; } table ~ article { break-before: page; }
+  table { display: table; width: 100%; font-size: 7.5pt; }
   td, th { padding: 0.1rem 0.3rem 0.1rem 0; white-space: normal; } }
 """
 
