@@ -251,7 +251,7 @@ def test_a_trip_whose_event_was_lost_is_told_by_its_status_lines():
     tripped = [status_line(at, 1000 * at, state="trip", fault=1, water=None, duty=0) for at in range(11, 21)]
     late = event_line("trip", 7, 11_000, fault=1, latched=True)
     runner, ended, outcome = held([*quiet(10), *tripped[:5], late, *tripped[5:], done(8, "stopped")])
-    assert [(trip["t_s"], trip["name"], trip["latched"]) for trip in ended.watch.trips] == [(12.0, "water_probe", True)]
+    assert [(trip["t_s"], trip["name"], trip["latched"]) for trip in ended.watch.trips] == [(11.0, "water_probe", True)]
     assert [text for _, text in runner.view.events if text.startswith("TRIP")] != []
     assert (outcome.exit_code, outcome.result["ended"]) == (1, "stopped")
 

@@ -22,6 +22,7 @@ from bainwright.words import terms
 from bainwright.words.advice import advise
 
 AFTER_TRIP_MS = 300_000  # chosen: after five minutes it is clear whether the heat really went off
+OVER = "for a moment, and it is over: "
 FINISHED = "finished"  # the board's reason when the last answer ends an evening before its planned time
 
 
@@ -164,13 +165,24 @@ class Following:
             self._show(t_ms / 1000, f"the self-test comes first and may take {duration_words(check_s)}: the hold ends "
                                     f"once it has passed, later than the {duration_words(for_s)} asked for")
 
-    def _trip(self, t_ms: int, fields: dict[str, Any]) -> None:
+    def note_past_trip(self, t_ms: int, fields: dict[str, Any]) -> None:
+        """A trip that is known only now that it is over: its advice would tell of a heat that is off."""
+        self.log.event(t_ms, "trip", fields)
+        self._show(t_ms / 1000, OVER + terms.event("trip", fields, self._stage, self.scene.bath))
+        self._count_trip(t_ms, fields)
+
+    def _count_trip(self, t_ms: int, fields: dict[str, Any]) -> int:
+        """Its fault's number."""
         number = fields.get("fault")
         row = faults.row(number if isinstance(number, int) else faults.CRASHED)
-        latched = bool(fields.get("latched"))
         self.trips.append({"t_s": t_ms / 1000, "fault": row[faults.NUMBER], "name": row[faults.NAME],
-                           "said": help_text.FAULTS[row[faults.NUMBER]][0], "latched": latched})  # fmt: skip
-        self.scene.advice = advise(row[faults.NUMBER], self.scene.bath).lines()
+                           "said": help_text.FAULTS[row[faults.NUMBER]][0],
+                           "latched": bool(fields.get("latched"))})  # fmt: skip
+        return int(row[faults.NUMBER])
+
+    def _trip(self, t_ms: int, fields: dict[str, Any]) -> None:
+        fault, latched = self._count_trip(t_ms, fields), bool(fields.get("latched"))
+        self.scene.advice = advise(fault, self.scene.bath).lines()
         for line in self.scene.advice:
             self.view.say(line)
         if latched and self._latched_ms is None:

@@ -27,6 +27,7 @@ REPORTS_IN = 5  # status lines: by then a restarted board has read its probes an
 ENDED_IN = 2  # status lines at rest in a row: one among those of a hold is another's, or a slip of the wire
 NEAR_END_MS = 3000  # chosen: the last line of a hold, and one that was lost
 AFTER_BOOT = ("power_back", "went_on")  # events of a board that restarted
+ENDS = ("ended", "boot", *AFTER_BOOT)  # events after which a hold has no time of its own
 REFUTED = "a line came that the warmer's own reports do not confirm: it is ignored"
 GOES_ON = "a line came that the hold is over or tripped, and the warmer reports that it goes on: it is watched further"
 
@@ -56,10 +57,12 @@ class Watch(Following):
         super().__init__(scene, log, view, prompts, stay=stay)
         self.losses = Losses()
         self._ask, self._claims = ask, Claims()
-        self._doubted: list[tuple[int, dict[str, Any]]] = []  # events that change all, with their moments
+        self._doubted: list[Event] = []  # events that change all
         self._doubted_lines = 0  # status lines since then that do not go on from the hold
-        self._told = self._made = 0  # the fault in force that an event named, and one whose event was lost
-        self._fault_lines = 0  # status lines in a row that name another one
+        self._told = 0  # the fault in force that an event named
+        self._made = (0, 0)  # the last one whose event was lost, and its moment
+        self._unnamed: Status | None = None  # the line before, where it names another fault than `_told`
+        self._unnamed_own = False  # its number was the next one
         self._since_boot = 0  # status lines
         self._unfit = 0  # the number of the last line that did not go on from the hold's
         self._idle_lines = 0
@@ -133,9 +136,9 @@ class Watch(Following):
     def _status_of_hold(self, status: Status) -> None:
         self._idle_lines = 0
         self._bear_out(status)
+        self._see_fault(status, next_one=self.losses.is_next(status.status))
         self.losses.status(status.status, status.t)
         self.end_ms = status.t
-        self._see_fault(status)
         self.report(status)
 
     def _bear_out(self, status: Status) -> None:
@@ -182,20 +185,28 @@ class Watch(Following):
         self.resumed = told is not None and told.other
         self.ended = RESTARTED
 
-    def _see_fault(self, status: Status) -> None:
-        """Make the event of a trip that was lost: its status lines name the fault, and the person must read of it."""
-        self._fault_lines = self._fault_lines + 1 if status.fault != self._told else 0
-        if self._fault_lines < ENDED_IN:
+    def _see_fault(self, status: Status, *, next_one: bool) -> None:
+        """Make the event of a trip that was lost: its status lines name the fault, and the person must read of it.
+
+        Two lines do, or one whose number fits between the one before and the next: then it is no other board's.
+        """
+        first, own = self._unnamed, self._unnamed_own
+        if first is None or first.fault != status.fault:
+            self._unnamed, self._unnamed_own = (None if status.fault == self._told else status), next_one
+            if first is not None and first.fault and own and next_one:
+                self._made = first.fault, first.t
+                self.note_past_trip(first.t, {"fault": first.fault, "latched": False})
             return
-        self._told, self._made, self._fault_lines = status.fault, status.fault, 0
+        self._told, self._unnamed = status.fault, None
         if status.fault:
-            self.believe(status.t, {"event": "trip", "fault": status.fault, "latched": status.state == "trip"})
+            self._made = status.fault, first.t
+            self.believe(first.t, {"event": "trip", "fault": status.fault, "latched": status.state == "trip"})
 
     def act_on(self, t_ms: int, name: str, fields: dict[str, Any]) -> None:
         """As `Following`; a board that restarted counts its lines anew, and is asked what it does now."""
         if name == "trip":
             number = fields.get("fault")
-            self._told, self._fault_lines = number if isinstance(number, int) else 0, 0
+            self._told, self._unnamed = number if isinstance(number, int) else 0, None
         elif name == "boot":
             self.losses.restarted()
         super().act_on(t_ms, name, fields)
@@ -211,14 +222,14 @@ class Watch(Following):
             self.losses.event(number)
         # A board that has just ended its hold stamps the event with 0 and means the hold's last moment.
         own_ms = t_ms if isinstance(t_ms, int) else 0
-        t_ms = max(own_ms, self.end_ms)
-        if name == "trip" and self._made and fields.get("fault") == self._made:
-            self._made = 0  # it came late, and is told
-            return
+        at_ms = own_ms if own_ms and name not in ENDS else max(own_ms, self.end_ms)
+        event = Event(at_ms, own_ms, missed, fields)
+        if name == "trip" and fields.get("fault") == self._made[0] and own_ms <= self._made[1]:
+            return  # it came late, and is told
         if name in ("trip", "ended", "boot") and self._ask is not None:
-            self._doubted.append((t_ms, fields))
+            self._doubted.append(event)
             return
-        if self._ask is not None and self._claims.keeps(Event(t_ms, own_ms, missed, fields)):
+        if self._ask is not None and self._claims.keeps(event):
             return
         if name in AFTER_BOOT and not self.restarted:
             told = self._asked()
@@ -226,7 +237,7 @@ class Watch(Following):
                 self._goes_on()
                 return
             self._settle(told)
-        self.believe(t_ms, fields)
+        self.believe(at_ms, fields)
 
     def settle(self) -> None:
         """Take an event that ends the hold for true, unless the board itself says that it goes on."""
@@ -245,7 +256,8 @@ class Watch(Following):
             self._doubted_lines = 0
             return
         while self._doubted and self.ended is None:
-            self.believe(*self._doubted.pop(0))
+            event = self._doubted.pop(0)
+            self.believe(event.at_ms, event.fields)
         self._doubted_lines = 0
         if self.ended is not None and told is not None and told.other and not self.restarted:
             self.ended = OTHER
@@ -260,6 +272,7 @@ class Watch(Following):
         if going and status.ask != ASKS_TO_RESUME and self.losses.follows(status.status):
             before = self.scene.status.fault if self.scene.status else faults.NONE
             self._believe_trips(lambda fields: before and fields.get("fault") == before)  # it came late
+            self._note_trips_between(status)
             if self._doubted:
                 self.show(GOES_ON)
             self._doubted, self._doubted_lines = [], 0
@@ -273,8 +286,18 @@ class Watch(Following):
 
     def _believe_trips(self, which: Callable[[dict[str, Any]], object]) -> None:
         doubted, self._doubted = self._doubted, []
-        for t_ms, fields in doubted:
-            if fields["event"] == "trip" and which(fields):
-                self.believe(t_ms, fields)
+        for event in doubted:
+            if event.fields["event"] == "trip" and which(event.fields):
+                self.believe(event.at_ms, event.fields)
             else:
-                self._doubted.append((t_ms, fields))
+                self._doubted.append(event)
+
+    def _note_trips_between(self, status: Status) -> None:
+        """Note trips of a line that was lost before this one: a board sends both in the same tick."""
+        doubted, self._doubted = self._doubted, []
+        for event in doubted:
+            lost = not self.losses.is_next(status.status) and self.end_ms < event.t_ms < status.t
+            if event.fields["event"] == "trip" and lost and not event.fields.get("latched"):
+                self.note_past_trip(event.t_ms, {key: each for key, each in event.fields.items() if key != "event"})
+            else:
+                self._doubted.append(event)

@@ -42,6 +42,7 @@ from bainwright.record.writer import LiveLog, next_folder
 from bainwright.report.report import Report, report
 from bainwright.report.shelf import SAME_EVENT_MS, WHOLE, Origin, Shelf
 
+AT_AN_EDGE = ("started", "ended", "boot", "gap")  # each side has its own of these, or its own time for them
 PC_EVENTS = ("lost", "found", "gap", "another_pot")  # written by the PC, not by a board
 
 
@@ -112,7 +113,13 @@ def _unwritten(folder: Path, got: str) -> FileError:
 def _is_whole(there: HoldLog, hold: BoardHold, row_s: float) -> bool:
     """Did the PC record all of it?"""
     ended = there.facts.get("ended") in WHOLE
-    return ended and not _missing(there, hold, row_s)
+    return ended and not _missing(there, hold, row_s) and not _missing_events(there, hold)
+
+
+def _missing_events(there: HoldLog, hold: BoardHold) -> list[dict[str, Any]]:
+    """The board's events that the existing log lacks: a line that is lost on the wire may be a trip's."""
+    new = _join(there.events, hold.events)[len(there.events) :]
+    return [event for event in new if event["event"] not in AT_AN_EDGE]
 
 
 def _missing(there: HoldLog, hold: BoardHold, row_s: float) -> list[Status]:
