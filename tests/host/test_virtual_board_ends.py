@@ -14,7 +14,7 @@ from board_tools import PATIENCE_S, micropython, running, until
 from bainwright.core.errors import LinkError, PlantError, UseError
 from bainwright.files.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
-from bainwright.virtual.serve import serve
+from bainwright.virtual.serve import _stop_signals, serve
 
 USER = """
 import sys, time
@@ -141,6 +141,21 @@ def test_serving_prints_the_path_first_links_it_and_ends_on_a_signal(tmp_path: P
     assert not link.is_symlink()
     assert not any(found.iterdir())
     until(lambda: not any(alive(pid) for pid in pids))
+
+
+def test_a_second_signal_does_not_break_off_the_ending() -> None:
+    """Ctrl-C and SIGTERM within a second ended it with a traceback of sixty lines."""
+    before = [signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)]
+    ended = []
+    with _stop_signals():
+        try:
+            signal.raise_signal(signal.SIGINT)
+        finally:
+            signal.raise_signal(signal.SIGTERM)
+            signal.raise_signal(signal.SIGINT)
+            ended.append(True)
+    assert ended
+    assert [signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)] == before
 
 
 def test_what_lies_in_the_folder_it_is_started_in_is_not_imported(

@@ -130,9 +130,13 @@ def _draw(lines: list[str], above: int) -> int:
 @contextmanager
 def _stop_signals() -> Iterator[None]:
     def stop(number: int, frame: FrameType | None) -> None:
+        for each, _ in before:  # a second one would break off the ending
+            signal.signal(each, signal.SIG_IGN)
         raise _StopError
 
-    before = [(number, signal.signal(number, stop)) for number in (signal.SIGINT, signal.SIGTERM)]
+    before = [(number, signal.getsignal(number)) for number in (signal.SIGINT, signal.SIGTERM)]
+    for number, _ in before:
+        signal.signal(number, stop)
     try:
         yield
     except _StopError:  # asked to end while still starting
