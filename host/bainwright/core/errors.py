@@ -39,6 +39,8 @@ class BainError(Exception):
         found = [f"{word} {value}" for word, value in (("got", self.got), ("wanted", self.wanted)) if value is not None]
         joint = " " if self.what.endswith("?") else ": "
         text = joint.join([self.what, ", ".join(found)] if found else [self.what])
+        if self.hint and text.endswith("."):
+            return f"{text} {self.hint[:1].upper()}{self.hint[1:]}"
         return f"{text}; {self.hint}" if self.hint else text
 
 

@@ -84,7 +84,7 @@ class EveningPrompts:
         self._hot = False  # the bath is far over its ceiling
         self._on_table = on_table.OnTable()
         self._bowl: deque[float] = deque(maxlen=FALLS_MIN + 1)  # °C, each minute
-        self._lift_s = -math.inf  # when it was last asked to lift the bowl
+        self._lift_s = -math.inf  # when the board last asked to lift the bowl
         self._down = self._under = False  # seed has brought the bowl into its window, or under it
 
     # -- what the board says -------------------------------------------------------------------------------------------
@@ -98,7 +98,8 @@ class EveningPrompts:
         self._watch_the_bath(status)
         said = []
         asked = self.ask(status) if status.ask else ""
-        if status.ask != self._said and asked and not self._again(status):
+        again = self._again(status)
+        if status.ask != self._said and asked and not again:
             said.append(asked)
         self._said = status.ask
         weak = self._heater.see(status)

@@ -44,7 +44,7 @@ PROMPTS = {
     "not_set": "{fail_min:g} min are over: it is not in temper, so no; yes tests again",
     "more_seed": "not in temper: stir in a handful of seed, 1 to 2 % of the bowl; then yes",
     "pour": "pour the refill in now and stir; then yes",
-    "lift": "the heat is off and the bowl still gets warmer: lift it for a while, wipe the underside dry",
+    "lift": "the heat is off and the bowl is still over its window: lift it for a while, wipe the underside dry",
     "spread": "lift the bowl, wipe the underside dry, spread what is left, let it set, weigh it; then yes. No holds it "
               "melted overnight",
     "water_low": "the float says that the water is low: unplug, fill the bath to its mark with warm water, plug in; "
