@@ -1,12 +1,15 @@
 """Past holds on the page: the list, one of them, several side by side, downloads; no address leads to another file."""
 
 import contextlib
+import html
 import json
 import os
+import re
 import socket
 import threading
 import time
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 from page_tools import Outline, Phone
@@ -111,6 +114,12 @@ def test_holds_are_put_side_by_side_with_a_column_each(page, monkeypatch):
         assert entry.name in text
     assert page.ask("GET", f"/holds/side-by-side?of={one}")[0].getheader("location") == f"/holds/{one}"
     assert "Tick two" in page.ask("GET", "/holds/side-by-side")[1]
+    pictures = re.findall(r'src="(/holds/side-by-side/[^"]*)"', html.unescape(text))
+    assert len(pictures) == 1  # both are of one warmer
+    answer, drawn = page.ask("GET", pictures[0])
+    assert answer.getheader("content-type") == "image/svg+xml"
+    assert ElementTree.fromstring(drawn).tag == "{http://www.w3.org/2000/svg}svg"  # by the standard's own name
+    assert page.ask("GET", pictures[0].replace("/0.svg", "/1.svg"))[0].status == 404
     monkeypatch.setattr(past_hold_routes, "MOST_COMPARED", 1)
     assert f"left out: {list_holds()[1].name}" in page.ask("GET", f"/holds/side-by-side?of={one}&of={other}")[1]
 

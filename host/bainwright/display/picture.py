@@ -14,16 +14,13 @@ from numpy.typing import NDArray
 from bainboard import stages
 from bainwright.core.atomic_write import save_file
 from bainwright.display.captions import Caption, is_late, place_captions
+from bainwright.display.drawing import BAND, BAND_INK, CEILING, CHOCOLATE, FAINT, HEAT, INK, PAPER, WATER, drawing
 from bainwright.files.score import Window
 from bainwright.record.reader import HoldLog
 from bainwright.words import terms
 
 PNG, SVG = "hold.png", "hold.svg"
 
-# Our own colours. Blue and brown differ in lightness as well as hue, so that they stay apart in grey and for
-# colour-blind people.
-PAPER, INK, FAINT = "#fffdf8", "#3a322c", "#9a8f85"
-CHOCOLATE, WATER, HEAT, CEILING, BAND, BAND_INK = "#5d3217", "#4b93b8", "#d99a3d", "#a2457a", "#f3e2bd", "#8d6f2d"
 SIZE_IN, DPI = (11.5, 7.0), 150
 LINE = 0.025  # of the figure's height: a line of the summary
 BIN_S = 30.0  # the heat is drawn as means over this time: single seconds of a time-proportioned heater look like noise
@@ -73,23 +70,10 @@ def draw_hold(
     FileError
         If a file cannot be written; the one before it stays.
     """
-    import matplotlib as mpl
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    with mpl.rc_context(
-        {
-            "svg.hashsalt": "bainwright",
-            "font.family": "DejaVu Sans",
-            "font.size": 10,
-            "axes.edgecolor": FAINT,
-            "text.color": INK,
-            "axes.labelcolor": INK,
-            "xtick.color": INK,
-            "ytick.color": INK,
-            "text.parse_math": False,  # a dollar in a name is a dollar
-        }
-    ):
+    with drawing():
         figure = Figure(figsize=SIZE_IN, dpi=DPI, facecolor=PAPER)
         FigureCanvasAgg(figure)
         temps, heat = figure.subplots(2, 1, sharex=True, gridspec_kw={"height_ratios": [6, 1], "hspace": 0.07})

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
 from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
@@ -15,8 +16,18 @@ from starlette.routing import Route
 from bainwright.core.errors import BainError
 from bainwright.core.read_file import read_pieces
 from bainwright.core.units import duration_words
-from bainwright.page.past_holds import FILES, MOST_COMPARED, MOST_LISTED, PICTURES, Listed, PastHolds, files_of
-from bainwright.review import nights_words
+from bainwright.display.picture import SVG
+from bainwright.page.past_holds import (
+    FILES,
+    MOST_COMPARED,
+    MOST_LISTED,
+    PICTURES,
+    Listed,
+    PastHolds,
+    Reviewed,
+    files_of,
+)
+from bainwright.review import nights_picture, nights_words
 from bainwright.review.night_words import sections
 from bainwright.review.nights import compare
 
@@ -45,6 +56,7 @@ class PastHoldRoutes:
         return [
             Route("/holds", looking(self._list), methods=["GET"]),
             Route("/holds/side-by-side", looking(self._compare), methods=["GET"]),
+            Route("/holds/side-by-side/{warmer:int}.svg", looking(self._overlaid), methods=["GET"]),
             Route("/holds/{key}", looking(self._one), methods=["GET"]),
             Route("/holds/{key}/{name}", looking(self._file), methods=["GET"]),
         ]
@@ -69,18 +81,37 @@ class PastHoldRoutes:
 
     async def _compare(self, request: Request) -> Response:
         """Holds side by side; one alone is shown whole."""
-        keys = request.query_params.getlist("of")[:MOST_LISTED]
-        found = await self._find(keys)
+        found = await self._ticked(request)
         if len(found) == 1:
             return RedirectResponse(f"/holds/{found[0].key}", 303)
-        reviewed = [await run_in_threadpool(self._past.reviewed, each) for each in found[:MOST_COMPARED]]
+        reviewed = await self._reviewed(found)
         nights = [each.night for each in reviewed if each.night is not None]
         left_out = ", ".join(each.entry.name for each in found[MOST_COMPARED:])
         notes = [f"{MOST_COMPARED} are shown; left out: {left_out}"] if left_out else []
         notes += [note for each in reviewed for note in each.notes]
         table = list(zip(*nights_words.table(nights), strict=True)) if nights else []  # narrow, for a phone
-        changes = nights_words.sections(await run_in_threadpool(compare, nights))
-        return HTMLResponse(self._draw("side_by_side", "/holds", table=table, changes=changes, notes=notes))
+        compared = await run_in_threadpool(compare, nights)
+        asked = urlencode([("of", each.key) for each in found[:MOST_COMPARED]])
+        pictures = {f"/holds/side-by-side/{number}.svg?{asked}": nights_words.warmer(each)
+                    for number, each in enumerate(compared)}
+        return HTMLResponse(self._draw("side_by_side", "/holds", table=table, changes=nights_words.sections(compared),
+                                       pictures=pictures, notes=notes))  # fmt: skip
+
+    async def _overlaid(self, request: Request) -> Response:
+        """The nights of one of the warmers in one picture, as `bain review` draws it."""
+        reviewed = await self._reviewed(await self._ticked(request))
+        compared = await run_in_threadpool(compare, [each.night for each in reviewed if each.night is not None])
+        number = request.path_params["warmer"]
+        if not number < len(compared):
+            return NOT_HERE
+        drawn = await run_in_threadpool(nights_picture.svg, compared[number])
+        return Response(drawn, headers={"content-security-policy": PICTURE_POLICY}, media_type=FILES[SVG])
+
+    async def _ticked(self, request: Request) -> list[Listed]:
+        return await self._find(request.query_params.getlist("of")[:MOST_LISTED])
+
+    async def _reviewed(self, found: list[Listed]) -> list[Reviewed]:
+        return [await run_in_threadpool(self._past.reviewed, each) for each in found[:MOST_COMPARED]]
 
     async def _file(self, request: Request) -> Response:
         name = request.path_params["name"]

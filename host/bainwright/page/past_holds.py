@@ -30,9 +30,9 @@ FILES = {
 }  # fmt: skip
 PICTURES = (SVG, PNG)  # shown in the page; the others are downloaded
 MOST_LISTED = 200  # chosen: half a year of evenings; bain holds lists all
-MOST_COMPARED = 6  # chosen: columns that fit a screen
+MOST_COMPARED = 12  # chosen: half a second of processor time for each that is not reviewed yet
 WRITES_S = 60.0  # chosen: a hold writes each second, and less often only while its board is gone
-MOST_HELD = 12  # reviews that are stored for the next look
+MOST_HELD = 24  # reviews that are stored for the next look; chosen
 
 
 class Listed(NamedTuple):

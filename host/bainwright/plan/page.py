@@ -13,6 +13,7 @@ import numpy as np
 from bainwright.core.atomic_write import save_file
 from bainwright.core.masses import Shown, clock_text
 from bainwright.core.units import duration_words
+from bainwright.display.drawing import BAND, CEILING, CHOCOLATE, FAINT, PAPER, WATER, drawing
 from bainwright.plan import say
 from bainwright.plan.cautions import cautions
 from bainwright.plan.parts import STAGE_NAMES, STEP_MIN, Plan, Step
@@ -21,9 +22,7 @@ from bainwright.plan.words import SOURCES_TITLE, headline, sections
 from bainwright.plan.words_temper import for_crystals, have_ready
 from bainwright.words.section import Section
 
-# The colours of a hold's picture: blue and brown differ in lightness as well as hue, so grey print keeps them apart.
-PAPER, INK, FAINT = "#fffdf8", "#3a322c", "#9a8f85"
-CHOCOLATE, WATER, CEILING, BAND, STRIPE = "#5d3217", "#4b93b8", "#a2457a", "#f3e2bd", "#f3ede2"
+STRIPE = "#f3ede2"
 SIZE_IN, SMALL_IN, DPI = (11.69, 8.27), (8.6, 4.6), 150  # A4 landscape; across an upright page
 LAST_SHARE = 0.28  # of the width for the last step: hours of a straight line need no room, the half hour before does
 STEP_WIDTH = 70
@@ -85,19 +84,9 @@ def draw(plan: Plan, shown: Shown, file_format: str, *, with_steps: bool = True)
     with_steps : bool
         A whole sheet with title and steps, or the picture alone.
     """
-    import matplotlib as mpl
     from matplotlib.figure import Figure
 
-    colours = dict.fromkeys(("text.color", "axes.labelcolor", "xtick.color", "ytick.color"), INK)
-    style: dict[Any, Any] = {
-        "svg.hashsalt": "bainwright",
-        "font.family": "DejaVu Sans",
-        "font.size": 10,
-        "axes.edgecolor": FAINT,
-        **colours,
-        "text.parse_math": False,  # a dollar in a name is a dollar
-    }
-    with mpl.rc_context(style):
+    with drawing():
         figure = Figure(figsize=SIZE_IN if with_steps else SMALL_IN, dpi=DPI, facecolor=PAPER)
         axes = figure.add_axes((0.06, 0.43, 0.775, 0.45) if with_steps else (0.075, 0.12, 0.70, 0.85))
         _evening(axes, plan, shown)

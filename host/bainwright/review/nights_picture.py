@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from bainwright.display.picture import CEILING, CHOCOLATE, FAINT, INK, PAPER
+from bainwright.display.drawing import CEILING, CHOCOLATE, FAINT, PAPER, drawing
 from bainwright.review.night import Night
 from bainwright.review.nights import Comparison
 
@@ -27,15 +27,10 @@ def draw(compared: Comparison) -> Any:
     compared : Comparison
         The nights in order of their start; the older, the paler.
     """
-    import matplotlib as mpl
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    with mpl.rc_context({
-        "svg.hashsalt": "bainwright", "font.family": "DejaVu Sans", "font.size": 9, "axes.edgecolor": FAINT,
-        "text.color": INK, "axes.labelcolor": INK, "xtick.color": INK, "ytick.color": INK,
-        "text.parse_math": False,  # a dollar in a name is a dollar
-    }):  # fmt: skip
+    with drawing(9.0):
         figure = Figure(figsize=SIZE_IN, dpi=DPI, facecolor=PAPER)
         FigureCanvasAgg(figure)
         grid = figure.add_gridspec(5, 2, width_ratios=[1.2, 1.0], left=0.06, right=0.98, top=0.93, bottom=0.16,
@@ -48,10 +43,8 @@ def draw(compared: Comparison) -> Any:
 
 def svg(compared: Comparison) -> str:
     """The same as SVG, to be set into a page."""
-    import matplotlib as mpl
-
     out = io.StringIO()
-    with mpl.rc_context({"svg.hashsalt": "bainwright"}):
+    with drawing(9.0):
         draw(compared).savefig(out, format="svg", facecolor=PAPER, metadata={"Date": None})
     text = out.getvalue()
     return text[text.index("<svg") :]

@@ -72,13 +72,20 @@ def sections(compared: Sequence[Comparison]) -> list[Section]:
 def lines(compared: Sequence[Comparison]) -> list[str]:
     """What changed, warmer by warmer; nothing where nothing could be compared."""
     out: list[str] = []
+    tested = any(each.groups for each in compared)
     for each in compared:
         said = _warmer_lines(each)
         if said and len(compared) > 1:
-            out.append(f"{each.nights[0].entry.warmer or 'A warmer without a name'}"
-                       f"{f', board {board}' if (board := each.nights[0].entry.board) else ''}:")  # fmt: skip
+            out.append(f"{warmer(each)}:")
         out += said
-    return out
+    return out + ([f"A change is reported only where chance would show it once in {1 / drift.RATE:,.0f} comparisons."]
+                  if tested else [])  # fmt: skip
+
+
+def warmer(each: Comparison) -> str:
+    """Whose nights these are, by name and board: two boards may have one name."""
+    entry = each.nights[0].entry
+    return f"{entry.warmer or 'A warmer without a name'}{f', board {entry.board}' if entry.board else ''}"
 
 
 def _warmer_lines(each: Comparison) -> list[str]:
@@ -87,8 +94,6 @@ def _warmer_lines(each: Comparison) -> list[str]:
     count = sum(map(len, each.groups))
     if count and not each.changes:
         out.append(f"No change of the warmer stands out among the {count} nights that can be compared.")
-    if count:
-        out.append(f"A change is reported only where chance would show it once in {1 / drift.RATE:,.0f} comparisons.")
     if each.apart and len(each.nights) > 1:
         out.append(f"Like no other night in temperature or probes, so not compared: {_names(each.apart)}.")
     if each.short:

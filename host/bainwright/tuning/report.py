@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bainwright.core.atomic_write import save_file
-from bainwright.display.picture import BAND, CEILING, CHOCOLATE, FAINT, HEAT, INK, PAPER, WATER
+from bainwright.display.drawing import BAND, CEILING, CHOCOLATE, FAINT, HEAT, INK, PAPER, WATER
 from bainwright.tuning import fastsim, identify, margins
 from bainwright.tuning.choose import CORNER, NOMINAL, Chosen, Task, with_gains
 from bainwright.tuning.model import PARAMETERS, Findings

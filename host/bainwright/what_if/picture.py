@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bainwright.display.picture import BAND, CHOCOLATE, FAINT, INK, PAPER
+from bainwright.display.drawing import BAND, CHOCOLATE, FAINT, PAPER, drawing
 from bainwright.what_if.choice import WhatIf
 
 AS_TRIED = "#1f6f8b"  # chosen: apart from the chocolate's brown for eyes that see no red or green
@@ -19,14 +19,10 @@ AROUND_K = 0.6  # chosen: what the axis shows about the window, so that a cold s
 
 def draw(answer: WhatIf) -> Any:
     """The picture, as a figure of matplotlib."""
-    import matplotlib as mpl
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    with mpl.rc_context({
-        "font.family": "DejaVu Sans", "font.size": 10, "axes.edgecolor": FAINT, "text.color": INK,
-        "axes.labelcolor": INK, "xtick.color": INK, "ytick.color": INK,
-    }):  # fmt: skip
+    with drawing():
         figure = Figure(figsize=SIZE_IN, dpi=DPI, facecolor=PAPER)
         FigureCanvasAgg(figure)
         axes = figure.add_axes((0.06, 0.13, 0.92, 0.74))
@@ -61,10 +57,8 @@ def _means(values: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def svg(answer: WhatIf) -> str:
     """The same as SVG, to be set into a page."""
-    import matplotlib as mpl
-
     out = io.StringIO()
-    with mpl.rc_context({"svg.hashsalt": "bainwright"}):
+    with drawing():
         draw(answer).savefig(out, format="svg", facecolor=PAPER, metadata={"Date": None})
     text = out.getvalue()
     return text[text.index("<svg") :]
