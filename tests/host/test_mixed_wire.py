@@ -127,7 +127,7 @@ def test_another_hold_that_somebody_started_there_is_not_a_stop(between):
     _, ended, outcome = held([], board=Answering(script), for_="1h")
     assert (ended.watch.ended, outcome.exit_code) == (endings.OTHER, 1)
     assert "the warmer runs another hold now" in outcome.summary
-    assert ended.watch.scene.unwatched == "left"
+    assert ended.watch.scene.unwatched == "other"
     assert len(read_log(ended.watch.log.folder)) <= 30
 
 

@@ -76,8 +76,10 @@ RESTARTED = Alarm("restarted", True, "The warmer was without power, or restarted
                   "bain hold --join watches it then.")  # fmt: skip
 RESUMED = Alarm("resumed", True, "The warmer restarted and heats on, and the PC has stopped watching it",
                 "No more calls come. Look at the warmer; bain hold --join watches it again.")  # fmt: skip
+OTHER = Alarm("other", True, "The warmer runs another hold now, and the PC has stopped watching it",
+              "No more calls come. Somebody started it; bain hold --join watches it.")  # fmt: skip
 NOT_OFF = Alarm("not_off", True, "The warmer does not confirm that it is off", f"No more calls come. {NOT_STOPPED}")
-LAST = {"lost": LOST, "not_off": NOT_OFF, "restarted": RESTARTED, "resumed": RESUMED}
+LAST = {"lost": LOST, "not_off": NOT_OFF, "restarted": RESTARTED, "resumed": RESUMED, "other": OTHER}
 
 
 def found_tripped(words: str, chocolate: str, warmer: str) -> Alarm:

@@ -157,10 +157,10 @@ def _run(setup: HoldSetup, big: bool, quiet: bool, live: LiveHold, page: bool, c
             ended = runner.run()
             # Ctrl-C or an ending session must not cost the hold its picture; three more still do.
             with Interrupts(), progress("closing the log and drawing the picture"):
-                done = report(runner, ended, session.truth())
+                done = [report(each, its, session.truth()) for each, its in ended.all_of(runner)]
         if all(takes(stream, TERMINAL_S) for stream in (sys.stdout, sys.stderr)):
             _show(done, as_json)
-    return done.exit_code
+    return max(each.exit_code for each in done)
 
 
 def _call_for(tripped: TrippedError, setup: HoldSetup, calls: Calls | None, warmer: str) -> None:
@@ -172,9 +172,11 @@ def _call_for(tripped: TrippedError, setup: HoldSetup, calls: Calls | None, warm
             console.remark(each.words)
 
 
-def _show(done: Report, as_json: bool) -> None:
-    """Print the result on stdout and hints on stderr."""
-    for note in done.notes:
+def _show(done: list[Report], as_json: bool) -> None:
+    """Print the result on stdout and hints on stderr; of a warmer that restarted, those before it as well."""
+    for note in (note for each in done for note in each.notes):
         console.remark(note)
-    virtual = "VIRTUAL: " if done.result["virtual"] else ""
-    console.show_result(done.result, [virtual + done.summary, done.where()], as_json)
+    virtual = "VIRTUAL: " if done[-1].result["virtual"] else ""
+    said = [line for each in done for line in (virtual + each.summary, each.where())]
+    before = {"before": [each.result for each in done[:-1]]} if len(done) > 1 else {}
+    console.show_result({**done[-1].result, **before}, said, as_json)

@@ -87,7 +87,8 @@ class Scene:
     piece_s: float | None = None  # when the test piece was laid down; None: not at all, or before this PC looked
     # At the end, where somebody must look at the warmer: "left" by a person, who knows of it; "lost" without a report;
     # "unanswered" where the hold ended while its alarm called; "restarted" where the board did, and its heat is off;
-    # "resumed" where it holds on after that; "not_off" where it did not confirm its stop.
+    # "resumed" where it holds on after that; "other" where somebody started another hold; "not_off" where it did not
+    # confirm its stop.
     unwatched: str = ""
     trouble: str = ""  # on the PC's side: the board is silent, the disk is full
     searching: bool = False  # the PC looks for a lost board, so nothing reaches the warmer

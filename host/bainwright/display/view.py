@@ -221,7 +221,8 @@ class PlainLines:
         """Print a line of progress when it is due, and ring."""
         if self._out.isatty() and self._bell.due(scene, time.monotonic()):
             print("\a", end="", file=self._out, flush=True)
-        if scene.status is not None and scene.t_s >= self._next_s:
+        again = scene.t_s < self._next_s - PLAIN_STEP_S  # another hold, which began later
+        if scene.status is not None and (scene.t_s >= self._next_s or again):
             self._next_s = (scene.t_s // PLAIN_STEP_S + 1) * PLAIN_STEP_S
             self.event(scene.t_s, screen.one_line(scene))
             if scene.prompt and scene.status.ask == self._asked:  # repeated until it is answered

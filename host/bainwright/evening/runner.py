@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 import time
+from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
 from bainboard import settings
 from bainwright import __version__
-from bainwright.core.errors import LinkError, RefusedError
+from bainwright.core.errors import BainError, LinkError, RefusedError
 from bainwright.core.home import remember
 from bainwright.core.keys import Interrupts, Keys
 from bainwright.display.scene import Scene
@@ -31,7 +32,7 @@ from bainwright.files.score import Window
 from bainwright.link.messages import Status
 from bainwright.link.session import Session
 from bainwright.link.stopping import NOT_STOPPED
-from bainwright.record.writer import LiveLog, give_back, make_folder
+from bainwright.record.writer import LiveLog, give_back, make_folder, next_folder
 from bainwright.tuning.gains import NAMES
 from bainwright.tuning.load_check import LoadCheck
 
@@ -39,15 +40,26 @@ RECONNECT_S = 15 * 60.0  # chosen, at least: time to find the loose cable; a pla
 SILENT_S = 5.0  # a live board reports every second; after five missed reports the person should know
 DEAF_S = 30.0  # chosen: six times that; then the port is opened again, as a port that stays open may be dead
 GONE = "the board is gone: look at the cable. The warmer needs no PC"
+NOT_WATCHED_ON = "the warmer's next hold is not watched"
+WATCHED_ON = "the warmer holds on in another hold, which is watched and recorded from here on"
 
 
 @dataclass
 class Outcome:
-    """A hold that is over: its course, how long it took on the wall clock, and facts about the board."""
+    """A hold that is over: its course, how long it took on the wall clock, and facts about the board; then the hold
+    that its warmer went on with, where that was watched too.
+    """
 
     watch: Watch
     wall_s: float
     facts: dict[str, Any]
+    later: tuple[Runner, Outcome] | None = None
+
+    def all_of(self, runner: Runner) -> Iterator[tuple[Runner, Outcome]]:
+        """This one, which `runner` ran, and those after it."""
+        yield runner, self
+        if self.later is not None:
+            yield from self.later[1].all_of(self.later[0])
 
 
 def window_of(setup: HoldSetup) -> Window:
@@ -76,7 +88,8 @@ class Runner:
     inbox : Inbox, optional
         Acts that come from elsewhere than the keyboard.
     calls : bool
-        Does somebody who is away hear the view's alarms? Then a board that restarts is not left at once.
+        Does somebody who is away hear the view's alarms? Then a board that restarts is not left at once, and what
+        holds on after that is watched.
     """
 
     def __init__(self, setup: HoldSetup, session: Session, view: View, inbox: Inbox | None = None, *,
@@ -84,6 +97,7 @@ class Runner:
         self.setup, self.session, self.view, self._calls = setup, session, view, calls
         self._inbox = inbox or Inbox()
         self._answered = False  # somebody came after the board restarted
+        self._again = False  # this hold goes on from one that was watched
         self.starter = Starter(setup, session)
         self._keyboard = Keyboard(session, view, lambda: self.starter.hello, self._inbox)
         self._interrupts = Interrupts(counting=False)
@@ -133,31 +147,61 @@ class Runner:
 
     def run(self, limit_s: float = math.inf) -> Outcome:
         """Follow the hold to its end, or leave it after so long by this PC's clock."""
+        with self.view, Keys() as keys:
+            self.session.run()
+            return self._follow(keys, limit_s)
+
+    def _follow(self, keys: Keys, limit_s: float) -> Outcome:
         prompts = EveningPrompts(self.setup.profile, self.starter.rig)
         virtual = self.session.virtual
         course = Watch(self.scene(), self._log, self.view, stay=not virtual, prompts=prompts,
                        ask=None if virtual else self._ask)
+        if self._again:
+            course.show(WATCHED_ON)
         start_s = self._silent_since_s = time.monotonic()
-        with self.view, Keys() as keys:
-            self.session.run()
-            self._followed = True
-            try:
-                while course.ended is None:
-                    self._turn(course, keys, self._interrupts)
-                    if course.ended is None and time.monotonic() - start_s > limit_s:
-                        course.ended = endings.LEFT
-                if self._calls and course.ended == endings.RESTARTED and not (virtual or course.resumed):
-                    self._keyboard.lose_board(course, self._interrupts)
-                    after = AfterRestart(self.session, self.view, self._inbox, self._ask,
-                                         lambda: self._keyboard.serve_alone(course, keys, AT_WARMER.words))
-                    until_s = time.monotonic() + looks_for_s(self._planned_s(course))
-                    self._answered = after.wait(course, self._interrupts, until_s)
-            except KeyboardInterrupt:  # nothing was sent to the board, so it holds on
-                course.ended = endings.STOPPED if self.session.virtual else endings.LEFT
-            course.scene.unwatched = self._unwatched(course)
-            if course.scene.unwatched:  # its seconds would stand still
-                course.scene.trouble = course.log.trouble or ""
-        return Outcome(course, time.monotonic() - start_s, self.session.facts())
+        self._followed = True
+        try:
+            while course.ended is None:
+                self._turn(course, keys, self._interrupts)
+                if course.ended is None and time.monotonic() - start_s > limit_s:
+                    course.ended = endings.LEFT
+            if self._calls and course.ended == endings.RESTARTED and not (virtual or course.resumed):
+                self._keyboard.lose_board(course, self._interrupts)
+                after = AfterRestart(self.session, self.view, self._inbox, self._ask,
+                                     lambda: self._keyboard.serve_alone(course, keys, AT_WARMER.words))
+                until_s = time.monotonic() + looks_for_s(self._planned_s(course))
+                self._answered = after.wait(course, self._interrupts, until_s)
+        except KeyboardInterrupt:  # nothing was sent to the board, so it holds on
+            course.ended = endings.STOPPED if virtual else endings.LEFT
+        ended = Outcome(course, time.monotonic() - start_s, self.session.facts())
+        later = self._watch_on(course)
+        if later is not None:
+            ended.later = later, later._follow(keys, limit_s)
+            return ended
+        course.scene.unwatched = self._unwatched(course)
+        if course.scene.unwatched:  # its seconds would stand still
+            course.scene.trouble = course.log.trouble or ""
+        return ended
+
+    def _watch_on(self, course: Watch) -> Runner | None:
+        """Join the hold that the board runs now: whoever is called relies on that for the whole evening."""
+        if self.session.virtual or not (self._calls and (course.resumed or course.ended == endings.OTHER)):
+            return None
+        asked, beside = self.setup.folder, None
+        try:
+            if asked is not None:
+                beside = next_folder(asked.absolute().parent, asked.absolute().name)
+            setup = replace(self.setup, join=True, folder=beside)
+            later = Runner(setup, self.session, self.view, self._inbox, calls=True)
+            later._interrupts, later._again = self._interrupts, True
+            later.prepare()
+        except (BainError, KeyboardInterrupt) as failed:
+            if beside is not None:
+                with suppress(OSError):
+                    beside.rmdir()
+            course.show(f"{NOT_WATCHED_ON}: {failed}" if str(failed) else NOT_WATCHED_ON)
+            return None
+        return later
 
     def _ask(self) -> Told | None:
         return told.ask(self.session, self.starter.number or 0)
@@ -174,7 +218,9 @@ class Runner:
             if course.resumed:  # whoever was called and said yes there believes that they will be called again
                 return "resumed"
             return "" if self._answered else "restarted"
-        return "left" if course.ended in (endings.LOST, endings.LEFT, endings.OTHER) else ""
+        if course.ended == endings.OTHER:  # somebody is there, and may believe that they will be called
+            return "" if self.session.virtual else "other"
+        return "left" if course.ended in (endings.LOST, endings.LEFT) else ""
 
     def scene(self) -> Scene:
         """What the view shows before the board has reported anything; of a hold that is joined, what is recorded."""

@@ -14,7 +14,7 @@ from bainwright.alarms.rules import SILENT_S
 from bainwright.live.now import Now
 
 # Ends of a hold that call until somebody answers.
-UNKNOWN_TO_ANYBODY = ("lost", "unanswered", "restarted", "resumed", "not_off")
+UNKNOWN_TO_ANYBODY = ("lost", "unanswered", "restarted", "resumed", "other", "not_off")
 BOARD, PROGRAM = "the board", "the program that runs the hold"
 STALE_S = 5.0  # a live board reports every second; after five missed reports no figure is shown as present
 

@@ -39,9 +39,9 @@ class LiveView(ViewInFront):
     def refresh(self, scene: Scene) -> None:
         """Show the scene, and put it before the watchers when that is due."""
         self._view.refresh(scene)
-        now_s = self._now_s(scene)
+        self._scene, now_s = scene, self._now_s(scene)
         if now_s >= self._next_s:
-            self._scene, self._next_s = scene, now_s + LEAST_S
+            self._next_s = now_s + LEAST_S
             self._say_troubles(scene)
             self._hold.put(scene, self._reported_s, now_s)
 

@@ -14,7 +14,7 @@ from bainwright.evening import acts
 from bainwright.words import terms
 
 SCHEMA = 1  # of the fields below; a field that changes its meaning raises it
-MAY_HEAT = ("left", "lost", "resumed", "not_off")  # ends of the watching, after which the warmer may heat
+MAY_HEAT = ("left", "lost", "resumed", "other", "not_off")  # ends of the watching, after which the warmer may heat
 PRESS = {act.name: f"“{act.words}”" for act in acts.ACTS}
 
 
