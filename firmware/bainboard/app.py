@@ -14,7 +14,7 @@ from bainboard.panel_task import PanelTask
 from bainboard.powerup import CLEAN, CRASH, MEMORY, OUTAGE_S, RESUMES, RUNNING, PowerUp
 from bainboard.service import ROOM_MS, Service
 from bainboard.standalone import Standalone
-from bainboard.warmer import CHECK, HEATING, IDLE, PAUSE, TRIP, Warmer
+from bainboard.warmer import CHECK, HEATING, IDLE, PAUSE, Warmer
 
 TICK_MS = 1000
 JITTER_MS = 50  # chosen: a tick later by less counts as whole, so that a slow pass changes no duty
@@ -296,7 +296,7 @@ class App:
 
     def _store_latch(self, now_ms: int) -> None:
         """A latch must outlive the power: stored on the pass that sets it, heater already off."""
-        latch = self.warmer.fault if self.warmer.state == TRIP else 0
+        latch = self.warmer.latch
         if latch != self._stored_latch:
             try:
                 self.latch_slots.save(store.latch_payload(latch, now_ms))  # with no memory: again on the next pass

@@ -115,6 +115,8 @@ def _alarm(state: str, fault: int, water_c: float | None, bowl_c: float | None) 
         head, then = "UNPLUG IT NOW", "heat is off"
     now = f"W{figures(water_c)}" + ("" if bowl_c is None else f" choc {figures(bowl_c)}")
     clear = "then button 3 s" if state == "trip" else ""
+    if fault == faults.UNASKED_HEAT:
+        clear = "then wait 10 min"
     lines = wrap(seen, 2) + wrap(">" + do, 2) + [clear, now]
     return [("", head, True)] + [("", text, False) for text in [then] + lines]
 

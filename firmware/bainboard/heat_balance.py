@@ -222,7 +222,9 @@ class Account:
 
     def began(self, water_c: float, from_c: float) -> None:
         """The self-test of a start has passed; before it the reading was `from_c`."""
-        self._began_c = self._highest_c = max(from_c, water_c)
+        if not self.under_s:  # else it is as far under what it was as before, in the same hold or in a new one
+            self._began_c = max(from_c, water_c)
+        self._highest_c = max(from_c, water_c)
         self.proved(water_c)
 
     def proved(self, water_c: float) -> None:

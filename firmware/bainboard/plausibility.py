@@ -75,9 +75,17 @@ class Surge:
         """Forget."""
         self.surging = False
         self._base_c: float | None = None
+        self._last_c = 0.0
+
+    def rest(self, water_c: float) -> None:
+        """A reading out of a hold: a rise there is not this heat's, and what is held against it stays as it was."""
+        if self._base_c is not None:
+            self._base_c = min(water_c, self._base_c + max(0.0, water_c - self._last_c))
+        self._last_c = water_c
 
     def step(self, water_c: float, bowl_c: float | None, duty_zero: bool, arrived_j: float) -> None:
         """One valid reading; a bowl warmer than its bath explains any rise, and at rest it is `Rest` that looks."""
+        self._last_c = water_c
         if self._base_c is None or duty_zero or (bowl_c is not None and bowl_c > water_c):
             self._base_c = water_c
             return

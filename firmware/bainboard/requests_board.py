@@ -29,6 +29,8 @@ def hello(app, args: dict, now_ms: int) -> tuple:
 
 def cold(app, args: dict, now_ms: int) -> tuple:
     """Lock the heat out for a while."""
+    if app.warmer.no_heat:  # a probe in a hand sees no water
+        return None, app.warmer.no_heat
     # It ends by itself: a PC that went away must not leave a warmer that will not start.
     app.standalone.lock_out(now_ms + args["for_ms"])
     return [], None
@@ -50,6 +52,8 @@ def lock(app, args: dict, now_ms: int) -> tuple:
 
 def maintenance(app, args: dict, now_ms: int) -> tuple:
     """Leave for the REPL."""
+    if app.warmer.no_heat:  # nobody would watch the water there
+        return None, app.warmer.no_heat
     app.service.leave = True
     return [], None
 

@@ -1,6 +1,6 @@
 """Requests about documents: transfers both ways, and the chocolates saved on the board. See `requests_hold`."""
 
-from bainboard import commands, faults, heap_reserve, starting, wire
+from bainboard import commands, heap_reserve, starting, wire
 from bainboard.transfer import Transfer
 
 
@@ -48,7 +48,7 @@ def commit(app, args: dict, now_ms: int) -> tuple:
     heap_reserve.retake()
     if why is None:
         w = app.warmer
-        app.build(w.fault if w.state == "trip" else faults.NONE, w.evidence)
+        app.build(w.latch, w.evidence)
     return pairs, why
 
 

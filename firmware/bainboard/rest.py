@@ -18,22 +18,24 @@ from bainboard.heat_balance import (
 OBSERVE_MS = 120 * 1000  # a slope to 0.0005 K/s from a 1/16 K reading
 LEAST_MS = 30 * 1000  # a block of a rise is no shorter than the slowest probe's lag
 BLOCKS = 3  # so many blocks of rise in a row are heat: what is poured in shows and is over (chosen)
-CALM_MS = 600 * 1000  # a rise is over when nothing rose for ten minutes (chosen)
+CALM_MS = 600 * 1000  # a rise is over when nothing rose for ten minutes with the guard open (chosen)
+APART_MS = 10 * 1000  # readings this far apart have a self-test between them (chosen)
 PERSON_MS = 900 * 1000  # what a person just did explains a rise where there is no guard to ask (chosen)
 ROOM_K = 5.0  # cold water warms to the room by itself, and a room is known this well (chosen)
 BOWL_C = 50.0  # the warmest bowl set into a bath, where no probe says how warm it is (dark melts at 45-50: T)
 
 
 class Rest:
-    """Step it with each valid reading, in every state but a self-test.
+    """Step it with each valid reading, in every state.
 
     `opened`: first look, heat off and guard open. `closed`: second look, heat off and guard closed. `shorted`: the
-    rise stopped with the guard open and came back with it closed. `unasked`: it rises with the guard open.
+    rise stopped with the guard open and came back with it closed. `unasked`: it rises with the guard open; only ten
+    calm minutes end that. `seen` is what is known of it, 0 to BLOCKS: what outlives a restart.
     """
 
     WATCH, OPENED, CLOSED, SHORTED = range(4)
 
-    def __init__(self, values: dict) -> None:
+    def __init__(self, values: dict, seen: int = 0) -> None:
         self._rise_k = values["trip.idle_rise_k"]
         self._small_j_per_k = smallest_load_j_per_k(values)
         bowl_j_per_k = values["bowl_kg"] * BOWL_J_PER_KGK + values["chocolate_kg"] * CHOCOLATE_J_PER_KGK
@@ -43,15 +45,36 @@ class Rest:
         self._settle_ms = int(1000 * (5 * values["heater_lag_s"] + 2 * PROBE_LAG_S))
         self._again_ms = self._settle_ms + promised_ms
         self._block_ms = max(LEAST_MS, 2 * promised_ms)
-        self.begin()
-
-    def begin(self) -> None:
-        """The switch was proved: forget the looks."""
-        self.unasked = False
+        self._rising = min(BLOCKS, max(0, seen))  # blocks of rise in a row; negative: blocks without one
+        self._over = seen > 0  # a rise that nothing explains
+        self.unasked = seen >= BLOCKS
         self._ground_c: float | None = None
-        self._base_c: float | None = None
         self._open_ms: int | None = None
+        self._looked_ms = 0
+        self.forget_looks()
+
+    def forget_looks(self) -> None:
+        """The switch was proved, or a person has cleared the latch; what rose with the guard open is as true as it was.
+        """
+        self._base_c: float | None = None
         self._enter(self.WATCH, 0, 0.0)
+
+    def proved(self) -> None:
+        """A self-test has shown that guard and switch cut the heat."""
+        self.forget_looks()
+        if not self.unasked:
+            self._rising, self._over = min(0, self._rising), False
+
+    def blind(self) -> None:
+        """The probe is in somebody's hand: nothing is seen, and nothing is forgotten."""
+        self._ground_c = self._base_c = None
+
+    @property
+    def seen(self) -> int:
+        """Blocks of a rise that nothing explains, with the guard open, 0 to BLOCKS; no hold starts before it is 0."""
+        if self.unasked:
+            return BLOCKS
+        return min(BLOCKS - 1, self._rising) if self._over and self._rising > 0 else 0
 
     def _enter(self, state: int, now_ms: int, water_c: float) -> None:
         self.state = state
@@ -73,36 +96,42 @@ class Rest:
         return self.state == self.SHORTED
 
     def step(self, now_ms: int, water_c: float, bowl_c: float | None, room_c: float, duty_zero: bool, arrived_j: float,
-             guard_open: bool, last_person_ms: int) -> None:
-        """One valid reading; `bowl_c` None when unknown, `guard_open` in any state that does not heat."""
-        if not (guard_open or self.opened):
+             guard_open: bool) -> None:
+        """One valid reading, in any state; `bowl_c` None when unknown, `guard_open` since the last one."""
+        if not guard_open:
             self._open_ms = None
         elif self._open_ms is None:
             self._open_ms = now_ms
         if self._ground_c is None or not duty_zero:
-            self._begin_blocks(now_ms, water_c)
+            self._ground_c = water_c
+            self._begin_block(now_ms, water_c)
         else:
             # What a shorted switch left in the heater's metal still comes for a while after the guard has opened.
             cut_off = self._open_ms is not None and now_ms - self._open_ms >= self._settle_ms
             self._watch_unasked(now_ms, water_c, bowl_c, room_c, arrived_j, cut_off)
+
+    def look(self, now_ms: int, water_c: float, bowl_c: float | None, duty_zero: bool, arrived_j: float, holding: bool,
+             last_person_ms: int) -> None:
+        """The same reading after `step`, but in a self-test, which moves switch and guard itself."""
+        tested = now_ms - self._looked_ms > APART_MS
+        self._looked_ms = now_ms
+        if tested and self.state in (self.OPENED, self.CLOSED):
+            self._enter(self.OPENED, now_ms, water_c)  # what a test poured in between is no part of a slope
         if self.state == self.OPENED:
             self._look(now_ms, water_c)
         elif self.state == self.CLOSED:
-            if guard_open:  # a pause: the self-test after it asks the same question, and more surely
-                self._rest_again(now_ms, water_c)
-            else:
+            if holding:
                 self._look_again(now_ms, water_c)
-        elif self.state == self.WATCH and not guard_open:
+            else:  # a pause: the self-test after it asks the same question, and more surely
+                self._rest_again(now_ms, water_c)
+        elif self.state == self.WATCH and holding:
             self._watch(now_ms, water_c, bowl_c, duty_zero, arrived_j, last_person_ms)
 
     # -- heat that no part of this board lets through ------------------------------------------------------------------
 
-    def _begin_blocks(self, now_ms: int, water_c: float) -> None:
-        self.unasked = False
-        self._ground_c = self._block_c = water_c
-        self._block_since_ms = now_ms
-        self._rising = 0  # blocks of rise in a row; negative: blocks without one
-        self._last_k = 0.0
+    def _begin_block(self, now_ms: int, water_c: float) -> None:
+        """A block begins; one that heat, a closed guard or a hand broke off says nothing, either way."""
+        self._block_c, self._block_since_ms, self._last_k = water_c, now_ms, 0.0
 
     def _watch_unasked(self, now_ms: int, water_c: float, bowl_c: float | None, room_c: float, arrived_j: float,
                        cut_off: bool) -> None:
@@ -114,17 +143,22 @@ class Rest:
             explained_c = bowl_c
         if now_ms - self._block_since_ms < self._block_ms:
             return
-        rose_k = water_c - self._block_c
+        rose_k, last_k = water_c - self._block_c, self._last_k
+        self._begin_block(now_ms, water_c)
+        if not cut_off:
+            return
+        self._last_k = rose_k
         # What was poured in shows through the probe's lag, less in each block. Heat that flows shows as much again.
-        if cut_off and rose_k >= max(MOVED_K, 0.5 * self._last_k):
+        if rose_k >= max(MOVED_K, 0.5 * last_k):
             self._rising = max(0, self._rising) + 1
         else:
-            self._rising = min(0, self._rising) - 1
-        self._block_c, self._block_since_ms, self._last_k = water_c, now_ms, rose_k
-        if self._rising >= BLOCKS and not water_c - max(explained_c, room_c + ROOM_K) < self._rise_k:
+            self._rising, self._over = min(0, self._rising) - 1, False
+        over = self._rising > 0 and not water_c - max(explained_c, room_c + ROOM_K) < self._rise_k
+        self._over = self._over or over
+        if self._rising >= BLOCKS and self._over:
             self.unasked = True
         elif -self._rising * self._block_ms >= CALM_MS:
-            self._begin_blocks(now_ms, water_c)
+            self.unasked, self._rising, self._ground_c = False, 0, water_c
 
     # -- a switch that does not open -----------------------------------------------------------------------------------
 

@@ -31,6 +31,7 @@ RETESTS_MS = 3600 * 1000
 UNDER_S = 600.0  # a cold top-up is warm again by then (chosen)
 SUSPICIONS = 2  # (chosen)
 ACTED_MS = 5000  # what a person does shows in a probe by then (chosen)
+WITNESS_S = 600.0  # (chosen: the bowl is lifted out and cold water poured in within it)
 UNDER_NEVER_K = 3.0  # water in doubt is bounded from here while chocolate melts: the wall nears its water (chosen)
 CALM_READINGS = 9  # evidence is the middle one of so many: spikes are not, up to one reading in ten (computed)
 BAD_WEIGHT = 4  # good samples that make up for a bad one: a probe that fails each third reading latches (chosen)
@@ -54,6 +55,7 @@ class Inputs:
         self.room_c = 20.0
         self.given_j = 0.0  # heat given since the last pass, from the measured on-time
         self.duty_zero = True  # the duty given since the last pass was 0
+        self.guard_open = True  # since the last pass
         self.last_person_ms = 0  # when a person last acted
         self.in_hand = False  # at rest, a person has the probes in ice or boiling water
         self.settings_bad = False  # both copies damaged: these are the defaults
@@ -317,14 +319,15 @@ CHECKS = (
 class Supervisor:
     """Looks each pass, then bounds the duty.
 
-    Results of `step`: `heat_ok`, `guard_ok`, `fault` (number in force, a latch's first cause), `latched`, `warn` (bit
-    1 << number for each fault that is seen but not in force), `fresh` (the bits that were not set a pass ago).
-    `believed_c` is what a hold believed of its water as the power failed.
+    Results of `step`: `heat_ok`, `guard_ok`, `fault` (number in force), `latched`, `cause` (a latch's first), `warn`
+    (bit 1 << number for each fault that is seen but not in force), `fresh` (the bits that were not set a pass ago).
+    `believed_c` is what a hold believed of its water as the power failed, `unasked` what `Rest` had seen.
     """
 
-    def __init__(self, values: dict, latch_fault: int, believed_c: float | None = None) -> None:
+    def __init__(self, values: dict, latch_fault: int, believed_c: float | None = None, suspicions: int = 0,
+                 unasked: int = 0) -> None:
         self.values = values
-        self.fault = latch_fault
+        self.fault = self.cause = latch_fault
         self.latched = latch_fault != faults.NONE
         self.heat_ok = self.guard_ok = False  # nothing was read yet
         self.warn = self.fresh = 0
@@ -335,7 +338,7 @@ class Supervisor:
         self.bad_score = 0
         self.run_ms = int(values["trip.run_h"] * 3600000)
         self.account = Account(values)
-        self.rest = Rest(values)
+        self.rest = Rest(values, unasked)
         self.bowl_out = BowlProbeOut(values)
         self.witness = BowlWitness(values)
         self.twin = Twin()
@@ -346,10 +349,11 @@ class Supervisor:
         self._read_c: float | None = None
         self._read_ms = 0
         self._last: list = []  # the last readings
+        self._rest_s = 0.0  # since a hold ended
         self.retest = faults.NONE
         self.retests = 0
         self._retest_ms: int | None = None
-        self.suspicions = 0  # self-tests broken off since one passed, each with a suspicion
+        self.suspicions = suspicions  # self-tests broken off since one passed, each with a suspicion
         self.begin(0)
 
     def begin(self, now_ms: int) -> None:
@@ -367,12 +371,14 @@ class Supervisor:
         if fault != faults.NONE:
             self._latch(faults.OVER_HARD_LIMIT if fault == faults.HOT_BEFORE_START else fault)
             return
+        if doubt == faults.STRONG_HEATER:  # it asked nothing of switch and guard
+            self.surge.begin()
+            return
         self.suspicions = 0
-        self.surge.begin()
-        self.rest.begin()
+        self.rest.proved()
         if doubt == faults.NONE and self.water_ok:  # the water followed its heat
             self.account.began(self.water_c, self._start_c)
-            self.witness.begin()
+            self.surge.begin()
             self.pace.begin()
             self._fall.begin()
 
@@ -380,8 +386,7 @@ class Supervisor:
         """The self-test of a start failed: heat stays off, and `fault` says why, until the next start."""
         self._refused = fault
         self.heat_ok = self.guard_ok = False
-        if not self.latched:
-            self.fault = fault
+        self._name(fault)
 
     def clear(self, now_ms: int) -> str | None:
         """The recessed button was held for its 3 s: None, or why the latch stays."""
@@ -394,9 +399,10 @@ class Supervisor:
             return f"the water is at {self.water_c:.1f} °C, wanted under the hard limit of {limit_c:g} °C"
         # A shorted switch or a dead probe cannot be seen cold; the self-test of the next start looks for both.
         self.latched = False
-        self.fault = self.retest = faults.NONE
+        self.cause = self.retest = faults.NONE
+        self._name(faults.NONE)
         self.retests = self.bad_score = self.account.unseen = self.suspicions = 0
-        self.rest.begin()
+        self.rest.forget_looks()
         self.surge.begin()
         self.twin.begin()
         self.witness.begin()
@@ -429,8 +435,7 @@ class Supervisor:
                 named = named or fault
             elif reaction in (WARN, WAIT):
                 warn |= 1 << fault
-        if not self.latched:
-            self.fault = named
+        self._name(named)
         self.heat_ok = not (off or self.latched)
         self.guard_ok = not (opened or self.latched)
         self.fresh, self.warn = warn & ~self.warn, warn
@@ -438,8 +443,15 @@ class Supervisor:
     def _latch(self, fault: int) -> None:
         """Off until a person clears it, from this very moment: no act comes between a verdict and its latch."""
         if not self.latched:
-            self.latched, self.fault = True, fault
+            self.latched, self.cause = True, fault
+            self._name(fault)
         self.heat_ok = self.guard_ok = False
+
+    def _name(self, named: int) -> None:
+        """Heat that flows is told before a refused start, and before a latch that says it is safe."""
+        named = self.cause or named
+        safe = faults.row(named)[faults.HAZARD] == faults.SAFE
+        self.fault = faults.UNASKED_HEAT if self.rest.unasked and safe else named
 
     def _doubt(self, now_ms: int, fault: int) -> None:
         """Ask for a retest; heat is off and the guard open from this pass on."""
@@ -502,7 +514,11 @@ class Supervisor:
         else:
             self.bowl_out.step(dt_s, bowl_c, self.calm_c, now_ms - i.last_person_ms < ACTED_MS)
         self.bowl_c = None if self.bowl_out.out else bowl_c
-        if self.bowl_c is not None and self.water_ok:
+        # At rest the bowl may be on the bench; for a while it counts as where it was, so that no new hold is an escape.
+        self._rest_s = 0.0 if self.heating or i.state == "pause" else min(WITNESS_S, self._rest_s + dt_s)
+        if self._rest_s >= WITNESS_S:
+            self.witness.begin()
+        elif self._rest_s == 0.0 and self.bowl_c is not None and self.water_ok:
             self.witness.step(dt_s, self.calm_c, self.bowl_c)
         if self.second_ok and self.water_ok:
             self.twin.step(dt_s, self.calm_c, i.second_c)
@@ -521,12 +537,15 @@ class Supervisor:
             self._fall.begin()
             self.account.doubt(self.values["trip.out_budget_k"])
         if i.in_hand:  # ice and boiling water are no rise of the bath
-            self.rest.begin()
+            self.rest.blind()
             return
+        self.rest.step(now_ms, self.calm_c, self.bowl_c, i.room_c, i.duty_zero, arrived_j, i.guard_open)
         if i.state == CHECK:
+            self.surge.rest(self.calm_c)
             return  # the self-test looks for itself
-        self.rest.step(now_ms, self.calm_c, self.bowl_c, i.room_c, i.duty_zero, arrived_j, not self.heating,
-                       i.last_person_ms)
-        if self.holding:
+        self.rest.look(now_ms, self.calm_c, self.bowl_c, i.duty_zero, arrived_j, self.holding, i.last_person_ms)
+        if not self.holding:
+            self.surge.rest(self.calm_c)
+        else:
             self.surge.step(self.calm_c, self.bowl_c, i.duty_zero, arrived_j)
             self.pace.step(self.calm_c, self.bowl_c, i.duty_zero, arrived_j)

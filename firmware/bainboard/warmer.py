@@ -9,7 +9,9 @@ from bainboard.supervisor import Inputs, Supervisor
 
 IDLE, CHECK, HOLD, PAUSE, TRIP = "idle", "check", "hold", "pause", "trip"
 HEATING = (CHECK, HOLD)  # states in which the guard may close
-NOTHING_SEEN = (0, None)  # the `evidence` of a warmer that is new
+NOTHING_SEEN = (0, None, 0, 0)  # the `evidence` of a warmer that is new
+RISES = "the water warms with the heater off: pull the plug, wait 10 minutes"
+RISING = "the water still warms with the heater off: look at it, and wait 5 minutes"
 NO_GUARD = "no guard relay is fitted, so not overnight: a switch that fails closed would heat all night"
 NO_WITNESS = ("nothing but one probe would see the water, so not overnight: fit a chocolate probe or a second water "
               "probe, or learn this warmer (bain tune)")
@@ -29,10 +31,10 @@ class Warmer:
     def __init__(self, values: dict, latch_fault: int, evidence: tuple = NOTHING_SEEN) -> None:
         self.values = values
         self.state = TRIP if latch_fault else IDLE
-        # Self-tests that gave pulses and no verdict, since one passed; no start forgets them.
-        self.broken_off, believed_c = evidence
+        # Self-tests that gave pulses and did not pass, since one did; no start forgets them.
+        self.broken_off, believed_c, suspicions, unasked = evidence
         self._unended = believed_c is not None  # the last hold: no person ended it
-        self.supervisor = Supervisor(values, latch_fault, believed_c)
+        self.supervisor = Supervisor(values, latch_fault, believed_c, suspicions, unasked)
         self.cascade = Cascade(safe_gains(values), values["bowl_offset_c"])
         self.programme: Programme | None = None
         self.experiment: Experiment | None = None  # type: ignore[name-defined]  # noqa: F821 - see `start`
@@ -60,7 +62,7 @@ class Warmer:
             return "the warmer is in state " + self.state + "; a hold starts from idle"
         if self.inputs.water_code:
             return "the water probe gives no valid reading: " + sensing.text(self.inputs.water_code)
-        why = self._no_night(stage)
+        why = self.no_heat or self._no_night(stage)
         if why:
             return why
         most_c = self.values["hard_limit_c"] - UNDER_HARD_LIMIT_K
@@ -85,6 +87,12 @@ class Warmer:
         self.state = CHECK
         self.report("started", [("stage", stage), ("check_s", self.selftest.left_s(now_ms))])
         return None
+
+    @property
+    def no_heat(self) -> str | None:
+        """Why neither a start nor a self-test is taken: heat that nobody asked for is seen, or may be. Or None."""
+        seen = self.supervisor.rest.seen
+        return None if not seen else RISES if self.supervisor.rest.unasked else RISING
 
     def _no_night(self, stage: str) -> str | None:
         """Why this stage may not run unattended on this warmer, or None. Presses and messages alike ask it."""
@@ -126,6 +134,8 @@ class Warmer:
         """Hands are out of the water again: switch and guard are proved before there is heat."""
         if self.state != PAUSE:
             return "not paused but in state " + self.state
+        if self.no_heat:
+            return self.no_heat
         self._person_ms = now_ms
         self.selftest = SelfTest(self.values, now_ms, RESUME if self.proved else faults.NONE, self.broken_off)
         self.state = CHECK
@@ -184,12 +194,13 @@ class Warmer:
         i.second_c, i.second_fitted = second_c, self.second_fitted
         i.bowl_fitted, i.bowl_away, i.last_person_ms = self.bowl_fitted, self.bowl_away, self._person_ms
         i.duty_zero = not (self.duty > 0.0 or given_j > 0.0)
+        i.guard_open = not self.guard
         i.room_c = self.room_c
         self._take_limits(i)
         s.step(now_ms, dt_ms, i)
         self.bowl_c = None if s.bowl_out.out else bowl_c
         self._take_verdict()
-        if s.retest != faults.NONE and self.state == HOLD:
+        if s.retest != faults.NONE and self.state == HOLD and not self.no_heat:
             self.selftest = SelfTest(self.values, now_ms, s.retest)
             self.state = CHECK
         self.duty, self.guard = 0.0, 0
@@ -227,7 +238,7 @@ class Warmer:
         if s.fault != self.fault:
             self.fault = s.fault
             if s.fault != faults.NONE:
-                self.report("trip", [("fault", s.fault), ("latched", s.latched)])
+                self.report("trip", [("fault", s.fault), ("latched", s.fault == s.cause)])
         if s.latched:
             self.state = TRIP
 
@@ -244,6 +255,8 @@ class Warmer:
         passed = test.fault == faults.NONE
         if passed:
             self.broken_off = 0
+        elif test.pulsed:
+            self.broken_off += 1
         if self.proved:
             self.state = HOLD
             if test.doubt != RESUME:
@@ -300,9 +313,19 @@ class Warmer:
 
     @property
     def evidence(self) -> tuple:
-        """(self-tests broken off, with one under way; how warm a hold under way believes its water to be, or None)."""
+        """What is to outlive a power cut, as `NOTHING_SEEN` has it.
+
+        Self-tests that did not pass, with one under way; how warm a hold under way believes its water to be, or None;
+        how many of those tests suspected switch or guard; blocks of a rise that nobody asked for.
+        """
+        s = self.supervisor
         broken_off = self.broken_off + 1 if self.state == CHECK else self.broken_off
-        return broken_off, self.supervisor.believed.stored_c if self._unended else None
+        return broken_off, s.believed.stored_c if self._unended else None, s.suspicions, s.rest.seen
+
+    @property
+    def latch(self) -> int:
+        """The fault that latched first, or none."""
+        return self.supervisor.cause
 
     def was_off(self, off_s: int) -> None:
         """The power is known to have been off for so long, s; given once."""

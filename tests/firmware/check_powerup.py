@@ -102,16 +102,17 @@ def test_what_the_warmer_had_seen_is_written_when_it_changes_and_outlives_every_
     power = again(power, RUNNING, "PWRON_RESET")
     assert power.evidence == NOTHING_SEEN
     power.record(RUNNING, None)
-    assert power.due(2000, None, False, (1, 34.0))
+    assert power.due(2000, None, False, (1, 34.0, 1, 3))
     power = again(power, RUNNING, "PWRON_RESET")  # in the same second, and again before anything happened
     power = again(power, RUNNING, "WDT_RESET")
-    assert power.evidence == (1, 34.0)
+    assert power.evidence == (1, 34.0, 1, 3)
     power.record(RUNNING, None)
-    assert not power.due(3000, None, False, (1, 34.0))
+    assert not power.due(3000, None, False, (1, 34.0, 1, 3))
 
 
 def test_evidence_that_is_no_number_is_none():
-    assert PowerUp(record(broken_off="many", believed=-1), "PWRON_RESET").evidence == NOTHING_SEEN
+    damaged = record(broken_off="many", believed=-1, suspicions=None, unasked=2.5)
+    assert PowerUp(damaged, "PWRON_RESET").evidence == NOTHING_SEEN
 
 
 def test_an_offer_outlives_further_power_cuts_until_it_is_taken_or_declined():

@@ -217,6 +217,8 @@ class Says:
         """Nothing arrived."""
         return 0.0
 
+    look = rest = step
+
 
 NO_HEAT, NO_GUARD, NAMED, WORD, LATCHED, DOUBTED = "no heat", "no guard", "named", "word", "latched", "doubted"
 FOUND = (

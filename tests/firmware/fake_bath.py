@@ -114,7 +114,7 @@ class Kitchen:
         i.water_c = self.reading()
         i.bowl_c = self.bath.bowl_c if i.bowl_fitted and not i.bowl_away else None
         i.given_j = self.duty * self.guard * self.values["heater_w"]
-        i.duty_zero = not self.duty > 0.0
+        i.duty_zero, i.guard_open = not self.duty > 0.0, not self.guard
         s.step(self.now_ms, 1000, i)
         if not self.proven:  # as after the self-test of a start
             self.proven = True

@@ -3,7 +3,7 @@
 from fake_bath import POT, RIGS, Bath, Kitchen, values_of
 
 from bainboard import faults
-from bainboard.supervisor import Inputs, Supervisor
+from bainboard.supervisor import COLD_STATES, Inputs, Supervisor
 
 HARD = tuple(rig for rig in RIGS if rig[0] != "mat")  # the usual one, and the slowest with the strongest heater
 NAN, INF = float("nan"), float("inf")
@@ -27,6 +27,7 @@ def bare(state="hold", **more):
     """A supervisor with plain inputs, one good pass behind it."""
     s, i = Supervisor(values_of(POT, **more), 0), Inputs()
     i.state, i.water_c, i.stage_limit_c, i.duty_zero = state, 30.0, 35.0, False
+    i.guard_open = state in COLD_STATES
     s.begin(0)
     s.step(1000, 1000, i)
     s.tested(faults.NONE, faults.NONE)

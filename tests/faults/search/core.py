@@ -97,10 +97,10 @@ class Board:
     """One board's loop without its link: reads, steps the warmer, drives; a second a pass, as `app` has it."""
 
     def __init__(self, values: dict[str, Any], probes: dict[str, Any], now_ms: int, latch_fault: int = 0,
-                 evidence: tuple[Any, ...] = (0, None)) -> None:
+                 evidence: tuple[Any, ...] | None = None) -> None:
         modules = use()
         self.values = values
-        self.warmer = modules.warmer.Warmer(values, latch_fault, evidence)
+        self.warmer = modules.warmer.Warmer(values, latch_fault, evidence or modules.warmer.NOTHING_SEEN)
         self.now_ms = now_ms
         self.drive = modules.drive.Pwm(now_ms)
         self.level = 0.0

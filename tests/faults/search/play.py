@@ -133,7 +133,7 @@ class Play:
     def reboot(self) -> None:
         """Power off and on; a latch is stored, and what the warmer had seen. Nobody knows for how long."""
         w = self.warmer
-        latch = w.fault if w.state == "trip" else 0
+        latch = w.latch
         self.board = core.Board(self.values, self.rig.probes, self.board.now_ms, latch, w.evidence)
 
     def send_gains(self, changes: dict[str, Any]) -> None:
