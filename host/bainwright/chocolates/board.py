@@ -39,6 +39,12 @@ def stored_profiles(link: Link, hello: dict[str, Any]) -> list[StoredProfile]:
                     hint="check that the port is the warmer's")
 
 
+def gives_way(link: Link, name: str) -> str:
+    """The stored chocolate that one of this name takes the place of; empty where there is room, or it is there."""
+    names = [each.name for each in stored_profiles(link, {})]
+    return names[-1] if len(names) >= MOST and name not in names else ""
+
+
 def send(link: Link, profiles: list[Profile]) -> list[str]:
     """Send chocolates and read each back; a start then uses the last one.
 
@@ -49,11 +55,11 @@ def send(link: Link, profiles: list[Profile]) -> list[str]:
     """
     sent = []
     for profile in profiles:
-        payload = document("profile", profile.document())
+        payload, lost = document("profile", profile.document()), gives_way(link, profile.name)
         link.upload("profile", payload)
         if link.download("profile", name=profile.name) != payload:
             raise RefusedError(f"{profile.name} came back different from what was sent", hint="send it again")
-        sent.append(f"{profile.name} ({short_hash(payload)})")
+        sent.append(f"{profile.name} ({short_hash(payload)}{f', in place of {lost}' if lost else ''})")
     return sent
 
 

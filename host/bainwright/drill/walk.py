@@ -32,9 +32,10 @@ from bainwright.drill.run import Drill
 from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import SIMULATED, document, short_hash
 from bainwright.files.rig import Rig, load_rig
+from bainwright.link.protocol import settings_damaged
 from bainwright.link.session import LiveSession, Session
 from bainwright.link.stopping import stopped_on_error
-from bainwright.rigs.board import refuse_another
+from bainwright.rigs.board import changed_words, refuse_another, refuse_lost_corrections
 from bainwright.rigs.warnings import check_ids
 from bainwright.virtual.interpreter import require_micropython
 from bainwright.virtual.opening import open_board, refuse_two_warmers
@@ -171,6 +172,11 @@ def _with_board(options: DrillOptions, rig: Rig | None, say: Say) -> DrillReport
         refuse_heat_at_rest(hello)
         if rig is not None and not session.virtual:
             refuse_another(hello, rig)
+            if not settings_damaged(hello):
+                before = session.link.settings(hello)
+                refuse_lost_corrections(before, rig)
+                for note in changed_words(hello, before, rig):
+                    say(note, err=True)
         write_record(report.path, report.record)  # now, so that a folder nobody may write to is known at once
         return _walk(options, session, _hands(session, rig, say), settings, report, say)
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from bainboard import settings, wire
 from bainwright.calibration import calibration_record
+from bainwright.chocolates.board import gives_way
 from bainwright.core.errors import FileError, LinkError, RefusedError, TrippedError
 from bainwright.core.keys import Interrupts
 from bainwright.core.units import duration_words
@@ -23,7 +24,7 @@ from bainwright.link.stopping import NOT_OFF, after_refusal, stop
 from bainwright.physics.geometry import body_of
 from bainwright.physics.heating import Surroundings, steady
 from bainwright.physics.materials import WATER_KG_PER_L
-from bainwright.rigs.board import refuse_another
+from bainwright.rigs.board import changed_words, refuse_another, refuse_lost_corrections
 from bainwright.rigs.warnings import check_ids
 from bainwright.tuning.gains import NAMES
 from bainwright.words import terms
@@ -66,6 +67,7 @@ class Starter:
         self.settings: dict[str, Any] = settings.defaults(settings.SETTINGS)
         self._stored_status = self.settings["drill"]
         self._clock_notes: list[str] = []
+        self._changed: list[str] = []  # what the warmer had stored, and has not any more
 
     def prepare(self, interrupts: Interrupts) -> None:
         """Say hello, send what the board does not have yet, then start the hold or join the one that runs.
@@ -175,6 +177,10 @@ class Starter:
         refuse_heat_at_rest(self.hello, self.rig.bath)
         if self.setup.rig is not None and not self.session.virtual:
             refuse_another(self.hello, self.setup.rig)
+            if not settings_damaged(self.hello):
+                before = self.session.link.settings(self.hello)
+                refuse_lost_corrections(before, self.setup.rig)
+                self._changed = changed_words(self.hello, before, self.setup.rig)
 
     def _tripped(self) -> TrippedError:
         if self.setup.rig is None and not settings_damaged(self.hello):
@@ -212,6 +218,8 @@ class Starter:
         for what, values in documents.items():
             payload = document(what, values)
             if short_hash(payload) != self.hello.get(what):
+                lost = gives_way(link, setup.profile.name) if what == "profile" and not self.session.virtual else ""
+                self._changed += [f"{setup.profile.name} takes the place of {lost} in the warmer"] if lost else []
                 link.upload(what, payload)
                 if short_hash(payload) != link.hello().get(what):
                     raise RefusedError(f"the warmer took the {what}, and reports that it has another",
@@ -247,7 +255,7 @@ class Starter:
 
     def notes(self) -> list[str]:
         """What the person should know within the first minute."""
-        notes = [*self._clock_notes, *self.setup.assumed]
+        notes = [*self._clock_notes, *self._changed, *self.setup.assumed]
         notes += overnight_permit.warnings(self.settings["drill"], self.setup.stage, self.setup.for_s, self.settings)
         short_c = self.answer.get("short", 0) / 1000
         if short_c > 0:

@@ -361,13 +361,7 @@ class Link:
 
 
 def decode_piece(text: str) -> bytes:
-    """The bytes of a piece in base64.
-
-    Raises
-    ------
-    LinkError
-        If it is not base64.
-    """
+    """The bytes of a piece in base64; a `LinkError` where it is none."""
     try:
         return binascii.a2b_base64(text, strict_mode=True)
     except ValueError:
@@ -383,7 +377,8 @@ def _not_stored(what: str, refused: RefusedError) -> RefusedError:
     """The error for a document the board did not store: a flash error in words, any other reason unchanged."""
     number = NOT_STORED.search(str(refused.hint))
     if number is None:
-        return RefusedError(f"the warmer did not take the {what}", hint=str(refused.hint).removeprefix("begin: "))
+        why = "a hold runs on it: end that first" if " not taken in state " in str(refused.hint) else refused.hint
+        return RefusedError(f"the warmer did not take the {what}", hint=str(why).removeprefix("begin: "))
     got, helps = FLASH_IS.get(int(number[1]), (f"error {number[1]}", "try again; if it stays so, the flash is worn"))
     return RefusedError(f"the warmer's flash did not take the {what}", got=got,
                         hint=f"what was stored before still holds; {helps}")  # fmt: skip

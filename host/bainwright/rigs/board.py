@@ -12,6 +12,8 @@ from bainwright.files.documents import document
 from bainwright.files.rig import Rig
 from bainwright.link.protocol import Link, settings_damaged
 
+CORRECTIONS = tuple(str(row[settings.NAME]) for row in settings.SETTINGS
+                    if str(row[settings.NAME]).endswith(("offset_c", ".gain")))  # what bain calibrate measures
 WHOLE_BYTES = 24  # of a name on the wire; chosen: the line has room for more
 
 
@@ -37,6 +39,41 @@ def refuse_another(hello: Mapping[str, Any], rig: Rig) -> None:
                            hint=f"look which warmer is plugged in; bain rig send {rig.source} makes this one it")
 
 
+def refuse_lost_corrections(before: Mapping[str, Any], rig: Rig) -> None:
+    """Refuse to replace what a calibration found, and stored in the warmer, by a file's figures: degrees of the bowl.
+
+    Parameters
+    ----------
+    before : mapping
+        The warmer's settings now.
+    rig : Rig
+        What is to be sent along.
+
+    Raises
+    ------
+    RefusedError
+        If a correction of the warmer is not the file's.
+    """
+    plain = settings.defaults(settings.SETTINGS)
+    other = [name for name in CORRECTIONS if before[name] not in (plain[name], rig.settings[name])]
+    if other:
+        here, there = (", ".join(f"{name} {values[name]:g}" for name in other) for values in (before, rig.settings))
+        raise RefusedError(f"the warmer was calibrated otherwise than {rig.source} says", got=f"in the warmer {here}",
+                           wanted=f"as in the file {there}",
+                           hint=f"bain rig get --out FILE keeps the warmer's; bain rig send {rig.source} replaces it")
+
+
+def changes(before: Mapping[str, Any], rig: Rig) -> list[str]:
+    """The names of the settings that a rig changes."""
+    return [name for name, value in rig.settings.items() if value != before[name]]
+
+
+def changed_words(hello: Mapping[str, Any], before: Mapping[str, Any], rig: Rig) -> list[str]:
+    """What a rig file changes on a warmer that is set up, as a note; nothing where it changes nothing."""
+    names = [name for name in changes(before, rig) if name != "drill"] if hello.get("settings") else []
+    return [f"{rig.source} changes settings of the warmer: {', '.join(names)}"] if names else []
+
+
 def send(link: Link, rig: Rig) -> list[str]:
     """Send a rig and read it back; the names of the settings that changed.
 
@@ -51,7 +88,7 @@ def send(link: Link, rig: Rig) -> list[str]:
     link.upload("settings", payload)
     if link.download("settings") != payload:
         raise RefusedError("the board gave back another rig than was sent", hint="send it again")
-    return [name for name, value in rig.settings.items() if value != before[name]]
+    return changes(before, rig)
 
 
 def read(link: Link) -> dict[str, Any]:
