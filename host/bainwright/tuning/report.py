@@ -31,7 +31,21 @@ def draw(task: Task, fitted: identify.Fitted, before: dict[str, float], chosen: 
     _sensitivity(places[0][1], task, before, chosen)
     _bands(places[1][0], task, proof, COURSES[0].name, "load: an evening of dipping")
     _bands(places[1][1], task, proof, COURSES[1].name, "step: a warm-up from cold")
-    for place in places.ravel():
+    return _saved(figure, list(places.ravel()))
+
+
+def draw_record(fitted: identify.Fitted) -> bytes:
+    """The record and its fit alone, as a PNG: where no gains were chosen."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(9.0, 4.5), dpi=120, facecolor=PAPER, layout="constrained")
+    place = figure.subplots()
+    _record(place, fitted)
+    return _saved(figure, [place])
+
+
+def _saved(figure: Any, places: list[Any]) -> bytes:
+    for place in places:
         place.set_facecolor(PAPER)
         place.tick_params(colors=INK)
         for side in ("top", "right"):
@@ -89,13 +103,15 @@ def page(title: str, sentences: list[str], figures: list[str], references: list[
         return "\n".join(f"<li>{html.escape(line)}</li>" for line in lines)
 
     coded = base64.b64encode(picture).decode()
+    shows = "record and fit, sensitivity, evenings before and after" if references else "record and fit"
+    compared = f"<h2>Compared with textbook rules</h2>\n<ul>\n{items(references)}\n</ul>\n" if references else ""
     return (
         f"<!doctype html>\n<html lang='en'><meta charset='utf-8'><title>{html.escape(title)}</title>\n"
         f"<style>body{{font:16px/1.5 sans-serif;max-width:60em;margin:2em auto;padding:0 1em;background:{PAPER};"
         f"color:{INK}}} img{{max-width:100%}}</style>\n<h1>{html.escape(title)}</h1>\n<h2>What was found</h2>\n"
-        f"<ul>\n{items(sentences)}\n</ul>\n<img alt='record and fit, sensitivity, evenings before and after' "
+        f"<ul>\n{items(sentences)}\n</ul>\n<img alt='{shows}' "
         f"src='data:image/png;base64,{coded}'>\n<h2>The warmer in figures</h2>\n<ul>\n{items(figures)}\n</ul>\n"
-        f"<h2>Compared with textbook rules</h2>\n<ul>\n{items(references)}\n</ul>\n</html>\n"
+        f"{compared}</html>\n"
     )
 
 

@@ -64,11 +64,11 @@ Learn = Callable[[TuneAsked, Profile, Say], tuple[Path, Rig | None]]
 
 @dataclass(frozen=True)
 class Tuned:
-    """The result of a tuning."""
+    """The result of a tuning; without gains and proof where the log alone shows that there can be none."""
 
     task: choose.Task
-    chosen: choose.Chosen
-    proof: proof.Proof
+    chosen: choose.Chosen | None
+    proof: proof.Proof | None
     sentences: list[str]
     files: dict[str, str]
     why_not: list[str]
@@ -152,31 +152,44 @@ def _settings(asked: TuneAsked, rig: Rig | None, facts: Mapping[str, Any]) -> di
 
 def _choose_and_prove(task: choose.Task, fitted: identify.Fitted, asked: TuneAsked, settings: dict[str, Any],
                       say: Say, tripped: str) -> Tuned:
-    before = _before(settings)
     possible = proof.feasibility(task, tripped)
+    if any(not each.ok for each in possible):
+        return _refuse_at_once(task, fitted, asked, settings, possible)
+    before = _before(settings)
     with progress("choosing gains", choose.SEARCHES * choose.TRIES) as done:
         chosen = choose.choose(task, done)
     with progress("testing them on 200 warmers", 1.0) as done:
         chosen, proved = proof.decide(task, before, chosen, progress=lambda some, of: done(some / of))
     found = [*possible, *proved.findings]
-    path = _gains_path(asked, str(settings["name"]))
     with progress("comparing with textbook rules"):
-        compared = references.compare(task)
-    sentences = [*report.fit_sentences(task.findings), *task.findings.notes, *(each.sentence for each in found)]
-    # where the hold itself is impossible, the simulated evenings say nothing about the gains
-    why_not = [each.sentence for each in possible if not each.ok] or [each.sentence for each in found if not each.ok]
+        compared = references.comparison_lines(references.compare(task), chosen)
     with progress("drawing the report"):
         picture = report.draw(task, fitted, before, chosen, proved)
-    page = report.page(f"Tuning {settings['name']}", sentences, report.figure_lines(task.findings),
-                            references.comparison_lines(compared, chosen), picture)
-    page_path = path.with_suffix(".html")
-    page_path.parent.mkdir(parents=True, exist_ok=True)
-    report.write(page_path, page)
-    files = {"report": str(page_path)}
-    if not why_not:
+    tuned = Tuned(task, chosen, proved, *_written(task, asked, settings, found, picture, compared))
+    if not tuned.why_not:
+        path = _gains_path(asked, str(settings["name"]))
         write_gains(path, chosen.gains, _notes(task, chosen, asked, settings))
-        files["gains"] = str(path)
-    return Tuned(task, chosen, proved, sentences, files, why_not)
+        tuned.files["gains"] = str(path)
+    return tuned
+
+
+def _refuse_at_once(task: choose.Task, fitted: identify.Fitted, asked: TuneAsked, settings: dict[str, Any],
+                    possible: list[proof.Finding]) -> Tuned:
+    """Where the hold is impossible, or the log does not carry it, simulated evenings say nothing about gains."""
+    with progress("drawing the report"):
+        picture = report.draw_record(fitted)
+    return Tuned(task, None, None, *_written(task, asked, settings, possible, picture, []))
+
+
+def _written(task: choose.Task, asked: TuneAsked, settings: dict[str, Any], found: list[proof.Finding],
+             picture: bytes, compared: list[str]) -> tuple[list[str], dict[str, str], list[str]]:
+    """Write the report: what it says, its file, and why there are no gains."""
+    sentences = [*report.fit_sentences(task.findings), *task.findings.notes, *(each.sentence for each in found)]
+    path = _gains_path(asked, str(settings["name"])).with_suffix(".html")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    report.write(path, report.page(f"Tuning {settings['name']}", sentences, report.figure_lines(task.findings),
+                                   compared, picture))
+    return sentences, {"report": str(path)}, [each.sentence for each in found if not each.ok]
 
 
 def _before(settings: Mapping[str, Any]) -> dict[str, float]:
@@ -238,22 +251,27 @@ def _show(tuned: Tuned, as_json: bool, say: Say) -> None:
 
 def _result(tuned: Tuned) -> dict[str, Any]:
     findings, chosen = tuned.task.findings, tuned.chosen
-    ratio = tuned.proof.ratio()
     return {
         "passed": not tuned.why_not,
         "refused_because": tuned.why_not,
-        "gains": chosen.gains,
+        "gains": None if chosen is None else chosen.gains,
         "model": figures(findings),
         "intervals": intervals(findings),
         "not_identified": list(findings.unidentified),
         "fit_k": findings.fit_k,
         "validation_k": None if findings.validation_k != findings.validation_k else findings.validation_k,
-        "margins": {**{n: getattr(chosen.nominal, n) for n in chosen.nominal.__dataclass_fields__},
-                    "worst_corner": chosen.worst, "movement": chosen.movement},
-        "proof": {"warmers": len(ratio), "rig_seconds": tuned.proof.rig_seconds,
-                  "error_ratio_median": float(sorted(ratio)[len(ratio) // 2]), "error_ratio_worst": float(max(ratio)),
-                  "predicted_error_c": list(tuned.proof.predicted_k)},
+        "margins": None if chosen is None else {
+            **{n: getattr(chosen.nominal, n) for n in chosen.nominal.__dataclass_fields__},
+            "worst_corner": chosen.worst, "movement": chosen.movement},
+        "proof": None if tuned.proof is None else _proved(tuned.proof),
         "findings": tuned.sentences,
         "report": tuned.files["report"],
         "gains_file": tuned.files.get("gains"),  # None where they are refused
     }
+
+
+def _proved(done: proof.Proof) -> dict[str, Any]:
+    ratio = done.ratio()
+    return {"warmers": len(ratio), "rig_seconds": done.rig_seconds,
+            "error_ratio_median": float(sorted(ratio)[len(ratio) // 2]), "error_ratio_worst": float(max(ratio)),
+            "predicted_error_c": list(done.predicted_k)}
