@@ -117,7 +117,7 @@ def test_answer_says_heater_supply_and_each_build(usual, monkeypatch):
     words = " ".join(said.split())
     assert code == 0
     for part in ("Fit 95 W at 24 V", "isolated supply of 24 V, 5 A (120 W)", "Fuse F1 7.5 A, wire 0.75 mm²",
-                 "for 8 A at 24 V DC or more", "mat, 60 W: no.", "pot, 150 W: yes.",
+                 "for 8 A at 24 V DC or more", "mat, 60 W: yes, in 2 fillings.", "pot, 150 W: yes.",
                  "melt elsewhere", "(--pot-width)"):  # fmt: skip
         assert part in words
     assert usual.as_dict()["supply_w"] == 24.0 * usual.supply_a == 120.0

@@ -68,8 +68,10 @@ class Fit:
         Share of its power that holding the bowl takes, the ring of water uncovered.
     melts_elsewhere : bool
         A plate cannot come down after a melt, so the chocolate is melted elsewhere.
+    does_filling : bool
+        Whether it does one filling, also at the slow end of its band, with what `Watts.every_warmer` leaves out.
     does : bool
-        Whether it does the evening, also at the slow end of its band, with what `Watts.every_warmer` leaves out.
+        Whether it does the evening so in one filling.
     """
 
     build: Build
@@ -77,6 +79,7 @@ class Fit:
     melts: Band | None
     hold_share: float
     melts_elsewhere: bool
+    does_filling: bool
     does: bool
 
 
@@ -255,14 +258,15 @@ def _fit(build: Build, request: BatchRequest, within_s: float) -> Fit:
     full_kg = float(rig.settings["chocolate_kg"])
     elsewhere = request.tempered and build.heats == "plate"
     hold = hold_watts(Setup(made.request))
-    in_time = elsewhere or _within(made, build, within_s)
+    filling = (elsewhere or _within(made, build, within_s)) and RESERVE * _high(hold) <= build.heater_w
     return Fit(
         build=build,
         fillings=made.request.fillings,
         melts=None if elsewhere else made.melt.took,
         hold_share=hold.likely_w / build.heater_w,
         melts_elsewhere=elsewhere,
-        does=in_time and RESERVE * _high(hold) <= build.heater_w and request.total_kg <= full_kg * (1.0 + 1e-9),
+        does_filling=filling,
+        does=filling and request.total_kg <= full_kg * (1.0 + 1e-9),
     )
 
 

@@ -115,10 +115,12 @@ def _mats(side: PowerSide) -> str:
 def _fit(fit: Fit, shown: Shown) -> str:
     build = fit.build
     lid = ", with a lid on the bowl" if fit.melts and fit.melts.high_s is None else ""
-    verdict = "no" if not fit.does else "only to hold" if fit.melts_elsewhere else f"yes{lid}"
-    said = [f"{build.name}, {build.heater_w:.0f} W: {verdict}."]
+    verdict = "no" if not fit.does_filling else "only to hold" if fit.melts_elsewhere else f"yes{lid}"
+    fillings = f", in {fit.fillings} fillings" if fit.does_filling and not fit.does else ""
+    said = [f"{build.name}, {build.heater_w:.0f} W: {verdict}{fillings}."]
     if fit.fillings > 1:
-        said.append(f"Its bowl holds {shown.mass(build.chocolate_kg)}: {fit.fillings} fillings.")
+        holds = f"Its bowl holds {shown.mass(build.chocolate_kg)}"
+        said.append(f"{holds}." if fillings else f"{holds}: {fit.fillings} fillings.")
     if fit.melts_elsewhere:
         said.append("It does not melt: melt elsewhere.")
     elif fit.melts is None:
