@@ -18,7 +18,7 @@ BACK = "back"  # heat off while it lasts, and no word: a look, or what a person'
 OPEN = "open"  # the same, and the guard open as well
 RETEST = "retest"  # the same at once, then a self-test (`retest` says of what): it passes, or it latches
 OFF = "off"  # heat off and guard open while it lasts, named in `fault`
-LATCH = "latch"  # off and guard open until a person clears it; the first cause stays
+LATCH = "latch"  # off and guard open until a person clears it; a cause stays until a worse one comes
 
 COLD_STATES = ("idle", "pause", "trip")  # the switch is off and the guard open; any state not named here may heat
 CHECK = "check"
@@ -275,7 +275,7 @@ def _readable(temp_c: float | None) -> bool:
 
 
 # A new check is a predicate above and a row here. Order matters twice: the first OFF or LATCH found names `fault`, and
-# a latch that is set keeps the cause that set it.
+# a latch that is set keeps its cause until one of a worse hazard comes.
 CHECKS = (
     (faults.WATER_PROBE, water_unread, WAIT),
     (faults.WATER_PROBE, water_unread_for_long, LATCH),
@@ -319,7 +319,7 @@ CHECKS = (
 class Supervisor:
     """Looks each pass, then bounds the duty.
 
-    Results of `step`: `heat_ok`, `guard_ok`, `fault` (number in force), `latched`, `cause` (a latch's first), `warn`
+    Results of `step`: `heat_ok`, `guard_ok`, `fault` (number in force), `latched`, `cause` (a latch's), `warn`
     (bit 1 << number for each fault that is seen but not in force), `fresh` (the bits that were not set a pass ago).
     `believed_c` is what a hold believed of its water as the power failed, `unasked` what `Rest` had seen.
     """
@@ -441,17 +441,22 @@ class Supervisor:
         self.fresh, self.warn = warn & ~self.warn, warn
 
     def _latch(self, fault: int) -> None:
-        """Off until a person clears it, from this very moment: no act comes between a verdict and its latch."""
-        if not self.latched:
+        """Off until a person clears it, from this very moment: no act comes between a verdict and its latch.
+
+        A later cause takes over only where the first one says that the warmer may be left, and it must not be.
+        """
+        if not self.latched or (faults.safe(self.cause) and not faults.safe(fault)):
             self.latched, self.cause = True, fault
             self._name(fault)
         self.heat_ok = self.guard_ok = False
 
     def _name(self, named: int) -> None:
-        """Heat that flows is told before a refused start, and before a latch that says it is safe."""
-        named = self.cause or named
-        safe = faults.row(named)[faults.HAZARD] == faults.SAFE
-        self.fault = faults.UNASKED_HEAT if self.rest.unasked and safe else named
+        """What is told: the latch before the rest, and what must be unplugged before all that is safe."""
+        unasked = faults.UNASKED_HEAT if self.rest.unasked else faults.NONE
+        self.fault = self.cause or named
+        for worse in (named, unasked):
+            if faults.safe(self.fault) and not faults.safe(worse):
+                self.fault = worse
 
     def _doubt(self, now_ms: int, fault: int) -> None:
         """Ask for a retest; heat is off and the guard open from this pass on."""

@@ -282,16 +282,6 @@ def test_no_latch_record_starts_latched_and_only_clear_ends_it():
     assert s.fault == faults.NONE
 
 
-def test_the_first_cause_stays():
-    s, i = bare()
-    i.water_c = None
-    for n in range(2, 6):
-        s.step(n * 1000, 1000, i)
-    i.water_c, i.ended = 70.0, faults.CRASHED
-    s.step(60000, 1000, i)
-    assert s.fault == faults.WATER_PROBE
-
-
 def test_a_latch_is_not_cleared_while_its_cause_is_there():
     s, i = bare()
     i.water_c = None
