@@ -1,11 +1,15 @@
 """What a warmer has stored, and a file on the PC would replace: refused where a calibration is lost, else said."""
 
+import contextlib
+import json
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from fake_board import FakeBoard, FakeSession
 
 from bainboard import settings
+from bainwright import cli
 from bainwright.chocolates import board as chocolates
 from bainwright.core.errors import RefusedError
 from bainwright.evening.options import HoldRequest, resolve
@@ -70,6 +74,23 @@ def test_a_correction_of_the_file_comes_to_a_warmer_that_has_none():
 def test_what_a_rig_file_changes_on_a_warmer_is_said():
     assert started(Set(heater_w=120.0, room_c=25.0)) == ["mine.toml changes settings of the warmer: heater_w, room_c"]
     assert started(Set()) == []
+
+
+@pytest.mark.parametrize(("since", "wrong"), [
+    ({}, []),
+    ({"drill": "passed"}, []),
+    ({"probe.water.offset_c": 2.5, "name": "Oma", "resume": True}, [
+        'name: "pot" in the file, "Oma" in the warmer', "probe.water.offset_c: 0 in the file, 2.5 in the warmer",
+        "resume: false in the file, true in the warmer"]),
+])
+def test_a_check_with_the_board_compares_each_setting(since, wrong, monkeypatch, capsys):
+    """It compared the probes alone, and said of any figures that they match the board."""
+    monkeypatch.setattr("bainwright.virtual.opening.open_board",
+                        lambda *_: contextlib.nullcontext(FakeSession(Set(**since))))  # fmt: skip
+    monkeypatch.setattr("bainwright.rigs.bus.look", lambda link: SimpleNamespace(probes=[], kind="pico"))
+    monkeypatch.setattr("bainwright.rigs.warnings.on_board", lambda values, there: [])
+    assert cli.main(["rig", "check", "mine.toml", "--port", "here", "--json"]) == bool(wrong)
+    assert json.loads(capsys.readouterr().out)["wrong"] == wrong
 
 
 SIX = ["white", "milk", "ruby", "a", "b", "c"]

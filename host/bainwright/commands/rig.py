@@ -140,6 +140,7 @@ def check(rig_file: str, port: str | None, as_json: bool) -> int:
     from bainwright.core.errors import RefusedError
     from bainwright.files.rig import load_rig
     from bainwright.rigs import bus
+    from bainwright.rigs.board import differences
     from bainwright.rigs.warnings import check_ids, on_board, unusual_figures
     from bainwright.virtual.opening import open_board
 
@@ -148,12 +149,14 @@ def check(rig_file: str, port: str | None, as_json: bool) -> int:
     found, wrong = unusual_figures(r), []
     if port:
         with open_board(port) as session:
-            session.link.hello()
+            hello = session.link.hello()
             there = bus.look(session.link)
+            wrong = differences(hello, session.link.settings(hello), r)
+            found += [] if hello.get("settings") else [f"the board has no settings yet: bain rig send {r.source}"]
         if r.settings["board"] not in ("any", there.kind):
             raise RefusedError(f"rig {r.source} is for another board", got=r.settings["board"], wanted=there.kind,
                                hint="check the port, or write a file for this board with bain rig new")  # fmt: skip
-        wrong = on_board(r.settings, there.probes)
+        wrong += on_board(r.settings, there.probes)
     verdict = "it does not match the board" if wrong else "its figures agree" + (" and match the board" if port else "")
     show_result({"name": r.name, "ok": not wrong, "unusual": found, "wrong": wrong},
                 [f"{r.name}: {verdict}.", *(f"unusual: {text}" for text in found),

@@ -68,10 +68,25 @@ def changes(before: Mapping[str, Any], rig: Rig) -> list[str]:
     return [name for name, value in rig.settings.items() if value != before[name]]
 
 
+def _changed_when_set_up(hello: Mapping[str, Any], before: Mapping[str, Any], rig: Rig) -> list[str]:
+    """The same of a warmer that has settings; its permit for nights comes from its drill, and from no file."""
+    return [name for name in changes(before, rig) if name != "drill"] if hello.get("settings") else []
+
+
 def changed_words(hello: Mapping[str, Any], before: Mapping[str, Any], rig: Rig) -> list[str]:
     """What a rig file changes on a warmer that is set up, as a note; nothing where it changes nothing."""
-    names = [name for name in changes(before, rig) if name != "drill"] if hello.get("settings") else []
+    names = _changed_when_set_up(hello, before, rig)
     return [f"{rig.source} changes settings of the warmer: {', '.join(names)}"] if names else []
+
+
+def differences(hello: Mapping[str, Any], there: Mapping[str, Any], rig: Rig) -> list[str]:
+    """Each setting of a warmer that is set up and is not as a rig has it, with both values."""
+    return [f"{name}: {_shown(rig.settings[name])} in the file, {_shown(there[name])} in the warmer"
+            for name in _changed_when_set_up(hello, there, rig)]
+
+
+def _shown(value: Any) -> str:
+    return f"{value:g}" if isinstance(value, float) else json.dumps(value, ensure_ascii=False)
 
 
 def send(link: Link, rig: Rig) -> list[str]:
