@@ -85,6 +85,26 @@ def test_a_hold_without_rows_takes_no_other_hold_of_its_number(otherwise, lost, 
     assert (other / "hold.csv").read_text() == header
 
 
+@pytest.mark.parametrize("name", ["ended", "boot"])
+@pytest.mark.parametrize("at_s", [300.0, 605.0])
+def test_an_end_after_which_the_board_s_rows_go_on_is_none(here, monkeypatch, name, at_s):
+    """All behind it counted for nothing: the rows were in no folder, and the board's copy was deleted."""
+    monkeypatch.setattr("bainwright.evening.runner.looks_for_s", lambda planned_s: 0.0)
+    board = LoggingBoard(here / "flash")
+    board.start()
+    watched(board, board.hold(605))
+    folder = here / "holds" / "dark-1"
+    with open(folder / "events.jsonl", "a") as events:
+        events.write(json.dumps({"event": name, "t_s": at_s, "why": "done"}) + "\n")
+    board.hold(1195)
+    board.end()
+    done = collected(board, monkeypatch)
+    assert list(read_log(folder)["t_s"]) == [*range(1, 606), *range(611, 1800, 10)]
+    assert done.holds[0].result["ended"] == "done"
+    assert [event["event"] for event in read_log(folder).events][-1] == "ended"
+    assert list(folder.glob("events.jsonl.before-*"))
+
+
 def test_rows_that_the_pc_saw_after_the_board_s_last_stay_where_a_power_cut_ended_the_hold(here, monkeypatch):
     """The board restarts knowing less than the PC: its restart has the time of its own last row."""
     monkeypatch.setattr("bainwright.evening.runner.looks_for_s", lambda planned_s: 0.0)

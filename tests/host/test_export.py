@@ -15,6 +15,7 @@ import pytest
 
 from bainwright import cli
 from bainwright.archive.listing import Entry
+from bainwright.archive.store import add
 from bainwright.core import home
 from bainwright.core.errors import FileError
 from bainwright.core.os_errors import quoted_error
@@ -321,3 +322,12 @@ def test_a_full_disk_is_said_in_our_words_where_a_library_only_quotes_the_system
     assert said.startswith("all.csv cannot be written: the disk is full")
     other = quoted_error("all.csv cannot be written", RuntimeError("IO Error: of another kind\nand more"))
     assert "got IO Error: of another kind" in str(other)
+
+
+def test_an_archive_that_is_a_link_to_itself_is_refused_in_words(records: Path, tmp_path: Path) -> None:
+    """Python before 3.13 raises an error of its own for it."""
+    (tmp_path / "a").symlink_to(tmp_path / "b")
+    (tmp_path / "b").symlink_to(tmp_path / "a")
+    with pytest.raises(FileError, match="cannot be made"):
+        add(tmp_path / "a", [], lambda done: None)
+    home.remember(tmp_path / "a")

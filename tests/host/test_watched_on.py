@@ -79,6 +79,8 @@ def test_the_next_hold_is_watched_and_recorded_where_somebody_is_called(script, 
     assert runner.WATCHED_ON in [text for _, text in view.events]
     reports = [report(each, its, None) for each, its in both]
     assert [Path(each.result["folder"]).name for each in reports] == ["mine", "mine-1"]
+    assert reports[0].summary.endswith("the warmer went on with another hold, which is in mine-1.")
+    assert "--join" not in reports[0].summary + reports[1].summary
     assert list(read_log(Path("mine"))["t_s"]) == list(range(1, 31))
     assert list(read_log(Path("mine-1"))["t_s"])[-1] == 20.0
     assert read_log(Path("mine-1")).facts["hold"] == 8

@@ -120,7 +120,7 @@ def add(archive: Path, folders: Sequence[Path], done: Callable[[float], None]) -
     FileError
         When a hold cannot be read, or the archive not written; when it is the home's own, which follows the list.
     """
-    if archive.resolve() == own().resolve():
+    if os.path.realpath(archive) == os.path.realpath(own()):  # a link to itself is refused below
         raise FileError(f"{archive} is the copy that bain holds keeps of your holds: what leaves them leaves it",
                         hint="export to another folder")
     begin(archive)

@@ -95,8 +95,8 @@ def remember(folder: Path) -> str | None:
     The line is appended by one write, so two holds that start together are both listed, and a list that cannot be read
     is not replaced. It begins with a newline: half a line that a full disk left spoils no other.
     """
-    folder = folder.resolve()
-    if folder.parent == holds_folder().resolve():  # one further down is not looked for there
+    folder = Path(os.path.realpath(folder))  # also of a link to itself, where pathlib raises an error of its own
+    if str(folder.parent) == os.path.realpath(holds_folder()):  # one further down is not looked for there
         return None
     if "\n" in str(folder):
         return f"bain holds does not list {folder}: its name has more than one line"

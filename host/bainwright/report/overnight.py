@@ -143,7 +143,7 @@ def _replay(
     facts = _facts(origin, hold, row_s)
     if there:
         rows = sorted([*_statuses(there), *_missing(there, hold, row_s)], key=lambda row: row.t)
-        events = _join(there.events, [_after(rows, event) for event in hold.events])
+        events = _join(_borne_out(rows, there.events), [_after(rows, event) for event in hold.events])
         facts = {**facts, **{key: value for key, value in there.facts.items() if key not in ("through", "row_s")}}
     setup = _setup(hold)
     scene = Scene(
@@ -213,6 +213,14 @@ def _statuses(log: HoldLog) -> Iterator[Status]:
 def _after(rows: list[Status], event: dict[str, Any]) -> dict[str, Any]:
     """A board that lost its power gives the restart the time of its last stored row, and the PC may have later ones."""
     return {**event, "t": max(event["t"], rows[-1].t)} if rows and event["event"] in ("ended", "boot") else event
+
+
+def _borne_out(rows: list[Status], there: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The events without an end or a restart after which the hold goes on: all behind it would count for nothing."""
+    last_s = rows[-1].t / 1000
+    return [{**event, "t_s": max(event["t_s"], last_s)} if event["event"] in ("ended", "boot") else event
+            for event in there
+            if event["event"] not in ("ended", "boot") or event["t_s"] >= last_s - SAME_EVENT_MS / 1000]  # fmt: skip
 
 
 def _join(there: list[dict[str, Any]], board: list[dict[str, Any]]) -> list[dict[str, Any]]:

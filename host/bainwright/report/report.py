@@ -187,8 +187,12 @@ def _night(log: HoldLog, runner: Runner, *, went_off: bool) -> str:
     return f"{found[0].upper()}{found[1:]}." if found else ""
 
 
-def _ending(course: watch.Watch, *, virtual: bool) -> str:
+def _ending(ended: Outcome, *, virtual: bool) -> str:
     """How it ended, in a sentence; empty for a planned end."""
+    course = ended.watch
+    if ended.later is not None:
+        then = "The board restarted then, and" if course.resumed else "It was over then:"
+        return f"{then} the warmer went on with another hold, which is in {ended.later[1].watch.log.folder.name}."
     if course.ended == endings.RESTARTED and any(trip["latched"] for trip in course.trips):
         return RESTARTED_LATCHED
     if course.ended == endings.RESTARTED and (course.resumed or course.declined):
@@ -233,7 +237,7 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
     if course.ended == endings.LEFT:
         notes.append(f"bain hold {setup.profile.path or setup.profile.name} --join watches it again; bain collect "
                      "fetches the rest of its log afterwards")
-    ending = _ending(course, virtual=runner.session.virtual)
+    ending = _ending(ended, virtual=runner.session.virtual)
     try:
         log = read_log(path)
     except BainError as failed:

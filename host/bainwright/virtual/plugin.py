@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import os
 import sys
 from collections.abc import Mapping
 from pathlib import Path
@@ -69,7 +70,7 @@ def _run(path: Path) -> ModuleType:
         raise PlantError(f"the plant file {path} is not Python", wanted=FORM)
     module = importlib.util.module_from_spec(module_spec)
     sys.modules[name] = module  # dataclasses and pickles in the file look up their own module
-    sys.path.insert(0, str(path.resolve().parent))  # so that it can import files beside it
+    sys.path.insert(0, os.path.dirname(os.path.realpath(path)))  # so that it can import files beside it
     try:
         module_spec.loader.exec_module(module)
     except (Exception, SystemExit) as error:  # a script that calls sys.exit must not end ours
