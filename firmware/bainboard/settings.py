@@ -13,6 +13,7 @@ NAME, KIND, UNIT, DEFAULT, LOW, HIGH = range(6)
 
 FLOAT, INT, CHOICE, TEXT, FLAG = "number", "whole number", "choice", "text", "yes/no"
 HEX = "hex digits"  # a text's unit: it has all its digits, or none
+OVER_STAGE_S = 60.0  # over the stage's limit for so long: a spike of the reading is shorter (chosen)
 
 SETTINGS = (
     # -- the rig as built -------------------------------------------------------------------------------------------
@@ -77,7 +78,7 @@ SETTINGS = (
     # -- supervision ------------------------------------------------------------------------------------------------
     ("trip.jump_c_per_s", FLOAT, "K/s", 5.0, 1.0, 20.0),
     ("trip.bad_samples", INT, "", 3, 2, 10),
-    ("trip.over_stage_s", FLOAT, "s", 60.0, 5.0, 600.0),
+    ("trip.over_stage_s", FLOAT, "s", OVER_STAGE_S, 5.0, 600.0),
     ("trip.idle_rise_k", FLOAT, "K", 1.0, 0.3, 5.0),
     ("trip.fall_k_per_min", FLOAT, "K/min", 2.0, 0.5, 10.0),
     ("trip.fall_k", FLOAT, "K", 1.0, 0.5, 5.0),
@@ -185,6 +186,7 @@ def check(table, doc: dict) -> tuple:
 
 PASSES_S = 2.0  # heat that a pass may give after the one that sees too much of it
 MOST_OVER_K = 12.0  # water over its stage's limit with a dead probe: the account's 9.5 K, and so much for a pass
+MOST_SHORT_K = 10.0  # the same with a shorted switch, by longer patience than the default
 
 
 def _together(values: dict) -> str:
@@ -203,6 +205,13 @@ def _together(values: dict) -> str:
         return ("water_l: {:g} L under {:g} kg of chocolate could warm by {:.0f} °C in a self-test, wanted at most "
                 "{:g}; more water or less chocolate").format(
                     values["water_l"], values["chocolate_kg"], test_k, MOST_OVER_K)
+    # A switch that shorts beside a bowl warmer than its bath shows by the limit alone. The default is what it must be.
+    over_s = values["trip.over_stage_s"]
+    short_k = values["heater_w"] * (over_s + values["heater_lag_s"]) / small_j_per_k
+    if not (over_s <= OVER_STAGE_S or short_k <= MOST_SHORT_K):
+        return ("trip.over_stage_s: in {:g} s {:g} W on {:g} L could take the water {:.0f} °C over its limit past a "
+                "shorted switch, wanted at most {:g}; give {:g} s or less").format(
+                    over_s, values["heater_w"], values["water_l"], short_k, MOST_SHORT_K, OVER_STAGE_S)
     return _gains_fault(values, small_j_per_k, large_j_per_k)
 
 

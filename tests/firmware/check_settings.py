@@ -62,6 +62,11 @@ def test_figures_that_together_would_let_the_water_too_far_are_refused_with_the_
     assert settings.check(settings.SETTINGS, {"chocolate_kg": 20.0})[1] is None
     why = settings.check(settings.SETTINGS, {"chocolate_kg": 20.0, "water_l": 1.0})[1]
     assert "18 °C in a self-test" in why, why
+    # A shorted switch for 600 s and a lag of 30 s: 150 W x 630 s over 4180 J/K is 22.6 K, and 60 W give 9.0 K.
+    why = settings.check(settings.SETTINGS, {"trip.over_stage_s": 600.0})[1]
+    assert "23 °C over its limit" in why, why
+    assert settings.check(settings.SETTINGS, {"trip.over_stage_s": 600.0, "heater_w": 60.0})[1] is None
+    assert settings.check(settings.SETTINGS, {"trip.over_stage_s": 60.0, "heater_w": 2000.0})[1] is None
 
 
 def test_gains_too_small_for_single_precision_are_refused():
