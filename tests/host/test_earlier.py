@@ -2,7 +2,7 @@
 
 import json
 import os
-from datetime import datetime
+from datetime import UTC, datetime
 
 import pytest
 from fake_board import FakeBoard, status_line
@@ -16,6 +16,7 @@ from bainwright.link.messages import decode
 from bainwright.live.now import now_of
 from bainwright.page import site
 from bainwright.record.columns import HEADER, row
+from bainwright.record.reader import read_facts
 
 BOARD = "0011223344556677"
 BEGAN_S = datetime.fromisoformat(FACTS["started"]).timestamp()
@@ -49,7 +50,7 @@ def found(t_s=1200.0, now_s=1200.0, hold=7, board=BOARD, simulated=False):
 def test_what_is_recorded_of_the_hold_comes_back(records):
     """Each second once, where the chocolate was, and the events in the words in which they were shown."""
     record(records)
-    record(records, "dark-2", range(550, 700), started="2026-11-20T18:09:09+00:00")
+    record(records, "dark-2", range(550, 700))  # it was joined
     course, events = found()
     assert [each.t_s for each in course] == list(range(1, 700))
     assert (course[0].place, course[599].place) == (BELOW, IN)
@@ -89,7 +90,10 @@ def test_who_takes_a_hold_over_shows_it_whole_with_a_gap(records, monkeypatch):
     monkeypatch.setattr("time.time", lambda: BEGAN_S + 1200.0)
     board.hello.update(state="hold", hold=7)
     board.clock_answer.update(t=1_200_000, left=5_400_000)
-    scene = runner_of([], board=board, join=True).scene()
+    runner = runner_of([], board=board, join=True)
+    scene = runner.scene()
+    began_s = datetime.fromisoformat(read_facts(runner._log.folder)["started"]).timestamp()
+    assert abs(began_s + 1200.0 - datetime.now(UTC).timestamp()) < 60.0  # a review tells its moments by the clock
     assert (scene.evening[0][0], scene.evening[-1][0]) == (1.0, 541.0)
     scene.see(1201.0, decode(status_line(1201, 1_201_000).strip()))
     assert scene.evening[-2:] == [(1201.0, None, None), (1201.0, 33.0, 31.5)]

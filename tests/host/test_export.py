@@ -7,6 +7,7 @@ import json
 import os
 import shutil
 import zipfile
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from bainwright.core.read_file import read_pieces
 from bainwright.files.chocolate import load_profile
 from bainwright.page.past_holds import files_of
 from bainwright.record.columns import HEADER, NAMES
+from bainwright.record.leftovers import read_leftovers
 from bainwright.record.reader import read_log
 from bainwright.record.writer import seal
 
@@ -112,6 +114,42 @@ def test_a_copy_with_more_rows_comes_in_beside_the_shorter_one_once(
     out, err = capsys.readouterr()
     assert "dark-1-2 is dark-1 with rows that are not in it" in err
     assert "1 of them were here already" in out
+
+
+@pytest.mark.parametrize(("apart_s", "rows", "added"), [
+    (1, 3, ["dark-1"]), (-1, 3, ["dark-1"]), (299, 5, ["dark-1", "dark-1-2"]), (601, 3, ["dark-1"]),
+    (7200, 3, ["dark-1", "dark-1-2"])])
+def test_an_evening_that_one_pc_watched_and_another_collected_is_one(
+    apart_s: int, rows: int, added: list[str], records: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """They took its start from two clocks: of one bowl, one copy was fit and the other had bath water in it."""
+    began = datetime.fromisoformat("2026-11-20T22:00:00+00:00")
+    facts = store(records / "dark-1", rows=rows) / "hold.json"
+    facts.write_text(json.dumps({**json.loads(facts.read_text()), "profile": load_profile("dark").document()}))
+    cli.main(["stock", "dark-1", "--left", "600g", "--allergen", "hazelnut"])
+    cli.main(["export", "a.zip"])
+    holds = elsewhere(monkeypatch, tmp_path)
+    there = store(holds / "dark-1", (began + timedelta(seconds=apart_s)).isoformat())
+    cli.main(["gather", "a.zip"])
+    assert sorted(each.name for each in holds.iterdir()) == added
+    assert (there / "stock.json").exists() is (apart_s < 900)
+    if apart_s < 900:
+        assert read_leftovers(there).allergens == ["hazelnut"]
+
+
+def test_another_hold_of_the_same_number_and_minute_is_another(
+    records: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A board that was erased counts from one again; a short hold must not pass for a part of the one before."""
+    store(records / "dark-1", "2026-11-20T22:05:00+00:00")
+    path = records / "dark-1" / "hold.csv"
+    path.write_text(path.read_text().replace("33.0", "35.0"))
+    cli.main(["export", "a.zip"])
+    holds = elsewhere(monkeypatch, tmp_path)
+    store(holds / "white-1", rows=9)
+    cli.main(["gather", "a.zip"])
+    assert sorted(each.name for each in holds.iterdir()) == ["dark-1", "white-1"]
 
 
 def test_two_virtual_holds_of_the_same_second_are_two(records: Path, tmp_path: Path) -> None:

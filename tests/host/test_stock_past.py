@@ -57,6 +57,17 @@ def test_it_is_found_under_another_name_and_a_stranger_s_of_its_name_is_not_take
     assert "label it: walnut" in stock(capsys, "dark-2")[1]
 
 
+def test_it_is_found_in_a_copy_that_was_collected_elsewhere(capsys, here):
+    """Its start is by the board's clock there, a second before the PC's."""
+    stock(capsys, "dark-1", "--left", "640g", "--allergen", "hazelnut")
+    stock(capsys, "dark-2", "--left", "300g", "--of", "dark-1")
+    facts = here / "holds/dark-1/hold.json"
+    values = json.loads(facts.read_text())
+    began = datetime.fromisoformat(values["started"]) - timedelta(seconds=1)
+    facts.write_text(json.dumps({**values, "started": began.isoformat(timespec="seconds")}))
+    assert "label it: hazelnut" in stock(capsys, "dark-2")[1]
+
+
 @pytest.mark.parametrize("lost", ["gone", "damaged", "typed before", "x", "[]", "[1]", "{}", '[[], "b"]',
                                   "[null, 1e400]", "[" * 100_000, f'["a", {"7" * 5000}]'])  # fmt: skip
 def test_a_past_that_cannot_be_looked_up_is_said(capsys, here, lost):

@@ -13,7 +13,7 @@ from functools import partial
 from pathlib import Path, PurePosixPath
 
 from bainwright.archive.entries import bring_entries
-from bainwright.archive.identity import identity, rows_file
+from bainwright.archive.identity import names_of_copies, rows_file
 from bainwright.core.atomic_write import alone, move_folder_into_place, saved_from, scratch_folder
 from bainwright.core.errors import BainError, FileError
 from bainwright.core.file_names import file_name
@@ -26,6 +26,7 @@ from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET
 from bainwright.record.reader import HoldLog, read_log
 
 FILES = (CSV, PARQUET, EVENTS, FACTS, "temper.json", "stock.json", "hold.png", "hold.svg")  # of a hold's folder
+SAME_C, SAME_SHARE = 0.003, 0.9  # chosen: a few damaged readings must not make another hold of it
 MOST_HOLDS = 10_000  # of one file; chosen
 Reader = Callable[[], bytes]
 # Of a packed file's size. Chosen: logs come to a tenth of theirs, and a small file says little.
@@ -127,7 +128,7 @@ def _gather(source: Path, holds: Path, found: Gathered) -> None:
     known: dict[str, list[Path]] = {}
     for here in sorted(holds.iterdir()):
         if os.path.isfile(here / FACTS):
-            known.setdefault(identity(here), []).append(here)
+            known.setdefault(names_of_copies(here)[0], []).append(here)
     with scratch_folder(holds, COMING) as coming:
         for name, files in _holds_in(source):
             folder = coming / "hold"
@@ -145,7 +146,8 @@ def _take(folder: Path, name: str, known: dict[str, list[Path]], found: Gathered
     except BainError as failed:
         found.refused.append(f"{name}: {failed.words().replace(str(folder), name)}")
         return
-    copies = known.setdefault(identity(folder), [])
+    names = names_of_copies(folder, log.facts)
+    copies = [here for each in names for here in known.get(each, []) if _agree(here, log)]
     if copies and _is_in(copies, folder, log):
         found.known.append(name)
         added, left_out = bring_entries(copies[0], folder)
@@ -156,7 +158,11 @@ def _take(folder: Path, name: str, known: dict[str, list[Path]], found: Gathered
     found.added.append(target)
     if copies:
         found.fuller.append((target, copies[0]))
-    copies.append(target)
+    for copy in copies:  # it is one bowl, and what got into it counts whichever of them is asked for
+        added, _ = bring_entries(copy, target)
+        bring_entries(target, copy)
+        found.entered += [(copy, added)] if added else []
+    known.setdefault(names[0], []).append(target)
 
 
 def _placed(folder: Path, name: str) -> Path:
@@ -178,6 +184,17 @@ def _placed(folder: Path, name: str) -> Path:
             target.rmdir()
         raise
     return target
+
+
+def _agree(here: Path, log: HoldLog) -> bool:
+    """Have they the same water in the seconds that both have? A board that was erased gives its numbers anew."""
+    try:
+        own = read_log(here)
+    except BainError:  # it says nothing against it
+        return True
+    known = dict(zip(own["t_s"], own["water_c"], strict=True))
+    both = [(known[t_s], water_c) for t_s, water_c in zip(log["t_s"], log["water_c"], strict=True) if t_s in known]
+    return sum(not abs(one - other) > SAME_C for one, other in both) >= SAME_SHARE * len(both)
 
 
 def _is_in(copies: list[Path], folder: Path, log: HoldLog) -> bool:

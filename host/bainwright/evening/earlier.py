@@ -69,9 +69,10 @@ def _is_of(running: Running, entry: Entry, log: HoldLog, now_s: float) -> bool:
     """Is this record's hold as far along by now as the running one? All simulated boards have one id."""
     if entry.started_s is None or entry.virtual != running.simulated:
         return False
-    first_s, last_s = float(log["t_s"][0]), float(log["t_s"][-1])
+    first_s, last_s = 0.0, float(log["t_s"][-1])
     pace, near_s = 1.0, NEAR_S
-    if running.simulated:
+    if running.simulated:  # one that was joined began for its record with its first row
+        first_s = float(log["t_s"][0])
         took_s = (Path(entry.folder) / CSV).stat().st_mtime - entry.started_s
         pace = (last_s - first_s) / max(took_s, 1.0)
         near_s = NEAR_S * max(1.0, pace) + NEAR_SHARE * running.t_s

@@ -7,7 +7,7 @@ import time
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from bainboard import settings
@@ -243,11 +243,16 @@ class Runner:
             scene.recall(*earlier(running, self.setup.profile, scene.bath, time.time()))
         return scene
 
+    @property
+    def _ran_s(self) -> float:
+        """How long a hold that is joined has run by the clock; simulated time goes at a pace of its own."""
+        return self.starter.ran_s if self.setup.join and not self.session.simulated else 0.0
+
     def _facts(self) -> dict[str, Any]:
         setup, start = self.setup, self.starter
         return {
             "VIRTUAL": self.session.simulated,
-            "started": datetime.now(UTC).isoformat(timespec="seconds"),
+            "started": (datetime.now(UTC) - timedelta(seconds=self._ran_s)).isoformat(timespec="seconds"),
             "profile": setup.profile.document(),
             "stage": setup.stage,
             "for_s": start.for_s,

@@ -8,7 +8,7 @@ from pathlib import Path
 import msgspec
 import numpy as np
 
-from bainwright.archive.identity import identity, short
+from bainwright.archive.identity import names_of_copies, short
 from bainwright.core.bounds import COLDEST_C, HOTTEST_C
 from bainwright.core.errors import BainError, FileError
 from bainwright.core.home import hold_folders
@@ -32,7 +32,12 @@ LOST_PAST = ("not known what else got into it: the record of {}, whose leftovers
 
 def hold_id(folder: Path) -> str:
     """What a hold is found by when its folder has another name: its board, number and start."""
-    return short(identity(folder))
+    return _ids(folder)[0]
+
+
+def _ids(folder: Path) -> list[str]:
+    """The same for every copy of it."""
+    return [short(name) for name in names_of_copies(folder)]
 
 
 class PastEvenings:
@@ -64,7 +69,8 @@ class PastEvenings:
             if left is not None:
                 self.records.append((folder, left))
             if left is not None or (folder / STOCK).exists():
-                self._by_hold.setdefault(self._id(folder), []).append((folder, left))
+                for each in _ids(folder):
+                    self._by_hold.setdefault(each, []).append((folder, left))
 
     def judged(self, folder: Path, left: Leftovers) -> Leftovers:
         """A hold's record with what is known by now of its evening and of those it goes back to, judged again."""
@@ -83,7 +89,7 @@ class PastEvenings:
 
     def go_back_to(self, folder: Path, left: Leftovers, other: Path) -> bool:
         """Do leftovers go back to another hold, over any number of meltings?"""
-        return hold_id(other) in self._holds(folder, left)
+        return not self._holds(folder, left).keys().isdisjoint(_ids(other))
 
     def _holds(self, folder: Path, left: Leftovers) -> dict[str, str]:
         """The name of each hold that leftovers go back to, by its id; their own first. A circle ends."""

@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, cast
 
+from bainwright.archive.identity import BEGAN_S
 from bainwright.core.errors import BainError
 from bainwright.evening import endings
 from bainwright.record.boardlog import BoardHold
@@ -17,7 +18,6 @@ from bainwright.record.reader import HoldLog, read_facts, read_log
 SAME_SHARE = 0.9  # chosen: a few damaged readings must not make another hold of it
 UNSYNCED_MS = 1_200_000  # chosen: twice the longest that a board may wait with its log (settings: log.sync_s)
 SAME_EVENT_MS = 2000  # the PC stamps an event with the last second it had received
-BEGAN_S = 600.0  # chosen: the board has the PC's own time, so the two differ by seconds
 WHOLE = (endings.DONE, endings.STOPPED, endings.TRIPPED, endings.RESTARTED)
 
 
