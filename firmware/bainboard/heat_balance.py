@@ -180,7 +180,7 @@ class Account:
     account is full when that would be OVER_LIMIT_K over the limit, or at the hard limit; a reading that was higher
     before gives no more room than it did, or MOST_K. Then heat waits, but for the pulses of a look, of which PULSES_K
     may be spent. Three things clear it: a look that was seen, a passed self-test, and a rise that only this much heat
-    makes. No pause, act, message, stage or new hold does.
+    makes. After a look without an answer it takes two. No pause, act, message, stage or new hold does.
     """
 
     LOOK_AT = 0.45  # share of the account at which a look begins, at the latest (chosen)
@@ -192,13 +192,14 @@ class Account:
     RISING = 0.7  # share of the account that a rise under way may take before a look begins (chosen)
     UNDER_K = 3.0  # a heated bath reads no further under the room and its own start (chosen: the room's error)
     MOST_HEAT = 1.5  # times what such a rise of the largest load takes; a probe that shows half passes at 2 (chosen)
+    OLD_MS = 3600 * 1000  # a rise over old ground counts so seldom (chosen: a bath is topped up once an hour)
     RISE_K = 0.8  # a rise in the heat's own proportion, and on ground not risen over before, is proof too (chosen)
 
     def __init__(self, values: dict) -> None:
         self._small_j_per_k = smallest_load_j_per_k(values)
         self._large_j_per_k = largest_load_j_per_k(values)
         self._hard_c = values["hard_limit_c"]
-        self._loss_w_per_k = LEAST_LOSS_W_PER_K_AT_1L * values["water_l"] ** 0.667
+        self.least_loss_w_per_k = LEAST_LOSS_W_PER_K_AT_1L * values["water_l"] ** 0.667
         self._heat = HeatOnItsWay(values)
         self.look = Look(values)
         self.looks = 0  # blocks looked at
@@ -209,7 +210,10 @@ class Account:
         self.under_s = 0.0  # so long has it read under all that a heated bath can be: no proof
         self._began_c: float | None = None  # what was read as the last self-test of a start began, or passed
         self._highest_c = -200.0  # what was read since, at the most
+        self._top_c = -200.0  # the highest reading that was proved since
+        self._old_ms = -self.OLD_MS  # when a rise over old ground was last taken for proof
         self.may_look = True  # heat may be given just now
+        self._silent = False  # a look was not answered since the last proof
         self._full_j = 0.0
         self._mean_w = values["heater_w"]
         self._asked_ms = -self.APART_MS
@@ -224,18 +228,22 @@ class Account:
         """The self-test of a start has passed; before it the reading was `from_c`."""
         if not self.under_s:  # else it is as far under what it was as before, in the same hold or in a new one
             self._began_c = max(from_c, water_c)
-        self._highest_c = max(from_c, water_c)
+        self._highest_c = self._top_c = max(from_c, water_c)
         self.proved(water_c)
 
     def proved(self, water_c: float) -> None:
         """The probe follows the heat: what it reads is the water's, and only heat on its way is still to come."""
         self.proved_c = self._c = water_c
         self.unproved_j = self._heat.stored_j
-        self.unseen, self.full = 0, False
-        self._risen = False  # a rise over old ground was taken for proof since the last look
-        self._low_c = self._top_c = water_c
+        self.unseen, self.full, self._silent = 0, False, False
+        self._low_c, self._top_c = water_c, max(self._top_c, water_c)
         self._rise_j = 0.0
         self.look.begin()
+
+    def _proved_weakly(self) -> None:
+        """By a sign that a dead probe may give by chance: from here on no proof of this hold buys more than MOST_K."""
+        self.proved(self._c)
+        self._highest_c = max(self._highest_c, self._cap_c - MOST_K)
 
     def doubt(self, budget_k: float) -> None:
         """The reading fell as no bath does: little more heat until it is proved."""
@@ -261,7 +269,7 @@ class Account:
             self.under_s = 0.0
         elif given_j > 0.0:  # a draught may cool a bath at rest so far
             self.under_s += dt_s
-        self._watch_rise(arrived_j)
+        self._watch_rise(now_ms, arrived_j)
         look = self.look
         if look.at is not None and look.step(now_ms, dt_s, self._c, arrived_j):
             self._judge()
@@ -270,7 +278,7 @@ class Account:
             self._full_j = self._full_j if self.full else self.unproved_j
             over_k = self.proved_c + self.unproved_j / self._small_j_per_k - room_c
             if not given_j > 0.0:  # it cools, at least this fast: another pulse will fit in
-                self.unproved_j = max(room_j, self.unproved_j - self._loss_w_per_k * max(0.0, over_k) * dt_s)
+                self.unproved_j = max(room_j, self.unproved_j - self.least_loss_w_per_k * max(0.0, over_k) * dt_s)
         self.full = not self.unproved_j < room_j
         look.fade(dt_s)
         self._mean_w += (given_j / max(dt_s, 0.1) - self._mean_w) * dt_s / self.MEAN_S
@@ -289,7 +297,8 @@ class Account:
         if self.look.blocks or self.unseen:
             return True
         risen_k = self._c - self._low_c
-        if risen_k >= MOVED_K and 0.5 * self._rise_j <= risen_k * self._large_j_per_k:
+        counts = self._low_c >= self._top_c - MOVED_K or now_ms - self._old_ms >= self.OLD_MS
+        if counts and risen_k >= MOVED_K and 0.5 * self._rise_j <= risen_k * self._large_j_per_k:
             return not self.unproved_j < self.RISING * room_j  # a rise that is its own proof is under way
         needed_j = self._mean_w * block_s
         if now_ms - self._asked_ms < self.APART_MS:
@@ -315,17 +324,22 @@ class Account:
         if self.under_s:
             look.begin()
         elif self.SEEN <= look.gain < self.WILD and look.gain - 2.0 * look.error >= self.SURE:
-            self.proved(self._c)
+            self._silent = self._silent or self.unseen > 0
+            self.unseen = 0
+            if not self._silent:
+                self.proved(self._c)
+            elif look.blocks > 1:  # one that was silent has to answer twice
+                self._proved_weakly()
         elif look.gain + 2.0 * look.error < self.SEEN:
             self.unseen += 1
             look.begin()
         elif look.blocks >= self.MOST_BLOCKS:
             look.begin()
 
-    def _watch_rise(self, arrived_j: float) -> None:
+    def _watch_rise(self, now_ms: int, arrived_j: float) -> None:
         """Count a rise as proof: RISE_K or more, two thirds of what the largest load would show for the heat given,
-        and no more than the smallest could show. A range already risen through since the last look counts only once,
-        because a reading that swings about a stuck value rises again and again.
+        and no more than the smallest could show. It has to end RISE_K over all that was proved in this hold; on old
+        ground it counts once an hour, because a reading that swings about a stuck value rises again and again.
         """
         self._rise_j += arrived_j
         risen_k = self._c - self._low_c
@@ -335,8 +349,8 @@ class Account:
         elif risen_k >= self.RISE_K and self._small_j_per_k * risen_k <= 1.5 * self._rise_j:
             if self._rise_j > self.MOST_HEAT * risen_k * self._large_j_per_k:
                 self._low_c, self._rise_j = self._c, 0.0
-            elif self._c > self._top_c + self.RISE_K or not self._risen:
-                new, top_c = self._c > self._top_c, max(self._c, self._top_c)
-                risen = self._risen or not new
+            elif self._c > self._top_c + self.RISE_K:
                 self.proved(self._c)
-                self._risen, self._top_c = risen, top_c
+            elif now_ms - self._old_ms >= self.OLD_MS:
+                self._old_ms = now_ms
+                self._proved_weakly()

@@ -32,6 +32,37 @@ class Fall:
         return not self.from_c - temp_c < self._fell_k
 
 
+class Poured:
+    """Warm water is being poured in: a rise that no heat of this warmer makes in half of its water.
+
+    It shows through the probe's lag, and what is still to come after the fast part is over in three lags. A rise that
+    goes on so for longer is no kettle.
+    """
+
+    WINDOW_S, LEAST_K = 10.0, 0.5
+    REST_S, MOST_S = 90.0, 120.0  # 3 x the slowest probe's lag; (chosen: two kettles)
+
+    def __init__(self, values: dict) -> None:
+        self._fast_k = max(self.LEAST_K, self.WINDOW_S * values["heater_w"] / smallest_load_j_per_k(values))
+        self._from_c: float | None = None
+        self._window_s = self._fast_s = self._rest_s = 0.0
+
+    def step(self, dt_s: float, water_c: float) -> bool:
+        """One valid reading: does a pour show, or its end?"""
+        if self._from_c is None:
+            self._from_c = water_c
+        self._window_s += dt_s
+        self._rest_s = max(0.0, self._rest_s - dt_s)
+        if self._window_s >= self.WINDOW_S:
+            if water_c - self._from_c >= self._fast_k:
+                self._fast_s += self._window_s
+                self._rest_s = self.REST_S if self._fast_s <= self.MOST_S else 0.0
+            else:
+                self._fast_s = 0.0
+            self._from_c, self._window_s = water_c, 0.0
+        return self._rest_s > 0.0
+
+
 class BowlProbeOut:
     """A fall colder than any refill makes: the bowl's probe is not in the chocolate, until it reads as before.
 
@@ -113,9 +144,9 @@ class Pace:
         self._low_c: float | None = None
         self._arrived_j = 0.0
 
-    def step(self, water_c: float, bowl_c: float | None, duty_zero: bool, arrived_j: float) -> None:
+    def step(self, water_c: float, bowl_c: float | None, duty_zero: bool, arrived_j: float, poured: bool) -> None:
         """One valid reading; `fast` stays until a self-test has passed."""
-        explained = duty_zero or (bowl_c is not None and bowl_c > water_c)
+        explained = duty_zero or poured or (bowl_c is not None and bowl_c > water_c)
         if self._low_c is None or explained or water_c < self._low_c:
             self._low_c, self._arrived_j = water_c, 0.0
             return
@@ -204,12 +235,64 @@ class Twin:
         self._far_s = self._far_s + dt_s if apart_k >= self.LATCH_K else 0.0
 
 
+class Alone:
+    """Heat while the bowl, the only witness, is out of its bath, and nothing but one probe sees the water.
+
+    It may lift all the stated water to `over_k` over the stage's limit from what was read as the bowl left, or from
+    what cold water poured in since has left, and no further: no look and no rise adds to that. Heat that waits loses at
+    least what the account's does. The bowl is a witness again once it has soaked.
+    """
+
+    BACK_S = 600.0  # cold needs so long to cross 2 cm of chocolate (as BowlWitness.SOAK_S)
+    WARN_S = 1800.0  # heat held back so long is worth a word (as Believed)
+    # K/min and K: a fall that no bath makes, not read by a probe that drifts either (0.36 K/min of 2 L losing 70 W:
+    # computed; and as much again).
+    POURED = (1.0, 2.0)
+
+    def __init__(self, values: dict, over_k: float, least_loss_w_per_k: float) -> None:
+        self._j_per_k = smallest_load_j_per_k(values) / LEAST_FILL
+        self._over_k, self._loss_w_per_k = over_k, least_loss_w_per_k
+        self._fall = Fall(*self.POURED)
+        self._back_s = self.BACK_S
+        self._begin(0.0)
+
+    def _begin(self, water_c: float) -> None:
+        self.from_c, self.spent_j, self.waited_s = water_c, 0.0, 0.0
+        self.over = False
+        self._fall.begin()
+
+    @property
+    def long(self) -> bool:
+        """Heat has waited for long."""
+        return self.waited_s >= self.WARN_S
+
+    def step(self, dt_s: float, away: bool, water_c: float, room_c: float, given_j: float, limit_c: float) -> None:
+        """One valid reading of a hold."""
+        if not away:
+            self._back_s += dt_s
+            if self._back_s >= self.BACK_S:
+                self._begin(water_c)
+            self.over = False
+            return
+        self._back_s = 0.0
+        if self._fall.step(dt_s, water_c):
+            self.from_c = min(self.from_c, water_c)
+        most_j = max(0.0, limit_c + self._over_k - self.from_c) * self._j_per_k
+        self.spent_j += given_j
+        self.over = not self.spent_j < most_j
+        if self.over:
+            self.waited_s += dt_s
+            if not given_j > 0.0:
+                self.spent_j = max(0.0, self.spent_j - self._loss_w_per_k * max(0.0, water_c - room_c) * dt_s)
+
+
 class Believed:
     """The bath as heat and the learnt loss have it, with no probe: what catches a probe that drifts, alone.
 
-    1.3 times the learnt loss is taken off, so a sound bath is always warmer than this. Where it is over the stage's
-    limit by OVER_K, the water may be too: T <= room + 1.3 x g x (learnt / true loss) x (limit + OVER_K - room), and g
-    is 1 + 0.02 x (limit + OVER_K - 33 °C), but 1 at the least.
+    1.3 times the learnt loss is taken off, so a sound bath is always warmer than this. Heat waits where it is at M:
+    T <= room + 1.3 x g x (learnt / true loss) x (M - room), and g is 1 + 0.02 x (M - 33 °C), but 1 at the least. M is
+    the stage's limit + OVER_K at most, and less where T could pass the stage's limit + BOUND_K, or the hard limit +
+    OVER_HARD_K: the formula solved for M. Not while chocolate melts: the way up takes more.
 
     A power cut must not wipe it out: `stored_c` is what to store, in whole degrees, and `from_c` what was stored.
     """
@@ -217,11 +300,17 @@ class Believed:
     MORE_LOSS = 1.3  # a door, a lid half off (chosen)
     LEARNT_C, GROWS_PER_K = 33.0, 0.02  # losses are learnt near it; W/K grow 25-40 % up to 50 °C (computed)
     OVER_K = 3.0
+    LEAST_ROOM_C = 15.0  # no kitchen is held to be colder: a room told too cold is a loss believed too large (chosen)
+    OVER_HARD_K = 2.0  # of the 3 K that are promised (chosen)
+    # Of the 10 K that are promised; the rest is for a loss learnt too large, a warmer room (chosen). All of it where
+    # a bowl probe reads: it says the same, later.
+    BOUND_K, WITNESSED_K = 7.0, 10.0
     WARN_S = 1800.0  # heat held back so long is worth a word
     STORED_K = 3.0  # what was stored is too warm by this much at most, or it would be written all the time (chosen)
 
     def __init__(self, values: dict, from_c: float | None = None) -> None:
         self._loss_w_per_k = self.MORE_LOSS * values["gains.loss_w_per_k"]
+        self._hard_c = values["hard_limit_c"]
         # The water, and as much of the bowl as follows it within minutes: half (chosen: between none and all of it).
         self._load_j_per_k = 0.5 * largest_load_j_per_k(values) + smallest_load_j_per_k(values)
         self.water_c: float | None = None
@@ -229,21 +318,33 @@ class Believed:
         self.over = self.long = False
         self.over_s = 0.0  # how long it was; it comes and goes while the heat does
 
-    def step(self, dt_s: float, water_c: float, room_c: float, given_j: float, limit_c: float) -> None:
+    def step(self, dt_s: float, water_c: float, room_c: float, given_j: float, limit_c: float,
+             melts: bool, bowl_reads: bool) -> None:
         """One second of heat; begins at the first reading."""
         if not self._loss_w_per_k > 0.0:
             return
+        room_c = max(room_c, self.LEAST_ROOM_C)
         if self.water_c is None:
             self.water_c = water_c if self.stored_c is None else max(water_c, self.stored_c)
-        more = 1.0 + self.GROWS_PER_K * max(0.0, self.water_c - self.LEARNT_C)
-        lost_j = more * self._loss_w_per_k * (self.water_c - room_c) * dt_s
+        lost_j = self._growth(self.water_c) * self._loss_w_per_k * (self.water_c - room_c) * dt_s
         self.water_c += (given_j - lost_j) / self._load_j_per_k
         if self.stored_c is None or not self.stored_c - self.STORED_K <= self.water_c <= self.stored_c:
             self.stored_c = int(self.water_c) + 1.0
-        self.over = not self.water_c < limit_c + self.OVER_K
+        most_c = limit_c + self.OVER_K
+        if not melts:
+            over_k = self.WITNESSED_K if bowl_reads else self.BOUND_K
+            bound_c = min(limit_c + over_k, self._hard_c + self.OVER_HARD_K)
+            flat_k = max(0.0, bound_c - room_c) / self.MORE_LOSS
+            least_k = flat_k / self._growth(room_c + flat_k)  # once more, and the middle: within 0.3 K
+            most_c = min(most_c, room_c + 0.5 * (least_k + flat_k / self._growth(room_c + least_k)))
+        self.over = not self.water_c < most_c
         held_back = self.over and water_c < limit_c  # not a bath that is cooling down to its next stage
         self.over_s = min(self.WARN_S, max(0.0, self.over_s + (dt_s if held_back else -0.1 * dt_s)))
         self.long = not self.over_s < (1.0 if self.long else self.WARN_S)  # one word, however often it comes and goes
+
+    def _growth(self, water_c: float) -> float:
+        """How much more is lost per kelvin than where it was learnt."""
+        return 1.0 + self.GROWS_PER_K * max(0.0, water_c - self.LEARNT_C)
 
     def cool(self, off_s: float, water_c: float, room_c: float) -> None:
         """Nothing heated for so long; `water_c` is what is read now."""

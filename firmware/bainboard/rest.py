@@ -18,7 +18,9 @@ from bainboard.heat_balance import (
 OBSERVE_MS = 120 * 1000  # a slope to 0.0005 K/s from a 1/16 K reading
 LEAST_MS = 30 * 1000  # a block of a rise is no shorter than the slowest probe's lag
 BLOCKS = 3  # so many blocks of rise in a row are heat: what is poured in shows and is over (chosen)
+SLOW_MS = 600 * 1000  # and of weak heat, which shows in so long (chosen: 6 W over the losses of 2 L)
 CALM_MS = 600 * 1000  # a rise is over when nothing rose for ten minutes with the guard open (chosen)
+FELL_K = 1.0  # a bath that nothing heats falls so far, and a gust over one that is heated takes less (chosen)
 APART_MS = 10 * 1000  # readings this far apart have a self-test between them (chosen)
 PERSON_MS = 900 * 1000  # what a person just did explains a rise where there is no guard to ask (chosen)
 ROOM_K = 5.0  # cold water warms to the room by itself, and a room is known this well (chosen)
@@ -29,8 +31,9 @@ class Rest:
     """Step it with each valid reading, in every state.
 
     `opened`: first look, heat off and guard open. `closed`: second look, heat off and guard closed. `shorted`: the
-    rise stopped with the guard open and came back with it closed. `unasked`: it rises with the guard open; only ten
-    calm minutes end that. `seen` is what is known of it, 0 to BLOCKS: what outlives a restart.
+    rise stopped with the guard open and came back with it closed. `unasked`: it rises with the guard open. Only ten
+    calm minutes end that, in which it falls as well, or is where something explains it: a bath that is as warm as heat
+    has made it, and does not cool, is heated. `seen` is what is known of it, 0 to BLOCKS: what outlives a restart.
     """
 
     WATCH, OPENED, CLOSED, SHORTED = range(4)
@@ -46,6 +49,8 @@ class Rest:
         self._again_ms = self._settle_ms + promised_ms
         self._block_ms = max(LEAST_MS, 2 * promised_ms)
         self._rising = min(BLOCKS, max(0, seen))  # blocks of rise in a row; negative: blocks without one
+        self._slow = 0  # the same, of slow ones
+        self._high_c = -200.0  # the most that was read since heat last flowed
         self._over = seen > 0  # a rise that nothing explains
         self.unasked = seen >= BLOCKS
         self._ground_c: float | None = None
@@ -60,10 +65,10 @@ class Rest:
         self._enter(self.WATCH, 0, 0.0)
 
     def proved(self) -> None:
-        """A self-test has shown that guard and switch cut the heat."""
+        """A self-test has shown that guard and switch cut the heat; an even rise from before it began it cannot see."""
         self.forget_looks()
-        if not self.unasked:
-            self._rising, self._over = min(0, self._rising), False
+        if not self._over:
+            self._rising, self._slow = min(0, self._rising), min(0, self._slow)
 
     def blind(self) -> None:
         """The probe is in somebody's hand: nothing is seen, and nothing is forgotten."""
@@ -71,10 +76,10 @@ class Rest:
 
     @property
     def seen(self) -> int:
-        """Blocks of a rise that nothing explains, with the guard open, 0 to BLOCKS; no hold starts before it is 0."""
+        """Blocks of a rise that nothing explains, with the guard open, 0 to BLOCKS; before the last no hold starts."""
         if self.unasked:
             return BLOCKS
-        return min(BLOCKS - 1, self._rising) if self._over and self._rising > 0 else 0
+        return min(BLOCKS - 1, max(0, self._rising, self._slow)) if self._over else 0
 
     def _enter(self, state: int, now_ms: int, water_c: float) -> None:
         self.state = state
@@ -96,18 +101,24 @@ class Rest:
         return self.state == self.SHORTED
 
     def step(self, now_ms: int, water_c: float, bowl_c: float | None, room_c: float, duty_zero: bool, arrived_j: float,
-             guard_open: bool) -> None:
-        """One valid reading, in any state; `bowl_c` None when unknown, `guard_open` since the last one."""
+             guard_open: bool, poured: bool) -> None:
+        """One valid reading, in any state; `bowl_c` None when unknown, `guard_open` since the last one, `poured`: it
+        rises because water comes in.
+        """
         if not guard_open:
             self._open_ms = None
         elif self._open_ms is None:
             self._open_ms = now_ms
         if self._ground_c is None or not duty_zero:
-            self._ground_c = water_c
+            self._ground_c = self._high_c = self._slow_c = water_c
+            self._slow_since_ms = now_ms
             self._begin_block(now_ms, water_c)
         else:
             # What a shorted switch left in the heater's metal still comes for a while after the guard has opened.
             cut_off = self._open_ms is not None and now_ms - self._open_ms >= self._settle_ms
+            if poured:
+                self._begin_block(now_ms, water_c)
+                self._slow_c, self._slow_since_ms = water_c, now_ms
             self._watch_unasked(now_ms, water_c, bowl_c, room_c, arrived_j, cut_off)
 
     def look(self, now_ms: int, water_c: float, bowl_c: float | None, duty_zero: bool, arrived_j: float, holding: bool,
@@ -141,8 +152,29 @@ class Rest:
             explained_c += self._bowl_share * max(0.0, BOWL_C - explained_c)
         elif bowl_c > water_c:
             explained_c = bowl_c
-        if now_ms - self._block_since_ms < self._block_ms:
-            return
+        self._high_c = max(self._high_c, water_c)
+        over = not water_c - max(explained_c, room_c + ROOM_K) < self._rise_k
+        if now_ms - self._block_since_ms >= self._block_ms:
+            self._end_block(now_ms, water_c, cut_off)
+        if now_ms - self._slow_since_ms >= SLOW_MS:
+            if cut_off:
+                rose = water_c - self._slow_c >= MOVED_K and over
+                self._slow = max(0, self._slow) + 1 if rose else min(0, self._slow) - 1
+            self._slow_c, self._slow_since_ms = water_c, now_ms
+        rises = max(self._rising, self._slow)
+        self._over = rises > 0 and (self._over or over)
+        if rises >= BLOCKS and self._over:
+            self.unasked = True
+        elif self.unasked and self._is_calm(water_c, over):
+            self.unasked, self._rising, self._slow = False, 0, 0
+            self._ground_c = self._high_c = water_c
+
+    def _is_calm(self, water_c: float, over: bool) -> bool:
+        if self._slow > 0 or -self._rising * self._block_ms < CALM_MS:
+            return False
+        return water_c <= self._high_c - FELL_K or not over
+
+    def _end_block(self, now_ms: int, water_c: float, cut_off: bool) -> None:
         rose_k, last_k = water_c - self._block_c, self._last_k
         self._begin_block(now_ms, water_c)
         if not cut_off:
@@ -152,13 +184,7 @@ class Rest:
         if rose_k >= max(MOVED_K, 0.5 * last_k):
             self._rising = max(0, self._rising) + 1
         else:
-            self._rising, self._over = min(0, self._rising) - 1, False
-        over = self._rising > 0 and not water_c - max(explained_c, room_c + ROOM_K) < self._rise_k
-        self._over = self._over or over
-        if self._rising >= BLOCKS and self._over:
-            self.unasked = True
-        elif -self._rising * self._block_ms >= CALM_MS:
-            self.unasked, self._rising, self._ground_c = False, 0, water_c
+            self._rising = min(0, self._rising) - 1
 
     # -- a switch that does not open -----------------------------------------------------------------------------------
 

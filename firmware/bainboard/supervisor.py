@@ -7,8 +7,8 @@ The loop passes each 1 s. SAFETY-RULES.md derives the bound on the true water fr
 """
 
 from bainboard import faults
-from bainboard.heat_balance import Account
-from bainboard.plausibility import Believed, BowlProbeOut, BowlWitness, Fall, Pace, Surge, Twin
+from bainboard.heat_balance import OVER_LIMIT_K, Account
+from bainboard.plausibility import Alone, Believed, BowlProbeOut, BowlWitness, Fall, Pace, Poured, Surge, Twin
 from bainboard.rest import Rest
 
 # Reactions. None of them adds heat.
@@ -135,17 +135,23 @@ def twins_far(s, i: Inputs) -> bool:
 
 
 def heat_capped(s, i: Inputs) -> bool:
-    """Where losses are learnt: as the water passes room + 1.3 g x (learnt / true loss) x (limit + 3 K - room).
+    """Where losses are learnt: as the water passes room + 1.3 g x (learnt / true loss) x (M - room).
 
-    g is 1 + 0.02 x (limit + 3 K - 33 °C), 1 at the least; C / (1.3 x the learnt loss) is the time constant. In a melt
-    the limit is 3 K under what the chocolate must never meet.
+    M is limit + 3 K, or less where that would pass limit + 7 K (10 K beside a bowl probe) or hard limit + 2 K; g is
+    1 + 0.02 x (M - 33 °C), 1 at the least; C / (1.3 x the learnt loss) is the time constant. In a melt M is what the
+    chocolate must never meet.
     """
     return s.holding and s.believed.over and not s.second_ok
 
 
+def unwitnessed(s, i: Inputs) -> bool:
+    """The bowl is out, and no other witness: Cw x (limit + 7.5 K - reading as it left) / (d P), Cw all stated water."""
+    return s.holding and s.alone.over
+
+
 def heat_capped_long(s, i: Inputs) -> bool:
     """Half an hour of that; once, until it has long been over."""
-    return s.holding and s.believed.long and not s.second_ok
+    return s.holding and (s.alone.long or (s.believed.long and not s.second_ok))
 
 
 def look_failed(s, i: Inputs) -> bool:
@@ -219,7 +225,8 @@ def suspected_again(s, i: Inputs) -> bool:
 def rises_unasked(s, i: Inputs) -> bool:
     """Guard open, switch off, any state: 5 lag + 60 s, then 3 x max(30 s, 1.2 K x C / P), and over what explains it.
 
-    That is 1 K over a warmer bowl, over where a bowl of 50 °C would bring half the water, or over room + 5 K.
+    Weak heat: 3 x 10 min, 0.3 K in each. Explained is what ends 1 K over a warmer bowl, over where a bowl of 50 °C
+    would bring half the water, or over room + 5 K.
     """
     return s.rest.unasked
 
@@ -301,6 +308,7 @@ CHECKS = (
     (faults.OVER_STAGE, over_stage_from_before, OPEN),
     (faults.NONE, chocolate_over, BACK),
     (faults.HEAT_CAPPED, heat_capped, BACK),
+    (faults.HEAT_CAPPED, unwitnessed, BACK),
     (faults.HEAT_CAPPED, heat_capped_long, WARN),
     (faults.RUN_TIMER, nobody_here, OFF),
     (faults.RUN_TIMER, nobody_here_soon, WARN),
@@ -343,8 +351,10 @@ class Supervisor:
         self.witness = BowlWitness(values)
         self.twin = Twin()
         self.believed = Believed(values, believed_c)
+        self.alone = Alone(values, OVER_LIMIT_K, self.account.least_loss_w_per_k)
         self.surge = Surge(values)
         self.pace = Pace(values)
+        self._pour = Poured(values)
         self._fall = Fall(values["trip.fall_k_per_min"], values["trip.fall_k"])
         self._read_c: float | None = None
         self._read_ms = 0
@@ -523,7 +533,7 @@ class Supervisor:
         self._rest_s = 0.0 if self.heating or i.state == "pause" else min(WITNESS_S, self._rest_s + dt_s)
         if self._rest_s >= WITNESS_S:
             self.witness.begin()
-        elif self._rest_s == 0.0 and self.bowl_c is not None and self.water_ok:
+        elif self._rest_s == 0.0 and i.state != CHECK and self.bowl_c is not None and self.water_ok:
             self.witness.step(dt_s, self.calm_c, self.bowl_c)
         if self.second_ok and self.water_ok:
             self.twin.step(dt_s, self.calm_c, i.second_c)
@@ -537,14 +547,20 @@ class Supervisor:
         arrived_j = self.account.step(now_ms, dt_s, self.water_ok, i.water_c, given_j, limit_c, i.room_c)
         if not self.water_ok:
             return
-        self.believed.step(dt_s, i.water_c, i.room_c, given_j, limit_c)
+        self.believed.step(dt_s, i.water_c, i.room_c, given_j, limit_c, i.never_c < 200.0,
+                           self.bowl_c is not None)
+        if self.holding:
+            away = i.bowl_fitted and (i.bowl_away or self.bowl_out.out)
+            away = away and not (self.second_ok or self.values["gains.loss_w_per_k"] > 0.0)
+            self.alone.step(dt_s, away, self.calm_c, i.room_c, given_j, limit_c)
         if self._fall.step(dt_s, self.calm_c):
             self._fall.begin()
             self.account.doubt(self.values["trip.out_budget_k"])
         if i.in_hand:  # ice and boiling water are no rise of the bath
             self.rest.blind()
             return
-        self.rest.step(now_ms, self.calm_c, self.bowl_c, i.room_c, i.duty_zero, arrived_j, i.guard_open)
+        poured = self._pour.step(dt_s, self.calm_c)
+        self.rest.step(now_ms, self.calm_c, self.bowl_c, i.room_c, i.duty_zero, arrived_j, i.guard_open, poured)
         if i.state == CHECK:
             self.surge.rest(self.calm_c)
             return  # the self-test looks for itself
@@ -553,4 +569,4 @@ class Supervisor:
             self.surge.rest(self.calm_c)
         else:
             self.surge.step(self.calm_c, self.bowl_c, i.duty_zero, arrived_j)
-            self.pace.step(self.calm_c, self.bowl_c, i.duty_zero, arrived_j)
+            self.pace.step(self.calm_c, self.bowl_c, i.duty_zero, arrived_j, poured)

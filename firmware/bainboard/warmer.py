@@ -10,6 +10,7 @@ from bainboard.supervisor import Inputs, Supervisor
 IDLE, CHECK, HOLD, PAUSE, TRIP = "idle", "check", "hold", "pause", "trip"
 HEATING = (CHECK, HOLD)  # states in which the guard may close
 NOTHING_SEEN = (0, None, 0, 0)  # the `evidence` of a warmer that is new
+PENDING = 2  # blocks of an unexplained rise after which nothing starts: one may be water that still mixes (chosen)
 RISES = "the water warms with the heater off: pull the plug, wait 10 minutes"
 RISING = "the water still warms with the heater off: look at it, and wait 5 minutes"
 NO_GUARD = "no guard relay is fitted, so not overnight: a switch that fails closed would heat all night"
@@ -91,8 +92,8 @@ class Warmer:
     @property
     def no_heat(self) -> str | None:
         """Why neither a start nor a self-test is taken: heat that nobody asked for is seen, or may be. Or None."""
-        seen = self.supervisor.rest.seen
-        return None if not seen else RISES if self.supervisor.rest.unasked else RISING
+        rest = self.supervisor.rest
+        return RISES if rest.unasked else RISING if rest.seen >= PENDING else None
 
     def _no_night(self, stage: str) -> str | None:
         """Why this stage may not run unattended on this warmer, or None. Presses and messages alike ask it."""

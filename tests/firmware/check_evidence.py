@@ -10,7 +10,7 @@ from bainboard import faults, requests_board, settings
 from bainboard.plausibility import Surge
 from bainboard.rest import BLOCKS, CALM_MS
 from bainboard.selftest import RESUME
-from bainboard.warmer import HOLD, IDLE, PAUSE, TRIP, Warmer
+from bainboard.warmer import HOLD, IDLE, PAUSE, PENDING, TRIP, Warmer
 
 PROFILE, _ = settings.check_profile({})
 STEP_S = 3  # the longest pass that is no fault
@@ -22,7 +22,7 @@ class Pot:
 
     def __init__(self, water_c=30.0):
         self.values = values_of(POT)
-        self.water_c, self.k_per_s = water_c, 0.0
+        self.water_c, self.k_per_s, self.bowl_c = water_c, 0.0, None
         self.now_ms = 0
         self.warmer = Warmer(self.values, 0)
         self.standalone = self.service = self
@@ -40,7 +40,7 @@ class Pot:
             self.now_ms += 1000 * STEP_S
             self.water_c += STEP_S * self.k_per_s
             w = self.warmer
-            w.step(self.now_ms, 1000 * STEP_S, self.water_c, 0, None, w.duty * 150.0 * STEP_S)
+            w.step(self.now_ms, 1000 * STEP_S, self.water_c, 0, self.bowl_c, w.duty * 150.0 * STEP_S)
         return until(self.warmer)
 
     def warms(self, until):
@@ -75,14 +75,14 @@ def unasked(warmer):
 
 
 def seen(warmer):
-    return warmer.supervisor.rest.seen > 0
+    return warmer.supervisor.rest.seen >= PENDING
 
 
 def test_unasked_heat_stays_in_force_through_every_act_until_ten_calm_minutes():
     for name, act in ACTS:
         pot = Pot()
         assert pot.warms(unasked), name
-        pot.k_per_s = 0.0
+        pot.k_per_s = -0.002  # an open pan in a draught
         for at in range(CALM_MS // 60000 - 1):
             if name != "restart" or at == 0:
                 why = act(pot)
@@ -99,11 +99,38 @@ def test_unasked_heat_stays_in_force_through_every_act_until_ten_calm_minutes():
         assert pot.leave is None
 
 
+def test_weak_heat_that_nobody_asked_for_is_told_within_an_hour():
+    # 0.035 K a minute: too little for the quick blocks of 0.3 K in 102 s
+    pot = Pot(27.0)
+    pot.bowl_c, pot.k_per_s = 26.0, 0.0006
+    assert pot.run(3600, unasked)
+
+
+def test_a_bath_that_heat_has_warmed_and_that_does_not_cool_stays_unasked():
+    pot = Pot(30.0)
+    assert pot.warms(unasked)
+    for k_per_s in (0.0004, 0.0, -0.0003):  # ever slower, as it nears what this heat can do; then a gust
+        pot.k_per_s = k_per_s
+        pot.run(1500)
+        assert unasked(pot.warmer), k_per_s
+    pot.k_per_s = -0.0006
+    assert pot.run(1800, lambda warmer: not unasked(warmer))
+
+
+def test_a_bath_at_room_temperature_need_not_fall_to_be_calm():
+    pot = Pot(24.0)
+    assert pot.warms(unasked)
+    pot.k_per_s = -0.05
+    pot.run(200)
+    pot.k_per_s = 0.0
+    assert pot.run(2000, lambda warmer: not unasked(warmer))
+
+
 def test_no_act_delays_the_verdict_on_heat_that_nobody_asked_for():
     for name, act in ACTS:
         pot = Pot(36.0)
         assert pot.warms(seen), name
-        for _ in range(2):
+        for _ in range(1):
             why = act(pot)
             if name in REFUSED:
                 assert "wait" in why, name
@@ -130,7 +157,7 @@ def test_a_water_pause_with_unasked_heat_takes_no_resume_and_no_hold_its_retest(
 
 
 def test_heat_that_flows_is_told_over_a_refused_start_and_over_a_latch_that_says_safe():
-    for latch, told in ((faults.DISAGREE, True), (faults.OVER_HARD_LIMIT, False)):
+    for latch, told in ((faults.DISAGREE, True), (faults.NO_LATCH_RECORD, True), (faults.HEAT_AT_REST, False)):
         pot = Pot()
         pot.warmer = Warmer(pot.values, latch)
         pot.run(5)
@@ -139,26 +166,25 @@ def test_heat_that_flows_is_told_over_a_refused_start_and_over_a_latch_that_says
         pot.run(1)
         assert unasked(pot.warmer) == told
         assert pot.warmer.latch == latch
+        pot.run(2000, lambda warmer, was=latch: warmer.latch != was)
+        assert pot.warmer.fault == pot.warmer.latch == (faults.OVER_HARD_LIMIT if told else latch)
     pot = Pot()
     pot.warmer.supervisor.refuse_start(faults.NO_HEAT_AT_START)
     assert pot.warms(unasked)
 
 
-def test_warm_water_poured_in_is_no_heat_that_nobody_asked_for_and_delays_a_start_by_minutes_at_most():
+def test_kettles_of_warm_water_are_no_heat_that_nobody_asked_for_and_delay_no_start():
     pot = Pot(22.0)
     pot.run(400)
-    pot.k_per_s = 0.4
-    pot.run(40)  # a kettle's water, as the probe's lag shows it
-    for _ in range(120):
-        pot.k_per_s *= 0.967
-        pot.run(1)
+    for kettle in range(2):  # as a probe with a lag of 30 s shows them
+        pot.k_per_s = 0.3
+        for _ in range(80):
+            pot.k_per_s *= 0.905
+            pot.run(STEP_S)
+            assert pot.warmer.no_heat is None, kettle
     pot.k_per_s = 0.0
-    waited = 0
-    while pot.warmer.no_heat:
-        pot.run(1)
-        waited += 1
-        assert not unasked(pot.warmer)
-    assert waited <= 3 * BLOCK_MS // 1000
+    pot.run(600)
+    assert pot.warmer.no_heat is None
 
 
 def test_self_tests_that_fail_are_counted_like_those_broken_off():
@@ -229,7 +255,7 @@ def test_a_test_after_a_pause_proves_switch_and_guard_and_nothing_else():
         make(s)
         before = measure(s)
         s.tested(faults.NONE, RESUME)
-        cleared = name in ("suspicions", "a first look", "a rise at rest")
+        cleared = name in ("suspicions", "a first look")
         assert (measure(s) >= before) != cleared, name
 
 

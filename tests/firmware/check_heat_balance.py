@@ -4,6 +4,7 @@ from fake_bath import MAT, PLATE, POT, RIGS, Bath, Kitchen, Noise, values_of
 
 from bainboard import faults
 from bainboard.heat_balance import (
+    MOST_K,
     OVER_LIMIT_K,
     PULSES_K,
     Account,
@@ -131,6 +132,22 @@ def test_a_reading_that_swings_about_a_stuck_value_clears_it_by_a_rise_only_once
     assert cleared <= 1
 
 
+def test_a_rise_over_old_ground_counts_once_an_hour_and_no_look_makes_it_new():
+    """Down by 1.6 K and up again each 20 minutes, as full heat lifts the largest load; a look proves in between."""
+    account, cleared, before_j = account_of(POT), 0, 0.0
+    for n in range(1, 3 * 3600):
+        at_s = n % 1200
+        water_c = 33.0 - 1.6 * (at_s / 1000.0 if at_s < 1000 else (1200 - at_s) / 200.0)
+        if at_s == 1000:
+            account.proved(water_c)
+            before_j = account.unproved_j
+        account.step(n * 1000, 1.0, True, water_c, 150.0 if at_s >= 1000 else 0.0, 60.0, 20.0)
+        account.look.begin()
+        cleared += account.unproved_j < before_j - 1.0
+        before_j = account.unproved_j
+    assert cleared == 3, cleared
+
+
 # -- looks -----------------------------------------------------------------------------------------------------------
 
 
@@ -242,6 +259,19 @@ def test_a_probe_that_drives_the_duty_by_a_slow_swing_is_not_taken_for_a_living_
         kitchen.reading = reading
         kitchen.run(2 * 3600)
         assert kitchen.peak_c < 35.0 + 10.0, kitchen.peak_c
+
+
+def test_a_probe_that_was_silent_has_to_answer_twice():
+    account = account_of(POT, 23.0)
+    for unseen, blocks, proved in ((0, 1, True), (1, 1, False), (2, 1, False), (1, 2, True)):
+        account.unseen, account.unproved_j = unseen, 9000.0
+        look = account.look
+        look.blocks, look.gain, look.error = blocks, 1.2, 0.1
+        account._judge()
+        assert account.unseen == 0, (unseen, blocks)
+        assert (account.unproved_j < 9000.0) == proved, (unseen, blocks)
+        weakly = account._highest_c >= 42.5 - MOST_K  # nothing more is earned by reading low
+        assert weakly == (blocks > 1)
 
 
 def test_a_heated_bath_that_reads_under_the_room_and_its_start_proves_nothing_and_a_resting_one_may():

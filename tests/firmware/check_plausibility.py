@@ -2,7 +2,7 @@
 
 from fake_bath import POT, values_of
 
-from bainboard.plausibility import Believed, BowlProbeOut, BowlWitness, Fall, Pace, Surge, Twin
+from bainboard.plausibility import Alone, Believed, BowlProbeOut, BowlWitness, Fall, Pace, Poured, Surge, Twin
 
 
 def test_a_fall_at_the_allowed_rate_is_none_and_twice_that_is_met_when_it_is_a_kelvin_deep():
@@ -52,13 +52,13 @@ def test_a_rise_of_two_degrees_far_faster_than_the_stated_water_allows_is_too_fa
     for times, fast in ((1.6, False), (1.9, True)):
         pace = Pace(values_of(POT))
         for n in range(300):
-            pace.step(25.0 + times * 150.0 / 8360.0 * n, 24.0, False, 150.0)
+            pace.step(25.0 + times * 150.0 / 8360.0 * n, 24.0, False, 150.0, False)
             assert not (pace.fast and times * 150.0 / 8360.0 * n < 2.0)
         assert pace.fast == fast, times
     explained = Pace(values_of(POT))
     for n in range(300):
-        explained.step(25.0 + n / 20.0, 50.0, False, 150.0)  # a warmer bowl
-        explained.step(25.0 + n / 20.0, None, True, 150.0)  # the switch at rest
+        explained.step(25.0 + n / 20.0, 50.0, False, 150.0, False)  # a warmer bowl
+        explained.step(25.0 + n / 20.0, None, True, 150.0, False)  # the switch at rest
     assert not explained.fast
 
 
@@ -128,12 +128,12 @@ def test_water_believed_from_heat_and_the_learnt_loss_ends_where_its_formula_say
     for power_w, over in ((60.0, True), (53.0, True), (50.0, False)):
         believed = Believed(values_of(POT, **{"gains.loss_w_per_k": 2.0}))
         for _ in range(10000):
-            believed.step(4.0, 33.0, 20.0, 4.0 * power_w, 35.0)
+            believed.step(4.0, 33.0, 20.0, 4.0 * power_w, 35.0, True, False)
         c = believed.water_c
         assert abs(2.6 * (1.0 + 0.02 * (c - 33.0)) * (c - 20.0) - power_w) < 0.1
         assert (believed.over_s > 0.0) == over
     unlearnt = Believed(values_of(POT))
-    unlearnt.step(1.0, 33.0, 20.0, 1e6, 35.0)
+    unlearnt.step(1.0, 33.0, 20.0, 1e6, 35.0, True, False)
     assert unlearnt.water_c is None
 
 
@@ -142,14 +142,14 @@ def test_what_is_stored_of_the_water_is_never_colder_than_believed_and_no_cut_li
     believed, stored = Believed(values), set()
     for power_w in (150.0, 0.0):
         for _ in range(3000):
-            believed.step(1.0, 20.0, 20.0, power_w, 35.0)
+            believed.step(1.0, 20.0, 20.0, power_w, 35.0, True, False)
             assert believed.water_c <= believed.stored_c <= believed.water_c + believed.STORED_K
             stored.add(believed.stored_c)
     assert 10 < len(stored) < 50  # a record is written so often in these hours
     stored_c = believed.stored_c
     for _ in range(10):
         believed = Believed(values, believed.stored_c)
-        believed.step(1.0, 15.0, 20.0, 0.0, 35.0)
+        believed.step(1.0, 15.0, 20.0, 0.0, 35.0, True, False)
         assert believed.stored_c == stored_c
     assert Believed(values_of(POT)).stored_c is None
 
@@ -160,7 +160,7 @@ def test_water_known_to_have_been_left_alone_is_believed_cooler_but_no_cooler_th
     load_j_per_k = 0.5 * (2.0 * 4180.0 + 0.6 * 900.0 + 2.2 * 1670.0) + 4180.0
     for reads_c, ends_c in ((15.0, 20.0 + 15.0 / 2.718281828**2), (30.0, 30.0)):
         believed = Believed(values, 35.0)
-        believed.step(0.0, reads_c, 20.0, 0.0, 35.0)
+        believed.step(0.0, reads_c, 20.0, 0.0, 35.0, True, False)
         believed.cool(2.0 * load_j_per_k / 2.6, reads_c, 20.0)
         assert abs(believed.water_c - ends_c) < 0.01
 
@@ -170,7 +170,7 @@ def believed_over(reads_c, seconds, limits_c, believed=None):
     believed = believed or Believed(values_of(POT, **{"gains.loss_w_per_k": 1.0}))
     warnings, before = 0, believed.long
     for second in range(seconds):
-        believed.step(1.0, reads_c, 20.0, 30.0, limits_c[second // 60 % len(limits_c)])
+        believed.step(1.0, reads_c, 20.0, 30.0, limits_c[second // 60 % len(limits_c)], True, False)
         warnings += believed.long and not before
         before = believed.long
     return believed, warnings
@@ -186,3 +186,89 @@ def test_heat_held_back_is_one_warning_however_often_it_comes_and_goes():
 def test_a_bath_that_cools_to_its_next_stage_has_no_heat_held_back():
     assert believed_over(36.0, 6 * 3600, (33.0,))[1] == 0
     assert believed_over(30.0, 6 * 3600, (33.0,))[1] == 1
+
+
+def test_in_every_room_and_at_every_limit_learnt_losses_keep_a_drifting_probe_under_what_is_promised():
+    """At rest the true loss x (T - room) is the heat that is allowed: T <= limit + 7 K, and under the hard limit."""
+    for room_c, limit_c in ((10.0, 35.0), (14.0, 35.0), (20.0, 35.0), (25.0, 35.0), (28.0, 35.0), (20.0, 55.0)):
+        believed = Believed(values_of(POT, **{"gains.loss_w_per_k": 1.0}))
+        power_w = 0.0
+        for _ in range(6000):
+            believed.step(4.0, 30.0, room_c, 4.0 * power_w, limit_c, False, False)
+            power_w = 0.0 if believed.over else 150.0
+        c = believed.water_c
+        allowed_w = 1.3 * (1.0 + 0.02 * max(0.0, c - 33.0)) * (c - max(15.0, room_c))  # no kitchen is colder
+        assert room_c + allowed_w <= min(limit_c + 7.0, 60.0 + 2.0) + 0.5, room_c
+        assert room_c + allowed_w > limit_c + 1.0, room_c  # a draught has its room, too
+
+
+def test_chocolate_that_melts_has_the_way_up_to_go():
+    for melts, over in ((True, False), (False, True)):
+        believed = Believed(values_of(POT, **{"gains.loss_w_per_k": 1.0}))
+        believed.step(1.0, 48.0, 20.0, 0.0, 47.0, melts, False)
+        assert believed.over == over
+
+
+def alone(**more):
+    """(observer, values): 2 L of which 7.5 K over the limit are 8360 J/K."""
+    values = values_of(POT, **more)
+    return Alone(values, 7.5, 0.5), values
+
+
+def test_heat_with_the_bowl_out_lifts_all_the_stated_water_to_its_bound_and_no_further():
+    a, _ = alone()
+    a.step(1.0, False, 33.0, 20.0, 0.0, 35.0)
+    seconds = 0
+    while not a.over:
+        a.step(1.0, True, 33.0 - 0.003 * seconds, 20.0, 100.0, 35.0)  # it reads 0.2 K/min less, and is followed
+        seconds += 1
+    assert abs(seconds - (35.0 + 7.5 - 33.0) * 8360.0 / 100.0) < 2.0
+    for _ in range(1800):
+        a.step(1.0, True, 30.0, 20.0, 0.0, 35.0)
+    assert a.spent_j >= 9.5 * 8360.0 - 0.5 * 10.0 * 1800.0 - 100.0  # it may only give what the least loss took
+    a.step(1.0, False, 30.0, 20.0, 0.0, 35.0)
+    assert not a.over  # a bowl is in its bath
+    a.step(1.0, True, 30.0, 20.0, 5e4, 35.0)
+    assert a.over  # a minute later it is out again, and nothing was forgotten
+    for _ in range(600):
+        a.step(1.0, False, 30.0, 20.0, 0.0, 35.0)
+    a.step(1.0, True, 30.0, 20.0, 100.0, 35.0)
+    assert not a.over
+
+
+def test_cold_water_poured_in_while_the_bowl_is_out_may_be_warmed():
+    a, _ = alone()
+    a.step(1.0, False, 48.0, 20.0, 0.0, 35.0)
+    a.step(1.0, True, 48.0, 20.0, 100.0, 35.0)
+    assert a.over
+    for second in range(60):
+        a.step(1.0, True, 48.0 - 0.4 * second, 20.0, 0.0, 35.0)
+    assert not a.over
+    a.step(1.0, True, 24.4, 20.0, 18.0 * 8360.0, 35.0)
+    assert not a.over
+    a.step(1.0, True, 24.4, 20.0, 2.0 * 8360.0, 35.0)
+    assert a.over
+
+
+def test_heat_that_waits_for_its_bowl_gets_a_word_after_half_an_hour():
+    a, _ = alone()
+    a.step(1.0, False, 33.0, 20.0, 0.0, 35.0)
+    for second in range(1801):
+        assert not a.long or second == 1800
+        a.step(1.0, True, 33.0, 20.0, 1e5, 35.0)
+    assert a.long
+
+
+def test_a_kettle_is_no_strong_heater_and_a_rise_that_goes_on_is_no_kettle():
+    for seconds, fast in ((40, False), (400, True)):
+        pace, pour = Pace(values_of(POT)), Poured(values_of(POT))
+        for n in range(600):
+            water_c = 25.0 + 0.1 * min(n, seconds)
+            pace.step(water_c, None, False, 150.0, pour.step(1.0, water_c))
+        assert pace.fast == fast, seconds
+
+
+def test_what_the_heater_does_in_half_its_water_is_no_pour():
+    pour = Poured(values_of(POT))
+    for n in range(600):
+        assert not pour.step(1.0, 25.0 + 150.0 / 4180.0 * n)

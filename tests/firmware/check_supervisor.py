@@ -237,6 +237,8 @@ FOUND = (
     ("twin", "far", True, LATCHED, faults.DISAGREE),
     ("believed", "over", True, NO_HEAT, faults.NONE),
     ("believed", "long", True, WORD, faults.HEAT_CAPPED),
+    ("alone", "over", True, NO_HEAT, faults.NONE),
+    ("alone", "long", True, WORD, faults.HEAT_CAPPED),
     ("pace", "fast", True, WORD, faults.STRONG_HEATER),
     ("surge", "surging", True, DOUBTED, faults.STRONG_HEATER),
     ("bowl_out", "out", True, WORD, faults.BOWL_OUT),
