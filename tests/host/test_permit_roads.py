@@ -9,11 +9,12 @@ from fake_board import FakeBoard, FakeSession
 
 from bainwright import cli
 from bainwright.core.errors import RefusedError
-from bainwright.drill import overnight_permit
 from bainwright.evening.options import HoldRequest, resolve
 from bainwright.evening.starting import Starter
 from bainwright.files import documents
+from bainwright.files.documents import OPEN
 from bainwright.files.rig import load_rig
+from bainwright.install import permit
 from bainwright.rigs import board, bus
 from bainwright.rigs.rigfile import rig_text
 
@@ -33,7 +34,7 @@ def test_a_night_that_is_refused_does_not_start_at_the_buttons(stored, sent):
     starter.hello, starter.settings = FakeBoard().hello, settings_of()
     with pytest.raises(RefusedError, match="not every cut-off"):
         starter._set_drill_status()
-    opened = documents.document("settings", {**settings_of(), "drill": overnight_permit.OPEN})
+    opened = documents.document("settings", {**settings_of(), "drill": OPEN})
     assert uploaded == [opened] * sent
 
 
@@ -50,3 +51,20 @@ def test_a_rig_file_gives_no_permit(typed, monkeypatch, capsys, tmp_path):
     (tmp_path / "wp.toml").write_text(rig_text(settings := {**load_rig("pot").settings, "drill": typed}, settings))
     assert cli.main(["rig", "send", "wp.toml"]) == 0, capsys.readouterr().err
     assert sent == ["open"]
+
+
+@pytest.mark.parametrize(("drill", "version", "sent", "told"), [
+    ("passed", "0.1.0+bbbb2222", ["open"], "drill was of the firmware before"),
+    ("passed", "0.1.0+aaaa1111", [], ""),
+    ("open", "0.1.0+bbbb2222", [], ""),
+])
+def test_another_firmware_takes_the_permit_from_the_board_s_own_buttons(drill, version, sent, told, monkeypatch):
+    """They ask the stored setting alone."""
+    uploaded = []
+    link = SimpleNamespace(settings=lambda hello: {**settings_of(), "drill": drill},
+                           upload=lambda what, payload: uploaded.append(payload))  # fmt: skip
+    monkeypatch.setattr(permit, "linked", lambda port: contextlib.nullcontext(link))
+    said = permit.take_back("here", {"version": "0.1.0+aaaa1111"}, {"version": version})
+    assert uploaded == [documents.document("settings", {**settings_of(), "drill": each}) for each in sent]
+    assert told in " ".join(said)
+    assert bool(said) is bool(told)

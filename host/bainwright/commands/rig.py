@@ -188,7 +188,9 @@ def send(rig_file: str, vessel: str | None, port: str | None, virtual: str | Non
         before = str(hello["name"])
         # The file's own line may be another warmer's, or of before the wiring changed: only this board's record counts.
         if not session.simulated:
-            r = r.with_settings({"drill": cutoff_status(r.settings, False, False, board=str(hello["board"]))})
+            drilled = cutoff_status(r.settings, False, False, board=str(hello["board"]),
+                                    firmware=str(hello.get("version")))  # fmt: skip
+            r = r.with_settings({"drill": drilled})
         changed = board.send(session.link, r)
         # The clock of a simulated board that only lends its flash does not run: no probe of it ever answers.
         wrong = [] if session.virtual else on_board(r.settings, bus.look(session.link).probes)

@@ -9,9 +9,9 @@ from typing import Any
 
 from bainwright.core.errors import RefusedError
 from bainwright.drill.record import read_record, record_path, statuses, unfinished
-from bainwright.files.documents import SIMULATED
+from bainwright.files.documents import OPEN, PASSED, SIMULATED
 
-OPEN, PASSED, OVERRIDDEN = "open", "passed", "overridden"  # settings: drill
+OVERRIDDEN = "overridden"  # settings: drill
 OVERNIGHT = "melted"  # the stage that is meant to run while people sleep
 LONG_S = 4 * 3600.0  # an evening; chosen: a longer hold is warned about
 NEXT = "run bain drill, an hour or more"
@@ -19,7 +19,7 @@ NEXT = "run bain drill, an hour or more"
 
 def cutoff_status(settings: Mapping[str, Any], simulated: bool, overridden: bool,
                   now: datetime.datetime | None = None, path: Path | None = None, *,
-                  board: str = "") -> str:  # fmt: skip
+                  board: str = "", firmware: str | None = None) -> str:  # fmt: skip
     """The cut-offs' test status, for the board's setting ``drill``.
 
     Parameters
@@ -36,13 +36,16 @@ def cutoff_status(settings: Mapping[str, Any], simulated: bool, overridden: bool
         The record; by default the file of the warmer's name in this folder.
     board : str
         The id of the board. Two warmers may have one name and the same settings.
+    firmware : str, optional
+        What it names as its firmware.
     """
     if simulated:
         return SIMULATED
     record = read_record(path or record_path(str(settings["name"])))
     if record is not None and (record.simulated or record.board != board):
         record = None  # a simulated warmer's results say nothing about a real one, nor do another's
-    if record is not None and not unfinished(statuses(record, settings, now or datetime.datetime.now(datetime.UTC))):
+    now = now or datetime.datetime.now(datetime.UTC)
+    if record is not None and not unfinished(statuses(record, settings, now, firmware)):
         return PASSED
     return OVERRIDDEN if overridden else OPEN
 
@@ -74,8 +77,8 @@ def refuse_overnight(status: str, stage: str, settings: Mapping[str, Any]) -> No
                            hint="fit a chocolate probe or a second water probe, or let bain tune learn the warmer")
     if status == OPEN:
         raise RefusedError("not every cut-off of this warmer has been tested, so overnight holds are refused",
-                           hint=f"{NEXT}, on this board: what another passed does not count; bain drill --show lists "
-                                "what is open; --undrilled overrides")  # fmt: skip
+                           hint=f"{NEXT}, on this board and its firmware: what others passed does not count; bain "
+                                "drill --show lists what is open; --undrilled overrides")  # fmt: skip
 
 
 def has_witness(settings: Mapping[str, Any]) -> bool:

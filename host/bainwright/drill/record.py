@@ -26,6 +26,7 @@ from bainwright.drill.items import BY_NAME, ITEMS, WIRING, Item, lacking
 HALF_A_YEAR = datetime.timedelta(days=183)  # chosen: hardware/SAFETY.md asks for every six months
 NONE_SIMULATED = "only on a real warmer"
 TEST_CHANGED = "the test itself has changed since"
+OTHER_FIRMWARE = "the board had another firmware then"
 PASSED, OPEN, VOID, CANNOT = "passed", "open", "void", "not possible"
 SAFETY_SOURCES = (supervisor, heat_balance, plausibility, rest, selftest)
 WIRED = ("heater_w", "heater_lag_s", "switch", "guard", "float", "panel", "probe.")  # settings that say how it is wired
@@ -42,6 +43,7 @@ class Result(Struct, frozen=True, forbid_unknown_fields=True):
     limit_s: DurationS | None = None
     note: str = msgspec.field(default="", name="said")
     version: Annotated[int, msgspec.Meta(ge=1, le=1000)] = 1  # of the test that was done
+    firmware: str = ""  # of the board, as it named it
 
 
 class Record(Struct, frozen=True, forbid_unknown_fields=True):
@@ -90,7 +92,8 @@ def hash_now(item: Item, settings: Mapping[str, Any]) -> str:
     return wiring_hash(settings) if item.depends_on == WIRING else logic_hash(settings)
 
 
-def statuses(record: Record | None, settings: Mapping[str, Any], now: datetime.datetime) -> list[ItemStatus]:
+def statuses(record: Record | None, settings: Mapping[str, Any], now: datetime.datetime,
+             firmware: str | None = None) -> list[ItemStatus]:  # fmt: skip
     """The status of every item, in the drill's order.
 
     Parameters
@@ -101,11 +104,14 @@ def statuses(record: Record | None, settings: Mapping[str, Any], now: datetime.d
         The warmer's settings now.
     now : datetime.datetime
         With its time zone.
+    firmware : str, optional
+        What the board names as its firmware now; None where no board was asked.
     """
-    return [_status(item, record, settings, now) for item in ITEMS]
+    return [_status(item, record, settings, now, firmware) for item in ITEMS]
 
 
-def _status(item: Item, record: Record | None, settings: Mapping[str, Any], now: datetime.datetime) -> ItemStatus:
+def _status(item: Item, record: Record | None, settings: Mapping[str, Any], now: datetime.datetime,
+            firmware: str | None) -> ItemStatus:  # fmt: skip
     why = lacking(item, settings)
     if why or (record is not None and record.simulated and not item.simulated):
         return ItemStatus(item.name, CANNOT, why or NONE_SIMULATED)
@@ -115,7 +121,8 @@ def _status(item: Item, record: Record | None, settings: Mapping[str, Any], now:
     at = result.at.isoformat(timespec="seconds")
     if not result.passed:
         return ItemStatus(item.name, OPEN, f"failed: {result.note}", at, result.took_s, result.limit_s)
-    why = _void(item, result, settings, now)
+    other = item.depends_on != WIRING and firmware is not None and result.firmware != firmware
+    why = _void(item, result, settings, now) or (OTHER_FIRMWARE if other else "")
     return ItemStatus(item.name, VOID if why else PASSED, why or result.note, at, result.took_s, result.limit_s)
 
 

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import datetime
 import json
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import msgspec
 
 from bainwright.core.errors import RefusedError, UseError
-from bainwright.drill import board_check, overnight_permit
+from bainwright.drill import board_check
 from bainwright.drill.hands import Hands, Person, VirtualHands
 from bainwright.drill.items import BY_NAME, ITEMS, Item
 from bainwright.drill.plate_words import not_tested, worded
@@ -29,8 +29,9 @@ from bainwright.drill.record import (
     write_record,
 )
 from bainwright.drill.run import Drill
+from bainwright.files import documents
 from bainwright.files.chocolate import load_profile
-from bainwright.files.documents import SIMULATED, document, short_hash
+from bainwright.files.documents import OPEN, SIMULATED, document, short_hash
 from bainwright.files.rig import Rig, load_rig
 from bainwright.link.protocol import settings_damaged
 from bainwright.link.session import LiveSession, Session
@@ -75,6 +76,7 @@ class DrillReport:
     path: Path
     items: list[ItemStatus]
     bath: str
+    firmware: str | None = None  # the board's; None where none was asked
 
     @property
     def passed(self) -> bool:
@@ -83,8 +85,13 @@ class DrillReport:
 
     def with_result(self, item: Item, result: Result, settings: dict[str, Any]) -> DrillReport:
         """The same with one result more."""
+        result = msgspec.structs.replace(result, firmware=self.firmware or "")
         record = msgspec.structs.replace(self.record, items={**self.record.items, item.name: result})
-        return DrillReport(record, self.path, statuses(record, settings, _now()), self.bath)
+        return self.of(record, settings)
+
+    def of(self, record: Record, settings: dict[str, Any]) -> DrillReport:
+        """The same with another record."""
+        return replace(self, record=record, items=statuses(record, settings, _now(), self.firmware))
 
 
 def run_drill(options: DrillOptions, *, as_json: bool, say: Say) -> int:
@@ -135,7 +142,7 @@ def _report(options: DrillOptions, settings: dict[str, Any], simulated: bool, ba
     return DrillReport(record, path, statuses(record, settings, _now()), bath)
 
 
-def _of_board(report: DrillReport, board: str, settings: dict[str, Any]) -> DrillReport:
+def _of_board(report: DrillReport, hello: Mapping[str, Any], settings: dict[str, Any]) -> DrillReport:
     """The report of this very board: one of another says nothing about it, though both have one name.
 
     Raises
@@ -143,14 +150,17 @@ def _of_board(report: DrillReport, board: str, settings: dict[str, Any]) -> Dril
     UseError
         If the file is another board's.
     """
-    record = report.record
-    if record.simulated or record.board == board:
+    record, board = report.record, str(hello["board"])
+    if record.simulated:
         return report
+    report = replace(report, firmware=str(hello.get("version")))
+    if record.board == board:
+        return report.of(record, settings)
     if record.board:
         raise UseError(f"{report.path} is the drill of another board of that name", got=record.board, wanted=board,
                        hint="name another file with --out; if this board replaced it, move the file away")  # fmt: skip
     record = msgspec.structs.replace(record, items={}, board=board)  # results that name no board may be another's
-    return DrillReport(record, report.path, statuses(record, settings, _now()), report.bath)
+    return report.of(record, settings)
 
 
 def _virtual(simulated: bool) -> str:
@@ -166,7 +176,7 @@ def _with_board(options: DrillOptions, rig: Rig | None, say: Say) -> DrillReport
     with open_board(options.port, _simulated(rig) if options.virtual is not None else None) as session:
         hello = session.link.hello()
         settings = session.link.settings(hello) if rig is None else dict(rig.settings)
-        report = _of_board(_report(options, settings, session.simulated, _bath(rig)), str(hello["board"]), settings)
+        report = _of_board(_report(options, settings, session.simulated, _bath(rig)), hello, settings)
         if options.show:
             return report
         refuse_heat_at_rest(hello)
@@ -263,7 +273,7 @@ def _result_words(result: Result) -> str:
 def _begin(session: Session, settings: dict[str, Any]) -> None:
     if session.link.hello()["state"] not in ("idle", "trip"):
         raise RefusedError("a hold is running on this warmer", hint="end it first: the drill takes its heat away")
-    status = SIMULATED if session.simulated else overnight_permit.OPEN
+    status = SIMULATED if session.simulated else OPEN
     _prepare(session, {**settings, "drill": status}, load_profile("dark").document())
     session.arm()
     session.run()
@@ -273,7 +283,7 @@ def _end(session: Session, drill: Drill, settings: dict[str, Any], report: Drill
     """Leave the warmer idle, and permit a real one overnight holds, its own buttons' too."""
     drill.rest()
     if report.passed and not session.simulated:
-        _prepare(session, {**settings, "drill": overnight_permit.PASSED}, load_profile("dark").document())
+        _prepare(session, {**settings, "drill": documents.PASSED}, load_profile("dark").document())
 
 
 # -- showing it --------------------------------------------------------------------------------------------------------

@@ -16,7 +16,7 @@ from bainwright.drill import overnight_permit
 from bainwright.evening.options import HoldSetup
 from bainwright.evening.prompts import HUMIDITY
 from bainwright.files.chocolate import CAPS, Profile
-from bainwright.files.documents import document, short_hash
+from bainwright.files.documents import OPEN, document, short_hash
 from bainwright.files.rig import Rig
 from bainwright.link.protocol import settings_damaged
 from bainwright.link.session import Session
@@ -232,8 +232,9 @@ class Starter:
         """Put the overnight permit into the settings: the board's own buttons start nights, too."""
         self._stored_status = self.settings["drill"]
         status = overnight_permit.cutoff_status(self.settings, self.session.simulated, self.setup.undrilled,
-                                                board=str(self.hello["board"]))  # fmt: skip
-        if status == overnight_permit.OPEN and self.setup.stage == overnight_permit.OVERNIGHT:
+                                                board=str(self.hello["board"]),
+                                                firmware=str(self.hello.get("version")))  # fmt: skip
+        if status == OPEN and self.setup.stage == overnight_permit.OVERNIGHT:
             self._take_permit_back()
         overnight_permit.refuse_overnight(status, self.setup.stage, self.settings)
         self.settings["drill"] = status
@@ -242,8 +243,8 @@ class Starter:
         """A night that is refused here must not start at the buttons, by what the board was told before."""
         link = self.session.link
         stored = link.settings(self.hello)
-        if stored["drill"] != overnight_permit.OPEN:
-            link.upload("settings", document("settings", {**stored, "drill": overnight_permit.OPEN}))
+        if stored["drill"] != OPEN:
+            link.upload("settings", document("settings", {**stored, "drill": OPEN}))
 
     def _start_fields(self) -> dict[str, Any]:
         fields: dict[str, Any] = {"stage": self.setup.stage, "for_ms": round(1000 * (self.setup.for_s or 0))}

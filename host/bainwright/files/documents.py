@@ -10,6 +10,7 @@ from bainwright.core.errors import FileError
 from bainwright.files.rig import Rig
 
 SIMULATED = "simulated"  # the drill's mark where none is needed: a simulated warmer endangers nobody
+OPEN, PASSED = "open", "passed"  # the same setting of a real warmer
 
 
 def document(what: str, values: dict[str, Any]) -> bytes:

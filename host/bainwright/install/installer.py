@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -12,7 +12,7 @@ from typing import Any
 
 from bainwright.core.errors import LinkError, RefusedError, UseError
 from bainwright.files.firmware import BACK, FOLDER, NONE, Firmware, firmware
-from bainwright.install import install_plan
+from bainwright.install import install_plan, permit
 from bainwright.install.install_plan import STAGED, Plan, Seen
 from bainwright.install.mpremote import Remote, no_micropython, script
 from bainwright.link import finding, ports
@@ -332,6 +332,7 @@ def install(asked: InstallAsked, path: str, progress: Progress) -> Installed:
     if done.now is None:
         done.now = _break_off(path)
     judge(done, target)
+    done.notes += permit.take_back(path, done.hello, done.now)
     return done
 
 
@@ -348,11 +349,8 @@ def _change(done: Installed, remote: Remote, progress: Progress) -> None:
 
 def _let_run(path: str) -> None:
     """After a failure, let the board run its firmware again; if that fails too, the first failure is reported."""
-    try:
-        with linked(path) as link:
-            link.transport.write(RUN_MAIN)
-    except LinkError:
-        return
+    with suppress(LinkError), linked(path) as link:
+        link.transport.write(RUN_MAIN)
 
 
 def _break_off(path: str) -> dict[str, Any] | None:
