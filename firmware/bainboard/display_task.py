@@ -53,7 +53,7 @@ class DisplayTask:
         app, w = self._app, self._app.warmer
         return display_text.rows(
             w.shown_state, w.fault, app.asked, w.programme, (water_c, bowl_c), estimated, w.duty, hold_ms,
-            app.documents.profile["name"], app.panel_logic.locked, app.panel_logic.refusal(now_ms))
+            app.documents.profile["name"], app.panel_logic.locked, app.panel_logic.refusal(now_ms), w.sure)
 
 
 def _bus(pins: dict):

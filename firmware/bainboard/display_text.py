@@ -32,12 +32,15 @@ _PLACES = {"below": "LOW", "inside": "IN", "above": "HIGH"}
 
 def rows(
     state: str, fault: int, asked: str, programme, temps_c: tuple, estimated: bool, duty: float, hold_ms: int,
-    name: str, locked: bool, refused: str = "",
+    name: str, locked: bool, refused: str = "", sure: bool = False,
 ) -> list:
-    """The eight rows; `programme` is None at rest, `temps_c` are water and chocolate, None where not known."""
+    """The eight rows; `programme` is None at rest, `temps_c` are water and chocolate, None where not known.
+
+    `sure`: it is known that the water does not rise with the heat off.
+    """
     water_c, bowl_c = temps_c
     if fault:
-        return _alarm(state, fault, water_c, bowl_c)
+        return _alarm(state, fault, water_c, bowl_c, sure)
     if refused:
         return [("", "NOT NOW", True)] + [("", text, False) for text in wrap(refused, 7)]
     if locked:
@@ -106,17 +109,17 @@ def _night(programme, hold_ms: int) -> str:
     return f"{programme.target_c:.0f} for {span}" + (" fit" if programme.never_left else "")
 
 
-def _alarm(state: str, fault: int, water_c: float | None, bowl_c: float | None) -> list:
+def _alarm(state: str, fault: int, water_c: float | None, bowl_c: float | None, sure: bool) -> list:
     """What the warmer did and whether it is safe, what was seen, what to do; then the present readings."""
     row = faults.row(fault)
     seen, _, do = _looked_up(row[faults.NUMBER]).partition("|")
-    head, then = "HEAT OFF, SAFE", ""
+    head, then = ("HEAT OFF, SAFE", "") if sure else ("HEAT OFF", "rises? unplug it")
     if row[faults.HAZARD] == faults.UNPLUG:
         head, then = "UNPLUG IT NOW", "heat is off"
     now = f"W{figures(water_c)}" + ("" if bowl_c is None else f" choc {figures(bowl_c)}")
     clear = "then button 3 s" if state == "trip" else ""
     if fault == faults.UNASKED_HEAT:
-        clear = "then wait 10 min"
+        clear = "then let it cool"
     lines = wrap(seen, 2) + wrap(">" + do, 2) + [clear, now]
     return [("", head, True)] + [("", text, False) for text in [then] + lines]
 

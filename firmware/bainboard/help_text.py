@@ -131,7 +131,10 @@ COMMANDS = {
 FAULTS = {
     faults.NONE: ("nothing wrong", ""),
     faults.WATER_PROBE: ("the water probe gives no valid reading", "its plug and cable"),
-    faults.BOWL_PROBE: ("the chocolate probe gives no valid reading; holding by the water", "its plug and cable"),
+    faults.BOWL_PROBE: (
+        "the chocolate probe gives no valid reading; only the water's own probe guards the heat",
+        "its plug and cable",
+    ),
     faults.WATER_STUCK: (
         "heat was given, and the water probe did not follow it",
         "is the probe in the water; heater plug",
@@ -158,7 +161,7 @@ FAULTS = {
         "is the water probe in the water",
     ),
     faults.BOWL_OUT: (
-        "the chocolate probe fell as no bowl does; holding by the water",
+        "the chocolate probe fell as no bowl does; only the water's own probe guards the heat",
         "is its tip in the chocolate",
     ),
     faults.SWAPPED: ("the start pulse warmed the chocolate probe first", "water and chocolate probe swapped"),
@@ -171,7 +174,7 @@ FAULTS = {
     faults.REBOOT_LOOP: ("the board restarted again and again", "its supply; fetch the log"),
     faults.MEMORY: ("the board ran short of memory and restarted", "the chocolate; start"),
     faults.UNASKED_HEAT: (
-        "the water warms although the heater is off and cut off",
+        "the water warms, or stays warm, although the heater is off and cut off",
         "pull the plug; stove, switch, guard",
     ),
     faults.DISAGREE: (

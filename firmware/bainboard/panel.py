@@ -5,6 +5,7 @@ Hands are covered in chocolate and the kitchen is loud: a clumsy press counts to
 
 # The meanings of a sound.
 UNPLUG, MORNING, REFUSED, ASK, WARM, DONE = "unplug", "morning", "refused", "ask", "warm", "done"
+UNSURE = "unsure"  # lamps alone: as MORNING, while it is not known yet that the water does not rise
 
 DEBOUNCE_MS = 30  # an elbow's bounce (chosen: switches settle in 5-20 ms, common practice, no source)
 LONG_MS = 1200  # longer than an accidental press (chosen)
@@ -81,11 +82,13 @@ def lamps(state: str, place: str | None, alarm: str | None, now_ms: int) -> tupl
     """The lamps below, in and above the window.
 
     An alarm that needs someone now flashes all of them, quickly; one for the morning winks all of them every four
-    seconds. A pause lights the outer two steadily: the pause is on; unplug before hands go in. The self-test
-    runs along them. Idle is dark.
+    seconds, and each second until it is known that the water does not rise. A pause lights the outer two steadily: the
+    pause is on; unplug before hands go in. The self-test runs along them. Idle is dark.
     """
     if alarm == UNPLUG:
         return _ALL if now_ms % 400 < 200 else _DARK
+    if alarm == UNSURE:
+        return _ALL if now_ms % 1000 < 200 else _DARK
     if alarm == MORNING:
         return _ALL if now_ms % 4000 < 200 else _DARK
     if state == "pause":

@@ -76,8 +76,9 @@ class PanelLogic:
         """Lamps and buzzer are out of use: no alarm waits to be answered by a press."""
         self._alarm, self.lamps, self.buzzer = None, (0, 0, 0), 0
 
-    def show(self, now_ms: int, state: str, place: str | None, fault: int, asked: str) -> None:
-        """Set lamps and buzzer for this moment."""
+    def show(self, now_ms: int, state: str, place: str | None, fault: int, asked: str,
+             sure: bool = False) -> None:
+        """Set lamps and buzzer for this moment; `sure`: it is known that the water does not rise with the heat off."""
         alarm = alarm_of(fault)
         if alarm != self._alarm:
             if self._alarm is not None:
@@ -89,7 +90,7 @@ class PanelLogic:
             self._buzzer.want(panel.ASK, now_ms)
         else:
             self._buzzer.stop(panel.ASK)
-        self.lamps = panel.lamps(state, place, alarm, now_ms)
+        self.lamps = panel.lamps(state, place, panel.UNSURE if alarm == panel.MORNING and not sure else alarm, now_ms)
         if self._number_ms is not None and alarm is None and state in ("idle", "pause"):
             if now_ms - self._number_ms < panel.NUMBER_MS:
                 self.lamps = panel.number(self._number)

@@ -73,5 +73,5 @@ class PanelTask:
         app, front, w = self._app, self._app.panel_logic, self._app.warmer
         p = w.programme
         calls = p.calls if p and not app.water_low else app.asked
-        front.show(now_ms, w.shown_state, p.place if p else None, w.fault, calls)
+        front.show(now_ms, w.shown_state, p.place if p else None, w.fault, calls, w.sure)
         app.board.show(front.lamps, front.buzzer)

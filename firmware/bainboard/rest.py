@@ -2,15 +2,15 @@
 
 In a hold the guard opens for a first look and closes for a second. Only a shorted switch makes the rise stop with the
 guard and come back with it. In every other state the guard is open already, so a rise there is heat that the board
-cannot stop.
+cannot stop, and so is a bath that ought to cool and does not.
 """
 
 from bainboard.heat_balance import (
-    BOWL_J_PER_KGK,
-    CHOCOLATE_J_PER_KGK,
+    LEAST_LOSS_W_PER_K_AT_1L,
     MOVED_K,
     PROBE_LAG_S,
     PROMISED_K,
+    WATER_J_PER_LK,
     largest_load_j_per_k,
     smallest_load_j_per_k,
 )
@@ -18,22 +18,104 @@ from bainboard.heat_balance import (
 OBSERVE_MS = 120 * 1000  # a slope to 0.0005 K/s from a 1/16 K reading
 LEAST_MS = 30 * 1000  # a block of a rise is no shorter than the slowest probe's lag
 BLOCKS = 3  # so many blocks of rise in a row are heat: what is poured in shows and is over (chosen)
-SLOW_MS = 600 * 1000  # and of weak heat, which shows in so long (chosen: 6 W over the losses of 2 L)
-CALM_MS = 600 * 1000  # a rise is over when nothing rose for ten minutes with the guard open (chosen)
-FELL_K = 1.0  # a bath that nothing heats falls so far, and a gust over one that is heated takes less (chosen)
+CALM_MS = 600 * 1000  # water that rose is where it was at rest when nothing rose for ten minutes (chosen)
 APART_MS = 10 * 1000  # readings this far apart have a self-test between them (chosen)
 PERSON_MS = 900 * 1000  # what a person just did explains a rise where there is no guard to ask (chosen)
 ROOM_K = 5.0  # cold water warms to the room by itself, and a room is known this well (chosen)
+SUN_K = 3.0  # and a room warms by so much in a day (chosen)
 BOWL_C = 50.0  # the warmest bowl set into a bath, where no probe says how warm it is (dark melts at 45-50: T)
+STAYS_K = 0.6  # a bath so far over what it can be by itself is heated (chosen: twice what a probe's noise makes)
+WARMER_K = 1.0  # a bowl that reads so far over its water gives it heat (chosen: the error of two probes)
+POUR_MS, POURS_MS = 1800 * 1000, 3600 * 1000  # water is poured in for half an hour of each hour at most (chosen)
+WINDOW_MS = 600 * 1000  # what is poured or set in is mixed and seen by then (chosen)
+FALL_K = 0.1  # the least fall in such a window that is one (chosen: steps of 1/16 K, nine to a reading)
+WINDOWS = 3  # so many windows of a fall in a row, and nothing heats the bath (chosen)
+
+
+class Ceiling:
+    """How warm a bath that nothing heats can be at the most, and whether this one cools as such a bath does.
+
+    It falls towards the room as the best kept bath of this size would, and with the reading once that has been lower
+    for a whole window. Heat on its way lifts it by what that lifts half of the water, a warmer bowl as far as the water
+    follows; and so does what is poured in, which shows as a rise that is soon over.
+    """
+
+    def __init__(self, values: dict) -> None:
+        large_j_per_k = largest_load_j_per_k(values)
+        self._small_j_per_k = smallest_load_j_per_k(values)
+        self._fall_per_s = LEAST_LOSS_W_PER_K_AT_1L * values["water_l"] ** 0.667 / large_j_per_k
+        bowl_j_per_k = large_j_per_k - values["water_l"] * WATER_J_PER_LK
+        self._bowl_share = bowl_j_per_k / (bowl_j_per_k + self._small_j_per_k)
+        self._pour_ms: int | None = None
+        self.c: float | None = None
+
+    def with_bowl(self, c: float) -> float:
+        """Where the warmest bowl would bring half of the water, if no probe says how warm it is."""
+        return c + self._bowl_share * max(0.0, BOWL_C - c)
+
+    def begin(self, now_ms: int, water_c: float, bowl_c: float | None) -> None:
+        """Heat is given: the bath is as warm as it is."""
+        self.c = water_c
+        self.look_afresh(now_ms, water_c, bowl_c)
+
+    def look_afresh(self, now_ms: int, water_c: float, bowl_c: float | None) -> None:
+        """What was seen so far is no fall."""
+        self._falls = 0  # windows in a row
+        self._begin_window(now_ms, water_c, bowl_c)
+
+    def _begin_window(self, now_ms: int, water_c: float, bowl_c: float | None) -> None:
+        self._step_ms = self._since_ms = now_ms
+        self._from_c = self._top_c = water_c
+        self._bowl_c = bowl_c
+
+    def step(self, now_ms: int, water_c: float, bowl_c: float | None, room_c: float, arrived_j: float) -> None:
+        """One reading."""
+        dt_s = (now_ms - self._step_ms) / 1000
+        self._step_ms = now_ms
+        self._room_c = room_c + ROOM_K
+        self.c += arrived_j / self._small_j_per_k
+        self.c -= max(0.0, self.c - self._room_c - SUN_K) * min(1.0, self._fall_per_s * dt_s)
+        if bowl_c is not None and bowl_c > water_c + WARMER_K:
+            self.c = max(self.c, water_c)
+        self._top_c = max(self._top_c, water_c)
+        if now_ms - self._since_ms >= WINDOW_MS:
+            self.c = min(self.c, self._top_c)
+            self._falls = self._falls + 1 if self._fell(water_c, bowl_c) else 0
+            self._begin_window(now_ms, water_c, bowl_c)
+
+    def _fell(self, water_c: float, bowl_c: float | None) -> bool:
+        """Has it cooled as the best kept bath does? Near the room it need not; what a colder bowl took is no loss."""
+        if bowl_c is not None and self._bowl_c is not None and bowl_c > self._bowl_c + MOVED_K:
+            return False
+        over_k = water_c - self._room_c
+        must_k = max(FALL_K, over_k * self._fall_per_s * WINDOW_MS / 1000) if over_k > 0.0 else -FALL_K
+        return water_c <= self._from_c - must_k
+
+    def poured(self, now_ms: int, water_c: float) -> None:
+        """The water rose, and it may have been poured in."""
+        if self._pour_ms is None or now_ms - self._pour_ms >= POURS_MS:
+            self._pour_ms = now_ms
+        if now_ms - self._pour_ms < POUR_MS:
+            self.c = max(self.c, water_c)
+
+    def passed(self, water_c: float, bowl_c: float | None) -> bool:
+        """Is the bath warmer than it can be by itself?"""
+        most_c = max(self.c, self._room_c + SUN_K)
+        return not water_c - (self.with_bowl(most_c) if bowl_c is None else most_c) < STAYS_K
+
+    @property
+    def cools(self) -> bool:
+        """It has cooled for long enough, as a bath does that nothing heats."""
+        return self._falls >= WINDOWS
 
 
 class Rest:
     """Step it with each valid reading, in every state.
 
     `opened`: first look, heat off and guard open. `closed`: second look, heat off and guard closed. `shorted`: the
-    rise stopped with the guard open and came back with it closed. `unasked`: it rises with the guard open. Only ten
-    calm minutes end that, in which it falls as well, or is where something explains it: a bath that is as warm as heat
-    has made it, and does not cool, is heated. `seen` is what is known of it, 0 to BLOCKS: what outlives a restart.
+    rise stopped with the guard open and came back with it closed. `unasked`: it rises with the guard open, or does not
+    cool; only a bath that cools ends that. `steady`: with the guard open it has cooled, or not risen for long enough.
+    `seen` is what is known of it, 0 to BLOCKS: what outlives a restart.
     """
 
     WATCH, OPENED, CLOSED, SHORTED = range(4)
@@ -41,21 +123,19 @@ class Rest:
     def __init__(self, values: dict, seen: int = 0) -> None:
         self._rise_k = values["trip.idle_rise_k"]
         self._small_j_per_k = smallest_load_j_per_k(values)
-        bowl_j_per_k = values["bowl_kg"] * BOWL_J_PER_KGK + values["chocolate_kg"] * CHOCOLATE_J_PER_KGK
-        self._bowl_share = bowl_j_per_k / (bowl_j_per_k + self._small_j_per_k)
+        self._ceiling = Ceiling(values)
         self._guard_fitted = values["guard"]
         promised_ms = int(1000 * PROMISED_K * largest_load_j_per_k(values) / values["heater_w"])
         self._settle_ms = int(1000 * (5 * values["heater_lag_s"] + 2 * PROBE_LAG_S))
         self._again_ms = self._settle_ms + promised_ms
         self._block_ms = max(LEAST_MS, 2 * promised_ms)
         self._rising = min(BLOCKS, max(0, seen))  # blocks of rise in a row; negative: blocks without one
-        self._slow = 0  # the same, of slow ones
-        self._high_c = -200.0  # the most that was read since heat last flowed
         self._over = seen > 0  # a rise that nothing explains
         self.unasked = seen >= BLOCKS
         self._ground_c: float | None = None
         self._open_ms: int | None = None
         self._looked_ms = 0
+        self.steady = False
         self.forget_looks()
 
     def forget_looks(self) -> None:
@@ -68,18 +148,19 @@ class Rest:
         """A self-test has shown that guard and switch cut the heat; an even rise from before it began it cannot see."""
         self.forget_looks()
         if not self._over:
-            self._rising, self._slow = min(0, self._rising), min(0, self._slow)
+            self._rising = min(0, self._rising)
 
     def blind(self) -> None:
-        """The probe is in somebody's hand: nothing is seen, and nothing is forgotten."""
+        """The probe is in somebody's hand, or unread: nothing is seen, and nothing is forgotten."""
         self._ground_c = self._base_c = None
+        self.steady = False
 
     @property
     def seen(self) -> int:
         """Blocks of a rise that nothing explains, with the guard open, 0 to BLOCKS; before the last no hold starts."""
         if self.unasked:
             return BLOCKS
-        return min(BLOCKS - 1, max(0, self._rising, self._slow)) if self._over else 0
+        return min(BLOCKS - 1, max(0, self._rising)) if self._over else 0
 
     def _enter(self, state: int, now_ms: int, water_c: float) -> None:
         self.state = state
@@ -101,25 +182,38 @@ class Rest:
         return self.state == self.SHORTED
 
     def step(self, now_ms: int, water_c: float, bowl_c: float | None, room_c: float, duty_zero: bool, arrived_j: float,
-             guard_open: bool, poured: bool) -> None:
-        """One valid reading, in any state; `bowl_c` None when unknown, `guard_open` since the last one, `poured`: it
-        rises because water comes in.
+             guard_open: bool, holding: bool, poured: bool) -> None:
+        """One valid reading, in any state; `bowl_c` None when unknown. The last five are since the one before it;
+        `poured`: it rises because water comes in.
         """
+        seen_before = self._ground_c is not None
         if not guard_open:
             self._open_ms = None
         elif self._open_ms is None:
             self._open_ms = now_ms
+        self._watch_steady(now_ms, water_c, seen_before and guard_open and duty_zero)
+        if self._ceiling.c is None or (holding and not guard_open):
+            self._ceiling.begin(now_ms, water_c, bowl_c)
+        elif not seen_before:
+            self._ceiling.look_afresh(now_ms, water_c, bowl_c)
+        self._ceiling.step(now_ms, water_c, bowl_c, room_c, arrived_j)
         if self._ground_c is None or not duty_zero:
-            self._ground_c = self._high_c = self._slow_c = water_c
-            self._slow_since_ms = now_ms
+            self._ground_c = water_c
             self._begin_block(now_ms, water_c)
         else:
             # What a shorted switch left in the heater's metal still comes for a while after the guard has opened.
             cut_off = self._open_ms is not None and now_ms - self._open_ms >= self._settle_ms
             if poured:
                 self._begin_block(now_ms, water_c)
-                self._slow_c, self._slow_since_ms = water_c, now_ms
+                self._ceiling.poured(now_ms, water_c)
             self._watch_unasked(now_ms, water_c, bowl_c, room_c, arrived_j, cut_off)
+
+    def _watch_steady(self, now_ms: int, water_c: float, off: bool) -> None:
+        """Does it not rise, as far as it is known? Long enough is what heat on its way takes."""
+        if not off or not water_c - self._low_c < MOVED_K:
+            self._rose_ms, self._rose_c, self._low_c = now_ms, water_c, water_c
+        self._low_c = min(self._low_c, water_c)
+        self.steady = water_c <= self._rose_c - MOVED_K or now_ms - self._rose_ms >= self._settle_ms
 
     def look(self, now_ms: int, water_c: float, bowl_c: float | None, duty_zero: bool, arrived_j: float, holding: bool,
              last_person_ms: int) -> None:
@@ -149,34 +243,23 @@ class Rest:
         """With the switch off, a rise over all that explains it, steady for BLOCKS blocks with the guard open."""
         self._ground_c = explained_c = min(water_c, self._ground_c + arrived_j / self._small_j_per_k)
         if bowl_c is None:
-            explained_c += self._bowl_share * max(0.0, BOWL_C - explained_c)
+            explained_c = self._ceiling.with_bowl(explained_c)
         elif bowl_c > water_c:
             explained_c = bowl_c
-        self._high_c = max(self._high_c, water_c)
         over = not water_c - max(explained_c, room_c + ROOM_K) < self._rise_k
         if now_ms - self._block_since_ms >= self._block_ms:
-            self._end_block(now_ms, water_c, cut_off)
-        if now_ms - self._slow_since_ms >= SLOW_MS:
-            if cut_off:
-                rose = water_c - self._slow_c >= MOVED_K and over
-                self._slow = max(0, self._slow) + 1 if rose else min(0, self._slow) - 1
-            self._slow_c, self._slow_since_ms = water_c, now_ms
-        rises = max(self._rising, self._slow)
-        self._over = rises > 0 and (self._over or over)
-        if rises >= BLOCKS and self._over:
+            self._end_block(now_ms, water_c, bowl_c, cut_off)
+        self._over = self._rising > 0 and (self._over or over)
+        if self._rising >= BLOCKS and self._over:
             self.unasked = True
-        elif self.unasked and self._is_calm(water_c, over):
-            self.unasked, self._rising, self._slow = False, 0, 0
-            self._ground_c = self._high_c = water_c
+        elif -self._rising * self._block_ms >= CALM_MS and (not self.unasked or self._ceiling.cools):
+            self.unasked, self._rising, self._ground_c = False, 0, water_c
 
-    def _is_calm(self, water_c: float, over: bool) -> bool:
-        if self._slow > 0 or -self._rising * self._block_ms < CALM_MS:
-            return False
-        return water_c <= self._high_c - FELL_K or not over
-
-    def _end_block(self, now_ms: int, water_c: float, cut_off: bool) -> None:
+    def _end_block(self, now_ms: int, water_c: float, bowl_c: float | None, cut_off: bool) -> None:
         rose_k, last_k = water_c - self._block_c, self._last_k
         self._begin_block(now_ms, water_c)
+        if not rose_k < MOVED_K:
+            self._ceiling.poured(now_ms, water_c)
         if not cut_off:
             return
         self._last_k = rose_k
@@ -185,6 +268,7 @@ class Rest:
             self._rising = max(0, self._rising) + 1
         else:
             self._rising = min(0, self._rising) - 1
+        self.unasked = self.unasked or self._ceiling.passed(water_c, bowl_c)
 
     # -- a switch that does not open -----------------------------------------------------------------------------------
 

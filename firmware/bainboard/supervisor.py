@@ -225,8 +225,9 @@ def suspected_again(s, i: Inputs) -> bool:
 def rises_unasked(s, i: Inputs) -> bool:
     """Guard open, switch off, any state: 5 lag + 60 s, then 3 x max(30 s, 1.2 K x C / P), and over what explains it.
 
-    Weak heat: 3 x 10 min, 0.3 K in each. Explained is what ends 1 K over a warmer bowl, over where a bowl of 50 °C
-    would bring half the water, or over room + 5 K.
+    That is 1 K over a warmer bowl, over where a bowl of 50 °C would bring half the water, or over room + 5 K. Heat of
+    U watts that is slower: (0.6 K x C + heat on its way x C / Cs) / (U - loss + k x (water - room - 8 K)), k the least
+    loss, 0.5 W/K x litres^(2/3); so any U over 8.6 K x loss, and water that only stays warm.
     """
     return s.rest.unasked
 
@@ -329,6 +330,7 @@ class Supervisor:
 
     Results of `step`: `heat_ok`, `guard_ok`, `fault` (number in force), `latched`, `cause` (a latch's), `warn`
     (bit 1 << number for each fault that is seen but not in force), `fresh` (the bits that were not set a pass ago).
+    The bit of UNASKED_HEAT beside a fault that is safe means: that the water does not rise is not known yet.
     `believed_c` is what a hold believed of its water as the power failed, `unasked` what `Rest` had seen.
     """
 
@@ -449,6 +451,12 @@ class Supervisor:
         self.heat_ok = not (off or self.latched)
         self.guard_ok = not (opened or self.latched)
         self.fresh, self.warn = warn & ~self.warn, warn
+        if self.fault != faults.NONE and faults.safe(self.fault) and not self._known_steady():
+            self.warn |= 1 << faults.UNASKED_HEAT
+
+    def _known_steady(self) -> bool:
+        """The water reads, by a probe that nothing contradicts, and with all cut off it does not rise."""
+        return self.water_ok and self.rest.steady and self.fault != faults.DISAGREE
 
     def _latch(self, fault: int) -> None:
         """Off until a person clears it, from this very moment: no act comes between a verdict and its latch.
@@ -546,6 +554,7 @@ class Supervisor:
         self.account.may_look = self.holding and self.heat_ok
         arrived_j = self.account.step(now_ms, dt_s, self.water_ok, i.water_c, given_j, limit_c, i.room_c)
         if not self.water_ok:
+            self.rest.steady = False
             return
         self.believed.step(dt_s, i.water_c, i.room_c, given_j, limit_c, i.never_c < 200.0,
                            self.bowl_c is not None)
@@ -560,7 +569,8 @@ class Supervisor:
             self.rest.blind()
             return
         poured = self._pour.step(dt_s, self.calm_c)
-        self.rest.step(now_ms, self.calm_c, self.bowl_c, i.room_c, i.duty_zero, arrived_j, i.guard_open, poured)
+        self.rest.step(now_ms, self.calm_c, self.bowl_c, i.room_c, i.duty_zero, arrived_j, i.guard_open,
+                       self.holding, poured)
         if i.state == CHECK:
             self.surge.rest(self.calm_c)
             return  # the self-test looks for itself

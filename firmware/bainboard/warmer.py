@@ -11,7 +11,7 @@ IDLE, CHECK, HOLD, PAUSE, TRIP = "idle", "check", "hold", "pause", "trip"
 HEATING = (CHECK, HOLD)  # states in which the guard may close
 NOTHING_SEEN = (0, None, 0, 0)  # the `evidence` of a warmer that is new
 PENDING = 2  # blocks of an unexplained rise after which nothing starts: one may be water that still mixes (chosen)
-RISES = "the water warms with the heater off: pull the plug, wait 10 minutes"
+RISES = "the water warms or stays warm with the heater off: pull the plug, let it cool half an hour"
 RISING = "the water still warms with the heater off: look at it, and wait 5 minutes"
 NO_GUARD = "no guard relay is fitted, so not overnight: a switch that fails closed would heat all night"
 NO_WITNESS = ("nothing but one probe would see the water, so not overnight: fit a chocolate probe or a second water "
@@ -327,6 +327,11 @@ class Warmer:
     def latch(self) -> int:
         """The fault that latched first, or none."""
         return self.supervisor.cause
+
+    @property
+    def sure(self) -> bool:
+        """With the heat off for a fault: is it known that the water does not rise?"""
+        return not self.warn >> faults.UNASKED_HEAT & 1
 
     def was_off(self, off_s: int) -> None:
         """The power is known to have been off for so long, s; given once."""

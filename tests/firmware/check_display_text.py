@@ -15,8 +15,8 @@ def programme(stage="work", place=None, for_ms=0):
 
 
 def shown(state="hold", fault=0, asked="", p=None, temps_c=(33.4, 31.52), estimated=False, duty=0.0, hold_ms=0,
-          name="dark", locked=False):
-    rows = display_text.rows(state, fault, asked, p, temps_c, estimated, duty, hold_ms, name, locked)
+          name="dark", locked=False, sure=True):
+    rows = display_text.rows(state, fault, asked, p, temps_c, estimated, duty, hold_ms, name, locked, "", sure)
     assert len(rows) == 8
     for at in range(8):
         big, text, inverse = rows[at]
@@ -111,6 +111,14 @@ def test_a_trip_shows_what_was_done_if_it_is_safe_what_was_seen_and_what_to_do()
     rows = texts(shown("off", faults.OVER_STAGE, p=programme()))
     assert rows[:2] == ["HEAT OFF, SAFE", ""]
     assert rows[6:] == ["", "W33.4 choc 31.5"]
+
+
+def test_safe_is_said_only_where_it_is_known_that_the_water_does_not_rise():
+    for row in faults.FAULTS[1:]:
+        for state in ("idle", "off", "trip"):
+            said = " ".join(texts(shown(state, row[faults.NUMBER], sure=False)))
+            assert "SAFE" not in said
+            assert "UNPLUG IT NOW" in said or "HEAT OFF rises? unplug it" in said
 
 
 def test_every_fault_has_its_three_facts_and_none_is_cut():

@@ -91,6 +91,16 @@ def test_a_morning_alarm_sounds_a_minute_and_then_only_winks():
     assert lit == {(0, 0, 0), (1, 1, 1)}
 
 
+def test_until_the_water_is_known_not_to_rise_the_lamps_wink_each_second():
+    for sure, winks in ((False, 8), (True, 2)):
+        front = PanelLogic()
+        lit = 0
+        for at_ms in range(120000, 128000, 200):
+            front.show(at_ms, "trip", None, faults.WATER_PROBE, "", sure)
+            lit += front.lamps == (1, 1, 1)
+        assert lit == winks
+
+
 def test_reaching_the_window_sounds_once():
     front = PanelLogic()
     front.show(0, "hold", "inside", faults.NONE, "")

@@ -255,7 +255,8 @@ def test_what_a_part_has_found_has_its_own_fault_and_reaction():
         assert s.guard_ok == (then in ("", WORD, NO_HEAT)), at
         assert s.latched == (then == LATCHED), at
         assert s.fault == (fault if then in (NAMED, LATCHED) else faults.NONE), at
-        assert s.warn == (1 << fault if then == WORD else 0), at
+        unsure = then == LATCHED and faults.safe(fault)
+        assert s.warn == (1 << fault if then == WORD else unsure << faults.UNASKED_HEAT), at
         assert s.retest == (fault if then == DOUBTED else faults.NONE), at
 
 

@@ -16,6 +16,8 @@ from bainwright.words.advice import ADVICE, advise
 from bainwright.words.plate import PHRASES
 
 FAULTS = [row for row in faults.FAULTS if row[faults.NUMBER] != faults.NONE]
+# Where the heat is on and one probe guards it, or the reading itself is in doubt, nobody knows that it is safe.
+NOT_KNOWN = (faults.BOWL_PROBE, faults.BOWL_OUT, faults.SECOND_PROBE, faults.DISAGREE, faults.HEAT_CAPPED)
 NAMES = [row[faults.NAME] for row in FAULTS]
 
 
@@ -33,7 +35,27 @@ def test_what_must_be_unplugged_says_so_in_words_and_what_is_safe_says_safe(row:
         assert "plug" in safety
         assert not safety.startswith("Safe")
     else:
-        assert safety.startswith("Safe")
+        assert safety.startswith("Safe") == (row[faults.NUMBER] not in NOT_KNOWN)
+
+
+@pytest.mark.parametrize("row", FAULTS, ids=NAMES)
+def test_nothing_is_called_safe_until_it_is_known_that_the_water_does_not_rise(row: tuple) -> None:
+    safety = advise(row[faults.NUMBER], sure=False).safety
+    assert "safe" not in safety.lower().replace("not safe to leave", "")
+    if row[faults.REACTION] != faults.WARN:
+        assert "plug" in safety.lower()
+
+
+@pytest.mark.parametrize("number", [faults.BOWL_PROBE, faults.BOWL_OUT, faults.SECOND_PROBE])
+def test_a_witness_lost_says_that_one_probe_guards_the_heat_now(number: int) -> None:
+    assert "only the water's own probe guards the heat" in advise(number).safety
+
+
+def test_the_bit_of_unasked_heat_is_no_warning_but_says_that_it_is_not_known_to_be_safe() -> None:
+    mask = 1 << faults.UNASKED_HEAT | 1 << faults.BOWL_PROBE
+    assert terms.warnings(mask, "work") == [faults.BOWL_PROBE]
+    assert not terms.sure(mask)
+    assert terms.sure(1 << faults.BOWL_PROBE)
 
 
 @pytest.mark.parametrize("row", FAULTS, ids=NAMES)

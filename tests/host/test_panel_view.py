@@ -99,7 +99,7 @@ def test_a_trip_shows_its_three_facts_and_a_hold_its_figures_window_and_time_lef
     with with_display() as talk:
         fitted, state, memory = talk.board.display()
         assert (fitted, state) == (True, ON)
-        assert read(memory)[:3] == ["HEAT OFF, SAFE", "", "new, or trip"]
+        assert read(memory)[:3] == ["HEAT OFF", "rises? unplug it", "new, or trip"]
         talk.board.press("recessed", 4500)
         talk.event("cleared")
         talk.ask("start", stage="work", for_ms=3600000)
@@ -129,7 +129,7 @@ def test_unplugged_it_holds_nothing_up_and_comes_back_by_itself() -> None:
         tick(talk)
         fitted, _, memory = talk.board.display()
         assert fitted
-        assert read(memory)[0] == "HEAT OFF, SAFE"
+        assert read(memory)[0] == "HEAT OFF"
 
 
 def test_a_rig_without_one_sends_it_nothing() -> None:

@@ -220,7 +220,7 @@ def cause_of(scene: Scene, silent_s: float) -> Alarm | None:
     if status is None:
         return None
     if status.fault:
-        return _of_fault(status.fault, status.stage, scene.bath)
+        return _of_fault(status.fault, status.stage, scene.bath, sure=terms.sure(status.warn))
     if status.state == "trip":
         return Alarm("trip", True, "The warmer tripped: the heat is off", "\n".join(scene.advice))
     if scene.calling:
@@ -235,9 +235,10 @@ def cause_of(scene: Scene, silent_s: float) -> Alarm | None:
     return None
 
 
-def _of_fault(number: int, stage: str, bath: str) -> Alarm:
+def _of_fault(number: int, stage: str, bath: str, *, sure: bool) -> Alarm:
     """A fault in force: one to unplug needs somebody at once, and so does any fault outside melted stock and rest."""
     unplug = faults.row(number)[faults.HAZARD] == faults.UNPLUG
     title = ("Come now: " if unplug else "") + terms.fault(number, bath)
     cause = f"fault {number}"
-    return Alarm(cause, unplug or stage not in WAITS, title, "\n".join(advise(number, bath).lines()), about=(cause,))
+    words = "\n".join(advise(number, bath, sure=sure).lines())
+    return Alarm(cause, unplug or stage not in WAITS, title, words, about=(cause,))

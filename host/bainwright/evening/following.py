@@ -84,6 +84,8 @@ class Following:
             self._ask_and_advise(status, self.prompts)
         self._judge_course(status)
         self._stage = status.stage
+        if status.fault and self.scene.advice:
+            self.scene.advice = advise(status.fault, self.scene.bath, sure=terms.sure(status.warn)).lines()
         self.scene.see(status.t / 1000, status)
         if self._latched_ms is not None and status.t >= self._watched_until_ms(self._latched_ms):
             self.ended = TRIPPED
@@ -182,7 +184,7 @@ class Following:
 
     def _trip(self, t_ms: int, fields: dict[str, Any]) -> None:
         fault, latched = self._count_trip(t_ms, fields), bool(fields.get("latched"))
-        self.scene.advice = advise(fault, self.scene.bath).lines()
+        self.scene.advice = advise(fault, self.scene.bath, sure=False).lines()  # the heat has only just gone off
         for line in self.scene.advice:
             self.view.say(line)
         if latched and self._latched_ms is None:

@@ -185,7 +185,7 @@ class Starter:
     def _tripped(self) -> TrippedError:
         if self.setup.rig is None and not settings_damaged(self.hello):
             self.settings = self.session.link.settings(self.hello)
-        advice = advise(self.hello["fault"], self.rig.bath)
+        advice = advise(self.hello["fault"], self.rig.bath, sure=False)
         return TrippedError(
             f"the warmer has tripped and stays off: {terms.fault(self.hello['fault'], self.rig.bath)}",
             hint=f"{advice.safety} {advice.first} To clear the trip, hold the recessed button for 3 s",

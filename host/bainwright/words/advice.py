@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import astuple, dataclass
+from dataclasses import astuple, dataclass, replace
 from typing import Any
 
 from bainboard import faults, help_text
@@ -20,6 +20,10 @@ _OVER = (
 )
 _UNPLUG = "Not safe to leave. Pull the plug now; do not put a hand in the water before that."
 _SAFE = "Safe. The heat is off. You can leave it like this until you come."
+_UNSURE = "The heat is off. Look whether the water still rises: if it does, pull the plug."
+_ALONE = (
+    "It is still holding, but only the water's own probe guards the heat now: measure the water by a hand thermometer."
+)
 
 
 @dataclass(frozen=True)
@@ -67,7 +71,7 @@ ADVICE: dict[int, Advice] = {
     faults.BOWL_PROBE: Advice(
         "The chocolate probe stopped giving readings that make sense.",
         "It holds by the water alone; the bowl's temperature is now an estimate.",
-        "Safe. It is still holding.",
+        _ALONE,
         "Check the chocolate with a hand thermometer now and then.",
         "Check the probe's plug, and that its tip is in the chocolate. It is used again as soon as it reads.",
     ),
@@ -193,7 +197,7 @@ ADVICE: dict[int, Advice] = {
     faults.BOWL_OUT: Advice(
         "The chocolate probe cooled faster than any bowl does.",
         "It assumes that the probe is out of the chocolate and holds by the water alone; the bowl is now an estimate.",
-        "Safe. It is still holding.",
+        _ALONE,
         "Check the chocolate with a hand thermometer if the probe is where it belongs.",
         "Put the probe's tip back into the chocolate, away from the wall. It is used again when it reads as before.",
     ),
@@ -258,22 +262,22 @@ ADVICE: dict[int, Advice] = {
     faults.DISAGREE: Advice(
         "Two probes contradict each other: the water is warmer than the water probe reads, or a probe is wrong.",
         _LATCHED,
-        f"{_SAFE} The water may be hotter than shown.",
+        "The heat is off. The water may be hotter than shown: if it gets hotter, pull the plug.",
         _OVER,
         "Look whether each probe is where it belongs. Then hold both in one cup of warm water: if they differ by more"
         " than a degree, replace the one that a hand thermometer does not agree with.",
     ),
     faults.SECOND_PROBE: Advice(
         "The second water probe stopped giving readings that make sense.",
-        "It uses the first one alone, and nothing checks that one.",
-        "Safe. It is still holding.",
+        "It uses the first one alone.",
+        _ALONE,
         "",
         "Check the probe's plug, then its cable. It is used again as soon as it reads.",
     ),
     faults.HEAT_CAPPED: Advice(
         "The water took more heat than this warmer usually needs, and no chocolate probe says how warm it is.",
         "It holds heat back until that much has left again.",
-        "Safe. The heat is off for now.",
+        "The heat is off for now.",
         _COOLING,
         "Put the lid back and close the window. Look whether the water probe hangs in the water, and measure the water"
         " with a hand thermometer: if it is warmer than shown, stop and replace the probe.",
@@ -281,7 +285,7 @@ ADVICE: dict[int, Advice] = {
 }
 
 
-def advise(fault: int, bath: str = "water") -> Advice:
+def advise(fault: int, bath: str = "water", *, sure: bool = True) -> Advice:
     """The advice for a fault number of the board.
 
     Parameters
@@ -290,12 +294,16 @@ def advise(fault: int, bath: str = "water") -> Advice:
         A number of `bainboard.faults`; one this version does not know reads as a crash.
     bath : str
         What is under the bowl: ``water`` or ``plate``.
+    sure : bool
+        It is known that the water does not rise with the heat off: only then is anything called safe.
 
     Returns
     -------
     Advice
     """
     found = ADVICE.get(fault, ADVICE[faults.CRASHED])
+    if not sure and found.safety.startswith("Safe"):
+        found = replace(found, safety=_UNSURE)
     return Advice(*(for_bath(text, bath) for text in astuple(found)))
 
 
@@ -338,5 +346,5 @@ def refuse_heat_at_rest(hello: Mapping[str, Any], bath: str = "water") -> None:
         With what to do. A fault of a start's self-test is none: the next start tests again.
     """
     if (danger := at_rest(hello)) and faults.row(hello["fault"])[faults.REACTION] == faults.OFF:
-        raise RefusedError(danger, hint=f"{advise(hello['fault'], bath).first} It goes on once the water has not risen "
-                           "for ten minutes")
+        raise RefusedError(danger, hint=f"{advise(hello['fault'], bath).first} It goes on once the water has cooled "
+                           "for half an hour")

@@ -260,8 +260,14 @@ def warnings(mask: int, at_stage: str) -> list[int]:
     at_stage : str
         The step.
     """
-    found = [number for number in range(mask.bit_length()) if mask >> number & 1]
+    found = [number for number in range(mask.bit_length()) if mask >> number & 1 and number != faults.UNASKED_HEAT]
     return [number for number in found if not expected_in_step({"fault": number}, at_stage)]
+
+
+def sure(mask: int) -> bool:
+    """Is it known that the water does not rise with the heat off? A bit of a status line's mask says where it is not.
+    """
+    return not mask >> faults.UNASKED_HEAT & 1
 
 
 def refusal(why: str) -> str:

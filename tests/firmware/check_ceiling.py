@@ -1,0 +1,195 @@
+"""A bath that ought to cool and does not is heated, at any watts; and what ends that, and what is no such thing.
+
+Oracle: Newton's law of cooling, in closed form beside each check; the rest is the project's own safety rules.
+"""
+
+import math
+
+from fake_bath import POT, RIGS, Bath, values_of
+
+from bainboard.heat_balance import LEAST_LOSS_W_PER_K_AT_1L, largest_load_j_per_k
+from bainboard.plausibility import Poured
+from bainboard.rest import ROOM_K, STAYS_K, SUN_K, WINDOW_MS, WINDOWS, Rest
+
+ROOM_C = 20.0
+FLOOR_C = ROOM_C + ROOM_K + SUN_K
+STEP_S = 5
+
+
+class Table:
+    """A bath on the table with switch off and guard open, and what looks at it."""
+
+    def __init__(self, rig=POT, water_c=ROOM_C, bowl_c=None, room_c=ROOM_C, bowl_probe=True):
+        self.values = values_of(rig)
+        self.bath = Bath(rig, water_c, water_c if bowl_c is None else bowl_c, room_c)
+        self.rest, self.pour = Rest(self.values), Poured(self.values)
+        self.bowl_probe = bowl_probe
+        self.now_s = 0
+        self.told_s = None
+        self.run(STEP_S)
+
+    def run(self, seconds, until=None):
+        """Play for so long, or until the verdict is this."""
+        for _ in range(seconds // STEP_S):
+            if until is not None and self.rest.unasked == until:
+                return True
+            for _ in range(STEP_S):
+                self.bath.step(0.0, False)
+            self.see(self.bath.probe_c, self.bath.bowl_c if self.bowl_probe else None)
+        return until is not None and self.rest.unasked == until
+
+    def see(self, water_c, bowl_c):
+        """A reading in steps of 1/16 K."""
+        self.now_s += STEP_S
+        self.rest.step(1000 * self.now_s, int(water_c * 16 + 0.5) / 16, bowl_c, ROOM_C, True, 0.0, True, False,
+                       self.pour.step(STEP_S, water_c))
+        if self.rest.unasked and self.told_s is None:
+            self.told_s = self.now_s
+
+
+def fall_s(values, from_c, to_c):
+    """How long the best kept bath takes: C / loss x ln(from / to), over the warmest room."""
+    loss_w_per_k = LEAST_LOSS_W_PER_K_AT_1L * values["water_l"] ** 0.667
+    return largest_load_j_per_k(values) / loss_w_per_k * math.log((from_c - FLOOR_C) / (to_c - FLOOR_C))
+
+
+def test_any_watts_that_bring_a_cold_bath_over_the_warmest_room_are_told_before_it_is_a_kelvin_over():
+    for _, rig in RIGS:
+        loss_w_per_k = rig[5]
+        least_w = loss_w_per_k * (FLOOR_C - ROOM_C + STAYS_K + 0.4)
+        for outside_w in (least_w, 1.5 * least_w, 0.25 * rig[0], 0.5 * rig[0], rig[0]):
+            if outside_w < least_w:
+                continue
+            at = Table(rig)
+            at.bath.outside_w = outside_w
+            assert at.run(12 * 3600, until=True), outside_w
+            # a block of 1.2 K x C / P at this rate, and the probe's lag
+            late_k = outside_w / at.bath.water_j * (1.2 * largest_load_j_per_k(at.values) / rig[0] + 300.0)
+            assert at.bath.water_c < FLOOR_C + STAYS_K + 0.4 + late_k, outside_w
+
+
+def test_water_that_stays_where_it_is_is_told_as_soon_as_the_best_kept_bath_would_have_cooled():
+    for stays_c in (31.0, 35.0, 41.0, 50.0):
+        at = Table(water_c=stays_c)
+        told_s = fall_s(at.values, stays_c, stays_c - STAYS_K)
+        while at.told_s is None:
+            at.see(stays_c, stays_c)
+            assert at.now_s < 20000
+        assert told_s <= at.told_s <= told_s + 120
+
+
+def test_the_best_kept_bath_that_cools_is_never_told():
+    for from_c in (26.0, 35.0, 55.0):
+        at = Table(water_c=from_c)
+        values = at.values
+        loss_w_per_k = LEAST_LOSS_W_PER_K_AT_1L * values["water_l"] ** 0.667
+        for _ in range(12 * 3600 // STEP_S):
+            gone = math.exp(-loss_w_per_k / largest_load_j_per_k(values) * at.now_s)
+            water_c = FLOOR_C + (from_c - FLOOR_C) * gone if from_c > FLOOR_C else from_c
+            at.see(water_c, water_c)
+        assert at.told_s is None
+
+
+def heated(outside_w=30.0):
+    at = Table()
+    at.bath.outside_w = outside_w
+    assert at.run(12 * 3600, until=True)
+    return at
+
+
+def test_what_was_told_stays_told_while_the_heat_flows():
+    at = heated()
+    assert not at.run(6 * 3600, until=False)  # to where its losses are as large
+    at.bath.pour(0.2, 15.0)  # falls once, and warms again
+    assert not at.run(2 * 3600, until=False)
+
+
+def test_a_cold_bowl_that_takes_the_heat_is_no_end_of_it():
+    at = heated()
+    at.run(3600)
+    at.bath.bowl_c = 15.0
+    assert not at.run(3600, until=False)
+
+
+def test_a_bath_that_cools_for_half_an_hour_ends_it_and_is_not_told_again():
+    at = heated()
+    at.run(3600)
+    at.bath.outside_w, since_s = 0.0, at.now_s
+    assert at.run(3 * 3600, until=False)
+    took_ms = 1000 * (at.now_s - since_s)
+    assert WINDOWS * WINDOW_MS <= took_ms <= (WINDOWS + 2) * WINDOW_MS  # the bowl and the lag first
+    assert not at.run(8 * 3600, until=True)
+
+
+def test_what_warms_by_itself_is_no_heat():
+    cold = Table(water_c=10.0, room_c=FLOOR_C)  # to the warmest room, with the sun in it
+    assert not cold.run(24 * 3600, until=True)
+    for bowl_probe in (True, False):
+        warm_bowl = Table(water_c=25.0, bowl_c=50.0, bowl_probe=bowl_probe)
+        assert not warm_bowl.run(8 * 3600, until=True)
+    sunny = Table(water_c=36.0)
+    sunny.bath.room_c = 23.0
+    assert not sunny.run(12 * 3600, until=True)
+
+
+def test_a_bath_filled_by_the_kettle_is_no_heat():
+    at = Table(water_c=22.0)
+    at.run(1200)
+    for _ in range(3):  # a large bath takes three, in half an hour
+        at.bath.pour(0.15, 90.0)
+        assert not at.run(600, until=True)
+    assert not at.run(8 * 3600, until=True)
+    at.bath.pour(0.15, 90.0)  # and again hours later
+    assert not at.run(8 * 3600, until=True)
+
+
+def test_heat_that_comes_and_goes_is_no_kettle():
+    at = Table(water_c=30.0)
+    for _ in range(12 * 4):
+        at.bath.outside_w = 150.0  # a minute in ten: four kelvin an hour
+        if at.run(100, until=True):
+            break
+        at.bath.outside_w = 0.0
+        if at.run(500, until=True):
+            break
+    assert at.told_s < 2 * 3600
+
+
+# -- what is known not to rise -----------------------------------------------------------------------------------------
+
+
+def test_steady_is_known_once_it_fell_or_stayed_for_as_long_as_heat_on_its_way_takes_and_not_before():
+    values = values_of(POT)
+    settle_s = 5 * values["heater_lag_s"] + 60
+    known = ((0.0, settle_s, settle_s + 5), (-0.01, 30, 40), (0.002, None, None), (0.3, None, None))
+    for k_per_s, from_s, to_s in known:
+        at = Table(water_c=34.0)
+        known_s = None
+        for n in range(200):
+            if known_s is None and at.rest.steady:
+                known_s = at.now_s - STEP_S
+            at.see(34.0 + k_per_s * STEP_S * n, None)
+        assert (known_s is None) == (from_s is None), k_per_s
+        assert known_s is None or from_s <= known_s <= to_s, (k_per_s, known_s)
+
+
+def test_what_rises_again_is_not_steady_any_more_and_neither_is_what_is_not_seen_or_heated():
+    def steady():
+        at = Table(water_c=34.0)
+        for _ in range(60):
+            at.see(34.0, None)
+        assert at.rest.steady
+        return at
+
+    at = steady()
+    at.see(34.4, None)
+    assert not at.rest.steady
+    at = steady()
+    at.rest.blind()
+    assert not at.rest.steady
+    at.see(34.0, None)
+    assert not at.rest.steady
+    for duty_zero, guard_open in ((False, True), (True, False)):
+        at = steady()
+        at.rest.step(1000 * at.now_s + 1000, 34.0, None, ROOM_C, duty_zero, 0.0, guard_open, True, False)
+        assert not at.rest.steady
