@@ -1,9 +1,14 @@
 """Durations, rooms and speeds as people type them."""
 
+import time
+from datetime import datetime
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bainwright.archive.listing import Entry
+from bainwright.core import units
 from bainwright.core.errors import UseError
 from bainwright.core.units import clock_words, duration_words, parse_duration_s, parse_room_c, parse_speed
 
@@ -84,3 +89,24 @@ def test_impossible_speeds_are_refused(text):
 def test_durations_are_said_as_people_say_them():
     """Seconds, then minutes, then hours and minutes."""
     assert [duration_words(s) for s in (45, 120, 3600, 13200, 7230)] == ["45 s", "2 min", "1 h", "3 h 40 min", "2 h"]
+
+
+@pytest.mark.parametrize(("started", "span_s", "shown"), [
+    ("2026-10-25T00:40:00+00:00", 960.0, "02:40 CEST 02:56 CEST"),
+    ("2026-10-25T00:40:00+00:00", 2640.0, "02:40 CEST 02:24 CET"),  # the clocks went back at 03:00
+    ("2026-03-29T00:40:00+00:00", 2640.0, "01:40 CET 03:24 CEST"),  # and on at 02:00
+])
+def test_a_moment_after_the_clocks_were_changed_is_by_the_clock_on_the_wall(started, span_s, shown, monkeypatch):
+    """European summer time, Directive 2000/84/EC: from the last Sunday in March to that in October, at 1:00 UTC."""
+    monkeypatch.setenv("TZ", "Europe/Berlin")
+    time.tzset()
+    try:
+        began = datetime.fromisoformat(started).astimezone()
+        ended = units.after(began, span_s)
+        assert f"{began:%H:%M %Z} {ended:%H:%M %Z}" == shown
+        entry = Entry("f", "dark-1", started_s=began.timestamp(), duration_s=span_s)
+        assert entry.ended_at == ended
+        assert entry.ended_at.strftime("%H:%M") == ended.strftime("%H:%M")
+    finally:
+        monkeypatch.undo()
+        time.tzset()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -18,6 +18,7 @@ from bainwright.core.errors import FileError
 from bainwright.core.home import hold_paths, home
 from bainwright.core.read_file import read_struct
 from bainwright.core.terminal import visible
+from bainwright.core.units import after
 from bainwright.record.names import CSV, FACTS, PARQUET, TESTS
 
 REMEMBERED = "list.json"  # under the home; only a copy of what the facts say, so it may be deleted at any time
@@ -109,7 +110,7 @@ class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
     def ended_at(self) -> datetime | None:
         """End in local time."""
         started = self.started
-        return None if started is None or self.duration_s is None else started + timedelta(seconds=self.duration_s)
+        return None if started is None or self.duration_s is None else after(started, self.duration_s)
 
     @property
     def verdict(self) -> str:

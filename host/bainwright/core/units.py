@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from bainwright.core.bounds import EARLIEST_S, LATEST_S, least, most
@@ -156,3 +156,8 @@ def is_moment(text: object) -> bool:
 def milli_c(milli: int | None) -> float | None:
     """Thousandths of a degree, as the wire carries them, in °C."""
     return None if milli is None else milli / 1000
+
+
+def after(moment: datetime, span_s: float) -> datetime:
+    """A moment so long after another one, as the clock on the wall shows it: it may have been changed between."""
+    return (moment + timedelta(seconds=span_s)).astimezone()

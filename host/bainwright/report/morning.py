@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bainwright.core.units import clock_words, duration_words
+from bainwright.core.units import after, clock_words, duration_words
 from bainwright.files.chocolate import overheated
 from bainwright.files.rig import Rig
 from bainwright.files.score import Window
@@ -99,7 +99,7 @@ def _clock(facts: Mapping[str, Any], t_s: float) -> str:
     started = facts.get("started")
     if not started or facts.get("VIRTUAL"):
         return clock_words(t_s)
-    return (datetime.fromisoformat(str(started)).astimezone() + timedelta(seconds=t_s)).strftime("%H:%M")
+    return after(datetime.fromisoformat(str(started)), t_s).strftime("%H:%M")
 
 
 def remelt_s(log: HoldLog, kind: str, window: Window, settings: Mapping[str, Any], room_c: float) -> float | None:

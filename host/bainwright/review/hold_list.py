@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from bainwright.archive.listing import Entry
@@ -31,7 +31,7 @@ def as_result(hold: Entry) -> dict[str, Any]:
 
 def _cells(hold: Entry) -> tuple[str, ...]:
     started = hold.started
-    ended = None if started is None or hold.duration_s is None else started + timedelta(seconds=hold.duration_s)
+    ended = hold.ended_at
     days = (ended.date() - started.date()).days if started and ended else 0
     moment = started.isoformat() if started else ""
     return (

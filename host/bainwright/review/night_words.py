@@ -5,13 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import asdict
-from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
 
 from bainwright.archive.listing import DAMAGED
-from bainwright.core.units import clock_words, duration_words
+from bainwright.core.units import after, clock_words, duration_words
 from bainwright.happenings import announced
 from bainwright.happenings import words as happening_words
 from bainwright.happenings.balance import Balance
@@ -40,7 +39,7 @@ def clock(night: Night, t_s: float) -> str:
     started = night.entry.started
     if started is None:
         return clock_words(t_s)
-    at: datetime = started + timedelta(seconds=t_s)
+    at = after(started, t_s)
     days = (at.date() - started.date()).days
     return at.strftime("%H:%M") + (f" (+{days} d)" if days else "")
 

@@ -6,7 +6,7 @@ import math
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -16,7 +16,7 @@ import numpy as np
 from bainwright.archive.listing import Entry, entry_of
 from bainwright.core.errors import FileError
 from bainwright.core.os_errors import refusal
-from bainwright.core.units import clock_words, duration_words
+from bainwright.core.units import after, clock_words, duration_words
 from bainwright.display.picture import PNG, SVG, draw_hold
 from bainwright.evening.window_news import EDGES, WindowNews
 from bainwright.files.chocolate import Profile, window_at
@@ -132,13 +132,16 @@ def _when(entry: Entry) -> str:
     if ended and ended.date() != started.date():
         to += ended.strftime(" on %a %d %b")
     length = f" ({duration_words(entry.duration_s)})" if entry.duration_s is not None else ""
-    return f"{started.strftime('%a %d %b %Y, %H:%M')}{to} {started.strftime('%Z')}{length}, {on}{board}{firmware}"
+    zone = started.strftime(" %Z")
+    if ended and ended.tzname() != started.tzname():  # the clock was changed meanwhile
+        to, zone = zone + to, ended.strftime(" %Z")
+    return f"{started.strftime('%a %d %b %Y, %H:%M')}{to}{zone}{length}, {on}{board}{firmware}"
 
 
 def _clock(t_s: float, started: datetime | None) -> str:
     """A moment as the hold's own clock showed it, and by the clock on the wall where that was known."""
     own = f"{clock_words(t_s):>8}  "
-    return own if started is None else f"{(started + timedelta(seconds=t_s)).strftime('%H:%M:%S')}  {own}"
+    return own if started is None else f"{after(started, t_s).strftime('%H:%M:%S')}  {own}"
 
 
 def _stage_line(stage: Stage, started: datetime | None) -> str:
