@@ -74,6 +74,9 @@ PARTS: dict[str, Callable[[], tuple[str, list[str]]]] = {
 
 def main(names: list[str]) -> int:
     """Run the parts named, or all."""
+    if {"-h", "--help"} & set(names):
+        print(f"{__doc__}\nParts: {', '.join(PARTS)}.")
+        return 0
     unknown = [name for name in names if name not in PARTS]
     if unknown:
         print(f"no part {unknown[0]!r}; there are {', '.join(PARTS)}", file=sys.stderr)

@@ -8,9 +8,10 @@ from scripted_hold import Counter, Keyboard, done, held, quiet, runner_of, turni
 
 from bainboard import wire
 from bainwright.core.errors import RefusedError
+from bainwright.core.keys import CTRL_Z
 from bainwright.evening import acts, endings
 from bainwright.evening import runner as runner_module
-from bainwright.evening.keyboard import LAPSED, NO_BOARD
+from bainwright.evening.keyboard import LAPSED, NO_BOARD, NO_STANDSTILL
 from bainwright.evening.prompts import EveningPrompts
 from bainwright.evening.runner import Outcome
 from bainwright.files.chocolate import load_profile
@@ -36,6 +37,14 @@ def test_ctrl_c_asks_first_and_leaving_leaves_the_warmer_running(here):
     assert course.ended == endings.LEFT
     assert any("Leave the warmer running" in said and "close the laptop" in said for _, said in runner.view.events)
     assert asked_of(runner) == []
+
+
+def test_ctrl_z_stops_nothing_and_says_why(here):
+    """Also while a question is open: that waits on."""
+    runner = runner_of(quiet())
+    course = turning(runner, Keyboard({3: CTRL_Z}), Counter(), 4)
+    assert (course.ended, asked_of(runner)) == (None, [])
+    assert [said for _, said in runner.view.events][-1] == NO_STANDSTILL
 
 
 def test_a_second_ctrl_c_stops_the_warmer(here):

@@ -8,7 +8,7 @@ import termios
 import pytest
 
 from bainwright.core import keys
-from bainwright.core.keys import Interrupts, Keys
+from bainwright.core.keys import CTRL_Z, Interrupts, Keys
 
 
 class Terminal:
@@ -48,6 +48,22 @@ def test_a_key_comes_without_enter_and_only_once(terminal):
             pressed = keys.pressed()
         assert pressed == "r"
         assert keys.pressed() == ""
+
+
+def test_ctrl_z_is_a_key_and_stops_no_program(terminal):
+    """A stopped one wrote no row and called nobody, while the warmer heated. Ctrl-C and Ctrl-\\ stay as they were."""
+    before = termios.tcgetattr(sys.stdin)
+    with Keys() as keys:
+        now = termios.tcgetattr(sys.stdin)
+        terminal.type(b"\x1a")
+        pressed = ""
+        while not pressed:
+            pressed = keys.pressed()
+        assert pressed == CTRL_Z
+    assert now[6][termios.VSUSP] == os.fpathconf(sys.stdin, "PC_VDISABLE").to_bytes(1, "little")
+    assert now[3] & termios.ISIG
+    assert now[6][termios.VINTR] == before[6][termios.VINTR]
+    assert termios.tcgetattr(sys.stdin) == before
 
 
 # As xterm and the Linux console send them (xterm's "Control Sequences" and console_codes(4), from memory).

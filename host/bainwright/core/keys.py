@@ -51,8 +51,13 @@ def _end(number: int, frame: FrameType | None) -> None:
     raise KeyboardInterrupt
 
 
+CTRL_Z = "\x1a"
+
+
 class Keys:
-    """Single keys from the terminal, if there is one; restores it on the way out."""
+    """Single keys from the terminal, if there is one; restores it on the way out. Ctrl-Z is a key: a program that is
+    stopped watches nothing and calls nobody, while the warmer heats.
+    """
 
     def __init__(self) -> None:
         self._before: list[Any] | None = None
@@ -66,6 +71,9 @@ class Keys:
         if termios is not None and sys.stdin is not None and sys.stdin.isatty():
             self._before = termios.tcgetattr(sys.stdin)
             tty.setcbreak(sys.stdin)
+            mode = termios.tcgetattr(sys.stdin)
+            mode[6][termios.VSUSP] = os.fpathconf(sys.stdin, "PC_VDISABLE").to_bytes(1, "little")
+            termios.tcsetattr(sys.stdin, termios.TCSANOW, mode)
         return self
 
     def __exit__(

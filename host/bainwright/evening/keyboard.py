@@ -9,7 +9,7 @@ from typing import Any
 
 from bainwright.chocolates.board import stored_profiles
 from bainwright.core.errors import BainError, LinkError, RefusedError
-from bainwright.core.keys import Interrupts, Keys
+from bainwright.core.keys import CTRL_Z, Interrupts, Keys
 from bainwright.display.view import View
 from bainwright.evening import acts, endings
 from bainwright.evening.virtual_hands import HANDS, VirtualHands, hands_line
@@ -30,6 +30,8 @@ KEYS_ALONE = "Ctrl-C stop looking for the board"  # what needs none
 PHONE = "p"  # shows how a phone gets in, where a page is served
 KEY_OF_PAGE = f"{PHONE} phone  "
 NO_ANSWER = "The board did not answer, so this may not have arrived. Look at its cable."
+NO_STANDSTILL = ("Ctrl-Z does nothing here: a program that stands still watches nothing and calls nobody. Ctrl-C "
+                 "leaves or stops the hold")  # fmt: skip
 NO_BOARD = "not sent: the PC is looking for the board. Do it at the warmer, or press the key again once it is back"
 # Chosen: two status lines. The board may have written one before it took the answer, and send it after its reply.
 UNREAD_MS = 1500
@@ -93,7 +95,9 @@ class Keyboard:
             self._lapse(course, interrupts)
         key = keys.pressed()
         if key and course.scene.status is not None:
-            if course.scene.question:
+            if key == CTRL_Z:
+                course.show(NO_STANDSTILL)
+            elif course.scene.question:
                 self._answer(course, key, interrupts)
             else:
                 self._act(course, key)
