@@ -72,7 +72,7 @@ class Keys:
             self._before = termios.tcgetattr(sys.stdin)
             tty.setcbreak(sys.stdin)
             mode = termios.tcgetattr(sys.stdin)
-            mode[6][termios.VSUSP] = os.fpathconf(sys.stdin, "PC_VDISABLE").to_bytes(1, "little")
+            mode[6][termios.VSUSP] = os.fpathconf(sys.stdin.fileno(), "PC_VDISABLE").to_bytes(1, "little")
             termios.tcsetattr(sys.stdin, termios.TCSANOW, mode)
         return self
 
