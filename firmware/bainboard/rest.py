@@ -26,7 +26,7 @@ SUN_K = 3.0  # and a room warms by so much in a day (chosen)
 BOWL_C = 50.0  # the warmest bowl set into a bath, where no probe says how warm it is (dark melts at 45-50: T)
 STAYS_K = 0.6  # a bath so far over what it can be by itself is heated (chosen: twice what a probe's noise makes)
 WARMER_K = 1.0  # a bowl that reads so far over its water gives it heat (chosen: the error of two probes)
-POUR_MS, POURS_MS = 1800 * 1000, 3600 * 1000  # water is poured in for half an hour of each hour at most (chosen)
+POUR_MS, POURS_MS = 1800 * 1000, 3600 * 1000  # a rise as heat makes it is no pour in half of each hour (chosen)
 WINDOW_MS = 600 * 1000  # what is poured or set in is mixed and seen by then (chosen)
 FALL_K = 0.1  # the least fall in such a window that is one (chosen: steps of 1/16 K, nine to a reading)
 WINDOWS = 3  # so many windows of a fall in a row, and nothing heats the bath (chosen)
@@ -37,7 +37,7 @@ class Ceiling:
 
     It falls towards the room as the best kept bath of this size would, and with the reading once that has been lower
     for a whole window. Heat on its way lifts it by what that lifts half of the water, a warmer bowl as far as the water
-    follows; and so does what is poured in, which shows as a rise that is soon over.
+    follows; and so does what is poured in, which shows as a rise that this heater could not make, or is soon over.
     """
 
     def __init__(self, values: dict) -> None:
@@ -91,12 +91,16 @@ class Ceiling:
         must_k = max(FALL_K, over_k * self._fall_per_s * WINDOW_MS / 1000) if over_k > 0.0 else -FALL_K
         return water_c <= self._from_c - must_k
 
-    def poured(self, now_ms: int, water_c: float) -> None:
+    def poured(self, water_c: float) -> None:
+        """Water comes in, as no heat of this warmer shows."""
+        self.c = max(self.c, water_c)
+
+    def rose(self, now_ms: int, water_c: float) -> None:
         """The water rose, and it may have been poured in."""
         if self._pour_ms is None or now_ms - self._pour_ms >= POURS_MS:
             self._pour_ms = now_ms
         if now_ms - self._pour_ms < POUR_MS:
-            self.c = max(self.c, water_c)
+            self.poured(water_c)
 
     def passed(self, water_c: float, bowl_c: float | None) -> bool:
         """Is the bath warmer than it can be by itself?"""
@@ -205,7 +209,7 @@ class Rest:
             cut_off = self._open_ms is not None and now_ms - self._open_ms >= self._settle_ms
             if poured:
                 self._begin_block(now_ms, water_c)
-                self._ceiling.poured(now_ms, water_c)
+                self._ceiling.poured(water_c)
             self._watch_unasked(now_ms, water_c, bowl_c, room_c, arrived_j, cut_off)
 
     def _watch_steady(self, now_ms: int, water_c: float, off: bool) -> None:
@@ -259,7 +263,7 @@ class Rest:
         rose_k, last_k = water_c - self._block_c, self._last_k
         self._begin_block(now_ms, water_c)
         if not rose_k < MOVED_K:
-            self._ceiling.poured(now_ms, water_c)
+            self._ceiling.rose(now_ms, water_c)
         if not cut_off:
             return
         self._last_k = rose_k
