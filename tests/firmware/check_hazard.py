@@ -93,3 +93,29 @@ def test_the_hard_limit_latches_in_every_state():
         hot(s, i)
         s.step(2000, 1000, i)
         assert s.cause == s.fault == faults.OVER_HARD_LIMIT, state
+
+
+def test_a_fault_that_may_be_left_is_called_safe_only_by_a_steady_reading_that_nothing_contradicts():
+    left = [row[0] for row in faults.FAULTS[1:] if faults.safe(row[0])]
+    assert len(left) > 15
+    for fault in left:
+        for state in STATES:
+            for steady, read in ((True, True), (False, True), (True, False)):
+                s, i = bare(state)
+                s.refuse_start(fault)
+                i.water_c = 30.0 if read else None
+                s.rest.step = lambda *_facts, to=steady, s=s: setattr(s.rest, "steady", to)
+                s.step(2000, 1000, i)
+                known = steady and read and fault != faults.DISAGREE
+                assert (s.warn >> faults.UNASKED_HEAT & 1) == (not known), (fault, state, steady, read)
+                assert not s.fresh >> faults.UNASKED_HEAT & 1  # no warning of its own
+
+
+def test_with_no_fault_or_one_that_must_be_unplugged_nothing_is_said_of_steady():
+    for fault in [faults.NONE] + [row[0] for row in faults.FAULTS if not faults.safe(row[0])]:
+        s, i = bare("idle")
+        if fault:
+            s.refuse_start(fault)
+        s.step(2000, 1000, i)
+        assert s.fault == fault
+        assert not s.warn >> faults.UNASKED_HEAT & 1
