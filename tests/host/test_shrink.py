@@ -73,6 +73,27 @@ def test_a_parameter_is_shortened_where_nothing_else_means_its_name(source, want
     assert shrunk({"p/m.py": source}) == {"p/m.py": wanted}
 
 
+@pytest.mark.parametrize(("source", "wanted"), [
+    (b"class C:\n    LOW, HIGH = 0.5, 2  # chosen\n\n    def f(self):\n        return self.LOW + C.HIGH\n",
+     b"class C:\n    pass  # chosen\n\n    def f(self):\n        return 0.5 + 2\n"),
+    (b"class C:\n    LOW = 1\n    MOST = LOW\n\n    def f(self):\n        return self.LOW, self.MOST\n",
+     b"class C:\n    LOW = 1\n    MOST = LOW\n\n    def f(self):\n        return 1, self.MOST\n"),
+    (b"class C:\n    LOW = 1\n\n\ndef f(other):\n    return other.LOW, C.LOW\n",
+     b"class C:\n    LOW = 1\n\n\ndef f(_a):\n    return _a.LOW, 1\n"),
+])  # fmt: skip
+def test_a_constant_of_a_class_becomes_its_value_and_stays_where_something_else_may_mean_it(source, wanted):
+    assert shrunk({"p/m.py": source}) == {"p/m.py": wanted}
+
+
+def test_a_module_that_is_named_for_its_constants_alone_is_not_imported():
+    files = {"p/table.py": b"LOW = 1\n\n\ndef f():\n    pass\n",
+             "p/one.py": b"from p import table\n\n\ndef f():\n    return table.LOW\n",
+             "p/two.py": b"from p import table\n\n\ndef f():\n    return table.LOW, table.f()\n"}
+    found = shrunk(files)
+    assert found["p/one.py"] == b"\n\n\ndef f():\n    return 1\n"
+    assert found["p/two.py"] == b"from p import table\n\n\ndef f():\n    return 1, table.f()\n"
+
+
 def test_a_private_name_of_another_module_is_refused():
     with pytest.raises(ValueError, match="_theirs"):
         shrunk({"p/one.py": b"def f(other):\n    return other._theirs\n"})

@@ -1,6 +1,7 @@
 """The firmware's sources with fewer names, as they are compiled for a board: the same lines, the same behaviour.
 
-A board never frees a name, and its table of names grows by doubling. So constants become their values. The private
+A board never frees a name, and its table of names grows by doubling. So constants, a class's own too, become their
+values. The private
 names of each module become `_a`, `_b` and so on, which all modules share; so do parameters that no call names. Public
 names, and with them the wire's, stay.
 Every statement stays on its line, so a traceback from a board points into the source as people read it.
@@ -15,12 +16,12 @@ import re
 from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Mapping
 from itertools import count
-from string import ascii_letters
 from typing import Any
+
+from bainwright.files import shrink_nodes as nodes
 
 PRIVATE = re.compile(r"_[A-Za-z]\w*")
 CONSTANT = re.compile(r"_?[A-Z][A-Z0-9_]*")
-WORD = re.compile(r"\w{0,10}", re.ASCII)  # texts that MicroPython interns: one object wherever they are written
 OPERATORS: Mapping[type[ast.operator], Callable[[Any, Any], Any]] = {
     ast.Add: operator.add, ast.Sub: operator.sub, ast.Mult: operator.mul, ast.Div: operator.truediv,
     ast.FloorDiv: operator.floordiv, ast.Pow: operator.pow, ast.LShift: operator.lshift, ast.BitOr: operator.or_,
@@ -57,13 +58,27 @@ class Module:
         self._starts = [0]
         for line in source.splitlines(keepends=True):
             self._starts.append(self._starts[-1] + len(line))
-        stored = Counter(node.id for node in ast.walk(self._tree) if _is_stored(node) and isinstance(node, ast.Name))
+        stored = Counter(
+            node.id for node in ast.walk(self._tree) if nodes.is_stored(node) and isinstance(node, ast.Name))
         self._assigned = [node for node in self._tree.body if isinstance(node, ast.Assign)]
         self._defined = {  # constant: (its expression, its place in it or None)
             name: (node.value, place)
-            for node in self._assigned for target in node.targets for name, place in _names(target)
+            for node in self._assigned for target in node.targets for name, place in nodes.names(target)
             if CONSTANT.fullmatch(name) and stored[name] == 1
         }
+        self._classes = {  # of each class its constants, as above
+            node.name: {
+                name: (each.value, place)
+                for each in node.body if isinstance(each, ast.Assign)
+                for target in each.targets for name, place in nodes.names(target) if CONSTANT.fullmatch(name)
+            }
+            for node in self._tree.body if isinstance(node, ast.ClassDef)
+        }
+        for node in self._tree.body:
+            if isinstance(node, ast.ClassDef):
+                for inner in ast.walk(node):
+                    if isinstance(inner, ast.Attribute) and ast.unparse(inner.value) == "self":
+                        vars(inner)["owner"] = node.name
         self._imported = {  # (module or package, name there), by the name here
             each.asname or each.name: (node.module or "", each.name)
             for node in ast.walk(self._tree) if isinstance(node, ast.ImportFrom) for each in node.names
@@ -76,9 +91,24 @@ class Module:
         if name in self._imported:
             module, theirs = self._imported[name]
             return modules[module].value(theirs, modules)
-        expression, place = self._defined[name]
+        return self._placed(self._defined[name], modules)
+
+    def _placed(self, defined: tuple[ast.expr, int | None], modules: Modules) -> Any:
+        expression, place = defined
         value = self._evaluated(expression, modules)
         return value if place is None else value[place]
+
+    def _of_class(self, node: ast.Attribute, modules: Modules) -> Any:
+        """The value of a constant of a class, written `self.NAME` in it or `Class.NAME`; KeyError for anything else."""
+        if nodes.is_stored(node):
+            raise KeyError(node.attr)
+        return self._placed(self._classes[getattr(node, "owner", ast.unparse(node.value))][node.attr], modules)
+
+    def class_constants_elsewhere(self, modules: Modules) -> set[str]:
+        """The attributes in capitals whose value is not known here: what has such a name keeps it."""
+        return {node.attr for node in ast.walk(self._tree)
+                if isinstance(node, ast.Attribute) and CONSTANT.fullmatch(node.attr)
+                and self.constant(node, modules) is None}
 
     def _other(self, name: str, modules: Modules) -> Module:
         """The module of the package that has this name here; KeyError for any other name."""
@@ -109,12 +139,15 @@ class Module:
             if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
                 value = self.value(node.id, modules)
             elif isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
-                value = self._other(node.value.id, modules).value(node.attr, modules)
+                if node.value.id in ("self", *self._classes):
+                    value = self._of_class(node, modules)
+                else:
+                    value = self._other(node.value.id, modules).value(node.attr, modules)
             else:
                 return None
         except KeyError:
             return None
-        return ast.Constant(value) if _fits(value) else None
+        return ast.Constant(value) if nodes.fits(value) else None
 
     def _is_inlined(self, name: str, modules: Modules) -> bool:
         return self.constant(ast.Name(name, ast.Load()), modules) is not None
@@ -130,12 +163,12 @@ class Module:
         taken = set(self._short_names(modules).values())
         for function in ast.walk(self._tree):  # an outer one comes before those inside it
             if isinstance(function, ast.FunctionDef | ast.Lambda):
-                inside = [node for part in _body(function) for node in ast.walk(part)]
-                used = taken | {_short_of(node) for node in inside}
-                free = (short for short in map(_short, count()) if short not in used)
+                inside = [node for part in nodes.body(function) for node in ast.walk(part)]
+                used = taken | {nodes.short_of(node) for node in inside}
+                free = (short for short in map(nodes.short, count()) if short not in used)
                 for argument in function.args.args:
                     name = argument.arg
-                    if name in {"self", *named} or PRIVATE.fullmatch(name) or _is_rebound(inside, name):
+                    if name in {"self", *named} or PRIVATE.fullmatch(name) or nodes.is_rebound(inside, name):
                         continue
                     short = next(free)
                     for node in [argument, *inside]:
@@ -164,32 +197,57 @@ class Module:
 
     def _definitions(self, modules: Modules) -> Iterator[tuple[int, int, str]]:
         """Take out what is assigned only to constants that became values."""
-        for node in self._assigned:
-            gone = [all(name in self._defined and self._is_inlined(name, modules) for name, _ in _names(target))
-                    and isinstance(target, ast.Name | ast.Tuple) for target in node.targets]
-            if all(gone):
-                yield self._blank(*self._span(node))
-            else:
-                after = [*node.targets[1:], node.value]
-                for target, goes, following in zip(node.targets, gone, after, strict=True):
-                    if goes:
-                        yield self._span(target)[0], self._span(following)[0], ""
+        inlined = {name for name in self._defined if self._is_inlined(name, modules)}
+        for assigned in self._assigned:
+            yield from self._taken_out(assigned, inlined, "")
+        elsewhere = {name for module in modules.values() for name in module.class_constants_elsewhere(modules)}
+        for node in self._tree.body:
+            if isinstance(node, ast.ClassDef):
+                kept = elsewhere | {each.id for part in node.body for each in nodes.outside_functions(part)
+                                    if isinstance(each, ast.Name) and not nodes.is_stored(each)}
+                gone = {name for name in self._classes[node.name] if name not in kept
+                        and self.constant(nodes.own(node.name, name), modules) is not None}
+                for statement in node.body:
+                    if isinstance(statement, ast.Assign):
+                        yield from self._taken_out(statement, gone, "pass")
+
+    def _taken_out(self, node: ast.Assign, names: Collection[str], instead: str) -> Iterator[tuple[int, int, str]]:
+        gone = [all(name in names for name, _ in nodes.names(target)) and isinstance(target, ast.Name | ast.Tuple)
+                for target in node.targets]
+        if all(gone):
+            yield self._blank(*self._span(node), instead)
+        else:
+            after = [*node.targets[1:], node.value]
+            for target, is_gone, following in zip(node.targets, gone, after, strict=True):
+                if is_gone:
+                    yield self._span(target)[0], self._span(following)[0], ""
 
     def _imports(self, modules: Modules) -> Iterator[tuple[int, int, str]]:
+        used = {node.id for node in ast.walk(self._tree) if isinstance(node, ast.Name)}
+        bare = used - self._only_for_constants(modules)
         for node in ast.walk(self._tree):
             if isinstance(node, ast.ImportFrom):
-                left = [each for each in node.names if not self._is_inlined(each.asname or each.name, modules)]
+                left = [each for each in node.names if (each.asname or each.name) in bare
+                        and not self._is_inlined(each.asname or each.name, modules)]
                 if len(left) < len(node.names):
                     text = ast.unparse(ast.ImportFrom(node.module, left, 0)) if left else ""
                     yield self._blank(*self._span(node), text)
 
+    def _only_for_constants(self, modules: Modules) -> set[str]:
+        """The names that are written before a constant of theirs alone, as `faults` in `faults.COUNT`."""
+        every = list(ast.walk(self._tree))
+        gone = Counter(node.value.id for node in every if isinstance(node, ast.Attribute)
+                       and isinstance(node.value, ast.Name) and self.constant(node, modules) is not None)
+        in_all = Counter(node.id for node in every if isinstance(node, ast.Name))
+        return {name for name in gone if gone[name] == in_all[name]}
+
     def _uses(self, modules: Modules) -> Iterator[tuple[int, int, str]]:
         short = self._short_names(modules)
         inside = _Rewritten(self, modules, short)
-        for node in _outside_texts(self._tree):
+        for node in nodes.outside_texts(self._tree):
             value = self.constant(node, modules)
             if value is not None:
-                yield *self._span(node), _literal(value.value)
+                yield *self._span(node), nodes.literal(value.value)
             elif isinstance(node, ast.JoinedStr):  # before Python 3.12 nothing inside one has its true place
                 text = ast.unparse(inside.visit(copy.deepcopy(node)))
                 if text != ast.unparse(node):
@@ -198,9 +256,9 @@ class Module:
                 for name, at in self._private(node):
                     if name in short:
                         yield at, at + len(name), short[name]
-                if _short_of(node):
+                if nodes.short_of(node):
                     begin = self._span(node)[0]
-                    yield begin, begin + len(_name_of(node)), _short_of(node)
+                    yield begin, begin + len(nodes.name_of(node)), nodes.short_of(node)
 
     def _tables(self, modules: Modules) -> Iterator[tuple[int, int, str]]:
         """Let each tuple of constants with a text in it be built when its module is loaded.
@@ -208,7 +266,7 @@ class Module:
         A tuple that the compiler builds has objects of its own for its texts, 32 bytes and more for each; one that is
         built on the board shares the interned text. An operation that the compiler leaves to the board does that.
         """
-        for node in _outside_functions(self._tree):
+        for node in nodes.outside_functions(self._tree):
             if isinstance(node, ast.Tuple) and all(self._is_fixed(each, modules) for each in node.elts):
                 text = next((each for each in node.elts if self._text(each, modules)), None)
                 if text is not None:
@@ -258,12 +316,12 @@ class Module:
                 continue
             for name, _ in self._private(node):
                 used.add(name)
-                if not isinstance(node, ast.Name | ast.Attribute) or _is_stored(node):
+                if not isinstance(node, ast.Name | ast.Attribute) or nodes.is_stored(node):
                     defined.add(name)
         if used - defined:
             raise ValueError(f"private names of other modules: {', '.join(sorted(used - defined))}")
         left = sorted(name for name in used if not self._is_inlined(name, modules))
-        return {name: _short(at) for at, name in enumerate(left)}
+        return {name: nodes.short(at) for at, name in enumerate(left)}
 
 
 class _Rewritten(ast.NodeTransformer):
@@ -273,81 +331,9 @@ class _Rewritten(ast.NodeTransformer):
         self._module, self._modules, self._short = module, modules, short
 
     def visit_Name(self, node: ast.Name) -> ast.expr:
-        node.id = _short_of(node) or self._short.get(node.id, node.id)
+        node.id = nodes.short_of(node) or self._short.get(node.id, node.id)
         return self._module.constant(node, self._modules) or node
 
     def visit_Attribute(self, node: ast.Attribute) -> ast.AST:
         node.attr = self._short.get(node.attr, node.attr)
         return self._module.constant(node, self._modules) or self.generic_visit(node)
-
-
-def _short(at: int) -> str:
-    """The short name of that number."""
-    return "_" + ascii_letters[at % 52] + str(at // 52 or "")
-
-
-def _short_of(node: ast.AST) -> str:
-    """The short name that a parameter was given; empty for any other node."""
-    return getattr(node, "short", "")
-
-
-def _name_of(node: ast.AST) -> str:
-    """What a name or a parameter is called in the source."""
-    return node.arg if isinstance(node, ast.arg) else getattr(node, "id", "")
-
-
-def _body(function: ast.FunctionDef | ast.Lambda) -> list[ast.AST]:
-    """What is evaluated when a function is called."""
-    return [function.body] if isinstance(function, ast.Lambda) else list(function.body)
-
-
-def _is_rebound(inside: list[ast.AST], name: str) -> bool:
-    """Does something in a function's body give a name of its own scope another meaning there?"""
-    for node in inside:
-        match node:
-            case ast.arg(arg=other) | ast.ExceptHandler(name=other) | ast.alias(asname=other) if other == name:
-                return True
-            case ast.alias(name=other) | ast.FunctionDef(name=other) | ast.ClassDef(name=other) if other == name:
-                return True
-            case ast.Global(names=others) | ast.Nonlocal(names=others) if name in others:
-                return True
-            case ast.comprehension(target=target) if name in {_name_of(each) for each in ast.walk(target)}:
-                return True
-    return False
-
-
-def _outside_texts(node: ast.AST) -> Iterator[ast.AST]:
-    """Every node, but none inside an f-string."""
-    yield node
-    if not isinstance(node, ast.JoinedStr):
-        for child in ast.iter_child_nodes(node):
-            yield from _outside_texts(child)
-
-
-def _outside_functions(node: ast.AST) -> Iterator[ast.AST]:
-    """Every node that is evaluated when the module is loaded."""
-    yield node
-    if not isinstance(node, ast.FunctionDef | ast.Lambda):
-        for child in ast.iter_child_nodes(node):
-            yield from _outside_functions(child)
-
-
-def _names(target: ast.expr) -> list[tuple[str, int | None]]:
-    """The names of an assignment's target, each with its place in what is assigned."""
-    if isinstance(target, ast.Name):
-        return [(target.id, None)]
-    parts = target.elts if isinstance(target, ast.Tuple) else []
-    return [(each.id, at) for at, each in enumerate(parts) if isinstance(each, ast.Name)]
-
-
-def _is_stored(node: ast.AST) -> bool:
-    return isinstance(getattr(node, "ctx", None), ast.Store)
-
-
-def _fits(value: Any) -> bool:
-    """Is it as good as its name: a number, or a text that is one object wherever it is written?"""
-    return isinstance(value, int | float) or (isinstance(value, str) and WORD.fullmatch(value) is not None)
-
-
-def _literal(value: Any) -> str:
-    return f"({value!r})" if isinstance(value, int | float) and value < 0 else repr(value)
