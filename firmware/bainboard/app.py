@@ -40,9 +40,10 @@ class App:
         self._stored_latch = store.read_latch(self.latch_slots)
         self.documents = Documents(files, board.misfit)
         self.outbox = Outbox()
+        self._send = board.send  # bound once: each binding is an object, ten a second
         self._status = wire.Template(wire.STATUS)
         self._lines = self._events = 0
-        self._sweep_due = False
+        self._sweep_due = self._idle = False  # is a sweep to be thought of; does no request wait
         self.log = FlashLog(Folder(LOG_FOLDER))
         self.log.open(self.documents.settings, board.now_ms(), board.wall_s())
         self._log_reported = False
@@ -142,7 +143,7 @@ class App:
             if now_ms >= self._panel.due_ms:
                 self._panel.run(now_ms, self._tick_ms)
                 self._let_go(now_ms)
-            self.outbox.pump(self.board.send)
+            self.outbox.pump(self._send)
             if self._serve():
                 return not self.service.full
             until_ms = min(self._tick_ms, self._panel.due_ms, self.drive.deadline_ms)
@@ -153,7 +154,7 @@ class App:
             self._draw(until_ms)
             if self._sweep_due and self._has_room(self.board.now_ms(), SWEEP_MS):
                 self._sweep_due = False
-                heap_reserve.sweep()
+                heap_reserve.sweep(self._idle)
         except MemoryError:
             self._short_of_memory()
         until_ms = min(self._tick_ms, self._panel.due_ms, self.drive.deadline_ms)
@@ -192,7 +193,7 @@ class App:
         if not self._has_room(now_ms, ROOM_MS):
             return False
         self.service.work(now_ms)
-        self.outbox.pump(self.board.send)
+        self.outbox.pump(self._send)
         self._let_go(now_ms)
         return True
 
@@ -207,6 +208,8 @@ class App:
     def _short_of_memory(self) -> None:
         """Something beside the heat found no memory: lines that no PC reads give way, and it is tried again."""
         self.outbox.shed()
+        if self._idle:
+            heap_reserve.unload()
         heap_reserve.retake()
 
     def _tick(self, now_ms: int) -> None:
@@ -243,8 +246,8 @@ class App:
                 self.confirm_version()
         except MemoryError:
             self._short_of_memory()
-        if self.service.idle(now_ms):
-            heap_reserve.unload()
+        self._idle = self.service.idle(now_ms)
+        self._sweep_due = True
         # Fed by a pass in which each probe was read or declared faulty; while a fault is in force, only cold.
         looked = (water_c is None) == (water_code != 0) and (second_c is None) == (second_code != 0)
         if self.bowl is not None:
@@ -289,7 +292,7 @@ class App:
         else:
             self.drive.off(now_ms)
         self.board.guard.value(w.guard)
-        self._driving = self._sweep_due = w.state in HEATING
+        self._driving = w.state in HEATING
         if w.state in HEATING:
             self.board.beat()
         self.board.switch(self.drive.poll(now_ms))

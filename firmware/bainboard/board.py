@@ -34,6 +34,13 @@ CHUNK = 64  # bytes a write: one USB packet, so a host that stops reading delays
 RESET_CAUSES = ("PWRON_RESET", "HARD_RESET", "WDT_RESET", "SOFT_RESET", "DEEPSLEEP_RESET")
 
 
+def _ready(poller, wait_ms: int) -> bool:
+    """Is a stream ready, or within so long? `ipoll` makes no list, and this is asked some thirty times a second."""
+    for _ in poller.ipoll(wait_ms):
+        return True
+    return False
+
+
 class Board:
     """Pins, clock, streams and watchdog of the board the firmware runs on."""
 
@@ -47,6 +54,7 @@ class Board:
         self._lamps: tuple = ()  # as last set
         self._float: machine.Pin | None = None
         self._buzzer = 0
+        self._down: tuple = (False, False, False)  # the buttons as last seen
         self._watchdog: machine.WDT | None = None
         self._onewire: onewire.OneWire | None = None
         self._spi: machine.SoftSPI | None = None
@@ -80,11 +88,11 @@ class Board:
 
     def wait(self, until_ms: int) -> bool:
         """Sleep until then, or until the host has written something; True if it has."""
-        return bool(self._input.poll(max(0, until_ms - self.now_ms())))
+        return _ready(self._input, max(0, until_ms - self.now_ms()))
 
     def sleep(self, until_ms: int) -> None:
         """Sleep until then, whatever the host writes; for at most 50 ms, so that the host is answered in time."""
-        self._nothing.poll(max(0, min(NAP_MS, until_ms - self.now_ms())))
+        _ready(self._nothing, max(0, min(NAP_MS, until_ms - self.now_ms())))
 
     # -- heat -----------------------------------------------------------------------------------------------------
 
@@ -196,10 +204,13 @@ class Board:
             recessed = bool(rp2.bootsel_button())
         else:
             recessed = machine.Pin(ESP32_BOOT_PIN, machine.Pin.IN, machine.Pin.PULL_UP).value() == 0
-        if self._panel is None:
-            return False, False, recessed
-        yes, no = self._panel[0]
-        return yes.value() == 0, no.value() == 0, recessed
+        yes = no = False
+        if self._panel is not None:
+            yes, no = self._panel[0][0].value() == 0, self._panel[0][1].value() == 0
+        was_yes, was_no, was_recessed = self._down
+        if yes != was_yes or no != was_no or recessed != was_recessed:
+            self._down = yes, no, recessed
+        return self._down
 
     def show(self, lamps: tuple, buzzer: int) -> None:
         """Set the panel's lamps and buzzer. Called ten times a second, so a level that has not changed is not set."""
@@ -219,7 +230,7 @@ class Board:
         """What the host has written, at most `most` bytes and up to a Ctrl-C; b"" when nothing waits."""
         got = bytearray()
         # One byte a read: the ports block until every requested byte has arrived.
-        while len(got) < most and self._input.poll(0):
+        while len(got) < most and _ready(self._input, 0):
             byte = sys.stdin.buffer.read(1)
             if not byte:
                 break
@@ -230,9 +241,9 @@ class Board:
 
     def send(self, data: bytes) -> int:
         """Write as much as the host takes without waiting; returns the number of bytes written."""
-        sent = 0
-        while sent < len(data) and self._output.poll(0):
-            wrote = sys.stdout.buffer.write(data[sent : sent + CHUNK])
+        sent, view = 0, memoryview(data)
+        while sent < len(data) and _ready(self._output, 0):
+            wrote = sys.stdout.buffer.write(view[sent : sent + CHUNK])
             if not wrote:
                 break
             sent += wrote

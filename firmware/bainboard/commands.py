@@ -1,16 +1,15 @@
 """Every request a host may make, once: its fields, their bounds, and in which states it is allowed.
 
-There is no request that clears a latch: that is a person's act at the warmer's own button.
+There is no request that clears a latch: that is a person's act at the warmer's own button. Loaded when a request comes
+that is no plain stop or pause, and dropped again: see heap_reserve.
 """
 
-import binascii
-
-from bainboard import chunks, flashlog, stages, wire
+from bainboard import chunks, flashlog, stages
+from bainboard.answered import COLD, ID_MAX, ident, is_whole
 from bainboard.wire import shown
 
 IDLE, CHECK, HOLD, PAUSE, OFF, TRIP = STATES = flashlog.STATES
 RUNNING = (CHECK, HOLD, PAUSE, OFF)
-COLD = (IDLE, TRIP)  # nothing under way: settings may change, the wire may be left
 
 WHOLE, WORD, TEMP, HEX, BASE64 = "whole number", "word", "number of thousandths of a °C", "hex digits", "base64"
 LETTERS = "text"
@@ -20,7 +19,6 @@ NEEDED = "needed"  # in the default column: there is none
 FIELD, KIND, LOW, HIGH, DEFAULT = range(5)
 
 HOLD_MS = 48 * 3600 * 1000  # chosen: the longest run timer
-ID_MAX = 2**30 - 1  # a small integer on every board
 
 _WHAT_IN = ("what", WORD, ("settings", "profile", "gains"), None, NEEDED)
 _WHAT_OUT = ("what", WORD, ("settings", "profile"), None, NEEDED)
@@ -78,12 +76,6 @@ COMMANDS: tuple = (
     ("forget", (("through", WHOLE, 1, _SEQ_MAX, NEEDED),), STATES),
 )
 _BY_NAME = {row[NAME]: row for row in COMMANDS}
-
-
-def ident(msg: dict) -> int | None:
-    """The request's id, or None when it has no valid one."""
-    value = msg.get("id")
-    return value if _is_whole(value) and 0 < value <= ID_MAX else None
 
 
 def check(msg: dict, state: str) -> tuple:
@@ -144,7 +136,7 @@ def _fault(field: tuple, value) -> str | None:
     if kind == WORD:
         return None if value in low else "wanted " + " or ".join(low)
     if kind in (WHOLE, TEMP):
-        if _is_whole(value) and low <= value <= high:
+        if is_whole(value) and low <= value <= high:
             return None
         looks = "; that looks like °F" if kind == TEMP and _fahrenheit(value, low, high) else ""
         return f"wanted a {kind} from {low} to {high}{looks}"
@@ -157,41 +149,4 @@ def _fault(field: tuple, value) -> str | None:
 
 def _fahrenheit(value, low: int, high: int) -> bool:
     """Would it be a likely temperature if it were °F: one of the field, or one of a bowl (82 to 122 °F)?"""
-    return _is_whole(value) and (82000 <= value <= 122000 or low <= (value - 32000) * 5 // 9 <= high)
-
-
-def _is_whole(value) -> bool:
-    return isinstance(value, int) and not isinstance(value, bool)
-
-
-class Answered:
-    """The last requests and their answers: one sent again because its answer was lost is answered, not done again."""
-
-    # Done each time, which is harmless, and never mistaken for an old request: a stop must always stop.
-    _REPEATABLE = ("hello", "stop", "segments", "read")
-
-    def __init__(self, most: int = 8) -> None:
-        self._most = most  # chosen: a host waits for each answer before it asks on
-        self._recent: list = []  # (id, check value of the request's line, the answer's line), oldest first
-
-    def get(self, msg: dict, line: bytes) -> bytes | None:
-        """The line that answers a request whose id was used before; None for a new one. A hello forgets them all."""
-        if msg.get("do") == "hello":
-            self._recent = []
-        if msg.get("do") in self._REPEATABLE:
-            return None
-        for number, check, reply in self._recent:
-            if number == msg.get("id"):
-                if check == binascii.crc32(line):
-                    return reply
-                return wire.encode_within([
-                    ("re", number), ("ok", False), ("why", "id: used for another request just now; count on")])
-        return None
-
-    def put(self, msg: dict, line: bytes, reply: bytes) -> None:
-        """Remember what was answered."""
-        if ident(msg) is None or msg.get("do") in self._REPEATABLE:
-            return
-        self._recent.append((msg["id"], binascii.crc32(line), reply))
-        if len(self._recent) > self._most:
-            self._recent.pop(0)
+    return is_whole(value) and (82000 <= value <= 122000 or low <= (value - 32000) * 5 // 9 <= high)

@@ -21,6 +21,7 @@ class DisplayTask:
     def __init__(self, app) -> None:
         self._app = app
         self._display = display.Display(_bus(app.board.pins), _canvas)
+        self._rows: list = [None] * display.ROWS
         self._lost = False
         self._seen: tuple | None = None  # what is not in the display's rows yet
 
@@ -33,7 +34,8 @@ class DisplayTask:
         shown, board = self._display, self._app.board
         now_ms = board.now_ms()
         if self._seen is not None and until_ms - now_ms >= self._rows_ms():
-            shown.want(self._rows(now_ms, *self._seen))
+            self._fill(now_ms, *self._seen)
+            shown.want(self._rows)
             self._seen = None
             now_ms = board.now_ms()
         while until_ms - now_ms >= ROW_MS and shown.due(now_ms):
@@ -47,12 +49,12 @@ class DisplayTask:
         """How long it takes to make the rows of what was seen last."""
         return WORDS_MS if display_text.lacks_words(self._app.warmer.fault, self._app.asked) else ROW_MS
 
-    def _rows(
+    def _fill(
         self, now_ms: int, water_c: float | None, bowl_c: float | None, estimated: bool, hold_ms: int,
-    ) -> list:
+    ) -> None:
         app, w = self._app, self._app.warmer
-        return display_text.rows(
-            w.shown_state, w.fault, app.asked, w.programme, (water_c, bowl_c), estimated, w.duty, hold_ms,
+        display_text.rows(
+            self._rows, w.shown_state, w.fault, app.asked, w.programme, (water_c, bowl_c), estimated, w.duty, hold_ms,
             app.documents.profile["name"], app.panel_logic.locked, app.panel_logic.refusal(now_ms), w.sure)
 
 

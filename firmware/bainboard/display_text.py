@@ -31,28 +31,49 @@ _PLACES = {"below": "LOW", "inside": "IN", "above": "HIGH"}
 
 
 def rows(
-    state: str, fault: int, asked: str, programme, temps_c: tuple, estimated: bool, duty: float, hold_ms: int,
-    name: str, locked: bool, refused: str = "", sure: bool = False,
-) -> list:
-    """The eight rows; `programme` is None at rest, `temps_c` are water and chocolate, None where not known.
+    into: list, state: str, fault: int, asked: str, programme, temps_c: tuple, estimated: bool, duty: float,
+    hold_ms: int, name: str, locked: bool, refused: str = "", sure: bool = False,
+) -> None:
+    """The eight rows, put into a list; one that shows what it did stays the same object, so a tick makes few.
 
-    `sure`: it is known that the water does not rise with the heat off.
+    `programme` is None at rest, `temps_c` are water and chocolate, None where not known. `sure`: it is known that the
+    water does not rise with the heat off.
     """
     water_c, bowl_c = temps_c
     if fault:
-        return _alarm(state, fault, water_c, bowl_c, sure)
+        _alarm(into, state, fault, water_c, bowl_c, sure)
+        return
     if refused:
-        return [("", "NOT NOW", True)] + [("", text, False) for text in wrap(refused, 7)]
+        _put(into, 0, "", "NOT NOW", True)
+        _put_lines(into, 1, wrap(refused, 7))
+        return
+    big = figures(water_c if bowl_c is None else bowl_c)
+    placed = programme is not None and state != "check"
+    _put(into, 0, big, _PLACES.get(programme.place, "") if placed else "")
+    _put(into, 1, big, "bath" if bowl_c is None else "est." if estimated else "")
+    _put(into, 2, big, "")
+    _put(into, 3, big, "heat" if duty > 0 else "")
+    _put(into, 4, big, f"{duty * 100:3.0f}%" if duty > 0 else "")
     if locked:
         first = LOCKED
     elif programme is None:
         first = name[:WIDTH]
     else:
         first = f"{programme.low_c:.1f}-{programme.high_c:.1f} W{figures(water_c)}"
-    side = _side(state, programme, bowl_c, estimated, duty)
-    big = figures(water_c if bowl_c is None else bowl_c)
-    lines = [first] + _small(state, asked, programme, hold_ms)
-    return [(big, text, False) for text in side] + [("", text, False) for text in lines]
+    _put(into, 5, "", first)
+    _small(into, state, asked, programme, hold_ms)
+
+
+def _put(into: list, at: int, big: str, text: str, inverse: bool = False) -> None:
+    row = into[at]
+    if row is None or row[0] != big or row[1] != text or row[2] != inverse:
+        into[at] = big, text, inverse
+
+
+def _put_lines(into: list, at: int, lines: list) -> None:
+    for line in lines:
+        _put(into, at, "", line)
+        at += 1
 
 
 def figures(temp_c: float | None) -> str:
@@ -74,20 +95,16 @@ def wrap(text: str, count: int) -> list:
     return (lines + [""] * count)[:count]
 
 
-def _side(state: str, programme, bowl_c: float | None, estimated: bool, duty: float) -> tuple:
-    """The words beside the figures: where the chocolate is, what the figures are, and the heat."""
-    place = _PLACES.get(programme.place, "") if programme is not None and state != "check" else ""
-    what = "bath" if bowl_c is None else "est." if estimated else ""
-    return (place, what, "", "heat" if duty > 0 else "", f"{duty * 100:3.0f}%" if duty > 0 else "")
-
-
-def _small(state: str, asked: str, programme, hold_ms: int) -> list:
+def _small(into: list, state: str, asked: str, programme, hold_ms: int) -> None:
     """The question asked; with none, what the warmer is doing and the time so far or left."""
     if asked and asked != "working":
         text = _looked_up(asked)
-        return wrap(text.format(programme.cool_c) if programme is not None else text, 2)
+        _put_lines(into, 6, wrap(text.format(programme.cool_c) if programme is not None else text, 2))
+        return
     if programme is None:
-        return [words(_DOING, state), "no: next kind" if state == "idle" else ""]
+        _put(into, 6, "", words(_DOING, state))
+        _put(into, 7, "", "no: next kind" if state == "idle" else "")
+        return
     stage = programme.stage if state in ("hold", "off") else state
     left_ms = programme.for_ms - hold_ms
     span, what = (left_ms, "left") if programme.for_ms else (hold_ms, "gone")
@@ -97,7 +114,8 @@ def _small(state: str, asked: str, programme, hold_ms: int) -> list:
         doing = "heat off"
     if stage == "melted" and programme.warm_ms is not None:
         doing = _night(programme, hold_ms)
-    return [doing, f"{minutes // 60}:{minutes % 60:02d} {what}"]
+    _put(into, 6, "", doing)
+    _put(into, 7, "", f"{minutes // 60}:{minutes % 60:02d} {what}")
 
 
 def _night(programme, hold_ms: int) -> str:
@@ -109,19 +127,18 @@ def _night(programme, hold_ms: int) -> str:
     return f"{programme.target_c:.0f} for {span}" + (" fit" if programme.never_left else "")
 
 
-def _alarm(state: str, fault: int, water_c: float | None, bowl_c: float | None, sure: bool) -> list:
+def _alarm(into: list, state: str, fault: int, water_c: float | None, bowl_c: float | None, sure: bool) -> None:
     """What the warmer did and whether it is safe, what was seen, what to do; then the present readings."""
-    row = faults.row(fault)
-    seen, _, do = _looked_up(row[faults.NUMBER]).partition("|")
+    seen, _, do = _looked_up(fault).partition("|")
     head, then = ("HEAT OFF, SAFE", "") if sure else ("HEAT OFF", "rises? unplug it")
-    if row[faults.HAZARD] == faults.UNPLUG:
+    if faults.TO_UNPLUG >> fault & 1:
         head, then = "UNPLUG IT NOW", "heat is off"
     now = f"W{figures(water_c)}" + ("" if bowl_c is None else f" choc {figures(bowl_c)}")
     clear = "then button 3 s" if state == "trip" else ""
     if fault == faults.UNASKED_HEAT:
         clear = "then let it cool"
-    lines = wrap(seen, 2) + wrap(">" + do, 2) + [clear, now]
-    return [("", head, True)] + [("", text, False) for text in [then] + lines]
+    _put(into, 0, "", head, True)
+    _put_lines(into, 1, [then] + wrap(seen, 2) + wrap(">" + do, 2) + [clear, now])
 
 
 def lacks_words(fault: int, asked: str) -> bool:

@@ -39,6 +39,11 @@ DISAGREE = 27
 SECOND_PROBE = 28
 HEAT_CAPPED = 29
 
+# What a board asks of the table below, as constants: with them it need not load it.
+COUNT = 30
+TO_UNPLUG = (1 << WATER_STUCK | 1 << HEAT_AT_REST | 1 << OVER_HARD_LIMIT | 1 << GUARD_WELDED | 1 << SWITCH_SHORTED
+             | 1 << PROBE_OUT | 1 << STRONG_HEATER | 1 << UNASKED_HEAT)
+
 # number, name, reaction, safe or unplug
 FAULTS = (
     (NONE, "none", WARN, SAFE),

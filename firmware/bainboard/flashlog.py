@@ -98,7 +98,6 @@ class FlashLog:
         self._sizes: list = []
         self._frame = bytearray(FRONT + BUFFER_BYTES + 4)
         self._used = FRONT
-        self._piece = bytearray(LOOK_BYTES)
         self._seq = 1  # of the next frame
         self._fresh = True  # the next frame begins a segment
         self._skipped = False  # entries were dropped: the next frame skips a number, so that the gap shows
@@ -322,7 +321,8 @@ class FlashLog:
             if first > after:
                 following = len(self._firsts) - 1 - i
                 last = self._firsts[i + 1] - 1 if following else self.synced
-                return first, last, self._sizes[i], self._folder.crc(segment_name(first), self._piece), following
+                crc = self._folder.crc(segment_name(first), bytearray(LOOK_BYTES))
+                return first, last, self._sizes[i], crc, following
         return None
 
     def read(self, first: int, at: int, count: int) -> bytes | None:

@@ -109,4 +109,4 @@ def alarm_of(fault: int) -> str | None:
     """The alarm for a fault in force: come now and unplug it, or see it in the morning; None without a fault."""
     if fault == faults.NONE:
         return None
-    return panel.UNPLUG if faults.row(fault)[faults.HAZARD] == faults.UNPLUG else panel.MORNING
+    return panel.UNPLUG if faults.TO_UNPLUG >> fault & 1 else panel.MORNING

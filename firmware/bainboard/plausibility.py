@@ -5,7 +5,6 @@ Each sign only raises a doubt; what follows is the supervisor's table: a warning
 
 from math import exp
 
-from bainboard.control.rules import Gains
 from bainboard.heat_balance import LEAST_FILL, largest_load_j_per_k, smallest_load_j_per_k
 
 PER_MIN = 1.0 / 60.0
@@ -174,7 +173,9 @@ class BowlWitness:
     POURED_K = 0.3  # over its own mean of ten seconds; a bowl ten degrees under its water is 0.15 K over (computed)
 
     def __init__(self, values: dict) -> None:
-        gains = Gains(values)
+        from bainboard.control.rules import given_gains  # loaded for this, and dropped again: see heap_reserve
+
+        gains = given_gains(values)
         self._tau_s = 2.0 * gains.bowl_tau_s
         self.begin()
 

@@ -59,6 +59,8 @@ def _take_gains(app, payload: bytes):
     from bainboard import settings  # loaded for this, and dropped again: see heap_reserve
 
     yield None
+    heap_reserve.sweep_now()  # reading and loading left much behind, and what comes lasts
+    yield None
     if why is None and not all(name.startswith("gains.") for name in doc):
         why = "gains: wanted names that begin with gains."
     if why is None:

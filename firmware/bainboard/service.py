@@ -7,7 +7,8 @@ its answer and never ends a hold.
 
 import sys
 
-from bainboard import commands, requests_urgent, wire
+from bainboard import heap_reserve, requests_urgent, wire
+from bainboard.answered import COLD, Answered, ident
 
 # Which module does a request. `requests_urgent` does a stop and a pause and is always there; these are loaded when one
 # of theirs comes, and dropped again: see heap_reserve.
@@ -19,6 +20,7 @@ LOADED_FOR = {
 }
 ROOM_MS = 300  # chosen: twice what a slice of a request takes on an RP2040; each period of the switch has as much
 MOST_LINES = 4  # chosen: requests that wait; until then nothing more is read, and the port makes the host wait
+LASTING = ("start", "commit", "change")  # requests that make what a whole hold keeps
 URGENT = (b'"do":"stop"', b'"do":"pause"')
 NO_MEMORY = "no memory now; nothing was changed; try again"
 CTRL_C = 3
@@ -35,7 +37,7 @@ class Service:
         self.knocked = False  # somebody wants the REPL at once
         self.transfer = None  # the one that is open: a `Transfer`
         self._assembler = wire.Assembler()
-        self._answered = commands.Answered()
+        self._answered = Answered()
         self._lines: list = []  # requests that wait
         self._slices: tuple | None = None  # a request that is being done: (message, line, generator)
         self._last = 0  # byte heard last
@@ -78,7 +80,7 @@ class Service:
         """
         before = data[-2] if len(data) > 1 else self._last
         self._knocks = [at_ms for at_ms in self._knocks if now_ms - at_ms < KNOCK_MS] + [now_ms]
-        if self._app.warmer.state in commands.COLD and (before == 0x0D or len(self._knocks) >= KNOCKS):
+        if self._app.warmer.state in COLD and (before == 0x0D or len(self._knocks) >= KNOCKS):
             self.knocked = True
 
     def work(self, now_ms: int) -> None:
@@ -104,7 +106,7 @@ class Service:
         if known is not None:
             self._answer(known)
             return
-        cold = self._app.warmer.state in commands.COLD
+        cold = self._app.warmer.state in COLD
         try:
             answer = self._begin(msg, now_ms)
         except Exception as error:
@@ -118,8 +120,17 @@ class Service:
 
     def _begin(self, msg: dict, now_ms: int):
         """The answer to a request, or a generator that gives it with its last slice."""
-        name, args, why = commands.check(msg, self._app.warmer.state)
-        return (None, why) if why else _handler(name)(self._app, args, now_ms)
+        state = self._app.warmer.state
+        if requests_urgent.is_plain(msg, state):
+            return getattr(requests_urgent, msg["do"])(self._app, {}, now_ms)
+        from bainboard import commands  # loaded for this, and dropped again: see heap_reserve
+
+        name, args, why = commands.check(msg, state)
+        if why:
+            return None, why
+        if name in LASTING:
+            heap_reserve.sweep_now()
+        return _handler(name)(self._app, args, now_ms)
 
     def _advance(self, slices) -> tuple | None:
         """The answer, or None after a slice that was not the last."""
@@ -147,7 +158,7 @@ class Service:
 
 
 def _reply(msg: dict, pairs: list | None, why: str | None) -> bytes:
-    head = [("re", commands.ident(msg)), ("ok", why is None)]
+    head = [("re", ident(msg)), ("ok", why is None)]
     return wire.encode_within(head + (pairs if why is None else [("why", why)]))
 
 

@@ -113,7 +113,7 @@ def read_latch(slots) -> int:
     payload, _, note = slots.load()
     doc, _ = wire.parse(payload) if payload else (None, None)
     fault = doc.get("fault") if doc else None
-    known = isinstance(fault, int) and not isinstance(fault, bool) and 0 <= fault < len(faults.FAULTS)
+    known = isinstance(fault, int) and not isinstance(fault, bool) and 0 <= fault < faults.COUNT
     if not known or (fault == faults.NONE and note != GOOD):
         return faults.NO_LATCH_RECORD
     return fault

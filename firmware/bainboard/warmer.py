@@ -2,7 +2,6 @@
 
 from bainboard import faults, sensing
 from bainboard.control.cascade import Cascade
-from bainboard.control.rules import safe_gains
 from bainboard.programme import Programme
 from bainboard.selftest import RESUME, SelfTest
 from bainboard.supervisor import Inputs, Supervisor
@@ -30,6 +29,8 @@ class Warmer:
     """
 
     def __init__(self, values: dict, latch_fault: int, evidence: tuple = NOTHING_SEEN) -> None:
+        from bainboard.control.rules import safe_gains  # loaded for this, and dropped again: see heap_reserve
+
         self.values = values
         self.state = TRIP if latch_fault else IDLE
         # Self-tests that gave pulses and did not pass, since one did; no start forgets them.
@@ -182,8 +183,11 @@ class Warmer:
 
     def set_gains(self, values: dict) -> None:
         """Take the gains of these settings, without a bump."""
+        from bainboard.control.rules import safe_gains
+
+        gains = safe_gains(values)  # before anything is taken: there may be no memory for it
         self.values = values
-        self.cascade.set_gains(safe_gains(values))
+        self.cascade.set_gains(gains)
 
     # -- a tick -----------------------------------------------------------------------------------------------------
 
@@ -233,7 +237,7 @@ class Warmer:
         s = self.supervisor
         self.warn = s.warn
         if s.fresh:
-            for number in range(1, len(faults.FAULTS)):
+            for number in range(1, faults.COUNT):
                 if s.fresh >> number & 1:
                     self.report("warn", [("fault", number)])
         if s.fault != self.fault:

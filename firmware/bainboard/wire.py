@@ -19,9 +19,8 @@ STATUS = (  # fields of the status line; True: a word, else a whole number or nu
 
 _WORDS = {"true": True, "false": False, "null": None}
 _ESCAPES = {'"': '"', "\\": "\\", "/": "/", "b": "\b", "f": "\f", "n": "\n", "r": "\r", "t": "\t"}
-_HEX = "0123456789abcdefABCDEF"
+_HEX = "0123456789ABCDEFabcdef"
 _NUMERIC = "+-.0123456789eE"
-_names: dict = {}  # names already quoted for a line: quoting them again each second took half of a tick
 
 
 def milli(value: float | None) -> int | None:
@@ -49,23 +48,71 @@ def encode(pairs: list) -> bytes:
 
 
 class Template:
-    """A line of fixed fields, its names quoted once: for lines sent every second. Field: (name, is it a word?).
+    """A line of fixed fields, for lines sent every second: put together in a buffer made once. Field: (name, a word?).
 
     Values are whole numbers or None; a word is one of the firmware's own, in plain letters, and needs no escaping.
     """
 
     def __init__(self, fields: tuple) -> None:
-        self._format = "{" + ",".join([_name(name) + ('"%s"' if word else "%s") for name, word in fields]) + "}"
+        named = ",".join([_name(name) + ('"%"' if word else "%") for name, word in fields])
+        self._form = ("{" + named + "}*").encode()
+        self._line = bytearray(LIMIT + 128)  # too long a line fits in, and is refused
 
     def line(self, values: tuple) -> bytes:
         """The complete line for these values, given in the fields' order."""
-        return seal(self._format % tuple(["null" if value is None else value for value in values]))
+        line, at, number = self._line, 0, 0
+        for byte in self._form:
+            if byte != 0x25:  # a place for a value
+                line[at] = byte
+                at += 1
+                continue
+            value = values[number]
+            number += 1
+            if value is None:
+                at = _put(line, at, b"null")
+            elif isinstance(value, str):
+                at = _put(line, at, value.encode())
+            else:
+                at = _put_number(line, at, value)
+        checked = binascii.crc32(memoryview(line)[: at - 1])
+        for half in (checked >> 16, checked & 0xFFFF):
+            for shift in (12, 8, 4, 0):
+                line[at] = ord(_HEX[half >> shift & 15])
+                at += 1
+        line[at] = 0x0A
+        return within_limit(bytes(memoryview(line)[: at + 1]))
+
+
+def _put(line: bytearray, at: int, data: bytes) -> int:
+    for byte in data:
+        line[at] = byte
+        at += 1
+    return at
+
+
+def _put_number(line: bytearray, at: int, value: int) -> int:
+    if value < 0:
+        line[at] = 0x2D
+        at += 1
+        value = -value
+    place = 1
+    while place * 10 <= value:
+        place *= 10
+    while place:
+        line[at] = 0x30 + value // place % 10
+        place //= 10
+        at += 1
+    return at
 
 
 def seal(body: str) -> bytes:
     """A JSON text as one line: its check value and newline added; ValueError when it is too long."""
     text_bytes = body.encode()
-    line = text_bytes + b"*%08X\n" % binascii.crc32(text_bytes)
+    return within_limit(text_bytes + b"*%08X\n" % binascii.crc32(text_bytes))
+
+
+def within_limit(line: bytes) -> bytes:
+    """The line; ValueError when it is too long."""
     if len(line) > LIMIT:
         raise ValueError(f"line of {len(line)} bytes, wanted at most {LIMIT}; send it by a transfer")
     return line
@@ -104,12 +151,7 @@ def _token(value) -> str:
 
 
 def _name(key: str) -> str:
-    quoted = _names.get(key)
-    if quoted is None:
-        quoted = _quote(key) + ":"
-        if len(_names) < 64:  # chosen: more names than a board sends; further names are quoted each time
-            _names[key] = quoted
-    return quoted
+    return _quote(key) + ":"
 
 
 def _quote(value: str) -> str:

@@ -166,12 +166,13 @@ def main():
         last, now = now, held()
         print(layer, now - last, *[name for name in sys.modules if name not in loaded])
     heap_reserve = sys.modules["bainboard.heap_reserve"]
-    heap_reserve.sweep = heap_reserve.sweep_often = lambda: None
+    heap_reserve.sweep = heap_reserve.sweep_often = nothing
     sys.modules["bainboard.app"].LOG_FOLDER = sys.argv[1] + "/log"
     board = Board()
     app = sys.modules["bainboard.app"].App(board, Files())
     assert app.warmer.start(app.documents.profile, "work", 0, 20.0, 0) is None
     run(app, 900)
+    heap_reserve.unload()
     heap_reserve.release()  # counted by itself: its bytes are a board's
     data = held() - now
     gc.disable()

@@ -16,11 +16,11 @@ FIRMWARE, HOST = ROOT / "firmware", ROOT / "host"
 # Lowest first. A module imports from its own layer (never in a ring) and from those before it.
 FIRMWARE_LAYERS = (
     {"bainboard", "bainboard.control", "bainboard.drivers"},  # packages: names only
-    {"wire", "chunks", "framing", "settings", "stages", "refill", "faults", "pins", "pin_check", "outbox",
+    {"wire", "answered", "chunks", "framing", "settings", "stages", "refill", "faults", "pins", "pin_check", "outbox",
      "heap_reserve", "drivers.codes", "display_words"},
     {"help_text"},  # words for the PC; no board loads it
     {"store", "log_folder", "transfer", "sensing", "drive", "drivers.onewire_probe", "drivers.ntc", "drivers.platinum",
-     "drivers.display", "control.pid", "control.rules"},
+     "drivers.display", "control.pid", "control.gains", "control.rules"},
     {"commands", "programme", "heat_balance", "rest", "plausibility", "supervisor", "selftest", "panel", "display_text",
      "flashlog", "experiment", "powerup", "control.cascade"},
     {"fitting"},

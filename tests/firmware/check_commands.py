@@ -2,7 +2,7 @@
 
 import binascii
 
-from bainboard import commands, help_text, wire
+from bainboard import answered, commands, help_text, requests_urgent, wire
 from bainboard.chunks import sha256_hex
 from bainboard.transfer import Transfer
 
@@ -245,7 +245,7 @@ class Board:
         self.done = []
         self.answers = []
         self.box = wire.Assembler()
-        self.answered = commands.Answered()
+        self.answered = answered.Answered()
 
     def take(self, data):
         """Bytes from a host."""
@@ -421,3 +421,19 @@ def test_a_transfer_broken_off_leaves_the_document_as_it_was_and_the_next_one_wo
 
 def test_every_command_has_its_words():
     assert sorted(help_text.COMMANDS) == sorted([row[commands.NAME] for row in commands.COMMANDS])
+
+
+def test_a_plain_stop_or_pause_is_one_that_the_table_accepts():
+    seen = set()
+    for do in ("stop", "pause", "hello"):
+        for state in commands.STATES:
+            for more in ({}, {"at": 1}):
+                for number in (1, 0, True, None):
+                    msg = {"id": number, "do": do}
+                    msg.update(more)
+                    accepted = commands.check(msg, state)[2] is None
+                    assert requests_urgent.is_plain(msg, state) == (accepted and do != "hello"), (msg, state)
+                    seen.add((do, accepted))
+    assert len(seen) == 6
+    assert not requests_urgent.is_plain({"do": "stop"}, "hold")
+    assert not requests_urgent.is_plain({"do": "stop", "x": 1}, "hold")

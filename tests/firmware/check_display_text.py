@@ -16,7 +16,8 @@ def programme(stage="work", place=None, for_ms=0):
 
 def shown(state="hold", fault=0, asked="", p=None, temps_c=(33.4, 31.52), estimated=False, duty=0.0, hold_ms=0,
           name="dark", locked=False, sure=True):
-    rows = display_text.rows(state, fault, asked, p, temps_c, estimated, duty, hold_ms, name, locked, "", sure)
+    rows = [None] * 8
+    display_text.rows(rows, state, fault, asked, p, temps_c, estimated, duty, hold_ms, name, locked, "", sure)
     assert len(rows) == 8
     for at in range(8):
         big, text, inverse = rows[at]
@@ -149,7 +150,8 @@ def test_why_a_press_was_refused_is_whole_on_the_display():
             if done:
                 continue
             words = why.split(" refused: ")[1]
-            rows = display_text.rows("hold", 0, "", p, (33.4, 31.5), False, 0.0, 0, "dark", False, words)
+            rows = [None] * 8
+            display_text.rows(rows, "hold", 0, "", p, (33.4, 31.5), False, 0.0, 0, "dark", False, words)
             assert rows[0] == ("", "NOT NOW", True)
             assert " ".join(text for _, text, _ in rows[1:] if text).replace(" ", "") == words.replace(" ", ""), words
             assert len(rows) == 8

@@ -19,6 +19,13 @@ def test_the_numbers_that_logs_and_latch_records_carry_have_not_moved():
     assert [row[faults.NAME] for row in faults.FAULTS[:len(names)]] == names
 
 
+def test_what_a_board_knows_of_the_table_is_what_stands_in_it():
+    assert len(faults.FAULTS) == faults.COUNT
+    for row in faults.FAULTS:
+        assert (row[faults.HAZARD] == faults.UNPLUG) == bool(faults.TO_UNPLUG >> row[faults.NUMBER] & 1), row
+    assert not faults.TO_UNPLUG >> faults.COUNT
+
+
 def test_a_number_nobody_knows_reads_as_a_crash():
     for number in (-1, len(faults.FAULTS), 10**6):
         assert faults.row(number)[faults.NUMBER] == faults.CRASHED

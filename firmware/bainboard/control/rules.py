@@ -8,9 +8,12 @@ Bowl: one lag (chocolate and bowl over the film at its wall) behind the water's 
 probe. SIMC again, its gain for a bowl a fifth full, its integral time for a full one: neither end is too lively. Its
 derivative cancels the lags of wall and probe. No gain is taken for that: a heater may be slower than it is said to be.
 Simulated on eleven warmers (60-1000 W, 0.8-6 L, lags 20-120 s), its gain times 0.7 or 1.4 moves the error under 10 %.
+On a board it is loaded where gains are worked out, and dropped again: see heap_reserve.
 """
 
 from math import pi
+
+from bainboard.control.gains import Gains
 
 WATER_J_PER_LK = 4180.0  # J/L·K, 20 to 45 °C (IAPWS)
 CHOCOLATE_J_PER_KGK = 1590.0  # 15-40 °C (Beckett, constants table, 4th ed.)
@@ -31,27 +34,27 @@ BATH_W_PER_K = 1.0  # loss of a covered bath of 2 L to the room; chosen low, the
 BOWL_LOSS_W_PER_K = 0.93  # loss of a bowl of 2 kg to the room (computed from handbook films, +-30 %)
 
 
-class Gains:
-    """What the cascade needs to know of a warmer, as plain attributes."""
-
-    def __init__(self, values) -> None:
-        self.water_kp, self.water_ti_s, self.water_td_s = (values["gains.water." + k] for k in ("kp", "ti_s", "td_s"))
-        self.bowl_kp, self.bowl_ti_s, self.bowl_td_s = (values["gains.bowl." + k] for k in ("kp", "ti_s", "td_s"))
-        self.water_weight, self.bowl_weight = values["gains.water.weight"], values["gains.bowl.weight"]
-        self.loss_w_per_k = values["gains.loss_w_per_k"]
-        self.ceiling_margin_c = values["gains.ceiling_margin_c"]
-        self.slew_c_per_min = values["gains.slew_c_per_min"]
-        self.heater_w = values["heater_w"]
-        self.water_j_per_k = values["gains.water_j_per_k"] or values["water_l"] * WATER_J_PER_LK
-        self.bowl_w_per_k = values["gains.bowl_w_per_k"] or FILM_W_PER_M2K * wetted_m2(values["chocolate_kg"])
-        self.wall_share = WALL_SHARE if values["gains.bowl_w_per_k"] else 0.0
-        bowl_j_per_k = values["chocolate_kg"] * CHOCOLATE_J_PER_KGK + values["bowl_kg"] * STEEL_J_PER_KGK
-        self.bowl_tau_s = values["gains.bowl_tau_s"] or bowl_j_per_k / self.bowl_w_per_k
+def given_gains(values) -> Gains:
+    """Gains of a settings document as they are given: zero where none is."""
+    gains = Gains()
+    gains.water_kp, gains.water_ti_s, gains.water_td_s = (values["gains.water." + k] for k in ("kp", "ti_s", "td_s"))
+    gains.bowl_kp, gains.bowl_ti_s, gains.bowl_td_s = (values["gains.bowl." + k] for k in ("kp", "ti_s", "td_s"))
+    gains.water_weight, gains.bowl_weight = values["gains.water.weight"], values["gains.bowl.weight"]
+    gains.loss_w_per_k = values["gains.loss_w_per_k"]
+    gains.ceiling_margin_c = values["gains.ceiling_margin_c"]
+    gains.slew_c_per_min = values["gains.slew_c_per_min"]
+    gains.heater_w = values["heater_w"]
+    gains.water_j_per_k = values["gains.water_j_per_k"] or values["water_l"] * WATER_J_PER_LK
+    gains.bowl_w_per_k = values["gains.bowl_w_per_k"] or FILM_W_PER_M2K * wetted_m2(values["chocolate_kg"])
+    gains.wall_share = WALL_SHARE if values["gains.bowl_w_per_k"] else 0.0
+    bowl_j_per_k = values["chocolate_kg"] * CHOCOLATE_J_PER_KGK + values["bowl_kg"] * STEEL_J_PER_KGK
+    gains.bowl_tau_s = values["gains.bowl_tau_s"] or bowl_j_per_k / gains.bowl_w_per_k
+    return gains
 
 
 def safe_gains(values) -> Gains:
     """Gains of a settings document: those given as they are, each that is zero worked out from the rest."""
-    gains = Gains(values)
+    gains = given_gains(values)
     slope_per_s = gains.heater_w / gains.water_j_per_k
     dead_s = READING_AGE_S + values["period_s"] / 2.0
     (kp, ti_s, td_s), closed_s = water_rule(slope_per_s, dead_s, values["heater_lag_s"], PROBE_LAG_S)

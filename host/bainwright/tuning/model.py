@@ -159,7 +159,7 @@ def lag_sum_s(samples: Floats) -> Floats:
 
 def guess(settings: Mapping[str, Any]) -> Model:
     """The likeliest warmer by its litres, kilograms and watts, before any data."""
-    gains = rules.Gains(settings)
+    gains = rules.given_gains(settings)
     kg, litres = settings["chocolate_kg"], settings["water_l"]
     empty = settings["bowl_kg"] * rules.STEEL_J_PER_KGK
     return Model(

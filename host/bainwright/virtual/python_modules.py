@@ -197,8 +197,11 @@ class _Poll:
         """Set the stream."""
         self._input, self._output = stream is _STDIN, stream is not _STDIN
 
-    def poll(self, ms: int) -> bool:
+    def ipoll(self, ms: int) -> tuple[Any, ...]:
         """Input: sleep until the host writes. Output: whether the host takes a packet. Neither: sleep."""
+        return (self,) if self._ready(ms) else ()
+
+    def _ready(self, ms: int) -> bool:
         now_us = desk.stamp()
         if self._output:
             return desk.host_reads

@@ -8,7 +8,7 @@ from gc import *  # noqa: F403
 
 import _clock
 
-SELDOM = 20  # chosen: a sweep each quarter of a minute of a hold, where a board has one a second
+SELDOM = 2  # chosen: half as often as a board
 STANDINS_KB = 66  # what the stand-ins and the mounted flash hold
 WORD = 2 / 3  # of the size of an object here, about so much on a board
 OURS = 3.5 / 9.8  # of the garbage of a tick is the stand-ins' (measured)
@@ -32,7 +32,7 @@ def threshold(size=None):
     global _swept, _seen
     if size is None:
         return gc.threshold()
-    _swept, _seen = max(size, 0), gc.mem_alloc()
+    _swept, _seen = max(size, 0) // 2, gc.mem_alloc()  # the firmware sweeps by itself after half
     return gc.threshold(size * SELDOM if size > 0 else size)
 
 
