@@ -82,8 +82,3 @@ FAULTS = (
 def row(number: int) -> tuple:
     """The row of a fault number; an unknown number reads as a crash."""
     return FAULTS[number] if 0 <= number < len(FAULTS) else FAULTS[CRASHED]
-
-
-def safe(number: int) -> bool:
-    """May a warmer with this fault be left plugged in?"""
-    return row(number)[HAZARD] == SAFE

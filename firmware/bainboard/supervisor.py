@@ -37,6 +37,11 @@ CALM_READINGS = 9  # evidence is the middle one of so many: spikes are not, up t
 BAD_WEIGHT = 4  # good samples that make up for a bad one: a probe that fails each third reading latches (chosen)
 
 
+def safe(fault: int) -> bool:
+    """May a warmer with this fault be left plugged in?"""
+    return not faults.TO_UNPLUG >> fault & 1
+
+
 class Inputs:
     """What the supervisor is given each pass. The caller keeps one and fills it in."""
 
@@ -463,7 +468,7 @@ class Supervisor:
 
         A later cause takes over only where the first one says that the warmer may be left, and it must not be.
         """
-        if not self.latched or (faults.safe(self.cause) and not faults.safe(fault)):
+        if not self.latched or (safe(self.cause) and not safe(fault)):
             self.latched, self.cause = True, fault
             self._name(fault)
         self.heat_ok = self.guard_ok = False
@@ -473,7 +478,7 @@ class Supervisor:
         unasked = faults.UNASKED_HEAT if self.rest.unasked else faults.NONE
         self.fault = self.cause or named
         for worse in (named, unasked):
-            if faults.safe(self.fault) and not faults.safe(worse):
+            if safe(self.fault) and not safe(worse):
                 self.fault = worse
 
     def _doubt(self, now_ms: int, fault: int) -> None:

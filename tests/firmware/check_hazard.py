@@ -6,6 +6,7 @@ Oracle: the project's own safety rules: a warmer that must be unplugged says so 
 from fake_hold import bare
 
 from bainboard import faults
+from bainboard.supervisor import safe
 
 STATES = ("idle", "check", "hold", "pause", "trip")
 LATCHES = [row[0] for row in faults.FAULTS if row[faults.REACTION] == faults.LATCH] + [
@@ -53,7 +54,7 @@ def test_a_later_cause_that_must_be_unplugged_takes_over_from_one_that_may_be_le
                 happens(s, i)
                 s.step(2000, 1000, i)
                 at = (first, state, worse)
-                takes_over = faults.safe(first)
+                takes_over = safe(first)
                 assert s.fault == (worse if takes_over else first), at
                 assert s.cause == (worse if takes_over and worse != faults.UNASKED_HEAT else first), at
                 assert s.latched, at
@@ -64,7 +65,7 @@ def test_a_later_cause_that_must_be_unplugged_takes_over_from_one_that_may_be_le
 def test_what_may_be_left_never_takes_over():
     for first in LATCHES:
         for later in LATCHES:
-            if not faults.safe(later):
+            if not safe(later):
                 continue
             s, i = bare("trip")
             s._latch(first)
