@@ -122,7 +122,7 @@ class Service:
         """The answer to a request, or a generator that gives it with its last slice."""
         state = self._app.warmer.state
         if requests_urgent.is_plain(msg, state):
-            return getattr(requests_urgent, msg["do"])(self._app, {}, now_ms)
+            return _handler(msg["do"])(self._app, {}, now_ms)
         from bainboard import commands  # loaded for this, and dropped again: see heap_reserve
 
         name, args, why = commands.check(msg, state)
