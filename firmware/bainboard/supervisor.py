@@ -456,7 +456,7 @@ class Supervisor:
         self.heat_ok = not (off or self.latched)
         self.guard_ok = not (opened or self.latched)
         self.fresh, self.warn = warn & ~self.warn, warn
-        if self.fault != faults.NONE and faults.safe(self.fault) and not self._known_steady():
+        if self.fault != faults.NONE and safe(self.fault) and not self._known_steady():
             self.warn |= 1 << faults.UNASKED_HEAT
 
     def _known_steady(self) -> bool:

@@ -7,7 +7,7 @@ from fake_bath import POT, Noise, values_of
 from fake_hold import INF, NAN, bare
 
 from bainboard import faults
-from bainboard.supervisor import BACK, CHECKS, LATCH, OFF, OPEN, RETEST, WAIT, WARN, Inputs, Supervisor
+from bainboard.supervisor import BACK, CHECKS, LATCH, OFF, OPEN, RETEST, WAIT, WARN, Inputs, Supervisor, safe
 
 # -- readings, limits and times ------------------------------------------------------------------------------------
 
@@ -255,7 +255,7 @@ def test_what_a_part_has_found_has_its_own_fault_and_reaction():
         assert s.guard_ok == (then in ("", WORD, NO_HEAT)), at
         assert s.latched == (then == LATCHED), at
         assert s.fault == (fault if then in (NAMED, LATCHED) else faults.NONE), at
-        unsure = then == LATCHED and faults.safe(fault)
+        unsure = then == LATCHED and safe(fault)
         assert s.warn == (1 << fault if then == WORD else unsure << faults.UNASKED_HEAT), at
         assert s.retest == (fault if then == DOUBTED else faults.NONE), at
 
