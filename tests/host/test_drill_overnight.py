@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import contextlib
+import datetime
 from pathlib import Path
 
 import msgspec
 import pytest
 from drill_tools import NOW, passed, rig
+from fake_board import FakeBoard, FakeSession
 
 from bainboard import faults
 from bainboard.warmer import Warmer
+from bainwright import cli
 from bainwright.core.errors import RefusedError, UseError
 from bainwright.drill import overnight_permit, record, walk
 from bainwright.drill.items import ITEMS, WIRING
 from bainwright.drill.record import Record
 from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import OPEN, PASSED, SIMULATED
+from bainwright.files.rig import load_rig
+from bainwright.rigs.rigfile import rig_text
 
 
 def test_overnight_is_refused_until_the_drill_is_passed_or_overridden(tmp_path: Path) -> None:
@@ -117,3 +123,19 @@ def test_the_board_refuses_overnight_from_buttons_and_messages_alike() -> None:
         assert warmer.start(dark, "rest", 0, 20.0, 2000) is None
         assert bool(warmer.act("thicker", 3000)) is refused  # no to spreading it: it would stay melted
         assert (warmer.programme.stage == "rest") is refused
+
+
+def test_a_record_is_shown_as_it_counts_for_the_board_on_the_port(tmp_path, monkeypatch, capsys) -> None:
+    """With a rig file the port was ignored, and a drill that a hold refuses was shown as passed."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(walk, "check_ids", lambda rig: None)
+    (tmp_path / "mine.toml").write_text(rig_text(values := {**load_rig("pot").settings, "name": "Oma"}, values))
+    there = FakeBoard(name="Oma", version="0.1.0+bbbb2222")
+    items = {name: msgspec.structs.replace(each, firmware="0.1.0+aaaa1111", at=datetime.datetime.now(datetime.UTC))
+             for name, each in passed(load_rig("mine.toml").settings).items.items()}  # fmt: skip
+    record.write_record(Path("Oma-drill.json"), Record("Oma", False, items, str(there.hello["board"])))
+    monkeypatch.setattr(walk, "open_board", lambda *_: contextlib.nullcontext(FakeSession(there)))
+    cli.main(["drill", "--show", "--rig", "mine.toml"])
+    assert "with --port its firmware counts too" in capsys.readouterr().out
+    assert cli.main(["drill", "--show", "--rig", "mine.toml", "--port", "here"]) == 1
+    assert record.OTHER_FIRMWARE in capsys.readouterr().out

@@ -108,11 +108,13 @@ def run_drill(options: DrillOptions, *, as_json: bool, say: Say) -> int:
     if options.show and options.again:
         raise UseError("--show changes nothing and --again tests everything", hint="leave one of them out")
     rig = options.named_rig()
-    if options.show and rig is not None:
+    if options.show and rig is not None and options.port is None:
         report = _report(options, dict(rig.settings), options.virtual is not None, _bath(rig))
     else:
         report = _with_board(options, rig, say)
     _show(report, as_json, say)
+    if report.firmware is None and not report.record.simulated and not as_json:
+        say("The board was not asked: with --port its firmware counts too.")
     return 0 if report.passed else 1
 
 

@@ -304,7 +304,7 @@ def install(asked: InstallAsked, path: str, progress: Progress) -> Installed:
     Installed
         The result; a failure is raised.
     """
-    done = Installed(path, asked)
+    done, had_permit = Installed(path, asked), False
     done.hello = greet(path)
     if done.hello is not None:
         if asked.check and done.hello.get("state") not in REST:
@@ -312,6 +312,7 @@ def install(asked: InstallAsked, path: str, progress: Progress) -> Installed:
             return done
         must_rest(done.hello)
         install_plan.refuse_frozen(done.hello)
+        had_permit = not (asked.check or asked.dry_run) and permit.take_back(path, done.hello)
         leave_service(path)
     else:
         must_have_prompt(path)
@@ -332,7 +333,8 @@ def install(asked: InstallAsked, path: str, progress: Progress) -> Installed:
     if done.now is None:
         done.now = _break_off(path)
     judge(done, target)
-    done.notes += permit.take_back(path, done.hello, done.now)
+    if had_permit and done.hello is not None and done.now is not None:
+        done.notes += permit.settle(path, done.hello, done.now)
     return done
 
 

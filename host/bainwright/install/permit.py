@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 from bainwright.core.errors import LinkError, RefusedError
@@ -13,29 +12,43 @@ LOST = ("its drill was of the firmware before: bain drill does again what depend
         "holds are refused")  # fmt: skip
 
 
-def take_back(port: str, before: Mapping[str, Any] | None, now: dict[str, Any] | None) -> list[str]:
-    """Have the board's own buttons start no night by a drill of another firmware.
+def take_back(port: str, hello: dict[str, Any]) -> bool:
+    """Have the board's own buttons start no night from here on, however the install ends; had it a permit?
 
     Parameters
     ----------
     port : str
         The board's.
-    before, now : mapping or None
-        Its answers to hello.
-
-    Returns
-    -------
-    list of str
-        What to tell.
+    hello : dict
+        Its answer to hello.
     """
-    if before is None or now is None or before.get("version") == now.get("version"):
-        return []
+    return _change(port, hello, PASSED, OPEN)
+
+
+def settle(port: str, before: dict[str, Any], now: dict[str, Any]) -> list[str]:
+    """Give the permit back to a board that runs what it ran before; else what to tell.
+
+    Parameters
+    ----------
+    port : str
+        The board's.
+    before, now : dict
+        Its answers to hello.
+    """
+    if before.get("version") != now.get("version"):
+        return [LOST]
+    _change(port, now, OPEN, PASSED)
+    return []
+
+
+def _change(port: str, hello: dict[str, Any], here: str, there: str) -> bool:
+    """Change the setting where it is as said; a board that does not take it keeps it, and is told at its next start."""
     try:
         with linked(port) as link:
-            values = link.settings(now)
-            if values["drill"] != PASSED:
-                return []
-            link.upload("settings", document("settings", {**values, "drill": OPEN}))
-    except (LinkError, RefusedError) as failed:
-        return [f"its buttons may start a night by the drill of the firmware before: {failed}"]
-    return [LOST]
+            values = link.settings(hello)
+            if values["drill"] == here:
+                link.upload("settings", document("settings", {**values, "drill": there}))
+                return True
+    except (LinkError, RefusedError):
+        pass
+    return False
