@@ -250,13 +250,15 @@ class Rest:
             explained_c = self._ceiling.with_bowl(explained_c)
         elif bowl_c > water_c:
             explained_c = bowl_c
-        over = not water_c - max(explained_c, room_c + ROOM_K) < self._rise_k
         if now_ms - self._block_since_ms >= self._block_ms:
+            was_over = self._over
             self._end_block(now_ms, water_c, bowl_c, cut_off)
-        self._over = self._rising > 0 and (self._over or over)
-        if self._rising >= BLOCKS and self._over:
-            self.unasked = True
-        elif -self._rising * self._block_ms >= CALM_MS and (not self.unasked or self._ceiling.cools):
+            over = not water_c - max(explained_c, room_c + ROOM_K) < self._rise_k
+            self._over = self._rising > 0 and (was_over or over)
+            # A bowl's rise that a kettle takes over all that explains it is one block over, and then none.
+            if self._rising >= BLOCKS and was_over and over:
+                self.unasked = True
+        if -self._rising * self._block_ms >= CALM_MS and (not self.unasked or self._ceiling.cools):
             self.unasked, self._rising, self._ground_c = False, 0, water_c
 
     def _end_block(self, now_ms: int, water_c: float, bowl_c: float | None, cut_off: bool) -> None:

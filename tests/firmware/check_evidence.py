@@ -116,7 +116,7 @@ def test_a_bath_that_heat_has_warmed_and_that_does_not_cool_stays_unasked():
         pot.k_per_s = k_per_s
         pot.run(1500)
         assert unasked(pot.warmer), k_per_s
-    pot.k_per_s = -0.001
+    pot.k_per_s = -0.0015
     assert pot.run(3000, lambda warmer: not unasked(warmer))
 
 

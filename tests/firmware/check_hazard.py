@@ -97,7 +97,7 @@ def test_the_hard_limit_latches_in_every_state():
 
 
 def test_a_fault_that_may_be_left_is_called_safe_only_by_a_steady_reading_that_nothing_contradicts():
-    left = [row[0] for row in faults.FAULTS[1:] if faults.safe(row[0])]
+    left = [row[0] for row in faults.FAULTS[1:] if safe(row[0])]
     assert len(left) > 15
     for fault in left:
         for state in STATES:
@@ -113,7 +113,7 @@ def test_a_fault_that_may_be_left_is_called_safe_only_by_a_steady_reading_that_n
 
 
 def test_with_no_fault_or_one_that_must_be_unplugged_nothing_is_said_of_steady():
-    for fault in [faults.NONE] + [row[0] for row in faults.FAULTS if not faults.safe(row[0])]:
+    for fault in [faults.NONE] + [row[0] for row in faults.FAULTS if not safe(row[0])]:
         s, i = bare("idle")
         if fault:
             s.refuse_start(fault)
