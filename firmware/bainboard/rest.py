@@ -139,7 +139,7 @@ class Rest:
         self._ground_c: float | None = None
         self._open_ms: int | None = None
         self._looked_ms = 0
-        self.steady = False
+        self.steady = self._passed = False
         self.forget_looks()
 
     def forget_looks(self) -> None:
@@ -274,7 +274,10 @@ class Rest:
             self._rising = max(0, self._rising) + 1
         else:
             self._rising = min(0, self._rising) - 1
-        self.unasked = self.unasked or self._ceiling.passed(water_c, bowl_c)
+        passed = self._ceiling.passed(water_c, bowl_c)
+        if passed and (self._passed or rose_k < MOVED_K):  # a steep rise may be a kettle's first seconds
+            self.unasked = True
+        self._passed = passed
 
     # -- a switch that does not open -----------------------------------------------------------------------------------
 
