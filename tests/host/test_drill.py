@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 from drill_tools import NOW, rig
 from fake_board import FakeBoard, FakeSession, gone
+from msgspec import structs
 
 from bainboard import faults, selftest
 from bainboard.heat_balance import largest_load_j_per_k
@@ -194,6 +195,37 @@ def test_an_event_of_another_board_passes_no_item(stray: dict[str, Any], name: s
     hands.patience_s = 10.0
     result = Drill(board_, hands, {**rig(), "float": True, "guard": False}, lambda text: None, lambda: NOW).test(item)
     assert not result.passed
+
+
+@pytest.mark.parametrize(("restarts", "note"), [(True, ""), (False, "it has not restarted")])
+def test_a_trip_survives_a_power_cut_only_where_the_board_itself_restarts(restarts: bool, note: str) -> None:
+    """The start of another board passed the item, and nights are permitted by it."""
+    board_: Any = Counting(restarts)
+    hands = Person(board_, lambda text: None, lambda question: "y")
+    hands.patience_s = 10.0
+    drill = Drill(board_, hands, rig(), lambda text: None, lambda: NOW)
+    drill._passes(2)
+    result = drill.test(BY_NAME["latch_kept"])
+    assert (result.passed, result.note.partition(":")[0]) == (restarts, note)
+
+
+class Counting(Relay):
+    """A tripped board that counts its lines; a boot event comes, its own or another's."""
+
+    def __init__(self, restarts: bool) -> None:
+        super().__init__()
+        self._lines, self._restarts, self._state, self._booted = 100, restarts, "trip", False
+
+    def hello(self) -> dict[str, Any]:
+        return {"state": "trip", "fault": 1}
+
+    def poll(self) -> list[Any]:
+        found: list[Any] = [structs.replace(line, status=self._lines) for line in super().poll()]
+        self._lines += len(found)
+        if self._lines > 110 and not self._booted:
+            self._booted, self._lines = True, 1 if self._restarts else self._lines
+            found.append({"event": "boot", "t": 0, "cause": "power", "why": "power"})
+        return found
 
 
 class Mixed(Relay):

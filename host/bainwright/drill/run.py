@@ -16,7 +16,7 @@ from bainwright.drill.hands import Hands
 from bainwright.drill.heater_power import verdict
 from bainwright.drill.items import BY_NAME, HOLD, IDLE, PASS_S, RUNNING, TRIP, Item, whole_test
 from bainwright.drill.record import Result, hash_now
-from bainwright.drill.said import bears_out, event_name, is_clear, is_good, is_heating, is_holding, words
+from bainwright.drill.said import bears_out, event_name, is_clear, is_good, is_heating, is_holding, judged, words
 from bainwright.link.messages import Message, Status
 from bainwright.link.session import Session
 from bainwright.link.stopping import stop
@@ -33,6 +33,8 @@ BACK_S = 120.0  # real time to plug a board in again
 MASKED = "water or plate moved by itself, so guard and switch were not judged: let it come to rest, and drill again"
 OPENED_ITSELF = "the firmware opened the relay itself, so this says nothing about the gate: drill again"
 NOT_SEEN_LOW = "the board saw no low water: look for a float that hangs, and for its circuit bridged"
+
+FEW_LINES = 30  # chosen: after so few, the next ones of a restarted board may not show it
 
 Outcome = tuple[bool, float | None, str]  # passed, s it took, and words
 
@@ -63,17 +65,8 @@ class Drill:
     # -- one item ----------------------------------------------------------------------------------------------------
 
     def test(self, item: Item) -> Result:
-        """Have an item done and judge it.
-
-        Returns
-        -------
-        Result
-            Passed or not, with the time it took.
-
-        Raises
-        ------
-        LinkError, RefusedError
-            If the board is gone, or cannot be brought to where the item begins.
+        """Have an item done and judge it; with `LinkError` or `RefusedError` if the board is gone, or cannot be
+        brought to where the item begins.
         """
         item = item.at(self.settings)
         why = self.hands.cannot(item)
@@ -140,7 +133,7 @@ class Drill:
         if seen is not None and event_name(seen) == "checked":
             self._stop()
         self.hands.undo(item, self._passes)
-        return self._judged(item, seen, took_s)
+        return judged(item, seen, took_s)
 
     def _passed_test(self, item: Item) -> Outcome:
         self._start()
@@ -168,7 +161,7 @@ class Drill:
 
         seen = self._await_sure(reports_it, self.hands.patience_s)
         took_s = None if seen is None else self._at_s(seen, good_ms)
-        passed, took_s, why = self._judged(item, seen, took_s)
+        passed, took_s, why = judged(item, seen, took_s)
         if passed and latches:
             passed, why = self._off()
         self.hands.undo(item, self._passes)
@@ -215,23 +208,29 @@ class Drill:
         before = self.session.link.hello()
         self._missed.clear()
         self.hands.do(item, self._passes)
-        with contextlib.suppress(LinkError):  # the cable may be what feeds it
-            self._await(lambda m: event_name(m) == "boot", self.hands.patience_s)
-        self._find()
+        if not self._restarts():
+            return False, None, "it has not restarted: cut its power, and drill again"
         after = self.session.link.hello()
         same = (after["state"], after["fault"]) == ("trip", before["fault"])
         return same, None, "" if same else f"it came back {terms.STATES.get(after['state'], after['state'])}"
+
+    def _restarts(self) -> bool:
+        """Does it count its lines anew? Its event alone may be another board's."""
+        for _ in range(STRAYS_MOST):
+            before = self._last.status if self._last else 0
+            with contextlib.suppress(LinkError):  # the cable may be what feeds it
+                self._await(lambda m: event_name(m) == "boot", self.hands.patience_s)
+            self._find()
+            line = self._await(lambda m: isinstance(m, Status), WARNED_S)
+            if before < FEW_LINES or not isinstance(line, Status) or line.status < before:
+                return True
+        return False
 
     def _cleared(self, item: Item) -> Outcome:
         self.hands.do(item, self._passes)
         seen = self._await_sure(lambda m: is_clear(m) or event_name(m) == "refused", self.hands.patience_s)
         passed = seen is not None and is_clear(seen)
         return passed, None, "" if passed else words(seen)
-
-    def _judged(self, item: Item, seen: Message | None, took_s: float | None) -> Outcome:
-        if isinstance(seen, dict) and seen.get("fault") == item.fault:
-            return True, took_s, ""
-        return False, took_s, f"wanted {faults.row(item.fault)[faults.NAME]}, got {words(seen)}"
 
     def _off(self) -> tuple[bool, str]:
         """Is the heat off and the guard open, two passes later?"""

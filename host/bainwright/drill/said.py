@@ -60,3 +60,10 @@ def words(seen: Message | None) -> str:
     if isinstance(seen, dict) and "fault" in seen:
         return terms.fault(int(seen["fault"]))
     return str(seen.get("why") or seen["event"]) if isinstance(seen, dict) else "a reading"
+
+
+def judged(item: Item, seen: Message | None, took_s: float | None) -> tuple[bool, float | None, str]:
+    """Did an item's fault come? With the time it took, and words where it did not."""
+    if isinstance(seen, dict) and seen.get("fault") == item.fault:
+        return True, took_s, ""
+    return False, took_s, f"wanted {faults.row(item.fault)[faults.NAME]}, got {words(seen)}"
