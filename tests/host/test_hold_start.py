@@ -13,6 +13,7 @@ from bainboard import faults, settings, wire
 from bainwright.alarms.calls import Calls
 from bainwright.alarms.rules import Coming
 from bainwright.commands.hold import _call_for
+from bainwright.core import home
 from bainwright.core.errors import FileError, RefusedError, TrippedError
 from bainwright.display import scene_words
 from bainwright.drill import walk
@@ -21,6 +22,8 @@ from bainwright.evening.options import HoldRequest, resolve
 from bainwright.evening.runner import Runner
 from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import document
+from bainwright.record.reader import read_facts
+from bainwright.report.report import report
 from bainwright.tuning.tune import TuneAsked
 from bainwright.words.advice import advise
 
@@ -220,8 +223,13 @@ def test_an_experiment_whose_process_is_told_to_end_is_stopped(here, monkeypatch
     board = Ended(lambda: iter(quiet(5)))
     monkeypatch.setattr(experiment, "open_board", lambda *_: contextlib.nullcontext(FakeSession(board)))
     with pytest.raises(RefusedError, match=r"did not come to its end: .* the warmer is off"):
-        experiment.learn(TuneAsked(), load_profile("dark"), lambda *_, **__: None)
+        experiment.learn(TuneAsked(), load_profile("dark"), lambda *_, **__: None, report)
     assert [asked["do"] for asked in board.asked[-2:]] == ["start", "stop"]
+    (folder,) = home.hold_folders([])
+    facts = read_facts(folder)  # as any hold's: its heat and its trips are in the list and the sums
+    assert (facts["ended"], facts["duration_s"]) == ("left running", 5.0)
+    assert facts["report"]["summary"]
+    assert (folder / "hold.parquet").is_file()
 
 
 def test_an_experiment_on_a_board_whose_clock_stands_still_is_stopped(here, monkeypatch):
@@ -237,7 +245,7 @@ def test_an_experiment_on_a_board_whose_clock_stands_still_is_stopped(here, monk
     monkeypatch.setattr(experiment, "LATE_S", -1.25 * experiment.LEARN_S + 0.5)
     monkeypatch.setattr(experiment, "open_board", lambda *_: contextlib.nullcontext(FakeSession(board)))
     with pytest.raises(RefusedError, match="by this PC's clock its time is long over"):
-        experiment.learn(TuneAsked(), load_profile("dark"), lambda *_, **__: None)
+        experiment.learn(TuneAsked(), load_profile("dark"), lambda *_, **__: None, report)
     assert board.asked[-1]["do"] == "stop"
 
 

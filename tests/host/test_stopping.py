@@ -180,7 +180,7 @@ def test_an_experiment_that_does_not_stop_names_the_plug(flaw, monkeypatch):
     monkeypatch.setattr("bainwright.evening.runner.looks_for_s", lambda planned_s: 0.0)
     monkeypatch.setattr(experiment, "open_board", lambda *_: contextlib.nullcontext(FakeSession(board)))
     with pytest.raises(RefusedError, match=PLUG):
-        experiment.learn(TuneAsked(), load_profile("dark"), lambda *_, **__: None)
+        experiment.learn(TuneAsked(), load_profile("dark"), lambda *_, **__: None, report)
 
 
 def test_a_board_check_says_that_it_went_on():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from functools import partial
 from typing import Any
 
 import click
@@ -35,7 +36,8 @@ def tune(as_json: bool, **asked: Any) -> int:
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # its matrices are small: threads would only wait for each other
     from bainwright.evening.experiment import learn
+    from bainwright.report.report import report
     from bainwright.tuning.tune import TuneAsked
     from bainwright.tuning.tune import tune as tune_warmer
 
-    return tune_warmer(TuneAsked(**asked), learn, as_json=as_json, say=say)
+    return tune_warmer(TuneAsked(**asked), partial(learn, store=report), as_json=as_json, say=say)

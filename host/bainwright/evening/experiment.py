@@ -7,9 +7,11 @@ import sys
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from bainwright.core import units
 from bainwright.core.errors import RefusedError
+from bainwright.core.keys import Interrupts
 from bainwright.display.view import choose_view
 from bainwright.evening import endings
 from bainwright.evening.keyboard import KEYS_ALONE, KEYS_VIRTUAL
@@ -25,6 +27,7 @@ from bainwright.virtual.scenario import Scenario, StartTable
 from bainwright.virtual.session import Simulated
 
 Say = Callable[..., None]
+Store = Callable[[Runner, Outcome, Any], object]
 
 OFF = (endings.DONE, endings.STOPPED, endings.TRIPPED)  # a restarted board may resume by itself
 LATE_S = 600.0  # chosen: an experiment so much over its time, and a quarter of it, has a board whose clock is wrong
@@ -32,8 +35,8 @@ LEARN_S = 3600.0  # chosen: from cold an hour holds the warm-up, and four waves 
 COLD_C = 20.0  # a simulated warmer is learnt from cold, as a real one should be
 
 
-def learn(asked: TuneAsked, profile: Profile, say: Say) -> tuple[Path, Rig | None]:
-    """Run the experiment; its log's folder, and the rig if one was named."""
+def learn(asked: TuneAsked, profile: Profile, say: Say, store: Store) -> tuple[Path, Rig | None]:
+    """Run the experiment, and have it stored as any hold is; its log's folder, and the rig if one was named."""
     setup = _experiment(asked, profile)
     view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=False, keys=KEYS_VIRTUAL, keys_alone=KEYS_ALONE)
     with open_board(setup.port, setup.simulated) as session, Runner(setup, session, view) as runner:
@@ -46,7 +49,8 @@ def learn(asked: TuneAsked, profile: Profile, say: Say) -> tuple[Path, Rig | Non
         if not off and ended.watch.ended != endings.NOT_OFF:  # it is late, or nobody stays near, or nobody sees it
             off = stop(session)
         folder = ended.watch.log.folder
-        ended.watch.log.close(ended=ended.watch.ended)
+        with Interrupts():  # as of a hold: Ctrl-C must not cost it its report
+            store(runner, ended, session.truth())
     if ended.watch.ended not in (endings.DONE, endings.STOPPED):
         raise RefusedError(f"the experiment did not come to its end: {_why(ended, limit_s)}",
                            hint=f"{'the warmer is off' if off else NOT_OFF}; its log is in {folder}")
