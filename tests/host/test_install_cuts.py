@@ -25,7 +25,7 @@ from bainwright.link import ports
 from bainwright.link.protocol import Link
 from bainwright.virtual.board import VirtualBoard
 
-LAST = 40  # operations of an install that choose the version; the 430 before them only add files
+LAST = 40  # operations of an install that choose the version; the 500 before them only add files
 SAMPLES, LIVE_CUTS, SEED = 5, 3, 20  # tests/bench/install_cuts.py does many more on a live board
 PATIENCE_S = 60.0  # real time after which something hangs; nothing is judged by speed
 

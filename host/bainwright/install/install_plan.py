@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+import zlib
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
@@ -28,6 +29,8 @@ from bainwright.install.mpremote import GET_MICROPYTHON
 OLDEST = (1, 24, 0)  # of MicroPython: the oldest release the firmware is written for and tested with
 OURS = '"""bainwright\'s start:'  # how main.py begins, in every version
 STAGED = "new"  # the folder under /fw for files that are arriving
+BUNDLE = "bundle"  # the file there in which they come
+WINDOW_BITS = 12  # chosen: a board unpacks with 4 KB of memory
 # The firmware's own files in the root: the stored slots, the log, the last error.
 SLOTS = ("settings", "profile", "latch", "last", "boot", *(f"kept{place}" for place in range(1, 7)))
 KEPT = {"main.py", "fw", "log", "crash.txt"} | {f"{name}.{slot}" for name in SLOTS for slot in "ab"}
@@ -177,6 +180,8 @@ class Plan:
         What stays under ``/fw`` before the switch, and after it.
     strays : list of str
         Files in the version's folder that do not belong to it.
+    inflates : bool
+        Can the board unpack what was packed?
     """
 
     pieces: list[Piece]
@@ -185,6 +190,16 @@ class Plan:
     keep: list[str]
     left: list[str]
     strays: list[str] = field(default_factory=list)
+    inflates: bool = False
+
+    def bundle(self) -> bytes:
+        """What is sent, in one file: each piece after a line with its name and size. A board takes a second a file."""
+        plain = b"".join(b"%s %d\n%s" % (piece.staged.encode(), len(piece.content), piece.content)
+                         for piece in self.sent)
+        if not self.inflates:
+            return plain
+        packer = zlib.compressobj(9, zlib.DEFLATED, WINDOW_BITS)
+        return packer.compress(plain) + packer.flush()
 
     @property
     def sent(self) -> list[Piece]:
@@ -220,7 +235,8 @@ def make_plan(seen: Seen, wanted: Firmware) -> Plan:
     repaired = bool(strays) or any(piece.path != MAIN for piece in pieces)
     new = None if good and not repaired else Record(name, _before(seen, name), NEW)
     left = {*(new or record or ())[:2], "boot"} - {NONE}
-    plan = Plan(pieces, places, new, sorted(known | left | {name, STAGED}), sorted(left), strays)
+    plan = Plan(pieces, places, new, sorted(known | left | {name, STAGED}), sorted(left), strays,
+                seen.about.get("inflates") is True)
     _check_room(seen, plan)
     return plan
 
@@ -275,7 +291,8 @@ def _check_room(seen: Seen, plan: Plan) -> None:
     going = seen.versions() - set(plan.keep)
     freed = room([size for name in going for size, _ in seen.version(name).values()])
     there = [size for size, _ in seen.version(STAGED).values()]
-    needed = room([len(piece.content) for piece in plan.pieces]) + SPARE_BLOCKS * block if plan.pieces else 0
+    sizes = [len(piece.content) for piece in plan.pieces]
+    needed = room([*sizes, len(plan.bundle())]) + SPARE_BLOCKS * block if plan.pieces else 0
     free = seen.about["free"] + freed + room(there)
     if needed > free:
         what = ", ".join(seen.foreign) or "nothing that this program knows of"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -13,7 +14,7 @@ from typing import Any
 from bainwright.core.errors import LinkError, RefusedError, UseError
 from bainwright.files.firmware import BACK, FOLDER, NONE, Firmware, firmware
 from bainwright.install import install_plan, permit
-from bainwright.install.install_plan import STAGED, Plan, Seen
+from bainwright.install.install_plan import BUNDLE, STAGED, Plan, Seen
 from bainwright.install.mpremote import Remote, no_micropython, script
 from bainwright.link import finding, ports
 from bainwright.link.protocol import Link, Transport
@@ -225,24 +226,22 @@ def carry_out(remote: Remote, plan: Plan, progress: Progress) -> None:
     LinkError, RefusedError
         If it failed; the board then starts the version it started before.
     """
-    sizes = {piece.staged: len(piece.content) for piece in plan.sent}
-    progress.begin(sum(sizes.values()))
+    bundle = plan.bundle()
+    progress.begin(len(bundle))
     with TemporaryDirectory(prefix="bain-") as name:
-        files = []
-        for piece in plan.sent:
-            files.append(Path(name) / piece.staged)
-            files[-1].write_bytes(piece.content)
+        packed = Path(name) / BUNDLE
+        packed.write_bytes(bundle)
 
         def line(text: str) -> None:
-            words = text.split()
-            if words[:1] == ["cp"]:
-                progress.sent(sizes.get(Path(words[1]).name, 0))
+            if text.split()[:1] == ["cp"]:
+                progress.sent(len(bundle))
 
         record = plan.record.line() if plan.record else None
-        copy = [["fs", "cp", *map(str, files), f":{FOLDER}/{STAGED}/"]] if files else []
+        send = [["fs", "cp", str(packed), f":{FOLDER}/{STAGED}/"],
+                ["exec", f"unpack({hashlib.sha256(bundle).hexdigest()!r})"]] if bundle else []
         prepare = ["exec", f"prepare({plan.keep!r})"]
         put = ["exec", f"put({plan.places!r}, {plan.strays!r}, {record!r}, {plan.left!r})"]
-        said = remote.run(script("put"), prepare, *copy, put, line=line)
+        said = remote.run(script("put"), prepare, *send, put, line=line)
     _check_finished(said)
 
 

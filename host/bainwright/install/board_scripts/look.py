@@ -55,7 +55,7 @@ def tell_all():
         if "boot" in os.listdir("/fw"):
             with open("/fw/boot") as file:
                 print(json.dumps({"record": file.read(200)}))
-    print(json.dumps({"all": True}))
+    print(json.dumps({"all": True, "inflates": inflates}))
 
 
 if kind[0] == "micropython":
@@ -63,4 +63,10 @@ if kind[0] == "micropython":
     import hashlib
 
     buffer = bytearray(1024)
+    try:
+        import deflate  # noqa: F401 - is it there?
+
+        inflates = True
+    except ImportError:
+        inflates = False
     tell_all()
