@@ -241,10 +241,12 @@ class Alone:
 
     It may lift all the stated water to `over_k` over the stage's limit from what was read as the bowl left, or from
     what cold water poured in since has left, and no further: no look and no rise adds to that. Heat that waits loses at
-    least what the account's does. The bowl is a witness again once it has soaked.
+    least what the account's does. The bowl is a witness again once it has soaked, and what was spent is forgotten then.
     """
 
-    BACK_S = 600.0  # cold needs so long to cross 2 cm of chocolate (as BowlWitness.SOAK_S)
+    # In so long a bowl that came back 4 K colder shows water 5 K warmer than it reads, at a time constant of 30 min; in
+    # the 10 min that cold needs to cross the chocolate only 15 K (computed).
+    BACK_S = 1800.0
     WARN_S = 1800.0  # heat held back so long is worth a word (as Believed)
     # K/min and K: a fall that no bath makes, not read by a probe that drifts either (0.36 K/min of 2 L losing 70 W:
     # computed; and as much again).
@@ -255,9 +257,9 @@ class Alone:
         self._over_k, self._loss_w_per_k = over_k, least_loss_w_per_k
         self._fall = Fall(*self.POURED)
         self._back_s = self.BACK_S
-        self._begin(0.0)
+        self._begin(None)
 
-    def _begin(self, water_c: float) -> None:
+    def _begin(self, water_c: float | None) -> None:
         self.from_c, self.spent_j, self.waited_s = water_c, 0.0, 0.0
         self.over = False
         self._fall.begin()
@@ -276,6 +278,8 @@ class Alone:
             self.over = False
             return
         self._back_s = 0.0
+        if self.from_c is None:  # it is away since the first reading
+            self._begin(water_c)
         if self._fall.step(dt_s, water_c):
             self.from_c = min(self.from_c, water_c)
         most_j = max(0.0, limit_c + self._over_k - self.from_c) * self._j_per_k

@@ -230,10 +230,22 @@ def test_heat_with_the_bowl_out_lifts_all_the_stated_water_to_its_bound_and_no_f
     assert not a.over  # a bowl is in its bath
     a.step(1.0, True, 30.0, 20.0, 5e4, 35.0)
     assert a.over  # a minute later it is out again, and nothing was forgotten
-    for _ in range(600):
+    for _ in range(1700):
+        a.step(1.0, False, 30.0, 20.0, 0.0, 35.0)
+    a.step(1.0, True, 30.0, 20.0, 100.0, 35.0)
+    assert a.over  # not long enough in its bath to tell what the water is
+    for _ in range(1800):
         a.step(1.0, False, 30.0, 20.0, 0.0, 35.0)
     a.step(1.0, True, 30.0, 20.0, 100.0, 35.0)
     assert not a.over
+
+
+def test_a_bowl_that_is_out_from_the_first_reading_has_no_more_to_spend():
+    a, _ = alone()
+    a.step(1.0, True, 33.0, 20.0, 9.0 * 8360.0, 35.0)
+    assert not a.over
+    a.step(1.0, True, 33.0, 20.0, 1.0 * 8360.0, 35.0)
+    assert a.over
 
 
 def test_cold_water_poured_in_while_the_bowl_is_out_may_be_warmed():
