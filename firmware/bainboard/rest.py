@@ -24,6 +24,7 @@ PERSON_MS = 900 * 1000  # what a person just did explains a rise where there is 
 ROOM_K = 5.0  # cold water warms to the room by itself, and a room is known this well (chosen)
 SUN_K = 3.0  # and a room warms by so much in a day (chosen)
 BOWL_C = 50.0  # the warmest bowl set into a bath, where no probe says how warm it is (dark melts at 45-50: T)
+KITCHEN_C = 35.0  # no kitchen is warmer, whatever was told, and slow warmth under it harms nobody (chosen)
 STAYS_K = 0.6  # a bath so far over what it can be by itself is heated (chosen: twice what a probe's noise makes)
 WARMER_K = 1.0  # a bowl that reads so far over its water gives it heat (chosen: the error of two probes)
 POUR_MS, POURS_MS = 1800 * 1000, 3600 * 1000  # a rise as heat makes it is no pour in half of each hour (chosen)
@@ -105,7 +106,7 @@ class Ceiling:
     def passed(self, water_c: float, bowl_c: float | None) -> bool:
         """Is the bath warmer than it can be by itself?"""
         most_c = max(self.c, self._room_c + SUN_K)
-        return not water_c - (self.with_bowl(most_c) if bowl_c is None else most_c) < STAYS_K
+        return not water_c - max(KITCHEN_C, self.with_bowl(most_c) if bowl_c is None else most_c) < STAYS_K
 
     @property
     def cools(self) -> bool:

@@ -232,7 +232,7 @@ def rises_unasked(s, i: Inputs) -> bool:
 
     That is 1 K over a warmer bowl, over where a bowl of 50 °C would bring half the water, or over room + 5 K. Heat of
     U watts that is slower: (0.6 K x C + heat on its way x C / Cs) / (U - loss + k x (water - room - 8 K)), k the least
-    loss, 0.5 W/K x litres^(2/3); so any U over 8.6 K x loss, and water that only stays warm.
+    loss, 0.5 W/K x litres^(2/3); so any U that would hold it over room + 8.6 K and 35.6 °C, also where it only stays.
     """
     return s.rest.unasked
 

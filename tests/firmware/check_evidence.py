@@ -104,8 +104,8 @@ def test_unasked_heat_stays_in_force_through_every_act_until_the_bath_has_cooled
 
 def test_weak_heat_that_nobody_asked_for_is_told_within_an_hour():
     # 0.035 K a minute: too little for the quick blocks of 0.3 K in 102 s
-    pot = Pot(27.0)
-    pot.bowl_c, pot.k_per_s = 26.0, 0.0006
+    pot = Pot(34.5)
+    pot.bowl_c, pot.k_per_s = 33.5, 0.0006
     assert pot.run(3600, unasked)
 
 
