@@ -16,6 +16,7 @@ from bainwright.drill import walk
 from bainwright.drill.walk import DrillOptions
 from bainwright.evening.options import HoldRequest, resolve
 from bainwright.evening.runner import Runner
+from bainwright.files.documents import document
 from bainwright.install.installer import InstallAsked, Installed, must_rest
 from bainwright.install.report import report_lines
 from bainwright.link.finding import Found
@@ -81,6 +82,8 @@ def test_settings_of_another_warmer_are_not_overwritten_by_a_hold(there, setting
     monkeypatch.chdir(tmp_path)
     board = FakeBoard(name=there, settings=settings)
     setup = resolve(HoldRequest("dark", for_="30s", rig="pot"))
+    if not refused:
+        board.stored["settings"] = document("settings", name_probes(setup.rig).settings)
     runner = Runner(replace(setup, rig=name_probes(setup.rig)), FakeSession(board), Notebook())
     if refused:
         with pytest.raises(RefusedError, match=f"set up as the warmer '{there}'"):
