@@ -8,7 +8,7 @@ from gc import *  # noqa: F403
 
 import _clock
 
-SELDOM = 2  # chosen: half as often as a board
+SELDOM = 5  # chosen: a fifth as often as a board
 STANDINS_KB = 66  # what the stand-ins and the mounted flash hold
 WORD = 2 / 3  # of the size of an object here, about so much on a board
 OURS = 3.5 / 9.8  # of the garbage of a tick is the stand-ins' (measured)
