@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import stat
 import tempfile
 from itertools import count
 from pathlib import Path
@@ -14,6 +15,8 @@ from collect_tools import a_night, collected, watched
 from logging_board import LoggingBoard
 
 from bainwright.core import atomic_write
+from bainwright.core.atomic_write import save_file
+from bainwright.core.errors import FileError
 from bainwright.core.home import holds_folder
 from bainwright.record.reader import read_log
 from bainwright.report import overnight
@@ -110,3 +113,15 @@ def test_a_folder_that_is_taken_for_left_before_it_has_its_lock_is_made_again(he
     with atomic_write.scratch_folder(here, "x") as folder:
         assert names(here) == [folder.name] == [Path(seen[2]).name]
     assert names(here) == []
+
+
+def test_a_pipe_at_the_name_stays_a_pipe(tmp_path):
+    """As a device would: `--report /dev/tty` by somebody who may write there must not take the terminal from all."""
+    os.mkfifo(tmp_path / "out.html")
+    with pytest.raises(FileError, match="what is there is no plain file"):
+        save_file(tmp_path / "out.html", "page", what="the report")
+    assert stat.S_ISFIFO((tmp_path / "out.html").stat().st_mode)
+    (tmp_path / "link.html").symlink_to(tmp_path / "out.html")
+    with pytest.raises(FileError, match="no plain file"):
+        save_file(tmp_path / "link.html", "page")
+    assert sorted(os.listdir(tmp_path)) == ["link.html", "out.html"]

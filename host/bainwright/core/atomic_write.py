@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 import tempfile
@@ -222,6 +223,8 @@ def saved_from(path: Path, *, what: str = "", hint: str | None = None, follow: b
 @contextmanager
 def _beside(path: Path, follow: bool) -> Iterator[Path]:
     target = Path(os.path.realpath(path)) if follow else path
+    if os.path.lexists(target) and not (target.is_file() or target.is_symlink()):  # a device would be gone for all
+        raise FileExistsError(errno.EEXIST, "what is there is no plain file")
     with scratch_folder(target.parent, WRITING) as scratch:
         yield scratch / "new"
         move_into_place(scratch / "new", target)
