@@ -98,7 +98,7 @@ def test_a_disk_that_takes_no_hold_leaves_no_empty_one(records: Path, monkeypatc
 def test_holds_of_one_name_from_two_sources_all_come_in(records: Path) -> None:
     for source in ("a", "b"):
         for number in range(12):
-            store(records / source / f"h{number}", started=f"2026-11-20T18:00:00+00:0{source == 'b':d}", hold=number)
+            store(records / source / f"h{number}", started=f"2026-11-2{source == 'b':d}T18:00:00+00:00", hold=number)
     at_once([lambda source=source: parcel.gather(records / source) for source in ("a", "b")])
     found = sorted(path.name for path in holds_folder().iterdir())
     assert len(found) == 24, found
