@@ -193,7 +193,6 @@ class Account:
     UNDER_K = 3.0  # a heated bath reads no further under the room and its own start (chosen: the room's error)
     MOST_HEAT = 1.5  # times what such a rise of the largest load takes; a probe that shows half passes at 2 (chosen)
     OLD_MS = 3600 * 1000  # a rise over old ground counts so seldom (chosen: a bath is topped up once an hour)
-    WARN_S = 1800.0  # heat held back so long is worth a word (as Believed)
     RISE_K = 0.8  # a rise in the heat's own proportion, and on ground not risen over before, is proof too (chosen)
 
     def __init__(self, values: dict) -> None:
@@ -215,8 +214,7 @@ class Account:
         self._old_ms = -self.OLD_MS  # when a rise over old ground was last taken for proof
         self.may_look = True  # heat may be given just now
         self._silent = False  # a look was not answered since the last proof
-        self._full_j = self._full_s = 0.0
-        self.long = False  # heat has waited at a full account for so long that it is worth a word
+        self._full_j = 0.0
         self._mean_w = values["heater_w"]
         self._asked_ms = -self.APART_MS
         self._c: float | None = None
@@ -282,9 +280,6 @@ class Account:
             if not given_j > 0.0:  # it cools, at least this fast: another pulse will fit in
                 self.unproved_j = max(room_j, self.unproved_j - self.least_loss_w_per_k * max(0.0, over_k) * dt_s)
         self.full = not self.unproved_j < room_j
-        held_back = self.full and self._c < limit_c  # not a bath that is cooling down to its next stage
-        self._full_s = min(self.WARN_S, max(0.0, self._full_s + (dt_s if held_back else -0.1 * dt_s)))
-        self.long = not self._full_s < (1.0 if self.long else self.WARN_S)  # one word, however often it comes and goes
         look.fade(dt_s)
         self._mean_w += (given_j / max(dt_s, 0.1) - self._mean_w) * dt_s / self.MEAN_S
         if look.at is None and self.may_look:

@@ -155,8 +155,8 @@ def unwitnessed(s, i: Inputs) -> bool:
 
 
 def heat_capped_long(s, i: Inputs) -> bool:
-    """Half an hour of that, or of a full account; once, until it has long been over."""
-    return s.holding and (s.account.long or s.alone.long or (s.believed.long and not s.second_ok))
+    """Half an hour of that; once, until it has long been over."""
+    return s.holding and (s.alone.long or (s.believed.long and not s.second_ok))
 
 
 def look_failed(s, i: Inputs) -> bool:
