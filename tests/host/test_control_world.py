@@ -231,8 +231,7 @@ def test_relatives_warm_up_without_passing_window_or_ceiling(name: str, tmp_path
     path.write_text(EVENING.format(water_c=20.0, bowl_c=20.0, kg=kg))
     held = hold(rig, load_scenario(str(path)), 2.5)
     assert held.bowl_c.max() <= 32.0
-    wall_c = held.water_c - 0.04 * (held.water_c - held.bowl_c)  # a twenty-fifth of the drop lies before the wall
-    assert wall_c.max() < 34.5
+    assert held.water_c.max() < 34.5
     assert abs(held.bowl_c[-1] - 31.5) <= 0.2
 
 

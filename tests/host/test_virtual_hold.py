@@ -196,5 +196,5 @@ def test_a_learnt_warmer_warms_up_with_water_over_the_ceiling_and_nothing_trips(
     assert np.max(water_c) <= 35.5
     assert np.max(bowl_c[over]) < 30.5
     assert result["water_peak_c"] == pytest.approx(np.max(water_c), abs=0.2)  # of the whole hold, warm-up included
-    assert "The water may be over the ceiling while a cold bowl warms up" in result["summary"]
+    assert "A learnt warmer lets its water over the ceiling while a cold bowl warms up" in result["summary"]
     assert not [event for event in log.events if event["event"] in ("warn", "trip")]

@@ -12,8 +12,7 @@ CALM_S = 10.0
 RAILED = 0.999  # duty from which on the heater can give no more; chosen
 LEAST_WEIGHT = 0.2  # a smaller setpoint weight would let the target run off without bound; chosen
 COLD_K = 1.0  # a bowl this far below its target since the start is warming up; chosen
-DROP_K = 9.0  # of the drop to the bowl, what counts then: a bowl's probe that is stuck cold lies at most so far; chosen
-MOST_OVER_K = 1.0  # most that water may be over its ceiling then: DROP_K where a tenth lies before the wall
+MOST_OVER_K = 1.0  # most that water may be over its ceiling then: a bowl's probe that is stuck cold lies so far; chosen
 DEAD_SHARE = 0.6  # dead time as a share of 1 / (gain * slope): 0.4 by rules.CLOSED, and caution; chosen
 
 
@@ -40,7 +39,6 @@ class Cascade:
         self.gains = gains
         weight = max(gains.water_weight, LEAST_WEIGHT)
         self._lead_gain = gains.water_kp * weight
-        self._over_per_k = gains.wall_share / (1.0 - gains.wall_share)
         fastest_c_per_s = gains.heater_w / gains.water_j_per_k
         one_s = 1.0 / (fastest_c_per_s * gains.water_kp)
         # how far the water trails a moving target: what the gain and the derivative ask for, and the dead time
@@ -53,7 +51,6 @@ class Cascade:
         self._following = self._smooth = False
         self.water_target_c = self._followed_c = water_c
         self._cold = True
-        self.drop_k = 0.0
         self.bowl_est_c = bowl_c
         if bowl_c is None and water_c is not None:
             self.bowl_est_c = water_c - self.offset_c
@@ -65,8 +62,8 @@ class Cascade:
 
     @property
     def over_k(self) -> float:
-        """How far the water may be over its ceiling in this warm-up, at most; at this moment, by `drop_k`."""
-        return DROP_K * self._over_per_k if self._cold else 0.0
+        """How far the water may be over its ceiling for now, at most."""
+        return MOST_OVER_K if self._cold and self.gains.wall_share > 0.0 else 0.0
 
     def _wall_drop_k(self, bowl_c: float, target_c: float, top_c: float) -> float:
         """By how much the wall is sure to be colder than the water, while the bowl warms up.
@@ -75,7 +72,8 @@ class Cascade:
         up to 7 % worse).
         """
         self._cold = self._cold and bowl_c is not None and bowl_c < target_c - COLD_K
-        return clamp(top_c - bowl_c, 0.0, DROP_K) * self._over_per_k if self._cold else 0.0
+        share = self.gains.wall_share
+        return clamp((top_c - bowl_c) * share / (1.0 - share), 0.0, MOST_OVER_K) if self._cold else 0.0
 
     # -- a tick ---------------------------------------------------------------------------------------------------
 
@@ -97,8 +95,8 @@ class Cascade:
         self._estimate_bowl(water_c, bowl_c, room_c, dt_s, bowl_away)
         top_c = self.water_ceiling(ceiling_c)
         room_c = min(room_c, top_c)  # a room said to be warmer than the ceiling lifts nothing over it
-        self.drop_k = self._wall_drop_k(bowl_c, target_c, top_c) if walled and not bowl_away else 0.0
-        top_c += self.drop_k
+        if walled and not bowl_away:
+            top_c += self._wall_drop_k(bowl_c, target_c, top_c)
         if bowl_away:
             self._following = False  # frozen: the water keeps its last target
         else:

@@ -27,12 +27,9 @@ FIFTH = 0.4  # time constant of a bowl a fifth full over a full one's; chosen: r
 CLOSED = 2.5  # closed-loop time plus dead time, in dead times; SIMC's own choice of 2 gives Ms up to 2.9; chosen
 MOST_BOWL_KP = 6.0  # K/K, a quantum of 1/16 K then moves the water's target by 3/8 K; chosen
 MOST_DERIVED_KP = 0.6  # duty/K, over it a quantum's kick needs a filter longer than half of td (see pid.KICK); chosen
-# Of the drop from water to chocolate, what surely lies before the wall: the learnt coupling behind a water film twice
-# what is usual, 500 (computed). At most a tenth, that of a stirred bowl's 60 W/m²K, for it may stand unstirred.
-# At least about what a bowl at rest has, also for warmers that were not learnt. Of 48 simulated warmers of other
-# structures, none stirred, 0.04 took three walls over their ceiling, by under 0.2 K, and a tenth 35, by up to 0.74.
-FILM_BEFORE_W_PER_M2K = 500.0
-LEAST_SHARE, MOST_SHARE = 0.04, 0.1
+# Of the drop from water to chocolate, what surely lies before the wall: a stirred bowl's 60 W/m²K behind a water film
+# twice what is usual, 500 (computed). Taken for warmers that were learnt; for others the wall is as warm as the water.
+WALL_SHARE = 0.1
 BATH_W_PER_K = 1.0  # loss of a covered bath of 2 L to the room; chosen low, the integral finds the rest
 BOWL_LOSS_W_PER_K = 0.93  # loss of a bowl of 2 kg to the room (computed from handbook films, +-30 %)
 
@@ -48,10 +45,8 @@ def given_gains(values) -> Gains:
     gains.slew_c_per_min = values["gains.slew_c_per_min"]
     gains.heater_w = values["heater_w"]
     gains.water_j_per_k = values["gains.water_j_per_k"] or values["water_l"] * WATER_J_PER_LK
-    wall_m2 = wetted_m2(values["chocolate_kg"])
-    gains.bowl_w_per_k = values["gains.bowl_w_per_k"] or FILM_W_PER_M2K * wall_m2
-    learnt_share = values["gains.bowl_w_per_k"] / (FILM_BEFORE_W_PER_M2K * wall_m2)
-    gains.wall_share = min(MOST_SHARE, max(LEAST_SHARE, learnt_share))
+    gains.bowl_w_per_k = values["gains.bowl_w_per_k"] or FILM_W_PER_M2K * wetted_m2(values["chocolate_kg"])
+    gains.wall_share = WALL_SHARE if values["gains.bowl_w_per_k"] else 0.0
     bowl_j_per_k = values["chocolate_kg"] * CHOCOLATE_J_PER_KGK + values["bowl_kg"] * STEEL_J_PER_KGK
     gains.bowl_tau_s = values["gains.bowl_tau_s"] or bowl_j_per_k / gains.bowl_w_per_k
     return gains

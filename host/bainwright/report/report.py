@@ -38,11 +38,11 @@ from bainwright.report.sentences import (
     SET,
     SPOILT,
     evening_paragraph,
+    learnt_words,
     melted_again,
     next_bowls_words,
     paragraph,
     temper_left,
-    warm_up_words,
 )
 
 ENDINGS = {
@@ -162,7 +162,8 @@ def judge(
     never_above_c = (log.facts.get("profile") or {}).get("never_above_c")
     temper = temper_left(in_temper, window, s.whole.bowl_peak_c, never_above_c)
     first = replace(s, duration_s=min(duration_s, until_s))
-    then = warm_up_words(s.counted, window) if window.tempered and bath == "water" else ""
+    learnt = (log.facts.get("gains") or {}).get("gains.bowl_w_per_k")
+    then = learnt_words(s.counted, window) if learnt and window.tempered and bath == "water" else ""
     then += next_bowls_words(steps.next_bowls(log), duration_s - until_s)
     if counts is None:
         return Judged(s, paragraph(name, first, window, trips, temper, never_above_c, bath) + then, temper, [])

@@ -95,11 +95,12 @@ def peak_words(f: Figures, window: Window, bath: str = "water") -> str:
     return " ".join(words)
 
 
-def warm_up_words(f: Figures, window: Window) -> str:
-    """Why the water was over its ceiling; empty where it was not, or was by more than it may be."""
+def learnt_words(f: Figures, window: Window) -> str:
+    """Why the water of a learnt warmer was over its ceiling; empty where it was not, or was by more than it may be."""
     if f.water_peak_c is None or not 0.05 <= f.water_peak_c - window.ceiling_c <= MOST_OVER_K + OVER_C:
         return ""
-    return " The water may be over the ceiling while a cold bowl warms up, because the bowl's wall stays cooler."
+    return (" A learnt warmer lets its water over the ceiling while a cold bowl warms up, because the bowl's wall "
+            "stays cooler.")
 
 
 def _against(temp_c: float, limit_c: float, what: str) -> str:
