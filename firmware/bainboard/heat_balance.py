@@ -213,6 +213,7 @@ class Account:
         self._top_c = -200.0  # the highest reading that was proved since
         self._old_ms = -self.OLD_MS  # when a rise over old ground was last taken for proof
         self.may_look = True  # heat may be given just now
+        self.witnessed = False  # a probe reads in the bowl, and the bowl is in its bath
         self._silent = False  # a look was not answered since the last proof
         self._full_j = 0.0
         self._mean_w = values["heater_w"]
@@ -236,7 +237,9 @@ class Account:
         self.proved_c = self._c = water_c
         self.unproved_j = self._heat.stored_j
         self.unseen, self.full, self._silent = 0, False, False
-        self._low_c, self._top_c = water_c, max(self._top_c, water_c)
+        self._risen = False  # a rise over old ground was taken for proof since the last look
+        self._low_c = self._near_c = water_c
+        self._top_c = max(self._top_c, water_c)
         self._rise_j = 0.0
         self.look.begin()
 
@@ -297,7 +300,7 @@ class Account:
         if self.look.blocks or self.unseen:
             return True
         risen_k = self._c - self._low_c
-        counts = self._low_c >= self._top_c - MOVED_K or now_ms - self._old_ms >= self.OLD_MS
+        counts = self.witnessed or self._low_c >= self._top_c - MOVED_K or now_ms - self._old_ms >= self.OLD_MS
         if counts and risen_k >= MOVED_K and 0.5 * self._rise_j <= risen_k * self._large_j_per_k:
             return not self.unproved_j < self.RISING * room_j  # a rise that is its own proof is under way
         needed_j = self._mean_w * block_s
@@ -339,7 +342,8 @@ class Account:
     def _watch_rise(self, now_ms: int, arrived_j: float) -> None:
         """Count a rise as proof: RISE_K or more, two thirds of what the largest load would show for the heat given,
         and no more than the smallest could show. It has to end RISE_K over all that was proved in this hold; on old
-        ground it counts once an hour, because a reading that swings about a stuck value rises again and again.
+        ground it counts once an hour, because a reading that swings about a stuck value rises again and again. Beside
+        a bowl that would show warmer water it counts once after each look: each stirring cools a melt's bath.
         """
         self._rise_j += arrived_j
         risen_k = self._c - self._low_c
@@ -351,6 +355,10 @@ class Account:
                 self._low_c, self._rise_j = self._c, 0.0
             elif self._c > self._top_c + self.RISE_K:
                 self.proved(self._c)
+            elif self.witnessed and (self._c > self._near_c + self.RISE_K or not self._risen):
+                risen, near_c = self._risen or not self._c > self._near_c, max(self._c, self._near_c)
+                self.proved(self._c)
+                self._risen, self._near_c = risen, near_c
             elif now_ms - self._old_ms >= self.OLD_MS:
                 self._old_ms = now_ms
                 self._proved_weakly()

@@ -141,6 +141,7 @@ class Rest:
         self._open_ms: int | None = None
         self._looked_ms = 0
         self.steady = self._passed = False
+        self._rose_ms, self._rose_c, self._low_c = 0, 0.0, 0.0
         self.forget_looks()
 
     def forget_looks(self) -> None:

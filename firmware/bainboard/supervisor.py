@@ -557,6 +557,7 @@ class Supervisor:
         given_j = i.given_j if 0.0 <= i.given_j <= 2.0 * full_j else full_j  # a sum that cannot be reads as full heat
         limit_c = min(i.stage_limit_c, i.never_c - UNDER_NEVER_K)
         self.account.may_look = self.holding and self.heat_ok
+        self.account.witnessed = self.bowl_c is not None and not (i.bowl_away or self.bowl_out.out)
         arrived_j = self.account.step(now_ms, dt_s, self.water_ok, i.water_c, given_j, limit_c, i.room_c)
         if not self.water_ok:
             self.rest.steady = False
