@@ -38,7 +38,7 @@ def test_each_fault_is_reported_in_its_time_and_breaks_no_invariant(case: Case) 
 @pytest.mark.parametrize("part", ["singles", "kin", "pairs", "flash", "clock", "link"])
 def test_a_sample_of_each_part_is_good(part: str) -> None:
     """Evenly picked; the whole is `python -m tests.faults run`."""
-    bad = {str(case): [*result.broken, result.missed] for case in campaign.sample(part, 4)
+    bad = {str(case): [*result.broken, result.missed] for case in campaign.sample(part, 3)
            for result in [play(case)] if not result.good}
     assert bad == {}
 

@@ -20,7 +20,7 @@ from bainwright.plan.request import BatchRequest
 from bainwright.plan.setup import Setup
 from bainwright.plan.tempering import answer_seed, plan_seed
 
-CASES, CHUNKS = 2000, 5
+CASES, CHUNKS = 1200, 3
 
 
 def planned(profile: str = "dark", **asked: str) -> Plan:
@@ -36,7 +36,7 @@ def seed_of(request: BatchRequest) -> Seed | None:
 
 
 @pytest.mark.parametrize("chunk", range(CHUNKS))
-def test_masses_over_two_thousand_kitchens(chunk):
+def test_masses_over_twelve_hundred_kitchens(chunk):
     """Every part of a plan that is not a course of temperatures: finite, not negative, in order.
 
     `tests/bench/plan_grid.py` makes the whole plans of as many kitchens as are asked for.
