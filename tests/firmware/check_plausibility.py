@@ -209,14 +209,13 @@ def test_chocolate_that_melts_has_the_way_up_to_go():
         assert believed.over == over
 
 
-def alone(**more):
-    """(observer, values): 2 L of which 7.5 K over the limit are 8360 J/K."""
-    values = values_of(POT, **more)
-    return Alone(values, 7.5, 0.5), values
+def alone():
+    """2 L, of which 7.5 K over the limit are 8360 J/K."""
+    return Alone(values_of(POT), 7.5, 0.5)
 
 
 def test_heat_with_the_bowl_out_lifts_all_the_stated_water_to_its_bound_and_no_further():
-    a, _ = alone()
+    a = alone()
     a.step(1.0, False, 33.0, 20.0, 0.0, 35.0)
     seconds = 0
     while not a.over:
@@ -241,7 +240,7 @@ def test_heat_with_the_bowl_out_lifts_all_the_stated_water_to_its_bound_and_no_f
 
 
 def test_a_bowl_that_is_out_from_the_first_reading_has_no_more_to_spend():
-    a, _ = alone()
+    a = alone()
     a.step(1.0, True, 33.0, 20.0, 9.0 * 8360.0, 35.0)
     assert not a.over
     a.step(1.0, True, 33.0, 20.0, 1.0 * 8360.0, 35.0)
@@ -249,7 +248,7 @@ def test_a_bowl_that_is_out_from_the_first_reading_has_no_more_to_spend():
 
 
 def test_cold_water_poured_in_while_the_bowl_is_out_may_be_warmed():
-    a, _ = alone()
+    a = alone()
     a.step(1.0, False, 48.0, 20.0, 0.0, 35.0)
     a.step(1.0, True, 48.0, 20.0, 100.0, 35.0)
     assert a.over
@@ -263,7 +262,7 @@ def test_cold_water_poured_in_while_the_bowl_is_out_may_be_warmed():
 
 
 def test_heat_that_waits_for_its_bowl_gets_a_word_after_half_an_hour():
-    a, _ = alone()
+    a = alone()
     a.step(1.0, False, 33.0, 20.0, 0.0, 35.0)
     for second in range(1801):
         assert not a.long or second == 1800

@@ -122,17 +122,22 @@ def test_rows_that_the_pc_saw_after_the_board_s_last_stay_where_a_power_cut_ende
     assert not list(folder.glob("*.before-*"))
 
 
-def test_a_hold_the_pc_saw_whole_is_not_touched(here, monkeypatch):
-    board = LoggingBoard(here / "flash")
-    board.start()
-    seen = board.hold(600)
+def watched_whole(here, board, seen):
+    """A hold of ten minutes of which a PC read each line; the log that it wrote."""
     script = FakeBoard(lambda: iter([*seen, event_line("ended", 1, 0, why="done")]), board="0011223344556677")
     script.start_answer.update(hold=1, boot=1)
     runner = Runner(resolve(HoldRequest("dark", for_="10m")), FakeSession(script), Notebook())
     runner.prepare()
     report(runner, runner.run(), None)
     board.end()
-    before = (here / "holds/dark-1/hold.csv").read_bytes()
+    return (here / "holds/dark-1/hold.csv").read_bytes()
+
+
+def test_a_hold_the_pc_saw_whole_is_not_touched(here, monkeypatch):
+    board = LoggingBoard(here / "flash")
+    board.start()
+    seen = board.hold(600)
+    before = watched_whole(here, board, seen)
     done = collected(board, monkeypatch)
     assert (done.holds, done.exit_code) == ([], 0)
     assert (here / "holds/dark-1/hold.csv").read_bytes() == before
@@ -145,13 +150,7 @@ def test_a_trip_that_the_pc_did_not_hear_of_comes_from_the_board_s_log(here, mon
     seen = board.hold(300)
     board.event("trip", board.t_ms, fault=1, latched=False)
     seen += board.hold(300)
-    script = FakeBoard(lambda: iter([*seen, event_line("ended", 1, 0, why="done")]), board="0011223344556677")
-    script.start_answer.update(hold=1, boot=1)
-    runner = Runner(resolve(HoldRequest("dark", for_="10m")), FakeSession(script), Notebook())
-    runner.prepare()
-    report(runner, runner.run(), None)
-    board.end()
-    before = (here / "holds/dark-1/hold.csv").read_bytes()
+    before = watched_whole(here, board, seen)
     done = collected(board, monkeypatch)
     assert [(trip["t_s"], trip["fault"]) for trip in done.holds[0].result["trips"]] == [(300.0, 1)]
     assert [event["event"] for event in read_log(here / "holds/dark-1").events] == ["started", "trip", "ended"]

@@ -25,8 +25,10 @@ from bainwright.page.past_holds import FILES, key_of
 def page(tmp_path_factory):
     """The pages over two holds of half a minute, and a phone of this PC."""
     with contextlib.chdir(tmp_path_factory.mktemp("holds")):
-        for _ in range(2):
+        for day in (1, 2):
             held([*quiet(30), done()])
+            facts = Path(f"holds/dark-{day}/hold.json")  # two that began in one second would count as copies of one
+            facts.write_text(json.dumps({**json.loads(facts.read_text()), "started": f"2026-03-0{day}T20:00:00+00:00"}))
         with Page([server.HERE], 0, []) as page:
             yield Phone(page)
 
