@@ -14,7 +14,7 @@ def print_traceback(error):
     else:
         import traceback
 
-        traceback.print_exception(error, file=sys.stdout)
+        traceback.print_exception(type(error), error, error.__traceback__, file=sys.stdout)
 
 
 def run(module_name):

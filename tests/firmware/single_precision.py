@@ -1,4 +1,4 @@
-"""CPython with the boards' single-precision floats: bainboard is rewritten so that each float result is rounded.
+"""Python with the boards' single-precision floats: bainboard is rewritten so that each float result is rounded.
 
 Constants, operators, calls, parameters and values read from attributes and subscripts are rounded, so a double that a
 test hands in (it stays in double precision, as the world does) is rounded on its way in. What an object reads from its
@@ -117,9 +117,12 @@ class Rounder(ast.NodeTransformer):
         return _call("__single__", node) if isinstance(node.ctx, ast.Load) else node
 
     def visit_FunctionDef(self, node):
-        self.generic_visit(node)
         arguments = node.args.posonlyargs + node.args.args + node.args.kwonlyargs
         parameters = [each.arg for each in arguments if each.arg != "self" and not _never_float(each.annotation)]
+        node.returns = None  # a board reads no annotations
+        for each in arguments:
+            each.annotation = None
+        self.generic_visit(node)
         rounds = [
             ast.Assign([ast.Name(name, ast.Store())], _call("__single__", ast.Name(name, ast.Load())))
             for name in parameters

@@ -1,4 +1,4 @@
-"""Every check_*.py three times: CPython, MicroPython, and CPython with single-precision floats."""
+"""Every check_*.py three times: CPython, MicroPython, and Python with single-precision floats."""
 
 import importlib
 import struct
