@@ -1,9 +1,8 @@
 """The firmware's sources with fewer names, as they are compiled for a board: the same lines, the same behaviour.
 
 A board never frees a name, and its table of names grows by doubling. So constants, a class's own too, become their
-values. The private
-names of each module become `_a`, `_b` and so on, which all modules share; so do parameters that no call names. Public
-names, and with them the wire's, stay.
+values. The private names of each module become `_a`, `_b` and so on, which all modules share; so do parameters that no
+call names. Public names, and with them the wire's, stay.
 Every statement stays on its line, so a traceback from a board points into the source as people read it.
 """
 
@@ -46,7 +45,8 @@ def shrunk(files: Mapping[str, bytes]) -> dict[str, bytes]:
     named = {name for module in modules.values() for name in module.keywords()}
     for module in modules.values():
         module.shorten_parameters(modules, named)
-    return {path: module.shrunk(modules) for path, module in zip(files, modules.values(), strict=True)}
+    kept = {name for module in modules.values() for name in module.class_constants_elsewhere(modules)}
+    return {path: module.shrunk(modules, kept) for path, module in zip(files, modules.values(), strict=True)}
 
 
 class Module:
@@ -55,11 +55,12 @@ class Module:
     def __init__(self, source: bytes) -> None:
         self._source = source
         self._tree = ast.parse(source)
+        self._nodes = list(ast.walk(self._tree))  # from the outside in
         self._starts = [0]
         for line in source.splitlines(keepends=True):
             self._starts.append(self._starts[-1] + len(line))
         stored = Counter(
-            node.id for node in ast.walk(self._tree) if nodes.is_stored(node) and isinstance(node, ast.Name))
+            node.id for node in self._nodes if nodes.is_stored(node) and isinstance(node, ast.Name))
         self._assigned = [node for node in self._tree.body if isinstance(node, ast.Assign)]
         self._defined = {  # constant: (its expression, its place in it or None)
             name: (node.value, place)
@@ -77,11 +78,11 @@ class Module:
         for node in self._tree.body:
             if isinstance(node, ast.ClassDef):
                 for inner in ast.walk(node):
-                    if isinstance(inner, ast.Attribute) and ast.unparse(inner.value) == "self":
+                    if isinstance(inner, ast.Attribute) and nodes.name_of(inner.value) == "self":
                         vars(inner)["owner"] = node.name
         self._imported = {  # (module or package, name there), by the name here
             each.asname or each.name: (node.module or "", each.name)
-            for node in ast.walk(self._tree) if isinstance(node, ast.ImportFrom) for each in node.names
+            for node in self._nodes if isinstance(node, ast.ImportFrom) for each in node.names
         }
 
     # -- constants -----------------------------------------------------------------------------------------------------
@@ -106,7 +107,7 @@ class Module:
 
     def class_constants_elsewhere(self, modules: Modules) -> set[str]:
         """The attributes in capitals whose value is not known here: what has such a name keeps it."""
-        return {node.attr for node in ast.walk(self._tree)
+        return {node.attr for node in self._nodes
                 if isinstance(node, ast.Attribute) and CONSTANT.fullmatch(node.attr)
                 and self.constant(node, modules) is None}
 
@@ -156,12 +157,12 @@ class Module:
 
     def keywords(self) -> Iterator[str]:
         """The parameters that calls in here name."""
-        return (node.arg for node in ast.walk(self._tree) if isinstance(node, ast.keyword) and node.arg)
+        return (node.arg for node in self._nodes if isinstance(node, ast.keyword) and node.arg)
 
     def shorten_parameters(self, modules: Modules, named: Collection[str]) -> None:
         """Give each parameter that no call names, and every node that means it, a `short` name."""
         taken = set(self._short_names(modules).values())
-        for function in ast.walk(self._tree):  # an outer one comes before those inside it
+        for function in self._nodes:  # an outer one comes before those inside it
             if isinstance(function, ast.FunctionDef | ast.Lambda):
                 inside = [node for part in nodes.body(function) for node in ast.walk(part)]
                 used = taken | {nodes.short_of(node) for node in inside}
@@ -177,9 +178,10 @@ class Module:
 
     # -- the text ------------------------------------------------------------------------------------------------------
 
-    def shrunk(self, modules: Modules) -> bytes:
-        """The source with constants as values and short private names."""
-        edits = [*self._definitions(modules), *self._imports(modules), *self._uses(modules), *self._tables(modules)]
+    def shrunk(self, modules: Modules, kept: Collection[str]) -> bytes:
+        """The source with constants as values, but for a class's `kept` ones, and short private names."""
+        edits = [
+            *self._definitions(modules, kept), *self._imports(modules), *self._uses(modules), *self._tables(modules)]
         pieces, at = [], 0
         for begin, end, text in sorted(edits, key=lambda edit: (edit[0], -edit[1])):
             if begin >= at:  # else inside what was taken out
@@ -195,17 +197,16 @@ class Module:
         """An edit that leaves the lines after it where they are."""
         return begin, end, text + "\n" * self._source.count(b"\n", begin, end)
 
-    def _definitions(self, modules: Modules) -> Iterator[tuple[int, int, str]]:
+    def _definitions(self, modules: Modules, kept: Collection[str]) -> Iterator[tuple[int, int, str]]:
         """Take out what is assigned only to constants that became values."""
         inlined = {name for name in self._defined if self._is_inlined(name, modules)}
         for assigned in self._assigned:
             yield from self._taken_out(assigned, inlined, "")
-        elsewhere = {name for module in modules.values() for name in module.class_constants_elsewhere(modules)}
         for node in self._tree.body:
             if isinstance(node, ast.ClassDef):
-                kept = elsewhere | {each.id for part in node.body for each in nodes.outside_functions(part)
-                                    if isinstance(each, ast.Name) and not nodes.is_stored(each)}
-                gone = {name for name in self._classes[node.name] if name not in kept
+                read = {each.id for part in node.body for each in nodes.outside_functions(part)
+                        if isinstance(each, ast.Name) and not nodes.is_stored(each)}
+                gone = {name for name in self._classes[node.name] if name not in read and name not in kept
                         and self.constant(nodes.own(node.name, name), modules) is not None}
                 for statement in node.body:
                     if isinstance(statement, ast.Assign):
@@ -223,9 +224,9 @@ class Module:
                     yield self._span(target)[0], self._span(following)[0], ""
 
     def _imports(self, modules: Modules) -> Iterator[tuple[int, int, str]]:
-        used = {node.id for node in ast.walk(self._tree) if isinstance(node, ast.Name)}
+        used = {node.id for node in self._nodes if isinstance(node, ast.Name)}
         bare = used - self._only_for_constants(modules)
-        for node in ast.walk(self._tree):
+        for node in self._nodes:
             if isinstance(node, ast.ImportFrom):
                 left = [each for each in node.names if (each.asname or each.name) in bare
                         and not self._is_inlined(each.asname or each.name, modules)]
@@ -235,10 +236,9 @@ class Module:
 
     def _only_for_constants(self, modules: Modules) -> set[str]:
         """The names that are written before a constant of theirs alone, as `faults` in `faults.COUNT`."""
-        every = list(ast.walk(self._tree))
-        gone = Counter(node.value.id for node in every if isinstance(node, ast.Attribute)
+        gone = Counter(node.value.id for node in self._nodes if isinstance(node, ast.Attribute)
                        and isinstance(node.value, ast.Name) and self.constant(node, modules) is not None)
-        in_all = Counter(node.id for node in every if isinstance(node, ast.Name))
+        in_all = Counter(node.id for node in self._nodes if isinstance(node, ast.Name))
         return {name for name in gone if gone[name] == in_all[name]}
 
     def _uses(self, modules: Modules) -> Iterator[tuple[int, int, str]]:
@@ -311,7 +311,7 @@ class Module:
     def _short_names(self, modules: Modules) -> dict[str, str]:
         """The short name of each private one that is left."""
         used, defined = set(), set()
-        for node in ast.walk(self._tree):
+        for node in self._nodes:
             if isinstance(node, ast.JoinedStr | ast.Global) or self.constant(node, modules):
                 continue
             for name, _ in self._private(node):
