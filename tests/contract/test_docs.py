@@ -116,3 +116,4 @@ def test_the_readme_s_demo_runs_as_typed_once_it_is_set_up(tmp_path):
     assert done.returncode == 0, done.stderr
     assert "VIRTUAL" in done.stdout
     assert {"hold.csv", "hold.json", "hold.png"} <= {path.name for path in tmp_path.glob("holds/*/*")}
+    assert all(path.stat().st_size > 10_000 for path in tmp_path.glob("holds/*/hold.png"))  # it is drawn

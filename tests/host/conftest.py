@@ -11,6 +11,16 @@ def here(tmp_path, monkeypatch):
     return tmp_path
 
 
+@pytest.fixture
+def undrawn(monkeypatch):
+    """Reports without their pictures, which take most of a report's time: for tests that look at none."""
+    def begun(folder, *_, **__):
+        for name in ("hold.png", "hold.svg"):
+            (folder / name).touch()
+
+    monkeypatch.setattr("bainwright.display.picture.draw_hold", begun)
+
+
 @pytest.fixture(scope="module")
 def page():
     """One page for the tests that leave it as it was."""

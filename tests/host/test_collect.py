@@ -19,6 +19,8 @@ from bainwright.record.reader import read_log
 from bainwright.report import collect as collect_module
 from bainwright.report import shelf
 
+pytestmark = pytest.mark.usefixtures("undrawn")
+
 
 @pytest.fixture
 def here(tmp_path, monkeypatch):

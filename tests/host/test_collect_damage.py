@@ -23,6 +23,8 @@ from bainwright.report import collect as collect_module
 from bainwright.report import report
 from bainwright.report.collect import CollectAsked, collect
 
+pytestmark = pytest.mark.usefixtures("undrawn")
+
 
 @pytest.fixture
 def here(tmp_path, monkeypatch):

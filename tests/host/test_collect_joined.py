@@ -22,6 +22,8 @@ from bainwright.record.reader import read_log
 from bainwright.report import collect as collect_module
 from bainwright.report.report import report
 
+pytestmark = pytest.mark.usefixtures("undrawn")
+
 
 @pytest.fixture
 def here(tmp_path, monkeypatch):

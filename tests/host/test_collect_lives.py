@@ -13,6 +13,8 @@ from bainwright.record.archive import Archive, Segment
 from bainwright.record.reader import read_log
 from bainwright.report import collect as collect_module
 
+pytestmark = pytest.mark.usefixtures("undrawn")
+
 
 @pytest.fixture
 def here(tmp_path, monkeypatch):
@@ -35,7 +37,6 @@ def test_a_hold_of_another_log_with_the_same_numbers_is_known_by_its_water(here,
     assert collected(other, monkeypatch).holds[0].result["folder"] == "holds/dark-2"
 
 
-@pytest.mark.usefixtures("_undrawn")
 def test_a_hold_watched_hours_after_the_board_s_last_row_is_another(here, monkeypatch):
     """Two boards of one id: a PC joined late in the hold of one, and the other's hold of that number was short."""
     monkeypatch.setattr("bainwright.evening.runner.looks_for_s", lambda planned_s: 0.0)
@@ -112,13 +113,6 @@ def test_a_second_life_continues_in_its_own_place_when_its_first_segments_are_fo
     assert not again.notes
 
 
-@pytest.fixture
-def _undrawn(monkeypatch):
-    """Holds of which no picture is wanted."""
-    monkeypatch.setattr("bainwright.display.picture.draw_hold", lambda *_, **__: None)
-
-
-@pytest.mark.usefixtures("_undrawn")
 def test_two_boards_of_one_id_each_continue_in_their_own_place(here, monkeypatch):
     """As all virtual boards are: the newest segment of each grows between its turns, so none is here whole."""
     boards = [LoggingBoard(here / "flash"), LoggingBoard(here / "flash2")]
@@ -136,7 +130,6 @@ def test_two_boards_of_one_id_each_continue_in_their_own_place(here, monkeypatch
     assert len(list((here / "holds" / "boards").iterdir())) == 2
 
 
-@pytest.mark.usefixtures("_undrawn")
 def test_a_part_of_the_other_board_s_log_does_not_cost_a_place(here, monkeypatch):
     boards = [a_night(here, 120 + 60 * n, LoggingBoard(here / f"flash{n}")) for n in range(2)]
     for board in boards:

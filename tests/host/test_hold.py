@@ -17,6 +17,8 @@ from bainwright.files.score import READINGS, TRUE
 from bainwright.record.reader import read_log
 from bainwright.report.report import report
 
+pytestmark = pytest.mark.usefixtures("undrawn")
+
 
 def test_a_pc_whose_clock_steps_writes_every_row_in_order(here, monkeypatch):
     """The board counts a hold's time; the PC's clock, here of another year at each look, gives only its date."""

@@ -15,6 +15,8 @@ from bainwright.record.reader import read_log
 from bainwright.record.writer import make_folder
 from bainwright.report.report import report
 
+pytestmark = pytest.mark.usefixtures("undrawn")
+
 
 def no_room(file, data):
     """A write on a full disk."""

@@ -19,6 +19,8 @@ from bainwright.files.documents import document
 from bainwright.files.rig import load_rig
 from bainwright.report.report import report
 
+pytestmark = pytest.mark.usefixtures("undrawn")
+
 
 def asked_of(runner):
     """What the board was asked since its start."""

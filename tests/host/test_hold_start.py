@@ -27,6 +27,8 @@ from bainwright.report.report import report
 from bainwright.tuning.tune import TuneAsked
 from bainwright.words.advice import advise
 
+pytestmark = pytest.mark.usefixtures("undrawn")
+
 
 def test_documents_go_up_only_when_the_board_has_others(here):
     """The first time both; the second time, with the board's own hashes matching, neither settings nor profile."""

@@ -13,6 +13,8 @@ from bainboard import wire
 from bainwright.evening import endings
 from bainwright.record.reader import read_log
 
+pytestmark = pytest.mark.usefixtures("undrawn")
+
 OURS, SECONDS = 7, 60
 
 

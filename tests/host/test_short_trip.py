@@ -7,6 +7,8 @@ from scripted_hold import done, held
 from bainwright.evening import following, watch
 from bainwright.record.reader import read_log
 
+pytestmark = pytest.mark.usefixtures("undrawn")
+
 TRIP = event_line("trip", 2, 11_000, fault=1, latched=False)
 STARTED = event_line("started", 1, 0, check_s=1)
 OFF = {"state": "off", "fault": 1, "water": None, "duty": 0}

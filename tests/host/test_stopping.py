@@ -24,6 +24,8 @@ from bainwright.record.reader import read_log
 from bainwright.report.report import report
 from bainwright.tuning.tune import TuneAsked
 
+pytestmark = pytest.mark.usefixtures("undrawn")
+
 PLUG = "MAY STILL HEAT: pull the heater's plug now"
 
 
