@@ -17,8 +17,35 @@ class Talk:
 
     def __init__(self, board: VirtualBoard) -> None:
         self.board = board
-        self.port = serial.Serial(board.path, timeout=20)
         self._id = 0
+        self._open()
+
+    def _open(self) -> None:
+        self.port = serial.Serial(self.board.path, timeout=20)
+        self._heard = b""
+
+    def cut_power(self, for_s: float) -> None:
+        """Cut the board's power; what it had still to say is lost, and it is heard from its start on."""
+        self.board.power_cut(for_s)
+        self.port.close()
+        self._open()
+
+    def _through(self, mark: bytes) -> bytes:
+        """What is said up to a mark and with it; nothing after the port's time-out.
+
+        pyserial's own readline asks for each byte by itself, and is too slow for a board whose time runs fast.
+        """
+        while mark not in self._heard:
+            piece = self.port.read(max(1, self.port.in_waiting))
+            if not piece:
+                return b""
+            self._heard += piece
+        said, _, self._heard = self._heard.partition(mark)
+        return said + mark
+
+    def prompt(self) -> bool:
+        """Does MicroPython's prompt come?"""
+        return bool(self._through(b">>> "))
 
     def ask(self, do: str, **fields: Any) -> dict[str, Any]:
         """The answer to a request."""
@@ -29,7 +56,7 @@ class Talk:
     def until(self, wanted: Any) -> dict[str, Any]:
         """The first message that is wanted; a board that talks on and never says it has failed."""
         for _ in range(MOST_LINES):
-            line = self.port.readline()
+            line = self._through(b"\n")
             assert line, "the board fell silent"
             said, _ = wire.decode(line)
             if said is not None and wanted(said):

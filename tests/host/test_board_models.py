@@ -28,6 +28,9 @@ def test_a_played_board_calls_itself_by_its_kind_and_holds_in_its_memory(name):
         assert board.report()["now_s"] > 10 * SWEEP_S  # a start sweeps after each layer
         board.arm()
         answer = talk.ask("start", stage="work")
+        if not answer["ok"] and name == "esp32":  # not supported: its 168 KB sometimes lack room for the first try
+            assert "no memory now" in answer["why"]
+            answer = talk.ask("start", stage="work")
         assert answer["ok"], answer
         heater = pins.for_platform(model.kind)["heater"]
         board.run_clock()

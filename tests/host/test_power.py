@@ -10,8 +10,7 @@ from contextlib import contextmanager
 from typing import Any
 
 import pytest
-import serial
-from test_panel_on_board import Talk
+from talk import Talk
 
 from bainboard import faults, framing, store, wire
 from bainwright.files.documents import flash_of
@@ -48,9 +47,7 @@ def hold(talk: Talk, **more: Any) -> None:
 
 def cut(talk: Talk, for_s: float) -> dict[str, Any]:
     """A power cut; what the board says of it."""
-    talk.board.power_cut(for_s)
-    talk.port.close()
-    talk.port = serial.Serial(talk.board.path, timeout=20)
+    talk.cut_power(for_s)
     return talk.event("boot")
 
 
@@ -208,4 +205,4 @@ def test_firmware_that_meets_an_error_at_every_start_ends_latched_at_its_prompt(
     with sabotaged("raise ValueError('a mistake')", "now_ms > 5000") as talk:
         told = talk.until(lambda said: said.get("state") == "trip")
         assert told["fault"] == faults.REBOOT_LOOP
-        assert talk.port.read_until(b">>> ").endswith(b">>> "), "neither firmware nor prompt"
+        assert talk.prompt(), "neither firmware nor prompt"
