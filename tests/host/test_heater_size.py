@@ -15,7 +15,7 @@ from bainwright.commands.plan import plan as command
 from bainwright.core.errors import BainError
 from bainwright.core.masses import Shown
 from bainwright.physics.heating import Scales
-from bainwright.plan import heater_size, words_heater
+from bainwright.plan import heater_size, heater_words
 from bainwright.plan.heater_size import melt_w, melt_watts, size_heater
 from bainwright.plan.options import PlanOptions, batch_request
 from bainwright.plan.planner import make_plan
@@ -64,9 +64,9 @@ def test_a_batch_of_many_fillings_is_answered_for_one_and_says_so(usual):
     """100 kg in a bowl of 2 kg are 50 fillings; 3.9 kg are two."""
     for total_kg, count in ((100.0, 50), (3.9, 2)):
         asked = replace(usual, request=replace(usual.request, total_kg=total_kg))
-        words = " ".join(words_heater.text(asked, Shown()).split())
+        words = " ".join(heater_words.text(asked, Shown()).split())
         assert f"one filling of 2.00 kg of dark ({count} make the {Shown().mass(total_kg)})" in words
-    assert "filling of" not in words_heater.text(usual, Shown()).partition("\n")[0]
+    assert "filling of" not in heater_words.text(usual, Shown()).partition("\n")[0]
 
 
 def test_less_time_asks_for_more_power_and_warm_water_for_less(usual):
@@ -123,7 +123,7 @@ def test_answer_says_heater_supply_and_each_build(usual, monkeypatch):
     assert usual.as_dict()["supply_w"] == 24.0 * usual.supply_a == 120.0
     assert usual.as_dict()["power_side"]["carries_a"] == 8.0
     narrow = replace(usual, power_side=replace(usual.power_side, mats=()))
-    assert "No such mat fits under it" in " ".join(words_heater.text(narrow, Shown()).split())
+    assert "No such mat fits under it" in " ".join(heater_words.text(narrow, Shown()).split())
 
 
 def test_a_plate_is_sized_and_the_guide_s_own_file_is_not_blamed_for_a_trial():
@@ -162,7 +162,7 @@ def test_power_does_not_fall_as_the_batch_grows_and_a_melt_that_creeps_asks_for_
 def test_a_warmer_whose_melt_creeps_is_told_what_helps_it_and_never_sent_to_mains(usual):
     creeping = replace(usual, melt=replace(usual.melt, every_warmer=False),
                        fits=[replace(fit, melts=replace(usual.fits[1].melts, high_s=None)) for fit in usual.fits[1:2]])
-    words = " ".join(words_heater.text(creeping, Shown()).split())
+    words = " ".join(heater_words.text(creeping, Shown()).split())
     assert "On one warmer in ten no heater is enough. The water may be at most 51.0 °C" in words
     assert "put a lid on the bowl between stirs" in words
     assert "pot, 150 W: yes, with a lid on the bowl." in words

@@ -17,7 +17,7 @@ from bainwright.files.rig import load_rig
 from bainwright.physics import heating
 from bainwright.physics.geometry import body_of
 from bainwright.physics.heating import Scales, Surroundings
-from bainwright.plan import history, words_heat
+from bainwright.plan import heat_words, history
 from bainwright.plan.cautions import cautions
 from bainwright.plan.options import PlanOptions, batch_request
 from bainwright.plan.parts import Band
@@ -304,5 +304,5 @@ def test_an_uncovered_hold_that_its_wall_does_not_allow_is_not_called_enough(roo
 def test_a_melt_that_is_there_from_the_start_says_nothing_of_stirring():
     made = make_plan(batch_request(PlanOptions("dark", total="1kg"), Shown()))
     at_once = replace(made, melt=replace(made.melt, stirred_s=0.0, unstirred_s=0.0))
-    assert "Stirring" not in " ".join(words_heat.melting(at_once, Shown()))
-    assert "Stirring" in " ".join(words_heat.melting(made, Shown()))
+    assert "Stirring" not in " ".join(heat_words.melting(at_once, Shown()))
+    assert "Stirring" in " ".join(heat_words.melting(made, Shown()))

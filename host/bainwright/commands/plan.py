@@ -144,7 +144,7 @@ def _size_heater(asked: PlanOptions, melt_within: str | None, shown: Shown, *, a
     """Say how strong a heater must be, in place of the plan."""
     from bainwright.core.progress import progress
     from bainwright.core.units import parse_duration_s
-    from bainwright.plan import words_heater
+    from bainwright.plan import heater_words
     from bainwright.plan.heater_size import DEFAULT_WITHIN_S, WITHIN, size_heater
     from bainwright.plan.options import batch_request
 
@@ -155,7 +155,7 @@ def _size_heater(asked: PlanOptions, melt_within: str | None, shown: Shown, *, a
         result = {**found.as_dict(), "assumed": found.request.assumed}
         click.echo(json.dumps(result, indent=2, ensure_ascii=False, allow_nan=False))
     else:
-        click.echo(words_heater.text(found, shown))
+        click.echo(heater_words.text(found, shown))
     return 0 if found.ok else 1
 
 

@@ -9,11 +9,11 @@ from bainwright.physics.chocolate_heat import HEAT_PROPERTIES
 from bainwright.physics.geometry import SHALLOW, body_of
 from bainwright.physics.refills import solid_enough
 from bainwright.plan import say
+from bainwright.plan.heat_words import GOOD_RESERVE, by_itself
 from bainwright.plan.holding import COVERED
 from bainwright.plan.parts import STAGE_NAMES, Need, Plan
 from bainwright.plan.request import SEEDING
-from bainwright.plan.words_heat import GOOD_RESERVE, by_itself
-from bainwright.plan.words_temper import for_crystals
+from bainwright.plan.temper_words import for_crystals
 
 USUAL_SEED = 0.30  # of the total; 15 to 25 % is usual, over 30 % starts needlessly warm; common practice, no source
 MELT_LEAST_C = 40.0  # milk and white are melted at 40-45 °C, dark warmer; common practice, no source

@@ -18,8 +18,8 @@ from bainwright.plan import say
 from bainwright.plan.cautions import cautions
 from bainwright.plan.parts import STAGE_NAMES, STEP_MIN, Plan, Step
 from bainwright.plan.say import filled, unbroken
+from bainwright.plan.temper_words import for_crystals, have_ready
 from bainwright.plan.words import SOURCES_TITLE, headline, sections
-from bainwright.plan.words_temper import for_crystals, have_ready
 from bainwright.words.section import Section
 
 STRIPE = "#f3ede2"

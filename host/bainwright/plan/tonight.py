@@ -14,10 +14,10 @@ from bainwright.core.home import home
 from bainwright.core.masses import Shown
 from bainwright.core.read_file import read_struct
 from bainwright.plan.cautions import cautions
+from bainwright.plan.heat_words import refills_due
 from bainwright.plan.parts import Plan, Step
+from bainwright.plan.temper_words import have_ready, step_line
 from bainwright.plan.words import SOURCES_TITLE, headline, sections
-from bainwright.plan.words_heat import refills_due
-from bainwright.plan.words_temper import have_ready, step_line
 
 FILE = "tonight.json"
 STAGES = {"rewarm": "settle"}  # the board's names where the plan has its own

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from bainwright.core.masses import Shown, clock_text
-from bainwright.plan import say, words_heat, words_temper
+from bainwright.plan import heat_words, say, temper_words
 from bainwright.plan.cautions import MANY_REFILLS, cautions
 from bainwright.plan.parts import STAGE_NAMES, Band, Plan, Step
-from bainwright.plan.words_temper import WHEN_THICK, action, for_crystals, have_ready, seed_answer_lines
+from bainwright.plan.temper_words import WHEN_THICK, action, for_crystals, have_ready, seed_answer_lines
 from bainwright.words.section import Section
 
 SOURCES_TITLE = "Where the figures come from"
@@ -61,19 +61,19 @@ def _ready(plan: Plan) -> str:
 
 def sections(plan: Plan, shown: Shown, *, with_sources: bool = True) -> list[Section]:
     """Everything the plan says, in the order it is needed."""
-    method, method_lines = words_temper.method_section(plan, shown)
+    method, method_lines = temper_words.method_section(plan, shown)
     found = [
         Section("Look out", tuple(cautions(plan, shown))),
         Section("Have ready", (have_ready(plan, shown),)),
         Section(method, tuple(method_lines)),
-        Section("Tonight's steps", tuple(words_temper.step_line(plan, step, shown) for step in plan.steps)),
-        Section("Melting and warming up", tuple(words_heat.melting(plan, shown))),
-        Section("The bath's water", tuple(words_heat.water(plan, shown))),
-        Section("The heater", tuple(words_heat.heater(plan, shown))),
-        Section("Refills", tuple(words_heat.refills(plan, shown))),
-        Section("The room", tuple(words_heat.room(plan, shown))),
+        Section("Tonight's steps", tuple(temper_words.step_line(plan, step, shown) for step in plan.steps)),
+        Section("Melting and warming up", tuple(heat_words.melting(plan, shown))),
+        Section("The bath's water", tuple(heat_words.water(plan, shown))),
+        Section("The heater", tuple(heat_words.heater(plan, shown))),
+        Section("Refills", tuple(heat_words.refills(plan, shown))),
+        Section("The room", tuple(heat_words.room(plan, shown))),
         Section("Assumed", tuple(say.capital(word) for word in plan.request.assumed)),
-        Section(SOURCES_TITLE, tuple(words_heat.sources(plan)) if with_sources else ()),
+        Section(SOURCES_TITLE, tuple(heat_words.sources(plan)) if with_sources else ()),
     ]
     return [section for section in found if section.lines]
 
@@ -87,7 +87,7 @@ def text(plan: Plan, shown: Shown, *, with_sources: bool = True) -> str:
 
 def sources_text(plan: Plan) -> str:
     """The sources alone."""
-    return _block(Section(SOURCES_TITLE, tuple(words_heat.sources(plan))))
+    return _block(Section(SOURCES_TITLE, tuple(heat_words.sources(plan))))
 
 
 def _block(section: Section) -> str:
