@@ -12,8 +12,8 @@ from bainwright.alarms.rules import cause_of
 from bainwright.evening import after_restart
 from bainwright.evening.acts import AT_WARMER, BY_NAME, Inbox
 from bainwright.evening.after_restart import AfterRestart
+from bainwright.evening.board_answer import BoardAnswer
 from bainwright.evening.runner import Runner
-from bainwright.evening.told import Told
 from bainwright.link.messages import decode
 from bainwright.live.now import now_of
 
@@ -95,8 +95,8 @@ def test_somebody_at_the_warmer_declines():
 def test_somebody_at_the_warmer_heats_on():
     """Another hold runs there, by the board's own word; a line alone may be another board's."""
     running = [*idle(5, "go_on"), status_line(6, 1000, state="check")]
-    told = Told(runs=False, other=True, t_ms=1000, fault=0, state="check")
-    answered, course, _, _ = waited(running, told=told, for_s=60.0)
+    answer = BoardAnswer(ours_runs=False, other_runs=True, t_ms=1000, fault=0, state="check")
+    answered, course, _, _ = waited(running, told=answer, for_s=60.0)
     assert (answered, course.resumed) == (True, True)
     assert not waited(running, told=None)[0]
 

@@ -16,7 +16,7 @@ from bainwright.drill.hands import Hands
 from bainwright.drill.heater_power import verdict
 from bainwright.drill.items import BY_NAME, HOLD, IDLE, PASS_S, RUNNING, TRIP, Item, whole_test
 from bainwright.drill.record import Result, hash_now
-from bainwright.drill.said import bears_out, event_name, is_clear, is_good, is_heating, is_holding, judged, words
+from bainwright.drill.said import confirms, event_name, is_clear, is_good, is_heating, is_holding, judged, words
 from bainwright.link.messages import Message, Status
 from bainwright.link.session import Session
 from bainwright.link.stopping import stop
@@ -215,7 +215,7 @@ class Drill:
         return same, None, "" if same else f"it came back {terms.STATES.get(after['state'], after['state'])}"
 
     def _restarts(self) -> bool:
-        """Does it count its lines anew? Its event alone may be another board's."""
+        """Do its line numbers begin again? Its event alone may be another board's."""
         for _ in range(STRAYS_MOST):
             before = self._last.status if self._last else 0
             with contextlib.suppress(LinkError):  # the cable may be what feeds it
@@ -344,14 +344,14 @@ class Drill:
         self._await(gone, count * PASS_S + 5, store=True)
 
     def _await_sure(self, wanted: Callable[[Message], bool], for_s: float) -> Message | None:
-        """As `_await`, but what the board itself does not bear out is passed over: it was another board's."""
+        """As `_await`, but what the board itself does not confirm is passed over: it was another board's."""
         for _ in range(STRAYS_MOST):
             seen = self._await(wanted, for_s)
-            if seen is None or self._stands(seen):
+            if seen is None or self._is_confirmed(seen):
                 return seen
         return None
 
-    def _stands(self, seen: Message) -> bool:
+    def _is_confirmed(self, seen: Message) -> bool:
         if isinstance(seen, dict) and event_name(seen) == "warn":
             last = self._last  # the time that it took ends with the event
 
@@ -361,7 +361,7 @@ class Drill:
             shown, self._last = self._await(shows_it, WARNED_S, store=True), last
             return shown is not None
         with self.session.held():
-            return bears_out(self.session.link.hello(), seen)
+            return confirms(self.session.link.hello(), seen)
 
     def _await(self, wanted: Callable[[Message], bool], for_s: float, *, store: bool = False) -> Message | None:
         """The first message that is wanted; None after so many seconds of the board's.

@@ -34,7 +34,7 @@ def is_good(item: Item, status: Status, hard_limit_c: float) -> bool:
     return status.water is not None and status.water < 1000 * hard_limit_c
 
 
-def bears_out(hello: dict[str, Any], seen: Message) -> bool:
+def confirms(hello: dict[str, Any], seen: Message) -> bool:
     """Does the board's own answer agree with what came as its event or line?"""
     name, state = event_name(seen), str(hello["state"])
     if name == "trip" and isinstance(seen, dict):

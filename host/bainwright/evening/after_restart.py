@@ -12,7 +12,7 @@ from bainwright.core.errors import LinkError
 from bainwright.core.keys import Interrupts
 from bainwright.display.view import View
 from bainwright.evening.acts import AT_WARMER, Inbox
-from bainwright.evening.told import Told
+from bainwright.evening.board_answer import BoardAnswer
 from bainwright.evening.watch import ASKS_TO_RESUME, Watch
 from bainwright.link.messages import Status
 from bainwright.link.session import Session
@@ -41,7 +41,7 @@ class AfterRestart:
         Serves the keys that need no board.
     """
 
-    def __init__(self, session: Session, view: View, inbox: Inbox, ask: Callable[[], Told | None],
+    def __init__(self, session: Session, view: View, inbox: Inbox, ask: Callable[[], BoardAnswer | None],
                  serve: Callable[[], None]) -> None:
         self._session, self._view, self._inbox, self._ask, self._serve = session, view, inbox, ask, serve
         self._asked = False  # the board has asked whether to go on
@@ -79,8 +79,8 @@ class AfterRestart:
 
     def _is_answered(self, line: Status, course: Watch) -> bool:
         if line.state in commands.RUNNING:
-            told = self._ask()
-            course.resumed = told is not None and told.other
+            answer = self._ask()
+            course.resumed = answer is not None and answer.other_runs
             return course.resumed
         if line.ask == ASKS_TO_RESUME:
             self._asked, self._silent = True, 0

@@ -1,4 +1,4 @@
-"""Events that the status lines after them must bear out: one of another board on the wire is believed by nobody.
+"""Events that count only once a later status line confirms them: they may be another board's on the same wire.
 
 A board sends an event just before the status line of the same tick, with the same time.
 """
@@ -31,10 +31,10 @@ class Event(NamedTuple):
 
 
 class Claims:
-    """Keeps such events until they are borne out or refuted."""
+    """Keeps such events until they are confirmed or refuted."""
 
     def __init__(self) -> None:
-        self._kept: list[tuple[Event, int]] = []  # and how many status lines did not bear it out
+        self._kept: list[tuple[Event, int]] = []  # and how many status lines did not confirm it
 
     def __bool__(self) -> bool:
         return bool(self._kept)
@@ -48,7 +48,7 @@ class Claims:
         return True
 
     def see(self, status: Status, *, next_one: bool) -> tuple[list[Event], list[Event]]:
-        """The events that a status line bears out, and those that it refutes.
+        """The events that a status line confirms, and those that it refutes.
 
         Parameters
         ----------
@@ -77,7 +77,7 @@ class Claims:
         return true, false
 
     def ask(self, state: str | None) -> list[Event]:
-        """The rest, where no line comes any more: what the board's own answer bears out, or all where it gives none."""
+        """The rest, once no more lines come: what the board's own answer confirms, or all if it gives none."""
         kept, self._kept = self._kept, []
         return [event for event, _ in kept
                 if state is None or event.fields["event"] in BOWL or STATES[event.fields["event"]](state)]  # fmt: skip

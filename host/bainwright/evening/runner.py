@@ -17,15 +17,15 @@ from bainwright.core.home import remember
 from bainwright.core.keys import Interrupts, Keys
 from bainwright.display.scene import Scene
 from bainwright.display.view import View
-from bainwright.evening import endings, told
+from bainwright.evening import endings
 from bainwright.evening.acts import AT_WARMER, Inbox
 from bainwright.evening.after_restart import AfterRestart
+from bainwright.evening.board_answer import BoardAnswer, ask_board
 from bainwright.evening.earlier import Running, earlier
 from bainwright.evening.keyboard import Keyboard
 from bainwright.evening.options import HoldSetup
 from bainwright.evening.prompts import EveningPrompts
 from bainwright.evening.starting import Starter
-from bainwright.evening.told import Told
 from bainwright.evening.watch import Watch
 from bainwright.files.chocolate import window_at
 from bainwright.files.score import Window
@@ -203,8 +203,8 @@ class Runner:
             return None
         return later
 
-    def _ask(self) -> Told | None:
-        return told.ask(self.session, self.starter.number or 0)
+    def _ask(self) -> BoardAnswer | None:
+        return ask_board(self.session, self.starter.number or 0)
 
     def _unwatched(self, course: Watch) -> str:
         """How the warmer was left to itself; see `Scene`."""

@@ -1,7 +1,7 @@
 """Watching a hold on a wire: which of a board's lines are believed, and when the hold is over.
 
 A line may be another board's, an old one, or damaged on its way; an end or a trip is believed once the board itself
-bears it out.
+confirms it.
 """
 
 from __future__ import annotations
@@ -12,11 +12,11 @@ from typing import Any
 from bainboard import faults
 from bainwright.display.scene import Scene
 from bainwright.display.view import View
+from bainwright.evening.board_answer import BoardAnswer
 from bainwright.evening.claims import Claims, Event
 from bainwright.evening.endings import DONE, NEVER_RAN, OTHER, RESTARTED, STOPPED, TRIPPED
 from bainwright.evening.following import Following
 from bainwright.evening.prompts import EveningPrompts
-from bainwright.evening.told import Told
 from bainwright.link.losses import FEW, RESTART, STRAY, Losses
 from bainwright.link.messages import Message, Status
 from bainwright.record.writer import LiveLog
@@ -52,16 +52,16 @@ class Watch(Following):
 
     def __init__(
         self, scene: Scene, log: LiveLog, view: View, *, stay: bool = False,
-        ask: Callable[[], Told | None] | None = None, prompts: EveningPrompts | None = None,
+        ask: Callable[[], BoardAnswer | None] | None = None, prompts: EveningPrompts | None = None,
     ) -> None:  # fmt: skip
         super().__init__(scene, log, view, prompts, stay=stay)
         self.losses = Losses()
         self._ask, self._claims = ask, Claims()
-        self._doubted: list[Event] = []  # events that change all
+        self._doubted: list[Event] = []  # events that may end the hold
         self._doubted_lines = 0  # status lines since then that do not go on from the hold
-        self._told = 0  # the fault in force that an event named
-        self._made = (0, 0)  # the last one whose event was lost, and its moment
-        self._unnamed: Status | None = None  # the line before, where it names another fault than `_told`
+        self._named_fault = 0  # the number of the fault in force, as an event named it
+        self._inferred = (0, 0)  # the last trip whose event was lost, and its moment
+        self._unnamed: Status | None = None  # the line before, where it names another fault than `_named_fault`
         self._unnamed_own = False  # its number was the next one
         self._since_boot = 0  # status lines
         self._unfit = 0  # the number of the last line that did not go on from the hold's
@@ -96,10 +96,10 @@ class Watch(Following):
 
     def _restart(self, status: Status) -> bool:
         """A line says that the board restarted. Does it count? Not where the board itself says that the hold runs."""
-        told = self._asked()
-        if told is None or not told.runs:
+        answer = self._ask_board()
+        if answer is None or not answer.ours_runs:
             self.believe(self.end_ms, {"event": "boot"})  # its own report of the restart was lost
-        elif at_rest(status) or not told.near(status.t):
+        elif at_rest(status) or not answer.near(status.t):
             self._goes_on()
             return False
         else:  # what came before these was another board's
@@ -115,15 +115,15 @@ class Watch(Following):
     def _status_at_rest(self, status: Status) -> None:
         """The board has no hold any more, by this line."""
         self._idle_lines += 1
-        self._bear_out(status)
+        self._confirm(status)
         known = self._begun or self.scene.status or status.state == "trip"
         if self._idle_lines < (ENDED_IN if known else REPORTS_IN):
             return  # of before its start, perhaps: lines may lie on the way behind its answer; or of another board
-        told = self._asked()
-        if told is not None and told.runs:
+        answer = self._ask_board()
+        if answer is not None and answer.ours_runs:
             self._goes_on()
             return
-        if told is not None and told.other:
+        if answer is not None and answer.other_runs:
             self.ended = OTHER
             return
         self._rests_in = status.state
@@ -135,25 +135,25 @@ class Watch(Following):
 
     def _status_of_hold(self, status: Status) -> None:
         self._idle_lines = 0
-        self._bear_out(status)
+        self._confirm(status)
         self._see_fault(status, next_one=self.losses.is_next(status.status))
         self.losses.status(status.status, status.t)
         self.end_ms = status.t
         self.report(status)
 
-    def _bear_out(self, status: Status) -> None:
-        """Believe the events that a line bears out, and say which it refutes."""
+    def _confirm(self, status: Status) -> None:
+        """Believe the events that a line confirms, and show which it refutes."""
         true, false = self._claims.see(status, next_one=self.losses.is_next(status.status))
         for event in true:
             self.believe(event.at_ms, event.fields)
         for event in false:
             self.show(f"{REFUTED}: {terms.event(str(event.fields['event']), event.fields)}")
 
-    def _asked(self) -> Told | None:
+    def _ask_board(self) -> BoardAnswer | None:
         return None if self._ask is None else self._ask()
 
     def _goes_on(self) -> None:
-        """Lines said that the hold is over, and the board itself that it is not."""
+        """Lines said that the hold is over, but the board itself says that it still runs."""
         self._idle_lines, self._doubted, self._doubted_lines = 0, [], 0
         self.losses.forget_strays()
         if not self.scene.events or self.scene.events[-1][1] != GOES_ON:  # another board may report for hours
@@ -164,49 +164,49 @@ class Watch(Following):
         fits = self.losses.fits(status.status, status.t) or (self.scene.joined and self.scene.status is None)
         if fits and (self.scene.status is None or self.losses.follows(status.status)):
             return True
-        told = self._asked()
-        if told is None:
+        answer = self._ask_board()
+        if answer is None:
             return True
-        if told.other:
+        if answer.other_runs:
             self.ended = OTHER
             return False
         # What was taken for its last line may have been another board's: then two of its own count on.
         counts_on, self._unfit = self._unfit < status.status <= self._unfit + FEW, status.status
-        return fits or (told.runs and counts_on and told.near(status.t))
+        return fits or (answer.ours_runs and counts_on and answer.near(status.t))
 
     def found(self) -> None:
         """The board is back: does it still run this hold?"""
-        told = self._asked()
-        if told is not None and told.other:
+        answer = self._ask_board()
+        if answer is not None and answer.other_runs:
             self.ended = OTHER
 
     def _end_restarted(self) -> None:
-        told = self._asked()
-        self.resumed = told is not None and told.other
+        answer = self._ask_board()
+        self.resumed = answer is not None and answer.other_runs
         self.ended = RESTARTED
 
     def _see_fault(self, status: Status, *, next_one: bool) -> None:
-        """Make the event of a trip that was lost: its status lines name the fault, and the person must read of it.
+        """Make up for the lost event of a trip: status lines name its fault, and the person must read of it.
 
         Two lines do, or one whose number fits between the one before and the next: then it is no other board's.
         """
         first, own = self._unnamed, self._unnamed_own
         if first is None or first.fault != status.fault:
-            self._unnamed, self._unnamed_own = (None if status.fault == self._told else status), next_one
+            self._unnamed, self._unnamed_own = (None if status.fault == self._named_fault else status), next_one
             if first is not None and first.fault and own and next_one:
-                self._made = first.fault, first.t
+                self._inferred = first.fault, first.t
                 self.note_past_trip(first.t, {"fault": first.fault, "latched": False})
             return
-        self._told, self._unnamed = status.fault, None
+        self._named_fault, self._unnamed = status.fault, None
         if status.fault:
-            self._made = status.fault, first.t
+            self._inferred = status.fault, first.t
             self.believe(first.t, {"event": "trip", "fault": status.fault, "latched": status.state == "trip"})
 
     def act_on(self, t_ms: int, name: str, fields: dict[str, Any]) -> None:
-        """As `Following`; a board that restarted counts its lines anew, and is asked what it does now."""
+        """As `Following`; the numbers of a restarted board's lines begin again, and it is asked what it does now."""
         if name == "trip":
             number = fields.get("fault")
-            self._told, self._unnamed = number if isinstance(number, int) else 0, None
+            self._named_fault, self._unnamed = number if isinstance(number, int) else 0, None
         elif name == "boot":
             self.losses.restarted()
         super().act_on(t_ms, name, fields)
@@ -224,33 +224,33 @@ class Watch(Following):
         own_ms = t_ms if isinstance(t_ms, int) else 0
         at_ms = own_ms if own_ms and name not in ENDS else max(own_ms, self.end_ms)
         event = Event(at_ms, own_ms, missed, fields)
-        if name == "trip" and fields.get("fault") == self._made[0] and own_ms <= self._made[1]:
-            return  # it came late, and is told
+        if name == "trip" and fields.get("fault") == self._inferred[0] and own_ms <= self._inferred[1]:
+            return  # it came late, and was shown
         if name in ("trip", "ended", "boot") and self._ask is not None:
             self._doubted.append(event)
             return
         if self._ask is not None and self._claims.keeps(event):
             return
         if name in AFTER_BOOT and not self.restarted:
-            told = self._asked()
-            if told is not None and told.runs:
+            answer = self._ask_board()
+            if answer is not None and answer.ours_runs:
                 self._goes_on()
                 return
-            self._settle(told)
+            self._settle(answer)
         self.believe(at_ms, fields)
 
     def settle(self) -> None:
-        """Take an event that ends the hold for true, unless the board itself says that it goes on."""
+        """Believe an event that ends the hold, unless the board itself says that it still runs."""
         if self._doubted or self._claims:
-            told = self._asked()
-            for event in self._claims.ask(None if told is None else told.state):
+            answer = self._ask_board()
+            for event in self._claims.ask(None if answer is None else answer.state):
                 self.believe(event.at_ms, event.fields)
             if self._doubted:
-                self._settle(told)
+                self._settle(answer)
 
-    def _settle(self, told: Told | None) -> None:
-        if told is not None and told.runs:
-            self._believe_trips(lambda fields: bool(told.fault) and fields.get("fault") == told.fault)
+    def _settle(self, answer: BoardAnswer | None) -> None:
+        if answer is not None and answer.ours_runs:
+            self._believe_trips(lambda fields: bool(answer.fault) and fields.get("fault") == answer.fault)
             if self._doubted:
                 self._goes_on()
             self._doubted_lines = 0
@@ -259,14 +259,14 @@ class Watch(Following):
             event = self._doubted.pop(0)
             self.believe(event.at_ms, event.fields)
         self._doubted_lines = 0
-        if self.ended is not None and told is not None and told.other and not self.restarted:
+        if self.ended is not None and answer is not None and answer.other_runs and not self.restarted:
             self.ended = OTHER
 
     def _doubts(self, status: Status) -> bool:
-        """Does the hold go on, or did it trip or end? True while that is open: then the line says nothing else."""
+        """Does the hold still run, or did it trip or end? True while that is open; then the line is not used."""
         if status.fault or status.state == "trip":
-            told = self._asked()
-            sound = told is not None and told.runs and not told.fault
+            answer = self._ask_board()
+            sound = answer is not None and answer.ours_runs and not answer.fault
             self._believe_trips(lambda _: not sound)
         going = status.state not in ("idle", "trip") and status.t > 0 and status.t >= self.end_ms
         if going and status.ask != ASKS_TO_RESUME and self.losses.follows(status.status):

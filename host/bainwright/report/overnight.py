@@ -143,7 +143,7 @@ def _replay(
     facts = _facts(origin, hold, row_s)
     if there:
         rows = sorted([*_statuses(there), *_missing(there, hold, row_s)], key=lambda row: row.t)
-        events = _join(_borne_out(rows, there.events), [_after(rows, event) for event in hold.events])
+        events = _join(_confirmed(rows, there.events), [_after(rows, event) for event in hold.events])
         facts = {**facts, **{key: value for key, value in there.facts.items() if key not in ("through", "row_s")}}
     setup = _setup(hold)
     scene = Scene(
@@ -215,8 +215,8 @@ def _after(rows: list[Status], event: dict[str, Any]) -> dict[str, Any]:
     return {**event, "t": max(event["t"], rows[-1].t)} if rows and event["event"] in ("ended", "boot") else event
 
 
-def _borne_out(rows: list[Status], there: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """The events without an end or a restart after which the hold goes on: all behind it would count for nothing."""
+def _confirmed(rows: list[Status], there: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The events, but no end or restart after which the hold continues: nothing later would count."""
     last_s = rows[-1].t / 1000
     return [{**event, "t_s": max(event["t_s"], last_s)} if event["event"] in ("ended", "boot") else event
             for event in there

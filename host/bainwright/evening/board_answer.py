@@ -1,4 +1,4 @@
-"""What the board itself answers, where lines say that its hold is over: they may be another board's, or old ones."""
+"""What the board itself answers about its hold, asked when a line says it is over: that may be another board's."""
 
 from __future__ import annotations
 
@@ -9,17 +9,17 @@ from bainwright.core.errors import LinkError
 from bainwright.link.session import Session
 
 TRIES = 3  # chosen: on a mixed wire another board may answer first
-NEAR_MS = 10_000  # chosen: a line waits no longer on its way
+NEAR_MS = 10_000  # chosen: no line is on its way for longer
 
 
-class Told(NamedTuple):
-    """An answer.
+class BoardAnswer(NamedTuple):
+    """Which hold the board runs, by its own answer.
 
     Attributes
     ----------
-    runs : bool
-        This hold goes on.
-    other : bool
+    ours_runs : bool
+        The hold that is watched still runs.
+    other_runs : bool
         Another hold runs.
     t_ms : int
         The running hold's time.
@@ -29,8 +29,8 @@ class Told(NamedTuple):
         The board's state.
     """
 
-    runs: bool
-    other: bool
+    ours_runs: bool
+    other_runs: bool
     t_ms: int
     fault: int
     state: str
@@ -40,15 +40,15 @@ class Told(NamedTuple):
         return abs(t_ms - self.t_ms) <= NEAR_MS
 
 
-def ask(session: Session, hold: int) -> Told | None:
-    """Ask the board which hold it runs; None where it does not answer.
+def ask_board(session: Session, hold: int) -> BoardAnswer | None:
+    """Ask the board which hold it runs; None if it does not answer.
 
     Parameters
     ----------
     session : Session
         The board, in real time.
     hold : int
-        Its own number of the hold that is watched; 0 where it gave none.
+        Its own number of the hold that is watched; 0 if it gave none.
     """
     for _ in range(TRIES):
         try:
@@ -58,5 +58,5 @@ def ask(session: Session, hold: int) -> Told | None:
         if hello["board"] == session.link.board:
             running = hello["state"] in commands.RUNNING
             ours = not hold or hello.get("hold", hold) == hold
-            return Told(running and ours, running and not ours, hello["t"], hello["fault"], hello["state"])
+            return BoardAnswer(running and ours, running and not ours, hello["t"], hello["fault"], hello["state"])
     return None
