@@ -39,7 +39,7 @@ def test_a_bowl_that_stays_out_is_told_and_its_quiet_half_hour_is_not() -> None:
     assert stray.not_balanced([fall]) == [(fall.at_s, fall.end_s)]
     _, found = find(log, dict(RIG.settings), stray.not_balanced([fall]))
     assert found == []
-    assert stray.untold([fall], found) == [fall]
+    assert stray.unexplained([fall], found) == [fall]
     assert find(log, dict(RIG.settings))[1] != []  # what is left out says what it would have said
 
 
@@ -77,11 +77,11 @@ def test_what_was_announced_or_is_in_the_balance_is_told_once() -> None:
     """A jump from 100 s on, beside a refill that was announced from 0 to 130 s, and one that the balance has at 700."""
     jump = jumps.Jump(100.0, 60.0, "bowl", 31.9, 36.8, 33.0)
     refill = announced.Announced(announced.REFILL, 0.0, 130.0, 130.0, None, (31.4, 36.8))
-    assert jumps.untold([jump], [], [refill]) == []
-    assert jumps.untold([jump], [], [replace(refill, bowl_c=None)]) == [jump]
-    assert jumps.untold([replace(jump, store="water")], [], [refill]) != []
+    assert jumps.unexplained([jump], [], [refill]) == []
+    assert jumps.unexplained([jump], [], [replace(refill, bowl_c=None)]) == [jump]
+    assert jumps.unexplained([replace(jump, store="water")], [], [refill]) != []
     poured = kinds.Happening(700.0, 0.0, kinds.WARM_REFILL, 0.0, 900.0, 0.0, 0.5, 30.0)
-    assert jumps.untold([jump, replace(jump, at_s=690.0)], [poured], []) == [jump]
+    assert jumps.unexplained([jump, replace(jump, at_s=690.0)], [poured], []) == [jump]
 
 
 @pytest.mark.parametrize(("kind", "bowl_k", "read_c"), [

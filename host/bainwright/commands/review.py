@@ -13,7 +13,11 @@ from bainwright.commands.console import remark, show_result
 from bainwright.commands.usage import Number
 
 if TYPE_CHECKING:
+    from bainwright.record.reader import HoldLog
+    from bainwright.review.night import Night
+    from bainwright.review.nights import Comparison
     from bainwright.what_if.choice import Choice
+    from bainwright.words.section import Section
 
 
 @click.command(short_help="Review one past hold, or compare several.")
@@ -36,13 +40,8 @@ def review(holds: tuple[str, ...], warmer: str | None, since: str | None, what_i
 
     HOLD is a name from `bain holds`, `last`, `yesterday` or a folder.  [default: last]
     """
-    from bainwright.archive.listing import entry_of
-    from bainwright.core.errors import NOT_AS_IT_SHOULD, BainError, UseError
-    from bainwright.core.progress import progress
-    from bainwright.record.reader import read_log
+    from bainwright.core.errors import NOT_AS_IT_SHOULD, UseError
     from bainwright.review import night_page, night_words, nights_words
-    from bainwright.review.hold_list import aligned
-    from bainwright.review.night import review as review_log
     from bainwright.review.nights import compare
     from bainwright.what_if import words as what_if_words
     from bainwright.what_if.choice import Refused, try_again
@@ -57,30 +56,16 @@ def review(holds: tuple[str, ...], warmer: str | None, since: str | None, what_i
         raise UseError(f"--what-if with {len(folders)} holds", wanted="one hold", hint="name it: bain review dark-3")
     nights, read, tried = [], [], None
     for folder in folders:
-        try:
-            with progress("reading the hold"):
-                log = read_log(folder)
-        except BainError as failed:
-            if warmer is None and since is None:  # a hold that was asked for by its name
-                raise
-            remark(f"left out {folder.name}: {failed}")
-            continue
-        with progress("reviewing it"):
-            nights.append(review_log(entry_of(folder.absolute(), log.facts), log))
-        read.append(folder)
-        for note in log.notes if len(folders) > 1 else []:  # of one hold the review says it itself
-            remark(f"{folder.name}: {note}")
-        if choice is not None:
-            tried = try_again(log, nights[0].happenings, choice)
+        found = _read(folder, named=warmer is None and since is None, alone=len(folders) == 1)
+        if found is not None:
+            log, night = found
+            nights.append(night)
+            read.append(folder)
+            tried = None if choice is None else try_again(log, night.happenings, choice)
     compared = compare(nights)
-    if len(nights) == 1:
-        lines = [f"{nights[0].entry.name}: {nights[0].entry.verdict}"]
-        parts = night_words.sections(nights[0])
-    else:
-        lines = aligned(nights_words.table(nights))
-        parts = nights_words.sections(compared)
     result: dict[str, Any] = {"holds": [night_words.as_json(night) for night in nights],
               "warmers": [nights_words.as_json(each) for each in compared]}  # fmt: skip
+    lines, parts = _shown(nights, compared)
     if tried is not None:
         parts.append(what_if_words.section(tried))
         result["what_if"] = what_if_words.as_json(tried)
@@ -91,6 +76,39 @@ def review(holds: tuple[str, ...], warmer: str | None, since: str | None, what_i
         remark(f"wrote {page}")
     show_result(result, lines, as_json)
     return NOT_AS_IT_SHOULD if isinstance(tried, Refused) else 0
+
+
+def _read(folder: Path, *, named: bool, alone: bool) -> tuple[HoldLog, Night] | None:
+    """A hold's log and its review; None, with a remark, if it cannot be read and nobody asked for it by its name."""
+    from bainwright.archive.listing import entry_of
+    from bainwright.core.errors import BainError
+    from bainwright.core.progress import progress
+    from bainwright.record.reader import read_log
+    from bainwright.review.night import review as review_log
+
+    try:
+        with progress("reading the hold"):
+            log = read_log(folder)
+    except BainError as failed:
+        if named:
+            raise
+        remark(f"left out {folder.name}: {failed}")
+        return None
+    with progress("reviewing it"):
+        night = review_log(entry_of(folder.absolute(), log.facts), log)
+    for note in [] if alone else log.notes:  # a single hold's review says it itself
+        remark(f"{folder.name}: {note}")
+    return log, night
+
+
+def _shown(nights: list[Night], compared: list[Comparison]) -> tuple[list[str], list[Section]]:
+    """What comes first, and the sections: of one hold its review, of several how they compare."""
+    from bainwright.review import night_words, nights_words
+    from bainwright.review.hold_list import aligned
+
+    if len(nights) == 1:
+        return [f"{nights[0].entry.name}: {nights[0].entry.verdict}"], night_words.sections(nights[0])
+    return aligned(nights_words.table(nights)), nights_words.sections(compared)
 
 
 def _folders(holds: tuple[str, ...], warmer: str | None, since: str | None, now: datetime) -> list[Path]:

@@ -108,8 +108,8 @@ def _jump(t_s: Floats, read_c: Floats, bath_c: Floats, store: str, first: int, l
                 float(bath_c[first]))
 
 
-def untold(found: Sequence[Jump], happened: Sequence[Happening], known: Sequence[Announced]) -> list[Jump]:
-    """The changes of which neither the balance nor an announcement of the bowl tells."""
+def unexplained(found: Sequence[Jump], happened: Sequence[Happening], known: Sequence[Announced]) -> list[Jump]:
+    """The changes that neither the balance nor an announcement of the bowl explains."""
     times_s = [(each.at_s, end_s(each)) for each in happened]
     of_bowl_s = [(one.from_s, one.over_s) for one in known if one.bowl_c is not None]
     return [one for one in found if not any(

@@ -1,4 +1,4 @@
-"""A bowl that fell over a warmer bath, as the screen tells it: what the heat balance leaves out, or takes for usual."""
+"""A bowl that fell over a warmer bath, as the screen shows it: the balance leaves it out or takes it for normal."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ class Stray:
 
 
 def strays(log: HoldLog) -> list[Stray]:
-    """Every such fall of a hold, as the screen would have told it; not where the bowl was reported as lifted.
+    """Every such fall of a hold, as the screen would have shown it; not where the bowl was reported as lifted.
 
     Parameters
     ----------
@@ -110,12 +110,12 @@ def _began(t_s: Floats, bowl_c: Floats, known: NDArray[np.bool_], seen_s: float)
 
 
 def not_balanced(found: Sequence[Stray]) -> list[tuple[float, float]]:
-    """Begin and end of the falls that no balance may take for usual, s."""
+    """Begin and end of the falls that no balance may take for normal, s."""
     return [(each.at_s, each.end_s) for each in found if each.held and each.lasted_s >= LONG_S]
 
 
-def untold(found: Sequence[Stray], happened: Sequence[Happening]) -> list[Stray]:
-    """The falls of which the balance tells nothing."""
+def unexplained(found: Sequence[Stray], happened: Sequence[Happening]) -> list[Stray]:
+    """The falls that the balance does not explain."""
     falls = [each for each in happened if each.kind in FALLS]
     return [one for one in found if not one.held or not any(
         each.at_s < one.end_s and end_s(each) > one.at_s for each in falls)]

@@ -102,7 +102,7 @@ def _read_k(each: Happening) -> float:
 
 
 def left(each: Stray, clock: Callable[[float], str], bath: str) -> str:
-    """A bowl that fell over a warmer bath, of which the balance tells nothing."""
+    """A bowl that fell over a warmer bath, which the balance does not explain."""
     place = "on its plate" if bath == "plate" else "in its bath"
     return (f"{clock(each.at_s)}: the chocolate fell from {each.from_c:.1f} to {each.to_c:.1f} °C in "
             f"{duration_words(each.lasted_s)}, though the {bath} was {each.over_k:.0f} °C warmer by then: it was not "
@@ -110,7 +110,7 @@ def left(each: Stray, clock: Callable[[float], str], bath: str) -> str:
 
 
 def jumped(each: Jump, clock: Callable[[float], str], bath: str) -> str:
-    """A reading that changed by more than heater and bath can, of which the balance tells nothing."""
+    """A reading that changed by more than heater and bath can, which the balance does not explain."""
     rose, what = each.to_c > each.from_c, "chocolate" if each.store == "bowl" else bath
     over = "a minute or two" if each.lasted_s < 150.0 else f"{each.lasted_s / 60.0:.0f} min"
     said = f"{clock(each.at_s)}: the {what} went from {each.from_c:.1f} to {each.to_c:.1f} °C in {over}."

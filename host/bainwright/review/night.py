@@ -176,8 +176,8 @@ def review(entry: Entry, log: HoldLog) -> Night:
         top_up_due=due,
         outages=[(float(event["t_s"]), event) for event in log.events if event.get("event") in ("boot", "power_back")],
         happenings=happened,
-        strays=stray.untold(falls, happened),
-        jumps=jumps.untold(jumps.jumps(log), happened, known),
+        strays=stray.unexplained(falls, happened),
+        jumps=jumps.unexplained(jumps.jumps(log), happened, known),
         announced=known,
         balance=balance,
         own=own,
@@ -246,7 +246,7 @@ def _happened(
     known = {**settings.defaults(settings.SETTINGS), **values}
     without = stray.not_balanced(falls)
     balance, found = find(log, known, without)
-    missed = [(each.at_s, each.end_s) for each in stray.untold(falls, found) if each.held]
+    missed = [(each.at_s, each.end_s) for each in stray.unexplained(falls, found) if each.held]
     if set(missed) - set(without):  # or its end would be taken for heat from outside
         without = missed
         balance, found = find(log, known, without)
