@@ -35,7 +35,6 @@ SLOW = {
     "test_virtual_board_probes", "test_virtual_hold", "test_watch", "test_what_if", "test_whole_evening",
     "test_wire_fuzz",
 }
-LONG_CHECKS = ("check_supervisor_acts", "check_supervisor_faults", "check_heat_balance")  # of the firmware: whole holds
 
 # Files whose tests share something that takes seconds to make: one process runs all of such a file.
 SHARED = {
@@ -53,15 +52,12 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
 
 @pytest.hookimpl(tryfirst=True)  # before the groups are read
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark slow tests and shared ones, and order them; of the firmware's checks the inner loop runs the short ones, on
-    CPython.
-    """
+    """Mark slow tests and shared ones, and order them; of the firmware's checks the inner loop runs CPython's."""
     for item in items:
         if item.path.stem in SHARED:
             item.add_marker(pytest.mark.xdist_group(item.path.stem))
-        on_three = item.path.stem == "test_on_three"
-        elsewhere = on_three and not item.name.startswith("test_cpython")
-        if item.path.stem in SLOW or elsewhere or (on_three and any(each in item.name for each in LONG_CHECKS)):
+        elsewhere = item.path.stem == "test_on_three" and not item.name.startswith("test_cpython")
+        if item.path.stem in SLOW or elsewhere:
             item.add_marker(pytest.mark.slow)
     # What takes long comes first, so that no process is left alone with it at the end.
     items.sort(key=lambda item: (item.path.stem not in SHARED, item.get_closest_marker("slow") is None))

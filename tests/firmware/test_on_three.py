@@ -1,4 +1,7 @@
-"""Every check_*.py three times: CPython, MicroPython, and Python with single-precision floats."""
+"""Every check_*.py three times: CPython, MicroPython, and Python with single-precision floats.
+
+Those that play whole holds leave CPython out: its floats are MicroPython's here, and its language the third way's.
+"""
 
 import importlib
 import struct
@@ -11,9 +14,11 @@ from conftest import HERE, MODULES, names_in, run_apart, run_one_apart
 
 CASES = [(module, name) for module in MODULES for name in names_in(HERE / (module + ".py"))]
 IDS = ["-".join(case) for case in CASES]
+WHOLE_HOLDS = ("check_supervisor_acts", "check_supervisor_faults", "check_heat_balance")
+SHORT = [case for case in CASES if case[0] not in WHOLE_HOLDS]
 
 
-@pytest.mark.parametrize(("module", "name"), CASES, ids=IDS)
+@pytest.mark.parametrize(("module", "name"), SHORT, ids=["-".join(case) for case in SHORT])
 def test_cpython(module, name):
     getattr(importlib.import_module(module), name)()
 
