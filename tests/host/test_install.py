@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import os
 import subprocess
 import time
 import tomllib
@@ -93,6 +95,23 @@ def test_a_folder_in_the_place_of_a_file_is_named(said: str) -> None:
     told = mpremote.explain("/dev/ttyACM0", ["Traceback (most recent call last):", '  File "<stdin>", line 36', said])
     assert "a folder lies on the board where the firmware has a file" in str(told)
     assert "rm -r" in told.words()
+
+
+@pytest.mark.parametrize(("busy", "words"), [(True, "another program has"), (False, "there is no port")])
+def test_a_port_that_mpremote_cannot_open_is_taken_or_missing_and_is_called_so(
+    busy: bool, words: str, tmp_path: Path
+) -> None:
+    """mpremote's own words are the same for both."""
+    master, slave = os.openpty()
+    path = os.ttyname(slave) if busy else str(tmp_path / "ttyACM0")
+    with contextlib.ExitStack() as held:
+        if busy:
+            held.callback(ports.open_port(path).close)
+        with pytest.raises(LinkError, match=words):
+            mpremote.Remote(path).run(["eval", "1"])
+    os.close(master)
+    os.close(slave)
+
 
 
 def test_a_bare_board_gets_the_firmware_whole_and_then_there_is_nothing_to_do() -> None:

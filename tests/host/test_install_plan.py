@@ -6,6 +6,7 @@ import hashlib
 import json
 import re
 import zlib
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -148,14 +149,18 @@ def test_a_flash_that_is_more_than_full_has_no_room(blocks, free, capsys):
 
 
 @pytest.mark.parametrize("inflates", [True, False])
-def test_a_bundle_gives_every_piece_back(inflates: bool) -> None:
-    plan = make_plan(seen(A, inflates=inflates), B)
-    bundle = plan.bundle()
-    assert (bundle[0] & 15 == 8) == inflates  # RFC 1950: 8 is deflate
-    plain = zlib.decompress(bundle) if inflates else bundle
+def test_the_bundles_give_every_piece_back(inflates: bool) -> None:
+    """A piece that is larger than a part comes alone; none is cut in two."""
+    more = {"bainboard/large.py": b"# \n" * install_plan.PART_BYTES, "bainboard/more.py": b"# more\n" * 4000}
+    plan = make_plan(seen(A, inflates=inflates, free=1 << 20), replace(B, files={**B.files, **more}))
+    bundles = plan.bundles()
+    assert len(bundles) > 2
     found = {}
-    while plain:
-        line, _, plain = plain.partition(b"\n")
-        name, size = line.split()
-        found[name.decode()], plain = plain[: int(size)], plain[int(size) :]
+    for bundle in bundles:
+        assert (bundle[0] & 15 == 8) == inflates  # RFC 1950: 8 is deflate
+        plain = zlib.decompress(bundle) if inflates else bundle
+        while plain:
+            line, _, plain = plain.partition(b"\n")
+            name, size = line.split()
+            found[name.decode()], plain = plain[: int(size)], plain[int(size) :]
     assert found == {piece.staged: piece.content for piece in plan.sent}

@@ -29,7 +29,8 @@ from bainwright.install.mpremote import GET_MICROPYTHON
 OLDEST = (1, 24, 0)  # of MicroPython: the oldest release the firmware is written for and tested with
 OURS = '"""bainwright\'s start:'  # how main.py begins, in every version
 STAGED = "new"  # the folder under /fw for files that are arriving
-BUNDLE = "bundle"  # the file there in which they come
+BUNDLE = "bundle"  # what the files there are called in which they come, before their number
+PART_BYTES = 36 << 10  # chosen: even where each erase takes the 400 ms of the data sheet, one is unpacked in 15 s
 WINDOW_BITS = 12  # chosen: a board unpacks with 4 KB of memory
 # The firmware's own files in the root: the stored slots, the log, the last error.
 SLOTS = ("settings", "profile", "latch", "last", "boot", *(f"kept{place}" for place in range(1, 7)))
@@ -192,14 +193,14 @@ class Plan:
     strays: list[str] = field(default_factory=list)
     inflates: bool = False
 
-    def bundle(self) -> bytes:
-        """What is sent, in one file: each piece after a line with its name and size. A board takes a second a file."""
-        plain = b"".join(b"%s %d\n%s" % (piece.staged.encode(), len(piece.content), piece.content)
-                         for piece in self.sent)
-        if not self.inflates:
-            return plain
-        packer = zlib.compressobj(9, zlib.DEFLATED, WINDOW_BITS)
-        return packer.compress(plain) + packer.flush()
+    def bundles(self) -> list[bytes]:
+        """What is sent, in a few files: each piece after a line with its name and size. Each file takes a second."""
+        plain = [b""]
+        for piece in self.sent:
+            if len(plain[-1]) + len(piece.content) > PART_BYTES and plain[-1]:
+                plain.append(b"")
+            plain[-1] += b"%s %d\n%s" % (piece.staged.encode(), len(piece.content), piece.content)
+        return [_packed(part) if self.inflates else part for part in plain if part]
 
     @property
     def sent(self) -> list[Piece]:
@@ -210,6 +211,11 @@ class Plan:
     def nothing(self) -> bool:
         """Is there nothing to change?"""
         return not self.pieces and self.record is None  # with strays there is always a record
+
+
+def _packed(plain: bytes) -> bytes:
+    packer = zlib.compressobj(9, zlib.DEFLATED, WINDOW_BITS)
+    return packer.compress(plain) + packer.flush()
 
 
 def make_plan(seen: Seen, wanted: Firmware) -> Plan:
@@ -292,7 +298,7 @@ def _check_room(seen: Seen, plan: Plan) -> None:
     freed = room([size for name in going for size, _ in seen.version(name).values()])
     there = [size for size, _ in seen.version(STAGED).values()]
     sizes = [len(piece.content) for piece in plan.pieces]
-    needed = room([*sizes, len(plan.bundle())]) + SPARE_BLOCKS * block if plan.pieces else 0
+    needed = room([*sizes, *map(len, plan.bundles())]) + SPARE_BLOCKS * block if plan.pieces else 0
     free = seen.about["free"] + freed + room(there)
     if needed > free:
         what = ", ".join(seen.foreign) or "nothing that this program knows of"

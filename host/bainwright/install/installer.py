@@ -226,22 +226,23 @@ def carry_out(remote: Remote, plan: Plan, progress: Progress) -> None:
     LinkError, RefusedError
         If it failed; the board then starts the version it started before.
     """
-    bundle = plan.bundle()
-    progress.begin(len(bundle))
-    with TemporaryDirectory(prefix="bain-") as name:
-        packed = Path(name) / BUNDLE
-        packed.write_bytes(bundle)
+    bundles = plan.bundles()
+    arrived = iter(bundles)
+    progress.begin(sum(map(len, bundles)))
 
-        def line(text: str) -> None:
-            if text.split()[:1] == ["cp"]:
-                progress.sent(len(bundle))
+    def line(text: str) -> None:
+        if text.startswith("unpacked"):
+            progress.sent(len(next(arrived, b"")))
 
+    with TemporaryDirectory(prefix="bain-") as folder:
+        send = []
+        for number, bundle in enumerate(bundles):
+            (packed := Path(folder, f"{BUNDLE}{number}")).write_bytes(bundle)
+            send += [["fs", "cp", str(packed), f":{FOLDER}/{STAGED}/"],
+                     ["exec", f"unpack({packed.name!r}, {hashlib.sha256(bundle).hexdigest()!r})"]]  # fmt: skip
         record = plan.record.line() if plan.record else None
-        send = [["fs", "cp", str(packed), f":{FOLDER}/{STAGED}/"],
-                ["exec", f"unpack({hashlib.sha256(bundle).hexdigest()!r})"]] if bundle else []
-        prepare = ["exec", f"prepare({plan.keep!r})"]
-        put = ["exec", f"put({plan.places!r}, {plan.strays!r}, {record!r}, {plan.left!r})"]
-        said = remote.run(script("put"), prepare, *send, put, line=line)
+        prepare, put = f"prepare({plan.keep!r})", f"put({plan.places!r}, {plan.strays!r}, {record!r}, {plan.left!r})"
+        said = remote.run(script("put"), ["exec", prepare], *send, ["exec", put], line=line)
     _check_finished(said)
 
 

@@ -14,6 +14,7 @@ from typing import Any
 
 from bainwright.core.errors import BainError, LinkError, RefusedError, UseError
 from bainwright.install.board_lines import read_lines
+from bainwright.link import ports
 
 PINNED = "1.29.0"  # as in pyproject.toml; we rely on what its commands do and print
 SILENCE_S = 25.0  # chosen: the largest file goes in a few seconds, and a whole version is hashed in fewer
@@ -25,7 +26,8 @@ READ_ONLY = re.compile(r"EROFS|(Errno|OSError:) 30\b|Read-only file system")
 IN_THE_WAY = re.compile(r"EISDIR|ENOTDIR|(Errno |OSError: )(20|21)\b")
 RESTARTED = ('{"status":', '{"event":')  # the firmware's own lines: its board lost power or was reset under mpremote
 NO_PROMPT = re.compile(r"could not enter raw repl")
-GONE = re.compile(r"failed to access|Input/output error|device disconnected|no longer available|ClearCommError|EIO")
+NOT_OPENED = re.compile(r"failed to access")
+GONE = re.compile(r"Input/output error|device disconnected|no longer available|ClearCommError|EIO")
 GET_MICROPYTHON = (
     "put MicroPython 1.24 or newer on it first: micropython.org/download has the file for each board and says how to "
     "copy it there"
@@ -99,7 +101,7 @@ class Remote:
             words += ["+", *command] if number else command
         lines, code = _spawn(words, line)
         if code:
-            raise explain(self.path, lines)
+            raise _not_opened(self.path) if NOT_OPENED.search("\n".join(lines)) else explain(self.path, lines)
         self._fresh = True
         return read_lines(lines)
 
@@ -159,6 +161,15 @@ def no_micropython(path: str) -> LinkError:
         f"no MicroPython answers on {path}",
         hint=f"if the board is new, {GET_MICROPYTHON}; otherwise press its reset button and try again",
     )
+
+
+def _not_opened(path: str) -> BainError:
+    """Why mpremote could not open a port: what its own words leave open is found by opening it."""
+    try:
+        ports.open_port(path).close()
+    except BainError as why:
+        return why
+    return LinkError(f"another program had {path} open for a moment", hint="end that program and try again")
 
 
 def explain(path: str, lines: list[str]) -> BainError:

@@ -1,6 +1,7 @@
 """Run on a board by `bain install`: a version from the pieces that were sent, then the switch to it.
 
-The pieces come in one file, packed where the board can unpack it; a file each would take most of a minute longer.
+The pieces come in a few files, packed where the board can unpack them; a file each would take most of a minute longer.
+What is done is printed, for the other end takes a long silence for a board that hangs.
 Until the record is renamed into place nothing that the board starts has changed, except for main.py, which starts every
 version. Files come under new names and are renamed once their hash is right.
 """
@@ -11,7 +12,6 @@ import json
 import os
 
 STAGED = "/fw/new"
-BUNDLE = STAGED + "/bundle"
 RECORD = "/fw/boot"
 buffer = bytearray(1024)
 
@@ -85,12 +85,13 @@ def prepare(keep):
     tidy(keep)
 
 
-def unpack(wanted):
-    """The pieces of the bundle as files, each a line with its name and size before its bytes."""
-    if digest(BUNDLE) != wanted:
-        print(json.dumps({"wrong": BUNDLE}))
+def unpack(name, wanted):
+    """The pieces of a bundle as files, each a line with its name and size before its bytes."""
+    path = STAGED + "/" + name
+    if digest(path) != wanted:
+        print(json.dumps({"wrong": path}))
         raise SystemExit
-    with open(BUNDLE, "rb") as bundle:
+    with open(path, "rb") as bundle:
         packed = bundle.read(1)[0] & 15 == 8  # as zlib's first byte is (RFC 1950), and no name of a file of ours
         bundle.seek(0)
         if packed:
@@ -99,15 +100,16 @@ def unpack(wanted):
             bundle = deflate.DeflateIO(bundle, deflate.ZLIB)
         line = bundle.readline()
         while line:
-            name, size = line.split()
+            piece, size = line.split()
             left = int(size)
-            with open(STAGED + "/" + name.decode(), "wb") as file:
+            with open(STAGED + "/" + piece.decode(), "wb") as file:
                 while left:
                     count = bundle.readinto(memoryview(buffer)[: min(left, len(buffer))])
                     file.write(memoryview(buffer)[:count])
                     left -= count
             line = bundle.readline()
-    os.remove(BUNDLE)
+    os.remove(path)
+    print("unpacked", name)
 
 
 def place(target, wanted, staged, source):
@@ -130,6 +132,7 @@ def put(files, strays, record, left):
     for file in files:
         if not place(*file):
             return
+        print("placed", file[0])
     for path in strays:
         if exists(path):
             remove(path)
