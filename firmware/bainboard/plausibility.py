@@ -305,7 +305,10 @@ class Believed:
     MORE_LOSS = 1.3  # a door, a lid half off (chosen)
     LEARNT_C, GROWS_PER_K = 33.0, 0.02  # losses are learnt near it; W/K grow 25-40 % up to 50 °C (computed)
     OVER_K = 3.0
-    LEAST_ROOM_C = 15.0  # no kitchen is held to be colder: a room told too cold is a loss believed too large (chosen)
+    # No kitchen is held to be colder than the first, and under the second only what was read so cold: a room told too
+    # cold is a loss believed too large (chosen).
+    LEAST_ROOM_C, COOL_ROOM_C = 15.0, 18.0
+    STATED = 1.15  # times the stated litres a sound probe learns of the water at the most (chosen)
     OVER_HARD_K = 2.0  # of the 3 K that are promised (chosen)
     # Of the 10 K that are promised; the rest is for a loss learnt too large, a warmer room (chosen). All of it where
     # a bowl probe reads: it says the same, later.
@@ -314,13 +317,17 @@ class Believed:
     STORED_K = 3.0  # what was stored is too warm by this much at most, or it would be written all the time (chosen)
 
     def __init__(self, values: dict, from_c: float | None = None) -> None:
-        self._loss_w_per_k = self.MORE_LOSS * values["gains.loss_w_per_k"]
+        # A probe that shows but a share of each change learns the water's load too large by as much as the loss.
+        stated_j_per_k = self.STATED * smallest_load_j_per_k(values) / LEAST_FILL
+        too_large = max(1.0, values["gains.water_j_per_k"] / stated_j_per_k)
+        self._loss_w_per_k = self.MORE_LOSS * values["gains.loss_w_per_k"] / too_large
         self._hard_c = values["hard_limit_c"]
         # The water, and as much of the bowl as follows it within minutes: half (chosen: between none and all of it).
         self._load_j_per_k = 0.5 * largest_load_j_per_k(values) + smallest_load_j_per_k(values)
         self.water_c: float | None = None
         self.stored_c = from_c
         self.over = self.long = False
+        self._coldest_c = self.COOL_ROOM_C
         self.over_s = 0.0  # how long it was; it comes and goes while the heat does
 
     def step(self, dt_s: float, water_c: float, room_c: float, given_j: float, limit_c: float,
@@ -328,7 +335,8 @@ class Believed:
         """One second of heat; begins at the first reading."""
         if not self._loss_w_per_k > 0.0:
             return
-        room_c = max(room_c, self.LEAST_ROOM_C)
+        self._coldest_c = min(self._coldest_c, water_c)
+        room_c = max(room_c, self.LEAST_ROOM_C, self._coldest_c)
         if self.water_c is None:
             self.water_c = water_c if self.stored_c is None else max(water_c, self.stored_c)
         lost_j = self._growth(self.water_c) * self._loss_w_per_k * (self.water_c - room_c) * dt_s

@@ -212,21 +212,23 @@ def _together(values: dict) -> str:
         return ("trip.over_stage_s: in {:g} s {:g} W on {:g} L could take the water {:.0f} °C over its limit past a "
                 "shorted switch, wanted at most {:g}; give {:g} s or less").format(
                     over_s, values["heater_w"], values["water_l"], short_k, MOST_SHORT_K, OVER_STAGE_S)
-    return _gains_fault(values, small_j_per_k, large_j_per_k)
+    return _gains_fault(values, small_j_per_k)
 
 
-# What was learnt of a bath goes with its litres, or that was another bath. Chosen; an open one loses half of it.
-MOST_LOAD, MOST_LOSS_W_PER_K_AT_1L = 3.0, 8.0
+# What was learnt of a bath goes with its litres, or that was another bath, or a probe half out of it: it shows a share
+# of each change, and load and loss are learnt too large by as much. Chosen: the pot's metal; an open one loses half.
+MOST_LOAD, MOST_LOSS_W_PER_K_AT_1L = 1.5, 8.0
 
 
-def _gains_fault(values: dict, small_j_per_k: float, large_j_per_k: float) -> str:
+def _gains_fault(values: dict, small_j_per_k: float) -> str:
     """What is wrong with gains beside the stated litres, or None: the supervisor's models use them."""
+    most_j_per_k = MOST_LOAD * (2.0 * small_j_per_k + values["bowl_kg"] * 900.0)
     loss_w_per_k = MOST_LOSS_W_PER_K_AT_1L * values["water_l"] ** 0.667  # grows with the surface
-    for name, low, high in (("gains.water_j_per_k", small_j_per_k, MOST_LOAD * large_j_per_k),
+    for name, low, high in (("gains.water_j_per_k", small_j_per_k, most_j_per_k),
                             ("gains.loss_w_per_k", 0.0, loss_w_per_k)):
         if values[name] and not low <= values[name] <= high:
-            return "{}: got {:g}, wanted {:.0f} to {:.0f} for {:g} L; were they tuned on another warmer?".format(
-                name, values[name], low, high, values["water_l"])
+            return ("{}: got {:g}, wanted {:.0f} to {:.0f} for {:g} L; were they tuned on another warmer, or with the "
+                    "water probe half out of the water?").format(name, values[name], low, high, values["water_l"])
     return None
 
 

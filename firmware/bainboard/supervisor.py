@@ -54,9 +54,9 @@ class Inputs:
         self.bowl_c: float | None = None
         self.bowl_fitted = False
         self.bowl_away = False  # lifted, by button, message or detection
-        self.bowl_limit_c = 200.0  # no heat while the chocolate reads over this
+        self.bowl_limit_c = HOTTEST_C  # no heat while the chocolate reads over this
         self.stage_limit_c = 0.0  # water's limit in this stage
-        self.never_c = 200.0  # what this chocolate must never meet, while it melts
+        self.never_c = HOTTEST_C  # what this chocolate must never meet, while it melts; else no reading is as warm
         self.room_c = 20.0
         self.given_j = 0.0  # heat given since the last pass, from the measured on-time
         self.duty_zero = True  # the duty given since the last pass was 0
@@ -562,7 +562,7 @@ class Supervisor:
         if not self.water_ok:
             self.rest.steady = False
             return
-        self.believed.step(dt_s, i.water_c, i.room_c, given_j, limit_c, i.never_c < 200.0,
+        self.believed.step(dt_s, i.water_c, i.room_c, given_j, limit_c, i.never_c < HOTTEST_C,
                            self.bowl_c is not None)
         if self.holding:
             away = i.bowl_fitted and (i.bowl_away or self.bowl_out.out)

@@ -4,7 +4,7 @@ from bainboard import faults, sensing
 from bainboard.control.cascade import Cascade
 from bainboard.programme import Programme
 from bainboard.selftest import RESUME, SelfTest
-from bainboard.supervisor import Inputs, Supervisor
+from bainboard.supervisor import HOTTEST_C, Inputs, Supervisor
 
 IDLE, CHECK, HOLD, PAUSE, TRIP = "idle", "check", "hold", "pause", "trip"
 HEATING = (CHECK, HOLD)  # states in which the guard may close
@@ -227,7 +227,7 @@ class Warmer:
         """The stage's limits. The water's comes down, and the supervisor waits for it, once a bowl is warm."""
         p = self.programme
         if p is None:
-            i.stage_limit_c, i.bowl_limit_c, i.never_c = self.values["hard_limit_c"], 200.0, 200.0
+            i.stage_limit_c, i.bowl_limit_c, i.never_c = self.values["hard_limit_c"], HOTTEST_C, HOTTEST_C
             return
         i.stage_limit_c = p.limit_c + self.cascade.over_k if p.walled else p.limit_c
         i.bowl_limit_c, i.never_c = p.high_c + BOWL_OVER_K, p.never_c
@@ -329,7 +329,7 @@ class Warmer:
 
     @property
     def latch(self) -> int:
-        """The fault that latched first, or none."""
+        """The fault that is latched: the first, or one of a worse hazard that came after it; or none."""
         return self.supervisor.cause
 
     @property

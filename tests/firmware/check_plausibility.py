@@ -192,6 +192,7 @@ def test_in_every_room_and_at_every_limit_learnt_losses_keep_a_drifting_probe_un
     """At rest the true loss x (T - room) is the heat that is allowed: T <= limit + 7 K, and under the hard limit."""
     for room_c, limit_c in ((10.0, 35.0), (14.0, 35.0), (20.0, 35.0), (25.0, 35.0), (28.0, 35.0), (20.0, 55.0)):
         believed = Believed(values_of(POT, **{"gains.loss_w_per_k": 1.0}))
+        believed.step(4.0, room_c, room_c, 0.0, limit_c, False, False)  # its water has stood there
         power_w = 0.0
         for _ in range(6000):
             believed.step(4.0, 30.0, room_c, 4.0 * power_w, limit_c, False, False)
@@ -202,11 +203,33 @@ def test_in_every_room_and_at_every_limit_learnt_losses_keep_a_drifting_probe_un
         assert room_c + allowed_w > limit_c + 1.0, room_c  # a draught has its room, too
 
 
+def test_a_loss_learnt_with_a_load_too_large_for_the_stated_litres_is_taken_as_much_smaller():
+    """A probe that shows half of each change learns twice the load and twice the loss (by hand): 2 L are 8360 J/K."""
+    for load_j_per_k, loss_w_per_k in ((0.0, 2.0), (9600.0, 2.0), (13000.0, 2.0 * 1.15 * 8360.0 / 13000.0)):
+        gains = {"gains.loss_w_per_k": 2.0, "gains.water_j_per_k": load_j_per_k}
+        believed = Believed(values_of(POT, **gains))
+        for _ in range(10000):
+            believed.step(4.0, 30.0, 20.0, 4.0 * 24.0, 45.0, False, False)
+        c = believed.water_c
+        lost_w = 1.3 * loss_w_per_k * (1.0 + 0.02 * max(0.0, c - 33.0)) * (c - 20.0)
+        assert abs(lost_w - 24.0) < 0.05, load_j_per_k
+
+
 def test_chocolate_that_melts_has_the_way_up_to_go():
     for melts, over in ((True, False), (False, True)):
         believed = Believed(values_of(POT, **{"gains.loss_w_per_k": 1.0}))
         believed.step(1.0, 48.0, 20.0, 0.0, 47.0, melts, False)
         assert believed.over == over
+
+
+def test_a_room_told_colder_than_anything_that_was_read_counts_no_colder_than_18():
+    """1.3 x 1 W/K over the room that counts: 18 W hold the believed water 13.85 K over it (by hand)."""
+    for told_c, read_c, counts_c in ((5.0, 30.0, 18.0), (5.0, 16.0, 16.0), (5.0, 10.0, 15.0), (24.0, 10.0, 24.0)):
+        believed = Believed(values_of(POT, **{"gains.loss_w_per_k": 1.0}))
+        believed.step(1.0, read_c, told_c, 0.0, 35.0, False, False)
+        for _ in range(15000):
+            believed.step(4.0, 30.0, told_c, 4.0 * 18.0, 35.0, False, False)
+        assert abs(1.3 * (1.0 + 0.02 * max(0.0, believed.water_c - 33.0)) * (believed.water_c - counts_c) - 18.0) < 0.05
 
 
 def alone():

@@ -79,8 +79,8 @@ def test_gains_too_small_for_single_precision_are_refused():
 
 
 def test_gains_of_another_bath_are_refused_with_what_the_stated_litres_allow():
-    """2 L: half of its water 4180 J/K, thrice bath, bowl and chocolate 36,720 J/K; 8 W/K at 1 L, by 2^0.667: 12.7."""
-    for name, low, high in (("gains.water_j_per_k", 4200.0, 36700.0), ("gains.loss_w_per_k", 0.1, 12.6)):
+    """2 L: half of its water 4180 J/K, half again of bath and bowl 13,350 J/K; 8 W/K at 1 L, by 2^0.667: 12.7."""
+    for name, low, high in (("gains.water_j_per_k", 4200.0, 13300.0), ("gains.loss_w_per_k", 0.1, 12.6)):
         assert settings.check(settings.SETTINGS, {name: low})[1] is None
         assert settings.check(settings.SETTINGS, {name: high})[1] is None
         assert "for 2 L" in refused({name: 1.1 * high})

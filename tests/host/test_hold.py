@@ -226,7 +226,7 @@ def test_a_board_that_restarted_while_nobody_listened_was_not_stopped(here, monk
 
 def test_a_bowl_on_the_bench_makes_no_other_pot(here):
     """Its reading in the air is not a warm bowl's: heat into it is not counted, and nothing is judged."""
-    (here / "g.toml").write_text("water_j_per_k = 15000.0\nbowl_w_per_k = 4.0\nloss_w_per_k = 0.1\n")
+    (here / "g.toml").write_text("water_j_per_k = 13000.0\nbowl_w_per_k = 4.0\nloss_w_per_k = 0.1\n")
     rising = [status_line(n, 1000 * n, water=30000 + 10 * n, bowl=20000, duty=10000) for n in range(2, 600)]
     board = FakeBoard(lambda: iter([event_line("bowl_off", 1, 1000), *rising, done(2)]))
     _, ended, _ = held([], for_="10m", board=board, gains="g.toml", rig="pot")

@@ -204,6 +204,7 @@ def test_another_pot_does_not_become_other_watts():
     made = heated(POT, {**TRUTH, "water_j_per_k": 18600.0})
     said = " ".join(found_in(made).notes)
     assert "another pot" in said
+    assert "only part of each change: is it deep in the water" in said
     assert "heater gives" not in said
 
 

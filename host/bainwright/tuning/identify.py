@@ -381,8 +381,9 @@ def _warnings(findings: Findings, likely: Model) -> list[str]:
     if 1.0 / WRONG_STORE < share < WRONG_STORE:
         return []
     litres = likely.water_j_per_k / WATER_J_PER_LK
+    part = ", or its probe shows only part of each change: is it deep in the water" if share > 1.0 else ""
     said = (f"the water stores {share:.1f} times as much heat as {litres:g} L should: another pot or water level than "
-            "in the settings")
+            f"in the settings{part}")
     # Wrong watts change both heat stores, another pot only the water's. The water's includes the pot's metal, so
     # the mean of both is the better guess: off by 5 % on half of simulated warmers, by 19 % at most (computed).
     bowl = model.bowl_j_per_k / likely.bowl_j_per_k if "bowl_j_per_k" in findings.identified else share
