@@ -90,6 +90,50 @@ class BowlProbeOut:
             self.out, self._from_c = True, self._fall.from_c
 
 
+class Lifted:
+    """Does the bowl cool although its water reads warmer? Then it is not in that water, whatever was said.
+
+    `away` from a fall of FELL_K in ten minutes at UNDER_K under the water, until the bowl warms again by WARMED_K, or
+    stays as it is for ten minutes ROOM_K over the room told: on the bench it goes on cooling there. What the water's
+    probe reads meanwhile ends nothing: a drift brings it down to the bowl.
+    """
+
+    WINDOW_S, STAYS_K = 600.0, 0.3
+    FELL_K, UNDER_K = 0.8, 1.5  # (chosen: a bowl of 2 kg on the bench falls by 2.5 K in that time: computed)
+    WARMED_K = 0.5  # (chosen)
+    STIRRED_K = 1.0  # a middle that rose by more in a window was stirred, and falls back from there (chosen)
+    ROOM_K = 5.0  # a room is known this well (as `rest`), and a bowl that cools by less is nearer to it (computed)
+
+    def __init__(self) -> None:
+        self.begin()
+
+    def begin(self) -> None:
+        """Forget."""
+        self.away = False
+        self._from_c: float | None = None
+        self._low_c = self._since_s = 0.0
+
+    def step(self, dt_s: float, bowl_c: float, water_c: float, room_c: float) -> None:
+        """One valid reading of each."""
+        if self._from_c is None:
+            self._from_c = self._low_c = bowl_c
+        self._low_c = min(self._low_c, bowl_c)
+        if not (self.away or bowl_c < water_c - self.UNDER_K):
+            self.begin()
+            return
+        if bowl_c >= self._low_c + self.WARMED_K:
+            self.away, self._low_c = False, bowl_c
+        self._since_s += dt_s
+        fell_k = self._from_c - bowl_c
+        if not fell_k < self.FELL_K:
+            self.away = True
+            self._from_c, self._since_s = bowl_c, 0.0
+        elif self._since_s >= self.WINDOW_S:
+            if fell_k < self.STAYS_K and bowl_c >= room_c + self.ROOM_K:
+                self.away = False
+            self._from_c, self._since_s = min(bowl_c, self._from_c + self.STIRRED_K), 0.0
+
+
 class Surge:
     """The water rises faster than 1.5 times what all the heat could do to a half-empty bath."""
 

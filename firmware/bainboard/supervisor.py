@@ -8,7 +8,7 @@ The loop passes each 1 s. SAFETY-RULES.md derives the bound on the true water fr
 
 from bainboard import faults
 from bainboard.heat_balance import OVER_LIMIT_K, Account
-from bainboard.plausibility import Alone, Believed, BowlProbeOut, BowlWitness, Fall, Pace, Poured, Surge, Twin
+from bainboard.plausibility import Alone, Believed, BowlProbeOut, BowlWitness, Fall, Lifted, Pace, Poured, Surge, Twin
 from bainboard.rest import Rest
 
 # Reactions. None of them adds heat.
@@ -150,7 +150,10 @@ def heat_capped(s, i: Inputs) -> bool:
 
 
 def unwitnessed(s, i: Inputs) -> bool:
-    """The bowl is out, and no other witness: Cw x (limit + 7.5 K - reading as it left) / (d P), Cw all stated water."""
+    """The bowl is out or unread, and no other witness: Cw x (limit + 7.5 K - reading as it left) / (d P).
+
+    Cw is all of the stated water. Out without a word: once it has cooled by 0.8 K under its water.
+    """
     return s.holding and s.alone.over
 
 
@@ -355,6 +358,7 @@ class Supervisor:
         self.account = Account(values)
         self.rest = Rest(values, unasked)
         self.bowl_out = BowlProbeOut(values)
+        self.lifted = Lifted()
         self.witness = BowlWitness(values)
         self.twin = Twin()
         self.believed = Believed(values, believed_c)
@@ -542,6 +546,10 @@ class Supervisor:
         else:
             self.bowl_out.step(dt_s, bowl_c, self.calm_c, now_ms - i.last_person_ms < ACTED_MS)
         self.bowl_c = None if self.bowl_out.out else bowl_c
+        if self.bowl_c is None or not self.water_ok:
+            self.lifted.begin()
+        elif self.holding:
+            self.lifted.step(dt_s, self.bowl_c, self.calm_c, i.room_c)
         # At rest the bowl may be on the bench; for a while it counts as where it was, so that no new hold is an escape.
         self._rest_s = 0.0 if self.heating or i.state == "pause" else min(WITNESS_S, self._rest_s + dt_s)
         if self._rest_s >= WITNESS_S:
@@ -557,7 +565,8 @@ class Supervisor:
         given_j = i.given_j if 0.0 <= i.given_j <= 2.0 * full_j else full_j  # a sum that cannot be reads as full heat
         limit_c = min(i.stage_limit_c, i.never_c - UNDER_NEVER_K)
         self.account.may_look = self.holding and self.heat_ok
-        self.account.witnessed = self.bowl_c is not None and not (i.bowl_away or self.bowl_out.out)
+        witnessed = self.bowl_c is not None and not self.lifted.away
+        self.account.witnessed = witnessed
         arrived_j = self.account.step(now_ms, dt_s, self.water_ok, i.water_c, given_j, limit_c, i.room_c)
         if not self.water_ok:
             self.rest.steady = False
@@ -565,8 +574,8 @@ class Supervisor:
         self.believed.step(dt_s, i.water_c, i.room_c, given_j, limit_c, i.never_c < HOTTEST_C,
                            self.bowl_c is not None)
         if self.holding:
-            away = i.bowl_fitted and (i.bowl_away or self.bowl_out.out)
-            away = away and not (self.second_ok or self.values["gains.loss_w_per_k"] > 0.0)
+            other = self.second_ok or self.values["gains.loss_w_per_k"] > 0.0
+            away = i.bowl_fitted and not (witnessed or other)
             self.alone.step(dt_s, away, self.calm_c, i.room_c, given_j, limit_c)
         if self._fall.step(dt_s, self.calm_c):
             self._fall.begin()

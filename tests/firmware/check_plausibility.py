@@ -2,7 +2,7 @@
 
 from fake_bath import POT, values_of
 
-from bainboard.plausibility import Alone, Believed, BowlProbeOut, BowlWitness, Fall, Pace, Poured, Surge, Twin
+from bainboard.plausibility import Alone, Believed, BowlProbeOut, BowlWitness, Fall, Lifted, Pace, Poured, Surge, Twin
 
 
 def test_a_fall_at_the_allowed_rate_is_none_and_twice_that_is_met_when_it_is_a_kelvin_deep():
@@ -36,6 +36,38 @@ def test_a_refill_of_a_fifth_and_a_warm_bowl_in_cold_water_are_no_probe_in_the_a
         c += (25.0 - c) / 80.0  # nearly empty
         probe.step(1.0, c, 25.0, False)
         assert not probe.out
+
+
+def lifted_at(bowl_of, water_of, seconds, room_c=20.0):
+    """(the sign at the end, when it first said that the bowl is away, s, or None)."""
+    lifted, met = Lifted(), None
+    for n in range(seconds):
+        lifted.step(1.0, bowl_of(n), water_of(n), room_c)
+        if lifted.away and met is None:
+            met = n
+    return lifted.away, met
+
+
+def test_a_bowl_that_cools_under_warm_water_is_out_of_it_until_it_warms_again():
+    """On a bench at 20 °C, 2 kg with a time constant of 45 min: 31.5 °C has lost 0.8 K after 195 s (by hand)."""
+    def bench(n):
+        return 20.0 + 11.5 * 0.999629 ** n
+
+    away, met = lifted_at(bench, lambda n: 33.5, 9000)
+    assert away
+    assert 190 <= met <= 200
+    assert lifted_at(bench, lambda n: 33.5 - max(0, n - 900) / 300.0, 9000)[0]  # a drift brings the reading down to it
+    for back in (lambda n: bench(2000) + max(0, n - 2000) / 1200.0, lambda n: max(bench(n), 26.0)):
+        assert not lifted_at(back, lambda n: 33.5, 3600)[0]  # it warms, or stays well over the room
+
+
+def test_a_bowl_that_cools_with_its_water_or_stays_under_it_is_in_it():
+    for bowl_of, water_of in ((lambda n: 45.0 - n / 600.0, lambda n: 45.5 - n / 590.0),  # it cools to its next stage
+                              (lambda n: 29.0 - n / 1200.0, lambda n: 33.0),  # a draught: 0.5 K in ten minutes
+                              (lambda n: 20.0 + n / 900.0, lambda n: 50.0),  # it melts
+                              # Stirred each half hour, a middle that is cooled from above falls back after it.
+                              (lambda n: 29.0 + 3.0 * 0.9985 ** (n % 1800) * (n >= 1800), lambda n: 45.0)):
+        assert lifted_at(bowl_of, water_of, 5000) == (False, None)
 
 
 def test_a_rise_beyond_half_again_of_all_that_heat_can_do_surges():
