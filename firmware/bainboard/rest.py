@@ -29,6 +29,7 @@ STAYS_K = 0.6  # a bath so far over what it can be by itself is heated (chosen: 
 WARMER_K = 1.0  # a bowl that reads so far over its water gives it heat (chosen: the error of two probes)
 POUR_MS, POURS_MS = 1800 * 1000, 3600 * 1000  # a rise as heat makes it is no pour in half of each hour (chosen)
 WINDOW_MS = 600 * 1000  # what is poured or set in is mixed and seen by then (chosen)
+ROUNDS = 3  # (chosen: a bowl that is stirred may make one)
 FALL_K = 0.1  # the least fall in such a window that is one (chosen: steps of 1/16 K, nine to a reading)
 WINDOWS = 3  # so many windows of a fall in a row, and nothing heats the bath (chosen)
 
@@ -148,6 +149,7 @@ class Rest:
         """The switch was proved, or a person has cleared the latch; what rose with the guard open is as true as it was.
         """
         self._base_c: float | None = None
+        self._begin_rounds()
         self._enter(self.WATCH, 0, 0.0)
 
     def proved(self) -> None:
@@ -226,6 +228,8 @@ class Rest:
         """The same reading after `step`, but in a self-test, which moves switch and guard itself."""
         tested = now_ms - self._looked_ms > APART_MS
         self._looked_ms = now_ms
+        if holding:
+            self._count_rounds(now_ms, water_c, duty_zero, last_person_ms)
         if tested and self.state in (self.OPENED, self.CLOSED):
             self._enter(self.OPENED, now_ms, water_c)  # what a test poured in between is no part of a slope
         if self.state == self.OPENED:
@@ -297,6 +301,35 @@ class Rest:
         if self._guard_fitted:
             self._enter(self.OPENED, now_ms, water_c)
         elif now_ms - last_person_ms >= PERSON_MS:
+            self._enter(self.SHORTED, now_ms, water_c)
+
+    def _begin_rounds(self) -> None:
+        self._rounds = 0
+        self._round_low_c = self._round_top_c = None
+
+    def _count_rounds(self, now_ms: int, water_c: float, duty_zero: bool, last_person_ms: int) -> None:
+        """The guard closes and the water rises; it opens, for whatever reason, and the water falls; again and again.
+
+        A bowl warmer than its bath, which hides a shorted switch from the looks, goes on warming it with the guard
+        open. Water that falls until heat is asked for, with the guard closed, has no such switch.
+        """
+        if not duty_zero:
+            self._begin_rounds()
+        elif self._open_ms is None:
+            self._round_top_c = None
+            if self._round_low_c is None:
+                self._round_low_c, self._round_ms = water_c, now_ms
+            self._round_low_c = min(self._round_low_c, water_c)
+        else:
+            if self._round_low_c is not None and self._round_ms > last_person_ms:
+                self._round_top_c = water_c if water_c - self._round_low_c >= MOVED_K else None
+            self._round_low_c = None
+            if self._round_top_c is not None:
+                self._round_top_c = max(self._round_top_c, water_c)
+                if water_c <= self._round_top_c - MOVED_K:
+                    self._rounds += 1
+                    self._round_top_c = None
+        if self._rounds >= ROUNDS:
             self._enter(self.SHORTED, now_ms, water_c)
 
     def _look(self, now_ms: int, water_c: float) -> None:

@@ -218,7 +218,7 @@ def looks_again(s, i: Inputs) -> bool:
 
 
 def switch_shorted(s, i: Inputs) -> bool:
-    """The second look takes lag + 60 s + 0.6 K x C / (P - loss).
+    """The second look takes lag + 60 s + 0.6 K x C / (P - loss). Beside a warmer bowl: three rounds of `over_stage`.
 
     With no guard there are no looks: at once, but a person's act explains a rise for the quarter hour after it.
     """

@@ -266,3 +266,29 @@ def test_what_rises_again_is_not_steady_any_more_and_neither_is_what_is_not_seen
         at = steady()
         at.rest.step(1000 * at.now_s + 1000, 34.0, None, ROOM_C, duty_zero, 0.0, guard_open, True, False)
         assert not at.rest.steady
+
+
+def shorted_after(rounds, fall_k=0.8, asks=False, acts=False, rise_k=0.8):
+    """Is the switch called shorted after so many rounds beside a warm bowl: closed, it rises; open, it falls?"""
+    rest, now_ms, water_c, last_person_ms = Rest(values_of(POT)), 0, 34.0, -1
+    for _ in range(rounds):
+        for open_, k_per_s in ((False, rise_k / 80.0), (True, -fall_k / 80.0)):
+            for second in range(80):
+                now_ms, water_c = now_ms + 1000, water_c + k_per_s
+                if acts and second == 40:
+                    last_person_ms = now_ms
+                zero = not (asks and not open_ and second < 5)
+                rest.step(now_ms, water_c, 46.0, ROOM_C, zero, 0.0, open_, True, False)
+                rest.look(now_ms, water_c, 46.0, zero, 0.0, True, last_person_ms)
+    return rest.shorted
+
+
+def test_a_rise_that_comes_and_goes_with_the_guard_three_times_is_a_shorted_switch_s_whatever_the_bowl():
+    """A warm bowl hides the switch from the looks; it does not stop warming its bath when the guard opens."""
+    assert not shorted_after(2)
+    assert shorted_after(3)
+    assert not shorted_after(5, fall_k=0.2)  # the bowl's heat
+    assert not shorted_after(5, fall_k=-0.8)
+    assert not shorted_after(5, rise_k=0.2)
+    assert not shorted_after(5, asks=True)  # it is this heat
+    assert not shorted_after(5, acts=True)  # a kettle each time
