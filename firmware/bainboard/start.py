@@ -8,9 +8,9 @@ from bainboard import heap_reserve
 # Lowest first, and swept after each: what loading leaves behind would scatter the modules over the whole heap, and
 # no free run would be left that is long enough for the next one's tables.
 LAYERS = ("wire", "store", "chunks", "log_folder", "flashlog", "answered", "sensing", "board",
-          "control.cascade", "heat_balance", "rest", "plausibility", "supervisor", "selftest", "stages", "refill",
-          "programme", "panel", "panel_logic", "powerup", "warmer", "saved_profiles", "documents", "standalone",
-          "requests_urgent", "service", "panel_task", "app")
+          "control.cascade", "heat_balance", "rest", "plausibility", "lone_probe", "supervisor", "selftest", "stages",
+          "refill", "programme", "panel", "panel_logic", "powerup", "warmer", "saved_profiles", "documents",
+          "standalone", "requests_urgent", "service", "panel_task", "app")
 
 
 def run(version: str, keep) -> None:

@@ -8,7 +8,8 @@ The loop passes each 1 s. SAFETY-RULES.md derives the bound on the true water fr
 
 from bainboard import faults
 from bainboard.heat_balance import OVER_LIMIT_K, Account
-from bainboard.plausibility import Alone, Believed, BowlProbeOut, BowlWitness, Fall, Lifted, Pace, Poured, Surge, Twin
+from bainboard.lone_probe import Alone, Lifted
+from bainboard.plausibility import Believed, BowlProbeOut, BowlWitness, Fall, Pace, Poured, Surge, Twin
 from bainboard.rest import Rest
 
 # Reactions. None of them adds heat.

@@ -21,8 +21,8 @@ FIRMWARE_LAYERS = (
     {"help_text"},  # words for the PC; no board loads it
     {"store", "log_folder", "transfer", "sensing", "drive", "drivers.onewire_probe", "drivers.ntc", "drivers.platinum",
      "drivers.display", "control.pid", "control.gains", "control.rules"},
-    {"commands", "programme", "heat_balance", "rest", "plausibility", "supervisor", "selftest", "panel", "display_text",
-     "flashlog", "experiment", "powerup", "control.cascade"},
+    {"commands", "programme", "heat_balance", "rest", "plausibility", "lone_probe", "supervisor", "selftest", "panel",
+     "display_text", "flashlog", "experiment", "powerup", "control.cascade"},
     {"fitting"},
     {"board", "warmer", "panel_logic", "saved_profiles"},
     {"documents", "display_task"},

@@ -2,7 +2,8 @@
 
 from fake_bath import POT, values_of
 
-from bainboard.plausibility import Alone, Believed, BowlProbeOut, BowlWitness, Fall, Lifted, Pace, Poured, Surge, Twin
+from bainboard.lone_probe import Alone, Lifted
+from bainboard.plausibility import Believed, BowlProbeOut, BowlWitness, Fall, Pace, Poured, Surge, Twin
 
 
 def test_a_fall_at_the_allowed_rate_is_none_and_twice_that_is_met_when_it_is_a_kelvin_deep():
