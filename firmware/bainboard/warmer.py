@@ -302,7 +302,8 @@ class Warmer:
             self.duty = self.experiment.step(i.water_c)
         elif i.water_c is not None:
             # The control does not see what a look does to the water, except near the limit.
-            near = not i.water_c < i.stage_limit_c - NEAR_LIMIT_K
+            spare_k = self.cascade.over_k - self.cascade.drop_k if p.walled else 0.0
+            near = not i.water_c < i.stage_limit_c - spare_k - NEAR_LIMIT_K
             water_c = i.water_c if near else i.water_c - self.supervisor.account.look.echo_k
             self.duty = self.cascade.step(
                 water_c, bowl_c, p.aim_c, p.ceiling_c, self.room_c, dt_ms / 1000, away, p.walled)

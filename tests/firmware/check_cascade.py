@@ -164,15 +164,24 @@ def settled_target(cascade, bowl_c, **how):
 
 
 def test_a_learnt_warmer_warms_up_with_water_over_the_ceiling_by_what_its_wall_stays_colder():
-    # A tenth of the drop lies before the wall: water at w and the bowl at b leave it at w - (w - b) / 10, and the
-    # wall's ceiling less the margin, 34.3 °C, then lets the water be at (34.3 - b / 10) / 0.9; 1 K over it at most.
+    # A twenty-fifth of the drop lies before the wall: water at w and the bowl at b leave it at w - (w - b) / 25, and
+    # the wall's ceiling less the margin, 34.3 °C, then lets the water be at (34.3 - b / 25) / 0.96; of a drop of over
+    # 9 K only 9 count: 0.375 K over it at most.
     cascade = learnt()
     cascade.reset(33.0, 20.0)
-    assert cascade.over_k == 1.0
-    for bowl_c, want_c in ((20.0, 35.3), (28.0, (34.3 - 2.8) / 0.9), (30.3, (34.3 - 3.03) / 0.9), (30.6, 34.3),
+    assert cascade.over_k == 0.375
+    for bowl_c, want_c in ((20.0, 34.675), (28.0, (34.3 - 1.12) / 0.96), (30.3, (34.3 - 1.212) / 0.96), (30.6, 34.3),
                            (29.0, 34.3)):  # once warm, a refill that cools it gets none of that
         assert abs(settled_target(cascade, bowl_c) - want_c) <= 1e-4
+        assert abs(cascade.drop_k - (want_c - 34.3)) <= 1e-4
     assert cascade.over_k == 0.0
+
+
+def test_the_drop_before_the_wall_is_no_larger_for_a_coupling_learnt_of_a_stirred_bowl():
+    for coupling in (0.5, 9.0, 40.0):
+        cascade = learnt(**{"gains.bowl_w_per_k": coupling})
+        cascade.reset(33.0, 5.0)
+        assert settled_target(cascade, 5.0) <= 34.3 + 0.375 + 1e-4
 
 
 def test_water_stays_under_the_ceiling_where_nothing_says_how_much_colder_the_wall_is():
@@ -190,7 +199,7 @@ def test_water_stays_under_the_ceiling_where_nothing_says_how_much_colder_the_wa
 def test_a_bowl_whose_probe_is_lost_in_the_warm_up_is_not_warmed_over_the_ceiling_again():
     cascade = learnt()
     cascade.reset(33.0, 20.0)
-    assert settled_target(cascade, 20.0) > 35.0
+    assert settled_target(cascade, 20.0) > 34.6
     assert settled_target(cascade, None) <= 34.3 + 1e-4
     assert cascade.over_k == 0.0
     assert abs(settled_target(cascade, 20.0) - 34.3) <= 1e-4

@@ -183,7 +183,7 @@ def test_a_hold_by_a_platinum_probe_keeps_the_window_until_a_lead_is_off(tmp_pat
 
 
 def test_a_learnt_warmer_warms_up_with_water_over_the_ceiling_and_nothing_trips(capsys):
-    """The wall stays under 34.5 °C, the water does not; its limit of 35 °C comes back once the bowl is nearly warm."""
+    """The wall stays under 34.5 °C, the water does not: it may be at 34.675 °C until the bowl is nearly warm."""
     Path("gains.toml").write_text("bowl_w_per_k = 4.1\n[bowl]\nkp = 2.4\nti_s = 900.0\n")
     Path("cold.toml").write_text("[start]\nwater_c = 16.0\nbowl_c = 18.0\n")
     code, result, _ = hold(capsys, "dark", "--virtual", "--gains", "gains.toml", "--scenario", "cold.toml",
@@ -191,10 +191,10 @@ def test_a_learnt_warmer_warms_up_with_water_over_the_ceiling_and_nothing_trips(
     assert (code, result["trips"], result["temper"]) == (1, [], "set")  # the bowl began so cold that it has set
     log = read_log(Path(result["log"]))
     water_c, bowl_c = log["water_c"], log["bowl_c"]
-    over = water_c > 35.0
-    assert over.sum() > 120  # twice as long as over the stage's limit may last
-    assert np.max(water_c) <= 35.5
-    assert np.max(bowl_c[over]) < 30.5
+    over = water_c > 34.5
+    assert over.sum() > 120
+    assert np.max(water_c) < 35.0  # of a settled hold, its limit
+    assert np.max(bowl_c[over]) < 31.0
     assert result["water_peak_c"] == pytest.approx(np.max(water_c), abs=0.2)  # of the whole hold, warm-up included
     assert "A learnt warmer lets its water over the ceiling while a cold bowl warms up" in result["summary"]
     assert not [event for event in log.events if event["event"] in ("warn", "trip")]

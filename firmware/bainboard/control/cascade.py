@@ -12,7 +12,9 @@ CALM_S = 10.0
 RAILED = 0.999  # duty from which on the heater can give no more; chosen
 LEAST_WEIGHT = 0.2  # a smaller setpoint weight would let the target run off without bound; chosen
 COLD_K = 1.0  # a bowl this far below its target since the start is warming up; chosen
-MOST_OVER_K = 1.0  # most that water may be over its ceiling then: a bowl's probe that is stuck cold lies so far; chosen
+# Most that water may be over its ceiling then, as over a bowl 9 K colder (rules.WALL_SHARE): a bowl's probe that is
+# stuck cold lies by no more; chosen.
+MOST_OVER_K = 0.375
 DEAD_SHARE = 0.6  # dead time as a share of 1 / (gain * slope): 0.4 by rules.CLOSED, and caution; chosen
 
 
@@ -51,6 +53,7 @@ class Cascade:
         self._following = self._smooth = False
         self.water_target_c = self._followed_c = water_c
         self._cold = True
+        self.drop_k = 0.0
         self.bowl_est_c = bowl_c
         if bowl_c is None and water_c is not None:
             self.bowl_est_c = water_c - self.offset_c
@@ -62,7 +65,7 @@ class Cascade:
 
     @property
     def over_k(self) -> float:
-        """How far the water may be over its ceiling for now, at most."""
+        """How far the water may be over its ceiling in this warm-up, at most; at this moment, by `drop_k`."""
         return MOST_OVER_K if self._cold and self.gains.wall_share > 0.0 else 0.0
 
     def _wall_drop_k(self, bowl_c: float, target_c: float, top_c: float) -> float:
@@ -95,8 +98,8 @@ class Cascade:
         self._estimate_bowl(water_c, bowl_c, room_c, dt_s, bowl_away)
         top_c = self.water_ceiling(ceiling_c)
         room_c = min(room_c, top_c)  # a room said to be warmer than the ceiling lifts nothing over it
-        if walled and not bowl_away:
-            top_c += self._wall_drop_k(bowl_c, target_c, top_c)
+        self.drop_k = self._wall_drop_k(bowl_c, target_c, top_c) if walled and not bowl_away else 0.0
+        top_c += self.drop_k
         if bowl_away:
             self._following = False  # frozen: the water keeps its last target
         else:

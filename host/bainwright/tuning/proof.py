@@ -192,7 +192,7 @@ def course_findings(task: Task, before: Mapping[str, fastsim.Outcome], after: Ma
     over = sum(int((each["wall_over_s"] > 0.0).sum()) for each in after.values())
     found.append(Finding(
         f"The bowl's wall stayed below its limit of {task.ceiling_c:g} °C on every simulated warmer. The water may be "
-        f"up to {MOST_OVER_K:g} °C over it while a cold bowl warms up." if not over else
+        f"up to {MOST_OVER_K:.1f} °C over it while a cold bowl warms up." if not over else
         f"The bowl's wall was above its limit of {task.ceiling_c:g} °C in {over} simulated evenings.", not over))
     found.append(_paired_finding(before, after))
     for course in COURSES:
