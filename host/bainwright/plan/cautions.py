@@ -21,6 +21,7 @@ LONG_TEMPER_S = 6 * 3600.0  # chosen: longer than anybody dips from one temper
 LONG_MELTED_S = 24 * 3600.0  # from memory, as the line about the night
 CUT_SHARE = 1e-9
 DAY_MIN = 24 * 60.0
+MOST_OF_THE_BATH = 0.8  # chosen: a bigger swap is work
 MANY_REFILLS = 2  # chosen: more than one pair of hands tempers beside the dipping
 
 
@@ -204,23 +205,36 @@ def _near(plan: Plan, shown: Shown) -> str:
 
 
 def _harder(plan: Plan, shown: Shown) -> list[str]:
-    said = [] if plan.melts_here else [_elsewhere(plan, shown)]
-    melt = plan.melt
+    return [
+        *([] if plan.melts_here else [_elsewhere(plan, shown)]),
+        *_of_the_melt(plan, shown),
+        *_of_the_hours(plan, shown),
+        *_of_the_heater(plan),
+        *_shallow(plan),
+    ]
+
+
+def _of_the_melt(plan: Plan, shown: Shown) -> list[str]:
+    """A melt that leaves old crystals or may not get there, and refills without end."""
+    said, melt = [], plan.melt
     if plan.request.tempered and melt.to_c < MELT_LEAST_C:
         said.append(
             f"A melt of {shown.temp(melt.to_c)} may leave old crystals in it, and those set to a bad temper. "
             f"At least {shown.temp(MELT_LEAST_C)} is usual (--melt)."
         )
     if plan.melts_here and melt.took and melt.took.high_s is None:
-        said.append(
-            f"This melt may not get to {shown.temp(melt.to_c)}: {_helps(plan)}."
-        )
+        said.append(f"This melt may not get to {shown.temp(melt.to_c)}: {_helps(plan)}.")
     if plan.refills and plan.refills.count > MANY_REFILLS:
         said.append(
             f"{plan.refills.count} refills of {shown.mass(plan.refills.each_kg)} follow, each tempered before it goes "
             "in: have a second bowl and a second pair of hands for them, or make several evenings of it."
         )
-    request = plan.request
+    return said
+
+
+def _of_the_hours(plan: Plan, shown: Shown) -> list[str]:
+    """More hours than the chocolate or the run timer takes, and more stock than the bowl takes."""
+    said, request = [], plan.request
     if request.tempered and request.work_s > LONG_TEMPER_S:
         said.append(
             f"{duration_words(request.work_s)} in temper is long: it thickens by the hour, and no published figure "
@@ -239,15 +253,22 @@ def _harder(plan: Plan, shown: Shown) -> list[str]:
             f"The bowl is full at {shown.mass(request.batch_kg)}: melt the other {shown.mass(later_kg)} elsewhere, or "
             "after this."
         )
+    return said
+
+
+def _of_the_heater(plan: Plan) -> list[str]:
+    """A heater with little in reserve, and a bath that is nearly all swapped."""
+    said = []
     tight = [need for need in plan.needs if _tight(need) and (plan.melts_here or need.stage != "melt")]
     if tight and plan.heater_enough:
         said.append(
             f"The heater has little in reserve uncovered ({STAGE_NAMES[tight[0].stage]}): cover the water round the "
             "bowl, and keep draughts away."
         )
-    if plan.melts_here and plan.swap and plan.swap.out_l is not None and plan.swap.out_l > 0.8 * plan.swap.bath_l:
+    swap = plan.swap if plan.melts_here else None
+    if swap and swap.out_l is not None and swap.out_l > MOST_OF_THE_BATH * swap.bath_l:
         said.append("Nearly the whole bath has to be swapped: colder water would do with less.")
-    return said + _shallow(plan)
+    return said
 
 
 def _shallow(plan: Plan) -> list[str]:
