@@ -13,10 +13,12 @@ from iapws import IAPWS97
 from scipy.integrate import solve_ivp
 
 from bainwright.builds import electrical, rules, warmth
-from bainwright.builds.catalogue import BUILDS, BY_NAME, MAT, PLATE, POT, SMALL_SWITCH
-from bainwright.builds.parts import CutOut, ThermalFuse
+from bainwright.builds.catalogue import BUILDS, BY_NAME, MAT, PLATE, POT
+from bainwright.builds.parts import CutOut, ThermalFuse, Transistor
 
 NAMES = list(BY_NAME)
+# IRLZ44N, table of electrical characteristics, from memory: 55 V, threshold 1.0 to 2.0 V, 21 S at 25 A, 25 nC.
+SMALL_SWITCH = Transistor("IRLZ44N", drain_v=55.0, threshold_v=2.0, switched_nc=25.0, siemens=21.0, at_a=25.0)
 
 
 @pytest.mark.parametrize("build", BUILDS, ids=NAMES)

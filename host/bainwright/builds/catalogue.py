@@ -23,8 +23,6 @@ from bainwright.physics.materials import STEEL_J_PER_KGK
 # IRLB3034, table of electrical characteristics, from memory: 40 V, threshold 1.0 to 2.5 V, 286 S at 195 A, gate to
 # drain 54 nC, and half as much again for the worst part.
 SWITCH = Transistor("IRLB3034", drain_v=40.0, threshold_v=2.5, switched_nc=81.0, siemens=286.0, at_a=195.0)
-# IRLZ44N, the same table, from memory: 55 V, threshold 1.0 to 2.0 V, 21 S at 25 A, 25 nC. In no build: see the guides.
-SMALL_SWITCH = Transistor("IRLZ44N", drain_v=55.0, threshold_v=2.0, switched_nc=25.0, siemens=21.0, at_a=25.0)
 # A finned heat sink of aluminium, 9 °C/W and 30 g (data sheets, from memory); what lies before it, and
 # the still air of the box, are chosen.
 SINK = HeatSink(k_per_w=12.0, kg=0.03)

@@ -6,11 +6,10 @@ import contextlib
 import io
 import time
 from collections.abc import Callable
-from typing import IO, Any, Protocol, Self, TextIO, cast
+from typing import IO, Protocol, Self, TextIO, cast
 
 from rich.console import Console, RenderableType
 from rich.live import Live
-from rich.text import Text
 
 from bainwright.core.terminal import GuardedStream, Unhurried, drawing, unhurried, visible
 from bainwright.core.units import clock_words
@@ -262,11 +261,3 @@ def finish(out: IO[str]) -> None:
     """The hold is over."""
     if isinstance(stream := drawing(cast(TextIO, out)), Unhurried):
         stream.finish()
-
-
-def plain(renderable: Text, width: int, **_: Any) -> str:
-    """A drawing as text without colours, for tests."""
-    console = Console(width=width, color_system=None)
-    with console.capture() as captured:
-        console.print(renderable, end="")
-    return captured.get()
