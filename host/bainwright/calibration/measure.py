@@ -68,7 +68,7 @@ def identify_probes(warmer: Warmer, link: Link, lifted: str, report: Report) -> 
     """
     places = reading.places_of(warmer.settings)
     if len(places) < 2:
-        raise UseError("there is only one probe, so none can be swapped")
+        raise UseError("there is only one probe, so none can be swapped", wanted="two probes", hint="skip this step")
     moved = reading.lifted(link, warmer.settings)
     if moved != lifted:
         raise UseError("the probes are swapped", got=f"the {reading.NAMES[moved]}'s reading moved",

@@ -13,6 +13,7 @@ from bainwright.core.os_errors import reason
 from bainwright.core.read_file import read_text
 from bainwright.files.rig import flatten
 
+BY_HAND = "write the figures in by hand; the record has them too"
 _TABLE = re.compile(r"\s*\[([^\[\]]+)\]\s*(?:#.*)?")
 
 
@@ -30,11 +31,11 @@ def put(path: Path, figures: Mapping[str, float]) -> None:
         if fresh is None:
             lines = "; ".join(f"{name} = {value:g}" for name, value in figures.items())
             raise FileError(f"{path} is written in a way that this program does not change", wanted=lines,
-                            hint="write them in by hand; the record has them too")
+                            hint=BY_HAND)
         if fresh != text:
             replace_file(path, fresh)
     except OSError as failed:
-        raise FileError(f"{path} cannot be changed", got=reason(failed)) from failed
+        raise FileError(f"{path} cannot be changed", got=reason(failed), hint=BY_HAND) from failed
 
 
 def changed(text: str, figures: Mapping[str, float]) -> str | None:

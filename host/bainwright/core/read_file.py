@@ -102,7 +102,8 @@ def _opened(path: Path, what: str, *, follow: bool) -> BinaryIO:
     except OSError as failed:
         raise file_error(f"{what} {path} cannot be read", failed) from failed
     except ValueError as failed:  # a NUL in the name
-        raise FileError(f"{what} {path!s} cannot be read: its name is not a file's") from failed
+        raise FileError(f"{what} {path!s} cannot be read", wanted="a name that a file can have",
+                        hint="it has a NUL byte in it: type the name again") from failed
     if not stat.S_ISREG(os.fstat(descriptor).st_mode):
         file.close()
         raise FileError(f"{what} {path} is not a plain file", hint="name a file")

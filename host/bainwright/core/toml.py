@@ -63,7 +63,8 @@ def read_toml(path: Path, what: str) -> dict[str, Any]:
     """
     text = read_text(path, f"the {what} file", TOML_BYTES).removeprefix("\ufeff")  # some editors begin a file with it
     if _TOO_DEEP.search(text):
-        raise FileError(f"the {what} file {path} is not TOML: it is nested too deeply")
+        raise FileError(f"the {what} file {path} is not TOML: it is nested too deeply",
+                        hint="our files join three names by dots at most")
     try:
         doc = tomllib.loads(text)
         numbers = list(_numbers(doc, ""))

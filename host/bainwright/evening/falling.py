@@ -6,6 +6,7 @@ from collections import deque
 from itertools import pairwise
 
 from bainwright.link.messages import Status
+from bainwright.words.plate import for_bath
 
 # Chosen: so warm a bath, at first and at last, lets no bowl in it fall at the rate below. A steady hold has 1.5
 # to 3 °C between them, and a bowl nears that by a degree in 10 min only from 2 °C and more away.
@@ -72,7 +73,7 @@ class Falling:
     def _say(self) -> str:
         (before_c, _), (bowl_c, bath_c) = self._minutes[0], self._minutes[-1]
         self._least_c = bowl_c
-        place = "in its bath" if self._bath == "water" else "on its plate"
-        self.words = (f"the chocolate fell by {before_c - bowl_c:.1f} °C in {MINUTES} min, though the {self._bath} is "
-                      f"{bath_c - bowl_c:.0f} °C warmer: look whether the bowl is {place}, or in a draught")
+        words = (f"the chocolate fell by {before_c - bowl_c:.1f} °C in {MINUTES} min, though the water is "
+                 f"{bath_c - bowl_c:.0f} °C warmer: look whether the bowl is in its bath, or in a draught")
+        self.words = for_bath(words, self._bath)
         return self.words

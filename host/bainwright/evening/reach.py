@@ -11,6 +11,7 @@ from bainwright.evening.held_back import TOO_MUCH
 from bainwright.files.score import ENTRY_S, Window
 from bainwright.link.messages import Status
 from bainwright.physics.chocolate_heat import SOLID_C
+from bainwright.words.plate import for_bath
 
 STEP_S = 900.0  # chosen: three means this far apart show, to 0.1 °C, where an approach of about an hour ends
 ROW_S = 5.0
@@ -111,10 +112,10 @@ class Reach:
         away_c = sum(water) / len(water) - ends_c
         if away_c > OUT_K:
             self.reported = True
-            place = "in its bath" if self._bath == "water" else "on its plate"
             # No figure of where it ends: a bowl in the air ends by the room, which three means do not know.
-            return (f"the chocolate reads {last_c:.1f} °C, {water[-1] - last_c:.0f} °C under the {self._bath}, and "
-                    f"comes no nearer: is the bowl {place}, and the probe in the bowl?")
+            words = (f"the chocolate reads {last_c:.1f} °C, {water[-1] - last_c:.0f} °C under the water, and comes no "
+                     "nearer: is the bowl in its bath, and the probe in the bowl?")
+            return for_bath(words, self._bath)
         reason = self._why(t_s, water_target)
         if reason is None:
             return ""

@@ -13,6 +13,7 @@ from bainwright.happenings.jumps import Jump
 from bainwright.happenings.kinds import Happening
 from bainwright.happenings.stray import Stray
 from bainwright.physics.materials import WATER_J_PER_KGK
+from bainwright.words.plate import for_bath
 
 TAP_C = 15.0  # chosen: cold water from the tap; the words say so
 STOCK_C, COOLED_C = 40.0, 25.0  # chosen: melted stock, and stock that cooled but still pours; the words say so
@@ -103,10 +104,9 @@ def _read_k(each: Happening) -> float:
 
 def left(each: Stray, clock: Callable[[float], str], bath: str) -> str:
     """A bowl that fell over a warmer bath, which the balance does not explain."""
-    place = "on its plate" if bath == "plate" else "in its bath"
-    return (f"{clock(each.at_s)}: the chocolate fell from {each.from_c:.1f} to {each.to_c:.1f} °C in "
-            f"{duration_words(each.lasted_s)}, though the {bath} was {each.over_k:.0f} °C warmer by then: it was not "
-            f"{place}, or in a strong draught.")
+    return for_bath(f"{clock(each.at_s)}: the chocolate fell from {each.from_c:.1f} to {each.to_c:.1f} °C in "
+                    f"{duration_words(each.lasted_s)}, though the water was {each.over_k:.0f} °C warmer by then: it "
+                    "was not in its bath, or in a strong draught.", bath)  # fmt: skip
 
 
 def jumped(each: Jump, clock: Callable[[float], str], bath: str) -> str:

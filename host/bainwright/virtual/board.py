@@ -238,7 +238,8 @@ class VirtualBoard:
     def _await(self) -> Any:
         try:
             if not self._control.poll(ANSWER_S):
-                raise LinkError("the virtual board does not answer", got=f"nothing for {ANSWER_S:g} s")
+                raise LinkError("the virtual board does not answer", got=f"nothing for {ANSWER_S:g} s",
+                                hint="its last messages are on stderr")
             good, value = self._control.recv()
         except (EOFError, ConnectionError) as error:
             raise LinkError("the virtual board ended unexpectedly", hint="its last messages are on stderr") from error

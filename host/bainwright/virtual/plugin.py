@@ -13,6 +13,7 @@ from typing import Any, Protocol, runtime_checkable
 from bainwright.core.errors import PlantError
 from bainwright.core.toml import close_match
 
+ITS_OWN = "the error is in that file: correct it and try again"
 FORM = "FILE.py:NAME, where NAME is a class or function without arguments"
 
 
@@ -53,7 +54,8 @@ def load_plant(spec: str) -> Any:
     try:
         plant = make()
     except Exception as error:  # a user's code may raise anything; it becomes one sentence
-        raise PlantError(f"{file}:{name} failed when called without arguments", got=describe(error)) from error
+        raise PlantError(f"{file}:{name} failed when called without arguments", got=describe(error),
+                         hint=ITS_OWN) from error
     _check(plant, spec)
     return plant
 
@@ -74,7 +76,7 @@ def _run(path: Path) -> ModuleType:
     try:
         module_spec.loader.exec_module(module)
     except (Exception, SystemExit) as error:  # a script that calls sys.exit must not end ours
-        raise PlantError(f"the plant file {path} failed while loading", got=describe(error)) from error
+        raise PlantError(f"the plant file {path} failed while loading", got=describe(error), hint=ITS_OWN) from error
     finally:
         sys.path.pop(0)
     return module

@@ -249,7 +249,8 @@ def _check_stock(scenario: Scenario, plant: Warmer) -> None:
     moves: list[tuple[float, float]] = []
     for event in scenario.events:
         if isinstance(event, acts.WaterSwap | acts.WaterTopUp | acts.WaterOut) and not plant.body.is_bath:
-            raise FileError(f"the event {kind_of(event)!r} at {event.at_s:g} s needs a bath; this rig is a plate")
+            raise FileError(f"the event {kind_of(event)!r} at {event.at_s:g} s needs a bath; this rig is a plate",
+                            hint="leave the event out, or play it on a warmer with water")
         if isinstance(event, acts.Refill | acts.Seed):
             moves.append((event.at_s, event.mass_kg))
         elif isinstance(event, acts.Dip):

@@ -151,7 +151,8 @@ def _chosen(record: Recorded, choice: Choice) -> Evening:
         evening = replace(evening, target_c=np.clip(moved_c, low_c, high_c))
     if choice.announce_s is not None:
         if not record.refills:
-            raise FileError("the readings show no refill plainly enough to play it again with an announcement")
+            raise FileError("the readings show no refill plainly enough to play it again with an announcement",
+                            hint="choose an evening with a larger refill, or leave --announce out")
         comes = evening.comes.copy()
         for each in record.refills:
             begin_s = each.at_s - min(choice.announce_s, LEAD_S)

@@ -41,6 +41,7 @@ MOST_MISSING_S = 120.0  # of readings while the control decides; chosen, a bowl 
 LONGEST_PIECE_S, BEFORE_S, AFTER_S = 5400, 120.0, 240.0
 NEEDED = "water_j_per_k"  # without it nobody knows what other heat does to the bath; the interval has the rest
 OFF_C, OFF_SHARE = 0.03, 0.25  # by how much the bowl played as it was may miss the recorded one; chosen
+ANOTHER = "choose another hold"
 BEFORE_WORK = ("settle", "test")  # the control runs in these with the bowl in its bath
 
 
@@ -93,7 +94,7 @@ def recorded(log: HoldLog, happened: Sequence[Happening], seed: int = 0) -> Reco
         When the record cannot carry an answer; the error says why.
     """
     if log["t_s"][-1] - log["t_s"][0] > LONGEST_S:
-        raise FileError("the record is longer than any hold, so one of its times is wrong")
+        raise FileError("the record is longer than any hold, so one of its times is wrong", hint=ANOTHER)
     _refuse_broken(log)
     values, window, stage = setup(log)
     evening = evening_of(log, happened, values, window, stage)
@@ -121,14 +122,15 @@ def setup(log: HoldLog) -> tuple[dict[str, Any], Window, str]:
     given = {**(rig if isinstance(rig, dict) else {}), **(gains if isinstance(gains, dict) else {})}
     values, why = board.check(board.SETTINGS, given)
     if not given or values is None:
-        raise FileError("the record does not have the warmer's settings", got=why or None)
+        raise FileError("the record does not have the warmer's settings", got=why or None, hint=ANOTHER)
     try:
         profile = Profile(**(log.facts.get("profile") or {}))
     except TypeError:
-        raise FileError("the record does not have the chocolate's window") from None
+        raise FileError("the record does not have the chocolate's window", hint=ANOTHER) from None
     held = log["stage"][(log["state"] == "hold") & np.isin(log["stage"], HELD)]
     if not len(held):
-        raise FileError("the record has no step that holds the chocolate at its target")
+        raise FileError("the record has no step that holds the chocolate at its target",
+                        hint="choose a hold in which somebody dipped, or one of melted stock")
     stage = "melted" if profile.kind == "melted" or not (held != "melted").any() else "work"
     window = window_at(profile, stage)
     return {**board.defaults(board.SETTINGS), **values}, window, stage
@@ -215,7 +217,8 @@ def _refuse_blind(water_c: Floats, bowl_c: Floats, mode: NDArray[Any]) -> None:
         raise FileError("the hold is too short to be played again", got=f"{np.count_nonzero(free) / 60:.0f} min",
                         wanted=f"{LEAST_FREE_S / 60:.0f} min or more at its target")  # fmt: skip
     if not np.isfinite(bowl_c[free]).any():
-        raise FileError("no probe was in the chocolate, so the record does not show what became of it")
+        raise FileError("no probe was in the chocolate, so the record does not show what became of it",
+                        hint="choose a hold with a chocolate probe")
     missing = np.count_nonzero(~(np.isfinite(water_c) & np.isfinite(bowl_c)) & free)
     if missing > MOST_MISSING_S:
         raise FileError("too many readings are missing for the control to be played again",
@@ -233,7 +236,8 @@ def _identified(log: HoldLog, happened: Sequence[Happening], values: Mapping[str
     record = record_of(log, values)
     pieces = [part for each in record.pieces for part in _undisturbed(each, happened)]
     if not pieces:
-        raise FileError("so much happened in the hold that the record does not show the warmer alone")
+        raise FileError("so much happened in the hold that the record does not show the warmer alone",
+                        hint="choose a quieter hold")
     findings = fitted_warmer(Record(pieces, record.room_c, record.notes), values)
     if NEEDED in findings.unidentified:
         raise FileError("the record shows too little of the warmer to say what other heat would have done",

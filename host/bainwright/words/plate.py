@@ -37,7 +37,7 @@ PHRASES = (
     ("the water cooled at once: that is the cold water you poured in", "the plate cooled at once"),
     ("the water cooled fast: fine if you poured cold water in; if not, is its probe still in the water?",
      "the plate cooled fast: is its probe still fixed to it?"),
-    ("in the water", "on the plate"), ("in the bath", "on the plate"),
+    ("in the water", "on the plate"), ("in the bath", "on the plate"), ("in its bath", "on its plate"),
     ("water probe", "plate's probe"),
     ("water", "plate"), ("Water", "Plate"), ("bath", "plate"), ("Bath", "Plate"),
 )  # fmt: skip
