@@ -41,7 +41,7 @@ class Alarm(NamedTuple):
     call : int
         Which call this is, counted from 1.
     about : tuple of str
-        The single things that it tells of, for one that can wait: each is told once a hold.
+        The single things that it is about, for one that can wait: each is reported once a hold.
     chocolate, warmer : str
         What is held, and the warmer's name; empty for a test.
     """
@@ -113,13 +113,13 @@ class Coming:
 
 
 class Standing:
-    """Since when each alarm stands."""
+    """Since when each alarm has been in force."""
 
     def __init__(self) -> None:
         self._seen: dict[str, tuple[float, float]] = {}  # by cause: since when, and when it was there last
 
     def since_s(self, cause: str, now_s: float) -> float:
-        """Since when what calls now stands; an empty cause for nothing.
+        """Since when the present cause has called; an empty cause if nothing calls.
 
         What is back within five minutes has not ended. A question that is not there was answered, unless something
         more urgent hides it.

@@ -40,7 +40,7 @@ WANTED = "duckdb, spark://local, spark://local[2] or spark://HOST:PORT"
 
 
 def check_name(engine: str) -> None:
-    """Refuse an engine that there is not.
+    """Refuse an engine that does not exist.
 
     Raises
     ------
@@ -61,7 +61,7 @@ def check_name(engine: str) -> None:
 
 
 def _master(engine: str) -> str:
-    """Spark's own name of the master; empty for what is none."""
+    """Spark's own name for the master; empty if the address names none."""
     if local := re.fullmatch(r"spark://(local(?:\[(?:\d{1,4}|\*)\])?)", engine):
         return local[1]
     return engine if re.fullmatch(r"spark://[^\s,/:]+:\d{1,5}(,[^\s,/:]+:\d{1,5})*", engine) else ""

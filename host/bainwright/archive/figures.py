@@ -53,7 +53,7 @@ def chosen_holds(chosen: Chosen, folders: tuple[str, ...] | None = None) -> Tabl
 
 
 def _not_before(table: Table, since: datetime) -> BooleanValue:
-    """The months that may have what is since then: the unknown month comes after every number."""
+    """The months that may have holds since then; the unknown month sorts after every number."""
     return table.month >= f"{since:%Y-%m}"
 
 

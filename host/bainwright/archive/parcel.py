@@ -187,7 +187,7 @@ def _placed(folder: Path, name: str) -> Path:
 
 
 def _agree(here: Path, log: HoldLog) -> bool:
-    """Have they the same water in the seconds that both have? A board that was erased gives its numbers anew."""
+    """Do they agree on the water in the seconds that both have? An erased board numbers its holds from 1 again."""
     try:
         own = read_log(here)
     except BainError:  # it says nothing against it

@@ -25,7 +25,7 @@ TURN_S = 10.0  # chosen: far longer than an entry takes
 
 @contextmanager
 def alone(folder: Path) -> Iterator[None]:
-    """One process at a time: what is read inside and written back loses no entry that another was told is in.
+    """One process at a time: what is read inside and written back loses no entry that another process acknowledged.
 
     The lock is on the folder itself, and the system gives it back however a process ends.
 

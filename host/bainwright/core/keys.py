@@ -36,7 +36,7 @@ LONGEST = 4096  # bytes; chosen: no answer of a terminal is longer
 
 @contextlib.contextmanager
 def ended_as_by_ctrl_c() -> Iterator[None]:
-    """Inside, a closed terminal or an ended process is a KeyboardInterrupt: what must be put right in the end is."""
+    """Inside, a closed terminal or a request to end raises KeyboardInterrupt, so that what must be put right is."""
     before: dict[int, Any] = {}
     if threading.current_thread() is threading.main_thread():
         before = {number: signal.signal(number, _end) for number in GO if signal.getsignal(number) != signal.SIG_IGN}

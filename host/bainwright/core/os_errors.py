@@ -43,7 +43,7 @@ def quoted_error(what: str, failed: Exception, hint: str | None = None) -> FileE
 
 
 def refusal(work: Callable[[], object]) -> str | None:
-    """Do something that is no reason to end: None once it is done, else why it could not be, in words."""
+    """Do something whose failure must not end the program; returns None, or why it failed, in words."""
     try:
         work()
     except BainError as failed:
@@ -56,5 +56,5 @@ def refusal(work: Callable[[], object]) -> str | None:
 
 
 def no_memory(failed: MemoryError | ImportError) -> str:
-    """In words, why work ended for want of memory: a library that finds no room for itself is not imported."""
+    """Why work ended, if memory ran out, in words; a library that finds no memory fails as an import."""
     return f"this PC has no memory for it ({failed or 'out of memory'})"

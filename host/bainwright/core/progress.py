@@ -51,7 +51,7 @@ class Progress:
         self._lock = threading.Lock()
 
     def to(self, done: float) -> None:
-        """So much is done by now."""
+        """Report how much is done."""
         with self._lock:
             self._done = done
             self._redraw()

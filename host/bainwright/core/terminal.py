@@ -58,7 +58,7 @@ def drawing(stream: TextIO) -> TextIO:
 
 
 class Unhurried:
-    """A terminal or a pipe that nobody waits for: a hold must go on behind one that is stopped, by Ctrl-S perhaps.
+    """A terminal or a pipe that nobody waits for: a hold must continue if somebody stops it, with Ctrl-S perhaps.
 
     Between `begin` and `finish` a thread writes; what finds no room in `MOST` is left out, and that is said.
     """
@@ -76,11 +76,11 @@ class Unhurried:
 
     @property
     def busy(self) -> bool:
-        """Has it not taken all yet?"""
+        """Is there output that it has not taken yet?"""
         return self._size > 0
 
     def begin(self) -> None:
-        """Wait for it no more."""
+        """Stop waiting for it."""
         self._stream.flush()
         self._begun = True
         threading.Thread(target=self._write_all, daemon=True).start()

@@ -56,7 +56,7 @@ def _placed(captions: list[Caption], end_s: float) -> list[tuple[Caption, int]]:
 
 
 def _turn(caption: Caption, end_s: float) -> tuple[bool, float]:
-    """When it is placed, so that its words lie in the way of no later one's line."""
+    """When it is placed, so that its words are in the way of no later caption's line."""
     late = is_late(caption, end_s)
     return late, caption.t_s if late else -caption.t_s
 

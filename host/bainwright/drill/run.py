@@ -300,7 +300,7 @@ class Drill:
         return whole_test(self.settings)
 
     def _find(self) -> None:
-        """The board, after its power may have gone."""
+        """Find the board again after its power may have gone."""
         give_up_s = time.monotonic() + BACK_S
         with progress("  looking for the warmer"):
             while True:

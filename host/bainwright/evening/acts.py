@@ -107,7 +107,7 @@ BY_NAME = {act.name: act for act in ACTS}
 
 
 def too_soon(scene: Scene) -> str:
-    """Why a yes is no answer yet: nothing sets so fast, and the board would go on to the dipping. Empty: it is one."""
+    """Why a yes comes too soon: nothing sets so fast, and the board would move on to the dipping. Else empty."""
     if scene.piece_s is None or scene.t_s - scene.piece_s >= terms.LEAST_SET_S:
         return ""
     return (f"the test piece has lain for {scene.t_s - scene.piece_s:.0f} s, and nothing sets within "
@@ -115,7 +115,7 @@ def too_soon(scene: Scene) -> str:
 
 
 def too_warm(scene: Scene, cool_c: float | None) -> str:
-    """Why a yes in the bowl's cooling is doubted: so warm a bowl has no crystals that last. Empty: it is not.
+    """Why a yes during the cooling is doubted: a bowl this warm has no crystals that last. Empty if it is not.
 
     Parameters
     ----------
@@ -136,7 +136,7 @@ def too_warm(scene: Scene, cool_c: float | None) -> str:
 
 
 def waits(scene: Scene) -> str:
-    """What to know at a yes that moves nothing on: the warmer asks when it is time. Empty: it does."""
+    """What to say to a yes that changes nothing yet: the warmer asks when it is time. Else empty."""
     status = scene.status
     steps = stages.BY_NAME[status.stage][stages.STEPS] if status is not None and status.stage in stages.BY_NAME else ()
     step = next((each for each in steps if status is not None and each[stages.ASK] == status.ask), None)

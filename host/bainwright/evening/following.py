@@ -168,7 +168,7 @@ class Following:
                                     f"once it has passed, later than the {duration_words(for_s)} asked for")
 
     def note_past_trip(self, t_ms: int, fields: dict[str, Any]) -> None:
-        """A trip that is known only now that it is over: its advice would tell of a heat that is off."""
+        """A trip that is known only now that it is over: its advice would speak of heat that is off now."""
         self.log.event(t_ms, "trip", fields)
         self._show(t_ms / 1000, OVER + terms.event("trip", fields, self._stage, self.scene.bath))
         self._count_trip(t_ms, fields)

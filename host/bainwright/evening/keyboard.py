@@ -111,7 +111,7 @@ class Keyboard:
             self._lapse(course, interrupts)
 
     def serve_alone(self, course: Watch, keys: Keys, why: str = NO_BOARD) -> None:
-        """Act on the keys that wait while there is no board. What needs one is not done later, and why is said."""
+        """Act on the keys that wait while there is no board. An act that needs one is refused with the reason."""
         while key := keys.pressed():
             if key == PHONE and self._inbox.invite is not None:
                 self._let_in(course, self._inbox.invite())

@@ -120,7 +120,7 @@ class EveningPrompts:
         return self.advice(name)
 
     def advice(self, name: str) -> list[str]:
-        """What is worth knowing at an event; for who acted also before the board has reported it."""
+        """Advice at an event; whoever acted gets it before the board has reported it."""
         added = _ADDED.get((self._stage, name)) or _ADDED.get(("", name))
         return [added(self)] if added else []
 
@@ -157,7 +157,7 @@ class EveningPrompts:
         return for_bath(text, self._bath_is)
 
     def _again(self, status: Status) -> bool:
-        """Is it asked to lift the bowl, and was so a few minutes ago? At the edge of its window the board wavers."""
+        """Does the board ask to lift the bowl, as it did a few minutes ago? At the edge of the window it wavers."""
         if status.ask != "lift":
             return False
         before_s, self._lift_s = self._lift_s, status.t / 1000

@@ -68,7 +68,7 @@ def window_of(setup: HoldSetup) -> Window:
 
 
 def looks_for_s(planned_s: float) -> float:
-    """How long a lost board is looked for, where its hold has so long to go."""
+    """How long to look for a lost board whose hold has this long to go."""
     return max(RECONNECT_S, planned_s)
 
 

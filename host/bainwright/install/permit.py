@@ -13,7 +13,7 @@ LOST = ("its drill was of the firmware before: bain drill does again what depend
 
 
 def take_back(port: str, hello: dict[str, Any]) -> bool:
-    """Have the board's own buttons start no night from here on, however the install ends; had it a permit?
+    """Keep the board's own buttons from starting a night, however the install ends; returns whether it had a permit.
 
     Parameters
     ----------
@@ -26,7 +26,7 @@ def take_back(port: str, hello: dict[str, Any]) -> bool:
 
 
 def settle(port: str, before: dict[str, Any], now: dict[str, Any]) -> list[str]:
-    """Give the permit back to a board that runs what it ran before; else what to tell.
+    """Give the permit back to a board that runs what it ran before; otherwise returns what to tell the person.
 
     Parameters
     ----------
@@ -42,7 +42,7 @@ def settle(port: str, before: dict[str, Any], now: dict[str, Any]) -> list[str]:
 
 
 def _change(port: str, hello: dict[str, Any], here: str, there: str) -> bool:
-    """Change the setting where it is as said; a board that does not take it keeps it, and is told at its next start."""
+    """Change the setting if it has this value. A board that refuses gets it at its next start."""
     try:
         with linked(port) as link:
             values = link.settings(hello)

@@ -54,7 +54,7 @@ class Losses:
         self._last[kind], self._known[kind] = number, True
 
     def place(self, number: int, needed: int = 2) -> int:
-        """Where a status line of this number stands: `AHEAD`, `STRAY` or `RESTART`, once so many count on."""
+        """What a status line's number means: `AHEAD`, `STRAY`, or `RESTART` once so many lines continue from it."""
         if not self._known["status"] or number >= self._last["status"]:
             self._strays = []
             return AHEAD
@@ -63,7 +63,7 @@ class Losses:
         return RESTART if len(self._strays) >= needed else STRAY
 
     def fits(self, number: int, t_ms: int) -> bool:
-        """Do number and time of a status line go on alike from the last one? A board writes one in 1 to 2 s."""
+        """Do number and time of a status line advance together from the last one? A board writes one in 1 to 2 s."""
         if not self._known["status"]:
             return t_ms <= BEGINS_MS
         lines = number - self._last["status"]
@@ -74,7 +74,7 @@ class Losses:
         self._strays = []
 
     def follows(self, number: int) -> bool:
-        """Does a status line of this number go on from the last one?"""
+        """Does this number continue from the last one?"""
         return self._known["status"] and self._last["status"] < number <= self._last["status"] + FEW
 
     def is_next(self, number: int) -> bool:

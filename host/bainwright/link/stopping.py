@@ -20,7 +20,7 @@ NOT_STOPPED = f"{NOT_OFF[0].upper()}{NOT_OFF[1:]}."
 
 
 def heats(status: Status) -> bool:
-    """Does a report show a hold or heat? A water pause is a hold: it goes on by a press."""
+    """Does a report show a hold or heat? A water pause is a hold: it continues at a press."""
     return status.state in commands.RUNNING or status.duty > 0 or status.on > 0
 
 

@@ -57,7 +57,7 @@ class Troubles:
         self._trouble, self._quiet_s = "", 0.0
 
     def news(self, scene: Scene | None, quiet_s: float) -> str:
-        """What is to be told now; mostly nothing.
+        """What to print now; mostly nothing.
 
         Parameters
         ----------

@@ -59,7 +59,7 @@ class Asking:
         return self.access.session(request.cookies.get(cookie_name(request)), time.monotonic())
 
     def was_paired(self, request: Request) -> bool:
-        """Has it the cookie of a session that is not any more?"""
+        """Does it have the cookie of a session that has ended?"""
         return cookie_name(request) in request.cookies and self.session(request) is None
 
     def hold(self, warmer: str | None) -> tuple[str, Hold] | None:

@@ -161,7 +161,7 @@ class Archive:
         yield after
 
     def _fitness(self, segments: list[Segment]) -> tuple[bool, bool, int]:
-        """Has it one of them, whole or its beginning? Else: how far its numbers reach, as the board's go on there."""
+        """Does it have one of them, whole or in part? And how far do its numbers reach: the board's continue there."""
         known = self.segments()
         reach = self._last_of(int(known[-1].stem)) if known else 0
         return any(map(self.is_whole, segments)), any(self.has(each.first) for each in segments), reach

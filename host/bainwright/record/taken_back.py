@@ -29,7 +29,7 @@ def save_entry(path: Path, content: str) -> None:
 
 
 def forget_step_back(path: Path) -> None:
-    """After a record took in what came from elsewhere: one step back would drop that, and not one's own last entry.
+    """Forget it after a record took in entries from elsewhere: a step back would drop those, not one's own last entry.
 
     Raises
     ------

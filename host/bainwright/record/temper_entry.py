@@ -88,7 +88,7 @@ def run_temper(folder: Path, options: TemperOptions, *, as_json: bool, say: Say)
 
 
 def _molten(log: HoldLog) -> bool:
-    """Whether the report has it that no crystal was left at the end."""
+    """Whether the report says that no crystal was left at the end."""
     report = log.facts.get("report")
     return isinstance(report, dict) and report.get("temper") == "molten"
 

@@ -41,7 +41,7 @@ def held_words(chocolate: str, s: Score, window: Window) -> str:
 
 
 def next_bowls_words(names: Sequence[str], for_s: float) -> str:
-    """What came into the bath after the first bowl, of which no figure is told; empty where nothing did."""
+    """The chocolates after the first bowl, for which no figures are given; empty if there was none."""
     if not names:
         return ""
     return f" Then came {' and '.join(names)}, for {duration_words(for_s)}: only the first bowl is judged here."

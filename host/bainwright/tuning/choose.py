@@ -1,8 +1,8 @@
 """Choosing gains: the smallest error over an evening within the margins, on every warmer that fits the findings.
 
 The outer and the inner controller are searched together. Each candidate is the firmware's own cascade: its margins come
-from `bainwright.margins`, its evenings from `bainwright.fastsim`. A candidate whose margins fail is not simulated; its
-score is how far it fails, which leads the search back.
+from `margins`, its evenings from `fastsim`. A candidate whose margins fail is not simulated; its score is how far it
+fails, which leads the search back.
 """
 
 from __future__ import annotations

@@ -182,7 +182,7 @@ class VirtualBoard:
         return content
 
     def display(self) -> tuple[bool, int, bytes]:
-        """The display: is there one, its state (DISPLAY_ON and so on) and memory, as `front.dots_of` takes them."""
+        """Is there a display; its state (DISPLAY_ON and so on) and memory, as `panel_view.dots_of` takes them."""
         found: tuple[bool, int, bytes] = self._ask("display")
         return found
 

@@ -316,7 +316,7 @@ def warned(fault: int, bath: str = "water") -> list[str]:
 
 
 def at_rest(hello: Mapping[str, Any] | None) -> str:
-    """What a warmer that holds nothing reports against its plug, and what to do; mostly empty.
+    """What an idle warmer reports that is a reason to unplug it, and what to do; mostly empty.
 
     Parameters
     ----------
