@@ -127,10 +127,10 @@ def test_the_drill_s_pass_is_the_board_s_tick() -> None:
 def test_limits_follow_the_rig() -> None:
     """A pulse is half a kelvin's heat of the load: twice the watts, half of each pulse's length (computed)."""
     slow, quick = rig(heater_w=100.0), rig(heater_w=200.0)
-    for limit, pulses in ((items.switch_verdict, 3), (items.guard_verdict, 4), (items.whole_test, 3)):
+    for limit, pulses in ((items.switch_verdict_s, 3), (items.guard_verdict_s, 4), (items.whole_test_s, 3)):
         load = slow["water_l"] * 4186.0 + slow["bowl_kg"] * 500.0  # a lower bound: without the chocolate
         assert limit(slow) - limit(quick) > pulses * 0.5 * load / 200.0 * 0.99
-    assert items.bad_samples(rig(**{"trip.bad_samples": 5})) == 6.0
+    assert items.bad_samples_s(rig(**{"trip.bad_samples": 5})) == 6.0
 
 
 class Relay:
@@ -371,4 +371,4 @@ def test_time_allowed_for_a_shorted_switch_follows_the_self_tests_own_course(lag
         water_c += element_w / largest_load_j_per_k(values)
         second += 1
     assert test.fault == faults.SWITCH_SHORTED
-    assert 0.85 * items.switch_verdict(values) < second <= items.switch_verdict(values)
+    assert 0.85 * items.switch_verdict_s(values) < second <= items.switch_verdict_s(values)

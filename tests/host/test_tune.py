@@ -149,7 +149,7 @@ def test_what_a_record_does_not_carry_gives_no_gains_for_the_chocolate(task: cho
 
 def test_a_ceiling_too_low_is_reported_with_how_much(task: choose.Task):
     (said,) = [each for each in proof.feasibility(replace(task, ceiling_c=31.8)) if not each.ok]
-    short_k = task.findings.model.water_for(31.0, 20.0) - (31.8 - 0.2)
+    short_k = task.findings.model.water_for_c(31.0, 20.0) - (31.8 - 0.2)
     assert f"{short_k:.1f} °C warmer" in said.sentence
 
 

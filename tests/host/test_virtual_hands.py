@@ -103,7 +103,7 @@ def test_every_hand_has_its_key_on_the_screen():
 
 def test_no_more_water_is_taken_out_than_there_is():
     plant = Warmer(load_rig("pot"), Start(water_l=0.3))
-    taken_l = plant.take_out(1.0)
+    taken_l = plant.take_out_l(1.0)
     assert taken_l < 0.3
     assert plant.water_kg > 0.0
 

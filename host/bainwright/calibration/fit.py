@@ -134,7 +134,7 @@ def boil_known(altitude_m: float | None, pressure_hpa: float | None) -> Known:
     expected_pa = pressure_pa(altitude_m) if altitude_m is not None else None
     if pressure_hpa is None:
         assert expected_pa is not None
-        return Known(BOIL, boiling_at_c(expected_pa), _boil_u(expected_pa, WEATHER_HPA))
+        return Known(BOIL, boiling_at_c(expected_pa), _boil_u_k(expected_pa, WEATHER_HPA))
     if not LOW_HPA <= pressure_hpa <= HIGH_HPA:  # NaN fails too
         raise UseError("--pressure", got=f"{pressure_hpa:g} hPa", wanted=f"{LOW_HPA:g} to {HIGH_HPA:g} hPa",
                        hint="1 inHg is 33.86 hPa, 1 mmHg 1.333 hPa")
@@ -142,11 +142,11 @@ def boil_known(altitude_m: float | None, pressure_hpa: float | None) -> Known:
         raise UseError("--pressure and --altitude contradict each other", got=f"{pressure_hpa:g} hPa",
                        wanted=f"about {expected_pa / 100.0:.0f} hPa at {altitude_m:g} m",
                        hint="a weather report's pressure is reduced to sea level: leave it out")
-    return Known(BOIL, boiling_at_c(100.0 * pressure_hpa), _boil_u(100.0 * pressure_hpa, BAROMETER_HPA))
+    return Known(BOIL, boiling_at_c(100.0 * pressure_hpa), _boil_u_k(100.0 * pressure_hpa, BAROMETER_HPA))
 
 
-def _boil_u(pressure: float, spread_hpa: float) -> float:
-    k_per_hpa = (boiling_at_c(pressure + 50.0) - boiling_at_c(pressure - 50.0))
+def _boil_u_k(air_pa: float, spread_hpa: float) -> float:
+    k_per_hpa = boiling_at_c(air_pa + 50.0) - boiling_at_c(air_pa - 50.0)  # over 100 Pa
     return math.hypot(k_per_hpa * spread_hpa, STEAM_K)
 
 

@@ -18,27 +18,27 @@ IDLE, RUNNING, HOLD, TRIP, ANY = "idle", "running", "hold", "trip", "any"  # wha
 PASS_S = 1.0  # the board's loop: `TICK_MS` of bainboard.app, which only a board can import (a test compares them)
 
 
-def one_pass(v: Mapping[str, float]) -> float:
+def one_pass_s(v: Mapping[str, float]) -> float:
     """The pass that sees it, after the last pass with a good reading."""
     return 2 * PASS_S
 
 
-def two_passes(v: Mapping[str, float]) -> float:
+def two_passes_s(v: Mapping[str, float]) -> float:
     """The two passes that read it, after the last good pass."""
     return 3 * PASS_S
 
 
-def bad_samples(v: Mapping[str, float]) -> float:
+def bad_samples_s(v: Mapping[str, float]) -> float:
     """`trip.bad_samples` passes, after the last pass with a good reading."""
     return (v["trip.bad_samples"] + 1) * PASS_S
 
 
-def whole_test(v: Mapping[str, float]) -> float:
+def whole_test_s(v: Mapping[str, float]) -> float:
     """The self-test's own upper bound, and a pass."""
     return float(selftest.SelfTest(dict(v), 0).left_s(0)) + PASS_S
 
 
-def _until(v: Mapping[str, float], verdict: int) -> float:
+def _until_s(v: Mapping[str, float], verdict: int) -> float:
     """From the start to a verdict of the close look: the steps of both plans, and a pass."""
     guard = bool(v["guard"])
     quick = selftest.QUICK if guard else selftest.QUICK_NO_GUARD
@@ -53,14 +53,14 @@ def _until(v: Mapping[str, float], verdict: int) -> float:
     return float(sum(length_s[step[0]] + PASS_S for step in steps)) + PASS_S  # each step ends with the pass after it
 
 
-def switch_verdict(v: Mapping[str, float]) -> float:
+def switch_verdict_s(v: Mapping[str, float]) -> float:
     """The quick look, and the close one up to the switch's verdict."""
-    return _until(v, faults.SWITCH_SHORTED)
+    return _until_s(v, faults.SWITCH_SHORTED)
 
 
-def guard_verdict(v: Mapping[str, float]) -> float:
+def guard_verdict_s(v: Mapping[str, float]) -> float:
     """The quick look, and the close one up to the guard's verdict."""
-    return _until(v, faults.GUARD_WELDED)
+    return _until_s(v, faults.GUARD_WELDED)
 
 
 @dataclass(frozen=True)
@@ -135,14 +135,14 @@ ITEMS = (
     Item("switch_link", "a shorted switch prevents a start", LOGIC, IDLE,
          "Plug out. Put the test link across the heater switch. Plug in, bath filled with cold water.",
          "The self-test sees heat through the switch and refuses to start.",
-         "Plug out, take the link off the switch, plug in.", faults.SWITCH_SHORTED, switch_verdict),
+         "Plug out, take the link off the switch, plug in.", faults.SWITCH_SHORTED, switch_verdict_s),
     Item("guard_link", "a welded guard relay prevents a start", LOGIC, IDLE,
          "Plug out. Put the test link across the guard relay's contacts. Plug in.",
          "The self-test sees heat through the open guard and refuses to start.",
-         "Plug out, take the link off the guard relay, plug in.", faults.GUARD_WELDED, guard_verdict, needs="guard"),
+         "Plug out, take the link off the guard relay, plug in.", faults.GUARD_WELDED, guard_verdict_s, needs="guard"),
     Item("self_test", "switch and guard cut the heat, the heater heats", WIRING, IDLE,
          "Nothing: both links are off and in your hand.",
-         "The self-test passes: no heat with either open, heat with both closed.", limit=whole_test),
+         "The self-test passes: no heat with either open, heat with both closed.", limit=whole_test_s),
     # While it heats, so that the guard pin stays high and only the gate can open the relay. With the board in reset the
     # pin falls by itself, and a gate that always holds would pass.
     Item("gate", "heartbeat gate and guard relay", WIRING, HOLD,
@@ -151,14 +151,14 @@ ITEMS = (
          "Put the heartbeat link back.", needs="guard", simulated=False, version=2),
     Item("bowl_probe", "chocolate probe pulled", WIRING, HOLD,
          "Pull the chocolate probe's plug.", "A warning; the warmer continues by its water probe.",
-         "Put the plug back.", faults.BOWL_PROBE, one_pass, needs="bowl", required=False),
+         "Put the plug back.", faults.BOWL_PROBE, one_pass_s, needs="bowl", required=False),
     Item("float", "low water takes the heat off", WIRING, HOLD,
          "Lift the float out of the water, and keep it out.",
          "The guard relay clicks open at once; within 10 s the warmer asks for water.",
          "Hang the float back into the water.", needs="float", required=False),
     Item("pause", "water pause takes the heat off", LOGIC, HOLD,
          "Nothing: the PC asks for the water pause.", "The heat is off and the guard relay clicks open.",
-         limit=one_pass),
+         limit=one_pass_s),
     Item("host_gone", "the PC is gone", LOGIC, HOLD,
          "Nothing: the PC falls silent for a while and then looks for the same hold.",
          "The warmer continued the same hold."),
@@ -166,7 +166,7 @@ ITEMS = (
          # Faster than `trip.jump_c_per_s` is a broken probe, slower than a minute a switch that heats by itself.
          "Move the water probe into hand-warm water, wait 5 minutes (no heat now), then into 10 °C over the limit.",
          "Over the hard limit it trips, and stays off.", "Put the probe back into the bath.",
-         faults.OVER_HARD_LIMIT, two_passes),
+         faults.OVER_HARD_LIMIT, two_passes_s),
     Item("latch_kept", "a trip survives a power cut", LOGIC, TRIP,
          "Cut its power for ten seconds (the PC's cable too, if that feeds it).",
          "It comes back tripped, with the same cause."),
@@ -174,7 +174,7 @@ ITEMS = (
          "Hold the recessed button for 4 s.", "The trip is cleared."),
     Item("water_probe", "water probe pulled", WIRING, RUNNING,
          "Pull the water probe's plug.", "It trips, and stays off.", "Put the plug back.",
-         faults.WATER_PROBE, bad_samples),
+         faults.WATER_PROBE, bad_samples_s),
 )  # fmt: skip
 BY_NAME = {item.name: item for item in ITEMS}
 

@@ -14,7 +14,7 @@ from bainwright.core.errors import LinkError, RefusedError
 from bainwright.core.progress import Progress, progress
 from bainwright.drill.hands import Hands
 from bainwright.drill.heater_power import verdict
-from bainwright.drill.items import BY_NAME, HOLD, IDLE, PASS_S, RUNNING, TRIP, Item, whole_test
+from bainwright.drill.items import BY_NAME, HOLD, IDLE, PASS_S, RUNNING, TRIP, Item, whole_test_s
 from bainwright.drill.record import Result, hash_now
 from bainwright.drill.said import confirms, event_name, is_clear, is_good, is_heating, is_holding, judged, words
 from bainwright.link.messages import Message, Status
@@ -297,7 +297,7 @@ class Drill:
             self._last = message
 
     def _test_s(self) -> float:
-        return whole_test(self.settings)
+        return whole_test_s(self.settings)
 
     def _find(self) -> None:
         """Find the board again after its power may have gone."""

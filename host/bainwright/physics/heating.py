@@ -321,7 +321,7 @@ def heat_up(
             power_w = heater_w if water_c <= water_most_c else 0.0  # a bath filled warmer than that cools by itself
             leak_w = body.table.heater_leak * (body.element_w_per_k * (water_c - around.room_c) + into_w)
             into_w += reach * (power_w - leak_w - into_w)
-        bowl_j_per_k = around.chocolate_kg * around.scales.chocolate * apparent_cp(chocolate_c, start)
+        bowl_j_per_k = around.chocolate_kg * around.scales.chocolate * apparent_j_per_kgk(chocolate_c, start)
         was_c = water_c
         water_c += (into_w - drain_w) * STEP_S / (bath_store + films.wall_share * body.wall_j_per_k)
         if was_c < water_most_c < water_c:  # a control stops it there; a step of a strong heater would pass it
@@ -343,7 +343,7 @@ def _settled(before: tuple[float, float, float], water_c: float, chocolate_c: fl
     return moved_k < SETTLED_K_PER_S * FILMS_S
 
 
-def apparent_cp(temp_c: float, start: Start) -> float:
+def apparent_j_per_kgk(temp_c: float, start: Start) -> float:
     """Specific heat of the chocolate, the latent heat spread over its melting range, J/kg·K."""
     sensible = CP_LIQUID.value if temp_c > LIQUID_ABOVE_C else CP_SOLID.value
     if start.solid is None:

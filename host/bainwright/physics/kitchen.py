@@ -89,9 +89,9 @@ def boiling_c(altitude_m: float) -> float:
     return boiling_at_c(pressure_pa(altitude_m))
 
 
-def boiling_at_c(pressure: float) -> float:
+def boiling_at_c(air_pa: float) -> float:
     """Boiling point of water at an air pressure, Pa: IAPWS-IF97's saturation line."""
-    beta = math.sqrt(math.sqrt(pressure / 1e6))
+    beta = math.sqrt(math.sqrt(air_pa / 1e6))
     n = _IF97
     e = beta * beta + n[2] * beta + n[5]
     f = n[0] * beta * beta + n[3] * beta + n[6]

@@ -22,7 +22,7 @@ from bainwright.record.temper_tests import (
     judge,
     logged_tests,
     read_tests,
-    room_of,
+    room_c_of,
     save_tests,
 )
 from bainwright.words import terms
@@ -139,7 +139,7 @@ def _added(tests: list[TemperTest], options: TemperOptions, log: HoldLog, room_c
     end_s = float(log["t_s"][-1])
     profile = chocolate_at(log.events, log.facts, end_s)
     verdict = judge(profile, options.minutes, options.gloss, options.streaks)
-    room_c = room_of(log.facts) if room_c is None else room_c
+    room_c = room_c_of(log.facts) if room_c is None else room_c
     test = TemperTest(end_s, str(profile["kind"]), room_c, options.minutes, options.gloss, options.streaks, verdict,
                       BY_PERSON)
     return [*tests, test]

@@ -133,7 +133,7 @@ def logged_tests(events: list[dict[str, Any]], facts: dict[str, Any]) -> list[Te
         verdict, took_s = terms.verdict_of(event), event.get("took_s")
         minutes = _minutes(took_s) if verdict in (stages.GOOD, stages.SLOW, terms.HASTY) else None
         kind = str(chocolate_at(events, facts, float(event["t_s"])).get("kind", "dark"))
-        found.append(TemperTest(float(event["t_s"]), kind, room_of(facts), minutes, None, None, verdict, BY_WARMER))
+        found.append(TemperTest(float(event["t_s"]), kind, room_c_of(facts), minutes, None, None, verdict, BY_WARMER))
     return found
 
 
@@ -141,7 +141,7 @@ def _minutes(took_s: Any) -> float | None:
     return took_s / 60 if isinstance(took_s, int) and 0 <= took_s <= 60 * LONGEST_MIN else None
 
 
-def room_of(facts: dict[str, Any]) -> float | None:
+def room_c_of(facts: dict[str, Any]) -> float | None:
     """Room temperature of a hold, °C: measured for this hold, or else the rig's setting."""
     room_c = facts.get("room_c")
     rig = facts.get("rig")

@@ -75,7 +75,7 @@ class Chosen:
 
 def modelled(model: Model, target_c: float, room_c: float) -> dict[str, float]:
     """Gains that follow from the model alone: those of the feedforward."""
-    water_c = model.water_for(target_c, room_c)
+    water_c = model.water_for_c(target_c, room_c)
     return {
         "gains.water_j_per_k": model.water_j_per_k,
         "gains.bowl_w_per_k": model.coupling_w_per_k,
@@ -141,7 +141,7 @@ def evening(task: Task, model: Model, kitchen: Kitchen, settings: Mapping[str, A
             acts: Callable[[float, float], list[Event]] | None = dipping) -> fastsim.Run:
     """One evening's run: dipping, other acts for (kg, litres), or none; from a settled hold unless a start is given."""
     room_c = task.room_c if room_c is None else room_c
-    water_c, bowl_c = start_c or (min(task.ceiling_c, model.water_for(task.target_c, room_c)), task.target_c + 0.2)
+    water_c, bowl_c = start_c or (min(task.ceiling_c, model.water_for_c(task.target_c, room_c)), task.target_c + 0.2)
     warmer = ModelWarmer(model, kitchen, water_c, bowl_c, fill, room_c)
     kit = fastsim.Kit(
         model.heater_w, settings["period_s"], model.water_lag_s, model.bowl_lag_s, kitchen.water_bias_c,

@@ -363,12 +363,12 @@ def _refuse_swapped(record: Record, likely: Model, misses: Floats) -> None:
 
 def _chocolate_rises_first(record: Record) -> bool:
     """Does the chocolate's reading follow the heater first, wherever one of the two rises?"""
-    times = [(_risen_at(each.water_c), _risen_at(each.bowl_c)) for each in record.pieces]
+    times = [(_risen_at_s(each.water_c), _risen_at_s(each.bowl_c)) for each in record.pieces]
     seen = [pair for pair in times if min(pair) < math.inf]
     return bool(seen) and all(bowl < water for water, bowl in seen)
 
 
-def _risen_at(read_c: Floats) -> float:
+def _risen_at_s(read_c: Floats) -> float:
     """When a reading has risen by `RISEN_K`, s after the start of its piece; infinite if it does not."""
     risen = np.flatnonzero(read_c >= read_c[:PACE_S].mean() + RISEN_K)
     return float(risen[0]) if risen.size else math.inf

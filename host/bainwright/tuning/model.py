@@ -71,10 +71,10 @@ class Model:
 
     def needed_w(self, target_c: float, room_c: float) -> float:
         """Heat that holds the chocolate at a target."""
-        return self.bath_loss_w_per_k * (self.water_for(target_c, room_c) - room_c) + self.bowl_loss_w_per_k * (
+        return self.bath_loss_w_per_k * (self.water_for_c(target_c, room_c) - room_c) + self.bowl_loss_w_per_k * (
             target_c - room_c)
 
-    def water_for(self, target_c: float, room_c: float) -> float:
+    def water_for_c(self, target_c: float, room_c: float) -> float:
         """Water that holds the chocolate at a target, °C."""
         return target_c + self.bowl_loss_w_per_k / self.coupling_w_per_k * (target_c - room_c)
 

@@ -299,7 +299,7 @@ def _ceiling_findings(task: Task, top_c: float, full: Model, emptied: Model) -> 
     """What the warmest allowed water can hold: a full bowl as identified, a nearly empty one in the worst case."""
     full_c, emptied_c = full.held_by(top_c, task.room_c), emptied.held_by(top_c, task.room_c)
     if full_c < task.low_c:
-        short_k = full.water_for(task.low_c, task.room_c) - top_c
+        short_k = full.water_for_c(task.low_c, task.room_c) - top_c
         return [Finding(
             f"The water limit of {task.ceiling_c:g} °C makes this hold impossible: to hold {task.low_c:g} °C in a "
             f"room of {task.room_c:g} °C the water would have to be {short_k:.1f} °C warmer.", False)]

@@ -179,9 +179,9 @@ class Warmer:
 
     def swap(self, litres: float, temp_c: float) -> None:
         """Replace some of the bath's water."""
-        self.top_up(self.take_out(litres), temp_c)
+        self.top_up(self.take_out_l(litres), temp_c)
 
-    def take_out(self, litres: float) -> float:
+    def take_out_l(self, litres: float) -> float:
         """Ladle water out; returns the litres there were to take."""
         out_kg = min(litres * WATER_KG_PER_L, self.water_kg - LEAST_WATER_KG)
         self.water_kg -= out_kg

@@ -124,7 +124,7 @@ _EFFECTS: dict[type, Callable[[Any, Any], Effects]] = {
     acts.Dip: _dip,
     acts.Stir: lambda plant, event: [(0.0, lambda: plant.stir(event.for_s))],
     acts.WaterSwap: lambda plant, event: [(0.0, lambda: plant.swap(event.litres, event.temp_c))],
-    acts.WaterOut: lambda plant, event: [(0.0, lambda: plant.take_out(event.litres))],
+    acts.WaterOut: lambda plant, event: [(0.0, lambda: plant.take_out_l(event.litres))],
     acts.WaterTopUp: lambda plant, event: [(0.0, lambda: plant.top_up(event.litres, event.temp_c))],
     acts.BowlOff: lambda plant, event: [(0.0, _set(plant, bowl_in=False))],
     acts.BowlOn: lambda plant, event: [(0.0, _set(plant, bowl_in=True))],
