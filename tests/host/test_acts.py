@@ -218,7 +218,7 @@ def test_a_yes_that_moves_nothing_on_says_so_in_its_reply():
     kitchen = Kitchen()
     kitchen.report(2, stage="cool", ask="swap", bowl=44000, water=45100, state="hold")
     words = kitchen.wish("yes", "swap").words
-    assert "the warmer has it. Noted, and it goes on by itself once the water is under 34.5 °C" in words
+    assert "the warmer has it. Noted; it continues by itself once the water is under 34.5 °C" in words
     assert words.endswith("it is at 45.1 °C.")
 
 

@@ -8,6 +8,7 @@ from collections import defaultdict
 import pytest
 
 from bainboard import faults
+from bainwright.evening.falling import FELL
 from bainwright.evening.prompts import EveningPrompts
 from bainwright.files.chocolate import load_profile
 from bainwright.files.rig import load_rig
@@ -94,5 +95,5 @@ def test_each_phrase_for_a_plate_is_of_some_text() -> None:
     cooled.event("stage", {"stage": "cool"})
     texts = [*(line for advice in ADVICE.values() for line in advice.lines()), *terms.PROMPTS.values(),
              *(terms.event(name, {"fault": row[faults.NUMBER]}, stage) for name in ("warn", "trip") for row in FAULTS
-               for stage in ("seed", "work")), *cooled.advice("denied")]
+               for stage in ("seed", "work")), *cooled.advice("denied"), FELL]
     assert not [wet for wet, _ in PHRASES if len(wet) > len("water") and not any(wet in text for text in texts)]

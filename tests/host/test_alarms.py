@@ -121,7 +121,7 @@ def test_a_warning_never_says_that_the_heat_was_switched_off(number):
     assert "It switched off" not in alarm.words
     assert "Clear the trip" not in alarm.words
     if faults.row(number)[faults.REACTION] != faults.WARN:
-        assert "the warmer holds on" in alarm.words
+        assert "the warmer keeps holding" in alarm.words
 
 
 def test_whoever_comes_is_coming_although_the_alarm_flickers():

@@ -282,7 +282,7 @@ def test_a_record_with_a_time_of_months_is_refused_before_it_is_filled():
     many = np.zeros(2)
     columns = {"t_s": np.array([0.0, 1e7]), "on_ms": many, "water_c": many, "bowl_c": many, "bowl_estimated": many,
                "state": np.array(["hold", "hold"])}
-    with pytest.raises(FileError, match="a time that cannot be"):
+    with pytest.raises(FileError, match="an impossible time"):
         record_of(HoldLog(columns, facts={"row_s": 10.0, "room_c": 20.0}), POT)
 
 

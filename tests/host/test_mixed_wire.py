@@ -137,5 +137,5 @@ def test_a_board_that_restarted_and_holds_on_by_itself_is_not_off():
     script = [*own(last=30), *rest(1, 3), *(status_line(3 + n, 1000 * n, state="check") for n in range(1, 10))]
     _, ended, outcome = held([], board=Answering(script), for_="1h")
     assert (ended.watch.ended, outcome.exit_code) == (endings.RESTARTED, 1)
-    assert "holds on; bain hold --join" in outcome.summary
+    assert "still holds; bain hold --join" in outcome.summary
     assert ended.watch.scene.unwatched == "resumed"

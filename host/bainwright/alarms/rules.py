@@ -72,9 +72,9 @@ LOST = Alarm("lost", True, "No word from the warmer, and the PC has stopped look
              "bain hold --join watches it again.")  # fmt: skip
 
 RESTARTED = Alarm("restarted", True, "The warmer was without power, or restarted: its heat is off",
-                  "No more calls come. Look at the bowl: yes at the warmer heats on, no ends the hold. "
+                  "No more calls come. Look at the bowl: yes at the warmer resumes the hold, no ends it. "
                   "bain hold --join watches it then.")  # fmt: skip
-RESUMED = Alarm("resumed", True, "The warmer restarted and heats on, and the PC has stopped watching it",
+RESUMED = Alarm("resumed", True, "The warmer restarted and heats again, and the PC has stopped watching it",
                 "No more calls come. Look at the warmer; bain hold --join watches it again.")  # fmt: skip
 OTHER = Alarm("other", True, "The warmer runs another hold now, and the PC has stopped watching it",
               "No more calls come. Somebody started it; bain hold --join watches it.")  # fmt: skip

@@ -146,7 +146,7 @@ def _one_of(text: str, what: str, kinds: Iterable[str]) -> str:
                        hint="bain profile about compound says more")
     if kind not in kinds:
         raise UseError(what, got=repr(text), wanted="one of " + ", ".join(kinds),
-                       hint=close_match(kind, kinds) or "choose milk if you do not know: it tolerates the least heat")
+                       hint=close_match(kind, kinds) or "take milk if you do not know: it tolerates the least heat")
     return kind
 
 

@@ -34,7 +34,7 @@ def watch(
     The hold and its log do not depend on who watches. Ctrl-C stops watching; the hold continues. With --alert it calls
     when the warmer needs somebody, and also when the bain that runs the hold ends or hangs. When that bain, or the
     board, has given no word for 5 s, this is said, and also when it speaks again; with --json and --csv on stderr. Exit
-    status 1 if the warmer may hold on and nobody watches it: its hold was left, its board was lost, or the bain that
+    status 1 if the warmer may still hold and nobody watches it: its hold was left, its board was lost, or the bain that
     ran it has ended; also if nobody answered the alarm with which it ended.
     """
     from bainwright.alarms.rules import Coming

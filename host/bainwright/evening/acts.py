@@ -132,7 +132,7 @@ def too_warm(scene: Scene, cool_c: float | None) -> str:
         return ""
     more = "add seed and stir" if status.ask == "seed_in" else "stir on"
     return (f"the chocolate reads {bowl_c:.1f} °C, and crystals that last form near {until_c:g} °C: {more}. Yes "
-            "again goes on anyway")
+            "again continues anyway")
 
 
 def waits(scene: Scene) -> str:
@@ -144,7 +144,7 @@ def waits(scene: Scene) -> str:
         return ""
     if step is not stages.SWAP or status.water is None:
         return "noted, but there is nothing to answer yet: the warmer asks when there is"
-    return (f"noted, and it goes on by itself once the {scene.bath} is under {scene.window.ceiling_c:g} °C; it is at "
+    return (f"noted; it continues by itself once the {scene.bath} is under {scene.window.ceiling_c:g} °C; it is at "
             f"{status.water / 1000:.1f} °C")
 
 
@@ -182,7 +182,7 @@ class Reply(NamedTuple):
 COMING = "coming"  # no act of the warmer: somebody is on their way, and alarms rest
 COMES = Reply(True, "Good. Alarms rest for five minutes.")
 MANY = Reply(False, "Not sent: too many acts at once. Wait a few seconds.")
-AT_WARMER = Reply(False, "Not sent: the board restarted, and only somebody at the warmer can heat on.")
+AT_WARMER = Reply(False, "Not sent: the board restarted, and only somebody at the warmer can resume the hold.")
 OVER = Reply(False, "Not sent: the hold is over.")
 LATE = Reply(False, "It did not arrive in time, and is not done later. Do it at the warmer, or try again.")
 

@@ -17,8 +17,8 @@ from bainwright.evening.watch import ASKS_TO_RESUME, Watch
 from bainwright.link.messages import Status
 from bainwright.link.session import Session
 
-PROMPT = ("the warmer was without power, or restarted, and its heat is off: look at the bowl; yes at the warmer heats "
-          "on, no ends the hold")
+PROMPT = ("the warmer was without power, or restarted, and its heat is off: look at the bowl; yes at the warmer "
+          "resumes the hold, no ends it")
 LOOK_S = 0.5
 DECLINED = "somebody at the warmer said no: the hold is over"
 DECLINED_IN = 3  # status lines that ask no more: one may be another board's

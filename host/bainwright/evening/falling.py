@@ -16,6 +16,8 @@ FALLS_K = 0.8  # chosen: in that time; a kilogram in air falls twice as fast, on
 QUARTER_FALLS_K = 0.1  # chosen: in each quarter of it; what is stirred in cools a bowl at first only
 POURED_K = 0.6  # chosen: in a minute a bowl falls by so much only when something cold is put in
 RISES_K = 0.2  # chosen: a bowl that is back warms up by so much at once
+FELL = ("the chocolate fell by {:.1f} °C in {} min, though the water is {:.0f} °C warmer: look whether the bowl is in "
+        "its bath, or in a draught")
 WATCHED = ("settle", "test", "work", "rest", "melted", "tune")  # steps in which the bowl is in its bath
 
 
@@ -73,7 +75,5 @@ class Falling:
     def _say(self) -> str:
         (before_c, _), (bowl_c, bath_c) = self._minutes[0], self._minutes[-1]
         self._least_c = bowl_c
-        words = (f"the chocolate fell by {before_c - bowl_c:.1f} °C in {MINUTES} min, though the water is "
-                 f"{bath_c - bowl_c:.0f} °C warmer: look whether the bowl is in its bath, or in a draught")
-        self.words = for_bath(words, self._bath)
+        self.words = for_bath(FELL.format(before_c - bowl_c, MINUTES, bath_c - bowl_c), self._bath)
         return self.words

@@ -41,7 +41,7 @@ SILENT_S = 5.0  # a live board reports every second; after five missed reports t
 DEAF_S = 30.0  # chosen: six times that; then the port is opened again, as a port that stays open may be dead
 GONE = "the board is gone: look at the cable. The warmer needs no PC"
 NOT_WATCHED_ON = "the warmer's next hold is not watched"
-WATCHED_ON = "the warmer holds on in another hold, which is watched and recorded from here on"
+WATCHED_ON = "the warmer runs another hold now, which is watched and recorded from here on"
 
 
 @dataclass

@@ -28,8 +28,8 @@ ENDED_IN = 2  # status lines at rest in a row: one among those of a hold is anot
 NEAR_END_MS = 3000  # chosen: the last line of a hold, and one that was lost
 AFTER_BOOT = ("power_back", "went_on")  # events of a board that restarted
 ENDS = ("ended", "boot", *AFTER_BOOT)  # events after which a hold has no time of its own
-REFUTED = "a line came that the warmer's own reports do not confirm: it is ignored"
-GOES_ON = "a line came that the hold is over or tripped, and the warmer reports that it goes on: it is watched further"
+REFUTED = "a line said what the warmer's own reports do not confirm: it is ignored"
+GOES_ON = "a line said that the hold is over or tripped, but the warmer reports that it still runs: watching continues"
 
 
 def at_rest(status: Status) -> bool:

@@ -214,7 +214,8 @@ def parse_profile(doc: dict[str, Any], path: str = "") -> Profile:
     written = check(doc, ProfileFile, where)
     if written.kind not in CAPS:
         raise FileError(f"{where}, kind", got=repr(written.kind), wanted="one of " + ", ".join(CAPS),
-                        hint=close_match(written.kind, CAPS) or "take milk if you do not know: it takes the least heat")
+                        hint=close_match(written.kind, CAPS)
+                        or "take milk if you do not know: it tolerates the least heat")
     if written.of is not None and (written.kind != "melted" or written.of not in CAPS or written.of == "melted"):
         raise FileError(f"{where}, of", got=repr(written.of), wanted="with kind = \"melted\", one of " + ", ".join(
             kind for kind in CAPS if kind != "melted"), hint="leave it out if you do not know: it is taken for milk")

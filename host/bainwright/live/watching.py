@@ -38,7 +38,7 @@ KEYS = (
     f"k lock  {KEY_LEAVE}"
 )
 OVER = "the hold is over"
-UNWATCHED = "nobody watches the warmer any more, and it may hold on; bain hold --join watches it"
+UNWATCHED = "nobody watches the warmer any more, and it may still hold; bain hold --join watches it"
 RESTARTED = "the warmer restarted, and its heat is off until somebody says yes there; bain hold --join watches it then"
 UNANSWERED = "the hold has ended, and nobody answered its alarm: look at the warmer"
 LEFT = "you stopped watching; the hold continues"

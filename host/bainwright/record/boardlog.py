@@ -232,7 +232,7 @@ class _Reader:
             self.notes.append((self._seq, f"{self._unreadable - NAMED_ENTRIES} more entries cannot be read"))
 
     def _torn(self, body: bytes) -> None:
-        raise _EntryError("it is longer than its frame, or one of far too many")
+        raise _EntryError("it is longer than its frame, or there are far too many")
 
     def _gap(self, missing: int) -> None:
         if not missing:
@@ -278,7 +278,7 @@ class _Reader:
         if self._current and self._current.boot != self._boot:
             self._current = None  # the board restarted and a new hold runs
         if t_ms > _T_MOST or duty > _DUTY_MOST:
-            raise _EntryError("it has a figure that cannot be")
+            raise _EntryError("it has an impossible figure")
         rows = self._current.rows if self._current else []
         if rows and t_ms < rows[-1].t:
             if len(rows) > 1 and t_ms < rows[-2].t:

@@ -186,7 +186,7 @@ class _Rows:
             notes.append(f"{path.name}: damaged rows are left out: {what} {_numbers(self._damaged)}")
         if len(self._times) < self._whole:
             left_out = self._whole - len(self._times)
-            notes.append(f"{path.name}: {left_out} rows with a time that cannot be are left out")
+            notes.append(f"{path.name}: {left_out} rows with an impossible time are left out")
         if not self._times:
             raise FileError(f"{path} has no rows" + (
                 ": every one is damaged" if self._damaged else ": the hold ended before its first second"))

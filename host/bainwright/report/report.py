@@ -61,7 +61,7 @@ RESTARTED_VIRTUAL = (
     "The board restarted in the middle of it. A simulated hold ends there; a real one resumes by itself or by yes."
 )
 DECLINED = "The board restarted in the middle of it, and somebody at the warmer ended it then."
-RESUMED = "The board restarted in the middle of it and holds on; bain hold --join watches it."
+RESUMED = "The board restarted in the middle of it and still holds; bain hold --join watches it."
 RESTARTED_LATCHED = "The board restarted after that; it stays off until somebody clears the trip."
 
 

@@ -67,7 +67,7 @@ def record_of(log: HoldLog, settings: Mapping[str, Any]) -> Record:
     room_c = float(settings["room_c"] if room_c is None else room_c)
     time_s = np.asarray(log["t_s"], dtype=float)
     if time_s[-1] - time_s[0] > LONGEST_S:
-        raise FileError("the record has a time that cannot be", got=f"{(time_s[-1] - time_s[0]) / 3600:.0f} h",
+        raise FileError("the record has an impossible time", got=f"{(time_s[-1] - time_s[0]) / 3600:.0f} h",
                         wanted=f"at most {LONGEST_S / 3600:.0f} h", hint="use another log")
     row_s = float(log.facts.get("row_s", 1.0))  # a board's own log has a row every few seconds
     power_w = settings["heater_w"] * np.nan_to_num(log["on_ms"]) / 1000.0

@@ -55,7 +55,8 @@ class Advice:
         return [part for part in (self.seen, self.did, self.safety, self.chocolate, self.first) if part]
 
 
-_WARNED = "So far this is a warning: the warmer holds on, and switches off by itself if it goes on. Look at it soon."
+_WARNED = ("So far this is a warning: the warmer keeps holding, and switches off by itself if it does not stop. Look "
+           "at it soon.")
 _LATCHED = "It switched off, opened the guard relay, and stays off until its recessed button is held for 3 seconds."
 _NOT_STARTED = "It did not start."
 
@@ -220,7 +221,7 @@ ADVICE: dict[int, Advice] = {
     ),
     faults.STRONG_HEATER: Advice(
         "The water warmed far faster than its heat explains.",
-        "If it was only faster than the settings say, it says so and heats on. Faster still, it switched off,"
+        "If it was only faster than the settings say, it says so and keeps heating. Faster still, it switched off,"
         " opened the guard relay and tested again. If that passed, it resumes; if not, it stays off until its"
         " recessed button is held for 3 seconds.",
         "Unplug it if the water is low: a heater that runs dry burns. If you have just poured hot water, all is well.",
