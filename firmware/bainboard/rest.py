@@ -139,6 +139,7 @@ class Rest:
         self._over = seen > 0  # a rise that nothing explains
         self.unasked = seen >= BLOCKS
         self._ground_c: float | None = None
+        self._poured = False
         self._open_ms: int | None = None
         self._looked_ms = 0
         self.steady = self._passed = False
@@ -194,6 +195,7 @@ class Rest:
         """One valid reading, in any state; `bowl_c` None when unknown. The last five are since the one before it;
         `poured`: it rises because water comes in.
         """
+        self._poured = poured
         seen_before = self._ground_c is not None
         if not guard_open:
             self._open_ms = None
@@ -351,7 +353,9 @@ class Rest:
         """Guard closed, switch still off: more rise than with the guard open is the switch's."""
         explained_c = self._from_c + self._slope_k_per_ms * (now_ms - self._since_ms)
         self._from_c = min(self._from_c, water_c)
-        if not water_c - explained_c < MOVED_K:
+        if self._poured:  # a second kettle: nothing is seen, and the next rise is looked at afresh
+            self._rest_again(now_ms, water_c)
+        elif not water_c - explained_c < MOVED_K:
             self._enter(self.SHORTED, now_ms, water_c)
         elif water_c <= self._top_c - MOVED_K or now_ms - self._since_ms >= self._again_ms:
             self._rest_again(now_ms, water_c)

@@ -17,6 +17,7 @@ shorted switch is still seen later, at rest.
 
 from bainboard import faults
 from bainboard.heat_balance import largest_load_j_per_k, smallest_load_j_per_k
+from bainboard.plausibility import Poured
 
 PROMISE_K = 0.5  # what a working heater shows, at least
 SEEN_K = 0.25  # half of it is proof: four steps of 1/16 K
@@ -28,6 +29,7 @@ PROBE_S = 15.0  # a usual water probe's lag (chosen: bare steel sleeve in moving
 CALM_SHARE = 0.5  # a fall slower than this share of the heater's own rise is taken to go on (losses, mostly)
 CALM_K_PER_S = 0.006  # and no open bath cools faster than this by itself (2 L at 45 °C losing 70 W: computed)
 POURED_K, MOST_WAITS = 0.5, 2  # under the line of before; then it waits for so many drains (chosen)
+MOST_POURS = 3  # so many looks that a kettle spoiled are looked at again (chosen: two kettles, and one late)
 SLOWS_S = 1200.0  # a fall is half as fast after half of this: a bowl and its bath meet (chosen)
 HOT_MARGIN_K = 2.0  # room for the pulses under the hard limit
 # A test broken off after its pulses has heated and proved nothing. After so many in a row the next one waits first: a
@@ -128,11 +130,12 @@ class SelfTest:
         self._bowl_first = self._bowl_led = False  # the bowl's reading rose, and the water's did not: now; or in a try
         self._eased = False  # the first rise was too easy
         self._waits = 0  # for water that was poured in
+        self._pour, self._poured, self._pours = Poured(values), False, 0  # warm water: in this look, and looks so far
         self._level_c = self._slope = 0.0
         self._level_ms = now_ms
         self._most_k = 0.0
         self._plan, self._at = self._quick, 0
-        self._since_ms = self._now_ms = now_ms
+        self._since_ms = self._now_ms = self._read_ms = now_ms
         if broken_off >= MOST_BROKEN_OFF:
             self._since_ms += WAIT_MS
         self._small_j_per_k = smallest_load_j_per_k(values)
@@ -201,6 +204,8 @@ class SelfTest:
             self._line.begin(now_ms, water_c)
         self._c += SMOOTHING * (water_c - self._c)
         self._line.add(now_ms, water_c)
+        self._poured = self._pour.step((now_ms - self._read_ms) / 1000, water_c) or self._poured
+        self._read_ms = now_ms
         if bowl_c is None:
             return
         if self._bowl_c is None:
@@ -217,10 +222,14 @@ class SelfTest:
         if judge == WARMED:
             self._judge_heat(now_ms)
         elif judge == SUSPECT and seen_k >= SUSPECT_K:
-            self._plan, self._at = self._close, 0
+            self._plan, self._at, self._poured = self._close, 0, False
             self._length_ms[LOOK] = self._calm_look_ms
         elif judge not in (None, SUSPECT) and seen_k >= (STRONG_K if judge == faults.STRONG_HEATER else SEEN_K):
-            self._end(judge)
+            if not self._poured or self._pours >= MOST_POURS:
+                self._end(judge)
+            else:  # no part of this warmer heats so fast: from its first step again
+                self._pours += 1
+                self._at, self._poured = 0, False
         elif self._at == len(self._plan) and (self.doubt == faults.STRONG_HEATER or not self._warm):
             self._end(faults.NONE)
         elif self._at == len(self._plan) and self._plan is self._quick and self._stirs(now_ms):

@@ -7,7 +7,7 @@ from fake_bath import MAT, PLATE, POT, RIGS, Bath, values_of
 
 from bainboard import faults
 from bainboard.heat_balance import largest_load_j_per_k
-from bainboard.selftest import QUICK, RESUME, WARM, Line, SelfTest
+from bainboard.selftest import CLOSE, QUICK, RESUME, WARM, Line, SelfTest
 
 
 def tested(bath, values, doubt=faults.NONE, swapped=None):  # noqa: PT028 - a helper, no test
@@ -169,6 +169,24 @@ def test_cold_water_poured_in_is_no_strong_heater_and_no_heat():
         assert disturbed(rig, pour, QUICK, 3) == faults.NONE, name
     assert disturbed(POT, pour, QUICK, 3, open=True, coupling=0.0) == faults.NO_HEAT_AT_START
 
+
+def test_a_kettle_and_another_one_while_the_first_is_looked_at_are_no_shorted_switch():
+    def kettles(left):
+        def pour(bath):
+            bath.water_c += 4.0
+
+        bath, test, now_ms, switch, guard, last_ms = Bath(POT, 33.0, 31.5), SelfTest(values_of(POT), 0), 0, 0, 0, -10**9
+        while not test.done:
+            now_ms += 1000
+            if test._plan in (QUICK, CLOSE) and test._at in (3, 4) and left and now_ms > last_ms + 200000:
+                pour(bath)
+                left, last_ms = left - 1, now_ms
+            bath.step(switch, guard)
+            switch, guard = test.step(now_ms, bath.reading_c(), bath.bowl_c)
+        return test.fault
+
+    for count in (1, 2, 3):
+        assert kettles(count) == faults.NONE, count
 
 def test_after_a_pause_switch_and_guard_are_proved_in_two_small_pulses():
     """Its time, as a formula: 40 s + 2 x 0.4 K x C / P + lag + 15 s; nothing heats in it."""
