@@ -408,11 +408,11 @@ def test_a_bowl_that_was_too_warm_is_to_be_tested_until_a_test_passes():
 
 def test_a_bowl_that_is_cool_enough_is_said_to_read_what_it_reads():
     asked = EveningPrompts(load_profile("dark").tempered_by("cool"), load_rig("pot"))
-    assert asked.ask(line(ask="cooled", bowl=27060)).startswith("it reads 27.1 °C: is it so all through?")
-    assert asked.ask(line(ask="cooled", bowl=None)).startswith("it reads 28 °C: is it so all through?")
+    assert asked.ask(line(ask="cooled", bowl=27060)).startswith("it reads 27.1 °C: does it all through?")
+    assert asked.ask(line(ask="cooled", bowl=None)).startswith("it reads 28 °C: does it all through?")
 
 
-@pytest.mark.parametrize(("bowl", "says"), [(27000, "is it so all through"), (26900, "colder than it should be"),
+@pytest.mark.parametrize(("bowl", "says"), [(27000, "does it all through"), (26900, "colder than it should be"),
                                             (24900, "has set: stop (Ctrl-C)")])
 def test_a_bowl_that_was_cooled_too_far_is_warmed_back_at_once_or_melted_again(bowl, says):
     """Dark is cooled to 27 to 28 °C (common practice, no source); under 25 °C it is firm (chosen)."""

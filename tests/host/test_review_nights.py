@@ -174,7 +174,7 @@ def test_an_evening_that_never_came_to_its_dipping_has_no_figures_of_it(records:
     dipping = dict.fromkeys(("below_s", "inside_s", "above_s"), 0.0) | {"unknown_s": 1.0}
     said = words(reviewed(store(records / "dark-1", [0.0, 1.0], profile={"name": "dark", "kind": "dark"},
                                 report={**REPORT, "dipping": dipping})))  # fmt: skip
-    assert "It never came to the dipping" in said
+    assert "It never reached the dipping" in said
     assert "0 s" not in said.replace(REPORT["summary"], "")
 
 

@@ -27,11 +27,11 @@ MOST_NAMED = 6  # times in one sentence; chosen
 LEAST_UNKNOWN_S = 60  # chosen, as in the report: a second between start and first row says nothing
 PARTS = {"": "The chocolate was", "work": "While dipping, the chocolate was", "melted": "As melted stock, it was"}
 TEMPERATURES = {"": "Temperatures", "work": "Temperatures while dipping", "melted": "Temperatures as melted stock"}
-NEVER = {"work": "It never came to the dipping, for which the figures of its window are.",
-         "melted": "It was never melted stock, for which the figures of its window are."}
+NEVER = {"work": "It never reached the dipping, so there are no figures for its window.",
+         "melted": "It was never melted stock, so there are no figures for its window."}
 UNSEEN = {announced.REFILL: "a refill", announced.LIFT: "a lift of the bowl"}
 NO_REPORT = "The record has no report, because the hold has no recorded end."
-NO_FACTS = "What hold this was, and its report, is lost; below is what its rows still say."
+NO_FACTS = "Which hold this was, and its report, are lost; below is what its rows still show."
 
 
 def clock(night: Night, t_s: float) -> str:

@@ -58,7 +58,7 @@ def refuse_lost_corrections(before: Mapping[str, Any], rig: Rig) -> None:
     other = [name for name in CORRECTIONS if before[name] not in (plain[name], rig.settings[name])]
     if other:
         here, there = (", ".join(f"{name} {values[name]:g}" for name in other) for values in (before, rig.settings))
-        raise RefusedError(f"the warmer was calibrated otherwise than {rig.source} says", got=f"in the warmer {here}",
+        raise RefusedError(f"the warmer has another calibration than {rig.source}", got=f"in the warmer {here}",
                            wanted=f"as in the file {there}",
                            hint=f"bain rig get --out FILE keeps the warmer's; bain rig send {rig.source} replaces it")
 
@@ -102,7 +102,7 @@ def send(link: Link, rig: Rig) -> list[str]:
     payload = document("settings", dict(rig.settings))
     link.upload("settings", payload)
     if link.download("settings") != payload:
-        raise RefusedError("the board gave back another rig than was sent", hint="send it again")
+        raise RefusedError("the board sent back another rig than it got", hint="send it again")
     return changes(before, rig)
 
 

@@ -277,6 +277,6 @@ def _refuse_unlike(evening: Evening, as_it_was: Played) -> None:
     missed_c = np.sqrt(np.nanmean((np.median(as_it_was.bowl_c, axis=0) - evening.bowl_c)[free] ** 2))
     error_c = np.sqrt(np.nanmean((evening.bowl_c - evening.target_c)[free] ** 2))
     if not missed_c < max(OFF_C, OFF_SHARE * error_c):
-        raise FileError("the hold played again as it was is not the recorded one, so something besides the gains "
+        raise FileError("played again as it was, the hold does not match the record: something besides the gains "
                         "decided the heat", got=f"{missed_c:.2f} °C between the two",
                         wanted=f"less than {max(OFF_C, OFF_SHARE * error_c):.2f} °C")  # fmt: skip

@@ -32,7 +32,7 @@ PROMPTS = {
     "swap": "the bath is too warm: take some water out and put cold water in",
     "seed_in": "add the seed by handfuls and stir, down to {high_c:g} °C; then yes. No for advice",
     "cool_down": "stir the bowl cool, down to {cool_c:g} °C, and scrape its wall; then yes. No for advice",
-    "cooled": "it reads {cool_c:g} °C: is it so all through? Stir, then yes: it is warmed back",
+    "cooled": "it reads {cool_c:g} °C: does it all through? Stir, then yes: the warmer warms it back",
     "bowl_on": "wipe the underside dry, set the bowl back, then yes",
     "seed_more": "still over {high_c:g} °C: stir in a handful of seed, or lift the bowl and stir it cool",
     "stir": "stir for half a minute, from the wall inwards; press yes when you begin",
