@@ -72,6 +72,27 @@ def test_verdict_says_in_two_words_how_it_went(records: Path, changes: dict[str,
     assert listing.list_holds()[0].verdict == verdict
 
 
+def test_a_hold_whose_program_was_killed_is_listed_with_what_its_log_tells(records: Path, capsys: Capture) -> None:
+    """Its trip, length and peak, in the list, the sums and when it is shown; and anew as its log grows."""
+    folder = store(records / "holds" / "dark-1", ended=None, duration_s=None, report=None)
+    assert [(hold.verdict, hold.trips) for hold in listing.list_holds()] == [("no end", 0)]
+    log = folder / "hold.csv"
+    last = log.read_text().splitlines()[-1]
+    log.write_text(log.read_text() + last.replace("2.000,", "3600.000,").replace("31.5", "34.2") + "\n")
+    with (folder / "events.jsonl").open("a") as events:
+        events.write('{"t_s": 2.0, "event": "trip", "fault": 4, "latched": true}\n')
+    (hold,) = listing.list_holds()
+    assert (hold.verdict, hold.trips, hold.recorded_s, hold.duration_s) == ("tripped", 1, 3600.0, None)
+    assert (hold.bowl_peak_c, hold.water_peak_c) == (34.2, 33.0)
+    assert lines([hold])[1].split()[3:9] == ["?", "1", "h", "dark", "tripped", "1"]
+    for picture in ("hold.png", "hold.svg"):
+        (folder / picture).touch()
+    assert cli.main(["show", "dark-1"]) == 0
+    assert "dark chocolate, tripped" in (said := capsys.readouterr().out)
+    assert "no end recorded" in said
+    assert "(1 h recorded)" in said
+
+
 def test_a_test_that_was_entered_later_is_in_the_list_at_once(records: Path) -> None:
     folder = store(records / "holds" / "dark-1", report={**FACTS["report"], "temper": "lost"})
     assert [hold.verdict for hold in listing.list_holds()] == ["temper lost"]

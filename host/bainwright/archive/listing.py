@@ -7,7 +7,7 @@ import os
 from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import msgspec
 
@@ -19,10 +19,13 @@ from bainwright.core.home import hold_paths, home
 from bainwright.core.read_file import read_struct
 from bainwright.core.terminal import visible
 from bainwright.core.units import after
-from bainwright.record.names import CSV, FACTS, PARQUET, TESTS
+from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET, TESTS
+
+if TYPE_CHECKING:
+    from bainwright.record.reader import HoldLog
 
 REMEMBERED = "list.json"  # under the home; only a copy of what the facts say, so it may be deleted at any time
-SCHEMA = 4
+SCHEMA = 5
 LIST_BYTES = 64 << 20  # chosen: ten thousand holds are a tenth of it
 
 IN_WINDOW = "in window"
@@ -57,6 +60,8 @@ class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
         Start, seconds since 1970; None when nobody knew the time.
     duration_s : float or None
         None while it runs, or when its end was never recorded.
+    recorded_s : float or None
+        How far the rows of such a hold go.
     chocolate, kind, stage, warmer, board, firmware : str
         Empty when not recorded.
     hold : int or None
@@ -83,6 +88,7 @@ class Entry(msgspec.Struct, frozen=True, omit_defaults=True):
     name: str
     started_s: Annotated[float, msgspec.Meta(ge=0.0, le=LATEST_S)] | None = None
     duration_s: DurationS | None = None
+    recorded_s: DurationS | None = None
     chocolate: str = ""
     kind: str = ""
     stage: str = ""
@@ -204,6 +210,39 @@ def entry_of(folder: Path, facts: dict[str, Any]) -> Entry:
     )
 
 
+def entry_of_log(folder: Path, log: HoldLog) -> Entry:
+    """A hold's entry from its facts. Where they lack its end, what its rows and events tell of it so far.
+
+    Parameters
+    ----------
+    folder : Path
+        The hold's folder.
+    log : HoldLog
+        Its log.
+    """
+    entry = entry_of(folder, log.facts)
+    if entry.ended:
+        return entry
+    trips = sum(event["event"] == "trip" for event in log.events)
+    worked = (log["bowl_estimated"] == 0) & ((log["stage"] == "work") | (log["stage"] == "melted"))
+    return msgspec.structs.replace(
+        entry,
+        recorded_s=float(log["t_s"][-1]),
+        trips=max(entry.trips, trips),
+        bowl_peak_c=_first_known(entry.bowl_peak_c, _highest(log["bowl_c"][worked])),
+        water_peak_c=_first_known(entry.water_peak_c, _highest(log["water_c"])),
+    )
+
+
+def _highest(values: Any) -> float | None:
+    known = values[values == values]  # NaN is unlike itself
+    return float(known.max()) if len(known) else None
+
+
+def _first_known(*values: float | None) -> float | None:
+    return next((value for value in values if value is not None), None)
+
+
 def _temper(folder: Path, reported: str) -> str:
     """What became of the temper: as reported, unless the last test says otherwise."""
     from bainwright.record.temper_tests import BY_PERSON, read_tests
@@ -244,18 +283,29 @@ def _remembered() -> dict[str, _Known]:
 
 def _read(folder: Path) -> Entry:
     """The entry of a hold's folder."""
-    from bainwright.record.reader import read_facts  # brings NumPy, which a list that is remembered does without
+    # These bring NumPy, which a list that is remembered does without.
+    from bainwright.record.reader import read_facts, read_log
 
-    return entry_of(folder, read_facts(folder))
+    entry = entry_of(folder, read_facts(folder))
+    if entry.ended:
+        return entry
+    try:
+        return entry_of_log(folder, read_log(folder))
+    except FileError:  # it has no row; whoever shows it says so
+        return entry
 
 
-def _state(folder: str) -> tuple[int, int] | None:
-    """Time and size of what changes with the entry: the facts, or the log where they are gone, and the temper tests."""
+def _state(folder: str, *, unended: bool = False) -> tuple[int, int] | None:
+    """Time and size of what changes with the entry: the facts, or the log where they are gone, and the temper tests.
+
+    That of a hold without an end changes with its log, too.
+    """
     found = next((stat for name in (FACTS, PARQUET, CSV) if (stat := _stat(f"{folder}/{name}"))), None)
     if found is None:
         return None
-    tests = _stat(f"{folder}/{TESTS}")
-    return found.st_mtime_ns + (tests.st_mtime_ns if tests else 0), found.st_size
+    more = [_stat(f"{folder}/{name}") for name in (TESTS, *((CSV, EVENTS) if unended else ()))]
+    return (found.st_mtime_ns + sum(stat.st_mtime_ns for stat in more if stat),
+            found.st_size + sum(stat.st_size for stat in more if stat))
 
 
 def _stat(path: str) -> os.stat_result | None:
@@ -280,12 +330,13 @@ def list_holds(notes: list[str] | None = None) -> list[Entry]:
     """
     before, now = _remembered(), {}
     for path in map(os.path.abspath, hold_paths(notes)):
-        state = _state(path)
+        known = before.get(path)
+        state = _state(path, unended=known is None or not known.entry.ended)
         if state is None:
             continue
-        known = before.get(path)
         if known is None or (known.mtime_ns, known.size) != state:
-            known = _Known(*state, _read(Path(path)))
+            entry = _read(Path(path))
+            known = _Known(*(state if not entry.ended else _state(path) or state), entry)
         now[path] = known
     if now != before:
         _remember(now)

@@ -15,7 +15,7 @@ import numpy as np
 
 from bainwright.archive import schema
 from bainwright.archive.identity import identity, short
-from bainwright.archive.listing import Entry, entry_of
+from bainwright.archive.listing import Entry, entry_of_log
 from bainwright.core.atomic_write import replace_file, save_file, saved_from
 from bainwright.core.errors import BainError, FileError
 from bainwright.core.file_names import file_name
@@ -24,7 +24,7 @@ from bainwright.core.os_errors import file_error, quoted_error
 from bainwright.core.read_file import read_struct
 from bainwright.files.score import step_lengths_s
 from bainwright.record.columns import TEXTS
-from bainwright.record.names import CSV, FACTS, PARQUET, TESTS
+from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET, TESTS
 from bainwright.record.reader import HoldLog, read_log, sql_text
 
 if TYPE_CHECKING:
@@ -132,7 +132,7 @@ def add(archive: Path, folders: Sequence[Path], done: Callable[[float], None]) -
             name = short(identity(folder, log.facts))
             before = there.get(name)
             if before is None or _rows_of(database, before) < len(log):
-                entry = entry_of(folder.absolute(), log.facts)
+                entry = entry_of_log(folder.absolute(), log)
                 file = place(entry, name) if before is None else str(before.relative_to(archive / "holds"))
                 write(database, archive, file, entry, log)
                 there[name] = archive / "holds" / file
@@ -172,7 +172,7 @@ def renew(entries: Sequence[Entry], notes: list[str], done: Callable[[float], No
     before, now = _copied(archive), dict[str, Copied]()
     with _database(archive) as database:
         for number, entry in enumerate(entries):
-            state, known = _state(entry.folder), before.get(entry.folder)
+            state, known = _state(entry), before.get(entry.folder)
             if known is None or known.state != state:
                 known = _copy(database, archive, entry, state, {**before, **now})
             now[entry.folder] = known
@@ -242,12 +242,12 @@ def _copied(archive: Path) -> dict[str, Copied]:
         return {}
 
 
-def _state(folder: str) -> list[int]:
-    """Times and sizes of the files that a copy is made from."""
+def _state(entry: Entry) -> list[int]:
+    """Times and sizes of the files that a copy is made from; where nothing sums up the events, of those too."""
     state = []
-    for name in (CSV, PARQUET, FACTS, TESTS):
+    for name in (CSV, PARQUET, FACTS, TESTS, *(() if entry.ended else (EVENTS,))):
         try:
-            found = os.stat(f"{folder}/{name}")
+            found = os.stat(f"{entry.folder}/{name}")
             state += [found.st_mtime_ns, found.st_size]
         except OSError:
             state += [0, 0]
@@ -337,7 +337,9 @@ def row_length_s(log: HoldLog) -> float:
 
 def _line(name: str, entry: Entry, log: HoldLog) -> dict[str, Any]:
     facts = log.facts
-    report, rig = _mapping(facts.get("report")), _mapping(facts.get("rig"))
+    rig = _mapping(facts.get("rig"))
+    peaks = {"bowl_peak_c": entry.bowl_peak_c, "water_peak_c": entry.water_peak_c}  # all there is without a report
+    report = {**peaks, **_mapping(facts.get("report"))}
     scored = _mapping(report.get("dipping"))
     return {
         "hold_id": name, "hold": entry.name, "warmer_name": entry.warmer, "board": entry.board,

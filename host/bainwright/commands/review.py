@@ -80,7 +80,7 @@ def review(holds: tuple[str, ...], warmer: str | None, since: str | None, what_i
 
 def _read(folder: Path, *, named: bool, alone: bool) -> tuple[HoldLog, Night] | None:
     """A hold's log and its review; None, with a remark, if it cannot be read and nobody asked for it by its name."""
-    from bainwright.archive.listing import entry_of
+    from bainwright.archive.listing import entry_of_log
     from bainwright.core.errors import BainError
     from bainwright.core.progress import progress
     from bainwright.record.reader import read_log
@@ -95,7 +95,7 @@ def _read(folder: Path, *, named: bool, alone: bool) -> tuple[HoldLog, Night] | 
         remark(f"left out {folder.name}: {failed}")
         return None
     with progress("reviewing it"):
-        night = review_log(entry_of(folder.absolute(), log.facts), log)
+        night = review_log(entry_of_log(folder.absolute(), log), log)
     for note in [] if alone else log.notes:  # a single hold's review says it itself
         remark(f"{folder.name}: {note}")
     return log, night

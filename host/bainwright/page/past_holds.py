@@ -13,7 +13,7 @@ from pathlib import Path
 from threading import Lock
 from typing import NamedTuple
 
-from bainwright.archive.listing import Entry, entry_of, list_holds
+from bainwright.archive.listing import Entry, entry_of_log, list_holds
 from bainwright.core.errors import BainError
 from bainwright.core.read_file import is_own
 from bainwright.display.picture import PNG, SVG
@@ -105,7 +105,7 @@ def _changed(folder: Path) -> tuple[int, ...]:
 def _review(folder: Path) -> Reviewed:
     try:
         log = read_log(folder)
-        return Reviewed(review_log(entry_of(folder, log.facts), log), list(log.notes), chart_of(log))
+        return Reviewed(review_log(entry_of_log(folder, log), log), list(log.notes), chart_of(log))
     except BainError as failed:
         return Reviewed(None, [str(failed)])
 

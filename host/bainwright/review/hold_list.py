@@ -39,13 +39,18 @@ def _cells(hold: Entry) -> tuple[str, ...]:
         moment[:10] or "?",
         moment[11:16] or "?",
         (ended.isoformat()[11:16] + (f" +{days}" if days else "")) if ended else "?",
-        duration_words(hold.duration_s) if hold.duration_s is not None else "?",
+        _length(hold),
         hold.chocolate or "?",
         hold.verdict,
         str(hold.trips or "-"),
         f"{hold.bowl_peak_c:.1f} °C" if hold.bowl_peak_c is not None else "-",
         (hold.warmer or "?") + (" (VIRTUAL)" if hold.virtual else ""),
     )
+
+
+def _length(hold: Entry) -> str:
+    length_s = hold.recorded_s if hold.duration_s is None else hold.duration_s
+    return "?" if length_s is None else duration_words(length_s)
 
 
 def lines(holds: Sequence[Entry]) -> list[str]:

@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 import msgspec
 import numpy as np
 
-from bainwright.archive.listing import Entry, entry_of
+from bainwright.archive.listing import Entry, entry_of_log
 from bainwright.core.errors import FileError
 from bainwright.core.os_errors import refusal
 from bainwright.core.units import after, clock_words, duration_words
@@ -77,7 +77,7 @@ def look(folder: Path) -> Shown:
         When it has no log that can be read.
     """
     log = read_log(folder)
-    entry = entry_of(folder.absolute(), log.facts)
+    entry = entry_of_log(folder.absolute(), log)
     notes = [*log.notes]
     refused = _make_missing(folder, log, entry)
     notes += refused
@@ -132,6 +132,7 @@ def _when(entry: Entry) -> str:
     if ended and ended.date() != started.date():
         to += ended.strftime(" on %a %d %b")
     length = f" ({duration_words(entry.duration_s)})" if entry.duration_s is not None else ""
+    length = length if entry.recorded_s is None else f" ({duration_words(entry.recorded_s)} recorded)"
     zone = started.strftime(" %Z")
     if ended and ended.tzname() != started.tzname():  # the clock was changed meanwhile
         to, zone = zone + to, ended.strftime(" %Z")
