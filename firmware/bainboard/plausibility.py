@@ -65,29 +65,42 @@ class Poured:
 class BowlProbeOut:
     """A fall colder than any refill makes: the bowl's probe is not in the chocolate, until it reads as before.
 
-    `out` is the sign; while it holds, the reading is not the bowl's.
+    `out` is the sign; while it holds, the reading is not the bowl's. A half-melted bowl that is stirred falls as fast,
+    and stays then where no air is: while it melts, ROOM_K over the room, for STAYS_S within STAYS_K.
     """
 
     BACK_K = 2.0  # reads as before: a refill's own fall (chosen)
     LEAST_TAU_S = 60.0  # a bowl a tenth full follows colder water no faster (as rules.safe_gains, rounded down)
+    STAYS_S, STAYS_K = 120.0, 0.5  # four of the slowest probe's lags; steps and noise (chosen)
+    ROOM_K = 8.0  # the air over a bath is no warmer (chosen: as a room is known, and 3 K)
 
     def __init__(self, values: dict) -> None:
         self._fall = Fall(1.0, values["trip.bowl_fall_k"])  # 1 K/min: over what a bowl on the bench loses (computed)
-        self._from_c = 0.0
+        self._from_c = self._stays_c = 0.0
         self.begin()
 
     def begin(self) -> None:
         """Forget."""
         self.out = False
+        self.out_s = self._stays_s = 0.0
         self._fall.begin()
 
-    def step(self, dt_s: float, bowl_c: float, water_c: float, acted: bool) -> None:
+    def step(self, dt_s: float, bowl_c: float, water_c: float, room_c: float, melts: bool, acted: bool) -> None:
         """One valid reading; `acted`: a person has just done something, and may have set it right."""
         if acted or (self.out and bowl_c >= self._from_c - self.BACK_K):
             self.begin()
+        if self.out:
+            self.out_s += dt_s
+            self._stays_s += dt_s
+            stays = melts and bowl_c >= room_c + self.ROOM_K
+            if not (stays and -self.STAYS_K <= bowl_c - self._stays_c <= self.STAYS_K):
+                self._stays_c, self._stays_s = bowl_c, 0.0
+            elif self._stays_s >= self.STAYS_S:
+                self.begin()
+            return
         cooled_k_per_s = max(0.0, bowl_c - water_c) / self.LEAST_TAU_S
-        if not self.out and self._fall.step(dt_s, bowl_c, cooled_k_per_s):
-            self.out, self._from_c = True, self._fall.from_c
+        if self._fall.step(dt_s, bowl_c, cooled_k_per_s):
+            self.out, self._from_c, self._stays_c = True, self._fall.from_c, bowl_c
 
 
 class Surge:

@@ -31,6 +31,7 @@ RETESTS = 3  # so many in an hour pass, and the next is a latch (chosen: a kettl
 RETESTS_MS = 3600 * 1000
 UNDER_S = 600.0  # a cold top-up is warm again by then (chosen)
 SUSPICIONS = 2  # (chosen)
+EPISODE_MS = 300 * 1000  # a warning that comes and goes is one, until it was gone for so long (chosen)
 ACTED_MS = 5000  # what a person does shows in a probe by then (chosen)
 WITNESS_S = 600.0  # (chosen: the bowl is lifted out and cold water poured in within it)
 UNDER_NEVER_K = 3.0  # water in doubt is bounded from here while chocolate melts: the wall nears its water (chosen)
@@ -201,8 +202,11 @@ def too_many_retests(s, i: Inputs) -> bool:
 
 
 def bowl_fell(s, i: Inputs) -> bool:
-    """A fall of F K to the room: probe lag x ln(F / (F - 4)) + one pass; with a room less than 4 K colder, never."""
-    return s.bowl_out.out
+    """A fall of F K to the room: probe lag x ln(F / (F - 4)) + two minutes; with a room less than 4 K colder, never.
+
+    From the first pass on it is no witness.
+    """
+    return s.bowl_out.out and s.bowl_out.out_s >= s.bowl_out.STAYS_S
 
 
 def rises_at_rest(s, i: Inputs) -> bool:
@@ -338,7 +342,7 @@ class Supervisor:
     """Looks each pass, then bounds the duty.
 
     Results of `step`: `heat_ok`, `guard_ok`, `fault` (number in force), `latched`, `cause` (a latch's), `warn`
-    (bit 1 << number for each fault that is seen but not in force), `fresh` (the bits that were not set a pass ago).
+    (bit 1 << number for each fault that is seen but not in force), `fresh` (the bits that begin an episode).
     The bit of UNASKED_HEAT beside a fault that is safe means: that the water does not rise is not known yet.
     `believed_c` is what a hold believed of its water as the power failed, `unasked` what `Rest` had seen.
     """
@@ -350,6 +354,7 @@ class Supervisor:
         self.latched = latch_fault != faults.NONE
         self.heat_ok = self.guard_ok = False  # nothing was read yet
         self.warn = self.fresh = 0
+        self._said = self._lately = self._lately_ms = 0  # bits seen in the last EPISODE_MS, in those under way
         self.water_ok = self.second_ok = False
         self.water_c: float | None = None
         self.bowl_c: float | None = None
@@ -460,7 +465,10 @@ class Supervisor:
         self._name(named)
         self.heat_ok = not (off or self.latched)
         self.guard_ok = not (opened or self.latched)
-        self.fresh, self.warn = warn & ~self.warn, warn
+        if now_ms - self._lately_ms >= EPISODE_MS:
+            self._said, self._lately, self._lately_ms = self._lately, 0, now_ms
+        self.fresh, self.warn = warn & ~(self._said | self._lately), warn
+        self._lately |= warn
         if self.fault != faults.NONE and safe(self.fault) and not self._known_steady():
             self.warn |= 1 << faults.UNASKED_HEAT
 
@@ -545,7 +553,8 @@ class Supervisor:
         if bowl_c is None or not self.water_ok:
             self.bowl_out.begin()
         else:
-            self.bowl_out.step(dt_s, bowl_c, self.calm_c, now_ms - i.last_person_ms < ACTED_MS)
+            acted = now_ms - i.last_person_ms < ACTED_MS
+            self.bowl_out.step(dt_s, bowl_c, self.calm_c, i.room_c, i.never_c < HOTTEST_C, acted)
         self.bowl_c = None if self.bowl_out.out else bowl_c
         if self.bowl_c is None or not self.water_ok:
             self.lifted.begin()

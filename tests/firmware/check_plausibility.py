@@ -18,24 +18,37 @@ def test_a_bowl_probe_in_the_air_is_out_until_it_reads_as_before_or_a_person_act
     for back_c, acted in ((30.0, False), (21.0, True)):
         probe = BowlProbeOut(values_of(POT))
         for c in (31.5, 30.0, 28.6):
-            probe.step(1.0, c, 33.0, False)
+            probe.step(1.0, c, 33.0, 20.0, False, False)
             assert not probe.out
-        probe.step(1.0, 27.0, 33.0, False)
+        probe.step(1.0, 27.0, 33.0, 20.0, False, False)
         assert probe.out
-        probe.step(1.0, 24.0, 33.0, False)
-        probe.step(1.0, back_c, 33.0, acted)
+        probe.step(1.0, 24.0, 33.0, 20.0, False, False)
+        probe.step(1.0, back_c, 33.0, 20.0, False, acted)
         assert not probe.out
+
+
+def test_a_half_melted_bowl_that_was_stirred_is_back_once_it_stays_well_over_the_room():
+    for stays_c, k_per_s, melts, out_s in ((34.0, 0.0, True, 121), (34.0, 0.0, False, None), (27.5, 0.0, True, None),
+                                           (40.0, -0.02, True, None)):
+        probe, met = BowlProbeOut(values_of(POT)), None
+        probe.step(1.0, 46.0, 50.0, 20.0, melts, False)
+        for n in range(400):
+            probe.step(1.0, stays_c + k_per_s * n, 50.0, 20.0, melts, False)
+            if n and met is None and not probe.out:
+                met = n
+        assert (met is None) == (out_s is None), (stays_c, k_per_s, melts)
+        assert met is None or abs(met - out_s) <= 2
 
 
 def test_a_refill_of_a_fifth_and_a_warm_bowl_in_cold_water_are_no_probe_in_the_air():
     probe = BowlProbeOut(values_of(POT))
     for c in (31.5, 30.0, 29.0, 28.5, 28.5):
-        probe.step(1.0, c, 33.0, False)
+        probe.step(1.0, c, 33.0, 20.0, False, False)
     assert not probe.out
     probe, c = BowlProbeOut(values_of(POT)), 45.0
     for _ in range(3000):
         c += (25.0 - c) / 80.0  # nearly empty
-        probe.step(1.0, c, 25.0, False)
+        probe.step(1.0, c, 25.0, 20.0, False, False)
         assert not probe.out
 
 

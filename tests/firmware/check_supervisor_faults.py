@@ -184,6 +184,19 @@ def test_a_probe_that_fails_each_third_reading_latches_and_one_glitch_does_not()
         assert s.latched == latched, every
 
 
+def test_a_plug_that_fails_each_fifth_reading_is_one_warning_until_it_was_good_for_five_minutes():
+    s, i = bare()
+    said = []
+    for n in range(2, 3600):
+        loose = n < 1200 or n >= 1900
+        i.water_c = None if loose and n % 5 == 0 else 30.0
+        s.step(n * 1000, 1000, i)
+        if s.fresh >> faults.WATER_PROBE & 1:
+            said.append(n)
+        assert s.warn >> faults.WATER_PROBE & 1 == (i.water_c is None)
+    assert said == [5, 1900]
+
+
 def test_spikes_of_a_reading_are_no_strong_heater_and_no_rise():
     for name, rig in HARD:
         kitchen, noise = held(rig), Noise(3)
@@ -277,10 +290,14 @@ def test_a_bowl_probe_in_the_air_warns_and_a_reboot_loop_latches():
     for n, bowl_c in enumerate((31.5, 29.0, 26.0, 24.0)):
         i.bowl_c = bowl_c
         s.step(20000 + n * 1000, 1000, i)
+    assert s.warn == 0  # a bowl that was stirred, perhaps
+    assert s.bowl_c is None
+    for n in range(120):
+        s.step(24000 + n * 1000, 1000, i)
     assert s.warn == 1 << faults.BOWL_OUT
     assert s.heat_ok
     i.rebooting = True
-    s.step(24000, 1000, i)
+    s.step(144000, 1000, i)
     assert s.fault == faults.REBOOT_LOOP
     assert s.latched
 
