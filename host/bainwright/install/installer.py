@@ -16,6 +16,7 @@ from bainwright.files.firmware import BACK, FOLDER, NONE, Firmware, firmware
 from bainwright.install import install_plan, permit
 from bainwright.install.install_plan import BUNDLE, STAGED, Plan, Seen
 from bainwright.install.mpremote import Remote, no_micropython, script
+from bainwright.install.one_at_a_time import one_at_a_time
 from bainwright.link import finding, ports
 from bainwright.link.protocol import Link, Transport
 from bainwright.link.session import linked
@@ -24,7 +25,7 @@ from bainwright.words.advice import refuse_heat_at_rest
 
 REST = ("idle", "trip")  # states in which nothing heats
 GREET_TRIES = 2  # a live board answers within one tick; do not wait long for a bare one
-LEAVE_S = 10.0  # chosen: a board that has to reset first is back on USB within a second or two
+LEAVE_S = 10.0  # chosen: a board that has to reset first is back within a second or two; who looks in is gone as soon
 START_S = 20.0  # chosen: from source a small board loads for several seconds
 ASK_AGAIN_S = 2.0  # after this long without a line it may have started before we listened
 PROMPT_S = 4.0  # chosen: an interrupted program may have something to finish
@@ -119,15 +120,12 @@ def must_rest(hello: dict[str, Any]) -> None:
 def leave_service(path: str) -> None:
     """Ask the firmware to end at the plain prompt; a board whose watchdog runs restarts once first."""
     for _ in range(2):
-        link = Link(_opened(path, LEAVE_S))
-        try:
+        with linked(path, LEAVE_S) as link:
             must_rest(link.hello(any_wire=True))
             link.request("maintenance")
             link.transport.write(b"\n")  # wakes it: otherwise it sleeps to its next tick before it leaves
             if _prompt_came(link):
                 return
-        finally:
-            link.transport.close()
     raise LinkError("the board does not leave its service", hint="unplug it, plug it in and try again")
 
 
@@ -158,27 +156,15 @@ def must_have_prompt(path: str) -> None:
     LinkError
         If none comes.
     """
-    with linked(path) as link:
+    with linked(path, LEAVE_S) as link:
         link.transport.write(BREAK)
         if _hear(link.transport, PROMPT_S, PROMPT) is None:
             raise no_micropython(path)
 
 
-def _opened(path: str, within_s: float) -> ports.SerialTransport:
-    """Open a port that may be missing for a moment while its board restarts."""
-    deadline_s = time.monotonic() + within_s
-    while True:
-        try:
-            return ports.open_port(path)
-        except LinkError:
-            if time.monotonic() > deadline_s:
-                raise
-            time.sleep(0.1)
-
-
 def restart(path: str) -> dict[str, Any] | None:
     """Run main.py from the plain prompt; the firmware's hello, None when none comes."""
-    with linked(path) as link:
+    with linked(path, LEAVE_S) as link:
         link.transport.write(RUN_MAIN)
         return _await_hello(link, path)
 
@@ -194,7 +180,7 @@ def _await_hello(link: Link, path: str) -> dict[str, Any] | None:
                 return link.hello(1, any_wire=True)
         except ports.LostBoardError:
             link.transport.close()
-            link.replace(_opened(path, LEAVE_S))
+            link.replace(ports.open_port(path, LEAVE_S))
         except LinkError:
             ask_s = time.monotonic() + ASK_AGAIN_S
     return None
@@ -351,7 +337,7 @@ def _change(done: Installed, remote: Remote, progress: Progress) -> None:
 
 def _let_run(path: str) -> None:
     """After a failure, let the board run its firmware again; if that fails too, the first failure is reported."""
-    with suppress(LinkError), linked(path) as link:
+    with suppress(LinkError), linked(path, LEAVE_S) as link:
         link.transport.write(RUN_MAIN)
 
 
@@ -359,13 +345,10 @@ def _break_off(path: str) -> dict[str, Any] | None:
     """If a version hangs in its first start, restart the board, which then starts the one before."""
     try:
         Remote(path).run(["reset"])
-        transport = _opened(path, LEAVE_S)
+        with linked(path, LEAVE_S) as link:
+            return _await_hello(link, path)
     except (LinkError, RefusedError):  # only unplugging helps, and the error says so
         return None
-    try:
-        return _await_hello(Link(transport), path)
-    finally:
-        transport.close()
 
 
 @contextmanager
@@ -396,5 +379,5 @@ def install_on(asked: InstallAsked, progress: Callable[[], Progress] = Progress)
     """
     if asked.back and (asked.check or asked.dry_run):
         raise UseError("--back changes the board; --check and --dry-run do not", hint="leave one of them out")
-    with opened(asked) as path:
+    with opened(asked) as path, one_at_a_time(path):
         return install(asked, path, progress())

@@ -7,6 +7,7 @@ import re
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Callable
 from importlib import metadata
 from pathlib import Path
@@ -18,6 +19,8 @@ from bainwright.link import ports
 
 PINNED = "1.29.0"  # as in pyproject.toml; we rely on what its commands do and print
 SILENCE_S = 25.0  # chosen: the largest file goes in a few seconds, and a whole version is hashed in fewer
+IN_USE_S = 10.0  # chosen: who only looks in has left the port by then
+AGAIN_S = 0.5  # between two tries; each starts a program
 LONGEST_S = 300.0  # chosen: an install takes about a minute on a real board
 MOST_BYTES = 1 << 20  # chosen: two versions of the firmware are listed in 20 KB
 BOARD_SCRIPTS = Path(__file__).parent / "board_scripts"
@@ -100,6 +103,10 @@ class Remote:
         for number, command in enumerate(commands):
             words += ["+", *command] if number else command
         lines, code = _spawn(words, line)
+        give_up_s = time.monotonic() + IN_USE_S
+        while code and NOT_OPENED.search("\n".join(lines)) and time.monotonic() < give_up_s:  # it has done nothing yet
+            time.sleep(AGAIN_S)
+            lines, code = _spawn(words, line)
         if code:
             raise _not_opened(self.path) if NOT_OPENED.search("\n".join(lines)) else explain(self.path, lines)
         self._fresh = True
@@ -114,9 +121,10 @@ def _spawn(words: list[str], line: Callable[[str], None] | None) -> tuple[list[s
     Raises
     ------
     LinkError
-        If it prints without end.
+        If it prints without end, or falls silent.
     """
     lines: list[str] = []
+    fell_silent = threading.Event()
     begun, heard = b"", 0
     with subprocess.Popen(
         [sys.executable, "-P", "-u", "-m", "mpremote", *words],  # -P: do not import a tty.py from the working folder
@@ -125,10 +133,10 @@ def _spawn(words: list[str], line: Callable[[str], None] | None) -> tuple[list[s
         stderr=subprocess.STDOUT,
     ) as process:
         assert isinstance(process.stdout, io.BufferedReader)
-        longest, silence = _killed_in(LONGEST_S, process), _killed_in(SILENCE_S, process)
+        longest, silence = _killed_in(LONGEST_S, process), _killed_in(SILENCE_S, process, fell_silent)
         while piece := process.stdout.read1(1 << 16):
             silence.cancel()
-            silence = _killed_in(SILENCE_S, process)
+            silence = _killed_in(SILENCE_S, process, fell_silent)
             heard += len(piece)
             if heard > MOST_BYTES:
                 process.kill()
@@ -145,11 +153,20 @@ def _spawn(words: list[str], line: Callable[[str], None] | None) -> tuple[list[s
         process.wait()
         longest.cancel()
         silence.cancel()
+    if fell_silent.is_set():
+        raise _silent(words[1])
     return lines, process.returncode
 
 
-def _killed_in(seconds: float, process: subprocess.Popen[bytes]) -> threading.Timer:
-    timer = threading.Timer(seconds, process.kill)
+def _killed_in(
+    seconds: float, process: subprocess.Popen[bytes], late: threading.Event | None = None
+) -> threading.Timer:
+    def end() -> None:
+        if late is not None:
+            late.set()
+        process.kill()
+
+    timer = threading.Timer(seconds, end)
     timer.daemon = True
     timer.start()
     return timer
@@ -170,6 +187,10 @@ def _not_opened(path: str) -> BainError:
     except BainError as why:
         return why
     return LinkError(f"another program had {path} open for a moment", hint="end that program and try again")
+
+
+def _silent(path: str) -> LinkError:
+    return LinkError(f"the board on {path} fell silent", hint="unplug it, plug it in and try again")
 
 
 def explain(path: str, lines: list[str]) -> BainError:
@@ -195,6 +216,6 @@ def explain(path: str, lines: list[str]) -> BainError:
     if GONE.search(said):
         return LinkError(f"the board on {path} is gone", hint="look at the cable and try again")
     if not any(lines):
-        return LinkError(f"the board on {path} fell silent", hint="unplug it, plug it in and try again")
+        return _silent(path)
     last = next((text for text in reversed(lines) if text), "nothing")
     return RefusedError(f"the board on {path} failed", got=last[:200], hint="press its reset button and try again")

@@ -11,6 +11,8 @@ from bainwright.link.session import linked
 LOST = ("its drill was of the firmware before: bain drill does again what depends on it, and until then overnight "
         "holds are refused")  # fmt: skip
 
+LOOKED_IN_S = 10.0  # chosen: another program that only looks who is there has left the port by then
+
 
 def take_back(port: str, hello: dict[str, Any]) -> bool:
     """Keep the board's own buttons from starting a night, however the install ends; returns whether it had a permit.
@@ -44,7 +46,7 @@ def settle(port: str, before: dict[str, Any], now: dict[str, Any]) -> list[str]:
 def _change(port: str, hello: dict[str, Any], here: str, there: str) -> bool:
     """Change the setting if it has this value. A board that refuses gets it at its next start."""
     try:
-        with linked(port) as link:
+        with linked(port, LOOKED_IN_S) as link:
             values = link.settings(hello)
             if values["drill"] == here:
                 link.upload("settings", document("settings", {**values, "drill": there}))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import sys
+import time
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ from bainwright.core.errors import BainError, BusyPortError, LinkError
 
 READ_SLICE_S = 0.05  # chosen: a key, a Ctrl-C or the screen never waits longer than this for a silent board
 WRITE_LIMIT_S = 2.0  # chosen: a board that takes no byte for this long is not listening
+AGAIN_S = 0.1  # chosen: between two tries
 BAUD = 115200  # USB serial ignores it; behind a UART bridge the console runs at this rate (MicroPython's default)
 
 # USB makers' numbers, from memory (usb.org's list): Raspberry Pi, MicroPython, Espressif, Adafruit, SparkFun, Seeed,
@@ -85,14 +87,32 @@ class SerialTransport:
             return
 
 
-def open_port(path: str) -> SerialTransport:
+def open_port(path: str, within_s: float = 0.0) -> SerialTransport:
     """Open a port for exclusive use.
+
+    Parameters
+    ----------
+    path : str
+        The port.
+    within_s : float
+        How long to try.
 
     Raises
     ------
     LinkError
         If it is missing, busy, forbidden or not a serial port; the hint says what to type.
     """
+    deadline_s = time.monotonic() + within_s
+    while True:
+        try:
+            return _open(path)
+        except LinkError:
+            if time.monotonic() >= deadline_s:
+                raise
+            time.sleep(AGAIN_S)
+
+
+def _open(path: str) -> SerialTransport:
     try:
         port = serial.serial_for_url(path, do_not_open=True)
         port.baudrate, port.timeout, port.write_timeout = BAUD, READ_SLICE_S, WRITE_LIMIT_S

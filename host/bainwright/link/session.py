@@ -42,15 +42,22 @@ class Session(Protocol):
 
 
 @contextmanager
-def linked(path: str) -> Iterator[Link]:
+def linked(path: str, within_s: float = 0.0) -> Iterator[Link]:
     """A link to the board on a port; the port is closed at the end.
+
+    Parameters
+    ----------
+    path : str
+        The port.
+    within_s : float
+        How long to try: its board may restart, or another program look in.
 
     Raises
     ------
     LinkError
         If the port does not open.
     """
-    link = Link(ports.open_port(path))
+    link = Link(ports.open_port(path, within_s))
     try:
         yield link
     finally:
