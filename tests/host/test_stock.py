@@ -315,7 +315,7 @@ def test_what_is_left_is_of_the_bowl_that_the_evening_ended_with(capsys):
         events.write('{"t_s": 3.0, "event": "changed", "name": "milk"}\n')
     code, out, err = stock(capsys, folder, "--left", "300g")
     assert (code, err) == (0, "")
-    assert out.startswith(f"{Path(folder).name}: milk (milk), 300 g, melted once: fit to temper again")
+    assert out.startswith(f"{Path(folder).name}: milk, 300 g, melted once: fit to temper again")
     for typed in (["--melt", "1kg", "--seed", "300g"], ["--melt", "1kg"]):
         code, _, err = stock(capsys, folder, *typed)
         assert code == 2

@@ -88,7 +88,8 @@ class Leftovers(msgspec.Struct, forbid_unknown_fields=True):
         times = "once" if self.times_melted == 1 else f"{self.times_melted} times"
         seed = "" if self.seed_factor is None else f" It took {self.seed_factor:.2f} times the planned seed."
         melt = "" if self.melt_factor is None else f" It melted in {self.melt_factor:.2f} times the planned time."
-        what = f"{self.name} ({terms.kind(self.kind)})"
+        kind = terms.kind(self.kind)
+        what = kind if self.name == kind else f"{self.name} ({kind})"
         if self.left_kg == 0.0:
             return f"{what}, nothing left, melted {times}.{seed}{melt}"
         return f"{what}, {mass}, melted {times}: {self.why}{seed}{melt}"
