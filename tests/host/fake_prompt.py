@@ -1,4 +1,4 @@
-"""A pseudo-terminal with something else than our firmware at the other end: a Python prompt that answers by script.
+"""A pseudo-terminal with something other than our firmware at the other end: a Python prompt that answers by script.
 
 It speaks the raw REPL as docs.micropython.org, "MicroPython remote control: mpremote" and "REPL, raw mode" describe it,
 and runs nothing: whatever code comes, it prints the same.

@@ -136,7 +136,7 @@ def test_a_step_back_to_what_is_no_gains_file_changes_nothing(name: str, there: 
 @pytest.mark.parametrize("name", ["g.toml", "g.toml.before", "g.html"])
 def test_what_cannot_be_written_at_the_end_is_refused_before_the_hour_is_spent(name: str, there: str, tmp_path: Path):
     put(tmp_path / name, there)
-    with pytest.raises(FileError, match="something else than a plain file"):
+    with pytest.raises(FileError, match="something other than a plain file"):
         tune.tune(TuneAsked(out=str(tmp_path / "g.toml"), from_log="never-read"), pytest.fail, as_json=False, say=print)
 
 

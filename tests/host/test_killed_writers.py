@@ -118,10 +118,10 @@ def test_a_folder_that_is_taken_for_left_before_it_has_its_lock_is_made_again(he
 def test_a_pipe_at_the_name_stays_a_pipe(tmp_path):
     """As a device would: `--report /dev/tty` by somebody who may write there must not take the terminal from all."""
     os.mkfifo(tmp_path / "out.html")
-    with pytest.raises(FileError, match="something else than a plain file"):
+    with pytest.raises(FileError, match="something other than a plain file"):
         save_file(tmp_path / "out.html", "page", what="the report")
     assert stat.S_ISFIFO((tmp_path / "out.html").stat().st_mode)
     (tmp_path / "link.html").symlink_to(tmp_path / "out.html")
-    with pytest.raises(FileError, match="something else than a plain file"):
+    with pytest.raises(FileError, match="something other than a plain file"):
         save_file(tmp_path / "link.html", "page")
     assert sorted(os.listdir(tmp_path)) == ["link.html", "out.html"]

@@ -84,7 +84,7 @@ def run(arguments: list[str] | None = None) -> int:
 def _keep_to_a_zone() -> None:
     """A time zone a day or more off is none, and Python has no dates in it: then times are shown in UTC."""
     if max(abs(time.timezone), abs(time.altzone)) >= 24 * 3600:
-        say("bain: the time zone of this PC (TZ) is not possible: times are shown in UTC", err=True)
+        say("bain: the time zone of this PC (TZ) does not exist: times are shown in UTC", err=True)
         os.environ["TZ"] = "UTC"
         time.tzset()
 

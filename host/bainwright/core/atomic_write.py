@@ -183,10 +183,10 @@ def refuse_unwritable(path: Path, what: str, hint: str | None = None) -> None:
     Raises
     ------
     FileError
-        If something else than a file is there, or the nearest folder is no folder, or cannot be written to.
+        If something other than a file is there, or the nearest folder is no folder, or cannot be written to.
     """
     if os.path.lexists(path) and not path.is_file():
-        raise FileError(f"{what} {path} cannot be written: something else than a plain file is there", hint=hint)
+        raise FileError(f"{what} {path} cannot be written: something other than a plain file is there", hint=hint)
     folder = next(each for each in path.absolute().parents if each.exists())
     if not (folder.is_dir() and os.access(folder, os.W_OK)):
         raise FileError(f"{what} {path} cannot be written: {folder} takes no file", hint=hint)
@@ -224,7 +224,7 @@ def saved_from(path: Path, *, what: str = "", hint: str | None = None, follow: b
 def _beside(path: Path, follow: bool) -> Iterator[Path]:
     target = Path(os.path.realpath(path)) if follow else path
     if os.path.lexists(target) and not (target.is_file() or target.is_symlink()):  # a device would be gone for all
-        raise FileExistsError(errno.EEXIST, "something else than a plain file is there")
+        raise FileExistsError(errno.EEXIST, "something other than a plain file is there")
     with scratch_folder(target.parent, WRITING) as scratch:
         yield scratch / "new"
         move_into_place(scratch / "new", target)

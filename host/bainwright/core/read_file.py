@@ -125,7 +125,7 @@ def read_text(path: Path, what: str = "the file", limit: int = RECORD_BYTES, *, 
     try:
         return read_bytes(path, what, limit, follow=follow).decode()
     except UnicodeDecodeError:
-        raise FileError(f"{what} {path} cannot be read", got="something else than UTF-8 text") from None
+        raise FileError(f"{what} {path} cannot be read", got="something other than UTF-8 text") from None
 
 
 def read_json(path: Path, what: str = "the file", limit: int = RECORD_BYTES) -> Any:

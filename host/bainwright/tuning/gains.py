@@ -214,7 +214,7 @@ def refuse_unwritable_gains(path: Path) -> None:
     Raises
     ------
     FileError
-        If there is something else than a gains file, or the folder takes none.
+        If there is something other than a gains file, or the folder takes none.
     """
     for each in (path, _before(path)):
         refuse_unwritable(each, "the gains file", hint="name another with --out")
