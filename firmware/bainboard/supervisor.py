@@ -107,7 +107,10 @@ def near_hard_limit(s, i: Inputs) -> bool:
 
 
 def over_stage(s, i: Inputs) -> bool:
-    """`trip.over_stage_s` after the reading passes the limit; binding only once the water was below it."""
+    """`trip.over_stage_s` after the reading passes the limit; binding only once the water was below it.
+
+    A second water probe counts from 1.5 K over the limit: so much two sound ones may differ.
+    """
     return s.over_stage_ms >= s.values["trip.over_stage_s"] * 1000
 
 
@@ -541,7 +544,9 @@ class Supervisor:
             self.stage_binds = False
         if not self.heating or not self.water_ok:
             return  # a pause, a look or a lost reading is no cooler water
-        if i.water_c < i.stage_limit_c and not (self.second_ok and not i.second_c < i.stage_limit_c):
+        # The control looks at the first probe alone, and the two may differ by so much without a word.
+        second_over = self.second_ok and not i.second_c < i.stage_limit_c + Twin.WARN_K
+        if i.water_c < i.stage_limit_c and not second_over:
             self.stage_binds = True
             self.over_stage_ms = 0
         elif self.stage_binds and self.holding:

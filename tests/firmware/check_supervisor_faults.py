@@ -174,6 +174,18 @@ def test_a_second_water_probe_catches_any_of_the_first_one_s_lies():
             assert kitchen.supervisor.latched, (name, lie)
 
 
+def test_a_second_probe_that_reads_a_little_over_the_limit_is_no_fault_and_one_far_over_it_is():
+    """Two sound probes differ by up to 0.5 K each (DS18B20 data sheet), and by 1.5 K without a word."""
+    for second_c, fault in ((36.0, faults.NONE), (36.6, faults.OVER_STAGE)):
+        s, i = bare()
+        i.second_fitted, i.second_c = True, 34.0
+        s.step(1000, 1000, i)
+        i.second_c = second_c
+        for n in range(2, 100):
+            s.step(n * 1000, 1000, i)
+        assert s.fault == fault, second_c
+
+
 def test_a_probe_that_fails_each_third_reading_latches_and_one_glitch_does_not():
     """4 x 3 / (4 - 2) rounds of three: 18 passes. One in five never."""
     for every, latched in ((2, True), (3, True), (4, True), (5, False)):
