@@ -10,7 +10,7 @@ import pytest
 from played_nights import Truth, changed_in_mid_night, play
 
 from bainwright.files.rig import load_rig
-from bainwright.happenings import announced
+from bainwright.happenings import announced, robust
 from bainwright.happenings import kinds as found
 from bainwright.happenings import words as happening_words
 from bainwright.happenings.search import find
@@ -243,3 +243,19 @@ def test_a_refill_that_only_the_reading_shows_is_told_by_the_reading() -> None:
     fell = announced.moved(t_s, 31.3 - 0.0025 * np.clip(t_s - 1200.0, 0.0, 300.0), lift)
     assert fell.bowl_c == pytest.approx((31.3, 30.55), abs=0.02)
     assert announced.moved(t_s, np.full(3600, np.nan), none).bowl_c is None
+
+
+def test_a_fit_is_least_squares_with_a_guess_and_is_not_pulled_by_outliers() -> None:
+    """Oracles: NumPy's least squares on rows and guess together; and the factors that the rows were made with."""
+    random = np.random.default_rng(1)
+    true, parts = np.array([1.5, -0.5]), random.normal(size=(2, 400))
+    rows, prior = true @ parts + 0.1 * random.normal(size=400), np.diag([4.0, 1.0])
+
+    def fit(rounds: int) -> np.ndarray:
+        return robust.fitted(rows, parts, prior, prior @ np.ones(2), noise=0.1, shared=1, rounds=rounds).factors
+
+    both = np.vstack([parts.T / 0.1, np.sqrt(prior)]), np.concatenate([rows / 0.1, np.sqrt(prior) @ np.ones(2)])
+    assert fit(1) == pytest.approx(np.linalg.lstsq(*both)[0], rel=1e-9)
+    rows[:40] += 5.0 * parts[0, :40]
+    assert abs(fit(1)[0] - true[0]) > 0.3
+    assert fit(8) == pytest.approx(true, abs=0.03)

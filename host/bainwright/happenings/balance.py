@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from bainwright.happenings import robust
 from bainwright.record.reader import HoldLog
 from bainwright.tuning.model import Model, guess
 
@@ -32,6 +33,7 @@ SPREAD = (0.1, 0.5, 0.6, 0.5, 0.5)  # of the logarithm of each guess, chosen: as
 NOISE_K = 0.03  # of a reading's mean over a step; chosen: a sixteenth of a degree has a spread of 0.018
 FIRST_K = 0.1  # spread that the first round assumes; chosen
 ROUNDS = 8  # of the fit, each with less weight on what the last one missed
+LEAST_SHARE = 0.05  # of a guess that a figure keeps, chosen: a store or a loss of nothing is a damaged record
 
 
 @dataclass(frozen=True)
@@ -252,13 +254,7 @@ def _fitted(read_c: Floats, sums: Floats, courses: Floats, likely: Floats, sprea
         return likely
     parts = np.concatenate([sums * likely[:, None], courses])
     moved, drawn = moved[known], (parts[:, span:] - parts[:, :-span])[:, known]
-    x = np.concatenate([np.ones(wanted), np.zeros(len(courses))])
     prior = np.diag(np.concatenate([1.0 / spread**2, np.full(len(courses), 1e-2)]))  # a happening may be 10 °C
     aim = prior[:, :wanted].sum(axis=1)
-    scale, missed = FIRST_K, np.zeros(len(moved))  # the first round takes every row as it is
-    for _ in range(ROUNDS):
-        weight = 1.0 / (1.0 + (missed / (2.0 * scale)) ** 2) / scale**2 / span  # neighbours share their rows
-        x = np.linalg.solve((drawn * weight) @ drawn.T + prior, (drawn * weight) @ moved + aim)
-        missed = moved - x @ drawn
-        scale = max(NOISE_K, 1.4826 * float(np.median(np.abs(missed))))
-    return np.asarray(np.maximum(x[:wanted], 0.05) * likely)
+    x = robust.fitted(moved, drawn, prior, aim, noise=NOISE_K, shared=span, rounds=ROUNDS, first=FIRST_K).factors
+    return np.asarray(np.maximum(x[:wanted], LEAST_SHARE) * likely)

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from bainwright.happenings import robust
 from bainwright.happenings.balance import ENDLESS, LAG_S, STEP_S, Balance, balance_of, course
 from bainwright.happenings.kinds import (
     COLD_REFILL,
@@ -94,7 +95,7 @@ def _fits(values: Floats, template: _Template) -> Floats:
 
 def _spread(sizes: Floats) -> float:
     known = sizes[np.isfinite(sizes)]
-    return 1.4826 * float(np.median(np.abs(known - np.median(known)))) if known.size else np.nan
+    return robust.spread(known - np.median(known)) if known.size else np.nan
 
 
 def find(

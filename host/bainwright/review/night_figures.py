@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bainwright.core.units import ROOM_HIGH_C, ROOM_LOW_C
+from bainwright.happenings import robust
 from bainwright.happenings.balance import ENDLESS, NOISE_K, SPAN_S, STEP_S, Paced, lagged, paced
 from bainwright.happenings.kinds import Happening
 from bainwright.record.reader import HoldLog
@@ -162,13 +163,8 @@ def _rise(rows: Paced, heat_w: Floats, calm: NDArray[np.bool_], model: Model) ->
     store = model.water_j_per_k
     likely = np.array([1.0, model.coupling_w_per_k, model.coupling_w_per_k, model.bath_loss_w_per_k]) / store
     drawn = drawn * likely[:, None]
-    prior, scale, missed = np.diag(1.0 / np.array(PRIOR) ** 2), NOISE_K, np.zeros(len(moved))
-    for _ in range(ROUNDS):
-        weight = 1.0 / (1.0 + (missed / (2.0 * scale)) ** 2) / scale**2 / span  # neighbours share their rows
-        normal = (drawn * weight) @ drawn.T + prior
-        x = np.linalg.solve(normal, (drawn * weight) @ moved + prior.sum(axis=1))
-        missed = moved - x @ drawn
-        scale = max(NOISE_K, 1.4826 * float(np.median(np.abs(missed))))
+    prior = np.diag(1.0 / np.array(PRIOR) ** 2)
+    x, normal, _ = robust.fitted(moved, drawn, prior, prior.sum(axis=1), noise=NOISE_K, shared=span, rounds=ROUNDS)
     if not x[0] > 0.0:
         return np.nan, np.nan
     return float(x[0] * likely[0]), float(np.sqrt(np.linalg.inv(normal)[0, 0]) / x[0])

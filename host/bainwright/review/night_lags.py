@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bainwright.happenings import robust
 from bainwright.happenings.balance import NOISE_K, STEP_S, Paced, lagged
 from bainwright.tuning.model import Model
 
@@ -100,12 +101,6 @@ def _fitted(moved: Floats, drawn: Floats, spreads: Floats, span: int) -> tuple[F
     """The factors that explain the changes, robustly, about 1 (the lag's about 0), their covariance, and the error."""
     prior = np.diag(1.0 / spreads**2)
     aim = np.append(np.diag(prior)[:-1], 0.0)
-    scale, missed = NOISE_K, np.zeros(len(moved))
-    for _ in range(ROUNDS):
-        weight = 1.0 / (1.0 + (missed / (2.0 * scale)) ** 2) / scale**2 / span  # neighbours share their rows
-        normal = (drawn * weight) @ drawn.T + prior
-        x = np.linalg.solve(normal, (drawn * weight) @ moved + aim)
-        missed = moved - x @ drawn
-        scale = max(NOISE_K, 1.4826 * float(np.median(np.abs(missed)))) if len(missed) else NOISE_K
+    x, normal, missed = robust.fitted(moved, drawn, prior, aim, noise=NOISE_K, shared=span, rounds=ROUNDS)
     error = float(np.log1p((missed / (2.0 * NOISE_K)) ** 2).sum())
-    return np.asarray(x), np.asarray(np.linalg.inv(normal), dtype=float), error
+    return x, np.asarray(np.linalg.inv(normal), dtype=float), error
