@@ -14,7 +14,7 @@ nobody here for hours|look at it, then yes
 heat came past the open guard|replace the guard relay
 heat came past the switch|replace the heater switch
 no heat at the start|plug, cut-out, fuse, then start
-new, or trip record lost|prove the cut-offs
+new, or trip record lost|test the cut-offs
 water too hot to start|add cold water
 the clock jumped|rare is fine
 the firmware met an error|test temper, start again

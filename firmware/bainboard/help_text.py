@@ -76,7 +76,7 @@ SETTINGS = {
     "log.share": ("share of the flash the log may fill", "chosen: a week of nights"),
     "resume": ("resume by itself after a short power cut", "chosen: a person"),
     "room_c": ("room temperature, for the losses fed forward", "measured"),
-    "drill": ("are the cut-offs proved? written by the PC; a night is refused while open", "bain drill"),
+    "drill": ("are the cut-offs tested? written by the PC; a night is refused while open", "bain drill"),
 }
 
 PROFILE = {

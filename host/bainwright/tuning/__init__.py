@@ -1,1 +1,1 @@
-"""Learning a warmer: identify it, choose gains, prove them."""
+"""Learning a warmer: identify it, choose gains, test them."""
