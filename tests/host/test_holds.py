@@ -19,6 +19,7 @@ from bainwright.archive import listing
 from bainwright.archive.finding import find, parse_since
 from bainwright.core import home
 from bainwright.core.errors import FileError, UseError
+from bainwright.record.reader import read_log
 from bainwright.record.writer import seal
 from bainwright.review.hold_list import lines
 
@@ -128,15 +129,20 @@ def test_a_hold_that_lost_its_facts_is_listed_with_what_its_sealed_log_says(reco
 
 
 def test_a_hold_that_lost_its_rows_is_shown_from_its_sealed_log(records: Path, capsys: Capture) -> None:
-    """Gone, or empty because the disk was full when somebody copied it."""
+    """Gone, empty because the disk was full when somebody copied it, cut between two lines, or torn in the first."""
     folder = store(records / "holds" / "dark-1")
     seal(folder)
-    for damage in (Path.unlink, Path.touch):
-        damage(folder / "hold.csv")
+    log = folder / "hold.csv"
+    whole = log.read_bytes()
+    lines_of = whole.splitlines(keepends=True)
+    for left in (None, b"", lines_of[0], b"".join(lines_of[:2]), b"\0\0\0\0" + whole[4:]):
+        log.unlink() if left is None else log.write_bytes(left)
         assert cli.main(["show", "dark-1"]) == 0
         said = capsys.readouterr()
         assert "the rows are those of hold.parquet" in said.err
         assert "99 % of the time" in said.out
+    log.write_bytes(whole + lines_of[-1].replace(b"2.000,", b"3.000,"))  # what came after it was sealed
+    assert len(read_log(folder)) == 4
 
 
 def test_a_list_of_holds_elsewhere_that_cannot_be_read_hides_no_other_and_is_never_replaced(

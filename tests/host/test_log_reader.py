@@ -12,7 +12,7 @@ from fake_board import status_line
 from bainboard import wire
 from bainwright.core.errors import FileError, UseError
 from bainwright.link.messages import decode
-from bainwright.record import reader, writer
+from bainwright.record import log_rows, reader, writer
 from bainwright.record.clean_rows import clean_columns
 from bainwright.record.columns import COLUMNS, HEADER, NAMES, TEXTS, row, status_of
 from bainwright.record.reader import read_facts, read_log
@@ -382,9 +382,9 @@ def test_a_column_at_a_time_reads_what_line_by_line_reads(tmp_path, monkeypatch,
             data[at : at + int(rng.integers(0, 2))] = bytes([letter] * int(rng.integers(0, 2)))
         path = tmp_path / "changed.csv"
         path.write_bytes(data)
-        columns = clean_columns(io.BytesIO(data[start:]), reader.ROWS_MOST, reader.TEXT_MOST)
+        columns = clean_columns(io.BytesIO(data[start:]), log_rows.ROWS_MOST, log_rows.TEXT_MOST)
         with monkeypatch.context() as alone:
-            alone.setattr(reader, "clean_columns", lambda *_: None)
+            alone.setattr(log_rows, "clean_columns", lambda *_: None)
             log = read_log(path)
         if columns is not None:
             taken += 1

@@ -103,7 +103,7 @@ def _duckdb(archive: Path) -> Iterator[Ask]:
     import duckdb
     import ibis
 
-    from bainwright.record.reader import glob_escaped
+    from bainwright.record.log_rows import glob_escaped
 
     with tempfile.TemporaryDirectory(prefix="bain-") as scratch:
         database = ibis.duckdb.connect(memory_limit=MEMORY, temp_directory=scratch)

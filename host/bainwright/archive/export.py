@@ -15,7 +15,8 @@ from bainwright.core.atomic_write import saved_from
 from bainwright.core.errors import UseError
 from bainwright.core.os_errors import file_error, quoted_error
 from bainwright.record.columns import NAMES, TEXTS
-from bainwright.record.reader import HoldLog, read_log, sql_text
+from bainwright.record.log_rows import sql_text
+from bainwright.record.reader import HoldLog, read_log
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection

@@ -24,8 +24,9 @@ from bainwright.core.os_errors import file_error, quoted_error
 from bainwright.core.read_file import read_struct
 from bainwright.files.score import step_lengths_s
 from bainwright.record.columns import TEXTS
+from bainwright.record.log_rows import sql_text
 from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET, TESTS
-from bainwright.record.reader import HoldLog, read_log, sql_text
+from bainwright.record.reader import HoldLog, read_log
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -142,7 +143,7 @@ def add(archive: Path, folders: Sequence[Path], done: Callable[[float], None]) -
 
 
 def _rows_of(database: DuckDBPyConnection, path: Path) -> int:
-    from bainwright.record.reader import glob_escaped
+    from bainwright.record.log_rows import glob_escaped
 
     found = database.execute("SELECT max(rows) FROM read_parquet(?)", [glob_escaped(path)]).fetchone()
     return int(found[0]) if found and found[0] is not None else 0

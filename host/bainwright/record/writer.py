@@ -20,8 +20,9 @@ from bainwright.core.read_file import LOG_BYTES
 from bainwright.core.units import clock_words
 from bainwright.link.messages import Status
 from bainwright.record.columns import HEADER, NAMES, TEXTS, row
+from bainwright.record.log_rows import sql_text
 from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET, is_hold
-from bainwright.record.reader import SEALED_AS, read_facts, read_log, sql_text
+from bainwright.record.reader import SEALED_AS, read_facts, read_log
 
 HEADER_LINE = f"{HEADER}\n".encode()
 DELETED, CUT_SHORT = "was deleted", "was cut short by another program"
@@ -361,7 +362,7 @@ def seal(folder: Path) -> Path:
     import duckdb
 
     target = folder / PARQUET
-    log = read_log(folder)
+    log = read_log(folder / CSV)
     # DuckDB takes the arrays by this name. It never opens the CSV, whose path it would read as a pattern.
     rows = {name: log[name].astype(object) if name in TEXTS else log[name] for name in NAMES}
     fields = ", ".join(
