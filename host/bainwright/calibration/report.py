@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -12,6 +11,7 @@ import msgspec
 from bainwright.calibration import calibration_record, reading
 from bainwright.calibration.fit import AT_C
 from bainwright.calibration.warmer import Warmer
+from bainwright.core.json_text import json_text
 from bainwright.files.chocolate import Profile
 from bainwright.files.rig import load_rig
 from bainwright.virtual.probes import Element
@@ -37,7 +37,7 @@ def show(warmer: Warmer, profile: Profile, seed: int, *, as_json: bool, say: Say
     for note in notes + missed:
         say(f"bain: {note}", err=True)
     if as_json:
-        say(json.dumps(_result(warmer, width_k, changes, notes + missed, seed), indent=2, ensure_ascii=False))
+        say(json_text(_result(warmer, width_k, changes, notes + missed, seed)))
     else:
         for line in calibration_record.sentences(warmer.record) or ["nothing is calibrated yet"]:
             say(("VIRTUAL: " if warmer.simulated else "") + line)

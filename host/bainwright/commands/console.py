@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import errno
-import json
 import os
 import shutil
 import sys
@@ -14,6 +13,7 @@ from typing import Any, TypeVar
 import click
 
 from bainwright.core.errors import BACK, BainError, OneBackError
+from bainwright.core.json_text import json_text
 
 Answer = TypeVar("Answer")
 Result = TypeVar("Result")
@@ -69,7 +69,7 @@ def remark(text: str) -> None:
 
 def show_result(result: Any, lines: list[str], as_json: bool) -> None:
     """Print the result on stdout, as JSON or as lines to read."""
-    say(json.dumps(result, indent=2, ensure_ascii=False) if as_json else "\n".join(lines))
+    say(json_text(result) if as_json else "\n".join(lines))
 
 
 def is_asked() -> bool:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -13,6 +12,7 @@ import click
 
 from bainwright.commands import options
 from bainwright.commands.usage import Number, Whole
+from bainwright.core.json_text import json_text
 
 if TYPE_CHECKING:  # imported when the command runs, so that help is there at once
     from bainwright.core.masses import Shown
@@ -153,7 +153,7 @@ def _size_heater(asked: PlanOptions, melt_within: str | None, shown: Shown, *, a
         found = size_heater(batch_request(asked, shown), within_s)
     if as_json:
         result = {**found.as_dict(), "assumed": found.request.assumed}
-        click.echo(json.dumps(result, indent=2, ensure_ascii=False, allow_nan=False))
+        click.echo(json_text(result))
     else:
         click.echo(heater_words.text(found, shown))
     return 0 if found.ok else 1
@@ -164,7 +164,7 @@ def _json(made: Plan) -> str:
     from bainwright.plan.cautions import cautions
 
     result = {**made.as_dict(), "assumed": made.request.assumed, "cautions": cautions(made, Shown())}
-    return json.dumps(result, indent=2, ensure_ascii=False, allow_nan=False)
+    return json_text(result)
 
 
 def _text(made: Plan, shown: Shown, *, everything: bool, sources: bool) -> str:

@@ -1,1 +1,1 @@
-"""What every room builds on: errors, units, masses, TOML reading, keys."""
+"""What every room builds on: errors, units, TOML, keys."""

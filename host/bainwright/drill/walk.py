@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -12,6 +11,7 @@ from typing import Any
 import msgspec
 
 from bainwright.core.errors import RefusedError, UseError
+from bainwright.core.json_text import json_text
 from bainwright.drill import board_check
 from bainwright.drill.hands import Hands, Person, VirtualHands
 from bainwright.drill.items import BY_NAME, ITEMS, Item
@@ -214,7 +214,7 @@ def _check_board(options: DrillOptions, as_json: bool, say: Say) -> int:
             done = check.run()
         report = board_check.write_report(path, check, done, _now())
     if as_json:
-        say(json.dumps(report, indent=2, ensure_ascii=False))
+        say(json_text(report))
     else:
         passed = sum(each["passed"] for each in report["checks"])
         say(f"{passed} of {len(report['checks'])} checks passed. The report to send is {path}.")
@@ -293,7 +293,7 @@ def _end(session: Session, drill: Drill, settings: dict[str, Any], report: Drill
 
 def _show(report: DrillReport, as_json: bool, say: Say) -> None:
     if as_json:
-        say(json.dumps(_as_dict(report), indent=2, ensure_ascii=False))
+        say(json_text(_as_dict(report)))
         return
     board = f", board {report.record.board}" if report.record.board else ""
     say(f"Drill of the warmer {report.record.warmer!r}{_virtual(report.record.simulated)}{board}, stored in "

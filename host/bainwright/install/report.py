@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import contextlib
-import json
 from collections.abc import Callable
 from typing import Any
 
 from bainboard import VERSION, faults
 from bainwright.core.errors import LinkError
+from bainwright.core.json_text import json_text
 from bainwright.core.progress import Progress as Bar
 from bainwright.files.firmware import BACK, FOLDER, NONE
 from bainwright.install import install_plan
@@ -53,7 +53,7 @@ def install_and_report(asked: InstallAsked, *, as_json: bool, say: Say) -> int:
     for note in done.notes:
         say(f"bain: {note}", err=True)
     if as_json:
-        say(json.dumps(as_dict(done), indent=2, ensure_ascii=False))
+        say(json_text(as_dict(done)))
     else:
         for line in report_lines(done):
             say(("VIRTUAL: " if ports.is_pseudo_terminal(done.port) else "") + line)
@@ -211,7 +211,7 @@ def ports_and_report(*, as_json: bool, say: Say) -> int:
     found = finding.survey()
     if as_json:
         listed = [{"port": each.path, "what": each.what, "hello": each.hello, "why": each.why} for each in found]
-        say(json.dumps(listed, indent=2, ensure_ascii=False))
+        say(json_text(listed))
     elif not found:
         raise LinkError("no board is plugged in", hint=finding.NONE_THERE)
     for each in [] if as_json else found:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -17,6 +16,7 @@ from bainwright.core.atomic_write import alone
 from bainwright.core.bounds import most
 from bainwright.core.errors import FileError, UseError
 from bainwright.core.home import holds_folder, home, remember
+from bainwright.core.json_text import json_text
 from bainwright.core.masses import Shown, parse_mass_kg
 from bainwright.core.progress import progress
 from bainwright.files.chocolate import CAPS
@@ -73,7 +73,7 @@ def run_stock(options: StockOptions, shown: Shown, *, as_json: bool, say: Say) -
         say(f"bain: {note}", err=True)
     if as_json:
         rows = [{"folder": str(at), **msgspec.to_builtins(left)} for at, left in found]
-        say(json.dumps(rows, indent=2, ensure_ascii=False))
+        say(json_text(rows))
     else:
         for at, left in found:
             say(f"{at.name if at.parent == holds_folder() else at}: {left.words(shown)}")

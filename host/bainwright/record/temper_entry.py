@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -10,6 +9,7 @@ from pathlib import Path
 from bainboard import stages
 from bainwright.core.atomic_write import alone
 from bainwright.core.errors import FileError, UseError
+from bainwright.core.json_text import json_text
 from bainwright.core.units import parse_room_c
 from bainwright.record.names import FACTS, TESTS
 from bainwright.record.reader import HoldLog, read_log
@@ -77,7 +77,7 @@ def run_temper(folder: Path, options: TemperOptions, *, as_json: bool, say: Say)
     else:
         tests = _tests(folder, log)
     if as_json:
-        say(json.dumps([asdict(test) for test in tests], indent=2))
+        say(json_text([asdict(test) for test in tests]))
     else:
         for test in tests:
             say(test.words())

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -14,6 +13,7 @@ from bainboard import settings
 from bainwright.core.atomic_write import alone
 from bainwright.core.errors import LinkError, RefusedError
 from bainwright.core.home import holds_folder
+from bainwright.core.json_text import json_text
 from bainwright.core.progress import progress
 from bainwright.link.protocol import Link
 from bainwright.record.archive import Archive, Segment
@@ -174,7 +174,7 @@ def collect_and_report(asked: CollectAsked, *, as_json: bool, say: Say) -> int:
     for note in done.notes + [note for each in done.holds for note in each.notes]:
         say(f"bain: {note}", err=True)
     if as_json:
-        say(json.dumps(done.as_dict(), indent=2, ensure_ascii=False))
+        say(json_text(done.as_dict()))
         return done.exit_code
     if not done.holds:
         say("Nothing new on the board.")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import json
 import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -18,6 +17,7 @@ from bainwright.core import units
 from bainwright.core.atomic_write import refuse_unwritable
 from bainwright.core.errors import UseError
 from bainwright.core.file_names import file_name
+from bainwright.core.json_text import json_text
 from bainwright.core.progress import progress
 from bainwright.files.chocolate import Profile, load_profile
 from bainwright.files.rig import Rig, load_rig
@@ -236,7 +236,7 @@ def intervals(findings: Findings) -> dict[str, list[float]]:
 
 def _show(tuned: Tuned, as_json: bool, say: Say) -> None:
     if as_json:
-        say(json.dumps(_result(tuned), indent=2, ensure_ascii=False))
+        say(json_text(_result(tuned)))
         return
     for line in tuned.sentences:
         say(line)
