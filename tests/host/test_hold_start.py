@@ -301,6 +301,17 @@ def test_an_error_beside_a_hold_that_was_joined_does_not_stop_it(here):
     assert board.asked[-1]["do"] != "stop"
 
 
+@pytest.mark.parametrize(("number", "ended"), [(signal.SIGTERM, "left running"), (signal.SIGINT, "stopped")])
+def test_a_signal_ends_a_hold_that_was_joined_as_any_other(here, number, ended):
+    board = FakeBoard(lambda: iter(quiet(5)))
+    runner_of([], board=board)
+    board.hello["state"] = "hold"
+    with runner_for(board, join=True) as runner:
+        runner.prepare()
+        signal.raise_signal(number)
+        assert runner.run().watch.ended == ended
+
+
 def break_after_start(board, **asked):
     with runner_for(board, **asked) as runner:
         runner.prepare()

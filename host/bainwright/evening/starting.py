@@ -75,7 +75,7 @@ class Starter:
         Parameters
         ----------
         interrupts : Interrupts
-            Counts from the request to start.
+            Counts from the request to start, or from when the hold is joined.
 
         Raises
         ------
@@ -91,6 +91,7 @@ class Starter:
             self._clock, self._clock_notes = link.set_clock(int(time.time()))
         if self.setup.join:
             self._join()
+            interrupts.counting = True
             return
         self._refuse_unless_idle()
         self._send_documents()
