@@ -21,9 +21,9 @@ from bainwright.core.home import holds_folder
 from bainwright.core.os_errors import file_error
 from bainwright.core.read_file import LOG_BYTES, is_own, read_bytes
 from bainwright.record.archive import FOLDER as BOARDS
-from bainwright.record.coming import COMING, delete_scraps
 from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET
 from bainwright.record.reader import HoldLog, read_log
+from bainwright.record.scraps import COMING, delete_scraps
 
 FILES = (CSV, PARQUET, EVENTS, FACTS, "temper.json", "stock.json", "hold.png", "hold.svg")  # of a hold's folder
 SAME_C, SAME_SHARE = 0.003, 0.9  # chosen: a few damaged readings must not make another hold of it

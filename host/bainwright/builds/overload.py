@@ -5,7 +5,7 @@ from __future__ import annotations
 from bainwright.builds import electrical
 from bainwright.builds.parts import Build
 
-OVERLOAD = 1.5  # a supply may give so many times its rating before it limits; data sheets, from memory
+OVERLOAD = 1.5  # how many times its rating a supply may give before it limits; data sheets, from memory
 BLOWS = 1.35  # times its rating opens a blade fuse within ten minutes (ISO 8820-3, from memory); less may never do so
 BLOWS_GLASS = 2.1  # the same of a glass fuse, quick, within half an hour (IEC 60127-2, from memory)
 SUPPLY_SHARE = 1.5  # of the heater's power, at most: a short in the mat then draws little over twice its power

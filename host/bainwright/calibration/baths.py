@@ -21,7 +21,7 @@ from bainwright.virtual.probes import mix, normal
 from bainwright.virtual.world import World
 
 AIR_C = 21.0  # a virtual kitchen's
-MOST_OFF = 1.5  # a virtual bath is off what is said of it, by so many of its standard uncertainties at most; chosen
+MOST_OFF = 1.5  # by how many standard uncertainties a virtual bath is off its stated temperature, at most; chosen
 LIFTED_AFTER_S = 5.0  # when the virtual person lifts the chocolate probe
 LIFTED = "lifted"
 

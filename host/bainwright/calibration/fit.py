@@ -33,7 +33,7 @@ LARGEST_OFFSET_K = most("probe.water.offset_c")
 LEAST_GAIN, LARGEST_GAIN = least("probe.water.gain"), most("probe.water.gain")
 COVER = 2.0  # an uncertainty is given as twice the standard one, about 95 %
 MUCH_K = 1.0  # a correction worth a question: twice the digital probe's limit of error (its data sheet, from memory)
-MISFIT = 3.0  # a point further off the line than so many of its standard uncertainties is wrong
+MISFIT = 3.0  # a point that is off the line by more standard uncertainties than this is wrong
 
 
 @dataclass(frozen=True)

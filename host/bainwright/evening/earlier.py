@@ -15,7 +15,7 @@ from bainwright.record.names import CSV
 from bainwright.record.reader import HoldLog, read_log
 from bainwright.words import terms
 
-NEAR_S = 120.0  # chosen: between two looks at the clock of one PC; a board may give its numbers anew once it is erased
+NEAR_S = 120.0  # chosen: between two looks at the clock of one PC; an erased board gives its numbers again
 NEAR_SHARE = 0.1  # chosen: simulated time goes as fast as the PC can, so not evenly
 
 

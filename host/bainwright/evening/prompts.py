@@ -39,10 +39,10 @@ HOT_BATH_K = 1.0  # chosen: over the ceiling by more is no overshoot
 LEAST_SWAP_L = 0.1  # chosen: less is not worth a ladle
 POURED_K = 0.4  # chosen: in a minute water changes by so much when something is poured in
 NO_HEAT_MIN, NO_FALL_C = 20, 0.2  # chosen: in 20 minutes a bath over its room cools by a degree or more
-FALLS_MIN, FALLS_C, AGAIN_S = 6, 0.1, 600.0  # chosen: more than a probe's step; as often as an open question is told
+FALLS_MIN, FALLS_C, AGAIN_S = 6, 0.1, 600.0  # chosen: over a probe's step; as often as an open question is repeated
 LITTLE_HEAT_K = 1.0  # chosen: more heat than warms the bath by so much is heating
 LEAST_KG = 0.005  # chosen: less for each kg in the bowl is no refill
-OF_THE_HOLD = ("lift", "pour", "seed_more")  # judged anew in each second of the hold, and stale out of it
+OF_THE_HOLD = ("lift", "pour", "seed_more")  # judged again in each second of the hold, and stale after it
 HUMIDITY = 0.5  # of a room; the plan uses the same
 
 

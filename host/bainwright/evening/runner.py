@@ -97,7 +97,7 @@ class Runner:
         self.setup, self.session, self.view, self._calls = setup, session, view, calls
         self._inbox = inbox or Inbox()
         self._answered = False  # somebody came after the board restarted
-        self._again = False  # this hold goes on from one that was watched
+        self._again = False  # this hold continues one that was watched
         self.starter = Starter(setup, session)
         self._keyboard = Keyboard(session, view, lambda: self.starter.hello, self._inbox)
         self._interrupts = Interrupts(counting=False)

@@ -58,13 +58,13 @@ class Watch(Following):
         self.losses = Losses()
         self._ask, self._claims = ask, Claims()
         self._doubted: list[Event] = []  # events that may end the hold
-        self._doubted_lines = 0  # status lines since then that do not go on from the hold
+        self._doubted_lines = 0  # status lines since then that do not continue the hold
         self._named_fault = 0  # the number of the fault in force, as an event named it
         self._inferred = (0, 0)  # the last trip whose event was lost, and its moment
         self._unnamed: Status | None = None  # the line before, where it names another fault than `_named_fault`
         self._unnamed_own = False  # its number was the next one
         self._since_boot = 0  # status lines
-        self._unfit = 0  # the number of the last line that did not go on from the hold's
+        self._unfit = 0  # the number of the last line that did not continue the hold's
         self._idle_lines = 0
 
     def take(self, message: Message) -> None:

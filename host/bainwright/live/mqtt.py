@@ -21,7 +21,7 @@ LOOK_S = 1.0  # how often the moment is looked at; only what changed is publishe
 AGAIN_S = 10.0  # chosen: between two attempts to reach a broker
 CONNECTS_S = 5.0
 ENDS_S = 2.0
-QOS = 1  # at least once: values repeat themselves, and none is lost for ever
+QOS = 1  # at least once: a value may come twice, and none is lost
 NO_VERSION_5 = 132  # a broker that speaks 3.1.1 alone says so (MQTT 5.0, table 2-6: unsupported protocol version)
 _QUIET = logging.getLogger(f"{__name__}.client")  # what a client logs is for programmers, and spoils the screen
 _QUIET.setLevel(logging.CRITICAL + 1)

@@ -10,5 +10,5 @@ TESTS = "temper.json"
 
 
 def is_hold(folder: Path) -> bool:
-    """Has the folder the record of a hold, or a part of one?"""
+    """Does the folder have the record of a hold, or a part of one?"""
     return any(os.path.isfile(folder / name) for name in (CSV, PARQUET, FACTS))

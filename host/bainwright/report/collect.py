@@ -18,7 +18,7 @@ from bainwright.core.progress import progress
 from bainwright.link.protocol import Link
 from bainwright.record.archive import Archive, Segment
 from bainwright.record.collecting import fetch_log, forget, list_segments, read_archive
-from bainwright.record.coming import delete_scraps
+from bainwright.record.scraps import delete_scraps
 from bainwright.report import overnight
 from bainwright.report.report import Report
 from bainwright.report.shelf import Origin, Shelf

@@ -35,9 +35,9 @@ from bainwright.link.messages import Message, Status
 from bainwright.link.session import Session
 from bainwright.record.boardlog import BoardHold
 from bainwright.record.columns import status_of
-from bainwright.record.coming import COMING
 from bainwright.record.names import CSV, EVENTS, FACTS
 from bainwright.record.reader import HoldLog
+from bainwright.record.scraps import COMING
 from bainwright.record.writer import LiveLog, next_folder
 from bainwright.report.report import Report, report
 from bainwright.report.shelf import SAME_EVENT_MS, WHOLE, Origin, Shelf

@@ -1,4 +1,4 @@
-"""Whole holds come into the folder of all holds at once: what a killed command left of one, the next one deletes."""
+"""What a killed command left of a hold that was coming into the folder of all holds: the next command deletes it."""
 
 from __future__ import annotations
 
