@@ -71,8 +71,8 @@ def test_an_event_with_a_field_of_another_type_is_a_damaged_line():
 
 def test_control_characters_of_a_board_are_written_out():
     """A right line may carry any letter as an escape; none of them may reach a terminal."""
-    line = event_line("log_stopped", 1, 0, why="\x1b]0;x\x07\x9b1m\u202e").rstrip(b"\n")
-    assert decode(line)["why"] == "\\u001b]0;x\\u0007\\u009b1m\\u202e"
+    line = event_line("log_stopped", 1, 0, why="\x1b]0;x\x07\x9b1m\u202e\n0:10 done").rstrip(b"\n")
+    assert decode(line)["why"] == "\\u001b]0;x\\u0007\\u009b1m\\u202e\\u000a0:10 done"  # nor may it forge a line
     assert visible("degrees °C, Crème\n") == "degrees °C, Crème\n"
 
 

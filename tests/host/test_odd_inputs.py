@@ -36,6 +36,7 @@ from bainwright.record.reader import read_log
 from bainwright.record.temper_tests import TemperTest
 from bainwright.record.writer import make_folder
 from bainwright.review import night_page
+from bainwright.review.hold_list import aligned
 from bainwright.tuning.compiled import Unit
 from bainwright.virtual.simulator import Simulator
 
@@ -320,5 +321,6 @@ def test_a_start_in_a_year_that_no_calendar_reaches_is_none(text: str, possible:
 
 
 def test_a_text_of_a_stranger_s_facts_is_visible_in_lists_and_reports() -> None:
-    entry = entry_of(Path("x"), {"report": {"summary": "\x1b[2J"}, "stage": "\u202ework"})
-    assert (entry.summary, entry.stage) == ("\\u001b[2J", "\\u202ework")
+    entry = entry_of(Path("x"), {"report": {"summary": "\x1b[2J"}, "stage": "\u202ework", "rig": {"name": "a\nn99"}})
+    assert (entry.summary, entry.stage, entry.warmer) == ("\\u001b[2J", "\\u202ework", "a\\u000an99")
+    assert aligned([("hold", "warmer"), ("dark-1", "a\nn99")]) == ["hold    warmer", "dark-1  a\\u000an99"]

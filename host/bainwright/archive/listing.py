@@ -17,7 +17,7 @@ from bainwright.core.bounds import LATEST_S, LONGEST_S, DurationS
 from bainwright.core.errors import FileError
 from bainwright.core.home import hold_paths, home
 from bainwright.core.read_file import read_struct
-from bainwright.core.terminal import visible
+from bainwright.core.terminal import one_line
 from bainwright.core.units import after
 from bainwright.record.names import CSV, EVENTS, FACTS, PARQUET, TESTS
 
@@ -146,7 +146,7 @@ def _text(facts: dict[str, Any], *path: str) -> str:
     value: Any = facts
     for name in path:
         value = value.get(name) if isinstance(value, dict) else None
-    return visible(value) if isinstance(value, str) else ""
+    return one_line(value) if isinstance(value, str) else ""
 
 
 def _number(value: Any) -> float | None:

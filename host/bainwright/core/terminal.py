@@ -26,10 +26,15 @@ def visible(text: str) -> str:
     return _OBEYED.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
 
+def one_line(text: str) -> str:
+    """`visible` text that also begins no line and no column of its own: a name could forge an entry of a list."""
+    return visible(text).replace("\n", "\\u000a").replace("\t", "\\u0009")
+
+
 def visible_values(message: dict[str, Any]) -> dict[str, Any]:
-    """A flat message with `visible` names and texts."""
+    """A flat message with names and texts of `one_line`."""
     return {
-        visible(name): visible(value) if isinstance(value, str) else value for name, value in message.items()
+        one_line(name): one_line(value) if isinstance(value, str) else value for name, value in message.items()
     }
 
 

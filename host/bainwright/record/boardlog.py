@@ -15,7 +15,7 @@ import msgspec
 from msgspec import Meta, Struct
 
 from bainboard import flashlog, framing, wire
-from bainwright.core.terminal import visible, visible_values
+from bainwright.core.terminal import one_line, visible_values
 from bainwright.link.answers import event_of
 from bainwright.link.messages import Status, bounds
 
@@ -297,7 +297,7 @@ class _Reader:
                 status=len(hold.rows) + 1, t=t_ms, state=_name(flashlog.STATES, state),
                 stage=_name(flashlog.STAGES, stage), water=water, bowl=bowl, est=estimated, target=target,
                 water_target=water_target, duty=duty, on=on, fault=fault, warn=warn,
-                ask=visible(body[_STATUS_BYTES:].decode("ascii", "replace")), drops=0,
+                ask=one_line(body[_STATUS_BYTES:].decode("ascii", "replace")), drops=0,
             )
         )  # fmt: skip
 

@@ -8,7 +8,7 @@ import math
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from bainwright.core.terminal import visible
+from bainwright.core.terminal import one_line
 from bainwright.link.messages import Status, bounds
 
 
@@ -38,7 +38,7 @@ class Column(NamedTuple):
         """The field as the log has it; an unknown temperature is empty, never a number."""
         if value is None:
             return ""
-        return _one_line(value) if isinstance(value, str) else f"{value / 10**self.decimals:.{self.decimals}f}"
+        return one_line(value) if isinstance(value, str) else f"{value / 10**self.decimals:.{self.decimals}f}"
 
     def field_value(self, value: Any) -> int | str | None:
         """The log's value as the status line had it."""
@@ -82,8 +82,3 @@ def status_of(number: int, values: Mapping[str, Any]) -> Status:
     """A row of the log as the status line it came from."""
     fields: dict[str, Any] = {column.field: column.field_value(values[column.name]) for column in COLUMNS}
     return Status(status=number, drops=0, **fields)
-
-
-def _one_line(text: str) -> str:
-    """A text from the board as one field without newlines, so that a torn file loses only its last row."""
-    return visible(text).replace("\n", "\\u000a")

@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from bainwright.archive.listing import Entry
+from bainwright.core.terminal import one_line
 from bainwright.core.units import duration_words
 
 HEAD = ("hold", "date", "from", "to", "length", "chocolate", "verdict", "trips", "peak", "warmer")
@@ -65,9 +66,10 @@ def lines(holds: Sequence[Entry]) -> list[str]:
 
 
 def aligned(rows: Sequence[tuple[str, ...]]) -> list[str]:
-    """A table for the terminal: the first row is the head, numbers are flush right."""
+    """A table for the terminal: the first row is the head, numbers are flush right, each row is one line."""
     columns = []
-    for name, *cells in zip(*rows, strict=True):
+    for name, *texts in zip(*rows, strict=True):
+        cells = list(map(one_line, texts))
         width = max(len(name), max(map(len, cells), default=0))
         side = ">" if name in RIGHT else "<"
         columns.append([f"{cell:{side}{width}}" for cell in (name, *cells)])
