@@ -82,7 +82,7 @@ def test_a_hold_whose_program_was_killed_is_listed_with_what_its_log_tells(recor
     log.write_text(log.read_text() + last.replace("2.000,", "3600.000,").replace("31.5", "34.2") + "\n")
     with (folder / "events.jsonl").open("a") as events:
         events.write('{"t_s": 2.0, "event": "trip", "fault": 4, "latched": true}\n')
-    (hold,) = listing.list_holds()
+    (hold,) = listing.list_holds(shown=True)
     assert (hold.verdict, hold.trips, hold.recorded_s, hold.duration_s) == ("tripped", 1, 3600.0, None)
     assert (hold.bowl_peak_c, hold.water_peak_c) == (34.2, 33.0)
     assert lines([hold])[1].split()[3:9] == ["?", "1", "h", "dark", "tripped", "1"]

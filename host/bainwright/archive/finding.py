@@ -75,7 +75,7 @@ def folder_named(named: str) -> Path:
     FileError
         When there is no such hold, or more than one.
     """
-    return find(named, list_holds(), datetime.now().astimezone().date())
+    return find(named, list_holds(shown=True), datetime.now().astimezone().date())
 
 
 def parse_since(text: str, now: datetime) -> datetime:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Iterable
+from contextlib import nullcontext
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -16,6 +17,7 @@ from bainwright.core.atomic_write import replace_file
 from bainwright.core.bounds import LATEST_S, LONGEST_S, DurationS
 from bainwright.core.errors import FileError
 from bainwright.core.home import hold_paths, home
+from bainwright.core.progress import progress
 from bainwright.core.read_file import read_struct
 from bainwright.core.terminal import one_line
 from bainwright.core.units import after
@@ -315,29 +317,36 @@ def _stat(path: str) -> os.stat_result | None:
         return None
 
 
-def list_holds(notes: list[str] | None = None) -> list[Entry]:
+def list_holds(notes: list[str] | None = None, *, shown: bool = False) -> list[Entry]:
     """Every hold, the newest first; holds without a known start come last, by name.
 
     Parameters
     ----------
     notes : list of str, optional
         Takes what could not be listed, in words.
+    shown : bool
+        Show on stderr how far it is: those without an end are read whole.
 
     Returns
     -------
     list of Entry
         Folders that are gone are left out. One that lost its facts is there, with what its Parquet file still says.
     """
-    before, now = _remembered(), {}
+    before, now, changed = _remembered(), dict[str, _Known](), dict[str, tuple[int, int]]()
     for path in map(os.path.abspath, hold_paths(notes)):
         known = before.get(path)
         state = _state(path, unended=known is None or not known.entry.ended)
         if state is None:
             continue
         if known is None or (known.mtime_ns, known.size) != state:
+            changed[path] = state
+        else:
+            now[path] = known
+    with progress("reading new holds", len(changed)) if shown and changed else nullcontext(lambda _: None) as done:
+        for number, (path, state) in enumerate(changed.items()):
+            done(number)
             entry = _read(Path(path))
-            known = _Known(*(state if not entry.ended else _state(path) or state), entry)
-        now[path] = known
+            now[path] = _Known(*(state if not entry.ended else _state(path) or state), entry)
     if now != before:
         _remember(now)
     return sorted((known.entry for known in now.values()), key=_newest_first)

@@ -74,7 +74,7 @@ def _chosen(holds: tuple[str, ...], warmer: str | None, kind: str | None, since:
     from bainwright.archive.listing import list_holds, select
     from bainwright.core.errors import FileError, UseError
 
-    listed, now = list_holds(), datetime.now().astimezone()
+    listed, now = list_holds(shown=True), datetime.now().astimezone()
     if warmer is None and kind is None and since is None:
         return [find(named, listed, now.date()) for named in holds or ("last",)]
     if holds:

@@ -43,7 +43,7 @@ def holds(as_json: bool, warmer: str | None, kind: str | None, since: str | None
         if value is not None:
             raise UseError(f"{name} without --per", hint="add --per warmer, month, kind or night")
     notes: list[str] = []
-    everything = list_holds(notes)
+    everything = list_holds(notes, shown=True)
     for note in notes:
         remark(note)
     found = select(everything, warmer=warmer, kind=kind, since=begin)
@@ -71,7 +71,7 @@ def _sums(per: str, archive: str | None, engine: str, warmer: str | None, kind: 
     check_name(engine)
     notes: list[str] = []
     if archive is None:
-        listed = list_holds(notes)
+        listed = list_holds(notes, shown=True)
         with progress("reading new holds", len(listed)) as done:
             folder = store.renew(listed, notes, done)
     else:

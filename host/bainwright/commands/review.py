@@ -117,7 +117,7 @@ def _folders(holds: tuple[str, ...], warmer: str | None, since: str | None, now:
     from bainwright.archive.listing import list_holds, select
     from bainwright.core.errors import FileError, UseError
 
-    listed = list_holds()
+    listed = list_holds(shown=True)
     if warmer is None and since is None:
         return list(dict.fromkeys(find(named, listed, now.date()) for named in holds or ("last",)))
     if holds:

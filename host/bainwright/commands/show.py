@@ -25,7 +25,7 @@ def show(hold: str, open_: bool, as_json: bool) -> int:
     from bainwright.core.progress import progress
     from bainwright.review.show import look
 
-    folder = find(hold, list_holds(), datetime.now().astimezone().date())
+    folder = find(hold, list_holds(shown=True), datetime.now().astimezone().date())
     with progress("reading the hold"):
         seen = look(folder)
     for note in seen.notes:
