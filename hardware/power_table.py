@@ -135,7 +135,7 @@ def _short(build: Build, row: Row) -> str:
         return f"F3 blows and opens {_relays(build)}; {NO_HEAT}"
     if fuses:
         if fuses[0].startswith("F2"):  # it is fed through the relays, whose coils the supply's limit may drop first
-            return f"{fuses[0]} blows, and the other mat heats on; or {_relays(build)} rattle: pull the plug"
+            return f"{fuses[0]} blows, and the other mat keeps heating; or {_relays(build)} rattle: pull the plug"
         return f"{' and '.join(fuses)} blows; {NO_HEAT}"
     rattle = "" if row["part"] in BEFORE_K1 else f"{_relays(build)} may rattle on it; "
     return f"PS1 limits at {overload.limit_a(build):.3g} A, and no fuse need blow; {rattle}{NO_HEAT}"
