@@ -140,7 +140,7 @@ def _gather(source: Path, holds: Path, found: Gathered) -> None:
 
 
 def _take(folder: Path, name: str, known: dict[str, list[Path]], found: Gathered) -> None:
-    """Move a hold to its place, unless every row of it is here already or it is none."""
+    """Move a hold to its place, unless it is not a hold, or every row of it is here already."""
     try:
         log = read_log(folder)
     except BainError as failed:

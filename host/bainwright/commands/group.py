@@ -82,7 +82,7 @@ def run(arguments: list[str] | None = None) -> int:
 
 
 def _keep_to_a_zone() -> None:
-    """A time zone a day or more off is none, and Python has no dates in it: then times are shown in UTC."""
+    """Show times in UTC if the time zone is a day or more off: Python has no dates in such a zone."""
     if max(abs(time.timezone), abs(time.altzone)) >= 24 * 3600:
         say("bain: the time zone of this PC (TZ) does not exist: times are shown in UTC", err=True)
         os.environ["TZ"] = "UTC"

@@ -49,7 +49,7 @@ def elsewhere() -> list[Path]:
 
 
 def is_text(name: str) -> bool:
-    """Whether a file's name is text: a system may give bytes that are none, and no list or page can show them."""
+    """Is a file's name text? A system may give other bytes, which no list or page can show."""
     return name.isascii() or not any("\ud800" <= letter <= "\udfff" for letter in name)
 
 

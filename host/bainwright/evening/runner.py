@@ -46,8 +46,8 @@ WATCHED_ON = "the warmer runs another hold now, which is watched and recorded fr
 
 @dataclass
 class Outcome:
-    """A hold that is over: its course, how long it took on the wall clock, and facts about the board; then the hold
-    that its warmer went on with, where that was watched too.
+    """A hold that is over: its course, its time on the wall clock and facts about the board; and the next hold on its
+    warmer, if that was watched too.
     """
 
     watch: Watch

@@ -274,7 +274,7 @@ class Module:
                     yield end, end, ' if __name__ else ""'
 
     def _text(self, node: ast.expr, modules: Modules) -> str:
-        """The text that a node is; empty where it is none."""
+        """The text that a node is; empty if it is not a text."""
         found = node if isinstance(node, ast.Constant) else self.constant(node, modules)
         return found.value if found is not None and isinstance(found.value, str) else ""
 

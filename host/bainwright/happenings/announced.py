@@ -86,7 +86,7 @@ def announced(events: Sequence[Mapping[str, Any]], happened: Sequence[Happening]
 
 
 def _spans(events: Sequence[Mapping[str, Any]], end_s: float) -> list[tuple[str, float, float, float]]:
-    """Kind, between which moments it may have begun, and its end; a refill that was taken back is none."""
+    """Kind, between which moments it may have begun, and its end; a refill that was taken back is left out."""
     spans: list[tuple[str, float, float, float]] = []
     refill_s = lift_s = None
     for event in events:

@@ -361,7 +361,7 @@ class Link:
 
 
 def decode_piece(text: str) -> bytes:
-    """The bytes of a piece in base64; a `LinkError` where it is none."""
+    """The bytes of a piece in base64; a `LinkError` if it is not base64."""
     try:
         return binascii.a2b_base64(text, strict_mode=True)
     except ValueError:

@@ -68,8 +68,8 @@ class LiveHold:
         self.troubles.append(follower.trouble)
 
     def share(self, hello: Hello) -> None:
-        """Let other programs of this user watch, and start the followers: beside a hold on a warmer of the same name,
-        or of one that makes the same topics, under a name of its own.
+        """Let other programs of this user watch, and start the followers. The hold gets a name of its own if another
+        one's warmer has the same name, or a name that makes the same topics.
         """
         name = self.warmer = hello.warmer
         if self._followers and homie_id(name) in map(homie_id, names_running()):  # as topics, several names are one

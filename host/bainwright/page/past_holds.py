@@ -43,7 +43,7 @@ class Listed(NamedTuple):
 
     @property
     def runs(self) -> bool:
-        """Has it no end yet, and writes its log? By this PC's clock, which may be set."""
+        """Has it no end yet, and does it still write its log? By this PC's clock, which may be set."""
         try:
             written_s = (Path(self.entry.folder) / CSV).stat().st_mtime
         except OSError:

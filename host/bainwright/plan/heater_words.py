@@ -82,7 +82,7 @@ def _heater(found: HeaterSize, shown: Shown) -> str:
 
 
 def _parts(found: HeaterSize) -> list[str]:
-    """Fuse, wire and ratings for a heater that is none of the builds'."""
+    """Fuse, wire and ratings for a heater that none of the builds has."""
     side = found.power_side
     if side is None:
         return []

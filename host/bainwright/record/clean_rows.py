@@ -22,7 +22,7 @@ NUMBERS_OR_NONE = re.compile(r"(?:(?:-?[0-9]+(?:\.[0-9]+)?)?,)*")
 
 
 def clean_columns(lines: BinaryIO, most_rows: int, most_letters: int) -> dict[str, NDArray[Any]] | None:
-    """The columns of a log's rows; None if there is none, or one line is not as a PC writes it.
+    """The columns of a log's rows; None if there are no rows, or one line is not as a PC writes it.
 
     Parameters
     ----------

@@ -239,8 +239,9 @@ def choose(task: Task, progress: Callable[[int], None] | None = None, tries: int
 
 
 def starts(task: Task) -> list[Floats]:
-    """Where the search begins, more than one place because the cost has ridges: by rule on the identified warmer, the
-    same with a livelier bowl, and the gains the board computes by itself."""
+    """Where the search begins: by rule on the identified warmer, the same with a livelier bowl, and the gains that the
+    board computes by itself. There are several because the cost has ridges.
+    """
     model = task.findings.model
     lags = [model.heater_lag_s, model.water_lag_s]
     theta_s = model.dead_s + 0.5 * task.settings["period_s"] + min(lags) + 0.5 * max(lags)
