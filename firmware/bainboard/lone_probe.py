@@ -5,20 +5,26 @@ from bainboard.plausibility import Fall
 
 
 class Lifted:
-    """Does the bowl cool although its water reads warmer? Then it is not in that water, whatever was said.
+    """Is the bowl out of the water that is read, whatever was said? It cools there, or does not warm as it must.
 
-    `away` from a fall of FELL_K in ten minutes at UNDER_K under the water, until the bowl warms again by WARMED_K, or
-    stays as it is for ten minutes ROOM_K over the room told: on the bench it goes on cooling there. What the water's
+    `away` from a fall of FELL_K in twenty minutes at UNDER_K under the water; or where a bowl far under its water warms
+    in that time by less than one of eight times the stated time constant would. It ends when the bowl warms by that,
+    or by WARMED_K, or stays for so long near where it was. What is poured in warm is no warming. What the water's
     probe reads meanwhile ends nothing: a drift brings it down to the bowl.
     """
 
-    WINDOW_S, STAYS_K = 600.0, 0.3
-    FELL_K, UNDER_K = 0.8, 1.5  # (chosen: a bowl of 2 kg on the bench falls by 2.5 K in that time: computed)
+    WINDOW_S, STAYS_K = 1200.0, 0.3
+    FELL_K, UNDER_K = 1.6, 1.5  # (chosen: a bowl of 2 kg on the bench falls by 4 K in that time: computed)
     WARMED_K = 0.5  # (chosen)
-    STIRRED_K = 1.0  # a middle that rose by more in a window was stirred, and falls back from there (chosen)
-    ROOM_K = 5.0  # a room is known this well (as `rest`), and a bowl that cools by less is nearer to it (computed)
+    STIRRED_K = 0.5  # a middle that rose by more in a window was stirred, and falls back from there (chosen)
+    NEAR_K = 2.0  # (as BowlProbeOut.BACK_K)
+    ROOM_K = 5.0  # a room is known this well (as `rest`); a melt that is stirred stays that far over it
+    WARMS_S, GAP_K, SLOW, LEAST_K = 1200.0, 4.0, 4.0, 0.3  # (chosen: twice what cold needs to cross the chocolate)
+    SHARE = 0.45  # of what its water is over the room, the least that a bowl at rest is (simulated: 0.5, not stirred)
+    POURED_K = 0.3  # over its own mean of ten seconds (as BowlWitness)
 
-    def __init__(self) -> None:
+    def __init__(self, tau_s: float) -> None:
+        self._tau_s = self.SLOW * tau_s
         self.begin()
 
     def begin(self) -> None:
@@ -26,26 +32,48 @@ class Lifted:
         self.away = False
         self._from_c: float | None = None
         self._low_c = self._since_s = 0.0
+        self._mean_c = self._left_c = self._warms_from_c = self._warms_s = self._must_k = 0.0
 
-    def step(self, dt_s: float, bowl_c: float, water_c: float, room_c: float) -> None:
+    def step(self, dt_s: float, bowl_c: float, water_c: float, room_c: float, melts: bool) -> None:
         """One valid reading of each."""
         if self._from_c is None:
-            self._from_c = self._low_c = bowl_c
+            self._from_c = self._low_c = self._mean_c = self._left_c = self._warms_from_c = bowl_c
+        poured_k = bowl_c - self._mean_c
+        self._mean_c += 0.1 * poured_k
+        if poured_k > self.POURED_K:
+            self._mean_c = bowl_c
+            self._low_c += poured_k
+            self._warms_from_c += poured_k
         self._low_c = min(self._low_c, bowl_c)
+        self._watch_warming(dt_s, bowl_c, water_c, room_c, melts)
         if not (self.away or bowl_c < water_c - self.UNDER_K):
-            self.begin()
+            self._from_c = self._low_c = bowl_c
+            self._since_s = 0.0
             return
         if bowl_c >= self._low_c + self.WARMED_K:
             self.away, self._low_c = False, bowl_c
         self._since_s += dt_s
         fell_k = self._from_c - bowl_c
         if not fell_k < self.FELL_K:
+            self._left_c = self._left_c if self.away else self._from_c
             self.away = True
             self._from_c, self._since_s = bowl_c, 0.0
         elif self._since_s >= self.WINDOW_S:
-            if fell_k < self.STAYS_K and bowl_c >= room_c + self.ROOM_K:
+            if fell_k < self.STAYS_K and bowl_c >= (room_c + self.ROOM_K if melts else self._left_c - self.NEAR_K):
                 self.away = False
             self._from_c, self._since_s = min(bowl_c, self._from_c + self.STIRRED_K), 0.0
+
+    def _watch_warming(self, dt_s: float, bowl_c: float, water_c: float, room_c: float, melts: bool) -> None:
+        self._warms_s += dt_s
+        if not melts and bowl_c < room_c + self.SHARE * (water_c - room_c):
+            self._must_k += max(0.0, water_c - bowl_c - self.GAP_K) * dt_s / self._tau_s
+        if self._warms_s >= self.WARMS_S:
+            if not self._must_k < self.LEAST_K:
+                away = bowl_c - self._warms_from_c < self._must_k
+                if away and not self.away:
+                    self._left_c = water_c  # it was never near: only warming brings it back
+                self.away = away
+            self._warms_from_c, self._warms_s, self._must_k = bowl_c, 0.0, 0.0
 
 
 class Alone:

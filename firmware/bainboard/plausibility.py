@@ -189,7 +189,7 @@ class BowlWitness:
         from bainboard.control.rules import given_gains  # loaded for this, and dropped again: see heap_reserve
 
         gains = given_gains(values)
-        self._tau_s = 2.0 * gains.bowl_tau_s
+        self.tau_s = 2.0 * gains.bowl_tau_s
         self.begin()
 
     def begin(self) -> None:
@@ -207,7 +207,7 @@ class BowlWitness:
             self._from_c = self._mean_c = bowl_c
         self._mean_c += 0.1 * (bowl_c - self._mean_c)
         self.seen_s += dt_s
-        self.must_k += max(0.0, gap_k - self.ERROR_K) * dt_s / self._tau_s
+        self.must_k += max(0.0, gap_k - self.ERROR_K) * dt_s / self.tau_s
         self.false = self.must_k >= self.WAIT_K and self._from_c - bowl_c < self.SHARE * self.must_k
 
     @property

@@ -35,6 +35,7 @@ EPISODE_MS = 300 * 1000  # a warning that comes and goes is one, until it was go
 ACTED_MS = 5000  # what a person does shows in a probe by then (chosen)
 WITNESS_S = 600.0  # (chosen: the bowl is lifted out and cold water poured in within it)
 UNDER_NEVER_K = 3.0  # water in doubt is bounded from here while chocolate melts: the wall nears its water (chosen)
+MELTED_C = 40.0  # chocolate that may be warmer is melted stock, not stirred, far under its bath (chosen)
 CALM_READINGS = 9  # evidence is the middle one of so many: spikes are not, up to one reading in ten (computed)
 BAD_WEIGHT = 4  # good samples that make up for a bad one: a probe that fails each third reading latches (chosen)
 
@@ -157,7 +158,7 @@ def heat_capped(s, i: Inputs) -> bool:
 def unwitnessed(s, i: Inputs) -> bool:
     """The bowl is out or unread, and no other witness: Cw x (limit + 7.5 K - reading as it left) / (d P).
 
-    Cw is all of the stated water. Out without a word: once it has cooled by 0.8 K under its water.
+    Cw is all of the stated water. Out without a word: once it has cooled by 1.6 K under its water.
     """
     return s.holding and s.alone.over
 
@@ -367,8 +368,8 @@ class Supervisor:
         self.account = Account(values)
         self.rest = Rest(values, unasked)
         self.bowl_out = BowlProbeOut(values)
-        self.lifted = Lifted()
         self.witness = BowlWitness(values)
+        self.lifted = Lifted(self.witness.tau_s)
         self.twin = Twin()
         self.believed = Believed(values, believed_c)
         self.alone = Alone(values, OVER_LIMIT_K, self.account.least_loss_w_per_k)
@@ -564,7 +565,7 @@ class Supervisor:
         if self.bowl_c is None or not self.water_ok:
             self.lifted.begin()
         elif self.holding:
-            self.lifted.step(dt_s, self.bowl_c, self.calm_c, i.room_c)
+            self.lifted.step(dt_s, self.bowl_c, self.calm_c, i.room_c, i.bowl_limit_c > MELTED_C)
         # At rest the bowl may be on the bench; for a while it counts as where it was, so that no new hold is an escape.
         self._rest_s = 0.0 if self.heating or i.state == "pause" else min(WITNESS_S, self._rest_s + dt_s)
         if self._rest_s >= WITNESS_S:

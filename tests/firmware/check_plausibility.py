@@ -52,36 +52,49 @@ def test_a_refill_of_a_fifth_and_a_warm_bowl_in_cold_water_are_no_probe_in_the_a
         assert not probe.out
 
 
-def lifted_at(bowl_of, water_of, seconds, room_c=20.0):
-    """(the sign at the end, when it first said that the bowl is away, s, or None)."""
-    lifted, met = Lifted(), None
+def lifted_at(bowl_of, water_of, seconds, room_c=20.0, melts=False):
+    """(the sign at the end, when it first said that the bowl is away, s, or None); 2 tau is 2202 s for the pot."""
+    lifted, met = Lifted(2202.0), None
     for n in range(seconds):
-        lifted.step(1.0, bowl_of(n), water_of(n), room_c)
+        lifted.step(1.0, bowl_of(n), water_of(n), room_c, melts)
         if lifted.away and met is None:
             met = n
     return lifted.away, met
 
 
-def test_a_bowl_that_cools_under_warm_water_is_out_of_it_until_it_warms_again():
-    """On a bench at 20 °C, 2 kg with a time constant of 45 min: 31.5 °C has lost 0.8 K after 195 s (by hand)."""
-    def bench(n):
-        return 20.0 + 11.5 * 0.999629 ** n
+def bench_c(n):
+    """2 kg on a bench at 20 °C, time constant 45 min."""
+    return 20.0 + 11.5 * 0.999629 ** n
 
-    away, met = lifted_at(bench, lambda n: 33.5, 9000)
+
+def test_a_bowl_that_cools_under_warm_water_is_out_of_it_until_it_warms_again():
+    """31.5 °C has lost 1.6 K after 404 s (by hand)."""
+    away, met = lifted_at(bench_c, lambda n: 33.5, 9000)
     assert away
-    assert 190 <= met <= 200
-    assert lifted_at(bench, lambda n: 33.5 - max(0, n - 900) / 300.0, 9000)[0]  # a drift brings the reading down to it
-    for back in (lambda n: bench(2000) + max(0, n - 2000) / 1200.0, lambda n: max(bench(n), 26.0)):
-        assert not lifted_at(back, lambda n: 33.5, 3600)[0]  # it warms, or stays well over the room
+    assert 400 <= met <= 408
+    assert lifted_at(bench_c, lambda n: 33.5 - max(0, n - 900) / 300.0, 9000)[0]  # a drift brings the reading down
+    for back in (lambda n: bench_c(2000) + max(0, n - 2000) / 1200.0, lambda n: max(bench_c(n), 29.7)):
+        assert not lifted_at(back, lambda n: 33.5, 4200)[0]  # it warms, or stays near where it was
+    for bench in (lambda n: max(bench_c(n), 27.0), lambda n: bench_c(n) + 3.0 * (n > 2000) * 0.999 ** max(0, n - 2000)):
+        assert lifted_at(bench, lambda n: 33.5, 4000)[0]  # a warm kitchen; warm chocolate poured in
+
+
+def test_a_cold_bowl_that_does_not_warm_under_warm_water_is_out_of_it():
+    """In 20 min at 33 °C a bowl of 20 °C must warm by (13 - 4) K x 1200 s / (8 x 1101 s) = 1.2 K (by hand)."""
+    for rises_k, met in ((0.0, 1199), (1.1, 1199), (1.4, None)):
+        assert lifted_at(lambda n, k=rises_k: 20.0 + k * n / 1200.0, lambda n: 33.0, 1210) == (met is not None, met)
+    assert lifted_at(lambda n: 26.2, lambda n: 33.0, 1210) == (False, None)  # not stirred, in a cold room
+    assert lifted_at(lambda n: 20.0, lambda n: 33.0, 1210, melts=True) == (False, None)  # a block that melts
 
 
 def test_a_bowl_that_cools_with_its_water_or_stays_under_it_is_in_it():
-    for bowl_of, water_of in ((lambda n: 45.0 - n / 600.0, lambda n: 45.5 - n / 590.0),  # it cools to its next stage
-                              (lambda n: 29.0 - n / 1200.0, lambda n: 33.0),  # a draught: 0.5 K in ten minutes
-                              (lambda n: 20.0 + n / 900.0, lambda n: 50.0),  # it melts
-                              # Stirred each half hour, a middle that is cooled from above falls back after it.
-                              (lambda n: 29.0 + 3.0 * 0.9985 ** (n % 1800) * (n >= 1800), lambda n: 45.0)):
-        assert lifted_at(bowl_of, water_of, 5000) == (False, None)
+    for bowl_of, water_of, melts in (
+            (lambda n: 45.0 - n / 600.0, lambda n: 45.5 - n / 590.0, False),  # it cools to its next stage
+            (lambda n: 29.0 - n / 1200.0, lambda n: 33.0, False),  # a draught: 1 K in twenty minutes
+            (lambda n: 20.0 + n / 900.0, lambda n: 50.0, True),
+            # Stirred each half hour, a middle that is cooled from above falls back after it.
+            (lambda n: 29.0 + 1.5 * 0.9985 ** (n % 1800) * (n >= 1800), lambda n: 45.0, True)):
+        assert lifted_at(bowl_of, water_of, 3000, melts=melts) == (False, None)
 
 
 def test_a_rise_beyond_half_again_of_all_that_heat_can_do_surges():
