@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from bainwright.alarms.rules import Coming
 
 
-@click.group(cls=Commands, short_help="Ways to call a person: try them.")
+@click.group(cls=Commands, short_help="Try the ways to call a person.")
 def alert() -> None:
     """Ways to call a person, as bain hold --alert uses them."""
 

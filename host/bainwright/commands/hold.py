@@ -55,7 +55,7 @@ TERMINAL_S = 10.0  # chosen: the log is sealed by then, and a terminal that is s
 @options.page_at
 @options.alert
 @click.option("--alive", metavar="COMMAND|URL", multiple=True,
-              help="Send a sign of life this way every five minutes, so that somebody notices when they stop.")
+              help="Send a sign of life this way every five minutes; somebody notices when the signs stop.")
 @click.option("--mqtt", metavar="URL", help="Publish the hold at an MQTT broker: mqtt://[USER@]HOST[:PORT][/PREFIX].")
 @click.option("--homie", is_flag=True, help="With --mqtt: describe the values by the Homie convention too.")
 @click.option("--quiet", is_flag=True, help="No bell when the warmer asks for somebody.")

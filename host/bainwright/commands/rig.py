@@ -33,7 +33,7 @@ def rig() -> None:
 @click.option("--board", metavar="KIND", help="pico, pico2 or esp32.  [default: the one plugged in]")
 @click.option("--build", metavar="mat|pot|plate", help="Built by a guide of hardware/: takes its figures.")
 @click.option("--heater-w", metavar="W", help="The heater's power.")
-@click.option("--heater-lag-s", metavar="S", help="How late heat reaches the water.")
+@click.option("--heater-lag-s", metavar="S", help="Seconds until heat reaches the water.")
 @click.option("--switch", metavar="KIND", help="zero_cross for a relay on the mains, dc for a MOSFET.")
 @click.option("--water-l", metavar="L", help="Water in the bath.")
 @click.option("--bowl-kg", metavar="KG", help="The empty bowl.")

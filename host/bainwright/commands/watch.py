@@ -32,10 +32,11 @@ def watch(
     """Watch a hold that another bain on this PC runs, and act with the same keys.
 
     The hold and its log do not depend on who watches. Ctrl-C stops watching; the hold continues. With --alert it calls
-    when the warmer needs somebody, and also when the bain that runs the hold ends or hangs. When that bain, or the
-    board, has given no word for 5 s, this is said, and also when it speaks again; with --json and --csv on stderr. Exit
-    status 1 if the warmer may still hold and nobody watches it: its hold was left, its board was lost, or the bain that
-    ran it has ended; also if nobody answered the alarm with which it ended.
+    when the warmer needs somebody, and also when the bain that runs the hold ends or hangs. If that bain or the board
+    is silent for 5 s, it says so, and says when it is back (with --json and --csv on stderr).
+
+    Exit status 1 if the warmer may still hold and nobody watches it: its hold was left, its board was lost, or the bain
+    that ran it has ended. Also if nobody answered the alarm with which it ended.
     """
     from bainwright.alarms.rules import Coming
     from bainwright.core.errors import DONE, NOT_AS_IT_SHOULD, UseError
