@@ -59,7 +59,7 @@ def test_a_correction_that_the_warmer_has_and_the_file_has_not_is_kept(name):
     """A hold replaced it without a word; it may be degrees, of a window of one."""
     low, high = next((row[settings.LOW], row[settings.HIGH]) for row in settings.SETTINGS if row[settings.NAME] == name)
     there = Set(**{name: low + (high - low) / 8})
-    with pytest.raises(RefusedError, match=rf"otherwise than .*mine.toml.*{name}.*bain rig get.*bain rig send"):
+    with pytest.raises(RefusedError, match=rf"another calibration than mine.toml.*{name}.*bain rig get.*bain rig send"):
         started(there)
     assert "begin" not in [asked["do"] for asked in there.asked]
 

@@ -68,7 +68,7 @@ def test_another_firmware_takes_the_permit_from_the_board_s_own_buttons(drill, v
         board_s.update({"drill": "open", **json.loads(payload)})
 
     link = SimpleNamespace(settings=lambda hello: dict(board_s), upload=upload)
-    monkeypatch.setattr(permit, "linked", lambda port: contextlib.nullcontext(link))
+    monkeypatch.setattr(permit, "linked", lambda port, wait_s: contextlib.nullcontext(link))
     before, said = {"version": "0.1.0+aaaa1111"}, []
     if permit.take_back("here", before) and version is not None:
         said = permit.settle("here", before, {"version": version})
