@@ -9,6 +9,7 @@ import json
 import os
 import re
 import shutil
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,10 @@ from many_evenings import REPORT, evenings, store
 
 from bainwright import cli
 from bainwright.archive import schema
+from bainwright.archive.listing import Entry
+from bainwright.archive.store import place
 from bainwright.core import home
+from bainwright.core.file_names import LONGEST
 
 
 @pytest.fixture(autouse=True)
@@ -121,6 +125,20 @@ def test_two_boards_of_one_name_are_two_warmers(records: Path, capsys: pytest.Ca
     assert "market pot (board b1)" in out
     assert "pot (VIRTUAL)" in out
     assert [each["holds"] for each in asked(capsys, "warmer", "--warmer", "B2")] == [1]
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "latin-1", "ascii"])
+def test_a_warmer_s_folder_has_its_board_and_a_name_that_the_system_takes(
+    encoding: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Oracle: Python's own codec of that encoding; a folder's name is written by it."""
+    monkeypatch.setattr(sys, "getfilesystemencoding", lambda: encoding)
+    for name in ("日本", "Töpfe", "a pot with a name of more than forty-seven letters"):
+        folder = place(Entry("f", "dark-1", warmer=name, board="e66126169677ab12"), "0" * 32).split("/")[0]
+        folder.encode(encoding)
+        assert folder.endswith("-e66126169677ab12")
+        assert len(folder) <= len("warmer=") + LONGEST
+    assert ("日本" in place(Entry("f", "dark-1", warmer="日本", board="ab"), "0")) == (encoding == "utf-8")
 
 
 def test_sums_by_month_and_kind_add_up_to_the_nights(records: Path, capsys: pytest.CaptureFixture[str]) -> None:

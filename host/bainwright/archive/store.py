@@ -18,7 +18,7 @@ from bainwright.archive.identity import identity, short
 from bainwright.archive.listing import Entry, entry_of_log
 from bainwright.core.atomic_write import replace_file, save_file, saved_from
 from bainwright.core.errors import BainError, FileError
-from bainwright.core.file_names import file_name
+from bainwright.core.file_names import LONGEST, file_name
 from bainwright.core.home import home
 from bainwright.core.os_errors import file_error, quoted_error
 from bainwright.core.read_file import read_struct
@@ -277,7 +277,8 @@ def place(entry: Entry, name: str) -> str:
     started = _started(entry)
     month = schema.UNKNOWN_MONTH if started is None else f"{started:%Y-%m}"
     # Two boards of one name are two warmers, and no reader takes a name with a letter for a number.
-    warmer = file_name(f"{entry.warmer or 'unnamed'}-{entry.board or 'no-board'}")
+    board = file_name(entry.board or "no-board")
+    warmer = f"{file_name(entry.warmer or 'unnamed')[: max(1, LONGEST - 1 - len(board))]}-{board}"
     return f"warmer={warmer}/month={month}/{name}.parquet"
 
 
