@@ -560,7 +560,7 @@ class Supervisor:
             self.bowl_out.begin()
         else:
             acted = now_ms - i.last_person_ms < ACTED_MS
-            self.bowl_out.step(dt_s, bowl_c, self.calm_c, i.room_c, i.never_c < HOTTEST_C, acted)
+            self.bowl_out.step(dt_s, bowl_c, self.calm_c, i.room_c, i.bowl_limit_c > MELTED_C, acted)
         self.bowl_c = None if self.bowl_out.out else bowl_c
         if self.bowl_c is None or not self.water_ok:
             self.lifted.begin()
