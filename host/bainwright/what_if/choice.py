@@ -26,6 +26,7 @@ from bainwright.what_if.replay import EASES, LEADS, Evening, Played, play
 
 Floats = NDArray[np.float64]
 
+PIECE_S = 3600  # of an evening, whose intervals are worked out at once; chosen
 MOST_AHEAD_S = 3600.0  # chosen: the bath leads in the last `LEAD_S` only, whenever it was announced
 SHARE = 0.9  # of the evenings inside the interval; of the warmers that fit, before it is widened
 # What a model of two stores misses, beside what its figures leave open: a share of a change, and at the least so much.
@@ -132,7 +133,10 @@ def what_if(record: Recorded, choice: Choice) -> WhatIf:
     """
     other = _chosen(record, choice)
     tried = play(other, law_of({**record.values, **(choice.gains or {})}), record.models)
-    low, middle, high = _interval(tried.bowl_c - record.as_it_was.bowl_c)
+    # Piece by piece: quantiles take several copies of what they are of.
+    pieces = [slice(at, at + PIECE_S) for at in range(0, len(record.evening.at_s), PIECE_S)]
+    low, middle, high = np.concatenate(
+        [_interval(tried.bowl_c[:, piece] - record.as_it_was.bowl_c[:, piece]) for piece in pieces], axis=1)
     was_c = record.evening.bowl_c
     return WhatIf(choice, record.window, _figures(record, other, tried), record.evening.at_s, was_c, was_c + middle,
                   was_c + low, was_c + high, [each.at_s for each in record.refills],
