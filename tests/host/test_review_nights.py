@@ -157,6 +157,12 @@ def test_each_alarm_is_explained_once_with_its_times_and_trips_come_first(
     assert any("plug" in line for line in lines)
 
 
+def test_a_past_trip_calls_nothing_safe(records: Path) -> None:
+    """The heat went off; whether nothing heats is not in the record."""
+    events = [{"t_s": 60.0, "event": "trip", "fault": faults.OVER_STAGE, "latched": False}]
+    assert "Safe" not in words(reviewed(store(records / "melted-1", [0.0, 1.0], events=events)))
+
+
 def test_an_evening_s_figures_are_those_of_its_dipping(records: Path) -> None:
     """Melting takes the bowl far over its window, and that says nothing about the dipping."""
     dipping = {**REPORT, "above_s": 30.0, "bowl_peak_c": 32.1, "longest_outside_s": 30.0}

@@ -125,7 +125,7 @@ def _alarms(night: Night) -> list[str]:
         times = ", ".join(clock(night, alarm.t_s) for alarm in alarms[:MOST_NAMED])
         more = f" and {len(alarms) - MOST_NAMED} more" if len(alarms) > MOST_NAMED else ""
         what = "Warning" if is_warning else "TRIP"
-        advice = advise(fault, night.bath)
+        advice = advise(fault, night.bath, sure=False)  # a row says that the heat is off, not that nothing heats
         lines.append(f"{what} at {times}{more}: {advice.seen}")
         if not is_warning:
             lines += [f"  {line}" for line in (advice.did, advice.safety, advice.chocolate, advice.first) if line]
