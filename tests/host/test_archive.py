@@ -6,10 +6,12 @@ Oracles: four libraries that read Parquet, pandas' own arithmetic on the rows th
 from __future__ import annotations
 
 import json
+import math
 import os
 import re
 import shutil
 import sys
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -17,11 +19,12 @@ import pytest
 from many_evenings import REPORT, evenings, store
 
 from bainwright import cli
-from bainwright.archive import schema
+from bainwright.archive import engines, schema
 from bainwright.archive.listing import Entry
 from bainwright.archive.store import place
 from bainwright.core import home
 from bainwright.core.file_names import LONGEST
+from bainwright.review import many_words
 
 
 @pytest.fixture(autouse=True)
@@ -217,6 +220,15 @@ def test_the_same_hold_from_three_sources_counts_once_with_the_most_rows(
     shutil.rmtree(tmp_path / "home" / "archive")
     assert [(each["recorded_s"], each["hold"]) for each in asked(capsys, "night")] == [(60.0, "b")]
     assert len(list((tmp_path / "home" / "archive" / "rows").rglob("*.parquet"))) == 1
+
+
+def test_a_figure_of_a_stranger_s_archive_that_cannot_be_is_not_known() -> None:
+    """One of infinite seconds would be no duration; a year 1 is none in every zone."""
+    line = {"hold": None, "started_utc": datetime(1, 1, 1), "warmer_name": "a", "chocolate": None, "verdict": None,
+            "trips": -5, "recorded_s": math.inf, "inside_s": math.nan, "below_s": 60.0, "above_s": None,
+            "bowl_peak_c": -math.inf, "water_peak_c": 33.0, "mean_w": 1e300, "heat_kwh": None}  # fmt: skip
+    (cells,) = many_words.table("night", [engines._possible(line)])[1:]
+    assert cells == ("?", "?", "a", "?", "?", "-5", "-", "-", "60 s", "-", "-", "33.0 °C", "-", "-")
 
 
 def test_no_holds_is_an_answer(capsys: pytest.CaptureFixture[str]) -> None:

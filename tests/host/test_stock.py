@@ -162,6 +162,17 @@ def test_two_copies_of_an_evening_share_what_got_into_it(capsys):
         assert "label it: hazelnut" in stock(capsys, name)[1], name
 
 
+def test_the_verdict_of_a_file_is_never_believed(capsys):
+    """It may be edited, a stranger's, or of a version that judged otherwise."""
+    folder = evening("dark-1")
+    assert stock(capsys, folder, "--left", "500g", "--water")[0] in (0, 1)
+    record = Path(folder) / "stock.json"
+    stored = json.loads(record.read_text())
+    record.write_text(json.dumps({**stored, "verdict": FIT, "why": "fit to temper again: Safe."}))
+    code, out, _ = stock(capsys)
+    assert (code, "discard it" in out, "Safe" in out) == (1, True, False)
+
+
 def test_an_evening_does_not_melt_its_own_leftovers(capsys):
     first, second, third = evening("dark-1"), evening("dark-2"), evening("dark-3")
     for folder, of in ((first, ()), (second, ("--of", first)), (third, ("--of", second))):

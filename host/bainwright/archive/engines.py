@@ -12,6 +12,7 @@ import tempfile
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +27,8 @@ Ask = Callable[[Table], Answer]
 
 DUCKDB = "duckdb"
 MEMORY = "700MB"  # of DuckDB; chosen, so that the whole program stays under 1 GB
+MOST = 1e12  # seconds, degrees, joules; chosen: no house comes near it
+YEARS = 1971, 2199  # what every calendar and every zone reaches
 REACH_S = 5.0  # chosen: a master in the house answers at once; Spark itself would try for a minute
 SPARK = {
     "spark.ui.enabled": "false",
@@ -201,4 +204,15 @@ def answer(engine: str, archive: Path, group: str, chosen: figures.Chosen) -> An
             folders = tuple(sorted(line["warmer"] for line in ask(figures.warmers(chosen))))
             if not folders:
                 return []
-        return ask(figures.per(group, chosen, folders))
+        return [_possible(line) for line in ask(figures.per(group, chosen, folders))]
+
+
+def _possible(line: dict[str, Any]) -> dict[str, Any]:
+    """A line without the figures that cannot be: the archive may be a stranger's, or damaged."""
+    return {name: value if _can_be(value) else None for name, value in line.items()}
+
+
+def _can_be(value: Any) -> bool:
+    if isinstance(value, datetime):
+        return YEARS[0] <= value.year <= YEARS[1]
+    return not isinstance(value, float) or abs(value) <= MOST

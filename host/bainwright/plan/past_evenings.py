@@ -80,9 +80,7 @@ class PastEvenings:
                 lost = lost or name
             else:
                 found = united(found, self._by_its_log(at, earlier))
-        verdict, why = left.verdict, left.why
-        if found != left and found.never_above_c is not None:
-            verdict, why = judge(found, found.never_above_c)
+        verdict, why = judge(found, found.never_above_c)  # never as the file has them
         if lost and verdict in (FIT, KEEP_APART):
             verdict, why = NOT_KNOWN, LOST_PAST.format(lost) + why
         return msgspec.structs.replace(found, verdict=verdict, why=why)

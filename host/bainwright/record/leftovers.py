@@ -95,26 +95,29 @@ class Leftovers(msgspec.Struct, forbid_unknown_fields=True):
         return f"{what}, {mass}, melted {times}: {self.why}{seed}{melt}"
 
 
-def judge(left: Leftovers, never_above_c: float) -> tuple[str, str]:
+def judge(left: Leftovers, never_above_c: float | None) -> tuple[str, str]:
     """Decide whether it may be tempered again: the verdict and a sentence.
 
     Parameters
     ----------
     left : Leftovers
         What is known of it.
-    never_above_c : float
+    never_above_c : float or None
         The most this chocolate may ever reach, °C.
     """
     if left.water:
         least, most = (100.0 * share for share in SEIZES_FROM)
         return DISCARD, (f"discard it: bath water is not drinking water, and chocolate seizes with {least:g} to "
                          f"{most:g} % of it.")
-    if left.peak_c is not None and overheated(left.peak_c, never_above_c):
+    if left.peak_c is not None and never_above_c is not None and overheated(left.peak_c, never_above_c):
         return NOT_FIT, (f"not fit to temper: it reached {left.peak_c:.1f} °C, and {never_above_c:g} °C is its limit; "
                          "use it for baking.")
     if left.grains:
         return NOT_FIT, ("not fit to temper: lumps that do not melt were overheated; use it for baking. If water got "
                          "in, discard it (bain stock HOLD --water).")
+    if never_above_c is None:
+        return NOT_KNOWN, ("the record does not say how warm this chocolate may get: look and feel for grains in a "
+                           "melted spoonful before you temper it again.")
     if left.peak_c is None:
         return NOT_KNOWN, (f"nobody measured how warm it got, and {never_above_c:g} °C is its limit: look and feel for "
                            "grains in a melted spoonful before you temper it again.")

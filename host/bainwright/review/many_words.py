@@ -42,7 +42,7 @@ def _keys(per: str, line: Line, twice: set[str]) -> tuple[str, ...]:
     if per == "night":
         started = line["started_utc"]
         date = started.replace(tzinfo=UTC).astimezone().date().isoformat() if started else "?"
-        return line["hold"], date, _warmer(line), line["chocolate"] or "?", line["verdict"]
+        return line["hold"] or "?", date, _warmer(line), line["chocolate"] or "?", line["verdict"] or "?"
     if per == "warmer":
         board = f" (board {line['board'] or '?'})" if line["warmer_name"] in twice else ""
         return (_warmer(line) + board + _simulated(line),)
