@@ -36,6 +36,7 @@ COPIED = "copied.json"  # in the home's own archive: which hold each file copies
 ELSEWHERE = "bain export FOLDER/ makes an archive in another place, and --archive FOLDER asks it"
 OWN = ("move it to another place, where --archive FOLDER asks it; or delete it, if its holds are elsewhere, too. This "
        "then makes its own again")
+READ = 2  # rises with what is read of a hold, so that each copy is made again
 REPORTED = ("below_s", "inside_s", "above_s", "unknown_s", "exposure_k_min", "bowl_low_c", "bowl_peak_c",
             "water_peak_c")  # fmt: skip
 
@@ -245,7 +246,7 @@ def _copied(archive: Path) -> dict[str, Copied]:
 
 def _state(entry: Entry) -> list[int]:
     """Times and sizes of the files that a copy is made from; where nothing sums up the events, of those too."""
-    state = []
+    state = [READ]
     for name in (CSV, PARQUET, FACTS, TESTS, *(() if entry.ended else (EVENTS,))):
         try:
             found = os.stat(f"{entry.folder}/{name}")
