@@ -284,6 +284,7 @@ def test_a_ceiling_that_a_full_bowl_cannot_live_with_forbids_the_hold():
     assert all(each.ok for each in possible())
     (said,) = [each for each in possible(coupling_w_per_k=1.5) if not each.ok]
     assert "31 °C in a room of 20 °C the water would have to be 0.4 °C warmer" in said.sentence
+    assert "A bowl that nobody stirs looks like that too" in said.sentence
 
 
 def test_a_bowl_nearly_empty_that_cools_is_a_word_and_no_refusal():

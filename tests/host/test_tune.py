@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from heated import heated, settings_of
 
+from bainboard import settings
 from bainwright.cli import main
 from bainwright.tuning import choose, fastsim, identify, margins, model, proof, references
 from bainwright.tuning.dataset import record
@@ -89,8 +90,9 @@ def test_what_is_fed_forward_is_the_model_s_own_balance(task: choose.Task):
 
 
 def test_what_is_decided_is_better_on_nine_warmers_of_ten(task: choose.Task, chosen: choose.Chosen):
-    """Gains of a short search, or else what was learnt beside the board's own: each warmer against itself."""
-    before = {**choose.safe(POT), "gains.bowl_w_per_k": 0.0}
+    """Gains of a short search against a sluggish bowl's: each warmer against itself."""
+    own = choose.safe(POT)
+    before = {**own, "gains.bowl_w_per_k": 0.0, "gains.bowl.kp": 0.4 * own["gains.bowl.kp"]}
     used, done = proof.decide(task, before, chosen, rigs=24)
     assert done.passed, [each.sentence for each in done.findings if not each.ok]
     assert np.percentile(proof.cost_k(done.after) / proof.cost_k(done.before), 90) <= 1.01
@@ -126,6 +128,13 @@ def test_the_proof_s_warmers_fit_the_log(task: choose.Task):
     assert np.all((couplings > 0.7 * TRUTH["coupling_w_per_k"]) & (couplings < 1.4 * TRUTH["coupling_w_per_k"]))
 
 
+@pytest.mark.parametrize("end", [choose.LOW, choose.HIGH])
+def test_a_board_takes_the_ends_of_what_is_searched(end: choose.Floats):
+    found = dict(zip(choose.SEARCHED, map(float, np.exp(end)), strict=True))
+    values, why = settings.check(settings.SETTINGS, {**settings.defaults(settings.SETTINGS), **found})
+    assert values is not None, why
+
+
 def test_a_heater_too_weak_is_reported_with_what_it_would_take(task: choose.Task):
     weak = replace(task.findings, model=replace(task.findings.model, heater_w=12.0))
     found = proof.feasibility(replace(task, findings=weak))
@@ -140,6 +149,7 @@ def test_what_a_record_does_not_carry_gives_no_gains_for_the_chocolate(task: cho
     (said,) = [each for each in proof.feasibility(replace(task, findings=replace(task.findings, identified=known)))
                if not each.ok]
     assert "does not show how the chocolate follows the water" in said.sentence
+    assert "stir every minute or two" in said.sentence  # a bowl at rest looks like one that is cold
     lacking = replace(task, findings=replace(task.findings, identified=known))
     (said,) = [each for each in proof.feasibility(lacking, "the water is too warm") if not each.ok]
     assert "took its heat off during the experiment: the water is too warm" in said.sentence

@@ -30,9 +30,10 @@ from bainwright.commands.console import say
 def tune(as_json: bool, **asked: Any) -> int:
     """Learn your warmer, choose gains for it, and test them before they are used.
 
-    Fill it as for an evening, with melted untempered chocolate or as much weighed water, everything cold, and touch
-    nothing for an hour, but stay near. Gains that fail the test are refused with the reason, and nothing is written but
-    the report.
+    Fill it as for an evening, with melted untempered chocolate or as much weighed water, everything cold. Stir every
+    minute or two for an hour, as dipping would, and do nothing else to it: chocolate at rest takes far less heat from
+    its bath than in an evening. Gains that fail the test are refused with the reason, and nothing is written but the
+    report.
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # its matrices are small: threads would only wait for each other
     from bainwright.evening.experiment import learn

@@ -41,8 +41,9 @@ def learn(asked: TuneAsked, profile: Profile, say: Say, store: Store) -> tuple[P
     view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=False, keys=KEYS_VIRTUAL, keys_alone=KEYS_ALONE)
     with open_board(setup.port, setup.simulated) as session, Runner(setup, session, view) as runner:
         runner.prepare()
-        say("bain: learning the warmer: up to its working point, then a slow wave of heat; Ctrl-C stops it and the "
-            "heater is off", err=True)
+        stir = "" if session.virtual else "stir the bowl every minute or two; "
+        say(f"bain: learning the warmer: up to its working point, then a slow wave of heat; {stir}Ctrl-C stops it and "
+            "the heater is off", err=True)
         limit_s = math.inf if session.virtual else 1.25 * (setup.for_s or LEARN_S) + LATE_S
         ended = runner.run(limit_s)
         off = ended.watch.ended in OFF or session.virtual

@@ -41,7 +41,7 @@ TRIES = 120  # candidates a search may try before it restarts, with wide steps, 
 SEARCHED = ("gains.water.kp", "gains.water.ti_s", "gains.water.td_s",
             "gains.bowl.kp", "gains.bowl.ti_s", "gains.bowl.td_s")
 MODELLED = ("gains.water_j_per_k", "gains.bowl_w_per_k", "gains.bowl_tau_s", "gains.loss_w_per_k")
-LOW = np.log([0.005, 20.0, 0.5, 0.2, 60.0, 2.0])
+LOW = np.log([0.005, 20.0, 1.0, 0.2, 60.0, 2.0])  # a board takes no derivative under a second
 HIGH = np.log([5.0, 8000.0, 120.0, 15.0, 7200.0, 300.0])
 
 
@@ -251,7 +251,7 @@ def starts(task: Task) -> list[Floats]:
     own = safe(task.settings)
     by_rule = np.log([inner.kp, inner.ti_s, max(1.0, model.water_lag_s), kp, ti_s, wait_s / 2.0])
     return [by_rule, by_rule + np.array([0.0, 0.5, 0.0, 0.3, -0.7, 0.3]),
-            np.log([*(max(own[name], 0.5 if name.endswith("_s") else 0.0) for name in SEARCHED[:-1]), wait_s / 2.0])]
+            np.log([*(max(own[name], 1.0 if name.endswith("_s") else 0.0) for name in SEARCHED[:-1]), wait_s / 2.0])]
 
 
 def safe(settings: Mapping[str, Any]) -> dict[str, float]:

@@ -291,8 +291,8 @@ def _carried_findings(task: Task, tripped: str) -> list[Finding]:
         return [Finding(f"The warmer took its heat off during the experiment: {tripped}. So the log does not show how "
                         "the chocolate follows the water. Put that right before you run bain tune again.", False)]
     return [Finding("The log does not show how the chocolate follows the water: it ends before the bowl was warm, or "
-                    "begins after. Run bain tune from cold and for longer (--for 2h). A heater too weak to warm the "
-                    "bowl in that time cannot be tuned.", False)]
+                    "begins after, or nobody stirred. Run bain tune from cold, for longer (--for 2h), and stir every "
+                    "minute or two. A heater too weak to warm the bowl in that time cannot be tuned.", False)]
 
 
 def _ceiling_findings(task: Task, top_c: float, full: Model, emptied: Model) -> list[Finding]:
@@ -301,8 +301,10 @@ def _ceiling_findings(task: Task, top_c: float, full: Model, emptied: Model) -> 
     if full_c < task.low_c:
         short_k = full.water_for_c(task.low_c, task.room_c) - top_c
         return [Finding(
-            f"The water limit of {task.ceiling_c:g} °C makes this hold impossible: to hold {task.low_c:g} °C in a "
-            f"room of {task.room_c:g} °C the water would have to be {short_k:.1f} °C warmer.", False)]
+            f"By this log the water limit of {task.ceiling_c:g} °C makes this hold impossible: to hold {task.low_c:g} "
+            f"°C in a room of {task.room_c:g} °C the water would have to be {short_k:.1f} °C warmer. A bowl that "
+            "nobody stirs looks like that too: then run bain tune again and stir every minute or two. If you did "
+            "stir, cover the bowl or choose a warmer room.", False)]
     if emptied_c < task.low_c:
         return [Finding(
             f"With water at its limit of {task.ceiling_c:g} °C a nearly empty bowl may cool to {emptied_c:.1f} °C if "
