@@ -307,7 +307,8 @@ class Rest:
 
     def _begin_rounds(self) -> None:
         self._rounds = 0
-        self._round_low_c = self._round_top_c = None
+        self._round_low_c: float | None = None
+        self._round_top_c: float | None = None
 
     def _count_rounds(self, now_ms: int, water_c: float, duty_zero: bool, last_person_ms: int) -> None:
         """The guard closes and the water rises; it opens, for whatever reason, and the water falls; again and again.
