@@ -114,7 +114,7 @@ def test_new_takes_the_bag_s_figures_in_either_scale_and_says_what_is_unusual(ca
     ("arguments", "words"),
     [
         (("--kind", "dark", "--low", "88", "--high", "90"), "looks like °F, 31.1 °C: --low 88F"),
-        (("--kind", "carob", "--low", "31", "--high", "32"), "choose milk if you do not know"),
+        (("--kind", "carob", "--low", "31", "--high", "32"), "take milk if you do not know"),
         (("--kind", "dark", "--low", "33", "--high", "34.2"), "the melting point of the crystal"),
         (("--kind", "dark", "--low", "32", "--high", "31"), "high_c: got 31 °C, wanted above the low end, low_c = 32"),
         (("--kind", "compound", "--low", "38", "--high", "42"), "profile about compound"),
@@ -141,7 +141,7 @@ def test_a_talk_asks_again_what_cannot_be_and_ends_with_a_chocolate(capsys, monk
     assert "bain hold Cru_70.toml" in out
     cru = load_profile("Cru_70.toml")
     assert (cru.name, cru.kind, cru.low_c, cru.high_c, cru.melt_c) == ("Cru 70", "dark", 31.11, 32.22, 47.78)
-    for words in ("choose milk", "looks like °F, 31.1 °C", "above the low end", "the crystal", "never_above_c 55"):
+    for words in ("take milk", "looks like °F, 31.1 °C", "above the low end", "the crystal", "never_above_c 55"):
         assert words in err
     assert err.count("bain: ") == 6  # how to go back, once, and five answers that cannot be
 
