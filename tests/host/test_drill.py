@@ -197,6 +197,41 @@ def test_an_event_of_another_board_passes_no_item(stray: dict[str, Any], name: s
     assert not result.passed
 
 
+def test_a_reaction_is_timed_from_the_last_good_line_however_many_came_before() -> None:
+    """A wait that ended within a batch of lines puts the rest aside; minutes later they are past."""
+    board_: Any = Pulled()
+    hands = Person(board_, board_.told, lambda question: "")
+    drill = Drill(board_, hands, {**rig(), "guard": False}, lambda text: None, lambda: NOW)
+    drill._await(lambda message: True, 1.0)
+    drill._passes(1)
+    result = drill.test(BY_NAME["bowl_probe"])
+    assert (result.passed, result.took_s, result.note) == (True, 1.0, "")
+
+
+class Pulled(Relay):
+    """A board of ten lines a poll for five minutes; its chocolate probe is pulled, and the next line warns."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._t_s = 0
+
+    def told(self, text: str) -> None:
+        self.pulled = self.pulled or "Do:" in text
+
+    def poll(self) -> Any:
+        if self.pulled:
+            self._t_s += 1
+            warn = {"event": "warn", "t": 1000 * self._t_s, "fault": faults.BOWL_PROBE}
+            return [warn, self._line(None)]
+        return [] if self._t_s >= 300 else [self._line(30_000) for _ in range(10)]
+
+    def _line(self, bowl: int | None) -> Status:
+        (line,) = (Relay.poll(self) or Relay.poll(self))
+        self._t_s += bowl is not None
+        warn = 0 if bowl is not None else 1 << faults.BOWL_PROBE
+        return structs.replace(line, status=self._t_s, t=1000 * self._t_s, bowl=bowl, warn=warn)
+
+
 @pytest.mark.parametrize(("restarts", "note"), [(True, ""), (False, "it has not restarted")])
 def test_a_trip_survives_a_power_cut_only_where_the_board_itself_restarts(restarts: bool, note: str) -> None:
     """The start of another board passed the item, and nights are permitted by it."""

@@ -320,7 +320,8 @@ class Drill:
             self.session.link.request(do)
 
     def _now_ms(self) -> int:
-        """The board's own clock of the hold."""
+        """The board's own clock of the hold; what came before now is past, and no later wait may find it."""
+        self._missed.clear()
         for messages in islice(iter(self.session.link.poll, []), MOST_POLLS):
             self._last = next((each for each in reversed(messages) if isinstance(each, Status)), self._last)
         return self._last.t if self._last else 0
