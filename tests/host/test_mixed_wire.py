@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 from fake_board import FakeBoard, event_line, gone, status_line
-from scripted_hold import held
+from scripted_hold import held, runner_of
 
 from bainboard import wire
 from bainwright.evening import endings
@@ -28,12 +28,12 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 class Answering(FakeBoard):
     """It answers at once, and `hello` by what it has reported itself: not by `strays`, lines of another.
 
-    A line in the self-test is of its next hold.
+    A line in the self-test is of its next hold, which has the number `following`.
     """
 
-    def __init__(self, script: list[Any], strays: list[bytes] | None = None) -> None:
+    def __init__(self, script: list[Any], strays: list[bytes] | None = None, following: int = OURS + 1) -> None:
         super().__init__(lambda: iter([*script, gone()]))
-        self.start_answer["hold"], self._strays = OURS, strays or []
+        self.start_answer["hold"], self._strays, self._following = OURS, strays or [], following
         self._at: dict[str, Any] = {"state": "idle", "t": 0, "hold": OURS - 1}
 
     def write(self, data: bytes) -> None:
@@ -50,7 +50,7 @@ class Answering(FakeBoard):
         if "status" in said and piece not in self._strays:
             self._at |= {"state": said["state"], "t": said["t"]}
             if said["state"] == "check":
-                self._at["hold"] = OURS + 1
+                self._at["hold"] = self._following
         return piece
 
     def _do_start(self, message: dict[str, Any]) -> list[tuple[str, Any]]:
@@ -122,20 +122,49 @@ OTHERS = {
 }
 
 
+@pytest.mark.parametrize("following", [OURS + 1, OURS])
 @pytest.mark.parametrize("between", OTHERS.values(), ids=OTHERS)
-def test_another_hold_that_somebody_started_there_is_not_a_stop(between):
+def test_another_hold_that_somebody_started_there_is_not_a_stop(between, following):
+    """Also where it has the same number: a board whose flash was erased counts from 1 again."""
     first = 31 + len(between)
     script = [*own(last=30), *between, *(status_line(first + n, 1000 * n, state="check") for n in range(10))]
-    _, ended, outcome = held([], board=Answering(script), for_="1h")
+    _, ended, outcome = held([], board=Answering(script, following=following), for_="1h")
     assert (ended.watch.ended, outcome.exit_code) == (endings.OTHER, 1)
     assert "the warmer runs another hold now" in outcome.summary
     assert ended.watch.scene.unwatched == "other"
     assert len(read_log(ended.watch.log.folder)) <= 30
 
 
-def test_a_board_that_restarted_and_holds_on_by_itself_is_not_off():
+@pytest.mark.parametrize("following", [OURS + 1, OURS])
+def test_a_board_that_restarted_and_holds_on_by_itself_is_not_off(following):
+    """Whatever hold it runs then, under whatever number: its heat is not off."""
     script = [*own(last=30), *rest(1, 3), *(status_line(3 + n, 1000 * n, state="check") for n in range(1, 10))]
-    _, ended, outcome = held([], board=Answering(script), for_="1h")
+    _, ended, outcome = held([], board=Answering(script, following=following), for_="1h")
     assert (ended.watch.ended, outcome.exit_code) == (endings.RESTARTED, 1)
     assert "still holds; bain hold --join" in outcome.summary
     assert ended.watch.scene.unwatched == "resumed"
+
+
+@pytest.mark.parametrize(("age_s", "ended_as"), [(10.0, endings.OTHER), (7500.0, endings.STOPPED)])
+def test_behind_a_gap_a_hold_of_the_same_number_must_be_old_enough(age_s, ended_as, monkeypatch):
+    """The gap lasts two hours by this PC's clock."""
+    clock_s = [0.0]
+    monkeypatch.setattr("bainwright.evening.runner.time.monotonic", lambda: clock_s[0])
+    board = Answering([])
+    board._script = lambda: iter([*own(last=300), gone()])
+    runner = runner_of([], board=board, for_="8h")
+    t_ms = round(1000 * age_s)
+    again = Answering([])
+    again._at = {"state": "hold", "t": t_ms, "hold": OURS}
+    again.say(*(status_line(400 + n, t_ms + 1000 * n) for n in range(5)),
+              event_line("ended", 2, 0, why="stopped"), *rest(405, 2))
+
+    def reopen() -> bool:
+        clock_s[0] = 7200.0
+        runner.session.board = again
+        runner.session.link.replace(again)
+        return True
+
+    monkeypatch.setattr(runner.session, "reopen", reopen)
+    monkeypatch.setattr("bainwright.evening.runner.looks_for_s", lambda planned_s: 9000.0)
+    assert runner.run().watch.ended == ended_as

@@ -80,7 +80,7 @@ class AfterRestart:
     def _is_answered(self, line: Status, course: Watch) -> bool:
         if line.state in commands.RUNNING:
             answer = self._ask()
-            course.resumed = answer is not None and answer.other_runs
+            course.resumed = answer is not None and answer.runs
             return course.resumed
         if line.ask == ASKS_TO_RESUME:
             self._asked, self._silent = True, 0

@@ -35,12 +35,17 @@ class BoardAnswer(NamedTuple):
     fault: int
     state: str
 
+    @property
+    def runs(self) -> bool:
+        """Does any hold run? Then there is heat, or soon will be."""
+        return self.ours_runs or self.other_runs
+
     def near(self, t_ms: int) -> bool:
         """May a status line of this moment be the hold's own?"""
         return abs(t_ms - self.t_ms) <= NEAR_MS
 
 
-def ask_board(session: Session, hold: int) -> BoardAnswer | None:
+def ask_board(session: Session, hold: int, reached_ms: float) -> BoardAnswer | None:
     """Ask the board which hold it runs; None if it does not answer.
 
     Parameters
@@ -49,6 +54,9 @@ def ask_board(session: Session, hold: int) -> BoardAnswer | None:
         The board, in real time.
     hold : int
         Its own number of the hold that is watched; 0 if it gave none.
+    reached_ms : float
+        The time that this hold has reached at least. A board whose flash was erased counts its holds from 1 again: a
+        hold of the same number that is younger is another one.
     """
     for _ in range(TRIES):
         try:
@@ -57,6 +65,6 @@ def ask_board(session: Session, hold: int) -> BoardAnswer | None:
             continue
         if hello["board"] == session.link.board:
             running = hello["state"] in commands.RUNNING
-            ours = not hold or hello.get("hold", hold) == hold
+            ours = (not hold or hello.get("hold", hold) == hold) and hello["t"] >= reached_ms - NEAR_MS
             return BoardAnswer(running and ours, running and not ours, hello["t"], hello["fault"], hello["state"])
     return None

@@ -39,6 +39,7 @@ from bainwright.tuning.load_check import LoadCheck
 RECONNECT_S = 15 * 60.0  # chosen, at least: time to find the loose cable; a planned hold looks until its planned end
 SILENT_S = 5.0  # a live board reports every second; after five missed reports the person should know
 DEAF_S = 30.0  # chosen: six times that; then the port is opened again, as a port that stays open may be dead
+CLOCK_SHARE = 0.99  # chosen: a board's clock is off by a tenth of that at worst
 GONE = "the board is gone: look at the cable. The warmer needs no PC"
 NOT_WATCHED_ON = "the warmer's next hold is not watched"
 WATCHED_ON = "the warmer runs another hold now, which is watched and recorded from here on"
@@ -103,6 +104,7 @@ class Runner:
         self._interrupts = Interrupts(counting=False)
         self._followed = False
         self._silent_since_s = time.monotonic()
+        self._reached = 0.0, time.monotonic()  # the hold's time, ms, and when it had reached it
         self._pot: LoadCheck | None = None  # checks the pot against the gains, where a gains file was given
 
     def __enter__(self) -> Runner:
@@ -159,6 +161,7 @@ class Runner:
         if self._again:
             course.show(WATCHED_ON)
         start_s = self._silent_since_s = time.monotonic()
+        self._reached = 1000 * self._ran_s, start_s
         self._followed = True
         try:
             while course.ended is None:
@@ -204,7 +207,10 @@ class Runner:
         return later
 
     def _ask(self) -> BoardAnswer | None:
-        return ask_board(self.session, self.starter.number or 0)
+        reached_ms, at_s = self._reached
+        if not self.session.simulated:  # simulated time goes at a pace of its own
+            reached_ms += CLOCK_SHARE * 1000 * (time.monotonic() - at_s)
+        return ask_board(self.session, self.starter.number or 0, reached_ms)
 
     def _unwatched(self, course: Watch) -> str:
         """How the warmer was left to itself; see `Scene`."""
@@ -272,6 +278,8 @@ class Runner:
             share = None
             for message in self.session.link.poll():
                 course.take(message)
+                if course.end_ms > self._reached[0]:
+                    self._reached = course.end_ms, time.monotonic()
                 if isinstance(message, Status):
                     self._silent_since_s = time.monotonic()
                     share = self._heat_share(message, course.scene.bowl_away) or share

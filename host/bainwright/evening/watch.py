@@ -182,7 +182,7 @@ class Watch(Following):
 
     def _end_restarted(self) -> None:
         answer = self._ask_board()
-        self.resumed = answer is not None and answer.other_runs
+        self.resumed = answer is not None and answer.runs
         self.ended = RESTARTED
 
     def _see_fault(self, status: Status, *, next_one: bool) -> None:

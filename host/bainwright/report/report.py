@@ -51,8 +51,8 @@ ENDINGS = {
     endings.NEVER_RAN: "The warmer answered that it started, and stayed at rest: look at its cable and start again.",
     endings.NOT_OFF: f"It was told to stop. {NOT_STOPPED}",
     endings.LEFT: "It was left: the warmer needs no PC.",
-    endings.RESTARTED: "The board restarted in the middle of it, and its heat is off until it resumes there, by itself "
-    "or by yes at the warmer; bain hold --join watches it then.",
+    endings.RESTARTED: "The board restarted in the middle of it, and its heat went off. It resumes by itself or by yes "
+    "at the warmer; bain hold --join watches it then.",
     endings.OTHER: "It is over, and the warmer runs another hold now: somebody started it. bain hold --join watches "
     "it.",
     endings.LOST: "The connection to the board was lost; this covers the time until then.",
