@@ -9,12 +9,12 @@ from fake_board import status_line
 
 from bainwright import cli
 from bainwright.archive.listing import entry_of
-from bainwright.core.errors import UseError
+from bainwright.core.errors import FileError, UseError
 from bainwright.files.chocolate import load_profile
 from bainwright.link.messages import decode
 from bainwright.record.reader import read_facts
 from bainwright.record.taken_back import take_back
-from bainwright.record.temper_tests import chocolate_at, judge, logged_tests, valid_tests
+from bainwright.record.temper_tests import chocolate_at, judge, logged_tests, read_tests, valid_tests
 from bainwright.record.writer import LiveLog
 
 DARK = load_profile("dark").document()
@@ -205,3 +205,36 @@ def test_a_folder_without_a_log_is_named(tmp_path, capsys):
     code, _, err = temper(capsys, tmp_path / "none")
     assert code == 2
     assert f"there is no hold {str(tmp_path / 'none')!r}" in err
+
+
+GOOD = {"t_s": 60.0, "kind": "dark", "room_c": 19.0, "minutes": 4.5, "gloss": None, "streaks": None,
+        "verdict": "good", "by": "person"}  # fmt: skip
+
+
+@pytest.mark.parametrize("wrong", [
+    {"t_s": 3600.0}, {"kind": "milk"}, {"minutes": 90.0}, {"minutes": None}, {"streaks": "many"}, {"gloss": "superb"},
+    {"verdict": "splendid"}, {"by": "nobody"},
+], ids=str)
+def test_a_test_that_cannot_be_of_this_hold_decides_nothing(folder, wrong):
+    """A hold of a minute, of dark chocolate, with a temper that was lost: no file from elsewhere brings it back."""
+    facts = read_facts(folder) | {"duration_s": 60.0, "ended": "done", "report": {"temper": "lost"}}
+    (folder / "hold.json").write_text(json.dumps(facts))
+    (folder / "temper.json").write_text(json.dumps([GOOD]))
+    assert entry_of(folder, facts).temper == ""
+    (folder / "temper.json").write_text(json.dumps([GOOD | wrong]))
+    assert entry_of(folder, facts).temper == "lost"
+    with pytest.raises(FileError, match=r"temper\.json"):
+        read_tests(folder)
+
+
+def test_a_test_of_the_next_bowl_fits_its_hold(folder):
+    """By the event that names its chocolate; where the events are damaged, nobody knows better."""
+    facts = read_facts(folder) | {"duration_s": 60.0}
+    (folder / "hold.json").write_text(json.dumps(facts))
+    (folder / "temper.json").write_text(json.dumps([GOOD | {"kind": "milk", "minutes": 7.0}]))
+    events = folder / "events.jsonl"
+    lines = events.read_text()
+    events.write_text(lines + json.dumps({"event": "changed", "t_s": 40.0, "name": "milk"}) + "\n")
+    assert [test.kind for test in read_tests(folder)] == ["milk"]
+    events.write_text(lines + "{damaged\n")
+    assert [test.kind for test in read_tests(folder)] == ["milk"]

@@ -93,7 +93,7 @@ def _file_log(path: Path) -> HoldLog:
     if more and not is_sealed:
         log.notes.insert(0, f"{path.name}: what comes after its first {LOG_BYTES >> 20} MB is left out")
     log.facts = read_facts(path.parent, log.notes)
-    log.events = _events(path.parent / EVENTS, log.notes)
+    log.events = read_events(path.parent, log.notes)
     return log
 
 
@@ -207,8 +207,9 @@ def _checks(table: Any, check: Any, values: dict[str, Any]) -> bool:
     return not known or check(known)[0] is not None
 
 
-def _events(path: Path, notes: list[str]) -> list[dict[str, Any]]:
+def read_events(folder: Path, notes: list[str]) -> list[dict[str, Any]]:
     """The events beside the log; those that are damaged or cut short are left out, with a note."""
+    path = folder / EVENTS
     if not path.exists():
         return []
     try:

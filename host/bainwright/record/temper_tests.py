@@ -13,13 +13,19 @@ import msgspec
 
 from bainboard import stages
 from bainwright.core.bounds import DurationS, RoomC
+from bainwright.core.errors import FileError
 from bainwright.core.read_file import read_struct
 from bainwright.core.units import clock_words
 from bainwright.files.chocolate import bundled_profiles, load_profile
 from bainwright.record.names import TESTS
+from bainwright.record.reader import read_events, read_facts
 from bainwright.record.taken_back import save_entry
 from bainwright.words import terms
 
+VERDICTS = (stages.GOOD, stages.SLOW, stages.FAILED, stages.LATE, terms.HASTY)
+PASSED = (stages.GOOD, stages.SLOW)
+END_S = 10.0  # chosen: by so much the end that a hold's facts tell and its last row may differ
+ROUND_MIN = 0.01  # a time that the warmer gave in seconds, in minutes
 LONGEST_MIN = 120.0  # chosen: nobody watches a test piece longer
 WARM_ROOM_C = 24.0  # chosen: two over the 18 to 22 °C of common practice (no source); warmer, setting tells little
 TOO_WARM = "; but the room was too warm for a test: let a piece set at 18 to 22 °C"
@@ -53,10 +59,10 @@ class TemperTest:
     kind: str
     room_c: RoomC | None
     minutes: Annotated[float, msgspec.Meta(ge=0.0, le=LONGEST_MIN)] | None
-    gloss: str | None
-    streaks: str | None
-    verdict: str
-    by: str
+    gloss: Annotated[str, msgspec.Meta(pattern="^(good|dull)$")] | None
+    streaks: Annotated[str, msgspec.Meta(pattern="^(none|some|many)$")] | None
+    verdict: Annotated[str, msgspec.Meta(pattern=f"^({'|'.join(VERDICTS)})$")]
+    by: Annotated[str, msgspec.Meta(pattern=f"^({BY_WARMER}|{BY_PERSON})$")]
 
     def words(self) -> str:
         """The test as one line to read."""
@@ -154,12 +160,37 @@ def read_tests(folder: Path) -> list[TemperTest]:
     Raises
     ------
     FileError
-        When the file is not such a record.
+        When the file is not such a record, or cannot be this hold's. A test decides whether a bowl is in temper.
     """
     path = folder / TESTS
     if not os.path.isfile(path):
         return []
-    return read_struct(path, list[TemperTest], "a record of temper tests")
+    tests = read_struct(path, list[TemperTest], "a record of temper tests")
+    facts = read_facts(folder) if tests else {}
+    wrong = next(filter(None, (_contradiction(test, folder, facts) for test in tests)), None)
+    if wrong:
+        raise FileError(f"{path} does not fit its hold", got=wrong,
+                        hint="it is damaged, or another hold's: move it away, and enter the tests again")
+    return tests
+
+
+def _contradiction(test: TemperTest, folder: Path, facts: dict[str, Any]) -> str:
+    """What a test says that cannot be so in its hold, in words; mostly nothing."""
+    lasted_s, own = facts.get("duration_s"), facts.get("profile")
+    if isinstance(lasted_s, int | float) and test.t_s > lasted_s + END_S:
+        return f"a test at {clock_words(test.t_s)} of a hold of {clock_words(lasted_s)}"
+    if not isinstance(own, dict) or not {"kind", "set_min", "fail_min"} <= set(own):
+        return ""
+    profile = own
+    if test.kind != own.get("kind"):
+        notes: list[str] = []
+        profile = chocolate_at(read_events(folder, notes), facts, test.t_s)
+        if test.kind != profile.get("kind") and not notes:
+            return f"a test of {terms.kind(test.kind)} in a hold of {terms.kind(str(profile.get('kind')))}"
+    took_min = None if test.minutes is None else max(0.0, test.minutes - ROUND_MIN)
+    if test.verdict in PASSED and judge(profile, took_min, test.gloss, test.streaks) == stages.FAILED:
+        return f"a test that passed: {test.words().strip()}"
+    return ""
 
 
 def save_tests(folder: Path, tests: list[TemperTest]) -> None:
