@@ -7,11 +7,13 @@ import math
 import pytest
 from fake_board import status_line
 
+from bainboard import faults
 from bainwright.display import scene_words, screen
 from bainwright.display.curve import CHOCOLATE, CURVE_S, WATER, curve_rows
 from bainwright.display.scene import Scene
 from bainwright.display.view import RING_S, Bell
-from bainwright.evening.falling import Falling
+from bainwright.evening.course_news import CourseNews
+from bainwright.evening.falling import FAR_MINUTES, Falling, Unwarmed
 from bainwright.evening.held_back import HeldBack
 from bainwright.evening.reach import Reach, forecast_c
 from bainwright.evening.window_news import WindowNews
@@ -261,6 +263,62 @@ def test_a_bowl_that_sits_in_its_bath_is_not_asked_for(bowl_at):
 def test_a_bowl_that_was_reported_as_lifted_or_falls_with_its_bath_is_not_asked_for():
     assert falling(lambda at: 29.0 - 0.16 * at, away=True)[0] == []
     assert falling(lambda at: 29.0 - 0.16 * at, water_c=21.0, away=False)[0] == []
+
+
+def unwarmed(bowl_at, *, water_at=lambda _: 42.0, stage="melt", **fields):
+    """What is said, with its minute, of a bowl and a bath that read so at each minute; and what is said at the end."""
+    check = Unwarmed()
+    said = [(t_s // 60, check.see(line(t_s, bowl_at(t_s / 60), water=round(1000 * water_at(t_s / 60)), stage=stage,
+                                       **fields), away=False)) for t_s in range(1, 7200)]
+    return [(minute, text) for minute, text in said if text], check.words
+
+
+def test_a_bowl_on_the_bench_beside_its_hot_bath_is_asked_for_in_a_melt_once_until_it_warms_up():
+    """2 kg near its room of 20 °C: 24 °C, falling with a time constant of an hour (1.1 h by hand: 0.93 W/K, 3.5 kJ/K).
+    Set back after 80 min, it warms by a degree in 3 min.
+    """
+    ((minute, text),), after = unwarmed(
+        lambda at: 20.0 + 4.0 * math.exp(-at / 60.0) if at < 80 else 21.0 + (at - 80) / 3)
+    assert minute == FAR_MINUTES
+    assert "has not warmed up in 30 min, though the water is 20 °C warmer: look whether the bowl is in its bath" in text
+    assert after == ""
+
+
+def test_it_is_still_asked_for_when_the_warmer_waits_with_its_heat_and_the_bath_cools():
+    """As long as the bath is the warmer of the two."""
+    (_,), words = unwarmed(lambda _: 20.0, water_at=lambda at: 42.0 - max(0.0, at - 40) / 4, state="off")
+    assert "look whether the bowl is in its bath" in words
+
+
+@pytest.mark.parametrize("bowl_at", [
+    lambda at: 20.0 + 0.02 * at,  # the far side of a block, which warms by 4 % of 22 °C in half an hour
+    lambda at: 33.0,
+])
+def test_a_bowl_that_warms_up_or_is_near_its_bath_is_not_asked_for(bowl_at):
+    assert unwarmed(bowl_at)[0] == []
+
+
+def test_the_screen_asks_for_a_bowl_that_stays_cold_beside_its_hot_bath():
+    scene, news, said = scene_at(20.5, stage="melt"), CourseNews("water"), []
+    for t_s in range(601, 601 + 60 * FAR_MINUTES + 10):
+        cold = line(t_s, 20.5, stage="melt", water=42000)
+        said += news.see(cold, scene, asked=False)
+        scene.see(float(t_s), cold)
+    assert sum("has not warmed up" in text for text in said) == 1
+    assert "The chocolate has not warmed up" in scene_words.prompt(scene)
+
+
+def test_while_the_warmer_waits_with_its_heat_the_present_says_where_to_look():
+    """And not "stir every few minutes; the warmer asks when it is warm enough", which is never."""
+    scene, news = scene_at(20.5, stage="melt"), CourseNews("water")
+    waits = line(601, 20.5, stage="melt", state="off", warn=1 << faults.HEAT_CAPPED)
+    news.see(waits, scene, asked=False)
+    scene.see(601.0, waits)
+    assert scene_words.prompt(scene).startswith("the warmer waits with its heat. Is the bowl in its bath, and its")
+    on_again = line(602, 20.5, stage="melt")
+    news.see(on_again, scene, asked=False)
+    scene.see(602.0, on_again)
+    assert scene_words.prompt(scene) == scene_words.MEANWHILE["melt"]
 
 
 def test_a_bowl_that_goes_on_falling_is_not_called_warming_back():

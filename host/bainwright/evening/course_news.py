@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from bainboard import faults
 from bainwright.display.scene import Scene
-from bainwright.evening.falling import Falling
+from bainwright.evening.falling import Falling, Unwarmed
 from bainwright.evening.held_back import HeldBack, LongPause
 from bainwright.evening.reach import Reach
 from bainwright.evening.window_news import WindowNews
 from bainwright.link.messages import Status
+from bainwright.words.advice import heat_waits
 
 
 class CourseNews:
@@ -21,19 +23,23 @@ class CourseNews:
 
     def __init__(self, bath: str) -> None:
         self._news, self._reach, self._held_back = WindowNews(), Reach(bath), HeldBack(bath)
-        self._falling, self._pause = Falling(bath), LongPause()
+        self._falling, self._unwarmed, self._pause = Falling(bath), Unwarmed(bath), LongPause()
+        self._bath = bath
         self._concern = ""  # that the chocolate will not reach its window
 
     def see(self, status: Status, scene: Scene, *, asked: bool) -> list[str]:
         """What a status line adds, in words; `asked`: the screen asks for an answer."""
         forgotten = self._pause.see(status)
         scene.calling = bool(status.fault or status.state == "trip" or asked or self._pause.calls)
-        falls, scene.falls = self._falling.see(status, away=scene.bowl_away), self._falling.words
+        falls = self._falling.see(status, away=scene.bowl_away)
+        cold = self._unwarmed.see(status, away=scene.bowl_away)
+        scene.falls = self._unwarmed.words or self._falling.words
         said = [forgotten]
         if not scene.bowl_away:
             news = self._news.see(status, scene.window)
             warning, held = self._reach.see(status, scene.window), self._held_back.see(status)
             self._concern = warning or (self._concern if self._reach.reported else "")
-            scene.concern = self._concern or self._held_back.words
-            said += [news, falls, warning, held]
+            capped = heat_waits(self._bath) if status.warn >> faults.HEAT_CAPPED & 1 else ""
+            scene.concern = capped or self._concern or self._held_back.words
+            said += [news, cold or falls, warning, held]
         return [text for text in said if text]

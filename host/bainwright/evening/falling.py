@@ -1,4 +1,6 @@
-"""Says so when the chocolate falls over a bath that should warm it: the bowl is not in it, whatever was answered."""
+"""Says so when the chocolate falls, or stays cold, over a bath that should warm it: the bowl is not in it, whatever was
+answered.
+"""
 
 from __future__ import annotations
 
@@ -18,6 +20,13 @@ POURED_K = 0.6  # chosen: in a minute a bowl falls by so much only when somethin
 RISES_K = 0.2  # chosen: a bowl that is back warms up by so much at once
 FELL = ("the chocolate fell by {:.1f} °C in {} min, though the water is {:.0f} °C warmer: look whether the bowl is in "
         "its bath, or in a draught")
+# Chosen: no bowl in its bath is so far under it for so long without warming up. Beckett's chocolate (0.27 W/m·K, 1300
+# kg/m³, 1590 J/kg·K), a slab of 5 cm heated from one side, has 4 % of a step at its other side in 30 min
+# (Fourier number 0.094, 2 erfc(1 / 2√0.094)).
+FAR_K, FAR_MINUTES = 10.0, 30
+WARMS_K = 0.3
+COLD = ("the chocolate has not warmed up in {} min, though the water is {:.0f} °C warmer: look whether the bowl is in "
+        "its bath, and the probe in the bowl")
 WATCHED = ("settle", "test", "work", "rest", "melted", "tune")  # steps in which the bowl is in its bath
 
 
@@ -76,4 +85,40 @@ class Falling:
         (before_c, _), (bowl_c, bath_c) = self._minutes[0], self._minutes[-1]
         self._least_c = bowl_c
         self.words = for_bath(FELL.format(before_c - bowl_c, MINUTES, bath_c - bowl_c), self._bath)
+        return self.words
+
+
+class Unwarmed:
+    """Follows one hold, in each step that warms the chocolate; `words` is what to say now, as long as it is so.
+
+    Parameters
+    ----------
+    bath : str
+        What the bowl sits in or on: "water" or "plate".
+    """
+
+    STEPS = ("melt", *WATCHED)
+
+    def __init__(self, bath: str = "water") -> None:
+        self._bath = bath
+        self._least_c, self._since_s, self._last_s = 0.0, 0.0, 0.0
+        self.words = ""
+
+    def see(self, status: Status, *, away: bool) -> str:
+        """Take in a status line, and whether the bowl was reported as lifted; returns the words once."""
+        now_s, span_s, self._last_s = status.t / 1000, status.t / 1000 - self._last_s, status.t / 1000
+        known = (status.state in ("hold", "off") and status.stage in self.STEPS and not away
+                 and status.bowl is not None and not status.est and status.water is not None)  # fmt: skip
+        if not known or status.bowl is None or status.water is None or not 0.0 <= span_s <= 60.0:
+            self._since_s, self.words = now_s, ""
+            return ""
+        bowl_c, over_k = status.bowl / 1000, (status.water - status.bowl) / 1000
+        far = over_k >= FAR_K or (self.words and over_k > 0.0)  # with its heat held back, the bath cools to the bowl
+        if not far or now_s <= self._since_s or bowl_c > self._least_c + WARMS_K:
+            self._since_s, self._least_c, self.words = now_s, bowl_c, ""
+            return ""
+        self._least_c = min(self._least_c, bowl_c)
+        if self.words or now_s - self._since_s < 60.0 * FAR_MINUTES:
+            return ""
+        self.words = for_bath(COLD.format(FAR_MINUTES, over_k), self._bath)
         return self.words

@@ -19,7 +19,7 @@ from bainwright.evening.window_news import EDGES
 from bainwright.link.messages import Status
 from bainwright.record.writer import LiveLog
 from bainwright.words import terms
-from bainwright.words.advice import advise
+from bainwright.words.advice import advise, warned
 
 AFTER_TRIP_MS = 300_000  # chosen: after five minutes it is clear whether the heat really went off
 OVER = "for a moment, and it is over: "
@@ -144,6 +144,8 @@ class Following:
         """What an event changes."""
         if name == "trip":
             self._trip(t_ms, fields)
+        elif name == "warn" and not terms.expected_in_step(fields, self._stage):
+            self._say_what_to_check(t_ms, fields.get("fault"))
         elif name == "started":
             self._begun = True
             self._say_what_comes_first(t_ms, fields.get("check_s"))
@@ -166,6 +168,10 @@ class Following:
         if isinstance(check_s, int) and for_s is not None and for_s < check_s:
             self._show(t_ms / 1000, f"the self-test comes first and may take {duration_words(check_s)}: the hold ends "
                                     f"once it has passed, later than the {duration_words(for_s)} asked for")
+
+    def _say_what_to_check(self, t_ms: int, number: object) -> None:
+        if isinstance(number, int) and number in help_text.FAULTS:
+            self._add(t_ms, [" ".join(warned(number, self.scene.bath)[1:])])
 
     def note_past_trip(self, t_ms: int, fields: dict[str, Any]) -> None:
         """A trip that is known only now that it is over: its advice would speak of heat that is off now."""

@@ -14,7 +14,7 @@ from bainwright.live.feeds import as_json
 from bainwright.live.latest import Shown
 
 ONLINE, OFFLINE = "online", "offline"
-LEFT_OUT = ("schema", "over", "acts", "advice", "events", "hour", "evening", "age_s")
+LEFT_OUT = ("schema", "over", "acts", "warned", "advice", "events", "hour", "evening", "age_s")
 # What the PC knows by itself. Everything else is the board's, and may not be shown as present once it is old.
 KNOWN = ("virtual", "chocolate", "warmer", "bath", "heater_w", "calling", "coming", "trouble", "stale",
          "unwatched")  # fmt: skip

@@ -12,6 +12,7 @@ from bainwright.display import scene_words
 from bainwright.display.scene import Sample, Scene
 from bainwright.evening import acts
 from bainwright.words import terms
+from bainwright.words.advice import warned
 
 SCHEMA = 1  # of the fields below; a field that changes its meaning raises it
 MAY_HEAT = ("left", "lost", "resumed", "other", "not_off")  # ends of the watching, after which the warmer may heat
@@ -52,6 +53,7 @@ class Now(msgspec.Struct, frozen=True):
     fault: int
     warnings: tuple[int, ...]
     warning: str
+    warned: tuple[str, ...]
     advice: tuple[str, ...]
     trouble: str
     acts: tuple[str, ...]
@@ -121,6 +123,7 @@ def now_of(scene: Scene, *, over: bool = False, coming: bool = False) -> Now:
         fault=status.fault if status else 0,
         warnings=tuple(warnings),
         warning="; ".join(terms.fault(number, scene.bath) for number in faults if number),
+        warned=tuple(line for number in warnings for line in warned(number, scene.bath)),
         advice=tuple(scene.advice) if status and (status.fault or status.state == "trip") else (),
         trouble=scene.trouble,
         acts=() if over else tuple(act.name for act in acts.offered(scene)),

@@ -55,6 +55,11 @@ class Advice:
         return [part for part in (self.seen, self.did, self.safety, self.chocolate, self.first) if part]
 
 
+_WHAT_HELPS = (
+    "Is the bowl in its bath, and its probe in the chocolate? Put the lid back and close the window. Look whether the"
+    " water probe hangs in the water, and measure the water with a hand thermometer: if it is warmer than shown, stop"
+    " and replace the probe."
+)
 _WARNED = ("So far this is a warning: the warmer keeps holding, and switches off by itself if it does not stop. Look "
            "at it soon.")
 _LATCHED = "It switched off, opened the guard relay, and stays off until its recessed button is held for 3 seconds."
@@ -276,12 +281,12 @@ ADVICE: dict[int, Advice] = {
         "Check the probe's plug, then its cable. It is used again as soon as it reads.",
     ),
     faults.HEAT_CAPPED: Advice(
-        "The water took more heat than this warmer usually needs, and no chocolate probe says how warm it is.",
+        "The water took more heat than this warmer usually needs, and no chocolate probe in a bowl in its bath shows"
+        " how warm it is.",
         "It holds heat back until that much has left again.",
         "The heat is off for now.",
         _COOLING,
-        "Put the lid back and close the window. Look whether the water probe hangs in the water, and measure the water"
-        " with a hand thermometer: if it is warmer than shown, stop and replace the probe.",
+        _WHAT_HELPS,
     ),
 }
 
@@ -314,6 +319,11 @@ def warned(fault: int, bath: str = "water") -> list[str]:
     """
     advice = advise(fault, bath)
     return advice.lines() if faults.row(fault)[faults.REACTION] == faults.WARN else [advice.seen, _WARNED]
+
+
+def heat_waits(bath: str = "water") -> str:
+    """What there is to do while a warmer waits with its heat, for one line."""
+    return for_bath(f"the warmer waits with its heat. {_WHAT_HELPS.removesuffix('.')}", bath)
 
 
 def at_rest(hello: Mapping[str, Any] | None) -> str:
