@@ -270,10 +270,21 @@ def test_melted_stock_begins_at_its_own_step():
     assert resolve(HoldRequest("dark", virtual="pot", from_stage="work")).stage == "work"
 
 
-def test_a_room_that_is_given_is_also_the_simulated_one():
-    """Unless the scenario has a room of its own."""
-    assert resolve(HoldRequest("dark", virtual="mat", room="16")).simulated.scenario.start.room_c == 16
-    assert resolve(HoldRequest("dark", virtual="pot", room="16")).simulated.scenario.start.room_c == 20
+@pytest.mark.parametrize(("stage", "scenario"), [
+    (None, None), ("melt", None), ("melt", "by_hand"), ("work", "by_hand"),
+])
+@pytest.mark.parametrize("rig", ["mat", "pot"])
+def test_a_room_that_is_given_is_also_the_simulated_one(rig, stage, scenario):
+    request = HoldRequest("dark", virtual=rig, from_stage=stage, scenario=scenario, room="16")
+    assert resolve(request).simulated.scenario.start.room_c == 16
+
+
+def test_a_scenario_with_a_room_of_its_own_is_a_kitchen_that_is_not_as_it_was_told(tmp_path):
+    path = tmp_path / "warm.toml"
+    path.write_text("[start]\nroom_c = 28.0\n")
+    setup = resolve(HoldRequest("dark", virtual="mat", scenario=str(path), room="16"))
+    assert setup.simulated.scenario.start.room_c == 28
+    assert "the scenario's room is at 28 °C, and the warmer is told 16 °C" in setup.assumed
 
 
 # -- the process -----------------------------------------------------------------------------------------------------

@@ -289,7 +289,7 @@ def _simulate(setup: HoldSetup, request: HoldRequest) -> HoldSetup:
     simulated = Simulated(
         rig,
         request.plant,
-        _with_room(scenario, setup.room_c, request.plant),
+        _with_room(scenario, setup.room_c, request.plant, assumed),
         request.seed or 0,
         units.parse_speed(request.speed) if request.speed else None,
         Path(request.image) if request.image else None,
@@ -351,12 +351,16 @@ def _with_room_for_seed_kg(setup: HoldSetup) -> float:
     return COLD_FILL * float(setup.rig.settings["chocolate_kg"])
 
 
-def _with_room(scenario: Scenario | None, room_c: float | None, plant: str | None) -> Scenario | None:
-    """Set the built-in warmer's room to --room, unless its scenario sets one."""
+def _with_room(
+    scenario: Scenario | None, room_c: float | None, plant: str | None, assumed: list[str]
+) -> Scenario | None:
+    """Set the built-in warmer's room to --room, unless its scenario sets one: a kitchen that is not as it was told."""
     if room_c is None or plant is not None:
         return scenario
     scenario = scenario or Scenario()
     start = scenario.start or StartTable()
     if start.room_c is not None:
+        if start.room_c != room_c:
+            assumed.append(f"the scenario's room is at {start.room_c:g} °C, and the warmer is told {room_c:g} °C")
         return scenario
     return msgspec.structs.replace(scenario, start=msgspec.structs.replace(start, room_c=room_c))
