@@ -145,6 +145,32 @@ def test_a_server_that_answers_piece_by_piece_is_given_up(monkeypatch, piece, wa
     with socket.create_server(("127.0.0.1", 0)) as server:
         threading.Thread(target=drip, args=(server,), daemon=True).start()
         why = channel(way.format(server.getsockname()[1])).deliver(ALARM)
-        assert why
+        assert why in ("no whole answer within 0 s", "not done after 0 s")
         assert not ends.is_set()  # the server would have answered for ever
+    ends.set()
+
+
+@pytest.mark.parametrize(("answer", "why"), [
+    (None, "no whole answer within 0 s"),  # it takes the alarm, and says nothing
+    (b"220 smtp hello\r\n", "its answer is no HTTP: '220 smtp hello'"),
+    (b"\x1b[2J\r\n", "its answer is no HTTP: '\\x1b[2J'"),
+    (b"", "it closed the connection without an answer"),
+])
+def test_a_server_that_gives_no_answer_is_told_by_what_it_did(monkeypatch, answer, why):
+    """In one line of plain text: what the other side wrote goes to a terminal."""
+    monkeypatch.setattr("bainwright.alarms.channels.DELIVERS_S", 0.3 if answer is None else 10.0)
+    ends = threading.Event()
+
+    def serve(server):
+        with server.accept()[0] as connection:
+            connection.recv(4096)
+            connection.sendall(answer or b"")
+            if answer is None:
+                ends.wait(10.0)
+            while answer and connection.recv(4096):  # closed with bytes unread it would be reset
+                pass
+
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        threading.Thread(target=serve, args=(server,), daemon=True).start()
+        assert channel(f"http://127.0.0.1:{server.getsockname()[1]}/").deliver(ALARM) == why
     ends.set()

@@ -168,11 +168,12 @@ class WebHook:
         """Post it; any answer from 200 to 299 is a delivery."""
         body = json.dumps({"cause": alarm.cause, "now": alarm.now, "title": alarm.headline, "words": alarm.words,
                            "call": alarm.call, "chocolate": alarm.chocolate, "warmer": alarm.warmer})  # fmt: skip
+        gave_up = threading.Event()
         try:
             connection = http.client.HTTPConnection(self._address(), self._port, timeout=DELIVERS_S)
             connection.connect()
             # The limit above is for each piece; a server that answers byte by byte would never reach it.
-            late = threading.Timer(DELIVERS_S, _cut, [connection.sock])
+            late = threading.Timer(DELIVERS_S, _cut, [connection.sock, gave_up])
             late.start()
             try:
                 connection.request("POST", self._path, body, {"Host": self._host_header,
@@ -184,7 +185,9 @@ class WebHook:
         except UseError as wrong:
             return str(wrong)
         except (OSError, http.client.HTTPException, UnicodeError) as failed:
-            return getattr(failed, "strerror", None) or str(failed) or type(failed).__name__
+            if gave_up.is_set() or isinstance(failed, TimeoutError):
+                return f"no whole answer within {DELIVERS_S:.0f} s"
+            return _why(failed)
         return "" if 200 <= status < 300 else f"it answered with status {status}"
 
 
@@ -257,8 +260,18 @@ def _in_time(deliver: Callable[[], str]) -> str:
         return f"not done after {DELIVERS_S:.0f} s"
 
 
-def _cut(connection: socket.socket) -> None:
+def _why(failed: Exception) -> str:
+    """Why a web hook did not take an alarm; what the other side wrote comes as one line."""
+    if isinstance(failed, http.client.RemoteDisconnected):
+        return "it closed the connection without an answer"
+    if isinstance(failed, http.client.BadStatusLine | http.client.LineTooLong):
+        return f"its answer is no HTTP: {visible(repr(str(failed).strip()[:200]))}"
+    return visible(str(getattr(failed, "strerror", None) or failed or type(failed).__name__)[:200])
+
+
+def _cut(connection: socket.socket, gave_up: threading.Event) -> None:
     """End a connection, and whoever waits for its next piece."""
+    gave_up.set()
     with suppress(OSError):  # it ended by itself
         connection.shutdown(socket.SHUT_RDWR)
 
