@@ -14,7 +14,7 @@ from bainwright.display.scene import Scene
 from bainwright.display.view import RING_S, Bell
 from bainwright.evening.course_news import CourseNews
 from bainwright.evening.falling import FAR_MINUTES, Falling, Unwarmed
-from bainwright.evening.held_back import HeldBack
+from bainwright.evening.held_back import HeatWaits, HeldBack
 from bainwright.evening.reach import Reach, forecast_c
 from bainwright.evening.window_news import WindowNews
 from bainwright.files.score import Window
@@ -305,7 +305,34 @@ def test_the_screen_asks_for_a_bowl_that_stays_cold_beside_its_hot_bath():
         said += news.see(cold, scene, asked=False)
         scene.see(float(t_s), cold)
     assert sum("has not warmed up" in text for text in said) == 1
-    assert "The chocolate has not warmed up" in scene_words.prompt(scene)
+    assert scene_words.prompt(scene).startswith("the chocolate has not warmed up")
+
+
+def test_while_the_warmer_holds_its_heat_back_for_long_the_present_says_where_to_look():
+    """Five minutes after it went off over a bath that wants heat, on the table and in the bath; once an episode."""
+    for stage, event, words in (("seed", "bowl_off", "so the bath cools until the bowl is back"),
+                                ("melt", "", "Is the bowl off, or its probe out of the chocolate?")):
+        scene, news, said = scene_at(20.5, stage=stage), CourseNews("water"), []
+        scene.bowl_away = bool(event)
+        for t_s in range(601, 1201):
+            said += [(t_s, text) for text in news.see(line(
+                t_s, 24.0, stage=stage, state="off", water=30000, water_target=32700), scene, asked=False)]
+        assert [t_s for t_s, text in said if words in text] == [901]
+        assert words in scene_words.prompt(scene)
+        news.see(line(1201, 24.0, stage=stage, water=30000, water_target=32700), scene, asked=False)
+        assert words not in scene_words.prompt(scene)
+
+
+@pytest.mark.parametrize("fields", [
+    {"state": "hold"}, {"state": "off", "fault": 5}, {"state": "off", "stage": "rest"},
+    {"state": "off", "water": 32000}, {"state": "off", "stage": "work", "bowl": 33000},
+])
+def test_a_warmer_that_needs_no_heat_or_says_why_it_gives_none_is_not_said_to_hold_it_back(fields):
+    check = HeatWaits()
+    said = [check.see(decode(status_line(1, 1000 * t_s, **{
+        "bowl": 31000, "water": 30000, "water_target": 32700, "stage": "settle", **fields})[:-1]), away=False)
+        for t_s in range(1, 1200)]
+    assert not any(said)
 
 
 def test_while_the_warmer_waits_with_its_heat_the_present_says_where_to_look():
@@ -314,7 +341,7 @@ def test_while_the_warmer_waits_with_its_heat_the_present_says_where_to_look():
     waits = line(601, 20.5, stage="melt", state="off", warn=1 << faults.HEAT_CAPPED)
     news.see(waits, scene, asked=False)
     scene.see(601.0, waits)
-    assert scene_words.prompt(scene).startswith("the warmer waits with its heat. Is the bowl in its bath, and its")
+    assert scene_words.prompt(scene).startswith("the warmer holds its heat back. Is the bowl off, or its probe")
     on_again = line(602, 20.5, stage="melt")
     news.see(on_again, scene, asked=False)
     scene.see(602.0, on_again)

@@ -76,6 +76,7 @@ class Scene:
     indicators: str = ""  # of the temper
     concern: str = ""  # the chocolate will not reach its window
     falls: str = ""  # it falls over a bath that should warm it
+    waits: str = ""  # the board lets no heat through
     caution: str = ""  # the temper may be lost: what a test would settle
     spoilt: str = ""  # why the bowl cannot be tempered any more
     bowl_away: bool = False

@@ -83,12 +83,12 @@ def times(scene: Scene) -> tuple[str, str]:
 
 
 def prompt(scene: Scene, press: Mapping[str, str] = KEYS) -> str:
-    """What to do now, and a bowl that falls where it should be warmed."""
-    asked = _prompt(scene, press)
+    """What to do now, and why the chocolate gets no warmer where it should."""
+    asked, added = _prompt(scene, press), [text for text in (scene.falls, scene.waits) if text]
     # Added, not put in its place: a yes answers what the warmer asks.
-    if scene.falls and asked.startswith(terms.PROMPTS[""]):  # nothing to do
-        return scene.falls
-    return f"{asked}. {scene.falls[:1].upper()}{scene.falls[1:]}" if scene.falls else asked
+    if added and (asked.startswith(terms.PROMPTS[""]) or asked in MEANWHILE.values()):  # nothing to do
+        asked = added.pop(0)
+    return ". ".join([asked, *(f"{text[:1].upper()}{text[1:]}" for text in added)])
 
 
 def _prompt(scene: Scene, press: Mapping[str, str]) -> str:

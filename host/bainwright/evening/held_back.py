@@ -1,8 +1,11 @@
-"""Says so when the heat is off for long: held back beside a bath far under its target, or in a pause."""
+"""Says so when the heat is off for long: held back beside a bath under its target, or in a pause."""
 
 from __future__ import annotations
 
+from bainboard import faults, stages
 from bainwright.link.messages import Status
+from bainwright.words.advice import heat_waits
+from bainwright.words.plate import for_bath
 
 SHORT_K = 3.0  # chosen: a bath that is held is nearer to its target, and one that is warming up has full heat
 MEANT_S = 900.0  # chosen: a look at the probe or a pause of the control is shorter
@@ -10,6 +13,9 @@ LITTLE = 3000  # of 10000: the heater gives less of its time than this
 RISES_K = 1.0  # chosen: a bath that warms up so much in that time gets there without a word
 TOO_MUCH = (". Or is it more chocolate than this warmer can melt? bain plan says how much. Then melt it elsewhere and "
             "begin with the next step (--from)")
+COOLS_K = 1.0  # chosen: a bath that is held is nearer to its target
+WAITS_MS = 300_000  # chosen: a look at the probe, or one at the switch, is shorter
+WAITS_FOR_BOWL = "the warmer holds its heat back while the bowl is off, so the bath cools until the bowl is back"
 PAUSED_LONG = "the pause has lasted 10 min, and the heat is off"
 PAUSES_MS = 600_000  # chosen: hands are in the water for minutes, and a bowl cools by degrees in more
 LONGEST_S = 5.0  # chosen: beyond it, nothing is known about the time since the last line
@@ -53,6 +59,38 @@ class HeldBack:
             "at the heater, its plug and its fuse, then at watts and litres in the rig file; then stop and start again"
             f"{TOO_MUCH if status.stage == 'melt' else ''}"
         ) if held else ""
+        return "" if before else self.words
+
+
+class HeatWaits:
+    """Follows one hold; `words` is what to look at while the board lets no heat through to a bath that wants it.
+
+    Parameters
+    ----------
+    bath : str
+        What the bowl sits in or on: "water" or "plate".
+    """
+
+    def __init__(self, bath: str = "water") -> None:
+        self._bath = bath
+        self._since_ms: int | None = None
+        self.words = ""
+
+    def see(self, status: Status, *, away: bool) -> str:
+        """Take in a status line, and whether the bowl was reported as lifted; returns the words once."""
+        water, aim, bowl = status.water, status.water_target, status.bowl
+        waits = (status.state == "off" and not status.fault and status.stage not in stages.COLD
+                 and water is not None and aim is not None and aim - water > 1000 * COOLS_K
+                 and (away or bowl is None or bowl < aim))  # over its bath's target, a bowl wants no heat
+        warned = bool(status.warn >> faults.HEAT_CAPPED & 1)
+        if not (waits or warned):
+            self._since_ms, self.words = None, ""
+            return ""
+        self._since_ms = status.t if self._since_ms is None else self._since_ms
+        if status.t - self._since_ms < WAITS_MS and not warned:
+            return ""
+        before = self.words
+        self.words = for_bath(WAITS_FOR_BOWL, self._bath) if away else heat_waits(self._bath)
         return "" if before else self.words
 
 

@@ -56,9 +56,9 @@ class Advice:
 
 
 _WHAT_HELPS = (
-    "Is the bowl in its bath, and its probe in the chocolate? Put the lid back and close the window. Look whether the"
-    " water probe hangs in the water, and measure the water with a hand thermometer: if it is warmer than shown, stop"
-    " and replace the probe."
+    "Is the bowl off, or its probe out of the chocolate? Set it back: heat comes back with it. Put the lid back and"
+    " close the window. Look whether the water probe hangs in the water, and measure the water with a hand thermometer:"
+    " if it is warmer than shown, stop and replace the probe."
 )
 _WARNED = ("So far this is a warning: the warmer keeps holding, and switches off by itself if it does not stop. Look "
            "at it soon.")
@@ -323,7 +323,7 @@ def warned(fault: int, bath: str = "water") -> list[str]:
 
 def heat_waits(bath: str = "water") -> str:
     """What there is to do while a warmer waits with its heat, for one line."""
-    return for_bath(f"the warmer waits with its heat. {_WHAT_HELPS.removesuffix('.')}", bath)
+    return for_bath(f"the warmer holds its heat back. {_WHAT_HELPS.removesuffix('.')}", bath)
 
 
 def at_rest(hello: Mapping[str, Any] | None) -> str:
