@@ -201,6 +201,40 @@ def test_a_bowl_that_cools_beside_its_bath_is_called_for_before_it_is_too_cold()
     assert "cold enough: out of the cold basin now" in said[28.0]
 
 
+@pytest.mark.parametrize(("stage", "ask"), [
+    ("cool", "swap"), ("cool", "cool_down"), ("seed", "swap"), ("seed", "seed_in"),
+])
+def test_a_bowl_that_warms_up_while_it_should_cool_is_lifted_off_the_bath(stage, ask):
+    """Set back on a bath of 40 °C too early: from 26.9 to 33.0 °C its crystals melt. Then it is lifted again."""
+    t = EveningPrompts(load_profile("dark").tempered_by("cool" if stage == "cool" else "seed"), load_rig("pot"))
+    heard, told = [], {}
+    for t_s, number in enumerate([*range(330, 268, -1), *range(269, 331), *range(330, 279, -1)]):
+        status = line(t_s + 1, stage=stage, ask=ask, water=40000, bowl=100 * number)
+        heard += [(t_s, text) for text in t.see(status)]
+        told[t_s] = "warmer than it was: lift it off the bath" in t.ask(status)
+    assert [text for _, text in heard if "warmer than" in text] == [
+        "the bowl reads 27.9 °C, 1.0 °C warmer than it was: lift it off the bath, it cools on the table only"]
+    assert [t_s for t_s, so in told.items() if so] == list(range(62 + 10, 62 + 62 + 4))
+    again = [text for t_s, text in heard if t_s > 124 and "cold enough" in text]
+    assert len(again) == (ask == "swap")
+
+
+def test_a_bowl_that_is_set_back_may_warm_up():
+    """The bath is ready for it."""
+    t = tonight()
+    for t_s, number in enumerate(range(269, 331)):
+        status = line(t_s + 1, stage="cool", ask="bowl_on", water=33000, bowl=100 * number)
+        assert not [text for text in t.see(status) if "warmer than it was" in text]
+        assert "warmer than it was" not in t.ask(status)
+
+
+def test_a_bowl_cooled_without_seed_is_asked_for_none():
+    too_warm = line(stage="settle", ask="seed_more", bowl=33000)
+    cooled = EveningPrompts(load_profile("dark").tempered_by("cool"), load_rig("pot"))
+    assert cooled.ask(too_warm) == "still over 32 °C: lift the bowl off the bath and stir it cool"
+    assert "a handful of seed" in tonight().ask(too_warm)
+
+
 @pytest.mark.parametrize("stage", ["settle", "test", "work"])
 def test_a_bowl_that_has_set_is_said_to_be_so_in_each_step_with_a_temper(stage):
     """Set back after three hours on the table: no bath that keeps a temper melts it, and warmed up it is still set."""

@@ -1,4 +1,4 @@
-"""What a bowl on the table needs while its bath is swapped: it comes down meanwhile, and must not pass its goal."""
+"""What a bowl on the table needs: it comes down, must not pass its goal, and must not warm up again."""
 
 from __future__ import annotations
 
@@ -7,6 +7,11 @@ from bainwright.evening.limits import START_AGAIN
 from bainwright.files.chocolate import Profile
 from bainwright.link.messages import Status
 from bainwright.physics.chocolate_heat import SETS_BELOW_C
+from bainwright.words.plate import for_bath
+
+ASKED = ("swap", "seed_in", "cool_down", "cooled")  # what is asked while the bowl is on the table
+WARMER_K, COOLER_K = 1.0, 0.3  # chosen: stirring moves a reading by less than the one; over a probe's noise
+WARMS = "the bowl reads {:.1f} °C, {:.1f} °C warmer than it was: lift it off the bath, it cools on the table only"
 
 
 def needs(p: Profile, stage: str, bowl_c: float | None) -> str:
@@ -32,16 +37,35 @@ def _goals_c(p: Profile, stage: str) -> tuple[float, float]:
 
 
 class OnTable:
-    """Says once what the bowl needs as it comes to its goal, as it passes it, and when it has set."""
+    """Says once what the bowl needs as it comes to its goal, as it passes it, when it has set, and when it warms up.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    bath : str
+        What is under the bowl: ``water`` or ``plate``.
+
+    Attributes
+    ----------
+    warms : str
+        What to say as long as the bowl gets warmer instead of colder.
+    """
+
+    def __init__(self, bath: str = "water") -> None:
+        self._bath = bath
         self._passed = 0
+        self._end_c: float | None = None  # the coldest that the bowl was; while it warms up, the warmest
+        self.warms = ""
 
     def see(self, status: Status, p: Profile) -> str:
         """A status line; empty where there is nothing new."""
         if status.stage not in (stages.SEED, stages.COOL):
             self._passed = 0
+        warms = self._watch_warming(status)
+        if status.stage not in (stages.SEED, stages.COOL):
             return ""
+        if self.warms:
+            self._passed = 0  # it comes down to its goal a second time
+            return warms
         if status.ask != "swap" or status.bowl is None or status.est:
             return ""
         bowl_c, (goal_c, least_c) = status.bowl / 1000, _goals_c(p, status.stage)
@@ -50,3 +74,22 @@ class OnTable:
             return ""
         self._passed = passed
         return needs(p, status.stage, bowl_c)
+
+    def _watch_warming(self, status: Status) -> str:
+        """The words, once; what has set is said elsewhere."""
+        if status.stage not in (stages.SEED, stages.COOL) or status.ask not in ASKED:
+            self._end_c, self.warms = None, ""
+            return ""
+        if status.bowl is None or status.est:
+            return ""
+        bowl_c = status.bowl / 1000
+        if self.warms:
+            self._end_c = max(bowl_c, self._end_c or bowl_c)
+            if bowl_c < self._end_c - COOLER_K:
+                self._end_c, self.warms = bowl_c, ""
+            return ""
+        self._end_c = min(bowl_c, bowl_c if self._end_c is None else self._end_c)
+        if bowl_c < self._end_c + WARMER_K:
+            return ""
+        self.warms = for_bath(WARMS.format(bowl_c, bowl_c - self._end_c), self._bath)
+        return self.warms

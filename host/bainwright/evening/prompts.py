@@ -82,7 +82,7 @@ class EveningPrompts:
         self._bath: deque[tuple[float, float]] = deque(maxlen=NO_HEAT_MIN + 1)  # each minute: °C, and by what heat
         self._minute, self._heated_k, self._last_s = 0, 0.0, 0.0
         self._hot = False  # the bath is far over its ceiling
-        self._on_table = on_table.OnTable()
+        self._on_table = on_table.OnTable(rig.bath)
         self._bowl: deque[float] = deque(maxlen=FALLS_MIN + 1)  # °C, each minute
         self._lift_s = -math.inf  # when the board last asked to lift the bowl
         self._down = self._under = False  # seed has brought the bowl into its window, or under it
@@ -147,7 +147,8 @@ class EveningPrompts:
         if not status.ask:
             return self._too_hot_a_bath(status, moment)
         found = _WITH_FIGURES.get(status.ask)
-        return found(self, moment) if found else self._plain(status.ask)
+        asked = found(self, moment) if found else self._plain(status.ask)
+        return f"{self._on_table.warms}. {_sentence(asked)}" if self._on_table.warms else asked
 
     def _plain(self, name: str) -> str:
         """A prompt in the words of the one table of prompts."""
@@ -305,6 +306,8 @@ class EveningPrompts:
 
     def over(self, moment: Moment) -> str:
         """The seed is in and the bowl still too warm."""
+        if self.profile.cool_c:  # tempered without seed
+            return self._of_bath(f"still over {self.profile.high_c:g} °C: lift the bowl off the bath and stir it cool")
         if moment.bowl_c is None:
             return self._plain("seed_more")
         about_g = self._seed_g_per_kg(moment.bowl_c)
