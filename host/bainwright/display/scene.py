@@ -107,6 +107,8 @@ class Scene:
             self._laid_s = None
         # A step back from the verdict leads to the same piece: another one is asked for first.
         self.piece_s = self._laid_s if status.ask in terms.SETTING else None
+        if self.status is not None and t_s <= self.t_s:  # the hold's clock stands: the board restarted, and asks
+            self._recent.clear()  # how long it was off, and what the chocolate did then, is in no row
         self.t_s, self.status = t_s, status
         self._remember(Seen(t_s, milli_c(status.water), milli_c(status.bowl), self.where))
 
