@@ -243,13 +243,13 @@ def test_the_trend_is_shown_once_two_minutes_are_known():
 
 def test_a_board_that_restarted_shows_no_trend_of_before():
     """Its clock stands while it asks, and the chocolate fell while it was off: 'steady for 10 min' would be false."""
-    scene = scene_at(bowl=31500, stage="work", seconds=12)
+    scene = scene_at(900, bowl=31500, stage="work", seconds=12)
     assert scene_words.trend(scene) == "steady for 10 min"
     for _ in range(20):
-        scene.see(600, decode(status_line(1, 600_000, bowl=28_000, stage="work", ask="go_on")[:-1]))
+        scene.see(900, decode(status_line(1, 900_000, bowl=28_000, stage="work", ask="go_on")[:-1]))
     assert scene_words.trend(scene) == ""
-    for t_s in range(601, 781):
-        scene.see(t_s, decode(status_line(1, t_s * 1000, bowl=28_000 + t_s - 600, stage="work")[:-1]))
+    for t_s in range(901, 1081):
+        scene.see(t_s, decode(status_line(1, t_s * 1000, bowl=28_000 + t_s - 900, stage="work")[:-1]))
     assert scene_words.trend(scene) == "up 0.2 °C in 3 min"
 
 
