@@ -95,11 +95,11 @@ def hook():
 def test_a_web_hook_gets_the_alarm_as_json_and_follows_no_redirection(hook):
     """Any 2xx is a delivery; everything else is a reason."""
     address = f"http://127.0.0.1:{hook.server_port}"
-    assert WebHook(f"{address}/200").deliver(ALARM) == ""
+    assert WebHook(f"{address}/200").deliver(ALARM._replace(at="2026-02-03T02:14:05+01:00")) == ""
     assert WebHook(f"{address}/302").deliver(ALARM) == "it answered with status 302"
     assert WebHook(f"{address}/500").deliver(ALARM) == "it answered with status 500"
     assert hook.got[0] == {"cause": "ask pour", "now": True, "title": ALARM.title, "words": ALARM.words, "call": 1,
-                           "chocolate": "", "warmer": ""}
+                           "chocolate": "", "warmer": "", "at": "2026-02-03T02:14:05+01:00"}
 
 
 def test_a_web_hook_names_its_host_as_addresses_are_written():

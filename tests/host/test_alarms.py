@@ -5,6 +5,7 @@ import itertools
 import json
 import threading
 import time
+from datetime import datetime
 
 import pytest
 from page_tools import scene_at
@@ -239,6 +240,25 @@ def test_a_slow_channel_delays_nothing_and_a_full_one_is_reported():
     assert 4 <= len(slow.got) <= 5
 
 
+def test_an_alarm_that_arrives_late_says_when_it_was_called(monkeypatch):
+    """One behind a way that hangs, or in a phone's push service, may be read when all is over."""
+    times = iter(["2026-02-03T02:14:05+01:00", "2026-02-03T02:15:07+01:00"])
+
+    class Clock:
+        now = staticmethod(lambda: datetime.fromisoformat(next(times)))
+
+    monkeypatch.setattr("bainwright.alarms.sender.datetime", Clock)
+    slow = Slow()
+    with Sender([slow]) as sender:
+        sender.send(ALARM)
+        sender.send(ALARM)
+        slow.go.set()
+    assert [datetime.fromisoformat(alarm.at).timestamp() for alarm in slow.got] == [
+        datetime.fromisoformat(at).timestamp() for at in ("2026-02-03T02:14:05+01:00", "2026-02-03T02:15:07+01:00")]
+    late = ALARM._replace(at="2026-02-03T02:14:05+01:00")
+    assert text_of(late) == f"{ALARM.headline}\n{ALARM.words}\nAt 02:14."
+
+
 def test_at_the_end_what_is_on_its_way_arrives_and_what_waits_is_recorded(monkeypatch, tmp_path):
     """Nothing is swallowed, and no command outlives the program that started it."""
     monkeypatch.setattr("bainwright.alarms.sender.ENDS_S", 0.0)
@@ -250,7 +270,7 @@ def test_at_the_end_what_is_on_its_way_arrives_and_what_waits_is_recorded(monkey
         sender.send(ALARM._replace(title="later"))
         threading.Timer(0.2, slow.go.set).start()
     lines = [json.loads(line) for line in (tmp_path / "alarms.jsonl").read_text().splitlines()]
-    assert slow.got == [ALARM]
+    assert [alarm._replace(at="") for alarm in slow.got] == [ALARM]
     assert [(line["title"], line["arrived"]) for line in lines] == [(ALARM.title, True), ("later", False)]
     assert "ended" in lines[1]["why"]
 

@@ -167,7 +167,8 @@ class WebHook:
     def deliver(self, alarm: Alarm) -> str:
         """Post it; any answer from 200 to 299 is a delivery."""
         body = json.dumps({"cause": alarm.cause, "now": alarm.now, "title": alarm.headline, "words": alarm.words,
-                           "call": alarm.call, "chocolate": alarm.chocolate, "warmer": alarm.warmer})  # fmt: skip
+                           "call": alarm.call, "chocolate": alarm.chocolate, "warmer": alarm.warmer,
+                           "at": alarm.at})  # fmt: skip
         gave_up = threading.Event()
         try:
             connection = http.client.HTTPConnection(self._address(), self._port, timeout=DELIVERS_S)
@@ -229,7 +230,7 @@ class Service:
     def _notify(self, alarm: Alarm) -> str:
         kind = self._apprise.NotifyType.FAILURE if alarm.now else self._apprise.NotifyType.WARNING
         with self._apprise.LogCapture(level=logging.WARNING, fmt="%(message)s") as log:
-            if self._service.notify(title=visible(alarm.headline), body=visible(alarm.words) or visible(alarm.headline),
+            if self._service.notify(title=visible(alarm.headline), body=visible(alarm.text) or visible(alarm.headline),
                                     notify_type=kind, body_format=self._apprise.NotifyFormat.TEXT):  # fmt: skip
                 return ""
             said = log.getvalue().strip().splitlines()
@@ -287,7 +288,7 @@ def _is_near(address: str) -> bool:
 
 def text_of(alarm: Alarm) -> str:
     """An alarm in lines: its title, then what to do."""
-    return visible(f"{alarm.headline}\n{alarm.words}".strip())
+    return visible(f"{alarm.headline}\n{alarm.text}".strip())
 
 
 def channel(typed: str, option: str = OPTION) -> Channel:

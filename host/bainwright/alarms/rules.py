@@ -44,6 +44,8 @@ class Alarm(NamedTuple):
         The single things that it is about, for one that can wait: each is reported once a hold.
     chocolate, warmer : str
         What is held, and the warmer's name; empty for a test.
+    at : str
+        When it was called, in ISO 8601: it may arrive late. Empty until it is sent.
     """
 
     cause: str
@@ -54,6 +56,12 @@ class Alarm(NamedTuple):
     about: tuple[str, ...] = ()
     chocolate: str = ""
     warmer: str = ""
+    at: str = ""
+
+    @property
+    def text(self) -> str:
+        """What to do, and when it was called."""
+        return "\n".join(part for part in (self.words, self.at and f"At {self.at[11:16]}.") if part)
 
     @property
     def headline(self) -> str:

@@ -7,6 +7,7 @@ import queue
 import threading
 import time
 from collections.abc import Sequence
+from datetime import datetime
 from types import TracebackType
 from typing import NamedTuple
 
@@ -54,7 +55,8 @@ class Sender:
         return bool(self._lanes)
 
     def send(self, alarm: Alarm) -> None:
-        """Send an alarm; returns at once."""
+        """Send an alarm; returns at once. It may wait behind others, so it says when it was called."""
+        alarm = _dated(alarm)
         for channel, waiting in self._lanes:
             if waiting.qsize() < MOST_WAITING:
                 waiting.put(alarm)
@@ -84,6 +86,7 @@ class Outcome(NamedTuple):
 
 def outcome(channel: Channel, alarm: Alarm) -> Outcome:
     """Deliver an alarm, record it, and say how that went."""
+    alarm = _dated(alarm)
     try:
         why = channel.deliver(alarm)
     except Exception as failed:
@@ -96,6 +99,11 @@ def outcome(channel: Channel, alarm: Alarm) -> Outcome:
 def not_sent(channel: Channel, alarm: Alarm, why: str) -> Outcome:
     """Record an alarm that was not even tried, and say so."""
     return Outcome(alarm, False, f"{_kind(alarm)} NOT sent by {channel.name}: {why}" + _recorded(channel, alarm, why))
+
+
+def _dated(alarm: Alarm) -> Alarm:
+    """The same, with the present time unless it has one."""
+    return alarm if alarm.at else alarm._replace(at=datetime.now().astimezone().isoformat(timespec="seconds"))
 
 
 def _kind(alarm: Alarm) -> str:
