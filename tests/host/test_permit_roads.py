@@ -33,7 +33,7 @@ def test_a_night_that_is_refused_does_not_start_at_the_buttons(stored, sent):
                                    upload=lambda what, payload: uploaded.append(payload))  # fmt: skip
     starter = Starter(resolve(HoldRequest("melted", of="dark", for_="8h")), session)
     starter.hello, starter.settings = FakeBoard().hello, settings_of()
-    with pytest.raises(RefusedError, match="not every cut-off"):
+    with pytest.raises(RefusedError, match="not every trip and cut-out"):
         starter._set_drill_status()
     opened = documents.document("settings", {**settings_of(), "drill": OPEN})
     assert uploaded == [opened] * sent

@@ -27,7 +27,7 @@ Ask = Callable[[Table], Answer]
 
 DUCKDB = "duckdb"
 MEMORY = "700MB"  # of DuckDB; chosen, so that the whole program stays under 1 GB
-MOST = 1e12  # seconds, degrees, joules; chosen: no house comes near it
+MOST = 1e12  # seconds, degrees, joules; chosen: no record comes near it
 YEARS = 1971, 2199  # what every calendar and every zone reaches
 REACH_S = 5.0  # chosen: a master in the house answers at once; Spark itself would try for a minute
 SPARK = {

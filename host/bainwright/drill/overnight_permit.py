@@ -20,7 +20,7 @@ NEXT = "run bain drill, an hour or more"
 def cutoff_status(settings: Mapping[str, Any], simulated: bool, overridden: bool,
                   now: datetime.datetime | None = None, path: Path | None = None, *,
                   board: str = "", firmware: str | None = None) -> str:  # fmt: skip
-    """The cut-offs' test status, for the board's setting ``drill``.
+    """The test status of trips and cut-outs, for the board's setting ``drill``.
 
     Parameters
     ----------
@@ -56,7 +56,7 @@ def refuse_overnight(status: str, stage: str, settings: Mapping[str, Any]) -> No
     Parameters
     ----------
     status : str
-        Of the cut-offs' tests, from `cutoff_status`.
+        Of the tests of trips and cut-outs, from `cutoff_status`.
     stage : str
         What is to be held.
     settings : mapping
@@ -76,7 +76,7 @@ def refuse_overnight(status: str, stage: str, settings: Mapping[str, Any]) -> No
         raise RefusedError("nothing in this warmer can contradict its water probe, so overnight holds are refused",
                            hint="fit a chocolate probe or a second water probe, or let bain tune learn the warmer")
     if status == OPEN:
-        raise RefusedError("not every cut-off of this warmer has been tested, so overnight holds are refused",
+        raise RefusedError("not every trip and cut-out of this warmer has been tested, so overnight holds are refused",
                            hint=f"{NEXT}, on this board and its firmware: what others passed does not count; bain "
                                 "drill --show lists what is open; --undrilled overrides")  # fmt: skip
 
@@ -101,7 +101,9 @@ def warnings(status: str, stage: str, for_s: float | None, settings: Mapping[str
     if not settings["guard"]:
         found.append("this warmer has no guard relay: if its switch fails closed, only the cut-out stops it. Stay near")
     if status == OVERRIDDEN and stage == OVERNIGHT:
-        found.append(f"not every cut-off of this warmer has been tested, and you said --undrilled: stay near; {NEXT}")
+        found.append("not every trip and cut-out of this warmer has been tested, and you said --undrilled: stay near; "
+                     f"{NEXT}")
     elif status in (OPEN, OVERRIDDEN) and (for_s is None or for_s > LONG_S):
-        found.append(f"a long hold, and not every cut-off has been tested: do not leave the warmer alone; {NEXT}")
+        found.append("a long hold, and not every trip and cut-out has been tested: do not leave the warmer alone; "
+                     f"{NEXT}")
     return found

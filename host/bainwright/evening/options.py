@@ -75,7 +75,7 @@ class HoldSetup:
     port: str | None
     join: bool = False
     assumed: list[str] = field(default_factory=list)
-    undrilled: bool = False  # allow an overnight hold although the cutoffs are not tested
+    undrilled: bool = False  # allow an overnight hold although trips and cut-outs are not tested
 
 
 def resolve(request: HoldRequest) -> HoldSetup:

@@ -23,7 +23,7 @@ from bainwright.live.sharing import SUFFIX
 ANSWERS_S = 1.0  # a hold that runs sends its first line at once
 HANGS = ("its program hangs or was stopped (Ctrl-Z; fg in its terminal lets it run on), and nobody watches the warmer, "
          "which may heat: look at it")  # fmt: skip
-CLOSED = "it is just ending, or as many watch it as it lets in; try again"
+CLOSED = "the hold is just ending, or has as many watchers as it takes; try again"
 NONE_RUNS = "bain hold starts one; a hold that another user or another PC runs cannot be watched from here"
 GONE = Reply(False, "It may not have arrived: the program that runs the hold has ended.")
 

@@ -154,7 +154,8 @@ ADVICE: dict[int, Advice] = {
         "It treats that as a trip and stays off until its recessed button is held for 3 seconds.",
         "Safe. Nothing is heating.",
         "",
-        "On a first start, test the cut-offs, then hold the button. If it was in use before, look for its last log.",
+        "On a first start, test trips and cut-outs, then hold the button. If it was in use before, look for its last"
+        " log.",
     ),
     faults.HOT_BEFORE_START: Advice(
         "The water is too near the hard limit to start heating.",
