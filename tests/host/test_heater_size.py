@@ -14,6 +14,7 @@ from bainwright.builds.supply import SOLD_A, nearest_w, supply_a
 from bainwright.commands.plan import plan as command
 from bainwright.core.errors import BainError
 from bainwright.core.masses import Shown
+from bainwright.core.units import parse_duration_s
 from bainwright.physics.heating import Scales
 from bainwright.plan import heater_size, heater_words
 from bainwright.plan.heater_size import melt_w, melt_watts, size_heater
@@ -157,6 +158,30 @@ def test_power_does_not_fall_as_the_batch_grows_and_a_melt_that_creeps_asks_for_
     assert melt_w(setup, 0.4, 9000.0, lossy) is None
     small_w, large_w = (melt_w(setup, kg, 9000.0, lossy) for kg in (1.2, 1.6))
     assert 60.0 < small_w < large_w < 120.0
+
+
+def fits_said(found):
+    """What is said of each build, by its name."""
+    words = " ".join(heater_words.text(found, Shown()).split())
+    return {name: words.partition(f"{name}, ")[2].partition("Holding takes")[0] for name in ("mat", "pot", "plate")}
+
+
+def test_a_build_that_is_too_slow_says_in_what_time_it_does_and_then_does_it():
+    """The sentence is taken at its word: with that time the same build says yes."""
+    said = fits_said(sized(within_s=2700.0))
+    for name in ("mat", "pot"):
+        longer = said[name].partition("--melt-within ")[2].partition(" does")[0]
+        assert f"no, not surely within 45 min; --melt-within {longer} does" in said[name]
+        longer_s = parse_duration_s(longer)
+        assert fits_said(sized(within_s=longer_s))[name].partition(": ")[2].startswith("yes")
+        assert not fits_said(sized(within_s=longer_s - heater_words.STEP_S))[name].partition(": ")[2].startswith("yes")
+
+
+def test_a_build_that_is_too_weak_or_whose_melt_creeps_says_so():
+    said = fits_said(sized(room="8", within_s=7200.0))
+    watts = float(said["mat"].partition("no: holding may take ")[2].partition(" W in a draught")[0])
+    assert watts > 60.0
+    assert "no: on one warmer in ten it does not melt within 2 h" in said["pot"]
 
 
 def test_a_warmer_whose_melt_creeps_is_told_what_helps_it_and_never_sent_to_mains(usual):

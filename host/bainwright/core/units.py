@@ -58,17 +58,16 @@ def parse_duration_s(text: str, option: str = "--for", bounds: Bounds = OF_A_HOL
     hours, minutes, seconds = (float(part) if part else 0.0 for part in found.groups())
     total_s = hours * 3600 + minutes * 60 + seconds
     if total_s < bounds.least_s:
-        raise UseError(option, got=repr(text), wanted=f"at least {_typed(bounds.least_s)}", hint=bounds.short)
+        raise UseError(option, got=repr(text), wanted=f"at least {duration_typed(bounds.least_s)}", hint=bounds.short)
     if total_s > bounds.most_s:
-        raise UseError(option, got=repr(text), wanted=f"at most {_typed(bounds.most_s)}", hint=bounds.long)
+        raise UseError(option, got=repr(text), wanted=f"at most {duration_typed(bounds.most_s)}", hint=bounds.long)
     return total_s
 
 
-def _typed(duration_s: float) -> str:
-    """A whole duration in its largest unit, as one types it."""
-    size, letter = next((size, letter) for size, letter in ((3600.0, "h"), (60.0, "m"), (1.0, "s"))
-                        if duration_s % size == 0.0)  # fmt: skip
-    return f"{duration_s / size:g}{letter}"
+def duration_typed(duration_s: float) -> str:
+    """A duration of whole seconds as one types it: 3h40m, 90s."""
+    parts = ((duration_s // 3600, "h"), (duration_s % 3600 // 60, "m"), (duration_s % 60, "s"))
+    return "".join(f"{count:g}{letter}" for count, letter in parts if count) or "0s"
 
 
 def _letter(text: str) -> str:

@@ -66,6 +66,8 @@ class Fit:
         Time to melt the first filling on it; None where it does not melt it.
     hold_share : float
         Share of its power that holding the bowl takes, the ring of water uncovered.
+    draught_w : float
+        What holding may take in a draught, W.
     melts_elsewhere : bool
         A plate cannot come down after a melt, so the chocolate is melted elsewhere.
     does_filling : bool
@@ -78,6 +80,7 @@ class Fit:
     fillings: int
     melts: Band | None
     hold_share: float
+    draught_w: float
     melts_elsewhere: bool
     does_filling: bool
     does: bool
@@ -258,12 +261,14 @@ def _fit(build: Build, request: BatchRequest, within_s: float) -> Fit:
     full_kg = float(rig.settings["chocolate_kg"])
     elsewhere = request.tempered and build.heats == "plate"
     hold = hold_watts(Setup(made.request))
-    filling = (elsewhere or _within(made, build, within_s)) and RESERVE * _high(hold) <= build.heater_w
+    draught_w = RESERVE * _high(hold)
+    filling = (elsewhere or _within(made, build, within_s)) and draught_w <= build.heater_w
     return Fit(
         build=build,
         fillings=made.request.fillings,
         melts=None if elsewhere else made.melt.took,
         hold_share=hold.likely_w / build.heater_w,
+        draught_w=draught_w,
         melts_elsewhere=elsewhere,
         does_filling=filling,
         does=filling and request.total_kg <= full_kg * (1.0 + 1e-9),

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import math
+
 from bainwright.builds.between import PowerSide
 from bainwright.builds.overload import SUPPLY_SHARE
 from bainwright.builds.parts import SUPPLY_V
 from bainwright.builds.rules import MOST_W
 from bainwright.core.masses import Shown
-from bainwright.core.units import duration_words
+from bainwright.core.units import duration_typed, duration_words
 from bainwright.plan import say
-from bainwright.plan.heater_size import LEAST_W, Fit, HeaterSize, Watts
+from bainwright.plan.heater_size import LEAST_W, WITHIN, Fit, HeaterSize, Watts
 from bainwright.plan.setup import Setup
 
+STEP_S = 600.0  # chosen: nobody asks for a melt to the minute
 MORE_TIME = "Or allow more time (--melt-within), take a bowl that the batch fills, or melt less at once."
 INSTEAD = (
     "Allow more time (--melt-within), fill the bath with warm water (--water-temp), cover it (--cover), or melt less "
@@ -22,7 +25,7 @@ INSTEAD = (
 def text(found: HeaterSize, shown: Shown) -> str:
     """The heater, its supply, and each build, for a terminal."""
     lines = [_headline(found, shown), *_needs(found, shown), _heater(found, shown), *_parts(found)]
-    lines += ["Of the builds in hardware/:", *(_fit(fit, shown) for fit in found.fits)]
+    lines += ["Of the builds in hardware/:", *(_fit(fit, found.within_s, shown) for fit in found.fits)]
     assumed = "; ".join(found.request.assumed)
     lines += [f"Assumed: {assumed}."] if assumed else []
     return "\n".join(say.filled(line, say.WIDTH, "  ") if at else say.filled(line, say.WIDTH)
@@ -112,10 +115,23 @@ def _mats(side: PowerSide) -> str:
     return f"One mat of at least {sizes}, under it." if sizes else "No such mat fits under it: take a wider one."
 
 
-def _fit(fit: Fit, shown: Shown) -> str:
+def _no(fit: Fit, within_s: float) -> str:
+    """No, why, and what would make it a yes."""
+    if fit.draught_w > fit.build.heater_w:
+        return f"no: holding may take {fit.draught_w:.0f} W in a draught"
+    if fit.melts is None:
+        return "no"
+    if fit.melts.high_s is None:
+        return f"no: on one warmer in ten it does not melt within {duration_words(within_s)}, if at all"
+    longer_s = STEP_S * math.ceil(fit.melts.high_s / STEP_S)
+    does = f"; --melt-within {duration_typed(longer_s)} does" if longer_s <= WITHIN.most_s else ""
+    return f"no, not surely within {duration_words(within_s)}{does}"
+
+
+def _fit(fit: Fit, within_s: float, shown: Shown) -> str:
     build = fit.build
     lid = ", with a lid on the bowl" if fit.melts and fit.melts.high_s is None else ""
-    verdict = "no" if not fit.does_filling else "only to hold" if fit.melts_elsewhere else f"yes{lid}"
+    verdict = _no(fit, within_s) if not fit.does_filling else "only to hold" if fit.melts_elsewhere else f"yes{lid}"
     fillings = f", in {fit.fillings} fillings" if fit.does_filling and not fit.does else ""
     said = [f"{build.name}, {build.heater_w:.0f} W: {verdict}{fillings}."]
     if fit.fillings > 1:
