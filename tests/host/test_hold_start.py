@@ -2,7 +2,9 @@
 
 import contextlib
 import json
+import re
 import signal
+from dataclasses import replace
 
 import msgspec
 import pytest
@@ -15,6 +17,7 @@ from bainwright.alarms.rules import Coming
 from bainwright.commands.hold import _call_for
 from bainwright.core import home
 from bainwright.core.errors import FileError, RefusedError, TrippedError
+from bainwright.core.units import parse_duration_s
 from bainwright.display import scene_words
 from bainwright.drill import walk
 from bainwright.evening import experiment
@@ -22,6 +25,7 @@ from bainwright.evening.options import HoldRequest, resolve
 from bainwright.evening.runner import Runner
 from bainwright.files.chocolate import load_profile
 from bainwright.files.documents import document
+from bainwright.files.rig import load_rig
 from bainwright.record.reader import read_facts
 from bainwright.report.report import report
 from bainwright.tuning.tune import TuneAsked
@@ -232,6 +236,32 @@ def test_an_experiment_whose_process_is_told_to_end_is_stopped(here, monkeypatch
     assert (facts["ended"], facts["duration_s"]) == ("left running", 5.0)
     assert facts["report"]["summary"]
     assert (folder / "hold.parquet").is_file()
+
+
+def test_what_would_refuse_a_tuning_at_its_end_is_said_before_the_wait(here, monkeypatch):
+    """By hand, pot of 2 L with 2 kg at 0.6 kg steel, 20 to 31.5 °C: 2 kg x 4.18 + 2 kg x 1.67 + some metal = 11.7 kJ/K
+    and more, so 40 W take 134 kJ in 56 min and more. A bowl and a pot of that size lose 6 W and more at 11.5 °C over
+    their room (0.93 W/K the bowl alone: heat account), so 5 W hold nothing.
+    """
+    pot, dark = load_rig("pot"), load_profile("dark")
+
+    def of(heater_w, for_s=3600.0, room_c=20.0):
+        rig = replace(pot, settings={**pot.settings, "heater_w": heater_w})
+        return " ".join(experiment.doubts(rig, dark, room_c, for_s))
+
+    assert of(150.0) == ""
+    assert "the heater is too weak" in of(5.0)
+    slow = of(40.0)
+    hours, minutes = map(int, re.search(r"takes about (\d) h (\d\d) min to warm up", slow).groups())
+    assert 56 < 60 * hours + minutes < 120
+    longer_s = parse_duration_s(slow.partition("--for ")[2].partition(" is safer")[0])
+    assert of(40.0, for_s=longer_s) == ""
+    said = []
+    board = FakeBoard(lambda: iter([*quiet(5), event_line("ended", 1, 5000, why="stopped")]))
+    monkeypatch.setattr(experiment, "open_board", lambda *_: contextlib.nullcontext(FakeSession(board)))
+    experiment.learn(TuneAsked(for_="10m"), dark, lambda text, **_: said.append(text), report)
+    notes = "\n".join(said).partition("learning the warmer")[0]
+    assert "which leaves little of the 10 min to learn from" in notes
 
 
 def test_an_experiment_on_a_board_whose_clock_stands_still_is_stopped(here, monkeypatch):

@@ -12,14 +12,19 @@ from typing import Any
 from bainwright.core import units
 from bainwright.core.errors import RefusedError
 from bainwright.core.keys import Interrupts
+from bainwright.core.units import duration_words
 from bainwright.display.view import choose_view
 from bainwright.evening import endings
 from bainwright.evening.keyboard import KEYS_ALONE, KEYS_VIRTUAL
 from bainwright.evening.options import HoldSetup
+from bainwright.evening.prompts import HUMIDITY
 from bainwright.evening.runner import Outcome, Runner
 from bainwright.files.chocolate import Profile
 from bainwright.files.rig import DEFAULT_RIG, Rig, load_rig
 from bainwright.link.stopping import NOT_OFF, stop
+from bainwright.physics.geometry import body_of
+from bainwright.physics.heating import Surroundings, bath_j_per_k, steady
+from bainwright.physics.materials import CP_LIQUID
 from bainwright.tuning.tune import TuneAsked
 from bainwright.virtual.opening import open_board
 from bainwright.virtual.probe_ids import name_probes
@@ -32,6 +37,7 @@ Store = Callable[[Runner, Outcome, Any], object]
 OFF = (endings.DONE, endings.STOPPED, endings.TRIPPED)  # a restarted board may resume by itself
 LATE_S = 600.0  # chosen: an experiment so much over its time, and a quarter of it, has a board whose clock is wrong
 LEARN_S = 3600.0  # chosen: from cold an hour holds the warm-up, and four waves or more; see the bench's table
+WARM_SHARE = 0.6  # chosen: of the experiment; the waves after it show how the chocolate follows the water
 COLD_C = 20.0  # a simulated warmer is learnt from cold, as a real one should be
 
 
@@ -41,6 +47,9 @@ def learn(asked: TuneAsked, profile: Profile, say: Say, store: Store) -> tuple[P
     view = choose_view(sys.stderr, full=sys.stdout.isatty(), big=False, keys=KEYS_VIRTUAL, keys_alone=KEYS_ALONE)
     with open_board(setup.port, setup.simulated) as session, Runner(setup, session, view) as runner:
         runner.prepare()
+        start = runner.starter
+        for note in [*runner.notes(), *doubts(start.rig, profile, start.room_c, setup.for_s or LEARN_S)]:
+            say(f"bain: {note}", err=True)
         stir = "" if session.virtual else "stir the bowl every minute or two; "
         say(f"bain: learning the warmer: up to its working point, then a slow wave of heat; {stir}Ctrl-C stops it and "
             "the heater is off", err=True)
@@ -56,6 +65,37 @@ def learn(asked: TuneAsked, profile: Profile, say: Say, store: Store) -> tuple[P
         raise RefusedError(f"the experiment did not come to its end: {_why(ended, limit_s)}",
                            hint=f"{'the warmer is off' if off else NOT_OFF}; its log is in {folder}")
     return folder, setup.rig
+
+
+def doubts(rig: Rig, profile: Profile, room_c: float, for_s: float) -> list[str]:
+    """Why the tuning may be refused at its end, as far as the rig file tells: said before the wait.
+
+    Parameters
+    ----------
+    rig : Rig
+        The warmer.
+    profile : Profile
+        What it is to hold.
+    room_c : float
+        The room, where everything begins cold, °C.
+    for_s : float
+        How long the experiment takes, s.
+    """
+    body, target_c, heater_w = body_of(rig), profile.target_c, float(rig.settings["heater_w"])
+    chocolate_kg = float(rig.settings["chocolate_kg"])
+    needs = steady(body, target_c, Surroundings(room_c, HUMIDITY, chocolate_kg, rig.plant.ring_cover))
+    if needs.need_w > heater_w:
+        return [f"by its rig file the heater is too weak: holding {target_c:g} °C in a room of {room_c:g} °C takes "
+                f"about {needs.need_w:.0f} W of its {heater_w:g} W, and tuning would be refused for that. Cover bowl "
+                "and water, warm the room, or take a stronger heater"]
+    full_j_per_k = bath_j_per_k(body) + body.wall_j_per_k + chocolate_kg * CP_LIQUID.value
+    # The losses grow to their end meanwhile: half of them is their mean.
+    warm_s = full_j_per_k * max(0.0, target_c - room_c) / (heater_w - needs.need_w / 2.0)
+    if warm_s > WARM_SHARE * for_s:
+        wanted_s = 1800.0 * math.ceil(warm_s / WARM_SHARE / 1800.0)
+        return [f"by its rig file the warmer takes about {duration_words(warm_s)} to warm up, which leaves little of "
+                f"the {duration_words(for_s)} to learn from: --for {units.duration_typed(wanted_s)} is safer"]
+    return []
 
 
 def _why(ended: Outcome, limit_s: float) -> str:
