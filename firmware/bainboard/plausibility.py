@@ -85,9 +85,9 @@ class BowlProbeOut:
         self.out_s = self._stays_s = 0.0
         self._fall.begin()
 
-    def step(self, dt_s: float, bowl_c: float, water_c: float, room_c: float, melts: bool, acted: bool) -> None:
-        """One valid reading; `acted`: a person has just done something, and may have set it right."""
-        if acted or (self.out and bowl_c >= self._from_c - self.BACK_K):
+    def step(self, dt_s: float, bowl_c: float, water_c: float, room_c: float, melts: bool, explained: bool) -> None:
+        """One valid reading; `explained`: a refill is on its way, or a person's act may just have set it right."""
+        if explained or (self.out and bowl_c >= self._from_c - self.BACK_K):
             self.begin()
         if self.out:
             self.out_s += dt_s

@@ -385,7 +385,7 @@ class Programme:
 
     def _confirm(self) -> None:
         if self.prompt == "pour":  # it is in, though a warm refill may never show in the reading
-            self.refill.due_ms = None
+            self.refill.pour(self._now_ms)
             self._report("refill")
             return
         yes = self._step[stages.YES]

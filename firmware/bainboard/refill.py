@@ -5,6 +5,7 @@ LATE_MS = 5 * 60 * 1000  # this late, it is not coming: ten minutes after a pres
 LEAD_K = 0.7  # until it comes the bowl's aim leads by this: enough for all the ceiling allows (chosen, simulated)
 POURED_K = 0.3  # a move that shows it was poured: five steps of 1/16 °C (chosen)
 EDGE_K = 0.1  # nothing aims closer to the window's ends than this
+MIXES_MS = 10 * 60 * 1000  # by then it is stirred in and has melted (chosen)
 LED_K = 0.1  # this near to where it waits, the bowl has led as far as it will (chosen)
 
 
@@ -26,6 +27,7 @@ class Refill:
         self.may_pour = False
         self._leads = True  # it is colder than the bowl, as far as is known
         self._furthest_c: float | None = None  # the furthest the bowl went since the bath leads
+        self._poured_ms: int | None = None
 
     def announce(self, now_ms: int, in_ms: int | None, leads: bool) -> None:
         """It comes in `in_ms`; None is a press: on its way, and pressed again, not coming after all."""
@@ -38,6 +40,16 @@ class Refill:
         self.may_pour = False
         self._leads = leads
         self._furthest_c = None
+
+    def pour(self, now_ms: int) -> None:
+        """It is in."""
+        self.due_ms, self._poured_ms = None, now_ms
+
+    def chills(self, now_ms: int) -> bool:
+        """Is a fall of the bowl this refill's? From the time it may come until it has mixed in."""
+        if self.due_ms is not None and now_ms >= self.due_ms - LEAD_MS:
+            return True
+        return self._poured_ms is not None and now_ms - self._poured_ms < MIXES_MS
 
     def expire(self, now_ms: int) -> bool:
         """Forget one that is too late; true if it was."""
@@ -58,7 +70,7 @@ class Refill:
             self._furthest_c = bowl_c
         self._furthest_c = max(self._furthest_c, bowl_c) if self._leads else min(self._furthest_c, bowl_c)
         if abs(bowl_c - self._furthest_c) > POURED_K:
-            self.due_ms = None
+            self.pour(now_ms)
             return None
         has_led = self._leads and bowl_c >= p.high_c - EDGE_K - LED_K
         self.may_pour = self.may_pour or now_ms >= self.due_ms or has_led

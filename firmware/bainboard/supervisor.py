@@ -57,6 +57,7 @@ class Inputs:
         self.bowl_c: float | None = None
         self.bowl_fitted = False
         self.bowl_away = False  # lifted, by button, message or detection
+        self.chilled = False  # an announced refill explains a fall of the bowl
         self.bowl_limit_c = HOTTEST_C  # no heat while the chocolate reads over this
         self.stage_limit_c = 0.0  # water's limit in this stage
         self.never_c = HOTTEST_C  # what this chocolate must never meet, while it melts; else no reading is as warm
@@ -208,7 +209,7 @@ def too_many_retests(s, i: Inputs) -> bool:
 def bowl_fell(s, i: Inputs) -> bool:
     """A fall of F K to the room: probe lag x ln(F / (F - 4)) + two minutes; with a room less than 4 K colder, never.
 
-    From the first pass on it is no witness.
+    From the first pass on it is no witness. Not from five minutes before an announced refill until it has mixed in.
     """
     return s.bowl_out.out and s.bowl_out.out_s >= s.bowl_out.STAYS_S
 
@@ -559,8 +560,8 @@ class Supervisor:
         if bowl_c is None or not self.water_ok:
             self.bowl_out.begin()
         else:
-            acted = now_ms - i.last_person_ms < ACTED_MS
-            self.bowl_out.step(dt_s, bowl_c, self.calm_c, i.room_c, i.bowl_limit_c > MELTED_C, acted)
+            explained = i.chilled or now_ms - i.last_person_ms < ACTED_MS
+            self.bowl_out.step(dt_s, bowl_c, self.calm_c, i.room_c, i.bowl_limit_c > MELTED_C, explained)
         self.bowl_c = None if self.bowl_out.out else bowl_c
         if self.bowl_c is None or not self.water_ok:
             self.lifted.begin()

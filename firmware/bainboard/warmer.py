@@ -201,7 +201,7 @@ class Warmer:
         i.duty_zero = not (self.duty > 0.0 or given_j > 0.0)
         i.guard_open = not self.guard
         i.room_c = self.room_c
-        self._take_limits(i)
+        self._take_programme(i, now_ms)
         s.step(now_ms, dt_ms, i)
         self.bowl_c = None if s.bowl_out.out else bowl_c
         self._take_verdict()
@@ -223,9 +223,12 @@ class Warmer:
         if not s.guard_ok:
             self.guard = 0
 
-    def _take_limits(self, i: Inputs) -> None:
-        """The stage's limits. The water's comes down, and the supervisor waits for it, once a bowl is warm."""
+    def _take_programme(self, i: Inputs, now_ms: int) -> None:
+        """The stage's limits, and a refill that chills the bowl. The water's limit comes down, and the supervisor waits
+        for it, once a bowl is warm.
+        """
         p = self.programme
+        i.chilled = p is not None and p.refill.chills(now_ms)
         if p is None:
             i.stage_limit_c, i.bowl_limit_c, i.never_c = self.values["hard_limit_c"], HOTTEST_C, HOTTEST_C
             return

@@ -15,7 +15,7 @@ def test_a_fall_at_the_allowed_rate_is_none_and_twice_that_is_met_when_it_is_a_k
 
 
 def test_a_bowl_probe_in_the_air_is_out_until_it_reads_as_before_or_a_person_acts():
-    for back_c, acted in ((30.0, False), (21.0, True)):
+    for back_c, explained in ((30.0, False), (21.0, True)):
         probe = BowlProbeOut(values_of(POT))
         for c in (31.5, 30.0, 28.6):
             probe.step(1.0, c, 33.0, 20.0, False, False)
@@ -23,7 +23,7 @@ def test_a_bowl_probe_in_the_air_is_out_until_it_reads_as_before_or_a_person_act
         probe.step(1.0, 27.0, 33.0, 20.0, False, False)
         assert probe.out
         probe.step(1.0, 24.0, 33.0, 20.0, False, False)
-        probe.step(1.0, back_c, 33.0, 20.0, False, acted)
+        probe.step(1.0, back_c, 33.0, 20.0, False, explained)
         assert not probe.out
 
 

@@ -158,3 +158,15 @@ def test_without_an_announcement_the_aim_is_the_target_and_follows_it():
     p.act("thicker", 1000)
     p.step(1000, 33.0, 31.5)
     assert p.aim_c == p.target_c
+
+
+def test_a_refill_chills_the_bowl_from_when_it_may_come_until_it_has_mixed_in():
+    p, _ = announced(31.5, 31.5, in_ms=600000)
+    assert not p.refill.chills(299999)
+    assert p.refill.chills(300000)
+    p.refill.pour(700000)
+    assert p.refill.chills(1299999)
+    assert not p.refill.chills(1300000)
+    p, _ = announced(31.5, 31.5)
+    p.act("announce", 2000)  # pressed again: it is not coming
+    assert not p.refill.chills(2000)

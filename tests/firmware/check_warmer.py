@@ -2,7 +2,7 @@
 
 from fake_bath import POT, Bath, values_of
 
-from bainboard import settings
+from bainboard import faults, settings
 from bainboard.selftest import MOST_BROKEN_OFF, WAIT_MS
 from bainboard.warmer import CHECK, HOLD, IDLE, NOTHING_SEEN, PAUSE, Warmer
 
@@ -129,3 +129,22 @@ def test_no_power_cut_forgets_how_warm_the_water_may_be_and_an_end_of_the_hold_d
     assert kitchen.start() is None
     kitchen.warmer.stop()
     assert kitchen.warmer.evidence == NOTHING_SEEN
+
+
+def test_a_fall_that_an_announced_refill_makes_is_no_probe_out_of_its_bowl():
+    """0.45 kg at 20 °C in 1 kg at 31.5 °C: 27.9 °C by the mixture of equal heats; what melts in it takes 2 K more."""
+    for announced in (True, False):
+        kitchen = Kitchen(Bath(POT, 33.0, 31.5), values_of(POT, **{"probe.bowl.kind": "onewire"}))
+        assert kitchen.start() is None
+        assert kitchen.run(1500, until=lambda warmer: warmer.state == HOLD)
+        kitchen.run(60)
+        if announced:
+            assert kitchen.warmer.act("announce", kitchen.now_ms) is None
+        kitchen.run(240)
+        for _ in range(30):
+            kitchen.bath.bowl_c -= 0.2
+            kitchen.run(1)
+        kitchen.run(300)
+        said = [dict(pairs)["fault"] for name, pairs in kitchen.warmer.events if name == "warn"]
+        assert said == ([] if announced else [faults.BOWL_OUT])
+        assert (kitchen.warmer.bowl_c is None) != announced
