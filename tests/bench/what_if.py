@@ -25,7 +25,7 @@ from bainwright.core.errors import BainError
 from bainwright.files.chocolate import load_profile
 from bainwright.happenings.search import find
 from bainwright.what_if import choice as what_if
-from bainwright.what_if import recorded_evening
+from bainwright.what_if import outcome, recorded_evening
 
 HOURS = 5.0
 KINDS = ("gains", "target", "announce")
@@ -74,7 +74,7 @@ def one(seed: int, rigs: list[Any]) -> list[tuple[str, str, list[tuple[what_if.F
             continue
         evening = recorded_evening.evening_of(again, [], settings, window, stage)
         evening = replace(evening, target_c=np.full(len(evening.mode), hold["target_c"]))
-        truth = what_if.scored(evening, evening.water_c, evening.bowl_c, window)
+        truth = outcome.scored(evening, evening.water_c, evening.bowl_c, window)
         out.append((plant, kind, [(each, truth[each.name]) for each in answer.figures]))
     return out
 

@@ -306,11 +306,11 @@ def _intervals(fit: _Fit, x: Floats, rng: np.random.Generator) -> Findings:
     spread = np.linalg.solve(jac.T @ jac, jac.T)
     block = 2 * BLOCK_S // PACE_S
     starts = rng.integers(0, max(1, rows - block), (SAMPLES, rows // block + 1))
-    drawn = misses[(starts[:, :, None] + np.arange(block)).reshape(SAMPLES, -1)[:, :rows] % rows] / fit.noise_c
-    # The guess was one observation too, so it is resampled as well.
-    drawn = np.concatenate([drawn, rng.standard_normal((SAMPLES, len(x)))], axis=1)
+    own = spread[:, rows:] @ rng.standard_normal((SAMPLES, len(x))).T  # the guess was one observation too
+    for at, begin in enumerate(starts):  # one by one: all of a long log together are hundreds of megabytes
+        own[:, at] += spread[:, :rows] @ misses[(begin[:, None] + np.arange(block)).ravel()[:rows] % rows] / fit.noise_c
     reach = np.maximum(4.0, np.abs(x) + 1.0)  # in spreads: no absurd model, and the best fit well inside
-    moved = np.clip(x + WIDER * drawn @ spread.T, -reach, reach)[:, : len(NAMES)]
+    moved = np.clip(x + WIDER * own.T, -reach, reach)[:, : len(NAMES)]
     low, high = np.percentile(np.exp(fit.center + moved * _SPREAD), [2.5, 97.5], axis=0)
     samples = np.exp(fit.center + _conditioned(fit, x, moved[:TRIED]) * _SPREAD)
     model, _ = fit.split(x)

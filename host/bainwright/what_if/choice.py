@@ -17,22 +17,21 @@ from numpy.typing import NDArray
 
 from bainboard.refill import EDGE_K
 from bainwright.core.errors import FileError, UseError
-from bainwright.files.score import READINGS, Trace, Window, score
+from bainwright.files.score import Window
 from bainwright.happenings.kinds import WARM_REFILL, Happening
 from bainwright.record.reader import HoldLog
 from bainwright.tuning.gains import Notes, foreign
+from bainwright.what_if.outcome import BOWL, ERROR, OUTSIDE, STEP_S, WARM_UP, WATER, Outcome, outcome, scored
 from bainwright.what_if.recorded_evening import LEAD_S, Recorded, law_of, recorded
-from bainwright.what_if.replay import EASES, LEADS, Evening, Played, play
+from bainwright.what_if.replay import EASES, LEADS, Evening
 
 Floats = NDArray[np.float64]
 
-PIECE_S = 3600  # of an evening, whose intervals are worked out at once; chosen
 MOST_AHEAD_S = 3600.0  # chosen: the bath leads in the last `LEAD_S` only, whenever it was announced
 SHARE = 0.9  # of the evenings inside the interval; of the warmers that fit, before it is widened
 # What a model of two stores misses, beside what its figures leave open: a share of a change, and at the least so much.
 # Chosen on other evenings than those that tests/bench/RESULTS.md judges.
 OFF_BY = 0.6
-ERROR, OUTSIDE, WARM_UP, WATER, BOWL = "error_c", "outside_min", "warm_up_min", "water_peak_c", "bowl_peak_c"
 LEAST = {ERROR: 0.018, OUTSIDE: 4.0, WARM_UP: 2.5, WATER: 0.1, BOWL: 0.12}
 PEAKS = (WATER, BOWL)
 WIDER = 2.0  # chosen on other evenings than those that tests/bench/RESULTS.md judges
@@ -80,7 +79,7 @@ class WhatIf:
         Error (°C), minutes outside the window, minutes to warm up (only of a hold that began by it), warmest water and
         bowl (°C).
     t_s, was_c, would_be_c, low_c, high_c : ndarray, shape (n,)
-        Seconds of the hold, and the bowl: recorded, replayed, and the ends of the interval.
+        Seconds of the hold, each `STEP_S`, and the bowl: recorded, replayed, and the ends of the interval.
     refills_s : list of float
         The refills that were announced.
     foreign : list of str
@@ -132,13 +131,11 @@ def what_if(record: Recorded, choice: Choice) -> WhatIf:
         When the target is outside the window.
     """
     other = _chosen(record, choice)
-    tried = play(other, law_of({**record.values, **(choice.gains or {})}), record.models)
-    # Piece by piece: quantiles take several copies of what they are of.
-    pieces = [slice(at, at + PIECE_S) for at in range(0, len(record.evening.at_s), PIECE_S)]
-    low, middle, high = np.concatenate(
-        [_interval(tried.bowl_c[:, piece] - record.as_it_was.bowl_c[:, piece]) for piece in pieces], axis=1)
-    was_c = record.evening.bowl_c
-    return WhatIf(choice, record.window, _figures(record, other, tried), record.evening.at_s, was_c, was_c + middle,
+    law = law_of({**record.values, **(choice.gains or {})})
+    tried = outcome(other, law, record.models, record.window)
+    low, middle, high = _interval(tried.shift_c - record.as_it_was.shift_c)
+    at_s, was_c = record.evening.at_s[::STEP_S], record.evening.bowl_c[::STEP_S]
+    return WhatIf(choice, record.window, _figures(record, tried), at_s, was_c, was_c + middle,
                   was_c + low, was_c + high, [each.at_s for each in record.refills],
                   foreign(choice.gains_notes, record.values))
 
@@ -172,16 +169,14 @@ def _interval(changed: Floats) -> tuple[Floats, Floats, Floats]:
     return middle - WIDER * (middle - low), middle, middle + WIDER * (high - middle)
 
 
-def _figures(record: Recorded, other: Evening, tried: Played) -> list[Figure]:
-    evening, window, as_it_was = record.evening, record.window, record.as_it_was
-    was = scored(evening, evening.water_c, evening.bowl_c, window)
-    before = [scored(evening, *each, window) for each in zip(as_it_was.water_c, as_it_was.bowl_c, strict=True)]
-    after = [scored(other, *each, window) for each in zip(tried.water_c, tried.bowl_c, strict=True)]
+def _figures(record: Recorded, tried: Outcome) -> list[Figure]:
+    evening, as_it_was = record.evening, record.as_it_was
+    was = scored(evening, evening.water_c, evening.bowl_c, record.window)
     warms_up = record.from_start and was[WARM_UP] >= LEAST_WARM_UP_MIN
-    played_otherwise = not np.array_equal(tried.duty, as_it_was.duty)
+    played_otherwise = not np.array_equal(tried.shift_c, as_it_was.shift_c)
     found = []
     for name, value in was.items():
-        changed = np.array([new[name] - old[name] for new, old in zip(after, before, strict=True)])
+        changed = np.array([new[name] - old[name] for new, old in zip(tried.figures, as_it_was.figures, strict=True)])
         if not (np.isfinite(value) and np.isfinite(changed).all()) or (name == WARM_UP and not warms_up):
             continue
         least = LEAST[name] if played_otherwise else 0.0
@@ -198,21 +193,3 @@ def _ends(value: float, changed: tuple[Floats, Floats, Floats], name: str, least
     ends = (mid, mid - np.hypot(middle - low, model), mid + np.hypot(high - middle, model))
     would_be, low, high = (each if name in PEAKS else max(0.0, each) for each in map(float, ends))
     return would_be, low, high
-
-
-def scored(evening: Evening, water_c: Floats, bowl_c: Floats, window: Window) -> dict[str, float]:
-    """The figures of one replay, by the definitions of a hold's score and over the same seconds."""
-    first = int(np.argmax(evening.counts))
-    t_s = np.arange(len(evening.counts), dtype=float)[first:]
-    trace = Trace(t_s, water_c[first:], bowl_c[first:], evening.target_c[first:], float(t_s[-1] + 1.0), READINGS)
-    found = score(trace, window, evening.counts[first:])
-    span_s = (found.scored_to_s or 0.0) - (found.scored_from_s or 0.0)
-    inside = found.in_window_fraction
-    values = {
-        ERROR: found.bowl_rms_error_c,
-        OUTSIDE: None if not inside else (1.0 - inside) * span_s / 60.0,
-        WARM_UP: None if found.warm_up_s is None else (found.warm_up_s - first) / 60.0,
-        WATER: found.counted.water_peak_c,
-        BOWL: found.counted.bowl_peak_c,
-    }
-    return {name: float("nan") if value is None else float(value) for name, value in values.items()}

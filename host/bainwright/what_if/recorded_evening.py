@@ -26,7 +26,8 @@ from bainwright.happenings.kinds import COLD_REFILL, LIFTED, WARM_REFILL, Happen
 from bainwright.record.reader import HoldLog
 from bainwright.tuning.dataset import LEAST_PIECE_S, Piece, Record, record_of
 from bainwright.tuning.model import NAMES, Findings, Model
-from bainwright.what_if.replay import AS_RECORDED, EASES, FOLLOWED, FREE, LEADS, Evening, Played, play
+from bainwright.what_if.outcome import STEP_S, Outcome, outcome
+from bainwright.what_if.replay import AS_RECORDED, EASES, FOLLOWED, FREE, LEADS, Evening
 
 Floats = NDArray[np.float64]
 
@@ -63,7 +64,7 @@ class Recorded:
         Those that were found.
     models : list of Model
         Warmers that fit.
-    as_it_was : Played
+    as_it_was : Outcome
         The evening played again on each with nothing changed.
     """
 
@@ -73,7 +74,7 @@ class Recorded:
     from_start: bool
     refills: list[Happening]
     models: list[Model]
-    as_it_was: Played
+    as_it_was: Outcome
 
 
 def recorded(log: HoldLog, happened: Sequence[Happening], seed: int = 0) -> Recorded:
@@ -99,7 +100,7 @@ def recorded(log: HoldLog, happened: Sequence[Happening], seed: int = 0) -> Reco
     values, window, stage = setup(log)
     evening = evening_of(log, happened, values, window, stage)
     models = _drawn(_identified(log, happened, values), seed)
-    as_it_was = play(evening, law_of(values), models)
+    as_it_was = outcome(evening, law_of(values), models, window)
     _refuse_unlike(evening, as_it_was)
     refills = [each for each in happened if each.kind in (COLD_REFILL, WARM_REFILL)]
     return Recorded(evening, values, window, str(log["stage"][0]) in ("", stage), refills, models, as_it_was)
@@ -271,10 +272,10 @@ def _drawn(findings: Findings, seed: int) -> list[Model]:
     return [findings.model.with_vector(each) for each in picked]
 
 
-def _refuse_unlike(evening: Evening, as_it_was: Played) -> None:
+def _refuse_unlike(evening: Evening, as_it_was: Outcome) -> None:
     """Refuse where the evening played as it was is not the recorded one: then something else decided the heat."""
     free = evening.mode == FREE
-    missed_c = np.sqrt(np.nanmean((np.median(as_it_was.bowl_c, axis=0) - evening.bowl_c)[free] ** 2))
+    missed_c = np.sqrt(np.nanmean(np.median(as_it_was.shift_c, axis=0)[free[::STEP_S]] ** 2))
     error_c = np.sqrt(np.nanmean((evening.bowl_c - evening.target_c)[free] ** 2))
     if not missed_c < max(OFF_C, OFF_SHARE * error_c):
         raise FileError("played again as it was, the hold does not match the record: something besides the gains "

@@ -8,8 +8,9 @@ With the heat of the record the readings are exactly those of the record, noise 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,37 +32,36 @@ import numpy as np
 AS_RECORDED, FOLLOWED, FREE = range(3)
 
 @njit(cache=True, nogil=True)
-def replay(cascades, phis, gammas, rows, mode, kit, shift, heat):
+def replay(cascades, phis, gammas, rows, mode, kit, shift):
     low_c, high_c, ceiling_c, room_c, heater_w, walled = kit
-    for n in range(len(cascades)):
-        c = cascades[n]
-        x, fresh = np.zeros(5), np.zeros(5)
-        begun = False
-        for t in range(len(mode)):
-            water, bowl, duty = rows[t, 0] + x[3], rows[t, 1] + x[4], rows[t, 2]
-            away = rows[t, 5] > 0.0
-            if mode[t] != AS_RECORDED and not isnan(water):
-                if not begun:
-                    Cascade_reset(c, water, bowl)
-                    begun = True
-                aim, comes = rows[t, 3], rows[t, 4]
-                if comes > 0.0 and not isnan(bowl):
-                    aim = LED(aim, high_c, ceiling_c, bowl)
-                elif comes < 0.0:
-                    aim = EASED(aim, low_c)
-                wanted = Cascade_step(c, water, nan if away else bowl, aim, ceiling_c, room_c, 1.0, away, walled > 0.0)
-                if mode[t] == FREE:
-                    duty = wanted
-                Cascade_applied(c, duty)
-            changed_w = heater_w * (duty - rows[t, 2])
-            out = 1 if away or rows[t, 6] > 0.0 else 0
-            for i in range(5):
-                total = gammas[n, out, i] * changed_w
-                for j in range(5):
-                    total += phis[n, out, i, j] * x[j]
-                fresh[i] = total
-            shift[n, t, 0], shift[n, t, 1], heat[n, t] = x[3], x[4], duty
-            x[:] = fresh
+    c = cascades[0]
+    x, fresh = np.zeros(5), np.zeros(5)
+    begun = False
+    for t in range(len(mode)):
+        water, bowl, duty = rows[t, 0] + x[3], rows[t, 1] + x[4], rows[t, 2]
+        away = rows[t, 5] > 0.0
+        if mode[t] != AS_RECORDED and not isnan(water):
+            if not begun:
+                Cascade_reset(c, water, bowl)
+                begun = True
+            aim, comes = rows[t, 3], rows[t, 4]
+            if comes > 0.0 and not isnan(bowl):
+                aim = LED(aim, high_c, ceiling_c, bowl)
+            elif comes < 0.0:
+                aim = EASED(aim, low_c)
+            wanted = Cascade_step(c, water, nan if away else bowl, aim, ceiling_c, room_c, 1.0, away, walled > 0.0)
+            if mode[t] == FREE:
+                duty = wanted
+            Cascade_applied(c, duty)
+        changed_w = heater_w * (duty - rows[t, 2])
+        out = 1 if away or rows[t, 6] > 0.0 else 0
+        for i in range(5):
+            total = gammas[out, i] * changed_w
+            for j in range(5):
+                total += phis[out, i, j] * x[j]
+            fresh[i] = total
+        shift[t, 0], shift[t, 1] = x[3], x[4]
+        x[:] = fresh
 '''
 
 
@@ -111,17 +111,16 @@ class Evening:
     walled: bool
 
 
-@dataclass(frozen=True)
-class Played:
-    """Readings (°C) and duty of each replay, shape (replays, n)."""
+class Played(NamedTuple):
+    """Readings of one replay, °C, and by how much its bowl differs from the recorded one; shape (n,)."""
 
     water_c: Floats
     bowl_c: Floats
-    duty: Floats
+    shift_c: Floats
 
 
-def play(evening: Evening, law: Cascade, models: Sequence[Model]) -> Played:
-    """Play an evening again, once with each model of the warmer.
+def play(evening: Evening, law: Cascade, models: Sequence[Model]) -> Iterator[Played]:
+    """Play an evening again, once with each model of the warmer, one after the other: of two days all take 250 MB.
 
     Parameters
     ----------
@@ -136,18 +135,15 @@ def play(evening: Evening, law: Cascade, models: Sequence[Model]) -> Played:
 
     rows = np.stack([evening.water_c, evening.bowl_c, np.nan_to_num(evening.duty), evening.target_c, evening.comes,
                      evening.away, evening.out], axis=1)  # fmt: skip
-    both = [[discrete(each) for each in (_late(model), _late(replace(model, coupling_w_per_k=BARELY_W_PER_K)))]
-            for model in models]
-    phis = np.array([[phi for phi, _ in pair] for pair in both])
-    gammas = np.array([[gamma[:, 0] for _, gamma in pair] for pair in both])
     kit = (evening.low_c, evening.high_c, evening.ceiling_c, evening.room_c, evening.heater_w,
            float(evening.walled))
-    shift, heat = np.zeros((len(models), len(rows), 2)), np.zeros((len(models), len(rows)))
-    _machine(law).replay(compiled.records([law] * len(models)), phis, gammas, rows, evening.mode, kit, shift, heat)
-    water_c, bowl_c = shift[:, :, 0], shift[:, :, 1]
-    water_c += evening.water_c  # in place: of two days each copy is 60 MB
-    bowl_c += evening.bowl_c
-    return Played(water_c, bowl_c, heat)
+    machine = _machine(law)
+    for model in models:
+        both = [discrete(each) for each in (_late(model), _late(replace(model, coupling_w_per_k=BARELY_W_PER_K)))]
+        phis, gammas = np.array([phi for phi, _ in both]), np.array([gamma[:, 0] for _, gamma in both])
+        shift = np.zeros((len(rows), 2))
+        machine.replay(compiled.records([law]), phis, gammas, rows, evening.mode, kit, shift)
+        yield Played(evening.water_c + shift[:, 0], evening.bowl_c + shift[:, 1], shift[:, 1])
 
 
 def _late(model: Model) -> Model:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from bainwright.core.units import duration_words
-from bainwright.what_if.choice import BOWL, ERROR, OUTSIDE, SHARE, WARM_UP, WATER, Choice, Figure, Refused, WhatIf
+from bainwright.what_if.choice import SHARE, Choice, Figure, Refused, WhatIf
+from bainwright.what_if.outcome import BOWL, ERROR, OUTSIDE, WARM_UP, WATER
 from bainwright.words.section import Section
 
 TITLE = "What if"
