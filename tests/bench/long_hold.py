@@ -26,7 +26,7 @@ def main(interpreter: str) -> None:
         compile_all(folder)
         log.mkdir()
         command = [interpreter, "-X", f"heapsize={HEAP_KB + PROBE_KB}K",
-                   str(Path(__file__).with_name("long_hold_probe.py")), str(folder), str(log), *layers(), FITTED[0]]
+                   str(folder / "long_hold_probe.py"), str(folder), str(log), *layers(), FITTED[0]]
         said = subprocess.run(command, capture_output=True, text=True, check=False)
     end = re.search(r"^end (\S+) (\d+) (\d+) (\d+) (\d+) (\d+)$", said.stdout, re.MULTILINE)
     if end is None:

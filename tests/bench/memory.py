@@ -14,7 +14,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from bainwright.files.firmware import firmware
+from bainwright.files.firmware import as_on_board, firmware
 from bainwright.virtual.interpreter import MPY
 
 FIRMWARE = Path(__file__).parents[2] / "firmware"
@@ -25,11 +25,14 @@ FITTED = ["drivers.onewire_probe", "display_task"]  # loaded where a warmer has 
 
 
 def compile_all(folder: Path) -> None:
-    """Every module of the firmware as bytecode under `folder`, as an install sends it."""
+    """Every module of the firmware as bytecode under `folder`, as an install sends it, and the probes beside them."""
     for path, content in firmware(MPY).files.items():
         target = folder / path
         target.parent.mkdir(parents=True, exist_ok=True)
         target.write_bytes(content)
+    for name in ("memory_probe.py", "long_hold_probe.py"):
+        source = Path(__file__).with_name(name).read_text(encoding="utf-8")
+        (folder / name).write_text(as_on_board(source), encoding="utf-8")
 
 
 def layers() -> list[str]:
@@ -45,7 +48,7 @@ def main() -> None:
         compile_all(Path(folder))
         interpreter = sys.argv[1] if len(sys.argv) > 1 else str(Path(sys.executable).with_name("micropython"))
         command = [interpreter, "-X", "heapsize=1M"]
-        command += [str(Path(__file__).with_name("memory_probe.py")), folder]
+        command += [f"{folder}/memory_probe.py", folder]
         said = subprocess.run(command + layers() + FITTED, capture_output=True, text=True, check=False)
     if said.returncode:
         sys.exit(said.stdout + said.stderr)

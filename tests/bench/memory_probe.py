@@ -10,12 +10,12 @@ class Fake:
     """Replaces `machine`, `onewire` and a pin: enough for the modules to load and the loop to run."""
 
     def __init__(self, *args, **kwargs):
-        self.level = 0
+        self.on = 0
 
     def value(self, level=None):
         if level is None:
-            return self.level
-        self.level = level
+            return self.on
+        self.on = level
         return None
 
     def __getattr__(self, name):
@@ -39,7 +39,7 @@ class Driver:
         pass
 
     def read(self):
-        if self.board.level and self.board.guard.level:
+        if self.board.on and self.board.guard.on:
             self.temp_c += 0.02
         return self.temp_c, 0
 
@@ -51,7 +51,7 @@ class Board:
 
     def __init__(self):
         self.ms = self.until_ms = 0
-        self.level = 0
+        self.on = 0
         self.guard = Fake()
         self.pins = {"sda": 4, "scl": 5}
 
@@ -82,7 +82,7 @@ class Board:
         return Probe(Driver(self), 0.0, 1.0, values["trip.jump_c_per_s"])
 
     def switch(self, level):
-        self.level = level
+        self.on = level
 
     def wait(self, until_ms):
         self.ms = max(self.ms + 1, until_ms)

@@ -9,6 +9,7 @@ import serial
 
 from bainboard import wire
 from bainwright.core.errors import LinkError
+from bainwright.files.firmware import as_on_board
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.made_firmware import firmware_files
 
@@ -33,7 +34,7 @@ app = sys.modules["bainboard.app"]
 class App(app.App):
     passes = 0
     ballast = None
-    def build(self, *stored):  # private names are other ones in what is sent to a board
+    def build(self, *stored):
         super().build(*stored)
         step = self.warmer.step
         def counted(now_ms, *rest):
@@ -91,7 +92,7 @@ def run(
     started = ("/bainboard/start.py", "/bainboard/start.mpy")
     folder = next(path for path in files if path.endswith(started)).rsplit("/bainboard/", 1)[0]
     main = MAIN.format(folder=folder, every=every_s, ballast_at=ballast_at, leave=leave)
-    ours: dict[str, bytes | None] = {**usual_files(play.rig, play.profile), "/main.py": main.encode()}
+    ours: dict[str, bytes | None] = {**usual_files(play.rig, play.profile), "/main.py": as_on_board(main).encode()}
     day = Day([], [], [], [], [])
     passes = round(hours * HOUR)
     with VirtualBoard(play.rig, None, play.scenario, play.seed, None, ours,

@@ -41,7 +41,8 @@ def other_version(changes: dict[str, str], main: str = "") -> Firmware:
     """Another version: text appended to some source files, and to main.py."""
     base, (source, files) = this_version(), wheel.sources()
     changed = {path: files[path] + text.encode() for path, text in changes.items()}
-    return Firmware(source + main.encode(), {**base.files, **wheel._compile(changed)})
+    made = wheel.shrunk({**files, **changed}, source)
+    return Firmware(source + main.encode(), {**base.files, **wheel._compile({path: made[path] for path in changed})})
 
 
 def newer_version() -> Firmware:

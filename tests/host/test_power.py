@@ -14,6 +14,7 @@ from talk import Talk
 
 from bainboard import faults, framing, store, wire
 from bainwright.files.documents import flash_of
+from bainwright.files.firmware import as_on_board
 from bainwright.files.rig import load_rig
 from bainwright.virtual.board import VirtualBoard
 from bainwright.virtual.made_firmware import firmware_files
@@ -178,7 +179,7 @@ def sabotaged(what: str, when: str = IN_A_HOLD) -> Iterator[Talk]:
     line = "        from bainboard import start\n"
     assert main.count(line) == 1
     spoiled = main.replace(line, SABOTAGE.format(when=when, what=what)[1:])
-    with VirtualBoard(rig, flash_files={**flash_of(rig), "/main.py": spoiled.encode()}) as board:
+    with VirtualBoard(rig, flash_files={**flash_of(rig), "/main.py": as_on_board(spoiled).encode()}) as board:
         talk = Talk(board)
         board.arm()
         board.run_clock()

