@@ -122,7 +122,7 @@ class Rounds:
 
     def _install(self, link: Link, rng: random.Random, offered: dict[str, bytes]) -> None:
         link.transport.close()  # the installer opens the port itself
-        version = other_version({"bainboard/faults.py": f"\nNUMBER = {rng.getrandbits(32)}\n"})
+        version = other_version({"bainboard/faults.py": f"\nNUMBER = [{rng.getrandbits(32)}]\n"})
         self.firmware.add(version.version)
         self.restarts = ("soft", "reset")
         send(self.board, version)
