@@ -39,7 +39,7 @@ class Programme:
         self._now_ms = now_ms
         self._water_c: float | None = None
         self._bowl_c: float | None = None
-        self._answered_ms: int | None = None  # when the person last answered `lift`
+        self._answered_ms: int | None = None  # when the person last answered what a stage asks again
         self._events: list = []
         self._before: tuple | None = None  # the last act that changed something: (when, its name, where it was before)
         self.stage: str | None = None
@@ -53,6 +53,7 @@ class Programme:
         self.stage = stage
         self.prompt = ""
         self._entered_ms = self._now_ms
+        self._answered_ms = None
         self._row = row
         self.low_c, target_c, self.high_c = [self._figure(each) for each in row[stages.WINDOW]]
         if not same_window:  # in the same window it may have been nudged, and stays
@@ -198,7 +199,7 @@ class Programme:
 
     def _wants_seed(self) -> bool:
         """Too warm for too long; then True until it is in its window, so that noise does not switch the question."""
-        if self._bowl_c is None or self.bowl_away or self._now_ms - self._entered_ms < PATIENCE_MS:
+        if self._bowl_c is None or self.bowl_away or self._now_ms - self._entered_ms < PATIENCE_MS or self._heard():
             return False
         return self._bowl_c > self.high_c + (0.0 if self.prompt == "seed_more" else TOO_WARM_K)
 
@@ -212,10 +213,13 @@ class Programme:
         if not (self.duty_zero and self.place == stages.ABOVE) or self.bowl_away or self._bowl_c is None:
             self._since_ms, self._from_c = self._now_ms, self._bowl_c
             return False
-        heard = self._answered_ms is not None and self._now_ms - self._answered_ms < ANSWERED_MS
         more_k = 0.0 if self.prompt == "lift" else HYSTERESIS_K  # noise must not switch the question, beep by beep
         rose = self._from_c is not None and self._bowl_c > self._from_c + more_k
-        return rose and not heard and self._now_ms - self._since_ms >= UNHEATED_MS
+        return rose and not self._heard() and self._now_ms - self._since_ms >= UNHEATED_MS
+
+    def _heard(self) -> bool:
+        """The person has answered in this stage: time for what was done to show."""
+        return self._answered_ms is not None and self._now_ms - self._answered_ms < ANSWERED_MS
 
     # What ends a step by itself.
 

@@ -41,7 +41,7 @@ STAGES: tuple = (
     (SEED,) + _TEMPER + ((_LIFT, SWAP, ("seed_in", None, "advance", "stay"), SWAP, _BACK), "settle"),
     (COOL,) + _TEMPER + ((_LIFT, SWAP, ("cool_down", None, "advance", "stay"), SWAP, _BACK), "settle"),
     ("settle",) + _TEMPER + ((
-        ("settling", "is_settled", None, None),
+        ("settling", "is_settled", "answered", None),
         ("stir", None, "advance", None),
         ("stirring", "is_stirred", None, None),
         ("move_probe", "is_still", "stir_again", None),

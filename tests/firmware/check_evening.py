@@ -72,6 +72,11 @@ def test_settling_waits_for_the_window_stirs_and_continues_to_the_test_by_itself
     assert e.p.prompt == "seed_more"
     e.run(5, 33.0, 32.4)
     assert e.p.prompt == "seed_more"  # until it is inside: a reading's noise does not ask and unask
+    e.act("confirm")
+    e.run(9 * 60, 33.0, 32.6)
+    assert e.p.prompt == ""  # seed that was just given takes minutes
+    e.run(70, 33.0, 32.6)
+    assert e.p.prompt == "seed_more"
     assert e.run(62, 33.0, 31.8) == ["warm"]
     assert e.p.prompt == "stir"
     e.act("confirm")
