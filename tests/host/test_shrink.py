@@ -14,9 +14,9 @@ from board_tools import micropython
 
 from bainboard import start
 from bainwright import virtual
-from bainwright.files import shrink
 from bainwright.files.firmware import firmware, sources
 from bainwright.files.shrink import Module, short_names, shrunk
+from bainwright.files.shrink_beside import renamed
 from bainwright.files.traced import readable
 
 MPY = 6
@@ -180,10 +180,10 @@ def test_a_name_that_objects_of_micropython_or_of_a_board_have_stays(tmp_path):
 def test_a_program_beside_the_firmware_is_written_with_its_names():
     short = {("", "ask"): "_a", ("", "give"): "_a", ("", "last"): "_b", ("", "One"): "_c", ("p.m", "_own"): "_d"}
     program = "from p.m import One\nclass Mine(One):\n    def ask(self):\n        return self.last, 'ask'\n"
-    assert shrink.renamed(program, short) == (
+    assert renamed(program, short) == (
         "from p.m import _c as One\n\nclass Mine(One):\n\n    def _a(self):\n        return (self._b, 'ask')")
     with pytest.raises(ValueError, match="Mine: ask and give"):
-        shrink.renamed("class Mine:\n    def ask(self):\n        self.give = 1\n", short)
+        renamed("class Mine:\n    def ask(self):\n        self.give = 1\n", short)
 
 
 def test_another_version_of_one_module_changes_few_of_the_others_names():

@@ -15,7 +15,8 @@ from typing import NamedTuple
 
 import bainboard
 from bainwright.core.errors import FileError
-from bainwright.files.shrink import renamed, short_names, shrunk
+from bainwright.files.shrink import short_names, shrunk
+from bainwright.files.shrink_beside import renamed
 
 MAIN, FOLDER, RECORD = "/main.py", "/fw", "/fw/boot"
 NONE = "-"

@@ -16,7 +16,7 @@ import operator
 import re
 from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Mapping
-from itertools import combinations, count
+from itertools import count
 from typing import Any
 
 from bainwright.files import shrink_nodes as nodes
@@ -60,18 +60,6 @@ def short_names(files: Mapping[str, bytes], started: bytes = b"") -> Mapping[Key
     return _shared(_modules(files), started)
 
 
-def renamed(source: str, short: Mapping[Key, str]) -> str:
-    """A program that plays with the shrunk package from outside, its public names written as they are there.
-
-    Raises
-    ------
-    ValueError
-        If two names of a class in it are one in the package.
-    """
-    return ast.unparse(_Outside({name: short[module, name] for module, name in short if not module}).visit(
-        ast.parse(source)))
-
-
 def _modules(files: Mapping[str, bytes]) -> dict[str, Module]:
     dotted = {path.removesuffix(".py").replace("/", "."): source for path, source in files.items()}
     return {name: Module(name, source) for name, source in dotted.items()}
@@ -80,14 +68,10 @@ def _modules(files: Mapping[str, bytes]) -> dict[str, Module]:
 def _shared(modules: Modules, started: bytes) -> Mapping[Key, str]:
     stays = {word for name in modules for word in name.split(".")} | STAYS
     stays |= {name for node in ast.walk(ast.parse(started)) for name in nodes.all_names(node)}
-    spaces: list[set[Key]] = []
-    everywhere: set[Key] = set()
-    for module in modules.values():
-        stays |= module.words | module.foreign | module.rebound
-        spaces += module.spaces(modules)
-        everywhere |= module.set_on_others
-    changed = [{key for key in space if key[0] or key[1] not in stays} for space in spaces]
-    return shared(changed, everywhere)
+    stays = stays.union(*(module.staying for module in modules.values()))
+    spaces = [{key for key in space if key[0] or key[1] not in stays}
+              for module in modules.values() for space in module.spaces(modules)]
+    return shared(spaces, {key for module in modules.values() for key in module.set_on_others})
 
 
 class Module:
@@ -230,27 +214,11 @@ class Module:
         return (self._name if PRIVATE.fullmatch(name) else "", name)
 
     @property
-    def words(self) -> set[str]:
-        """Its texts."""
-        return {node.value for node in self._nodes if isinstance(node, ast.Constant) and isinstance(node.value, str)}
-
-    @property
-    def foreign(self) -> set[str]:
-        """The names that are asked of modules outside the package, as `value` of `machine.Pin().value()`."""
-        package = self._name.partition(".")[0]
-        theirs = {
-            each.asname or each.name for node in self._nodes if isinstance(node, ast.Import)
-            or (isinstance(node, ast.ImportFrom) and (node.module or "").partition(".")[0] != package)
-            for each in node.names
-        }
-        asked = [node for node in self._nodes if isinstance(node, ast.Attribute) and nodes.root(node) in theirs]
-        return theirs | {node.attr for node in asked}
-
-    @property
-    def rebound(self) -> set[str]:
-        """The names that mean one thing to the module and another one to a function in it."""
-        return {name for name in self._globals if any(
-            isinstance(node, ast.FunctionDef | ast.Lambda) and nodes.is_local(node, name) for node in self._nodes)}
+    def staying(self) -> set[str]:
+        """The names that stay for what this module says: a text, one of another package's, or one with two meanings."""
+        functions = [node for node in self._nodes if isinstance(node, ast.FunctionDef | ast.Lambda)]
+        rebound = {name for name in self._globals if any(nodes.is_local(each, name) for each in functions)}
+        return nodes.texts(self._nodes) | nodes.foreign(self._nodes, self._name.partition(".")[0]) | rebound
 
     @property
     def set_on_others(self) -> set[Key]:
@@ -429,37 +397,3 @@ class _Rewritten(ast.NodeTransformer):
         value = self._module.constant(node, self._modules)
         node.attr = self._short.get(self._module.key(node.attr), node.attr)
         return value or self.generic_visit(node)
-
-
-class _Outside(ast.NodeTransformer):
-    """Short names for what a program asks of the package's objects, and for what its own classes offer them."""
-
-    def __init__(self, names: Mapping[str, str]) -> None:
-        self._names = names
-
-    def _short(self, name: str) -> str:
-        return self._names.get(name, name)
-
-    def visit_Attribute(self, node: ast.Attribute) -> ast.AST:
-        node.attr = self._short(node.attr)
-        return self.generic_visit(node)
-
-    def visit_ImportFrom(self, node: ast.ImportFrom) -> ast.AST:
-        for each in node.names:
-            if self._short(each.name) != each.name:
-                each.name, each.asname = self._short(each.name), each.asname or each.name
-        return node
-
-    def visit_ClassDef(self, node: ast.ClassDef) -> ast.AST:
-        names = {each for inner in ast.walk(node) if hasattr(inner, "attr") or inner in node.body
-                 for each in nodes.all_names(inner)}
-        for one, other in combinations(sorted(names & self._names.keys()), 2):
-            if self._names[one] == self._names[other]:
-                raise ValueError(f"{node.name}: {one} and {other} are one name in the package")
-        for part in node.body:
-            for each in nodes.outside_functions(part):
-                if isinstance(each, ast.FunctionDef):
-                    each.name = self._short(each.name)
-                elif isinstance(each, ast.Name):
-                    each.id = self._short(each.id)
-        return self.generic_visit(node)

@@ -72,6 +72,21 @@ def root(node: ast.AST) -> str:
     return name_of(node)
 
 
+def texts(inside: list[ast.AST]) -> set[str]:
+    """The texts among nodes."""
+    return {node.value for node in inside if isinstance(node, ast.Constant) and isinstance(node.value, str)}
+
+
+def foreign(inside: list[ast.AST], package: str) -> set[str]:
+    """The names that are asked of modules outside the package, as `value` of `machine.Pin().value()`."""
+    theirs = {
+        each.asname or each.name for node in inside if isinstance(node, ast.Import)
+        or (isinstance(node, ast.ImportFrom) and (node.module or "").partition(".")[0] != package)
+        for each in node.names
+    }
+    return theirs | {node.attr for node in inside if isinstance(node, ast.Attribute) and root(node) in theirs}
+
+
 def body(function: ast.FunctionDef | ast.Lambda) -> list[ast.AST]:
     """What is evaluated when a function is called."""
     return [function.body] if isinstance(function, ast.Lambda) else list(function.body)
