@@ -70,8 +70,11 @@ def test_the_cost_is_error_and_half_the_quiet_error_and_a_fifth_for_each_hour_of
     assert proof.cost_k({**course, COLD: outcome(warm_up_s=np.nan)}) == pytest.approx(0.3 + 0.05 + 0.8)
 
 
-def test_nine_of_ten_are_the_middle_nine_tenths():
-    assert proof.nine_of_ten(np.arange(101.0)) == (5.0, 95.0)
+def test_nine_of_ten_are_the_middle_nine_tenths_with_the_simulation_s_own_error():
+    """Of one warmer alone they are exp(-1.645 x 0.1) and exp(1.645 x 0.1): a normal distribution's 5 and 95 % (any
+    table)."""
+    assert proof.nine_of_ten(np.arange(101.0), 0.0) == (5.0, 95.0)
+    assert proof.nine_of_ten(np.ones(50), 0.1) == pytest.approx((0.848, 1.179), abs=0.006)
 
 
 # -- better, warmer by warmer ----------------------------------------------------------------------------------------
@@ -84,23 +87,27 @@ def cost_times(share: Any) -> dict[str, fastsim.Outcome]:
 
 
 @pytest.mark.parametrize(("share", "ok"), [
-    (0.985, True), (0.995, False), (1.0, False),
-    ([0.98] * 18 + [1.005] * 2, True), ([0.98] * 17 + [1.02] * 3, False), ([0.98] * 19 + [1.05], True),
+    (0.95, True), (0.97, False), (1.0, False),
+    ([0.92] * 19 + [1.2], True), ([0.92] * 17 + [1.2] * 3, False), ([0.9] * 10 + [0.99] * 10, False),
 ])
-def test_gains_pass_at_one_per_cent_better_in_the_middle_and_no_worse_on_nine_of_ten(share, ok):
+def test_gains_pass_where_nine_tenths_win_with_an_error_of_three_per_cent(share, ok):
+    """By hand: the ninth tenth of a normal error of 3 % is exp(1.28 x 0.03) = 1.039; 0.95 becomes 0.99, 0.97 1.008."""
     said = finding("The new gains", cost_times(share))
     assert said.ok is ok
     assert ("not surely better" in said.sentence) is not ok
 
 
-def test_the_share_that_does_better_and_the_median_are_said():
-    """19 of 20 at 0.9: 95 %, by 10 %; all at 0.995: 100 %, the median by -0.5 %."""
-    said = finding("The new gains", cost_times([0.9] * 19 + [1.05])).sentence
-    assert "do better than the present ones on 95 % of the simulated warmers" in said
-    assert "by 10 % at the median" in said
-    said = finding("The new gains", cost_times(0.964 + 0.008 * np.arange(20))).sentence
-    assert "do better on 25 % of" in said
-    assert "the median changes by +4 %" in said
+def test_a_refusal_tells_gains_that_are_as_good_from_those_that_a_longer_log_may_show():
+    """At the median 2 % less is as good; 10 % less, but 20 % more on a quarter of the warmers, is not known."""
+    as_good = finding("The new gains", cost_times(0.98)).sentence
+    assert "change by -2 % at the median" in as_good
+    assert "nothing needs to be done" in as_good
+    unsure = finding("The new gains", cost_times([0.9] * 15 + [1.2] * 5)).sentence
+    assert "change by -10 % at the median of the simulated warmers, but one time in ten by +21 % or more" in unsure
+    assert "A longer log from cold" in unsure
+    sure = finding("The new gains", cost_times(0.9)).sentence
+    assert "change by -10 % at the median" in sure
+    assert "nine times in ten by -6.4 % or better" in sure
 
 
 # -- the error of each kind ------------------------------------------------------------------------------------------
@@ -117,10 +124,11 @@ def test_one_kind_of_evening_may_lose_three_per_cent(times, ok):
 
 
 def test_an_error_is_pooled_as_root_mean_square_and_has_the_ends_of_nine_in_ten():
-    """Of 0.1 and 0.7 in equal parts: sqrt((0.01 + 0.49) / 2) = 0.5."""
+    """Of 0.1 and 0.7 in equal parts: sqrt((0.01 + 0.49) / 2) = 0.5; a tenth of error about each."""
     said = finding(f"In {DIPPING}", evenings(dipping={"rms_k": [0.1] * 10 + [0.7] * 10})).sentence
-    assert "error is 0.500 °C (0.10 to 0.70 °C on 9 warmers of 10), 150 % larger" in said
-    assert "(0.200 °C). On 9 warmers of 10 it is at most 3.50 times" in said
+    assert "error is 0.500 °C (0.09 to 0.80 °C nine times in ten), 150 % larger" in said
+    assert "(0.200 °C). On 9 simulated warmers of 10 it is at most 3.50 times" in said
+    assert "once its first half hour is over" in said
 
 
 def test_no_error_is_said_of_the_warm_up():
@@ -161,7 +169,7 @@ def test_a_warm_up_may_pass_the_window_by_three_tenths(peak_c, ok, words):
     said = finding("From cold", evenings(cold={"bowl_peak_c": peak_c, "warm_up_s": 1200.0}))
     assert said.ok is ok
     assert words in said.sentence
-    assert "in 20 min (before, 30 min)" in said.sentence
+    assert "in 20 min (18 to 22 nine times in ten; before, 30 min)" in said.sentence
 
 
 def test_warmers_that_never_warm_up_are_counted_and_may_not_become_more():
@@ -185,14 +193,12 @@ def chosen(nominal: float = 1.5, worst: float = 1.9, movement: float = 0.05) -> 
 
 @pytest.mark.parametrize(("at", "allowed", "over"), [("nominal", 1.604, 1.606), ("worst", 2.004, 2.006),
                                                      ("movement", 0.1009, 0.1011)])
-def test_each_margin_has_its_limit_or_that_of_the_present_gains(at, allowed, over):
+def test_each_margin_has_its_limit(at, allowed, over):
     """1.6 at the fit, 2.0 in the worst case, 10 % of noise: as chosen for the search."""
     index = ("nominal", "worst", "movement").index(at)
     for value, ok in ((allowed, True), (over, False)):
         found = proof.margin_findings(chosen(**{at: value}))
         assert [each.ok for each in found] == [n != index or ok for n in range(3)]
-    present = chosen(1.8, 2.4, 0.2)
-    assert all(each.ok for each in proof.margin_findings(chosen(1.8, 2.4, 0.2), present))
     said = [each.sentence for each in proof.margin_findings(chosen(1.53, 1.91, 0.05))]
     assert "1.53 on the identified warmer (limit 1.6)" in said[0]
     assert "1.91 in the worst case" in said[1]
@@ -211,7 +217,7 @@ def test_one_finding_against_them_refuses_gains():
     assert proved(proof.Finding("a"), proof.Finding("b")).passed
     assert not proved(proof.Finding("a"), proof.Finding("b", ok=False)).passed
     assert proved().ratio() == pytest.approx(0.75)
-    assert proved().predicted_k == pytest.approx((0.3, 0.3))
+    assert proved().predicted_k == pytest.approx((0.3 * 0.848, 0.3 * 1.179), abs=0.003)
 
 
 def test_every_warmer_plays_each_evening_with_both_gains_and_its_progress_is_counted(monkeypatch):
@@ -231,28 +237,6 @@ def test_every_warmer_plays_each_evening_with_both_gains_and_its_progress_is_cou
     assert played == [(0.1, 14400)] * 12 + [(0.2, 14400)] * 12
     assert shown == [(3 * n, 24) for n in range(1, 9)]
     assert done.rig_seconds == 24 * 14400
-
-
-def test_what_was_learnt_is_used_where_new_gains_do_not_pass(monkeypatch):
-    """First the chosen ones; then what was learnt beside the present ones; then neither, with the first reasons."""
-    asked: list[Any] = []
-
-    def prove(task, before, some, *, rigs, progress, present=None):
-        asked.append((some.gains, present))
-        return proved(proof.Finding("first" if present is None else "second", ok=passes[len(asked) - 1]))
-
-    monkeypatch.setattr(proof, "prove", prove)
-    monkeypatch.setattr(proof, "judged", lambda task, gains: replace(chosen(), gains=dict(gains)))
-    new = replace(chosen(), gains={"new": 1.0})
-    for passes, used, first in (([True], "new", "first"), ([False, True], "gains.loss_w_per_k", "New gains of the"),
-                                ([False, False], "new", "first")):
-        asked.clear()
-        gains, done = proof.decide(TASK, {"old": 1.0}, new)
-        assert used in gains.gains
-        assert done.findings[0].sentence.startswith(first)
-        assert len(asked) == len(passes)
-    assert asked[1][1].gains == {"old": 1.0}
-    assert asked[1][0]["gains.water_j_per_k"] == 9300.0
 
 
 # -- whether the hold is possible ------------------------------------------------------------------------------------

@@ -89,16 +89,15 @@ def test_what_is_fed_forward_is_the_model_s_own_balance(task: choose.Task):
 # -- the proof -------------------------------------------------------------------------------------------------------
 
 
-def test_what_is_decided_is_better_on_nine_warmers_of_ten(task: choose.Task, chosen: choose.Chosen):
-    """Gains of a short search against a sluggish bowl's: each warmer against itself."""
+def test_gains_that_pass_are_better_nine_times_in_ten(task: choose.Task, chosen: choose.Chosen):
+    """Gains of a short search against a sluggish bowl's: each warmer against itself, a normal error of 3 % on top."""
     own = choose.safe(POT)
     before = {**own, "gains.bowl_w_per_k": 0.0, "gains.bowl.kp": 0.4 * own["gains.bowl.kp"]}
-    used, done = proof.decide(task, before, chosen, rigs=24)
+    done = proof.prove(task, before, chosen, rigs=24)
     assert done.passed, [each.sentence for each in done.findings if not each.ok]
-    assert np.percentile(proof.cost_k(done.after) / proof.cost_k(done.before), 90) <= 1.01
+    errors = np.exp(0.03 * np.random.default_rng(1).standard_normal((400, 24)))
+    assert np.percentile(errors * proof.cost_k(done.after) / proof.cost_k(done.before), 90) < 1.0
     assert done.rig_seconds == 2 * 24 * len(proof.COURSES) * choose.EVENING_S
-    assert used.gains["gains.loss_w_per_k"] == pytest.approx(choose.modelled(task.findings.model, 31.5, 20.0)[
-        "gains.loss_w_per_k"])
     low_k, high_k = done.predicted_k
     assert 0.0 < low_k < float(np.median(done.after[proof.COURSES[0].name]["rms_k"])) < high_k
 
@@ -116,8 +115,8 @@ def test_gains_that_are_no_better_are_refused(task: choose.Task):
     done = proof.prove(task, choose.safe(POT), choose.judged(task, choose.safe(POT)), rigs=8)
     (said,) = [each.sentence for each in done.findings if "not surely better" in each.sentence]
     assert not done.passed
-    assert "better on 0 %" in said
-    assert "changes by +0 %" in said
+    assert "change by +0 % at the median" in said
+    assert "nothing needs to be done" in said
 
 
 def test_the_proof_s_warmers_fit_the_log(task: choose.Task):
@@ -214,7 +213,7 @@ def test_a_saved_hold_can_be_tuned_from(
     # Small: the tune of the virtual pot proves at full size.
     monkeypatch.setattr(choose, "SEARCHES", 1)
     monkeypatch.setattr(choose, "choose", partial(choose.choose, tries=30))
-    monkeypatch.setattr(proof, "decide", partial(proof.decide, rigs=24))
+    monkeypatch.setattr(proof, "prove", partial(proof.prove, rigs=24))
     code, _, err = bain(capsys, "hold", "dark", "--virtual", "mat", "--for", "75m", "--out", "log", "--json")
     assert code in (0, 1), err
     code, out, err = bain(capsys, "tune", "--from", "log", "--out", "g.toml", "--json")

@@ -49,8 +49,7 @@ def tuned(monkeypatch):
         monkeypatch.setattr(tune.identify, "identify", lambda record, settings: (FOUND, None))
         monkeypatch.setattr(tune.choose, "choose", lambda task, progress: tasks.append(task) or replace(
             chosen(), gains=GAINS))
-        monkeypatch.setattr(tune.proof, "decide",
-                            lambda task, before, some, progress: progress(48, 192) or (some, done))
+        monkeypatch.setattr(tune.proof, "prove", lambda task, before, some, progress: progress(48, 192) or done)
         monkeypatch.setattr(tune, "progress", shown)
         monkeypatch.setattr(tune.references, "compare", lambda task: [])
         monkeypatch.setattr(tune.report, "draw", lambda *parts: b"")
@@ -156,9 +155,9 @@ def test_json_has_the_proof_s_figures(tuned):
     status, said, _ = tuned(TuneAsked(), load_rig("pot"), as_json=True)
     result = json.loads(said[-1])
     assert (status, result["passed"], result["refused_because"]) == (0, True, [])
+    after_c = proof.nine_of_ten(np.array([0.1, 0.15, 0.2, 0.3] * 5), 0.1)
     assert result["proof"] == {"warmers": 20, "rig_seconds": 4800, "error_ratio_median": pytest.approx(1.0),
-                               "error_ratio_worst": pytest.approx(1.5),
-                               "predicted_error_c": [pytest.approx(0.1), pytest.approx(0.3)]}
+                               "error_ratio_worst": pytest.approx(1.5), "predicted_error_c": pytest.approx(after_c)}
     assert result["model"]["water_j_per_k"] == 9300.0
     assert result["intervals"]["bowl_j_per_k"] == [3900.0, 3900.0]
     assert result["margins"]["heater_ms"] == 1.5

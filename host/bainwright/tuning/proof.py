@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from bainboard.control.cascade import MOST_OVER_K
 from bainwright.tuning import fastsim
@@ -27,8 +28,6 @@ from bainwright.tuning.choose import (
     Task,
     dipping,
     evening,
-    judged,
-    modelled,
     with_gains,
 )
 from bainwright.tuning.model import Model
@@ -37,9 +36,10 @@ from bainwright.tuning.surrogate import Kitchen, draw
 RIGS = 200
 STRIDE_S = 30  # rows of the traces the pictures are drawn from
 
-# The new gains' cost over the present ones', warmer by warmer: at most so much in the middle, and on nine of ten.
-# Chosen: gains that win less are not worth a change.
-MIDDLE, NINE_OF_TEN = 0.99, 1.01
+# How far true warmers differ from simulated ones beyond what a log leaves open: standard deviations of the logarithm
+# of an evening's error, of a warm-up's time, and of what new gains change in the cost. Chosen on 34 warmers of other
+# structures (tests/bench/RESULTS.md), seeds 21 to 26 of `tests/bench/prophecies.py`.
+ERROR_SPREAD, WARM_UP_SPREAD, CHANGE_SPREAD = 0.1, 0.05, 0.03
 WORSE = 1.03  # what one kind of evening may lose on nine warmers of ten; chosen, a probe's noise changes it by as much
 SWING_K = 0.2  # a larger quiet error would look like swinging; chosen
 OVERSHOOT_K = 0.3  # above the window in a warm-up from cold, on nineteen warmers of twenty; chosen
@@ -101,32 +101,12 @@ class Proof:
 
     @property
     def predicted_k(self) -> tuple[float, float]:
-        """Ends of the error that the new gains leave in the dipping evening on nine warmers of ten, K."""
-        return nine_of_ten(self.after[COURSES[0].name]["rms_k"])
-
-
-def decide(task: Task, before: Mapping[str, float], chosen: Chosen, *, rigs: int = RIGS,
-           progress: Callable[[int, int], None] | None = None) -> tuple[Chosen, Proof]:
-    """The gains to use, with their proof: the chosen ones, or what was learnt beside the present ones.
-
-    What was learnt of the warmer, its losses and its coupling, is fed forward and worth something with any gains. If
-    neither passes, the chosen ones and why they fail.
-    """
-    proved = prove(task, before, chosen, rigs=rigs, progress=progress)
-    if proved.passed:
-        return chosen, proved
-    present = judged(task, before)
-    learnt = judged(task, {**before, **modelled(task.findings.model, task.target_c, task.room_c)})
-    again = prove(task, before, learnt, rigs=rigs, progress=progress, present=present)
-    if not again.passed:
-        return chosen, proved
-    again.findings.insert(0, Finding("New gains of the controllers are not surely better, so the present ones stay. "
-                                     "What was learnt of the warmer is used beside them."))
-    return learnt, again
+        """Ends of the error that the new gains leave in the dipping evening, nine times in ten, K."""
+        return nine_of_ten(self.after[COURSES[0].name]["rms_k"], ERROR_SPREAD)
 
 
 def prove(task: Task, before: Mapping[str, float], chosen: Chosen, *, rigs: int = RIGS, seed: int = 0,
-          progress: Callable[[int, int], None] | None = None, present: Chosen | None = None) -> Proof:
+          progress: Callable[[int, int], None] | None = None) -> Proof:
     """Compare new gains with the present ones.
 
     Parameters
@@ -141,9 +121,6 @@ def prove(task: Task, before: Mapping[str, float], chosen: Chosen, *, rigs: int 
         Number of simulated warmers.
     progress : callable, optional
         Called with the runs done and the total.
-    present : Chosen, optional
-        The present gains with their margins, where the controllers stay as they are: they may be as near to swinging
-        as before.
     """
     warmers = draw(task.findings, rigs, seed)
     outcomes: list[dict[str, fastsim.Outcome]] = []
@@ -161,7 +138,7 @@ def prove(task: Task, before: Mapping[str, float], chosen: Chosen, *, rigs: int 
             results[course.name] = fastsim.simulate(runs, EVENING_S, stride=STRIDE_S, progress=report)
             done += rigs
         outcomes.append(results)
-    found = [*margin_findings(chosen, present), *course_findings(task, *outcomes)]
+    found = [*margin_findings(chosen), *course_findings(task, *outcomes)]
     return Proof(found, outcomes[0], outcomes[1], total * EVENING_S)
 
 
@@ -170,18 +147,15 @@ def _run(task: Task, course: Course, model: Model, kitchen: Kitchen, settings: M
                    room_c=task.room_c - course.colder_k, acts=None if course.calm else dipping)
 
 
-def margin_findings(chosen: Chosen, present: Chosen | None = None) -> list[Finding]:
-    """Findings from the sensitivity peaks; with `present` gains, their own peaks are allowed too."""
-    nominal = max(NOMINAL, present.nominal.worst if present else 0.0)
-    corner = max(CORNER, present.worst if present else 0.0)
-    moved = max(MOST_MOVEMENT, present.movement if present else 0.0)
+def margin_findings(chosen: Chosen) -> list[Finding]:
+    """Findings from the sensitivity peaks."""
     return [
-        Finding(f"Sensitivity peaks at {chosen.nominal.worst:.2f} on the identified warmer (limit {nominal:.2g}).",
-                chosen.nominal.worst <= nominal + 0.005),
+        Finding(f"Sensitivity peaks at {chosen.nominal.worst:.2f} on the identified warmer (limit {NOMINAL:.2g}).",
+                chosen.nominal.worst <= NOMINAL + 0.005),
         Finding(f"It peaks at {chosen.worst:.2f} in the worst case that the log allows, from a full bowl to a fifth "
-                f"(limit {corner:.2g}).", chosen.worst <= corner + 0.005),
-        Finding(f"The probes' noise moves the heater by {100 * chosen.movement:.0f} % (limit {100 * moved:.0f} %).",
-                chosen.movement <= moved + 0.001),
+                f"(limit {CORNER:.2g}).", chosen.worst <= CORNER + 0.005),
+        Finding(f"The probes' noise moves the heater by {100 * chosen.movement:.0f} % (limit "
+                f"{100 * MOST_MOVEMENT:.0f} %).", chosen.movement <= MOST_MOVEMENT + 0.001),
     ]
 
 
@@ -214,35 +188,44 @@ def cost_k(outcomes: Mapping[str, fastsim.Outcome]) -> NDArray[np.float64]:
     return np.asarray(np.mean(np.nan_to_num(errors), axis=0) + QUIET_WORTH * quiet + WARM_UP_K_PER_H * warm_h)
 
 
-def nine_of_ten(values: NDArray[np.float64]) -> tuple[float, float]:
-    """Ends of the middle nine tenths."""
-    low, high = np.nanpercentile(values, [5.0, 95.0])
+def nine_of_ten(values: NDArray[np.float64], spread: float) -> tuple[float, float]:
+    """Ends of the middle nine tenths of what true warmers do, from what simulated ones do."""
+    low, high = np.nanpercentile(truly(values, spread), [5.0, 95.0])
     return float(low), float(high)
 
 
+def truly(values: NDArray[np.float64], spread: float) -> NDArray[np.float64]:
+    """Each value with the simulation's own errors, of this standard deviation of the logarithm, equally likely."""
+    errors = ndtri((np.arange(99) + 0.5) / 99.0)
+    return np.outer(values, np.exp(spread * errors)).ravel()
+
+
 def _paired_finding(before: Mapping[str, fastsim.Outcome], after: Mapping[str, fastsim.Outcome]) -> Finding:
-    """Whether the new gains do better, each warmer compared with itself."""
+    """Whether the new gains surely do better, each warmer compared with itself."""
     share = cost_k(after) / cost_k(before)
-    middle, most = float(np.median(share)), float(np.percentile(share, 90.0))
-    better = 100.0 * float(np.mean(share < 1.0))
-    if middle <= MIDDLE and most <= NINE_OF_TEN:
-        return Finding(f"The new gains do better than the present ones on {better:.0f} % of the simulated warmers that "
-                       f"fit the log, by {100.0 * (1.0 - middle):.0f} % at the median.")
-    return Finding(
-        f"The new gains are not surely better than the present ones: they do better on {better:.0f} % of the simulated "
-        f"warmers that fit the log, and the median changes by {100.0 * (middle - 1.0):+.0f} %. So the present gains "
-        "stay. A log from cold, an hour or longer, shows more of the warmer.", False)
+    middle, most = float(np.median(share)), float(np.percentile(truly(share, CHANGE_SPREAD), 90.0))
+    change = f"Errors and warm-up change by {100.0 * (middle - 1.0):+.0f} % at the median of the simulated warmers"
+    if most < 1.0:
+        return Finding(f"The new gains surely do better than the present ones. {change}, and nine times in ten by "
+                       f"{100.0 * (most - 1.0):+.1f} % or better.")
+    if middle > 1.0 - 2.0 * CHANGE_SPREAD:
+        return Finding(f"The new gains are not surely better than the present ones. {change}, and a true warmer "
+                       "differs from those by a few per cent. So the present gains stay. They suit this warmer: "
+                       "nothing needs to be done.", False)
+    return Finding(f"The new gains are not surely better than the present ones. {change}, but one time in ten by "
+                   f"{100.0 * (most - 1.0):+.0f} % or more. So the present gains stay. A longer log from cold, stirred "
+                   "every minute or two, shows more of the warmer.", False)
 
 
 def _error_finding(name: str, before: fastsim.Outcome, after: fastsim.Outcome) -> Finding:
     was, is_ = fastsim.pooled(before["rms_k"]), fastsim.pooled(after["rms_k"])
     most = float(np.nanpercentile(after["rms_k"] / before["rms_k"], 90.0))
-    low, high = nine_of_ten(after["rms_k"])
+    low, high = nine_of_ten(after["rms_k"], ERROR_SPREAD)
     words = "smaller" if is_ <= was else "larger"
     return Finding(
-        f"In {name} the chocolate's error is {is_:.3f} °C ({low:.2f} to {high:.2f} °C on 9 warmers of 10), "
-        f"{100 * abs(1 - is_ / was):.0f} % {words} than with the present gains ({was:.3f} °C). On 9 warmers of 10 it "
-        f"is at most {most:.2f} times as large as before.", most <= WORSE)
+        f"In {name}, once its first half hour is over, the chocolate's error is {is_:.3f} °C ({low:.2f} to {high:.2f} "
+        f"°C nine times in ten), {100 * abs(1 - is_ / was):.0f} % {words} than with the present gains ({was:.3f} °C). "
+        f"On 9 simulated warmers of 10 it is at most {most:.2f} times as large as before.", most <= WORSE)
 
 
 def _warm_up_finding(task: Task, before: Mapping[str, fastsim.Outcome], after: Mapping[str, fastsim.Outcome]
@@ -255,10 +238,11 @@ def _warm_up_finding(task: Task, before: Mapping[str, fastsim.Outcome], after: M
                        cold <= int(np.isnan(before[course]["warm_up_s"]).sum()))
     peak = float(np.nanpercentile(after[course]["bowl_peak_c"], 95)) - task.high_c
     minutes = float(np.median(took)) / 60.0
+    low, high = (end_s / 60.0 for end_s in nine_of_ten(took, WARM_UP_SPREAD))
     was = float(np.median(np.nan_to_num(before[course]["warm_up_s"], nan=EVENING_S))) / 60.0
     stay = f"less than {peak:.1f} °C above its top" if peak >= 0.05 else "below its top"
-    return Finding(f"From cold the bowl reaches the window in {minutes:.0f} min (before, {was:.0f} min). 19 warmers of "
-                   f"20 stay {stay}.", peak <= OVERSHOOT_K)
+    return Finding(f"From cold the bowl reaches the window in {minutes:.0f} min ({low:.0f} to {high:.0f} nine times in "
+                   f"ten; before, {was:.0f} min). 19 warmers of 20 stay {stay}.", peak <= OVERSHOOT_K)
 
 
 def feasibility(task: Task, tripped: str = "") -> list[Finding]:

@@ -159,7 +159,7 @@ def _choose_and_prove(task: choose.Task, fitted: identify.Fitted, asked: TuneAsk
     with progress("choosing gains", choose.SEARCHES * choose.TRIES) as done:
         chosen = choose.choose(task, done)
     with progress("testing them on 200 warmers", 1.0) as done:
-        chosen, proved = proof.decide(task, before, chosen, progress=lambda some, of: done(some / of))
+        proved = proof.prove(task, before, chosen, progress=lambda some, of: done(some / of))
     found = [*possible, *proved.findings]
     with progress("comparing with textbook rules"):
         compared = references.comparison_lines(references.compare(task), chosen)
