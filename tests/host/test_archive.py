@@ -310,3 +310,21 @@ def test_a_question_s_options_need_a_question(capsys: pytest.CaptureFixture[str]
     for typed in (["--archive", "all"], ["--engine", "duckdb"]):
         assert cli.main(["holds", *typed]) == 2
         assert "without --per" in capsys.readouterr().err
+
+
+def test_rows_that_an_archive_has_lost_are_missed(records: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Half a copy of it sums to too little, and a file that a program copied beside it to too much."""
+    evenings(records)
+    assert cli.main(["export", "all/", "--since", "2026-01-01"]) == 0
+    for group in ("night", "warmer", "month", "kind"):
+        assert "lacking" not in asked(capsys, group, "--archive", "all")[0]
+    lost = next(Path("all/rows").rglob("*.parquet"))
+    shutil.copy(lost, "aside.parquet")
+    shutil.copy(lost, lost.with_name("copy.parquet"))
+    assert cli.main(["holds", "--per", "warmer", "--archive", "all"]) == 1
+    assert "rows of 1 of these holds" in capsys.readouterr().err
+    lost.unlink()
+    lost.with_name("copy.parquet").unlink()
+    for group in ("night", "warmer"):
+        assert cli.main(["holds", "--per", group, "--archive", "all"]) == 1
+        assert "rows of 1 of these holds" in capsys.readouterr().err

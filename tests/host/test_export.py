@@ -369,3 +369,23 @@ def test_an_archive_that_is_a_link_to_itself_is_refused_in_words(records: Path, 
     with pytest.raises(FileError, match="cannot be made"):
         add(tmp_path / "a", [], lambda done: None)
     home.remember(tmp_path / "a")
+
+
+def test_a_damaged_hold_of_an_archive_keeps_no_other_out(
+    records: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As from a folder: the others come in, and it is named."""
+    for at in range(1, 6):
+        store(records / f"dark-{at}", f"2026-11-2{at}T22:00:00+00:00", rows=300 + at)
+    assert cli.main(["export", "a.zip", "--since", "2026-01-01"]) == 0
+    with zipfile.ZipFile("a.zip") as archive:
+        at = archive.getinfo("dark-3/hold.csv").header_offset + 200
+    data = bytearray(Path("a.zip").read_bytes())
+    data[at] ^= 0x55
+    Path("a.zip").write_bytes(data)
+    holds = elsewhere(monkeypatch, tmp_path)
+    capsys.readouterr()
+    assert cli.main(["gather", "a.zip"]) == 1
+    assert sorted(each.name for each in holds.iterdir()) == ["dark-1", "dark-2", "dark-4", "dark-5"]
+    said = "".join(capsys.readouterr())
+    assert "dark-3: its hold.csv is damaged" in said

@@ -145,6 +145,9 @@ def test_a_log_that_moved_and_could_not_be_listed_says_so(
     hold(log, range(1, 31))
     log.close()
     assert "is not added to the list of holds" in log.news()[1]
+    Path("home/elsewhere.txt").rmdir()
+    assert f"bain gather {log.folder}" in log.refuge_words()  # it is tried once more at the end
+    assert str(log.folder.resolve()) in Path("home/elsewhere.txt").read_text()
 
 
 def test_rows_that_no_disk_takes_wait_in_memory_until_there_is_room(

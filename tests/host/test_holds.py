@@ -54,6 +54,18 @@ def test_a_hold_without_a_start_comes_last_and_says_so(records: Path) -> None:
     assert lines(listing.list_holds())[2].split()[:4] == ["dark-1", "?", "?", "?"]
 
 
+def test_a_hold_that_began_after_now_is_not_the_last(records: Path, capsys: Capture) -> None:
+    """A PC's clock was ahead once; the list says which hold that was."""
+    now = datetime.now(UTC)
+    store(records / "holds" / "dark-1", started=(now + timedelta(days=200)).isoformat())
+    store(records / "holds" / "dark-2", started=(now - timedelta(hours=1)).isoformat())
+    store(records / "holds" / "dark-3", started=(now + timedelta(minutes=5)).isoformat())  # another PC's clock
+    assert names() == ["dark-3", "dark-2", "dark-1"]
+    assert find("last", listing.list_holds(), date.today()).name == "dark-3"
+    assert cli.main(["holds"]) == 0
+    assert "dark-1 began after now" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(("changes", "verdict"), [
     ({}, "in window"),
     ({"trips": [{"fault": 1}]}, "tripped"),
@@ -246,9 +258,10 @@ def test_no_holds_at_all_says_how_to_make_one(capsys: pytest.CaptureFixture[str]
 
 
 def test_last_yesterday_name_and_folder_find_a_hold(records: Path) -> None:
-    today = datetime.now().astimezone().replace(hour=12)
-    for name, days in (("dark-1", 3), ("milk-1", 1), ("dark-2", 0)):
-        store(records / "holds" / name, started=(today - timedelta(days=days)).astimezone(UTC).isoformat())
+    today = datetime.now().astimezone()
+    noon = today.replace(hour=12)
+    for name, began in (("dark-1", noon - timedelta(days=3)), ("milk-1", noon - timedelta(days=1)), ("dark-2", today)):
+        store(records / "holds" / name, started=began.astimezone(UTC).isoformat())
     holds = listing.list_holds()
     for named, found in (("last", "dark-2"), ("yesterday", "milk-1"), ("dark-1", "dark-1")):
         assert find(named, holds, today.date()).name == found

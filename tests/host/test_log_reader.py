@@ -393,3 +393,13 @@ def test_a_column_at_a_time_reads_what_line_by_line_reads(tmp_path, monkeypatch,
                 assert columns[name].dtype.kind == log[name].dtype.kind
                 np.testing.assert_array_equal(columns[name], log[name])
     assert 20 < taken < 80
+
+
+def test_of_two_rows_of_one_time_the_first_counts(tmp_path):
+    """Two copies that somebody put one behind the other: no second is there twice, and none lasts no time."""
+    path = written(tmp_path)
+    lines = path.read_text().splitlines()
+    path.write_text("\n".join([*lines, *lines[1:] * 40]) + "\n")
+    log = read_log(tmp_path)
+    assert list(log["t_s"]) == [1.0, 2.0, 3.0, 4.0, 5.0]
+    assert any("200 rows with an impossible time" in note for note in log.notes)

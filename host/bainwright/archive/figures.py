@@ -71,6 +71,7 @@ def measured(chosen: Chosen, folders: tuple[str, ...] | None) -> Table:
         rows = rows.filter(_not_before(rows, chosen.since))
     bowl_known = rows.bowl_c.notnull() & ~rows.bowl_estimated
     return rows.group_by("hold_id").agg(
+        rows_there=rows.count(),
         recorded_s=rows.lasts_s.sum(),
         full_heat_s=(rows.duty * rows.lasts_s).sum(),
         water_mean_c=_mean(rows.water_c, rows.lasts_s, rows.water_c.notnull()),
@@ -99,12 +100,13 @@ def nights(chosen: Chosen, folders: tuple[str, ...] | None = None) -> Table:
         heat_kwh=heat_j / J_PER_KWH,
         mean_w=heat_j / joined.recorded_s.nullif(0.0),
         look=joined.verdict.notin(WELL).cast("int64"),
+        lacking=(joined.rows_there.fill_null(0) != joined.rows).cast("int64"),
     )
 
 
 NIGHT_COLUMNS = ("hold", "warmer_name", "board", "started_utc", "chocolate", "kind", "verdict", "trips", "recorded_s",
                  "below_s", "inside_s", "above_s", "bowl_mean_c", "bowl_peak_c", "water_mean_c", "water_peak_c",
-                 "mean_w", "heat_kwh", "virtual", "firmware", "look")  # fmt: skip
+                 "mean_w", "heat_kwh", "virtual", "firmware", "look", "lacking")  # fmt: skip
 
 
 def per(group: str, chosen: Chosen, folders: tuple[str, ...] | None = None) -> Table:
@@ -127,6 +129,7 @@ def per(group: str, chosen: Chosen, folders: tuple[str, ...] | None = None) -> T
         holds=found.count(),
         virtual_holds=found.virtual.cast("int64").sum(),
         look=found.look.sum(),
+        lacking=found.lacking.sum(),
         trips=found.trips.sum(),
         recorded_s=found.recorded_s.sum(),
         below_s=found.below_s.sum(),

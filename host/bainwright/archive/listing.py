@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+import time
 from collections.abc import Iterable
 from contextlib import nullcontext
 from datetime import datetime
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 
 REMEMBERED = "list.json"  # under the home; only a copy of what the facts say, so it may be deleted at any time
 SCHEMA = 5
+AHEAD_S = 3600.0  # chosen: by so much the clocks of two PCs may differ
 LIST_BYTES = 64 << 20  # chosen: ten thousand holds are a tenth of it
 
 IN_WINDOW = "in window"
@@ -318,7 +320,7 @@ def _stat(path: str) -> os.stat_result | None:
 
 
 def list_holds(notes: list[str] | None = None, *, shown: bool = False) -> list[Entry]:
-    """Every hold, the newest first; holds without a known start come last, by name.
+    """Every hold, the newest first; those without a known start, or with one after now, come last, by name.
 
     Parameters
     ----------
@@ -349,11 +351,19 @@ def list_holds(notes: list[str] | None = None, *, shown: bool = False) -> list[E
             now[path] = _Known(*(state if not entry.ended else _state(path) or state), entry)
     if now != before:
         _remember(now)
-    return sorted((known.entry for known in now.values()), key=_newest_first)
+    latest_s = time.time() + AHEAD_S
+    return sorted((known.entry for known in now.values()), key=lambda entry: _newest_first(entry, latest_s))
 
 
-def _newest_first(entry: Entry) -> tuple[float, str]:
-    return (math.inf if entry.started_s is None else -entry.started_s), entry.name
+def _newest_first(entry: Entry, latest_s: float) -> tuple[float, str]:
+    """One that began after now was stored by a clock that was ahead: it is not the last one until then."""
+    began_s = entry.started_s
+    return (math.inf if began_s is None or began_s > latest_s else -began_s), entry.name
+
+
+def is_ahead(entry: Entry) -> bool:
+    """Did it begin after now, by the clock of its PC?"""
+    return entry.started_s is not None and entry.started_s > time.time() + AHEAD_S
 
 
 def _remember(holds: dict[str, _Known]) -> None:

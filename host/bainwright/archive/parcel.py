@@ -31,6 +31,7 @@ MOST_HOLDS = 10_000  # of one file; chosen
 Reader = Callable[[], bytes]
 # Of a packed file's size. Chosen: logs come to a tenth of theirs, and a small file says little.
 TIGHTEST, TIGHT_BYTES = 200, 1 << 16
+DAMAGED = (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError, RuntimeError, UnicodeDecodeError)
 FIXED_TIME = (2020, 1, 1, 0, 0, 0)  # so that the same holds give the same bytes
 
 
@@ -115,8 +116,7 @@ def gather(source: Path) -> Gathered:
         with alone(holds):  # two that bring the same hold at once would both take it
             delete_scraps(holds)
             _gather(source, holds, found)
-    except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError, RuntimeError,
-            UnicodeDecodeError) as failed:
+    except DAMAGED as failed:
         raise FileError(f"{source} is not an archive of holds, or is damaged", got=str(failed),
                         hint="bain export writes one") from failed
     except OSError as failed:
@@ -133,10 +133,24 @@ def _gather(source: Path, holds: Path, found: Gathered) -> None:
         for name, files in _holds_in(source):
             folder = coming / "hold"
             folder.mkdir()
-            for file, read in files.items():
-                (folder / file).write_bytes(read())
-            _take(folder, name, known, found)
+            if _fetched(folder, name, files, found):
+                _take(folder, name, known, found)
             shutil.rmtree(folder, ignore_errors=True)  # what was not taken
+
+
+def _fetched(folder: Path, name: str, files: dict[str, Reader], found: Gathered) -> bool:
+    """Bring a hold's files; one that is damaged leaves out its hold alone."""
+    for file, read in files.items():
+        try:
+            data = read()
+        except FileError as failed:
+            found.refused.append(f"{name}: {failed.words()}")
+            return False
+        except DAMAGED as failed:
+            found.refused.append(f"{name}: its {file} is damaged: {failed}")
+            return False
+        (folder / file).write_bytes(data)
+    return True
 
 
 def _take(folder: Path, name: str, known: dict[str, list[Path]], found: Gathered) -> None:

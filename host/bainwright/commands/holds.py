@@ -32,7 +32,7 @@ def holds(as_json: bool, warmer: str | None, kind: str | None, since: str | None
     holds are summed: time in the window, trips, heat. Exit status 1 says that some are left out.
     """
     from bainwright.archive.finding import parse_since
-    from bainwright.archive.listing import list_holds, select
+    from bainwright.archive.listing import is_ahead, list_holds, select
     from bainwright.core.errors import UseError
     from bainwright.review.hold_list import as_result, lines
 
@@ -47,6 +47,8 @@ def holds(as_json: bool, warmer: str | None, kind: str | None, since: str | None
     for note in notes:
         remark(note)
     found = select(everything, warmer=warmer, kind=kind, since=begin)
+    for hold in filter(is_ahead, found):
+        remark(f"{hold.name} began after now, by the clock of its PC then; `last` passes it over until that day")
     if found or as_json:
         show_result([as_result(hold) for hold in found] if as_json else [], lines(found), as_json)
     elif not notes:
@@ -79,6 +81,10 @@ def _sums(per: str, archive: str | None, engine: str, warmer: str | None, kind: 
     chosen = Chosen(warmer, kind, begin.astimezone(UTC).replace(tzinfo=None) if begin else None)
     with progress("asking DuckDB" if engine == "duckdb" else "asking Spark"):
         found = answer(engine, folder, per, chosen)
+    lacking = sum(each.pop("lacking") or 0 for each in found)
+    if lacking:
+        notes.append(f"the archive has not the rows of {lacking} of these holds as they were written: copy it again, "
+                     "or export those holds to it again")
     for note in notes:
         remark(note)
     if found or as_json:

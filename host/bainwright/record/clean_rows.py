@@ -44,7 +44,7 @@ def clean_columns(lines: BinaryIO, most_rows: int, most_letters: int) -> dict[st
                 return None
             parts[name].append(values)
         t_s = parts["t_s"][-1]
-        if t_s[0] < last_s or (np.diff(t_s) < 0.0).any():
+        if t_s[0] <= last_s or (np.diff(t_s) <= 0.0).any():
             return None
         last_s = t_s[-1]
     return {name: np.concatenate(each) for name, each in parts.items()} if rows else None

@@ -64,7 +64,7 @@ def _other_columns(path: Path, head: str) -> FileError:
 class _Rows:
     """Whole rows in order of time, as columns: a log of two days is large as rows.
 
-    If a row jumped ahead of the next one, the row that jumped is left out.
+    If a row jumped ahead of the next one, the row that jumped is left out. Of two of one time the first counts.
     """
 
     def __init__(self) -> None:
@@ -87,7 +87,7 @@ class _Rows:
                 numbers.pop()
             for texts in self._texts.values():
                 texts.pop()
-        if times and times[-1] > t_s:
+        if times and times[-1] >= t_s:
             return
         for name, value in zip(NAMES, row, strict=True):
             if isinstance(value, str):

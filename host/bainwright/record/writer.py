@@ -123,7 +123,7 @@ class LiveLog:
     """
 
     def __init__(self, folder: Path, facts: dict[str, Any], *, may_move: bool = True) -> None:
-        self.folder = folder
+        self.folder = self._began_in = folder
         self.facts = facts
         self.trouble: str | None = None
         self.refusal = ""
@@ -194,6 +194,14 @@ class LiveLog:
         """Notes for the person, each given once: where the log moved, or that it is full."""
         said, self._news = self._news, []
         return said
+
+    def refuge_words(self) -> str | None:
+        """Where the log ended up in the system's folder for temporary files: that, and how to bring it home."""
+        if self.folder == self._began_in or self.folder.parent != Path(tempfile.gettempdir()):
+            return None
+        remember(self.folder)  # there may be room by now
+        return (f"{self.folder} is a temporary folder, which a restart of this PC may delete: make room in "
+                f"{holds_folder()}, then bring the hold there with bain gather {self.folder}")
 
     def _move(self, why: str, *, same_disk: bool) -> None:
         """Continue in a new folder, with the rows of this one where they can be read."""

@@ -233,7 +233,7 @@ def report(runner: Runner, ended: Outcome, truth: Any, home: Path | None = None)
     }
     course.log.close(**facts)
     notes = [course.log.trouble] if course.log.trouble else []
-    notes += course.log.news()
+    notes += [*course.log.news(), *filter(None, [course.log.refuge_words()])]
     if course.ended == endings.LEFT:
         notes.append(f"bain hold {setup.profile.path or setup.profile.name} --join watches it again; bain collect "
                      "fetches the rest of its log afterwards")
