@@ -94,12 +94,12 @@ class Pwm:
         self.on_ms_total = 0
         self._taken_ms = 0
         self._part_ms = 0.0  # on-time too short to have been counted yet
-        self._counted_ms = now_ms
+        self._counted_ms = self._polled_ms = now_ms
 
     @property
     def deadline_ms(self) -> int:
         """No edge is ours to make."""
-        return self._counted_ms + NEVER_MS
+        return self._polled_ms + NEVER_MS
 
     @property
     def resting(self) -> bool:
@@ -108,6 +108,7 @@ class Pwm:
 
     def set(self, duty: float) -> None:
         """The duty from the next poll on; what was given before is counted up to the last one."""
+        self._count(self._polled_ms)
         self.duty = _valid(duty)
 
     def off(self, now_ms: int) -> None:
@@ -116,8 +117,8 @@ class Pwm:
         self.duty = 0.0
 
     def poll(self, now_ms: int) -> float:
-        """The level of the switch now, 0.0 to 1.0."""
-        self._count(now_ms)
+        """The level of the switch now, 0.0 to 1.0. It is not counted here: each count makes 48 bytes of garbage."""
+        self._polled_ms = now_ms
         return self.duty
 
     def take_on_ms(self, now_ms: int) -> float:
@@ -132,4 +133,4 @@ class Pwm:
         whole_ms = int(self._part_ms)
         self._part_ms -= whole_ms
         self.on_ms_total += whole_ms
-        self._counted_ms = now_ms
+        self._counted_ms = self._polled_ms = now_ms

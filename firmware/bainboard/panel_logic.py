@@ -33,8 +33,9 @@ class PanelLogic:
         """The acts these levels make (yes, no, recessed; True is pressed), by their meaning in this state."""
         yes, no, recessed = pressed
         made = self._buttons.feed(now_ms, yes, no, recessed)
-        if not made:
-            return made
+        return self._meant(now_ms, made, state) if made else made
+
+    def _meant(self, now_ms: int, made: list, state: str) -> list:
         acts = [_INSTEAD.get((act, state), act) for act in made]
         if self.locked:
             if self._alarm is not None:

@@ -57,6 +57,7 @@ class Template:
         named = ",".join([_name(name) + ('"%"' if word else "%") for name, word in fields])
         self._form = ("{" + named + "}*").encode()
         self._line = bytearray(LIMIT + 128)  # too long a line fits in, and is refused
+        self._view = memoryview(self._line)
 
     def line(self, values: tuple) -> bytes:
         """The complete line for these values, given in the fields' order."""
@@ -74,13 +75,13 @@ class Template:
                 at = _put(line, at, value.encode())
             else:
                 at = _put_number(line, at, value)
-        checked = binascii.crc32(memoryview(line)[: at - 1])
+        checked = binascii.crc32(self._view[: at - 1])
         for half in (checked >> 16, checked & 0xFFFF):
             for shift in (12, 8, 4, 0):
                 line[at] = ord(_HEX[half >> shift & 15])
                 at += 1
         line[at] = 0x0A
-        return within_limit(bytes(memoryview(line)[: at + 1]))
+        return within_limit(bytes(self._view[: at + 1]))
 
 
 def _put(line: bytearray, at: int, data: bytes) -> int:
