@@ -207,16 +207,32 @@ def test_a_bowl_that_cools_beside_its_bath_is_called_for_before_it_is_too_cold()
 def test_a_bowl_that_warms_up_while_it_should_cool_is_lifted_off_the_bath(stage, ask):
     """Set back on a bath of 40 °C too early: from 26.9 to 33.0 °C its crystals melt. Then it is lifted again."""
     t = EveningPrompts(load_profile("dark").tempered_by("cool" if stage == "cool" else "seed"), load_rig("pot"))
-    heard, told = [], {}
+    heard, told, now = [], {}, {}
     for t_s, number in enumerate([*range(330, 268, -1), *range(269, 331), *range(330, 279, -1)]):
         status = line(t_s + 1, stage=stage, ask=ask, water=40000, bowl=100 * number)
         heard += [(t_s, text) for text in t.see(status)]
-        told[t_s] = "warmer than it was: lift it off the bath" in t.ask(status)
+        now[t_s] = t.ask(status)
+        told[t_s] = "warmer than it was: lift it off the bath" in now[t_s]
     assert [text for _, text in heard if "warmer than" in text] == [
         "the bowl reads 27.9 °C, 1.0 °C warmer than it was: lift it off the bath, it cools on the table only"]
     assert [t_s for t_s, so in told.items() if so] == list(range(62 + 10, 62 + 62 + 4))
+    assert "the bowl reads 33.0 °C, 6.1 °C warmer than it was" in now[62 + 61]  # what it reads now, not when it began
     again = [text for t_s, text in heard if t_s > 124 and "cold enough" in text]
     assert len(again) == (ask == "swap")
+
+
+@pytest.mark.parametrize("ask", ["cool_down", "seed_in", "swap"])
+def test_a_bowl_that_was_said_to_be_back_too_early_is_lifted_again(ask):
+    """Over a bath of 33 °C it comes down to 31.5 and no further."""
+    t, stage = tonight(), "seed" if ask == "seed_in" else "cool"
+    t.event("stage", {"stage": stage})
+    early = line(stage=stage, ask=ask, water=33000, bowl=32500)
+    t.event("bowl_off", {})
+    assert "is on its bath" not in t.ask(early)
+    t.event("bowl_on", {})
+    assert t.ask(early).startswith("the bowl is on its bath of 33 °C: lift it off (b)")
+    t.event("bowl_off", {})
+    assert "is on its bath" not in t.ask(early)
 
 
 def test_a_bowl_that_is_set_back_may_warm_up():

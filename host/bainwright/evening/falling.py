@@ -18,7 +18,7 @@ FALLS_K = 0.8  # chosen: in that time; a kilogram in air falls twice as fast, on
 QUARTER_FALLS_K = 0.1  # chosen: in each quarter of it; what is stirred in cools a bowl at first only
 POURED_K = 0.6  # chosen: in a minute a bowl falls by so much only when something cold is put in
 RISES_K = 0.2  # chosen: a bowl that is back warms up by so much at once
-FELL = ("the chocolate fell by {:.1f} °C in {} min, though the water is {:.0f} °C warmer: look whether the bowl is in "
+FELL = ("the chocolate fell by {:.1f} °C in {} min, though the water was {:.0f} °C warmer: look whether the bowl is in "
         "its bath, or in a draught")
 # Chosen: no bowl in its bath is so far under it for so long without warming up. Beckett's chocolate (0.27 W/m·K, 1300
 # kg/m³, 1590 J/kg·K), a slab of 5 cm heated from one side, has 4 % of a step at its other side in 30 min
@@ -118,7 +118,7 @@ class Unwarmed:
             self._since_s, self._least_c, self.words = now_s, bowl_c, ""
             return ""
         self._least_c = min(self._least_c, bowl_c)
-        if self.words or now_s - self._since_s < 60.0 * FAR_MINUTES:
-            return ""
-        self.words = for_bath(COLD.format(FAR_MINUTES, over_k), self._bath)
-        return self.words
+        lasted_min, before = int((now_s - self._since_s) / 60.0), self.words
+        if lasted_min >= FAR_MINUTES:
+            self.words = for_bath(COLD.format(lasted_min, over_k), self._bath)
+        return "" if before else self.words

@@ -82,8 +82,8 @@ class HeatWaits:
         waits = (status.state == "off" and not status.fault and status.stage not in stages.COLD
                  and water is not None and aim is not None and aim - water > 1000 * COOLS_K
                  and (away or bowl is None or bowl < aim))  # over its bath's target, a bowl wants no heat
-        warned = bool(status.warn >> faults.HEAT_CAPPED & 1)
-        if not (waits or warned):
+        warned = bool(status.warn >> faults.HEAT_CAPPED & 1)  # the board has waited for half an hour
+        if not waits:
             self._since_ms, self.words = None, ""
             return ""
         self._since_ms = status.t if self._since_ms is None else self._since_ms

@@ -11,6 +11,7 @@ from bainwright.words.plate import for_bath
 
 ASKED = ("swap", "seed_in", "cool_down", "cooled")  # what is asked while the bowl is on the table
 WARMER_K, COOLER_K = 1.0, 0.3  # chosen: stirring moves a reading by less than the one; over a probe's noise
+ON_BATH = "the bowl is on its bath of {:.0f} °C: lift it off (b), it cools on the table only"
 WARMS = "the bowl reads {:.1f} °C, {:.1f} °C warmer than it was: lift it off the bath, it cools on the table only"
 
 
@@ -53,7 +54,8 @@ class OnTable:
     def __init__(self, bath: str = "water") -> None:
         self._bath = bath
         self._passed = 0
-        self._end_c: float | None = None  # the coldest that the bowl was; while it warms up, the warmest
+        self._least_c: float | None = None  # the coldest that the bowl was
+        self._most_c = 0.0  # and while it warms up, the warmest
         self.warms = ""
 
     def see(self, status: Status, p: Profile) -> str:
@@ -78,18 +80,15 @@ class OnTable:
     def _watch_warming(self, status: Status) -> str:
         """The words, once; what has set is said elsewhere."""
         if status.stage not in (stages.SEED, stages.COOL) or status.ask not in ASKED:
-            self._end_c, self.warms = None, ""
+            self._least_c, self.warms = None, ""
             return ""
         if status.bowl is None or status.est:
             return ""
         bowl_c = status.bowl / 1000
-        if self.warms:
-            self._end_c = max(bowl_c, self._end_c or bowl_c)
-            if bowl_c < self._end_c - COOLER_K:
-                self._end_c, self.warms = bowl_c, ""
-            return ""
-        self._end_c = min(bowl_c, bowl_c if self._end_c is None else self._end_c)
-        if bowl_c < self._end_c + WARMER_K:
-            return ""
-        self.warms = for_bath(WARMS.format(bowl_c, bowl_c - self._end_c), self._bath)
-        return self.warms
+        self._least_c = bowl_c if self._least_c is None else min(bowl_c, self._least_c)
+        before, self._most_c = self.warms, max(bowl_c, self._most_c if self.warms else bowl_c)
+        if before and bowl_c < self._most_c - COOLER_K:
+            self._least_c, self.warms = bowl_c, ""
+        elif before or bowl_c >= self._least_c + WARMER_K:
+            self.warms = for_bath(WARMS.format(bowl_c, bowl_c - self._least_c), self._bath)
+        return "" if before else self.warms

@@ -82,6 +82,7 @@ class EveningPrompts:
         self._bath: deque[tuple[float, float]] = deque(maxlen=NO_HEAT_MIN + 1)  # each minute: °C, and by what heat
         self._minute, self._heated_k, self._last_s = 0, 0.0, 0.0
         self._hot = False  # the bath is far over its ceiling
+        self._back_early = False  # the bowl was reported as back while it is to cool on the table
         self._on_table = on_table.OnTable(rig.bath)
         self._bowl: deque[float] = deque(maxlen=FALLS_MIN + 1)  # °C, each minute
         self._lift_s = -math.inf  # when the board last asked to lift the bowl
@@ -115,8 +116,10 @@ class EveningPrompts:
         if name == "stirred":
             shift = fields.get("shift")
             self._shift_k = shift / 1000 if isinstance(shift, int) else None
+        if name in ("bowl_on", "bowl_off"):
+            self._back_early = name == "bowl_on" and self._stage in (stages.SEED, stages.COOL)
         if name == "stage":
-            self._stage = str(fields.get("stage"))
+            self._stage, self._back_early = str(fields.get("stage")), False
         return self.advice(name)
 
     def advice(self, name: str) -> list[str]:
@@ -148,7 +151,10 @@ class EveningPrompts:
             return self._too_hot_a_bath(status, moment)
         found = _WITH_FIGURES.get(status.ask)
         asked = found(self, moment) if found else self._plain(status.ask)
-        return f"{self._on_table.warms}. {_sentence(asked)}" if self._on_table.warms else asked
+        first = self._on_table.warms
+        if self._back_early and status.ask in on_table.ASKED and moment.water_c is not None:
+            first = self._of_bath(on_table.ON_BATH.format(moment.water_c))
+        return f"{first}. {_sentence(asked)}" if first else asked
 
     def _plain(self, name: str) -> str:
         """A prompt in the words of the one table of prompts."""
