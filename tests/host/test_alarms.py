@@ -240,6 +240,18 @@ def test_a_slow_channel_delays_nothing_and_a_full_one_is_reported():
     assert 4 <= len(slow.got) <= 5
 
 
+def test_a_program_that_hangs_is_not_said_to_be_a_warmer_without_power():
+    """Who watches through it hears nothing of the board either; the warmer needs no PC."""
+    scene = scene_at()
+    scene.unheard_s = 61.0
+    alarm = cause_of(scene, 61.0)
+    assert alarm.title.startswith("No word for 61 s from the program that runs the hold")
+    assert "cable" not in alarm.words
+    assert "The warmer needs no PC: look at it, then at the PC" in alarm.words
+    scene.unheard_s = 0.0
+    assert cause_of(scene, 61.0).title.startswith("No word from the warmer")
+
+
 def test_an_alarm_that_arrives_late_says_when_it_was_called(monkeypatch):
     """One behind a way that hangs, or in a phone's push service, may be read when all is over."""
     times = iter(["2026-02-03T02:14:05+01:00", "2026-02-03T02:15:07+01:00"])

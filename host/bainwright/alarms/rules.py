@@ -222,6 +222,10 @@ def cause_of(scene: Scene, silent_s: float) -> Alarm | None:
         How long the board has not reported. One that is dead cannot report it: its silence is the alarm.
     """
     status = scene.status
+    if not silent_s < SILENT_S and scene.unheard_s:
+        return Alarm("silent", True, f"No word for {duration_words(silent_s)} from the program that runs the hold",
+                     "It hangs or was stopped, and nobody is called for the warmer meanwhile. The warmer needs no PC: "
+                     "look at it, then at the PC.")
     if not silent_s < SILENT_S:
         return Alarm("silent", True, f"No word from the warmer for {duration_words(silent_s)}",
                      "Look at the warmer, then at its cable. If its lamps are dark, it has no power and no heat.")

@@ -92,6 +92,7 @@ class Scene:
     # confirm its stop.
     unwatched: str = ""
     trouble: str = ""  # on the PC's side: the board is silent, the disk is full
+    unheard_s: float = 0.0  # for how long the program that runs the hold has said nothing
     searching: bool = False  # the PC looks for a lost board, so nothing reaches the warmer
     curve: deque[Sample] = field(default_factory=deque)
     evening: list[Sample] = field(default_factory=list)  # the same, of the whole hold

@@ -145,7 +145,8 @@ class Watching:
         for t_s, text, _ in self._said:
             if (t_s, text) not in scene.events:
                 scene.events.append((t_s, text))
-        if quiet_s >= STALE_S:
+        scene.unheard_s = quiet_s if quiet_s >= STALE_S else 0.0
+        if scene.unheard_s:
             scene.trouble = HANGS.format(quiet_s)
         self._view.refresh(scene)
 
