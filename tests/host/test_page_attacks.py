@@ -60,6 +60,22 @@ def test_what_is_refused_is_recorded_once_a_minute_for_each_address():
     assert len(lines) < 70
 
 
+@pytest.mark.parametrize(("path", "body", "paired", "status"), [
+    ("/act", "act=stop&token=guess", False, 403), ("/coming", "token=guess", False, 403),
+    ("/act", "act=explode", True, 400),
+])
+def test_a_form_without_a_script_that_is_refused_is_recorded_although_it_is_led_on(path, body, paired, status):
+    with served(scene_at()) as page:
+        phone = Phone(page)
+        if paired:
+            phone.pair(code_of(page))
+            body += f"&token={phone.token}"
+        answer, _ = phone.post(path, body)
+        assert answer.status == 303
+        record = page.home / "refused.jsonl"
+        assert [json.loads(line)["status"] for line in record.read_text().splitlines()] == [status]
+
+
 def test_what_was_refused_is_written_down_although_nobody_asks_again(monkeypatch):
     """Within a minute, and at the latest with the end of the server."""
     monkeypatch.setattr(refused_module, "EVERY_S", 0.05)

@@ -17,6 +17,7 @@ from bainwright.evening.acts import BEGINS_S, BY_NAME, LATE, MANY, Act, Reply
 from bainwright.page.access import Session, same
 from bainwright.page.asking import Asking, address_of, form_of
 from bainwright.page.holds import Hold
+from bainwright.page.refused import REFUSED_AS
 
 ARRIVES_S = BEGINS_S  # the board answers within a second; then a withdrawn act is never sent
 ON_ITS_WAY_S = 3.0  # chosen: with ARRIVES_S, less than the 8 s after which a phone gives its act up (live.js)
@@ -144,6 +145,7 @@ def _by_script(request: Request) -> bool:
 def _answer(request: Request, session: Session | None, form: dict[str, str], reply: Reply, status: int) -> Response:
     if _by_script(request):
         return JSONResponse({"done": reply.done, "words": reply.words}, status)
+    request.scope[REFUSED_AS] = status  # a page without a script is led on
     if session is None:
         return RedirectResponse("/in", 303)
     session.reply = reply

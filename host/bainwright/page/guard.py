@@ -9,7 +9,7 @@ from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from bainwright.page.access import Access
-from bainwright.page.refused import Refused
+from bainwright.page.refused import REFUSED_AS, Refused
 
 MOST_BODY_BYTES = 4096  # chosen: an act has 100
 BODY_S = 5.0  # a phone sends its hundred bytes at once
@@ -52,7 +52,7 @@ class Guard:
 
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
-                self._note((scope.get("client") or ("?",))[0], message["status"])
+                self._note((scope.get("client") or ("?",))[0], scope.get(REFUSED_AS, message["status"]))
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers.setdefault(name, value)

@@ -14,10 +14,12 @@ from bainwright.core.home import home
 FILE = "refused.jsonl"
 # The answers that refuse somebody, and not only something. The words are for whoever reads the record.
 WHY = {
+    400: "an act that no page of ours has",
     401: "no token, or a wrong one", 403: "a wrong code, a phone that is not paired, or another site's page",
     405: "a method that no page of ours uses", 413: "too long, or too slow", 421: "a name that is not ours",
     429: "too many",
 }  # fmt: skip
+REFUSED_AS = "refused_as"  # in a request's scope: the status of a refusal that is answered by leading on
 EVERY_S = 60.0
 MOST_KINDS = 64  # chosen: addresses and reasons in a minute; what comes after is counted together
 MOST_BYTES = 1_000_000  # chosen: about 8,000 lines; an attack must not fill the disk
