@@ -68,8 +68,8 @@ class AfterRestart:
             if any(self._is_answered(line, course) for line in lines):
                 return True
             if lines and scene.status is not None:  # its present readings, at the hold's last moment; one question
-                scene.status = structs.replace(lines[-1], t=scene.status.t, stage=scene.status.stage,
-                                               ask=ASKS_TO_RESUME)  # fmt: skip
+                scene.see(scene.t_s, structs.replace(lines[-1], t=scene.status.t, stage=scene.status.stage,
+                                                     ask=ASKS_TO_RESUME))  # fmt: skip
             self._serve()
             while (wish := self._inbox.take()) is not None:
                 wish.reply.set_result(AT_WARMER)
