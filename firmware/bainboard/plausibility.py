@@ -255,9 +255,11 @@ class Believed:
     1.3 times the learnt loss is taken off, so a sound bath is always warmer than this. Heat waits where it is at M:
     T <= room + 1.3 x g x (learnt / true loss) x (M - room), and g is 1 + 0.02 x (M - 33 °C), but 1 at the least. M is
     the stage's limit + OVER_K at most, and less where T could pass the stage's limit + BOUND_K, or the hard limit +
-    OVER_HARD_K: the formula solved for M. Not while chocolate melts: the way up takes more.
+    OVER_HARD_K: the formula solved for M. Not in the first hours in which chocolate melts: the way up takes more.
 
-    A power cut must not wipe it out: `stored_c` is what to store, in whole degrees, and `from_c` what was stored.
+    A power cut must not wipe it out: `stored_c` is what to store, in whole degrees, and `from_c` what was stored. So it
+    is with the quarter hours of melts, or a chain of cuts would be a way up without an end; they begin again once the
+    bath, in another stage, reads as warm as it is believed.
     """
 
     MORE_LOSS = 1.3  # a door, a lid half off (chosen)
@@ -272,9 +274,10 @@ class Believed:
     # a bowl probe reads: it says the same, later.
     BOUND_K, WITNESSED_K = 7.0, 10.0
     WARN_S = 1800.0  # heat held back so long is worth a word
+    WAY_UP_S, QUARTER_S = 14400.0, 900.0  # what the slowest sound melt takes, and half again (simulated)
     STORED_K = 3.0  # what was stored is too warm by this much at most, or it would be written all the time (chosen)
 
-    def __init__(self, values: dict, from_c: float | None = None) -> None:
+    def __init__(self, values: dict, from_c: float | None = None, quarters: int = 0) -> None:
         # A probe that shows but a share of each change learns the water's load too large by as much as the loss.
         stated_j_per_k = self.STATED * smallest_load_j_per_k(values) / LEAST_FILL
         too_large = max(1.0, values["gains.water_j_per_k"] / stated_j_per_k)
@@ -284,6 +287,7 @@ class Believed:
         self._load_j_per_k = 0.5 * largest_load_j_per_k(values) + smallest_load_j_per_k(values)
         self.water_c: float | None = None
         self.stored_c = from_c
+        self._melted_s = quarters * self.QUARTER_S
         self.over = self.long = False
         self._coldest_c = self.COOL_ROOM_C
         self.over_s = 0.0  # how long it was; it comes and goes while the heat does
@@ -302,7 +306,11 @@ class Believed:
         if self.stored_c is None or not self.stored_c - self.STORED_K <= self.water_c <= self.stored_c:
             self.stored_c = int(self.water_c) + 1.0
         most_c = limit_c + self.OVER_K
-        if not melts:
+        if melts:
+            self._melted_s += dt_s
+        elif self.water_c <= water_c:
+            self._melted_s = 0.0
+        if not (melts and self._melted_s < self.WAY_UP_S):
             over_k = self.WITNESSED_K if bowl_reads else self.BOUND_K
             bound_c = min(limit_c + over_k, self._hard_c + self.OVER_HARD_K)
             flat_k = max(0.0, bound_c - room_c) / self.MORE_LOSS
@@ -312,6 +320,11 @@ class Believed:
         held_back = self.over and water_c < limit_c  # not a bath that is cooling down to its next stage
         self.over_s = min(self.WARN_S, max(0.0, self.over_s + (dt_s if held_back else -0.1 * dt_s)))
         self.long = not self.over_s < (1.0 if self.long else self.WARN_S)  # one word, however often it comes and goes
+
+    @property
+    def quarters(self) -> int:
+        """Quarter hours of melts, each that was begun."""
+        return min(99, int(-(-self._melted_s // self.QUARTER_S)))
 
     def _growth(self, water_c: float) -> float:
         """How much more is lost per kelvin than where it was learnt."""

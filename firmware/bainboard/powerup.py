@@ -27,7 +27,7 @@ LEAST_OVER_ROOM_K = 0.5  # water nearly at room temperature gives only a lower b
 
 _TEXTS = ("end", "stage", "name")
 _NUMBERS = ("bad", "resumes", "for_ms", "left_ms", "room", "water", "wall_s")
-_EVIDENCE = ("broken_off", "believed", "suspicions", "unasked")
+_EVIDENCE = ("broken_off", "believed", "suspicions", "unasked", "alone", "quarters")
 
 
 class PowerUp:
@@ -52,7 +52,8 @@ class PowerUp:
         self.off_known = False  # how long the power was off was reported to the warmer
         believed = doc.get("believed")
         believed_c = None if believed is None else believed / 1000
-        self.evidence = (doc.get("broken_off", 0), believed_c, doc.get("suspicions", 0), doc.get("unasked", 0))
+        self.evidence = (doc.get("broken_off", 0), believed_c, doc.get("suspicions", 0), doc.get("unasked", 0),
+                         doc.get("alone"), doc.get("quarters", 0))
         self.stage: str | None = None
         self._due_ms: int | None = 0  # write at once: the record must say that it runs
         self._healthy = False
@@ -78,10 +79,12 @@ class PowerUp:
         pairs = [("end", end), ("bad", self._bad), ("resumes", self.resumes)]
         if hold is None and self.offer is not None:
             hold = [(name, self.offer[name]) for name in ("stage", "name") + _NUMBERS[2:]]
-        broken_off, believed_c, suspicions, unasked = self.evidence
-        pairs += [("broken_off", broken_off), ("suspicions", suspicions), ("unasked", unasked)]
+        broken_off, believed_c, suspicions, unasked, alone_c, quarters = self.evidence
+        pairs += [("broken_off", broken_off), ("suspicions", suspicions), ("unasked", unasked), ("quarters", quarters)]
         if believed_c is not None:
             pairs.append(("believed", max(0, wire.milli(believed_c))))
+        if alone_c is not None:
+            pairs.append(("alone", alone_c))
         return wire.text(pairs + (hold or [])).encode()
 
     def cleared(self) -> None:

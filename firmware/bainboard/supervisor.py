@@ -150,8 +150,8 @@ def heat_capped(s, i: Inputs) -> bool:
     """Where losses are learnt: as the water passes room + 1.3 g x (learnt / true loss) x (M - room).
 
     M is limit + 3 K, or less where that would pass limit + 7 K (10 K beside a bowl probe) or hard limit + 2 K; g is
-    1 + 0.02 x (M - 33 °C), 1 at the least; C / (1.3 x the learnt loss) is the time constant. In a melt M is what the
-    chocolate must never meet.
+    1 + 0.02 x (M - 33 °C), 1 at the least; C / (1.3 x the learnt loss) is the time constant. In the first four
+    hours of a melt M is what the chocolate must never meet.
     """
     return s.holding and s.believed.over and not s.second_ok
 
@@ -159,7 +159,7 @@ def heat_capped(s, i: Inputs) -> bool:
 def unwitnessed(s, i: Inputs) -> bool:
     """The bowl is out or unread, and no other witness: Cw x (limit + 7.5 K - reading as it left) / (d P).
 
-    Cw is all of the stated water. Out without a word: once it has cooled by 1.6 K under its water.
+    Cw is all of the stated water. Out without a word: once it has cooled by 1.25 K under its water.
     """
     return s.holding and s.alone.over
 
@@ -349,11 +349,12 @@ class Supervisor:
     Results of `step`: `heat_ok`, `guard_ok`, `fault` (number in force), `latched`, `cause` (a latch's), `warn`
     (bit 1 << number for each fault that is seen but not in force), `fresh` (the bits that begin an episode).
     The bit of UNASKED_HEAT beside a fault that is safe means: that the water does not rise is not known yet.
-    `believed_c` is what a hold believed of its water as the power failed, `unasked` what `Rest` had seen.
+    `believed_c` is what a hold believed of its water as the power failed, `alone_c` what its heat may have made of it
+    since the bowl left its bath, `quarters` for how long it melted, `unasked` what `Rest` had seen.
     """
 
     def __init__(self, values: dict, latch_fault: int, believed_c: float | None = None, suspicions: int = 0,
-                 unasked: int = 0) -> None:
+                 unasked: int = 0, alone_c: int | None = None, quarters: int = 0) -> None:
         self.values = values
         self.fault = self.cause = latch_fault
         self.latched = latch_fault != faults.NONE
@@ -370,10 +371,10 @@ class Supervisor:
         self.rest = Rest(values, unasked)
         self.bowl_out = BowlProbeOut(values)
         self.witness = BowlWitness(values)
-        self.lifted = Lifted(self.witness.tau_s)
+        self.lifted = Lifted(0.5 * self.witness.tau_s, alone_c is not None)
         self.twin = Twin()
-        self.believed = Believed(values, believed_c)
-        self.alone = Alone(values, OVER_LIMIT_K, self.account.least_loss_w_per_k)
+        self.believed = Believed(values, believed_c, quarters)
+        self.alone = Alone(values, OVER_LIMIT_K, self.account.least_loss_w_per_k, alone_c)
         self.surge = Surge(values)
         self.pace = Pace(values)
         self._pour = Poured(values)
@@ -563,10 +564,10 @@ class Supervisor:
             explained = i.chilled or now_ms - i.last_person_ms < ACTED_MS
             self.bowl_out.step(dt_s, bowl_c, self.calm_c, i.room_c, i.bowl_limit_c > MELTED_C, explained)
         self.bowl_c = None if self.bowl_out.out else bowl_c
-        if self.bowl_c is None or not self.water_ok:
-            self.lifted.begin()
-        elif self.holding:
+        if self.holding and self.bowl_c is not None and self.water_ok:
             self.lifted.step(dt_s, self.bowl_c, self.calm_c, i.room_c, i.bowl_limit_c > MELTED_C)
+        else:
+            self.lifted.blind()
         # At rest the bowl may be on the bench; for a while it counts as where it was, so that no new hold is an escape.
         self._rest_s = 0.0 if self.heating or i.state == "pause" else min(WITNESS_S, self._rest_s + dt_s)
         if self._rest_s >= WITNESS_S:

@@ -8,7 +8,7 @@ from bainboard.supervisor import HOTTEST_C, Inputs, Supervisor
 
 IDLE, CHECK, HOLD, PAUSE, TRIP = "idle", "check", "hold", "pause", "trip"
 HEATING = (CHECK, HOLD)  # states in which the guard may close
-NOTHING_SEEN = (0, None, 0, 0)  # the `evidence` of a warmer that is new
+NOTHING_SEEN = (0, None, 0, 0, None, 0)  # the `evidence` of a warmer that is new
 PENDING = 2  # blocks of an unexplained rise after which nothing starts: one may be water that still mixes (chosen)
 RISES = "the water warms or stays warm with the heater off: pull the plug, let it cool half an hour"
 RISING = "the water still warms with the heater off: look at it, and wait 5 minutes"
@@ -34,9 +34,9 @@ class Warmer:
         self.values = values
         self.state = TRIP if latch_fault else IDLE
         # Self-tests that gave pulses and did not pass, since one did; no start forgets them.
-        self.broken_off, believed_c, suspicions, unasked = evidence
-        self._unended = believed_c is not None  # the last hold: no person ended it
-        self.supervisor = Supervisor(values, latch_fault, believed_c, suspicions, unasked)
+        self.broken_off, believed_c, suspicions, unasked, alone_c, quarters = evidence
+        self._unended = believed_c is not None or alone_c is not None  # the last hold: no person ended it
+        self.supervisor = Supervisor(values, latch_fault, believed_c, suspicions, unasked, alone_c, quarters)
         self.cascade = Cascade(safe_gains(values), values["bowl_offset_c"])
         self.programme: Programme | None = None
         self.experiment: Experiment | None = None  # type: ignore[name-defined]  # noqa: F821 - see `start`
@@ -325,11 +325,15 @@ class Warmer:
         """What is to outlive a power cut, as `NOTHING_SEEN` has it.
 
         Self-tests that did not pass, with one under way; how warm a hold under way believes its water to be, or None;
-        how many of those tests suspected switch or guard; blocks of a rise that nobody asked for.
+        how many of those tests suspected switch or guard; blocks of a rise that nobody asked for; how warm its water
+        may be since the bowl left it, or None; quarter hours of melts in a hold under way.
         """
         s = self.supervisor
         broken_off = self.broken_off + 1 if self.state == CHECK else self.broken_off
-        return broken_off, s.believed.stored_c if self._unended else None, s.suspicions, s.rest.seen
+        believed_c, alone_c, quarters = None, None, 0
+        if self._unended:
+            believed_c, alone_c, quarters = s.believed.stored_c, s.alone.stored_c, s.believed.quarters
+        return broken_off, believed_c, s.suspicions, s.rest.seen, alone_c, quarters
 
     @property
     def latch(self) -> int:

@@ -301,6 +301,6 @@ def test_a_rise_in_a_pause_is_no_surge_of_the_heater():
 
 def test_evidence_of_unasked_heat_is_counted_up_to_its_verdict():
     for count, is_unasked in ((0, False), (1, False), (BLOCKS - 1, False), (BLOCKS, True), (99, True)):
-        w = Warmer(values_of(POT), 0, (0, None, 0, count))
+        w = Warmer(values_of(POT), 0, (0, None, 0, count, None, 0))
         assert w.supervisor.rest.unasked == is_unasked
         assert w.evidence[3] == min(count, BLOCKS)

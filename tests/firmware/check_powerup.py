@@ -102,16 +102,16 @@ def test_what_the_warmer_had_seen_is_written_when_it_changes_and_outlives_every_
     power = again(power, RUNNING, "PWRON_RESET")
     assert power.evidence == NOTHING_SEEN
     power.record(RUNNING, None)
-    assert power.due(2000, None, False, (1, 34.0, 1, 3))
+    assert power.due(2000, None, False, (1, 34.0, 1, 3, 41, 5))
     power = again(power, RUNNING, "PWRON_RESET")  # in the same second, and again before anything happened
     power = again(power, RUNNING, "WDT_RESET")
-    assert power.evidence == (1, 34.0, 1, 3)
+    assert power.evidence == (1, 34.0, 1, 3, 41, 5)
     power.record(RUNNING, None)
-    assert not power.due(3000, None, False, (1, 34.0, 1, 3))
+    assert not power.due(3000, None, False, (1, 34.0, 1, 3, 41, 5))
 
 
 def test_evidence_that_is_no_number_is_none():
-    damaged = record(broken_off="many", believed=-1, suspicions=None, unasked=2.5)
+    damaged = record(broken_off="many", believed=-1, suspicions=None, unasked=2.5, alone=True, quarters="few")
     assert PowerUp(damaged, "PWRON_RESET").evidence == NOTHING_SEEN
 
 
