@@ -319,12 +319,25 @@ def test_while_the_warmer_holds_its_heat_back_for_long_the_present_says_where_to
                 t_s, 24.0, stage=stage, state="off", water=30000, water_target=32700), scene, asked=False)]
         assert [t_s for t_s, text in said if words in text] == [901]
         assert words in scene_words.prompt(scene)
-        news.see(line(1201, 24.0, stage=stage, water=30000, water_target=32700), scene, asked=False)
+        news.see(line(1201, 24.0, stage=stage, water=30000, water_target=32700, duty=9000), scene, asked=False)
         assert words not in scene_words.prompt(scene)
 
 
+def test_pulses_that_only_look_at_the_probe_are_no_heat_and_a_bath_that_warms_up_has_some():
+    """A draught that the board takes for a probe that does not follow: 18 % or none for half an hour."""
+    def said(duty, rise):
+        check, bowl = HeatWaits(), {"bowl": 30500, "water_target": 34300, "stage": "work"}
+        return [t_s for t_s in range(1, 1200) if check.see(decode(status_line(
+            1, 1000 * t_s, water=32500 + rise * (t_s // 60), duty=duty(t_s), **bowl)[:-1]), away=False)]
+
+    assert said(lambda t_s: 1813 if t_s // 90 % 2 else 0, -60) == [301]
+    assert said(lambda t_s: 1813, 100) == []  # a strong heater on its way
+    assert said(lambda t_s: 4000, -60) == []  # a weak one in a cold kitchen
+
+
 @pytest.mark.parametrize("fields", [
-    {"state": "hold"}, {"state": "hold", "warn": 1 << faults.HEAT_CAPPED, "water": 33000},  # over its target
+    {"state": "hold", "duty": 8000}, {"state": "hold", "stage": "tune"},
+    {"state": "hold", "warn": 1 << faults.HEAT_CAPPED, "water": 33000},  # over its target
     {"state": "off", "fault": 5}, {"state": "off", "stage": "rest"},
     {"state": "off", "water": 32000}, {"state": "off", "stage": "work", "bowl": 33000},
 ])

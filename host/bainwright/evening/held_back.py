@@ -14,6 +14,7 @@ RISES_K = 1.0  # chosen: a bath that warms up so much in that time gets there wi
 TOO_MUCH = (". Or is it more chocolate than this warmer can melt? bain plan says how much. Then melt it elsewhere and "
             "begin with the next step (--from)")
 COOLS_K = 1.0  # chosen: a bath that is held is nearer to its target
+PULSES_RISE_K = 0.3  # chosen: five steps of 1/16 °C; a control that wants heat warms the bath by more
 WAITS_MS = 300_000  # chosen: a look at the probe, or one at the switch, is shorter
 WAITS_FOR_BOWL = "the warmer holds its heat back while the bowl is off, so the bath cools until the bowl is back"
 PAUSED_LONG = "the pause has lasted 10 min, and the heat is off"
@@ -74,24 +75,32 @@ class HeatWaits:
     def __init__(self, bath: str = "water") -> None:
         self._bath = bath
         self._since_ms: int | None = None
+        self._low: int | None = None  # the coldest bath since then, m°C
         self.words = ""
 
     def see(self, status: Status, *, away: bool) -> str:
         """Take in a status line, and whether the bowl was reported as lifted; returns the words once."""
-        water, aim, bowl = status.water, status.water_target, status.bowl
-        waits = (status.state == "off" and not status.fault and status.stage not in stages.COLD
-                 and water is not None and aim is not None and aim - water > 1000 * COOLS_K
-                 and (away or bowl is None or bowl < aim))  # over its bath's target, a bowl wants no heat
-        warned = bool(status.warn >> faults.HEAT_CAPPED & 1)  # the board has waited for half an hour
-        if not waits:
-            self._since_ms, self.words = None, ""
+        if not self._is_short(status, away=away):
+            self._since_ms, self._low, self.words = None, None, ""
             return ""
         self._since_ms = status.t if self._since_ms is None else self._since_ms
+        warned = bool(status.warn >> faults.HEAT_CAPPED & 1)  # the board has waited for half an hour
         if status.t - self._since_ms < WAITS_MS and not warned:
             return ""
         before = self.words
         self.words = for_bath(WAITS_FOR_BOWL, self._bath) if away else heat_waits(self._bath)
         return "" if before else self.words
+
+    def _is_short(self, status: Status, *, away: bool) -> bool:
+        """Does the bath want heat that it is not given? With pulses that only look at the probe it gets no warmer."""
+        water, aim, bowl = status.water, status.water_target, status.bowl
+        if (status.state not in ("off", "hold") or status.fault or status.stage in stages.COLD
+                or water is None or aim is None or not aim - water > 1000 * COOLS_K
+                or not (away or bowl is None or bowl < aim)):  # over its bath's target, a bowl wants no heat
+            return False
+        self._low = water if self._low is None else min(self._low, water)
+        pulses = status.duty < LITTLE and water - self._low < 1000 * PULSES_RISE_K
+        return status.state == "off" or (pulses and status.stage != "tune")  # which pulses by itself
 
 
 class LongPause:
