@@ -328,3 +328,21 @@ def test_rows_that_an_archive_has_lost_are_missed(records: Path, capsys: pytest.
     for group in ("night", "warmer"):
         assert cli.main(["holds", "--per", group, "--archive", "all"]) == 1
         assert "rows of 1 of these holds" in capsys.readouterr().err
+
+
+def test_a_hold_whose_start_two_clocks_told_is_one_hold(
+    records: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One PC watched it, another collected it: from two homes into one archive, and side by side in one home.
+
+    Another hold of that number, as of a board that was erased, has other water.
+    """
+    store(records / "watched", rows=40, started="2026-11-30T23:59:59+00:00")
+    store(records / "collected", rows=60, started="2026-12-01T00:00:02+00:00", warmer="renamed")
+    assert [each["recorded_s"] for each in asked(capsys, "night")] == [60.0]
+    for name, seconds in (("watched", 40.0), ("collected", 60.0), ("watched", 60.0)):
+        assert cli.main(["export", "all/", name]) == 0
+        assert [each["recorded_s"] for each in asked(capsys, "night", "--archive", "all")] == [seconds]
+    store(records / "erased", seed=9, started="2026-12-01T00:00:05+00:00")
+    assert cli.main(["export", "all/", "erased"]) == 0
+    assert len(asked(capsys, "night", "--archive", "all")) == len(asked(capsys, "night")) == 2

@@ -16,6 +16,7 @@ from bainwright.record.names import CSV
 from bainwright.record.reader import read_facts
 
 BEGAN_S = 600.0  # chosen: the board has a PC's own time, so the two differ by seconds
+SAME_C, SAME_SHARE = 0.003, 0.9  # chosen: a few damaged readings must not make another hold of it
 
 
 def identity(folder: Path, facts: Mapping[str, Any] | None = None) -> str:

@@ -13,7 +13,7 @@ from functools import partial
 from pathlib import Path, PurePosixPath
 
 from bainwright.archive.entries import bring_entries
-from bainwright.archive.identity import names_of_copies, rows_file
+from bainwright.archive.identity import SAME_C, SAME_SHARE, names_of_copies, rows_file
 from bainwright.core.atomic_write import alone, move_folder_into_place, saved_from, scratch_folder
 from bainwright.core.errors import BainError, FileError
 from bainwright.core.file_names import file_name
@@ -26,7 +26,6 @@ from bainwright.record.reader import HoldLog, read_log
 from bainwright.record.scraps import COMING, delete_scraps
 
 FILES = (CSV, PARQUET, EVENTS, FACTS, "temper.json", "stock.json", "hold.png", "hold.svg")  # of a hold's folder
-SAME_C, SAME_SHARE = 0.003, 0.9  # chosen: a few damaged readings must not make another hold of it
 MOST_HOLDS = 10_000  # of one file; chosen
 Reader = Callable[[], bytes]
 # Of a packed file's size. Chosen: logs come to a tenth of theirs, and a small file says little.

@@ -14,6 +14,7 @@ import msgspec
 import numpy as np
 
 from bainwright.archive import schema
+from bainwright.archive.copies import known_holds, other_copy, start_of
 from bainwright.archive.identity import identity, short
 from bainwright.archive.listing import Entry, entry_of_log
 from bainwright.core.atomic_write import replace_file, save_file, saved_from
@@ -36,7 +37,7 @@ COPIED = "copied.json"  # in the home's own archive: which hold each file copies
 ELSEWHERE = "bain export FOLDER/ makes an archive in another place, and --archive FOLDER asks it"
 OWN = ("move it to another place, where --archive FOLDER asks it; or delete it, if its holds are elsewhere, too. This "
        "then makes its own again")
-READ = 2  # rises with what is read of a hold, so that each copy is made again
+READ = 3  # rises with what is read of a hold, so that each copy is made again
 REPORTED = ("below_s", "inside_s", "above_s", "unknown_s", "exposure_k_min", "bowl_low_c", "bowl_peak_c",
             "water_peak_c")  # fmt: skip
 
@@ -126,18 +127,19 @@ def add(archive: Path, folders: Sequence[Path], done: Callable[[float], None]) -
         raise FileError(f"{archive} is the copy that bain holds keeps of your holds: what leaves them leaves it",
                         hint="export to another folder")
     begin(archive)
-    there = {path.stem: path for path in archive.glob("holds/*/*/*.parquet")}
+    there = {path.stem: str(path.relative_to(archive / "holds")) for path in archive.glob("holds/*/*/*.parquet")}
     added = 0
     with _database(archive) as database:
+        known = known_holds(database, archive, there)
         for number, folder in enumerate(folders):
             log = read_log(folder)
-            name = short(identity(folder, log.facts))
-            before = there.get(name)
-            if before is None or _rows_of(database, before) < len(log):
-                entry = entry_of_log(folder.absolute(), log)
-                file = place(entry, name) if before is None else str(before.relative_to(archive / "holds"))
+            name, entry = short(identity(folder, log.facts)), entry_of_log(folder.absolute(), log)
+            before = there.get(name) or other_copy(database, archive, start_of(entry), log, known)
+            if before is None or _rows_of(database, archive / "holds" / before) < len(log):
+                file = before or place(entry, name)
                 write(database, archive, file, entry, log)
-                there[name] = archive / "holds" / file
+                there[name] = file
+                known.append((start_of(entry), file))
                 added += 1
             done(number + 1)
     return added
@@ -172,11 +174,14 @@ def renew(entries: Sequence[Entry], notes: list[str], done: Callable[[float], No
     _drop_older(archive)
     begin(archive)
     before, now = _copied(archive), dict[str, Copied]()
+    numbered: dict[tuple[str, int | None], list[Entry]] = {}
+    for entry in entries:
+        numbered.setdefault((entry.board, entry.hold), []).append(entry)
     with _database(archive) as database:
         for number, entry in enumerate(entries):
             state, known = _state(entry), before.get(entry.folder)
             if known is None or known.state != state:
-                known = _copy(database, archive, entry, state, {**before, **now})
+                known = _copy(database, archive, entry, state, {**before, **now}, numbered[entry.board, entry.hold])
             now[entry.folder] = known
             notes += [f"left out {entry.name}: {known.why}"] if known.why else []
             done(number + 1)
@@ -209,14 +214,17 @@ def _files(archive: Path) -> list[tuple[str, Path]]:
 
 
 def _copy(database: DuckDBPyConnection, archive: Path, entry: Entry, state: list[int],
-          others: dict[str, Copied]) -> Copied:
-    """Copy one hold, unless another copy of it has as many rows."""
+          others: dict[str, Copied], numbered: Sequence[Entry]) -> Copied:
+    """Copy one hold, unless another copy of it has as many rows; `numbered`: the holds of its board and number."""
     folder = Path(entry.folder)
     try:
         log = read_log(folder)
     except BainError as failed:
         return Copied(state, why=failed.words())
-    file = place(entry, short(identity(folder, log.facts)))
+    known = [(start_of(each), others[each.folder].file) for each in numbered
+             if each.folder != entry.folder and each.folder in others and others[each.folder].file]
+    file = (other_copy(database, archive, start_of(entry), log, known)
+            or place(entry, short(identity(folder, log.facts))))
     same = [other for at, other in others.items() if other.file == file and at != entry.folder]
     if all(other.rows < len(log) for other in same):
         write(database, archive, file, entry, log)
