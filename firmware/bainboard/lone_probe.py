@@ -24,6 +24,7 @@ class Lifted:
     NEAR_K = 2.0  # (as BowlProbeOut.BACK_K)
     ROOM_K = 5.0  # a room is known this well (as `rest`); a melt that is stirred stays that far over it
     GAP_K, SLOW, LEAST_K = 4.0, 8.0, 0.3  # (chosen: twice what cold needs to cross the chocolate)
+    MELT_K = 1.0  # more is asked of no cold block (chosen: one of 2 kg, not stirred, warms by 5 K: computed)
     SHARE = 0.45  # of what its water is over the room, the least that a bowl at rest is (simulated: 0.5, not stirred)
 
     def __init__(self, tau_s: float, away: bool = False) -> None:
@@ -91,11 +92,13 @@ class Lifted:
 
     def _watch_warming(self, bowl_c: float, water_c: float, room_c: float, melts: bool) -> None:
         self._warms_s += self._s
-        if not melts and bowl_c < room_c + self.SHARE * (water_c - room_c):
+        # Chocolate that melts stays where it melts, well over the room.
+        if bowl_c < room_c + (self.ROOM_K if melts else self.SHARE * (water_c - room_c)):
             self._must_k += max(0.0, water_c - bowl_c - self.GAP_K) * self._s / (self.SLOW * self._tau_s)
         if self._warms_s >= self.WINDOW_S:
             if not self._must_k < self.LEAST_K:
-                if self._own_k - self._warms_from_k < self._must_k:
+                must_k = min(self._must_k, self.MELT_K) if melts else self._must_k
+                if self._own_k - self._warms_from_k < must_k:
                     self._leave(water_c)  # it was never near: only warming brings it back
                 else:
                     self.away = False

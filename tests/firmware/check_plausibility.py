@@ -126,7 +126,12 @@ def test_a_cold_bowl_that_does_not_warm_under_warm_water_is_out_of_it():
     for rises_k, met in ((0.0, 1199), (1.1, 1199), (1.4, None)):
         assert lifted_at(lambda n, k=rises_k: 20.0 + k * n / 1200.0, lambda n: 33.0, 1210) == (met is not None, met)
     assert lifted_at(lambda n: 26.2, lambda n: 33.0, 1210) == (False, None)  # not stirred, in a cold room
-    assert lifted_at(lambda n: 20.0, lambda n: 33.0, 1210, melts=True) == (False, None)  # a block that melts
+    assert lifted_at(lambda n: 20.0, lambda n: 33.0, 1210, melts=True) == (True, 1199)  # on the bench
+    assert lifted_at(lambda n: 28.0, lambda n: 50.0, 2410, melts=True) == (False, None)  # a block that melts
+    # A cold block in a bath that warms with it, its middle half an hour late.
+    away, _ = lifted_at(lambda n: 20.0 + max(0, n - 1200) / 240.0, lambda n: min(50.0, 20.0 + n / 120.0), 3000,
+                        melts=True)
+    assert not away
 
 
 def test_a_bowl_that_cools_with_its_water_or_stays_under_it_is_in_it():
