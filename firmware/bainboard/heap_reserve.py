@@ -19,7 +19,8 @@ SWEPT_BYTES = 8192
 
 # Modules that only the start, some requests and some presses need. Nothing of the safety core is among them.
 ON_DEMAND = ("settings", "pin_check", "fitting", "starting", "commands", "transfer", "requests_hold",
-             "requests_documents", "requests_log", "requests_board", "display_words", "control.rules")
+             "requests_documents", "requests_log", "requests_board", "display_words", "probe_words",
+             "control.rules")
 
 _held: list = []  # the reserve, or nothing
 _live = 0  # bytes left by the last sweep at a quiet moment

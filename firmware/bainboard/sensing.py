@@ -10,23 +10,11 @@ OPEN, SHORT, JUMP, RANGE, STALE = codes.OPEN, codes.SHORT, codes.JUMP, codes.RAN
 LOW_C, HIGH_C = -5.0, 110.0  # a bath is liquid water; chosen, with room for a probe's error
 LEAST_JUMP_S = 1.0  # readings closer together are judged as if this far apart; chosen, the control tick
 
-TEXTS = {
-    codes.OK: "good",
-    codes.NO_PRESENCE: "no answer from the probe: look at its plug and cable",
-    codes.ALL_ZERO: "the probe's data line is shorted to ground",
-    codes.BAD_CRC: "the probe's answer came garbled: look at its cable and the pull-up resistor",
-    codes.POWER_ON: "the probe lost its supply and has not measured since",
-    codes.OPEN: "the probe is open: a broken wire or no plug",
-    codes.SHORT: "the probe is shorted",
-    codes.JUMP: "the reading jumped faster than anything can warm or cool",
-    codes.RANGE: "the reading is no temperature of a bath",
-    codes.STALE: "the probe gave no new reading",
-}
-
-
 def text(code: int) -> str:
     """What a code means and what to look at, in words."""
-    return TEXTS.get(code, "unknown code " + str(code))
+    from bainboard import probe_words  # loaded for this, and dropped again: see heap_reserve
+
+    return probe_words.TEXTS.get(code) or f"unknown code {code}"
 
 
 class Probe:

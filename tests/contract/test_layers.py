@@ -17,7 +17,7 @@ FIRMWARE, HOST = ROOT / "firmware", ROOT / "host"
 FIRMWARE_LAYERS = (
     {"bainboard", "bainboard.control", "bainboard.drivers"},  # packages: names only
     {"wire", "answered", "chunks", "framing", "settings", "stages", "refill", "faults", "pins", "pin_check", "outbox",
-     "heap_reserve", "drivers.codes", "display_words"},
+     "heap_reserve", "drivers.codes", "display_words", "probe_words"},
     {"help_text"},  # words for the PC; no board loads it
     {"store", "log_folder", "transfer", "sensing", "drive", "drivers.onewire_probe", "drivers.ntc", "drivers.platinum",
      "drivers.display", "control.pid", "control.gains", "control.rules"},
