@@ -179,9 +179,12 @@ def test_a_name_that_objects_of_micropython_or_of_a_board_have_stays(tmp_path):
 
 def test_a_program_beside_the_firmware_is_written_with_its_names():
     short = {("", "ask"): "_a", ("", "give"): "_a", ("", "last"): "_b", ("", "One"): "_c", ("p.m", "_own"): "_d"}
-    program = "from p.m import One\nclass Mine(One):\n    def ask(self):\n        return self.last, 'ask'\n"
+    program = (
+        "from other import One as Own\nfrom p.m import One\nclass Mine(One):\n"
+        "    def ask(self):\n        return self.last, 'ask'\n")
     assert renamed(program, short) == (
-        "from p.m import _c as One\n\nclass Mine(One):\n\n    def _a(self):\n        return (self._b, 'ask')")
+        "from other import One as Own\nfrom p.m import _c as One\n\nclass Mine(One):\n\n"
+        "    def _a(self):\n        return (self._b, 'ask')")
     with pytest.raises(ValueError, match="Mine: ask and give"):
         renamed("class Mine:\n    def ask(self):\n        self.give = 1\n", short)
 

@@ -18,15 +18,16 @@ def renamed(source: str, short: Mapping[Key, str]) -> str:
     ValueError
         If two names of a class in it are one in the package.
     """
-    return ast.unparse(_Outside({name: short[module, name] for module, name in short if not module}).visit(
-        ast.parse(source)))
+    packages = {module.partition(".")[0] for module, _ in short if module}
+    public = {name: short[module, name] for module, name in short if not module}
+    return ast.unparse(_Outside(public, packages).visit(ast.parse(source)))
 
 
 class _Outside(ast.NodeTransformer):
     """Short names for what a program asks of the package's objects, and for what its own classes offer them."""
 
-    def __init__(self, names: Mapping[str, str]) -> None:
-        self._names = names
+    def __init__(self, names: Mapping[str, str], packages: set[str]) -> None:
+        self._names, self._packages = names, packages
 
     def _short(self, name: str) -> str:
         return self._names.get(name, name)
@@ -36,8 +37,9 @@ class _Outside(ast.NodeTransformer):
         return self.generic_visit(node)
 
     def visit_ImportFrom(self, node: ast.ImportFrom) -> ast.AST:
+        ours = (node.module or "").partition(".")[0] in self._packages
         for each in node.names:
-            if self._short(each.name) != each.name:
+            if ours and self._short(each.name) != each.name:
                 each.name, each.asname = self._short(each.name), each.asname or each.name
         return node
 
