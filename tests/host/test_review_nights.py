@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -15,6 +16,7 @@ from bainwright.archive.listing import entry_of
 from bainwright.core import home
 from bainwright.record.columns import HEADER, NAMES
 from bainwright.record.reader import read_log
+from bainwright.review import nights_words
 from bainwright.review.night import Night, review
 from bainwright.review.night_words import sections
 
@@ -290,3 +292,12 @@ def test_a_report_of_another_format_is_refused_before_anything_is_read(
 ) -> None:
     assert cli.main(["review", "--report", name]) == 2
     assert "ends in .html or .pdf" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("coldest_c", "outside"), [(30.8, "0 s"), (None, "-")])
+def test_a_hold_that_never_came_to_dip_was_not_outside_for_no_time(coldest_c, outside):
+    figures = {"below_s": 0.0, "above_s": 0.0, "bowl_low_c": coldest_c, "bowl_peak_c": None, "water_peak_c": 40.0}
+    entry = SimpleNamespace(name="white-1", started=None, verdict="not dipped")
+    night = SimpleNamespace(entry=entry, figures=figures, mean_w=None, own=None, alarms=[])
+    head, row = nights_words.table([night])
+    assert row[head.index("outside")] == outside
