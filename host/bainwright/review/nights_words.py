@@ -39,9 +39,10 @@ def table(nights: Sequence[Night]) -> list[tuple[str, ...]]:
         return "-" if value is None or np.isnan(value) else form.format(value)
 
     def outside(night: Night) -> str:
-        below_s, above_s, coldest_c = (night.figures[name] for name in ("below_s", "above_s", "bowl_low_c"))
-        known = below_s is not None and above_s is not None and coldest_c is not None  # it came to its window's step
-        return duration_words(below_s + above_s) if known else "-"
+        below_s, above_s = night.figures["below_s"], night.figures["above_s"]
+        if below_s is None or above_s is None or night.figures["bowl_low_c"] is None:  # it never came to dip
+            return "-"
+        return duration_words(below_s + above_s)
 
     head = ("hold", "date", "verdict", "outside", "coldest", "warmest", "water", "heat", "per degree", "bath-bowl",
             "alarms")  # fmt: skip
