@@ -238,7 +238,7 @@ class Rest:
             self._look(now_ms, water_c)
         elif self.state == self.CLOSED:
             if holding:
-                self._look_again(now_ms, water_c)
+                self._look_again(now_ms, water_c, bowl_c)
             else:  # a pause: the self-test after it asks the same question, and more surely
                 self._rest_again(now_ms, water_c)
         elif self.state == self.WATCH and holding:
@@ -350,11 +350,12 @@ class Rest:
             self._slope_k_per_ms = max(0.0, water_c - self._from_c) / (waited_ms - self._settle_ms)
             self._enter(self.CLOSED, now_ms, water_c)
 
-    def _look_again(self, now_ms: int, water_c: float) -> None:
+    def _look_again(self, now_ms: int, water_c: float, bowl_c: float | None) -> None:
         """Guard closed, switch still off: more rise than with the guard open is the switch's."""
         explained_c = self._from_c + self._slope_k_per_ms * (now_ms - self._since_ms)
         self._from_c = min(self._from_c, water_c)
-        if self._poured:  # a second kettle: nothing is seen, and the next rise is looked at afresh
+        if self._poured or (bowl_c is not None and bowl_c > water_c):
+            # A second kettle, or the next bowl, set in warm: nothing is seen, and the next rise is looked at afresh.
             self._rest_again(now_ms, water_c)
         elif not water_c - explained_c < MOVED_K:
             self._enter(self.SHORTED, now_ms, water_c)

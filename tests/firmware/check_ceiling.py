@@ -294,14 +294,15 @@ def test_a_rise_that_comes_and_goes_with_the_guard_three_times_is_a_shorted_swit
     assert not shorted_after(5, acts=True)  # a kettle each time
 
 
-def test_a_second_kettle_while_a_rise_is_looked_at_again_is_no_shorted_switch():
-    for poured, shorted in ((False, True), (True, False)):
+def test_a_second_kettle_or_a_warmer_bowl_while_a_rise_is_looked_at_again_is_no_shorted_switch():
+    looks = ((False, None, True), (False, 34.0, True), (True, None, False), (False, 38.0, False))
+    for poured, bowl_c, shorted in looks:
         rest = Rest(values_of(POT))
         rest.step(1000, 34.0, None, ROOM_C, True, 0.0, True, True, False)
         rest.look(1000, 34.0, None, True, 0.0, True, -1)
         rest._slope_k_per_ms = 0.0
         rest._enter(rest.CLOSED, 1000, 34.0)
-        rest.step(2000, 34.5, None, ROOM_C, True, 0.0, False, True, poured)
-        rest.look(2000, 34.5, None, True, 0.0, True, -1)
+        rest.step(2000, 34.5, bowl_c, ROOM_C, True, 0.0, False, True, poured)
+        rest.look(2000, 34.5, bowl_c, True, 0.0, True, -1)
         assert rest.shorted == shorted
         assert not rest.closed
